@@ -15,7 +15,7 @@ from data_demo import scenario as story
 from data_demo import simulate
 from panel.checks.moments_recorded import claim_seal
 from panel.study.folder import write_study
-from panel.study.knowledge import lexicon
+from panel.study.knowledge import shared_table
 from panel.study.study import Study
 
 HERE = Path(__file__).resolve().parent
@@ -49,7 +49,7 @@ def formulas() -> pd.DataFrame:
 def attributes() -> pd.DataFrame:
     """Return the scored attributes as the lexicon words them, with the targets of this study."""
     measured = [*story.MEASURES, "pH"]
-    rows = lexicon().set_index("attribute").loc[list(story.EFFECTS)].reset_index()
+    rows = shared_table("lexicon").set_index("attribute").loc[list(story.EFFECTS)].reset_index()
     low, high = ([story.TARGETS.get(attribute, (None, None))[end] for attribute in rows["attribute"]] for end in (0, 1))
     rows = rows.assign(
         scale_min=0.0,

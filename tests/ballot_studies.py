@@ -6,7 +6,7 @@ import numpy as np
 import pandas as pd
 
 from panel.plan.safety import _no_sign_offs, record_sign_off
-from panel.study.knowledge import safety_items
+from panel.study.knowledge import shared_table
 from panel.study.study import Study
 
 PROTOTYPES = ("Zugspitze", "Matterhorn", "Kilimandscharo")
@@ -53,7 +53,7 @@ def ballot_study(**tables: pd.DataFrame) -> Study:
 
 def cleared(study: Study) -> Study:
     """Return the study with every item of its safety gate signed for every batch."""
-    signed, items = _no_sign_offs(), safety_items()
+    signed, items = _no_sign_offs(), shared_table("safety_gate")
     for batch in study.table("batches")["batch"]:
         for item in items["item"]:
             signed = record_sign_off(

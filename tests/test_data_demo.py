@@ -16,7 +16,7 @@ from data_demo import scenario as story
 from panel.models.emollients.curves import reduce_curves
 from panel.models.over_time.dominance import follow_dominance
 from panel.study.folder import read_folder
-from panel.study.knowledge import canonical_ingredient, ingredients, lexicon
+from panel.study.knowledge import canonical_ingredient, ingredients, shared_table
 from panel.study.scores_used import scores_used
 
 DEMO = Path(make_demo.__file__).parent
@@ -126,7 +126,7 @@ def test_making_day_goes_with_swap_c_and_p6_is_young(demo):
 
 def test_attributes_are_worded_as_in_the_lexicon_and_carry_the_targets(demo):
     attributes = demo.table("attributes").set_index("attribute")
-    words = lexicon().set_index("attribute").loc[attributes.index]
+    words = shared_table("lexicon").set_index("attribute").loc[attributes.index]
     for column in ("name", "stage", "definition", "procedure", "low_end", "high_end"):
         assert (attributes[column] == words[column]).all()
     assert len(attributes) == 14

@@ -13,7 +13,7 @@ from panel.app.places import PARTS, go, leave_for
 from panel.app.state import StudyInUse, demo_folder, use_demo
 from panel.checks.confounds import BETWEEN
 from panel.checks.finding import Finding
-from panel.study.knowledge import glossary
+from panel.study.knowledge import shared_table
 from panel.study.study import Study
 
 _TOUR = (
@@ -32,7 +32,7 @@ _STOP, _MOST, _BLOCKS = "stop of the tour", 6, 3
 def _patterns() -> tuple[tuple[re.Pattern[str], str, str], ...]:
     """Return how each term is found in a sentence, the term, and what it means."""
     found = []
-    for row in glossary().to_dict("records"):
+    for row in shared_table("glossary").to_dict("records"):
         spellings = [row["term"], *filter(None, map(str.strip, row["also"].split(";")))]
         either = "|".join(re.escape(word) for word in sorted(spellings, key=len, reverse=True))
         found.append((re.compile(rf"(?<!\w)(?:{either})(?!\w)", re.IGNORECASE), row["term"], row["meaning"]))
@@ -57,7 +57,7 @@ def explain(texts: Iterable[str]) -> None:
 def show_words(_study: StudyInUse) -> None:
     """Show every term once, on one screen."""
     st.header("What the words mean", anchor=False)
-    known = glossary().sort_values("term", key=lambda terms: terms.str.casefold())[["term", "meaning"]]
+    known = shared_table("glossary").sort_values("term", key=lambda terms: terms.str.casefold())[["term", "meaning"]]
     known = known.set_axis(["Word", "What it means"], axis=1)
     for number, place in enumerate(st.columns(_BLOCKS)):
         rows = -(-len(known) // _BLOCKS)

@@ -32,7 +32,7 @@ from panel.errors import PanelError, StudyError
 from panel.plan.sample_size import panel_sizes, planning_scale, planning_scatter
 from panel.study.editing import put_block, put_fact, typed_fact, with_facts
 from panel.study.folder import write_study
-from panel.study.knowledge import lexicon
+from panel.study.knowledge import shared_table
 from panel.study.naming import naming
 from panel.study.numbers_read import typed_number
 from panel.study.open_study import recent_studies
@@ -243,7 +243,7 @@ def _what_for(study: StudyInUse) -> None:
 
 
 def _attributes(study: StudyInUse) -> None:
-    known = lexicon()
+    known = shared_table("lexicon")
     there = study.study.attributes
     st.markdown(f"{counted(len(there), 'attribute')} chosen. A panel judges about six to twelve well.")
     words = dict(zip(known["attribute"], known["name"], strict=True))
@@ -268,7 +268,7 @@ def _attributes(study: StudyInUse) -> None:
 
 def _with_attributes(study: Study, chosen: list[str], own: str = "") -> Study:
     """Return the study with attributes of the lexicon, and one of its own, on the scale of the study."""
-    known = lexicon().set_index("attribute", drop=False)
+    known = shared_table("lexicon").set_index("attribute", drop=False)
     columns = [column for column in TABLES["attributes"].column_names if column in known]
     rows = known.loc[chosen, columns].astype("str").replace("nan", "")
     if own.strip():

@@ -20,7 +20,7 @@ from panel.checks.finding import Finding
 from panel.claims.claim import with_statements
 from panel.errors import StudyError
 from panel.study.editing import changes_between, put_block, put_table, rebased, table_problems, texts_of_table
-from panel.study.knowledge import claim_kinds, ingredients
+from panel.study.knowledge import ingredients, shared_table
 from panel.study.pasted import columns_of_grid, formula_grid, put_formulas, read_block, total_of, with_swap
 from panel.study.people import names_of_people
 from panel.study.renaming import delete, people_by_code, rename
@@ -188,7 +188,7 @@ def _words_of(study: Study, what: str, column: Column) -> Sequence[str]:
     if column.choices:
         return column.choices
     if what == STATEMENTS and column.name == "kind":
-        return claim_kinds()["kind"].tolist()
+        return shared_table("claim_kinds")["kind"].tolist()
     if column.name in ("prototype", "versus") and what != "prototypes":
         return study.prototypes
     if column.name == "attribute" and what != "attributes":
@@ -510,10 +510,11 @@ def _workbook(study: StudyInUse) -> None:
         read = attempt(read_workbook, study.study, file.getvalue(), file.name) if file is not None else None
         if file is None or read is None:
             return
-        say([*read.notes, *read.problems[:_SHOWN]]) if read.notes or read.problems else None
+        after, notes, problems = read
+        say([*notes, *problems[:_SHOWN]]) if notes or problems else None
         content = file.getvalue()
         done = f"The workbook {file.name} was brought in."
-        _preview(study, "the workbook", read.study, lambda now: read_workbook(now, content, file.name).study, done)
+        _preview(study, "the workbook", after, lambda now: read_workbook(now, content, file.name)[0], done)
 
 
 def _preview(study: StudyInUse, what: str, after: Study, change: Callable[[Study], Study], done: str) -> None:

@@ -140,7 +140,7 @@ def survey_form() -> None:
 def _sheets(file: RawFile) -> list[str]:
     if not file.name.lower().endswith(".xlsx"):
         return []
-    with open_workbook(file.content, file.name) as workbook:
+    with open_workbook(file.content, file.name) as (workbook, _):
         return sheet_names(workbook)
 
 

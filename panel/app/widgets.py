@@ -16,7 +16,7 @@ from panel.app.guide import explain
 from panel.app.places import links
 from panel.app.state import StudyInUse, keep, leave_message, study_in_use, take_message
 from panel.errors import PanelError
-from panel.study.knowledge import cautions
+from panel.study.knowledge import shared_table
 from panel.study.naming import Naming
 from panel.study.numbers_read import typed_number
 from panel.study.shown import Table
@@ -286,7 +286,7 @@ def style() -> None:
 
 def close() -> None:
     """End the page with the cautions that belong under every result."""
-    known = cautions()
+    known = shared_table("cautions")
     words = known.loc[known["applies"].isin(_ALWAYS), "words"]
     st.divider()
     st.caption(plain(" ".join(words)))

@@ -25,26 +25,6 @@ _OUT_OF_ORDER = "out of order"
 _MOST_FIELDS = 300
 _LONGEST_COMMENT = 2000
 _LONGEST_NUMBER = 64
-_LONGEST_SUBMISSION = 64
-
-
-@dataclass(frozen=True, eq=False, slots=True)
-class Marked:
-    """What a posted page holds.
-
-    Parameters
-    ----------
-    submission
-        The identifier that the page was made with; empty if it carries none.
-    entries
-        What goes into the record.
-    unclear
-        Attribute to a sentence about a mark that cannot be read.
-    """
-
-    submission: str
-    entries: tuple[Entry, ...]
-    unclear: Mapping[str, str]
 
 
 def form_fields(body: bytes) -> dict[str, str]:
@@ -62,8 +42,10 @@ def form_fields(body: bytes) -> dict[str, str]:
     return {name: value.replace("\x00", "") for name, value in pairs}
 
 
-def read_marks(fields: Mapping[str, str], step: Step, now: datetime, *, out_of_order: bool = False) -> Marked:
-    """Return what was marked on the page of a step.
+def read_marks(
+    fields: Mapping[str, str], step: Step, now: datetime, *, out_of_order: bool = False
+) -> tuple[list[Entry], dict[str, str]]:
+    """Return what goes into the record from the page of a step, and attribute to why a mark cannot be read.
 
     Lines that were not touched give nothing: an earlier answer stays. Numbers are read as people type them,
     with a decimal point or comma. An answer given in its time but `out_of_order` carries that mark.
@@ -88,7 +70,7 @@ def read_marks(fields: Mapping[str, str], step: Step, now: datetime, *, out_of_o
     comment = fields.get("comment", "").strip()[:_LONGEST_COMMENT]
     if comment:
         entries.append(Entry("comment", step.serving.serving, text=comment))
-    return Marked(fields.get("submission", "")[:_LONGEST_SUBMISSION], tuple(entries), unclear)
+    return entries, unclear
 
 
 def _timing(question: Question, ended: datetime | None, now: datetime) -> tuple[float | None, str]:

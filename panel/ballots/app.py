@@ -10,7 +10,7 @@ import secrets
 import threading
 import time
 from collections import deque
-from collections.abc import Awaitable, Callable, Mapping, Sequence
+from collections.abc import Awaitable, Callable, Iterable, Mapping, Sequence
 from dataclasses import dataclass, field, replace
 from datetime import datetime
 
@@ -29,7 +29,6 @@ from starlette.types import ASGIApp, Message, Receive, Scope, Send
 from panel.ballots import pages
 from panel.ballots.answers import (
     MOST_BYTES,
-    Marked,
     Step,
     form_fields,
     is_out_of_order,
@@ -131,7 +130,7 @@ register_url_convertor("place", _Place())
 Clock = Callable[[], datetime]
 _Answers = Callable[[Request, Mapping[str, str] | Response], Response]
 
-AT_ONCE = 40
+_AT_ONCE = 40
 """Requests that are worked on at once; the others wait in the order in which they came. Ballots that arrive together
 share a transaction: more at once means fewer of them, but more threads (40 was the best measured on two processors)."""
 
@@ -176,7 +175,7 @@ def ballot_app(
     secure
         True if phones talk to the server through TLS.
     """
-    server = _Server(store, clock, closed, CapacityLimiter(AT_ONCE), secure)
+    server = _Server(store, clock, closed, CapacityLimiter(_AT_ONCE), secure)
     routes = [
         Route("/b/{token}", server.answering(server.overview), methods=["GET"]),
         Route("/b/{token}/reaction", server.answering(server.reaction), methods=["GET", "POST"]),
@@ -281,13 +280,12 @@ class _Server:
             return _page(pages.not_kept_page(str(error), dict(fields), _nonce_of(request)), 503)
         if isinstance(kept, Response):
             return kept
-        ballot, step, marked = kept
-        after = ballot.after(marked.entries, moment)
+        ballot, step, entries, unclear = kept
+        after = ballot.after(entries, moment)
         steps = steps_of(after)
         again = next(s for s in steps if (s.serving, s.number) == (step.serving, step.number))
-        if marked.unclear:
-            nonce = _nonce_of(request)
-            page = pages.step_page(after, again, _path(request), moment, nonce, unclear=marked.unclear)
+        if unclear:
+            page = pages.step_page(after, again, _path(request), moment, _nonce_of(request), unclear=unclear)
             return _page(page, 422)
         if not again.finished:
             asked = "" if fields.get("act") == "rubbed" else "?open=1"
@@ -313,7 +311,7 @@ class _Server:
                 return _plain(request, pages.TOO_OFTEN, 429)
             serving = _opened_sample(found, request.query_params.get("sample", ""))
             entry = Entry("reaction", serving, text=fields.get("reaction", "").strip()[: pages.LONGEST_REPORT])
-            submission = fields.get("submission", "")[:64] or secrets.token_urlsafe(16)
+            submission = _submission(fields) or secrets.token_urlsafe(16)
             sent = Sent(f"reaction {found.collection} {found.assessor} {submission}", self.clock(), found.assessor)
             self.store.add(lambda connection: add_entries(connection, [entry], found.place, sent))
         except StudyError as error:
@@ -336,7 +334,7 @@ class _Server:
 
 def _keep(
     connection: Connection, request: Request, fields: Mapping[str, str], moment: datetime, server: _Server
-) -> tuple[Ballot, Step, Marked] | Response:
+) -> tuple[Ballot, Step, list[Entry], dict[str, str]] | Response:
     """Look the ballot up and keep what was marked, in one transaction: nothing can change in between."""
     found = _opened(request, ballot_of(connection, request.path_params["token"], server.known), server.closed())
     if isinstance(found, Response):
@@ -345,23 +343,27 @@ def _keep(
     step = _step_at(request, steps)
     if isinstance(step, Response):
         return step
-    marked = read_marks(fields, step, moment, out_of_order=is_out_of_order(found, steps, step))
-    if _is_older(connection, found, step, marked):
+    entries, unclear = read_marks(fields, step, moment, out_of_order=is_out_of_order(found, steps, step))
+    submission = _submission(fields)
+    if _is_older(connection, found, step, entries, submission):
         return _plain(request, pages.OLDER_PAGE, 409)
-    if marked.entries:
+    if entries:
         # the collection and the serving are part of the identifier: nobody can block or touch what another one sends
         page = f"page {found.collection} {step.serving.serving} {step.number}"
-        sent = Sent(
-            f"{page} {marked.submission or secrets.token_urlsafe(16)}", moment, found.assessor, may_come_late=True
-        )
-        add_entries(connection, marked.entries, found.place, sent)
-    return found, step, marked
+        sent = Sent(f"{page} {submission or secrets.token_urlsafe(16)}", moment, found.assessor, may_come_late=True)
+        add_entries(connection, entries, found.place, sent)
+    return found, step, entries, unclear
 
 
-def _is_older(connection: Connection, ballot: Ballot, step: Step, marked: Marked) -> bool:
+def _submission(fields: Mapping[str, str]) -> str:
+    """Return the identifier that a page was made with; empty if it carries none."""
+    return fields.get("submission", "")[:64]
+
+
+def _is_older(connection: Connection, ballot: Ballot, step: Step, entries: Iterable[Entry], submission: str) -> bool:
     """Return True if something on this page was answered since from a page that was made later."""
-    made = pages.made_at(marked.submission)
-    again = {e.attribute for e in marked.entries if (step.serving.serving, e.attribute) in ballot.given}
+    made = pages.made_at(submission)
+    again = {e.attribute for e in entries if (step.serving.serving, e.attribute) in ballot.given}
     if not made or not again:
         return False
     return any(

@@ -28,7 +28,7 @@ from panel.ballots.answers import MOST_BYTES, form_fields
 from panel.errors import StudyError
 from panel.study.safe_write import make_folder, write_file
 
-LASTS = timedelta(days=397)
+_LASTS = timedelta(days=397)
 """Browsers refuse certificates that are valid for longer (CA/Browser Forum, Baseline Requirements 6.3.2)."""
 
 _RENEWED_BEFORE = timedelta(days=7)
@@ -123,7 +123,7 @@ def _made(address: str) -> tuple[bytes, bytes]:
     made = (
         x509.CertificateBuilder(name, name, key.public_key(), x509.random_serial_number())
         .not_valid_before(now - timedelta(days=1))
-        .not_valid_after(now + LASTS - timedelta(days=1))
+        .not_valid_after(now + _LASTS - timedelta(days=1))
         .add_extension(
             x509.SubjectAlternativeName([x509.IPAddress(ipaddress.ip_address(address)), x509.DNSName("localhost")]),
             critical=False,

@@ -84,8 +84,8 @@ def serve(
         _refuse_past(store)
         collection = prepare(store, read_folder(folder), name_in_record(folder, url), at=now())
         tell(follow_gate(store, collection.number, read_folder(folder), at=now()))
-        listening = listening_socket(address, port)
-        watch = GateWatch(store, collection.number, folder)
+        listening = _listening_socket(address, port)
+        watch = _GateWatch(store, collection.number, folder)
         with listening, watch.following():
             base = f"http{'s' if tls else ''}://{_in_url(address)}:{listening.getsockname()[1]}"
             refuse_scored(read_folder(folder), session or _first_open(store, collection))
@@ -126,7 +126,7 @@ def served(
 ) -> Iterator[str]:
     """Serve a record on this computer from another thread; give the address, stop at the end."""
     settings = server_settings(store, ("127.0.0.1",), clock, closed, certificate=certificate, password=password)
-    listening = listening_socket("127.0.0.1", port)
+    listening = _listening_socket("127.0.0.1", port)
     server = uvicorn.Server(settings)
     thread = threading.Thread(target=server.run, kwargs={"sockets": [listening]}, daemon=True)
     thread.start()
@@ -224,7 +224,7 @@ _BACK = 60.0  # seconds; what a clock that is set from the network is put back b
 _Stamp = tuple[tuple[str, int, int], ...]
 
 
-class GateWatch:
+class _GateWatch:
     """Watches the safety gate of the study whose ballots are served, and closes them whatever goes wrong.
 
     The reason is kept here and not in the record, for the record may lie in the folder that is gone.
@@ -373,7 +373,7 @@ def _answer(link: str, status: int, words: str) -> bool | None:
     return found.status_code == status and words in found.text
 
 
-def listening_socket(host: str, port: int) -> socket.socket:
+def _listening_socket(host: str, port: int) -> socket.socket:
     """Return a socket that listens there; port 0 takes any free one.
 
     Raises

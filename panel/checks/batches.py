@@ -2,8 +2,6 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
-
 import numpy as np
 import pandas as pd
 
@@ -178,16 +176,6 @@ _LARGEST_SPREAD_HOURS = 24.0
 """Batches of a test within a day of equal age; common practice, no source."""
 
 
-@dataclass(frozen=True, eq=False, slots=True)
-class _Ages:
-    """Batches and their ages in hours at test, NaN where unknown; `by_the_clock`: both moments carry a time."""
-
-    batch: list[str]
-    prototype: list[str]
-    hours: np.ndarray
-    by_the_clock: np.ndarray
-
-
 _BEFORE_MADE = ("{who} tested {ages} before it was made.", "Correct made_on or tested_on.")
 
 _YOUNG = (
@@ -206,48 +194,54 @@ _NOT_SETTLED = (
 def batch_age(used: pd.DataFrame) -> list[Finding]:
     """Return batches tested too young, before they were made, at unlike ages, or at an unknown age."""
     ages = _ages(used)
-    rested = ages.hours >= YOUNGEST_HOURS
+    hours = ages["hours"]
+    rested = hours >= YOUNGEST_HOURS
     return [
         *_unknown(ages),
-        *_told(ages, ages.hours < 0, "warning", "tested_before_made", *_BEFORE_MADE),
-        *_told(ages, (ages.hours >= 0) & ~rested, "warning", "batch_too_young", *_YOUNG),
-        *_told(ages, rested & (ages.hours < _SETTLED_HOURS), "note", "batch_not_settled", *_NOT_SETTLED),
+        *_told(ages[hours < 0], "warning", "tested_before_made", *_BEFORE_MADE),
+        *_told(ages[(hours >= 0) & ~rested], "warning", "batch_too_young", *_YOUNG),
+        *_told(ages[rested & (hours < _SETTLED_HOURS)], "note", "batch_not_settled", *_NOT_SETTLED),
         *_spread(ages),
     ]
 
 
-def _ages(used: pd.DataFrame) -> _Ages:
-    """Return the ages; where a time is missing they are counted in whole days."""
+def _ages(used: pd.DataFrame) -> pd.DataFrame:
+    """Return `batch prototype hours age`: the age at test, NaN where unknown, and in words.
+
+    Where a time is missing it is counted in whole days.
+    """
     made, tested = read_dates(used["made_on"]), read_dates(used["tested_on"])
     by_the_clock = made.has_time & tested.has_time
     elapsed = np.where(by_the_clock, tested.values - made.values, tested.days - made.days)
-    return _Ages(used["batch"].tolist(), used["prototype"].tolist(), elapsed / np.timedelta64(1, "h"), by_the_clock)
+    hours = elapsed / np.timedelta64(1, "h")
+    words = [_age(*each) for each in zip(np.abs(hours), by_the_clock, strict=True)]
+    return used[["batch", "prototype"]].reset_index(drop=True).assign(hours=hours, age=words)
 
 
-def _age(ages: _Ages, row: int) -> str:
-    hours = abs(float(ages.hours[row]))
-    if ages.by_the_clock[row]:
+def _age(hours: float, by_the_clock: bool) -> str:
+    if np.isnan(hours):
+        return ""
+    if by_the_clock:
         return f"{hours:.0f} h" if hours >= 1 else f"{60 * hours:.0f} min"
     return counted(round(hours / 24), "day") if hours else "less than a day"
 
 
-def _told(ages: _Ages, chosen: np.ndarray, severity: str, kind: str, words: str, advice: str) -> list[Finding]:
-    """Return findings about the chosen batches; `words` takes the batches and their ages."""
-    rows = np.flatnonzero(chosen)
+def _told(ages: pd.DataFrame, severity: str, kind: str, words: str, advice: str) -> list[Finding]:
+    """Return findings about batches; `words` takes how many they are and their ages."""
 
     def place(case: int) -> str:
-        return f"batches, batch {ages.batch[rows[case]]} of {ages.prototype[rows[case]]}"
+        return f"batches, batch {ages['batch'].iloc[case]} of {ages['prototype'].iloc[case]}"
 
     findings = []
-    for where, cases in gathered(np.zeros(len(rows)), place):
-        told = first_few([_age(ages, row) for row in rows[cases]])
+    for where, cases in gathered(np.zeros(len(ages)), place):
+        told = first_few(ages["age"].iloc[cases].tolist())
         message = words.format(who=counted(len(cases), "batch", "batches"), ages=told)
         findings.append(Finding(severity, kind, where, message, advice))
     return findings
 
 
-def _unknown(ages: _Ages) -> list[Finding]:
-    names = [ages.batch[row] for row in np.flatnonzero(np.isnan(ages.hours))]
+def _unknown(ages: pd.DataFrame) -> list[Finding]:
+    names = ages.loc[ages["hours"].isna(), "batch"].tolist()
     if not names:
         return []
     message = f"The age at test is unknown for {counted(len(names), 'batch', 'batches')}: {first_few(names)}."
@@ -255,13 +249,13 @@ def _unknown(ages: _Ages) -> list[Finding]:
     return [Finding("note", "age_unknown", "batches, made_on and tested_on", message, advice)]
 
 
-def _spread(ages: _Ages) -> list[Finding]:
+def _spread(ages: pd.DataFrame) -> list[Finding]:
     """Return whether ages differ by more than a day; batches under 24 h are told apart from that."""
-    rows = np.flatnonzero(ages.hours >= YOUNGEST_HOURS)
-    if not len(rows) or np.ptp(ages.hours[rows]) <= _LARGEST_SPREAD_HOURS:
+    hours = ages.loc[ages["hours"] >= YOUNGEST_HOURS, "hours"]
+    if hours.empty or hours.max() - hours.min() <= _LARGEST_SPREAD_HOURS:
         return []
-    ends = (rows[ages.hours[rows].argmin()], rows[ages.hours[rows].argmax()])
-    first, last = (f"{_age(ages, row)} ({ages.batch[row]})" for row in ends)
+    ends = (hours.idxmin(), hours.idxmax())
+    first, last = (f"{ages.loc[row, 'age']} ({ages.loc[row, 'batch']})" for row in ends)
     message = f"The batches were tested at ages that differ by more than a day: from {first} to {last}."
     advice = "Age changes thickness and rub-out. Test all prototypes within a day of equal age."
     return [Finding("warning", "ages_differ", "batches, made_on and tested_on", message, advice)]

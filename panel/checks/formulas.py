@@ -10,7 +10,7 @@ import pandas as pd
 
 from panel.checks.finding import Finding
 from panel.study.formulas import FLOAT_SLACK, SAME_AMOUNT, WATER, all_formulas, formula_lines
-from panel.study.knowledge import canonical_ingredient, cautions, ingredients
+from panel.study.knowledge import canonical_ingredient, ingredients, shared_table
 from panel.study.study import Study
 from panel.words import first_few
 
@@ -216,7 +216,7 @@ def _check_cautions(lines: pd.DataFrame) -> list[Finding]:
     """
     known = ingredients()
     tags = dict(zip(known["ingredient"], known["cautions"], strict=True))
-    words = cautions().set_index("caution")["words"]
+    words = shared_table("cautions").set_index("caution")["words"]
     rows = [
         (tag.strip(), ingredient, prototype)
         for ingredient, prototype in zip(lines["ingredient"], lines["prototype"], strict=True)

@@ -16,7 +16,7 @@ from panel.study.study import Study
 from panel.study.tables import CANNOT_JUDGE
 from panel.words import counted, first_few, format_typed
 
-FEWEST_ALIKE = 3
+_FEWEST_ALIKE = 3
 """Two equal scores say nothing; lines of three and more are looked at."""
 
 _CHANCE_PER_STUDY = 0.05
@@ -51,10 +51,10 @@ def straight_lines(cells: ScoreCells) -> list[Finding]:
         names.code[rows] for names in (cells.assessor, cells.prototype, cells.attribute, cells.sitting, cells.replicate)
     )
     score, whole = cells.score[rows], np.zeros(len(rows), dtype=np.int64)
-    turns = _lines(score, (a, s), a, whole, at_least=2 * FEWEST_ALIKE)
+    turns = _lines(score, (a, s), a, whole, at_least=2 * _FEWEST_ALIKE)
     in_turn = np.isin(turns.group, turns.told)
-    samples = _lines(score, (a, s, r, p), a, whole, at_least=FEWEST_ALIKE, leave_out=in_turn)
-    series = _lines(score, (a, s, r, k), a, k, at_least=FEWEST_ALIKE, leave_out=in_turn)
+    samples = _lines(score, (a, s, r, p), a, whole, at_least=_FEWEST_ALIKE, leave_out=in_turn)
+    series = _lines(score, (a, s, r, k), a, k, at_least=_FEWEST_ALIKE, leave_out=in_turn)
     return [
         *_told_lines(cells, rows[turns.first[turns.told]], turns, "same_score_throughout"),
         *_told_lines(cells, rows[samples.first[samples.told]], samples, "same_score_all_attributes"),
@@ -376,8 +376,8 @@ def _after_corrections(study: Study) -> tuple[np.ndarray, np.ndarray]:
 _SMALLEST_GAIN = 0.5
 """Share of the disagreement that must go away when the two profiles are exchanged."""
 
-FEWEST_ATTRIBUTES = 3
-FEWEST_PROTOTYPES = 4
+_FEWEST_ATTRIBUTES = 3
+_FEWEST_PROTOTYPES = 4
 """The pair in question says nothing about the noise; at least two more prototypes must."""
 
 _MOST_PROTOTYPES = 30
@@ -431,7 +431,7 @@ def _laid_out(cells: ScoreCells) -> np.ndarray | None:
     """
     shape = tuple(len(names) for names in (cells.assessor, cells.sitting, cells.prototype, cells.attribute))
     size = float(np.prod(shape, dtype=float))
-    if shape[1] < 2 or not FEWEST_PROTOTYPES <= shape[2] <= _MOST_PROTOTYPES or shape[3] < FEWEST_ATTRIBUTES:
+    if shape[1] < 2 or not _FEWEST_PROTOTYPES <= shape[2] <= _MOST_PROTOTYPES or shape[3] < _FEWEST_ATTRIBUTES:
         return None
     if size > _LARGEST_FILL * len(cells.line):
         return None

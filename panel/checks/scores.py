@@ -30,9 +30,9 @@ def check_scores(study: Study) -> list[Finding]:
     if not np.isfinite(cells.score).any():
         return []
     return [
-        *outside_scale(cells),
-        *blank(cells, unread_rows(study).get(("scores", "score"), np.empty(0, dtype=int)) + 2),
-        *cannot_judge(cells),
+        *_outside_scale(cells),
+        *_blank(cells, unread_rows(study).get(("scores", "score"), np.empty(0, dtype=int)) + 2),
+        *_cannot_judge(cells),
         *_given_twice(cells),
         *straight_lines(cells),
         *_score_gaps(sound, cells),
@@ -44,7 +44,7 @@ def check_scores(study: Study) -> list[Finding]:
 # Is every score possible: on its scale, not blank, given once?
 
 
-def outside_scale(cells: ScoreCells) -> list[Finding]:
+def _outside_scale(cells: ScoreCells) -> list[Finding]:
     """Return scores below the lowest or above the highest possible one."""
     low, high = cells.lowest[cells.attribute.code], cells.highest[cells.attribute.code]
     rows = np.flatnonzero((cells.score < low) | (cells.score > high))
@@ -89,7 +89,7 @@ def _told_outside(cells: ScoreCells, rows: np.ndarray) -> str:
     return message
 
 
-def blank(cells: ScoreCells, unread_lines: np.ndarray) -> list[Finding]:
+def _blank(cells: ScoreCells, unread_lines: np.ndarray) -> list[Finding]:
     """Return rows without a score, save those that could not be read (already reported) or could not be judged."""
     empty = np.isnan(cells.score) & ~cells.settled & ~cells.unable
     rows = np.flatnonzero(empty & ~np.isin(cells.line, unread_lines))
@@ -105,7 +105,7 @@ def blank(cells: ScoreCells, unread_lines: np.ndarray) -> list[Finding]:
     return findings
 
 
-def cannot_judge(cells: ScoreCells) -> list[Finding]:
+def _cannot_judge(cells: ScoreCells) -> list[Finding]:
     """Return what assessors said they cannot judge."""
     rows = np.flatnonzero(np.isnan(cells.score) & ~cells.settled & cells.unable)
     findings = []

@@ -21,7 +21,7 @@ from panel.checks.moments_recorded import (
 )
 from panel.errors import StudyError
 from panel.plan.codes import first_changed_opening, moment, moments_opened
-from panel.study.knowledge import claim_kinds
+from panel.study.knowledge import shared_table
 from panel.study.numbers_read import typed_number
 from panel.study.study import Study
 from panel.study.table_cells import heading
@@ -113,7 +113,7 @@ def fields_of(kind: str) -> tuple[str, ...]:
 
 def of_kind(kind: str, column: str) -> tuple[str, ...]:
     """Return what a column of the table of kinds lists for a kind: `needs`, `may_state` or `says`."""
-    cells = claim_kinds().set_index("kind")[column]
+    cells = shared_table("claim_kinds").set_index("kind")[column]
     return _split_names(str(cells.get(kind, "")))
 
 
@@ -152,7 +152,7 @@ def _names(study: Study) -> dict[str, tuple[str, ...]]:
 
 
 def _problems(claim: Claim, names: Mapping[str, Sequence[str]]) -> Iterator[str]:
-    kinds = claim_kinds().set_index("kind")
+    kinds = shared_table("claim_kinds").set_index("kind")
     if not claim.claim:
         yield "There is no sentence. Write the sentence exactly as it is to be said."
     if claim.kind not in kinds.index:

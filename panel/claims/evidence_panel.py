@@ -32,7 +32,7 @@ from panel.claims.materials import (
 from panel.claims.names import floor, minutes_between, public_name, saying
 from panel.stats.comparing.group_means import paired_contrasts
 from panel.stats.comparing.power import Equivalence, NotWorse, non_inferiority, two_one_sided_tests
-from panel.study.knowledge import lexicon
+from panel.study.knowledge import shared_table
 from panel.study.study import Study
 from panel.words import counted, format_list, p_words
 
@@ -561,7 +561,7 @@ def _refused_panel_bar(study: Study, attribute: str, bar: float, name: str) -> I
 
 def _anchors(attribute: str) -> str:
     """Return the anchors of an attribute of the lexicon in words; empty for one of the study's own."""
-    known = lexicon().set_index("attribute")
+    known = shared_table("lexicon").set_index("attribute")
     if attribute not in known.index:
         return ""
     row = known.loc[attribute]

@@ -32,7 +32,7 @@ from panel.stats.comparing.group_means import BATCH
 from panel.stats.comparing.power import detection_power, equivalence_power
 from panel.stats.mixed.inference import Inference, inference, widened
 from panel.stats.mixed.reml import MixedFit
-from panel.study.knowledge import claim_kinds
+from panel.study.knowledge import shared_table
 from panel.study.numbers_read import read_numbers
 from panel.study.scores_used import named_rows
 from panel.study.study import Study
@@ -165,7 +165,7 @@ class Materials:
     @cached_property
     def kinds(self) -> pd.DataFrame:
         """The kinds of claim, index kind."""
-        return claim_kinds().set_index("kind")
+        return shared_table("claim_kinds").set_index("kind")
 
     def setting(self, kind: str, name: str) -> float:
         """Return a setting of a kind of claim, NaN if it has none."""

@@ -15,7 +15,7 @@ from typing import Any
 from panel.checks.moments_recorded import days_stated
 from panel.errors import StudyError
 from panel.plan.codes import moment
-from panel.study.knowledge import claim_floors, claim_sayings, claim_words, ingredients
+from panel.study.knowledge import ingredients, shared_table
 from panel.study.study import Study
 
 
@@ -152,7 +152,7 @@ def words_of(text: str) -> Tokens:
 def _phrases(language: str = "en") -> Mapping[Tokens, tuple[Entry, ...]]:
     """Return the table of words by the tokens of each phrase; a place with a kind of product is one, too."""
     found: dict[Tokens, tuple[Entry, ...]] = {}
-    for row in claim_words(language).to_dict("records"):
+    for row in shared_table(f"claim_words_{language}").to_dict("records"):
         value = float(row["value"]) if row["value"] else float("nan")
         entry = Entry(str(row["part"]), str(row["family"]), str(row["asked_as"]), value)
         key = words_of(str(row["phrase"]))
@@ -227,7 +227,7 @@ _OWN = {
 
 def saying(study: Study, attribute: str, way: str) -> str:
     """Return how the public says it of an attribute (one of `_WAYS`); empty where there is no such way."""
-    table = claim_sayings().set_index("family")
+    table = shared_table("claim_sayings_en").set_index("family")
     family = family_of(study, attribute)
     if family in table.index:
         return str(table.loc[family, way])
@@ -315,7 +315,7 @@ _FACT = "claim_floors"
 
 def floor(study: Study, name: str) -> float:
     """Return a floor: that of the shared table, or the study's own (fact `claim_floors`) where that is stricter."""
-    usual = float(claim_floors().set_index("floor")["value"].loc[name])
+    usual = float(shared_table("claim_floors").set_index("floor")["value"].loc[name])
     stated = study.facts.get(_FACT)
     own = stated.get(name) if isinstance(stated, dict) else None
     if isinstance(own, bool) or not isinstance(own, int | float) or not math.isfinite(own):

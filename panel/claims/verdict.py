@@ -42,7 +42,7 @@ from panel.models.prototypes.verdict import DIFFERS
 from panel.stats.answers.binomial import wilson_interval
 from panel.stats.answers.paired_answers import mcnemar_exact
 from panel.stats.comparing.multiplicity import below, holm
-from panel.study.knowledge import claim_kin
+from panel.study.knowledge import shared_table
 from panel.words import counted, p_words
 
 SUPPORTED = "supported as worded"
@@ -352,9 +352,9 @@ def _wanted(claim: Claim, materials: Materials) -> dict[str, int]:
         family, sign = reading.family, _said(reading)
     if not family:
         return {}
-    kin = claim_kin()
-    related = {row["other"]: row["sign"] for row in kin.loc[kin["family"] == family].to_dict("records")}
-    related |= {row["family"]: row["sign"] for row in kin.loc[kin["other"] == family].to_dict("records")}
+    kin = shared_table("claim_kin_en")
+    related = {row["other"]: int(row["sign"]) for row in kin.loc[kin["family"] == family].to_dict("records")}
+    related |= {row["family"]: int(row["sign"]) for row in kin.loc[kin["other"] == family].to_dict("records")}
     return {other: sign * own for other, own in related.items()} | {family: sign}
 
 

@@ -37,7 +37,7 @@ from panel.claims.names import (
     test_record,
     words_of,
 )
-from panel.study.knowledge import claim_kinds, refused_patterns
+from panel.study.knowledge import refused_patterns, shared_table
 from panel.words import format_list
 
 # One thing found in the words of a claim, with the common criterion it touches and the source of the rule.
@@ -263,7 +263,7 @@ def _direction(reading: Reading) -> int:
 
 
 def _example(claim: Claim) -> str:
-    return str(claim_kinds().set_index("kind")["example"].loc[claim.kind])
+    return str(shared_table("claim_kinds").set_index("kind")["example"].loc[claim.kind])
 
 
 def _on_comparators(claim: Claim, materials: Materials, reading: Reading) -> Iterator[WordingFinding]:

@@ -246,8 +246,8 @@ def _workbook_change(seen: Study, path: Path) -> tuple[Change, list[str]]:
     from panel.study.template import read_workbook
 
     file = read_raw_file(path)
-    read = read_workbook(seen, file.content, file.name)
-    return (lambda now: read_workbook(now, file.content, file.name).study), [*read.notes, *read.problems]
+    _, notes, problems = read_workbook(seen, file.content, file.name)
+    return (lambda now: read_workbook(now, file.content, file.name)[0]), [*notes, *problems]
 
 
 def _block(seen: Study, name: str, file: str) -> Pasted:

@@ -206,7 +206,7 @@ def remove_person(study: Path, person: str, who: str, reason: str) -> None:
             f"{study} is no folder. Save the study as a folder first; then a person can be removed from it."
         )
     removed = remove(study, person, who=who, why=reason)
-    print_lines(*what_was_removed(removed))
+    print_lines(*what_was_removed(*removed))
 
 
 _MOST_CHANGES = 20  # printed; --all prints the rest

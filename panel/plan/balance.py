@@ -155,7 +155,7 @@ def _together(rows: pd.DataFrame, names: Sequence[str], planned: float) -> pd.Da
 NO_GAPS = pd.DataFrame({name: pd.Series(dtype="str") for name in ("assessor", "prototype", "reason")})
 """Nothing is forbidden."""
 
-FEW = 6
+_FEW = 6
 """With fewer people a difference rests on so few that one odd person decides; a choice of ours, no source."""
 
 _NOTHING_LEFT = 1e-9
@@ -212,7 +212,7 @@ def _precision_notes(gaps: pd.DataFrame, balance: ServingBalance, n: int) -> lis
                 f"of {n} assessors: its standard error is about {100 * wider:.0f} % larger than if all tried both in "
                 "the same session."
             )
-    if 0 < fewest < FEW <= n:
+    if 0 < fewest < _FEW <= n:
         notes.append(
             f"Some differences rest on {fewest} assessors. Invite others in place of those who cannot take part."
         )

@@ -6,7 +6,6 @@ import hashlib
 import json
 import secrets
 from collections.abc import Iterable, Mapping, Sequence
-from dataclasses import asdict, dataclass
 from datetime import UTC, datetime
 from typing import Any
 
@@ -111,10 +110,8 @@ def _telling(code: str) -> bool:
 # The key says which code is which prototype: sealed before the first sample, opened after the data are locked.
 #
 # What is published at the start is a SHA-256 over the key and a secret salt. Nobody can guess the key from it, and
-# nobody
-# can change the key afterwards without its showing. Every opening is written down, also one in an emergency before
-# the
-# lock, and what was written down cannot be changed unseen.
+# nobody can change the key afterwards without its showing. Every opening is written down, also one in an emergency
+# before the lock, and what was written down cannot be changed unseen.
 
 
 _KEY_FACT = "key"
@@ -125,17 +122,7 @@ _SALT_BYTES = 32
 _START = "afterfeel unblindings"
 
 
-@dataclass(frozen=True, slots=True)
-class Seal:
-    """What is published before the first sample: the hash of key and salt, how many codes, by whom and when."""
-
-    sha256: str
-    codes: int
-    sealed_by: str
-    sealed_at: str
-
-
-def serving_key(servings: pd.DataFrame) -> pd.DataFrame:
+def _serving_key(servings: pd.DataFrame) -> pd.DataFrame:
     """Return the key, `session code prototype`, each code once.
 
     Raises
@@ -155,40 +142,34 @@ def serving_key(servings: pd.DataFrame) -> pd.DataFrame:
     return key.sort_values(list(_KEY_COLUMNS), ignore_index=True)
 
 
-def new_salt() -> str:
-    """Return a secret salt, drawn by the system and not from a seed: the seed of a plan may be known."""
-    return secrets.token_hex(_SALT_BYTES)
-
-
-def seal_key(key: pd.DataFrame, salt: str, *, sealed_by: str, sealed_at: str) -> Seal:
-    """Return the seal of a key. Keep the salt with the key, apart from the seal, until the data are locked.
+def with_seal(facts: Mapping[str, Any], servings: pd.DataFrame, *, sealed_by: str, sealed_at: str) -> dict[str, Any]:
+    """Return the facts of a study with the seal of the key of these servings, and the secret salt.
 
     Raises
     ------
     StudyError
-        If nobody seals it, no moment is given, or the salt is so short that the key could be guessed.
+        If the servings have no key, nobody seals it, or no moment is given.
     """
+    key = _serving_key(servings)
     if not sealed_by.strip() or not sealed_at.strip():
         raise StudyError("A key is sealed by a named person at a stated time. Give both.")
     moment(sealed_at, "The time of sealing")
-    if len(salt) < _SALT_BYTES:
-        raise StudyError(f"The salt is too short to hide the key; use {_SALT_BYTES} characters or more (new_salt).")
-    return Seal(_hash(key, salt), len(key), sealed_by, sealed_at)
+    salt = secrets.token_hex(_SALT_BYTES)  # drawn by the system and not from a seed: the seed of a plan may be known
+    seal = {"sha256": _hash(key, salt), "codes": len(key), "sealed_by": sealed_by, "sealed_at": sealed_at}
+    return {**facts, _KEY_FACT: {**seal, "salt": salt}}
 
 
-def with_seal(facts: Mapping[str, Any], seal: Seal, salt: str) -> dict[str, Any]:
-    """Return the facts of a study with the seal of its key and the salt."""
-    return {**facts, _KEY_FACT: {**asdict(seal), "salt": salt}}
+def sealed_key(study: Study) -> dict[str, Any] | None:
+    """Return the seal of the key that was written with the serving plan; None if there is none.
 
-
-def sealed_key(study: Study) -> Seal | None:
-    """Return the seal of the key that was written with the serving plan; None if there is none."""
+    What was published before the first sample: `sha256` of key and salt, how many `codes`, `sealed_by`, `sealed_at`.
+    """
     kept = study.facts.get(_KEY_FACT)
     if not isinstance(kept, Mapping) or not kept.get("sha256"):
         return None
     codes = kept.get("codes")
     words = {name: str(kept.get(name) or "") for name in ("sha256", "sealed_by", "sealed_at")}
-    return Seal(codes=codes if isinstance(codes, int) else 0, **words)
+    return {**words, "codes": codes if isinstance(codes, int) else 0}
 
 
 def plan_fits_seal(study: Study) -> bool | None:
@@ -198,7 +179,7 @@ def plan_fits_seal(study: Study) -> bool | None:
     if seal is None or not salt:
         return None
     try:
-        return _key_matches(serving_key(study.table("servings")), salt, seal.sha256)
+        return _key_matches(_serving_key(study.table("servings")), salt, seal["sha256"])
     except StudyError:
         return None if study.table("servings").empty else False
 

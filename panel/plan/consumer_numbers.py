@@ -29,8 +29,8 @@ from panel.stats.arrays import Whole
 # on it is never missed again, are both given.
 
 
-POWER = 0.8
-ALPHA = 0.05
+_POWER = 0.8
+_ALPHA = 0.05
 
 _TEETH = (
     "Counts are whole, so the chance of success can fall when one more person is asked. The first number reaches the "
@@ -94,30 +94,30 @@ def _ask_between(what: str, low: float, value: float, high: float) -> None:
 # How many consumers does it take to show what is to be shown about liking, agreement and preference?
 
 
-MAJORITY = 0.5
+_MAJORITY = 0.5
 
 
-def agreed_numbers(share: float, bar: float = MAJORITY, *, power: float = POWER) -> AnswerNumbers:
+def agreed_numbers(share: float, bar: float = _MAJORITY, *, power: float = _POWER) -> AnswerNumbers:
     """Return how many people show that more than a share `bar` agree, if `share` of all users do (one-sided 5 %)."""
     _ask_between("The true share", bar, share, 1.0)
-    found = enough_answers(lambda n: power_above(n, bar, share, ALPHA), power)
+    found = enough_answers(lambda n: power_above(n, bar, share, _ALPHA), power)
     return _answer_numbers(
         f"that more than {100 * bar:g} % agree, if {100 * share:g} % of all users do",
         found,
         power,
         f"Exact binomial test against {100 * bar:g} %, one-sided 5 %.",
-        minimum=minimum_count(found.numbers, bar, ALPHA),
+        minimum=minimum_count(found.numbers, bar, _ALPHA),
     )
 
 
-def preferred_numbers(share: float, *, two_sided: bool = False, power: float = POWER) -> AnswerNumbers:
+def preferred_numbers(share: float, *, two_sided: bool = False, power: float = _POWER) -> AnswerNumbers:
     """Return how many people show a preference, if `share` of all prefer the sample; both tried by each.
 
     One-sided: that more than half prefer it. Two-sided: that preferences are not equal, either way.
     """
-    _ask_between("The true share", MAJORITY, share, 1.0)
+    _ask_between("The true share", _MAJORITY, share, 1.0)
     how = power_different if two_sided else power_above
-    found = enough_answers(lambda n: how(n, MAJORITY, share, ALPHA), power)
+    found = enough_answers(lambda n: how(n, _MAJORITY, share, _ALPHA), power)
     side = "two" if two_sided else "one"
     return _answer_numbers(
         f"a preference, if {100 * share:g} % of all prefer it ({side}-sided)",
@@ -125,43 +125,43 @@ def preferred_numbers(share: float, *, two_sided: bool = False, power: float = P
         power,
         f"Exact binomial test against 50 %, {side}-sided 5 %. People without a preference are not among these; keep "
         "their answer and report it.",
-        minimum=minimum_count(found.numbers, MAJORITY, ALPHA / 2 if two_sided else ALPHA),
+        minimum=minimum_count(found.numbers, _MAJORITY, _ALPHA / 2 if two_sided else _ALPHA),
     )
 
 
-def parity_numbers(margin: float = 0.05, *, power: float = POWER) -> AnswerNumbers:
+def parity_numbers(margin: float = 0.05, *, power: float = _POWER) -> AnswerNumbers:
     """Return how many people show that preference lies within 50 % plus or minus a margin, if it is 50 %."""
     _ask_between("The margin", 0.0, margin, 0.5)
-    low, high = MAJORITY - margin, MAJORITY + margin
-    found = enough_answers(lambda n: power_parity(n, low, high, MAJORITY, ALPHA), power)
+    low, high = _MAJORITY - margin, _MAJORITY + margin
+    found = enough_answers(lambda n: power_parity(n, low, high, _MAJORITY, _ALPHA), power)
     return _answer_numbers(
         f"preference between {100 * low:g} and {100 * high:g} %, if it is 50 %",
         found,
         power,
         "Two exact one-sided binomial tests, each 5 %.",
-        minimum=minimum_count(found.numbers, low, ALPHA),
-        maximum=maximum_count(found.numbers, high, ALPHA),
+        minimum=minimum_count(found.numbers, low, _ALPHA),
+        maximum=maximum_count(found.numbers, high, _ALPHA),
     )
 
 
-def unsurpassed_numbers(margin: float = 0.05, *, power: float = POWER) -> AnswerNumbers:
+def unsurpassed_numbers(margin: float = 0.05, *, power: float = _POWER) -> AnswerNumbers:
     """Return how many people show that more than 50 % minus a margin prefer the sample, if 50 % do."""
     _ask_between("The margin", 0.0, margin, 0.5)
-    low = MAJORITY - margin
-    found = enough_answers(lambda n: power_above(n, low, MAJORITY, ALPHA), power)
+    low = _MAJORITY - margin
+    found = enough_answers(lambda n: power_above(n, low, _MAJORITY, _ALPHA), power)
     return _answer_numbers(
         f"preference above {100 * low:g} %, if it is 50 %",
         found,
         power,
         f"Exact binomial test against {100 * low:g} %, one-sided 5 %; once for every relevant competitor.",
-        minimum=minimum_count(found.numbers, low, ALPHA),
+        minimum=minimum_count(found.numbers, low, _ALPHA),
     )
 
 
 # How many testers who must choose does it take to tell two samples apart, or to show that few people can?
 
 
-def told_apart(method: str, share: float, *, alpha: float = ALPHA, power: float = POWER) -> AnswerNumbers:
+def told_apart(method: str, share: float, *, alpha: float = _ALPHA, power: float = _POWER) -> AnswerNumbers:
     """Return how many testers show that two samples can be told apart, if `share` of people can (others guess).
 
     Raises
@@ -181,7 +181,7 @@ def told_apart(method: str, share: float, *, alpha: float = ALPHA, power: float 
     )
 
 
-def similar(method: str, share: float, *, beta: float = ALPHA, power: float = POWER) -> AnswerNumbers:
+def similar(method: str, share: float, *, beta: float = _ALPHA, power: float = _POWER) -> AnswerNumbers:
     """Return how many testers show that fewer than `share` of people can tell two samples apart, if nobody can."""
     guess = guessing(method)
     _ask_between("The share of people who may tell", 0.0, share, 1.0)

@@ -27,7 +27,7 @@ from panel.study.knowledge import canonical_ingredient
 
 MixtureKind = Literal["lattice", "centroid", "vertices"]
 # A model needs this many blends beyond its terms before what it misses can be seen.
-SPARE_BLENDS = 3
+_SPARE_BLENDS = 3
 _STEP = 0.01  # formulas are written to 0.01 %
 
 
@@ -160,7 +160,7 @@ def _models(shares: NDArray[np.float64]) -> pd.DataFrame:
     terms = np.array([matrix.shape[1] for matrix in matrices])
     regular = np.array([np.linalg.matrix_rank(matrix) == matrix.shape[1] for matrix in matrices])
     spare = n - terms
-    return pd.DataFrame({"model": orders, "terms": terms, "spare": spare, "enough": regular & (spare >= SPARE_BLENDS)})
+    return pd.DataFrame({"model": orders, "terms": terms, "spare": spare, "enough": regular & (spare >= _SPARE_BLENDS)})
 
 
 def _extra(

@@ -23,7 +23,7 @@ Sites = tuple[tuple[str, ...], ...]
 FOREARMS: Sites = tuple(tuple(f"{side} forearm {place}" for place in range(1, 5)) for side in ("left", "right"))
 """Four marked areas on each inner forearm, 1 nearest to the wrist; samples first on one arm, then on the other."""
 
-PASSES = 20  # over all people, at most
+_PASSES = 20  # over all people, at most
 _STARTS = 10
 _PROTOTYPE_AT_SITE = 2.0  # how much uneven sites of a prototype count beside uneven sites of a place in the order
 
@@ -118,7 +118,7 @@ def _even_turns(use: np.ndarray, before: np.ndarray, rng: np.random.Generator) -
     people, turns, _ = use.shape
     chosen = rng.permutation(np.arange(people) % turns)
     counts = before + use[np.arange(people), chosen].sum(axis=0)
-    for _ in range(PASSES):
+    for _ in range(_PASSES):
         changed = False
         for person in rng.permutation(people):
             without = counts - use[person, chosen[person]]
@@ -159,7 +159,7 @@ def _first_sites(sites: Sites, number: int) -> list[str]:
 MOST_PER_SESSION = 8
 """Samples in one session, four on each forearm with a break between; common practice, no source."""
 
-COLUMNS = ("session", "assessor", "position", "prototype", "code", "site")
+_COLUMNS = ("session", "assessor", "position", "prototype", "code", "site")
 
 
 @dataclass(frozen=True, eq=False, slots=True)
@@ -241,7 +241,7 @@ def plan_servings(
     servings = _served(turns, assessors, sites, warm_up, gaps, rng)
     names = [*prototypes, *([warm_up] if warm_up else [])]
     codes = session_codes(names, list(turns), rng, unlucky=unlucky)
-    servings = servings.merge(codes, on=["session", "prototype"], how="left")[list(COLUMNS)]
+    servings = servings.merge(codes, on=["session", "prototype"], how="left")[list(_COLUMNS)]
     meant = sum(len(order) for orders in turns.values() for order in orders) / len(prototypes)
     balance = serving_balance(servings, prototypes=prototypes, warm_up=warm_up, planned=meant)
     return ServingPlan(
@@ -274,7 +274,7 @@ def _ask(prototypes: Sequence[str], assessors: Sequence[str], warm_up: str, repl
 
 
 def _served(
-    turns: dict[str, list[Order]],
+    turns: dict[str, list[_Order]],
     assessors: Sequence[str],
     sites: Sites,
     warm_up: str,
@@ -345,7 +345,7 @@ def _notes(warm_up: str, sites: Sites, largest: int) -> list[str]:
 # What does each person try in each session, and in which order?
 
 
-Order = list[str]
+_Order = list[str]
 
 
 def _session_orders(
@@ -356,7 +356,7 @@ def _session_orders(
     replicates: int = 1,
     per_session: int = 8,
     sessions: int | None = None,
-) -> dict[str, list[Order]]:
+) -> dict[str, list[_Order]]:
     """Return each session's orders of prototypes, one for each of n people; sessions are called 1, 2, ...
 
     Parameters

@@ -9,7 +9,7 @@ import numpy as np
 import pandas as pd
 
 from panel.errors import StudyError
-from panel.study.knowledge import protocol_items, stage_times
+from panel.study.knowledge import shared_table
 from panel.study.study import Study
 
 EARLY, IN_TIME, LATE, ANY_TIME = "early", "in time", "late", "any time"
@@ -57,7 +57,7 @@ def read_protocol(study: Study) -> Protocol:
     A fact has the name of its item, in the study's facts or in the object `protocol` among them.
     """
     stated = _stated(study)
-    items = protocol_items()
+    items = shared_table("protocol")
     values = [stated.get(item) or usual for item, usual in zip(items["item"], items["usual"], strict=True)]
     items = items.assign(value=pd.Series(values, dtype="str"), stated=[item in stated for item in items["item"]])
     return Protocol(
@@ -72,13 +72,13 @@ def _stated(study: Study) -> dict[str, str]:
     """Return the items that the study states, with their words."""
     own = study.facts.get("protocol")
     facts = {**study.facts, **(own if isinstance(own, dict) else {})}
-    names = protocol_items()["item"]
+    names = shared_table("protocol")["item"]
     return {name: str(facts[name]).strip() for name in names if str(facts.get(name) or "").strip()}
 
 
 def _times(study: Study) -> pd.DataFrame:
     """Return when each attribute is scored: its own minutes, else those of its stage, with the slack of the stage."""
-    usual = stage_times().set_index("stage")
+    usual = shared_table("stage_times").set_index("stage")
     table = study.table("attributes")
     stage = table["stage"].where(table["stage"].isin(usual.index), "any")
     # as numbers even where there is no attribute at all

@@ -11,7 +11,7 @@ import pandas as pd
 
 from panel.errors import StudyError
 from panel.plan.codes import moment, same_day_or_before
-from panel.study.knowledge import allergen_words, canonical_ingredient, cautions, ingredients, safety_items
+from panel.study.knowledge import canonical_ingredient, ingredients, shared_table
 from panel.study.study import Study
 
 _SIGN_OFF_COLUMNS = ("item", "batch", "outcome", "who", "role", "date", "document", "valid_until", "note")
@@ -103,7 +103,7 @@ def record_sign_off(
     StudyError
         If the item is unknown, person, date, document or reason is missing, or the item cannot be declared unneeded.
     """
-    items = safety_items().set_index("item")
+    items = shared_table("safety_gate").set_index("item")
     if item not in items.index:
         raise StudyError(f"The checklist has no item {item!r}. Items are: {', '.join(items.index)}.")
     if outcome not in OUTCOMES:
@@ -133,7 +133,7 @@ def with_sign_offs(study: Study, chosen: Sequence[str], batch: str = "", **facts
     """
     if not chosen:
         raise StudyError("Choose the items that were signed.")
-    items = safety_items().set_index("item")
+    items = shared_table("safety_gate").set_index("item")
     batches = [name for name in study.table("batches")["batch"].unique() if name]
     signed = sign_offs(study)
     for item in chosen:
@@ -159,7 +159,7 @@ def safety_gate(study: Study, on: str) -> SafetyGate:
     moment(on, "The day of the test")
     batches = study.table("batches").drop_duplicates("batch")
     batches = batches.loc[batches["batch"] != "", ["batch", "prototype"]]
-    checklist, signed = safety_items(), sign_offs(study)
+    checklist, signed = shared_table("safety_gate"), sign_offs(study)
     frozen = unsettled_reactions(study)
     entries = signed.to_dict("records")
     rows = [
@@ -245,7 +245,7 @@ def _cautions() -> list[str]:
 
     What is said under everything (`always`) is not said twice.
     """
-    known = cautions()
+    known = shared_table("cautions")
     shown = known["applies"] == "before anybody applies a sample"
     words = known.loc[shown].set_index("caution")["words"]
     return [str(words["record_only"]), *(str(text) for name, text in words.items() if name != "record_only")]
@@ -369,7 +369,7 @@ def _allergens_holds(ingredient: str) -> set[str]:
 def _understood(word: str, groups: dict[str, str]) -> tuple[set[str], set[str]]:
     """Return the allergens and the ingredients that a word stands for; both empty if it is not understood."""
     bare = _bare(word)
-    also_called = allergen_words()
+    also_called = shared_table("allergen_words")
     allergens = {group for group in groups.values() if _bare(group) == bare}
     for called, meant in zip(also_called["word"], also_called["allergen"], strict=True):
         if _bare(called) == bare:
@@ -531,7 +531,7 @@ def unsettled_reactions(study: Study) -> pd.DataFrame:
 
 def when_to_stop() -> str:
     """Return the words that are shown while a sample is on the skin."""
-    known = cautions().set_index("caution")["words"]
+    known = shared_table("cautions").set_index("caution")["words"]
     return str(known["stop_and_refer"])
 
 

@@ -15,7 +15,7 @@ import numpy as np
 import pandas as pd
 
 from panel.errors import ModelError, StudyError
-from panel.plan.codes import UNLUCKY, new_salt, seal_key, serving_key, with_seal
+from panel.plan.codes import UNLUCKY, with_seal
 from panel.plan.orders import FOREARMS, MOST_PER_SESSION, ServingPlan, Sites, plan_servings
 from panel.plan.safety import match_allergens
 from panel.stats.orders.block_designs import information_left
@@ -56,7 +56,7 @@ def _serving_confounds(servings: pd.DataFrame, warm_up: str = "") -> tuple[str, 
     return tuple(found)
 
 
-def making_confounds(prototypes: pd.DataFrame, days: pd.DataFrame) -> tuple[str, ...]:
+def _making_confounds(prototypes: pd.DataFrame, days: pd.DataFrame) -> tuple[str, ...]:
     """Return which swaps of a plan could never be told from the making day, one line each.
 
     Parameters
@@ -169,10 +169,10 @@ def with_plan(study: Study, plan: ServingPlan, who: str) -> Study:
     StudyError
         If nobody is named who makes it.
     """
-    salt, at = new_salt(), datetime.now(UTC).isoformat(timespec="seconds")
-    seal = seal_key(serving_key(plan.servings), salt, sealed_by=who, sealed_at=at)
+    at = datetime.now(UTC).isoformat(timespec="seconds")
+    facts = with_seal(study.facts, plan.servings, sealed_by=who, sealed_at=at)
     servings = plan.servings.assign(position=plan.servings["position"].astype("float64"))
-    return replace(study, tables={**study.tables, "servings": servings}, facts=with_seal(study.facts, seal, salt))
+    return replace(study, tables={**study.tables, "servings": servings}, facts=facts)
 
 
 def with_session(study: Study, prototypes: Sequence[str], who: str, seed: int) -> Study:

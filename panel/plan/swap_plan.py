@@ -29,7 +29,7 @@ from panel.study.formulas import (
     formula_lines,
     matched_pairs,
 )
-from panel.study.knowledge import canonical_ingredient, cautions, emollient_table, ingredients
+from panel.study.knowledge import canonical_ingredient, ingredients, shared_table
 from panel.study.study import Study
 
 SwapKind = Literal["full", "half", "one at a time"]
@@ -247,7 +247,7 @@ def _shared(swaps: Sequence[Swap]) -> list[str]:
 
 def _solids(swaps: Sequence[Swap]) -> list[str]:
     """Name swaps between a liquid and a solid emollient."""
-    solid = emollient_table().set_index("ingredient")["solid"]
+    solid = shared_table("emollients").set_index("ingredient")["solid"]
     across = [
         swap.label
         for swap in swaps
@@ -262,7 +262,7 @@ def _solids(swaps: Sequence[Swap]) -> list[str]:
 # On which day should each prototype be made, so that no swap goes with a day?
 
 
-DRAWS = 500
+_DRAWS = 500
 
 
 def making_days(prototypes: pd.DataFrame, per_day: int, rng: np.random.Generator) -> pd.DataFrame:
@@ -287,7 +287,7 @@ def making_days(prototypes: pd.DataFrame, per_day: int, rng: np.random.Generator
     made = prototypes.drop(columns=["prototype", "made"], errors="ignore").to_numpy(dtype=float)
     n = len(prototypes)
     day = np.arange(n) // per_day
-    orders = rng.permuted(np.tile(np.arange(n), (DRAWS, 1)), axis=1)
+    orders = rng.permuted(np.tile(np.arange(n), (_DRAWS, 1)), axis=1)
     order = orders[int(np.argmin([_unevenness(made[drawn], day) for drawn in orders]))]
     turn = np.arange(n) - day * per_day
     names = prototypes["prototype"].to_numpy()[order]
@@ -418,7 +418,7 @@ def formulas_of(prototypes: Mapping[str, pd.DataFrame]) -> pd.DataFrame:
 def called_cautions(names: Sequence[str]) -> pd.DataFrame:
     """Return the usual cautions that these ingredients call for: ingredient, caution, words."""
     known = ingredients().set_index("ingredient")["cautions"]
-    words = cautions().set_index("caution")["words"]
+    words = shared_table("cautions").set_index("caution")["words"]
     rows = [
         (name, tag.strip(), str(words[tag.strip()]))
         for name in names

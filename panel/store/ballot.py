@@ -56,9 +56,9 @@ class Question:
     scale_max: float
 
 
-Servings = tuple[Serving, ...]
-Questions = tuple[Question, ...]
-Known = dict[tuple[Any, ...], tuple[Servings, Questions]]
+_Servings = tuple[Serving, ...]
+_Questions = tuple[Question, ...]
+Known = dict[tuple[Any, ...], tuple[_Servings, _Questions]]
 """Collection, session and assessor to what was prepared for them."""
 
 
@@ -194,7 +194,7 @@ def last_sent(connection: Connection, serving: int) -> dict[str, tuple[str, date
     return {attribute: (submission, read(at)) for attribute, submission, at in rows}
 
 
-def _prepared(connection: Connection, place: dict[str, Any], known: Known) -> tuple[Servings, Questions]:
+def _prepared(connection: Connection, place: dict[str, Any], known: Known) -> tuple[_Servings, _Questions]:
     """Return the servings and the questions of one assessor in one session."""
     key = tuple(place.values())
     if key not in known:

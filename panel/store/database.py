@@ -29,7 +29,7 @@ from panel.errors import PanelError, StudyError
 from panel.store.tables import alone, bring_up_to_date
 
 _URL_VARIABLE = "AFTERFEEL_DATABASE_URL"
-SCHEMA = "afterfeel"
+_SCHEMA = "afterfeel"
 OWN_FILE, OWN_STUDY = "ballots.sqlite", "the study of this folder"
 _WAIT_FOR_OTHERS = 10.0
 """Seconds to wait while another process writes; a transaction of ours takes a few milliseconds."""
@@ -85,7 +85,7 @@ class Store:
         ):
             yield connection
 
-    def add(self, work: Work) -> Any:
+    def add(self, work: _Work) -> Any:
         """Return what `work` returns for a connection, once all it added is kept; StudyError if it cannot be.
 
         Ballots that arrive together share one transaction.
@@ -121,7 +121,7 @@ def _own_url(folder: str | Path) -> str:
     return URL.create("sqlite", database=str(file)).render_as_string()
 
 
-def open_store(url: str | Path, *, schema: str = SCHEMA, patience: float = _WAIT_FOR_OTHERS) -> Store:
+def open_store(url: str | Path, *, schema: str = _SCHEMA, patience: float = _WAIT_FOR_OTHERS) -> Store:
     """Open the record of ballots at a URL, or in a SQLite file given by its path; it is made if there is none.
 
     Parameters
@@ -246,8 +246,8 @@ def _answers(engine: Engine, connection: Any) -> bool:
         return False
 
 
-Work = Callable[[Connection], Any]
-_Job = tuple[Work, Future[Any], threading.Event]
+_Work = Callable[[Connection], Any]
+_Job = tuple[_Work, Future[Any], threading.Event]
 
 
 class _SharedWriting:
@@ -264,7 +264,7 @@ class _SharedWriting:
         self._guard = threading.Lock()
         self._busy = False
 
-    def run(self, work: Work) -> Any:
+    def run(self, work: _Work) -> Any:
         """Return what the work returns, once it is on the disk; raise what it or the database raises."""
         answer: Future[Any] = Future()
         called = threading.Event()  # because all is done, or because it is this thread that writes for all who wait
@@ -424,12 +424,12 @@ def _told_trouble(place: str) -> Iterator[None]:
     except PoolTimeoutError as error:
         raise StudyError(_LOCKED.format(place=place)) from error
     except DBAPIError as error:
-        raise StudyError(trouble(str(error.orig), place)) from error
+        raise StudyError(_trouble(str(error.orig), place)) from error
     except (SQLAlchemyError, sqlite3.Error) as error:  # the second while a connection is being set up
-        raise StudyError(trouble(str(error), place)) from error
+        raise StudyError(_trouble(str(error), place)) from error
 
 
-def trouble(said: str, place: str) -> str:
+def _trouble(said: str, place: str) -> str:
     """Return the sentence for what a database said."""
     lower = said.casefold()
     for sentence, words in _SAID.items():

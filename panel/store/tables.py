@@ -51,7 +51,7 @@ SKIN_KINDS = ("reaction", "resumed")
 ABOUT_SKIN = text("event.kind IN ({})".format(", ".join(f"'{kind}'" for kind in SKIN_KINDS)))
 """The same as a condition in letters: a database finds its small index of them by no other."""
 
-METADATA = MetaData()
+_METADATA = MetaData()
 _number: Double[float] = Double().with_variant(REAL(), "sqlite")
 
 
@@ -65,7 +65,7 @@ def _only(condition: str) -> dict[str, Any]:
 
 
 def _table(name: str, *parts: Column | ForeignKeyConstraint | UniqueConstraint | Index) -> Table:
-    return Table(name, METADATA, *parts, sqlite_strict=True)
+    return Table(name, _METADATA, *parts, sqlite_strict=True)
 
 
 _VERSION = _table(
@@ -191,7 +191,7 @@ _CURRENT_VERSION = 1
 _Step = tuple[int, tuple[str, ...], tuple[str, ...]]
 """What turns a record of the version before into one of this version: the version, SQL for SQLite and PostgreSQL."""
 
-STEPS: tuple[_Step, ...] = ()
+_STEPS: tuple[_Step, ...] = ()
 """The steps so far, in their order. The first version needs none."""
 
 _KEPT = {
@@ -203,7 +203,7 @@ _KEPT = {
 
 
 def bring_up_to_date(
-    engine: Engine, place: str, steps: Sequence[_Step] = STEPS, target: int = _CURRENT_VERSION
+    engine: Engine, place: str, steps: Sequence[_Step] = _STEPS, target: int = _CURRENT_VERSION
 ) -> None:
     """Make the tables in an empty database, or bring those of an older version up to date.
 
@@ -241,7 +241,7 @@ def _version(connection: Connection) -> int:
 
 
 def _create(connection: Connection, version: int) -> None:
-    METADATA.create_all(connection)
+    _METADATA.create_all(connection)
     for statement in _view_and_guards(connection.dialect.name):
         connection.execute(text(statement))
     _stamp(connection, version)

@@ -18,7 +18,6 @@ from array import array
 from collections import Counter
 from collections.abc import Iterator
 from contextlib import contextmanager
-from dataclasses import dataclass
 from itertools import chain
 from pathlib import PurePosixPath
 from typing import Any
@@ -135,10 +134,10 @@ def _member_pieces(archive: zipfile.ZipFile, member: str, name: str) -> Iterator
 
 
 _MAX_WORKBOOK = 100_000_000  # bytes of all parts together
-MAX_CELLS = 1_000_000  # written cells of all sheets together, and texts that they share
+_MAX_CELLS = 1_000_000  # written cells of all sheets together, and texts that they share
 _MAX_AREA = 2_000_000  # cells that all sheets together are laid out as, empty ones included
 _MAX_TEXT = 40_000_000  # bytes of text once every cell has its own copy; twice the largest text file
-_MAX_TAGS = 4 * MAX_CELLS
+_MAX_TAGS = 4 * _MAX_CELLS
 _MAX_SMALL_PART = 10_000_000  # bytes of the parts that only say what the others are
 _LONGEST_TAG = 1 << 18  # bytes from one tag to the next; a cell holds at most 32,767 characters
 _DEEPEST = 100
@@ -267,8 +266,10 @@ class _Measure:
         self._cells += 1
         if not is_usual:
             raise _unusual(self.name, self._part)
-        if self._cells > MAX_CELLS:
-            raise StudyError(f"{self.name} has more than {MAX_CELLS} cells; keep only the table of scores or split it.")
+        if self._cells > _MAX_CELLS:
+            raise StudyError(
+                f"{self.name} has more than {_MAX_CELLS} cells; keep only the table of scores or split it."
+            )
 
     def _cell(self, attributes: dict[str, str]) -> None:
         kind = attributes.get("t")
@@ -334,17 +335,11 @@ def _column_number(letters: str) -> int:
 # What stands in the sheets of a workbook, every cell as text?
 
 
-@dataclass(frozen=True, eq=False, slots=True)
-class Workbook:
-    """An open workbook, and how many of its cells hold a spreadsheet error such as `#DIV/0!`; those read as empty."""
-
-    reader: python_calamine.CalamineWorkbook
-    error_cells: int
-
-
 @contextmanager
-def open_workbook(content: bytes, name: str) -> Iterator[Workbook]:
-    """Open a workbook held in memory once it is known to fit into memory.
+def open_workbook(content: bytes, name: str) -> Iterator[tuple[python_calamine.CalamineWorkbook, int]]:
+    """Open a workbook held in memory once it is known to fit into memory; say how many cells hold an error.
+
+    Cells with a spreadsheet error such as `#DIV/0!` read as empty.
 
     Raises
     ------
@@ -354,26 +349,26 @@ def open_workbook(content: bytes, name: str) -> Iterator[Workbook]:
     parts, error_cells = _workbook_parts(content, name)
     try:
         with python_calamine.load_workbook(io.BytesIO(parts)) as reader:
-            yield Workbook(reader, error_cells)
+            yield reader, error_cells
     except python_calamine.CalamineError as error:
         raise StudyError(f"{name} cannot be read as a workbook; open it, save it as .xlsx and retry.") from error
 
 
-def sheet_names(workbook: Workbook) -> list[str]:
+def sheet_names(workbook: python_calamine.CalamineWorkbook) -> list[str]:
     """Return the names of the worksheets a person sees, in their order."""
     work, visible = python_calamine.SheetTypeEnum.WorkSheet, python_calamine.SheetVisibleEnum.Visible
-    return [sheet.name for sheet in workbook.reader.sheets_metadata if sheet.typ == work and sheet.visible == visible]
+    return [sheet.name for sheet in workbook.sheets_metadata if sheet.typ == work and sheet.visible == visible]
 
 
-def sheet_rows(workbook: Workbook, sheet: str) -> list[list[str]]:
+def sheet_rows(workbook: python_calamine.CalamineWorkbook, sheet: str) -> list[list[str]]:
     """Return the rows of one sheet from its first line on, each cell as text."""
-    rows = workbook.reader.get_sheet_by_name(sheet).to_python(skip_empty_area=False)
+    rows = workbook.get_sheet_by_name(sheet).to_python(skip_empty_area=False)
     return [[value if type(value) is str else _cell_text(value) for value in row] for row in rows]
 
 
-def merged_cells(workbook: Workbook, sheet: str) -> list[tuple[int, int, int]]:
+def merged_cells(workbook: python_calamine.CalamineWorkbook, sheet: str) -> list[tuple[int, int, int]]:
     """Return the cells merged over several rows of a sheet: first row, last row and column, counted from 0."""
-    ranges = workbook.reader.get_sheet_by_name(sheet).merged_cell_ranges or []
+    ranges = workbook.get_sheet_by_name(sheet).merged_cell_ranges or []
     return [(top, bottom, left) for (top, left), (bottom, _) in ranges if bottom > top]
 
 

@@ -27,7 +27,7 @@ FACTS, IMPORTED = "facts", "imported files"
 _MOST_ROWS_LISTED = 5000
 """Rows of one change that are listed; of those that a table loses or gets beyond that only the number is."""
 
-COLUMNS = ("change", "when", "who", "what", "table", "key", "before", "after")
+_COLUMNS = ("change", "when", "who", "what", "table", "key", "before", "after")
 _OUTSIDE = "The files were changed outside this program."
 
 Row = Mapping[str, str]
@@ -266,7 +266,7 @@ def journal_table(entries: Iterable[Mapping[str, Any]], version: str = "", start
         last = entry["version"]["after"]
     if version and last and version != last:
         rows.append((number + 1, "", "", _OUTSIDE, "", "", "", ""))
-    frame = pd.DataFrame(rows, columns=list(COLUMNS))
+    frame = pd.DataFrame(rows, columns=list(_COLUMNS))
     return frame.sort_values("change", ascending=False, kind="stable", ignore_index=True)
 
 

@@ -9,7 +9,6 @@ from __future__ import annotations
 import re
 import unicodedata
 from collections.abc import Mapping
-from dataclasses import dataclass
 from functools import cache
 from pathlib import Path
 
@@ -28,7 +27,6 @@ _PROPERTIES = (
     "volatile",
     "solid",
 )
-OWN_MEASUREMENT = "own measurement"
 _NUMBERS = frozenset(
     (
         *_PROPERTIES,
@@ -37,21 +35,6 @@ _NUMBERS = frozenset(
         *("least_assessors", "least_replicates", "least_people", "default_bar", "default_margin"),
     )
 )
-
-
-@dataclass(frozen=True, slots=True)
-class IngredientValue:
-    """One value of an ingredient: NaN and empty text where nothing is known.
-
-    `source` holds the tags of `sources`, separated by `; `; `method` how it was got or what to know about it.
-    """
-
-    value: float
-    low: float
-    high: float
-    source: str
-    measured_on: str
-    method: str
 
 
 @cache
@@ -75,13 +58,9 @@ def _read(name: str) -> pd.DataFrame:
     return frame.assign(**{column: frame[column].replace("", "nan").astype(float) for column in numbers})
 
 
-def emollient_table() -> pd.DataFrame:
-    """Return the emollients, one a row: names, words, structure, and each property with range, source and remark.
-
-    Units stand in the column names: mPa s at 25 °C, mm2 covered in 10 min, mN/m, g/mL, °C, g/mol. The returned
-    frame is a copy. `volatile` and `solid` are 0 or 1.
-    """
-    return _read("emollients").copy()
+def shared_table(name: str) -> pd.DataFrame:
+    """Return a copy of one table of `shared`, by the name of its file; its README says what each is and holds."""
+    return _read(name).copy()
 
 
 @cache
@@ -94,26 +73,6 @@ def headings(role: str) -> tuple[tuple[str, ...], tuple[str, ...]]:
     own = rows[rows["role"] == role]
     sure, unsure = ("; ".join(own.loc[own["sure"] == word, "headings"]) for word in ("yes", "no"))
     return tuple(filter(None, sure.split("; "))), tuple(filter(None, unsure.split("; ")))
-
-
-def lexicon() -> pd.DataFrame:
-    """Return the attributes, one a row: stage, words, ends, anchors, usual direction, usual instrument partner."""
-    return _read("lexicon").copy()
-
-
-def sources() -> pd.DataFrame:
-    """Return the sources (columns `source`, `citation`, `seen`): what a tag stands for and what of it was read."""
-    return _read("sources").copy()
-
-
-def cautions() -> pd.DataFrame:
-    """Return the cautions (columns `caution`, `applies`, `words`, `source`): short texts and when to show them."""
-    return _read("cautions").copy()
-
-
-def glossary() -> pd.DataFrame:
-    """Return the field's words (columns `term`, `also` with other spellings, `meaning`, `source`)."""
-    return _read("glossary").copy()
 
 
 def ingredients() -> pd.DataFrame:
@@ -171,8 +130,8 @@ def _without_parentheses(text: str) -> str:
     return re.sub(r"\([^()]*\)", " ", text)
 
 
-def emollient_value(own: pd.DataFrame, ingredient: str, property_name: str) -> IngredientValue:
-    """Return one property of one ingredient, the study's own measurement before the value of the shared table.
+def emollient_value(own: pd.DataFrame, ingredient: str, property_name: str) -> float:
+    """Return a property of an ingredient, by the study's own measurement or the shared table; NaN if neither knows it.
 
     Parameters
     ----------
@@ -186,82 +145,36 @@ def emollient_value(own: pd.DataFrame, ingredient: str, property_name: str) -> I
     Raises
     ------
     StudyError
-        If there is no such property. An ingredient without a value gives NaN, not an error.
+        If there is no such property.
     """
     if property_name not in _PROPERTIES:
         raise StudyError(f"There is no property called {property_name!r}. Known are: {', '.join(_PROPERTIES)}.")
-    measured = _own_measurement(own, _same_name(ingredient), property_name)
-    return measured or _shared_value(_same_name(ingredient), property_name)
+    if measured := own_measurement(own, ingredient, property_name):
+        return measured[0]
+    shared = _read("emollients").set_index("ingredient")[property_name]
+    return float(shared.get(_same_name(ingredient), float("nan")))
 
 
 def _same_name(ingredient: str) -> str:
     return canonical_ingredient(ingredient) or _bare(ingredient)
 
 
-def _own_measurement(own: pd.DataFrame, ingredient: str, property_name: str) -> IngredientValue | None:
-    about = own["ingredient"].map(_same_name).eq(ingredient) & own["property"].eq(property_name)
-    mine = own.loc[about & own["value"].notna()]
+def own_measurement(own: pd.DataFrame, ingredient: str, property_name: str) -> tuple[float, str, str] | None:
+    """Return the latest of a study's own measurements, its day and its method; None if there is none.
+
+    Parameters as for `emollient_value`.
+    """
+    named = own["ingredient"].map(_same_name).eq(_same_name(ingredient))
+    mine = own.loc[named & own["property"].eq(property_name) & own["value"].notna()]
     if mine.empty:
         return None
     last = mine.sort_values("measured_on", kind="stable").iloc[-1]
-    nan = float("nan")
-    return IngredientValue(
-        float(last["value"]), nan, nan, OWN_MEASUREMENT, str(last["measured_on"]), str(last["method"])
-    )
-
-
-def _shared_value(ingredient: str, property_name: str) -> IngredientValue:
-    nan = float("nan")
-    table = _read("emollients")
-    rows = table.loc[table["ingredient"] == ingredient]
-    if rows.empty:
-        return IngredientValue(nan, nan, nan, "", "", "")
-    row = rows.iloc[0]
-    source = row.get(f"{property_name}_source", row["words_source"])
-    low, high = (float(row.get(f"{property_name}_{end}", nan)) for end in ("low", "high"))
-    remark = row.get(f"{property_name}_remark", row["structure_is"] if property_name == "molar_mass_g_mol" else "")
-    return IngredientValue(float(row[property_name]), low, high, str(source), "", str(remark))
+    return float(last["value"]), str(last["measured_on"]), str(last["method"])
 
 
 # What is known about claims before there are data: kinds of claim, floors, and the words of sentences.
 #
 # These are settings, not law. Local law decides what may be claimed.
-
-
-def claim_kinds() -> pd.DataFrame:
-    """Return the kinds of claim, one a row, with the design and the numbers each needs.
-
-    Columns: `kind words example minimum_design statistic refusal needs may_state says least_assessors least_replicates
-    least_people default_bar default_margin source`. `needs` and `may_state` name columns of the table of claims, `says`
-    the degrees of comparison its sentence may have, separated by `; `; NaN where a setting has no value.
-    """
-    return _read("claim_kinds").copy()
-
-
-def claim_words(language: str = "en") -> pd.DataFrame:
-    """Return the words a sentence may be made of: `phrase part family asked_as value spelling source`.
-
-    `part` is what the phrase does in a sentence (property, verb, degree, more, not, people, unit ...), `family` what a
-    property speaks of, `asked_as` the word for it that a question must have used, `value` its sign or its number.
-    """
-    return _read(f"claim_words_{language}").copy()
-
-
-def claim_sayings(language: str = "en") -> pd.DataFrame:
-    """Return how the public says more or less of it: `family less more as_much absent least most low source`."""
-    return _read(f"claim_sayings_{language}").copy()
-
-
-def claim_kin(language: str = "en") -> pd.DataFrame:
-    """Return which families of words speak of the same thing: `family other sign source`, sign -1 where contrary."""
-    frame = _read(f"claim_kin_{language}")
-    return frame.assign(sign=frame["sign"].astype(int))
-
-
-def claim_floors() -> pd.DataFrame:
-    """Return what a claim may not fall below, whatever its own bar: `floor value unit words source`."""
-    frame = _read("claim_floors")
-    return frame.assign(value=frame["value"].astype(float))
 
 
 @cache
@@ -277,40 +190,6 @@ def _whole_words(word: str) -> str:
     """Return the pattern of a word that stands alone, `*` for any ending."""
     ending = re.escape(word.casefold()).replace(r"\*", r"\w*")
     return rf"(?<!\w){ending}(?!\w)"
-
-
-# What is known before a test is planned: the items of the safety gate, the usual protocol, the times of the
-# stages.
-
-
-def safety_items() -> pd.DataFrame:
-    """Return the items of the safety gate: `item words detail scope needed signed_by basis source`.
-
-    `scope` is `study` (signed once for all batches, or batch by batch) or `batch`; `needed` is `always`, or `unless
-    stated` where a named person may state with a reason that it is not needed.
-    """
-    return _read("safety_gate").copy()
-
-
-def protocol_items() -> pd.DataFrame:
-    """Return the items of the application protocol with their usual values: `item words usual basis source`."""
-    return _read("protocol").copy()
-
-
-def stage_times() -> pd.DataFrame:
-    """Return when each stage is scored: `stage minutes early_slack late_slack words basis source`.
-
-    Minutes count from the end of rubbing; NaN where a stage is not tied to it.
-    """
-    return _read("stage_times").copy()
-
-
-def allergen_words() -> pd.DataFrame:
-    """Return what people call an allergen beside its name in the table of ingredients: `word allergen source`.
-
-    Several allergens are separated by `; `.
-    """
-    return _read("allergen_words").copy()
 
 
 # Which way should an attribute go with a property of the blend? Said before the scores are looked at.

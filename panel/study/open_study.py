@@ -136,7 +136,7 @@ def _study_of_workbook(content: bytes, name: str) -> Study:
     tables: dict[str, pd.DataFrame] = {}
     unread: list[tuple[str, ...]] = []
     facts: dict[str, Any] = {}
-    with open_workbook(content, name) as workbook:
+    with open_workbook(content, name) as (workbook, _):
         for sheet in sheet_names(workbook):
             table = sheet.strip().casefold()
             if table == FACTS_SHEET:
@@ -228,7 +228,7 @@ def _read_facts(rows: list[list[str]], name: str) -> dict[str, Any]:
 _ZIP_FILE_WRITTEN_AT = (1980, 1, 1, 0, 0, 0)
 _READABLE_BY_ALL = 0o644 << 16
 
-MAX_CELLS = 2_000_000  # of all tables together; a larger study is kept as a folder
+_MAX_CELLS = 2_000_000  # of all tables together; a larger study is kept as a folder
 _MAX_FILE_BYTES = 20_000_000  # of one file in it, as for a file to import
 
 
@@ -240,8 +240,8 @@ def zip_bytes(study: Study) -> bytes:
     StudyError
         If it is too large to be opened from a zip again, or holds something that no file can hold.
     """
-    if sum(frame.size for frame in study.tables.values()) > MAX_CELLS:
-        raise StudyError(f"The study has more than {MAX_CELLS} cells, too many for a zip; keep it as a folder.")
+    if sum(frame.size for frame in study.tables.values()) > _MAX_CELLS:
+        raise StudyError(f"The study has more than {_MAX_CELLS} cells, too many for a zip; keep it as a folder.")
     content = io.BytesIO()
     with zipfile.ZipFile(content, "w", zipfile.ZIP_DEFLATED) as archive:
         for path, data in files_of_study(study).items():
@@ -283,7 +283,7 @@ def _study_of_zip(content: bytes, name: str) -> Study:
             raise StudyError(f"{member} in {name} is larger than {_MAX_FILE_BYTES} bytes; give the study as a folder.")
         return read_member(archive, member, name)
 
-    return study_of_files(read, name, MAX_CELLS)
+    return study_of_files(read, name, _MAX_CELLS)
 
 
 _MOST_RECENT = 8

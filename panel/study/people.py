@@ -5,7 +5,7 @@ from __future__ import annotations
 import random
 import re
 from collections.abc import Iterable, Mapping, Sequence
-from dataclasses import dataclass, replace
+from dataclasses import replace
 from itertools import count
 from typing import Any
 
@@ -160,17 +160,12 @@ def _without_names(value: Any, codes: Mapping[str, str], within: str = "") -> An
     return value
 
 
-@dataclass(frozen=True, slots=True)
-class Removed:
-    """A study without one person, and what was taken out: rows by table, imported files that named the person."""
-
-    study: Study
-    rows: Mapping[str, int]
-    files: tuple[str, ...]
-
-
-def without_person(study: Study, person: str, *, who: str, why: str, when: str) -> Removed:
+def without_person(
+    study: Study, person: str, *, who: str, why: str, when: str
+) -> tuple[Study, dict[str, int], list[str]]:
     """Return a study from which all that is known of one person is gone; the reason stays, and what it did.
+
+    With it come the number of rows taken out of each table, and the names of the imported files taken out.
 
     Entries about skin reactions stay, for they are about the batch, but no longer say whose skin it was. Imported
     files that hold the code are taken out whole.
@@ -208,7 +203,7 @@ def without_person(study: Study, person: str, *, who: str, why: str, when: str) 
     unread = study.unread.loc[~study.unread["table"].isin(list(rows))]  # their rows have other numbers now
     kept = tuple(file for file in study.raw_files if file not in named)
     left = replace(study, tables=tables, facts=facts, unread=unread.reset_index(drop=True), raw_files=kept)
-    return Removed(left, rows, tuple(file.name for file in named))
+    return left, rows, [file.name for file in named]
 
 
 def _without_rows_of(name: str, frame: pd.DataFrame, person: str) -> tuple[pd.DataFrame, int]:

@@ -20,12 +20,12 @@ from pyarrow import compute
 from pyarrow import csv as csv_of_arrow
 
 from panel.errors import StudyError
-from panel.study.archives import Workbook, merged_cells, open_workbook, sheet_names, sheet_rows
+from panel.study.archives import merged_cells, open_workbook, sheet_names, sheet_rows
 from panel.study.study import RawFile
 from panel.words import counted
 
 _MAX_BYTES = 20_000_000  # of a workbook, and of what is uploaded
-MAX_CELLS = 2_000_000
+_MAX_CELLS = 2_000_000
 LARGEST_BYTES = 2_000_000_000
 
 
@@ -44,7 +44,7 @@ class Limits(NamedTuple):
     even_cells: int
 
 
-UPLOADED = Limits(_MAX_BYTES, 2_000, 500_000, MAX_CELLS, _MAX_BYTES, MAX_CELLS)
+UPLOADED = Limits(_MAX_BYTES, 2_000, 500_000, _MAX_CELLS, _MAX_BYTES, _MAX_CELLS)
 OWN_FILE = Limits(100_000_000, 2_000, 2_000_000, 40_000_000, LARGEST_BYTES, 1_000_000_000)
 
 _ZIP = b"PK"
@@ -162,13 +162,13 @@ def rows_of_file(
     if not content or len(content) > _MAX_BYTES:
         return [], ()
     if is_workbook(file):
-        with open_workbook(content, name) as workbook:
+        with open_workbook(content, name) as (workbook, errors):
             found = []
             for each in [sheet] if sheet else sheet_names(workbook):
                 if each in sheet_names(workbook) and (rows := sheet_rows(workbook, each)):
                     _fill_merged(rows, merged_cells(workbook, each))
                     found.append((each, rows))
-            return found, _note_on_errors(workbook)
+            return found, _note_on_errors(errors)
     if content.startswith(_OLD_WORKBOOK):
         return [], ()
     text = decode(content, name)[0]
@@ -184,7 +184,7 @@ _TITLES = 12  # lines that may stand above the headings
 
 def _sheet(content: bytes, name: str, sheet: str) -> tuple[list[list[str]], list[str]]:
     """Return the rows of the sheet asked for, or of the first one that holds anything."""
-    with open_workbook(content, name) as workbook:
+    with open_workbook(content, name) as (workbook, errors):
         names = sheet_names(workbook)
         if sheet and sheet not in names:
             raise StudyError(f"{name} has no sheet {sheet!r}; its sheets are {', '.join(names)}.")
@@ -200,12 +200,12 @@ def _sheet(content: bytes, name: str, sheet: str) -> tuple[list[list[str]], list
     others = [one for one in names if one != chosen] if sheet else names[names.index(chosen) + 1 :]
     if others:
         notes.append(f"Other sheets were not read: {', '.join(others)}.")
-    return rows, [*notes, *_note_on_errors(workbook)]
+    return rows, [*notes, *_note_on_errors(errors)]
 
 
-def _note_on_errors(workbook: Workbook) -> tuple[str, ...]:
+def _note_on_errors(cells: int) -> tuple[str, ...]:
     what = "Cells with a spreadsheet error such as #DIV/0! in the workbook, read as empty"
-    return (f"{what}: {workbook.error_cells}.",) if workbook.error_cells else ()
+    return (f"{what}: {cells}.",) if cells else ()
 
 
 def _fill_merged(rows: list[list[str]], merged: list[tuple[int, int, int]]) -> int:
@@ -230,7 +230,7 @@ def table_of_rows(
     notes: Sequence[str] = (),
     *,
     keep_empty: bool = False,
-    max_cells: int = MAX_CELLS,
+    max_cells: int = _MAX_CELLS,
 ) -> RawTable:
     """Return rows of texts as a table whose header is the first filled line.
 

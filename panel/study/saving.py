@@ -32,7 +32,7 @@ from panel.study.journal import (
     read_lines,
     row_changes,
 )
-from panel.study.people import Removed, without_person
+from panel.study.people import without_person
 from panel.study.safe_write import finish_interrupted, one_writer
 from panel.study.study import Study
 from panel.study.table_cells import differing_rows, rows_of_study, table_of_texts, unread_frame
@@ -184,8 +184,10 @@ def _back(entries: Sequence[Mapping[str, Any]], number: int) -> list[RowChange]:
     return [RowChange(change.table, change.key, change.after, change.before) for change in changes]
 
 
-def remove_person(folder: str | Path, person: str, *, who: str, why: str) -> Removed:
+def remove_person(folder: str | Path, person: str, *, who: str, why: str) -> tuple[dict[str, int], list[str]]:
     """Remove all that a study folder knows of one person; its journal begins anew, and says so.
+
+    Returns how many rows were taken out of each table, and the names of the imported files taken out.
 
     Raises
     ------
@@ -196,15 +198,15 @@ def remove_person(folder: str | Path, person: str, *, who: str, why: str) -> Rem
     when = datetime.now().astimezone().isoformat(timespec="seconds")
     try:
         with one_writer(folder):
-            removed = without_person(read_folder(folder), person, who=who, why=why, when=when)
+            left, rows, files = without_person(read_folder(folder), person, who=who, why=why, when=when)
             lines = len((read_journal(folder)[0] or b"").splitlines())
             what = (
                 f"The data of one person were removed on request, and with them the journal of {lines} changes before."
             )
-            put_without_past(folder, removed.study, who=who, what=what)
+            put_without_past(folder, left, who=who, what=what)
     except (OSError, ValueError) as error:
         raise StudyError(f"{folder} cannot be written: {error}.") from error
-    return removed
+    return rows, files
 
 
 def journal_rows(folder: str | Path) -> pd.DataFrame:

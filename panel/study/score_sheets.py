@@ -15,7 +15,7 @@ import numpy as np
 import pandas as pd
 
 from panel.errors import StudyError
-from panel.study.knowledge import lexicon
+from panel.study.knowledge import shared_table
 from panel.study.numbers_read import read_numbers
 from panel.study.raw_table import UPLOADED, Limits, RawTable, is_workbook, raw_table, rows_of_file
 from panel.study.study import RawFile
@@ -542,7 +542,7 @@ def _which(groups: Sequence[str], parts: Sequence[str]) -> int:
 
 def _like_attributes(names: Sequence[str]) -> float:
     """Return the share of the names that are words, or known attributes, rather than labels of prototypes."""
-    known = lexicon()
+    known = shared_table("lexicon")
     words = {str(word).casefold() for column in ("attribute", "name", "everyday_word") for word in known[column]}
     like = [name.casefold() in words or not _LABEL.fullmatch(name) for name in names]
     short = [len(name) <= 2 and name.casefold() not in words for name in names]

@@ -55,7 +55,7 @@ def scores_used(study: Study, *, rules: bool = True) -> ScoresUsed:
     changed = pd.Series("", index=frame.index, dtype="str")
     frame, why, changed = _with_corrections(study, frame, why, changed)
     if by_rule:
-        outside = outside_scale(study, frame) & (why == "")
+        outside = _outside_scale(study, frame) & (why == "")
         why = why.mask(outside, "outside the scale, by the rule recorded beforehand")
     before = study.scores["score"].loc[frame.index]
     kept = frame["score"].notna() & (why == "")
@@ -96,7 +96,7 @@ def _blank(names: pd.Series) -> np.ndarray:
     return names.isin(blank).to_numpy(dtype=bool) if blank else np.zeros(len(names), dtype=bool)
 
 
-def outside_scale(study: Study, scores: pd.DataFrame) -> pd.Series:
+def _outside_scale(study: Study, scores: pd.DataFrame) -> pd.Series:
     """Return True for each score below the lowest or above the highest possible one."""
     names = list(dict.fromkeys(scores["attribute"]))
     limits = np.array([limits or (-np.inf, np.inf) for limits in study.scales(names)]).reshape(-1, 2)

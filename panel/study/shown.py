@@ -78,7 +78,7 @@ class About:
         return capital(text.replace("{level}", level).replace("{scale}", scale))
 
 
-Cells = Callable[[pd.DataFrame, About], Sequence[str]]
+_Cells = Callable[[pd.DataFrame, About], Sequence[str]]
 
 
 @dataclass(frozen=True, slots=True)
@@ -98,12 +98,12 @@ class Column:
     """
 
     heading: str
-    cells: Cells
+    cells: _Cells
     needs: tuple[str, ...] = ()
     figure: bool = True
 
 
-def _each(name: str, write: Callable[[Any, About], str]) -> Cells:
+def _each(name: str, write: Callable[[Any, About], str]) -> _Cells:
     return lambda rows, about: [write(value, about) for value in rows[name]]
 
 

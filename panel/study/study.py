@@ -15,7 +15,7 @@ import pandas as pd
 
 from panel.study.tables import COLLECTED, TABLES
 
-T = TypeVar("T")
+_T = TypeVar("T")
 
 UNREAD_COLUMNS = ("table", "row", "column", "text", "reason")
 
@@ -43,7 +43,7 @@ class RawFile:
     content: bytes = field(repr=False)
 
 
-def kept(function: Callable[..., T]) -> Callable[..., T]:
+def kept(function: Callable[..., _T]) -> Callable[..., _T]:
     """Keep with a study what a function works out of it alone; asked with anything else it works that out anew.
 
     For results that nobody changes: frozen records, tuples and frames, of which everybody gets a copy of their own.
@@ -51,12 +51,12 @@ def kept(function: Callable[..., T]) -> Callable[..., T]:
     name = f"{function.__module__}.{function.__qualname__}"
 
     @wraps(function)
-    def ask(study: Study, *more: Any, **settings: Any) -> T:
+    def ask(study: Study, *more: Any, **settings: Any) -> _T:
         if more or settings:
             return function(study, *more, **settings)
         if name not in study._kept:
             study._kept[name] = function(study)
-        found: T = study._kept[name]
+        found: _T = study._kept[name]
         return found.copy(deep=False) if isinstance(found, pd.DataFrame) else found
 
     return ask

@@ -19,7 +19,7 @@ _KINDS = {  # words of a heading that say what kind of question it is; common pr
     "agreement": r"agree|zustimm|d.accord|acuerdo|accordo",
 }
 KINDS = (*_KINDS, "check_all")
-COLUMNS = ("column", "prototype", "question", "kind")
+_COLUMNS = ("column", "prototype", "question", "kind")
 
 
 def survey_columns(table: RawTable, prototypes: Sequence[str] = ()) -> pd.DataFrame:
@@ -36,7 +36,7 @@ def survey_columns(table: RawTable, prototypes: Sequence[str] = ()) -> pd.DataFr
         found = named.search(name)
         question = re.sub(r"[\W_]+", " ", named.sub(" ", name)).strip()
         rows.append((name, found[0] if found else "", question, _kind(name, cells) if found else ""))
-    return pd.DataFrame(rows, columns=list(COLUMNS), dtype="str")
+    return pd.DataFrame(rows, columns=list(_COLUMNS), dtype="str")
 
 
 def _kind(heading: str, cells: Sequence[str]) -> str:

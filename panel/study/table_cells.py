@@ -22,7 +22,7 @@ from panel.study.raw_table import RawTable, holds_control_signs
 from panel.study.study import UNREAD_COLUMNS, Study
 from panel.study.tables import TABLES, Column, Table
 
-Rows = dict[str, list[dict[str, str]]]
+_Rows = dict[str, list[dict[str, str]]]
 """Name of a table to its rows as texts; cells without text are left out."""
 
 NOT_WHOLE = "not a whole number"
@@ -103,7 +103,7 @@ def texts_of_frame(
     return header, columns
 
 
-def differing_rows(before: Study, after: Study) -> tuple[Rows, Rows]:
+def differing_rows(before: Study, after: Study) -> tuple[_Rows, _Rows]:
     """Return two studies as rows of texts, without the tables that are the same in both."""
     names = dict.fromkeys((*after.tables, *before.tables))
     unread = {*before.unread["table"], *after.unread["table"]}
@@ -115,9 +115,9 @@ def _same(before: pd.DataFrame | None, after: pd.DataFrame | None) -> bool:
     return before is after or (before is not None and after is not None and before.equals(after))
 
 
-def rows_of_study(study: Study, names: Iterable[str] | None = None) -> Rows:
+def rows_of_study(study: Study, names: Iterable[str] | None = None) -> _Rows:
     """Return tables of a study as rows of texts, all if no names are given; so are its facts and imported files."""
-    rows: Rows = {}
+    rows: _Rows = {}
     for name in study.tables if names is None else [name for name in names if name in study.tables]:
         header, columns = texts_of_frame(name, study.tables[name], study.unread)
         rows[name] = [_filled(header, cells) for cells in zip(*columns, strict=True)]

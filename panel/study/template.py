@@ -4,7 +4,6 @@ from __future__ import annotations
 
 import io
 from collections.abc import Iterable, Mapping, Sequence
-from dataclasses import dataclass
 from types import MappingProxyType
 from typing import Any
 
@@ -74,7 +73,7 @@ def template_bytes(study: Study | None = None) -> bytes:
 def _how_to(sheet: Any, forms: Mapping[str, Any]) -> None:
     head = ("Sheet", "Column", "Needed", "What stands there", "Example")
     lines = [
-        (name, column.name, "yes" if column.required else "", column_hint(column), example(column))
+        (name, column.name, "yes" if column.required else "", column_hint(column), _example(column))
         for name in _SHEETS
         for column in known_table(name).columns
     ]
@@ -88,7 +87,7 @@ def _how_to(sheet: Any, forms: Mapping[str, Any]) -> None:
     sheet.freeze_panes(1, 0)
 
 
-def example(column: Column) -> str:
+def _example(column: Column) -> str:
     """Return what may stand in a column, as an example."""
     return column.choices[0] if column.choices else _EXAMPLES.get(column.name, _KINDS[column.kind])
 
@@ -119,7 +118,7 @@ def _table_sheet(sheet: Any, name: str, study: Study, forms: Mapping[str, Any]) 
         sheet.set_column(place, place, max(12, min(len(header) + 4, 40)), body)
         sheet.write_string(0, place, header, forms["needed" if column.required else "head"])
         hint = "per cent by mass of this prototype; q.s. fills up" if header not in known else column_hint(column)
-        sheet.write_comment(0, place, f"{hint}. Example: {example(column)}", {"x_scale": 2})
+        sheet.write_comment(0, place, f"{hint}. Example: {_example(column)}", {"x_scale": 2})
         for row, text in enumerate(texts[header], start=1):
             value = exact_number(text) if is_number and text else None
             if value is not None:
@@ -150,30 +149,20 @@ def _protect(sheet: Any) -> None:
 # The workbook comes back: what it would change, and what is wrong, by sheet and cell.
 
 
-@dataclass(frozen=True, eq=False, slots=True)
-class WorkbookRead:
-    """What a filled workbook would make of a study.
-
-    Parameters
-    ----------
-    study
-        The study with what stands in the workbook.
-    problems
-        What is wrong, each with its sheet and cell in front: `batches!F3: ...`.
-    notes
-        What was done and what was not read, one sentence each.
-    """
-
-    study: Study
-    problems: tuple[str, ...]
-    notes: tuple[str, ...]
-
-
-def read_workbook(study: Study, content: bytes, name: str) -> WorkbookRead:
+def read_workbook(study: Study, content: bytes, name: str) -> tuple[Study, list[str], list[str]]:
     """Return what a filled workbook would make of a study. A sheet without rows changes nothing.
 
     A sheet with rows is the whole table; what is on record only grows. Unknown sheets and columns are named, and
     unknown columns are kept.
+
+    Returns
+    -------
+    study
+        The study with what stands in the workbook.
+    notes
+        What was done and what was not read, one sentence each.
+    problems
+        What is wrong, each with its sheet and cell in front: `batches!F3: ...`.
 
     Raises
     ------
@@ -183,7 +172,7 @@ def read_workbook(study: Study, content: bytes, name: str) -> WorkbookRead:
     problems: list[str] = []
     notes: list[str] = []
     after, found = study, False
-    with open_workbook(content, name) as workbook:
+    with open_workbook(content, name) as (workbook, _):
         for sheet in sheet_names(workbook):
             table, rows = sheet.strip().casefold(), sheet_rows(workbook, sheet)
             if table == FACTS_SHEET:
@@ -197,7 +186,7 @@ def read_workbook(study: Study, content: bytes, name: str) -> WorkbookRead:
                 notes.append(f"The sheet {sheet!r} is none of a study and was not read.{meant}")
     if not found:
         raise StudyError(f"{name} has no sheet of a study; its sheets would be {FACTS_SHEET}, {', '.join(_SHEETS)}.")
-    return WorkbookRead(after, tuple(problems), tuple(notes))
+    return after, notes, problems
 
 
 _TABLES_ON_RECORD = ("corrections", "safety", "reactions", "ingredient_values", "claims")

@@ -9,7 +9,7 @@ from streamlit.testing.v1 import AppTest
 
 from panel.app.ballot_forms import HERE, _start_server
 from panel.app.state import STUDY_VARIABLE
-from panel.plan.codes import _key_matches, serving_key
+from panel.plan.codes import _key_matches, _serving_key
 from panel.store.ballot import find_ballot, prepare_ballots
 from panel.store.database import now, open_store, store_exists, store_url
 from panel.store.events import Entry, record
@@ -118,7 +118,7 @@ def test_a_plan_is_written_with_the_seal_of_its_key(tmp_path: Path, monkeypatch:
     assert len(study.table("servings")) == 2 * 3 * 3
     seal = study.facts["key"]
     assert seal["sealed_by"] == "trainer"
-    assert _key_matches(serving_key(study.table("servings")), seal["salt"], seal["sha256"])
+    assert _key_matches(_serving_key(study.table("servings")), seal["salt"], seal["sha256"])
     assert any(button.label == "Prepare the ballots" for button in app.button)
 
 

@@ -24,7 +24,7 @@ from panel.errors import StudyError
 from panel.models.decision.wanted import gate_limits
 from panel.study.editing import put_block, study_changes, texts_of_table, with_benchmark
 from panel.study.folder import read_folder, read_journal, version_of, write_study
-from panel.study.knowledge import lexicon
+from panel.study.knowledge import shared_table
 from panel.study.open_study import open_study
 from panel.study.renaming import rename
 from panel.study.saving import journal_rows, replayed, save
@@ -288,7 +288,7 @@ def test_what_the_steps_add_keeps_what_is_there():
     study = _with_people(_with_people(Study({}), 2), 3)
     assert study.table("assessors")["assessor"].tolist() == ["A01", "A02", "A03", "A04", "A05"]
     study = _with_attributes(study, ["AF_GREASE"])
-    row = lexicon().set_index("attribute").loc["AF_GREASE"]
+    row = shared_table("lexicon").set_index("attribute").loc["AF_GREASE"]
     assert study.table("attributes").iloc[0]["definition"] == row["definition"]
     study = _with_listed(_with_listed(study, ["P1", "P2"], "P1"), ["P3"], "P3")
     assert study.table("prototypes")[["prototype", "role"]].values.tolist() == [

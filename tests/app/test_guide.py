@@ -15,7 +15,7 @@ from panel.errors import StudyError
 from panel.plan.codes import plan_fits_seal
 from panel.plan.study_plan import with_session
 from panel.study.editing import put_block
-from panel.study.knowledge import glossary
+from panel.study.knowledge import shared_table
 from panel.study.study import Study
 from tests.app.running import part_of_app
 from tests.app.test_pages import labelled, shown
@@ -23,7 +23,7 @@ from tests.studies import small_study
 
 
 def test_each_word_is_explained_once_and_in_few_words():
-    known = glossary()
+    known = shared_table("glossary")
     assert known["term"].is_unique
     assert (known["meaning"].str.split().str.len() <= 25).all()
     spellings = [word.strip() for row in known.itertuples() for word in (row.term, *row.also.split(";")) if word]

@@ -13,7 +13,7 @@ from panel.store.ballot import prepare_ballots
 from panel.store.database import open_store, store_url
 from panel.store.preparing import safety_signed
 from panel.study.folder import read_folder, write_study
-from panel.study.knowledge import safety_items
+from panel.study.knowledge import shared_table
 from panel.study.study import Study
 from tests.app.running import part_of_app, with_open_drawers
 from tests.ballot_studies import PROTOTYPES, ballot_study, cleared
@@ -61,7 +61,7 @@ def test_all_items_signed_open_the_gate_and_the_ballots(tmp_path: Path, monkeypa
     app = opened(folder, ballot_study(), monkeypatch)
     prepare_ballots(folder, ballot_study())
     assert not is_open(folder)
-    labelled(app.multiselect, "Items").set_value(list(safety_items()["item"]))
+    labelled(app.multiselect, "Items").set_value(list(shared_table("safety_gate")["item"]))
     labelled(app.text_input, "Who signed (name)").set_value("Dr S. Assessor")
     labelled(app.text_input, "In which role").set_value("safety assessor")
     labelled(app.text_input, "Document, and where it is").set_value("SA 7")

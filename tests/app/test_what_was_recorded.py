@@ -114,10 +114,10 @@ def test_the_seal_that_the_app_wrote_stands_in_the_evidence_file(folder: Path):
     study = read_folder(folder)
     seal = sealed_key(study)
     assert seal is not None
-    assert seal.sealed_by == "trainer"
+    assert seal["sealed_by"] == "trainer"
     assert plan_fits_seal(study)
     told = words(part(study, "7"))
-    assert f"Seal of the key: SHA-256 {seal.sha256}, {seal.codes} codes, by trainer on " in told
+    assert f"Seal of the key: SHA-256 {seal['sha256']}, {seal['codes']} codes, by trainer on " in told
     assert ", before the first score (" in told
     assert not any("seal" in gap.casefold() for gap in part(study, "7").gaps)
 

@@ -3,7 +3,7 @@ import socket
 import pytest
 
 from panel.ballots import serving as address
-from panel.ballots.serving import _host_to_bind, ballots_at, firewall_hint, lan_address, link_opens, listening_socket
+from panel.ballots.serving import _host_to_bind, _listening_socket, ballots_at, firewall_hint, lan_address, link_opens
 from panel.errors import StudyError
 
 
@@ -34,18 +34,18 @@ def test_a_computer_without_network_is_told(monkeypatch):
 
 
 def test_the_socket_listens_only_where_it_is_told_and_sends_at_once():
-    with listening_socket("127.0.0.1", 0) as listening:
+    with _listening_socket("127.0.0.1", 0) as listening:
         host, port = listening.getsockname()
         assert host == "127.0.0.1"
         assert listening.proto == socket.IPPROTO_TCP  # else asyncio waits 40 ms before each answer
         with pytest.raises(StudyError, match=rf"Port {port} at 127\.0\.0\.1 cannot be used .* Choose another port"):
-            listening_socket("127.0.0.1", port)
+            _listening_socket("127.0.0.1", port)
 
 
 @pytest.mark.parametrize("port", [-1, 70_000])
 def test_a_port_that_cannot_be_is_told(port):
     with pytest.raises(StudyError, match="Choose another port"):
-        listening_socket("127.0.0.1", port)
+        _listening_socket("127.0.0.1", port)
 
 
 def test_the_hint_names_the_port():

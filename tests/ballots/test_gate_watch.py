@@ -8,7 +8,7 @@ import httpx
 import pytest
 
 from panel.ballots import serving as gate_watch
-from panel.ballots.serving import GateWatch, _refuse_past, served
+from panel.ballots.serving import _GateWatch, _refuse_past, served
 from panel.errors import StudyError
 from panel.store.database import now
 from panel.store.preparing import follow_gate, safety_signed
@@ -34,7 +34,7 @@ def ready(folder, tmp_path):
 @pytest.fixture
 def phone(ready, folder):
     """A phone, its link, and the watch of the server it talks to."""
-    watch = GateWatch(*ready, folder)
+    watch = _GateWatch(*ready, folder)
     link = f"/b/{tokens_of(*ready)['A01']}"
     with (
         served(ready[0], closed=watch.closed) as address,
@@ -94,7 +94,7 @@ def test_a_look_that_fails_in_an_unexpected_way_closes_at_once(phone, monkeypatc
 
 
 def test_looking_goes_on_after_it_failed(ready, folder, monkeypatch):
-    watch = GateWatch(*ready, folder, seconds=0.01)
+    watch = _GateWatch(*ready, folder, seconds=0.01)
     monkeypatch.setattr(gate_watch, "read_folder", lambda folder: 1 / 0)
     with watch.following():
         assert soon(watch.closed)
@@ -114,7 +114,7 @@ def test_nobody_looking_any_more_is_a_reason_too(phone, monkeypatch):
 def test_the_study_is_read_again_only_when_a_file_changed_or_after_a_while(ready, folder, monkeypatch):
     reads = []
     monkeypatch.setattr(gate_watch, "follow_gate", lambda *arguments, at: reads.append(at))
-    watch = GateWatch(*ready, folder)
+    watch = _GateWatch(*ready, folder)
     watch.look()
     watch.look()
     assert len(reads) == 1
@@ -127,7 +127,7 @@ def test_the_study_is_read_again_only_when_a_file_changed_or_after_a_while(ready
 
 
 def test_the_ballots_close_when_the_gate_does_while_they_are_served(ready, folder):
-    with GateWatch(*ready, folder, seconds=0.02).following():
+    with _GateWatch(*ready, folder, seconds=0.02).following():
         write_study(ballot_study(), folder, overwrite=True)  # the sign-offs are gone
         assert soon(lambda: not safety_signed(*ready))
 
@@ -156,7 +156,7 @@ def soon(true, seconds: float = 10.0) -> bool:
 
 
 def test_a_clock_that_is_put_back_closes_the_ballots_and_one_that_jumps_ahead_does_not(ready, folder, monkeypatch):
-    watch = GateWatch(*ready, folder)
+    watch = _GateWatch(*ready, folder)
     real = gate_watch.time.time
     for ahead, words in ((0, ""), (3600, ""), (3570, ""), (0, "went back by 3600 seconds"), (0, "went back by 3600")):
         monkeypatch.setattr(gate_watch.time, "time", lambda ahead=ahead: real() + ahead)

@@ -13,7 +13,7 @@ import pytest
 from panel.ballots import pages
 from panel.ballots import protection as certificates
 from panel.ballots.app import _MOST_TRIES
-from panel.ballots.protection import LASTS, fingerprint_at, own_certificate, what_to_compare
+from panel.ballots.protection import _LASTS, fingerprint_at, own_certificate, what_to_compare
 from panel.ballots.serving import ballots_at, link_opens, served
 from panel.errors import StudyError
 from panel.store.board import session_record
@@ -116,7 +116,7 @@ def test_the_certificate_is_kept_its_key_is_private_and_it_is_made_anew_before_i
     class Later(datetime):
         @classmethod
         def now(cls, tz=None):
-            return datetime.now(UTC) + LASTS - timedelta(days=5)
+            return datetime.now(UTC) + _LASTS - timedelta(days=5)
 
     monkeypatch.setattr(certificates, "datetime", Later)
     assert own_certificate("127.0.0.1", tmp_path / "keys").fingerprint != first.fingerprint

@@ -6,7 +6,7 @@ import pytest
 from panel.checks.all_checks import readiness
 from panel.errors import StudyError
 from panel.plan.safety import _no_sign_offs, record_sign_off
-from panel.study.knowledge import safety_items
+from panel.study.knowledge import shared_table
 from panel.study.study import Study
 from tests.studies import small_study
 
@@ -16,7 +16,7 @@ SIGNED = {"who": "Dr A", "role": "safety assessor", "date": "2025-03-10", "docum
 
 def signed():
     found = _no_sign_offs()
-    for item in safety_items().to_dict("records"):
+    for item in shared_table("safety_gate").to_dict("records"):
         for batch in [f"P{n}-1" for n in range(1, 5)] if item["scope"] == "batch" else [""]:
             found = record_sign_off(found, item["item"], batch=batch, **SIGNED)
     return found

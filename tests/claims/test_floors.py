@@ -8,7 +8,7 @@ from panel.claims.judge import judge_claims, judge_drafts
 from panel.claims.names import _FACT, floor
 from panel.claims.verdict import CANNOT_TELL, IN_BATCHES, NOT_SUPPORTED, SUPPORTED, WITH_WORDING
 from panel.errors import StudyError
-from panel.study.knowledge import claim_floors
+from panel.study.knowledge import shared_table
 from tests.claims.claim_studies import answer_rows, claim_row, panel_scores, seeded, study_with
 
 SHARE = "agreed: it feels soft"
@@ -97,7 +97,7 @@ def test_a_study_may_only_be_stricter():
         assert floor(study_with([], facts={_FACT: {"least_share": stated}}), "least_share") == least
     assert floor(study_with([], facts={_FACT: {"most_absent": 10}}), "most_absent") == 10
     assert floor(study_with([], facts={_FACT: {"most_absent": 50}}), "most_absent") == 20
-    assert claim_floors()["floor"].is_unique
+    assert shared_table("claim_floors")["floor"].is_unique
 
 
 # --- drafts

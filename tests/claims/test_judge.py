@@ -24,7 +24,7 @@ from panel.claims.verdict import (
     VERDICTS,
     WITH_WORDING,
 )
-from panel.study.knowledge import claim_kinds
+from panel.study.knowledge import shared_table
 from panel.study.open_study import open_study
 from tests.claims.claim_studies import (
     answer_rows,
@@ -178,7 +178,7 @@ def test_each_kind_is_supported_by_its_truth_and_refused_by_another(case, built,
 
 
 def test_the_table_has_a_case_for_and_against_every_kind():
-    kinds = set(claim_kinds()["kind"])
+    kinds = set(shared_table("claim_kinds")["kind"])
     positive = {case[1] for case, _, expected in CASES if expected in (SUPPORTED, IN_BATCHES, WITH_WORDING)}
     refused = {case[1] for case, _, expected in CASES if expected not in (SUPPORTED, IN_BATCHES, WITH_WORDING)}
     assert positive == kinds - {"beyond_sensory"}

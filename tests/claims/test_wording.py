@@ -23,7 +23,7 @@ from panel.claims.verdict import (
     SUPPORTED,
     WITH_WORDING,
 )
-from panel.study.knowledge import claim_sayings, claim_words, lexicon
+from panel.study.knowledge import shared_table
 from panel.study.open_study import open_study
 from tests.study.small_study import shared
 
@@ -245,13 +245,14 @@ def test_shares_bases_and_times_are_read_as_they_are_written(names):
 
 
 def test_every_attribute_of_the_lexicon_is_spoken_of_by_some_words():
-    assert {name: len(_families_of(name)) for name in lexicon()["name"]} == dict.fromkeys(lexicon()["name"], 1)
+    names = shared_table("lexicon")["name"]
+    assert {name: len(_families_of(name)) for name in names} == dict.fromkeys(names, 1)
 
 
 def test_every_saying_is_read_as_what_it_says(study, names):
     # the sentences that the tool writes are sentences that it reads
     wrong = []
-    for row in claim_sayings().to_dict("records"):
+    for row in shared_table("claim_sayings_en").to_dict("records"):
         for way, sign in (("less", -1), ("more", 1)):
             reading = read_sentence(f"{row[way]} than P1", names) if row[way] else None
             if reading is not None and row["family"] != "preference":
@@ -262,7 +263,7 @@ def test_every_saying_is_read_as_what_it_says(study, names):
 
 def test_the_tables_of_words_keep_to_their_terms():
     assert set(shared("claim_refused_en")["criterion"]) <= set(_CRITERIA)
-    words = claim_words()
+    words = shared_table("claim_words_en")
     assert not words.duplicated(["phrase", "part", "family"]).any()
     described = words.loc[words["part"].isin(["property", "verb", "comparative", "superlative"])]
     assert (described[["family", "asked_as", "value"]] != "").all(axis=None)

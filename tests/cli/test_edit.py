@@ -19,7 +19,7 @@ from panel.plan.codes import plan_fits_seal, sealed_key
 from panel.plan.safety import reactions, safety_gate, sign_offs
 from panel.store.ballot import prepare_ballots
 from panel.study.folder import read_folder, write_study
-from panel.study.knowledge import safety_items
+from panel.study.knowledge import shared_table
 from panel.study.saving import journal_rows
 from panel.study.study import Study
 from panel.study.table_cells import rows_of_study
@@ -168,7 +168,7 @@ def test_a_serving_plan_is_written_once(folder: Path):
     run("plan", folder, "--keep", "Ito", "--replicates", 2)
     study = read_folder(folder)
     assert plan_fits_seal(study)
-    assert sealed_key(study).sealed_by == "Ito"
+    assert sealed_key(study)["sealed_by"] == "Ito"
     counts = study.table("servings").groupby(["assessor", "prototype"]).size()
     assert (counts == 2).all()
 
@@ -220,7 +220,7 @@ def test_a_sign_off_is_recorded_for_each_batch_and_never_given(tmp_path: Path):
     folder = tmp_path / "hills"
     write_study(ballot_study(), folder)
     batches = ballot_study().table("batches")["batch"].nunique()
-    item = safety_items().set_index("item")
+    item = shared_table("safety_gate").set_index("item")
     of_batch = str(item.index[item["scope"] == "batch"][0])
     words = ("--who", "Dr S.", "--role", "safety assessor", "--document", "CPSR 7")
     run("sign-off", folder, of_batch, *words, "--date", "2026-03-01")

@@ -9,17 +9,15 @@ import pytest
 from panel.errors import StudyError
 from panel.plan.codes import (
     _key_matches,
+    _serving_key,
     first_changed_opening,
-    new_salt,
     no_openings,
     note_opening,
-    seal_key,
-    serving_key,
+    with_seal,
 )
 from panel.plan.orders import plan_servings
 from tests.studies import small_study
 
-SALT = "0123456789abcdef" * 4
 SERVINGS = plan_servings(["P1", "P2", "P3"], ["A1", "A2", "A3"], np.random.default_rng(1), replicates=2).servings
 
 
@@ -30,8 +28,12 @@ def openings(*times):
     return found
 
 
+def sealed(servings, who="third person", at="2025-03-10T09:00"):
+    return with_seal({}, servings, sealed_by=who, sealed_at=at)["key"]
+
+
 def test_the_key_has_each_code_once():
-    key = serving_key(SERVINGS)
+    key = _serving_key(SERVINGS)
     assert key.columns.tolist() == ["session", "code", "prototype"]
     assert len(key) == 6
     assert not key.duplicated(["session", "code"]).any()
@@ -39,41 +41,39 @@ def test_the_key_has_each_code_once():
 
 def test_the_seal_is_the_sha256_of_salt_and_sorted_key():
     # computed here by hand with the standard library
-    key = serving_key(small_study().table("servings"))
-    rows = sorted(key.to_numpy().tolist())
-    expected = hashlib.sha256(json.dumps([SALT, rows]).encode()).hexdigest()
-    assert seal_key(key, SALT, sealed_by="third person", sealed_at="2025-03-10").sha256 == expected
+    servings = small_study().table("servings")
+    seal = sealed(servings)
+    rows = sorted(_serving_key(servings).to_numpy().tolist())
+    assert seal["sha256"] == hashlib.sha256(json.dumps([seal["salt"], rows]).encode()).hexdigest()
 
 
 def test_the_right_key_matches_and_no_other():
-    key = serving_key(SERVINGS)
-    seal = seal_key(key, SALT, sealed_by="third person", sealed_at="2025-03-10T09:00")
-    assert seal.codes == 6
-    assert _key_matches(key, SALT, seal.sha256)
-    assert _key_matches(key.sample(frac=1, random_state=1), SALT, seal.sha256)  # whatever the order of the rows
+    key, seal = _serving_key(SERVINGS), sealed(SERVINGS)
+    assert seal["codes"] == 6
+    assert _key_matches(key, seal["salt"], seal["sha256"])
+    assert _key_matches(
+        key.sample(frac=1, random_state=1), seal["salt"], seal["sha256"]
+    )  # whatever the order of the rows
     exchanged = key.assign(prototype=key["prototype"].to_numpy()[::-1])
-    assert not _key_matches(exchanged, SALT, seal.sha256)
-    assert not _key_matches(key.iloc[1:], SALT, seal.sha256)
-    assert not _key_matches(key, SALT + "0", seal.sha256)
+    assert not _key_matches(exchanged, seal["salt"], seal["sha256"])
+    assert not _key_matches(key.iloc[1:], seal["salt"], seal["sha256"])
+    assert not _key_matches(key, seal["salt"] + "0", seal["sha256"])
 
 
 def test_salts_differ_and_cannot_be_guessed():
-    assert new_salt() != new_salt()
-    assert len(new_salt()) == 64
+    salts = {sealed(SERVINGS)["salt"] for _ in range(2)}
+    assert [len(salt) for salt in salts] == [64, 64]
 
 
 def test_what_cannot_be_sealed_is_refused():
-    key = serving_key(SERVINGS)
     with pytest.raises(StudyError, match="named person at a stated time"):
-        seal_key(key, SALT, sealed_by=" ", sealed_at="2025-03-10")
-    with pytest.raises(StudyError, match="salt is too short"):
-        seal_key(key, "short", sealed_by="third person", sealed_at="2025-03-10")
+        sealed(SERVINGS, " ")
     with pytest.raises(StudyError, match="'yesterday', which is no date"):
-        seal_key(key, SALT, sealed_by="third person", sealed_at="yesterday")
+        sealed(SERVINGS, at="yesterday")
     with pytest.raises(StudyError, match="The servings have no codes"):
-        serving_key(SERVINGS.assign(code=""))
+        _serving_key(SERVINGS.assign(code=""))
     with pytest.raises(StudyError, match="In session 1 the code 111 stands for two prototypes"):
-        serving_key(SERVINGS.assign(code="111"))
+        _serving_key(SERVINGS.assign(code="111"))
 
 
 def test_openings_are_added_and_never_changed():

@@ -10,7 +10,7 @@ from panel.checks.sound_study import sound_study
 from panel.checks.structure import _check_references
 from panel.errors import ModelError
 from panel.plan.balance import NEAREST
-from panel.plan.orders import COLUMNS, FOREARMS, plan_servings
+from panel.plan.orders import _COLUMNS, FOREARMS, plan_servings
 from panel.study.study import Study, empty_table
 
 HANDS = (("back of left hand",), ("back of right hand",))
@@ -25,7 +25,7 @@ def plan(prototypes=NAMES, people=PEOPLE, seed=1, **how):
 
 def test_the_servings_are_the_table_of_a_study():
     servings = plan(replicates=3).servings
-    assert tuple(servings.columns) == COLUMNS == tuple(empty_table("servings").columns)
+    assert tuple(servings.columns) == _COLUMNS == tuple(empty_table("servings").columns)
     assert servings.dtypes.to_dict() == empty_table("servings").dtypes.to_dict()
     assert not servings.duplicated(["session", "assessor", "position"]).any()
     assert len(servings) == 3 * 10 * 8

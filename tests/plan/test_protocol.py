@@ -4,7 +4,7 @@ import numpy as np
 import pytest
 
 from panel.plan.protocol import ANY_TIME, EARLY, IN_TIME, LATE, read_protocol
-from panel.study.knowledge import protocol_items
+from panel.study.knowledge import shared_table
 from tests.studies import small_study
 
 LATER = (
@@ -24,7 +24,7 @@ def test_what_the_study_states_comes_before_what_is_usual():
     assert items.loc["dose", "stated"]
     assert items.loc["area", "value"] == items.loc["area", "usual"]
     assert not items.loc["area", "stated"]
-    assert list(items.index) == list(protocol_items()["item"])
+    assert list(items.index) == list(shared_table("protocol")["item"])
 
 
 def test_facts_can_stand_in_an_object_of_their_own():
@@ -36,7 +36,7 @@ def test_what_is_not_stated_is_named():
     (note,) = read_protocol(small_study({"dose": "40 mg", "area": ""})).notes
     assert "Area" in note
     assert "Dose" not in note
-    everything = dict.fromkeys(protocol_items()["item"], "as written")
+    everything = dict.fromkeys(shared_table("protocol")["item"], "as written")
     assert read_protocol(small_study(everything)).notes == ()
 
 

@@ -17,11 +17,11 @@ from panel.plan.safety import (
     settle_reaction,
     sign_offs,
 )
-from panel.study.knowledge import safety_items
+from panel.study.knowledge import shared_table
 from panel.study.study import Study
 from tests.studies import small_study
 
-ITEMS = safety_items()
+ITEMS = shared_table("safety_gate")
 BATCHES = ("P1-1", "P2-1", "P3-1", "P4-1")
 SIGNED = {"who": "Dr A", "role": "safety assessor", "date": "2025-03-10", "document": "binder 4"}
 NOT_NEEDED = {"who": "Dr A", "role": "safety assessor", "date": "2025-03-10", "document": "", "outcome": "not needed"}

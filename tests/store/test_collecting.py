@@ -9,7 +9,7 @@ from panel.store.board import board_of_servings
 from panel.store.database import now
 from panel.store.events import Entry, make_tokens, record
 from panel.store.preparing import prepare
-from panel.store.tables import METADATA
+from panel.store.tables import _METADATA
 from panel.study.study import Study
 from tests.ballot_studies import ASSESSORS, CODES, SECRETS, ballot_study
 
@@ -49,8 +49,8 @@ def test_the_plan_is_copied_without_the_prototypes(store, collection):
 
 def test_nothing_in_the_database_tells_what_a_sample_is(store, collection):
     with store.reading() as connection:
-        held = str([connection.execute(select(table)).all() for table in METADATA.sorted_tables])
-        assert "prototype" not in str([inspect(connection).get_columns(t.name) for t in METADATA.sorted_tables])
+        held = str([connection.execute(select(table)).all() for table in _METADATA.sorted_tables])
+        assert "prototype" not in str([inspect(connection).get_columns(t.name) for t in _METADATA.sorted_tables])
     assert [word for word in SECRETS if word.lower() in held.replace("hills", "").lower()] == []
 
 
@@ -152,5 +152,5 @@ def test_nothing_is_kept_of_a_preparation_that_fails(store):
     with pytest.raises(StudyError):
         again(store, changed("servings", code=(3, "")))
     with store.reading() as connection:
-        tables = [table for table in METADATA.sorted_tables if table.name != "schema_version"]
+        tables = [table for table in _METADATA.sorted_tables if table.name != "schema_version"]
         assert [table.name for table in tables if connection.execute(select(table)).first() is not None] == []

@@ -8,7 +8,7 @@ from panel.errors import StudyError
 from panel.store.ballot import find_ballot
 from panel.store.database import now
 from panel.store.events import _TOKEN_BYTES, assessors_with_token, make_tokens, revoke_token, token_sha256
-from panel.store.tables import METADATA, TOKEN
+from panel.store.tables import _METADATA, TOKEN
 from tests.ballot_studies import ASSESSORS
 
 
@@ -33,7 +33,7 @@ def test_a_token_is_long_enough_not_to_be_guessed(store, collection):
 def test_only_the_hash_of_a_token_is_kept(store, collection):
     tokens = made(store, collection)
     with store.reading() as connection:
-        held = str([connection.execute(select(table)).all() for table in METADATA.sorted_tables])
+        held = str([connection.execute(select(table)).all() for table in _METADATA.sorted_tables])
         hashes = set(connection.execute(select(TOKEN.c.token_sha256)).scalars())
     assert not any(token in held for token in tokens.values())
     assert hashes == {hashlib.sha256(token.encode()).hexdigest() for token in tokens.values()}

@@ -8,7 +8,7 @@ from panel.errors import StudyError
 from panel.store.database import now, open_store
 from panel.store.events import Entry, record
 from panel.store.preparing import prepare
-from panel.store.tables import _CURRENT_VERSION, STEPS, bring_up_to_date
+from panel.store.tables import _CURRENT_VERSION, _STEPS, bring_up_to_date
 from tests.ballot_studies import ballot_study
 
 NEXT = (
@@ -32,7 +32,7 @@ def with_an_answer(store):
 
 
 def test_there_is_a_step_for_each_version_after_the_first():
-    assert [step[0] for step in STEPS] == list(range(2, _CURRENT_VERSION + 1))
+    assert [step[0] for step in _STEPS] == list(range(2, _CURRENT_VERSION + 1))
 
 
 def test_a_new_record_has_the_current_version(store):

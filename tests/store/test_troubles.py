@@ -5,7 +5,7 @@ from sqlalchemy.exc import InvalidRequestError
 
 from panel.errors import StudyError
 from panel.store.database import _told_trouble as told_trouble
-from panel.store.database import trouble
+from panel.store.database import _trouble
 
 
 @pytest.mark.parametrize(
@@ -31,11 +31,11 @@ from panel.store.database import trouble
 )
 def test_each_refusal_has_its_sentence(said, sentence):
     # https://www.sqlite.org/rescode.html and PostgreSQL, appendix A, for the words of the databases
-    assert sentence in trouble(said, "X")
+    assert sentence in _trouble(said, "X")
 
 
 def test_an_unknown_refusal_is_passed_on():
-    assert trouble("odd\n  things", "X") == "X could not be read or written: odd things. Nothing of this was kept."
+    assert _trouble("odd\n  things", "X") == "X could not be read or written: odd things. Nothing of this was kept."
 
 
 @pytest.mark.parametrize("error", [sqlite3.OperationalError("database is locked"), InvalidRequestError("odd")])

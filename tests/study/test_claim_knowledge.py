@@ -3,14 +3,7 @@
 import pytest
 
 from panel.claims.claim import _NUMBERS, _TEXTS
-from panel.study.knowledge import (
-    claim_floors,
-    claim_kinds,
-    claim_sayings,
-    claim_words,
-    refused_patterns,
-    sources,
-)
+from panel.study.knowledge import refused_patterns, shared_table
 from panel.study.tables import TABLES
 from tests.study.small_study import shared
 
@@ -19,21 +12,23 @@ def refused():
     return shared("claim_refused_en")
 
 
-@pytest.mark.parametrize("table", [claim_kinds, claim_words, claim_sayings, refused, claim_floors])
+@pytest.mark.parametrize(
+    "table", ["claim_kinds", "claim_words_en", "claim_sayings_en", "claim_refused_en", "claim_floors"]
+)
 def test_every_source_is_explained(table):
-    known = set(sources()["source"])
-    assert {tag for cell in table()["source"] for tag in cell.split("; ")} <= known
+    known = set(shared_table("sources")["source"])
+    assert {tag for cell in shared_table(table)["source"] for tag in cell.split("; ")} <= known
 
 
-@pytest.mark.parametrize("table", [claim_kinds, claim_words, claim_sayings, claim_floors])
+@pytest.mark.parametrize("table", ABOUT_CLAIMS)
 def test_a_table_is_a_copy(table):
-    changed = table()
+    changed = shared_table(table)
     changed.iloc[0, 0] = "changed"
-    assert table().iloc[0, 0] != "changed"
+    assert shared_table(table).iloc[0, 0] != "changed"
 
 
 def test_there_are_twelve_kinds_and_the_stop():
-    kinds = claim_kinds()
+    kinds = shared_table("claim_kinds")
     assert len(kinds) == 13
     assert kinds["kind"].is_unique
     assert "beyond_sensory" in set(kinds["kind"])
@@ -42,13 +37,13 @@ def test_there_are_twelve_kinds_and_the_stop():
 
 def test_what_a_kind_needs_is_a_column_of_the_table_of_claims():
     columns = set(TABLES["claims"].column_names)
-    needed = {name for cell in claim_kinds()["needs"] for name in cell.split("; ") if name}
+    needed = {name for cell in shared_table("claim_kinds")["needs"] for name in cell.split("; ") if name}
     assert needed <= columns
     assert columns == {*_TEXTS, *_NUMBERS, "chain"}  # the seal is of all of them
 
 
 def test_settings_are_numbers_where_they_are_there():
-    kinds = claim_kinds().set_index("kind")
+    kinds = shared_table("claim_kinds").set_index("kind")
     assert kinds.loc["absolute_negative", "least_assessors"] == 8
     assert kinds.loc["agreement", "default_bar"] == 50
 
@@ -73,4 +68,4 @@ def test_no_refused_word_is_a_word_of_the_grammar_that_would_let_it_pass():
     stops = shared("claim_refused_en").loc[
         shared("claim_refused_en")["category"].isin(["physiology", "medicine", "safety"]), "phrase"
     ]
-    assert not set(stops) & set(claim_words()["phrase"])
+    assert not set(stops) & set(shared_table("claim_words_en")["phrase"])

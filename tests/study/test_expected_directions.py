@@ -3,19 +3,19 @@
 import pytest
 
 from panel.models.emollients.descriptors import find_descriptors
-from panel.study.knowledge import emollient_table, expected_directions, lexicon, sources
+from panel.study.knowledge import expected_directions, shared_table
 from tests.formula_studies import study_of
 
 TABLE = expected_directions()
 
 
 def test_attributes_are_those_of_the_lexicon():
-    assert set(TABLE["attribute"]) <= set(lexicon()["attribute"])
+    assert set(TABLE["attribute"]) <= set(shared_table("lexicon")["attribute"])
 
 
 def test_descriptors_are_those_that_can_be_computed():
     # a blend with every family of the emollient table, so that every share occurs
-    families = emollient_table().drop_duplicates("family")["ingredient"]
+    families = shared_table("emollients").drop_duplicates("family")["ingredient"]
     study = study_of({"P1": dict.fromkeys(families, 1.0)}, dict.fromkeys(families, "emollient"))
     assert set(TABLE["descriptor"]) <= set(find_descriptors(study).wide.columns)
 
@@ -23,7 +23,7 @@ def test_descriptors_are_those_that_can_be_computed():
 def test_every_row_has_a_direction_and_an_explained_source():
     assert set(TABLE["direction"]) == {"more", "less"}
     assert (TABLE["sign"] == TABLE["direction"].map({"more": 1, "less": -1})).all()
-    assert set(TABLE["source"]) <= set(sources()["source"])
+    assert set(TABLE["source"]) <= set(shared_table("sources")["source"])
     assert (TABLE["remark"] != "").all()
 
 

@@ -1,5 +1,7 @@
 """The shared tables: complete, traceable, in line with chemistry and with published directions."""
 
+from functools import partial
+
 import numpy as np
 import pandas as pd
 import pytest
@@ -15,12 +17,10 @@ from panel.study.knowledge import (
     _PROPERTIES,
     _shared_folder,
     canonical_ingredient,
-    cautions,
-    emollient_table,
     emollient_value,
     ingredients,
-    lexicon,
-    sources,
+    own_measurement,
+    shared_table,
 )
 from panel.study.study import Study
 from panel.study.tables import TABLES
@@ -37,14 +37,14 @@ def tags(cells):
 
 
 def value(ingredient, property_name):
-    return emollient_value(NOTHING_MEASURED, ingredient, property_name).value
+    return emollient_value(NOTHING_MEASURED, ingredient, property_name)
 
 
 # --- structures: RDKit is the outside judge
 
 
 def test_formula_and_molar_mass_of_every_structure_agree_with_rdkit():
-    table = emollient_table()
+    table = shared_table("emollients")
     drawn = table.loc[table["smiles"] != ""]
     assert len(drawn) > 30
     for row in drawn.itertuples():
@@ -77,7 +77,7 @@ def test_formula_and_molar_mass_of_every_structure_agree_with_rdkit():
     ],
 )
 def test_structures_have_the_ester_groups_and_carbons_their_names_say(ingredient, ester_groups, carbons):
-    smiles = emollient_table().set_index("ingredient").loc[ingredient, "smiles"]
+    smiles = shared_table("emollients").set_index("ingredient").loc[ingredient, "smiles"]
     molecule = Chem.MolFromSmiles(smiles)
     found = molecule.GetSubstructMatches(Chem.MolFromSmarts("[CX3](=O)[OX2][#6]"))
     assert len(found) == ester_groups
@@ -85,7 +85,7 @@ def test_structures_have_the_ester_groups_and_carbons_their_names_say(ingredient
 
 
 def test_mixtures_without_a_structure_have_no_molar_mass():
-    table = emollient_table()
+    table = shared_table("emollients")
     blank = table.loc[table["smiles"] == ""]
     assert blank["molar_mass_g_mol"].isna().all()
     assert blank["structure_is"].str.startswith("none").all()
@@ -97,11 +97,11 @@ def test_mixtures_without_a_structure_have_no_molar_mass():
 
 
 def test_every_tag_is_explained_and_every_explanation_is_complete():
-    known = sources()
+    known = shared_table("sources")
     assert known["source"].is_unique
     assert (known != "").all(axis=None)
     used = set()
-    for frame in (emollient_table(), ingredients(), lexicon(), cautions()):
+    for frame in (shared_table("emollients"), ingredients(), shared_table("lexicon"), shared_table("cautions")):
         for column in frame.columns:
             if column == "source" or column.endswith("_source"):
                 used |= tags(frame[column])
@@ -109,15 +109,15 @@ def test_every_tag_is_explained_and_every_explanation_is_complete():
 
 
 def test_from_memory_stays_visible():
-    table = emollient_table()
+    table = shared_table("emollients")
     assert table["spreading_mm2_10min_source"].str.contains("from memory").sum() >= 15
-    assert "from memory" in emollient_value(NOTHING_MEASURED, "C13-15 Alkane", "spreading_mm2_10min").source
-    assert "from memory" in set(sources()["source"])
+    assert "from memory" in table.set_index("ingredient").loc["C13-15 Alkane", "spreading_mm2_10min_source"]
+    assert "from memory" in set(shared_table("sources")["source"])
 
 
 @pytest.mark.parametrize("name", MEASURED)
 def test_every_number_has_a_tag_and_every_tag_a_number(name):
-    table = emollient_table()
+    table = shared_table("emollients")
     columns = [name, f"{name}_low", f"{name}_high"]
     has_number = table[columns].notna().any(axis=1)
     assert (has_number == (table[f"{name}_source"] != "")).all()
@@ -127,7 +127,7 @@ def test_every_number_has_a_tag_and_every_tag_a_number(name):
 
 
 def test_words_of_every_emollient_are_there():
-    table = emollient_table()
+    table = shared_table("emollients")
     assert table["ingredient"].is_unique
     words = table[["ingredient", "family", "chemistry", "polarity", "speed", "weight", "words_source"]]
     assert (words != "").all(axis=None)
@@ -171,7 +171,7 @@ def test_silicone_viscosity_is_kinematic_viscosity_times_density(grade, kinemati
 
 def test_spreading_falls_as_viscosity_rises():
     """Parente, Gambaro and Solana 2005 (directions through a second-hand account): over the table, by rank."""
-    known = emollient_table().dropna(subset=["viscosity_mpa_s", "spreading_mm2_10min"])
+    known = shared_table("emollients").dropna(subset=["viscosity_mpa_s", "spreading_mm2_10min"])
     rank = spearmanr(known["viscosity_mpa_s"], known["spreading_mm2_10min"]).statistic
     assert len(known) >= 15
     assert rank < -0.5
@@ -179,13 +179,13 @@ def test_spreading_falls_as_viscosity_rises():
 
 def test_spreading_falls_as_surface_tension_rises():
     """The same source."""
-    known = emollient_table().dropna(subset=["surface_tension_mn_m", "spreading_mm2_10min"])
+    known = shared_table("emollients").dropna(subset=["surface_tension_mn_m", "spreading_mm2_10min"])
     assert spearmanr(known["surface_tension_mn_m"], known["spreading_mm2_10min"]).statistic < 0.0
 
 
 def test_coco_caprylate_is_light_and_spreads_more_widely_than_octyldodecanol():
     # common practice, no source
-    words = emollient_table().set_index("ingredient")["weight"]
+    words = shared_table("emollients").set_index("ingredient")["weight"]
     assert words["Coco-Caprylate"] == "light"
     assert words["Octyldodecanol"] == "medium"
     wide, middling = (value(name, "spreading_mm2_10min") for name in ("Coco-Caprylate", "Octyldodecanol"))
@@ -194,7 +194,7 @@ def test_coco_caprylate_is_light_and_spreads_more_widely_than_octyldodecanol():
 
 def test_polarity_words_follow_interfacial_tension():
     # limits 20 and 35 mN/m from memory; silicones are a class of their own
-    table = emollient_table().dropna(subset=["interfacial_tension_mn_m"])
+    table = shared_table("emollients").dropna(subset=["interfacial_tension_mn_m"])
     tension = table.groupby("polarity")["interfacial_tension_mn_m"]
     assert tension.min()["non-polar"] > 35
     assert tension.max()["polar"] < 20
@@ -210,7 +210,7 @@ def test_rank_of_richness_follows_viscosity_within_the_usual_order():
 
 
 def test_solids_have_no_viscosity_and_liquids_do():
-    table = emollient_table()
+    table = shared_table("emollients")
     solid = table["solid"] == 1
     assert solid.sum() == 3
     assert table.loc[solid, ["viscosity_mpa_s", "spreading_mm2_10min", "surface_tension_mn_m"]].isna().all(axis=None)
@@ -220,7 +220,7 @@ def test_solids_have_no_viscosity_and_liquids_do():
 
 
 def test_volatile_materials_are_thin_and_flammable_by_their_flash_point():
-    table = emollient_table()
+    table = shared_table("emollients")
     volatile = table.loc[table["volatile"] > 0]
     assert (volatile["viscosity_mpa_s"] < 5).all()
     # flammable liquids have a flash point of at most 60 °C (GHS, chapter 2.6); those of the two others lie above it,
@@ -234,7 +234,7 @@ def test_volatile_materials_are_thin_and_flammable_by_their_flash_point():
 
 
 def test_every_row_of_the_lexicon_is_complete():
-    rows = lexicon()
+    rows = shared_table("lexicon")
     assert rows["attribute"].is_unique
     needed = "attribute stage name everyday_word direction definition procedure low_end high_end low_anchor"
     assert (rows[[*needed.split(), "high_anchor", "source"]] != "").all(axis=None)
@@ -247,7 +247,7 @@ def test_every_row_of_the_lexicon_is_complete():
 
 
 def test_a_partner_has_a_direction_and_a_source():
-    rows = lexicon()
+    rows = shared_table("lexicon")
     partnered = rows["partner"] != ""
     assert rows.loc[partnered, "partner_direction"].isin(["same", "opposite"]).all()
     assert (rows.loc[partnered, "partner_source"] != "").all()
@@ -260,7 +260,7 @@ def test_a_partner_has_a_direction_and_a_source():
 
 def test_anchors_that_name_an_ingredient_use_names_the_tables_know():
     for name in ("Petrolatum", "Dimethicone (100 cSt)", "Paraffinum Liquidum (light)", "Isopropyl Myristate"):
-        assert (lexicon()[["low_anchor", "high_anchor"]] == name).any(axis=None)
+        assert (shared_table("lexicon")[["low_anchor", "high_anchor"]] == name).any(axis=None)
         assert canonical_ingredient(name) == name
 
 
@@ -268,7 +268,7 @@ def test_anchors_that_name_an_ingredient_use_names_the_tables_know():
 
 
 def test_cautions_that_ingredients_name_exist_and_allergens_have_one():
-    texts = cautions()
+    texts = shared_table("cautions")
     assert texts["caution"].is_unique
     assert (texts != "").all(axis=None)
     known = ingredients()
@@ -279,7 +279,7 @@ def test_cautions_that_ingredients_name_exist_and_allergens_have_one():
 
 
 def test_the_usual_cautions_are_there():
-    words = " ".join(cautions()["words"])
+    words = " ".join(shared_table("cautions")["words"])
     for phrase in ("Not a safety assessment", "qualified person signs", "this batch", "Local law", "physician"):
         assert phrase in words
     for phrase in ("breathing it in", "ventilate", "Children, eyes, lips"):
@@ -365,38 +365,36 @@ def test_own_measurement_comes_before_the_table_and_the_latest_counts():
         ("Isopropyl Isostearate", "viscosity_mpa_s", 12.9, "2024-11-30", "older"),
         ("Isopropyl Isostearate", "viscosity_mpa_s", float("nan"), "2025-03-01", "failed"),
     )
-    measured = emollient_value(study.table("ingredient_values"), "isopropyl isostearate", "viscosity_mpa_s")
-    assert (measured.value, measured.source) == (11.4, "own measurement")
-    assert (measured.measured_on, measured.method) == ("2025-02-03", "rotational, 25 °C")
-    assert np.isnan(measured.low)
-    assert np.isnan(measured.high)
-    untouched = emollient_value(study.table("ingredient_values"), "Isopropyl Isostearate", "density_g_ml")
-    assert untouched == emollient_value(NOTHING_MEASURED, "Isopropyl Isostearate", "density_g_ml")
-    assert untouched.measured_on == ""
-    assert (
-        emollient_value(study.table("ingredient_values"), "Butyrospermum Parkii Butter", "density_g_ml").value == 0.915
-    )
+    own = study.table("ingredient_values")
+    measured = own_measurement(own, "isopropyl isostearate", "viscosity_mpa_s")
+    assert measured == (11.4, "2025-02-03", "rotational, 25 °C")
+    assert emollient_value(own, "isopropyl isostearate", "viscosity_mpa_s") == 11.4
+    assert own_measurement(own, "Isopropyl Isostearate", "density_g_ml") is None
+    untouched = emollient_value(own, "Isopropyl Isostearate", "density_g_ml")
+    assert untouched == value("Isopropyl Isostearate", "density_g_ml")
+    assert emollient_value(own, "Butyrospermum Parkii Butter", "density_g_ml") == 0.915
 
 
 def test_own_measurement_of_an_unknown_ingredient_is_used():
-    study = own_values(("New Ester", "viscosity_mpa_s", 8.0, "2025-02-03", "rotational, 25 °C"))
-    assert emollient_value(study.table("ingredient_values"), "new  ester", "viscosity_mpa_s").value == 8.0
-    unknown = emollient_value(study.table("ingredient_values"), "Another Ester", "viscosity_mpa_s")
-    assert np.isnan(unknown.value)
-    assert (unknown.source, unknown.measured_on, unknown.method) == ("", "", "")
+    own = own_values(("New Ester", "viscosity_mpa_s", 8.0, "2025-02-03", "rotational, 25 °C")).table(
+        "ingredient_values"
+    )
+    assert emollient_value(own, "new  ester", "viscosity_mpa_s") == 8.0
+    assert np.isnan(emollient_value(own, "Another Ester", "viscosity_mpa_s"))
 
 
 def test_table_value_has_range_tag_and_remark():
-    found = emollient_value(NOTHING_MEASURED, "Isopropyl Myristate", "spreading_mm2_10min")
-    assert (found.value, found.low, found.high) == (1000.0, 500.0, 1200.0)
-    assert found.source == "Spreading classes note; from memory"
-    assert "disagree" in found.method
-    below = emollient_value(NOTHING_MEASURED, "Isododecane", "melting_c")
-    assert np.isnan(below.value)
-    assert below.high == -50.0
-    assert emollient_value(NOTHING_MEASURED, "Petrolatum", "solid").value == 1.0
-    assert emollient_value(NOTHING_MEASURED, "Petrolatum", "solid").source == "common practice"
-    assert "illustration" in emollient_value(NOTHING_MEASURED, "Castor Oil", "molar_mass_g_mol").method
+    known = shared_table("emollients").set_index("ingredient")
+    found = known.loc["Isopropyl Myristate"].filter(like="spreading_mm2_10min")
+    assert found["spreading_mm2_10min"] == value("Isopropyl Myristate", "spreading_mm2_10min") == 1000.0
+    assert found[["spreading_mm2_10min_low", "spreading_mm2_10min_high"]].tolist() == [500.0, 1200.0]
+    assert found["spreading_mm2_10min_source"] == "Spreading classes note; from memory"
+    assert "disagree" in found["spreading_mm2_10min_remark"]
+    assert np.isnan(value("Isododecane", "melting_c"))
+    assert known.loc["Isododecane", "melting_c_high"] == -50.0
+    assert value("Petrolatum", "solid") == 1.0
+    assert known.loc["Petrolatum", "words_source"] == "common practice"
+    assert "illustration" in known.loc[canonical_ingredient("Castor Oil"), "structure_is"]
 
 
 def test_unknown_property_is_said_with_the_known_ones():
@@ -407,7 +405,9 @@ def test_unknown_property_is_said_with_the_known_ones():
 # --- the tables stay as they are
 
 
-@pytest.mark.parametrize("read", [emollient_table, lexicon, sources, cautions, ingredients])
+@pytest.mark.parametrize(
+    "read", [*(partial(shared_table, name) for name in ("emollients", "lexicon", "sources", "cautions")), ingredients]
+)
 def test_what_is_returned_is_a_copy(read):
     frame = read()
     frame.iloc[:, 0] = "spoilt"

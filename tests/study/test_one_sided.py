@@ -2,7 +2,7 @@
 
 import pytest
 
-from panel.study.knowledge import lexicon, sources, why_one_sided
+from panel.study.knowledge import shared_table, why_one_sided
 from tests.study.small_study import shared
 
 
@@ -36,9 +36,9 @@ def test_what_can_be_too_little_may_be_asked(texts, attribute):
 
 def test_the_list_is_explained():
     listed = shared("one_sided")
-    assert set(listed["source"]) <= set(sources()["source"])
+    assert set(listed["source"]) <= set(shared_table("sources")["source"])
     assert (listed["why"] != "").all()
     assert listed["word"].is_unique
-    assert set(listed.loc[listed["attribute"] != "", "attribute"]) <= set(lexicon()["attribute"])
-    usual = lexicon().set_index("attribute")["direction"]
+    assert set(listed.loc[listed["attribute"] != "", "attribute"]) <= set(shared_table("lexicon")["attribute"])
+    usual = shared_table("lexicon").set_index("attribute")["direction"]
     assert (usual[listed.loc[listed["attribute"] != "", "attribute"]] == "less").all()

@@ -82,7 +82,7 @@ def test_a_code_that_is_also_a_number_or_a_session_changes_nothing_else():
     }
     study = replace(study, tables=tables, facts={**study.facts, "notes": "after 2 hours"})
     study = with_correction(study, {**PLACE, "assessor": "2"}, new="50", who="Ben", why="slip", when="2025-03-15")
-    for changed in (without_people(study), without_person(study, "2", who="Ben", why="asked", when="2025-04-01").study):
+    for changed in (without_people(study), without_person(study, "2", who="Ben", why="asked", when="2025-04-01")[0]):
         assert set(changed.scores["session"]) == {"1", "2"}
         assert changed.facts["notes"] == "after 2 hours"
         for column in ("prototype", "attribute", "replicate"):
@@ -112,13 +112,12 @@ def test_the_archive_and_the_copy_are_made_by_command(tmp_path):
 
 
 def test_a_removed_person_is_gone_and_what_was_done_is_a_finding():
-    removed = without_person(full_study(), "A02", who="Ben", why="asked for it", when="2025-04-01")
-    left = removed.study
+    left, rows, files = without_person(full_study(), "A02", who="Ben", why="asked for it", when="2025-04-01")
     assert "A02" not in all_text(left)
     assert left.facts["notes"] == "(removed) came late."
     assert "walnut" not in all_text(left)
-    assert removed.rows == {"assessors": 1, "servings": 8, "scores": 24, "corrections": 1, "reactions": 1}
-    assert removed.files == ("Lore.csv",)
+    assert rows == {"assessors": 1, "servings": 8, "scores": 24, "corrections": 1, "reactions": 1}
+    assert files == ["Lore.csv"]
     assert [file.name for file in left.raw_files] == ["plain.csv"]  # A021 is somebody else
     reaction = left.table("reactions").iloc[0]
     assert (reaction["assessor"], reaction["signs"], reaction["severity"]) == ("", "not told", "mild")

@@ -2,20 +2,20 @@
 
 import pytest
 
-from panel.study.knowledge import allergen_words, lexicon, protocol_items, safety_items, sources, stage_times
+from panel.study.knowledge import shared_table
 from panel.study.tables import TABLES
 
 
-@pytest.mark.parametrize("table", [safety_items, protocol_items, stage_times, allergen_words])
+@pytest.mark.parametrize("table", ["safety_gate", "protocol", "stage_times", "allergen_words"])
 def test_every_source_is_explained(table):
-    known = set(sources()["source"])
-    tags = {tag for cell in table()["source"] for tag in cell.split("; ")}
+    known = set(shared_table("sources")["source"])
+    tags = {tag for cell in shared_table(table)["source"] for tag in cell.split("; ")}
     assert tags <= known
-    assert (table()["source"] != "").all()
+    assert (shared_table(table)["source"] != "").all()
 
 
 def test_the_safety_items_are_complete():
-    items = safety_items()
+    items = shared_table("safety_gate")
     assert items["item"].is_unique
     assert len(items) >= 10
     assert set(items["scope"]) == {"study", "batch"}
@@ -27,21 +27,21 @@ def test_the_safety_items_are_complete():
 
 
 def test_the_protocol_has_a_usual_value_for_everything():
-    items = protocol_items()
+    items = shared_table("protocol")
     assert items["item"].is_unique
     assert (items[["words", "usual"]] != "").all(axis=None)
     assert {"dose", "area", "strokes", "times", "room"} <= set(items["item"])
 
 
 def test_stage_times_cover_the_stages_and_agree_with_the_lexicon():
-    times = stage_times().set_index("stage")
+    times = shared_table("stage_times").set_index("stage")
     assert set(times.index) == set(TABLES["attributes"].column("stage").choices)
-    known = lexicon()
+    known = shared_table("lexicon")
     for stage, rows in known.loc[known["minutes"].notna()].groupby("stage"):
         assert set(rows["minutes"]) == {times.loc[stage, "minutes"]}
 
 
 def test_what_is_returned_is_a_copy():
-    changed = safety_items()
+    changed = shared_table("safety_gate")
     changed.loc[0, "needed"] = "never"
-    assert "never" not in set(safety_items()["needed"])
+    assert "never" not in set(shared_table("safety_gate")["needed"])

@@ -17,7 +17,7 @@ from benchmarks.writers import writing_processes
 from panel.errors import StudyError
 from panel.plan.safety import _no_reactions, reactions, record_reaction, record_sign_off, sign_offs
 from panel.study.folder import read_folder, version_of, write_study
-from panel.study.journal import _MOST_ROWS_LISTED, _OUTSIDE, COLUMNS, next_line, row_changes
+from panel.study.journal import _COLUMNS, _MOST_ROWS_LISTED, _OUTSIDE, next_line, row_changes
 from panel.study.saving import journal_faults, journal_rows, save, undo
 from panel.study.study import Study
 from panel.study.table_cells import rows_of_study
@@ -185,7 +185,7 @@ def test_the_journal_says_who_changed_what_and_the_study_stays_a_valid_package(f
     save(folder, seen, with_rows(seen, "batches", ph=6.25), who="Ada", what="pH measured again.")
     save(folder, seen, with_reaction, who="Lead", what="A reaction.")
     table = journal_rows(folder)
-    assert tuple(table.columns) == COLUMNS
+    assert tuple(table.columns) == _COLUMNS
     first = table.loc[table["change"] == 1].iloc[0]
     assert first[["who", "what", "table", "key", "before", "after"]].tolist() == [
         "Ada", "pH measured again.", "batches", "batch B1", "ph 5.5", "ph 6.25"]  # fmt: skip
@@ -313,9 +313,9 @@ def _signed(study: Study, note: str) -> Study:
 
 
 def sign_offs_item() -> str:
-    from panel.study.knowledge import safety_items
+    from panel.study.knowledge import shared_table
 
-    return str(safety_items()["item"].iloc[0])
+    return str(shared_table("safety_gate")["item"].iloc[0])
 
 
 @pytest.mark.parametrize("writers", [2, 8])

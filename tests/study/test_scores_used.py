@@ -4,7 +4,7 @@ import numpy as np
 import pandas as pd
 import pytest
 
-from panel.study.scores_used import _rows_of_key, outside_scale, scores_used
+from panel.study.scores_used import _outside_scale, _rows_of_key, scores_used
 from panel.study.study import Study
 
 FACTS = {"scale_min": 0, "scale_max": 100}
@@ -87,8 +87,8 @@ def test_the_study_itself_is_not_changed():
 def test_a_score_outside_is_found_by_the_attribute_own_scale_before_the_study_scale():
     frame = pd.DataFrame({"attribute": ["film", "glide", "glide"], "score": [50.0, 50.0, 9.0]})
     own = pd.DataFrame({"attribute": ["glide"], "scale_min": [0.0], "scale_max": [10.0]})
-    assert list(outside_scale(Study({"attributes": own}, FACTS), frame)) == [False, True, False]
-    assert not outside_scale(Study({}), frame).any()
+    assert list(_outside_scale(Study({"attributes": own}, FACTS), frame)) == [False, True, False]
+    assert not _outside_scale(Study({}), frame).any()
 
 
 @pytest.mark.parametrize(

@@ -32,15 +32,15 @@ def workbook(**sheets: list[list[str]]) -> bytes:
 
 @pytest.mark.parametrize("study", [small_study(), open_study(demo_folder())], ids=["small", "demo"])
 def test_a_workbook_that_comes_back_untouched_changes_nothing(study: Study):
-    read = read_workbook(study, template_bytes(study), "study.xlsx")
-    assert changes_between(study, read.study).empty
+    after, _, _ = read_workbook(study, template_bytes(study), "study.xlsx")
+    assert changes_between(study, after).empty
 
 
 def test_an_empty_workbook_changes_nothing_and_explains_every_column():
     content = template_bytes()
     study = small_study()
-    assert changes_between(study, read_workbook(study, content, "study.xlsx").study).empty
-    with open_workbook(content, "study.xlsx") as book:
+    assert changes_between(study, read_workbook(study, content, "study.xlsx")[0]).empty
+    with open_workbook(content, "study.xlsx") as (book, _):
         assert sheet_names(book) == [HOW_TO, "study", *_SHEETS]
         told = {(row[0], row[1]): row for row in sheet_rows(book, HOW_TO)[1:]}
         for name in _SHEETS:
@@ -69,29 +69,29 @@ def test_what_is_wrong_is_placed_by_sheet_and_cell():
         ],
         Batch=[["x"], ["y"]],
     )
-    read = read_workbook(Study({}), content, "study.xlsx")
-    places = [problem.split(":")[0] for problem in read.problems]
+    after, notes, problems = read_workbook(Study({}), content, "study.xlsx")
+    places = [problem.split(":")[0] for problem in problems]
     assert places == ["prototypes!B3", "batches!D4", "batches!B4", "formulas!B3", "formulas!D3", "formulas!B3"]
-    assert "'acid' is not read" in read.problems[1]
-    assert any("'Batch' is none of a study" in note and "Perhaps batches" in note for note in read.notes)
-    assert read.study.table("formulas")["percent"].tolist()[0] == 94.5
+    assert "'acid' is not read" in problems[1]
+    assert any("'Batch' is none of a study" in note and "Perhaps batches" in note for note in notes)
+    assert after.table("formulas")["percent"].tolist()[0] == 94.5
     assert known_column("formulas", "Ingredient (INCI)") == "ingredient"
 
 
 def test_an_unknown_column_is_kept_and_the_nearest_is_named():
     content = workbook(batches=[["batch", "prototype", "viscosity"], ["B1", "P1", "23000"]])
-    read = read_workbook(Study({}), content, "study.xlsx")
-    assert read.study.tables["batches"]["viscosity"].tolist() == ["23000"]
-    assert "no column 'viscosity'; it is kept" in read.notes[0]
-    assert "Perhaps viscosity_mpa_s is meant" in read.notes[0]
+    after, notes, _ = read_workbook(Study({}), content, "study.xlsx")
+    assert after.tables["batches"]["viscosity"].tolist() == ["23000"]
+    assert "no column 'viscosity'; it is kept" in notes[0]
+    assert "Perhaps viscosity_mpa_s is meant" in notes[0]
 
 
 def test_what_is_on_record_only_grows():
     demo = open_study(demo_folder())
     head = list(TABLES["claims"].column_names)
     row = ["less greasy than ours", "difference"] + [""] * (len(head) - 2)
-    read = read_workbook(demo, workbook(claims=[head, row]), "study.xlsx")
-    assert len(read.study.table("claims")) == len(demo.table("claims")) + 1
+    after, _, _ = read_workbook(demo, workbook(claims=[head, row]), "study.xlsx")
+    assert len(after.table("claims")) == len(demo.table("claims")) + 1
 
 
 def test_a_workbook_of_something_else_is_refused():

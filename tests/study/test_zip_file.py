@@ -60,6 +60,6 @@ def test_broken_zip_gives_one_sentence(content: bytes, sentence: str):
 
 
 def test_a_study_too_large_to_be_opened_again_is_not_packed(monkeypatch: pytest.MonkeyPatch):
-    monkeypatch.setattr("panel.study.open_study.MAX_CELLS", 3)
+    monkeypatch.setattr("panel.study.open_study._MAX_CELLS", 3)
     with pytest.raises(StudyError, match="more than 3 cells, too many for a zip; keep it as a folder"):
         zip_bytes(small_study())

@@ -15,7 +15,7 @@ from panel.claims.claim import fields_of, page_to_sign, with_claim, with_withdra
 from panel.claims.judge import CLAIMS, DRAFT, Claims, Draft, judge_drafts, suggested
 from panel.claims.time_stamp import time_stamp_request, verify_time_stamp
 from panel.study.editing import texts_of_table
-from panel.study.knowledge import claim_kinds
+from panel.study.knowledge import shared_table
 from panel.study.naming import Naming, naming
 from panel.study.numbers_read import typed_number
 from panel.views.decision.board import tell_claims
@@ -79,7 +79,9 @@ def _form(study: StudyInUse, names: Naming) -> None:
     """Ask for a claim, only for what its kind needs; try it as often as wanted, then fix it."""
     st.caption("Write claims before the scores: one fixed after the first score or answer stays exploratory.")
     sentence = st.text_input("Sentence, exactly as it is to be said", key=study.choice("sentence")) or ""
-    kind = st.selectbox("Kind of claim", list(claim_kinds()["kind"]), format_func=kind_words, key=study.choice("kind"))
+    kind = st.selectbox(
+        "Kind of claim", list(shared_table("claim_kinds")["kind"]), format_func=kind_words, key=study.choice("kind")
+    )
     row: dict[str, Any] = {"claim": sentence, "kind": kind}
     wanted = fields_of(str(kind))
     row |= _choices(study, names, wanted, suggested(study.study, sentence))

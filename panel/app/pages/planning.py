@@ -49,7 +49,7 @@ from panel.plan.sample_size import (
 from panel.plan.study_plan import plan_study, with_session
 from panel.plan.swap_plan import MOST_SWAPS, Swap, SwapKind, SwapPlan, making_days, plan_swaps
 from panel.study.formulas import formula, formulated, swap_table
-from panel.study.knowledge import emollient_table
+from panel.study.knowledge import shared_table
 from panel.study.naming import Naming, decimals, naming
 from panel.study.numbers_read import typed_number
 from panel.study.scores_used import scores_used
@@ -128,7 +128,7 @@ def _typed_swaps(study: StudyInUse, base: pd.DataFrame, emollients: list[str]) -
     known = known.loc[known["removed"].isin(emollients) & ~known["added"].isin(emollients), ["removed", "added"]]
     own = list(known.itertuples(index=False, name=None))[:MOST_SWAPS]  # what the study tries already; nothing else
     count = st.segmented_control("Swaps", range(1, MOST_SWAPS + 1), default=max(1, len(own)), required=True)
-    others = [str(name) for name in emollient_table()["ingredient"] if name not in emollients]
+    others = [str(name) for name in shared_table("emollients")["ingredient"] if name not in emollients]
     others += [added for _, added in own if added not in others]
     swaps = []
     for number in range(int(count or 1)):

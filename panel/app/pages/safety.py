@@ -26,7 +26,7 @@ from panel.plan.safety import (
     with_sign_offs,
 )
 from panel.store.database import now
-from panel.study.knowledge import safety_items
+from panel.study.knowledge import shared_table
 from panel.study.naming import naming
 from panel.study.people import WHO_MAY_SEE
 from panel.study.study import Study
@@ -41,7 +41,7 @@ _ALL_BATCHES, _UNKNOWN = "all batches", "not known: freeze all batches"
 
 def _sign_off_form(study: StudyInUse) -> None:
     """Let somebody record who signed which items, when, and where the document is."""
-    items = safety_items().set_index("item")
+    items = shared_table("safety_gate").set_index("item")
     batches = [name for name in study.study.table("batches")["batch"].unique() if name]
     with st.form("sign-off"):
         chosen = st.multiselect("Items", list(items.index), format_func=lambda item: str(items.loc[item, "words"]))

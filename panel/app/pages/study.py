@@ -31,7 +31,7 @@ from panel.app.widgets import (
 from panel.checks.finding import SEVERITIES, Finding
 from panel.study.folder import read_journal
 from panel.study.formulas import emollient_blend, formula_difference, formulated, matched_pairs
-from panel.study.knowledge import cautions
+from panel.study.knowledge import shared_table
 from panel.study.naming import Naming, naming
 from panel.study.open_study import zip_bytes
 from panel.study.people import WHO_MAY_SEE, people_in, without_people
@@ -134,7 +134,7 @@ def _changed_scores(study: StudyInUse, names: Naming) -> None:
 
 def _general_cautions() -> None:
     """Show the cautions that hold before anybody applies a sample."""
-    known = cautions()
+    known = shared_table("cautions")
     say(known.loc[known["applies"].isin(_BEFORE_PEOPLE), "words"])
 
 
@@ -290,5 +290,5 @@ def _removal(folder: Path, people: tuple[str, ...]) -> None:
                 return
             removed = attempt(remove_person, folder, str(person), who=who, why=why)
             if removed is not None:
-                leave_message(" ".join(what_was_removed(removed)))
+                leave_message(" ".join(what_was_removed(*removed)))
                 st.rerun()

@@ -20,12 +20,11 @@ from panel.stats.formulas.composition import (
 )
 from panel.study.formulas import emollient_blend, formula_totals
 from panel.study.knowledge import (
-    OWN_MEASUREMENT,
     canonical_ingredient,
-    cautions,
-    emollient_table,
     emollient_value,
     ingredients,
+    own_measurement,
+    shared_table,
 )
 from panel.study.study import Study, kept
 
@@ -330,7 +329,7 @@ class _BlendValues:
 
 def _blend_values(study: Study, ingredients: tuple[str, ...]) -> _BlendValues:
     """Return what is known of `ingredients`, the study's own measurements before the shared table."""
-    table = emollient_table().set_index("ingredient").reindex(list(ingredients))
+    table = shared_table("emollients").set_index("ingredient").reindex(list(ingredients))
     values = {name: table[name].to_numpy(dtype=float).copy() for name in _USED_PROPERTIES}
     sources = {name: table.get(f"{name}_source", table["words_source"]) for name in _USED_PROPERTIES}
     from_memory = {
@@ -342,10 +341,10 @@ def _blend_values(study: Study, ingredients: tuple[str, ...]) -> _BlendValues:
     rows = []
     for name in _measured(study):
         for place, ingredient in enumerate(ingredients):
-            found = emollient_value(study.table("ingredient_values"), ingredient, name)
-            if found.source == OWN_MEASUREMENT:
-                rows.append((ingredient, name, found.value, values[name][place], found.measured_on, found.method))
-                values[name][place], from_memory[name][place] = found.value, False
+            if measured := own_measurement(study.table("ingredient_values"), ingredient, name):
+                value, measured_on, method = measured
+                rows.append((ingredient, name, value, values[name][place], measured_on, method))
+                values[name][place], from_memory[name][place] = value, False
     return _BlendValues(
         values=values,
         from_memory=from_memory,
@@ -397,7 +396,7 @@ def _shares(study: Study, blend: Mapping[str, float], base: Mapping[str, float])
             about = [
                 one
                 for one, amount in blend.items()
-                if amount > 0 and emollient_value(study.table("ingredient_values"), one, name).value > 0
+                if amount > 0 and emollient_value(study.table("ingredient_values"), one, name) > 0
             ]
             rows.append((name, share, versus, ", ".join(about), ""))
     return rows
@@ -406,7 +405,7 @@ def _shares(study: Study, blend: Mapping[str, float], base: Mapping[str, float])
 def _blend_warnings_share(study: Study, blend: Mapping[str, float], name: str) -> float:
     """Return the per cent of the blend that is solid or volatile; what is not known counts as neither."""
     marked = sum(
-        amount * float(np.nan_to_num(emollient_value(study.table("ingredient_values"), one, name).value))
+        amount * float(np.nan_to_num(emollient_value(study.table("ingredient_values"), one, name)))
         for one, amount in blend.items()
         if amount > 0
     )
@@ -449,7 +448,7 @@ def _assessors(study: Study, blend: Mapping[str, float]) -> list[tuple[object, .
 
 def _cautions(blend: Mapping[str, float]) -> list[tuple[object, ...]]:
     tags = ingredients().set_index("ingredient")["cautions"]
-    words = cautions().set_index("caution")["words"]
+    words = shared_table("cautions").set_index("caution")["words"]
     called: dict[str, list[str]] = {}
     for one, amount in blend.items():
         if amount > 0 and one in tags.index:

@@ -21,7 +21,7 @@ from panel.stats.comparing.multiplicity import below, benjamini_hochberg, holm
 from panel.stats.formulas.composition import independent_moves
 from panel.stats.maps.links import correlations, needed_correlation
 from panel.study.formulas import blend_rounding, emollient_blend, joint_changes, matched_pairs
-from panel.study.knowledge import lexicon
+from panel.study.knowledge import shared_table
 from panel.study.numbers_read import UNITS_WITHOUT_RATIOS, commonest_unit, convert, known_unit, same_quantity
 from panel.study.scores_used import scores_used
 from panel.study.study import Study
@@ -356,7 +356,7 @@ def declared_pairs(study: Study, measures: pd.Series) -> tuple[pd.DataFrame, pd.
     The partner in the study's attributes table comes before the usual one of the lexicon; several are separated by
     `;`. The expected direction (`same`, `opposite` or, not known, empty) and its source are the lexicon's.
     """
-    usual = {str(row["attribute"]): row for row in lexicon().to_dict("records")}
+    usual = {str(row["attribute"]): row for row in shared_table("lexicon").to_dict("records")}
     own = study.table("attributes").drop_duplicates("attribute").set_index("attribute")["partner"]
     present = {_bare_measure(str(name)): str(name) for name in measures}
     rows: list[tuple[str, str, str, str, str]] = []

@@ -33,7 +33,7 @@ from panel.report.contents.blocks import (
 )
 from panel.report.contents.part_claims import NO_CLAIMS, SIGNED, evidence_matrix, limits_in_short
 from panel.report.contents.part_study import entries_of, last_score, when_words
-from panel.study.knowledge import claim_kinds
+from panel.study.knowledge import shared_table
 from panel.study.study import Study
 from panel.views.decision.claims import (
     claims_headline,
@@ -290,7 +290,7 @@ def _footnote(found: Claims, number: int) -> list[Block]:
 
 def _rule(kind: str) -> str:
     """Return what a claim of this kind needs, and where that rule comes from."""
-    kinds = claim_kinds()
+    kinds = shared_table("claim_kinds")
     rows = kinds.loc[kinds["kind"] == kind]
     if rows.empty:
         return "The kind of this claim is not known, so no rule applies."

@@ -26,7 +26,7 @@ from panel.report.contents.blocks import (
     points,
     said,
 )
-from panel.study.knowledge import cautions
+from panel.study.knowledge import shared_table
 from panel.study.shown import Source, shown
 from panel.views.decision.claims import (
     CLAIM_NUMBERS,
@@ -162,7 +162,7 @@ _RECHECK = (
 def limits(answers: Answers, days: str) -> Section:
     """Return who, when (`days` in words) and how long, and what is not shown."""
     blocks: list[Block] = list(points(_limit_sentences(answers, days)))
-    known = cautions()
+    known = shared_table("cautions")
     words = known.loc[known["applies"].isin(["always", "with any result", "with any claim"]), "words"]
     return Section("12", "Limits", (*blocks, said("points", *words)))
 

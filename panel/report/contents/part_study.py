@@ -337,13 +337,13 @@ def _seal(study: Study) -> Block:
     seal, first = sealed_key(study), first_score(study)
     if seal is None:
         return said("gap", "No seal of the key is recorded from before the first sample.")
-    sealed_at = when_words(seal.sealed_at)
-    words = f"Seal of the key: SHA-256 {seal.sha256}, {seal.codes} codes, by {seal.sealed_by} on {sealed_at}"
+    sealed_at = when_words(seal["sealed_at"])
+    words = f"Seal of the key: SHA-256 {seal['sha256']}, {seal['codes']} codes, by {seal['sealed_by']} on {sealed_at}"
     if plan_fits_seal(study) is False:
         return said("gap", f"{words}. The serving plan no longer has the key that was sealed.")
     if not first:
         return said("paragraph", f"{words}. No score carries a time to hold it against.")
-    sealed, scored = (read_dates(pd.Series([text])) for text in (seal.sealed_at, first))
+    sealed, scored = (read_dates(pd.Series([text])) for text in (seal["sealed_at"], first))
     apart = scored.values[0] - sealed.values[0]
     if np.isnat(apart) or (sealed.has_offset[0] != scored.has_offset[0] and abs(apart) < WIDEST_OFFSET):
         before = f"Whether that was before the first score ({when_words(first)})"

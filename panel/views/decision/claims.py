@@ -22,7 +22,7 @@ from panel.claims.verdict import (
     WITH_WORDING,
     WITHDRAWN,
 )
-from panel.study.knowledge import cautions, claim_kinds
+from panel.study.knowledge import shared_table
 from panel.study.shown import Table, count, each_row, interval, number, p_value, text, yes_no
 from panel.views.pictures import BROAD, GREY, INK, interval_figure, needed_limits
 from panel.views.told import Picture
@@ -70,7 +70,7 @@ def verdict_words(verdict: str) -> str:
 
 def kind_words(kind: str) -> str:
     """Return a kind of claim in words; the kind itself where it is not known."""
-    kinds = claim_kinds()
+    kinds = shared_table("claim_kinds")
     found = kinds.loc[kinds["kind"] == kind, "words"]
     return str(found.iloc[0]) if len(found) else kind
 
@@ -113,7 +113,7 @@ def footnote_lines(result: Claims, number: int) -> list[str]:
 
 def local_law() -> str:
     """Return the caution that belongs beside every verdict."""
-    known = cautions()
+    known = shared_table("cautions")
     return str(known.loc[known["caution"] == "local_law", "words"].iloc[0])
 
 

@@ -10,7 +10,7 @@ import pandas as pd
 
 from panel.checks.all_checks import Readiness
 from panel.plan.safety import GREEN, SafetyGate
-from panel.study.knowledge import safety_items
+from panel.study.knowledge import shared_table
 from panel.study.naming import Naming
 from panel.study.shown import (
     ASSESSOR,
@@ -36,7 +36,7 @@ _STATES = {"red": "closed", "amber": "closed: something is open", "green": "open
 def _missing(gate: SafetyGate) -> pd.DataFrame:
     """Return one row per item that is missing somewhere: `words signed_by reasons batches`."""
     rows = gate.items.loc[gate.items["reason"] != ""]
-    signed_by = dict(safety_items()[["item", "signed_by"]].itertuples(index=False, name=None))
+    signed_by = dict(shared_table("safety_gate")[["item", "signed_by"]].itertuples(index=False, name=None))
     found = [
         (
             part["words"].iloc[0],

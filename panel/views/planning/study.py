@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections import Counter
-from collections.abc import Iterable
+from collections.abc import Iterable, Mapping, Sequence
 from datetime import datetime
 
 import numpy as np
@@ -13,7 +13,6 @@ from panel.checks.finding import Finding, findings_table, read_dates
 from panel.checks.moments_recorded import batches_tested
 from panel.study.formulas import all_formulas
 from panel.study.naming import Naming
-from panel.study.people import Removed
 from panel.study.shown import ASSESSOR, ATTRIBUTE, PROTOTYPE, SCALE, Column, Table, each_row, number, shown, text
 from panel.study.study import Study, is_rehearsed
 from panel.words import NOTHING, counted, format_change, format_list, format_number
@@ -220,12 +219,12 @@ CHANGED_ROWS = Table(
 )
 
 
-def what_was_removed(removed: Removed) -> list[str]:
+def what_was_removed(taken_out: Mapping[str, int], files: Sequence[str]) -> list[str]:
     """Return what was taken out of a study with one person, and what still holds something about that person."""
-    rows = ", ".join(f"{name} {count}" for name, count in removed.rows.items())
+    rows = ", ".join(f"{name} {count}" for name, count in taken_out.items())
     lines = [f"The data of one person were removed; rows taken out: {rows}. The journal begins anew."]
-    if removed.files:
-        lines.append(f"Taken out whole, because they name the person: {format_list(removed.files)}.")
+    if files:
+        lines.append(f"Taken out whole, because they name the person: {format_list(files)}.")
     return [
         *lines,
         "The record of ballots (ballots.sqlite) is never changed: delete it once all sessions are locked.",

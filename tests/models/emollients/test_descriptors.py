@@ -8,7 +8,7 @@ from rdkit.Chem import Descriptors, MolFromSmiles
 
 from panel.errors import ModelError
 from panel.models.emollients.descriptors import SPREADING_LIMITS, find_descriptors
-from panel.study.knowledge import emollient_table
+from panel.study.knowledge import shared_table
 from panel.study.study import Study
 from tests.formula_studies import (
     ALKANE,
@@ -25,7 +25,7 @@ from tests.formula_studies import (
 FORMULAS = hand_cream_formulas()
 HAND_CREAM = study_of(FORMULAS)
 RESULT = find_descriptors(HAND_CREAM)
-KNOWN = emollient_table().set_index("ingredient")
+KNOWN = shared_table("emollients").set_index("ingredient")
 BLENDS = {name: {i: p for i, p in lines.items() if i not in BASE} for name, lines in FORMULAS.items()}
 LIQUIDS = {name: {i: p for i, p in blend.items() if i != SHEA} for name, blend in BLENDS.items()}
 EXACT = 1e-12

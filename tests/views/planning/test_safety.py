@@ -3,7 +3,7 @@
 from panel.checks.all_checks import readiness
 from panel.plan.protocol import read_protocol
 from panel.plan.safety import _no_reactions, _no_sign_offs, record_reaction, record_sign_off, safety_gate
-from panel.study.knowledge import safety_items
+from panel.study.knowledge import shared_table
 from panel.study.naming import Naming
 from panel.study.shown import shown
 from panel.study.study import Study
@@ -27,7 +27,7 @@ def told(entries):
 
 
 def test_closed_open_and_still_open_are_told_apart():
-    count = len(safety_items())
+    count = len(shared_table("safety_gate"))
     assert told(_no_sign_offs()).headline == (
         f"The ballots stay closed for all 4 batches: {count} items are not signed (to be signed by: qualified safety "
         "assessor, regulatory professional, microbiologist and 6 more)."
@@ -46,7 +46,7 @@ def test_closed_open_and_still_open_are_told_apart():
 def test_what_is_missing_names_who_must_sign():
     gate = safety_gate(study(), DAY)
     table = shown(MISSING, gate, NAMES).set_index("Item")
-    assert len(table) == len(safety_items()) - 1
+    assert len(table) == len(shared_table("safety_gate")) - 1
     assert "Preservation shown" not in table.index
     row = table.loc["Microbial count of the batch"]
     assert row.tolist() == ["microbiologist or safety assessor", "not signed", "all 4 batches"]
@@ -91,7 +91,7 @@ def test_the_picture_shows_what_is_missing_and_is_not_there_when_nothing_is():
 
 def test_the_checklist_says_who_signed_and_what_is_missing():
     table = shown(checklist("P2-1"), safety_gate(study(), DAY), NAMES).set_index("Item")
-    assert len(table) == len(safety_items())
+    assert len(table) == len(shared_table("safety_gate"))
     expected = ["all batches", "signed", "Dr A, safety assessor", "2025-03-10", "binder 4"]
     assert table.loc["Preservation shown"].tolist() == expected
     assert table.loc["Informed consent signed by everybody"].tolist() == ["all batches", "not signed", "–", "–", "–"]
