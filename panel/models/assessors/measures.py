@@ -302,7 +302,7 @@ class PanelNumbers:
     ----------
     sessions
         Names of the sessions in order of time; one where sessions do not count.
-    others_f, others_p
+    others_p
         (q, a) test that no prototype differs, by the panel's model without that assessor.
     reliability
         (q, a) of the means of the others, zero where agreement is not judged.
@@ -319,7 +319,6 @@ class PanelNumbers:
     apart: Departures
     drift: Estimates
     repeats: Repeats
-    others_f: Array
     others_p: Array
     judged: np.ndarray
     reliability: Array
@@ -350,7 +349,6 @@ def _panel_numbers(study: Study, scores: pd.DataFrame, tests: pd.DataFrame, leve
         apart=_departures(own, found, reliability, judged, beyond, repeating.independent),
         drift=drift(sittings, (_per(beyond, own, np.isfinite(sittings).sum(axis=2)), own.df_error)),
         repeats=repeating,
-        others_f=statistic,
         others_p=p_value,
         judged=judged,
         reliability=reliability,
