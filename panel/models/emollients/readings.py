@@ -15,6 +15,7 @@ from panel.errors import ModelError
 from panel.models.emollients.curves import ReducedCurves, reduce_curves
 from panel.models.prototypes.differences import find_differences
 from panel.models.prototypes.map import JointMap, joint_map
+from panel.models.prototypes.panel_design import in_order
 from panel.models.prototypes.verdict import CANNOT_TELL
 from panel.stats.comparing.group_means import paired_contrasts
 from panel.stats.comparing.multiplicity import below, benjamini_hochberg, holm
@@ -456,12 +457,10 @@ def _reading_swaps(study: Study, readings: _ReadingMeans, level: float) -> pd.Da
     parts = [_effect(wide, rows, readings, level) for _, rows in pairs.groupby("swap", sort=False)]
     if not parts:
         return _empty()
-    order = {name: place for place, name in enumerate(wide.columns)}
     frame = pd.concat(parts, ignore_index=True)
     confounds = making_confounds(study)
     along = [", ".join(confounds.not_credited("", str(swap))["factor"]) for swap in frame["swap"]]
-    frame = frame.assign(change=_changes(frame), goes_along=along)[_COLUMNS]
-    return frame.sort_values("measure", key=lambda names: names.map(order), kind="stable", ignore_index=True)
+    return in_order(frame.assign(change=_changes(frame), goes_along=along)[_COLUMNS], "measure", wide.columns)
 
 
 def _effect(wide: pd.DataFrame, pairs: pd.DataFrame, readings: _ReadingMeans, level: float) -> pd.DataFrame:
