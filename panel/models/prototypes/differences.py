@@ -121,6 +121,11 @@ class Differences:
         """Whether an order of testing was fixed beforehand."""
         return bool(self.attributes["test_order"].notna().any())
 
+    @property
+    def over(self) -> str:
+        """Over what the F tests are adjusted, in words; the titles of tables name it."""
+        return "in the order fixed beforehand" if self.in_order else "by Holm over the attributes"
+
 
 def find_differences(
     study: Study,
