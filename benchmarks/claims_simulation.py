@@ -299,7 +299,9 @@ def families(rng: np.random.Generator, studies: int, attributes: int, effect: fl
                 Evidence(PANEL, p_value=min(1.0, 2 - 2 * one.p_above(0.0)), against=one.estimate >= 0) for one in found
             ]
             adjusted = adjust_together(together, evidence, [True] * len(together))
-            shown = [_is_shown(one, its.p_adjusted, ALPHA) for one, its in zip(evidence, adjusted, strict=True)]
+            shown = [
+                _is_shown(one, p_adjusted, ALPHA) for one, (_, _, p_adjusted, _) in zip(evidence, adjusted, strict=True)
+            ]
             true = [effect > 0 and claim.prototype == "P1" and claim.attribute in firsts for claim in together]
             some_false += any(yes and not so for yes, so in zip(shown, true, strict=True))
             found_true += any(yes and so for yes, so in zip(shown, true, strict=True))

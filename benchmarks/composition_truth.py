@@ -25,7 +25,6 @@ for _name in ("OPENBLAS_NUM_THREADS", "OMP_NUM_THREADS", "MKL_NUM_THREADS"):
 
 import numpy as np
 import pandas as pd
-from numpy.typing import NDArray
 from scipy.special import fdtrc
 
 from data_demo import scenario as story
@@ -41,13 +40,13 @@ from panel.models.emollients.prediction_model import (
     model_of,
     swap_effects,
 )
+from panel.stats.arrays import Array
 from panel.stats.comparing.group_means import paired_contrasts
 from panel.stats.comparing.multiplicity import benjamini_hochberg, holm
 from panel.stats.formulas.mixtures import fit_linear, pooled_variance, predict_rows
 from panel.study.formulas import all_formulas, matched_pairs
 from panel.study.study import Study
 
-Floats = NDArray[np.float64]
 SEED = 20250311
 ASSESSORS, SESSIONS = 10, 3
 SD_INTERACTION, SD_RESIDUAL, SD_BATCH = 4.5, 8.0, 1.5
@@ -99,10 +98,10 @@ class Simulated:
     `cells` is assessors x attributes x prototypes.
     """
 
-    systematic: Floats
+    systematic: Array
     luck: float
-    level: Floats
-    cells: Floats
+    level: Array
+    cells: Array
 
 
 def demo_design() -> Design:
@@ -161,11 +160,11 @@ def simulate(design: Design, truth: str, rng: np.random.Generator) -> Simulated:
     return Simulated(made, luck, 50 + level.mean(axis=(0, 2)), cells)
 
 
-def _nothing(design: Design, rng: np.random.Generator) -> Floats:
+def _nothing(design: Design, rng: np.random.Generator) -> Array:
     return np.zeros((len(ATTRIBUTES), len(design.amounts)))
 
 
-def _swaps(design: Design, rng: np.random.Generator) -> Floats:
+def _swaps(design: Design, rng: np.random.Generator) -> Array:
     """Effects of the demo study in its own design, else an effect of each emollient drawn anew."""
     if design.name.startswith("demo"):
         runs = np.array(list(story.SWAPS.values()))
@@ -178,7 +177,7 @@ def _swaps(design: Design, rng: np.random.Generator) -> Floats:
     return rng.normal(0, SWAP_SD / np.sqrt(3), (len(ATTRIBUTES), held.shape[1])) @ held.T
 
 
-def _property(design: Design, rng: np.random.Generator) -> Floats:
+def _property(design: Design, rng: np.random.Generator) -> Array:
     rows = _nothing(design, rng)
     for attribute, (descriptor, sign) in FOLLOWS.items():
         values = design.descriptors[descriptor].to_numpy(dtype=float)
@@ -188,7 +187,7 @@ def _property(design: Design, rng: np.random.Generator) -> Floats:
     return rows
 
 
-def _level(amounts: pd.DataFrame, cells: Floats) -> PrototypeLevel:
+def _level(amounts: pd.DataFrame, cells: Array) -> PrototypeLevel:
     """Return the prototypes' means with the panel's error, as the balanced mixed model gives them."""
     people, _, n = cells.shape
     means = cells.mean(axis=0)
@@ -213,7 +212,7 @@ def _level(amounts: pd.DataFrame, cells: Floats) -> PrototypeLevel:
     return PrototypeLevel(amounts, frame, error, str(amounts.index[0]), True, frame, label, ())
 
 
-def pair_contrasts(design: Design, means: Floats) -> tuple[list[str], Floats]:
+def pair_contrasts(design: Design, means: Array) -> tuple[list[str], Array]:
     """Return the swaps, and (..., swaps) the mean over matched pairs of with minus without; prototypes come last."""
     place = pd.Index(design.amounts.index)
     labels = list(dict.fromkeys(design.pairs["swap"]))
@@ -296,7 +295,8 @@ def _count(
     if model is not None:
         made = swap_effects(model)
         made = made.assign(p_adjusted=benjamini_hochberg(made["p_value"].to_numpy()))
-    verdicts = attribute_verdicts(level, judged, made, find_links(level, design.columns))
+    _, running, named, _ = find_links(level, design.columns)
+    verdicts = attribute_verdicts(level, judged, made, named, running)
     heard, real = (judged["p_adjusted"] < 0.05).to_numpy(), judged["real"].to_numpy(dtype=bool)
     seen = dict(zip(verdicts["attribute"], verdicts["swaps"].str.split(JOIN), strict=True))
     both = np.array([swap in seen[name] for name, swap in zip(judged["attribute"], judged["swap"], strict=True)], bool)

@@ -63,7 +63,7 @@ _SWAP_ADVICE = {
     MAKING_DAY: "Make both of a matched pair on one day.",
     BATCH: "Make a second batch of each of a matched pair, and score both.",
 }
-_PAIR_COLUMNS = (
+_PAIR_COLUMNS = [
     "attribute",
     "prototype",
     "versus",
@@ -73,12 +73,12 @@ _PAIR_COLUMNS = (
     "sessions_joint",
     "because",
     "advice",
-)
+]
 _WHY = ("factor", "kind", "because")
 
 Labels = tuple[Codes, list[str]]
 """The number of each row's label, and the labels; the empty one where it is not known."""
-_SWAP_COLUMNS = ("attribute", "swap", "factor", "kind", "share_left", "n_pairs", "because", "advice")
+_SWAP_COLUMNS = ["attribute", "swap", "factor", "kind", "share_left", "n_pairs", "because", "advice"]
 
 
 @dataclass(frozen=True, eq=False, slots=True)
@@ -315,8 +315,8 @@ def confounds_of(
     n = 0 if len(patterns) == 1 else len(sets)  # rows of a single pattern are for all attributes already
     joint = ["attribute", "prototype", "versus", "sessions_joint", "connected"]
     return Confounds(
-        pairs=_for_all(pd.DataFrame(pairs, columns=list(_PAIR_COLUMNS)), n),
-        swaps=_for_all(pd.DataFrame(told, columns=list(_SWAP_COLUMNS)), n),
+        pairs=_for_all(pd.DataFrame(pairs, columns=_PAIR_COLUMNS), n),
+        swaps=_for_all(pd.DataFrame(told, columns=_SWAP_COLUMNS), n),
         connections=_for_all(pd.DataFrame(connections, columns=joint), n),
         batches=batches,
         sets=sets,

@@ -249,14 +249,6 @@ def interval(low: float, high: float, digits: int = 1) -> str:
 # or not at all is exploratory: at best 'cannot tell yet'.
 
 
-@dataclass(frozen=True, slots=True)
-class Standing:
-    """Whether a claim is exploratory, and why or why not, in one sentence."""
-
-    exploratory: bool
-    words: str
-
-
 SELF_DECLARED = "A stamp is a self-declaration: it shows later changes, it does not prove the time."
 
 
@@ -348,31 +340,30 @@ def page_to_sign(study: Study) -> str:
     return "\n".join([f"Claims of the study {title}", "", *lines, "", whole, SELF_DECLARED, "", *foot, ""])
 
 
-def standing(study: Study, claim: Claim) -> Standing:
-    """Return whether a claim was fixed in time."""
+def standing(study: Study, claim: Claim) -> tuple[bool, str]:
+    """Return whether a claim is exploratory, not fixed in time, and why or why not, in one sentence."""
     broken = first_broken_link(study.table("claims"))
     if broken is not None and claim.number - 1 in (broken - 1, broken):
-        return Standing(
-            True, f"The chain of stamps is broken before claim {broken + 1}: one was changed, exchanged or taken out."
+        return (
+            True,
+            f"The chain of stamps is broken before claim {broken + 1}: one was changed, exchanged or taken out.",
         )
     if not (claim.stamped_at and claim.stamped_by and claim.stamp):
-        return Standing(True, "Nothing shows that sentence, margin and bar were fixed before the data were seen.")
+        return True, "Nothing shows that sentence, margin and bar were fixed before the data were seen."
     read = {name: getattr(claim, name) for name in (*_TEXTS, *_NUMBERS) if name not in _FILLED_IN}
     if claim_seal({**study.table("claims").iloc[claim.number - 1], **read}) != claim.stamp:
-        return Standing(True, "The claim was changed after it was stamped: it no longer fits its seal.")
+        return True, "The claim was changed after it was stamped: it no longer fits its seal."
     if first_changed_opening(study.table("unblindings")) is not None:
-        return Standing(
-            True, "The list of unblindings was changed after it was written, so the order of events is open."
-        )
+        return True, "The list of unblindings was changed after it was written, so the order of events is open."
     try:
         stamped, (limit, words) = moment(claim.stamped_at, "The time of the stamp"), _limit(study, claim)
     except StudyError as error:
-        return Standing(True, str(error))
+        return True, str(error)
     if limit is None:
-        return Standing(True, words)
+        return True, words
     if stamped < limit:
-        return Standing(False, f"Fixed on {_shown(claim.stamped_at)} by {claim.stamped_by}, before {words}.")
-    return Standing(True, f"Fixed on {_shown(claim.stamped_at)}, not before {words}.")
+        return False, f"Fixed on {_shown(claim.stamped_at)} by {claim.stamped_by}, before {words}."
+    return True, f"Fixed on {_shown(claim.stamped_at)}, not before {words}."
 
 
 def _shown(when: str) -> str:

@@ -9,7 +9,7 @@ from __future__ import annotations
 import math
 import re
 from collections.abc import Mapping
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 
 from panel.claims.names import SILENT, Entry, Names, Tokens, entries_at, known_words, number_at, tokens_of
 
@@ -38,7 +38,7 @@ class _Cursor:
 
     def take(self, length: int, entry: Entry) -> bool:
         """Take the next words as what they are."""
-        self.found.chunks.append(Chunk(entry.part, self.words(length), entry.family, entry.asked_as, entry.value))
+        self.found.chunks.append(replace(entry, words=self.words(length)))
         self.place += length
         return True
 
@@ -232,7 +232,7 @@ class _Reader(_Cursor):
                 continue
             end = start + 1 + length
             end += self.entry("later", end)[0]
-            self.found.moments.append(Moment(kind, value * unit.value, self.words(end - self.place)))
+            self.found.moments.append((kind, value * unit.value, self.words(end - self.place)))
             self.place = end
             return True
         return False
@@ -267,7 +267,7 @@ class _Reader(_Cursor):
             self.place = start
             return False
         if entry.part == "as":
-            self.found.core.append(Chunk("as", "as"))
+            self.found.core.append(Entry("as", words="as"))
         while self.place < len(self.tokens) and self.tokens[self.place] in _JOINS:
             before, self.place = self.place, self.place + 1
             if not self.comparator():
@@ -319,7 +319,7 @@ class _Reader(_Cursor):
         product = self.product_at(self.place + length) if length else 0
         if not product:
             return False
-        self.found.core.append(Chunk("nothing", self.words(length + product)))
+        self.found.core.append(Entry("nothing", words=self.words(length + product)))
         self.found.order.append("nothing")
         self.place += length + product
         return True
@@ -335,7 +335,7 @@ class _Reader(_Cursor):
         if length and length >= next(entries_at(self.tokens, self.place), (0, None))[0]:
             own = any(e.part in ("property", "verb") for n, e in entries_at(self.tokens, self.place) if n == length)
             if not own:
-                self.found.core.append(Chunk("property", self.words(length), family, family, 1.0))
+                self.found.core.append(Entry("property", family, family, 1.0, self.words(length)))
                 self.found.order.append(f"property {family}")
                 self.place += length
                 return True
@@ -346,7 +346,7 @@ class _Reader(_Cursor):
         for length, entry in entries_at(self.tokens, self.place):
             if entry.part in _LETTERS:
                 value = entry.value if not math.isnan(entry.value) else 1.0
-                self.found.core.append(Chunk(entry.part, self.words(length), entry.family, entry.asked_as, value))
+                self.found.core.append(replace(entry, value=value, words=self.words(length)))
                 self.found.order.append(f"{entry.part} {entry.family}")
                 self.place += length
                 return True
@@ -395,17 +395,6 @@ UNREADABLE = "unreadable"
 
 
 @dataclass(frozen=True, slots=True)
-class Chunk:
-    """Some words of a sentence and what they do in it."""
-
-    part: str
-    words: str
-    family: str = ""
-    asked_as: str = ""
-    value: float = float("nan")
-
-
-@dataclass(frozen=True, slots=True)
 class Share:
     """A share a sentence quotes: `of` is the count it is out of (100 for per cent); `least` where it says more than.
 
@@ -424,15 +413,6 @@ class Share:
         return self.count / self.of if self.of else float("nan")
 
 
-@dataclass(frozen=True, slots=True)
-class Moment:
-    """A time a sentence quotes, in minutes: `at` a time, `within` it, or `for` as long; `later` has no minutes."""
-
-    kind: str
-    minutes: float
-    words: str
-
-
 @dataclass(eq=False, slots=True)
 class Reading:
     """What a sentence says, part by part; `left_over` holds the words that nothing accounts for.
@@ -441,13 +421,13 @@ class Reading:
     known by it.
     """
 
-    core: list[Chunk] = field(default_factory=list)
-    chunks: list[Chunk] = field(default_factory=list)
+    core: list[Entry] = field(default_factory=list)
+    chunks: list[Entry] = field(default_factory=list)
     comparators: list[frozenset[str]] = field(default_factory=list)
     subjects: list[str] = field(default_factory=list)
     shares: list[Share] = field(default_factory=list)
     bases: list[float] = field(default_factory=list)
-    moments: list[Moment] = field(default_factory=list)
+    moments: list[tuple[str, float, str]] = field(default_factory=list)
     ages: str = ""
     contains: list[str] = field(default_factory=list)
     credits: list[str] = field(default_factory=list)

@@ -21,7 +21,6 @@ from panel.claims.claim import (
     Claim,
     Evidence,
     NumberShown,
-    Standing,
     claims_frame,
     nothing_yet,
     read_claims,
@@ -36,7 +35,6 @@ from panel.claims.verdict import (
     OPEN,
     WITH_WORDING,
     Case,
-    InFamily,
     Verdict,
     adjust_together,
     bearing_on,
@@ -125,7 +123,7 @@ def judge_claims(
     found_of_each = [find_evidence(claim, materials) for claim in claims]
     rehearsed = is_rehearsed(study)
     standings = [standing(study, each) for each in claims]
-    families = adjust_together(claims, found_of_each, [not each.exploratory for each in standings])
+    families = adjust_together(claims, found_of_each, [not exploratory for exploratory, _ in standings])
     judged = [
         _judge_one(claim, found, family, materials, fixed, rehearsed=rehearsed)
         for claim, found, family, fixed in zip(claims, found_of_each, families, standings, strict=True)
@@ -134,12 +132,18 @@ def judge_claims(
 
 
 def _judge_one(
-    claim: Claim, found: Evidence, family: InFamily, materials: Materials, fixed: Standing, *, rehearsed: bool
+    claim: Claim,
+    found: Evidence,
+    family: tuple[str, int, float, int],
+    materials: Materials,
+    fixed: tuple[bool, str],
+    *,
+    rehearsed: bool,
 ) -> _Judged:
     """Return everything about one claim whose evidence is at hand."""
     findings, left_over = wording_of(claim, found, materials)
     bearing = bearing_on(claim, materials)
-    case = Case(claim, found, family, fixed, findings, rehearsed, materials.alpha, bearing, left_over)
+    case = Case(claim, found, *family, *fixed, findings, rehearsed, materials.alpha, bearing, left_over)
     return case, verdict_on(case), *footnote(claim, found, materials)
 
 
@@ -192,17 +196,17 @@ _COLUMNS = (
 
 
 def _row(case: Case, said: Verdict, words: str, _: tuple[str, ...]) -> list[object]:
-    claim, shown, family = case.claim, case.evidence, case.family
+    claim, shown = case.claim, case.evidence
     first = shown.shown[0] if shown.shown else None
     interval = (
         (first.estimate, first.ci_low, first.ci_high, first.ci_level, first.unit) if first else (math.nan,) * 4 + ("",)
     )
     return [
-        *(claim.number, claim.claim, claim.kind, said.verdict, case.standing.exploratory),
+        *(claim.number, claim.claim, claim.kind, said.verdict, case.exploratory),
         *(claim.prototype, claim.versus, claim.attribute, claim.question, claim.minutes),
         *interval,
         *(claim.bar, claim.margin, shown.statistic, shown.df, shown.std_error),
-        *(shown.p_value, family.p_adjusted, family.family if shown.shown else "", shown.n),
+        *(shown.p_value, case.p_adjusted, case.family if shown.shown else "", shown.n),
         *(said.suggestion, words, shown.method),
         *("; ".join(texts) for texts in criteria_of(said.verdict, case.findings)),
         ", ".join(case.not_covered),
@@ -327,7 +331,7 @@ def judge_drafts(study: Study, rows: Sequence[Mapping[str, Any]], *, level: floa
     fixed = read_claims(study)
     materials = Materials(study, (*fixed, *tried), level)
     beside = [(claim, find_evidence(claim, materials)) for claim in fixed]
-    rehearsed, standing = is_rehearsed(study), Standing(False, DRAFT)
+    rehearsed, standing = is_rehearsed(study), (False, DRAFT)
     drafts = []
     for claim in tried:
         found = find_evidence(claim, materials)
@@ -348,8 +352,8 @@ def _one_each(study: Study) -> tuple[Claim, ...]:
     )
 
 
-def _in_family(claim: Claim, found: Evidence, beside: Sequence[tuple[Claim, Evidence]]) -> InFamily:
-    """Return the p-value adjusted with the claims of the family; the same statement counts once."""
+def _in_family(claim: Claim, found: Evidence, beside: Sequence[tuple[Claim, Evidence]]) -> tuple[str, int, float, int]:
+    """Return what `adjust_together` says of a draft beside the fixed claims; the same statement counts once."""
     own = tuple(getattr(claim, column) for column in _STATEMENT)
     others = [each for each in beside if tuple(getattr(each[0], column) for column in _STATEMENT) != own]
     claims, found_of_each = zip((claim, found), *others, strict=True)

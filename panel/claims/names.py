@@ -10,6 +10,7 @@ from dataclasses import dataclass
 from datetime import datetime
 from functools import cache
 from types import MappingProxyType
+from typing import Any
 
 from panel.checks.moments_recorded import days_stated
 from panel.claims.claim import (
@@ -129,12 +130,13 @@ SILENT = frozenset(".,;:!()\"“”„«»'-*†")
 
 @dataclass(frozen=True, slots=True)
 class Entry:
-    """What one phrase of the table is: its part in a sentence, what it speaks of, and its sign or number."""
+    """What one phrase is: its part in a sentence, what it speaks of, its sign or number; its words in a sentence."""
 
     part: str
     family: str = ""
     asked_as: str = ""
     value: float = float("nan")
+    words: str = ""
 
 
 def tokens_of(text: str) -> Tokens:
@@ -293,38 +295,21 @@ _MONTHS = (
 )
 
 
-@dataclass(frozen=True, slots=True)
-class TestRecord:
-    """What is recorded: empty text and 0 where it is not.
+def test_record(study: Study, sessions: tuple[str, ...]) -> dict[str, Any]:
+    """Return what is recorded about the consumer test with these sessions: empty text and 0 where it is not.
 
-    `who`, `ages`, `sex`, `skin`, `staff` come from the study's fact `users`; `staff` says whether they work for the
-    maker (`yes`, `no`).
+    `kind days month` of the test; `who ages sex staff` of the study's fact `users`, where `staff` says whether they
+    work for the maker (`yes`, `no`).
     """
-
-    kind: str
-    first_day: str
-    last_day: str
-    days: int
-    month: str
-    who: str
-    ages: str
-    sex: str
-    skin: str
-    staff: str
-
-
-def test_record(study: Study, sessions: tuple[str, ...]) -> TestRecord:
-    """Return what is recorded about the consumer test with these sessions."""
     users = study.facts.get("users", {})
     users = users if isinstance(users, Mapping) else {}
     label = sessions[0] if sessions else ""
-    first, last = _days_of(study, label)
-    told = {name: str(users.get(name, "")).strip() for name in ("who", "ages", "sex", "skin", "staff")}
+    told = {name: str(users.get(name, "")).strip() for name in ("who", "ages", "sex", "staff")}
     kind = next((words for start, words in _KINDS if label.casefold().startswith(start)), _OTHER)
-    start, end = (_moment(day) for day in (first, last))
+    start, end = (_moment(day) for day in _days_of(study, label))
     days = (end.date() - start.date()).days + 1 if start and end else 0
     month = f"{_MONTHS[start.month - 1]} {start.year}" if start else ""
-    return TestRecord(kind, first, last, days, month, **told)
+    return {"kind": kind, "days": days, "month": month, **told}
 
 
 test_record.__test__ = False  # type: ignore[attr-defined]  # a function about tests of products, not a test of pytest

@@ -29,7 +29,6 @@ from panel.claims.claim import (
     VOTES,
     Claim,
     Evidence,
-    Standing,
     WordingFinding,
     interval,
     number,
@@ -37,7 +36,7 @@ from panel.claims.claim import (
 )
 from panel.claims.grammar import Reading
 from panel.claims.materials import Materials
-from panel.claims.names import TestRecord, asked, family_of, floor, panel_days, question_words, test_record, words_of
+from panel.claims.names import asked, family_of, floor, panel_days, question_words, test_record, words_of
 from panel.models.consumers.answers import AnswerGrid, question_facts
 from panel.models.emollients.readings import declared_pairs
 from panel.models.prototypes.verdict import DIFFERS
@@ -76,12 +75,21 @@ class Verdict:
 
 @dataclass(frozen=True, eq=False, slots=True)
 class Case:
-    """One claim with everything its verdict rests on; `not_covered` are words that nothing accounts for."""
+    """One claim with everything its verdict rests on.
+
+    `family` with `in_family` tests adjusts its p-value to `p_adjusted` (Holm); `apart` counts the claims on the same
+    evidence that a family named by hand leaves out. `exploratory`: it was not fixed in time; `fixed` says why or why
+    not. `not_covered` are words that nothing accounts for.
+    """
 
     claim: Claim
     evidence: Evidence
-    family: InFamily
-    standing: Standing
+    family: str
+    in_family: int
+    p_adjusted: float
+    apart: int
+    exploratory: bool
+    fixed: str
     findings: Sequence[WordingFinding]
     rehearsed: bool
     alpha: float
@@ -119,16 +127,16 @@ def _is_shown(evidence: Evidence, p_adjusted: float, alpha: float) -> bool:
 
 def _from_the_data(case: Case) -> Verdict:
     """Return the verdict as far as the numbers go."""
-    evidence, family = case.evidence, case.family
+    evidence = case.evidence
     contrary = [f"{AGAINST_IT} {source}, {words}." for side, source, words in case.bearing if side == AGAINST]
     reasons = [*contrary, *evidence.reasons, *_on_family(case)]
     if evidence.refused:
         verdict = NOT_SUPPORTED if evidence.against else CANNOT_TELL
         return Verdict(verdict, (*evidence.refused, *reasons), evidence.refused, "")
-    if _is_shown(evidence, family.p_adjusted, case.alpha):
+    if _is_shown(evidence, case.p_adjusted, case.alpha):
         return _by_the_words(case, reasons)
     weaker = evidence.weaker
-    said = weaker is not None and min(1.0, weaker.p_value * max(family.size, 1)) <= case.alpha * _SLACK
+    said = weaker is not None and min(1.0, weaker.p_value * max(case.in_family, 1)) <= case.alpha * _SLACK
     if weaker is not None and said:
         reasons.append(weaker.reason)
         if weaker.rescues and words_of(case.claim.claim) == words_of(weaker.words):
@@ -169,18 +177,18 @@ def criteria_of(verdict: str, findings: Sequence[WordingFinding]) -> tuple[tuple
 
 def _on_family(case: Case) -> list[str]:
     """Say what the other claims of the family do to this one."""
-    family, alone = case.family, case.evidence.p_value
+    alone = case.evidence.p_value
     if np.isnan(alone):
         return []
-    left_out = f"The family '{family.family}' was named by hand and leaves out {counted(family.apart, 'claim')}"
-    by_hand = [f"{left_out} on the same evidence."] if family.apart else []
-    if family.size < 2:
+    left_out = f"The family '{case.family}' was named by hand and leaves out {counted(case.apart, 'claim')}"
+    by_hand = [f"{left_out} on the same evidence."] if case.apart else []
+    if case.in_family < 2:
         return [f"{words} This claim is alone in it and adjusted for nothing." for words in by_hand]
     words = (
-        f"Adjusted with the {family.size} claims of the family '{family.family}': "
-        f"p after Holm{p_words(family.p_adjusted)[1:]}."
+        f"Adjusted with the {case.in_family} claims of the family '{case.family}': "
+        f"p after Holm{p_words(case.p_adjusted)[1:]}."
     )
-    if alone <= case.alpha < family.p_adjusted:
+    if alone <= case.alpha < case.p_adjusted:
         words += " Alone it would be shown; beside the others it is not."
     return [words, *by_hand]
 
@@ -188,40 +196,27 @@ def _on_family(case: Case) -> list[str]:
 def _held_back(case: Case, found: Verdict) -> Verdict:
     """Return the verdict with the limit that rehearsed data and claims fixed too late put on it."""
     held = found.verdict in (*AS_WORDED, WITH_WORDING)
-    reasons = (*found.reasons, case.standing.words)
+    reasons = (*found.reasons, case.fixed)
     needs = found.needs
     if case.rehearsed:
         reasons = ("The data are a rehearsal, drawn by a program: they support no claim.", *reasons)
         needs = ("Real people.", *needs)
         return Verdict(CANNOT_TELL, reasons, needs, "")
-    if case.standing.exploratory:
+    if case.exploratory:
         needs = (*needs, "A new test, with this sentence, its margin and its bar stamped before the data.")
-    if case.standing.exploratory and held:
+    if case.exploratory and held:
         reasons = ("Exploratory: the numbers speak for it, but the claim was not fixed before the data.", *reasons)
         return Verdict(CANNOT_TELL, reasons, needs, "")
-    return Verdict(found.verdict, reasons, needs, "" if case.standing.exploratory else found.suggestion)
+    return Verdict(found.verdict, reasons, needs, "" if case.exploratory else found.suggestion)
 
 
 # Which claims are adjusted together? All that were fixed on the same evidence, over prototypes and attributes.
 
 
-@dataclass(frozen=True, slots=True)
-class InFamily:
-    """The family of a claim, how many tests it holds, and the p-value adjusted over them (Holm).
-
-    `apart` counts the claims on the same evidence that a family named by hand leaves out.
-    """
-
-    family: str
-    size: int
-    p_adjusted: float
-    apart: int = 0
-
-
 def adjust_together(
     claims: Sequence[Claim], evidence: Sequence[Evidence], fixed: Sequence[bool]
-) -> tuple[InFamily, ...]:
-    """Return the family of each claim and its p-value adjusted by Holm; NaN where nothing could be published.
+) -> list[tuple[str, int, float, int]]:
+    """Return `family in_family p_adjusted apart` of each claim (see `Case`); NaN where nothing could be published.
 
     A claim stands in the family it names, else with all claims on the same evidence, whatever their prototype and
     attribute; `fixed` ones are not adjusted for those that were not fixed before the data.
@@ -237,7 +232,7 @@ def adjust_together(
         adjusted[own] = holm(p_values[own])
         apart = tested & ~own & np.array([other == ground for other in grounds])
         found.append((name, int((tested & own).sum()), int(apart.sum()) if name != ground else 0))
-    return tuple(InFamily(name, size, float(p), apart) for (name, size, apart), p in zip(found, adjusted, strict=True))
+    return [(name, size, float(p), apart) for (name, size, apart), p in zip(found, adjusted, strict=True)]
 
 
 def _ground(evidence: Evidence, fixed: bool) -> str:
@@ -267,7 +262,7 @@ def footnote(claim: Claim, evidence: Evidence, materials: Materials) -> tuple[st
 def _of_answers(claim: Claim, materials: Materials) -> tuple[str, tuple[str, ...]]:
     told = materials.agreed(claim.prototype, claim.question)
     record = test_record(materials.study, told.sessions)
-    parts = [record.kind, *_people(told.base, record), *_duration(record), record.month]
+    parts = [record["kind"], *_people(told.base, record), *_duration(record), record["month"]]
     words = f"{_joined(parts)}; agreed or strongly agreed."
     return words, tuple(_gaps(record))
 
@@ -276,7 +271,7 @@ def _of_votes(claim: Claim, evidence: Evidence, materials: Materials) -> tuple[s
     answers = materials.study.table("answers")
     sessions = tuple(str(name) for name in answers.loc[answers["kind"] == "preference", "session"].unique())
     record = test_record(materials.study, sessions)
-    parts = [record.kind, *_people(evidence.n, record), *_duration(record), record.month]
+    parts = [record["kind"], *_people(evidence.n, record), *_duration(record), record["month"]]
     return f"{_joined(parts)}; both tried by each, 'no preference' offered.", tuple(_gaps(record))
 
 
@@ -296,21 +291,21 @@ def _scores_each(claim: Claim, materials: Materials) -> str:
     return materials.panel.scores_each(claim.attribute, names) if known else ""
 
 
-def _people(n: int, record: TestRecord) -> list[str]:
-    who = record.who or "people"
-    return [f"{n} {who}{f' aged {record.ages}' if record.ages else ''}"]
+def _people(n: int, record: Mapping[str, Any]) -> list[str]:
+    aged = f" aged {record['ages']}" if record["ages"] else ""
+    return [f"{n} {record['who'] or 'people'}{aged}"]
 
 
-def _duration(record: TestRecord) -> list[str]:
-    return [counted(record.days, "day")] if record.days else []
+def _duration(record: Mapping[str, Any]) -> list[str]:
+    return [counted(record["days"], "day")] if record["days"] else []
 
 
-def _gaps(record: TestRecord) -> Iterable[str]:
+def _gaps(record: Mapping[str, Any]) -> Iterable[str]:
     wanted = (
-        (record.who, "who took part (fact users, who)"),
-        (record.ages, "their ages (fact users, ages)"),
-        (record.days, "on which days (fact dates)"),
-        (record.staff, "whether they work for the maker (fact users, staff)"),
+        (record["who"], "who took part (fact users, who)"),
+        (record["ages"], "their ages (fact users, ages)"),
+        (record["days"], "on which days (fact dates)"),
+        (record["staff"], "whether they work for the maker (fact users, staff)"),
     )
     return [f"Not recorded: {words}." for there, words in wanted if not there]
 

@@ -3,7 +3,8 @@
 from __future__ import annotations
 
 import math
-from collections.abc import Iterator
+from collections.abc import Iterator, Mapping
+from typing import Any
 
 from panel.claims.claim import (
     _NOTE,
@@ -25,10 +26,9 @@ from panel.claims.claim import (
     of_kind,
     percent,
 )
-from panel.claims.grammar import UNREADABLE, Moment, Reading, Share
+from panel.claims.grammar import UNREADABLE, Reading, Share
 from panel.claims.materials import Materials
 from panel.claims.names import (
-    TestRecord,
     family_of,
     floor,
     legible,
@@ -332,7 +332,7 @@ def _around_findings(
     yield from _on_moments(claim, materials, reading, record, asked_people=asked_people)
     yield from _on_ingredients(claim, materials, reading)
     yield from _on_names(claim, materials, reading)
-    if claim.kind == "agreement" and not record.days:
+    if claim.kind == "agreement" and not record["days"]:
         yield WordingFinding(
             _NOTE, "duration not recorded", "Nothing says for how many days the users had it, nor when.",
             "Record the first and the last day in the study's fact dates.", "evidential support",
@@ -397,7 +397,7 @@ def _at_most(share: Share, quoted: float, counted: float) -> bool:
 
 
 def _on_people(
-    evidence: Evidence, reading: Reading, record: TestRecord, *, asked_people: bool
+    evidence: Evidence, reading: Reading, record: Mapping[str, Any], *, asked_people: bool
 ) -> Iterator[WordingFinding]:
     """Say where the sentence speaks of people who did not take part, or of another kind of test."""
     people, tests = reading.words_for("people"), reading.families_for("test")
@@ -412,7 +412,7 @@ def _on_people(
         message = "The sentence does not say who judged it: it rests on " + evidence.rests_on + "."
         yield change("who judged it", message, "Say who judged it.", "truthfulness", _EU)
     said = reading.families_for("people") - {"users"}
-    known = set(f"{record.who} {record.sex}".replace(",", " ").split())
+    known = set(f"{record['who']} {record['sex']}".replace(",", " ").split())
     if (
         asked_people
         and said
@@ -421,16 +421,16 @@ def _on_people(
         recorded = " ".join(sorted(known)) or "nothing"
         message = f"The sentence says “{' and '.join(people)}”; recorded about those who took part: {recorded}."
         yield change("women or men in the sentence", message, "Say who took part.", "truthfulness", _EU)
-    if reading.ages and reading.ages != record.ages:
-        message = f"The sentence says “aged {reading.ages}”; recorded is: {record.ages or 'nothing'}."
+    if reading.ages and reading.ages != record["ages"]:
+        message = f"The sentence says “aged {reading.ages}”; recorded is: {record['ages'] or 'nothing'}."
         yield change("ages in the sentence", message, "Say who took part.", "truthfulness", _EU)
-    fitting = {"users"} | {kind for kind in ("home", "hall") if record.kind.casefold().startswith(kind)}
+    fitting = {"users"} | {kind for kind in ("home", "hall") if record["kind"].casefold().startswith(kind)}
     if tests and (not asked_people or not tests <= fitting):
         message = (
-            f"The sentence names another kind of test; it was: {record.kind if asked_people else evidence.rests_on}."
+            f"The sentence names another kind of test; it was: {record['kind'] if asked_people else evidence.rests_on}."
         )
         yield change("another kind of test", message, "Name the test that was made.", "truthfulness", _EU)
-    if asked_people and record.staff == "yes":
+    if asked_people and record["staff"] == "yes":
         message = "The people who answered work for the maker."
         yield change("staff", message, "Ask users who do not.", "honesty")
 
@@ -449,21 +449,21 @@ def _on_places(claim: Claim, materials: Materials, reading: Reading) -> Iterator
 
 
 def _on_moments(
-    claim: Claim, materials: Materials, reading: Reading, record: TestRecord, *, asked_people: bool
+    claim: Claim, materials: Materials, reading: Reading, record: Mapping[str, Any], *, asked_people: bool
 ) -> Iterator[WordingFinding]:
     """Say where a quoted time is none that was tested, and where a time has to be said and is not."""
     judged = materials.minutes(claim.attribute) if claim.attribute else math.nan
     asked = _question_reading(claim, materials) if claim.kind == "agreement" else None
-    in_question = [] if asked is None else [moment.minutes for moment in asked.moments]
-    days = [record.days * _DAY] if asked_people and record.days else []
+    in_question = [] if asked is None else [minutes for _, minutes, _ in asked.moments]
+    days = [record["days"] * _DAY] if asked_people and record["days"] else []
     at = [*in_question, *days, *([judged, claim.minutes] if claim.attribute else [])]
     if claim.kind == "change_over_time":
         at = [minutes_between(materials.study, claim.session_before, claim.session_after)]
     fitting = {"at": at, "within": [claim.bar / 60] if claim.kind == "time" else [], "for": []}
     fitting["for"] = [claim.minutes] if claim.kind == "duration" else []
-    wrong = [moment for moment in reading.moments if not _near(moment, fitting[moment.kind])]
-    for moment in wrong:
-        message = f"The sentence says “{moment.words}”, and that was not tested."
+    wrong = [words for kind, minutes, words in reading.moments if not _near(minutes, fitting[kind])]
+    for words in wrong:
+        message = f"The sentence says “{words}”, and that was not tested."
         yield change("time not tested", message, "Say the time that was tested.", "evidential support", _EU)
     if reading.has("still") and not (asked is not None and asked.has("still")):
         message = "The sentence says “still”, and nothing says how long."
@@ -473,14 +473,14 @@ def _on_moments(
         yield change("time not tested", message, "Say the time that was tested.", "evidential support", _EU)
     needed = claim.kind in ("absolute_negative", "time", "duration", "change_over_time")
     lacks = needed and not reading.moments
-    lacks = lacks or any(not any(_near(moment, [each]) for moment in reading.moments) for each in in_question)
+    lacks = lacks or any(not any(_near(minutes, [each]) for _, minutes, _ in reading.moments) for each in in_question)
     if lacks:
         message = "The time belongs into the sentence."
         yield change("time not said", message, "Say the time that was tested.", "evidential support", _EU)
 
 
-def _near(moment: Moment, minutes: list[float]) -> bool:
-    return any(math.isclose(moment.minutes, each, rel_tol=1e-6) for each in minutes)
+def _near(minutes: float, tested: list[float]) -> bool:
+    return any(math.isclose(minutes, each, rel_tol=1e-6) for each in tested)
 
 
 def _on_ingredients(claim: Claim, materials: Materials, reading: Reading) -> Iterator[WordingFinding]:

@@ -65,4 +65,4 @@ def test_what_was_not_tested_has_no_footnote():
 )
 def test_days_are_those_of_the_session(session, dates, days, kind):
     record = test_record(study_with([], answers=answer_rows(1, 2), facts={"dates": dates}), (session,))
-    assert (record.days, record.kind) == (days, kind)
+    assert (record["days"], record["kind"]) == (days, kind)

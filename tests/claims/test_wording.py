@@ -233,8 +233,8 @@ def test_shares_bases_and_times_are_read_as_they_are_written(names):
     )
     assert [(share.share, share.least) for share in reading.shares] == [(0.845, ""), (0.9, "more than")]
     assert reading.bases == [1000, 58]
-    assert [moment.kind for moment in reading.moments] == ["at", "within"]
-    assert [moment.minutes for moment in reading.moments] == pytest.approx([10080, 1])
+    assert [kind for kind, _, _ in reading.moments] == ["at", "within"]
+    assert [minutes for _, minutes, _ in reading.moments] == pytest.approx([10080, 1])
 
 
 def test_every_attribute_of_the_lexicon_is_spoken_of_by_some_words():

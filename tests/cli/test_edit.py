@@ -258,7 +258,7 @@ def test_a_prediction_is_written_down_and_what_a_finding_proposes_is_done(tmp_pa
     run("set", tmp_path / "room", "proposal", "330", "--who", "lead")  # a finding of the demo proposes 33
     assert read_folder(tmp_path / "room").table("corrections")["new"].tolist() == ["33.0"]
     assert "No finding proposes" in run("set", tmp_path / "room", "proposal", "331", "--who", "x", code=2).stderr
-    assert [each.prototype for each in kept_predictions(read_folder(tmp_path / "room"))] == ["P9"]
+    assert [each["prototype"] for each in kept_predictions(read_folder(tmp_path / "room"))] == ["P9"]
 
 
 # What an editor of the app does, a command does too.

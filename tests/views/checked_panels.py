@@ -6,7 +6,7 @@ from functools import cache
 import numpy as np
 import pandas as pd
 
-from panel.models.assessors.performance import COLUMNS, PanelCheck, check_panel, judgements
+from panel.models.assessors.performance import _COLUMNS, PanelCheck, _judgements, check_panel
 from panel.study.naming import Naming, naming
 from tests.simulated_panels import STRONG, simulated_panel
 
@@ -23,7 +23,7 @@ def checked() -> tuple[PanelCheck, Naming]:
 def with_patterns(result: PanelCheck, rows: list[tuple[str, str, str, str]]) -> PanelCheck:
     """Return the result with these patterns (assessor, pattern, attribute, action) in place of its own."""
     full = [(who, pattern, attribute, "", 1.2, 0.7, 1.7, 0.004, action) for who, pattern, attribute, action in rows]
-    patterns = pd.DataFrame(full, columns=COLUMNS).astype(dict(result.patterns.dtypes))
+    patterns = pd.DataFrame(full, columns=_COLUMNS).astype(dict(result.patterns.dtypes))
     return replace(
-        result, patterns=patterns, people=result.people.assign(judgement=judgements(result.people, patterns))
+        result, patterns=patterns, people=result.people.assign(judgement=_judgements(result.people, patterns))
     )

@@ -2,10 +2,11 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Iterator, Mapping, Sequence
+from collections.abc import Hashable, Iterable, Iterator, Mapping, Sequence
 from dataclasses import dataclass
 from enum import StrEnum
 from itertools import combinations
+from typing import Any, TypeAlias
 
 import numpy as np
 import pandas as pd
@@ -118,7 +119,7 @@ def check_panel(study: Study, *, level: float = LEVEL, fitted: PanelFit | None =
     return PanelCheck(
         assessors=assessors,
         panel=panel_rows(numbers, fits, level),
-        people=people.assign(judgement=judgements(people, patterns)),
+        people=people.assign(judgement=_judgements(people, patterns)),
         patterns=patterns,
         means=mean_rows(numbers),
         without=without.assign(differ=below(without["p_value"], 1 - level)).sort_values(
@@ -195,9 +196,8 @@ def _notes(numbers: PanelNumbers, left_out: list[tuple[str, str]]) -> Iterator[s
 # What a person's numbers amount to, looked at over all attributes and never at one coefficient.
 #
 # Each rule first asks whether chance would bring about what is seen, counting every person and attribute that was
-# looked at (Holm), and only then what it is. What chance often brings about is not told at all; what cannot be
-# told for
-# sure, or what needs no training, is told as such. The first advice is always training.
+# looked at (Holm), and only then what it is. What chance often brings about is not told at all; what cannot be told
+# for sure, or what needs no training, is told as such. The first advice is always training.
 
 
 class Pattern(StrEnum):
@@ -249,13 +249,13 @@ _LEVEL_TOLD = 0.08
 """Share of the scale by which a level is told: the usual smallest difference that matters (common practice)."""
 
 _GENERAL_WORDS = frozenset({"amount", "degree", "ease", "force", "intensity", "level", "speed", "strength"})
-COLUMNS = ["assessor", "pattern", "attribute", "quality", "estimate", "ci_low", "ci_high", "p_adjusted", "action"]
+_COLUMNS = ["assessor", "pattern", "attribute", "quality", "estimate", "ci_low", "ci_high", "p_adjusted", "action"]
 
 
 def _find_patterns(
     assessors: pd.DataFrame, people: pd.DataFrame, qualities: Mapping[str, Sequence[str]]
 ) -> pd.DataFrame:
-    """Return the patterns, columns `COLUMNS`; `attribute` is empty where a pattern goes over all attributes.
+    """Return the patterns, columns `_COLUMNS`; `attribute` is empty where a pattern goes over all attributes.
 
     Parameters
     ----------
@@ -265,7 +265,7 @@ def _find_patterns(
         Attributes that are one quality judged at several stages, by the word they share.
     """
     rows = [*_by_attribute(assessors), *_by_quality(assessors, qualities), *_by_person(people)]
-    frame = pd.DataFrame(rows, columns=COLUMNS)
+    frame = pd.DataFrame(rows, columns=_COLUMNS)
     text = dict.fromkeys(["assessor", "pattern", "attribute", "quality", "action"], "str")
     numbers = dict.fromkeys(["estimate", "ci_low", "ci_high", "p_adjusted"], "float64")
     frame = frame.astype(text | numbers).drop_duplicates(["assessor", "pattern", "attribute"])
@@ -316,57 +316,39 @@ def _by_quality(assessors: pd.DataFrame, qualities: Mapping[str, Sequence[str]])
     for (rows, quality, _), p_adjusted in zip(found, adjusted, strict=True):
         if p_adjusted < _POSSIBLE and not (rows["p_value"] < SEPARATES_BELOW).any():
             for row in rows.to_dict("records"):
-                ends = row["ci_low"], row["ci_high"]
-                yield (
-                    row["assessor"],
-                    Pattern.NOT_FELT,
-                    row["attribute"],
-                    quality,
-                    row["slope"],
-                    *ends,
-                    p_adjusted,
-                    Action.LOOK_AGAIN,
-                )
+                about = row["assessor"], Pattern.NOT_FELT, row["attribute"], quality
+                yield *about, row["slope"], row["ci_low"], row["ci_high"], p_adjusted, Action.LOOK_AGAIN
 
 
 def _by_person(people: pd.DataFrame) -> Iterator[tuple[object, ...]]:
     """Yield the patterns that a person shows over all attributes."""
     beyond = -ndtri(_POSSIBLE / len(people))
     for row, p_little in zip(people.to_dict("records"), holm(_lowness(people)), strict=True):
-        who, scale, ends = row["assessor"], row["scale"], (row["scale_low"], row["scale_high"])
-        feels = row["n_separated"] >= _SEPARATED_SHARE * row["n_judged"]
-        if row["spread_ratio"] < _NARROW_SPREAD and row["spread_p_adjusted"] < _UNLIKELY and feels:
-            yield (
-                who,
-                Pattern.NARROW,
-                "",
-                "",
-                row["spread_ratio"],
-                np.nan,
-                np.nan,
-                row["spread_p_adjusted"],
-                Action.RETRAIN,
-            )
-        elif scale < NARROWEST and p_little < _UNLIKELY:
-            yield (
-                who,
-                Pattern.NOT_FOLLOWING if feels else Pattern.FEELS_LITTLE,
-                "",
-                "",
-                scale,
-                *ends,
-                p_little,
-                Action.RETRAIN,
-            )
-        elif scale > WIDEST and scale - beyond * row["scale_error"] > 1:
-            yield who, Pattern.WIDE, "", "", scale, *ends, np.nan, Action.NONE
-        ratio, p_adjusted = row["repeat_ratio"], row["repeat_p_adjusted"]
-        if ratio > _SCATTER_TOLD and p_adjusted < _UNLIKELY:
-            action = Action.RETRAIN if ratio > _SCATTER_TRAINED else Action.LOOK_AGAIN
-            yield who, Pattern.SCATTERS, "", "", ratio, np.nan, np.nan, p_adjusted, action
-        if abs(row["level_share"]) > _LEVEL_TOLD:
-            side = Pattern.HIGH if row["level_share"] > 0 else Pattern.LOW
-            yield who, side, "", "", row["level_share"], np.nan, np.nan, np.nan, Action.NONE
+        for pattern, *numbers_and_action in _of_person(row, p_little, beyond):
+            yield row["assessor"], pattern, "", "", *numbers_and_action
+
+
+def _of_person(
+    row: Mapping[Hashable, Any], p_little: float, beyond: float
+) -> Iterator[tuple[Pattern, float, float, float, float, Action]]:
+    """Yield `pattern estimate ci_low ci_high p_adjusted action` of a person over all attributes."""
+    nan = float("nan")
+    scale, ends = row["scale"], (row["scale_low"], row["scale_high"])
+    spread, p_spread = row["spread_ratio"], row["spread_p_adjusted"]
+    feels = row["n_separated"] >= _SEPARATED_SHARE * row["n_judged"]
+    if spread < _NARROW_SPREAD and p_spread < _UNLIKELY and feels:
+        yield Pattern.NARROW, spread, nan, nan, p_spread, Action.RETRAIN
+    elif scale < NARROWEST and p_little < _UNLIKELY:
+        yield Pattern.NOT_FOLLOWING if feels else Pattern.FEELS_LITTLE, scale, *ends, p_little, Action.RETRAIN
+    elif scale > WIDEST and scale - beyond * row["scale_error"] > 1:
+        yield Pattern.WIDE, scale, *ends, nan, Action.NONE
+    ratio, p_adjusted = row["repeat_ratio"], row["repeat_p_adjusted"]
+    if ratio > _SCATTER_TOLD and p_adjusted < _UNLIKELY:
+        action = Action.RETRAIN if ratio > _SCATTER_TRAINED else Action.LOOK_AGAIN
+        yield Pattern.SCATTERS, ratio, nan, nan, p_adjusted, action
+    if abs(row["level_share"]) > _LEVEL_TOLD:
+        side = Pattern.HIGH if row["level_share"] > 0 else Pattern.LOW
+        yield side, row["level_share"], nan, nan, nan, Action.NONE
 
 
 def _lowness(people: pd.DataFrame) -> np.ndarray:
@@ -375,7 +357,7 @@ def _lowness(people: pd.DataFrame) -> np.ndarray:
     return np.asarray(ndtr((scale - 1) / np.hypot(error, SCALE_SD)))
 
 
-def judgements(people: pd.DataFrame, patterns: pd.DataFrame) -> pd.Series:
+def _judgements(people: pd.DataFrame, patterns: pd.DataFrame) -> pd.Series:
     """Return for each person the gravest action that a pattern calls for, `none` if no pattern does."""
     grave = {action: place for place, action in enumerate(Action)}
     worst = patterns["action"].map(grave).groupby(patterns["assessor"]).max()
@@ -465,7 +447,7 @@ def _differences(scores: pd.DataFrame) -> pd.DataFrame:
 EVERYBODY = ""
 _FEWEST_LEFT = 2
 """With one assessor left nothing says whether another person would agree."""
-TEST_COLUMNS = ["attribute", "assessor", "statistic", "df", "df_error", "p_value"]
+_TEST_COLUMNS = ["attribute", "assessor", "statistic", "df", "df_error", "p_value"]
 _LEAST_START = 1e-2
 """Relative variance below which no refit starts: a start at zero could stay there."""
 
@@ -489,13 +471,8 @@ class LeftOut:
     method: str
 
 
-@dataclass(frozen=True, eq=False, slots=True)
-class _Refit:
-    """One fit of many responses: the place of the assessor left out (-1 for none) and of the attribute of each."""
-
-    left_out: Codes
-    attribute: Codes
-    fit: MixedFit
+_Refit: TypeAlias = tuple[Codes, Codes, MixedFit]
+"""One fit of many responses: the place of the assessor left out (-1 for none) and of the attribute of each."""
 
 
 def leave_one_out(
@@ -547,7 +524,7 @@ def _refitted_tests(fits: list[tuple[PanelDesign, MixedFit]]) -> pd.DataFrame:
 def _without_each(design: PanelDesign, fit: MixedFit) -> Iterator[_Refit]:
     """Yield the fit with everybody, then the fits without each assessor, many at a time."""
     people, q = len(design.assessors), len(design.attributes)
-    yield _Refit(np.full(q, -1), np.arange(q), fit)
+    yield np.full(q, -1), np.arange(q), fit
     if people < _FEWEST_LEFT + 1:
         return
     start = np.broadcast_to(
@@ -555,25 +532,24 @@ def _without_each(design: PanelDesign, fit: MixedFit) -> Iterator[_Refit]:
     )
     if design.cube is not None:
         start = relative_variances(design.cube, design.terms, without_each=True).reshape(start.shape)
-    for each in fits_without_groups(design.response, design.fixed, design.groups, start):
-        yield _Refit(*each)
+    yield from fits_without_groups(design.response, design.fixed, design.groups, start)
 
 
 def _tests(design: PanelDesign, refits: Iterable[_Refit]) -> pd.DataFrame:
     """Return the F tests, with everybody and then without each assessor, NaN where there is no fit."""
     q = len(design.attributes)
     counts = _fixed_sums(design)
-    values = np.full((len(TEST_COLUMNS) - 2, len(design.assessors) + 1, q), np.nan)
-    for each in refits:
-        test = inference(each.fit).test(no_difference(design, counts[each.left_out, each.attribute]))
+    values = np.full((len(_TEST_COLUMNS) - 2, len(design.assessors) + 1, q), np.nan)
+    for left_out, attribute, fit in refits:
+        test = inference(fit).test(no_difference(design, counts[left_out, attribute]))
         told = test.statistic, np.full_like(test.statistic, test.df), test.df_error, test.p_value
-        values[:, each.left_out, each.attribute] = told
+        values[:, left_out, attribute] = told
     values = np.roll(values, 1, axis=1)  # everybody stood last
     names = {
         "attribute": np.tile(np.array(design.attributes, dtype=object), len(design.assessors) + 1),
         "assessor": np.repeat(np.array([EVERYBODY, *design.assessors], dtype=object), q),
     }
-    return pd.DataFrame(names | dict(zip(TEST_COLUMNS[2:], values.reshape(len(values), -1), strict=True)))
+    return pd.DataFrame(names | dict(zip(_TEST_COLUMNS[2:], values.reshape(len(values), -1), strict=True)))
 
 
 def _fixed_sums(design: PanelDesign) -> Array:
@@ -587,18 +563,19 @@ def _fixed_sums(design: PanelDesign) -> Array:
 
 def _leave_one_out_differences(design: PanelDesign, refit: _Refit, benchmark: str, level: float) -> pd.DataFrame:
     """Return the differences of all other prototypes from the benchmark, one row per fit and prototype."""
+    left_out, attribute, fit = refit
     others = [name for name in design.prototypes if name != benchmark]
     contrasts = np.zeros((len(others), design.fixed.shape[1]))
     contrasts[np.arange(len(others)), [design.prototypes.index(name) for name in others]] = 1
     contrasts[:, design.prototypes.index(benchmark)] = -1
-    found = inference(refit.fit).estimate(contrasts)
+    found = inference(fit).estimate(contrasts)
     low, high = found.interval(level)
     values = {"estimate": found.estimate, "std_error": found.std_error, "df": found.df, "statistic": found.statistic}
     values |= {"p_value": found.p_value, "ci_low": low, "ci_high": high}
     names = {
-        "attribute": np.repeat(np.array(design.attributes, dtype=object)[refit.attribute], len(others)),
-        "assessor": np.repeat(np.array([*design.assessors, EVERYBODY], dtype=object)[refit.left_out], len(others)),
-        "prototype": others * len(refit.attribute),
+        "attribute": np.repeat(np.array(design.attributes, dtype=object)[attribute], len(others)),
+        "assessor": np.repeat(np.array([*design.assessors, EVERYBODY], dtype=object)[left_out], len(others)),
+        "prototype": others * len(attribute),
         "versus": benchmark,
     }
     return pd.DataFrame(names | {name: value.ravel() for name, value in values.items()})

@@ -6,10 +6,10 @@ from dataclasses import dataclass
 
 import numpy as np
 import pandas as pd
-from numpy.typing import NDArray
 
 from panel.models.consumers.answers import AnswerGrid, QuestionFacts, answer_grid, question_facts, share_of_bar
 from panel.stats.answers.binomial import exact_interval, minimum_count, upper_tail, wilson_interval
+from panel.stats.arrays import Array
 from panel.stats.comparing.multiplicity import holm
 from panel.study.study import Study
 
@@ -112,7 +112,7 @@ def _statements(study: Study, grid: AnswerGrid, facts: dict[str, QuestionFacts],
     )
 
 
-def _started(study: Study, grid: AnswerGrid) -> tuple[NDArray[np.float64], NDArray[np.float64]]:
+def _started(study: Study, grid: AnswerGrid) -> tuple[Array, Array]:
     """Return for each statement and prototype how many were served it, and how many of them did not answer."""
     answers, servings = study.table("answers"), study.table("servings")
     sessions = set(answers.loc[answers["kind"] == "agreement", "session"]) - {""}

@@ -12,6 +12,7 @@ import pandas as pd
 from numpy.typing import NDArray
 
 from panel.errors import ModelError
+from panel.stats.arrays import Array
 from panel.study.numbers_read import read_numbers
 from panel.study.scores_used import named_rows
 from panel.study.study import Study
@@ -148,7 +149,6 @@ def _table(study: Study, rows: pd.DataFrame) -> tuple[pd.DataFrame, int]:
 # All answers of one kind at once: questions by consumers by prototypes, for what is counted question by question.
 
 
-Floats = NDArray[np.float64]
 _DONT_KNOW = ("don't know", "dont know", "do not know", "no opinion")
 
 
@@ -171,7 +171,7 @@ class AnswerGrid:
         Answers left aside because an earlier one of the same person stands.
     """
 
-    values: Floats
+    values: Array
     dont_know: NDArray[np.bool_]
     questions: tuple[str, ...]
     people: tuple[str, ...]
@@ -179,7 +179,7 @@ class AnswerGrid:
     unread: pd.DataFrame
     n_repeated: int
 
-    def matched(self, wide: pd.DataFrame) -> Floats:
+    def matched(self, wide: pd.DataFrame) -> Array:
         """Return a table of other answers, consumers by prototypes, with the rows and columns of this grid."""
         return wide.reindex(index=list(self.people), columns=list(self.prototypes)).to_numpy(dtype=float)
 
@@ -238,7 +238,7 @@ def _place(study: Study, found: tuple[str, ...]) -> dict[str, int]:
 
 def _read(
     texts: pd.Series, low: float, high: float, *, allowed: bool
-) -> tuple[Floats, NDArray[np.bool_], NDArray[np.bool_]]:
+) -> tuple[Array, NDArray[np.bool_], NDArray[np.bool_]]:
     """Return the answers as numbers, which say 'don't know', and which are there but neither."""
     code, distinct = pd.factorize(texts)
     words = [str(text).strip() for text in distinct]
@@ -257,7 +257,7 @@ def _counted(number: int) -> str:
 # What does the study say about its consumer questions: wording, ends, attribute, bar, and which one is untrue?
 
 
-OPPOSITE = "opposite"
+_OPPOSITE = "opposite"
 _YES = (True, "yes", "true", "1", 1)
 
 
@@ -319,7 +319,7 @@ def _facts(entry: Mapping[str, Any]) -> QuestionFacts:
         low_end=str(entry.get("low_end", "")),
         high_end=str(entry.get("high_end", "")),
         attribute=str(entry.get("attribute", "")),
-        opposite=str(entry.get("attribute_runs", "")) == OPPOSITE,
+        opposite=str(entry.get("attribute_runs", "")) == _OPPOSITE,
         foil=entry.get("foil") in _YES,
         bar=share_of_bar(entry.get("bar")),
     )

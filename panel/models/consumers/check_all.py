@@ -23,7 +23,7 @@ from panel.stats.comparing.multiplicity import below, holm
 from panel.stats.maps.components import correspondence
 from panel.study.study import Study
 
-RARE = 0.05  # share of all answers below which a term tells little: common practice, no source
+_RARE = 0.05  # share of all answers below which a term tells little: common practice, no source
 FEW_CONSUMERS = 60  # for a map of terms: common practice, no source
 LEAST_TICKS = 10  # answers ticked, and not ticked, below which a change of liking is marked: common practice, no source
 
@@ -135,7 +135,7 @@ def _terms(grid: AnswerGrid, tests: CochranTests, level: float) -> pd.DataFrame:
             "ticked": ticked,
             "base": base,
             "share": ticked / base,
-            "rare": ticked / base < RARE,
+            "rare": ticked / base < _RARE,
             "n_consumers": tests.n,
             "n_lost": tests.n_lost,
             "n_telling": tests.n_telling,
@@ -224,7 +224,7 @@ def _lift_frame(
 
 def _map(shares: pd.DataFrame) -> tuple[TermMap | None, list[str]]:
     try:
-        return term_map(shares), []
+        return _term_map(shares), []
     except ModelError as error:
         return None, [f"There is no map of the terms: {error}"]
 
@@ -245,7 +245,9 @@ def _notes(grid: AnswerGrid, terms: pd.DataFrame, mapped: TermMap | None, liking
     notes = []
     rare = [str(name) for name in terms.loc[terms["rare"], "term"]]
     if rare:
-        notes.append(f"Ticked in fewer than {100 * RARE:.0f} % of the answers, so they tell little: {', '.join(rare)}.")
+        notes.append(
+            f"Ticked in fewer than {100 * _RARE:.0f} % of the answers, so they tell little: {', '.join(rare)}."
+        )
     lost = int(terms["n_lost"].max())
     if lost:
         notes.append(
@@ -307,7 +309,7 @@ class TermMap:
     too_few_expected: bool
 
 
-def term_map(shares: pd.DataFrame) -> TermMap:
+def _term_map(shares: pd.DataFrame) -> TermMap:
     """Return the map of counts `term prototype ticked`; ModelError if fewer than two of either were ticked."""
     counts = shares.pivot_table(index="term", columns="prototype", values="ticked", aggfunc="sum", sort=False)
     counts = counts.fillna(0)

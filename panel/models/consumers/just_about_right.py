@@ -13,7 +13,6 @@ from numpy.typing import NDArray
 from panel.errors import ModelError
 from panel.models.consumers.answers import (
     AnswerGrid,
-    Floats,
     QuestionFacts,
     answer_grid,
     numeric_answers,
@@ -25,13 +24,14 @@ from panel.models.emollients.swaps import TracedSwaps, trace_swaps
 from panel.models.prototypes.verdict import ALPHA
 from panel.stats.answers.binomial import wilson_interval
 from panel.stats.answers.paired_answers import paired_tables, stuart_maxwell, within_people
+from panel.stats.arrays import Array
 from panel.stats.comparing.group_means import welch_differences
 from panel.stats.comparing.multiplicity import below, holm
 from panel.study.formulas import SAME_AMOUNT, all_formulas
 from panel.study.knowledge import why_one_sided
 from panel.study.study import Study
 
-RIGHT = 3  # the answer in the middle of 1 to 5
+_RIGHT = 3  # the answer in the middle of 1 to 5
 ALL_SIDES = ("too little", "just about right", "too much")
 
 
@@ -111,7 +111,7 @@ def weigh_just_about_right(
     grid = answer_grid(study, "just_about_right")
     facts = question_facts(study, "just_about_right")
     refused = _refused(grid, facts)
-    side = np.sign(grid.values - RIGHT) + 1  # 0 too little, 1 right, 2 too much
+    side = np.sign(grid.values - _RIGHT) + 1  # 0 too little, 1 right, 2 too much
     asked = np.array([name not in set(refused["question"]) for name in grid.questions], dtype=bool)
     liked, liking = _liking(study, grid, liking)
     drops = _drop_frame(grid, side, liked, asked, level)
@@ -142,7 +142,7 @@ def _refused(grid: AnswerGrid, facts: dict[str, QuestionFacts]) -> pd.DataFrame:
     return pd.DataFrame(rows, columns=["question", "why"], dtype="str")
 
 
-def _liking(study: Study, grid: AnswerGrid, liking: str | None) -> tuple[Floats, str]:
+def _liking(study: Study, grid: AnswerGrid, liking: str | None) -> tuple[Array, str]:
     """Return liking by consumer and prototype, all NaN where the study asks none, and the name of its question."""
     if liking is None and not questions_of(study, "liking"):
         return np.full(grid.values.shape[1:], np.nan), ""
@@ -150,7 +150,7 @@ def _liking(study: Study, grid: AnswerGrid, liking: str | None) -> tuple[Floats,
     return grid.matched(read.frame), read.question
 
 
-def _shares(grid: AnswerGrid, side: Floats, level: float) -> pd.DataFrame:
+def _shares(grid: AnswerGrid, side: Array, level: float) -> pd.DataFrame:
     counts = np.stack([(side == place).sum(axis=1) for place in range(3)], axis=-1)
     base = counts.sum(axis=2, keepdims=True) + np.zeros_like(counts)
     place = np.indices(counts.shape).reshape(3, -1)
@@ -172,7 +172,7 @@ def _shares(grid: AnswerGrid, side: Floats, level: float) -> pd.DataFrame:
     ).astype(dict.fromkeys(("prototype", "question", "side"), "str"))
 
 
-def _pairs(grid: AnswerGrid, side: Floats) -> pd.DataFrame:
+def _pairs(grid: AnswerGrid, side: Array) -> pd.DataFrame:
     """Return the tests between prototypes, question by question."""
     parts = []
     for question, answers in zip(grid.questions, side, strict=True):
@@ -262,7 +262,7 @@ _COLUMNS = [
 _TEXT = dict.fromkeys(("prototype", "question", "side"), "str")
 
 
-def _drop_frame(grid: AnswerGrid, side: Floats, liked: Floats, asked: NDArray[np.bool_], level: float) -> pd.DataFrame:
+def _drop_frame(grid: AnswerGrid, side: Array, liked: Array, asked: NDArray[np.bool_], level: float) -> pd.DataFrame:
     """Return the mean drops, two rows per prototype and question that may be asked both ways.
 
     `side` (questions, consumers, prototypes) is 0 too little, 1 just about right, 2 too much; `liked` (consumers,
@@ -304,7 +304,7 @@ def _drop_frame(grid: AnswerGrid, side: Floats, liked: Floats, asked: NDArray[np
     return _judged(pd.concat(frames, ignore_index=True).iloc[together], level)
 
 
-def _groups(side: Floats, liked: Floats) -> tuple[NDArray[np.int64], Floats, Floats]:
+def _groups(side: Array, liked: Array) -> tuple[NDArray[np.int64], Array, Array]:
     """Return sizes, mean likings and variances of the three groups, each (3, questions, prototypes)."""
     y = np.where(np.isnan(liked), 0.0, liked)
     there = ~np.isnan(liked)
@@ -317,7 +317,7 @@ def _groups(side: Floats, liked: Floats) -> tuple[NDArray[np.int64], Floats, Flo
     return size.astype(np.int64), mean, variance
 
 
-def _over(above: Floats, below: Floats) -> Floats:
+def _over(above: Array, below: Array) -> Array:
     return np.asarray(np.divide(above, below, out=np.full(np.shape(above), np.nan), where=np.asarray(below) > 0))
 
 
@@ -349,9 +349,7 @@ def _balance_frame(drops: pd.DataFrame) -> pd.DataFrame:
     return first.assign(weighted=weighted).reset_index()
 
 
-def _within_frame(
-    grid: AnswerGrid, side: Floats, liked: Floats, asked: NDArray[np.bool_], level: float
-) -> pd.DataFrame:
+def _within_frame(grid: AnswerGrid, side: Array, liked: Array, asked: NDArray[np.bool_], level: float) -> pd.DataFrame:
     """Return the drop over all prototypes within consumers, as `JustAboutRight.within` holds it."""
     chosen = side[asked]
     questions = [name for name, both_ways in zip(grid.questions, asked, strict=True) if both_ways]
@@ -384,7 +382,7 @@ def _within_frame(
 
 
 _PLUS = " + "
-COLUMNS = [
+_MOVE_COLUMNS = [
     *("prototype", "question", "side", "attribute", "wanted", "swap", "removed", "added", "percent", "made"),
     *("estimate", "ci_low", "ci_high", "p_adjusted", "gives", "also"),
 ]
@@ -416,7 +414,7 @@ def _move_frame(
             if known.attribute and drop["prototype"] in formulas.index:
                 amounts = formulas.loc[[str(drop["prototype"])]].iloc[0]
                 rows += _helping(drop, known, by_attribute.get(known.attribute, []), amounts, groups, gives)
-    frame = pd.DataFrame(rows, columns=COLUMNS)
+    frame = pd.DataFrame(rows, columns=_MOVE_COLUMNS)
     text = ["prototype", "question", "side", "attribute", "wanted", "swap", "removed", "added", "made", "gives", "also"]
     numbers = ["percent", "estimate", "ci_low", "ci_high", "p_adjusted"]
     return frame.astype({**dict.fromkeys(text, "str"), **dict.fromkeys(numbers, "float64")})

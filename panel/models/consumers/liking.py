@@ -15,21 +15,21 @@ from scipy.special import fdtrc, stdtr
 from panel.checks.confounds import answer_confounds
 from panel.errors import ModelError
 from panel.models.consumers.answers import AnswersRead, numeric_answers
-from panel.models.consumers.liking_checks import RanksBeside, ranks_beside, serving_effects, shifts_in_order
-from panel.models.prototypes.differences import all_pairs, attribute_rows, mean_rows, pair_rows, versus_rows
+from panel.models.consumers.liking_checks import ranks_beside, serving_effects, shifts_in_order
+from panel.models.prototypes.differences import attribute_rows, mean_rows, pair_rows, versus_rows
 from panel.models.prototypes.panel_design import PanelDesign
 from panel.models.prototypes.verdict import LEVEL, difference_verdicts
 from panel.stats.answers.binomial import wilson_interval
 from panel.stats.arrays import Array
 from panel.stats.comparing.group_means import ASSESSOR
-from panel.stats.comparing.multiplicity import below
+from panel.stats.comparing.multiplicity import below, letters_for
 from panel.stats.mixed.inference import inference
 from panel.stats.mixed.reml import fit_mixed_model
 from panel.stats.mixed.residuals import nothing_left
 from panel.study.study import Study
 
-UNEVEN = 0.75  # of Box's epsilon: below, pairs divide people clearly unequally (common practice)
-FEW_CONSUMERS = 40  # below, a mean liking gives a direction only (common practice, no source)
+_UNEVEN = 0.75  # of Box's epsilon: below, pairs divide people clearly unequally (common practice)
+_FEW_CONSUMERS = 40  # below, a mean liking gives a direction only (common practice, no source)
 _MOST_BY_ORDER = 500  # consumers for whom the ordered model is fitted without being asked for
 
 
@@ -137,9 +137,10 @@ def weigh_liking(
     model = liking_model(frame, level, base)
     epsilon = _evenness(frame)
     main = [model.test] if np.isnan(epsilon) else [model.test, _corrected_test(model.test, epsilon)]
-    ranks, (order_test, shifts, why_not) = ranks_beside(frame), shifts_in_order(frame, by_order, _MOST_BY_ORDER)
+    rank_test, why_lost, ranks_by, rank_notes = ranks_beside(frame)
+    order_test, shifts, why_not = shifts_in_order(frame, by_order, _MOST_BY_ORDER)
     serving, positions = serving_effects(answers)
-    tests = pd.DataFrame([*main, *ranks.tests, *order_test])
+    tests = pd.DataFrame([*main, *rank_test, *order_test])
     p_value = float(main[-1]["p_value"])
     judge = _judge(study, answers, margin, level)
     return Liking(
@@ -150,14 +151,14 @@ def weigh_liking(
         versus=_with_paired_tests(judge(model.versus), frame),
         distribution=_answer_counts(frame),
         boxes=_top_boxes(frame, level),
-        lost=losses(answers, ranks, bool(order_test)),
+        lost=_losses(answers, rank_test, why_lost, bool(order_test)),
         serving=serving.assign(
             matters=below(serving["p_value"], 1 - level),
             prototypes_differ=below(serving["prototype_p_value"], 1 - level),
         ),
         positions=positions,
         by_order=shifts,
-        same_everywhere=same_everywhere(frame),
+        same_everywhere=_same_everywhere(frame),
         variances=model.variances,
         answers=answers,
         p_value=p_value,
@@ -165,8 +166,8 @@ def weigh_liking(
         benchmark=base,
         margin=margin,
         level=level,
-        method=_method(model, ranks.method, base, bool(order_test)),
-        notes=tuple(_notes(answers, ranks.notes, why_not, model, epsilon)),
+        method=_method(model, ranks_by, base, bool(order_test)),
+        notes=tuple(_notes(answers, rank_notes, why_not, model, epsilon)),
     )
 
 
@@ -238,12 +239,12 @@ def _notes(answers: AnswersRead, ranks: list[str], why_not: str, model: LikingMo
         )
     if answers.n_repeated:
         notes.append(f"Prototypes a consumer answered for more than once: {answers.n_repeated}. The mean counts, once.")
-    if answers.n_consumers < FEW_CONSUMERS:
+    if answers.n_consumers < _FEW_CONSUMERS:
         notes.append(
             f"{answers.n_consumers} consumers give a direction only; for a choice between prototypes 40 to 60 are "
             "usual, for a claim 60 to 100 or more (common practice)."
         )
-    if len(model.pairs) > 1 and epsilon < UNEVEN:
+    if len(model.pairs) > 1 and epsilon < _UNEVEN:
         notes.append(
             "Some pairs of prototypes divide the consumers much more than others do, while the mixed model takes all "
             "pairs as equally scattered. For such a pair trust its own paired test, and see whether groups of "
@@ -313,8 +314,8 @@ def liking_model(frame: pd.DataFrame, level: float, versus: str | None = None) -
         )
     infer = inference(fit)
     test = attribute_rows(design, fit, infer).iloc[0]
-    compared = all_pairs(design, infer)
-    pairs = pair_rows(design, compared, level).drop(columns="attribute")
+    pairs = pair_rows(design, infer, level).drop(columns="attribute")
+    means = mean_rows(design, infer, level).drop(columns="attribute")
     against = pairs.iloc[:0] if versus is None else versus_rows(design, infer, versus, level).drop(columns="attribute")
     return LikingModel(
         test={
@@ -323,13 +324,22 @@ def liking_model(frame: pd.DataFrame, level: float, versus: str | None = None) -
             "n_consumers": int(np.unique(person).size),
             "n_answers": len(response),
         },
-        means=mean_rows(design, infer, level, compared).drop(columns="attribute"),
+        means=means.assign(letters=_letters(means, pairs, level)),
         pairs=pairs,
         versus=against,
         variances=pd.DataFrame({"consumer": fit.variances[:, 0], "residual": fit.variances[:, 1]}),
         at_zero=bool(fit.at_zero[0, 0]),
         converged=bool(fit.converged[0]),
     )
+
+
+def _letters(means: pd.DataFrame, pairs: pd.DataFrame, level: float) -> list[str]:
+    """Return Tukey's letters of the means."""
+    names = pd.Index(means["prototype"])
+    first, second = (names.get_indexer(pd.Index(pairs[side])) for side in ("prototype", "versus"))
+    apart = np.zeros((len(names), len(names)), dtype=bool)
+    apart[first, second] = apart[second, first] = below(pairs["p_adjusted"].to_numpy(), 1 - level)
+    return list(letters_for(means["estimate"].to_numpy(dtype=float), apart))
 
 
 def _corrected_test(test: dict[str, Any], epsilon: float) -> dict[str, Any]:
@@ -387,7 +397,7 @@ def _top_boxes(frame: pd.DataFrame, level: float) -> pd.DataFrame:
     return pd.concat(rows, ignore_index=True)
 
 
-def same_everywhere(frame: pd.DataFrame) -> pd.DataFrame:
+def _same_everywhere(frame: pd.DataFrame) -> pd.DataFrame:
     """Return `assessor answer n`: consumers who answered three times or more, always the same."""
     value = frame.to_numpy(dtype=float)
     n = np.isfinite(value).sum(axis=1)
@@ -438,11 +448,11 @@ def _paired(apart: Array) -> tuple[NDArray[np.int64], Array, Array]:
     return n, np.where(n > 0, mean, np.nan), np.sqrt(spread / np.where(n > 1, n, np.nan))
 
 
-def losses(answers: AnswersRead, ranks: RanksBeside, with_order: bool) -> pd.DataFrame:
+def _losses(answers: AnswersRead, rank_test: list[dict[str, Any]], why_lost: str, with_order: bool) -> pd.DataFrame:
     """Return what each method uses and loses: `method consumers consumers_lost answers answers_lost why`."""
     consumers, total = answers.n_consumers, int(answers.frame.notna().to_numpy().sum())
     rows = [(name, consumers, total, "") for name in ("mixed model", CORRECTED)]
-    rows += [(ranks.name, ranks.n_consumers, ranks.n_answers, ranks.why)] if ranks.name else []
+    rows += [(test["test"], test["n_consumers"], test["n_answers"], why_lost) for test in rank_test]
     rows += [("cumulative logit", consumers, total, "")] if with_order else []
     return pd.DataFrame(
         [(name, n, consumers - n, used, total - used, why) for name, n, used, why in rows],

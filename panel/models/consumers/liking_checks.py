@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass, field, replace
+from dataclasses import replace
 from typing import Any
 
 import numpy as np
@@ -29,38 +29,26 @@ _NOT_SETTLED = (
     "given one answer only); it is left out."
 )
 _MOST_LOST = 0.5  # share of the consumers; with more gaps than this the serving was meant to be incomplete
-BEFORE = "the sample before"
+_BEFORE = "the sample before"
 _SERVING_COLUMNS = ["effect", "statistic", "df", "df_error", "p_value", "prototype_p_value"]
 _POSITION_COLUMNS = ["position", "n", "estimate", "std_error"]
 _NOTHING = 1e-9  # of the size of an effect's columns: what is left beside the others by rounding only
 _SHIFT_COLUMNS = ["prototype", "estimate", "std_error"]
 
 
-@dataclass(frozen=True, eq=False, slots=True)
-class RanksBeside:
-    """The rank test the gaps allow: its row among the tests, how many it uses, and why it loses the others."""
-
-    name: str = ""
-    tests: list[dict[str, Any]] = field(default_factory=list)
-    n_consumers: int = 0
-    n_answers: int = 0
-    why: str = ""
-    method: str = "no rank test"
-    notes: list[str] = field(default_factory=list)
-
-
-def ranks_beside(frame: pd.DataFrame) -> RanksBeside:
+def ranks_beside(frame: pd.DataFrame) -> tuple[list[dict[str, Any]], str, str, list[str]]:
     """Rank the prototypes within each consumer: Friedman's test on complete rows, unless most rows have gaps.
 
     Where more than half of the consumers have gaps by design, Durbin's test or that of Skillings and Mack uses them.
+    Returns its row among the tests (none where there is no test), why it loses the other consumers, how, and notes.
     """
     complete = frame.notna().all(axis=1)
     by_design = complete.mean() < _MOST_LOST
     ranked = frame if by_design else frame.loc[complete]
     try:
-        found = rank_tables("liking", ranked).attribute
+        found = rank_tables("liking", ranked)[0]
     except ModelError as error:
-        return RanksBeside(notes=[f"There is no rank test beside it: {error}"])
+        return [], "", "no rank test", [f"There is no rank test beside it: {error}"]
     n = int(found["n_assessors"])
     used = ranked.loc[ranked.notna().sum(axis=1) >= 2]
     name, n_answers = str(found["method"]), int(used.notna().to_numpy().sum())
@@ -73,14 +61,7 @@ def ranks_beside(frame: pd.DataFrame) -> RanksBeside:
     kind = "exact" if found["exact"] else "F" if name == "Durbin" else "chi-square"
     lost = len(frame) - n
     why = "did not try every prototype" if name == FRIEDMAN else "tried one prototype only"
-    return RanksBeside(
-        name=name,
-        tests=[row],
-        n_consumers=n,
-        n_answers=n_answers,
-        why=why if lost else "",
-        method=f"{name}'s test of the ranks within each consumer ({kind} p-value)",
-    )
+    return [row], why if lost else "", f"{name}'s test of the ranks within each consumer ({kind} p-value)", []
 
 
 def shifts_in_order(
@@ -219,9 +200,9 @@ def _with_serving(answers: AnswersRead) -> tuple[pd.DataFrame, Array, dict[str, 
     if columns.shape[1] < answers.frame.shape[1]:
         return rows, columns, parts, positions
     before = _tried_before(rows)
-    for effect, codes in (("session", rows["session"]), ("position", rows["position"]), (BEFORE, before)):
+    for effect, codes in (("session", rows["session"]), ("position", rows["position"]), (_BEFORE, before)):
         code, levels = pd.factorize(codes, sort=True)
-        if len(levels) < 2 or (effect != BEFORE and (code < 0).any()):
+        if len(levels) < 2 or (effect != _BEFORE and (code < 0).any()):
             continue
         each = np.where(code[:, None] < 0, 0.0, np.eye(len(levels))[code])  # the first sample comes after none
         other = np.where(code[:, None] < 0, 0.0, each[:, -1:])

@@ -21,7 +21,7 @@ from panel.stats.maps.groups import without_levels
 from panel.stats.maps.links import correlations, direction_interval, fit_plane, inside_hull, needed_correlation
 from panel.study.study import Study
 
-FEWEST_PROTOTYPES = 6  # with five the circular model has one degree of freedom left
+_FEWEST_PROTOTYPES = 6  # with five the circular model has one degree of freedom left
 DRAWS, _FEWER_DRAWS, _MANY = 1000, 200, 1000  # draws of consumers; fewer where there are more than `_MANY` of them
 _MAP_DRAWS = 100  # the regions of the map are not used here
 _GRID = 41  # places along each side of the map
@@ -142,9 +142,9 @@ def map_preferences(
 def _in_both(placed: PrototypeMap, frame: pd.DataFrame) -> list[str]:
     """Return the prototypes that are on the panel's map and were tried by consumers."""
     both = [str(name) for name in placed.prototypes["prototype"] if name in frame.columns]
-    if len(both) < FEWEST_PROTOTYPES:
+    if len(both) < _FEWEST_PROTOTYPES:
         raise ModelError(
-            f"A preference map needs at least {FEWEST_PROTOTYPES} prototypes that the panel scored and consumers "
+            f"A preference map needs at least {_FEWEST_PROTOTYPES} prototypes that the panel scored and consumers "
             f"tried; there are {len(both)}. With so few nearly any direction fits; compare the mean liking instead."
         )
     return both

@@ -19,15 +19,15 @@ from panel.stats.maps.groups import k_means, more_groups, recovered, without_eff
 from panel.study.study import Study
 
 _FEWEST_CONSUMERS = 40  # common practice, no source: below, groups are not believed
-FEWEST_PROTOTYPES = 4  # with fewer there is too little of a profile to group people by
+_FEWEST_PROTOTYPES = 4  # with fewer there is too little of a profile to group people by
 _TRIED = 0.75  # share of the prototypes a consumer has to have tried
-RARE = 0.01  # noise alone must look as grouped as this more rarely
+_RARE = 0.01  # noise alone must look as grouped as this more rarely
 _STABLE = 0.6  # of Jaccard's index when consumers are drawn anew (Hennig 2007: below 0.6 a group is not to be trusted)
 _MOST_GROUPS = 4
 _SMALLEST_GROUP = 5  # consumers
 _SAME_TASTE = 0.7  # correlation of two groups' means from which they order prototypes alike: half the variation shared
 DRAWS, _AGAIN = 199, 100
-Step = tuple[int, float, float, float, int, bool]  # the columns of `Segments.steps`
+_Step = tuple[int, float, float, float, int, bool]  # the columns of `Segments.steps`
 _MOST_DRAWN = 300  # consumers that enter the draws; with more of them the draws use a random part
 
 
@@ -105,9 +105,9 @@ def find_segments(
     """
     answers, order = without_order(numeric_answers(study, "liking", question))
     frame = answers.frame
-    if frame.shape[1] < FEWEST_PROTOTYPES:
+    if frame.shape[1] < _FEWEST_PROTOTYPES:
         raise ModelError(
-            f"Groups are looked for from {FEWEST_PROTOTYPES} prototypes on; consumers tried {frame.shape[1]}. With so "
+            f"Groups are looked for from {_FEWEST_PROTOTYPES} prototypes on; consumers tried {frame.shape[1]}. With so "
             "few, look at the single answers."
         )
     needed = max(FEWEST_ALIKE, int(np.ceil(_TRIED * frame.shape[1])))
@@ -115,10 +115,10 @@ def find_segments(
     used = frame.loc[tried >= needed]
     model = {0: liking_model(frame, level)}
     labels, steps, why = _labels(used, needed, rng)
-    labels = numbered(labels)
+    labels = _numbered(labels)
     groups = range(1, int(labels.max(initial=0)) + 2)
     model |= {group: liking_model(used.loc[labels == group - 1], level) for group in groups if len(groups) > 1}
-    means = group_means(model, used, labels)
+    means = _group_means(model, used, labels)
     return Segments(
         question=answers.question,
         n_groups=len(groups),
@@ -142,7 +142,7 @@ def find_segments(
     )
 
 
-def _labels(used: pd.DataFrame, needed: int, rng: np.random.Generator) -> tuple[Codes, list[Step], str]:
+def _labels(used: pd.DataFrame, needed: int, rng: np.random.Generator) -> tuple[Codes, list[_Step], str]:
     """Return the group of each consumer from 0, the steps that led there, and why it is one group if it is."""
     one = np.zeros(len(used), dtype=np.intp)
     if len(used) < _FEWEST_CONSUMERS:
@@ -168,15 +168,15 @@ def _labels(used: pd.DataFrame, needed: int, rng: np.random.Generator) -> tuple[
     return found, steps, ""
 
 
-def _grown(left: Array, present: NDArray[np.bool_], rng: np.random.Generator) -> tuple[Codes, list[Step]]:
+def _grown(left: Array, present: NDArray[np.bool_], rng: np.random.Generator) -> tuple[Codes, list[_Step]]:
     """Add a group as long as it says more than noise would, no group is tiny, and the same groups come back."""
     labels = np.zeros(len(left), dtype=np.intp)
-    steps: list[Step] = []
+    steps: list[_Step] = []
     for groups in range(2, _MOST_GROUPS + 1):
         more, share, p_value = more_groups(left, present, labels, DRAWS, rng)
         smallest = int(np.bincount(more, minlength=groups).min())
         stability = float("nan")
-        accepted = p_value <= RARE and smallest >= _SMALLEST_GROUP
+        accepted = p_value <= _RARE and smallest >= _SMALLEST_GROUP
         if accepted:
             stability = float(recovered(left, more, _AGAIN, rng).min())
             accepted = stability >= _STABLE
@@ -187,9 +187,9 @@ def _grown(left: Array, present: NDArray[np.bool_], rng: np.random.Generator) ->
     return labels, steps
 
 
-def _why(step: Step) -> str:
+def _why(step: _Step) -> str:
     _, _, p_value, _, smallest, _ = step
-    if p_value > RARE:
+    if p_value > _RARE:
         return "Two groups would say no more about these answers than noise alone often does."
     if smallest < _SMALLEST_GROUP:
         return f"The second group would be {smallest} consumers only."
@@ -250,7 +250,7 @@ _MEANS = ["segment", "prototype", "n", "estimate", "std_error", "df", "ci_low", 
 _DIVIDED = ["prototype", "versus", "segment", "estimate", "ci_low", "ci_high"]
 
 
-def numbered(labels: Codes) -> Codes:
+def _numbered(labels: Codes) -> Codes:
     """Return the labels with 0 for the largest group, 1 for the next, and so on."""
     if not len(labels):
         return labels
@@ -264,7 +264,7 @@ def _group_of(frame: pd.DataFrame, used: pd.DataFrame, labels: Codes) -> pd.Data
     return pd.DataFrame({"assessor": pd.Series(frame.index, dtype="str"), "segment": found.to_numpy()})
 
 
-def group_means(model: dict[int, LikingModel], used: pd.DataFrame, labels: Codes) -> pd.DataFrame:
+def _group_means(model: dict[int, LikingModel], used: pd.DataFrame, labels: Codes) -> pd.DataFrame:
     """Return the means of each group; of all consumers as group 1 where there is one group."""
     parts = []
     for group, own in model.items():

@@ -14,6 +14,7 @@ from panel.errors import ModelError
 from panel.models.consumers.answers import numeric_answers, questions_of
 from panel.models.decision.wanted import FAILS, Profile
 from panel.models.prototypes.verdict import CANNOT_TELL
+from panel.stats.arrays import Array
 from panel.stats.comparing.multiplicity import simultaneous_bands
 from panel.stats.maps.draws import DRAWS, FEWEST_PEOPLE, people_draws
 from panel.study.study import Study
@@ -145,7 +146,7 @@ def the_one(ranking: pd.DataFrame, left: tuple[str, ...], level: float) -> str |
 # Which prototypes can be told apart in a decision, by the panel's windows and by liking?
 
 
-_Floats = NDArray[np.float64]
+_Floats = Array
 AHEAD, BEHIND, OPPOSED = "ahead", "behind", "opposed"
 _COLUMNS = ("estimate", "ci_low", "ci_high", "chance_above")
 

@@ -12,7 +12,6 @@ from dataclasses import replace
 
 import numpy as np
 import pandas as pd
-from numpy.typing import NDArray
 
 from panel.checks.confounds import Confounds
 from panel.errors import StudyError
@@ -50,6 +49,7 @@ from panel.models.prototypes.differences import Differences, confound_notes
 from panel.models.prototypes.panel_design import PanelFit, fit_study
 from panel.models.prototypes.verdict import CANNOT_TELL, LEVEL
 from panel.plan.codes import moment
+from panel.stats.arrays import Array
 from panel.stats.formulas.desirability import beats, overall_desirability
 from panel.stats.maps.draws import DRAWS
 from panel.study.study import Study
@@ -278,7 +278,7 @@ def _benchmark(profile: Profile, drawn: PanelDraws, benchmark: str | None) -> li
 # Which prototypes does no other beat on every wanted attribute, and on liking, at once?
 
 
-_Floats = NDArray[np.float64]
+_Floats = Array
 
 
 def _front_rows(profile: Profile, drawn: PanelDraws, liking: LikingDraws | None) -> pd.DataFrame:

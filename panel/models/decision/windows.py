@@ -15,6 +15,7 @@ from panel.errors import ModelError
 from panel.models.decision.wanted import BENCHMARK, Profile
 from panel.models.prototypes.panel_design import PanelDesign, PanelFit, assessor_means, fit_study
 from panel.models.prototypes.verdict import BatchSpread, batch_spread
+from panel.stats.arrays import Array
 from panel.stats.comparing.group_means import BATCH
 from panel.stats.comparing.shrinkage import draw_shrunken, own_variances, shrink, shrink_differences
 from panel.stats.formulas.desirability import overall_desirability, window_wanted
@@ -23,7 +24,7 @@ from panel.stats.mixed.inference import estimate_contrasts, widened
 from panel.stats.mixed.reml import MixedFit
 from panel.study.study import Study
 
-_Floats = NDArray[np.float64]
+_Floats = Array
 _Flags = NDArray[np.bool_]
 _TOLERANCE_OF_SPREAD = 1.0  # without a scale: the spread of the means themselves
 

@@ -244,13 +244,7 @@ class _FlowCurves:
     notes: tuple[str, ...]
 
 
-@dataclass(frozen=True, eq=False, slots=True)
-class _Fitted:
-    key: tuple[str, str]
-    rate: np.ndarray
-    stress: np.ndarray
-    fits: dict[str, FlowFit]
-    dropped: int
+_Fits = dict[str, FlowFit]  # every model on one curve
 
 
 def _flow_curves(
@@ -265,40 +259,40 @@ def _flow_curves(
 
     One model serves all curves: `model`, or else the one with the smallest AICc summed over the curves.
     """
-    fitted: list[_Fitted] = []
+    fitted: dict[tuple[str, str], _Fits] = {}
+    points: list[pd.DataFrame] = []
     left_out: list[tuple[str, str, str]] = []
+    notes: list[str] = []
     for (prototype, repeat), rows in curves.loc[curves["kind"] == "flow"].groupby(_CURVE, sort=False):
         key = (str(prototype), str(repeat))
         try:
-            fitted.append(_fit(key, rows, weighting, level))
+            rate, stress = _in_pascal(rows)
+            counts = (rate > 0) & (stress > 0)
+            fits = fit_flow_models(rate[counts], stress[counts], weighting, level)
         except PanelError as error:
             left_out.append((*key, str(error)))
-    totals = _totals(fitted)
+            continue
+        fitted[key] = {fit.model: fit for fit in fits}
+        points.append(_keyed(key, {"rate": rate[counts], "stress": stress[counts]}))
+        if dropped := int((~counts).sum()):
+            name = " ".join(key).strip()
+            notes.append(f"{dropped} points of {name} do not count: rate or stress is not above zero.")
+    totals = _totals(list(fitted.values()))
     chosen = model or (None if totals.empty else next(m for m in FLOW_MODELS if m == totals["model"].iloc[0]))
     return _FlowCurves(
         model=chosen if fitted else None,
-        models=_stacked([_models(curve) for curve in fitted]),
+        models=_stacked([_models(*curve) for curve in fitted.items()]),
         totals=totals,
-        parameters=_stacked([_parameters(curve, str(chosen)) for curve in fitted]),
-        yield_stresses=_stacked([_yield_stress(curve, chosen) for curve in fitted if chosen]),
-        viscosities=_stacked([_viscosities(curve, str(chosen), rates, level) for curve in fitted]),
-        points=_stacked([_keyed(curve.key, {"rate": curve.rate, "stress": curve.stress}) for curve in fitted]),
-        lines=_stacked([_line(curve, str(chosen)) for curve in fitted]),
-        left_out=pd.DataFrame(left_out, columns=[*_CURVE, "why"], dtype="str"),
-        notes=tuple(
-            f"{curve.dropped} points of {' '.join(curve.key).strip()} do not count: rate or stress is not above zero."
-            for curve in fitted
-            if curve.dropped
+        parameters=_stacked([_parameters(*curve, str(chosen)) for curve in fitted.items()]),
+        yield_stresses=_stacked([_yield_stress(*curve, chosen) for curve in fitted.items() if chosen]),
+        viscosities=_stacked(
+            [_keyed(key, apparent_viscosity(fits[str(chosen)], rates, level)) for key, fits in fitted.items()]
         ),
+        points=_stacked(points),
+        lines=_stacked([_line(*curve, str(chosen)) for curve in fitted.items()]),
+        left_out=pd.DataFrame(left_out, columns=[*_CURVE, "why"], dtype="str"),
+        notes=tuple(notes),
     )
-
-
-def _fit(key: tuple[str, str], rows: pd.DataFrame, weighting: Weighting, level: float) -> _Fitted:
-    rate, stress = _in_pascal(rows)
-    kept = (rate > 0) & (stress > 0)
-    rate, stress = rate[kept], stress[kept]
-    fits = fit_flow_models(rate, stress, weighting, level)
-    return _Fitted(key, rate, stress, {fit.model: fit for fit in fits}, int((~kept).sum()))
 
 
 def _in_pascal(rows: pd.DataFrame) -> tuple[np.ndarray, np.ndarray]:
@@ -313,35 +307,35 @@ def _in_pascal(rows: pd.DataFrame) -> tuple[np.ndarray, np.ndarray]:
     return rate, np.concatenate(stress)
 
 
-def _totals(fitted: list[_Fitted]) -> pd.DataFrame:
-    sums = [sum(curve.fits[model].aicc for curve in fitted) for model in FLOW_MODELS]
+def _totals(fitted: list[_Fits]) -> pd.DataFrame:
+    sums = [sum(fits[model].aicc for fits in fitted) for model in FLOW_MODELS]
     frame = pd.DataFrame({"model": pd.Series(FLOW_MODELS, dtype="str"), "aicc": np.array(sums, dtype=float)})
     if not fitted:
         return frame.iloc[:0].assign(difference=pd.Series(dtype="float64"))
     return frame.assign(difference=akaike_weights(sums)[0]).sort_values("aicc", kind="stable", ignore_index=True)
 
 
-def _models(curve: _Fitted) -> pd.DataFrame:
-    fits = list(curve.fits.values())
-    difference, weight = akaike_weights([fit.aicc for fit in fits])
+def _models(key: tuple[str, str], fits: _Fits) -> pd.DataFrame:
+    each = list(fits.values())
+    difference, weight = akaike_weights([fit.aicc for fit in each])
     return _keyed(
-        curve.key,
+        key,
         {
-            "model": pd.Series([fit.model for fit in fits], dtype="str"),
-            "aicc": [fit.aicc for fit in fits],
+            "model": pd.Series([fit.model for fit in each], dtype="str"),
+            "aicc": [fit.aicc for fit in each],
             "difference": difference,
             "weight": weight,
-            "residual_sum": [fit.residual_sum for fit in fits],
-            "df": [fit.df for fit in fits],
-            "n_points": [fit.n for fit in fits],
+            "residual_sum": [fit.residual_sum for fit in each],
+            "df": [fit.df for fit in each],
+            "n_points": [fit.n for fit in each],
         },
     )
 
 
-def _parameters(curve: _Fitted, model: str) -> pd.DataFrame:
-    fit = curve.fits[model]
+def _parameters(key: tuple[str, str], fits: _Fits, model: str) -> pd.DataFrame:
+    fit = fits[model]
     return _keyed(
-        curve.key,
+        key,
         {
             "model": pd.Series([model] * len(fit.names), dtype="str"),
             "parameter": pd.Series(fit.names, dtype="str"),
@@ -354,26 +348,22 @@ def _parameters(curve: _Fitted, model: str) -> pd.DataFrame:
     )
 
 
-def _yield_stress(curve: _Fitted, model: FlowModel) -> pd.DataFrame:
-    fit = curve.fits[model]
+def _yield_stress(key: tuple[str, str], fits: _Fits, model: FlowModel) -> pd.DataFrame:
+    fit = fits[model]
     return _keyed(
-        curve.key,
+        key,
         {
-            "yield_stress_seen": [needs_yield_stress(list(curve.fits.values()), model)],
+            "yield_stress_seen": [needs_yield_stress(list(fits.values()), model)],
             "lowest_rate": [fit.lowest_rate],
             "highest_useful_rate": [fit.highest_useful_rate],
         },
     )
 
 
-def _viscosities(curve: _Fitted, model: str, rates: Sequence[float], level: float) -> pd.DataFrame:
-    return _keyed(curve.key, apparent_viscosity(curve.fits[model], rates, level))
-
-
-def _line(curve: _Fitted, model: str) -> pd.DataFrame:
-    fit = curve.fits[model]
+def _line(key: tuple[str, str], fits: _Fits, model: str) -> pd.DataFrame:
+    fit = fits[model]
     rate = np.geomspace(fit.lowest_rate, fit.highest_rate, _LINE_POINTS)
-    return _keyed(curve.key, {"rate": rate, "stress": fit.stress(rate)})
+    return _keyed(key, {"rate": rate, "stress": fit.stress(rate)})
 
 
 def _keyed(key: tuple[str, str], columns: Mapping[str, object]) -> pd.DataFrame:
@@ -430,14 +420,8 @@ class _ForceCurves:
     notes: tuple[str, ...]
 
 
-@dataclass(frozen=True, eq=False, slots=True)
-class _Units:
-    """Units of one curve: of the way or time, of the force, of areas, and what turns an area into that unit."""
-
-    along: str
-    force: str
-    area: str
-    factor: float
+_Units = tuple[str, str, str, float]
+"""Units of one curve: of the way or time, of the force, of areas, and what turns an area into that unit."""
 
 
 def _force_curves(curves: pd.DataFrame, *, work_until: _WorkUntil, speed_mm_s: float | None) -> _ForceCurves:
@@ -461,14 +445,12 @@ def _force_curves(curves: pd.DataFrame, *, work_until: _WorkUntil, speed_mm_s: f
             continue
         quantities += [{**key, **row} for row in _quantities(found, units, work_until)]
         points.append(
-            pd.DataFrame({"along": found.along, "force": force}).assign(
-                **key, along_unit=units.along, force_unit=units.force
-            )
+            pd.DataFrame({"along": found.along, "force": force}).assign(**key, along_unit=units[0], force_unit=units[1])
         )
         end = found.peak_at if work_until == "peak" else float(found.along[-1])
         peaks.append({**key, "peak_at": found.peak_at, "end_of_work": end, "pull_at": found.pull_at})
         touched += [name] if abs(found.start_share) > _NOT_ZEROED else []
-        timed += [name] if units.along == "s" else []
+        timed += [name] if units[0] == "s" else []
     return _ForceCurves(
         quantities=pd.DataFrame(quantities, columns=_COLUMNS),
         points=_points(points),
@@ -487,23 +469,24 @@ def _curve(rows: pd.DataFrame, speed_mm_s: float | None) -> tuple[np.ndarray, np
     force = convert(rows["y"], y_unit, force_unit)
     in_newton = float(convert(1.0, force_unit, "N"))
     if same_quantity(x_unit, "mm"):
-        return convert(rows["x"], x_unit, "mm"), force, _Units("mm", force_unit, "N mm", in_newton)
+        return convert(rows["x"], x_unit, "mm"), force, ("mm", force_unit, "N mm", in_newton)
     seconds = convert(rows["x"], x_unit, "s")
     if speed_mm_s is None:
-        return seconds, force, _Units("s", force_unit, f"{force_unit} s", 1.0)
-    return seconds * speed_mm_s, force, _Units("mm", force_unit, "N mm", in_newton)
+        return seconds, force, ("s", force_unit, f"{force_unit} s", 1.0)
+    return seconds * speed_mm_s, force, ("mm", force_unit, "N mm", in_newton)
 
 
 def _quantities(found: ForceCurve, units: _Units, work_until: _WorkUntil) -> list[dict[str, object]]:
+    _, force_unit, area_unit, factor = units
     areas = {"peak": found.area_to_peak, "whole stroke": found.area_above}
-    rows = [(_FIRMNESS, units.force, found.peak_force, "largest force", True)]
+    rows = [(_FIRMNESS, force_unit, found.peak_force, "largest force", True)]
     rows += [
-        (_WORK_OF_SHEAR, units.area, area * units.factor, f"area above zero, {_LIMITS[until]}", until == work_until)
+        (_WORK_OF_SHEAR, area_unit, area * factor, f"area above zero, {_LIMITS[until]}", until == work_until)
         for until, area in areas.items()
     ]
     rows += [
-        (_STICKINESS, units.force, found.pull_force, "size of the most negative force after the peak", True),
-        (_WORK_OF_ADHESION, units.area, found.area_below * units.factor, "area below zero, after the peak", True),
+        (_STICKINESS, force_unit, found.pull_force, "size of the most negative force after the peak", True),
+        (_WORK_OF_ADHESION, area_unit, found.area_below * factor, "area below zero, after the peak", True),
     ]
     return [dict(zip(_COLUMNS[2:], row, strict=True)) for row in rows]
 

@@ -10,6 +10,7 @@ import pandas as pd
 from numpy.typing import NDArray
 
 from panel.errors import ModelError
+from panel.stats.arrays import Array
 from panel.stats.formulas.composition import (
     harmonic_mean,
     part_of_mass,
@@ -47,8 +48,10 @@ _WORDS = {
     "interfacial_tension_mn_m": "interfacial tension",
     "molar_mass_g_mol": "molar mass",
 }
-_Figures = tuple[NDArray[np.float64], NDArray[np.float64], NDArray[np.float64]]
-_Average = Callable[[NDArray[np.float64], NDArray[np.float64]], NDArray[np.float64]]
+_Figures = tuple[Array, Array, Array]
+_Average = Callable[[Array, Array], Array]
+_Descriptor = tuple[str, _Average, Array, NDArray[np.bool_], NDArray[np.bool_]]
+"""Its name, how it averages, the values, over which ingredients (a mask), and where memory stands in."""
 
 
 @dataclass(frozen=True, eq=False, slots=True)
@@ -78,17 +81,6 @@ class BlendDescriptors:
     notes: tuple[str, ...]
 
 
-@dataclass(frozen=True, eq=False, slots=True)
-class _Descriptor:
-    """One descriptor: how it averages, over which ingredients (a mask), and where memory stands in."""
-
-    name: str
-    average: _Average
-    values: NDArray[np.float64]
-    concerned: NDArray[np.bool_]
-    from_memory: NDArray[np.bool_]
-
-
 @kept
 def find_descriptors(
     study: Study,
@@ -112,7 +104,7 @@ def find_descriptors(
     total = formula_totals(study).set_index("prototype").loc[blend.index, "emollient_total"]
     figures = {"emollient_total": (total.to_numpy(), np.full(len(blend), 100.0), np.zeros(len(blend)))}
     weights = blend.to_numpy()
-    figures |= {each.name: _figures(weights, each) for each in _descriptors(known, spreading_limits)}
+    figures |= {each[0]: _figures(weights, each) for each in _descriptors(known, spreading_limits)}
     wide = pd.DataFrame({name: figure[0] for name, figure in figures.items()}, index=blend.index)
     values = _long(wide, figures, weak_below)
     weak = set(values.loc[values["weak"], "descriptor"])
@@ -126,14 +118,13 @@ def find_descriptors(
     )
 
 
-def _figures(weights: NDArray[np.float64], descriptor: _Descriptor) -> _Figures:
+def _figures(weights: Array, descriptor: _Descriptor) -> _Figures:
     """Return the descriptor of each blend, its coverage and the share from memory, the latter two in per cent."""
-    concerned = weights[:, descriptor.concerned]
-    values = descriptor.values[descriptor.concerned]
+    _, average, values, concerned, from_memory = descriptor
+    mass, values = weights[:, concerned], values[concerned]
     known = ~np.isnan(values)
-    from_memory = descriptor.from_memory[descriptor.concerned] & known
-    coverage, memory = part_of_mass(concerned, known), part_of_mass(concerned, from_memory)
-    return descriptor.average(concerned, values), 100 * coverage, 100 * memory
+    coverage, memory = part_of_mass(mass, known), part_of_mass(mass, from_memory[concerned] & known)
+    return average(mass, values), 100 * coverage, 100 * memory
 
 
 def _long(wide: pd.DataFrame, figures: dict[str, _Figures], weak_below: float) -> pd.DataFrame:
@@ -158,11 +149,11 @@ def _descriptors(known: _BlendValues, limits: Sequence[tuple[float, float]]) -> 
     everything = np.ones(known.family.size, dtype=bool)
     molar_mass = known.values["molar_mass_g_mol"]
     memory = known.from_memory["molar_mass_g_mol"]
-    yield _Descriptor("molar_mass_by_mass", weighted_mean, molar_mass, everything, memory)
-    yield _Descriptor("molar_mass_by_number", harmonic_mean, molar_mass, everything, memory)
+    yield ("molar_mass_by_mass", weighted_mean, molar_mass, everything, memory)
+    yield ("molar_mass_by_number", harmonic_mean, molar_mass, everything, memory)
     for name in ("volatile", "solid"):
         share = 100 * known.values[name]
-        yield _Descriptor(f"{name}_share", _share, share, everything, known.from_memory[name])
+        yield (f"{name}_share", _share, share, everything, known.from_memory[name])
     yield from _of_structure(known)
 
 
@@ -174,10 +165,10 @@ def _of_liquids(known: _BlendValues) -> Iterator[_Descriptor]:
     memory = known.from_memory
     everything = np.ones(liquid.size, dtype=bool)
     surface, between = known.values["surface_tension_mn_m"], known.values["interfacial_tension_mn_m"]
-    yield _Descriptor("log10_viscosity_liquids", weighted_mean, log_viscosity, liquid, memory["viscosity_mpa_s"])
-    yield _Descriptor("surface_tension", weighted_mean, surface, everything, memory["surface_tension_mn_m"])
-    yield _Descriptor("surface_tension_lowest", smallest_present, surface, everything, memory["surface_tension_mn_m"])
-    yield _Descriptor("interfacial_tension", weighted_mean, between, everything, memory["interfacial_tension_mn_m"])
+    yield ("log10_viscosity_liquids", weighted_mean, log_viscosity, liquid, memory["viscosity_mpa_s"])
+    yield ("surface_tension", weighted_mean, surface, everything, memory["surface_tension_mn_m"])
+    yield ("surface_tension_lowest", smallest_present, surface, everything, memory["surface_tension_mn_m"])
+    yield ("interfacial_tension", weighted_mean, between, everything, memory["interfacial_tension_mn_m"])
 
 
 def _of_spreading(known: _BlendValues, limits: Sequence[tuple[float, float]]) -> Iterator[_Descriptor]:
@@ -186,10 +177,10 @@ def _of_spreading(known: _BlendValues, limits: Sequence[tuple[float, float]]) ->
     everything = np.ones(solid.size, dtype=bool)
     memory = known.from_memory["spreading_mm2_10min"]
     spreading = np.where(solid, 0.0, known.values["spreading_mm2_10min"])
-    yield _Descriptor("spreading_whole", weighted_mean, spreading, everything, memory & ~solid)
-    yield _Descriptor("spreading_liquids", weighted_mean, spreading, ~solid, memory)
+    yield ("spreading_whole", weighted_mean, spreading, everything, memory & ~solid)
+    yield ("spreading_liquids", weighted_mean, spreading, ~solid, memory)
     with np.errstate(divide="ignore"):
-        yield _Descriptor("spreading_breadth", weighted_spread, np.log10(spreading), ~solid, memory)
+        yield ("spreading_breadth", weighted_spread, np.log10(spreading), ~solid, memory)
     for low, high in limits:
         classes = {
             "fast": spreading > high,
@@ -198,7 +189,7 @@ def _of_spreading(known: _BlendValues, limits: Sequence[tuple[float, float]]) ->
         }
         for name, member in classes.items():
             share = np.where(np.isnan(spreading), np.nan, 100.0 * member)
-            yield _Descriptor(f"{name}_share_{low:g}_{high:g}", _share, share, everything, memory & ~solid)
+            yield (f"{name}_share_{low:g}_{high:g}", _share, share, everything, memory & ~solid)
 
 
 def _of_structure(known: _BlendValues) -> Iterator[_Descriptor]:
@@ -208,14 +199,14 @@ def _of_structure(known: _BlendValues) -> Iterator[_Descriptor]:
     unknown = known.family == ""
     for family in dict.fromkeys(known.family[~unknown]):
         share = np.where(unknown, np.nan, 100.0 * (known.family == family))
-        yield _Descriptor(f"{str(family).replace(' ', '_')}_share", _share, share, everything, nothing)
+        yield (f"{str(family).replace(' ', '_')}_share", _share, share, everything, nothing)
     drawn = known.smiles != ""
     double_bond = np.array(["C=C" in smiles for smiles in known.smiles], dtype=float)
     share = np.where(drawn, 100.0 * double_bond, np.nan)
-    yield _Descriptor("unsaturated_share", _share, share, everything, nothing)
+    yield ("unsaturated_share", _share, share, everything, nothing)
 
 
-def _share(weights: NDArray[np.float64], percent: NDArray[np.float64]) -> NDArray[np.float64]:
+def _share(weights: Array, percent: Array) -> Array:
     """Return the per cent of the whole blend that is known to belong, what is unknown counting as not."""
     return weighted_mean(weights, np.nan_to_num(percent))
 
@@ -328,7 +319,7 @@ class _BlendValues:
         method`.
     """
 
-    values: dict[str, NDArray[np.float64]]
+    values: dict[str, Array]
     from_memory: dict[str, NDArray[np.bool_]]
     family: NDArray[np.object_]
     smiles: NDArray[np.object_]

@@ -28,6 +28,7 @@ from panel.models.emollients.prediction_model import (
 from panel.models.emollients.swaps import TracedSwaps, swap_verdicts, trace_swaps
 from panel.models.prototypes.differences import Differences, find_differences
 from panel.models.prototypes.verdict import ALPHA
+from panel.stats.arrays import Array
 from panel.stats.comparing.multiplicity import below, benjamini_hochberg, holm
 from panel.stats.formulas.composition import independent_moves
 from panel.stats.maps.links import (
@@ -42,7 +43,7 @@ from panel.study.formulas import SAME_AMOUNT
 from panel.study.knowledge import expected_directions
 from panel.study.study import Study
 
-DRAWS = 1000
+_DRAWS = 1000
 
 
 @dataclass(frozen=True, eq=False, slots=True)
@@ -59,8 +60,9 @@ class Ladder:
         Why each step cannot be taken; empty where it can.
     verdicts
         `attribute verdict driver swaps doubtful running along`; see `panel.models.emollients.ladder`.
-    links
-        What one descriptor at a time shows, or None.
+    named, facts
+        Of the step `descriptors`: `attribute descriptor` that may be named, and one row of what such links take; see
+        `find_links`.
     copies
         Descriptors left out because they are copies of another in these blends.
     level, method, notes
@@ -70,7 +72,8 @@ class Ladder:
     steps: Mapping[str, pd.DataFrame]
     stopped: Mapping[str, str]
     verdicts: pd.DataFrame
-    links: Links | None
+    named: pd.DataFrame
+    facts: pd.DataFrame
     copies: dict[str, str]
     level: float
     method: str
@@ -104,7 +107,7 @@ def find_ladder(
     study: Study,
     *,
     rng: np.random.Generator,
-    draws: int = DRAWS,
+    draws: int = _DRAWS,
     level: float = 0.95,
     differences: Differences | None = None,
     traced: TracedSwaps | None = None,
@@ -134,7 +137,8 @@ def find_ladder(
     made = None if model is None else swap_verdicts(_over_prototypes(model, level), swaps.confounds)
     if made is not None and made.empty:
         made, why_no_model = None, "the blends hold no swap whose effect could be told apart"
-    links, why_no_links = _links(blends, columns, level)
+    why_no_links = _too_little(blends, columns, _FEWEST_FOR_LINKS, "set an attribute against a property")
+    links, running, named, facts = (pd.DataFrame(),) * 4 if why_no_links else find_links(blends, columns, level)
     predicted, why_no_prediction = _prediction(blends, columns, model, draws, rng)
     nothing, why_mixture = pd.DataFrame(), why_no_mixture(blends)
     no_pair = "" if len(swaps.swaps) else "no two prototypes differ by exactly one emollient swap"
@@ -143,7 +147,7 @@ def find_ladder(
         "swaps": (swaps.swaps, no_pair),
         "prototypes": (nothing if made is None else made, why_no_model),
         "aliases": (swaps.aliases, ""),
-        "descriptors": (nothing if links is None else links.links, why_no_links),
+        "descriptors": (links, why_no_links),
         "prediction": (predicted, why_no_prediction),
         "mixture": (nothing if why_mixture else mixture_links(blends), why_mixture),
         "ceiling": (ceilings(blends).rename("ceiling").rename_axis("attribute").reset_index(), ""),
@@ -151,8 +155,9 @@ def find_ladder(
     return Ladder(
         steps={name: numbers for name, (numbers, _) in steps.items()},
         stopped={name: why for name, (_, why) in steps.items()},
-        verdicts=attribute_verdicts(blends, swaps.swaps, made, links),
-        links=links,
+        verdicts=attribute_verdicts(blends, swaps.swaps, made, named, running),
+        named=named,
+        facts=facts,
         copies=columns.copies,
         level=level,
         method=_method(swaps, draws),
@@ -170,12 +175,6 @@ def _model(study: Study, blends: PrototypeLevel) -> tuple[PredictionModel | None
 def _over_prototypes(model: PredictionModel, level: float) -> pd.DataFrame:
     effects = swap_effects(model, level)
     return effects.assign(p_adjusted=benjamini_hochberg(effects["p_value"].to_numpy()))
-
-
-def _links(blends: PrototypeLevel, columns: LinkColumns, level: float) -> tuple[Links | None, str]:
-    if why := _too_little(blends, columns, _FEWEST_FOR_LINKS, "set an attribute against a property"):
-        return None, why
-    return find_links(blends, columns, level), ""
 
 
 def _prediction(
@@ -229,18 +228,18 @@ def _notes(blends: PrototypeLevel, columns: LinkColumns, descriptors: BlendDescr
 # One descriptor at a time: does an attribute go with a property of the blend, and may that property be named?
 
 
-Floats = NDArray[np.float64]
 _FEWEST_FOR_LINKS = 5
 # Adjusted p-value below which the prototypes count as told apart on an attribute.
 _DIFFERS = 0.05
 
 
-@dataclass(frozen=True, eq=False, slots=True)
-class Links:
-    """What one descriptor at a time shows.
+def find_links(
+    level: PrototypeLevel, columns: LinkColumns, conf_level: float = 0.95
+) -> tuple[pd.DataFrame, pd.DataFrame, pd.DataFrame, pd.DataFrame]:
+    """Set every attribute against every column; at least five blends are needed.
 
-    Parameters
-    ----------
+    Returns
+    -------
     links
         `attribute descriptor r slope std_error df p_value p_adjusted slope_low slope_high aliased expected agrees
         p_named`: correlation and slope over the blends, the range of the slope when each blend in turn is left out,
@@ -256,15 +255,6 @@ class Links:
         `r_to_name` is what a single pair would have to reach, given the moves; `by_chance` is how many of the questions
         would show p < 0.05 if nothing went with anything.
     """
-
-    links: pd.DataFrame
-    running: pd.DataFrame
-    named: pd.DataFrame
-    facts: pd.DataFrame
-
-
-def find_links(level: PrototypeLevel, columns: LinkColumns, conf_level: float = 0.95) -> Links:
-    """Set every attribute against every column; at least five blends are needed (`FEWEST_FOR_LINKS`)."""
     Y = level.means.to_numpy(dtype=float)
     found = single_links(columns.values, Y)
     n, own = len(Y), columns.is_descriptor
@@ -290,22 +280,16 @@ def find_links(level: PrototypeLevel, columns: LinkColumns, conf_level: float = 
         refused=refused,
         level=conf_level,
     )
-    return Links(
-        links=_link_frame(columns, found, adjusted, p_named, expected, attributes),
-        running=_running(columns, drivers, attributes),
-        named=pd.DataFrame(
-            {
-                "attribute": pd.Series(
-                    [a for a, k in zip(attributes, drivers.named, strict=True) if k >= 0], dtype="str"
-                ),
-                "descriptor": pd.Series([columns.names[k] for k in drivers.named if k >= 0], dtype="str"),
-            }
-        ),
-        facts=_facts(found.p_value[own], (n, moves), int(own.sum()), int(np.isfinite(p_named).sum()), conf_level),
+    named = [(a, columns.names[k]) for a, k in zip(attributes, drivers.named, strict=True) if k >= 0]
+    return (
+        _link_frame(columns, found, adjusted, p_named, expected, attributes),
+        _running(columns, drivers, attributes),
+        pd.DataFrame(named, columns=["attribute", "descriptor"], dtype="str"),
+        _facts(found.p_value[own], (n, moves), int(own.sum()), int(np.isfinite(p_named).sum()), conf_level),
     )
 
 
-def _p_named(columns: LinkColumns, r: Floats, expected: NDArray[np.int64], moves: int) -> Floats:
+def _p_named(columns: LinkColumns, r: Array, expected: NDArray[np.int64], moves: int) -> Array:
     """Return the p-values over the moves of the pairs that may be named, adjusted over these; NaN for the others.
 
     What moves with others is not asked: it could not be named whatever the scores are.
@@ -332,8 +316,8 @@ def _expected(names: tuple[str, ...], attributes: list[str]) -> NDArray[np.int64
 def _link_frame(
     columns: LinkColumns,
     found: SingleLinks,
-    adjusted: Floats,
-    p_named: Floats,
+    adjusted: Array,
+    p_named: Array,
     expected: NDArray[np.int64],
     attributes: list[str],
 ) -> pd.DataFrame:
@@ -375,7 +359,7 @@ def _running(columns: LinkColumns, drivers: Drivers, attributes: list[str]) -> p
     return pd.DataFrame(rows, columns=["attribute", "descriptor", "kind"], dtype="str")
 
 
-def _facts(p: Floats, size: tuple[int, int], descriptors: int, beforehand: int, conf_level: float) -> pd.DataFrame:
+def _facts(p: Array, size: tuple[int, int], descriptors: int, beforehand: int, conf_level: float) -> pd.DataFrame:
     asked, (n, moves) = int(np.isfinite(p).sum()), size
     return pd.DataFrame(
         {
@@ -399,16 +383,17 @@ def _facts(p: Floats, size: tuple[int, int], descriptors: int, beforehand: int, 
 
 JOIN = "; "
 WITH = " | "  # between a swap and what it cannot be told from
-# driver: a property may be named. swaps: these swaps did it, also judged from prototype to prototype. assessors: the
-# assessors agree on these swaps, another batch might not. unclear: prototypes differ, no swap stands out. alike: the
-# prototypes are not told apart. along: what stands out goes wholly along with something else, such as the making day.
-VERDICTS = ("driver", "swaps", "assessors", "along", "unclear", "alike")
 
 
 def attribute_verdicts(
-    level: PrototypeLevel, judged: pd.DataFrame, made: pd.DataFrame | None, links: Links | None
+    level: PrototypeLevel, judged: pd.DataFrame, made: pd.DataFrame | None, named: pd.DataFrame, running: pd.DataFrame
 ) -> pd.DataFrame:
     """Return `attribute verdict driver swaps doubtful running along`, one row per attribute.
+
+    Verdicts: `driver`, a property may be named; `swaps`, these swaps did it, also judged from prototype to prototype;
+    `assessors`, the assessors agree on these swaps, another batch might not; `along`, what stands out goes wholly along
+    with something else, such as the making day; `unclear`, prototypes differ and no swap stands out; `alike`, the
+    prototypes are not told apart.
 
     Parameters
     ----------
@@ -417,14 +402,15 @@ def attribute_verdicts(
         prototypes form a matched pair.
     made
         Swap effects with prototypes as the units: the same columns; None where there are too few.
-    links
-        What one descriptor at a time shows; None where there are too few prototypes.
+    named, running
+        As by `find_links`; empty where there are too few prototypes.
 
     `swaps` are seen both ways (or by the prototypes alone where there are no pairs), `doubtful` by the assessors only;
     `along` are swaps that stand out and cannot be told from something else, with what that is; they are never among
     the others. `running` are the columns that explain the attribute equally well. Names are joined by "; ".
     """
     by_assessors, beside = _seen(judged)
+    drivers, explaining = (_by_attribute(rows, "descriptor") for rows in (named, running))
     by_prototypes, beside_too = _seen(made) if made is not None else ({}, {})
     rows = []
     for attribute, p_adjusted in level.error["p_adjusted"].items():
@@ -432,11 +418,11 @@ def attribute_verdicts(
         heard, repeated = by_assessors.get(name, []), by_prototypes.get(name, [])
         swaps = [swap for swap in repeated if judged.empty or swap in heard]
         doubtful = [swap for swap in heard if swap not in swaps]
-        driver, running = _property(links, name)
+        driver = next(iter(drivers.get(name, [])), "")
         along = list(dict.fromkeys([*beside.get(name, []), *beside_too.get(name, [])]))
         differs = bool(below(p_adjusted, ALPHA))
         verdict = _verdict(differs, driver, swaps, doubtful, along)
-        joined = [JOIN.join(each) for each in (swaps, doubtful, running, along)]
+        joined = [JOIN.join(each) for each in (swaps, doubtful, explaining.get(name, []), along)]
         rows.append((name, verdict, driver, *joined))
     columns = ["attribute", "verdict", "driver", "swaps", "doubtful", "running", "along"]
     return pd.DataFrame(rows, columns=columns, dtype="str")
@@ -453,16 +439,10 @@ def _seen(effects: pd.DataFrame) -> tuple[dict[str, list[str]], dict[str, list[s
     return _by_attribute(alone), _by_attribute(along)
 
 
-def _by_attribute(rows: pd.DataFrame) -> dict[str, list[str]]:
-    return {str(name): list(part["swap"]) for name, part in rows.groupby("attribute", sort=False)}
-
-
-def _property(links: Links | None, attribute: str) -> tuple[str, list[str]]:
-    if links is None:
-        return "", []
-    named = links.named.loc[links.named["attribute"] == attribute, "descriptor"]
-    running = links.running.loc[links.running["attribute"] == attribute, "descriptor"]
-    return str(named.iloc[0]) if len(named) else "", list(running)
+def _by_attribute(rows: pd.DataFrame, column: str = "swap") -> dict[str, list[str]]:
+    if rows.empty:
+        return {}
+    return {str(name): list(part[column]) for name, part in rows.groupby("attribute", sort=False)}
 
 
 def _verdict(differs: bool, driver: str, swaps: list[str], doubtful: list[str], along: list[str]) -> str:

@@ -14,13 +14,13 @@ from panel.models.emollients.descriptors import blend_warnings
 from panel.models.emollients.prediction_model import PredictionModel, model_rows, prediction_model
 from panel.models.emollients.predictions import REGION_TOLERANCE, Targets, study_targets, target_ends, what_if
 from panel.models.prototypes.differences import Differences
+from panel.stats.arrays import Array
 from panel.stats.formulas.composition import hull_place
 from panel.stats.formulas.mixtures import information_gain, predict_rows, rounded_to_total
 from panel.stats.mixed.inference import Estimates
 from panel.study.formulas import SAME_AMOUNT, joint_changes
 from panel.study.study import Study
 
-Floats = NDArray[np.float64]
 # A prediction that meets less than so many windows more than what there is comes no nearer; a setting of ours.
 _NEARER = 0.1
 # target: most target windows likely met. learn: most new information inside the region. untangle: moves emollients
@@ -62,16 +62,6 @@ class NextPrototypes:
     notes: tuple[str, ...]
 
 
-@dataclass(frozen=True, eq=False, slots=True)
-class _Candidates:
-    """Blends inside the region: amounts, expected number of windows met, gains of the richer model (rank, log det)."""
-
-    amounts: Floats
-    expected: Floats
-    rank_gain: NDArray[np.int64]
-    gain: Floats
-
-
 def propose_next(
     study: Study,
     *,
@@ -91,9 +81,9 @@ def propose_next(
     """
     known = prediction_model(study, differences) if model is None else model
     wanted = study_targets(study) if targets is None else targets
-    found = _candidates(known, wanted, level)
-    chosen = _chosen(found, has_targets=bool(wanted))
-    blends = [(purpose, found.amounts[place]) for purpose, place in chosen]
+    candidates = _candidate_blends(known)
+    chosen = _chosen(known, candidates, wanted)
+    blends = [(purpose, candidates[place]) for purpose, place in chosen]
     apart = _untangling(study, known)
     if apart is not None:
         blends.append(("untangle", apart))
@@ -101,34 +91,24 @@ def propose_next(
         raise ModelError(
             "Every blend between the prototypes that one could weigh has been made. Widen the region: plan a new swap."
         )
-    return _result(study, known, wanted, blends, found, level)
+    return _result(study, known, wanted, blends, len(candidates), level)
 
 
-def _candidates(model: PredictionModel, targets: Targets, level: float) -> _Candidates:
-    amounts = _candidate_blends(model)
-    if not len(amounts):
-        nothing = np.zeros(0)
-        return _Candidates(amounts, nothing, nothing.astype(np.int64), nothing)
-    found = predict_rows(model.fit, model.rows(amounts), model.variance, model.df)
-    expected = _chances(model, found, targets).sum(axis=1)
-    return _Candidates(amounts, expected, *_gains(model, amounts))
-
-
-def _chances(model: PredictionModel, found: Estimates, targets: Targets) -> Floats:
+def _chances(model: PredictionModel, found: Estimates, targets: Targets) -> Array:
     """Return for each blend and attribute with a window the chance to fall into it."""
     low, high = target_ends(targets, model.level.attributes)
     wanted = ~(np.isnan(low) & np.isnan(high))
     return found.chance_between(low, high)[:, wanted]
 
 
-def _gains(model: PredictionModel, amounts: Floats) -> tuple[NDArray[np.int64], Floats]:
+def _gains(model: PredictionModel, amounts: Array) -> tuple[NDArray[np.int64], Array]:
     """Return what each blend adds to the model with interactions and curvature."""
     tested, _ = model.moves.coordinates(model.level.amounts.to_numpy(dtype=float))
     z, _ = model.moves.coordinates(amounts)
     return information_gain(model_rows(tested, "curved"), model_rows(z, "curved"))
 
 
-def _tested_rows(model: PredictionModel) -> Floats:
+def _tested_rows(model: PredictionModel) -> Array:
     return model.rows(model.level.amounts.to_numpy(dtype=float))
 
 
@@ -142,19 +122,20 @@ def _tested(model: PredictionModel, targets: Targets) -> pd.DataFrame:
     return pd.DataFrame({"prototype": model.level.means.index.astype("str"), "expected": expected, "best": best})
 
 
-def _chosen(found: _Candidates, *, has_targets: bool) -> list[tuple[str, int]]:
+def _chosen(model: PredictionModel, amounts: Array, targets: Targets) -> list[tuple[str, int]]:
     """Return purpose and number of the blend nearest to the target and of the one that tells most."""
-    if not len(found.amounts):
+    if not len(amounts):
         return []
-    chosen = []
-    if has_targets:
-        chosen.append(("target", int(np.argmax(found.expected.round(9)))))
-    order = np.lexsort((-found.expected, -found.gain.round(9), -found.rank_gain))
+    found = predict_rows(model.fit, model.rows(amounts), model.variance, model.df)
+    expected = _chances(model, found, targets).sum(axis=1)
+    rank_gain, gain = _gains(model, amounts)
+    chosen = [("target", int(np.argmax(expected.round(9))))] if targets else []
+    order = np.lexsort((-expected, -gain.round(9), -rank_gain))
     telling = [int(place) for place in order if place not in [taken for _, taken in chosen]]
     return [*chosen, *(("learn", place) for place in telling[:1])]
 
 
-def _untangling(study: Study, model: PredictionModel) -> Floats | None:
+def _untangling(study: Study, model: PredictionModel) -> Array | None:
     """Return the base with half of a joint change made, so that emollients which never changed apart do; or None."""
     joint = joint_changes(study)
     columns = list(model.level.emollients)
@@ -181,8 +162,8 @@ def _result(
     study: Study,
     model: PredictionModel,
     targets: Targets,
-    blends: list[tuple[str, Floats]],
-    found: _Candidates,
+    blends: list[tuple[str, Array]],
+    candidates: int,
     level: float,
 ) -> NextPrototypes:
     columns = model.level.emollients
@@ -212,7 +193,7 @@ def _result(
         teaches=pd.DataFrame(teaches, columns=["proposal", "kind", "about"]).astype({"kind": "str", "about": "str"}),
         warnings=_first("proposal", pd.concat(warnings, ignore_index=True)),
         level=level,
-        method=_method(model, len(found.amounts)),
+        method=_method(model, candidates),
         notes=tuple(_notes(study, model, targets)),
     )
 
@@ -221,7 +202,7 @@ def _first(column: str, frame: pd.DataFrame) -> pd.DataFrame:
     return frame[[column, *(name for name in frame.columns if name != column)]]
 
 
-def _teaches(model: PredictionModel, amounts: Floats, purpose: str, rank_gain: int) -> list[tuple[str, str]]:
+def _teaches(model: PredictionModel, amounts: Array, purpose: str, rank_gain: int) -> list[tuple[str, str]]:
     """Return what is new about the blend: levels nobody tried, curvature, emollients moved apart."""
     if purpose == "untangle":
         off = model.moves.coordinates(amounts)[1][0]
@@ -265,7 +246,7 @@ _FINE, _COARSE = (0.0, 0.25, 0.5, 0.75, 1.0), (0.0, 0.5, 1.0)
 _MOST_FINE = 4
 
 
-def _candidate_blends(model: PredictionModel) -> Floats:
+def _candidate_blends(model: PredictionModel) -> Array:
     """Return amounts (blends x emollients, per cent of the formula) inside the tested region that nobody made.
 
     Where the blends consist of swaps: every combination of parts of the swaps, a slot split between the two emollients
@@ -281,7 +262,7 @@ def _candidate_blends(model: PredictionModel) -> Floats:
     return grid.reshape(-1, tested.shape[1])
 
 
-def _parts_of_swaps(model: PredictionModel) -> Floats:
+def _parts_of_swaps(model: PredictionModel) -> Array:
     moves = model.moves
     count = len(moves.names)
     parts = np.array(list(product(_FINE if count <= _MOST_FINE else _COARSE, repeat=count)))
@@ -291,7 +272,7 @@ def _parts_of_swaps(model: PredictionModel) -> Floats:
     return amounts[(amounts >= -1e-9).all(axis=1)].clip(min=0)
 
 
-def _between(tested: Floats, model: PredictionModel) -> Floats:
+def _between(tested: Array, model: PredictionModel) -> Array:
     pairs = list(combinations(range(len(tested)), 2))
     first, second = tested[[i for i, _ in pairs]], tested[[j for _, j in pairs]]
     points = [first + part * (second - first) for part in (0.25, 0.5, 0.75)]

@@ -15,6 +15,7 @@ from panel.errors import ModelError
 from panel.models.emollients.descriptors import BlendDescriptors
 from panel.models.emollients.swaps import TestedMoves, find_moves, held_swaps, swap_steps
 from panel.models.prototypes.differences import Differences, find_differences
+from panel.stats.arrays import Array
 from panel.stats.comparing.multiplicity import holm
 from panel.stats.formulas.composition import (
     ALIAS_THRESHOLD,
@@ -39,7 +40,6 @@ from panel.study.formulas import FLOAT_SLACK, SAME_AMOUNT, WATER, all_formulas
 from panel.study.knowledge import expected_directions
 from panel.study.study import Study
 
-Floats = NDArray[np.float64]
 _FEWEST_BLENDS = 2
 
 
@@ -86,17 +86,17 @@ class PrototypeLevel:
         return tuple(str(name) for name in self.means.columns)
 
     @property
-    def base_amounts(self) -> NDArray[np.float64]:
+    def base_amounts(self) -> Array:
         """Amounts of the base, in the order of the emollients."""
         return self.amounts.loc[[self.base]].to_numpy(dtype=float)[0]
 
     @property
-    def panel_variance(self) -> NDArray[np.float64]:
+    def panel_variance(self) -> Array:
         """Variance of a mean by the panel's own error, in the order of the attributes."""
         return self.error["variance"].to_numpy(dtype=float)
 
     @property
-    def panel_df(self) -> NDArray[np.float64]:
+    def panel_df(self) -> Array:
         """Degrees of freedom of the panel's own error."""
         return self.error["df"].to_numpy(dtype=float)
 
@@ -186,16 +186,16 @@ def _notes(study: Study, judged: list[str], changed: list[str], gaps: list[str],
 # Blends that vary continuously: how well does a mixture model describe them, and what does it miss?
 
 
-SPARE_BLENDS = 3
+_SPARE_BLENDS = 3
 _FEWEST_LEVELS = 3
 _ORDERS: tuple[Order, ...] = ("linear", "quadratic")
 
 
 def why_no_mixture(level: PrototypeLevel) -> str:
     """Return why no mixture model can be fitted, or the empty string."""
-    amounts = moving(level)
+    amounts = _moving(level)
     n, q = amounts.shape
-    if not any(levels(amounts[:, column]) >= _FEWEST_LEVELS for column in range(q)):
+    if not any(_levels(amounts[:, column]) >= _FEWEST_LEVELS for column in range(q)):
         return (
             "no emollient takes three different amounts: the blends are swaps, in or out, and a curve between them "
             "cannot be seen"
@@ -207,8 +207,8 @@ def why_no_mixture(level: PrototypeLevel) -> str:
             f"the {q} emollients vary in {found} independent ways only, not in the {free} that a mixture model of them "
             "takes; some of them always trade places with each other"
         )
-    if n < free + 1 + SPARE_BLENDS:
-        return f"a mixture model of {q} emollients needs at least {free + 1 + SPARE_BLENDS} blends, there are {n}"
+    if n < free + 1 + _SPARE_BLENDS:
+        return f"a mixture model of {q} emollients needs at least {free + 1 + _SPARE_BLENDS} blends, there are {n}"
     return ""
 
 
@@ -225,7 +225,7 @@ def mixture_links(level: PrototypeLevel) -> pd.DataFrame:
     rows = []
     for order in _ORDERS:
         n_terms = len(mixture_terms(shares.shape[1], order, form))
-        if len(shares) < n_terms + SPARE_BLENDS:
+        if len(shares) < n_terms + _SPARE_BLENDS:
             continue
         for attribute in level.means.columns:
             try:
@@ -238,9 +238,7 @@ def mixture_links(level: PrototypeLevel) -> pd.DataFrame:
     return frame.astype(dict.fromkeys(("attribute", "model", "form", "lack_against"), "str"))
 
 
-def _row(
-    level: PrototypeLevel, attribute: str, order: Order, form: Form, shares: NDArray[np.float64]
-) -> tuple[object, ...]:
+def _row(level: PrototypeLevel, attribute: str, order: Order, form: Form, shares: Array) -> tuple[object, ...]:
     y = level.means[attribute].to_numpy(dtype=float)
     fit = fit_mixture(shares, y, order, form=form)
     q2 = float(q_squared(y[:, None], fit.left_out[:, None])[0])
@@ -272,19 +270,19 @@ def _lack(level: PrototypeLevel, attribute: str, order: Order, form: Form, fit: 
     return (statistic, fit.df_error, df, float(fdtrc(fit.df_error, df, statistic)), "panel")
 
 
-def moving(level: PrototypeLevel) -> NDArray[np.float64]:
+def _moving(level: PrototypeLevel) -> Array:
     """Return the amounts of the emollients that vary (blends x emollients)."""
     amounts = level.amounts.to_numpy(dtype=float)
     return amounts[:, np.ptp(amounts, axis=0) > SAME_AMOUNT]
 
 
-def levels(values: NDArray[np.float64]) -> int:
+def _levels(values: Array) -> int:
     """Return how many different amounts there are, to within the rounding of formulas."""
     return int(np.unique((values / (2 * SAME_AMOUNT)).round()).size)
 
 
-def _shares(level: PrototypeLevel) -> tuple[NDArray[np.float64], Form]:
-    amounts = moving(level)
+def _shares(level: PrototypeLevel) -> tuple[Array, Form]:
+    amounts = _moving(level)
     if level.same_total:
         return amounts / amounts.sum(axis=1, keepdims=True), "scheffe"
     most = float(amounts.sum(axis=1).max())
@@ -295,11 +293,11 @@ def _shares(level: PrototypeLevel) -> tuple[NDArray[np.float64], Form]:
 # Which model predicts a prototype that was not made?
 
 
-Terms = Literal["swaps alone", "swaps and their interactions", "curved"]
+_Terms = Literal["swaps alone", "swaps and their interactions", "curved"]
 # Leave-one-out errors of models that are alike differ by chance: a richer one must lower them by a tenth.
 _RICHER_MUST_REACH = 0.9
 # Blends to spare beyond the terms: fewer leave nothing to judge the misses by.
-_FEWEST_SPARE: dict[Terms, int] = {"swaps alone": 2, "swaps and their interactions": 3, "curved": 3}
+_FEWEST_SPARE: dict[_Terms, int] = {"swaps alone": 2, "swaps and their interactions": 3, "curved": 3}
 
 
 @dataclass(frozen=True, eq=False, slots=True)
@@ -326,19 +324,19 @@ class PredictionModel:
     level: PrototypeLevel
     swaps: pd.DataFrame
     moves: TestedMoves
-    terms: Terms
+    terms: _Terms
     fit: LinearFit
-    variance: Floats
-    df: Floats
+    variance: Array
+    df: Array
     choice: pd.DataFrame
     method: str
 
-    def rows(self, amounts: Floats) -> Floats:
+    def rows(self, amounts: Array) -> Array:
         """Return the model's rows for amounts (blends x emollients, per cent of the formula)."""
         return model_rows(self.moves.coordinates(amounts)[0], self.terms)
 
 
-def model_rows(z: Floats, terms: Terms) -> Floats:
+def model_rows(z: Array, terms: _Terms) -> Array:
     """Return the columns of a model: ones, moves, then products of two moves, then squares."""
     columns = [np.ones(len(z)), *z.T]
     if terms != "swaps alone":
@@ -388,7 +386,7 @@ def model_of(study: Study, level: PrototypeLevel) -> PredictionModel:
     )
 
 
-def _fit(z: Floats, Y: Floats, terms: Terms, moves: TestedMoves) -> LinearFit | None:
+def _fit(z: Array, Y: Array, terms: _Terms, moves: TestedMoves) -> LinearFit | None:
     """Return the fit if the blends can carry these terms and predict every one from the others."""
     if terms == "swaps and their interactions" and (moves.kind != "swaps" or z.shape[1] < 2):
         return None
@@ -402,7 +400,7 @@ def _fit(z: Floats, Y: Floats, terms: Terms, moves: TestedMoves) -> LinearFit | 
     return fit if terms == "swaps alone" or np.isfinite(fit.left_out).all() else None
 
 
-def _choice(fits: dict[Terms, LinearFit], Y: Floats, error: Floats) -> pd.DataFrame:
+def _choice(fits: dict[_Terms, LinearFit], Y: Array, error: Array) -> pd.DataFrame:
     rows = []
     for terms, fit in fits.items():
         known = np.isfinite(fit.left_out).all(axis=1)
@@ -434,9 +432,9 @@ def swap_effects(model: PredictionModel, level: float = 0.95) -> pd.DataFrame:
 def _effect_rows(
     model: PredictionModel,
     fit: LinearFit,
-    contrasts: Floats,
+    contrasts: Array,
     swaps: pd.Series,
-    error: tuple[Floats, Floats],
+    error: tuple[Array, Array],
     level: float,
 ) -> pd.DataFrame:
     from scipy.special import stdtr, stdtrit
@@ -461,7 +459,7 @@ def _effect_rows(
     )
 
 
-def _method(terms: Terms, moves: TestedMoves, n: int) -> str:
+def _method(terms: _Terms, moves: TestedMoves, n: int) -> str:
     what = {
         "swaps alone": "their swaps" if moves.kind == "swaps" else "the directions in which their blends differ",
         "swaps and their interactions": "their swaps and the interactions of every two",
@@ -549,7 +547,7 @@ class LinkColumns:
     """
 
     names: tuple[str, ...]
-    values: NDArray[np.float64]
+    values: Array
     is_descriptor: NDArray[np.bool_]
     aliased: NDArray[np.bool_]
     copies: dict[str, str]

@@ -14,43 +14,16 @@ from scipy.special import stdtrit
 from panel.errors import ModelError, StudyError
 from panel.models.emollients.prediction_model import PredictionModel
 from panel.models.prototypes.differences import Differences, find_differences
+from panel.stats.arrays import Array
 from panel.stats.formulas.composition import hull_place
 from panel.stats.formulas.mixtures import predict_rows
 from panel.study.formulas import FLOAT_SLACK, SAME_AMOUNT
 from panel.study.knowledge import canonical_ingredient
 from panel.study.study import Study
 
-FACT = "predictions"
+_FACT = "predictions"
 IN, LIKELY_IN, LIKELY_OUT, OUT = "in", "likely in", "likely out", "out"
 _NUMBERS = ("estimate", "std_error", "df", "ci_low", "ci_high", "base")
-
-
-@dataclass(frozen=True, eq=False, slots=True)
-class _KeptPrediction:
-    """A prediction as it was written down.
-
-    Parameters
-    ----------
-    prototype
-        Short name that the new prototype will have.
-    predicted_on
-        Date, such as 2025-04-08.
-    blend
-        Emollient to per cent of the formula.
-    base, based_on
-        The prototype it is compared with, and the blends whose scores it rests on.
-    profile
-        `attribute estimate std_error df ci_low ci_high base`.
-    """
-
-    prototype: str
-    predicted_on: str
-    blend: Mapping[str, float]
-    base: str
-    based_on: tuple[str, ...]
-    level: float
-    profile: pd.DataFrame
-    method: str
 
 
 @dataclass(frozen=True, eq=False, slots=True)
@@ -111,31 +84,32 @@ def keep_prediction(study: Study, model: PredictionModel, told: WhatIf, prototyp
         ],
     }
     kept_predictions(study)  # what is there already must be sound
-    others = [each for each in study.facts.get(FACT, []) if each["prototype"] != prototype]
-    return replace(study, facts={**study.facts, FACT: [*others, kept]})
+    others = [each for each in study.facts.get(_FACT, []) if each["prototype"] != prototype]
+    return replace(study, facts={**study.facts, _FACT: [*others, kept]})
 
 
-def kept_predictions(study: Study) -> tuple[_KeptPrediction, ...]:
-    """Return the predictions among the facts of `study`; StudyError if one of them cannot be read."""
-    kept = study.facts.get(FACT, [])
+def kept_predictions(study: Study) -> list[dict[str, Any]]:
+    """Return the predictions among the facts of `study`, as they were written down; StudyError if one cannot be read.
+
+    `prototype`, the short name the new prototype will have; `predicted_on`, a date; `blend`, emollient to per cent of
+    the formula; `base`, the prototype it is compared with, and `based_on`, the blends whose scores it rests on;
+    `level`; `profile`, a frame `attribute estimate std_error df ci_low ci_high base`; `method`.
+    """
+    kept = study.facts.get(_FACT, [])
     if not isinstance(kept, list):
-        raise StudyError(f"The fact {FACT!r} of the study is not a list; restore it or take it out.")
-    return tuple(_read(number, entry) for number, entry in enumerate(kept, start=1))
+        raise StudyError(f"The fact {_FACT!r} of the study is not a list; restore it or take it out.")
+    return [_read(number, entry) for number, entry in enumerate(kept, start=1)]
 
 
-def _read(number: int, entry: Any) -> _KeptPrediction:
+def _read(number: int, entry: Any) -> dict[str, Any]:
     try:
         profile = pd.DataFrame(entry["profile"])[["attribute", *_NUMBERS]].astype({"attribute": "str"})
-        return _KeptPrediction(
-            prototype=str(entry["prototype"]),
-            predicted_on=str(entry["predicted_on"]),
-            blend={str(name): float(amount) for name, amount in entry["blend"].items()},
-            base=str(entry["base"]),
-            based_on=tuple(map(str, entry["based_on"])),
-            level=float(entry["level"]),
-            profile=profile.astype(dict.fromkeys(_NUMBERS, "float64")),
-            method=str(entry["method"]),
-        )
+        return {name: str(entry[name]) for name in ("prototype", "predicted_on", "base", "method")} | {
+            "blend": {str(name): float(amount) for name, amount in entry["blend"].items()},
+            "based_on": tuple(map(str, entry["based_on"])),
+            "level": float(entry["level"]),
+            "profile": profile.astype(dict.fromkeys(_NUMBERS, "float64")),
+        }
     except (KeyError, TypeError, ValueError, AttributeError) as error:
         raise StudyError(
             f"Prediction {number} among the facts of the study cannot be read ({error!r}); restore it or take it out."
@@ -149,11 +123,13 @@ def judge_predictions(study: Study, differences: Differences | None = None) -> P
     means = pd.DataFrame() if told is None else _wide(told)
     parts, waiting, notes = [], [], []
     for prediction in kept:
-        members = {name for label in prediction.based_on for name in label.split(" = ")}
-        if prediction.prototype in members:
-            notes.append(f"{prediction.prototype} was among the prototypes the prediction rests on; it does not count.")
-        elif prediction.prototype not in means.index:
-            waiting.append(prediction.prototype)
+        members = {name for label in prediction["based_on"] for name in label.split(" = ")}
+        if prediction["prototype"] in members:
+            notes.append(
+                f"{prediction['prototype']} was among the prototypes the prediction rests on; it does not count."
+            )
+        elif prediction["prototype"] not in means.index:
+            waiting.append(prediction["prototype"])
         else:
             parts.append(_outcome(prediction, means))
     outcomes = pd.concat(parts, ignore_index=True) if parts else _no_outcomes()
@@ -164,16 +140,16 @@ def _wide(told: Differences) -> pd.DataFrame:
     return told.means.pivot_table(index="prototype", columns="attribute", values="estimate", sort=False)
 
 
-def _outcome(prediction: _KeptPrediction, means: pd.DataFrame) -> pd.DataFrame:
-    profile = prediction.profile.loc[prediction.profile["attribute"].isin(means.columns)]
+def _outcome(prediction: Mapping[str, Any], means: pd.DataFrame) -> pd.DataFrame:
+    profile = prediction["profile"].loc[prediction["profile"]["attribute"].isin(means.columns)]
     names = profile["attribute"].tolist()
-    outcome = means.loc[prediction.prototype, names].to_numpy(dtype=float)
-    base = prediction.base.split(" = ")[0]
+    outcome = means.loc[prediction["prototype"], names].to_numpy(dtype=float)
+    base = prediction["base"].split(" = ")[0]
     now = means.loc[base, names].to_numpy(dtype=float) if base in means.index else np.full(len(names), np.nan)
     error = outcome - profile["estimate"].to_numpy(dtype=float)
     return pd.DataFrame(
         {
-            "prototype": pd.Series([prediction.prototype] * len(names), dtype="str"),
+            "prototype": pd.Series([prediction["prototype"]] * len(names), dtype="str"),
             "attribute": pd.Series(names, dtype="str"),
             "estimate": profile["estimate"].to_numpy(dtype=float),
             "ci_low": profile["ci_low"].to_numpy(dtype=float),
@@ -193,8 +169,8 @@ def _no_outcomes() -> pd.DataFrame:
     return pd.DataFrame({**empty, "within": pd.Series(dtype="bool")})
 
 
-def _summary(outcomes: pd.DataFrame, kept: tuple[_KeptPrediction, ...]) -> pd.DataFrame:
-    level = {prediction.prototype: prediction.level for prediction in kept}
+def _summary(outcomes: pd.DataFrame, kept: Sequence[Mapping[str, Any]]) -> pd.DataFrame:
+    level = {prediction["prototype"]: prediction["level"] for prediction in kept}
     rows = [
         (str(name), len(part), int(part["within"].sum()), float(part["within"].mean()), level[str(name)])
         for name, part in outcomes.groupby("prototype", sort=False)
@@ -281,7 +257,7 @@ def what_if(
     )
 
 
-def _amounts(model: PredictionModel, blend: Mapping[str, float]) -> NDArray[np.float64]:
+def _amounts(model: PredictionModel, blend: Mapping[str, float]) -> Array:
     """Return the blend as amounts in the order of the tested emollients, or say what is wrong with it."""
     held = {name: column for column, name in enumerate(model.level.emollients)}
     named = {canonical_ingredient(name) or name.strip(): float(amount) for name, amount in blend.items()}
@@ -307,9 +283,7 @@ def _amounts(model: PredictionModel, blend: Mapping[str, float]) -> NDArray[np.f
     return amounts
 
 
-def _profile(
-    model: PredictionModel, amounts: NDArray[np.float64], targets: Targets, level: float, *, inside: bool
-) -> pd.DataFrame:
+def _profile(model: PredictionModel, amounts: Array, targets: Targets, level: float, *, inside: bool) -> pd.DataFrame:
     attributes = model.level.attributes
     found = predict_rows(model.fit, model.rows(amounts), model.variance, model.df)
     ends = found.interval(level)
@@ -340,11 +314,11 @@ def _profile(
 
 
 def _placed(
-    ci_low: NDArray[np.float64],
-    ci_high: NDArray[np.float64],
-    low: NDArray[np.float64],
-    high: NDArray[np.float64],
-    chance: NDArray[np.float64],
+    ci_low: Array,
+    ci_high: Array,
+    low: Array,
+    high: Array,
+    chance: Array,
 ) -> NDArray[np.str_]:
     """Return where each mean to expect lies beside its window."""
     all_in = ~(ci_low < low) & ~(ci_high > high)
@@ -352,7 +326,7 @@ def _placed(
     return np.select([np.isnan(chance), all_in, all_out, chance >= 0.5], ["", IN, OUT, LIKELY_IN], LIKELY_OUT)
 
 
-def _directions(model: PredictionModel, amounts: NDArray[np.float64], level: float) -> NDArray[np.int64]:
+def _directions(model: PredictionModel, amounts: Array, level: float) -> NDArray[np.int64]:
     """Return +1 or -1 where the model's change from the base is clear of zero, 0 where it is not or not known."""
     if model.moves.coordinates(amounts)[1][0] > _ALONG:
         return np.zeros(model.level.means.shape[1], dtype=np.int64)
@@ -363,7 +337,7 @@ def _directions(model: PredictionModel, amounts: NDArray[np.float64], level: flo
     return np.where(clear, np.sign(change), 0).astype(np.int64)
 
 
-def _notes(model: PredictionModel, amounts: NDArray[np.float64], distance: float, *, inside: bool) -> list[str]:
+def _notes(model: PredictionModel, amounts: Array, distance: float, *, inside: bool) -> list[str]:
     notes = [*model.level.notes]
     off = model.moves.coordinates(amounts)[1][0]
     if inside:
@@ -393,7 +367,7 @@ Targets = Mapping[str, tuple[float, float]]
 """Lowest and highest wanted mean by attribute, NaN where there is no limit on that side."""
 
 
-def target_ends(targets: Targets, attributes: Sequence[str]) -> tuple[NDArray[np.float64], NDArray[np.float64]]:
+def target_ends(targets: Targets, attributes: Sequence[str]) -> tuple[Array, Array]:
     """Return the lower and upper ends for these attributes, NaN where nothing is wanted."""
     ends = np.array([targets.get(name, (np.nan, np.nan)) for name in attributes], dtype=float).reshape(-1, 2)
     return ends[:, 0], ends[:, 1]

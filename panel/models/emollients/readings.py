@@ -102,7 +102,7 @@ def join_readings(
     links = _all_links(panel, readings.wide, level)
     partners = _partner_links(links, pairs, level)
     screening = _screening_list(links, pairs, level)
-    swaps = reading_swaps(study, readings, level)
+    swaps = _reading_swaps(study, readings, level)
     together = _map(panel, readings.wide, extra)
     return JoinedReadings(
         means=readings.means,
@@ -440,7 +440,7 @@ _COLUMNS = [
 ]  # fmt: skip
 
 
-def reading_swaps(study: Study, readings: _ReadingMeans, level: float) -> pd.DataFrame:
+def _reading_swaps(study: Study, readings: _ReadingMeans, level: float) -> pd.DataFrame:
     """Return one row per measure and swap (or joint change): mean difference and mean ratio over the matched pairs.
 
     `estimate` is the reading with the swap minus without it, `ratio` their geometric mean ratio (NaN where ratios say

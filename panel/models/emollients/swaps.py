@@ -9,7 +9,6 @@ from typing import Literal
 
 import numpy as np
 import pandas as pd
-from numpy.typing import NDArray
 from scipy.special import stdtr, stdtrit
 
 from panel.checks.batches import making_day
@@ -27,6 +26,7 @@ from panel.models.prototypes.verdict import (
     batch_spread,
     shrunken_effects,
 )
+from panel.stats.arrays import Array, Codes
 from panel.stats.comparing.group_means import mean_of_known, paired_contrasts
 from panel.stats.comparing.multiplicity import below, benjamini_hochberg
 from panel.stats.formulas.composition import (
@@ -274,7 +274,7 @@ def _method(level: float, n_tests: int) -> str:
 # Differences between prototypes inside one person's sitting, and their tests over the people.
 
 
-TEST_COLUMNS = ("estimate", "std_error", "df", "statistic", "p_value", "ci_low", "ci_high")
+_TEST_COLUMNS = ("estimate", "std_error", "df", "statistic", "p_value", "ci_low", "ci_high")
 
 
 @dataclass(frozen=True, eq=False, slots=True)
@@ -284,12 +284,12 @@ class _Sittings:
     A sitting is one session and replicate; several scores of one person, sitting, attribute and prototype are averaged.
     """
 
-    values: NDArray[np.float64]
+    values: Array
     assessors: tuple[str, ...]
     attributes: tuple[str, ...]
     prototypes: tuple[str, ...]
 
-    def places(self, names: pd.Series) -> NDArray[np.intp]:
+    def places(self, names: pd.Series) -> Codes:
         """Return where each of the prototypes in `names` stands."""
         return _places(self.prototypes, names)
 
@@ -321,11 +321,11 @@ def _sittings(study: Study, prototypes: Sequence[str]) -> _Sittings:
     return _Sittings(values, tuple(map(str, assessors)), attributes, tuple(prototypes))
 
 
-def _places(names: Sequence[str], wanted: pd.Series) -> NDArray[np.intp]:
+def _places(names: Sequence[str], wanted: pd.Series) -> Codes:
     return pd.Index(list(names), dtype="str").get_indexer(pd.Index(wanted))
 
 
-def _pair_differences(scores: _Sittings, pairs: pd.DataFrame) -> NDArray[np.float64]:
+def _pair_differences(scores: _Sittings, pairs: pd.DataFrame) -> Array:
     """Return assessors x attributes x pairs: the mean over sittings of score(prototype) - score(versus).
 
     Only sittings in which the person scored both count, so whatever moves a whole sitting cancels. NaN where a
@@ -335,7 +335,7 @@ def _pair_differences(scores: _Sittings, pairs: pd.DataFrame) -> NDArray[np.floa
     return mean_of_known(scores.values[..., prototype] - scores.values[..., versus], axis=1)
 
 
-def _mean_by(differences: NDArray[np.float64], members: Sequence[NDArray[np.intp]]) -> NDArray[np.float64]:
+def _mean_by(differences: Array, members: Sequence[Codes]) -> Array:
     """Return assessors x attributes x changes: for each change the mean over its pairs, given by their numbers."""
     means = np.empty((*differences.shape[:2], len(members)))
     for change, pairs in enumerate(members):
@@ -343,9 +343,7 @@ def _mean_by(differences: NDArray[np.float64], members: Sequence[NDArray[np.intp
     return means
 
 
-def _contrast_frame(
-    contrasts: NDArray[np.float64], attributes: Sequence[str], changes: pd.DataFrame, level: float
-) -> pd.DataFrame:
+def _contrast_frame(contrasts: Array, attributes: Sequence[str], changes: pd.DataFrame, level: float) -> pd.DataFrame:
     """Return one row per attribute and change with the paired t test over assessors.
 
     `contrasts` is assessors x attributes x changes, `changes` describes the changes, one row each; its columns come
@@ -355,7 +353,7 @@ def _contrast_frame(
     n_attributes, n_changes = len(attributes), len(changes)
     frame = changes.iloc[np.tile(np.arange(n_changes), n_attributes)].reset_index(drop=True)
     frame.insert(0, "attribute", pd.Series(np.repeat(np.asarray(attributes, dtype=object), n_changes), dtype="str"))
-    for column in TEST_COLUMNS:
+    for column in _TEST_COLUMNS:
         frame[column] = getattr(tests, column).ravel()
     frame["n_assessors"] = tests.n.ravel()
     return frame.loc[frame["n_assessors"] > 0].reset_index(drop=True)
@@ -364,7 +362,6 @@ def _contrast_frame(
 # Which swaps a set of blends consists of, and where any blend lies in terms of them.
 
 
-Floats = NDArray[np.float64]
 _SWAP = ["swap", "removed", "added", "percent"]
 
 
@@ -385,14 +382,14 @@ class TestedMoves:
 
     kind: Literal["swaps", "amounts"]
     names: tuple[str, ...]
-    origin: Floats
-    directions: Floats
+    origin: Array
+    directions: Array
 
-    def coordinates(self, amounts: Floats) -> tuple[Floats, Floats]:
+    def coordinates(self, amounts: Array) -> tuple[Array, Array]:
         """Return coordinates (blends x moves) of amounts (blends x emollients), and how far off the moves each lies."""
         shift = np.atleast_2d(amounts) - self.origin
         z = np.linalg.lstsq(self.directions.T, shift.T, rcond=None)[0].T
-        off: Floats = np.abs(shift - z @ self.directions).max(axis=1, initial=0.0)
+        off: Array = np.abs(shift - z @ self.directions).max(axis=1, initial=0.0)
         return np.asarray(z, dtype=float), off
 
 
@@ -451,7 +448,7 @@ def find_moves(amounts: pd.DataFrame, base: str, swaps: pd.DataFrame, rounding: 
     return TestedMoves("amounts", names, values.mean(axis=0), kept)
 
 
-def swap_steps(amounts: pd.DataFrame, swaps: pd.DataFrame) -> Floats:
+def swap_steps(amounts: pd.DataFrame, swaps: pd.DataFrame) -> Array:
     """Return for each swap the change of every emollient, per cent of the formula (swaps x emollients)."""
     place = {str(name): column for column, name in enumerate(amounts.columns)}
     steps = np.zeros((len(swaps), len(place)))

@@ -219,7 +219,7 @@ def _method(level: float) -> str:
 # Which mixed model the scores of one attribute at several times call for, and the arrays it is fitted to.
 
 
-TERM_WORDS = {
+_TERM_WORDS = {
     "assessor": "assessor",
     "assessor_prototype": "assessor x prototype",
     "assessor_time": "assessor x time",
@@ -259,7 +259,7 @@ class _TimeDesign:
     def sentence(self) -> str:
         """The model in words."""
         fixed = "prototype x time, session" if self.with_session else "prototype x time"
-        return f"score = {fixed} (fixed) + {', '.join(TERM_WORDS[term] for term in self.terms)} (random) + residual"
+        return f"score = {fixed} (fixed) + {', '.join(_TERM_WORDS[term] for term in self.terms)} (random) + residual"
 
 
 def _time_design(frame: pd.DataFrame, times: pd.DataFrame, prototypes: tuple[str, ...]) -> _TimeDesign:

@@ -8,16 +8,15 @@ from typing import Any
 
 import numpy as np
 import pandas as pd
-from numpy.typing import NDArray
 
 from panel.errors import ModelError
+from panel.stats.arrays import Array
 from panel.stats.comparing.multiplicity import below
 from panel.stats.curves.over_time import DRAWS, SAME, chance_line, difference_p, standardised
 from panel.study.scores_used import named_rows
 from panel.study.study import Study, those_in
 
-Floats = NDArray[np.float64]
-STOP = "stop"
+_STOP = "stop"
 _GRID = np.linspace(0.0, 1.0, 101)
 _WHO = ["assessor", "session", "replicate"]
 _DIFFERENCES = ["attribute", "prototype", "versus", "time", "estimate", "p_adjusted", "paired", "differs"]
@@ -114,7 +113,7 @@ def follow_dominance(
 
 def _attributes(study: Study, rows: pd.DataFrame) -> tuple[tuple[str, ...], bool]:
     """Return the sensations to choose from, and whether the study lists them."""
-    chosen = [str(name) for name in rows["attribute"].unique() if name != STOP]
+    chosen = [str(name) for name in rows["attribute"].unique() if name != _STOP]
     listed = study.facts.get("dominance_attributes")
     if isinstance(listed, list | tuple) and listed:
         names = [str(name) for name in listed]
@@ -130,8 +129,8 @@ def _evaluations(rows: pd.DataFrame, attributes: tuple[str, ...]) -> tuple[pd.Da
     for key, own in rows.groupby(["prototype", *_WHO], sort=False):
         names = dict(zip(["prototype", *_WHO], map(str, key), strict=True))
         own = own.sort_values("seconds", kind="stable")
-        stops = own.loc[own["attribute"] == STOP, "seconds"]
-        chosen = own.loc[own["attribute"] != STOP]
+        stops = own.loc[own["attribute"] == _STOP, "seconds"]
+        chosen = own.loc[own["attribute"] != _STOP]
         try:
             if stops.empty:
                 raise ModelError("there is no stop, so its time cannot be standardised.")
@@ -142,9 +141,9 @@ def _evaluations(rows: pd.DataFrame, attributes: tuple[str, ...]) -> tuple[pd.Da
     return pd.DataFrame(found), left_out
 
 
-def _by_person(evaluations: pd.DataFrame, k: int) -> dict[str, Floats]:
+def _by_person(evaluations: pd.DataFrame, k: int) -> dict[str, Array]:
     """Return for each person (times, attributes), the share of the person's evaluations in which each is dominant."""
-    found: dict[str, Floats] = {}
+    found: dict[str, Array] = {}
     for who, own in evaluations.groupby("assessor", sort=False):
         dominant = np.stack(own["dominant"].to_list())
         found[str(who)] = (dominant[:, :, None] == np.arange(k)).mean(axis=0)
@@ -152,7 +151,7 @@ def _by_person(evaluations: pd.DataFrame, k: int) -> dict[str, Floats]:
 
 
 def _rates(
-    evaluations: pd.DataFrame, people: Mapping[str, Mapping[str, Floats]], attributes: tuple[str, ...]
+    evaluations: pd.DataFrame, people: Mapping[str, Mapping[str, Array]], attributes: tuple[str, ...]
 ) -> pd.DataFrame:
     """Return the mean over people of their own rates; n counts evaluations."""
     n = evaluations["prototype"].value_counts()
@@ -165,7 +164,7 @@ def _rates(
     return pd.concat(parts, ignore_index=True)[["prototype", "attribute", "time", "rate", "n"]]
 
 
-def _over_time(values: Floats, attributes: tuple[str, ...], name: str) -> pd.DataFrame:
+def _over_time(values: Array, attributes: tuple[str, ...], name: str) -> pd.DataFrame:
     """Return (times, attributes) as rows `attribute time name`."""
     return pd.DataFrame(
         {
@@ -177,7 +176,7 @@ def _over_time(values: Floats, attributes: tuple[str, ...], name: str) -> pd.Dat
 
 
 def _lines(
-    evaluations: pd.DataFrame, people: Mapping[str, Mapping[str, Floats]], level: float, rng: np.random.Generator
+    evaluations: pd.DataFrame, people: Mapping[str, Mapping[str, Array]], level: float, rng: np.random.Generator
 ) -> pd.DataFrame:
     n = evaluations["prototype"].value_counts()
     rows = [
@@ -187,7 +186,7 @@ def _lines(
     return pd.DataFrame(rows, columns=["prototype", "n", "people", "chance", "line"])
 
 
-def _sensations(people: Mapping[str, Floats]) -> int:
+def _sensations(people: Mapping[str, Array]) -> int:
     return next(iter(people.values())).shape[1]
 
 
@@ -208,7 +207,7 @@ def _periods(rates: pd.DataFrame, lines: pd.DataFrame) -> pd.DataFrame:
 
 
 def _differences(
-    people: Mapping[str, Mapping[str, Floats]],
+    people: Mapping[str, Mapping[str, Array]],
     base: str,
     attributes: tuple[str, ...],
     level: float,

@@ -32,7 +32,7 @@ from panel.study.study import Study
 BEYOND, _NOT_SHOWN = "beyond the margin", "not shown"
 NOT_WORSE, WORSE, NO_DIRECTION = "not worse", "worse by more than the margin", "no direction"
 _WITH_DIRECTION = ("more", "less")
-COLUMNS = (
+_COLUMNS = (
     "attribute",
     "prototype",
     "versus",
@@ -189,7 +189,7 @@ def _tested(rows: pd.DataFrame, direction: pd.Series, margin: float, alpha: floa
         not_worse_p=p_worse,
         not_worse=np.where(untold, CANNOT_TELL, np.where(known, shown, NO_DIRECTION)),
     )
-    return frame[list(COLUMNS)]
+    return frame[list(_COLUMNS)]
 
 
 def _worse(
@@ -364,10 +364,10 @@ def _planned_notes(
         )
 
 
-ALL_PAIRS = "all pairs (Tukey)"
+_ALL_PAIRS = "all pairs (Tukey)"
 _AGAINST_BENCHMARK = "against the benchmark (Dunnett)"
 ONE_PLANNED = "one planned difference"
-_FAMILIES = (ALL_PAIRS, _AGAINST_BENCHMARK, ONE_PLANNED)
+_FAMILIES = (_ALL_PAIRS, _AGAINST_BENCHMARK, ONE_PLANNED)
 _SMALLEST_COLUMNS = ["attribute", "prototype", "versus", "std_error", "df", "smallest_difference", "family"]
 
 
@@ -410,7 +410,7 @@ def smallest_difference(source: Study | Differences, power: float = 0.8) -> Sens
     found = find_differences(source) if isinstance(source, Study) else source
     alone = stdtrit(found.pairs["df"].to_numpy(float), (1 + found.level) / 2)
     parts = [
-        _smallest_rows(found.pairs, _used_critical(found.pairs), power, ALL_PAIRS),
+        _smallest_rows(found.pairs, _used_critical(found.pairs), power, _ALL_PAIRS),
         _smallest_rows(found.versus, _used_critical(found.versus), power, _AGAINST_BENCHMARK),
         _smallest_rows(found.pairs, alone, power, ONE_PLANNED),
     ]

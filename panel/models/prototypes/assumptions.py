@@ -9,14 +9,14 @@ from enum import StrEnum
 import numpy as np
 import pandas as pd
 
+from panel.errors import ModelError
 from panel.models.prototypes.differences import attribute_rows
-from panel.models.prototypes.panel_design import PanelFit
-from panel.models.prototypes.ranks import ScoredPanel, scored_panels
+from panel.models.prototypes.panel_design import PanelDesign, PanelFit, designs_of, fit_panel
 from panel.models.prototypes.verdict import LEVEL
-from panel.stats.arrays import Array
+from panel.stats.arrays import Array, Codes
 from panel.stats.comparing.multiplicity import below, holm
 from panel.stats.mixed.inference import inference
-from panel.stats.mixed.reml import fit_mixed_model
+from panel.stats.mixed.reml import MixedFit, fit_mixed_model
 from panel.stats.mixed.residuals import (
     MixedResiduals,
     ResidualMaker,
@@ -33,7 +33,7 @@ from panel.study.scores_used import scores_used
 from panel.study.study import Study
 
 _CANDIDATES = 3
-DRAWS = 999
+_DRAWS = 999
 _DRAWS_PER_ATTRIBUTE = 40  # twice what a p-value of 0.05 needs after Holm
 
 
@@ -108,9 +108,9 @@ def look_at_assumptions(
         If no attribute can be modelled.
     """
     frame = scores_used(study).frame
-    panels, left_out = scored_panels(study, frame, fitted)
+    panels, left_out = _scored_panels(study, frame, fitted)
     n_attributes = sum(len(panel.design.attributes) for panel in panels)
-    draws = max(DRAWS, _DRAWS_PER_ATTRIBUTE * n_attributes) if draws is None else draws
+    draws = max(_DRAWS, _DRAWS_PER_ATTRIBUTE * n_attributes) if draws is None else draws
     checks = [
         [_residual_checks(panel, column, frame, draws, rng) for column in range(len(panel.design.attributes))]
         for panel in panels
@@ -147,7 +147,7 @@ def _tests(tests: pd.DataFrame) -> pd.DataFrame:
     return tests.assign(p_adjusted=adjusted)[["attribute", "kind", "statistic", "p_value", "p_adjusted"]]
 
 
-def _method(panels: list[ScoredPanel], draws: int, candidates: int) -> str:
+def _method(panels: list[_ScoredPanel], draws: int, candidates: int) -> str:
     models = "; ".join(dict.fromkeys(panel.design.sentence for panel in panels))
     return (
         f"Conditional residuals of the mixed model per attribute ({models}): score minus fitted value, the predicted "
@@ -168,7 +168,7 @@ def _few_draws(n_attributes: int, draws: int, level: float) -> Iterable[str]:
         )
 
 
-def _notes(panels: list[ScoredPanel], left_out: list[tuple[str, str]], no_scale: set[str]) -> Iterable[str]:
+def _notes(panels: list[_ScoredPanel], left_out: list[tuple[str, str]], no_scale: set[str]) -> Iterable[str]:
     for name, why in left_out:
         yield f"{name} is not looked at: {why}."
     unsettled = [
@@ -190,6 +190,49 @@ def _notes(panels: list[ScoredPanel], left_out: list[tuple[str, str]], no_scale:
         "Residuals of a model look more normal than what they come from, and a small panel shows only gross trouble: "
         "finding none does not prove the assumptions."
     )
+
+
+# The panel's fitted models with the way back from every cell of their arrays to its score.
+
+
+@dataclass(frozen=True, eq=False, slots=True)
+class _ScoredPanel:
+    """Attributes that share one model: the design, the fit, and where each score stands.
+
+    `place` (n, q): row of the frame of scores that fills each cell of the response, -1 where there is none.
+    """
+
+    design: PanelDesign
+    fit: MixedFit
+    place: Codes
+
+
+def _scored_panels(
+    study: Study, frame: pd.DataFrame, fitted: PanelFit | None = None
+) -> tuple[list[_ScoredPanel], list[tuple[str, str]]]:
+    """Fit the scores in `frame`; return the fits and (attribute, why not) of attributes that cannot be fitted.
+
+    `fitted` is the model of the same scores where it is at hand already.
+
+    Raises
+    ------
+    ModelError
+        If no attribute can be fitted.
+    """
+    fits, left_out = fit_panel(study, frame) if fitted is None else (fitted.fits, fitted.left_out)
+    if not fits:
+        reasons = "; ".join(f"{name} ({why})" for name, why in left_out) or "the study has no scores"
+        raise ModelError(f"No attribute can be modelled: {reasons}. Check the scores on the Study page.")
+    held = np.flatnonzero(~frame["attribute"].isin([name for name, _ in left_out]).to_numpy())
+    scores = frame.iloc[held]
+    if left_out:  # the arrays below and those of the fit must come from the same rows
+        fits, _ = fit_panel(study, scores)
+    # a design depends only on which scores are there: with row numbers for scores it says where each one is
+    numbers = designs_of(study, scores.assign(score=held.astype(float)))
+    return [
+        _ScoredPanel(design, fit, np.where(np.isfinite(own.response), own.response, -1).astype(np.intp))
+        for (design, fit), own in zip(fits, numbers, strict=True)
+    ], left_out
 
 
 # Which of the things seen in the residuals and the scores are problems?
@@ -279,7 +322,7 @@ _KEYS = ["attribute", "assessor", "prototype", "session", "replicate", "score"]
 
 
 def _influence_rows(
-    panel: ScoredPanel, checks: list[_ResidualChecks], frame: pd.DataFrame, candidates: int
+    panel: _ScoredPanel, checks: list[_ResidualChecks], frame: pd.DataFrame, candidates: int
 ) -> pd.DataFrame:
     """Return what leaving out single scores changes, for the scores of each attribute that pull most.
 
@@ -320,7 +363,7 @@ def _influence_rows(
     )
 
 
-def _largest_pairs(panel: ScoredPanel) -> list[tuple[int, int]]:
+def _largest_pairs(panel: _ScoredPanel) -> list[tuple[int, int]]:
     """Return, for each attribute, the prototypes with the highest and the lowest estimated mean."""
     means = panel.fit.coefficients[:, : len(panel.design.prototypes)]
     return list(zip(means.argmax(axis=1).tolist(), means.argmin(axis=1).tolist(), strict=True))
@@ -333,7 +376,7 @@ def _difference(n_fixed: int, first: int, second: int) -> Array:
 
 
 def _pulling(
-    panel: ScoredPanel, column: int, own: _ResidualChecks, pair: tuple[int, int], candidates: int
+    panel: _ScoredPanel, column: int, own: _ResidualChecks, pair: tuple[int, int], candidates: int
 ) -> np.ndarray:
     """Return the rows of the design whose scores move F or the largest difference most."""
     present = np.flatnonzero(np.isfinite(panel.design.response[:, column]))
@@ -370,7 +413,7 @@ class _ResidualChecks:
 
 
 def _residual_checks(
-    panel: ScoredPanel, column: int, frame: pd.DataFrame, draws: int, rng: np.random.Generator
+    panel: _ScoredPanel, column: int, frame: pd.DataFrame, draws: int, rng: np.random.Generator
 ) -> _ResidualChecks:
     """Look at the residuals of attribute number `column` of a fitted panel, against `draws` simulated sets."""
     design = panel.design

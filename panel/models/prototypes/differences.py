@@ -5,7 +5,6 @@ from __future__ import annotations
 from collections.abc import Callable, Iterator, Mapping, Sequence
 from dataclasses import dataclass
 from functools import cached_property, partial
-from itertools import chain
 
 import numpy as np
 import pandas as pd
@@ -37,7 +36,7 @@ from panel.models.prototypes.verdict import (
 from panel.stats.arrays import Array, Codes
 from panel.stats.comparing.group_means import ASSESSOR, INTERACTION
 from panel.stats.comparing.group_means import BATCH as BATCH_TERM
-from panel.stats.comparing.multiplicity import below, letters_for, many_to_one, tukey_critical, tukey_p_value
+from panel.stats.comparing.multiplicity import many_to_one, tukey_critical, tukey_p_value
 from panel.stats.mixed.inference import (
     SMALL_SAMPLE_WORDS,
     Estimates,
@@ -170,11 +169,10 @@ def find_differences(
     _ask_fits(fits, left_out)
     order = pd.Index(study.attributes)
     told = [(design, fit, inference(fit, small_sample)) for design, fit in fits]
-    compared = [all_pairs(design, infer) for design, _, infer in told]
     attributes = _stack([attribute_rows(*each) for each in told], order)
     places, late = order_of_testing(study)
     attributes["test_order"] = [float(places.get(name, np.nan)) for name in attributes["attribute"].tolist()]
-    pairs = _stack([pair_rows(each[0], all_of, level) for each, all_of in zip(told, compared, strict=True)], order)
+    pairs = _stack([pair_rows(design, infer, level) for design, _, infer in told], order)
     means = [mean_rows(design, infer, level) for design, _, infer in told]
     attributes = attribute_verdicts(attributes, pairs, confounds, level, lambda name: naming(study).attribute(name))
     judge = _judge(attributes, confounds, margin, level, margin_stated or margin is None)
@@ -313,29 +311,6 @@ def _stack(parts: Sequence[pd.DataFrame], order: pd.Index) -> pd.DataFrame:
 # A fitted panel model as tables: tests, estimated means, differences, variances.
 
 
-@dataclass(frozen=True, eq=False, slots=True)
-class Pairs:
-    """All pairs of prototypes, the later one first: their places, each difference with its Tukey p-value.
-
-    `told`: whether a pair lies within one set, so that its difference has an estimate.
-    """
-
-    first: Codes
-    second: Codes
-    found: Estimates
-    p_adjusted: Array
-    told: NDArray[np.bool_]
-
-
-def all_pairs(design: PanelDesign, infer: Inference) -> Pairs:
-    """Compare each prototype with each."""
-    second, first = np.triu_indices(len(design.prototypes), 1)
-    contrasts = _minus(design, first, second)
-    found = infer.estimate(contrasts)
-    p_adjusted = tukey_p_value(found.statistic, len(design.prototypes), found.df)
-    return Pairs(first, second, found, p_adjusted, design.told(contrasts))
-
-
 def _minus(design: PanelDesign, first: Codes | list[int], second: Codes | list[int] | int) -> Array:
     """Return the contrasts (m, p) of the prototypes at the places `first` minus those at `second`."""
     columns = np.eye(len(design.prototypes), design.fixed.shape[1])
@@ -385,26 +360,23 @@ def no_difference(design: PanelDesign, counts: Array) -> Array:
     return contrasts
 
 
-def mean_rows(design: PanelDesign, infer: Inference, level: float, pairs: Pairs | None = None) -> pd.DataFrame:
-    """Return the estimated means with intervals, one row per attribute and prototype; with Tukey letters by `pairs`."""
-    k = len(design.prototypes)
-    found = infer.estimate(np.eye(k, design.fixed.shape[1]))
+def mean_rows(design: PanelDesign, infer: Inference, level: float) -> pd.DataFrame:
+    """Return the estimated means with intervals, one row per attribute and prototype."""
+    found = infer.estimate(np.eye(len(design.prototypes), design.fixed.shape[1]))
     low, high = found.interval(level)
     values = {"estimate": found.estimate, "std_error": found.std_error, "df": found.df, "ci_low": low, "ci_high": high}
-    frame = _long(design, {"prototype": design.prototypes}, values)
-    if pairs is None:
-        return frame
-    apart = np.zeros((len(found.estimate), k, k), dtype=bool)
-    differs = below(pairs.p_adjusted, 1 - level) & pairs.told
-    apart[:, pairs.first, pairs.second] = apart[:, pairs.second, pairs.first] = differs
-    letters = [letters_for(*each) for each in zip(found.estimate, apart, strict=True)]
-    return frame.assign(letters=list(chain.from_iterable(letters)))
+    return _long(design, {"prototype": design.prototypes}, values)
 
 
-def pair_rows(design: PanelDesign, pairs: Pairs, level: float) -> pd.DataFrame:
-    """Return all pairwise differences with Tukey p-values and simultaneous intervals."""
-    half = tukey_critical(len(design.prototypes), pairs.found.df, level) * pairs.found.std_error
-    return _differences(design, (pairs.first, pairs.second), pairs.found, pairs.p_adjusted, half, pairs.told)
+def pair_rows(design: PanelDesign, infer: Inference, level: float) -> pd.DataFrame:
+    """Return the difference of each prototype from each before it, with Tukey p-values and simultaneous intervals."""
+    k = len(design.prototypes)
+    second, first = np.triu_indices(k, 1)
+    contrasts = _minus(design, first, second)
+    found = infer.estimate(contrasts)
+    p_adjusted = tukey_p_value(found.statistic, k, found.df)
+    half = tukey_critical(k, found.df, level) * found.std_error
+    return _differences(design, (first, second), found, p_adjusted, half, design.told(contrasts))
 
 
 def versus_rows(

@@ -7,11 +7,11 @@ from dataclasses import dataclass
 
 import numpy as np
 import pandas as pd
-from numpy.typing import NDArray
 
 from panel.errors import ModelError
 from panel.models.prototypes.differences import estimated_means
 from panel.models.prototypes.panel_design import PanelFit, assessor_means, fit_study
+from panel.stats.arrays import Array
 from panel.stats.maps.components import (
     Components,
     Matrix,
@@ -26,11 +26,11 @@ from panel.study.scores_used import scores_used
 from panel.study.study import Study
 from panel.words import DOWN, format_share
 
-FEWEST_PROTOTYPES = 3
-FEWEST_ATTRIBUTES = 2
+_FEWEST_PROTOTYPES = 3
+_FEWEST_ATTRIBUTES = 2
 _FEWEST_DRAWS = 100
 # With three assessors the radius is 28 standard errors: such a region says nothing.
-FEWEST_ASSESSORS = 4
+_FEWEST_ASSESSORS = 4
 
 _REGION_COLUMNS = ["prototype", "centre_1", "centre_2", "half_axis_1", "half_axis_2", "angle", "assessors"]
 
@@ -174,14 +174,14 @@ def _placeable(wide: pd.DataFrame) -> tuple[pd.DataFrame, dict[str, list[str]]]:
     rows = rows.loc[:, ~gaps]
     flat = pd.Series(varies_not(rows.to_numpy(dtype=float)), index=rows.columns) if len(rows) else gaps
     kept = rows.loc[:, ~flat.reindex(rows.columns)]
-    if len(kept) < FEWEST_PROTOTYPES:
+    if len(kept) < _FEWEST_PROTOTYPES:
         raise ModelError(
-            f"A map needs at least {FEWEST_PROTOTYPES} prototypes with estimated means; there are {len(kept)}."
+            f"A map needs at least {_FEWEST_PROTOTYPES} prototypes with estimated means; there are {len(kept)}."
             " With two, look at their differences attribute by attribute."
         )
-    if kept.shape[1] < FEWEST_ATTRIBUTES:
+    if kept.shape[1] < _FEWEST_ATTRIBUTES:
         raise ModelError(
-            f"A map needs at least {FEWEST_ATTRIBUTES} attributes estimated for every prototype and varying"
+            f"A map needs at least {_FEWEST_ATTRIBUTES} attributes estimated for every prototype and varying"
             f" between them; there are {kept.shape[1]}. Look at the attributes one by one."
         )
     left_out = {
@@ -194,7 +194,7 @@ def _placeable(wide: pd.DataFrame) -> tuple[pd.DataFrame, dict[str, list[str]]]:
 
 def _regions(
     main: Components,
-    by_assessor: NDArray[np.float64],
+    by_assessor: Array,
     prototypes: list[str],
     matrix: Matrix,
     draws: int,
@@ -205,19 +205,19 @@ def _regions(
     target = main.scores[:, :2]
     people = np.isfinite(by_assessor).sum(axis=0).min(axis=1)  # behind the attribute least scored
     half_axes, angles, drawn = np.full((len(target), 2), np.nan), np.full(len(target), np.nan), 0
-    if len(by_assessor) >= FEWEST_ASSESSORS:
+    if len(by_assessor) >= _FEWEST_ASSESSORS:
         means = resampled_means(by_assessor, rng, draws)
         drawn = len(means)
         if drawn >= _FEWEST_DRAWS:
             cloud = turned_onto(target, two_component_scores(means, matrix))
             axes, turns = ellipses(cloud_covariances(cloud, len(by_assessor)), people, level)
-            enough = people >= FEWEST_ASSESSORS
+            enough = people >= _FEWEST_ASSESSORS
             half_axes[enough], angles[enough] = axes[enough], turns[enough]
     columns = [prototypes, target[:, 0], target[:, 1], half_axes[:, 0], half_axes[:, 1], angles, people]
     return pd.DataFrame(dict(zip(_REGION_COLUMNS, columns, strict=True))), drawn
 
 
-def _components(main: Components, chance: NDArray[np.float64]) -> pd.DataFrame:
+def _components(main: Components, chance: Array) -> pd.DataFrame:
     return pd.DataFrame(
         {
             "component": np.arange(1, len(main.shares) + 1),
@@ -262,9 +262,7 @@ _FEW_PROTOTYPES = 5
 _FEW_ATTRIBUTES = 3
 
 
-def _map_method(
-    shape: tuple[int, int], by_assessor: NDArray[np.float64], matrix: Matrix, drawn: int, level: float
-) -> str:
+def _map_method(shape: tuple[int, int], by_assessor: Array, matrix: Matrix, drawn: int, level: float) -> str:
     """Return how the map was made, as one paragraph for the report."""
     rows, columns = shape
     text = (

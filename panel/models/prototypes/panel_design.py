@@ -27,7 +27,7 @@ from panel.stats.orders.block_designs import NO_DIRECTION, both_sets
 from panel.study.scores_used import ScoresUsed, scores_used
 from panel.study.study import Study, natural_order
 
-TERM_WORDS = {
+_TERM_WORDS = {
     ASSESSOR: "assessor",
     INTERACTION: "assessor x prototype",
     SITTING: "assessor x session",
@@ -89,7 +89,7 @@ class PanelDesign:
     def sentence(self) -> str:
         """The model in words."""
         whole = ", ".join(("prototype", *(name for name in self.factors if name not in self.dropped)))
-        random = ", ".join(TERM_WORDS[term] for term in self.terms)
+        random = ", ".join(_TERM_WORDS[term] for term in self.terms)
         model = f"score = {whole} (fixed) + {random} (random) + residual"
         if self.dropped:
             told = ", ".join(name.replace("_", " ") for name in self.dropped)
@@ -358,7 +358,7 @@ _CONSTANT = {
 }
 
 
-def serving_labels(study: Study, scores: pd.DataFrame, names: Sequence[str]) -> dict[str, pd.Series]:
+def _serving_labels(study: Study, scores: pd.DataFrame, names: Sequence[str]) -> dict[str, pd.Series]:
     """Return, for each of `names`, one label per row of `scores`.
 
     The position stands with the score or in the servings; the site is in the servings. The first on a site is the first
@@ -424,7 +424,7 @@ def _arms(servings: pd.DataFrame) -> pd.Series:
 # Each assessor's own mean of each prototype on each attribute, as an array.
 
 
-def assessor_means(scores: pd.DataFrame, prototypes: Sequence[str], attributes: Sequence[str]) -> NDArray[np.float64]:
+def assessor_means(scores: pd.DataFrame, prototypes: Sequence[str], attributes: Sequence[str]) -> Array:
     """Return each assessor's mean score; shape (assessors, prototypes, attributes), NaN where there is none.
 
     Assessors who scored fewer than two of the prototypes compare nothing and are not counted.
@@ -517,7 +517,7 @@ def designs_of(
     """Return the models that the scores in `frame` call for; what they cannot compare is asked of `confounds`."""
     held = set(frame["attribute"].unique())
     attributes = tuple(name for name in study.attributes if name in held)
-    covariates = serving_labels(study, frame, adjust_for)
+    covariates = _serving_labels(study, frame, adjust_for)
     named = frame.assign(batch=batch_of_score(study, frame))
     array = score_array(named, study.prototypes, attributes, covariates)
     sets = (find_confounds(study, frame) if confounds is None else confounds).sets

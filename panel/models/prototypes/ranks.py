@@ -17,7 +17,7 @@ from scipy.special import ndtr
 
 from panel.errors import ModelError
 from panel.models.prototypes.differences import Differences, attribute_rows, find_differences
-from panel.models.prototypes.panel_design import PanelDesign, PanelFit, designs_of, fit_panel, fit_study, score_array
+from panel.models.prototypes.panel_design import PanelFit, fit_study, score_array
 from panel.models.prototypes.verdict import CANNOT_TELL, DIFFERS, LEVEL
 from panel.stats.answers.ranks import (
     INFINITE,
@@ -28,57 +28,13 @@ from panel.stats.answers.ranks import (
     ranks_within_blocks,
     skillings_mack_test,
 )
-from panel.stats.arrays import Array, Codes
+from panel.stats.arrays import Array
 from panel.stats.assessors.agreement import OwnTables, own_tables
 from panel.stats.assessors.scaling import FEWEST_PROTOTYPES, Scaling, scaling_model
 from panel.stats.comparing.multiplicity import below, holm, tukey_p_value
 from panel.stats.mixed.inference import inference
-from panel.stats.mixed.reml import MixedFit
 from panel.study.scores_used import scores_used
 from panel.study.study import Study, those_in
-
-# The panel's fitted models with the way back from every cell of their arrays to its score.
-
-
-@dataclass(frozen=True, eq=False, slots=True)
-class ScoredPanel:
-    """Attributes that share one model: the design, the fit, and where each score stands.
-
-    `place` (n, q): row of the frame of scores that fills each cell of the response, -1 where there is none.
-    """
-
-    design: PanelDesign
-    fit: MixedFit
-    place: Codes
-
-
-def scored_panels(
-    study: Study, frame: pd.DataFrame, fitted: PanelFit | None = None
-) -> tuple[list[ScoredPanel], list[tuple[str, str]]]:
-    """Fit the scores in `frame`; return the fits and (attribute, why not) of attributes that cannot be fitted.
-
-    `fitted` is the model of the same scores where it is at hand already.
-
-    Raises
-    ------
-    ModelError
-        If no attribute can be fitted.
-    """
-    fits, left_out = fit_panel(study, frame) if fitted is None else (fitted.fits, fitted.left_out)
-    if not fits:
-        reasons = "; ".join(f"{name} ({why})" for name, why in left_out) or "the study has no scores"
-        raise ModelError(f"No attribute can be modelled: {reasons}. Check the scores on the Study page.")
-    held = np.flatnonzero(~frame["attribute"].isin([name for name, _ in left_out]).to_numpy())
-    scores = frame.iloc[held]
-    if left_out:  # the arrays below and those of the fit must come from the same rows
-        fits, _ = fit_panel(study, scores)
-    # a design depends only on which scores are there: with row numbers for scores it says where each one is
-    numbers = designs_of(study, scores.assign(score=held.astype(float)))
-    return [
-        ScoredPanel(design, fit, np.where(np.isfinite(own.response), own.response, -1).astype(np.intp))
-        for (design, fit), own in zip(fits, numbers, strict=True)
-    ], left_out
-
 
 # Ranks of one attribute as tables: the test its gaps allow, rank sums, pairs, and who is lost.
 
@@ -86,18 +42,10 @@ def scored_panels(
 FRIEDMAN, DURBIN, _SKILLINGS_MACK = "Friedman", "Durbin", "Skillings-Mack"
 
 
-@dataclass(frozen=True, eq=False, slots=True)
-class _RankTables:
-    """One attribute; the columns are those of `panel.models.prototypes.ranks.RankComparison`."""
-
-    attribute: dict[str, Any]
-    rank_sums: pd.DataFrame
-    pairs: pd.DataFrame
-    gaps: pd.DataFrame
-
-
-def rank_tables(attribute: str, means: pd.DataFrame) -> _RankTables:
+def rank_tables(attribute: str, means: pd.DataFrame) -> tuple[dict[str, Any], pd.DataFrame, pd.DataFrame, pd.DataFrame]:
     """Return the rank tables of an attribute from its mean scores, assessors by prototypes, NaN for gaps.
+
+    The row of the attribute, its rank sums, pairs and gaps, in the columns of `RankComparison`.
 
     Raises
     ------
@@ -114,9 +62,9 @@ def rank_tables(attribute: str, means: pd.DataFrame) -> _RankTables:
     ranks = ranks_within_blocks(scores[used])
     names = list(means.columns)
     first, second = np.array(list(combinations(range(len(names)), 2))).T
-    return _RankTables(
-        attribute={"attribute": attribute} | test | {"n_assessors": int(used.sum()), "n_lost": int((~used).sum())},
-        rank_sums=pd.DataFrame(
+    return (
+        {"attribute": attribute} | test | {"n_assessors": int(used.sum()), "n_lost": int((~used).sum())},
+        pd.DataFrame(
             {
                 "attribute": attribute,
                 "prototype": names,
@@ -125,10 +73,10 @@ def rank_tables(attribute: str, means: pd.DataFrame) -> _RankTables:
                 "mean_rank": np.nanmean(ranks, axis=0),
             }
         ),
-        pairs=pairs.assign(attribute=attribute, prototype=[names[j] for j in second], versus=[names[i] for i in first])[
+        pairs.assign(attribute=attribute, prototype=[names[j] for j in second], versus=[names[i] for i in first])[
             ["attribute", "prototype", "versus", "difference", "std_error", "statistic", "p_value", "p_adjusted"]
         ],
-        gaps=_gaps(attribute, means, present, used),
+        _gaps(attribute, means, present, used),
     )
 
 
@@ -283,7 +231,7 @@ def compare_ranks(study: Study, differences: Differences | None = None) -> RankC
     """
     found = find_differences(study) if differences is None else differences
     frame = scores_used(study).frame
-    tables: list[_RankTables] = []
+    tables: list[tuple[dict[str, Any], pd.DataFrame, pd.DataFrame, pd.DataFrame]] = []
     left_out: list[tuple[str, str]] = []
     for attribute, means in _mean_scores(study, frame):
         try:
@@ -295,7 +243,9 @@ def compare_ranks(study: Study, differences: Differences | None = None) -> RankC
             f"No attribute can be ranked: {'; '.join(f'{name} ({why})' for name, why in left_out)}. "
             "Check the scores on the Study page."
         )
-    attributes = pd.DataFrame([table.attribute for table in tables])
+    rows, *frames = zip(*tables, strict=True)
+    attributes = pd.DataFrame(rows)
+    rank_sums, pairs, gaps = (pd.concat(parts, ignore_index=True) for parts in frames)
     mixed = found.attributes.set_index("attribute")
     return RankComparison(
         attributes=attributes.assign(
@@ -307,9 +257,9 @@ def compare_ranks(study: Study, differences: Differences | None = None) -> RankC
         ).assign(verdict=lambda rows: np.where(below(rows["p_adjusted"], 1 - found.level), DIFFERS, CANNOT_TELL))[
             _COLUMNS
         ],
-        rank_sums=pd.concat([table.rank_sums for table in tables], ignore_index=True),
-        pairs=pd.concat([table.pairs for table in tables], ignore_index=True),
-        gaps=pd.concat([table.gaps for table in tables], ignore_index=True),
+        rank_sums=rank_sums,
+        pairs=pairs,
+        gaps=gaps,
         not_ranked=pd.DataFrame(left_out, columns=["attribute", "why"], dtype="str"),
         level=found.level,
         method=_method(attributes),
@@ -389,7 +339,7 @@ def _which(some: pd.Series, attributes: pd.DataFrame) -> str:
     return "all attributes" if len(some) == len(attributes) else ", ".join(some)
 
 
-FEWEST_ASSESSORS = 2
+_FEWEST_ASSESSORS = 2
 
 
 @dataclass(frozen=True, eq=False, slots=True)
@@ -482,7 +432,7 @@ def _fit_all(study: Study, scores: pd.DataFrame) -> tuple[list[_Fitted], list[tu
         there = np.isfinite(own.means[place])
         people = there.any(axis=1)
         whole = there[people].all(axis=0)
-        if people.sum() < FEWEST_ASSESSORS or whole.sum() < FEWEST_PROTOTYPES:
+        if people.sum() < _FEWEST_ASSESSORS or whole.sum() < FEWEST_PROTOTYPES:
             why_not.append((attribute, _too_few(int(people.sum()), int(whole.sum()))))
             continue
         dropped = tuple(name for name, kept in zip(prototypes, whole, strict=True) if not kept)
@@ -502,7 +452,7 @@ def _one(own: OwnTables, place: int, held: tuple[np.ndarray, ...], cells: Array)
 
 
 def _too_few(people: int, whole: int) -> str:
-    if people < FEWEST_ASSESSORS:
+    if people < _FEWEST_ASSESSORS:
         return "fewer than two assessors scored it"
     return f"only {whole} prototypes were scored by every assessor; the scaling model needs {FEWEST_PROTOTYPES}"
 

@@ -22,7 +22,7 @@ from panel.checks.confounds import (
     WHOLLY,
     Confounds,
 )
-from panel.stats.arrays import Array
+from panel.stats.arrays import Array, Codes
 from panel.stats.comparing.multiplicity import below, holm, letters_for, serial_gatekeeping
 from panel.stats.comparing.power import two_one_sided_tests
 from panel.stats.comparing.shrinkage import own_variances, shrink_differences, shrink_effects
@@ -107,8 +107,8 @@ def difference_verdicts(
         differences,
         alike
         | {
-            "verdict": picked((DIFFERS, ALIKE, CANNOT_TELL), verdict),
-            "said": picked([*words, *(f"{each}, {IN_THESE_BATCHES}" for each in words)], said + 5 * told_with_batches),
+            "verdict": _picked((DIFFERS, ALIKE, CANNOT_TELL), verdict),
+            "said": _picked([*words, *(f"{each}, {IN_THESE_BATCHES}" for each in words)], said + 5 * told_with_batches),
             "because": because,
         },
     )
@@ -119,7 +119,7 @@ def beside(frame: pd.DataFrame, columns: Mapping[str, Any]) -> pd.DataFrame:
     return pd.concat([frame, pd.DataFrame(columns, index=frame.index)], axis=1)
 
 
-def picked(words: Sequence[str], places: NDArray[np.intp]) -> pd.api.extensions.ExtensionArray:
+def _picked(words: Sequence[str], places: Codes) -> pd.api.extensions.ExtensionArray:
     """Return the words at these places as a column of text."""
     return pd.array(words, dtype="str").take(places)
 
@@ -195,7 +195,7 @@ def _names(means: pd.DataFrame) -> tuple[list[str], list[str]]:
     return means["attribute"].unique().tolist(), means["prototype"].unique().tolist()
 
 
-def _places(frame: pd.DataFrame, *names: Sequence[str]) -> list[NDArray[np.intp]]:
+def _places(frame: pd.DataFrame, *names: Sequence[str]) -> list[Codes]:
     """Return the places of attribute, prototype and versus of each row among their `names`: attributes, prototypes."""
     found = []
     columns = [name for name in ("attribute", "prototype", "versus") if name in frame]

@@ -48,7 +48,7 @@ def _ladder_headline(ladder: Ladder) -> str:
 
 def tell_ladder(ladder: Ladder, names: Naming) -> Told:
     """Tell how far the evidence reaches beyond the swaps, and where the data stop."""
-    numbers = [_LINKS] * (ladder.links is not None) + [PREDICTION] * (not ladder.prediction.empty)
+    numbers = [_LINKS] * (not ladder.steps["descriptors"].empty) + [PREDICTION] * (not ladder.prediction.empty)
     return Told(
         ladder,
         names,
@@ -192,8 +192,7 @@ def _aliases(about: About) -> tuple[str, str]:
 
 
 def _descriptors(about: About) -> tuple[str, str]:
-    links = about.result.links
-    facts = links.facts.iloc[0]
+    facts = about.result.facts.iloc[0]
     count = {name: int(facts[name]) for name in ("below_5_percent", "questions", "n", "descriptors", "moves")}
     adds = (
         f"{count['below_5_percent']} of {count['questions']} pairs of attribute and property show p < 0.05, where "
@@ -203,7 +202,7 @@ def _descriptors(about: About) -> tuple[str, str]:
     )
     told = [
         f"{about.names.attribute(str(row['attribute']))} goes with {descriptor_words(str(row['descriptor']))}"
-        for row in links.named.to_dict("records")
+        for row in about.result.named.to_dict("records")
     ]
     if told:
         adds += f" As said beforehand, and explained by nothing else as well: {format_list(told)}."
@@ -316,9 +315,9 @@ def _significant(value: float) -> str:
 
 
 def _link_rows(ladder: Ladder) -> pd.DataFrame:
-    if ladder.links is None:
-        return pd.DataFrame()
-    links = ladder.links.links
+    links = ladder.steps["descriptors"]
+    if links.empty:
+        return links
     links = links.loc[links["r"].notna()]
     return links.iloc[(-links["r"].abs()).argsort(kind="stable")].reset_index(drop=True)
 

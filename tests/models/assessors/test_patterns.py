@@ -5,7 +5,7 @@ import pandas as pd
 import pytest
 
 from panel.models.assessors import performance as rule
-from panel.models.assessors.performance import COLUMNS, _find_patterns, _qualities_of, judgements
+from panel.models.assessors.performance import _COLUMNS, _find_patterns, _judgements, _qualities_of
 
 ORDINARY = {
     "p_value": 0.01, "slope": 0.9, "ci_low": 0.3, "ci_high": 1.5, "slope_p_adjusted": 1.0,
@@ -37,13 +37,13 @@ def found(cells=(), people=()):
     rows, persons = panel(cells, people)
     patterns = _find_patterns(rows, persons, QUALITIES)
     told = list(patterns[["assessor", "pattern", "attribute", "action"]].itertuples(index=False, name=None))
-    return told, patterns, judgements(persons, patterns)
+    return told, patterns, _judgements(persons, patterns)
 
 
 def test_an_ordinary_panel_shows_nothing():
     told, patterns, judged = found()
     assert told == []
-    assert list(patterns.columns) == COLUMNS
+    assert list(patterns.columns) == _COLUMNS
     assert set(judged) == {"none"}
 
 

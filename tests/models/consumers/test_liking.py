@@ -50,21 +50,21 @@ def test_incomplete_blocks_of_a_tasting_panel():
     assert found.test["df_error"] == pytest.approx(40.4704, abs=0.05)
     assert sorted(found.means["estimate"]) == pytest.approx([26.059224, 55.164404, 70.004365, 92.972007], rel=REML)
     assert found.means["std_error"].tolist() == pytest.approx([8.192995] * 4, rel=REML)
-    ranks = ranks_beside(frame)
-    assert ranks.name == "Durbin"
-    assert ranks.tests[0]["statistic"] == pytest.approx(17.656535, abs=SAME)
-    assert (ranks.n_consumers, ranks.n_answers, ranks.why) == (20, 60, "")
+    (test,), why, *_ = ranks_beside(frame)
+    assert test["test"] == "Durbin"
+    assert test["statistic"] == pytest.approx(17.656535, abs=SAME)
+    assert (test["n_consumers"], test["n_answers"], why) == (20, 60, "")
 
 
 def test_friedman_of_a_textbook_and_who_is_lost():
     # Conover (1999) p. 372: 8.097345 corrected for ties
     table = np.vstack([GRASSES, [1, 2, np.nan, 3], [1, np.nan, np.nan, np.nan]])
-    found = ranks_beside(framed(table))
-    assert found.name == "Friedman"
-    assert found.tests[0]["statistic"] == pytest.approx(8.097345, abs=SAME)
-    assert found.tests[0]["p_value"] == pytest.approx(ranks_beside(framed(GRASSES)).tests[0]["p_value"])
-    assert (found.n_consumers, found.n_answers) == (12, 48)
-    assert found.why == "did not try every prototype"
+    (test,), why, *_ = ranks_beside(framed(table))
+    assert test["test"] == "Friedman"
+    assert test["statistic"] == pytest.approx(8.097345, abs=SAME)
+    assert test["p_value"] == pytest.approx(ranks_beside(framed(GRASSES))[0][0]["p_value"])
+    assert (test["n_consumers"], test["n_answers"]) == (12, 48)
+    assert why == "did not try every prototype"
 
 
 def test_complete_answers_are_the_classical_analysis_of_variance():

@@ -11,7 +11,7 @@ from hypothesis import given
 from hypothesis import strategies as st
 
 from panel.models.consumers.answers import numeric_answers
-from panel.models.consumers.liking_checks import BEFORE, _tried_before, serving_effects, without_order
+from panel.models.consumers.liking_checks import _BEFORE, _tried_before, serving_effects, without_order
 from panel.models.consumers.segments import find_segments
 from panel.study.study import Study
 from tests.consumer_studies import answers_study
@@ -115,5 +115,5 @@ def test_carry_over_is_seen():
     worse = answers.rows.assign(answer=answers.rows["answer"] - 2.0 * after_greasy)
     frame = worse.pivot_table(index="assessor", columns="prototype", values="answer")
     effects = without_order(replace(answers, rows=worse, frame=frame))[1].set_index("effect")
-    assert effects.loc[BEFORE, "p_value"] < 1e-9  # two points of nine, with a scatter of half a point
-    assert not without_order(answers)[1].set_index("effect").loc[BEFORE, "matters"]
+    assert effects.loc[_BEFORE, "p_value"] < 1e-9  # two points of nine, with a scatter of half a point
+    assert not without_order(answers)[1].set_index("effect").loc[_BEFORE, "matters"]

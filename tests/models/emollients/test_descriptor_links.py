@@ -14,12 +14,12 @@ from tests.formula_studies import study_of
 
 LEVEL = prototype_level(DEMO)
 COLUMNS = link_columns(LEVEL, find_descriptors(DEMO))
-LINKS = find_links(LEVEL, COLUMNS)
+LINKS, RUNNING, NAMED, FACTS = find_links(LEVEL, COLUMNS)
 
 
 def test_correlations_are_those_of_the_means_over_the_blends():
     wide = find_descriptors(DEMO).wide
-    for row in LINKS.links.sample(8, random_state=1).to_dict("records"):
+    for row in LINKS.sample(8, random_state=1).to_dict("records"):
         theirs = pearsonr(wide[row["descriptor"]], LEVEL.means[row["attribute"]])
         assert row["r"] == pytest.approx(theirs.statistic)
         assert row["p_value"] == pytest.approx(theirs.pvalue)
@@ -27,17 +27,17 @@ def test_correlations_are_those_of_the_means_over_the_blends():
 
 
 def test_p_values_are_adjusted_over_all_questions():
-    assert LINKS.links["p_adjusted"].to_numpy() == pytest.approx(holm(LINKS.links["p_value"].to_numpy()))
-    assert len(LINKS.links) == LINKS.facts["questions"].iloc[0] == 14 * LINKS.facts["descriptors"].iloc[0]
+    assert LINKS["p_adjusted"].to_numpy() == pytest.approx(holm(LINKS["p_value"].to_numpy()))
+    assert len(LINKS) == FACTS["questions"].iloc[0] == 14 * FACTS["descriptors"].iloc[0]
 
 
 def test_the_slope_lies_in_its_range_without_any_one_blend():
-    assert (LINKS.links["slope_low"] <= LINKS.links["slope"]).all()
-    assert (LINKS.links["slope"] <= LINKS.links["slope_high"]).all()
+    assert (LINKS["slope_low"] <= LINKS["slope"]).all()
+    assert (LINKS["slope"] <= LINKS["slope_high"]).all()
 
 
 def test_directions_said_beforehand_are_held_against_what_was_found():
-    rows = LINKS.links.set_index(["attribute", "descriptor"])
+    rows = LINKS.set_index(["attribute", "descriptor"])
     assert rows.loc[("AF_GREASE", "volatile_share"), "expected"] == -1
     assert rows.loc[("AF_GREASE", "volatile_share"), "agrees"] == 1
     assert rows.loc[("AF_SLIP", "spreading_whole"), "expected"] == 0
@@ -47,21 +47,21 @@ def test_directions_said_beforehand_are_held_against_what_was_found():
 def test_nothing_is_named_in_the_demo_though_much_stands_out():
     # three swaps, each with its own effect: slipperiness happens to go with the spreading of the blend (r = 0.97),
     # which is nobody's truth
-    slip = LINKS.links.set_index(["attribute", "descriptor"]).loc[("AF_SLIP", "spreading_whole")]
+    slip = LINKS.set_index(["attribute", "descriptor"]).loc[("AF_SLIP", "spreading_whole")]
     assert slip["r"] > 0.9
     assert slip["p_adjusted"] < 0.05
-    assert LINKS.named.empty
-    assert len(LINKS.running) > 0
+    assert NAMED.empty
+    assert len(RUNNING) > 0
 
 
 def test_what_stands_out_comes_with_all_that_explain_it_as_well():
-    shape = LINKS.running.loc[LINKS.running["attribute"] == "APP_SHAPE"]
+    shape = RUNNING.loc[RUNNING["attribute"] == "APP_SHAPE"]
     assert {"solid_share", "spreading_liquids"} <= set(shape["descriptor"])
     assert "emollient" in set(shape["kind"])
 
 
 def test_facts_say_what_chance_would_give():
-    facts = LINKS.facts.iloc[0]
+    facts = FACTS.iloc[0]
     assert facts["n"] == 8
     assert facts["moves"] == 3
     assert facts["r_needed"] == pytest.approx(0.707, abs=5e-4)  # critical r, 8 pairs: tables of Fisher and Yates
@@ -87,16 +87,16 @@ def varied_study(follows, noise=1.0):
 def test_a_property_that_was_said_beforehand_and_explains_alone_is_named():
     study = varied_study("log10_viscosity_liquids")
     level = prototype_level(study)
-    found = find_links(level, link_columns(level, find_descriptors(study)))
-    assert found.named.to_dict("records") == [{"attribute": "RO_SPREAD", "descriptor": "log10_viscosity_liquids"}]
-    assert found.facts["moves"].iloc[0] == 7
+    _, _, named, facts = find_links(level, link_columns(level, find_descriptors(study)))
+    assert named.to_dict("records") == [{"attribute": "RO_SPREAD", "descriptor": "log10_viscosity_liquids"}]
+    assert facts["moves"].iloc[0] == 7
 
 
 def test_a_property_nothing_was_said_of_is_never_named():
     study = varied_study("monoester_share")
     level = prototype_level(study)
-    found = find_links(level, link_columns(level, find_descriptors(study)))
-    best = found.links.loc[found.links["r"].abs().idxmax()]
+    links, _, named, _ = find_links(level, link_columns(level, find_descriptors(study)))
+    best = links.loc[links["r"].abs().idxmax()]
     assert best["descriptor"] == "monoester_share"
     assert best["p_adjusted"] < 0.05
-    assert found.named.empty
+    assert named.empty

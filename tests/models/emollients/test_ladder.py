@@ -55,7 +55,7 @@ def test_with_too_few_prototypes_the_upper_steps_say_why():
     assert "at least 6 are needed" in ladder.stopped["prototypes"]
     assert ladder.stopped["descriptors"].startswith("4 blends are too few")
     assert ladder.stopped["prediction"].startswith("4 blends are too few")
-    assert ladder.links is None
+    assert ladder.named.empty
     assert len(ladder.steps["swaps"])
     assert set(ladder.verdicts["verdict"]) <= {"assessors", "unclear", "alike"}
 

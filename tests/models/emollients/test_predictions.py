@@ -36,23 +36,23 @@ def after_testing(truth_of_p9, facts):
 
 def test_a_prediction_is_kept_with_all_it_takes_to_judge_it():
     (kept,) = kept_predictions(KEPT)
-    assert (kept.prototype, kept.predicted_on, kept.base) == ("P9", "2025-04-08", "P1")
-    assert kept.blend == SPLIT
-    assert kept.based_on == tuple(f"P{n}" for n in range(1, 9))
+    assert (kept["prototype"], kept["predicted_on"], kept["base"]) == ("P9", "2025-04-08", "P1")
+    assert kept["blend"] == SPLIT
+    assert kept["based_on"] == tuple(f"P{n}" for n in range(1, 9))
     told = what_if(MODEL, SPLIT).profile
-    assert kept.profile["estimate"].to_numpy() == pytest.approx(told["estimate"].to_numpy())
+    assert kept["profile"]["estimate"].to_numpy() == pytest.approx(told["estimate"].to_numpy())
     assert STUDY.facts.get("predictions") is None  # the study itself is not changed
 
 
 def test_it_survives_the_disk(tmp_path):
     write_study(KEPT, tmp_path / "study")
     (kept,) = kept_predictions(open_study(tmp_path / "study"))
-    pd.testing.assert_frame_equal(kept.profile, kept_predictions(KEPT)[0].profile)
+    pd.testing.assert_frame_equal(kept["profile"], kept_predictions(KEPT)[0]["profile"])
 
 
 def test_predicting_the_same_prototype_again_replaces_the_first():
     again = keep_prediction(KEPT, MODEL, what_if(MODEL, SPLIT | {ALMOND: 3.0, SHEA: 1.0}), "P9", "2025-04-09")
-    assert [kept.predicted_on for kept in kept_predictions(again)] == ["2025-04-09"]
+    assert [kept["predicted_on"] for kept in kept_predictions(again)] == ["2025-04-09"]
 
 
 def test_a_good_prediction_is_told_as_one():
@@ -71,7 +71,7 @@ def test_a_bad_prediction_is_told_as_one_and_errors_are_outcome_minus_prediction
     assert first["outcome"] == pytest.approx(means[("T1", "P9")])
     assert first["error"] == pytest.approx(first["outcome"] - first["estimate"])
     (kept,) = kept_predictions(KEPT)
-    base_then = kept.profile.set_index("attribute").loc["T1", "base"]
+    base_then = kept["profile"].set_index("attribute").loc["T1", "base"]
     drift = means[("T1", "P1")] - base_then
     assert first["error_from_base"] == pytest.approx(first["error"] - drift)
     assert record.summary.iloc[-1]["prototype"] == ""

@@ -3,7 +3,7 @@
 import numpy as np
 import pandas as pd
 
-from panel.models.emollients.readings import _joined_method, _joined_notes, _reading_means, reading_swaps
+from panel.models.emollients.readings import _joined_method, _joined_notes, _reading_means, _reading_swaps
 from panel.study.study import Study
 from tests.formula_studies import hand_cream_formulas, study_of, table
 from tests.reading_studies import PROTOTYPES, measured, readings_table
@@ -13,7 +13,7 @@ NOBODY = pd.DataFrame(columns=["attribute", "measure"], dtype="str")
 
 def notes(study, absent=NOBODY, swaps=None):
     means = _reading_means(study)
-    return _joined_notes(study, means.means, absent, reading_swaps(study, means, 0.95) if swaps is None else swaps)
+    return _joined_notes(study, means.means, absent, _reading_swaps(study, means, 0.95) if swaps is None else swaps)
 
 
 def creams(readings=None, formulas=None, **tables):

@@ -5,7 +5,7 @@ import pandas as pd
 import pytest
 from scipy.stats import t
 
-from panel.models.emollients.readings import _reading_means, reading_swaps
+from panel.models.emollients.readings import _reading_means, _reading_swaps
 from panel.study.study import Study
 from tests.formula_studies import ARROW, hand_cream_formulas, study_of
 from tests.reading_studies import MEASURES, hand_cream_readings, measured, readings_table
@@ -16,7 +16,7 @@ SWAPS = list(ARROW)
 
 def effects(readings, formulas=None, level=0.95):
     study = hand_cream_readings(readings) if formulas is None else study_of(formulas, readings=readings)
-    return reading_swaps(study, _reading_means(study), level)
+    return _reading_swaps(study, _reading_means(study), level)
 
 
 def test_without_scatter_the_true_factors_come_back():
@@ -114,6 +114,6 @@ def test_without_formulas_or_swaps_there_is_nothing():
     readings = measured(np.random.default_rng(3), measures=["gloss"])
     names = pd.DataFrame({"prototype": [f"P{k}" for k in range(1, 9)]}, dtype="str")
     study = Study(tables={"prototypes": names, "readings": readings})
-    assert reading_swaps(study, _reading_means(study), 0.95).empty
+    assert _reading_swaps(study, _reading_means(study), 0.95).empty
     lonely = study_of({"P1": hand_cream_formulas()["P1"]}, readings=readings)
-    assert reading_swaps(lonely, _reading_means(lonely), 0.95).empty
+    assert _reading_swaps(lonely, _reading_means(lonely), 0.95).empty

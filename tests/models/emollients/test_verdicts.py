@@ -3,7 +3,7 @@
 import numpy as np
 import pandas as pd
 
-from panel.models.emollients.ladder import Links, attribute_verdicts
+from panel.models.emollients.ladder import attribute_verdicts
 from panel.models.emollients.prediction_model import PrototypeLevel
 
 A, B = "X -> Y", "V -> W"
@@ -21,18 +21,15 @@ def effects(rows):
 
 
 def links(named=(), running=()):
-    empty = pd.DataFrame()
-    return Links(
-        empty,
-        pd.DataFrame(running, columns=["attribute", "descriptor", "kind"], dtype="str"),
+    return (
         pd.DataFrame(named, columns=["attribute", "descriptor"], dtype="str"),
-        empty,
+        pd.DataFrame(running, columns=["attribute", "descriptor", "kind"], dtype="str"),
     )
 
 
 def verdict(judged, made, p=0.001, **of_links):
     frame = attribute_verdicts(
-        level({"T": p}), effects(judged), None if made is None else effects(made), links(**of_links)
+        level({"T": p}), effects(judged), None if made is None else effects(made), *links(**of_links)
     )
     return frame.iloc[0]
 
@@ -72,5 +69,5 @@ def test_a_named_property_comes_first_and_rivals_are_listed():
 
 
 def test_without_links_nothing_is_named():
-    frame = attribute_verdicts(level({"T": 0.001}), effects([]), None, None)
+    frame = attribute_verdicts(level({"T": 0.001}), effects([]), None, pd.DataFrame(), pd.DataFrame())
     assert frame["driver"].tolist() == [""]

@@ -12,9 +12,9 @@ from statsmodels.stats.weightstats import DescrStatsW
 
 from panel.errors import ModelError
 from panel.models.prototypes.alike import (
+    _COLUMNS,
     _NOT_SHOWN,
     BEYOND,
-    COLUMNS,
     NO_DIRECTION,
     NOT_WORSE,
     WORSE,
@@ -148,7 +148,7 @@ def test_turning_a_pair_round_turns_its_interval():
 
 def test_without_a_margin_there_are_no_rows_and_it_is_said_what_to_do():
     found = find_alike(STUDY, find_differences(STUDY, versus="P1"))
-    assert list(found.differences.columns) == list(COLUMNS)
+    assert list(found.differences.columns) == list(_COLUMNS)
     assert found.differences.empty
     assert found.notes[0].startswith("No margin was set")
     assert '"margin"' in found.notes[0]

@@ -6,9 +6,8 @@ import numpy as np
 import pandas as pd
 import pytest
 
-from panel.models.prototypes.assumptions import _influence_rows, _residual_checks
+from panel.models.prototypes.assumptions import _influence_rows, _residual_checks, _scored_panels
 from panel.models.prototypes.differences import find_differences
-from panel.models.prototypes.ranks import scored_panels
 from panel.study.scores_used import scores_used
 from panel.study.study import Study
 from tests.models.prototypes.test_differences import fries
@@ -21,7 +20,7 @@ SAME_FIT = 1e-5  # relative: one fit from another start
 
 def influence(study, candidates):
     frame = scores_used(study).frame
-    panels, _ = scored_panels(study, frame)
+    panels, _ = _scored_panels(study, frame)
     rng = np.random.default_rng(1)
     parts = [
         _influence_rows(

@@ -93,7 +93,8 @@ def test_what_was_not_scored_is_said(study):
 def test_what_cannot_be_read_is_among_the_notes(result):
     study = small_study({"planned_differences": ["nonsense"]})
     assert any(
-        "is not read" in note and "datapackage.json" in note for note in planned_differences(study, result).notes
+        "is not read" in note and "into planned_differences" in note
+        for note in planned_differences(study, result).notes
     )
 
 

@@ -21,11 +21,11 @@ def frame(table):
     [(np.arange(12).reshape(3, 4) % 5, "Friedman"), (ICE_CREAM, "Durbin"), (ASSEMBLY, "Skillings-Mack")],
 )
 def test_the_gaps_choose_the_method(table, method):
-    assert rank_tables("x", frame(table)).attribute["method"] == method
+    assert rank_tables("x", frame(table))[0]["method"] == method
 
 
 def test_incomplete_pairs_have_the_statistic_of_the_adjusted_effects():
-    found = rank_tables("x", frame(ASSEMBLY)).pairs
+    found = rank_tables("x", frame(ASSEMBLY))[2]
     test = skillings_mack_test(ASSEMBLY)
     z = (test.effects[3] - test.effects[0]) / np.sqrt(
         test.covariance[0, 0] + test.covariance[3, 3] - 2 * test.covariance[0, 3]
@@ -42,9 +42,9 @@ def test_closing_the_gaps_leads_over_to_friedmans_pairs():
     full = rng.random((8, 4))
     lonely = np.vstack([full, [1.0, np.nan, np.nan, np.nan]])
     a, b = rank_tables("x", frame(full)), rank_tables("x", frame(lonely))
-    pd.testing.assert_frame_equal(a.pairs, b.pairs)
-    assert b.attribute["n_lost"] == 1
-    assert b.gaps["lost"].tolist() == [True]
+    pd.testing.assert_frame_equal(a[2], b[2])
+    assert b[0]["n_lost"] == 1
+    assert b[3]["lost"].tolist() == [True]
 
 
 @pytest.mark.parametrize("table", [[[1, 2, 3]], [[1, np.nan], [np.nan, 2]], [[1, 2], [3, np.nan]], [[1], [2]]])

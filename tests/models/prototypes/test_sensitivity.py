@@ -8,8 +8,8 @@ from statsmodels.stats.power import TTestPower
 from panel.errors import ModelError
 from panel.models.prototypes.alike import (
     _AGAINST_BENCHMARK,
+    _ALL_PAIRS,
     _FAMILIES,
-    ALL_PAIRS,
     ONE_PLANNED,
     smallest_difference,
 )
@@ -60,7 +60,7 @@ def test_a_true_difference_of_that_size_is_found_as_often_as_promised():
     )
     null = find_differences(Study({"scores": frame}))
     typical = smallest_difference(null).differences
-    typical = typical[(typical["family"] == ALL_PAIRS) & (typical["versus"] == "P0") & (typical["prototype"] == "P2")]
+    typical = typical[(typical["family"] == _ALL_PAIRS) & (typical["versus"] == "P0") & (typical["prototype"] == "P2")]
     # at the true standard error the smallest difference is the typical one, scaled
     size = float((typical["smallest_difference"] / typical["std_error"]).median() * sd)
     # adding the difference to every score of P2 moves its estimates by just that and leaves everything else
@@ -82,7 +82,7 @@ def test_three_families_from_the_same_standard_errors(differences):
     assert len(wide) == 3 * 6
     assert len(against) == 3 * 3  # P2, P3 and P4 against the benchmark P1
     assert (against[ONE_PLANNED] < against[_AGAINST_BENCHMARK]).all()
-    assert (against[_AGAINST_BENCHMARK] < against[ALL_PAIRS]).all()
+    assert (against[_AGAINST_BENCHMARK] < against[_ALL_PAIRS]).all()
     assert set(found["family"]) == set(_FAMILIES)
     errors = found.merge(differences.pairs, on=["attribute", "prototype", "versus"], suffixes=("", "_of_pairs"))
     np.testing.assert_allclose(errors["std_error"], errors["std_error_of_pairs"])
@@ -110,14 +110,14 @@ def test_a_difference_right_at_the_interval_half_is_found_half_the_time(differen
     study = crossed_study(np.random.default_rng(1), assessors=40, prototypes=4, attributes=2, sessions=2)
     large = find_differences(study)
     found = smallest_difference(large, 0.5).differences
-    own = found[found["family"] == ALL_PAIRS].reset_index(drop=True)
+    own = found[found["family"] == _ALL_PAIRS].reset_index(drop=True)
     half = (large.pairs["ci_high"] - large.pairs["ci_low"]) / 2
     np.testing.assert_allclose(own["smallest_difference"], half, rtol=0.01)
 
 
 def test_without_a_benchmark_there_is_no_such_family():
     study = crossed_study(np.random.default_rng(1), assessors=5, prototypes=3, attributes=1, sessions=2)
-    assert set(smallest_difference(study).differences["family"]) == {ALL_PAIRS, ONE_PLANNED}
+    assert set(smallest_difference(study).differences["family"]) == {_ALL_PAIRS, ONE_PLANNED}
 
 
 def test_a_power_that_means_nothing_is_refused(differences):

@@ -45,7 +45,7 @@ def test_numbers_in_the_sentences_are_those_of_the_steps():
     for name in ("swaps", "prototypes"):
         numbers = LADDER.steps[name]
         assert WORDS[name][0].startswith(f"{(numbers['p_adjusted'] < 0.05).sum()} of {len(numbers)} effects")
-    facts = LADDER.links.facts.iloc[0]
+    facts = LADDER.facts.iloc[0]
     assert WORDS["descriptors"][0].startswith(f"{int(facts['below_5_percent'])} of {int(facts['questions'])} pairs")
     assert "With 8 blends one pair chosen beforehand must reach r = 0.71" in WORDS["descriptors"][0]
     assert "r = 0.95 or more" in WORDS["descriptors"][1]
@@ -126,7 +126,7 @@ def test_each_verdict_in_words(row, sentence):
 
 def test_a_named_property_is_told_with_its_limits():
     named = pd.DataFrame([("RO_SPREAD", "log10_viscosity_liquids")], columns=["attribute", "descriptor"], dtype="str")
-    ladder = replace(LADDER, links=replace(LADDER.links, named=named))
+    ladder = replace(LADDER, named=named)
     adds, cannot = steps(ladder, NAMES)["descriptors"]
     assert "explained by nothing else as well: ease of spreading goes with viscosity of the liquids." in adds
     assert cannot.startswith("Show a cause. Blends that differ in 3 ways")
@@ -146,8 +146,8 @@ def test_no_sentence_shows_code_names_or_broken_numbers():
 
 def test_links_come_the_closest_first():
     table = shown(_LINKS, LADDER, NAMES)
-    assert len(table) == len(LADDER.links.links)
-    r = LADDER.links.links["r"]
+    assert len(table) == len(LADDER.steps["descriptors"])
+    r = LADDER.steps["descriptors"]["r"]
     assert table["R"].iloc[0] == format_number(r.iloc[r.abs().argmax()], 2)
     said = table.loc[(table["Attribute"] == "greasy film") & (table["Property of the blend"] == "volatile share")]
     assert said[["Said beforehand, and so found", "Moves with others"]].to_numpy().tolist() == [["falls: yes", "yes"]]
