@@ -236,9 +236,8 @@ def compare_ranks(study: Study, differences: Differences | None = None) -> RankC
         except ModelError as error:
             left_out.append((attribute, str(error)))
     ask_fits(tables, left_out, "ranked")
-    rows, *frames = zip(*tables, strict=True)
+    rows, rank_sums, pairs, gaps = zip(*tables, strict=True)
     attributes = pd.DataFrame(rows)
-    rank_sums, pairs, gaps = (pd.concat(parts, ignore_index=True) for parts in frames)
     mixed = found.attributes.set_index("attribute")
     return RankComparison(
         attributes=attributes.assign(
@@ -250,9 +249,9 @@ def compare_ranks(study: Study, differences: Differences | None = None) -> RankC
         ).assign(verdict=lambda rows: np.where(below(rows["p_adjusted"], 1 - found.level), DIFFERS, CANNOT_TELL))[
             _COLUMNS
         ],
-        rank_sums=rank_sums,
-        pairs=pairs,
-        gaps=gaps,
+        rank_sums=pd.concat(rank_sums, ignore_index=True),
+        pairs=pd.concat(pairs, ignore_index=True),
+        gaps=pd.concat(gaps, ignore_index=True),
         level=found.level,
         method=_method(attributes),
         notes=tuple(_notes(attributes, frame, left_out)),
