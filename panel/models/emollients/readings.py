@@ -23,7 +23,7 @@ from panel.stats.formulas.composition import independent_moves
 from panel.stats.maps.links import correlations, needed_correlation
 from panel.study.formulas import blend_rounding, emollient_blend, joint_changes, matched_pairs
 from panel.study.knowledge import shared_table
-from panel.study.numbers_read import UNITS_WITHOUT_RATIOS, commonest_unit, convert, known_unit, same_quantity
+from panel.study.numbers_read import convert, known_unit, same_quantity
 from panel.study.scores_used import scores_used
 from panel.study.study import Study
 
@@ -250,7 +250,8 @@ def _one_unit_each(frame: pd.DataFrame) -> tuple[pd.DataFrame, pd.DataFrame, lis
     parts, left_out, notes = [], [], []
     for measure, rows in frame.groupby("measure", sort=False):
         units = list(dict.fromkeys(rows["unit"]))
-        target = commonest_unit(rows["unit"])
+        written = [known_unit(text) or text for text in rows["unit"]]
+        target = max(dict.fromkeys(written), key=written.count)  # the commonest, the first of several
         if not all(same_quantity(unit, target) for unit in units):
             left_out.append((str(measure), f"its units do not measure the same thing: {', '.join(units)}"))
             continue
@@ -309,7 +310,7 @@ def _means(frame: pd.DataFrame, prototypes: tuple[str, ...]) -> pd.DataFrame:
 
 
 def _has_ratios(measure: pd.Series, unit: pd.Series) -> pd.Series:
-    return ~(unit.isin(UNITS_WITHOUT_RATIOS) | (measure.map(_bare_measure) == "ph"))
+    return ~(unit.isin(("pH", "°C")) | (measure.map(_bare_measure) == "ph"))
 
 
 def _measures(means: pd.DataFrame, frame: pd.DataFrame) -> pd.DataFrame:
