@@ -26,7 +26,7 @@ from panel.study.saving import save
 from panel.study.study import Study
 from panel.views.told import Told
 
-T = TypeVar("T")
+_T = TypeVar("T")
 
 _HANDLE, _MESSAGE, _TIMES = "study_handle", "study_message", "times a study was opened"
 
@@ -89,14 +89,14 @@ class StudyInUse:
         """The answers about the study, kept as long as its content is the same."""
         return _answers(self.key, self.study)
 
-    def answer(self, question: Question[T], /, **settings: Any) -> T:
+    def answer(self, question: Question[_T], /, **settings: Any) -> _T:
         """Return the answer to a question, saying meanwhile what is worked out; ModelError where there is none."""
         if self.answers.known(question, **settings):
             return self.answers.need(question, **settings)
         with st.spinner(question.waiting):
             return self.answers.need(question, **settings)
 
-    def told(self, tell: Callable[..., Told], question: Question[T], /, *also: object, **settings: Any) -> Told:
+    def told(self, tell: Callable[..., Told], question: Question[_T], /, *also: object, **settings: Any) -> Told:
         """Return what is told of the answer to a question, its pictures drawn once; ModelError where there is none.
 
         `tell` gets the answer, the words of the study, and `also`, of which texts tell one told from another.

@@ -208,7 +208,7 @@ _LABELS_FROM = 1.14  # names of attributes begin this far from the middle, the c
 _WIDEST_LABEL = 0.26  # of an attribute, part of the picture's width; longer ones are cut
 _LINE = 1.45  # height of a line of text, in font sizes
 
-Limits = tuple[tuple[float, float], tuple[float, float]]
+_Limits = tuple[tuple[float, float], tuple[float, float]]
 
 
 def _picture(result: PrototypeMap, names: Naming) -> Picture:
@@ -310,7 +310,7 @@ def _draw_prototypes(axes: Axes, places: pd.DataFrame, outlines: pd.DataFrame, n
         )  # fmt: skip
 
 
-def _places(result: PrototypeMap, box: tuple[float, float], limits: Limits) -> tuple[pd.DataFrame, pd.DataFrame]:
+def _places(result: PrototypeMap, box: tuple[float, float], limits: _Limits) -> tuple[pd.DataFrame, pd.DataFrame]:
     """Return the prototypes, `prototype label x y label_x label_y led`, and outlines of their rings, `prototype x y`.
 
     Places are shrunk evenly so that the outermost lies on the circle; `led` where a line should lead to the label.
@@ -341,7 +341,7 @@ def _places(result: PrototypeMap, box: tuple[float, float], limits: Limits) -> t
 
 def _attribute_lines(
     result: PrototypeMap, words: Mapping[str, str], box: tuple[float, float]
-) -> tuple[pd.DataFrame, Limits]:
+) -> tuple[pd.DataFrame, _Limits]:
     """Return `attribute label x y label_x label_y side` in a picture of width and height `box` (points), and its ends.
 
     The circle of correlations lies in the middle, the names stand in a column on either side.

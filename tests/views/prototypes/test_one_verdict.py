@@ -12,7 +12,7 @@ from panel.models.prototypes.verdict import DIFFERS
 from panel.study.naming import naming
 from panel.study.shown import shown
 from panel.study.study import Study
-from panel.views.prototypes.alike import ALIKE, tell_alike, tell_planned
+from panel.views.prototypes.alike import _ALIKE, tell_alike, tell_planned
 from panel.views.prototypes.differences import _BRIEFLY, FROM_BENCHMARK, MEANS, PAIRS, TESTS, tell_differences
 
 PROTOTYPES, ATTRIBUTES = ("P1", "P2", "P3", "P4", "P5"), ("A", "B", "C", "D", "E", "F")
@@ -76,7 +76,7 @@ def test_every_table_gives_a_pair_one_verdict(found):
     pairs = shown(PAIRS, result, names)
     twice = pairs.loc[(pairs["Compared with"] == "P1") | (pairs["Prototype"] == "P1"), "In words"]
     assert set(twice) == {"see the differences from P1"}
-    for row in shown(ALIKE, find_alike(study, result), names).to_dict("records"):
+    for row in shown(_ALIKE, find_alike(study, result), names).to_dict("records"):
         verdict = told[row["Attribute"], row["Prototype"]]
         if row["Alike?"].startswith("beyond") or row["Not worse?"].startswith("worse"):
             assert verdict == "differs"
@@ -135,7 +135,7 @@ def test_the_picture_fills_what_the_table_says_differs(found):
 
 def test_within_the_margin_is_shown_with_the_interval_that_decides(found):
     _, study, result, names, _ = found
-    for table, column in ((FROM_BENCHMARK, "In words"), (ALIKE, "Alike?")):
+    for table, column in ((FROM_BENCHMARK, "In words"), (_ALIKE, "Alike?")):
         answer = result if table is FROM_BENCHMARK else find_alike(study, result)
         rows = shown(table, answer, names)
         for row in rows.loc[rows[column].str.startswith("alike")].to_dict("records"):
