@@ -46,7 +46,8 @@ def first_moments(study: Study) -> list[str]:
     The times of scores show the clock on the wall. What has an offset, such as a stamp or a seal, is held against the
     moment in the record, which has one too.
     """
-    begun = {locked.session: locked.begun_at for locked in locked_sessions(study) if locked.begun_at}
+    locked = locked_sessions(study)
+    begun = {str(session): str(at) for session, at in zip(locked["session"], locked["begun_at"], strict=True) if at}
     scores = study.scores
     others = scores.loc[~scores["session"].isin(list(begun)) & (scores["recorded_at"] != "")]
     first = read_dates(others["recorded_at"]).values

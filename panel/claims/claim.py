@@ -202,16 +202,6 @@ def _odd_numbers(claim: Claim) -> Iterator[str]:
         yield f"The bar is {claim.bar:g}; a share that must be exceeded lies between 0 and 100 %."
 
 
-def claims_frame(claims: tuple[Claim, ...]) -> pd.DataFrame:
-    """Return the claims as a frame, one row each, as they were read."""
-    columns = ["number", *_TEXTS, *_NUMBERS]
-    rows = [
-        [("; ".join(value) if isinstance(value, tuple) else value) for value in (getattr(c, name) for name in columns)]
-        for c in claims
-    ]
-    return pd.DataFrame(rows, columns=columns)
-
-
 # How the sentences about a claim write numbers: shares are cut and never rounded up, minus is a minus.
 
 
@@ -515,10 +505,6 @@ def nothing_yet(rests_on: str, *missing: str) -> Evidence:
 
 
 STOP, CHANGE, _NOTE = "stop", "change", "note"
-CRITERIA = (
-    *("legal compliance", "truthfulness", "evidential support", "honesty", "fairness", "informed decision-making"),
-)
-"""The common criteria for claims on cosmetics (EU 655/2013)."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -531,11 +517,6 @@ class WordingFinding:
     advice: str
     criterion: str
     source: str = "common practice"
-
-
-def change(check: str, message: str, advice: str, criterion: str, source: str = "common practice") -> WordingFinding:
-    """Return a finding that keeps the sentence from being supported as worded."""
-    return WordingFinding(CHANGE, check, message, advice, criterion, source)
 
 
 UNREAD = "cannot be read"

@@ -24,7 +24,7 @@ from panel.claims.claim import (
     number,
     percent,
 )
-from panel.claims.materials import Counted, Materials, people_for_agreement, people_for_parity, people_for_preference
+from panel.claims.materials import Counted, Materials, people_for_parity, people_for_share
 from panel.claims.names import asked, floor, public_name, question_words
 from panel.stats.answers.binomial import (
     exact_interval,
@@ -123,7 +123,7 @@ def agreement(claim: Claim, materials: Materials) -> Evidence:
             *_on_the_base(told),
             *_on_foils(materials, claim),
         ),
-        needs=lambda: (people_for_agreement(share, bar),),
+        needs=lambda: (people_for_share(share, bar),),
         refused=(*_refused_bar(materials.study, stated), *_refused_base(materials.study, told)),
         observed_share=share,
         method="exact one-sided binomial test of the share who agreed against a bar",
@@ -312,7 +312,7 @@ def _preference(claim: Claim, materials: Materials) -> Evidence:
             f"To show more than {percent(bar)} of all, {needed} of {n} are needed; {p_words(p)} (exact, one-sided).",
             *_paradox(x, n, materials),
         ),
-        needs=lambda: (people_for_preference(share),),
+        needs=lambda: (people_for_share(share, _HALF, preferred=True),),
         observed_share=share,
         method="exact one-sided binomial test; votes without a preference stay in the base",
     )

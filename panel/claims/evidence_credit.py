@@ -21,7 +21,7 @@ from panel.claims.claim import (
     nothing_yet,
     number,
 )
-from panel.claims.materials import Materials, people_for_agreement
+from panel.claims.materials import Materials, people_for_share
 from panel.claims.names import family_of, saying
 from panel.models.emollients.swaps import TracedSwaps
 from panel.stats.answers.binomial import percentile_interval, upper_tail
@@ -249,7 +249,7 @@ def _time_evidence(claim: Claim, materials: Materials, times: pd.Series, x: int,
             f"{p_words(p_half)} (exact, whatever the distribution). A mean is not used: it hides the slow half.",
             "It holds for the dose, the area and the way of rubbing of this test.",
         ),
-        needs=lambda: (people_for_agreement(x / n, _MOST),),
+        needs=lambda: (people_for_share(x / n, _MOST),),
         observed_share=x / n,
         method="exact binomial test of the share of people within the time; order statistics as intervals",
     )

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import math
-from collections.abc import Callable, Iterator, Mapping
+from collections.abc import Callable, Iterator, Mapping, Sequence
 from dataclasses import replace
 from types import MappingProxyType
 from typing import Any
@@ -27,10 +27,9 @@ from panel.claims.materials import (
     Estimate,
     Materials,
     assessors_for_difference,
-    assessors_for_limit,
-    assessors_for_margin,
+    assessors_for_estimate,
 )
-from panel.claims.names import compared, floor, minutes_between, public_name, saying, time_words
+from panel.claims.names import floor, minutes_between, public_name, saying
 from panel.stats.comparing.group_means import paired_contrasts
 from panel.stats.comparing.power import Equivalence, NotWorse, non_inferiority, two_one_sided_tests
 from panel.study.knowledge import shared_table
@@ -75,9 +74,7 @@ def _difference_evidence(claim: Claim, materials: Materials, found: Estimate, *,
         **_of_estimate(found, p, people),
         against=against,
         qualifier=slightly if small else "",
-        suggestion=compared(
-            materials.study, materials.names, claim.attribute, claim.direction, [claim.versus], slightly=small
-        ),
+        suggestion=_compared(claim, materials, claim.direction, [claim.versus], slightly=small),
         reasons=tuple(reasons),
         needs=lambda: (
             _OTHER_WAY
@@ -88,6 +85,13 @@ def _difference_evidence(claim: Claim, materials: Materials, found: Estimate, *,
         ),
         method="difference in the mixed model of the panel, Satterthwaite's degrees of freedom",
     )
+
+
+def _compared(claim: Claim, materials: Materials, way: str, rivals: Sequence[str], *, slightly: bool = False) -> str:
+    """Return `less greasy than our previous hand cream`."""
+    others = [public_name(materials.study, materials.names, rival) for rival in rivals]
+    how = "slightly " if slightly else ""
+    return f"{how}{saying(materials.study, claim.attribute, way)} than {format_list(others)}"
 
 
 def _of_estimate(found: Estimate, p_value: float, people: int, statistic: float | None = None) -> dict[str, Any]:
@@ -136,7 +140,7 @@ def _parity(claim: Claim, materials: Materials) -> Evidence:
             f"{materials.who_scored(claim, claim.versus)}.",
             *_beside_the_difference(found, tests, materials),
         ),
-        needs=lambda: (assessors_for_margin(found, margin, people),),
+        needs=lambda: (assessors_for_estimate(found, people, margin, "equality"),),
         method="two one-sided tests (Schuirmann 1987) on the difference in the mixed model of the panel",
     )
 
@@ -209,12 +213,8 @@ def _beside_bar(claim: Claim, materials: Materials, bar: float) -> Evidence:
                 f"mean of {claim.prototype}", found.estimate, low, high, materials.level, *beyond(bar, claim.sign)
             ),
         ),
-        p,
-        (found.estimate - bar) / found.std_error,
-        found.df,
-        found.std_error,
-        people,
-        against,
+        **_of_estimate(found, p, people, (found.estimate - bar) / found.std_error),
+        against=against,
         suggestion=f"{level_words} in a trained-panel test" if level_words else "",
         refused=tuple(_refused_panel_bar(materials.study, claim.attribute, bar, floor_name)),
         reasons=(
@@ -226,7 +226,7 @@ def _beside_bar(claim: Claim, materials: Materials, bar: float) -> Evidence:
         needs=lambda: (
             ("The level itself must change: more assessors will not do.",)
             if against
-            else (assessors_for_limit(found, bar, people),)
+            else (assessors_for_estimate(found, people, bar),)
         ),
         method="mean in the mixed model of the panel against a bar, Satterthwaite's degrees of freedom",
     )
@@ -270,7 +270,7 @@ def absolute_negative(claim: Claim, materials: Materials, users: Evidence) -> Ev
 def _absent(claim: Claim, materials: Materials) -> str:
     """Return `non-greasy 2 minutes after rubbing in`; empty where the property has no such way of saying it."""
     words = saying(materials.study, claim.attribute, "absent")
-    return f"{words} {time_words(_time(claim, materials))} after rubbing in" if words else ""
+    return f"{words} {_time_words(_time(claim, materials))} after rubbing in" if words else ""
 
 
 def _missing(claim: Claim, materials: Materials, users: Evidence) -> list[str]:
@@ -286,6 +286,14 @@ def _missing(claim: Claim, materials: Materials, users: Evidence) -> list[str]:
     return found or materials.few(claim, *materials.panel.people(claim.attribute, (claim.prototype,)))
 
 
+def _time_words(minutes: float) -> str:
+    """Return a time in the largest unit that makes it whole: `20 minutes`, `8 hours`, `7 days`."""
+    for unit, size in (("day", 1440), ("hour", 60)):
+        if minutes >= size and minutes % size == 0:
+            return counted(int(minutes // size), unit)
+    return f"{number(minutes)} minute{'' if minutes == 1 else 's'}"
+
+
 def _time(claim: Claim, materials: Materials) -> float:
     """Return the minutes at which it was judged, as stated for the claim or for the attribute."""
     return materials.minutes(claim.attribute) if math.isnan(claim.minutes) else claim.minutes
@@ -294,7 +302,7 @@ def _time(claim: Claim, materials: Materials) -> float:
 def _panel_need(found: Estimate, bar: float, people: int) -> str:
     if found.estimate >= bar:
         return "The level itself must fall: more assessors will not do."
-    return assessors_for_limit(found, bar, people)
+    return assessors_for_estimate(found, people, bar)
 
 
 def _panel_bar(claim: Claim, materials: Materials) -> tuple[float, str]:
@@ -327,7 +335,7 @@ def _duration(claim: Claim, materials: Materials) -> Evidence:
         return nothing_yet(PANEL, *missing)
     found = materials.panel.difference(claim.attribute, claim.prototype, claim.versus)
     shown = _difference_evidence(claim, materials, found, margin=math.nan)
-    return replace(shown, suggestion=f"{shown.suggestion} after {time_words(claim.minutes)}")
+    return replace(shown, suggestion=f"{shown.suggestion} after {_time_words(claim.minutes)}")
 
 
 def _change_over_time(claim: Claim, materials: Materials) -> Evidence:
@@ -374,7 +382,7 @@ def _changed(claim: Claim, materials: Materials) -> str:
     """Return `softer after 7 days`; empty where nothing says how long that was."""
     minutes = minutes_between(materials.study, claim.session_before, claim.session_after)
     words = saying(materials.study, claim.attribute, claim.direction)
-    return "" if np.isnan(minutes) else f"{words} after {time_words(minutes)}"
+    return "" if np.isnan(minutes) else f"{words} after {_time_words(minutes)}"
 
 
 def _no_control(claim: Claim, materials: Materials) -> list[str]:
@@ -390,20 +398,15 @@ def _no_control(claim: Claim, materials: Materials) -> list[str]:
 
 def _evidence(claim: Claim, materials: Materials, found: Estimate, people: int) -> Evidence:
     low, high = found.interval(materials.level)
-    above = found.p_above(0.0)
-    p = min(1.0, 2 * (above if claim.sign > 0 else 1 - above))
+    p = _p_beyond(found, 0.0, claim.sign)
     against = claim.sign * found.estimate <= 0
     words = materials.study.attribute_words(claim.attribute)
     what = f"change of {claim.prototype} − change of {claim.versus}"
     return Evidence(
         PANEL,
         (NumberShown(what, found.estimate, low, high, materials.level, *beyond(0.0, claim.sign)),),
-        p,
-        found.statistic,
-        found.df,
-        found.std_error,
-        people,
-        against,
+        **_of_estimate(found, p, people),
+        against=against,
         suggestion=_changed(claim, materials),
         reasons=(
             f"{words}: from {claim.session_before} to {claim.session_after} {claim.prototype} changed by "
@@ -413,7 +416,7 @@ def _evidence(claim: Claim, materials: Materials, found: Estimate, people: int) 
         needs=lambda: (
             ("The change does not go the way the sentence says.",)
             if against
-            else (assessors_for_limit(found, 0.0, people),)
+            else (assessors_for_estimate(found, people, 0.0),)
         ),
         method="paired t test over people: change of the prototype minus change of the untreated control",
     )
@@ -438,12 +441,12 @@ def _unsurpassed(claim: Claim, materials: Materials) -> Evidence:
         tuple(_limit_shown(claim, materials, *each) for each in zip(claim.competitors, found, tests, strict=True)),
         **_of_estimate(nearest, p, people, float(tests[worst].statistic)),
         against=claim.sign * nearest.estimate <= -claim.margin,
-        suggestion="not " + compared(materials.study, materials.names, claim.attribute, other_way, claim.competitors),
+        suggestion="not " + _compared(claim, materials, other_way, claim.competitors),
         reasons=(
             *(_limit_words(claim, materials, *each) for each in zip(claim.competitors, found, tests, strict=True)),
             "Every competitor must pass, so the largest p-value counts; competitors not named are not covered.",
         ),
-        needs=lambda: (assessors_for_margin(nearest, claim.margin, people, one_sided=True),),
+        needs=lambda: (assessors_for_estimate(nearest, people, claim.margin, "not worse"),),
         method="one-sided tests of 'not worse by the margin' against each competitor",
     )
 
@@ -508,7 +511,7 @@ def _ranking(claim: Claim, materials: Materials) -> Evidence:
 def _first(claim: Claim, materials: Materials, rivals: tuple[str, ...]) -> str:
     """Return `the least greasy of our range`; where only some of it was compared, the comparison with each."""
     if claim.competitors:
-        return compared(materials.study, materials.names, claim.attribute, claim.direction, rivals)
+        return _compared(claim, materials, claim.direction, rivals)
     way = "most" if claim.sign > 0 else "least"
     words = saying(materials.study, claim.attribute, way)
     return f"{words} of our range" if words else ""

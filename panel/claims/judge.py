@@ -21,7 +21,6 @@ from panel.claims.claim import (
     Claim,
     Evidence,
     NumberShown,
-    claims_frame,
     nothing_yet,
     read_claims,
     standing,
@@ -265,9 +264,6 @@ _NOTES = (
     "Intervals are those of each claim alone; the adjusted p-value decides.",
     "Every word of a sentence must be accounted for; the tables of words are in English. Read it yourself, too.",
 )
-
-__all__ = ["Claims", "claims_frame", "find_evidence", "judge_claims"]
-
 
 CLAIMS: Question[Claims] = Question(
     "claims",

@@ -418,55 +418,40 @@ def assessors_for_difference(numbers: PanelNumbers, attribute: str, size: float,
     return _assessors(needed, replicates, f"a true difference of {number(abs(size))}")
 
 
-def assessors_for_limit(found: Estimate, limit: float, people: int) -> str:
-    """Return how many assessors show that a mean lies beyond a limit, if the estimate is the truth."""
-    gap = abs(found.estimate - limit)
+def assessors_for_estimate(found: Estimate, people: int, limit: float, rule: str = "beyond") -> str:
+    """Return how many assessors show what the rule asks for, if the estimate of these people is the truth.
+
+    `beyond`: that it lies beyond a limit. `equality` within the limit, or `not worse` by it: if there is no difference.
+    """
+    size = abs(found.estimate - limit) if rule == "beyond" else limit
 
     def chance(n: int) -> float:
         error, df = _with_people(found, people, n)
-        return float(detection_power(gap, error, df, float(stdtrit(df, 0.975))))
+        if rule == "equality":
+            return float(equivalence_power(size, error, df))
+        return float(detection_power(size, error, df, float(stdtrit(df, 0.975 if rule == "beyond" else 0.95))))
 
-    return _assessors(_first(chance), 0, f"a mean {number(gap)} beyond {number(limit)}")
-
-
-def assessors_for_margin(found: Estimate, margin: float, people: int, *, one_sided: bool = False) -> str:
-    """Return how many assessors show equality within a margin (or not worse by it), if there is no difference."""
-
-    def chance(n: int) -> float:
-        error, df = _with_people(found, people, n)
-        if one_sided:
-            return float(detection_power(margin, error, df, float(stdtrit(df, 0.95))))
-        return float(equivalence_power(margin, error, df))
-
-    words = f"not worse by {number(margin)}" if one_sided else f"equality within {number(margin)}"
-    return _assessors(_first(chance), 0, f"{words}, if there is no difference,")
+    words = {
+        "beyond": f"a mean {number(size)} beyond {number(limit)}",
+        "equality": f"equality within {number(limit)}, if there is no difference,",
+        "not worse": f"not worse by {number(limit)}, if there is no difference,",
+    }[rule]
+    return _assessors(_first(chance), 0, words)
 
 
-def people_for_agreement(share: float, bar: float) -> str:
-    """Return how many people show a share above a bar, if the observed share is the truth."""
+def people_for_share(share: float, bar: float, *, preferred: bool = False) -> str:
+    """Return how many people show a share who agree (or prefer it) above a bar, if the observed share is the truth."""
     if share <= bar:
-        return (
-            f"More people alone will not do: not more than {percent(bar)} agreed. Change the formula, or the sentence."
-        )
+        how = "half preferred it." if preferred else f"{percent(bar)} agreed. Change the formula, or the sentence."
+        return f"More people alone will not do: not more than {how}"
     if share >= 1:
         n = math.ceil(math.log(0.05) / math.log(bar))
         return f"About {n} people, if all of them agree."
-    return _people(
-        lambda: agreed_numbers(share, bar).always,
-        f"more than {percent(bar)}, if {percent(share)} of all users agree",
-    )
-
-
-def people_for_preference(share: float) -> str:
-    """Return how many people show a preference, if the observed share is the truth."""
-    if share <= 0.5:
-        return "More people alone will not do: not more than half preferred it."
-    if share >= 1:
-        return people_for_agreement(share, 0.5)
-    return _people(
-        lambda: preferred_numbers(share).always,
-        f"a preference, if {percent(share)} of all people have it",
-    )
+    if preferred:
+        words = f"a preference, if {percent(share)} of all people have it"
+        return _people(lambda: preferred_numbers(share).always, words)
+    words = f"more than {percent(bar)}, if {percent(share)} of all users agree"
+    return _people(lambda: agreed_numbers(share, bar).always, words)
 
 
 def people_for_parity(margin: float, *, one_sided: bool = False) -> str:

@@ -5,7 +5,7 @@ from __future__ import annotations
 import math
 import re
 import unicodedata
-from collections.abc import Iterator, Mapping, Sequence
+from collections.abc import Iterator, Mapping
 from dataclasses import dataclass
 from datetime import datetime
 from functools import cache
@@ -13,14 +13,10 @@ from types import MappingProxyType
 from typing import Any
 
 from panel.checks.moments_recorded import days_stated
-from panel.claims.claim import (
-    number,
-)
 from panel.errors import StudyError
 from panel.plan.codes import moment
 from panel.study.knowledge import ingredients, shared_table
 from panel.study.study import Study
-from panel.words import counted, format_list
 
 
 @dataclass(frozen=True, eq=False, slots=True)
@@ -152,19 +148,6 @@ def words_of(text: str) -> Tokens:
     return tuple(token for token in tokens_of(text) if token not in SILENT)
 
 
-def legible(word: str) -> str:
-    """Return a word as a reader can make out what it holds: signs nobody sees and letters of another script by name."""
-    odd = [sign for sign in word if not sign.isprintable() or (sign.isalpha() and "LATIN" not in _named(sign))]
-    if not odd or (len(odd) == len(word) > 1):
-        return word
-    names = format_list(list(dict.fromkeys(_named(sign) for sign in odd)))
-    return f"{word} ({names})" if len(odd) < len(word) else f"a sign of its own ({names})"
-
-
-def _named(sign: str) -> str:
-    return unicodedata.name(sign, f"U+{ord(sign):04X}")
-
-
 @cache
 def _phrases(language: str = "en") -> Mapping[Tokens, tuple[Entry, ...]]:
     """Return the table of words by the tokens of each phrase; a place with a kind of product is one, too."""
@@ -265,23 +248,6 @@ def public_name(study: Study, names: Names, prototype: str) -> str:
 def _product_words(names: Names) -> str:
     """Return what kind of product the study is about; formula where it does not say."""
     return max((" ".join(words) for words in sorted(names.product_types)), key=len, default="formula")
-
-
-def compared(
-    study: Study, names: Names, attribute: str, direction: str, others: Sequence[str], *, slightly: bool = False
-) -> str:
-    """Return `less greasy than our previous hand cream`."""
-    others = [public_name(study, names, other) for other in others]
-    how = "slightly " if slightly else ""
-    return f"{how}{saying(study, attribute, direction)} than {format_list(others)}"
-
-
-def time_words(minutes: float) -> str:
-    """Return a time in the largest unit that makes it whole: `20 minutes`, `8 hours`, `7 days`."""
-    for unit, size in (("day", 1440), ("hour", 60)):
-        if minutes >= size and minutes % size == 0:
-            return counted(int(minutes // size), unit)
-    return f"{number(minutes)} minute{'' if minutes == 1 else 's'}"
 
 
 # What does the study record about the test behind a claim: who took part, when, for how long?

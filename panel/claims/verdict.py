@@ -21,7 +21,6 @@ from panel.claims.claim import (
     BEYOND,
     BOTH,
     CHANGE,
-    CRITERIA,
     OPPOSITE,
     PANEL,
     STOP,
@@ -60,6 +59,10 @@ NOT_THIS_TOOL = "not a matter for this tool"
 WITHDRAWN = "withdrawn"
 VERDICTS = (SUPPORTED, IN_BATCHES, CONTRARY, WITH_WORDING, NOT_SUPPORTED, CANNOT_TELL, NOT_THIS_TOOL, WITHDRAWN)
 _Bearing = tuple[str, str, str]  # its side (for, against or neither), its source, and what it is, in words
+_CRITERIA = (
+    *("legal compliance", "truthfulness", "evidential support", "honesty", "fairness", "informed decision-making"),
+)
+"""The common criteria for claims on cosmetics (EU 655/2013)."""
 _SLACK = 1 + 1e-12  # a p-value that equals the level but for rounding keeps to it
 
 
@@ -172,7 +175,7 @@ def criteria_of(verdict: str, findings: Sequence[WordingFinding]) -> tuple[tuple
     touched = {finding.criterion for finding in telling}
     touched |= {"legal compliance"} if verdict == NOT_THIS_TOOL else {"truthfulness", "evidential support"}
     sources = dict.fromkeys(["EU 655/2013", *(part for f in telling for part in f.source.split("; "))])
-    return tuple(criterion for criterion in CRITERIA if criterion in touched), tuple(sources)
+    return tuple(criterion for criterion in _CRITERIA if criterion in touched), tuple(sources)
 
 
 def _on_family(case: Case) -> list[str]:

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import math
+import unicodedata
 from collections.abc import Iterator, Mapping
 from typing import Any
 
@@ -21,7 +22,6 @@ from panel.claims.claim import (
     Claim,
     Evidence,
     WordingFinding,
-    change,
     number,
     of_kind,
     percent,
@@ -31,7 +31,6 @@ from panel.claims.materials import Materials
 from panel.claims.names import (
     family_of,
     floor,
-    legible,
     minutes_between,
     public_name,
     question_words,
@@ -61,13 +60,31 @@ def wording_of(
     reading = materials.read(claim.claim)
     asked = _question_reading(claim, materials)
     own = claim.kind == "agreement" and asked is not None and bool(asked.left_over) and reading.order == asked.order
-    not_covered = () if own else tuple(dict.fromkeys(map(legible, reading.left_over)))
+    not_covered = () if own else tuple(dict.fromkeys(map(_legible, reading.left_over)))
     found = list(_refused(claim, reading.left_over, perceived=own and reading.has("feel")))
     if claim.kind != BEYOND and not claim.problems:
         found += _whole(reading, not_covered, own=own)
         found += _statement_findings(claim, evidence, materials, reading)
         found += _around_findings(claim, evidence, materials, reading)
     return tuple(sorted(found, key=lambda finding: _ORDER.index(finding.severity))), not_covered
+
+
+def _change(check: str, message: str, advice: str, criterion: str, source: str = "common practice") -> WordingFinding:
+    """Return a finding that keeps the sentence from being supported as worded."""
+    return WordingFinding(CHANGE, check, message, advice, criterion, source)
+
+
+def _legible(word: str) -> str:
+    """Return a word as a reader can make out what it holds: signs nobody sees and letters of another script by name."""
+    odd = [sign for sign in word if not sign.isprintable() or (sign.isalpha() and "LATIN" not in _named(sign))]
+    if not odd or (len(odd) == len(word) > 1):
+        return word
+    names = format_list(list(dict.fromkeys(_named(sign) for sign in odd)))
+    return f"{word} ({names})" if len(odd) < len(word) else f"a sign of its own ({names})"
+
+
+def _named(sign: str) -> str:
+    return unicodedata.name(sign, f"U+{ord(sign):04X}")
 
 
 def _said_by_the_tool(sentence: str, evidence: Evidence) -> bool:
@@ -79,7 +96,7 @@ def _said_by_the_tool(sentence: str, evidence: Evidence) -> bool:
 def _whole(reading: Reading, not_covered: tuple[str, ...], *, own: bool) -> Iterator[WordingFinding]:
     """Say where the language is not known, or words are left over."""
     if not reading.read and not own:
-        yield change(
+        yield _change(
             UNREAD,
             "The sentence cannot be read: most of its words are not in the table of words, which is in English.",
             "Write it in English, or have a table of words made for the language.",
@@ -87,7 +104,7 @@ def _whole(reading: Reading, not_covered: tuple[str, ...], *, own: bool) -> Iter
             "EU 655/2013",
         )
     if not_covered:
-        yield change(
+        yield _change(
             _NOT_COVERED,
             f"Not covered by the statement: {', '.join(not_covered)}.",
             f"Leave out what was not judged: {', '.join(not_covered)}.",
@@ -111,7 +128,7 @@ def _refused(claim: Claim, left_over: list[str], *, perceived: bool) -> Iterator
         category, words = row["category"], hits[0]
         if category not in _STOP_CATEGORIES:
             message = f"{row['message']} (“{words}”)"
-            yield change(category, message, row["advice"], row["criterion"], row["source"])
+            yield _change(category, message, row["advice"], row["criterion"], row["source"])
         elif category == "physiology" and perceived:
             advice = "Keep 'feels' in the sentence, and have it reviewed: the step to an effect on the skin is short."
             message = f"{words!r} belongs to {category}; the sentence may only speak of what people felt."
@@ -164,17 +181,17 @@ def _statement_findings(
         message = (
             f"People were not asked whether it is absent, but: “{question_words(materials.study, claim.question)}”."
         )
-        yield change(_NOT_ASKED, message, "Ask people whether they feel none of it.", "evidential support", _EU)
+        yield _change(_NOT_ASKED, message, "Ask people whether they feel none of it.", "evidential support", _EU)
     yield from _on_slightly(reading)
     if evidence.qualifier and not _qualified(evidence, reading):
-        yield change(_QUALIFIER, evidence.qualifier, "Say it with this qualifier.", "honesty", _EU)
+        yield _change(_QUALIFIER, evidence.qualifier, "Say it with this qualifier.", "honesty", _EU)
 
 
 def _on_slightly(reading: Reading) -> Iterator[WordingFinding]:
     """Say where `slightly` stands beside no comparison: not even slightly greasy is more than not greasy."""
     if reading.has("slight") and reading.degree not in ("comparative", "not parity"):
         message = f"The sentence says “{reading.words_for('slight')[0]}”, and nothing was judged that finely."
-        yield change(_ANOTHER, message, "Leave it out.", "honesty", _EU)
+        yield _change(_ANOTHER, message, "Leave it out.", "honesty", _EU)
 
 
 def _unreadable(reading: Reading) -> WordingFinding:
@@ -182,9 +199,9 @@ def _unreadable(reading: Reading) -> WordingFinding:
         message = (
             f"The sentence speaks of several things ({format_list(sorted(reading.families))}); its evidence is of one."
         )
-        return change("several statements in one", message, "Make a claim of each.", "evidential support", _EU)
+        return _change("several statements in one", message, "Make a claim of each.", "evidential support", _EU)
     if not reading.families:
-        return change(
+        return _change(
             _NOT_NAMED,
             "The sentence names nothing that was judged.",
             "Name what was judged.",
@@ -192,7 +209,7 @@ def _unreadable(reading: Reading) -> WordingFinding:
             _EU,
         )
     message = "The words do not make one statement that can be read."
-    return change("no single statement", message, "Say one thing, simply.", "informed decision-making", _EU)
+    return _change("no single statement", message, "Say one thing, simply.", "informed decision-making", _EU)
 
 
 def _on_family(claim: Claim, materials: Materials, reading: Reading) -> Iterator[WordingFinding]:
@@ -204,7 +221,7 @@ def _on_family(claim: Claim, materials: Materials, reading: Reading) -> Iterator
     if not fitting:
         message = f"The sentence speaks of {reading.family}, and {words} was judged."
         advice = "Say what was judged, or judge what is said."
-        yield change(_OTHER_ATTRIBUTE, message, advice, "evidential support", _EU)
+        yield _change(_OTHER_ATTRIBUTE, message, advice, "evidential support", _EU)
 
 
 def _on_degree(claim: Claim, reading: Reading) -> Iterator[WordingFinding]:
@@ -212,12 +229,12 @@ def _on_degree(claim: Claim, reading: Reading) -> Iterator[WordingFinding]:
     want = -1 if claim.kind == "absolute_negative" else int(claim.sign)
     if _direction(reading) == -want and claim.kind not in ("parity", "preference", "time", "unsurpassed"):
         message = "The sentence says the opposite of the statement."
-        yield change(OPPOSITE, message, "Say it the way it was found.", "truthfulness", _EU)
+        yield _change(OPPOSITE, message, "Say it the way it was found.", "truthfulness", _EU)
     elif not _fits(claim, reading, want):
         flat = reading.degree in (*_FLAT, "superlative", "nothing")
         check, message = (_STRONGER, "The sentence says more than the statement") if flat else (_ANOTHER, _SAYS_OTHER)
         advice = f"Say what a claim of this kind can: for instance as in “{_example(claim)}”."
-        yield change(check, f"{message.rstrip('.')} ({reading.degree}).", advice, "honesty", _EU)
+        yield _change(check, f"{message.rstrip('.')} ({reading.degree}).", advice, "honesty", _EU)
 
 
 _SAYS_OTHER = "The sentence is not the statement that was judged."
@@ -259,16 +276,16 @@ def _on_comparators(claim: Claim, materials: Materials, reading: Reading) -> Ite
     names = [public_name(materials.study, materials.names, name) for name in sorted(wanted)]
     if len(set(named)) < len(named):
         message = "The sentence names one it compares with twice, or another one by the same words."
-        yield change(_COMPARATOR, message, "Name each once.", "fairness", _EU)
+        yield _change(_COMPARATOR, message, "Name each once.", "fairness", _EU)
     if others:
         told = ", ".join(name or "several prototypes with that name or role" for name in others)
         message = f"The sentence compares with {told}; compared was {format_list(names or ['nothing'])}."
-        yield change(_COMPARATOR, message, "Name the one it was compared with.", "fairness", _EU)
+        yield _change(_COMPARATOR, message, "Name the one it was compared with.", "fairness", _EU)
     needed = claim.kind in ("superiority", "parity", "preference") or reading.degree == "not comparative"
     needed = needed or (claim.kind == "ranking" and reading.degree == "comparative")
     if (needed or (claim.kind == "perceived_attribute" and claim.versus)) and not wanted <= set(named):
         message = "The sentence compares and does not say with what."
-        yield change("comparison without the other", message, f"Name {format_list(names)}.", "honesty", _EU)
+        yield _change("comparison without the other", message, f"Name {format_list(names)}.", "honesty", _EU)
 
 
 def _qualified(evidence: Evidence, reading: Reading) -> bool:
@@ -286,15 +303,15 @@ def _beside_question(claim: Claim, materials: Materials, reading: Reading, asked
     words = question_words(materials.study, claim.question)
     if reading.comparators:
         message = f"The sentence compares, and people were asked about “{words}” alone."
-        yield change(_COMPARATOR, message, "Leave the comparison out.", "fairness", _EU)
+        yield _change(_COMPARATOR, message, "Leave the comparison out.", "fairness", _EU)
     if not same:
         message = f"People were asked whether they agree with “{words}”, and the sentence says something else."
-        yield change(_NOT_ASKED, message, "Say what people agreed with.", "evidential support", _EU)
+        yield _change(_NOT_ASKED, message, "Say what people agreed with.", "evidential support", _EU)
     elif _degree_felt(reading) != _degree_felt(asked) or reading.sign != asked.sign:
         yield _unlike(reading, asked, words)
     elif asked.has("feel") and not reading.has("feel"):
         message = f"People were asked what they feel (“{words}”), and the sentence speaks of what is."
-        yield change(_STRONGER, message, "Say 'feels'.", "honesty", "UK advice on cosmetics")
+        yield _change(_STRONGER, message, "Say 'feels'.", "honesty", "UK advice on cosmetics")
 
 
 def _degree_felt(reading: Reading) -> str:
@@ -305,9 +322,9 @@ def _degree_felt(reading: Reading) -> str:
 def _unlike(reading: Reading, asked: Reading, words: str) -> WordingFinding:
     if _direction(reading) * _direction(asked) < 0:
         message = f"The sentence says the opposite of what people were asked: “{words}”."
-        return change(OPPOSITE, message, "Say it the way it was asked.", "truthfulness", _EU)
+        return _change(OPPOSITE, message, "Say it the way it was asked.", "truthfulness", _EU)
     message = f"People were asked about “{words}” ({asked.degree}); the sentence says it otherwise ({reading.degree})."
-    return change(_STRONGER, message, "Say what people agreed with.", "honesty", _EU)
+    return _change(_STRONGER, message, "Say what people agreed with.", "honesty", _EU)
 
 
 # What stands around the statement: shares, people, places, times and ingredients, each held against the study.
@@ -344,14 +361,14 @@ def _on_shares(claim: Claim, evidence: Evidence, materials: Materials, reading: 
     counted = evidence.observed_share
     if math.isnan(counted) or evidence.rests_on == TIMES:
         for share in reading.shares:
-            yield change(
+            yield _change(
                 "share without a count", f"The sentence quotes “{share.words}”, and no share was counted.",
                 "Leave the share out, or ask the question.", "truthfulness", _EU,
             )  # fmt: skip
         counted = math.nan
     for share in reading.shares if not math.isnan(counted) else ():
         if not _counted_so(share, evidence):
-            yield change(
+            yield _change(
                 "not the counted share",
                 f"The sentence quotes “{share.words}”; {percent(counted)} were counted. A share is given as it was "
                 "counted and never rounded up.",
@@ -360,16 +377,16 @@ def _on_shares(claim: Claim, evidence: Evidence, materials: Materials, reading: 
     for base in reading.bases:
         if base != evidence.n:
             message = f"The sentence speaks of {number(base)} people, and {evidence.n} answered or scored."
-            yield change("another base", message, "Give the base that was counted.", "truthfulness", _EU)
+            yield _change("another base", message, "Give the base that was counted.", "truthfulness", _EU)
     asked = _question_reading(claim, materials)
     in_the_first_person = asked is not None and "i" in asked.words_for("function")
     told = reading.has("agree") or reading.has("people") or reading.family in _SPEAK_FOR_PEOPLE or in_the_first_person
     if reading.shares and not told:
         message = "The sentence quotes a share and does not say of whom."
-        yield change("share of whom", message, "Say who agreed.", "informed decision-making", _EU)
+        yield _change("share of whom", message, "Say who agreed.", "informed decision-making", _EU)
     least = floor(materials.study, "least_share") / 100
     if claim.kind == "agreement" and not reading.shares and counted < least - _SLACK:
-        yield change(
+        yield _change(
             "share not said",
             f"{percent(counted)} agreed: a sentence that does not say its share needs {percent(least)} or more.",
             "Say the share.", "honesty", "common practice",
@@ -404,13 +421,13 @@ def _on_people(
     if people and not asked_people:
         message = f"The sentence speaks of “{people[0]}”, and a trained panel judged it."
         advice = "Say 'in a trained-panel test', or ask users."
-        yield change("panel taken for users", message, advice, "honesty", "UK advice on cosmetics")
+        yield _change("panel taken for users", message, advice, "honesty", "UK advice on cosmetics")
     of_panel = evidence.rests_on in (PANEL, BOTH)
     if (reading.has("panel") and not of_panel) or (
         reading.has("agree") and not asked_people and not reading.has("panel")
     ):
         message = "The sentence does not say who judged it: it rests on " + evidence.rests_on + "."
-        yield change("who judged it", message, "Say who judged it.", "truthfulness", _EU)
+        yield _change("who judged it", message, "Say who judged it.", "truthfulness", _EU)
     said = reading.families_for("people") - {"users"}
     known = set(f"{record['who']} {record['sex']}".replace(",", " ").split())
     if (
@@ -420,19 +437,19 @@ def _on_people(
     ):
         recorded = " ".join(sorted(known)) or "nothing"
         message = f"The sentence says “{' and '.join(people)}”; recorded about those who took part: {recorded}."
-        yield change("women or men in the sentence", message, "Say who took part.", "truthfulness", _EU)
+        yield _change("women or men in the sentence", message, "Say who took part.", "truthfulness", _EU)
     if reading.ages and reading.ages != record["ages"]:
         message = f"The sentence says “aged {reading.ages}”; recorded is: {record['ages'] or 'nothing'}."
-        yield change("ages in the sentence", message, "Say who took part.", "truthfulness", _EU)
+        yield _change("ages in the sentence", message, "Say who took part.", "truthfulness", _EU)
     fitting = {"users"} | {kind for kind in ("home", "hall") if record["kind"].casefold().startswith(kind)}
     if tests and (not asked_people or not tests <= fitting):
         message = (
             f"The sentence names another kind of test; it was: {record['kind'] if asked_people else evidence.rests_on}."
         )
-        yield change("another kind of test", message, "Name the test that was made.", "truthfulness", _EU)
+        yield _change("another kind of test", message, "Name the test that was made.", "truthfulness", _EU)
     if asked_people and record["staff"] == "yes":
         message = "The people who answered work for the maker."
-        yield change("staff", message, "Ask users who do not.", "honesty")
+        yield _change("staff", message, "Ask users who do not.", "honesty")
 
 
 def _on_places(claim: Claim, materials: Materials, reading: Reading) -> Iterator[WordingFinding]:
@@ -445,7 +462,7 @@ def _on_places(claim: Claim, materials: Materials, reading: Reading) -> Iterator
     fitting = named | ({"hands"} if of_hands else set()) | ({"skin"} if anywhere else set())
     for site in sorted(reading.families_for("site") - fitting):
         message = f"The sentence speaks of {site}; that was not what was asked, or not what the product is for."
-        yield change("another place", message, "Name the place it was tried on.", "evidential support", _EU)
+        yield _change("another place", message, "Name the place it was tried on.", "evidential support", _EU)
 
 
 def _on_moments(
@@ -464,19 +481,19 @@ def _on_moments(
     wrong = [words for kind, minutes, words in reading.moments if not _near(minutes, fitting[kind])]
     for words in wrong:
         message = f"The sentence says “{words}”, and that was not tested."
-        yield change("time not tested", message, "Say the time that was tested.", "evidential support", _EU)
+        yield _change("time not tested", message, "Say the time that was tested.", "evidential support", _EU)
     if reading.has("still") and not (asked is not None and asked.has("still")):
         message = "The sentence says “still”, and nothing says how long."
-        yield change("time not tested", message, "Leave 'still' out.", "evidential support", _EU)
+        yield _change("time not tested", message, "Leave 'still' out.", "evidential support", _EU)
     if reading.has("later") and not (judged >= _LATER or (asked is not None and asked.has("later"))):
         message = "The sentence speaks of later, and it was not judged later."
-        yield change("time not tested", message, "Say the time that was tested.", "evidential support", _EU)
+        yield _change("time not tested", message, "Say the time that was tested.", "evidential support", _EU)
     needed = claim.kind in ("absolute_negative", "time", "duration", "change_over_time")
     lacks = needed and not reading.moments
     lacks = lacks or any(not any(_near(minutes, [each]) for _, minutes, _ in reading.moments) for each in in_question)
     if lacks:
         message = "The time belongs into the sentence."
-        yield change("time not said", message, "Say the time that was tested.", "evidential support", _EU)
+        yield _change("time not said", message, "Say the time that was tested.", "evidential support", _EU)
 
 
 def _near(minutes: float, tested: list[float]) -> bool:
@@ -490,11 +507,11 @@ def _on_ingredients(claim: Claim, materials: Materials, reading: Reading) -> Ite
     for name in reading.contains:
         if name not in held:
             message = f"The sentence says that it contains {name}, and the formula of {claim.prototype} does not."
-            yield change("not in the formula", message, "Leave the ingredient out.", "truthfulness", _EU)
+            yield _change("not in the formula", message, "Leave the ingredient out.", "truthfulness", _EU)
     for name in reading.credits:
         message = f"The sentence credits {name} with what was felt; only its swap in this base can have been tested."
         advice = "Leave the credit out, or judge it as an ingredient attribution."
-        yield change("ingredient credit", message, advice, "evidential support", _EU)
+        yield _change("ingredient credit", message, advice, "evidential support", _EU)
 
 
 def _on_names(claim: Claim, materials: Materials, reading: Reading) -> Iterator[WordingFinding]:
@@ -502,16 +519,16 @@ def _on_names(claim: Claim, materials: Materials, reading: Reading) -> Iterator[
     for name in reading.subjects:
         if name != claim.prototype:
             message = f"The sentence is about {name}, and the claim about {claim.prototype}."
-            yield change("another prototype", message, "Name the one that was judged.", "truthfulness", _EU)
+            yield _change("another prototype", message, "Name the one that was judged.", "truthfulness", _EU)
     if reading.has("new") and claim.versus not in materials.names.roles.get("previous", frozenset()):
         message = "The sentence calls the product new, and nothing previous was compared."
-        yield change("called new", message, "Leave 'new' out.", "truthfulness", _EU)
+        yield _change("called new", message, "Leave 'new' out.", "truthfulness", _EU)
     if reading.replaced is not None and claim.kind != "ingredient_attribution":
         message = "The sentence speaks of a swap, and the claim is not about one."
-        yield change("ingredient credit", message, "Judge it as an ingredient attribution.", "evidential support", _EU)
+        yield _change("ingredient credit", message, "Judge it as an ingredient attribution.", "evidential support", _EU)
     if reading.has("range") and not _whole_range(claim, materials):
         message = "The sentence speaks of a range, and none was compared."
-        yield change("range not compared", message, "Leave the range out.", "fairness", _EU)
+        yield _change("range not compared", message, "Leave the range out.", "fairness", _EU)
 
 
 def _whole_range(claim: Claim, materials: Materials) -> bool:

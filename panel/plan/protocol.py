@@ -5,16 +5,13 @@ from __future__ import annotations
 from collections.abc import Iterable, Sequence
 from dataclasses import dataclass
 
-import numpy as np
 import pandas as pd
 
 from panel.errors import StudyError
 from panel.study.knowledge import shared_table
 from panel.study.study import Study
 
-EARLY, IN_TIME, LATE, ANY_TIME = "early", "in time", "late", "any time"
 _DEVIATION_COLUMNS = ("when", "session", "assessor", "what")
-_NOT_ROUNDING = 1e-9
 
 
 @dataclass(frozen=True, eq=False, slots=True)
@@ -37,18 +34,6 @@ class Protocol:
     times: pd.DataFrame
     deviations: pd.DataFrame
     notes: tuple[str, ...]
-
-    def when_scored(self, attribute: str, minutes: float) -> str:
-        """Return whether a score entered so many minutes after the end of rubbing is early, in time or late.
-
-        `any time` for an attribute that is not tied to that moment, or not known.
-        """
-        rows = self.times.loc[self.times["attribute"] == attribute]
-        if rows.empty or np.isnan(rows["minutes"].iloc[0]) or np.isnan(minutes):
-            return ANY_TIME
-        if minutes < rows["earliest"].iloc[0] - _NOT_ROUNDING:
-            return EARLY
-        return LATE if minutes > rows["latest"].iloc[0] + _NOT_ROUNDING else IN_TIME
 
 
 def read_protocol(study: Study) -> Protocol:

@@ -21,10 +21,9 @@ from panel.store.board import record_bytes, sha256
 from panel.store.database import Store, local, written
 from panel.store.events import hold_session
 from panel.store.tables import COLLECTION, EVENT, PAPER, SCORE_KINDS, SERVING, SESSION
-from panel.study.facts import LockedSession, with_lock
 from panel.study.folder import read_folder
 from panel.study.saving import save
-from panel.study.study import REHEARSAL_FACT, REHEARSED, RawFile, Study, is_rehearsed
+from panel.study.study import LOCKED_FACT, REHEARSAL_FACT, REHEARSED, RawFile, Study, is_rehearsed
 from panel.study.tables import CANNOT_JUDGE
 
 
@@ -143,9 +142,15 @@ def _collected(connection: Connection, collection: int, session: str) -> _Collec
 def _with_record(study: Study, record: bytes, locked: Locked, who: str) -> Study:
     """Return the study with the sealed record among its imported files and the lock among its facts."""
     file = RawFile(f"ballots of session {locked.session}.jsonl", locked.events_sha256, record)
-    begun = str(json.loads(record.split(b"\n", 1)[0])["at"])
-    entry = LockedSession(locked.session, locked.locked_at, who, locked.events_sha256, begun)
-    facts = with_lock(study.facts, entry)
+    known = study.facts.get(LOCKED_FACT)
+    entry = {
+        "session": locked.session,
+        "locked_at": locked.locked_at,
+        "who": who,
+        "events_sha256": locked.events_sha256,
+        "begun_at": str(json.loads(record.split(b"\n", 1)[0])["at"]),
+    }
+    facts = {**study.facts, LOCKED_FACT: [*(known if isinstance(known, list) else []), entry]}
     if locked.rehearsal:
         facts[REHEARSAL_FACT] = True
     return replace(study, facts=facts, raw_files=(*study.raw_files, file))

@@ -3,7 +3,7 @@
 import pandas as pd
 
 from panel.checks.moments_recorded import batches_tested, days_of_scores, days_stated, first_moments, first_score
-from panel.study.facts import LockedSession, locked_sessions, with_lock
+from panel.study.facts import locked_sessions
 from panel.study.study import Study
 
 SCORES = pd.DataFrame(
@@ -53,11 +53,11 @@ def test_days_are_read_however_people_state_them():
 
 
 def test_of_a_locked_session_the_moment_in_its_record_counts():
-    locked = LockedSession("1", "2025-03-14T15:00:00", "lead", "f" * 64, "2025-03-14T12:58:00.000+00:00")
-    known = study(with_lock({}, locked))
-    assert locked_sessions(known) == (locked,)
+    locked = {"session": "1", "locked_at": "2025-03-14T15:00:00", "who": "lead", "events_sha256": "f" * 64}
+    locked |= {"begun_at": "2025-03-14T12:58:00.000+00:00"}
+    known = study({"locked_sessions": [locked]})
+    assert locked_sessions(known).to_dict("records") == [locked]
     assert first_moments(known) == ["2025-03-14T12:58:00.000+00:00", "2025-03-10T09:00:00"]
     assert first_score(known) == "2025-03-10T09:00:00"
-    assert locked_sessions(study({"locked_sessions": [{"session": "1"}, "broken"]})) == (
-        LockedSession("1", "", "", ""),
-    )
+    (found,) = locked_sessions(study({"locked_sessions": [{"session": "1"}, "broken"]})).to_dict("records")
+    assert found == {"session": "1", **dict.fromkeys(("locked_at", "who", "events_sha256", "begun_at"), "")}

@@ -4,7 +4,7 @@ import math
 
 import pytest
 
-from panel.claims.claim import claims_frame, read_claims
+from panel.claims.claim import read_claims
 from panel.claims.judge import judge_claims
 from tests.claims.claim_studies import answer_rows, claim_row, panel_scores, seeded, study_with
 
@@ -67,11 +67,11 @@ def test_beyond_this_tool_needs_nothing_but_the_sentence():
     assert read(claim_row("repairs", "beyond_sensory", prototype=""))[0].problems == ()
 
 
-def test_claims_as_a_frame_are_those_of_the_table():
+def test_claims_are_those_of_the_table_in_its_order():
     rows = [claim_row("soft", "agreement", question="soft"), claim_row("nothing", "unsurpassed", competitors="P1; P2")]
-    frame = claims_frame(read(*rows))
-    assert list(frame["claim"]) == ["soft", "nothing"]
-    assert frame["competitors"].iloc[1] == "P1; P2"
+    first, second = read(*rows)
+    assert (first.claim, second.claim) == ("soft", "nothing")
+    assert second.competitors == ("P1", "P2")
 
 
 def test_one_bad_claim_does_not_keep_the_others_from_being_judged():

@@ -12,11 +12,9 @@ from panel.claims.materials import (
     Estimate,
     Materials,
     assessors_for_difference,
-    assessors_for_limit,
-    assessors_for_margin,
-    people_for_agreement,
+    assessors_for_estimate,
     people_for_parity,
-    people_for_preference,
+    people_for_share,
 )
 from panel.plan.consumer_numbers import agreed_numbers, parity_numbers, preferred_numbers, unsurpassed_numbers
 from panel.plan.sample_size import panel_sizes
@@ -28,22 +26,22 @@ def number_in(text):
 
 
 def test_people_are_those_of_the_plan():
-    assert number_in(people_for_preference(0.7)) == preferred_numbers(0.7).always
-    assert number_in(people_for_agreement(0.7, 0.5)) == agreed_numbers(0.7, 0.5).always
+    assert number_in(people_for_share(0.7, 0.5, preferred=True)) == preferred_numbers(0.7).always
+    assert number_in(people_for_share(0.7, 0.5)) == agreed_numbers(0.7, 0.5).always
     assert number_in(people_for_parity(0.1)) == parity_numbers(0.1).always
     assert number_in(people_for_parity(0.1, one_sided=True)) == unsurpassed_numbers(0.1).always
 
 
 def test_more_people_do_not_help_a_share_below_its_bar():
-    assert "More people alone will not do" in people_for_agreement(0.5, 0.5)
-    assert "More people alone will not do" in people_for_preference(0.4)
-    assert "More people than can be asked" in people_for_agreement(0.5001, 0.5)
+    assert "More people alone will not do" in people_for_share(0.5, 0.5)
+    assert "More people alone will not do" in people_for_share(0.4, 0.5, preferred=True)
+    assert "More people than can be asked" in people_for_share(0.5001, 0.5)
 
 
 def test_all_of_them_agreeing_is_enough_from_a_small_number_on():
     # 0.9**29 = 0.047 is the first power of 0.9 below 5 %
-    assert number_in(people_for_agreement(1.0, 0.9)) == 29
-    assert number_in(people_for_preference(1.0)) == 5
+    assert number_in(people_for_share(1.0, 0.9)) == 29
+    assert number_in(people_for_share(1.0, 0.5, preferred=True)) == 5
 
 
 def test_assessors_are_those_of_the_plan_with_the_scatter_of_this_panel():
@@ -65,18 +63,18 @@ def test_assessors_are_those_of_the_plan_with_the_scatter_of_this_panel():
 def test_assessors_for_a_limit_against_the_power_of_a_t_test():
     # a mean of ten people with standard deviation 8: the one-sample t test of statsmodels
     found = Estimate(15.0, 8 / np.sqrt(10), 9.0)
-    n = number_in(assessors_for_limit(found, 20.0, 10))
+    n = number_in(assessors_for_estimate(found, 10, 20.0))
     power = [TTestPower().power(5 / 8, size, 0.05) for size in (n - 1, n)]
     assert power[0] < 0.8 <= power[1]
 
 
 def test_assessors_for_a_margin_against_simulated_panels():
     found = Estimate(0.0, 8 / np.sqrt(10), 9.0)
-    n = number_in(assessors_for_margin(found, 5.0, 10))
+    n = number_in(assessors_for_estimate(found, 10, 5.0, "equality"))
     rng = np.random.default_rng(1)
     draws = rng.normal(0, 8, (20_000, n))
     half = stdtrit(n - 1, 0.95) * draws.std(axis=1, ddof=1) / np.sqrt(n)
     shown = np.mean((draws.mean(axis=1) - half > -5) & (draws.mean(axis=1) + half < 5))
     assert shown == pytest.approx(0.8, abs=0.05)  # the next whole number of people: at most 5 points above 80 %
     assert shown >= 0.8 - 4 * np.sqrt(0.16 / 20_000)
-    assert number_in(assessors_for_margin(found, 5.0, 10, one_sided=True)) < n
+    assert number_in(assessors_for_estimate(found, 10, 5.0, "not worse")) < n

@@ -22,7 +22,6 @@ from panel.claims.time_stamp import time_stamp_request
 from panel.claims.verdict import WITHDRAWN
 from panel.errors import StudyError
 from panel.plan.codes import no_openings, note_opening
-from panel.study.facts import LockedSession, with_lock
 from tests.claims.claim_studies import BEFORE, OPENED, answer_rows, claim_row, study_with
 
 ROW = {"claim": "feels soft", "kind": "agreement", "prototype": "P1", "question": "soft", "bar": 50}
@@ -113,8 +112,8 @@ def test_of_a_locked_session_the_moment_in_its_record_counts(clock, when, explor
     # the times of scores show the clock on the wall, the record knows the distance from UTC
     row = {"assessor": "A1", "prototype": "P1", "attribute": "GREASE", "score": 4.0, "session": "1"}
     row["recorded_at"] = f"2025-02-20T{clock}"
-    locked = with_lock({}, LockedSession("1", "", "lead", "", "2025-02-20T13:00:00.000+00:00"))
-    found = stands(stamped(when), facts={"unblinded_on": "", **locked}, scores=[row])
+    entry = {"session": "1", "who": "lead", "begun_at": "2025-02-20T13:00:00.000+00:00"}
+    found = stands(stamped(when), facts={"unblinded_on": "", "locked_sessions": [entry]}, scores=[row])
     assert found[0] is exploratory
 
 

@@ -11,11 +11,18 @@ import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
-from panel.claims.claim import CRITERIA
 from panel.claims.grammar import read_sentence
 from panel.claims.judge import judge_drafts
 from panel.claims.names import _families_of, family_of, known_words, names_of
-from panel.claims.verdict import AS_WORDED, CANNOT_TELL, NOT_SUPPORTED, NOT_THIS_TOOL, SUPPORTED, WITH_WORDING
+from panel.claims.verdict import (
+    _CRITERIA,
+    AS_WORDED,
+    CANNOT_TELL,
+    NOT_SUPPORTED,
+    NOT_THIS_TOOL,
+    SUPPORTED,
+    WITH_WORDING,
+)
 from panel.study.knowledge import shared_table
 from panel.study.open_study import open_study
 from tests.study.small_study import shared
@@ -255,7 +262,7 @@ def test_every_saying_is_read_as_what_it_says(study, names):
 
 
 def test_the_tables_of_words_keep_to_their_terms():
-    assert set(shared("claim_refused_en")["criterion"]) <= set(CRITERIA)
+    assert set(shared("claim_refused_en")["criterion"]) <= set(_CRITERIA)
     words = shared_table("claim_words_en")
     assert not words.duplicated(["phrase", "part", "family"]).any()
     described = words.loc[words["part"].isin(["property", "verb", "comparative", "superlative"])]

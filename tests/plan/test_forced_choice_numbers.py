@@ -1,9 +1,11 @@
 """Testers who must choose: the numbers of the standards, exact."""
 
+import numpy as np
 import pytest
 
 from panel.errors import ModelError
 from panel.plan.consumer_numbers import similar, told_apart
+from panel.stats.answers.binomial import chance_correct, maximum_count, minimum_count
 from panel.stats.answers.discrimination import _METHODS, guessing
 
 
@@ -26,16 +28,15 @@ def test_the_number_never_missed_again_is_given_beside_the_first():
 
 def test_the_counts_that_show_it_are_those_of_the_table():
     # FAO document V7180E, appendix A: triangle, 5 %
-    curve = told_apart("triangle", 0.3).curve.set_index("n")
-    assert curve.loc[[24, 30, 36, 60], "minimum"].tolist() == [13, 15, 18, 27]
+    assert minimum_count(np.array([24, 30, 36, 60]), guessing("triangle"), 0.05).tolist() == [13, 15, 18, 27]
 
 
 def test_similarity_counts_the_most_that_may_be_right():
     # exact binomial, computed with R: triangle, fewer than 30 % can tell, 5 %
-    curve = similar("triangle", 0.3).curve.set_index("n")
-    assert curve.loc[[24, 48, 66], "maximum"].tolist() == [8, 19, 28]
+    limit = chance_correct(0.3, guessing("triangle"))
+    assert maximum_count(np.array([24, 48, 66]), limit, 0.05).tolist() == [8, 19, 28]
     found = similar("triangle", 0.3)
-    assert curve.loc[found.first, "chance"] >= 0.8
+    assert found.chance(found.first) >= 0.8
 
 
 def test_guessing_is_right_by_construction():

@@ -1,9 +1,8 @@
 """The protocol: what the study states, what is usual, and when a stage may be scored."""
 
 import numpy as np
-import pytest
 
-from panel.plan.protocol import ANY_TIME, EARLY, IN_TIME, LATE, read_protocol
+from panel.plan.protocol import read_protocol
 from panel.study.knowledge import shared_table
 from tests.studies import small_study
 
@@ -50,29 +49,16 @@ def test_times_come_from_the_attribute_then_from_the_stage():
     assert times.loc[["AF_GREASE", "LA_SOFT"], "minutes"].tolist() == [5.0, 10.0]
 
 
-@pytest.mark.parametrize(
-    ("attribute", "minutes", "expected"),
-    [
-        ("LA_SOFT", 2.0, EARLY),
-        ("LA_SOFT", 18.9, EARLY),
-        ("LA_SOFT", 19.0, IN_TIME),
-        ("LA_SOFT", 30.0, IN_TIME),
-        ("LA_SOFT", 31.0, LATE),
-        ("AF_GREASE", 1.7, EARLY),
-        ("AF_GREASE", 1.75, IN_TIME),
-        ("RO_ABS", 0.1, ANY_TIME),
-        ("RO_ABS", 90.0, ANY_TIME),
-        ("no such attribute", 1.0, ANY_TIME),
-        ("LA_SOFT", np.nan, ANY_TIME),
-    ],
-)
-def test_a_score_entered_before_its_time_is_seen(attribute, minutes, expected):
-    assert read_protocol(small_study(attributes=LATER)).when_scored(attribute, minutes) == expected
+def test_a_score_is_in_time_from_the_slack_before_to_the_slack_after():
+    times = read_protocol(small_study(attributes=LATER)).times.set_index("attribute")
+    assert times.loc["LA_SOFT", ["earliest", "latest"]].tolist() == [19.0, 30.0]
+    assert times.loc["AF_GREASE", "earliest"] == 1.75
+    assert times.loc["RO_ABS", ["earliest", "latest"]].isna().all()
 
 
 def test_a_stage_that_is_not_known_is_tied_to_no_time():
-    protocol = read_protocol(small_study(attributes=LATER.assign(stage="")))
-    assert protocol.when_scored("LA_SOFT", 1.0) == ANY_TIME
+    times = read_protocol(small_study(attributes=LATER.assign(stage=""))).times
+    assert times["minutes"].isna().all()
 
 
 def test_deviations_are_read_as_they_are_listed():

@@ -64,7 +64,30 @@ WITH, AGAINST, _ALONE_NOT, NOT_JUDGED, _ONE_REPEAT = "with", "against", "not alo
 where the others do not tell them apart; with one repeat it cannot be told."""
 
 
-def assessor_rows(numbers: PanelNumbers, level: float) -> pd.DataFrame:
+def panel_tables(
+    study: Study, scores: pd.DataFrame, fits: list[tuple[PanelDesign, MixedFit]], tests: pd.DataFrame, level: float
+) -> tuple[PanelNumbers, dict[str, pd.DataFrame]]:
+    """Return the numbers of the panel of `study`, and the tables `assessors`, `people`, `panel`, `means` of them.
+
+    Parameters
+    ----------
+    scores, fits
+        The scores that are used, and the panel's models of them.
+    tests
+        `attribute assessor statistic p_value`: tests that no prototype differs, without each assessor.
+    level
+        Level of intervals; the others tell the prototypes apart where their p-value is below 1 - `level`.
+    """
+    numbers = _panel_numbers(study, scores, tests, level)
+    return numbers, {
+        "assessors": _assessor_rows(numbers, level),
+        "people": _people_rows(numbers, _scale_lengths(study, scores), level),
+        "panel": _panel_rows(numbers, fits, level),
+        "means": _mean_rows(numbers),
+    }
+
+
+def _assessor_rows(numbers: PanelNumbers, level: float) -> pd.DataFrame:
     """Return one row per assessor and attribute, assessor by assessor."""
     own, found, apart, repeat = numbers.own, numbers.found, numbers.apart, numbers.repeats
     half = stdtrit(apart.df, (1 + level) / 2) * apart.std_error
@@ -121,7 +144,7 @@ def _looked_at_closely(numbers: PanelNumbers) -> np.ndarray:
     return np.asarray((numbers.own.p_value < rule.separates) & (numbers.apart.turn >= rule.turn))
 
 
-def mean_rows(numbers: PanelNumbers) -> pd.DataFrame:
+def _mean_rows(numbers: PanelNumbers) -> pd.DataFrame:
     """Return each person's means and the others', less their average, in the columns of `PanelCheck.means`."""
     q, a, p = numbers.found.own.shape
     index = pd.MultiIndex.from_product([numbers.assessors, numbers.attributes, numbers.prototypes])
@@ -131,7 +154,7 @@ def mean_rows(numbers: PanelNumbers) -> pd.DataFrame:
     return frame.dropna(ignore_index=True)
 
 
-def panel_rows(numbers: PanelNumbers, fits: list[tuple[PanelDesign, MixedFit]], level: float) -> pd.DataFrame:
+def _panel_rows(numbers: PanelNumbers, fits: list[tuple[PanelDesign, MixedFit]], level: float) -> pd.DataFrame:
     """Return one row per attribute: does the panel as a whole tell the prototypes apart, repeat, agree?"""
     columns = ["attribute", "statistic", "df", "df_error", "p_value"]
     tests = pd.concat([attribute_rows(d, f, inference(f))[columns] for d, f in fits], ignore_index=True)
@@ -219,7 +242,7 @@ def _separated(tested: np.ndarray, p_value: Array, axis: int) -> Array:
     return np.where(tested.any(axis=axis), count, np.nan)
 
 
-def people_rows(numbers: PanelNumbers, lengths: Mapping[str, float], level: float) -> pd.DataFrame:
+def _people_rows(numbers: PanelNumbers, lengths: Mapping[str, float], level: float) -> pd.DataFrame:
     """Return one row per assessor over all attributes; the `lengths` of the scales put levels on one footing."""
     own, found, apart = numbers.own, numbers.found, numbers.apart
     length = np.array([lengths[name] for name in numbers.attributes])[:, None]
@@ -247,6 +270,16 @@ def people_rows(numbers: PanelNumbers, lengths: Mapping[str, float], level: floa
     )
 
 
+def _scale_lengths(study: Study, scores: pd.DataFrame) -> dict[str, float]:
+    """Return how long the scale of each attribute is; the range of its scores where the study does not say."""
+    used = scores.groupby("attribute")["score"].agg(lambda values: values.max() - values.min())
+    lengths = {}
+    for name, length in used.items():
+        ends = study.scale(str(name))
+        lengths[str(name)] = ends[1] - ends[0] if ends is not None else float(length) or 1.0
+    return lengths
+
+
 def _mean(values: Array) -> Array:
     """Return the mean of each column without its NaN; NaN for a column without values."""
     known = np.isfinite(values)
@@ -269,7 +302,7 @@ class PanelNumbers:
     ----------
     sessions
         Names of the sessions in order of time; one where sessions do not count.
-    others_f, others_p
+    others_p
         (q, a) test that no prototype differs, by the panel's model without that assessor.
     reliability
         (q, a) of the means of the others, zero where agreement is not judged.
@@ -286,24 +319,13 @@ class PanelNumbers:
     apart: Departures
     drift: Estimates
     repeats: Repeats
-    others_f: Array
     others_p: Array
     judged: np.ndarray
     reliability: Array
 
 
-def panel_numbers(study: Study, scores: pd.DataFrame, tests: pd.DataFrame, level: float) -> PanelNumbers:
-    """Return the numbers of the panel of `study`.
-
-    Parameters
-    ----------
-    scores
-        The scores that are used.
-    tests
-        `attribute assessor statistic p_value`: tests that no prototype differs, without each assessor.
-    level
-        The others tell the prototypes apart where their p-value is below 1 - `level`.
-    """
+def _panel_numbers(study: Study, scores: pd.DataFrame, tests: pd.DataFrame, level: float) -> PanelNumbers:
+    """Return the numbers behind the tables; arguments as `panel_tables`."""
     attributes = those_in(study.attributes, scores["attribute"])
     prototypes = those_in(study.prototypes, scores["prototype"])
     scores = _by_session(scores)
@@ -327,7 +349,6 @@ def panel_numbers(study: Study, scores: pd.DataFrame, tests: pd.DataFrame, level
         apart=_departures(own, found, reliability, judged, beyond, repeating.independent),
         drift=drift(sittings, (_per(beyond, own, np.isfinite(sittings).sum(axis=2)), own.df_error)),
         repeats=repeating,
-        others_f=statistic,
         others_p=p_value,
         judged=judged,
         reliability=reliability,

@@ -19,11 +19,7 @@ from panel.models.assessors.measures import (
     REVERSED_RULES,
     SEPARATES_BELOW,
     PanelNumbers,
-    assessor_rows,
-    mean_rows,
-    panel_numbers,
-    panel_rows,
-    people_rows,
+    panel_tables,
 )
 from panel.models.prototypes.differences import no_difference
 from panel.models.prototypes.panel_design import PanelDesign, PanelFit, fit_study
@@ -110,18 +106,17 @@ def check_panel(study: Study, *, level: float = LEVEL, fitted: PanelFit | None =
         )
     scores = scores.loc[~scores["attribute"].isin([name for name, _ in left_out])]
     without = _refitted_tests(fits)
-    numbers = panel_numbers(study, scores, without, level)
-    assessors = assessor_rows(numbers, level)
-    people = people_rows(numbers, _scale_lengths(study, scores), level)
+    numbers, tables = panel_tables(study, scores, fits, without, level)
+    people = tables["people"]
     words = {name: study.attribute_words(name) for name in numbers.attributes}
-    patterns = _find_patterns(assessors, people, _qualities_of(words))
+    patterns = _find_patterns(tables["assessors"], people, _qualities_of(words))
     order = {name: place for place, name in enumerate(numbers.attributes)}
     return PanelCheck(
-        assessors=assessors,
-        panel=panel_rows(numbers, fits, level),
+        assessors=tables["assessors"],
+        panel=tables["panel"],
         people=people.assign(judgement=_judgements(people, patterns)),
         patterns=patterns,
-        means=mean_rows(numbers),
+        means=tables["means"],
         without=without.assign(differ=below(without["p_value"], 1 - level)).sort_values(
             "attribute", key=lambda n: n.map(order), kind="stable", ignore_index=True
         ),
@@ -143,16 +138,6 @@ def _ask(scores: pd.DataFrame) -> None:
         )
     if scores["prototype"].nunique() < 2:
         raise ModelError("Only one prototype was scored, so nobody can tell prototypes apart. Score a second one.")
-
-
-def _scale_lengths(study: Study, scores: pd.DataFrame) -> dict[str, float]:
-    """Return how long the scale of each attribute is; the range of its scores where the study does not say."""
-    used = scores.groupby("attribute")["score"].agg(lambda values: values.max() - values.min())
-    lengths = {}
-    for name, length in used.items():
-        ends = study.scale(str(name))
-        lengths[str(name)] = ends[1] - ends[0] if ends is not None else float(length) or 1.0
-    return lengths
 
 
 def _method(numbers: PanelNumbers, level: float) -> str:

@@ -146,13 +146,12 @@ def the_one(ranking: pd.DataFrame, left: tuple[str, ...], level: float) -> str |
 # Which prototypes can be told apart in a decision, by the panel's windows and by liking?
 
 
-_Floats = Array
 AHEAD, BEHIND, OPPOSED = "ahead", "behind", "opposed"
 _COLUMNS = ("estimate", "ci_low", "ci_high", "chance_above")
 
 
 def judge_pairs(
-    prototypes: tuple[str, ...], estimate: _Floats, drawn: _Floats, liking: LikingDraws | None, level: float
+    prototypes: tuple[str, ...], estimate: Array, drawn: Array, liking: LikingDraws | None, level: float
 ) -> pd.DataFrame:
     """Return one row per pair: what separates the two, and whether anything does.
 
@@ -185,8 +184,8 @@ def _ahead_of(pairs: pd.DataFrame, column: str = "overall") -> set[tuple[str, st
 
 
 def _differences(
-    estimate: _Floats, drawn: _Floats, first: NDArray[np.int_], second: NDArray[np.int_], level: float
-) -> dict[str, _Floats]:
+    estimate: Array, drawn: Array, first: NDArray[np.int_], second: NDArray[np.int_], level: float
+) -> dict[str, Array]:
     """Return differences with intervals that hold for all pairs at once."""
     apart = drawn[:, first] - drawn[:, second]
     low, high = simultaneous_bands(apart, level)
@@ -195,7 +194,7 @@ def _differences(
     return dict(zip(_COLUMNS, told, strict=True))
 
 
-def _verdicts(rows: dict[str, _Floats], level: float) -> list[str]:
+def _verdicts(rows: dict[str, Array], level: float) -> list[str]:
     _, low, high, chance = (rows[name] for name in _COLUMNS)
     ahead, behind = (low > 0) & (chance >= level), (high < 0) & (chance <= 1 - level)
     return np.where(ahead, AHEAD, np.where(behind, BEHIND, CANNOT_TELL)).astype(object).tolist()
@@ -250,7 +249,7 @@ class LikingDraws:
 
     prototypes: tuple[str, ...]
     rows: pd.DataFrame
-    drawn: _Floats
+    drawn: Array
     question: str
     n_consumers: int
 

@@ -278,9 +278,6 @@ def _benchmark(profile: Profile, drawn: PanelDraws, benchmark: str | None) -> li
 # Which prototypes does no other beat on every wanted attribute, and on liking, at once?
 
 
-_Floats = Array
-
-
 def _front_rows(profile: Profile, drawn: PanelDraws, liking: LikingDraws | None) -> pd.DataFrame:
     """Return `prototype on_front share beaten_by`; `share` of the draws in which nobody beats it.
 
@@ -311,7 +308,7 @@ def _front_rows(profile: Profile, drawn: PanelDraws, liking: LikingDraws | None)
     return frame.assign(beaten_by=pd.Series(beaten, dtype="str"))
 
 
-def _wanted(values: _Floats, low: _Floats, high: _Floats) -> _Floats:
+def _wanted(values: Array, low: Array, high: Array) -> Array:
     """Return the values turned so that more is better."""
     one_sided = np.where(np.isnan(high), values, -values)
     return np.asarray(np.where(np.isnan(low) | np.isnan(high), one_sided, -window_distance(values, low, high)))
@@ -325,8 +322,8 @@ _CHANGES = ((0.5, "halved"), (2.0, "doubled"))
 
 
 def _change_weights(
-    single: _Floats,
-    weights: _Floats,
+    single: Array,
+    weights: Array,
     attributes: tuple[str, ...],
     prototypes: tuple[str, ...],
     rng: np.random.Generator,
@@ -350,7 +347,7 @@ def _change_weights(
     return changes, pd.DataFrame({"prototype": pd.Series(prototypes, dtype="str"), "share": shares})
 
 
-def _first_shares(desirability: _Floats) -> _Floats:
+def _first_shares(desirability: Array) -> Array:
     """Return in what share of the rows (n, prototypes) each comes first; those level share it, 0 is never first."""
     known = np.nan_to_num(desirability, nan=0.0)
     most = known.max(axis=1, keepdims=True)

@@ -44,14 +44,11 @@ class Profile:
         with a window; NaN where there is no limit on that side. `benchmark_level` is where the benchmark stood when the
         windows were set, NaN if the study does not say. `tolerance` is how far outside the window a mean counts for
         nothing, NaN where neither the study nor the scale tells.
-    weights_stated
-        False if nobody stated a weight, so that all count the same.
     read_as
         `panel` or `benchmark`: the reading that decides.
     """
 
     wanted: pd.DataFrame
-    weights_stated: bool
     notes: tuple[str, ...]
     read_as: str = PANEL
 
@@ -107,7 +104,7 @@ def target_profile(study: Study, weights: Mapping[str, float] | None = None) -> 
             "tolerance": [reach or _from_scale(study, name) for name in limits],
         }
     )
-    return Profile(wanted, bool(given), tuple(_notes(study, wanted, given, stated=weights is None)), _read_as(study))
+    return Profile(wanted, tuple(_notes(study, wanted, given, stated=weights is None)), _read_as(study))
 
 
 def narrow_windows(profile: Profile, sensitivity: Sensitivity) -> tuple[str, ...]:

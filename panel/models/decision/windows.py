@@ -24,7 +24,6 @@ from panel.stats.mixed.inference import estimate_contrasts, widened
 from panel.stats.mixed.reml import MixedFit
 from panel.study.study import Study
 
-_Floats = Array
 _Flags = NDArray[np.bool_]
 _TOLERANCE_OF_SPREAD = 1.0  # without a scale: the spread of the means themselves
 
@@ -55,14 +54,14 @@ class Windows:
     """
 
     rows: pd.DataFrame
-    desirability: _Floats
-    drawn_desirability: _Floats
-    chance_all: _Floats
-    chance_all_versus: _Floats
-    chance_all_true: _Floats
-    chance_all_versus_true: _Floats
-    single: _Floats
-    weights: _Floats
+    desirability: Array
+    drawn_desirability: Array
+    chance_all: Array
+    chance_all_versus: Array
+    chance_all_true: Array
+    chance_all_versus_true: Array
+    single: Array
+    weights: Array
 
 
 def judge_windows(
@@ -109,9 +108,7 @@ def judge_windows(
     )
 
 
-def _columns(
-    wanted: pd.DataFrame, drawn: PanelDraws, shrunken: _Floats, met: _Flags, level: float
-) -> dict[str, _Floats]:
+def _columns(wanted: pd.DataFrame, drawn: PanelDraws, shrunken: Array, met: _Flags, level: float) -> dict[str, Array]:
     """Return the means with their intervals, windows, and chances on the scale of the panel."""
     low, high = (wanted[[name]].to_numpy(float) for name in ("target_low", "target_high"))
     half = stdtrit(drawn.df, (1 + level) / 2) * drawn.std_error
@@ -134,7 +131,7 @@ def _columns(
     }
 
 
-def _luck(drawn: PanelDraws, base: int | None) -> dict[str, _Floats]:
+def _luck(drawn: PanelDraws, base: int | None) -> dict[str, Array]:
     """Return the shrunken differences from the benchmark, and the chance that the sign seen is the wrong one."""
     shape = drawn.estimate.shape
     if base is None or not drawn.shrunken.size:
@@ -145,38 +142,38 @@ def _luck(drawn: PanelDraws, base: int | None) -> dict[str, _Floats]:
     return {"difference_shrunken": found[0].reshape(shape), "wrong_sign": wrong.reshape(shape)}
 
 
-def window_distance(estimate: _Floats, low: _Floats, high: _Floats) -> _Floats:
+def window_distance(estimate: Array, low: Array, high: Array) -> Array:
     """Return how far each mean lies outside its window, scale units; 0 inside, NaN where it is not known."""
     below = np.where(np.isnan(low), 0.0, low - estimate)
     above = np.where(np.isnan(high), 0.0, estimate - high)
     return np.asarray(np.maximum(np.maximum(below, above), 0.0) + 0.0 * estimate)
 
 
-def _inside(values: _Floats, low: _Floats, high: _Floats) -> _Flags:
+def _inside(values: Array, low: Array, high: Array) -> _Flags:
     """Return which values lie inside; a missing limit is none, a missing value is never inside."""
     return np.asarray(~(values < low) & ~(values > high) & np.isfinite(values))
 
 
-def _reach(wanted: pd.DataFrame, estimate: _Floats) -> _Floats:
+def _reach(wanted: pd.DataFrame, estimate: Array) -> Array:
     """Return how far outside its window a mean counts for nothing, (attributes, 1)."""
     reach = wanted[["tolerance"]].to_numpy(float)
     spread = np.nanmax(estimate, axis=1, keepdims=True) - np.nanmin(estimate, axis=1, keepdims=True)
     return np.asarray(np.where(np.isnan(reach), np.where(spread > 0, spread, _TOLERANCE_OF_SPREAD), reach))
 
 
-def _single(values: _Floats, low: _Floats, high: _Floats, reach: _Floats) -> _Floats:
+def _single(values: Array, low: Array, high: Array, reach: Array) -> Array:
     start, end = np.where(np.isnan(low), -np.inf, low), np.where(np.isnan(high), np.inf, high)
     return window_wanted(values, start - reach, start, end, end + reach)
 
 
-def _overall(single: _Floats, weights: _Floats) -> _Floats:
+def _overall(single: Array, weights: Array) -> Array:
     """Return the overall desirability over the attributes, the last axis but one."""
     return overall_desirability(np.moveaxis(single, -2, -1), weights)
 
 
 def _versus(
     wanted: pd.DataFrame, drawn: PanelDraws, base: int | None, level: float
-) -> tuple[dict[str, _Floats], _Flags | None]:
+) -> tuple[dict[str, Array], _Flags | None]:
     """Return the windows read as differences from the benchmark, and which draws meet them."""
     names = ("difference", "difference_low", "difference_high", "versus_low", "versus_high", "met_versus")
     shape = drawn.estimate.shape
@@ -202,7 +199,7 @@ def _versus(
     }, met
 
 
-def _versus_ends(wanted: pd.DataFrame, drawn: PanelDraws, base: int) -> tuple[_Floats, _Floats]:
+def _versus_ends(wanted: pd.DataFrame, drawn: PanelDraws, base: int) -> tuple[Array, Array]:
     """Return the ends of the windows as differences from the stated level of the benchmark, or the one seen here."""
     stated = wanted[["benchmark_level"]].to_numpy(float)
     zero = np.where(np.isnan(stated), drawn.estimate[:, [base]], stated)
@@ -221,7 +218,7 @@ _NEAR, _FEWEST = 0.05, 60  # stated chances this near count as such; fewer of th
 
 def _came_true(
     wanted: pd.DataFrame, drawn: PanelDraws, base: int | None, rng: np.random.Generator | None
-) -> dict[str, Callable[[_Floats], _Floats]]:
+) -> dict[str, Callable[[Array], Array]]:
     """Return, for each kind of chance, what gives how often such a stated chance came true.
 
     A parametric bootstrap: true values are drawn anew with a spread as likely as this study says, scores with its own
@@ -241,7 +238,7 @@ def _came_true(
     values, _ = draw_shrunken(*of, df=drawn.dfs, of_each_spread=_INNER // 4, with_new=False)
     low, high = (wanted[[name]].to_numpy(float) for name in ("target_low", "target_high"))
     pairs = _chances_and_truth(_inside(values, low, high), _inside(truth, low, high))
-    nothing: _Floats = np.full(0, np.nan)
+    nothing: Array = np.full(0, np.nan)
     versus = [(nothing, nothing)] * 2
     if base is not None:
         low, high = _versus_ends(wanted, drawn, base)
@@ -251,13 +248,13 @@ def _came_true(
     return {kind: partial(_as_often, *pair) for kind, pair in zip(kinds, [*pairs, *versus], strict=True)}
 
 
-def _chances_and_truth(met: _Flags, true: _Flags) -> list[tuple[_Floats, _Floats]]:
+def _chances_and_truth(met: _Flags, true: _Flags) -> list[tuple[Array, Array]]:
     """Return stated chances and what was true, of single windows, and of all windows at once."""
     single = met.mean(axis=0).ravel(), true.ravel().astype(float)
     return [single, (met.all(axis=-2).mean(axis=0).ravel(), true.all(axis=-2).ravel().astype(float))]
 
 
-def _as_often(stated: _Floats, true: _Floats, asked: _Floats) -> _Floats:
+def _as_often(stated: Array, true: Array, asked: Array) -> Array:
     """Return in what share of the cases with a chance near the one asked for it came true; NaN where there are few."""
     order = np.argsort(stated, kind="stable")
     sums = np.concatenate([[0.0], np.cumsum(true[order])])
@@ -269,13 +266,13 @@ def _as_often(stated: _Floats, true: _Floats, asked: _Floats) -> _Floats:
     return np.asarray(np.where(np.isfinite(asked) & (number >= _FEWEST), share, np.nan))
 
 
-def _all_versus(met: _Flags | None, known: _Flags, base: int | None) -> _Floats:
+def _all_versus(met: _Flags | None, known: _Flags, base: int | None) -> Array:
     if met is None or base is None:
         return np.full(known.shape[1], np.nan)
     return np.asarray(np.where((known & known[:, [base]]).all(axis=0), met.all(axis=1).mean(axis=0), np.nan))
 
 
-def _long(wanted: pd.DataFrame, drawn: PanelDraws, columns: dict[str, _Floats], versus: str | None) -> pd.DataFrame:
+def _long(wanted: pd.DataFrame, drawn: PanelDraws, columns: dict[str, Array], versus: str | None) -> pd.DataFrame:
     q, k = drawn.estimate.shape
     frame = pd.DataFrame(
         {
@@ -290,7 +287,7 @@ def _long(wanted: pd.DataFrame, drawn: PanelDraws, columns: dict[str, _Floats], 
 # How uncertain are the panel's means, all attributes together? Draws of what the true means may be.
 
 
-_NOTHING: _Floats = np.zeros((0, 0))
+_NOTHING: Array = np.zeros((0, 0))
 
 
 @dataclass(frozen=True, eq=False, slots=True)
@@ -321,20 +318,20 @@ class PanelDraws:
 
     attributes: tuple[str, ...]
     prototypes: tuple[str, ...]
-    estimate: _Floats
-    std_error: _Floats
-    df: _Floats
-    drawn: _Floats
+    estimate: Array
+    std_error: Array
+    df: Array
+    drawn: Array
     not_estimated: tuple[tuple[str, str], ...] = ()
     batch_words: str = ""
-    shrunken: _Floats = field(default_factory=_NOTHING.copy)
-    own_variance: _Floats = field(default_factory=_NOTHING.copy)
-    correlation: _Floats = field(default_factory=_NOTHING.copy)
-    errors: _Floats = field(default_factory=_NOTHING.copy)
-    like: _Floats = field(default_factory=_NOTHING.copy)
-    dfs: _Floats | None = None
+    shrunken: Array = field(default_factory=_NOTHING.copy)
+    own_variance: Array = field(default_factory=_NOTHING.copy)
+    correlation: Array = field(default_factory=_NOTHING.copy)
+    errors: Array = field(default_factory=_NOTHING.copy)
+    like: Array = field(default_factory=_NOTHING.copy)
+    dfs: Array | None = None
 
-    def intervals(self, level: float) -> _Floats:
+    def intervals(self, level: float) -> Array:
         """Return lowest and highest true means, (2, attributes, prototypes)."""
         with np.errstate(invalid="ignore"):
             return np.quantile(self.drawn, [(1 - level) / 2, (1 + level) / 2], axis=0)
@@ -400,7 +397,7 @@ def draw_panels(
     )
 
 
-def _own_covariance(covariance: _Floats) -> tuple[_Floats, _Floats]:
+def _own_covariance(covariance: Array) -> tuple[Array, Array]:
     """Return variances (q, k) and covariance (q, k, k) of the means without what all of them share.
 
     The differences keep theirs; the mean of all is as uncertain as if each mean had only its own error.
@@ -422,7 +419,7 @@ def _means(
     attributes: tuple[str, ...],
     prototypes: tuple[str, ...],
     spread: BatchSpread,
-) -> tuple[_Floats, _Floats, _Floats, _Floats, _Floats]:
+) -> tuple[Array, Array, Array, Array, Array]:
     """Put all models together: means, standard errors, df (q, k), covariance (q, k, k), df of differences (q,)."""
     q, k = len(attributes), len(prototypes)
     mean, std_error, df = (np.full((q, k), np.nan) for _ in range(3))

@@ -16,14 +16,12 @@ from panel.models.emollients.prediction_model import (
     LinkColumns,
     PredictionModel,
     PrototypeLevel,
-    ceilings,
     link_columns,
     mixture_links,
     model_of,
     predict_from_descriptors,
     prototype_level,
     swap_effects,
-    why_no_mixture,
 )
 from panel.models.emollients.swaps import TracedSwaps, swap_verdicts, trace_swaps
 from panel.models.prototypes.differences import Differences, find_differences
@@ -140,17 +138,16 @@ def find_ladder(
     why_no_links = _too_little(blends, columns, _FEWEST_FOR_LINKS, "set an attribute against a property")
     links, running, named, facts = (pd.DataFrame(),) * 4 if why_no_links else find_links(blends, columns, level)
     predicted, why_no_prediction = _prediction(blends, columns, model, draws, rng)
-    nothing, why_mixture = pd.DataFrame(), why_no_mixture(blends)
     no_pair = "" if len(swaps.swaps) else "no two prototypes differ by exactly one emollient swap"
     steps = {
         "moves": (swaps.moves, ""),
         "swaps": (swaps.swaps, no_pair),
-        "prototypes": (nothing if made is None else made, why_no_model),
+        "prototypes": (pd.DataFrame() if made is None else made, why_no_model),
         "aliases": (swaps.aliases, ""),
         "descriptors": (links, why_no_links),
         "prediction": (predicted, why_no_prediction),
-        "mixture": (nothing if why_mixture else mixture_links(blends), why_mixture),
-        "ceiling": (ceilings(blends).rename("ceiling").rename_axis("attribute").reset_index(), ""),
+        "mixture": mixture_links(blends),
+        "ceiling": (blends.ceiling.rename("ceiling").rename_axis("attribute").reset_index(), ""),
     }
     return Ladder(
         steps={name: numbers for name, (numbers, _) in steps.items()},

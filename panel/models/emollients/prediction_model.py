@@ -91,6 +91,11 @@ class PrototypeLevel:
         return self.amounts.loc[[self.base]].to_numpy(dtype=float)[0]
 
     @property
+    def ceiling(self) -> pd.Series:
+        """1 - 1/F of each attribute, never below zero: no link to the formulas can explain more of the means."""
+        return (1 - 1 / self.error["statistic"]).clip(lower=0)
+
+    @property
     def panel_variance(self) -> Array:
         """Variance of a mean by the panel's own error, in the order of the attributes."""
         return self.error["variance"].to_numpy(dtype=float)
@@ -191,7 +196,7 @@ _FEWEST_LEVELS = 3
 _ORDERS: tuple[Order, ...] = ("linear", "quadratic")
 
 
-def why_no_mixture(level: PrototypeLevel) -> str:
+def _why_no_mixture(level: PrototypeLevel) -> str:
     """Return why no mixture model can be fitted, or the empty string."""
     amounts = _moving(level)
     n, q = amounts.shape
@@ -212,8 +217,8 @@ def why_no_mixture(level: PrototypeLevel) -> str:
     return ""
 
 
-def mixture_links(level: PrototypeLevel) -> pd.DataFrame:
-    """Return the mixture models of every attribute, those that the number of blends allows.
+def mixture_links(level: PrototypeLevel) -> tuple[pd.DataFrame, str]:
+    """Return the mixture models of every attribute, those that the number of blends allows, or why there are none.
 
     Columns: `attribute model form n_terms df_error q2 statistic df p_value lack_statistic lack_df lack_df_error
     lack_p lack_against`. Amounts are shares of the emollient total; where water took up a change of the total, it is
@@ -221,6 +226,8 @@ def mixture_links(level: PrototypeLevel) -> pd.DataFrame:
     than once (`lack_against` repeats), or, without any, against the panel's own error (panel). No coefficients: they
     would speak of pure emollients, which nobody made.
     """
+    if why := _why_no_mixture(level):
+        return pd.DataFrame(), why
     shares, form = _shares(level)
     rows = []
     for order in _ORDERS:
@@ -235,7 +242,7 @@ def mixture_links(level: PrototypeLevel) -> pd.DataFrame:
     columns = ["attribute", "model", "form", "n_terms", "df_error", "q2", "statistic", "df", "p_value"]
     lack = ["lack_statistic", "lack_df", "lack_df_error", "lack_p", "lack_against"]
     frame = pd.DataFrame(rows, columns=[*columns, *lack])
-    return frame.astype(dict.fromkeys(("attribute", "model", "form", "lack_against"), "str"))
+    return frame.astype(dict.fromkeys(("attribute", "model", "form", "lack_against"), "str")), ""
 
 
 def _row(level: PrototypeLevel, attribute: str, order: Order, form: Form, shares: Array) -> tuple[object, ...]:
@@ -509,7 +516,7 @@ def predict_from_descriptors(
             "q2_chance": found.chance,
             "q2_mean": 1 - (n / (n - 1)) ** 2,
             "q2_swaps": _swaps_q_squared(level, swaps),
-            "ceiling": ceilings(level).to_numpy(),
+            "ceiling": level.ceiling.to_numpy(),
             "n": n,
             "n_descriptors": X.shape[1],
             "orders": found.orders,
@@ -527,11 +534,6 @@ def _swaps_q_squared(level: PrototypeLevel, swaps: PredictionModel | None) -> np
         return np.full(Y.shape[1], np.nan)
     z, _ = swaps.moves.coordinates(level.amounts.to_numpy(dtype=float))
     return q_squared(Y, fit_linear(model_rows(z, "swaps alone"), Y).left_out)
-
-
-def ceilings(level: PrototypeLevel) -> pd.Series:
-    """Return 1 - 1/F of each attribute, never below zero: no link to the formulas can explain more of the means."""
-    return (1 - 1 / level.error["statistic"]).clip(lower=0)
 
 
 # What attributes may be set against: properties of the blends that are known and vary, and the emollients.

@@ -204,8 +204,6 @@ class WhatIf:
         Emollient to per cent of the formula.
     inside
         True if the blend lies among those that were made (within 0.01 % in every emollient).
-    distance, nearest
-        How far outside it lies (per cent of the formula, the emollient furthest off), and the nearest blend inside.
     made_as
         Prototype that has exactly this blend already, or the empty string.
     profile
@@ -218,8 +216,6 @@ class WhatIf:
 
     blend: Mapping[str, float]
     inside: bool
-    distance: float
-    nearest: Mapping[str, float]
     made_as: str
     profile: pd.DataFrame
     level: float
@@ -240,15 +236,13 @@ def what_if(
     """
     amounts = _amounts(model, blend)
     tested = model.level.amounts.to_numpy(dtype=float)
-    distance, nearest, _ = hull_place(tested, amounts)
+    distance, *_ = hull_place(tested, amounts)
     inside = distance <= REGION_TOLERANCE + _SOLVED
     names = model.level.emollients
     same = np.abs(tested - amounts).max(axis=1) <= SAME_AMOUNT + FLOAT_SLACK
     return WhatIf(
         blend=dict(zip(names, amounts.tolist(), strict=True)),
         inside=inside,
-        distance=distance,
-        nearest=dict(zip(names, nearest.tolist(), strict=True)),
         made_as=str(model.level.amounts.index[same][0]) if same.any() else "",
         profile=_profile(model, amounts, targets or {}, level, inside=inside),
         level=level,

@@ -42,7 +42,7 @@ class Dominances:
     left_out
         `prototype assessor session replicate why`.
     attributes
-        The sensations to choose from; `stated` says whether the study lists them (fact `dominance_attributes`).
+        The sensations to choose from.
     """
 
     rates: pd.DataFrame
@@ -51,7 +51,6 @@ class Dominances:
     differences: pd.DataFrame
     left_out: pd.DataFrame
     attributes: tuple[str, ...]
-    stated: bool
     level: float
     method: str
     notes: tuple[str, ...]
@@ -104,7 +103,6 @@ def follow_dominance(
         differences=_differences(people, str(base), attributes, level, rng),
         left_out=pd.DataFrame(left_out, columns=["prototype", *_WHO, "why"], dtype="str"),
         attributes=attributes,
-        stated=stated,
         level=level,
         method=_method(level),
         notes=tuple(_notes(evaluations, left_out, lines, stated, attributes, rates)),

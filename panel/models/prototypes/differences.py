@@ -28,7 +28,6 @@ from panel.models.prototypes.verdict import (
     DIFFERS,
     LEVEL,
     attribute_verdicts,
-    beside,
     difference_verdicts,
     shrunken_differences,
     verdict_letters,
@@ -108,7 +107,7 @@ class Differences:
         """Both `pairs` and `versus` with `shrunken wrong_sign`: what is left of each difference without its luck."""
         tables = (self.pairs, self.versus)
         luck = shrunken_differences(self.means, *tables)
-        pairs, versus = (beside(table, own) for table, own in zip(tables, luck, strict=True))
+        pairs, versus = (table.assign(**own) for table, own in zip(tables, luck, strict=True))
         return pairs, versus
 
     @property
@@ -121,11 +120,6 @@ class Differences:
     def in_order(self) -> bool:
         """Whether an order of testing was fixed beforehand."""
         return bool(self.attributes["test_order"].notna().any())
-
-    @property
-    def over(self) -> str:
-        """Over what the F tests are adjusted, in words."""
-        return "in the order fixed beforehand" if self.in_order else "by Holm over the attributes"
 
 
 def find_differences(

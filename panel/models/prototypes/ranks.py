@@ -200,15 +200,12 @@ class RankComparison:
     gaps
         `attribute assessor n_prototypes missing lost`: assessors who did not score every prototype, whom Friedman's
         test would lose; `lost` is True where the method used loses them too.
-    not_ranked
-        `attribute why`.
     """
 
     attributes: pd.DataFrame
     rank_sums: pd.DataFrame
     pairs: pd.DataFrame
     gaps: pd.DataFrame
-    not_ranked: pd.DataFrame
     level: float
     method: str
     notes: tuple[str, ...]
@@ -260,7 +257,6 @@ def compare_ranks(study: Study, differences: Differences | None = None) -> RankC
         rank_sums=rank_sums,
         pairs=pairs,
         gaps=gaps,
-        not_ranked=pd.DataFrame(left_out, columns=["attribute", "why"], dtype="str"),
         level=found.level,
         method=_method(attributes),
         notes=tuple(_notes(attributes, frame, left_out)),

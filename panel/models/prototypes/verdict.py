@@ -103,7 +103,7 @@ def difference_verdicts(
             ]
     if not in_turn.all():
         because = [f"{why}; {old}" if why and old else why or old for why, old in zip(after, because, strict=True)]
-    return beside(
+    return _beside(
         differences,
         alike
         | {
@@ -114,7 +114,7 @@ def difference_verdicts(
     )
 
 
-def beside(frame: pd.DataFrame, columns: Mapping[str, Any]) -> pd.DataFrame:
+def _beside(frame: pd.DataFrame, columns: Mapping[str, Any]) -> pd.DataFrame:
     """Return `frame` with these columns behind its own; many at a time are quicker than one after another."""
     return pd.concat([frame, pd.DataFrame(columns, index=frame.index)], axis=1)
 

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Iterator, Mapping
-from dataclasses import asdict, replace
+from dataclasses import replace
 from typing import Any
 
 import numpy as np
@@ -355,11 +355,11 @@ def _seal(study: Study) -> Block:
 
 def _locked(study: Study) -> list[Block]:
     """Return who locked which session when, with the seal of its record; nothing where none was locked."""
-    rows = [asdict(locked) for locked in locked_sessions(study)]
-    if not rows:
+    rows = locked_sessions(study)
+    if rows.empty:
         return []
     words = {"session": "Session", "locked_at": "Locked", "who": "Who", "events_sha256": "SHA-256 of the record"}
-    return [TextTable("Sessions locked", recorded_table(pd.DataFrame(rows), words))]
+    return [TextTable("Sessions locked", recorded_table(rows, words))]
 
 
 def when_words(text: str) -> str:

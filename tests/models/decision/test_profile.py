@@ -18,14 +18,12 @@ def test_windows_weights_and_must_haves_are_those_of_the_attributes_table():
     assert found.wanted["weight"].tolist() == [2, 1]
     assert found.wanted["must_have"].tolist() == [True, False]
     assert found.wanted["tolerance"].tolist() == [25, 25]  # a quarter of 0 to 100
-    assert found.weights_stated
     assert not any("weights" in note for note in found.notes)
 
 
 def test_without_weights_all_count_the_same_and_that_is_said():
     found = target_profile(target_study(TRUTH))
     assert found.wanted["weight"].tolist() == [1, 1]
-    assert not found.weights_stated
     assert "Nobody stated weights, so all attributes with a window count the same." in found.notes
 
 

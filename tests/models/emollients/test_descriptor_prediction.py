@@ -8,7 +8,6 @@ from sklearn.model_selection import LeaveOneOut
 from panel.models.emollients.descriptors import find_descriptors
 from panel.models.emollients.prediction_model import (
     _swaps_q_squared,
-    ceilings,
     link_columns,
     model_of,
     predict_from_descriptors,
@@ -66,8 +65,8 @@ def test_predicting_by_the_mean_and_chance_stand_beside_it():
 
 def test_the_ceiling_is_one_minus_one_over_f():
     told = find_differences(DEMO).attributes.set_index("attribute")["statistic"]
-    assert ceilings(LEVEL).to_numpy() == pytest.approx((1 - 1 / told).clip(lower=0).to_numpy())
-    assert (ceilings(LEVEL) <= 1).all()
+    assert LEVEL.ceiling.to_numpy() == pytest.approx((1 - 1 / told).clip(lower=0).to_numpy())
+    assert (LEVEL.ceiling <= 1).all()
 
 
 def test_the_same_generator_gives_the_same_answer():
