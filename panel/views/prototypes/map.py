@@ -53,7 +53,7 @@ _CLEAR = 0.7
 _MOST_NAMED = 3
 _FEWEST_FOR_A_PLANE = 3  # prototypes or attributes; with fewer the second axis carries nothing
 
-COMPONENTS = Table(
+_COMPONENTS = Table(
     name="components",
     title="Share of the differences on each component of the map",
     rows="components",
@@ -71,7 +71,7 @@ COMPONENTS = Table(
     code="C",
     sources=(Source("scores"),),
 )
-PLACES = Table(
+_PLACES = Table(
     name="places",
     title="Places of the prototypes on the map",
     rows="regions",
@@ -87,7 +87,7 @@ PLACES = Table(
     code="CP",
     sources=(Source("scores", direct=("prototype",)),),
 )
-LOADINGS = Table(
+_LOADINGS = Table(
     name="map_attributes",
     title="Attributes and the components of the map",
     rows="attributes",
@@ -97,6 +97,8 @@ LOADINGS = Table(
     code="CA",
     sources=(Source("scores", same={"attribute": "attribute"}),),
 )
+NUMBERS = (_COMPONENTS, _PLACES, _LOADINGS)
+"""Its tables of numbers, in the order of the evidence file."""
 
 
 def tell_map(result: PrototypeMap, names: Naming) -> Told:
@@ -107,11 +109,11 @@ def tell_map(result: PrototypeMap, names: Naming) -> Told:
         _distances(result.prototypes),
         _picture(result, names),
         mind=_mind(result, names),
-        table=PLACES,
+        table=_PLACES,
         drawers=(
-            drawer("How much of the differences the map shows", _shares(result), COMPONENTS),
-            drawer("Places of the prototypes", PLACES),
-            drawer("Which way each attribute increases", LOADINGS),
+            drawer("How much of the differences the map shows", _shares(result), _COMPONENTS),
+            drawer("Places of the prototypes", _PLACES),
+            drawer("Which way each attribute increases", _LOADINGS),
         ),
         cannot=_what_the_map_cannot_show(result),
     )
