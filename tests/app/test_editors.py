@@ -14,8 +14,8 @@ from streamlit.testing.v1 import AppTest
 from panel.app.fact_editors import _gates_of, _stability_of
 from panel.app.guide import EDITORS, _place_of
 from panel.app.new_study import _STEPS, _steps_done, _with_attributes, _with_batches, _with_listed, _with_people
-from panel.app.state import STUDY_VARIABLE, Draft, demo_folder
-from panel.app.study_editors import _grid_columns, _with_row
+from panel.app.state import STUDY_VARIABLE, demo_folder
+from panel.app.study_editors import _Draft, _grid_columns, _with_row
 from panel.checks.all_checks import check_study
 from panel.checks.moments_recorded import check_claim_stamps
 from panel.claims.claim import with_statements
@@ -344,7 +344,7 @@ def test_a_statement_is_typed_and_fixed_on_the_page(folder: Path):
     key = next(name for name in app.session_state._state.filtered_state if str(name).startswith("begun grid claims"))
     typed = app.session_state[key]
     row = dict.fromkeys(typed.begun, "") | {"claim": "spreads more easily than P1", "kind": "superiority"}
-    app.session_state[key] = Draft(typed.begun, pd.DataFrame([row], dtype="str"))
+    app.session_state[key] = _Draft(typed.begun, pd.DataFrame([row], dtype="str"))
     app.run()
     assert "Not fixed yet: 1 statement" in shown(app)
     labelled(app.button, "Fix these statements").click().run()
