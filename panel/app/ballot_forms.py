@@ -50,11 +50,11 @@ from panel.views.told import Told
 from panel.words import format_list
 
 _TRIES, _PAUSE = 60, 0.5  # thirty seconds; two or three are usual
-SECONDS = 5
+_SECONDS = 5
 """How often the board looks again."""
 
 
-@st.fragment(run_every=SECONDS)
+@st.fragment(run_every=_SECONDS)
 def board(study: StudyInUse, session: str) -> None:
     """Show how far a session has come, again and again."""
     if study.folder is None:
@@ -71,7 +71,7 @@ def _counts(record: BallotRecord, session: str) -> None:
     people = board_of_assessors(record.store, record.collection, session)
     samples = board_of_servings(record.store, record.collection, session)
     st.markdown(f"**{plain(who_has_answered(people))}**")
-    st.caption(f"Looks again every {SECONDS} seconds. It counts marks; what was marked is not shown before the lock.")
+    st.caption(f"Looks again every {_SECONDS} seconds. It counts marks; what was marked is not shown before the lock.")
     table(shown(PROGRESS, people, Naming()), name="board", alt=PROGRESS.title, full=people)
     with st.expander("Sample by sample"):
         table(shown(SAMPLES, samples, Naming()), name="board_samples", alt=SAMPLES.title, full=samples)

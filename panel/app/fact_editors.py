@@ -20,7 +20,7 @@ from panel.study.numbers_read import typed_number
 from panel.study.study import Study
 from panel.study.table_cells import number_text
 
-Save = Callable[[Callable[[Study], Study], str], None]
+_Save = Callable[[Callable[[Study], Study], str], None]
 
 _TEXTS = MappingProxyType(
     {
@@ -55,7 +55,7 @@ _GATE_WORDS = MappingProxyType(
 )
 
 
-def edit_facts(study: StudyInUse, save: Save) -> None:
+def edit_facts(study: StudyInUse, save: _Save) -> None:
     """Let the user state what concerns the whole study; `save` takes the change and what was done."""
     _about(study.study, study.key, save)
     with st.expander("What a prototype must pass"):
@@ -74,7 +74,7 @@ def _stated_text(study: Study, name: str) -> str:
     return value if isinstance(value, str) else ""
 
 
-def _about(study: Study, key: str, save: Save) -> None:
+def _about(study: Study, key: str, save: _Save) -> None:
     with st.form(f"facts {key}"):
         typed = {}
         for name, (label, hint) in _TEXTS.items():
@@ -101,7 +101,7 @@ def _benchmark_field(study: Study) -> str:
     return shown or ""
 
 
-def _save_about(study: Study, typed: Mapping[str, str], benchmark: str, save: Save) -> None:
+def _save_about(study: Study, typed: Mapping[str, str], benchmark: str, save: _Save) -> None:
     try:
         values = {name: typed_fact(name, text) for name, text in typed.items() if text != _stated_text(study, name)}
         low, high = (typed_number(typed[name], name) for name in ("scale_min", "scale_max"))
@@ -126,7 +126,7 @@ def _save_about(study: Study, typed: Mapping[str, str], benchmark: str, save: Sa
 # Gates: lowest and highest value of each, what must not be in it, how stable it is.
 
 
-def _gates(study: Study, key: str, save: Save) -> None:
+def _gates(study: Study, key: str, save: _Save) -> None:
     stated = study.facts.get(GATES)
     now: Mapping[str, Any] = stated if isinstance(stated, Mapping) else {}
     with st.form(f"gates {key}"):
@@ -214,7 +214,7 @@ def _save_gates(
     ends: Mapping[str, tuple[str, str]],
     free_of: str,
     texts: pd.DataFrame,
-    save: Save,
+    save: _Save,
     *,
     stable: bool,
 ) -> None:

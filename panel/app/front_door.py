@@ -16,11 +16,11 @@ from urllib.parse import parse_qs, quote, urlencode
 
 from panel.app.places import addresses
 
-Scope = MutableMapping[str, Any]
-Send = Callable[[MutableMapping[str, Any]], Awaitable[None]]
-Receive = Callable[[], Awaitable[MutableMapping[str, Any]]]
+_Scope = MutableMapping[str, Any]
+_Send = Callable[[MutableMapping[str, Any]], Awaitable[None]]
+_Receive = Callable[[], Awaitable[MutableMapping[str, Any]]]
 
-NAMES = ("127.0.0.1", "localhost")
+_OWN_NAMES = ("127.0.0.1", "localhost")
 """The names under which the app answers, with any port."""
 
 TOKEN_FIELD = "token"  # noqa: S105  # the name of the field in the address, not the word itself
@@ -77,7 +77,7 @@ class FrontDoor:
         self._token = token
         self._pass = secrets.token_urlsafe(32)
 
-    async def __call__(self, scope: Scope, receive: Receive, send: Send) -> None:
+    async def __call__(self, scope: _Scope, receive: _Receive, send: _Send) -> None:
         """Handle one request or connection."""
         if scope["type"] not in ("http", "websocket"):
             await self._app(scope, receive, send)
@@ -97,7 +97,7 @@ class FrontDoor:
         else:
             await self._app(scope, receive, _with_headers(send, host))
 
-    async def _page(self, scope: Scope, receive: Receive, send: Send) -> None:
+    async def _page(self, scope: _Scope, receive: _Receive, send: _Send) -> None:
         """Hand out Streamlit's page under our name; an address that no place has leads to the first one."""
         if scope["path"].strip("/") not in addresses().values():
             asked = b"?" + scope["query_string"] if scope["query_string"] else b""
@@ -118,13 +118,13 @@ class FrontDoor:
 
         await self._app({**scope, "headers": plainly}, receive, changing)
 
-    def _brings_token(self, scope: Scope) -> bool:
+    def _brings_token(self, scope: _Scope) -> bool:
         if not self._token or scope["type"] != "http" or scope["method"] != "GET":
             return False
         given = parse_qs(scope["query_string"].decode("latin-1")).get(TOKEN_FIELD, [""])[0]
         return hmac.compare_digest(given.encode(), self._token.encode())
 
-    async def _hand_out_pass(self, scope: Scope, send: Send, host: str) -> None:
+    async def _hand_out_pass(self, scope: _Scope, send: _Send, host: str) -> None:
         """Give the cookie and the same page without the word, so that it stays in no list of visited pages."""
         cookie = f"{_cookie_name(host)}={self._pass}; Path=/; HttpOnly; SameSite=Strict"
         own_path = "/" + quote(scope["path"].lstrip("/\\"))  # two strokes would lead to another computer
@@ -134,13 +134,13 @@ class FrontDoor:
         await _answer(send, 303, "", more)
 
 
-def _is_page(scope: Scope) -> bool:
+def _is_page(scope: _Scope) -> bool:
     """Return whether somebody opens a place of the app; what pages load has a dot or a known folder in its path."""
     path = scope["path"]
     return scope["type"] == "http" and scope["method"] == "GET" and "." not in path and path.count("/") == 1
 
 
-async def _changed_page(send: Send, started: MutableMapping[str, Any], body: bytes) -> None:
+async def _changed_page(send: _Send, started: MutableMapping[str, Any], body: bytes) -> None:
     """Send the page with our name on it and with the address of its server."""
     body = body.replace(b"<title>Streamlit</title>", b"<title>Afterfeel</title>")
     body = body.replace(b"<head>", f"<head><script>{_TELL_SERVER}</script>".encode(), 1)
@@ -149,7 +149,7 @@ async def _changed_page(send: Send, started: MutableMapping[str, Any], body: byt
     await send({"type": "http.response.body", "body": body})
 
 
-def _comes_from_own_page(scope: Scope, host: str) -> bool:
+def _comes_from_own_page(scope: _Scope, host: str) -> bool:
     """Return False for another name (a page that had its name pointed at this computer) or a page from elsewhere."""
     hosts = [value for name, value in scope["headers"] if name.lower() == b"host"]
     origins = [value.decode("latin-1") for name, value in scope["headers"] if name.lower() == b"origin"]
@@ -158,7 +158,7 @@ def _comes_from_own_page(scope: Scope, host: str) -> bool:
 
 def _is_own(host: str) -> bool:
     name, colon, port = host.partition(":")
-    return name.lower() in NAMES and (not colon or port.isdecimal())
+    return name.lower() in _OWN_NAMES and (not colon or port.isdecimal())
 
 
 def _cookie_name(host: str) -> str:
@@ -172,7 +172,7 @@ def _cookies(headers: dict[str, str], name: str) -> list[bytes]:
     return [value.strip().encode() for found, _, value in pairs if found.strip() == name]
 
 
-def _with_headers(send: Send, host: str) -> Send:
+def _with_headers(send: _Send, host: str) -> _Send:
     """Return a `send` that puts the protecting headers on every answer."""
     own = {**_HEADERS, "content-security-policy": _POLICY.format(script=_OWN_SCRIPT, host=host)}
     added = [(name.encode(), value.encode()) for name, value in own.items()]
@@ -186,14 +186,14 @@ def _with_headers(send: Send, host: str) -> Send:
     return sending
 
 
-async def _refuse(scope: Scope, send: Send, words: str) -> None:
+async def _refuse(scope: _Scope, send: _Send, words: str) -> None:
     if scope["type"] == "websocket":
         await send({"type": "websocket.close", "code": 1008})
         return
     await _answer(send, 403, words, [])
 
 
-async def _answer(send: Send, status: int, words: str, more: list[tuple[bytes, bytes]]) -> None:
+async def _answer(send: _Send, status: int, words: str, more: list[tuple[bytes, bytes]]) -> None:
     headers = [(b"content-type", b"text/plain; charset=utf-8"), (b"cache-control", b"no-store"), *more]
     headers += [(name.encode(), value.encode()) for name, value in _HEADERS.items()]
     headers.append((b"content-security-policy", b"default-src 'none'; frame-ancestors 'none'"))

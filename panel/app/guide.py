@@ -131,7 +131,7 @@ ASKED_TO_JOIN = "a missing session is asked for"
 _ROW_OF_PLACE = re.compile(r"\brows? (\d+)")
 
 
-def place_of(finding: Finding) -> tuple[str, int] | None:
+def _place_of(finding: Finding) -> tuple[str, int] | None:
     """Return what to edit to mend a finding, and the row of it (from 1; 0 for none); None where no editor does."""
     first = re.split(r"[,;: ]", finding.where, maxsplit=1)[0]
     what = {"facts": FACTS}.get(first, first)
@@ -156,13 +156,13 @@ def way_to_mend(finding: Finding) -> str:
     """Return what the button beside a finding says; empty where nothing in the app mends it."""
     if finding.kind in _TO_JOIN:
         return "Plan the missing session"
-    place = place_of(finding)
+    place = _place_of(finding)
     return "" if place is None else f"Open {EDITORS[place[0]]}" + (f", row {place[1]}" if place[1] else "")
 
 
 def mend(finding: Finding) -> None:
     """Go where a finding is mended: to the form for a missing session, to the editor, else to what the study holds."""
-    place = place_of(finding)
+    place = _place_of(finding)
     if finding.kind in _TO_JOIN:
         st.session_state[ASKED_TO_JOIN] = True
         leave_for("servings")

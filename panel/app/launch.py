@@ -14,16 +14,61 @@ from contextlib import asynccontextmanager, suppress
 from functools import cache
 from importlib import import_module
 from pathlib import Path
+from types import MappingProxyType
 from typing import Any
 
 from panel.app.front_door import TOKEN_FIELD, FrontDoor
-from panel.app.state import ADDRESS, FOLDERS_VARIABLE, SETTINGS, STUDY_VARIABLE
+from panel.app.state import FOLDERS_VARIABLE, STUDY_VARIABLE
 from panel.errors import PanelError
 
 SCRIPT = Path(__file__).parent / "start" / "main.py"
 # The fits are small: more threads than one only make them wait for each other.
 _TRIES = 300  # every tenth of a second
 _ONE_THREAD = ("OPENBLAS_NUM_THREADS", "MKL_NUM_THREADS", "OMP_NUM_THREADS")
+
+
+# How Streamlit is set up: the same for `streamlit run app.py` (.streamlit/config.toml) and for `afterfeel app`.
+_ADDRESS = "127.0.0.1"
+# Watching files costs time after every click; statistics about use are nobody's business; only this computer may
+# open the app. Uploads are held in memory, so their size is bounded.
+_BEHAVIOUR: dict[str, Any] = {
+    "server.address": _ADDRESS,
+    "server.fileWatcherType": "none",
+    "server.enableXsrfProtection": True,
+    "server.enableStaticServing": False,
+    "server.maxUploadSize": 20,
+    "server.showEmailPrompt": False,
+    "browser.gatherUsageStats": False,
+    "client.toolbarMode": "minimal",
+    "client.showErrorDetails": "type",
+}
+
+# Dark ink on white and on a pale sage, one deep teal to act on; at night the same the other way round, as the system
+# asks for. Contrasts are measured in tests/app/test_settings.py.
+_THEME: dict[str, Any] = {
+    "theme.light.primaryColor": "#0b5a63",
+    "theme.light.backgroundColor": "#ffffff",
+    "theme.light.secondaryBackgroundColor": "#f1f5f3",
+    "theme.light.textColor": "#0d1614",
+    "theme.light.linkColor": "#0b5a63",
+    "theme.light.borderColor": "#c9d3cf",
+    "theme.light.dataframeHeaderBackgroundColor": "#f1f5f3",
+    "theme.dark.primaryColor": "#6fc7cf",
+    "theme.dark.backgroundColor": "#101615",
+    "theme.dark.secondaryBackgroundColor": "#1c2624",
+    "theme.dark.textColor": "#eef4f2",
+    "theme.dark.linkColor": "#6fc7cf",
+    "theme.dark.borderColor": "#3b4a46",
+    "theme.dark.dataframeHeaderBackgroundColor": "#1c2624",
+    "theme.baseRadius": "small",
+    "theme.paddingTop": "1.5rem",
+    "theme.paddingBottom": "3rem",
+    "theme.baseFontSize": 16,
+    "theme.headingFontSizes": ["1rem", "1.6rem", "1.15rem", "1rem", "1rem", "1rem"],
+    "theme.headingFontWeights": [600, 600, 600, 600, 600, 600],
+}
+
+_SETTINGS = MappingProxyType({**_BEHAVIOUR, **_THEME})
 
 
 def launch(
@@ -65,9 +110,9 @@ def launch(
 
     sys.argv = [str(SCRIPT)]  # Streamlit looks for its settings beside the script that was called
     # the browser is opened here, with the token; Streamlit would tell an address without it
-    options = {**SETTINGS, "server.port": port, "server.headless": True, "logger.hideWelcomeMessage": True}
+    options = {**_SETTINGS, "server.port": port, "server.headless": True, "logger.hideWelcomeMessage": True}
     token = secrets.token_urlsafe(24)
-    address = f"http://{ADDRESS}:{port}/?{TOKEN_FIELD}={token}"
+    address = f"http://{_ADDRESS}:{port}/?{TOKEN_FIELD}={token}"
 
     @asynccontextmanager
     async def lifespan(_app: Any) -> AsyncIterator[None]:
@@ -87,7 +132,7 @@ def _open_browser(address: str, port: int) -> None:
     pause = threading.Event()
     for _ in range(_TRIES):
         with socket.socket() as probe:
-            if probe.connect_ex((ADDRESS, port)) == 0:
+            if probe.connect_ex((_ADDRESS, port)) == 0:
                 webbrowser.open(address)
                 return
         pause.wait(0.1)
@@ -118,7 +163,7 @@ def _refuse_taken(port: int) -> None:
         if os.name == "posix":  # elsewhere this option would take over a port in use
             probe.setsockopt(socket.SOL_SOCKET, socket.SO_REUSEADDR, 1)
         try:
-            probe.bind((ADDRESS, port))
+            probe.bind((_ADDRESS, port))
         except OSError as error:
             raise PanelError(
                 f"Port {port} is taken, perhaps by another window of this app. Close it, or choose another port "

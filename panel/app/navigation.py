@@ -31,15 +31,15 @@ def show() -> None:
     warm_up()
     style()
     st.logo(str(_FILES / "afterfeel.svg"), size="large")
-    chosen_place().run()
+    _chosen_place().run()
 
 
-def chosen_place() -> st.Page:
+def _chosen_place() -> st.Page:
     """Draw the row of places; return the one that was chosen."""
-    return st.navigation([page_of(name, partial(show_place, name)) for name in PLACES], position="top")
+    return st.navigation([page_of(name, partial(_show_place, name)) for name in PLACES], position="top")
 
 
-def show_place(name: str) -> None:
+def _show_place(name: str) -> None:
     """Show a place: the part that is asked for, then where to go next."""
     held = PLACES[name]
     study = page(held.title, otherwise=show_start)

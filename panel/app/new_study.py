@@ -48,7 +48,7 @@ _WAYS = (_NEW, MINE, SURVEY, _OPEN, _DEMO)
 def show_start(_study: StudyInUse | None = None) -> None:
     """Let the user begin a study, bring her own table, or open another one."""
     study = attempt(study_in_use)
-    if study is None or not unfinished(study):
+    if study is None or not _unfinished(study):
         headline("Begin a study, bring your table of scores, or open another one")
         _choose()
         return
@@ -58,10 +58,10 @@ def show_start(_study: StudyInUse | None = None) -> None:
         _choose()
 
 
-def unfinished(study: StudyInUse) -> bool:
+def _unfinished(study: StudyInUse) -> bool:
     """Return True if a study has its own folder, nothing was collected in it, and a step to set it up is left."""
     collected = any(len(study.study.table(name)) for name in ("scores", "answers"))
-    return study.folder is not None and not collected and len(steps_done(study.study)) < len(STEPS)
+    return study.folder is not None and not collected and len(_steps_done(study.study)) < len(_STEPS)
 
 
 def _choose() -> None:
@@ -120,7 +120,7 @@ def _open(action: Callable[[], None], done: str, *, stay: bool = False) -> None:
 # A new study: a folder from the first minute, then five steps that can be left and taken up.
 
 
-STEPS = ("1 What for", "2 Attributes", "3 Prototypes", "4 People", "5 Test")
+_STEPS = ("1 What for", "2 Attributes", "3 Prototypes", "4 People", "5 Test")
 _STEP, _BEGUN = "step of a new study", "study begun here"
 
 
@@ -130,29 +130,29 @@ def _show_new_study() -> None:
     if study is None or study.folder is None:
         _begin()
         return
-    done = steps_done(study.study)
-    first = next((step for step in STEPS if step not in done), STEPS[-1])
-    label = {step: f"{step} \u2713" if step in done else step for step in STEPS}
+    done = _steps_done(study.study)
+    first = next((step for step in _STEPS if step not in done), _STEPS[-1])
+    label = {step: f"{step} \u2713" if step in done else step for step in _STEPS}
     step = st.segmented_control(
-        "Step", STEPS, default=first, format_func=label.__getitem__, key=study.choice(f"{_STEP} {len(done)}")
+        "Step", _STEPS, default=first, format_func=label.__getitem__, key=study.choice(f"{_STEP} {len(done)}")
     )
     {
-        STEPS[0]: _what_for,
-        STEPS[1]: _attributes,
-        STEPS[2]: _prototypes,
-        STEPS[3]: _people,
-        STEPS[4]: _test,
+        _STEPS[0]: _what_for,
+        _STEPS[1]: _attributes,
+        _STEPS[2]: _prototypes,
+        _STEPS[3]: _people,
+        _STEPS[4]: _test,
     }[step or first](study)
 
 
-def steps_done(study: Study) -> frozenset[str]:
+def _steps_done(study: Study) -> frozenset[str]:
     """Return the steps of which something is in the study."""
     what = {
-        STEPS[0]: bool(study.facts.get("title")),
-        STEPS[1]: bool(study.attributes),
-        STEPS[2]: len(study.prototypes) > 1 and len(study.table("formulas")) > 0,
-        STEPS[3]: len(study.table("assessors")) > 0,
-        STEPS[4]: len(study.table("servings")) > 0,
+        _STEPS[0]: bool(study.facts.get("title")),
+        _STEPS[1]: bool(study.attributes),
+        _STEPS[2]: len(study.prototypes) > 1 and len(study.table("formulas")) > 0,
+        _STEPS[3]: len(study.table("assessors")) > 0,
+        _STEPS[4]: len(study.table("servings")) > 0,
     }
     return frozenset(step for step, is_done in what.items() if is_done)
 
@@ -358,7 +358,7 @@ def _test(study: StudyInUse) -> None:
             or ""
         )
         if st.form_submit_button("Save dose and batches"):
-            save(study, lambda now: with_batches(now, dose, made), "Dose and batches stated.")
+            save(study, lambda now: _with_batches(now, dose, made), "Dose and batches stated.")
     if len(study.study.table("batches")):
         with st.expander("pH, viscosity and days of the batches"):
             editor(study, "batches")
@@ -386,7 +386,7 @@ def _sizes(study: Study) -> None:
         st.markdown(plain(tell_sizes(result, naming(study), _REPEATS).headline))
 
 
-def with_batches(study: Study, dose: str, made_on: str) -> Study:
+def _with_batches(study: Study, dose: str, made_on: str) -> Study:
     """Return the study with its dose, and one batch, made on this day, of each prototype that has none."""
     if dose.strip():
         study = put_fact(study, "dose", dose.strip())

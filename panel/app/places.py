@@ -51,7 +51,7 @@ class Part:
 
 
 @dataclass(frozen=True, slots=True)
-class Place:
+class _Place:
     """Where she goes for one kind of question.
 
     Parameters
@@ -120,15 +120,15 @@ _STUDY = (
     Part("history", "History", "Who changed what, and when.", "study"),
     Part("privacy", "Privacy", "What is known of people, and how it leaves the house.", "study"),
 )
-PLACES: dict[str, Place] = {
-    "result": Place("Result", _RESULT, ("causes", "Which emollient made the difference?")),
-    "people": Place("People", _PEOPLE, ("result", "Which prototypes differ?")),
-    "causes": Place("Causes", _CAUSES, ("consumers", "Do consumers notice, and do they like it?")),
-    "consumers": Place("Consumers", _CONSUMERS, ("next", "What is worth making next?")),
-    "next": Place("Next", _NEXT, ("test", "How should it be tested?")),
-    "test": Place("Run a test", _TEST, ("people", "Are the assessors in line?")),
-    "say": Place("Say", _SAY, ("result", "What came out?")),
-    "study": Place("Study", _STUDY, ("test", "How should it be tested?")),
+PLACES: dict[str, _Place] = {
+    "result": _Place("Result", _RESULT, ("causes", "Which emollient made the difference?")),
+    "people": _Place("People", _PEOPLE, ("result", "Which prototypes differ?")),
+    "causes": _Place("Causes", _CAUSES, ("consumers", "Do consumers notice, and do they like it?")),
+    "consumers": _Place("Consumers", _CONSUMERS, ("next", "What is worth making next?")),
+    "next": _Place("Next", _NEXT, ("test", "How should it be tested?")),
+    "test": _Place("Run a test", _TEST, ("people", "Are the assessors in line?")),
+    "say": _Place("Say", _SAY, ("result", "What came out?")),
+    "study": _Place("Study", _STUDY, ("test", "How should it be tested?")),
 }
 PARTS: dict[str, tuple[str, Part]] = {part.name: (place, part) for place, held in PLACES.items() for part in held.parts}
 """Each part by its name, with the name of its place."""

@@ -4,29 +4,30 @@ from __future__ import annotations
 
 import hashlib
 import itertools
-import json
 import os
 import re
 from collections.abc import Callable
-from contextlib import suppress
 from dataclasses import dataclass, field, replace
 from datetime import UTC, datetime
 from pathlib import Path
-from types import MappingProxyType
 from typing import Any, TypeVar
 
-import pandas as pd
 import streamlit as st
 
 from panel.answers import Answers, Question
 from panel.app.front_door import STUDY_FIELD
 from panel.errors import ModelError, StudyError
-from panel.study.open_study import keep_aside, kept_aside, open_study, remember_study, study_of_bytes, zip_bytes
+from panel.study.open_study import open_study, remember_study, study_of_bytes, zip_bytes
 from panel.study.saving import save
 from panel.study.study import Study
 from panel.views.told import Told
 
-T = TypeVar("T")
+_T = TypeVar("T")
+
+STUDY_VARIABLE = "AFTERFEEL_STUDY"
+"""Environment variable with the full path of the study given on the command line; set by `panel.app.launch`."""
+FOLDERS_VARIABLE = "AFTERFEEL_FOLDERS"
+"""Environment variable with the folders in which studies may be opened and saved; set by `panel.app.launch`."""
 
 _HANDLE, _MESSAGE, _TIMES = "study_handle", "study_message", "times a study was opened"
 
@@ -89,14 +90,14 @@ class StudyInUse:
         """The answers about the study, kept as long as its content is the same."""
         return _answers(self.key, self.study)
 
-    def answer(self, question: Question[T], /, **settings: Any) -> T:
+    def answer(self, question: Question[_T], /, **settings: Any) -> _T:
         """Return the answer to a question, saying meanwhile what is worked out; ModelError where there is none."""
         if self.answers.known(question, **settings):
             return self.answers.need(question, **settings)
         with st.spinner(question.waiting):
             return self.answers.need(question, **settings)
 
-    def told(self, tell: Callable[..., Told], question: Question[T], /, *also: object, **settings: Any) -> Told:
+    def told(self, tell: Callable[..., Told], question: Question[_T], /, *also: object, **settings: Any) -> Told:
         """Return what is told of the answer to a question, its pictures drawn once; ModelError where there is none.
 
         `tell` gets the answer, the words of the study, and `also`, of which texts tell one told from another.
@@ -310,100 +311,6 @@ def _read_bytes(sha256: str, name: str, _content: bytes) -> tuple[Study, str]:
 def _content_hash(study: Study) -> str:
     """Return a hash of what an analysis sees and of the cells that could not be read, which the findings name."""
     return hashlib.sha256(f"{study.content_hash}\n{study.unread.to_csv(index=False)}".encode()).hexdigest()
-
-
-# What was typed and is not saved yet: it outlives a reload of the page, a look at another editor, and the app.
-
-
-@dataclass(frozen=True, eq=False, slots=True)
-class Draft:
-    """A table as it was when somebody began to edit it, and as it was typed."""
-
-    begun: pd.DataFrame
-    typed: pd.DataFrame
-
-    @property
-    def changed(self) -> bool:
-        """True if something was typed."""
-        return not self.typed.equals(self.begun)
-
-
-@st.cache_resource
-def _drafts() -> dict[tuple[str, str], Draft | None]:
-    return {}
-
-
-def keep_draft(study: StudyInUse, what: str, draft: Draft | None) -> None:
-    """Keep what was typed of a table until it is saved; None where there is nothing more to keep."""
-    drafts, place = _drafts(), (study.place, what)
-    if drafts.get(place) is draft is None:
-        return
-    drafts[place] = draft
-    if study.folder is not None:  # one that is only in this window does not outlive the app either
-        frames = {} if draft is None else {"begun": draft.begun.to_dict("list"), "typed": draft.typed.to_dict("list")}
-        keep_aside("\n".join(place), json.dumps(frames).encode() if frames else None)
-
-
-def kept_draft(study: StudyInUse, what: str) -> Draft | None:
-    """Return what was typed of a table and is not saved yet."""
-    drafts, place = _drafts(), (study.place, what)
-    kept = kept_aside("\n".join(place)) if place not in drafts and study.folder is not None else None
-    with suppress(ValueError, KeyError):
-        if kept is not None:
-            frames = json.loads(kept)
-            drafts[place] = Draft(*(pd.DataFrame(frames[name], dtype="str") for name in ("begun", "typed")))
-    return drafts.setdefault(place, None)
-
-
-# How Streamlit is set up: the same for `streamlit run app.py` (.streamlit/config.toml) and for `afterfeel app`.
-
-
-ADDRESS = "127.0.0.1"
-STUDY_VARIABLE = "AFTERFEEL_STUDY"
-"""Environment variable with the full path of the study given on the command line; set by `panel.app.launch`."""
-FOLDERS_VARIABLE = "AFTERFEEL_FOLDERS"
-"""Environment variable with the folders in which studies may be opened and saved; set by `panel.app.launch`."""
-
-# Watching files costs time after every click; statistics about use are nobody's business; only this computer may
-# open the app. Uploads are held in memory, so their size is bounded.
-_BEHAVIOUR: dict[str, Any] = {
-    "server.address": ADDRESS,
-    "server.fileWatcherType": "none",
-    "server.enableXsrfProtection": True,
-    "server.enableStaticServing": False,
-    "server.maxUploadSize": 20,
-    "server.showEmailPrompt": False,
-    "browser.gatherUsageStats": False,
-    "client.toolbarMode": "minimal",
-    "client.showErrorDetails": "type",
-}
-
-# Dark ink on white and on a pale sage, one deep teal to act on; at night the same the other way round, as the system
-# asks for. Contrasts are measured in tests/app/test_settings.py.
-_THEME: dict[str, Any] = {
-    "theme.light.primaryColor": "#0b5a63",
-    "theme.light.backgroundColor": "#ffffff",
-    "theme.light.secondaryBackgroundColor": "#f1f5f3",
-    "theme.light.textColor": "#0d1614",
-    "theme.light.linkColor": "#0b5a63",
-    "theme.light.borderColor": "#c9d3cf",
-    "theme.light.dataframeHeaderBackgroundColor": "#f1f5f3",
-    "theme.dark.primaryColor": "#6fc7cf",
-    "theme.dark.backgroundColor": "#101615",
-    "theme.dark.secondaryBackgroundColor": "#1c2624",
-    "theme.dark.textColor": "#eef4f2",
-    "theme.dark.linkColor": "#6fc7cf",
-    "theme.dark.borderColor": "#3b4a46",
-    "theme.dark.dataframeHeaderBackgroundColor": "#1c2624",
-    "theme.baseRadius": "small",
-    "theme.paddingTop": "1.5rem",
-    "theme.paddingBottom": "3rem",
-    "theme.baseFontSize": 16,
-    "theme.headingFontSizes": ["1rem", "1.6rem", "1.15rem", "1rem", "1rem", "1rem"],
-    "theme.headingFontWeights": [600, 600, 600, 600, 600, 600],
-}
-
-SETTINGS = MappingProxyType({**_BEHAVIOUR, **_THEME})
 
 
 # Putting a changed study where the study in use lives: into its folder, or into this window until a copy is saved.

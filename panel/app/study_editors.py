@@ -2,7 +2,10 @@
 
 from __future__ import annotations
 
+import json
 from collections.abc import Callable, Mapping, Sequence
+from contextlib import suppress
+from dataclasses import dataclass
 from functools import partial
 from types import MappingProxyType
 from typing import Any
@@ -13,7 +16,7 @@ import streamlit as st
 from panel.app.fact_editors import edit_facts
 from panel.app.guide import CHOICE, EDITORS, FACTS, FORMULAS, ROW, STATEMENTS, open_editor
 from panel.app.places import go
-from panel.app.state import Draft, StudyInUse, keep_draft, kept_draft, leave_message, moment
+from panel.app.state import StudyInUse, leave_message, moment
 from panel.app.widgets import attempt, download, file_name, headline, keep_and_tell, plain, say, table
 from panel.checks.all_checks import with_proposal
 from panel.checks.finding import Finding
@@ -21,6 +24,7 @@ from panel.claims.claim import with_statements
 from panel.errors import StudyError
 from panel.study.editing import changes_between, put_block, put_table, rebased, table_problems, texts_of_table
 from panel.study.knowledge import ingredients, shared_table
+from panel.study.open_study import keep_aside, kept_aside
 from panel.study.pasted import columns_of_grid, formula_grid, put_formulas, read_block, total_of, with_swap
 from panel.study.people import names_of_people
 from panel.study.renaming import delete, people_by_code, rename
@@ -120,7 +124,7 @@ def show_proposal(study: StudyInUse, finding: Finding, key: str) -> None:
 
 def _forget(study: StudyInUse, what: str) -> str:
     """Forget what was typed of a table and is saved now."""
-    keep_draft(study, what, None)
+    _keep_draft(study, what, None)
     return ""
 
 
@@ -132,15 +136,55 @@ def _what_a_row_is(what: str) -> str:
     return f"A row is {row}. Needed: {', '.join(needed)}. 48,7 and 48.7 are both read."
 
 
-# A grid begins with what was typed and is not saved yet.
+# What was typed and is not saved yet: it outlives a reload of the page, a look at another editor, and the app.
 
 
-def _grid(study: StudyInUse, what: str, now: pd.DataFrame, columns: Mapping[str, Any]) -> Draft:
+@dataclass(frozen=True, eq=False, slots=True)
+class _Draft:
+    """A table as it was when somebody began to edit it, and as it was typed."""
+
+    begun: pd.DataFrame
+    typed: pd.DataFrame
+
+    @property
+    def changed(self) -> bool:
+        """True if something was typed."""
+        return not self.typed.equals(self.begun)
+
+
+@st.cache_resource
+def _drafts() -> dict[tuple[str, str], _Draft | None]:
+    return {}
+
+
+def _keep_draft(study: StudyInUse, what: str, draft: _Draft | None) -> None:
+    """Keep what was typed of a table until it is saved; None where there is nothing more to keep."""
+    drafts, place = _drafts(), (study.place, what)
+    if drafts.get(place) is draft is None:
+        return
+    drafts[place] = draft
+    if study.folder is not None:  # one that is only in this window does not outlive the app either
+        frames = {} if draft is None else {"begun": draft.begun.to_dict("list"), "typed": draft.typed.to_dict("list")}
+        keep_aside("\n".join(place), json.dumps(frames).encode() if frames else None)
+
+
+def _kept_draft(study: StudyInUse, what: str) -> _Draft | None:
+    """Return what was typed of a table and is not saved yet."""
+    drafts, place = _drafts(), (study.place, what)
+    kept = kept_aside("\n".join(place)) if place not in drafts and study.folder is not None else None
+    with suppress(ValueError, KeyError):
+        if kept is not None:
+            frames = json.loads(kept)
+            drafts[place] = _Draft(*(pd.DataFrame(frames[name], dtype="str") for name in ("begun", "typed")))
+    return drafts.setdefault(place, None)
+
+
+def _grid(study: StudyInUse, what: str, now: pd.DataFrame, columns: Mapping[str, Any]) -> _Draft:
     """Show a grid of texts, and return what stands in it; it begins with what was typed and not saved."""
     key = f"grid {what} {study.key} {st.session_state.get(f'turn {what}', 0)}"
     if key not in st.session_state:
-        st.session_state[f"begun {key}"] = kept_draft(study, what) or Draft(now, now)
-    begun: Draft = st.session_state[f"begun {key}"]
+        st.session_state[f"begun {key}"] = _kept_draft(study, what) or _Draft(now, now)
+    begun: _Draft = st.session_state[f"begun {key}"]
     marks = _marks(study, what)
     marked = [marks.get(row, "") for row in range(1, len(begun.typed) + 1)]
     typed = st.data_editor(
@@ -153,14 +197,14 @@ def _grid(study: StudyInUse, what: str, now: pd.DataFrame, columns: Mapping[str,
         alt=f"{EDITORS[what]}, to edit",
     )
     typed = typed.drop(columns=_MARK, errors="ignore").fillna("").astype("str")
-    draft = Draft(begun.begun.astype("str"), typed[(typed != "").any(axis=1)].reset_index(drop=True))
-    keep_draft(study, what, draft if draft.changed else None)
+    draft = _Draft(begun.begun.astype("str"), typed[(typed != "").any(axis=1)].reset_index(drop=True))
+    _keep_draft(study, what, draft if draft.changed else None)
     return draft
 
 
-def _begin_again(study: StudyInUse, what: str, draft: Draft | None) -> None:
+def _begin_again(study: StudyInUse, what: str, draft: _Draft | None) -> None:
     """Let the grid begin anew, with a draft or with what is in the study."""
-    keep_draft(study, what, draft)
+    _keep_draft(study, what, draft)
     st.session_state[f"turn {what}"] = int(st.session_state.get(f"turn {what}", 0)) + 1
     st.rerun()
 
@@ -202,7 +246,7 @@ def _grid_of(study: StudyInUse, what: str) -> None:
     _save_or_not(study, what, draft, lambda seen, texts: put_table(seen, what, texts))
 
 
-def _save_or_not(study: StudyInUse, what: str, draft: Draft, put: Callable[[Study, pd.DataFrame], Study]) -> None:
+def _save_or_not(study: StudyInUse, what: str, draft: _Draft, put: Callable[[Study, pd.DataFrame], Study]) -> None:
     """Say what is wrong with what was typed, and save it or leave it."""
     try:
         before, after = put(study.study, draft.begun), put(study.study, draft.typed)
@@ -248,7 +292,7 @@ def _marks(study: StudyInUse, what: str) -> dict[int, str]:
     return marks
 
 
-def _mark(study: StudyInUse, what: str, draft: Draft, wrong: list[tuple[int, str, str]]) -> None:
+def _mark(study: StudyInUse, what: str, draft: _Draft, wrong: list[tuple[int, str, str]]) -> None:
     """Tell what is wrong in which cell, with a way to its row; mark these rows in the grid."""
     marks: dict[int, str] = {}
     for row, column, _ in wrong:
@@ -308,7 +352,7 @@ def _totals(study: Study, grid: pd.DataFrame) -> None:
 _CLOSE = 0.005  # per cent: amounts are written to a hundredth
 
 
-def _add_ingredient(study: StudyInUse, draft: Draft) -> None:
+def _add_ingredient(study: StudyInUse, draft: _Draft) -> None:
     known = ingredients()["ingredient"].tolist()
     name = st.selectbox(
         "Ingredient (INCI)",
@@ -321,10 +365,10 @@ def _add_ingredient(study: StudyInUse, draft: Draft) -> None:
     if st.button("Add this ingredient") and name:
         row = pd.DataFrame([dict.fromkeys(draft.typed, "") | {"ingredient": str(name)}], dtype="str")
         longer = pd.concat([draft.typed, row], ignore_index=True)
-        _begin_again(study, FORMULAS, Draft(draft.begun, longer))
+        _begin_again(study, FORMULAS, _Draft(draft.begun, longer))
 
 
-def _swap(study: StudyInUse, draft: Draft) -> None:
+def _swap(study: StudyInUse, draft: _Draft) -> None:
     """Ask for a formula that is the same as another but for one ingredient."""
     grid = draft.typed
     names = columns_of_grid(study.study, grid)
@@ -346,7 +390,7 @@ def _swap(study: StudyInUse, draft: Draft) -> None:
     if st.button("Add this formula"):
         swapped = attempt(with_swap, study.study, grid, base or "", str(new or ""), removed or "", str(added or ""))
         if swapped is not None:
-            _begin_again(study, FORMULAS, Draft(draft.begun, swapped))
+            _begin_again(study, FORMULAS, _Draft(draft.begun, swapped))
 
 
 # Statements that the test is to show: each is fixed by a name and a moment, and stays.

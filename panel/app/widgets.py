@@ -23,8 +23,8 @@ from panel.study.shown import Table
 from panel.study.study import Study
 from panel.views.told import Item, Picture, Shown, Told
 
-P = ParamSpec("P")
-T = TypeVar("T")
+_P = ParamSpec("P")
+_T = TypeVar("T")
 
 _MARKDOWN = re.compile(r"([\\`*_{}\[\]()#+.!|~$:<>&-])")
 # Streamlit makes links of addresses even where each sign is escaped; an invisible sign in them keeps them words.
@@ -91,7 +91,7 @@ def page(title: str, otherwise: Callable[[], None] | None = None) -> StudyInUse:
     return study
 
 
-def ask(question: Callable[P, T], /, *args: P.args, **kwargs: P.kwargs) -> T:
+def ask(question: Callable[_P, _T], /, *args: _P.args, **kwargs: _P.kwargs) -> _T:
     """Return the answer, or show the sentence that says why there is none and end the part."""
     answer = attempt(question, *args, **kwargs)
     if answer is None:
@@ -99,7 +99,7 @@ def ask(question: Callable[P, T], /, *args: P.args, **kwargs: P.kwargs) -> T:
     return answer
 
 
-def attempt(question: Callable[P, T], /, *args: P.args, **kwargs: P.kwargs) -> T | None:
+def attempt(question: Callable[_P, _T], /, *args: _P.args, **kwargs: _P.kwargs) -> _T | None:
     """Return the answer, or show the sentence that says why there is none and return None."""
     try:
         return question(*args, **kwargs)
@@ -157,7 +157,7 @@ def _bold_head(line: str, heads: Sequence[str]) -> str:
     return f"**{plain(head)}**{plain(line[len(head) :])}" if head else plain(line)
 
 
-def wide(name: str) -> st.delta_generator.DeltaGenerator:
+def _wide(name: str) -> st.delta_generator.DeltaGenerator:
     """Return a place for something that keeps its size: on a narrow screen it scrolls sideways, not the whole page."""
     return st.container(key=f"wide {name}")
 
@@ -178,7 +178,7 @@ def table(
     figures
         For each column whether it holds figures, which stand on the right.
     """
-    place = wide(f"table {name}") if shown.shape[1] > _FEW_COLUMNS else st.container()
+    place = _wide(f"table {name}") if shown.shape[1] > _FEW_COLUMNS else st.container()
     place.table(_escaped(shown.iloc[:_FIRST_ROWS], figures), hide_index=True, border="horizontal", alt=alt)
     with st.container(horizontal=True, vertical_alignment="center"):
         every = len(shown) > _FIRST_ROWS and st.toggle(f"All {len(shown)} rows", key=f"all rows {name}")

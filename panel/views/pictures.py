@@ -306,17 +306,17 @@ _NAMES, _REMARKS = 0.36, 0.3  # of the width: names at the left, remarks at the 
 _LEAST_WIDE = 1.3  # inches for the lines, however long the words are
 _QUIET = "#5c5c5c"  # words of less weight, 6.7 to 1 on white
 
-Words = Sequence[tuple[float, str]]
+_Words = Sequence[tuple[float, str]]
 
 
 def interval_figure(
     rows: pd.DataFrame,
     depth: float,
-    ticks: Words,
+    ticks: _Words,
     *,
     width: float = BROAD,
-    headings: Words = (),
-    remarks: Words = (),
+    headings: _Words = (),
+    remarks: _Words = (),
     limits: tuple[float, float],
     title: str = "",
     x_title: str = "",
@@ -443,7 +443,7 @@ def prototype_mark(prototype: object) -> str:
     return f"prototype {prototype}"
 
 
-def _write(axes: Axes, words: Words, across: float, colour: str) -> None:
+def _write(axes: Axes, words: _Words, across: float, colour: str) -> None:
     for y, text in words:
         axes.text(
             across, y, text, transform=axes.get_yaxis_transform(), fontsize=LETTERS, color=colour, ha="left",
@@ -451,14 +451,14 @@ def _write(axes: Axes, words: Words, across: float, colour: str) -> None:
         )  # fmt: skip
 
 
-def _column(words: Words, most: float) -> tuple[list[str], float]:
+def _column(words: _Words, most: float) -> tuple[list[str], float]:
     """Return words in two lines at the most, and the width of the column they stand in, in inches."""
     whole = _widest(words)
     lines = [[text] if whole <= most else wrapped(text, LETTERS, most * _POINTS, 2) for _, text in words]
     return ["\n".join(each) for each in lines], min(whole, _widest([(0.0, part) for each in lines for part in each]))
 
 
-def _widest(words: Words) -> float:
+def _widest(words: _Words) -> float:
     """Return the width of the longest words in inches."""
     return max((text_width(text, LETTERS) for _, text in words), default=0.0) / _POINTS
 
@@ -467,7 +467,7 @@ def _widest(words: Words) -> float:
 
 
 # matplotlib's settings belong to the whole process: two threads must not set them at the same time.
-SETTINGS = threading.Lock()
+_SETTINGS = threading.Lock()
 
 
 @contextmanager
@@ -514,7 +514,7 @@ def svg_text(figure: Figure, *, title: str, description: str, text_as_paths: boo
 
     buffer = io.StringIO()
     fonts = "path" if text_as_paths else "none"
-    with SETTINGS, _literally(figure), mpl.rc_context({"svg.hashsalt": "afterfeel", "svg.fonttype": fonts}):
+    with _SETTINGS, _literally(figure), mpl.rc_context({"svg.hashsalt": "afterfeel", "svg.fonttype": fonts}):
         FigureCanvasSVG(figure).print_svg(buffer, metadata={"Date": None, "Creator": None})
     # a prototype has many marks, but no name may stand twice in a page
     svg = re.sub(f' id="{prototype_mark("")}[^"]*"', "", buffer.getvalue())
@@ -536,6 +536,6 @@ def png_bytes(figure: Figure, *, dots_per_inch: int = _DOTS_PER_INCH) -> bytes:
 
     figure.set_dpi(dots_per_inch)
     buffer = io.BytesIO()
-    with SETTINGS, _literally(figure):
+    with _SETTINGS, _literally(figure):
         FigureCanvasAgg(figure).print_png(buffer, metadata={"Software": None})
     return buffer.getvalue()

@@ -20,7 +20,7 @@ if TYPE_CHECKING:
     from matplotlib.figure import Figure
 
 _MOST_TO_MIND = 3
-HOW = "How it was computed, and what it cannot show"
+_HOW = "How it was computed, and what it cannot show"
 
 
 @dataclass(frozen=True, eq=False)
@@ -145,7 +145,7 @@ class Told:
     def every_drawer(self) -> Iterator[Drawer]:
         """Yield its drawers, those without items left out, the one on how it was computed last."""
         yield from (each for each in self.drawers if each.items)
-        yield Drawer(HOW, (self.result.method, *self.result.notes, *self.cannot))
+        yield Drawer(_HOW, (self.result.method, *self.result.notes, *self.cannot))
 
     def shown(self, table: Table | Shown) -> Shown:
         """Return a table with the answer it is about."""

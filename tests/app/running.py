@@ -46,7 +46,7 @@ _STARTED_WITHIN = 60.0  # seconds; about four on an idle machine
 def part_of_app(name: str) -> AppTest:
     """Return a part of the app, not run yet."""
     place, part = PARTS[name]
-    script = f"from panel.app.navigation import chosen_place, show_place\nchosen_place()\nshow_place({place!r})"
+    script = f"from panel.app.navigation import _chosen_place, _show_place\n_chosen_place()\n_show_place({place!r})"
     app = AppTest.from_string(script, default_timeout=SECONDS)
     if part is not PLACES[place].parts[0]:
         app.query_params[PART] = part.title

@@ -12,10 +12,10 @@ from click.testing import CliRunner
 from streamlit.testing.v1 import AppTest
 
 from panel.app.fact_editors import _gates_of, _stability_of
-from panel.app.guide import EDITORS, place_of
-from panel.app.new_study import STEPS, _with_attributes, _with_listed, _with_people, steps_done, with_batches
-from panel.app.state import STUDY_VARIABLE, Draft, demo_folder
-from panel.app.study_editors import _grid_columns, _with_row
+from panel.app.guide import EDITORS, _place_of
+from panel.app.new_study import _STEPS, _steps_done, _with_attributes, _with_batches, _with_listed, _with_people
+from panel.app.state import STUDY_VARIABLE, demo_folder
+from panel.app.study_editors import _Draft, _grid_columns, _with_row
 from panel.checks.all_checks import check_study
 from panel.checks.moments_recorded import check_claim_stamps
 from panel.claims.claim import with_statements
@@ -196,7 +196,7 @@ def test_the_benchmark_moves():
 def test_every_finding_about_a_cell_of_an_edited_table_leads_to_its_editor():
     leading = {}
     for finding in check_study(open_study(demo_folder())):
-        leading[finding.where.split(",")[0].split(":")[0]] = place_of(finding)
+        leading[finding.where.split(",")[0].split(":")[0]] = _place_of(finding)
     for name in ("formulas", "batches", "attributes", "prototypes"):
         for where, place in leading.items():
             if where == name:
@@ -255,7 +255,7 @@ def test_a_study_is_begun_filled_and_laid_out_on_the_page_alone(tmp_path: Path, 
     labelled(app.button, "Write the plan into the study").click().run()
     assert not app.exception
     study = read_folder(folder)
-    assert steps_done(study) == frozenset(STEPS)
+    assert _steps_done(study) == frozenset(_STEPS)
     assert study.attributes == ("AF_GREASE", "AF_STICK", "paper mark")
     assert study.scale("AF_GREASE") == (0, 100)
     assert study.benchmark == "P1"
@@ -298,7 +298,7 @@ def test_what_the_steps_add_keeps_what_is_there():
     ]
     with pytest.raises(StudyError, match="The benchmark X is none of the prototypes: P1, P2, P3"):
         _with_listed(study, [], "X")
-    again = with_batches(with_batches(study, "", "2026-03-10"), "50 mg", "2026-03-11")
+    again = _with_batches(_with_batches(study, "", "2026-03-10"), "50 mg", "2026-03-11")
     assert set(again.table("batches")["made_on"]) == {"2026-03-10"}
 
 
@@ -344,7 +344,7 @@ def test_a_statement_is_typed_and_fixed_on_the_page(folder: Path):
     key = next(name for name in app.session_state._state.filtered_state if str(name).startswith("begun grid claims"))
     typed = app.session_state[key]
     row = dict.fromkeys(typed.begun, "") | {"claim": "spreads more easily than P1", "kind": "superiority"}
-    app.session_state[key] = Draft(typed.begun, pd.DataFrame([row], dtype="str"))
+    app.session_state[key] = _Draft(typed.begun, pd.DataFrame([row], dtype="str"))
     app.run()
     assert "Not fixed yet: 1 statement" in shown(app)
     labelled(app.button, "Fix these statements").click().run()

@@ -8,7 +8,7 @@ from pathlib import Path
 import pytest
 from playwright.sync_api import Page
 
-from panel.app.new_study import STEPS
+from panel.app.new_study import _STEPS
 from panel.study.folder import read_folder, write_study
 from tests.app.running import CHROMIUM, Walk, address_of, browser, entered, running_app, settled
 from tests.studies import small_study
@@ -78,7 +78,7 @@ def test_what_is_half_done_outlives_a_reload_and_a_restart(tmp_path: Path):
             walk.press("lotion_in_spring", "This study is in use again")
             walk.place("Study")
             walk.choose("New or another", "Setting up Lotion in spring")
-            assert page.get_by_role("radio", name=STEPS[2]).is_checked()
+            assert page.get_by_role("radio", name=_STEPS[2]).is_checked()
             assert walk.field("Prototypes, separated by ;").input_value() == "P1; P2"
             page.goto(f"{address}/{address_of('edit')}&study={folder}")
             settled(page)

@@ -13,7 +13,7 @@ import pytest
 from playwright.sync_api import Page
 
 from panel.app.front_door import STUDY_FIELD
-from panel.app.new_study import STEPS, steps_done
+from panel.app.new_study import _STEPS, _steps_done
 from panel.app.state import FOLDERS_VARIABLE
 from panel.study.folder import read_folder
 from panel.study.formulas import matched_pairs
@@ -160,7 +160,7 @@ def test_a_study_is_planned_rehearsed_on_a_phone_analysed_claimed_and_written_up
     again = part_of_app("start")
     again.query_params[STUDY_FIELD] = str(folder)
     again.run()
-    assert steps_done(read_folder(folder)) == frozenset(STEPS)
+    assert _steps_done(read_folder(folder)) == frozenset(_STEPS)
     assert "Lotion in spring" in again.caption[0].value
 
 

@@ -10,7 +10,7 @@ from typing import Any
 import pytest
 from streamlit import config
 
-from panel.app.state import SETTINGS
+from panel.app.launch import _SETTINGS
 
 ROOT = Path(__file__).resolve().parents[2]
 
@@ -25,19 +25,19 @@ def flattened(table: dict[str, Any], before: str = "") -> Iterator[tuple[str, An
 
 def test_both_ways_of_starting_have_the_same_settings():
     written = tomllib.loads((ROOT / ".streamlit" / "config.toml").read_text(encoding="utf-8"))
-    assert dict(flattened(written)) == dict(SETTINGS)
+    assert dict(flattened(written)) == dict(_SETTINGS)
 
 
-@pytest.mark.parametrize("name", SETTINGS)
+@pytest.mark.parametrize("name", _SETTINGS)
 def test_streamlit_knows_every_setting(name: str):
     config.get_option(name)  # raises for a name it does not know
 
 
 def test_only_this_computer_is_served_and_nobody_is_told():
-    assert SETTINGS["server.address"] == "127.0.0.1"
-    assert SETTINGS["server.enableXsrfProtection"] is True
-    assert SETTINGS["browser.gatherUsageStats"] is False
-    assert SETTINGS["server.maxUploadSize"] <= 20
+    assert _SETTINGS["server.address"] == "127.0.0.1"
+    assert _SETTINGS["server.enableXsrfProtection"] is True
+    assert _SETTINGS["browser.gatherUsageStats"] is False
+    assert _SETTINGS["server.maxUploadSize"] <= 20
 
 
 def mixed(colour: str, ground: str, share: float) -> tuple[float, ...]:
@@ -66,5 +66,5 @@ def test_the_contrast_ratio_is_that_of_the_standard():
 @pytest.mark.parametrize("ground", ["backgroundColor", "secondaryBackgroundColor"])
 def test_text_stands_out(theme: str, ground: str):
     # WCAG 2.2, 1.4.3: 4.5 to 1. Streamlit writes captions in the text colour at 60 %.
-    assert contrast(SETTINGS[f"{theme}.textColor"], SETTINGS[f"{theme}.{ground}"], 0.6) >= 4.5
-    assert contrast(SETTINGS[f"{theme}.primaryColor"], SETTINGS[f"{theme}.{ground}"]) >= 4.5
+    assert contrast(_SETTINGS[f"{theme}.textColor"], _SETTINGS[f"{theme}.{ground}"], 0.6) >= 4.5
+    assert contrast(_SETTINGS[f"{theme}.primaryColor"], _SETTINGS[f"{theme}.{ground}"]) >= 4.5

@@ -83,7 +83,7 @@ def _finding(finding: Finding) -> str:
     return f"- **{plain(finding.message)}** {plain(finding.advice)}  \n  *Where: {plain(finding.where)}*"
 
 
-def formulas(study: StudyInUse, names: Naming) -> None:
+def _formulas(study: StudyInUse, names: Naming) -> None:
     """Show what the emollient parts are made of, the difference of two formulas, and all formulas."""
     with_formula = list(formulated(study.study))
     if not with_formula:
@@ -114,7 +114,7 @@ def _difference(study: StudyInUse, with_formula: list[str], names: Naming) -> No
     table(told, name="formula_difference", alt=f"What changes from {versus} to {prototype}", full=change)
 
 
-def batches(study: StudyInUse) -> None:
+def _batches(study: StudyInUse) -> None:
     """Show the batches with their age at test."""
     if study.study.table("batches").empty:
         st.markdown("No batches are written down, so their age at test is not known.")
@@ -193,8 +193,8 @@ def show(study: StudyInUse) -> None:
     say([what_the_findings_say(found)] if len(grave) > _MOST_TO_MIND else [finding.message for finding in grave])
     _findings_by_severity(study, found)
     drawer("What it is for", lambda: st.markdown(plain(study.study.facts.get("purpose") or _NO_PURPOSE)))
-    drawer("Formulas", partial(formulas, study, names))
-    drawer("Batches", partial(batches, study))
+    drawer("Formulas", partial(_formulas, study, names))
+    drawer("Batches", partial(_batches, study))
     drawer("Scores set aside or corrected", partial(_changed_scores, study, names))
     if len(study.study.scores):
         with st.expander("Correct a score, or set it aside"):

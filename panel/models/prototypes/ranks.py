@@ -88,28 +88,28 @@ def _test(scores: Array) -> dict[str, Any]:
         friedman = friedman_test(scores)
         return nothing | {
             "method": FRIEDMAN,
-            "statistic": friedman.statistic,
-            "df": float(friedman.df),
-            "p_value": friedman.p_value,
-            "exact": friedman.exact,
-            "f_p_value": friedman.f_p_value,
-            "kendall_w": friedman.kendall_w,
+            "statistic": friedman["statistic"],
+            "df": float(friedman["df"]),
+            "p_value": friedman["p_value"],
+            "exact": friedman["exact"],
+            "f_p_value": friedman["f_p_value"],
+            "kendall_w": friedman["kendall_w"],
         }
     if is_balanced_incomplete(present):
         durbin = durbin_test(scores)
         return nothing | {
             "method": DURBIN,
-            "statistic": durbin.f_statistic,
-            "df": float(durbin.df),
-            "df_error": float(durbin.df_error),
-            "p_value": durbin.p_value,
+            "statistic": durbin["f_statistic"],
+            "df": float(durbin["df"]),
+            "df_error": float(durbin["df_error"]),
+            "p_value": durbin["p_value"],
         }
     gapped = skillings_mack_test(scores)
     return nothing | {
         "method": _SKILLINGS_MACK,
-        "statistic": gapped.statistic,
-        "df": float(gapped.df),
-        "p_value": gapped.p_value,
+        "statistic": gapped["statistic"],
+        "df": float(gapped["df"]),
+        "p_value": gapped["p_value"],
     }
 
 
@@ -131,9 +131,9 @@ def _incomplete_pairs(scores: Array) -> pd.DataFrame:
     found, k = skillings_mack_test(scores), scores.shape[1]
     first, second = np.array(list(combinations(range(k), 2))).T
     scale = np.sqrt(12 / (k + 1)) * k * (k + 1) / 12  # one block without gaps or ties has effects of this size
-    variances = np.diagonal(found.covariance)
-    std_error = np.sqrt(variances[first] + variances[second] - 2 * found.covariance[first, second])
-    z = (found.effects[second] - found.effects[first]) / std_error
+    variances = np.diagonal(found["covariance"])
+    std_error = np.sqrt(variances[first] + variances[second] - 2 * found["covariance"][first, second])
+    z = (found["effects"][second] - found["effects"][first]) / std_error
     return pd.DataFrame(
         {
             "difference": z * std_error * scale,

@@ -6,7 +6,6 @@ block i, R_j rank sums, A_1 sum of squared ranks, C_1 = n k (k + 1)^2 / 4.
 
 from __future__ import annotations
 
-from dataclasses import dataclass
 from itertools import combinations, permutations
 from math import factorial, prod
 from typing import Any
@@ -98,27 +97,6 @@ def _upper_share(sums: Whole, weights: Array, orders: Whole, observed: int) -> f
 # Do k samples differ when each of n blocks (people) has put them in order? Friedman's test on complete blocks.
 
 
-@dataclass(frozen=True, eq=False, slots=True)
-class FriedmanTest:
-    """Friedman's test of n complete blocks of k samples.
-
-    `rank_sums` (k,); `statistic` chi-square corrected for ties, `df` = k - 1; `p_value`, from the permutations of the
-    ranks themselves if `exact`, else from chi-square; `chi_square_p` always from chi-square; `f_statistic`,
-    `df_error` and `f_p_value`, the F form of Iman & Davenport (1980); `kendall_w`, agreement from 0 to 1.
-    """
-
-    rank_sums: Array
-    statistic: float
-    df: int
-    p_value: float
-    exact: bool
-    chi_square_p: float
-    f_statistic: float
-    df_error: int
-    f_p_value: float
-    kendall_w: float
-
-
 def ranks_within_blocks(scores: ArrayLike) -> Array:
     """Return the rank of each score within its row, 1 the lowest, ties sharing their mean rank; NaN stays NaN."""
     x = np.asarray(scores, dtype=float)
@@ -144,8 +122,12 @@ def _complete_ranks(scores: ArrayLike) -> Array:
     return ranks
 
 
-def friedman_test(scores: ArrayLike, *, work: int = _EXACT_WORK) -> FriedmanTest:
+def friedman_test(scores: ArrayLike, *, work: int = _EXACT_WORK) -> dict[str, Any]:
     """Test whether the samples differ: `scores` (n, k), rows are blocks.
+
+    By name: `rank_sums` (k,); `statistic` chi-square corrected for ties, `df` = k - 1; `p_value`, from the permutations
+    of the ranks themselves if `exact`, else from chi-square; `chi_square_p` always from chi-square; `f_statistic`,
+    `df_error` and `f_p_value`, the F form of Iman & Davenport (1980); `kendall_w`, agreement from 0 to 1.
 
     The p-value is exact, given the ties, where that costs at most `work` sums of rank rows
     (`panel.stats.answers.ranks`). Friedman (1937), J. Am. Stat. Assoc. 32:675; ties and F form: Conover
@@ -167,58 +149,24 @@ def friedman_test(scores: ArrayLike, *, work: int = _EXACT_WORK) -> FriedmanTest
     f_statistic = (n - 1) * statistic / left if left > 0 else np.inf
     df_error = (n - 1) * (k - 1)
     exact = exact_rank_sum_p(ranks, work=work)
-    return FriedmanTest(
-        rank_sums=rank_sums,
-        statistic=statistic,
-        df=k - 1,
-        p_value=chi_square_p if exact is None else exact,
-        exact=exact is not None,
-        chi_square_p=chi_square_p,
-        f_statistic=float(f_statistic),
-        df_error=df_error,
-        f_p_value=float(fdtrc(k - 1, df_error, f_statistic)),
-        kendall_w=statistic / (n * (k - 1)),
-    )
+    return {
+        "rank_sums": rank_sums,
+        "statistic": statistic,
+        "df": k - 1,
+        "p_value": chi_square_p if exact is None else exact,
+        "exact": exact is not None,
+        "chi_square_p": chi_square_p,
+        "f_statistic": float(f_statistic),
+        "df_error": df_error,
+        "f_p_value": float(fdtrc(k - 1, df_error, f_statistic)),
+        "kendall_w": statistic / (n * (k - 1)),
+    }
 
 
 # Do k samples differ when each block ranks only some of them? Durbin's and Skillings & Mack's tests.
 
 
 _SMALLEST_EIGENVALUE = 1e-9  # relative: below, a direction is not compared at all
-
-
-@dataclass(frozen=True, eq=False, slots=True)
-class DurbinTest:
-    """Durbin's test of a balanced incomplete block design.
-
-    `rank_sums` (k,); `statistic` T1 with `df`, `chi_square_p`; `f_statistic` T2 with `df`, `df_error`, `p_value`,
-    the better of the two approximations (Conover 1999, section 5.9); `least_difference` of two rank sums at 5 %, to
-    be used only after a significant test.
-    """
-
-    rank_sums: Array
-    statistic: float
-    df: int
-    chi_square_p: float
-    f_statistic: float
-    df_error: int
-    p_value: float
-    least_difference: float
-
-
-@dataclass(frozen=True, eq=False, slots=True)
-class SkillingsMackTest:
-    """Skillings & Mack's test of blocks with gaps.
-
-    `effects` (k,): standardised rank effects adjusted for who was ranked beside whom, summing to zero; `covariance`
-    (k, k) of them if samples do not differ; `statistic`, `df`, `p_value` by chi-square.
-    """
-
-    effects: Array
-    covariance: Array
-    statistic: float
-    df: int
-    p_value: float
 
 
 def is_balanced_incomplete(present: NDArray[np.bool_]) -> bool:
@@ -229,8 +177,12 @@ def is_balanced_incomplete(present: NDArray[np.bool_]) -> bool:
     return bool(len(sizes) and np.ptp(sizes) == 0 and np.ptp(pairs) == 0 and np.ptp(np.diagonal(together)) == 0)
 
 
-def durbin_test(scores: ArrayLike, level: float = 0.95) -> DurbinTest:
+def durbin_test(scores: ArrayLike, level: float = 0.95) -> dict[str, Any]:
     """Test whether samples differ: `scores` (b, t) with NaN where a block does not hold the sample.
+
+    By name: `rank_sums` (k,); `statistic` T1 with `df`, `chi_square_p`; `f_statistic` T2 with `df`, `df_error`,
+    `p_value`, the better of the two approximations; `least_difference` of two rank sums at 5 %, to be used only after a
+    significant test.
 
     T1 = (t - 1) (sum R_j^2 - r C) / (A - C), with A the sum of squared ranks and C = b k (k + 1)^2 / 4; Durbin (1951),
     Br. J. Psychol. (Stat. Sect.) 4:85; ties and T2: Conover (1999), section 5.9. By simulation T2 keeps its level from
@@ -259,20 +211,23 @@ def durbin_test(scores: ArrayLike, level: float = 0.95) -> DurbinTest:
     left = b * (k - 1) - statistic
     f_statistic = statistic / (t - 1) / (left / df_error) if left > 0 and df_error > 0 else np.inf
     error = max(a - c, 0.0) * 2 * r / max(df_error, 1) * max(1 - statistic / (b * (k - 1)), 0.0)
-    return DurbinTest(
-        rank_sums=rank_sums,
-        statistic=statistic,
-        df=t - 1,
-        chi_square_p=float(chdtrc(t - 1, statistic)),
-        f_statistic=float(f_statistic),
-        df_error=df_error,
-        p_value=float(fdtrc(t - 1, df_error, f_statistic)) if df_error > 0 else float(chdtrc(t - 1, statistic)),
-        least_difference=float(stdtrit(max(df_error, 1), (1 + level) / 2) * np.sqrt(error)),
-    )
+    return {
+        "rank_sums": rank_sums,
+        "statistic": statistic,
+        "df": t - 1,
+        "chi_square_p": float(chdtrc(t - 1, statistic)),
+        "f_statistic": float(f_statistic),
+        "df_error": df_error,
+        "p_value": float(fdtrc(t - 1, df_error, f_statistic)) if df_error > 0 else float(chdtrc(t - 1, statistic)),
+        "least_difference": float(stdtrit(max(df_error, 1), (1 + level) / 2) * np.sqrt(error)),
+    }
 
 
-def skillings_mack_test(scores: ArrayLike) -> SkillingsMackTest:
+def skillings_mack_test(scores: ArrayLike) -> dict[str, Any]:
     """Test whether samples differ: `scores` (n, k) with NaN for gaps; blocks with fewer than two scores say nothing.
+
+    By name: `effects` (k,), standardised rank effects adjusted for who was ranked beside whom, summing to zero;
+    `covariance` (k, k) of them if samples do not differ; `statistic`, `df`, `p_value` by chi-square.
 
     Ranks r of a block of s samples enter as sqrt(12 / (s + 1)) (r - (s + 1) / 2); their covariance is that of their
     permutations, ties included. Without gaps this is Friedman's test, in a balanced design without ties Durbin's.
@@ -302,7 +257,13 @@ def skillings_mack_test(scores: ArrayLike) -> SkillingsMackTest:
         )
     effects = inverse @ adjusted
     statistic = float(adjusted @ effects)
-    return SkillingsMackTest(effects, inverse, statistic, df, float(chdtrc(df, statistic)))
+    return {
+        "effects": effects,
+        "covariance": inverse,
+        "statistic": statistic,
+        "df": df,
+        "p_value": float(chdtrc(df, statistic)),
+    }
 
 
 def _inverse_and_rank(covariance: Array) -> tuple[Array, int]:

@@ -66,7 +66,7 @@ def _needed(row: Mapping[str, Any], _: About) -> str:
     return f"{row['needed']:d}" if row["needed"] <= row["base"] else NOTHING
 
 
-STATEMENTS = Table(
+_STATEMENTS = Table(
     name="statements",
     title="Agreement with each statement",
     rows="statements",
@@ -90,7 +90,7 @@ STATEMENTS = Table(
     code="Y",
     sources=(_ASKED,),
 )
-BARS = Table(
+_BARS = Table(
     name="agreement_bars",
     title="Statements against the bar set beforehand",
     rows="bars",
@@ -106,6 +106,8 @@ BARS = Table(
     code="YB",
     sources=(_ASKED,),
 )
+NUMBERS = (_STATEMENTS, _BARS)
+"""Its tables of numbers, in the order of the evidence file."""
 _WITHOUT_FOIL = Table(
     name="without_yes_sayers",
     title="Agreement without those who agreed with an untrue statement",
@@ -133,10 +135,10 @@ def tell_agreement(result: Agreement, names: Naming) -> Told:
             lambda width: _figure(result, width),
         ),
         mind=(*yes_saying[:1], *dropped),
-        table=BARS,
+        table=_BARS,
         drawers=(
-            drawer("Against the bars", BARS),
-            drawer("Statement by statement", *_statements(result, alone=not dropped), STATEMENTS),
+            drawer("Against the bars", _BARS),
+            drawer("Statement by statement", *_statements(result, alone=not dropped), _STATEMENTS),
             drawer("How readily do these people say yes?", *yes_saying[1:], *_without_yes_sayers(result)),
         ),
         cannot=_CANNOT,

@@ -63,7 +63,7 @@ if TYPE_CHECKING:
 _TERM = text("Term", "term")
 _OF_TERM = Source("answers", same={"term": "question"}, only={"kind": ("check_all",)})
 
-TERM_COUNTS = Table(
+_TERM_COUNTS = Table(
     name="term_counts",
     title="Ticks of each term",
     rows="shares",
@@ -73,7 +73,7 @@ TERM_COUNTS = Table(
     code="X",
     sources=(Source("answers", same={"term": "question", "prototype": "prototype"}, only={"kind": ("check_all",)}),),
 )
-TERM_TESTS = Table(
+_TERM_TESTS = Table(
     name="term_tests",
     title="Do the prototypes differ in how often a term is ticked?",
     rows="terms",
@@ -87,7 +87,7 @@ TERM_TESTS = Table(
     code="XT",
     sources=(_OF_TERM,),
 )
-TERM_PAIRS = Table(
+_TERM_PAIRS = Table(
     name="term_pairs",
     title="Each term, all pairs of prototypes",
     rows="pairs",
@@ -104,7 +104,7 @@ TERM_PAIRS = Table(
     ),
     printed=False,
 )
-LIFT = Table(
+_LIFT = Table(
     name="terms_and_liking",
     title="Terms and liking",
     rows="lift",
@@ -120,6 +120,8 @@ LIFT = Table(
     sources=lambda found: (_OF_TERM, Source("answers", only={"question": (found.liking,)})),
     none="There is no liking question that the terms could be held against.",
 )
+NUMBERS = (_TERM_COUNTS, _TERM_TESTS, _LIFT, _TERM_PAIRS)
+"""Its tables of numbers, in the order of the evidence file."""
 _COMPONENTS = Table(
     name="term_components",
     title="Components of the map",
@@ -135,20 +137,20 @@ def tell_check_all(result: CheckAll, names: Naming) -> Told:
     """Return what is told of the ticked terms."""
     liked: tuple[Item, ...] = ()
     if result.lift["estimate"].notna().any():
-        liked = (*_lift_lines(result), _lift_picture(result), LIFT)
+        liked = (*_lift_lines(result), _lift_picture(result), _LIFT)
     return Told(
         result,
         names,
         _headline(result),
         None if result.map is None else _map_picture(result, result.map, names),
         mind=_liking_in_short(result),
-        table=TERM_COUNTS,
+        table=_TERM_COUNTS,
         drawers=(
-            drawer("How often each term was ticked", TERM_COUNTS),
+            drawer("How often each term was ticked", _TERM_COUNTS),
             drawer("Terms and liking", *liked),
             drawer("How to read the map", *_map_words(result), *([] if result.map is None else [_COMPONENTS])),
-            drawer("Term by term: do the prototypes differ?", *_term_lines(result), TERM_TESTS),
-            drawer("All pairs of prototypes, term by term", TERM_PAIRS),
+            drawer("Term by term: do the prototypes differ?", *_term_lines(result), _TERM_TESTS),
+            drawer("All pairs of prototypes, term by term", _TERM_PAIRS),
         ),
         cannot=_CANNOT,
     )

@@ -118,7 +118,7 @@ _SIMILARITY = Table(
         share("Chance to show it if nobody can tell", "power_similar"),
     ),
 )
-SESSIONS = Table(
+_SESSIONS = Table(
     name="choice_sessions",
     title="Right answers by session",
     rows="sessions",
@@ -149,7 +149,7 @@ def tell_forced_choices(result: ForcedChoices, names: Naming) -> Told:
             drawer("Test by test", *lines, CHOICES),
             drawer("Are they similar?", *([_SIMILARITY] if result.tests["limit"].notna().any() else [])),
             drawer("What so many answers could show", *_how_much_it_could_see(result)),
-            drawer("Sessions and repeated answers", *_repeated(result), SESSIONS),
+            drawer("Sessions and repeated answers", *_repeated(result), _SESSIONS),
         ),
         cannot=_cannot(result),
     )

@@ -102,7 +102,7 @@ _CASES = replace(
     rows=lambda found: found.drops.loc[found.drops["verdict"].isin(list(_TOLD))],
     code="",
 )
-BALANCE = Table(
+_BALANCE = Table(
     name="weighted_drops",
     title="Weighted drops beside the means they follow from",
     rows="balance",
@@ -182,7 +182,7 @@ def tell_just_about_right(result: JustAboutRight, names: Naming, question: str =
             drawer("Every prototype, question and side", DROPS),
             drawer("Changes of emollients that could be tested", *changes),
             drawer("How many say what", _sides_of(asked)),
-            drawer("The drops and the means they follow from", BALANCE),
+            drawer("The drops and the means they follow from", _BALANCE),
             drawer("Over all prototypes", *_over_all_prototypes(result), _WITHIN),
             drawer("Do the prototypes differ on these questions?", _RIGHT_PAIRS),
             drawer("Questions that cannot be asked both ways", *([_REFUSED] if len(result.refused) else [])),

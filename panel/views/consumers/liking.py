@@ -110,7 +110,7 @@ def _lost_cell(row: Mapping[str, Any], about: About) -> str:
     return f"{own['consumers_lost']} ({counted(own['answers_lost'], 'answer')})" if own["consumers_lost"] else NOTHING
 
 
-LIKING_MEANS = Table(
+_LIKING_MEANS = Table(
     name="liking_means",
     title="Liking: {question}, best liked first",
     rows=_best_first,
@@ -123,7 +123,7 @@ LIKING_MEANS = Table(
     code="H",
     sources=_answers("prototype"),
 )
-LIKING_TESTS = Table(
+_LIKING_TESTS = Table(
     name="liking_tests",
     title="Tests that no prototype is liked better",
     rows="tests",
@@ -147,7 +147,7 @@ def _difference(method: str) -> tuple[Column, ...]:
     )
 
 
-LIKING_PAIRS = Table(
+_LIKING_PAIRS = Table(
     name="liking_pairs",
     title="Differences in liking, all pairs, Tukey",
     rows="pairs",
@@ -163,7 +163,7 @@ _VERSUS = Table(
     columns=_difference("Dunnett"),
     key=("prototype", "versus"),
 )
-LIKING_TOP = Table(
+_LIKING_TOP = Table(
     name="liking_top",
     title="Shares at the top of the liking scale",
     rows="boxes",
@@ -173,6 +173,8 @@ LIKING_TOP = Table(
     sources=_answers("prototype"),
     printed=False,
 )
+NUMBERS = (_LIKING_MEANS, _LIKING_TESTS, _LIKING_PAIRS, _LIKING_TOP)
+"""Its tables of numbers, in the order of the evidence file."""
 
 
 def tell_liking(result: Liking, names: Naming) -> Told:
@@ -193,13 +195,13 @@ def tell_liking(result: Liking, names: Naming) -> Told:
             lambda width: _means_figure(result, names, width),
         ),
         mind=tuple(mind),
-        table=LIKING_MEANS,
+        table=_LIKING_MEANS,
         drawers=(
-            drawer("Means and the top of the scale", _most_and_least(result), LIKING_MEANS),
+            drawer("Means and the top of the scale", _most_and_least(result), _LIKING_MEANS),
             drawer("How often each point was given", _distribution(result, names)),
-            drawer("Differences, pair by pair", *versus, LIKING_PAIRS),
+            drawer("Differences, pair by pair", *versus, _LIKING_PAIRS),
             drawer(
-                "Tests, and what each of them uses", *([_tests(result)] if agree else []), *_uses(result), LIKING_TESTS
+                "Tests, and what each of them uses", *([_tests(result)] if agree else []), *_uses(result), _LIKING_TESTS
             ),
             drawer("Place in the serving", *(line for line in order if line not in matters[:1])),
             drawer("Consumers with one answer for everything", *_same_everywhere(result)),

@@ -88,7 +88,7 @@ _DIVIDED = Table(
         *(PROTOTYPE, VERSUS, count("Group", "segment"), change("Difference (points)", digits=2), interval(digits=2)),
     ),
 )
-STEPS = Table(
+_STEPS = Table(
     name="segment_steps",
     title="Numbers of groups that were asked for",
     rows="steps",
@@ -103,7 +103,7 @@ STEPS = Table(
 def tell_segments(result: Segments, names: Naming) -> Told:
     """Return what is told of groups of consumers."""
     several = result.n_groups > 1
-    steps: tuple[Item, ...] = (STEPS,) if len(result.steps) else ()
+    steps: tuple[Item, ...] = (_STEPS,) if len(result.steps) else ()
     pairs: tuple[Item, ...] = (_divided(result), _DIVIDED) if len(result.divided) else ()
     picture = Picture(
         "groups",

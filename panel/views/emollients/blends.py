@@ -84,7 +84,7 @@ def _heading(row: Mapping[str, Any], _: About) -> str:
     return f"{capital(descriptor_words(row['descriptor']))}, {_UNITS.get(row['descriptor'], '%')}"
 
 
-DESCRIPTORS = Table(
+_DESCRIPTORS = Table(
     "descriptors",
     "What the blends are like, from tables of emollient properties, not measured on these prototypes",
     _rows,
@@ -114,7 +114,7 @@ def tell_blends(described: BlendDescriptors, names: Naming, blend: pd.DataFrame,
         drawers=(
             *_together(traced),
             drawer("How each blend spreads", _cascade_picture(described, names), *_cascade_sentences(described)[1:]),
-            drawer("What the blends are like", DESCRIPTORS),
+            drawer("What the blends are like", _DESCRIPTORS),
         ),
     )
 

@@ -414,11 +414,11 @@ def _write_swap(axes: Axes, row: Mapping[Any, Any], short: Mapping[str, str], y:
         down += len(lines) * _line(size)
 
 
-Box = tuple[float, float, float, float]
+_Box = tuple[float, float, float, float]
 
 
 def _draw_cell(
-    axes: Axes, cell: Mapping[Any, Any], box: Box, reach: float, margin: float | None, names: Naming
+    axes: Axes, cell: Mapping[Any, Any], box: _Box, reach: float, margin: float | None, names: Naming
 ) -> None:
     """Draw one effect: number above, mark with its interval on the common scale, the wanted way below."""
     from matplotlib.patches import Rectangle

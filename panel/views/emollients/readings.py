@@ -86,13 +86,13 @@ def tell_readings(result: JoinedReadings, names: Naming) -> Told:
         _headline(result, names),
         _pairs_picture(result, names) if len(pairs) else None,
         (*_against(result, names), *screened[:1]),
-        PARTNERS if len(pairs) else None,
+        _PARTNERS if len(pairs) else None,
         (
-            drawer("Each declared pair", *((_scatter_picture(result, names), PARTNERS) if len(pairs) else ())),
+            drawer("Each declared pair", *((_scatter_picture(result, names), _PARTNERS) if len(pairs) else ())),
             drawer("All other pairs", *screened[1:], *((_SCREENING,) if len(result.screening) else ())),
             *_map_drawer(result.map, names),
-            drawer("What changed in the readings with each swap", *_swap_sentences(result), READING_SWAPS),
-            drawer("The readings", READINGS, _MEASURES),
+            drawer("What changed in the readings with each swap", *_swap_sentences(result), _READING_SWAPS),
+            drawer("The readings", _READINGS, _MEASURES),
         ),
         _CANNOT,
     )
@@ -229,7 +229,7 @@ def _correlation(row: Mapping[str, Any], _: About) -> str:
 
 _R = each_row("r ({level})", _correlation, "estimate", figure=True)
 _READING = text("Reading", "measure")
-PARTNERS = Table(
+_PARTNERS = Table(
     "partners",
     "Attributes and the readings paired with them beforehand",
     "partners",
@@ -282,7 +282,7 @@ def _with_curve(name: str) -> Callable[[JoinedReadings], pd.DataFrame]:
     return rows
 
 
-READINGS = Table(
+_READINGS = Table(
     "readings",
     "Instrument readings: mean ± standard deviation of repeats",
     _with_curve("means"),
@@ -337,7 +337,7 @@ def _in_per_cent(heading: str, low: str, high: str) -> Column:
     return each_row(heading, write, low, high, figure=True)
 
 
-READING_SWAPS = Table(
+_READING_SWAPS = Table(
     "reading_swaps",
     "What changed in the readings with each swap",
     _with_curve("swaps"),
@@ -357,6 +357,8 @@ READING_SWAPS = Table(
     printed=False,
     none="No reading can be compared over a swap.",
 )
+NUMBERS = (_READINGS, _PARTNERS, _READING_SWAPS)
+"""Its tables of numbers, in the order of the evidence file."""
 
 
 _QUIET, _STEP = "#6e6e6e", 0.3

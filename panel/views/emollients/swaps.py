@@ -60,7 +60,7 @@ def _base(row: Mapping[str, Any], _: About) -> str:
     return f"{counted(int(row['n_pairs']), 'pair')}, {counted(int(row['n_assessors']), 'assessor')}"
 
 
-SWAPS = Table(
+_SWAPS = Table(
     "swaps",
     "What changed with each swap of emollients",
     _all_effects,
@@ -79,7 +79,7 @@ SWAPS = Table(
     sources=_sources,
     none="No two prototypes differ by one swap only, so no effect can be credited to a swap.",
 )
-WITHOUT_LUCK = Table(
+_WITHOUT_LUCK = Table(
     "swaps_without_luck",
     "Effects that were told, and what is left of each with luck taken out",
     lambda found: _told(_all_effects(found)),
@@ -92,7 +92,7 @@ WITHOUT_LUCK = Table(
     sources=_sources,
     none="No effect was told, so none was picked because it came out large.",
 )
-INTERACTIONS = Table(
+_INTERACTIONS = Table(
     "interactions",
     "What goes with two swaps together, beyond the sum of both",
     "interactions",
@@ -110,17 +110,19 @@ INTERACTIONS = Table(
     printed=False,
     none="No two swaps were made both apart and together, so whether they act together is not known.",
 )
+NUMBERS = (_SWAPS, _WITHOUT_LUCK, _INTERACTIONS)
+"""Its tables of numbers, in the order of the evidence file."""
 
 
 def swap_drawers(result: TracedSwaps, names: Naming) -> tuple[Drawer, ...]:
     """Return what lies behind the matrix of causes: all numbers, and what two swaps do together."""
     effects = _all_effects(result)
-    table = Shown(SWAPS, result, names)
+    table = Shown(_SWAPS, result, names)
     found = [drawer("All effects of the swaps", table)] if len(effects) else []
     if len(_told(effects)):
-        found.append(drawer("With luck taken out", *_largest(effects, names), Shown(WITHOUT_LUCK, result, names)))
+        found.append(drawer("With luck taken out", *_largest(effects, names), Shown(_WITHOUT_LUCK, result, names)))
     together = _interaction_sentences(result, names)
-    tables = (Shown(INTERACTIONS, result, names),) if len(result.interactions) else ()
+    tables = (Shown(_INTERACTIONS, result, names),) if len(result.interactions) else ()
     return (*found, drawer("Two swaps together", *together, *tables))
 
 

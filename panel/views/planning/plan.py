@@ -276,7 +276,7 @@ SWAPS = Table(
 )
 
 
-PLANNED = Table(
+_PLANNED = Table(
     name="plan",
     title="Prototypes to make",
     rows="prototypes",
@@ -314,7 +314,7 @@ def tell_plan(plan: SwapPlan, names: Naming) -> Told:
         _plan_headline(plan),
         picture=_plan_picture(plan),
         mind=tuple(_plan_mind(plan)),
-        table=PLANNED,
+        table=_PLANNED,
         drawers=(
             drawer("What each swap can show", SWAPS),
             drawer("Their formulas", FORMULAS),

@@ -17,13 +17,13 @@ from panel.study.shown import ASSESSOR, ATTRIBUTE, PROTOTYPE, SCALE, Column, Tab
 from panel.study.study import Study, is_rehearsed
 from panel.words import NOTHING, counted, format_change, format_list, format_number
 
-REHEARSED = "Rehearsed data, drawn by a program: no evidence of anything"
+_REHEARSED = "Rehearsed data, drawn by a program: no evidence of anything"
 _INVENTED = "Invented data, for trying things out: no evidence of anything"
 
 
 def mark(study: Study) -> str:
     """Return the words that stand on every page of a study that is not real; empty for a real one."""
-    return REHEARSED if is_rehearsed(study) else _INVENTED if study.facts.get("invented") else ""
+    return _REHEARSED if is_rehearsed(study) else _INVENTED if study.facts.get("invented") else ""
 
 
 def what_is_in_the_study(study: Study) -> str:

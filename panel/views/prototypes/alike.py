@@ -45,7 +45,7 @@ def _not_worse(row: Mapping[str, Any], about: About) -> str:
     return f"{row['not_worse']} ({format_change(row['bound'], about.names.digits)} at worst)"
 
 
-ALIKE = Table(
+_ALIKE = Table(
     name="alike",
     title="Two one-sided tests of each difference against the margin",
     rows="differences",
@@ -58,7 +58,7 @@ ALIKE = Table(
     ),
     key=("attribute", "prototype", "versus"),
 )
-PLANNED = Table(
+_PLANNED = Table(
     name="planned_differences",
     title="Differences planned beforehand, and chosen afterwards",
     rows="differences",
@@ -86,8 +86,8 @@ def tell_alike(result: Alike, names: Naming) -> Told:
         result,
         names,
         _alike_headline(result),
-        table=ALIKE if there else None,
-        drawers=(drawer("Prototype by prototype", *_alike_lines(result, names), *([ALIKE] if there else [])),),
+        table=_ALIKE if there else None,
+        drawers=(drawer("Prototype by prototype", *_alike_lines(result, names), *([_ALIKE] if there else [])),),
         cannot=_alike_cannot(result),
     )
 
@@ -100,8 +100,8 @@ def tell_planned(result: PlannedDifferences, names: Naming) -> Told:
         result,
         names,
         _planned_headline(result),
-        table=PLANNED if len(rows) else None,
-        drawers=(drawer("One by one", *lines, *([PLANNED] if len(rows) else [])),),
+        table=_PLANNED if len(rows) else None,
+        drawers=(drawer("One by one", *lines, *([_PLANNED] if len(rows) else [])),),
         cannot=_planned_cannot(result),
     )
 

@@ -145,7 +145,7 @@ _BRIEFLY = Table(
     key=("attribute", "prototype"),
     across=Across("prototype", each_row("", _brief, figure=True)),
 )
-MEANS = Table(
+_MEANS = Table(
     name="means",
     title="Estimated means; prototypes that share a letter within a row are not told apart",
     rows="means",
@@ -155,7 +155,7 @@ MEANS = Table(
     code="M",
     sources=(Source("scores", same={"attribute": "attribute"}, direct=("prototype",)),),
 )
-TESTS = Table(
+_TESTS = Table(
     name="tests",
     title="Tests that no prototype differs; adjusted {over}",
     rows="attributes",
@@ -168,7 +168,7 @@ TESTS = Table(
     code="T",
     sources=(_OF_ATTRIBUTE,),
 )
-FROM_BENCHMARK = Table(
+_FROM_BENCHMARK = Table(
     name="differences",
     title="Differences from {benchmark}; intervals and p-values by Dunnett within each attribute",
     rows="versus",
@@ -178,7 +178,7 @@ FROM_BENCHMARK = Table(
     sources=_OF_PAIR,
     none="The study names no benchmark that was scored, so there are no differences from one.",
 )
-PAIRS = Table(
+_PAIRS = Table(
     name="pairs",
     title="All pairs of prototypes; intervals and p-values by Tukey within each attribute",
     rows="pairs",
@@ -188,7 +188,7 @@ PAIRS = Table(
     sources=_OF_PAIR,
     printed=False,
 )
-WITHOUT_LUCK = Table(
+_WITHOUT_LUCK = Table(
     name="without_luck",
     title="Differences that were told apart, and what is left of each with luck taken out",
     rows="picked",
@@ -198,7 +198,7 @@ WITHOUT_LUCK = Table(
     sources=_OF_PAIR,
     none="No difference was told apart, so none was picked because it came out large.",
 )
-VARIANCES = Table(
+_VARIANCES = Table(
     name="scatter",
     title="Where the scatter comes from, as standard deviations (the unrounded table holds variances)",
     rows="variances",
@@ -213,6 +213,8 @@ VARIANCES = Table(
     code="V",
     sources=(_OF_ATTRIBUTE,),
 )
+NUMBERS = (_MEANS, _TESTS, _FROM_BENCHMARK, _WITHOUT_LUCK, _PAIRS, _VARIANCES)
+"""Its tables of numbers, in the order of the evidence file."""
 BOTH_WAYS = Table(
     name="both_ways",
     title="F tests with and without the changed scores",
@@ -258,15 +260,15 @@ def tell_differences(result: Differences, names: Naming) -> Told:
         _headline(result, names),
         _picture(result, names),
         mind=_mind(result, names),
-        table=_BRIEFLY if result.benchmark else MEANS,
+        table=_BRIEFLY if result.benchmark else _MEANS,
         drawers=(
-            drawer("Attribute by attribute", *lines, TESTS),
-            drawer("Means", MEANS),
-            drawer("Differences from the benchmark", *([FROM_BENCHMARK] if result.benchmark else [])),
-            drawer("With luck taken out", *_largest(result, names), WITHOUT_LUCK),
-            drawer("All pairs", PAIRS),
+            drawer("Attribute by attribute", *lines, _TESTS),
+            drawer("Means", _MEANS),
+            drawer("Differences from the benchmark", *([_FROM_BENCHMARK] if result.benchmark else [])),
+            drawer("With luck taken out", *_largest(result, names), _WITHOUT_LUCK),
+            drawer("All pairs", _PAIRS),
             drawer("With and without the changed scores", *changed),
-            drawer("Where the scatter comes from", VARIANCES),
+            drawer("Where the scatter comes from", _VARIANCES),
         ),
         cannot=_what_the_differences_cannot_show(result),
     )

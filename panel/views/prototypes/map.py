@@ -53,7 +53,7 @@ _CLEAR = 0.7
 _MOST_NAMED = 3
 _FEWEST_FOR_A_PLANE = 3  # prototypes or attributes; with fewer the second axis carries nothing
 
-COMPONENTS = Table(
+_COMPONENTS = Table(
     name="components",
     title="Share of the differences on each component of the map",
     rows="components",
@@ -71,7 +71,7 @@ COMPONENTS = Table(
     code="C",
     sources=(Source("scores"),),
 )
-PLACES = Table(
+_PLACES = Table(
     name="places",
     title="Places of the prototypes on the map",
     rows="regions",
@@ -87,7 +87,7 @@ PLACES = Table(
     code="CP",
     sources=(Source("scores", direct=("prototype",)),),
 )
-LOADINGS = Table(
+_LOADINGS = Table(
     name="map_attributes",
     title="Attributes and the components of the map",
     rows="attributes",
@@ -97,6 +97,8 @@ LOADINGS = Table(
     code="CA",
     sources=(Source("scores", same={"attribute": "attribute"}),),
 )
+NUMBERS = (_COMPONENTS, _PLACES, _LOADINGS)
+"""Its tables of numbers, in the order of the evidence file."""
 
 
 def tell_map(result: PrototypeMap, names: Naming) -> Told:
@@ -107,11 +109,11 @@ def tell_map(result: PrototypeMap, names: Naming) -> Told:
         _distances(result.prototypes),
         _picture(result, names),
         mind=_mind(result, names),
-        table=PLACES,
+        table=_PLACES,
         drawers=(
-            drawer("How much of the differences the map shows", _shares(result), COMPONENTS),
-            drawer("Places of the prototypes", PLACES),
-            drawer("Which way each attribute increases", LOADINGS),
+            drawer("How much of the differences the map shows", _shares(result), _COMPONENTS),
+            drawer("Places of the prototypes", _PLACES),
+            drawer("Which way each attribute increases", _LOADINGS),
         ),
         cannot=_what_the_map_cannot_show(result),
     )
@@ -208,7 +210,7 @@ _LABELS_FROM = 1.14  # names of attributes begin this far from the middle, the c
 _WIDEST_LABEL = 0.26  # of an attribute, part of the picture's width; longer ones are cut
 _LINE = 1.45  # height of a line of text, in font sizes
 
-Limits = tuple[tuple[float, float], tuple[float, float]]
+_Limits = tuple[tuple[float, float], tuple[float, float]]
 
 
 def _picture(result: PrototypeMap, names: Naming) -> Picture:
@@ -310,7 +312,7 @@ def _draw_prototypes(axes: Axes, places: pd.DataFrame, outlines: pd.DataFrame, n
         )  # fmt: skip
 
 
-def _places(result: PrototypeMap, box: tuple[float, float], limits: Limits) -> tuple[pd.DataFrame, pd.DataFrame]:
+def _places(result: PrototypeMap, box: tuple[float, float], limits: _Limits) -> tuple[pd.DataFrame, pd.DataFrame]:
     """Return the prototypes, `prototype label x y label_x label_y led`, and outlines of their rings, `prototype x y`.
 
     Places are shrunk evenly so that the outermost lies on the circle; `led` where a line should lead to the label.
@@ -341,7 +343,7 @@ def _places(result: PrototypeMap, box: tuple[float, float], limits: Limits) -> t
 
 def _attribute_lines(
     result: PrototypeMap, words: Mapping[str, str], box: tuple[float, float]
-) -> tuple[pd.DataFrame, Limits]:
+) -> tuple[pd.DataFrame, _Limits]:
     """Return `attribute label x y label_x label_y side` in a picture of width and height `box` (points), and its ends.
 
     The circle of correlations lies in the middle, the names stand in a column on either side.

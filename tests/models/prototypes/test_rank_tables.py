@@ -27,8 +27,8 @@ def test_the_gaps_choose_the_method(table, method):
 def test_incomplete_pairs_have_the_statistic_of_the_adjusted_effects():
     found = rank_tables("x", frame(ASSEMBLY))[2]
     test = skillings_mack_test(ASSEMBLY)
-    z = (test.effects[3] - test.effects[0]) / np.sqrt(
-        test.covariance[0, 0] + test.covariance[3, 3] - 2 * test.covariance[0, 3]
+    z = (test["effects"][3] - test["effects"][0]) / np.sqrt(
+        test["covariance"][0, 0] + test["covariance"][3, 3] - 2 * test["covariance"][0, 3]
     )
     own = found[(found["prototype"] == "P3") & (found["versus"] == "P0")].iloc[0]
     assert own["statistic"] == pytest.approx(z)

@@ -11,7 +11,7 @@ from panel.models.prototypes.verdict import shrunken_effects
 from panel.stats.comparing.shrinkage import shrink, shrink_effects
 from panel.study.naming import naming
 from panel.study.shown import shown
-from panel.views.prototypes.differences import WITHOUT_LUCK, tell_differences
+from panel.views.prototypes.differences import _WITHOUT_LUCK, tell_differences
 from panel.words import chance_words, format_change
 from tests.models.decision.known_studies import target_study
 
@@ -52,7 +52,7 @@ def test_effects_are_shrunken_within_their_family():
 def test_the_largest_is_told_with_what_is_left_of_it_in_a_table_of_its_own():
     study = target_study(TRUTH)
     result, names = find_differences(study), naming(study)
-    table = shown(WITHOUT_LUCK, result, names)
+    table = shown(_WITHOUT_LUCK, result, names)
     assert len(table) == (result.versus["verdict"] == "differs").sum()
     row = result.picked.loc[result.picked["estimate"].abs().idxmax()]
     (line,) = [

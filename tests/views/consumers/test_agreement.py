@@ -11,9 +11,9 @@ from panel.models.consumers.agreement import count_agreement
 from panel.study.naming import Naming
 from panel.study.shown import shown
 from panel.views.consumers.agreement import (
+    _BARS,
+    _STATEMENTS,
     _WITHOUT_FOIL,
-    BARS,
-    STATEMENTS,
     _figure,
     _headline,
     _in_ten,
@@ -78,7 +78,7 @@ def test_headlines_for_all_one_and_none():
 def test_a_bar_is_written_as_it_was_set():
     set_high = count_agreement(study_of(agreed({5: 10, 1: 10}), {"questions": {"soft": {"bar": 62.5}}}))
     assert _headline(set_high) == "Not shown: more than 62.5 % for soft."
-    assert shown(BARS, set_high, Naming())["Bar"].tolist() == ["62.5 %"]
+    assert shown(_BARS, set_high, Naming())["Bar"].tolist() == ["62.5 %"]
 
 
 def test_too_few_people_can_never_pass():
@@ -115,7 +115,7 @@ def test_of_several_untrue_statements_the_one_most_agreed_with_is_taken_off():
 
 
 def test_tables(found):
-    statements = shown(STATEMENTS, found, Naming())
+    statements = shown(_STATEMENTS, found, Naming())
     assert len(statements) == 8
     row = statements.iloc[2]
     assert row["Agreed, of all who answered"] == "44 of 58 (75.8 %)"
@@ -125,14 +125,14 @@ def test_tables(found):
     assert (row["At most"], row["Don't know"], row["Started"], row["Did not answer"]) == ("7 in 10", "2", "60", "2")
     assert statements["Untrue on purpose"].tolist() == [""] * 7 + ["yes"]
     assert statements["Agreed, of all who answered"].iloc[-1] == "8 of 58 (13.8 %)"  # 13.79: up, it is untrue
-    bars = shown(BARS, found, Naming())
+    bars = shown(_BARS, found, Naming())
     assert "the claim: 8 in 10 users found no mark on their paper" in set(bars["Set by"])
     assert dict(zip(bars["Bar"], bars["Above the bar"], strict=True))["80 %"] == "not shown"
     assert len(shown(_WITHOUT_FOIL, found, Naming())) == 7
     unknown = count_agreement(study_of(agreed({5: 3}), {"questions": {"soft": {"bar": 60}}}))
-    assert shown(STATEMENTS, unknown, Naming())["Started"].tolist() == ["–"]
-    assert shown(BARS, unknown, Naming())["Needed"].tolist() == ["–"]
-    assert shown(BARS, unknown, Naming())["Set by"].tolist() == ["the fact `questions`"]
+    assert shown(_STATEMENTS, unknown, Naming())["Started"].tolist() == ["–"]
+    assert shown(_BARS, unknown, Naming())["Needed"].tolist() == ["–"]
+    assert shown(_BARS, unknown, Naming())["Set by"].tolist() == ["the fact `questions`"]
 
 
 def test_the_picture_tells_untrue_statements_and_bars_apart(found):

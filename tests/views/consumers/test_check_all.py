@@ -12,10 +12,10 @@ from panel.study.naming import Naming
 from panel.study.shown import shown
 from panel.views.consumers.check_all import (
     _COMPONENTS,
-    LIFT,
-    TERM_COUNTS,
-    TERM_PAIRS,
-    TERM_TESTS,
+    _LIFT,
+    _TERM_COUNTS,
+    _TERM_PAIRS,
+    _TERM_TESTS,
     _headline,
     _lift_figure,
     _lift_lines,
@@ -108,17 +108,17 @@ def test_the_map_is_explained_or_missing(found, one):
 
 
 def test_tables_hold_every_row(found, one):
-    counts = shown(TERM_COUNTS, found, Naming())
+    counts = shown(_TERM_COUNTS, found, Naming())
     assert counts.shape == (16, 9)
     assert counts.loc[0, "P5"] == "1 of 58 (1.7 %)"
-    tests = shown(TERM_TESTS, found, Naming())
+    tests = shown(_TERM_TESTS, found, Naming())
     assert len(tests) == 16
     assert set(tests["Way"]) == {"chi-square"}
-    assert shown(TERM_TESTS, one, Naming())["Way"].tolist() == ["exact"]
-    pairs = shown(TERM_PAIRS, found, Naming())
+    assert shown(_TERM_TESTS, one, Naming())["Way"].tolist() == ["exact"]
+    pairs = shown(_TERM_PAIRS, found, Naming())
     assert len(pairs) == 16 * 28
     assert pairs.loc[0, "Difference in points of per cent"] == "+24.1"
-    lift = shown(LIFT, found, Naming())
+    lift = shown(_LIFT, found, Naming())
     assert lift.set_index("Term").loc["greasy", ["Liking, ticked minus not", "95 % interval"]].tolist() == [
         "−0.9",
         "−1.2 to −0.5",

@@ -8,10 +8,10 @@ from panel.models.consumers.forced_choice import judge_count, judge_forced_choic
 from panel.study.naming import Naming, naming
 from panel.study.shown import shown
 from panel.views.consumers.choices import (
+    _SESSIONS,
     _SIMILARITY,
     CHOICES,
     PREFERENCES,
-    SESSIONS,
     _figure,
     _headline,
     _how_much_it_could_see,
@@ -197,7 +197,7 @@ def test_similarity_only_where_a_share_was_set():
 
 def test_sessions():
     study = choice_study(right_rows("triangle", 10, 18), right_rows("triangle", 4, 18, session="", start=18))
-    table = shown(SESSIONS, judge_forced_choices(study), NAMES)
+    table = shown(_SESSIONS, judge_forced_choices(study), NAMES)
     assert table["Session"].tolist() == ["1"]  # where others name their session, an answer without one is nobody's
     assert table["Right"].tolist() == ["10 of 18"]
 

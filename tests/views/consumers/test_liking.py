@@ -9,11 +9,11 @@ from panel.models.consumers.liking import weigh_liking
 from panel.study.naming import Naming
 from panel.study.shown import shown
 from panel.views.consumers.liking import (
+    _LIKING_MEANS,
+    _LIKING_PAIRS,
+    _LIKING_TESTS,
+    _LIKING_TOP,
     _VERSUS,
-    LIKING_MEANS,
-    LIKING_PAIRS,
-    LIKING_TESTS,
-    LIKING_TOP,
     _against_benchmark,
     _distribution,
     _distribution_figure,
@@ -164,12 +164,12 @@ def test_words_for_those_who_do_not_see_the_pictures():
 
 
 def test_means_best_first_with_counts_and_bases():
-    table = shown(LIKING_MEANS, demo_liking(), demo()[1])
+    table = shown(_LIKING_MEANS, demo_liking(), demo()[1])
     assert table["Prototype"].iloc[0] == "P4 (swap AB)"
     assert table["Prototype"].iloc[-1] == "P5 (swap C)"
     assert table["8 or 9 (95 % interval)"].iloc[0] == "14 of 59: 24 % (14 to 36 %)"  # Wilson: 14.7 to 36.0
     assert table["Mean liking (1 to 9)"].iloc[0] == "6.32"
-    top = shown(LIKING_TOP, demo_liking(), demo()[1])
+    top = shown(_LIKING_TOP, demo_liking(), demo()[1])
     assert set(top["Answers"]) == {"8 or 9", "7, 8 or 9"}
 
 
@@ -180,11 +180,11 @@ def test_pairs_say_cannot_be_separated():
     assert told["P3"] == "cannot be separated"
     assert told["P4"] == "differs"
     assert set(table["Difference (points)"].str[0]) == {"+", "−"}
-    assert len(shown(LIKING_PAIRS, result, demo()[1])) == 28
+    assert len(shown(_LIKING_PAIRS, result, demo()[1])) == 28
 
 
 def test_tests_with_what_each_loses():
-    table = shown(LIKING_TESTS, demo_liking(), demo()[1]).set_index("Test")
+    table = shown(_LIKING_TESTS, demo_liking(), demo()[1]).set_index("Test")
     assert table.loc["Friedman", "Lost"] == "3 (12 answers)"
     assert table.loc["Friedman", "Because they"] == "did not try every prototype"
     assert table.loc["mixed model", "Lost"] == "–"

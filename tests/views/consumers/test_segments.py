@@ -5,8 +5,8 @@ from dataclasses import replace
 from panel.study.shown import shown
 from panel.views.consumers.segments import (
     _DIVIDED,
+    _STEPS,
     SEGMENT_MEANS,
-    STEPS,
     _divided,
     _figure,
     _headline,
@@ -91,7 +91,7 @@ def test_tables():
         "Mean liking of group 2 (19 consumers)",
     ]
     assert table.iloc[3, 1] == "7.03 (6.55 to 7.52) a"
-    assert shown(STEPS, demo_segments(), names)["Believed"].tolist() == ["yes", "no"]
-    assert shown(STEPS, one_group(), names)["Believed"].tolist() == ["no"]
+    assert shown(_STEPS, demo_segments(), names)["Believed"].tolist() == ["yes", "no"]
+    assert shown(_STEPS, one_group(), names)["Believed"].tolist() == ["no"]
     assert set(shown(_DIVIDED, demo_segments(), names)["Group"]) == {"1", "2"}
     assert list(shown(SEGMENT_MEANS, one_group(), names).columns) == ["Prototype", "Mean liking of all consumers"]

@@ -10,7 +10,7 @@ from panel.study.formulas import emollient_blend
 from panel.study.naming import Naming, naming
 from panel.study.shown import shown
 from panel.views.emollients.blends import (
-    DESCRIPTORS,
+    _DESCRIPTORS,
     _cascade_alt_text,
     _cascade_figure,
     _cascade_rows,
@@ -204,14 +204,14 @@ def test_a_single_prototype_and_the_alt_text():
 
 
 def test_every_descriptor_that_occurs_has_a_row():
-    table = shown(DESCRIPTORS, DEMO_BLENDS, NAMES)
+    table = shown(_DESCRIPTORS, DEMO_BLENDS, NAMES)
     occurring = [name for name in DEMO_BLENDS.wide if (DEMO_BLENDS.wide[name].fillna(0) != 0).any()]
     assert len(table) == len(occurring)
     assert list(table.columns)[3:] == list(DEMO_BLENDS.wide.index)
 
 
 def test_weak_and_remembered_values_are_marked():
-    table = shown(DESCRIPTORS, DEMO_BLENDS, NAMES).set_index("Property of the blend")
+    table = shown(_DESCRIPTORS, DEMO_BLENDS, NAMES).set_index("Property of the blend")
     values = DEMO_BLENDS.values.groupby("descriptor")
     weak, remembered = values["weak"].any(), values["from_memory"].max() > 0
     marked = {"surface_tension": "Surface tension, mN/m", "emollient_total": "Emollient total, %"}
@@ -221,7 +221,7 @@ def test_weak_and_remembered_values_are_marked():
 
 
 def test_coverage_is_told_from_least_to_most():
-    table = shown(DESCRIPTORS, DEMO_BLENDS, NAMES).set_index("Property of the blend")
+    table = shown(_DESCRIPTORS, DEMO_BLENDS, NAMES).set_index("Property of the blend")
     coverage = DEMO_BLENDS.values.query("descriptor == 'interfacial_tension'")["coverage"]
     told = table.loc["Interfacial tension with water, mN/m", "Mass known"]
     assert told == f"{coverage.min():.0f} to {coverage.max():.0f} %"

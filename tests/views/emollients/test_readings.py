@@ -14,10 +14,10 @@ from panel.study.open_study import open_study
 from panel.study.shown import shown
 from panel.views.emollients.readings import (
     _MEASURES,
+    _PARTNERS,
+    _READING_SWAPS,
+    _READINGS,
     _SCREENING,
-    PARTNERS,
-    READING_SWAPS,
-    READINGS,
     _map_figure,
     _map_picture,
     _map_sentences,
@@ -147,7 +147,7 @@ def test_an_instrument_does_not_replace_people():
 
 
 def test_readings_carry_unit_scatter_and_number():
-    table = shown(READINGS, JOINED, NAMES)
+    table = shown(_READINGS, JOINED, NAMES)
     assert table.shape == (17, 1 + 8)  # eleven measured, six from the curves
     assert table.loc[0, ["Measure", "P1"]].tolist() == ["viscosity, mPa s", "24500 ± 880"]
     measures = shown(_MEASURES, JOINED, NAMES).set_index("Measure")
@@ -158,13 +158,13 @@ def test_readings_carry_unit_scatter_and_number():
 def test_prototypes_without_a_reading_have_a_dash():
     rows = [{"prototype": "P1", "measure": "gloss", "unit": "GU", "value": 20.0}] * 2
     rows += [{"prototype": name, "measure": "x", "unit": "mm", "value": 2.0} for name in ("P1", "P2")]
-    table = shown(READINGS, join_readings(hand_cream_readings(rows_of(rows))), NAMES)
+    table = shown(_READINGS, join_readings(hand_cream_readings(rows_of(rows))), NAMES)
     assert table.loc[0, ["P1", "P2"]].tolist() == ["20.0 ± 0", "–"]
     assert table.loc[1, "P2"] == "2.00 ± –"
 
 
 def test_partners():
-    table = shown(PARTNERS, JOINED, NAMES)
+    table = shown(_PARTNERS, JOINED, NAMES)
     assert table.shape == (10, 8)
     row = table.set_index("Attribute").loc["ease of spreading"]
     assert row[["Reading", "Expected"]].tolist() == ["work of shear", "opposite ways (Gore 2018)"]
@@ -181,7 +181,7 @@ def test_screening_begins_with_the_clearest():
 
 
 def test_swaps_as_amounts_and_per_cent():
-    table = shown(READING_SWAPS, JOINED, NAMES)
+    table = shown(_READING_SWAPS, JOINED, NAMES)
     assert table.shape == (51, 8)
     row = table.iloc[0]
     assert row["Swap"] == "Dicaprylyl Carbonate → C13-15 Alkane"

@@ -9,7 +9,7 @@ from panel.answers import Answers
 from panel.models.prototypes.verdict import DIFFERS
 from panel.study.open_study import open_study
 from panel.study.shown import shown
-from panel.views.emollients.swaps import INTERACTIONS, SWAPS, _interaction_sentences, swap_drawers, swap_words
+from panel.views.emollients.swaps import _INTERACTIONS, _SWAPS, _interaction_sentences, swap_drawers, swap_words
 
 DEMO = Path(__file__).parents[3] / "data_demo" / "reading_room"
 
@@ -21,7 +21,7 @@ def demo():
 
 def test_the_table_holds_every_effect_with_its_verdict(demo):
     traced = demo.swaps
-    table = shown(SWAPS, traced, demo.names)
+    table = shown(_SWAPS, traced, demo.names)
     assert len(table) == len(traced.swaps) + len(traced.joint)
     assert (table["In words"] == DIFFERS).sum() == (traced.swaps["verdict"] == DIFFERS).sum()
     row = table.loc[table["Attribute"] == "greasy film"].iloc[0]
@@ -32,7 +32,7 @@ def test_the_table_holds_every_effect_with_its_verdict(demo):
 
 
 def test_each_swap_rests_on_the_scores_of_its_own_prototypes(demo):
-    (source,) = SWAPS.behind(demo.swaps)
+    (source,) = _SWAPS.behind(demo.swaps)
     column, members = source.group
     assert column == "swap"
     swap = demo.swaps.swaps["swap"].iloc[0]
@@ -52,7 +52,7 @@ def test_only_interactions_that_may_be_there_are_told(demo):
     assert _interaction_sentences(none, demo.names)[0].startswith(
         "Whether swaps strengthen or weaken each other cannot"
     )
-    assert len(shown(INTERACTIONS, traced, demo.names)) == len(traced.interactions)
+    assert len(shown(_INTERACTIONS, traced, demo.names)) == len(traced.interactions)
 
 
 def test_what_is_behind_the_matrix(demo):

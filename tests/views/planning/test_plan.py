@@ -16,11 +16,11 @@ from panel.views.planning.plan import (
     _CARRY_OVER,
     _GAPS,
     _PLACES,
+    _PLANNED,
     _SITES,
     BALANCE,
     FORMULAS,
     MIXTURE_MODELS,
-    PLANNED,
     SERVINGS,
     SWAPS,
     cautions_sentences,
@@ -162,7 +162,7 @@ def test_the_picture_shows_which_swaps_are_made():
 
 
 def test_what_is_made_in_each_prototype():
-    table = shown(PLANNED, FULL, NAMES)
+    table = shown(_PLANNED, FULL, NAMES)
     assert table["Swaps made"].tolist() == ["base", "A", "B", "AB", "C", "AC", "BC", "ABC"]
 
 

@@ -7,7 +7,7 @@ import pytest
 from panel.models.prototypes.alike import Alike, PlannedDifferences
 from panel.study.naming import Naming
 from panel.study.shown import shown
-from panel.views.prototypes.alike import ALIKE, PLANNED, tell_alike, tell_planned
+from panel.views.prototypes.alike import _ALIKE, _PLANNED, tell_alike, tell_planned
 
 NAMES = Naming({"film": "greasy film", "glide": "ease of spreading"})
 COLUMNS = ["attribute", "prototype", "versus", "estimate", "verdict", "direction", "not_worse"]
@@ -63,7 +63,7 @@ def test_a_line_for_each_pair_says_on_what():
 
 
 def test_the_table_holds_both_tests_the_interval_and_the_bound():
-    table = shown(ALIKE, result(), NAMES)
+    table = shown(_ALIKE, result(), NAMES)
     row = table.iloc[0]
     assert (row["P for likeness"], row["Interval that decides likeness"]) == ("0.020", "−4.0 to 6.0 (97.5 %)")
     assert (row["Alike?"], row["Not worse?"]) == ("alike within the margin", "not worse (+3.0 at worst)")
@@ -117,12 +117,12 @@ def test_what_was_chosen_afterwards_is_not_counted_but_marked():
     planned, explored = lines(tell_planned(found, NAMES))
     assert planned == ("greasy film: P2 minus P1 is −12.0 (95 % interval −17.0 to −7.0; p after Holm = 0.010), shown.")
     assert explored.endswith("Exploratory: chosen with the scores at hand.")
-    assert list(shown(PLANNED, found, NAMES)["Chosen"]) == ["planned", "exploratory"]
+    assert list(shown(_PLANNED, found, NAMES)["Chosen"]) == ["planned", "exploratory"]
     assert any("exploratory" in line for line in tell_planned(found, NAMES).cannot)
     assert not any("exploratory" in line for line in tell_planned(planned_result(0.01), NAMES).cannot)
 
 
 def test_the_table_shows_both_p_values():
-    row = shown(PLANNED, planned_result(0.008), NAMES).iloc[0]
+    row = shown(_PLANNED, planned_result(0.008), NAMES).iloc[0]
     assert (row["P, alone"], row["P after Holm"], row["In words"]) == ("0.004", "0.008", "shown")
     assert row["Difference (95 % interval, planned)"] == "−12.0 (−17.0 to −7.0)"

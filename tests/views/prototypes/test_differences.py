@@ -15,13 +15,13 @@ from panel.study.shown import shown
 from panel.views.pictures import marker_of
 from panel.views.prototypes.differences import (
     _BRIEFLY,
+    _FROM_BENCHMARK,
+    _MEANS,
+    _PAIRS,
+    _TESTS,
+    _VARIANCES,
     BOTH_WAYS,
-    FROM_BENCHMARK,
-    MEANS,
-    PAIRS,
     SMALLEST,
-    TESTS,
-    VARIANCES,
     _what_the_differences_cannot_show,
     tell_differences,
     tell_sensitivity,
@@ -148,7 +148,9 @@ def test_at_most_three_sentences_to_mind_and_the_margin_typed_in_is_one():
     )
 
 
-@pytest.mark.parametrize("table", [_BRIEFLY, MEANS, TESTS, FROM_BENCHMARK, PAIRS, VARIANCES], ids=lambda one: one.name)
+@pytest.mark.parametrize(
+    "table", [_BRIEFLY, _MEANS, _TESTS, _FROM_BENCHMARK, _PAIRS, _VARIANCES], ids=lambda one: one.name
+)
 def test_every_cell_is_text_for_people(table):
     written = shown(table, RESULT, NAMED)
     assert len(written) > 0
@@ -160,12 +162,12 @@ def test_every_cell_is_text_for_people(table):
 
 
 def test_means_stand_with_their_letters():
-    table = shown(MEANS, RESULT, NAMED)
+    table = shown(_MEANS, RESULT, NAMED)
     assert list(table.columns) == ["Attribute (0 to 100)", "P1", "P2", "P3", "P4"]
     row = RESULT.means[(RESULT.means["attribute"] == "AF_STICK") & (RESULT.means["prototype"] == "P2")].iloc[0]
     assert table.set_index(table.columns[0]).loc["stickiness", "P2"] == f"{row['estimate']:.1f} {row['letters']}"
     gap = RESULT.means[~((RESULT.means["attribute"] == "AF_STICK") & (RESULT.means["prototype"] == "P2"))]
-    table = shown(MEANS, replace(RESULT, means=gap), NAMED)
+    table = shown(_MEANS, replace(RESULT, means=gap), NAMED)
     assert table.set_index(table.columns[0]).loc["stickiness", "P2"] == "–"
 
 
@@ -176,12 +178,12 @@ def test_briefly_brackets_what_cannot_be_told_and_marks_what_is_alike():
 
 
 def test_a_difference_stands_with_its_sign_interval_and_words():
-    table = shown(FROM_BENCHMARK, RESULT, NAMED)
+    table = shown(_FROM_BENCHMARK, RESULT, NAMED)
     first = RESULT.versus.iloc[0]
     sign = "+" if first["estimate"] > 0 else "−"
     assert table["Difference (95 % interval, Dunnett)"].iloc[0].startswith(f"{sign}{abs(first['estimate']):.1f} (")
     assert list(table["In words"]) == list(RESULT.versus["said"])
-    pairs = shown(PAIRS, RESULT, NAMED)
+    pairs = shown(_PAIRS, RESULT, NAMED)
     with_benchmark = pairs["Compared with"] == "P1"
     assert set(pairs.loc[with_benchmark, "In words"]) == {"see the differences from P1"}
     assert list(pairs.loc[~with_benchmark, "In words"]) == list(RESULT.pairs.loc[~with_benchmark, "said"])
@@ -191,7 +193,7 @@ def test_tests_say_yes_only_below_the_level():
     raw = [0.049 / 4, 0.051 / 2, np.nan, 0.2, 0.0001, 0.05 / 3]  # of five by Holm: 0.049 0.051 0.2 0.0005 0.05
     frame = RESULT.attributes.assign(p_value=raw)
     frame = attribute_verdicts(frame, RESULT.pairs, RESULT.confounds, 0.95)
-    answers = shown(TESTS, replace(RESULT, attributes=frame), NAMED)["Do prototypes differ?"]
+    answers = shown(_TESTS, replace(RESULT, attributes=frame), NAMED)["Do prototypes differ?"]
     assert list(answers) == ["yes", "cannot tell", "–", "cannot tell", "yes", "cannot tell"]
 
 
@@ -200,7 +202,7 @@ def test_variances_are_shown_as_standard_deviations():
         {"attribute": ["AF_STICK"], "assessor": [16.0], "assessor_prototype": [0.0], "session": [np.nan],
          "residual": [2.25]}
     )  # fmt: skip
-    cells = list(shown(VARIANCES, replace(RESULT, variances=frame), NAMED).iloc[0])
+    cells = list(shown(_VARIANCES, replace(RESULT, variances=frame), NAMED).iloc[0])
     assert cells == ["stickiness", "4.0", "0.0", "–", "1.5"]
 
 
@@ -279,7 +281,7 @@ def test_without_a_benchmark_the_means_are_drawn_filled_where_prototypes_differ(
     found = find_differences(STUDY)
     frame = found.attributes.assign(verdict=["cannot tell", *["differs"] * (len(found.attributes) - 1)])
     told = tell_differences(replace(found, attributes=frame), NAMED)
-    assert told.table is MEANS
+    assert told.table is _MEANS
     (axes,) = told.picture.figure().axes
     _, places, _, fills = zip(*marks(axes), strict=True)
     assert places == pytest.approx(list(found.means["estimate"]))
@@ -296,5 +298,5 @@ def test_who_cannot_see_it_hears_who_is_higher_and_lower():
 
 def test_the_interval_that_decides_on_likeness_stands_with_its_level():
     # the margin is 8: 1.0 with both ends of its interval inside is alike
-    row = shown(FROM_BENCHMARK, result(), NAMES).iloc[2]
+    row = shown(_FROM_BENCHMARK, result(), NAMES).iloc[2]
     assert "−1.5 to 3.5 (90 %)" in list(row)

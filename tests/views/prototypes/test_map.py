@@ -11,9 +11,9 @@ from panel.study.naming import Naming
 from panel.study.shown import shown
 from panel.views.pictures import marker_of
 from panel.views.prototypes.map import (
-    COMPONENTS,
-    LOADINGS,
-    PLACES,
+    _COMPONENTS,
+    _LOADINGS,
+    _PLACES,
     _attribute_lines,
     _axis_ends,
     _figure,
@@ -110,10 +110,10 @@ def test_who_cannot_see_it_hears_shares_and_places():
 
 
 def test_tables_hold_shares_rings_and_correlations():
-    assert list(shown(COMPONENTS, RESULT, NAMES)["Together with those before"]) == ["70 %", "90 %", "100 %"]
-    places = shown(PLACES, RESULT, NAMES)
+    assert list(shown(_COMPONENTS, RESULT, NAMES)["Together with those before"]) == ["70 %", "90 %", "100 %"]
+    places = shown(_PLACES, RESULT, NAMES)
     assert list(places.iloc[0]) == ["P1", "−10.0", "1.0", "3.0", "2.0", "10"]
-    loadings = shown(LOADINGS, RESULT, NAMES)
+    loadings = shown(_LOADINGS, RESULT, NAMES)
     assert list(loadings.columns[2:]) == ["Correlation with component 1", "Correlation with component 2"]
     assert list(loadings.iloc[2, 2:]) == ["−0.99", "0.00"]
 

@@ -12,8 +12,8 @@ from panel.models.prototypes.verdict import DIFFERS
 from panel.study.naming import naming
 from panel.study.shown import shown
 from panel.study.study import Study
-from panel.views.prototypes.alike import ALIKE, tell_alike, tell_planned
-from panel.views.prototypes.differences import _BRIEFLY, FROM_BENCHMARK, MEANS, PAIRS, TESTS, tell_differences
+from panel.views.prototypes.alike import _ALIKE, tell_alike, tell_planned
+from panel.views.prototypes.differences import _BRIEFLY, _FROM_BENCHMARK, _MEANS, _PAIRS, _TESTS, tell_differences
 
 PROTOTYPES, ATTRIBUTES = ("P1", "P2", "P3", "P4", "P5"), ("A", "B", "C", "D", "E", "F")
 MARGIN = 8.0
@@ -65,7 +65,7 @@ def found(request):
 
 def test_every_table_gives_a_pair_one_verdict(found):
     _, study, result, names, _ = found
-    long = shown(FROM_BENCHMARK, result, names)
+    long = shown(_FROM_BENCHMARK, result, names)
     told = {(row["Attribute"], row["Prototype"]): verdict_of(row["In words"]) for row in long.to_dict("records")}
     assert len(told) == 24
     for row in shown(_BRIEFLY, result, names).to_dict("records"):
@@ -73,10 +73,10 @@ def test_every_table_gives_a_pair_one_verdict(found):
         for prototype, cell in row.items():
             brief = "alike" if cell.startswith("= ") else "cannot tell" if cell.startswith("(") else "differs"
             assert brief == told[attribute, prototype], (attribute, prototype)
-    pairs = shown(PAIRS, result, names)
+    pairs = shown(_PAIRS, result, names)
     twice = pairs.loc[(pairs["Compared with"] == "P1") | (pairs["Prototype"] == "P1"), "In words"]
     assert set(twice) == {"see the differences from P1"}
-    for row in shown(ALIKE, find_alike(study, result), names).to_dict("records"):
+    for row in shown(_ALIKE, find_alike(study, result), names).to_dict("records"):
         verdict = told[row["Attribute"], row["Prototype"]]
         if row["Alike?"].startswith("beyond") or row["Not worse?"].startswith("worse"):
             assert verdict == "differs"
@@ -85,7 +85,7 @@ def test_every_table_gives_a_pair_one_verdict(found):
 
 def test_letters_part_exactly_who_differs(found):
     _, _, result, names, _ = found
-    means = shown(MEANS, result, names).set_index("Attribute (0 to 100)")
+    means = shown(_MEANS, result, names).set_index("Attribute (0 to 100)")
     verdicts = pd.concat([result.pairs.loc[~result.pairs["with_benchmark"]], result.versus])
     assert len(verdicts) == 60
     for row in verdicts.to_dict("records"):
@@ -95,7 +95,7 @@ def test_letters_part_exactly_who_differs(found):
 
 def test_the_headline_counts_what_the_table_says_and_no_row_differs_beyond_it(found):
     kind, study, result, names, told = found
-    answers = shown(TESTS, result, names).set_index("Attribute")["Do prototypes differ?"]
+    answers = shown(_TESTS, result, names).set_index("Attribute")["Do prototypes differ?"]
     differing = set(answers.index[answers == "yes"])
     if differing:
         counted = {"The prototypes differ on all 6 attributes.", f"The prototypes differ on {len(differing)} of 6"}
@@ -106,7 +106,7 @@ def test_the_headline_counts_what_the_table_says_and_no_row_differs_beyond_it(fo
     if kind == "null":  # else this study would try nothing
         both = pd.concat([result.versus, result.pairs])
         assert ((both["ci_low"] > 0) | (both["ci_high"] < 0)).any()
-    for table in (FROM_BENCHMARK, PAIRS):
+    for table in (_FROM_BENCHMARK, _PAIRS):
         rows = shown(table, result, names)
         assert set(rows.loc[rows["In words"].str.startswith("differs"), "Attribute"]) <= differing
     for line in lines_of(told):
@@ -123,7 +123,7 @@ def test_the_headline_counts_what_the_table_says_and_no_row_differs_beyond_it(fo
 
 def test_the_picture_fills_what_the_table_says_differs(found):
     _, _, result, names, told = found
-    rows = shown(FROM_BENCHMARK, result, names)
+    rows = shown(_FROM_BENCHMARK, result, names)
     for axes in told.picture.figure().axes:
         words = rows.loc[rows["Prototype"] == axes.get_title(), "In words"]
         marks = [line for line in axes.lines if line.get_transform() == axes.transData and line.get_marker() != "None"]
@@ -135,14 +135,14 @@ def test_the_picture_fills_what_the_table_says_differs(found):
 
 def test_within_the_margin_is_shown_with_the_interval_that_decides(found):
     _, study, result, names, _ = found
-    for table, column in ((FROM_BENCHMARK, "In words"), (ALIKE, "Alike?")):
-        answer = result if table is FROM_BENCHMARK else find_alike(study, result)
+    for table, column in ((_FROM_BENCHMARK, "In words"), (_ALIKE, "Alike?")):
+        answer = result if table is _FROM_BENCHMARK else find_alike(study, result)
         rows = shown(table, answer, names)
         for row in rows.loc[rows[column].str.startswith("alike")].to_dict("records"):
             ends = re.match(r"(\S+) to (\S+) \(", row["Interval that decides likeness"])
             low, high = (float(end.replace("\N{MINUS SIGN}", "-")) for end in ends.groups())
             assert -MARGIN - 0.05 < low < high < MARGIN + 0.05  # printed with one decimal
     typed = find_differences(study, margin=2 * MARGIN)
-    said = shown(FROM_BENCHMARK, typed, names)["In words"]
+    said = shown(_FROM_BENCHMARK, typed, names)["In words"]
     assert not said.str.startswith("alike").any()
     assert "would be" in " ".join([*said, tell_alike(find_alike(study, typed), names).headline])
