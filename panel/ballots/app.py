@@ -130,6 +130,7 @@ register_url_convertor("place", _Place())
 Clock = Callable[[], datetime]
 _Answers = Callable[[Request, Mapping[str, str] | Response], Response]
 
+_LONGEST_REPORT = 2000  # characters of what somebody writes about a reaction
 _AT_ONCE = 40
 """Requests that are worked on at once; the others wait in the order in which they came. Ballots that arrive together
 share a transaction: more at once means fewer of them, but more threads (40 was the best measured on two processors)."""
@@ -310,7 +311,7 @@ class _Server:
             if self.reactions.too_often(request.path_params["token"]):
                 return _plain(request, pages.TOO_OFTEN, 429)
             serving = _opened_sample(found, request.query_params.get("sample", ""))
-            entry = Entry("reaction", serving, text=fields.get("reaction", "").strip()[: pages.LONGEST_REPORT])
+            entry = Entry("reaction", serving, text=fields.get("reaction", "").strip()[:_LONGEST_REPORT])
             submission = _submission(fields) or secrets.token_urlsafe(16)
             sent = Sent(f"reaction {found.collection} {found.assessor} {submission}", self.clock(), found.assessor)
             self.store.add(lambda connection: add_entries(connection, [entry], found.place, sent))

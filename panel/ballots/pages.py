@@ -30,17 +30,11 @@ TOO_OFTEN = (
     "reacts, talk to the panel leader now."
 )
 ASKED_FIRST = "The password that the panel leader gave you"
-NOT_THE_WORD = "That is not the password. Ask the panel leader."
-TOO_OFTEN_TRIED = "That was tried too often from here. Wait ten minutes, or ask the panel leader."
-NOT_KEPT_BEFORE = (
-    "What you just sent was not kept: the password is asked for first. Write it, go on, and answer that page again."
-)
 _MORE_PHONES = (
     "This link was opened on another phone too, or in another browser. Answer on one of them only: of two marks for "
     "the same line the later one counts. If it was not you, tell the panel leader now."
 )
 NO_PAGE = "There is no such page."
-LONGEST_REPORT = 2000
 
 
 @cache

@@ -149,6 +149,13 @@ def refuse_short(password: str) -> None:
         raise StudyError(f"The password is too short; take {_SHORTEST} characters or more.")
 
 
+_NOT_THE_WORD = "That is not the password. Ask the panel leader."
+_TOO_OFTEN_TRIED = "That was tried too often from here. Wait ten minutes, or ask the panel leader."
+_NOT_KEPT_BEFORE = (
+    "What you just sent was not kept: the password is asked for first. Write it, go on, and answer that page again."
+)
+
+
 class Password:
     """Lets through who brought the password once on this phone; asks the others, whatever page they want.
 
@@ -185,12 +192,12 @@ class Password:
         nonce = str(request.scope.get("nonce", ""))
         fields = await _small_form(request) if request.method == "POST" else {}
         if _FIELD not in fields:
-            lost = pages.NOT_KEPT_BEFORE if request.method == "POST" else ""
+            lost = _NOT_KEPT_BEFORE if request.method == "POST" else ""
             return HTMLResponse(pages.password_page(lost, nonce), 401)
         if self._too_often(request.client.host if request.client else ""):
-            return HTMLResponse(pages.password_page(pages.TOO_OFTEN_TRIED, nonce), 429)
+            return HTMLResponse(pages.password_page(_TOO_OFTEN_TRIED, nonce), 429)
         if not hmac.compare_digest(fields[_FIELD].strip().encode(), self._password.encode()):
-            return HTMLResponse(pages.password_page(pages.NOT_THE_WORD, nonce), 401)
+            return HTMLResponse(pages.password_page(_NOT_THE_WORD, nonce), 401)
         onward = RedirectResponse("/" + request.url.path.lstrip("/\\"), 303)
         onward.set_cookie(_COOKIE, self._pass, path="/", httponly=True, samesite="strict", secure=self._secure)
         return onward

@@ -23,7 +23,7 @@ from panel.plan.codes import moment
 from panel.plan.safety import safety_gate
 from panel.study.editing import put_table, texts_of_table
 from panel.study.people import REMOVED, WITHOUT_PEOPLE
-from panel.study.scores_used import PLACE_COLUMNS, PLANNED_DIFFERENCES, stated_differences, with_correction
+from panel.study.scores_used import PLACE_COLUMNS, stated_differences, with_correction
 from panel.study.study import Study, is_rehearsed
 from panel.study.tables import TABLES
 
@@ -175,7 +175,7 @@ def _check_removed(study: Study) -> list[Finding]:
 def _check_planned_differences(study: Study) -> list[Finding]:
     """Return one finding for each planned difference that cannot be read."""
     return [
-        Finding("warning", "planned_difference_not_read", PLANNED_DIFFERENCES, what, advice)
+        Finding("warning", "planned_difference_not_read", "planned_differences", what, advice)
         for what, advice in stated_differences(study)[1]
     ]
 

@@ -254,8 +254,8 @@ def _spread(ages: pd.DataFrame) -> list[Finding]:
     hours = ages.loc[ages["hours"] >= YOUNGEST_HOURS, "hours"]
     if hours.empty or hours.max() - hours.min() <= _LARGEST_SPREAD_HOURS:
         return []
-    ends = (hours.idxmin(), hours.idxmax())
-    first, last = (f"{ages.loc[row, 'age']} ({ages.loc[row, 'batch']})" for row in ends)
+    ends = ages.loc[[hours.idxmin(), hours.idxmax()]]
+    first, last = (f"{age} ({batch})" for age, batch in zip(ends["age"], ends["batch"], strict=True))
     message = f"The batches were tested at ages that differ by more than a day: from {first} to {last}."
     advice = "Age changes thickness and rub-out. Test all prototypes within a day of equal age."
     return [Finding("warning", "ages_differ", "batches, made_on and tested_on", message, advice)]

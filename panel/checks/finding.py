@@ -171,34 +171,6 @@ def distinct(*codes: np.ndarray) -> tuple[np.ndarray, ...]:
     return tuple(code[first] for code in codes)
 
 
-def among(rows: tuple[np.ndarray, ...], others: tuple[np.ndarray, ...]) -> np.ndarray:
-    """Return True for each of the rows that is also one of the others."""
-    group, first = grouped(*(np.concatenate(pair) for pair in zip(others, rows, strict=True)))
-    number = len(others[0])
-    return first[group[number:]] < number
-
-
-def matched(left: np.ndarray, right: np.ndarray) -> tuple[np.ndarray, np.ndarray]:
-    """Return all pairs of a row on the left and a row on the right with the same code, as two columns of rows."""
-    width = int(max(left.max(initial=-1), right.max(initial=-1))) + 1
-    order, counts = np.argsort(right, kind="stable"), np.bincount(right, minlength=width)
-    times = counts[left]
-    of_left = np.repeat(np.arange(len(left)), times)
-    within = np.arange(len(of_left)) - np.repeat(np.cumsum(times) - times, times)
-    starts = np.cumsum(counts) - counts
-    return of_left, order[starts[left[of_left]] + within]
-
-
-def common(by: tuple[np.ndarray, ...], what: np.ndarray, whole: tuple[np.ndarray, ...]) -> tuple[np.ndarray, ...]:
-    """Return the rows (by, what) that occur more than half as often as their `by` occurs among the rows of `whole`."""
-    group, first = grouped(*by, what)
-    of_all, _ = grouped(*(np.concatenate(pair) for pair in zip(whole, by, strict=True)))
-    number = len(whole[0])
-    total = np.bincount(of_all[:number], minlength=int(of_all.max(initial=-1)) + 1)[of_all[number:]]
-    often = first[2 * np.bincount(group) > total[first]]
-    return tuple(code[often] for code in (*by, what))
-
-
 def or_none(position: np.ndarray) -> np.ndarray:
     """Return codes for numbers such as positions, 0 for none."""
     return pd.factorize(position)[0].astype(np.int64) + 1
@@ -246,8 +218,3 @@ def read_dates(text: pd.Series) -> Dates:
     has_offset = np.array([_OFFSET.search(cell) is not None for cell in cells], dtype=bool)
     values = moments.tz_localize(None).to_numpy().astype("datetime64[s]")
     return Dates(values[codes], has_time[codes], has_offset[codes])
-
-
-def told_date(moment: np.datetime64, *, with_time: bool) -> str:
-    """Return a moment as `2025-03-10 16:00`, or only its day."""
-    return np.datetime_as_string(moment, unit="m").replace("T", " ") if with_time else str(moment.astype("M8[D]"))

@@ -8,7 +8,7 @@ import numpy as np
 import pandas as pd
 from scipy.special import gammaln
 
-from panel.checks.finding import WIDEST_OFFSET, Dates, Finding, Names, gathered, grouped, read_dates, told_date
+from panel.checks.finding import WIDEST_OFFSET, Dates, Finding, Names, gathered, grouped, read_dates
 from panel.checks.sound_study import scales
 from panel.stats.assessors.scaling import profile_exchange
 from panel.study.scores_used import scores_used
@@ -471,8 +471,8 @@ def _before_making(study: Study, cells: ScoreCells, recorded: Dates) -> list[Fin
     for where, cases in gathered(np.arange(len(found)), lambda case: f"scores, batch {names[found[case]]}"):
         concerned = early[np.isin(code, found[cases])]
         row = concerned[np.argmin(recorded.values[concerned])]
-        score_time = told_date(recorded.values[row], with_time=bool(recorded.has_time[row]))
-        making = told_date(made.values[batch[row]], with_time=bool(made.has_time[batch[row]]))
+        score_time = _told_date(recorded.values[row], with_time=bool(recorded.has_time[row]))
+        making = _told_date(made.values[batch[row]], with_time=bool(made.has_time[batch[row]]))
         message = (
             f"{counted(len(concerned), 'score')} recorded before the batch was made: the first on {score_time} "
             f"(row {cells.line[row]}), made on {making}."
@@ -521,3 +521,8 @@ def _sessions_out_of_order(cells: ScoreCells, recorded: Dates) -> list[Finding]:
         advice = "Check the session numbers of these scores, or the clock of the device that recorded them."
         findings.append(Finding("warning", "sessions_out_of_order", where, message, advice))
     return findings
+
+
+def _told_date(moment: np.datetime64, *, with_time: bool) -> str:
+    """Return a moment as `2025-03-10 16:00`, or only its day."""
+    return np.datetime_as_string(moment, unit="m").replace("T", " ") if with_time else str(moment.astype("M8[D]"))

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import numpy as np
 
-from panel.checks.finding import Finding, Proposal, among, common, distinct, gathered, grouped, matched, or_none
+from panel.checks.finding import Finding, Proposal, distinct, gathered, grouped, or_none
 from panel.checks.score_patterns import (
     ScoreCells,
     check_patterns,
@@ -240,7 +240,7 @@ def _join(*parts: _Codes) -> _Codes:
 
 def _without(rows: _Codes, others: _Codes) -> _Codes:
     """Return the different ones of the rows that are not among the others, in sorted order."""
-    new = distinct(*(code[~among(rows, others)] for code in rows))
+    new = distinct(*(code[~_among(rows, others)] for code in rows))
     order = np.lexsort(new[::-1])
     return tuple(code[order] for code in new)
 
@@ -274,10 +274,10 @@ def _sessions_missed(cells: ScoreCells, turns: _Codes) -> list[Finding]:
 
 def _samples_absent(turns: _Codes, samples: _Codes, planned: _Codes) -> _Codes:
     """Return the samples one would expect in the sittings that took place, and that have no row."""
-    by_plan = tuple(code[among(planned[:2], turns)] for code in planned)
+    by_plan = tuple(code[_among(planned[:2], turns)] for code in planned)
     assessor, sitting = _without(turns, planned[:2])
-    usual_sitting, usual_prototype = common((samples[1],), samples[2], (turns[1],))
-    of_turn, of_usual = matched(sitting, usual_sitting)
+    usual_sitting, usual_prototype = _common((samples[1],), samples[2], (turns[1],))
+    of_turn, of_usual = _matched(sitting, usual_sitting)
     by_custom = (assessor[of_turn], sitting[of_turn], usual_prototype[of_usual])
     return _without(_join(by_plan, by_custom), samples)
 
@@ -299,10 +299,10 @@ def _samples_not_scored(cells: ScoreCells, absent: _Codes) -> list[Finding]:
 def _attributes_left_out(cells: ScoreCells, samples: _Codes) -> list[Finding]:
     """Return attributes without a row in a sample, where most others who scored that sample have one."""
     entries = distinct(cells.assessor.code, cells.sitting.code, cells.prototype.code, cells.attribute.code)
-    *usual_sample, usual_attribute = common(entries[1:3], entries[3], samples[1:])
+    *usual_sample, usual_attribute = _common(entries[1:3], entries[3], samples[1:])
     number = len(usual_attribute)
     kind, _ = grouped(*_join(tuple(usual_sample), samples[1:]))
-    of_sample, of_usual = matched(kind[number:], kind[:number])
+    of_sample, of_usual = _matched(kind[number:], kind[:number])
     expected = (*(code[of_sample] for code in samples), usual_attribute[of_usual])
     assessor, sitting, prototype, attribute = _without(expected, entries)
 
@@ -392,9 +392,9 @@ def _serving_order(study: Study, cells: ScoreCells) -> list[Finding]:
     turns = distinct(*(code[(served[0] >= 0) & (served[1] >= 0)] for code in served[:2]))
     served, position = tuple(code[known] for code in served), position[known]
     scored, rows = _samples(cells)
-    planned, right = among(scored[:2], turns), among(scored, served)
+    planned, right = _among(scored[:2], turns), _among(scored, served)
     both = or_none(np.concatenate([position, cells.position[rows]]))
-    in_place = among((*scored, both[len(position) :]), (*served, both[: len(position)]))
+    in_place = _among((*scored, both[len(position) :]), (*served, both[: len(position)]))
     elsewhere = right & ~in_place & np.isfinite(cells.position[rows])
     return [
         *_session_not_planned(cells, rows[_once(~planned & ~cells.sitting.blank[rows], scored[:2])]),
@@ -453,3 +453,34 @@ def _other_position(
         advice = "Check the ballots: samples may have been exchanged, or the order was changed and not written down."
         findings.append(Finding("warning", "position_differs_from_serving", where, message, advice))
     return findings
+
+
+# What can be asked of rows of codes: membership, matching, what is usual.
+
+
+def _among(rows: tuple[np.ndarray, ...], others: tuple[np.ndarray, ...]) -> np.ndarray:
+    """Return True for each of the rows that is also one of the others."""
+    group, first = grouped(*(np.concatenate(pair) for pair in zip(others, rows, strict=True)))
+    number = len(others[0])
+    return first[group[number:]] < number
+
+
+def _matched(left: np.ndarray, right: np.ndarray) -> tuple[np.ndarray, np.ndarray]:
+    """Return all pairs of a row on the left and a row on the right with the same code, as two columns of rows."""
+    width = int(max(left.max(initial=-1), right.max(initial=-1))) + 1
+    order, counts = np.argsort(right, kind="stable"), np.bincount(right, minlength=width)
+    times = counts[left]
+    of_left = np.repeat(np.arange(len(left)), times)
+    within = np.arange(len(of_left)) - np.repeat(np.cumsum(times) - times, times)
+    starts = np.cumsum(counts) - counts
+    return of_left, order[starts[left[of_left]] + within]
+
+
+def _common(by: tuple[np.ndarray, ...], what: np.ndarray, whole: tuple[np.ndarray, ...]) -> tuple[np.ndarray, ...]:
+    """Return the rows (by, what) that occur more than half as often as their `by` occurs among the rows of `whole`."""
+    group, first = grouped(*by, what)
+    of_all, _ = grouped(*(np.concatenate(pair) for pair in zip(whole, by, strict=True)))
+    number = len(whole[0])
+    total = np.bincount(of_all[:number], minlength=int(of_all.max(initial=-1)) + 1)[of_all[number:]]
+    often = first[2 * np.bincount(group) > total[first]]
+    return tuple(code[often] for code in (*by, what))

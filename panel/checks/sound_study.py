@@ -17,20 +17,20 @@ SCALE_FACTS = ("scale_min", "scale_max")
 
 
 @dataclass(frozen=True, eq=False, slots=True)
-class SoundStudy(Study):
+class _SoundStudy(Study):
     """A study whose tables have every column, text as text, numbers as finite numbers, and rows counted from 0."""
 
 
-def sound_study(study: Study) -> SoundStudy:
+def sound_study(study: Study) -> _SoundStudy:
     """Return the study with its known tables in the form that they promise.
 
     Tables of a study that was read by this package have that form already and are passed on as they are. What is
     no number becomes a missing number, here and among the facts; `check_structure` reports it.
     """
-    if isinstance(study, SoundStudy):
+    if isinstance(study, _SoundStudy):
         return study
     tables = {name: _sound_table(name, frame) for name, frame in study.tables.items() if name in TABLES}
-    return SoundStudy(tables, _sound_facts(study.facts), study.unread, study.raw_files)
+    return _SoundStudy(tables, _sound_facts(study.facts), study.unread, study.raw_files)
 
 
 def _fact_number(facts: Mapping[str, Any], name: str) -> float:

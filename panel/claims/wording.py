@@ -3,8 +3,10 @@
 from __future__ import annotations
 
 import math
+import re
 import unicodedata
 from collections.abc import Iterator, Mapping
+from functools import cache
 from typing import Any
 
 from panel.claims.claim import (
@@ -37,7 +39,7 @@ from panel.claims.names import (
     test_record,
     words_of,
 )
-from panel.study.knowledge import refused_patterns, shared_table
+from panel.study.knowledge import shared_table
 from panel.words import format_list
 
 # One thing found in the words of a claim, with the common criterion it touches and the source of the rule.
@@ -120,7 +122,7 @@ def _refused(claim: Claim, left_over: list[str], *, perceived: bool) -> Iterator
     perception, and only noted.
     """
     sentence, told = " ".join(words_of(claim.claim)), set()
-    for pattern, row in refused_patterns():
+    for pattern, row in _refused_patterns():
         hits = [hit[0] for hit in pattern.finditer(sentence) if set(hit[0].split()) & set(left_over)]
         if not hits or (row["category"], hits[0]) in told:
             continue
@@ -137,6 +139,21 @@ def _refused(claim: Claim, left_over: list[str], *, perceived: bool) -> Iterator
             message = f"{words!r} belongs to {category}; a test of what people feel cannot show it."
             advice = "Leave it out, or ask a regulatory professional which evidence it needs."
             yield WordingFinding(STOP, f"word of {category}", message, advice, row["criterion"], row["source"])
+
+
+@cache
+def _refused_patterns() -> tuple[tuple[re.Pattern[str], dict[str, str]], ...]:
+    """Return for each refused word the pattern that finds it in normalised words, and its row."""
+    rows = shared_table("claim_refused_en").to_dict("records")
+    return tuple(
+        (re.compile(_whole_words(str(row["phrase"]))), {str(k): str(v) for k, v in row.items()}) for row in rows
+    )
+
+
+def _whole_words(word: str) -> str:
+    """Return the pattern of a word that stands alone, `*` for any ending."""
+    ending = re.escape(word.casefold()).replace(r"\*", r"\w*")
+    return rf"(?<!\w){ending}(?!\w)"
 
 
 # Does the sentence say what the statement says: the property, the direction, how strongly, compared with what?

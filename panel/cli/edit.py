@@ -67,10 +67,10 @@ def set_in_study(
     afterfeel set STUDY proposal 330 [ROW] --who NAME      what a finding proposes for a cell with 330
     afterfeel set STUDY FILE.jsonl             all that a journal lists (see: afterfeel history --script)
     """  # noqa: D301  # click wants the character itself
-    from panel.study.editing import changes_between, study_changes, table_problems
+    from panel.study.editing import changes_between, table_problems
     from panel.study.open_study import open_study
     from panel.study.saving import save
-    from panel.study.table_cells import ENTRIES
+    from panel.study.table_cells import ENTRIES, study_changes
     from panel.study.tables import TABLES
 
     seen = open_study(study)
@@ -98,7 +98,6 @@ def _reason(why: str) -> str:
 
 
 def _tell(changed: list[dict[Any, Any]], problems: list[str], notes: list[str], *, only_try: bool) -> None:
-    from panel.study.template import sentences
     from panel.words import counted
 
     print_lines(*notes)
@@ -106,7 +105,9 @@ def _tell(changed: list[dict[Any, Any]], problems: list[str], notes: list[str], 
     print_lines(
         f"{counted(len(changed), 'row')} {done}." if changed else "Nothing changes: the study holds that already."
     )
-    print_lines(*sentences(changed[:_MOST_SHOWN]))
+    print_lines(
+        *(f"{c['table']}, {c['key']}: before '{c['before']}'; now '{c['after']}'." for c in changed[:_MOST_SHOWN])
+    )
     if len(changed) > _MOST_SHOWN:
         print_lines(f"And {len(changed) - _MOST_SHOWN} more; --json gives them all.")
     if problems:

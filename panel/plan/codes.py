@@ -294,10 +294,3 @@ def moment(text: str, what: str) -> datetime:
             f"{what} is {text!r}, which is no date. Write it like 2025-03-14 or 2025-03-14T14:00."
         ) from error
     return found if found.tzinfo is None else found.astimezone(UTC).replace(tzinfo=None)
-
-
-def same_day_or_before(text: str, limit: str, what: str) -> bool:
-    """Return True if a moment is not after the limit; a limit without a time of day holds until its end."""
-    end = moment(limit, what)
-    found = moment(text, what)
-    return found.date() <= end.date() if len(limit.strip()) <= len("2025-03-14") else found <= end

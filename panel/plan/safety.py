@@ -10,7 +10,7 @@ from typing import Any
 import pandas as pd
 
 from panel.errors import StudyError
-from panel.plan.codes import moment, same_day_or_before
+from panel.plan.codes import moment
 from panel.study.knowledge import canonical_ingredient, ingredients, shared_table
 from panel.study.study import Study
 
@@ -201,16 +201,23 @@ def _last(entries: Sequence[_Entry], item: _Entry, batch: str, on: str) -> dict[
 def _counts(entry: _Entry, on: str) -> bool:
     """Return True if an entry was made by then; a withdrawal counts also on a date that cannot be read."""
     try:
-        return same_day_or_before(entry["date"], on, "A sign-off")
+        return _same_day_or_before(entry["date"], on, "A sign-off")
     except StudyError:
         return bool(entry["outcome"] == "withdrawn")
 
 
 def _holds(limit: str, on: str) -> bool:
     try:
-        return same_day_or_before(on, limit, "The end of validity")
+        return _same_day_or_before(on, limit, "The end of validity")
     except StudyError:
         return False
+
+
+def _same_day_or_before(text: str, limit: str, what: str) -> bool:
+    """Return True if a moment is not after the limit; a limit without a time of day holds until its end."""
+    end = moment(limit, what)
+    found = moment(text, what)
+    return found.date() <= end.date() if len(limit.strip()) <= len("2025-03-14") else found <= end
 
 
 def _reason(row: _Entry, item: _Entry, on: str) -> str:

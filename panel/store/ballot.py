@@ -9,13 +9,13 @@ from datetime import datetime
 from pathlib import Path
 from typing import Any
 
-from sqlalchemy import Connection, Table, and_, bindparam, exists, select
+from sqlalchemy import Connection, Table, and_, bindparam, exists, select, text
 
 from panel.store.board import sessions_table
 from panel.store.database import Store, name_in_record, now, open_store, read, store_exists, store_url
 from panel.store.events import Entry, token_sha256
 from panel.store.preparing import follow_gate, prepare
-from panel.store.tables import ABOUT_SKIN, COLLECTION, EVENT, QUESTION, SAFETY, SCORE_KINDS, SERVING, SESSION, TOKEN
+from panel.store.tables import COLLECTION, EVENT, QUESTION, SAFETY, SCORE_KINDS, SERVING, SESSION, SKIN_KINDS, TOKEN
 from panel.study.folder import read_folder
 from panel.study.study import Study
 
@@ -118,7 +118,9 @@ _SIGNED = (
     .limit(1)
     .scalar_subquery()
 )
-_REACTED = exists().where(EVENT.c.collection == TOKEN.c.collection, EVENT.c.session == TOKEN.c.session, ABOUT_SKIN)
+_ABOUT_SKIN = text("event.kind IN ({})".format(", ".join(f"'{kind}'" for kind in SKIN_KINDS)))
+"""Events about skin, as a condition in letters: a database finds its small index of them by no other."""
+_REACTED = exists().where(EVENT.c.collection == TOKEN.c.collection, EVENT.c.session == TOKEN.c.session, _ABOUT_SKIN)
 _PLACE = ("collection", "session", "assessor")
 _OPENED = (
     select(TOKEN.c.collection, TOKEN.c.session, TOKEN.c.assessor, COLLECTION.c.rehearsal, SESSION.c.locked_at)
@@ -140,7 +142,7 @@ _QUESTIONS = (
 _REACTIONS = (
     select(EVENT.c.kind, EVENT.c.assessor, SERVING.c.code)
     .outerjoin_from(EVENT, SERVING, SERVING.c.serving == EVENT.c.serving)
-    .where(EVENT.c.collection == bindparam("number"), EVENT.c.session == bindparam("session"), ABOUT_SKIN)
+    .where(EVENT.c.collection == bindparam("number"), EVENT.c.session == bindparam("session"), _ABOUT_SKIN)
     .order_by(EVENT.c.event)
 )
 

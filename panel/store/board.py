@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import hashlib
 import json
 from datetime import datetime
 from typing import Any
@@ -176,11 +175,6 @@ def record_bytes(connection: Connection, collection: int, session: str) -> bytes
     )
     lines = [_line(number, session, row._mapping) for number, row in enumerate(connection.execute(wanted), start=1)]
     return "".join(f"{line}\n" for line in lines).encode()
-
-
-def sha256(record: bytes) -> str:
-    """Return the seal of a record."""
-    return hashlib.sha256(record).hexdigest()
 
 
 def _line(number: int, session: str, row: Any) -> str:

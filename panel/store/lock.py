@@ -6,6 +6,7 @@ cup is looked up in the serving plan.
 
 from __future__ import annotations
 
+import hashlib
 import json
 from collections.abc import Mapping
 from dataclasses import dataclass, replace
@@ -17,7 +18,7 @@ import pandas as pd
 from sqlalchemy import Connection, select, update
 
 from panel.errors import StudyError
-from panel.store.board import record_bytes, sha256
+from panel.store.board import record_bytes
 from panel.store.database import Store, local, written
 from panel.store.events import hold_session
 from panel.store.tables import COLLECTION, EVENT, PAPER, SCORE_KINDS, SERVING, SESSION
@@ -59,7 +60,7 @@ def lock_session(store: Store, collection: int, session: str, folder: str | Path
     study = read_folder(folder)
     with store.reading() as connection:
         collected = _collected(connection, collection, session)
-        seal = sha256(record_bytes(connection, collection, session))
+        seal = hashlib.sha256(record_bytes(connection, collection, session)).hexdigest()
     if not _holds(study, seal):
         _with_collected(study, collected)  # refuses before the record is closed for good
     with store.writing() as connection:
@@ -71,7 +72,7 @@ def lock_session(store: Store, collection: int, session: str, folder: str | Path
         sum(row["kind"] == "answer" for row in collected.answers),
         sum(row["kind"] == "cannot_judge" for row in collected.answers),
         len(collected.corrections),
-        sha256(record),
+        hashlib.sha256(record).hexdigest(),
         local(locked_at),
         collected.rehearsal,
     )
@@ -106,7 +107,7 @@ def _close(connection: Connection, collection: int, session: str, who: str, at: 
         raise StudyError(f"There is no session {session} in the record.")
     if row.locked_at is not None:
         return row.locked_at, row.locked_by
-    seal = sha256(record_bytes(connection, collection, session))
+    seal = hashlib.sha256(record_bytes(connection, collection, session)).hexdigest()
     connection.execute(update(SESSION).where(*here).values(locked_at=written(at), locked_by=who, events_sha256=seal))
     return written(at), who
 

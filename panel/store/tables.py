@@ -48,9 +48,6 @@ FROZEN_KINDS = ("shown", "rubbing_ended", *SCORE_KINDS, "comment", *TYPED_KINDS)
 SKIN_KINDS = ("reaction", "resumed")
 """Events about somebody's skin; they may come at any time, because skin can react in the evening."""
 
-ABOUT_SKIN = text("event.kind IN ({})".format(", ".join(f"'{kind}'" for kind in SKIN_KINDS)))
-"""The same as a condition in letters: a database finds its small index of them by no other."""
-
 _METADATA = MetaData()
 _number: Double[float] = Double().with_variant(REAL(), "sqlite")
 

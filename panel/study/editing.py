@@ -18,17 +18,17 @@ import pandas as pd
 
 from panel.errors import StudyError
 from panel.study.facts import KINDS, STATED, read_facts
-from panel.study.journal import FACTS, RowChange, changed_rows, row_changes, sides
+from panel.study.journal import FACTS, changed_rows, row_changes, sides
 from panel.study.numbers_read import NOT_A_NUMBER, typed_number
 from panel.study.raw_table import RawTable
 from panel.study.study import Study
 from panel.study.table_cells import (
     ENTRIES,
     bare_words,
-    differing_rows,
     frame_of_texts,
     known_table,
     number_text,
+    study_changes,
     texts_of_frame,
     unread_frame,
 )
@@ -260,7 +260,7 @@ def _in_order(cells: Sequence[tuple[str, ...]]) -> list[tuple[str, ...]]:
 
 def _refuse_loss(study: Study, name: str, after: Study) -> None:
     """Raise StudyError if a row that is on record would be changed or be gone."""
-    lost = [change for change in row_changes(*differing_rows(_only(study, name), after)) if change.before is not None]
+    lost = [change for change in study_changes(_only(study, name), after) if change.before is not None]
     if lost:
         raise StudyError(
             f"What is on record in {name} stays as it is ({counted(len(lost), 'row')} would change or go: "
@@ -376,11 +376,6 @@ def changes_between(before: Study, after: Study) -> pd.DataFrame:
     """Return what differs between two studies: columns `table key before after`, one row for each changed row."""
     found = [(change.table, change.key, *sides(change)) for change in study_changes(before, after)]
     return pd.DataFrame(found, columns=["table", "key", "before", "after"], dtype="str")
-
-
-def study_changes(before: Study, after: Study) -> tuple[RowChange, ...]:
-    """Return the rows that differ between two studies."""
-    return row_changes(*differing_rows(before, after))
 
 
 # Facts: read by the kind that is declared for each.

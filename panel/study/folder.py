@@ -19,7 +19,7 @@ import pandas as pd
 from panel.errors import StudyError
 from panel.study.archives import stays_inside
 from panel.study.facts import facts_with_unread, read_facts
-from panel.study.journal import JOURNAL, next_line, row_changes
+from panel.study.journal import JOURNAL, next_line
 from panel.study.raw_table import LARGEST_BYTES, OWN_FILE, decode, table_of_text
 from panel.study.safe_write import (
     OWN,
@@ -31,7 +31,7 @@ from panel.study.safe_write import (
     replace_files,
 )
 from panel.study.study import RawFile, Study
-from panel.study.table_cells import differing_rows, frame_of_texts, texts_of_frame, unread_frame
+from panel.study.table_cells import frame_of_texts, study_changes, texts_of_frame, unread_frame
 from panel.study.tables import TABLES, Column, Table
 
 
@@ -115,7 +115,7 @@ def put_study(
     stated = described.journal_sha256
     files[JOURNAL] = next_line(
         journal,
-        row_changes(*differing_rows(now if now is not None else Study({}), after)),
+        study_changes(now if now is not None else Study({}), after),
         who=who,
         what=what,
         version=(_version(before), _version(files)),

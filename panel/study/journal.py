@@ -30,7 +30,7 @@ _MOST_ROWS_LISTED = 5000
 _COLUMNS = ("change", "when", "who", "what", "table", "key", "before", "after")
 _OUTSIDE = "The files were changed outside this program."
 
-Row = Mapping[str, str]
+_Row = Mapping[str, str]
 """One row as texts; cells without text are left out."""
 
 _KEYS = {FACTS: ("fact",), IMPORTED: ("name", "sha256")}
@@ -43,8 +43,8 @@ class RowChange:
 
     table: str
     key: str
-    before: Row | None
-    after: Row | None
+    before: _Row | None
+    after: _Row | None
 
     @property
     def named(self) -> bool:
@@ -65,7 +65,7 @@ def only_grows(table: str) -> bool:
 # What differs between two states of a study?
 
 
-def row_changes(before: Mapping[str, Sequence[Row]], after: Mapping[str, Sequence[Row]]) -> tuple[RowChange, ...]:
+def row_changes(before: Mapping[str, Sequence[_Row]], after: Mapping[str, Sequence[_Row]]) -> tuple[RowChange, ...]:
     """Return what makes one state of a study another one: table name to rows before, the same after."""
     found: list[RowChange] = []
     for table in dict.fromkeys((*after, *before)):
@@ -79,7 +79,7 @@ def row_changes(before: Mapping[str, Sequence[Row]], after: Mapping[str, Sequenc
     return tuple(found)
 
 
-def _by_key(table: str, rows: Sequence[Row]) -> dict[str, Row] | None:
+def _by_key(table: str, rows: Sequence[_Row]) -> dict[str, _Row] | None:
     """Return the key of each row to the row; None if the table has no key, or rows that share one or lack it."""
     columns = _key_of(table)
     if not columns or not all(any(row.get(name) for name in columns) for row in rows):
@@ -88,13 +88,13 @@ def _by_key(table: str, rows: Sequence[Row]) -> dict[str, Row] | None:
     return found if len(found) == len(rows) else None
 
 
-def _changes_by_key(table: str, old: Mapping[str, Row], new: Mapping[str, Row]) -> Iterator[RowChange]:
+def _changes_by_key(table: str, old: Mapping[str, _Row], new: Mapping[str, _Row]) -> Iterator[RowChange]:
     for key in dict.fromkeys((*old, *new)):
         if old.get(key) != new.get(key):
             yield RowChange(table, key, old.get(key), new.get(key))
 
 
-def _changes_by_content(table: str, old: Sequence[Row], new: Sequence[Row]) -> Iterator[RowChange]:
+def _changes_by_content(table: str, old: Sequence[_Row], new: Sequence[_Row]) -> Iterator[RowChange]:
     """Yield the changes of a table whose rows are known by what they hold; rows at one place belong together."""
     here = [(a, b) for a, b in zip(old, new, strict=False) if a != b] if len(old) == len(new) else []
     count = Counter(map(_frozen, old))
@@ -112,11 +112,11 @@ def _changes_by_content(table: str, old: Sequence[Row], new: Sequence[Row]) -> I
                 yield RowChange(table, _place(table, row, row), before, after)
 
 
-def _frozen(row: Row) -> tuple[tuple[str, str], ...]:
+def _frozen(row: _Row) -> tuple[tuple[str, str], ...]:
     return tuple(sorted(row.items()))
 
 
-def _place(table: str, before: Row, after: Row) -> str:
+def _place(table: str, before: _Row, after: _Row) -> str:
     """Return words that tell a row from others: what it holds in the columns that have to be filled with text."""
     columns = TABLES[table].columns if table in TABLES else ()
     names = [column.name for column in columns if column.kind != "number"]
@@ -124,7 +124,7 @@ def _place(table: str, before: Row, after: Row) -> str:
     return _words(kept or dict(before))
 
 
-def _words(cells: Row) -> str:
+def _words(cells: _Row) -> str:
     return "; ".join(f"{name}={value}" for name, value in cells.items())
 
 
@@ -276,11 +276,11 @@ def _named(change: RowChange) -> str:
     return _said({name: cells[name] for name in _key_of(change.table) if name in cells}) or change.key
 
 
-def _said(cells: Row) -> str:
+def _said(cells: _Row) -> str:
     return ", ".join(f"{name} {value or '(empty)'}" for name, value in cells.items())
 
 
-def _sides(before: Row | None, after: Row | None, words: Callable[[Row], str] = _words) -> tuple[str, str]:
+def _sides(before: _Row | None, after: _Row | None, words: Callable[[_Row], str] = _words) -> tuple[str, str]:
     """Return the two sides of a change in words: the cells that differ, or the whole row where there is only one."""
     if before is None or after is None:
         return words(before or {}), words(after or {})
@@ -312,11 +312,11 @@ def _refuse_collisions(pairs: Sequence[tuple[RowChange, RowChange]]) -> None:
     )
 
 
-def changed_rows(rows: Sequence[Row], table: str, changes: Iterable[RowChange]) -> list[Row]:
+def changed_rows(rows: Sequence[_Row], table: str, changes: Iterable[RowChange]) -> list[_Row]:
     """Return the rows of one table with the changes made; new ones last, or in place of as many that go."""
     own = [change for change in changes if change.table == table]
     gone, come = (sum(getattr(change, side) is None for change in own) for side in ("after", "before"))
-    new: list[Row | None] = list(rows)
+    new: list[_Row | None] = list(rows)
     free: list[int] = []
     for change in own:
         if change.before is None:
@@ -338,7 +338,7 @@ def changed_rows(rows: Sequence[Row], table: str, changes: Iterable[RowChange]) 
     return [row for row in new if row is not None]
 
 
-def _same_key(rows: Iterable[Row], change: RowChange) -> Row | None:
+def _same_key(rows: Iterable[_Row], change: RowChange) -> _Row | None:
     """Return the row that has the key of a change, if its table has one."""
     columns, wanted = _key_of(change.table), change.before or change.after or {}
     if not columns:

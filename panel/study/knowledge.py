@@ -63,18 +63,6 @@ def shared_table(name: str) -> pd.DataFrame:
     return _read(name).copy()
 
 
-@cache
-def headings(role: str) -> tuple[tuple[str, ...], tuple[str, ...]]:
-    """Return the headings that people give a column of one kind, the surest first, and those that are less sure.
-
-    Small letters without accents, words parted by blanks; `*` stands for any letters and words.
-    """
-    rows = _read("headings")
-    own = rows[rows["role"] == role]
-    sure, unsure = ("; ".join(own.loc[own["sure"] == word, "headings"]) for word in ("yes", "no"))
-    return tuple(filter(None, sure.split("; "))), tuple(filter(None, unsure.split("; ")))
-
-
 def ingredients() -> pd.DataFrame:
     """Return every known INCI name, emollients first: kind, function, allergen, cautions, source, note."""
     emollients = _read("emollients")
@@ -172,26 +160,6 @@ def own_measurement(own: pd.DataFrame, ingredient: str, property_name: str) -> t
     return float(last["value"]), str(last["measured_on"]), str(last["method"])
 
 
-# What is known about claims before there are data: kinds of claim, floors, and the words of sentences.
-#
-# These are settings, not law. Local law decides what may be claimed.
-
-
-@cache
-def refused_patterns() -> tuple[tuple[re.Pattern[str], dict[str, str]], ...]:
-    """Return for each refused word the pattern that finds it in normalised words, and its row."""
-    rows = _read("claim_refused_en").to_dict("records")
-    return tuple(
-        (re.compile(_whole_words(str(row["phrase"]))), {str(k): str(v) for k, v in row.items()}) for row in rows
-    )
-
-
-def _whole_words(word: str) -> str:
-    """Return the pattern of a word that stands alone, `*` for any ending."""
-    ending = re.escape(word.casefold()).replace(r"\*", r"\w*")
-    return rf"(?<!\w){ending}(?!\w)"
-
-
 # Which way should an attribute go with a property of the blend? Said before the scores are looked at.
 
 
@@ -205,28 +173,3 @@ def expected_directions() -> pd.DataFrame:
     """
     frame = _read("expected_directions")
     return frame.assign(sign=frame["direction"].map(_SIGNS).astype("int64"))
-
-
-# May a question ask whether there is too little of something? Not where nobody could want more of it.
-
-
-def why_one_sided(*texts: str, attribute: str = "") -> str:
-    """Return why a question cannot be asked both ways, empty if it can.
-
-    Parameters
-    ----------
-    texts
-        Name and wording of the question; a word of the list counts where it stands as a word of its own.
-    attribute
-        Short name of the attribute the question follows, if the study says.
-    """
-    known = _read("one_sided")
-    if attribute:
-        by_attribute = known.loc[known["attribute"] == attribute, "why"]
-        if len(by_attribute):
-            return str(by_attribute.iloc[0])
-    asked = " ".join(texts).casefold()
-    for word, why in zip(known["word"], known["why"], strict=True):
-        if re.search(rf"(?<!\w){re.escape(word)}(?!\w)", asked):
-            return str(why)
-    return ""

@@ -449,8 +449,6 @@ _QUANTITIES: dict[str, dict[str, float]] = {
 }
 
 _KNOWN_UNITS = tuple(dict.fromkeys(unit for units in _QUANTITIES.values() for unit in units))
-# A zero that nature did not set, or a logarithm: ratios and coefficients of variation of these say nothing.
-UNITS_WITHOUT_RATIOS = ("pH", "°C")
 
 # Other ways of writing, without dots and spaces. Capitals count: MPa is not mPa, nm is not N m.
 _ALSO_WRITTEN = {
@@ -558,9 +556,3 @@ def _factor(first: str, second: str) -> float | None:
 
 def _measures(name: str) -> str:
     return " or ".join(quantity for quantity, units in _QUANTITIES.items() if name in units)
-
-
-def commonest_unit(units: Iterable[str]) -> str:
-    """Return the unit that occurs most often, the first of several, as it is written here if it is known."""
-    written = [known_unit(text) or text for text in units]
-    return max(dict.fromkeys(written), key=written.count)

@@ -30,12 +30,11 @@ from panel.study.journal import (
     listed_changes,
     only_grows,
     read_lines,
-    row_changes,
 )
 from panel.study.people import without_person
 from panel.study.safe_write import finish_interrupted, one_writer
 from panel.study.study import Study
-from panel.study.table_cells import differing_rows, rows_of_study, table_of_texts, unread_frame
+from panel.study.table_cells import rows_of_study, study_changes, table_of_texts, unread_frame
 from panel.study.tables import TABLES
 
 _NUMBERED = ("reactions", "unblindings", "decisions")
@@ -71,8 +70,8 @@ def save(
         with one_writer(folder):
             now = read_folder(folder)
             after = _order_dated(now, change(now) if callable(change) else _merged(seen, change, now))
-            if callable(change) and (theirs := row_changes(*differing_rows(seen, now))):
-                _refuse_collisions(_touched_since(row_changes(*differing_rows(now, after)), theirs))
+            if callable(change) and (theirs := study_changes(seen, now)):
+                _refuse_collisions(_touched_since(study_changes(now, after), theirs))
             put_study(folder, now, after, who=who, what=what)
     except (OSError, ValueError) as error:
         raise StudyError(f"{folder} cannot be written: {error}.") from error
@@ -254,7 +253,7 @@ def _touched_since(mine: Iterable[RowChange], theirs: Iterable[RowChange]) -> li
 
 def _merged(seen: Study, mine: Study, now: Study) -> Study:
     """Return the study in the folder with the rows that differ between what was seen and mine."""
-    theirs, own = row_changes(*differing_rows(seen, now)), row_changes(*differing_rows(seen, mine))
+    theirs, own = study_changes(seen, now), study_changes(seen, mine)
     if not theirs:
         return mine
     own = tuple(change for change in own if change not in theirs or (change.before is None and not change.named))

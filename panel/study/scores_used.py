@@ -224,7 +224,7 @@ def _written(value: float | None) -> str:
 # Which differences between prototypes were planned before the scores were seen? The study's fact of that name.
 
 
-PLANNED_DIFFERENCES = "planned_differences"
+_PLANNED_DIFFERENCES = "planned_differences"
 HOW = (
     "Write it into planned_differences as a row: prototype P2, versus P1, attribute AF_GREASE; without an attribute it "
     "holds for all."
@@ -246,7 +246,7 @@ def stated_differences(study: Study) -> tuple[tuple[PlannedDifference, ...], tup
 
     Each problem is what is wrong and what to do. Nothing that is stated makes it raise.
     """
-    stated = study.facts.get(PLANNED_DIFFERENCES, [])
+    stated = study.facts.get(_PLANNED_DIFFERENCES, [])
     if not isinstance(stated, list):
         return (), (("The planned differences are not a list, so none is read.", HOW),)
     kept: list[PlannedDifference] = []

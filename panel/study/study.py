@@ -15,7 +15,7 @@ import pandas as pd
 
 from panel.study.tables import COLLECTED, TABLES
 
-_T = TypeVar("T")
+_T = TypeVar("_T")
 
 UNREAD_COLUMNS = ("table", "row", "column", "text", "reason")
 

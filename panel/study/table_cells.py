@@ -8,15 +8,15 @@ import re
 import unicodedata
 from collections.abc import Collection, Iterable, Mapping, Sequence
 from fnmatch import fnmatchcase
-from functools import lru_cache
+from functools import cache, lru_cache
 from types import MappingProxyType
 
 import pandas as pd
 
 from panel.errors import StudyError
 from panel.study.facts import fact_text, facts_with_unread
-from panel.study.journal import FACTS, IMPORTED
-from panel.study.knowledge import headings
+from panel.study.journal import FACTS, IMPORTED, RowChange, row_changes
+from panel.study.knowledge import shared_table
 from panel.study.numbers_read import read_number_columns
 from panel.study.raw_table import RawTable, holds_control_signs
 from panel.study.study import UNREAD_COLUMNS, Study
@@ -103,12 +103,12 @@ def texts_of_frame(
     return header, columns
 
 
-def differing_rows(before: Study, after: Study) -> tuple[_Rows, _Rows]:
-    """Return two studies as rows of texts, without the tables that are the same in both."""
+def study_changes(before: Study, after: Study) -> tuple[RowChange, ...]:
+    """Return the rows that differ between two studies."""
     names = dict.fromkeys((*after.tables, *before.tables))
     unread = {*before.unread["table"], *after.unread["table"]}
     other = [name for name in names if name in unread or not _same(before.tables.get(name), after.tables.get(name))]
-    return rows_of_study(before, other), rows_of_study(after, other)
+    return row_changes(rows_of_study(before, other), rows_of_study(after, other))
 
 
 def _same(before: pd.DataFrame | None, after: pd.DataFrame | None) -> bool:
@@ -292,7 +292,19 @@ _FILLERS = frozenset(("id", "no", "nr", "n", "num", "number", "nummer", "numero"
 def is_called(column: str, role: str) -> bool:
     """Return True if a heading is one of those that columns of a role have, in any of the languages known."""
     words, spellings = heading_words(column), _plain_names(column)
-    return any(_fits(name, words, spellings) for names in headings(role) for name in names)
+    return any(_fits(name, words, spellings) for names in _headings(role) for name in names)
+
+
+@cache
+def _headings(role: str) -> tuple[tuple[str, ...], tuple[str, ...]]:
+    """Return the headings that people give a column of one kind, the surest first, and those that are less sure.
+
+    Small letters without accents, words parted by blanks; `*` stands for any letters and words.
+    """
+    rows = shared_table("headings")
+    own = rows[rows["role"] == role]
+    sure, unsure = ("; ".join(own.loc[own["sure"] == word, "headings"]) for word in ("yes", "no"))
+    return tuple(filter(None, sure.split("; "))), tuple(filter(None, unsure.split("; ")))
 
 
 def _fits(name: str, words: str, spellings: Collection[str]) -> bool:
@@ -302,7 +314,7 @@ def _fits(name: str, words: str, spellings: Collection[str]) -> bool:
 def is_reckoned(name: str) -> bool:
     """Return True if a name says mean, total or spread: nobody is called so, and nothing that was scored."""
     words = set(heading_words(name.replace("-", "")).split())
-    reckoned, beside = set(headings("reckoned")[0]), set(headings("beside_reckoned")[0])
+    reckoned, beside = set(_headings("reckoned")[0]), set(_headings("beside_reckoned")[0])
     return bool(words & reckoned) and words <= reckoned | beside
 
 
@@ -312,7 +324,7 @@ def _named(header: Iterable[str], role: str, numeric: Collection[str] | None = N
     words = {column: heading_words(column) for column in columns}
     whole = {column: {words[column].replace(" ", "")} for column in columns}
     loose = {column: _plain_names(column) for column in columns}
-    for names in headings(role):
+    for names in _headings(role):
         for spellings in (whole, loose):
             for name in names:
                 for column in columns:

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import io
-from collections.abc import Iterable, Mapping, Sequence
+from collections.abc import Mapping, Sequence
 from types import MappingProxyType
 from typing import Any
 
@@ -253,8 +253,3 @@ def _placed_in_grid(
     place = next((i for i, cell in enumerate(rows[0]) if cell == column), 0)
     row = next((n for n, row in zip(lines[1:], rows[1:], strict=True) if row[0] == line["ingredient"]), lines[0])
     return _in_cell(problem, sheet, row, place)
-
-
-def sentences(changes: Iterable[Mapping[str, str]]) -> list[str]:
-    """Return changed rows as sentences: table, row, before, after."""
-    return [f"{c['table']}, {c['key']}: before '{c['before']}'; now '{c['after']}'." for c in changes]

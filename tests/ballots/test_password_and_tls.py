@@ -13,7 +13,14 @@ import pytest
 from panel.ballots import pages
 from panel.ballots import protection as certificates
 from panel.ballots.app import _MOST_TRIES
-from panel.ballots.protection import _LASTS, fingerprint_at, own_certificate, what_to_compare
+from panel.ballots.protection import (
+    _LASTS,
+    _NOT_KEPT_BEFORE,
+    _NOT_THE_WORD,
+    fingerprint_at,
+    own_certificate,
+    what_to_compare,
+)
 from panel.ballots.serving import ballots_at, link_opens, served
 from panel.errors import StudyError
 from panel.store.board import session_record
@@ -44,7 +51,7 @@ def test_nothing_is_shown_before_the_password_and_every_link_gets_the_same_page(
 
 def test_the_password_opens_the_page_that_was_wanted_and_is_asked_once(guarded):
     client, _, path, _ = guarded
-    assert pages.NOT_THE_WORD in client.post(f"{path}/1/1", data={"password": "other"}).text
+    assert _NOT_THE_WORD in client.post(f"{path}/1/1", data={"password": "other"}).text
     answer = client.post(f"{path}/1/1", data={"password": f" {PASSWORD} "})
     assert (answer.status_code, answer.headers["location"]) == (303, f"{path}/1/1")
     assert all(word in answer.headers["set-cookie"] for word in ("HttpOnly", "SameSite=strict"))
@@ -55,7 +62,7 @@ def test_the_password_opens_the_page_that_was_wanted_and_is_asked_once(guarded):
 
 def test_an_answer_that_comes_before_the_password_is_not_kept_and_that_is_said(guarded):
     client, _, path, (store, number) = guarded
-    assert pages.NOT_KEPT_BEFORE in client.post(f"{path}/1/1", data={"v0": "50"}).text
+    assert _NOT_KEPT_BEFORE in client.post(f"{path}/1/1", data={"v0": "50"}).text
     assert b'"answer"' not in session_record(store, number, "1")
 
 

@@ -2,7 +2,8 @@ import numpy as np
 import pandas as pd
 import pytest
 
-from panel.checks.finding import read_dates, told_date
+from panel.checks.finding import read_dates
+from panel.checks.score_patterns import _told_date
 
 
 def one(text):
@@ -46,5 +47,5 @@ def test_a_column_without_rows_is_read():
 
 def test_a_date_is_told_with_or_without_its_time():
     moment = np.datetime64("2025-03-10T16:30:20", "s")
-    assert told_date(moment, with_time=True) == "2025-03-10 16:30"
-    assert told_date(moment, with_time=False) == "2025-03-10"
+    assert _told_date(moment, with_time=True) == "2025-03-10 16:30"
+    assert _told_date(moment, with_time=False) == "2025-03-10"

@@ -2,7 +2,7 @@ import numpy as np
 import pandas as pd
 import pytest
 
-from panel.checks.sound_study import SoundStudy, _fact_number, scales, scales_stated, sound_study
+from panel.checks.sound_study import _fact_number, _SoundStudy, scales, scales_stated, sound_study
 from panel.study.study import Study
 from panel.study.tables import TABLES
 from tests.studies import small_study
@@ -15,7 +15,7 @@ def test_tables_in_order_are_passed_on_as_they_are():
 
 def test_a_sound_study_is_passed_on():
     sound = sound_study(small_study())
-    assert isinstance(sound, SoundStudy)
+    assert isinstance(sound, _SoundStudy)
     assert sound_study(sound) is sound
 
 

@@ -4,8 +4,7 @@ import numpy as np
 import pandas as pd
 import pytest
 
-from panel.plan.balance import NO_GAPS, design_gaps
-from panel.plan.orders import plan_servings
+from panel.plan.orders import NO_GAPS, _design_gaps, plan_servings
 
 NAMES = [f"P{number}" for number in range(1, 9)]
 PEOPLE = [f"A{number:02d}" for number in range(1, 11)]
@@ -20,13 +19,13 @@ def plan(forbidden, people=PEOPLE, **how):
 
 
 def test_pairs_that_do_not_concern_the_plan_are_no_gaps():
-    assert not len(design_gaps(forbid(("A99", "P1"), ("A01", "P99")), NAMES, PEOPLE))
-    assert not len(design_gaps(NO_GAPS, NAMES, PEOPLE))
+    assert not len(_design_gaps(forbid(("A99", "P1"), ("A01", "P99")), NAMES, PEOPLE))
+    assert not len(_design_gaps(NO_GAPS, NAMES, PEOPLE))
 
 
 def test_each_pair_is_told_once_with_all_reasons():
     twice = pd.concat([forbid(("A01", "P1"), ("A01", "P1")), forbid(("A01", "P1"), reason="avoids soy")])
-    assert design_gaps(twice, NAMES, PEOPLE).to_numpy().tolist() == [["A01", "P1", "avoids nuts; avoids soy"]]
+    assert _design_gaps(twice, NAMES, PEOPLE).to_numpy().tolist() == [["A01", "P1", "avoids nuts; avoids soy"]]
 
 
 def test_nobody_is_served_what_is_forbidden_and_the_others_move_up():

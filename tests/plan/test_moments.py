@@ -3,7 +3,8 @@
 import pytest
 
 from panel.errors import StudyError
-from panel.plan.codes import moment, same_day_or_before
+from panel.plan.codes import moment
+from panel.plan.safety import _same_day_or_before
 
 
 def test_days_and_times_compare_whatever_their_offset():
@@ -25,7 +26,7 @@ def test_days_and_times_compare_whatever_their_offset():
     ],
 )
 def test_a_day_holds_until_its_end(found, limit, expected):
-    assert same_day_or_before(found, limit, "x") is expected
+    assert _same_day_or_before(found, limit, "x") is expected
 
 
 @pytest.mark.parametrize("text", ["", "tomorrow", "14.3.2025", "2025-13-01"])

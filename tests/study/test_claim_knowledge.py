@@ -3,7 +3,8 @@
 import pytest
 
 from panel.claims.claim import _NUMBERS, _TEXTS
-from panel.study.knowledge import refused_patterns, shared_table
+from panel.claims.wording import _refused_patterns
+from panel.study.knowledge import shared_table
 from panel.study.tables import TABLES
 from tests.study.small_study import shared
 
@@ -58,7 +59,7 @@ def test_refused_words_are_explained_and_stop_or_change():
 
 
 def test_refused_words_stand_alone_and_take_any_ending_where_they_say_so():
-    found = {row["phrase"]: pattern for pattern, row in refused_patterns()}
+    found = {row["phrase"]: pattern for pattern, row in _refused_patterns()}
     assert found["moistur*"].search("moisturising")
     assert not found["treats"].search("retreats")
     assert found["anti age"].search("an anti age cream")

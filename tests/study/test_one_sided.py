@@ -2,7 +2,8 @@
 
 import pytest
 
-from panel.study.knowledge import shared_table, why_one_sided
+from panel.models.consumers.just_about_right import _why_one_sided
+from panel.study.knowledge import shared_table
 from tests.study.small_study import shared
 
 
@@ -17,7 +18,7 @@ from tests.study.small_study import shared
     ],
 )
 def test_what_nobody_wants_more_of_is_refused(texts, attribute):
-    assert why_one_sided(*texts, attribute=attribute).startswith("nobody wants")
+    assert _why_one_sided(*texts, attribute=attribute).startswith("nobody wants")
 
 
 @pytest.mark.parametrize(
@@ -31,7 +32,7 @@ def test_what_nobody_wants_more_of_is_refused(texts, attribute):
     ],
 )
 def test_what_can_be_too_little_may_be_asked(texts, attribute):
-    assert why_one_sided(*texts, attribute=attribute) == ""
+    assert _why_one_sided(*texts, attribute=attribute) == ""
 
 
 def test_the_list_is_explained():

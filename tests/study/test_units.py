@@ -10,7 +10,6 @@ from panel.errors import StudyError
 from panel.study.numbers_read import (
     _KNOWN_UNITS,
     _STANDARD_GRAVITY,
-    commonest_unit,
     convert,
     known_unit,
     read_unit,
@@ -130,9 +129,3 @@ def test_going_round_comes_back(first, second, third):
     if same_quantity(first, second) and same_quantity(second, third):
         straight, round_trip = convert(1, first, third), convert(convert(1, first, second), second, third)
         np.testing.assert_allclose(round_trip, straight, rtol=ROUNDING)
-
-
-def test_the_commonest_unit_is_named_as_it_is_written_here():
-    assert commonest_unit(["g", "mN", "g"]) == "g"
-    assert commonest_unit(["mPa.s", "Pa s", "mPas"]) == "mPa s"
-    assert commonest_unit(["furlong"]) == "furlong"

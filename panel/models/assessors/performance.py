@@ -21,8 +21,8 @@ from panel.models.assessors.measures import (
     PanelNumbers,
     panel_tables,
 )
-from panel.models.prototypes.differences import no_difference
-from panel.models.prototypes.panel_design import PanelDesign, PanelFit, fit_study
+from panel.models.prototypes.differences import ask_fits, no_difference
+from panel.models.prototypes.panel_design import PanelDesign, PanelFit, fit_study, in_order
 from panel.models.prototypes.verdict import LEVEL
 from panel.stats.arrays import Array, Codes
 from panel.stats.assessors.departures import SCALE_SD
@@ -99,27 +99,20 @@ def check_panel(study: Study, *, level: float = LEVEL, fitted: PanelFit | None =
     fitted = fit_study(study) if fitted is None else fitted
     scores, fits, left_out = fitted.used.frame, fitted.fits, fitted.left_out
     _ask(scores)
-    if not fits:
-        raise ModelError(
-            f"No attribute can be checked: {'; '.join(f'{name} ({why})' for name, why in left_out)}. "
-            "Check the scores on the Study page."
-        )
+    ask_fits(fits, left_out, "checked")
     scores = scores.loc[~scores["attribute"].isin([name for name, _ in left_out])]
     without = _refitted_tests(fits)
     numbers, tables = panel_tables(study, scores, fits, without, level)
     people = tables["people"]
     words = {name: study.attribute_words(name) for name in numbers.attributes}
     patterns = _find_patterns(tables["assessors"], people, _qualities_of(words))
-    order = {name: place for place, name in enumerate(numbers.attributes)}
     return PanelCheck(
         assessors=tables["assessors"],
         panel=tables["panel"],
         people=people.assign(judgement=_judgements(people, patterns)),
         patterns=patterns,
         means=tables["means"],
-        without=without.assign(differ=below(without["p_value"], 1 - level)).sort_values(
-            "attribute", key=lambda n: n.map(order), kind="stable", ignore_index=True
-        ),
+        without=in_order(without.assign(differ=below(without["p_value"], 1 - level)), "attribute", numbers.attributes),
         duplicates=_duplicate_distances(study, scores),
         level=level,
         method=_method(numbers, level),
@@ -254,8 +247,7 @@ def _find_patterns(
     text = dict.fromkeys(["assessor", "pattern", "attribute", "quality", "action"], "str")
     numbers = dict.fromkeys(["estimate", "ci_low", "ci_high", "p_adjusted"], "float64")
     frame = frame.astype(text | numbers).drop_duplicates(["assessor", "pattern", "attribute"])
-    order = {name: place for place, name in enumerate(people["assessor"])}
-    return frame.sort_values("assessor", key=lambda names: names.map(order), kind="stable", ignore_index=True)
+    return in_order(frame, "assessor", people["assessor"])
 
 
 def _by_attribute(assessors: pd.DataFrame) -> Iterator[tuple[object, ...]]:
@@ -388,11 +380,8 @@ def _duplicate_distances(study: Study, scores: pd.DataFrame) -> pd.DataFrame:
         distance = np.sqrt(own["sum"].to_numpy() / own["count"].to_numpy())
         ratio = distance / others
     frame = own.reset_index().assign(distance=distance, others_distance=others, ratio=ratio)
-    order = {name: place for place, name in enumerate(study.attributes)}
-    frame = frame.rename(columns={"count": "n_pairs"}).sort_values("attribute", key=lambda names: names.map(order))
-    people = {name: place for place, name in enumerate(study.assessors)}
-    frame = frame.sort_values("assessor", key=lambda names: names.map(people), kind="stable", ignore_index=True)
-    return frame[_DUPLICATE_COLUMNS]
+    frame = in_order(frame.rename(columns={"count": "n_pairs"}), "attribute", study.attributes)
+    return in_order(frame, "assessor", study.assessors)[_DUPLICATE_COLUMNS]
 
 
 def _same_formulas(study: Study) -> list[tuple[str, ...]]:
@@ -480,19 +469,16 @@ def leave_one_out(
         If no attribute can be compared.
     """
     fitted = fit_study(study) if fitted is None else fitted
-    fits, left_out = fitted.fits, fitted.left_out
-    if not fits:
-        reasons = "; ".join(f"{name} ({why})" for name, why in left_out) or "there are no scores"
-        raise ModelError(f"No attribute can be compared: {reasons}. Check the scores on the Study page.")
+    fits = fitted.fits
+    ask_fits(fits, fitted.left_out)
     benchmark = versus if versus is not None else study.benchmark
-    order = {name: place for place, name in enumerate(study.attributes)}
     told = [(design, each) for design, fit in fits for each in _without_each(design, fit)]
     against = [
         _leave_one_out_differences(d, each, str(benchmark), level) for d, each in told if benchmark in d.prototypes
     ]
     return LeftOut(
-        tests=_in_order([_tests(design, [each for d, each in told if d is design]) for design, _ in fits], order),
-        differences=_in_order(against, order),
+        tests=_stacked([_tests(design, [each for d, each in told if d is design]) for design, _ in fits], study),
+        differences=_stacked(against, study),
         benchmark=benchmark if against else None,
         method=(
             "The same model as for everybody, fitted again without one assessor at a time. Intervals and p-values are "
@@ -566,9 +552,8 @@ def _leave_one_out_differences(design: PanelDesign, refit: _Refit, benchmark: st
     return pd.DataFrame(names | {name: value.ravel() for name, value in values.items()})
 
 
-def _in_order(parts: list[pd.DataFrame], order: dict[str, int]) -> pd.DataFrame:
+def _stacked(parts: list[pd.DataFrame], study: Study) -> pd.DataFrame:
     """Put the rows together by attribute, in the order of the study; everybody first, then the assessors."""
     if not parts:
         return pd.DataFrame({name: pd.Series(dtype="str") for name in ("attribute", "assessor", "prototype", "versus")})
-    frame = pd.concat(parts, ignore_index=True)
-    return frame.sort_values("attribute", key=lambda names: names.map(order), kind="stable", ignore_index=True)
+    return in_order(pd.concat(parts, ignore_index=True), "attribute", study.attributes)

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import re
 from collections.abc import Mapping
 from dataclasses import dataclass
 from typing import Any
@@ -28,7 +29,7 @@ from panel.stats.arrays import Array
 from panel.stats.comparing.group_means import welch_differences
 from panel.stats.comparing.multiplicity import below, holm
 from panel.study.formulas import SAME_AMOUNT, all_formulas
-from panel.study.knowledge import why_one_sided
+from panel.study.knowledge import shared_table
 from panel.study.study import Study
 
 _RIGHT = 3  # the answer in the middle of 1 to 5
@@ -137,9 +138,31 @@ def _refused(grid: AnswerGrid, facts: dict[str, QuestionFacts]) -> pd.DataFrame:
     rows = []
     for name in grid.questions:
         known = facts.get(name, QuestionFacts())
-        if why := why_one_sided(name, known.words, attribute=known.attribute):
+        if why := _why_one_sided(name, known.words, attribute=known.attribute):
             rows.append((name, why))
     return pd.DataFrame(rows, columns=["question", "why"], dtype="str")
+
+
+def _why_one_sided(*texts: str, attribute: str = "") -> str:
+    """Return why a question cannot be asked both ways, empty if it can.
+
+    Parameters
+    ----------
+    texts
+        Name and wording of the question; a word of the list counts where it stands as a word of its own.
+    attribute
+        Short name of the attribute the question follows, if the study says.
+    """
+    known = shared_table("one_sided")
+    if attribute:
+        by_attribute = known.loc[known["attribute"] == attribute, "why"]
+        if len(by_attribute):
+            return str(by_attribute.iloc[0])
+    asked = " ".join(texts).casefold()
+    for word, why in zip(known["word"], known["why"], strict=True):
+        if re.search(rf"(?<!\w){re.escape(word)}(?!\w)", asked):
+            return str(why)
+    return ""
 
 
 def _liking(study: Study, grid: AnswerGrid, liking: str | None) -> tuple[Array, str]:

@@ -15,6 +15,7 @@ from panel.errors import ModelError
 from panel.models.emollients.curves import ReducedCurves, reduce_curves
 from panel.models.prototypes.differences import find_differences
 from panel.models.prototypes.map import JointMap, joint_map
+from panel.models.prototypes.panel_design import in_order
 from panel.models.prototypes.verdict import CANNOT_TELL
 from panel.stats.comparing.group_means import paired_contrasts
 from panel.stats.comparing.multiplicity import below, benjamini_hochberg, holm
@@ -22,7 +23,7 @@ from panel.stats.formulas.composition import independent_moves
 from panel.stats.maps.links import correlations, needed_correlation
 from panel.study.formulas import blend_rounding, emollient_blend, joint_changes, matched_pairs
 from panel.study.knowledge import shared_table
-from panel.study.numbers_read import UNITS_WITHOUT_RATIOS, commonest_unit, convert, known_unit, same_quantity
+from panel.study.numbers_read import convert, known_unit, same_quantity
 from panel.study.scores_used import scores_used
 from panel.study.study import Study
 
@@ -249,7 +250,8 @@ def _one_unit_each(frame: pd.DataFrame) -> tuple[pd.DataFrame, pd.DataFrame, lis
     parts, left_out, notes = [], [], []
     for measure, rows in frame.groupby("measure", sort=False):
         units = list(dict.fromkeys(rows["unit"]))
-        target = commonest_unit(rows["unit"])
+        written = [known_unit(text) or text for text in rows["unit"]]
+        target = max(dict.fromkeys(written), key=written.count)  # the commonest, the first of several
         if not all(same_quantity(unit, target) for unit in units):
             left_out.append((str(measure), f"its units do not measure the same thing: {', '.join(units)}"))
             continue
@@ -308,7 +310,7 @@ def _means(frame: pd.DataFrame, prototypes: tuple[str, ...]) -> pd.DataFrame:
 
 
 def _has_ratios(measure: pd.Series, unit: pd.Series) -> pd.Series:
-    return ~(unit.isin(UNITS_WITHOUT_RATIOS) | (measure.map(_bare_measure) == "ph"))
+    return ~(unit.isin(("pH", "°C")) | (measure.map(_bare_measure) == "ph"))
 
 
 def _measures(means: pd.DataFrame, frame: pd.DataFrame) -> pd.DataFrame:
@@ -456,12 +458,10 @@ def _reading_swaps(study: Study, readings: _ReadingMeans, level: float) -> pd.Da
     parts = [_effect(wide, rows, readings, level) for _, rows in pairs.groupby("swap", sort=False)]
     if not parts:
         return _empty()
-    order = {name: place for place, name in enumerate(wide.columns)}
     frame = pd.concat(parts, ignore_index=True)
     confounds = making_confounds(study)
     along = [", ".join(confounds.not_credited("", str(swap))["factor"]) for swap in frame["swap"]]
-    frame = frame.assign(change=_changes(frame), goes_along=along)[_COLUMNS]
-    return frame.sort_values("measure", key=lambda names: names.map(order), kind="stable", ignore_index=True)
+    return in_order(frame.assign(change=_changes(frame), goes_along=along)[_COLUMNS], "measure", wide.columns)
 
 
 def _effect(wide: pd.DataFrame, pairs: pd.DataFrame, readings: _ReadingMeans, level: float) -> pd.DataFrame:

@@ -12,6 +12,7 @@ from scipy.special import stdtrit
 
 from panel.errors import ModelError
 from panel.models.prototypes.differences import Differences, find_differences
+from panel.models.prototypes.panel_design import in_order
 from panel.models.prototypes.verdict import (
     ALPHA,
     CANNOT_TELL,
@@ -140,9 +141,7 @@ def _asked(result: Differences, pairs: Sequence[tuple[str, str]] | None) -> pd.D
     both["estimate"] = np.where(np.arange(len(both)) < len(result.pairs), 1.0, -1.0) * both["estimate"]
     wanted = set(pairs)
     asked = [pair in wanted for pair in zip(both["prototype"], both["versus"], strict=True)]
-    chosen = both.loc[asked]
-    order = {name: place for place, name in enumerate(result.attributes["attribute"])}
-    return chosen.sort_values("attribute", key=lambda names: names.map(order), kind="stable", ignore_index=True)
+    return in_order(both.loc[asked], "attribute", result.attributes["attribute"])
 
 
 def _directions(study: Study, attributes: pd.Series) -> pd.Series:

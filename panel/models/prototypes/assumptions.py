@@ -9,9 +9,8 @@ from enum import StrEnum
 import numpy as np
 import pandas as pd
 
-from panel.errors import ModelError
-from panel.models.prototypes.differences import attribute_rows
-from panel.models.prototypes.panel_design import PanelDesign, PanelFit, designs_of, fit_panel
+from panel.models.prototypes.differences import ask_fits, attribute_rows
+from panel.models.prototypes.panel_design import PanelDesign, PanelFit, designs_of, fit_panel, in_order
 from panel.models.prototypes.verdict import LEVEL
 from panel.stats.arrays import Array, Codes
 from panel.stats.comparing.multiplicity import below, holm
@@ -116,7 +115,7 @@ def look_at_assumptions(
         for panel in panels
     ]
     flat = [one for own in checks for one in own]
-    order = {name: place for place, name in enumerate(study.attributes)}
+    order = study.attributes
     tests = _tests(_stack((one.tests for one in flat), order))
     pulling = [_influence_rows(panel, own, frame, candidates) for panel, own in zip(panels, checks, strict=True)]
     influence = _stack(pulling, order)
@@ -136,10 +135,9 @@ def look_at_assumptions(
     )
 
 
-def _stack(parts: Iterable[pd.DataFrame], order: dict[str, int]) -> pd.DataFrame:
+def _stack(parts: Iterable[pd.DataFrame], order: Iterable[str]) -> pd.DataFrame:
     """Put the rows of all attributes together in the order of the study's attributes."""
-    frame = pd.concat(list(parts), ignore_index=True)
-    return frame.sort_values("attribute", key=lambda names: names.map(order), kind="stable", ignore_index=True)
+    return in_order(pd.concat(list(parts), ignore_index=True), "attribute", order)
 
 
 def _tests(tests: pd.DataFrame) -> pd.DataFrame:
@@ -220,9 +218,7 @@ def _scored_panels(
         If no attribute can be fitted.
     """
     fits, left_out = fit_panel(study, frame) if fitted is None else (fitted.fits, fitted.left_out)
-    if not fits:
-        reasons = "; ".join(f"{name} ({why})" for name, why in left_out) or "the study has no scores"
-        raise ModelError(f"No attribute can be modelled: {reasons}. Check the scores on the Study page.")
+    ask_fits(fits, left_out, "modelled", "the study has no scores")
     held = np.flatnonzero(~frame["attribute"].isin([name for name, _ in left_out]).to_numpy())
     scores = frame.iloc[held]
     if left_out:  # the arrays below and those of the fit must come from the same rows

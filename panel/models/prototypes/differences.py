@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable, Iterator, Mapping, Sequence
+from collections.abc import Callable, Iterable, Iterator, Mapping, Sequence
 from dataclasses import dataclass
 from functools import cached_property, partial
 
@@ -121,6 +121,11 @@ class Differences:
         """Whether an order of testing was fixed beforehand."""
         return bool(self.attributes["test_order"].notna().any())
 
+    @property
+    def over(self) -> str:
+        """Over what the F tests are adjusted, in words; the titles of tables name it."""
+        return "in the order fixed beforehand" if self.in_order else "by Holm over the attributes"
+
 
 def find_differences(
     study: Study,
@@ -160,7 +165,7 @@ def find_differences(
     used, confounds, fits, left_out = fitted.used, fitted.confounds, fitted.fits, fitted.left_out
     _ask(study, used.frame, versus)
     margin, margin_stated = _margin(study, margin)
-    _ask_fits(fits, left_out)
+    ask_fits(fits, left_out)
     order = pd.Index(study.attributes)
     told = [(design, fit, inference(fit, small_sample)) for design, fit in fits]
     attributes = _stack([attribute_rows(*each) for each in told], order)
@@ -200,7 +205,7 @@ def find_differences(
 def estimated_means(study: Study, fitted: PanelFit) -> pd.DataFrame:
     """Return the means of `find_differences`, `attribute prototype estimate`, without the comparisons."""
     _ask(study, fitted.used.frame, None)
-    _ask_fits(fitted.fits, fitted.left_out)
+    ask_fits(fitted.fits, fitted.left_out)
     parts = [
         pd.DataFrame(
             {
@@ -262,13 +267,16 @@ def _ask(study: Study, frame: pd.DataFrame, versus: str | None) -> None:
         )
 
 
-def _ask_fits(fits: list[tuple[PanelDesign, MixedFit]], left_out: list[tuple[str, str]]) -> None:
-    """Refuse when no attribute can be compared, and say why."""
+def ask_fits(
+    fits: Sequence[object],
+    left_out: Iterable[tuple[str, str]],
+    done: str = "compared",
+    without: str = "there are no scores",
+) -> None:
+    """Refuse when no attribute can be compared (or what else is `done`), and say why; `without` any to tell of."""
     if not fits:
-        raise ModelError(
-            f"No attribute can be compared: {'; '.join(f'{name} ({why})' for name, why in left_out)}. "
-            "Check the scores on the Study page."
-        )
+        reasons = "; ".join(f"{name} ({why})" for name, why in left_out) or without
+        raise ModelError(f"No attribute can be {done}: {reasons}. Check the scores on the Study page.")
 
 
 def _both_ways(

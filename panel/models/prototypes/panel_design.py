@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import re
-from collections.abc import Iterator, Mapping, Sequence
+from collections.abc import Iterable, Iterator, Mapping, Sequence
 from dataclasses import dataclass, replace
 
 import numpy as np
@@ -459,6 +459,12 @@ class PanelFit:
     confounds: Confounds
     fits: list[tuple[PanelDesign, MixedFit]]
     left_out: list[tuple[str, str]]
+
+
+def in_order(frame: pd.DataFrame, column: str, names: Iterable[str]) -> pd.DataFrame:
+    """Return the rows in the order of `names` in a column; rows with one name stay as they stand to each other."""
+    order = {name: place for place, name in enumerate(names)}
+    return frame.sort_values(column, key=lambda own: own.map(order), kind="stable", ignore_index=True)
 
 
 def fit_study(study: Study, adjust_for: Sequence[str] = ()) -> PanelFit:

@@ -16,7 +16,7 @@ import pandas as pd
 from scipy.special import ndtr
 
 from panel.errors import ModelError
-from panel.models.prototypes.differences import Differences, attribute_rows, find_differences
+from panel.models.prototypes.differences import Differences, ask_fits, attribute_rows, find_differences
 from panel.models.prototypes.panel_design import PanelFit, fit_study, score_array
 from panel.models.prototypes.verdict import CANNOT_TELL, DIFFERS, LEVEL
 from panel.stats.answers.ranks import (
@@ -235,14 +235,9 @@ def compare_ranks(study: Study, differences: Differences | None = None) -> RankC
             tables.append(rank_tables(attribute, means))
         except ModelError as error:
             left_out.append((attribute, str(error)))
-    if not tables:
-        raise ModelError(
-            f"No attribute can be ranked: {'; '.join(f'{name} ({why})' for name, why in left_out)}. "
-            "Check the scores on the Study page."
-        )
-    rows, *frames = zip(*tables, strict=True)
+    ask_fits(tables, left_out, "ranked")
+    rows, rank_sums, pairs, gaps = zip(*tables, strict=True)
     attributes = pd.DataFrame(rows)
-    rank_sums, pairs, gaps = (pd.concat(parts, ignore_index=True) for parts in frames)
     mixed = found.attributes.set_index("attribute")
     return RankComparison(
         attributes=attributes.assign(
@@ -254,9 +249,9 @@ def compare_ranks(study: Study, differences: Differences | None = None) -> RankC
         ).assign(verdict=lambda rows: np.where(below(rows["p_adjusted"], 1 - found.level), DIFFERS, CANNOT_TELL))[
             _COLUMNS
         ],
-        rank_sums=rank_sums,
-        pairs=pairs,
-        gaps=gaps,
+        rank_sums=pd.concat(rank_sums, ignore_index=True),
+        pairs=pd.concat(pairs, ignore_index=True),
+        gaps=pd.concat(gaps, ignore_index=True),
         level=found.level,
         method=_method(attributes),
         notes=tuple(_notes(attributes, frame, left_out)),
@@ -395,9 +390,7 @@ def find_scale_use(study: Study, *, level: float = LEVEL, fitted: PanelFit | Non
     """
     fitted = fit_study(study) if fitted is None else fitted
     scores, fits, left_out = fitted.used.frame, fitted.fits, fitted.left_out
-    if not fits:
-        reasons = "; ".join(f"{name} ({why})" for name, why in left_out) or "there are no scores"
-        raise ModelError(f"No attribute can be compared: {reasons}. Check the scores on the Study page.")
+    ask_fits(fits, left_out)
     scores = scores.loc[~scores["attribute"].isin([name for name, _ in left_out])]
     additive = pd.concat([attribute_rows(d, f, inference(f)) for d, f in fits]).set_index("attribute")
     scaled, why_not = _fit_all(study, scores)
