@@ -194,8 +194,8 @@ class _Liked:
 def _direction_rows(liked: _Liked, points: Array, drawn: Array, level: float) -> dict[str, Any]:
     """Return one row of `PreferenceMap.directions`."""
     fit = fit_plane(points, liked.means()[:, None])
-    slope = fit.slope[0]
-    low, high = direction_interval(fit_plane(points, drawn).slope, slope, level)
+    slope = fit["slope"][0]
+    low, high = direction_interval(fit_plane(points, drawn)["slope"], slope, level)
     angle = float(np.degrees(np.arctan2(slope[1], slope[0])))
     return {
         "segment": liked.segment,
@@ -205,9 +205,9 @@ def _direction_rows(liked: _Liked, points: Array, drawn: Array, level: float) ->
         "angle": angle,
         "angle_low": angle + low,
         "angle_high": angle + high,
-        "share": float(fit.r2[0]),
-        "p_value": float(fit.p_value[0]),
-        "clear": bool(below(fit.p_value[0], 1 - level)),
+        "share": float(fit["r2"][0]),
+        "p_value": float(fit["p_value"][0]),
+        "clear": bool(below(fit["p_value"][0], 1 - level)),
     }
 
 
@@ -215,23 +215,23 @@ def _ideal_rows(liked: _Liked, points: Array, drawn: Array, level: float) -> dic
     """Return one row of `PreferenceMap.ideals`."""
     fit = fit_plane(points, liked.means()[:, None])
     again = fit_plane(points, drawn)
-    peaked = again.curvature < 0
+    peaked = again["curvature"] < 0
     ends = [(1 - level) / 2, (1 + level) / 2]
-    limits = np.quantile(again.peak[peaked], ends, axis=0) if peaked.any() else np.full((2, 2), np.nan)
+    limits = np.quantile(again["peak"][peaked], ends, axis=0) if peaked.any() else np.full((2, 2), np.nan)
     return {
         "segment": liked.segment,
-        "peak": bool(fit.curvature[0] < 0),
-        "component_1": float(fit.peak[0, 0]),
-        "component_2": float(fit.peak[0, 1]),
-        "inside": bool(inside_hull(points, fit.peak)[0]),
-        "share": float(fit.circular_r2[0]),
-        "curvature_p_value": float(fit.curvature_p_value[0]),
+        "peak": bool(fit["curvature"][0] < 0),
+        "component_1": float(fit["peak"][0, 0]),
+        "component_2": float(fit["peak"][0, 1]),
+        "inside": bool(inside_hull(points, fit["peak"])[0]),
+        "share": float(fit["circular_r2"][0]),
+        "curvature_p_value": float(fit["curvature_p_value"][0]),
         "drawn_peak": float(peaked.mean()),
         "ci_low_1": float(limits[0, 0]),
         "ci_high_1": float(limits[1, 0]),
         "ci_low_2": float(limits[0, 1]),
         "ci_high_2": float(limits[1, 1]),
-        "shown": bool(fit.curvature[0] < 0 and below(fit.curvature_p_value[0], 1 - level)),
+        "shown": bool(fit["curvature"][0] < 0 and below(fit["curvature_p_value"][0], 1 - level)),
     }
 
 
@@ -253,7 +253,7 @@ def _share_rows(own: pd.DataFrame, points: Array) -> pd.DataFrame:
             continue
         rows = value[(present == pattern).all(axis=1)][:, pattern]
         fit = fit_plane(points[pattern], rows.T)
-        predicted = fit.intercept + places @ fit.slope.T
+        predicted = fit["intercept"] + places @ fit["slope"].T
         above.append(predicted > rows.mean(axis=1))
     if not above or not len(places):
         return pd.DataFrame({name: pd.Series(dtype="float64") for name in ("component_1", "component_2", "share")})

@@ -20,7 +20,7 @@ from panel.stats.curves.flow import (
     fit_flow_models,
     needs_yield_stress,
 )
-from panel.stats.curves.over_time import ForceCurve, read_force_curve
+from panel.stats.curves.over_time import read_force_curve
 from panel.study.numbers_read import convert, read_unit, same_quantity
 from panel.study.study import Study
 
@@ -445,11 +445,13 @@ def _force_curves(curves: pd.DataFrame, *, work_until: _WorkUntil, speed_mm_s: f
             continue
         quantities += [{**key, **row} for row in _quantities(found, units, work_until)]
         points.append(
-            pd.DataFrame({"along": found.along, "force": force}).assign(**key, along_unit=units[0], force_unit=units[1])
+            pd.DataFrame(
+                {"along": found["along"], "force": force, **key, "along_unit": units[0], "force_unit": units[1]}
+            )
         )
-        end = found.peak_at if work_until == "peak" else float(found.along[-1])
-        peaks.append({**key, "peak_at": found.peak_at, "end_of_work": end, "pull_at": found.pull_at})
-        touched += [name] if abs(found.start_share) > _NOT_ZEROED else []
+        end = found["peak_at"] if work_until == "peak" else float(found["along"][-1])
+        peaks.append({**key, "peak_at": found["peak_at"], "end_of_work": end, "pull_at": found["pull_at"]})
+        touched += [name] if abs(found["start_share"]) > _NOT_ZEROED else []
         timed += [name] if units[0] == "s" else []
     return _ForceCurves(
         quantities=pd.DataFrame(quantities, columns=_COLUMNS),
@@ -476,17 +478,17 @@ def _curve(rows: pd.DataFrame, speed_mm_s: float | None) -> tuple[np.ndarray, np
     return seconds * speed_mm_s, force, ("mm", force_unit, "N mm", in_newton)
 
 
-def _quantities(found: ForceCurve, units: _Units, work_until: _WorkUntil) -> list[dict[str, object]]:
+def _quantities(found: Mapping[str, Any], units: _Units, work_until: _WorkUntil) -> list[dict[str, object]]:
     _, force_unit, area_unit, factor = units
-    areas = {"peak": found.area_to_peak, "whole stroke": found.area_above}
-    rows = [(_FIRMNESS, force_unit, found.peak_force, "largest force", True)]
+    areas = {"peak": found["area_to_peak"], "whole stroke": found["area_above"]}
+    rows = [(_FIRMNESS, force_unit, found["peak_force"], "largest force", True)]
     rows += [
         (_WORK_OF_SHEAR, area_unit, area * factor, f"area above zero, {_LIMITS[until]}", until == work_until)
         for until, area in areas.items()
     ]
     rows += [
-        (_STICKINESS, force_unit, found.pull_force, "size of the most negative force after the peak", True),
-        (_WORK_OF_ADHESION, area_unit, found.area_below * factor, "area below zero, after the peak", True),
+        (_STICKINESS, force_unit, found["pull_force"], "size of the most negative force after the peak", True),
+        (_WORK_OF_ADHESION, area_unit, found["area_below"] * factor, "area below zero, after the peak", True),
     ]
     return [dict(zip(_COLUMNS[2:], row, strict=True)) for row in rows]
 

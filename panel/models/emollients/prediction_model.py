@@ -508,19 +508,19 @@ def predict_from_descriptors(
     return pd.DataFrame(
         {
             "attribute": pd.Series([str(name) for name in level.means.columns], dtype="str"),
-            "q2": found.best,
-            "n_components": found.n_components,
-            "p_value": found.p_value,
-            "p_adjusted": holm(found.p_value),
-            "floor": found.floor,
-            "q2_chance": found.chance,
+            "q2": found["best"],
+            "n_components": found["n_components"],
+            "p_value": found["p_value"],
+            "p_adjusted": holm(found["p_value"]),
+            "floor": found["floor"],
+            "q2_chance": found["chance"],
             "q2_mean": 1 - (n / (n - 1)) ** 2,
             "q2_swaps": _swaps_q_squared(level, swaps),
             "ceiling": level.ceiling.to_numpy(),
             "n": n,
             "n_descriptors": X.shape[1],
-            "orders": found.orders,
-            "arrangements": found.arrangements,
+            "orders": found["orders"],
+            "arrangements": found["arrangements"],
         }
     )
 

@@ -8,7 +8,7 @@ zero between points. Force above zero resists the probe, force below zero pulls 
 from __future__ import annotations
 
 from collections.abc import Sequence
-from dataclasses import dataclass
+from typing import Any
 
 import numpy as np
 from numpy.typing import ArrayLike
@@ -171,12 +171,14 @@ def difference_p(
 _FEWEST_POINTS = 3
 
 
-@dataclass(frozen=True, eq=False, slots=True)
-class ForceCurve:
-    """Peaks and areas of one curve; areas in unit of force x unit of `along`.
+def read_force_curve(position: ArrayLike, force: ArrayLike, *, time: bool = False) -> dict[str, Any]:
+    """Return the quantities of a curve of force by position of the probe or, with `time`, by time.
 
-    Parameters
-    ----------
+    Positions may run forth and back: areas are taken along the way travelled, so that pushing in and pulling out both
+    count as work done. Definitions: common usage in texture analysis, from memory.
+
+    By name, areas in unit of force x unit of `along`:
+
     peak_force, peak_at
         The largest force, which is firmness, and where it is first reached.
     area_to_peak
@@ -194,25 +196,6 @@ class ForceCurve:
         Force at the first point as a share of the peak: far from zero, the probe was not zeroed or already touched.
     along
         Way or time from the start, never falling; shape (n,).
-    """
-
-    peak_force: float
-    peak_at: float
-    area_to_peak: float
-    area_above: float
-    pull_force: float
-    pull_at: float
-    area_below: float
-    crossings: Array
-    start_share: float
-    along: Array
-
-
-def read_force_curve(position: ArrayLike, force: ArrayLike, *, time: bool = False) -> ForceCurve:
-    """Return the quantities of a curve of force by position of the probe or, with `time`, by time.
-
-    Positions may run forth and back: areas are taken along the way travelled, so that pushing in and pulling out both
-    count as work done. Definitions: common usage in texture analysis, from memory.
 
     Raises
     ------
@@ -227,18 +210,18 @@ def read_force_curve(position: ArrayLike, force: ArrayLike, *, time: bool = Fals
     after = F[peak:]
     lowest = peak + int(np.argmin(after))
     pulls = F[lowest] < 0
-    return ForceCurve(
-        peak_force=float(F[peak]),
-        peak_at=float(along[peak]),
-        area_to_peak=float(above[:peak].sum()),
-        area_above=float(above.sum()),
-        pull_force=float(-F[lowest]) if pulls else 0.0,
-        pull_at=float(along[lowest]) if pulls else float("nan"),
-        area_below=float(below[peak:].sum()),
-        crossings=zero_crossings(along, F),
-        start_share=float(F[0] / F[peak]),
-        along=along,
-    )
+    return {
+        "peak_force": float(F[peak]),
+        "peak_at": float(along[peak]),
+        "area_to_peak": float(above[:peak].sum()),
+        "area_above": float(above.sum()),
+        "pull_force": float(-F[lowest]) if pulls else 0.0,
+        "pull_at": float(along[lowest]) if pulls else float("nan"),
+        "area_below": float(below[peak:].sum()),
+        "crossings": zero_crossings(along, F),
+        "start_share": float(F[0] / F[peak]),
+        "along": along,
+    }
 
 
 def _signed_areas(along: ArrayLike, force: ArrayLike) -> tuple[Array, Array]:

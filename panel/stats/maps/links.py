@@ -17,6 +17,7 @@ from __future__ import annotations
 from dataclasses import dataclass
 from itertools import permutations
 from math import factorial
+from typing import Any
 
 import numpy as np
 from numpy.typing import ArrayLike, NDArray
@@ -272,26 +273,13 @@ def _correlation_varies(squares: Array, X: Array, both: NDArray[np.bool_]) -> ND
     return np.asarray(np.sqrt(squares) > _NO_SPREAD * size)
 
 
-@dataclass(frozen=True, eq=False, slots=True)
-class PlaneFit:
-    """m responses on n points; arrays (m,) or (m, 2).
+def fit_plane(points: Array, response: Array) -> dict[str, Any]:
+    """Fit both models to the columns of `response` (n, m) on `points` (n, 2); n is at least 5.
 
-    `slope` of the vector model, `r2` and `p_value` of its F test with 2 and n - 3 degrees of freedom; `curvature` c of
-    the circular model, `peak` -b / (2 c), `circular_r2`, and `curvature_p_value` of t with n - 4.
+    By name, (m,) or (m, 2): `intercept` and `slope` of the vector model, `r2` and `p_value` of its F test with 2 and
+    n - 3 degrees of freedom; `curvature` c of the circular model, `peak` -b / (2 c), `circular_r2`, and
+    `curvature_p_value` of t with n - 4.
     """
-
-    intercept: Array
-    slope: Array
-    r2: Array
-    p_value: Array
-    curvature: Array
-    peak: Array
-    circular_r2: Array
-    curvature_p_value: Array
-
-
-def fit_plane(points: Array, response: Array) -> PlaneFit:
-    """Fit both models to the columns of `response` (n, m) on `points` (n, 2); n is at least 5."""
     n = len(points)
     vector = np.column_stack([np.ones(n), points])
     circular = np.column_stack([vector, (points**2).sum(axis=1)])
@@ -303,16 +291,16 @@ def fit_plane(points: Array, response: Array) -> PlaneFit:
         f = (total - left) / 2 / (left / (n - 3))
         t = np.sqrt(np.maximum(left - less, 0.0) / (less / (n - 4)))
         peak = -second[1:3] / (2 * second[3])
-    return PlaneFit(
-        intercept=first[0],
-        slope=first[1:].T,
-        r2=1 - left / total,
-        p_value=np.asarray(fdtrc(2, n - 3, f)),
-        curvature=second[3],
-        peak=peak.T,
-        circular_r2=1 - less / total,
-        curvature_p_value=np.asarray(2 * stdtr(n - 4, -t)),
-    )
+    return {
+        "intercept": first[0],
+        "slope": first[1:].T,
+        "r2": 1 - left / total,
+        "p_value": np.asarray(fdtrc(2, n - 3, f)),
+        "curvature": second[3],
+        "peak": peak.T,
+        "circular_r2": 1 - less / total,
+        "curvature_p_value": np.asarray(2 * stdtr(n - 4, -t)),
+    }
 
 
 def _solved(columns: Array, response: Array) -> tuple[Array, Array]:
@@ -353,36 +341,6 @@ _TOGETHER = 2000
 _SAME_Q2 = 1e-9
 
 
-@dataclass(frozen=True, eq=False, slots=True)
-class LatentTest:
-    """How well held-out rows are predicted, and how often other orders of the rows do as well; one entry per response.
-
-    Parameters
-    ----------
-    q2
-        (components, responses) Q2 with 1, 2 ... components.
-    best, n_components
-        The largest of them, and with how many components.
-    p_value
-        Share of the orders, the true one among them, whose largest Q2 is at least as large.
-    floor
-        Smallest p-value possible: the share of orders that cannot be told from the true one.
-    chance
-        The largest Q2 that one order in twenty exceeds.
-    orders, arrangements
-        How many orders were tried, and how many different ones there are.
-    """
-
-    q2: Array
-    best: Array
-    n_components: NDArray[np.int64]
-    p_value: Array
-    floor: Array
-    chance: Array
-    orders: int
-    arrangements: int
-
-
 def _leave_one_out(X: ArrayLike, Y: ArrayLike, n_components: int, *, scale: bool = True, ddof: int = 1) -> Array:
     """Return the prediction of each row from all others, (components, rows, responses); standardised in each fold."""
     X, Y = np.asarray(X, float), np.asarray(Y, float)
@@ -413,11 +371,26 @@ def q_squared(Y: ArrayLike, predicted: ArrayLike) -> Array:
     return 1 - np.divide(left, total, out=np.full(left.shape, np.nan), where=varies)
 
 
-def permutation_test(X: ArrayLike, Y: ArrayLike, n_components: int, orders: NDArray[np.intp]) -> LatentTest:
+def permutation_test(X: ArrayLike, Y: ArrayLike, n_components: int, orders: NDArray[np.intp]) -> dict[str, Any]:
     """Test the leave-one-out Q2 of each response by giving its rows other places.
 
     The number of components is chosen by the largest Q2 anew in each order, so that choosing it costs nothing.
     `orders` (orders x rows) comes from `row_orders`; its first row is the true order.
+
+    By name, one entry per response, how well held-out rows are predicted, and how often other orders do as well:
+
+    q2
+        (components, responses) Q2 with 1, 2 ... components.
+    best, n_components
+        The largest of them, and with how many components.
+    p_value
+        Share of the orders, the true one among them, whose largest Q2 is at least as large.
+    floor
+        Smallest p-value possible: the share of orders that cannot be told from the true one.
+    chance
+        The largest Q2 that one order in twenty exceeds.
+    orders, arrangements
+        How many orders were tried, and how many different ones there are.
     """
     X, Y = np.asarray(X, float), np.asarray(Y, float)
     n, q = Y.shape
@@ -428,16 +401,16 @@ def permutation_test(X: ArrayLike, Y: ArrayLike, n_components: int, orders: NDAr
     with np.errstate(invalid="ignore"):
         as_good, alike = largest >= best - _SAME_Q2, np.abs(largest - best) <= _SAME_Q2
     known = ~np.isnan(best)
-    return LatentTest(
-        q2=every[:, 0],
-        best=best,
-        n_components=np.where(known, np.nan_to_num(every[:, 0]).argmax(axis=0) + 1, 0),
-        p_value=np.where(known, as_good.mean(axis=0), np.nan),
-        floor=np.where(known, alike.mean(axis=0), np.nan),
-        chance=np.quantile(largest, 0.95, axis=0),
-        orders=len(orders),
-        arrangements=_arrangements(X),
-    )
+    return {
+        "q2": every[:, 0],
+        "best": best,
+        "n_components": np.where(known, np.nan_to_num(every[:, 0]).argmax(axis=0) + 1, 0),
+        "p_value": np.where(known, as_good.mean(axis=0), np.nan),
+        "floor": np.where(known, alike.mean(axis=0), np.nan),
+        "chance": np.quantile(largest, 0.95, axis=0),
+        "orders": len(orders),
+        "arrangements": _arrangements(X),
+    }
 
 
 def row_orders(n: int, draws: int, rng: np.random.Generator) -> NDArray[np.intp]:

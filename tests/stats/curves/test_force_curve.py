@@ -20,13 +20,13 @@ FORCES = [0, 2, 6, 10, 0, -3, 0]
 
 def test_the_constructed_curve_by_hand():
     found = read_force_curve(TIMES, FORCES, time=True)
-    assert (found.peak_force, found.peak_at) == (10, 3)
-    assert (found.pull_force, found.pull_at) == (3, 4)
-    assert found.area_above == pytest.approx(15.5, rel=ROUNDING)
-    assert found.area_to_peak == pytest.approx(13, rel=ROUNDING)
-    assert found.area_below == pytest.approx(2.25, rel=ROUNDING)
-    assert found.crossings.tolist() == [3.5]
-    assert found.start_share == 0
+    assert (found["peak_force"], found["peak_at"]) == (10, 3)
+    assert (found["pull_force"], found["pull_at"]) == (3, 4)
+    assert found["area_above"] == pytest.approx(15.5, rel=ROUNDING)
+    assert found["area_to_peak"] == pytest.approx(13, rel=ROUNDING)
+    assert found["area_below"] == pytest.approx(2.25, rel=ROUNDING)
+    assert found["crossings"].tolist() == [3.5]
+    assert found["start_share"] == 0
 
 
 def test_a_crossing_between_two_points_is_found():
@@ -65,45 +65,45 @@ def test_other_units_only_scale(points, force_unit, along_unit):
     x, F = np.cumsum([width for width, _ in points]), np.array([force for _, force in points])
     one, other = read_force_curve(x, F), read_force_curve(x * along_unit, F * force_unit)
     for name, factor in (("peak_force", force_unit), ("pull_force", force_unit), ("peak_at", along_unit)):
-        np.testing.assert_allclose(getattr(other, name), factor * getattr(one, name), rtol=1e-9)
+        np.testing.assert_allclose(other[name], factor * one[name], rtol=1e-9)
     for name in ("area_to_peak", "area_above", "area_below"):
-        np.testing.assert_allclose(getattr(other, name), force_unit * along_unit * getattr(one, name), rtol=1e-9)
+        np.testing.assert_allclose(other[name], force_unit * along_unit * one[name], rtol=1e-9)
 
 
 def test_points_put_between_change_nothing():
     fine = np.linspace(0, 5, 501)
     one, other = read_force_curve(TIMES, FORCES), read_force_curve(fine, np.interp(fine, TIMES, FORCES))
     for name in ("peak_force", "area_to_peak", "area_above", "pull_force", "area_below"):
-        np.testing.assert_allclose(getattr(other, name), getattr(one, name), rtol=1e-9)
+        np.testing.assert_allclose(other[name], one[name], rtol=1e-9)
 
 
 def test_a_smooth_curve_approaches_its_integral():
     # Force 10 sin(x): scipy integrates the halves above and below zero.
     x = np.linspace(0, 2 * np.pi, 2001)
     found = read_force_curve(x, 10 * np.sin(x))
-    np.testing.assert_allclose(found.area_above, quad(lambda t: 10 * np.sin(t), 0, np.pi)[0], rtol=1e-5)
-    np.testing.assert_allclose(found.area_to_peak, quad(lambda t: 10 * np.sin(t), 0, np.pi / 2)[0], rtol=1e-4)
-    np.testing.assert_allclose(found.area_below, 20, rtol=1e-5)
-    np.testing.assert_allclose(found.crossings, [np.pi], rtol=1e-6)
+    np.testing.assert_allclose(found["area_above"], quad(lambda t: 10 * np.sin(t), 0, np.pi)[0], rtol=1e-5)
+    np.testing.assert_allclose(found["area_to_peak"], quad(lambda t: 10 * np.sin(t), 0, np.pi / 2)[0], rtol=1e-4)
+    np.testing.assert_allclose(found["area_below"], 20, rtol=1e-5)
+    np.testing.assert_allclose(found["crossings"], [np.pi], rtol=1e-6)
 
 
 def test_the_way_back_counts_as_way():
     # The probe goes 10 mm in and comes back: positions fall, but pulling out is work as well.
     forth = read_force_curve([0, 5, 10, 5, 0], [0, 4, 8, -2, 0])
     straight = read_force_curve([0, 5, 10, 15, 20], [0, 4, 8, -2, 0])
-    assert forth.along.tolist() == straight.along.tolist()
-    assert (forth.area_above, forth.area_below) == (straight.area_above, straight.area_below)
+    assert forth["along"].tolist() == straight["along"].tolist()
+    assert (forth["area_above"], forth["area_below"]) == (straight["area_above"], straight["area_below"])
 
 
 def test_what_lies_below_zero_before_the_peak_is_no_adhesion():
     found = read_force_curve([0, 1, 2, 3], [-1, -1, 5, 0])
-    assert (found.pull_force, found.area_below) == (0, 0)
-    assert np.isnan(found.pull_at)
-    assert found.start_share == -0.2
+    assert (found["pull_force"], found["area_below"]) == (0, 0)
+    assert np.isnan(found["pull_at"])
+    assert found["start_share"] == -0.2
 
 
 def test_a_plateau_is_a_peak_where_it_begins():
-    assert read_force_curve([0, 1, 2, 3], [0, 5, 5, 0]).peak_at == 1
+    assert read_force_curve([0, 1, 2, 3], [0, 5, 5, 0])["peak_at"] == 1
 
 
 def test_what_is_no_force_curve_is_refused():

@@ -27,7 +27,7 @@ def test_shares_of_uncorrelated_components_add_up():
     rng = np.random.default_rng(1)
     points, response = orthogonal(rng), rng.normal(size=(8, 20))
     each = [[np.corrcoef(points[:, k], own)[0, 1] ** 2 for k in (0, 1)] for own in response.T]
-    assert fit_plane(points, response).r2 == pytest.approx(np.sum(each, axis=1), abs=SAME)
+    assert fit_plane(points, response)["r2"] == pytest.approx(np.sum(each, axis=1), abs=SAME)
 
 
 def test_as_ordinary_least_squares():
@@ -36,12 +36,12 @@ def test_as_ordinary_least_squares():
     found = fit_plane(points, response[:, None])
     vector = sm.OLS(response, sm.add_constant(points)).fit()
     circular = sm.OLS(response, sm.add_constant(np.column_stack([points, (points**2).sum(axis=1)]))).fit()
-    assert found.slope[0] == pytest.approx(vector.params[1:], abs=SAME)
-    assert found.r2[0] == pytest.approx(vector.rsquared, abs=SAME)
-    assert found.p_value[0] == pytest.approx(vector.f_pvalue, abs=SAME)
-    assert found.circular_r2[0] == pytest.approx(circular.rsquared, abs=SAME)
-    assert found.curvature[0] == pytest.approx(circular.params[3], abs=SAME)
-    assert found.curvature_p_value[0] == pytest.approx(circular.pvalues[3], abs=SAME)
+    assert found["slope"][0] == pytest.approx(vector.params[1:], abs=SAME)
+    assert found["r2"][0] == pytest.approx(vector.rsquared, abs=SAME)
+    assert found["p_value"][0] == pytest.approx(vector.f_pvalue, abs=SAME)
+    assert found["circular_r2"][0] == pytest.approx(circular.rsquared, abs=SAME)
+    assert found["curvature"][0] == pytest.approx(circular.params[3], abs=SAME)
+    assert found["curvature_p_value"][0] == pytest.approx(circular.pvalues[3], abs=SAME)
 
 
 @given(st.floats(-4, 4), st.floats(-4, 4), st.floats(0.05, 2))
@@ -49,9 +49,9 @@ def test_a_constructed_ideal_point_is_found(x, y, steep):
     points = cross()
     liking = 8 - steep * ((points - [x, y]) ** 2).sum(axis=1)
     found = fit_plane(points, liking[:, None])
-    assert found.peak[0] == pytest.approx([x, y], abs=1e-6)
-    assert found.curvature[0] == pytest.approx(-steep)
-    assert found.circular_r2[0] == pytest.approx(1)
+    assert found["peak"][0] == pytest.approx([x, y], abs=1e-6)
+    assert found["curvature"][0] == pytest.approx(-steep)
+    assert found["circular_r2"][0] == pytest.approx(1)
 
 
 @given(st.floats(-3, 3))
@@ -60,9 +60,9 @@ def test_turning_the_map_turns_the_direction(turn):
     points, response = cross(), rng.normal(size=(8, 3))
     rotation = np.array([[np.cos(turn), -np.sin(turn)], [np.sin(turn), np.cos(turn)]])
     before, after = fit_plane(points, response), fit_plane(points @ rotation.T, response)
-    assert after.slope == pytest.approx(before.slope @ rotation.T, abs=1e-9)
-    assert after.r2 == pytest.approx(before.r2, abs=SAME)
-    assert after.curvature == pytest.approx(before.curvature, abs=SAME)
+    assert after["slope"] == pytest.approx(before["slope"] @ rotation.T, abs=1e-9)
+    assert after["r2"] == pytest.approx(before["r2"], abs=SAME)
+    assert after["curvature"] == pytest.approx(before["curvature"], abs=SAME)
 
 
 def test_directions_drawn_on_both_sides_of_the_cut_are_neighbours():
