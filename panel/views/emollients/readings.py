@@ -215,11 +215,8 @@ def _percent(value: float) -> str:
     return format_number(value, 0) if value >= 0.5 else format_reading(value, 1)
 
 
-_DIRECTIONS = {"same": "together", "opposite": "opposite ways"}
-
-
 def _expected(row: Mapping[str, Any], _: About) -> str:
-    way = _DIRECTIONS.get(str(row["expected"]), NOTHING)
+    way = {"same": "together", "opposite": "opposite ways"}.get(str(row["expected"]), NOTHING)
     return f"{way} ({row['source']})" if row["source"] and way != NOTHING else way
 
 
