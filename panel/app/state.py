@@ -22,7 +22,7 @@ from panel.study.saving import save
 from panel.study.study import Study
 from panel.views.told import Told
 
-_T = TypeVar("T")
+_T = TypeVar("_T")
 
 STUDY_VARIABLE = "AFTERFEEL_STUDY"
 """Environment variable with the full path of the study given on the command line; set by `panel.app.launch`."""

@@ -23,8 +23,8 @@ from panel.study.shown import Table
 from panel.study.study import Study
 from panel.views.told import Item, Picture, Shown, Told
 
-_P = ParamSpec("P")
-_T = TypeVar("T")
+_P = ParamSpec("_P")
+_T = TypeVar("_T")
 
 _MARKDOWN = re.compile(r"([\\`*_{}\[\]()#+.!|~$:<>&-])")
 # Streamlit makes links of addresses even where each sign is escaped; an invisible sign in them keeps them words.

@@ -35,7 +35,7 @@ def test_a_planned_difference_is_told_and_a_wrong_one_is_said(page):
 def test_nothing_planned_says_how_to_state_it(page):
     words = shown(page())
     assert "The study states no difference that was planned beforehand." in words
-    assert '"planned_differences"' in words
+    assert "Write it into planned_differences as a row: prototype" in words
 
 
 def test_a_pair_chosen_here_is_marked_as_exploratory(page):

@@ -58,7 +58,7 @@ _ALIKE = Table(
     ),
     key=("attribute", "prototype", "versus"),
 )
-_PLANNED = Table(
+_PLANNED_ONES = Table(
     name="planned_differences",
     title="Differences planned beforehand, and chosen afterwards",
     rows="differences",
@@ -100,8 +100,8 @@ def tell_planned(result: PlannedDifferences, names: Naming) -> Told:
         result,
         names,
         _planned_headline(result),
-        table=_PLANNED if len(rows) else None,
-        drawers=(drawer("One by one", *lines, *([_PLANNED] if len(rows) else [])),),
+        table=_PLANNED_ONES if len(rows) else None,
+        drawers=(drawer("One by one", *lines, *([_PLANNED_ONES] if len(rows) else [])),),
         cannot=_planned_cannot(result),
     )
 

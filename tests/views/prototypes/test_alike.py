@@ -7,7 +7,7 @@ import pytest
 from panel.models.prototypes.alike import Alike, PlannedDifferences
 from panel.study.naming import Naming
 from panel.study.shown import shown
-from panel.views.prototypes.alike import _ALIKE, _PLANNED, tell_alike, tell_planned
+from panel.views.prototypes.alike import _ALIKE, _PLANNED_ONES, tell_alike, tell_planned
 
 NAMES = Naming({"film": "greasy film", "glide": "ease of spreading"})
 COLUMNS = ["attribute", "prototype", "versus", "estimate", "verdict", "direction", "not_worse"]
@@ -117,12 +117,12 @@ def test_what_was_chosen_afterwards_is_not_counted_but_marked():
     planned, explored = lines(tell_planned(found, NAMES))
     assert planned == ("greasy film: P2 minus P1 is −12.0 (95 % interval −17.0 to −7.0; p after Holm = 0.010), shown.")
     assert explored.endswith("Exploratory: chosen with the scores at hand.")
-    assert list(shown(_PLANNED, found, NAMES)["Chosen"]) == ["planned", "exploratory"]
+    assert list(shown(_PLANNED_ONES, found, NAMES)["Chosen"]) == ["planned", "exploratory"]
     assert any("exploratory" in line for line in tell_planned(found, NAMES).cannot)
     assert not any("exploratory" in line for line in tell_planned(planned_result(0.01), NAMES).cannot)
 
 
 def test_the_table_shows_both_p_values():
-    row = shown(_PLANNED, planned_result(0.008), NAMES).iloc[0]
+    row = shown(_PLANNED_ONES, planned_result(0.008), NAMES).iloc[0]
     assert (row["P, alone"], row["P after Holm"], row["In words"]) == ("0.004", "0.008", "shown")
     assert row["Difference (95 % interval, planned)"] == "−12.0 (−17.0 to −7.0)"
