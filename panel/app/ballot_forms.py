@@ -23,10 +23,9 @@ from panel.ballots.serving import THIS_COMPUTER, USUAL_PORT, ballots_at, firewal
 from panel.errors import PanelError, StudyError
 from panel.plan.codes import no_openings, note_opening
 from panel.plan.orders import MOST_PER_SESSION
-from panel.plan.protocol import conflicts, people
 from panel.plan.safety import when_to_stop
 from panel.plan.study_plan import plan_study, with_plan
-from panel.store.ballot import BallotRecord, ballot_record, tell_ballots
+from panel.store.ballot import BallotRecord, ballot_record
 from panel.store.board import board_of_assessors, board_of_servings, reactions_table
 from panel.store.database import local, now
 from panel.store.double_entry import PLACE, keep_typed, take_over_typed, typed_differences, typed_grid
@@ -134,14 +133,6 @@ def _reported(record: BallotRecord, session: str) -> None:
 
 
 # What a change of the safety record does to ballots that are prepared.
-
-
-def after_safety_change(study: StudyInUse) -> str:
-    """Open or close the ballots that are prepared, as the gate of the study says now; return a sentence about it."""
-    try:
-        return "" if study.folder is None else tell_ballots(study.folder)
-    except PanelError as error:
-        return f"The ballots could not be told: {error}"
 
 
 # Handing out personal links: where the server answers, new links with their QR codes, and taking a link back.
@@ -338,12 +329,6 @@ def _lock(study: StudyInUse, record: BallotRecord, session: str, who: str, *, su
     st.rerun()
 
 
-def roles(study: Study) -> list[str]:
-    """Return what does not go together among the people of a study; a warning, nothing is forbidden."""
-    found = conflicts(people(study), study.table("servings"))
-    return [f"{row['person']} {row['what']}. {row['advice']}" for row in found.to_dict("records")]
-
-
 def key(study: StudyInUse, record: BallotRecord) -> None:
     """Let somebody open the key, after the lock or in an emergency, and write it down first."""
     heading("Open the key")
@@ -400,7 +385,6 @@ def _open(study: StudyInUse, locked: dict[str, str], session: str, code: str, wh
 # Ballots on paper: pages to print, labels for the cups, and typing what was marked, twice.
 
 
-NOT_CLEARED = "The safety gate is not open: do not apply anything."
 FIRST, SECOND = "first typing", "second typing"
 _SCORES = "scores"
 

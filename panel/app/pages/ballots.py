@@ -9,27 +9,26 @@ from pathlib import Path
 import streamlit as st
 
 from panel.app.ballot_forms import (
-    NOT_CLEARED,
     board,
     interventions,
     key,
     links,
     lock,
     print_paper,
-    roles,
     serving_form,
     typing,
 )
 from panel.app.state import StudyInUse, leave_message, use_path
 from panel.app.widgets import attempt, drawer, heading, headline, plain, say
 from panel.ballots.rehearsal import rehearse_into
+from panel.plan.protocol import conflicts, people
 from panel.plan.safety import safety_gate
 from panel.store.ballot import BallotRecord, ballot_record, prepare_ballots
 from panel.store.database import now
 from panel.store.preparing import safety_signed
 from panel.study.naming import naming
 from panel.study.safe_write import place_warning
-from panel.study.study import is_rehearsed
+from panel.study.study import Study, is_rehearsed
 from panel.words import counted
 
 _NO_FOLDER = (
@@ -40,6 +39,7 @@ _ALL_LOCKED = (
     "**All sessions are locked.** Their scores are in the study, and phones take nothing more. Go on with the page "
     "Differences; the page Evidence file shows what was sealed and when."
 )
+_NOT_CLEARED = "The safety gate is not open: do not apply anything."
 _REHEARSAL_SEED = 1
 _REHEARSED = "This is a rehearsal: do not apply anything."
 _REHEARSAL = (
@@ -122,7 +122,7 @@ def _unless_cleared(study: StudyInUse, session: str) -> str:
     wanted = set(served.loc[served["session"] == session, "prototype"])
     frozen = set(batches.loc[batches["frozen"] != "", "prototype"])
     cleared = set(batches.loc[batches["open"].astype(bool), "prototype"]) - frozen
-    return "" if wanted and wanted <= cleared else NOT_CLEARED
+    return "" if wanted and wanted <= cleared else _NOT_CLEARED
 
 
 def _collecting(study: StudyInUse, record: BallotRecord) -> None:
@@ -136,7 +136,7 @@ def _collecting(study: StudyInUse, record: BallotRecord) -> None:
     else:
         state = "**The ballots are closed:** phones say that nothing is to be applied. See the page Safety."
     st.markdown(state)
-    say(roles(study.study))
+    say(_conflicts(study.study))
     sessions = list(record.locked)
     first = sessions.index(still[0]) if still else 0
     session = str(st.selectbox("Session", sessions, first, key=study.choice("session")))
@@ -147,8 +147,14 @@ def _collecting(study: StudyInUse, record: BallotRecord) -> None:
         board(study, session)
         interventions(study, record, session)
     with paper:
-        print_paper(study, session, stamp="" if opened else NOT_CLEARED)
+        print_paper(study, session, stamp="" if opened else _NOT_CLEARED)
         typing(study, record, session, naming(study.study))
     with ending:
         lock(study, record, session)
         key(study, record)
+
+
+def _conflicts(study: Study) -> list[str]:
+    """Return what does not go together among the people of a study; a warning, nothing is forbidden."""
+    found = conflicts(people(study), study.table("servings"))
+    return [f"{row['person']} {row['what']}. {row['advice']}" for row in found.to_dict("records")]

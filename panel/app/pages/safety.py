@@ -9,11 +9,11 @@ from datetime import date
 import pandas as pd
 import streamlit as st
 
-from panel.app.ballot_forms import after_safety_change
 from panel.app.state import StudyInUse
 from panel.app.widgets import attempt, heading, keep_and_tell, plain, show_items
 from panel.app.widgets import show as lay_out
 from panel.checks.all_checks import readiness
+from panel.errors import PanelError
 from panel.plan.safety import (
     OUTCOMES,
     SEVERITIES,
@@ -25,6 +25,7 @@ from panel.plan.safety import (
     when_to_stop,
     with_sign_offs,
 )
+from panel.store.ballot import tell_ballots
 from panel.store.database import now
 from panel.study.knowledge import shared_table
 from panel.study.naming import naming
@@ -125,7 +126,7 @@ def _with_reactions(study: Study, known: pd.DataFrame) -> Study:
 
 def _change(study: StudyInUse, change: Callable[[Study], Study], done: str, who: str) -> None:
     """Save a change, let the ballots follow, and start the page again; or say what is missing."""
-    keep_and_tell(study, change, done, who=who, after=after_safety_change)
+    keep_and_tell(study, change, done, who=who, after=_after_safety_change)
 
 
 def show(study: StudyInUse) -> None:
@@ -163,3 +164,11 @@ def _on_the_skin(study: StudyInUse, told: Told) -> None:
     if len(unsettled_reactions(study.study)):
         with st.expander("Settle a reaction"):
             _settle_form(study)
+
+
+def _after_safety_change(study: StudyInUse) -> str:
+    """Open or close the ballots that are prepared, as the gate of the study says now; return a sentence about it."""
+    try:
+        return "" if study.folder is None else tell_ballots(study.folder)
+    except PanelError as error:
+        return f"The ballots could not be told: {error}"

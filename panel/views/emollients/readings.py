@@ -111,7 +111,9 @@ def _headline(result: JoinedReadings, names: Naming) -> str:
     if sure.empty:
         return f"On none of {asked} can these prototypes show that the reading declared for it goes with it."
     first = sure.iloc[(-sure["estimate"].abs()).argsort(kind="stable")].head(_MOST_NAMED)
-    told = [f"{quoted(names.attribute(str(row['attribute'])))} with {row['measure']}" for row in _rows(first)]
+    told = [
+        f"{quoted(names.attribute(str(row['attribute'])))} with {row['measure']}" for row in first.to_dict("records")
+    ]
     more = len(sure) - len(told)
     named = format_list([*told, *([counted(more, "other")] if more else [])])
     return f"{len(sure)} of {asked} go with the reading declared beforehand, as expected: {named}."
@@ -130,10 +132,6 @@ def _against(result: JoinedReadings, names: Naming) -> tuple[str, ...]:
     return tuple(told)
 
 
-def _rows(frame: pd.DataFrame) -> list[dict[Any, Any]]:
-    return frame.to_dict("records")
-
-
 def _screening_sentences(result: JoinedReadings, names: Naming) -> tuple[str, ...]:
     """Return what the screening list holds, and what it is good for."""
     if result.screening.empty:
@@ -144,7 +142,7 @@ def _screening_sentences(result: JoinedReadings, names: Naming) -> tuple[str, ..
         return (f"{asked}, none stands out after adjusting for their number.",)
     first = [
         f"{names.attribute(str(row['attribute']))} with {row['measure']} (r = {format_number(row['estimate'], 2)})"
-        for row in _rows(seen.head(_MOST_NAMED))
+        for row in seen.head(_MOST_NAMED).to_dict("records")
     ]
     stand = "stands" if len(seen) == 1 else "stand"
     return (
@@ -165,7 +163,7 @@ def _swap_sentence(swap: str, rows: pd.DataFrame) -> str:
     if clear.empty:
         return ""
     parts = [
-        f"{word} {format_list([_amount(row) for row in _rows(clear.loc[clear['change'] == word])])}"
+        f"{word} {format_list([_amount(row) for row in clear.loc[clear['change'] == word].to_dict('records')])}"
         for word in ("more", "less")
         if (clear["change"] == word).any()
     ]
@@ -354,8 +352,7 @@ _READING_SWAPS = Table(
     printed=False,
     none="No reading can be compared over a swap.",
 )
-NUMBERS = (_READINGS, _PARTNERS, _READING_SWAPS)
-"""Its tables of numbers, in the order of the evidence file."""
+NUMBERS = (_READINGS, _PARTNERS, _READING_SWAPS)  # in the order of the evidence file
 
 
 _QUIET, _STEP = "#6e6e6e", 0.3
@@ -365,7 +362,7 @@ def _pairs_picture(result: JoinedReadings, names: Naming) -> Picture:
     told = [
         f"{names.attribute(str(row['attribute']))} with {row['measure']} "
         f"{_correlation(row, About(names, result))}, {row['verdict']}"
-        for row in _rows(result.partners)
+        for row in result.partners.to_dict("records")
     ]
     alt = f"Correlation of each sensation with the reading declared for it, with its interval: {'; '.join(told)}."
     return Picture("partners", "Sensations and their readings", alt, lambda width: _pairs_figure(result, names, width))
@@ -378,7 +375,7 @@ def _pairs_figure(result: JoinedReadings, names: Naming, width: float = BROAD) -
     rows = pairs[["estimate", "ci_low", "ci_high"]].assign(
         y=heights, colour=np.where(sure, INK, _QUIET), shape="o", filled=sure
     )
-    labels = [f"{names.attribute(str(row['attribute']))} – {row['measure']}" for row in _rows(pairs)]
+    labels = [f"{names.attribute(str(row['attribute']))} – {row['measure']}" for row in pairs.to_dict("records")]
     figure, axes = interval_figure(
         rows,
         _STEP * len(pairs),
@@ -401,7 +398,7 @@ def _map_picture(joint: JointMap, names: Naming) -> Picture:
     places = joint.prototypes.loc[joint.prototypes["block"] == BOTH]
     parts = [
         f"{row['prototype']} at {format_number(row['component_1'], 1)}, {format_number(row['component_2'], 1)}"
-        for row in _rows(places)
+        for row in places.to_dict("records")
     ]
     alt = f"Joint map of panel and instruments. {' '.join(_map_sentences(joint))} Places: {'; '.join(parts)}."
     return Picture(
