@@ -218,7 +218,7 @@ def _expected(row: Mapping[str, Any], _: About) -> str:
     return f"{way} ({row['source']})" if row["source"] and way != NOTHING else way
 
 
-def _correlation(row: Mapping[str, Any], _: About) -> str:
+def _correlation(row: Mapping[Any, Any], _: About) -> str:
     return f"{format_number(row['estimate'], 2)} ({format_interval(row['ci_low'], row['ci_high'], 2)})"
 
 
