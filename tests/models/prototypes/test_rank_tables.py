@@ -1,11 +1,14 @@
 """Which rank test the gaps of a table allow, and what is refused."""
 
+from itertools import combinations
+
 import numpy as np
 import pandas as pd
 import pytest
+from scipy.stats import rankdata
 
 from panel.errors import ModelError
-from panel.models.prototypes.ranks import rank_tables
+from panel.models.prototypes.ranks import _incomplete_pairs, rank_tables
 from panel.stats.answers.ranks import skillings_mack_test
 from tests.stats.answers.test_incomplete_ranks import ASSEMBLY, ICE_CREAM
 
@@ -35,9 +38,15 @@ def test_incomplete_pairs_have_the_statistic_of_the_adjusted_effects():
     assert own["difference"] == pytest.approx(own["statistic"] * own["std_error"])
 
 
-def test_closing_the_gaps_leads_over_to_friedmans_pairs():
-    # without ties, the adjusted difference of a table without gaps is the difference of mean ranks; taking the branch
-    # for gaps needs one gap, here in a person who then says nothing
+@pytest.mark.parametrize(("people", "samples"), [(8, 4), (5, 3), (12, 6)])
+def test_adjusted_differences_of_a_table_without_gaps_are_those_of_mean_ranks(people, samples):
+    table = np.random.default_rng(people).random((people, samples))
+    ranks = rankdata(table, axis=1).mean(axis=0)
+    first, second = np.array(list(combinations(range(samples), 2))).T
+    np.testing.assert_allclose(_incomplete_pairs(table)["difference"], ranks[second] - ranks[first])
+
+
+def test_who_ranks_one_sample_says_nothing():
     rng = np.random.default_rng(3)
     full = rng.random((8, 4))
     lonely = np.vstack([full, [1.0, np.nan, np.nan, np.nan]])
