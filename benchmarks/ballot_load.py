@@ -123,11 +123,11 @@ class Server:
         program = (
             "import sys, uvicorn\n"
             "from panel.ballots.serving import server_settings\n"
-            "from panel.ballots.serving import listening_socket\n"
+            "from panel.ballots.serving import _listening_socket\n"
             "from panel.store.database import open_store\n"
             "store = open_store(sys.argv[1], schema=sys.argv[3])\n"
             "settings = server_settings(store, ('127.0.0.1',))\n"
-            "uvicorn.Server(settings).run(sockets=[listening_socket('127.0.0.1', int(sys.argv[2]))])\n"
+            "uvicorn.Server(settings).run(sockets=[_listening_socket('127.0.0.1', int(sys.argv[2]))])\n"
         )
         self.process = subprocess.Popen(
             [sys.executable, "-c", program, url, str(self.port), schema],
