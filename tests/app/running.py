@@ -40,6 +40,7 @@ _ARGUMENTS = [
     "--disable-sync",
 ]
 LONGEST = 60_000  # milliseconds for one step; a busy machine may take many times as long as the second it needs
+_LOOK = 200  # milliseconds; nobody presses what has only just come, and what is still being exchanged takes no press
 _STARTED_WITHIN = 60.0  # seconds; about four on an idle machine
 
 
@@ -177,6 +178,8 @@ class Walk:
         settled(self.page)
 
     def press(self, name: str | re.Pattern[str], until: str = "") -> None:
+        self.page.wait_for_timeout(_LOOK)
+        settled(self.page)
         self.page.get_by_role("button", name=name, exact=isinstance(name, str)).first.click()
         self.done(until)
 
