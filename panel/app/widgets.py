@@ -6,7 +6,6 @@ import re
 from collections.abc import Callable, Iterable, Sequence
 from functools import partial
 from itertools import groupby
-from mimetypes import guess_type
 from typing import Any, ParamSpec, TypeVar
 
 import pandas as pd
@@ -19,6 +18,7 @@ from panel.errors import PanelError
 from panel.study.knowledge import shared_table
 from panel.study.naming import Naming
 from panel.study.numbers_read import typed_number
+from panel.study.safe_write import media_type
 from panel.study.shown import Table
 from panel.study.study import Study
 from panel.views.told import Item, Picture, Shown, Told
@@ -49,6 +49,7 @@ _STYLE = """
 [data-testid=stMainBlockContainer]{padding-top:4.5rem}
 [data-testid=stMarkdownContainer] :is(p,li){max-width:75ch}
 [data-testid=stException] a{display:none}
+.stPageLink :is(a,span,div,p){white-space:normal;overflow:visible;text-overflow:clip}
 @media screen and (prefers-color-scheme:dark){
   [data-testid=stImage] img,[data-testid=stHeaderLogo],[data-testid=stLogo]{filter:invert(.92) hue-rotate(180deg)}
 }
@@ -227,7 +228,7 @@ def download(label: str, data: bytes | Callable[[], bytes], file_name: str, *, q
         label,
         data,
         file_name,
-        guess_type(file_name)[0] or "application/octet-stream",
+        media_type(file_name),
         key=f"download {file_name}",
         on_click="ignore",
         type="tertiary" if quiet else "secondary",

@@ -20,6 +20,7 @@ from panel.answers import Answers, NoAnswer
 from panel.errors import StudyError
 from panel.report.contents.blocks import Report, fact
 from panel.report.html import page_facts
+from panel.study.safe_write import media_type
 from panel.study.study import Study
 from panel.words import plain_text
 
@@ -27,16 +28,6 @@ DESCRIPTOR, SUMS, README = "ro-crate-metadata.json", "SHA256SUMS", "README.txt"
 STUDY_FOLDER, REPORT_FOLDER = "study", "report"
 _SPECIFICATION = "https://w3id.org/ro/crate/1.2"
 _NO_LICENCE = "No licence is stated. The study belongs to those who made it; ask them before passing it on."
-_KINDS = {
-    ".csv": "text/csv",
-    ".json": "application/json",
-    ".pdf": "application/pdf",
-    ".html": "text/html",
-    ".txt": "text/plain",
-    ".docx": "application/vnd.openxmlformats-officedocument.wordprocessingml.document",
-    ".xlsx": "application/vnd.openxmlformats-officedocument.spreadsheetml.sheet",
-}
-_UNKNOWN_KIND = "application/octet-stream"
 
 
 def archive_bytes(answers: Answers, report: Report) -> bytes:
@@ -105,7 +96,7 @@ def _file(path: str, data: bytes) -> dict[str, Any]:
         "@type": "File",
         "name": PurePosixPath(path).name,
         "contentSize": str(len(data)),
-        "encodingFormat": _KINDS.get(PurePosixPath(path).suffix.lower(), _UNKNOWN_KIND),
+        "encodingFormat": media_type(path),
         "sha256": hashlib.sha256(data).hexdigest(),
     }
 
@@ -180,10 +171,9 @@ def zip_of_files(files: Mapping[str, bytes]) -> bytes:
 
 @dataclass(frozen=True, slots=True)
 class Form:
-    """One form of the evidence file: what it is called, its media type, and what makes it."""
+    """One form of the evidence file: what it is called, and what makes it."""
 
     words: str
-    kind: str
     make: Callable[[Report], bytes]
 
 
@@ -213,13 +203,12 @@ def _xlsx(report: Report) -> bytes:
 
 
 # Each writer loads its own libraries when it is asked to write: to have one form takes no longer for the others.
-_OFFICE = "application/vnd.openxmlformats-officedocument."
 FORMS: Mapping[str, Form] = MappingProxyType(
     {
-        ".pdf": Form("to read and keep (PDF/A-2a, PDF/UA-1)", "application/pdf", _pdf),
-        ".docx": Form("to edit", f"{_OFFICE}wordprocessingml.document", _docx),
-        ".html": Form("to read in a browser, without a network", "text/html", _html),
-        ".xlsx": Form("every number unrounded, with its id", f"{_OFFICE}spreadsheetml.sheet", _xlsx),
+        ".pdf": Form("to read and keep (PDF/A-2a, PDF/UA-1)", _pdf),
+        ".docx": Form("to edit", _docx),
+        ".html": Form("to read in a browser, without a network", _html),
+        ".xlsx": Form("every number unrounded, with its id", _xlsx),
     }
 )
 

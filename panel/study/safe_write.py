@@ -19,7 +19,7 @@ import time
 from collections.abc import Callable, Iterable, Iterator, Mapping
 from contextlib import ExitStack, contextmanager, suppress
 from dataclasses import asdict, dataclass
-from pathlib import Path
+from pathlib import Path, PurePosixPath
 from typing import Any
 
 from panel.errors import StudyError
@@ -543,3 +543,18 @@ def _on_network_mount(path: Path, mounts: Path = Path("/proc/mounts")) -> bool:
     real = Path(os.path.realpath(path))
     holding = next((kinds[str(folder)] for folder in (real, *real.parents) if str(folder) in kinds), "")
     return holding in _NETWORK_SYSTEMS
+
+
+# What is a file? By the ending of its name alone: what a computer has been told of endings differs.
+
+
+def media_type(file_name: str) -> str:
+    """Return the media type (IANA) of a file by its ending; that of any bytes where it is none of ours."""
+    office = "application/vnd.openxmlformats-officedocument."
+    kinds = {
+        **{".csv": "text/csv", ".html": "text/html", ".txt": "text/plain"},
+        **{".json": "application/json", ".pdf": "application/pdf", ".zip": "application/zip"},
+        **{".svg": "image/svg+xml", ".png": "image/png"},
+        **{".docx": f"{office}wordprocessingml.document", ".xlsx": f"{office}spreadsheetml.sheet"},
+    }
+    return kinds.get(PurePosixPath(file_name).suffix.lower(), "application/octet-stream")

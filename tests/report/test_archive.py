@@ -24,6 +24,7 @@ from panel.report.archive import archive_bytes, form_of
 from panel.report.contents.evidence import report_of, write_archive
 from panel.study.open_study import open_study
 from panel.study.raw_table import raw_file
+from panel.study.safe_write import media_type
 from panel.study.study import Study
 from tests.report.evidence_studies import CONTROL, MADE_ON, hostile_study
 from tests.studies import small_study
@@ -162,7 +163,12 @@ def test_an_ending_that_says_nothing_is_refused(tmp_path):
         StudyError, match=r"report\.txt has no ending that says in which form; use one of \.pdf, \.docx"
     ):
         form_of(tmp_path / "report.txt")
-    assert form_of(tmp_path / "report.PDF").kind == "application/pdf"
+    assert form_of(tmp_path / "report.PDF") is form_of(tmp_path / "other.pdf")
+    assert media_type("report.PDF") == "application/pdf"
+    office = "application/vnd.openxmlformats-officedocument"  # IANA, whatever a computer has been told of endings
+    assert media_type("a.docx") == f"{office}.wordprocessingml.document"
+    assert media_type("a.xlsx") == f"{office}.spreadsheetml.sheet"
+    assert media_type("a.tsq") == "application/octet-stream"
 
 
 def test_another_process_writes_the_same_bytes():

@@ -1,6 +1,7 @@
 """Part 10: settings, versions, answers with intervals, families of tests, and what other ways of looking say.
 
-Which tables of numbers stand in the evidence file is said here once, for the file and for the way back.
+`TABLES` says which tables of numbers stand in the evidence file, for the file and for the way back; a view with several
+of them names its own in `NUMBERS`.
 """
 
 from __future__ import annotations
