@@ -205,9 +205,14 @@ class Walk:
         self.done("")
 
     def pick(self, label: str, *words: str) -> None:
+        """Choose what has these words in it, each when the list has come down to it, and see it stand there."""
         for word in words:
             self.field(label).fill(word)
-            self.page.get_by_role("option").first.wait_for()
-            self.page.keyboard.press("Enter")
+            option = self.page.get_by_role("option").filter(has_text=re.compile(re.escape(word), re.IGNORECASE)).first
+            chosen = option.inner_text()
+            option.click()
             self.page.keyboard.press("Escape")
+            main = self.page.get_by_test_id("stMain")
+            stands = main.get_by_text(chosen).or_(main.locator(f'input[value="{chosen}"]'))  # one of many, or the one
+            stands.locator("visible=true").first.wait_for()
             self.done("")

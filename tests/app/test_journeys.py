@@ -94,7 +94,7 @@ def planned(walk: Walk) -> None:
     walk.write("What the study is called", "Lotion in spring")
     walk.write("Product", "body lotion")
     walk.press("Begin", "The study is begun")
-    walk.pick("After-feel", "greas", "stick", "soft", "residue")
+    walk.pick("After-feel", "greas", "stick", "slip", "residue")
     walk.pick("Rub-out", "wet", "ease")
     walk.press("Add 6 attributes", "6 attributes added")
     walk.write("Prototypes, separated by ;", "P1; P2; P3; P4; P5")
