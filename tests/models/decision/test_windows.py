@@ -36,7 +36,7 @@ def found():
 def test_the_chance_of_one_window_is_that_of_the_shrunken_mean(found):
     study = target_study(TRUTH)
     drawn = draw_panels(study, target_profile(study).attributes, np.random.default_rng(1), draws=10)
-    shrunken = shrink(drawn.estimate, drawn.own_variance, drawn.dfs, flat=True)
+    shrunken = shrink(drawn.estimate, drawn.own_variance, drawn.dfs, pooled=True)
     mean, left = (pd.DataFrame(each, ["GREASE", "SOFT"], list(TRUTH)) for each in shrunken)
     for row in found.rows.to_dict("records"):
         edge = row["target_high"] if row["attribute"] == "GREASE" else row["target_low"]
