@@ -165,8 +165,8 @@ def test_gates_typed_are_the_gates_that_are_read():
         "free_of": ["lanolin", "fragrance"],
         "stability": True,
     }
-    limits = gate_limits(Study({}, {"gates": gates}))
-    assert limits.limits["volatile_share"][1] == 0.45
+    limits, _, _ = gate_limits(Study({}, {"gates": gates}))
+    assert limits["volatile_share"][1] == 0.45
     with pytest.raises(StudyError, match="The gate pH cannot be read"):
         _gates_of({"ph": ("acid", "")}, "", stable=False)
 
