@@ -21,7 +21,7 @@ from panel.checks.moments_recorded import check_claim_stamps
 from panel.claims.claim import with_statements
 from panel.cli import main
 from panel.errors import StudyError
-from panel.models.decision.wanted import gate_limits
+from panel.models.decision.wanted import _gate_limits
 from panel.study.editing import put_block, study_changes, texts_of_table, with_benchmark
 from panel.study.folder import read_folder, read_journal, version_of, write_study
 from panel.study.knowledge import shared_table
@@ -165,7 +165,7 @@ def test_gates_typed_are_the_gates_that_are_read():
         "free_of": ["lanolin", "fragrance"],
         "stability": True,
     }
-    limits, _, _ = gate_limits(Study({}, {"gates": gates}))
+    limits, _, _ = _gate_limits(Study({}, {"gates": gates}))
     assert limits["volatile_share"][1] == 0.45
     with pytest.raises(StudyError, match="The gate pH cannot be read"):
         _gates_of({"ph": ("acid", "")}, "", stable=False)

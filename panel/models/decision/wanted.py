@@ -230,9 +230,9 @@ def judge_gates(study: Study, prototypes: tuple[str, ...]) -> pd.DataFrame:
     """Return one row per prototype and gate: `prototype gate low high value_low value_high result reason`.
 
     Results are `passes`, `fails` and `cannot tell`. A value may be known only as a range: it passes if all of the range
-    does. `free_of` has one row per word, `reason` says which ingredient it is about. StudyError: see `gate_limits`.
+    does. `free_of` has one row per word, `reason` says which ingredient it is about. StudyError: see `_gate_limits`.
     """
-    limits, free_of, stability = gate_limits(study)
+    limits, free_of, stability = _gate_limits(study)
     rows: list[tuple[object, ...]] = []
     for gate in (name for name in LIMITED if name in limits):
         values = _values(study, gate, prototypes)
@@ -394,7 +394,7 @@ _ENTRY = ("outcome", "who", "date", "document")
 _EXAMPLE = '{"ph": [5.0, 6.0], "volatile_share": [null, 0.4], "free_of": ["lanolin"], "stability": true}'
 
 
-def gate_limits(
+def _gate_limits(
     study: Study,
 ) -> tuple[dict[str, tuple[float, float]], tuple[str, ...], dict[str, dict[str, str]] | None]:
     """Return the gates that the study states: limits, what must not be in, and what was stated of the stability.

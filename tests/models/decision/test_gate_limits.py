@@ -5,13 +5,13 @@ import math
 import pytest
 
 from panel.errors import StudyError
-from panel.models.decision.wanted import gate_limits
+from panel.models.decision.wanted import _gate_limits
 from tests.studies import small_study
 
 
 def test_limits_are_read_as_they_stand():
     gates = {"ph": [5, 6], "volatile_share": [None, 0.4], "free_of": ["lanolin "]}
-    limits, free_of, stability = gate_limits(small_study({"gates": gates}))
+    limits, free_of, stability = _gate_limits(small_study({"gates": gates}))
     assert limits["ph"] == (5, 6)
     assert math.isnan(limits["volatile_share"][0])
     assert limits["volatile_share"][1] == 0.4
@@ -20,13 +20,13 @@ def test_limits_are_read_as_they_stand():
 
 
 def test_without_the_fact_there_is_no_gate():
-    assert gate_limits(small_study()) == ({}, (), None)
+    assert _gate_limits(small_study()) == ({}, (), None)
 
 
 def test_a_stability_record_keeps_person_day_and_document():
     entry = {"outcome": "passed", "who": "lab", "date": "2025-06-01", "document": "ST-1"}
     facts = {"gates": {"stability": True}, "stability": {"P1": entry, "P2": {"outcome": "failed"}}}
-    _, _, found = gate_limits(small_study(facts))
+    _, _, found = _gate_limits(small_study(facts))
     assert found["P1"] == entry
     assert found["P2"] == dict.fromkeys(entry, "") | {"outcome": "failed"}
 
@@ -60,5 +60,5 @@ def test_a_stability_record_keeps_person_day_and_document():
 )
 def test_what_is_not_understood_is_refused(facts, words):
     with pytest.raises(StudyError) as told:
-        gate_limits(small_study(facts))
+        _gate_limits(small_study(facts))
     assert words in str(told.value)
