@@ -1,5 +1,7 @@
 """Gates on constructed studies: passes, fails, and never a silent pass of what is not known."""
 
+from dataclasses import replace
+
 import numpy as np
 import pandas as pd
 import pytest
@@ -96,6 +98,11 @@ def test_cost_counts_only_where_every_emollient_has_one():
     assert found["value_low"].iloc[0] == pytest.approx(6 * 1.5 + 5 * 0.5)  # 11.5 in 100 units of formula
     assert found["result"].tolist() == [FAILS, CANNOT_TELL, CANNOT_TELL, CANNOT_TELL]
     assert reason(found, "P2") == "the cost of an emollient is not known"
+    formulas = study.table("formulas")
+    little = (formulas["prototype"] == "P1") & (formulas["ingredient"] == "Caprylic/Capric Triglyceride")
+    formulas = formulas.assign(percent=formulas["percent"].mask(little, 0.5))
+    found = judge_gates(replace(study, tables={**study.tables, "formulas": formulas}), ("P1",))
+    assert found["value_low"].iloc[0] == pytest.approx(6 * 1.5 + 0.5 * 0.5)  # what is in for half a per cent counts too
 
 
 def test_an_ingredient_that_must_not_be_in_is_found_by_its_name():
