@@ -72,8 +72,13 @@ STATEMENTS = {
         "rich": _asked("rich"),
         "recommend": _asked("recommend"),
     },
+    "morning": {
+        "less shiny": _pair("AF_GLOSS", "less", "F1"),
+        "less residue": _pair("LA_RESID", "less", "F1"),
+        **{question: _asked(question) for question in ("light", "comfortable", "not shiny", "not tight", "easy")},
+    },
 }
-PROTOTYPES = {"demo": "P4", "evening": "L2", "everyday": "B2"}
+PROTOTYPES = {"demo": "P4", "evening": "L2", "everyday": "B2", "morning": "F2"}
 AGREED = {
     "L2": {
         "not greasy": ("The lotion does not feel greasy.", 91),
@@ -83,12 +88,21 @@ AGREED = {
         "thickness": ("The thickness is just right.", 85),
     },
     "B2": {"rich": ("The butter feels rich.", 86), "recommend": ("I would recommend the butter to a friend.", 84)},
+    "F2": {
+        "light": ("The cream feels light on my skin.", 92),
+        "comfortable": ("My face feels comfortable.", 87),
+        "not shiny": ("The cream does not make my face shiny.", 88),
+        "not tight": ("My skin does not feel tight.", 83),
+        "easy": ("The cream is easy to spread.", 94),
+    },
 }
 ATTRIBUTES = {
     "AF_GREASE": ("greasy film", "less", 2.0),
     "AF_STICK": ("stickiness", "less", 2.0),
     "LA_SOFT": ("softness", "more", 20.0),
     "RO_SPREAD": ("ease of spreading", "more", None),
+    "AF_GLOSS": ("shine", "less", 2.0),
+    "LA_RESID": ("lasting residue", "less", 20.0),
     "SINK": ("time to sink in", "less", None),
 }
 UNITS = {"SINK": "s"}
@@ -153,7 +167,15 @@ def _everyday():
     )
 
 
-STUDIES = {"demo": lambda: open_study(DEMO), "evening": _evening, "everyday": _everyday}
+def _morning():
+    return _made(
+        "Morning face cream",
+        "F2",
+        {"AF_GLOSS": {"F1": 60.0, "F2": 35.0}, "LA_RESID": {"F1": 55.0, "F2": 35.0}},
+    )
+
+
+STUDIES = {"demo": lambda: open_study(DEMO), "evening": _evening, "everyday": _everyday, "morning": _morning}
 
 
 def judged(file):
