@@ -113,6 +113,7 @@ _APOSTROPHES = dict.fromkeys(map(ord, "’ʼ‘`´"), "'")
 _DASHES = dict.fromkeys(map(ord, "‐‑‒–—−"), "-")
 _SIGNS = _APOSTROPHES | _DASHES | {ord("&"): " and "}
 _CONTRACTIONS = {
+    r"\bvs\.": "vs",
     r"\b(it|that|this|there|here|what|who)'s\b": r"\1 is",
     r"(?<=[a-z])'s\b": " its",  # the lotion's feel
     r"(?<=[a-z])'d\b": " would",
