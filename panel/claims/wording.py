@@ -24,6 +24,7 @@ from panel.claims.claim import (
     Claim,
     Evidence,
     WordingFinding,
+    kinds,
     number,
     of_kind,
     percent,
@@ -290,7 +291,7 @@ def _direction(reading: Reading) -> int:
 
 
 def _example(claim: Claim) -> str:
-    return str(shared_table("claim_kinds").set_index("kind")["example"].loc[claim.kind])
+    return str(kinds()[claim.kind]["example"])
 
 
 def _on_comparators(claim: Claim, materials: Materials, reading: Reading) -> Iterator[WordingFinding]:

@@ -10,6 +10,7 @@ written to be less usual: 0 of 29 were supported, 16 of 51 true ones refused, si
 """
 
 import csv
+from functools import cache
 from pathlib import Path
 
 import pytest
@@ -180,17 +181,23 @@ def _morning():
 STUDIES = {"demo": lambda: open_study(DEMO), "evening": _evening, "everyday": _everyday, "morning": _morning}
 
 
+@cache
+def _study(name):
+    return STUDIES[name]()
+
+
+@cache
 def judged(file):
     """Every row of a file of sentences beside its draft."""
     with HERE.with_name(file).open(encoding="utf-8", newline="") as opened:
         rows = list(csv.DictReader(opened))
     pairs = []
-    for name, make in STUDIES.items():
+    for name in dict.fromkeys(row["study"] for row in rows):
         own = [row for row in rows if row["study"] == name]
         filled = [
             {"claim": row["claim"], "prototype": PROTOTYPES[name], **STATEMENTS[name][row["statement"]]} for row in own
         ]
-        pairs += list(zip(own, judge_drafts(make(), filled), strict=True))
+        pairs += list(zip(own, judge_drafts(_study(name), filled), strict=True))
     return pairs
 
 
