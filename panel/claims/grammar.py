@@ -290,6 +290,10 @@ class _Reader(_Cursor):
         if not length:
             return False
         start, self.place = self.place, self.place + length
+        others = self.entry("others_of")[0]
+        whole = self.range_at(self.place + others) if others else 0
+        if whole:
+            return self.take(others + whole, Entry("range"))
         if not self.comparator():
             self.place = start
             return False

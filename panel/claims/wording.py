@@ -310,7 +310,7 @@ def _on_comparators(claim: Claim, materials: Materials, reading: Reading) -> Ite
         message = f"The sentence compares with {told}; compared was {format_list(names or ['nothing'])}."
         yield _change(_COMPARATOR, message, "Name the one it was compared with.", "fairness", _EU)
     needed = claim.kind in ("superiority", "parity", "preference") or reading.degree == "not comparative"
-    needed = needed or (claim.kind == "ranking" and reading.degree == "comparative")
+    needed = needed or (claim.kind == "ranking" and reading.degree == "comparative" and not reading.has("range"))
     if (needed or (claim.kind == "perceived_attribute" and claim.versus)) and not wanted <= set(named):
         message = "The sentence compares and does not say with what."
         yield _change("comparison without the other", message, f"Name {format_list(names)}.", "honesty", _EU)
@@ -431,8 +431,8 @@ def _on_shares(claim: Claim, evidence: Evidence, materials: Materials, reading: 
 def _counted_so(share: Share, evidence: Evidence) -> bool:
     """Return whether a quoted share is the counted one: cut, never rounded up; more than, only where it is."""
     counted = evidence.observed_share
-    if share.least == "almost":
-        return counted < share.share <= counted + _ALMOST
+    if share.least == "almost":  # of a round figure: almost 9 in 10, almost 90 %
+        return (share.of <= 10 or share.count % 10 == 0) and counted < share.share <= counted + _ALMOST
     if share.of > 10 and share.of != 100:
         agreed = round(counted * evidence.n)
         return share.of == evidence.n and _at_most(share, share.count, agreed)
@@ -494,7 +494,7 @@ def _on_places(claim: Claim, materials: Materials, reading: Reading) -> Iterator
     asked = _question_reading(claim, materials) if claim.kind == "agreement" else None
     own = _sites_of_product(materials)
     named = frozenset() if asked is None else asked.families_for("site")
-    anywhere = asked is None or not (named or own)  # the panel's forearm, a product for the whole body
+    anywhere = asked is None or not (named or own - {"body"})  # the panel's forearm, a product for the whole body
     fitting = named | own | ({"skin"} if anywhere else set())
     for site in sorted(reading.families_for("site") - fitting):
         message = f"The sentence speaks of {site}; that was not what was asked, or not what the product is for."

