@@ -78,12 +78,12 @@ def free_port() -> int:
 
 
 @contextmanager
-def running_app(*study: str, home: Path | None = None) -> Iterator[str]:
-    """Start `afterfeel app` on a free port, away from the checkout; give the address that opens it; stop it then.
+def running_app(*study: str, home: Path | None = None, port: int = 0) -> Iterator[str]:
+    """Start `afterfeel app`, on a free port where none is named, away from the checkout; give its address; stop it then.
 
     What it keeps lies in `home`; where none is named it is gone with the app.
     """
-    port = free_port()
+    port = port or free_port()
     command = [sys.executable, "-c", "from panel.cli import main; main()", "app", *study, "--no-browser"]
     with TemporaryDirectory() as elsewhere:
         own = str(home or elsewhere)
