@@ -11,7 +11,7 @@ import hashlib
 import hmac
 import secrets
 from collections.abc import Awaitable, Callable, MutableMapping
-from pathlib import Path
+from pkgutil import get_data
 from typing import Any
 from urllib.parse import parse_qs, quote, urlencode
 
@@ -27,7 +27,8 @@ _OWN_NAMES = ("127.0.0.1", "localhost")
 TOKEN_FIELD = "token"  # noqa: S105  # the name of the field in the address, not the word itself
 STUDY_FIELD = "study"
 """Field of the address with the path of the study in use; a reload and a second window keep it."""
-_SCRIPT = (Path(__file__).parent / "start" / "page.js").read_text(encoding="utf-8")
+# A browser takes the hash with plain line ends, whatever a checkout made of them.
+_SCRIPT = (get_data("panel.app", "start/page.js") or b"").decode().replace("\r\n", "\n")
 # The one script that stands in Streamlit's page itself, and ours; a test compares it with the Streamlit installed.
 _OWN_SCRIPT = "'sha256-THxz9J9+wf7rhwR2YkXJoSZ13UCmYyC+3lNDv2+8ugA=' 'sha256-{}'".format(  # noqa: UP032  # too long
     base64.b64encode(hashlib.sha256(_SCRIPT.encode()).digest()).decode()

@@ -79,7 +79,7 @@ def free_port() -> int:
 
 @contextmanager
 def running_app(*study: str, home: Path | None = None, port: int = 0) -> Iterator[str]:
-    """Start `afterfeel app`, on a free port where none is named, away from the checkout; give its address; stop it then.
+    """Start `afterfeel app`, on a free port if none is named, away from the checkout; give its address; then stop it.
 
     What it keeps lies in `home`; where none is named it is gone with the app.
     """
