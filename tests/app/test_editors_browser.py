@@ -61,7 +61,7 @@ _TYPED = {
     "edit": ("Largest difference that does not matter, in scale units", "7,"),
     "claims": ("Sentence, exactly as it is to be said", "less greasy than the bench"),
 }
-_PUT_BACK = "Put back: you had typed this and not saved it."
+_PUT_BACK = "Put back what you had typed."
 
 
 def opened(page: Page, address: str, name: str, folder: Path, *, drawer: bool = True) -> None:

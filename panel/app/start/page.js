@@ -98,7 +98,7 @@ document.addEventListener('click', event => {
     if (field.value === kept.base) {
       put(field, kept.text);
       open(field.closest('details:not([open])'));
-      sign(field, 'Put back: you had typed this and not saved it.',
+      sign(field, 'Put back what you had typed.',
         ['Give it up', () => { localStorage.removeItem(name); put(field, kept.base); }]);
     } else {
       const short = kept.text.length > 80 ? `${kept.text.slice(0, 80)} ...` : kept.text;
