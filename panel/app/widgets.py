@@ -47,6 +47,7 @@ _STYLE = """
 @media(min-width:40.01rem){[class*='st-key-only-narrow']{display:none}}
 .put-back{margin:.25rem 0 0;font-size:.875rem}
 .put-back button{padding:.25rem;border:0;background:none;color:inherit;font:inherit;text-decoration:underline}
+[class*='st-key-wrong']{padding:.5rem .75rem;border:2px solid #b3261e;border-radius:.25rem}
 .st-key-head h1{padding:0}
 .st-key-head{row-gap:0}
 [data-testid=stMainBlockContainer]{padding-top:4.5rem}
@@ -54,6 +55,7 @@ _STYLE = """
 [data-testid=stException] a{display:none}
 .stPageLink :is(a,span,div,p){white-space:normal;overflow:visible;text-overflow:clip}
 @media screen and (prefers-color-scheme:dark){
+  [class*='st-key-wrong']{border-color:#f2b8b5}
   [data-testid=stImage] img,[data-testid=stHeaderLogo],[data-testid=stLogo]{filter:invert(.92) hue-rotate(180deg)}
 }
 @media print{
@@ -133,7 +135,7 @@ def keep_and_tell(
     *,
     who: str = "",
     to_disk: bool = True,
-    after: Callable[[StudyInUse], str] | None = None,
+    after: Callable[[StudyInUse], str | None] | None = None,
 ) -> None:
     """Save a change and start the page again, which says what was done; say why not if it cannot be saved.
 

@@ -151,6 +151,10 @@ document.addEventListener('click', event => {
     else write(name, {base, text: target.value});
     unsign(target);
   }, true);
+  // What mends a cell goes into its grid as soon as the field is left, and the app keeps that itself.
+  document.addEventListener('focusout', ({target}) => {
+    if (target.matches(FIELDS) && target.closest('[class*=st-key-wrong]')) localStorage.removeItem(met.get(target));
+  });
   document.addEventListener('click', ({target}) => {
     const button = target.closest('[data-testid=stMain] button:not(.put-back *)');
     if (button) press(button.closest('[data-testid=stForm]'));
