@@ -157,12 +157,14 @@ def test_every_part_answers_talks_to_nobody_else_and_keeps_nobody_out(
     assert words_seen[name] <= (MOST_WORDS_AT_A_GLANCE if name == FIRST_PART else MOST_WORDS)
     assert page.locator("[data-testid=stTopNavLink]").count() <= MOST_PLACES
     pictured(page, name, 1280)
-    printed(page)
+    place, part = PARTS[name]
+    is_first = part is PLACES[place].parts[0]
+    if is_first:
+        printed(page)
     page.set_viewport_size({"width": 390, "height": 800})
     settled(page)
     pictured(page, name, 390)
-    place, part = PARTS[name]
-    nobody_is_kept_out(page, PAGES.index(name), opened=part is PLACES[place].parts[0])
+    nobody_is_kept_out(page, PAGES.index(name), opened=is_first)
     watched.fine()
 
 

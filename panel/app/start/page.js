@@ -133,6 +133,8 @@ document.addEventListener('click', event => {
       if (met.get(field) !== name) meet(field, name);
     }
     openKept();
+    // Streamlit calls the place for a file presentation, and labels it: to who hears the page it is a group.
+    document.querySelectorAll('[data-testid=stFileUploaderDropzone]').forEach(place => place.setAttribute('role', 'group'));
     // What scrolls sideways by itself, a table on a phone, can be reached with the keys.
     for (const part of document.querySelectorAll('[data-testid=stTable] div,[class*=st-key-wide]'))
       if (part.scrollWidth > part.clientWidth) part.tabIndex = 0;
