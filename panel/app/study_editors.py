@@ -178,7 +178,7 @@ def _grid(study: StudyInUse, what: str, now: pd.DataFrame, columns: Mapping[str,
     if key not in st.session_state:
         st.session_state[f"begun {key}"] = _kept_draft(study, what) or _Draft(now, now)
     begun: _Draft = st.session_state[f"begun {key}"]
-    marks = _marks(study, what)
+    marks: dict[int, str] = st.session_state.get(f"marks {what} {study.place}", {})  # as the page was last drawn
     marked = [marks.get(row, "") for row in range(1, len(begun.typed) + 1)]
     typed = st.data_editor(
         begun.typed.assign(**{_MARK: marked}) if marks else begun.typed,
@@ -278,12 +278,6 @@ def _cells_to_mend(study: Study, what: str, grid: pd.DataFrame) -> list[tuple[in
     return found
 
 
-def _marks(study: StudyInUse, what: str) -> dict[int, str]:
-    """Return the headings of the wrong cells of each row, as they were when the page was last drawn."""
-    marks: dict[int, str] = st.session_state.get(f"marks {what} {study.place}", {})
-    return marks
-
-
 def _mark(study: StudyInUse, what: str, draft: _Draft, wrong: list[tuple[int, str, str]]) -> None:
     """Show each wrong cell as a field to mend it in, with what is wrong; mark these rows in the grid."""
     marks: dict[int, str] = {}
@@ -291,8 +285,9 @@ def _mark(study: StudyInUse, what: str, draft: _Draft, wrong: list[tuple[int, st
     for row, column, _ in wrong:
         named = known.get(column, column)
         marks[row] = f"{marks[row]}, {named}" if row in marks else f"\u25b2 {named}"
-    if marks != _marks(study, what):  # a grid that is given other rows begins anew
-        st.session_state[f"marks {what} {study.place}"] = marks
+    kept = f"marks {what} {study.place}"
+    if marks != st.session_state.get(kept, {}):  # a grid that is given other rows begins anew
+        st.session_state[kept] = marks
         _begin_again(study, what, draft)
     if wrong:
         st.markdown(f"**{counted(len(wrong), 'cell')} to look at**")
