@@ -29,7 +29,8 @@ document.addEventListener('click', event => {
 
   function placeOf() {
     const asked = new URLSearchParams(location.search);
-    return [asked.get('study') ?? '', location.pathname, asked.get('part') ?? ''];
+    const shown = document.querySelector('.st-key-head [data-testid=stCaptionContainer]')?.textContent; // demo, no folder
+    return [asked.get('study') ?? shown ?? '', location.pathname, asked.get('part') ?? ''];
   }
 
   // Study, place and part; then the keys of what the field lies in and its label. Hashes of content change with every
@@ -158,7 +159,7 @@ document.addEventListener('click', event => {
     if (target.matches(FIELDS) && target.closest('[class*=st-key-wrong]')) localStorage.removeItem(met.get(target));
   });
   document.addEventListener('click', ({target}) => {
-    const button = target.closest('[data-testid=stMain] button:not(.put-back *)');
+    const button = target.closest('button:not(.put-back *)');
     if (button) press(button.closest('[data-testid=stForm]'));
   }, true);
   document.addEventListener('keydown', ({target, key}) => {
