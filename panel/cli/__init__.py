@@ -46,7 +46,7 @@ class _Commands(click.Group):
 @click.version_option(__version__, prog_name="afterfeel")
 @click.pass_context
 def main(context: click.Context) -> None:
-    """Panel tests of emollient prototypes: which differ, which swap made the difference, what may be said.
+    """Panel tests of emollient prototypes: which differ, what each swap went with, what may be said.
 
     STUDY is a study folder, a workbook (.xlsx) or a zipped folder (.zip).
     """

@@ -1,4 +1,4 @@
-"""Place Causes: which emollient swap made the difference, how sure that is, what blends and instruments say."""
+"""Place Causes: what each emollient swap went with, how sure that is, what blends and instruments say."""
 
 from __future__ import annotations
 

@@ -188,7 +188,7 @@ def analysis(answers: Answers, *more: list[Block]) -> Section:
 
 
 def emollients(answers: Answers) -> list[Block]:
-    """Return what made the difference."""
+    """Return what each swap went with."""
     found, names = answers.swaps, answers.names
 
     def make() -> Iterable[Block]:
