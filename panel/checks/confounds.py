@@ -236,12 +236,20 @@ def batch_of_score(study: Study, scores: pd.DataFrame) -> pd.Series:
 
     Where only some scores of a prototype name their batch, and it has several, none of them counts as named.
     """
-    listed = study.table("batches").query("batch != '' and prototype != ''")
-    own = listed.drop_duplicates(["prototype", "batch"]).groupby("prototype")["batch"].agg(list)
-    single = {name: batches[0] for name, batches in own.items() if len(batches) == 1}
-    named = scores["batch"].where(scores["batch"] != "", _words(scores["prototype"].map(single)))
-    unsure = set(scores["prototype"][named == ""])
-    return named.where(~scores["prototype"].isin(unsure), "").astype("str")
+    listed = study.table("batches")
+    own: dict[str, set[str]] = {}
+    for name, batch in zip(listed["prototype"].tolist(), listed["batch"].tolist(), strict=True):
+        if name and batch:
+            own.setdefault(name, set()).add(batch)
+    prototype, names = pd.factorize(scores["prototype"], use_na_sentinel=False)
+    named, batches = pd.factorize(scores["batch"], use_na_sentinel=False)
+    words = list(dict.fromkeys(["", *batches.tolist(), *(batch for some in own.values() for batch in some)]))
+    number = {word: place for place, word in enumerate(words)}
+    single = [number[next(iter(own[name]))] if len(own.get(name, ())) == 1 else 0 for name in names.tolist()]
+    batch_named = np.array([number[word] for word in batches.tolist()], dtype=np.intp)[named]
+    code = np.where(batch_named > 0, batch_named, np.array(single, dtype=np.intp)[prototype])
+    unsure = np.bincount(prototype, code == 0, minlength=len(names)) > 0
+    return pd.Series(pd.array(words, dtype="str").take(np.where(unsure[prototype], 0, code)), index=scores.index)
 
 
 def _words(found: pd.Series) -> pd.Series:

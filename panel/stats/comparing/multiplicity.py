@@ -347,13 +347,25 @@ def letters_for(means: NDArray[np.float64], apart: NDArray[np.bool_]) -> list[st
     order = np.argsort(-means, kind="stable")
     alike = ~apart[np.ix_(order, order)]
     np.fill_diagonal(alike, val=False)
-    neighbours = [int.from_bytes(row.tobytes(), "little") for row in np.packbits(alike, axis=1, bitorder="little")]
-    groups = sorted(_members(group) for group in _largest_groups(neighbours))
+    groups = _rows_of_alike(alike)
+    if groups is None:
+        neighbours = [int.from_bytes(row.tobytes(), "little") for row in np.packbits(alike, axis=1, bitorder="little")]
+        groups = sorted(_members(group) for group in _largest_groups(neighbours))
     letters = [""] * len(means)
     for number, group in enumerate(groups):
         for place in group:
             letters[order[place]] += _letter(number)
     return letters
+
+
+def _rows_of_alike(alike: NDArray[np.bool_]) -> list[list[int]] | None:
+    """Return the groups where those alike stand side by side, as they do with equal standard errors; else None."""
+    places = np.arange(len(alike))
+    last = np.where(alike, places, places[:, None]).max(axis=1, initial=0)
+    if (np.triu(alike).sum(axis=1) != last - places).any() or (np.diff(last) < 0).any():
+        return None
+    begins = np.flatnonzero(np.diff(last, prepend=-1)).tolist()
+    return [list(range(begin, last[begin] + 1)) for begin in begins]
 
 
 def _largest_groups(neighbours: list[int]) -> Iterator[int]:
