@@ -157,9 +157,11 @@ def score_array(
     attribute = codes["attribute"]
     repeat = _times_seen(sample * len(attributes) + attribute)
     key = sample * (int(repeat.max(initial=0)) + 1) + repeat
-    _, first, row = np.unique(key, return_index=True, return_inverse=True)
+    row, samples = pd.factorize(key, sort=True)  # np.unique sorts every score
+    first = np.empty(len(samples), dtype=np.intp)
+    first[row[::-1]] = np.arange(len(key))[::-1]
     spread = np.full((len(first), len(attributes)), np.nan)
-    spread[row.reshape(-1), attribute] = scores["score"].to_numpy(dtype=float)
+    spread[row, attribute] = scores["score"].to_numpy(dtype=float)
     return ScoreArray(
         codes["assessor"][first],
         codes["prototype"][first],
