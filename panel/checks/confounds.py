@@ -163,11 +163,17 @@ class Confounds:
 
 
 @kept
-def find_confounds(study: Study, scores: pd.DataFrame | None = None) -> Confounds:
-    """Return what the differences and swaps of `study` cannot be told from, by `scores` (by default those used)."""
-    frame = scores_used(study).frame if scores is None else scores
-    facts = score_facts(study, frame)
+def find_confounds(study: Study) -> Confounds:
+    """Return what the differences and swaps of `study` cannot be told from, by the scores that are used."""
+    facts = score_facts(study, scores_used(study).frame)
     return confounds_of(facts, prototypes=study.prototypes, swaps=_swaps(study), made_on=_made_on(study))
+
+
+def sets_of_scores(study: Study, scores: pd.DataFrame) -> dict[str, dict[str, int]]:
+    """Return the `sets` of the confounds of these scores, without all else."""
+    facts = _named(score_facts(study, scores))
+    order = _scored(facts, study.prototypes)
+    return _sets_by_attribute(_patterns(facts, order), order)
 
 
 def score_facts(study: Study, scores: pd.DataFrame) -> dict[str, Labels]:
@@ -267,6 +273,7 @@ def _made_on(study: Study) -> dict[str, str]:
     return dict(zip(batches.loc[known, "batch"], day[known], strict=True))
 
 
+@kept
 def _swaps(study: Study) -> pd.DataFrame | None:
     """Return the matched pairs of the study; None where it has no formulas that can be read."""
     if study.table("formulas").empty:
@@ -302,11 +309,10 @@ def confounds_of(
         Batch to its making day.
     """
     facts = _named(facts)
-    scored = facts["prototype"][1]
-    order = [name for name in prototypes if name in set(scored)] or scored
+    order = _scored(facts, prototypes)
     patterns = _patterns(facts, order)
     pairs, told, connections = [], [], []
-    sets: dict[str, dict[str, int]] = {}
+    sets = _sets_by_attribute(patterns, order)
     batches = _batches(facts)
     days = {p: [(made_on or {}).get(batch, "") for batch in own] for p, own in batches.items()}
     for names, seen, tables in patterns:
@@ -315,11 +321,9 @@ def confounds_of(
         made = _making(order, seen, days)
         own_pairs = list(_pair_rows(order, seen, tables, made, batches, met))
         own_swaps = [] if swaps is None else list(_swap_rows(order, seen, tables, made, batches, swaps))
-        label = _sets(tables, len(order))
         pairs += [(name, *row) for name in here for row in own_pairs]
         told += [(name, *row) for name in here for row in own_swaps]
         connections += [(name, *row) for name in here for row in _connection_rows(order, seen, tables, met)]
-        sets |= {name: {p: int(label[k]) for k, p in enumerate(order) if seen[k]} for name in names}
     n = 0 if len(patterns) == 1 else len(sets)  # rows of a single pattern are for all attributes already
     joint = ["attribute", "prototype", "versus", "sessions_joint", "connected"]
     return Confounds(
@@ -371,9 +375,25 @@ def _batches(facts: Mapping[str, Labels]) -> dict[str, tuple[str, ...]]:
     return found
 
 
-def _patterns(
-    facts: Mapping[str, Labels], order: list[str]
-) -> list[tuple[list[str], NDArray[np.bool_], dict[str, Array]]]:
+_Pattern = tuple[list[str], NDArray[np.bool_], dict[str, Array]]
+
+
+def _scored(facts: Mapping[str, Labels], prototypes: tuple[str, ...]) -> list[str]:
+    """Return the prototypes that have scores, in the order of `prototypes`."""
+    scored = facts["prototype"][1]
+    return [name for name in prototypes if name in set(scored)] or scored
+
+
+def _sets_by_attribute(patterns: list[_Pattern], order: list[str]) -> dict[str, dict[str, int]]:
+    """Return for each attribute the number of the set within which each of its prototypes can be compared."""
+    sets: dict[str, dict[str, int]] = {}
+    for names, seen, tables in patterns:
+        label = _sets(tables, len(order))
+        sets |= {name: {p: int(label[k]) for k, p in enumerate(order) if seen[k]} for name in names}
+    return sets
+
+
+def _patterns(facts: Mapping[str, Labels], order: list[str]) -> list[_Pattern]:
     """Return the attributes scored in one pattern: names, prototypes seen, prototype x level counts by factor.
 
     Scores whose level of a factor is not known take no part in its table; no session at all is one session.

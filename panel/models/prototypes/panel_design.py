@@ -10,7 +10,7 @@ import numpy as np
 import pandas as pd
 from numpy.typing import NDArray
 
-from panel.checks.confounds import Confounds, batch_of_score, find_confounds
+from panel.checks.confounds import Confounds, batch_of_score, find_confounds, sets_of_scores
 from panel.errors import ModelError
 from panel.stats.arrays import Array, Codes
 from panel.stats.comparing.group_means import (
@@ -528,7 +528,7 @@ def designs_of(
     covariates = _serving_labels(study, frame, adjust_for)
     named = frame.assign(batch=batch_of_score(study, frame))
     array = score_array(named, study.prototypes, attributes, covariates)
-    sets = (find_confounds(study, frame) if confounds is None else confounds).sets
+    sets = sets_of_scores(study, frame) if confounds is None else confounds.sets
     return list(_panel_designs(array, sets))
 
 
