@@ -108,7 +108,7 @@ def test_check_on_the_demo_finds_what_was_planted_and_does_not_stop():
     found = answer("check", DEMO)["findings"]
     assert {"severity", "kind", "where", "message", "advice"} == set(found[0])
     text = " ".join(row["where"] + row["message"] for row in found)
-    for planted in ("330", "A09, session 1, P7, RO_WET", "A10", "P6", "cannot be told apart"):
+    for planted in ("330", "A09, session 1, P7, wetness", "A10", "P6", "cannot be told apart"):
         assert planted in text
 
 

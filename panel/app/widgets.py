@@ -21,6 +21,7 @@ from panel.study.numbers_read import typed_number
 from panel.study.safe_write import media_type
 from panel.study.shown import Table
 from panel.study.study import Study
+from panel.study.table_cells import with_headings
 from panel.views.told import Item, Picture, Shown, Told
 
 _P = ParamSpec("_P")
@@ -105,7 +106,7 @@ def attempt(question: Callable[_P, _T], /, *args: _P.args, **kwargs: _P.kwargs) 
     try:
         return question(*args, **kwargs)
     except PanelError as error:
-        st.warning(plain(error), icon=":material/info:")
+        st.warning(plain(with_headings(str(error))), icon=":material/info:")
         links([str(error)])
         return None
 
@@ -313,7 +314,7 @@ def margin_field(study: StudyInUse, names: Naming, *, per_cent: bool = False) ->
     try:
         return typed_number(text or "", "The margin")
     except PanelError as error:
-        st.warning(plain(error), icon=":material/info:")
+        st.warning(plain(with_headings(str(error))), icon=":material/info:")
         return None
 
 

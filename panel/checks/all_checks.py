@@ -22,6 +22,7 @@ from panel.errors import StudyError
 from panel.plan.codes import moment
 from panel.plan.safety import safety_gate
 from panel.study.editing import put_table, texts_of_table
+from panel.study.naming import naming
 from panel.study.people import REMOVED, WITHOUT_PEOPLE
 from panel.study.scores_used import PLACE_COLUMNS, stated_differences, with_correction
 from panel.study.study import Study, is_rehearsed
@@ -50,24 +51,30 @@ def check_study(study: Study) -> tuple[Finding, ...]:
         *check_order_of_testing(sound),
         *check_claim_stamps(sound),
     ]
-    return gravest_first(_with_lines(study, findings))
+    return gravest_first(_in_her_words(study, naming(sound).attributes, findings))
 
 
 _ROW_OF_SCORES = re.compile(r"\bscores, row (\d+)")
 
 
-def _with_lines(study: Study, findings: Iterable[Finding]) -> list[Finding]:
-    """Return findings that say beside a row of scores on which line of her file it stands, where it was imported."""
+def _in_her_words(study: Study, called: Mapping[str, str], findings: Iterable[Finding]) -> list[Finding]:
+    """Return findings whose places name attributes in words, and beside a row of scores the line of her own file."""
     record = study.facts.get("import")
-    name = str(record.get("file") or "the imported file") if isinstance(record, dict) else "the imported file"
+    file = str(record.get("file") or "the imported file") if isinstance(record, dict) else "the imported file"
     lines = study.scores["raw_line"].to_numpy(dtype=float)
+    words = {short: name for short, name in called.items() if name != short}
+    shorts = re.compile(rf"(?<!\w)(?:{'|'.join(map(re.escape, sorted(words, key=len, reverse=True)))})(?!\w)")
 
     def told(found: re.Match[str]) -> str:
         row = int(found[1]) - 2
         line = lines[row] if 0 <= row < len(lines) else np.nan
-        return found[0] if np.isnan(line) else f"{found[0]} (line {line:.0f} of {name})"
+        return found[0] if np.isnan(line) else f"{found[0]} (line {line:.0f} of {file})"
 
-    return [replace(finding, where=_ROW_OF_SCORES.sub(told, finding.where)) for finding in findings]
+    def where(finding: Finding) -> str:
+        place = shorts.sub(lambda found: words[found[0]], finding.where) if words else finding.where
+        return _ROW_OF_SCORES.sub(told, place)
+
+    return [replace(finding, where=where(finding)) for finding in findings]
 
 
 # What a finding proposes, and the study once that is done.

@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from decimal import Decimal
+
 import numpy as np
 
 from panel.checks.finding import Finding, Proposal, distinct, gathered, grouped, or_none
@@ -64,7 +66,12 @@ def _within(cells: ScoreCells, row: int) -> Proposal:
     """Return what a score outside its scale may be: the same without a missing decimal point, else none."""
     attribute, score = cells.attribute.code[row], float(cells.score[row])
     slip = cells.lowest[attribute] <= score / 10 <= cells.highest[attribute]
-    return Proposal("scores", int(cells.line[row]), "score", number_text(score), repr(score / 10) if slip else "")
+    return Proposal("scores", int(cells.line[row]), "score", number_text(score), _with_point(score) if slip else "")
+
+
+def _with_point(score: float) -> str:
+    """Return the digits of a score with the decimal point one place to the left; a division would add digits."""
+    return f"{Decimal(number_text(score)).scaleb(-1):f}"
 
 
 def _told_outside(cells: ScoreCells, rows: np.ndarray) -> str:
@@ -75,7 +82,7 @@ def _told_outside(cells: ScoreCells, rows: np.ndarray) -> str:
     if len(rows) == 1:
         message = f"{told_score(scores[0])} is outside {scale}."
         if slips[0]:
-            message += f" {told_score(scores[0])} may be {scores[0] / 10:.1f}: a missing decimal point."
+            message += f" {told_score(scores[0])} may be {_with_point(float(scores[0]))}: a missing decimal point."
         return message
     if len(np.unique(low)) > 1 or len(np.unique(high)) > 1:
         scale = "their scales"
@@ -85,7 +92,7 @@ def _told_outside(cells: ScoreCells, rows: np.ndarray) -> str:
     if slips.any():
         first = scores[slips][0]
         message += f" For {counted(int(slips.sum()), 'of them', 'of them')} a decimal point may be missing:"
-        message += f" {told_score(first)} may be {first / 10:.1f}."
+        message += f" {told_score(first)} may be {_with_point(float(first))}."
     return message
 
 

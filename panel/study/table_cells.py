@@ -238,6 +238,21 @@ _HEADINGS = MappingProxyType(
 )
 
 
+def with_headings(text: str) -> str:
+    """Return a sentence in which columns are called by their headings: “target from” where it says `target_low`."""
+    return _COMPOUND.sub(lambda found: _compound_columns().get(found[0], found[0]), text)
+
+
+_COMPOUND = re.compile(r"\b[a-z0-9]+(?:_[a-z0-9]+)+\b")
+
+
+@cache
+def _compound_columns() -> Mapping[str, str]:
+    """Return every column whose name nobody would say, to its heading in small letters and quotation marks."""
+    columns = (column for table in TABLES.values() for column in table.columns if "_" in column.name)
+    return {column.name: f"“{_HEADINGS.get(column.name) or column.name.replace('_', ' ')}”" for column in columns}
+
+
 _UNITS = MappingProxyType({"viscosity_mpa_s": ("mpas", "cp"), "size_g": ("g",), "temperature_c": ("c", "degc")})
 """Columns that hold one unit to the ways of writing it; a heading with another unit, or none, is not taken."""
 

@@ -24,6 +24,7 @@ from panel.words import counted, format_list
 
 _NO_SCORES = "There are no scores yet, so nothing can be said of the prototypes."
 MOST_TO_SETTLE, MOST_LEADERS, MOST_CLAIMS = 3, 3, 3
+_ONE_SCORE = re.compile(r"scores, row \d+(?: \(line [^;]*\))?: ([^;]+)$")
 _LATIN_NAME = re.compile(r"[A-Z][a-z-]+(?: [A-Z][a-z-]+)+ \(([A-Z][A-Za-z -]+)\)")  # `Cocos Nucifera (Coconut) Oil`
 
 
@@ -122,9 +123,10 @@ def _settle(findings: Sequence[Finding]) -> tuple[Finding, ...]:
 
 
 def in_short(finding: Finding) -> str:
-    """Return the first statement of what was found, INCI names without the Latin; the rest is heard on the spot."""
+    """Return who and what it is about, for a score, and the first statement; INCI names without the Latin."""
     first = _LATIN_NAME.sub(r"\1", finding.message.partition(": ")[0].partition(". ")[0])
-    return first if first.endswith(".") else f"{first}."
+    place = _ONE_SCORE.match(finding.where)
+    return f"{place[1] + ': ' if place else ''}{first.rstrip('.')}."
 
 
 def _leaders(decision: Decision | NoAnswer, names: Naming) -> tuple[str, ...]:

@@ -41,7 +41,7 @@ ADVICE = {  # what a page tells somebody whose study has only begun, where it is
     **dict.fromkeys(("just_about_right", "check_all", "agreement"), "Add them to the table answers"),
     "history": "Nothing was changed since the study was made.",
     **dict.fromkeys(("forced_choice", "preference"), "to the table answers"),
-    "decide": "Fill in target_low or target_high in the table of attributes",
+    "decide": "Fill in “target from” or “target to” in the table of attributes",
     "claims": "No claim has been written down yet.",
     "evidence_file": "gaps are named in it",
 }

@@ -19,7 +19,7 @@ def test_a_missing_decimal_point_is_told():
     row = only_row(scores, **P4_GREASE)
     finding = the_one(with_cells("scores", [row], score=330.0))
     assert (finding.severity, finding.kind) == ("warning", "score_outside_scale")
-    assert finding.where == f"scores, row {row + 2}: A02, session 2, P4, AF_GREASE"
+    assert finding.where == f"scores, row {row + 2}: A02, session 2, P4, greasy film"
     assert finding.message == ("330 is outside the scale 0 to 100. 330 may be 33.0: a missing decimal point.")
     assert finding.advice == (
         "Look at the raw ballot. If it is a slip, write a correction with its reason; a score is left out only so, "
@@ -46,9 +46,9 @@ def test_many_scores_outside_give_one_finding_for_each_attribute():
     assert finding.message == (
         f"32 scores are outside the scale 0 to 100, from {lowest:g} to {highest:g}. "
         f"For 32 of them a decimal point may be missing: {scores['score'][rows[0]] + 100:g} may be "
-        f"{(scores['score'][rows[0]] + 100) / 10:.1f}."
+        f"{(scores['score'][rows[0]] + 100) / 10:.4g}."
     )
-    assert finding.where.startswith("scores, row 4: A01, session 1, P1, AF_GREASE; scores, row 7:")
+    assert finding.where.startswith("scores, row 4: A01, session 1, P1, greasy film; scores, row 7:")
     assert finding.where.endswith("; and 29 more")
 
 
@@ -86,7 +86,7 @@ def test_without_a_scale_nothing_is_outside():
 def test_a_blank_score_is_told():
     finding = the_one(with_cells("scores", [8], score=float("nan")))
     assert (finding.severity, finding.kind) == ("warning", "score_blank")
-    assert finding.where == "scores, row 10: A01, session 1, P4, AF_GREASE"
+    assert finding.where == "scores, row 10: A01, session 1, P4, greasy film"
     assert finding.message == "The score is blank."
     assert finding.advice == (
         "If the ballot has it, write a correction. Otherwise leave it blank: the analysis uses the scores that are "
@@ -103,7 +103,7 @@ def test_many_blank_scores_give_one_finding_for_each_assessor():
 def test_what_could_not_be_judged_is_an_answer_and_no_blank():
     finding = the_one(with_cells("scores", [8], score=float("nan"), flag="cannot judge"))
     assert (finding.severity, finding.kind) == ("note", "score_cannot_judge")
-    assert finding.where == "scores, row 10: A01, session 1, P4, AF_GREASE"
+    assert finding.where == "scores, row 10: A01, session 1, P4, greasy film"
     assert finding.message == "A01 could not judge 1 score."
     assert finding.advice == (
         "Leave them blank: that is an answer, and nothing is filled in. Where it is often the same attribute, look at "
@@ -124,7 +124,7 @@ def repeated(rows, **cells):
 def test_a_row_entered_twice_is_told():
     finding = the_one(repeated([5]))
     assert (finding.severity, finding.kind) == ("warning", "score_given_twice")
-    assert finding.where == "scores, row 98: A01, session 1, P2, AF_GREASE"
+    assert finding.where == "scores, row 98: A01, session 1, P2, greasy film"
     score = table("scores")["score"][5]
     assert finding.message == f"The score {score:g} of row 7 stands here again."
     assert finding.advice == (

@@ -60,7 +60,7 @@ def test_many_samples_not_scored_give_one_finding_for_each_assessor():
 def test_an_attribute_left_out_of_a_sample_is_noted():
     finding = the_one(without(assessor="A02", session="2", prototype="P3", attribute="AF_STICK"))
     assert (finding.severity, finding.kind) == ("note", "attribute_left_out")
-    assert finding.where == "scores: A02, session 2, P3, AF_STICK"
+    assert finding.where == "scores: A02, session 2, P3, stickiness"
     assert finding.message == "1 score of AF_STICK missing from samples that were otherwise scored."
     assert finding.advice == f"Look at the ballot. {KEPT}"
 
@@ -84,7 +84,7 @@ def test_what_is_listed_and_never_scored_is_noted(noun, name):
 def test_a_prototype_never_scored_on_an_attribute_is_told():
     finding = the_one(without(prototype="P3", attribute="AF_STICK"))
     assert (finding.severity, finding.kind) == ("warning", "prototype_never_scored")
-    assert finding.where == "scores, attribute AF_STICK"
+    assert finding.where == "scores, attribute stickiness"
     assert finding.message == "No score at all for P3."
     assert finding.advice == (
         "On this attribute the prototype cannot be compared, and the map leaves one of the two out."
@@ -132,6 +132,6 @@ def test_a_score_without_its_session_is_told():
     assert set(found) == {"session_left_out", "attribute_left_out"}
     finding = found["session_left_out"]
     assert finding.severity == "warning"
-    assert finding.where == "scores, row 7: A01, P2, AF_GREASE"
+    assert finding.where == "scores, row 7: A01, P2, greasy film"
     assert finding.message == "1 score without a session, where others have one."
     assert finding.advice.startswith("Fill in the session.")

@@ -30,7 +30,7 @@ def test_one_score_for_all_attributes_of_a_sample_is_told():
 def test_one_score_for_all_prototypes_of_an_attribute_is_told():
     finding = the_one(scored_alike(47.0, assessor="A02", session="1", attribute="AF_STICK"))
     assert (finding.severity, finding.kind) == ("warning", "same_score_all_prototypes")
-    assert finding.where == "scores: A02, session 1, AF_STICK"
+    assert finding.where == "scores: A02, session 1, stickiness"
     assert finding.message == "The same score, 47, for all prototypes of the attribute (4 scores)."
     assert finding.advice == ADVICE
 
@@ -109,7 +109,7 @@ def in_steps(chosen):
 def test_an_attribute_scored_in_five_steps_is_noted():
     finding = the_one(in_steps(table("scores")["attribute"] == "AF_GREASE"))
     assert (finding.severity, finding.kind) == ("note", "scale_used_in_steps")
-    assert finding.where == "scores, attribute AF_GREASE"
+    assert finding.where == "scores, attribute greasy film"
     assert finding.message == "Only 4 different scores are used: 20, 40, 60, 80."
     assert finding.advice.startswith("The scale was used in steps; small differences cannot show.")
 
@@ -124,7 +124,7 @@ def test_an_attribute_whose_scores_never_differ_is_noted():
     scores = table("scores")
     scores.loc[scores["attribute"] == "AF_GREASE", "score"] = 50.0
     finding = the_one(small_study(scores=scores))
-    assert (finding.kind, finding.where) == ("scale_used_in_steps", "scores, attribute AF_GREASE")
+    assert (finding.kind, finding.where) == ("scale_used_in_steps", "scores, attribute greasy film")
     assert finding.message == "Every score is the same: 50."
 
 
@@ -143,7 +143,7 @@ def test_scores_piled_at_an_end_are_noted(end, limit, sign):
     assert new_findings(with_cells("scores", ordered[:6], score=limit)) == []
     finding = the_one(with_cells("scores", ordered[:7], score=limit))
     assert (finding.severity, finding.kind) == ("note", f"scores_at_{end}_end")
-    assert finding.where == "scores, attribute AF_GREASE"
+    assert finding.where == "scores, attribute greasy film"
     assert finding.message == f"7 of 32 scores are the {end} possible score."
     assert finding.advice.startswith("Prototypes beyond that end look alike")
 

@@ -11,7 +11,7 @@ from hypothesis import strategies as st
 from panel.errors import StudyError
 from panel.study.raw_table import table_of_rows
 from panel.study.study import empty_table
-from panel.study.table_cells import frame_of_texts, number_text, texts_of_frame, unread_frame
+from panel.study.table_cells import frame_of_texts, number_text, texts_of_frame, unread_frame, with_headings
 from panel.study.tables import TABLES
 
 NOTHING_UNREAD = unread_frame([])
@@ -85,3 +85,8 @@ def test_numbers_come_back_exactly(number: float):
     else:
         assert math.copysign(1, float(text)) == math.copysign(1, number)
         assert float(text) == number
+
+
+def test_a_sentence_calls_columns_by_their_headings_and_leaves_other_words():
+    told = with_headings("Fill in target_low or viscosity_mpa_s; dry_touch and mytarget_low stay, as does made on.")
+    assert told == "Fill in “target from” or “viscosity (mPa s)”; dry_touch and mytarget_low stay, as does made on."

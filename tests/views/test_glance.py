@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import json
+from dataclasses import replace
 from pathlib import Path
 
 import pytest
@@ -59,6 +60,10 @@ def test_the_gravest_findings_come_first_one_of_a_kind(answers):
 def test_what_was_found_is_said_in_short():
     finding = Finding("warning", "x", "scores", "330 is outside the scale 0 to 100. 330 may be 33.0: a slip.", "Look.")
     assert in_short(finding) == "330 is outside the scale 0 to 100."
+    where = "scores, row 19 (line 7 of march.xlsx): A02, session 2, P4, greasy film"
+    assert in_short(replace(finding, where=where)) == (
+        "A02, session 2, P4, greasy film: 330 is outside the scale 0 to 100."
+    )
     swap = "Making day and the swap Cocos Nucifera (Coconut) Oil → Shea Butter cannot be told apart: see Batches."
     assert in_short(Finding("warning", "x", "scores", swap, "Look.")) == (
         "Making day and the swap Coconut Oil → Shea Butter cannot be told apart."

@@ -53,6 +53,7 @@ from panel.study.naming import Naming, naming
 from panel.study.numbers_read import typed_number
 from panel.study.scores_used import HOW, stated_differences
 from panel.study.study import those_in
+from panel.study.table_cells import with_headings
 from panel.views.decision.decide import DECISIONS, tell_decision
 from panel.views.decision.decision_pictures import windows_picture
 from panel.views.glance import Glance, glance_headline, in_short, tell_glance
@@ -105,7 +106,7 @@ def _four(study: StudyInUse, told: Glance) -> None:
     with settle:
         heading("Settle first")
         for number, finding in enumerate(told.settle):
-            st.markdown(plain(in_short(finding)), help=plain(f"{finding.message} {finding.advice}"))
+            st.markdown(plain(in_short(finding)), help=plain(with_headings(f"{finding.message} {finding.advice}")))
             if st.button(
                 way_to_mend(finding) or "Settle it", key=f"settle {number}", type="tertiary", icon=":material/edit:"
             ):

@@ -38,6 +38,7 @@ from panel.study.people import WHO_MAY_SEE, people_in, without_people
 from panel.study.saving import journal_faults, journal_rows, last_change, remove_person, undo
 from panel.study.scores_used import PLACE_COLUMNS, scores_used, with_correction
 from panel.study.shown import shown
+from panel.study.table_cells import with_headings
 from panel.views.emollients.blends import blend_picture
 from panel.views.planning.study import (
     BATCHES,
@@ -80,7 +81,8 @@ def _findings_by_severity(study: StudyInUse, found: Iterable[Finding]) -> None:
 
 
 def _finding(finding: Finding) -> str:
-    return f"- **{plain(finding.message)}** {plain(finding.advice)}  \n  *Where: {plain(finding.where)}*"
+    what, advice, where = (plain(with_headings(text)) for text in (finding.message, finding.advice, finding.where))
+    return f"- **{what}** {advice}  \n  *Where: {where}*"
 
 
 def _formulas(study: StudyInUse, names: Naming) -> None:
