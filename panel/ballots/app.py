@@ -41,7 +41,7 @@ from panel.errors import StudyError
 from panel.store.ballot import Ballot, Known, ballot_of, find_ballot, last_sent
 from panel.store.database import Connection, Store
 from panel.store.database import now as this_moment
-from panel.store.events import Entry, Sent, add_entries
+from panel.store.events import Entry, add_entries
 
 _HEADERS = {
     "cache-control": "no-store",
@@ -227,11 +227,9 @@ class _Server:
         known = request.cookies.get(_PHONE, "")
         phone = known if _PHONE_NAME.fullmatch(known) else secrets.token_hex(4)
         if phone not in ballot.phones and len(ballot.phones) < _MOST_PHONES:
-            sent = Sent(f"phone {ballot.collection} {ballot.session} {ballot.assessor} {phone}", self.clock(), "")
+            key = f"phone {ballot.collection} {ballot.session} {ballot.assessor} {phone}"
             try:
-                self.store.add(
-                    lambda connection: add_entries(connection, [Entry("shown", text=phone)], ballot.place, sent)
-                )
+                self._add(ballot, Entry("shown", text=phone), key, self.clock(), who="")
             except StudyError as error:
                 return _plain(request, str(error), 503)
             ballot = replace(ballot, phones=ballot.phones | {phone})
@@ -256,9 +254,8 @@ class _Server:
         key = (step.serving.serving, str(step.number))
         if key not in ballot.shown:
             entry = Entry("shown", step.serving.serving, text=str(step.number))
-            sent = Sent(f"shown {ballot.collection} {key[0]} {key[1]}", moment, ballot.assessor)
             try:
-                self.store.add(lambda connection: add_entries(connection, [entry], ballot.place, sent))
+                self._add(ballot, entry, f"shown {ballot.collection} {key[0]} {key[1]}", moment, who=ballot.assessor)
             except StudyError as error:
                 return _plain(request, str(error), 503)
         asked_again = "open" in request.query_params
@@ -313,11 +310,14 @@ class _Server:
             serving = _opened_sample(found, request.query_params.get("sample", ""))
             entry = Entry("reaction", serving, text=fields.get("reaction", "").strip()[:_LONGEST_REPORT])
             submission = _submission(fields) or secrets.token_urlsafe(16)
-            sent = Sent(f"reaction {found.collection} {found.assessor} {submission}", self.clock(), found.assessor)
-            self.store.add(lambda connection: add_entries(connection, [entry], found.place, sent))
+            key = f"reaction {found.collection} {found.assessor} {submission}"
+            self._add(found, entry, key, self.clock(), who=found.assessor)
         except StudyError as error:
             return _page(pages.not_kept_page(str(error), dict(fields), _nonce_of(request)), 503)
         return RedirectResponse(_path(request), 303)
+
+    def _add(self, ballot: Ballot, entry: Entry, submission: str, at: datetime, *, who: str) -> None:
+        self.store.add(lambda open_: add_entries(open_, [entry], ballot.place, submission=submission, at=at, who=who))
 
     def _ballot(self, request: Request) -> Ballot | Response:
         """Return the ballot of the token, or the page that is shown instead of it."""
@@ -351,8 +351,8 @@ def _keep(
     if entries:
         # the collection and the serving are part of the identifier: nobody can block or touch what another one sends
         page = f"page {found.collection} {step.serving.serving} {step.number}"
-        sent = Sent(f"{page} {submission or secrets.token_urlsafe(16)}", moment, found.assessor, may_come_late=True)
-        add_entries(connection, entries, found.place, sent)
+        key = f"{page} {submission or secrets.token_urlsafe(16)}"
+        add_entries(connection, entries, found.place, submission=key, at=moment, who=found.assessor, may_come_late=True)
     return found, step, entries, unclear
 
 
