@@ -236,10 +236,11 @@ def place_labels(
     All lengths in one unit, such as points. One label after the other takes, of 24 places around its point, the
     one that stays in the picture and covers least of other points and of labels already there.
     """
-    centres = np.empty_like(points)
+    centres = points.copy()  # where what has no size stays: it is only in the way
     extents = np.asarray(sizes, dtype=float).reshape(-1, 2)
     marks = np.full_like(points, distance)  # a marker is about as wide as the label's distance from it
-    for number, (point, extent) in enumerate(zip(points, extents, strict=True)):
+    for number in np.flatnonzero(extents.prod(axis=1) > 0).tolist():
+        point, extent = points[number], extents[number]
         tried = np.concatenate([point + _DIRECTIONS * (extent / 2 + far * distance) for far in (1, 2.5, 4)])
         cost = _FURTHER * np.arange(len(tried)) * extent.prod()
         cost = cost + _ON_LABEL * _overlap(tried, extent, centres[:number], extents[:number])
