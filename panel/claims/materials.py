@@ -24,7 +24,6 @@ from panel.claims.names import Names, names_of
 from panel.errors import ModelError
 from panel.models.consumers.answers import AnswerGrid, Kind, answer_grid
 from panel.models.emollients.prediction_model import model_of, prototype_level, swap_effects
-from panel.models.emollients.readings import declared_pairs
 from panel.models.emollients.swaps import TracedSwaps, trace_swaps
 from panel.models.prototypes.differences import Differences, find_differences, versus_rows
 from panel.models.prototypes.panel_design import PanelDesign, PanelFit, fit_study, variance_rows
@@ -35,6 +34,7 @@ from panel.stats.comparing.group_means import BATCH
 from panel.stats.comparing.power import detection_power, equivalence_power
 from panel.stats.mixed.inference import Inference, inference, widened
 from panel.stats.mixed.reml import MixedFit
+from panel.study.naming import declared_pairs
 from panel.study.numbers_read import read_numbers
 from panel.study.scores_used import named_rows
 from panel.study.study import Study
