@@ -30,7 +30,7 @@ from scipy.special import fdtrc
 from data_demo import scenario as story
 from panel.errors import ModelError
 from panel.models.emollients.descriptors import find_descriptors
-from panel.models.emollients.ladder import JOIN, attribute_verdicts, _find_links
+from panel.models.emollients.ladder import JOIN, _find_links, attribute_verdicts
 from panel.models.emollients.prediction_model import (
     _FEWEST_SPARE,
     LinkColumns,

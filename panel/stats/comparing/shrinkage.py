@@ -256,9 +256,9 @@ def draw_shrunken(
         value[:] = np.where(there, centre + deviation + weighed @ true, np.nan)
     new = np.empty(drawn.shape if with_new else (0, *drawn.shape[1:]))
     for turn, centre in enumerate(centres):
-        deviation = rng.standard_normal(drawn.shape[1:]) @ root
+        normal = rng.standard_normal(drawn.shape[1:])
         if with_new:
-            new[turn] = centre + deviation
+            new[turn] = centre + normal @ root
     as_errors = (-1, *errors.shape[1:])
     return np.swapaxes(drawn, -1, -2).reshape(as_errors), np.swapaxes(new, -1, -2).reshape(as_errors)
 
