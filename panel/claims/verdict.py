@@ -328,14 +328,14 @@ def bearing_on(claim: Claim, materials: Materials) -> tuple[_Bearing, ...]:
     """Return what bears on a claim beside its own test, what speaks against it first."""
     if claim.kind == BEYOND or claim.problems:
         return ()
-    found = [*materials.once(_from_people, claim), *_readings(claim, materials, _wanted(claim, materials))]
+    found = [*materials.once(_from_people, claim), *_readings(claim, materials, materials.once(_wanted, claim))]
     order = (AGAINST, FOR, _NEITHER)
     return tuple(sorted(found, key=lambda each: order.index(each[0])))
 
 
 def _from_people(claim: Claim, materials: Materials) -> list[_Bearing]:
     """Return what the panel and the consumers said; it depends on the statement, not on the words of the sentence."""
-    wanted = _wanted(claim, materials)
+    wanted = materials.once(_wanted, claim)
     sources = (_panel, _questions, _ticks, _judgements)
     return [bearing for source in sources for bearing in source(claim, materials, wanted)]
 
