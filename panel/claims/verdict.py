@@ -14,6 +14,7 @@ from dataclasses import dataclass
 from typing import Any
 
 import numpy as np
+import pandas as pd
 
 from panel.checks.confounds import IN_THESE_BATCHES
 from panel.claims.claim import (
@@ -37,6 +38,7 @@ from panel.claims.grammar import Reading
 from panel.claims.materials import Materials
 from panel.claims.names import asked, family_of, floor, panel_days, question_words, test_record, words_of
 from panel.models.consumers.answers import AnswerGrid, question_facts
+from panel.models.emollients.readings import declared_pairs
 from panel.models.prototypes.verdict import DIFFERS
 from panel.stats.answers.binomial import wilson_interval
 from panel.stats.answers.paired_answers import mcnemar_exact
@@ -504,6 +506,11 @@ def _judged(question: str, end: str, sign: int, most: float, grid: AnswerGrid, a
 _RIGHT = 3  # the middle of five steps, just about right
 
 
+def _partners(_: Claim, materials: Materials) -> pd.DataFrame:
+    """Return which measure of an instrument goes with which attribute."""
+    return declared_pairs(materials.study, materials.study.table("readings")["measure"].drop_duplicates())[0]
+
+
 def _readings(claim: Claim, materials: Materials, wanted: Mapping[str, int]) -> Iterator[_Bearing]:
     """Yield what instruments read: of a partner of the attribute, or of what the sentence itself names."""
     table = materials.study.table("readings")
@@ -511,7 +518,7 @@ def _readings(claim: Claim, materials: Materials, wanted: Mapping[str, int]) -> 
     named = {word for word in words_of(claim.claim) if len(word) >= _LEAST_LETTERS}
     partners = {
         str(row["measure"]): str(row["attribute"])
-        for row in materials.partners.to_dict("records")
+        for row in materials.once(_partners, claim).to_dict("records")
         if row["attribute"] == claim.attribute or family_of(materials.study, str(row["attribute"])) in wanted
     }
     denies = _said(materials.read(claim.claim)) < 0 or bool({"no", "not", "without"} & set(words_of(claim.claim)))
