@@ -96,8 +96,14 @@ class Materials:
         """Return how many agreed with the sentence `question` about a prototype."""
         key = (prototype, question)
         if key not in self._agreed:
-            self._agreed[key] = _count_agreed(self.study, prototype, question)
+            self._agreed[key] = _count_agreed(self.study, self._agreement, prototype, question)
         return self._agreed[key]
+
+    @cached_property
+    def _agreement(self) -> pd.DataFrame:
+        answers = named_rows(self.study, "answers")
+        answers = answers.loc[answers["kind"] == "agreement"]
+        return answers.loc[answers["answer"].str.strip() != ""]
 
     @cached_property
     def _agreed(self) -> dict[tuple[str, str], Counted]:
@@ -517,15 +523,9 @@ class Counted:
     sessions: tuple[str, ...]
 
 
-def _count_agreed(study: Study, prototype: str, question: str) -> Counted:
-    """Count the answers to one agreement question; each person once, the last answer counts."""
-    answers = named_rows(study, "answers")
-    own = answers.loc[
-        (answers["kind"] == "agreement")
-        & (answers["question"] == question)
-        & (answers["prototype"] == prototype)
-        & (answers["answer"].str.strip() != "")
-    ]
+def _count_agreed(study: Study, answers: pd.DataFrame, prototype: str, question: str) -> Counted:
+    """Count the `answers` to one agreement question; each person once, the last answer counts."""
+    own = answers.loc[(answers["question"] == question) & (answers["prototype"] == prototype)]
     last = own.drop_duplicates("assessor", keep="last")
     texts = last["answer"].str.strip()
     unknown = texts.str.casefold().isin(_DONT_KNOW).to_numpy(dtype=bool)
