@@ -182,11 +182,6 @@ class Materials:
     def _told_once(self) -> dict[tuple[str, str], Any]:
         return {}
 
-    @cached_property
-    def partners(self) -> pd.DataFrame:
-        """Which measure of an instrument goes with which attribute."""
-        return declared_pairs(self.study, self.study.table("readings")["measure"].drop_duplicates())[0]
-
     def setting(self, kind: str, name: str) -> float:
         """Return a setting of a kind of claim, NaN if it has none."""
         return float(kinds()[kind][name])
