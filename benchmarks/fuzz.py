@@ -27,15 +27,17 @@ import traceback
 import zipfile
 from collections import Counter
 from collections.abc import Callable
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 from functools import cache
 from typing import Any
 
 from panel.checks.all_checks import check_study
 from panel.errors import PanelError
+from panel.study.journal import FACTS
 from panel.study.open_study import study_of_bytes, workbook_bytes, zip_bytes
 from panel.study.raw_table import raw_file, raw_table
 from panel.study.scores_import import guess_layout, read_scores
+from panel.study.tables import TABLES
 from tests.studies import small_study
 
 HANGS_AFTER = 5.0  # seconds of a processor
@@ -332,7 +334,8 @@ def _changed_study(rng: random.Random) -> str:
     if rng.random() < CHECKED:
         check_study(study)
         again = study_of_bytes(zip_bytes(study), "again.zip")
-        if again.content_hash != study.content_hash:
+        named = study.unread["table"].isin([*TABLES, FACTS])  # a sheet of another name is said when read, and left
+        if again.content_hash != replace(study, unread=study.unread[named]).content_hash:
             raise SilentChange("the study is another one after it was written and read again")
     return "opened"
 

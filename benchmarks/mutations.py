@@ -29,11 +29,19 @@ _REACHED: dict[type[ast.operator], type[ast.operator]] = {
     ast.Add: ast.Sub, ast.Sub: ast.Add, ast.Mult: ast.Div, ast.Div: ast.Mult, ast.BitAnd: ast.BitOr,
     ast.BitOr: ast.BitAnd,
 }  # fmt: skip
+# Numbers, and sums of them, given under these names or to these functions say where on paper something stands and how
+# big, thick or dark it is: no test should hold their digits. What is drawn, and every condition and limit, stays.
+_LAYOUT_NAMES = {
+    "alpha", "figsize", "fontsize", "height", "labelpad", "labelsize", "length", "linespacing", "linestyle",
+    "linewidth", "linewidths", "markeredgewidth", "markersize", "pad", "width", "xytext", "zorder",
+}  # fmt: skip
+_LAYOUT_CALLS = {"add_axes", "shortened", "subplots_adjust", "wrapped"}
 
 
 def places(tree: ast.Module) -> Iterator[ast.AST]:
-    """Yield every place of a module where a fault can be put; annotations and docstrings are none."""
+    """Yield every place of a module where a fault can be put; annotations, docstrings and layout are none."""
     kept_out = {id(inner) for node in ast.walk(tree) for part in _words_only(node) for inner in ast.walk(part)}
+    kept_out |= {id(part) for node in ast.walk(tree) for part in _layout(node)}
     for node in ast.walk(tree):
         if id(node) not in kept_out and _faulty(node) is not None:
             yield node
@@ -50,6 +58,19 @@ def _words_only(node: ast.AST) -> Iterator[ast.AST]:
         yield node
     if isinstance(node, ast.Assign | ast.AnnAssign) and node.col_offset == 0:  # tables of words and settings
         yield node
+
+
+def _layout(node: ast.AST) -> Iterator[ast.AST]:
+    """Yield the numbers, and the sums of them, that only lay out a picture."""
+    if isinstance(node, ast.keyword) and node.arg in _LAYOUT_NAMES:
+        given: list[ast.expr] = [node.value]
+    elif isinstance(node, ast.Call) and ast.unparse(node.func).rpartition(".")[2] in _LAYOUT_CALLS:
+        given = node.args
+    else:
+        return
+    for part in (inner for each in given for inner in ast.walk(each)):
+        if isinstance(part, ast.BinOp) or (isinstance(part, ast.Constant) and type(part.value) in (int, float)):
+            yield part
 
 
 def _faulty(node: ast.AST) -> ast.AST | None:

@@ -1,9 +1,13 @@
 """What all tests share."""
 
 import gc
+from typing import Any
 
 import pytest
 from hypothesis import settings
+
+from panel.answers import SEED, Answers
+from panel.study.study import Study
 
 # No deadline: how long an example takes depends on what else the machine does. Derandomised: a run can be repeated.
 settings.register_profile("afterfeel", deadline=None, derandomize=True)
@@ -35,3 +39,16 @@ def pytest_collection_finish() -> None:
     gc.collect()
     gc.freeze()
     gc.set_threshold(_COLLECT_AFTER)
+
+
+@pytest.fixture
+def asked_once(monkeypatch: pytest.MonkeyPatch) -> None:
+    """Let all commands and files about one study share its answers, where only what they say of them is looked at."""
+    begin, kept = Answers.__init__, {}
+
+    def begin_with_what_is_known(answers: Answers, study: Study, seed: int = SEED) -> None:
+        begin(answers, study, seed)
+        known: dict[Any, Any] = kept.setdefault((study.content_hash, seed), answers._kept)
+        answers._kept = known
+
+    monkeypatch.setattr(Answers, "__init__", begin_with_what_is_known)

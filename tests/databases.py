@@ -6,10 +6,15 @@ import os
 import secrets
 from collections.abc import Iterator
 from contextlib import contextmanager
+from datetime import UTC, datetime
 from pathlib import Path
 
 import pytest
-from sqlalchemy import create_engine, text
+from sqlalchemy import create_engine, select, text
+
+from panel.store.database import Store
+from panel.store.events import Entry, record
+from panel.store.tables import SCORE
 
 POSTGRES = os.environ.get("AFTERFEEL_TEST_POSTGRES_URL", "")
 _MISSING = "AFTERFEEL_TEST_POSTGRES_URL names no database"
@@ -17,6 +22,19 @@ KINDS = (
     "sqlite",
     pytest.param("postgresql", marks=pytest.mark.skipif(not POSTGRES and not os.environ.get("CI"), reason=_MISSING)),
 )
+
+
+def add_correction(store: Store, serving: int, attribute: str, new: float | None, why: str = "as written") -> None:
+    """Put a correction into a record as older versions did, which took them before locking."""
+    with store.reading() as connection:
+        last = connection.execute(select(SCORE).where(SCORE.c.serving == serving, SCORE.c.attribute == attribute)).one()
+    record(
+        store,
+        [Entry("correction", serving, attribute, new, text="" if last.value is None else repr(last.value))],
+        submission=f"correction {serving} {attribute} after {last.event}",
+        **{"collection": last.collection, "session": last.session, "assessor": last.assessor},
+        **{"at": datetime.now(UTC), "who": "lead", "why": why},
+    )
 
 
 @contextmanager

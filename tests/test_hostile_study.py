@@ -46,7 +46,7 @@ def report() -> Any:
 
 
 @pytest.mark.parametrize("command", COMMANDS)
-def test_every_command_answers_and_cannot_steer_the_terminal(command: str, folder: Path):
+def test_every_command_answers_and_cannot_steer_the_terminal(command: str, folder: Path, asked_once: None):
     for more in ([], ["--json"]):
         told = CliRunner().invoke(main, [command, str(folder), *more], catch_exceptions=False)
         assert told.exit_code == 0

@@ -14,7 +14,7 @@ from click.testing import CliRunner
 from panel.cli import main
 from panel.store.ballot import ballot_record, prepare_ballots
 from panel.store.database import now
-from panel.store.events import Entry, correct, record
+from panel.store.events import Entry, record
 from panel.store.lock import lock_session
 from panel.study import safe_write
 from panel.study.folder import read_folder, write_study
@@ -23,6 +23,7 @@ from panel.study.saving import journal_faults, save
 from panel.study.study import Study
 from tests.ballot_studies import ballot_study, cleared
 from tests.crash_points import deaths
+from tests.databases import add_correction
 from tests.study.small_study import small_study
 
 AT = now()
@@ -130,7 +131,7 @@ def answered(tmp_path, monkeypatch) -> Path:
     with ballot_record(folder) as found:
         assert found is not None
         record(found.store, entries, collection=found.collection, session="1", assessor="A01", at=AT, submission="s")
-        correct(found.store, found.collection, "SPREAD", new=48.0, who="lead", why="one digit too many", at=AT)
+        add_correction(found.store, found.collection, "SPREAD", 48.0, "one digit too many")
     return folder
 
 

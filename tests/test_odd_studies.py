@@ -89,7 +89,7 @@ ODD = {
 
 
 @pytest.mark.parametrize("name", ODD)
-def test_every_command_answers_or_says_why_not(name, tmp_path):
+def test_every_command_answers_or_says_why_not(name, tmp_path, asked_once):
     write_study(study_of(ODD[name]), tmp_path / "study")
     for command, *options in COMMANDS:
         for words in ([], ["--json"]):

@@ -198,17 +198,6 @@ def next_step(ballot: Ballot, steps: Sequence[Step], now: datetime) -> Step | No
     return first if first.serving.serving in begun else None
 
 
-def is_out_of_order(ballot: Ballot, steps: Sequence[Step], step: Step) -> bool:
-    """Return True if a sample before this one was not begun, or a stage before it has no answer at all.
-
-    The assessor may have had a reason, so it is kept, with a mark: what was felt before colours what is felt after.
-    """
-    begun = {serving for serving, _ in ballot.given} | set(ballot.rubbing_ended)
-    earlier = {s.serving.serving for s in steps if s.serving.position < step.serving.position and not s.held}
-    own = [s for s in steps if s.serving == step.serving and s.number < step.number]
-    return bool(earlier - begun) or any(s.questions == s.left for s in own)
-
-
 def next_due(steps: Sequence[Step]) -> datetime | None:
     """Return when the next timed stage is due; None if none is waiting."""
     return min((step.due for step in steps if step.due is not None and not step.finished), default=None)

@@ -27,21 +27,29 @@ from starlette.routing import Route
 from starlette.types import ASGIApp, Message, Receive, Scope, Send
 
 from panel.ballots import pages
-from panel.ballots.answers import (
-    MOST_BYTES,
-    Step,
-    form_fields,
-    is_out_of_order,
-    next_step,
-    read_marks,
-    steps_of,
-)
-from panel.ballots.protection import Password, refuse_short
+from panel.ballots.answers import MOST_BYTES, Step, form_fields, next_step, read_marks, steps_of
+from panel.ballots.protection import Password
 from panel.errors import StudyError
 from panel.store.ballot import Ballot, Known, ballot_of, find_ballot, last_sent
 from panel.store.database import Connection, Store
 from panel.store.database import now as this_moment
-from panel.store.events import Entry, Sent, add_entries
+from panel.store.events import Entry, add_entries
+
+_SHORTEST = 8  # signs of a password
+_NOT_OPEN = "The ballots are not open yet. Wait for the panel leader; do not apply anything."
+_CLOSED = "The ballots are closed. {reason}. Tell the panel leader; do not apply anything."
+_SESSION_OVER = "This session is over. Thank you."
+_STOPPED = "Your ballot has stopped because you reported a reaction. Talk to the panel leader before anything else."
+_TOO_MUCH = "This was too much to take in; nothing was kept. Go back and shorten it."
+_HELD = "This sample is held back: do not use it, wash it off if it is on your skin. Go back and take the next one."
+_OLDER_PAGE = (
+    "This was answered later on another page or phone; that newer answer counts, and what you just sent does not "
+    "replace it. Use one phone only. To change an answer open the sample again."
+)
+_TOO_OFTEN = (
+    "That was very often in a short time; this one was not kept. Wait a few minutes, then send it again. If your skin "
+    "reacts, talk to the panel leader now."
+)
 
 _HEADERS = {
     "cache-control": "no-store",
@@ -184,13 +192,19 @@ def ballot_app(
     ]
     middleware = [Middleware(_SafeHeaders), Middleware(TrustedHostMiddleware, allowed_hosts=list(hosts))]
     if password:
-        refuse_short(password)
+        _refuse_short(password)
         tried = _Often(_MOST_TRIES, _WHILE)
         middleware.append(Middleware(Password, password=password, too_often=tried.too_often, secure=secure))
     handlers = {HTTPException: _no_page, Exception: _broken}
     app = Starlette(routes=routes, middleware=middleware, exception_handlers=handlers)
     app.router.redirect_slashes = False  # a mistyped address gets the plain page like any other
     return app
+
+
+def _refuse_short(password: str) -> None:
+    """Raise StudyError for a password that is soon guessed."""
+    if len(password) < _SHORTEST:
+        raise StudyError(f"The password is too short; take {_SHORTEST} characters or more.")
 
 
 @dataclass(frozen=True, eq=False, slots=True)
@@ -227,11 +241,9 @@ class _Server:
         known = request.cookies.get(_PHONE, "")
         phone = known if _PHONE_NAME.fullmatch(known) else secrets.token_hex(4)
         if phone not in ballot.phones and len(ballot.phones) < _MOST_PHONES:
-            sent = Sent(f"phone {ballot.collection} {ballot.session} {ballot.assessor} {phone}", self.clock(), "")
+            key = f"phone {ballot.collection} {ballot.session} {ballot.assessor} {phone}"
             try:
-                self.store.add(
-                    lambda connection: add_entries(connection, [Entry("shown", text=phone)], ballot.place, sent)
-                )
+                self._add(ballot, Entry("shown", text=phone), key, self.clock(), who="")
             except StudyError as error:
                 return _plain(request, str(error), 503)
             ballot = replace(ballot, phones=ballot.phones | {phone})
@@ -256,9 +268,8 @@ class _Server:
         key = (step.serving.serving, str(step.number))
         if key not in ballot.shown:
             entry = Entry("shown", step.serving.serving, text=str(step.number))
-            sent = Sent(f"shown {ballot.collection} {key[0]} {key[1]}", moment, ballot.assessor)
             try:
-                self.store.add(lambda connection: add_entries(connection, [entry], ballot.place, sent))
+                self._add(ballot, entry, f"shown {ballot.collection} {key[0]} {key[1]}", moment, who=ballot.assessor)
             except StudyError as error:
                 return _plain(request, str(error), 503)
         asked_again = "open" in request.query_params
@@ -274,7 +285,7 @@ class _Server:
         """Keep what was marked; then the next page, or the same one with what is unclear or has no mark."""
         moment = self.clock()
         if fields.get("comment", "").strip() and self.comments.too_often(request.path_params["token"]):
-            return self._refused(request, _plain(request, pages.TOO_OFTEN, 429))
+            return self._refused(request, _plain(request, _TOO_OFTEN, 429))
         try:
             kept = self.store.add(lambda connection: _keep(connection, request, fields, moment, self))
         except StudyError as error:
@@ -309,15 +320,18 @@ class _Server:
             if request.method != "POST":
                 return _page(pages.reaction_page(found, _path(request), _nonce_of(request)))
             if self.reactions.too_often(request.path_params["token"]):
-                return _plain(request, pages.TOO_OFTEN, 429)
+                return _plain(request, _TOO_OFTEN, 429)
             serving = _opened_sample(found, request.query_params.get("sample", ""))
             entry = Entry("reaction", serving, text=fields.get("reaction", "").strip()[:_LONGEST_REPORT])
             submission = _submission(fields) or secrets.token_urlsafe(16)
-            sent = Sent(f"reaction {found.collection} {found.assessor} {submission}", self.clock(), found.assessor)
-            self.store.add(lambda connection: add_entries(connection, [entry], found.place, sent))
+            key = f"reaction {found.collection} {found.assessor} {submission}"
+            self._add(found, entry, key, self.clock(), who=found.assessor)
         except StudyError as error:
             return _page(pages.not_kept_page(str(error), dict(fields), _nonce_of(request)), 503)
         return RedirectResponse(_path(request), 303)
+
+    def _add(self, ballot: Ballot, entry: Entry, submission: str, at: datetime, *, who: str) -> None:
+        self.store.add(lambda open_: add_entries(open_, [entry], ballot.place, submission=submission, at=at, who=who))
 
     def _ballot(self, request: Request) -> Ballot | Response:
         """Return the ballot of the token, or the page that is shown instead of it."""
@@ -344,16 +358,27 @@ def _keep(
     step = _step_at(request, steps)
     if isinstance(step, Response):
         return step
-    entries, unclear = read_marks(fields, step, moment, out_of_order=is_out_of_order(found, steps, step))
+    entries, unclear = read_marks(fields, step, moment, out_of_order=_is_out_of_order(found, steps, step))
     submission = _submission(fields)
     if _is_older(connection, found, step, entries, submission):
-        return _plain(request, pages.OLDER_PAGE, 409)
+        return _plain(request, _OLDER_PAGE, 409)
     if entries:
         # the collection and the serving are part of the identifier: nobody can block or touch what another one sends
         page = f"page {found.collection} {step.serving.serving} {step.number}"
-        sent = Sent(f"{page} {submission or secrets.token_urlsafe(16)}", moment, found.assessor, may_come_late=True)
-        add_entries(connection, entries, found.place, sent)
+        key = f"{page} {submission or secrets.token_urlsafe(16)}"
+        add_entries(connection, entries, found.place, submission=key, at=moment, who=found.assessor, may_come_late=True)
     return found, step, entries, unclear
+
+
+def _is_out_of_order(ballot: Ballot, steps: Sequence[Step], step: Step) -> bool:
+    """Return True if a sample before this one was not begun, or a stage before it has no answer at all.
+
+    The assessor may have had a reason, so it is kept, with a mark: what was felt before colours what is felt after.
+    """
+    begun = {serving for serving, _ in ballot.given} | set(ballot.rubbing_ended)
+    earlier = {s.serving.serving for s in steps if s.serving.position < step.serving.position and not s.held}
+    own = [s for s in steps if s.serving == step.serving and s.number < step.number]
+    return bool(earlier - begun) or any(s.questions == s.left for s in own)
 
 
 def _submission(fields: Mapping[str, str]) -> str:
@@ -385,12 +410,12 @@ def _opened(request: Request, ballot: Ballot | None, closed: str) -> Ballot | Re
     if ballot is None:
         return _plain(request, pages.NO_BALLOT, 404)
     if not (ballot.safety_signed or ballot.rehearsal):
-        return _plain(request, pages.NOT_OPEN, 403)
+        return _plain(request, _NOT_OPEN, 403)
     if closed:
-        return _plain(request, pages.CLOSED.format(reason=closed), 403)
+        return _plain(request, _CLOSED.format(reason=closed), 403)
     if ballot.stopped:
-        return _plain(request, pages.STOPPED, 403)
-    return _plain(request, pages.SESSION_OVER, 403) if ballot.locked else ballot
+        return _plain(request, _STOPPED, 403)
+    return _plain(request, _SESSION_OVER, 403) if ballot.locked else ballot
 
 
 def _step_at(request: Request, steps: Sequence[Step]) -> Step | Response:
@@ -399,7 +424,7 @@ def _step_at(request: Request, steps: Sequence[Step]) -> Step | Response:
     step = next((s for s in steps if (s.serving.position, s.number) == place), None)
     if step is None:
         return _plain(request, pages.NO_PAGE, 404)
-    return _plain(request, pages.HELD, 403) if step.held else step
+    return _plain(request, _HELD, 403) if step.held else step
 
 
 async def _fields(request: Request) -> Mapping[str, str] | Response:
@@ -408,12 +433,12 @@ async def _fields(request: Request) -> Mapping[str, str] | Response:
         return {}
     body = bytearray()
     if _too_long(request, MOST_BYTES):
-        return _plain(request, pages.TOO_MUCH, 413)
+        return _plain(request, _TOO_MUCH, 413)
     try:
         async for part in request.stream():
             body += part
             if len(body) > MOST_BYTES:
-                return _plain(request, pages.TOO_MUCH, 413)
+                return _plain(request, _TOO_MUCH, 413)
         return form_fields(bytes(body))
     except ClientDisconnect:  # a phone out of reach: nobody is there to be told, and nothing was whole
         return _plain(request, pages.NO_PAGE, 400)

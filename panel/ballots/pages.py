@@ -15,20 +15,6 @@ from panel.ballots.answers import Step, next_due, next_step, steps_of
 from panel.store.ballot import Ballot
 
 NO_BALLOT = "This link opens no ballot. Ask the panel leader for your own link."
-NOT_OPEN = "The ballots are not open yet. Wait for the panel leader; do not apply anything."
-CLOSED = "The ballots are closed. {reason}. Tell the panel leader; do not apply anything."
-SESSION_OVER = "This session is over. Thank you."
-STOPPED = "Your ballot has stopped because you reported a reaction. Talk to the panel leader before anything else."
-TOO_MUCH = "This was too much to take in; nothing was kept. Go back and shorten it."
-HELD = "This sample is held back: do not use it, wash it off if it is on your skin. Go back and take the next one."
-OLDER_PAGE = (
-    "This was answered later on another page or phone; that newer answer counts, and what you just sent does not "
-    "replace it. Use one phone only. To change an answer open the sample again."
-)
-TOO_OFTEN = (
-    "That was very often in a short time; this one was not kept. Wait a few minutes, then send it again. If your skin "
-    "reacts, talk to the panel leader now."
-)
 ASKED_FIRST = "The password that the panel leader gave you"
 _MORE_PHONES = (
     "This link was opened on another phone too, or in another browser. Answer on one of them only: of two marks for "

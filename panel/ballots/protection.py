@@ -138,15 +138,8 @@ def _made(address: str) -> tuple[bytes, bytes]:
     return made.public_bytes(serialization.Encoding.PEM), secret
 
 
-_SHORTEST = 8
 _COOKIE = "ballots"
 _FIELD = "password"
-
-
-def refuse_short(password: str) -> None:
-    """Raise StudyError for a password that is soon guessed."""
-    if len(password) < _SHORTEST:
-        raise StudyError(f"The password is too short; take {_SHORTEST} characters or more.")
 
 
 _NOT_THE_WORD = "That is not the password. Ask the panel leader."

@@ -5,7 +5,7 @@ from __future__ import annotations
 import math
 import re
 from collections.abc import Mapping
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 from datetime import datetime, timedelta
 from html.parser import HTMLParser
 from pathlib import Path
@@ -23,7 +23,12 @@ from panel.store.events import make_tokens
 from panel.store.lock import Locked, lock_session
 from panel.store.preparing import prepare
 from panel.study.folder import write_study
-from panel.study.study import Study, to_rehearse
+from panel.study.study import LOCKED_FACT, REHEARSAL_FACT, Study
+from panel.study.tables import COLLECTED
+
+_ABOUT_SCORES = ("corrections", "unblindings", "reactions")
+_REAL = ("readings", "curves")  # what instruments said stays true in a rehearsal
+_FACTS_OF_SCORES = (LOCKED_FACT, "deviations")
 
 SPREAD_OF_PROTOTYPES, SPREAD_OF_ASSESSORS, SPREAD_OF_MARKS = 0.10, 0.06, 0.08
 """Standard deviations of the simulated marks, as parts of the line."""
@@ -131,7 +136,7 @@ def rehearse_into(study: Study, folder: str | Path, seed: int) -> tuple[Rehearsa
     folder = Path(folder)
     if folder.exists() and (not folder.is_dir() or any(folder.iterdir())):
         raise StudyError(f"{folder} holds something already. A rehearsal goes into a new folder; choose another name.")
-    write_study(to_rehearse(study), folder)
+    write_study(_to_rehearse(study), folder)
     store = open_store(folder / OWN_FILE)
     try:
         result = rehearse(study, store, np.random.default_rng(seed), name=OWN_STUDY)
@@ -140,6 +145,16 @@ def rehearse_into(study: Study, folder: str | Path, seed: int) -> tuple[Rehearsa
     finally:
         store.close()
     return result, tuple(locked)
+
+
+def _to_rehearse(study: Study) -> Study:
+    """Return a copy of a study to rehearse in: marked as a rehearsal, without anything that people said so far."""
+    dropped = {table.name for table in COLLECTED if table.name not in _REAL} | set(_ABOUT_SCORES)
+    facts = {name: value for name, value in study.facts.items() if name not in _FACTS_OF_SCORES}
+    title = str(facts.get("title") or "").strip()
+    facts |= {REHEARSAL_FACT: True, "title": f"Rehearsal of {title}" if title else "Rehearsal"}
+    tables = {name: frame for name, frame in study.tables.items() if name not in dropped}
+    return replace(study, tables=tables, facts=facts, unread=study.unread.iloc[:0], raw_files=())
 
 
 def _answer(visitor: Visitor, clock: _Clock, hand: _Hand) -> tuple[list[tuple[str, str, str]], list[str]]:

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import re
-from collections.abc import Hashable, Iterable, Mapping
+from collections.abc import Hashable, Iterable, Iterator, Mapping
 from dataclasses import dataclass, replace
 from typing import Any
 
@@ -14,7 +14,7 @@ from panel.checks.batches import YOUNGEST_HOURS, batch_age, check_batches
 from panel.checks.confounds import confound_findings, find_confounds
 from panel.checks.finding import Finding, Proposal, gravest_first, read_dates
 from panel.checks.formulas import check_formulas
-from panel.checks.moments_recorded import check_claim_stamps, check_order_of_testing
+from panel.checks.moments_recorded import claim_seal, first_broken_link, order_of_testing
 from panel.checks.scores import check_scores
 from panel.checks.sound_study import sound_study
 from panel.checks.structure import check_raw_files, check_structure
@@ -48,10 +48,48 @@ def check_study(study: Study) -> tuple[Finding, ...]:
         *check_scores(sound),
         *confound_findings(confounds),
         *_check_planned_differences(sound),
-        *check_order_of_testing(sound),
-        *check_claim_stamps(sound),
+        *_check_order_of_testing(sound),
+        *_check_claim_stamps(sound),
     ]
     return gravest_first(_in_her_words(study, naming(sound).attributes, findings))
+
+
+def _check_claim_stamps(study: Study) -> Iterator[Finding]:
+    """Give a finding for a broken chain of stamps, and for each claim that no longer fits its own."""
+    claims = study.table("claims")
+    broken = first_broken_link(claims)
+    if broken is not None:
+        yield Finding(
+            "warning",
+            "stamp_chain_broken",
+            f"claims, row {broken + 1}, column chain",
+            f"The chain of stamps is broken before claim {broken + 1}: one was changed, exchanged or taken out.",
+            "Go back to the table of claims as it was fixed. Otherwise both claims beside the break are exploratory.",
+        )
+    for number, row in enumerate(claims.to_dict("records"), start=1):
+        if row["stamp"] and claim_seal(row) != row["stamp"]:
+            yield Finding(
+                "warning",
+                "claim_changed_after_stamp",
+                f"claims, row {number}, column stamp",
+                f"Claim {number} was changed after it was stamped: it no longer fits its seal.",
+                "Go back to the words, margin and bar that were fixed, or fix the new ones as another claim.",
+            )
+
+
+def _check_order_of_testing(study: Study) -> list[Finding]:
+    """Return a finding for each place in the order of testing that does not count."""
+    return [
+        Finding(
+            "warning",
+            "order_fixed_late",
+            f"attributes, {name}",
+            f"The place of {study.attribute_words(name)} in the order of testing does not count: {why}.",
+            "It is tested after all whose place was fixed in time. Fix the order before the first score, and record "
+            "when scores are given, or state the days of the test.",
+        )
+        for name, why in order_of_testing(study)[1].items()
+    ]
 
 
 _ROW_OF_SCORES = re.compile(r"\bscores, row (\d+)")

@@ -8,13 +8,13 @@ from __future__ import annotations
 import hashlib
 import json
 import math
-from collections.abc import Iterator, Mapping
+from collections.abc import Mapping
 from typing import Any
 
 import numpy as np
 import pandas as pd
 
-from panel.checks.finding import Finding, read_dates
+from panel.checks.finding import read_dates
 from panel.plan.codes import moment
 from panel.study.facts import locked_sessions
 from panel.study.study import Study
@@ -103,21 +103,6 @@ def _why_late(at: str, first: str) -> str:
     return f"it was fixed at {at.replace('T', ' ')}, not before the first score ({first.replace('T', ' ')})"
 
 
-def check_order_of_testing(study: Study) -> list[Finding]:
-    """Return a finding for each place in the order of testing that does not count."""
-    return [
-        Finding(
-            "warning",
-            "order_fixed_late",
-            f"attributes, {name}",
-            f"The place of {study.attribute_words(name)} in the order of testing does not count: {why}.",
-            "It is tested after all whose place was fixed in time. Fix the order before the first score, and record "
-            "when scores are given, or state the days of the test.",
-        )
-        for name, why in order_of_testing(study)[1].items()
-    ]
-
-
 def batches_tested(study: Study) -> pd.DataFrame:
     """Return the table of batches, `tested_on` taken from the first score of the batch where it is empty.
 
@@ -181,26 +166,3 @@ def stamps_hash(claims: pd.DataFrame) -> str:
     """Return the SHA-256 that stands for all these claims, to be signed on paper or sent to be time-stamped."""
     stamps = [[str(row["stamp"]), str(row["chain"])] for row in claims.to_dict("records")]
     return hashlib.sha256(json.dumps(stamps).encode()).hexdigest()
-
-
-def check_claim_stamps(study: Study) -> Iterator[Finding]:
-    """Give a finding for a broken chain of stamps, and for each claim that no longer fits its own."""
-    claims = study.table("claims")
-    broken = first_broken_link(claims)
-    if broken is not None:
-        yield Finding(
-            "warning",
-            "stamp_chain_broken",
-            f"claims, row {broken + 1}, column chain",
-            f"The chain of stamps is broken before claim {broken + 1}: one was changed, exchanged or taken out.",
-            "Go back to the table of claims as it was fixed. Otherwise both claims beside the break are exploratory.",
-        )
-    for number, row in enumerate(claims.to_dict("records"), start=1):
-        if row["stamp"] and claim_seal(row) != row["stamp"]:
-            yield Finding(
-                "warning",
-                "claim_changed_after_stamp",
-                f"claims, row {number}, column stamp",
-                f"Claim {number} was changed after it was stamped: it no longer fits its seal.",
-                "Go back to the words, margin and bar that were fixed, or fix the new ones as another claim.",
-            )

@@ -2,9 +2,11 @@
 
 from __future__ import annotations
 
+import hashlib
 import re
-from collections.abc import Callable, Iterator
+from collections.abc import Callable, Iterable, Iterator
 from difflib import get_close_matches
+from itertools import pairwise
 from pathlib import Path
 
 import numpy as np
@@ -14,12 +16,12 @@ from panel.checks.finding import Finding, Names, Proposal, distinct, gathered, g
 from panel.checks.sound_study import SCALE_FACTS, scales, scales_stated, sound_study
 from panel.errors import StudyError
 from panel.study.facts import fact_advice
-from panel.study.journal import FACTS, JOURNAL
+from panel.study.folder import read_journal
+from panel.study.journal import FACTS, JOURNAL, read_lines
 from panel.study.numbers_read import proposed_number
 from panel.study.people import names_of_people
-from panel.study.raw_table import changed_raw_files
-from panel.study.saving import dated_back, journal_faults, open_elsewhere
-from panel.study.study import Study
+from panel.study.saving import journal_faults, open_elsewhere
+from panel.study.study import RawFile, Study
 from panel.study.table_cells import nearest_column, nearest_table, number_text
 from panel.study.tables import TABLES, Column
 from panel.words import FEW, counted, first_few, format_typed
@@ -528,8 +530,13 @@ def check_raw_files(study: Study) -> list[Finding]:
             "Put the file back as it was. The scores of the study are unchanged, but they can no longer be followed "
             "back to it.",
         )
-        for name in changed_raw_files(study.raw_files)
+        for name in _changed_raw_files(study.raw_files)
     ]
+
+
+def _changed_raw_files(files: Iterable[RawFile]) -> tuple[str, ...]:
+    """Return the names of imported files that are missing or no longer what was imported."""
+    return tuple(file.name for file in files if hashlib.sha256(file.content).hexdigest() != file.sha256)
 
 
 # What only the folder of a study tells: its journal, the clocks of those who wrote it, and who has a file open.
@@ -540,7 +547,7 @@ def check_folder(folder: str | Path) -> list[Finding]:
     if not Path(folder).is_dir():
         return []
     try:
-        faults, back, opened = journal_faults(folder), dated_back(folder), open_elsewhere(folder)
+        faults, back, opened = journal_faults(folder), _dated_back(folder), open_elsewhere(folder)
     except StudyError as error:
         faults, back, opened = (str(error),), (), ()
     advice = "Ask who changed it, and put the journal back from a copy; it cannot be relied on."
@@ -552,3 +559,9 @@ def check_folder(folder: str | Path) -> list[Finding]:
     advice = "Close it there before anything is changed here: what that program saves replaces what was written since."
     found += [Finding("note", "file_open_elsewhere", f, f"{f} is open in another program.", advice) for f in opened]
     return found
+
+
+def _dated_back(folder: str | Path) -> tuple[int, ...]:
+    """Return the changes of a study folder that are dated before the one that was written before them."""
+    entries = read_lines(read_journal(folder)[0] or b"")
+    return tuple(b["change"] for a, b in pairwise(entries) if b["when"] < a["when"])  # both UTC, so that text sorts

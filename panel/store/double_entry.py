@@ -15,7 +15,7 @@ from sqlalchemy import select
 
 from panel.errors import StudyError
 from panel.store.database import Store, written
-from panel.store.events import Entry, Sent, add_entries
+from panel.store.events import Entry, add_entries
 from panel.store.tables import EVENT, PAPER, QUESTION, SCORE_KINDS, SERVING, TYPED_KINDS
 from panel.study.numbers_read import read_number_columns, typed_number
 
@@ -156,7 +156,7 @@ def keep_typed(
         for assessor, entries in changed.items():
             place = {"collection": collection, "session": session, "assessor": assessor}
             key = f"{TYPED_KINDS[second]} {collection} {session} {assessor} {who} {written(at)}"
-            add_entries(connection, entries, place, Sent(key, at, who, PAPER))
+            add_entries(connection, entries, place, submission=key, at=at, who=who, why=PAPER)
     return sum(len(entries) for entries in changed.values())
 
 
@@ -199,8 +199,8 @@ def take_over_typed(store: Store, collection: int, session: str, *, at: datetime
     with store.writing() as connection:
         for assessor, entries in answers.items():
             place = {"collection": collection, "session": session, "assessor": assessor}
-            sent = Sent(f"paper {collection} {session} {assessor}", at, " and ".join(people), PAPER)
-            add_entries(connection, entries, place, sent)
+            key, who = f"paper {collection} {session} {assessor}", " and ".join(people)
+            add_entries(connection, entries, place, submission=key, at=at, who=who, why=PAPER)
     return sum(len(entries) for entries in answers.values())
 
 

@@ -17,7 +17,7 @@ from sqlalchemy.dialects import postgresql, sqlite
 
 from panel.errors import StudyError
 from panel.store.database import ALREADY_LOCKED, Store, written
-from panel.store.tables import COLLECTION, EVENT, FROZEN_KINDS, SCORE, SERVING, SESSION, SKIN_KINDS, SUBMISSION, TOKEN
+from panel.store.tables import COLLECTION, EVENT, FROZEN_KINDS, SERVING, SESSION, SKIN_KINDS, SUBMISSION, TOKEN
 
 _LONGEST_TEXT = 4000
 _OWN_CONTENT = ("kind", "serving", "attribute", "value", "text")
@@ -125,73 +125,39 @@ def record(
         kept, or the database refuses.
     """
     place = {"collection": collection, "session": session, "assessor": assessor}
-    sent = Sent(submission, at, who or assessor, why)
-    return bool(store.add(lambda connection: add_entries(connection, entries, place, sent)))
+    by = who or assessor
+    return bool(
+        store.add(lambda open_: add_entries(open_, entries, place, submission=submission, at=at, who=by, why=why))
+    )
 
 
-@dataclass(frozen=True, slots=True)
-class Sent:
-    """How entries came: under which identifier, when, by whom and, where somebody decides something, why.
+def add_entries(
+    connection: Connection,
+    entries: Sequence[Entry],
+    place: Mapping[str, Any],
+    *,
+    submission: str,
+    at: datetime,
+    who: str,
+    why: str = "",
+    may_come_late: bool = False,
+) -> bool:
+    """Do what `record` does, within a transaction; `place` names collection, session and assessor.
 
     `may_come_late` says that content which was sent before, and changed since, is an old request and no change.
     """
-
-    submission: str
-    at: datetime
-    who: str
-    why: str = ""
-    may_come_late: bool = False
-
-
-def add_entries(connection: Connection, entries: Sequence[Entry], place: Mapping[str, Any], sent: Sent) -> bool:
-    """Do what `record` does, within a transaction; `place` names collection, session and assessor."""
     for entry in entries:
         _check(entry)
     rehearsal = _open_session(connection, place, entries)
-    turn = _take_turn(connection, sent, _digest(entries))
+    turn = _take_turn(connection, submission, _digest(entries), written(at), may_come_late=may_come_late)
     if turn is None:
         return False
-    common = {"submission": sent.submission, "turn": turn, "at": written(sent.at), "who": sent.who, "why": sent.why}
+    common = {"submission": submission, "turn": turn, "at": written(at), "who": who, "why": why}
     if entries:
         own = [{name: getattr(entry, name) for name in Entry.__slots__} for entry in entries]
         rows = [{**each, **common, **place, "rehearsal": rehearsal} for each in own]
         connection.execute(_ADD_EVENTS, rows)
     return True
-
-
-def correct(store: Store, serving: int, attribute: str, *, new: float | None, who: str, why: str, at: datetime) -> None:
-    """Add a correction of a score before its session is locked; the answer itself stays.
-
-    Parameters
-    ----------
-    new
-        The right value; None sets the score aside.
-
-    Raises
-    ------
-    StudyError
-        If nobody or no reason is named, there is no such score, or the session is locked.
-    """
-    if not who.strip() or not why.strip():
-        raise StudyError("A correction needs a name and a reason. Write who corrects the score, and why.")
-    wanted = select(SCORE).where(SCORE.c.serving == serving, SCORE.c.attribute == attribute)
-    with store.reading() as connection:
-        last = connection.execute(wanted).first()
-    if last is None:
-        raise StudyError(f"There is no answer about {attribute} for this serving; nothing can be corrected.")
-    old = "" if last.value is None else repr(last.value)
-    key = f"correction {serving} {attribute} after {last.event}"
-    record(
-        store,
-        [Entry("correction", serving, attribute, new, text=old)],
-        submission=key,
-        collection=last.collection,
-        session=last.session,
-        assessor=last.assessor,
-        at=at,
-        who=who.strip(),
-        why=why.strip(),
-    )
 
 
 def let_go_on(store: Store, collection: int, session: str, assessor: str, *, who: str, why: str, at: datetime) -> None:
@@ -248,17 +214,18 @@ def _open_session(connection: Connection, place: Mapping[str, Any], entries: Seq
     return int(rows[0].rehearsal)
 
 
-def _take_turn(connection: Connection, sent: Sent, digest: str) -> int | None:
+def _take_turn(
+    connection: Connection, submission: str, digest: str, received: str, *, may_come_late: bool
+) -> int | None:
     """Return the number of this sending of a submission, None if its content is there already."""
-    received = written(sent.at)
     take = _TAKE_TURN[connection.dialect.name]
     turn = 1
     while True:
-        row = {"submission": sent.submission, "turn": turn, "content_sha256": digest, "received_at": received}
+        row = {"submission": submission, "turn": turn, "content_sha256": digest, "received_at": received}
         if connection.execute(take, row).first() is not None:
             return turn
-        turns = connection.execute(_TURNS, {"submission": sent.submission}).all()
-        if any(before.content_sha256 == digest for before in (turns if sent.may_come_late else turns[-1:])):
+        turns = connection.execute(_TURNS, {"submission": submission}).all()
+        if any(before.content_sha256 == digest for before in (turns if may_come_late else turns[-1:])):
             return None
         turn = int(turns[-1].turn) + 1
 

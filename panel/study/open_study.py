@@ -10,11 +10,12 @@ import os
 import re
 import sys
 import zipfile
-from collections.abc import Mapping
+from collections.abc import Mapping, Sequence
 from contextlib import suppress
 from pathlib import Path, PurePosixPath
 from typing import Any
 
+import numpy as np
 import pandas as pd
 
 from panel.errors import StudyError
@@ -27,11 +28,12 @@ from panel.study.folder import (
     refuse_constant,
     study_of_files,
 )
-from panel.study.pasted import is_side_by_side, lines_of_formulas
+from panel.study.numbers_read import read_numbers
+from panel.study.pasted import read_rows
 from panel.study.raw_table import OWN_FILE, table_of_rows
 from panel.study.safe_write import write_file
 from panel.study.study import Study
-from panel.study.table_cells import ENTRIES, frame_of_texts, nearest_table, texts_of_frame, unread_frame
+from panel.study.table_cells import ENTRIES, frame_of_texts, known_column, nearest_table, texts_of_frame, unread_frame
 from panel.study.tables import TABLES
 
 
@@ -145,8 +147,8 @@ def _study_of_workbook(content: bytes, name: str) -> Study:
                 rows = sheet_rows(workbook, sheet)
                 if not any(any(row) for row in rows):
                     continue
-                if table == "formulas" and is_side_by_side(rows):
-                    rows = lines_of_formulas(rows)
+                if table == "formulas" and _is_side_by_side(rows):
+                    rows = _lines_of_formulas(rows)
                 raw = table_of_rows(rows, f"{name}: {sheet}", keep_empty=True, max_cells=OWN_FILE.cells)
                 tables[table], cells = frame_of_texts(TABLES[table], raw)
                 unread.extend(cells)
@@ -156,6 +158,24 @@ def _study_of_workbook(content: bytes, name: str) -> Study:
         raise StudyError(f"{name} has no sheet of a study; import it as a table of scores, or name its sheets.")
     facts, not_read = read_facts(facts)
     return Study(tables, facts, unread_frame([*unread, *not_read]))
+
+
+def _is_side_by_side(rows: Sequence[Sequence[str]]) -> bool:
+    """Return True if formulas stand with an ingredient a row and a prototype, with amounts, a column."""
+    filled = [row for row in rows if any(cell.strip() for cell in row)]
+    heads = [known_column("formulas", cell) for cell in filled[0]] if filled else []
+    if heads.count("ingredient") != 1 or {"prototype", "percent"} & set(heads):
+        return False
+    amounts = [cell for row in filled[1:] for cell, head in zip(row, heads, strict=False) if not head]
+    return bool(np.isfinite(read_numbers(amounts).values).any())
+
+
+def _lines_of_formulas(rows: Sequence[Sequence[str]]) -> list[list[str]]:
+    """Return formulas that stand side by side as a header and lines of the table of formulas."""
+    filled = [[cell.strip() for cell in row] for row in rows if any(cell.strip() for cell in row)]
+    width = max(len(row) for row in filled)
+    texts = read_rows([row + [""] * (width - len(row)) for row in filled], "formulas").texts
+    return [list(texts.columns), *texts.values.tolist()]
 
 
 def _write_sheet(sheet: Any, header: list[str], columns: list[list[str]], numbers: frozenset[int], bold: Any) -> None:

@@ -13,7 +13,6 @@ import re
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, field
 
-import numpy as np
 import pandas as pd
 
 from panel.errors import StudyError
@@ -304,24 +303,6 @@ def with_swap(study: Study, grid: pd.DataFrame, base: str, new: str, removed: st
     changed[new] = amounts
     extra = pd.DataFrame([{**line, new: amount} for line, amount in new_rows], columns=changed.columns, dtype="str")
     return pd.concat([changed, extra], ignore_index=True) if len(extra) else changed
-
-
-def is_side_by_side(rows: Sequence[Sequence[str]]) -> bool:
-    """Return True if formulas stand with an ingredient a row and a prototype, with amounts, a column."""
-    filled = [row for row in rows if any(cell.strip() for cell in row)]
-    heads = [known_column("formulas", cell) for cell in filled[0]] if filled else []
-    if heads.count("ingredient") != 1 or {"prototype", "percent"} & set(heads):
-        return False
-    amounts = [cell for row in filled[1:] for cell, head in zip(row, heads, strict=False) if not head]
-    return bool(np.isfinite(read_numbers(amounts).values).any())
-
-
-def lines_of_formulas(rows: Sequence[Sequence[str]]) -> list[list[str]]:
-    """Return formulas that stand side by side as a header and lines of the table of formulas."""
-    filled = [[cell.strip() for cell in row] for row in rows if any(cell.strip() for cell in row)]
-    width = max(len(row) for row in filled)
-    texts = read_rows([row + [""] * (width - len(row)) for row in filled], "formulas").texts
-    return [list(texts.columns), *texts.values.tolist()]
 
 
 def _side_by_side(rows: list[list[str]], study: Study) -> Pasted | None:

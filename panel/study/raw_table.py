@@ -8,7 +8,7 @@ import hashlib
 import io
 import re
 from collections import Counter
-from collections.abc import Callable, Collection, Iterable, Iterator, Sequence
+from collections.abc import Callable, Collection, Iterator, Sequence
 from dataclasses import dataclass, replace
 from pathlib import Path
 from typing import NamedTuple
@@ -109,11 +109,6 @@ def read_raw_file(path: str | Path) -> RawFile:
 def is_workbook(file: RawFile) -> bool:
     """Return True if a file is packed, as workbooks are."""
     return file.content[:2] == _ZIP
-
-
-def changed_raw_files(files: Iterable[RawFile]) -> tuple[str, ...]:
-    """Return the names of imported files that are missing or no longer what was imported."""
-    return tuple(file.name for file in files if hashlib.sha256(file.content).hexdigest() != file.sha256)
 
 
 def raw_table(file: RawFile, sheet: str = "", limits: Limits = UPLOADED) -> RawTable:

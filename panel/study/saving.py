@@ -10,7 +10,6 @@ import json
 from collections.abc import Callable, Iterable, Mapping, Sequence
 from dataclasses import replace
 from datetime import datetime
-from itertools import pairwise
 from pathlib import Path
 from typing import Any
 
@@ -32,9 +31,10 @@ from panel.study.journal import (
     read_lines,
 )
 from panel.study.people import without_person
+from panel.study.raw_table import RawTable
 from panel.study.safe_write import finish_interrupted, one_writer
 from panel.study.study import Study
-from panel.study.table_cells import rows_of_study, study_changes, table_of_texts, unread_frame
+from panel.study.table_cells import frame_of_texts, rows_of_study, study_changes, unread_frame
 from panel.study.tables import TABLES
 
 _NUMBERED = ("reactions", "unblindings", "decisions")
@@ -225,12 +225,6 @@ def journal_faults(folder: str | Path) -> tuple[str, ...]:
     return chain_faults(*read_journal(folder))
 
 
-def dated_back(folder: str | Path) -> tuple[int, ...]:
-    """Return the changes of a study folder that are dated before the one that was written before them."""
-    entries = read_lines(read_journal(folder)[0] or b"")
-    return tuple(b["change"] for a, b in pairwise(entries) if b["when"] < a["when"])  # both UTC, so that text sorts
-
-
 def open_elsewhere(folder: str | Path) -> tuple[str, ...]:
     """Return the files of a study folder that an office program has open, by the files that it puts beside them."""
     there = {place.name for place in Path(folder).iterdir()}
@@ -310,10 +304,19 @@ def _applied(now: Study, changes: Sequence[RowChange]) -> Study:
             facts, cells = read_facts({row["fact"]: json.loads(row["value"]) for row in new})
             unread = [cell for cell in unread if cell[0] != FACTS] + cells
         elif name in TABLES:
-            frame, cells = table_of_texts(name, new)
+            frame, cells = _table_of_texts(name, new)
             tables[name] = _with_columns_of(frame, now.tables.get(name))
             unread = [cell for cell in unread if cell[0] != name] + cells
     return replace(now, tables=tables, facts=facts, unread=unread_frame(unread))
+
+
+def _table_of_texts(name: str, rows: Sequence[Mapping[str, str]]) -> tuple[pd.DataFrame, list[tuple[str, ...]]]:
+    """Return rows of texts as a table of a study, and the cells that could not be read, as if read from a file."""
+    known = TABLES[name].column_names
+    held = dict.fromkeys(column for row in rows for column in row)
+    header = (*(column for column in known if column in held), *(column for column in held if column not in known))
+    columns = tuple(tuple(row.get(column, "") for row in rows) for column in header)
+    return frame_of_texts(TABLES[name], RawTable(name, header, columns, tuple(range(2, len(rows) + 2))))
 
 
 def _with_columns_of(frame: pd.DataFrame, old: pd.DataFrame | None) -> pd.DataFrame:

@@ -6,14 +6,14 @@ import hashlib
 import json
 import re
 from collections.abc import Callable, Iterable, Mapping
-from dataclasses import dataclass, field, replace
+from dataclasses import dataclass, field
 from functools import cache, wraps
 from typing import Any, TypeVar
 
 import numpy as np
 import pandas as pd
 
-from panel.study.tables import COLLECTED, TABLES
+from panel.study.tables import TABLES
 
 _T = TypeVar("_T")
 
@@ -201,10 +201,7 @@ REHEARSED = "rehearsal"
 """Source of a rehearsed score."""
 
 _IN_A_RECORD = b'"rehearsal":true'
-_ABOUT_SCORES = ("corrections", "unblindings", "reactions")
-_REAL = ("readings", "curves")  # what instruments said stays true in a rehearsal
 LOCKED_FACT = "locked_sessions"
-_FACTS_OF_SCORES = (LOCKED_FACT, "deviations")
 
 
 def is_rehearsed(study: Study) -> bool:
@@ -216,16 +213,6 @@ def is_rehearsed(study: Study) -> bool:
     if study.facts.get(REHEARSAL_FACT) or (study.scores["source"].str.strip().str.casefold() == REHEARSED).any():
         return True
     return any(_IN_A_RECORD in file.content for file in study.raw_files)
-
-
-def to_rehearse(study: Study) -> Study:
-    """Return a copy of a study to rehearse in: marked as a rehearsal, without anything that people said so far."""
-    dropped = {table.name for table in COLLECTED if table.name not in _REAL} | set(_ABOUT_SCORES)
-    facts = {name: value for name, value in study.facts.items() if name not in _FACTS_OF_SCORES}
-    title = str(facts.get("title") or "").strip()
-    facts |= {REHEARSAL_FACT: True, "title": f"Rehearsal of {title}" if title else "Rehearsal"}
-    tables = {name: frame for name, frame in study.tables.items() if name not in dropped}
-    return replace(study, tables=tables, facts=facts, unread=study.unread.iloc[:0], raw_files=())
 
 
 # In which order do names stand that people number: L2 before L10?

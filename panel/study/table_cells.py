@@ -126,15 +126,6 @@ def rows_of_study(study: Study, names: Iterable[str] | None = None) -> _Rows:
     return rows
 
 
-def table_of_texts(name: str, rows: Sequence[Mapping[str, str]]) -> tuple[pd.DataFrame, list[tuple[str, ...]]]:
-    """Return rows of texts as a table of a study, and the cells that could not be read, as if read from a file."""
-    known = TABLES[name].column_names
-    held = dict.fromkeys(column for row in rows for column in row)
-    header = (*(column for column in known if column in held), *(column for column in held if column not in known))
-    columns = tuple(tuple(row.get(column, "") for row in rows) for column in header)
-    return frame_of_texts(TABLES[name], RawTable(name, header, columns, tuple(range(2, len(rows) + 2))))
-
-
 def _filled(header: Sequence[str], cells: Sequence[str]) -> dict[str, str]:
     return {name: text for name, text in zip(header, cells, strict=True) if text}
 

@@ -10,8 +10,8 @@ from collections.abc import Iterator, Mapping, Sequence
 from contextlib import contextmanager
 from dataclasses import dataclass
 from functools import lru_cache
+from html import escape
 from typing import TYPE_CHECKING, Any
-from xml.sax.saxutils import escape, quoteattr
 
 import numpy as np
 import pandas as pd
@@ -236,10 +236,11 @@ def place_labels(
     All lengths in one unit, such as points. One label after the other takes, of 24 places around its point, the
     one that stays in the picture and covers least of other points and of labels already there.
     """
-    centres = np.empty_like(points)
+    centres = points.copy()  # where what has no size stays: it is only in the way
     extents = np.asarray(sizes, dtype=float).reshape(-1, 2)
     marks = np.full_like(points, distance)  # a marker is about as wide as the label's distance from it
-    for number, (point, extent) in enumerate(zip(points, extents, strict=True)):
+    for number in np.flatnonzero(extents.prod(axis=1) > 0).tolist():
+        point, extent = points[number], extents[number]
         tried = np.concatenate([point + _DIRECTIONS * (extent / 2 + far * distance) for far in (1, 2.5, 4)])
         cost = _FURTHER * np.arange(len(tried)) * extent.prod()
         cost = cost + _ON_LABEL * _overlap(tried, extent, centres[:number], extents[:number])
@@ -520,8 +521,11 @@ def svg_text(figure: Figure, *, title: str, description: str, text_as_paths: boo
     svg = re.sub(f' id="{prototype_mark("")}[^"]*"', "", buffer.getvalue())
     start = svg.index("<svg ")
     inside = svg.index(">", start) + 1
-    opening = svg[start : inside - 1] + f' role="img" aria-label={quoteattr(title)}>'
-    return f"{opening}\n <title>{escape(title)}</title>\n <desc>{escape(description)}</desc>{svg[inside:]}"
+    opening = svg[start : inside - 1] + f' role="img" aria-label="{escape(title)}">'
+    words = "".join(
+        f"\n <{tag}>{escape(text, quote=False)}</{tag}>" for tag, text in (("title", title), ("desc", description))
+    )
+    return f"{opening}{words}{svg[inside:]}"
 
 
 # A figure as PNG, for programs that take no SVG.

@@ -9,6 +9,7 @@ from streamlit.testing.v1 import AppTest
 
 from panel.app.ballot_forms import HERE, _start_server
 from panel.app.state import STUDY_VARIABLE
+from panel.ballots.rehearsal import _to_rehearse
 from panel.plan.codes import _key_matches, _serving_key
 from panel.store.ballot import find_ballot, prepare_ballots
 from panel.store.database import now, open_store, store_exists, store_url
@@ -16,7 +17,7 @@ from panel.store.events import Entry, record
 from panel.store.preparing import safety_signed
 from panel.study.folder import read_folder, write_study
 from panel.study.open_study import workbook_bytes
-from panel.study.study import Study, to_rehearse
+from panel.study.study import Study
 from tests.app.running import ROOT, free_port, part_of_app
 from tests.ballot_studies import PROTOTYPES, ballot_study, cleared
 
@@ -248,7 +249,7 @@ def test_somebody_who_made_what_she_scores_is_warned_of(tmp_path: Path, folder: 
 
 
 def test_a_rehearsal_gets_no_real_ballots(tmp_path: Path, monkeypatch: pytest.MonkeyPatch):
-    in_use(to_rehearse(ballot_study()), tmp_path / "hills", monkeypatch)
+    in_use(_to_rehearse(ballot_study()), tmp_path / "hills", monkeypatch)
     app = page()
     assert not app.exception
     assert "This study is a rehearsal" in shown(app)

@@ -16,12 +16,11 @@ from panel.app.guide import EDITORS, _place_of
 from panel.app.new_study import _STEPS, _steps_done, _with_attributes, _with_batches, _with_listed, _with_people
 from panel.app.state import STUDY_VARIABLE, demo_folder
 from panel.app.study_editors import _Draft, _grid_columns, _with_row
-from panel.checks.all_checks import check_study
-from panel.checks.moments_recorded import check_claim_stamps
+from panel.checks.all_checks import _check_claim_stamps, check_study
 from panel.claims.claim import with_statements
 from panel.cli import main
 from panel.errors import StudyError
-from panel.models.decision.wanted import gate_limits
+from panel.models.decision.wanted import _gate_limits
 from panel.study.editing import put_block, study_changes, texts_of_table, with_benchmark
 from panel.study.folder import read_folder, read_journal, version_of, write_study
 from panel.study.knowledge import shared_table
@@ -165,8 +164,8 @@ def test_gates_typed_are_the_gates_that_are_read():
         "free_of": ["lanolin", "fragrance"],
         "stability": True,
     }
-    limits = gate_limits(Study({}, {"gates": gates}))
-    assert limits.limits["volatile_share"][1] == 0.45
+    limits, _, _ = _gate_limits(Study({}, {"gates": gates}))
+    assert limits["volatile_share"][1] == 0.45
     with pytest.raises(StudyError, match="The gate pH cannot be read"):
         _gates_of({"ph": ("acid", "")}, "", stable=False)
 
@@ -330,7 +329,7 @@ def test_statements_are_fixed_from_a_grid_and_stay(folder: Path):
     assert new["claim"].tolist() == texts["claim"].tolist()
     assert new["margin"].iloc[0] == 7.5
     assert new["bar"].iloc[1] == 30
-    assert not list(check_claim_stamps(fixed))
+    assert not list(_check_claim_stamps(fixed))
     with pytest.raises(StudyError, match=r"Row 1, .*cannot be read"):
         with_statements(study, texts.assign(margin="much"), "EK", "2026-03-01")
     with pytest.raises(StudyError, match="needs its sentence"):

@@ -2,7 +2,7 @@ import sqlite3
 
 import pytest
 
-from panel.ballots import pages
+from panel.ballots.app import _HELD, _NOT_OPEN, _STOPPED
 from panel.ballots.rehearsal import Visitor
 from panel.ballots.serving import served
 from panel.store.board import board_of_servings, reactions_table, session_record
@@ -129,7 +129,7 @@ def test_the_ballots_are_closed_while_the_safety_gate_is_not_signed(running):
     say_signed(running.store, running.collection, signed=False)
     for answer in (running.get(path), running.get(f"{path}/1/1"), running.post(f"{path}/1/1", v0="50")):
         assert answer.status_code == 403
-        assert pages.NOT_OPEN in answer.text
+        assert _NOT_OPEN in answer.text
         assert "Sample" not in answer.text
     assert session_record(running.store, running.collection, "1") == b""
     say_signed(running.store, running.collection, signed=True)
@@ -145,12 +145,12 @@ def test_a_reaction_stops_the_ballot_holds_the_sample_and_can_always_be_reported
             f"{phone.path}/reaction?sample=1", data={**page.fields, "reaction": "burning <b>now</b>"}
         )
         assert sent.status_code == 303
-        assert pages.STOPPED in phone.go().words
+        assert _STOPPED in phone.go().words
         theirs = other.go()
         assert f"Sample {code} , left forearm" in theirs.words
         assert "held back, do not use it" in theirs.words
         position = next(number for number in "123" if other.go(f"{other.path}/{number}/1").status == 403)
-        assert pages.HELD in other.go(f"{other.path}/{position}/1").words
+        assert _HELD in other.go(f"{other.path}/{position}/1").words
         table = reactions_table(running.store, running.collection)
         assert table[["assessor", "code", "text"]].to_numpy().tolist() == [["A01", code, "burning <b>now</b>"]]
         let_go_on(running.store, running.collection, "1", "A01", who="lead", why="nothing found", at=now())

@@ -11,7 +11,7 @@ import pandas as pd
 import pytest
 
 from panel.ballots import pages
-from panel.ballots.app import _MOST_COMMENTS, _MOST_PHONES, _MOST_REACTIONS, _Often
+from panel.ballots.app import _MOST_COMMENTS, _MOST_PHONES, _MOST_REACTIONS, _OLDER_PAGE, _STOPPED, _TOO_OFTEN, _Often
 from panel.ballots.serving import serve
 from panel.errors import StudyError
 from panel.store.board import board_of_assessors, reactions_table, session_record
@@ -46,7 +46,7 @@ def test_a_page_opened_before_the_newer_one_replaces_nothing_and_its_phone_is_to
         other.send(second, {"v0": "55"})
         told = one.send(first, {"v0": "11"})
         assert told.status == 409
-        assert pages.OLDER_PAGE in told.words
+        assert _OLDER_PAGE in told.words
         assert [value for _, value, _ in answers(running)] == [55.0]
         running.clock.later(0.01)
         one.send(one.go(f"{one.path}/1/1"), {"v0": "12"})  # who opens the sample again changes the answer
@@ -72,7 +72,7 @@ def test_a_reaction_holds_back_only_a_sample_that_was_opened(running):
             running.post(f"{phone.path}/reaction?sample={sample}", reaction=f"itching {sample}")
         held = [number for number in "123" if other.go(f"{other.path}/{number}/1").status == 403]
         assert len(held) == 1
-        assert pages.STOPPED in phone.go().words
+        assert _STOPPED in phone.go().words
     told = reactions_table(running.store, running.collection)
     assert sorted(told["text"]) == ["itching 1", "itching 2", "itching 3"]  # all are kept, for the leader to read
     assert (told["code"].fillna("") != "").sum() == 1
@@ -103,7 +103,7 @@ def test_a_link_that_writes_without_end_is_slowed_and_nobody_else_is(running):
         assert running.post(f"{one}/1/1", comment=f"word {number}").status_code == 303
     refused = running.post(f"{one}/1/1", comment="one more", v0="50")
     assert refused.status_code == 429
-    assert pages.TOO_OFTEN in refused.text
+    assert _TOO_OFTEN in refused.text
     assert running.post(f"{one}/1/1", v0="50").status_code == 303  # answers are taken as before
     assert running.post(f"{other}/1/1", comment="a word").status_code == 303
     for number in range(_MOST_REACTIONS):

@@ -9,6 +9,7 @@ import httpx
 import pytest
 
 from panel.ballots import pages
+from panel.ballots.app import _SESSION_OVER
 from panel.store.board import session_record
 from panel.store.database import now
 from panel.store.events import make_tokens, revoke_token
@@ -79,7 +80,7 @@ def test_the_token_of_a_session_that_is_over_opens_nothing(running, tmp_path):
     lock_session(running.store, running.collection, "1", tmp_path / "hills", who="lead", at=now())
     for path in ("", "/1/1"):
         answer = running.get(f"/b/{running.tokens['A01']}{path}")
-        assert (answer.status_code, pages.SESSION_OVER in answer.text) == (403, True)
+        assert (answer.status_code, _SESSION_OVER in answer.text) == (403, True)
         assert "Sample" not in answer.text
     answer = running.post(f"/b/{running.tokens['A01']}/1/1", v0="99")
     assert answer.status_code == 403

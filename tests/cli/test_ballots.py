@@ -6,11 +6,12 @@ import pytest
 from click.testing import CliRunner
 
 from panel.ballots import serving
+from panel.ballots.rehearsal import _to_rehearse
 from panel.cli.planning import _PORT, ballots, rehearse
 from panel.errors import StudyError
 from panel.store.database import OWN_FILE
 from panel.study.folder import read_folder, write_study
-from panel.study.study import is_rehearsed, to_rehearse
+from panel.study.study import is_rehearsed
 from tests.ballot_studies import ASSESSORS, ballot_study, cleared
 
 
@@ -63,7 +64,7 @@ def test_ballots_wants_a_folder_with_a_plan_that_is_no_rehearsal(tmp_path, folde
     assert "is no study folder" in refused(tmp_path / "nowhere")
     write_study(ballot_study(servings=ballot_study().table("servings").iloc[:0]), tmp_path / "small")
     assert "no servings for trained assessors" in refused(tmp_path / "small")
-    write_study(to_rehearse(ballot_study()), tmp_path / "rehearsed")
+    write_study(_to_rehearse(ballot_study()), tmp_path / "rehearsed")
     assert "This study is a rehearsal and stays one" in refused(tmp_path / "rehearsed")
 
 

@@ -12,7 +12,7 @@ import pytest
 from click.testing import CliRunner, Result
 
 import panel
-from panel.checks.moments_recorded import check_claim_stamps
+from panel.checks.all_checks import _check_claim_stamps
 from panel.cli import main
 from panel.models.emollients.predictions import kept_predictions
 from panel.plan.codes import plan_fits_seal, sealed_key
@@ -179,7 +179,7 @@ def test_statements_of_a_file_are_fixed_and_stamped(folder: Path):
     run("set", folder, "claims", "-", "--who", "EK", text=text)
     row = read_folder(folder).table("claims").iloc[-1]
     assert (row["claim"], row["margin"], row["stamped_by"]) == ("less greasy than P1", 7.5, "EK")
-    assert not list(check_claim_stamps(read_folder(folder)))
+    assert not list(_check_claim_stamps(read_folder(folder)))
 
 
 # The safety record by command: it is written down, and the ballots follow.

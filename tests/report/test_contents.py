@@ -12,6 +12,7 @@ from hypothesis import given
 from hypothesis import strategies as st
 
 from panel.answers import NoAnswer
+from panel.ballots.rehearsal import _to_rehearse
 from panel.claims.judge import CLAIMS
 from panel.errors import StudyError
 from panel.models.decision.decide import with_decision
@@ -31,7 +32,7 @@ from panel.report.contents.part_claims import evidence_matrix
 from panel.report.contents.part_study import _first_test_day, last_score
 from panel.report.html import with_breaks
 from panel.report.trace import _TABLE_MAKERS
-from panel.study.study import Study, to_rehearse
+from panel.study.study import Study
 from panel.views.planning.study import _INVENTED, _REHEARSED, mark
 from panel.words import _SHOWN_INSTEAD, plain_text
 from tests.report.evidence_studies import DEMO, demo_report, demo_results, hostile_report, small_report
@@ -161,7 +162,7 @@ def test_the_data_are_as_of_the_last_score_and_the_file_of_the_day_it_is_made():
 
 def test_invented_and_rehearsed_data_are_marked():
     assert demo_report().mark == _INVENTED
-    assert mark(to_rehearse(demo_results().study)) == _REHEARSED
+    assert mark(_to_rehearse(demo_results().study)) == _REHEARSED
     assert mark(small_study()) == ""
 
 

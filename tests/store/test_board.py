@@ -4,8 +4,9 @@ import pytest
 
 from panel.store.board import board_of_assessors, board_of_servings, reactions_table
 from panel.store.database import now
-from panel.store.events import Entry, correct, let_go_on, record
+from panel.store.events import Entry, let_go_on, record
 from tests.ballot_studies import ballot_study
+from tests.databases import add_correction
 
 NOON = datetime(2025, 3, 14, 12, 0).astimezone()
 
@@ -54,7 +55,7 @@ def test_the_board_of_assessors_adds_up(busy, collection):
 
 
 def test_a_score_set_aside_is_no_answer_any_more(busy, collection):
-    correct(busy, 1, "GLOSS", new=None, who="lead", why="spilt", at=now())
+    add_correction(busy, 1, "GLOSS", None, "spilt")
     assert board_of_servings(busy, collection.number)["answered"][0] == 3
 
 

@@ -13,7 +13,7 @@ from panel.errors import StudyError
 from panel.store import ballot, database
 from panel.store.board import session_record
 from panel.store.database import name_in_record, now, open_store, store_exists, store_url
-from panel.store.events import Entry, Sent, add_entries, make_tokens, record
+from panel.store.events import Entry, add_entries, make_tokens, record
 from panel.store.preparing import prepare
 from tests.ballot_studies import ballot_study
 from tests.ballots.running import ROOT, ready_store
@@ -243,9 +243,8 @@ def test_a_page_that_is_sent_asks_postgresql_no_more_often_than_it_has_to(tmp_pa
         def page(connection):
             found = ballot.ballot_of(connection, token, known)
             serving = found.servings[0].serving
-            return add_entries(
-                connection, [Entry("answer", serving, "grease", 5.0)] * 4, place, Sent(f"{len(asked)}", now(), "A01")
-            )
+            entries = [Entry("answer", serving, "grease", 5.0)] * 4
+            return add_entries(connection, entries, place, submission=f"{len(asked)}", at=now(), who="A01")
 
         ways = []
         for _ in range(9):

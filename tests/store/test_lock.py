@@ -9,12 +9,13 @@ import pytest
 from panel.errors import StudyError
 from panel.store.board import session_record, sessions_table
 from panel.store.database import now
-from panel.store.events import Entry, correct, record
+from panel.store.events import Entry, record
 from panel.store.lock import lock_session
 from panel.store.preparing import prepare
 from panel.study.folder import read_folder, write_study
 from panel.study.scores_used import scores_used
 from tests.ballot_studies import ballot_study
+from tests.databases import add_correction
 
 
 @pytest.fixture
@@ -33,7 +34,7 @@ def answered(store, collection):
         store, Entry("answer", 1, "GLOSS", 10.0), Entry("answer", 1, "SPREAD", 480.0), Entry("cannot_judge", 2, "GLOSS")
     )
     send(store, Entry("answer", 1, "GLOSS", 20.0), Entry("comment", 1, text="x"), key="t")
-    correct(store, 1, "SPREAD", new=48.0, who="lead", why="one digit too many", at=now())
+    add_correction(store, 1, "SPREAD", 48.0, "one digit too many")
     return store
 
 
@@ -79,7 +80,7 @@ def test_a_locked_session_takes_nothing_more(answered, folder):
     with pytest.raises(StudyError, match="The session is locked"):
         send(answered, Entry("answer", 1, "GLOSS", 99.0), key="late")
     with pytest.raises(StudyError, match="The session is locked"):
-        correct(answered, 1, "GLOSS", new=1.0, who="lead", why="late", at=now())
+        add_correction(answered, 1, "GLOSS", 1.0, "late")
     assert session_record(answered, 1, "1") == before
     send(answered, Entry("reaction", 1, text="in the evening"), key="skin")  # may come at any time
     assert session_record(answered, 1, "1") == before

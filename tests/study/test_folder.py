@@ -12,11 +12,11 @@ import numpy as np
 import pandas as pd
 import pytest
 
+from panel.checks.structure import _changed_raw_files
 from panel.errors import StudyError
 from panel.study import folder as study_files
 from panel.study import safe_write
 from panel.study.folder import read_folder, write_study
-from panel.study.raw_table import changed_raw_files
 from panel.study.study import Study
 from tests.study.small_study import RAW, frame, small_study
 
@@ -269,10 +269,10 @@ def test_table_larger_than_allowed(folder: Path, monkeypatch: pytest.MonkeyPatch
 
 
 def test_imported_files_that_changed_are_seen(folder: Path, tmp_path: Path):
-    assert changed_raw_files(read_folder(folder).raw_files) == ()
+    assert _changed_raw_files(read_folder(folder).raw_files) == ()
     (folder / "raw" / "panel.csv").write_bytes(RAW + b"A02;P1;50\r\n")
-    assert changed_raw_files(read_folder(folder).raw_files) == ("panel.csv",)
+    assert _changed_raw_files(read_folder(folder).raw_files) == ("panel.csv",)
     write_study(read_folder(folder), tmp_path / "again")  # writing it again does not hide it
-    assert changed_raw_files(read_folder(tmp_path / "again").raw_files) == ("panel.csv",)
+    assert _changed_raw_files(read_folder(tmp_path / "again").raw_files) == ("panel.csv",)
     (folder / "raw" / "panel.csv").unlink()
-    assert changed_raw_files(read_folder(folder).raw_files) == ("panel.csv",)
+    assert _changed_raw_files(read_folder(folder).raw_files) == ("panel.csv",)

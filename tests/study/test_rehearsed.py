@@ -5,9 +5,10 @@ import zipfile
 import pandas as pd
 import pytest
 
+from panel.ballots.rehearsal import _to_rehearse
 from panel.study.folder import read_folder, write_study
 from panel.study.open_study import _study_of_workbook, _study_of_zip, workbook_bytes, zip_bytes
-from panel.study.study import RawFile, Study, is_rehearsed, to_rehearse
+from panel.study.study import RawFile, Study, is_rehearsed
 from tests.studies import small_study
 
 
@@ -70,7 +71,7 @@ def test_a_copy_to_rehearse_in_holds_nothing_that_people_said():
     study = Study(
         tables, {"title": "Which?", "locked_sessions": [{}], "scale_max": 10}, raw_files=by_record().raw_files
     )
-    copy = to_rehearse(study)
+    copy = _to_rehearse(study)
     assert is_rehearsed(copy)
     assert {"scores", "corrections", "answers"} & set(copy.tables) == set()
     assert {"prototypes", "readings"} <= set(copy.tables)

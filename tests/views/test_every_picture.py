@@ -28,8 +28,10 @@ _MARK = "prototype "
 
 
 @pytest.fixture(scope="module", params=STUDIES)
-def pictures(request) -> list[Picture]:
-    return list(every_picture(STUDIES[request.param]()))
+def pictures(request) -> list[tuple[Picture, dict[float, Figure]]]:
+    """Every picture, drawn once for a page and once for a phone."""
+    told = every_picture(STUDIES[request.param]())
+    return [(picture, {width: picture.figure(width) for width in (BROAD, NARROW)}) for picture in told]
 
 
 def test_the_tests_of_boxes_find_what_they_look_for():
@@ -43,9 +45,8 @@ def test_the_tests_of_boxes_find_what_they_look_for():
 
 def test_no_word_covers_another_and_none_is_cut_off(pictures):
     assert len(pictures) > 25
-    for picture in pictures:
-        for width in (BROAD, NARROW):
-            figure = picture.figure(width)
+    for picture, drawn in pictures:
+        for width, figure in drawn.items():
             assert width == BROAD or figure.get_figwidth() <= NARROW, picture.name
             found = boxes(figure)
             assert len(found) > 1, picture.name
@@ -56,8 +57,8 @@ def test_no_word_covers_another_and_none_is_cut_off(pictures):
 def test_a_prototype_has_one_colour_and_one_shape_in_all_pictures(pictures):
     looks, drawn = defaultdict(set), defaultdict(set)
     names = demo_answers().names
-    for picture in pictures:
-        for line in picture.figure().findobj(Line2D):
+    for picture, figures in pictures:
+        for line in figures[BROAD].findobj(Line2D):
             if str(line.get_gid()).startswith(_MARK):
                 prototype = str(line.get_gid()).removeprefix(_MARK)
                 inside = line.get_markerfacecolor() == "white" or picture.name == "differences"  # cannot tell, or alike

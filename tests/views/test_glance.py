@@ -31,7 +31,7 @@ def answers():
 
 def test_the_demo_is_answered_whole(answers):
     told = tell_glance(answers)
-    assert told.headline == "No prototype meets greasy film, which must be met."
+    assert told.headline == "No prototype meets the target for greasy film, which must be met."
     assert told.about.endswith("8 prototypes, 10 assessors, 60 consumers and one batch of each.")
     assert told.picture is not None
     assert told.picture.figure(NARROW).get_figwidth() <= NARROW

@@ -12,6 +12,7 @@ import pandas as pd
 from numpy.typing import NDArray
 
 from panel.errors import ModelError
+from panel.plan.codes import first_opening
 from panel.stats.arrays import Array
 from panel.study.numbers_read import read_numbers
 from panel.study.scores_used import named_rows
@@ -258,6 +259,7 @@ def _counted(number: int) -> str:
 
 
 _OPPOSITE = "opposite"
+_BEFOREHAND = ("expected", "looks", "margin")
 _YES = (True, "yes", "true", "1", 1)
 
 
@@ -291,21 +293,31 @@ class QuestionFacts:
 
 
 def question_facts(study: Study, kind: str) -> dict[str, QuestionFacts]:
-    """Return what the study says about its questions of one kind, by their short names.
+    """Return what the study says about its questions of one kind, by their short names, each fact as it is used."""
+    return {name: _facts(entry) for name, entry in recorded_questions(study, kind).items()}
 
-    The fact `questions` is a list of `{question, kind, words, ...}`, or names with `{kind, words, ...}`; an entry
-    without a kind holds for every kind. What cannot be read as such is left out.
+
+def recorded_questions(study: Study, kind: str) -> dict[str, dict[str, Any]]:
+    """Return what stands in the fact `questions` about those of one kind, by their short names.
+
+    The fact is a list of `{question, kind, words, ...}`, or names with `{kind, words, ...}`; an entry without a kind
+    holds for every kind, the first of a name counts. What cannot be read as such is left out. What was recorded after
+    the unblinding (`recorded_on` later than the first opening of the key) is marked `late` and loses what only counts
+    beforehand: `expected`, `looks` and `margin`.
     """
     given = study.facts.get("questions", [])
     if isinstance(given, Mapping):
         entries = [{"question": name, **_entry(about)} for name, about in given.items()]
     else:
         entries = [_entry(about) for about in given] if isinstance(given, list | tuple) else []
-    found: dict[str, QuestionFacts] = {}
+    found: dict[str, dict[str, Any]] = {}
+    unblinded = first_opening(study)
     for entry in entries:
         name = str(entry.get("question", ""))
-        if name and entry.get("kind", kind) == kind:
-            found.setdefault(name, _facts(entry))
+        if name and name not in found and entry.get("kind", kind) == kind:
+            late = bool(unblinded) and str(entry.get("recorded_on") or "") > unblinded
+            kept = {about: value for about, value in entry.items() if not (late and about in _BEFOREHAND)}
+            found[name] = kept | {"late": late}
     return found
 
 

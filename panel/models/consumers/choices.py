@@ -5,7 +5,7 @@ Forced choices are judged in `panel.models.consumers.forced_choice`.
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Mapping, Sequence
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 from types import MappingProxyType
 from typing import Any
@@ -14,7 +14,7 @@ import numpy as np
 import pandas as pd
 
 from panel.errors import ModelError
-from panel.plan.codes import first_opening
+from panel.models.consumers.answers import recorded_questions
 from panel.stats.answers.binomial import (
     exact_interval,
     lower_tail,
@@ -37,7 +37,6 @@ METHOD_OF = MappingProxyType(
 _NO_PREFERENCE = "no preference"
 RIGHT, _WRONG = "1", "0"
 _BY_NAME = ("preference", "paired")
-_BEFOREHAND = ("expected", "looks", "margin")
 TEST = ["question", "kind", "prototype", "versus"]
 _COLUMNS = [*TEST, "assessor", "session", "replicate", "chosen", "first"]
 _UNREAD = [*TEST, "assessor", "session", "answer", "why"]
@@ -93,7 +92,7 @@ def _turned(study: Study, rows: pd.DataFrame) -> np.ndarray:
     for name in [*rows["prototype"], *rows["versus"]]:
         order.setdefault(str(name), len(order))
     expected = {
-        (question, kind): str(question_facts(study, str(question), str(kind)).get("expected", ""))
+        (question, kind): str(recorded_questions(study, str(kind)).get(str(question), {}).get("expected", ""))
         for question, kind in rows[["question", "kind"]].drop_duplicates().itertuples(index=False)
     }
 
@@ -104,23 +103,6 @@ def _turned(study: Study, rows: pd.DataFrame) -> np.ndarray:
 
     each = zip(zip(rows["question"], rows["kind"], strict=True), rows["prototype"], rows["versus"], strict=True)
     return np.array([rank(row, one) > rank(row, other) for row, one, other in each], dtype=bool)
-
-
-def question_facts(study: Study, question: str, kind: str) -> Mapping[str, Any]:
-    """Return what the study records about a question in its fact `questions`; empty if nothing.
-
-    What was recorded after the unblinding (`recorded_on` later than the first opening of the key) is marked `late`
-    and loses what only counts beforehand: `expected`, `looks` and `margin`.
-    """
-    recorded = study.facts.get("questions")
-    entries: Iterable[Any] = recorded if isinstance(recorded, list) else ()
-    for entry in entries:
-        if isinstance(entry, Mapping) and entry.get("question") == question and entry.get("kind", kind) == kind:
-            unblinded = first_opening(study)
-            late = bool(unblinded) and str(entry.get("recorded_on") or "") > unblinded
-            kept = {name: value for name, value in entry.items() if not (late and name in _BEFOREHAND)}
-            return kept | {"late": late}
-    return {}
 
 
 def share_fact(facts: Mapping[str, Any], name: str, most: float = 1.0) -> float | None:
@@ -196,10 +178,10 @@ def count_preferences(study: Study, *, level: float = 0.95) -> Preferences:
             "The study has no preferences that can be read. Add them to the table answers: kind preference, prototype "
             "and versus name the two samples, answer is the one preferred or 'no preference'."
         )
-    counts, ways = [], []
+    counts, ways, asked = [], [], recorded_questions(study, "preference")
     for key, rows in read.groupby(TEST, sort=False):
         names = dict(zip(TEST, map(str, key), strict=True))
-        recorded = share_fact(question_facts(study, names["question"], "preference"), "margin", HALF)
+        recorded = share_fact(asked.get(names["question"], {}), "margin", HALF)
         row = names | _counts(rows, level) | {"margin": recorded or _USUAL_MARGIN, "margin_recorded": bool(recorded)}
         counts.append(row)
         ways += _all_ways(row, level)

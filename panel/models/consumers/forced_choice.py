@@ -10,11 +10,11 @@ import numpy as np
 import pandas as pd
 
 from panel.errors import ModelError
+from panel.models.consumers.answers import recorded_questions
 from panel.models.consumers.choices import (
     METHOD_OF,
     TEST,
     by_person,
-    question_facts,
     read_choices,
     share_fact,
     unread_notes,
@@ -119,7 +119,7 @@ def judge_forced_choices(study: Study, *, level: float = 0.95, similar_below: fl
     told = []
     for key, rows in read.groupby(TEST, sort=False):
         names = dict(zip(TEST, map(str, key), strict=True))
-        facts = question_facts(study, names["question"], names["kind"])
+        facts = recorded_questions(study, names["kind"]).get(names["question"], {})
         told.append(_one_test(names, rows, facts, similar_below, level))
     return _judged(told, unread, level)
 

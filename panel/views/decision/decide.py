@@ -118,11 +118,11 @@ def _headline(result: Decision, names: Naming) -> str:
         return "No prototype was scored on every attribute with a window, so none can be ranked."
     if result.choice is not None:
         return f"{result.choice} passes all gates, meets all windows and is ahead of every other prototype."
-    nearest = f"{leader} is nearest to the target ({chance_words(float(_row(result, leader)['chance_first']))})"
+    nearest = f"{leader} is nearest to the target (chance {chance_words(float(_row(result, leader)['chance_first']))})"
     alike, missed = _not_separated(leader, result), _missed(leader, result, names)
     if result.nobody_meets:
         must = format_list([names.attribute(name) for name in result.nobody_meets])
-        return f"No prototype meets {must}, which must be met. " + _joined(nearest, alike or missed)
+        return f"No prototype meets the target for {must}, which must be met. " + _joined(nearest, alike or missed)
     if not result.contenders:
         return f"No prototype is left: each fails a gate or clearly misses a window that must be met. {nearest}."
     return _joined(nearest, [*alike, *missed] or [_shortfall(leader, result)])

@@ -172,12 +172,12 @@ def _teaches(teaches: pd.DataFrame) -> str:
     broken = [str(about) for about in teaches.loc[teaches["kind"] == "alias broken", "about"]]
     told = []
     if levels:
-        told.append(f"a level nobody tried of {format_list(levels)}")
+        told.append(f"what an untried amount of {format_list(levels)} does")
     if (teaches["kind"] == "curvature").any():
-        told.append("whether the way between two emollients is straight")
+        told.append("whether half a swap gives half the change")
     if broken:
         told.append(f"which of the emollients that always changed together matters ({'; '.join(broken)})")
-    return f"Would teach {format_list(told)}." if told else "Would teach nothing new about the swaps."
+    return f"Would show {format_list(told)}." if told else "Would show nothing new about the swaps."
 
 
 def _warning(row: Mapping[Any, Any]) -> str:

@@ -5,10 +5,10 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
+from panel.models.consumers.answers import recorded_questions
 from panel.models.consumers.choices import (
     METHOD_OF,
     by_person,
-    question_facts,
     read_choices,
     share_fact,
     unread_notes,
@@ -78,15 +78,15 @@ def test_what_is_expected_to_be_chosen_comes_first():
 def test_facts_recorded_after_the_unblinding_lose_what_only_counts_beforehand():
     entry = {"question": "paired", "expected": "P1", "margin": 0.1, "similar_below": 0.3, "recorded_on": "2025-05-02"}
     study = choice_study(named_rows("paired", ["P4"]), questions=[entry], unblinded_on="2025-05-01")
-    found = question_facts(study, "paired", "paired")
+    found = recorded_questions(study, "paired")["paired"]
     assert found["late"]
     assert "expected" not in found
     assert "margin" not in found
     assert found["similar_below"] == 0.3
     early = choice_study(named_rows("paired", ["P4"]), questions=[entry], unblinded_on="2025-05-03")
-    assert question_facts(early, "paired", "paired")["expected"] == "P1"
-    assert question_facts(early, "other", "paired") == {}
-    assert question_facts(choice_study(right_rows("triangle", 1, 1), questions="none"), "triangle", "triangle") == {}
+    assert recorded_questions(early, "paired")["paired"]["expected"] == "P1"
+    assert list(recorded_questions(early, "paired")) == ["paired"]
+    assert recorded_questions(choice_study(right_rows("triangle", 1, 1), questions="none"), "triangle") == {}
 
 
 @given(st.one_of(st.none(), st.booleans(), st.text(), st.floats(allow_nan=True)))

@@ -60,7 +60,7 @@ def test_without_targets_the_headline_says_what_they_are_for():
 def test_the_candidates_in_words():
     first, second = TOLD.mind
     assert first.startswith("Candidate 1 (nearest to the target): likely meets 4 of 6 targets: ease of spreading,")
-    assert "; doubtful: stickiness and greasy film. Would teach a level nobody tried of Shea Butter for Sweet" in first
+    assert "; doubtful: stickiness and greasy film. Would show what an untried amount of Shea Butter for Sweet" in first
     assert second.startswith("Candidate 2 (tells most): likely meets 2 of 6 targets: ")
     outside = tell_next(replace(FOUND, proposals=FOUND.proposals.assign(inside=False)), NAMES)
     assert "outside the tested region, so nothing can be predicted" in outside.mind[0]
@@ -106,8 +106,8 @@ def test_each_kind_of_warning_in_words(row, sentence):
 def test_an_alias_that_is_broken_is_told():
     teaches = pd.DataFrame({"proposal": [1], "kind": ["alias broken"], "about": ["X, Y"]})
     first, second = tell_next(replace(FOUND, teaches=teaches), NAMES).mind
-    assert first.endswith("Would teach which of the emollients that always changed together matters (X, Y).")
-    assert second.endswith("Would teach nothing new about the swaps.")
+    assert first.endswith("Would show which of the emollients that always changed together matters (X, Y).")
+    assert second.endswith("Would show nothing new about the swaps.")
 
 
 def record(within):

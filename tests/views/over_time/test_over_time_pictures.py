@@ -19,27 +19,29 @@ from tests.views.examples import words_covering_words, words_outside
 
 STUDY = everything_over_time()
 NAMES = naming(STUDY)
-MANY = follow_dominance(
-    Study({"dominances": dominance_rows({f"P{n}": ["abcdefghij"] * 9 for n in range(1, 6)})}),
-    rng=np.random.default_rng(1),
-)
-FIGURES = {
-    "after-feel": _after_feel_figure(follow_after_feel(STUDY), NAMES),
-    "courses": _courses_figure(reduce_courses(STUDY), NAMES),
-    "dominance": _dominance_figure(follow_dominance(STUDY, rng=np.random.default_rng(1)), NAMES),
-    "many": _dominance_figure(MANY, NAMES),
-}
+PICTURES = ("after-feel", "courses", "dominance", "many")
 
 
-@pytest.mark.parametrize("name", FIGURES)
-def test_no_word_leaves_the_picture_or_covers_another(name):
-    assert words_outside(FIGURES[name]) == []
-    assert words_covering_words(FIGURES[name]) == []
+@pytest.fixture(scope="module")
+def figures():
+    many = Study({"dominances": dominance_rows({f"P{n}": ["abcdefghij"] * 9 for n in range(1, 6)})})
+    return {
+        "after-feel": _after_feel_figure(follow_after_feel(STUDY), NAMES),
+        "courses": _courses_figure(reduce_courses(STUDY), NAMES),
+        "dominance": _dominance_figure(follow_dominance(STUDY, rng=np.random.default_rng(1)), NAMES),
+        "many": _dominance_figure(follow_dominance(many, rng=np.random.default_rng(1)), NAMES),
+    }
 
 
-def test_means_stand_near_their_times_with_their_intervals():
+@pytest.mark.parametrize("name", PICTURES)
+def test_no_word_leaves_the_picture_or_covers_another(figures, name):
+    assert words_outside(figures[name]) == []
+    assert words_covering_words(figures[name]) == []
+
+
+def test_means_stand_near_their_times_with_their_intervals(figures):
     found = follow_after_feel(STUDY)
-    axes = FIGURES["after-feel"].axes[0]
+    axes = figures["after-feel"].axes[0]
     for line, prototype in zip(axes.lines, ("P1", "P2", "P3"), strict=True):
         rows = found.curves.loc[found.curves["prototype"] == prototype]
         np.testing.assert_array_equal(line.get_ydata(), rows["estimate"])
@@ -50,26 +52,26 @@ def test_means_stand_near_their_times_with_their_intervals():
     )
 
 
-def test_one_part_per_prototype_with_chance_and_line():
+def test_one_part_per_prototype_with_chance_and_line(figures):
     found = follow_dominance(STUDY, rng=np.random.default_rng(1))
-    parts = FIGURES["dominance"].axes
+    parts = figures["dominance"].axes
     assert [axes.get_title(loc="left") for axes in parts] == ["P1", "P2"]
     flat = [float(line.get_ydata()[0]) for line in parts[0].lines if len(line.get_xdata()) == 2]
     assert flat == [0.25, float(found.lines["line"].iloc[0])]
-    assert len(FIGURES["many"].axes) == 5
+    assert len(figures["many"].axes) == 5
 
 
-@pytest.mark.parametrize("name", FIGURES)
-def test_lines_carry_their_names_instead_of_a_key(name):
-    figure = FIGURES[name]
+@pytest.mark.parametrize("name", PICTURES)
+def test_lines_carry_their_names_instead_of_a_key(figures, name):
+    figure = figures[name]
     assert figure.legends == []
     for axes in figure.axes:
         written = {text.get_text() for text in axes.texts if text.get_text()}
         assert written
 
 
-def test_a_name_stands_at_the_height_of_its_line():
-    axes = FIGURES["dominance"].axes[0]
+def test_a_name_stands_at_the_height_of_its_line(figures):
+    axes = figures["dominance"].axes[0]
     greasy = next(text for text in axes.texts if text.get_text() == "greasy")
     line = next(line for line in axes.lines if line.get_gid() == "greasy" or line.get_color() == greasy.get_color())
     highest = float(line.get_ydata().max()) / axes.get_ylim()[1]
