@@ -11,7 +11,6 @@ import ssl
 from collections import Counter
 from collections.abc import Callable
 from contextlib import suppress
-from dataclasses import dataclass
 from datetime import UTC, datetime, timedelta
 from importlib.util import find_spec
 from pathlib import Path
@@ -43,17 +42,10 @@ _COMPARE = (
 )
 
 
-@dataclass(frozen=True, slots=True)
-class Certificate:
-    """Files of a certificate and its key, and the SHA-256 fingerprint that people compare."""
+def own_certificate(address: str, folder: Path | None = None) -> tuple[Path, Path, str]:
+    """Return the files of a certificate for an address and of its key, and the SHA-256 fingerprint to compare.
 
-    file: Path
-    key: Path
-    fingerprint: str
-
-
-def own_certificate(address: str, folder: Path | None = None) -> Certificate:
-    """Return the certificate of this computer for an address; made at first, and again before it runs out.
+    It is made at first, and again before it runs out.
 
     Parameters
     ----------
@@ -77,7 +69,7 @@ def own_certificate(address: str, folder: Path | None = None) -> Certificate:
         for place, content in ((key, secret), (file, certificate)):
             write_file(place, content, overwrite=True, private=True)
         found = _fingerprint_of(file)
-    return Certificate(file, key, found)
+    return file, key, found
 
 
 def fingerprint_at(address: str, port: int) -> str:

@@ -51,25 +51,12 @@ def straight_lines(cells: ScoreCells) -> list[Finding]:
         names.code[rows] for names in (cells.assessor, cells.prototype, cells.attribute, cells.sitting, cells.replicate)
     )
     score, whole = cells.score[rows], np.zeros(len(rows), dtype=np.int64)
-    turns = _lines(score, (a, s), a, whole, at_least=2 * _FEWEST_ALIKE)
-    in_turn = np.isin(turns.group, turns.told)
-    samples = _lines(score, (a, s, r, p), a, whole, at_least=_FEWEST_ALIKE, leave_out=in_turn)
-    series = _lines(score, (a, s, r, k), a, k, at_least=_FEWEST_ALIKE, leave_out=in_turn)
-    return [
-        *_told_lines(cells, rows[turns.first[turns.told]], turns, "same_score_throughout"),
-        *_told_lines(cells, rows[samples.first[samples.told]], samples, "same_score_all_attributes"),
-        *_told_lines(cells, rows[series.first[series.told]], series, "same_score_all_prototypes"),
-    ]
-
-
-@dataclass(frozen=True, eq=False, slots=True)
-class _Lines:
-    """Groups of scores: the group of each row, the first row and size of each group, and the groups to tell."""
-
-    group: np.ndarray
-    first: np.ndarray
-    size: np.ndarray
-    told: np.ndarray
+    turns, sizes, in_turn = _lines(score, (a, s), a, whole, at_least=2 * _FEWEST_ALIKE)
+    findings = _told_lines(cells, rows[turns], sizes, "same_score_throughout")
+    lines, sizes, _ = _lines(score, (a, s, r, p), a, whole, at_least=_FEWEST_ALIKE, leave_out=in_turn)
+    findings += _told_lines(cells, rows[lines], sizes, "same_score_all_attributes")
+    lines, sizes, _ = _lines(score, (a, s, r, k), a, k, at_least=_FEWEST_ALIKE, leave_out=in_turn)
+    return findings + _told_lines(cells, rows[lines], sizes, "same_score_all_prototypes")
 
 
 def _lines(
@@ -80,8 +67,8 @@ def _lines(
     *,
     at_least: int,
     leave_out: np.ndarray | None = None,
-) -> _Lines:
-    """Look for groups of equal scores among the groups of `keys`; chance is reckoned within each `pool`."""
+) -> tuple[np.ndarray, np.ndarray, np.ndarray]:
+    """Return first row and size of each line to tell, and which rows are in one; chance is within each `pool`."""
     group, first = grouped(*keys)
     size = np.bincount(group)
     equal = np.bincount(group, weights=score != score[first[group]]) == 0
@@ -92,7 +79,8 @@ def _lines(
     in_line = np.zeros(len(size), dtype=bool)
     in_line[candidates] = True
     chance = _chance_of_line(score, assessor, pool, in_line[group], first[candidates], size[candidates])
-    return _Lines(group, first, size, candidates[chance * looked_at.sum() < _CHANCE_PER_STUDY])
+    told = candidates[chance * looked_at.sum() < _CHANCE_PER_STUDY]
+    return first[told], size[told], np.isin(group, told)
 
 
 def _chance_of_line(
@@ -148,9 +136,7 @@ _LINE_WORDS = {
 }
 
 
-def _told_lines(cells: ScoreCells, rows: np.ndarray, lines: _Lines, kind: str) -> list[Finding]:
-    size = lines.size[lines.told]
-
+def _told_lines(cells: ScoreCells, rows: np.ndarray, size: np.ndarray, kind: str) -> list[Finding]:
     def where(case: int) -> str:
         row = int(rows[case])
         if kind == "same_score_all_attributes":
