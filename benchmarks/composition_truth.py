@@ -30,7 +30,7 @@ from scipy.special import fdtrc
 from data_demo import scenario as story
 from panel.errors import ModelError
 from panel.models.emollients.descriptors import find_descriptors
-from panel.models.emollients.ladder import JOIN, attribute_verdicts, find_links
+from panel.models.emollients.ladder import JOIN, _find_links, attribute_verdicts
 from panel.models.emollients.prediction_model import (
     _FEWEST_SPARE,
     LinkColumns,
@@ -295,7 +295,7 @@ def _count(
     if model is not None:
         made = swap_effects(model)
         made = made.assign(p_adjusted=benjamini_hochberg(made["p_value"].to_numpy()))
-    _, running, named, _ = find_links(level, design.columns)
+    _, running, named, _ = _find_links(level, design.columns)
     verdicts = attribute_verdicts(level, judged, made, named, running)
     heard, real = (judged["p_adjusted"] < 0.05).to_numpy(), judged["real"].to_numpy(dtype=bool)
     seen = dict(zip(verdicts["attribute"], verdicts["swaps"].str.split(JOIN), strict=True))

@@ -9,7 +9,7 @@ from __future__ import annotations
 
 import threading
 from collections.abc import Callable, Mapping
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 from functools import cached_property
 from importlib import import_module
 from typing import TYPE_CHECKING, Any, Generic, TypeVar
@@ -32,6 +32,8 @@ if TYPE_CHECKING:
     from panel.models.consumers.preference_map import PreferenceMap
     from panel.models.consumers.segments import Segments
     from panel.models.decision.contenders import Decision
+    from panel.models.decision.wanted import Profile
+    from panel.models.emollients.causes import Causes
     from panel.models.emollients.curves import ReducedCurves
     from panel.models.emollients.descriptors import BlendDescriptors
     from panel.models.emollients.ladder import Ladder
@@ -214,6 +216,14 @@ SWAPS: Question[TracedSwaps] = Question(
     "models.emollients.swaps:trace_swaps",
     "Tracing differences back to the emollients ...",
     uses=_FITTED,
+)
+PROFILE: Question[Profile] = Question("profile", "models.decision.wanted:target_profile", "Reading what is wanted ...")
+CAUSES: Question[Causes] = Question(
+    "causes",
+    "models.emollients.causes:find_causes",
+    "Tracing differences back to the emollients ...",
+    uses={"traced": Use(SWAPS), "profile": Use(PROFILE, needed=False), "means": replace(_MEANS, needed=False)},
+    of_study=False,
 )
 DESCRIPTORS: Question[BlendDescriptors] = Question(
     "descriptors", "models.emollients.descriptors:find_descriptors", "Describing the blends ..."

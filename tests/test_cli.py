@@ -40,7 +40,8 @@ def fries_csv(tmp_path_factory):
     [
         ("panel", ("matplotlib", "pandas.plotting._matplotlib", "scipy.optimize", "panel.report")),
         ("decide", ("matplotlib", "pandas.plotting._matplotlib", "scipy.optimize", "panel.report")),
-        ("claim", ("panel.report",)),
+        ("claim", ("panel.report", "scipy.linalg", "scipy.spatial", "numpy.f2py.f2py2e", "ssl")),
+        ("check", ("matplotlib", "scipy.linalg", "numpy.f2py.f2py2e", "ssl")),
         ("consumers", ("panel.report",)),
     ],
 )

@@ -15,7 +15,7 @@ import pandas as pd
 import streamlit as st
 
 from panel.app.state import StudyInUse, keep, leave_message, moment
-from panel.app.widgets import act_and_tell, attempt, download, heading, plain, say, table
+from panel.app.widgets import act_and_tell, attempt, download, heading, plain, say, show_done, table
 from panel.ballots.answers import links_page, qr_svg, with_links
 from panel.ballots.paper import LINE_LENGTHS_MM, PAPERS, paper_ballots, serving_labels
 from panel.ballots.protection import fingerprint_at, what_to_compare
@@ -377,7 +377,7 @@ def _open(study: StudyInUse, locked: dict[str, str], session: str, code: str, wh
     except PanelError as error:
         st.warning(plain(error), icon=":material/info:")
         return
-    st.success(plain(said), icon=":material/check:")
+    show_done(said)
     shown = rows[["code", "prototype"]].drop_duplicates().rename(columns={"code": "Code", "prototype": "Prototype"})
     table(shown, name=f"key_{session}", alt="What stands behind the codes")
 
@@ -449,7 +449,7 @@ def _cells(own: pd.DataFrame, names: Naming, which: str) -> pd.DataFrame:
 def _keep(record: BallotRecord, session: str, typed: pd.DataFrame, *, second: bool, who: str) -> None:
     kept = attempt(keep_typed, record.store, record.collection, session, typed, second=second, who=who, at=now())
     if kept is not None:
-        st.success(f"{kept} cells are kept.", icon=":material/check:")
+        show_done(f"{kept} cells are kept.")
 
 
 def _compare(record: BallotRecord, session: str, names: Naming) -> None:

@@ -11,6 +11,7 @@ import hashlib
 import hmac
 import secrets
 from collections.abc import Awaitable, Callable, MutableMapping
+from pkgutil import get_data
 from typing import Any
 from urllib.parse import parse_qs, quote, urlencode
 
@@ -26,21 +27,11 @@ _OWN_NAMES = ("127.0.0.1", "localhost")
 TOKEN_FIELD = "token"  # noqa: S105  # the name of the field in the address, not the word itself
 STUDY_FIELD = "study"
 """Field of the address with the path of the study in use; a reload and a second window keep it."""
-# Told where its server is, the page does not first look for it below its own address. What scrolls sideways by itself,
-# a table on a phone, can be reached with the keys; and there the places lie in a panel over the page, which Streamlit
-# leaves open when one was chosen.
-_TELL_SERVER = (
-    "window.__streamlit={BACKEND_BASE_URL:location.origin};"
-    "const reach=()=>{for(const part of document.querySelectorAll('[data-testid=stTable] div,[class*=st-key-wide]'))"
-    "if(part.scrollWidth>part.clientWidth)part.tabIndex=0};"
-    "new MutationObserver(reach).observe(document,{childList:true,subtree:true});addEventListener('resize',reach);"
-    "document.addEventListener('click',event=>{"
-    "if(innerWidth<768&&event.target.closest('[data-testid=stSidebarNavLink]'))"
-    "setTimeout(()=>document.querySelector('[data-testid=stSidebarCollapseButton] button')?.click(),0)})"
-)
+# A browser takes the hash with plain line ends, whatever a checkout made of them.
+_SCRIPT = (get_data("panel.app", "start/page.js") or b"").decode().replace("\r\n", "\n")
 # The one script that stands in Streamlit's page itself, and ours; a test compares it with the Streamlit installed.
 _OWN_SCRIPT = "'sha256-THxz9J9+wf7rhwR2YkXJoSZ13UCmYyC+3lNDv2+8ugA=' 'sha256-{}'".format(  # noqa: UP032  # too long
-    base64.b64encode(hashlib.sha256(_TELL_SERVER.encode()).digest()).decode()
+    base64.b64encode(hashlib.sha256(_SCRIPT.encode()).digest()).decode()
 )
 _POLICY = (
     "default-src 'none'; script-src 'self' {script}; style-src 'self' 'unsafe-inline'; img-src 'self' data: blob:; "
@@ -141,9 +132,9 @@ def _is_page(scope: _Scope) -> bool:
 
 
 async def _changed_page(send: _Send, started: MutableMapping[str, Any], body: bytes) -> None:
-    """Send the page with our name on it and with the address of its server."""
+    """Send the page with our name and our script in it."""
     body = body.replace(b"<title>Streamlit</title>", b"<title>Afterfeel</title>")
-    body = body.replace(b"<head>", f"<head><script>{_TELL_SERVER}</script>".encode(), 1)
+    body = body.replace(b"<head>", f"<head><script>{_SCRIPT}</script>".encode(), 1)
     kept = [pair for pair in started["headers"] if pair[0].lower() not in (b"content-length", b"etag")]
     await send({**started, "headers": [*kept, (b"content-length", str(len(body)).encode())]})
     await send({"type": "http.response.body", "body": body})

@@ -143,7 +143,7 @@ def _place_of(finding: Finding) -> tuple[str, int] | None:
     return what, max(int(row[1]) - 1, 0) if row else 0
 
 
-def open_editor(what: str, row: int = 0) -> None:
+def _open_editor(what: str, row: int = 0) -> None:
     """Choose what to edit, and the row of it; the page that calls it shows the editors on its next run."""
     st.session_state[CHOICE] = what
     if row:
@@ -167,7 +167,7 @@ def mend(finding: Finding) -> None:
         st.session_state[ASKED_TO_JOIN] = True
         leave_for("servings")
     elif place is not None:
-        open_editor(*place)
+        _open_editor(*place)
         leave_for("edit")
     leave_for("study")
 
@@ -200,7 +200,7 @@ def fill(needed: str) -> None:
     if needed in _BROUGHT:
         st.session_state[WAY_TO_OPEN] = _BROUGHT[needed]
         leave_for("start")
-    open_editor(_TYPED.get(needed, needed))
+    _open_editor(_TYPED.get(needed, needed))
     leave_for("edit")
 
 

@@ -19,7 +19,7 @@ PART = "part"
 
 
 @dataclass(frozen=True, slots=True)
-class Part:
+class _Part:
     """One question that a place answers.
 
     Parameters
@@ -65,63 +65,63 @@ class _Place:
     """
 
     title: str
-    parts: tuple[Part, ...]
+    parts: tuple[_Part, ...]
     then: tuple[str, str]
 
 
 _SCORES, _ANSWERS, _BOTH = ("scores",), ("answers",), ("scores", "answers")
 _SWAPS, _SERVED = ("formulas", "scores"), ("prototypes", "assessors")
 _RESULT = (
-    Part("at_a_glance", "At a glance", "What came out.", "result:show", _SCORES),
-    Part("differences", "Differences", "Which prototypes differ, on what, and by how much.", "result", _SCORES),
-    Part("map", "Map", "All prototypes and attributes in one picture.", "result", _SCORES),
-    Part("over_time", "Over time", "What happens after use, and while a sample is worked in.", "result", ("courses",)),
-    Part("decide", "Targets", "How near each prototype comes to what is wanted.", "result", ("targets", "scores")),
+    _Part("at_a_glance", "At a glance", "What came out.", "result:show", _SCORES),
+    _Part("differences", "Differences", "Which prototypes differ, on what, and by how much.", "result", _SCORES),
+    _Part("map", "Map", "All prototypes and attributes in one picture.", "result", _SCORES),
+    _Part("over_time", "Over time", "What happens after use, and while a sample is worked in.", "result", ("courses",)),
+    _Part("decide", "Targets", "How near each prototype comes to what is wanted.", "result", ("targets", "scores")),
 )
-_PEOPLE = (Part("assessors", "Assessors", "Whom to talk to before the scores are believed.", "people:show", _SCORES),)
+_PEOPLE = (_Part("assessors", "Assessors", "Whom to talk to before the scores are believed.", "people:show", _SCORES),)
 _CAUSES = (
-    Part("emollients", "Swaps", "Which emollient made the difference.", "causes:show", _SWAPS),
-    Part("ladder", "How sure", "How far the evidence for each swap carries.", "causes", _SWAPS),
-    Part("blends", "Blends", "What the emollient parts are made of.", "causes", ("formulas",)),
-    Part("readings", "Instruments", "What instruments say beside the panel.", "causes", ("readings", "scores")),
+    _Part("emollients", "Swaps", "What each swap of an emollient went with.", "causes:show", _SWAPS),
+    _Part("ladder", "How sure", "How far the evidence for each swap carries.", "causes", _SWAPS),
+    _Part("blends", "Blends", "What the emollient parts are made of.", "causes", ("formulas",)),
+    _Part("readings", "Instruments", "What instruments say beside the panel.", "causes", ("readings", "scores")),
 )
 _CONSUMERS = (
-    Part("liking", "Liking", "What consumers like.", "consumers", _ANSWERS),
-    Part("groups", "Groups", "Whether consumers want different things.", "consumers", _ANSWERS),
-    Part(
+    _Part("liking", "Liking", "What consumers like.", "consumers", _ANSWERS),
+    _Part("groups", "Groups", "Whether consumers want different things.", "consumers", _ANSWERS),
+    _Part(
         "preference_map",
         "What goes with liking",
         "Which sensations go along with liking.",
         "consumers",
         _SCORES + _ANSWERS,
     ),
-    Part("just_about_right", "Just about right", "What is too little or too much.", "consumers", _ANSWERS),
-    Part("check_all", "Ticked words", "Which words people tick for which prototype.", "consumers", _ANSWERS),
-    Part("agreement", "Statements", "How many agree with a statement.", "consumers", _ANSWERS),
-    Part("forced_choice", "Can they tell?", "Whether people notice a difference at all.", "consumers", ("choices",)),
-    Part("preference", "Which is preferred", "Which of two samples people would choose.", "consumers", ("choices",)),
+    _Part("just_about_right", "Just about right", "What is too little or too much.", "consumers", _ANSWERS),
+    _Part("check_all", "Ticked words", "Which words people tick for which prototype.", "consumers", _ANSWERS),
+    _Part("agreement", "Statements", "How many agree with a statement.", "consumers", _ANSWERS),
+    _Part("forced_choice", "Can they tell?", "Whether people notice a difference at all.", "consumers", ("choices",)),
+    _Part("preference", "Which is preferred", "Which of two samples people would choose.", "consumers", ("choices",)),
 )
-_NEXT = (Part("next_prototype", "What to make", "Which blend is worth making next.", "next:show", _SWAPS),)
+_NEXT = (_Part("next_prototype", "What to make", "Which blend is worth making next.", "next:show", _SWAPS),)
 _TEST = (
-    Part("plan", "Plan", "Which prototypes to make, so that swaps can be told apart.", "planning", ("formulas",)),
-    Part("servings", "Servings", "How many people it takes, and who gets what in which order.", "planning", _SERVED),
-    Part("safety", "Safety", "Whether anybody may apply a batch, and who says so.", "safety:show", ("batches",)),
-    Part("ballots", "Ballots", "How assessors answer, and how a session ends.", "ballots:show", ("assessors",)),
+    _Part("plan", "Plan", "Which prototypes to make, so that swaps can be told apart.", "planning", ("formulas",)),
+    _Part("servings", "Servings", "How many people it takes, and who gets what in which order.", "planning", _SERVED),
+    _Part("safety", "Safety", "Whether anybody may apply a batch, and who says so.", "safety:show", ("batches",)),
+    _Part("ballots", "Ballots", "How assessors answer, and how a session ends.", "ballots:show", ("assessors",)),
 )
 _SAY = (
-    Part("claims", "Claims", "What may be said, and what not.", "claims:show", ("claims",)),
-    Part("evidence_file", "Evidence file", "Everything a reviewer asks for, in one file.", "evidence_file:show"),
+    _Part("claims", "Claims", "What may be said, and what not.", "claims:show", ("claims",)),
+    _Part("evidence_file", "Evidence file", "Everything a reviewer asks for, in one file.", "evidence_file:show"),
 )
 _STUDY = (
-    Part("study", "What is in it", "What is in the study, and what to settle.", "study:show"),
-    Part("edit", "Edit", "Every table and every fact, to change.", "panel.app.study_editors"),
-    Part("start", "New or another", "Begin a study, bring scores, or open another one.", "panel.app.new_study"),
-    Part("words", "Words", "Each word of the field, once.", "panel.app.guide"),
-    Part("history", "History", "Who changed what, and when.", "study"),
-    Part("privacy", "Privacy", "What is known of people, and how it leaves the house.", "study"),
+    _Part("study", "What is in it", "What is in the study, and what to settle.", "study:show"),
+    _Part("edit", "Edit", "Every table and every fact, to change.", "panel.app.study_editors"),
+    _Part("start", "New or another", "Begin a study, bring scores, or open another one.", "panel.app.new_study"),
+    _Part("words", "Words", "Each word of the field, once.", "panel.app.guide"),
+    _Part("history", "History", "Who changed what, and when.", "study"),
+    _Part("privacy", "Privacy", "What is known of people, and how it leaves the house.", "study"),
 )
 PLACES: dict[str, _Place] = {
-    "result": _Place("Result", _RESULT, ("causes", "Which emollient made the difference?")),
+    "result": _Place("Result", _RESULT, ("causes", "What did each swap of an emollient go with?")),
     "people": _Place("People", _PEOPLE, ("result", "Which prototypes differ?")),
     "causes": _Place("Causes", _CAUSES, ("consumers", "Do consumers notice, and do they like it?")),
     "consumers": _Place("Consumers", _CONSUMERS, ("next", "What is worth making next?")),
@@ -130,11 +130,13 @@ PLACES: dict[str, _Place] = {
     "say": _Place("Say", _SAY, ("result", "What came out?")),
     "study": _Place("Study", _STUDY, ("test", "How should it be tested?")),
 }
-PARTS: dict[str, tuple[str, Part]] = {part.name: (place, part) for place, held in PLACES.items() for part in held.parts}
+PARTS: dict[str, tuple[str, _Part]] = {
+    part.name: (place, part) for place, held in PLACES.items() for part in held.parts
+}
 """Each part by its name, with the name of its place."""
-FIRST = next(iter(PLACES))
+_FIRST = next(iter(PLACES))
 """The place that is open at first."""
-FIRST_PART = PLACES[FIRST].parts[0].name
+FIRST_PART = PLACES[_FIRST].parts[0].name
 """What is seen at first; where a study that was taken into use answers."""
 _CALLED = {part.title: part.name for held in PLACES.values() for part in held.parts}
 # what the layers below call the places they send a reader to
@@ -146,7 +148,7 @@ _MENTIONED = re.compile(rf"\bpage ({_NAMES})\b|\b({_NAMES}) page\b")
 
 def addresses() -> dict[str, str]:
     """Return the address of each place below that of the app; the first place has none of its own."""
-    return {name: "" if name == FIRST else name for name in PLACES}
+    return {name: "" if name == _FIRST else name for name in PLACES}
 
 
 def _nothing() -> None:
@@ -155,7 +157,7 @@ def _nothing() -> None:
 
 def page_of(name: str, run: Callable[[], None] = _nothing) -> st.Page:
     """Return the page of a place; two with the same address are the same to Streamlit."""
-    return st.Page(run, title=PLACES[name].title, url_path=name, default=name == FIRST)
+    return st.Page(run, title=PLACES[name].title, url_path=name, default=name == _FIRST)
 
 
 def leave_for(part: str) -> None:

@@ -5,8 +5,7 @@ from __future__ import annotations
 import json
 from collections.abc import Callable, Mapping, Sequence
 from contextlib import suppress
-from dataclasses import dataclass
-from functools import partial
+from dataclasses import dataclass, replace
 from types import MappingProxyType
 from typing import Any
 
@@ -14,7 +13,7 @@ import pandas as pd
 import streamlit as st
 
 from panel.app.fact_editors import edit_facts
-from panel.app.guide import CHOICE, EDITORS, FACTS, FORMULAS, ROW, STATEMENTS, open_editor
+from panel.app.guide import CHOICE, EDITORS, FACTS, FORMULAS, ROW, STATEMENTS
 from panel.app.places import go
 from panel.app.state import StudyInUse, leave_message, moment
 from panel.app.widgets import attempt, download, file_name, headline, keep_and_tell, plain, say, table
@@ -106,7 +105,7 @@ def _take_back(study: StudyInUse) -> None:
 def save(study: StudyInUse, change: Callable[[Study], Study], done: str, *, forget: str = "") -> None:
     """Save a change and start the page again; say why not if it cannot be saved."""
     who = str(st.session_state.get(_WHO) or "")
-    keep_and_tell(study, change, done, who=who, after=lambda _: _forget(study, forget))
+    keep_and_tell(study, change, done, who=who, after=lambda _: _keep_draft(study, forget, None))
 
 
 def show_proposal(study: StudyInUse, finding: Finding, key: str) -> None:
@@ -120,12 +119,6 @@ def show_proposal(study: StudyInUse, finding: Finding, key: str) -> None:
             when = moment()
             done = f"{first.sentence}."
             keep_and_tell(study, lambda now: with_proposal(now, finding, who=who, when=when), done, who=who)
-
-
-def _forget(study: StudyInUse, what: str) -> str:
-    """Forget what was typed of a table and is saved now."""
-    _keep_draft(study, what, None)
-    return ""
 
 
 def _what_a_row_is(what: str) -> str:
@@ -185,7 +178,7 @@ def _grid(study: StudyInUse, what: str, now: pd.DataFrame, columns: Mapping[str,
     if key not in st.session_state:
         st.session_state[f"begun {key}"] = _kept_draft(study, what) or _Draft(now, now)
     begun: _Draft = st.session_state[f"begun {key}"]
-    marks = _marks(study, what)
+    marks: dict[int, str] = st.session_state.get(f"marks {what} {study.place}", {})  # as the page was last drawn
     marked = [marks.get(row, "") for row in range(1, len(begun.typed) + 1)]
     typed = st.data_editor(
         begun.typed.assign(**{_MARK: marked}) if marks else begun.typed,
@@ -266,14 +259,14 @@ def _save_or_not(study: StudyInUse, what: str, draft: _Draft, put: Callable[[Stu
             _begin_again(study, what, None)
 
 
-# What is wrong is marked in the row where it stands, and told below the grid.
+# What is wrong is marked in the row where it stands; below the grid each wrong cell is a field, its sentence beside it.
 
 
 _MARK = "To mend"
 
 
 def _cells_to_mend(study: Study, what: str, grid: pd.DataFrame) -> list[tuple[int, str, str]]:
-    """Return row and heading of each wrong cell, as they stand in the grid, with what is wrong."""
+    """Return row and column of each wrong cell, as they stand in the grid, with what is wrong."""
     found = []
     for problem in table_problems(study, what):
         row, column = problem.row, problem.column
@@ -281,33 +274,34 @@ def _cells_to_mend(study: Study, what: str, grid: pd.DataFrame) -> list[tuple[in
             line = study.table(FORMULAS).iloc[row - 1]
             named = grid["ingredient"].str.strip() == str(line["ingredient"]).strip()
             row, column = int(named.to_numpy().argmax()) + 1, str(line["prototype"])
-        known = {each.name: heading(each) for each in columns_of(what)}
-        found.append((row, known.get(column, column), f"{problem.message} {problem.advice}".strip()))
+        found.append((row, column, f"{problem.message} {problem.advice}".strip()))
     return found
 
 
-def _marks(study: StudyInUse, what: str) -> dict[int, str]:
-    """Return the headings of the wrong cells of each row, as they were when the page was last drawn."""
-    marks: dict[int, str] = st.session_state.get(f"marks {what} {study.place}", {})
-    return marks
-
-
 def _mark(study: StudyInUse, what: str, draft: _Draft, wrong: list[tuple[int, str, str]]) -> None:
-    """Tell what is wrong in which cell, with a way to its row; mark these rows in the grid."""
+    """Show each wrong cell as a field to mend it in, with what is wrong; mark these rows in the grid."""
     marks: dict[int, str] = {}
+    known = {column.name: heading(column) for column in columns_of(what)}
     for row, column, _ in wrong:
-        marks[row] = f"{marks[row]}, {column}" if row in marks else f"\u25b2 {column}"
-    if marks != _marks(study, what):  # a grid that is given other rows begins anew
-        st.session_state[f"marks {what} {study.place}"] = marks
+        named = known.get(column, column)
+        marks[row] = f"{marks[row]}, {named}" if row in marks else f"\u25b2 {named}"
+    kept = f"marks {what} {study.place}"
+    if marks != st.session_state.get(kept, {}):  # a grid that is given other rows begins anew
+        st.session_state[kept] = marks
         _begin_again(study, what, draft)
     if wrong:
         st.markdown(f"**{counted(len(wrong), 'cell')} to look at**")
-    for number, (row, column, words) in enumerate(wrong[:_SHOWN]):
-        with st.container(horizontal=True, vertical_alignment="center"):
-            st.markdown(plain(f"Row {row}, {column}: {words}"), width="content")
-            if what != FORMULAS and not draft.changed:
-                open_row = partial(open_editor, what, row)
-                st.button(f"Open row {row}", key=f"open {what} {number}", type="tertiary", on_click=open_row)
+    mended, turn = draft.typed.copy(), st.session_state.get(f"turn {what}", 0)
+    with st.container(horizontal=True):
+        for number, (row, column, words) in enumerate(wrong[:_SHOWN]):
+            label, place = f"\u25b2 Row {row}, {known.get(column, column)}", (row - 1, column)
+            with st.container(key=f"wrong {number}", width=340):
+                if column in mended:
+                    cell, key = str(mended.loc[place]), f"mend {what} {row} {column} {mended.loc[place]} {turn}"
+                    mended.loc[place] = _cell_field(study.study, what, column, cell, label=label, key=key)
+                st.markdown(plain(words if column in mended else f"{label}: {words}"))
+    if not mended.equals(draft.typed):
+        _begin_again(study, what, replace(draft, typed=mended))
 
 
 # Formulas: a column for each prototype, an ingredient found while typing, a swap.
@@ -435,7 +429,10 @@ def _one_row(study: StudyInUse, what: str) -> None:
         place = options.index(chosen) - 1 if chosen in options else -1
         row = dict(texts.iloc[place]) if place >= 0 else dict.fromkeys(texts.columns, "")
         with st.form(f"row {what} {place} {study.key}"):
-            new = {name: _field(study.study, what, name, str(cell), place) for name, cell in row.items()}
+            new = {
+                name: _cell_field(study.study, what, name, str(cell), key=f"{what} {place} {name}")
+                for name, cell in row.items()
+            }
             if st.form_submit_button("Save this row", type="primary"):
                 st.session_state.pop(ROW, None)
                 before = {str(name): str(cell) for name, cell in row.items()} if place >= 0 else None
@@ -450,15 +447,16 @@ def _row_words(row: Sequence[object]) -> str:
     return ", ".join([str(cell) for cell in row if str(cell)][:4])
 
 
-def _field(study: Study, what: str, name: str, cell: str, place: int) -> str:
+def _cell_field(study: Study, what: str, name: str, cell: str, *, label: str = "", key: str) -> str:
+    """Return what is written into one cell: chosen where its column has words to choose among, else typed."""
     known = {column.name: column for column in columns_of(what)}
     column = known.get(name) or Column(name, "text", "kept as it is")
-    words, key = _words_of(study, what, column), f"{what} {place} {name}"
-    label = heading(column) + (" (needed)" if column.required else "")
+    words, hint = _words_of(study, what, column), column_hint(column)
+    label = label or heading(column) + (" (needed)" if column.required else "")
     if words:
         options = list(dict.fromkeys(["", *words, cell]))
-        return str(st.selectbox(label, options, options.index(cell), help=column_hint(column), key=key) or "")
-    return st.text_input(label, cell, help=column_hint(column), key=key) or ""
+        return str(st.selectbox(plain(label), options, options.index(cell), help=hint, key=key) or "")
+    return st.text_input(plain(label), cell, help=hint, key=key) or ""
 
 
 def _with_row(study: Study, what: str, before: Mapping[str, str] | None, new: Mapping[str, str]) -> Study:

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import re
+import time
 from collections.abc import Callable, Iterable, Sequence
 from functools import partial
 from itertools import groupby
@@ -45,6 +46,9 @@ _STYLE = """
 [class*='st-key-only-broad'] img{max-width:72rem}
 @media(max-width:40rem){[class*='st-key-only-broad']{display:none}}
 @media(min-width:40.01rem){[class*='st-key-only-narrow']{display:none}}
+.put-back{margin:.25rem 0 0;font-size:.875rem}
+.put-back button{padding:.25rem;border:0;background:none;color:inherit;font:inherit;text-decoration:underline}
+[class*='st-key-wrong']{padding:.5rem .75rem;border:2px solid #b3261e;border-radius:.25rem}
 .st-key-head h1{padding:0}
 .st-key-head{row-gap:0}
 [data-testid=stMainBlockContainer]{padding-top:4.5rem}
@@ -52,10 +56,11 @@ _STYLE = """
 [data-testid=stException] a{display:none}
 .stPageLink :is(a,span,div,p){white-space:normal;overflow:visible;text-overflow:clip}
 @media screen and (prefers-color-scheme:dark){
+  [class*='st-key-wrong']{border-color:#f2b8b5}
   [data-testid=stImage] img,[data-testid=stHeaderLogo],[data-testid=stLogo]{filter:invert(.92) hue-rotate(180deg)}
 }
 @media print{
-  header,button,[data-testid=stSidebar],[data-testid=stForm],.st-key-tour,details:not([open]),summary,
+  header,button,[data-testid=stSidebar],[data-testid=stForm],.st-key-tour,.put-back,details:not([open]),summary,
   :is(.stButton,.stDownloadButton,.stPageLink,.stTextInput,.stTextArea,.stSelectbox,.stMultiSelect,.stRadio,.stCheckbox,
   .stSlider,.stButtonGroup,.stFileUploader,.stPopover){display:none!important}
 }
@@ -85,12 +90,18 @@ def page(title: str, otherwise: Callable[[], None] | None = None) -> StudyInUse:
             st.caption(f"{plain(study.title)}{kept}", width="content")
     message, place = take_message(), st.container()  # the place stays, so that what stands below keeps its state
     if message:
-        place.success(plain(message), icon=":material/check:")
+        with place:
+            show_done(message)
     if study is None:
         (otherwise or (lambda: st.markdown("Choose another study on the page Study.")))()
         close()
         st.stop()
     return study
+
+
+def show_done(words: str) -> None:
+    """Say that something was done; the page's script then forgets what was typed for it."""
+    st.container(key=f"done {time.monotonic_ns()}").success(plain(words), icon=":material/check:")
 
 
 def ask(question: Callable[_P, _T], /, *args: _P.args, **kwargs: _P.kwargs) -> _T:
@@ -125,7 +136,7 @@ def keep_and_tell(
     *,
     who: str = "",
     to_disk: bool = True,
-    after: Callable[[StudyInUse], str] | None = None,
+    after: Callable[[StudyInUse], str | None] | None = None,
 ) -> None:
     """Save a change and start the page again, which says what was done; say why not if it cannot be saved.
 

@@ -7,6 +7,7 @@ import re
 from collections.abc import Callable, Iterable, Iterator, Mapping, Sequence
 from dataclasses import dataclass, field, replace
 from datetime import datetime
+from functools import cache
 from typing import Any
 
 import pandas as pd
@@ -113,8 +114,13 @@ def fields_of(kind: str) -> tuple[str, ...]:
 
 def of_kind(kind: str, column: str) -> tuple[str, ...]:
     """Return what a column of the table of kinds lists for a kind: `needs`, `may_state` or `says`."""
-    cells = shared_table("claim_kinds").set_index("kind")[column]
-    return _split_names(str(cells.get(kind, "")))
+    return _split_names(str(kinds().get(kind, {}).get(column, "")))
+
+
+@cache
+def kinds() -> dict[str, dict[str, Any]]:
+    """Return the table of kinds of claim: the row of each, by its name."""
+    return {str(row["kind"]): row for row in shared_table("claim_kinds").to_dict("records")}
 
 
 def _split_names(text: str) -> tuple[str, ...]:
@@ -152,17 +158,16 @@ def _names(study: Study) -> dict[str, tuple[str, ...]]:
 
 
 def _problems(claim: Claim, names: Mapping[str, Sequence[str]]) -> Iterator[str]:
-    kinds = shared_table("claim_kinds").set_index("kind")
     if not claim.claim:
         yield "There is no sentence. Write the sentence exactly as it is to be said."
-    if claim.kind not in kinds.index:
-        yield f"The kind {claim.kind!r} is not known. Choose one of: {', '.join(kinds.index)}."
+    if claim.kind not in kinds():
+        yield f"The kind {claim.kind!r} is not known. Choose one of: {', '.join(kinds())}."
         return
     if claim.kind == BEYOND:
         return
     lacking = [name for name in of_kind(claim.kind, "needs") if _empty(claim, name)]
     if lacking:
-        words = str(kinds.loc[claim.kind, "words"])
+        words = kinds()[claim.kind]["words"]
         named = format_list(lacking)
         yield f"A claim of the kind '{words}' needs {named}. Fill in {named} in the table claims."
     yield from _unknown_names(claim, names)

@@ -50,7 +50,7 @@ class _Cursor:
 
     def comparator(self) -> bool:
         """Take words that name one prototype by name or role, with the product it is; leave them where they do not."""
-        place = self.place
+        place = self.after_clause(self.place)
         while place < len(self.tokens) and (self.tokens[place] in _OURS or self.tokens[place] in ("with", "for")):
             place += 1
         fitting: frozenset[str] | None = None
@@ -68,6 +68,11 @@ class _Cursor:
         self.found.comparators.append(fitting)
         self.place = place
         return True
+
+    def after_clause(self, place: int) -> int:
+        """Return the place after `they did`, `it does`: the same said of the other one; `place` where there is none."""
+        length = self.entry("same_of", place)[0]
+        return place + length if self.tokens[place + length : place + length + 1] in (("with",), ("for",)) else place
 
     def role_words(self, end: int) -> int:
         """Return how many words of a role stand from the place reached to `end`; two may name another prototype."""
@@ -116,7 +121,21 @@ def _longest(named: Mapping[Tokens, str], tokens: Tokens, place: int) -> tuple[i
 
 
 _PLAIN = frozenset(
-    ("function", "feel", "site", "slight", "range", "agree", "people", "panel", "test", "later", "product", "still")
+    (
+        "function",
+        "feel",
+        "look",
+        "site",
+        "slight",
+        "range",
+        "agree",
+        "people",
+        "panel",
+        "test",
+        "later",
+        "product",
+        "still",
+    )
 )
 _SUPERLATIVES = ("superlative", "degree_superlative", "least", "most")
 _JOINS = frozenset(("and", "or", ","))
@@ -172,7 +191,7 @@ class _Reader(_Cursor):
     def share(self) -> bool:
         """`84 %`, `8 in 10`, `49 of 58`, `more than half`, `most users`."""
         bound, entry = self.entry("at_least")
-        least = ("more than", "at least")[int(entry.value)] if bound else ""
+        least = ("more than", "at least", "almost")[int(entry.value)] if bound else ""
         start = self.place + bound
         value = number_at(self.tokens, start)
         if value is not None:
@@ -190,10 +209,18 @@ class _Reader(_Cursor):
         if length:
             share = Share(part.value, 1, least, self.words(bound + length), fraction=True)
             return self.take_share(share, bound + length)
+        length = self.entry("more")[0]
+        if length and self.entry("people", self.place + length)[0] and self.names_preference():
+            return self.take(length, Entry("function"))
         length = self.entry("majority")[0]
         if length and self.before_people(self.place + length):
             return self.take_share(Share(0.5, 1, "more than", self.words(length), fraction=True), length)
         return False
+
+    def names_preference(self) -> bool:
+        """Return whether a word of preference follows: more users preferred one than preferred the other."""
+        ahead = range(self.place, len(self.tokens))
+        return any(entry.family == "preference" for place in ahead for _, entry in entries_at(self.tokens, place))
 
     def take_share(self, share: Share, length: int) -> bool:
         """Take a share; an `of` after it says nothing more."""
@@ -263,6 +290,10 @@ class _Reader(_Cursor):
         if not length:
             return False
         start, self.place = self.place, self.place + length
+        others = self.entry("others_of")[0]
+        whole = self.range_at(self.place + others) if others else 0
+        if whole:
+            return self.take(others + whole, Entry("range"))
         if not self.comparator():
             self.place = start
             return False
@@ -316,9 +347,12 @@ class _Reader(_Cursor):
     def none_of(self) -> bool:
         """`no hand cream`, `no other cream`: nothing, where more or less is said of it."""
         length = self.entry("none_of")[0]
-        product = self.product_at(self.place + length) if length else 0
+        whole = self.range_at(self.place + length) if length and "of" in self.words(length).split() else 0
+        product = whole or (self.product_at(self.place + length) if length else 0)
         if not product:
             return False
+        if whole:
+            self.found.chunks.append(Entry("range", words=self.words(length + whole)))
         self.found.core.append(Entry("nothing", words=self.words(length + product)))
         self.found.order.append("nothing")
         self.place += length + product
@@ -344,6 +378,8 @@ class _Reader(_Cursor):
     def statement(self) -> bool:
         """Take what is said of a property: the words of the statement itself, the _longest phrase first."""
         for length, entry in entries_at(self.tokens, self.place):
+            if entry.part == "site" and self.product_at(self.place) > length:
+                continue
             if entry.part in _LETTERS:
                 value = entry.value if not math.isnan(entry.value) else 1.0
                 self.found.core.append(replace(entry, value=value, words=self.words(length)))
@@ -363,8 +399,16 @@ class _Reader(_Cursor):
         length, entry = self.entry("before_site")
         if length and (not self.place or self.entry("site", self.place + length)[0]):
             return self.take(length, entry)
+        if self.tokens[self.place] == "with" and self.own_product(self.place + 1):
+            return self.take(1, Entry("function"))
         length, entry = self.entry("new")
         return self.take(length, entry) if length else False
+
+    def own_product(self, place: int) -> bool:
+        """Return whether the product itself is named at a place: `our new hand cream`, `this cream`."""
+        while place < len(self.tokens) and (self.tokens[place] in (*_OURS, "this") or self.entry("new", place)[0]):
+            place += 1
+        return bool(self.product_at(place))
 
 
 # One sentence read whole: what every word of it does, and which words nothing accounts for.
@@ -398,7 +442,7 @@ UNREADABLE = "unreadable"
 class Share:
     """A share a sentence quotes: `of` is the count it is out of (100 for per cent); `least` where it says more than.
 
-    `least` is `more than`, `at least` or empty; `fraction` is True where a word such as most or half says it.
+    `least` is `more than`, `at least`, `almost` or empty; `fraction` is True where a word such as most or half says it.
     """
 
     count: float

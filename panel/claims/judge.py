@@ -119,7 +119,7 @@ def judge_claims(
     """
     claims = read_claims(study)
     materials = Materials(study, claims, level, differences, traced, fitted)
-    found_of_each = [find_evidence(claim, materials) for claim in claims]
+    found_of_each = [materials.once(find_evidence, claim) for claim in claims]
     rehearsed = is_rehearsed(study)
     standings = [standing(study, each) for each in claims]
     families = adjust_together(claims, found_of_each, [not exploratory for exploratory, _ in standings])
@@ -326,11 +326,11 @@ def judge_drafts(study: Study, rows: Sequence[Mapping[str, Any]], *, level: floa
     tried = _one_each(replace(study, tables={**study.tables, "claims": _table(rows)}))
     fixed = read_claims(study)
     materials = Materials(study, (*fixed, *tried), level)
-    beside = [(claim, find_evidence(claim, materials)) for claim in fixed]
+    beside = [(claim, materials.once(find_evidence, claim)) for claim in fixed]
     rehearsed, standing = is_rehearsed(study), (False, DRAFT)
     drafts = []
     for claim in tried:
-        found = find_evidence(claim, materials)
+        found = materials.once(find_evidence, claim)
         family = _in_family(claim, found, beside)
         case, said, words, _ = _judge_one(claim, found, family, materials, standing, rehearsed=rehearsed)
         told = (said.verdict, said.reasons, said.needs, case.not_covered, said.suggestion, words)

@@ -4,8 +4,9 @@ from __future__ import annotations
 
 import math
 from collections.abc import Callable, Iterable, Mapping
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from functools import cached_property
+from typing import Any
 
 import numpy as np
 import pandas as pd
@@ -14,6 +15,7 @@ from scipy.special import stdtr, stdtrit
 from panel.checks.confounds import Confounds
 from panel.claims.claim import (
     Claim,
+    kinds,
     number,
     percent,
 )
@@ -22,6 +24,7 @@ from panel.claims.names import Names, names_of
 from panel.errors import ModelError
 from panel.models.consumers.answers import AnswerGrid, Kind, answer_grid
 from panel.models.emollients.prediction_model import model_of, prototype_level, swap_effects
+from panel.models.emollients.readings import declared_pairs
 from panel.models.emollients.swaps import TracedSwaps, trace_swaps
 from panel.models.prototypes.differences import Differences, find_differences, versus_rows
 from panel.models.prototypes.panel_design import PanelDesign, PanelFit, fit_study, variance_rows
@@ -32,7 +35,6 @@ from panel.stats.comparing.group_means import BATCH
 from panel.stats.comparing.power import detection_power, equivalence_power
 from panel.stats.mixed.inference import Inference, inference, widened
 from panel.stats.mixed.reml import MixedFit
-from panel.study.knowledge import shared_table
 from panel.study.numbers_read import read_numbers
 from panel.study.scores_used import named_rows
 from panel.study.study import Study
@@ -95,8 +97,14 @@ class Materials:
         """Return how many agreed with the sentence `question` about a prototype."""
         key = (prototype, question)
         if key not in self._agreed:
-            self._agreed[key] = _count_agreed(self.study, prototype, question)
+            self._agreed[key] = _count_agreed(self.study, self._agreement, prototype, question)
         return self._agreed[key]
+
+    @cached_property
+    def _agreement(self) -> pd.DataFrame:
+        answers = named_rows(self.study, "answers")
+        answers = answers.loc[answers["kind"] == "agreement"]
+        return answers.loc[answers["answer"].str.strip() != ""]
 
     @cached_property
     def _agreed(self) -> dict[tuple[str, str], Counted]:
@@ -162,14 +170,26 @@ class Materials:
     def _readings(self) -> dict[str, Reading]:
         return {}
 
+    def once(self, what: Callable[[Claim, Materials], Any], claim: Claim) -> Any:
+        """Return `what` of a claim; sentences of one statement share it, unless it rests on the words themselves."""
+        by_words = claim.kind == "ingredient_attribution" or not (claim.attribute or claim.question)
+        key = (what.__name__, repr(replace(claim, number=0, claim=claim.claim if by_words else "")))
+        if key not in self._told_once:
+            self._told_once[key] = what(claim, self)
+        return self._told_once[key]
+
     @cached_property
-    def kinds(self) -> pd.DataFrame:
-        """The kinds of claim, index kind."""
-        return shared_table("claim_kinds").set_index("kind")
+    def _told_once(self) -> dict[tuple[str, str], Any]:
+        return {}
+
+    @cached_property
+    def partners(self) -> pd.DataFrame:
+        """Which measure of an instrument goes with which attribute."""
+        return declared_pairs(self.study, self.study.table("readings")["measure"].drop_duplicates())[0]
 
     def setting(self, kind: str, name: str) -> float:
         """Return a setting of a kind of claim, NaN if it has none."""
-        return float(self.kinds[name].loc[kind])
+        return float(kinds()[kind][name])
 
     def prototype(self, prototype: str) -> str:
         """Words for a prototype."""
@@ -509,15 +529,9 @@ class Counted:
     sessions: tuple[str, ...]
 
 
-def _count_agreed(study: Study, prototype: str, question: str) -> Counted:
-    """Count the answers to one agreement question; each person once, the last answer counts."""
-    answers = named_rows(study, "answers")
-    own = answers.loc[
-        (answers["kind"] == "agreement")
-        & (answers["question"] == question)
-        & (answers["prototype"] == prototype)
-        & (answers["answer"].str.strip() != "")
-    ]
+def _count_agreed(study: Study, answers: pd.DataFrame, prototype: str, question: str) -> Counted:
+    """Count the `answers` to one agreement question; each person once, the last answer counts."""
+    own = answers.loc[(answers["question"] == question) & (answers["prototype"] == prototype)]
     last = own.drop_duplicates("assessor", keep="last")
     texts = last["answer"].str.strip()
     unknown = texts.str.casefold().isin(_DONT_KNOW).to_numpy(dtype=bool)

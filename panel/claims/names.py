@@ -113,6 +113,7 @@ _APOSTROPHES = dict.fromkeys(map(ord, "’ʼ‘`´"), "'")
 _DASHES = dict.fromkeys(map(ord, "‐‑‒–—−"), "-")
 _SIGNS = _APOSTROPHES | _DASHES | {ord("&"): " and "}
 _CONTRACTIONS = {
+    r"\bvs\.": "vs",
     r"\b(it|that|this|there|here|what|who)'s\b": r"\1 is",
     r"(?<=[a-z])'s\b": " its",  # the lotion's feel
     r"(?<=[a-z])'d\b": " would",
@@ -315,12 +316,17 @@ _FACT = "claim_floors"
 
 def floor(study: Study, name: str) -> float:
     """Return a floor: that of the shared table, or the study's own (fact `claim_floors`) where that is stricter."""
-    usual = float(shared_table("claim_floors").set_index("floor")["value"].loc[name])
+    usual = _usual_floors()[name]
     stated = study.facts.get(_FACT)
     own = stated.get(name) if isinstance(stated, dict) else None
     if isinstance(own, bool) or not isinstance(own, int | float) or not math.isfinite(own):
         return usual
     return min(usual, float(own)) if name.startswith("most") else max(usual, float(own))
+
+
+@cache
+def _usual_floors() -> dict[str, float]:
+    return {str(row["floor"]): float(row["value"]) for row in shared_table("claim_floors").to_dict("records")}
 
 
 def question_words(study: Study, question: str) -> str:

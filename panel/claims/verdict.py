@@ -37,7 +37,6 @@ from panel.claims.grammar import Reading
 from panel.claims.materials import Materials
 from panel.claims.names import asked, family_of, floor, panel_days, question_words, test_record, words_of
 from panel.models.consumers.answers import AnswerGrid, question_facts
-from panel.models.emollients.readings import declared_pairs
 from panel.models.prototypes.verdict import DIFFERS
 from panel.stats.answers.binomial import wilson_interval
 from panel.stats.answers.paired_answers import mcnemar_exact
@@ -329,16 +328,16 @@ def bearing_on(claim: Claim, materials: Materials) -> tuple[_Bearing, ...]:
     """Return what bears on a claim beside its own test, what speaks against it first."""
     if claim.kind == BEYOND or claim.problems:
         return ()
-    wanted = _wanted(claim, materials)
-    found = [
-        *_panel(claim, materials, wanted),
-        *_questions(claim, materials, wanted),
-        *_ticks(claim, materials, wanted),
-        *_judgements(claim, materials, wanted),
-        *_readings(claim, materials, wanted),
-    ]
+    found = [*materials.once(_from_people, claim), *_readings(claim, materials, _wanted(claim, materials))]
     order = (AGAINST, FOR, _NEITHER)
     return tuple(sorted(found, key=lambda each: order.index(each[0])))
+
+
+def _from_people(claim: Claim, materials: Materials) -> list[_Bearing]:
+    """Return what the panel and the consumers said; it depends on the statement, not on the words of the sentence."""
+    wanted = _wanted(claim, materials)
+    sources = (_panel, _questions, _ticks, _judgements)
+    return [bearing for source in sources for bearing in source(claim, materials, wanted)]
 
 
 def _wanted(claim: Claim, materials: Materials) -> dict[str, int]:
@@ -510,10 +509,9 @@ def _readings(claim: Claim, materials: Materials, wanted: Mapping[str, int]) -> 
     table = materials.study.table("readings")
     measures = tuple(str(name) for name in table["measure"].unique())
     named = {word for word in words_of(claim.claim) if len(word) >= _LEAST_LETTERS}
-    pairs, _ = declared_pairs(materials.study, table["measure"].drop_duplicates())
     partners = {
         str(row["measure"]): str(row["attribute"])
-        for row in pairs.to_dict("records")
+        for row in materials.partners.to_dict("records")
         if row["attribute"] == claim.attribute or family_of(materials.study, str(row["attribute"])) in wanted
     }
     denies = _said(materials.read(claim.claim)) < 0 or bool({"no", "not", "without"} & set(words_of(claim.claim)))

@@ -24,6 +24,7 @@ from panel.claims.claim import (
     Claim,
     Evidence,
     WordingFinding,
+    kinds,
     number,
     of_kind,
     percent,
@@ -31,6 +32,7 @@ from panel.claims.claim import (
 from panel.claims.grammar import UNREADABLE, Reading, Share
 from panel.claims.materials import Materials
 from panel.claims.names import (
+    entries_at,
     family_of,
     floor,
     minutes_between,
@@ -168,6 +170,7 @@ _COMPARATOR = "compared with another"
 _QUALIFIER = "qualifier missing"
 _FLAT = frozenset(("positive", "negated", "absent", "low", "high", "bare"))
 _EU = "EU 655/2013"
+_SEEN = frozenset(("gloss of the skin", "gloss in the dish", "whiteness", "whitening"))
 _OF_VOTES = frozenset(("preference", "liking"))
 
 
@@ -200,8 +203,16 @@ def _statement_findings(
         )
         yield _change(_NOT_ASKED, message, "Ask people whether they feel none of it.", "evidential support", _EU)
     yield from _on_slightly(reading)
+    yield from _on_look(reading)
     if evidence.qualifier and not _qualified(evidence, reading):
         yield _change(_QUALIFIER, evidence.qualifier, "Say it with this qualifier.", "honesty", _EU)
+
+
+def _on_look(reading: Reading) -> Iterator[WordingFinding]:
+    """Say where the sentence tells how something looks that was felt."""
+    if reading.has("look") and not reading.families <= _SEEN:
+        message = f"The sentence says “{reading.words_for('look')[0]}”, and what was judged is felt, not seen."
+        yield _change(_ANOTHER, message, "Say 'feels'.", "truthfulness", _EU)
 
 
 def _on_slightly(reading: Reading) -> Iterator[WordingFinding]:
@@ -280,7 +291,7 @@ def _direction(reading: Reading) -> int:
 
 
 def _example(claim: Claim) -> str:
-    return str(shared_table("claim_kinds").set_index("kind")["example"].loc[claim.kind])
+    return str(kinds()[claim.kind]["example"])
 
 
 def _on_comparators(claim: Claim, materials: Materials, reading: Reading) -> Iterator[WordingFinding]:
@@ -299,7 +310,7 @@ def _on_comparators(claim: Claim, materials: Materials, reading: Reading) -> Ite
         message = f"The sentence compares with {told}; compared was {format_list(names or ['nothing'])}."
         yield _change(_COMPARATOR, message, "Name the one it was compared with.", "fairness", _EU)
     needed = claim.kind in ("superiority", "parity", "preference") or reading.degree == "not comparative"
-    needed = needed or (claim.kind == "ranking" and reading.degree == "comparative")
+    needed = needed or (claim.kind == "ranking" and reading.degree == "comparative" and not reading.has("range"))
     if (needed or (claim.kind == "perceived_attribute" and claim.versus)) and not wanted <= set(named):
         message = "The sentence compares and does not say with what."
         yield _change("comparison without the other", message, f"Name {format_list(names)}.", "honesty", _EU)
@@ -314,6 +325,7 @@ def _qualified(evidence: Evidence, reading: Reading) -> bool:
 def _beside_question(claim: Claim, materials: Materials, reading: Reading, asked: Reading) -> Iterator[WordingFinding]:
     """Say where the sentence is not the one that people were asked about."""
     yield from _on_slightly(reading)
+    yield from _on_look(reading)
     in_own_words = bool(asked.left_over)
     same = reading.family == asked.family and reading.asked_as == asked.asked_as
     same = reading.order == asked.order if in_own_words else same and reading.degree != UNREADABLE
@@ -326,9 +338,14 @@ def _beside_question(claim: Claim, materials: Materials, reading: Reading, asked
         yield _change(_NOT_ASKED, message, "Say what people agreed with.", "evidential support", _EU)
     elif _degree_felt(reading) != _degree_felt(asked) or reading.sign != asked.sign:
         yield _unlike(reading, asked, words)
-    elif asked.has("feel") and not reading.has("feel"):
+    elif asked.has("feel") and not (reading.has("feel") or _as_felt(reading)):
         message = f"People were asked what they feel (“{words}”), and the sentence speaks of what is."
         yield _change(_STRONGER, message, "Say 'feels'.", "honesty", "UK advice on cosmetics")
+
+
+def _as_felt(reading: Reading) -> bool:
+    """Return whether people are said to have felt it: 89 % of users felt that it is not greasy."""
+    return any(words.startswith(("feel", "felt")) for words in reading.words_for("agree"))
 
 
 def _degree_felt(reading: Reading) -> str:
@@ -350,6 +367,7 @@ def _unlike(reading: Reading, asked: Reading, words: str) -> WordingFinding:
 _DAY = 1440.0
 _LATER = 10.0  # minutes from which an attribute may be called later; a setting of ours, no source
 _SLACK = 1e-9
+_ALMOST = 0.02  # how far below a quoted share the counted one may lie to be almost that; a setting of ours, no source
 _SPEAK_FOR_PEOPLE = frozenset(("use", "recommendation", "preference", "liking"))
 
 
@@ -413,6 +431,8 @@ def _on_shares(claim: Claim, evidence: Evidence, materials: Materials, reading: 
 def _counted_so(share: Share, evidence: Evidence) -> bool:
     """Return whether a quoted share is the counted one: cut, never rounded up; more than, only where it is."""
     counted = evidence.observed_share
+    if share.least == "almost":  # of a round figure: almost 9 in 10, almost 90 %
+        return (share.of <= 10 or share.count % 10 == 0) and counted < share.share <= counted + _ALMOST
     if share.of > 10 and share.of != 100:
         agreed = round(counted * evidence.n)
         return share.of == evidence.n and _at_most(share, share.count, agreed)
@@ -472,14 +492,20 @@ def _on_people(
 def _on_places(claim: Claim, materials: Materials, reading: Reading) -> Iterator[WordingFinding]:
     """Say where the sentence speaks of another place than the one asked about, or than the product is for."""
     asked = _question_reading(claim, materials) if claim.kind == "agreement" else None
-    of_hands = any("hand" in words for words in materials.names.product_types)
-    of_hands = of_hands or "hand" in str(materials.study.facts.get("area", ""))
+    own = _sites_of_product(materials)
     named = frozenset() if asked is None else asked.families_for("site")
-    anywhere = asked is None or not (named or of_hands)  # the panel's forearm, a product for the whole body
-    fitting = named | ({"hands"} if of_hands else set()) | ({"skin"} if anywhere else set())
+    anywhere = asked is None or not (named or own - {"body"})  # the panel's forearm, a product for the whole body
+    fitting = named | own | ({"skin"} if anywhere else set())
     for site in sorted(reading.families_for("site") - fitting):
         message = f"The sentence speaks of {site}; that was not what was asked, or not what the product is for."
         yield _change("another place", message, "Name the place it was tried on.", "evidential support", _EU)
+
+
+def _sites_of_product(materials: Materials) -> frozenset[str]:
+    """Return the places that the product is for, by its name or the area it was used on: hands for a hand cream."""
+    words = {word for phrase in materials.names.product_types for word in phrase}
+    words |= set(words_of(str(materials.study.facts.get("area", ""))))
+    return frozenset(entry.family for word in words for _, entry in entries_at((word,), 0, "site"))
 
 
 def _on_moments(

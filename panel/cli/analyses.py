@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import sys
 from collections.abc import Iterator
+from functools import partial
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
@@ -95,7 +96,8 @@ def compare_all(folder: Path, workers: int, scheduler: str, as_json: bool) -> No
     ]
     found = []
     with click.progressbar(length=len(studies), label="Studies", file=sys.stderr) as bar:
-        for each in spread(_differences_of, studies, workers=workers, scheduler=scheduler):
+        work = partial(_differences_of, with_frames=as_json)
+        for each in spread(work, studies, workers=workers, scheduler=scheduler):
             found.append(each)
             bar.update(1)
     if as_json:
@@ -113,7 +115,7 @@ def compare_all(folder: Path, workers: int, scheduler: str, as_json: bool) -> No
 _FRAMES = ("attributes", "means", "pairs", "versus")
 
 
-def _differences_of(path: Path) -> dict[str, Any]:
+def _differences_of(path: Path, *, with_frames: bool) -> dict[str, Any]:
     """Return what `compare` finds in the study at a path: attributes that differ, frames; or why there is nothing."""
     import pandas as pd
 
@@ -130,8 +132,8 @@ def _differences_of(path: Path) -> dict[str, Any]:
         return told | {"why_not": str(error)}
     table = result.attributes
     told |= {"asked": len(table), "differ_on": table.loc[table["verdict"] == DIFFERS, "attribute"].tolist()}
-    frames = (result.attributes, result.means, *result.without_luck)
-    return told | {name: frame.assign(study=path.name) for name, frame in zip(_FRAMES, frames, strict=True)}
+    frames = (result.attributes, result.means, *result.without_luck) if with_frames else ()
+    return told | {name: frame.assign(study=path.name) for name, frame in zip(_FRAMES, frames, strict=False)}
 
 
 def _together(found: list[dict[str, Any]]) -> dict[str, Any]:

@@ -210,7 +210,6 @@ def trace(study: Path, seed: int, everything: bool, as_json: bool) -> None:
 def _print_trace(answers: Answers, *, everything: bool) -> None:
     """Print the matrix of causes and what to make next; all of it if asked for."""
     from panel.answers import NoAnswer
-    from panel.models.emollients.causes import find_causes
     from panel.study.formulas import emollient_blend
     from panel.views.emollients.blends import tell_blends
     from panel.views.emollients.causes import tell_causes
@@ -218,9 +217,8 @@ def _print_trace(answers: Answers, *, everything: bool) -> None:
     from panel.views.emollients.next_prototype import tell_next
     from panel.views.emollients.swaps import swap_drawers
 
-    names, decision, following = answers.names, answers.decision, answers.next
-    causes = find_causes(answers.swaps, None if isinstance(decision, NoAnswer) else decision)
-    print_told(tell_causes(causes, names, *swap_drawers(answers.swaps, names)), everything=everything)
+    names, following = answers.names, answers.next
+    print_told(tell_causes(answers.causes, names, *swap_drawers(answers.swaps, names)), everything=everything)
     if everything:
         blend = emollient_blend(answers.study)
         print_told(tell_blends(answers.descriptors, names, blend, answers.swaps), everything=True)

@@ -3,8 +3,6 @@
 from __future__ import annotations
 
 import json
-import sys
-from importlib.util import LazyLoader, find_spec, module_from_spec
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
@@ -23,7 +21,6 @@ json_option = click.option("--json", "as_json", is_flag=True, help="Print one JS
 
 def open_path(path: Path) -> Study:
     """Return the study at a path; until the command ends, texts are kept as plain strings."""
-    _leave_out_of_numpy("f2py", "testing")
     import pandas as pd
 
     from panel.study.open_study import open_study
@@ -32,20 +29,6 @@ def open_path(path: Path) -> Study:
     if command is not None:  # Arrow's strings are slower to read one by one, as a command does
         command.with_resource(pd.option_context("mode.string_storage", "python"))
     return open_study(path)
-
-
-def _leave_out_of_numpy(*parts: str) -> None:
-    """Load parts of numpy only if somebody uses them: scipy names all of it, at 5 % of what a command takes."""
-    import numpy as np
-
-    for name in (f"numpy.{part}" for part in parts):
-        spec = find_spec(name)
-        if name in sys.modules or spec is None or spec.loader is None:
-            continue
-        spec.loader = LazyLoader(spec.loader)
-        sys.modules[name] = part = module_from_spec(spec)
-        spec.loader.exec_module(part)
-        setattr(np, name.partition(".")[2], part)
 
 
 def tell(words: object, *, err: bool = False) -> None:

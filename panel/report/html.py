@@ -6,11 +6,9 @@ import re
 from collections.abc import Iterator
 from dataclasses import dataclass, replace
 from functools import cache
-from typing import Any
+from typing import TYPE_CHECKING, Any
 
 import pandas as pd
-from jinja2 import Environment, PackageLoader, StrictUndefined
-from markupsafe import Markup
 
 from panel.report.contents.blocks import (
     Block,
@@ -22,6 +20,9 @@ from panel.report.contents.blocks import (
     Words,
 )
 from panel.words import counted, plain_text
+
+if TYPE_CHECKING:
+    from jinja2 import Environment
 
 _ABOUT_ITSELF = re.compile(r"\s*<metadata>.*?</metadata>|\s*<style type=\"text/css\">.*?</style>", re.DOTALL)
 _NAMESPACES = re.compile(r'\s+xmlns(?::\w+)?="[^"]*"')
@@ -50,6 +51,8 @@ def _item(item: Item) -> dict[str, Any]:
         case Words(kind, texts):
             return {"kind": kind, "texts": texts}
         case Picture():
+            from markupsafe import Markup
+
             # our own drawing, in which every word of the study is escaped (panel.views.pictures)
             drawn = Markup(_inline_svg(item.draw(), item.name))  # noqa: S704  # the one thing on the page that is markup
             return {"kind": "picture", "title": item.title, "svg": drawn}
@@ -60,6 +63,8 @@ def _item(item: Item) -> dict[str, Any]:
 
 @cache
 def _templates() -> Environment:
+    from jinja2 import Environment, PackageLoader, StrictUndefined  # only for this form of the file
+
     loader = PackageLoader("panel.report", "templates")
     return Environment(loader=loader, autoescape=True, undefined=StrictUndefined, trim_blocks=True, lstrip_blocks=True)
 

@@ -4,6 +4,8 @@ from __future__ import annotations
 
 import json
 import re
+import subprocess
+import sys
 from collections.abc import Mapping, Sequence
 from dataclasses import replace
 from functools import cache
@@ -11,15 +13,12 @@ from importlib.util import find_spec
 from pathlib import Path
 from typing import Any
 
-import typst
-
 from panel.errors import StudyError
 from panel.report.contents.blocks import Picture, Report, Section, Words
 from panel.report.elsewhere import elsewhere
 from panel.report.html import Item, Sheet, holds_numbers, items, page_facts, plain_text, with_breaks
 
 _TEMPLATE = Path(__file__).with_name("evidence.typ")
-_STANDARDS: Any = ["a-2a", "ua-1"]  # typst's own list of names cannot be written as the type of a shorter list
 # DejaVu Sans first; the second one shows a box with the name of the script for signs that the first lacks.
 _FONTS = ("DejaVu Sans", "Last Resort High-Efficiency")
 _WIDTH, _HEIGHT = 481.0, 640.0  # points inside the margins of an A4 page; a picture leaves room for its title
@@ -58,15 +57,30 @@ def pdf_bytes(report: Report) -> bytes:
         "sections": sections,
         "contents": contents_of(report, [_ON_ITS_SIDE] if turned else []),
     }
-    try:
-        made = typst.compile(
-            str(_TEMPLATE), font_paths=_fonts(), sys_inputs={"data": json.dumps(data)}, pdf_standards=_STANDARDS
-        )
-    except RuntimeError as error:
-        raise StudyError(f"The evidence file could not be set as PDF: {error}.") from error
-    if not isinstance(made, bytes):
-        raise StudyError("The evidence file could not be set as PDF: no file came out.")
-    return made
+    return _typeset(json.dumps(data))
+
+
+# Typst takes as much memory as the study: in a process of its own it is given back, and adds nothing to this one's.
+_SETTING = """
+import sys, typst
+fonts = typst.Fonts(include_system_fonts=False, include_embedded_fonts=False, font_paths=[sys.argv[2]])
+data = sys.stdin.buffer.read().decode()
+try:
+    made = typst.compile(sys.argv[1], font_paths=fonts, sys_inputs={"data": data}, pdf_standards=["a-2a", "ua-1"])
+except RuntimeError as error:
+    sys.exit(str(error))
+sys.stdout.buffer.write(made)
+"""
+
+
+def _typeset(data: str) -> bytes:
+    """Return the pages that the template makes of the data."""
+    command = [sys.executable, "-P", "-c", _SETTING, str(_TEMPLATE), str(_font_folder())]
+    done = subprocess.run(command, input=data.encode(), capture_output=True, check=False)  # noqa: S603  # our own words
+    if done.returncode or not done.stdout:
+        why = done.stderr.decode(errors="replace").strip() or "no file came out"
+        raise StudyError(f"The evidence file could not be set as PDF: {why}.")
+    return done.stdout
 
 
 def contents_of(report: Report, more: Sequence[str] = ()) -> list[dict[str, Any]]:
@@ -155,11 +169,6 @@ def _across(svg: str) -> tuple[float, bool]:
     if _WIDTH / wide >= _SMALLEST:
         return wide * min(1.0, _WIDTH / wide, _HEIGHT / high), False
     return wide * min(1.0, _WIDTH_TURNED / wide, _HEIGHT_TURNED / high), True
-
-
-@cache
-def _fonts() -> typst.Fonts:
-    return typst.Fonts(include_system_fonts=False, include_embedded_fonts=False, font_paths=[str(_font_folder())])
 
 
 def _font_folder() -> Path:

@@ -107,9 +107,9 @@ def _about(study: Study) -> str:
 
 
 def _picture(answers: Answers, names: Naming) -> Picture | None:
-    traced, decision = answers.ask(SWAPS), answers.ask(DECISION)
+    traced = answers.ask(SWAPS)
     if not isinstance(traced, NoAnswer) and not (traced.swaps.empty and traced.joint.empty):
-        return causes_picture(traced, None if isinstance(decision, NoAnswer) else decision, names)
+        return causes_picture(answers.causes, names)
     found = answers.ask(DIFFERENCES)
     return None if isinstance(found, NoAnswer) else tell_differences(found, names).picture
 

@@ -10,8 +10,8 @@ from collections.abc import Iterator, Mapping, Sequence
 from contextlib import contextmanager
 from dataclasses import dataclass
 from functools import lru_cache
+from html import escape
 from typing import TYPE_CHECKING, Any
-from xml.sax.saxutils import escape, quoteattr
 
 import numpy as np
 import pandas as pd
@@ -521,8 +521,11 @@ def svg_text(figure: Figure, *, title: str, description: str, text_as_paths: boo
     svg = re.sub(f' id="{prototype_mark("")}[^"]*"', "", buffer.getvalue())
     start = svg.index("<svg ")
     inside = svg.index(">", start) + 1
-    opening = svg[start : inside - 1] + f' role="img" aria-label={quoteattr(title)}>'
-    return f"{opening}\n <title>{escape(title)}</title>\n <desc>{escape(description)}</desc>{svg[inside:]}"
+    opening = svg[start : inside - 1] + f' role="img" aria-label="{escape(title)}">'
+    words = "".join(
+        f"\n <{tag}>{escape(text, quote=False)}</{tag}>" for tag, text in (("title", title), ("desc", description))
+    )
+    return f"{opening}{words}{svg[inside:]}"
 
 
 # A figure as PNG, for programs that take no SVG.

@@ -78,12 +78,12 @@ def free_port() -> int:
 
 
 @contextmanager
-def running_app(*study: str, home: Path | None = None) -> Iterator[str]:
-    """Start `afterfeel app` on a free port, away from the checkout; give the address that opens it; stop it then.
+def running_app(*study: str, home: Path | None = None, port: int = 0) -> Iterator[str]:
+    """Start `afterfeel app`, on a free port if none is named, away from the checkout; give its address; then stop it.
 
     What it keeps lies in `home`; where none is named it is gone with the app.
     """
-    port = free_port()
+    port = port or free_port()
     command = [sys.executable, "-c", "from panel.cli import main; main()", "app", *study, "--no-browser"]
     with TemporaryDirectory() as elsewhere:
         own = str(home or elsewhere)
@@ -155,10 +155,29 @@ def settled(page: Page) -> None:
     page.wait_for_selector("[data-testid=stSkeleton]", state="detached", timeout=1000 * SECONDS)
 
 
+def at_rest(page: Page) -> None:
+    """Wait until nothing is computed, drawn or on its way to another colour."""
+    settled(page)
+    page.wait_for_function(
+        "() => document.getAnimations().every(one => one.playState !== 'running'"
+        " || one.effect.getComputedTiming().iterations === Infinity)"
+    )
+
+
+def open_drawers(page: Page) -> None:
+    """Open every drawer, also those that come with another one."""
+    while (closed := page.locator("[data-testid=stExpander] details:not([open]) > summary")).count():
+        closed.first.click()
+        settled(page)
+    page.mouse.move(0, 0)  # what the mouse is on has another colour for a moment
+    at_rest(page)
+
+
 def violations(page: Page) -> list[tuple[str, str]]:
     """Return what axe-core finds. Its source runs beside the page's policy, as a browser extension would."""
-    session = page.context.new_cdp_session(page)
-    session.send("Runtime.evaluate", {"expression": AXE.read_text(encoding="utf-8")})
+    if not page.evaluate("'axe' in window"):
+        session = page.context.new_cdp_session(page)
+        session.send("Runtime.evaluate", {"expression": AXE.read_text(encoding="utf-8")})
     found = page.evaluate("axe.run()")
     assert len(found["passes"]) > 10
     return [(rule["id"], node["html"]) for rule in found["violations"] for node in rule["nodes"]]

@@ -1,8 +1,9 @@
-"""What is half done in a real browser: typed into a grid or begun as a new study, it outlives reload and restart."""
+"""What is half done in a real browser: typed into a grid or a field, or begun, it outlives reload and restart."""
 
 from __future__ import annotations
 
 import os
+from dataclasses import replace
 from pathlib import Path
 
 import pytest
@@ -10,7 +11,19 @@ from playwright.sync_api import Page
 
 from panel.app.new_study import _STEPS
 from panel.study.folder import read_folder, write_study
-from tests.app.running import CHROMIUM, Walk, address_of, browser, entered, running_app, settled
+from panel.study.saving import save
+from tests.app.running import (
+    CHROMIUM,
+    ROOT,
+    Walk,
+    address_of,
+    browser,
+    entered,
+    free_port,
+    running_app,
+    settled,
+    violations,
+)
 from tests.studies import small_study
 
 _WIDTHS = (390, 1280)
@@ -41,6 +54,70 @@ def typed_into_the_grid(page: Page) -> None:
     page.get_by_text(_NOT_SAVED).wait_for()
 
 
+# A long text in the form of a drawer, a number in a form that the study states already, a line outside of any form.
+_DRAWERS = {"decide": "Write down the decision", "claims": "Try a sentence, then fix it", "edit": "About the study"}
+_TYPED = {
+    "decide": ("Why", "the least greasy of those that"),
+    "edit": ("Largest difference that does not matter, in scale units", "7,"),
+    "claims": ("Sentence, exactly as it is to be said", "less greasy than the bench"),
+}
+_PUT_BACK = "Put back what you had typed."
+
+
+def opened(page: Page, address: str, name: str, folder: Path, *, drawer: bool = True) -> None:
+    page.goto(f"{address}/{address_of(name)}&study={folder}".replace("say&", "say?"))
+    settled(page)
+    if drawer or name == "edit":
+        page.get_by_text(_DRAWERS[name], exact=True).last.click()
+        settled(page)
+
+
+def typed_into_fields(walk: Walk, address: str, folder: Path) -> None:
+    """Type into fields of three kinds, and reload the page in the midst of it, without leaving the field."""
+    for name, (label, text) in _TYPED.items():
+        opened(walk.page, address, name, folder)
+        walk.field(label).click()
+        walk.page.keyboard.press("Control+a")
+        walk.page.keyboard.type(text)
+        walk.page.reload()
+        settled(walk.page)
+
+
+def fields_are_put_back_until_saved(walk: Walk, address: str, folder: Path) -> None:
+    """What was typed stands in its field, the drawer open, and says so; once saved or given up it is forgotten."""
+    page = walk.page
+    for name, (label, text) in _TYPED.items():
+        opened(page, address, name, folder, drawer=False)
+        page.get_by_text(_PUT_BACK).locator("visible=true").wait_for()
+        assert walk.field(label).input_value() == text
+        assert violations(page) == []
+    page.get_by_role("button", name="Give it up").click()
+    settled(page)
+    assert walk.field(_TYPED["claims"][0]).input_value() == ""
+    opened(page, address, "decide", folder, drawer=False)
+    walk.write("Who decides", "M. Aro")
+    walk.press("Record the decision", "is not established")  # refused: it is kept
+    page.reload()
+    page.get_by_text(_PUT_BACK).nth(1).wait_for()
+    assert walk.field("Who decides").input_value() == "M. Aro"
+    walk.write("What is not established", "how it wears")
+    walk.write("In which role", "lead")
+    walk.press("Record the decision", "The decision is recorded")
+    assert read_folder(folder).table("decisions")["reason"].iloc[-1] == _TYPED["decide"][1]
+    # what somebody else saved meanwhile is not overwritten
+    save(
+        folder, read_folder(folder), lambda now: replace(now, facts={**now.facts, "margin": 9}), who="", what="Margin."
+    )
+    opened(page, address, "edit", folder)
+    page.get_by_text("since then this was changed").wait_for()
+    assert walk.field(_TYPED["edit"][0]).input_value() == "9"
+    page.get_by_role("button", name="Put mine in").click()
+    assert walk.field(_TYPED["edit"][0]).input_value() == _TYPED["edit"][1]
+    assert [name for name in page.evaluate("Object.keys(localStorage)") if name.startswith("typed")] == [
+        f"typed\n{folder}\n/study\nEdit\nst-key-fact-margin\n{_TYPED['edit'][0]}\n1"
+    ]
+
+
 def begun(walk: Walk) -> None:
     """Begin a study and go as far as the third step: prototypes are named, their formulas are not written."""
     walk.choose("A new study", "Five short steps")
@@ -57,11 +134,13 @@ def test_what_is_half_done_outlives_a_reload_and_a_restart(tmp_path: Path):
         if os.environ.get("CI"):
             pytest.fail("Chromium is missing, so the app was not looked at.")
         pytest.skip("Chromium is not installed.")
-    folder = tmp_path / "small"
+    folder, large = tmp_path / "small", tmp_path / "large"
     write_study(small_study(), folder)
+    write_study(read_folder(ROOT / "data_demo" / "reading_room"), large)
+    port = free_port()  # the same after the restart, as it is where nobody asks for another one
     with browser(_WIDTHS[0]) as context:
         page = context.new_page()
-        with running_app("--folder", str(tmp_path), home=tmp_path) as opening:
+        with running_app("--folder", str(tmp_path), home=tmp_path, port=port) as opening:
             address = entered(page, opening)
             page.goto(f"{address}/{address_of('edit')}&study={folder}")
             settled(page)
@@ -69,11 +148,12 @@ def test_what_is_half_done_outlives_a_reload_and_a_restart(tmp_path: Path):
             page.goto(f"{address}/{address_of('start')}")
             settled(page)
             begun(Walk(page, tmp_path))
-        with running_app("--folder", str(tmp_path), home=tmp_path) as opening:
+            page.set_viewport_size({"width": _WIDTHS[1], "height": 900})
+            typed_into_fields(Walk(page, tmp_path), address, large)
+        with running_app("--folder", str(tmp_path), home=tmp_path, port=port) as opening:
             address = entered(page, opening)
             page.goto(f"{address}/{address_of('start')}")
             settled(page)
-            page.set_viewport_size({"width": _WIDTHS[1], "height": 900})
             walk = Walk(page, tmp_path)
             walk.press("lotion_in_spring", "This study is in use again")
             walk.place("Study")
@@ -89,4 +169,5 @@ def test_what_is_half_done_outlives_a_reload_and_a_restart(tmp_path: Path):
             for width in _WIDTHS:
                 page.set_viewport_size({"width": width, "height": 900})
                 assert page.evaluate("document.documentElement.scrollWidth") <= width
+            fields_are_put_back_until_saved(walk, address, large)
     assert read_folder(folder).table("prototypes")["name"].iloc[0] == "48,7 base"

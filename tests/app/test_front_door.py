@@ -122,7 +122,7 @@ def test_the_one_script_in_the_page_is_that_of_the_installed_streamlit():
     page = (Path(streamlit.__file__).parent / "static" / "index.html").read_text(encoding="utf-8")
     scripts = re.findall(r"<script>(.*?)</script>", page, re.DOTALL)
     digests = [f"'sha256-{base64.b64encode(hashlib.sha256(s.encode()).digest()).decode()}'" for s in scripts]
-    digests.append(f"'sha256-{base64.b64encode(hashlib.sha256(front_door._TELL_SERVER.encode()).digest()).decode()}'")
+    digests.append(f"'sha256-{base64.b64encode(hashlib.sha256(front_door._SCRIPT.encode()).digest()).decode()}'")
     assert " ".join(digests) == front_door._OWN_SCRIPT
 
 

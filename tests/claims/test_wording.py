@@ -8,12 +8,11 @@ import csv
 from pathlib import Path
 
 import pytest
-from hypothesis import given, settings
-from hypothesis import strategies as st
 
+from panel.claims.claim import Evidence
 from panel.claims.grammar import read_sentence
 from panel.claims.judge import judge_drafts
-from panel.claims.names import _families_of, family_of, known_words, names_of
+from panel.claims.names import _families_of, family_of, names_of
 from panel.claims.verdict import (
     _CRITERIA,
     AS_WORDED,
@@ -23,6 +22,7 @@ from panel.claims.verdict import (
     SUPPORTED,
     WITH_WORDING,
 )
+from panel.claims.wording import _counted_so
 from panel.study.knowledge import shared_table
 from panel.study.open_study import open_study
 from tests.study.small_study import shared
@@ -156,29 +156,6 @@ def test_words_left_over_are_named(study):
     assert foreign.reasons[0].startswith("The sentence cannot be read: most of its words")
 
 
-WORDS = st.text(st.characters(categories=("L",), max_codepoint=0x4FF), min_size=1, max_size=12)
-BASES = [
-    ("less greasy than our previous hand cream", LESS_GREASY),
-    ("does not leave hands feeling greasy", NOT_GREASY),
-    ("89 % of users agreed that it does not leave their hands feeling greasy", NOT_GREASY),
-]
-
-
-# Many sentences are judged at once: what is behind a claim is fitted once a call.
-@settings(max_examples=6, deadline=None)
-@given(st.lists(st.tuples(WORDS, st.integers(0, 12), st.sampled_from(BASES)), min_size=15, max_size=15))
-def test_a_word_outside_the_grammar_never_leaves_a_sentence_supported(study, names, added):
-    taken = known_words() | {part for phrase in (*names.prototypes, *names.titles) for part in phrase}
-    drafts = []
-    for word, place, (sentence, statement) in added:
-        if word.casefold() not in taken:
-            words = sentence.split()
-            drafts.append({"claim": " ".join([*words[:place], word, *words[place:]]), **statement})
-    for draft in judge_drafts(study, drafts):
-        assert draft.verdict not in AS_WORDED
-        assert draft.not_covered
-
-
 @pytest.mark.parametrize("mark", ["💪", "?", "=", "<", "/", "\u200b", "™", "½", "7"])
 def test_a_sign_that_says_something_is_a_word_too(study, mark):
     assert judged(study, f"less greasy {mark} than our previous hand cream").verdict not in AS_WORDED
@@ -242,6 +219,43 @@ def test_shares_bases_and_times_are_read_as_they_are_written(names):
     assert reading.bases == [1000, 58]
     assert [kind for kind, _, _ in reading.moments] == ["at", "within"]
     assert [minutes for _, minutes, _ in reading.moments] == pytest.approx([10080, 1])
+
+
+# Cut, never rounded up, is the practice of UK advice on shares; how near almost is, is a setting of ours, no source.
+@pytest.mark.parametrize(
+    ("quoted", "counted", "n", "stands"),
+    [
+        ("84 %", 84.9, 1000, True), ("85 %", 84.9, 1000, False), ("83 %", 84.9, 1000, False),
+        ("84.9 %", 84.9, 1000, True), ("84.8 %", 84.9, 1000, False),
+        ("8 in 10", 89.6, 1000, True), ("9 in 10", 89.6, 1000, False), ("8 in 10", 90, 100, False),
+        ("49 of 58", 100 * 49 / 58, 58, True), ("50 of 58", 100 * 49 / 58, 58, False), ("49 of 60", 81.67, 58, False),
+        ("more than 8 in 10", 80, 100, False), ("more than 8 in 10", 81, 100, True),
+        ("at least 8 in 10", 80, 100, True), ("at least 8 in 10", 79, 100, False),
+        ("almost 9 in 10", 88, 100, True), ("almost 9 in 10", 87.9, 1000, False), ("nearly 9 in 10", 90, 100, False),
+        ("just under 90 %", 89.9, 1000, True), ("almost 85 %", 84.5, 1000, False), ("almost 90 of 100", 91, 100, False),
+        ("three quarters", 75, 100, True), ("three quarters", 74.9, 1000, False), ("three quarters", 80, 100, False),
+        ("most users", 50, 100, False), ("most users", 51, 100, True),
+    ],
+)  # fmt: skip
+def test_a_share_is_quoted_as_it_was_counted(names, quoted, counted, n, stands):
+    (share,) = read_sentence(f"{quoted} of users agreed", names).shares
+    assert _counted_so(share, Evidence("consumer answers", n=n, observed_share=counted / 100)) is stands
+
+
+@pytest.mark.parametrize(
+    ("sentence", "found"),
+    [
+        ("hands look less greasy than with our previous hand cream", "what was judged is felt, not seen"),
+        ("leaves your face less greasy than our previous hand cream", "The sentence speaks of face"),
+        ("leaves lips less greasy than our previous hand cream", "The sentence speaks of lips"),
+        ("with our previous hand cream, hands feel less greasy", "does not say with what"),
+        ("more users preferred it to our previous hand cream", "speaks of preference"),
+    ],
+)
+def test_words_that_the_grammar_knows_are_held_against_the_study(study, sentence, found):
+    draft = judged(study, sentence)
+    assert draft.verdict not in AS_WORDED
+    assert any(found in reason for reason in draft.reasons), draft.reasons
 
 
 def test_every_attribute_of_the_lexicon_is_spoken_of_by_some_words():

@@ -14,6 +14,8 @@ from functools import cache
 import pytest
 from pypdf import PdfReader
 
+from panel.errors import StudyError
+from panel.report import pdf
 from panel.report.contents.blocks import Picture
 from panel.report.html import Sheet, items
 from panel.report.pdf import _best_size, _set, _width, fitting
@@ -229,3 +231,11 @@ def test_a_page_is_set_in_seconds():
     assert time.process_time() - began < 5
     assert not any(isinstance(block, Picture) for block in demo_report().summary.blocks)
     assert demo_results().study.facts["title"] == demo_report().title
+
+
+def test_a_page_that_cannot_be_set_says_why(monkeypatch, tmp_path):
+    template = tmp_path / "broken.typ"
+    template.write_text("#let", encoding="utf-8")
+    monkeypatch.setattr(pdf, "_TEMPLATE", template)
+    with pytest.raises(StudyError, match=r"The evidence file could not be set as PDF: .*expected"):
+        pdf._typeset("{}")

@@ -13,7 +13,7 @@ from click.testing import CliRunner
 from panel.checks.all_checks import check_study
 from panel.cli import main
 from panel.errors import StudyError
-from panel.models.decision.wanted import gate_limits
+from panel.models.decision.wanted import _gate_limits
 from panel.study.facts import KINDS, STATED, fact_advice, facts_with_unread, read_facts, stated_fact
 from panel.study.folder import read_folder, write_study
 from panel.study.open_study import open_study, study_of_bytes, workbook_bytes, zip_bytes
@@ -148,11 +148,11 @@ def test_a_wrong_fact_that_was_corrected_is_read_again(folder: Path):
 def test_what_decides_whether_a_prototype_passes_is_never_passed_over(folder: Path):
     study = read_folder(with_facts(folder, gates={"ph": [5, HUGE]}, stability={"P1": HUGE}, tolerance=HUGE))
     with pytest.raises(StudyError, match=r"The fact 'gates' is not understood: it holds a number too large"):
-        gate_limits(study)
+        _gate_limits(study)
     with pytest.raises(StudyError, match="The fact 'tolerance' is not understood"):
         stated_fact(study, "tolerance")
     with pytest.raises(StudyError, match="The fact 'stability' is not understood"):
-        gate_limits(read_folder(with_facts(folder, gates={})))
+        _gate_limits(read_folder(with_facts(folder, gates={})))
     assert stated_fact(Study({}), "tolerance") is None
     assert stated_fact(Study({}), "gates", {}) == {}
 

@@ -17,7 +17,6 @@ from matplotlib.transforms import Bbox
 from panel import answers as asked
 from panel.answers import Answers, NoAnswer, Question
 from panel.claims.judge import CLAIMS
-from panel.models.emollients.causes import find_causes
 from panel.study.folder import read_folder
 from panel.study.formulas import emollient_blend
 from panel.study.naming import Naming
@@ -89,10 +88,9 @@ def everything_told(answers: Answers) -> dict[str, Told]:
         for question in TELL
         if not isinstance(found[question.name], NoAnswer)
     }
-    traced, decision, described = (answers.ask(each) for each in (asked.SWAPS, asked.DECISION, asked.DESCRIPTORS))
+    traced, described = (answers.ask(each) for each in (asked.SWAPS, asked.DESCRIPTORS))
     if not isinstance(traced, NoAnswer):
-        causes = find_causes(traced, None if isinstance(decision, NoAnswer) else decision)
-        told["causes"] = tell_causes(causes, names)
+        told["causes"] = tell_causes(answers.causes, names)
         if not isinstance(described, NoAnswer):
             told["blends"] = tell_blends(described, names, emollient_blend(answers.study), traced)
     return told

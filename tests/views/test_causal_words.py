@@ -5,7 +5,7 @@ quotes are other people's, and a sentence that denies or asks states no cause.
 """
 
 import re
-from dataclasses import replace
+from dataclasses import fields, is_dataclass, replace
 from itertools import product
 
 import pandas as pd
@@ -20,32 +20,54 @@ from tests.views.every_picture import demo_answers, everything_told
 CAUSAL = re.compile(
     r"\b(gave|gives? (?:more|less)|causes|caused|(?:is|are) the cause|because of|due to|thanks to|owing to|"
     r"drives?|drove|driven|drivers?|raises?|raised|lowers|lowered|increase[sd]?|reduce[sd]?|improve[sd]?|"
-    r"worsen(s|ed)?|leads? to|led to|result(s|ed)? in|makes it|made it|makes the|brings? about|brought about|did it)\b"
+    r"worsen(s|ed)?|leads? to|led to|result(s|ed)? in|makes it|made it|makes the|ma(?:de|kes?) \w+ (?:more|less)|"
+    r"brings? about|brought about|did it|explain(?:s|ed by)|responsible for|influence[sd]?|affect(?:s|ed))\b"
 )
 DENIES = re.compile(r"\b(no|not|nothing|none|never|cannot|neither|whether|without|need not|may)\b", re.IGNORECASE)
 QUOTED = re.compile(r"“[^”]*”")
+OF_NUMBERS = re.compile(r"reduced to its quantities|lowers the scatter|gave a liking")  # no prototype does it
 
 
 def sentences(told):
-    """Every sentence that views makes for an answer; how it was computed is the models' own."""
-    own = (told.result.method, *told.result.notes)
+    """Every sentence that views makes for an answer, and every text the models put into it."""
     yield told.headline
     yield from told.mind
     items = [] if told.picture is None else [told.picture]
     items += [item for drawer in told.every_drawer() for item in drawer.items]
     for item in items:
         if isinstance(item, str):
-            if item not in own:
-                yield item
+            yield item
         elif isinstance(item, Picture):
             yield from (item.title, item.alt)
         else:
             yield told.shown(item).title
+    yield from texts(told.result)
 
 
-def causal(told):
-    """The sentences that state a cause."""
-    split = (one for text in sentences(told) for one in re.split(r"(?<=[.?:;]) ", QUOTED.sub("", text)))
+def texts(value):
+    """Every text of a result: its method and notes, and the cells of its frames."""
+    if isinstance(value, str):
+        yield value
+    elif isinstance(value, pd.DataFrame):
+        for _, column in value.select_dtypes(["object", "str"]).items():
+            yield from texts(column.unique().tolist())
+    elif isinstance(value, dict):
+        yield from texts(list(value.values()))
+    elif isinstance(value, tuple | list):
+        for each in value:
+            yield from texts(each)
+    elif is_dataclass(value):
+        yield from texts([getattr(value, field.name) for field in fields(value)])
+
+
+def causal(told, claimed=()):
+    """The sentences that state a cause, save what somebody claims word by word."""
+    split = (
+        one
+        for text in dict.fromkeys(sentences(told))
+        if text not in claimed
+        for one in re.split(r"(?<=[.?:;]) ", OF_NUMBERS.sub("", QUOTED.sub("", text)))
+    )
     return [one for one in split if CAUSAL.search(one) and not DENIES.search(one)]
 
 
@@ -80,7 +102,8 @@ def test_no_sentence_states_a_cause_that_the_design_does_not_earn(name):
     answers = demo_answers() if name == "demo" else Answers(STUDIES[name])
     told = everything_told(answers)
     assert len(told) > 4
-    found = {question: causal(each) for question, each in told.items()}
+    claimed = set(answers.study.table("claims").get("claim", []))
+    found = {question: causal(each, claimed) for question, each in told.items()}
     earned = set(told["causes"].result.swaps["earned"]) == {True}
     assert earned == (name == "two batches, orders known")
     stated = found.pop("causes")

@@ -1,16 +1,15 @@
-"""Place Causes: which emollient swap made the difference, how sure that is, what blends and instruments say."""
+"""Place Causes: what each emollient swap went with, how sure that is, what blends and instruments say."""
 
 from __future__ import annotations
 
 import streamlit as st
 
-from panel.answers import CURVES, DECISION, DESCRIPTORS, LADDER, READINGS, SWAPS, Answers, NoAnswer
+from panel.answers import CAUSES, CURVES, DESCRIPTORS, LADDER, READINGS, SWAPS, Answers, NoAnswer
 from panel.app import widgets
 from panel.app.state import StudyInUse
 from panel.app.widgets import attempt
-from panel.models.emollients.causes import find_causes
+from panel.models.emollients.causes import Causes
 from panel.models.emollients.descriptors import BlendDescriptors
-from panel.models.emollients.swaps import TracedSwaps
 from panel.study.formulas import emollient_blend
 from panel.study.naming import Naming
 from panel.views.emollients.blends import tell_blends
@@ -24,13 +23,11 @@ from panel.views.told import Told
 
 def show(study: StudyInUse) -> None:
     """Show which swap did what to which sensation."""
-    widgets.show(attempt(study.told, _causes, SWAPS, study.answers))
+    widgets.show(attempt(study.told, _causes, CAUSES, study.answers))
 
 
-def _causes(traced: TracedSwaps, names: Naming, answers: Answers) -> Told:
-    decision = answers.ask(DECISION)
-    causes = find_causes(traced, None if isinstance(decision, NoAnswer) else decision)
-    return tell_causes(causes, names, *swap_drawers(traced, names))
+def _causes(causes: Causes, names: Naming, answers: Answers) -> Told:
+    return tell_causes(causes, names, *swap_drawers(answers.swaps, names))
 
 
 def show_ladder(study: StudyInUse) -> None:

@@ -2,8 +2,10 @@
 
 from __future__ import annotations
 
+from collections.abc import Callable
 from dataclasses import replace
-from typing import get_args
+from functools import partial
+from typing import Any, get_args
 
 import numpy as np
 import pandas as pd
@@ -18,6 +20,7 @@ from panel.app.widgets import (
     attempt,
     csv_bytes,
     download,
+    drawer,
     heading,
     keep_and_tell,
     margin_field,
@@ -103,7 +106,7 @@ def show_plan(study: StudyInUse) -> None:
     if plan is None:
         return
     with answer:
-        lay_out(_told_plan(study.key, repr((chosen, kind, swaps)), plan, names))
+        lay_out(_once(study.key, f"swaps {(chosen, kind, swaps)}", lambda: tell_plan(plan, names)))
     with st.expander("Order of making"):
         _order_of_making(study, plan)
 
@@ -116,10 +119,10 @@ def _usual_plan(study: StudyInUse) -> Told:
     return tell_plan(plan, study.answers.names)
 
 
-@st.cache_resource(max_entries=8, show_spinner=False)
-def _told_plan(content_hash: str, chosen: str, _plan: SwapPlan, _names: Naming) -> Told:
-    """Return what is told of a plan, drawn once; the study and what was chosen are the key."""
-    return tell_plan(_plan, _names)
+@st.cache_resource(max_entries=16, show_spinner=False)
+def _once(content_hash: str, asked: str, _make: Callable[[], Any]) -> Any:
+    """Return what is made of a study and of what was asked, which are the key: planned and drawn once."""
+    return _make()
 
 
 def _typed_swaps(study: StudyInUse, base: pd.DataFrame, emollients: list[str]) -> list[Swap]:
@@ -263,15 +266,20 @@ def _sizes(study: StudyInUse, repeats: int, place: st.delta_generator.DeltaGener
         own = own_scatter(earlier.variances, scale.units, scores)
         if own:
             scatter = typical_scatter(own, independent_attributes(scores))
-            seen = what_you_can_see(len(study.study.assessors), repeats, k, own_scatter(earlier.variances))
+            people, every = len(study.study.assessors), own_scatter(earlier.variances)
+            seen = _once(study.key, f"seen {repeats}", lambda: what_you_can_see(people, repeats, k, every))
     margin = margin or scale.usual_difference
     tried = sorted({1, 2, 3, 4, repeats} - {0})
-    result = attempt(panel_sizes, margin, k, scatter, replicates=tried, length=scale.length)
-    if result is not None:
-        answer = st.container()
-        weighed = _weighed(study, scatter, margin, repeats)
-        with answer:
-            lay_out(tell_sizes(result, names, repeats, weighed=weighed, seen=seen))
+
+    def told() -> Told:
+        sizes = panel_sizes(margin, k, scatter, replicates=tried, length=scale.length)
+        return tell_sizes(sizes, names, repeats, weighed=weighed, seen=seen)
+
+    answer = st.container()
+    weighed = _weighed(study, scatter, margin, repeats)
+    asked = ("sizes", margin, repeats, scale.length, None if weighed is None else weighed.batch_sd)
+    with answer:
+        lay_out(attempt(_once, study.key, repr(asked), told))
 
 
 def _weighed(study: StudyInUse, scatter: Scatter, margin: float, repeats: int) -> BatchNumbers | None:
@@ -321,16 +329,19 @@ def _serving_plan(study: StudyInUse, repeats: int) -> None:
         per_session = _number(study, "Samples in a session at most", MOST_PER_SESSION)
     with middle:
         seed = _number(study, "Seed of the order", 1)
-    rng = np.random.default_rng(seed)
-    plan = attempt(plan_study, study.study, rng, replicates=repeats, per_session=per_session)
+    rng, asked = np.random.default_rng(seed), f"servings {(repeats, per_session, seed)}"
+    plan: ServingPlan | None = attempt(
+        _once, study.key, asked, lambda: plan_study(study.study, rng, replicates=repeats, per_session=per_session)
+    )
     if plan is None:
         study.lacking.append(usual_servings)
         return
     session = right.selectbox("Trays of session", list(dict.fromkeys(plan.servings["session"])))
     with answer:
-        lay_out(tell_servings(plan, naming(study.study), str(session)))
-    with st.expander("The servings, with the key (not for assessors, nor for the panel leader before the lock)"):
-        _servings(plan)
+        told = _once(study.key, f"{asked} {session}", lambda: tell_servings(plan, naming(study.study), str(session)))
+        lay_out(told)
+    title = "The servings, with the key (not for assessors, nor for the panel leader before the lock)"
+    drawer(title, partial(_servings, plan))
 
 
 def _servings(plan: ServingPlan) -> None:

@@ -267,6 +267,7 @@ def show_privacy(study: StudyInUse) -> None:
     people = people_in(study.study)
     headline(f"{counted(len(people), 'person', 'people')} in this study, each known by a code.")
     st.markdown(plain(WHO_MAY_SEE))
+    st.caption("What is typed and not saved yet stays in this browser, on this computer, for 90 days at most.")
     name = f"{file_name(study)}_without_people.zip"
     download("Study without people, as zip", lambda: zip_bytes(without_people(study.study)), name)
     st.caption(

@@ -53,7 +53,10 @@ class CheckAll:
         columns compare only answers of the same consumer with each other. Consumers are the units of all
         intervals. `shown` and `within_shown` by the adjusted p-values. Without rows if there is no liking question.
     map
-        Correspondence map of the counts; None where there is none.
+        Correspondence map of the counts; empty where there is none. `components`: `component correlation inertia
+        share`; `terms`: `term mass` and one column `component_1`, `component_2` ... with principal coordinates;
+        `prototypes`: `prototype mass` and the same; `left_out`: `kind name` of terms nobody ticked and prototypes
+        nobody ticked anything for.
     liking, level, method, notes
         The liking question used (empty if none), confidence level of the intervals, how it was done, and what to know.
     """
@@ -62,7 +65,7 @@ class CheckAll:
     shares: pd.DataFrame
     pairs: pd.DataFrame
     lift: pd.DataFrame
-    map: TermMap | None
+    map: dict[str, pd.DataFrame]
     liking: str
     level: float
     method: str
@@ -92,7 +95,7 @@ def count_check_all(study: Study, *, level: float = 0.95, liking: str | None = N
     shares = _shares(grid, level)
     terms = _terms(grid, tests, level)
     lift, liking = _lift(study, grid, liking, level)
-    mapped, why_not = _map(shares)
+    mapped, about_map = _map(shares)
     return CheckAll(
         terms=terms,
         shares=shares,
@@ -102,7 +105,7 @@ def count_check_all(study: Study, *, level: float = 0.95, liking: str | None = N
         liking=liking,
         level=level,
         method=_method(level, len(grid.questions)),
-        notes=(*grid.notes(), *_notes(grid, terms, mapped, liking), *why_not),
+        notes=(*grid.notes(), *_notes(grid, terms, liking), *about_map),
     )
 
 
@@ -222,11 +225,18 @@ def _lift_frame(
     )
 
 
-def _map(shares: pd.DataFrame) -> tuple[TermMap | None, list[str]]:
+def _map(shares: pd.DataFrame) -> tuple[dict[str, pd.DataFrame], list[str]]:
+    """Return the map and what to know of it."""
     try:
-        return _term_map(shares), []
+        mapped, few_expected = _term_map(shares)
     except ModelError as error:
-        return None, [f"There is no map of the terms: {error}"]
+        return {}, [f"There is no map of the terms: {error}"]
+    if few_expected <= _TOO_MANY_FEW:
+        return mapped, []
+    return mapped, [
+        f"{100 * few_expected:.0f} % of the counts behind the map would be below five if terms and "
+        "prototypes had nothing to do with each other; single terms can pull at the picture."
+    ]
 
 
 def _method(level: float, n_terms: int) -> str:
@@ -241,7 +251,7 @@ def _method(level: float, n_terms: int) -> str:
     )
 
 
-def _notes(grid: AnswerGrid, terms: pd.DataFrame, mapped: TermMap | None, liking: str) -> list[str]:
+def _notes(grid: AnswerGrid, terms: pd.DataFrame, liking: str) -> list[str]:
     notes = []
     rare = [str(name) for name in terms.loc[terms["rare"], "term"]]
     if rare:
@@ -259,11 +269,6 @@ def _notes(grid: AnswerGrid, terms: pd.DataFrame, mapped: TermMap | None, liking
             f"{len(grid.people)} consumers are fewer than the {FEW_CONSUMERS} a steady map of terms takes (common "
             "practice, no source): another group may give another picture."
         )
-    if mapped is not None and mapped.too_few_expected:
-        notes.append(
-            f"{100 * mapped.few_expected:.0f} % of the counts behind the map would be below five if terms and "
-            "prototypes had nothing to do with each other; single terms can pull at the picture."
-        )
     if not (grid.values == 0).any():
         notes.append(
             "No term is recorded as not ticked, so every term counts as ticked by all who were asked. Record 0 for "
@@ -280,37 +285,11 @@ def _notes(grid: AnswerGrid, terms: pd.DataFrame, mapped: TermMap | None, liking
 _TOO_MANY_FEW = 0.20  # share of expected counts below five that calls for a warning (Cochran 1954, Biometrics 10:417)
 
 
-@dataclass(frozen=True, eq=False, slots=True)
-class TermMap:
-    """Correspondence map of terms by prototypes.
+def _term_map(shares: pd.DataFrame) -> tuple[dict[str, pd.DataFrame], float]:
+    """Return the map of counts `term prototype ticked`, and the share of cells whose expected count is below five.
 
-    Parameters
-    ----------
-    components
-        `component correlation inertia share`.
-    terms
-        `term mass` and one column `component_1`, `component_2` ... with principal coordinates.
-    prototypes
-        `prototype mass` and the same columns.
-    left_out
-        Terms nobody ticked and prototypes nobody ticked anything for: `kind name`.
-    total_inertia
-        Chi-square of the table over its total.
-    few_expected
-        Share of the cells whose expected count is below five; `too_few_expected` if it calls for a warning.
+    ModelError if fewer than two terms or prototypes were ticked.
     """
-
-    components: pd.DataFrame
-    terms: pd.DataFrame
-    prototypes: pd.DataFrame
-    left_out: pd.DataFrame
-    total_inertia: float
-    few_expected: float
-    too_few_expected: bool
-
-
-def _term_map(shares: pd.DataFrame) -> TermMap:
-    """Return the map of counts `term prototype ticked`; ModelError if fewer than two of either were ticked."""
     counts = shares.pivot_table(index="term", columns="prototype", values="ticked", aggfunc="sum", sort=False)
     counts = counts.fillna(0)
     kept = counts.loc[counts.sum(axis=1) > 0, counts.sum(axis=0) > 0]
@@ -322,8 +301,8 @@ def _term_map(shares: pd.DataFrame) -> TermMap:
     names = [f"component_{number}" for number in numbers]
     left_out = [("term", str(name)) for name in counts.index.difference(kept.index, sort=False)]
     left_out += [("prototype", str(name)) for name in counts.columns.difference(kept.columns, sort=False)]
-    return TermMap(
-        components=pd.DataFrame(
+    return {
+        "components": pd.DataFrame(
             {
                 "component": numbers,
                 "correlation": found.correlations,
@@ -331,13 +310,10 @@ def _term_map(shares: pd.DataFrame) -> TermMap:
                 "share": found.inertias / total if total > 0 else np.full(numbers.size, np.nan),
             }
         ),
-        terms=_places("term", kept.index, found.row_masses, found.rows, names),
-        prototypes=_places("prototype", kept.columns, found.column_masses, found.columns, names),
-        left_out=pd.DataFrame(left_out, columns=["kind", "name"], dtype="str"),
-        total_inertia=found.total_inertia,
-        few_expected=found.few_expected,
-        too_few_expected=found.few_expected > _TOO_MANY_FEW,
-    )
+        "terms": _places("term", kept.index, found.row_masses, found.rows, names),
+        "prototypes": _places("prototype", kept.columns, found.column_masses, found.columns, names),
+        "left_out": pd.DataFrame(left_out, columns=["kind", "name"], dtype="str"),
+    }, found.few_expected
 
 
 def _places(kind: str, index: pd.Index, masses: np.ndarray, at: np.ndarray, names: list[str]) -> pd.DataFrame:

@@ -29,9 +29,7 @@ from panel.models.decision.contenders import (
 from panel.models.decision.wanted import (
     BENCHMARK_LEVELS,
     PANEL,
-    GateLimits,
     Profile,
-    gate_limits,
     judge_gates,
     narrow_windows,
     target_profile,
@@ -85,12 +83,12 @@ def decide(
     StudyError
         If weights, gates or other facts of the study cannot be understood.
     """
-    profile, limits = target_profile(study, weights), gate_limits(study)
+    profile = target_profile(study, weights)
     fitted = fit_study(study) if fitted is None else fitted
     drawn = draw_panels(study, profile.attributes, rng, fitted=fitted)
     liking, no_liking = draw_liking(study, rng, level=level)
     windows = judge_windows(profile, drawn, study.benchmark, level, rng)
-    gates = judge_gates(study, limits, drawn.prototypes)
+    gates = judge_gates(study, drawn.prototypes)
     front = _front_rows(profile, drawn, liking)
     ranking = _ranking(standings(drawn.prototypes, windows.rows, gates, level), windows, liking, front, study, level)
     pairs = _untold(_pairs(ranking, drawn, windows, liking, level), fitted.confounds, drawn.attributes)
@@ -116,7 +114,7 @@ def decide(
         n_consumers=0 if liking is None else liking.n_consumers,
         level=level,
         method=_decision_method(DRAWS, level, liking) + (f" {drawn.batch_words}" if drawn.batch_words else ""),
-        notes=_decision_notes(profile, drawn, limits, study.benchmark, more),
+        notes=_decision_notes(profile, drawn, gates, study.benchmark, more),
     )
 
 
@@ -214,8 +212,9 @@ def _decision_method(draws: int, level: float, liking: LikingDraws | None) -> st
         f"{draws} draws of the true means give the chances, as these people on these days would see them: their level "
         "is the instrument, what they see in a prototype varies as the model says, tied over the attributes as the "
         "assessors' own means are. Means are drawn towards each other as far as their own scatter says that luck "
-        "made them differ, averaged over what is not known of the spread between prototypes (flat variance, Morris and "
-        "Tang, 2011, learned over the attributes) and of the error variance (Box and Tiao, 1973), all "
+        "made them differ, averaged over what is not known of the spread between prototypes (about what all attributes "
+        "have in common; far out flat in the standard deviation, Gelman, 2006) and of the error variance (Box and "
+        "Tiao, 1973), all "
         "attributes together, as errors and true means may be correlated (Everson and Morris, 2000). How often such a "
         f"chance came true is counted in {STUDIES} studies drawn with this study's own spread and errors. "
         "Each shrunken mean gets a desirability, 1 inside its window, falling in a straight line outside (Derringer "
@@ -229,7 +228,7 @@ def _decision_method(draws: int, level: float, liking: LikingDraws | None) -> st
 
 
 def _decision_notes(
-    profile: Profile, drawn: PanelDraws, limits: GateLimits, benchmark: str | None, more: tuple[str, ...]
+    profile: Profile, drawn: PanelDraws, gates: pd.DataFrame, benchmark: str | None, more: tuple[str, ...]
 ) -> tuple[str, ...]:
     """Return the notes."""
     notes = list(profile.notes)
@@ -246,7 +245,7 @@ def _decision_notes(
         "the luck of the benchmark touches all of them."
     )
     notes += _benchmark(profile, drawn, benchmark)
-    if not (limits.limits or limits.free_of or limits.stability_needed):
+    if gates.empty:
         notes.append("The study states no gates, so pH, stability, cost and contents were not looked at.")
     notes.append("The ranking rests on one batch of each prototype unless more were made; another batch may differ.")
     return (*notes, *(note for note in more if note))

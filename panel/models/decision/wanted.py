@@ -7,7 +7,7 @@ from __future__ import annotations
 
 import math
 from collections.abc import Iterator, Mapping
-from dataclasses import dataclass, field, replace
+from dataclasses import dataclass, replace
 from typing import Any
 
 import numpy as np
@@ -221,40 +221,26 @@ _GATE_COLUMNS = ("prototype", "gate", "low", "high", "value_low", "value_high", 
 _ALMOST = 1e-9  # shares are sums of percentages; a value this close to a limit lies on it
 
 
-@dataclass(frozen=True, slots=True)
-class _Value:
-    """What is known of one value.
-
-    Parameters
-    ----------
-    low, high
-        The range it lies in, NaN if nothing is known.
-    reason
-        What is missing; empty if nothing is.
-    measured
-        True if both ends were measured, False if the range only says what is possible.
-    """
-
-    low: float
-    high: float
-    reason: str = ""
-    measured: bool = False
+# lowest and highest value (NaN: nothing is known), what is missing, and whether both ends were measured; if not, the
+# range only says what is possible
+_Value = tuple[float, float, str, bool]
 
 
-def judge_gates(study: Study, limits: GateLimits, prototypes: tuple[str, ...]) -> pd.DataFrame:
+def judge_gates(study: Study, prototypes: tuple[str, ...]) -> pd.DataFrame:
     """Return one row per prototype and gate: `prototype gate low high value_low value_high result reason`.
 
     Results are `passes`, `fails` and `cannot tell`. A value may be known only as a range: it passes if all of the range
-    does. `free_of` has one row per word, `reason` says which ingredient it is about.
+    does. `free_of` has one row per word, `reason` says which ingredient it is about. StudyError: see `_gate_limits`.
     """
+    limits, free_of, stability = _gate_limits(study)
     rows: list[tuple[object, ...]] = []
-    for gate in (name for name in LIMITED if name in limits.limits):
+    for gate in (name for name in LIMITED if name in limits):
         values = _values(study, gate, prototypes)
-        rows += [(name, gate, *limits.limits[gate], *_judged(limits.limits[gate], values[name])) for name in prototypes]
-    for word in limits.free_of:
+        rows += [(name, gate, *limits[gate], *_judged(limits[gate], values[name])) for name in prototypes]
+    for word in free_of:
         rows += [(name, f"{FREE_OF} {word}", *_nothing(4), *told) for name, told in _contents(study, word, prototypes)]
-    if limits.stability_needed:
-        rows += [(name, STABILITY, *_nothing(4), *_stability(limits, name)) for name in prototypes]
+    if stability is not None:
+        rows += [(name, STABILITY, *_nothing(4), *_stability(stability.get(name))) for name in prototypes]
     frame = pd.DataFrame(rows, columns=list(_GATE_COLUMNS))
     return frame.astype(dict.fromkeys(("prototype", "gate", "result", "reason"), "str")).astype(
         dict.fromkeys(("low", "high", "value_low", "value_high"), "float64")
@@ -268,19 +254,18 @@ def _nothing(count: int) -> tuple[float, ...]:
 def _judged(limits: tuple[float, float], value: _Value) -> tuple[float, float, str, str]:
     """Return the value, the result and why."""
     low, high = (limit + slack for limit, slack in zip(limits, (-_ALMOST, _ALMOST), strict=True))
-    if math.isnan(value.low):
-        result = CANNOT_TELL
-    elif value.high < low or value.low > high or (value.measured and (value.low < low or value.high > high)):
-        return value.low, value.high, FAILS, ""
-    elif value.low < low or value.high > high or (value.measured and value.reason):
-        result = CANNOT_TELL
-    else:
-        return value.low, value.high, PASSES, ""
-    return value.low, value.high, result, value.reason
+    lowest, highest, reason, measured = value
+    if math.isnan(lowest):
+        return lowest, highest, CANNOT_TELL, reason
+    if highest < low or lowest > high or (measured and (lowest < low or highest > high)):
+        return lowest, highest, FAILS, ""
+    if lowest < low or highest > high or (measured and reason):
+        return lowest, highest, CANNOT_TELL, reason
+    return lowest, highest, PASSES, ""
 
 
 def _unknown(reason: str) -> _Value:
-    return _Value(float("nan"), float("nan"), reason)
+    return float("nan"), float("nan"), reason, False
 
 
 def _values(study: Study, gate: str, prototypes: tuple[str, ...]) -> dict[str, _Value]:
@@ -299,7 +284,7 @@ def _of_batches(study: Study, column: str, prototype: str) -> _Value:
         return _unknown("no batch with this value")
     without = [str(batch) for batch, value in zip(own["batch"], values, strict=True) if not math.isfinite(value)]
     reason = f"not measured on batch {', '.join(without)}" if without else ""
-    return _Value(float(there.min()), float(there.max()), reason, measured=True)
+    return float(there.min()), float(there.max()), reason, True
 
 
 def _shares(study: Study, gate: str, prototypes: tuple[str, ...]) -> dict[str, _Value]:
@@ -314,7 +299,7 @@ def _shares(study: Study, gate: str, prototypes: tuple[str, ...]) -> dict[str, _
     for row in own.to_dict("records"):
         share, unknown = float(row["value"]) / 100, 1 - float(row["coverage"]) / 100
         reason = f"not known of {100 * unknown:.0f} % of the emollients" if unknown > _ALMOST else ""
-        found[str(row["prototype"])] = _Value(share, share + max(unknown, 0.0), reason)
+        found[str(row["prototype"])] = (share, share + max(unknown, 0.0), reason, False)
     return {name: found.get(name, missing[name]) for name in prototypes}
 
 
@@ -331,7 +316,7 @@ def _costs(study: Study, prototypes: tuple[str, ...]) -> dict[str, _Value]:
             continue
         told = blend_warnings(study, blend, blend)
         cost = told.loc[told["kind"] == COST_WARNING, "value"]
-        found[name] = _Value(float(cost.iloc[0]), float(cost.iloc[0])) if len(cost) else unpriced
+        found[name] = (float(cost.iloc[0]), float(cost.iloc[0]), "", False) if len(cost) else unpriced
     return found
 
 
@@ -375,9 +360,8 @@ def _free_of_allergen(study: Study, word: str, prototypes: tuple[str, ...]) -> I
             yield name, (CANNOT_TELL, f"not known: {', '.join(strange)}") if len(strange) else (PASSES, "")
 
 
-def _stability(limits: GateLimits, prototype: str) -> tuple[str, str]:
+def _stability(entry: Mapping[str, str] | None) -> tuple[str, str]:
     """Return what was stated about the stability; the statement counts only with person, day and document."""
-    entry = limits.stability.get(prototype)
     if entry is None:
         return CANNOT_TELL, "nothing recorded"
     said, complete = "{who}, {date}, {document}".format(**entry), all(entry.values())
@@ -410,30 +394,14 @@ _ENTRY = ("outcome", "who", "date", "document")
 _EXAMPLE = '{"ph": [5.0, 6.0], "volatile_share": [null, 0.4], "free_of": ["lanolin"], "stability": true}'
 
 
-@dataclass(frozen=True, slots=True)
-class GateLimits:
-    """The gates of a study.
+def _gate_limits(
+    study: Study,
+) -> tuple[dict[str, tuple[float, float]], tuple[str, ...], dict[str, dict[str, str]] | None]:
+    """Return the gates that the study states: limits, what must not be in, and what was stated of the stability.
 
-    Parameters
-    ----------
-    limits
-        Gate to lowest and highest value allowed, NaN where there is no limit on that side; shares from 0 to 1.
-    free_of
-        Ingredients or allergens that must not be in.
-    stability_needed
-        Whether a stability record is asked for.
-    stability
-        Prototype to what a named person stated of it: `outcome who date document`.
-    """
-
-    limits: Mapping[str, tuple[float, float]] = field(default_factory=dict)
-    free_of: tuple[str, ...] = ()
-    stability_needed: bool = False
-    stability: Mapping[str, Mapping[str, str]] = field(default_factory=dict)
-
-
-def gate_limits(study: Study) -> GateLimits:
-    """Return the gates that the study states.
+    Limits are lowest and highest value allowed, NaN where there is none on that side, shares from 0 to 1; what must not
+    be in are ingredients or allergens; stability is prototype to `outcome who date document`, None if no record of it
+    is asked for.
 
     Raises
     ------
@@ -452,12 +420,9 @@ def gate_limits(study: Study) -> GateLimits:
         raise StudyError(
             f"The gate {STABILITY!r} is {needed!r}. Write true if a stability record is needed, else false."
         )
-    return GateLimits(
-        limits={name: _limits(name, stated[name]) for name in LIMITED if name in stated},
-        free_of=_free_of(stated.get(FREE_OF, [])),
-        stability_needed=needed,
-        stability=_gate_limits_stability(study),
-    )
+    limits = {name: _limits(name, stated[name]) for name in LIMITED if name in stated}
+    stability = _gate_limits_stability(study)
+    return limits, _free_of(stated.get(FREE_OF, [])), stability if needed else None
 
 
 def _limits(name: str, value: object) -> tuple[float, float]:

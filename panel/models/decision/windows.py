@@ -378,7 +378,7 @@ def draw_panels(
     known = np.full(len(kept), np.inf)
     errors = joint_draws(np.where(np.isfinite(mean), 0.0, np.nan), alone, known, known, (views, views), draws, rng)
     drawn, like = draw_shrunken(mean, own, errors, views, rng, df=dfs)
-    shrunken = shrink(mean, own, dfs, flat=True)[0]
+    shrunken = shrink(mean, own, dfs, pooled=True)[0]
     return PanelDraws(
         kept,
         prototypes,

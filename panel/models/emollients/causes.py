@@ -16,7 +16,7 @@ from panel.stats.arrays import Array
 from panel.stats.comparing.multiplicity import below
 
 if TYPE_CHECKING:
-    from panel.models.decision.contenders import Decision
+    from panel.models.decision.wanted import Profile
 
 STANDS_OUT, GOES_ALONG = "stands out", "goes along with something else"
 TOWARDS, AWAY = 1, -1
@@ -53,8 +53,8 @@ class Causes:
     notes: tuple[str, ...]
 
 
-def find_causes(traced: TracedSwaps, decision: Decision | None = None) -> Causes:
-    """Set the effects of the swaps side by side; with a `decision` also which way is wanted."""
+def find_causes(traced: TracedSwaps, profile: Profile | None = None, means: pd.DataFrame | None = None) -> Causes:
+    """Set the effects of the swaps side by side; with a `profile` and the panel's `means` also which way is wanted."""
     effects = pd.concat([part for part in (traced.swaps, traced.joint) if len(part)] or [traced.swaps])
     effects = effects.reset_index(drop=True)
     swaps = _swaps(effects, traced)
@@ -68,7 +68,7 @@ def find_causes(traced: TracedSwaps, decision: Decision | None = None) -> Causes
         seen=seen,
     )
     return Causes(
-        swaps, _with_targets(cells, traced, decision), traced.margin, traced.level, traced.method, traced.notes
+        swaps, _with_targets(cells, traced, profile, means), traced.margin, traced.level, traced.method, traced.notes
     )
 
 
@@ -102,17 +102,19 @@ def _letter(number: int) -> str:
     return ascii_uppercase[place] + (f"{again + 1}" if again else "")
 
 
-def _with_targets(cells: pd.DataFrame, traced: TracedSwaps, decision: Decision | None) -> pd.DataFrame:
+def _with_targets(
+    cells: pd.DataFrame, traced: TracedSwaps, profile: Profile | None, means: pd.DataFrame | None
+) -> pd.DataFrame:
     """Return the cells with target and the way a change goes: judged from where the pairs stand without the swap."""
-    if decision is None:
+    if profile is None or means is None:
         return cells.assign(target_low=np.nan, target_high=np.nan, towards=np.nan)
-    wanted = decision.profile.wanted.set_index("attribute")
+    wanted = profile.wanted.set_index("attribute")
     low, high = (cells["attribute"].map(wanted[end]).to_numpy(float) for end in ("target_low", "target_high"))
-    means = decision.windows.set_index(["attribute", "prototype"])["estimate"]
+    mean = means.set_index(["attribute", "prototype"])["estimate"]
     without = {str(swap): set(part["versus"]) for swap, part in traced.members.groupby("swap", sort=False)}
     start = np.array(
         [
-            means.loc[[(attribute, name) for name in without[swap] if (attribute, name) in means.index]].mean()
+            mean.loc[[(attribute, name) for name in without[swap] if (attribute, name) in mean.index]].mean()
             for attribute, swap in zip(cells["attribute"], cells["swap"], strict=True)
         ],
         dtype=float,

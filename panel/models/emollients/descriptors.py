@@ -13,7 +13,6 @@ from panel.errors import ModelError
 from panel.stats.arrays import Array
 from panel.stats.formulas.composition import (
     harmonic_mean,
-    part_of_mass,
     smallest_present,
     weighted_mean,
     weighted_spread,
@@ -123,7 +122,7 @@ def _figures(weights: Array, descriptor: _Descriptor) -> _Figures:
     _, average, values, concerned, from_memory = descriptor
     mass, values = weights[:, concerned], values[concerned]
     known = ~np.isnan(values)
-    coverage, memory = part_of_mass(mass, known), part_of_mass(mass, from_memory[concerned] & known)
+    coverage, memory = (weighted_mean(mass, part.astype(float)) for part in (known, from_memory[concerned] & known))
     return average(mass, values), 100 * coverage, 100 * memory
 
 

@@ -60,7 +60,7 @@ class Ladder:
         `attribute verdict driver swaps doubtful running along`; see `panel.models.emollients.ladder`.
     named, facts
         Of the step `descriptors`: `attribute descriptor` that may be named, and one row of what such links take; see
-        `find_links`.
+        `_find_links`.
     copies
         Descriptors left out because they are copies of another in these blends.
     level, method, notes
@@ -136,7 +136,7 @@ def find_ladder(
     if made is not None and made.empty:
         made, why_no_model = None, "the blends hold no swap whose effect could be told apart"
     why_no_links = _too_little(blends, columns, _FEWEST_FOR_LINKS, "set an attribute against a property")
-    links, running, named, facts = (pd.DataFrame(),) * 4 if why_no_links else find_links(blends, columns, level)
+    links, running, named, facts = (pd.DataFrame(),) * 4 if why_no_links else _find_links(blends, columns, level)
     predicted, why_no_prediction = _prediction(blends, columns, model, draws, rng)
     no_pair = "" if len(swaps.swaps) else "no two prototypes differ by exactly one emollient swap"
     steps = {
@@ -230,7 +230,7 @@ _FEWEST_FOR_LINKS = 5
 _DIFFERS = 0.05
 
 
-def find_links(
+def _find_links(
     level: PrototypeLevel, columns: LinkColumns, conf_level: float = 0.95
 ) -> tuple[pd.DataFrame, pd.DataFrame, pd.DataFrame, pd.DataFrame]:
     """Set every attribute against every column; at least five blends are needed.
@@ -400,7 +400,7 @@ def attribute_verdicts(
     made
         Swap effects with prototypes as the units: the same columns; None where there are too few.
     named, running
-        As by `find_links`; empty where there are too few prototypes.
+        As by `_find_links`; empty where there are too few prototypes.
 
     `swaps` are seen both ways (or by the prototypes alone where there are no pairs), `doubtful` by the assessors only;
     `along` are swaps that stand out and cannot be told from something else, with what that is; they are never among

@@ -341,7 +341,7 @@ def _on_measures(measures: pd.DataFrame) -> Iterator[str]:
         )
     noisy = measures.loc[measures["noise_share"] > 0.5, "measure"]
     if len(noisy):
-        yield f"Scatter of readings alone explains most of the differences between prototypes in {', '.join(noisy)}."
+        yield f"More than half of the variance between prototypes is scatter between readings: {', '.join(noisy)}."
 
 
 # Which instrument measure goes with which attribute: pairs declared beforehand first, then a screening list.

@@ -114,15 +114,18 @@ def look_at_assumptions(
         [_residual_checks(panel, column, frame, draws, rng) for column in range(len(panel.design.attributes))]
         for panel in panels
     ]
-    flat = [one for own in checks for one in own]
+    frames = [own for every in checks for own, _, _ in every]
     order = study.attributes
-    tests = _tests(_stack((one.tests for one in flat), order))
-    pulling = [_influence_rows(panel, own, frame, candidates) for panel, own in zip(panels, checks, strict=True)]
+    tests = _tests(_stack((one["tests"] for one in frames), order))
+    pulling = [
+        _influence_rows(panel, [(found, maker) for _, found, maker in own], frame, candidates)
+        for panel, own in zip(panels, checks, strict=True)
+    ]
     influence = _stack(pulling, order)
-    assessors = _stack((one.assessors for one in flat), order)
+    assessors = _stack((one["assessors"] for one in frames), order)
     ends = _stack([_end_rows(study, frame)], order)
     return Assumptions(
-        residuals=_stack((one.residuals for one in flat), order),
+        residuals=_stack((one["residuals"] for one in frames), order),
         assessors=assessors,
         tests=tests,
         ends=ends,
@@ -318,7 +321,7 @@ _KEYS = ["attribute", "assessor", "prototype", "session", "replicate", "score"]
 
 
 def _influence_rows(
-    panel: _ScoredPanel, checks: list[_ResidualChecks], frame: pd.DataFrame, candidates: int
+    panel: _ScoredPanel, checks: list[tuple[MixedResiduals, ResidualMaker]], frame: pd.DataFrame, candidates: int
 ) -> pd.DataFrame:
     """Return what leaving out single scores changes, for the scores of each attribute that pull most.
 
@@ -327,7 +330,7 @@ def _influence_rows(
     """
     design = panel.design
     ends = _largest_pairs(panel)
-    chosen = [_pulling(panel, column, own, ends[column], candidates) for column, own in enumerate(checks)]
+    chosen = [_pulling(panel, column, *own, ends[column], candidates) for column, own in enumerate(checks)]
     row = np.concatenate(chosen)
     column = np.repeat(np.arange(len(chosen)), [len(own) for own in chosen])
     response = design.response[:, column]
@@ -372,15 +375,20 @@ def _difference(n_fixed: int, first: int, second: int) -> Array:
 
 
 def _pulling(
-    panel: _ScoredPanel, column: int, own: _ResidualChecks, pair: tuple[int, int], candidates: int
+    panel: _ScoredPanel,
+    column: int,
+    found: MixedResiduals,
+    maker: ResidualMaker,
+    pair: tuple[int, int],
+    candidates: int,
 ) -> np.ndarray:
     """Return the rows of the design whose scores move F or the largest difference most."""
     present = np.flatnonzero(np.isfinite(panel.design.response[:, column]))
     k, n_fixed = len(panel.design.prototypes), panel.design.fixed.shape[1]
     contrasts = np.array([_difference(n_fixed, place, 0) for place in range(1, k)])
-    f = f_without_each(own.maker, panel.design.response[present, column], contrasts)
+    f = f_without_each(maker, panel.design.response[present, column], contrasts)
     statistic = inference(panel.fit).test(contrasts).statistic[column]
-    moved = own.numbers.pull @ _difference(n_fixed, *pair)
+    moved = found.pull @ _difference(n_fixed, *pair)
     most = [_largest(np.abs(change), candidates) for change in (f - statistic, moved)]
     return present[np.unique(np.concatenate(most))]
 
@@ -397,21 +405,13 @@ def _largest(size: Array, candidates: int) -> np.ndarray:
 _FEWEST_PER_ASSESSOR = 3  # scores from which a spread of one assessor can be spoken of
 
 
-@dataclass(frozen=True, eq=False, slots=True)
-class _ResidualChecks:
-    """Residuals of one attribute and what was found in them; see `look_at_assumptions` for the columns."""
-
-    residuals: pd.DataFrame
-    assessors: pd.DataFrame
-    tests: pd.DataFrame
-    numbers: MixedResiduals
-    maker: ResidualMaker
-
-
 def _residual_checks(
     panel: _ScoredPanel, column: int, frame: pd.DataFrame, draws: int, rng: np.random.Generator
-) -> _ResidualChecks:
-    """Look at the residuals of attribute number `column` of a fitted panel, against `draws` simulated sets."""
+) -> tuple[dict[str, pd.DataFrame], MixedResiduals, ResidualMaker]:
+    """Look at the residuals of attribute number `column` of a fitted panel, against `draws` simulated sets.
+
+    The frames are `residuals assessors tests`, see `Assumptions`.
+    """
     design = panel.design
     present = np.isfinite(design.response[:, column])
     y, fixed = design.response[present, column], design.fixed[present]
@@ -428,7 +428,8 @@ def _residual_checks(
     tests = _residual_checks_tests(
         found.standardised[free], found.fitted[free], groups[0][free], (simulated / scale)[free], level[free]
     )
-    return _ResidualChecks(rows, _assessor_rows(rows, found, variances[-1]), tests.assign(attribute=name), found, maker)
+    assessors = _assessor_rows(rows, found, variances[-1])
+    return {"residuals": rows, "assessors": assessors, "tests": tests.assign(attribute=name)}, found, maker
 
 
 def _residual_rows(frame: pd.DataFrame, place: np.ndarray, found: MixedResiduals) -> pd.DataFrame:

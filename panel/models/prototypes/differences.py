@@ -288,9 +288,10 @@ def _both_ways(
 ) -> pd.DataFrame:
     """Return the F tests of the attributes with changed scores, with and without the changes."""
     columns = ["attribute", "statistic", "df", "df_error", "p_value"]
-    own = attributes.loc[attributes["attribute"].isin(changed)] if changed else attributes.iloc[:0]
-    parts = [own[columns].assign(rules=True)]
-    names = list(parts[0]["attribute"])
+    own = attributes["attribute"].isin(changed).to_numpy() if changed else np.zeros(len(attributes), dtype=bool)
+    rows = {name: attributes[name].array[own] for name in columns} | {"rules": np.ones(int(own.sum()), dtype=bool)}
+    parts = [pd.DataFrame(rows)]
+    names = parts[0]["attribute"].tolist()
     if not names:
         return parts[0]
     frame = scores_used(study, rules=False).frame

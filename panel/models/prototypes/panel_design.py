@@ -10,7 +10,7 @@ import numpy as np
 import pandas as pd
 from numpy.typing import NDArray
 
-from panel.checks.confounds import Confounds, batch_of_score, find_confounds
+from panel.checks.confounds import Confounds, batch_of_score, find_confounds, sets_of_scores
 from panel.errors import ModelError
 from panel.stats.arrays import Array, Codes
 from panel.stats.comparing.group_means import (
@@ -157,9 +157,11 @@ def score_array(
     attribute = codes["attribute"]
     repeat = _times_seen(sample * len(attributes) + attribute)
     key = sample * (int(repeat.max(initial=0)) + 1) + repeat
-    _, first, row = np.unique(key, return_index=True, return_inverse=True)
+    row, samples = pd.factorize(key, sort=True)  # np.unique sorts every score
+    first = np.empty(len(samples), dtype=np.intp)
+    first[row[::-1]] = np.arange(len(key))[::-1]
     spread = np.full((len(first), len(attributes)), np.nan)
-    spread[row.reshape(-1), attribute] = scores["score"].to_numpy(dtype=float)
+    spread[row, attribute] = scores["score"].to_numpy(dtype=float)
     return ScoreArray(
         codes["assessor"][first],
         codes["prototype"][first],
@@ -526,7 +528,7 @@ def designs_of(
     covariates = _serving_labels(study, frame, adjust_for)
     named = frame.assign(batch=batch_of_score(study, frame))
     array = score_array(named, study.prototypes, attributes, covariates)
-    sets = (find_confounds(study, frame) if confounds is None else confounds).sets
+    sets = sets_of_scores(study, frame) if confounds is None else confounds.sets
     return list(_panel_designs(array, sets))
 
 

@@ -164,12 +164,13 @@ def attribute_verdicts(
     number, names = pd.factorize(pairs["attribute"])
     told = np.bincount(number, ~open_ones, minlength=len(names)) > 0
     first_row = dict(zip(names[~told].tolist(), np.unique(number, return_index=True)[1][~told].tolist(), strict=True))
-    because_untold = [because[first_row[name]] if name in first_row else "" for name in attributes["attribute"]]
-    apart = below(p_adjusted, 1 - level) & ~attributes["attribute"].isin(list(first_row)).to_numpy()
+    names_of_rows = attributes["attribute"].tolist()
+    because_untold = [because[first_row[name]] if name in first_row else "" for name in names_of_rows]
+    apart = below(p_adjusted, 1 - level) & np.array([name not in first_row for name in names_of_rows], dtype=bool)
     return attributes.assign(
         p_adjusted=p_adjusted,
         closed=closed,
-        verdict=np.where(apart, DIFFERS, CANNOT_TELL),
+        verdict=_picked((DIFFERS, CANNOT_TELL), np.where(apart, 0, 1)),
         because=np.where(closed != "", closed, because_untold),
     )
 

@@ -39,7 +39,6 @@ from panel.answers import (
     Question,
 )
 from panel.models.consumers.answers import questions_of
-from panel.models.emollients.causes import find_causes
 from panel.report.contents.blocks import (
     Block,
     Numbers,
@@ -188,17 +187,15 @@ def analysis(answers: Answers, *more: list[Block]) -> Section:
 
 
 def emollients(answers: Answers) -> list[Block]:
-    """Return what made the difference."""
+    """Return what each swap went with."""
     found, names = answers.swaps, answers.names
 
     def make() -> Iterable[Block]:
         if isinstance(found, NoAnswer):
             return
-        decision = answers.decision
-        causes = find_causes(found, None if isinstance(decision, NoAnswer) else decision)
         tables = tables_of(answers, SWAPS)
         yield from points(alias_sentences(found))
-        yield from told_blocks(tell_causes(causes, names, *swaps.swap_drawers(found, names)), *tables)
+        yield from told_blocks(tell_causes(answers.causes, names, *swaps.swap_drawers(found, names)), *tables)
         yield from _ladder(answers)
 
     return _told("What changed with the emollients", found, make)

@@ -13,7 +13,7 @@ from types import MappingProxyType
 
 import numpy as np
 from numpy.typing import ArrayLike
-from scipy.special import betaln, chdtrc, ndtr, roots_legendre, stdtr, stdtrit, xlog1py, xlogy
+from scipy.special import betaln, chdtrc, ndtr, stdtr, stdtrit, xlog1py, xlogy
 
 from panel.errors import ModelError
 from panel.stats.answers.binomial import exact_interval
@@ -138,7 +138,7 @@ def _density(z: Array) -> Array:
 
 def _nodes(low: float) -> tuple[Array, Array]:
     """Return points from `low` to where the normal density ends, and the weights of an integral over it."""
-    points, weights = roots_legendre(_NODES)
+    points, weights = np.polynomial.legendre.leggauss(_NODES)
     half = (_REACH - low) / 2
     z = low + half * (points + 1)
     return z, half * weights * _density(z)

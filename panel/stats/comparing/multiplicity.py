@@ -10,7 +10,7 @@ from __future__ import annotations
 import math
 from collections.abc import Iterator
 from dataclasses import dataclass
-from functools import cache
+from functools import cache, lru_cache
 from string import ascii_lowercase
 
 import numpy as np
@@ -158,7 +158,7 @@ class _StudentizedMaximum:
         return np.asarray(np.polynomial.chebyshev.chebfit(unit, solved, _SERIES_NODES - 1), dtype=float)
 
     def _solved(self, p: float, df: Array) -> Array:
-        """Solve sf(q, df) = p by false position on log p, the end that stays put losing weight (Illinois)."""
+        """Solve sf(q, df) = p by secants of log p, halving where one leads out of the interval that holds q."""
         log_s, log_weight = _chi_nodes(np.minimum(df, _NORMAL_DF))
         s = np.exp(log_s)
         place = np.interp(-np.log(p), -self.log_survival, np.arange(len(self.log_survival)))
@@ -166,16 +166,18 @@ class _StudentizedMaximum:
         high = low * (1.2 + 4 / df)
         while (rising := self._expected(high, s, log_weight) > p).any():
             low, high = np.where(rising, high, low), np.where(rising, 2 * high, high)
-        f_low, f_high = (np.log(self._expected(end, s, log_weight) / p) for end in (low, high))
+        before, here = low, high
+        value_before, value = (np.log(self._expected(end, s, log_weight) / p) for end in (low, high))
         for _ in range(_ITERATIONS):
-            middle = np.where(f_low > f_high, low + (high - low) * f_low / (f_low - f_high), (low + high) / 2)
-            value = np.log(np.maximum(self._expected(middle, s, log_weight), 1e-300) / p)
-            above = value > 0
-            f_low, f_high = np.where(above, value, f_low / 2), np.where(above, f_high / 2, value)
-            low, high = np.where(above, middle, low), np.where(above, high, middle)
             if (np.abs(value) < 1e-11).all():
                 break
-        return np.asarray(middle)
+            slope = value - value_before
+            secant = here - value * np.divide(here - before, slope, out=np.zeros_like(here), where=slope != 0)
+            before, value_before = here, value
+            here = np.where((low <= secant) & (secant <= high), secant, (low + high) / 2)
+            value = np.log(np.maximum(self._expected(here, s, log_weight), 1e-300) / p)
+            low, high = np.where(value > 0, here, low), np.where(value > 0, high, here)
+        return np.asarray(here)
 
     def _log_survival_at(self, x: Array) -> Array:
         """Interpolate log S (Horner); minus infinity beyond the table."""
@@ -268,6 +270,7 @@ def _quantile_series(k: int, level: float) -> Array:
 _GRID_STEP = 0.05
 _LARGEST = 12.0  # a t of 12 with known variance has p below 1e-32
 _FACTOR_STEPS = 200
+_LOADING_DIGITS = 12  # beyond them only rounding differs
 
 
 def many_to_one(covariance: Array) -> tuple[_StudentizedMaximum, float]:
@@ -278,6 +281,13 @@ def many_to_one(covariance: Array) -> tuple[_StudentizedMaximum, float]:
     """
     sd = np.sqrt(np.diagonal(covariance))
     loading, misfit = _one_factor(covariance / np.outer(sd, sd))
+    return _largest_of(tuple(np.round(loading, _LOADING_DIGITS).tolist())), misfit
+
+
+@lru_cache(maxsize=64)  # balanced attributes all have the same
+def _largest_of(loadings: tuple[float, ...]) -> _StudentizedMaximum:
+    """Return the distribution of the largest absolute t with corr(i, j) = l_i l_j."""
+    loading, count = np.unique(loadings, return_counts=True)
     x = np.arange(0, _LARGEST + _GRID_STEP / 2, _GRID_STEP)
     z = np.arange(0.0, 8.01, 0.25)  # the chances of z and -z are the same
     weight = np.where(z > 0, 2.0, 1.0) * np.exp(-(z**2) / 2) * 0.25 / np.sqrt(2 * np.pi)
@@ -285,8 +295,9 @@ def many_to_one(covariance: Array) -> tuple[_StudentizedMaximum, float]:
     shift = (loading / rest)[:, None, None] * z
     reach = (x / rest[:, None])[:, :, None]
     outside = ndtr(shift - reach) + ndtr(-shift - reach)  # P(|T_i| > x) given the shared mean
-    survival = (-np.expm1(np.log1p(-np.minimum(outside, 1 - 1e-16)).sum(axis=0)) * weight).sum(axis=1)
-    return _studentized_maximum(_GRID_STEP, np.log(np.clip(survival, 1e-300, 1.0))), misfit
+    log_inside = np.tensordot(count, np.log1p(-np.minimum(outside, 1 - 1e-16)), axes=1)
+    survival = (-np.expm1(log_inside) * weight).sum(axis=1)
+    return _studentized_maximum(_GRID_STEP, np.log(np.clip(survival, 1e-300, 1.0)))
 
 
 def _one_factor(correlation: Array) -> tuple[Array, float]:
@@ -347,13 +358,25 @@ def letters_for(means: NDArray[np.float64], apart: NDArray[np.bool_]) -> list[st
     order = np.argsort(-means, kind="stable")
     alike = ~apart[np.ix_(order, order)]
     np.fill_diagonal(alike, val=False)
-    neighbours = [int.from_bytes(row.tobytes(), "little") for row in np.packbits(alike, axis=1, bitorder="little")]
-    groups = sorted(_members(group) for group in _largest_groups(neighbours))
+    groups = _rows_of_alike(alike)
+    if groups is None:
+        neighbours = [int.from_bytes(row.tobytes(), "little") for row in np.packbits(alike, axis=1, bitorder="little")]
+        groups = sorted(_members(group) for group in _largest_groups(neighbours))
     letters = [""] * len(means)
     for number, group in enumerate(groups):
         for place in group:
             letters[order[place]] += _letter(number)
     return letters
+
+
+def _rows_of_alike(alike: NDArray[np.bool_]) -> list[list[int]] | None:
+    """Return the groups where those alike stand side by side, as they do with equal standard errors; else None."""
+    places = np.arange(len(alike))
+    last = np.where(alike, places, places[:, None]).max(axis=1, initial=0)
+    if (np.triu(alike).sum(axis=1) != last - places).any() or (np.diff(last) < 0).any():
+        return None
+    begins = np.flatnonzero(np.diff(last, prepend=-1)).tolist()
+    return [list(range(begin, last[begin] + 1)) for begin in begins]
 
 
 def _largest_groups(neighbours: list[int]) -> Iterator[int]:

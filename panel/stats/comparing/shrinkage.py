@@ -7,9 +7,10 @@ so that what is not known of the spread stays in the answer. Source: Daniels (19
 Statistical Association 70, 311-319. Several families, such as attributes, teach each other what shares are usual: the
 prior of each is the mean of the uniform one and of what the others say (an empirical Bayes step, without itself).
 
-Draws of the true values are for chances that must come true whatever the spread is: for them t2 is flat, in units of
-the error variance, which keeps what it promises where a uniform share promises too much (Morris and Tang, 2011,
-Statistical Science 26, 271-287, on Stein's harmonic prior); the error variance is drawn with it. Errors of one
+Draws of the true values are for chances that must come true whatever the spread is: for them the families' ratios
+t2 / v lie about a common centre, normal in their logarithm, and t, the spread in units of the error, is flat far out
+and avoids nought at the centre (Gelman, 2006, Bayesian Analysis 1, 515-534, and Chung and others, 2013, Psychometrika
+78, 685-709); the error variance is drawn with it. Errors of one
 prototype belong together over the families, as the same people judged them, and so may true values, so all families of
 a prototype are drawn in at once (Everson and Morris, 2000, Journal of the Royal Statistical Society B 62, 399-412).
 Spreads and correlations of true values are learned apart (Barnard, McCulloch and Meng, 2000, Statistica Sinica 10,
@@ -30,10 +31,15 @@ _STEPS, _ROUNDS, _VARIANCES = 60, 2, 5
 _LARGEST_DF = 1e8
 _SHARE = (np.arange(_STEPS) + 0.5) / _STEPS
 _UNIFORM_SHARE = np.full(_STEPS, 1 / _STEPS)
-_FLAT_VARIANCE = (1 - _SHARE) ** -2 / ((1 - _SHARE) ** -2).sum()
+_LOG_RATIO = np.log(_SHARE / (1 - _SHARE))
+_RATIO_SD = 0.5  # of the logarithm of t2 / v, between families
+# (centres, steps) of the shares, about each centre, and how likely a centre is beforehand: density (1 - share)^-1.5
+_ABOUT_CENTRE = np.exp(-(((_LOG_RATIO - _LOG_RATIO[1::2, None]) / _RATIO_SD) ** 2) / 2) / (_SHARE * (1 - _SHARE))
+_ABOUT_CENTRE = _ABOUT_CENTRE / _ABOUT_CENTRE.sum(axis=1, keepdims=True)
+_LOG_CENTRE = -1.5 * np.log(1 - _SHARE[1::2])
 _OF_EACH_SPREAD = 10  # draws
 _STUDIES_AT_ONCE, _PAIRS_AT_ONCE = 16, 64  # so that what is worked out for them stays in the cache
-_PRIOR_ROWS = 3  # of the correlations of true values: the density of each is 1 - r2 before anything is seen
+_PRIOR_ROWS = 5  # of the correlations of what is seen, as if true values had none
 _NOTHING = 1e-12  # a variance this small beside the others is none
 _UNKNOWN = 1e9  # so many times the others' variance: not seen at all
 
@@ -69,11 +75,13 @@ def _find_spread(
     variance: Array,
     centre: float | None = None,
     df: Array | None = None,
-    prior: Array = _UNIFORM_SHARE,
+    *,
+    pooled: bool = False,
 ) -> _Spread:
     """Return the spread behind estimates (k,) or (..., families, k) with these variances; NaN: not estimated.
 
-    `centre` is the mean of the true values where it is known, such as 0 for effects; `prior` (steps,) of the shares.
+    `centre` is the mean of the true values where it is known, such as 0 for effects. `pooled`: shares about a common
+    centre, in place of uniform ones.
     `df` (...) are the degrees of freedom behind the variances of a family: what is picked as large is picked where they
     came out small, so that they are averaged over too, with the prior 1 / v (Box and Tiao 1973, Bayesian Inference in
     Statistical Analysis, 7.2).
@@ -97,7 +105,7 @@ def _find_spread(
     if centre is None:
         mean, mean_variance = mean + weighed / safe, np.where(known > 0, 1 / safe, 0.0)
         log = log - 0.5 * np.log(safe) + 0.5 * weighed**2 / safe
-    weight = _learned(np.exp(log - log.max(axis=-1, keepdims=True)), prior)
+    weight = (_pooled if pooled else _learned)(np.exp(log - log.max(axis=-1, keepdims=True)))
     return _Spread(between, weight, pull, pull * own, mean, mean_variance)
 
 
@@ -110,26 +118,47 @@ def _multiples(df: Array | None) -> Array:
     return np.repeat(drawn, _STEPS, axis=-1)[..., None]
 
 
-def _learned(likelihood: Array, prior: Array) -> Array:
+def _learned(likelihood: Array) -> Array:
     """Return the weights (..., families, steps), each family's prior learned from the others."""
-    each = likelihood.reshape(*likelihood.shape[:-1], -1, _STEPS)  # variances apart from shares
-    of_share = each.sum(axis=-2)
-    weight = of_share * prior
+    of_share = _of_share(likelihood)
+    weight = of_share * _UNIFORM_SHARE
     weight = weight / weight.sum(axis=-1, keepdims=True)
     for _ in range(_ROUNDS if likelihood.ndim > 1 else 0):
-        weight = of_share * (prior + weight.sum(axis=-2, keepdims=True) - weight)
+        weight = of_share * (_UNIFORM_SHARE + weight.sum(axis=-2, keepdims=True) - weight)
         weight = weight / weight.sum(axis=-1, keepdims=True)
+    return _with_variances(weight, likelihood)
+
+
+def _pooled(likelihood: Array) -> Array:
+    """Return the weights (..., families, steps) with the log ratios of all families about one unknown centre."""
+    of_share = np.atleast_2d(_of_share(likelihood))
+    seen = np.maximum(of_share @ _ABOUT_CENTRE.T, np.finfo(float).tiny)
+    log = np.log(seen).sum(axis=-2, keepdims=True) + _LOG_CENTRE
+    of_centre = np.exp(log - log.max(axis=-1, keepdims=True))
+    weight = of_share * ((of_centre / seen) @ _ABOUT_CENTRE)
+    weight = weight / weight.sum(axis=-1, keepdims=True)
+    return _with_variances(weight.reshape(*likelihood.shape[:-1], _STEPS), likelihood)
+
+
+def _of_share(likelihood: Array) -> Array:
+    return np.asarray(likelihood.reshape(*likelihood.shape[:-1], -1, _STEPS).sum(axis=-2))
+
+
+def _with_variances(weight: Array, likelihood: Array) -> Array:
+    """Return the weights of the shares spread over the error variances, as likely as each is beside a share."""
+    each = likelihood.reshape(*likelihood.shape[:-1], -1, _STEPS)
+    whole = each.sum(axis=-2, keepdims=True)
     with np.errstate(divide="ignore", invalid="ignore"):
-        part = np.where(of_share[..., None, :] > 0, each / of_share[..., None, :], 0.0)
+        part = np.where(whole > 0, each / whole, 0.0)
     return np.asarray((part * weight[..., None, :]).reshape(likelihood.shape))
 
 
-def shrink(estimate: Array, variance: Array, df: Array | None = None, *, flat: bool = False) -> tuple[Array, Array]:
+def shrink(estimate: Array, variance: Array, df: Array | None = None, *, pooled: bool = False) -> tuple[Array, Array]:
     """Return the shrunken estimates (..., k) and the standard deviations left, both averaged over the spread.
 
-    `flat`: over a flat variance, as `draw_shrunken` does, in place of a uniform share.
+    `pooled`: with spreads about a common centre, as `draw_shrunken` does, in place of uniform shares.
     """
-    spread = _find_spread(estimate, variance, df=df, prior=_FLAT_VARIANCE if flat else _UNIFORM_SHARE)
+    spread = _find_spread(estimate, variance, df=df, pooled=pooled)
     mean = _shrunken(estimate, spread)
     left = spread.left + (1 - spread.pull) ** 2 * spread.centre_variance[..., None]
     weight = spread.weight[..., None]
@@ -227,9 +256,9 @@ def draw_shrunken(
         value[:] = np.where(there, centre + deviation + weighed @ true, np.nan)
     new = np.empty(drawn.shape if with_new else (0, *drawn.shape[1:]))
     for turn, centre in enumerate(centres):
-        deviation = rng.standard_normal(drawn.shape[1:]) @ root
+        normal = rng.standard_normal(drawn.shape[1:])
         if with_new:
-            new[turn] = centre + deviation
+            new[turn] = centre + normal @ root
     as_errors = (-1, *errors.shape[1:])
     return np.swapaxes(drawn, -1, -2).reshape(as_errors), np.swapaxes(new, -1, -2).reshape(as_errors)
 
@@ -248,7 +277,7 @@ def _drawn_spread(
     """Return one variance between true values and one multiple of the error variance for each draw and family."""
     among = estimate.reshape(-1, *estimate.shape[-2:])
     starts = range(0, len(among), _STUDIES_AT_ONCE)
-    blocks = [_find_spread(among[at : at + _STUDIES_AT_ONCE], variance, df=df, prior=_FLAT_VARIANCE) for at in starts]
+    blocks = [_find_spread(among[at : at + _STUDIES_AT_ONCE], variance, df=df, pooled=True) for at in starts]
     steps = np.cumsum(np.concatenate([block.weight for block in blocks]), axis=-1)
     steps = steps.reshape(*estimate.shape[:-1], steps.shape[-1])
     place = (rng.random(shape)[..., None] > steps[..., :-1]).sum(axis=-1)[..., None]
@@ -264,7 +293,8 @@ def _roots_between(
 ) -> Array:
     """Return roots (m, ..., q, q) of covariances of true values with the variances `between` (m, ..., q).
 
-    The correlations of what is seen are drawn from an inverse Wishart distribution; what the errors add is taken off.
+    The correlations of what is seen are drawn from an inverse Wishart distribution about what errors alone would tie
+    together; what the errors add is taken off.
     """
     q, usual = len(variance), np.nanmean(variance, axis=1)
     seen = estimate[..., np.isfinite(variance).all(axis=0)]
@@ -274,7 +304,9 @@ def _roots_between(
     seen = seen / np.where(sd > 0, sd, 1.0)
     factor = np.tril(rng.standard_normal((*between.shape, q)), -1)
     factor[..., range(q), range(q)] = np.sqrt(rng.chisquare(rows + _PRIOR_ROWS + q - np.arange(q), between.shape))
-    factor = np.linalg.cholesky(np.linalg.inv(seen @ np.swapaxes(seen, -1, -2) + _PRIOR_ROWS * np.eye(q))) @ factor
+    part = np.sqrt(usual / np.maximum(between + usual, np.finfo(float).tiny))
+    untied = np.eye(q) + (correlation - np.eye(q)) * part[..., :, None] * part[..., None, :]
+    factor = np.linalg.cholesky(np.linalg.inv(seen @ np.swapaxes(seen, -1, -2) + _PRIOR_ROWS * untied)) @ factor
     covariance = np.linalg.inv(factor @ np.swapaxes(factor, -1, -2))
     sd = np.sqrt((between + usual) / np.diagonal(covariance, axis1=-2, axis2=-1))
     covariance = covariance * sd[..., :, None] * sd[..., None, :] - correlation * np.sqrt(np.outer(usual, usual))

@@ -126,11 +126,6 @@ def smallest_present(weights: Array, values: Array) -> Array:
     return np.where(np.isinf(smallest), np.nan, smallest)
 
 
-def part_of_mass(weights: Array, chosen: NDArray[np.bool_]) -> Array:
-    """Return per blend the share (0 to 1) of its mass that sits in the chosen ingredients; NaN for no mass."""
-    return ratio(weights[:, chosen].sum(axis=1), weights.sum(axis=1))
-
-
 # Does a blend lie among the blends that were made? Distance to the convex hull of points, by linear programming.
 
 

@@ -93,9 +93,12 @@ def _settled(tables: Array, centres: Array) -> tuple[Codes, Array]:
     left = np.zeros(len(tables))
     for _ in range(_MAX_STEPS):
         own, centre = tables[going], centres[going]
-        apart = (centre**2).sum(axis=2)[:, None, :] - 2 * own @ np.swapaxes(centre, 1, 2)
-        found = apart.argmin(axis=2)
-        left[going] = apart.min(axis=2).sum(axis=1)
+        apart = (centre**2).sum(axis=2)[:, :, None] - 2 * centre @ np.swapaxes(own, 1, 2)
+        found, least = np.zeros_like(labels[going]), apart[:, 0]
+        for group in range(1, apart.shape[1]):  # few groups, many rows: quicker than to look along the groups
+            found = np.where(apart[:, group] < least, group, found)
+            least = np.minimum(least, apart[:, group])
+        left[going] = least.sum(axis=1)
         moved = (found != labels[going]).any(axis=1)
         labels[going] = found
         going = going[moved]
@@ -107,9 +110,9 @@ def _settled(tables: Array, centres: Array) -> tuple[Codes, Array]:
 
 def _centres(tables: Array, labels: Codes, before: Array) -> Array:
     """Return the mean of each group (B, k, p); an empty group keeps its place."""
-    member = (labels[:, :, None] == np.arange(before.shape[1])).astype(float)
-    count = member.sum(axis=1)[:, :, None]
-    means = np.swapaxes(member, 1, 2) @ tables / np.maximum(count, 1)
+    member = (labels[:, None, :] == np.arange(before.shape[1])[:, None]).astype(float)
+    count = member.sum(axis=2)[:, :, None]
+    means = member @ tables / np.maximum(count, 1)
     return np.asarray(np.where(count > 0, means, before))
 
 

@@ -21,7 +21,6 @@ from typing import Any
 
 import numpy as np
 from numpy.typing import ArrayLike, NDArray
-from scipy.spatial import ConvexHull, QhullError
 from scipy.special import fdtrc, ndtri, stdtr, stdtrit
 
 from panel.stats.arrays import Array, ratio
@@ -325,6 +324,8 @@ def direction_interval(slopes: Array, centre: Array, level: float) -> tuple[floa
 
 def inside_hull(points: Array, places: Array) -> NDArray[np.bool_]:
     """Return which `places` (m, 2) lie in the convex hull of the points (n, 2); none if these are on a line."""
+    from scipy.spatial import ConvexHull, QhullError  # slow to load, and seldom needed
+
     try:
         sides = ConvexHull(points).equations  # outward normals and offsets, one row per side
     except QhullError:

@@ -8,7 +8,7 @@ from typing import TYPE_CHECKING, Any
 import numpy as np
 import pandas as pd
 
-from panel.models.consumers.check_all import FEW_CONSUMERS, LEAST_TICKS, CheckAll, TermMap
+from panel.models.consumers.check_all import FEW_CONSUMERS, LEAST_TICKS, CheckAll
 from panel.stats.arrays import Array
 from panel.study.naming import Naming
 from panel.study.shown import (
@@ -125,7 +125,7 @@ NUMBERS = (_TERM_COUNTS, _TERM_TESTS, _LIFT, _TERM_PAIRS)
 _COMPONENTS = Table(
     name="term_components",
     title="Components of the map",
-    rows=lambda found: found.map.components,
+    rows=lambda found: found.map["components"],
     columns=(
         *(count("Component", "component"), number("Canonical correlation", "correlation", 3)),
         *(number("Inertia", "inertia", 4), share("Share", digits=1)),
@@ -142,13 +142,13 @@ def tell_check_all(result: CheckAll, names: Naming) -> Told:
         result,
         names,
         _headline(result),
-        None if result.map is None else _map_picture(result, result.map, names),
+        _map_picture(result, names) if result.map else None,
         mind=_liking_in_short(result),
         table=_TERM_COUNTS,
         drawers=(
             drawer("How often each term was ticked", _TERM_COUNTS),
             drawer("Terms and liking", *liked),
-            drawer("How to read the map", *_map_words(result), *([] if result.map is None else [_COMPONENTS])),
+            drawer("How to read the map", *_map_words(result), *([_COMPONENTS] if result.map else [])),
             drawer("Term by term: do the prototypes differ?", *_term_lines(result), _TERM_TESTS),
             drawer("All pairs of prototypes, term by term", _TERM_PAIRS),
         ),
@@ -230,9 +230,9 @@ def _lift(row: Mapping[Any, Any], result: CheckAll) -> str:
 
 def _map_words(result: CheckAll) -> list[str]:
     """Return what the map shows and how far to trust it."""
-    if result.map is None:
+    if not result.map:
         return ["There is no map: fewer than two terms or two prototypes were ticked."]
-    shares = result.map.components["share"]
+    shares = result.map["components"]["share"]
     shown = format_share(min(float(shares.iloc[:2].sum()), 1.0))
     return [
         f"The map shows {shown} of what sets the prototypes apart in the ticks. A term lies in the direction of the "
@@ -281,7 +281,7 @@ _ROUND = 0.09  # free part of the picture on each side
 _ROW = 0.26  # inches, one term of the liking picture
 
 
-def _map_figure(found: TermMap, names: Naming, width: float = BROAD) -> Figure:
+def _map_figure(found: dict[str, pd.DataFrame], names: Naming, width: float = BROAD) -> Figure:
     """Return the map: terms as small dots, prototypes as their marks."""
     from matplotlib.figure import Figure
 
@@ -295,7 +295,7 @@ def _map_figure(found: TermMap, names: Naming, width: float = BROAD) -> Figure:
     axes.axhline(0, color=FAINT, linewidth=0.8, zorder=0)
     axes.axvline(0, color=FAINT, linewidth=0.8, zorder=0)
     _draw(axes, points, labels, is_term, names, np.array([wide, tall]) * _POINTS)
-    shares = [format_share(value) for value in found.components["share"]]
+    shares = [format_share(value) for value in found["components"]["share"]]
     axes.set_xlabel(f"Component 1 ({shares[0]} of the differences)", fontsize=_FONT, color=INK)
     if len(shares) > 1:
         axes.set_ylabel(f"Component 2 ({shares[1]})", fontsize=_FONT, color=INK)
@@ -331,22 +331,22 @@ def _draw(axes: Axes, points: Array, labels: list[str], is_term: list[bool], nam
         axes.text(to_x, to_y, words, fontsize=_FONT, color=INK, ha="center", va="center", fontweight=weight, zorder=3)
 
 
-def _points(found: TermMap) -> tuple[Array, list[str], list[bool]]:
+def _points(found: dict[str, pd.DataFrame]) -> tuple[Array, list[str], list[bool]]:
     """Return where terms and prototypes lie on the first two components, their labels, and which are terms."""
-    columns = [name for name in ("component_1", "component_2") if name in found.terms]
-    parts = [frame[columns].to_numpy(dtype=float) for frame in (found.prototypes, found.terms)]
+    columns = [name for name in ("component_1", "component_2") if name in found["terms"]]
+    parts = [frame[columns].to_numpy(dtype=float) for frame in (found["prototypes"], found["terms"])]
     points = np.vstack(parts)
     if points.shape[1] == 1:
         points = np.column_stack([points, np.zeros(len(points))])
-    labels = [*map(str, found.prototypes["prototype"]), *map(str, found.terms["term"])]
+    labels = [*map(str, found["prototypes"]["prototype"]), *map(str, found["terms"]["term"])]
     return points, labels, [number >= len(parts[0]) for number in range(len(points))]
 
 
-def _map_picture(result: CheckAll, found: TermMap, names: Naming) -> Picture:
+def _map_picture(result: CheckAll, names: Naming) -> Picture:
     alt = (
         f"Terms and prototypes on the first two components of the counts. {_headline(result)} The table has the ticks."
     )
-    return Picture("term_map", "Map of the ticked terms", alt, lambda width: _map_figure(found, names, width))
+    return Picture("term_map", "Map of the ticked terms", alt, lambda width: _map_figure(result.map, names, width))
 
 
 def _lift_figure(result: CheckAll, width: float = BROAD) -> Figure:

@@ -10,8 +10,7 @@ from typing import TYPE_CHECKING, Any
 import numpy as np
 import pandas as pd
 
-from panel.models.emollients.causes import AWAY, GOES_ALONG, STANDS_OUT, TOWARDS, Causes, find_causes
-from panel.models.emollients.swaps import TracedSwaps
+from panel.models.emollients.causes import AWAY, GOES_ALONG, STANDS_OUT, TOWARDS, Causes
 from panel.models.prototypes.verdict import CANNOT_TELL
 from panel.study.naming import Naming
 from panel.study.shown import ATTRIBUTE, About, Across, Table, each_row
@@ -32,7 +31,6 @@ if TYPE_CHECKING:
     from matplotlib.axes import Axes
     from matplotlib.figure import Figure
 
-    from panel.models.decision.contenders import Decision
 
 _MOST_COLUMNS = 14
 _MOST_IN_A_SENTENCE = 2
@@ -118,7 +116,7 @@ def tell_causes(causes: Causes, names: Naming, *more: Drawer) -> Told:
         causes,
         names,
         _causes_headline(causes, names),
-        _picture_of(causes, names) if there else None,
+        causes_picture(causes, names) if there else None,
         _causes_to_mind(causes, names),
         _CAUSES if there else None,
         (*([drawer("The same as a table", _CAUSES)] if there else []), *more),
@@ -271,23 +269,14 @@ _DOT, _RADIUS = 7.5, 10.0  # size of a mark, radius of the ring around a letter
 _BOLD = 1.14  # bold letters are so much wider
 
 
-def causes_picture(
-    traced: TracedSwaps, decision: Decision | None, names: Naming, *, most: int = _MOST_COLUMNS
-) -> Picture:
+def causes_picture(causes: Causes, names: Naming, *, most: int = _MOST_COLUMNS) -> Picture:
     """Return the matrix of causes; drawn for a phone swap by swap.
 
     Parameters
     ----------
-    decision
-        What is wanted, where there is a target: then colour and words tell the wanted way from the other.
     most
         So many sensations at most: those with a target or a change that stands out before the others.
     """
-    return _picture_of(find_causes(traced, decision), names, most=most)
-
-
-def _picture_of(causes: Causes, names: Naming, *, most: int = _MOST_COLUMNS) -> Picture:
-    """Return the matrix of causes as a picture."""
     return Picture(
         "causes",
         "What changed with each swap",

@@ -162,3 +162,11 @@ def test_attributes_of_one_quality_go_by_the_word_their_names_start_with():
         "stickiness": ["PU_STICK", "AF_STICK", "LA_STICK"],
         "residue": ["AF_RESID", "LA_RESID"],
     }
+
+
+@pytest.mark.parametrize(("beyond", "told"), [(1.02, True), (0.98, False)])
+def test_a_wide_scale_is_told_where_it_would_be_rare_among_so_many_people(beyond, told):
+    # Bonferroni over six people, one side at 5 %: 2.394 standard errors
+    error = 1.0 / (2.394 * beyond)
+    patterns, _, _ = found(people=[("A3", {"scale": 2.0, "scale_error": error})])
+    assert (("A3", rule.Pattern.WIDE, "", rule.Action.NONE) in patterns) == told

@@ -5,29 +5,30 @@ import math
 import pytest
 
 from panel.errors import StudyError
-from panel.models.decision.wanted import gate_limits
+from panel.models.decision.wanted import _gate_limits
 from tests.studies import small_study
 
 
 def test_limits_are_read_as_they_stand():
-    found = gate_limits(small_study({"gates": {"ph": [5, 6], "volatile_share": [None, 0.4], "free_of": ["lanolin "]}}))
-    assert found.limits["ph"] == (5, 6)
-    assert math.isnan(found.limits["volatile_share"][0])
-    assert found.limits["volatile_share"][1] == 0.4
-    assert found.free_of == ("lanolin",)
-    assert not found.stability_needed
+    gates = {"ph": [5, 6], "volatile_share": [None, 0.4], "free_of": ["lanolin "]}
+    limits, free_of, stability = _gate_limits(small_study({"gates": gates}))
+    assert limits["ph"] == (5, 6)
+    assert math.isnan(limits["volatile_share"][0])
+    assert limits["volatile_share"][1] == 0.4
+    assert free_of == ("lanolin",)
+    assert stability is None
 
 
 def test_without_the_fact_there_is_no_gate():
-    found = gate_limits(small_study())
-    assert (dict(found.limits), found.free_of, found.stability_needed) == ({}, (), False)
+    assert _gate_limits(small_study()) == ({}, (), None)
 
 
 def test_a_stability_record_keeps_person_day_and_document():
     entry = {"outcome": "passed", "who": "lab", "date": "2025-06-01", "document": "ST-1"}
-    found = gate_limits(small_study({"stability": {"P1": entry, "P2": {"outcome": "failed"}}}))
-    assert found.stability["P1"] == entry
-    assert found.stability["P2"] == dict.fromkeys(entry, "") | {"outcome": "failed"}
+    facts = {"gates": {"stability": True}, "stability": {"P1": entry, "P2": {"outcome": "failed"}}}
+    _, _, found = _gate_limits(small_study(facts))
+    assert found["P1"] == entry
+    assert found["P2"] == dict.fromkeys(entry, "") | {"outcome": "failed"}
 
 
 @pytest.mark.parametrize(
@@ -59,5 +60,5 @@ def test_a_stability_record_keeps_person_day_and_document():
 )
 def test_what_is_not_understood_is_refused(facts, words):
     with pytest.raises(StudyError) as told:
-        gate_limits(small_study(facts))
+        _gate_limits(small_study(facts))
     assert words in str(told.value)

@@ -7,7 +7,14 @@ from scipy.stats import norm
 
 from panel.errors import StudyError
 from panel.models.decision.wanted import target_profile
-from panel.models.decision.windows import PanelDraws, draw_panels, judge_windows, window_distance
+from panel.models.decision.windows import (
+    PanelDraws,
+    _as_often,
+    _chances_and_truth,
+    draw_panels,
+    judge_windows,
+    window_distance,
+)
 from panel.stats.comparing.shrinkage import shrink
 from tests.models.decision.known_studies import target_study
 
@@ -36,7 +43,7 @@ def found():
 def test_the_chance_of_one_window_is_that_of_the_shrunken_mean(found):
     study = target_study(TRUTH)
     drawn = draw_panels(study, target_profile(study).attributes, np.random.default_rng(1), draws=10)
-    shrunken = shrink(drawn.estimate, drawn.own_variance, drawn.dfs, flat=True)
+    shrunken = shrink(drawn.estimate, drawn.own_variance, drawn.dfs, pooled=True)
     mean, left = (pd.DataFrame(each, ["GREASE", "SOFT"], list(TRUTH)) for each in shrunken)
     for row in found.rows.to_dict("records"):
         edge = row["target_high"] if row["attribute"] == "GREASE" else row["target_low"]
@@ -143,3 +150,23 @@ def test_distance_is_how_far_outside():
     found = window_distance(value, np.array([[30.0]]), np.array([[40.0]]))
     assert found[0] == pytest.approx([10, 0, 10, np.nan], nan_ok=True)
     assert window_distance(value, np.array([[np.nan]]), np.array([[40.0]]))[0, :3].tolist() == [0, 0, 10]
+
+
+def test_stated_chances_are_shares_of_draws_and_stand_beside_their_own_truth():
+    # four draws of three studies with two windows and one prototype
+    first, second = [[1, 1, 0], [1, 0, 0], [1, 0, 1], [0, 0, 1]], [[1, 1, 1], [0, 0, 0], [1, 0, 1], [1, 1, 1]]
+    met = np.stack([np.array(first), np.array(second)], axis=-1)[..., None].astype(bool)
+    true = np.array([[True, True], [False, True], [True, False]])[..., None]
+    single, together = _chances_and_truth(met, true)
+    assert single[0].tolist() == [0.75, 0.75, 0.25, 0.5, 0.5, 0.75]
+    assert single[1].tolist() == [1, 1, 0, 1, 1, 0]
+    assert together[0].tolist() == [0.5, 0.25, 0.5]  # both windows in the same draw
+    assert together[1].tolist() == [1, 0, 0]
+
+
+def test_how_often_it_came_true_counts_cases_with_a_chance_as_near_as_five_points():
+    stated = np.repeat([0.50, 0.54, 0.56, 0.90], 60)
+    true = np.repeat([1.0, 0.0, 1.0, 1.0], 60)
+    found = _as_often(stated, true, np.array([0.50, 0.70, 0.90, np.nan]))
+    assert found == pytest.approx([0.5, np.nan, 1.0, np.nan], nan_ok=True)
+    assert np.isnan(_as_often(stated[:59], true[:59], np.array([0.5])))[0]  # 59 cases say nothing

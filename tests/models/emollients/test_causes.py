@@ -22,7 +22,7 @@ def demo():
 
 @pytest.fixture(scope="module")
 def causes(demo):
-    return find_causes(demo.swaps, demo.decision)
+    return demo.causes
 
 
 def test_the_numbers_are_those_of_the_swaps(demo, causes):

@@ -6,7 +6,7 @@ from scipy.stats import pearsonr
 
 from benchmarks.composition_truth import slot_design
 from panel.models.emollients.descriptors import find_descriptors
-from panel.models.emollients.ladder import find_links
+from panel.models.emollients.ladder import _find_links
 from panel.models.emollients.prediction_model import link_columns, prototype_level
 from panel.stats.comparing.multiplicity import holm
 from tests.blend_studies import DEMO, scored
@@ -14,7 +14,7 @@ from tests.formula_studies import study_of
 
 LEVEL = prototype_level(DEMO)
 COLUMNS = link_columns(LEVEL, find_descriptors(DEMO))
-LINKS, RUNNING, NAMED, FACTS = find_links(LEVEL, COLUMNS)
+LINKS, RUNNING, NAMED, FACTS = _find_links(LEVEL, COLUMNS)
 
 
 def test_correlations_are_those_of_the_means_over_the_blends():
@@ -87,7 +87,7 @@ def varied_study(follows, noise=1.0):
 def test_a_property_that_was_said_beforehand_and_explains_alone_is_named():
     study = varied_study("log10_viscosity_liquids")
     level = prototype_level(study)
-    _, _, named, facts = find_links(level, link_columns(level, find_descriptors(study)))
+    _, _, named, facts = _find_links(level, link_columns(level, find_descriptors(study)))
     assert named.to_dict("records") == [{"attribute": "RO_SPREAD", "descriptor": "log10_viscosity_liquids"}]
     assert facts["moves"].iloc[0] == 7
 
@@ -95,7 +95,7 @@ def test_a_property_that_was_said_beforehand_and_explains_alone_is_named():
 def test_a_property_nothing_was_said_of_is_never_named():
     study = varied_study("monoester_share")
     level = prototype_level(study)
-    links, _, named, _ = find_links(level, link_columns(level, find_descriptors(study)))
+    links, _, named, _ = _find_links(level, link_columns(level, find_descriptors(study)))
     best = links.loc[links["r"].abs().idxmax()]
     assert best["descriptor"] == "monoester_share"
     assert best["p_adjusted"] < 0.05

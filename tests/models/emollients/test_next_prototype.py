@@ -1,10 +1,12 @@
 """What to make next: the demo's answer, gains by hand, aliases broken outside the region, and what is refused."""
 
+from types import SimpleNamespace
+
 import numpy as np
 import pytest
 
 from panel.errors import ModelError
-from panel.models.emollients.next_prototype import _candidate_blends, propose_next
+from panel.models.emollients.next_prototype import _candidate_blends, _parts_of_swaps, propose_next
 from panel.models.emollients.prediction_model import prediction_model
 from panel.models.emollients.predictions import what_if
 from tests.blend_studies import DEMO, SHARES, hand_cream, mixture_formulas, scored
@@ -164,3 +166,13 @@ def test_too_few_prototypes_are_refused():
 def test_always_make_and_test():
     assert FOUND.notes[0] == "Make it and test it beside the base: a prediction is no result."
     assert 1 <= len(FOUND.proposals) <= 3
+
+
+def test_no_proposal_takes_more_of_an_emollient_than_there_is():
+    # two swaps take from the same 10 %: both whole would leave -6.8 %, and what is proposed must still add up to 10
+    origin, directions = np.array([10.0, 0.0, 0.0]), np.array([[-8.4, 8.4, 0], [-8.4, 0, 8.4]])
+    moves = SimpleNamespace(names=("A -> B", "A -> C"), origin=origin, directions=directions)
+    blends = _parts_of_swaps(SimpleNamespace(moves=moves))
+    assert (blends >= 0).all()
+    np.testing.assert_allclose(blends.sum(axis=1), 10, atol=1e-9)
+    assert [1.6, 8.4, 0.0] in blends.round(9).tolist()

@@ -129,7 +129,7 @@ def test_scatter_as_large_as_the_differences_is_said():
     rows = [reading(f"P{p}", 50 + rng.normal(0, 5)) for p in range(1, 9) for _ in range(3)]
     found = gathered(*rows)
     assert found.measures["noise_share"].iloc[0] > 0.5
-    assert any("Scatter of readings alone explains most" in note for note in found.notes)
+    assert any("variance between prototypes is scatter between readings: firmness." in note for note in found.notes)
     clear = _reading_means(hand_cream_readings(measured(np.random.default_rng(1), measures=["firmness"])))
     assert clear.measures["noise_share"].iloc[0] < 0.1
     assert true_readings("firmness")[0] == 62

@@ -25,7 +25,7 @@ def influence(study, candidates):
     parts = [
         _influence_rows(
             panel,
-            [_residual_checks(panel, k, frame, 1, rng) for k in range(len(panel.design.attributes))],
+            [_residual_checks(panel, k, frame, 1, rng)[1:] for k in range(len(panel.design.attributes))],
             frame,
             candidates,
         )

@@ -21,7 +21,7 @@ def checks_of(study, draws=199, seed=1):
     panels, _ = _scored_panels(study, frame)
     rng = np.random.default_rng(seed)
     return [
-        _residual_checks(panel, column, frame, draws, rng)
+        _residual_checks(panel, column, frame, draws, rng)[0]
         for panel in panels
         for column in range(len(panel.design.attributes))
     ]
@@ -49,7 +49,7 @@ def simulated(attributes, draw, *, people=8, samples=5, repeats=2, seed=3):
 
 def found(study):
     """Share of attributes with p <= 0.05, by kind of test."""
-    tests = pd.concat([one.tests for one in checks_of(study)])
+    tests = pd.concat([one["tests"] for one in checks_of(study)])
     return (tests["p_value"] <= 0.05).groupby(tests["kind"]).mean()
 
 
@@ -83,10 +83,10 @@ def heavy(rng, shape, level):
 def test_rows_equal_r():
     # R 4.2.2, lme4: resid() and fitted() of the session model on the open french_fries data
     study = fries("all", session=True)
-    own = next(one for one in checks_of(study, draws=9) if one.residuals["attribute"].iloc[0] == "rancid")
+    own = next(one for one in checks_of(study, draws=9) if one["residuals"]["attribute"].iloc[0] == "rancid")
     r = pd.read_csv(REFERENCE / "residuals.csv")
     r = r[(r["data"] == "all") & (r["model"] == "session") & (r["attribute"] == "rancid")].set_index("row")
-    order = own.residuals
+    order = own["residuals"]
     theirs = r.loc[rows_of_data(study, "all").loc[order["row"]]]
     np.testing.assert_allclose(order["residual"], theirs["residual"], atol=R_TOLERANCE)
     np.testing.assert_allclose(order["fitted"], theirs["fitted"], atol=R_TOLERANCE)
@@ -108,15 +108,15 @@ def test_what_is_there_is_found(draw, kind):
 
 def test_the_wild_assessor_has_the_widest_residuals():
     for one in checks_of(simulated(5, one_is_wild, repeats=4), draws=9):
-        widest = one.assessors.loc[one.assessors["ratio"].idxmax()]
+        widest = one["assessors"].loc[one["assessors"]["ratio"].idxmax()]
         assert widest["assessor"] == "A3"
         assert widest["ratio"] > 1.5
-        assert one.assessors["n_scores"].tolist() == [20] * 8
+        assert one["assessors"]["n_scores"].tolist() == [20] * 8
 
 
 def test_residual_sd_is_that_of_the_simulation():
     # even assessors with residual SD 8: each assessor's estimate is unbiased, 4 SE of 8 x 40 estimates
-    ratios = np.concatenate([one.assessors["residual_sd"] ** 2 for one in checks_of(simulated(40, normal), draws=1)])
+    ratios = np.concatenate([one["assessors"]["residual_sd"] ** 2 for one in checks_of(simulated(40, normal), draws=1)])
     df = 10 - 5  # ten scores less about half, lost to the cells
     assert ratios.mean() == pytest.approx(64, abs=4 * 64 * np.sqrt(2 / df / 320))
 
@@ -126,7 +126,7 @@ def test_an_assessor_with_two_scores_has_no_spread_of_their_own():
     scores = study.scores
     few = scores[(scores["assessor"] != "A0") | ((scores["prototype"] == "P0") & (scores["replicate"] < "2"))]
     (one,) = checks_of(Study({"scores": few.reset_index(drop=True)}), draws=9)
-    own = one.assessors.set_index("assessor").loc["A0"]
+    own = one["assessors"].set_index("assessor").loc["A0"]
     assert own["n_scores"] == 2
     assert np.isnan(own["residual_sd"])
     assert np.isnan(own["ratio"])
@@ -134,5 +134,5 @@ def test_an_assessor_with_two_scores_has_no_spread_of_their_own():
 
 def test_the_same_seed_gives_the_same_p_values():
     study = simulated(1, normal)
-    a, b = checks_of(study, seed=4)[0].tests, checks_of(study, seed=4)[0].tests
+    a, b = checks_of(study, seed=4)[0]["tests"], checks_of(study, seed=4)[0]["tests"]
     pd.testing.assert_frame_equal(a, b)

@@ -8,7 +8,6 @@ from scipy.stats import hmean
 
 from panel.stats.formulas.composition import (
     harmonic_mean,
-    part_of_mass,
     smallest_present,
     weighted_mean,
     weighted_spread,
@@ -49,8 +48,8 @@ def test_where_nothing_is_known_the_answer_is_missing():
     np.testing.assert_array_equal(weighted_spread(weights, values), [0.0, np.nan])
 
 
-def test_part_of_mass_by_hand():
+def test_the_share_of_some_ingredients_is_a_mean_by_hand():
     weights = np.array([[6.0, 5.0, 4.0], [0.0, 0.0, 0.0]])
-    part = part_of_mass(weights, np.array([True, False, True]))
+    part = weighted_mean(weights, np.array([1.0, 0.0, 1.0]))
     assert part[0] == pytest.approx(10 / 15)
     assert np.isnan(part[1])

@@ -9,7 +9,7 @@ import pytest
 from matplotlib.patches import Rectangle
 
 from panel.answers import Answers
-from panel.models.emollients.causes import GOES_ALONG, STANDS_OUT, Causes, find_causes
+from panel.models.emollients.causes import GOES_ALONG, STANDS_OUT, Causes
 from panel.study.naming import Naming
 from panel.study.open_study import open_study
 from panel.study.shown import shown
@@ -19,7 +19,6 @@ from panel.views.emollients.causes import (
     _TOWARDS,
     _causes_headline,
     _causes_to_mind,
-    _picture_of,
     causes_picture,
     short_ingredients,
     window_words,
@@ -36,7 +35,7 @@ def demo():
 
 @pytest.fixture(scope="module")
 def causes(demo):
-    return find_causes(demo.swaps, demo.decision)
+    return demo.causes
 
 
 @pytest.fixture(scope="module")
@@ -106,7 +105,7 @@ def dots(figure):
 
 
 def test_a_mark_for_each_cell_filled_only_where_it_is_credited(demo, causes, names):
-    figure = causes_picture(demo.swaps, demo.decision, names).figure()
+    figure = causes_picture(demo.causes, names).figure()
     key = 2  # a filled and a hollow one
     faces = [line.get_markerfacecolor() for line in dots(figure)]
     assert len(faces) == len(causes.cells) + key
@@ -121,7 +120,7 @@ def test_a_mark_for_each_cell_filled_only_where_it_is_credited(demo, causes, nam
 
 
 def test_hatching_and_the_band_of_the_margin(demo, causes, names):
-    figure = causes_picture(demo.swaps, demo.decision, names).figure()
+    figure = causes_picture(demo.causes, names).figure()
     patches = [patch for patch in figure.axes[0].patches if isinstance(patch, Rectangle)]
     hatched = [patch for patch in patches if patch.get_hatch()]
     assert len(hatched) == (causes.cells["mark"] == GOES_ALONG).sum() + 1  # and the key
@@ -135,7 +134,7 @@ def test_hatching_and_the_band_of_the_margin(demo, causes, names):
 
 @pytest.mark.parametrize("width", [BROAD, NARROW])
 def test_all_words_lie_in_the_picture_and_none_on_another(demo, names, width):
-    figure = causes_picture(demo.swaps, demo.decision, names).figure(width)
+    figure = causes_picture(demo.causes, names).figure(width)
     assert not outside(figure)
     assert not overlaps(figure)
     limit = {BROAD: 15.0, NARROW: NARROW}[width]  # inches; a page drawn at its full size, and a phone
@@ -147,7 +146,7 @@ def test_long_names_many_sensations_and_many_swaps_fit(width):
     causes = many(20, 9, words="an unusually long description of a sensation, after half an hour")
     long = "Polyglyceryl-3 Diisostearate Hydrogenated Castor Oil Dimer Copolymer Isostearate"
     swaps = causes.swaps.assign(added=long, removed=f"{long} + {long}")
-    figure = _picture_of(replace(causes, swaps=swaps), Naming()).figure(width)
+    figure = causes_picture(replace(causes, swaps=swaps), Naming()).figure(width)
     assert not outside(figure)
     assert not overlaps(figure)
 
@@ -159,7 +158,7 @@ def test_of_many_sensations_those_with_a_target_and_then_the_clear_ones_are_draw
         target_low=[np.nan] * 10 + [60.0] + [np.nan] * 9,
         estimate=[1.0] * 19 + [9.0],
     )
-    figure = _picture_of(replace(causes, cells=cells), Naming(), most=3).figure()
+    figure = causes_picture(replace(causes, cells=cells), Naming(), most=3).figure()
     said = [text.get_text() for text in words_of(figure)]
     assert [words for words in said if words.startswith("a word")] == ["a word 10", "a word 18", "a word 19"]
 
@@ -182,7 +181,7 @@ def test_the_headline_names_the_largest_clear_change_and_what_it_cost(causes, na
 def test_no_causal_verb_without_a_design_that_earns_it():
     tied = many(3, 2, GOES_ALONG)
     told = " ".join(
-        [_causes_headline(tied, Naming()), *_causes_to_mind(tied, Naming()), _picture_of(tied, Naming()).alt]
+        [_causes_headline(tied, Naming()), *_causes_to_mind(tied, Naming()), causes_picture(tied, Naming()).alt]
     )
     assert told.startswith("No swap can be credited with a change: ")
     assert "goes along with" in told or "go along with" in told
@@ -204,7 +203,7 @@ def test_batches_are_named_where_there_is_one_each():
 
 
 def test_the_words_for_those_who_cannot_see_it_hold_every_clear_number(causes, names):
-    alt = _picture_of(causes, names).alt
+    alt = causes_picture(causes, names).alt
     assert "A, 6 % C13-15 Alkane for Dicaprylyl Carbonate: more ease of spreading (+11.8, 8.1 to 15.5, wanted)" in alt
     assert "softness (−6.6, −10.1 to −3.2, unwanted); cannot tell on 5 of 14." in alt
     assert "C, 4 % Shea Butter for Sweet Almond Oil: goes, like the making day, along with" in alt
