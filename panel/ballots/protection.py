@@ -178,11 +178,11 @@ class Password:
         fields = await _small_form(request) if request.method == "POST" else {}
         if _FIELD not in fields:
             lost = _NOT_KEPT_BEFORE if request.method == "POST" else ""
-            return HTMLResponse(pages.password_page(lost, nonce), 401)
+            return _asking(lost, nonce, 401)
         if self._too_often(request.client.host if request.client else ""):
-            return HTMLResponse(pages.password_page(_TOO_OFTEN_TRIED, nonce), 429)
+            return _asking(_TOO_OFTEN_TRIED, nonce, 429)
         if not hmac.compare_digest(fields[_FIELD].strip().encode(), self._password.encode()):
-            return HTMLResponse(pages.password_page(_NOT_THE_WORD, nonce), 401)
+            return _asking(_NOT_THE_WORD, nonce, 401)
         onward = RedirectResponse("/" + request.url.path.lstrip("/\\"), 303)
         onward.set_cookie(_COOKIE, self._pass, path="/", httponly=True, samesite="strict", secure=self._secure)
         return onward
@@ -274,3 +274,7 @@ def _is_this_computer(address: str) -> bool:
         return ipaddress.ip_address(address).is_loopback
     except ValueError:
         return False
+
+
+def _asking(words: str, nonce: str, status: int) -> Response:
+    return HTMLResponse(pages.page_of("password.html", nonce, words=words, asks=pages.ASKED_FIRST), status)

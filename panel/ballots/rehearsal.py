@@ -111,7 +111,7 @@ def rehearse(
         for session in sessions or planned:
             tokens = make_tokens(store, collection, session, at=now())
             for assessor, token in zip(tokens["assessor"], tokens["token"], strict=True):
-                with Visitor(address, token) as visitor:
+                with _Visitor(address, token) as visitor:
                     marks, trouble = _answer(visitor, clock, _Hand(study, session, assessor, rng))
                 sent += [(session, assessor, *mark) for mark in marks]
                 failures += [f"session {session}, {assessor}: {words}" for words in trouble]
@@ -157,7 +157,7 @@ def _to_rehearse(study: Study) -> Study:
     return replace(study, tables=tables, facts=facts, unread=study.unread.iloc[:0], raw_files=())
 
 
-def _answer(visitor: Visitor, clock: _Clock, hand: _Hand) -> tuple[list[tuple[str, str, str]], list[str]]:
+def _answer(visitor: _Visitor, clock: _Clock, hand: _Hand) -> tuple[list[tuple[str, str, str]], list[str]]:
     """Go through one ballot to its end; return what was sent and what went wrong."""
     sent: list[tuple[str, str, str]] = []
     page = visitor.go()
@@ -269,7 +269,7 @@ class _SeenPage:
         return False if "All samples are done" in self.words else None
 
 
-class Visitor:
+class _Visitor:
     """Opens one personal link and follows it."""
 
     def __init__(self, address: str, token: str) -> None:
@@ -278,7 +278,7 @@ class Visitor:
         options: Any = {"verify": False, "trust_env": False, "follow_redirects": True}
         self._client = httpx.Client(base_url=address, timeout=_PATIENCE, **options)
 
-    def __enter__(self) -> Visitor:
+    def __enter__(self) -> _Visitor:
         return self
 
     def __exit__(self, *_: object) -> None:

@@ -146,7 +146,7 @@ def _told_lines(cells: ScoreCells, rows: np.ndarray, size: np.ndarray, kind: str
 
     findings = []
     for place, cases in gathered(cells.assessor.code[rows], where):
-        alike = told_score(cells.score[rows[cases[0]]])
+        alike = format_typed(cells.score[rows[cases[0]]])
         alike_in = _LINE_WORDS[kind].format(cells.sitting_word)
         message = f"The same score, {alike}, for {alike_in} ({size[cases[0]]} scores)."
         if len(cases) > 1:
@@ -195,7 +195,7 @@ def _told_steps(cells: ScoreCells, rows: np.ndarray, noun: str) -> list[Finding]
     findings = []
     for where, cases in gathered(np.arange(len(found)), lambda case: f"scores, {noun} {names.of[found[case]]}"):
         values = np.unique(cells.score[rows[np.isin(code, found[cases])]])
-        shown = first_few([told_score(value) for value in values], _FEW_VALUES)
+        shown = first_few([format_typed(value) for value in values], _FEW_VALUES)
         message = f"Only {len(values)} different scores are used: {shown}."
         if len(values) == 1:
             message = f"Every score is the same: {shown}."
@@ -335,11 +335,6 @@ def told_turn(cells: ScoreCells, assessor: int, sitting: int) -> str:
     """Return who sat when, by the codes of assessor and sitting."""
     name = cells.sitting.of[sitting]
     return f"{cells.assessor.of[assessor]}, {cells.sitting_word} {name}" if name else str(cells.assessor.of[assessor])
-
-
-def told_score(score: float) -> str:
-    """Return a score as the user wrote it."""
-    return format_typed(float(score))
 
 
 def _after_corrections(study: Study) -> tuple[np.ndarray, np.ndarray]:
