@@ -152,7 +152,7 @@ class Server:
 def prepared(store: Store, phones: int) -> tuple[int, list[tuple[str, str]]]:
     """Return a new collection whose gate is signed, and (assessor, token) of its session."""
     name = f"load {secrets.token_hex(4)}"
-    number = prepare(store, load_study(phones), name, at=now()).number
+    number = prepare(store, load_study(phones), name, at=now())[0]
     row = {"collection": number, "signed": 1, "who": "load test", "note": "nobody applies anything", "at": ""}
     with store.writing() as connection:
         connection.execute(insert(SAFETY).values(row))

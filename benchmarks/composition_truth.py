@@ -44,7 +44,7 @@ from panel.stats.arrays import Array
 from panel.stats.comparing.group_means import paired_contrasts
 from panel.stats.comparing.multiplicity import benjamini_hochberg, holm
 from panel.stats.formulas.mixtures import fit_linear, pooled_variance, predict_rows
-from panel.study.formulas import all_formulas, matched_pairs
+from panel.study.formulas import emollient_percents, matched_pairs
 from panel.study.study import Study
 
 SEED = 20250311
@@ -141,7 +141,7 @@ def _design(name: str, runs: dict[str, list[str]], percent: Sequence[float]) -> 
     formulas = pd.DataFrame(rows, columns=["prototype", "ingredient", "percent", "phase", "kind"])
     listed = pd.DataFrame({"prototype": list(runs), "name": "", "role": "prototype", "note": ""})
     study = Study({"prototypes": listed, "formulas": formulas})
-    amounts = all_formulas(study).emollient_percent
+    amounts = emollient_percents(study)
     described = find_descriptors(study)
     blank = _level(amounts, np.zeros((ASSESSORS, len(ATTRIBUTES), len(amounts))) + np.arange(len(amounts)))
     columns = link_columns(blank, described)

@@ -5,7 +5,7 @@ from __future__ import annotations
 import numpy as np
 import pandas as pd
 
-from panel.plan.safety import _no_sign_offs, record_sign_off
+from panel.plan.safety import _no_sign_offs, _record_sign_off
 from panel.study.knowledge import shared_table
 from panel.study.study import Study
 
@@ -56,7 +56,7 @@ def cleared(study: Study) -> Study:
     signed, items = _no_sign_offs(), shared_table("safety_gate")
     for batch in study.table("batches")["batch"]:
         for item in items["item"]:
-            signed = record_sign_off(
+            signed = _record_sign_off(
                 signed, item, who="Dr S. Assessor", role="assessor", date="2025-03-01", document="SA 7", batch=batch
             )
     return Study({**study.tables, "safety": signed}, study.facts)

@@ -21,7 +21,7 @@ from panel.ballots.paper import LINE_LENGTHS_MM, PAPERS, paper_ballots, serving_
 from panel.ballots.protection import fingerprint_at, what_to_compare
 from panel.ballots.serving import THIS_COMPUTER, USUAL_PORT, ballots_at, firewall_hint, lan_address, link_opens
 from panel.errors import PanelError, StudyError
-from panel.plan.codes import no_openings, note_opening
+from panel.plan.codes import note_opening
 from panel.plan.orders import MOST_PER_SESSION
 from panel.plan.safety import when_to_stop
 from panel.plan.study_plan import plan_study, with_plan
@@ -360,7 +360,7 @@ def key(study: StudyInUse, record: BallotRecord) -> None:
 
 def _with_opening(study: Study, opening: dict[str, str]) -> Study:
     """Return the study with one more opening of the key on record."""
-    noted = note_opening(study.tables.get("unblindings", no_openings()), **opening)
+    noted = note_opening(study.table("unblindings"), **opening)
     return replace(study, tables={**study.tables, "unblindings": noted})
 
 

@@ -289,7 +289,7 @@ class _Server:
         try:
             kept = self.store.add(lambda connection: _keep(connection, request, fields, moment, self))
         except StudyError as error:
-            return _page(pages.not_kept_page(str(error), dict(fields), _nonce_of(request)), 503)
+            return _page(pages.page_of("not_kept.html", _nonce_of(request), words=str(error), fields=dict(fields)), 503)
         if isinstance(kept, Response):
             return kept
         ballot, step, entries, unclear = kept
@@ -318,7 +318,8 @@ class _Server:
             if found is None:
                 return _plain(request, pages.NO_BALLOT, 404)
             if request.method != "POST":
-                return _page(pages.reaction_page(found, _path(request), _nonce_of(request)))
+                asks = {"ballot": found, "ballot_path": _path(request), "submission": secrets.token_urlsafe(16)}
+                return _page(pages.page_of("reaction.html", _nonce_of(request), **asks))
             if self.reactions.too_often(request.path_params["token"]):
                 return _plain(request, _TOO_OFTEN, 429)
             serving = _opened_sample(found, request.query_params.get("sample", ""))
@@ -327,7 +328,7 @@ class _Server:
             key = f"reaction {found.collection} {found.assessor} {submission}"
             self._add(found, entry, key, self.clock(), who=found.assessor)
         except StudyError as error:
-            return _page(pages.not_kept_page(str(error), dict(fields), _nonce_of(request)), 503)
+            return _page(pages.page_of("not_kept.html", _nonce_of(request), words=str(error), fields=dict(fields)), 503)
         return RedirectResponse(_path(request), 303)
 
     def _add(self, ballot: Ballot, entry: Entry, submission: str, at: datetime, *, who: str) -> None:
@@ -455,7 +456,7 @@ def _page(html: str, status: int = 200) -> Response:
 
 
 def _plain(request: Request, words: str, status: int) -> Response:
-    return _page(pages.plain_page(words, _nonce_of(request)), status)
+    return _page(pages.page_of("plain.html", _nonce_of(request), words=words), status)
 
 
 async def _no_page(request: Request, error: Exception) -> Response:

@@ -29,27 +29,12 @@ def _templates() -> Environment:
     return Environment(loader=loader, autoescape=True, undefined=StrictUndefined, trim_blocks=True, lstrip_blocks=True)
 
 
-def plain_page(words: str, nonce: str) -> str:
-    """Return a page with one sentence and nothing else."""
-    return _page("plain.html", nonce, words=words)
-
-
-def password_page(words: str, nonce: str) -> str:
-    """Return the page that asks for the password; it is the same for every link."""
-    return _page("password.html", nonce, words=words, asks=ASKED_FIRST)
-
-
-def not_kept_page(words: str, fields: Mapping[str, str], nonce: str) -> str:
-    """Return a page that says what was not kept, and sends the same again at a press."""
-    return _page("not_kept.html", nonce, words=words, fields=fields)
-
-
 def overview_page(ballot: Ballot, path: str, now: datetime, nonce: str) -> str:
     """Return the page with the samples of a session: what is done, what is next, what has to wait until when."""
     steps = steps_of(ballot)
     due = next_due(steps)
     rows = [_overview_row(ballot, serving.serving, steps, now) for serving in ballot.servings]
-    return _page(
+    return page_of(
         "overview.html",
         nonce,
         ballot=ballot,
@@ -74,7 +59,7 @@ def step_page(
 ) -> str:
     """Return the page of one stage of one sample. Its lines are blank, whatever was answered before."""
     given = {q.attribute: ballot.given.get((step.serving.serving, q.attribute), "") for q in step.questions}
-    return _page(
+    return page_of(
         "step.html",
         nonce,
         ballot=ballot,
@@ -102,12 +87,8 @@ def made_at(page: str) -> int:
     return int(moment) if moment.isascii() and moment.isdigit() else 0
 
 
-def reaction_page(ballot: Ballot, path: str, nonce: str) -> str:
-    """Return the page on which a skin reaction is reported."""
-    return _page("reaction.html", nonce, ballot=ballot, ballot_path=path, submission=secrets.token_urlsafe(16))
-
-
-def _page(template: str, nonce: str, **values: Any) -> str:
+def page_of(template: str, nonce: str, **values: Any) -> str:
+    """Return the page that a template of `panel/ballots/templates` makes of these values."""
     return _templates().get_template(template).render(nonce=nonce, number=_number, more_phones=_MORE_PHONES, **values)
 
 

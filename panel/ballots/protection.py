@@ -11,7 +11,6 @@ import ssl
 from collections import Counter
 from collections.abc import Callable
 from contextlib import suppress
-from dataclasses import dataclass
 from datetime import UTC, datetime, timedelta
 from importlib.util import find_spec
 from pathlib import Path
@@ -43,17 +42,10 @@ _COMPARE = (
 )
 
 
-@dataclass(frozen=True, slots=True)
-class Certificate:
-    """Files of a certificate and its key, and the SHA-256 fingerprint that people compare."""
+def own_certificate(address: str, folder: Path | None = None) -> tuple[Path, Path, str]:
+    """Return the files of a certificate for an address and of its key, and the SHA-256 fingerprint to compare.
 
-    file: Path
-    key: Path
-    fingerprint: str
-
-
-def own_certificate(address: str, folder: Path | None = None) -> Certificate:
-    """Return the certificate of this computer for an address; made at first, and again before it runs out.
+    It is made at first, and again before it runs out.
 
     Parameters
     ----------
@@ -77,7 +69,7 @@ def own_certificate(address: str, folder: Path | None = None) -> Certificate:
         for place, content in ((key, secret), (file, certificate)):
             write_file(place, content, overwrite=True, private=True)
         found = _fingerprint_of(file)
-    return Certificate(file, key, found)
+    return file, key, found
 
 
 def fingerprint_at(address: str, port: int) -> str:
@@ -186,11 +178,11 @@ class Password:
         fields = await _small_form(request) if request.method == "POST" else {}
         if _FIELD not in fields:
             lost = _NOT_KEPT_BEFORE if request.method == "POST" else ""
-            return HTMLResponse(pages.password_page(lost, nonce), 401)
+            return _asking(lost, nonce, 401)
         if self._too_often(request.client.host if request.client else ""):
-            return HTMLResponse(pages.password_page(_TOO_OFTEN_TRIED, nonce), 429)
+            return _asking(_TOO_OFTEN_TRIED, nonce, 429)
         if not hmac.compare_digest(fields[_FIELD].strip().encode(), self._password.encode()):
-            return HTMLResponse(pages.password_page(_NOT_THE_WORD, nonce), 401)
+            return _asking(_NOT_THE_WORD, nonce, 401)
         onward = RedirectResponse("/" + request.url.path.lstrip("/\\"), 303)
         onward.set_cookie(_COOKIE, self._pass, path="/", httponly=True, samesite="strict", secure=self._secure)
         return onward
@@ -282,3 +274,7 @@ def _is_this_computer(address: str) -> bool:
         return ipaddress.ip_address(address).is_loopback
     except ValueError:
         return False
+
+
+def _asking(words: str, nonce: str, status: int) -> Response:
+    return HTMLResponse(pages.page_of("password.html", nonce, words=words, asks=pages.ASKED_FIRST), status)

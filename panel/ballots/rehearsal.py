@@ -100,26 +100,26 @@ def rehearse(
     StudyError
         If the study has no serving plan or no attributes, or the server does not answer.
     """
-    collection = prepare(store, study, name, at=now(), rehearsal=True)
-    unknown = sorted(set(sessions) - set(collection.sessions))
+    collection, planned = prepare(store, study, name, at=now(), rehearsal=True)
+    unknown = sorted(set(sessions) - set(planned))
     if unknown:
-        raise StudyError(f"There is no session {', '.join(unknown)} in the serving plan; it has {collection.sessions}.")
+        raise StudyError(f"There is no session {', '.join(unknown)} in the serving plan; it has {planned}.")
     clock = _Clock()
     sent: list[tuple[str, ...]] = []
     failures: list[str] = []
     with served(store, clock=clock) as address:
-        for session in sessions or collection.sessions:
-            tokens = make_tokens(store, collection.number, session, at=now())
+        for session in sessions or planned:
+            tokens = make_tokens(store, collection, session, at=now())
             for assessor, token in zip(tokens["assessor"], tokens["token"], strict=True):
-                with Visitor(address, token) as visitor:
+                with _Visitor(address, token) as visitor:
                     marks, trouble = _answer(visitor, clock, _Hand(study, session, assessor, rng))
                 sent += [(session, assessor, *mark) for mark in marks]
                 failures += [f"session {session}, {assessor}: {words}" for words in trouble]
-    board = board_of_servings(store, collection.number)
-    board = board.loc[board["session"].isin(sessions or collection.sessions)].reset_index(drop=True)
+    board = board_of_servings(store, collection)
+    board = board.loc[board["session"].isin(sessions or planned)].reset_index(drop=True)
     table = pd.DataFrame(sent, columns=["session", "assessor", "code", "field", "text"], dtype="str")
-    failures += _missing(store, collection.number, board, table)
-    return Rehearsal(collection.number, board, table, tuple(failures))
+    failures += _missing(store, collection, board, table)
+    return Rehearsal(collection, board, table, tuple(failures))
 
 
 def rehearse_into(study: Study, folder: str | Path, seed: int) -> tuple[Rehearsal, tuple[Locked, ...]]:
@@ -157,7 +157,7 @@ def _to_rehearse(study: Study) -> Study:
     return replace(study, tables=tables, facts=facts, unread=study.unread.iloc[:0], raw_files=())
 
 
-def _answer(visitor: Visitor, clock: _Clock, hand: _Hand) -> tuple[list[tuple[str, str, str]], list[str]]:
+def _answer(visitor: _Visitor, clock: _Clock, hand: _Hand) -> tuple[list[tuple[str, str, str]], list[str]]:
     """Go through one ballot to its end; return what was sent and what went wrong."""
     sent: list[tuple[str, str, str]] = []
     page = visitor.go()
@@ -269,7 +269,7 @@ class _SeenPage:
         return False if "All samples are done" in self.words else None
 
 
-class Visitor:
+class _Visitor:
     """Opens one personal link and follows it."""
 
     def __init__(self, address: str, token: str) -> None:
@@ -278,7 +278,7 @@ class Visitor:
         options: Any = {"verify": False, "trust_env": False, "follow_redirects": True}
         self._client = httpx.Client(base_url=address, timeout=_PATIENCE, **options)
 
-    def __enter__(self) -> Visitor:
+    def __enter__(self) -> _Visitor:
         return self
 
     def __exit__(self, *_: object) -> None:

@@ -7,7 +7,7 @@ import os
 import socket
 import threading
 import time
-from collections.abc import Callable, Iterator
+from collections.abc import Callable, Iterator, Sequence
 from contextlib import contextmanager, suppress
 from datetime import timedelta
 from pathlib import Path
@@ -19,12 +19,12 @@ import uvicorn
 from panel.ballots.answers import with_links
 from panel.ballots.app import Clock, ballot_app
 from panel.ballots.pages import ASKED_FIRST, NO_BALLOT
-from panel.ballots.protection import Certificate, own_certificate, patient_protocol, what_to_compare
+from panel.ballots.protection import own_certificate, patient_protocol, what_to_compare
 from panel.errors import PanelError, StudyError
 from panel.store.board import last_moment, sessions_table
 from panel.store.database import Store, name_in_record, now, open_store, store_url
 from panel.store.events import assessors_with_token, make_tokens
-from panel.store.preparing import Collection, follow_gate, prepare, refuse_scored, safety_signed
+from panel.store.preparing import follow_gate, prepare, refuse_scored, safety_signed
 from panel.study.folder import DESCRIPTION, read_folder
 from panel.study.safe_write import place_warning
 
@@ -82,17 +82,17 @@ def serve(
         if store.engine.dialect.name == "sqlite" and (warning := place_warning(store.place)):
             tell(warning)
         _refuse_past(store)
-        collection = prepare(store, read_folder(folder), name_in_record(folder, url), at=now())
-        tell(follow_gate(store, collection.number, read_folder(folder), at=now()))
+        collection, sessions = prepare(store, read_folder(folder), name_in_record(folder, url), at=now())
+        tell(follow_gate(store, collection, read_folder(folder), at=now()))
         listening = _listening_socket(address, port)
-        watch = _GateWatch(store, collection.number, folder)
+        watch = _GateWatch(store, collection, folder)
         with listening, watch.following():
             base = f"http{'s' if tls else ''}://{_in_url(address)}:{listening.getsockname()[1]}"
-            refuse_scored(read_folder(folder), session or _first_open(store, collection))
-            for words in _opening_words(store, collection, base, session, new_links=new_links, lan=lan):
+            refuse_scored(read_folder(folder), session or _first_open(store, collection, sessions))
+            for words in _opening_words(store, collection, sessions, base, session, new_links=new_links, lan=lan):
                 tell(words)
             if certificate is not None:
-                tell(what_to_compare(certificate.fingerprint))
+                tell(what_to_compare(certificate[2]))
             hosts = (address, "localhost")
             server = uvicorn.Server(
                 server_settings(store, hosts, now, watch.closed, certificate=certificate, password=password)
@@ -121,7 +121,7 @@ def served(
     port: int = 0,
     clock: Clock = now,
     closed: Callable[[], str] = lambda: "",
-    certificate: Certificate | None = None,
+    certificate: tuple[Path, Path, str] | None = None,
     password: str = "",
 ) -> Iterator[str]:
     """Serve a record on this computer from another thread; give the address, stop at the end."""
@@ -156,15 +156,15 @@ def server_settings(
     clock: Clock = now,
     closed: Callable[[], str] = lambda: "",
     *,
-    certificate: Certificate | None = None,
+    certificate: tuple[Path, Path, str] | None = None,
     password: str = "",
 ) -> uvicorn.Config:
     """Return how the server is run; its log has no line for a request, because that would hold a token."""
     secure = certificate is not None
     return uvicorn.Config(
         ballot_app(store, hosts=hosts, clock=clock, closed=closed, password=password, secure=secure),
-        ssl_certfile=str(certificate.file) if certificate else None,
-        ssl_keyfile=str(certificate.key) if certificate else None,
+        ssl_certfile=str(certificate[0]) if certificate else None,
+        ssl_keyfile=str(certificate[1]) if certificate else None,
         http=patient_protocol(),
         log_level="warning",
         access_log=False,
@@ -178,20 +178,27 @@ def server_settings(
 
 
 def _opening_words(
-    store: Store, collection: Collection, base: str, session: str, *, new_links: bool, lan: bool
+    store: Store,
+    collection: int,
+    sessions: Sequence[str],
+    base: str,
+    session: str,
+    *,
+    new_links: bool,
+    lan: bool,
 ) -> Iterator[str]:
     """Yield the address, whether the ballots are open, and the links of the session."""
     yield f"Ballots are answered at {base}" + ("." if lan else ", on this computer only.")
     if lan:
         yield firewall_hint(int(base.rpartition(":")[2]), tls=base.startswith("https"))
-    if not safety_signed(store, collection.number):
+    if not safety_signed(store, collection):
         yield "Every ballot stays closed until the safety gate is signed; nobody applies anything before."
-    session = session or _first_open(store, collection)
+    session = session or _first_open(store, collection, sessions)
     if not session:
         yield "All sessions are locked."
         return
     if not new_links:
-        given_out = assessors_with_token(store, collection.number, session)
+        given_out = assessors_with_token(store, collection, session)
         yield (
             f"The links of session {session} that were handed out still hold: {', '.join(given_out)}."
             if given_out
@@ -199,15 +206,15 @@ def _opening_words(
             "this again with --new-links."
         )
         return
-    tokens = make_tokens(store, collection.number, session, at=now())
+    tokens = make_tokens(store, collection, session, at=now())
     for row in with_links(tokens, base).itertuples(index=False):
         yield f"session {row.session}, {row.assessor}: {row.link}"
 
 
-def _first_open(store: Store, collection: Collection) -> str:
+def _first_open(store: Store, collection: int, sessions: Sequence[str]) -> str:
     table = sessions_table(store)
-    locked = table.loc[(table["collection"] == collection.number) & (table["locked_at"] != ""), "session"]
-    return next((session for session in collection.sessions if session not in set(locked)), "")
+    locked = table.loc[(table["collection"] == collection) & (table["locked_at"] != ""), "session"]
+    return next((session for session in sessions if session not in set(locked)), "")
 
 
 def _in_url(address: str) -> str:

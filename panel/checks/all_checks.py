@@ -11,7 +11,7 @@ import numpy as np
 import pandas as pd
 
 from panel.checks.batches import YOUNGEST_HOURS, batch_age, check_batches
-from panel.checks.confounds import confound_findings, find_confounds
+from panel.checks.confounds import find_confounds, swap_findings, untold_findings
 from panel.checks.finding import Finding, Proposal, gravest_first, read_dates
 from panel.checks.formulas import check_formulas
 from panel.checks.moments_recorded import claim_seal, first_broken_link, order_of_testing
@@ -46,7 +46,8 @@ def check_study(study: Study) -> tuple[Finding, ...]:
         *check_formulas(sound),
         *check_batches(sound, confounds),
         *check_scores(sound),
-        *confound_findings(confounds),
+        *untold_findings(confounds),
+        *swap_findings(confounds),
         *_check_planned_differences(sound),
         *_check_order_of_testing(sound),
         *_check_claim_stamps(sound),

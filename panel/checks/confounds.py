@@ -166,18 +166,18 @@ class Confounds:
 @kept
 def find_confounds(study: Study) -> Confounds:
     """Return what the differences and swaps of `study` cannot be told from, by the scores that are used."""
-    facts = score_facts(study, scores_used(study).frame)
+    facts = _score_facts(study, scores_used(study).frame)
     return confounds_of(facts, prototypes=study.prototypes, swaps=_swaps(study), made_on=_made_on(study))
 
 
 def sets_of_scores(study: Study, scores: pd.DataFrame) -> dict[str, dict[str, int]]:
     """Return the `sets` of the confounds of these scores, without all else."""
-    facts = _named(score_facts(study, scores))
+    facts = _named(_score_facts(study, scores))
     order = _scored(facts, study.prototypes)
     return _sets_by_attribute(_patterns(facts, order), order)
 
 
-def score_facts(study: Study, scores: pd.DataFrame) -> dict[str, Labels]:
+def _score_facts(study: Study, scores: pd.DataFrame) -> dict[str, Labels]:
     """Return the `attribute`, the `prototype` and the label of each factor for every score, empty if not known."""
     position, site = serving_of_score(study, scores)
     assessors = study.table("assessors")
@@ -551,11 +551,6 @@ def _swap_words(
 
 def _percent(share: float) -> str:
     return f"{100 * share:.0f} %"
-
-
-def confound_findings(found: Confounds) -> list[Finding]:
-    """Return one finding for each factor of the test that goes wholly along with pairs of prototypes or with swaps."""
-    return [*untold_findings(found), *swap_findings(found)]
 
 
 def untold_findings(found: Confounds) -> Iterator[Finding]:

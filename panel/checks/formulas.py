@@ -9,7 +9,7 @@ import numpy as np
 import pandas as pd
 
 from panel.checks.finding import Finding
-from panel.study.formulas import FLOAT_SLACK, SAME_AMOUNT, WATER, all_formulas, formula_lines
+from panel.study.formulas import FLOAT_SLACK, SAME_AMOUNT, WATER, emollient_percents, formula_lines, formula_percents
 from panel.study.knowledge import canonical_ingredient, ingredients, shared_table
 from panel.study.study import Study
 from panel.words import first_few
@@ -47,7 +47,7 @@ def _impossible(lines: pd.DataFrame) -> Iterator[Finding]:
 
 
 def _sums(study: Study, lines: pd.DataFrame) -> Iterator[Finding]:
-    percent = all_formulas(study).percent
+    percent = formula_percents(study)
     for prototype, amounts in percent.iterrows():
         where = f"formulas, {prototype}"
         total = float(amounts.sum())
@@ -133,17 +133,17 @@ def _without_formula(study: Study) -> Iterator[Finding]:
 
 def _check_base(study: Study, lines: pd.DataFrame) -> list[Finding]:
     """Return where the emollient total or the rest of the formula differs, and emollients that are not told clearly."""
-    formulas = all_formulas(study)
-    complete = formulas.percent.loc[formulas.percent.notna().all(axis=1)]
-    total = complete[list(formulas.emollients)].sum(axis=1)
+    percent, emollients = formula_percents(study), list(emollient_percents(study))
+    complete = percent.loc[percent.notna().all(axis=1)]
+    total = complete[emollients].sum(axis=1)
     findings = [*_kinds(lines)]
-    if not formulas.emollients:
+    if not emollients:
         message = "No ingredient of the formulas is an emollient."
         advice = "Write 'emollient' as the kind of each emollient."
         return [*findings, Finding("warning", "emollient_missing", "formulas, column kind", message, advice)]
     findings += _totals(total)
     same_total = total.empty or np.ptp(total.to_numpy()) <= SAME_AMOUNT + FLOAT_SLACK
-    findings += _frozen(complete.drop(columns=list(formulas.emollients)), same_total=same_total)
+    findings += _frozen(complete.drop(columns=emollients), same_total=same_total)
     return findings
 
 

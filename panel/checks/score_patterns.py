@@ -51,25 +51,12 @@ def straight_lines(cells: ScoreCells) -> list[Finding]:
         names.code[rows] for names in (cells.assessor, cells.prototype, cells.attribute, cells.sitting, cells.replicate)
     )
     score, whole = cells.score[rows], np.zeros(len(rows), dtype=np.int64)
-    turns = _lines(score, (a, s), a, whole, at_least=2 * _FEWEST_ALIKE)
-    in_turn = np.isin(turns.group, turns.told)
-    samples = _lines(score, (a, s, r, p), a, whole, at_least=_FEWEST_ALIKE, leave_out=in_turn)
-    series = _lines(score, (a, s, r, k), a, k, at_least=_FEWEST_ALIKE, leave_out=in_turn)
-    return [
-        *_told_lines(cells, rows[turns.first[turns.told]], turns, "same_score_throughout"),
-        *_told_lines(cells, rows[samples.first[samples.told]], samples, "same_score_all_attributes"),
-        *_told_lines(cells, rows[series.first[series.told]], series, "same_score_all_prototypes"),
-    ]
-
-
-@dataclass(frozen=True, eq=False, slots=True)
-class _Lines:
-    """Groups of scores: the group of each row, the first row and size of each group, and the groups to tell."""
-
-    group: np.ndarray
-    first: np.ndarray
-    size: np.ndarray
-    told: np.ndarray
+    turns, sizes, in_turn = _lines(score, (a, s), a, whole, at_least=2 * _FEWEST_ALIKE)
+    findings = _told_lines(cells, rows[turns], sizes, "same_score_throughout")
+    lines, sizes, _ = _lines(score, (a, s, r, p), a, whole, at_least=_FEWEST_ALIKE, leave_out=in_turn)
+    findings += _told_lines(cells, rows[lines], sizes, "same_score_all_attributes")
+    lines, sizes, _ = _lines(score, (a, s, r, k), a, k, at_least=_FEWEST_ALIKE, leave_out=in_turn)
+    return findings + _told_lines(cells, rows[lines], sizes, "same_score_all_prototypes")
 
 
 def _lines(
@@ -80,8 +67,8 @@ def _lines(
     *,
     at_least: int,
     leave_out: np.ndarray | None = None,
-) -> _Lines:
-    """Look for groups of equal scores among the groups of `keys`; chance is reckoned within each `pool`."""
+) -> tuple[np.ndarray, np.ndarray, np.ndarray]:
+    """Return first row and size of each line to tell, and which rows are in one; chance is within each `pool`."""
     group, first = grouped(*keys)
     size = np.bincount(group)
     equal = np.bincount(group, weights=score != score[first[group]]) == 0
@@ -92,7 +79,8 @@ def _lines(
     in_line = np.zeros(len(size), dtype=bool)
     in_line[candidates] = True
     chance = _chance_of_line(score, assessor, pool, in_line[group], first[candidates], size[candidates])
-    return _Lines(group, first, size, candidates[chance * looked_at.sum() < _CHANCE_PER_STUDY])
+    told = candidates[chance * looked_at.sum() < _CHANCE_PER_STUDY]
+    return first[told], size[told], np.isin(group, told)
 
 
 def _chance_of_line(
@@ -148,9 +136,7 @@ _LINE_WORDS = {
 }
 
 
-def _told_lines(cells: ScoreCells, rows: np.ndarray, lines: _Lines, kind: str) -> list[Finding]:
-    size = lines.size[lines.told]
-
+def _told_lines(cells: ScoreCells, rows: np.ndarray, size: np.ndarray, kind: str) -> list[Finding]:
     def where(case: int) -> str:
         row = int(rows[case])
         if kind == "same_score_all_attributes":
@@ -160,7 +146,7 @@ def _told_lines(cells: ScoreCells, rows: np.ndarray, lines: _Lines, kind: str) -
 
     findings = []
     for place, cases in gathered(cells.assessor.code[rows], where):
-        alike = told_score(cells.score[rows[cases[0]]])
+        alike = format_typed(cells.score[rows[cases[0]]])
         alike_in = _LINE_WORDS[kind].format(cells.sitting_word)
         message = f"The same score, {alike}, for {alike_in} ({size[cases[0]]} scores)."
         if len(cases) > 1:
@@ -209,7 +195,7 @@ def _told_steps(cells: ScoreCells, rows: np.ndarray, noun: str) -> list[Finding]
     findings = []
     for where, cases in gathered(np.arange(len(found)), lambda case: f"scores, {noun} {names.of[found[case]]}"):
         values = np.unique(cells.score[rows[np.isin(code, found[cases])]])
-        shown = first_few([told_score(value) for value in values], _FEW_VALUES)
+        shown = first_few([format_typed(value) for value in values], _FEW_VALUES)
         message = f"Only {len(values)} different scores are used: {shown}."
         if len(values) == 1:
             message = f"Every score is the same: {shown}."
@@ -349,11 +335,6 @@ def told_turn(cells: ScoreCells, assessor: int, sitting: int) -> str:
     """Return who sat when, by the codes of assessor and sitting."""
     name = cells.sitting.of[sitting]
     return f"{cells.assessor.of[assessor]}, {cells.sitting_word} {name}" if name else str(cells.assessor.of[assessor])
-
-
-def told_score(score: float) -> str:
-    """Return a score as the user wrote it."""
-    return format_typed(float(score))
 
 
 def _after_corrections(study: Study) -> tuple[np.ndarray, np.ndarray]:

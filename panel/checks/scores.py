@@ -12,7 +12,6 @@ from panel.checks.score_patterns import (
     check_patterns,
     score_cells,
     straight_lines,
-    told_score,
     told_turn,
 )
 from panel.checks.sound_study import sound_study
@@ -78,21 +77,21 @@ def _told_outside(cells: ScoreCells, rows: np.ndarray) -> str:
     attribute = cells.attribute.code[rows]
     scores, low, high = cells.score[rows], cells.lowest[attribute], cells.highest[attribute]
     slips = (scores / 10 >= low) & (scores / 10 <= high)
-    scale = f"the scale {told_score(low[0])} to {told_score(high[0])}"
+    scale = f"the scale {format_typed(low[0])} to {format_typed(high[0])}"
     if len(rows) == 1:
-        message = f"{told_score(scores[0])} is outside {scale}."
+        message = f"{format_typed(scores[0])} is outside {scale}."
         if slips[0]:
-            message += f" {told_score(scores[0])} may be {_with_point(float(scores[0]))}: a missing decimal point."
+            message += f" {format_typed(scores[0])} may be {_with_point(float(scores[0]))}: a missing decimal point."
         return message
     if len(np.unique(low)) > 1 or len(np.unique(high)) > 1:
         scale = "their scales"
     message = (
-        f"{len(rows):,} scores are outside {scale}, from {told_score(scores.min())} to {told_score(scores.max())}."
+        f"{len(rows):,} scores are outside {scale}, from {format_typed(scores.min())} to {format_typed(scores.max())}."
     )
     if slips.any():
         first = scores[slips][0]
         message += f" For {counted(int(slips.sum()), 'of them', 'of them')} a decimal point may be missing:"
-        message += f" {told_score(first)} may be {_with_point(float(first))}."
+        message += f" {format_typed(first)} may be {_with_point(float(first))}."
     return message
 
 
@@ -157,14 +156,14 @@ def _told_twice(cells: ScoreCells, later: np.ndarray, earlier: np.ndarray, *, sa
     for where, cases in gathered(cells.assessor.code[later], lambda case: cells.place(later[case])):
         before, after = earlier[cases[0]], later[cases[0]]
         if same and len(cases) == 1:
-            message = f"The score {told_score(cells.score[after])} of row {cells.line[before]} stands here again."
+            message = f"The score {format_typed(cells.score[after])} of row {cells.line[before]} stands here again."
         elif same:
             message = f"{len(cases):,} scores stand a second time with the same value; the first repeats row {{}}."
             message = message.format(cells.line[before])
         elif len(cases) == 1:
             message = (
-                f"Two scores for the same sample: {told_score(cells.score[before])} in row {cells.line[before]}, "
-                f"{told_score(cells.score[after])} here."
+                f"Two scores for the same sample: {format_typed(cells.score[before])} in row {cells.line[before]}, "
+                f"{format_typed(cells.score[after])} here."
             )
         else:
             message = f"{len(cases):,} scores stand a second time with another value; the first contradicts row "

@@ -28,13 +28,12 @@ from panel.models.emollients.swaps import TracedSwaps, trace_swaps
 from panel.models.prototypes.differences import Differences, find_differences, versus_rows
 from panel.models.prototypes.panel_design import PanelDesign, PanelFit, fit_study, variance_rows
 from panel.models.prototypes.verdict import BatchSpread, batch_spread
-from panel.plan.consumer_numbers import agreed_numbers, parity_numbers, preferred_numbers, unsurpassed_numbers
+from panel.plan.consumer_numbers import parity_numbers, share_numbers
 from panel.plan.sample_size import ALONE, WITH_BENCHMARK, Scatter, own_scatter, panel_sizes
 from panel.stats.comparing.group_means import BATCH
 from panel.stats.comparing.power import detection_power, equivalence_power
 from panel.stats.mixed.inference import Inference, inference, widened
 from panel.stats.mixed.reml import MixedFit
-from panel.study.naming import declared_pairs
 from panel.study.numbers_read import read_numbers
 from panel.study.scores_used import named_rows
 from panel.study.study import Study
@@ -464,16 +463,16 @@ def people_for_share(share: float, bar: float, *, preferred: bool = False) -> st
         return f"About {n} people, if all of them agree."
     if preferred:
         words = f"a preference, if {percent(share)} of all people have it"
-        return _people(lambda: preferred_numbers(share).always, words)
+        return _people(lambda: share_numbers(share).always, words)
     words = f"more than {percent(bar)}, if {percent(share)} of all users agree"
-    return _people(lambda: agreed_numbers(share, bar).always, words)
+    return _people(lambda: share_numbers(share, bar).always, words)
 
 
 def people_for_parity(margin: float, *, one_sided: bool = False) -> str:
     """Return how many votes show parity (or 'unsurpassed') within a margin of shares, if there is no preference."""
-    ask = unsurpassed_numbers if one_sided else parity_numbers
     words = "unsurpassed" if one_sided else "parity"
-    return _people(lambda: ask(margin).always, f"{words} within {number(100 * margin)} points, if nobody's taste leans")
+    words += f" within {number(100 * margin)} points, if nobody's taste leans"
+    return _people(lambda: parity_numbers(margin, one_sided=one_sided).always, words)
 
 
 def _people(find: Callable[[], int], words: str) -> str:

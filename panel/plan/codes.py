@@ -209,11 +209,6 @@ def _key_matches(key: pd.DataFrame, salt: str, sha256: str) -> bool:
     return secrets.compare_digest(_hash(key, salt), sha256)
 
 
-def no_openings() -> pd.DataFrame:
-    """Return the list of openings before there is one."""
-    return pd.DataFrame({name: pd.Series(dtype="str") for name in OPENING_COLUMNS})
-
-
 def note_opening(
     openings: pd.DataFrame, *, when: str, who: str, why: str, what: str = "all codes", locked_at: str = ""
 ) -> pd.DataFrame:

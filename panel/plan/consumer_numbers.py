@@ -14,7 +14,6 @@ from panel.stats.answers.binomial import (
     enough_answers,
     power_above,
     power_below,
-    power_different,
     power_parity,
 )
 from panel.stats.answers.discrimination import guessing
@@ -30,34 +29,25 @@ def _ask_between(what: str, low: float, value: float, high: float) -> None:
         raise ModelError(f"{what} must lie between {100 * low:g} and {100 * high:g} %, and it is {100 * value:g} %.")
 
 
-def agreed_numbers(share: float, bar: float = _MAJORITY, *, power: float = _POWER) -> EnoughAnswers:
-    """Return how many people show that more than a share `bar` agree, if `share` of all users do."""
+def share_numbers(share: float, bar: float = _MAJORITY, *, power: float = _POWER) -> EnoughAnswers:
+    """Return how many people show that more than a share `bar` agree, or prefer the sample, if `share` of all do.
+
+    Of a preference, both samples tried by each: people without one are not among these; keep and report their answer.
+    """
     _ask_between("The true share", bar, share, 1.0)
     return enough_answers(lambda n: power_above(n, bar, share, _ALPHA), power)
 
 
-def preferred_numbers(share: float, *, two_sided: bool = False, power: float = _POWER) -> EnoughAnswers:
-    """Return how many people show a preference, if `share` of all prefer the sample; both tried by each.
+def parity_numbers(margin: float = 0.05, *, one_sided: bool = False, power: float = _POWER) -> EnoughAnswers:
+    """Return how many people show that preference lies within 50 % plus or minus a margin, if it is 50 %.
 
-    One-sided: that more than half prefer it. Two-sided: that preferences are not equal, either way. People without a
-    preference are not among these; keep their answer and report it.
+    `one_sided`: that more than 50 % minus the margin prefer the sample, which is then unsurpassed.
     """
-    _ask_between("The true share", _MAJORITY, share, 1.0)
-    how = power_different if two_sided else power_above
-    return enough_answers(lambda n: how(n, _MAJORITY, share, _ALPHA), power)
-
-
-def parity_numbers(margin: float = 0.05, *, power: float = _POWER) -> EnoughAnswers:
-    """Return how many people show that preference lies within 50 % plus or minus a margin, if it is 50 %."""
     _ask_between("The margin", 0.0, margin, 0.5)
     low, high = _MAJORITY - margin, _MAJORITY + margin
+    if one_sided:
+        return enough_answers(lambda n: power_above(n, low, _MAJORITY, _ALPHA), power)
     return enough_answers(lambda n: power_parity(n, low, high, _MAJORITY, _ALPHA), power)
-
-
-def unsurpassed_numbers(margin: float = 0.05, *, power: float = _POWER) -> EnoughAnswers:
-    """Return how many people show that more than 50 % minus a margin prefer the sample, if 50 % do."""
-    _ask_between("The margin", 0.0, margin, 0.5)
-    return enough_answers(lambda n: power_above(n, _MAJORITY - margin, _MAJORITY, _ALPHA), power)
 
 
 # How many testers who must choose does it take to tell two samples apart, or to show that few people can?

@@ -162,7 +162,7 @@ MOST_PER_SESSION = 8
 
 _COLUMNS = ("session", "assessor", "position", "prototype", "code", "site")
 
-NO_GAPS = pd.DataFrame({name: pd.Series(dtype="str") for name in ("assessor", "prototype", "reason")})
+_NO_GAPS = pd.DataFrame({name: pd.Series(dtype="str") for name in ("assessor", "prototype", "reason")})
 """Nothing is forbidden."""
 
 
@@ -203,7 +203,7 @@ def plan_servings(
     sessions: int | None = None,
     sites: Sites = FOREARMS,
     warm_up: str = "",
-    forbidden: pd.DataFrame = NO_GAPS,
+    forbidden: pd.DataFrame = _NO_GAPS,
     unlucky: Iterable[str] = UNLUCKY,
 ) -> ServingPlan:
     """Plan the servings.
@@ -435,7 +435,7 @@ def _design_gaps(
     together = rows.groupby(["assessor", "prototype"], sort=False)["reason"].agg(
         lambda found: "; ".join(found.unique())
     )
-    return together.reset_index().astype("str") if len(rows) else NO_GAPS.copy()
+    return together.reset_index().astype("str") if len(rows) else _NO_GAPS.copy()
 
 
 def _gap_notes(

@@ -66,7 +66,7 @@ def sign_offs(study: Study) -> pd.DataFrame:
     return _no_sign_offs() if found is None else found.reindex(columns=list(_SIGN_OFF_COLUMNS), fill_value="")
 
 
-def record_sign_off(
+def _record_sign_off(
     signed: pd.DataFrame,
     item: str,
     *,
@@ -129,7 +129,7 @@ def record_sign_off(
 def with_sign_offs(study: Study, chosen: Sequence[str], batch: str = "", **facts: str) -> Study:
     """Return the study with a sign-off of each item; without a `batch`, an item of batches gets one for each of them.
 
-    `facts` are those of `record_sign_off`, which says what is missing.
+    `facts` are those of `_record_sign_off`, which says what is missing.
     """
     if not chosen:
         raise StudyError("Choose the items that were signed.")
@@ -139,7 +139,7 @@ def with_sign_offs(study: Study, chosen: Sequence[str], batch: str = "", **facts
     for item in chosen:
         by_batch = item in items.index and items.loc[item, "scope"] == "batch"
         for name in [batch] if batch else batches if by_batch else [""]:
-            signed = record_sign_off(signed, item, batch=name, **facts)
+            signed = _record_sign_off(signed, item, batch=name, **facts)
     return replace(study, tables={**study.tables, "safety": signed})
 
 

@@ -491,11 +491,6 @@ class PlanningScale:
         return _USUAL_DIFFERENCE * self.length
 
 
-def without_scale(study: Study) -> tuple[str, ...]:
-    """Return the attributes for which the study does not say the lowest and the highest possible score."""
-    return tuple(name for name in study.attributes if study.scale(name) is None)
-
-
 def planning_scale(study: Study, ends: tuple[float, float] | None = None) -> PlanningScale | None:
     """Return the units in which a panel for the attributes of a study is planned; None if they are not known.
 

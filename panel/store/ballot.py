@@ -274,7 +274,7 @@ def prepare_ballots(folder: Path, study: Study) -> str:
     """Copy what is asked and served into the record, made if there is none; return what the safety gate says."""
     store = open_store(store_url(folder))
     try:
-        collection = prepare(store, study, name_in_record(folder), at=now())
-        return follow_gate(store, collection.number, study, at=now())
+        collection, _ = prepare(store, study, name_in_record(folder), at=now())
+        return follow_gate(store, collection, study, at=now())
     finally:
         store.close()

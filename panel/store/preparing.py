@@ -8,7 +8,6 @@ approves nothing itself: `panel.plan.safety` alone decides whether the gate is o
 from __future__ import annotations
 
 import math
-from dataclasses import dataclass
 from datetime import datetime
 from typing import Any
 
@@ -36,21 +35,13 @@ _LAST = (
 )
 
 
-@dataclass(frozen=True, slots=True)
-class Collection:
-    """One collecting of ballots for one study: the real one, or a rehearsal, which stays a rehearsal for ever."""
+def prepare(
+    store: Store, study: Study, name: str, *, at: datetime, rehearsal: bool = False
+) -> tuple[int, tuple[str, ...]]:
+    """Copy the sessions of a study's serving plan that are not in the record yet; return collection and sessions.
 
-    number: int
-    study: str
-    rehearsal: bool
-    sessions: tuple[str, ...]
-
-
-def prepare(store: Store, study: Study, name: str, *, at: datetime, rehearsal: bool = False) -> Collection:
-    """Copy the sessions of a study's serving plan that are not in the record yet; return the collection.
-
-    A study has one real collection; each rehearsal is one of its own. Consumers get no ballot here: they are never
-    asked for intensities.
+    A study has one real collection; each rehearsal is one of its own and stays a rehearsal for ever. Consumers get no
+    ballot here: they are never asked for intensities.
 
     Parameters
     ----------
@@ -75,7 +66,7 @@ def prepare(store: Store, study: Study, name: str, *, at: datetime, rehearsal: b
             number = connection.execute(insert(COLLECTION).values(row).returning(COLLECTION.c.collection)).scalar_one()
         for session, servings in sessions.items():
             _copy_session(connection, number, session, servings, questions)
-    return Collection(number, name, rehearsal, tuple(sessions))
+    return number, tuple(sessions)
 
 
 def _real_collection(connection: Connection, name: str) -> int | None:

@@ -2,8 +2,6 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
-
 import numpy as np
 import pandas as pd
 from numpy.typing import NDArray
@@ -17,28 +15,6 @@ from panel.study.study import Study, kept, those_in
 SAME_AMOUNT = 0.005
 # Subtracting two percentages loses about 1e-14; this keeps a difference of exactly SAME_AMOUNT on the inside.
 FLOAT_SLACK = 1e-9
-
-
-@dataclass(frozen=True, eq=False, slots=True)
-class AllFormulas:
-    """The formulas side by side.
-
-    Parameters
-    ----------
-    percent
-        Per cent by mass: index prototype, columns ingredient, 0 where it is absent, NaN where it is listed without
-        an amount.
-    emollients
-        Those ingredients that are emollients, in the order in which the formulas name them.
-    """
-
-    percent: pd.DataFrame
-    emollients: tuple[str, ...]
-
-    @property
-    def emollient_percent(self) -> pd.DataFrame:
-        """The columns of the emollients."""
-        return self.percent[list(self.emollients)]
 
 
 @kept
@@ -91,20 +67,26 @@ def formula(study: Study, prototype: str) -> pd.DataFrame:
 
 
 @kept
-def all_formulas(study: Study) -> AllFormulas:
-    """Return all formulas as one table; lines of the same ingredient are added up."""
+def formula_percents(study: Study) -> pd.DataFrame:
+    """Return all formulas side by side, per cent by mass: index prototype, columns ingredient, 0 where it is absent.
+
+    Lines of the same ingredient are added up; NaN where it is listed without an amount.
+    """
     lines = formula_lines(study)
-    prototypes = formulated(study)
+    prototypes, ingredients_used = formulated(study), dict.fromkeys(lines["ingredient"])
     row = {prototype: place for place, prototype in enumerate(prototypes)}
-    written = lines["ingredient"].tolist()
-    emollient = dict(zip(written, lines["emollient"].tolist(), strict=True))
-    column = {ingredient: place for place, ingredient in enumerate(emollient)}
+    column = {ingredient: place for place, ingredient in enumerate(ingredients_used)}
     percent = np.zeros((len(row), len(column)))
-    places = ([row[name] for name in lines["prototype"]], [column[name] for name in written])
+    places = ([row[name] for name in lines["prototype"]], [column[name] for name in lines["ingredient"]])
     np.add.at(percent, places, lines["percent"].to_numpy(dtype=float))
     index = pd.Index(prototypes, dtype="str", name="prototype")
-    table = pd.DataFrame(percent, index=index, columns=pd.Index(column, dtype="str", name="ingredient"))
-    return AllFormulas(table, tuple(name for name, is_emollient in emollient.items() if is_emollient))
+    return pd.DataFrame(percent, index=index, columns=pd.Index(column, dtype="str", name="ingredient"))
+
+
+def emollient_percents(study: Study) -> pd.DataFrame:
+    """Return the columns of `formula_percents` that are emollients, in the order in which the formulas name them."""
+    lines = formula_lines(study)
+    return formula_percents(study)[list(dict.fromkeys(lines.loc[lines["emollient"], "ingredient"]))]
 
 
 def formula_totals(study: Study) -> pd.DataFrame:
@@ -112,11 +94,10 @@ def formula_totals(study: Study) -> pd.DataFrame:
 
     NaN where an amount is missing.
     """
-    formulas = all_formulas(study)
     totals = pd.DataFrame(
         {
-            "total": formulas.percent.sum(axis=1, skipna=False),
-            "emollient_total": formulas.emollient_percent.sum(axis=1, skipna=False),
+            "total": formula_percents(study).sum(axis=1, skipna=False),
+            "emollient_total": emollient_percents(study).sum(axis=1, skipna=False),
         }
     )
     return totals.rename_axis("prototype").reset_index()
@@ -127,7 +108,7 @@ def formula_difference(study: Study, prototype: str, versus: str) -> pd.DataFram
 
     Amounts that differ by no more than 0.005 % are the same. StudyError if one of the two has no formula.
     """
-    table = all_formulas(study).percent
+    table = formula_percents(study)
     for name in (prototype, versus):
         if name not in table.index:
             formula(study, name)  # says what is missing
@@ -145,7 +126,7 @@ def emollient_blend(study: Study) -> pd.DataFrame:
 
     Rows sum to 100. Prototypes without a formula, without an emollient or with an amount missing have no row.
     """
-    amounts = all_formulas(study).emollient_percent
+    amounts = emollient_percents(study)
     total = amounts.sum(axis=1, skipna=False)
     known = total > 0
     return 100.0 * amounts.loc[known].div(total.loc[known], axis=0)
@@ -153,7 +134,7 @@ def emollient_blend(study: Study) -> pd.DataFrame:
 
 def blend_rounding(study: Study) -> float:
     """Return by how much an entry of the blends may be off because formulas are written to 0.01 %."""
-    amounts = all_formulas(study).emollient_percent.sum(axis=1, skipna=False)
+    amounts = emollient_percents(study).sum(axis=1, skipna=False)
     smallest = amounts.loc[amounts > 0].min()
     return float(100.0 * 0.01 / smallest) if pd.notna(smallest) else 0.0
 
@@ -178,12 +159,11 @@ def formula_pairs(study: Study) -> pd.DataFrame:
     benchmark, or the first prototype if that has no formula; `versus` is whichever of the two is closer to the base
     in what differs, and the earlier one where neither is.
     """
-    formulas = all_formulas(study)
-    table = formulas.percent
+    table = formula_percents(study)
     order = _base_first(study, tuple(table.index))
     amounts = table.loc[order].to_numpy()
     names = np.asarray(table.columns, dtype=object)
-    group = _alias_group(amounts, np.isin(names, formulas.emollients))
+    group = _alias_group(amounts, np.isin(names, emollient_percents(study).columns))
     rows = []
     for first in range(len(order)):
         for second in range(first + 1, len(order)):

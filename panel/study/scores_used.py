@@ -232,24 +232,16 @@ HOW = (
 _KEYS = ("prototype", "versus", "attribute")
 
 
-@dataclass(frozen=True, slots=True)
-class PlannedDifference:
-    """One difference, prototype minus versus; `attribute` is empty where it was planned on every attribute."""
-
-    prototype: str
-    versus: str
-    attribute: str = ""
-
-
-def stated_differences(study: Study) -> tuple[tuple[PlannedDifference, ...], tuple[tuple[str, str], ...]]:
+def stated_differences(study: Study) -> tuple[tuple[tuple[str, str, str], ...], tuple[tuple[str, str], ...]]:
     """Return the differences that `study` says were planned, and of those that cannot be read what is wrong.
 
-    Each problem is what is wrong and what to do. Nothing that is stated makes it raise.
+    Each difference is prototype, versus and attribute, empty where it was planned on every attribute. Each
+    problem is what is wrong and what to do. Nothing that is stated makes it raise.
     """
     stated = study.facts.get(_PLANNED_DIFFERENCES, [])
     if not isinstance(stated, list):
         return (), (("The planned differences are not a list, so none is read.", HOW),)
-    kept: list[PlannedDifference] = []
+    kept: list[tuple[str, str, str]] = []
     problems = []
     for number, entry in enumerate(stated, start=1):
         why, advice = _why_not(study, entry, kept)
@@ -260,11 +252,12 @@ def stated_differences(study: Study) -> tuple[tuple[PlannedDifference, ...], tup
     return tuple(kept), tuple(problems)
 
 
-def _difference(entry: dict[str, Any]) -> PlannedDifference:
-    return PlannedDifference(*(str(entry.get(key, "")) for key in _KEYS))
+def _difference(entry: dict[str, Any]) -> tuple[str, str, str]:
+    prototype, versus, attribute = (str(entry.get(key, "")) for key in _KEYS)
+    return prototype, versus, attribute
 
 
-def _why_not(study: Study, entry: Any, kept: list[PlannedDifference]) -> tuple[str, str]:
+def _why_not(study: Study, entry: Any, kept: list[tuple[str, str, str]]) -> tuple[str, str]:
     """Return why an entry cannot be read and what to do, both empty if it can."""
     if not isinstance(entry, dict):
         return "it is no object with a prototype and a versus", HOW
@@ -275,23 +268,22 @@ def _why_not(study: Study, entry: Any, kept: list[PlannedDifference]) -> tuple[s
     wrong = [key for key, value in needed.items() if not isinstance(value, str) or (key != "attribute" and not value)]
     if wrong:
         return f"its {wrong[0]} is missing or no text", HOW
-    found = _difference(entry)
-    for name in (found.prototype, found.versus):
+    prototype, versus, attribute = _difference(entry)
+    for name in (prototype, versus):
         if name not in study.prototypes:
             return f"the study has no prototype {name!r}", f"Choose among {', '.join(study.prototypes)}."
-    if found.prototype == found.versus:
-        return f"{found.prototype} is compared with itself", "Name another prototype under versus."
-    if found.attribute and found.attribute not in study.attributes:
-        return f"the study has no attribute {found.attribute!r}", f"Choose among {', '.join(study.attributes)}."
-    if any(_same(found, earlier) for earlier in kept):
+    if prototype == versus:
+        return f"{prototype} is compared with itself", "Name another prototype under versus."
+    if attribute and attribute not in study.attributes:
+        return f"the study has no attribute {attribute!r}", f"Choose among {', '.join(study.attributes)}."
+    if any(_same((prototype, versus, attribute), earlier) for earlier in kept):
         return "it is stated before, and counts once", "Take one of the two out."
     return "", ""
 
 
-def _same(one: PlannedDifference, other: PlannedDifference) -> bool:
+def _same(one: tuple[str, str, str], other: tuple[str, str, str]) -> bool:
     """Return whether two differences ask the same, either way round, or one holds the other."""
-    pair = {one.prototype, one.versus} == {other.prototype, other.versus}
-    return pair and (one.attribute == other.attribute or not one.attribute or not other.attribute)
+    return {*one[:2]} == {*other[:2]} and (one[2] == other[2] or not one[2] or not other[2])
 
 
 # Which serving and which batch each score comes from.

@@ -10,7 +10,7 @@ import pytest
 from panel.app.guide import _TOUR, _words_in, way_to_mend
 from panel.app.places import PARTS
 from panel.app.state import STUDY_VARIABLE
-from panel.checks.confounds import BETWEEN, WHOLLY, confound_findings, find_confounds
+from panel.checks.confounds import BETWEEN, WHOLLY, find_confounds, untold_findings
 from panel.errors import StudyError
 from panel.plan.codes import plan_fits_seal
 from panel.plan.study_plan import with_session
@@ -58,7 +58,7 @@ def apart() -> Study:
 
 def test_a_confound_leads_to_the_session_that_is_missing_and_that_session_ends_it():
     study = apart()
-    ways = {way_to_mend(finding) for finding in confound_findings(find_confounds(study))}
+    ways = {way_to_mend(finding) for finding in untold_findings(find_confounds(study))}
     assert "Plan the missing session" in ways
     planned = with_session(study, list(study.prototypes), "K. Ito", 1)
     new = planned.table("servings").iloc[len(study.table("servings")) :]

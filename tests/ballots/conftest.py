@@ -10,7 +10,7 @@ from pathlib import Path
 import httpx
 import pytest
 
-from panel.ballots.rehearsal import Visitor
+from panel.ballots.rehearsal import _Visitor
 from panel.ballots.serving import served
 from panel.store.database import Store, now
 from tests.ballot_studies import ballot_study
@@ -41,8 +41,8 @@ class Running:
     clock: SetClock
     client: httpx.Client
 
-    def visitor(self, assessor: str = "A01") -> Visitor:
-        return Visitor(self.address, self.tokens[assessor])
+    def visitor(self, assessor: str = "A01") -> _Visitor:
+        return _Visitor(self.address, self.tokens[assessor])
 
     def get(self, path: str) -> httpx.Response:
         return self.client.get(path)

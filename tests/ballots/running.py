@@ -85,10 +85,10 @@ def address_and_links(told: list[str]) -> tuple[str, dict[str, str]]:
 def ready_store(file: Path, study: Study, *, signed: bool = True, rehearsal: bool = False) -> tuple[Store, int]:
     """Return an open record with one prepared collection."""
     store = open_store(file)
-    collection = prepare(store, study, "study", at=now(), rehearsal=rehearsal)
+    collection, _ = prepare(store, study, "study", at=now(), rehearsal=rehearsal)
     if signed:
-        say_signed(store, collection.number)
-    return store, collection.number
+        say_signed(store, collection)
+    return store, collection
 
 
 def tokens_of(store: Store, collection: int, session: str = "1") -> dict[str, str]:

@@ -3,7 +3,7 @@ import sqlite3
 import pytest
 
 from panel.ballots.app import _HELD, _NOT_OPEN, _STOPPED
-from panel.ballots.rehearsal import Visitor
+from panel.ballots.rehearsal import _Visitor
 from panel.ballots.serving import served
 from panel.store.board import board_of_servings, reactions_table, session_record
 from panel.store.database import now, open_store
@@ -168,7 +168,7 @@ def test_a_reaction_sent_twice_is_one(running):
 def test_what_could_not_be_kept_is_told_and_sent_again_by_one_press(running, tmp_path):
     quick = open_store(tmp_path / "ballots.sqlite", patience=0.1)
     other = sqlite3.connect(tmp_path / "ballots.sqlite", isolation_level=None, timeout=10)
-    with served(quick) as address, Visitor(address, running.tokens["A01"]) as phone:
+    with served(quick) as address, _Visitor(address, running.tokens["A01"]) as phone:
         page = phone.go(f"{phone.path}/1/3")
         other.execute("BEGIN IMMEDIATE")  # readers may read, nobody else may write
         page = phone.send(page, {"v0": "10", "v1": "20", "comment": '"><script>'})

@@ -56,8 +56,8 @@ def test_words_of_the_study_are_shown_as_text(tmp_path):
     for html in (
         pages.step_page(ballot, step, "/b/x", now(), "n", unclear=unclear),
         pages.overview_page(ballot, "/b/x", now(), "n"),
-        pages.plain_page(MARKUP, "n"),
-        pages.not_kept_page(MARKUP, {MARKUP: MARKUP}, "n"),
+        pages.page_of("plain.html", "n", words=MARKUP),
+        pages.page_of("not_kept.html", "n", words=MARKUP, fields={MARKUP: MARKUP}),
     ):
         assert "<script>alert" not in html
         assert "&lt;script&gt;alert(1)&lt;/script&gt;" in html
@@ -88,7 +88,7 @@ def test_a_rehearsal_says_so_on_every_page(ballot):
     for html in (
         pages.overview_page(rehearsed, "/b/x", now(), "n"),
         pages.step_page(rehearsed, steps_of(rehearsed)[0], "/b/x", now(), "n"),
-        pages.reaction_page(rehearsed, "/b/x", "n"),
+        pages.page_of("reaction.html", "n", ballot=rehearsed, ballot_path="/b/x", submission="s"),
     ):
         assert words in html
     assert words not in pages.overview_page(ballot, "/b/x", now(), "n")

@@ -1,6 +1,6 @@
 import pytest
 
-from panel.ballots.rehearsal import Visitor, _read_page
+from panel.ballots.rehearsal import _read_page, _Visitor
 from panel.errors import StudyError
 
 HTML = """<!doctype html><title>Sample 1</title><style>p{}</style><script>var x="<p>no</p>"</script>
@@ -27,7 +27,7 @@ def test_waiting_and_the_end_are_told_apart():
 
 def test_a_server_that_is_not_there_is_told():
     with (
-        Visitor("http://127.0.0.1:9", "x") as phone,
+        _Visitor("http://127.0.0.1:9", "x") as phone,
         pytest.raises(StudyError, match="The ballot server did not answer"),
     ):
         phone.go()

@@ -58,9 +58,9 @@ def test_an_empty_study_is_stopped_not_broken():
 
 def test_two_hundred_thousand_rows_take_seconds():
     study = crossed_study(np.random.default_rng(1), assessors=342, sessions=6)
-    began = time.perf_counter()
+    began = time.process_time()  # of the processor, for other programs may be running
     check_study(study)
-    assert time.perf_counter() - began < SLOWEST
+    assert time.process_time() - began < SLOWEST
 
 
 odd_cells = st.one_of(

@@ -11,13 +11,13 @@ from panel.checks.confounds import (
     _PARTLY_BELOW,
     OF_TEST,
     WHOLLY,
+    _score_facts,
     answer_confounds,
-    confound_findings,
     confounds_of,
     find_confounds,
     labels,
     making_confounds,
-    score_facts,
+    untold_findings,
 )
 from panel.study.study import Study
 from tests.studies import crossed_study, small_study
@@ -88,7 +88,7 @@ def test_where_no_pair_is_joined_the_finding_stops():
     own = study.scores["prototype"] == "P01"
     kept = study.scores.loc[own == (study.scores["session"] == "1")].reset_index(drop=True)
     study = Study({"scores": kept}, study.facts)
-    (finding,) = [f for f in confound_findings(find_confounds(study)) if f.kind == "prototypes_and_session"]
+    (finding,) = [f for f in untold_findings(find_confounds(study)) if f.kind == "prototypes_and_session"]
     assert finding.severity == "stop"
 
 
@@ -137,7 +137,7 @@ def test_groups_of_assessors_who_scored_different_prototypes():
 def test_batches_of_scores_are_those_named_or_the_only_one():
     study = small_study()
     scores = study.scores.assign(batch="")
-    facts = score_facts(study, scores)
+    facts = _score_facts(study, scores)
     assert set(facts["batch"][1]) == {"P1-1", "P2-1", "P3-1", "P4-1"}
     found = find_confounds(small_study(scores=scores))
     assert found.one_batch("P1", "P2")

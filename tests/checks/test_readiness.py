@@ -5,7 +5,7 @@ import pytest
 
 from panel.checks.all_checks import readiness
 from panel.errors import StudyError
-from panel.plan.safety import _no_sign_offs, record_sign_off
+from panel.plan.safety import _no_sign_offs, _record_sign_off
 from panel.study.knowledge import shared_table
 from panel.study.study import Study
 from tests.studies import small_study
@@ -18,7 +18,7 @@ def signed():
     found = _no_sign_offs()
     for item in shared_table("safety_gate").to_dict("records"):
         for batch in [f"P{n}-1" for n in range(1, 5)] if item["scope"] == "batch" else [""]:
-            found = record_sign_off(found, item["item"], batch=batch, **SIGNED)
+            found = _record_sign_off(found, item["item"], batch=batch, **SIGNED)
     return found
 
 

@@ -16,7 +16,7 @@ from panel.claims.materials import (
     people_for_parity,
     people_for_share,
 )
-from panel.plan.consumer_numbers import agreed_numbers, parity_numbers, preferred_numbers, unsurpassed_numbers
+from panel.plan.consumer_numbers import parity_numbers, share_numbers
 from panel.plan.sample_size import panel_sizes
 from tests.claims.claim_studies import claim_row, panel_scores, seeded, study_with
 
@@ -26,10 +26,10 @@ def number_in(text):
 
 
 def test_people_are_those_of_the_plan():
-    assert number_in(people_for_share(0.7, 0.5, preferred=True)) == preferred_numbers(0.7).always
-    assert number_in(people_for_share(0.7, 0.5)) == agreed_numbers(0.7, 0.5).always
+    assert number_in(people_for_share(0.7, 0.5, preferred=True)) == share_numbers(0.7).always
+    assert number_in(people_for_share(0.7, 0.5)) == share_numbers(0.7, 0.5).always
     assert number_in(people_for_parity(0.1)) == parity_numbers(0.1).always
-    assert number_in(people_for_parity(0.1, one_sided=True)) == unsurpassed_numbers(0.1).always
+    assert number_in(people_for_parity(0.1, one_sided=True)) == parity_numbers(0.1, one_sided=True).always
 
 
 def test_more_people_do_not_help_a_share_below_its_bar():

@@ -21,7 +21,8 @@ from panel.claims.judge import judge_claims
 from panel.claims.time_stamp import time_stamp_request
 from panel.claims.verdict import WITHDRAWN
 from panel.errors import StudyError
-from panel.plan.codes import no_openings, note_opening
+from panel.plan.codes import note_opening
+from panel.study.study import empty_table
 from tests.claims.claim_studies import BEFORE, OPENED, answer_rows, claim_row, study_with
 
 ROW = {"claim": "feels soft", "kind": "agreement", "prototype": "P1", "question": "soft", "bar": 50}
@@ -83,7 +84,7 @@ def test_where_and_by_whom_it_is_wanted_does_not_touch_the_stamp():
 
 
 def test_the_first_unblinding_of_the_list_counts_and_the_list_must_be_whole():
-    openings = note_opening(no_openings(), when="2025-02-01T08:00", who="physician", why="a rash")
+    openings = note_opening(empty_table("unblindings"), when="2025-02-01T08:00", who="physician", why="a rash")
     found = stands(unblindings=openings.to_dict("records"))
     assert found[0]
     assert "2025-02-01" in found[1]

@@ -6,10 +6,8 @@ from scipy.special import ndtri
 
 from panel.errors import ModelError
 from panel.plan.consumer_numbers import (
-    agreed_numbers,
     parity_numbers,
-    preferred_numbers,
-    unsurpassed_numbers,
+    share_numbers,
 )
 
 Z_ONE, Z_POWER, Z_HALF = float(ndtri(0.95)), float(ndtri(0.8)), float(ndtri(0.9))
@@ -18,9 +16,8 @@ Z_ONE, Z_POWER, Z_HALF = float(ndtri(0.95)), float(ndtri(0.8)), float(ndtri(0.9)
 @pytest.mark.parametrize(("share", "expected"), [(0.70, 37), (0.65, 69), (0.60, 158), (0.55, 620)])
 def test_people_for_a_preference(share, expected):
     # one-sided 5 %, 80 %: exact binomial, computed with R
-    assert preferred_numbers(share).first == expected
-    assert preferred_numbers(share).always >= expected
-    assert preferred_numbers(share, two_sided=True).first > expected
+    assert share_numbers(share).first == expected
+    assert share_numbers(share).always >= expected
 
 
 @pytest.mark.parametrize(("margin", "approximate"), [(0.05, 857), (0.10, 215), (0.15, 96)])
@@ -32,23 +29,23 @@ def test_people_for_parity(margin, approximate):
 def test_parity_and_unsurpassed_at_five_points():
     # exact binomial, computed with R
     assert (parity_numbers().first, parity_numbers().always) == (861, 888)
-    assert (unsurpassed_numbers().first, unsurpassed_numbers().always) == (618, 647)
+    assert (parity_numbers(one_sided=True).first, parity_numbers(one_sided=True).always) == (618, 647)
 
 
 def test_agreement_against_a_bar():
     # more than half with 65 % truly agreeing is the one-sided preference question
-    assert agreed_numbers(0.65).first == preferred_numbers(0.65).first == 69
-    assert agreed_numbers(0.80, bar=0.60).first < agreed_numbers(0.75, bar=0.60).first
+    assert share_numbers(0.65).first == 69
+    assert share_numbers(0.80, bar=0.60).first < share_numbers(0.75, bar=0.60).first
 
 
 @pytest.mark.parametrize(
     ("call", "words"),
     [
-        (lambda: preferred_numbers(0.5), "The true share must lie between 50 and 100 %, and it is 50 %"),
-        (lambda: agreed_numbers(0.4, bar=0.5), "The true share must lie between 50 and 100 %, and it is 40 %"),
+        (lambda: share_numbers(0.5), "The true share must lie between 50 and 100 %, and it is 50 %"),
+        (lambda: share_numbers(0.4, bar=0.5), "The true share must lie between 50 and 100 %, and it is 40 %"),
         (lambda: parity_numbers(0.5), "The margin must lie between 0 and 50 %"),
-        (lambda: unsurpassed_numbers(0.0), "The margin must lie between 0 and 50 %"),
-        (lambda: preferred_numbers(0.6, power=1.0), "wanted chance of success must lie between 0 and 1"),
+        (lambda: parity_numbers(0.0, one_sided=True), "The margin must lie between 0 and 50 %"),
+        (lambda: share_numbers(0.6, power=1.0), "wanted chance of success must lie between 0 and 1"),
     ],
 )
 def test_what_cannot_be_asked_is_refused(call, words):

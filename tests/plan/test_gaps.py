@@ -4,7 +4,7 @@ import numpy as np
 import pandas as pd
 import pytest
 
-from panel.plan.orders import NO_GAPS, _design_gaps, plan_servings
+from panel.plan.orders import _NO_GAPS, _design_gaps, plan_servings
 
 NAMES = [f"P{number}" for number in range(1, 9)]
 PEOPLE = [f"A{number:02d}" for number in range(1, 11)]
@@ -20,7 +20,7 @@ def plan(forbidden, people=PEOPLE, **how):
 
 def test_pairs_that_do_not_concern_the_plan_are_no_gaps():
     assert not len(_design_gaps(forbid(("A99", "P1"), ("A01", "P99")), NAMES, PEOPLE))
-    assert not len(_design_gaps(NO_GAPS, NAMES, PEOPLE))
+    assert not len(_design_gaps(_NO_GAPS, NAMES, PEOPLE))
 
 
 def test_each_pair_is_told_once_with_all_reasons():
@@ -77,7 +77,7 @@ def test_few_people_left_is_said():
 
 
 def test_without_a_gap_nothing_is_said():
-    assert not any("tried by" in note or "does not get" in note for note in plan(NO_GAPS).notes)
+    assert not any("tried by" in note or "does not get" in note for note in plan(_NO_GAPS).notes)
 
 
 def test_a_forbidden_warm_up_is_told():

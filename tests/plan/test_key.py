@@ -11,18 +11,18 @@ from panel.plan.codes import (
     _key_matches,
     _serving_key,
     first_changed_opening,
-    no_openings,
     note_opening,
     with_seal,
 )
 from panel.plan.orders import plan_servings
+from panel.study.study import empty_table
 from tests.studies import small_study
 
 SERVINGS = plan_servings(["P1", "P2", "P3"], ["A1", "A2", "A3"], np.random.default_rng(1), replicates=2).servings
 
 
 def openings(*times):
-    found = no_openings()
+    found = empty_table("unblindings")
     for when in times:
         found = note_opening(found, when=when, who="A. Analyst", why="analysis", locked_at="2025-04-01")
     return found
@@ -96,7 +96,9 @@ def test_openings_are_added_and_never_changed():
     ],
 )
 def test_an_opening_before_the_lock_is_noted_not_refused(when, locked_at, locked):
-    found = note_opening(no_openings(), when=when, who="physician", why="reaction of A03", locked_at=locked_at)
+    found = note_opening(
+        empty_table("unblindings"), when=when, who="physician", why="reaction of A03", locked_at=locked_at
+    )
     assert found["locked"].tolist() == [locked]
 
 
@@ -124,4 +126,4 @@ def test_nothing_is_added_to_a_changed_list():
 def test_an_opening_needs_time_person_and_reason(missing):
     facts = {"when": "2025-04-07", "who": "B", "why": "report"} | {missing: "  "}
     with pytest.raises(StudyError, match="the time, a named person and the reason"):
-        note_opening(no_openings(), **facts)
+        note_opening(empty_table("unblindings"), **facts)

@@ -5,7 +5,7 @@ import pandas as pd
 import pytest
 
 from panel.errors import ModelError
-from panel.plan.sample_size import own_scatter, panel_sizes, planning_scale, planning_scatter, without_scale
+from panel.plan.sample_size import own_scatter, panel_sizes, planning_scale, planning_scatter
 from panel.study.study import Study
 
 SCALES = [(0, 10), (0, 15), (1, 9), (0, 100), (0, 1)]
@@ -61,7 +61,6 @@ def test_scales_of_one_length_need_not_begin_at_the_same_number():
 
 def test_what_the_study_does_not_say_is_asked_for_and_never_made_up():
     assert planning_scale(study((0, 10), NONE)) is None
-    assert without_scale(study((0, 10), NONE)) == ("T1",)
     assert planning_scale(study(NONE)) is None
     assert planning_scale(study(NONE), (0.0, 10.0)).usual_difference == pytest.approx(0.8)
     assert planning_scale(study((0, 15)), (0.0, 10.0)).length == 15  # never in place of what the study says

@@ -11,8 +11,8 @@ from panel.plan.safety import (
     RED,
     _no_reactions,
     _no_sign_offs,
+    _record_sign_off,
     record_reaction,
-    record_sign_off,
     safety_gate,
     settle_reaction,
     sign_offs,
@@ -33,7 +33,7 @@ def everything_signed(skip=()):
     for item in ITEMS.to_dict("records"):
         for batch in BATCHES if item["scope"] == "batch" else ("",):
             if item["item"] not in skip and (item["item"], batch) not in skip:
-                signed = record_sign_off(signed, item["item"], batch=batch, **SIGNED)
+                signed = _record_sign_off(signed, item["item"], batch=batch, **SIGNED)
     return signed
 
 
@@ -79,32 +79,32 @@ def test_what_is_signed_batch_by_batch_opens_only_that_batch():
 def test_amber_turns_green_when_a_named_person_states_that_an_item_is_not_needed():
     signed = everything_signed(skip=("ethics_review",))
     assert set(states(gate_of(signed)).values()) == {_AMBER}
-    stated = record_sign_off(signed, "ethics_review", note="not required for this use", **NOT_NEEDED)
+    stated = _record_sign_off(signed, "ethics_review", note="not required for this use", **NOT_NEEDED)
     assert set(states(gate_of(stated)).values()) == {GREEN}
 
 
 def test_a_withdrawn_signature_closes_it_again():
     withdrawn = {**NOT_NEEDED, "outcome": "withdrawn"}
-    signed = record_sign_off(everything_signed(), "preservation", note="challenge test failed", **withdrawn)
+    signed = _record_sign_off(everything_signed(), "preservation", note="challenge test failed", **withdrawn)
     assert set(states(gate_of(signed)).values()) == {RED}
-    assert set(states(gate_of(record_sign_off(signed, "preservation", **SIGNED))).values()) == {GREEN}
+    assert set(states(gate_of(_record_sign_off(signed, "preservation", **SIGNED))).values()) == {GREEN}
 
 
 def test_what_is_withdrawn_for_one_batch_is_not_freed_by_an_older_or_newer_signature_for_all():
     withdrawn = {**NOT_NEEDED, "outcome": "withdrawn"}
-    signed = record_sign_off(everything_signed(), "preservation", batch="P2-1", note="mould seen", **withdrawn)
-    signed = record_sign_off(signed, "preservation", **SIGNED)
+    signed = _record_sign_off(everything_signed(), "preservation", batch="P2-1", note="mould seen", **withdrawn)
+    signed = _record_sign_off(signed, "preservation", **SIGNED)
     assert states(gate_of(signed)) == {"P1-1": GREEN, "P2-1": RED, "P3-1": GREEN, "P4-1": GREEN}
-    signed = record_sign_off(signed, "preservation", batch="P2-1", **SIGNED)
+    signed = _record_sign_off(signed, "preservation", batch="P2-1", **SIGNED)
     assert states(gate_of(signed))["P2-1"] == GREEN
     # withdrawn for all after that closes all, also the batch signed by itself
-    signed = record_sign_off(signed, "preservation", note="method wrong", **withdrawn)
+    signed = _record_sign_off(signed, "preservation", note="method wrong", **withdrawn)
     assert set(states(gate_of(signed)).values()) == {RED}
 
 
 def test_what_is_signed_later_or_no_longer_valid_does_not_count():
     assert set(states(gate_of(everything_signed(), on="2025-03-09")).values()) == {RED}
-    signed = record_sign_off(everything_signed(), "skin_tolerance", valid_until="2025-03-12", **SIGNED)
+    signed = _record_sign_off(everything_signed(), "skin_tolerance", valid_until="2025-03-12", **SIGNED)
     assert set(states(gate_of(signed, on="2025-03-12")).values()) == {GREEN}
     gate = gate_of(signed, on="2025-03-13")
     assert set(states(gate).values()) == {RED}
@@ -113,7 +113,7 @@ def test_what_is_signed_later_or_no_longer_valid_does_not_count():
 
 def test_a_withdrawal_counts_also_on_a_date_that_cannot_be_read():
     withdrawn = {**NOT_NEEDED, "outcome": "withdrawn"}
-    signed = record_sign_off(everything_signed(), "preservation", note="mould seen", **withdrawn)
+    signed = _record_sign_off(everything_signed(), "preservation", note="mould seen", **withdrawn)
     signed.loc[len(signed) - 1, "date"] = "last week"
     assert set(states(gate_of(signed)).values()) == {RED}
     # one of later has not happened yet
@@ -174,8 +174,8 @@ def test_without_batches_it_is_open_for_none():
 
 
 def test_sign_offs_stay_and_the_last_one_is_added():
-    once = record_sign_off(_no_sign_offs(), "preservation", **SIGNED)
-    twice = record_sign_off(once, "preservation", **SIGNED | {"document": "binder 5"})
+    once = _record_sign_off(_no_sign_offs(), "preservation", **SIGNED)
+    twice = _record_sign_off(once, "preservation", **SIGNED | {"document": "binder 5"})
     assert twice.iloc[:1].equals(once)
     assert tuple(sign_offs(small_study()).columns) == _SIGN_OFF_COLUMNS
 
@@ -198,7 +198,7 @@ def test_sign_offs_stay_and_the_last_one_is_added():
 )
 def test_incomplete_sign_offs_are_refused(item, change, words):
     with pytest.raises(StudyError, match=words):
-        record_sign_off(_no_sign_offs(), item, **(SIGNED | change))
+        _record_sign_off(_no_sign_offs(), item, **(SIGNED | change))
 
 
 def test_a_day_that_cannot_be_read_is_said():

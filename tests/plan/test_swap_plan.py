@@ -8,7 +8,7 @@ import pytest
 
 from panel.errors import ModelError
 from panel.plan.swap_plan import Swap, _planned_study, plan_swaps
-from panel.study.formulas import all_formulas, formula, formula_totals, matched_pairs
+from panel.study.formulas import emollient_percents, formula, formula_percents, formula_totals, matched_pairs
 from panel.study.open_study import open_study
 from tests.formula_studies import (
     ALKANE,
@@ -29,8 +29,8 @@ FOUR = [Swap(CARBONATE, ALKANE, 3.0), *THREE[1:], Swap(CARBONATE, "Isohexadecane
 def test_the_full_plan_of_the_demo_swaps_is_the_demo_study():
     study = open_study(Path(__file__).resolve().parents[2] / "data_demo" / "reading_room")
     plan = plan_swaps(formula(study, "P1"), THREE)
-    theirs = all_formulas(study).percent
-    ours = all_formulas(_planned_study(plan.prototypes, plan.formulas)).percent
+    theirs = formula_percents(study)
+    ours = formula_percents(_planned_study(plan.prototypes, plan.formulas))
     pd.testing.assert_frame_equal(ours[theirs.columns], theirs, check_names=False)
     assert plan.prototypes["made"].tolist() == ["", "A", "B", "AB", "C", "AC", "BC", "ABC"]
 
@@ -90,8 +90,7 @@ def test_the_oil_phase_and_the_rest_stay_frozen(kind):
     totals = formula_totals(study)
     assert totals["total"].tolist() == pytest.approx([100] * len(totals))
     assert totals["emollient_total"].tolist() == pytest.approx([15] * len(totals))
-    table = all_formulas(study)
-    rest = table.percent.drop(columns=list(table.emollients))
+    rest = formula_percents(study).drop(columns=list(emollient_percents(study)))
     assert np.ptp(rest.to_numpy(), axis=0).max() == 0
 
 

@@ -9,7 +9,7 @@ import pytest
 
 from panel.answers import Answers
 from panel.claims.judge import CLAIMS
-from panel.plan.safety import _no_sign_offs, record_sign_off
+from panel.plan.safety import _no_sign_offs, _record_sign_off
 from panel.report.contents.blocks import (
     Numbers,
     TextTable,
@@ -68,7 +68,7 @@ def test_the_verdicts_of_all_claims_stand_on_the_first_pages_with_their_signs():
 
 
 def test_sign_offs_on_record_are_shown_and_none_is_made_up():
-    signed = record_sign_off(
+    signed = _record_sign_off(
         _no_sign_offs(), "safety_assessment", who="Dr X", role="assessor", date="2025-03-01", document="SA-1"
     )
     shown = table(report_of(Answers(small_study(safety=signed))).summary, "Sign-offs on record")

@@ -16,8 +16,8 @@ from panel.ballots.rehearsal import _to_rehearse
 from panel.claims.judge import CLAIMS
 from panel.errors import StudyError
 from panel.models.decision.decide import with_decision
-from panel.plan.codes import no_openings, note_opening
-from panel.plan.safety import _no_reactions, _no_sign_offs, record_reaction, record_sign_off
+from panel.plan.codes import note_opening
+from panel.plan.safety import _no_reactions, _no_sign_offs, _record_sign_off, record_reaction
 from panel.report.contents.blocks import (
     Numbers,
     Picture,
@@ -32,7 +32,7 @@ from panel.report.contents.part_claims import evidence_matrix
 from panel.report.contents.part_study import _first_test_day, last_score
 from panel.report.html import with_breaks
 from panel.report.trace import _TABLE_MAKERS
-from panel.study.study import Study
+from panel.study.study import Study, empty_table
 from panel.views.planning.study import _INVENTED, _REHEARSED, mark
 from panel.words import _SHOWN_INSTEAD, plain_text
 from tests.report.evidence_studies import DEMO, demo_report, demo_results, hostile_report, small_report
@@ -301,13 +301,13 @@ def test_facts_of_another_shape_than_expected_do_no_harm(value):
 
 
 def test_records_that_people_made_stand_in_their_parts():
-    signed = record_sign_off(
+    signed = _record_sign_off(
         _no_sign_offs(), "safety_assessment", who="Dr X", role="assessor", date="2025-03-01", document="SA-1"
     )
     reaction = record_reaction(
         _no_reactions(), when="2025-03-14T15:00", who="leader", signs="burning", severity="mild", action="rinsed"
     )
-    opened = note_opening(no_openings(), when="2025-04-07T10:00", who="analyst", why="analysis")
+    opened = note_opening(empty_table("unblindings"), when="2025-04-07T10:00", who="analyst", why="analysis")
     study = with_decision(
         small_study(safety=signed, reactions=reaction, unblindings=opened),
         chosen="P2",

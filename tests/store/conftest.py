@@ -8,7 +8,7 @@ from pathlib import Path
 import pytest
 
 from panel.store.database import Store, now, open_store
-from panel.store.preparing import Collection, prepare
+from panel.store.preparing import prepare
 from tests.ballot_studies import ballot_study
 from tests.databases import KINDS, empty_database
 
@@ -28,5 +28,5 @@ def store(where: tuple[str, str]) -> Iterator[Store]:
 
 
 @pytest.fixture
-def collection(store: Store) -> Collection:
-    return prepare(store, ballot_study(), "hills", at=now())
+def collection(store: Store) -> int:
+    return prepare(store, ballot_study(), "hills", at=now())[0]

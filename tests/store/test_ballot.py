@@ -13,7 +13,7 @@ WHO = {"who": "lead", "why": "physician agreed"}
 
 @pytest.fixture
 def tokens(store, collection):
-    table = make_tokens(store, collection.number, "1", at=now())
+    table = make_tokens(store, collection, "1", at=now())
     return dict(zip(table["assessor"], table["token"], strict=True))
 
 
@@ -40,7 +40,7 @@ def test_what_was_sent_is_found_again_by_nobody_else(store, collection, tokens):
         Entry("rubbing_ended", serving),
     )
     add(store, ballot, *entries, at=moment)
-    follow_gate(store, collection.number, cleared(ballot_study()), at=now())
+    follow_gate(store, collection, cleared(ballot_study()), at=now())
     again = find_ballot(store, tokens["A01"])
     assert again.given == {(serving, "GLOSS"): "answer", (serving, "SPREAD"): "cannot_judge"}
     assert again.rubbing_ended == {serving: read(written(moment))}
@@ -76,7 +76,7 @@ def test_a_reaction_stops_the_ballot_and_holds_the_sample_for_all(store, collect
     other = find_ballot(store, tokens["A02"])
     assert not other.stopped
     assert other.held == {code}
-    let_go_on(store, collection.number, "1", "A01", at=now(), **WHO)
+    let_go_on(store, collection, "1", "A01", at=now(), **WHO)
     assert not find_ballot(store, tokens["A01"]).stopped
     assert find_ballot(store, tokens["A02"]).held == set()
 
@@ -87,7 +87,7 @@ def test_a_sample_stays_held_while_somebody_else_reacted_too(store, collection, 
     same = next(serving for serving in second.servings if serving.code == code)
     add(store, first, Entry("reaction", first.servings[0].serving))
     add(store, second, Entry("reaction", same.serving))
-    let_go_on(store, collection.number, "1", "A01", at=now(), **WHO)
+    let_go_on(store, collection, "1", "A01", at=now(), **WHO)
     assert find_ballot(store, tokens["A03"]).held == {code}
-    let_go_on(store, collection.number, "1", "A02", at=now(), **WHO)
+    let_go_on(store, collection, "1", "A02", at=now(), **WHO)
     assert find_ballot(store, tokens["A03"]).held == set()

@@ -16,7 +16,7 @@ def busy(store, collection):
     """A01 has finished one sample, cannot judge one line of it, was early once; A02 reported a reaction."""
 
     def send(assessor, key, *entries):
-        place = {"collection": collection.number, "session": "1", "assessor": assessor}
+        place = {"collection": collection, "session": "1", "assessor": assessor}
         record(store, entries, submission=key, at=NOON, **place)
 
     send("A01", "a", Entry("shown", 1, text="1"), Entry("answer", 1, "GLOSS", 5.0), Entry("answer", 1, "GLOSS", 6.0))
@@ -30,17 +30,17 @@ def busy(store, collection):
 
 
 def test_the_board_counts_what_each_serving_has(busy, collection):
-    board = board_of_servings(busy, collection.number, "1")
+    board = board_of_servings(busy, collection, "1")
     counts = ["asked", "answered", "cannot_judge", "early", "comments"]
     assert board.loc[0, counts].tolist() == [5, 4, 1, 1, 1]
     assert board.loc[1, counts].tolist() == [5, 0, 0, 0, 0]
     assert board["opened"].tolist() == [True, True, False, True] + [False] * 5
     assert board["last_at"].tolist()[:3] == ["2025-03-14T12:00:00", "2025-03-14T12:00:00", ""]
-    assert len(board_of_servings(busy, collection.number)) == 18
+    assert len(board_of_servings(busy, collection)) == 18
 
 
 def test_the_board_of_assessors_adds_up(busy, collection):
-    table = board_of_assessors(busy, collection.number, "1").set_index("assessor")
+    table = board_of_assessors(busy, collection, "1").set_index("assessor")
     assert table.loc["A01", ["servings", "finished", "asked", "answered", "cannot_judge", "early"]].tolist() == [
         3,
         1,
@@ -50,24 +50,24 @@ def test_the_board_of_assessors_adds_up(busy, collection):
         1,
     ]
     assert table["stopped"].tolist() == [False, True, False]
-    let_go_on(busy, collection.number, "1", "A02", who="lead", why="nothing found", at=now())
-    assert not board_of_assessors(busy, collection.number)["stopped"].any()
+    let_go_on(busy, collection, "1", "A02", who="lead", why="nothing found", at=now())
+    assert not board_of_assessors(busy, collection)["stopped"].any()
 
 
 def test_a_score_set_aside_is_no_answer_any_more(busy, collection):
     add_correction(busy, 1, "GLOSS", None, "spilt")
-    assert board_of_servings(busy, collection.number)["answered"][0] == 3
+    assert board_of_servings(busy, collection)["answered"][0] == 3
 
 
 def test_the_panel_leader_sees_codes_and_never_prototypes(busy, collection):
     prototypes = list(ballot_study().table("prototypes")["prototype"])
-    for board in (board_of_servings(busy, collection.number), board_of_assessors(busy, collection.number)):
+    for board in (board_of_servings(busy, collection), board_of_assessors(busy, collection)):
         assert "prototype" not in board.columns
         assert not any(name in board.to_csv() for name in prototypes)
 
 
 def test_reactions_are_listed_word_for_word(busy, collection):
-    table = reactions_table(busy, collection.number)
+    table = reactions_table(busy, collection)
     assert table["text"].tolist() == ["burning", "<b>itching</b>"]
     assert table["assessor"].tolist() == ["A02", "A02"]
     assert table["code"].tolist()[0] in {"417", "582", "936"}
@@ -77,4 +77,4 @@ def test_reactions_are_listed_word_for_word(busy, collection):
 def test_an_empty_collection_has_an_empty_board(store, collection):
     assert board_of_servings(store, 99).empty
     assert board_of_assessors(store, 99).empty
-    assert reactions_table(store, collection.number).empty
+    assert reactions_table(store, collection).empty

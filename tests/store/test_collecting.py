@@ -5,7 +5,7 @@ from sqlalchemy import inspect, select
 
 from panel.errors import StudyError
 from panel.store.ballot import find_ballot
-from panel.store.board import board_of_servings
+from panel.store.board import board_of_servings, sessions_table
 from panel.store.database import now
 from panel.store.events import Entry, make_tokens, record
 from panel.store.preparing import prepare
@@ -29,7 +29,7 @@ def again(store, study, **options):
 
 def began(store, collection):
     entry = Entry("answer", 1, "GLOSS", 50.0)
-    record(store, [entry], submission="s", collection=collection.number, session="1", assessor="A01", at=now())
+    record(store, [entry], submission="s", collection=collection, session="1", assessor="A01", at=now())
 
 
 def changed(name, **columns):
@@ -40,7 +40,7 @@ def changed(name, **columns):
 
 
 def test_the_plan_is_copied_without_the_prototypes(store, collection):
-    board = board_of_servings(store, collection.number)
+    board = board_of_servings(store, collection)
     plan = ballot_study().table("servings").query("assessor != 'C01'")
     places = ["session", "assessor", "position", "code", "site"]
     expected = plan.sort_values(places[:3])[places].astype({"position": "int64"}).reset_index(drop=True)
@@ -54,12 +54,12 @@ def test_nothing_in_the_database_tells_what_a_sample_is(store, collection):
     assert [word for word in SECRETS if word.lower() in held.replace("hills", "").lower()] == []
 
 
-def test_consumers_are_never_asked_for_intensities(collection):
-    assert collection.sessions == ("1", "2")
+def test_consumers_are_never_asked_for_intensities(store, collection):
+    assert again(store, ballot_study()) == (collection, ("1", "2"))
 
 
 def test_the_attributes_come_in_the_order_in_which_they_are_judged(store, collection):
-    token = make_tokens(store, collection.number, "1", at=now())["token"][0]
+    token = make_tokens(store, collection, "1", at=now())["token"][0]
     questions = find_ballot(store, token).questions
     assert [q.attribute for q in questions] == ["GLOSS", "SPREAD", "GREASE", "STICK", "RESIDUE"]
     assert [q.minutes for q in questions] == [None, None, 2.0, 2.0, 20.0]
@@ -69,28 +69,31 @@ def test_the_attributes_come_in_the_order_in_which_they_are_judged(store, collec
 
 def test_a_stage_without_minutes_has_the_usual_ones(store):
     study = changed("attributes", minutes=(2, np.nan))
-    number = prepare(store, study, "other", at=now()).number
+    number = prepare(store, study, "other", at=now())[0]
     token = make_tokens(store, number, "1", at=now())["token"][0]
     assert find_ballot(store, token).questions[2].minutes == 2.0  # the table of stage times
 
 
 def test_preparing_twice_is_preparing_once(store, collection):
-    assert again(store, ballot_study()) == collection
+    assert again(store, ballot_study())[0] == collection
     began(store, collection)
-    assert again(store, ballot_study()) == collection
-    assert len(board_of_servings(store, collection.number)) == 18
+    assert again(store, ballot_study())[0] == collection
+    assert len(board_of_servings(store, collection)) == 18
 
 
 def test_a_rehearsal_is_always_one_of_its_own(store, collection):
-    first, second = (again(store, ballot_study(), rehearsal=True) for _ in range(2))
-    assert len({collection.number, first.number, second.number}) == 3
-    assert first.rehearsal
-    assert not collection.rehearsal
+    first, second = (again(store, ballot_study(), rehearsal=True)[0] for _ in range(2))
+    assert len({collection, first, second}) == 3
+    assert sessions_table(store).groupby("collection")["rehearsal"].all().to_dict() == {
+        collection: False,
+        first: True,
+        second: True,
+    }
 
 
 def test_a_plan_may_change_until_its_session_begins(store, collection):
     again(store, changed("servings", code=(0, "111"), site=(0, "knee")))
-    board = board_of_servings(store, collection.number, "1")
+    board = board_of_servings(store, collection, "1")
     assert board["code"].tolist()[0] == "111"
     assert len(board) == 9
 
@@ -105,10 +108,10 @@ def test_a_plan_that_changed_after_the_beginning_is_refused(store, collection):
 
 def test_a_new_session_may_come_later(store):
     plan = ballot_study().table("servings")
-    first = prepare(store, ballot_study(servings=plan.query("session == '1'")), "hills", at=now())
+    first, _ = prepare(store, ballot_study(servings=plan.query("session == '1'")), "hills", at=now())
     began(store, first)
-    assert again(store, ballot_study()).number == first.number
-    assert len(board_of_servings(store, first.number)) == 2 * len(ASSESSORS) * len(CODES["1"])
+    assert again(store, ballot_study())[0] == first
+    assert len(board_of_servings(store, first)) == 2 * len(ASSESSORS) * len(CODES["1"])
 
 
 @pytest.mark.parametrize(

@@ -236,7 +236,7 @@ def test_a_page_that_is_sent_asks_postgresql_no_more_often_than_it_has_to(tmp_pa
     asked = []
     with empty_database("postgresql", tmp_path) as (url, schema), _counting_ways(url, asked) as counted:
         store = open_store(counted, schema=schema)
-        place = {"collection": prepare(store, ballot_study(), "s", at=now()).number, "session": "1", "assessor": "A01"}
+        place = {"collection": prepare(store, ballot_study(), "s", at=now())[0], "session": "1", "assessor": "A01"}
         (token,) = make_tokens(store, place["collection"], "1", at=now(), assessors=("A01",))["token"]
         known = {}
 

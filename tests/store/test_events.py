@@ -14,7 +14,7 @@ PLACE = {"collection": 1, "session": "1", "assessor": "A01"}
 
 @pytest.fixture(autouse=True)
 def _prepared(collection):
-    assert collection.number == 1
+    assert collection == 1
 
 
 def send(store, *entries, submission="s", **place):

@@ -13,7 +13,7 @@ from tests.ballot_studies import ASSESSORS
 
 
 def made(store, collection, session="1", **options):
-    table = make_tokens(store, collection.number, session, at=now(), **options)
+    table = make_tokens(store, collection, session, at=now(), **options)
     return dict(zip(table["assessor"], table["token"], strict=True))
 
 
@@ -48,15 +48,15 @@ def test_a_new_token_ends_the_one_before(store, collection):
 
 def test_a_revoked_token_opens_nothing(store, collection):
     tokens = made(store, collection)
-    assert revoke_token(store, collection.number, "1", "A02", at=now())
+    assert revoke_token(store, collection, "1", "A02", at=now())
     assert find_ballot(store, tokens["A02"]) is None
-    assert not revoke_token(store, collection.number, "1", "A02", at=now())
-    assert assessors_with_token(store, collection.number, "1") == ("A01", "A03")
+    assert not revoke_token(store, collection, "1", "A02", at=now())
+    assert assessors_with_token(store, collection, "1") == ("A01", "A03")
 
 
 def test_a_token_is_for_one_session(store, collection):
     assert find_ballot(store, made(store, collection, "2")["A01"]).session == "2"
-    assert assessors_with_token(store, collection.number, "1") == ()
+    assert assessors_with_token(store, collection, "1") == ()
 
 
 def test_anything_else_opens_nothing(store, collection):
@@ -71,4 +71,4 @@ def test_a_person_or_session_without_servings_gets_none(store, collection):
         made(store, collection, assessors=("Z99", "C01", "A01"))
     with pytest.raises(StudyError, match="Session 9 has no servings; make"):
         made(store, collection, "9")
-    assert assessors_with_token(store, collection.number, "1") == ()
+    assert assessors_with_token(store, collection, "1") == ()

@@ -165,28 +165,28 @@ def test_somebody_locks_a_session_that_has_answers(store, collection, folder):
 
 
 def test_a_rehearsal_stays_one_in_the_study_too(store, folder, tmp_path):
-    rehearsed = prepare(store, ballot_study(), "hills", at=now(), rehearsal=True)
+    rehearsed, _ = prepare(store, ballot_study(), "hills", at=now(), rehearsal=True)
     first = min(range(1, 19))
-    send(store, Entry("answer", first, "GLOSS", 10.0), number=rehearsed.number)
-    assert b'"rehearsal":true' in session_record(store, rehearsed.number, "1")
-    assert lock(store, folder, number=rehearsed.number).rehearsal
+    send(store, Entry("answer", first, "GLOSS", 10.0), number=rehearsed)
+    assert b'"rehearsal":true' in session_record(store, rehearsed, "1")
+    assert lock(store, folder, number=rehearsed).rehearsal
     study = read_folder(folder)
     assert study.facts["rehearsal"] is True
     assert set(study.scores["source"]) == {"rehearsal"}
-    real = prepare(store, ballot_study(), "hills", at=now())
+    real, _ = prepare(store, ballot_study(), "hills", at=now())
     record(
         store,
         [Entry("answer", 19, "GLOSS", 10.0)],
         submission="real",
-        collection=real.number,
+        collection=real,
         session="1",
         assessor="A01",
         at=now(),
     )
     with pytest.raises(StudyError, match="The study in this folder is a rehearsal"):
-        lock(store, folder, number=real.number)
+        lock(store, folder, number=real)
     write_study(ballot_study(), tmp_path / "real")
-    lock(store, tmp_path / "real", number=real.number)
+    lock(store, tmp_path / "real", number=real)
     assert "rehearsal" not in read_folder(tmp_path / "real").facts
 
 

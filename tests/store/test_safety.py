@@ -27,8 +27,8 @@ FIRST_OF_SECOND = 19  # the fixture has 18 servings
 
 
 def follow(store, collection, study=OPEN, **options):
-    words = follow_gate(store, collection.number, study, at=now(), **options)
-    return words, safety_signed(store, collection.number)
+    words = follow_gate(store, collection, study, at=now(), **options)
+    return words, safety_signed(store, collection)
 
 
 def without(prototype):
@@ -44,7 +44,7 @@ def reacted(**what):
 
 
 def test_the_ballots_are_closed_until_the_gate_of_every_served_prototype_is_open(store, collection):
-    assert not safety_signed(store, collection.number)
+    assert not safety_signed(store, collection)
     words, opened = follow(store, collection, ballot_study())
     assert (words.startswith("The safety gate is not open: 0 of 3 served"), opened) == (True, False)
     assert follow(store, collection, without(PROTOTYPES[1]))[1] is False
@@ -74,15 +74,15 @@ def test_without_batches_or_servings_they_stay_closed(store, collection):
 
 def test_what_is_signed_only_later_does_not_count_yet(store, collection):
     early = datetime(2025, 2, 28, 12).astimezone()  # the sign-offs are of 1 March
-    follow_gate(store, collection.number, OPEN, at=early)
-    assert not safety_signed(store, collection.number)
+    follow_gate(store, collection, OPEN, at=early)
+    assert not safety_signed(store, collection)
 
 
 def test_a_session_that_is_locked_is_not_waited_for(store, collection, tmp_path):
     servings = OPEN.table("servings")
     servings = servings[(servings["session"] != "2") | (servings["prototype"] != PROTOTYPES[0])]
     study = Study({**without(PROTOTYPES[0]).tables, "servings": servings}, OPEN.facts)
-    number = prepare(store, study, "other hills", at=now()).number
+    number = prepare(store, study, "other hills", at=now())[0]
     assert not safety_signed(store, number)
     follow_gate(store, number, study, at=now())
     assert not safety_signed(store, number)
@@ -103,20 +103,20 @@ def test_a_session_that_is_locked_is_not_waited_for(store, collection, tmp_path)
 
 def test_what_a_person_stopped_goes_on_only_when_a_person_says_so(store, collection):
     follow(store, collection)
-    stop_ballots(store, collection.number, who="Dr S.", why="itching", at=now())
-    assert stopped_by(store, collection.number) == "Dr S.: itching"
+    stop_ballots(store, collection, who="Dr S.", why="itching", at=now())
+    assert stopped_by(store, collection) == "Dr S.: itching"
     words, opened = follow(store, collection)
     assert (words.startswith("The ballots stay closed: Dr S. stopped them"), opened) == (True, False)
     with pytest.raises(StudyError, match="Write why the ballots may go on"):
         follow(store, collection, who="Dr S.")
     assert follow(store, collection, who="Dr S.", why="nothing found")[1] is True
-    assert stopped_by(store, collection.number) == ""
+    assert stopped_by(store, collection) == ""
     assert follow(store, collection)[1] is True
 
 
 def test_a_person_opens_nothing_that_the_gate_keeps_closed(store, collection):
     assert follow(store, collection, ballot_study(), who="lead", why="hurry")[1] is False
-    stop_ballots(store, collection.number, who="lead", why="itching", at=now())
+    stop_ballots(store, collection, who="lead", why="itching", at=now())
     assert follow(store, collection, ballot_study(), who="lead", why="hurry")[1] is False
     assert follow(store, collection)[1] is True  # the stop was ended; the gate is open now
 
@@ -124,7 +124,7 @@ def test_a_person_opens_nothing_that_the_gate_keeps_closed(store, collection):
 @pytest.mark.parametrize(("who", "why"), [(" ", "itching"), ("lead", ""), ("the safety gate of the study", "x")])
 def test_somebody_stops_them_for_a_reason(store, collection, who, why):
     with pytest.raises(StudyError, match="Write who stops them, and why"):
-        stop_ballots(store, collection.number, who=who, why=why, at=now())
+        stop_ballots(store, collection, who=who, why=why, at=now())
 
 
 def test_a_look_that_finds_nothing_new_leaves_no_trace(store, collection):

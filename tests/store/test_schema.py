@@ -25,7 +25,7 @@ def version(store):
 
 
 def with_an_answer(store):
-    number = prepare(store, ballot_study(), "hills", at=now()).number
+    number = prepare(store, ballot_study(), "hills", at=now())[0]
     entry = Entry("answer", 1, "GLOSS", 48.7)
     record(store, [entry], submission="s", collection=number, session="1", assessor="A01", at=now())
     return number

@@ -60,13 +60,13 @@ def test_both_kinds_of_database_give_the_same_bytes(store, collection):
 
 
 def test_all_sessions_are_listed_and_the_rehearsed_ones_marked(store, collection):
-    rehearsed = prepare(store, ballot_study(), "hills", at=now(), rehearsal=True)
+    rehearsed, _ = prepare(store, ballot_study(), "hills", at=now(), rehearsal=True)
     table = sessions_table(store)
     assert table[["collection", "session", "rehearsal"]].to_numpy().tolist() == [
-        [collection.number, "1", False],
-        [collection.number, "2", False],
-        [rehearsed.number, "1", True],
-        [rehearsed.number, "2", True],
+        [collection, "1", False],
+        [collection, "2", False],
+        [rehearsed, "1", True],
+        [rehearsed, "2", True],
     ]
     assert set(table["locked_at"]) == {""}
 

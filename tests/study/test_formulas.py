@@ -5,10 +5,11 @@ import pytest
 
 from panel.errors import StudyError
 from panel.study.formulas import (
-    all_formulas,
+    emollient_percents,
     formula,
     formula_difference,
     formula_lines,
+    formula_percents,
     formula_totals,
     formulated,
 )
@@ -38,14 +39,14 @@ def test_every_formula_of_the_hand_cream_holds_15_per_cent_of_emollients():
 
 
 def test_emollients_are_known_by_name_where_no_kind_is_given():
-    emollients = all_formulas(HAND_CREAM).emollients
+    emollients = tuple(emollient_percents(HAND_CREAM))
     assert set(emollients) == {CARBONATE, TRIGLYCERIDE, ALMOND, ALKANE, ISOSTEARATE, SHEA}
 
 
 def test_a_kind_that_is_given_decides():
     formulas = {"P1": {"Aqua": 90.0, "Our Own Ester": 6.0, CARBONATE: 4.0}}
     study = study_of(formulas, kinds={"Our Own Ester": "emollient", CARBONATE: "other"})
-    assert all_formulas(study).emollients == ("Our Own Ester",)
+    assert tuple(emollient_percents(study)) == ("Our Own Ester",)
 
 
 def test_one_row_that_says_emollient_speaks_for_all_rows_of_the_ingredient():
@@ -64,13 +65,13 @@ def test_names_are_read_in_other_ways_of_writing_and_lines_of_one_ingredient_add
         {"prototype": "", "ingredient": "Aqua", "percent": 9},
         {"prototype": "P1", "ingredient": "", "percent": 9},
     ]
-    percent = all_formulas(Study({"formulas": table("formulas", rows)})).percent
+    percent = formula_percents(Study({"formulas": table("formulas", rows)}))
     assert percent.to_dict("index") == {"P1": {ALMOND: 4.0, "Secret Blend": 2.0}}
 
 
 def test_an_ingredient_that_is_absent_is_zero_and_one_without_an_amount_is_unknown():
     study = study_of({"P1": {"Aqua": np.nan, CARBONATE: 5.0}, "P2": {CARBONATE: 5.0}})
-    percent = all_formulas(study).percent
+    percent = formula_percents(study)
     assert np.isnan(percent.loc["P1", "Aqua"])
     assert percent.loc["P2", "Aqua"] == 0
     assert np.isnan(formula_totals(study)["total"][0])
@@ -110,6 +111,6 @@ def test_a_prototype_without_a_formula_is_named(ask):
 def test_a_study_without_formulas_has_empty_tables():
     empty = Study({})
     assert formula_lines(empty).empty
-    assert all_formulas(empty).percent.shape == (0, 0)
-    assert all_formulas(empty).emollients == ()
+    assert formula_percents(empty).shape == (0, 0)
+    assert tuple(emollient_percents(empty)) == ()
     assert formula_totals(empty).columns.tolist() == ["prototype", "total", "emollient_total"]

@@ -4,7 +4,7 @@ import pytest
 
 from panel.study.folder import write_study
 from panel.study.open_study import open_study
-from panel.study.scores_used import PlannedDifference, stated_differences
+from panel.study.scores_used import stated_differences
 from tests.studies import small_study
 
 
@@ -21,7 +21,7 @@ def test_they_survive_being_written_and_read(tmp_path):
     entries = [{"prototype": "P2", "versus": "P1", "attribute": "AF_GREASE"}, {"prototype": "P3", "versus": "P1"}]
     write_study(small_study({"planned_differences": entries}), tmp_path / "kept")
     found = stated_differences(open_study(tmp_path / "kept"))
-    assert found[0] == (PlannedDifference("P2", "P1", "AF_GREASE"), PlannedDifference("P3", "P1"))
+    assert found[0] == (("P2", "P1", "AF_GREASE"), ("P3", "P1", ""))
     assert not found[1]
 
 
@@ -43,7 +43,7 @@ def test_they_survive_being_written_and_read(tmp_path):
 )
 def test_what_cannot_be_read_is_said_and_the_others_stay(entry, what, advice):
     found = stated([{"prototype": "P4", "versus": "P1"}, entry])
-    assert found[0] == (PlannedDifference("P4", "P1"),)
+    assert found[0] == (("P4", "P1", ""),)
     ((said, to_do),) = found[1]
     assert said.startswith("Planned difference 2 is not read: ")
     assert what in said

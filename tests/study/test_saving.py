@@ -15,7 +15,7 @@ import pytest
 
 from benchmarks.writers import writing_processes
 from panel.errors import StudyError
-from panel.plan.safety import _no_reactions, reactions, record_reaction, record_sign_off, sign_offs
+from panel.plan.safety import _no_reactions, _record_sign_off, reactions, record_reaction, sign_offs
 from panel.study.folder import read_folder, version_of, write_study
 from panel.study.journal import _COLUMNS, _MOST_ROWS_LISTED, _OUTSIDE, next_line, row_changes
 from panel.study.saving import journal_faults, journal_rows, save, undo
@@ -308,7 +308,7 @@ def _writer(folder: Path, name: str, count: int, told: Path) -> None:
 
 def _signed(study: Study, note: str) -> Study:
     facts = {"who": "Dr S", "role": "assessor", "date": "2025-03-01", "document": "SA 7", "note": note}
-    signed = record_sign_off(sign_offs(study), sign_offs_item(), batch="B1", outcome="signed", **facts)
+    signed = _record_sign_off(sign_offs(study), sign_offs_item(), batch="B1", outcome="signed", **facts)
     return replace(study, tables={**study.tables, "safety": signed})
 
 

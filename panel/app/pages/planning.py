@@ -47,7 +47,6 @@ from panel.plan.sample_size import (
     planning_scatter,
     typical_scatter,
     what_you_can_see,
-    without_scale,
 )
 from panel.plan.study_plan import plan_study, with_session
 from panel.plan.swap_plan import MOST_SWAPS, Swap, SwapKind, SwapPlan, making_days, plan_swaps
@@ -306,7 +305,7 @@ def _in_units(study: StudyInUse, scale: PlanningScale | None) -> Naming:
 
 def _ends_asked(study: StudyInUse) -> tuple[float, float] | None:
     """Ask for the ends of the scale where the study does not say them; None as long as they are not typed."""
-    unknown = without_scale(study.study) if study.study.attributes else ()
+    unknown = [name for name in study.study.attributes if study.study.scale(name) is None]
     if not unknown and (study.study.attributes or study.study.scale("")):
         return None
     words = naming(study.study).attribute

@@ -220,7 +220,7 @@ def _alike(study: StudyInUse, result: Differences, chosen: dict[str, Any], names
     way = st.segmented_control("Which differences", ways, default=ways[0], required=True)
     pairs = None
     if way == _PLANNED_PAIRS:
-        pairs = tuple(dict.fromkeys((one.prototype, one.versus) for one in stated))
+        pairs = tuple(dict.fromkeys((prototype, versus) for prototype, versus, _ in stated))
     elif way == _OTHER_PAIR:
         everyone = list(dict.fromkeys(result.means["prototype"]))
         first = st.selectbox("Is this prototype", everyone, 1, format_func=names.prototype)

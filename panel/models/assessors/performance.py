@@ -31,7 +31,7 @@ from panel.stats.comparing.multiplicity import below, holm
 from panel.stats.mixed.inference import inference
 from panel.stats.mixed.reml import MixedFit
 from panel.stats.mixed.residuals import fits_without_groups
-from panel.study.formulas import SAME_AMOUNT, all_formulas
+from panel.study.formulas import SAME_AMOUNT, formula_percents
 from panel.study.study import Study
 
 
@@ -386,7 +386,7 @@ def _duplicate_distances(study: Study, scores: pd.DataFrame) -> pd.DataFrame:
 
 def _same_formulas(study: Study) -> list[tuple[str, ...]]:
     """Return groups of prototypes whose formulas are the same, every amount within 0.005 %."""
-    percent = all_formulas(study).percent
+    percent = formula_percents(study)
     groups: list[list[str]] = []
     for prototype in percent.index:
         for group in groups:

@@ -28,7 +28,7 @@ from panel.stats.answers.paired_answers import paired_tables, stuart_maxwell, wi
 from panel.stats.arrays import Array
 from panel.stats.comparing.group_means import welch_differences
 from panel.stats.comparing.multiplicity import below, holm
-from panel.study.formulas import SAME_AMOUNT, all_formulas
+from panel.study.formulas import SAME_AMOUNT, formula_percents
 from panel.study.knowledge import shared_table
 from panel.study.study import Study
 
@@ -117,7 +117,7 @@ def weigh_just_about_right(
     liked, liking = _liking(study, grid, liking)
     drops = _drop_frame(grid, side, liked, asked, level)
     traced, why_not = _swaps(study, drops, facts, swaps)
-    formulas = all_formulas(study).percent if traced is not None else None
+    formulas = formula_percents(study) if traced is not None else None
     return JustAboutRight(
         shares=_shares(grid, side, level),
         drops=drops,

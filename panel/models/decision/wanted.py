@@ -21,7 +21,7 @@ from panel.models.prototypes.alike import ONE_PLANNED, Sensitivity
 from panel.models.prototypes.verdict import CANNOT_TELL
 from panel.plan.safety import match_allergens
 from panel.study.facts import stated_fact
-from panel.study.formulas import all_formulas, formula_lines
+from panel.study.formulas import emollient_percents, formula_lines
 from panel.study.knowledge import canonical_ingredient
 from panel.study.study import Study
 
@@ -306,7 +306,7 @@ def _shares(study: Study, gate: str, prototypes: tuple[str, ...]) -> dict[str, _
 def _costs(study: Study, prototypes: tuple[str, ...]) -> dict[str, _Value]:
     """Return the cost of the emollients in 100 units of formula."""
     unpriced = _unknown("the cost of an emollient is not known")
-    formulas = all_formulas(study).emollient_percent
+    formulas = emollient_percents(study)
     found = {}
     for name in prototypes:
         held = dict(formulas.loc[[name]].iloc[0]) if name in formulas.index else {}

@@ -36,7 +36,7 @@ from panel.stats.formulas.mixtures import (
     pooled_variance,
 )
 from panel.stats.maps.links import permutation_test, q_squared, row_orders
-from panel.study.formulas import FLOAT_SLACK, SAME_AMOUNT, WATER, all_formulas
+from panel.study.formulas import FLOAT_SLACK, SAME_AMOUNT, WATER, emollient_percents, formula_percents
 from panel.study.knowledge import expected_directions
 from panel.study.study import Study
 
@@ -145,17 +145,17 @@ def prototype_level(study: Study, differences: Differences | None = None) -> Pro
 
 def _frozen_base(study: Study) -> tuple[pd.DataFrame, list[str]]:
     """Return the amounts of the prototypes that share the base's other ingredients, and names of those that do not."""
-    formulas = all_formulas(study)
-    complete = formulas.percent.loc[formulas.percent.notna().all(axis=1)]
-    if complete.empty or not formulas.emollients:
+    percent, emollients = formula_percents(study), list(emollient_percents(study))
+    complete = percent.loc[percent.notna().all(axis=1)]
+    if complete.empty or not emollients:
         raise ModelError(
             "No prototype has a complete formula with an emollient. Add the table formulas, one row per ingredient "
             "and prototype: prototype, ingredient (INCI), percent, kind (emollient ...)."
         )
     base = study.benchmark if study.benchmark in complete.index else complete.index[0]
-    rest = complete.drop(columns=[*formulas.emollients, *([WATER] if WATER in complete else [])])
+    rest = complete.drop(columns=[*emollients, *([WATER] if WATER in complete else [])])
     frozen = ((rest - rest.loc[base]).abs() <= SAME_AMOUNT + FLOAT_SLACK).all(axis=1)
-    return complete.loc[frozen, list(formulas.emollients)], [str(name) for name in complete.index[~frozen]]
+    return complete.loc[frozen, emollients], [str(name) for name in complete.index[~frozen]]
 
 
 def _labels(amounts: pd.DataFrame) -> pd.Series:

@@ -27,7 +27,7 @@ from panel.stats.arrays import Array
 from panel.stats.comparing.multiplicity import below, holm
 from panel.stats.comparing.power import non_inferiority, two_one_sided_tests
 from panel.stats.comparing.power import smallest_difference as smallest_shown
-from panel.study.scores_used import PlannedDifference, stated_differences
+from panel.study.scores_used import stated_differences
 from panel.study.study import Study
 
 BEYOND, _NOT_SHOWN = "beyond the margin", "not shown"
@@ -288,7 +288,7 @@ def planned_differences(
         ci_low=planned["estimate"] - half,
         ci_high=planned["estimate"] + half,
     )
-    explored = _rows(result.pairs, [PlannedDifference(*pair) for pair in chosen]).assign(planned=False)
+    explored = _rows(result.pairs, [(*pair, "") for pair in chosen]).assign(planned=False)
     known = pd.MultiIndex.from_frame(planned[["attribute", "prototype", "versus"]])
     turned = pd.MultiIndex.from_frame(planned[["attribute", "versus", "prototype"]])
     place = pd.MultiIndex.from_frame(explored[["attribute", "prototype", "versus"]])
@@ -308,18 +308,18 @@ def planned_differences(
     )
 
 
-def _rows(pairs: pd.DataFrame, wanted: Iterable[PlannedDifference]) -> pd.DataFrame:
+def _rows(pairs: pd.DataFrame, wanted: Iterable[tuple[str, str, str]]) -> pd.DataFrame:
     """Return the rows of all pairs that are wanted, turned round where they stand the other way."""
     parts = []
-    for one in wanted:
-        on = (pairs["attribute"] == one.attribute) | (one.attribute == "")
-        for prototype, versus, sign in ((one.prototype, one.versus, 1.0), (one.versus, one.prototype, -1.0)):
-            own = pairs.loc[on & (pairs["prototype"] == prototype) & (pairs["versus"] == versus)]
+    for prototype, versus, attribute in wanted:
+        on = (pairs["attribute"] == attribute) | (attribute == "")
+        for first, second, sign in ((prototype, versus, 1.0), (versus, prototype, -1.0)):
+            own = pairs.loc[on & (pairs["prototype"] == first) & (pairs["versus"] == second)]
             ends = own[["ci_low", "ci_high"]].to_numpy(float) * sign
             parts.append(
                 own.assign(
-                    prototype=one.prototype,
-                    versus=one.versus,
+                    prototype=prototype,
+                    versus=versus,
                     estimate=sign * own["estimate"],
                     statistic=sign * own["statistic"],
                     ci_low=np.minimum(ends[:, 0], ends[:, 1]),
@@ -343,17 +343,17 @@ def _method(n_planned: int, n_explored: int, level: float) -> str:
 
 
 def _planned_notes(
-    result: Differences, stated: tuple[PlannedDifference, ...], chosen: Sequence[tuple[str, str]]
+    result: Differences, stated: tuple[tuple[str, str, str], ...], chosen: Sequence[tuple[str, str]]
 ) -> Iterator[str]:
-    for one in (*stated, *(PlannedDifference(*pair) for pair in chosen)):
-        found = _rows(result.pairs, [one])
-        asked = {one.attribute} if one.attribute else set(result.attributes["attribute"])
+    for prototype, versus, attribute in (*stated, *((*pair, "") for pair in chosen)):
+        found = _rows(result.pairs, [(prototype, versus, attribute)])
+        asked = {attribute} if attribute else set(result.attributes["attribute"])
         absent = [name for name in result.attributes["attribute"] if name in asked - set(found["attribute"])]
-        if one.attribute and one.attribute not in set(result.attributes["attribute"]):
-            absent = [one.attribute]
+        if attribute and attribute not in set(result.attributes["attribute"]):
+            absent = [attribute]
         if absent:
             yield (
-                f"{one.prototype} minus {one.versus} is not tested on {', '.join(absent)}: one of them was not scored "
+                f"{prototype} minus {versus} is not tested on {', '.join(absent)}: one of them was not scored "
                 "there, or no model fits."
             )
     if stated:

@@ -105,7 +105,7 @@ TABLES: Mapping[Question[Any], tuple[Table, ...]] = MappingProxyType(
         SENSITIVITY: (difference_views.SMALLEST,),
         RANKS: (other_ways.RANKS,),
         SCALE_USE: (other_ways.SCALE_USE,),
-        DECISION: (decide.RANKING, decide.WINDOWS, decide.GATES, decide.PAIRS),
+        DECISION: decide.NUMBERS,
     }
 )
 

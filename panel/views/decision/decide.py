@@ -68,14 +68,14 @@ def tell_decision(result: Decision, names: Naming) -> Told:
         _headline(result, names),
         chances_picture(result, names),
         mind=tuple(_mind(result, names))[:3] if leader else (),
-        table=RANKING,
+        table=_RANKING,
         drawers=(
-            drawer("How near each prototype is", *_nearest(result, names), RANKING),
+            drawer("How near each prototype is", *_nearest(result, names), _RANKING),
             drawer(
-                "Who is out, and what is open", *_out(result, names), *([GATES] if len(result.gates) else [_NO_GATES])
+                "Who is out, and what is open", *_out(result, names), *([_GATES] if len(result.gates) else [_NO_GATES])
             ),
-            drawer("Who can be told apart", *_apart(result), PAIRS),
-            drawer("Every window", WINDOWS),
+            drawer("Who can be told apart", *_apart(result), _PAIRS),
+            drawer("Every window", _WINDOWS),
             *([drawer(f"Windows as differences from {result.benchmark}", _VERSUS_WINDOWS)] if result.benchmark else []),
             drawer("For whom", *_people(result)),
             drawer(
@@ -395,7 +395,7 @@ def _scores_behind(result: Decision) -> tuple[Source, ...]:
     return (Source("scores", only={"attribute": attributes}, direct=("prototype",)),)
 
 
-RANKING = Table(
+_RANKING = Table(
     name="ranking",
     title="Prototypes by desirability, and chances; in brackets how often such a chance came true",
     rows="ranking",
@@ -404,7 +404,7 @@ RANKING = Table(
     code="DE",
     sources=_scores_behind,
 )
-WINDOWS = Table(
+_WINDOWS = Table(
     name="windows",
     title="Every window and prototype; in brackets beside a chance how often such a chance came true",
     rows="windows",
@@ -461,7 +461,7 @@ def _pair_columns(result: Decision) -> tuple[Column, ...]:
     )
 
 
-PAIRS = Table(
+_PAIRS = Table(
     name="pairs",
     title="What separates two prototypes overall; intervals hold for all pairs at once",
     rows="pairs",
@@ -499,7 +499,7 @@ def _gate_cell(row: Mapping[str, Any], _: About) -> str:
     return f"{row['result']} ({about})" if about else str(row["result"])
 
 
-GATES = Table(
+_GATES = Table(
     name="gates",
     title="Gates: limits that a prototype has to keep; what is not known never passes",
     rows=_gate_rows,
@@ -596,3 +596,6 @@ def _gate_name(gate: str) -> str:
 def _gate_unit(gate: str) -> tuple[float, int, str]:
     """Return the factor, the decimals and the sign behind a value of a gate."""
     return (100.0, 0, " %") if gate in SHARES else (1.0, _DIGITS.get(gate, 2), "")
+
+
+NUMBERS = (_RANKING, _WINDOWS, _GATES, _PAIRS)

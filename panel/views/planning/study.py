@@ -11,7 +11,7 @@ import pandas as pd
 
 from panel.checks.finding import Finding, findings_table, read_dates
 from panel.checks.moments_recorded import batches_tested
-from panel.study.formulas import all_formulas
+from panel.study.formulas import emollient_percents, formula_percents
 from panel.study.naming import Naming
 from panel.study.shown import ASSESSOR, ATTRIBUTE, PROTOTYPE, SCALE, Column, Table, each_row, number, shown, text
 from panel.study.study import Study, is_rehearsed
@@ -84,15 +84,14 @@ FINDINGS = Table(
 
 def formulas_table(study: Study) -> pd.DataFrame:
     """Return one row per ingredient and one column per prototype, per cent by mass; sums at the end."""
-    formulas = all_formulas(study)
-    percent = formulas.percent.T
+    emollients, percent = emollient_percents(study), formula_percents(study).T
     sums = pd.DataFrame(
         {
-            _EMOLLIENTS: formulas.emollient_percent.sum(axis=1, skipna=False),
-            _TOTAL: formulas.percent.sum(axis=1, skipna=False),
+            _EMOLLIENTS: emollients.sum(axis=1, skipna=False),
+            _TOTAL: percent.sum(skipna=False),
         }
     ).T
-    kinds = ["emollient" if name in formulas.emollients else "" for name in percent.index]
+    kinds = ["emollient" if name in emollients else "" for name in percent.index]
     columns = {name: [*map(_amount, percent[name]), *map(_sum, sums[name])] for name in percent.columns}
     names = [*percent.index, _EMOLLIENTS, _TOTAL]
     return pd.DataFrame({f"Ingredient ({_PERCENT})": names, "Kind": [*kinds, "", ""], **columns}, dtype="str")

@@ -16,7 +16,7 @@ from panel.errors import ModelError
 from panel.models.consumers.answers import QuestionFacts
 from panel.models.consumers.just_about_right import _move_frame, weigh_just_about_right
 from panel.models.emollients.swaps import trace_swaps
-from panel.study.formulas import all_formulas
+from panel.study.formulas import formula_percents
 from tests.consumer_answers import RIGHT, TOO_LITTLE, TOO_MUCH, constructed, study_of
 
 PRINTED = 5e-8  # half a unit of the seventh decimal
@@ -244,7 +244,7 @@ def moves_of(demo, kept, *, aliases=None, **changes):
     traced = trace_swaps(study)
     if aliases is not None:
         traced = replace(traced, aliases=aliases)
-    return _move_frame(pd.DataFrame([WORTH | changes]), THICKNESS, traced, all_formulas(study).percent)
+    return _move_frame(pd.DataFrame([WORTH | changes]), THICKNESS, traced, formula_percents(study))
 
 
 def test_emollients_that_never_change_apart_are_only_named_together(demo):

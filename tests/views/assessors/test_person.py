@@ -4,7 +4,7 @@ import numpy as np
 import pytest
 
 from panel.study.shown import shown
-from panel.views.assessors.person import _mean_rows, _person_table, _slope_rows, person_items
+from panel.views.assessors.person import _mean_rows, _person_table, _slope_rows, _slopes_figure, person_items
 from panel.views.told import Picture
 from tests.views.checked_panels import checked, with_patterns
 from tests.views.examples import words_covering_words, words_outside
@@ -20,6 +20,8 @@ def test_slopes_are_those_of_the_judged_attributes():
     reversed_one = rows.set_index("attribute").loc["T09"]
     assert (reversed_one["shape"], reversed_one["remark"]) == ("v", "scored backwards")
     assert set(rows.loc[rows["estimate"] > 0, "shape"]) == {"o"}
+    bottom_and_top = sorted(_slopes_figure(rows, "A01").axes[0].get_ylim())
+    assert rows["y"].between(*bottom_and_top, inclusive="neither").all()
 
 
 def test_means_run_in_the_order_of_the_others():

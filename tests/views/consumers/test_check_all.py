@@ -134,6 +134,9 @@ def test_the_map_draws_terms_and_prototypes_with_marks_of_their_own(found):
     marks = [(line.get_marker(), str(line.get_gid())) for line in axes.lines]
     assert [marker for marker, _ in marks].count(".") == 16
     assert [name for _, name in marks if name.startswith("prototype ")] == [f"prototype P{n}" for n in range(1, 9)]
+    shares = found.map["components"]["share"]
+    assert axes.get_xlabel() == f"Component 1 ({100 * shares.iloc[0]:.0f} % of the differences)"
+    assert axes.get_ylabel() == f"Component 2 ({100 * shares.iloc[1]:.0f} %)"
     picture = tell_check_all(found, Naming()).picture
     assert picture.alt in re.sub(r"\s+", " ", picture.svg)
 

@@ -146,6 +146,9 @@ def test_each_part_carries_its_point_so_that_colour_is_not_the_only_sign():
     inches = figure.get_figwidth() * figure.axes[0].get_position().width
     assert len(written(figure)) == (72 * inches * result.distribution["share"] >= 10).sum()  # ten points for a digit
     assert set(written(figure)) <= set("123456789")
+    for text in figure.axes[0].texts:  # the number of a part stands within that part
+        (own,) = [bar for bar in bars if bar.contains_point(figure.axes[0].transData.transform(text.get_position()))]
+        assert bars[8 * (int(text.get_text()) - 1) : 8 * int(text.get_text())].count(own) == 1
 
 
 def test_means_with_letters():

@@ -89,6 +89,9 @@ def test_places_and_arrows_carry_their_names():
     assert {words.split(" (")[0] for words in written if words.startswith("P")} == {f"P{n}" for n in range(1, 9)}
     assert all(words.endswith(" %)") for words in written if words.startswith("P"))
     arrows = [line for line in axes.lines if line.get_linewidth() == 1.8]
+    through_the_middle = [line.get_xydata() for line in axes.lines if line.get_linewidth() == 0.8]
+    assert [points[:, place].tolist() for points, place in zip(through_the_middle, (1, 0), strict=True)] == [[0, 0]] * 2
+    assert all(line.get_xydata()[0].tolist() == [0, 0] for line in arrows)
     assert [line.get_color() == GREY for line in arrows] == [True, False, False]
     assert [line.is_dashed() for line in arrows] == [False, True, True]
     assert "all consumers: no clear direction" in written

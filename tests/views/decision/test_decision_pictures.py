@@ -98,4 +98,6 @@ def test_what_is_not_known_is_a_dash_on_white():
     cell = cells.loc[(cells["prototype"] == "P3") & (cells["heading"] == "SOFT: from 55 on")].iloc[0]
     assert (cell["mark"], np.isnan(cell["chance"])) == ("–", True)
     assert "P3" in chances_picture(result, naming(study)).alt
-    assert "– –" in [text.get_text() for text in _chances_figure(result, naming(study)).axes[0].texts]
+    (axes,) = _chances_figure(result, naming(study)).axes
+    fills = {text.get_text(): patch.get_facecolor() for text, patch in zip(axes.texts, axes.patches, strict=False)}
+    assert to_rgb(fills["– –"]) == to_rgb("white")

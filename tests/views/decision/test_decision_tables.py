@@ -10,14 +10,14 @@ from panel.study.naming import Naming, naming
 from panel.study.shown import shown
 from panel.views.decision.decide import (
     _FRONT,
+    _GATES,
+    _PAIRS,
+    _RANKING,
     _VERSUS_WINDOWS,
     _WEIGHT_SHARES,
     _WEIGHTS,
+    _WINDOWS,
     DECISIONS,
-    GATES,
-    PAIRS,
-    RANKING,
-    WINDOWS,
 )
 from panel.views.decision.decision_pictures import window_text
 from tests.models.decision.known_studies import target_study
@@ -60,7 +60,7 @@ def test_window_ends_keep_the_decimals_they_need():
 
 def test_the_ranking_has_all_prototypes_best_first(demo):
     result, names = demo
-    table = shown(RANKING, result, names)
+    table = shown(_RANKING, result, names)
     assert table["Prototype"].iloc[0] == "P4 (swap AB)"
     assert table["Standing"].tolist() == ["in the running"] * 3 + ["out"] * 5
     assert len(table) == 8
@@ -72,13 +72,13 @@ def test_the_ranking_has_all_prototypes_best_first(demo):
 
 
 def test_without_consumers_or_benchmark_their_columns_are_left_out(plain):
-    assert not {"Liking", "From P1 (came true)"} & set(shown(RANKING, plain, NAMES).columns)
-    assert "Consumers" not in shown(PAIRS, plain, NAMES).columns
+    assert not {"Liking", "From P1 (came true)"} & set(shown(_RANKING, plain, NAMES).columns)
+    assert "Consumers" not in shown(_PAIRS, plain, NAMES).columns
 
 
 def test_each_window_has_its_mean_and_its_chance(demo):
     result, names = demo
-    table = shown(WINDOWS, result, names)
+    table = shown(_WINDOWS, result, names)
     assert len(table.columns) <= 8
     row = table.loc[(table["Prototype"] == "P4") & (table["Attribute"] == "softness")].iloc[0]
     source = result.windows.loc[
@@ -106,7 +106,7 @@ def test_differences_from_the_benchmark_come_with_shrunken_ones_and_their_sign(d
 
 
 def test_gates_are_told_with_their_values_and_what_is_missing(demo):
-    table = shown(GATES, *demo).set_index("Gate")
+    table = shown(_GATES, *demo).set_index("Gate")
     assert table.loc["pH: 5 to 6", "P4"] == "passes (5.43)"
     assert table.loc["volatile share of the emollients: up to 45 %", "P4"] == "passes (40 %)"
     assert table.loc["stability", "P6"] == "cannot tell (still running)"
@@ -121,7 +121,7 @@ def test_a_value_known_only_as_a_range_is_shown_as_one():
     study = target_study(
         {"P1": (60, 45), "P2": (25, 75)}, facts={"gates": {"volatile_share": [None, 0.3]}}, formulas=lines
     )
-    table = shown(GATES, decide(study, np.random.default_rng(1)), NAMES).set_index("Gate")
+    table = shown(_GATES, decide(study, np.random.default_rng(1)), NAMES).set_index("Gate")
     cell = table.loc["volatile share of the emollients: up to 30 %", "P1"]
     assert cell == "cannot tell (0 to 40 %; not known of 40 % of the emollients)"
     assert table.iloc[0]["P2"] == "cannot tell (no complete formula)"
@@ -129,7 +129,7 @@ def test_a_value_known_only_as_a_range_is_shown_as_one():
 
 def test_the_other_tables_have_a_row_for_each_thing_they_are_about(demo):
     result, names = demo
-    assert len(shown(PAIRS, result, names)) == 28
+    assert len(shown(_PAIRS, result, names)) == 28
     assert shown(_FRONT, result, names)["Beaten on everything"].isin(["yes", "no"]).all()
     weights = shown(_WEIGHTS, result, names).set_index("Attribute")
     assert weights.loc["greasy film", ["Weight", "Must have", "Window"]].tolist() == ["2", "yes", "up to 38"]

@@ -63,6 +63,15 @@ def test_higher_is_told_as_higher():
     assert "P3 higher at" in told
 
 
+@pytest.mark.parametrize(("side", "other", "turned"), [("lower", "higher", 1), ("higher", "lower", -1)])
+def test_the_side_does_not_depend_on_how_fine_the_scale_is(side, other, turned):
+    found = follow_after_feel(STUDY)
+    fine = found.versus.assign(estimate=turned * found.versus["estimate"] / 100)  # below one, as on a scale of 0 to 1
+    (told,) = _after_feel_sentences(replace(found, versus=fine), NAMES)
+    assert f"P3 {side} at" in told
+    assert f"{other} at" not in told
+
+
 def test_without_a_benchmark_nothing_is_said_of_one():
     tables = dict(STUDY.tables) | {
         "prototypes": pd.DataFrame({"prototype": ["P1", "P2", "P3"], "role": "", "name": ""})

@@ -2,7 +2,7 @@
 
 from panel.checks.all_checks import readiness
 from panel.plan.protocol import read_protocol
-from panel.plan.safety import _no_reactions, _no_sign_offs, record_reaction, record_sign_off, safety_gate
+from panel.plan.safety import _no_reactions, _no_sign_offs, _record_sign_off, record_reaction, safety_gate
 from panel.study.knowledge import shared_table
 from panel.study.naming import Naming
 from panel.study.shown import shown
@@ -14,7 +14,7 @@ from tests.views.examples import words_covering_words, words_outside
 
 DAY, NAMES = "2025-03-13T10:00", Naming()
 SIGNED = {"who": "Dr A", "role": "safety assessor", "date": "2025-03-10", "document": "binder 4"}
-ONE = record_sign_off(_no_sign_offs(), "preservation", **SIGNED)
+ONE = _record_sign_off(_no_sign_offs(), "preservation", **SIGNED)
 
 
 def study(entries=ONE):

@@ -106,6 +106,13 @@ def test_without_a_benchmark_the_widest_pairs_are_named():
     assert "Widest: P3 above P1 by 16.0 and P1 above P2 by 12.0." in film
 
 
+def test_who_is_higher_does_not_depend_on_how_fine_the_scale_is():
+    whole = result()
+    fine = whole.versus.assign(estimate=whole.versus["estimate"] / 100)  # all below one, as on a scale of 0 to 1
+    film = lines(tell_differences(replace(whole, versus=fine), NAMES))[0]
+    assert "Higher than P1: P3. Lower than P1: P2. " in film
+
+
 def test_where_no_single_difference_stands_out_this_is_said():
     plain = result()
     dull = plain.versus.assign(verdict="cannot tell")
