@@ -17,6 +17,7 @@ from panel.claims.names import SILENT, Entry, Names, Tokens, entries_at, known_w
 
 
 _OURS = frozenset(("our", "the", "its"))
+_BEFORE_OTHER = frozenset(("with", "for", "after", "from"))
 
 
 @dataclass(eq=False)
@@ -51,7 +52,7 @@ class _Cursor:
     def comparator(self) -> bool:
         """Take words that name one prototype by name or role, with the product it is; leave them where they do not."""
         place = self.after_clause(self.place)
-        while place < len(self.tokens) and (self.tokens[place] in _OURS or self.tokens[place] in ("with", "for")):
+        while place < len(self.tokens) and (self.tokens[place] in _OURS or self.tokens[place] in _BEFORE_OTHER):
             place += 1
         fitting: frozenset[str] | None = None
         alone = False
@@ -66,13 +67,19 @@ class _Cursor:
         if not fitting or not alone or self.role_words(place) > 1:
             return False
         self.found.comparators.append(fitting)
-        self.place = place
+        self.place = self.after_verb(place)
         return True
+
+    def after_verb(self, place: int) -> int:
+        """Return the place after `did`, `was` at the end of a clause: `than our previous cream was`."""
+        end = place + self.entry("aux", place)[0]
+        return end if end == len(self.tokens) or self.tokens[end] in SILENT else place
 
     def after_clause(self, place: int) -> int:
         """Return the place after `they did`, `it does`: the same said of the other one; `place` where there is none."""
         length = self.entry("same_of", place)[0]
-        return place + length if self.tokens[place + length : place + length + 1] in (("with",), ("for",)) else place
+        after = self.tokens[place + length : place + length + 1]
+        return place + length if after in (("with",), ("for",), ("after",), ("from",)) else place
 
     def role_words(self, end: int) -> int:
         """Return how many words of a role stand from the place reached to `end`; two may name another prototype."""
@@ -138,6 +145,7 @@ _PLAIN = frozenset(
     )
 )
 _SUPERLATIVES = ("superlative", "degree_superlative", "least", "most")
+_DIFFERS = frozenset(("less", "more", "comparative", "degree_comparative", *_SUPERLATIVES))
 _JOINS = frozenset(("and", "or", ","))
 _UNKNOWN_SHARE = 0.5  # of the words: more unknown than known is no English; a setting of ours, no source
 
@@ -380,6 +388,8 @@ class _Reader(_Cursor):
         for length, entry in entries_at(self.tokens, self.place):
             if entry.part == "site" and self.product_at(self.place) > length:
                 continue
+            if entry.part == "as" and self.names_what_is_said():
+                return self.take(length, Entry("function"))
             if entry.part in _LETTERS:
                 value = entry.value if not math.isnan(entry.value) else 1.0
                 self.found.core.append(replace(entry, value=value, words=self.words(length)))
@@ -390,6 +400,14 @@ class _Reader(_Cursor):
             if entry.part in _PLAIN or to_its_verb:
                 return self.take(length, entry)
         return False
+
+    def names_what_is_said(self) -> bool:
+        """Return whether an `as` compares nothing: rated as less greasy, described as quick to sink in."""
+        following = range(self.place + 1, len(self.tokens))
+        compares = any(self.tokens[place] == "as" for place in following)
+        after = {entry.part for _, entry in entries_at(self.tokens, self.place + 1)}
+        told = self.found.chunks and self.found.chunks[-1].family == "as"
+        return self.tokens[self.place] == "as" and (bool(after & _DIFFERS) or (bool(told) and not compares))
 
     def plain(self) -> bool:
         """Words around the statement: the product as the study names it, `new`."""

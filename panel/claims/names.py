@@ -9,6 +9,7 @@ from collections.abc import Iterator, Mapping
 from dataclasses import dataclass
 from datetime import datetime
 from functools import cache, lru_cache
+from itertools import product
 from types import MappingProxyType
 from typing import Any
 
@@ -161,13 +162,22 @@ def _phrases(language: str = "en") -> Mapping[Tokens, tuple[Entry, ...]]:
     for row in shared_table(f"claim_words_{language}").to_dict("records"):
         value = float(row["value"]) if row["value"] else float("nan")
         entry = Entry(str(row["part"]), str(row["family"]), str(row["asked_as"]), value)
-        key = words_of(str(row["phrase"]))
-        found[key] = (*found.get(key, ()), entry)
+        for key in map(words_of, _written_out(str(row["phrase"]))):
+            found[key] = (*found.get(key, ()), entry)
     places, forms = (
         [key for key, own in found.items() if any(entry.part == part for entry in own)] for part in _PRODUCTS
     )
     found |= {place + form: (Entry("product_type"),) for place in places for form in forms if len(form) == 1}
     return MappingProxyType(found)
+
+
+def _written_out(phrase: str) -> list[str]:
+    """Return every phrase that one with choices stands for: `{rated|judged} {|as}` for four."""
+    pieces = re.split(r"\{([^{}]*)\}", phrase)
+    return [
+        "".join(chosen)
+        for chosen in product(*([piece] if n % 2 == 0 else piece.split("|") for n, piece in enumerate(pieces)))
+    ]
 
 
 _PRODUCTS = ("product_place", "product_type")  # face, lotion: together a kind of product, too
