@@ -111,7 +111,10 @@ class _Cursor:
     def range_at(self, place: int) -> int:
         """Return how many tokens at a place name all products of the study: `hand creams`, `hand cream range`."""
         kinds = {(*kind[:-1], f"{kind[-1]}s") for kind in self.names.product_types}
-        plural = max((len(kind) for kind in kinds if self.tokens[place : place + len(kind)] == kind), default=0)
+        counted = number_at(self.tokens, place) == len(set(self.names.prototypes.values()))  # our three hand creams
+        start = place + counted
+        plural = max((len(kind) for kind in kinds if self.tokens[start : start + len(kind)] == kind), default=0)
+        plural += counted if plural else 0
         end = place + self.product_at(place)
         return plural or (end + 1 - place if end > place and self.tokens[end : end + 1] == ("range",) else 0)
 
@@ -144,7 +147,10 @@ _PLAIN = frozenset(
         "still",
     )
 )
+OF_PEOPLE = frozenset(("use", "recommendation", "preference", "liking"))
+"""What only people can do: a share of it needs no other word for who."""
 _SUPERLATIVES = ("superlative", "degree_superlative", "least", "most")
+_SAYERS = frozenset(("people", "panel", "at_least", "majority", "fraction", "number"))
 _DIFFERS = frozenset(("less", "more", "comparative", "degree_comparative", *_SUPERLATIVES))
 _JOINS = frozenset(("and", "or", ","))
 _UNKNOWN_SHARE = 0.5  # of the words: more unknown than known is no English; a setting of ours, no source
@@ -173,7 +179,7 @@ class _Reader(_Cursor):
         """Read to the end: the first of the steps that can do something with the next words does it."""
         steps = (
             self.replacement, self.share, self.base, self.moment, self.age, self.comparison, self.ingredient,
-            self.own_range, self.none_of, self.named, self.statement, self.plain,
+            self.own_range, self.none_of, self.named, self.statement, self.plain, self.answered,
         )  # fmt: skip
         while self.place < len(self.tokens):
             if self.tokens[self.place] in SILENT:
@@ -206,12 +212,15 @@ class _Reader(_Cursor):
             percent = self.entry("percent", start + 1)[0]
             if percent:
                 return self.take_share(Share(value, 100, least, self.words(bound + 1 + percent)), bound + 1 + percent)
-            out_of = self.entry("out_of", start + 1)[0]
-            whole = number_at(self.tokens, start + 1 + out_of) if out_of else None
-            if whole is not None and not self.entry("unit", start + 2 + out_of)[0]:
-                length = bound + 2 + out_of
+            between = self.entry("people", start + 1)[0]  # eight users in ten
+            out_of = self.entry("out_of", start + 1 + between)[0]
+            whole = number_at(self.tokens, start + 1 + between + out_of) if out_of else None
+            if whole is not None and not self.entry("unit", start + 2 + between + out_of)[0]:
+                if between:
+                    self.found.chunks.append(self.entry("people", start + 1)[1])
+                length = bound + 2 + between + out_of
                 return self.take_share(Share(value, whole, least, self.words(length)), length)
-            if self.found.bases and self.entry("agree", start + 1)[0]:
+            if self.found.bases and self.people_speak(start + 1):
                 return self.take_share(Share(value, self.found.bases[-1], least, self.words(bound + 1)), bound + 1)
         length, part = self.entry("fraction", start)
         if length:
@@ -224,6 +233,11 @@ class _Reader(_Cursor):
         if length and self.before_people(self.place + length):
             return self.take_share(Share(0.5, 1, "more than", self.words(length), fraction=True), length)
         return False
+
+    def people_speak(self, place: int) -> bool:
+        """Return whether at a place people are told to have agreed, preferred, liked, or that they would use it."""
+        found = [entry for _, entry in entries_at(self.tokens, place)]
+        return any(entry.part == "agree" or (entry.part == "verb" and entry.family in OF_PEOPLE) for entry in found)
 
     def names_preference(self) -> bool:
         """Return whether a word of preference follows: more users preferred one than preferred the other."""
@@ -288,24 +302,25 @@ class _Reader(_Cursor):
         length, entry = self.entry("than")
         if not length and self.found.core and self.found.core[-1].family == "preference":
             length, entry = self.entry("preferred_to")
-        second = (
-            len(self.found.core) > 1
-            and self.found.core[-2].part == "as"
-            and self.found.core[-1].part in ("property", "degree")
-        )
+        parts = [chunk.part for chunk in self.found.core]
+        second = parts[-2:] in (["as", "property"], ["as", "degree"]) or parts[-3:] == ["as", "degree", "verb"]
         if not length and second:
             length, entry = self.entry("as")
+        if not length:
+            length, entry = self.entry("equal")
         if not length:
             return False
         start, self.place = self.place, self.place + length
         others = self.entry("others_of")[0]
-        whole = self.range_at(self.place + others) if others else 0
+        whole = (
+            self.range_said(self.place + others, open_ended=self.words(others).startswith("the other")) if others else 0
+        )
         if whole:
             return self.take(others + whole, Entry("range"))
         if not self.comparator():
             self.place = start
             return False
-        if entry.part == "as":
+        if entry.part in ("as", "equal"):
             self.found.core.append(Entry("as", words="as"))
         while self.place < len(self.tokens) and self.tokens[self.place] in _JOINS:
             before, self.place = self.place, self.place + 1
@@ -348,9 +363,15 @@ class _Reader(_Cursor):
         """`of our hand creams`, `in our hand cream range`, `our` before a superlative."""
         if self.tokens[self.place] == "our" and any(self.entry(part, self.place + 1)[0] for part in _SUPERLATIVES):
             return self.take(1, Entry("range"))
-        length = self.entry("range_of")[0]
-        rest = self.range_at(self.place + length) if length else 0
+        length, entry = self.entry("range_of")
+        rest = self.range_said(self.place + length, open_ended=entry.family == "open") if length else 0
         return self.take(length + rest, Entry("range")) if rest else False
+
+    def range_said(self, place: int, *, open_ended: bool) -> int:
+        """Return how many tokens name the range; `open_ended` where `in our range`, `we tested` must follow."""
+        length = self.range_at(place)
+        tail = self.entry("range", place + length)[0] if length else 0
+        return length + tail if tail or not open_ended else 0
 
     def none_of(self) -> bool:
         """`no hand cream`, `no other cream`: nothing, where more or less is said of it."""
@@ -396,6 +417,10 @@ class _Reader(_Cursor):
                 self.found.order.append(f"{entry.part} {entry.family}")
                 self.place += length
                 return True
+            if (
+                entry.part == "agree" and entry.family == "as" and not self.place
+            ):  # rated less greasy, by whom is footnoted
+                return self.take(length, Entry("function", "as"))
             to_its_verb = entry.part == "with_verb" and self.found.core and self.found.core[-1].family == entry.family
             if entry.part in _PLAIN or to_its_verb:
                 return self.take(length, entry)
@@ -406,8 +431,24 @@ class _Reader(_Cursor):
         following = range(self.place + 1, len(self.tokens))
         compares = any(self.tokens[place] == "as" for place in following)
         after = {entry.part for _, entry in entries_at(self.tokens, self.place + 1)}
-        told = self.found.chunks and self.found.chunks[-1].family == "as"
-        return self.tokens[self.place] == "as" and (bool(after & _DIFFERS) or (bool(told) and not compares))
+        told = any(chunk.family == "as" for chunk in self.found.chunks)
+        return self.tokens[self.place] == "as" and (
+            bool(after & _DIFFERS) or ((told or self.says_who(after)) and not compares)
+        )
+
+    def says_who(self, parts: set[str]) -> bool:
+        """Return whether people or a share of them follow: as 84 % of users agreed."""
+        return bool(parts & _SAYERS) or number_at(self.tokens, self.place + 1) is not None
+
+    def answered(self) -> bool:
+        """Take the mark of a question to which people said yes."""
+        ahead = (entry for place in range(self.place, len(self.tokens)) for _, entry in entries_at(self.tokens, place))
+        if self.tokens[self.place] != "?" or not any(
+            entry.part == "agree" and entry.family == "yes" for entry in ahead
+        ):
+            return False
+        self.place += 1
+        return True
 
     def plain(self) -> bool:
         """Words around the statement: the product as the study names it, `new`."""
@@ -419,8 +460,15 @@ class _Reader(_Cursor):
             return self.take(length, entry)
         if self.tokens[self.place] == "with" and self.own_product(self.place + 1):
             return self.take(1, Entry("function"))
+        if self.before_property():
+            return self.take(1, Entry("function"))
         length, entry = self.entry("new")
         return self.take(length, entry) if length else False
+
+    def before_property(self) -> bool:
+        """Return whether `for` or `in` names what is compared: lower for greasiness, equal in softness."""
+        follows = self.entry("property", self.place + 1)[0] and self.tokens[self.place] in ("for", "in", "on")
+        return bool(follows) and any(chunk.part in ("as", "less", "more") for chunk in self.found.core)
 
     def own_product(self, place: int) -> bool:
         """Return whether the product itself is named at a place: `our new hand cream`, `this cream`."""
@@ -437,15 +485,15 @@ _LETTERS = {
     "degree_superlative": "G", "more": "M", "less": "L", "most": "T", "least": "B", "not": "N", "absolute_not": "n",
     "free": "F", "low": "H", "high": "K", "as": "A", "nothing": "U",
 }  # fmt: skip
-_COMPARED = r"(?:[ML]P|C|V[ML]D|[ML]DV|VE|EV)"
+_COMPARED = r"(?:[ML]P|P[ML]|C|V[ML]D|[ML]DV|VE|EV)"
 _PATTERNS = {
     "comparative": rf"{_COMPARED}",
     "not comparative": rf"N{_COMPARED}|VNE|VN[ML]D",
-    "parity": r"APA|VADA",
-    "not parity": r"NAPA|NVADA|VNADA",
+    "parity": r"APA?|PA|VADA|ADVA",
+    "not parity": r"NAPA|NVADA|VNADA|NADVA",
     "positive": r"P|VD|DV",
     "negated": r"NP|NVD|NDV",
-    "absent": r"nP|PF",
+    "absent": r"nP|PF|FP",
     "low": r"HP",
     "high": r"KP",
     "superlative": r"S|TP|BP|VG|GV",

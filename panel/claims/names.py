@@ -114,10 +114,13 @@ def _ingredients(study: Study) -> dict[Tokens, str]:
 
 
 Tokens = tuple[str, ...]
+_PLAIN = re.compile("[a-z ]+")
 _TOKEN = re.compile(r"\d+(?:[.,]\d+)*|[^\W\d_][^\W_]*(?:'[^\W_]+)*|\S")
 _APOSTROPHES = dict.fromkeys(map(ord, "’ʼ‘`´"), "'")
 _DASHES = dict.fromkeys(map(ord, "‐‑‒–—−"), "-")
 _SIGNS = _APOSTROPHES | _DASHES | {ord("&"): " and "}
+_ONES = ("one", "two", "three", "four", "five", "six", "seven", "eight", "nine")
+_TENS = ("twenty", "thirty", "forty", "fifty", "sixty", "seventy", "eighty", "ninety")
 _CONTRACTIONS = {
     r"\bvs\.": "vs",
     r"\b(it|that|this|there|here|what|who)'s\b": r"\1 is",
@@ -147,7 +150,15 @@ def tokens_of(text: str) -> Tokens:
     plain = unicodedata.normalize("NFKC", text.translate(_SIGNS)).translate(_SIGNS).casefold()
     for short, whole in _CONTRACTIONS.items():
         plain = re.sub(short, whole, plain)
-    return tuple(_TOKEN.findall(re.sub(r"(?<=\w)-(?=\w)", " ", plain)))
+    return tuple(_TOKEN.findall(_in_digits(re.sub(r"(?<=\w)-(?=\w)", " ", plain))))
+
+
+def _in_digits(text: str) -> str:
+    """Return a text with its numbers of two words, as eighty four, in digits."""
+    ones = {word: place for place, word in enumerate(_ONES, start=1)}
+    tens = {word: 10 * place for place, word in enumerate(_TENS, start=2)}
+    pattern = rf"\b({'|'.join(tens)}) ({'|'.join(ones)})\b"
+    return re.sub(pattern, lambda found: str(tens[found[1]] + ones[found[2]]), text)
 
 
 def words_of(text: str) -> Tokens:
@@ -162,7 +173,8 @@ def _phrases(language: str = "en") -> Mapping[Tokens, tuple[Entry, ...]]:
     for row in shared_table(f"claim_words_{language}").to_dict("records"):
         value = float(row["value"]) if row["value"] else float("nan")
         entry = Entry(str(row["part"]), str(row["family"]), str(row["asked_as"]), value)
-        for key in map(words_of, _written_out(str(row["phrase"]))):
+        for phrase in _written_out(str(row["phrase"])):
+            key = tuple(phrase.split()) if _PLAIN.fullmatch(phrase) else words_of(phrase)
             found[key] = (*found.get(key, ()), entry)
     places, forms = (
         [key for key, own in found.items() if any(entry.part == part for entry in own)] for part in _PRODUCTS
@@ -190,15 +202,19 @@ def known_words(language: str = "en") -> frozenset[str]:
 
 
 @cache
-def _longest_phrase(language: str = "en") -> int:
-    """Return the number of words of the longest phrase."""
-    return max(map(len, _phrases(language)))
+def _longest_phrases(language: str = "en") -> dict[str, int]:
+    """Return the number of words of the longest phrase that begins with a word."""
+    found: dict[str, int] = {}
+    for phrase in _phrases(language):
+        found[phrase[0]] = max(found.get(phrase[0], 0), len(phrase))
+    return found
 
 
 def entries_at(tokens: Tokens, place: int, part: str = "") -> Iterator[tuple[int, Entry]]:
     """Give what may stand at a place, the longest phrase first: its number of tokens and what it is."""
     table = _phrases()
-    for length in range(min(_longest_phrase(), len(tokens) - place), 0, -1):
+    longest = _longest_phrases().get(tokens[place], 0) if place < len(tokens) else 0
+    for length in range(min(longest, len(tokens) - place), 0, -1):
         for entry in table.get(tokens[place : place + length], ()):
             if not part or entry.part == part:
                 yield length, entry

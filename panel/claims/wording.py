@@ -29,7 +29,7 @@ from panel.claims.claim import (
     of_kind,
     percent,
 )
-from panel.claims.grammar import UNREADABLE, Reading, Share
+from panel.claims.grammar import OF_PEOPLE, UNREADABLE, Reading, Share
 from panel.claims.materials import Materials
 from panel.claims.names import (
     entries_at,
@@ -345,7 +345,8 @@ def _beside_question(claim: Claim, materials: Materials, reading: Reading, asked
 
 def _as_felt(reading: Reading) -> bool:
     """Return whether people are said to have felt it: 89 % of users felt that it is not greasy."""
-    return any(words.startswith(("feel", "felt")) for words in reading.words_for("agree"))
+    felt = ("feel", "felt", "perceiv", "describ", "rated")
+    return any(words.startswith(felt) for words in reading.words_for("agree"))
 
 
 def _degree_felt(reading: Reading) -> str:
@@ -368,7 +369,6 @@ _DAY = 1440.0
 _LATER = 10.0  # minutes from which an attribute may be called later; a setting of ours, no source
 _SLACK = 1e-9
 _ALMOST = 0.02  # how far below a quoted share the counted one may lie to be almost that; a setting of ours, no source
-_SPEAK_FOR_PEOPLE = frozenset(("use", "recommendation", "preference", "liking"))
 
 
 def _around_findings(
@@ -415,7 +415,7 @@ def _on_shares(claim: Claim, evidence: Evidence, materials: Materials, reading: 
             yield _change("another base", message, "Give the base that was counted.", "truthfulness", _EU)
     asked = _question_reading(claim, materials)
     in_the_first_person = asked is not None and "i" in asked.words_for("function")
-    told = reading.has("agree") or reading.has("people") or reading.family in _SPEAK_FOR_PEOPLE or in_the_first_person
+    told = reading.has("agree") or reading.has("people") or reading.family in OF_PEOPLE or in_the_first_person
     if reading.shares and not told:
         message = "The sentence quotes a share and does not say of whom."
         yield _change("share of whom", message, "Say who agreed.", "informed decision-making", _EU)

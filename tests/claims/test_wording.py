@@ -12,7 +12,7 @@ import pytest
 from panel.claims.claim import Evidence
 from panel.claims.grammar import read_sentence
 from panel.claims.judge import judge_drafts
-from panel.claims.names import _families_of, family_of, names_of
+from panel.claims.names import _families_of, _written_out, family_of, names_of
 from panel.claims.verdict import (
     _CRITERIA,
     AS_WORDED,
@@ -279,6 +279,11 @@ def test_the_tables_of_words_keep_to_their_terms():
     assert set(shared("claim_refused_en")["criterion"]) <= set(_CRITERIA)
     words = shared_table("claim_words_en")
     assert not words.duplicated(["phrase", "part", "family"]).any()
+    said = {}
+    for row in words.to_dict("records"):
+        for phrase in _written_out(row["phrase"]):
+            said.setdefault((phrase, row["part"], row["family"]), set()).add((row["asked_as"], row["value"]))
+    assert [each for each, meant in said.items() if len(meant) > 1] == []
     described = words.loc[words["part"].isin(["property", "verb", "comparative", "superlative"])]
     assert (described[["family", "asked_as", "value"]] != "").all(axis=None)
 
