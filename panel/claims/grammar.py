@@ -178,8 +178,8 @@ class _Reader(_Cursor):
     def read_all(self) -> None:
         """Read to the end: the first of the steps that can do something with the next words does it."""
         steps = (
-            self.replacement, self.share, self.base, self.moment, self.age, self.comparison, self.ingredient,
-            self.own_range, self.none_of, self.named, self.statement, self.plain, self.answered,
+            self.answered, self.replacement, self.share, self.base, self.moment, self.age, self.comparison,
+            self.ingredient, self.own_range, self.none_of, self.named, self.statement, self.plain,
         )  # fmt: skip
         while self.place < len(self.tokens):
             if self.tokens[self.place] in SILENT:
@@ -311,10 +311,8 @@ class _Reader(_Cursor):
         if not length:
             return False
         start, self.place = self.place, self.place + length
-        others = self.entry("others_of")[0]
-        whole = (
-            self.range_said(self.place + others, open_ended=self.words(others).startswith("the other")) if others else 0
-        )
+        others, rest = self.entry("others_of")
+        whole = self.range_said(self.place + others, open_ended=rest.family == "open") if others else 0
         if whole:
             return self.take(others + whole, Entry("range"))
         if not self.comparator():
@@ -441,14 +439,18 @@ class _Reader(_Cursor):
         return bool(parts & _SAYERS) or number_at(self.tokens, self.place + 1) is not None
 
     def answered(self) -> bool:
-        """Take the mark of a question to which people said yes."""
-        ahead = (entry for place in range(self.place, len(self.tokens)) for _, entry in entries_at(self.tokens, place))
-        if self.tokens[self.place] != "?" or not any(
-            entry.part == "agree" and entry.family == "yes" for entry in ahead
-        ):
+        """Take the mark of a question to which people said yes, and `whether` before a clause they agreed with."""
+        length = self.entry("whether")[0] if not self.found.shares else 0
+        if self.tokens[self.place] == "?":
+            start = self.place + 1
+        elif length and "," in self.tokens[self.place :]:
+            start = len(self.tokens) - self.tokens[::-1].index(",")
+        else:
             return False
-        self.place += 1
-        return True
+        ahead = [entry for place in range(start, len(self.tokens)) for _, entry in entries_at(self.tokens, place)]
+        agreed = any(entry.family == "yes" for entry in ahead) and not any(entry.part == "not" for entry in ahead)
+        self.place += (length or 1) if agreed else 0
+        return agreed
 
     def plain(self) -> bool:
         """Words around the statement: the product as the study names it, `new`."""
