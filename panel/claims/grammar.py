@@ -220,8 +220,10 @@ class _Reader(_Cursor):
                     self.found.chunks.append(self.entry("people", start + 1)[1])
                 length = bound + 2 + between + out_of
                 return self.take_share(Share(value, whole, least, self.words(length)), length)
-            if self.found.bases and self.people_speak(start + 1):
-                return self.take_share(Share(value, self.found.bases[-1], least, self.words(bound + 1)), bound + 1)
+            of_them = self.entry("of_them", start + 1)[0]
+            if self.found.bases and self.people_speak(start + 1 + of_them):
+                length = bound + 1 + of_them
+                return self.take_share(Share(value, self.found.bases[-1], least, self.words(length)), length)
         length, part = self.entry("fraction", start)
         if length:
             share = Share(part.value, 1, least, self.words(bound + length), fraction=True)
@@ -312,7 +314,7 @@ class _Reader(_Cursor):
             return False
         start, self.place = self.place, self.place + length
         others, rest = self.entry("others_of")
-        whole = self.range_said(self.place + others, open_ended=rest.family == "open") if others else 0
+        whole = self.range_said(self.place + others, open_ended=rest.family) if others else 0
         if whole:
             return self.take(others + whole, Entry("range"))
         if not self.comparator():
@@ -362,12 +364,12 @@ class _Reader(_Cursor):
         if self.tokens[self.place] == "our" and any(self.entry(part, self.place + 1)[0] for part in _SUPERLATIVES):
             return self.take(1, Entry("range"))
         length, entry = self.entry("range_of")
-        rest = self.range_said(self.place + length, open_ended=entry.family == "open") if length else 0
+        rest = self.range_said(self.place + length, open_ended=entry.family) if length else 0
         return self.take(length + rest, Entry("range")) if rest else False
 
-    def range_said(self, place: int, *, open_ended: bool) -> int:
-        """Return how many tokens name the range; `open_ended` where `in our range`, `we tested` must follow."""
-        length = self.range_at(place)
+    def range_said(self, place: int, *, open_ended: str) -> int:
+        """Return how many tokens name the range; where `open_ended`, `in our range` or `we tested` must follow."""
+        length = self.product_at(place) if open_ended == "each" else self.range_at(place)
         tail = self.entry("range", place + length)[0] if length else 0
         return length + tail if tail or not open_ended else 0
 
@@ -441,6 +443,9 @@ class _Reader(_Cursor):
     def answered(self) -> bool:
         """Take the mark of a question to which people said yes, and `whether` before a clause they agreed with."""
         length = self.entry("whether")[0] if not self.found.shares else 0
+        if self.leads_in():
+            self.place += 1
+            return True
         if self.tokens[self.place] == "?":
             start = self.place + 1
         elif length and "," in self.tokens[self.place :]:
@@ -452,6 +457,11 @@ class _Reader(_Cursor):
         self.place += (length or 1) if agreed else 0
         return agreed
 
+    def leads_in(self) -> bool:
+        """Return whether a question mark ends words that say nothing yet: what has changed?"""
+        said = self.found.core or self.found.left_over or self.found.shares or self.found.bases or self.found.moments
+        return self.tokens[self.place] == "?" and self.place + 1 < len(self.tokens) and not said
+
     def plain(self) -> bool:
         """Words around the statement: the product as the study names it, `new`."""
         length = self.product_at(self.place)
@@ -460,7 +470,7 @@ class _Reader(_Cursor):
         length, entry = self.entry("before_site")
         if length and (not self.place or self.entry("site", self.place + length)[0]):
             return self.take(length, entry)
-        if self.tokens[self.place] == "with" and self.own_product(self.place + 1):
+        if self.tokens[self.place] in _BEFORE_OTHER and self.own_product(self.place + 1):
             return self.take(1, Entry("function"))
         if self.before_property():
             return self.take(1, Entry("function"))
@@ -476,7 +486,7 @@ class _Reader(_Cursor):
         """Return whether the product itself is named at a place: `our new hand cream`, `this cream`."""
         while place < len(self.tokens) and (self.tokens[place] in (*_OURS, "this") or self.entry("new", place)[0]):
             place += 1
-        return bool(self.product_at(place))
+        return bool(self.product_at(place)) or self.tokens[place : place + 1] == ("it",)
 
 
 # One sentence read whole: what every word of it does, and which words nothing accounts for.
