@@ -20,7 +20,11 @@ def words(page):
 
 def test_the_answer_comes_first_and_no_winner_is_made_up(page):
     assert not page.exception
-    assert page.header[0].value.replace("\\", "").startswith("No prototype meets the target for greasy film, which must be met.")
+    assert (
+        page.header[0]
+        .value.replace("\\", "")
+        .startswith("No prototype meets the target for greasy film, which must be met.")
+    )
     assert "they please different people" in words(page)
     assert len(page.header) == 1
     assert {"Every window", "Who can be told apart", "Write down the decision"} <= {e.label for e in page.expander}

@@ -96,7 +96,9 @@ def test_a_must_have_that_nobody_meets_is_the_headline():
     must = {"must_have": ["yes", ""]}
     result = decided(target_study({"P1": (60, 45), "P2": (46, 75), "P3": (59, 50)}, columns=must))
     assert result.nobody_meets == ("GREASE",)
-    assert head(result).startswith("No prototype meets the target for GREASE, which must be met. P2 is nearest to the target (")
+    assert head(result).startswith(
+        "No prototype meets the target for GREASE, which must be met. P2 is nearest to the target ("
+    )
     assert decided(target_study(CLEAR, columns=must)).nobody_meets == ()
 
 
@@ -112,7 +114,9 @@ def test_nobody_left_is_said_with_the_reasons():
 def test_the_demo_is_told_as_it_is(demo):
     result, names = demo
     words, told = said(result, names), tell_decision(result, names)
-    assert told.headline.startswith("No prototype meets the target for greasy film, which must be met. P4 is nearest to the target (")
+    assert told.headline.startswith(
+        "No prototype meets the target for greasy film, which must be met. P4 is nearest to the target ("
+    )
     assert told.headline.endswith("but neither consumers nor the panel's windows separate it from P2 and P8.")
     assert "There is no winner" not in told.headline
     assert "P4 meets 4 of 6 windows, read on this panel's scale" in words
