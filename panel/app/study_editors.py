@@ -297,7 +297,8 @@ def _mark(study: StudyInUse, what: str, draft: _Draft, wrong: list[tuple[int, st
             label, place = f"\u25b2 Row {row}, {known.get(column, column)}", (row - 1, column)
             with st.container(key=f"wrong {number}", width=340):
                 if column in mended:
-                    cell, key = str(mended.loc[place]), f"mend {what} {row} {column} {mended.loc[place]} {turn}"
+                    cell = str(mended.loc[place])
+                    key = f"mend {what} {row} {column} {cell} {turn}"
                     mended.loc[place] = _cell_field(study.study, what, column, cell, label=label, key=key)
                 st.markdown(plain(words if column in mended else f"{label}: {words}"))
     if not mended.equals(draft.typed):

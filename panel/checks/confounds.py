@@ -21,7 +21,7 @@ from panel.errors import PanelError
 from panel.stats.arrays import Array, Codes
 from panel.stats.orders.block_designs import both_sets, information_left, joined
 from panel.study.formulas import formula_pairs, oriented
-from panel.study.scores_used import scores_used
+from panel.study.scores_used import batch_of_score, scores_used, serving_of_score
 from panel.study.study import Study, kept
 from panel.words import all_of, first_few
 
@@ -179,7 +179,7 @@ def sets_of_scores(study: Study, scores: pd.DataFrame) -> dict[str, dict[str, in
 
 def _score_facts(study: Study, scores: pd.DataFrame) -> dict[str, Labels]:
     """Return the `attribute`, the `prototype` and the label of each factor for every score, empty if not known."""
-    position, site = _served(study, scores)
+    position, site = serving_of_score(study, scores)
     assessors = study.table("assessors")
     groups = dict(zip(reversed(assessors["assessor"].tolist()), reversed(assessors["group"].tolist()), strict=True))
     day = labels(scores["recorded_at"], _day)
@@ -207,17 +207,6 @@ def labels(values: pd.Series, words: Callable[[Any], str] = str) -> Labels:
     return place[code], list(numbers)
 
 
-def _served(study: Study, scores: pd.DataFrame) -> tuple[pd.Series, pd.Series | None]:
-    """Return the position and the site of the serving behind each score, as far as they are known."""
-    key = ["session", "assessor", "prototype"]
-    servings = study.table("servings")
-    if servings.empty:
-        return scores["position"], None
-    servings = servings.loc[~servings.duplicated(key, keep=False), [*key, "position", "site"]]
-    served = scores[key].merge(servings, on=key, how="left").set_axis(scores.index, axis=0)
-    return scores["position"].fillna(served["position"]), _words(served["site"])
-
-
 def _day(moment: str) -> str:
     """Return the day of a moment, empty where it is not known."""
     return moment[:10] if re.fullmatch(r"\d{4}-\d\d-\d\d", moment[:10]) else ""
@@ -236,32 +225,6 @@ def answer_confounds(rows: pd.DataFrame, prototypes: tuple[str, ...] = ()) -> Co
     position = labels(rows["position"], lambda value: "" if value != value else f"{value:g}")
     facts = {"prototype": labels(rows["prototype"]), SESSION: labels(rows["session"]), POSITION: position}
     return confounds_of(facts, prototypes=prototypes)
-
-
-def batch_of_score(study: Study, scores: pd.DataFrame) -> pd.Series:
-    """Return the batch each score comes from: as named, else the only batch of its prototype, else empty.
-
-    Where only some scores of a prototype name their batch, and it has several, none of them counts as named.
-    """
-    listed = study.table("batches")
-    own: dict[str, set[str]] = {}
-    for name, batch in zip(listed["prototype"].tolist(), listed["batch"].tolist(), strict=True):
-        if name and batch:
-            own.setdefault(name, set()).add(batch)
-    prototype, names = pd.factorize(scores["prototype"], use_na_sentinel=False)
-    named, batches = pd.factorize(scores["batch"], use_na_sentinel=False)
-    words = list(dict.fromkeys(["", *batches.tolist(), *(batch for some in own.values() for batch in some)]))
-    number = {word: place for place, word in enumerate(words)}
-    single = [number[next(iter(own[name]))] if len(own.get(name, ())) == 1 else 0 for name in names.tolist()]
-    batch_named = np.array([number[word] for word in batches.tolist()], dtype=np.intp)[named]
-    code = np.where(batch_named > 0, batch_named, np.array(single, dtype=np.intp)[prototype])
-    unsure = np.bincount(prototype, code == 0, minlength=len(names)) > 0
-    return pd.Series(pd.array(words, dtype="str").take(np.where(unsure[prototype], 0, code)), index=scores.index)
-
-
-def _words(found: pd.Series) -> pd.Series:
-    """Return text, empty where nothing was found."""
-    return found.astype("object").fillna("").astype("str")
 
 
 def _made_on(study: Study) -> dict[str, str]:

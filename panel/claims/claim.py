@@ -120,7 +120,8 @@ def of_kind(kind: str, column: str) -> tuple[str, ...]:
 @cache
 def kinds() -> dict[str, dict[str, Any]]:
     """Return the table of kinds of claim: the row of each, by its name."""
-    return {str(row["kind"]): row for row in shared_table("claim_kinds").to_dict("records")}
+    rows = shared_table("claim_kinds").to_dict("records")
+    return {str(row["kind"]): {str(name): cell for name, cell in row.items()} for row in rows}
 
 
 def _split_names(text: str) -> tuple[str, ...]:

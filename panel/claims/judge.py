@@ -143,7 +143,11 @@ def _judge_one(
     findings, left_over = wording_of(claim, found, materials)
     bearing = bearing_on(claim, materials)
     case = Case(claim, found, *family, *fixed, findings, rehearsed, materials.alpha, bearing, left_over)
-    return case, verdict_on(case), *footnote(claim, found, materials)
+    return case, verdict_on(case), *materials.once(_footnote, claim)
+
+
+def _footnote(claim: Claim, materials: Materials) -> tuple[str, tuple[str, ...]]:
+    return footnote(claim, materials.once(find_evidence, claim), materials)
 
 
 def find_evidence(claim: Claim, materials: Materials) -> Evidence:

@@ -24,7 +24,6 @@ from panel.claims.names import Names, names_of
 from panel.errors import ModelError
 from panel.models.consumers.answers import AnswerGrid, Kind, answer_grid
 from panel.models.emollients.prediction_model import model_of, prototype_level, swap_effects
-from panel.models.emollients.readings import declared_pairs
 from panel.models.emollients.swaps import TracedSwaps, trace_swaps
 from panel.models.prototypes.differences import Differences, find_differences, versus_rows
 from panel.models.prototypes.panel_design import PanelDesign, PanelFit, fit_study, variance_rows
@@ -181,11 +180,6 @@ class Materials:
     @cached_property
     def _told_once(self) -> dict[tuple[str, str], Any]:
         return {}
-
-    @cached_property
-    def partners(self) -> pd.DataFrame:
-        """Which measure of an instrument goes with which attribute."""
-        return declared_pairs(self.study, self.study.table("readings")["measure"].drop_duplicates())[0]
 
     def setting(self, kind: str, name: str) -> float:
         """Return a setting of a kind of claim, NaN if it has none."""

@@ -8,7 +8,7 @@ import unicodedata
 from collections.abc import Iterator, Mapping
 from dataclasses import dataclass
 from datetime import datetime
-from functools import cache
+from functools import cache, lru_cache
 from types import MappingProxyType
 from typing import Any
 
@@ -45,10 +45,15 @@ def names_of(study: Study) -> Names:
 
 def family_of(study: Study, attribute: str) -> str:
     """Return what an attribute speaks of, in the words of the table; a word of its own where they do not know it."""
-    name = study.attribute_words(attribute)
+    return _family_named(study.attribute_words(attribute)) or f"attribute {attribute}"
+
+
+@lru_cache(maxsize=10_000)
+def _family_named(name: str) -> str:
+    """Return the one thing that the name of an attribute speaks of; empty where that is none or several."""
     whole = [entry for length, entry in entries_at(words_of(name), 0) if length == len(words_of(name))]
     found = {entry.family for entry in whole if entry.part in ("property", "verb")} or _families_of(name)
-    return next(iter(found)) if len(found) == 1 else f"attribute {attribute}"
+    return next(iter(found)) if len(found) == 1 else ""
 
 
 def _prototypes(study: Study) -> tuple[dict[Tokens, str], dict[str, frozenset[str]]]:

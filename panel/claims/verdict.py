@@ -14,6 +14,7 @@ from dataclasses import dataclass
 from typing import Any
 
 import numpy as np
+import pandas as pd
 
 from panel.checks.confounds import IN_THESE_BATCHES
 from panel.claims.claim import (
@@ -37,6 +38,7 @@ from panel.claims.grammar import Reading
 from panel.claims.materials import Materials
 from panel.claims.names import asked, family_of, floor, panel_days, question_words, test_record, words_of
 from panel.models.consumers.answers import AnswerGrid, question_facts
+from panel.models.emollients.readings import declared_pairs
 from panel.models.prototypes.verdict import DIFFERS
 from panel.stats.answers.binomial import wilson_interval
 from panel.stats.answers.paired_answers import mcnemar_exact
@@ -328,14 +330,14 @@ def bearing_on(claim: Claim, materials: Materials) -> tuple[_Bearing, ...]:
     """Return what bears on a claim beside its own test, what speaks against it first."""
     if claim.kind == BEYOND or claim.problems:
         return ()
-    found = [*materials.once(_from_people, claim), *_readings(claim, materials, _wanted(claim, materials))]
+    found = [*materials.once(_from_people, claim), *_readings(claim, materials, materials.once(_wanted, claim))]
     order = (AGAINST, FOR, _NEITHER)
     return tuple(sorted(found, key=lambda each: order.index(each[0])))
 
 
 def _from_people(claim: Claim, materials: Materials) -> list[_Bearing]:
     """Return what the panel and the consumers said; it depends on the statement, not on the words of the sentence."""
-    wanted = _wanted(claim, materials)
+    wanted = materials.once(_wanted, claim)
     sources = (_panel, _questions, _ticks, _judgements)
     return [bearing for source in sources for bearing in source(claim, materials, wanted)]
 
@@ -504,6 +506,11 @@ def _judged(question: str, end: str, sign: int, most: float, grid: AnswerGrid, a
 _RIGHT = 3  # the middle of five steps, just about right
 
 
+def _partners(_: Claim, materials: Materials) -> pd.DataFrame:
+    """Return which measure of an instrument goes with which attribute."""
+    return declared_pairs(materials.study, materials.study.table("readings")["measure"].drop_duplicates())[0]
+
+
 def _readings(claim: Claim, materials: Materials, wanted: Mapping[str, int]) -> Iterator[_Bearing]:
     """Yield what instruments read: of a partner of the attribute, or of what the sentence itself names."""
     table = materials.study.table("readings")
@@ -511,7 +518,7 @@ def _readings(claim: Claim, materials: Materials, wanted: Mapping[str, int]) -> 
     named = {word for word in words_of(claim.claim) if len(word) >= _LEAST_LETTERS}
     partners = {
         str(row["measure"]): str(row["attribute"])
-        for row in materials.partners.to_dict("records")
+        for row in materials.once(_partners, claim).to_dict("records")
         if row["attribute"] == claim.attribute or family_of(materials.study, str(row["attribute"])) in wanted
     }
     denies = _said(materials.read(claim.claim)) < 0 or bool({"no", "not", "without"} & set(words_of(claim.claim)))

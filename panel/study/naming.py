@@ -1,4 +1,4 @@
-"""What the things of a study are called on pictures and in tables."""
+"""What the things of a study are called on pictures and in tables, and which measure is an attribute's partner."""
 
 from __future__ import annotations
 
@@ -6,6 +6,9 @@ from collections import Counter
 from collections.abc import Mapping, Set
 from dataclasses import dataclass, field
 
+import pandas as pd
+
+from panel.study.knowledge import shared_table
 from panel.study.study import Study
 from panel.words import format_number
 
@@ -89,3 +92,43 @@ def _scale(scales: Set[tuple[float, float] | None]) -> str:
 
 def _longest(scales: Set[tuple[float, float] | None]) -> float:
     return max((scale[1] - scale[0] for scale in scales if scale is not None), default=float("inf"))
+
+
+# Which instrument measure goes with which attribute.
+
+
+_PAIR = ["attribute", "measure", "expected", "source", "declared"]
+_IN_STUDY, _IN_LEXICON = "the attributes table", "the lexicon"
+
+
+def bare_measure(name: str) -> str:
+    """Return the name of a measure without capitals and needless spaces."""
+    return " ".join(name.split()).casefold()
+
+
+def declared_pairs(study: Study, measures: pd.Series) -> tuple[pd.DataFrame, pd.DataFrame]:
+    """Return the pairs of attribute and measure declared before the readings were compared, and those not measured.
+
+    The partner in the study's attributes table comes before the usual one of the lexicon; several are separated by
+    `;`. The expected direction (`same`, `opposite` or, not known, empty) and its source are the lexicon's.
+    """
+    usual = {str(row["attribute"]): row for row in shared_table("lexicon").to_dict("records")}
+    own = study.table("attributes").drop_duplicates("attribute").set_index("attribute")["partner"]
+    present = {bare_measure(str(name)): str(name) for name in measures}
+    rows: list[tuple[str, str, str, str, str]] = []
+    absent: list[tuple[str, str]] = []
+    for attribute in study.attributes:
+        stated = str(own.get(attribute, ""))
+        known = usual.get(attribute, {"partner": "", "partner_direction": "", "partner_source": ""})
+        partners = stated or str(known["partner"])
+        for partner in filter(None, (name.strip() for name in partners.split(";"))):
+            measure = present.get(bare_measure(partner))
+            if measure is None:
+                absent += [(attribute, partner)] if stated else []
+                continue
+            same = bare_measure(str(known["partner"])) == bare_measure(partner)
+            expected, source = (str(known[f"partner_{what}"]) if same else "" for what in ("direction", "source"))
+            rows.append((attribute, measure, expected, source, _IN_STUDY if stated else _IN_LEXICON))
+    return pd.DataFrame(rows, columns=_PAIR, dtype="str"), pd.DataFrame(
+        absent, columns=["attribute", "measure"], dtype="str"
+    )

@@ -284,3 +284,38 @@ def _why_not(study: Study, entry: Any, kept: list[tuple[str, str, str]]) -> tupl
 def _same(one: tuple[str, str, str], other: tuple[str, str, str]) -> bool:
     """Return whether two differences ask the same, either way round, or one holds the other."""
     return {*one[:2]} == {*other[:2]} and (one[2] == other[2] or not one[2] or not other[2])
+
+
+# Which serving and which batch each score comes from.
+
+
+def serving_of_score(study: Study, scores: pd.DataFrame) -> tuple[pd.Series, pd.Series | None]:
+    """Return the position and the site of the serving behind each score, as far as they are known."""
+    key = ["session", "assessor", "prototype"]
+    servings = study.table("servings")
+    if servings.empty:
+        return scores["position"], None
+    servings = servings.loc[~servings.duplicated(key, keep=False), [*key, "position", "site"]]
+    served = scores[key].merge(servings, on=key, how="left").set_axis(scores.index, axis=0)
+    return scores["position"].fillna(served["position"]), served["site"].astype("object").fillna("").astype("str")
+
+
+def batch_of_score(study: Study, scores: pd.DataFrame) -> pd.Series:
+    """Return the batch each score comes from: as named, else the only batch of its prototype, else empty.
+
+    Where only some scores of a prototype name their batch, and it has several, none of them counts as named.
+    """
+    listed = study.table("batches")
+    own: dict[str, set[str]] = {}
+    for name, batch in zip(listed["prototype"].tolist(), listed["batch"].tolist(), strict=True):
+        if name and batch:
+            own.setdefault(name, set()).add(batch)
+    prototype, names = pd.factorize(scores["prototype"], use_na_sentinel=False)
+    named, batches = pd.factorize(scores["batch"], use_na_sentinel=False)
+    words = list(dict.fromkeys(["", *batches.tolist(), *(batch for some in own.values() for batch in some)]))
+    number = {word: place for place, word in enumerate(words)}
+    single = [number[next(iter(own[name]))] if len(own.get(name, ())) == 1 else 0 for name in names.tolist()]
+    batch_named = np.array([number[word] for word in batches.tolist()], dtype=np.intp)[named]
+    code = np.where(batch_named > 0, batch_named, np.array(single, dtype=np.intp)[prototype])
+    unsure = np.bincount(prototype, code == 0, minlength=len(names)) > 0
+    return pd.Series(pd.array(words, dtype="str").take(np.where(unsure[prototype], 0, code)), index=scores.index)

@@ -22,7 +22,7 @@ from panel.stats.comparing.multiplicity import below, benjamini_hochberg, holm
 from panel.stats.formulas.composition import independent_moves
 from panel.stats.maps.links import correlations, needed_correlation
 from panel.study.formulas import blend_rounding, emollient_blend, joint_changes, matched_pairs
-from panel.study.knowledge import shared_table
+from panel.study.naming import bare_measure, declared_pairs
 from panel.study.numbers_read import convert, known_unit, same_quantity
 from panel.study.scores_used import scores_used
 from panel.study.study import Study
@@ -213,11 +213,6 @@ def _reading_means(study: Study, from_curves: pd.DataFrame | None = None) -> _Re
     return _ReadingMeans(means, measures, left_out, (*notes, *unit_notes, *size_notes, *_on_measures(measures)))
 
 
-def _bare_measure(name: str) -> str:
-    """Return the name of a measure without capitals and needless spaces."""
-    return " ".join(name.split()).casefold()
-
-
 def _all_readings(study: Study, from_curves: pd.DataFrame | None) -> tuple[pd.DataFrame, list[str]]:
     """Return the readings with a value, each measure under the spelling that came first."""
     notes = []
@@ -226,8 +221,8 @@ def _all_readings(study: Study, from_curves: pd.DataFrame | None) -> tuple[pd.Da
     if len(table) > len(frame):
         notes.append(f"{len(table) - len(frame)} of {len(table)} readings have no value and do not count.")
     if from_curves is not None and len(from_curves):
-        bare = from_curves["measure"].map(_bare_measure)
-        twice = bare.isin(set(frame["measure"].map(_bare_measure)))
+        bare = from_curves["measure"].map(bare_measure)
+        twice = bare.isin(set(frame["measure"].map(bare_measure)))
         frame = pd.concat([frame, from_curves.loc[~twice]], ignore_index=True)
         text = ["prototype", "measure", "unit", "batch", "repeat", "note"]
         frame[text] = frame[text].fillna("").astype("str")
@@ -241,8 +236,8 @@ def _all_readings(study: Study, from_curves: pd.DataFrame | None) -> tuple[pd.Da
     frame = frame.loc[~strange]
     spelling: dict[str, str] = {}
     for name in frame["measure"].unique():
-        spelling.setdefault(_bare_measure(str(name)), " ".join(str(name).split()))
-    return frame.assign(measure=frame["measure"].map(lambda name: spelling[_bare_measure(name)])), notes
+        spelling.setdefault(bare_measure(str(name)), " ".join(str(name).split()))
+    return frame.assign(measure=frame["measure"].map(lambda name: spelling[bare_measure(name)])), notes
 
 
 def _one_unit_each(frame: pd.DataFrame) -> tuple[pd.DataFrame, pd.DataFrame, list[str]]:
@@ -310,7 +305,7 @@ def _means(frame: pd.DataFrame, prototypes: tuple[str, ...]) -> pd.DataFrame:
 
 
 def _has_ratios(measure: pd.Series, unit: pd.Series) -> pd.Series:
-    return ~(unit.isin(("pH", "°C")) | (measure.map(_bare_measure) == "ph"))
+    return ~(unit.isin(("pH", "°C")) | (measure.map(bare_measure) == "ph"))
 
 
 def _measures(means: pd.DataFrame, frame: pd.DataFrame) -> pd.DataFrame:
@@ -347,37 +342,7 @@ def _on_measures(measures: pd.DataFrame) -> Iterator[str]:
 # Which instrument measure goes with which attribute: pairs declared beforehand first, then a screening list.
 
 
-_IN_STUDY, _IN_LEXICON = "the attributes table", "the lexicon"
 AS_EXPECTED, AGAINST, _LINKED = "as expected", "against expectation", "linked"
-_PAIR = ["attribute", "measure", "expected", "source", "declared"]
-
-
-def declared_pairs(study: Study, measures: pd.Series) -> tuple[pd.DataFrame, pd.DataFrame]:
-    """Return the pairs of attribute and measure declared before the readings were compared, and those not measured.
-
-    The partner in the study's attributes table comes before the usual one of the lexicon; several are separated by
-    `;`. The expected direction (`same`, `opposite` or, not known, empty) and its source are the lexicon's.
-    """
-    usual = {str(row["attribute"]): row for row in shared_table("lexicon").to_dict("records")}
-    own = study.table("attributes").drop_duplicates("attribute").set_index("attribute")["partner"]
-    present = {_bare_measure(str(name)): str(name) for name in measures}
-    rows: list[tuple[str, str, str, str, str]] = []
-    absent: list[tuple[str, str]] = []
-    for attribute in study.attributes:
-        stated = str(own.get(attribute, ""))
-        known = usual.get(attribute, {"partner": "", "partner_direction": "", "partner_source": ""})
-        partners = stated or str(known["partner"])
-        for partner in filter(None, (name.strip() for name in partners.split(";"))):
-            measure = present.get(_bare_measure(partner))
-            if measure is None:
-                absent += [(attribute, partner)] if stated else []
-                continue
-            same = _bare_measure(str(known["partner"])) == _bare_measure(partner)
-            expected, source = (str(known[f"partner_{what}"]) if same else "" for what in ("direction", "source"))
-            rows.append((attribute, measure, expected, source, _IN_STUDY if stated else _IN_LEXICON))
-    return pd.DataFrame(rows, columns=_PAIR, dtype="str"), pd.DataFrame(
-        absent, columns=["attribute", "measure"], dtype="str"
-    )
 
 
 def _all_links(panel: pd.DataFrame, instruments: pd.DataFrame, level: float) -> pd.DataFrame:

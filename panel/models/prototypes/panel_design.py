@@ -10,7 +10,7 @@ import numpy as np
 import pandas as pd
 from numpy.typing import NDArray
 
-from panel.checks.confounds import Confounds, batch_of_score, find_confounds, sets_of_scores
+from panel.checks.confounds import Confounds, find_confounds, sets_of_scores
 from panel.errors import ModelError
 from panel.stats.arrays import Array, Codes
 from panel.stats.comparing.group_means import (
@@ -24,7 +24,7 @@ from panel.stats.mixed.moments import missing_patterns
 from panel.stats.mixed.reml import MixedFit, fit_mixed_model
 from panel.stats.mixed.residuals import nothing_left
 from panel.stats.orders.block_designs import NO_DIRECTION, both_sets
-from panel.study.scores_used import ScoresUsed, scores_used
+from panel.study.scores_used import ScoresUsed, batch_of_score, scores_used
 from panel.study.study import Study, natural_order
 
 _TERM_WORDS = {

@@ -3,6 +3,7 @@
 import numpy as np
 import pandas as pd
 import pytest
+from scipy.stats import t
 
 from panel.models.assessors.performance import check_panel
 from panel.stats.assessors.agreement import limits_of_h_and_k
@@ -121,3 +122,11 @@ def test_every_score_belongs_to_a_row(panel):
     assert found.assessors["n_scores"].sum() == len(study.scores)
     assert not found.assessors.duplicated(["assessor", "attribute"]).any()
     assert pd.api.types.is_bool_dtype(found.assessors["judged"])
+
+
+def test_the_scale_of_a_person_has_students_interval_over_the_attributes_judged(panel):
+    people = panel[1].people
+    assert (people["n_judged"] > 2).all()
+    half = t.ppf(0.975, people["n_judged"] - 1) * people["scale_error"]
+    np.testing.assert_allclose(people["scale_high"] - people["scale"], half)
+    np.testing.assert_allclose(people["scale"] - people["scale_low"], half)

@@ -1,10 +1,12 @@
 """The arrays behind a panel check: order of sessions and people, where agreement is judged, whose scatter counts."""
 
+from types import SimpleNamespace
+
 import numpy as np
 import pandas as pd
 import pytest
 
-from panel.models.assessors.measures import _panel_numbers
+from panel.models.assessors.measures import _panel_numbers, _per
 from panel.study.study import Study
 from tests.studies import crossed_study
 
@@ -78,3 +80,9 @@ def test_one_session_means_no_drift():
     found = _panel_numbers(study, study.scores, left_out_of(study), LEVEL)
     assert found.sessions == ("1",)
     assert np.isnan(found.drift.estimate).all()
+
+
+def test_the_variance_of_a_mean_is_that_of_a_score_over_the_scores_in_it():
+    # six scores make three means, two each: half of the variance; eight make two: a quarter; who has none has none
+    own = SimpleNamespace(counts=np.array([[[2, 2, 2], [4, 4, 0], [0, 0, 0]]]))
+    assert _per(np.array([[4.0, 4.0, 4.0]]), own, np.array([[3, 2, 0]])).tolist() == [[2.0, 1.0, 0.0]]

@@ -170,3 +170,13 @@ def test_how_often_it_came_true_counts_cases_with_a_chance_as_near_as_five_point
     found = _as_often(stated, true, np.array([0.50, 0.70, 0.90, np.nan]))
     assert found == pytest.approx([0.5, np.nan, 1.0, np.nan], nan_ok=True)
     assert np.isnan(_as_often(stated[:59], true[:59], np.array([0.5])))[0]  # 59 cases say nothing
+
+
+def test_without_a_benchmark_only_differences_stay_without_how_often_they_came_true():
+    study = target_study({f"P{n}": (40 + 3 * n, 55) for n in range(1, 9)}, noise=1.5)
+    profile = target_profile(study)
+    drawn = draw_panels(study, profile.attributes, np.random.default_rng(1), draws=400)
+    found = judge_windows(profile, drawn, None, LEVEL, np.random.default_rng(2))
+    assert found.rows["chance_true"].notna().any()
+    assert found.rows["chance_versus_true"].isna().all()
+    assert np.isnan(found.chance_all_versus_true).all()

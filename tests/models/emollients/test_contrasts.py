@@ -9,7 +9,15 @@ from scipy.stats import ttest_rel
 from statsmodels.stats.anova import AnovaRM
 
 from panel.errors import ModelError
-from panel.models.emollients.swaps import _contrast_frame, _mean_by, _pair_differences, _Sittings, _sittings
+from panel.models.emollients.swaps import (
+    _contrast_frame,
+    _mean_by,
+    _pair_differences,
+    _Sittings,
+    _sittings,
+    _with_batches,
+)
+from panel.models.prototypes.verdict import BatchSpread
 from panel.stats.comparing.multiplicity import benjamini_hochberg
 from tests.formula_studies import scores_of, study_of
 
@@ -200,3 +208,22 @@ def test_adjusting_keeps_the_share_of_false_alarms_in_a_family(simulated):
     assert wrong.mean() <= 0.05 * 2 / 3 + 4 * wrong.std() / np.sqrt(
         N_FAMILIES
     )  # two thirds of the questions are true nulls
+
+
+def test_batches_add_the_variance_of_the_weighted_sum_of_their_prototypes():
+    # by hand, SD 3 between batches: P1 stands against P2 and P3, so weights -1, 1/2, 1/2 and 9 x 1.5; of two pairs
+    # that share nobody four halves, 9 x 1; two batches of P4 take half of its quarter off
+    pairs = pd.DataFrame(
+        [("fan", "P2", "P1"), ("fan", "P3", "P1"), ("apart", "P2", "P1"), ("apart", "P4", "P3")],
+        columns=["swap", "prototype", "versus"],
+    )
+    frame = pd.DataFrame(
+        {"attribute": "SOFT", "swap": ["fan", "apart"], "estimate": [10.0, -10.0], "std_error": [2.0, 4.0], "df": 9.0}
+    )
+    found = _with_batches(frame, pairs, BatchSpread({"": 3.0}, np.inf, {"P4": 2}), 0.95)
+    assert found["std_error"].to_numpy() == pytest.approx(np.sqrt([4 + 13.5, 16 + 9 * 0.875]))
+    np.testing.assert_allclose(found["statistic"], frame["estimate"] / found["std_error"])
+    assert found["df"].to_numpy() == pytest.approx(9 * np.array([17.5**2 / 16, 23.875**2 / 256]))
+    assert (found["ci_low"] < found["estimate"]).all()
+    np.testing.assert_allclose(found["ci_high"] - found["estimate"], found["estimate"] - found["ci_low"])
+    pd.testing.assert_frame_equal(_with_batches(frame, pairs, BatchSpread({}, np.inf, {}), 0.95), frame)

@@ -100,3 +100,13 @@ def test_a_property_nothing_was_said_of_is_never_named():
     assert best["descriptor"] == "monoester_share"
     assert best["p_adjusted"] < 0.05
     assert named.empty
+
+
+def test_the_correlation_by_chance_is_the_median_of_the_best_of_pure_noise():
+    facts = FACTS.iloc[0]
+    rng, n, tried = np.random.default_rng(4), len(LEVEL.amounts), int(facts["descriptors"])
+    noise, scores = rng.standard_normal((3000, n, tried)), rng.standard_normal((3000, n, 1))
+    noise, scores = (each - each.mean(axis=1, keepdims=True) for each in (noise, scores))
+    r = (noise * scores).sum(axis=1) / np.sqrt((noise**2).sum(axis=1) * (scores**2).sum(axis=1))
+    # a share of 3,000 studies: four standard errors are 0.037
+    assert (np.abs(r).max(axis=1) > facts["r_by_chance"]).mean() == pytest.approx(0.5, abs=0.04)

@@ -6,17 +6,15 @@ import pytest
 from scipy.stats import false_discovery_control, pearsonr
 
 from panel.models.emollients.readings import (
-    _IN_LEXICON,
-    _IN_STUDY,
     _LINKED,
     AGAINST,
     AS_EXPECTED,
     _all_links,
     _partner_links,
     _screening_list,
-    declared_pairs,
 )
 from panel.models.prototypes.verdict import CANNOT_TELL
+from panel.study.naming import _IN_LEXICON, _IN_STUDY, declared_pairs
 from panel.study.study import Study
 from tests.formula_studies import table
 

@@ -268,3 +268,13 @@ def test_the_demo_study_leads_to_its_known_conclusions():
         assert row["p_adjusted"] < 0.05
     assert traced.n_moves == 3
     assert any("cannot be told apart" in note and SWAP_C in note for note in traced.notes)
+
+
+def test_a_stated_spread_between_batches_stands_in_the_method_and_in_every_error():
+    values = panel_scores(truth(50, [5, 5, 5]))
+    plain = trace_swaps(hand_cream(values))
+    study = hand_cream(values)
+    wider = trace_swaps(Study(study.tables, {**study.facts, "batch_sd": 3.0}))
+    assert "standard deviation of 3 between batches, stated for the study" in wider.method
+    assert "between batches," not in plain.method
+    assert (wider.swaps["std_error"] > plain.swaps["std_error"]).all()
