@@ -192,7 +192,9 @@ def sign_offs(answers: Answers) -> Section:
     unnamed = [role for role, _ in SIGNED if role not in roles]
     if unnamed:
         blocks.append(said("gap", f"The study does not say who is {format_list(unnamed)}."))
-    doubly = [person.person for person in team.itertuples() if FORMULATOR in person.roles and ANALYST in person.roles]
+    doubly = [
+        str(person["person"]) for person in team.to_dict("records") if {FORMULATOR, ANALYST} <= {*person["roles"]}
+    ]
     if doubly:
         blocks.append(
             said("gap", f"{', '.join(doubly)} made prototypes and analysed them: the analyst is not independent.")
