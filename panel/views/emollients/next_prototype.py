@@ -94,7 +94,7 @@ def _next_headline(result: NextPrototypes) -> str:
     if nearer.empty:
         return (
             f"No prototype you could make from these is expected to come nearer to the target than "
-            f"{best['prototype']}, which meets about {has}."
+            f"{best['prototype']} (about {has})."
         )
     first = nearer.sort_values("expected", ascending=False, kind="stable").iloc[0]
     return (
