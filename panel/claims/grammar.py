@@ -13,9 +13,6 @@ from dataclasses import dataclass, field, replace
 
 from panel.claims.names import SILENT, Entry, Names, Tokens, entries_at, known_words, number_at, tokens_of
 
-# The place reached in the tokens of one sentence, what was found up to there, and what the next words name.
-
-
 _OURS = frozenset(("our", "the", "its"))
 _BEFORE_OTHER = frozenset(("with", "for", "after", "from"))
 
@@ -127,11 +124,8 @@ def _longest(named: Mapping[Tokens, str], tokens: Tokens, place: int) -> tuple[i
     return len(best), named.get(best, "")
 
 
-# The grammar that reads a sentence: every word does something in it, or is left over.
-
-
 _PLAIN = frozenset(
-    (
+    [
         "function",
         "feel",
         "look",
@@ -145,7 +139,7 @@ _PLAIN = frozenset(
         "later",
         "product",
         "still",
-    )
+    ]
 )
 OF_PEOPLE = frozenset(("use", "recommendation", "preference", "liking"))
 """What only people can do: a share of it needs no other word for who."""
