@@ -12,16 +12,18 @@ document.addEventListener('click', event => {
 // What is typed into a field or chosen is kept in this browser until it is saved or given up: it outlives a reload,
 // another part, and the app. It is put back only where the field holds what it held when typing or choosing began.
 (() => {
-  const KEPT = 'typed\n', DAYS = 90;
+  const KEPT = 'typed\n', CELL = 'cell\n', DAYS = 90;
   const FIELDS = ':is([data-testid=stTextInput],[data-testid=stTextArea]) :is(input:not([type=password]),textarea)';
   // What is chosen only to look at something waits for no saving: it is kept in forms and where tests are made.
   const MADE = ['/study', '/test', '/say', '/next'];
-  const CHOICES = ['Selectbox', 'MultiSelect', 'Checkbox', 'Radio', 'Slider'].map(one => `[data-testid=st${one}]`).join();
+  const CHOICES = ':is([data-testid=stSelectbox],[data-testid=stMultiSelect],[data-testid=stCheckbox],' +
+    '[data-testid=stRadio],[data-testid=stSlider])';
   // A cell goes into its grid as soon as it is left; a tick that something is meant is set each time.
   const NEVER = '[class*=st-key-wrong],[class*=st-key-all-rows],[class*=st-key-sure]';
   const met = new WeakMap(); // each field in the page, and under which name its text is kept
   const before = new WeakMap(); // what each field held when she came to it
   const told = new Set(), opened = new Set(); // what was said to be done; the drawers that were opened
+  let grid = null, cell = ''; // the grid she is in, and under which name the text of its open cell is kept
   let pressed = [], putting = false, due = 0, queue = Promise.resolve();
 
   function read(name) {
@@ -52,16 +54,20 @@ document.addEventListener('click', event => {
   }
 
   function fields() {
-    const waits = one => !one.closest(NEVER) && (one.closest('[data-testid=stForm]') || MADE.includes(location.pathname));
-    return [...document.querySelectorAll(FIELDS), ...[...document.querySelectorAll(CHOICES)].filter(waits)];
+    const choices = MADE.includes(location.pathname) ? CHOICES : `[data-testid=stForm] ${CHOICES}`;
+    const found = [...document.querySelectorAll(`${FIELDS},${choices}`)];
+    return found.filter(one => !one.matches(CHOICES) || !one.closest(NEVER));
   }
+
+  const tagsOf = box => [...box.querySelectorAll('[data-tag]')];
+  const withText = (list, ...words) => [...list].find(one => words.includes(one.textContent));
 
   // What a field holds, as text; of several that are chosen each on a line.
   function held(field) {
     if (!field.matches(CHOICES)) return field.value;
     const input = field.querySelector('input');
     if (field.matches('[data-testid=stMultiSelect]'))
-      return [...new Set([...field.querySelectorAll('[data-tag]')].map(one => one.getAttribute('aria-label')))].join('\n');
+      return [...new Set(tagsOf(field).map(one => one.getAttribute('aria-label')))].join('\n');
     if (input.type === 'checkbox') return input.checked ? 'yes' : '';
     if (input.type === 'radio') return field.querySelector('input:checked')?.closest('label').textContent ?? '';
     return input.value;
@@ -119,15 +125,14 @@ document.addEventListener('click', event => {
     if (kind === 'checkbox') {
       if (held(box) !== text) box.querySelector('input').click();
     } else if (kind === 'radio') {
-      [...box.querySelectorAll('label:has(input)')].find(one => one.textContent === text)?.querySelector('input').click();
+      withText(box.querySelectorAll('label:has(input)'), text)?.querySelector('input').click();
     } else if (kind === 'range') {
       writeInto(box.querySelector('input'), text);
     } else {
       const now = held(box).split('\n'), wanted = text.split('\n');
       if (box.matches('[data-testid=stMultiSelect]'))
         for (const word of now.filter(one => one && !wanted.includes(one)))
-          [...box.querySelectorAll('[data-tag]')].findLast(one => one.getAttribute('aria-label') === word)
-            ?.querySelector('button').click();
+          tagsOf(box).findLast(one => one.getAttribute('aria-label') === word)?.querySelector('button').click();
       for (const word of wanted.filter(one => one && !now.includes(one))) await pick(box, word);
       if (!text) box.querySelector('button[aria-label^=Clear]')?.click();
     }
@@ -141,8 +146,8 @@ document.addEventListener('click', event => {
     if (!field) return;
     field.focus({preventScroll: true});
     writeInto(field, word);
-    const meant = [word, `Add: ${word}`];
-    (await until(() => [...document.querySelectorAll('[role=option]')].find(one => meant.includes(one.textContent))))?.click();
+    const option = await until(() => withText(document.querySelectorAll('[role=option]'), word, `Add: ${word}`));
+    option?.click();
     await rest();
     field.blur();
     await rest();
@@ -176,8 +181,8 @@ document.addEventListener('click', event => {
     unsign(field);
     if (!kept || kept.text === held(field)) return;
     const forget = () => localStorage.removeItem(name);
-    const text = kept.text.replaceAll('\n', ', ');
-    const lost = `You had ${done} \u201c${text.length > 80 ? `${text.slice(0, 80)} ...` : text}\u201d here and not saved it; `;
+    const text = kept.text.replaceAll('\n', ', '), short = text.length > 80 ? `${text.slice(0, 80)} ...` : text;
+    const lost = `You had ${done} \u201c${short}\u201d here and not saved it; `;
     if (held(field) === kept.base) {
       put(field, kept.text, () => {
         if (held(field) === kept.text)
@@ -189,6 +194,39 @@ document.addEventListener('click', event => {
       sign(field, `${lost}since then this was changed.`,
         ['Put mine in', () => { write(name, {base: held(field), text: kept.text}); put(field, kept.text); }],
         ['Forget mine', forget]);
+    }
+  }
+
+  // The text of a cell that is still open is in no grid yet, and cannot be put back there: a sentence gives it back.
+  const TYPING = '.gdg-clip-region :is(input,textarea)';
+
+  function nameOfGrid(one) {
+    const key = [...one.closest('[class*=st-key-]')?.classList ?? []].find(word => word.startsWith('st-key-'));
+    return CELL + [...placeOf(), key?.replace(/-[0-9a-f]{64}.*/, '')].join('\n');
+  }
+
+  function keepCell(text) {
+    const place = grid.querySelector('[role=gridcell][aria-selected=true]');
+    const column = place?.getAttribute('aria-colindex');
+    const row = place?.closest('[aria-rowindex]')?.getAttribute('aria-rowindex') - 1;
+    const heading = grid.querySelector(`[role=columnheader][aria-colindex="${column}"]`)?.textContent;
+    cell = nameOfGrid(grid);
+    write(cell, {text, where: place ? `row ${row}, ${heading}` : 'a cell'});
+    unsign(grid);
+  }
+
+  function lookAtGrids() {
+    if (cell && !document.querySelector(TYPING)) {
+      localStorage.removeItem(cell);
+      cell = '';
+    }
+    for (const one of document.querySelectorAll('[data-testid=stDataFrame]')) {
+      const name = nameOfGrid(one), forget = () => localStorage.removeItem(name);
+      const kept = met.get(one) !== name && read(name);
+      met.set(one, name);
+      if (kept && !cell)
+        sign(one, `You were typing \u201c${kept.text}\u201d in ${kept.where}; it is not in the table.`,
+          ['Copy it', () => navigator.clipboard.writeText(kept.text).then(forget)], ['Forget it', forget]);
     }
   }
 
@@ -219,6 +257,7 @@ document.addEventListener('click', event => {
       if (met.get(field) !== name) meet(field, name);
     }
     openKept();
+    lookAtGrids();
     // Streamlit calls the place for a file presentation, and labels it: to who hears the page it is a group.
     document.querySelectorAll('[data-testid=stFileUploaderDropzone]').forEach(place => place.setAttribute('role', 'group'));
     // What scrolls sideways by itself, a table on a phone, can be reached with the keys.
@@ -243,8 +282,12 @@ document.addEventListener('click', event => {
   new MutationObserver(soon).observe(document, {childList: true, subtree: true, attributeFilter: ['class']});
   addEventListener('resize', soon);
 
-  document.addEventListener('focusin', ({target}) => { if (target.matches(FIELDS)) before.set(target, target.value); });
+  document.addEventListener('focusin', ({target}) => {
+    if (target.matches(FIELDS)) before.set(target, target.value);
+    grid = target.closest('[data-testid=stDataFrame]') ?? grid;
+  });
   document.addEventListener('input', ({target}) => {
+    if (grid?.isConnected && target.matches(TYPING)) keepCell(target.value);
     if (putting || !target.matches(FIELDS)) return;
     if (!met.has(target)) look();
     keep(target);
@@ -269,8 +312,8 @@ document.addEventListener('click', event => {
   }, true);
 
   function forgetOld() {
-    for (const name of Object.keys(localStorage))
-      if (name.startsWith(KEPT) && !(Date.now() - read(name)?.at < DAYS * 864e5)) localStorage.removeItem(name);
+    for (const name of Object.keys(localStorage).filter(one => one.startsWith(KEPT) || one.startsWith(CELL)))
+      if (!(Date.now() - read(name)?.at < DAYS * 864e5)) localStorage.removeItem(name);
   }
   try { forgetOld(); } catch { /* nothing may be kept here */ }
 })();
