@@ -49,8 +49,9 @@ _SHOWN = 30  # changed rows, problems
 def show_edit(study: StudyInUse) -> None:
     """Let the user edit the study in use."""
     headline("What shall be changed?")
-    look = {"format_func": EDITORS.__getitem__, "persist_state": "session"}
-    what = choice_in_address("What to edit", list(EDITORS), CHOICE, **look)
+    what = choice_in_address(
+        "What to edit", list(EDITORS), CHOICE, format_func=EDITORS.__getitem__, persist_state="session"
+    )
     if not what:
         st.caption("Choose what to edit. Each change is kept in the journal and can be taken back.")
         go("claims", "What became of statements is told under Say")
