@@ -141,6 +141,8 @@ def shortened(text: str, size: float, width: float) -> str:
 
 def wrapped(text: str, size: float, width: float, most: int = 99) -> list[str]:
     """Return `text` in lines no wider than `width`, at most so many; what does not fit is cut with an ellipsis."""
+    if text_width(text, size) <= width:  # most do: the line is not measured word by word
+        return [text]
     lines: list[str] = []
     for word in text.split(" "):
         if lines and text_width(f"{lines[-1]} {word}", size) <= width:
