@@ -453,11 +453,12 @@ def _cell_field(study: Study, what: str, name: str, cell: str, *, label: str = "
     known = {column.name: column for column in columns_of(what)}
     column = known.get(name) or Column(name, "text", "kept as it is")
     words, hint = _words_of(study, what, column), column_hint(column)
-    label = label or heading(column) + (" (needed)" if column.required else "")
+    own = heading(column) if name in known else plain(heading(column))  # a heading of ours is heard without backslashes
+    label = plain(label) or own + (" (needed)" if column.required else "")
     if words:
         options = list(dict.fromkeys(["", *words, cell]))
-        return str(st.selectbox(plain(label), options, options.index(cell), help=hint, key=key) or "")
-    return st.text_input(plain(label), cell, help=hint, key=key) or ""
+        return str(st.selectbox(label, options, options.index(cell), help=hint, key=key) or "")
+    return st.text_input(label, cell, help=hint, key=key) or ""
 
 
 def _with_row(study: Study, what: str, before: Mapping[str, str] | None, new: Mapping[str, str]) -> Study:

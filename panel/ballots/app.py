@@ -36,6 +36,7 @@ from panel.store.database import now as this_moment
 from panel.store.events import Entry, add_entries
 
 _SHORTEST = 8  # signs of a password
+_NO_PAGE = "There is no such page."
 _NOT_OPEN = "The ballots are not open yet. Wait for the panel leader; do not apply anything."
 _CLOSED = "The ballots are closed. {reason}. Tell the panel leader; do not apply anything."
 _SESSION_OVER = "This session is over. Thank you."
@@ -424,7 +425,7 @@ def _step_at(request: Request, steps: Sequence[Step]) -> Step | Response:
     place = (request.path_params["position"], request.path_params["stage"])
     step = next((s for s in steps if (s.serving.position, s.number) == place), None)
     if step is None:
-        return _plain(request, pages.NO_PAGE, 404)
+        return _plain(request, _NO_PAGE, 404)
     return _plain(request, _HELD, 403) if step.held else step
 
 
@@ -442,7 +443,7 @@ async def _fields(request: Request) -> Mapping[str, str] | Response:
                 return _plain(request, _TOO_MUCH, 413)
         return form_fields(bytes(body))
     except ClientDisconnect:  # a phone out of reach: nobody is there to be told, and nothing was whole
-        return _plain(request, pages.NO_PAGE, 400)
+        return _plain(request, _NO_PAGE, 400)
     except StudyError as error:
         return _plain(request, str(error), 413)
 
@@ -461,7 +462,7 @@ def _plain(request: Request, words: str, status: int) -> Response:
 
 async def _no_page(request: Request, error: Exception) -> Response:
     status = error.status_code if isinstance(error, HTTPException) else 404
-    words = pages.NO_BALLOT if status == 404 else pages.NO_PAGE
+    words = pages.NO_BALLOT if status == 404 else _NO_PAGE
     return _plain(request, words, status)
 
 

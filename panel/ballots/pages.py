@@ -20,7 +20,6 @@ _MORE_PHONES = (
     "This link was opened on another phone too, or in another browser. Answer on one of them only: of two marks for "
     "the same line the later one counts. If it was not you, tell the panel leader now."
 )
-NO_PAGE = "There is no such page."
 
 
 @cache

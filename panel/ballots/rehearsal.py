@@ -5,7 +5,7 @@ from __future__ import annotations
 import math
 import re
 from collections.abc import Mapping
-from dataclasses import dataclass, field, replace
+from dataclasses import dataclass, replace
 from datetime import datetime, timedelta
 from html.parser import HTMLParser
 from pathlib import Path
@@ -236,19 +236,22 @@ def _missing(store: Store, collection: int, board: pd.DataFrame, sent: pd.DataFr
 _PATIENCE = 60.0  # seconds; an answer takes a few milliseconds
 
 
-@dataclass(eq=False, slots=True)
-class _SeenPage:
+class _SeenPage(HTMLParser):
     """What a page shows: its address, words, links, the fields of its form, the names of its lines and their ends."""
 
-    path: str
-    status: int
-    html: str
-    words: str = ""
-    links: list[str] = field(default_factory=list)
-    fields: dict[str, str] = field(default_factory=dict)
-    lines: list[str] = field(default_factory=list)
-    ends: dict[str, tuple[float, float]] = field(default_factory=dict)
-    acts: set[str] = field(default_factory=set)
+    def __init__(self, path: str, status: int, html: str) -> None:
+        super().__init__()
+        self.path, self.status, self.html = path, status, html
+        self.links: list[str] = []
+        self.fields: dict[str, str] = {}
+        self.lines: list[str] = []
+        self.ends: dict[str, tuple[float, float]] = {}
+        self.acts: set[str] = set()
+        self._texts: list[str] = []
+        self._inside = ""
+        self.feed(html)
+        self.close()
+        self.words = " ".join(" ".join(self._texts).split())
 
     @property
     def code(self) -> str:
@@ -267,6 +270,27 @@ class _SeenPage:
         if "Nothing to do until" in self.words:
             return True
         return False if "All samples are done" in self.words else None
+
+    def handle_starttag(self, tag: str, attrs: list[tuple[str, str | None]]) -> None:
+        values = {name: value or "" for name, value in attrs}
+        self._inside = tag
+        if tag == "a":
+            self.links.append(values.get("href", ""))
+        elif tag == "button" and values.get("name") == "act":
+            self.acts.add(values["value"])
+        elif tag == "input" and values.get("type") == "hidden":
+            self.fields[values["name"]] = values.get("value", "")
+        elif tag == "input" and values.get("type") == "text":
+            self.lines.append(values["name"])
+            if "data-low" in values:
+                self.ends[values["name"]] = (float(values["data-low"]), float(values["data-high"]))
+
+    def handle_endtag(self, tag: str) -> None:
+        self._inside = ""
+
+    def handle_data(self, data: str) -> None:
+        if self._inside not in ("style", "script", "title"):
+            self._texts.append(data)
 
 
 class _Visitor:
@@ -298,43 +322,4 @@ class _Visitor:
             answer: httpx.Response = ask()
         except httpx.HTTPError as error:
             raise StudyError(f"The ballot server did not answer: {error}. Start it, then try again.") from error
-        return _read_page(answer.url.path, answer.status_code, answer.text)
-
-
-def _read_page(path: str, status: int, html: str) -> _SeenPage:
-    """Return what stands on a page."""
-    page = _SeenPage(path, status, html)
-    reader = _Reader(page)
-    reader.feed(html)
-    reader.close()
-    page.words = " ".join(" ".join(reader.texts).split())
-    return page
-
-
-class _Reader(HTMLParser):
-    def __init__(self, page: _SeenPage) -> None:
-        super().__init__()
-        self.page = page
-        self.texts: list[str] = []
-        self._inside = ""
-
-    def handle_starttag(self, tag: str, attrs: list[tuple[str, str | None]]) -> None:
-        values = {name: value or "" for name, value in attrs}
-        self._inside = tag
-        if tag == "a":
-            self.page.links.append(values.get("href", ""))
-        elif tag == "button" and values.get("name") == "act":
-            self.page.acts.add(values["value"])
-        elif tag == "input" and values.get("type") == "hidden":
-            self.page.fields[values["name"]] = values.get("value", "")
-        elif tag == "input" and values.get("type") == "text":
-            self.page.lines.append(values["name"])
-            if "data-low" in values:
-                self.page.ends[values["name"]] = (float(values["data-low"]), float(values["data-high"]))
-
-    def handle_endtag(self, tag: str) -> None:
-        self._inside = ""
-
-    def handle_data(self, data: str) -> None:
-        if self._inside not in ("style", "script", "title"):
-            self.texts.append(data)
+        return _SeenPage(answer.url.path, answer.status_code, answer.text)

@@ -178,14 +178,7 @@ def server_settings(
 
 
 def _opening_words(
-    store: Store,
-    collection: int,
-    sessions: Sequence[str],
-    base: str,
-    session: str,
-    *,
-    new_links: bool,
-    lan: bool,
+    store: Store, collection: int, sessions: Sequence[str], base: str, session: str, *, new_links: bool, lan: bool
 ) -> Iterator[str]:
     """Yield the address, whether the ballots are open, and the links of the session."""
     yield f"Ballots are answered at {base}" + ("." if lan else ", on this computer only.")

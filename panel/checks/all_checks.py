@@ -4,13 +4,13 @@ from __future__ import annotations
 
 import re
 from collections.abc import Hashable, Iterable, Iterator, Mapping
-from dataclasses import dataclass, replace
+from dataclasses import replace
 from typing import Any
 
 import numpy as np
 import pandas as pd
 
-from panel.checks.batches import YOUNGEST_HOURS, batch_age, check_batches
+from panel.checks.batches import YOUNGEST_HOURS, check_batches
 from panel.checks.confounds import find_confounds, swap_findings, untold_findings
 from panel.checks.finding import Finding, Proposal, gravest_first, read_dates
 from panel.checks.formulas import check_formulas
@@ -229,35 +229,8 @@ def _check_planned_differences(study: Study) -> list[Finding]:
 # Which prototypes are ready for the panel: a batch that is old enough, measured, like the others, and cleared?
 
 
-_ABOUT_AGE = {"tested_before_made", "batch_too_young", "batch_not_settled", "age_unknown", "ages_differ"}
-_ABOUT_SCORES = {"prototype_without_batch", "batch_of_other_prototype", "batches_not_recorded"}
-
-
-@dataclass(frozen=True, eq=False, slots=True)
-class Readiness:
-    """What is ready for the panel at a given moment.
-
-    Parameters
-    ----------
-    batches
-        `prototype batch age_hours ph viscosity_mpa_s gate ready missing`: one row for each batch of a prototype, and
-        one for a prototype without any. `age_hours` is the youngest the batch can be at that moment: where a time of
-        day is not given, the least favourable one is taken. `gate` is the colour of the safety gate, `missing` says in
-        words what keeps the batch from being ready, empty if nothing does.
-    findings
-        What the checks of batches say about them, with the ages they will have at that moment.
-    on
-        That moment.
-    """
-
-    batches: pd.DataFrame
-    findings: tuple[Finding, ...]
-    on: str
-    notes: tuple[str, ...]
-
-
-def readiness(study: Study, on: str) -> Readiness:
-    """Return which batches can be put before the panel at a moment.
+def readiness(study: Study, on: str) -> pd.DataFrame:
+    """Return which batches can be put before the panel at a moment, a row for each and for a prototype without any.
 
     A batch is ready when the safety gate is open for it, it will be at least 24 h old, and its pH and its viscosity,
     with the method, are known.
@@ -267,17 +240,23 @@ def readiness(study: Study, on: str) -> Readiness:
     on
         Day, or day and time, of the test.
 
+    Returns
+    -------
+    DataFrame
+        `prototype batch age_hours ph viscosity_mpa_s gate ready missing`. `age_hours` is the youngest the batch can be
+        at that moment: where a time of day is not given, the least favourable one is taken. `gate` is the colour of the
+        safety gate, `missing` says in words what keeps the batch from being ready, empty if nothing does.
+
     Raises
     ------
     StudyError
         If that moment cannot be read.
     """
     moment(on, "The day of the test")
-    gate = safety_gate(study, on)
+    of_batch = safety_gate(study, on).batches.set_index("batch")
     batches = study.table("batches").drop_duplicates("batch")
     batches = batches.loc[(batches["batch"] != "") & (batches["prototype"] != "")].assign(tested_on=on)
     age = _age_hours(batches)
-    of_batch = gate.batches.set_index("batch")
     rows = batches[["prototype", "batch", "ph", "viscosity_mpa_s"]].assign(
         age_hours=age, gate=batches["batch"].map(of_batch["state"])
     )
@@ -289,7 +268,7 @@ def readiness(study: Study, on: str) -> Readiness:
     rows = pd.concat([rows, none], ignore_index=True) if without else rows.reset_index(drop=True)
     rows["ready"] = rows["missing"] == ""
     columns = ["prototype", "batch", "age_hours", "ph", "viscosity_mpa_s", "gate", "ready", "missing"]
-    return Readiness(rows[columns], tuple(_findings(study, batches)), on, gate.notes)
+    return rows[columns]
 
 
 def _age_hours(batches: pd.DataFrame) -> np.ndarray:
@@ -316,14 +295,3 @@ def _missing(row: Mapping[Hashable, Any], method: str) -> str:
     elif not method:
         missing.append("how its viscosity was measured is not known")
     return "; ".join(missing)
-
-
-def _findings(study: Study, batches: pd.DataFrame) -> list[Finding]:
-    """Return the findings about these batches, as if each had been scored at the moment of the test.
-
-    Findings that speak of scores are left out; what they look for stands in the table.
-    """
-    scored = pd.DataFrame({"prototype": batches["prototype"], "batch": batches["batch"]}, dtype="str")
-    as_if = Study({**study.tables, "batches": batches, "scores": scored}, study.facts)
-    found = [finding for finding in check_batches(as_if) if finding.kind not in _ABOUT_SCORES | _ABOUT_AGE]
-    return [*(batch_age(batches) if len(batches) else []), *found]

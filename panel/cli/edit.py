@@ -275,10 +275,10 @@ def _table_change(seen: Study, name: str, file: str, *, whole: bool) -> tuple[Ch
 
 
 def _fact_change(name: str, text: str) -> Change:
-    from panel.study.editing import put_fact, typed_fact, without_fact
+    from panel.study.editing import put_fact, typed_fact, with_facts
 
     if not text.strip():
-        return lambda now: without_fact(now, name)
+        return lambda now: with_facts(now, {name: None})
     try:
         value = json.loads(text) if text.lstrip().startswith(("[", "{", "true", "false")) else typed_fact(name, text)
     except ValueError as error:

@@ -2,8 +2,9 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Sequence
+from collections.abc import Sequence
 from dataclasses import dataclass
+from typing import Any
 
 import pandas as pd
 
@@ -108,18 +109,10 @@ _SAFETY_ASSESSOR = "safety assessor"
 _ROLES = (FORMULATOR, PANEL_LEADER, ANALYST, _SAFETY_ASSESSOR, CLAIM_REVIEWER, "trainer", "assessor")
 
 
-@dataclass(frozen=True, slots=True)
-class Person:
-    """Somebody who works on a study: a code, never a name; her roles; her code as assessor; what she made."""
+def people(study: Study) -> pd.DataFrame:
+    """Return who works on a study, by its fact `people`: `person roles assessor made`, a code, never a name.
 
-    person: str
-    roles: tuple[str, ...]
-    assessor: str = ""
-    made: tuple[str, ...] = ()
-
-
-def people(study: Study) -> tuple[Person, ...]:
-    """Return the people listed in the study's fact `people`: `person roles assessor made`.
+    `roles` and `made` are tuples, `assessor` is the code under which she scores, `made` the prototypes she made.
 
     Raises
     ------
@@ -127,10 +120,11 @@ def people(study: Study) -> tuple[Person, ...]:
         If an entry has no person, or a role is not known.
     """
     listed = study.facts.get("people")
-    return tuple(_person(entry) for entry in listed) if isinstance(listed, list) else ()
+    rows = [_person(entry) for entry in listed] if isinstance(listed, list) else []
+    return pd.DataFrame(rows, columns=["person", "roles", "assessor", "made"], dtype="object")
 
 
-def conflicts(team: Iterable[Person], servings: pd.DataFrame) -> pd.DataFrame:
+def conflicts(team: pd.DataFrame, servings: pd.DataFrame) -> pd.DataFrame:
     """Return what does not go together: `person what advice`, one row each. It warns and forbids nothing.
 
     Parameters
@@ -138,11 +132,11 @@ def conflicts(team: Iterable[Person], servings: pd.DataFrame) -> pd.DataFrame:
     servings
         `assessor prototype`, as planned or served.
     """
-    rows = [row for person in team for row in (*_own_prototypes(person, servings), *_two_hats(person))]
+    rows = [row for person in team.itertuples() for row in (*_own_prototypes(person, servings), *_two_hats(person))]
     return pd.DataFrame(rows, columns=["person", "what", "advice"], dtype="str")
 
 
-def _own_prototypes(person: Person, servings: pd.DataFrame) -> list[tuple[str, str, str]]:
+def _own_prototypes(person: Any, servings: pd.DataFrame) -> list[tuple[str, str, str]]:
     """Return whether somebody who makes prototypes is served some, her own or others of the study."""
     served = set(servings.loc[servings["assessor"] == person.assessor, "prototype"]) if person.assessor else set()
     own = [prototype for prototype in person.made if prototype in served]
@@ -166,7 +160,7 @@ def _own_prototypes(person: Person, servings: pd.DataFrame) -> list[tuple[str, s
     return []
 
 
-def _two_hats(person: Person) -> list[tuple[str, str, str]]:
+def _two_hats(person: Any) -> list[tuple[str, str, str]]:
     """Return pairs of roles that one person should not hold in one study."""
     pairs: Sequence[tuple[str, str, str]] = (
         (FORMULATOR, ANALYST, "Let somebody who did not make the prototypes analyse, or have the analysis repeated."),
@@ -182,7 +176,7 @@ def _two_hats(person: Person) -> list[tuple[str, str, str]]:
     ]
 
 
-def _person(entry: object) -> Person:
+def _person(entry: object) -> tuple[str, tuple[str, ...], str, tuple[str, ...]]:
     facts = entry if isinstance(entry, dict) else {}
     name = str(facts.get("person") or "").strip()
     if not name:
@@ -191,4 +185,4 @@ def _person(entry: object) -> Person:
     if strange := [role for role in roles if role not in _ROLES]:
         raise StudyError(f"The role {strange[0]!r} is not known. Roles are: {', '.join(_ROLES)}.")
     made = tuple(str(prototype) for prototype in facts.get("made") or ())
-    return Person(name, roles, str(facts.get("assessor") or ""), made)
+    return name, roles, str(facts.get("assessor") or ""), made

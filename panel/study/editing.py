@@ -153,7 +153,7 @@ def rebased(now: Study, name: str, before: Study, after: Study) -> Study:
             raise StudyError(
                 f"Somebody else changed {name} meanwhile. Look at what is there now, then change it again."
             )
-        return put_fact(now, name, after.facts[name]) if name in after.facts else without_fact(now, name)
+        return put_fact(now, name, after.facts[name]) if name in after.facts else _without_fact(now, name)
     frames = [study.tables.get(name, study.table(name)) for study in (now, before, after)]
     own = [_own_unread(study, name) for study in (now, before, after)]
     rows = [_rows(frame, unread) for frame, unread in zip(frames, own, strict=True)]
@@ -386,13 +386,13 @@ _FACT_KIND = MappingProxyType({fact.name: fact.kind for fact in STATED})
 
 def put_fact(study: Study, name: str, value: Any) -> Study:
     """Return the study with one fact stated. What is of the wrong kind is kept as it was given, and not read."""
-    without = without_fact(study, name)
+    without = _without_fact(study, name)
     read, wrong = read_facts({name: value})
     kept = [tuple(cell) for cell in without.unread.astype("str").itertuples(index=False, name=None)]
     return replace(without, facts={**without.facts, **read}, unread=unread_frame(_in_order([*kept, *wrong])))
 
 
-def without_fact(study: Study, name: str) -> Study:
+def _without_fact(study: Study, name: str) -> Study:
     """Return the study without one of its facts."""
     own = (study.unread["table"] == FACTS) & (study.unread["column"] == name)
     facts = {other: stated for other, stated in study.facts.items() if other != name}
@@ -402,7 +402,7 @@ def without_fact(study: Study, name: str) -> Study:
 def with_facts(study: Study, values: Mapping[str, Any]) -> Study:
     """Return the study with facts stated; those that are None are taken out."""
     for name, value in values.items():
-        study = without_fact(study, name) if value is None else put_fact(study, name, value)
+        study = _without_fact(study, name) if value is None else put_fact(study, name, value)
     return study
 
 
@@ -414,7 +414,7 @@ def with_benchmark(study: Study, name: str) -> Study:
         texts.loc[texts["prototype"] == name, "role"] = "benchmark"
         study = put_table(study, "prototypes", texts)
     listed = bool((texts["prototype"] == name).any())
-    return without_fact(study, "benchmark") if not name or listed else put_fact(study, "benchmark", name)
+    return _without_fact(study, "benchmark") if not name or listed else put_fact(study, "benchmark", name)
 
 
 def typed_fact(name: str, text: str) -> Any:
@@ -474,7 +474,7 @@ def _put_entries(study: Study, name: str, texts: pd.DataFrame) -> Study:
         }
         if entry:
             entries.append(entry)
-    return put_fact(study, name, entries) if entries else without_fact(study, name)
+    return put_fact(study, name, entries) if entries else _without_fact(study, name)
 
 
 def _entry_problems(study: Study, name: str) -> tuple[Problem, ...]:

@@ -24,7 +24,7 @@ from panel.words import counted, format_list
 
 _NO_SCORES = "There are no scores yet, so nothing can be said of the prototypes."
 MOST_TO_SETTLE, MOST_LEADERS, MOST_CLAIMS = 3, 3, 3
-_ONE_SCORE = re.compile(r"scores, row \d+(?: \(line [^;]*\))?: ([^;]+)$")
+_ONE_SCORE = re.compile(r"scores, row \d+(?: \(line [^;]*\))?: ([^;,]+, )(?:session [^;,]+, )?([^;]+)$")
 _LATIN_NAME = re.compile(r"[A-Z][a-z-]+(?: [A-Z][a-z-]+)+ \(([A-Z][A-Za-z -]+)\)")  # `Cocos Nucifera (Coconut) Oil`
 
 
@@ -102,7 +102,7 @@ def _about(study: Study) -> str:
         parts.append(counted(answers["assessor"].nunique(), "consumer"))
     batches = study.table("batches").groupby("prototype")["batch"].nunique()
     if len(batches) and (batches == 1).all():
-        parts.append("one batch of each")
+        parts.append("one batch each")
     return f"{format_list(parts)}."
 
 
@@ -126,7 +126,7 @@ def in_short(finding: Finding) -> str:
     """Return who and what it is about, for a score, and the first statement; INCI names without the Latin."""
     first = _LATIN_NAME.sub(r"\1", finding.message.partition(": ")[0].partition(". ")[0])
     place = _ONE_SCORE.match(finding.where)
-    return f"{place[1] + ': ' if place else ''}{first.rstrip('.')}."
+    return f"{place[1] + place[2] + ': ' if place else ''}{first.rstrip('.')}."
 
 
 def _leaders(decision: Decision | NoAnswer, names: Naming) -> tuple[str, ...]:

@@ -12,7 +12,7 @@ from playwright.sync_api import BrowserContext, Page
 from panel.plan.safety import reactions
 from panel.store.ballot import prepare_ballots
 from panel.study.folder import read_folder, write_study
-from tests.app.running import CHROMIUM, address_of, browser, entered, running_app, settled
+from tests.app.running import CHROMIUM, Walk, address_of, browser, entered, running_app, settled
 from tests.ballot_studies import ASSESSORS, PROTOTYPES, ballot_study, cleared
 
 pytestmark = pytest.mark.browser
@@ -71,9 +71,9 @@ def test_a_ph_a_reaction_and_the_board_on_a_phone(window: tuple[BrowserContext, 
     page.get_by_text("A row is one making of a prototype").wait_for()
     page.wait_for_selector("[data-testid=stDataFrame] canvas")
     settled(page)
-    page.get_by_text("One row, field by field").click()
-    page.get_by_role("combobox", name="Which row").click()
-    page.get_by_role("option", name=f"{PROTOTYPES[0]}-1").click()
+    walk = Walk(page, folder)
+    walk.choose("One row, field by field")
+    walk.pick("Which row", f"{PROTOTYPES[0]}-1")
     page.locator(f"input[aria-label='Batch (needed)'][value='{PROTOTYPES[0]}-1']").wait_for()  # the row is shown
     settled(page)
     page.get_by_label("pH", exact=True).fill("5,4")

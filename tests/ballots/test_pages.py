@@ -5,7 +5,7 @@ import pytest
 
 from panel.ballots import pages
 from panel.ballots.answers import steps_of
-from panel.ballots.rehearsal import _read_page
+from panel.ballots.rehearsal import _SeenPage
 from panel.store.ballot import find_ballot
 from panel.store.database import now
 from panel.study.open_study import open_study
@@ -35,7 +35,7 @@ def test_the_first_page_and_every_other_one_of_the_demo_is_small(ballot):
 
 def test_a_page_shows_code_site_stage_and_how_to_judge(ballot):
     step = steps_of(ballot)[2]
-    words = _read_page("/", 200, pages.step_page(ballot, step, "/b/x", now(), "n")).words
+    words = _SeenPage("/", 200, pages.step_page(ballot, step, "/b/x", now(), "n")).words
     assert words.startswith("Sample 375 1 of 8, left forearm 1. Rub-out")
     for part in ("wetness", "judge during strokes 1 to 3", "not wet very wet", "cannot judge", "Comment", "Send"):
         assert part in words
@@ -62,7 +62,7 @@ def test_words_of_the_study_are_shown_as_text(tmp_path):
         assert "<script>alert" not in html
         assert "&lt;script&gt;alert(1)&lt;/script&gt;" in html
         assert "{{ 7*7 }}" in html
-        assert " ".join(MARKUP.split()) in _read_page("/", 200, html).words
+        assert " ".join(MARKUP.split()) in _SeenPage("/", 200, html).words
 
 
 def test_the_overview_says_what_is_done_and_what_waits(ballot):
@@ -70,15 +70,15 @@ def test_the_overview_says_what_is_done_and_what_waits(ballot):
     first = ballot.servings[0].serving
     at_once = {(first, q.attribute): "answer" for q in ballot.questions if q.minutes is None}
     waiting = replace(ballot, given=at_once, rubbing_ended={first: moment})
-    page = _read_page("/", 200, pages.overview_page(waiting, "/b/x", moment, "n"))
+    page = _SeenPage("/", 200, pages.overview_page(waiting, "/b/x", moment, "n"))
     assert page.waits
     assert "Sample 375 , left forearm 1: wait until" in page.words
-    later = _read_page("/", 200, pages.overview_page(waiting, "/b/x", moment + timedelta(minutes=2), "n"))
+    later = _SeenPage("/", 200, pages.overview_page(waiting, "/b/x", moment + timedelta(minutes=2), "n"))
     assert "Go on with sample 375" in later.words
     assert "Sample 375 , left forearm 1: due now" in later.words
     every = {(s.serving, q.attribute): "answer" for s in ballot.servings for q in ballot.questions}
     done = replace(ballot, given=every, rubbing_ended={s.serving: moment for s in ballot.servings})
-    finished = _read_page("/", 200, pages.overview_page(done, "/b/x", moment, "n"))
+    finished = _SeenPage("/", 200, pages.overview_page(done, "/b/x", moment, "n"))
     assert finished.waits is False
     assert finished.words.count(": done") == 8
 

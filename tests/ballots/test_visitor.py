@@ -1,6 +1,6 @@
 import pytest
 
-from panel.ballots.rehearsal import _read_page, _Visitor
+from panel.ballots.rehearsal import _SeenPage, _Visitor
 from panel.errors import StudyError
 
 HTML = """<!doctype html><title>Sample 1</title><style>p{}</style><script>var x="<p>no</p>"</script>
@@ -10,7 +10,7 @@ HTML = """<!doctype html><title>Sample 1</title><style>p{}</style><script>var x=
 
 
 def test_a_page_is_read_as_somebody_sees_it():
-    page = _read_page("/b/x/1/1", 200, HTML)
+    page = _SeenPage("/b/x/1/1", 200, HTML)
     assert page.words == "Sample 375 one & two Send All Go on"
     assert page.code == "375"
     assert page.fields == {"submission": 'a"b'}
@@ -21,8 +21,8 @@ def test_a_page_is_read_as_somebody_sees_it():
 
 
 def test_waiting_and_the_end_are_told_apart():
-    assert _read_page("/", 200, "<p>Nothing to do until <b>12:00</b></p>").waits is True
-    assert _read_page("/", 200, "<p>All samples are done. Thank you.</p>").waits is False
+    assert _SeenPage("/", 200, "<p>Nothing to do until <b>12:00</b></p>").waits is True
+    assert _SeenPage("/", 200, "<p>All samples are done. Thank you.</p>").waits is False
 
 
 def test_a_server_that_is_not_there_is_told():

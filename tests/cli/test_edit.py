@@ -267,7 +267,6 @@ def test_a_prediction_is_written_down_and_what_a_finding_proposes_is_done(tmp_pa
 _BY_A_FILE = {  # rows that a form of the app makes are rows of a file for a command, which does the rest by itself
     *("_with_attributes", "_with_batches", "_with_listed", "_with_people", "_with_row"),  # set STUDY TABLE FILE
     "with_claim",  # set STUDY claims FILE
-    "with_facts",  # set STUDY FACT VALUE
     "rebased",
 }
 _ON_THE_PAGE_ALONE = {"_with_opening"}  # the key is opened where the record of ballots is at hand

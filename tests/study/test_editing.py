@@ -19,7 +19,7 @@ from panel.study.editing import (
     table_problems,
     texts_of_table,
     typed_fact,
-    without_fact,
+    with_facts,
 )
 from panel.study.facts import facts_with_unread
 from panel.study.folder import files_of_study, read_folder, write_study
@@ -249,7 +249,7 @@ def test_the_nearest_column_is_proposed_and_none_where_none_is_near(table: str, 
 def test_a_fact_is_put_and_taken_out():
     study = put_fact(small_study(), "margin", "7,5")
     assert study.facts["margin"] == 7.5
-    assert "margin" not in without_fact(study, "margin").facts
+    assert "margin" not in with_facts(study, {"margin": None}).facts
 
 
 def test_a_fact_of_the_wrong_kind_is_kept_and_not_read():

@@ -32,7 +32,7 @@ def answers():
 def test_the_demo_is_answered_whole(answers):
     told = tell_glance(answers)
     assert told.headline == "No prototype meets the target for greasy film, which must be met."
-    assert told.about.endswith("8 prototypes, 10 assessors, 60 consumers and one batch of each.")
+    assert told.about.endswith("8 prototypes, 10 assessors, 60 consumers and one batch each.")
     assert told.picture is not None
     assert told.picture.figure(NARROW).get_figwidth() <= NARROW
     windows = answers.need(DECISION).windows
@@ -61,9 +61,7 @@ def test_what_was_found_is_said_in_short():
     finding = Finding("warning", "x", "scores", "330 is outside the scale 0 to 100. 330 may be 33.0: a slip.", "Look.")
     assert in_short(finding) == "330 is outside the scale 0 to 100."
     where = "scores, row 19 (line 7 of march.xlsx): A02, session 2, P4, greasy film"
-    assert in_short(replace(finding, where=where)) == (
-        "A02, session 2, P4, greasy film: 330 is outside the scale 0 to 100."
-    )
+    assert in_short(replace(finding, where=where)) == ("A02, P4, greasy film: 330 is outside the scale 0 to 100.")
     swap = "Making day and the swap Cocos Nucifera (Coconut) Oil → Shea Butter cannot be told apart: see Batches."
     assert in_short(Finding("warning", "x", "scores", swap, "Look.")) == (
         "Making day and the swap Coconut Oil → Shea Butter cannot be told apart."

@@ -135,10 +135,12 @@ def show(study: StudyInUse) -> None:
     gate = attempt(safety_gate, study.study, today)
     if gate is None:
         return
-    told = tell_gate(gate, naming(study.study), readiness(study.study, today))
+    told = tell_gate(gate, naming(study.study), readiness(study.study, today), today)
     if gate.batches.empty:
         study.lacking.append(
-            lambda demo: tell_gate(safety_gate(demo.study, today), demo.answers.names, readiness(demo.study, today))
+            lambda demo: tell_gate(
+                safety_gate(demo.study, today), demo.answers.names, readiness(demo.study, today), today
+            )
         )
     lay_out(told)
     if len(gate.batches):

@@ -190,7 +190,7 @@ def _lines_to_sign(study: Study) -> list[Block]:
 def _named(study: Study, role: str) -> str:
     """Return who has a role, as the study says; nothing where its list of people cannot be read."""
     try:
-        return ", ".join(person.person for person in people(study) if role in person.roles)
+        return ", ".join(str(one["person"]) for one in people(study).to_dict("records") if role in one["roles"])
     except PanelError:  # said as a gap in the part on sign-offs
         return ""
 

@@ -188,11 +188,13 @@ def sign_offs(answers: Answers) -> Section:
         team = people(answers.study)
     except PanelError as error:
         return Section("14", "Sign-offs", (*blocks, said("gap", str(error))))
-    roles = {role for person in team for role in person.roles}
+    roles = {role for held in team["roles"] for role in held}
     unnamed = [role for role, _ in SIGNED if role not in roles]
     if unnamed:
         blocks.append(said("gap", f"The study does not say who is {format_list(unnamed)}."))
-    doubly = [person.person for person in team if FORMULATOR in person.roles and ANALYST in person.roles]
+    doubly = [
+        str(person["person"]) for person in team.to_dict("records") if {FORMULATOR, ANALYST} <= {*person["roles"]}
+    ]
     if doubly:
         blocks.append(
             said("gap", f"{', '.join(doubly)} made prototypes and analysed them: the analyst is not independent.")

@@ -88,7 +88,7 @@ from panel.views.told import Told
 
 TABLES: Mapping[Question[Any], tuple[Table, ...]] = MappingProxyType(
     {
-        PANEL: (people.PEOPLE, people.MEASURED, people.WITHOUT, people.EACH_ON_EACH),
+        PANEL: people.NUMBERS,
         DIFFERENCES: difference_views.NUMBERS,
         MAP: prototype_map.NUMBERS,
         SWAPS: swaps.NUMBERS,

@@ -44,7 +44,7 @@ from panel.study.naming import Naming
 from panel.study.scores_used import scores_used
 from panel.study.shown import Source, Table, shown
 from panel.study.study import Study
-from panel.views.assessors.people import EACH_ON_EACH, MEASURED, PEOPLE, WITHOUT, tell_people
+from panel.views.assessors.people import NUMBERS, tell_people
 from panel.views.decision.claims import (
     BALLOT,
     FILES,
@@ -180,7 +180,7 @@ def _panel(answers: Answers) -> list[Block]:
     found = answers.panel
     if isinstance(found, NoAnswer):
         return [*blocks, or_gap(found)]
-    tables = [numbers_of(answers, PANEL, table) for table in (PEOPLE, MEASURED, WITHOUT, EACH_ON_EACH)]
+    tables = [numbers_of(answers, PANEL, table) for table in NUMBERS]
     return [*blocks, *told_blocks(answers.tell(tell_people, found), *tables)]
 
 

@@ -106,7 +106,7 @@ STANDS_OUT = each_row("What stands out", what_stands_out, "assessor")
 _OF_PERSON = Source("scores", same={"assessor": "assessor"})
 _OF_ATTRIBUTE = Source("scores", same={"attribute": "attribute"})
 
-PEOPLE = Table(
+_PEOPLE = Table(
     name="people",
     title="Each assessor",
     rows="people",
@@ -121,7 +121,7 @@ PEOPLE = Table(
     code="P",
     sources=(_OF_PERSON,),
 )
-MEASURED = Table(
+_MEASURED = Table(
     name="panel",
     title="How well the panel measures each attribute",
     rows="panel",
@@ -145,7 +145,7 @@ def _f_and_p(row: Mapping[str, Any], _: About) -> str:
     return f if row["differ"] or f == NOTHING else f"{f} ({format_p(row['p_value'])})"
 
 
-WITHOUT = Table(
+_WITHOUT = Table(
     name="without",
     title="F of each attribute with everybody, and without each assessor (p where the prototypes do not differ by it)",
     rows="without",
@@ -160,7 +160,7 @@ WITHOUT = Table(
     sources=(_OF_ATTRIBUTE,),
     none="The comparison without each assessor was not possible.",
 )
-EACH_ON_EACH = Table(
+_EACH_ON_EACH = Table(
     name="assessors",
     title="Each assessor on each attribute",
     rows="assessors",
@@ -170,6 +170,7 @@ EACH_ON_EACH = Table(
     sources=(Source("scores", same={"assessor": "assessor", "attribute": "attribute"}),),
     printed=False,
 )
+NUMBERS = (_PEOPLE, _MEASURED, _WITHOUT, _EACH_ON_EACH)
 _DUPLICATES = Table(
     name="duplicates",
     title="How far each assessor puts two samples apart that are the same",
@@ -202,9 +203,9 @@ def tell_people(result: PanelCheck, names: Naming) -> Told:
     in_line = list(result.people.loc[~result.people["assessor"].isin(result.patterns["assessor"]), "assessor"])
     rest = [f"Nothing stands out: {format_list(in_line)}."] if in_line else []
     drawers = [
-        drawer("What each assessor shows", *(line for line in told if line), *rest, PEOPLE),
-        drawer("The panel as a whole", MEASURED),
-        drawer("With and without each assessor", *_without_words(result, names), WITHOUT),
+        drawer("What each assessor shows", *(line for line in told if line), *rest, _PEOPLE),
+        drawer("The panel as a whole", _MEASURED),
+        drawer("With and without each assessor", *_without_words(result, names), _WITHOUT),
     ]
     if len(result.duplicates):
         drawers.append(drawer("Blind duplicates", _DUPLICATES))
@@ -214,7 +215,7 @@ def tell_people(result: PanelCheck, names: Naming) -> Told:
         _headline(result, names),
         picture=_strip(result, names),
         mind=(_noticed(result, names),),
-        table=PEOPLE,
+        table=_PEOPLE,
         drawers=tuple(drawers),
         cannot=(
             "Nobody is wrong for seeing something else: a person who stands alone may feel what the others miss.",

@@ -584,6 +584,7 @@ _NAMES = MappingProxyType(
     }
 )
 _DIGITS = MappingProxyType({PH: 2, VISCOSITY: 0, SOLID: 0, VOLATILE: 0, COST: 2})
+NUMBERS = (_RANKING, _WINDOWS, _GATES, _PAIRS)
 
 
 def _gate_name(gate: str) -> str:
@@ -596,6 +597,3 @@ def _gate_name(gate: str) -> str:
 def _gate_unit(gate: str) -> tuple[float, int, str]:
     """Return the factor, the decimals and the sign behind a value of a gate."""
     return (100.0, 0, " %") if gate in SHARES else (1.0, _DIGITS.get(gate, 2), "")
-
-
-NUMBERS = (_RANKING, _WINDOWS, _GATES, _PAIRS)

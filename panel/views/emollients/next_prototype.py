@@ -94,7 +94,7 @@ def _next_headline(result: NextPrototypes) -> str:
     if nearer.empty:
         return (
             f"No prototype you could make from these is expected to come nearer to the target than "
-            f"{best['prototype']}, which meets about {has}."
+            f"{best['prototype']} (about {has})."
         )
     first = nearer.sort_values("expected", ascending=False, kind="stable").iloc[0]
     return (
@@ -349,10 +349,9 @@ def _figure(result: WhatIf, names: Naming, width: float = BROAD) -> Figure:
     ).dropna(subset=["estimate"])
     ends = profile[["base", "target_low", "target_high"]].to_numpy(dtype=float).ravel()
     limits = needed_limits(rows, *ends[np.isfinite(ends)])
-    depth = (heights[-1] if heights else 0.0) + _ROW
     figure, axes = interval_figure(
         rows,
-        depth,
+        (heights[-1] if heights else 0.0) + _ROW,
         [(y, names.attribute(str(name))) for y, name in zip(heights, profile["attribute"], strict=True)],
         headings=headings,
         width=width,

@@ -3,12 +3,12 @@
 from __future__ import annotations
 
 from collections.abc import Mapping
+from dataclasses import replace
 from typing import Any
 
 import numpy as np
 import pandas as pd
 
-from panel.checks.all_checks import Readiness
 from panel.plan.safety import GREEN, SafetyGate
 from panel.study.knowledge import shared_table
 from panel.study.naming import Naming
@@ -71,8 +71,8 @@ GATE = Table(
 )
 _READY = Table(
     name="ready",
-    title="Ready on {on}: old enough, measured, and cleared",
-    rows="batches",
+    title="Ready: old enough, measured, and cleared",
+    rows=lambda batches: batches,
     columns=(
         *(PROTOTYPE, text("Batch", "batch")),
         each_row("Age at least", lambda row, _: _age(row["age_hours"]), "age_hours", figure=True),
@@ -143,15 +143,16 @@ def _both(one: str, other: str) -> str:
     return f"{one or NOTHING}; {other or NOTHING}"
 
 
-def tell_gate(gate: SafetyGate, names: Naming, ready: Readiness | None = None) -> Told:
+def tell_gate(gate: SafetyGate, names: Naming, ready: pd.DataFrame | None = None, on: str = "") -> Told:
     """Tell whether the ballots may open, and what is missing and who must sign it where they may not.
 
     Parameters
     ----------
     ready
-        Which batches are old enough and measured on that day.
+        Which batches are old enough and measured on the day `on`.
     """
     frozen = gate.batches.loc[gate.batches["frozen"] != ""]
+    own = replace(_READY, title=f"Ready on {literal(on)}: old enough, measured, and cleared")
     return Told(
         gate,
         names,
@@ -162,7 +163,7 @@ def tell_gate(gate: SafetyGate, names: Naming, ready: Readiness | None = None) -
         drawers=(
             drawer("What is missing, and who must sign it", *([MISSING] if len(_missing(gate)) else [])),
             drawer("Batch by batch", GATE),
-            drawer("Ready to be served?", *([Shown(_READY, ready, names)] if ready is not None else [])),
+            drawer("Ready to be served?", *([Shown(own, ready, names)] if ready is not None else [])),
         ),
         cannot=(),
     )

@@ -13,6 +13,7 @@ from panel.models.prototypes.alike import find_alike, planned_differences
 from panel.models.prototypes.differences import find_differences
 from panel.models.prototypes.verdict import ALIKE, CANNOT_TELL, DIFFERS
 from panel.study.folder import read_folder, write_study
+from panel.study.naming import naming
 from panel.study.saving import save
 from panel.study.study import Study
 
@@ -102,7 +103,9 @@ def test_a_place_fixed_late_does_not_count_and_is_said(at, recorded, why):
     note = f"The place of slip in the order of testing does not count, it is tested last: {why}."
     assert note in found.notes
     told = [finding for finding in check_study(study) if finding.kind == "order_fixed_late"]
-    assert [finding.where for finding in told] == [f"attributes, {name}" for name in ATTRIBUTES]
+    assert [finding.where for finding in told] == [
+        f"attributes, {words}" for words in naming(study).attributes.values()
+    ]
     assert told[0].message == f"The place of slip in the order of testing does not count: {why}."
 
 

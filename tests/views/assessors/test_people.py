@@ -17,11 +17,11 @@ from panel.study.study import Study
 from panel.views.assessors.people import (
     _CANNOT_BE_TOLD,
     _DUPLICATES,
+    _MEASURED,
     _PATTERNS,
+    _PEOPLE,
     _TO_DO,
-    MEASURED,
-    PEOPLE,
-    WITHOUT,
+    _WITHOUT,
     _noticed,
     _strip_rows,
     differences_without,
@@ -102,8 +102,8 @@ def test_with_one_repeat_nothing_is_counted(once):
     expected = "Who repeats, and who tells the prototypes apart alone, cannot be told with one repeat."
     assert told.headline == expected
     assert set(result.assessors["sees"]) <= {NOT_JUDGED, _ONE_REPEAT}
-    assert set(shown(PEOPLE, result, names)["Tells apart alone"]) == {_CANNOT_BE_TOLD}
-    assert set(shown(MEASURED, result, names)["Tell apart alone"]) == {_CANNOT_BE_TOLD}
+    assert set(shown(_PEOPLE, result, names)["Tells apart alone"]) == {_CANNOT_BE_TOLD}
+    assert set(shown(_MEASURED, result, names)["Tell apart alone"]) == {_CANNOT_BE_TOLD}
     words = " ".join(item for each in told.every_drawer() for item in each.items if isinstance(item, str))
     assert "0 of" not in words
     assert "in line" not in told.headline
@@ -210,7 +210,7 @@ def test_an_answer_that_hangs_on_one_person_is_named(demo):
 def test_people():
     result, names = checked()
     table = shown(
-        PEOPLE, with_patterns(result, [("A02", "reversed", "T09", "retrain"), ("A02", "drifts", "", "none")]), names
+        _PEOPLE, with_patterns(result, [("A02", "reversed", "T09", "retrain"), ("A02", "drifts", "", "none")]), names
     )
     assert list(table["Assessor"]) == [f"A{number:02d}" for number in range(1, 7)]
     assert list(table.loc[:1, "What to do"]) == ["nothing", "train first"]
@@ -225,7 +225,7 @@ def test_people():
 
 def test_the_panel_shows_the_p_that_the_differences_show(demo):
     result, names = demo
-    table = shown(MEASURED, result, names)
+    table = shown(_MEASURED, result, names)
     row = result.panel.iloc[3]
     assert table.loc[3, "P after Holm"] == f"{row['p_adjusted']:.3f}" != f"{row['p_value']:.3f}"
     assert table.loc[3, "Reliability of the means"] == f"{row['reliability']:.2f}"
@@ -238,7 +238,7 @@ def test_with_and_without():
     study = crossed_study(np.random.default_rng(1), assessors=4, prototypes=3, attributes=2, sessions=2)
     study = Study(study.tables, dict(study.facts) | {"benchmark": "P01"})
     left_out = leave_one_out(study)
-    table = shown(WITHOUT, check_panel(study), NAMES)
+    table = shown(_WITHOUT, check_panel(study), NAMES)
     assert list(table.columns) == ["Attribute", "Everybody", "Without A01", "Without A02", "Without A03", "Without A04"]
     assert list(table.iloc[:, 0]) == ["glide", "T02"]
     tests = left_out.tests
@@ -261,7 +261,7 @@ def test_what_could_not_be_fitted_is_a_dash_and_p_stands_where_they_do_not_diffe
             "differ": [True, False, True, False],
         }
     )
-    table = shown(WITHOUT, replace(result, without=tests), NAMES)
+    table = shown(_WITHOUT, replace(result, without=tests), NAMES)
     assert list(table.iloc[0]) == ["glide", "3.0", "–", "20.0", "2.0 (0.050)"]
 
 

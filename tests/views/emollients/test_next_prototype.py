@@ -39,8 +39,8 @@ def test_nothing_expected_to_beat_what_there_is_is_the_headline():
     assert not FOUND.proposals["nearer"].any()
     assert (FOUND.proposals["expected"] <= best["expected"]).all()
     assert TOLD.headline == (
-        "No prototype you could make from these is expected to come nearer to the target than P4, which meets about "
-        "3.9 of 6 targets."
+        "No prototype you could make from these is expected to come nearer to the target than P4 (about "
+        "3.9 of 6 targets)."
     )
 
 

@@ -106,7 +106,7 @@ def test_readiness_shows_numbers_and_reasons():
     assert table["What is missing"].iloc[0] == "the safety gate is red"
     none = shown(_READY, readiness(small_study(batches=None), "2025-03-13"), NAMES)
     assert none["Age at least"].tolist() == ["–"] * 4
-    drawers = {each.title for each in tell_gate(safety_gate(study(), DAY), NAMES, ready).every_drawer()}
+    drawers = {each.title for each in tell_gate(safety_gate(study(), DAY), NAMES, ready, DAY).every_drawer()}
     assert "Ready to be served?" in drawers
 
 

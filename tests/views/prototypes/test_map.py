@@ -5,6 +5,7 @@ import dataclasses
 import numpy as np
 import pandas as pd
 import pytest
+from matplotlib.patches import Circle
 
 from panel.models.prototypes.map import PrototypeMap
 from panel.study.naming import Naming
@@ -133,6 +134,14 @@ def test_long_names_are_cut_before_they_leave_the_picture():
     figure = _figure(panel_map(), long)
     assert words_outside(figure) == []
     assert words_covering_words(figure) == []
+
+
+def test_the_circle_of_full_correlation_and_its_cross_stand_about_nought():
+    (axes,) = _figure(panel_map(), STUDY_NAMES).axes
+    (circle,) = [patch for patch in axes.patches if isinstance(patch, Circle) and not patch.get_fill()]
+    assert (circle.center, circle.radius) == ((0, 0), 1)
+    across, upright = (line.get_xydata().tolist() for line in axes.lines if line.get_zorder() == 0)
+    assert (across, upright) == ([[-1, 0], [1, 0]], [[0, -1], [0, 1]])
 
 
 def test_marks_lie_where_the_numbers_say_each_with_its_own_look():
