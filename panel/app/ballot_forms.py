@@ -309,7 +309,8 @@ def lock(study: StudyInUse, record: BallotRecord, session: str) -> None:
         say(missing)
     with st.form(f"lock {session}"):
         who = st.text_input("Who locks it")
-        sure = st.checkbox("Lock it, with what is missing" if missing else "Lock it for good")
+        label = "Lock it, with what is missing" if missing else "Lock it for good"
+        sure = st.checkbox(label, key=f"sure to lock {session}")
         if st.form_submit_button("Lock the session"):
             _lock(study, record, session, who or "", sure=sure)
 

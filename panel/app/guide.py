@@ -119,8 +119,8 @@ EDITORS = MappingProxyType(
     }
 )
 """What can be edited, and what it is called."""
-CHOICE, ROW = "what to edit", "row to edit"
-"""Fields of the session: which editor is open, and at which row."""
+CHOICE, ROW = "editor", "row to edit"
+"""Fields of the session: which editor is open, which the address says too, and at which row."""
 
 # From a finding to the editor that mends it.
 

@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-from collections.abc import Sequence
 from contextlib import suppress
 from functools import partial
 from pathlib import Path
@@ -13,7 +12,7 @@ from panel import __version__
 from panel.app.guide import offer_to_fill, show_stop
 from panel.app.launch import warm_up
 from panel.app.new_study import show_start
-from panel.app.places import PART, PLACES, go, page_of
+from panel.app.places import PART, PLACES, choice_in_address, go, page_of
 from panel.app.state import StudyInUse, demo_in_use
 from panel.app.widgets import PartEnds, close, drawer, page, plain, show_items, style
 
@@ -44,7 +43,10 @@ def _show_place(name: str) -> None:
     held = PLACES[name]
     study = page(held.title, otherwise=show_start)
     titles = [part.title for part in held.parts]
-    chosen = _chosen(name, titles) if len(titles) > 1 else titles[0]
+    chosen = titles[0]
+    if len(titles) > 1:
+        label = f"Parts of {held.title}"
+        chosen = choice_in_address(label, titles, PART, of=name, first=titles[0], label_visibility="collapsed")
     part = next((part for part in held.parts if part.title == chosen), held.parts[0])
     show_stop(part.name, study)
     st.caption(part.purpose)
@@ -66,26 +68,3 @@ def _of_the_demo(study: StudyInUse) -> None:
     st.markdown(f"**{plain(told.headline)}**")
     shown = told.picture or told.table
     show_items([shown] if shown is not None else told.mind, told)
-
-
-_ASKED = "part asked for"
-
-
-def _chosen(place: str, titles: Sequence[str]) -> str:
-    """Let the user choose a part; the address says which, and a link that names one is followed.
-
-    Streamlit would keep the address and the choice alike by itself, but then lets nobody leave the page.
-    """
-    asked = st.query_params.get(PART, titles[0])
-    if asked in titles and st.session_state.get(_ASKED) != (place, asked):
-        st.session_state[PART] = asked
-    chosen = st.segmented_control(
-        f"Parts of {PLACES[place].title}", titles, required=True, key=PART, label_visibility="collapsed"
-    )
-    chosen = chosen or titles[0]
-    if chosen == titles[0]:
-        st.query_params.pop(PART, None)
-    else:  # written anew even where it is the same: a link inside the place leaves the browser's address as it was
-        st.query_params[PART] = chosen
-    st.session_state[_ASKED] = (place, chosen)
-    return chosen

@@ -3,10 +3,10 @@
 from __future__ import annotations
 
 import re
-from collections.abc import Callable, Iterable
+from collections.abc import Callable, Iterable, Sequence
 from dataclasses import dataclass
 from importlib import import_module
-from typing import TYPE_CHECKING
+from typing import TYPE_CHECKING, Any
 
 import streamlit as st
 
@@ -158,6 +158,25 @@ def _nothing() -> None:
 def page_of(name: str, run: Callable[[], None] = _nothing) -> st.Page:
     """Return the page of a place; two with the same address are the same to Streamlit."""
     return st.Page(run, title=PLACES[name].title, url_path=name, default=name == _FIRST)
+
+
+def choice_in_address(
+    label: str, options: Sequence[str], key: str, *, of: str = "", first: str = "", **look: Any
+) -> str:
+    """Let the user choose among what lies side by side; the address says which, and one that names one is followed.
+
+    Streamlit would keep the address and the choice alike by itself, but then lets nobody leave the page.
+    """
+    asked, followed = st.query_params.get(key, first), f"{key} of the address"
+    if asked in options and st.session_state.get(followed) != (of, asked):
+        st.session_state[key] = asked
+    chosen = st.segmented_control(label, options, required=bool(first), key=key, **look) or first
+    if chosen == first:
+        st.query_params.pop(key, None)
+    else:  # written anew even where it is the same: a link inside the place leaves the browser's address as it was
+        st.query_params[key] = chosen
+    st.session_state[followed] = (of, chosen)
+    return chosen
 
 
 def leave_for(part: str) -> None:

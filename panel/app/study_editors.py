@@ -14,7 +14,7 @@ import streamlit as st
 
 from panel.app.fact_editors import edit_facts
 from panel.app.guide import CHOICE, EDITORS, FACTS, FORMULAS, ROW, STATEMENTS
-from panel.app.places import go
+from panel.app.places import choice_in_address, go
 from panel.app.state import StudyInUse, leave_message, moment
 from panel.app.widgets import attempt, download, file_name, headline, keep_and_tell, plain, say, table
 from panel.checks.all_checks import with_proposal
@@ -49,15 +49,15 @@ _SHOWN = 30  # changed rows, problems
 def show_edit(study: StudyInUse) -> None:
     """Let the user edit the study in use."""
     headline("What shall be changed?")
-    what = st.segmented_control(
-        "What to edit", list(EDITORS), format_func=EDITORS.__getitem__, key=CHOICE, persist_state="session"
+    what = choice_in_address(
+        "What to edit", list(EDITORS), CHOICE, format_func=EDITORS.__getitem__, persist_state="session"
     )
     if not what:
         st.caption("Choose what to edit. Each change is kept in the journal and can be taken back.")
         go("claims", "What became of statements is told under Say")
         _workbook(study)
         return
-    _who()
+    st.text_input("Your initials, for the journal", key=_WHO, persist_state="session", width=260)
     editor(study, what)
     _take_back(study)
 
@@ -82,10 +82,6 @@ def editor(study: StudyInUse, what: str) -> None:
     _paste(study, what)
     if what in _NAMED:
         _names(study, _NAMED[what])
-
-
-def _who() -> str:
-    return st.text_input("Your initials, for the journal", key=_WHO, persist_state="session", width=260) or ""
 
 
 def _take_back(study: StudyInUse) -> None:

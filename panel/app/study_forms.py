@@ -90,11 +90,11 @@ def import_form() -> None:
     file = raw_file(upload.name, upload.getvalue())
     names = attempt(_sheets, file) or []
     whole = "all that belong together"
-    sheet = st.selectbox("Sheet", [whole, *names], key=f"sheet {file.sha256}") if len(names) > 1 else ""
+    sheet = st.selectbox("Sheet", [whole, *names], key=f"sheet {file.sha256[:16]}") if len(names) > 1 else ""
     sheet = "" if sheet == whole else sheet
     line = st.text_input(
         "Line with the headings",
-        key=f"heading {file.sha256}",
+        key=f"heading {file.sha256[:16]}",
         width=260,
         placeholder="found by itself",
         help="Where the wrong line was taken: the line of the file in which the names of the columns stand.",
@@ -104,7 +104,7 @@ def import_form() -> None:
     if raw is None:
         return
     _preview(raw)
-    imported = attempt(read_scores, raw, _layout(raw, guess_layout(raw), f"{file.sha256} {sheet} {heading}"))
+    imported = attempt(read_scores, raw, _layout(raw, guess_layout(raw), f"{file.sha256[:16]} {sheet} {heading}"))
     if imported is not None:
         _what_was_done(imported)
         _use(imported, file)
@@ -126,11 +126,13 @@ def survey_form() -> None:
         str(name): st.column_config.TextColumn(str(name).capitalize(), disabled=name == "column") for name in guess
     }
     texts["kind"] = st.column_config.SelectboxColumn("Kind of question", options=["", *KINDS])
-    asked = st.data_editor(guess, hide_index=True, column_config=texts, key=f"asked {file.sha256}", alt="Questions")
+    asked = st.data_editor(
+        guess, hide_index=True, column_config=texts, key=f"asked {file.sha256[:16]}", alt="Questions"
+    )
     alone = [name for name in raw.header if len(set(raw.column(name))) == len(raw.lines)]
     free = [name for name in alone if not guess.set_index("column").loc[name, "kind"]]
     person = st.selectbox("Code of the person", ["", *free], min(len(free), 1), format_func=lambda n: n or _NUMBERED)
-    title = st.text_input("Title of the study", PurePath(file.name).stem, key=f"title {file.sha256}") or file.name
+    title = st.text_input("Title of the study", PurePath(file.name).stem, key=f"title {file.sha256[:16]}") or file.name
     if st.button("Use these answers", type="primary"):
         study = attempt(survey_study, raw, asked.fillna("").astype("str"), person or "", title)
         if study is not None:
@@ -205,9 +207,9 @@ def _what_was_done(imported: ImportedScores) -> None:
 def _use(imported: ImportedScores, file: RawFile) -> None:
     """Ask for the title and the ends of the scale, and use the scores as the study."""
     columns = st.columns([2, 1, 1])
-    title = columns[0].text_input("Title of the study", PurePath(file.name).stem, key=f"title {file.sha256}")
+    title = columns[0].text_input("Title of the study", PurePath(file.name).stem, key=f"title {file.sha256[:16]}")
     ends = [
-        columns[place].text_input(label, key=f"{label} {file.sha256}", help="Empty if you do not know.")
+        columns[place].text_input(label, key=f"{label} {file.sha256[:16]}", help="Empty if you do not know.")
         for place, label in ((1, "Lowest possible score"), (2, "Highest possible score"))
     ]
     low = attempt(typed_number, ends[0] or "", "The lowest possible score") if (ends[0] or "").strip() else None
@@ -220,10 +222,10 @@ def _use(imported: ImportedScores, file: RawFile) -> None:
         "Which one is the benchmark?",
         ["", *scored],
         format_func=lambda name: name or "none of them",
-        key=f"benchmark {file.sha256}",
+        key=f"benchmark {file.sha256[:16]}",
         help="The product you have now, or whatever the others are compared with. Swaps are told from it.",
     )
-    if st.button("Use these scores", type="primary", key=f"use {file.sha256}"):
+    if st.button("Use these scores", type="primary", key=f"use {file.sha256[:16]}"):
         study = attempt(study_from_scores, imported, file, title or file.name, low, high, benchmark or "")
         if study is not None:
             _keep_import(study, title or file.name)

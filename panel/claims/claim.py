@@ -392,8 +392,8 @@ def _entered(study: Study, claim: Claim) -> list[str]:
     days = days_stated(study)
     answers = study.table("answers")
     asked = answers.loc[answers["question"] == claim.question] if claim.question else answers
-    of_people = {str(name) for name in asked["session"]} if claim.question or not claim.attribute else set()
-    of_panel = {str(name) for name in study.scores["session"]} if claim.attribute else set()
+    of_people = {str(name) for name in asked["session"].unique()} if claim.question or not claim.attribute else set()
+    of_panel = {str(name) for name in study.scores["session"].unique()} if claim.attribute else set()
     moments = first_moments(study) if claim.attribute else []
     meant = of_people | of_panel
     named = [day for label, own in days.items() for day in own if _of_sessions(label, meant)]

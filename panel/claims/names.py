@@ -315,7 +315,7 @@ test_record.__test__ = False  # type: ignore[attr-defined]  # a function about t
 
 def panel_days(study: Study) -> str:
     """Return the month in which the trained panel scored; empty if no score carries a time."""
-    entered = [when for when in study.scores["recorded_at"] if when]
+    entered = [when for when in study.scores["recorded_at"].unique() if when]
     first = _moment(min(entered)) if entered else None
     return f"{_MONTHS[first.month - 1]} {first.year}" if first else ""
 

@@ -17,6 +17,7 @@ from panel.errors import StudyError
 from panel.report.contents.blocks import Picture, Report, Section, Words
 from panel.report.elsewhere import elsewhere
 from panel.report.html import Item, Sheet, holds_numbers, items, page_facts, plain_text, with_breaks
+from panel.views.pictures import sign_width
 
 _TEMPLATE = Path(__file__).with_name("evidence.typ")
 # DejaVu Sans first; the second one shows a box with the name of the script for signs that the first lacks.
@@ -195,20 +196,9 @@ _MEAN = 0.6  # of the size of the letters: mean width of a sign of DejaVu Sans
 
 
 @cache
-def _face(*, bold: bool) -> dict[int, float]:
-    """Return how wide each sign of a face of DejaVu Sans is, in letters of size 1."""
-    from fontTools.ttLib import TTFont  # type: ignore[import-untyped]  # it comes with matplotlib and has no types
-
-    with TTFont(_font_folder() / ("DejaVuSans-Bold.ttf" if bold else "DejaVuSans.ttf"), lazy=True) as font:
-        widths, units = font["hmtx"].metrics, font["head"].unitsPerEm
-        return {sign: widths[glyph][0] / units for sign, glyph in font.getBestCmap().items()}
-
-
-@cache
 def _width(text: str, *, bold: bool = False) -> float:
     """Return how wide a text is in letters of size 1."""
-    face = _face(bold=bold)
-    return sum(face.get(ord(sign), 1.0) for sign in text)
+    return sum(sign_width(sign, bold=bold) for sign in text)
 
 
 def _breakable(text: str, room: float, size: float, *, bold: bool = False) -> str:

@@ -72,7 +72,7 @@ def without_people(study: Study, shuffled: random.Random | None = None) -> Study
 
 def people_in(study: Study) -> tuple[str, ...]:
     """Return the codes of all people in a study, in the order in which they come."""
-    columns = [frame["assessor"] for frame in study.tables.values() if "assessor" in frame]
+    columns = [frame["assessor"].unique() for frame in study.tables.values() if "assessor" in frame]
     return tuple(dict.fromkeys(str(code) for column in columns for code in column if code))
 
 

@@ -98,7 +98,7 @@ def _blank(names: pd.Series) -> np.ndarray:
 
 def _outside_scale(study: Study, scores: pd.DataFrame) -> pd.Series:
     """Return True for each score below the lowest or above the highest possible one."""
-    names = list(dict.fromkeys(scores["attribute"]))
+    names = scores["attribute"].unique().tolist()
     limits = np.array([limits or (-np.inf, np.inf) for limits in study.scales(names)]).reshape(-1, 2)
     code = pd.Index(names).get_indexer(pd.Index(scores["attribute"]))
     values = scores["score"].to_numpy(dtype=float)

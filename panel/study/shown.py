@@ -104,7 +104,7 @@ class Column:
 
 
 def _each(name: str, write: Callable[[Any, About], str]) -> _Cells:
-    return lambda rows, about: [write(value, about) for value in rows[name]]
+    return lambda rows, about: [write(value, about) for value in rows[name].to_numpy(dtype="object")]
 
 
 def number(heading: str, name: str, digits: int = 1, factor: float = 1.0, offset: float = 0.0) -> Column:
@@ -201,7 +201,9 @@ def each_row(
     """Describe a column whose cells are written from the whole row."""
 
     def cells(rows: pd.DataFrame, about: About) -> list[str]:
-        return [write({str(name): value for name, value in row.items()}, about) for row in rows.to_dict("records")]
+        names = [str(name) for name in rows.columns]
+        columns = [column.to_numpy(dtype="object").tolist() for _, column in rows.items()]
+        return [write(dict(zip(names, row, strict=True)), about) for row in zip(*columns, strict=True)]
 
     return Column(heading, cells, needs, figure=figure)
 

@@ -96,7 +96,9 @@ def texts_of_frame(
         if column in header and 0 <= place < len(frame) and columns[header.index(column)][place] == "":
             columns[header.index(column)][place] = str(text)
     for column, cells in zip(header, columns, strict=True):
-        bad = next((i for i, text in enumerate(cells) if not _can_be_written(text)), None)
+        bad = None
+        if not _can_be_written("".join(cells)):  # asked once for a column; then where in it
+            bad = next(i for i, text in enumerate(cells) if not _can_be_written(text))
         if bad is not None or not _can_be_written(column):
             where = f"row {bad + first}, column {column!r}" if bad is not None else f"column name {column!r}"
             raise StudyError(f"The table {name} holds a character that no table file can hold ({where}); delete it.")
@@ -148,7 +150,10 @@ def _column_texts(column: pd.Series) -> list[str]:
 def _can_be_written(text: str) -> bool:
     if text.isascii() and text.isprintable():
         return True
-    return not holds_control_signs(text) and not any("\ud800" <= sign <= "\udfff" for sign in text)
+    return not holds_control_signs(text) and _HALF_A_SIGN.search(text) is None
+
+
+_HALF_A_SIGN = re.compile("[\ud800-\udfff]")
 
 
 ENTRIES = MappingProxyType(

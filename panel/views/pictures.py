@@ -9,7 +9,7 @@ import warnings
 from collections.abc import Iterator, Mapping, Sequence
 from contextlib import contextmanager
 from dataclasses import dataclass
-from functools import lru_cache
+from functools import cache, lru_cache
 from html import escape
 from typing import TYPE_CHECKING, Any
 
@@ -21,6 +21,7 @@ if TYPE_CHECKING:  # a command that prints words draws nothing: what draws is lo
     from matplotlib.artist import Artist
     from matplotlib.axes import Axes
     from matplotlib.figure import Figure
+    from matplotlib.ft2font import FT2Font
     from matplotlib.text import Text
 
 from panel.study.naming import Naming
@@ -106,6 +107,24 @@ def text_width(text: str, size: float) -> float:
     return float(width)
 
 
+@cache
+def sign_width(sign: str, *, bold: bool = False) -> float:
+    """Return how wide a sign stands on paper in letters of size 1, not fitted to dots; 1 if the font lacks it."""
+    from matplotlib.ft2font import LoadFlags
+
+    font = _font(bold=bold)
+    place = font.get_char_index(ord(sign))
+    return font.load_glyph(place, flags=LoadFlags.NO_SCALE).horiAdvance / font.units_per_EM if place else 1.0
+
+
+@cache
+def _font(*, bold: bool) -> FT2Font:
+    from matplotlib import get_data_path
+    from matplotlib.ft2font import FT2Font
+
+    return FT2Font(f"{get_data_path()}/fonts/ttf/DejaVuSans{'-Bold' if bold else ''}.ttf")
+
+
 def shortened(text: str, size: float, width: float) -> str:
     """Return `text` cut to a width, with an ellipsis where something was cut off."""
     if text_width(text, size) <= width:
@@ -122,6 +141,8 @@ def shortened(text: str, size: float, width: float) -> str:
 
 def wrapped(text: str, size: float, width: float, most: int = 99) -> list[str]:
     """Return `text` in lines no wider than `width`, at most so many; what does not fit is cut with an ellipsis."""
+    if text_width(text, size) <= width:  # most do: the line is not measured word by word
+        return [text]
     lines: list[str] = []
     for word in text.split(" "):
         if lines and text_width(f"{lines[-1]} {word}", size) <= width:

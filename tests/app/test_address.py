@@ -8,10 +8,12 @@ import pytest
 from streamlit.testing.v1 import AppTest
 
 from panel.app.front_door import STUDY_FIELD
+from panel.app.guide import CHOICE
 from panel.app.state import FOLDERS_VARIABLE, STUDY_VARIABLE, default_folder
 from panel.study import open_study as recent
 from panel.study.folder import write_study
 from panel.study.open_study import _MOST_RECENT, recent_studies, remember_study
+from tests.app.running import part_of_app
 from tests.app.test_pages import shown
 from tests.studies import small_study
 
@@ -107,3 +109,23 @@ def test_a_broken_list_of_recent_studies_is_no_list(content: bytes):
     recent._recent_file().parent.mkdir(parents=True)
     recent._recent_file().write_bytes(content)
     assert recent_studies() == ()
+
+
+def test_the_editor_that_is_open_stands_in_the_address_and_a_new_window_with_it_opens_it(folders):
+    app = part_of_app("edit")
+    app.query_params[STUDY_FIELD] = str(folders[0])
+    app.run()
+    assert CHOICE not in app.query_params
+    app.session_state[CHOICE] = "batches"
+    app.run()
+    assert app.query_params[CHOICE] == "batches"
+    again = part_of_app("edit")
+    again.query_params |= {STUDY_FIELD: str(folders[0]), CHOICE: "batches"}
+    again.run()
+    assert again.session_state[CHOICE] == "batches"
+    again.session_state[CHOICE] = "assessors"
+    again.run()
+    assert again.query_params[CHOICE] == "assessors"
+    again.query_params[CHOICE] = "batches"  # as the browser's way back does
+    assert again.run().session_state[CHOICE] == "batches"
+    assert not again.exception

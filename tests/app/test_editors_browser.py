@@ -34,10 +34,8 @@ _DRAWN, _KEY = 1500, 300  # milliseconds: a canvas tells nobody when it is ready
 _NOT_SAVED = "Not saved yet: 1 row changed."
 
 
-def typed_into_the_grid(page: Page) -> None:
-    """Type a decimal comma into the second cell of the prototypes, and reload the page in the midst of it."""
-    page.get_by_text("Prototypes", exact=True).last.click()
-    settled(page)
+def write_the_second_cell(page: Page, text: str) -> None:
+    """Write into the second cell of the grid, which stays open."""
     page.wait_for_selector("[data-testid=stDataFrame] canvas")
     box = page.locator("[data-testid=stDataFrame] canvas").first.bounding_box()
     page.wait_for_timeout(_DRAWN)
@@ -45,13 +43,27 @@ def typed_into_the_grid(page: Page) -> None:
     for key in ("ArrowRight", "Enter", "Control+a"):
         page.wait_for_timeout(_KEY)
         page.keyboard.press(key)
-    page.keyboard.type("48,7 base", delay=_KEY / 10)
+    page.keyboard.type(text, delay=_KEY / 10)
+
+
+def typed_into_the_grid(page: Page) -> None:
+    """Type a decimal comma into the prototypes, and reload the page in the midst of a cell, and after it."""
+    page.get_by_text("Prototypes", exact=True).last.click()
+    settled(page)
+    write_the_second_cell(page, "12.4")
+    page.reload()
+    settled(page)
+    page.get_by_text("You were typing \u201c12.4\u201d in row 1, Name; it is not in the table.").wait_for()
+    page.get_by_role("button", name="Forget it").click()
+    page.reload()
+    settled(page)
+    write_the_second_cell(page, "48,7 base")
     page.keyboard.press("Enter")
     page.get_by_text(_NOT_SAVED).wait_for()
     page.reload()
     settled(page)
-    page.get_by_text("Prototypes", exact=True).last.click()
     page.get_by_text(_NOT_SAVED).wait_for()
+    assert page.get_by_text("You were typing").count() == 0
 
 
 # A long text in the form of a drawer, a number in a form that the study states already, a line outside of any form.
@@ -61,7 +73,8 @@ _TYPED = {
     "edit": ("Largest difference that does not matter, in scale units", "7,"),
     "claims": ("Sentence, exactly as it is to be said", "less greasy than the bench"),
 }
-_PUT_BACK = "Put back what you had typed."
+_PUT_BACK, _CHOSEN = "Put back what you had typed.", "Put back what you had chosen."
+_SIX = {"Appearance": ["gloss"], "Rub-out": ["spread"], "After-feel": ["greas", "stick", "waxy", "powdery"]}
 
 
 def opened(page: Page, address: str, name: str, folder: Path, *, drawer: bool = True) -> None:
@@ -96,14 +109,20 @@ def fields_are_put_back_until_saved(walk: Walk, address: str, folder: Path) -> N
     assert walk.field(_TYPED["claims"][0]).input_value() == ""
     opened(page, address, "decide", folder, drawer=False)
     walk.write("Who decides", "M. Aro")
+    walk.pick("Chosen", "P4")
+    chosen = walk.field("Chosen").input_value()
     walk.press("Record the decision", "is not established")  # refused: it is kept
     page.reload()
     page.get_by_text(_PUT_BACK).nth(1).wait_for()
+    page.get_by_text(_CHOSEN).wait_for()
     assert walk.field("Who decides").input_value() == "M. Aro"
+    assert walk.field("Chosen").input_value() == chosen
     walk.write("What is not established", "how it wears")
     walk.write("In which role", "lead")
     walk.press("Record the decision", "The decision is recorded")
-    assert read_folder(folder).table("decisions")["reason"].iloc[-1] == _TYPED["decide"][1]
+    decision = read_folder(folder).table("decisions").iloc[-1]
+    assert decision["reason"] == _TYPED["decide"][1]
+    assert decision["chosen"] == "P4"
     # what somebody else saved meanwhile is not overwritten
     save(
         folder, read_folder(folder), lambda now: replace(now, facts={**now.facts, "margin": 9}), who="", what="Margin."
@@ -123,8 +142,13 @@ def begun(walk: Walk) -> None:
     walk.choose("A new study", "Five short steps")
     walk.write("What the study is called", "Lotion in spring")
     walk.press("Begin", "The study is begun")
-    walk.pick("After-feel", "greas")
-    walk.press("Add 1 attribute", "1 attribute added")
+    for stage, words in _SIX.items():
+        walk.pick(stage, *words)
+    walk.page.reload()
+    walk.page.get_by_role("button", name="Add 6 attributes").wait_for()
+    assert walk.page.get_by_text(_CHOSEN).count() == len(_SIX)
+    walk.press("Add 6 attributes", "6 attributes added")
+    assert walk.page.get_by_text(_CHOSEN).count() == 0
     walk.write("Prototypes, separated by ;", "P1; P2")
     walk.press("Save the prototypes", "Prototypes: P1, P2")
 
@@ -145,6 +169,7 @@ def test_what_is_half_done_outlives_a_reload_and_a_restart(tmp_path: Path):
             page.goto(f"{address}/{address_of('edit')}&study={folder}")
             settled(page)
             typed_into_the_grid(page)
+            left_at = page.url
             page.goto(f"{address}/{address_of('start')}")
             settled(page)
             begun(Walk(page, tmp_path))
@@ -160,9 +185,8 @@ def test_what_is_half_done_outlives_a_reload_and_a_restart(tmp_path: Path):
             walk.choose("New or another", "Setting up Lotion in spring")
             assert page.get_by_role("radio", name=_STEPS[2]).is_checked()
             assert walk.field("Prototypes, separated by ;").input_value() == "P1; P2"
-            page.goto(f"{address}/{address_of('edit')}&study={folder}")
+            page.goto(left_at)
             settled(page)
-            page.get_by_text("Prototypes", exact=True).last.click()
             page.get_by_text(_NOT_SAVED).wait_for()
             page.get_by_role("button", name="Save prototypes").click()
             page.get_by_text("It is saved in").wait_for()

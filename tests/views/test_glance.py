@@ -100,7 +100,7 @@ def test_settling_opens_the_editor_that_mends_it(monkeypatch):
     app = part_of_app("at_a_glance").run()
     app.button[0].click().run()
     assert not app.exception
-    assert app.session_state["what to edit"] == "batches"  # a batch too young
+    assert app.session_state["editor"] == "batches"  # a batch too young
 
 
 def test_a_page_that_is_mentioned_is_a_link(monkeypatch):

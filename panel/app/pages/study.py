@@ -286,7 +286,7 @@ def _removal(folder: Path, people: tuple[str, ...]) -> None:
         person = st.selectbox("Person", people, index=None)
         who = st.text_input("Who removes it") or ""
         why = st.text_input("Why", placeholder="without the code: it stays") or ""
-        sure = st.checkbox("Remove it; this cannot be undone, and the history begins anew")
+        sure = st.checkbox("Remove it; this cannot be undone, and the history begins anew", key="sure to remove")
         if st.form_submit_button("Remove"):
             if not person or not sure:
                 st.warning("Choose the person, and tick that it is to be removed for good.", icon=":material/info:")

@@ -361,7 +361,8 @@ def draw_panels(
     frame = fitted.used.frame
     frame = frame.loc[frame["attribute"].isin(attributes)]
     fits = [each for each in fitted.fits if not set(each[0].attributes).isdisjoint(attributes)]
-    unscored = [(name, "it was not scored") for name in attributes if name not in set(frame["attribute"])]
+    scored = set(frame["attribute"].unique())
+    unscored = [(name, "it was not scored") for name in attributes if name not in scored]
     why_not = (*(each for each in fitted.left_out if each[0] in attributes), *unscored)
     if not fits:
         reasons = "; ".join(f"{name} ({why})" for name, why in why_not)

@@ -367,11 +367,7 @@ def _line(key: tuple[str, str], fits: _Fits, model: str) -> pd.DataFrame:
 
 
 def _keyed(key: tuple[str, str], columns: Mapping[str, object]) -> pd.DataFrame:
-    frame = pd.DataFrame(columns)
-    names = dict(zip(_CURVE, key, strict=True))
-    return frame.assign(**{name: pd.Series(value, index=frame.index, dtype="str") for name, value in names.items()})[
-        [*_CURVE, *columns]
-    ]
+    return pd.DataFrame({**dict(zip(_CURVE, key, strict=True)), **columns})
 
 
 def _stacked(frames: list[pd.DataFrame]) -> pd.DataFrame:

@@ -267,6 +267,8 @@ _PLAIN = {"-": "~", " ": "."}
 def _id_part(text: object) -> str:
     """Return a name as a part of an id; different names give different parts."""
     words = f"{text:g}" if isinstance(text, float) and text.is_integer() else str(text)
+    if words.replace("_", "").isalnum():
+        return words
     return "".join(_PLAIN.get(sign) or (sign if sign.isalnum() or sign == "_" else _escaped(sign)) for sign in words)
 
 

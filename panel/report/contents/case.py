@@ -134,7 +134,7 @@ def _key_figures(answers: Answers, found: Sequence[tuple[str, str]]) -> TextTabl
 
 def _people(study: Study) -> Iterator[str]:
     for table, words in (("scores", "trained assessor"), ("answers", "consumer")):
-        number = len(set(study.table(table)["assessor"]) - {""})
+        number = len(set(study.table(table)["assessor"].unique()) - {""})
         if number:
             yield counted(number, words)
 

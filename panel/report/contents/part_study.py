@@ -205,8 +205,8 @@ def _dropped(study: Study) -> list[str]:
     consumers = set(people.loc[people["kind"] == "consumer", "assessor"])
     lines = []
     for session, rows in servings.loc[servings["assessor"].isin(consumers)].groupby("session", sort=False):
-        served = list(dict.fromkeys(rows["assessor"]))
-        came = set(answers.loc[answers["session"] == session, "assessor"])
+        served = rows["assessor"].unique().tolist()
+        came = set(answers.loc[answers["session"] == session, "assessor"].unique())
         gone = [who for who in served if who not in came]
         missing = f"; without an answer: {first_few(gone, 10)}" if gone else ""
         planned = counted(len(served), "consumer")
@@ -469,7 +469,7 @@ def days_told(study: Study) -> str:
 
 
 def _column(study: Study, table: str, column: str) -> list[str]:
-    return _read(list(dict.fromkeys(study.table(table)[column])))
+    return _read(study.table(table)[column].unique().tolist())
 
 
 def _read(texts: list[str]) -> list[str]:

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import math
 from collections.abc import Callable, Sequence
 from dataclasses import dataclass
 from typing import Literal, get_args
@@ -289,43 +290,45 @@ def _best_index(rate: Array, stress: Array, weights: Array, yield_stress: float 
 
     scaled, shares = rate / scale, weights / weights.sum()
 
-    def straight(n: Array) -> Array:
+    def straight(n: float | Array) -> tuple[Array, Array, Array]:
         return _straight_part(scaled, stress, weights, shares, n, yield_stress)
 
-    values = straight(_GRID)[0]
+    values = straight(_GRID[:, None])[0]
     place = int(np.argmin(values))
     ends = np.log(_GRID[[max(place - 1, 0), min(place + 1, _GRID.size - 1)]])
     found = minimize_scalar(
-        lambda log_n: float(straight(np.exp([log_n]))[0, 0]),
+        lambda log_n: float(straight(math.exp(log_n))[0]),
         bounds=(ends[0], ends[1]),
         method="bounded",
         options={"xatol": 1e-10},
     )
     n = float(np.exp(found.x)) if found.fun <= values[place] else float(_GRID[place])
-    residual_sum, sigma0, K = straight(np.array([n]))[:, 0].tolist()
+    residual_sum, sigma0, K = map(float, straight(n))
     return residual_sum, np.array([sigma0, K / scale**n, n])
 
 
-def _straight_part(rate: Array, stress: Array, weights: Array, w: Array, n: Array, yield_stress: float | None) -> Array:
-    """Return residual sum, sigma0 and K, neither of them below zero, for each n; shape (3, number of n).
+def _straight_part(
+    rate: Array, stress: Array, weights: Array, w: Array, n: float | Array, yield_stress: float | None
+) -> tuple[Array, Array, Array]:
+    """Return residual sum, sigma0 and K, neither of them below zero, for one n or for each of a column of them.
 
     `w` are the weights as shares of their sum.
     """
-    power = rate ** n[:, None]
-    squares = power**2 @ w
+    power = rate**n
+    squares = (power * power) @ w
     through_origin = (power * stress) @ w / squares
     if yield_stress is None:
         mean_power, mean_stress = power @ w, float(w @ stress)
-        centred = power - mean_power[:, None]
+        centred = power - mean_power[..., None]
         K = (centred * stress) @ w / (centred**2 @ w)
         sigma0 = mean_stress - K * mean_power
         sigma0, K = np.where(K < 0, mean_stress, sigma0), np.maximum(K, 0.0)
         sigma0, K = np.maximum(sigma0, 0.0), np.where(sigma0 < 0, through_origin, K)
     else:
-        sigma0 = np.full(n.size, yield_stress)
+        sigma0 = np.asarray(yield_stress)
         K = np.maximum(through_origin - yield_stress * (power @ w) / squares, 0.0)
-    residual = stress - sigma0[:, None] - K[:, None] * power
-    return np.stack([residual**2 @ weights, sigma0, K])
+    residual = stress - sigma0[..., None] - K[..., None] * power
+    return (residual * residual) @ weights, sigma0, K
 
 
 # How thick is a sample at a given shear rate, by the curve fitted to it, and is that rate inside what was

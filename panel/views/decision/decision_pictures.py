@@ -218,6 +218,6 @@ def _cell(axes: Axes, x: float, y: float, wide: float, chance: float, mark: str)
 
     known = chance == chance
     shade = _PALE + (_DARK - _PALE) * (chance if known else 0.0)
-    axes.add_patch(Rectangle((x, y), wide, _ROW, facecolor=shade, edgecolor=FAINT, linewidth=0.6))
+    axes.add_artist(Rectangle((x, y), wide, _ROW, facecolor=shade, edgecolor=FAINT, linewidth=0.6))
     words = f"{mark} {chance_words(chance)}".strip()
     axes.text(x + wide / 2, y + _ROW / 2, words, fontsize=LETTERS, color=INK, ha="center", va="center")

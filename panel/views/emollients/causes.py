@@ -394,7 +394,7 @@ def _write_swap(axes: Axes, row: Mapping[Any, Any], short: Mapping[str, str], y:
     from matplotlib.patches import Circle
 
     centre = (_MARGIN + _RADIUS, y + 11 + _RADIUS)
-    axes.add_patch(Circle(centre, _RADIUS, fill=False, edgecolor=INK, linewidth=1.1))
+    axes.add_artist(Circle(centre, _RADIUS, fill=False, edgecolor=INK, linewidth=1.1))
     _text(axes, *centre, str(row["letter"]), _HEADING, ha="center", va="center_baseline", weight="bold")
     down = y + 9
     for lines, size, colour in _swap_lines(row, short, width):
@@ -416,7 +416,7 @@ def _draw_cell(
     if cell["mark"] == GOES_ALONG:
         place = (left + 1, top + 1)
         hatched: dict[str, Any] = {"facecolor": "none", "edgecolor": _HATCH, "linewidth": 0, "hatch": "////"}
-        axes.add_patch(Rectangle(place, wide - 2, tall - 2, **hatched, zorder=0))
+        axes.add_artist(Rectangle(place, wide - 2, tall - 2, **hatched, zorder=0))
     middle, y = left + wide / 2, top + tall / 2 + 1
     _draw_mark(axes, cell, middle, y, (wide / 2 - 4) / reach, margin)
     colour, way = _look(cell)
@@ -434,7 +434,7 @@ def _draw_mark(
     from matplotlib.patches import Rectangle
 
     if margin:
-        axes.add_patch(
+        axes.add_artist(
             Rectangle((middle - margin * scale, y - 8), 2 * margin * scale, 16, facecolor=_BAND, linewidth=0, zorder=1)
         )
     axes.plot([middle, middle], [y - 10, y + 10], color=_HATCH, linewidth=0.9, zorder=2)
@@ -501,7 +501,7 @@ def _draw_sign(axes: Axes, sign: str, x: float, y: float) -> None:
         axes.plot([x - 7, x + 7], [y, y], color=INK, linewidth=2.2, solid_capstyle="round")
     else:
         look: dict[str, Any] = {"facecolor": _BAND} if sign == "band" else {"facecolor": "none", "hatch": "//////"}
-        axes.add_patch(Rectangle((x - 7, y - 5), 14, 10, edgecolor=_HATCH, linewidth=0.5, **look))
+        axes.add_artist(Rectangle((x - 7, y - 5), 14, 10, edgecolor=_HATCH, linewidth=0.5, **look))
 
 
 # For a phone: a block for each swap, a line for each sensation.
@@ -550,7 +550,7 @@ def _draw_line(axes: Axes, cell: Mapping[Any, Any], y: float, causes: Causes, na
     name, place = 0.46 * wide, _MARGIN + 0.46 * wide
     if cell["mark"] == GOES_ALONG:
         box = (place, y - _STEP / 2 + 1), wide - name, _STEP - 2
-        axes.add_patch(Rectangle(*box, facecolor="none", edgecolor=_HATCH, linewidth=0, hatch="////", zorder=0))
+        axes.add_artist(Rectangle(*box, facecolor="none", edgecolor=_HATCH, linewidth=0, hatch="////", zorder=0))
     lines = wrapped(names.attribute(str(cell["attribute"])), _BODY, name - 4, 2)
     _lines(axes, _MARGIN, y + 3.2 - (len(lines) - 1) * 5.5, lines, _BODY)
     half = (wide - name) / 2
