@@ -483,9 +483,6 @@ class _Reader(_Cursor):
         return bool(self.product_at(place)) or self.tokens[place : place + 1] == ("it",)
 
 
-# One sentence read whole: what every word of it does, and which words nothing accounts for.
-
-
 _LETTERS = {
     "property": "P", "comparative": "C", "superlative": "S", "verb": "V", "degree": "D", "degree_comparative": "E",
     "degree_superlative": "G", "more": "M", "less": "L", "most": "T", "least": "B", "not": "N", "absolute_not": "n",
