@@ -245,7 +245,7 @@ def _what_for(study: StudyInUse) -> None:
 def _attributes(study: StudyInUse) -> None:
     known = shared_table("lexicon")
     there = study.study.attributes
-    st.markdown(f"{counted(len(there), 'attribute')} chosen. A panel judges about six to twelve well.")
+    st.markdown(f"{counted(len(there), 'attribute')} in the study so far. A panel judges about six to twelve well.")
     words = dict(zip(known["attribute"], known["name"], strict=True))
     chosen: list[str] = []
     for stage, rows in known.groupby("stage", sort=False):
