@@ -136,6 +136,7 @@ def browser(width: int, height: int = 900) -> Iterator[BrowserContext]:
         context = playwright.chromium.launch_persistent_context(
             profile, executable_path=CHROMIUM, args=_ARGUMENTS, viewport=size
         )
+        context.set_default_timeout(LONGEST)
         try:
             yield context
         finally:
