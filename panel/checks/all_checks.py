@@ -102,7 +102,8 @@ def _in_her_words(study: Study, called: Mapping[str, str], findings: Iterable[Fi
     file = str(record.get("file") or "the imported file") if isinstance(record, dict) else "the imported file"
     lines = study.scores["raw_line"].to_numpy(dtype=float)
     words = {short: name for short, name in called.items() if name != short}
-    shorts = re.compile(rf"(?<!\w)(?:{'|'.join(map(re.escape, sorted(words, key=len, reverse=True)))})(?!\w)")
+    # an attribute ends its place; a person, session or row may be called by the same sign
+    last = re.compile(rf"(, (?:attribute )?)({'|'.join(map(re.escape, words))})(?=$|;)")
 
     def told(found: re.Match[str]) -> str:
         row = int(found[1]) - 2
@@ -110,7 +111,9 @@ def _in_her_words(study: Study, called: Mapping[str, str], findings: Iterable[Fi
         return found[0] if np.isnan(line) else f"{found[0]} (line {line:.0f} of {file})"
 
     def where(finding: Finding) -> str:
-        place = shorts.sub(lambda found: words[found[0]], finding.where) if words else finding.where
+        place = finding.where
+        if words and place.startswith(("scores", "attributes")):
+            place = last.sub(lambda found: found[1] + words[found[2]], place)
         return _ROW_OF_SCORES.sub(told, place)
 
     return [replace(finding, where=where(finding)) for finding in findings]

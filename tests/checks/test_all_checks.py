@@ -1,7 +1,9 @@
 import time
+from dataclasses import replace
 
 import numpy as np
 import pandas as pd
+import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
@@ -143,3 +145,16 @@ def test_no_content_of_the_tables_makes_the_checks_raise(study):
         assert finding.where
         assert finding.message
         assert finding.advice
+
+
+@pytest.mark.parametrize("short", ["1", "row", "scores", "session", "A.1|"])
+def test_only_an_attribute_is_called_by_its_words_whatever_else_has_the_same_sign(short):
+    study = small_study()
+    called = {"attribute": {"AF_GREASE": short}}
+    tables = {name: study.table(name).replace(called) for name in ("attributes", "scores")}
+    scores = tables["scores"].replace({"session": {"1": "1"}, "assessor": {"A01": "1"}})
+    row = scores.index[scores["attribute"] == short][0]
+    scores.loc[row, "score"] = 330.0
+    found = check_study(replace(study, tables={**study.tables, **tables, "scores": scores}))
+    (finding,) = [each for each in found if each.kind == "score_outside_scale"]
+    assert finding.where == f"scores, row {row + 2}: 1, session 1, P1, greasy film"
