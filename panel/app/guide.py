@@ -114,6 +114,7 @@ EDITORS = MappingProxyType(
         "questions": "Questions",
         "planned_differences": "Planned differences",
         "answers": "Answers of consumers",
+        "ingredient_values": "Own values of ingredients",
         STATEMENTS: "Statements before the test",
         FACTS: "About the study",
     }
