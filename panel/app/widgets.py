@@ -28,9 +28,16 @@ from panel.views.told import Item, Picture, Shown, Told
 _P = ParamSpec("_P")
 _T = TypeVar("_T")
 
-_MARKDOWN = re.compile(r"([\\`*_{}\[\]()#+.!|~$:<>&-])")
-# Streamlit makes links of addresses even where each sign is escaped; an invisible sign in them keeps them words.
-_LINKED = re.compile(r"(?:https?:(?=//)|www(?=\.)|(?<=[\w.+-])(?=@))", re.IGNORECASE)
+# Only what would be taken for formatting gets a stroke: whoever hears a label would hear each of them.
+_MARKDOWN = re.compile(
+    r"[\\`*\[\]~$<>|{}]|(?<![^\W_])_|_(?![^\W_])"  # emphasis, links, formulas, code, tags; a_b needs none
+    r"|&(?=#|\w+;)"  # signs by name
+    r"|^\s*(?:\d+[.)]|[#+=-])",  # headings and lists
+    re.MULTILINE,
+)
+# Streamlit makes links of addresses, icons of names between colons, arrows of strokes, even where each sign is escaped;
+# an invisible sign in them keeps them words.
+_REPLACED = re.compile(r"https?:(?=//)|www(?=\.)|(?<=[\w.+-])(?=@)|:(?=[a-z]|[\w+-]+:)|[<>~-](?=[-=>])", re.IGNORECASE)
 _WORD_JOINER = "\u2060"
 # A text that begins so is calculated, unless it is a number or a range of two.
 _CALCULATED = re.compile(r"[=@\t\r\n]|[+-](?![\d.,]+(?:[eE][+-]?\d+)?(?: to [+-]?[\d.,]+)?\s?%?$)")
@@ -69,8 +76,8 @@ _STYLE = """
 
 def plain(text: object) -> str:
     """Return text from a study so that it is shown as it is and never taken for formatting."""
-    words = _LINKED.sub(lambda found: f"{found[0]}{_WORD_JOINER}", str(text))
-    return _MARKDOWN.sub(r"\\\1", words)
+    words = _REPLACED.sub(lambda found: f"{found[0]}{_WORD_JOINER}", str(text))
+    return _MARKDOWN.sub(lambda found: f"{found[0][:-1]}\\{found[0][-1]}", words)
 
 
 class PartEnds(Exception):  # noqa: N818  # no error: the part has said what there is to say
