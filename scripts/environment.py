@@ -36,6 +36,8 @@ def ready(extra: str = "") -> Path:
         venv.create(ENVIRONMENT, with_pip=True)
     print("Installing (about a minute, once) ...", flush=True)
     install = [str(PYTHON), "-m", "pip", "install", "--quiet", "--disable-pip-version-check"]
+    if extra:  # who runs the tests once needs few of the modules: each is compiled when it is first used
+        install.append("--no-compile")
     for words in (
         ["--require-hashes", "--no-deps", "--requirement", str(listed)],
         ["--no-deps", "--no-build-isolation", "--editable", str(CHECKOUT)],  # built with what the list holds
