@@ -299,12 +299,27 @@ def _headline(result: Differences, names: Naming) -> str:
     told = f"The prototypes differ on {all_of(total, 'attribute')}."
     if differing < total:
         told = f"The prototypes differ on {differing} of {total} attributes; not told apart on {first_few(open_ones)}."
+    if result.versus.empty:
+        return f"{told}{_apart_from_all(result, names)}"
     counts = result.versus.loc[result.versus["verdict"] == DIFFERS, "prototype"].value_counts(sort=False)
     if counts.empty or total == 1:
         return told
     most = [str(name) for name in counts.index[counts == counts.max()]]
     stand = "stands" if len(most) == 1 else "stand"
     return f"{told} {format_list(most)} {stand} out most from {result.benchmark}, on {counts.max()} of them."
+
+
+def _apart_from_all(result: Differences, names: Naming) -> str:
+    """Return, where there is no benchmark, which prototypes are told apart from every other on most attributes."""
+    pairs = result.pairs[["attribute", "prototype", "versus", "verdict"]]
+    both = pd.concat([pairs, pairs.rename(columns={"prototype": "versus", "versus": "prototype"})])
+    if both["prototype"].nunique() < 3:
+        return ""  # the one pair is what the sentence before speaks of
+    alone = (both["verdict"] == DIFFERS).groupby([both["prototype"], both["attribute"]], sort=False).all()
+    on = alone[alone].reset_index().groupby("prototype", sort=False)["attribute"].agg(list)
+    most = on.map(len) == on.map(len).max()
+    told = [f"{name} on {first_few([names.attribute(str(each)) for each in held])}" for name, held in on[most].items()]
+    return f" Told apart from every other: {format_list(told)}." if told else ""
 
 
 def _mind(result: Differences, names: Naming) -> tuple[str, ...]:

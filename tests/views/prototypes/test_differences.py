@@ -141,6 +141,23 @@ def test_the_headline_counts(p_values, sentence):
     assert tell_differences(result(p_values=p_values), NAMES).headline == sentence
 
 
+@pytest.mark.parametrize(
+    ("apart", "sentence"),
+    [
+        ({("P3", "P1"), ("P3", "P2"), ("P4", "P3"), ("P2", "P1")}, " Told apart from every other: P3 on greasy film."),
+        ({("P3", "P1"), ("P3", "P2"), ("P4", "P1")}, ""),
+    ],
+)
+def test_without_a_benchmark_the_headline_names_who_is_told_apart_from_every_other(apart, sentence):
+    pairs = [(one, other) for one in ("P2", "P3", "P4") for other in ("P1", "P2", "P3") if one > other]
+    rows = [
+        difference("film", *pair, 9.0, 5.0, "differs and matters" if pair in apart else "cannot tell") for pair in pairs
+    ]
+    told = tell_differences(replace(result(benchmark=None), pairs=pd.DataFrame(rows)), NAMES)
+    first = "The prototypes differ on 1 of 2 attributes; not told apart on ease of spreading."
+    assert told.headline == first + sentence
+
+
 def test_what_cannot_be_shown_names_the_margin_or_its_absence():
     assert any("up to 8 is taken as too small" in line for line in _what_the_differences_cannot_show(result()))
     assert any("No margin was set" in line for line in _what_the_differences_cannot_show(result(margin=None)))
