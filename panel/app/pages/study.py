@@ -40,6 +40,7 @@ from panel.study.scores_used import PLACE_COLUMNS, scores_used, with_correction
 from panel.study.shown import shown
 from panel.study.table_cells import with_headings
 from panel.views.emollients.blends import blend_picture
+from panel.views.glance import in_short
 from panel.views.planning.study import (
     BATCHES,
     CHANGED_ROWS,
@@ -192,7 +193,7 @@ def show(study: StudyInUse) -> None:
     found = ask(study.answer, FINDINGS)
     headline(what_is_in_the_study(study.study))
     grave = [finding for finding in found if finding.severity != SEVERITIES[-1]]
-    say([what_the_findings_say(found)] if len(grave) > _MOST_TO_MIND else [finding.message for finding in grave])
+    say([what_the_findings_say(found)] if len(grave) > _MOST_TO_MIND else map(in_short, grave))
     _findings_by_severity(study, found)
     drawer("What it is for", lambda: st.markdown(plain(study.study.facts.get("purpose") or _NO_PURPOSE)))
     drawer("Formulas", partial(_formulas, study, names))
