@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import re
 from collections import Counter
 from collections.abc import Mapping, Set
 from dataclasses import dataclass, field
@@ -67,7 +68,7 @@ def naming(study: Study) -> Naming:
     scales = set(study.scales(words))
     return Naming(
         attributes={
-            attribute: f"{text}, {attribute}" if used[text] > 1 and text != attribute else text
+            attribute: _told_apart(attribute, text) if used[text] > 1 or timed_words(attribute)[0] == text else text
             for attribute, text in words.items()
         },
         stages=dict(zip(attributes["attribute"], attributes["stage"], strict=True)),
@@ -76,6 +77,33 @@ def naming(study: Study) -> Naming:
         scale=_scale(scales),
         digits=decimals(_longest(scales)),
     )
+
+
+def _told_apart(attribute: str, words: str) -> str:
+    """Return words that no other attribute has: a short name that begins with the words says more by itself."""
+    return attribute if attribute.startswith(words) else f"{words}, {attribute}"
+
+
+_AFTER = r"(?:(?:after|at|nach|apr[eè]s|despu[eé]s de|dopo|t ?[+=])[\s_]*|@ ?)?"
+_UNITS = {
+    1 / 60: "s|secs?|seconds?|sek|sekunden?|segundos?|secondi|secondes?",
+    1.0: "min|mins|minutes?|minuten?|minutos?|minuti",
+    60.0: "h|hrs?|hours?|std|stunden?|heures?|horas?|or[ae]",
+}
+_TIME = rf"{_AFTER}(?P<number>\d+(?:[.,]\d+)?)[\s_-]?(?P<unit>{'|'.join(_UNITS.values())})\.?"
+_TIMED = tuple(
+    re.compile(pattern, re.IGNORECASE)
+    for pattern in (rf"(?P<words>.*?\w)[\s_,;:(\[-]+{_TIME}[)\]]?", rf"{_TIME}[\s_,;:-]+(?P<words>[^\W\d].*)")
+)
+
+
+def timed_words(attribute: str) -> tuple[str, float]:
+    """Return the words of a name such as `greasy after 5 min`, and its minutes; the name and NaN where it has none."""
+    found = next(filter(None, (pattern.fullmatch(attribute.strip()) for pattern in _TIMED)), None)
+    if found is None:
+        return attribute, float("nan")
+    of_one = next(minutes for minutes, words in _UNITS.items() if re.fullmatch(words, found["unit"], re.IGNORECASE))
+    return found["words"], float(found["number"].replace(",", ".")) * of_one
 
 
 def decimals(length: float) -> int:

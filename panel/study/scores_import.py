@@ -12,12 +12,13 @@ import pandas as pd
 from pandas.api.extensions import ExtensionArray
 
 from panel.errors import StudyError
+from panel.study.naming import timed_words
 from panel.study.numbers_read import NumbersRead, proposed_number, read_number_columns, read_numbers
 from panel.study.raw_table import RawTable
 from panel.study.study import REHEARSED, UNREAD_COLUMNS, RawFile, Study, natural_order
 from panel.study.table_cells import NOT_WHOLE, ROLES, heading_words, is_called, is_reckoned, named_columns
 from panel.study.tables import TABLES
-from panel.words import counted, first_few
+from panel.words import counted, first_few, format_typed
 
 _NAME_ROLES = ("assessor", "prototype", "attribute", "session", "replicate", "batch", "recorded_at")
 _SHOWN = 6  # names in a sentence before "and n more"
@@ -77,6 +78,7 @@ def read_scores(table: RawTable, layout: ScoresLayout) -> ImportedScores:
     notes = (
         *table.notes,
         *_notes_on_names(table, layout),
+        *_notes_on_times(scores),
         *_notes_on_numbers(numbers),
         *_notes_on_rehearsal(table),
         *_notes_on_shape(table, layout, scores, unread),
@@ -117,7 +119,7 @@ def study_from_scores(
     scores = imported.scores
     tables = {
         "prototypes": _listed("prototypes", natural_order(name for name in scores["prototype"].unique() if name)),
-        "attributes": _listed("attributes", scores["attribute"].unique()),
+        "attributes": _with_times(_listed("attributes", scores["attribute"].unique())),
         "assessors": _listed("assessors", scores["assessor"].unique()),
         "scores": scores,
     }
@@ -267,6 +269,20 @@ def _listed(name: str, names: Iterable[str]) -> pd.DataFrame:
         else:
             columns[column.name] = pd.Series("", index=range(len(distinct)), dtype="str")
     return pd.DataFrame(columns)
+
+
+def _with_times(attributes: pd.DataFrame) -> pd.DataFrame:
+    """Return the table of attributes with the words and the minutes of names such as `greasy after 5 min`."""
+    timed = [timed_words(name) for name in attributes["attribute"]]
+    return attributes.assign(
+        name=["" if np.isnan(minutes) else words for words, minutes in timed], minutes=[minutes for _, minutes in timed]
+    )
+
+
+def _notes_on_times(scores: pd.DataFrame) -> list[str]:
+    timed = {name: timed_words(name)[1] for name in scores["attribute"].unique()}
+    told = [f"{name!r} is {format_typed(minutes)} min" for name, minutes in timed.items() if not np.isnan(minutes)]
+    return [f"Minutes after use were read from the names: {_some(told)}."] if told else []
 
 
 def _notes_on_names(table: RawTable, layout: ScoresLayout) -> list[str]:

@@ -1,8 +1,11 @@
 """Words of a study for pictures and tables."""
 
-import pandas as pd
+import math
 
-from panel.study.naming import Naming, naming
+import pandas as pd
+import pytest
+
+from panel.study.naming import Naming, naming, timed_words
 from panel.study.study import Study
 
 
@@ -55,3 +58,36 @@ def test_several_scales_give_no_scale():
 
 def test_without_a_study_names_are_short():
     assert Naming().attribute("AF_GREASE") == "AF_GREASE"
+
+
+@pytest.mark.parametrize(
+    ("name", "words", "minutes"),
+    [
+        ("Greasy after 5 min", "Greasy", 5),
+        ("residual_film_20min", "residual_film", 20),
+        ("Film (2 h)", "Film", 120),
+        ("After 30 s: tacky", "tacky", 0.5),
+        ("24-hour softness", "softness", 1440),
+        ("Fettig nach 2,5 Minuten", "Fettig", 2.5),
+        ("untuoso dopo 1 ora", "untuoso", 60),
+    ],
+)
+def test_a_time_in_the_name_of_an_attribute_is_read(name, words, minutes):
+    assert timed_words(name) == (words, pytest.approx(minutes))
+
+
+@pytest.mark.parametrize(
+    "name", ["Time to absorb (min)", "slip, 10 strokes", "10 min", "stickiness 2", "SPF 30 minimum", "T5"]
+)
+def test_a_number_that_is_no_time_is_part_of_the_name(name):
+    words, minutes = timed_words(name)
+    assert words == name
+    assert math.isnan(minutes)
+
+
+def test_the_same_words_at_two_times_are_told_apart_by_their_names_and_a_time_is_never_lost():
+    short = ["film 5 min", "film 20 min", "tacky 5 min", "g1", "g2"]
+    attributes = pd.DataFrame({"attribute": short, "name": ["film", "film", "tacky", "gloss", "gloss"]})
+    named = naming(Study({"attributes": attributes}, {}))
+    words = ["film 5 min", "film 20 min", "tacky 5 min", "gloss, g1", "gloss, g2"]
+    assert [named.attribute(each) for each in short] == words

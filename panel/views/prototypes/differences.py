@@ -356,13 +356,9 @@ def _line(row: Mapping[Any, Any], result: Differences, names: Naming) -> str:
     told = source.loc[source["verdict"] == DIFFERS]
     alike = source.loc[source["verdict"] == ALIKE]
     would = source.loc[source["said"].str.startswith((WOULD_BE, WOULD_BE_SMALL))]
-    against = f" than {result.benchmark}" if result.benchmark else ""
     parts = [f"{words}: the prototypes differ ({test})."]
-    if result.benchmark:
-        parts += _sides(told, against)
-    else:
-        parts += _clearest_pairs(told, names)
-    if len(told) == 0:
+    parts += _sides(told, f" than {result.benchmark}") if result.benchmark else _clearest_pairs(told, names)
+    if told.empty:
         parts.append(f"No single difference{f' from {result.benchmark}' if result.benchmark else ''} stands out alone.")
     of_benchmark = f" of {result.benchmark}" if result.benchmark else ""
     for words_of, rows in (("Within the margin", alike), ("Would be within the margin", would)):
@@ -376,7 +372,7 @@ def _largest(result: Differences, names: Naming) -> list[str]:
     told = result.picked
     if told.empty:
         return []
-    row = told.iloc[int(told["estimate"].abs().argmax())]
+    row = _widest_first(told).iloc[0]
     pair = f"{row['prototype']} minus {row['versus']} on {names.attribute(str(row['attribute']))}"
     return [f"The largest difference, {pair}, is {luck_words(row.to_dict(), names.digits)}."]
 
@@ -395,22 +391,21 @@ def _sides(told: pd.DataFrame, against: str) -> list[str]:
     sides = []
     for word, rows in (("Higher", told[told["estimate"] > 0]), ("Lower", told[told["estimate"] < 0])):
         if len(rows):
-            ordered = rows.reindex(rows["estimate"].abs().sort_values(ascending=False).index)
-            sides.append(f"{word}{against}: {format_list([str(name) for name in ordered['prototype']])}.")
+            sides.append(f"{word}{against}: {format_list(_widest_first(rows)['prototype'].astype(str).tolist())}.")
     return sides
+
+
+def _widest_first(rows: pd.DataFrame) -> pd.DataFrame:
+    return rows.reindex(rows["estimate"].abs().sort_values(ascending=False).index)
 
 
 def _clearest_pairs(told: pd.DataFrame, names: Naming) -> list[str]:
     """Return the widest of the differences told apart, as higher over lower."""
     if told.empty:
         return []
-    widest = told.reindex(told["estimate"].abs().sort_values(ascending=False).index).head(_CLEAREST)
-    ends = zip(widest["prototype"], widest["versus"], widest["estimate"], strict=True)
-    pairs = [
-        f"{first if size > 0 else second} above {second if size > 0 else first} "
-        f"by {format_number(abs(size), names.digits)}"
-        for first, second, size in ends
-    ]
+    rows = _widest_first(told).head(_CLEAREST)[["prototype", "versus", "estimate"]].itertuples(index=False)
+    ends = ((first, second, size) if size > 0 else (second, first, -size) for first, second, size in rows)
+    pairs = [f"{above} above {below} by {format_number(size, names.digits)}" for above, below, size in ends]
     rest = len(told) - len(pairs)
     return [f"Widest: {format_list(pairs)}{f'; {rest} more pairs told apart' if rest else ''}."]
 
@@ -460,14 +455,10 @@ _MARGIN_COLOUR = "#e8eef2"
 def _picture(result: Differences, names: Naming) -> Picture:
     """Return all prototypes in one picture: against the benchmark, or their means."""
     if not result.benchmark:
-        heard = _means_heard(result, names)
-        return Picture(
-            "means", "Estimated means of the prototypes", heard, lambda width: _means_figure(result, names, width)
-        )
-    title = f"Differences from {result.benchmark}"
-    return Picture(
-        "differences", title, _against_heard(result, names), lambda width: _against_figure(result, names, width)
-    )
+        title, heard = "Estimated means of the prototypes", _means_heard(result, names)
+        return Picture("means", title, heard, lambda width: _means_figure(result, names, width))
+    title, heard = f"Differences from {result.benchmark}", _against_heard(result, names)
+    return Picture("differences", title, heard, lambda width: _against_figure(result, names, width))
 
 
 def _against_figure(result: Differences, names: Naming, width: float = BROAD) -> Figure:
