@@ -75,7 +75,7 @@ def naming(study: Study) -> Naming:
         prototypes=dict.fromkeys(study.prototypes, "")
         | dict(zip(prototypes["prototype"], prototypes["name"], strict=True)),
         scale=_scale(scales),
-        digits=decimals(_longest(scales)),
+        digits=decimals(_longest(scales, study)),
     )
 
 
@@ -118,8 +118,13 @@ def _scale(scales: Set[tuple[float, float] | None]) -> str:
     return " to ".join(format_number(end, 0 if end == round(end) else 1) for end in known)
 
 
-def _longest(scales: Set[tuple[float, float] | None]) -> float:
-    return max((scale[1] - scale[0] for scale in scales if scale is not None), default=float("inf"))
+def _longest(scales: Set[tuple[float, float] | None], study: Study) -> float:
+    """Return the length of the longest scale; where none is stated, how far apart the scores lie."""
+    lengths = [scale[1] - scale[0] for scale in scales if scale is not None]
+    if not lengths:
+        scores = study.scores["score"]
+        lengths = [float(scores.max() - scores.min())]
+    return max(lengths)
 
 
 # Which instrument measure goes with which attribute.

@@ -91,3 +91,10 @@ def test_the_same_words_at_two_times_are_told_apart_by_their_names_and_a_time_is
     named = naming(Study({"attributes": attributes}, {}))
     words = ["film 5 min", "film 20 min", "tacky 5 min", "gloss, g1", "gloss, g2"]
     assert [named.attribute(each) for each in short] == words
+
+
+@pytest.mark.parametrize(("highest", "digits"), [(9.5, 2), (96.0, 1), (0.8, 3)])
+def test_where_no_scale_is_stated_the_scores_say_how_fine_it_is(highest, digits):
+    scores = pd.DataFrame({"assessor": "A1", "prototype": ["P1", "P2"], "attribute": "film", "score": [0.0, highest]})
+    assert naming(Study({"scores": scores}, {})).digits == digits
+    assert naming(Study({"scores": scores}, {"scale_min": 0, "scale_max": 100})).digits == 1
