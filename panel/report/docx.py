@@ -19,7 +19,7 @@ from docx.shared import Emu, Mm, Pt, RGBColor
 from panel.report.archive import zip_of_files
 from panel.report.contents.blocks import Picture, Report, Words
 from panel.report.html import Item, Sheet, holds_numbers, items, page_facts, plain_text
-from panel.report.pdf import PADDING, SMALLEST_LETTERS, contents_of, fitting, lying
+from panel.report.pdf import PADDING, SMALLEST_LETTERS, WIDTH, WIDTH_TURNED, contents_of, fitting, lying
 
 _BADGES = {"gap": "Gap: ", "caution": "Caution: ", "verdict": "Verdict: "}
 
@@ -47,7 +47,7 @@ def docx_bytes(report: Report) -> bytes:
         _turn_page(document)
         document.add_heading("Tables on their side", 1)
         for item in aside:
-            _add_table(document, item, _ACROSS_TURNED)
+            _add_table(document, item, WIDTH_TURNED)
     saved = io.BytesIO()
     document.save(saved)
     with zipfile.ZipFile(saved) as packed:  # packed again: the program that packs it writes the time of day
@@ -74,7 +74,7 @@ def _put(document: Any, item: Item) -> None:
         case Words(_, texts):
             document.add_paragraph(texts[0])
         case Sheet():
-            _add_table(document, item, _ACROSS)
+            _add_table(document, item, WIDTH)
         case Picture():
             _add_picture(document, item)
 
@@ -83,8 +83,6 @@ def _put(document: Any, item: Item) -> None:
 
 
 _FONT, _LANGUAGE = "DejaVu Sans", "en-GB"
-_ACROSS = 481.0  # points between the margins of an A4 page
-_ACROSS_TURNED = 728.0  # points, the same on a page laid on its side
 _WIDEST, _HIGHEST = Mm(169), Mm(205)
 _GREY = RGBColor(0x5A, 0x5A, 0x5A)
 
@@ -169,7 +167,7 @@ def _contents(document: Any, listed: Sequence[Mapping[str, Any]]) -> None:
     for entry in listed:
         line = document.add_paragraph()
         line.paragraph_format.space_after = Pt(1)
-        line.paragraph_format.tab_stops.add_tab_stop(Pt(_ACROSS), WD_TAB_ALIGNMENT.RIGHT, WD_TAB_LEADER.DOTS)
+        line.paragraph_format.tab_stops.add_tab_stop(Pt(WIDTH), WD_TAB_ALIGNMENT.RIGHT, WD_TAB_LEADER.DOTS)
         line.add_run(f"{entry['words']}\t")
         _field(line, f"PAGEREF part{entry['place']}")
 
@@ -178,6 +176,7 @@ def _turn_page(document: Any) -> None:
     """Begin a page that is laid on its side."""
     page = document.add_section(WD_SECTION.NEW_PAGE)
     page.orientation, page.page_width, page.page_height = WD_ORIENT.LANDSCAPE, Mm(297), Mm(210)
+    page.left_margin = page.right_margin = Mm(10)
 
 
 def _field(paragraph: Any, name: str) -> None:
@@ -269,18 +268,18 @@ def _run(text: str, size: float, *, bold: bool) -> Any:
 
 
 def _add_picture(document: Any, drawn: Picture) -> None:
-    """Add a picture as large as the page allows, with words for those who cannot see it."""
+    """Add a picture as large as the page allows, its title over it, with words for those who cannot see it."""
+    caption = document.add_paragraph()
+    _in_bold(caption, drawn.title, "")
+    caption.paragraph_format.keep_with_next = True
     content = drawn.png()
     size = Image.from_blob(content)
     shrunk = min(1.0, _WIDEST / size.width, _HIGHEST / size.height)
     paragraph = document.add_paragraph()
-    paragraph.paragraph_format.keep_with_next = True
     shape = paragraph.add_run().add_picture(io.BytesIO(content), width=Emu(int(size.width * shrunk)))
     told = shape._inline.docPr
     told.set("descr", drawn.alt)
     told.set("name", drawn.name)
-    caption = document.add_paragraph()
-    _in_bold(caption, drawn.title, "")
 
 
 def _add_signature(document: Any, texts: tuple[str, ...]) -> None:

@@ -54,7 +54,7 @@ def _item(item: Item) -> dict[str, Any]:
             from markupsafe import Markup
 
             # our own drawing, in which every word of the study is escaped (panel.views.pictures)
-            drawn = Markup(_inline_svg(item.draw(), item.name))  # noqa: S704  # the one thing on the page that is markup
+            drawn = Markup(_inline_svg(item.svg(), item.name))  # noqa: S704  # the one thing on the page that is markup
             return {"kind": "picture", "title": item.title, "svg": drawn}
         case Sheet():
             columns = range(len(item.headings))

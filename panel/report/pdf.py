@@ -11,7 +11,7 @@ from dataclasses import replace
 from functools import cache
 from importlib.util import find_spec
 from pathlib import Path
-from typing import Any
+from typing import Any, Literal
 
 from panel.errors import StudyError
 from panel.report.contents.blocks import Picture, Report, Section, Words
@@ -22,8 +22,8 @@ from panel.views.pictures import sign_width
 _TEMPLATE = Path(__file__).with_name("evidence.typ")
 # DejaVu Sans first; the second one shows a box with the name of the script for signs that the first lacks.
 _FONTS = ("DejaVu Sans", "Last Resort High-Efficiency")
-_WIDTH, _HEIGHT = 481.0, 640.0  # points inside the margins of an A4 page; a picture leaves room for its title
-_WIDTH_TURNED, _HEIGHT_TURNED = 728.0, 310.0  # the same on a page laid on its side, a table under it
+WIDTH, WIDTH_TURNED = 481.0, 784.0  # points between the margins of an A4 page, and of one laid on its side
+_HEIGHT, _HEIGHT_TURNED = 640.0, 310.0  # points for a picture: its title has room too, on its side a table
 _SMALLEST = 0.6  # of its own size; a picture that would be smaller is laid on its side
 _PLAIN, _SMALL = 9.0, 8.0  # points, letters of running text: before the annex and in it
 _MUCH = 2000  # letters; a page of a claim with more is set small, so that it stays one page
@@ -115,16 +115,16 @@ def _pointer(laid: Mapping[str, Any]) -> dict[str, Any]:
 def _set(item: Item) -> list[dict[str, Any]]:
     match item:
         case Words(kind, texts):
-            longest = int(_WIDTH / (9 * 0.62)) - 4
+            longest = int(WIDTH / (9 * 0.62)) - 4
             return [{"kind": kind, "texts": [with_breaks(text, longest) for text in texts]}]
         case Picture():
-            svg = item.draw()
+            svg = item.printed()
             width, turned = _across(svg)
             words = {"title": item.title, "alt": item.alt, "svg": svg}
             return [{"kind": "picture", **words, "width": width, "turned": turned}]
         case Sheet():
             size, turned = lying(item)
-            parts = fitting(item, _WIDTH_TURNED if turned else _WIDTH, size)
+            parts = fitting(item, WIDTH_TURNED if turned else WIDTH, size)
             return [
                 {**_sheet(part, widths, size, (at, len(parts))), "turned": turned}
                 for at, (part, widths) in enumerate(parts, start=1)
@@ -133,10 +133,10 @@ def _set(item: Item) -> list[dict[str, Any]]:
 
 def lying(sheet: Sheet) -> tuple[float, bool]:
     """Return the size of the letters of a table in points, and whether it is laid on its side to fit."""
-    size = _best_size(sheet, _WIDTH, _SIZES)
-    if len(fitting(sheet, _WIDTH, size)) == 1:
+    size = _best_size(sheet, WIDTH, _SIZES)
+    if len(fitting(sheet, WIDTH, size)) == 1:
         return size, False
-    return _best_size(sheet, _WIDTH_TURNED, _SIZES), True
+    return _best_size(sheet, WIDTH_TURNED, _SIZES), True
 
 
 def _sheet(sheet: Sheet, widths: list[float], size: float, part: tuple[int, int]) -> dict[str, Any]:
@@ -165,11 +165,11 @@ def _across(svg: str) -> tuple[float, bool]:
     """Return the width a picture gets, in points, and whether it is laid on its side."""
     found = [re.search(rf'<svg [^>]*?{side}="([\d.]+)pt"', svg) for side in ("width", "height")]
     if found[0] is None or found[1] is None:
-        return _WIDTH, False
+        return WIDTH, False
     wide, high = float(found[0].group(1)), float(found[1].group(1))
-    if _WIDTH / wide >= _SMALLEST:
-        return wide * min(1.0, _WIDTH / wide, _HEIGHT / high), False
-    return wide * min(1.0, _WIDTH_TURNED / wide, _HEIGHT_TURNED / high), True
+    if WIDTH / wide >= _SMALLEST:
+        return wide * min(1.0, WIDTH / wide, _HEIGHT / high), False
+    return wide * min(1.0, WIDTH_TURNED / wide, _HEIGHT_TURNED / high), True
 
 
 def _font_folder() -> Path:
@@ -184,7 +184,7 @@ def _font_folder() -> Path:
 
 
 SMALLEST_LETTERS = 7.0
-"""Points; nothing in the file is set smaller, pictures apart."""
+"""Points; nothing in the file is set smaller."""
 
 PADDING = 6.0  # points, left and right of a cell together
 _SLACK = 0.5  # points, so that a word that just fits is not broken by rounding
@@ -302,24 +302,22 @@ def _part(sheet: Sheet, group: list[int]) -> Sheet:
 # Pictures drawn by two processes at a time.
 
 
-def drawn_ahead(report: Report) -> Report:
+def drawn_ahead(report: Report, form: Literal["svg", "printed"]) -> Report:
     """Return the report with its pictures drawn, every other one by a second process: the same pictures, sooner."""
     pictures = [block for section in report.all_sections for block in section.blocks if isinstance(block, Picture)]
-    theirs = elsewhere(lambda: {picture.name: picture.draw() for picture in pictures[1::2]})
-    drawn = {picture.name: picture.draw() for picture in pictures[::2]} | theirs()
-    return replace(
-        report,
-        summary=_with_drawn(report.summary, drawn),
-        claims=tuple(_with_drawn(section, drawn) for section in report.claims),
-        sections=tuple(_with_drawn(section, drawn) for section in report.sections),
-    )
 
+    def draw(some: Sequence[Picture]) -> dict[str, str]:
+        return {picture.name: getattr(picture, form)() for picture in some}
 
-def _with_drawn(section: Section, drawn: Mapping[str, str]) -> Section:
-    return replace(
-        section,
-        blocks=tuple(
-            replace(block, draw=drawn[block.name].__str__) if isinstance(block, Picture) else block
+    theirs = elsewhere(lambda: draw(pictures[1::2]))
+    drawn = draw(pictures[::2]) | theirs()
+
+    def with_drawn(section: Section) -> Section:
+        own = (
+            replace(block, **{form: drawn[block.name].__str__}) if isinstance(block, Picture) else block
             for block in section.blocks
-        ),
-    )
+        )
+        return replace(section, blocks=tuple(own))
+
+    claims, sections = (tuple(map(with_drawn, own)) for own in (report.claims, report.sections))
+    return replace(report, summary=with_drawn(report.summary), claims=claims, sections=sections)

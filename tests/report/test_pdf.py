@@ -239,3 +239,10 @@ def test_a_page_that_cannot_be_set_says_why(monkeypatch, tmp_path):
     monkeypatch.setattr(pdf, "_TEMPLATE", template)
     with pytest.raises(StudyError, match=r"The evidence file could not be set as PDF: .*expected"):
         pdf._typeset("{}")
+
+
+def test_words_in_pictures_are_text_to_be_searched():
+    # "Per cent of the emollient part" stands under a picture and nowhere else; "Band: up to 8" likewise
+    text = "".join(pages_of("demo"))
+    assert "Percentoftheemollientpart" in text
+    assert "Band:upto8." in text

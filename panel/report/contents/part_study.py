@@ -71,9 +71,7 @@ def product(answers: Answers) -> Section:
     study, blocks = answers.study, [or_gap(formulas(answers))]
     blend = emollient_blend(study)
     if len(blend):
-        pairs, names = matched_pairs(study), answers.names
-        drawn = blend_picture(blend, names, pairs)
-        blocks.append(picture(drawn.name, drawn.title, drawn.alt, lambda: drawn.svg, drawn.figure))
+        blocks.append(picture(blend_picture(blend, answers.names, matched_pairs(study))))
     blocks += [
         or_gap(batches(answers)),
         stated(
