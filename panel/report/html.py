@@ -110,6 +110,13 @@ def items(section: Section) -> Iterator[Item]:
         yield Words("paragraph", (f"In the workbook only: {'; '.join(others)}.",))
 
 
+def leads(item: Item, after: Item | None) -> bool:
+    """Return whether words have to stand on the page of what follows: a list they announce, a line to sign."""
+    if not isinstance(item, Words) or item.kind != "paragraph":
+        return False
+    return item.texts[0].endswith(":") or (isinstance(after, Words) and after.kind == "sign-off")
+
+
 def page_facts(report: Report) -> dict[str, str]:
     """Return what stands on every page."""
     return {

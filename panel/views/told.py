@@ -58,7 +58,7 @@ class Picture:
 
     @cached_property
     def printed_svg(self) -> str:
-        """The picture drawn for a sheet of paper, its words as text: small, to be searched, their size on paper told."""
+        """The picture drawn for a sheet of paper as SVG text, its words kept as text."""
         figure = self.figure(PRINTED)
         return svg_text(figure, title=self.title, description=self.alt, text_as_paths=False)
 

@@ -162,8 +162,21 @@ def who_judged(answers: Answers) -> Section:
     return Section("6", "Panel and consumers", tuple(blocks))
 
 
+def consumers_only(study: Study) -> bool:
+    """Return whether consumers answered and no trained assessor scored, so that a panel is no part of the study."""
+    return study.table("scores").empty and len(study.table("answers")) > 0
+
+
+NO_PANEL: list[Block] = [
+    said("subheading", "Trained panel"),
+    said("paragraph", "Scores of a trained panel: not part of this study."),
+]
+
+
 def _panel(answers: Answers) -> list[Block]:
     study = answers.study
+    if consumers_only(study):
+        return NO_PANEL
     blocks: list[Block] = [
         said("subheading", "Trained panel"),
         stated(study, "panel", "Panel", "The study does not describe its panel."),
@@ -256,12 +269,14 @@ def blinding(answers: Answers) -> Section:
     if servings.empty:
         blocks.append(said("gap", "The study holds no serving plan: codes, orders and balance cannot be shown."))
     else:
-        blocks += [or_gap(balance(answers, "trained")), or_gap(balance(answers, "consumer"))]
+        kinds = (("trained", not consumers_only(study)), ("consumer", len(study.table("answers")) > 0))
+        found = [balance(answers, kind) for kind, took_part in kinds if took_part]
+        blocks += map(or_gap, found)
         coded = servings.loc[servings["code"] != ""]
         trained = coded.loc[~coded["assessor"].isin(_part_conduct_consumers(study))]
-        if trained.empty:
+        if trained.empty and not consumers_only(study):
             blocks.append(said("gap", "The servings of the trained panel carry no codes."))
-        else:
+        elif len(trained):
             blocks.append(TextTable("The key: codes of the trained panel", key_table(trained)))
     opened = first_opening(study)
     blocks.append(said("paragraph", f"Key first opened: {when_words(opened)}") if opened else said("gap", _NOT_OPENED))
@@ -369,7 +384,9 @@ def ballot(answers: Answers) -> Section:
     """Return what the trained assessors and the consumers were asked, as it was shown."""
     study = answers.study
     blocks: list[Block] = []
-    if study.table("attributes").empty:
+    if study.table("attributes").empty and consumers_only(study):
+        blocks += NO_PANEL[1:]
+    elif study.table("attributes").empty:
         blocks.append(
             said("gap", "The study has no table of attributes, so the ballot of the trained panel is not known.")
         )
