@@ -51,7 +51,7 @@ from panel.report.contents.blocks import (
     said,
     told_blocks,
 )
-from panel.report.contents.part_study import NO_PANEL, consumers_only
+from panel.report.contents.part_study import consumers_only, no_panel
 from panel.study.naming import Naming
 from panel.study.shown import Table
 from panel.views.assessors import people
@@ -180,7 +180,7 @@ def sensitivity(answers: Answers) -> list[Block]:
 def analysis(answers: Answers) -> Section:
     """Return settings and results."""
     if consumers_only(answers.study):
-        parts = [settings(answers), NO_PANEL, instruments(answers), consumers(answers)]
+        parts = [settings(answers), no_panel("Scores of a trained panel"), instruments(answers), consumers(answers)]
     else:
         parts = [settings(answers), differences(answers), _map_part(answers), emollients(answers)]
         parts += [instruments(answers), consumers(answers), sensitivity(answers)]

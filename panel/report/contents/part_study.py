@@ -167,16 +167,15 @@ def consumers_only(study: Study) -> bool:
     return study.table("scores").empty and len(study.table("answers")) > 0
 
 
-NO_PANEL: list[Block] = [
-    said("subheading", "Trained panel"),
-    said("paragraph", "Scores of a trained panel: not part of this study."),
-]
+def no_panel(what: str) -> list[Block]:
+    """Return what stands in place of something of a trained panel that is no part of the study."""
+    return [said("subheading", "Trained panel"), said("paragraph", f"{what}: not part of this study.")]
 
 
 def _panel(answers: Answers) -> list[Block]:
     study = answers.study
     if consumers_only(study):
-        return NO_PANEL
+        return no_panel("Trained panel")
     blocks: list[Block] = [
         said("subheading", "Trained panel"),
         stated(study, "panel", "Panel", "The study does not describe its panel."),
@@ -385,7 +384,7 @@ def ballot(answers: Answers) -> Section:
     study = answers.study
     blocks: list[Block] = []
     if study.table("attributes").empty and consumers_only(study):
-        blocks += NO_PANEL[1:]
+        blocks += no_panel("Ballot of a trained panel")[1:]
     elif study.table("attributes").empty:
         blocks.append(
             said("gap", "The study has no table of attributes, so the ballot of the trained panel is not known.")
