@@ -244,9 +244,8 @@ def test_a_panel_that_is_no_part_of_a_study_leaves_no_gaps():
     assert "What differs" not in column(table(made.summary, "People, prototypes, batches, and what was found"))
     for number in ("6", "8", "10"):
         (part,) = [section for section in made.sections if section.number == number]
-        assert any(
-            text.lower().endswith("trained panel: not part of this study.") for text in texts_of(part, "paragraph")
-        )
+        told = [text.lower() for text in texts_of(part, "paragraph")]
+        assert any(text.endswith("trained panel: not part of this study.") for text in told)
 
 
 def test_a_study_without_consumers_misses_no_servings_of_theirs():
