@@ -165,8 +165,8 @@ def level_words(level: float) -> str:
 
 
 def capital(text: str) -> str:
-    """Return text with a capital first letter, the rest as it is."""
-    return text[:1].upper() + text[1:]
+    """Return text with a capital first letter, the rest as it is; pH and the like stay."""
+    return text if text[1:2].isupper() else text[:1].upper() + text[1:]
 
 
 # Text from a study made fit to be shown: nothing in it can steer a terminal, a page, a reader or a printer.

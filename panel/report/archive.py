@@ -180,7 +180,7 @@ class Form:
 def _pdf(report: Report) -> bytes:
     from panel.report.pdf import drawn_ahead, pdf_bytes
 
-    return pdf_bytes(drawn_ahead(report))
+    return pdf_bytes(drawn_ahead(report, "printed"))
 
 
 def _docx(report: Report) -> bytes:
@@ -193,7 +193,7 @@ def _html(report: Report) -> bytes:
     from panel.report.html import html_bytes
     from panel.report.pdf import drawn_ahead
 
-    return html_bytes(drawn_ahead(report))
+    return html_bytes(drawn_ahead(report, "svg"))
 
 
 def _xlsx(report: Report) -> bytes:

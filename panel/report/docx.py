@@ -6,6 +6,7 @@ import io
 import zipfile
 from collections.abc import Mapping, Sequence
 from datetime import UTC, datetime
+from itertools import zip_longest
 from typing import Any, TypeGuard
 
 from docx import Document
@@ -14,12 +15,23 @@ from docx.enum.text import WD_ALIGN_PARAGRAPH, WD_TAB_ALIGNMENT, WD_TAB_LEADER
 from docx.image.image import Image
 from docx.oxml import OxmlElement
 from docx.oxml.ns import qn
-from docx.shared import Emu, Mm, Pt, RGBColor
+from docx.shared import Mm, Pt, RGBColor
 
 from panel.report.archive import zip_of_files
 from panel.report.contents.blocks import Picture, Report, Words
-from panel.report.html import Item, Sheet, holds_numbers, items, page_facts, plain_text
-from panel.report.pdf import PADDING, SMALLEST_LETTERS, contents_of, fitting, lying
+from panel.report.html import Item, Sheet, holds_numbers, items, leads, page_facts, plain_text
+from panel.report.pdf import (
+    ON_ITS_SIDE,
+    PADDING,
+    SMALLEST_LETTERS,
+    TOO_LARGE,
+    WIDTH,
+    WIDTH_TURNED,
+    contents_of,
+    fitting,
+    lying,
+    room_for,
+)
 
 _BADGES = {"gap": "Gap: ", "caution": "Caution: ", "verdict": "Verdict: "}
 
@@ -30,35 +42,39 @@ def docx_bytes(report: Report) -> bytes:
     facts = page_facts(report)
     _set_up(document, facts)
     document.add_heading(f"Evidence file: {facts['title']}", 0)
-    aside: list[Sheet] = []
+    aside: list[Sheet | Picture] = []
     for place, section in enumerate(report.all_sections):
         heading = document.add_heading(plain_text(section.title), 1)
         heading.paragraph_format.page_break_before = section.on_new_page
         _bookmark(heading, place)
-        for item in items(section):
+        found = list(items(section))
+        for item, after in zip_longest(found, found[1:]):
             if _is_wide(item):
                 aside.append(item)
                 document.add_paragraph(f"{item.title}: at the end, on its side.")
             elif item == Words("contents", ()):
                 _contents(document, contents_of(report))
             else:
-                _put(document, item)
+                _put(document, item, leading=leads(item, after))
     if aside:
         _turn_page(document)
-        document.add_heading("Tables on their side", 1)
+        document.add_heading(ON_ITS_SIDE, 1)
         for item in aside:
-            _add_table(document, item, _ACROSS_TURNED)
+            _put(document, item, WIDTH_TURNED)
     saved = io.BytesIO()
     document.save(saved)
     with zipfile.ZipFile(saved) as packed:  # packed again: the program that packs it writes the time of day
         return zip_of_files({name: packed.read(name) for name in packed.namelist()})
 
 
-def _is_wide(item: Item) -> TypeGuard[Sheet]:
+def _is_wide(item: Item) -> TypeGuard[Sheet | Picture]:
+    if isinstance(item, Picture):
+        found = room_for(*_size(item))
+        return found is not None and found[1]
     return isinstance(item, Sheet) and lying(item)[1]
 
 
-def _put(document: Any, item: Item) -> None:
+def _put(document: Any, item: Item, across: float = WIDTH, *, leading: bool = False) -> None:
     match item:
         case Words("subheading", texts):
             document.add_heading(texts[0], 2)
@@ -72,9 +88,9 @@ def _put(document: Any, item: Item) -> None:
         case Words(kind, texts) if kind in _BADGES:
             _in_bold(document.add_paragraph(), _BADGES[kind], texts[0])
         case Words(_, texts):
-            document.add_paragraph(texts[0])
+            document.add_paragraph(texts[0]).paragraph_format.keep_with_next = leading or None
         case Sheet():
-            _add_table(document, item, _ACROSS)
+            _add_table(document, item, across)
         case Picture():
             _add_picture(document, item)
 
@@ -83,9 +99,6 @@ def _put(document: Any, item: Item) -> None:
 
 
 _FONT, _LANGUAGE = "DejaVu Sans", "en-GB"
-_ACROSS = 481.0  # points between the margins of an A4 page
-_ACROSS_TURNED = 728.0  # points, the same on a page laid on its side
-_WIDEST, _HIGHEST = Mm(169), Mm(205)
 _GREY = RGBColor(0x5A, 0x5A, 0x5A)
 
 
@@ -169,7 +182,7 @@ def _contents(document: Any, listed: Sequence[Mapping[str, Any]]) -> None:
     for entry in listed:
         line = document.add_paragraph()
         line.paragraph_format.space_after = Pt(1)
-        line.paragraph_format.tab_stops.add_tab_stop(Pt(_ACROSS), WD_TAB_ALIGNMENT.RIGHT, WD_TAB_LEADER.DOTS)
+        line.paragraph_format.tab_stops.add_tab_stop(Pt(WIDTH), WD_TAB_ALIGNMENT.RIGHT, WD_TAB_LEADER.DOTS)
         line.add_run(f"{entry['words']}\t")
         _field(line, f"PAGEREF part{entry['place']}")
 
@@ -178,6 +191,7 @@ def _turn_page(document: Any) -> None:
     """Begin a page that is laid on its side."""
     page = document.add_section(WD_SECTION.NEW_PAGE)
     page.orientation, page.page_width, page.page_height = WD_ORIENT.LANDSCAPE, Mm(297), Mm(210)
+    page.left_margin = page.right_margin = Mm(10)
 
 
 def _field(paragraph: Any, name: str) -> None:
@@ -269,18 +283,24 @@ def _run(text: str, size: float, *, bold: bool) -> Any:
 
 
 def _add_picture(document: Any, drawn: Picture) -> None:
-    """Add a picture as large as the page allows, with words for those who cannot see it."""
-    content = drawn.png()
-    size = Image.from_blob(content)
-    shrunk = min(1.0, _WIDEST / size.width, _HIGHEST / size.height)
-    paragraph = document.add_paragraph()
-    paragraph.paragraph_format.keep_with_next = True
-    shape = paragraph.add_run().add_picture(io.BytesIO(content), width=Emu(int(size.width * shrunk)))
+    """Add a picture as large as the page allows, its title over it, with words for those who cannot see it."""
+    found = room_for(*_size(drawn))
+    if found is None:
+        document.add_paragraph(f"{drawn.title}: {TOO_LARGE}")
+        return
+    caption = document.add_paragraph()
+    _in_bold(caption, drawn.title, "")
+    caption.paragraph_format.keep_with_next = True
+    shape = document.add_paragraph().add_run().add_picture(io.BytesIO(drawn.png()), width=Pt(found[0]))
     told = shape._inline.docPr
     told.set("descr", drawn.alt)
     told.set("name", drawn.name)
-    caption = document.add_paragraph()
-    _in_bold(caption, drawn.title, "")
+
+
+def _size(drawn: Picture) -> tuple[float, float]:
+    """Return width and height of a picture in points."""
+    size = Image.from_blob(drawn.png())
+    return size.width.pt, size.height.pt
 
 
 def _add_signature(document: Any, texts: tuple[str, ...]) -> None:

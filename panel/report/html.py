@@ -54,7 +54,7 @@ def _item(item: Item) -> dict[str, Any]:
             from markupsafe import Markup
 
             # our own drawing, in which every word of the study is escaped (panel.views.pictures)
-            drawn = Markup(_inline_svg(item.draw(), item.name))  # noqa: S704  # the one thing on the page that is markup
+            drawn = Markup(_inline_svg(item.svg(), item.name))  # noqa: S704  # the one thing on the page that is markup
             return {"kind": "picture", "title": item.title, "svg": drawn}
         case Sheet():
             columns = range(len(item.headings))
@@ -108,6 +108,13 @@ def items(section: Section) -> Iterator[Item]:
                 yield item
     if others:
         yield Words("paragraph", (f"In the workbook only: {'; '.join(others)}.",))
+
+
+def leads(item: Item, after: Item | None) -> bool:
+    """Return whether words have to stand on the page of what follows: a list they announce, a line to sign."""
+    if not isinstance(item, Words) or item.kind != "paragraph":
+        return False
+    return item.texts[0].endswith(":") or (isinstance(after, Words) and after.kind == "sign-off")
 
 
 def page_facts(report: Report) -> dict[str, str]:

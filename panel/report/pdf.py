@@ -10,26 +10,26 @@ from collections.abc import Mapping, Sequence
 from dataclasses import replace
 from functools import cache
 from importlib.util import find_spec
+from itertools import product, zip_longest
 from pathlib import Path
-from typing import Any
+from typing import Any, Literal
 
 from panel.errors import StudyError
-from panel.report.contents.blocks import Picture, Report, Section, Words
+from panel.report.contents.blocks import Block, Picture, Report, Section, Words
 from panel.report.elsewhere import elsewhere
-from panel.report.html import Item, Sheet, holds_numbers, items, page_facts, plain_text, with_breaks
+from panel.report.html import Item, Sheet, holds_numbers, items, leads, page_facts, plain_text, with_breaks
 from panel.views.pictures import sign_width
 
 _TEMPLATE = Path(__file__).with_name("evidence.typ")
 # DejaVu Sans first; the second one shows a box with the name of the script for signs that the first lacks.
 _FONTS = ("DejaVu Sans", "Last Resort High-Efficiency")
-_WIDTH, _HEIGHT = 481.0, 640.0  # points inside the margins of an A4 page; a picture leaves room for its title
-_WIDTH_TURNED, _HEIGHT_TURNED = 728.0, 310.0  # the same on a page laid on its side, a table under it
-_SMALLEST = 0.6  # of its own size; a picture that would be smaller is laid on its side
+WIDTH, WIDTH_TURNED = 481.0, 784.0  # points between the margins of an A4 page, and of one laid on its side
+_HEIGHT, _HEIGHT_TURNED = 690.0, 410.0  # points for a picture, its title over it
 _PLAIN, _SMALL = 9.0, 8.0  # points, letters of running text: before the annex and in it
 _MUCH = 2000  # letters; a page of a claim with more is set small, so that it stays one page
 _SIZES = (8.0, 7.5, 7.0)  # points, letters in a table; the first at which it fits
 _LONG_CELL = 400  # letters; shorter cells are not broken over two pages
-_ON_ITS_SIDE = "Tables and pictures on their side"
+ON_ITS_SIDE = "Tables and pictures on their side"
 
 
 def pdf_bytes(report: Report) -> bytes:
@@ -43,20 +43,22 @@ def pdf_bytes(report: Report) -> bytes:
     facts = page_facts(report)
     sections, turned = [], []
     for section in report.all_sections:
-        laid = [one for item in items(section) for one in _set(item)]
+        found = list(items(section))
+        leading = [leads(item, after) for item, after in zip_longest(found, found[1:])]
+        laid = [{**one, "leads": own} for item, own in zip(found, leading, strict=True) for one in _set(item)]
         turned += [one for one in laid if one.get("turned")]
         upright = [_pointer(one) if one.get("turned") else one for one in laid]
         size = _SMALL if section in report.sections or _letters(upright) > _MUCH else _PLAIN
         sections.append(_section(plain_text(section.title), upright, size, new_page=section.on_new_page))
     if turned:
-        sections.append({**_section(_ON_ITS_SIDE, turned, _SMALL, new_page=True), "turned": True})
+        sections.append({**_section(ON_ITS_SIDE, turned, _SMALL, new_page=True), "turned": True})
     data = {
         **facts,
         "document_title": f"Evidence file: {facts['title']}",
         "fonts": list(_FONTS),
         "smallest": SMALLEST_LETTERS,
         "sections": sections,
-        "contents": contents_of(report, [_ON_ITS_SIDE] if turned else []),
+        "contents": contents_of(report, [ON_ITS_SIDE] if turned else []),
     }
     return _typeset(json.dumps(data))
 
@@ -115,16 +117,18 @@ def _pointer(laid: Mapping[str, Any]) -> dict[str, Any]:
 def _set(item: Item) -> list[dict[str, Any]]:
     match item:
         case Words(kind, texts):
-            longest = int(_WIDTH / (9 * 0.62)) - 4
+            longest = int(WIDTH / (9 * 0.62)) - 4
             return [{"kind": kind, "texts": [with_breaks(text, longest) for text in texts]}]
         case Picture():
-            svg = item.draw()
-            width, turned = _across(svg)
+            svg = item.printed()
+            found = room_for(*_size(svg))
+            if found is None:
+                return [{"kind": "paragraph", "texts": [f"{item.title}: {TOO_LARGE}"]}]
             words = {"title": item.title, "alt": item.alt, "svg": svg}
-            return [{"kind": "picture", **words, "width": width, "turned": turned}]
+            return [{"kind": "picture", **words, "width": found[0], "turned": found[1]}]
         case Sheet():
             size, turned = lying(item)
-            parts = fitting(item, _WIDTH_TURNED if turned else _WIDTH, size)
+            parts = fitting(item, WIDTH_TURNED if turned else WIDTH, size)
             return [
                 {**_sheet(part, widths, size, (at, len(parts))), "turned": turned}
                 for at, (part, widths) in enumerate(parts, start=1)
@@ -133,10 +137,10 @@ def _set(item: Item) -> list[dict[str, Any]]:
 
 def lying(sheet: Sheet) -> tuple[float, bool]:
     """Return the size of the letters of a table in points, and whether it is laid on its side to fit."""
-    size = _best_size(sheet, _WIDTH, _SIZES)
-    if len(fitting(sheet, _WIDTH, size)) == 1:
+    size = _best_size(sheet, WIDTH, _SIZES)
+    if len(fitting(sheet, WIDTH, size)) == 1:
         return size, False
-    return _best_size(sheet, _WIDTH_TURNED, _SIZES), True
+    return _best_size(sheet, WIDTH_TURNED, _SIZES), True
 
 
 def _sheet(sheet: Sheet, widths: list[float], size: float, part: tuple[int, int]) -> dict[str, Any]:
@@ -161,15 +165,23 @@ def _sheet(sheet: Sheet, widths: list[float], size: float, part: tuple[int, int]
     }
 
 
-def _across(svg: str) -> tuple[float, bool]:
-    """Return the width a picture gets, in points, and whether it is laid on its side."""
+TOO_LARGE = "too large for a page; the form for a browser shows it."
+
+
+def room_for(wide: float, high: float) -> tuple[float, bool] | None:
+    """Return the width a picture gets, in points, and whether it is laid on its side; None if it gets too small."""
+    for across, down, turned in ((WIDTH, _HEIGHT, False), (WIDTH_TURNED, _HEIGHT_TURNED, True)):
+        scale = min(1.0, across / wide, down / high)
+        if scale * _LETTERS >= SMALLEST_LETTERS:
+            return wide * scale, turned
+    return None
+
+
+def _size(svg: str) -> tuple[float, float]:
+    """Return width and height of a picture in points."""
     found = [re.search(rf'<svg [^>]*?{side}="([\d.]+)pt"', svg) for side in ("width", "height")]
-    if found[0] is None or found[1] is None:
-        return _WIDTH, False
-    wide, high = float(found[0].group(1)), float(found[1].group(1))
-    if _WIDTH / wide >= _SMALLEST:
-        return wide * min(1.0, _WIDTH / wide, _HEIGHT / high), False
-    return wide * min(1.0, _WIDTH_TURNED / wide, _HEIGHT_TURNED / high), True
+    wide, high = (float(one.group(1)) if one else WIDTH for one in found)
+    return wide, high
 
 
 def _font_folder() -> Path:
@@ -184,11 +196,13 @@ def _font_folder() -> Path:
 
 
 SMALLEST_LETTERS = 7.0
-"""Points; nothing in the file is set smaller, pictures apart."""
+"""Points; nothing in the file is set smaller."""
+_LETTERS = 8.0  # points, the small letters of a picture in its own size
 
 PADDING = 6.0  # points, left and right of a cell together
 _SLACK = 0.5  # points, so that a word that just fits is not broken by rounding
-_WHOLE = 14  # letters; a cell so short, such as `< 0.001` or an interval, is kept on one line where there is room
+# Letters; cells so short, such as a mean with its interval, or `< 0.001`, are kept on one line where there is room.
+_WHOLE = (24, 14, 0)
 _LONG, _COMFORT = 40, 26  # letters; a column with cells so long gets room for so many where it can
 _WIDEST_WORD = 340.0  # points; longer words are broken
 _LONGEST_LINE = 90  # letters that count when room is shared out
@@ -234,10 +248,10 @@ def fitting(sheet: Sheet, width: float, size: float) -> list[tuple[Sheet, list[f
 
 def _best_size(sheet: Sheet, width: float, sizes: Sequence[float]) -> float:
     """Return the largest of the sizes at which the table fits: at ease, else word by word; the largest if at none."""
-    for whole in (_WHOLE, 0):
-        for size in sizes:
-            if sum(_needed(sheet, column, size, whole) for column in range(len(sheet.headings))) <= width:
-                return size
+    first, *others = _WHOLE  # the longest cells alone are no reason for smaller letters
+    for whole, size in ((first, sizes[0]), *product(others, sizes)):
+        if sum(_needed(sheet, column, size, whole) for column in range(len(sheet.headings))) <= width:
+            return size
     return sizes[0]
 
 
@@ -254,9 +268,11 @@ def _groups(needed: Sequence[float], width: float) -> list[list[int]]:
 
 def _needs(sheet: Sheet, width: float, size: float) -> list[float]:
     """Return the least room of each column: with short cells whole if that fits, else word by word."""
-    columns = range(len(sheet.headings))
-    whole = [_needed(sheet, column, size, _WHOLE) for column in columns]
-    return whole if sum(whole) <= width else [_needed(sheet, column, size, 0) for column in columns]
+    for whole in _WHOLE:
+        needed = [_needed(sheet, column, size, whole) for column in range(len(sheet.headings))]
+        if sum(needed) <= width:
+            break
+    return needed
 
 
 def _needed(sheet: Sheet, column: int, size: float, whole: int) -> float:
@@ -302,24 +318,24 @@ def _part(sheet: Sheet, group: list[int]) -> Sheet:
 # Pictures drawn by two processes at a time.
 
 
-def drawn_ahead(report: Report) -> Report:
+def drawn_ahead(report: Report, form: Literal["svg", "printed"]) -> Report:
     """Return the report with its pictures drawn, every other one by a second process: the same pictures, sooner."""
     pictures = [block for section in report.all_sections for block in section.blocks if isinstance(block, Picture)]
-    theirs = elsewhere(lambda: {picture.name: picture.draw() for picture in pictures[1::2]})
-    drawn = {picture.name: picture.draw() for picture in pictures[::2]} | theirs()
-    return replace(
-        report,
-        summary=_with_drawn(report.summary, drawn),
-        claims=tuple(_with_drawn(section, drawn) for section in report.claims),
-        sections=tuple(_with_drawn(section, drawn) for section in report.sections),
-    )
 
+    def draw(some: Sequence[Picture]) -> dict[str, str]:
+        return {picture.name: getattr(picture, form)() for picture in some}
 
-def _with_drawn(section: Section, drawn: Mapping[str, str]) -> Section:
-    return replace(
-        section,
-        blocks=tuple(
-            replace(block, draw=drawn[block.name].__str__) if isinstance(block, Picture) else block
-            for block in section.blocks
-        ),
-    )
+    theirs = elsewhere(lambda: draw(pictures[1::2]))
+    drawn = draw(pictures[::2]) | theirs()
+
+    def with_drawn(section: Section) -> Section:
+        return replace(section, blocks=tuple(map(as_drawn, section.blocks)))
+
+    def as_drawn(block: Block) -> Block:
+        if not isinstance(block, Picture):
+            return block
+        made = drawn[block.name].__str__
+        return replace(block, svg=made) if form == "svg" else replace(block, printed=made)
+
+    claims, sections = (tuple(map(with_drawn, own)) for own in (report.claims, report.sections))
+    return replace(report, summary=with_drawn(report.summary), claims=claims, sections=sections)

@@ -77,8 +77,8 @@ def markers(things: Sequence[str], chosen: Sequence[str] = ()) -> dict[str, Mark
     return found | {name: Marker(OTHERS[place], _SHAPES[place]) for place, name in enumerate(coloured)}
 
 
-BROAD, NARROW = 8.6, 3.9
-"""Widths in inches that every picture is drawn for: a page or a sheet of paper, and a phone."""
+BROAD, PRINTED, NARROW = 8.6, 7.6, 3.9
+"""Widths in inches that every picture is drawn for: a screen, a sheet of paper, and a phone."""
 LETTERS = 9.0
 """Size of the words in a picture, in points."""
 _POINTS = 72.0  # to the inch
@@ -552,10 +552,10 @@ def svg_text(figure: Figure, *, title: str, description: str, text_as_paths: boo
 # A figure as PNG, for programs that take no SVG.
 
 
-_DOTS_PER_INCH = 200
+DOTS_PER_INCH = 200
 
 
-def png_bytes(figure: Figure, *, dots_per_inch: int = _DOTS_PER_INCH) -> bytes:
+def png_bytes(figure: Figure, *, dots_per_inch: int = DOTS_PER_INCH) -> bytes:
     """Return the figure as PNG; the same figure gives the same bytes."""
     from matplotlib.backends.backend_agg import FigureCanvasAgg  # slow to load, and most pictures are SVG
 

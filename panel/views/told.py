@@ -14,7 +14,7 @@ import pandas as pd
 
 from panel.study.naming import Naming
 from panel.study.shown import Table, figures, shown
-from panel.views.pictures import BROAD, NARROW, png_bytes, svg_text
+from panel.views.pictures import BROAD, DOTS_PER_INCH, NARROW, PRINTED, png_bytes, svg_text
 
 if TYPE_CHECKING:
     from matplotlib.figure import Figure
@@ -56,9 +56,15 @@ class Picture:
         """The picture drawn for a phone, as SVG text."""
         return svg_text(self.figure(NARROW), title=self.title, description=self.alt)
 
-    def png(self) -> bytes:
+    @cached_property
+    def printed_svg(self) -> str:
+        """The picture drawn for a sheet of paper as SVG text, its words kept as text."""
+        figure = self.figure(PRINTED)
+        return svg_text(figure, title=self.title, description=self.alt, text_as_paths=False)
+
+    def png(self, width: float = BROAD, dots_per_inch: int = DOTS_PER_INCH) -> bytes:
         """Return the picture as PNG."""
-        return png_bytes(self.figure())
+        return png_bytes(self.figure(width), dots_per_inch=dots_per_inch)
 
 
 @dataclass(frozen=True, eq=False)

@@ -217,3 +217,42 @@ def test_a_printed_id_is_read_as_it_was_written():
     assert read_printed_id("D12-p_value") == ("D", 11, "p_value")
     assert read_printed_id("D-AF_GREASE-P4-P1-estimate") is None
     assert read_printed_id("D0") is None
+
+
+def test_what_is_missing_is_named_once_on_the_first_pages():
+    bare = report_of(Answers(small_study()), made_on=MADE_ON)
+    lines = [line.partition(": ")[2] for line in texts_of(bare.summary, "points") if line.startswith("Part ")]
+    assert len(lines) == len(set(lines)) > 5
+    assert sum("Nobody has written down a claim" in line for line in lines) == 1
+
+
+def test_without_claims_the_annex_goes_on_where_the_case_ends():
+    assert not any(section.on_new_page for section in report_of(Answers(small_study()), made_on=MADE_ON).sections)
+    assert demo_report().sections[0].on_new_page
+
+
+def test_a_panel_that_is_no_part_of_a_study_leaves_no_gaps():
+    names = ("answers", "prototypes", "assessors", "servings")
+    tables = {name: demo_results().study.table(name) for name in names}
+    consumers = tables["assessors"].loc[tables["assessors"]["kind"] == "consumer"]
+    served = tables["servings"].loc[tables["servings"]["assessor"].isin(consumers["assessor"])]
+    hall = Study({**tables, "assessors": consumers, "servings": served}, {"title": "hall"})
+    made = report_of(Answers(hall), made_on=MADE_ON)
+    gaps = [gap for _, gap in made.gaps()]
+    words = ("no scores", "its panel", "the assessors", "trained", "table of attributes, so", "scored")
+    assert not [gap for gap in gaps if any(each in gap for each in words)]
+    assert "What differs" not in column(table(made.summary, "People, prototypes, batches, and what was found"))
+    for number in ("6", "8", "10"):
+        (part,) = [section for section in made.sections if section.number == number]
+        told = [text.lower() for text in texts_of(part, "paragraph")]
+        assert any(text.endswith("trained panel: not part of this study.") for text in told)
+
+
+def test_a_study_without_consumers_misses_no_servings_of_theirs():
+    assert not [gap for _, gap in report_of(Answers(small_study())).gaps() if "serving plan of the consumers" in gap]
+
+
+def test_words_not_covered_are_listed_by_the_rule_that_fired_and_not_again():
+    for section in demo_report().claims:
+        listed = [line for line in texts_of(section, "points") if "ot covered" in line]
+        assert len(listed) <= 1

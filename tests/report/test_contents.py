@@ -240,8 +240,9 @@ def test_pictures_are_drawn_when_asked_for_and_only_once():
     assert len({block.name for block in pictures}) == len(pictures) > 5
     for block in pictures[:2]:
         assert block.alt
-        assert block.draw().startswith("<svg ")
-        assert block.draw() is block.draw()
+        for drawn in (block.svg, block.printed):
+            assert drawn().startswith("<svg ")
+            assert drawn() is drawn()
 
 
 def test_an_absolute_negative_needs_both_kinds_of_people():

@@ -12,6 +12,7 @@ from docx.enum.text import WD_ALIGN_PARAGRAPH
 from docx.oxml.ns import qn
 from lxml import etree
 
+from panel.report.pdf import ON_ITS_SIDE
 from panel.words import _SHOWN_INSTEAD
 from tests.report.evidence_studies import FORMULA, SCRIPT, SIGNS, bytes_of, demo_report, small_report
 
@@ -28,7 +29,7 @@ def all_text(name):
 
 def test_headings_follow_the_parts():
     headings = [p.text for p in opened("demo").paragraphs if p.style.name == "Heading 1"]
-    assert headings == [*(part.title for part in demo_report().all_sections), "Tables on their side"]
+    assert headings == [*(part.title for part in demo_report().all_sections), ON_ITS_SIDE]
 
 
 def test_a_list_of_contents_points_to_the_headings():

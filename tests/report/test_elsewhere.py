@@ -77,13 +77,14 @@ def test_nothing_is_split_beside_another_thread_or_with_one_processor(monkeypatc
 
 
 def test_every_other_picture_is_drawn_there_and_comes_back_in_its_place(split):
-    pictures = [Picture(f"p{n}", "Title", "alt", lambda n=n: f"{n} {where()}", lambda: b"") for n in range(5)]
+    pictures = [Picture(f"p{n}", "Title", "alt", lambda n=n: f"{n} {where()}", str, bytes) for n in range(5)]
     summary = Section("", "Summary", (said("paragraph", "words"), pictures[0]))
     made = drawn_ahead(
-        Report("Title", "", "", "2026-02-03", "hash", "1", summary, (), (Section("1", "Part", tuple(pictures[1:])),))
+        Report("Title", "", "", "2026-02-03", "hash", "1", summary, (), (Section("1", "Part", tuple(pictures[1:])),)),
+        "svg",
     )
     blocks = [block for section in made.all_sections for block in section.blocks if isinstance(block, Picture)]
-    assert [block.draw() for block in blocks] == ["0 here", "1 there", "2 here", "3 there", "4 here"]
+    assert [block.svg() for block in blocks] == ["0 here", "1 there", "2 here", "3 there", "4 here"]
     assert made.summary.blocks[0] == said("paragraph", "words")
 
 
@@ -91,4 +92,4 @@ def test_the_evidence_file_is_the_same_by_one_process_and_by_two(monkeypatch):
     monkeypatch.setattr(other_process, "_can_be_split", lambda: False)
     alone = html_bytes(evidence_report(DEMO))
     monkeypatch.setattr(other_process, "_can_be_split", lambda: True)
-    assert html_bytes(drawn_ahead(evidence_report(DEMO))) == alone
+    assert html_bytes(drawn_ahead(evidence_report(DEMO), "svg")) == alone

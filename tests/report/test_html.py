@@ -87,3 +87,12 @@ def test_parts_of_a_picture_get_names_of_their_own():
     assert _inline_svg(svg, "map") == (
         '<svg width="5pt"><g id="map-a"><use href="#map-p" fill="url(#map-c)"/></g></svg>'
     )
+
+
+def test_a_broad_picture_is_moved_within_its_frame_on_a_phone():
+    # its letters would be too small to read at the width of a phone; what scrolls can be reached by keys (WCAG 2.1.1)
+    for drawing in page("demo").xpath("//figure//svg"):
+        frame = drawing.getparent()
+        assert (frame.get("class"), frame.get("tabindex")) == ("wide", "0")
+        assert frame.get("aria-label")
+    assert "figure svg { min-width: 36rem; }" in page("demo").findtext(".//style")

@@ -16,9 +16,9 @@ from pypdf import PdfReader
 
 from panel.errors import StudyError
 from panel.report import pdf
-from panel.report.contents.blocks import Picture
-from panel.report.html import Sheet, items
-from panel.report.pdf import _best_size, _set, _width, fitting
+from panel.report.contents.blocks import Picture, said
+from panel.report.html import Sheet, items, leads
+from panel.report.pdf import TOO_LARGE, WIDTH, WIDTH_TURNED, _best_size, _set, _width, fitting, room_for
 from tests.report.evidence_studies import FORMULA, MADE_ON, bytes_of, demo_report, demo_results
 from tests.studies import small_study
 
@@ -131,12 +131,12 @@ def test_the_list_of_contents_names_the_pages_on_which_the_parts_begin():
 
 
 def letters_of(name):
-    """Return every size of letters in points with a text in it, as pypdf's text visitor sees them."""
+    """Return every size of letters in points with a text in it, pictures too, as pypdf's text visitor sees them."""
     sizes = {}
 
-    def visit(text, _user, matrix, _font, size):
+    def visit(text, user, matrix, _font, size):
         if text.strip():
-            sizes.setdefault(round(size * abs(matrix[3]), 2), text)
+            sizes.setdefault(round(size * abs(matrix[3]) * abs(user[3]), 2), text)
 
     for page in reader(name).pages:
         page.extract_text(visitor_text=visit)
@@ -239,3 +239,48 @@ def test_a_page_that_cannot_be_set_says_why(monkeypatch, tmp_path):
     monkeypatch.setattr(pdf, "_TEMPLATE", template)
     with pytest.raises(StudyError, match=r"The evidence file could not be set as PDF: .*expected"):
         pdf._typeset("{}")
+
+
+def test_words_in_pictures_are_text_to_be_searched():
+    # "Per cent of the emollient part" stands under a picture and nowhere else; "Band: up to 8" likewise
+    text = "".join(pages_of("demo"))
+    assert "Percentoftheemollientpart" in text
+    assert "Band:upto8." in text
+
+
+@pytest.mark.parametrize(
+    ("wide", "high", "expected"),
+    [
+        (400, 300, (400, False)),  # never made larger
+        (547.2, 500, (WIDTH, False)),
+        (860, 300, (WIDTH_TURNED, True)),
+        (860, 500, None),  # on its side it would have to shrink to 410 / 500
+        (547.2, 1500, None),
+        (950, 300, None),
+    ],
+)
+def test_a_picture_whose_letters_would_get_too_small_is_laid_on_its_side_or_left_out(wide, high, expected):
+    # the small letters of a picture have 8 points in its own size, and none may come out under 7: 7 / 8 = 0.875
+    found = room_for(wide, high)
+    assert found == (pytest.approx(expected[0]), expected[1]) if expected else found is None
+
+
+def test_a_picture_too_large_for_a_page_says_where_it_is():
+    (laid,) = _set(Picture("p", "Very tall", "alt", str, lambda: '<svg width="500pt" height="2000pt">', bytes))
+    assert laid == {"kind": "paragraph", "texts": [f"Very tall: {TOO_LARGE}"]}
+
+
+def test_words_that_announce_stay_with_what_they_announce():
+    signed, other = said("sign-off", "analyst", "I did it.", ""), said("points", "one")
+    assert leads(said("paragraph", "Other notes:"), other)
+    assert leads(said("paragraph", "Each signs."), signed)
+    assert not leads(said("paragraph", "Each signs."), other)
+    assert not leads(said("paragraph", "The last words."), None)
+    assert not leads(said("points", "a list:"), signed)
+
+
+def test_a_number_with_its_interval_stays_on_one_line_where_there_is_room():
+    interval = "\u221214.1 (\u221221.8 to \u22126.4)"
+    sheet = Sheet("one", ("Attribute", "Difference", "In words"), (("greasy film", interval, "differs " * 9),), ("",))
+    ((_, widths),) = fitting(sheet, 300, 8.0)
+    assert widths[1] >= 8.0 * _width(interval)

@@ -15,8 +15,8 @@ from panel.answers import Answers, NoAnswer, Question
 from panel.study.scores_used import scores_used
 from panel.study.shown import Source, Table, shown
 from panel.study.study import Study
-from panel.views.pictures import png_bytes
-from panel.views.told import Told
+from panel.views import told as views
+from panel.views.pictures import PRINTED
 
 Kind = Literal[
     "paragraph", "points", "subheading", "gap", "caution", "sentence", "verdict", "contents", "sign-off", "elsewhere"
@@ -48,17 +48,20 @@ class Picture:
     name
         Short name, unique in the report.
     title, alt
-        What stands under it, and what is heard instead of it.
-    draw
-        Gives the SVG text.
+        What stands over it, and what is heard instead of it.
+    svg
+        Gives the SVG text for a screen.
+    printed
+        Gives it as wide as a sheet of paper has room, its words as text.
     png
-        Gives the same picture as PNG, for forms that take no SVG.
+        Gives what is printed as PNG, for forms that take no SVG.
     """
 
     name: str
     title: str
     alt: str
-    draw: Callable[[], str] = field(repr=False)
+    svg: Callable[[], str] = field(repr=False)
+    printed: Callable[[], str] = field(repr=False)
     png: Callable[[], bytes] = field(repr=False)
 
 
@@ -402,22 +405,22 @@ def points(lines: Iterable[str]) -> tuple[Block, ...]:
     return (said("points", *told),) if told else ()
 
 
-def told_blocks(told: Told, *tables: Numbers | NoAnswer) -> Iterator[Block]:
+def told_blocks(told: views.Told, *tables: Numbers | NoAnswer) -> Iterator[Block]:
     """Yield what is told of an answer: its sentences, its picture, the tables given, and how it was computed."""
     yield said("paragraph", told.headline)
     if told.picture is not None:
-        own = told.picture
-        yield picture(own.name, own.title, own.alt, lambda: own.svg, own.figure)
+        yield picture(told.picture)
     sentences = [item for each in told.drawers for item in each.items if isinstance(item, str)]
     yield from points([*told.mind, *sentences])
     yield from map(or_gap, tables)
     yield from points([told.result.method, *told.result.notes, *told.cannot])
 
 
-def picture(name: str, title: str, alt: str, svg: Callable[[], str], figure: Callable[[], Any]) -> Picture:
+def picture(own: views.Picture) -> Picture:
     """Return a picture that is drawn once, when it is asked for."""
-    png = partial(_quietly, lambda: png_bytes(figure(), dots_per_inch=_PRINT_DOTS))
-    return Picture(name, title, alt, cache(partial(_quietly, svg)), cache(png))
+    svg, printed = (cache(partial(_quietly, draw)) for draw in (lambda: own.svg, lambda: own.printed_svg))
+    png = cache(partial(_quietly, lambda: own.png(PRINTED, _PRINT_DOTS)))
+    return Picture(own.name, own.title, own.alt, svg, printed, png)
 
 
 def _quietly(draw: Callable[[], T]) -> T:

@@ -140,12 +140,15 @@ def _people(study: Study) -> Iterator[str]:
 
 
 def _not_established(annex: Sequence[Section]) -> list[str]:
-    """Return one line for each part with something missing; the part itself has them all."""
-    lines = []
+    """Return one line for each part with something missing that no part before it misses; the part has them all."""
+    lines: list[str] = []
+    named: set[str] = set()
     for section in annex:
-        if section.gaps:
-            more = f" (and {len(section.gaps) - 1} more there)" if len(section.gaps) > 1 else ""
-            lines.append(f"Part {section.number}, {section.heading}: {section.gaps[0]}{more}")
+        fresh = [gap for gap in dict.fromkeys(section.gaps) if gap not in named]
+        named.update(fresh)
+        if fresh:
+            more = f" (and {len(fresh) - 1} more there)" if len(fresh) > 1 else ""
+            lines.append(f"Part {section.number}, {section.heading}: {fresh[0]}{more}")
     return lines
 
 
@@ -241,7 +244,7 @@ def _statement(answers: Answers, row: pd.Series) -> TextTable:
         ("Attribute", names.attribute(row["attribute"]) if row["attribute"] else ""),
         ("Question", str(row["question"] or "")),
         ("Time after rubbing in", f"{format_number(minutes, 0)} min" if minutes == minutes else ""),
-        ("Margin", format_number(row["margin"]) if row["margin"] == row["margin"] else ""),
+        ("Margin", format_typed(row["margin"]) if row["margin"] == row["margin"] else ""),
         ("Bar", f"{format_number(row['bar'], 0)} %" if row["bar"] == row["bar"] else ""),
     ]
     always = [("Fixed", fixed), ("To be used in", used), ("Wanted by", str(row["owner"] or ""))]
@@ -301,7 +304,6 @@ def _rule(kind: str) -> str:
 def _instead(found: Claims, number: int) -> list[Block]:
     row = found.claims.loc[found.claims["number"] == number].iloc[0]
     lines = [f"May be said: {ended(row['suggestion'])}"] if row["suggestion"] else []
-    lines += [f"Words not covered: {row['not_covered']}."] if row["not_covered"] else []
     lines += wording_lines(found, number)
     return [said("subheading", "Wording"), *points(lines)] if lines else []
 
@@ -471,7 +473,7 @@ def as_annex(answers: Answers, before: Sequence[Section], annex: Sequence[Sectio
         if section.number == _RESULTS:
             blocks = (_cut_list(block, methods, (words, sorted(prototypes))) for block in blocks)
         shortened.append(replace(section, blocks=tuple(_once(blocks, said))))
-    return (replace(shortened[0], on_new_page=True), *shortened[1:])
+    return (replace(shortened[0], on_new_page=len(claims) > 0), *shortened[1:])
 
 
 def _lines(block: Block) -> tuple[str, ...]:

@@ -29,8 +29,8 @@ from panel.report.contents.blocks import (
     told_blocks,
 )
 from panel.report.contents.case import as_annex, claim_pages, protocol, summary
-from panel.report.contents.part_results import analysis, consumers, emollients, instruments, tables_of
-from panel.report.contents.part_study import last_score
+from panel.report.contents.part_results import analysis, tables_of
+from panel.report.contents.part_study import consumers_only, last_score
 from panel.report.elsewhere import work_out
 from panel.study.safe_write import refuse_existing, write_file
 from panel.study.study import Study
@@ -108,7 +108,7 @@ def _sections(answers: Answers) -> tuple[Section, ...]:
         part_study.blinding(answers),
         part_study.ballot(answers),
         part_study.raw_data(answers),
-        analysis(answers, emollients(answers), instruments(answers), consumers(answers)),
+        analysis(answers),
         part_study.references(answers),
         part_claims.limits(answers, part_study.days_told(answers.study)),
         part_claims.wording(answers),
@@ -179,9 +179,10 @@ def _decided(recorded: pd.DataFrame) -> list[Block]:
 
 def _key_answers(answers: Answers) -> list[tuple[str, str]]:
     """Return what was found, question by question, in a sentence each."""
-    found = answers.differences
-    said = found.why if isinstance(found, NoAnswer) else answers.tell(tell_differences, found).headline
-    lines = [("What differs", said)]
+    found, lines = answers.differences, []
+    if not consumers_only(answers.study):
+        told = found.why if isinstance(found, NoAnswer) else answers.tell(tell_differences, found).headline
+        lines.append(("What differs", told))
     if not isinstance(answers.panel, NoAnswer):
         lines.append(("Assessors", answers.tell(tell_people, answers.panel).headline))
     if not isinstance(answers.ladder, NoAnswer):

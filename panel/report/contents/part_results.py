@@ -51,6 +51,7 @@ from panel.report.contents.blocks import (
     said,
     told_blocks,
 )
+from panel.report.contents.part_study import consumers_only, no_panel
 from panel.study.naming import Naming
 from panel.study.shown import Table
 from panel.views.assessors import people
@@ -132,7 +133,7 @@ def settings(answers: Answers) -> list[Block]:
         rows += [("Family: differences from the benchmark", "within each attribute, Dunnett")]
         rows += [("Family: all pairs", "within each attribute, Tukey")]
     shown = pd.DataFrame(rows, columns=["Setting", "Value"], dtype="str")
-    return [said("subheading", "Settings and versions"), TextTable("Settings and versions", shown)]
+    return [said("subheading", "Settings and versions"), TextTable("What the analysis was made with", shown)]
 
 
 def differences(answers: Answers) -> list[Block]:
@@ -176,9 +177,13 @@ def sensitivity(answers: Answers) -> list[Block]:
     ]
 
 
-def analysis(answers: Answers, *more: list[Block]) -> Section:
-    """Return settings and results; `more` are the parts on emollients, readings and consumers."""
-    parts = [settings(answers), differences(answers), _map_part(answers), *more, sensitivity(answers)]
+def analysis(answers: Answers) -> Section:
+    """Return settings and results."""
+    if consumers_only(answers.study):
+        parts = [settings(answers), no_panel("Scores of a trained panel"), instruments(answers), consumers(answers)]
+    else:
+        parts = [settings(answers), differences(answers), _map_part(answers), emollients(answers)]
+        parts += [instruments(answers), consumers(answers), sensitivity(answers)]
     return Section("10", "Analysis and results", tuple(block for part in parts for block in part))
 
 
@@ -281,6 +286,8 @@ def _groups(answers: Answers) -> list[Block]:
         if isinstance(found, NoAnswer):
             return
         yield from told_blocks(tell_segments(found, names), *tables_of(answers, SEGMENTS))
+        if consumers_only(answers.study):
+            return
         sensations = tables_of(answers, PREFERENCE_MAP)
         if isinstance(mapped, NoAnswer):
             yield from map(or_gap, sensations)

@@ -71,9 +71,7 @@ def product(answers: Answers) -> Section:
     study, blocks = answers.study, [or_gap(formulas(answers))]
     blend = emollient_blend(study)
     if len(blend):
-        pairs, names = matched_pairs(study), answers.names
-        drawn = blend_picture(blend, names, pairs)
-        blocks.append(picture(drawn.name, drawn.title, drawn.alt, lambda: drawn.svg, drawn.figure))
+        blocks.append(picture(blend_picture(blend, answers.names, matched_pairs(study))))
     blocks += [
         or_gap(batches(answers)),
         stated(
@@ -164,8 +162,20 @@ def who_judged(answers: Answers) -> Section:
     return Section("6", "Panel and consumers", tuple(blocks))
 
 
+def consumers_only(study: Study) -> bool:
+    """Return whether consumers answered and no trained assessor scored, so that a panel is no part of the study."""
+    return study.table("scores").empty and len(study.table("answers")) > 0
+
+
+def no_panel(what: str) -> list[Block]:
+    """Return what stands in place of something of a trained panel that is no part of the study."""
+    return [said("subheading", "Trained panel"), said("paragraph", f"{what}: not part of this study.")]
+
+
 def _panel(answers: Answers) -> list[Block]:
     study = answers.study
+    if consumers_only(study):
+        return no_panel("Trained panel")
     blocks: list[Block] = [
         said("subheading", "Trained panel"),
         stated(study, "panel", "Panel", "The study does not describe its panel."),
@@ -258,12 +268,14 @@ def blinding(answers: Answers) -> Section:
     if servings.empty:
         blocks.append(said("gap", "The study holds no serving plan: codes, orders and balance cannot be shown."))
     else:
-        blocks += [or_gap(balance(answers, "trained")), or_gap(balance(answers, "consumer"))]
+        kinds = (("trained", not consumers_only(study)), ("consumer", len(study.table("answers")) > 0))
+        found = [balance(answers, kind) for kind, took_part in kinds if took_part]
+        blocks += map(or_gap, found)
         coded = servings.loc[servings["code"] != ""]
         trained = coded.loc[~coded["assessor"].isin(_part_conduct_consumers(study))]
-        if trained.empty:
+        if trained.empty and not consumers_only(study):
             blocks.append(said("gap", "The servings of the trained panel carry no codes."))
-        else:
+        elif len(trained):
             blocks.append(TextTable("The key: codes of the trained panel", key_table(trained)))
     opened = first_opening(study)
     blocks.append(said("paragraph", f"Key first opened: {when_words(opened)}") if opened else said("gap", _NOT_OPENED))
@@ -371,7 +383,9 @@ def ballot(answers: Answers) -> Section:
     """Return what the trained assessors and the consumers were asked, as it was shown."""
     study = answers.study
     blocks: list[Block] = []
-    if study.table("attributes").empty:
+    if study.table("attributes").empty and consumers_only(study):
+        blocks += no_panel("Ballot of a trained panel")[1:]
+    elif study.table("attributes").empty:
         blocks.append(
             said("gap", "The study has no table of attributes, so the ballot of the trained panel is not known.")
         )

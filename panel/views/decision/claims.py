@@ -59,7 +59,7 @@ def claims_headline(result: Claims) -> str:
     among = f"; adjusted together in {counted(families, 'family', 'families')}" if families else ""
     exploratory = int(result.claims["exploratory"].sum())
     more = f"; {exploratory} only explored" if exploratory else ""
-    hold = "holds" if supported == 1 else "hold"
+    hold = "holds" if 1 in (supported, total) else "hold"
     return f"{supported or 'None'} of {counted(total, 'sentence')} {hold}{limits}{among}{more}."
 
 

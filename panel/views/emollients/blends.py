@@ -30,7 +30,7 @@ _BAR_HEIGHT, _THIN = 0.52, 0.3
 # Tints, then patterns, so that emollients stay apart in grey too; each is named on its part.
 _TINTS = ("#f7f8f8", "#dfe7e4", "#c6d3ce", "#afc0ba", "#f6eddd", "#e6d3b3")
 _HATCHES = ("", "//", "..", "xx")
-_PART_FONT, _MOST_LINES = _FONT - 1.5, 3
+_PART_FONT, _MOST_LINES = _FONT - 1.0, 3
 _CLASSES = ("fast", "medium", "slow", "solid", "unknown")
 # From wide to not at all: pale to dark, and a pattern for what does not spread, so that it shows in grey too.
 _FILLS = {

@@ -262,7 +262,7 @@ def _in_words(row: Mapping[Any, Any], names: Naming) -> str:
 _NAMES, _GAP, _MARGIN = 172.0, 8.0, 8.0
 _WIDE, _NARROW, _PHONE = 860.0, 280.0, 6.0
 _WIDEST_CELL, _MOST_ON_A_PHONE = 120.0, 9
-_HEADING, _BODY, _SMALL, _SMALLEST = 10.5, 9.0, 8.0, 7.4  # letters
+_HEADING, _BODY, _SMALL, _SMALLEST = 10.5, 9.0, 8.0, 7.7  # letters
 _ROW, _LINE = 56.0, 1.28
 _TOWARDS, _AWAY, _QUIET, _BAND, _HATCH = "#0b6b63", "#a8480a", "#6e6e6e", "#e9eeec", "#c3cbc8"
 _DOT, _RADIUS = 7.5, 10.0  # size of a mark, radius of the ring around a letter

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import re
 from collections import Counter
 from collections.abc import Iterable, Mapping, Sequence
 from datetime import datetime
@@ -110,9 +111,12 @@ def formula_difference_table(difference: pd.DataFrame, prototype: str, versus: s
     )
 
 
+_FULL_MINUTE = re.compile(r"(\d\d:\d\d):00$")
+
+
 def _moment(heading: str, name: str) -> Column:
-    """Describe a column of moments as people write them; a time that ends a day or an hour goes without seconds."""
-    return each_row(heading, lambda row, _: row[name].replace("T", " ").removesuffix(":00") or NOTHING, name)
+    """Describe a column of moments as people write them, without the seconds of a full minute."""
+    return each_row(heading, lambda row, _: _FULL_MINUTE.sub(r"\1", row[name].replace("T", " ")) or NOTHING, name)
 
 
 BATCHES = Table(

@@ -519,7 +519,7 @@ def _draw_prototype(
               markerfacecolor=look.colour, markeredgecolor=INK, markeredgewidth=0.6,
               gid=prototype_mark(prototype))  # fmt: skip
     axes.tick_params(axis="y", length=0)
-    axes.tick_params(axis="x", labelsize=LETTERS - 2, colors=INK)
+    axes.tick_params(axis="x", labelsize=LETTERS - 1, colors=INK)
     axes.xaxis.set_major_locator(MaxNLocator(3, steps=[1, 2, 5, 10]))
     axes.grid(axis="x", color=FAINT, linewidth=0.5)
     axes.set_axisbelow(True)

@@ -61,6 +61,11 @@ def test_the_headline_counts_verdicts(result):
     assert claims_headline(judge_claims(study_with([], answers=answer_rows(1, 2)))).startswith("No claim")
 
 
+def test_a_single_sentence_holds_or_does_not(result):
+    frame = result.claims.iloc[[0]].assign(verdict=NOT_SUPPORTED, exploratory=False, p_adjusted=float("nan"))
+    assert claims_headline(replace(result, claims=frame)) == "None of 1 sentence holds."
+
+
 def test_the_headline_stays_under_25_words_with_every_verdict_in_it(result):
     frame = pd.DataFrame({"verdict": list(VERDICTS), "exploratory": True, "p_adjusted": 0.1, "family": "panel"})
     frame.loc[0, "exploratory"] = False

@@ -70,3 +70,22 @@ def test_changed_scores_say_what_happened_and_why():
     table = shown(CHANGED_SCORES, used, naming(study))
     assert table["What happened"].tolist() == ["set aside", "corrected"]
     assert table["Why"].tolist() == ["ballot (panel leader, 2025-04-01)"] * 2
+
+
+@pytest.mark.parametrize(
+    ("made", "told"),
+    [
+        ("2025-03-10", "2025-03-10"),
+        ("2025-03-10T10:00", "2025-03-10 10:00"),
+        ("2025-03-10T10:00:00", "2025-03-10 10:00"),
+        ("2025-03-10T10:00:30", "2025-03-10 10:00:30"),
+        ("", "–"),
+    ],
+)
+def test_a_moment_keeps_hours_and_minutes(made, told):
+    batches = small_study().table("batches").iloc[[0]].assign(made_on=made)
+    assert shown(BATCHES, small_study(batches=batches), Naming())["Made"].tolist() == [told]
+
+
+def test_ph_is_written_as_chemists_write_it():
+    assert "pH" in shown(BATCHES, small_study(), Naming()).columns
