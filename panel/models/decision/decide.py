@@ -145,9 +145,12 @@ def _narrow(study: Study, profile: Profile, differences: Differences | None) -> 
     return narrow_windows(profile, smallest_difference(study if differences is None else differences))
 
 
+_WORTH_SAYING = 0.05
+
+
 def _little(true: float) -> str:
     """Return what a chance of a difference is worth where prototypes hardly differ, for the notes."""
-    if np.isnan(true):
+    if not true < SURE - _WORTH_SAYING:
         return ""
     return (
         f"How much the prototypes truly differ is known roughly. Where they differ as little as in the lowest third of "

@@ -239,7 +239,7 @@ def _came_true(
         if base is not None:
             apart = [np.delete(each - each[..., [base]], base, axis=-1) for each in (truth, values)]
             ends = _versus_ends(wanted, drawn, base)
-            found |= _stated_and_true(kinds[2:4], *apart, *ends)
+            found |= _stated_and_true(kinds[2:4], apart[0], apart[1], *ends)
             spreads = np.nanstd(truth, axis=-1) / np.sqrt(np.nanmean(drawn.own_variance, axis=-1))
             little = np.argsort(spreads.mean(axis=-1), kind="stable")[: STUDIES // 3]
             found |= _stated_and_true(kinds[4:], apart[0][little], apart[1][:, little], *ends)
