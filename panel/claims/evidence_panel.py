@@ -74,7 +74,7 @@ def _difference_evidence(claim: Claim, materials: Materials, found: Estimate, *,
         (NumberShown(what, found.estimate, low, high, materials.level, *limits),),
         **_of_estimate(found, p, people),
         against=against,
-        qualifier=slightly if small else "",
+        qualifier=slightly if small and not against else "",
         suggestion=_compared(claim, materials, claim.direction, [claim.versus], slightly=small),
         reasons=tuple(reasons),
         needs=lambda: (
