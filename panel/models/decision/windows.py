@@ -86,9 +86,8 @@ def judge_windows(
     met = _inside(drawn.drawn, low, high)
     columns = _columns(wanted, drawn, shrunken, met, level) | {"desirability": single}
     versus, met_versus = _versus(wanted, drawn, base, level)
-    everything = known.all(axis=0)
-    chance_all = np.where(everything, met.all(axis=1).mean(axis=0), np.nan)
-    all_versus = _all_versus(met_versus, known, base)
+    chance_all = _all_at_once(met, known)
+    all_versus = _all_at_once(met_versus, known & known[:, [base or 0]])
     often = _came_true(wanted, drawn, base, rng)
     columns |= versus
     columns |= _luck(drawn, base)
@@ -286,10 +285,9 @@ def _as_often(stated: Array, true: Array, asked: Array) -> Array:
     return np.asarray(np.where(there, expit(curve[0] + curve[1] * wanted), np.nan))
 
 
-def _all_versus(met: _Flags | None, known: _Flags, base: int | None) -> Array:
-    if met is None or base is None:
-        return np.full(known.shape[1], np.nan)
-    return np.asarray(np.where((known & known[:, [base]]).all(axis=0), met.all(axis=1).mean(axis=0), np.nan))
+def _all_at_once(met: _Flags | None, known: _Flags) -> Array:
+    share = np.nan if met is None else met.all(axis=1).mean(axis=0)
+    return np.asarray(np.where(known.all(axis=0), share, np.nan))
 
 
 def _long(wanted: pd.DataFrame, drawn: PanelDraws, columns: dict[str, Array], versus: str | None) -> pd.DataFrame:
