@@ -1,6 +1,6 @@
 """Do the chances of meeting target windows come true? Panels with known truth, drawn anew many times.
 
-    .venv/bin/python -m benchmarks.decision_calibration [studies]
+    .venv/bin/python -m benchmarks.decision_calibration [studies] [words of the lines wanted]
 
 For each band of stated chances the table shows in what share of the cases the truth was inside: for single windows, for
 all windows of a prototype together, and for windows read as differences from the benchmark. Truth is what these people
@@ -20,6 +20,7 @@ from typing import Any
 
 import numpy as np
 import pandas as pd
+from scipy.stats import norm
 
 from panel.models.decision.windows import draw_panels
 from panel.models.prototypes.differences import find_differences
@@ -40,14 +41,17 @@ def draw_study(
     spread: float = 8.0,
     halo: float = 0.3,
     missing: bool = True,
+    middle: float = LIMIT,
 ) -> tuple[Study, np.ndarray]:
-    """Return a study and its true means (attributes, prototypes) to these people, spread about the limit.
+    """Return a study and its true means (attributes, prototypes) to these people, spread about `middle`.
+
+    Away from the middle of the scale scores stop at 0 and 100, and a true mean is that of such scores.
 
     `halo` is the share of the variance of views and scatter that all attributes of one sample have in common; with
     `missing` the last assessor stays away from the last session.
     """
     a, p, q, r = assessors, prototypes, attributes, sessions
-    truth = LIMIT + rng.normal(0, spread, (q, p))
+    truth = middle + rng.normal(0, spread, (q, p))
 
     def shared(sd: float, *shape: int) -> np.ndarray:
         own, common = rng.standard_normal((q, *shape)), rng.standard_normal((1, *shape))
@@ -56,7 +60,10 @@ def draw_study(
     level = rng.normal(0, LEVEL_SD, (1, a, 1, 1)) + rng.normal(0, ATTRIBUTE_LEVEL_SD, (q, a, 1, 1))
     level = level + rng.normal(0, SITTING_SD, (q, a, 1, r))
     score = truth[:, None, :, None] + level + shared(VIEW_SD, a, p, 1) + shared(SCATTER_SD, a, p, r)
-    truth = truth + level.mean(axis=(1, 3))
+    if middle == LIMIT:
+        truth = truth + level.mean(axis=(1, 3))
+    else:
+        score, truth = np.clip(score, 0, 100), on_scale(truth[:, None, :, None] + level).mean(axis=(1, 3))
     index = np.indices(score.shape).reshape(4, -1)
     names = [
         np.array([f"{letter}{place + 1:02d}" for place in range(count)])
@@ -75,10 +82,23 @@ def draw_study(
         scores = scores.loc[~((scores["assessor"] == names[1][-1]) & (scores["session"] == str(r)))]
     tables = {
         "prototypes": pd.DataFrame({"prototype": names[2], "role": ["benchmark"] + ["prototype"] * (p - 1)}),
-        "attributes": pd.DataFrame({"attribute": names[0], "target_high": LIMIT}),
+        "attributes": pd.DataFrame({"attribute": names[0], "target_high": limit_of(middle)}),
         "scores": scores.reset_index(drop=True),
     }
     return Study(tables), truth
+
+
+def on_scale(mean: np.ndarray | float) -> np.ndarray:
+    """Return the mean of normal scores about `mean` that stop at 0 and 100."""
+    sd = np.hypot(VIEW_SD, SCATTER_SD)
+    low, high = (0 - mean) / sd, (100 - mean) / sd
+    inside = mean * (norm.cdf(high) - norm.cdf(low)) - sd * (norm.pdf(high) - norm.pdf(low))
+    return np.asarray(inside + 100 * norm.sf(high))
+
+
+def limit_of(middle: float) -> float:
+    """Return where every window ends: the middle of the true means."""
+    return middle if middle == LIMIT else float(on_scale(middle))
 
 
 def stated_and_true(
@@ -106,7 +126,7 @@ def calibration(studies: int, seed: int, *, near: bool = True, draws: int = 1000
     for _ in range(studies):
         study, truth = draw_study(rng, **panel)
         told = draw_panels(study, study.attributes, rng, draws=draws)
-        edges, apart = np.full(truth.shape, LIMIT), np.full(truth.shape, -5.0)
+        edges, apart = np.full(truth.shape, limit_of(panel.get("middle", LIMIT))), np.full(truth.shape, -5.0)
         if near:
             edges = told.estimate + rng.uniform(-1, 3, truth.shape) * np.sqrt(told.own_variance)
             apart = told.estimate - told.estimate[:, :1] + rng.uniform(-1, 3, truth.shape) * np.sqrt(told.own_variance)
@@ -160,13 +180,20 @@ PANELS: dict[str, dict[str, Any]] = {
     "SD 8, edges near": {},
     "SD 3, edges near": {"spread": 3.0},
     "SD 3, 6 assessors x 2 sessions, edges fixed": {"near": False, "spread": 3.0, "assessors": 6, "sessions": 2},
+    "SD 8, 6 assessors x 2 sessions, edges fixed": {"near": False, "assessors": 6, "sessions": 2},
+    "SD 3, 6 assessors x 2 sessions, edges near": {"spread": 3.0, "assessors": 6, "sessions": 2},
+    "SD 8, true means about 90 of 100, edges fixed": {"near": False, "middle": 90.0},
+    "SD 3, true means about 90 of 100, edges fixed": {"near": False, "middle": 90.0, "spread": 3.0},
 }
 
 
 def main() -> None:
     """Print one table per kind of panel, then winner's luck."""
     studies = int(sys.argv[1]) if len(sys.argv) > 1 else 500
+    words = sys.argv[2] if len(sys.argv) > 2 else ""
     for name, panel in PANELS.items():
+        if words not in name:
+            continue
         table = calibration(studies, seed=20250311, **panel)
         ends = zip(table["stated"], table["true"], table["std_error"], table["n"], strict=True)
         shown = table.assign(
@@ -175,7 +202,7 @@ def main() -> None:
         wide = shown.pivot_table("shown", "band", "question", aggfunc="first", sort=False)
         print(f"\n{name}, {studies} studies: stated chance -> share that was true (standard error; cases)")
         print(wide.to_string(), flush=True)
-    for spread in (3.0, 4.0, 8.0):
+    for spread in (3.0, 4.0, 8.0) if not words else ():
         raw, shrunken, error, n = winners_luck(studies, 20250312, spread=spread)
         ratios = f"estimate / truth {raw:.2f}, shrunken / truth {shrunken:.3f} ({error:.3f})"
         print(f"Told apart at SD {spread:g}: {n}; {ratios}", flush=True)

@@ -88,7 +88,7 @@ def _no_swap(claim: Claim, traced: TracedSwaps, ingredient: str) -> Evidence:
             against=True,
             reasons=(
                 f"{ingredient} never changes alone: {together[0]} changes several emollients at once. These data "
-                "cannot say which of them did it.",
+                "cannot say which of them a change goes with.",
             ),
             needs=lambda: (f"A pair of prototypes that differ by {ingredient} alone, at equal mass.",),
         )
@@ -129,7 +129,8 @@ def _evidence(
         suggestion=f"{_IN_THIS_BASE} {change}: {saying(materials.study, claim.attribute, claim.direction)}",
         reasons=(
             *([f"{words} goes along with {credit}: nothing here says which."] if along else []),
-            f"{words}: with {change} it was scored {number(estimate)} apart ({100 * materials.level:g} % interval "
+            f"{words}: with {number(float(row['percent']))} % {out} replaced by {into} it was scored "
+            f"{number(abs(estimate))} {'higher' if estimate > 0 else 'lower'} ({100 * materials.level:g} % interval "
             f"{interval(low, high)}), {p_words(p_two)}, {counted(int(row['n_pairs']), 'matched pair')}, "
             f"{counted(int(row['n_assessors']), 'assessor')}.",
             *_alias_words(traced, ingredient, str(out)),
@@ -152,7 +153,7 @@ def _alias_words(traced: TracedSwaps, ingredient: str, out: str) -> Iterator[str
         names = format_list([str(name).replace("_", " ") for name in together["descriptor"]])
         yield (
             f"In these formulas {ingredient} always moves together with {names}: the data cannot say which of them "
-            "did it, so none may be named as the cause."
+            "a change goes with, so none may be named as the cause."
         )
 
 

@@ -61,7 +61,8 @@ def _difference_evidence(claim: Claim, materials: Materials, found: Estimate, *,
     against = wrong_way or (small and p > materials.alpha)  # no difference that matters is left to be found
     reasons = [
         f"{words}: {claim.prototype} minus {claim.versus} is {number(found.estimate)} "
-        f"({100 * materials.level:g} % interval {interval(low, high)}), {p_words(p)} "
+        f"({100 * materials.level:g} % interval {interval(low, high)}), "
+        f"{p_words(p if claim.sides == 'one' else 2 * min(one_sided, 1 - one_sided))} "
         f"({claim.sides}-sided), {materials.who_scored(claim, claim.versus)}.",
         *(["The difference does not go the way the sentence says."] if wrong_way else []),
         *([_size_reason(claim, low, high, margin)] if margin > 0 else []),
@@ -73,7 +74,7 @@ def _difference_evidence(claim: Claim, materials: Materials, found: Estimate, *,
         (NumberShown(what, found.estimate, low, high, materials.level, *limits),),
         **_of_estimate(found, p, people),
         against=against,
-        qualifier=slightly if small else "",
+        qualifier=slightly if small and not against else "",
         suggestion=_compared(claim, materials, claim.direction, [claim.versus], slightly=small),
         reasons=tuple(reasons),
         needs=lambda: (

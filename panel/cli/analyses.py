@@ -298,7 +298,7 @@ _NOTHING_OVER_TIME = (
 @json_option
 def over_time(study: Path, everything: bool, as_json: bool) -> None:
     """Say what happens over time: after-feel, courses of intensity, dominance."""
-    from panel.answers import AFTER_FEEL, COURSES, DOMINANCES, Answers
+    from panel.answers import AFTER_FEEL, COURSES, DOMINANCES, Answers, NoAnswer
     from panel.models.over_time.after_feel import timed_attributes
     from panel.views.over_time import tell_after_feel, tell_courses, tell_dominance
 
@@ -307,9 +307,14 @@ def over_time(study: Path, everything: bool, as_json: bool) -> None:
     timed = bool(timed_attributes(answers.study))
     if not (timed or has_courses or has_dominance):
         raise ModelError(_NOTHING_OVER_TIME)
-    after_feel = answers.need(AFTER_FEEL) if timed else None
-    courses = answers.need(COURSES) if has_courses else None
-    dominances = answers.need(DOMINANCES) if has_dominance else None
+    there = ((AFTER_FEEL, timed), (COURSES, has_courses), (DOMINANCES, has_dominance))
+    found = [answers.ask(question) if has else None for question, has in there]
+    lacking = [each.why for each in found if isinstance(each, NoAnswer)]
+    after_feel, courses, dominances = (None if isinstance(each, NoAnswer) else each for each in found)
+    if after_feel is courses is dominances is None:
+        raise ModelError(lacking[0])
+    for why in lacking:  # the others are told all the same
+        click.echo(why, err=True)
     if as_json:
         print_json(_as_data(after_feel, courses, dominances) | ({"seed": answers.seed} if dominances else {}))
         return

@@ -202,7 +202,7 @@ def trace(study: Path, seed: int, everything: bool, as_json: bool) -> None:
         nothing = isinstance(following, NoAnswer)
         content |= {"next": [] if nothing else following.blends}
         notes = (*traced.notes, *described.notes, *ladder.notes, *([_nothing(following)] if nothing else []))
-        print_json(content | {"method": f"{traced.method} {ladder.method}", "notes": notes})
+        print_json(content | {"method": ladder.method, "notes": notes})
         return
     _print_trace(answers, everything=everything)
 

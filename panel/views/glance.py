@@ -135,8 +135,8 @@ def _leaders(decision: Decision | NoAnswer, names: Naming) -> tuple[str, ...]:
         return ()
     lines: list[str] = []
     for prototype in decision.ranking["prototype"].iloc[:MOST_LEADERS]:
-        rows = decision.windows.loc[(decision.windows["prototype"] == prototype) & decision.windows["met"].notna()]
-        missed = [names.attribute(each) for each in rows.loc[rows["met"] == 0, "attribute"]]
+        rows = decision.windows.loc[(decision.windows["prototype"] == prototype) & decision.windows["read_met"].notna()]
+        missed = [names.attribute(each) for each in rows.loc[rows["read_met"] == 0, "attribute"]]
         met = f"{prototype}: {len(rows) - len(missed)} of {counted(len(rows), 'target')}"
         lines.append(f"{met}; misses {format_list(missed)}." if missed and not lines else f"{met}.")
     return tuple(lines)
@@ -150,7 +150,8 @@ def _claims(claims: Claims | NoAnswer) -> tuple[tuple[str, ...], str]:
     good = rows["verdict"].isin(AS_WORDED)
     may = tuple(f"“{row['claim']}”: {row['verdict']}." for row in rows.loc[good].to_dict("records")[:MOST_CLAIMS])
     rest = int((~good).sum())
-    others = f"{counted(rest, 'other sentence')} may not be said as {'it stands' if rest == 1 else 'they stand'}."
+    count = counted(rest, "other sentence" if may else "sentence")
+    others = f"{count} may not be said as {'it stands' if rest == 1 else 'they stand'}."
     return may, others if rest else ""
 
 

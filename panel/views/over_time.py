@@ -91,13 +91,18 @@ _AFTER_FEEL_VERSUS = Table(
     rows="versus",
     columns=(_NAME, _MINUTES, PROTOTYPE, VERSUS, change("Difference (scale units)"), _AT_ONCE, P_ADJUSTED),
 )
+_DIGITS = {"area": 0, "rate": 2}
 _COURSES_TABLE = Table(
     name="courses",
     title="Mean quantities of the courses",
     rows=lambda found: (
         found.courses.groupby(["attribute", "prototype"], sort=False)[list(QUANTITIES)].mean().reset_index()
     ),
-    columns=(ATTRIBUTE, PROTOTYPE, *(number(capital(words), name, 2) for name, words in QUANTITIES.items())),
+    columns=(
+        ATTRIBUTE,
+        PROTOTYPE,
+        *(number(capital(words), name, _DIGITS.get(name.split("_")[0], 1)) for name, words in QUANTITIES.items()),
+    ),
 )
 _COURSE_TESTS = Table(
     name="course_tests",

@@ -398,3 +398,20 @@ def test_what_may_be_said_is_offered_for_every_kind_but_one():
         (draft,) = judge_drafts(study_with([], **built), [statement])
         offered |= {kind} if draft.may_be_said else set()
     assert offered == {kind for (_, kind, _), _, _ in CASES} - {"beyond_sensory"}
+
+
+def test_the_p_value_told_is_that_of_the_interval_told_whichever_way_the_difference_goes():
+    for p1, p2 in ((52, 50), (48, 50)):
+        claim, kind, rest = LESS
+        study = study_with([claim_row(claim, kind, **rest)], **grease(p1, p2, scatter=8.0, own_view=5.0))
+        told = next(each for each in judge_claims(study).reasons["reason"] if "(two-sided)" in each)
+        assert 0.05 < float(told.split("p = ")[1].split(" ")[0]) < 1, told
+
+
+def test_what_is_not_supported_is_not_to_be_said_with_a_qualifier():
+    claim, kind, rest = LESS
+    for p1, slightly in ((52, False), (47, True)):
+        built = {**grease(p1, 50), "facts": {"margin": 8.0}}
+        claims = judge_claims(study_with([claim_row(claim, kind, **rest)], **built))
+        told = claims.findings["message"].str.contains("say 'slightly'").any()
+        assert told == slightly

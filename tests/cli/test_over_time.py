@@ -44,6 +44,17 @@ def test_courses_alone(tmp_path):
     assert "dominance_rates" not in content
 
 
+def test_what_cannot_be_read_does_not_keep_back_the_rest(tmp_path):
+    study = everything_over_time()
+    tables = {"courses": study.table("courses"), "prototypes": study.table("prototypes")}
+    begun = study.table("dominances").iloc[:1]  # an evaluation without its end
+    write_study(Study(tables | {"dominances": begun}), tmp_path / "part")
+    told = CliRunner().invoke(over_time, [str(tmp_path / "part")])
+    assert told.exit_code == 0
+    assert "Mean quantities of the courses" in told.output
+    assert "No evaluation of dominance can be read" in told.stderr
+
+
 def test_a_study_in_which_nothing_runs_over_time_says_how_to_record_it(tmp_path):
     write_study(small_study(), tmp_path / "none")
     told = CliRunner().invoke(over_time, [str(tmp_path / "none")])

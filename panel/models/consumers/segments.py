@@ -21,6 +21,7 @@ from panel.study.study import Study
 _FEWEST_CONSUMERS = 40  # common practice, no source: below, groups are not believed
 _FEWEST_PROTOTYPES = 4  # with fewer there is too little of a profile to group people by
 _TRIED = 0.75  # share of the prototypes a consumer has to have tried
+_OFTEN = 0.05
 _RARE = 0.01  # noise alone must look as grouped as this more rarely
 _STABLE = 0.6  # of Jaccard's index when consumers are drawn anew (Hennig 2007: below 0.6 a group is not to be trusted)
 _MOST_GROUPS = 4
@@ -190,7 +191,8 @@ def _grown(left: Array, present: NDArray[np.bool_], rng: np.random.Generator) ->
 def _why(step: _Step) -> str:
     _, _, p_value, _, smallest, _ = step
     if p_value > _RARE:
-        return "Two groups would say no more about these answers than noise alone often does."
+        often = "often does" if p_value > _OFTEN else f"may do (at most p = {_RARE:g} counts)"
+        return f"Two groups would say no more about these answers than noise alone {often}."
     if smallest < _SMALLEST_GROUP:
         return f"The second group would be {smallest} consumers only."
     return "Two groups show, but other ones when consumers are drawn anew."

@@ -12,7 +12,7 @@ from numpy.typing import NDArray
 
 from panel.errors import ModelError
 from panel.models.consumers.answers import numeric_answers, questions_of
-from panel.models.decision.wanted import FAILS, Profile
+from panel.models.decision.wanted import BENCHMARK, FAILS, Profile
 from panel.models.prototypes.verdict import CANNOT_TELL
 from panel.stats.arrays import Array
 from panel.stats.comparing.multiplicity import simultaneous_bands
@@ -84,6 +84,11 @@ class Decision:
     notes: tuple[str, ...]
 
     @property
+    def by_benchmark(self) -> bool:
+        """Whether windows are read as differences from the benchmark."""
+        return self.profile.read_as == BENCHMARK and self.benchmark is not None
+
+    @property
     def has_liking(self) -> bool:
         """Whether consumers' liking counts."""
         return self.n_consumers > 0
@@ -110,8 +115,8 @@ def standings(prototypes: tuple[str, ...], rows: pd.DataFrame, gates: pd.DataFra
         failed, unknown = int((results == FAILS).sum()), int((results == CANNOT_TELL).sum())
         must = own.loc[own["must_have"]]
         missed = bool(clearly_missed(must, level).any())
-        standing = OUT if failed or missed else OPEN if unknown or own["met"].isna().any() else IN
-        unmet, must_unmet = (int((each["met"] == 0).sum()) for each in (own, must))
+        standing = OUT if failed or missed else OPEN if unknown or own["read_met"].isna().any() else IN
+        unmet, must_unmet = (int((each["read_met"] == 0).sum()) for each in (own, must))
         found.append((name, standing, unmet, must_unmet, failed, unknown))
     columns = ["prototype", "standing", "unmet", "must_unmet", "gates_failed", "gates_open"]
     return pd.DataFrame(found, columns=columns).astype({"prototype": "str", "standing": "str"})
@@ -131,15 +136,16 @@ def contenders(ranking: pd.DataFrame, pairs: pd.DataFrame) -> tuple[str, ...]:
     return tuple(name for name in able if name not in beaten)
 
 
-def the_one(ranking: pd.DataFrame, left: tuple[str, ...], level: float) -> str | None:
+def the_one(ranking: pd.DataFrame, left: tuple[str, ...], level: float, *, chance: str = "chance_all") -> str | None:
     """Return the prototype that is alone in the running, passes every gate and meets all windows; None without one.
 
-    All windows must be met on the estimates, and all at once with a chance of at least `level`.
+    All windows must be met on the estimates, and all at once with a chance of at least `level`; `chance` is the column
+    of the reading that decides.
     """
     if len(left) != 1:
         return None
     row = ranking.loc[ranking["prototype"] == left[0]].iloc[0]
-    sure = row["standing"] == IN and row["unmet"] == 0 and bool(np.float64(row["chance_all"]) >= level)
+    sure = row["standing"] == IN and row["unmet"] == 0 and bool(np.float64(row[chance]) >= level)
     return left[0] if sure else None
 
 

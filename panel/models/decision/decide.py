@@ -27,6 +27,7 @@ from panel.models.decision.contenders import (
     the_one,
 )
 from panel.models.decision.wanted import (
+    BENCHMARK,
     BENCHMARK_LEVELS,
     PANEL,
     Profile,
@@ -36,6 +37,7 @@ from panel.models.decision.wanted import (
 )
 from panel.models.decision.windows import (
     STUDIES,
+    SURE,
     PanelDraws,
     Windows,
     draw_panels,
@@ -51,6 +53,7 @@ from panel.stats.arrays import Array
 from panel.stats.formulas.desirability import beats, overall_desirability
 from panel.stats.maps.draws import DRAWS
 from panel.study.study import Study
+from panel.words import format_share
 
 
 def decide(
@@ -93,12 +96,19 @@ def decide(
     ranking = _ranking(standings(drawn.prototypes, windows.rows, gates, level), windows, liking, front, study, level)
     pairs = _untold(_pairs(ranking, drawn, windows, liking, level), fitted.confounds, drawn.attributes)
     left = contenders(ranking, pairs)
+    base = study.benchmark if study.benchmark in drawn.prototypes else None
+    by_benchmark = profile.read_as == BENCHMARK and base is not None
     changes, shares = _change_weights(windows.single, windows.weights, drawn.attributes, drawn.prototypes, rng)
-    more = (*_narrow(study, profile, differences), no_liking, *confound_notes(fitted.confounds))
+    more = (
+        *_narrow(study, profile, differences),
+        _little(windows.little_true),
+        no_liking,
+        *confound_notes(fitted.confounds),
+    )
     return Decision(
         ranking=ranking,
         windows=windows.rows.assign(clearly_missed=clearly_missed(windows.rows, level)),
-        unmet=_unmet(windows.rows),
+        unmet=_unmet(windows.rows, by_benchmark=by_benchmark),
         nobody_meets=_nobody_meets(windows.rows),
         gates=gates,
         pairs=pairs,
@@ -108,9 +118,9 @@ def decide(
         favourites=segment_favourites(segments, left),
         divided=divided_pairs(segments, left),
         contenders=left,
-        choice=the_one(ranking, left, level),
+        choice=the_one(ranking, left, level, chance="chance_all_versus" if by_benchmark else "chance_all"),
         profile=profile,
-        benchmark=study.benchmark if study.benchmark in drawn.prototypes else None,
+        benchmark=base,
         n_consumers=0 if liking is None else liking.n_consumers,
         level=level,
         method=_decision_method(DRAWS, level, liking) + (f" {drawn.batch_words}" if drawn.batch_words else ""),
@@ -135,6 +145,20 @@ def _narrow(study: Study, profile: Profile, differences: Differences | None) -> 
     return narrow_windows(profile, smallest_difference(study if differences is None else differences))
 
 
+_WORTH_SAYING = 0.05
+
+
+def _little(true: float) -> str:
+    """Return what a chance of a difference is worth where prototypes hardly differ, for the notes."""
+    if not true < SURE - _WORTH_SAYING:
+        return ""
+    return (
+        f"How much the prototypes truly differ is known roughly. Where they differ as little as in the lowest third of "
+        f"what this study leaves possible, a chance of {format_share(SURE)} of one window read as a difference came "
+        f"true in {format_share(true)}; no number here can say whether it is so."
+    )
+
+
 def _nobody_meets(rows: pd.DataFrame) -> tuple[str, ...]:
     """Return the attributes whose window must be met and that the mean of no prototype meets."""
     must = rows.loc[rows["must_have"] & rows["read_met"].notna()]
@@ -142,9 +166,11 @@ def _nobody_meets(rows: pd.DataFrame) -> tuple[str, ...]:
     return tuple(str(name) for name in met.index[met == 0])
 
 
-def _unmet(rows: pd.DataFrame) -> pd.DataFrame:
-    outside = rows.loc[rows["met"] == 0].reset_index(drop=True)
-    mean, low, high = (outside[name].to_numpy(float) for name in ("estimate", "target_low", "target_high"))
+def _unmet(rows: pd.DataFrame, *, by_benchmark: bool) -> pd.DataFrame:
+    """Return the windows that are missed, in the reading that decides, with how far."""
+    outside = rows.loc[rows["read_met"] == 0].reset_index(drop=True)
+    read = ("difference", "versus_low", "versus_high") if by_benchmark else ("estimate", "target_low", "target_high")
+    mean, low, high = (outside[name].to_numpy(float) for name in read)
     return outside.assign(distance=window_distance(mean, low, high))
 
 
@@ -191,7 +217,7 @@ def _ranking(
         liked = liking.rows.set_index("prototype").reindex(prototypes)
     names = {"estimate": "liking", "ci_low": "liking_low", "ci_high": "liking_high", "chance_best": "chance_best_liked"}
     frame = frame.assign(**{new: liked[old].to_numpy(float) for old, new in names.items()})
-    return frame.sort_values("desirability", ascending=False, kind="stable", ignore_index=True)
+    return frame.sort_values(["desirability", "chance_first"], ascending=False, kind="stable", ignore_index=True)
 
 
 # What a reader must know before trusting a comparison of prototypes with a target profile.

@@ -9,7 +9,7 @@ from functools import partial
 import numpy as np
 import pandas as pd
 from numpy.typing import NDArray
-from scipy.special import stdtrit
+from scipy.special import expit, logit, stdtrit
 
 from panel.errors import ModelError
 from panel.models.decision.wanted import BENCHMARK, Profile
@@ -49,6 +49,9 @@ class Windows:
         (prototypes,) chance to meet all windows at once; NaN where one of them is not known.
     chance_all_true, chance_all_versus_true
         (prototypes,) how often such a chance came true.
+    little_true
+        How often a chance of `SURE` of one window, read as a difference from the benchmark, came true in the third of
+        the studies whose prototypes differ least; NaN where that is not known.
     single, weights
         (attributes, prototypes) desirabilities of the estimates, and (attributes,).
     """
@@ -60,6 +63,7 @@ class Windows:
     chance_all_versus: Array
     chance_all_true: Array
     chance_all_versus_true: Array
+    little_true: float
     single: Array
     weights: Array
 
@@ -82,9 +86,8 @@ def judge_windows(
     met = _inside(drawn.drawn, low, high)
     columns = _columns(wanted, drawn, shrunken, met, level) | {"desirability": single}
     versus, met_versus = _versus(wanted, drawn, base, level)
-    everything = known.all(axis=0)
-    chance_all = np.where(everything, met.all(axis=1).mean(axis=0), np.nan)
-    all_versus = _all_versus(met_versus, known, base)
+    chance_all = _all_at_once(met, known)
+    all_versus = _all_at_once(met_versus, known & known[:, [base or 0]])
     often = _came_true(wanted, drawn, base, rng)
     columns |= versus
     columns |= _luck(drawn, base)
@@ -103,6 +106,7 @@ def judge_windows(
         chance_all_versus=all_versus,
         chance_all_true=often["all"](chance_all),
         chance_all_versus_true=often["all_versus"](all_versus),
+        little_true=float(often["little"](np.array(SURE))),
         single=single,
         weights=weights,
     )
@@ -210,10 +214,11 @@ def _versus_ends(wanted: pd.DataFrame, drawn: PanelDraws, base: int) -> tuple[Ar
 # How often did such a chance come true? Studies like this one, with known truth.
 
 
-STUDIES = 300
-_INNER = 100  # draws of each simulated study
+STUDIES, SURE = 200, 0.8
+_INNER = 200  # draws of each simulated study
 _KNOWN = 1e8  # degrees of freedom, as good as all
-_NEAR, _FEWEST = 0.05, 60  # stated chances this near count as such; fewer of them say nothing
+_FEWEST, _LEAST, _AS_STATED = 60, 0.005, 10.0  # cases that say anything; surest chance; cases' worth of "as stated"
+_NEWTON = 12  # steps
 
 
 def _came_true(
@@ -224,52 +229,65 @@ def _came_true(
     A parametric bootstrap: true values are drawn anew with a spread as likely as this study says, scores with its own
     errors; each of these studies states its chances as this one does.
     """
-    kinds = ("single", "all", "single_versus", "all_versus")
-    if rng is None:
-        return dict.fromkeys(kinds, lambda stated: np.full(np.shape(stated), np.nan))
+    kinds = ("single", "all", "single_versus", "all_versus", "little")
+    found = dict.fromkeys(kinds, (np.zeros(0), np.zeros(0)))
+    if rng is not None:
+        truth, values = _studies_alike(drawn, rng)
+        low, high = (wanted[[name]].to_numpy(float) for name in ("target_low", "target_high"))
+        found |= _stated_and_true(kinds[:2], truth, values, low, high)
+        if base is not None:
+            apart = [np.delete(each - each[..., [base]], base, axis=-1) for each in (truth, values)]
+            ends = _versus_ends(wanted, drawn, base)
+            found |= _stated_and_true(kinds[2:4], apart[0], apart[1], *ends)
+            spreads = np.nanstd(truth, axis=-1) / np.sqrt(np.nanmean(drawn.own_variance, axis=-1))
+            little = np.argsort(spreads.mean(axis=-1), kind="stable")[: STUDIES // 3]
+            found |= _stated_and_true(kinds[4:], apart[0][little], apart[1][:, little], *ends)
+    return {kind: partial(_as_often, *pair) for kind, pair in found.items()}
+
+
+def _studies_alike(drawn: PanelDraws, rng: np.random.Generator) -> tuple[Array, Array]:
+    """Return true values (studies, q, k) of studies like this one, and draws (n, studies, q, k) of what each says."""
     truth = drawn.like[rng.integers(len(drawn.like), size=STUDIES)]
     error = drawn.errors[rng.integers(len(drawn.errors), size=STUDIES)]
     if drawn.dfs is not None:  # what is not known of the error variance
         df = np.minimum(drawn.dfs, _KNOWN)
         error = error * np.sqrt(df / rng.chisquare(df, (STUDIES, len(df))))[:, :, None]
-    seen = truth + error
     errors = drawn.errors[rng.integers(len(drawn.errors), size=(_INNER, STUDIES))]
-    of = (seen, drawn.own_variance, errors, drawn.correlation, rng)
-    values, _ = draw_shrunken(*of, df=drawn.dfs, of_each_spread=_INNER // 4, with_new=False)
-    low, high = (wanted[[name]].to_numpy(float) for name in ("target_low", "target_high"))
-    pairs = _chances_and_truth(_inside(values, low, high), _inside(truth, low, high))
-    nothing: Array = np.full(0, np.nan)
-    versus = [(nothing, nothing)] * 2
-    if base is not None:
-        low, high = _versus_ends(wanted, drawn, base)
-        others = [place for place in range(len(drawn.prototypes)) if place != base]
-        met, true = (_inside(each - each[..., [base]], low, high)[..., others] for each in (values, truth))
-        versus = _chances_and_truth(met, true)
-    return {kind: partial(_as_often, *pair) for kind, pair in zip(kinds, [*pairs, *versus], strict=True)}
+    of = (truth + error, drawn.own_variance, errors, drawn.correlation, rng)
+    return truth, draw_shrunken(*of, df=drawn.dfs, of_each_spread=_INNER // 10, with_new=False)[0]
 
 
-def _chances_and_truth(met: _Flags, true: _Flags) -> list[tuple[Array, Array]]:
+def _stated_and_true(
+    kinds: tuple[str, ...], truth: Array, values: Array, low: Array, high: Array
+) -> dict[str, tuple[Array, Array]]:
     """Return stated chances and what was true, of single windows, and of all windows at once."""
+    met, true = _inside(values, low, high), _inside(truth, low, high)
     single = met.mean(axis=0).ravel(), true.ravel().astype(float)
-    return [single, (met.all(axis=-2).mean(axis=0).ravel(), true.all(axis=-2).ravel().astype(float))]
+    together = met.all(axis=-2).mean(axis=0).ravel(), true.all(axis=-2).ravel().astype(float)
+    return dict(zip(kinds, (single, together), strict=False))
 
 
 def _as_often(stated: Array, true: Array, asked: Array) -> Array:
-    """Return in what share of the cases with a chance near the one asked for it came true; NaN where there are few."""
-    order = np.argsort(stated, kind="stable")
-    sums = np.concatenate([[0.0], np.cumsum(true[order])])
-    first = np.searchsorted(stated[order], asked - _NEAR, side="left")
-    last = np.searchsorted(stated[order], asked + _NEAR, side="right")
-    number = last - first
-    with np.errstate(divide="ignore", invalid="ignore"):
-        share = (sums[last] - sums[first]) / number
-    return np.asarray(np.where(np.isfinite(asked) & (number >= _FEWEST), share, np.nan))
+    """Return how often a chance like the one asked for came true; NaN where there are few cases, or none near it.
+
+    A logistic curve through all cases (Cox, 1958, Biometrika 45, 562-565): beside it a share of the cases near by alone
+    would tell luck.
+    """
+    if len(stated) < _FEWEST:
+        return np.full(np.shape(asked), np.nan)
+    odds, wanted = (logit(np.clip(each, _LEAST, 1 - _LEAST)) for each in (stated, asked))
+    rows, curve = np.stack([np.ones_like(odds), odds]), np.array([0.0, 1.0])
+    for _ in range(_NEWTON):
+        share = expit(curve @ rows)
+        slope = rows @ (true - share) - _AS_STATED * (curve - [0.0, 1.0])
+        curve = curve + np.linalg.solve((rows * share * (1 - share)) @ rows.T + _AS_STATED * np.eye(2), slope)
+    there = (asked >= stated.min()) & (asked <= stated.max())
+    return np.asarray(np.where(there, expit(curve[0] + curve[1] * wanted), np.nan))
 
 
-def _all_versus(met: _Flags | None, known: _Flags, base: int | None) -> Array:
-    if met is None or base is None:
-        return np.full(known.shape[1], np.nan)
-    return np.asarray(np.where((known & known[:, [base]]).all(axis=0), met.all(axis=1).mean(axis=0), np.nan))
+def _all_at_once(met: _Flags | None, known: _Flags) -> Array:
+    share = np.nan if met is None else met.all(axis=1).mean(axis=0)
+    return np.asarray(np.where(known.all(axis=0), share, np.nan))
 
 
 def _long(wanted: pd.DataFrame, drawn: PanelDraws, columns: dict[str, Array], versus: str | None) -> pd.DataFrame:

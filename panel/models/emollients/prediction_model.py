@@ -370,8 +370,9 @@ def model_of(study: Study, level: PrototypeLevel) -> PredictionModel:
     Y, error = level.means.to_numpy(dtype=float), level.panel_variance
     fits = {terms: fit for terms in _FEWEST_SPARE if (fit := _fit(z, Y, terms, moves)) is not None}
     if not fits:
+        ways = f"{z.shape[1]} independent way{'' if z.shape[1] == 1 else 's'}"
         raise ModelError(
-            f"{len(z)} blends that differ in {z.shape[1]} independent ways leave too few to judge how far off a "
+            f"{len(z)} blends that differ in {ways} leave too few to judge how far off a "
             f"prediction is; at least {z.shape[1] + 1 + _FEWEST_SPARE['swaps alone']} are needed."
         )
     choice = _choice(fits, Y, error)

@@ -521,7 +521,7 @@ def _on_pairs(scores: _Sittings, pairs: pd.DataFrame, together: pd.DataFrame) ->
             "can be judged. Make one prototype that changes one emollient only."
         )
     for swap in dict.fromkeys(together["swap"]):
-        yield f"Always changed at once, so these data cannot say which of them did it: {swap}."
+        yield f"Always changed at once, so these data cannot say which of them a change goes with: {swap}."
     counts = pairs["swap"].value_counts(sort=False)
     single = [str(swap) for swap in counts.index[counts == 1]]
     if single:

@@ -231,8 +231,7 @@ def draw_shrunken(
     behind `variance`, which `errors` take for known: what is not known of it is averaged over with the spread.
     `of_each_spread` draws at a time share spreads, error variances and correlations of true values, as likely as the
     estimates say. A draw of values and errors is moved by what it leaves of the estimates (Matheron's rule, in Journel
-    and Huijbregts, 1978, Mining Geostatistics). Without `with_new` the new ones are not kept (their draws are made, so
-    that later ones of `rng` are the same).
+    and Huijbregts, 1978, Mining Geostatistics). Without `with_new` there are no new ones.
     """
     each = int(np.gcd(len(errors), of_each_spread))
     there = np.isfinite(variance).T
@@ -255,10 +254,8 @@ def draw_shrunken(
         weighed -= np.einsum("...ij,...j->...i", weight, centre)
         value[:] = np.where(there, centre + deviation + weighed @ true, np.nan)
     new = np.empty(drawn.shape if with_new else (0, *drawn.shape[1:]))
-    for turn, centre in enumerate(centres):
-        normal = rng.standard_normal(drawn.shape[1:])
-        if with_new:
-            new[turn] = centre + normal @ root
+    for value, centre in zip(new, centres, strict=False):
+        value[:] = centre + rng.standard_normal(value.shape) @ root
     as_errors = (-1, *errors.shape[1:])
     return np.swapaxes(drawn, -1, -2).reshape(as_errors), np.swapaxes(new, -1, -2).reshape(as_errors)
 

@@ -98,8 +98,10 @@ def what_stands_out(row: Mapping[str, Any], about: About) -> str:
 
 
 def _scale_used(row: Mapping[str, Any], _: About) -> str:
-    ends = format_interval(row["scale_low"], row["scale_high"], 2)
-    return f"{format_number(row['scale'], 2)} ({ends})" if ends != NOTHING else format_number(row["scale"], 2)
+    width = row["scale_high"] - row["scale_low"]
+    digits = 0 if width > 10 else 1 if width > 1 else 2  # no finer than it is known
+    ends = format_interval(row["scale_low"], row["scale_high"], digits)
+    return f"{format_number(row['scale'], digits)} ({ends})" if ends != NOTHING else format_number(row["scale"], digits)
 
 
 STANDS_OUT = each_row("What stands out", what_stands_out, "assessor")

@@ -309,7 +309,7 @@ def _change(result: JustAboutRight, row: Mapping[Any, Any], names: Naming) -> st
     if row["gives"]:
         told += f" That is {row['gives']}: look at its answers first."
     if row["also"]:
-        told += f" In this study {row['also']} changed along with it; which of them did it cannot be said."
+        told += f" In this study {row['also']} changed along with it; which of them it goes with cannot be said."
     return told
 
 

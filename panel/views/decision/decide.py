@@ -11,7 +11,6 @@ import pandas as pd
 
 from panel.models.decision.contenders import AHEAD, BEHIND, IN, OPEN, OPPOSED, OUT, Decision
 from panel.models.decision.wanted import (
-    BENCHMARK,
     COST,
     FAILS,
     FREE_OF,
@@ -158,7 +157,7 @@ def _missed(leader: str, result: Decision, names: Naming) -> list[str]:
 def _miss(row: Mapping[Any, Any], result: Decision, names: Naming) -> str:
     value, low, high = row["estimate"], row["target_low"], row["target_high"]
     seen = format_number(value, names.digits)
-    if _by_benchmark(result):
+    if result.by_benchmark:
         low, high = row["versus_low"], row["versus_high"]
         seen = f"{format_change(row['difference'], names.digits)} from {result.benchmark}"
     return f"{names.attribute(str(row['attribute']))} ({seen}, wanted {_wanted_words(low, high, names.digits)})"
@@ -173,10 +172,6 @@ def _wanted_words(low: float, high: float, digits: int) -> str:
     )
 
 
-def _by_benchmark(result: Decision) -> bool:
-    return result.profile.read_as == BENCHMARK and result.benchmark is not None
-
-
 def _mind(result: Decision, names: Naming) -> Iterator[str]:
     """Yield on which scale windows lie, how sure all of them at once are, and who is out or open."""
     leader = _leader(result)
@@ -184,12 +179,12 @@ def _mind(result: Decision, names: Naming) -> Iterator[str]:
     own = result.windows.loc[result.windows["prototype"] == leader]
     met = int((own["read_met"] == 1).sum())
     both = [_sure("chance_all"), _sure("chance_all_versus")]
-    here, there = both[::-1] if _by_benchmark(result) else both
-    on = f"as differences from {result.benchmark}" if _by_benchmark(result) else "on this panel's scale"
+    here, there = both[::-1] if result.by_benchmark else both
+    on = f"as differences from {result.benchmark}" if result.by_benchmark else "on this panel's scale"
     yield f"{leader} meets {met} of {total} windows, read {on}; all at once with a chance of {here(row)}."
     if result.benchmark is not None and leader != result.benchmark:
-        other = int((own["met_versus" if not _by_benchmark(result) else "met"] == 1).sum())
-        way = "on this panel's scale" if _by_benchmark(result) else f"as differences from {result.benchmark}"
+        other = int((own["met_versus" if not result.by_benchmark else "met"] == 1).sum())
+        way = "on this panel's scale" if result.by_benchmark else f"as differences from {result.benchmark}"
         yield f"Read {way} it meets {other}; all at once with a chance of {there(row)}."
     out, open_ = (list(result.ranking.loc[result.ranking["standing"] == name, "prototype"]) for name in (OUT, OPEN))
     parts = [f"out: {format_list(out)}"] if out else []
@@ -275,7 +270,8 @@ def _shortfall(prototype: str, result: Decision) -> str:
     row = _row(result, prototype)
     if row["gates_open"]:
         return f"{format_list(_gates(prototype, result, CANNOT_TELL))} cannot be told yet"
-    return f"that it truly meets all windows at once has a chance of only {chance_words(float(row['chance_all']))}"
+    chance = row["chance_all_versus" if result.by_benchmark else "chance_all"]
+    return f"that it truly meets all windows at once has a chance of only {chance_words(float(chance))}"
 
 
 def _alike(prototype: str, result: Decision, column: str) -> list[str]:

@@ -88,8 +88,9 @@ def _cell(row: Mapping[str, Any], about: About) -> str:
 _WANTED = each_row("Wanted", lambda row, _: window_words(row["target_low"], row["target_high"]), "target_low")
 _CAUSES = Table(
     "causes",
-    f"Change of the score by each swap; {_SIGNS[STANDS_OUT]} stands out, {_SIGNS[CANNOT_TELL]} cannot tell, "
-    f"{_SIGNS[GOES_ALONG]} goes along with something else too",
+    f"Change of the score with each swap; {_SIGNS[STANDS_OUT]} stands out, {_SIGNS[CANNOT_TELL]} cannot tell, "
+    f"{_SIGNS[GOES_ALONG]} goes along with something else too, judged over all of them; each interval is of its swap "
+    "alone",
     "cells",
     lambda result: (
         ATTRIBUTE,

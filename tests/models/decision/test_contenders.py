@@ -11,7 +11,8 @@ from panel.models.prototypes.verdict import CANNOT_TELL as NOT_TOLD
 
 
 def rows(met=1.0, chance=0.9, versus=np.nan, must=True, prototype="P1"):
-    return {"prototype": prototype, "met": met, "chance": chance, "chance_versus": versus, "must_have": must}
+    found = {"prototype": prototype, "read_met": met, "chance": chance}
+    return found | {"chance_versus": versus, "must_have": must}
 
 
 def standing(windows, *results):
@@ -78,4 +79,6 @@ def test_there_is_a_choice_only_if_one_is_left_and_everything_is_met():
     assert the_one(ranking(chance_all=0.9), ("P1",), 0.95) is None
     assert the_one(ranking(chance_all=np.nan), ("P1",), 0.95) is None
     assert the_one(ranking(unmet=1), ("P1",), 0.95) is None
+    read = ranking(chance_all=0.1, chance_all_versus=0.99)  # the reading that decides
+    assert the_one(read, ("P1",), 0.95, chance="chance_all_versus") == "P1"
     assert the_one(ranking(standing=OPEN), ("P1",), 0.95) is None

@@ -200,3 +200,29 @@ def test_what_is_not_met_is_told_with_its_distance(demo):
     row = demo.unmet.set_index(["attribute", "prototype"]).loc[("AF_GREASE", "P4")]
     assert row["distance"] == pytest.approx(row["estimate"] - 38)
     assert (demo.unmet["distance"] > 0).all()
+
+
+def test_of_two_as_near_the_likelier_is_named_first():
+    found = decided(target_study({"P1": (36, 60), "P2": (15, 85), "P3": (30, 68)}))
+    assert (found.ranking["desirability"] == 1).all()  # all inside on the means
+    assert found.ranking["chance_first"].is_monotonic_decreasing
+    assert found.ranking["prototype"].iloc[-1] == "P1"
+
+
+def test_what_is_missed_is_missed_in_the_reading_that_decides():
+    # the benchmark stood at 55 when the windows were set and is scored at 50: read from it P3 is not low enough
+    levels = {"benchmark_levels": {"GREASE": 55, "SOFT": 50}}
+    truth = {"P1": (50, 50), "P2": (30, 65), "P3": (38, 62)}
+    plain = decided(target_study(truth, facts=levels))
+    read = decided(target_study(truth, facts=levels | {"windows_read_as": "benchmark"}))
+    for found, column in ((plain, "met"), (read, "met_versus")):
+        missed = found.windows.loc[found.windows[column] == 0]
+        assert found.unmet[["attribute", "prototype"]].to_numpy().tolist() == (
+            missed[["attribute", "prototype"]].to_numpy().tolist()
+        )
+        assert (found.unmet["distance"] > 0).all()
+        counted = found.windows.groupby("prototype")[column].apply(lambda met: int((met == 0).sum()))
+        assert ranked(found)["unmet"].to_dict() == counted.to_dict()
+    assert read.by_benchmark
+    assert not plain.by_benchmark
+    assert len(plain.unmet) != len(read.unmet)

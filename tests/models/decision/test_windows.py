@@ -3,14 +3,18 @@
 import numpy as np
 import pandas as pd
 import pytest
+from scipy.special import expit, logit
 from scipy.stats import norm
+from statsmodels.discrete.discrete_model import Logit
 
 from panel.errors import StudyError
+from panel.models.decision.decide import _little
 from panel.models.decision.wanted import target_profile
 from panel.models.decision.windows import (
+    SURE,
     PanelDraws,
     _as_often,
-    _chances_and_truth,
+    _stated_and_true,
     draw_panels,
     judge_windows,
     window_distance,
@@ -153,23 +157,43 @@ def test_distance_is_how_far_outside():
 
 
 def test_stated_chances_are_shares_of_draws_and_stand_beside_their_own_truth():
-    # four draws of three studies with two windows and one prototype
+    # four draws of three studies with two windows (at least 1) and one prototype
     first, second = [[1, 1, 0], [1, 0, 0], [1, 0, 1], [0, 0, 1]], [[1, 1, 1], [0, 0, 0], [1, 0, 1], [1, 1, 1]]
-    met = np.stack([np.array(first), np.array(second)], axis=-1)[..., None].astype(bool)
-    true = np.array([[True, True], [False, True], [True, False]])[..., None]
-    single, together = _chances_and_truth(met, true)
+    values = np.stack([np.array(first), np.array(second)], axis=-1)[..., None].astype(float)
+    truth = np.array([[1.0, 1.0], [0.0, 1.0], [1.0, 0.0]])[..., None]
+    ends = np.ones((2, 1)), np.full((2, 1), np.nan)
+    single, together = _stated_and_true(("one", "all"), truth, values, *ends).values()
     assert single[0].tolist() == [0.75, 0.75, 0.25, 0.5, 0.5, 0.75]
     assert single[1].tolist() == [1, 1, 0, 1, 1, 0]
     assert together[0].tolist() == [0.5, 0.25, 0.5]  # both windows in the same draw
     assert together[1].tolist() == [1, 0, 0]
 
 
-def test_how_often_it_came_true_counts_cases_with_a_chance_as_near_as_five_points():
-    stated = np.repeat([0.50, 0.54, 0.56, 0.90], 60)
-    true = np.repeat([1.0, 0.0, 1.0, 1.0], 60)
-    found = _as_often(stated, true, np.array([0.50, 0.70, 0.90, np.nan]))
-    assert found == pytest.approx([0.5, np.nan, 1.0, np.nan], nan_ok=True)
+def test_how_often_it_came_true_is_a_logistic_curve_through_all_cases():
+    # cases whose odds are half as extreme as stated: the curve finds the slope, here the same as statsmodels' Logit
+    rng = np.random.default_rng(3)
+    stated = rng.uniform(0.02, 0.98, 20_000)
+    true = (rng.random(20_000) < expit(0.3 + 0.5 * logit(stated))).astype(float)
+    asked = np.array([0.2, 0.8, np.nan, 0.999])
+    found = _as_often(stated, true, asked)
+    assert found[:2] == pytest.approx(expit(0.3 + 0.5 * logit(asked[:2])), abs=0.015)  # three standard errors
+    fitted = Logit(true, np.column_stack([np.ones_like(stated), logit(stated)])).fit(disp=0).params
+    # ours leans on ten cases of a prior beside the 20,000
+    assert found[:2] == pytest.approx(expit(fitted[0] + fitted[1] * logit(asked[:2])), abs=0.001)
+    assert np.isnan(found[2:]).all()  # nothing asked; beyond all that was stated
     assert np.isnan(_as_often(stated[:59], true[:59], np.array([0.5])))[0]  # 59 cases say nothing
+    assert np.isfinite(_as_often(stated[:60], np.ones(60), np.array([0.5])))[0]  # all true: still a curve
+
+
+def test_where_prototypes_hardly_differ_a_chance_of_a_difference_comes_true_less_often():
+    study = target_study({f"P{n}": (50 + n, 55) for n in range(1, 6)}, noise=6)
+    profile = target_profile(study)
+    drawn = draw_panels(study, profile.attributes, np.random.default_rng(1))
+    found = judge_windows(profile, drawn, "P1", LEVEL, np.random.default_rng(2))
+    assert 0.3 < found.little_true < SURE
+    assert np.isnan(judge_windows(profile, drawn, None, LEVEL, np.random.default_rng(2)).little_true)
+    assert "lowest third of what this study leaves possible, a chance of 80 % of one window" in _little(0.66)
+    assert _little(np.nan) == ""
 
 
 def test_without_a_benchmark_only_differences_stay_without_how_often_they_came_true():

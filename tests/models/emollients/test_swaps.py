@@ -150,7 +150,10 @@ def test_swaps_that_always_come_together_are_never_named_singly():
     together = f"{CARBONATE} + {TRIGLYCERIDE} -> {ALKANE} + {ISOSTEARATE}"
     assert traced.joint["swap"].tolist() == [together]
     assert traced.joint["n_pairs"].tolist() == [2]
-    assert f"Always changed at once, so these data cannot say which of them did it: {together}." in traced.notes
+    assert (
+        f"Always changed at once, so these data cannot say which of them a change goes with: {together}."
+        in traced.notes
+    )
     group = next(set(p["descriptor"]) for _, p in traced.aliases.groupby("group") if ALKANE in set(p["descriptor"]))
     assert {CARBONATE, TRIGLYCERIDE, ALKANE, ISOSTEARATE} <= group
     whole = pd.concat([traced.swaps, traced.joint])  # one family

@@ -23,6 +23,7 @@ from panel.views.assessors.people import (
     _TO_DO,
     _WITHOUT,
     _noticed,
+    _scale_used,
     _strip_rows,
     differences_without,
     sentence,
@@ -219,7 +220,22 @@ def test_people():
     person = result.people.iloc[0]
     assert table.loc[0, "Tells apart alone"] == f"{person['n_separated']:.0f} of {person['n_judged']}"
     scale = table.loc[0, "Use of the scale (1 = the others'), 95 % interval"]
-    assert scale == f"{person['scale']:.2f} ({person['scale_low']:.2f} to {person['scale_high']:.2f})".replace("-", "−")
+    digits = 1 if person["scale_high"] - person["scale_low"] > 1 else 2
+    seen = [f"{person[name]:.{digits}f}" for name in ("scale", "scale_low", "scale_high")]
+    assert scale == f"{seen[0]} ({seen[1]} to {seen[2]})".replace("-", "−")
+
+
+def test_how_much_of_the_scale_is_used_is_told_no_finer_than_it_is_known():
+    told = [
+        _scale_used({"scale": 0.514, "scale_low": 0.514 - half, "scale_high": 0.514 + half}, None)
+        for half in (0.2, 2, 22)
+    ]
+    assert told == ["0.51 (0.31 to 0.71)", "0.5 (−1.5 to 2.5)", "1 (−21 to 23)"]
+
+
+def test_people_in_a_table_have_few_columns():
+    result, names = checked()
+    table = shown(_PEOPLE, result, names)
     assert table.shape[1] <= 8
 
 

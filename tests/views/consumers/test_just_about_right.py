@@ -136,7 +136,7 @@ def test_a_change_is_a_question_with_both_ends_of_the_swap():
 def test_what_changes_along_is_named_and_two_changes_are_enough():
     lines = _changes_to_test(result(moves=[MOVE | {"also": "C + D", "gives": ""}, MOVE, MOVE]), NAMES)
     assert len(lines) == 2
-    assert "C + D changed along with it; which of them did it cannot be said" in lines[0]
+    assert "C + D changed along with it; which of them it goes with cannot be said" in lines[0]
 
 
 def test_the_caution_stands_over_changes_only():

@@ -163,7 +163,7 @@ def test_after_feel_tables():
 def test_courses_table():
     table = shown(_COURSES_TABLE, reduce_courses(STUDY), NAMES)
     assert table["Prototype"].tolist() == ["P1", "P2"]
-    assert table["Time to the largest intensity (s)"].tolist() == ["20.00", "20.00"]
+    assert table["Time to the largest intensity (s)"].tolist() == ["20.0", "20.0"]
     assert len(table.columns) == 11
 
 
