@@ -49,7 +49,7 @@ from panel.stats.mixed.inference import (
 from panel.stats.mixed.reml import MixedFit
 from panel.study.naming import naming
 from panel.study.scores_used import ScoresUsed, scores_used
-from panel.study.study import Study, natural_order
+from panel.study.study import Study, natural_order, those_in
 
 
 @dataclass(frozen=True, eq=False)
@@ -244,21 +244,18 @@ def _judge(
 
 def _ask(study: Study, fitted: PanelFit, versus: str | None) -> None:
     """Refuse what cannot be answered at all."""
-    scored = set(fitted.used.frame["prototype"].unique())
-    if not scored:
+    frame = fitted.used.frame
+    if frame.empty:
         raise ModelError("The study has no scores. Import a table of scores on the Study page.")
-    if len(scored) < 2:
+    if not fitted.fits and frame["prototype"].nunique() < 2:
         raise ModelError("Only one prototype was scored, so there is nothing to compare. Score a second one.")
-    if fitted.used.frame["assessor"].nunique() < 2:
+    if not fitted.fits and frame["assessor"].nunique() < 2:
         raise ModelError(
             "All scores come from one assessor, so nothing says whether another person would agree. "
             "Ask at least one more assessor."
         )
-    if versus is not None and versus not in scored:
-        raise ModelError(
-            f"{versus!r} was not scored, so it cannot be compared with. Choose among "
-            f"{', '.join(name for name in study.prototypes if name in scored)}."
-        )
+    if versus is not None and versus not in (scored := those_in(study.prototypes, frame["prototype"])):
+        raise ModelError(f"{versus!r} was not scored, so it cannot be compared with. Choose among {', '.join(scored)}.")
     ask_fits(fitted.fits, fitted.left_out)
 
 

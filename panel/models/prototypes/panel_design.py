@@ -311,7 +311,7 @@ def _design(
 def _fixed_columns(prototype: Codes, factors: Mapping[str, Codes], response: Array) -> tuple[Array, tuple[str, ...]]:
     """Return prototype columns and the contrasts of the factors that every attribute can tell from those before."""
     columns, dropped = np.eye(int(prototype.max()) + 1)[prototype], []
-    patterns = [rows for rows, _ in missing_patterns(response)]
+    patterns = [rows for rows, _ in missing_patterns(response)] if factors else []
     for name, codes in factors.items():
         contrasts = _contrasts_of(codes)
         proposed = np.hstack([columns, contrasts])
@@ -546,15 +546,13 @@ def _too_little(array: ScoreArray) -> dict[int, str]:
     """Return the columns whose scores, prototypes or assessors are all one, with the first reason."""
     why: dict[int, str] = {}
     for rows, columns in missing_patterns(array.scores):
-        own = array.scores[np.ix_(rows, columns)]
-        for value, reason in (
-            (array.assessor[rows, None], "only one assessor scored it"),
-            (array.prototype[rows, None], "only one prototype was scored"),
-            (own, "every score is the same"),
+        for codes, reason in (
+            (array.assessor[rows], "only one assessor scored it"),
+            (array.prototype[rows], "only one prototype was scored"),
         ):
-            alike = np.broadcast_to((value == value[:1]).all(axis=0), len(columns))
-            why |= dict.fromkeys(columns[alike].tolist(), reason)
-    return why
+            why |= dict.fromkeys(columns.tolist() if (codes == codes[:1]).all() else (), reason)
+    highest, lowest = (of.reduce(array.scores, initial=np.nan) for of in (np.fmax, np.fmin))
+    return why | dict.fromkeys(np.flatnonzero(highest == lowest).tolist(), "every score is the same")
 
 
 def _fit(design: PanelDesign) -> MixedFit:
