@@ -9,6 +9,7 @@ from __future__ import annotations
 import re
 from collections.abc import Callable, Iterator, Mapping
 from dataclasses import dataclass, field
+from functools import cached_property, partial
 from itertools import combinations
 from typing import Any
 
@@ -64,15 +65,7 @@ _SWAP_ADVICE = {
     BATCH: "Make a second batch of each of a matched pair, and score both.",
 }
 _PAIR_COLUMNS = [
-    "attribute",
-    "prototype",
-    "versus",
-    "factor",
-    "kind",
-    "share_left",
-    "sessions_joint",
-    "because",
-    "advice",
+    *("attribute", "prototype", "versus", "factor", "kind", "share_left", "sessions_joint", "because", "advice"),
 ]
 _WHY = ("factor", "kind", "because")
 
@@ -81,7 +74,7 @@ Labels = tuple[Codes, list[str]]
 _SWAP_COLUMNS = ["attribute", "swap", "factor", "kind", "share_left", "n_pairs", "because", "advice"]
 
 
-@dataclass(frozen=True, eq=False, slots=True)
+@dataclass(frozen=True, eq=False)
 class Confounds:
     """What each pair of prototypes and each swap cannot be told from; frames tidy and unrounded.
 
@@ -91,8 +84,6 @@ class Confounds:
         `attribute prototype versus factor kind share_left sessions_joint because advice`: one row for each factor that
         goes along with the difference, `wholly` or `partly`; `share_left` is the share of the information on it that is
         left with the factor as fixed. `attribute` is empty where the row holds for all attributes.
-    swaps
-        The same for each swap, over its matched pairs: `attribute swap factor kind share_left n_pairs because advice`.
     connections
         `attribute prototype versus sessions_joint connected`: in how many sessions both were served, and whether
         sessions join them at all, through others too.
@@ -108,13 +99,24 @@ class Confounds:
     """
 
     pairs: pd.DataFrame
-    swaps: pd.DataFrame
     connections: pd.DataFrame
     batches: Mapping[str, tuple[str, ...]]
     sets: Mapping[str, Mapping[str, int]]
+    _find_swaps: Callable[[], pd.DataFrame] = field(repr=False)
     with_batches: bool = True
     order_known: bool = False
     _places: dict[str, dict[Any, list[tuple[int, str, str, str]]]] = field(default_factory=dict, init=False, repr=False)
+
+    @cached_property
+    def swaps(self) -> pd.DataFrame:
+        """What each swap cannot be told from: `attribute swap factor kind share_left n_pairs because advice`.
+
+        As `pairs`, over the matched pairs of each swap; looked for where it is asked.
+        """
+        return self._find_swaps()
+
+    def __getstate__(self) -> dict[str, Any]:
+        return self.__dict__ | {"swaps": self.swaps, "_find_swaps": None}
 
     def of_pair(self, attribute: str, prototype: str, versus: str) -> pd.DataFrame:
         """Return the rows of a pair, whichever way round, on an attribute."""
@@ -167,7 +169,7 @@ class Confounds:
 def find_confounds(study: Study) -> Confounds:
     """Return what the differences and swaps of `study` cannot be told from, by the scores that are used."""
     facts = _score_facts(study, scores_used(study).frame)
-    return confounds_of(facts, prototypes=study.prototypes, swaps=_swaps(study), made_on=_made_on(study))
+    return confounds_of(facts, prototypes=study.prototypes, swaps=partial(_swaps, study), made_on=_made_on(study))
 
 
 def sets_of_scores(study: Study, scores: pd.DataFrame) -> dict[str, dict[str, int]]:
@@ -217,7 +219,7 @@ def making_confounds(study: Study) -> Confounds:
     """Return what the prototypes cannot be told from by how they were made: for readings, or before anybody scores."""
     batches = study.table("batches").query("batch != '' and prototype != ''")
     facts = {"prototype": labels(batches["prototype"]), BATCH: labels(batches["batch"])}
-    return confounds_of(facts, prototypes=study.prototypes, swaps=_swaps(study), made_on=_made_on(study))
+    return confounds_of(facts, prototypes=study.prototypes, swaps=partial(_swaps, study), made_on=_made_on(study))
 
 
 def answer_confounds(rows: pd.DataFrame, prototypes: tuple[str, ...] = ()) -> Confounds:
@@ -256,7 +258,7 @@ def confounds_of(
     facts: Mapping[str, Labels],
     *,
     prototypes: tuple[str, ...] = (),
-    swaps: pd.DataFrame | None = None,
+    swaps: Callable[[], pd.DataFrame | None] | None = None,
     made_on: Mapping[str, str] | None = None,
 ) -> Confounds:
     """Return what the prototypes of `facts` cannot be told from.
@@ -268,48 +270,56 @@ def confounds_of(
     prototypes
         The order of the prototypes; by default that of the rows.
     swaps
-        Matched pairs: `swap prototype versus`.
+        Gives the matched pairs, `swap prototype versus`; None where there are no formulas.
     made_on
         Batch to its making day.
     """
     facts = _named(facts)
     order = _scored(facts, prototypes)
     patterns = _patterns(facts, order)
-    pairs, told, connections = [], [], []
+    pairs, connections = [], []
     sets = _sets_by_attribute(patterns, order)
     batches = _batches(facts)
     days = {p: [(made_on or {}).get(batch, "") for batch in own] for p, own in batches.items()}
     for names, seen, tables in patterns:
         here = [""] if len(patterns) == 1 else names
         met = _sessions_joint(tables, len(order))
-        made = _making(order, seen, days)
-        own_pairs = list(_pair_rows(order, seen, tables, made, batches, met))
-        own_swaps = [] if swaps is None else list(_swap_rows(order, seen, tables, made, batches, swaps))
+        own_pairs = list(_pair_rows(order, seen, tables, _making(order, seen, days), batches, met))
         pairs += [(name, *row) for name in here for row in own_pairs]
-        told += [(name, *row) for name in here for row in own_swaps]
         connections += [(name, *row) for name in here for row in _connection_rows(order, seen, tables, met)]
     n = 0 if len(patterns) == 1 else len(sets)  # rows of a single pattern are for all attributes already
-    joint = ["attribute", "prototype", "versus", "sessions_joint", "connected"]
+
+    def of_swaps() -> pd.DataFrame:
+        told, matched = [], swaps() if swaps else None
+        for names, seen, tables in patterns:
+            made = _making(order, seen, days)
+            own = [] if matched is None else list(_swap_rows(order, seen, tables, made, batches, matched))
+            told += [(name, *row) for name in ([""] if len(patterns) == 1 else names) for row in own]
+        return _for_all(told, _SWAP_COLUMNS, n)
+
     return Confounds(
-        pairs=_for_all(pd.DataFrame(pairs, columns=_PAIR_COLUMNS), n),
-        swaps=_for_all(pd.DataFrame(told, columns=_SWAP_COLUMNS), n),
-        connections=_for_all(pd.DataFrame(connections, columns=joint), n),
+        pairs=_for_all(pairs, _PAIR_COLUMNS, n),
+        connections=_for_all(connections, ["attribute", "prototype", "versus", "sessions_joint", "connected"], n),
         batches=batches,
         sets=sets,
+        _find_swaps=of_swaps,
         with_batches=BATCH in facts,
         order_known=POSITION in facts and "" not in facts[POSITION][1] and len(facts[POSITION][1]) > 1,
     )
 
 
-def _for_all(rows: pd.DataFrame, attributes: int) -> pd.DataFrame:
+def _for_all(rows: list[tuple[Any, ...]], columns: list[str], attributes: int) -> pd.DataFrame:
     """Return the rows with one for all attributes, its attribute empty, where all of them have the same."""
-    if not attributes or rows.empty:
-        return rows
-    same = [name for name in rows if name not in ("attribute", "share_left", "because")]
-    shared = rows.groupby(same, sort=False)["attribute"].transform("size") == attributes
-    once = rows.loc[shared].sort_values("share_left", kind="stable") if "share_left" in rows else rows.loc[shared]
-    once = once.drop_duplicates(same).assign(attribute="").sort_index()
-    return pd.concat([once, rows.loc[~shared]], ignore_index=True)
+    alike = [place for place, name in enumerate(columns) if name not in ("attribute", "share_left", "because")]
+    share = columns.index("share_left") if "share_left" in columns else 0
+    own: dict[tuple[Any, ...], list[int]] = {}
+    for row, content in enumerate(rows if attributes else ()):
+        own.setdefault(tuple(content[place] for place in alike), []).append(row)
+    shared = [same for same in own.values() if len(same) == attributes]
+    least = sorted(min(same, key=lambda row: rows[row][share]) if share else same[0] for same in shared)
+    gone = {row for same in shared for row in same}
+    once = [("", *rows[row][1:]) for row in least]
+    return pd.DataFrame([*once, *(row for k, row in enumerate(rows) if k not in gone)], columns=columns)
 
 
 def _named(facts: Mapping[str, Labels]) -> dict[str, Labels]:

@@ -17,7 +17,7 @@ import pandas as pd
 from panel.checks.finding import read_dates
 from panel.plan.codes import moment
 from panel.study.facts import locked_sessions
-from panel.study.study import Study
+from panel.study.study import Study, kept
 
 _DATES_FACT = "dates"
 
@@ -62,6 +62,7 @@ def first_score(study: Study) -> str:
     return min(readable, key=lambda text: moment(text, "The time of a score"), default="")
 
 
+@kept
 def order_of_testing(study: Study) -> tuple[dict[str, int], dict[str, str]]:
     """Return which attributes are tested in which order, as fixed beforehand.
 

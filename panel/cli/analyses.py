@@ -113,6 +113,8 @@ def compare_all(folder: Path, workers: int, scheduler: str, as_json: bool) -> No
 
 
 _FRAMES = ("attributes", "means", "pairs", "versus")
+_ASKED_OF = (*("scores", "prototypes", "attributes", "assessors", "formulas", "batches", "servings", "corrections"),)
+"""Tables that say whether prototypes differ."""
 
 
 def _differences_of(path: Path, *, with_frames: bool) -> dict[str, Any]:
@@ -120,19 +122,20 @@ def _differences_of(path: Path, *, with_frames: bool) -> dict[str, Any]:
     import pandas as pd
 
     from panel.errors import PanelError
-    from panel.models.prototypes.differences import find_differences
+    from panel.models.prototypes.differences import attributes_tested, find_differences
     from panel.models.prototypes.verdict import DIFFERS
     from panel.study.open_study import open_study
 
     told: dict[str, Any] = {"study": path.name, "why_not": "", "differ_on": [], "asked": 0}
     try:
         with pd.option_context("mode.string_storage", "python"):  # as in `open_path`
-            result = find_differences(open_study(path))
+            study = open_study(path, _ASKED_OF)
+            result = find_differences(study) if with_frames else None
+            table = attributes_tested(study) if result is None else result.attributes
     except PanelError as error:
         return told | {"why_not": str(error)}
-    table = result.attributes
     told |= {"asked": len(table), "differ_on": table.loc[table["verdict"] == DIFFERS, "attribute"].tolist()}
-    frames = (result.attributes, result.means, *result.without_luck) if with_frames else ()
+    frames = () if result is None else (table, result.means, *result.without_luck)
     return told | {name: frame.assign(study=path.name) for name, frame in zip(_FRAMES, frames, strict=False)}
 
 

@@ -7,7 +7,7 @@ import hashlib
 import io
 import json
 import re
-from collections.abc import Callable, Iterable, Mapping
+from collections.abc import Callable, Collection, Iterable, Mapping
 from contextlib import suppress
 from dataclasses import dataclass
 from functools import lru_cache, partial
@@ -35,8 +35,8 @@ from panel.study.table_cells import frame_of_texts, study_changes, texts_of_fram
 from panel.study.tables import TABLES, Column, Table
 
 
-def read_folder(folder: str | Path) -> Study:
-    """Read the study in a folder, as it was at one moment whoever is writing.
+def read_folder(folder: str | Path, tables: Collection[str] = TABLES) -> Study:
+    """Read the study in a folder, or these `tables` of it, as it was at one moment whoever is writing.
 
     Missing columns are tolerated, unknown ones kept; cells that cannot be read are collected in `Study.unread`.
 
@@ -50,7 +50,7 @@ def read_folder(folder: str | Path) -> Study:
         if not folder.is_dir():
             raise StudyError(f"There is no folder {folder}.")
         files = files_at_one_moment(folder, DESCRIPTION, partial(_paths_of_study, where=str(folder)), _MAX_TABLE_BYTES)
-        return study_of_files(files.get, str(folder))
+        return study_of_files(files.get, str(folder), wanted=tables)
     except (OSError, ValueError) as error:
         raise StudyError(f"{folder} cannot be read: {error}.") from error
 
@@ -248,7 +248,12 @@ def _paths_of_study(content: bytes, where: str) -> list[str]:
     return [*tables, *(path for _, path, _ in described.raw_files)]
 
 
-def study_of_files(read: Callable[[str], bytes | None], where: str, max_cells: int = OWN_FILE.even_cells) -> Study:
+def study_of_files(
+    read: Callable[[str], bytes | None],
+    where: str,
+    max_cells: int = OWN_FILE.even_cells,
+    wanted: Collection[str] = TABLES,
+) -> Study:
     """Return the study whose files `read` gives.
 
     Parameters
@@ -259,6 +264,8 @@ def study_of_files(read: Callable[[str], bytes | None], where: str, max_cells: i
         Folder or zip, for messages.
     max_cells
         Most cells that all tables together may have.
+    wanted
+        The tables that are read.
 
     Raises
     ------
@@ -273,7 +280,7 @@ def study_of_files(read: Callable[[str], bytes | None], where: str, max_cells: i
     described = _described(content, where)
     tables: dict[str, pd.DataFrame] = {}
     unread: list[tuple[str, ...]] = []
-    for name in TABLES:
+    for name in filter(wanted.__contains__, TABLES):
         path = described.tables.get(name, f"{name}.csv")  # a known table needs no entry to be read
         content = read(path)
         if content is None and name in described.tables:

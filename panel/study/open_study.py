@@ -10,7 +10,7 @@ import os
 import re
 import sys
 import zipfile
-from collections.abc import Mapping, Sequence
+from collections.abc import Collection, Mapping, Sequence
 from contextlib import suppress
 from pathlib import Path, PurePosixPath
 from typing import Any
@@ -37,10 +37,10 @@ from panel.study.table_cells import ENTRIES, frame_of_texts, known_column, neare
 from panel.study.tables import TABLES
 
 
-def open_study(path: str | Path) -> Study:
+def open_study(path: str | Path, tables: Collection[str] = TABLES) -> Study:
     """Open the study at a path: a folder, a workbook (.xlsx) or a zipped folder (.zip).
 
-    What it is is seen from what it holds, not from its name.
+    What it is is seen from what it holds, not from its name. Of a folder these `tables` alone are read.
 
     Raises
     ------
@@ -52,7 +52,7 @@ def open_study(path: str | Path) -> Study:
         if path.name == DESCRIPTION and path.is_file():
             path = path.parent
         if path.is_dir():
-            return read_folder(path)
+            return read_folder(path, tables)
         if not path.exists():
             raise StudyError(f"There is no study at {path}.")
         if not path.is_file():

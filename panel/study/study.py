@@ -210,7 +210,8 @@ def is_rehearsed(study: Study) -> bool:
     The study says so itself, a score names it as its source, or one of the records it keeps was rehearsed: any of the
     three is enough.
     """
-    if study.facts.get(REHEARSAL_FACT) or (study.scores["source"].str.strip().str.casefold() == REHEARSED).any():
+    sources = {str(source).strip().casefold() for source in study.scores["source"].unique()}
+    if study.facts.get(REHEARSAL_FACT) or REHEARSED in sources:
         return True
     return any(_IN_A_RECORD in file.content for file in study.raw_files)
 

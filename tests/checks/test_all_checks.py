@@ -147,6 +147,12 @@ def test_no_content_of_the_tables_makes_the_checks_raise(study):
         assert finding.advice
 
 
+def test_sources_of_scores_that_are_numbers_do_not_make_the_checks_raise():
+    study = small_study()
+    odd = Study({**study.tables, "scores": study.scores.assign(source=0.5)}, study.facts)
+    assert {finding.kind for finding in check_study(odd)} >= {finding.kind for finding in check_study(study)}
+
+
 @pytest.mark.parametrize("short", ["1", "row", "scores", "session", "A.1|"])
 def test_only_an_attribute_is_called_by_its_words_whatever_else_has_the_same_sign(short):
     study = small_study()

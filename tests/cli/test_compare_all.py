@@ -26,10 +26,10 @@ def test_a_folder_of_studies_is_compared_as_each_of_them_is(tmp_path):
                 row | {"study": each["study"]} for row in single[name]
             ]
         assert each["differ_on"] == [row["attribute"] for row in single["attributes"] if row["verdict"] == "differs"]
-    lines = compare_all(tmp_path, "--workers", 1).stdout.splitlines()
-    assert lines[0].startswith(
-        f"one: the prototypes differ on {len(found['studies'][0]['differ_on'])} of 12 attributes ("
-    )
+    lines = compare_all(tmp_path, "--workers", 1).stdout.splitlines()  # of the attributes alone
+    for line, each in zip(lines, found["studies"], strict=True):
+        own = each["differ_on"]
+        assert line == f"{each['study']}: the prototypes differ on {len(own)} of 12 attributes ({', '.join(own)})."
 
 
 def test_a_study_that_cannot_be_compared_is_told_beside_the_others(tmp_path):

@@ -10,7 +10,6 @@ from collections.abc import Iterator, Mapping
 from dataclasses import dataclass, replace
 from typing import Any
 
-import numpy as np
 import pandas as pd
 
 from panel.errors import ModelError, StudyError
@@ -270,21 +269,24 @@ def _unknown(reason: str) -> _Value:
 
 def _values(study: Study, gate: str, prototypes: tuple[str, ...]) -> dict[str, _Value]:
     if gate in (PH, VISCOSITY):
-        return {name: _of_batches(study, gate, name) for name in prototypes}
+        return _of_batches(study, gate, prototypes)
     return _shares(study, gate, prototypes) if gate in SHARES else _costs(study, prototypes)
 
 
-def _of_batches(study: Study, column: str, prototype: str) -> _Value:
-    """Return the range over the batches of a prototype; a batch without the value leaves it open."""
+def _of_batches(study: Study, column: str, prototypes: tuple[str, ...]) -> dict[str, _Value]:
+    """Return the range over the batches of each prototype; a batch without the value leaves it open."""
     batches = study.table("batches")
-    own = batches.loc[batches["prototype"] == prototype]
-    values = own[column].to_numpy(float)
-    there = values[np.isfinite(values)]
-    if not len(there):
-        return _unknown("no batch with this value")
-    without = [str(batch) for batch, value in zip(own["batch"], values, strict=True) if not math.isfinite(value)]
-    reason = f"not measured on batch {', '.join(without)}" if without else ""
-    return float(there.min()), float(there.max()), reason, True
+    own: dict[str, list[tuple[str, float]]] = {name: [] for name in prototypes}
+    rows = (batches[name].tolist() for name in ("prototype", "batch", column))
+    for name, batch, value in zip(*rows, strict=True):
+        own.setdefault(name, []).append((str(batch), float(value)))
+    found = {}
+    for name in prototypes:
+        there = [value for _, value in own[name] if math.isfinite(value)]
+        without = [batch for batch, value in own[name] if not math.isfinite(value)]
+        reason = f"not measured on batch {', '.join(without)}" if without else ""
+        found[name] = (min(there), max(there), reason, True) if there else _unknown("no batch with this value")
+    return found
 
 
 def _shares(study: Study, gate: str, prototypes: tuple[str, ...]) -> dict[str, _Value]:

@@ -48,8 +48,8 @@ from panel.stats.mixed.inference import (
 )
 from panel.stats.mixed.reml import MixedFit
 from panel.study.naming import naming
-from panel.study.scores_used import scores_used
-from panel.study.study import Study, natural_order
+from panel.study.scores_used import ScoresUsed, scores_used
+from panel.study.study import Study, natural_order, those_in
 
 
 @dataclass(frozen=True, eq=False)
@@ -137,75 +137,69 @@ def find_differences(
     small_sample: SmallSample = "satterthwaite",
     fitted: PanelFit | None = None,
 ) -> Differences:
-    """Compare the prototypes of `study` on every attribute.
+    """Compare the prototypes of `study` on every attribute; ModelError where they cannot be compared.
 
-    Parameters
-    ----------
-    versus
-        Prototype the others are compared with; by default the study's benchmark, if it has one.
-    margin
-        Largest difference that does not matter, in scale units; by default the study's own `margin`, if it has one.
-    level
-        Level of the intervals.
-    adjust_for
-        Facts of each serving to take out as fixed effects, among `position`, `site`, `first_on_site`.
-    small_sample
-        Method for standard errors and degrees of freedom.
-    fitted
-        The model with these `adjust_for` where it is at hand already.
-
-    Raises
-    ------
-    ModelError
-        If there are no scores, fewer than two prototypes or assessors, or `versus` was not scored; if `adjust_for`
-        names something unknown or not recorded.
+    With the prototype `versus`, the study's benchmark if none is named; within the `margin` that does not matter, the
+    study's own by default. `adjust_for`: facts of each serving to take out as fixed effects, among `position`, `site`,
+    `first_on_site`. `fitted`: the model with these where it is at hand already.
     """
     benchmark = versus if versus is not None else study.benchmark
     fitted = fit_study(study, adjust_for) if fitted is None else fitted
-    used, confounds, fits, left_out = fitted.used, fitted.confounds, fitted.fits, fitted.left_out
-    _ask(study, used.frame, versus)
+    _ask(study, fitted, versus)
     margin, margin_stated = _margin(study, margin)
-    ask_fits(fits, left_out)
+    told = [(design, fit, inference(fit, small_sample)) for design, fit in fitted.fits]
     order = pd.Index(study.attributes)
-    told = [(design, fit, inference(fit, small_sample)) for design, fit in fits]
-    attributes = _stack([attribute_rows(*each) for each in told], order)
-    places, late = order_of_testing(study)
-    attributes["test_order"] = [float(places.get(name, np.nan)) for name in attributes["attribute"].tolist()]
-    pairs = _stack([pair_rows(design, infer, level) for design, _, infer in told], order)
-    means = [mean_rows(design, infer, level) for design, _, infer in told]
-    attributes = attribute_verdicts(attributes, pairs, confounds, level, lambda name: naming(study).attribute(name))
-    judge = _judge(attributes, confounds, margin, level, margin_stated or margin is None)
+    attributes, pairs = _tested(study, fitted, told, level)
     against = [versus_rows(d, infer, benchmark, level) for d, _, infer in told if benchmark in d.prototypes]
     compared_with = benchmark if against else None
-    stacked = _stack(means, order)
+    judge = _judge(attributes, fitted.confounds, margin, level, margin_stated or margin is None)
     judged = judge(pairs)
     with_benchmark = judge(_stack(against, order)) if against else judged.iloc[:0]
     sides = [(judged[side] == compared_with).to_numpy(dtype=bool) for side in ("prototype", "versus") if against]
     judged = judged.assign(with_benchmark=np.any(sides, axis=0) if against else False)
-    changed = {*used.set_aside["attribute"], *used.corrected["attribute"]}
+    means = _stack([mean_rows(design, infer, level) for design, _, infer in told], order)
     return Differences(
         attributes=attributes,
-        means=stacked.assign(letters=verdict_letters(stacked, judged, with_benchmark)),
+        means=means.assign(letters=verdict_letters(means, judged, with_benchmark)),
         pairs=judged,
         versus=with_benchmark,
-        variances=_stack([variance_rows(d, f) for d, f in fits], order),
-        both_ways=_both_ways(study, changed, attributes, adjust_for, small_sample),
-        set_aside=used.set_aside,
-        not_estimated=pd.DataFrame(left_out, columns=["attribute", "why"], dtype="str"),
+        variances=_stack([variance_rows(d, f) for d, f in fitted.fits], order),
+        both_ways=_both_ways(study, fitted.used, attributes, adjust_for, small_sample),
+        set_aside=fitted.used.set_aside,
+        not_estimated=pd.DataFrame(fitted.left_out, columns=["attribute", "why"], dtype="str"),
         benchmark=compared_with,
-        confounds=confounds,
+        confounds=fitted.confounds,
         margin=margin,
         margin_stated=margin_stated,
         level=level,
-        method=_difference_method([design for design, _ in fits], compared_with, small_sample, in_order=bool(places)),
-        notes=(*_difference_notes(fits, left_out), *confound_notes(confounds), *_late_notes(study, late)),
+        method=_difference_method(fitted, compared_with, small_sample, in_order=bool(order_of_testing(study)[0])),
+        notes=(*_difference_notes(fitted), *confound_notes(fitted.confounds), *_late_notes(study)),
     )
+
+
+def attributes_tested(study: Study) -> pd.DataFrame:
+    """Return the attributes of `find_differences` without the rest."""
+    fitted = fit_study(study)
+    _ask(study, fitted, None)
+    return _tested(study, fitted, [(design, fit, inference(fit)) for design, fit in fitted.fits], LEVEL)[0]
+
+
+def _tested(
+    study: Study, fitted: PanelFit, told: Sequence[tuple[PanelDesign, MixedFit, Inference]], level: float
+) -> tuple[pd.DataFrame, pd.DataFrame]:
+    """Return the attributes with their verdicts, and all pairs before anything is said of them."""
+    order = pd.Index(study.attributes)
+    attributes = _stack([attribute_rows(*each) for each in told], order)
+    places, _ = order_of_testing(study)
+    attributes["test_order"] = [float(places.get(name, np.nan)) for name in attributes["attribute"].tolist()]
+    pairs = _stack([pair_rows(design, infer, level) for design, _, infer in told], order)
+    words = naming(study).attribute
+    return attribute_verdicts(attributes, pairs, fitted.confounds, level, words), pairs
 
 
 def estimated_means(study: Study, fitted: PanelFit) -> pd.DataFrame:
     """Return the means of `find_differences`, `attribute prototype estimate`, without the comparisons."""
-    _ask(study, fitted.used.frame, None)
-    ask_fits(fitted.fits, fitted.left_out)
+    _ask(study, fitted, None)
     parts = [
         pd.DataFrame(
             {
@@ -219,8 +213,8 @@ def estimated_means(study: Study, fitted: PanelFit) -> pd.DataFrame:
     return _stack(parts, pd.Index(study.attributes))
 
 
-def _late_notes(study: Study, late: Mapping[str, str]) -> Iterator[str]:
-    for name, why in late.items():
+def _late_notes(study: Study) -> Iterator[str]:
+    for name, why in order_of_testing(study)[1].items():
         words = study.attribute_words(name)
         yield f"The place of {words} in the order of testing does not count, it is tested last: {why}."
 
@@ -248,23 +242,21 @@ def _judge(
     )
 
 
-def _ask(study: Study, frame: pd.DataFrame, versus: str | None) -> None:
+def _ask(study: Study, fitted: PanelFit, versus: str | None) -> None:
     """Refuse what cannot be answered at all."""
-    scored = set(frame["prototype"].unique())
-    if not scored:
+    frame = fitted.used.frame
+    if frame.empty:
         raise ModelError("The study has no scores. Import a table of scores on the Study page.")
-    if len(scored) < 2:
+    if not fitted.fits and frame["prototype"].nunique() < 2:
         raise ModelError("Only one prototype was scored, so there is nothing to compare. Score a second one.")
-    if frame["assessor"].nunique() < 2:
+    if not fitted.fits and frame["assessor"].nunique() < 2:
         raise ModelError(
             "All scores come from one assessor, so nothing says whether another person would agree. "
             "Ask at least one more assessor."
         )
-    if versus is not None and versus not in scored:
-        raise ModelError(
-            f"{versus!r} was not scored, so it cannot be compared with. Choose among "
-            f"{', '.join(name for name in study.prototypes if name in scored)}."
-        )
+    if versus is not None and versus not in (scored := those_in(study.prototypes, frame["prototype"])):
+        raise ModelError(f"{versus!r} was not scored, so it cannot be compared with. Choose among {', '.join(scored)}.")
+    ask_fits(fitted.fits, fitted.left_out)
 
 
 def ask_fits(
@@ -280,13 +272,10 @@ def ask_fits(
 
 
 def _both_ways(
-    study: Study,
-    changed: set[str],
-    attributes: pd.DataFrame,
-    adjust_for: Sequence[str],
-    small_sample: SmallSample,
+    study: Study, used: ScoresUsed, attributes: pd.DataFrame, adjust_for: Sequence[str], small_sample: SmallSample
 ) -> pd.DataFrame:
     """Return the F tests of the attributes with changed scores, with and without the changes."""
+    changed = {*used.set_aside["attribute"], *used.corrected["attribute"]}
     columns = ["attribute", "statistic", "df", "df_error", "p_value"]
     own = attributes["attribute"].isin(changed).to_numpy() if changed else np.zeros(len(attributes), dtype=bool)
     rows = {name: attributes[name].array[own] for name in columns} | {"rules": np.ones(int(own.sum()), dtype=bool)}
@@ -455,10 +444,9 @@ def _long(
 # How differences were computed, and what a reader must know before trusting them.
 
 
-def _difference_method(
-    designs: list[PanelDesign], benchmark: str | None, small_sample: SmallSample, *, in_order: bool = False
-) -> str:
+def _difference_method(fitted: PanelFit, benchmark: str | None, small_sample: SmallSample, *, in_order: bool) -> str:
     """Return how the differences were computed, as one paragraph for the report."""
+    designs = [design for design, _ in fitted.fits]
     models = "; ".join(dict.fromkeys(design.sentence for design in designs))
     against = f", differences from {benchmark} by Dunnett" if benchmark else ""
     over = (
@@ -492,11 +480,11 @@ def confound_notes(confounds: Confounds) -> tuple[str, ...]:
     return tuple(f"{finding.message} {finding.advice}" for finding in untold_findings(confounds))
 
 
-def _difference_notes(fits: list[tuple[PanelDesign, MixedFit]], left_out: list[tuple[str, str]]) -> Iterator[str]:
+def _difference_notes(fitted: PanelFit) -> Iterator[str]:
     """Yield what a reader must know before trusting the differences, one sentence each."""
-    for name, why in left_out:
+    for name, why in fitted.left_out:
         yield f"{name} is not compared: {why}."
-    for design, fit in fits:
+    for design, fit in fitted.fits:
         listed = ", ".join(design.attributes)
         if INTERACTION not in design.terms:
             yield (

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import re
-from collections.abc import Iterable, Iterator, Mapping, Sequence
+from collections.abc import Container, Iterable, Iterator, Mapping, Sequence
 from dataclasses import dataclass, replace
 
 import numpy as np
@@ -25,7 +25,7 @@ from panel.stats.mixed.reml import MixedFit, fit_mixed_model
 from panel.stats.mixed.residuals import nothing_left
 from panel.stats.orders.block_designs import NO_DIRECTION, both_sets
 from panel.study.scores_used import ScoresUsed, batch_of_score, scores_used
-from panel.study.study import Study, natural_order
+from panel.study.study import Study, kept, natural_order
 
 _TERM_WORDS = {
     ASSESSOR: "assessor",
@@ -191,8 +191,10 @@ def _times_seen(key: Codes) -> Codes:
     return seen
 
 
-def _panel_designs(array: ScoreArray, sets: Mapping[str, Mapping[str, int]] | None = None) -> Iterator[PanelDesign]:
-    """Yield the attributes grouped by the model their scores call for.
+def _panel_designs(
+    array: ScoreArray, sets: Mapping[str, Mapping[str, int]], without: Container[int] = ()
+) -> Iterator[PanelDesign]:
+    """Yield the attributes grouped by the model their scores call for, those of the columns in `without` left out.
 
     `sets`: attribute to prototype to the number of the set within which it can be compared, whatever else is known.
     """
@@ -201,8 +203,8 @@ def _panel_designs(array: ScoreArray, sets: Mapping[str, Mapping[str, int]] | No
         scored = np.bincount(array.prototype[rows], minlength=len(array.prototypes)) > 0
         terms, with_session = _terms(array, rows)
         of_model = _sets_of_model(array, rows, scored, with_session)
-        for column in columns.tolist():
-            known = (sets or {}).get(array.attributes[column], {})
+        for column in (column for column in columns.tolist() if column not in without):
+            known = sets.get(array.attributes[column], {})
             apart = np.array([known.get(name, 0) for name in array.prototypes], dtype=np.intp)[scored]
             key = scored.tobytes(), terms, with_session, both_sets(of_model, apart).tobytes()
             alike.setdefault(key, []).append(column)
@@ -309,7 +311,7 @@ def _design(
 def _fixed_columns(prototype: Codes, factors: Mapping[str, Codes], response: Array) -> tuple[Array, tuple[str, ...]]:
     """Return prototype columns and the contrasts of the factors that every attribute can tell from those before."""
     columns, dropped = np.eye(int(prototype.max()) + 1)[prototype], []
-    patterns = [rows for rows, _ in missing_patterns(response)]
+    patterns = [rows for rows, _ in missing_patterns(response)] if factors else []
     for name, codes in factors.items():
         contrasts = _contrasts_of(codes)
         proposed = np.hstack([columns, contrasts])
@@ -472,23 +474,27 @@ def in_order(frame: pd.DataFrame, column: str, names: Iterable[str]) -> pd.DataF
 def fit_study(study: Study, adjust_for: Sequence[str] = ()) -> PanelFit:
     """Fit the panel's model to the scores that an analysis of `study` uses."""
     used, confounds = scores_used(study), find_confounds(study)
-    return PanelFit(used, confounds, *fit_panel(study, used.frame, adjust_for, confounds))
+    array = _array_of(study, used.frame, adjust_for) if adjust_for else _array_used(study)
+    return PanelFit(used, confounds, *_fit_array(array, confounds.sets))
 
 
 def fit_panel(
-    study: Study, frame: pd.DataFrame, adjust_for: Sequence[str] = (), confounds: Confounds | None = None
+    study: Study, frame: pd.DataFrame, adjust_for: Sequence[str] = ()
 ) -> tuple[list[tuple[PanelDesign, MixedFit]], list[tuple[str, str]]]:
-    """Fit every attribute of the scores in `frame` that can be fitted; `confounds` of these scores, if at hand.
+    """Fit every attribute of the scores in `frame` that can be fitted.
 
     Returns the fits, attributes that share a model together, and (attribute, why not) of the others.
     """
-    left_out = _too_little(frame)
-    if left_out:
-        frame = frame.loc[~frame["attribute"].isin([name for name, _ in left_out])]
-    if frame.empty:
-        return [], left_out
+    return _fit_array(_array_of(study, frame, adjust_for), sets_of_scores(study, frame))
+
+
+def _fit_array(
+    array: ScoreArray, sets: Mapping[str, Mapping[str, int]]
+) -> tuple[list[tuple[PanelDesign, MixedFit]], list[tuple[str, str]]]:
+    too_little = _too_little(array)
+    left_out = [(array.attributes[column], why) for column, why in sorted(too_little.items())]
     fits: list[tuple[PanelDesign, MixedFit]] = []
-    for design in designs_of(study, frame, adjust_for, confounds):
+    for design in _panel_designs(array, sets, too_little):
         if len(design.prototypes) == int(design.sets.max()) + 1:
             left_out += [(name, _NOTHING_JOINED) for name in design.attributes]
             continue
@@ -519,37 +525,34 @@ def _fit_all(design: PanelDesign) -> tuple[list[tuple[PanelDesign, MixedFit]], l
     return [(rest, _fit(rest))], left_out
 
 
-def designs_of(
-    study: Study, frame: pd.DataFrame, adjust_for: Sequence[str] = (), confounds: Confounds | None = None
-) -> list[PanelDesign]:
-    """Return the models that the scores in `frame` call for; what they cannot compare is asked of `confounds`."""
+def designs_of(study: Study, frame: pd.DataFrame) -> list[PanelDesign]:
+    """Return the models that the scores in `frame` call for."""
+    return list(_panel_designs(_array_of(study, frame), sets_of_scores(study, frame)))
+
+
+def _array_of(study: Study, frame: pd.DataFrame, adjust_for: Sequence[str] = ()) -> ScoreArray:
     held = set(frame["attribute"].unique())
     attributes = tuple(name for name in study.attributes if name in held)
     covariates = _serving_labels(study, frame, adjust_for)
-    named = frame.assign(batch=batch_of_score(study, frame))
-    array = score_array(named, study.prototypes, attributes, covariates)
-    sets = sets_of_scores(study, frame) if confounds is None else confounds.sets
-    return list(_panel_designs(array, sets))
+    return score_array(frame.assign(batch=batch_of_score(study, frame)), study.prototypes, attributes, covariates)
 
 
-_TOO_LITTLE = {
-    "score": "every score is the same",
-    "prototype": "only one prototype was scored",
-    "assessor": "only one assessor scored it",
-}
+@kept
+def _array_used(study: Study) -> ScoreArray:
+    return _array_of(study, scores_used(study).frame)
 
 
-def _too_little(frame: pd.DataFrame) -> list[tuple[str, str]]:
-    """Return the attributes whose scores, prototypes or assessors are all one, with the first reason."""
-    attribute, names = pd.factorize(frame["attribute"])
+def _too_little(array: ScoreArray) -> dict[int, str]:
+    """Return the columns whose scores, prototypes or assessors are all one, with the first reason."""
     why: dict[int, str] = {}
-    for column, reason in _TOO_LITTLE.items():
-        value = frame["score"].to_numpy(dtype=float) if column == "score" else pd.factorize(frame[column])[0]
-        first = np.empty(len(names), dtype=value.dtype)
-        first[attribute] = value  # one of them, whichever
-        several = np.bincount(attribute[value != first[attribute]], minlength=len(names)) > 0
-        why = dict.fromkeys(np.flatnonzero(~several).tolist(), reason) | why
-    return [(str(names[place]), why[place]) for place in sorted(why)]
+    for rows, columns in missing_patterns(array.scores):
+        for codes, reason in (
+            (array.assessor[rows], "only one assessor scored it"),
+            (array.prototype[rows], "only one prototype was scored"),
+        ):
+            why |= dict.fromkeys(columns.tolist() if (codes == codes[:1]).all() else (), reason)
+    highest, lowest = (of.reduce(array.scores, initial=np.nan) for of in (np.fmax, np.fmin))
+    return why | dict.fromkeys(np.flatnonzero(highest == lowest).tolist(), "every score is the same")
 
 
 def _fit(design: PanelDesign) -> MixedFit:

@@ -7,6 +7,8 @@ from __future__ import annotations
 
 from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass
+from itertools import groupby
+from operator import itemgetter
 from typing import Any
 
 import numpy as np
@@ -160,36 +162,35 @@ def attribute_verdicts(
     if (place > first).any():
         why = _COMES_AFTER.format(words(str(attributes["attribute"].iloc[gate[0]])))
     closed = np.where(place > first, why, "")
-    open_ones, because = _asked(pairs, confounds)
-    number, names = pd.factorize(pairs["attribute"])
-    told = np.bincount(number, ~open_ones, minlength=len(names)) > 0
-    first_row = dict(zip(names[~told].tolist(), np.unique(number, return_index=True)[1][~told].tolist(), strict=True))
-    names_of_rows = attributes["attribute"].tolist()
-    because_untold = [because[first_row[name]] if name in first_row else "" for name in names_of_rows]
-    apart = below(p_adjusted, 1 - level) & np.array([name not in first_row for name in names_of_rows], dtype=bool)
-    return attributes.assign(
-        p_adjusted=p_adjusted,
-        closed=closed,
-        verdict=_picked((DIFFERS, CANNOT_TELL), np.where(apart, 0, 1)),
-        because=np.where(closed != "", closed, because_untold),
-    )
+    lost, because = _asked(pairs, confounds)
+    names = pairs["attribute"].tolist()
+    told = {name for name, open_one in zip(names, lost.tolist(), strict=True) if not open_one}
+    untold = {name: why for name, why in zip(reversed(names), reversed(because), strict=True) if name not in told}
+    own = attributes["attribute"].tolist()
+    apart = below(p_adjusted, 1 - level) & np.array([name not in untold for name in own], dtype=bool)
+    columns = {
+        "p_adjusted": p_adjusted,
+        "closed": closed,
+        "verdict": _picked((DIFFERS, CANNOT_TELL), np.where(apart, 0, 1)),
+        "because": np.where(closed != "", closed, [untold.get(name, "") for name in own]),
+    }
+    return _beside(attributes, columns)
 
 
 def verdict_letters(means: pd.DataFrame, pairs: pd.DataFrame, versus: pd.DataFrame) -> list[str]:
-    """Return the letters of each mean, from the one verdict that is given on each pair."""
-    names = _names(means)
-    apart = np.zeros((*map(len, names), len(names[1])), dtype=bool)
+    """Return the letters of each mean, from the one verdict that is given on each pair; attributes stand together."""
+    apart = set()
     for frame, counts in ((pairs, ~pairs["with_benchmark"].to_numpy(dtype=bool)), (versus, np.array(True))):
-        differs = (frame["verdict"] == DIFFERS).to_numpy(dtype=bool) & counts
-        row, first, second = (places[differs] for places in _places(frame, *names))
-        apart[row, first, second] = apart[row, second, first] = True
-    number, prototype = _places(means, *names)
-    estimates = means["estimate"].to_numpy(dtype=float)
-    letters = np.full(len(means), "", dtype=object)
-    for attribute, of_attribute in enumerate(apart):
-        own = np.flatnonzero(number == attribute)
-        letters[own] = letters_for(estimates[own], of_attribute[np.ix_(prototype[own], prototype[own])])
-    return letters.tolist()
+        differs = np.flatnonzero((frame["verdict"] == DIFFERS).to_numpy(dtype=bool) & counts)
+        attributes, *ends = (frame[name].array.take(differs).tolist() for name in ("attribute", "prototype", "versus"))
+        apart |= {*zip(attributes, *ends, strict=True), *zip(attributes, *reversed(ends), strict=True)}
+    letters: list[str] = []
+    rows = zip(*(means[name].tolist() for name in ("attribute", "prototype", "estimate")), strict=True)
+    for attribute, own in groupby(rows, itemgetter(0)):
+        _, names, estimates = zip(*own, strict=True)
+        which = [[(attribute, one, other) in apart for other in names] for one in names]
+        letters += letters_for(np.array(estimates), np.array(which))
+    return letters
 
 
 def _names(means: pd.DataFrame) -> tuple[list[str], list[str]]:

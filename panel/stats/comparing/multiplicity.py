@@ -356,12 +356,9 @@ def letters_for(means: NDArray[np.float64], apart: NDArray[np.bool_]) -> list[st
     two that are (those of Piepho 2004, J. Comput. Graph. Stat. 13:456).
     """
     order = np.argsort(-means, kind="stable")
-    alike = ~apart[np.ix_(order, order)]
-    np.fill_diagonal(alike, val=False)
-    groups = _rows_of_alike(alike)
-    if groups is None:
-        neighbours = [int.from_bytes(row.tobytes(), "little") for row in np.packbits(alike, axis=1, bitorder="little")]
-        groups = sorted(_members(group) for group in _largest_groups(neighbours))
+    rows = np.packbits(~apart[order][:, order], axis=1, bitorder="little")
+    neighbours = [int.from_bytes(row.tobytes(), "little") & ~(1 << place) for place, row in enumerate(rows)]
+    groups = _side_by_side(neighbours) or sorted(_members(group) for group in _largest_groups(neighbours))
     letters = [""] * len(means)
     for number, group in enumerate(groups):
         for place in group:
@@ -369,14 +366,13 @@ def letters_for(means: NDArray[np.float64], apart: NDArray[np.bool_]) -> list[st
     return letters
 
 
-def _rows_of_alike(alike: NDArray[np.bool_]) -> list[list[int]] | None:
-    """Return the groups where those alike stand side by side, as they do with equal standard errors; else None."""
-    places = np.arange(len(alike))
-    last = np.where(alike, places, places[:, None]).max(axis=1, initial=0)
-    if (np.triu(alike).sum(axis=1) != last - places).any() or (np.diff(last) < 0).any():
-        return None
-    begins = np.flatnonzero(np.diff(last, prepend=-1)).tolist()
-    return [list(range(begin, last[begin] + 1)) for begin in begins]
+def _side_by_side(neighbours: list[int]) -> list[range]:
+    """Return the groups where those alike stand side by side, as they do with equal standard errors; else none."""
+    after = [others >> place + 1 for place, others in enumerate(neighbours)]
+    ends = [place + 1 + others.bit_length() for place, others in enumerate(after)]
+    if any(others & others + 1 for others in after) or ends != sorted(ends):
+        return []
+    return [range(place, end) for place, end in enumerate(ends) if not place or end > ends[place - 1]]
 
 
 def _largest_groups(neighbours: list[int]) -> Iterator[int]:

@@ -197,7 +197,10 @@ def _second_look(design: Design, theta: Array, converged: np.ndarray) -> tuple[A
     first = theta[doubtful]
     raised = np.where(first < _SECOND_LOOK_THETA, _SECOND_LOOK_THETA, first)
     again, settled = _minimise(part, raised, known=np.where(converged[doubtful, None], first, np.inf))
-    lower = _reml_criterion(part, again**2).deviance < _reml_criterion(part, first**2).deviance - _SAME_DEVIANCE
+    lower = (again != first).any(axis=1)  # most come back
+    if lower.any():
+        there, here = (_reml_criterion(part.select(lower), own[lower] ** 2).deviance for own in (again, first))
+        lower[lower] = there < here - _SAME_DEVIANCE
     better = settled & (lower | ~converged[doubtful])
     theta, converged = theta.copy(), converged.copy()
     theta[doubtful] = np.where(better[:, None], again, first)
