@@ -248,7 +248,7 @@ def test_a_share_is_quoted_as_it_was_counted(names, quoted, counted, n, stands):
         ("hands look less greasy than with our previous hand cream", "what was judged is felt, not seen"),
         ("leaves your face less greasy than our previous hand cream", "The sentence speaks of face"),
         ("leaves lips less greasy than our previous hand cream", "The sentence speaks of lips"),
-        ("with our previous hand cream, hands feel less greasy", "does not say with what"),
+        ("with our previous hand cream, hands feel less greasy", "says the opposite of the statement"),
         ("more users preferred it to our previous hand cream", "speaks of preference"),
     ],
 )
