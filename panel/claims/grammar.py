@@ -11,7 +11,7 @@ from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, field, replace
 
 from panel.claims.names import SILENT, Entry, Names, Tokens, entries_at, known_words, number_at, tokens_of
-from panel.claims.reading import LETTERS, OF_PEOPLE, Reading, Share, degree_of, said_once
+from panel.claims.reading import LETTERS, OF_PEOPLE, UNREADABLE, Reading, Share, degree_of, said_once
 
 _OURS = frozenset(("our", "the", "its"))
 _BEFORE_OTHER = frozenset(("with", "for", "after", "from"))
@@ -53,6 +53,7 @@ class _Cursor:
     def comparator(self) -> bool:
         """Take words that name one prototype by name or role, with the product it is; leave them where they do not."""
         place = self.after_clause(self.place)
+        place += self.tokens[place : place + 1] in (("both",), ("either",))
         while place < len(self.tokens) and (self.tokens[place] in _OURS or self.tokens[place] in _BEFORE_OTHER):
             place += 1
         fitting: frozenset[str] | None = None
@@ -116,7 +117,7 @@ class _Cursor:
         counted = number_at(self.tokens, place) == count
         start = place + counted
         plural = max((len(kind) for kind in kinds if self.tokens[start : start + len(kind)] == kind), default=0)
-        plural += counted if plural else 0
+        plural += counted if plural or self.tokens[start : start + 1] == (",",) else 0  # of the three, the least
         end = place + self.product_at(place)
         return plural or (end + 1 - place if end > place and self.tokens[end : end + 1] == ("range",) else 0)
 
@@ -152,7 +153,8 @@ _SUPERLATIVES = ("superlative", "degree_superlative", "least", "most")
 _SAYERS = frozenset(("people", "panel", "at_least", "majority", "fraction", "number"))
 _DIFFERS = frozenset(("less", "more", "comparative", "degree_comparative", *_SUPERLATIVES))
 _JOINS = frozenset(("and", "or", ","))
-_TRIED = frozenset(("used", "using", "tried", "trying", "tested", "testing"))
+_TRIED = frozenset(("used", "using", "tried", "trying", "tested", "testing", "home"))
+_TESTS = frozenset(("test", "trial", "study", "survey"))
 _NEAR = 4  # words: used it at home for a week
 _TWO_OTHERS = 3  # prototypes: neither, or both, of the others
 _UNKNOWN_SHARE = 0.5  # of the words: more unknown than known is no English; a setting of ours, no source
@@ -177,12 +179,22 @@ def _is_english(reader: _Reader) -> bool:
 class _Reader(_Cursor):
     """The steps of the grammar: each takes the next words if it can do something with them."""
 
+    def uninverted(self) -> Tokens:
+        """Return the words with the subject of a question before its `would`: would users recommend it?"""
+        tokens = self.tokens
+        for place in [place for place, word in enumerate(tokens) if word == "would"]:
+            length = self.entry("people", place + 1)[0] if place + 1 < len(tokens) else 0
+            moved = (*tokens[place + 1 : place + 1 + length], "would")
+            tokens = (*tokens[:place], *moved, *tokens[place + 1 + length :])
+        return tokens
+
     def read_all(self) -> None:
         """Read to the end: the first of the steps that can do something with the next words does it."""
         steps = (
             self.answered, self.replacement, self.share, self.base, self.month, self.moment, self.age, self.listed,
             self.comparison, self.ingredient, self.own_range, self.none_of, self.named, self.statement, self.plain,
         )  # fmt: skip
+        self.tokens = self.uninverted()
         while self.place < len(self.tokens):
             if self.tokens[self.place] in SILENT and not self.asking:
                 self.found.pauses.append(len(self.found.core))
@@ -197,7 +209,7 @@ class _Reader(_Cursor):
         """Put question and answer together; leave over a last word that asks for another one after it."""
         core = said_once(self.found.core, self.found.pauses)
         self.found.core = list(core if self.question is None else self.answer_to(self.question, core))
-        if self.than_own and not self.found.turned:
+        if self.than_own and not (self.found.turned or self.found.degree == "nothing"):
             self.found.left_over.append("than")
         if self.asking:
             self.found.left_over.append("whether")
@@ -281,7 +293,8 @@ class _Reader(_Cursor):
             before = self.entry("among")[0]
             value, length = number_at(self.tokens, self.place + before), before + 1
             place = self.place + length
-            if value is None or not (self.entry("people", place)[0] or self.entry("panel", place)[0]):
+            of_share = bool(self.found.shares) and self.people_speak(place)  # 84 % of 100 agreed
+            if value is None or not (self.entry("people", place)[0] or self.entry("panel", place)[0] or of_share):
                 return False
         if value is None:
             return False
@@ -303,7 +316,8 @@ class _Reader(_Cursor):
             end = start + 1 + length
             end += self.entry("later", end)[0]
             use = self.entry("of_use", end)[0]
-            tried = part == "lasting" and _TRIED & set(self.tokens[max(0, self.place - _NEAR) : self.place])
+            before = set(self.tokens[max(0, self.place - _NEAR) : self.place])
+            tried = part == "lasting" and (_TRIED | (_TESTS if self.tokens[self.place] != "for" else set())) & before
             kind, end = ("use", end + use) if use or tried else (kind, end)
             pause = self.tokens[end : end + 1] in ((":",), (",",), ("-",))
             at_most = self.entry("at_most", end + pause)[0] if part in ("", "within") else 0
@@ -314,13 +328,14 @@ class _Reader(_Cursor):
         return False
 
     def month(self) -> bool:
-        """`in March 2025`."""
-        start = self.place + (self.tokens[self.place] == "in")
-        year = number_at(self.tokens, start + 1) if self.entry("month", start)[0] else None
+        """`in March 2025`, `24 to 30 March 2025`."""
+        start = self.place + (self.tokens[self.place] in ("in", "from", "on"))
+        days = next((n for n in (3, 1) if self.entry("month", start + n)[0] and number_at(self.tokens, start)), 0)
+        year = number_at(self.tokens, start + days + 1) if self.entry("month", start + days)[0] else None
         if year is None:
             return False
-        self.found.months.append(f"{self.tokens[start]} {year:g}")
-        self.place = start + 2
+        self.found.months.append(" ".join(self.tokens[start : start + days + 2]).replace("-", "to"))
+        self.place = start + days + 2
         return True
 
     def age(self) -> bool:
@@ -340,7 +355,9 @@ class _Reader(_Cursor):
         if not length and self.found.core and self.found.core[-1].family == "preference":
             length, entry = self.entry("preferred_to")
         parts = [chunk.part for chunk in self.found.core]
-        second = parts[-2:] in (["as", "property"], ["as", "degree"]) or parts[-3:] == ["as", "degree", "verb"]
+        second = parts[-2:] in [["as", part] for part in ("property", "degree", "high", "low")]
+        second = second or parts[-3:] == ["as", "degree", "verb"]
+        second = second or (parts[-1:] == ["as"] and self.found.core[-1].words.endswith("same"))
         if not length and second:
             length, entry = self.entry("as")
         if not length and self.question is not None and self.words(3) == "as much as":
@@ -374,14 +391,22 @@ class _Reader(_Cursor):
 
     def listed(self) -> bool:
         """`of the three: ours, the previous one and P3`, after the range was named."""
-        start = self.place
-        own = self.own_product(start) or start + (self.tokens[start] == "ours")
-        if own == start or self.tokens[start - 1] not in (":", "(", "-") or not self.found.has("range"):
+        start, own = self.place, 0
+        if self.tokens[start - 1] not in (":", "(", "-", ",") or not self.found.has("range") or self.found.comparators:
             return False
-        self.place = own
-        self.joined()
+        while self.place < len(self.tokens):
+            here = self.place
+            end = self.own_product(here) or here
+            own += end > here
+            if end == here and not self.comparator():
+                break
+            self.place = max(end, self.place)
+            self.place += self.tokens[self.place : self.place + 1] in ((",",), ("and",), ("or",))
         named = {name for each in self.found.comparators for name in each}
-        return len(named) + 1 == len(set(self.names.prototypes.values())) or self.back_to(start)
+        if own == 1 and len(named) + 1 == len(set(self.names.prototypes.values())):
+            return True
+        self.found.comparators.clear()
+        return self.back_to(start)
 
     def back_to(self, place: int) -> bool:
         """Go back to a place: nothing was read."""
@@ -541,6 +566,10 @@ class _Reader(_Cursor):
     def answer_to(self, question: Sequence[Entry], answer: Sequence[Entry]) -> Sequence[Entry]:
         """Return what a question and its answer say together: greasy? not with; the question again where nothing."""
         parts, families = [chunk.part for chunk in answer], {chunk.family for chunk in answer} - {""}
+        rest = [chunk for chunk in question if chunk.part == "verb"]
+        for more in (question, rest) if parts and degree_of(answer) in (UNREADABLE, "bare") else ():
+            if degree_of([*answer, *more]) != UNREADABLE and degree_of(question) != "negated":
+                return [*answer, *more]
         yes = any(chunk.family == "yes" for chunk in self.found.chunks)
         if not question or (parts and families and families >= {chunk.family for chunk in question} - {""}):
             return answer
@@ -575,12 +604,14 @@ class _Reader(_Cursor):
     def before_property(self) -> bool:
         """Return whether `for` or `in` names what is compared: lower for greasiness, equal in softness."""
         follows = self.entry("property", self.place + 1)[0] and self.tokens[self.place] in ("for", "in", "on")
-        return bool(follows) and any(chunk.part in ("as", "less", "more", "right") for chunk in self.found.core)
+        return bool(follows) and any(
+            chunk.part in ("as", "less", "more", "right", "unsurpassed") for chunk in self.found.core
+        )
 
     def own_product(self, place: int) -> int:
         """Return the place after the product itself: `our new hand cream`, `this cream`, `it`; 0 where it is not."""
         place += self.tokens[place : place + 1] == ("with",)
         while place < len(self.tokens) and (self.tokens[place] in (*_OURS, "this") or self.entry("new", place)[0]):
             place += 1
-        length = int(self.tokens[place : place + 1] == ("it",)) or self.product_at(place)
+        length = int(self.tokens[place : place + 1] in (("it",), ("ours",))) or self.product_at(place)
         return place + length if length else 0

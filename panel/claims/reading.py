@@ -13,13 +13,14 @@ LETTERS = {
     "property": "P", "comparative": "C", "superlative": "S", "verb": "V", "degree": "D", "degree_comparative": "E",
     "degree_superlative": "G", "more": "M", "less": "L", "most": "T", "least": "B", "not": "N", "absolute_not": "n",
     "free": "F", "low": "H", "high": "K", "as": "A", "nothing": "U", "too": "X", "right": "R",
+    "unsurpassed": "Q",
 }  # fmt: skip
 _COMPARED = r"(?:[ML]P|P[ML]|C|V[ML]D|[ML]DV|VE|EV)"
 _AS_MUCH = r"(?:APA?|VADA?|ADVA?|ADAV|AV?D)"
 _PATTERNS = {
     "comparative": rf"{_COMPARED}",
     "not comparative": rf"N{_COMPARED}|VNE|VN[ML]D",
-    "parity": rf"{_AS_MUCH}|PA",
+    "parity": rf"{_AS_MUCH}|PA[KH]?A?",
     "not parity": rf"N{_AS_MUCH}|VNADA?",
     "positive": r"P|VD|DV",
     "negated": r"NP|NVD|NDV",
@@ -27,11 +28,12 @@ _PATTERNS = {
     "low": r"HP",
     "high": r"KP",
     "superlative": r"S|TP|BP|VG|GV",
-    "nothing": rf"U{_COMPARED}|UV",
+    "nothing": rf"U{_COMPARED}|UV|QP|PQ",
     "just right": r"(?:NXPN?XP)?(?:PR|RP|R)|NXPN?XP",
     "bare": r"V",
     "none": r"",
 }
+_NOUN = r"(ness|shine|spreading|soaking in|absorption|preference)$"
 _TURNS = frozenset(("comparative", "not comparative", "parity", "not parity"))
 OF_PEOPLE = frozenset(("use", "recommendation", "preference", "liking"))
 """What only people can do: a share of it needs no other word for who."""
@@ -167,10 +169,19 @@ def said_once(core: Sequence[Entry], pauses: Sequence[int]) -> Sequence[Entry]:
     if degree_of(core) != UNREADABLE:
         return core
     for place in pauses:
+        if label := _label(core[:place]) or _label(core[place:]):
+            rest = said_once(core[place:] if label is core[0] else core[:place], [])
+            if degree_of(rest) != UNREADABLE and {label.family} == {chunk.family for chunk in rest} - {""}:
+                return rest
         first, second = core[:place], said_once(core[place:], [pause - place for pause in pauses if pause > place])
         if first and second and degree_of(first) != UNREADABLE and _meaning(first) == _meaning(second):
             return second if degree_of(second) == "absent" else first
     return core
+
+
+def _label(core: Sequence[Entry]) -> Entry | None:
+    """Return the noun that alone says what a sentence is about: skin softness."""
+    return core[0] if len(core) == 1 and re.search(_NOUN, core[0].words) else None
 
 
 def _meaning(core: Sequence[Entry]) -> tuple[object, ...]:

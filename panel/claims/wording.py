@@ -273,18 +273,15 @@ _SAYS_OTHER = "The sentence is not the statement that was judged."
 
 def _fits(claim: Claim, reading: Reading, want: int) -> bool:
     degree = reading.degree
+    in_range = reading.families_for("range") - {"others"} and not reading.comparators
+    named = any(chunk.part == "unsurpassed" for chunk in reading.core)
+    nothing = degree == "nothing" and bool(in_range or named) and (not claim.attribute or reading.sign == want)
     if claim.kind == "unsurpassed":
-        alone = "others" not in reading.families_for("range")
-        nothing = (
-            degree == "nothing" and reading.has("range") and alone and (not claim.attribute or reading.sign == want)
-        )
         return nothing or (degree == "not comparative" and reading.sign == -want)
     if claim.kind == "perceived_attribute" and claim.bar == claim.bar:
         return degree == ("low" if want < 0 else "high")
     if claim.kind == "ranking":
-        others = "others" in reading.families_for("range")
-        beyond = reading.has("range") and (degree == "superlative" or (degree == "nothing" and not others))
-        return (beyond or degree == "comparative") and reading.sign == want
+        return nothing or (degree in ("superlative", "comparative") and reading.sign == want)
     if claim.kind == "time" and degree == "positive":
         return reading.core[0].words.startswith("time ")
     if claim.kind == "parity" and degree == "not comparative" and claim.attribute:
@@ -322,7 +319,7 @@ def _on_comparators(claim: Claim, materials: Materials, reading: Reading) -> Ite
         message = f"The sentence compares with {told}; compared was {format_list(names or ['nothing'])}."
         yield _change(_COMPARATOR, message, "Name the one it was compared with.", "fairness", _EU)
     needed = claim.kind in ("superiority", "parity", "preference") or reading.degree == "not comparative"
-    needed = needed or (claim.kind == "ranking" and reading.degree == "comparative" and not reading.has("range"))
+    needed = needed or (claim.kind in ("ranking", "unsurpassed") and not reading.has("range"))
     if (needed or (claim.kind == "perceived_attribute" and claim.versus)) and not wanted <= set(named):
         message = "The sentence compares and does not say with what."
         yield _change("comparison without the other", message, f"Name {format_list(names)}.", "honesty", _EU)
@@ -420,8 +417,11 @@ def _on_shares(claim: Claim, evidence: Evidence, materials: Materials, reading: 
                 "counted and never rounded up.",
                 "Give the counted share, its count and its base.", "truthfulness", _EU,
             )  # fmt: skip
+    counted_people = {evidence.n}
+    if evidence.rests_on == BOTH:
+        counted_people.add(materials.agreed(claim.prototype, claim.question).base)
     for base in reading.bases:
-        if base != evidence.n:
+        if base not in counted_people:
             message = f"The sentence speaks of {number(base)} people, and {evidence.n} answered or scored."
             yield _change("another base", message, "Give the base that was counted.", "truthfulness", _EU)
     asked = _question_reading(claim, materials)
@@ -455,25 +455,26 @@ def _on_people(
         message = "The sentence does not say who judged it: it rests on " + evidence.rests_on + "."
         yield _change("who judged it", message, "Say who judged it.", "truthfulness", _EU)
     said = reading.families_for("people") - {"users"}
-    known = set(f"{record['who']} {record['sex']}".replace(",", " ").split())
+    took_part = set(f"{record['who']} {record['sex']}".replace(",", " ").split())
     if (
         asked_people
         and said
-        and (not said <= known or (said & {"women", "men"} not in (set(), known & {"women", "men"})))
+        and (not said <= took_part or (said & {"women", "men"} not in (set(), took_part & {"women", "men"})))
     ):
-        recorded = " ".join(sorted(known)) or "nothing"
+        recorded = " ".join(sorted(took_part)) or "nothing"
         message = f"The sentence says “{' and '.join(people)}”; recorded about those who took part: {recorded}."
         yield _change("women or men in the sentence", message, "Say who took part.", "truthfulness", _EU)
-    known_month = record["month"] if asked_people else panel_days(materials.study)
+    known = [record["month"], record["between"]] if asked_people else [panel_days(materials.study)]
     for month in reading.months:
-        if month != known_month.casefold():
-            message = f"The sentence says “{month}”; recorded is: {known_month or 'nothing'}."
+        if month not in [words.casefold() for words in known]:
+            message = f"The sentence says “{month}”; recorded is: {known[-1] or 'nothing'}."
             yield _change("month in the sentence", message, "Say when it was.", "truthfulness", _EU)
     if reading.ages and reading.ages != record["ages"]:
         message = f"The sentence says “aged {reading.ages}”; recorded is: {record['ages'] or 'nothing'}."
         yield _change("ages in the sentence", message, "Say who took part.", "truthfulness", _EU)
-    fitting = {"users"} | {kind for kind in ("home", "hall") if record["kind"].casefold().startswith(kind)}
-    if tests and (not asked_people or not tests <= fitting):
+    fitting = {"users"} if evidence.rests_on != TIMES else {"users", "timed"}
+    fitting |= {kind for kind in ("home", "hall") if record["kind"].casefold().startswith(kind)}
+    if tests and (not (asked_people or evidence.rests_on == TIMES) or not tests <= fitting):
         message = (
             f"The sentence names another kind of test; it was: {record['kind'] if asked_people else evidence.rests_on}."
         )
