@@ -28,6 +28,8 @@ class _Cursor:
     question: list[Entry] | None = None
     than_own: bool = False
     asking: bool = False
+    asked_turned: bool = False
+    to_list: bool = False
 
     def entry(self, part: str, place: int | None = None) -> tuple[int, Entry]:
         """Return the _longest phrase of this part at a place (the one reached), 0 tokens where there is none."""
@@ -110,13 +112,17 @@ class _Cursor:
         title = max((len(t) for t in self.names.titles if self.tokens[place : place + len(t)] == t), default=0)
         return title or self.entry("product", place)[0]
 
+    def plural_at(self, place: int) -> int:
+        """Return how many tokens at a place name several products: `hand creams`."""
+        kinds = [(*kind[:-1], f"{kind[-1]}s") for kind in self.names.product_types]
+        return max((len(kind) for kind in kinds if self.tokens[place : place + len(kind)] == kind), default=0)
+
     def range_at(self, place: int, others: bool = False) -> int:
         """Return how many tokens at a place name all products of the study: `hand creams`, `hand cream range`."""
-        kinds = {(*kind[:-1], f"{kind[-1]}s") for kind in self.names.product_types}
         count = len(set(self.names.prototypes.values())) - others  # our three hand creams, our other two
         counted = number_at(self.tokens, place) == count
         start = place + counted
-        plural = max((len(kind) for kind in kinds if self.tokens[start : start + len(kind)] == kind), default=0)
+        plural = self.plural_at(start)
         plural += counted if plural or self.tokens[start : start + 1] == (",",) else 0  # of the three, the least
         end = place + self.product_at(place)
         return plural or (end + 1 - place if end > place and self.tokens[end : end + 1] == ("range",) else 0)
@@ -156,6 +162,7 @@ _JOINS = frozenset(("and", "or", ","))
 _TRIED = frozenset(("used", "using", "tried", "trying", "tested", "testing", "home"))
 _TESTS = frozenset(("test", "trial", "study", "survey"))
 _NEAR = 4  # words: used it at home for a week
+_TWO = 2
 _TWO_OTHERS = 3  # prototypes: neither, or both, of the others
 _UNKNOWN_SHARE = 0.5  # of the words: more unknown than known is no English; a setting of ours, no source
 
@@ -196,8 +203,9 @@ class _Reader(_Cursor):
         )  # fmt: skip
         self.tokens = self.uninverted()
         while self.place < len(self.tokens):
-            if self.tokens[self.place] in SILENT and not self.asking:
+            if self.tokens[self.place] in SILENT or self.tokens[self.place] == "and":
                 self.found.pauses.append(len(self.found.core))
+            if self.tokens[self.place] in SILENT and not self.asking:
                 self.place += 1
             elif not any(step() for step in steps):
                 self.found.left_over.append(self.tokens[self.place])
@@ -211,8 +219,7 @@ class _Reader(_Cursor):
         self.found.core = list(core if self.question is None else self.answer_to(self.question, core))
         if self.than_own and not (self.found.turned or self.found.degree == "nothing"):
             self.found.left_over.append("than")
-        if self.asking:
-            self.found.left_over.append("whether")
+        self.found.left_over += [word for word, open_ in (("whether", self.asking), ("of", self.to_list)) if open_]
         if self.found.has("both") and not self.found.comparators:
             self.found.left_over.append("both")
         last = self.found.chunks[-1] if self.found.chunks else None
@@ -375,6 +382,8 @@ class _Reader(_Cursor):
             own = self.own_product(self.place) if entry.part in ("than", "as") else 0
             self.place, self.than_own = (self.after_verb(own), True) if own else (start, self.than_own)
             return bool(own)
+        if not self.found.core:
+            self.found.chunks.append(Entry("compared_first"))
         if entry.part in ("as", "equal"):
             self.found.core.append(Entry("as", words="as"))
         self.joined()
@@ -392,8 +401,11 @@ class _Reader(_Cursor):
     def listed(self) -> bool:
         """`of the three: ours, the previous one and P3`, after the range was named."""
         start, own = self.place, 0
-        if self.tokens[start - 1] not in (":", "(", "-", ",") or not self.found.has("range") or self.found.comparators:
+        of_two = self.tokens[start] in ("between", "given")
+        after_range = self.found.has("range") and self.tokens[start - 1] in (":", "(", "-", ",")
+        if not (after_range or of_two) or self.found.comparators:
             return False
+        self.place += of_two
         while self.place < len(self.tokens):
             here = self.place
             end = self.own_product(here) or here
@@ -403,7 +415,8 @@ class _Reader(_Cursor):
             self.place = max(end, self.place)
             self.place += self.tokens[self.place : self.place + 1] in ((",",), ("and",), ("or",))
         named = {name for each in self.found.comparators for name in each}
-        if own == 1 and len(named) + 1 == len(set(self.names.prototypes.values())):
+        if own == 1 and ((of_two and len(named) == 1) or len(named) + 1 == len(set(self.names.prototypes.values()))):
+            self.to_list = False
             return True
         self.found.comparators.clear()
         return self.back_to(start)
@@ -465,6 +478,9 @@ class _Reader(_Cursor):
         """`of our hand creams`, `in our hand cream range`, `our` before a superlative."""
         if self.tokens[self.place] == "our" and any(self.entry(part, self.place + 1)[0] for part in _SUPERLATIVES):
             return self.take(1, Entry("range"))
+        counted = self.range_said(self.place, "counted") if number_at(self.tokens, self.place) else 0
+        if counted:
+            return self.take(counted, Entry("range"))
         length, entry = self.entry("range_of")
         rest = self.range_said(self.place + length, entry.family) if length else 0
         return self.take(length + rest, Entry("range")) if rest else False
@@ -473,6 +489,9 @@ class _Reader(_Cursor):
         """Return how many tokens name the range; where `open_ended`, `in our range` or `we tested` must follow."""
         length = self.product_at(place) if open_ended == "each" else self.range_at(place, others)
         tail = self.entry("range", place + length)[0] if length else 0
+        if length and not tail and open_ended == "open" and number_at(self.tokens, place) is not None:
+            self.to_list = True  # of the three: their names have to follow
+            return length
         return length + tail if tail or not open_ended else 0
 
     def none_of(self) -> bool:
@@ -560,24 +579,28 @@ class _Reader(_Cursor):
         said = self.found.core or self.found.left_over
         self.question = self.found.core if said else None
         self.found.core, self.found.pauses = [], []
+        self.asked_turned, self.found.turned = self.found.turned, False
         self.place, self.asking = self.place + 1, False
         return True
 
     def answer_to(self, question: Sequence[Entry], answer: Sequence[Entry]) -> Sequence[Entry]:
         """Return what a question and its answer say together: greasy? not with; the question again where nothing."""
         parts, families = [chunk.part for chunk in answer], {chunk.family for chunk in answer} - {""}
-        rest = [chunk for chunk in question if chunk.part == "verb"]
-        for more in (question, rest) if parts and degree_of(answer) in (UNREADABLE, "bare") else ():
-            if degree_of([*answer, *more]) != UNREADABLE and degree_of(question) != "negated":
-                return [*answer, *more]
-        yes = any(chunk.family == "yes" for chunk in self.found.chunks)
-        if not question or (parts and families and families >= {chunk.family for chunk in question} - {""}):
-            return answer
+        asked, yes = {chunk.family for chunk in question} - {""}, any(c.family == "yes" for c in self.found.chunks)
+        verbs = [chunk for chunk in question if chunk.part == "verb"]
+        fitting: list[Sequence[Entry]] = []
+        unfinished = not families or degree_of(answer) in (UNREADABLE, "bare")
+        if parts and unfinished and degree_of(question) != "negated":
+            topic = [chunk.part for chunk in question] == ["property"]
+            fitting = [question, verbs] if families or topic or parts == ["nothing"] else []
         if (yes and not parts) or (parts == ["not"] and degree_of(question) in ("positive", "bare")):
-            return [*answer, *question]
-        if parts and not families and [chunk.part for chunk in question] == ["property"]:
-            return [*answer, *question]
-        self.found.left_over.append("?")
+            fitting = [question]
+        for rest in fitting:
+            if degree_of([*answer, *rest]) != UNREADABLE:
+                self.found.turned = self.found.turned or self.asked_turned
+                return [*answer, *rest]
+        if question and not (families and families >= asked):
+            self.found.left_over.append("?")
         return answer
 
     def plain(self) -> bool:
@@ -585,6 +608,10 @@ class _Reader(_Cursor):
         length = self.product_at(self.place)
         if length:
             return self.take(length, Entry("product"))
+        two = self.place + (number_at(self.tokens, self.place) == _TWO)
+        length = self.plural_at(two) if two > self.place else 0
+        if length:
+            return self.take(1 + length, Entry("both"))
         length, entry = self.entry("before_site")
         if length and (not self.place or self.entry("site", self.place + length)[0]):
             return self.take(length, entry)
@@ -595,7 +622,7 @@ class _Reader(_Cursor):
             if self.share():
                 return True
             self.place -= 1
-        if self.before_property():
+        if self.before_property() or self.words(2) in ("or too", "nor too"):
             return self.take(1, Entry("function"))
         length, entry = self.entry("new")
         entry = replace(entry, family="product" if self.product_at(self.place + length) else "statement")

@@ -274,7 +274,7 @@ _SAYS_OTHER = "The sentence is not the statement that was judged."
 def _fits(claim: Claim, reading: Reading, want: int) -> bool:
     degree = reading.degree
     in_range = reading.families_for("range") - {"others"} and not reading.comparators
-    named = any(chunk.part == "unsurpassed" for chunk in reading.core)
+    named = reading.has("compared_first") or any(chunk.part == "unsurpassed" for chunk in reading.core)
     nothing = degree == "nothing" and bool(in_range or named) and (not claim.attribute or reading.sign == want)
     if claim.kind == "unsurpassed":
         return nothing or (degree == "not comparative" and reading.sign == -want)

@@ -205,7 +205,7 @@ def judged(file):
     return [(row, judge_of(row["study"], row["statement"])(row["claim"])) for row in rows]
 
 
-ORDER = ("fresh", "second", "third", "fourth", "fifth", "sixth", "seventh", "eighth", "ninth", "tenth")
+ORDER = ("fresh", "second", "third", "fourth", "fifth", "sixth", "seventh", "eighth", "ninth", "tenth", "eleventh")
 FILES = [f"sentences_{name}.csv" for name in ORDER]
 
 
