@@ -7,11 +7,11 @@ and names nothing of the study is left over, and so is one that stands where it 
 from __future__ import annotations
 
 import math
-import re
-from collections.abc import Mapping
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, field, replace
 
 from panel.claims.names import SILENT, Entry, Names, Tokens, entries_at, known_words, number_at, tokens_of
+from panel.claims.reading import LETTERS, OF_PEOPLE, UNREADABLE, Reading, Share, degree_of, said_once
 
 _OURS = frozenset(("our", "the", "its"))
 _BEFORE_OTHER = frozenset(("with", "for", "after", "from"))
@@ -24,7 +24,12 @@ class _Cursor:
     tokens: Tokens
     names: Names
     place: int = 0
-    found: Reading = field(default_factory=lambda: Reading())
+    found: Reading = field(default_factory=Reading)
+    question: list[Entry] | None = None
+    than_own: bool = False
+    asking: bool = False
+    asked_turned: bool = False
+    to_list: bool = False
 
     def entry(self, part: str, place: int | None = None) -> tuple[int, Entry]:
         """Return the _longest phrase of this part at a place (the one reached), 0 tokens where there is none."""
@@ -44,11 +49,13 @@ class _Cursor:
         """Return whether people are named at a place, with an article or none."""
         while place < len(self.tokens) and self.tokens[place] in (*_OURS, "of"):
             place += 1
+        place += number_at(self.tokens, place) is not None  # most of the 58 users
         return bool(self.entry("people", place)[0] or self.entry("agree", place)[0])
 
     def comparator(self) -> bool:
         """Take words that name one prototype by name or role, with the product it is; leave them where they do not."""
         place = self.after_clause(self.place)
+        place += self.tokens[place : place + 1] in (("both",), ("either",))
         while place < len(self.tokens) and (self.tokens[place] in _OURS or self.tokens[place] in _BEFORE_OTHER):
             place += 1
         fitting: frozenset[str] | None = None
@@ -105,13 +112,18 @@ class _Cursor:
         title = max((len(t) for t in self.names.titles if self.tokens[place : place + len(t)] == t), default=0)
         return title or self.entry("product", place)[0]
 
-    def range_at(self, place: int) -> int:
+    def plural_at(self, place: int) -> int:
+        """Return how many tokens at a place name several products: `hand creams`."""
+        kinds = [(*kind[:-1], f"{kind[-1]}s") for kind in self.names.product_types]
+        return max((len(kind) for kind in kinds if self.tokens[place : place + len(kind)] == kind), default=0)
+
+    def range_at(self, place: int, others: bool = False) -> int:
         """Return how many tokens at a place name all products of the study: `hand creams`, `hand cream range`."""
-        kinds = {(*kind[:-1], f"{kind[-1]}s") for kind in self.names.product_types}
-        counted = number_at(self.tokens, place) == len(set(self.names.prototypes.values()))  # our three hand creams
+        count = len(set(self.names.prototypes.values())) - others  # our three hand creams, our other two
+        counted = number_at(self.tokens, place) == count
         start = place + counted
-        plural = max((len(kind) for kind in kinds if self.tokens[start : start + len(kind)] == kind), default=0)
-        plural += counted if plural else 0
+        plural = self.plural_at(start)
+        plural += counted if plural or self.tokens[start : start + 1] == (",",) else 0  # of the three, the least
         end = place + self.product_at(place)
         return plural or (end + 1 - place if end > place and self.tokens[end : end + 1] == ("range",) else 0)
 
@@ -129,6 +141,8 @@ _PLAIN = frozenset(
         "function",
         "feel",
         "look",
+        "fully",
+        "both",
         "site",
         "slight",
         "range",
@@ -141,12 +155,15 @@ _PLAIN = frozenset(
         "still",
     ]
 )
-OF_PEOPLE = frozenset(("use", "recommendation", "preference", "liking"))
-"""What only people can do: a share of it needs no other word for who."""
 _SUPERLATIVES = ("superlative", "degree_superlative", "least", "most")
 _SAYERS = frozenset(("people", "panel", "at_least", "majority", "fraction", "number"))
 _DIFFERS = frozenset(("less", "more", "comparative", "degree_comparative", *_SUPERLATIVES))
 _JOINS = frozenset(("and", "or", ","))
+_TRIED = frozenset(("used", "using", "tried", "trying", "tested", "testing", "home"))
+_TESTS = frozenset(("test", "trial", "study", "survey"))
+_NEAR = 4  # words: used it at home for a week
+_TWO = 2
+_TWO_OTHERS = 3  # prototypes: neither, or both, of the others
 _UNKNOWN_SHARE = 0.5  # of the words: more unknown than known is no English; a setting of ours, no source
 
 
@@ -169,14 +186,26 @@ def _is_english(reader: _Reader) -> bool:
 class _Reader(_Cursor):
     """The steps of the grammar: each takes the next words if it can do something with them."""
 
+    def uninverted(self) -> Tokens:
+        """Return the words with the subject of a question before its `would`: would users recommend it?"""
+        tokens = self.tokens
+        for place in [place for place, word in enumerate(tokens) if word == "would"]:
+            length = self.entry("people", place + 1)[0] if place + 1 < len(tokens) else 0
+            moved = (*tokens[place + 1 : place + 1 + length], "would")
+            tokens = (*tokens[:place], *moved, *tokens[place + 1 + length :])
+        return tokens
+
     def read_all(self) -> None:
         """Read to the end: the first of the steps that can do something with the next words does it."""
         steps = (
-            self.answered, self.replacement, self.share, self.base, self.moment, self.age, self.comparison,
-            self.ingredient, self.own_range, self.none_of, self.named, self.statement, self.plain,
+            self.answered, self.replacement, self.share, self.base, self.month, self.moment, self.age, self.listed,
+            self.comparison, self.ingredient, self.own_range, self.none_of, self.named, self.statement, self.plain,
         )  # fmt: skip
+        self.tokens = self.uninverted()
         while self.place < len(self.tokens):
-            if self.tokens[self.place] in SILENT:
+            if self.tokens[self.place] in SILENT or self.tokens[self.place] == "and":
+                self.found.pauses.append(len(self.found.core))
+            if self.tokens[self.place] in SILENT and not self.asking:
                 self.place += 1
             elif not any(step() for step in steps):
                 self.found.left_over.append(self.tokens[self.place])
@@ -185,7 +214,14 @@ class _Reader(_Cursor):
         self.end()
 
     def end(self) -> None:
-        """Leave over a last word that asks for another one after it."""
+        """Put question and answer together; leave over a last word that asks for another one after it."""
+        core = said_once(self.found.core, self.found.pauses)
+        self.found.core = list(core if self.question is None else self.answer_to(self.question, core))
+        if self.than_own and not (self.found.turned or self.found.degree == "nothing"):
+            self.found.left_over.append("than")
+        self.found.left_over += [word for word, open_ in (("whether", self.asking), ("of", self.to_list)) if open_]
+        if self.found.has("both") and not self.found.comparators:
+            self.found.left_over.append("both")
         last = self.found.chunks[-1] if self.found.chunks else None
         ends = [token for token in self.tokens if token not in SILENT][-1:]
         if (
@@ -223,7 +259,12 @@ class _Reader(_Cursor):
             share = Share(part.value, 1, least, self.words(bound + length), fraction=True)
             return self.take_share(share, bound + length)
         length = self.entry("more")[0]
-        if length and self.entry("people", self.place + length)[0] and self.names_preference():
+        if (
+            length
+            and not self.found.shares
+            and self.entry("people", self.place + length)[0]
+            and self.names_preference()
+        ):
             return self.take(length, Entry("function"))
         length = self.entry("majority")[0]
         if length and self.before_people(self.place + length):
@@ -238,7 +279,8 @@ class _Reader(_Cursor):
     def names_preference(self) -> bool:
         """Return whether a word of preference follows: more users preferred one than preferred the other."""
         ahead = range(self.place, len(self.tokens))
-        return any(entry.family == "preference" for place in ahead for _, entry in entries_at(self.tokens, place))
+        found = (entry for place in ahead for _, entry in entries_at(self.tokens, place))
+        return any(entry.family == "preference" and entry.part == "verb" for entry in found)
 
     def take_share(self, share: Share, length: int) -> bool:
         """Take a share; an `of` after it says nothing more."""
@@ -252,11 +294,14 @@ class _Reader(_Cursor):
         """`58 users`, `n = 58`."""
         if self.tokens[self.place : self.place + 2] == ("n", "="):
             value, length = number_at(self.tokens, self.place + 2), 3
+        elif self.tokens[self.place] == "of" and self.found.chunks and self.found.chunks[-1].words.endswith("panel"):
+            value, length = number_at(self.tokens, self.place + 1), 2
         else:
             before = self.entry("among")[0]
             value, length = number_at(self.tokens, self.place + before), before + 1
             place = self.place + length
-            if value is None or not (self.entry("people", place)[0] or self.entry("panel", place)[0]):
+            of_share = bool(self.found.shares) and self.people_speak(place)  # 84 % of 100 agreed
+            if value is None or not (self.entry("people", place)[0] or self.entry("panel", place)[0] or of_share):
                 return False
         if value is None:
             return False
@@ -277,10 +322,28 @@ class _Reader(_Cursor):
                 continue
             end = start + 1 + length
             end += self.entry("later", end)[0]
+            use = self.entry("of_use", end)[0]
+            before = set(self.tokens[max(0, self.place - _NEAR) : self.place])
+            tried = part == "lasting" and (_TRIED | (_TESTS if self.tokens[self.place] != "for" else set())) & before
+            kind, end = ("use", end + use) if use or tried else (kind, end)
+            pause = self.tokens[end : end + 1] in ((":",), (",",), ("-",))
+            at_most = self.entry("at_most", end + pause)[0] if part in ("", "within") else 0
+            kind, end = ("within", end + pause + at_most) if at_most else (kind, end)
             self.found.moments.append((kind, value * unit.value, self.words(end - self.place)))
             self.place = end
             return True
         return False
+
+    def month(self) -> bool:
+        """`in March 2025`, `24 to 30 March 2025`."""
+        start = self.place + (self.tokens[self.place] in ("in", "from", "on"))
+        days = next((n for n in (3, 1) if self.entry("month", start + n)[0] and number_at(self.tokens, start)), 0)
+        year = number_at(self.tokens, start + days + 1) if self.entry("month", start + days)[0] else None
+        if year is None:
+            return False
+        self.found.months.append(" ".join(self.tokens[start : start + days + 2]).replace("-", "to"))
+        self.place = start + days + 2
+        return True
 
     def age(self) -> bool:
         """`aged 21 to 63`."""
@@ -299,29 +362,87 @@ class _Reader(_Cursor):
         if not length and self.found.core and self.found.core[-1].family == "preference":
             length, entry = self.entry("preferred_to")
         parts = [chunk.part for chunk in self.found.core]
-        second = parts[-2:] in (["as", "property"], ["as", "degree"]) or parts[-3:] == ["as", "degree", "verb"]
+        second = parts[-2:] in [["as", part] for part in ("property", "degree", "high", "low")]
+        second = second or parts[-3:] == ["as", "degree", "verb"]
+        second = second or (parts[-1:] == ["as"] and self.found.core[-1].words.endswith("same"))
         if not length and second:
             length, entry = self.entry("as")
+        if not length and self.question is not None and self.words(3) == "as much as":
+            length, entry = 3, Entry("as")
         if not length:
             length, entry = self.entry("equal")
         if not length:
-            return False
+            return self.other_as_subject()
         start, self.place = self.place, self.place + length
         others, rest = self.entry("others_of")
-        whole = self.range_said(self.place + others, open_ended=rest.family) if others else 0
+        whole = self.range_said(self.place + others, rest.family, others="other" in self.words(others)) if others else 0
         if whole:
-            return self.take(others + whole, Entry("range"))
+            return self.take(others + whole, Entry("range", "others"))
         if not self.comparator():
-            self.place = start
-            return False
+            own = self.own_product(self.place) if entry.part in ("than", "as") else 0
+            self.place, self.than_own = (self.after_verb(own), True) if own else (start, self.than_own)
+            return bool(own)
+        if not self.found.core:
+            self.found.chunks.append(Entry("compared_first"))
         if entry.part in ("as", "equal"):
             self.found.core.append(Entry("as", words="as"))
-        while self.place < len(self.tokens) and self.tokens[self.place] in _JOINS:
+        self.joined()
+        return True
+
+    def joined(self) -> None:
+        """Take more of those compared with: `our previous cream and P3`, `nor P3`."""
+        while self.place < len(self.tokens) and self.tokens[self.place] in (*_JOINS, "nor"):
             before, self.place = self.place, self.place + 1
+            self.place += before + 1 < len(self.tokens) and self.tokens[self.place] in _JOINS
             if not self.comparator():
                 self.place = before
+                return
+
+    def listed(self) -> bool:
+        """`of the three: ours, the previous one and P3`, after the range was named."""
+        start, own = self.place, 0
+        of_two = self.tokens[start] in ("between", "given")
+        after_range = self.found.has("range") and self.tokens[start - 1] in (":", "(", "-", ",")
+        if not (after_range or of_two) or self.found.comparators:
+            return False
+        self.place += of_two
+        while self.place < len(self.tokens):
+            here = self.place
+            end = self.own_product(here) or here
+            own += end > here
+            if end == here and not self.comparator():
                 break
+            self.place = max(end, self.place)
+            self.place += self.tokens[self.place : self.place + 1] in ((",",), ("and",), ("or",))
+        named = {name for each in self.found.comparators for name in each}
+        if own == 1 and ((of_two and len(named) == 1) or len(named) + 1 == len(set(self.names.prototypes.values()))):
+            self.to_list = False
+            return True
+        self.found.comparators.clear()
+        return self.back_to(start)
+
+    def back_to(self, place: int) -> bool:
+        """Go back to a place: nothing was read."""
+        self.place = place
+        return False
+
+    def other_as_subject(self) -> bool:
+        """`our previous cream was greasier`: what is said is said of the other one; of both where it is joined."""
+        before = self.tokens[self.place - 1] if self.place else ""
+        if self.found.comparators or not self.begins_other(before) or not self.comparator():
+            return False
+        self.found.turned, self.found.joint = True, before in _JOINS and before != ","
+        self.place += 2 if self.tokens[self.place : self.place + 2] == ("used", "to") else 0
+        self.joined()
+        both = (
+            self.own_product(self.place + 1) if self.tokens[self.place : self.place + 1] in (("and",), ("or",)) else 0
+        )
+        self.found.joint, self.place = self.found.joint or bool(both), both or self.place
         return True
+
+    def begins_other(self, before: str) -> bool:
+        """Return whether the name of another one may begin here as a subject; after `neither` also a bare name."""
+        return self.tokens[self.place] in (*_OURS, *_BEFORE_OTHER) or before == "neither"
 
     def ingredient(self) -> bool:
         """`contains shea butter`, `thanks to C13-15 Alkane`; an ingredient that is only named gets the credit."""
@@ -357,20 +478,29 @@ class _Reader(_Cursor):
         """`of our hand creams`, `in our hand cream range`, `our` before a superlative."""
         if self.tokens[self.place] == "our" and any(self.entry(part, self.place + 1)[0] for part in _SUPERLATIVES):
             return self.take(1, Entry("range"))
+        counted = self.range_said(self.place, "counted") if number_at(self.tokens, self.place) else 0
+        if counted:
+            return self.take(counted, Entry("range"))
         length, entry = self.entry("range_of")
-        rest = self.range_said(self.place + length, open_ended=entry.family) if length else 0
+        rest = self.range_said(self.place + length, entry.family) if length else 0
         return self.take(length + rest, Entry("range")) if rest else False
 
-    def range_said(self, place: int, *, open_ended: str) -> int:
+    def range_said(self, place: int, open_ended: str, *, others: bool = False) -> int:
         """Return how many tokens name the range; where `open_ended`, `in our range` or `we tested` must follow."""
-        length = self.product_at(place) if open_ended == "each" else self.range_at(place)
+        length = self.product_at(place) if open_ended == "each" else self.range_at(place, others)
         tail = self.entry("range", place + length)[0] if length else 0
+        if length and not tail and open_ended == "open" and number_at(self.tokens, place) is not None:
+            self.to_list = True  # of the three: their names have to follow
+            return length
         return length + tail if tail or not open_ended else 0
 
     def none_of(self) -> bool:
         """`no hand cream`, `no other cream`: nothing, where more or less is said of it."""
         length = self.entry("none_of")[0]
-        whole = self.range_at(self.place + length) if length and "of" in self.words(length).split() else 0
+        words = self.words(length).split()
+        whole = self.range_at(self.place + length, "other" in words) if "of" in words else 0
+        if words[:1] == ["neither"] and len(set(self.names.prototypes.values())) != _TWO_OTHERS:
+            return False
         product = whole or (self.product_at(self.place + length) if length else 0)
         if not product:
             return False
@@ -405,7 +535,7 @@ class _Reader(_Cursor):
                 continue
             if entry.part == "as" and self.names_what_is_said():
                 return self.take(length, Entry("function"))
-            if entry.part in _LETTERS:
+            if entry.part in LETTERS:
                 value = entry.value if not math.isnan(entry.value) else 1.0
                 self.found.core.append(replace(entry, value=value, words=self.words(length)))
                 self.found.order.append(f"{entry.part} {entry.family}")
@@ -435,164 +565,80 @@ class _Reader(_Cursor):
         return bool(parts & _SAYERS) or number_at(self.tokens, self.place + 1) is not None
 
     def answered(self) -> bool:
-        """Take the mark of a question to which people said yes, and `whether` before a clause they agreed with."""
-        length = self.entry("whether")[0] if not self.found.shares else 0
-        if self.leads_in():
-            self.place += 1
+        """Take a question and what ends it, a mark or a pause after `whether`: what is said of it is answered below."""
+        if self.question is not None and self.entry("aux")[0] and self.after_verb(self.place) > self.place:
+            return self.take(self.entry("aux")[0], Entry("function", "yes"))  # 74 % of users would
+        length = self.entry("whether")[0]
+        if length and not self.found.shares and self.question is None:
+            self.place, self.asking = self.place + length, True
             return True
-        if self.tokens[self.place] == "?":
-            start = self.place + 1
-        elif length and "," in self.tokens[self.place :]:
-            start = len(self.tokens) - self.tokens[::-1].index(",")
-        else:
+        ends = ("?",) if not self.asking else ("?", ",", ":", ";", "-", "and", ".")
+        last = all(token in SILENT for token in self.tokens[self.place + 1 :])
+        if self.tokens[self.place] not in ends or last or self.found.shares or self.question is not None:
             return False
-        ahead = [entry for place in range(start, len(self.tokens)) for _, entry in entries_at(self.tokens, place)]
-        agreed = any(entry.family == "yes" for entry in ahead) and not any(entry.part == "not" for entry in ahead)
-        self.place += (length or 1) if agreed else 0
-        return agreed
+        said = self.found.core or self.found.left_over
+        self.question = self.found.core if said else None
+        self.found.core, self.found.pauses = [], []
+        self.asked_turned, self.found.turned = self.found.turned, False
+        self.place, self.asking = self.place + 1, False
+        return True
 
-    def leads_in(self) -> bool:
-        """Return whether a question mark ends words that say nothing yet: what has changed?"""
-        said = self.found.core or self.found.left_over or self.found.shares or self.found.bases or self.found.moments
-        return self.tokens[self.place] == "?" and self.place + 1 < len(self.tokens) and not said
+    def answer_to(self, question: Sequence[Entry], answer: Sequence[Entry]) -> Sequence[Entry]:
+        """Return what a question and its answer say together: greasy? not with; the question again where nothing."""
+        parts, families = [chunk.part for chunk in answer], {chunk.family for chunk in answer} - {""}
+        asked, yes = {chunk.family for chunk in question} - {""}, any(c.family == "yes" for c in self.found.chunks)
+        verbs = [chunk for chunk in question if chunk.part == "verb"]
+        fitting: list[Sequence[Entry]] = []
+        unfinished = not families or degree_of(answer) in (UNREADABLE, "bare")
+        if parts and unfinished and degree_of(question) != "negated":
+            topic = [chunk.part for chunk in question] == ["property"]
+            fitting = [question, verbs] if families or topic or parts == ["nothing"] else []
+        if (yes and not parts) or (parts == ["not"] and degree_of(question) in ("positive", "bare")):
+            fitting = [question]
+        for rest in fitting:
+            if degree_of([*answer, *rest]) != UNREADABLE:
+                self.found.turned = self.found.turned or self.asked_turned
+                return [*answer, *rest]
+        if question and not (families and families >= asked):
+            self.found.left_over.append("?")
+        return answer
 
     def plain(self) -> bool:
         """Words around the statement: the product as the study names it, `new`."""
         length = self.product_at(self.place)
         if length:
             return self.take(length, Entry("product"))
+        two = self.place + (number_at(self.tokens, self.place) == _TWO)
+        length = self.plural_at(two) if two > self.place else 0
+        if length:
+            return self.take(1 + length, Entry("both"))
         length, entry = self.entry("before_site")
         if length and (not self.place or self.entry("site", self.place + length)[0]):
             return self.take(length, entry)
         if self.tokens[self.place] in _BEFORE_OTHER and self.own_product(self.place + 1):
             return self.take(1, Entry("function"))
-        if self.before_property():
+        if self.tokens[self.place] == "for" and not self.found.shares:  # not for 89 % of users
+            self.place += 1
+            if self.share():
+                return True
+            self.place -= 1
+        if self.before_property() or self.words(2) in ("or too", "nor too"):
             return self.take(1, Entry("function"))
         length, entry = self.entry("new")
+        entry = replace(entry, family="product" if self.product_at(self.place + length) else "statement")
         return self.take(length, entry) if length else False
 
     def before_property(self) -> bool:
         """Return whether `for` or `in` names what is compared: lower for greasiness, equal in softness."""
         follows = self.entry("property", self.place + 1)[0] and self.tokens[self.place] in ("for", "in", "on")
-        return bool(follows) and any(chunk.part in ("as", "less", "more") for chunk in self.found.core)
+        return bool(follows) and any(
+            chunk.part in ("as", "less", "more", "right", "unsurpassed") for chunk in self.found.core
+        )
 
-    def own_product(self, place: int) -> bool:
-        """Return whether the product itself is named at a place: `our new hand cream`, `this cream`."""
+    def own_product(self, place: int) -> int:
+        """Return the place after the product itself: `our new hand cream`, `this cream`, `it`; 0 where it is not."""
+        place += self.tokens[place : place + 1] == ("with",)
         while place < len(self.tokens) and (self.tokens[place] in (*_OURS, "this") or self.entry("new", place)[0]):
             place += 1
-        return bool(self.product_at(place)) or self.tokens[place : place + 1] == ("it",)
-
-
-_LETTERS = {
-    "property": "P", "comparative": "C", "superlative": "S", "verb": "V", "degree": "D", "degree_comparative": "E",
-    "degree_superlative": "G", "more": "M", "less": "L", "most": "T", "least": "B", "not": "N", "absolute_not": "n",
-    "free": "F", "low": "H", "high": "K", "as": "A", "nothing": "U",
-}  # fmt: skip
-_COMPARED = r"(?:[ML]P|P[ML]|C|V[ML]D|[ML]DV|VE|EV)"
-_PATTERNS = {
-    "comparative": rf"{_COMPARED}",
-    "not comparative": rf"N{_COMPARED}|VNE|VN[ML]D",
-    "parity": r"APA?|PA|VADA|ADVA",
-    "not parity": r"NAPA|NVADA|VNADA|NADVA",
-    "positive": r"P|VD|DV",
-    "negated": r"NP|NVD|NDV",
-    "absent": r"nP|PF|FP",
-    "low": r"HP",
-    "high": r"KP",
-    "superlative": r"S|TP|BP|VG|GV",
-    "nothing": rf"U{_COMPARED}|UV",
-    "bare": r"V",
-    "none": r"",
-}
-UNREADABLE = "unreadable"
-
-
-@dataclass(frozen=True, slots=True)
-class Share:
-    """A share a sentence quotes: `of` is the count it is out of (100 for per cent); `least` where it says more than.
-
-    `least` is `more than`, `at least`, `almost` or empty; `fraction` is True where a word such as most or half says it.
-    """
-
-    count: float
-    of: float
-    least: str
-    words: str
-    fraction: bool = False
-
-    @property
-    def share(self) -> float:
-        """Between 0 and 1."""
-        return self.count / self.of if self.of else float("nan")
-
-
-@dataclass(eq=False, slots=True)
-class Reading:
-    """What a sentence says, part by part; `left_over` holds the words that nothing accounts for.
-
-    `order` holds those and the parts of the statement as they follow each other: a question in words of its own is
-    known by it.
-    """
-
-    core: list[Entry] = field(default_factory=list)
-    chunks: list[Entry] = field(default_factory=list)
-    comparators: list[frozenset[str]] = field(default_factory=list)
-    subjects: list[str] = field(default_factory=list)
-    shares: list[Share] = field(default_factory=list)
-    bases: list[float] = field(default_factory=list)
-    moments: list[tuple[str, float, str]] = field(default_factory=list)
-    ages: str = ""
-    contains: list[str] = field(default_factory=list)
-    credits: list[str] = field(default_factory=list)
-    replaced: tuple[str, str, float] | None = None
-    left_over: list[str] = field(default_factory=list)
-    order: list[str] = field(default_factory=list)
-    read: bool = True
-
-    @property
-    def degree(self) -> str:
-        """What kind of thing is said of the property; `unreadable` where its words make no single statement."""
-        fitting = (name for name, pattern in _PATTERNS.items() if re.fullmatch(pattern, self.letters))
-        found = next(fitting, UNREADABLE)
-        return found if len(self.families) <= 1 else UNREADABLE
-
-    @property
-    def letters(self) -> str:
-        """The parts of the statement as letters, in their order."""
-        return "".join(_LETTERS[chunk.part] for chunk in self.core)
-
-    @property
-    def families(self) -> frozenset[str]:
-        """What the sentence speaks of; one family where it says one thing."""
-        return frozenset(chunk.family for chunk in self.core if chunk.family)
-
-    @property
-    def family(self) -> str:
-        """What the sentence speaks of; empty where that is nothing, or several things."""
-        return next(iter(self.families)) if len(self.families) == 1 else ""
-
-    @property
-    def asked_as(self) -> frozenset[str]:
-        """The words for it, in the terms of questions."""
-        return frozenset(chunk.asked_as for chunk in self.core if chunk.asked_as)
-
-    @property
-    def sign(self) -> int:
-        """1 where the property or degree means more of it, -1 where less; the not of a negation left aside."""
-        sign = 1
-        for chunk in self.core:
-            if chunk.part in ("less", "least") or chunk.value == -1:
-                sign = -sign
-        return sign
-
-    def has(self, part: str) -> bool:
-        """Return whether some words do this in the sentence."""
-        return any(chunk.part == part for chunk in self.chunks)
-
-    def words_for(self, part: str) -> list[str]:
-        """Return the words that do this in the sentence."""
-        return [chunk.words for chunk in self.chunks if chunk.part == part]
-
-    def families_for(self, part: str) -> frozenset[str]:
-        """Return what the words that do this speak of."""
-        return frozenset(chunk.family for chunk in self.chunks if chunk.part == part)
+        length = int(self.tokens[place : place + 1] in (("it",), ("ours",))) or self.product_at(place)
+        return place + length if length else 0

@@ -19,8 +19,9 @@ from panel.claims.claim import (
     number,
     percent,
 )
-from panel.claims.grammar import Reading, read_sentence
+from panel.claims.grammar import read_sentence
 from panel.claims.names import Names, names_of
+from panel.claims.reading import Reading
 from panel.errors import ModelError
 from panel.models.consumers.answers import AnswerGrid, Kind, answer_grid
 from panel.models.emollients.prediction_model import model_of, prototype_level, swap_effects

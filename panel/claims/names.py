@@ -296,7 +296,7 @@ _MONTHS = (
 def test_record(study: Study, sessions: tuple[str, ...]) -> dict[str, Any]:
     """Return what is recorded about the consumer test with these sessions: empty text and 0 where it is not.
 
-    `kind days month` of the test; `who ages sex staff` of the study's fact `users`, where `staff` says whether they
+    `kind days month between` of the test; `who ages sex staff` of the fact `users`, where `staff` says whether they
     work for the maker (`yes`, `no`).
     """
     users = study.facts.get("users", {})
@@ -307,7 +307,8 @@ def test_record(study: Study, sessions: tuple[str, ...]) -> dict[str, Any]:
     start, end = (_moment(day) for day in _days_of(study, label))
     days = (end.date() - start.date()).days + 1 if start and end else 0
     month = f"{_MONTHS[start.month - 1]} {start.year}" if start else ""
-    return {"kind": kind, "days": days, "month": month, **told}
+    between = f"{start.day} to {end.day} {month}" if start and end else ""
+    return {"kind": kind, "days": days, "month": month, "between": between, **told}
 
 
 test_record.__test__ = False  # type: ignore[attr-defined]  # a function about tests of products, not a test of pytest

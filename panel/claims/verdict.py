@@ -34,9 +34,9 @@ from panel.claims.claim import (
     number,
     percent,
 )
-from panel.claims.grammar import Reading
 from panel.claims.materials import Materials
 from panel.claims.names import asked, family_of, floor, panel_days, question_words, test_record, words_of
+from panel.claims.reading import Reading
 from panel.models.consumers.answers import AnswerGrid, question_facts
 from panel.models.emollients.readings import declared_pairs
 from panel.models.prototypes.verdict import DIFFERS

@@ -29,26 +29,21 @@ from panel.claims.claim import (
     of_kind,
     percent,
 )
-from panel.claims.grammar import OF_PEOPLE, UNREADABLE, Reading, Share
 from panel.claims.materials import Materials
 from panel.claims.names import (
     entries_at,
     family_of,
     floor,
     minutes_between,
+    panel_days,
     public_name,
     question_words,
     test_record,
     words_of,
 )
+from panel.claims.reading import OF_PEOPLE, SLACK, UNREADABLE, Reading
 from panel.study.knowledge import shared_table
 from panel.words import format_list
-
-# One thing found in the words of a claim, with the common criterion it touches and the source of the rule.
-
-
-# Do the words say what the statement says, and nothing else? Everything found in one sentence, the gravest first.
-
 
 _NOT_COVERED = "words not covered"
 _STOP_CATEGORIES = frozenset(("physiology", "medicine", "safety"))
@@ -203,6 +198,7 @@ def _statement_findings(
         )
         yield _change(_NOT_ASKED, message, "Ask people whether they feel none of it.", "evidential support", _EU)
     yield from _on_slightly(reading)
+    yield from _on_fully(claim, reading)
     yield from _on_look(reading)
     if evidence.qualifier and not _qualified(evidence, reading):
         yield _change(_QUALIFIER, evidence.qualifier, "Say it with this qualifier.", "honesty", _EU)
@@ -213,6 +209,13 @@ def _on_look(reading: Reading) -> Iterator[WordingFinding]:
     if reading.has("look") and not reading.families <= _SEEN:
         message = f"The sentence says “{reading.words_for('look')[0]}”, and what was judged is felt, not seen."
         yield _change(_ANOTHER, message, "Say 'feels'.", "truthfulness", _EU)
+
+
+def _on_fully(claim: Claim, reading: Reading) -> Iterator[WordingFinding]:
+    """Say where `fully` stands beside anything but a time: who is timed stops when it is all gone."""
+    if reading.has("fully") and claim.kind != "time":
+        message = f"The sentence says “{reading.words_for('fully')[0]}”, and how far was not judged."
+        yield _change(_STRONGER, message, "Leave it out.", "honesty", _EU)
 
 
 def _on_slightly(reading: Reading) -> Iterator[WordingFinding]:
@@ -270,13 +273,19 @@ _SAYS_OTHER = "The sentence is not the statement that was judged."
 
 def _fits(claim: Claim, reading: Reading, want: int) -> bool:
     degree = reading.degree
+    in_range = reading.families_for("range") - {"others"} and not reading.comparators
+    named = reading.has("compared_first") or any(chunk.part == "unsurpassed" for chunk in reading.core)
+    nothing = degree == "nothing" and bool(in_range or named) and (not claim.attribute or reading.sign == want)
     if claim.kind == "unsurpassed":
-        nothing = degree == "nothing" and reading.has("range") and (not claim.attribute or reading.sign == want)
         return nothing or (degree == "not comparative" and reading.sign == -want)
     if claim.kind == "perceived_attribute" and claim.bar == claim.bar:
         return degree == ("low" if want < 0 else "high")
     if claim.kind == "ranking":
-        return (degree == "superlative" and reading.has("range")) or (degree == "comparative" and reading.sign == want)
+        return nothing or (degree in ("superlative", "comparative") and reading.sign == want)
+    if claim.kind == "time" and degree == "positive":
+        return reading.core[0].words.startswith("time ")
+    if claim.kind == "parity" and degree == "not comparative" and claim.attribute:
+        return reading.sign == -want  # not less soft; no softer would deny what is wanted
     by_votes = claim.kind == "superiority" and not claim.attribute
     return degree in (("bare",) if by_votes else of_kind(claim.kind, "says"))
 
@@ -310,7 +319,7 @@ def _on_comparators(claim: Claim, materials: Materials, reading: Reading) -> Ite
         message = f"The sentence compares with {told}; compared was {format_list(names or ['nothing'])}."
         yield _change(_COMPARATOR, message, "Name the one it was compared with.", "fairness", _EU)
     needed = claim.kind in ("superiority", "parity", "preference") or reading.degree == "not comparative"
-    needed = needed or (claim.kind == "ranking" and reading.degree == "comparative" and not reading.has("range"))
+    needed = needed or (claim.kind in ("ranking", "unsurpassed") and not reading.has("range"))
     if (needed or (claim.kind == "perceived_attribute" and claim.versus)) and not wanted <= set(named):
         message = "The sentence compares and does not say with what."
         yield _change("comparison without the other", message, f"Name {format_list(names)}.", "honesty", _EU)
@@ -325,6 +334,7 @@ def _qualified(evidence: Evidence, reading: Reading) -> bool:
 def _beside_question(claim: Claim, materials: Materials, reading: Reading, asked: Reading) -> Iterator[WordingFinding]:
     """Say where the sentence is not the one that people were asked about."""
     yield from _on_slightly(reading)
+    yield from _on_fully(claim, reading)
     yield from _on_look(reading)
     in_own_words = bool(asked.left_over)
     same = reading.family == asked.family and reading.asked_as == asked.asked_as
@@ -367,8 +377,6 @@ def _unlike(reading: Reading, asked: Reading, words: str) -> WordingFinding:
 
 _DAY = 1440.0
 _LATER = 10.0  # minutes from which an attribute may be called later; a setting of ours, no source
-_SLACK = 1e-9
-_ALMOST = 0.02  # how far below a quoted share the counted one may lie to be almost that; a setting of ours, no source
 
 
 def _around_findings(
@@ -379,7 +387,7 @@ def _around_findings(
     sessions = materials.agreed(claim.prototype, claim.question).sessions if claim.question else ()
     record = test_record(materials.study, sessions)
     yield from _on_shares(claim, evidence, materials, reading)
-    yield from _on_people(evidence, reading, record, asked_people=asked_people)
+    yield from _on_people(materials, evidence, reading, record, asked_people=asked_people)
     yield from _on_places(claim, materials, reading)
     yield from _on_moments(claim, materials, reading, record, asked_people=asked_people)
     yield from _on_ingredients(claim, materials, reading)
@@ -402,15 +410,18 @@ def _on_shares(claim: Claim, evidence: Evidence, materials: Materials, reading: 
             )  # fmt: skip
         counted = math.nan
     for share in reading.shares if not math.isnan(counted) else ():
-        if not _counted_so(share, evidence):
+        if not share.is_counted(counted, evidence.n):
             yield _change(
                 "not the counted share",
                 f"The sentence quotes “{share.words}”; {percent(counted)} were counted. A share is given as it was "
                 "counted and never rounded up.",
                 "Give the counted share, its count and its base.", "truthfulness", _EU,
             )  # fmt: skip
+    counted_people = {evidence.n}
+    if evidence.rests_on == BOTH:
+        counted_people.add(materials.agreed(claim.prototype, claim.question).base)
     for base in reading.bases:
-        if base != evidence.n:
+        if base not in counted_people:
             message = f"The sentence speaks of {number(base)} people, and {evidence.n} answered or scored."
             yield _change("another base", message, "Give the base that was counted.", "truthfulness", _EU)
     asked = _question_reading(claim, materials)
@@ -420,7 +431,7 @@ def _on_shares(claim: Claim, evidence: Evidence, materials: Materials, reading: 
         message = "The sentence quotes a share and does not say of whom."
         yield _change("share of whom", message, "Say who agreed.", "informed decision-making", _EU)
     least = floor(materials.study, "least_share") / 100
-    if claim.kind == "agreement" and not reading.shares and counted < least - _SLACK:
+    if claim.kind == "agreement" and not reading.shares and counted < least - SLACK:
         yield _change(
             "share not said",
             f"{percent(counted)} agreed: a sentence that does not say its share needs {percent(least)} or more.",
@@ -428,34 +439,12 @@ def _on_shares(claim: Claim, evidence: Evidence, materials: Materials, reading: 
         )  # fmt: skip
 
 
-def _counted_so(share: Share, evidence: Evidence) -> bool:
-    """Return whether a quoted share is the counted one: cut, never rounded up; more than, only where it is."""
-    counted = evidence.observed_share
-    if share.least == "almost":  # of a round figure: almost 9 in 10, almost 90 %
-        return (share.of <= 10 or share.count % 10 == 0) and counted < share.share <= counted + _ALMOST
-    if share.of > 10 and share.of != 100:
-        agreed = round(counted * evidence.n)
-        return share.of == evidence.n and _at_most(share, share.count, agreed)
-    if share.least:
-        return _at_most(share, share.share, counted)
-    if share.fraction:
-        return counted - 0.05 < share.share <= counted + _SLACK
-    finer = 10 ** max(0, len(f"{share.count:g}".partition(".")[2])) if share.of == 100 else 1
-    return math.floor(counted * share.of * finer + _SLACK) == round(share.count * finer)
-
-
-def _at_most(share: Share, quoted: float, counted: float) -> bool:
-    if share.least == "more than":
-        return quoted < counted
-    return quoted <= counted + _SLACK if share.least else quoted == counted
-
-
 def _on_people(
-    evidence: Evidence, reading: Reading, record: Mapping[str, Any], *, asked_people: bool
+    materials: Materials, evidence: Evidence, reading: Reading, record: Mapping[str, Any], *, asked_people: bool
 ) -> Iterator[WordingFinding]:
     """Say where the sentence speaks of people who did not take part, or of another kind of test."""
     people, tests = reading.words_for("people"), reading.families_for("test")
-    if people and not asked_people:
+    if people and not asked_people and (evidence.rests_on != TIMES or reading.families_for("people") != {"users"}):
         message = f"The sentence speaks of “{people[0]}”, and a trained panel judged it."
         advice = "Say 'in a trained-panel test', or ask users."
         yield _change("panel taken for users", message, advice, "honesty", "UK advice on cosmetics")
@@ -466,20 +455,26 @@ def _on_people(
         message = "The sentence does not say who judged it: it rests on " + evidence.rests_on + "."
         yield _change("who judged it", message, "Say who judged it.", "truthfulness", _EU)
     said = reading.families_for("people") - {"users"}
-    known = set(f"{record['who']} {record['sex']}".replace(",", " ").split())
+    took_part = set(f"{record['who']} {record['sex']}".replace(",", " ").split())
     if (
         asked_people
         and said
-        and (not said <= known or (said & {"women", "men"} not in (set(), known & {"women", "men"})))
+        and (not said <= took_part or (said & {"women", "men"} not in (set(), took_part & {"women", "men"})))
     ):
-        recorded = " ".join(sorted(known)) or "nothing"
+        recorded = " ".join(sorted(took_part)) or "nothing"
         message = f"The sentence says “{' and '.join(people)}”; recorded about those who took part: {recorded}."
         yield _change("women or men in the sentence", message, "Say who took part.", "truthfulness", _EU)
+    known = [record["month"], record["between"]] if asked_people else [panel_days(materials.study)]
+    for month in reading.months:
+        if month not in [words.casefold() for words in known]:
+            message = f"The sentence says “{month}”; recorded is: {known[-1] or 'nothing'}."
+            yield _change("month in the sentence", message, "Say when it was.", "truthfulness", _EU)
     if reading.ages and reading.ages != record["ages"]:
         message = f"The sentence says “aged {reading.ages}”; recorded is: {record['ages'] or 'nothing'}."
         yield _change("ages in the sentence", message, "Say who took part.", "truthfulness", _EU)
-    fitting = {"users"} | {kind for kind in ("home", "hall") if record["kind"].casefold().startswith(kind)}
-    if tests and (not asked_people or not tests <= fitting):
+    fitting = {"users"} if evidence.rests_on != TIMES else {"users", "timed"}
+    fitting |= {kind for kind in ("home", "hall") if record["kind"].casefold().startswith(kind)}
+    if tests and (not (asked_people or evidence.rests_on == TIMES) or not tests <= fitting):
         message = (
             f"The sentence names another kind of test; it was: {record['kind'] if asked_people else evidence.rests_on}."
         )
@@ -519,8 +514,11 @@ def _on_moments(
     at = [*in_question, *days, *([judged, claim.minutes] if claim.attribute else [])]
     if claim.kind == "change_over_time":
         at = [minutes_between(materials.study, claim.session_before, claim.session_after)]
+    if claim.kind == "time" and any(chunk.words.startswith(("has ", "have ")) for chunk in reading.core):
+        at = [claim.bar / 60]  # after a minute it has sunk in
     fitting = {"at": at, "within": [claim.bar / 60] if claim.kind == "time" else [], "for": []}
     fitting["for"] = [claim.minutes] if claim.kind == "duration" else []
+    fitting["use"] = days
     wrong = [words for kind, minutes, words in reading.moments if not _near(minutes, fitting[kind])]
     for words in wrong:
         message = f"The sentence says “{words}”, and that was not tested."
@@ -558,13 +556,16 @@ def _on_ingredients(claim: Claim, materials: Materials, reading: Reading) -> Ite
 
 
 def _on_names(claim: Claim, materials: Materials, reading: Reading) -> Iterator[WordingFinding]:
-    """Say where another prototype is the subject, or something is called new of which no previous one was compared."""
+    """Say where another prototype is the subject, or something is called new of which there is no previous one."""
     for name in reading.subjects:
         if name != claim.prototype:
             message = f"The sentence is about {name}, and the claim about {claim.prototype}."
             yield _change("another prototype", message, "Name the one that was judged.", "truthfulness", _EU)
-    if reading.has("new") and claim.versus not in materials.names.roles.get("previous", frozenset()):
-        message = "The sentence calls the product new, and nothing previous was compared."
+    previous = materials.names.roles.get("previous", frozenset()) - {claim.prototype}
+    if (reading.has("new") and not previous) or (
+        "statement" in reading.families_for("new") and claim.versus not in previous
+    ):
+        message = "The sentence calls something new, and nothing previous was compared."
         yield _change("called new", message, "Leave 'new' out.", "truthfulness", _EU)
     if reading.replaced is not None and claim.kind != "ingredient_attribution":
         message = "The sentence speaks of a swap, and the claim is not about one."

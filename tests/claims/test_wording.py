@@ -9,7 +9,6 @@ from pathlib import Path
 
 import pytest
 
-from panel.claims.claim import Evidence
 from panel.claims.grammar import read_sentence
 from panel.claims.judge import judge_drafts
 from panel.claims.names import _families_of, _written_out, family_of, names_of
@@ -22,7 +21,6 @@ from panel.claims.verdict import (
     SUPPORTED,
     WITH_WORDING,
 )
-from panel.claims.wording import _counted_so
 from panel.study.knowledge import shared_table
 from panel.study.open_study import open_study
 from tests.study.small_study import shared
@@ -239,7 +237,7 @@ def test_shares_bases_and_times_are_read_as_they_are_written(names):
 )  # fmt: skip
 def test_a_share_is_quoted_as_it_was_counted(names, quoted, counted, n, stands):
     (share,) = read_sentence(f"{quoted} of users agreed", names).shares
-    assert _counted_so(share, Evidence("consumer answers", n=n, observed_share=counted / 100)) is stands
+    assert share.is_counted(counted / 100, n) is stands
 
 
 @pytest.mark.parametrize(
@@ -248,7 +246,7 @@ def test_a_share_is_quoted_as_it_was_counted(names, quoted, counted, n, stands):
         ("hands look less greasy than with our previous hand cream", "what was judged is felt, not seen"),
         ("leaves your face less greasy than our previous hand cream", "The sentence speaks of face"),
         ("leaves lips less greasy than our previous hand cream", "The sentence speaks of lips"),
-        ("with our previous hand cream, hands feel less greasy", "does not say with what"),
+        ("with our previous hand cream, hands feel less greasy", "says the opposite of the statement"),
         ("more users preferred it to our previous hand cream", "speaks of preference"),
     ],
 )

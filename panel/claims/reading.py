@@ -1,0 +1,194 @@
+"""What a sentence says of a study, part by part: the grammar fills this record, the words are held against it."""
+
+from __future__ import annotations
+
+import math
+import re
+from collections.abc import Sequence
+from dataclasses import dataclass, field
+
+from panel.claims.names import Entry
+
+LETTERS = {
+    "property": "P", "comparative": "C", "superlative": "S", "verb": "V", "degree": "D", "degree_comparative": "E",
+    "degree_superlative": "G", "more": "M", "less": "L", "most": "T", "least": "B", "not": "N", "absolute_not": "n",
+    "free": "F", "low": "H", "high": "K", "as": "A", "nothing": "U", "too": "X", "right": "R",
+    "unsurpassed": "Q",
+}  # fmt: skip
+_COMPARED = r"(?:[ML]P|P[ML]|C|V[ML]D|[ML]DV|VE|EV)"
+_AS_MUCH = r"(?:APA?|VADA?|ADVA?|ADAV|AV?D)"
+_PATTERNS = {
+    "comparative": rf"{_COMPARED}",
+    "not comparative": rf"N{_COMPARED}|VNE|VN[ML]D",
+    "parity": rf"{_AS_MUCH}|PA[KH]?A?",
+    "not parity": rf"N{_AS_MUCH}|VNADA?",
+    "positive": r"P|VD|DV",
+    "negated": r"NP|NVD|NDV",
+    "absent": r"nP|PF|FP",
+    "low": r"HP",
+    "high": r"KP",
+    "superlative": r"S|TP|BP|VG|GV",
+    "nothing": rf"U{_COMPARED}|UV|QP|PQ",
+    "just right": r"(?:NXPN?XP)?(?:PR|RP|R)|NXPN?XP",
+    "bare": r"V",
+    "none": r"",
+}
+_NOUN = r"(ness|shine|spreading|soaking in|absorption|preference)$"
+_TURNS = frozenset(("comparative", "not comparative", "parity", "not parity"))
+OF_PEOPLE = frozenset(("use", "recommendation", "preference", "liking"))
+"""What only people can do: a share of it needs no other word for who."""
+UNREADABLE = "unreadable"
+SLACK = 1e-9
+_ALMOST = 0.02  # how far below a quoted share the counted one may lie to be almost that; a setting of ours, no source
+_NEAR = 0.05  # how far above a quoted fraction, such as half; a setting of ours, no source
+
+
+@dataclass(frozen=True, slots=True)
+class Share:
+    """A share a sentence quotes: `of` is the count it is out of (100 for per cent); `least` where it says more than.
+
+    `least` is `more than`, `at least`, `almost` or empty; `fraction` is True where a word such as most or half says it.
+    """
+
+    count: float
+    of: float
+    least: str
+    words: str
+    fraction: bool = False
+
+    @property
+    def share(self) -> float:
+        """Between 0 and 1."""
+        return self.count / self.of if self.of else float("nan")
+
+    def is_counted(self, counted: float, n: int) -> bool:
+        """Return whether it is the share counted of n: cut, never rounded up; more than, only where it is."""
+        if self.least == "almost":  # of a round figure: almost 9 in 10, almost 90 %
+            return (self.of <= 10 or self.count % 10 == 0) and counted < self.share <= counted + _ALMOST
+        if self.of > 10 and self.of != 100:
+            return self.of == n and self._at_most(self.count, round(counted * n))
+        if self.least:
+            return self._at_most(self.share, counted)
+        if self.fraction:
+            return counted - _NEAR < self.share <= counted + SLACK
+        finer = 10 ** max(0, len(f"{self.count:g}".partition(".")[2])) if self.of == 100 else 1
+        return math.floor(counted * self.of * finer + SLACK) == round(self.count * finer)
+
+    def _at_most(self, quoted: float, counted: float) -> bool:
+        if self.least == "more than":
+            return quoted < counted
+        return quoted <= counted + SLACK if self.least else quoted == counted
+
+
+@dataclass(eq=False, slots=True)
+class Reading:
+    """What a sentence says, part by part; `left_over` holds the words that nothing accounts for.
+
+    `order` holds those and the parts of the statement as they follow each other: a question in words of its own is
+    known by it. `turned`: the one compared with is the subject; `joint`: it is one of two subjects. `pauses` are the
+    places in `core` at which there was one.
+    """
+
+    core: list[Entry] = field(default_factory=list)
+    chunks: list[Entry] = field(default_factory=list)
+    comparators: list[frozenset[str]] = field(default_factory=list)
+    subjects: list[str] = field(default_factory=list)
+    shares: list[Share] = field(default_factory=list)
+    bases: list[float] = field(default_factory=list)
+    moments: list[tuple[str, float, str]] = field(default_factory=list)
+    months: list[str] = field(default_factory=list)
+    ages: str = ""
+    contains: list[str] = field(default_factory=list)
+    credits: list[str] = field(default_factory=list)
+    replaced: tuple[str, str, float] | None = None
+    left_over: list[str] = field(default_factory=list)
+    order: list[str] = field(default_factory=list)
+    read: bool = True
+    pauses: list[int] = field(default_factory=list)
+    turned: bool = False
+    joint: bool = False
+
+    @property
+    def degree(self) -> str:
+        """What kind of thing is said of the property; `unreadable` where its words make no single statement."""
+        found = degree_of(self.core)
+        if (self.turned and found not in _TURNS) or (self.joint and found != "parity"):
+            return UNREADABLE
+        return found
+
+    @property
+    def families(self) -> frozenset[str]:
+        """What the sentence speaks of; one family where it says one thing."""
+        return frozenset(chunk.family for chunk in self.core if chunk.family)
+
+    @property
+    def family(self) -> str:
+        """What the sentence speaks of; empty where that is nothing, or several things."""
+        return next(iter(self.families)) if len(self.families) == 1 else ""
+
+    @property
+    def asked_as(self) -> frozenset[str]:
+        """The words for it, in the terms of questions."""
+        return frozenset(chunk.asked_as for chunk in self.core if chunk.asked_as)
+
+    @property
+    def sign(self) -> int:
+        """1 where the property or degree means more of it, -1 where less; the not of a negation left aside."""
+        sign = 1 if self.degree == "just right" else sign_of(self.core)
+        return -sign if self.turned else sign
+
+    def has(self, part: str) -> bool:
+        """Return whether some words do this in the sentence."""
+        return any(chunk.part == part for chunk in self.chunks)
+
+    def words_for(self, part: str) -> list[str]:
+        """Return the words that do this in the sentence."""
+        return [chunk.words for chunk in self.chunks if chunk.part == part]
+
+    def families_for(self, part: str) -> frozenset[str]:
+        """Return what the words that do this speak of."""
+        return frozenset(chunk.family for chunk in self.chunks if chunk.part == part)
+
+
+def degree_of(core: Sequence[Entry]) -> str:
+    """Return what kind of thing some parts of a statement say; `unreadable` where it is no single one."""
+    letters = "".join(LETTERS[chunk.part] for chunk in core)
+    found = next((name for name, pattern in _PATTERNS.items() if re.fullmatch(pattern, letters)), UNREADABLE)
+    too = {chunk.value for place, chunk in enumerate(core) if place and core[place - 1].part == "too"}
+    return UNREADABLE if len({chunk.family for chunk in core} - {""}) > 1 or too not in (set(), {1, -1}) else found
+
+
+def sign_of(core: Sequence[Entry]) -> int:
+    """Return 1 where the property or degree means more of it, -1 where less."""
+    turns = sum(chunk.part in ("less", "least") or chunk.value == -1 for chunk in core)
+    return -1 if turns % 2 else 1
+
+
+def said_once(core: Sequence[Entry], pauses: Sequence[int]) -> Sequence[Entry]:
+    """Return a statement that is said twice, as in a headline and below it, once; others as they are."""
+    if degree_of(core) != UNREADABLE:
+        return core
+    for place in pauses:
+        if label := _label(core[:place]) or _label(core[place:]):
+            rest = said_once(core[place:] if label is core[0] else core[:place], [])
+            if degree_of(rest) != UNREADABLE and {label.family} == {chunk.family for chunk in rest} - {""}:
+                return rest
+        first, second = core[:place], said_once(core[place:], [pause - place for pause in pauses if pause > place])
+        if first and second and degree_of(first) != UNREADABLE and _meaning(first) == _meaning(second):
+            return second if degree_of(second) == "absent" else first
+    return core
+
+
+def _label(core: Sequence[Entry]) -> Entry | None:
+    """Return the noun that alone says what a sentence is about: skin softness."""
+    return core[0] if len(core) == 1 and re.search(_NOUN, core[0].words) else None
+
+
+def _meaning(core: Sequence[Entry]) -> tuple[object, ...]:
+    degree = degree_of(core)
+    return (
+        "absent" if degree == "negated" else degree,
+        sign_of(core),
+        {chunk.family for chunk in core} - {""},
+        {chunk.asked_as for chunk in core},
+    )
