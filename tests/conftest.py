@@ -13,24 +13,41 @@ from panel.study.study import Study
 settings.register_profile("afterfeel", deadline=None, derandomize=True)
 settings.load_profile("afterfeel")
 
-SLOWEST_FIRST = (
-    *("tests/test_interrupted.py", "tests/app/test_editors_browser.py", "tests/claims/test_wording.py"),
-    *("tests/study/test_two_writers.py", "tests/app/test_what_was_recorded.py", "tests/test_odd_studies.py"),
-    *("tests/app/test_browser.py", "tests/report/test_elsewhere.py", "tests/study/test_hostile_archives.py"),
-    *("tests/app/test_journeys.py", "tests/views/test_every_picture.py", "tests/report/test_pdf.py"),
-    *("tests/ballots/test_browser.py", "tests/views/test_glance.py"),
-    *("tests/cli/test_claim.py", "tests/report/test_archive.py", "tests/cli/test_report.py"),
-    *("tests/study/test_saving.py", "tests/ballots/test_load.py", "tests/test_composition_truth.py"),
-    *("tests/checks/test_all_checks.py", "tests/test_spread.py", "tests/test_house.py"),
+LONG = (
+    *("tests/test_interrupted.py", "tests/study/test_two_writers.py", "tests/app/test_editors_browser.py"),
+    *("tests/app/test_browser.py", "tests/app/test_journeys.py", "tests/app/test_bench_browser.py"),
+    *("tests/ballots/test_browser.py", "tests/app/test_pages.py", "tests/test_hostile_study.py"),
+    *("tests/views/test_every_picture.py", "tests/claims/test_any_word.py", "tests/study/test_hostile_archives.py"),
+    *("tests/claims/test_simulation.py", "tests/models/prototypes/test_batches_random.py"),
+    *("tests/test_odd_studies.py", "tests/report/test_pdf.py", "tests/claims/test_wording.py"),
+    *("tests/app/test_editors.py", "tests/test_cli.py", "tests/claims/test_judge.py", "tests/test_spread.py"),
+    *("tests/app/test_ballots_page.py", "tests/study/test_facts.py", "tests/test_names_and_order.py"),
+    *("tests/checks/test_all_checks.py", "tests/report/test_archive.py", "tests/claims/test_fresh.py"),
+    *("tests/study/test_saving.py", "tests/cli/test_report.py", "tests/plan/test_assurance.py"),
+    *("tests/test_composition_truth.py", "tests/models/consumers/test_just_about_right.py"),
+    *("tests/models/assessors/test_performance.py", "tests/ballots/test_rehearsal.py"),
+    *("tests/claims/test_paraphrases.py", "tests/report/test_elsewhere.py", "tests/app/test_claims_page.py"),
+    *("tests/views/test_glance.py", "tests/app/test_servings_page.py", "tests/views/prototypes/test_one_word.py"),
+    *("tests/study/test_made_by_hand.py", "tests/app/test_what_was_recorded.py", "tests/app/test_safety_page.py"),
+    *("tests/models/prototypes/test_invariances.py", "tests/views/over_time/test_over_time_pictures.py"),
+    *("tests/app/test_consumers_page.py", "tests/test_data_demo.py", "tests/models/consumers/test_liking.py"),
+    *("tests/study/test_hostile_tables.py", "tests/app/test_decide_page.py", "tests/study/test_editing.py"),
+    *("tests/models/consumers/test_segments.py", "tests/report/test_case.py", "tests/ballots/test_load.py"),
+    *("tests/ballots/test_gate_watch.py", "tests/report/test_contents.py", "tests/ballots/test_security.py"),
+    *("tests/models/consumers/test_forced_choice.py", "tests/app/test_guide.py"),
+    *("tests/claims/test_outside_checks.py",),
 )
-"""Files over twenty seconds, by `pytest --durations`: begun last, one process would be waited for alone."""
+"""Files that take longest, by processor time or by waiting: begun first, and left out by `scripts/check quick`."""
 
 _COLLECT_AFTER = 50_000  # new objects before the collector looks for cycles
 
 
 def pytest_collection_modifyitems(items: list[pytest.Item]) -> None:
     """Begin with the files that take longest; the others keep their order."""
-    places = {name: place for place, name in enumerate(SLOWEST_FIRST)}
+    places = {name: place for place, name in enumerate(LONG)}
+    for item in items:
+        if item.nodeid.partition("::")[0] in places:
+            item.add_marker("long")
     items.sort(key=lambda item: places.get(item.nodeid.partition("::")[0], len(places)))
 
 
