@@ -155,7 +155,7 @@ def _little(true: float) -> str:
     return (
         f"How much the prototypes truly differ is known roughly. Where they differ as little as in the lowest third of "
         f"what this study leaves possible, a chance of {format_share(SURE)} of one window read as a difference came "
-        f"true in {format_share(true)}; no number here can say whether it is so."
+        f"true in {format_share(true)}, or in fewer; no number here can say whether it is so."
     )
 
 
