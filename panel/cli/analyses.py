@@ -310,7 +310,7 @@ def over_time(study: Path, everything: bool, as_json: bool) -> None:
     timed = bool(timed_attributes(answers.study))
     if not (timed or has_courses or has_dominance):
         raise ModelError(_NOTHING_OVER_TIME)
-    there = ((AFTER_FEEL, timed), (COURSES, has_courses), (DOMINANCES, has_dominance))
+    there: list[tuple[Any, bool]] = [(AFTER_FEEL, timed), (COURSES, has_courses), (DOMINANCES, has_dominance)]
     found = [answers.ask(question) if has else None for question, has in there]
     lacking = [each.why for each in found if isinstance(each, NoAnswer)]
     after_feel, courses, dominances = (None if isinstance(each, NoAnswer) else each for each in found)

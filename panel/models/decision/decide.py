@@ -155,7 +155,7 @@ def _little(true: float) -> str:
     return (
         f"How much the prototypes truly differ is known roughly. Where they differ as little as in the lowest third of "
         f"what this study leaves possible, a chance of {format_share(SURE)} of one window read as a difference came "
-        f"true in {format_share(true)}; no number here can say whether it is so."
+        f"true in {format_share(true)}, or in fewer; no number here can say whether it is so."
     )
 
 
@@ -242,7 +242,10 @@ def _decision_method(draws: int, level: float, liking: LikingDraws | None) -> st
         "have in common; far out flat in the standard deviation, Gelman, 2006) and of the error variance (Box and "
         "Tiao, 1973), all "
         "attributes together, as errors and true means may be correlated (Everson and Morris, 2000). How often such a "
-        f"chance came true is counted in {STUDIES} studies drawn with this study's own spread and errors. "
+        f"chance came true is read off a curve through {STUDIES} studies drawn with this study's spread and errors. "
+        "In simulations chances came true within five points where the edges of windows lay anywhere near the means; "
+        "where all lay in the very middle of prototypes that hardly differ, 80 % for all three windows at once came "
+        "true in about 74 %. "
         "Each shrunken mean gets a desirability, 1 inside its window, falling in a straight line outside (Derringer "
         "and Suich, 1980); the overall desirability "
         f"is their weighted geometric mean.{people} Two prototypes count as told apart by the panel if the "
