@@ -17,6 +17,7 @@ from numpy.typing import ArrayLike, NDArray
 from pandas.api.extensions import ExtensionArray
 
 from panel.errors import StudyError
+from panel.words import as_seen
 
 NOT_A_NUMBER = "not a number"
 _TOO_LARGE = "a number too large to hold"
@@ -40,7 +41,6 @@ _WORDS_FOR_NONE = (
 _MISSING = _SIGNS_OF_NONE.union(_WORDS_FOR_NONE.split())
 _SAME_SIGN = str.maketrans(
     {
-        **dict.fromkeys("\u00a0\u2002\u2003\u2004\u2005\u2006\u2007\u2008\u2009\u200a\u202f\t", " "),
         **dict.fromkeys("\u2019\u2018\u02bc\u00b4", "'"),
         **dict.fromkeys("\u2212\u2010\u2011\u2012\u2013\u2014\ufe63\uff0d", "-"),
     }
@@ -217,7 +217,7 @@ def _read_with_care(
     codes: NDArray[np.intp], counts: Mapping[str, int], decimal: str, *, stated: bool, words: bool
 ) -> NumbersRead:
     """Read the distinct texts under both decimal signs, let the column choose one, then look every cell up."""
-    cleaned = {text: text.translate(_SAME_SIGN).strip() for text in counts}
+    cleaned = {text: as_seen(text).translate(_SAME_SIGN) for text in counts}
     asked = [text for text, clean in cleaned.items() if not _says_none(clean)]
     reasons = {text: _TOO_LONG for text in asked if len(cleaned[text]) > _LONGEST_NUMBER}
     bare = {text: cleaned[text] for text in asked if text not in reasons}
@@ -306,7 +306,7 @@ def proposed_number(text: str) -> float | None:
     A letter for a figure (`1O`), a mark behind it (`7,5*`), a blank inside (`7 ,5`), a word beside it (`5 - strong`),
     or a date that a spreadsheet made of a number (`03. May` of 3.5). What says more or less (`<1`) is not proposed.
     """
-    clean = unicodedata.normalize("NFKC", text).translate(_SAME_SIGN).strip()
+    clean = as_seen(unicodedata.normalize("NFKC", text)).translate(_SAME_SIGN)
     if found := _DAY.fullmatch(clean):
         month = int(found["m"]) if found["m"] else _month(found["month"])
         return float(f"{int(found['d'] or found['day'])}.{month}") if month else None

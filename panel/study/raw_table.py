@@ -22,7 +22,7 @@ from pyarrow import csv as csv_of_arrow
 from panel.errors import StudyError
 from panel.study.archives import merged_cells, open_workbook, sheet_names, sheet_rows
 from panel.study.study import RawFile
-from panel.words import counted
+from panel.words import as_seen, counted, first_few
 
 _MAX_BYTES = 20_000_000  # of a workbook, and of what is uploaded
 _MAX_CELLS = 2_000_000
@@ -47,6 +47,7 @@ class Limits(NamedTuple):
 UPLOADED = Limits(_MAX_BYTES, 2_000, 500_000, _MAX_CELLS, _MAX_BYTES, _MAX_CELLS)
 OWN_FILE = Limits(100_000_000, 2_000, 2_000_000, 40_000_000, LARGEST_BYTES, 1_000_000_000)
 
+READ_AS_SEEN = "Blanks round or doubled, line ends and invisible signs were taken off"
 _ZIP = b"PK"
 _OLD_WORKBOOK = b"\xd0\xcf\x11\xe0"  # .xls, or a workbook with a password
 _SHOWN = 5  # lines named in a sentence before "..."
@@ -273,7 +274,7 @@ def _header(
     first: list[str], holds: Callable[[int], bool], name: str
 ) -> tuple[tuple[str, ...], list[int], tuple[str, ...]]:
     """Return the names of the columns, the places of those that hold anything, and the names we had to give."""
-    names = [cell.strip() for cell in first]
+    names = [as_seen(cell) for cell in first]
     unnamed = []
     for place in [place for place, cell in enumerate(names) if not cell]:
         if holds(place):
@@ -288,8 +289,8 @@ def _header(
 
 def _notes_on_names(first: list[str], unnamed: Sequence[str]) -> list[str]:
     notes = []
-    if changed := [cell.strip() for cell in first if cell != cell.strip()]:
-        notes.append(f"Blanks round these column names were taken off: {', '.join(changed)}.")
+    if changed := [as_seen(cell) for cell in first if cell != as_seen(cell)]:
+        notes.append(f"{READ_AS_SEEN} in the headings: {first_few(changed)}.")
     if unnamed:
         notes.append(f"Columns without a name were called {', '.join(unnamed)}.")
     return notes

@@ -20,7 +20,7 @@ from panel.study.numbers_read import read_numbers
 from panel.study.raw_table import UPLOADED, Limits, RawTable, is_workbook, raw_table, rows_of_file
 from panel.study.study import RawFile
 from panel.study.table_cells import is_called, is_of_means, is_reckoned, named_columns
-from panel.words import counted, first_few
+from panel.words import as_seen, counted, first_few
 
 _MOSTLY = 0.6
 _FEWEST_ROWS = 2
@@ -171,7 +171,7 @@ def _sheet(name: str, rows: Sequence[Sequence[str]], heading: int = 0) -> _Sheet
     Nothing above the line named is read but a row of groups of columns.
     """
     filled = [
-        (line, [cell.strip() for cell in row]) for line, row in enumerate(rows, start=1) if any(map(str.strip, row))
+        (line, [as_seen(cell) for cell in row]) for line, row in enumerate(rows, start=1) if any(map(str.strip, row))
     ]
     width = max((len(row) for _, row in filled), default=0)
     cells = [row + [""] * (width - len(row)) for _, row in filled]

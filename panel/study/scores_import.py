@@ -13,11 +13,11 @@ from pandas.api.extensions import ExtensionArray
 
 from panel.errors import StudyError
 from panel.study.numbers_read import NumbersRead, proposed_number, read_number_columns, read_numbers
-from panel.study.raw_table import RawTable
+from panel.study.raw_table import READ_AS_SEEN, RawTable
 from panel.study.study import REHEARSED, UNREAD_COLUMNS, RawFile, Study, natural_order
 from panel.study.table_cells import NOT_WHOLE, ROLES, heading_words, is_called, is_reckoned, named_columns
 from panel.study.tables import TABLES
-from panel.words import counted, first_few
+from panel.words import as_seen, counted, first_few
 
 _NAME_ROLES = ("assessor", "prototype", "attribute", "session", "replicate", "batch", "recorded_at")
 _SHOWN = 6  # names in a sentence before "and n more"
@@ -145,9 +145,9 @@ def _positions(table: RawTable, layout: ScoresLayout) -> NumbersRead | None:
 
 
 def _names(table: RawTable, column: str) -> ExtensionArray:
-    """Return the cells of a column of names, the blanks round them taken off."""
+    """Return the cells of a column of names, as one sees them."""
     codes, distinct = pd.factorize(pd.Series(table.column(column), dtype="str"))
-    return _texts([cell.strip() for cell in distinct], codes)
+    return _texts([as_seen(cell) for cell in distinct], codes)
 
 
 def _texts(texts: Sequence[str], places: np.ndarray) -> ExtensionArray:
@@ -274,9 +274,8 @@ def _notes_on_names(table: RawTable, layout: ScoresLayout) -> list[str]:
     for role in _NAME_ROLES:
         if column := getattr(layout, role):
             distinct = pd.array(table.column(column), dtype="str").unique()
-            trimmed = {cell.strip() for cell in distinct if cell != cell.strip()}
-            if trimmed:
-                notes.append(f"Blanks round these names in column {column!r} were taken off: {_some(trimmed)}.")
+            if changed := {as_seen(cell) for cell in distinct if cell != as_seen(cell)}:
+                notes.append(f"{READ_AS_SEEN} in column {column!r}: {_some(changed)}.")
     return notes
 
 

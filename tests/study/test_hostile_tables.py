@@ -7,6 +7,7 @@ from __future__ import annotations
 
 import datetime
 import io
+import unicodedata
 from collections import Counter
 from collections.abc import Callable, Sequence
 from typing import Any
@@ -389,6 +390,32 @@ def test_words_for_no_value_are_said(word: str, every: int):
     assert found.layout.attributes == ATTRIBUTES
     assert found.scores["score"].isna().sum() == len(range(0, 48, every))
     assert f"{word!r} was read as no value: glide." in found.notes
+
+
+UNSEEN = {  # what stands in a name, to how it is put there; one sees the same name with and without
+    "a zero-width space": lambda name: f"{name}\u200b",
+    "a soft hyphen": lambda name: f"{name[0]}\u00ad{name[1:]}",
+    "a byte order mark": lambda name: f"\ufeff{name}",
+    "a mark of direction": lambda name: f"{name}\u200f",
+    "a blank that does not break": lambda name: name.replace(" ", "\u00a0"),
+    "two blanks": lambda name: name.replace(" ", "  "),
+    "the end of a line": lambda name: f'"{name}"'.replace(" ", "\n"),
+    "accents apart from their letters": lambda name: unicodedata.normalize("NFD", name),
+}
+
+
+@pytest.mark.parametrize("sign", UNSEEN)
+def test_names_and_headings_are_read_as_one_sees_them(sign: str):
+    of = truth(("Zoé K", "Ann B"), ("Crème 1", "Crème 2"))
+    heads = ["Assessor", "Crème name", "Session", *ATTRIBUTES]
+    odd = [
+        [UNSEEN[sign](cell) if i % 2 == 0 and j < 2 else cell for j, cell in enumerate(row)]
+        for i, row in enumerate([heads, *wide(of)[1:]])
+    ]
+    found = read(csv(odd))
+    assert scores_of(found) == scores_in(of)
+    assert found.layout.prototype == "Crème name"
+    assert any("invisible signs were taken off in column 'Crème name'" in note for note in found.notes)
 
 
 ASKED = {

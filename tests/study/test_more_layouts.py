@@ -163,7 +163,7 @@ FURTHER: dict[str, tuple[tuple[str, bytes], Scores]] = {
     ),
     "headings of two lines in one cell": (
         csv([['"panel\nmember"', "product", '"greasy\n(film)"', "sticky", "gloss"], *wide()[1:]]),
-        renamed(ONE, term={"greasy": "greasy\n(film)"}),
+        renamed(ONE, term={"greasy": "greasy (film)"}),
     ),
     "stages within the names": (
         csv(headed(["assessor", "product", "rub-out: greasy", "rub-out: sticky", "after: gloss"], wide())),
