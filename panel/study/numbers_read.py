@@ -115,6 +115,13 @@ class NumbersRead:
     notes: tuple[str, ...]
 
     @property
+    def share(self) -> float:
+        """Share of the filled cells that are numbers, in whichever way they are read; 0 where none is filled."""
+        filled = int((~self.missing).sum())
+        numbers = filled - sum(not reason.startswith("could be ") for reason in self.reasons.values())
+        return numbers / filled if filled else 0.0
+
+    @property
     def unreadable(self) -> NDArray[np.bool_]:
         """True where a cell holds something that is not a number."""
         mask = np.zeros(len(self.values), dtype=bool)

@@ -21,7 +21,7 @@ from panel.words import as_seen, counted, first_few
 
 _MOSTLY, _NUMERIC = 0.6, 0.8  # share of headings that are filled; of cells of a column of scores that are numbers
 _FEWEST_ROWS = 2
-_SEPARATORS = (" - ", " \u2013 ", "_", ":", "/", " ")
+_SEPARATORS = (" - ", " \u2013 ", "_", ":", "/", " ", ".")
 _DESIGN = ("assessor", "prototype", "session", "replicate", "position", "batch", "recorded_at")
 _SITTING = re.compile(
     r"(?:session|sitting|sitzung|s[e\u00e9]ance|sesi[o\u00f3]n|sessione|day|tag|jour|giorno|woche|week)\s*\d*"
@@ -203,10 +203,8 @@ def _sheet(name: str, rows: Sequence[Sequence[str]], heading: int = 0) -> _Sheet
 
 def _lies_on_its_side(cells: Sequence[Sequence[str]]) -> bool:
     """Return True if people and prototypes are named down the first column and not along a row."""
-    needed = {"assessor", "prototype"}
-    down = named_columns(dict.fromkeys(row[0] for row in cells[:_DESIGN_ROWS] if row[0]))
-    return needed <= set(down) and not any(
-        needed <= set(named_columns(dict.fromkeys(row))) for row in cells[:_DESIGN_ROWS]
+    return _names_both([row[0] for row in cells[:_DESIGN_ROWS] if row[0]]) and not any(
+        map(_names_both, cells[:_DESIGN_ROWS])
     )
 
 
@@ -228,7 +226,7 @@ def _heading(cells: Sequence[Sequence[str]]) -> int:
     """Return the row with the headings: the last one above the first row of numbers that names most columns."""
     width = max(sum(map(bool, row)) for row in cells)
     late = cells[len(cells) // 3 :] or cells
-    numeric = [i for i in range(len(cells[0])) if _mostly_numbers([row[i] for row in late])]
+    numeric = [i for i in range(len(cells[0])) if read_numbers([row[i] for row in late], words=True).share >= _NUMERIC]
     data = next(
         (n for n, row in enumerate(cells) if numeric and sum(_is_number(row[i]) for i in numeric) >= len(numeric) / 2),
         0,
@@ -257,7 +255,8 @@ def _names(cells: Sequence[Sequence[str]], bottom: int, top: int | None) -> tupl
     if top is None:
         return heads, []
     lower = [i for i, cell in enumerate(cells[bottom]) if cell]
-    own = [i for i, cell in enumerate(cells[top]) if cell and i not in lower]
+    own = any(cell and i not in lower for i, cell in enumerate(cells[top]))
+    own |= _names_both(cells[top]) and not _names_both(cells[bottom])
     if own and all(cells[top][i] for i in lower) and len(set(cells[top])) == len(cells[top]):
         below = first_few(list(dict.fromkeys(cells[bottom][i] for i in lower)))
         return list(cells[top]), [f"The line below the headings was left out: {below}."]
@@ -276,19 +275,16 @@ def _names(cells: Sequence[Sequence[str]], bottom: int, top: int | None) -> tupl
     ]
 
 
+def _names_both(heads: Sequence[str]) -> bool:
+    """Return True if headings name who scored, and what."""
+    return {"assessor", "prototype"} <= set(named_columns(dict.fromkeys(heads)))
+
+
 _BAR = " | "
 
 
 def _is_number(cell: str) -> bool:
-    read = read_numbers([cell])
-    return not read.missing[0] and all(reason.startswith("could be ") for reason in read.reasons.values())
-
-
-def _mostly_numbers(cells: Sequence[str]) -> bool:
-    read = read_numbers(cells, words=True)
-    held = int((~read.missing).sum())
-    wrong = sum(not reason.startswith("could be ") for reason in read.reasons.values())
-    return held > 0 and held - wrong >= _NUMERIC * held
+    return read_numbers([cell]).share == 1
 
 
 # Several sheets: one with the key, the others below each other.
@@ -375,7 +371,7 @@ def _score_columns(sheet: _Sheet, taken: set[str]) -> list[str]:
         and not _about_design(head)
         and not any(is_called(head, role) for role in ("person", "comment", "counter", "code", "conditions"))
         and not is_reckoned(head)
-        and _mostly_numbers([row[i] for row in sheet.rows])
+        and read_numbers([row[i] for row in sheet.rows], words=True).share >= _NUMERIC
     ]
 
 
@@ -443,10 +439,10 @@ def _blocks(sheet: _Sheet, scored: Sequence[str]) -> dict[str, tuple[str, str]]:
     barred = [head for head in sheet.header if _BAR in head]
     if barred:
         return {head: _parted(head, _BAR) for head in barred}
-    if len(scored) < 4:
-        return {}
     if "prototype" in named_columns(sheet.header):
         return _sittings_in_names(scored)
+    if len(scored) < 4:
+        return {}
     for separator in _SEPARATORS:
         for from_right in (False, True):
             pairs = {head: _parted(head, separator, from_right=from_right) for head in scored}
@@ -465,11 +461,13 @@ def _sittings_in_names(scored: Sequence[str]) -> dict[str, tuple[str, str]]:
             pairs = {head: _parted(head.rstrip(")"), separator, from_right=from_right) for head in scored}
             for turned in ({h: (b, a) for h, (a, b) in pairs.items()}, pairs):
                 groups, parts = ({pair[i] for pair in turned.values()} for i in (0, 1))
-                if len(groups) * len(parts) == len(turned) == len(set(turned.values())) and _repeated(list(groups)):
+                whole = len(groups) * len(parts) == len(turned) == len(set(turned.values()))
+                if whole and all(parts) and len(groups) > 1 and _repeated(list(groups)):
                     return turned
-    numbered = [found.groups() for head in scored if (found := re.fullmatch(r"(.*[^\W\d])[ _.]?(\d)", head))]
+    numbered = [found.groups() for head in scored if (found := re.fullmatch(r"(.*[^\W\d])[ _.]?\(?(\d)\)?", head))]
     terms, numbers = {term for term, _ in numbered}, {number for _, number in numbered}
-    if len(terms) > 1 and len(numbers) > 1 and len(terms) * len(numbers) == len(set(numbered)) == len(scored):
+    crossed = len(terms) * len(numbers) == len(set(numbered)) == len(scored)
+    if terms & set(scored) or (crossed and len(terms) > 1 and len(numbers) > 1):
         raise StudyError(
             f"It cannot be told what the numbers behind {first_few(sorted(terms))} are: sessions, replicates? Write it "
             "into the headings, such as: greasy (Session 1)."
@@ -479,7 +477,7 @@ def _sittings_in_names(scored: Sequence[str]) -> dict[str, tuple[str, str]]:
 
 def _parted(head: str, separator: str, *, from_right: bool = False) -> tuple[str, str]:
     first, _, second = head.rpartition(separator) if from_right else head.partition(separator)
-    return first.strip(), second.strip()
+    return first.strip(), second.strip("()[] ")
 
 
 def _blocks_below(

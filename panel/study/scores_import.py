@@ -327,7 +327,7 @@ def _notes_on_unused(table: RawTable, layout: ScoresLayout) -> list[str]:
     notes = [f"Columns that were not used: {_some(unused)}."] if unused else []
     for column in unused if not layout.is_long else ():
         read = read_numbers(table.column(column), words=True)
-        share, filled = _share_of_numbers(read), int((~read.missing).sum())
+        share, filled = read.share, int((~read.missing).sum())
         why = _why_no_scores(table, layout, column)
         if share >= _MOSTLY and why and column not in table.unnamed:
             notes.append(f"The column {column!r} {why}. Say so if it holds scores.")
@@ -514,7 +514,7 @@ def _why_not_scored(table: RawTable, layout: ScoresLayout, column: str) -> str:
 def _numeric_columns(table: RawTable, columns: list[str]) -> list[str]:
     """Return those of the columns whose filled cells are mostly numbers."""
     read = read_number_columns({column: table.column(column) for column in columns}, words=True)
-    return [column for column in columns if _share_of_numbers(read[column]) >= _MOSTLY]
+    return [column for column in columns if read[column].share >= _MOSTLY]
 
 
 def _check_layout(table: RawTable, layout: ScoresLayout) -> None:
@@ -535,13 +535,6 @@ def _check_layout(table: RawTable, layout: ScoresLayout) -> None:
             raise StudyError(f"{table.name}: the column {column!r} cannot hold two things; choose one.")
     if layout.decimal not in ("", ".", ","):
         raise StudyError(f"The decimal sign is a point or a comma, not {layout.decimal!r}.")
-
-
-def _share_of_numbers(read: NumbersRead) -> float:
-    """Return the share of the filled cells of a column that are numbers."""
-    filled = int((~read.missing).sum())
-    numbers = filled - sum(not reason.startswith("could be ") for reason in read.reasons.values())
-    return numbers / filled if filled else 0.0
 
 
 def _fill_last_name(table: RawTable, known: dict[str, str], texts: list[str]) -> None:

@@ -85,6 +85,7 @@ def book(sheets: dict[str, Rows], hidden: Sequence[str] = ()) -> bytes:
 
 
 T = truth()
+ACCENTS = truth(("Zoé", "Jörg", "Señor Á", "François", "Groß"), ("Crème À", "Größe", "Émulsion"))
 W, WC = wide(T), wide(T, form=comma)
 
 
@@ -286,6 +287,23 @@ RIGHT: dict[str, tuple[bytes, Truth]] = {
         ),
         T,
     ),
+    "a line of units": (csv([W[0], ["code", "code", "no.", *["(0-10)"] * 3], *W[1:]]), T),
+    "products in brackets behind the attributes": (
+        csv(
+            [
+                ["Assessor", "Session", *(f"{t} ({p})" for p in PRODUCTS for t in ATTRIBUTES)],
+                *([a, s, *(str(T[a, p, s, t]) for p in PRODUCTS for t in ATTRIBUTES)] for a in PEOPLE for s in "12"),
+            ]
+        ),
+        T,
+    ),
+    **{
+        f"accents as {encoding} writes them": (
+            csv(wide(ACCENTS, ("Prüfer", "Crème", "Séance"), comma), ";", encoding),
+            ACCENTS,
+        )
+        for encoding in ("cp1252", "mac_roman", "cp850")
+    },
     "a title, and errors of the spreadsheet": (
         book({"a": [["Lotion test"], [], *first_score(lambda _: "#N/A", 9, numbers(W))]}),
         {},
@@ -446,6 +464,20 @@ def test_names_and_headings_are_read_as_one_sees_them(sign: str):
     assert any("invisible signs were taken off in column 'Crème name'" in note for note in found.notes)
 
 
+def hiding() -> bytes:
+    content = io.BytesIO()
+    with xlsxwriter.Workbook(content, {"in_memory": True}) as workbook:
+        page = workbook.add_worksheet()
+        for i, row in enumerate(numbers(W)):
+            page.write_row(i, 0, row)
+        page.write_formula(3, 3, "=1+1", None, "")
+        for line in (5, 9, 900):
+            page.set_row(line, None, None, {"hidden": True})
+        page.set_column(4, 4, None, None, {"hidden": True})
+        page.set_column(40, 16_383, None, None, {"hidden": True})
+    return content.getvalue()
+
+
 ASKED = {
     "half the cells are days": (
         csv(first_score(lambda _: "03. Mai", 2)),
@@ -468,6 +500,9 @@ ASKED = {
         with_column("Wert A", lambda i: f"{5 + i % 4 / 10}"),
         "holds one value for each prototype.",
     ),
+    "hidden rows": (hiding(), "Hidden rows of the workbook that were read as well: 2."),
+    "a hidden column": (hiding(), "Hidden columns of the workbook that were read as well: 1."),
+    "a formula without its result": (hiding(), "Formulas whose result is not stored in the workbook, read as empty"),
     "a copied sheet": (
         RIGHT["a copy of the sheet"][0],
         "The sheet 'Data (2)' holds the same rows as 'Data' and was left out.",
@@ -486,7 +521,14 @@ REFUSED = {
         b"".join(b'"%b"\r\n' % line for line in csv(WC, ";").splitlines()),
         "which column holds the",
     ),
-    "an old encoding": (csv(wide(T, ("Prüfer", "Muster", "Sitzung"), comma), ";", "cp850"), r"give a \.csv \(UTF-8\)"),
+    "a web page called a workbook": (
+        b"\xef\xbb\xbf\n<html><table><tr><td>Assessor</td></tr></table>",
+        "a web page or XML",
+    ),
+    "columns of the same name, numbered by a program": (
+        csv([[*row[:5], f"{row[3]}.1" if n == 0 else row[5]] for n, row in enumerate(W)]),
+        "what the numbers behind glide are: sessions, replicates",
+    ),
     "two scores in each cell": (
         csv(first_score(lambda _: "7/8", 1, [row[:4] for row in W])),
         "no column with scores was found",
