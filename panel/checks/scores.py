@@ -17,7 +17,7 @@ from panel.checks.score_patterns import (
 from panel.checks.sound_study import sound_study
 from panel.checks.structure import unread_rows
 from panel.study.study import Study
-from panel.study.table_cells import number_text
+from panel.study.table_cells import is_called, number_text
 from panel.words import counted, first_few, format_typed
 
 
@@ -33,6 +33,7 @@ def check_scores(study: Study) -> list[Finding]:
     return [
         *_outside_scale(cells),
         *_blank(cells, unread_rows(study).get(("scores", "score"), np.empty(0, dtype=int)) + 2),
+        *_like_consumers(cells),
         *_cannot_judge(cells),
         *_given_twice(cells),
         *straight_lines(cells),
@@ -109,6 +110,18 @@ def _blank(cells: ScoreCells, unread_lines: np.ndarray) -> list[Finding]:
         )
         findings.append(Finding("warning", "score_blank", where, message, advice))
     return findings
+
+
+def _like_consumers(cells: ScoreCells) -> list[Finding]:
+    """Return attributes that are called like what consumers are asked: a trained panel does not like."""
+    names = [str(name) for name in cells.attribute.of if is_called(str(name), "consumer")]
+    if not names:
+        return []
+    message = f"{first_few(names)}: called like what consumers answer, and analysed as scores of a trained panel."
+    advice = (
+        "If consumers answered, take it out here and bring it in as a survey; else give the attribute another name."
+    )
+    return [Finding("warning", "looks_like_consumers", "scores, column attribute", message, advice)]
 
 
 def _cannot_judge(cells: ScoreCells) -> list[Finding]:

@@ -494,6 +494,8 @@ _ALSO_WRITTEN = {
     "0,1mm": "0.1 mm",
     "1/10mm": "0.1 mm",
     "gu": "GU",
+    "a.u.": "a.u.",
+    "au": "a.u.",
     "ph": "pH",
     "PH": "pH",
     "-": "1",
@@ -517,6 +519,26 @@ def known_unit(text: str) -> str | None:
     An empty text is `1`, a plain number.
     """
     return _AS_WRITTEN.get(_bare(text))
+
+
+def unit_of_heading(heading: str) -> str:
+    """Return the unit that a heading ends in, such as `cm2` in brackets or behind a blank; empty if in none.
+
+    A letter of its own is a unit only in brackets, and not a capital: that is a name.
+    """
+    found = _UNIT_AT_END.search(heading)
+    words = heading.split()
+    ends = [found[1]] if found else [" ".join(words[-2:]), words[-1]] if len(words) > 1 else []
+    for unit in ends:
+        first = _bare(re.split("[/ ]", unit)[0])
+        known = known_unit(unit) or (known_unit(first) if "/" in unit or _bare(unit) == "a.u." else None)
+        alone = len(unit) == 1 and (not found or unit.isupper())
+        if known and not alone and known not in _QUANTITIES["number"]:
+            return unit
+    return ""
+
+
+_UNIT_AT_END = re.compile(r"[(\[]([^()\[\]]+)[)\]]\s*$")
 
 
 def read_unit(text: str) -> str:

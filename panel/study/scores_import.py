@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import re
+from collections import Counter
 from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import asdict, dataclass, replace
 from typing import Any
@@ -12,7 +13,7 @@ import pandas as pd
 from pandas.api.extensions import ExtensionArray
 
 from panel.errors import StudyError
-from panel.study.numbers_read import NumbersRead, proposed_number, read_number_columns, read_numbers
+from panel.study.numbers_read import NumbersRead, proposed_number, read_number_columns, read_numbers, unit_of_heading
 from panel.study.raw_table import READ_AS_SEEN, RawTable
 from panel.study.study import REHEARSED, UNREAD_COLUMNS, RawFile, Study, natural_order
 from panel.study.table_cells import NOT_WHOLE, ROLES, heading_words, is_called, is_reckoned, named_columns
@@ -465,7 +466,9 @@ def _are_times_of_day(cells: Sequence[str]) -> bool:
 def _attribute_columns(table: RawTable, layout: ScoresLayout) -> tuple[str, ...]:
     """Return the columns of a wide table that hold scores: every numeric one that holds nothing else."""
     numeric = _numeric_columns(table, [column for column in table.header if column not in layout.columns().values()])
-    return tuple(column for column in numeric if not _why_no_scores(table, layout, column))
+    scored = [column for column in numeric if not _why_no_scores(table, layout, column)]
+    usual = {"", *(unit for unit, _ in Counter(map(unit_of_heading, scored)).most_common(1))}
+    return tuple(column for column in scored if unit_of_heading(column) in usual)
 
 
 def _why_no_scores(table: RawTable, layout: ScoresLayout, column: str) -> str:
@@ -476,6 +479,9 @@ def _why_no_scores(table: RawTable, layout: ScoresLayout, column: str) -> str:
         return "is called like something that was found in another column"
     if is_reckoned(column) or _is_mean_of(column, table.header):
         return "is called like a mean or a total"
+    unit = unit_of_heading(column)
+    if unit and layout.attributes and unit not in map(unit_of_heading, layout.attributes):
+        return f"is in {unit}, unlike the scores"
     called = next((why for role, why in _NO_SCORES.items() if is_called(column, role)), "")
     return called or _why_not_scored(table, layout, column)
 

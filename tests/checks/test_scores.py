@@ -64,3 +64,15 @@ def test_an_open_study_of_real_people_is_told_what_is_known_of_it():
     assert share.index[share > 0.2].tolist() == ["buttery", "grassy", "rancid", "painty"]
     assert [finding.where for finding in piled] == [f"scores, attribute {name}" for name in share.index[share > 0.2]]
     assert len(found) == len(blanks) + len(missed) + len(piled)
+
+
+def test_an_attribute_called_like_what_consumers_answer_is_named():
+    scores = table("scores")
+    first = scores["attribute"].iloc[0]
+    for asked in ("Overall liking", "greasiness (JAR)", "Gefallen", "Intention d'achat"):
+        renamed = scores.assign(attribute=scores["attribute"].replace(first, asked))
+        (found,) = [f for f in check_scores(small_study(scores=renamed)) if f.kind == "looks_like_consumers"]
+        assert (
+            found.message == f"{asked}: called like what consumers answer, and analysed as scores of a trained panel."
+        )
+        assert "bring it in as a survey" in found.advice

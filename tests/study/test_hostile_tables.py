@@ -287,6 +287,10 @@ RIGHT: dict[str, tuple[bytes, Truth]] = {
         ),
         T,
     ),
+    "marks on a line, in mm": (
+        csv([[*W[0][:3], *(f"{t} (mm)" for t in ATTRIBUTES)], *W[1:]]),
+        {(*key[:3], f"{key[3]} (mm)"): score for key, score in T.items()},
+    ),
     "a line of units": (csv([W[0], ["code", "code", "no.", *["(0-10)"] * 3], *W[1:]]), T),
     "products in brackets behind the attributes": (
         csv(
@@ -503,6 +507,10 @@ ASKED = {
     "hidden rows": (hiding(), "Hidden rows of the workbook that were read as well: 2."),
     "a hidden column": (hiding(), "Hidden columns of the workbook that were read as well: 1."),
     "a formula without its result": (hiding(), "Formulas whose result is not stored in the workbook, read as empty"),
+    "an amount beside the scores": (
+        with_column("Applied (mg)", lambda i: str(200 + i % 7)),
+        "The column 'Applied (mg)' is in mg, unlike the scores. Say so if it holds scores.",
+    ),
     "a copied sheet": (
         RIGHT["a copy of the sheet"][0],
         "The sheet 'Data (2)' holds the same rows as 'Data' and was left out.",
