@@ -156,7 +156,7 @@ def test_at_most_three_sentences_to_mind_and_the_margin_typed_in_is_one():
 
 
 def test_where_batches_are_recorded_it_is_told_that_there_is_one():
-    batches = dict.fromkeys(RESULT.confounds.batches, ("B1",))
+    batches = dict.fromkeys(RESULT.means["prototype"], ("B1",))
     one = replace(RESULT, confounds=replace(RESULT.confounds, batches=batches))
     said = "At least one prototype is known from one batch only: another batch may come out differently."
     assert tell_differences(one, NAMED).mind[0] == said
