@@ -557,7 +557,11 @@ def _raw_path(file: RawFile, taken: Iterable[str]) -> str:
     plain = re.sub(r"[^\w.() -]", "_", file.name).strip(" .")[-100:] or "file"
     path = f"raw/{plain}"
     taken = {other.casefold() for other in taken}  # some disks hold no difference between A.csv and a.csv
-    return path if path.casefold() not in taken else f"raw/{file.sha256[:12]} {plain}"
+    free = path.casefold() not in taken and not _DEVICE.fullmatch(plain)
+    return path if free else f"raw/{file.sha256[:12]} {plain}"
+
+
+_DEVICE = re.compile(r"(?:con|prn|aux|nul|com\d|lpt\d) *(?:\..*)?", re.IGNORECASE)  # no file of Windows is so called
 
 
 def refuse_constant(text: str) -> None:
