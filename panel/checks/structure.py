@@ -443,6 +443,7 @@ def _not_listed(used: pd.Series, known: set[str], table: str, target: str) -> li
 
 def _folded(name: str) -> str:
     """Return a name without what a slip of the keyboard adds: capitals, accents, blanks, hyphens, leading zeros."""
+    name = re.sub(r"(?<=\d)\.0$", "", name)  # a number that a spreadsheet gave a decimal
     plain = "".join(filter(str.isalnum, unicodedata.normalize("NFKD", name.casefold())))
     head = re.sub("(?<=[aou])e", "", plain.rstrip("0123456789"))
     return head + (plain[len(plain.rstrip("0123456789")) :].lstrip("0") or "0" * (plain[-1:] == "0"))

@@ -453,6 +453,7 @@ _QUANTITIES: dict[str, dict[str, float]] = {
     "pH": {"pH": 1.0},
     "temperature": {"°C": 1.0},
     "share by mass": {"mg/g": 1e-3},
+    "signal": {"a.u.": 1.0},
 }
 
 _KNOWN_UNITS = tuple(dict.fromkeys(unit for units in _QUANTITIES.values() for unit in units))
@@ -494,8 +495,8 @@ _ALSO_WRITTEN = {
     "0,1mm": "0.1 mm",
     "1/10mm": "0.1 mm",
     "gu": "GU",
-    "a.u.": "a.u.",
     "au": "a.u.",
+    "AU": "a.u.",
     "ph": "pH",
     "PH": "pH",
     "-": "1",
@@ -522,23 +523,23 @@ def known_unit(text: str) -> str | None:
 
 
 def unit_of_heading(heading: str) -> str:
-    """Return the unit that a heading ends in, such as `cm2` in brackets or behind a blank; empty if in none.
+    """Return the unit that a heading ends in, such as `cm2` in brackets, behind a comma or a blank; empty if in none.
 
-    A letter of its own is a unit only in brackets, and not a capital: that is a name.
+    A letter of its own is no unit behind a blank, and not a capital: that is a name.
     """
     found = _UNIT_AT_END.search(heading)
     words = heading.split()
     ends = [found[1]] if found else [" ".join(words[-2:]), words[-1]] if len(words) > 1 else []
     for unit in ends:
         first = _bare(re.split("[/ ]", unit)[0])
-        known = known_unit(unit) or (known_unit(first) if "/" in unit or _bare(unit) == "a.u." else None)
+        known = known_unit(unit) or (known_unit(first) if "/" in unit else None)
         alone = len(unit) == 1 and (not found or unit.isupper())
         if known and not alone and known not in _QUANTITIES["number"]:
             return unit
     return ""
 
 
-_UNIT_AT_END = re.compile(r"[(\[]([^()\[\]]+)[)\]]\s*$")
+_UNIT_AT_END = re.compile(r"(?:[(\[]|, )([^()\[\],]+)[)\]]?\s*$")
 
 
 def read_unit(text: str) -> str:

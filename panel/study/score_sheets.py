@@ -393,8 +393,10 @@ def _stacked(sheets: Sequence[_Sheet], called: str) -> _Sheet:
         missing = ""
     elif missing == "prototype" and len(scored) > 1 and _which([sheet.name for sheet in sheets], scored) == 1:
         missing = "attribute"
-    role = missing or ("" if "session" in held else "session")
     names = [sheet.name for sheet in sheets]
+    if not missing and "score" in held and "attribute" not in held and len(scored) == 1 and not _repeated(names):
+        missing = "attribute"
+    role = missing or ("" if "session" in held else "session")
     if role and all(":" in name and is_called(name.partition(":")[0], role) for name in names):
         names = [name.partition(":")[2].strip() for name in names]
     notes = list(dict.fromkeys(note for sheet in sheets for note in sheet.notes))

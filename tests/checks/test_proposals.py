@@ -110,7 +110,16 @@ def test_a_name_in_another_case_gets_the_commonest_one():
     assert not [finding for finding in check_study(after) if finding.kind == "names_alike"]
 
 
-SLIPS = {"Jorg": "Jörg", "Joerg": "Jörg", "Sofie": "Sophie", "Hana": "Hanna", "1": "01", "P I": "P 1", "A3.": "A3"}
+SLIPS = {
+    "Jorg": "Jörg",
+    "Joerg": "Jörg",
+    "Sofie": "Sophie",
+    "Hana": "Hanna",
+    "1": "01",
+    "2.0": "2",
+    "P I": "P 1",
+    "A3.": "A3",
+}
 
 
 @pytest.mark.parametrize("slip", SLIPS)

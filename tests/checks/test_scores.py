@@ -76,3 +76,16 @@ def test_an_attribute_called_like_what_consumers_answer_is_named():
             found.message == f"{asked}: called like what consumers answer, and analysed as scores of a trained panel."
         )
         assert "bring it in as a survey" in found.advice
+
+
+def test_a_score_far_from_all_others_is_told_where_the_scale_is_not_known():
+    scores = table("scores")
+    first = scores["attribute"].iloc[0]
+    for slip in (999.0, -99.0):
+        scores.loc[0, "score"] = slip
+        study = Study({"scores": scores})
+        (found,) = [finding for finding in check_scores(study) if finding.kind == "score_far_off"]
+        assert found.message.startswith(f"{slip:.0f} lies far from the other scores of {first}, which go from ")
+        assert [proposal.row for proposal in found.proposals] == [2]
+    scores.loc[0, "score"] = 50.0
+    assert not [finding for finding in check_scores(Study({"scores": scores})) if finding.kind == "score_far_off"]

@@ -287,6 +287,20 @@ RIGHT: dict[str, tuple[bytes, Truth]] = {
         ),
         T,
     ),
+    "a long table for each attribute": (
+        csv(
+            [
+                row
+                for t in ATTRIBUTES
+                for row in (
+                    [t, "", "", ""],
+                    [*W[0][:3], "Score"],
+                    *([*k[:3], str(v)] for k, v in T.items() if k[3] == t),
+                )
+            ]
+        ),
+        T,
+    ),
     "marks on a line, in mm": (
         csv([[*W[0][:3], *(f"{t} (mm)" for t in ATTRIBUTES)], *W[1:]]),
         {(*key[:3], f"{key[3]} (mm)"): score for key, score in T.items()},
