@@ -69,7 +69,7 @@ _FEWEST_VALUES = 5  # different scores of an attribute from which they tell what
 def _far_off(cells: ScoreCells) -> list[Finding]:
     """Return scores of an attribute without a scale that lie farther from all others than these from one another."""
     findings = []
-    for code in np.flatnonzero(np.isnan(cells.lowest)):
+    for code in np.flatnonzero(np.isnan(cells.lowest)).tolist():
         own = (cells.attribute.code == code) & np.isfinite(cells.score)
         values = np.unique(cells.score[own])
         for odd, rest in ((values[-1:], values[:-1]), (values[:1], values[1:])):
