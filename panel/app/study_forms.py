@@ -114,7 +114,7 @@ def survey_form() -> None:
     """Let the user bring a survey export with one row per person, and use its answers as the study."""
     upload = st.file_uploader("Survey export (CSV, text or XLSX)", type=["csv", "txt", "tsv", "xlsx"], key="survey")
     if upload is None:
-        st.caption("A row for each person, a column for each question about each prototype (P1 liking); or a row for each of both.")
+        st.caption("A row for each person and a column for P1 liking, P2 liking; or a row for each person and product.")
         return
     file = raw_file(upload.name, upload.getvalue())
     read = attempt(lambda: one_row_each(raw_table(file)))
