@@ -420,7 +420,7 @@ def _description_text(
     for name in (_RAW, _JOURNAL_HASH):
         if name in facts:
             raise StudyError(f"A fact of the study cannot be called {name!r}; give it another name.")
-    standard = {name: value for name, value in facts.items() if _is_standard(name, value)}
+    standard = {name: value for name, value in facts.items() if isinstance(value, _STANDARD_FACTS.get(name, ()))}
     own = {name: value for name, value in facts.items() if name not in standard}
     own[_RAW] = [{"name": f.name, "path": path, "sha256": f.sha256} for path, f in raw_files.items()]
     own |= {_JOURNAL_HASH: journal_sha256} if journal_sha256 else {}
@@ -467,10 +467,6 @@ def _inside_path(path: object, name: str) -> str:
     if not isinstance(path, str) or not stays_inside(path):
         raise StudyError(f"{name} names the file {path!r}, which is not inside the study; nothing was read.")
     return path
-
-
-def _is_standard(name: str, value: Any) -> bool:
-    return name in _STANDARD_FACTS and isinstance(value, _STANDARD_FACTS[name])
 
 
 def _resource(table: Table, columns: Iterable[str], present: Iterable[str]) -> dict[str, Any]:

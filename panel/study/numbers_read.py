@@ -121,13 +121,6 @@ class NumbersRead:
         numbers = filled - sum(not reason.startswith("could be ") for reason in self.reasons.values())
         return numbers / filled if filled else 0.0
 
-    @property
-    def unreadable(self) -> NDArray[np.bool_]:
-        """True where a cell holds something that is not a number."""
-        mask = np.zeros(len(self.values), dtype=bool)
-        mask[list(self.reasons)] = True
-        return mask
-
 
 def read_numbers(texts: Iterable[str], decimal: str = "", *, stated: bool = True, words: bool = False) -> NumbersRead:
     """Read a column of texts as numbers.
@@ -157,7 +150,8 @@ def read_numbers(texts: Iterable[str], decimal: str = "", *, stated: bool = True
         raise ValueError(f"the decimal sign is '.' or ',', not {decimal!r}")
     counts, codes = _distinct(texts)
     if decimal != "," and (plain := _plain_values(counts)) is not None:
-        decided = decimal == "." or _shows_point(counts)
+        # a point that cannot stand between thousands
+        decided = decimal == "." or any("." in text and _value(text, ",") is None for text in counts)
         unsure = "" if decided else next((text for text in counts if "." in text), "")
         notes = (f"the point was read as the decimal sign: {unsure} is {plain[unsure]:.12g}",) if unsure else ()
         return _as_read(codes, plain, {}, ".", decided=decided, notes=notes)
@@ -205,11 +199,6 @@ def _plain_values(counts: Mapping[str, int]) -> dict[str, float] | None:
     return values
 
 
-def _shows_point(counts: Mapping[str, int]) -> bool:
-    """Return True if a plain number has a point that cannot be a thousands separator."""
-    return any("." in text and _value(text, ",") is None for text in counts)
-
-
 def _value(text: str, decimal: str) -> float | None:
     """Return the number that `text` is under one decimal sign, or None."""
     found = _PATTERNS[decimal].fullmatch(text)
@@ -253,7 +242,11 @@ def _read_with_care(
         notes += (
             f"the {other} was read as standing between thousands: {parted[0].strip()} is {values[parted[0]]:.12g}",
         )
-    said = [f"{text.strip()!r} was read as no value" for text in counts if _is_word_for_none(cleaned[text])]
+    said = [
+        f"{text.strip()!r} was read as no value"
+        for text, clean in cleaned.items()
+        if _says_none(clean) and clean.replace(" ", "") not in _SIGNS_OF_NONE
+    ]
     if said:
         notes += (said[0] if len(said) == 1 else f"{said[0]}, and so were {len(said) - 1} other ways to write it",)
     if of_words:
@@ -263,10 +256,6 @@ def _read_with_care(
 
 def _says_none(clean: str) -> bool:
     return clean.casefold().replace(" ", "") in _MISSING
-
-
-def _is_word_for_none(clean: str) -> bool:
-    return _says_none(clean) and clean.replace(" ", "") not in _SIGNS_OF_NONE
 
 
 def _without_words(cleaned: Mapping[str, str]) -> tuple[dict[str, str], list[str]]:

@@ -368,15 +368,11 @@ def _score_columns(sheet: _Sheet, taken: set[str]) -> list[str]:
         head
         for i, head in enumerate(sheet.header)
         if head not in design
-        and not _about_design(head)
+        and (_BAR in head or not set(named_columns((head,))) & set(_DESIGN))
         and not any(is_called(head, role) for role in ("person", "comment", "counter", "code", "conditions"))
         and not is_reckoned(head)
         and read_numbers([row[i] for row in sheet.rows], words=True).share >= _NUMERIC
     ]
-
-
-def _about_design(head: str) -> bool:
-    return bool(set(named_columns((head,))) & set(_DESIGN)) and not head.count(_BAR)
 
 
 def _stacked(sheets: Sequence[_Sheet], called: str) -> _Sheet:

@@ -428,8 +428,10 @@ def guess_layout(table: RawTable, fixed: Mapping[str, str] | None = None) -> Sco
     free = [column for column in table.header if column not in known.values() and column not in table.unnamed]
     numbers = _numeric_columns(table, free)
     known = {**named_columns(free, numbers), **known}
-    if "session" in known and "session" not in (fixed or {}) and _are_times_of_day(table.column(known["session"])):
-        del known["session"]
+    if "session" in known and "session" not in (fixed or {}):
+        filled = set(map(as_seen, table.column(known["session"]))) - {""}
+        if filled and all(map(_CLOCK.fullmatch, filled)):  # times of day
+            del known["session"]
     free = [column for column in table.header if column not in known.values()]
     numbers = [column for column in numbers if column in free]
     if "attribute" in known and "score" not in known and len(numbers) == 1:
@@ -456,11 +458,6 @@ def _long_after_all(table: RawTable, layout: ScoresLayout, texts: Sequence[str])
     if len(parting) != 1 or not rows.duplicated().any():
         return layout
     return replace(layout, attribute=parting[0], score=layout.attributes[0], attributes=())
-
-
-def _are_times_of_day(cells: Sequence[str]) -> bool:
-    filled = [cell.strip() for cell in pd.Series(cells, dtype="str").unique() if cell.strip()]
-    return bool(filled) and all(_CLOCK.fullmatch(cell) for cell in filled)
 
 
 def _attribute_columns(table: RawTable, layout: ScoresLayout) -> tuple[str, ...]:

@@ -126,14 +126,11 @@ def rows_of_study(study: Study, names: Iterable[str] | None = None) -> _Rows:
     rows: _Rows = {}
     for name in study.tables if names is None else [name for name in names if name in study.tables]:
         header, columns = texts_of_frame(name, study.tables[name], study.unread)
-        rows[name] = [_filled(header, cells) for cells in zip(*columns, strict=True)]
+        cells = (zip(header, row, strict=True) for row in zip(*columns, strict=True))
+        rows[name] = [{column: text for column, text in row if text} for row in cells]
     rows[FACTS] = [{"fact": name, "value": fact_text(value)} for name, value in facts_with_unread(study).items()]
     rows[IMPORTED] = [{"name": file.name, "sha256": file.sha256} for file in study.raw_files]
     return rows
-
-
-def _filled(header: Sequence[str], cells: Sequence[str]) -> dict[str, str]:
-    return {name: text for name, text in zip(header, cells, strict=True) if text}
 
 
 def number_text(value: float) -> str:
