@@ -399,12 +399,16 @@ def _spellings(name: str) -> list[str]:
     return [f"near {each}" for each in dict.fromkeys(found)]
 
 
+_PARTS = re.compile(r"[^\W\d_a-z]?[a-z\u00df-\u00ff]+|[^\W\d_a-z]+|\d+")
+
+
 def _never_both(study: Study, column: str, name: str, other: str) -> bool:
-    """Return True if both names were scored, and nobody scored the same sample under both."""
-    scores = study.table("scores")
+    """Return True if both were scored, nobody scored the same sample under both, and no label tells them apart."""
+    scores, parts = study.table("scores"), [_PARTS.findall(each) for each in (name, other)]
+    labels = [a + b for a, b in zip(*parts, strict=False) if a != b] if len(set(map(len, parts))) == 1 else [""]
     keys = [key for key in ("assessor", "prototype", "attribute", "session", "replicate") if key != column]
-    if column not in scores:
-        return False
+    if column not in scores or all(len(each) == 2 and each.isalpha() for each in labels):
+        return False  # `Cream A` and `Cream B`
     first, second = (scores.loc[scores[column] == each, keys] for each in (name, other))
     return len(first) > 0 < len(second) and first.merge(second, on=keys).empty
 

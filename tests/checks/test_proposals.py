@@ -141,6 +141,15 @@ def test_a_name_spelled_nearly_alike_is_asked_about_unless_both_scored_the_same(
         assert not asked(rows(name, "QRS"), rows(slip, "QRS"))
 
 
+def test_prototypes_told_apart_by_a_letter_are_not_asked_about():
+    for names in (("Cream A", "Cream B"), ("RefA", "RefB")):
+        rows = [["Assessor", "Product", "Session", "glide"]]
+        rows += [[person, name, str(n), "5"] for person in "XYZ" for n, name in enumerate(names)]
+        table = score_table(raw_file("panel.csv", "\n".join(map(",".join, rows)).encode()))
+        found = check_study(study_from_scores(read_scores(table, guess_layout(table)), raw_file("panel.csv", b""), "s"))
+        assert not [finding for finding in found if finding.kind == "names_alike"]
+
+
 def test_a_twin_that_says_more_stays_in_the_list():
     people = pd.DataFrame({"assessor": ["A01", "a01"], "group": ["", "young"]})
     before = study(assessors=people)
