@@ -514,11 +514,14 @@ def known_unit(text: str) -> str | None:
 def unit_of_heading(heading: str) -> str:
     """Return the unit that a heading ends in, such as `cm2` in brackets, behind a comma or a blank; empty if in none.
 
-    A letter of its own is no unit behind a blank, and not a capital: that is a name.
+    Behind a figure it is a time or an amount (`tack 5 min`); a letter of its own is no unit behind a blank, and never a
+    capital: that is a name.
     """
     found = _UNIT_AT_END.search(heading)
     words = heading.split()
     ends = [found[1]] if found else [" ".join(words[-2:]), words[-1]] if len(words) > 1 else []
+    if not found and ends and words[-2][-1].isdigit():
+        return ""
     for unit in ends:
         first = _bare(re.split("[/ ]", unit)[0])
         known = known_unit(unit) or (known_unit(first) if "/" in unit else None)

@@ -301,6 +301,13 @@ RIGHT: dict[str, tuple[bytes, Truth]] = {
         ),
         T,
     ),
+    "attributes at times": (
+        csv([[*W[0][:3], "glide 5 min", "film after 10 min", "residue (5 min)"], *W[1:]]),
+        {
+            (*key[:3], {"glide": "glide 5 min", "film": "film after 10 min"}.get(key[3], "residue (5 min)")): score
+            for key, score in T.items()
+        },
+    ),
     "marks on a line, in mm": (
         csv([[*W[0][:3], *(f"{t} (mm)" for t in ATTRIBUTES)], *W[1:]]),
         {(*key[:3], f"{key[3]} (mm)"): score for key, score in T.items()},
