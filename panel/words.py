@@ -187,6 +187,14 @@ def plain_text(text: object) -> str:
     return words if words.isascii() and words.isprintable() else "".join(map(_sign, words))
 
 
+def as_seen(text: str) -> str:
+    """Return a name or heading as one sees it: accents composed, one blank for any gap, nothing invisible."""
+    if text.isascii() and text.isprintable() and "  " not in text:
+        return text.strip()
+    composed = unicodedata.normalize("NFC", text)
+    return " ".join("".join(sign for sign in composed if unicodedata.category(sign) != "Cf").split())
+
+
 def _sign(sign: str) -> str:
     if sign in _BREAKS:
         return _BREAKS[sign]

@@ -28,7 +28,7 @@ from panel.study.raw_table import RawTable, raw_file, raw_table
 from panel.study.score_sheets import score_table
 from panel.study.scores_import import ImportedScores, ScoresLayout, guess_layout, read_scores, study_from_scores
 from panel.study.study import RawFile, Study, natural_order
-from panel.study.survey import KINDS, survey_columns, survey_study
+from panel.study.survey import KINDS, one_row_each, survey_columns, survey_study
 
 # Taking the study away: as a folder on this computer, as zip or as workbook.
 
@@ -114,13 +114,14 @@ def survey_form() -> None:
     """Let the user bring a survey export with one row per person, and use its answers as the study."""
     upload = st.file_uploader("Survey export (CSV, text or XLSX)", type=["csv", "txt", "tsv", "xlsx"], key="survey")
     if upload is None:
-        st.caption("A row for each person; a column for each question about each prototype, such as: P1 liking.")
+        st.caption("A row for each person and a column for P1 liking, P2 liking; or a row for each person and product.")
         return
     file = raw_file(upload.name, upload.getvalue())
-    raw = attempt(raw_table, file)
-    if raw is None:
+    read = attempt(lambda: one_row_each(raw_table(file)))
+    if read is None:
         return
-    guess = survey_columns(raw)
+    raw, prototypes = read
+    guess = survey_columns(raw, prototypes)
     st.markdown("**What does each column ask?** This is a guess; put it right where it is wrong.")
     texts = {
         str(name): st.column_config.TextColumn(str(name).capitalize(), disabled=name == "column") for name in guess

@@ -27,6 +27,7 @@ from panel.study.people import REMOVED, WITHOUT_PEOPLE
 from panel.study.scores_used import PLACE_COLUMNS, stated_differences, with_correction
 from panel.study.study import Study, is_rehearsed
 from panel.study.tables import TABLES
+from panel.words import first_few
 
 
 def check_study(study: Study) -> tuple[Finding, ...]:
@@ -50,6 +51,7 @@ def check_study(study: Study) -> tuple[Finding, ...]:
         *swap_findings(confounds),
         *_check_planned_differences(sound),
         *_check_order_of_testing(sound),
+        *_names_calculated(sound),
         *_check_claim_stamps(sound),
     ]
     return gravest_first(_in_her_words(study, naming(sound).attributes, findings))
@@ -219,6 +221,15 @@ def _check_removed(study: Study) -> list[Finding]:
 
 
 # Can the differences that the study says were planned be read?
+
+
+def _names_calculated(study: Study) -> list[Finding]:
+    """Return names that a spreadsheet program takes for formulas when it opens a file of the study."""
+    listed = [*study.prototypes, *study.attributes, *study.assessors, *study.table("batches")["batch"]]
+    names = [name for name in dict.fromkeys(map(str, listed)) if name.startswith(("=", "+", "-", "@"))]
+    message = f"{first_few(names)}: a spreadsheet program that opens a file of the study takes such names for formulas."
+    advice = "Give names that begin with a letter or a figure, before the files are opened elsewhere."
+    return [Finding("warning", "name_calculated", "the lists of names", message, advice)] if names else []
 
 
 def _check_planned_differences(study: Study) -> list[Finding]:

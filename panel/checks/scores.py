@@ -17,7 +17,7 @@ from panel.checks.score_patterns import (
 from panel.checks.sound_study import sound_study
 from panel.checks.structure import unread_rows
 from panel.study.study import Study
-from panel.study.table_cells import number_text
+from panel.study.table_cells import is_called, number_text
 from panel.words import counted, first_few, format_typed
 
 
@@ -32,7 +32,9 @@ def check_scores(study: Study) -> list[Finding]:
         return []
     return [
         *_outside_scale(cells),
+        *_far_off(cells),
         *_blank(cells, unread_rows(study).get(("scores", "score"), np.empty(0, dtype=int)) + 2),
+        *_like_consumers(cells),
         *_cannot_judge(cells),
         *_given_twice(cells),
         *straight_lines(cells),
@@ -58,6 +60,27 @@ def _outside_scale(cells: ScoreCells) -> list[Finding]:
         message = _told_outside(cells, rows[cases])
         proposed = tuple(_within(cells, row) for row in rows[cases].tolist())
         findings.append(Finding("warning", "score_outside_scale", where, message, advice, proposed))
+    return findings
+
+
+_FEWEST_VALUES = 5  # different scores of an attribute from which they tell what its scale may be
+
+
+def _far_off(cells: ScoreCells) -> list[Finding]:
+    """Return scores of an attribute without a scale that lie farther from all others than these from one another."""
+    findings = []
+    for code in np.flatnonzero(np.isnan(cells.lowest)).tolist():
+        own = (cells.attribute.code == code) & np.isfinite(cells.score)
+        values = np.unique(cells.score[own])
+        for odd, rest in ((values[-1:], values[:-1]), (values[:1], values[1:])):
+            if len(rest) >= _FEWEST_VALUES and min(abs(odd[0] - rest[[0, -1]])) > rest[-1] - rest[0]:
+                rows = np.flatnonzero(own & (cells.score == odd[0]))
+                usual = f"{format_typed(rest[0])} to {format_typed(rest[-1])}"
+                name = cells.attribute.of[code]
+                message = f"{format_typed(odd[0])} lies far from the other scores of {name}, which go from {usual}."
+                advice = "Look at the raw ballot: a sign for no answer, or a decimal point left out? Then correct it."
+                cut = tuple(Proposal("scores", int(cells.line[row]), "score", number_text(odd[0]), "") for row in rows)
+                findings.append(Finding("warning", "score_far_off", cells.place(rows[0]), message, advice, cut))
     return findings
 
 
@@ -109,6 +132,18 @@ def _blank(cells: ScoreCells, unread_lines: np.ndarray) -> list[Finding]:
         )
         findings.append(Finding("warning", "score_blank", where, message, advice))
     return findings
+
+
+def _like_consumers(cells: ScoreCells) -> list[Finding]:
+    """Return attributes that are called like what consumers are asked: a trained panel does not like."""
+    names = [str(name) for name in cells.attribute.of if is_called(str(name), "consumer")]
+    if not names:
+        return []
+    message = f"{first_few(names)}: called like what consumers answer, and analysed as scores of a trained panel."
+    advice = (
+        "If consumers answered, take it out here and bring it in as a survey; else give the attribute another name."
+    )
+    return [Finding("warning", "looks_like_consumers", "scores, column attribute", message, advice)]
 
 
 def _cannot_judge(cells: ScoreCells) -> list[Finding]:

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import hashlib
 import re
+import unicodedata
 from collections.abc import Callable, Iterable, Iterator
 from difflib import get_close_matches
 from itertools import pairwise
@@ -361,27 +362,55 @@ def _names_not_listed(study: Study) -> list[Finding]:
 
 
 def _names_alike(study: Study) -> list[Finding]:
-    """Return names of a list that differ from another one only in capitals, blanks or signs: most likely a slip."""
+    """Return names of a list that are most likely a slip of another one, which is used more often."""
     findings = []
     for target, column, tables in _REFERENCES:
         names = study.table(target)[column]
-        used = pd.concat([study.table(table)[name] for table, name in tables if table in study.tables] or [names])
-        often = used.value_counts()
-        commonest: dict[str, str] = {}
+        held = [(table, name) for table, name in tables if table in study.tables]
+        often = pd.concat([study.table(table)[name] for table, name in held] or [names]).value_counts()
+        known: dict[str, str] = {}
         for name in sorted(set(names) - {""}, key=lambda name: (-int(often.get(name, 0)), name)):
-            other = commonest.setdefault("".join(filter(str.isalnum, name.casefold())), name)
-            if other == name:
-                continue
-            proposed = tuple(
-                Proposal(table, 0, held, name, other)
-                for table, held in ((target, column), *tables)
-                if table in study.tables and (study.table(table)[held] == name).any()
-            )
-            where = f"{target}, row {int(names.index[names == name][0]) + 2}, column {column}"
-            message = f"{name!r} and {other!r} differ only in capitals, blanks or signs."
-            advice = f"If both are the same {column}, call it {other} everywhere; else give one another name."
-            findings.append(Finding("warning", "names_alike", where, message, advice, proposed))
+            other, how = known.setdefault(_folded(name), name), "differ only in capitals, accents, signs or zeros"
+            near = [known.setdefault(key, name) for key in _spellings(name)] if other == name else []
+            if near := [each for each in near if each != name and _never_both(study, column, name, each)]:
+                other, how = near[0], "are spelled nearly alike, and no sample was scored under both"
+            if other != name:
+                places = [
+                    (table, at) for table, at in ((target, column), *held) if (study.table(table)[at] == name).any()
+                ]
+                proposed = tuple(Proposal(table, 0, at, name, other) for table, at in places)
+                where = f"{target}, row {int(names.index[names == name][0]) + 2}, column {column}"
+                message = f"{name!r} and {other!r} {how}."
+                advice = f"If both are the same {column}, call it {other} everywhere; else give one another name."
+                findings.append(Finding("warning", "names_alike", where, message, advice, proposed))
     return findings
+
+
+_SOUNDS = {"ph": "f", "th": "t", "ck": "k", "c": "k", "y": "1", "i": "1", "l": "1", "o": "0", "z": "s"}  # or looks
+
+
+def _spellings(name: str) -> list[str]:
+    """Return a name as it sounds and looks, and without each of its letters: two that share one are a slip apart."""
+    plain = _folded(name)
+    letters = [place for place, sign in enumerate(plain) if sign.isalpha()] if len(plain) > len("P1") else []
+    found = [plain, *(plain[:place] + plain[place + 1 :] for place in letters)]
+    for written, said in _SOUNDS.items():
+        found = [each.replace(written, said) for each in found]
+    return [f"near {each}" for each in dict.fromkeys(found)]
+
+
+_PARTS = re.compile(r"[^\W\d_a-z]?[a-z\u00df-\u00ff]+|[^\W\d_a-z]+|\d+")
+
+
+def _never_both(study: Study, column: str, name: str, other: str) -> bool:
+    """Return True if both were scored, nobody scored the same sample under both, and no label tells them apart."""
+    scores, parts = study.table("scores"), [_PARTS.findall(each) for each in (name, other)]
+    labels = [a + b for a, b in zip(*parts, strict=False) if a != b] if len(set(map(len, parts))) == 1 else [""]
+    keys = [key for key in ("assessor", "prototype", "attribute", "session", "replicate") if key != column]
+    if column not in scores or all(len(each) == 2 and each.isalpha() for each in labels):
+        return False  # `Cream A` and `Cream B`
+    first, second = (scores.loc[scores[column] == each, keys] for each in (name, other))
+    return len(first) > 0 < len(second) and first.merge(second, on=keys).empty
 
 
 def _not_listed(used: pd.Series, known: set[str], table: str, target: str) -> list[Finding]:
@@ -417,10 +446,11 @@ def _not_listed(used: pd.Series, known: set[str], table: str, target: str) -> li
 
 
 def _folded(name: str) -> str:
-    """Return a name without what a slip of the keyboard adds: capitals, blanks, hyphens, leading zeros."""
-    plain = "".join(letter for letter in name.casefold() if letter.isalnum())
-    head = plain.rstrip("0123456789")
-    return head + plain[len(head) :].lstrip("0")
+    """Return a name without what a slip of the keyboard adds: capitals, accents, blanks, hyphens, leading zeros."""
+    name = re.sub(r"(?<=\d)\.0$", "", name)  # a number that a spreadsheet gave a decimal
+    plain = "".join(filter(str.isalnum, unicodedata.normalize("NFKD", name.casefold())))
+    head = re.sub("(?<=[aou])e", "", plain.rstrip("0123456789"))
+    return head + (plain[len(plain.rstrip("0123456789")) :].lstrip("0") or "0" * (plain[-1:] == "0"))
 
 
 def _benchmark_not_listed(study: Study) -> list[Finding]:

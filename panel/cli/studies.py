@@ -43,7 +43,7 @@ if TYPE_CHECKING:
 @click.option("--scale-min", type=float, default=None, help="Lowest possible score.")
 @click.option("--scale-max", type=float, default=None, help="Highest possible score.")
 @click.option("--benchmark", default="", metavar="PROTOTYPE", help="Prototype the others are compared with.")
-@click.option("--survey", is_flag=True, help="Answers of consumers: a row for each person, a column for each question.")
+@click.option("--survey", is_flag=True, help="Answers of consumers: a row for each person, or person and product.")
 @click.option("--fill-down", is_flag=True, help="A blank name means the name above it.")
 @click.option("--title", default="", help="What the study is called; the name of the file if not given.")
 @click.option("--out", required=True, type=click.Path(path_type=Path), help="Study folder to make.")
@@ -103,11 +103,11 @@ def _import_survey(file: Path, person: str, title: str, out: Path, *, overwrite:
     """Make a study folder from a survey; the headings say what is asked about which prototype."""
     from panel.study.folder import write_study
     from panel.study.raw_table import raw_table, read_raw_file
-    from panel.study.survey import survey_columns, survey_study
+    from panel.study.survey import one_row_each, survey_columns, survey_study
 
-    table = raw_table(read_raw_file(file))
-    asked = survey_columns(table)
-    study = survey_study(table, asked, person, title)
+    table, prototypes = one_row_each(raw_table(read_raw_file(file)), person)
+    asked = survey_columns(table, prototypes)
+    study = survey_study(table, asked, person or (table.header[0] if prototypes else ""), title)
     write_study(study, out, overwrite=overwrite, what=f"The study was replaced by an import of {file.name}.")
     if as_json:
         print_json({"answers": len(study.table("answers")), "prototypes": study.prototypes, "columns": asked})

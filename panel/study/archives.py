@@ -148,8 +148,8 @@ _ROOT = re.compile(rb"<(?:\w+:)?([A-Za-z]\w*)")
 _FAR = 10_000_000  # the place of a reference that nobody can read
 
 
-def _workbook_parts(content: bytes, name: str) -> tuple[bytes, int]:
-    """Return a workbook with nothing in it but what was measured, and how many cells hold a spreadsheet error.
+def _workbook_parts(content: bytes, name: str) -> tuple[bytes, Counter[str]]:
+    """Return a workbook with nothing in it but what was measured, and how much of it is not what one sees.
 
     The reader lays a sheet out as a full grid, so one value in the last cell of an otherwise empty sheet would ask
     for hundreds of gigabytes, and gives each cell its own copy of a shared text. Both are counted here. It gets the
@@ -180,7 +180,7 @@ def _workbook_parts(content: bytes, name: str) -> tuple[bytes, int]:
                 with anew.open(part, "w") as target:
                     for piece in measured.pieces(part, kinds[part], _member_pieces(archive, part, name)):
                         target.write(piece)
-    return packed.getvalue(), measured.errors
+    return packed.getvalue(), measured.told
 
 
 def _unusual(name: str, part: str) -> StudyError:
@@ -192,7 +192,7 @@ class _Measure:
 
     def __init__(self, name: str) -> None:
         self.name = name
-        self.errors = 0
+        self.told: Counter[str] = Counter()  # kinds of cells, rows and columns that a person does not see as they are
         self._tags = self._cells = self._text = self._area = 0
         self._lengths = array("l")  # bytes of each shared text
 
@@ -215,11 +215,13 @@ class _Measure:
         if kind == _TEXTS and self._lengths:
             self._lengths[-1] = length - self._text_began
         self._area += self._laid_out()
+        self.told["hidden columns"] += sum(max(0, min(last, self._columns) - first + 1) for first, last in self._hidden)
 
     def _start_part(self, part: str, kind: str) -> None:
         self._part, self._kind, self._depth = part, kind, 0
         self._rows = self._columns = self._row = self._column = self._text_began = 0
-        self._shared = False
+        self._shared = self._is_hidden = False
+        self._value, self._hidden = "", list[tuple[int, ...]]()
         self._read_tag = self._row_text = self._number = ""
         self._known: dict[str, int] = {}
         self._parser = parser = expat.ParserCreate()
@@ -246,14 +248,23 @@ class _Measure:
             self._cell(dict(zip(attributes[::2], attributes[1::2], strict=True)))
         elif tag == "v" or (tag == "t" and self._kind != _TEXTS):
             self._read_tag = full_tag
+        elif tag == "f":
+            self._value = "awaited"
+        elif tag == "col" and self._attribute(attributes, "hidden") in _YES:
+            self._hidden.append(tuple(self._number_of(self._attribute(attributes, end)) for end in ("min", "max")))
         elif tag == "row":
-            self._row_text = dict(zip(attributes[::2], attributes[1::2], strict=True)).get("r", "")
+            self._row_text = self._attribute(attributes, "r")
+            self._is_hidden = self._attribute(attributes, "hidden") in _YES
             self._row = self._number_of(self._row_text) if self._row_text else self._row + 1
             self._column = 0
             self._widen()
         elif tag == "si":
             self._count_cell(self._kind == _TEXTS)
             self._start_text()
+
+    @staticmethod
+    def _attribute(attributes: list[str], name: str) -> str:
+        return dict(zip(attributes[::2], attributes[1::2], strict=True)).get(name, "")
 
     def _start_text(self) -> None:
         place = self._parser.CurrentByteIndex
@@ -274,7 +285,8 @@ class _Measure:
     def _cell(self, attributes: dict[str, str]) -> None:
         kind = attributes.get("t")
         self._shared = kind == "s"
-        self.errors += kind == "e"
+        self.told["errors"] += kind == "e"
+        self._value = ""
         reference = attributes.get("r")
         if reference is None:
             self._column += 1
@@ -305,6 +317,10 @@ class _Measure:
             raise StudyError(f"{where}; delete what is not the table and save it again.")
 
     def _characters(self, text: str) -> None:
+        if self._read_tag:
+            self._value = ""
+            self.told["hidden rows"] += self._is_hidden
+            self._is_hidden = False
         if self._read_tag and self._shared:
             self._number += text
         elif self._read_tag:
@@ -312,6 +328,7 @@ class _Measure:
 
     def _end(self, tag: str) -> None:
         self._depth -= 1
+        self.told["formulas"] += self._value == "awaited" and tag.rpartition(":")[2] == "c"
         if tag == self._read_tag:
             self._read_tag = ""
             if self._number:
@@ -336,22 +353,29 @@ def _column_number(letters: str) -> int:
 
 
 @contextmanager
-def open_workbook(content: bytes, name: str) -> Iterator[tuple[python_calamine.CalamineWorkbook, int]]:
-    """Open a workbook held in memory once it is known to fit into memory; say how many cells hold an error.
-
-    Cells with a spreadsheet error such as `#DIV/0!` read as empty.
+def open_workbook(content: bytes, name: str) -> Iterator[tuple[python_calamine.CalamineWorkbook, tuple[str, ...]]]:
+    """Open a workbook held in memory once it is known to fit into memory; say what one would not expect of its cells.
 
     Raises
     ------
     StudyError
         If it is no .xlsx workbook, is damaged, or claims an area or an amount of text that would not fit.
     """
-    parts, error_cells = _workbook_parts(content, name)
+    parts, told = _workbook_parts(content, name)
     try:
         with python_calamine.load_workbook(io.BytesIO(parts)) as reader:
-            yield reader, error_cells
+            yield reader, tuple(f"{_TOLD[kind]}: {number}." for kind, number in told.items() if number)
     except python_calamine.CalamineError as error:
         raise StudyError(f"{name} cannot be read as a workbook; open it, save it as .xlsx and retry.") from error
+
+
+_YES = ("1", "true")
+_TOLD = {
+    "errors": "Cells with a spreadsheet error such as #DIV/0! in the workbook, read as empty",
+    "formulas": "Formulas whose result is not stored in the workbook, read as empty",
+    "hidden rows": "Hidden rows of the workbook that were read as well",
+    "hidden columns": "Hidden columns of the workbook that were read as well",
+}
 
 
 def sheet_names(workbook: python_calamine.CalamineWorkbook) -> list[str]:
@@ -366,10 +390,20 @@ def sheet_rows(workbook: python_calamine.CalamineWorkbook, sheet: str) -> list[l
     return [[value if type(value) is str else _cell_text(value) for value in row] for row in rows]
 
 
-def merged_cells(workbook: python_calamine.CalamineWorkbook, sheet: str) -> list[tuple[int, int, int]]:
-    """Return the cells merged over several rows of a sheet: first row, last row and column, counted from 0."""
-    ranges = workbook.get_sheet_by_name(sheet).merged_cell_ranges or []
-    return [(top, bottom, left) for (top, left), (bottom, _) in ranges if bottom > top]
+def fill_merged(workbook: python_calamine.CalamineWorkbook, sheet: str, rows: list[list[str]]) -> int:
+    """Write what stands in cells merged over several rows into each of them; return how many rows that concerned.
+
+    A spreadsheet shows a merged cell over all its rows and keeps its value in the first of them only.
+    """
+    filled = set()
+    for (top, column), (bottom, _) in workbook.get_sheet_by_name(sheet).merged_cell_ranges or []:
+        value = rows[top][column] if top < len(rows) and column < len(rows[top]) else ""
+        for row in range(top + 1, min(bottom + 1, len(rows))) if value.strip() else ():
+            rows[row].extend([""] * (column + 1 - len(rows[row])))
+            if any(cell.strip() for cell in rows[row]):
+                rows[row][column] = value
+                filled.add(row)
+    return len(filled)
 
 
 def _cell_text(value: Any) -> str:

@@ -326,7 +326,7 @@ def _why_wrong(column: Column, cell: str, listed: Sequence[str], may_be_empty: b
         near = difflib.get_close_matches(cell.casefold(), column.choices, 1)
         meant = f" Perhaps {near[0]} is meant." if near else ""
         return f"{cell!r} is not a word allowed there.", f"Use one of: {', '.join(column.choices)}.{meant}"
-    if column.kind == "date" and not _is_date(cell):
+    if column.kind == "date" and pd.isna(pd.to_datetime(cell, format="ISO8601", errors="coerce", utc=True)):
         return f"{cell!r} is no date.", "Write it as 2025-03-10 or 2025-03-10 16:30."
     if listed and cell not in listed:
         alike = [name for name in listed if bare_words(name) == bare_words(cell)]
@@ -334,10 +334,6 @@ def _why_wrong(column: Column, cell: str, listed: Sequence[str], may_be_empty: b
         meant = f"Perhaps {near[0]} is meant. " if near else ""
         return f"the study lists no {column.name} {cell!r}.", f"{meant}Correct it, or add it there."
     return "", ""
-
-
-def _is_date(text: str) -> bool:
-    return not pd.isna(pd.to_datetime(text, format="ISO8601", errors="coerce", utc=True))
 
 
 LISTS = MappingProxyType(

@@ -427,7 +427,7 @@ def _description_text(
     for name in (_RAW, _JOURNAL_HASH):
         if name in facts:
             raise StudyError(f"A fact of the study cannot be called {name!r}; give it another name.")
-    standard = {name: value for name, value in facts.items() if _is_standard(name, value)}
+    standard = {name: value for name, value in facts.items() if isinstance(value, _STANDARD_FACTS.get(name, ()))}
     own = {name: value for name, value in facts.items() if name not in standard}
     own[_RAW] = [{"name": f.name, "path": path, "sha256": f.sha256} for path, f in raw_files.items()]
     own |= {_JOURNAL_HASH: journal_sha256} if journal_sha256 else {}
@@ -474,10 +474,6 @@ def _inside_path(path: object, name: str) -> str:
     if not isinstance(path, str) or not stays_inside(path):
         raise StudyError(f"{name} names the file {path!r}, which is not inside the study; nothing was read.")
     return path
-
-
-def _is_standard(name: str, value: Any) -> bool:
-    return name in _STANDARD_FACTS and isinstance(value, _STANDARD_FACTS[name])
 
 
 def _resource(table: Table, columns: Iterable[str], present: Iterable[str]) -> dict[str, Any]:
@@ -564,7 +560,11 @@ def _raw_path(file: RawFile, taken: Iterable[str]) -> str:
     plain = re.sub(r"[^\w.() -]", "_", file.name).strip(" .")[-100:] or "file"
     path = f"raw/{plain}"
     taken = {other.casefold() for other in taken}  # some disks hold no difference between A.csv and a.csv
-    return path if path.casefold() not in taken else f"raw/{file.sha256[:12]} {plain}"
+    free = path.casefold() not in taken and not _DEVICE.fullmatch(plain)
+    return path if free else f"raw/{file.sha256[:12]} {plain}"
+
+
+_DEVICE = re.compile(r"(?:con|prn|aux|nul|com\d|lpt\d) *(?:\..*)?", re.IGNORECASE)  # no file of Windows is so called
 
 
 def refuse_constant(text: str) -> None:

@@ -160,7 +160,7 @@ def formula_pairs(study: Study) -> pd.DataFrame:
     in what differs, and the earlier one where neither is.
     """
     table = formula_percents(study)
-    order = _base_first(study, tuple(table.index))
+    order = sorted(table.index, key=lambda prototype: prototype != study.benchmark)  # the base before all others
     amounts = table.loc[order].to_numpy()
     names = np.asarray(table.columns, dtype=object)
     group = _alias_group(amounts, np.isin(names, emollient_percents(study).columns))
@@ -268,9 +268,3 @@ def _labels(pairs: pd.DataFrame) -> pd.Series:
     several = pairs.groupby(["removed", "added"])["percent"].transform("nunique") > 1
     amount = pairs["percent"].map(lambda percent: f", {percent:g} %").astype("str")
     return label.mask(several, label + amount)
-
-
-def _base_first(study: Study, prototypes: tuple[str, ...]) -> list[str]:
-    """Return the prototypes, the benchmark before all others if it is one of them."""
-    benchmark = study.benchmark
-    return sorted(prototypes, key=lambda prototype: prototype != benchmark)

@@ -17,6 +17,7 @@ from numpy.typing import ArrayLike, NDArray
 from pandas.api.extensions import ExtensionArray
 
 from panel.errors import StudyError
+from panel.words import as_seen
 
 NOT_A_NUMBER = "not a number"
 _TOO_LARGE = "a number too large to hold"
@@ -40,7 +41,6 @@ _WORDS_FOR_NONE = (
 _MISSING = _SIGNS_OF_NONE.union(_WORDS_FOR_NONE.split())
 _SAME_SIGN = str.maketrans(
     {
-        **dict.fromkeys("\u00a0\u2002\u2003\u2004\u2005\u2006\u2007\u2008\u2009\u200a\u202f\t", " "),
         **dict.fromkeys("\u2019\u2018\u02bc\u00b4", "'"),
         **dict.fromkeys("\u2212\u2010\u2011\u2012\u2013\u2014\ufe63\uff0d", "-"),
     }
@@ -115,11 +115,11 @@ class NumbersRead:
     notes: tuple[str, ...]
 
     @property
-    def unreadable(self) -> NDArray[np.bool_]:
-        """True where a cell holds something that is not a number."""
-        mask = np.zeros(len(self.values), dtype=bool)
-        mask[list(self.reasons)] = True
-        return mask
+    def share(self) -> float:
+        """Share of the filled cells that are numbers, in whichever way they are read; 0 where none is filled."""
+        filled = int((~self.missing).sum())
+        numbers = filled - sum(not reason.startswith("could be ") for reason in self.reasons.values())
+        return numbers / filled if filled else 0.0
 
 
 def read_numbers(texts: Iterable[str], decimal: str = "", *, stated: bool = True, words: bool = False) -> NumbersRead:
@@ -150,7 +150,8 @@ def read_numbers(texts: Iterable[str], decimal: str = "", *, stated: bool = True
         raise ValueError(f"the decimal sign is '.' or ',', not {decimal!r}")
     counts, codes = _distinct(texts)
     if decimal != "," and (plain := _plain_values(counts)) is not None:
-        decided = decimal == "." or _shows_point(counts)
+        # a point that cannot stand between thousands
+        decided = decimal == "." or any("." in text and _value(text, ",") is None for text in counts)
         unsure = "" if decided else next((text for text in counts if "." in text), "")
         notes = (f"the point was read as the decimal sign: {unsure} is {plain[unsure]:.12g}",) if unsure else ()
         return _as_read(codes, plain, {}, ".", decided=decided, notes=notes)
@@ -198,11 +199,6 @@ def _plain_values(counts: Mapping[str, int]) -> dict[str, float] | None:
     return values
 
 
-def _shows_point(counts: Mapping[str, int]) -> bool:
-    """Return True if a plain number has a point that cannot be a thousands separator."""
-    return any("." in text and _value(text, ",") is None for text in counts)
-
-
 def _value(text: str, decimal: str) -> float | None:
     """Return the number that `text` is under one decimal sign, or None."""
     found = _PATTERNS[decimal].fullmatch(text)
@@ -217,7 +213,7 @@ def _read_with_care(
     codes: NDArray[np.intp], counts: Mapping[str, int], decimal: str, *, stated: bool, words: bool
 ) -> NumbersRead:
     """Read the distinct texts under both decimal signs, let the column choose one, then look every cell up."""
-    cleaned = {text: text.translate(_SAME_SIGN).strip() for text in counts}
+    cleaned = {text: as_seen(text).translate(_SAME_SIGN) for text in counts}
     asked = [text for text, clean in cleaned.items() if not _says_none(clean)]
     reasons = {text: _TOO_LONG for text in asked if len(cleaned[text]) > _LONGEST_NUMBER}
     bare = {text: cleaned[text] for text in asked if text not in reasons}
@@ -246,7 +242,11 @@ def _read_with_care(
         notes += (
             f"the {other} was read as standing between thousands: {parted[0].strip()} is {values[parted[0]]:.12g}",
         )
-    said = [f"{text.strip()!r} was read as no value" for text in counts if _is_word_for_none(cleaned[text])]
+    said = [
+        f"{text.strip()!r} was read as no value"
+        for text, clean in cleaned.items()
+        if _says_none(clean) and clean.replace(" ", "") not in _SIGNS_OF_NONE
+    ]
     if said:
         notes += (said[0] if len(said) == 1 else f"{said[0]}, and so were {len(said) - 1} other ways to write it",)
     if of_words:
@@ -256,10 +256,6 @@ def _read_with_care(
 
 def _says_none(clean: str) -> bool:
     return clean.casefold().replace(" ", "") in _MISSING
-
-
-def _is_word_for_none(clean: str) -> bool:
-    return _says_none(clean) and clean.replace(" ", "") not in _SIGNS_OF_NONE
 
 
 def _without_words(cleaned: Mapping[str, str]) -> tuple[dict[str, str], list[str]]:
@@ -306,7 +302,7 @@ def proposed_number(text: str) -> float | None:
     A letter for a figure (`1O`), a mark behind it (`7,5*`), a blank inside (`7 ,5`), a word beside it (`5 - strong`),
     or a date that a spreadsheet made of a number (`03. May` of 3.5). What says more or less (`<1`) is not proposed.
     """
-    clean = unicodedata.normalize("NFKC", text).translate(_SAME_SIGN).strip()
+    clean = as_seen(unicodedata.normalize("NFKC", text)).translate(_SAME_SIGN)
     if found := _DAY.fullmatch(clean):
         month = int(found["m"]) if found["m"] else _month(found["month"])
         return float(f"{int(found['d'] or found['day'])}.{month}") if month else None
@@ -446,6 +442,7 @@ _QUANTITIES: dict[str, dict[str, float]] = {
     "pH": {"pH": 1.0},
     "temperature": {"°C": 1.0},
     "share by mass": {"mg/g": 1e-3},
+    "signal": {"a.u.": 1.0},
 }
 
 _KNOWN_UNITS = tuple(dict.fromkeys(unit for units in _QUANTITIES.values() for unit in units))
@@ -487,6 +484,8 @@ _ALSO_WRITTEN = {
     "0,1mm": "0.1 mm",
     "1/10mm": "0.1 mm",
     "gu": "GU",
+    "au": "a.u.",
+    "AU": "a.u.",
     "ph": "pH",
     "PH": "pH",
     "-": "1",
@@ -510,6 +509,29 @@ def known_unit(text: str) -> str | None:
     An empty text is `1`, a plain number.
     """
     return _AS_WRITTEN.get(_bare(text))
+
+
+def unit_of_heading(heading: str) -> str:
+    """Return the unit that a heading ends in, such as `cm2` in brackets, behind a comma or a blank; empty if in none.
+
+    Behind a figure it is a time or an amount (`tack 5 min`); a letter of its own is no unit behind a blank, and never a
+    capital: that is a name.
+    """
+    found = _UNIT_AT_END.search(heading)
+    words = heading.split()
+    ends = [found[1]] if found else [" ".join(words[-2:]), words[-1]] if len(words) > 1 else []
+    if not found and ends and words[-2][-1].isdigit():
+        return ""
+    for unit in ends:
+        first = _bare(re.split("[/ ]", unit)[0])
+        known = known_unit(unit) or (known_unit(first) if "/" in unit else None)
+        alone = len(unit) == 1 and (not found or unit.isupper())
+        if known and not alone and known not in _QUANTITIES["number"]:
+            return unit
+    return ""
+
+
+_UNIT_AT_END = re.compile(r"(?:[(\[]|, )([^()\[\],]+)[)\]]?\s*$")
 
 
 def read_unit(text: str) -> str:

@@ -9,6 +9,7 @@ import io
 import re
 from collections import Counter
 from collections.abc import Callable, Collection, Iterator, Sequence
+from contextlib import suppress
 from dataclasses import dataclass, replace
 from pathlib import Path
 from typing import NamedTuple
@@ -20,9 +21,9 @@ from pyarrow import compute
 from pyarrow import csv as csv_of_arrow
 
 from panel.errors import StudyError
-from panel.study.archives import merged_cells, open_workbook, sheet_names, sheet_rows
+from panel.study.archives import fill_merged, open_workbook, sheet_names, sheet_rows
 from panel.study.study import RawFile
-from panel.words import counted
+from panel.words import as_seen, counted, first_few
 
 _MAX_BYTES = 20_000_000  # of a workbook, and of what is uploaded
 _MAX_CELLS = 2_000_000
@@ -47,8 +48,15 @@ class Limits(NamedTuple):
 UPLOADED = Limits(_MAX_BYTES, 2_000, 500_000, _MAX_CELLS, _MAX_BYTES, _MAX_CELLS)
 OWN_FILE = Limits(100_000_000, 2_000, 2_000_000, 40_000_000, LARGEST_BYTES, 1_000_000_000)
 
+READ_AS_SEEN = "Blanks round or doubled, line ends and invisible signs were taken off"
 _ZIP = b"PK"
-_OLD_WORKBOOK = b"\xd0\xcf\x11\xe0"  # .xls, or a workbook with a password
+_NO_TABLES = {  # how a file begins, to what it is
+    b"\xd0\xcf\x11\xe0": "an old .xls workbook or has a password; save it as .xlsx without one",
+    b"<": "a web page or XML, whatever its name says; open it in a spreadsheet program and save it as .xlsx",
+    b"%PDF": "a PDF; copy its table into a spreadsheet and save that as .xlsx",
+    b"{": "no table but JSON or a formatted text; save the table as .csv or .xlsx",
+    b"[{": "no table but JSON; save the table as .csv or .xlsx",
+}
 _SHOWN = 5  # lines named in a sentence before "..."
 
 
@@ -136,8 +144,8 @@ def raw_table(file: RawFile, sheet: str = "", limits: Limits = UPLOADED) -> RawT
             raise StudyError(f"{name} is larger than {_MAX_BYTES} bytes; keep only the table of scores.")
         rows, notes = _sheet(content, name, sheet)
         table = table_of_rows(rows, name, notes)
-    elif content.startswith(_OLD_WORKBOOK):
-        raise StudyError(f"{name} is an old .xls workbook or has a password; save it as .xlsx without one.")
+    elif other := _no_table(content):
+        raise StudyError(f"{name} is {other}.")
     else:
         table = table_of_text(content, name, limits, told=True)
     if not table.lines:
@@ -157,14 +165,14 @@ def rows_of_file(
     if not content or len(content) > _MAX_BYTES:
         return [], ()
     if is_workbook(file):
-        with open_workbook(content, name) as (workbook, errors):
+        with open_workbook(content, name) as (workbook, told):
             found = []
             for each in [sheet] if sheet else sheet_names(workbook):
                 if each in sheet_names(workbook) and (rows := sheet_rows(workbook, each)):
-                    _fill_merged(rows, merged_cells(workbook, each))
+                    fill_merged(workbook, each, rows)
                     found.append((each, rows))
-            return found, _note_on_errors(errors)
-    if content.startswith(_OLD_WORKBOOK):
+            return found, told
+    if _no_table(content):
         return [], ()
     text = decode(content, name)[0]
     lines = text[:_SAMPLE].splitlines()[max(heading - 1, 0) :]
@@ -174,12 +182,18 @@ def rows_of_file(
     return [("", rows)], ()
 
 
+def _no_table(content: bytes) -> str:
+    """Return what a file is that holds no table of text, with advice; empty if it may hold one."""
+    start = b"".join(content[:100].removeprefix(codecs.BOM_UTF8).split())
+    return next((what for begins, what in _NO_TABLES.items() if start.startswith(begins)), "")
+
+
 _TITLES = 12  # lines that may stand above the headings
 
 
 def _sheet(content: bytes, name: str, sheet: str) -> tuple[list[list[str]], list[str]]:
     """Return the rows of the sheet asked for, or of the first one that holds anything."""
-    with open_workbook(content, name) as (workbook, errors):
+    with open_workbook(content, name) as (workbook, told):
         names = sheet_names(workbook)
         if sheet and sheet not in names:
             raise StudyError(f"{name} has no sheet {sheet!r}; its sheets are {', '.join(names)}.")
@@ -188,35 +202,14 @@ def _sheet(content: bytes, name: str, sheet: str) -> tuple[list[list[str]], list
                 break
         else:
             raise StudyError(f"{name} holds no filled sheet.")
-        below = _fill_merged(rows, merged_cells(workbook, chosen))
+        below = fill_merged(workbook, chosen, rows)
     notes = [f"Sheet {chosen!r} was read."]
     if below:
         notes.append(f"The name above was used for {counted(below, 'row')}, merged in the file.")
     others = [one for one in names if one != chosen] if sheet else names[names.index(chosen) + 1 :]
     if others:
         notes.append(f"Other sheets were not read: {', '.join(others)}.")
-    return rows, [*notes, *_note_on_errors(errors)]
-
-
-def _note_on_errors(cells: int) -> tuple[str, ...]:
-    what = "Cells with a spreadsheet error such as #DIV/0! in the workbook, read as empty"
-    return (f"{what}: {cells}.",) if cells else ()
-
-
-def _fill_merged(rows: list[list[str]], merged: list[tuple[int, int, int]]) -> int:
-    """Write what stands in cells merged over several rows into each of them; return how many rows that concerned.
-
-    A spreadsheet shows a merged cell over all its rows and keeps its value in the first of them only.
-    """
-    filled = set()
-    for top, bottom, column in merged:
-        value = rows[top][column] if top < len(rows) and column < len(rows[top]) else ""
-        for row in range(top + 1, min(bottom + 1, len(rows))) if value.strip() else ():
-            rows[row].extend([""] * (column + 1 - len(rows[row])))
-            if any(cell.strip() for cell in rows[row]):
-                rows[row][column] = value
-                filled.add(row)
-    return len(filled)
+    return rows, [*notes, *told]
 
 
 def table_of_rows(
@@ -273,7 +266,7 @@ def _header(
     first: list[str], holds: Callable[[int], bool], name: str
 ) -> tuple[tuple[str, ...], list[int], tuple[str, ...]]:
     """Return the names of the columns, the places of those that hold anything, and the names we had to give."""
-    names = [cell.strip() for cell in first]
+    names = [as_seen(cell) for cell in first]
     unnamed = []
     for place in [place for place, cell in enumerate(names) if not cell]:
         if holds(place):
@@ -288,8 +281,8 @@ def _header(
 
 def _notes_on_names(first: list[str], unnamed: Sequence[str]) -> list[str]:
     notes = []
-    if changed := [cell.strip() for cell in first if cell != cell.strip()]:
-        notes.append(f"Blanks round these column names were taken off: {', '.join(changed)}.")
+    if changed := [as_seen(cell) for cell in first if cell != as_seen(cell)]:
+        notes.append(f"{READ_AS_SEEN} in the headings: {first_few(changed)}.")
     if unnamed:
         notes.append(f"Columns without a name were called {', '.join(unnamed)}.")
     return notes
@@ -328,13 +321,17 @@ def decode(content: bytes, name: str) -> tuple[str, str]:
     StudyError
         If the bytes are no text: a picture, a program, a damaged file.
     """
+    found = {}
     for encoding in _likely_encodings(content):
-        try:
+        with suppress(UnicodeDecodeError):
             text = content.decode(encoding)
-        except UnicodeDecodeError:
-            continue
-        if not holds_control_signs(text):
-            return text.removeprefix("\ufeff"), encoding
+            if not holds_control_signs(text):
+                found[encoding] = text.lstrip("\ufeff")
+        if encoding in found and encoding not in _EIGHT_BITS:
+            break
+    if found:
+        encoding = max(found, key=lambda encoding: _likely_signs(found[encoding]))
+        return found[encoding], encoding
     raise StudyError(
         f"{name} is not a text file with a table that can be read; give a .csv (UTF-8), .tsv or .xlsx file."
     )
@@ -347,7 +344,22 @@ def _likely_encodings(content: bytes) -> tuple[str, ...]:
     start = content[:1000]
     if start.count(0) * 4 > len(start):  # Latin letters in two bytes each: every second byte is zero
         return ("utf-16-be",) if start[:1] == b"\0" else ("utf-16-le",)
-    return ("utf-8", "cp1252")
+    return ("utf-8", *_EIGHT_BITS)
+
+
+_EIGHT_BITS = ("cp1252", "mac_roman", "cp850")  # as Windows, an old Mac and DOS wrote; the likelier first
+_USUAL = frozenset("äöüßàâçéèêëîïôùûœæáíñóúìòåøõãÄÖÜÉÈÀÂÇÑÁÍÓÚÊÔÅØ°µ²³½±×·€")
+_PUNCTUATION = frozenset("–—‘“”„«»…\u00a0")
+
+
+def _likely_signs(text: str) -> int:
+    """Return how many signs beyond ASCII stand where people write them, less those that do not."""
+    likely = 0
+    for before, sign, after in re.findall(r"(?<=(.))([^\x00-\x7f])(?=(.?))", f" {text[:_SAMPLE]}", re.DOTALL):
+        within = before.isalpha() and after.isalpha()
+        usual = (sign in _USUAL and not (sign.isupper() and before.islower())) or (sign in _PUNCTUATION and not within)
+        likely += 1 if usual or sign == "’" else -1
+    return likely
 
 
 def table_of_text(

@@ -9,22 +9,19 @@ from __future__ import annotations
 import re
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, replace
-from typing import Any
-
-import numpy as np
-import pandas as pd
+from itertools import pairwise
 
 from panel.errors import StudyError
 from panel.study.knowledge import shared_table
 from panel.study.numbers_read import read_numbers
 from panel.study.raw_table import UPLOADED, Limits, RawTable, is_workbook, raw_table, rows_of_file
 from panel.study.study import RawFile
-from panel.study.table_cells import is_called, is_of_means, is_reckoned, named_columns
-from panel.words import counted, first_few
+from panel.study.table_cells import is_called, is_reckoned, named_columns, without_other_rows
+from panel.words import as_seen, counted, first_few
 
-_MOSTLY = 0.6
+_MOSTLY, _NUMERIC = 0.6, 0.8  # share of headings that are filled; of cells of a column of scores that are numbers
 _FEWEST_ROWS = 2
-_SEPARATORS = (" - ", " \u2013 ", "_", ":", "/", " ")
+_SEPARATORS = (" - ", " \u2013 ", "_", ":", "/", " ", ".")
 _DESIGN = ("assessor", "prototype", "session", "replicate", "position", "batch", "recorded_at")
 _SITTING = re.compile(
     r"(?:session|sitting|sitzung|s[e\u00e9]ance|sesi[o\u00f3]n|sessione|day|tag|jour|giorno|woche|week)\s*\d*"
@@ -35,7 +32,7 @@ _AGAIN = re.compile(
     r"(?:rep\w*|wiederholung|r[e\u00e9]p[e\u00e9]tition|repetici[o\u00f3]n|ripetizione|wdh|r)\.?\s*\d+", re.I
 )
 _LABEL = re.compile(
-    r"(?:(?:prototype|product|sample|formula|muster|produkt|produit|prodotto|producto)\s*)?\w{0,3}[-. ]?\d+\w?", re.I
+    r"(?:(?:prototype|product|sample|formula|muster|produkt|produit|prodotto|producto)[\s:]*)?\w{0,3}[-. ]?\d+\w?", re.I
 )
 
 
@@ -69,14 +66,20 @@ def score_table(file: RawFile, sheet: str = "", heading: int = 0, limits: Limits
     StudyError
         If there is no table in it, or it cannot be told what stands where; the text says what to do.
     """
-    return _without_other_rows(_without_means(_table(file, sheet, heading, limits)))
+    return without_other_rows(_table(file, sheet, heading, limits))
 
 
 def _table(file: RawFile, sheet: str, heading: int, limits: Limits) -> RawTable:
     if (read_at_once := _large_and_plain(file, heading, limits)) is not None:
         return read_at_once
     laid_out, noticed = rows_of_file(file, sheet, heading)
-    sheets = [made for name, rows in laid_out if (made := _sheet(name, rows, heading)) is not None]
+    below = {name: tables for name, rows in laid_out if not heading and (tables := _tables_below(rows))}
+    if len(below) > 1:
+        raise StudyError(
+            f"The sheets {first_few(list(below))} each hold tables below each other. Write their titles into a column."
+        )
+    parts = [part for name, rows in laid_out for part in below.get(name, [(name, rows)])]
+    sheets = [made for name, rows in parts if (made := _sheet(name, rows, heading)) is not None]
     if not sheets and heading:
         raise StudyError(f"{file.name} has no table below line {heading}; say on which line the headings stand.")
     if not sheets:
@@ -87,7 +90,7 @@ def _table(file: RawFile, sheet: str, heading: int, limits: Limits) -> RawTable:
     plain = len(together) == 1 and key is None and not together[0].notes and not heading
     if plain and not _melted(first)[1]:
         return raw_table(file, first.name, limits)
-    stacked = _stacked(together)
+    stacked = _stacked(together, "title of the table" if below else "name of the sheet")
     names = {each.name for each in together}
     said = " ".join(stacked.notes)
     left = [each.name for each in sheets if each.name not in names and each is not key and repr(each.name) not in said]
@@ -95,7 +98,7 @@ def _table(file: RawFile, sheet: str, heading: int, limits: Limits) -> RawTable:
     table, resolved = _resolved(table, key)
     told = [*stacked.notes, *noticed, *notes, *resolved]
     if left:
-        told.append(f"Other sheets were not read: {', '.join(left)}.")
+        told.append(f"Other {'tables' if below else 'sheets'} were not read: {', '.join(left)}.")
     columns = tuple(zip(*table.rows, strict=True)) if table.rows else tuple(() for _ in table.header)
     return RawTable(file.name, table.header, columns, table.lines, tuple(told))
 
@@ -115,54 +118,47 @@ def _large_and_plain(file: RawFile, heading: int, limits: Limits) -> RawTable | 
     return raw_table(file, limits=limits)
 
 
-def _without_means(table: RawTable) -> RawTable:
-    """Return the table without rows in which a spreadsheet reckoned means, totals or counts, and that said."""
-    held = named_columns(table.header)
-    names = dict.fromkeys(
-        (table.header[0], *(held[role] for role in ("assessor", "prototype", "session") if role in held))
-    )
-    cells = {name: pd.Series(table.column(name), dtype="str").str.strip() for name in names}
-    reckoned = np.zeros(len(table.lines), dtype=bool)
-    for name, column in cells.items():
-        known = set(column.unique())
-        means = {cell: is_of_means(cell, known) for cell in known}
-        blank = np.ones(len(column), dtype=bool)
-        for other in cells:
-            blank &= (cells[other] == "").to_numpy() if other != name else True
-        reckoned |= column.map({cell: mean == "surely" for cell, mean in means.items()}).to_numpy(dtype=bool)
-        alone = column.map({cell: mean == "if alone" for cell, mean in means.items()}).to_numpy(dtype=bool)
-        reckoned |= alone & blank & (len(cells) > 1)
-    told = f"Rows with means or totals were left out: line {first_few(np.asarray(table.lines)[reckoned].tolist())}."
-    return _rows_of(table, ~reckoned, (*table.notes, told))
+# One sheet: its tables, where the headings are, and what its columns are called.
 
 
-def _without_other_rows(table: RawTable) -> RawTable:
-    """Return the table without rows that repeat its headings and without notes below it, and that said."""
-    cells = [pd.Series(column, dtype="str").str.strip() for column in table.columns]
-    repeats = np.logical_and.reduce([column == head for column, head in zip(cells, table.header, strict=True)])
-    filled = np.add.reduce([(column != "").to_numpy(dtype=int) for column in cells])
-    rows = np.flatnonzero(filled > 1)
-    below = np.arange(len(filled)) > (rows[-1] if len(rows) else len(filled))
-    notes = list(table.notes)
-    for which, what in (
-        (repeats, "Lines that repeat the headings"),
-        (below & (len(cells) > 2), "Notes below the table"),
-    ):
-        if which.any():
-            notes.append(f"{what} were left out: line {first_few(np.asarray(table.lines)[which].tolist())}.")
-    return _rows_of(table, ~(repeats | (below & (len(cells) > 2))), notes)
+def _tables_below(rows: Sequence[Sequence[str]]) -> list[tuple[str, list[Sequence[str]]]]:
+    """Return the title of each of several tables below each other, and the rows of the sheet, those of others blank.
+
+    A title is alone in its line and stands next to headings; these may be there once only.
+    """
+    cells = {i: seen for i, row in enumerate(rows) if any(seen := [as_seen(cell) for cell in row])}
+    titles = {i: "".join(row) for i, row in cells.items() if sum(map(bool, row)) == 1 and not _is_number("".join(row))}
+    if len(titles) < 2 or len(cells) - len(titles) < _FEWEST_ROWS + 1:
+        return []
+    width, places = max(map(len, cells.values())), list(cells)
+    bottom = places[_heading([row + [""] * (width - len(row)) for row in cells.values()])]
+    heads = [i for i, row in cells.items() if i >= bottom and _repeats(row, cells[bottom])]
+    starts = [i for n, i in enumerate(places) if i in titles and set(places[max(n - 1, 0) : n + 2]) & set(heads)]
+    if len(heads) == 1 and starts:
+        starts += [i for i in titles if i > max(starts[-1], bottom) and not _is_row_of(i, cells)]
+        needed = {"assessor", "prototype"} - set(named_columns(filter(None, cells[bottom])))
+        alike = {re.sub(r"\d+", "0", titles[i]) for i in starts}
+        starts = starts if needed or len(alike) == 1 else []
+    elif len(starts) < len(heads):
+        return []
+    tables = []
+    for start, end in pairwise([*starts, len(rows)] if len(starts) > 1 else []):
+        own = next((i for i in heads if start - 1 <= i < end), bottom)
+        tables.append((titles[start], [row if start < i < end or i == own else [] for i, row in enumerate(rows)]))
+    return tables
 
 
-def _rows_of(table: RawTable, kept: np.ndarray, notes: Sequence[str]) -> RawTable:
-    """Return the rows of a table that are kept; the table itself if all are, or none."""
-    if kept.all() or not kept.any():
-        return table
-    places = kept.nonzero()[0]
-    columns: tuple[Any, ...] = tuple(pd.array(cells, dtype="str").take(places) for cells in table.columns)
-    return replace(table, columns=columns, lines=np.asarray(table.lines)[places].tolist(), notes=tuple(notes))
+def _repeats(row: Sequence[str], heads: Sequence[str]) -> bool:
+    """Return True if a row is headings again: half of its cells at least, and no numbers among them."""
+    filled = list(filter(None, row))
+    return 2 * len(set(filled) & set(heads)) >= len(filled) > 1 and not any(map(_is_number, filled))
 
 
-# One sheet: where its headings are, and what its columns are called.
+def _is_row_of(line: int, cells: Mapping[int, Sequence[str]]) -> bool:
+    """Return True if the only cell of a line is a name like those above and below it: somebody who gave no scores."""
+    place = next(place for place, cell in enumerate(cells[line]) if cell)
+    others = {re.sub(r"\d+", "0", row[place]) for i, row in cells.items() if i != line and sum(map(bool, row)) > 1}
+    return re.sub(r"\d+", "0", cells[line][place]) in others
 
 
 def _sheet(name: str, rows: Sequence[Sequence[str]], heading: int = 0) -> _Sheet | None:
@@ -171,7 +167,7 @@ def _sheet(name: str, rows: Sequence[Sequence[str]], heading: int = 0) -> _Sheet
     Nothing above the line named is read but a row of groups of columns.
     """
     filled = [
-        (line, [cell.strip() for cell in row]) for line, row in enumerate(rows, start=1) if any(map(str.strip, row))
+        (line, [as_seen(cell) for cell in row]) for line, row in enumerate(rows, start=1) if any(map(str.strip, row))
     ]
     width = max((len(row) for _, row in filled), default=0)
     cells = [row + [""] * (width - len(row)) for _, row in filled]
@@ -196,7 +192,10 @@ def _sheet(name: str, rows: Sequence[Sequence[str]], heading: int = 0) -> _Sheet
     spelled = [head.casefold() for head in header]
     if len({spelled[i] for i in places}) < len(places):
         twice = next(head for head in header if head and spelled.count(head.casefold()) > 1)
-        raise StudyError(f"{name or 'The file'} has more than one column called {twice!r}; give each its own name.")
+        raise StudyError(
+            f"{name or 'The file'} has more than one column called {twice!r}; give each its own name. Tables beside "
+            "each other belong below each other, each with a title."
+        )
     body = tuple(tuple(row[i] for i in places) for row in cells[bottom + 1 :])
     lines = tuple(line for line, _ in filled[bottom + 1 :])
     return _Sheet(name, tuple(header[i] for i in places), body, lines, tuple(notes)) if body else None
@@ -204,10 +203,8 @@ def _sheet(name: str, rows: Sequence[Sequence[str]], heading: int = 0) -> _Sheet
 
 def _lies_on_its_side(cells: Sequence[Sequence[str]]) -> bool:
     """Return True if people and prototypes are named down the first column and not along a row."""
-    needed = {"assessor", "prototype"}
-    down = named_columns(dict.fromkeys(row[0] for row in cells[:_DESIGN_ROWS] if row[0]))
-    return needed <= set(down) and not any(
-        needed <= set(named_columns(dict.fromkeys(row))) for row in cells[:_DESIGN_ROWS]
+    return _names_both([row[0] for row in cells[:_DESIGN_ROWS] if row[0]]) and not any(
+        map(_names_both, cells[:_DESIGN_ROWS])
     )
 
 
@@ -229,7 +226,7 @@ def _heading(cells: Sequence[Sequence[str]]) -> int:
     """Return the row with the headings: the last one above the first row of numbers that names most columns."""
     width = max(sum(map(bool, row)) for row in cells)
     late = cells[len(cells) // 3 :] or cells
-    numeric = [i for i in range(len(cells[0])) if _mostly_numbers([row[i] for row in late])]
+    numeric = [i for i in range(len(cells[0])) if read_numbers([row[i] for row in late], words=True).share >= _NUMERIC]
     data = next(
         (n for n, row in enumerate(cells) if numeric and sum(_is_number(row[i]) for i in numeric) >= len(numeric) / 2),
         0,
@@ -253,11 +250,13 @@ def _group_row(cells: Sequence[Sequence[str]], bottom: int) -> int | None:
 
 def _names(cells: Sequence[Sequence[str]], bottom: int, top: int | None) -> tuple[list[str], list[str]]:
     """Return the name of each column from one or two rows of headings; groups stand before a bar."""
-    heads = [_unnamed(cells, bottom, i) for i in range(len(cells[0]))]
+    held = [any(row[i] for row in cells[bottom + 1 :]) for i in range(len(cells[0]))]
+    heads = [head or f"column {i + 1}" * held[i] for i, head in enumerate(cells[bottom])]
     if top is None:
         return heads, []
     lower = [i for i, cell in enumerate(cells[bottom]) if cell]
-    own = [i for i, cell in enumerate(cells[top]) if cell and i not in lower]
+    own = any(cell and i not in lower for i, cell in enumerate(cells[top]))
+    own |= _names_both(cells[top]) and not _names_both(cells[bottom])
     if own and all(cells[top][i] for i in lower) and len(set(cells[top])) == len(cells[top]):
         below = first_few(list(dict.fromkeys(cells[bottom][i] for i in lower)))
         return list(cells[top]), [f"The line below the headings was left out: {below}."]
@@ -276,27 +275,16 @@ def _names(cells: Sequence[Sequence[str]], bottom: int, top: int | None) -> tupl
     ]
 
 
+def _names_both(heads: Sequence[str]) -> bool:
+    """Return True if headings name who scored, and what."""
+    return {"assessor", "prototype"} <= set(named_columns(dict.fromkeys(heads)))
+
+
 _BAR = " | "
 
 
-def _unnamed(cells: Sequence[Sequence[str]], bottom: int, place: int) -> str:
-    head = cells[bottom][place]
-    return head or (f"column {place + 1}" if any(row[place] for row in cells[bottom + 1 :]) else "")
-
-
 def _is_number(cell: str) -> bool:
-    read = read_numbers([cell])
-    return not read.missing[0] and all(reason.startswith("could be ") for reason in read.reasons.values())
-
-
-def _mostly_numbers(cells: Sequence[str]) -> bool:
-    read = read_numbers(cells, words=True)
-    held = int((~read.missing).sum())
-    wrong = sum(not reason.startswith("could be ") for reason in read.reasons.values())
-    return held > 0 and held - wrong >= _NUMERIC * held
-
-
-_NUMERIC = 0.8  # share of the filled cells of a column of scores that must be numbers
+    return read_numbers([cell]).share == 1
 
 
 # Several sheets: one with the key, the others below each other.
@@ -380,18 +368,14 @@ def _score_columns(sheet: _Sheet, taken: set[str]) -> list[str]:
         head
         for i, head in enumerate(sheet.header)
         if head not in design
-        and not _about_design(head)
+        and (_BAR in head or not set(named_columns((head,))) & set(_DESIGN))
         and not any(is_called(head, role) for role in ("person", "comment", "counter", "code", "conditions"))
         and not is_reckoned(head)
-        and _mostly_numbers([row[i] for row in sheet.rows])
+        and read_numbers([row[i] for row in sheet.rows], words=True).share >= _NUMERIC
     ]
 
 
-def _about_design(head: str) -> bool:
-    return bool(set(named_columns((head,))) & set(_DESIGN)) and not head.count(_BAR)
-
-
-def _stacked(sheets: Sequence[_Sheet]) -> _Sheet:
+def _stacked(sheets: Sequence[_Sheet], called: str) -> _Sheet:
     """Return sheets with the same columns below each other, with a column that holds what the sheets stand for."""
     first = sheets[0]
     if len(sheets) == 1:
@@ -405,13 +389,20 @@ def _stacked(sheets: Sequence[_Sheet]) -> _Sheet:
         missing = ""
     elif missing == "prototype" and len(scored) > 1 and _which([sheet.name for sheet in sheets], scored) == 1:
         missing = "attribute"
+    names = [sheet.name for sheet in sheets]
+    if not missing and "score" in held and "attribute" not in held and len(scored) == 1 and not _repeated(names):
+        missing = "attribute"
     role = missing or ("" if "session" in held else "session")
-    names = ", ".join(sheet.name for sheet in sheets)
+    if role and all(":" in name and is_called(name.partition(":")[0], role) for name in names):
+        names = [name.partition(":")[2].strip() for name in names]
     notes = list(dict.fromkeys(note for sheet in sheets for note in sheet.notes))
-    rows = tuple((*((sheet.name,) if role else ()), *row) for sheet in sheets for row in sheet.rows)
+    rows = tuple(
+        (*((name,) if role else ()), *row) for name, sheet in zip(names, sheets, strict=True) for row in sheet.rows
+    )
     header = (*((role,) if role else ()), *first.header)
-    what = f"the name of the sheet is the {role}" if role else f"each says its session in {held.get('session')!r}"
-    notes.append(f"{counted(len(sheets), 'sheet')} with the same columns were put below each other ({names}); {what}.")
+    what = f"the {called} is the {role}" if role else f"each says its session in {held.get('session')!r}"
+    below = f"{counted(len(sheets), called.split()[-1])} with the same columns were put below each other"
+    notes.append(f"{below} ({', '.join(names)}); {what}.")
     return _Sheet("", header, rows, tuple(line for sheet in sheets for line in sheet.lines), tuple(notes))
 
 
@@ -446,10 +437,10 @@ def _blocks(sheet: _Sheet, scored: Sequence[str]) -> dict[str, tuple[str, str]]:
     barred = [head for head in sheet.header if _BAR in head]
     if barred:
         return {head: _parted(head, _BAR) for head in barred}
-    if len(scored) < 4:
-        return {}
     if "prototype" in named_columns(sheet.header):
         return _sittings_in_names(scored)
+    if len(scored) < 4:
+        return {}
     for separator in _SEPARATORS:
         for from_right in (False, True):
             pairs = {head: _parted(head, separator, from_right=from_right) for head in scored}
@@ -468,11 +459,13 @@ def _sittings_in_names(scored: Sequence[str]) -> dict[str, tuple[str, str]]:
             pairs = {head: _parted(head.rstrip(")"), separator, from_right=from_right) for head in scored}
             for turned in ({h: (b, a) for h, (a, b) in pairs.items()}, pairs):
                 groups, parts = ({pair[i] for pair in turned.values()} for i in (0, 1))
-                if len(groups) * len(parts) == len(turned) == len(set(turned.values())) and _repeated(list(groups)):
+                whole = len(groups) * len(parts) == len(turned) == len(set(turned.values()))
+                if whole and all(parts) and len(groups) > 1 and _repeated(list(groups)):
                     return turned
-    numbered = [found.groups() for head in scored if (found := re.fullmatch(r"(.*[^\W\d])[ _.]?(\d)", head))]
+    numbered = [found.groups() for head in scored if (found := re.fullmatch(r"(.*[^\W\d])[ _.]?\(?(\d)\)?", head))]
     terms, numbers = {term for term, _ in numbered}, {number for _, number in numbered}
-    if len(terms) > 1 and len(numbers) > 1 and len(terms) * len(numbers) == len(set(numbered)) == len(scored):
+    crossed = len(terms) * len(numbers) == len(set(numbered)) == len(scored)
+    if terms & set(scored) or (crossed and len(terms) > 1 and len(numbers) > 1):
         raise StudyError(
             f"It cannot be told what the numbers behind {first_few(sorted(terms))} are: sessions, replicates? Write it "
             "into the headings, such as: greasy (Session 1)."
@@ -482,7 +475,7 @@ def _sittings_in_names(scored: Sequence[str]) -> dict[str, tuple[str, str]]:
 
 def _parted(head: str, separator: str, *, from_right: bool = False) -> tuple[str, str]:
     first, _, second = head.rpartition(separator) if from_right else head.partition(separator)
-    return first.strip(), second.strip()
+    return first.strip(), second.strip("()[] ")
 
 
 def _blocks_below(

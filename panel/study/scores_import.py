@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import re
+from collections import Counter
 from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import asdict, dataclass, replace
 from typing import Any
@@ -13,12 +14,12 @@ from pandas.api.extensions import ExtensionArray
 
 from panel.errors import StudyError
 from panel.study.naming import timed_words
-from panel.study.numbers_read import NumbersRead, proposed_number, read_number_columns, read_numbers
-from panel.study.raw_table import RawTable
+from panel.study.numbers_read import NumbersRead, proposed_number, read_number_columns, read_numbers, unit_of_heading
+from panel.study.raw_table import READ_AS_SEEN, RawTable
 from panel.study.study import REHEARSED, UNREAD_COLUMNS, RawFile, Study, natural_order
 from panel.study.table_cells import NOT_WHOLE, ROLES, heading_words, is_called, is_reckoned, named_columns
 from panel.study.tables import TABLES
-from panel.words import counted, first_few, format_typed
+from panel.words import as_seen, counted, first_few, format_typed
 
 _NAME_ROLES = ("assessor", "prototype", "attribute", "session", "replicate", "batch", "recorded_at")
 _SHOWN = 6  # names in a sentence before "and n more"
@@ -147,9 +148,9 @@ def _positions(table: RawTable, layout: ScoresLayout) -> NumbersRead | None:
 
 
 def _names(table: RawTable, column: str) -> ExtensionArray:
-    """Return the cells of a column of names, the blanks round them taken off."""
+    """Return the cells of a column of names, as one sees them."""
     codes, distinct = pd.factorize(pd.Series(table.column(column), dtype="str"))
-    return _texts([cell.strip() for cell in distinct], codes)
+    return _texts([as_seen(cell) for cell in distinct], codes)
 
 
 def _texts(texts: Sequence[str], places: np.ndarray) -> ExtensionArray:
@@ -290,9 +291,8 @@ def _notes_on_names(table: RawTable, layout: ScoresLayout) -> list[str]:
     for role in _NAME_ROLES:
         if column := getattr(layout, role):
             distinct = pd.array(table.column(column), dtype="str").unique()
-            trimmed = {cell.strip() for cell in distinct if cell != cell.strip()}
-            if trimmed:
-                notes.append(f"Blanks round these names in column {column!r} were taken off: {_some(trimmed)}.")
+            if changed := {as_seen(cell) for cell in distinct if cell != as_seen(cell)}:
+                notes.append(f"{READ_AS_SEEN} in column {column!r}: {_some(changed)}.")
     return notes
 
 
@@ -344,7 +344,7 @@ def _notes_on_unused(table: RawTable, layout: ScoresLayout) -> list[str]:
     notes = [f"Columns that were not used: {_some(unused)}."] if unused else []
     for column in unused if not layout.is_long else ():
         read = read_numbers(table.column(column), words=True)
-        share, filled = _share_of_numbers(read), int((~read.missing).sum())
+        share, filled = read.share, int((~read.missing).sum())
         why = _why_no_scores(table, layout, column)
         if share >= _MOSTLY and why and column not in table.unnamed:
             notes.append(f"The column {column!r} {why}. Say so if it holds scores.")
@@ -444,8 +444,10 @@ def guess_layout(table: RawTable, fixed: Mapping[str, str] | None = None) -> Sco
     free = [column for column in table.header if column not in known.values() and column not in table.unnamed]
     numbers = _numeric_columns(table, free)
     known = {**named_columns(free, numbers), **known}
-    if "session" in known and "session" not in (fixed or {}) and _are_times_of_day(table.column(known["session"])):
-        del known["session"]
+    if "session" in known and "session" not in (fixed or {}):
+        filled = set(map(as_seen, table.column(known["session"]))) - {""}
+        if filled and all(map(_CLOCK.fullmatch, filled)):  # times of day
+            del known["session"]
     free = [column for column in table.header if column not in known.values()]
     numbers = [column for column in numbers if column in free]
     if "attribute" in known and "score" not in known and len(numbers) == 1:
@@ -474,15 +476,12 @@ def _long_after_all(table: RawTable, layout: ScoresLayout, texts: Sequence[str])
     return replace(layout, attribute=parting[0], score=layout.attributes[0], attributes=())
 
 
-def _are_times_of_day(cells: Sequence[str]) -> bool:
-    filled = [cell.strip() for cell in pd.Series(cells, dtype="str").unique() if cell.strip()]
-    return bool(filled) and all(_CLOCK.fullmatch(cell) for cell in filled)
-
-
 def _attribute_columns(table: RawTable, layout: ScoresLayout) -> tuple[str, ...]:
     """Return the columns of a wide table that hold scores: every numeric one that holds nothing else."""
     numeric = _numeric_columns(table, [column for column in table.header if column not in layout.columns().values()])
-    return tuple(column for column in numeric if not _why_no_scores(table, layout, column))
+    scored = [column for column in numeric if not _why_no_scores(table, layout, column)]
+    usual = {"", *(unit for unit, _ in Counter(map(unit_of_heading, scored)).most_common(1))}
+    return tuple(column for column in scored if unit_of_heading(column) in usual)
 
 
 def _why_no_scores(table: RawTable, layout: ScoresLayout, column: str) -> str:
@@ -493,6 +492,9 @@ def _why_no_scores(table: RawTable, layout: ScoresLayout, column: str) -> str:
         return "is called like something that was found in another column"
     if is_reckoned(column) or _is_mean_of(column, table.header):
         return "is called like a mean or a total"
+    unit = unit_of_heading(column)
+    if unit and layout.attributes and unit not in map(unit_of_heading, layout.attributes):
+        return f"is in {unit}, unlike the scores"
     called = next((why for role, why in _NO_SCORES.items() if is_called(column, role)), "")
     return called or _why_not_scored(table, layout, column)
 
@@ -531,7 +533,7 @@ def _why_not_scored(table: RawTable, layout: ScoresLayout, column: str) -> str:
 def _numeric_columns(table: RawTable, columns: list[str]) -> list[str]:
     """Return those of the columns whose filled cells are mostly numbers."""
     read = read_number_columns({column: table.column(column) for column in columns}, words=True)
-    return [column for column in columns if _share_of_numbers(read[column]) >= _MOSTLY]
+    return [column for column in columns if read[column].share >= _MOSTLY]
 
 
 def _check_layout(table: RawTable, layout: ScoresLayout) -> None:
@@ -552,13 +554,6 @@ def _check_layout(table: RawTable, layout: ScoresLayout) -> None:
             raise StudyError(f"{table.name}: the column {column!r} cannot hold two things; choose one.")
     if layout.decimal not in ("", ".", ","):
         raise StudyError(f"The decimal sign is a point or a comma, not {layout.decimal!r}.")
-
-
-def _share_of_numbers(read: NumbersRead) -> float:
-    """Return the share of the filled cells of a column that are numbers."""
-    filled = int((~read.missing).sum())
-    numbers = filled - sum(not reason.startswith("could be ") for reason in read.reasons.values())
-    return numbers / filled if filled else 0.0
 
 
 def _fill_last_name(table: RawTable, known: dict[str, str], texts: list[str]) -> None:

@@ -1,4 +1,4 @@
-"""A survey export with one row per person: which column asks what about which prototype, and the answers in it."""
+"""A survey export: one row per person, which column asks what about which prototype, and the answers in it."""
 
 from __future__ import annotations
 
@@ -11,6 +11,8 @@ from panel.errors import StudyError
 from panel.study.editing import put_block
 from panel.study.raw_table import RawTable
 from panel.study.study import Study, natural_order
+from panel.study.table_cells import named_columns
+from panel.words import as_seen
 
 _CODE = re.compile(r"(?<!\w)[A-Za-z]{0,3}\d{1,4}(?!\w)")
 _KINDS = {  # words of a heading that say what kind of question it is; common practice, no source
@@ -20,6 +22,48 @@ _KINDS = {  # words of a heading that say what kind of question it is; common pr
 }
 KINDS = (*_KINDS, "check_all")
 _COLUMNS = ("column", "prototype", "question", "kind")
+
+
+def one_row_each(table: RawTable, person: str = "") -> tuple[RawTable, tuple[str, ...]]:
+    """Return a survey with one row per person, and the prototypes if a column named them: then `P1: liking` and so on.
+
+    Raises
+    ------
+    StudyError
+        If a row does not say whose it is or of what, or a person has two rows for a prototype.
+    """
+    named = named_columns(table.header)
+    prototype = named.get("prototype", "")
+    if not prototype or len(set(table.column(prototype))) >= len(table.lines):
+        return table, ()
+    person = person or named.get("assessor", "")
+    if not person:
+        raise StudyError(f"{table.name} has a row for each {prototype}. Say which column holds the person.")
+    answer, question = named.get("score", ""), named.get("attribute", "")
+    about = [prototype, question] if answer and question else [prototype]  # a row may be one answer
+    cells = {name: list(map(as_seen, table.column(name))) for name in table.header}
+    place: dict[tuple[str, ...], int] = {}
+    for row, key in enumerate(zip(*(cells[name] for name in (person, *about)), strict=True)):
+        if "" in key or key in place:
+            what = (
+                f"is a second one of {key[0]} for {key[1]}" if key in place else "does not say whose it is, or of what"
+            )
+            raise StudyError(
+                f"Line {table.lines[row]} of {table.name} {what}. Correct it, or make a file of each session."
+            )
+        place[key] = row
+    first = {key[0]: row for key, row in reversed(place.items())}
+    people = sorted(first, key=first.__getitem__)
+    columns: dict[str, Sequence[str]] = {person: people}
+    for name in [answer] if len(about) > 1 else [name for name in table.header if name not in (person, prototype)]:
+        for of in dict.fromkeys(key[1:] for key in place):
+            rows = [place.get((who, *of)) for who in people]
+            head = ": ".join(of if name == answer else (*of, name))
+            columns[head] = ["" if row is None else cells[name][row] for row in rows]
+    made = RawTable(
+        table.name, tuple(columns), tuple(columns.values()), [table.lines[first[who]] for who in people], table.notes
+    )
+    return made, tuple(natural_order(dict.fromkeys(cells[prototype])))
 
 
 def survey_columns(table: RawTable, prototypes: Sequence[str] = ()) -> pd.DataFrame:

@@ -7,10 +7,13 @@ import math
 import re
 import unicodedata
 from collections.abc import Collection, Iterable, Mapping, Sequence
+from dataclasses import replace
 from fnmatch import fnmatchcase
 from functools import cache, lru_cache
 from types import MappingProxyType
+from typing import Any
 
+import numpy as np
 import pandas as pd
 
 from panel.errors import StudyError
@@ -21,6 +24,7 @@ from panel.study.numbers_read import read_number_columns
 from panel.study.raw_table import RawTable, holds_control_signs
 from panel.study.study import UNREAD_COLUMNS, Study
 from panel.study.tables import TABLES, Column, Table
+from panel.words import first_few
 
 _Rows = dict[str, list[dict[str, str]]]
 """Name of a table to its rows as texts; cells without text are left out."""
@@ -122,14 +126,11 @@ def rows_of_study(study: Study, names: Iterable[str] | None = None) -> _Rows:
     rows: _Rows = {}
     for name in study.tables if names is None else [name for name in names if name in study.tables]:
         header, columns = texts_of_frame(name, study.tables[name], study.unread)
-        rows[name] = [_filled(header, cells) for cells in zip(*columns, strict=True)]
+        cells = (zip(header, row, strict=True) for row in zip(*columns, strict=True))
+        rows[name] = [{column: text for column, text in row if text} for row in cells]
     rows[FACTS] = [{"fact": name, "value": fact_text(value)} for name, value in facts_with_unread(study).items()]
     rows[IMPORTED] = [{"name": file.name, "sha256": file.sha256} for file in study.raw_files]
     return rows
-
-
-def _filled(header: Sequence[str], cells: Sequence[str]) -> dict[str, str]:
-    return {name: text for name, text in zip(header, cells, strict=True) if text}
 
 
 def number_text(value: float) -> str:
@@ -381,3 +382,54 @@ def is_of_means(cell: str, known: Collection[str]) -> str:
         if len(words) > 1 and rest in known and (is_reckoned(said) or is_called(said, "reckoned_alone")):
             return "surely"
     return "if alone" if is_called(cell, "reckoned_alone") else ""
+
+
+# Which rows of a table of scores hold none?
+
+
+def without_other_rows(table: RawTable) -> RawTable:
+    """Return the table without means, repeated headings and notes below it, and that said."""
+    table = _without_means(table)
+    cells = [pd.Series(column, dtype="str").str.strip() for column in table.columns]
+    repeats = np.logical_and.reduce([column == head for column, head in zip(cells, table.header, strict=True)])
+    filled = np.add.reduce([(column != "").to_numpy(dtype=int) for column in cells])
+    rows = np.flatnonzero(filled > 1)
+    below = np.arange(len(filled)) > (rows[-1] if len(rows) else len(filled))
+    notes = list(table.notes)
+    for which, what in (
+        (repeats, "Lines that repeat the headings"),
+        (below & (len(cells) > 2), "Notes below the table"),
+    ):
+        if which.any():
+            notes.append(f"{what} were left out: line {first_few(np.asarray(table.lines)[which].tolist())}.")
+    return _rows_of(table, ~(repeats | (below & (len(cells) > 2))), notes)
+
+
+def _without_means(table: RawTable) -> RawTable:
+    """Return the table without rows in which a spreadsheet reckoned means, totals or counts, and that said."""
+    held = named_columns(table.header)
+    names = dict.fromkeys(
+        (table.header[0], *(held[role] for role in ("assessor", "prototype", "session") if role in held))
+    )
+    cells = {name: pd.Series(table.column(name), dtype="str").str.strip() for name in names}
+    reckoned = np.zeros(len(table.lines), dtype=bool)
+    for name, column in cells.items():
+        known = set(column.unique())
+        means = {cell: is_of_means(cell, known) for cell in known}
+        blank = np.ones(len(column), dtype=bool)
+        for other in cells:
+            blank &= (cells[other] == "").to_numpy() if other != name else True
+        reckoned |= column.map({cell: mean == "surely" for cell, mean in means.items()}).to_numpy(dtype=bool)
+        alone = column.map({cell: mean == "if alone" for cell, mean in means.items()}).to_numpy(dtype=bool)
+        reckoned |= alone & blank & (len(cells) > 1)
+    told = f"Rows with means or totals were left out: line {first_few(np.asarray(table.lines)[reckoned].tolist())}."
+    return _rows_of(table, ~reckoned, (*table.notes, told))
+
+
+def _rows_of(table: RawTable, kept: np.ndarray, notes: Sequence[str]) -> RawTable:
+    """Return the rows of a table that are kept; the table itself if all are, or none."""
+    if kept.all() or not kept.any():
+        return table
+    places = kept.nonzero()[0]
+    columns: tuple[Any, ...] = tuple(pd.array(cells, dtype="str").take(places) for cells in table.columns)
+    return replace(table, columns=columns, lines=np.asarray(table.lines)[places].tolist(), notes=tuple(notes))

@@ -164,3 +164,13 @@ def test_only_an_attribute_is_called_by_its_words_whatever_else_has_the_same_sig
     found = check_study(replace(study, tables={**study.tables, **tables, "scores": scores}))
     (finding,) = [each for each in found if each.kind == "score_outside_scale"]
     assert finding.where == f"scores, row {row + 2}: 1, session 1, P1, greasy film"
+
+
+def test_a_name_that_a_spreadsheet_would_calculate_is_told():
+    scores = table("scores")
+    for name in ("=1+1", "+cmd|' /C calc'!A0", "-2", "@SUM(A1)"):
+        renamed = scores.assign(assessor=scores["assessor"].replace("A01", name))
+        people = pd.DataFrame({"assessor": renamed["assessor"].unique()})
+        found = check_study(small_study(scores=renamed, assessors=people, servings=None))
+        (told,) = [finding for finding in found if finding.kind == "name_calculated"]
+        assert told.message.startswith(f"{name}: a spreadsheet program that opens a file of the study takes such names")

@@ -102,12 +102,52 @@ def test_the_row_is_told_as_it_stands_in_her_file():
 def test_a_name_in_another_case_gets_the_commonest_one():
     before = imported("7")
     finding = found(before, "names_alike")
-    assert finding.message == "'a02' and 'A02' differ only in capitals, blanks or signs."
+    assert finding.message == "'a02' and 'A02' differ only in capitals, accents, signs or zeros."
     after = with_proposal(before, finding)
     assert after.assessors == ("A01", "A02")
     assert after.table("assessors")["assessor"].tolist() == ["A01", "A02"]
     assert after.scores["assessor"].tolist() == ["A01"] * 4 + ["A02"] * 6 + ["A01"] * 2
     assert not [finding for finding in check_study(after) if finding.kind == "names_alike"]
+
+
+SLIPS = {
+    "Jorg": "Jörg",
+    "Joerg": "Jörg",
+    "Sofie": "Sophie",
+    "Hana": "Hanna",
+    "1": "01",
+    "2.0": "2",
+    "P I": "P 1",
+    "A3.": "A3",
+}
+
+
+@pytest.mark.parametrize("slip", SLIPS)
+def test_a_name_spelled_nearly_alike_is_asked_about_unless_both_scored_the_same(slip: str):
+    def rows(name: str, products: str) -> list[list[str]]:
+        return [[name, product, str(len(name) + n)] for n, product in enumerate(products)]
+
+    def asked(*people: list[list[str]]) -> list[tuple[Proposal, ...]]:
+        text = "\n".join(",".join(row) for row in [["Assessor", "Product", "glide"], *sum(people, rows("X", "QRS"))])
+        table = score_table(raw_file("panel.csv", text.encode()))
+        found = check_study(study_from_scores(read_scores(table, guess_layout(table)), raw_file("panel.csv", b""), "s"))
+        return [finding.proposals for finding in found if finding.kind == "names_alike"]
+
+    name = SLIPS[slip]
+    ((of_people, of_scores),) = asked(rows(name, "QRS"), rows(slip, "T"))
+    assert of_people == Proposal("assessors", 0, "assessor", slip, name)
+    assert of_scores == Proposal("scores", 0, "assessor", slip, name)
+    if slip in ("Sofie", "Hana", "P I"):
+        assert not asked(rows(name, "QRS"), rows(slip, "QRS"))
+
+
+def test_prototypes_told_apart_by_a_letter_are_not_asked_about():
+    for names in (("Cream A", "Cream B"), ("RefA", "RefB")):
+        rows = [["Assessor", "Product", "Session", "glide"]]
+        rows += [[person, name, str(n), "5"] for person in "XYZ" for n, name in enumerate(names)]
+        table = score_table(raw_file("panel.csv", "\n".join(map(",".join, rows)).encode()))
+        found = check_study(study_from_scores(read_scores(table, guess_layout(table)), raw_file("panel.csv", b""), "s"))
+        assert not [finding for finding in found if finding.kind == "names_alike"]
 
 
 def test_a_twin_that_says_more_stays_in_the_list():

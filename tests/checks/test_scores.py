@@ -64,3 +64,28 @@ def test_an_open_study_of_real_people_is_told_what_is_known_of_it():
     assert share.index[share > 0.2].tolist() == ["buttery", "grassy", "rancid", "painty"]
     assert [finding.where for finding in piled] == [f"scores, attribute {name}" for name in share.index[share > 0.2]]
     assert len(found) == len(blanks) + len(missed) + len(piled)
+
+
+def test_an_attribute_called_like_what_consumers_answer_is_named():
+    scores = table("scores")
+    first = scores["attribute"].iloc[0]
+    for asked in ("Overall liking", "greasiness (JAR)", "Gefallen", "Intention d'achat"):
+        renamed = scores.assign(attribute=scores["attribute"].replace(first, asked))
+        (found,) = [f for f in check_scores(small_study(scores=renamed)) if f.kind == "looks_like_consumers"]
+        assert (
+            found.message == f"{asked}: called like what consumers answer, and analysed as scores of a trained panel."
+        )
+        assert "bring it in as a survey" in found.advice
+
+
+def test_a_score_far_from_all_others_is_told_where_the_scale_is_not_known():
+    scores = table("scores")
+    first = scores["attribute"].iloc[0]
+    for slip in (999.0, -99.0):
+        scores.loc[0, "score"] = slip
+        study = Study({"scores": scores})
+        (found,) = [finding for finding in check_scores(study) if finding.kind == "score_far_off"]
+        assert found.message.startswith(f"{slip:.0f} lies far from the other scores of {first}, which go from ")
+        assert [proposal.row for proposal in found.proposals] == [2]
+    scores.loc[0, "score"] = 50.0
+    assert not [finding for finding in check_scores(Study({"scores": scores})) if finding.kind == "score_far_off"]

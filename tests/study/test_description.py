@@ -114,6 +114,12 @@ def test_place_of_an_imported_file(name: str, path: str):
     assert _inside_path(path, "f") == path
 
 
+@pytest.mark.parametrize("name", ["CON.csv", "nul", "Aux .x.csv", "com1.xlsx"])
+def test_no_imported_file_is_called_like_a_device(name: str):
+    file = raw_file(name, b"x")
+    assert _raw_path(file, []) == f"raw/{file.sha256[:12]} {name}"
+
+
 def test_two_imported_files_of_one_name():
     file = raw_file("A.csv", b"x")
     assert _raw_path(file, ["raw/a.csv"]) == f"raw/{file.sha256[:12]} A.csv"

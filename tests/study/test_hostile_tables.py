@@ -7,6 +7,7 @@ from __future__ import annotations
 
 import datetime
 import io
+import unicodedata
 from collections import Counter
 from collections.abc import Callable, Sequence
 from typing import Any
@@ -84,6 +85,7 @@ def book(sheets: dict[str, Rows], hidden: Sequence[str] = ()) -> bytes:
 
 
 T = truth()
+ACCENTS = truth(("Zoé", "Jörg", "Señor Á", "François", "Groß"), ("Crème À", "Größe", "Émulsion"))
 W, WC = wide(T), wide(T, form=comma)
 
 
@@ -134,6 +136,12 @@ SESSIONS = {
     f"Session {s}": [[*row[:2], *row[3:]] for row in [W[0], *(row for row in W[1:] if row[2] == s)]] for s in "12"
 }
 AS_SESSIONS = {(a, p, f"Session {s}", t): score for (a, p, s, t), score in T.items()}
+
+
+def below(tables: dict[str, Rows]) -> Rows:
+    return [row for title, rows in tables.items() for row in ([title], *numbers(rows, 2), [])]
+
+
 ACROSS = [
     ["Assessor", "Session", "Attribute", *("007", "1.10", "1.1", "12")],
     *(
@@ -257,6 +265,70 @@ RIGHT: dict[str, tuple[bytes, Truth]] = {
         ),
         T,
     ),
+    "sessions below each other": (book({"a": [["March"], [], *below(SESSIONS)]}), AS_SESSIONS),
+    "sessions below each other, headings once": (
+        csv([W[0][:2] + W[0][3:], *(row for n, rows in SESSIONS.items() for row in ([n, "", "", ""], *rows[1:]))]),
+        AS_SESSIONS,
+    ),
+    "a table for each product, somebody absent": (
+        csv(
+            [
+                ["Assessor", "Session", *ATTRIBUTES],
+                *(
+                    line
+                    for p in PRODUCTS
+                    for line in (
+                        [f"Sample: {p}", *[""] * 4],
+                        *([row[0], *row[2:]] for row in W[1:] if row[1] == p),
+                        ["A07", *[""] * 4],
+                    )
+                ),
+            ]
+        ),
+        T,
+    ),
+    "a long table for each attribute": (
+        csv(
+            [
+                row
+                for t in ATTRIBUTES
+                for row in (
+                    [t, "", "", ""],
+                    [*W[0][:3], "Score"],
+                    *([*k[:3], str(v)] for k, v in T.items() if k[3] == t),
+                )
+            ]
+        ),
+        T,
+    ),
+    "attributes at times": (
+        csv([[*W[0][:3], "glide 5 min", "film after 10 min", "residue (5 min)"], *W[1:]]),
+        {
+            (*key[:3], {"glide": "glide 5 min", "film": "film after 10 min"}.get(key[3], "residue (5 min)")): score
+            for key, score in T.items()
+        },
+    ),
+    "marks on a line, in mm": (
+        csv([[*W[0][:3], *(f"{t} (mm)" for t in ATTRIBUTES)], *W[1:]]),
+        {(*key[:3], f"{key[3]} (mm)"): score for key, score in T.items()},
+    ),
+    "a line of units": (csv([W[0], ["code", "code", "no.", *["(0-10)"] * 3], *W[1:]]), T),
+    "products in brackets behind the attributes": (
+        csv(
+            [
+                ["Assessor", "Session", *(f"{t} ({p})" for p in PRODUCTS for t in ATTRIBUTES)],
+                *([a, s, *(str(T[a, p, s, t]) for p in PRODUCTS for t in ATTRIBUTES)] for a in PEOPLE for s in "12"),
+            ]
+        ),
+        T,
+    ),
+    **{
+        f"accents as {encoding} writes them": (
+            csv(wide(ACCENTS, ("Prüfer", "Crème", "Séance"), comma), ";", encoding),
+            ACCENTS,
+        )
+        for encoding in ("cp1252", "mac_roman", "cp850")
+    },
     "a title, and errors of the spreadsheet": (
         book({"a": [["Lotion test"], [], *first_score(lambda _: "#N/A", 9, numbers(W))]}),
         {},
@@ -270,7 +342,7 @@ def test_each_table_gives_its_scores(layout: str):
     found = read(content)
     assert scores_of(found) == scores_in(of)
     assert found.unread.empty
-    assert set(found.scores["assessor"]) == {key[0] for key in of}
+    assert set(found.scores.dropna(subset="score")["assessor"]) == {key[0] for key in of}
 
 
 HEADS = {  # by the words a laboratory would use; from memory
@@ -391,6 +463,46 @@ def test_words_for_no_value_are_said(word: str, every: int):
     assert f"{word!r} was read as no value: glide." in found.notes
 
 
+UNSEEN = {  # what stands in a name, to how it is put there; one sees the same name with and without
+    "a zero-width space": lambda name: f"{name}\u200b",
+    "a soft hyphen": lambda name: f"{name[0]}\u00ad{name[1:]}",
+    "a byte order mark": lambda name: f"\ufeff{name}",
+    "a mark of direction": lambda name: f"{name}\u200f",
+    "a blank that does not break": lambda name: name.replace(" ", "\u00a0"),
+    "two blanks": lambda name: name.replace(" ", "  "),
+    "the end of a line": lambda name: f'"{name}"'.replace(" ", "\n"),
+    "accents apart from their letters": lambda name: unicodedata.normalize("NFD", name),
+}
+
+
+@pytest.mark.parametrize("sign", UNSEEN)
+def test_names_and_headings_are_read_as_one_sees_them(sign: str):
+    of = truth(("Zoé K", "Ann B"), ("Crème 1", "Crème 2"))
+    heads = ["Assessor", "Crème name", "Session", *ATTRIBUTES]
+    odd = [
+        [UNSEEN[sign](cell) if i % 2 == 0 and j < 2 else cell for j, cell in enumerate(row)]
+        for i, row in enumerate([heads, *wide(of)[1:]])
+    ]
+    found = read(csv(odd))
+    assert scores_of(found) == scores_in(of)
+    assert found.layout.prototype == "Crème name"
+    assert any("invisible signs were taken off in column 'Crème name'" in note for note in found.notes)
+
+
+def hiding() -> bytes:
+    content = io.BytesIO()
+    with xlsxwriter.Workbook(content, {"in_memory": True}) as workbook:
+        page = workbook.add_worksheet()
+        for i, row in enumerate(numbers(W)):
+            page.write_row(i, 0, row)
+        page.write_formula(3, 3, "=1+1", None, "")
+        for line in (5, 9, 900):
+            page.set_row(line, None, None, {"hidden": True})
+        page.set_column(4, 4, None, None, {"hidden": True})
+        page.set_column(40, 16_383, None, None, {"hidden": True})
+    return content.getvalue()
+
+
 ASKED = {
     "half the cells are days": (
         csv(first_score(lambda _: "03. Mai", 2)),
@@ -413,6 +525,13 @@ ASKED = {
         with_column("Wert A", lambda i: f"{5 + i % 4 / 10}"),
         "holds one value for each prototype.",
     ),
+    "hidden rows": (hiding(), "Hidden rows of the workbook that were read as well: 2."),
+    "a hidden column": (hiding(), "Hidden columns of the workbook that were read as well: 1."),
+    "a formula without its result": (hiding(), "Formulas whose result is not stored in the workbook, read as empty"),
+    "an amount beside the scores": (
+        with_column("Applied (mg)", lambda i: str(200 + i % 7)),
+        "The column 'Applied (mg)' is in mg, unlike the scores. Say so if it holds scores.",
+    ),
     "a copied sheet": (
         RIGHT["a copy of the sheet"][0],
         "The sheet 'Data (2)' holds the same rows as 'Data' and was left out.",
@@ -431,7 +550,14 @@ REFUSED = {
         b"".join(b'"%b"\r\n' % line for line in csv(WC, ";").splitlines()),
         "which column holds the",
     ),
-    "an old encoding": (csv(wide(T, ("Prüfer", "Muster", "Sitzung"), comma), ";", "cp850"), r"give a \.csv \(UTF-8\)"),
+    "a web page called a workbook": (
+        b"\xef\xbb\xbf\n<html><table><tr><td>Assessor</td></tr></table>",
+        "a web page or XML",
+    ),
+    "columns of the same name, numbered by a program": (
+        csv([[*row[:5], f"{row[3]}.1" if n == 0 else row[5]] for n, row in enumerate(W)]),
+        "what the numbers behind glide are: sessions, replicates",
+    ),
     "two scores in each cell": (
         csv(first_score(lambda _: "7/8", 1, [row[:4] for row in W])),
         "no column with scores was found",
@@ -441,10 +567,6 @@ REFUSED = {
     "two alike": (
         csv([["Assessor", "Product", "Session", "glide", "Glide", "film"], *W[1:]]),
         "more than one column called 'glide'",
-    ),
-    "the product above its rows": (
-        csv([["Assessor", *ATTRIBUTES], *(row for p in PRODUCTS for row in ([p, "", "", ""], ["A01", "5", "6", "7"]))]),
-        "say which column holds the prototype",
     ),
     "ticks": (
         csv([[*W[0][:3], "1", "2", "3"], *([*row[:3], "x", "", ""] for row in W[1:])]),

@@ -154,8 +154,8 @@ FURTHER: dict[str, tuple[tuple[str, bytes], Scores]] = {
         renamed(BOTH, sitting={"1": "01.03.2024", "2": "08.03.2024"}),
     ),
     "units in the headings": (
-        csv(headed(["assessor", "product", "greasy (0-100)", "sticky [0-100]", "gloss, GU"], wide())),
-        renamed(ONE, term={"greasy": "greasy (0-100)", "sticky": "sticky [0-100]", "gloss": "gloss, GU"}),
+        csv(headed(["assessor", "product", "greasy (0-100)", "sticky [0-100]", "gloss, points"], wide())),
+        renamed(ONE, term={"greasy": "greasy (0-100)", "sticky": "sticky [0-100]", "gloss": "gloss, points"}),
     ),
     "headings in capitals": (
         csv(headed(["PANELIST_NAME", "SAMPLE_CODE", "GREASY", "STICKY", "GLOSS"], wide())),
@@ -163,7 +163,7 @@ FURTHER: dict[str, tuple[tuple[str, bytes], Scores]] = {
     ),
     "headings of two lines in one cell": (
         csv([['"panel\nmember"', "product", '"greasy\n(film)"', "sticky", "gloss"], *wide()[1:]]),
-        renamed(ONE, term={"greasy": "greasy\n(film)"}),
+        renamed(ONE, term={"greasy": "greasy (film)"}),
     ),
     "stages within the names": (
         csv(headed(["assessor", "product", "rub-out: greasy", "rub-out: sticky", "after: gloss"], wide())),

@@ -59,7 +59,7 @@ def test_peculiarities_are_reported():
     assert table.unnamed == ("column 3",)
     assert table.column("column 3") == ("", "", "7")
     assert table.notes[1:] == (
-        "Blanks round these column names were taken off: panelist.",
+        "Blanks round or doubled, line ends and invisible signs were taken off in the headings: panelist.",
         "Columns without a name were called column 3.",
         "Rows shorter than the header were filled up with empty cells: line 3.",
     )

@@ -138,9 +138,9 @@ def test_unread_cells_say_where_they_stand():
 def test_what_was_done_is_said():
     assert imported_of(MESSY).notes == (
         "The file was read as utf-8-sig text with semicolons between the cells.",
-        "Blanks round these column names were taken off: Panelist.",
-        "Blanks round these names in column 'Panelist' were taken off: A01.",
-        "Blanks round these names in column 'Product' were taken off: P1.",
+        "Blanks round or doubled, line ends and invisible signs were taken off in the headings: Panelist.",
+        "Blanks round or doubled, line ends and invisible signs were taken off in column 'Panelist': A01.",
+        "Blanks round or doubled, line ends and invisible signs were taken off in column 'Product': P1.",
         "The comma was read as the decimal sign: Greasy.",
         "Per cent signs were left out: Sticky.",
         "'n/a' was read as no value: Sticky.",

@@ -60,11 +60,11 @@ def test_every_cell_is_text():
         book.add_worksheet("third")
 
     content = workbook(write)
-    with open_workbook(content, "f") as (book, errors):
+    with open_workbook(content, "f") as (book, told):
         assert sheet_names(book) == ["first", "third"]
         rows = sheet_rows(book, "first")
         assert sheet_rows(book, "third") == []
-        assert errors == 1
+        assert told == ("Cells with a spreadsheet error such as #DIV/0! in the workbook, read as empty: 1.",)
     assert rows[0] == [""] * 11
     assert rows[1] == ["", "017", "17", "48.7", "2025-03-10", "2025-03-10 16:30:00", "16:30:00", "TRUE", "=1+1",
                        "2", ""]  # fmt: skip

@@ -9,7 +9,7 @@ from panel.errors import StudyError
 from panel.models.consumers.just_about_right import weigh_just_about_right
 from panel.models.consumers.liking import weigh_liking
 from panel.study.raw_table import raw_file, raw_table
-from panel.study.survey import survey_columns, survey_study
+from panel.study.survey import one_row_each, survey_columns, survey_study
 
 
 def exported(text: str):
@@ -46,6 +46,44 @@ def test_the_answers_are_those_of_the_file_and_can_be_analysed():
     assert means["P2"] == pytest.approx(wide["P2: overall liking"].astype(float).mean())
     shares = weigh_just_about_right(study).shares
     assert set(shares["prototype"]) == {"P1", "P2"}
+
+
+def below(*, answers: bool) -> str:
+    """Return the same answers with a row for each person and product, or for each answer."""
+    rows = []
+    for n in range(30):
+        for p, asked in (("P1", (5 + n % 3, 3 + n % 2, n % 2)), ("P2", (7 + n % 2, 3, 1))):
+            named = list(zip(("overall liking", "greasiness (JAR)", "light"), asked, strict=True))
+            rows += [f"R{n};{p};{q};{a}" for q, a in named] if answers else [f"R{n};{p};" + ";".join(map(str, asked))]
+    heads = (
+        "Respondent;Product;Question;Answer" if answers else "Respondent;Product;overall liking;greasiness (JAR);light"
+    )
+    return "\n".join([heads, *rows])
+
+
+@pytest.mark.parametrize("answers", [False, True])
+def test_a_row_for_each_person_and_product_gives_the_same_answers(answers: bool):
+    table, prototypes = one_row_each(exported(below(answers=answers)))
+    assert (prototypes, table.lines[:2]) == (("P1", "P2"), [2, 8] if answers else [2, 4])
+    found = survey_study(table, survey_columns(table, prototypes), "Respondent", "t").table("answers")
+    wide = exported(people())
+    expected = survey_study(wide, survey_columns(wide), "Respondent", "t").table("answers")
+    parts = ["assessor", "prototype", "kind", "answer"]
+    assert sorted(found[parts].itertuples(index=False)) == sorted(expected[parts].itertuples(index=False))
+    assert one_row_each(wide) == (wide, ())
+
+
+@pytest.mark.parametrize(
+    ("text", "words"),
+    [
+        ("Product;liking\nP1;3\nP2;4\nP1;5", "has a row for each Product. Say which column holds the person"),
+        ("Person;Product;liking\nA;P1;3\nA;P2;4\nA;P1;5", "Line 4 of survey.csv is a second one of A for P1"),
+        ("Person;Product;liking\nA;P1;3\n;P1;4\nB;P2;5", "Line 3 of survey.csv does not say whose it is"),
+    ],
+)
+def test_rows_that_are_not_one_of_each_person_and_product_are_named(text: str, words: str):
+    with pytest.raises(StudyError, match=words):
+        one_row_each(exported(text))
 
 
 @pytest.mark.parametrize(

@@ -331,7 +331,9 @@ def _mind(result: Differences, names: Naming) -> tuple[str, ...]:
     if len(result.both_ways):
         lines.append("Some scores were corrected or set aside; below both answers stand side by side.")
     if result.confounds.with_batches and result.confounds.one_batch(*dict.fromkeys(result.means["prototype"])):
-        lines.append("At least one prototype is known from one batch only: another batch may come out differently.")
+        one = "At least one prototype is known from one batch only"
+        known = one if any(result.confounds.batches.values()) else "No batch is recorded"
+        lines.append(f"{known}: another batch may come out differently.")
     if result.margin is not None and not result.margin_stated:
         lines.append(_TYPED_IN.format(margin=format_typed(result.margin)))
     return tuple(lines[:3])

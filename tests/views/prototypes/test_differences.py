@@ -166,10 +166,17 @@ def test_what_cannot_be_shown_names_the_margin_or_its_absence():
 def test_at_most_three_sentences_to_mind_and_the_margin_typed_in_is_one():
     told = tell_differences(RESULT, NAMED)
     assert told.mind == (
-        "At least one prototype is known from one batch only: another batch may come out differently.",
+        "No batch is recorded: another batch may come out differently.",
         "The margin of 6 was typed in after the scores: it shows nothing, and tells only what would lie within it. "
         "State it in the study before the next test.",
     )
+
+
+def test_where_batches_are_recorded_it_is_told_that_there_is_one():
+    batches = dict.fromkeys(RESULT.means["prototype"], ("B1",))
+    one = replace(RESULT, confounds=replace(RESULT.confounds, batches=batches))
+    said = "At least one prototype is known from one batch only: another batch may come out differently."
+    assert tell_differences(one, NAMED).mind[0] == said
 
 
 @pytest.mark.parametrize(
