@@ -30,6 +30,7 @@ from panel.report.pdf import (
     contents_of,
     fitting,
     lying,
+    pointer,
     room_for,
 )
 
@@ -51,13 +52,15 @@ def docx_bytes(report: Report) -> bytes:
         for item, after in zip_longest(found, found[1:]):
             if _is_wide(item):
                 aside.append(item)
-                document.add_paragraph(f"{item.title}: at the end, on its side.")
+                document.add_paragraph(pointer(item.title))
             elif item == Words("contents", ()):
                 _contents(document, contents_of(report))
             else:
                 _put(document, item, leading=leads(item, after))
     if aside:
-        _turn_page(document)
+        page = document.add_section(WD_SECTION.NEW_PAGE)
+        page.orientation, page.page_width, page.page_height = WD_ORIENT.LANDSCAPE, Mm(297), Mm(210)
+        page.left_margin = page.right_margin = Mm(10)
         document.add_heading(ON_ITS_SIDE, 1)
         for item in aside:
             _put(document, item, WIDTH_TURNED)
@@ -69,8 +72,7 @@ def docx_bytes(report: Report) -> bytes:
 
 def _is_wide(item: Item) -> TypeGuard[Sheet | Picture]:
     if isinstance(item, Picture):
-        found = room_for(*_size(item))
-        return found is not None and found[1]
+        return (room_for(*_size(item)) or (0, False))[1]
     return isinstance(item, Sheet) and lying(item)[1]
 
 
@@ -187,13 +189,6 @@ def _contents(document: Any, listed: Sequence[Mapping[str, Any]]) -> None:
         _field(line, f"PAGEREF part{entry['place']}")
 
 
-def _turn_page(document: Any) -> None:
-    """Begin a page that is laid on its side."""
-    page = document.add_section(WD_SECTION.NEW_PAGE)
-    page.orientation, page.page_width, page.page_height = WD_ORIENT.LANDSCAPE, Mm(297), Mm(210)
-    page.left_margin = page.right_margin = Mm(10)
-
-
 def _field(paragraph: Any, name: str) -> None:
     """Write a field, such as the page number, that the reader's program fills in."""
     field = OxmlElement("w:fldSimple")
@@ -212,17 +207,18 @@ def _field(paragraph: Any, name: str) -> None:
 def _add_table(document: Any, sheet: Sheet, across: float) -> None:
     """Add a table; its header repeats on every page and no row is cut in two."""
     size, _ = lying(sheet)
-    parts = fitting(sheet, across, size)
-    for number, (part, widths) in enumerate(parts, start=1):
-        title = part.title if len(parts) == 1 else f"{part.title} (part {number} of {len(parts)})"
-        caption = document.add_paragraph()
-        _in_bold(caption, title, "")
-        caption.paragraph_format.keep_with_next = True
-        caption.paragraph_format.space_after = Pt(2)
+    for part, widths in fitting(sheet, across, size):
+        _caption(document, part.title)
         _fill(document, part, widths, size)
-    note = document.add_paragraph()
-    if sheet.note:
-        _small(note, sheet.note)
+        _small(document.add_paragraph(), part.note)
+
+
+def _caption(document: Any, title: str) -> None:
+    """Write what stands over a table or a picture, on the same page."""
+    caption = document.add_paragraph()
+    _in_bold(caption, title, "")
+    caption.paragraph_format.keep_with_next = True
+    caption.paragraph_format.space_after = Pt(2)
 
 
 def _fill(document: Any, sheet: Sheet, widths: list[float], size: float) -> None:
@@ -288,9 +284,7 @@ def _add_picture(document: Any, drawn: Picture) -> None:
     if found is None:
         document.add_paragraph(f"{drawn.title}: {TOO_LARGE}")
         return
-    caption = document.add_paragraph()
-    _in_bold(caption, drawn.title, "")
-    caption.paragraph_format.keep_with_next = True
+    _caption(document, drawn.title)
     shape = document.add_paragraph().add_run().add_picture(io.BytesIO(drawn.png()), width=Pt(found[0]))
     told = shape._inline.docPr
     told.set("descr", drawn.alt)

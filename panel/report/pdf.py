@@ -6,7 +6,7 @@ import json
 import re
 import subprocess
 import sys
-from collections.abc import Mapping, Sequence
+from collections.abc import Sequence
 from dataclasses import replace
 from functools import cache
 from importlib.util import find_spec
@@ -44,11 +44,11 @@ def pdf_bytes(report: Report) -> bytes:
     sections, turned = [], []
     for section in report.all_sections:
         found = list(items(section))
-        leading = [leads(item, after) for item, after in zip_longest(found, found[1:])]
-        laid = [{**one, "leads": own} for item, own in zip(found, leading, strict=True) for one in _set(item)]
+        laid = [{**one, "leads": leads(*two)} for two in zip_longest(found, found[1:]) for one in _set(two[0])]
         turned += [one for one in laid if one.get("turned")]
-        upright = [_pointer(one) if one.get("turned") else one for one in laid]
-        size = _SMALL if section in report.sections or _letters(upright) > _MUCH else _PLAIN
+        upright = [one if not one.get("turned") else _paragraph(pointer(one["title"])) for one in laid]
+        letters = sum(len(text) for one in upright for text in one.get("texts", ()))
+        size = _SMALL if section in report.sections or letters > _MUCH else _PLAIN
         sections.append(_section(plain_text(section.title), upright, size, new_page=section.on_new_page))
     if turned:
         sections.append({**_section(ON_ITS_SIDE, turned, _SMALL, new_page=True), "turned": True})
@@ -104,14 +104,13 @@ def _section(heading: str, laid: list[dict[str, Any]], size: float, *, new_page:
     return {"heading": heading, "items": laid, "size": size, "new_page": new_page, "turned": False}
 
 
-def _letters(laid: list[dict[str, Any]]) -> int:
-    """Return how many letters of running text a section has."""
-    return sum(len(text) for one in laid for text in one.get("texts", ()))
+def _paragraph(text: str) -> dict[str, Any]:
+    return {"kind": "paragraph", "texts": [text]}
 
 
-def _pointer(laid: Mapping[str, Any]) -> dict[str, Any]:
+def pointer(title: str) -> str:
     """Return what stands in the place of something that is laid on its side at the end."""
-    return {"kind": "paragraph", "texts": [f"{laid['title']}: at the end, on its side."]}
+    return f"{title}: at the end, on its side."
 
 
 def _set(item: Item) -> list[dict[str, Any]]:
@@ -123,16 +122,13 @@ def _set(item: Item) -> list[dict[str, Any]]:
             svg = item.printed()
             found = room_for(*_size(svg))
             if found is None:
-                return [{"kind": "paragraph", "texts": [f"{item.title}: {TOO_LARGE}"]}]
+                return [_paragraph(f"{item.title}: {TOO_LARGE}")]
             words = {"title": item.title, "alt": item.alt, "svg": svg}
             return [{"kind": "picture", **words, "width": found[0], "turned": found[1]}]
         case Sheet():
             size, turned = lying(item)
             parts = fitting(item, WIDTH_TURNED if turned else WIDTH, size)
-            return [
-                {**_sheet(part, widths, size, (at, len(parts))), "turned": turned}
-                for at, (part, widths) in enumerate(parts, start=1)
-            ]
+            return [{**_sheet(part, widths, size), "turned": turned} for part, widths in parts]
 
 
 def lying(sheet: Sheet) -> tuple[float, bool]:
@@ -143,9 +139,8 @@ def lying(sheet: Sheet) -> tuple[float, bool]:
     return _best_size(sheet, WIDTH_TURNED, _SIZES), True
 
 
-def _sheet(sheet: Sheet, widths: list[float], size: float, part: tuple[int, int]) -> dict[str, Any]:
+def _sheet(sheet: Sheet, widths: list[float], size: float) -> dict[str, Any]:
     """Return a table; only words wider than their column may be broken."""
-    number, of = part
     room = [width - PADDING for width in widths]
     headings = zip(sheet.headings, room, strict=True)
     rows: list[list[Any]] = []
@@ -154,14 +149,14 @@ def _sheet(sheet: Sheet, widths: list[float], size: float, part: tuple[int, int]
         rows.append([[cells[0], name], *cells[1:]])
     return {
         "kind": "sheet",
-        "title": sheet.title if of == 1 else f"{sheet.title} (part {number} of {of})",
+        "title": sheet.title,
         "size": size,
         "whole": max((len(cell) for row in sheet.rows for cell in row), default=0) < _LONG_CELL,
         "widths": widths,
         "headings": [_breakable(words, wide, size, bold=True) for words, wide in headings],
         "right": [holds_numbers(sheet, column) for column in range(len(sheet.headings))],
         "rows": rows,
-        "note": with_breaks(sheet.note, 100) if number == of else "",
+        "note": with_breaks(sheet.note, 100),
     }
 
 
@@ -243,7 +238,8 @@ def fitting(sheet: Sheet, width: float, size: float) -> list[tuple[Sheet, list[f
     # once more with less room, so that the last part is not left with a column or two
     even = (sum(needed) + (len(groups) - 1) * needed[0]) / len(groups) + max(needed)
     groups = min((_groups(needed, min(even, width)), groups), key=len)
-    return [(_part(sheet, group), _widths(sheet, group, needed, width, size)) for group in groups]
+    widths = [_widths(sheet, group, needed, width, size) for group in groups]
+    return [(_part(sheet, group, place, len(groups)), widths[place]) for place, group in enumerate(groups)]
 
 
 def _best_size(sheet: Sheet, width: float, sizes: Sequence[float]) -> float:
@@ -309,10 +305,11 @@ def _wanted(sheet: Sheet, column: int, size: float) -> float:
     return min(longest, _LONGEST_LINE) * _MEAN * size + PADDING
 
 
-def _part(sheet: Sheet, group: list[int]) -> Sheet:
+def _part(sheet: Sheet, group: list[int], place: int, of: int) -> Sheet:
+    title = sheet.title if of == 1 else f"{sheet.title} (part {place + 1} of {of})"
     headings = tuple(sheet.headings[column] for column in group)
     rows = tuple(tuple(row[column] for column in group) for row in sheet.rows)
-    return Sheet(sheet.title, headings, rows, sheet.ids, sheet.note)
+    return Sheet(title, headings, rows, sheet.ids, sheet.note if place + 1 == of else "")
 
 
 # Pictures drawn by two processes at a time.

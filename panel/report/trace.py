@@ -154,7 +154,8 @@ def _with_raw_lines(study: Study, rows: pd.DataFrame) -> pd.DataFrame:
     lines, cells = place // len(columns), place % len(columns)
     texts = [table.column(columns[cell])[line] for line, cell in zip(lines, cells, strict=True)]
     came_in = study.scores["score"].to_numpy(dtype=float)[place]
-    if not np.array_equal(read_numbers(pd.Series(texts, dtype="str"), _decimal(study)).values, came_in, equal_nan=True):
+    decimal = str(study.facts["import"]["columns"].get("decimal") or "")
+    if not np.array_equal(read_numbers(pd.Series(texts, dtype="str"), decimal).values, came_in, equal_nan=True):
         return rows
     return rows.assign(raw_file=file.name, raw_line=[table.lines[line] for line in lines])
 
@@ -176,10 +177,6 @@ def _imported(study: Study) -> tuple[RawFile, RawTable, list[str]] | None:
     if not set(columns) <= set(table.header) or len(table.lines) * len(columns) != len(study.scores):
         return None
     return file, table, columns
-
-
-def _decimal(study: Study) -> str:
-    return str(study.facts["import"]["columns"].get("decimal") or "")
 
 
 _TABLE_MAKERS: Mapping[str, Callable[[Answers], Numbers | NoAnswer]] = MappingProxyType(

@@ -3,11 +3,10 @@
 from __future__ import annotations
 
 import re
-import warnings
 from collections.abc import Callable, Iterable, Iterator, Mapping, Sequence
 from dataclasses import dataclass, field
-from functools import cache, partial
-from typing import Any, Literal, TypeVar
+from functools import cache
+from typing import Any, Literal
 
 import pandas as pd
 
@@ -373,18 +372,12 @@ def numbers_of(answers: Answers, question: Question[Any], table: Table) -> Numbe
 def _prefixes(code: str, rows: Iterable[Sequence[object]], ids: Sequence[str]) -> tuple[str, ...]:
     """Return what the ids behind each row shown have in common; nothing for a row such as a total."""
     found = [_row_id(code, names) for names in rows]
-    return tuple(name if any(_goes_on(name, full) for full in ids) else "" for name in found)
-
-
-def _goes_on(name: str, full: str) -> bool:
-    return full == name or full.startswith(f"{name}-")
+    return tuple(name if any(f"{full}-".startswith(f"{name}-") for full in ids) else "" for name in found)
 
 
 # Small ways to put a part of the evidence file together: a table or why it is not there, a fact, a picture,
 # points.
 
-
-T = TypeVar("T")
 
 _PRINT_DOTS = 150  # to the inch, for pictures in a text document: sharp on paper, and the file stays small
 
@@ -418,16 +411,8 @@ def told_blocks(told: views.Told, *tables: Numbers | NoAnswer) -> Iterator[Block
 
 def picture(own: views.Picture) -> Picture:
     """Return a picture that is drawn once, when it is asked for."""
-    svg, printed = (cache(partial(_quietly, draw)) for draw in (lambda: own.svg, lambda: own.printed_svg))
-    png = cache(partial(_quietly, lambda: own.png(PRINTED, _PRINT_DOTS)))
-    return Picture(own.name, own.title, own.alt, svg, printed, png)
-
-
-def _quietly(draw: Callable[[], T]) -> T:
-    """Draw without the drawing library's remark on every sign that its font lacks; a box stands in its place."""
-    with warnings.catch_warnings():
-        warnings.filterwarnings("ignore", message="Glyph .* missing from font")
-        return draw()
+    png = cache(lambda: own.png(PRINTED, _PRINT_DOTS))
+    return Picture(own.name, own.title, own.alt, lambda: own.svg, lambda: own.printed_svg, png)
 
 
 def fact(study: Study, name: str) -> str:

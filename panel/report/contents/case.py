@@ -219,12 +219,12 @@ def _claim_page(answers: Answers, found: Claims, number: int, strength: pd.Serie
         said("subheading", "Evidence for and against"),
         *_evidence(answers, found, number, strength),
     ]
-    blocks += [said("subheading", "Footnote"), *_footnote(found, number)]
+    blocks += [said("subheading", "Footnote"), *_footnote(found, row)]
     blocks += [
         said("subheading", "Rule and its source"),
         *points([_rule(str(row["kind"])), criteria_words(found, number)]),
     ]
-    blocks += _instead(found, number)
+    blocks += _instead(found, row)
     advised = set(found.findings.loc[found.findings["number"] == number, "advice"])  # they stand under the wording
     if needs := [need for need in needs_of(found, number) if need not in advised]:
         blocks += [said("subheading", "What it would take"), *points(map(ended, needs))]
@@ -282,9 +282,9 @@ def _evidence(answers: Answers, found: Claims, number: int, strength: pd.Series)
     return blocks
 
 
-def _footnote(found: Claims, number: int) -> list[Block]:
-    row = found.claims.loc[found.claims["number"] == number].iloc[0]
-    words, *gaps = footnote_lines(found, number) if row["footnote"] else ("", *footnote_lines(found, number))
+def _footnote(found: Claims, row: pd.Series) -> list[Block]:
+    lines = footnote_lines(found, int(row["number"]))
+    words, *gaps = lines if row["footnote"] else ("", *lines)
     return [
         said("paragraph", words or "None: nothing was tested that could stand in one."),
         *(said("gap", gap) for gap in gaps),
@@ -301,10 +301,9 @@ def _rule(kind: str) -> str:
     return f"Needed for this kind: {row['minimum_design']}. Shown by: {row['statistic']}. Source: {row['source']}."
 
 
-def _instead(found: Claims, number: int) -> list[Block]:
-    row = found.claims.loc[found.claims["number"] == number].iloc[0]
+def _instead(found: Claims, row: pd.Series) -> list[Block]:
     lines = [f"May be said: {ended(row['suggestion'])}"] if row["suggestion"] else []
-    lines += wording_lines(found, number)
+    lines += wording_lines(found, int(row["number"]))
     return [said("subheading", "Wording"), *points(lines)] if lines else []
 
 
@@ -468,8 +467,8 @@ def as_annex(answers: Answers, before: Sequence[Section], annex: Sequence[Sectio
     shortened = []
     for section in annex:
         methods = {block.method for block in section.blocks if isinstance(block, Numbers)}
-        blocks: Iterable[Block] = (block for block in section.blocks if not _left_out(block))
-        blocks = (_cut(block, prototypes, attributes) for block in blocks)
+        drawn = (one for one in section.blocks if not (isinstance(one, Picture) and one.name in _NOT_DRAWN))
+        blocks: Iterable[Block] = (_cut(block, prototypes, attributes) for block in drawn)
         if section.number == _RESULTS:
             blocks = (_cut_list(block, methods, (words, sorted(prototypes))) for block in blocks)
         shortened.append(replace(section, blocks=tuple(_once(blocks, said))))
@@ -491,10 +490,6 @@ def _once(blocks: Iterable[Block], said: set[str]) -> Iterator[Block]:
             yield from points(fresh)
         elif fresh or not lines:
             yield block
-
-
-def _left_out(block: Block) -> bool:
-    return isinstance(block, Picture) and block.name in _NOT_DRAWN
 
 
 def _cut(block: Block, prototypes: set[str], attributes: set[str]) -> Block:

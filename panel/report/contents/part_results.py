@@ -194,16 +194,14 @@ def analysis(answers: Answers) -> Section:
 def emollients(answers: Answers) -> list[Block]:
     """Return what each swap went with."""
     found, names = answers.swaps, answers.names
-
-    def make() -> Iterable[Block]:
-        if isinstance(found, NoAnswer):
-            return
-        tables = tables_of(answers, SWAPS)
-        yield from points(alias_sentences(found))
-        yield from told_blocks(tell_causes(answers.causes, names, *swaps.swap_drawers(found, names)), *tables)
-        yield from _ladder(answers)
-
-    return _told("What changed with the emollients", found, make)
+    heading = said("subheading", "What changed with the emollients")
+    if isinstance(found, NoAnswer):
+        return [heading, not_there(found)]
+    told = tell_causes(answers.causes, names, *swaps.swap_drawers(found, names))
+    return [
+        *(heading, *points(alias_sentences(found))),
+        *(*told_blocks(told, *tables_of(answers, SWAPS)), *_ladder(answers)),
+    ]
 
 
 def _ladder(answers: Answers) -> Iterable[Block]:
@@ -218,18 +216,13 @@ def _ladder(answers: Answers) -> Iterable[Block]:
 
 def instruments(answers: Answers) -> list[Block]:
     """Return what the instruments say beside the panel."""
+    heading = said("subheading", "Instrument readings beside the panel")
     if answers.study.table("readings").empty and answers.study.table("curves").empty:
-        return [said("subheading", _INSTRUMENTS), said("paragraph", "Instrument readings: not part of this study.")]
-    found, names = answers.readings, answers.names
-
-    def make() -> Iterable[Block]:
-        if not isinstance(found, NoAnswer):
-            yield from told_blocks(tell_readings(found, names), *tables_of(answers, READINGS))
-
-    return _told(_INSTRUMENTS, found, make)
-
-
-_INSTRUMENTS = "Instrument readings beside the panel"
+        return [heading, said("paragraph", "Instrument readings: not part of this study.")]
+    found = answers.readings
+    if isinstance(found, NoAnswer):
+        return [heading, not_there(found)]
+    return [heading, *told_blocks(tell_readings(found, answers.names), *tables_of(answers, READINGS))]
 
 
 # The answers on consumers: liking, groups, just about right, terms, agreement, preference, forced choice.
@@ -259,39 +252,26 @@ _ASKED: tuple[tuple[str, Question[Any], Callable[[Any, Naming], Told]], ...] = (
 )
 
 
-def _told(title: str, found: object, make: Callable[[], Iterable[Block]]) -> list[Block]:
-    """Return a part under its title, or why it is not there."""
-    told: Iterable[Block] = (not_there(found),) if isinstance(found, NoAnswer) else make()
-    return [said("subheading", title), *told]
-
-
 def _liking(answers: Answers) -> list[Block]:
-    found = answers.liking
-
-    def make() -> Iterable[Block]:
-        if isinstance(found, NoAnswer):
-            return
-        yield from told_blocks(answers.tell(tell_liking, found), *tables_of(answers, LIKING))
-        others = [name for name in questions_of(answers.study, "liking") if name != found.question]
-        if others:
-            yield said("gap", f"Other liking questions were asked and are not in this file: {', '.join(others)}.")
-
-    return _told("Liking (consumers)", found, make)
+    found, heading = answers.liking, said("subheading", "Liking (consumers)")
+    if isinstance(found, NoAnswer):
+        return [heading, not_there(found)]
+    blocks = [heading, *told_blocks(answers.tell(tell_liking, found), *tables_of(answers, LIKING))]
+    others = [name for name in questions_of(answers.study, "liking") if name != found.question]
+    if others:
+        blocks.append(said("gap", f"Other liking questions were asked and are not in this file: {', '.join(others)}."))
+    return blocks
 
 
 def _groups(answers: Answers) -> list[Block]:
     found, mapped, names = answers.segments, answers.preference_map, answers.names
-
-    def make() -> Iterable[Block]:
-        if isinstance(found, NoAnswer):
-            return
-        yield from told_blocks(tell_segments(found, names), *tables_of(answers, SEGMENTS))
-        if consumers_only(answers.study):
-            return
-        sensations = tables_of(answers, PREFERENCE_MAP)
-        if isinstance(mapped, NoAnswer):
-            yield from map(or_gap, sensations)
-        else:
-            yield from told_blocks(tell_preference_map(mapped, names), *sensations)
-
-    return _told("Groups of consumers", found, make)
+    heading = said("subheading", "Groups of consumers")
+    if isinstance(found, NoAnswer):
+        return [heading, not_there(found)]
+    blocks = [heading, *told_blocks(tell_segments(found, names), *tables_of(answers, SEGMENTS))]
+    if consumers_only(answers.study):
+        return blocks
+    sensations = tables_of(answers, PREFERENCE_MAP)
+    if isinstance(mapped, NoAnswer):
+        return [*blocks, *map(or_gap, sensations)]
+    return [*blocks, *told_blocks(tell_preference_map(mapped, names), *sensations)]

@@ -122,7 +122,8 @@ _WITHOUT_FOIL = Table(
 
 def tell_agreement(result: Agreement, names: Naming) -> Told:
     """Return what is told of agreement with statements."""
-    yes_saying = [_foil(row, result) for row in _most_agreed_first(result.foils)]
+    untrue = result.foils.sort_values("agreed", ascending=False, kind="stable")
+    yes_saying = [_foil(row, result) for row in untrue.to_dict("records")]
     dropped = _dropped_from_all(result)
     return Told(
         result,
@@ -241,11 +242,6 @@ def _bar(bar: Mapping[Any, Any]) -> str:
     return (
         f"{goal}{set_by}: not shown ({p_words(bar['p_value'])}); {bar['needed']} of {bar['base']} would have to agree."
     )
-
-
-def _most_agreed_first(foils: pd.DataFrame) -> list[dict[Any, Any]]:
-    """Return the untrue statements, those first that most agreed with."""
-    return foils.sort_values("agreed", ascending=False, kind="stable").to_dict("records")
 
 
 def _foil(row: Mapping[Any, Any], result: Agreement) -> str:

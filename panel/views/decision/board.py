@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 import re
-from collections.abc import Mapping
 from textwrap import shorten
 from typing import TYPE_CHECKING, Any
 
@@ -12,7 +11,7 @@ import pandas as pd
 from panel.claims.judge import Claims
 from panel.claims.verdict import AGAINST_IT, AS_WORDED, CANNOT_TELL, CONTRARY, NOT_SUPPORTED, VERDICTS
 from panel.study.naming import Naming
-from panel.study.shown import About, Table, each_row
+from panel.study.shown import Table, each_row
 from panel.views.decision.claims import (
     CLAIM_COLUMNS,
     claim_tables,
@@ -62,17 +61,13 @@ def _ordered(result: Claims) -> pd.DataFrame:
     return rows.assign(reason=[_first_reason(result, int(number)) for number in rows["number"]])
 
 
-def _sentence(row: Mapping[str, Any], _: About) -> str:
-    return f"“{row['claim']}”"
-
-
 _BOARD = Table(
     name="claims",
     title="What may be said, from supported to not",
     rows=_ordered,
     columns=(
         each_row("Verdict", lambda row, _: verdict_words(str(row["verdict"])), "verdict"),
-        each_row("Sentence", _sentence, "claim"),
+        each_row("Sentence", lambda row, _: f"“{row['claim']}”", "claim"),
         each_row("Because", lambda row, _: _brief(str(row["reason"])), "reason"),
     ),
 )

@@ -18,6 +18,7 @@ from panel.views.pictures import FAINT, INK, shortened, text_width, wrapped
 from panel.views.told import Drawer, Picture, Told, drawer
 from panel.words import (
     NOTHING,
+    capital,
     counted,
     format_change,
     format_interval,
@@ -194,7 +195,7 @@ def _along(causes: Causes, names: Naming) -> str:
         what = f"{_said(names, first)} ({_change(first['estimate'], names)})"
         what += f" and {counted(more, 'other sensation')} go" if more else " goes"
         told.append(f"{what} along with {_swap(swap, _short(causes))} or with the {_factors(swap)}")
-    return f"{_upper('; '.join(told))}: these data cannot tell the two apart." if told else ""
+    return f"{capital('; '.join(told))}: these data cannot tell the two apart." if told else ""
 
 
 def _factors(swap: Any) -> str:
@@ -218,10 +219,6 @@ def _short(causes: Causes) -> dict[str, str]:
 def _said(names: Naming, row: Mapping[Any, Any]) -> str:
     words = names.attribute(str(row["attribute"]))
     return f"“{words}”" if "," in words else words
-
-
-def _upper(words: str) -> str:
-    return words[:1].upper() + words[1:] if words[1:2].islower() else words
 
 
 def _change(value: float, names: Naming) -> str:
@@ -328,7 +325,8 @@ def _figure(causes: Causes, names: Naming, most: int) -> Figure:
     key = _key_lines(causes, width - 2 * _MARGIN)
     top = 20 + _line(size) * max([1, *(len(lines) for lines in heads.values())])
     top += 12 if targets.loc[columns].notna().any(axis=None) else 0
-    tall = [_row_height(row, short) for row in causes.swaps.to_dict("records")]
+    told = [_swap_lines(row, short, _NAMES) for row in causes.swaps.to_dict("records")]
+    tall = [max(_ROW, 16 + sum(len(lines) * _line(size) for lines, size, _ in swap)) for swap in told]
     height = top + sum(tall) + 10 + 15 * len(key)
     figure, axes = _sheet(width, height)
     _lines(axes, _MARGIN, 18 + size, [names.with_scale("Change of the score")], _SMALL, color=_QUIET)
@@ -372,10 +370,6 @@ def _write_stages(axes: Axes, columns: Sequence[str], names: Naming, left: float
             _text(axes, (low + high) / 2, 8, words, _SMALL, ha="center", color=_QUIET)
             axes.plot([low, high], [13, 13], color=FAINT, linewidth=0.8)
         start = place
-
-
-def _row_height(row: Mapping[Any, Any], short: Mapping[str, str]) -> float:
-    return max(_ROW, 16 + sum(len(lines) * _line(size) for lines, size, _ in _swap_lines(row, short, _NAMES)))
 
 
 def _swap_lines(row: Mapping[Any, Any], short: Mapping[str, str], width: float) -> list[tuple[list[str], float, str]]:

@@ -210,14 +210,6 @@ def _reading(row: Mapping[str, Any], _: About) -> str:
     return f"{told} ({format_reading(row['ci_low'])} to {format_reading(row['ci_high'])})" if known else told
 
 
-def _parameter(name: Any, _: About) -> str:
-    return measure_title(_PARAMETER_WORDS[str(name)], PARAMETER_UNITS[str(name)])
-
-
-def _stands_for(row: Mapping[str, Any], _: About) -> str:
-    return _RATE_WORDS.get(float(row["rate"]), NOTHING)
-
-
 _CURVE = text("Curve", "curve")
 _VALUE = each_row("{level}", _reading, "estimate", "ci_low", figure=True)
 _FLOW = Table(
@@ -226,7 +218,7 @@ _FLOW = Table(
     lambda result: _with_curve(result.flow.parameters),
     (_CURVE,),
     key=("curve", "parameter"),
-    across=Across("parameter", _VALUE, _parameter),
+    across=Across("parameter", _VALUE, lambda name, _: measure_title(_PARAMETER_WORDS[name], PARAMETER_UNITS[name])),
 )
 _FLOW_MODELS_COMPARED = Table(
     "flow_models",
@@ -234,7 +226,7 @@ _FLOW_MODELS_COMPARED = Table(
     lambda result: _with_curve(result.flow.models),
     (_CURVE,),
     key=("curve", "model"),
-    across=Across("model", number("", "difference", 1), lambda model, _: _model_words(str(model))),
+    across=Across("model", number("", "difference", 1), lambda model, _: MODEL_WORDS[model]),
 )
 _VISCOSITIES = Table(
     "viscosities",
@@ -243,7 +235,7 @@ _VISCOSITIES = Table(
     (
         _CURVE,
         each_row("Shear rate, 1/s", lambda row, _: format_typed(float(row["rate"])), "rate", figure=True),
-        each_row("Stands for", _stands_for, "rate"),
+        each_row("Stands for", lambda row, _: _RATE_WORDS.get(float(row["rate"]), NOTHING), "rate"),
         each_row("Viscosity, Pa s ({level})", _reading, "estimate", "ci_low", figure=True),
         yes_no("Measured", "extrapolated", "no, beyond the measured rates", "yes"),
     ),
@@ -263,10 +255,6 @@ _FORCE = Table(
     ),
     key=("curve", "measure", "limits"),
 )
-
-
-def _model_words(model: str) -> str:
-    return next((words for name, words in MODEL_WORDS.items() if name == model), model)
 
 
 # Pictures of the measured curves: flow curves with the model on logarithmic scales, force curves with their areas.

@@ -144,10 +144,6 @@ def _verdict_sentences(ladder: Ladder, names: Naming) -> tuple[str, ...]:
     return tuple(_verdict(row, names) for row in rows.to_dict("records"))
 
 
-def _steps(ladder: Ladder) -> pd.DataFrame:
-    return pd.DataFrame({"step": list(ladder.stopped), "stopped": list(ladder.stopped.values())})
-
-
 def _adds(row: Mapping[str, Any], about: About) -> str:
     return f"Stops here: {row['stopped']}." if row["stopped"] else _WRITERS[row["step"]](about)[0]
 
@@ -336,7 +332,7 @@ def _said_beforehand(row: Mapping[str, Any], _: About) -> str:
 LADDER = Table(
     "ladder",
     "How far the evidence carries, step by step",
-    _steps,
+    lambda ladder: pd.DataFrame({"step": list(ladder.stopped), "stopped": list(ladder.stopped.values())}),
     (
         text("Step", "step", _TITLES),
         each_row("What it adds", _adds, "step"),

@@ -252,15 +252,7 @@ _SCREENING = Table(
 )
 
 
-def _mean_and_scatter(row: Mapping[str, Any], _: About) -> str:
-    return f"{format_reading(row['estimate'])} ± {format_reading(row['sd'], 2)}"
-
-
-def _measure(row: Mapping[str, Any], _: About) -> str:
-    return measure_title(row["measure"], row["unit"])
-
-
-_MEASURE = each_row("Measure", _measure, "measure", "unit")
+_MEASURE = each_row("Measure", lambda row, _: measure_title(row["measure"], row["unit"]), "measure", "unit")
 
 
 _OF_FORCE, _OF_FLOW = ("stickiness", "work of adhesion"), ("viscosity at", "yield stress", "flow index")
@@ -283,7 +275,16 @@ _READINGS = Table(
     _with_curve("means"),
     (_MEASURE,),
     key=("measure", "prototype"),
-    across=Across("prototype", each_row("", _mean_and_scatter, "estimate", "sd", figure=True)),
+    across=Across(
+        "prototype",
+        each_row(
+            "",
+            lambda row, _: f"{format_reading(row['estimate'])} ± {format_reading(row['sd'], 2)}",
+            "estimate",
+            "sd",
+            figure=True,
+        ),
+    ),
     code="R",
     sources=(
         Source("readings", same={"measure": "measure", "prototype": "prototype"}),

@@ -93,7 +93,10 @@ def formulas_table(study: Study) -> pd.DataFrame:
         }
     ).T
     kinds = ["emollient" if name in emollients else "" for name in percent.index]
-    columns = {name: [*map(_amount, percent[name]), *map(_sum, sums[name])] for name in percent.columns}
+    columns = {
+        name: [*map(_amount, percent[name]), *(format_number(total, 2) for total in sums[name])]
+        for name in percent.columns
+    }
     names = [*percent.index, _EMOLLIENTS, _TOTAL]
     return pd.DataFrame({f"Ingredient ({_PERCENT})": names, "Kind": [*kinds, "", ""], **columns}, dtype="str")
 
@@ -149,10 +152,6 @@ def _amount(percent: float) -> str:
     if np.isnan(percent):
         return "not given"
     return f"{percent:g}" if percent else NOTHING
-
-
-def _sum(percent: float) -> str:
-    return format_number(percent, 2)
 
 
 def _ages(batches: pd.DataFrame) -> list[str]:
