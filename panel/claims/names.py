@@ -167,10 +167,10 @@ def words_of(text: str) -> Tokens:
 
 
 @cache
-def _phrases(language: str = "en") -> Mapping[Tokens, tuple[Entry, ...]]:
+def _phrases() -> Mapping[Tokens, tuple[Entry, ...]]:
     """Return the table of words by the tokens of each phrase; a place with a kind of product is one, too."""
     found: dict[Tokens, tuple[Entry, ...]] = {}
-    for row in shared_table(f"claim_words_{language}").to_dict("records"):
+    for row in shared_table("claim_words_en").to_dict("records"):
         value = float(row["value"]) if row["value"] else float("nan")
         entry = Entry(str(row["part"]), str(row["family"]), str(row["asked_as"]), value)
         for phrase in _written_out(str(row["phrase"])):
@@ -196,16 +196,16 @@ _PRODUCTS = ("product_place", "product_type")  # face, lotion: together a kind o
 
 
 @cache
-def known_words(language: str = "en") -> frozenset[str]:
+def known_words() -> frozenset[str]:
     """Return every word that stands in some phrase of the table."""
-    return frozenset(word for phrase in _phrases(language) for word in phrase)
+    return frozenset(word for phrase in _phrases() for word in phrase)
 
 
 @cache
-def _longest_phrases(language: str = "en") -> dict[str, int]:
+def _longest_phrases() -> dict[str, int]:
     """Return the number of words of the longest phrase that begins with a word."""
     found: dict[str, int] = {}
-    for phrase in _phrases(language):
+    for phrase in _phrases():
         found[phrase[0]] = max(found.get(phrase[0], 0), len(phrase))
     return found
 

@@ -14,7 +14,6 @@ from dataclasses import dataclass
 from typing import Any
 
 import numpy as np
-import pandas as pd
 
 from panel.checks.confounds import IN_THESE_BATCHES
 from panel.claims.claim import (
@@ -44,6 +43,7 @@ from panel.stats.answers.binomial import wilson_interval
 from panel.stats.answers.paired_answers import mcnemar_exact
 from panel.stats.comparing.multiplicity import below, holm
 from panel.study.knowledge import shared_table
+from panel.study.study import Study, kept
 from panel.words import counted, p_words
 
 SUPPORTED = "supported as worded"
@@ -506,9 +506,11 @@ def _judged(question: str, end: str, sign: int, most: float, grid: AnswerGrid, a
 _RIGHT = 3  # the middle of five steps, just about right
 
 
-def _partners(_: Claim, materials: Materials) -> pd.DataFrame:
-    """Return which measure of an instrument goes with which attribute."""
-    return declared_pairs(materials.study, materials.study.table("readings")["measure"].drop_duplicates())[0]
+@kept
+def _partners(study: Study) -> list[tuple[str, str]]:
+    """Return the measures of instruments that go with an attribute, and which."""
+    pairs, _ = declared_pairs(study, study.table("readings")["measure"].drop_duplicates())
+    return list(zip(pairs["measure"].tolist(), pairs["attribute"].tolist(), strict=True))
 
 
 def _readings(claim: Claim, materials: Materials, wanted: Mapping[str, int]) -> Iterator[_Bearing]:
@@ -517,9 +519,9 @@ def _readings(claim: Claim, materials: Materials, wanted: Mapping[str, int]) -> 
     measures = tuple(str(name) for name in table["measure"].unique())
     named = {word for word in words_of(claim.claim) if len(word) >= _LEAST_LETTERS}
     partners = {
-        str(row["measure"]): str(row["attribute"])
-        for row in materials.once(_partners, claim).to_dict("records")
-        if row["attribute"] == claim.attribute or family_of(materials.study, str(row["attribute"])) in wanted
+        measure: attribute
+        for measure, attribute in _partners(materials.study)
+        if attribute == claim.attribute or family_of(materials.study, attribute) in wanted
     }
     denies = _said(materials.read(claim.claim)) < 0 or bool({"no", "not", "without"} & set(words_of(claim.claim)))
     for measure in measures:
