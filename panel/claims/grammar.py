@@ -260,7 +260,7 @@ class _Reader(Cursor):
         length, entry = self.entry("than")
         if not length and self.found.core and self.found.core[-1].family == "preference":
             length, entry = self.entry("preferred_to")
-        if not length and self.tokens[self.place] == "not":
+        if not length and self.tokens[self.place] == "not" and self.tokens[self.place - 1] in _JOINS:
             self.place += 1
             if self.comparator():
                 self.found.chunks.append(Entry("not_other"))
