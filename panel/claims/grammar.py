@@ -484,6 +484,7 @@ class _Reader(Cursor):
         if self.tokens[self.place] not in ends or last or self.found.shares or self.question is not None:
             return False
         said = self.found.core or self.found.left_over
+        self.found.left_over += ["whether"] if self.asking and not said else []
         self.question = self.found.core if said else None
         self.found.core, self.found.pauses = [], []
         self.asked_turned, self.found.turned = self.found.turned, False
