@@ -25,7 +25,7 @@ from pathlib import Path
 import pytest
 
 from panel.claims.judge import judge_drafts
-from panel.claims.verdict import AS_WORDED
+from panel.claims.verdict import AS_WORDED, NOT_SUPPORTED
 from panel.study.open_study import open_study
 from tests.claims.claim_studies import answer_rows, panel_scores, seeded, study_with, time_rows, vote_rows, words_judge
 
@@ -271,3 +271,12 @@ def test_every_statement_is_shown(name):
     assert set(first) == set(STATEMENTS[name])
     filled = [{"claim": first[each], "prototype": PROTOTYPES[name], **STATEMENTS[name][each]} for each in first]
     assert [draft.claim for draft in judge_drafts(_study(name), filled) if draft.verdict not in AS_WORDED] == []
+
+
+def test_the_contrary_of_what_people_were_asked_is_not_supported_and_told_as_such():
+    contrary = "89 % of users agreed that it leaves their hands feeling greasy"
+    (draft,) = judge_drafts(
+        _study("demo"), [{"claim": contrary, "prototype": PROTOTYPES["demo"], **STATEMENTS["demo"]["not greasy"]}]
+    )
+    assert draft.verdict == NOT_SUPPORTED
+    assert any("the opposite of what people were asked" in reason for reason in draft.reasons)
