@@ -7,134 +7,23 @@ and names nothing of the study is left over, and so is one that stands where it 
 from __future__ import annotations
 
 import math
-from collections.abc import Mapping, Sequence
-from dataclasses import dataclass, field, replace
+from collections.abc import Sequence
+from dataclasses import replace
 
 from panel.claims.names import SILENT, Entry, Names, Tokens, entries_at, known_words, number_at, tokens_of
-from panel.claims.reading import LETTERS, OF_PEOPLE, UNREADABLE, Reading, Share, degree_of, said_once
-
-_OURS = frozenset(("our", "the", "its"))
-_BEFORE_OTHER = frozenset(("with", "for", "after", "from"))
-
-
-@dataclass(eq=False)
-class _Cursor:
-    """The tokens and names of one sentence, the place reached, and everything found up to there."""
-
-    tokens: Tokens
-    names: Names
-    place: int = 0
-    found: Reading = field(default_factory=Reading)
-    question: list[Entry] | None = None
-    than_own: bool = False
-    asking: bool = False
-    asked_turned: bool = False
-    to_list: bool = False
-
-    def entry(self, part: str, place: int | None = None) -> tuple[int, Entry]:
-        """Return the _longest phrase of this part at a place (the one reached), 0 tokens where there is none."""
-        return next(entries_at(self.tokens, self.place if place is None else place, part), (0, Entry("")))
-
-    def words(self, length: int) -> str:
-        """Return the next words as text."""
-        return " ".join(self.tokens[self.place : self.place + length])
-
-    def take(self, length: int, entry: Entry) -> bool:
-        """Take the next words as what they are."""
-        self.found.chunks.append(replace(entry, words=self.words(length)))
-        self.place += length
-        return True
-
-    def before_people(self, place: int) -> bool:
-        """Return whether people are named at a place, with an article or none."""
-        while place < len(self.tokens) and self.tokens[place] in (*_OURS, "of"):
-            place += 1
-        place += number_at(self.tokens, place) is not None  # most of the 58 users
-        return bool(self.entry("people", place)[0] or self.entry("agree", place)[0])
-
-    def comparator(self) -> bool:
-        """Take words that name one prototype by name or role, with the product it is; leave them where they do not."""
-        place = self.after_clause(self.place)
-        place += self.tokens[place : place + 1] in (("both",), ("either",))
-        while place < len(self.tokens) and (self.tokens[place] in _OURS or self.tokens[place] in _BEFORE_OTHER):
-            place += 1
-        fitting: frozenset[str] | None = None
-        alone = False
-        while True:
-            length, named, whole = self.one_name(place)
-            if not length:
-                break
-            alone = alone or whole
-            if named is not None:
-                fitting = named if fitting is None else fitting & named
-            place += length
-        if not fitting or not alone or self.role_words(place) > 1:
-            return False
-        self.found.comparators.append(fitting)
-        self.place = self.after_verb(place)
-        return True
-
-    def after_verb(self, place: int) -> int:
-        """Return the place after `did`, `was` at the end of a clause: `than our previous cream was`."""
-        end = place + self.entry("aux", place)[0]
-        return end if end == len(self.tokens) or self.tokens[end] in SILENT else place
-
-    def after_clause(self, place: int) -> int:
-        """Return the place after `they did`, `it does`: the same said of the other one; `place` where there is none."""
-        length = self.entry("same_of", place)[0]
-        after = self.tokens[place + length : place + length + 1]
-        return place + length if after in (("with",), ("for",), ("after",), ("from",)) else place
-
-    def role_words(self, end: int) -> int:
-        """Return how many words of a role stand from the place reached to `end`; two may name another prototype."""
-        return sum(self.entry("role", place)[0] > 0 for place in range(self.place, end))
-
-    def one_name(self, place: int) -> tuple[int, frozenset[str] | None, bool]:
-        """Return how many tokens at a place help to name a prototype, and which it may be (None: a product word).
-
-        The last is False for a word that needs a product after it, as `previous` does.
-        """
-        length, prototype = _longest(self.names.prototypes, self.tokens, place)
-        if length:
-            return length, frozenset((prototype,)), True
-        length, role = self.entry("role", place)
-        if length and role.family in self.names.roles:
-            return length, self.names.roles[role.family], role.value == 1
-        return self.product_at(place), None, True
-
-    def product_at(self, place: int) -> int:
-        """Return how many tokens at a place name the product in general, or its kind as the study states it."""
-        types = self.names.product_types
-        for length, _ in entries_at(self.tokens, place, "product_type"):
-            phrase = self.tokens[place : place + length]
-            if phrase in types or (not types and length == 1):
-                return length
-        title = max((len(t) for t in self.names.titles if self.tokens[place : place + len(t)] == t), default=0)
-        return title or self.entry("product", place)[0]
-
-    def plural_at(self, place: int) -> int:
-        """Return how many tokens at a place name several products: `hand creams`."""
-        kinds = [(*kind[:-1], f"{kind[-1]}s") for kind in self.names.product_types]
-        return max((len(kind) for kind in kinds if self.tokens[place : place + len(kind)] == kind), default=0)
-
-    def range_at(self, place: int, others: bool = False) -> int:
-        """Return how many tokens at a place name all products of the study: `hand creams`, `hand cream range`."""
-        count = len(set(self.names.prototypes.values())) - others  # our three hand creams, our other two
-        counted = number_at(self.tokens, place) == count
-        start = place + counted
-        plural = self.plural_at(start)
-        plural += counted if plural or self.tokens[start : start + 1] == (",",) else 0  # of the three, the least
-        end = place + self.product_at(place)
-        return plural or (end + 1 - place if end > place and self.tokens[end : end + 1] == ("range",) else 0)
-
-
-def _longest(named: Mapping[Tokens, str], tokens: Tokens, place: int) -> tuple[int, str]:
-    """Return the _longest of the names that stands at a place: its number of tokens and what it names."""
-    here = tokens[place : place + 1]
-    fitting = (words for words in named if words[:1] == here and tokens[place : place + len(words)] == words)
-    best = max(fitting, key=len, default=()) if here else ()
-    return len(best), named.get(best, "")
-
+from panel.claims.reading import (
+    BEFORE_OTHER,
+    LETTERS,
+    OF_PEOPLE,
+    OURS,
+    UNREADABLE,
+    Cursor,
+    Reading,
+    Share,
+    degree_of,
+    longest,
+    said_once,
+)
 
 _PLAIN = frozenset(
     [
@@ -183,16 +72,22 @@ def _is_english(reader: _Reader) -> bool:
     return bool(words) and unknown <= _UNKNOWN_SHARE * len(words)
 
 
-class _Reader(_Cursor):
+class _Reader(Cursor):
     """The steps of the grammar: each takes the next words if it can do something with them."""
 
-    def uninverted(self) -> Tokens:
-        """Return the words with the subject of a question before its `would`: would users recommend it?"""
+    def rewritten(self) -> Tokens:
+        """Return the words as one says them straight: users would for would users, 93 of 100 for all but 7 of 100."""
         tokens = self.tokens
         for place in [place for place, word in enumerate(tokens) if word == "would"]:
             length = self.entry("people", place + 1)[0] if place + 1 < len(tokens) else 0
             moved = (*tokens[place + 1 : place + 1 + length], "would")
             tokens = (*tokens[:place], *moved, *tokens[place + 1 + length :])
+        for place in [place for place in range(len(tokens)) if tokens[place : place + 2] == ("all", "but")]:
+            left = number_at(tokens, place + 2)
+            between = next(entries_at(tokens, place + 3, "out_of"), (0, None))[0]
+            whole = number_at(tokens, place + 3 + between) if between else None
+            if left is not None and whole is not None:
+                return (*tokens[:place], f"{whole - left:g}", *tokens[place + 3 :])
         return tokens
 
     def read_all(self) -> None:
@@ -201,7 +96,7 @@ class _Reader(_Cursor):
             self.answered, self.replacement, self.share, self.base, self.month, self.moment, self.age, self.listed,
             self.comparison, self.ingredient, self.own_range, self.none_of, self.named, self.statement, self.plain,
         )  # fmt: skip
-        self.tokens = self.uninverted()
+        self.tokens = self.rewritten()
         while self.place < len(self.tokens):
             if self.tokens[self.place] in SILENT or self.tokens[self.place] == "and":
                 self.found.pauses.append(len(self.found.core))
@@ -220,6 +115,8 @@ class _Reader(_Cursor):
         if self.than_own and not (self.found.turned or self.found.degree == "nothing"):
             self.found.left_over.append("than")
         self.found.left_over += [word for word, open_ in (("whether", self.asking), ("of", self.to_list)) if open_]
+        if self.found.has("not_other") and self.found.family != "preference":
+            self.found.left_over.append("not")
         if self.found.has("both") and not self.found.comparators:
             self.found.left_over.append("both")
         last = self.found.chunks[-1] if self.found.chunks else None
@@ -263,7 +160,7 @@ class _Reader(_Cursor):
             length
             and not self.found.shares
             and self.entry("people", self.place + length)[0]
-            and self.names_preference()
+            and self.names_verb("preference")
         ):
             return self.take(length, Entry("function"))
         length = self.entry("majority")[0]
@@ -276,11 +173,11 @@ class _Reader(_Cursor):
         found = [entry for _, entry in entries_at(self.tokens, place)]
         return any(entry.part == "agree" or (entry.part == "verb" and entry.family in OF_PEOPLE) for entry in found)
 
-    def names_preference(self) -> bool:
-        """Return whether a word of preference follows: more users preferred one than preferred the other."""
+    def names_verb(self, family: str) -> bool:
+        """Return whether a verb of a family follows: more users preferred one than preferred the other."""
         ahead = range(self.place, len(self.tokens))
-        found = (entry for place in ahead for _, entry in entries_at(self.tokens, place))
-        return any(entry.family == "preference" and entry.part == "verb" for entry in found)
+        found = (entry for place in ahead for _, entry in entries_at(self.tokens, place, "verb"))
+        return any(entry.family == family for entry in found)
 
     def take_share(self, share: Share, length: int) -> bool:
         """Take a share; an `of` after it says nothing more."""
@@ -301,6 +198,7 @@ class _Reader(_Cursor):
             value, length = number_at(self.tokens, self.place + before), before + 1
             place = self.place + length
             of_share = bool(self.found.shares) and self.people_speak(place)  # 84 % of 100 agreed
+            of_share = of_share or self.tokens[self.place] in ("base", "sample")
             if value is None or not (self.entry("people", place)[0] or self.entry("panel", place)[0] or of_share):
                 return False
         if value is None:
@@ -315,7 +213,8 @@ class _Reader(_Cursor):
             start = self.place + (self.entry(part)[0] if part else 0)
             if part and start == self.place:
                 continue
-            one = bool(part) and self.tokens[start : start + 1] in (("a",), ("an",))
+            one = self.tokens[start : start + 1] in (("a",), ("an",))
+            one = one and (bool(part) or self.entry("at_most", start + 2)[0] > 0)
             value = 1.0 if one else number_at(self.tokens, start)
             length, unit = self.entry("unit", start + 1) if value is not None else (0, Entry(""))
             if value is None or not length:
@@ -361,6 +260,12 @@ class _Reader(_Cursor):
         length, entry = self.entry("than")
         if not length and self.found.core and self.found.core[-1].family == "preference":
             length, entry = self.entry("preferred_to")
+        if not length and self.tokens[self.place] == "not" and self.tokens[self.place - 1] in _JOINS:
+            self.place += 1
+            if self.comparator():
+                self.found.chunks.append(Entry("not_other"))
+                return True
+            self.place -= 1
         parts = [chunk.part for chunk in self.found.core]
         second = parts[-2:] in [["as", part] for part in ("property", "degree", "high", "low")]
         second = second or parts[-3:] == ["as", "degree", "verb"]
@@ -442,13 +347,13 @@ class _Reader(_Cursor):
 
     def begins_other(self, before: str) -> bool:
         """Return whether the name of another one may begin here as a subject; after `neither` also a bare name."""
-        return self.tokens[self.place] in (*_OURS, *_BEFORE_OTHER) or before == "neither"
+        return self.tokens[self.place] in (*OURS, *BEFORE_OTHER) or before == "neither"
 
     def ingredient(self) -> bool:
         """`contains shea butter`, `thanks to C13-15 Alkane`; an ingredient that is only named gets the credit."""
         for part, into in (("contains", self.found.contains), ("credit", self.found.credits), ("", self.found.credits)):
             start = self.place + (self.entry(part)[0] if part else 0)
-            length, name = _longest(self.names.ingredients, self.tokens, start)
+            length, name = longest(self.names.ingredients, self.tokens, start)
             if length and (start > self.place or not part):
                 into.append(name)
                 self.place = start + length
@@ -465,9 +370,9 @@ class _Reader(_Cursor):
         if not length or percent is None or not self.entry("percent", start + length + 1)[0]:
             return False
         start += length + 2
-        out_length, out = _longest(self.names.ingredients, self.tokens, start)
+        out_length, out = longest(self.names.ingredients, self.tokens, start)
         by = self.entry("replaced_by", start + out_length)[0]
-        in_length, into = _longest(self.names.ingredients, self.tokens, start + out_length + by)
+        in_length, into = longest(self.names.ingredients, self.tokens, start + out_length + by)
         if not (out_length and by and in_length):
             return False
         self.found.replaced = (out, into, percent)
@@ -513,12 +418,12 @@ class _Reader(_Cursor):
 
     def named(self) -> bool:
         """Take a prototype that is the subject, or the study's own words for an attribute."""
-        length, prototype = _longest(self.names.prototypes, self.tokens, self.place)
+        length, prototype = longest(self.names.prototypes, self.tokens, self.place)
         if length:
             self.found.subjects.append(prototype)
             self.place += length
             return True
-        length, family = _longest(self.names.attributes, self.tokens, self.place)
+        length, family = longest(self.names.attributes, self.tokens, self.place)
         if length and length >= next(entries_at(self.tokens, self.place), (0, None))[0]:
             own = any(e.part in ("property", "verb") for n, e in entries_at(self.tokens, self.place) if n == length)
             if not own:
@@ -529,7 +434,7 @@ class _Reader(_Cursor):
         return False
 
     def statement(self) -> bool:
-        """Take what is said of a property: the words of the statement itself, the _longest phrase first."""
+        """Take what is said of a property: the words of the statement itself, the longest phrase first."""
         for length, entry in entries_at(self.tokens, self.place):
             if entry.part == "site" and self.product_at(self.place) > length:
                 continue
@@ -545,7 +450,9 @@ class _Reader(_Cursor):
                 entry.part == "agree" and entry.family == "as" and not self.place
             ):  # rated less greasy, by whom is footnoted
                 return self.take(length, Entry("function", "as"))
-            to_its_verb = entry.part == "with_verb" and self.found.core and self.found.core[-1].family == entry.family
+            to_its_verb = entry.part == "with_verb" and (
+                self.found.core[-1].family == entry.family if self.found.core else self.names_verb(entry.family)
+            )
             if entry.part in _PLAIN or to_its_verb:
                 return self.take(length, entry)
         return False
@@ -577,6 +484,7 @@ class _Reader(_Cursor):
         if self.tokens[self.place] not in ends or last or self.found.shares or self.question is not None:
             return False
         said = self.found.core or self.found.left_over
+        self.found.left_over += ["whether"] if self.asking and not said else []
         self.question = self.found.core if said else None
         self.found.core, self.found.pauses = [], []
         self.asked_turned, self.found.turned = self.found.turned, False
@@ -597,7 +505,7 @@ class _Reader(_Cursor):
             fitting = [question]
         for rest in fitting:
             if degree_of([*answer, *rest]) != UNREADABLE:
-                self.found.turned = self.found.turned or self.asked_turned
+                self.found.turned = self.found.turned or (self.asked_turned and (yes or parts == ["not"]))
                 return [*answer, *rest]
         if question and not (families and families >= asked):
             self.found.left_over.append("?")
@@ -608,14 +516,14 @@ class _Reader(_Cursor):
         length = self.product_at(self.place)
         if length:
             return self.take(length, Entry("product"))
-        two = self.place + (number_at(self.tokens, self.place) == _TWO)
-        length = self.plural_at(two) if two > self.place else 0
+        two = number_at(self.tokens, self.place) == _TWO
+        length = self.plural_at(self.place + two) if two or self.tokens[self.place - 1] == "two" else 0
         if length:
-            return self.take(1 + length, Entry("both"))
+            return self.take(two + length, Entry("both"))
         length, entry = self.entry("before_site")
         if length and (not self.place or self.entry("site", self.place + length)[0]):
             return self.take(length, entry)
-        if self.tokens[self.place] in _BEFORE_OTHER and self.own_product(self.place + 1):
+        if self.tokens[self.place] in BEFORE_OTHER and self.own_product(self.place + 1):
             return self.take(1, Entry("function"))
         if self.tokens[self.place] == "for" and not self.found.shares:  # not for 89 % of users
             self.place += 1
@@ -630,15 +538,19 @@ class _Reader(_Cursor):
 
     def before_property(self) -> bool:
         """Return whether `for` or `in` names what is compared: lower for greasiness, equal in softness."""
-        follows = self.entry("property", self.place + 1)[0] and self.tokens[self.place] in ("for", "in", "on")
+        follows = self.entry("property", self.place + 1)[0] and self.tokens[self.place] in ("for", "on", "about")
         return bool(follows) and any(
             chunk.part in ("as", "less", "more", "right", "unsurpassed") for chunk in self.found.core
         )
 
+    def after(self, word: str, place: int) -> int:
+        """Return the place after a word, where it stands there."""
+        return place + (self.tokens[place : place + 1] == (word,))
+
     def own_product(self, place: int) -> int:
         """Return the place after the product itself: `our new hand cream`, `this cream`, `it`; 0 where it is not."""
         place += self.tokens[place : place + 1] == ("with",)
-        while place < len(self.tokens) and (self.tokens[place] in (*_OURS, "this") or self.entry("new", place)[0]):
+        while place < len(self.tokens) and (self.tokens[place] in (*OURS, "this") or self.entry("new", place)[0]):
             place += 1
         length = int(self.tokens[place : place + 1] in (("it",), ("ours",))) or self.product_at(place)
         return place + length if length else 0

@@ -1,13 +1,13 @@
-"""What a sentence says of a study, part by part: the grammar fills this record, the words are held against it."""
+"""What a sentence says of a study, part by part, and the place reached in it: the grammar fills this record."""
 
 from __future__ import annotations
 
 import math
 import re
-from collections.abc import Sequence
-from dataclasses import dataclass, field
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass, field, replace
 
-from panel.claims.names import Entry
+from panel.claims.names import SILENT, Entry, Names, Tokens, entries_at, number_at
 
 LETTERS = {
     "property": "P", "comparative": "C", "superlative": "S", "verb": "V", "degree": "D", "degree_comparative": "E",
@@ -28,7 +28,7 @@ _PATTERNS = {
     "low": r"HP",
     "high": r"KP",
     "superlative": r"S|TP|BP|VG|GV",
-    "nothing": rf"U{_COMPARED}|UV|QP|PQ",
+    "nothing": rf"U{_COMPARED}|UV|QP|PQ|QDV",
     "just right": r"(?:NXPN?XP)?(?:PR|RP|R)|NXPN?XP",
     "bare": r"V",
     "none": r"",
@@ -192,3 +192,126 @@ def _meaning(core: Sequence[Entry]) -> tuple[object, ...]:
         {chunk.family for chunk in core} - {""},
         {chunk.asked_as for chunk in core},
     )
+
+
+OURS = frozenset(("our", "the", "its"))
+BEFORE_OTHER = frozenset(("with", "for", "after", "from"))
+
+
+@dataclass(eq=False)
+class Cursor:
+    """The tokens and names of one sentence, the place reached, and everything found up to there."""
+
+    tokens: Tokens
+    names: Names
+    place: int = 0
+    found: Reading = field(default_factory=Reading)
+    question: list[Entry] | None = None
+    than_own: bool = False
+    asking: bool = False
+    asked_turned: bool = False
+    to_list: bool = False
+
+    def entry(self, part: str, place: int | None = None) -> tuple[int, Entry]:
+        """Return the longest phrase of this part at a place (the one reached), 0 tokens where there is none."""
+        return next(entries_at(self.tokens, self.place if place is None else place, part), (0, Entry("")))
+
+    def words(self, length: int) -> str:
+        """Return the next words as text."""
+        return " ".join(self.tokens[self.place : self.place + length])
+
+    def take(self, length: int, entry: Entry) -> bool:
+        """Take the next words as what they are."""
+        self.found.chunks.append(replace(entry, words=self.words(length)))
+        self.place += length
+        return True
+
+    def before_people(self, place: int) -> bool:
+        """Return whether people are named at a place, with an article or none."""
+        while place < len(self.tokens) and self.tokens[place] in (*OURS, "of"):
+            place += 1
+        place += number_at(self.tokens, place) is not None  # most of the 58 users
+        return bool(self.entry("people", place)[0] or self.entry("agree", place)[0])
+
+    def comparator(self) -> bool:
+        """Take words that name one prototype by name or role, with the product it is; leave them where they do not."""
+        place = self.after_clause(self.place)
+        place += self.tokens[place : place + 1] in (("both",), ("either",))
+        while place < len(self.tokens) and (self.tokens[place] in OURS or self.tokens[place] in BEFORE_OTHER):
+            place += 1
+        fitting: frozenset[str] | None = None
+        alone = False
+        while True:
+            length, named, whole = self.one_name(place)
+            if not length:
+                break
+            alone = alone or whole
+            if named is not None:
+                fitting = named if fitting is None else fitting & named
+            place += length
+        if not fitting or not alone or self.role_words(place) > 1:
+            return False
+        self.found.comparators.append(fitting)
+        self.place = self.after_verb(place)
+        return True
+
+    def after_verb(self, place: int) -> int:
+        """Return the place after `did`, `was` at the end of a clause: `than our previous cream was`."""
+        end = place + self.entry("aux", place)[0]
+        return end if end == len(self.tokens) or self.tokens[end] in SILENT else place
+
+    def after_clause(self, place: int) -> int:
+        """Return the place after `they did`, `it does`: the same said of the other one; `place` where there is none."""
+        length = self.entry("same_of", place)[0]
+        after = self.tokens[place + length : place + length + 1]
+        return place + length if after in (("with",), ("for",), ("after",), ("from",)) else place
+
+    def role_words(self, end: int) -> int:
+        """Return how many words of a role stand from the place reached to `end`; two may name another prototype."""
+        return sum(self.entry("role", place)[0] > 0 for place in range(self.place, end))
+
+    def one_name(self, place: int) -> tuple[int, frozenset[str] | None, bool]:
+        """Return how many tokens at a place help to name a prototype, and which it may be (None: a product word).
+
+        The last is False for a word that needs a product after it, as `previous` does.
+        """
+        length, prototype = longest(self.names.prototypes, self.tokens, place)
+        if length:
+            return length, frozenset((prototype,)), True
+        length, role = self.entry("role", place)
+        if length and role.family in self.names.roles:
+            return length, self.names.roles[role.family], role.value == 1
+        return self.product_at(place), None, True
+
+    def product_at(self, place: int) -> int:
+        """Return how many tokens at a place name the product in general, or its kind as the study states it."""
+        types = self.names.product_types
+        for length, _ in entries_at(self.tokens, place, "product_type"):
+            phrase = self.tokens[place : place + length]
+            if phrase in types or (not types and length == 1):
+                return length
+        title = max((len(t) for t in self.names.titles if self.tokens[place : place + len(t)] == t), default=0)
+        return title or self.entry("product", place)[0]
+
+    def plural_at(self, place: int) -> int:
+        """Return how many tokens at a place name several products: `hand creams`."""
+        kinds = [(*kind[:-1], f"{kind[-1]}s") for kind in self.names.product_types]
+        return max((len(kind) for kind in kinds if self.tokens[place : place + len(kind)] == kind), default=0)
+
+    def range_at(self, place: int, others: bool = False) -> int:
+        """Return how many tokens at a place name all products of the study: `hand creams`, `hand cream range`."""
+        count = len(set(self.names.prototypes.values())) - others  # our three hand creams, our other two
+        counted = number_at(self.tokens, place) == count
+        start = place + counted
+        plural = self.plural_at(start)
+        plural += counted if plural or self.tokens[start : start + 1] == (",",) else 0  # of the three, the least
+        end = place + self.product_at(place)
+        return plural or (end + 1 - place if end > place and self.tokens[end : end + 1] == ("range",) else 0)
+
+
+def longest(named: Mapping[Tokens, str], tokens: Tokens, place: int) -> tuple[int, str]:
+    """Return the longest of the names that stands at a place: its number of tokens and what it names."""
+    here = tokens[place : place + 1]
+    fitting = (words for words in named if words[:1] == here and tokens[place : place + len(words)] == words)
+    best = max(fitting, key=len, default=()) if here else ()
+    return len(best), named.get(best, "")

@@ -11,7 +11,11 @@ Mended, and `sentences_sixth.csv` written: 1 of 12 was supported (almost 85 % fo
 two of which were put on the border later. Then the grammar was widened by rule (`test_paraphrases.py`), and
 `sentences_seventh.csv` written before any was read: 0 of 20 were supported, 8 of 40 true ones refused.
 Mended, and `sentences_eighth.csv` written, of constructions not used before: 0 of 15 were supported, 13 of 30 true ones
-refused, one of which was put on the border later.
+refused, one of which was put on the border later. Then, with questions and their answers, the other product as the
+subject and lists read by rule, four files by a writer who did not know the grammar, each mended before the next was
+read: of `ninth`, `tenth` and `eleventh`, plain copy, 0 of 26, 27 and 26 that may not be said were supported, 11 of 43,
+12 of 44 and 11 of 44 true ones refused (what quoted 45 of 58 for 44 of 58, and two on the border, were put there
+later); of `twelfth`, of constructions as winding as could be thought of, 0 of 28, and 32 of 43 true ones.
 """
 
 import csv
@@ -21,7 +25,7 @@ from pathlib import Path
 import pytest
 
 from panel.claims.judge import judge_drafts
-from panel.claims.verdict import AS_WORDED
+from panel.claims.verdict import AS_WORDED, NOT_SUPPORTED
 from panel.study.open_study import open_study
 from tests.claims.claim_studies import answer_rows, panel_scores, seeded, study_with, time_rows, vote_rows, words_judge
 
@@ -207,6 +211,10 @@ def judged(file):
 
 ORDER = ("fresh", "second", "third", "fourth", "fifth", "sixth", "seventh", "eighth", "ninth", "tenth", "eleventh")
 FILES = [f"sentences_{name}.csv" for name in ORDER]
+WINDING = "sentences_twelfth.csv"
+MOST_WINDING_REFUSED = (
+    0.5  # no limit of ours for copy: so that a rule that reads such sentences is missed where it goes
+)
 
 
 @pytest.fixture(scope="module", params=FILES)
@@ -232,11 +240,25 @@ def test_most_true_sentences_on_the_border_may_be_said():
     assert sum(border) >= 0.75 * len(border)
 
 
+def test_of_winding_sentences_none_that_may_not_be_said_is_supported_and_half_of_the_true_ones_are():
+    said = judged(WINDING)
+    assert [row["claim"] for row, yes in said if yes and row["verdict"] in ("refused", "border no")] == []
+    true = [yes for row, yes in said if row["verdict"] == "supported"]
+    assert true.count(False) <= MOST_WINDING_REFUSED * len(true)
+
+
 def test_nothing_turned_round_is_supported():
     """Each construction that the grammar reads, said of the other one, denied, or with another number."""
     turned = judged("sentences_turned.csv")
     assert len(turned) > 150
     assert [row["claim"] for row, said in turned if said] == []
+
+
+def test_every_construction_that_was_read_is_read_still():
+    """True sentences written with the grammar at hand, some after it was mended for them: none shows how many are."""
+    built = judged("sentences_built.csv")
+    assert len(built) > 700
+    assert [row["claim"] for row, said in built if not said] == []
 
 
 @pytest.mark.parametrize("name", sorted(STUDIES))
@@ -249,3 +271,12 @@ def test_every_statement_is_shown(name):
     assert set(first) == set(STATEMENTS[name])
     filled = [{"claim": first[each], "prototype": PROTOTYPES[name], **STATEMENTS[name][each]} for each in first]
     assert [draft.claim for draft in judge_drafts(_study(name), filled) if draft.verdict not in AS_WORDED] == []
+
+
+def test_the_contrary_of_what_people_were_asked_is_not_supported_and_told_as_such():
+    contrary = "89 % of users agreed that it leaves their hands feeling greasy"
+    (draft,) = judge_drafts(
+        _study("demo"), [{"claim": contrary, "prototype": PROTOTYPES["demo"], **STATEMENTS["demo"]["not greasy"]}]
+    )
+    assert draft.verdict == NOT_SUPPORTED
+    assert any("the opposite of what people were asked" in reason for reason in draft.reasons)
