@@ -42,16 +42,7 @@ def one_row_each(table: RawTable, person: str = "") -> tuple[RawTable, tuple[str
     answer, question = named.get("score", ""), named.get("attribute", "")
     about = [prototype, question] if answer and question else [prototype]  # a row may be one answer
     cells = {name: list(map(as_seen, table.column(name))) for name in table.header}
-    place: dict[tuple[str, ...], int] = {}
-    for row, key in enumerate(zip(*(cells[name] for name in (person, *about)), strict=True)):
-        if "" in key or key in place:
-            what = (
-                f"is a second one of {key[0]} for {key[1]}" if key in place else "does not say whose it is, or of what"
-            )
-            raise StudyError(
-                f"Line {table.lines[row]} of {table.name} {what}. Correct it, or make a file of each session."
-            )
-        place[key] = row
+    place = _places(table, list(zip(*(cells[name] for name in (person, *about)), strict=True)))
     first = {key[0]: row for key, row in reversed(place.items())}
     people = sorted(first, key=first.__getitem__)
     columns: dict[str, Sequence[str]] = {person: people}
@@ -60,10 +51,23 @@ def one_row_each(table: RawTable, person: str = "") -> tuple[RawTable, tuple[str
             rows = [place.get((who, *of)) for who in people]
             head = ": ".join(of if name == answer else (*of, name))
             columns[head] = ["" if row is None else cells[name][row] for row in rows]
-    made = RawTable(
-        table.name, tuple(columns), tuple(columns.values()), [table.lines[first[who]] for who in people], table.notes
-    )
+    lines = [table.lines[first[who]] for who in people]
+    made = RawTable(table.name, tuple(columns), tuple(columns.values()), lines, table.notes)
     return made, tuple(natural_order(dict.fromkeys(cells[prototype])))
+
+
+def _places(table: RawTable, keys: Sequence[tuple[str, ...]]) -> dict[tuple[str, ...], int]:
+    """Return the row of each person and prototype, both named and there once."""
+    place: dict[tuple[str, ...], int] = {}
+    for row, key in enumerate(keys):
+        if "" in key or key in place:
+            twice = f"is a second one of {key[0]} for {key[1]}"
+            what = twice if key in place else "does not say whose it is, or of what"
+            raise StudyError(
+                f"Line {table.lines[row]} of {table.name} {what}. Correct it, or make a file of each session."
+            )
+        place[key] = row
+    return place
 
 
 def survey_columns(table: RawTable, prototypes: Sequence[str] = ()) -> pd.DataFrame:
