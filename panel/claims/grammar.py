@@ -25,31 +25,22 @@ from panel.claims.reading import (
     said_once,
 )
 
-_PLAIN = frozenset(
-    [
-        "function",
-        "feel",
-        "look",
-        "fully",
-        "both",
-        "site",
-        "slight",
-        "range",
-        "agree",
-        "people",
-        "panel",
-        "test",
-        "later",
-        "product",
-        "still",
-    ]
-)
+_PLAIN = frozenset((
+    "function", "feel", "look", "fully", "both", "site", "slight", "range", "agree", "people", "panel", "test", "later",
+    "product", "still",
+))  # fmt: skip
 _SUPERLATIVES = ("superlative", "degree_superlative", "least", "most")
 _SAYERS = frozenset(("people", "panel", "at_least", "majority", "fraction", "number"))
 _DIFFERS = frozenset(("less", "more", "comparative", "degree_comparative", *_SUPERLATIVES))
 _JOINS = frozenset(("and", "or", ","))
 _TRIED = frozenset(("used", "using", "tried", "trying", "tested", "testing", "home"))
 _TESTS = frozenset(("test", "trial", "study", "survey"))
+_TURN = frozenset(("not", "absolute_not", "low", "too", "least", "most"))
+_WEIGH = frozenset(("less", "more", "high", "degree", "degree_comparative", "degree_superlative"))
+_SMALL = frozenset(("not", "aux", "feel", "look", "site", "slight", "with_verb", "fully", "still"))
+_LIGHT = frozenset(("for", "in", "on", *"\"“”„«»'"))
+_FREE_OF = frozenset(("free of", "free from"))
+_SAID_OF = frozenset(("property", "verb", "degree", "comparative", "degree_comparative"))
 _NEAR = 4  # words: used it at home for a week
 _TWO = 2
 _TWO_OTHERS = 3  # prototypes: neither, or both, of the others
@@ -117,6 +108,8 @@ class _Reader(Cursor):
         self.found.left_over += [word for word, open_ in (("whether", self.asking), ("of", self.to_list)) if open_]
         if self.found.has("not_other") and self.found.family != "preference":
             self.found.left_over.append("not")
+        words = [chunk.words for chunk in self.found.core]
+        self.found.left_over += ["so"] if "so" in words and "as" not in words else []
         if self.found.has("both") and not self.found.comparators:
             self.found.left_over.append("both")
         last = self.found.chunks[-1] if self.found.chunks else None
@@ -145,6 +138,9 @@ class _Reader(Cursor):
             if whole is not None and not self.entry("unit", start + 2 + between + out_of)[0]:
                 if between:
                     self.found.chunks.append(self.entry("people", start + 1)[1])
+                if {"our", "the"} & set(self.tokens[start + 1 : start + 1 + between + out_of]):  # 8 of the 10 users
+                    self.found.bases.append(whole)
+                    self.found.whose.append("people")
                 length = bound + 2 + between + out_of
                 return self.take_share(Share(value, whole, least, self.words(length)), length)
             of_them = self.entry("of_them", start + 1)[0]
@@ -180,30 +176,37 @@ class _Reader(Cursor):
         return any(entry.family == family for entry in found)
 
     def take_share(self, share: Share, length: int) -> bool:
-        """Take a share; an `of` after it says nothing more."""
+        """Take a share; an `of` after it says nothing more where people are named."""
         self.found.shares.append(share)
         self.place += length
-        if self.place < len(self.tokens) and self.tokens[self.place] == "of":
-            self.place += 1
+        of = self.tokens[self.place : self.place + 1] == ("of",)
+        if of and not (self.entry("of_them")[0] or self.before_people(self.place)):
+            self.found.left_over.append("of")
+        self.place += of
+        if any(entry.part in ("property", "degree") for _, entry in entries_at(self.tokens, self.place)):
+            self.found.left_over.append(share.words)  # 93 % smooth
         return True
 
     def base(self) -> bool:
         """`58 users`, `n = 58`."""
+        whose = ""
         if self.tokens[self.place : self.place + 2] == ("n", "="):
             value, length = number_at(self.tokens, self.place + 2), 3
         elif self.tokens[self.place] == "of" and self.found.chunks and self.found.chunks[-1].words.endswith("panel"):
-            value, length = number_at(self.tokens, self.place + 1), 2
+            value, length, whose = number_at(self.tokens, self.place + 1), 2, "panel"
         else:
             before = self.entry("among")[0]
             value, length = number_at(self.tokens, self.place + before), before + 1
             place = self.place + length
             of_share = bool(self.found.shares) and self.people_speak(place)  # 84 % of 100 agreed
             of_share = of_share or self.tokens[self.place] in ("base", "sample")
-            if value is None or not (self.entry("people", place)[0] or self.entry("panel", place)[0] or of_share):
+            whose = next((part for part in ("people", "panel") if self.entry(part, place)[0]), "")
+            if value is None or not (whose or of_share):
                 return False
         if value is None:
             return False
         self.found.bases.append(value)
+        self.found.whose.append(whose)
         self.place += length
         return True
 
@@ -220,14 +223,19 @@ class _Reader(Cursor):
             if value is None or not length:
                 continue
             end = start + 1 + length
-            end += self.entry("later", end)[0]
+            later = self.entry("later", end)[0] or int(self.tokens[end : end + 1] == ("mark",))
+            end += later
+            again = self.tokens[self.place - 1] in ("and", "or") and bool(self.found.moments)
             use = self.entry("of_use", end)[0]
             before = set(self.tokens[max(0, self.place - _NEAR) : self.place])
             tried = part == "lasting" and (_TRIED | (_TESTS if self.tokens[self.place] != "for" else set())) & before
-            kind, end = ("use", end + use) if use or tried else (kind, end)
+            of_use = use and self.tokens[self.place] != "for"
+            kind, end = ("use" if of_use or tried else kind, end + use)
             pause = self.tokens[end : end + 1] in ((":",), (",",), ("-",))
             at_most = self.entry("at_most", end + pause)[0] if part in ("", "within") else 0
             kind, end = ("within", end + pause + at_most) if at_most else (kind, end)
+            later = later or self.tokens[end : end + 1] == ("after",)
+            kind = "later" if kind == "at" and (later or again) else kind
             self.found.moments.append((kind, value * unit.value, self.words(end - self.place)))
             self.place = end
             return True
@@ -238,7 +246,7 @@ class _Reader(Cursor):
         start = self.place + (self.tokens[self.place] in ("in", "from", "on"))
         days = next((n for n in (3, 1) if self.entry("month", start + n)[0] and number_at(self.tokens, start)), 0)
         year = number_at(self.tokens, start + days + 1) if self.entry("month", start + days)[0] else None
-        if year is None:
+        if year is None or (self.tokens[self.place] == "from" and not days):
             return False
         self.found.months.append(" ".join(self.tokens[start : start + days + 2]).replace("-", "to"))
         self.place = start + days + 2
@@ -441,10 +449,12 @@ class _Reader(Cursor):
             if entry.part == "as" and self.names_what_is_said():
                 return self.take(length, Entry("function"))
             if entry.part in LETTERS:
+                self.bind(entry, length)
                 value = entry.value if not math.isnan(entry.value) else 1.0
                 self.found.core.append(replace(entry, value=value, words=self.words(length)))
                 self.found.order.append(f"{entry.part} {entry.family}")
                 self.place += length
+                self.said_to = self.place
                 return True
             if (
                 entry.part == "agree" and entry.family == "as" and not self.place
@@ -456,6 +466,38 @@ class _Reader(Cursor):
             if entry.part in _PLAIN or to_its_verb:
                 return self.take(length, entry)
         return False
+
+    def bind(self, entry: Entry, length: int) -> None:
+        """Leave over what should turn the next thing said and stands apart from it: `no question: greasy`."""
+        last, before = ([*self.found.core[::-1], Entry(""), Entry("")])[:2]
+        apart = last.part in _TURN or (last.part in _WEIGH and before.part not in ("property", "verb", "as"))
+        if apart and last.words not in ("neither", "nor") and not self.only_small_words(self.said_to):
+            self.found.left_over.append(last.words)
+        if not self.found.said_of and entry.part in _SAID_OF:
+            self.found.said_of = self.noun_before(self.words(length))
+        free = entry.part == "free" and self.words(2) not in _FREE_OF
+        if (free and self.said_to != max(self.place, 1)) or (
+            entry.part in ("less", "more") and self.product_at(self.place + length)
+        ):
+            self.found.left_over.append(self.words(length))
+
+    def noun_before(self, words: str) -> str:
+        """Return what the words reached are said of, where only small words stand between; people who feel rich."""
+        between = self.tokens[self.noun_to : self.place]
+        felt = all(self.entry("feel", self.noun_to + place)[0] for place in range(len(between)))
+        wrong = self.noun == "people" and (not felt or words.endswith("ness"))
+        wrong = wrong or "it" in (*between, *words.split())
+        return "" if wrong or not self.only_small_words(self.noun_to) else self.noun
+
+    def only_small_words(self, place: int) -> bool:
+        """Return whether from a place to the one reached there are only words that hold parts of a clause together."""
+        while place < self.place:
+            found = entries_at(self.tokens, place)
+            length = next((n for n, e in found if e.part in _SMALL or (e.part == "function" and e.value == 0)), 0)
+            if not length and self.tokens[place] not in _LIGHT:
+                return False
+            place += length or 1
+        return True
 
     def names_what_is_said(self) -> bool:
         """Return whether an `as` compares nothing: rated as less greasy, described as quick to sink in."""
@@ -533,7 +575,8 @@ class _Reader(Cursor):
         if self.before_property() or self.words(2) in ("or too", "nor too"):
             return self.take(1, Entry("function"))
         length, entry = self.entry("new")
-        entry = replace(entry, family="product" if self.product_at(self.place + length) else "statement")
+        of_product = self.product_at(self.place + length) and "improved" not in self.words(length)
+        entry = replace(entry, family="product" if of_product else "statement")
         return self.take(length, entry) if length else False
 
     def before_property(self) -> bool:

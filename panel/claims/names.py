@@ -147,7 +147,8 @@ class Entry:
 
 def tokens_of(text: str) -> Tokens:
     """Return the words, numbers and signs of a text; hyphens inside words split them, silent marks stay."""
-    plain = unicodedata.normalize("NFKC", text.translate(_SIGNS)).translate(_SIGNS).casefold()
+    noted = re.sub("[⁰¹²³⁴-⁹]+", " † ", text.translate(_SIGNS))  # a footnote's mark is no number
+    plain = unicodedata.normalize("NFKC", noted).translate(_SIGNS).casefold()
     for short, whole in _CONTRACTIONS.items():
         plain = re.sub(short, whole, plain)
     return tuple(_TOKEN.findall(_in_digits(re.sub(r"(?<=\w)-(?=\w)", " ", plain))))

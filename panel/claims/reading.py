@@ -63,6 +63,8 @@ class Share:
 
     def is_counted(self, counted: float, n: int) -> bool:
         """Return whether it is the share counted of n: cut, never rounded up; more than, only where it is."""
+        if not self.count:
+            return False
         if self.least == "almost":  # of a round figure: almost 9 in 10, almost 90 %
             return (self.of <= 10 or self.count % 10 == 0) and counted < self.share <= counted + _ALMOST
         if self.of > 10 and self.of != 100:
@@ -86,7 +88,7 @@ class Reading:
 
     `order` holds those and the parts of the statement as they follow each other: a question in words of its own is
     known by it. `turned`: the one compared with is the subject; `joint`: it is one of two subjects. `pauses` are the
-    places in `core` at which there was one.
+    places in `core` at which there was one. `said_of`: the product, a place or people, where that stands just before.
     """
 
     core: list[Entry] = field(default_factory=list)
@@ -95,6 +97,7 @@ class Reading:
     subjects: list[str] = field(default_factory=list)
     shares: list[Share] = field(default_factory=list)
     bases: list[float] = field(default_factory=list)
+    whose: list[str] = field(default_factory=list)
     moments: list[tuple[str, float, str]] = field(default_factory=list)
     months: list[str] = field(default_factory=list)
     ages: str = ""
@@ -107,6 +110,7 @@ class Reading:
     pauses: list[int] = field(default_factory=list)
     turned: bool = False
     joint: bool = False
+    said_of: str = ""
 
     @property
     def degree(self) -> str:
@@ -195,6 +199,7 @@ def _meaning(core: Sequence[Entry]) -> tuple[object, ...]:
 
 
 OURS = frozenset(("our", "the", "its"))
+_IN_PLACE = frozenset(("on", "onto", "into", "in", "for", "to", "by", "over"))
 BEFORE_OTHER = frozenset(("with", "for", "after", "from"))
 
 
@@ -211,6 +216,9 @@ class Cursor:
     asking: bool = False
     asked_turned: bool = False
     to_list: bool = False
+    said_to: int = 0
+    noun: str = ""
+    noun_to: int = 0
 
     def entry(self, part: str, place: int | None = None) -> tuple[int, Entry]:
         """Return the longest phrase of this part at a place (the one reached), 0 tokens where there is none."""
@@ -223,7 +231,11 @@ class Cursor:
     def take(self, length: int, entry: Entry) -> bool:
         """Take the next words as what they are."""
         self.found.chunks.append(replace(entry, words=self.words(length)))
+        after = self.tokens[self.place - 1] if self.place else ""
+        after = self.tokens[self.place - 2] if after in (*OURS, "your", "their", "my") and self.place > 1 else after
         self.place += length
+        if entry.part in ("product", "people") or (entry.part == "site" and after not in _IN_PLACE):
+            self.noun, self.noun_to = entry.family if entry.part == "site" else entry.part, self.place
         return True
 
     def before_people(self, place: int) -> bool:
@@ -291,7 +303,8 @@ class Cursor:
             if phrase in types or (not types and length == 1):
                 return length
         title = max((len(t) for t in self.names.titles if self.tokens[place : place + len(t)] == t), default=0)
-        return title or self.entry("product", place)[0]
+        after = self.product_at(place + title) if title and types else 0
+        return title + after if title and (after or not types) else self.entry("product", place)[0]
 
     def plural_at(self, place: int) -> int:
         """Return how many tokens at a place name several products: `hand creams`."""
