@@ -35,12 +35,6 @@ _DIFFERS = frozenset(("less", "more", "comparative", "degree_comparative", *_SUP
 _JOINS = frozenset(("and", "or", ","))
 _TRIED = frozenset(("used", "using", "tried", "trying", "tested", "testing", "home"))
 _TESTS = frozenset(("test", "trial", "study", "survey"))
-_TURN = frozenset(("not", "absolute_not", "low", "too", "least", "most"))
-_WEIGH = frozenset(("less", "more", "high", "degree", "degree_comparative", "degree_superlative"))
-_SMALL = frozenset(("not", "aux", "feel", "look", "site", "slight", "with_verb", "fully", "still"))
-_LIGHT = frozenset(("for", "in", "on", *"\"“”„«»'"))
-_FREE_OF = frozenset(("free of", "free from"))
-_SAID_OF = frozenset(("property", "verb", "degree", "comparative", "degree_comparative"))
 _NEAR = 4  # words: used it at home for a week
 _TWO = 2
 _TWO_OTHERS = 3  # prototypes: neither, or both, of the others
@@ -201,7 +195,7 @@ class _Reader(Cursor):
             of_share = bool(self.found.shares) and self.people_speak(place)  # 84 % of 100 agreed
             of_share = of_share or self.tokens[self.place] in ("base", "sample")
             whose = next((part for part in ("people", "panel") if self.entry(part, place)[0]), "")
-            if value is None or not (whose or of_share):
+            if value is None or not (whose or of_share) or (self.found.bases and self.tokens[self.place - 1] == "and"):
                 return False
         if value is None:
             return False
@@ -286,6 +280,8 @@ class _Reader(Cursor):
             length, entry = self.entry("equal")
         if not length:
             return self.other_as_subject()
+        if entry.family not in ("", *self.found.families):  # than spreading
+            return False
         start, self.place = self.place, self.place + length
         others, rest = self.entry("others_of")
         whole = self.range_said(self.place + others, rest.family, others="other" in self.words(others)) if others else 0
@@ -365,6 +361,8 @@ class _Reader(Cursor):
             if length and (start > self.place or not part):
                 into.append(name)
                 self.place = start + length
+                if self.words(1) in ("which", "that", "so"):  # which makes it
+                    self.found.credits.append(name)
                 return True
         return False
 
@@ -446,6 +444,8 @@ class _Reader(Cursor):
         for length, entry in entries_at(self.tokens, self.place):
             if entry.part == "site" and self.product_at(self.place) > length:
                 continue
+            if entry.part == "site" and self.tokens[self.place - 1] == "by":  # made by hand
+                continue
             if entry.part == "as" and self.names_what_is_said():
                 return self.take(length, Entry("function"))
             if entry.part in LETTERS:
@@ -455,6 +455,8 @@ class _Reader(Cursor):
                 self.found.order.append(f"{entry.part} {entry.family}")
                 self.place += length
                 self.said_to = self.place
+                if entry.part == "verb" and entry.family in OF_PEOPLE:
+                    self.hold_object()
                 return True
             if (
                 entry.part == "agree" and entry.family == "as" and not self.place
@@ -466,38 +468,6 @@ class _Reader(Cursor):
             if entry.part in _PLAIN or to_its_verb:
                 return self.take(length, entry)
         return False
-
-    def bind(self, entry: Entry, length: int) -> None:
-        """Leave over what should turn the next thing said and stands apart from it: `no question: greasy`."""
-        last, before = ([*self.found.core[::-1], Entry(""), Entry("")])[:2]
-        apart = last.part in _TURN or (last.part in _WEIGH and before.part not in ("property", "verb", "as"))
-        if apart and last.words not in ("neither", "nor") and not self.only_small_words(self.said_to):
-            self.found.left_over.append(last.words)
-        if not self.found.said_of and entry.part in _SAID_OF:
-            self.found.said_of = self.noun_before(self.words(length))
-        free = entry.part == "free" and self.words(2) not in _FREE_OF
-        if (free and self.said_to != max(self.place, 1)) or (
-            entry.part in ("less", "more") and self.product_at(self.place + length)
-        ):
-            self.found.left_over.append(self.words(length))
-
-    def noun_before(self, words: str) -> str:
-        """Return what the words reached are said of, where only small words stand between; people who feel rich."""
-        between = self.tokens[self.noun_to : self.place]
-        felt = all(self.entry("feel", self.noun_to + place)[0] for place in range(len(between)))
-        wrong = self.noun == "people" and (not felt or words.endswith("ness"))
-        wrong = wrong or "it" in (*between, *words.split())
-        return "" if wrong or not self.only_small_words(self.noun_to) else self.noun
-
-    def only_small_words(self, place: int) -> bool:
-        """Return whether from a place to the one reached there are only words that hold parts of a clause together."""
-        while place < self.place:
-            found = entries_at(self.tokens, place)
-            length = next((n for n, e in found if e.part in _SMALL or (e.part == "function" and e.value == 0)), 0)
-            if not length and self.tokens[place] not in _LIGHT:
-                return False
-            place += length or 1
-        return True
 
     def names_what_is_said(self) -> bool:
         """Return whether an `as` compares nothing: rated as less greasy, described as quick to sink in."""
@@ -540,6 +510,8 @@ class _Reader(Cursor):
         verbs = [chunk for chunk in question if chunk.part == "verb"]
         fitting: list[Sequence[Entry]] = []
         unfinished = not families or degree_of(answer) in (UNREADABLE, "bare")
+        if parts == ["not"] and any(chunk.words.endswith("yes") for chunk in self.found.chunks):
+            self.found.left_over.append("yes")
         if parts and unfinished and degree_of(question) != "negated":
             topic = [chunk.part for chunk in question] == ["property"]
             fitting = [question, verbs] if families or topic or parts == ["nothing"] else []

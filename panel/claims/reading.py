@@ -40,6 +40,7 @@ OF_PEOPLE = frozenset(("use", "recommendation", "preference", "liking"))
 UNREADABLE = "unreadable"
 SLACK = 1e-9
 _ALMOST = 0.02  # how far below a quoted share the counted one may lie to be almost that; a setting of ours, no source
+_ROUND = (1, 2, 3, 4, 5, 10, 100)  # what a share is told out of without having asked as many
 _NEAR = 0.05  # how far above a quoted fraction, such as half; a setting of ours, no source
 
 
@@ -66,8 +67,10 @@ class Share:
         if not self.count:
             return False
         if self.least == "almost":  # of a round figure: almost 9 in 10, almost 90 %
-            return (self.of <= 10 or self.count % 10 == 0) and counted < self.share <= counted + _ALMOST
-        if self.of > 10 and self.of != 100:
+            return (
+                self.of <= 10 or (self.of == 100 and self.count % 10 == 0)
+            ) and counted < self.share <= counted + _ALMOST
+        if self.of not in _ROUND:
             return self.of == n and self._at_most(self.count, round(counted * n))
         if self.least:
             return self._at_most(self.share, counted)
@@ -199,6 +202,12 @@ def _meaning(core: Sequence[Entry]) -> tuple[object, ...]:
 
 
 OURS = frozenset(("our", "the", "its"))
+_TURN = frozenset(("not", "absolute_not", "low", "too", "least", "most"))
+_WEIGH = frozenset(("less", "more", "high", "degree", "degree_comparative", "degree_superlative"))
+_SMALL = frozenset(("not", "aux", "feel", "look", "site", "slight", "with_verb", "fully", "still"))
+_LIGHT = frozenset(("for", "in", "on", *"\"“”„«»'"))
+_FREE_OF = frozenset(("free of", "free from"))
+_SAID_OF = frozenset(("property", "verb", "degree", "comparative", "degree_comparative"))
 _IN_PLACE = frozenset(("on", "onto", "into", "in", "for", "to", "by", "over"))
 BEFORE_OTHER = frozenset(("with", "for", "after", "from"))
 
@@ -236,6 +245,57 @@ class Cursor:
         self.place += length
         if entry.part in ("product", "people") or (entry.part == "site" and after not in _IN_PLACE):
             self.noun, self.noun_to = entry.family if entry.part == "site" else entry.part, self.place
+        return True
+
+    def bind(self, entry: Entry, length: int) -> None:
+        """Leave over what should turn the next thing said and stands apart from it: `no question: greasy`."""
+        last, before = ([*self.found.core[::-1], Entry(""), Entry("")])[:2]
+        apart = last.part in _TURN or (last.part in _WEIGH and before.part not in ("property", "verb", "as"))
+        of_it = last.words == "without" and "it" in self.tokens[self.said_to : self.place]
+        if of_it or (apart and last.words not in ("neither", "nor") and not self.only_small_words(self.said_to)):
+            self.found.left_over.append(last.words)
+        if not self.found.said_of and entry.part in _SAID_OF:
+            self.found.said_of = self.noun_before(self.words(length))
+        free = entry.part == "free" and self.words(2) not in _FREE_OF
+        if (free and self.said_to != max(self.place, 1)) or (
+            entry.part in ("less", "more") and self.product_at(self.place + length)
+        ):
+            self.found.left_over.append(self.words(length))
+
+    def hold_object(self) -> None:
+        """Leave over what is liked, used or recommended where that is not the product: their skin, our test, us."""
+        place = self.place
+        while self.tokens[place : place + 1] in (("our",), ("the",), ("their",), ("my",)):
+            place += 1
+        there = self.tokens[place : place + 1]
+        parts = ("role", "new", "product", "product_type", "title", "range", "with_verb")
+        held = self.product_at(place) or longest(self.names.prototypes, self.tokens, place)[0]
+        held = held or sum(self.entry(part, place)[0] for part in parts) or int(number_at(self.tokens, place) or 0)
+        if there == ("us",) or (place > self.place and not held):
+            self.found.left_over += there
+
+    def noun_before(self, words: str) -> str:
+        """Return what the words reached are said of, where only small words stand between; people who feel rich."""
+        between = self.tokens[self.noun_to : self.place]
+        felt = all(self.entry("feel", self.noun_to + place)[0] for place in range(len(between)))
+        wrong = self.noun == "people" and (not felt or words.endswith("ness"))
+        after = self.place + len(words.split())
+        length, site = self.entry("site", after)
+        if length and not (self.product_at(after) or self.entry("feel", after + length)[0]):
+            return site.family  # light skin
+        wrong = wrong or "it" in (*between, *words.split())
+        if wrong or not self.only_small_words(self.noun_to):
+            return ""
+        return "people" if "them" in between else self.noun
+
+    def only_small_words(self, place: int) -> bool:
+        """Return whether from a place to the one reached there are only words that hold parts of a clause together."""
+        while place < self.place:
+            found = entries_at(self.tokens, place)
+            length = next((n for n, e in found if e.part in _SMALL or (e.part == "function" and e.value == 0)), 0)
+            if not length and self.tokens[place] not in _LIGHT:
+                return False
+            place += length or 1
         return True
 
     def before_people(self, place: int) -> bool:
@@ -297,6 +357,10 @@ class Cursor:
 
     def product_at(self, place: int) -> int:
         """Return how many tokens at a place name the product in general, or its kind as the study states it."""
+        if self.tokens[place : place + 1] == ("one",) and (
+            not place or self.tokens[place - 1] in ("after", "in", "from")
+        ):
+            return 0  # after one application
         types = self.names.product_types
         for length, _ in entries_at(self.tokens, place, "product_type"):
             phrase = self.tokens[place : place + length]

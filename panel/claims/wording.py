@@ -59,6 +59,7 @@ def wording_of(
     reading = materials.read(claim.claim)
     asked = _question_reading(claim, materials)
     own = claim.kind == "agreement" and asked is not None and bool(asked.left_over) and reading.order == asked.order
+    own = own and asked is not None and sorted(reading.left_over) == sorted(asked.left_over)
     not_covered = () if own else tuple(dict.fromkeys(map(_legible, reading.left_over)))
     found = list(_refused(claim, reading.left_over, perceived=own and reading.has("feel")))
     if claim.kind != BEYOND and not claim.problems:
@@ -578,7 +579,10 @@ def _on_names(claim: Claim, materials: Materials, reading: Reading) -> Iterator[
     if reading.replaced is not None and claim.kind != "ingredient_attribution":
         message = "The sentence speaks of a swap, and the claim is not about one."
         yield _change("ingredient credit", message, "Judge it as an ingredient attribution.", "evidential support", _EU)
-    wider = {"product", "products"} & set(reading.words_for("product")) and materials.names.product_types
+    wider = {"product", "products"} & set(
+        " ".join([*reading.words_for("product"), *reading.words_for("range")]).split()
+    )
+    wider &= {"product", "products"} if materials.names.product_types else set()
     if reading.has("range") and (wider or not _whole_range(claim, materials)):
         message = "The sentence speaks of a range, and none was compared."
         yield _change("range not compared", message, "Leave the range out.", "fairness", _EU)
