@@ -64,7 +64,7 @@ class _Reader(Cursor):
         """Return the words as one says them straight: users would for would users, 93 of 100 for all but 7 of 100."""
         tokens = self.tokens
         for place in [place for place, word in enumerate(tokens) if word == "would"]:
-            length = self.entry("people", place + 1)[0] if place + 1 < len(tokens) else 0
+            length = self.entry("people", place + 1)[0] or int(tokens[place + 1 : place + 2] == ("they",))
             moved = (*tokens[place + 1 : place + 1 + length], "would")
             tokens = (*tokens[:place], *moved, *tokens[place + 1 + length :])
         for place in [place for place in range(len(tokens)) if tokens[place : place + 2] == ("all", "but")]:
@@ -78,8 +78,9 @@ class _Reader(Cursor):
     def read_all(self) -> None:
         """Read to the end: the first of the steps that can do something with the next words does it."""
         steps = (
-            self.answered, self.replacement, self.share, self.base, self.month, self.moment, self.age, self.listed,
-            self.comparison, self.ingredient, self.own_range, self.none_of, self.named, self.statement, self.plain,
+            self.answered, self.replacement, self.other_votes, self.share, self.base, self.month, self.moment, self.age,
+            self.listed, self.comparison, self.ingredient, self.own_range, self.none_of, self.named, self.statement,
+            self.plain,
         )  # fmt: skip
         self.tokens = self.rewritten()
         while self.place < len(self.tokens):
@@ -106,14 +107,9 @@ class _Reader(Cursor):
         self.found.left_over += ["so"] if "so" in words and "as" not in words else []
         if self.found.has("both") and not self.found.comparators:
             self.found.left_over.append("both")
-        last = self.found.chunks[-1] if self.found.chunks else None
+        last = self.found.chunks[-1] if self.found.chunks else Entry("")
         ends = [token for token in self.tokens if token not in SILENT][-1:]
-        if (
-            last is not None
-            and last.value == 0
-            and last.words.split()[-1:] == ends
-            and last.words not in self.found.left_over
-        ):
+        if last.value == 0 and last.words.split()[-1:] == ends and last.words not in self.found.left_over:
             self.found.left_over.append(last.words)
 
     def share(self) -> bool:
@@ -145,18 +141,32 @@ class _Reader(Cursor):
         if length:
             share = Share(part.value, 1, least, self.words(bound + length), fraction=True)
             return self.take_share(share, bound + length)
-        length = self.entry("more")[0]
-        if (
-            length
-            and not self.found.shares
-            and self.entry("people", self.place + length)[0]
-            and self.names_verb("preference")
-        ):
+        length = 0 if self.found.shares else self.entry("more")[0]
+        if length and self.entry("people", self.place + length)[0] and self.names_verb("preference"):
             return self.take(length, Entry("function"))
         length = self.entry("majority")[0]
         if length and self.before_people(self.place + length):
             return self.take_share(Share(0.5, 1, "more than", self.words(length), fraction=True), length)
         return False
+
+    def other_votes(self) -> bool:
+        """`22 preferred the previous one and 10 had no preference`, after the votes for the product itself."""
+        start, number = self.place, number_at(self.tokens, self.place)
+        if number is None or not self.found.shares or self.found.family != "preference":
+            return False
+        percent = self.entry("percent", start + 1)[0]
+        place = start + 1 + percent
+        place += self.entry("people", place)[0]
+        none, length = self.entry("no_vote", place)[0], self.entry("verb", place)
+        self.place = place + (none or length[0])
+        own = len(self.found.comparators)
+        if not none and (length[1].family != "preference" or not self.comparator()):
+            return self.back_to(start)
+        if not none and own and self.found.comparators.pop() != self.found.comparators[-1]:
+            self.found.left_over.append(self.tokens[self.place - 1])
+        words = " ".join(self.tokens[start : self.place])
+        self.found.votes[1 if none else 0] = Share(number, 100 if percent else 0, "", words)
+        return True
 
     def people_speak(self, place: int) -> bool:
         """Return whether at a place people are told to have agreed, preferred, liked, or that they would use it."""
@@ -174,6 +184,8 @@ class _Reader(Cursor):
         self.found.shares.append(share)
         self.place += length
         of = self.tokens[self.place : self.place + 1] == ("of",)
+        if (self.noun, self.noun_to) == ("people", self.place - length - 1) and self.tokens[self.noun_to] == "and":
+            self.found.left_over.append("and")
         if of and not (self.entry("of_them")[0] or self.before_people(self.place)):
             self.found.left_over.append("of")
         self.place += of
@@ -190,6 +202,7 @@ class _Reader(Cursor):
             value, length, whose = number_at(self.tokens, self.place + 1), 2, "panel"
         else:
             before = self.entry("among")[0]
+            before += bool(before) and self.tokens[self.place + before : self.place + before + 1] == (":",)
             value, length = number_at(self.tokens, self.place + before), before + 1
             place = self.place + length
             of_share = bool(self.found.shares) and self.people_speak(place)  # 84 % of 100 agreed
@@ -272,7 +285,11 @@ class _Reader(Cursor):
         second = parts[-2:] in [["as", part] for part in ("property", "degree", "high", "low")]
         second = second or parts[-3:] == ["as", "degree", "verb"]
         second = second or (parts[-1:] == ["as"] and self.found.core[-1].words.endswith("same"))
-        if not length and second:
+        if (
+            not length
+            and second
+            and not ("so" in [e.words for e in self.found.core] and self.tokens[self.place - 1] == "!")
+        ):
             length, entry = self.entry("as")
         if not length and self.question is not None and self.words(3) == "as much as":
             length, entry = 3, Entry("as")
@@ -283,6 +300,8 @@ class _Reader(Cursor):
         if entry.family not in ("", *self.found.families):  # than spreading
             return False
         start, self.place = self.place, self.place + length
+        if self.found.family == "preference" and self.tokens[start] in ("alongside", "next", "beside"):
+            return self.back_to(start)
         others, rest = self.entry("others_of")
         whole = self.range_said(self.place + others, rest.family, others="other" in self.words(others)) if others else 0
         if whole:
@@ -338,7 +357,8 @@ class _Reader(Cursor):
     def other_as_subject(self) -> bool:
         """`our previous cream was greasier`: what is said is said of the other one; of both where it is joined."""
         before = self.tokens[self.place - 1] if self.place else ""
-        if self.found.comparators or not self.begins_other(before) or not self.comparator():
+        than_own = self.than_own and not self.entry("aux", self.place - 1)[0]
+        if self.found.comparators or than_own or not self.begins_other(before) or not self.comparator():
             return False
         self.found.turned, self.found.joint = True, before in _JOINS and before != ","
         self.place += 2 if self.tokens[self.place : self.place + 2] == ("used", "to") else 0
@@ -399,7 +419,9 @@ class _Reader(Cursor):
     def range_said(self, place: int, open_ended: str, *, others: bool = False) -> int:
         """Return how many tokens name the range; where `open_ended`, `in our range` or `we tested` must follow."""
         length = self.product_at(place) if open_ended == "each" else self.range_at(place, others)
-        tail = self.entry("range", place + length)[0] if length else 0
+        tail = (self.entry("range_tail", place + length)[0] or self.entry("range", place + length)[0]) if length else 0
+        if length and not tail and self.entry("panel", place + length)[0]:
+            return length  # in our panel test
         if length and not tail and open_ended == "open" and number_at(self.tokens, place) is not None:
             self.to_list = True  # of the three: their names have to follow
             return length
@@ -409,7 +431,8 @@ class _Reader(Cursor):
         """`no hand cream`, `no other cream`: nothing, where more or less is said of it."""
         length = self.entry("none_of")[0]
         words = self.words(length).split()
-        whole = self.range_at(self.place + length, "other" in words) if "of" in words else 0
+        open_ended = "open" if "the" in words else ""
+        whole = self.range_said(self.place + length, open_ended, others="other" in words) if "of" in words else 0
         if words[:1] == ["neither"] and len(set(self.names.prototypes.values())) != _TWO_OTHERS:
             return False
         product = whole or (self.product_at(self.place + length) if length else 0)
@@ -446,14 +469,16 @@ class _Reader(Cursor):
                 continue
             if entry.part == "site" and self.tokens[self.place - 1] == "by":  # made by hand
                 continue
+            if (entry.part == "product" and not self.product_at(self.place)) or self.alters(length, entry):
+                continue
             if entry.part == "as" and self.names_what_is_said():
                 return self.take(length, Entry("function"))
             if entry.part in LETTERS:
                 self.bind(entry, length)
                 value = entry.value if not math.isnan(entry.value) else 1.0
                 self.found.core.append(replace(entry, value=value, words=self.words(length)))
-                self.found.order.append(f"{entry.part} {entry.family}")
                 self.place += length
+                self.found.order.append(f"{entry.part} {entry.family} {self.denied() if entry.part == 'not' else ''}")
                 self.said_to = self.place
                 if entry.part == "verb" and entry.family in OF_PEOPLE:
                     self.hold_object()
@@ -499,7 +524,9 @@ class _Reader(Cursor):
         self.found.left_over += ["whether"] if self.asking and not said else []
         self.question = self.found.core if said else None
         self.found.core, self.found.pauses = [], []
-        self.asked_turned, self.found.turned = self.found.turned, False
+        self.asked_turned = self.found.turned
+        own = self.tokens[self.place + 1] != "it" and self.own_product(self.place + 1)
+        self.found.turned = self.found.turned and not (self.question or own)  # our previous cream? Less greasy
         self.place, self.asking = self.place + 1, False
         return True
 

@@ -130,7 +130,7 @@ _CONTRACTIONS = {
     r"(?<=[a-z])'ll\b": " will",
     r"(?<=[a-z])'ve\b": " have",
 }
-SILENT = frozenset(".,;:!()\"“”„«»'-*†")
+SILENT = frozenset(".,;:!()\"“”„«»'-*†‡§")
 """Marks that say nothing; every other sign is a word that has to be accounted for."""
 
 
@@ -147,7 +147,7 @@ class Entry:
 
 def tokens_of(text: str) -> Tokens:
     """Return the words, numbers and signs of a text; hyphens inside words split them, silent marks stay."""
-    noted = re.sub("[⁰¹²³⁴-⁹]+", " † ", text.translate(_SIGNS))  # a footnote's mark is no number
+    noted = re.sub(r"[⁰¹²³⁴-⁹]+|\[\d\]|\(\d\)", " † ", text.translate(_SIGNS))  # a footnote's mark is no number
     plain = unicodedata.normalize("NFKC", noted).translate(_SIGNS).casefold()
     for short, whole in _CONTRACTIONS.items():
         plain = re.sub(short, whole, plain)

@@ -101,6 +101,7 @@ class Reading:
     shares: list[Share] = field(default_factory=list)
     bases: list[float] = field(default_factory=list)
     whose: list[str] = field(default_factory=list)
+    votes: list[Share] = field(default_factory=lambda: [Share(0, 0, "", "")] * 2)
     moments: list[tuple[str, float, str]] = field(default_factory=list)
     months: list[str] = field(default_factory=list)
     ages: str = ""
@@ -257,9 +258,8 @@ class Cursor:
         if not self.found.said_of and entry.part in _SAID_OF:
             self.found.said_of = self.noun_before(self.words(length))
         free = entry.part == "free" and self.words(2) not in _FREE_OF
-        if (free and self.said_to != max(self.place, 1)) or (
-            entry.part in ("less", "more") and self.product_at(self.place + length)
-        ):
+        free = free and not (last.part == "property" and not last.words.endswith("y") and self.said_to == self.place)
+        if free or (entry.part in ("less", "more") and self.product_at(self.place + length)):
             self.found.left_over.append(self.words(length))
 
     def hold_object(self) -> None:
@@ -274,6 +274,26 @@ class Cursor:
         if there == ("us",) or (place > self.place and not held):
             self.found.left_over += there
 
+    def denied(self) -> str:
+        """Return the next word that says something; a denial that begins a clause with its subject asks, or cries."""
+        place, before = self.place, self.tokens[max(0, self.place - 2) : self.place]
+        subject = self.tokens[place : place + 1] and self.tokens[place] in ("it", "this", "your", "their", "my", *OURS)
+        subject = subject or self.entry("site", place)[0] > 0
+        if subject and before[-1].endswith("n't") and (len(before) == 1 or before[0] in SILENT):
+            self.found.left_over.append(before[-1])
+        while place < len(self.tokens) and self.small_at(place):
+            place += self.small_at(place)
+        return "".join(self.tokens[place : place + 1])
+
+    def alters(self, length: int, entry: Entry) -> bool:
+        """Return whether a word says that the skin is changed, or needs something: left over."""
+        place = self.place + length
+        while self.tokens[place : place + 1] in (("your",), ("their",), ("my",), ("the",)):
+            place += 1
+        skin = self.entry("site", place)[0] and not self.product_at(place)
+        skin = skin or (self.noun_to == self.place and self.noun not in ("", "product", "people"))
+        return entry.family == "alters" and bool(skin)
+
     def noun_before(self, words: str) -> str:
         """Return what the words reached are said of, where only small words stand between; people who feel rich."""
         between = self.tokens[self.noun_to : self.place]
@@ -283,16 +303,22 @@ class Cursor:
         length, site = self.entry("site", after)
         if length and not (self.product_at(after) or self.entry("feel", after + length)[0]):
             return site.family  # light skin
+        if between[-1:] == ("them",):
+            return "people"
         wrong = wrong or "it" in (*between, *words.split())
         if wrong or not self.only_small_words(self.noun_to):
             return ""
-        return "people" if "them" in between else self.noun
+        return self.noun
+
+    def small_at(self, place: int) -> int:
+        """Return how many tokens at a place hold parts of a clause together."""
+        found = entries_at(self.tokens, place)
+        return next((n for n, e in found if e.part in _SMALL or (e.part == "function" and e.value == 0)), 0)
 
     def only_small_words(self, place: int) -> bool:
         """Return whether from a place to the one reached there are only words that hold parts of a clause together."""
         while place < self.place:
-            found = entries_at(self.tokens, place)
-            length = next((n for n, e in found if e.part in _SMALL or (e.part == "function" and e.value == 0)), 0)
+            length = self.small_at(place)
             if not length and self.tokens[place] not in _LIGHT:
                 return False
             place += length or 1
@@ -303,6 +329,8 @@ class Cursor:
         while place < len(self.tokens) and self.tokens[place] in (*OURS, "of"):
             place += 1
         place += number_at(self.tokens, place) is not None  # most of the 58 users
+        if self.found.bases and self.tokens[place : place + 1] in (("them",), ("these",), ("those",)):
+            return True
         return bool(self.entry("people", place)[0] or self.entry("agree", place)[0])
 
     def comparator(self) -> bool:
@@ -372,6 +400,9 @@ class Cursor:
 
     def plural_at(self, place: int) -> int:
         """Return how many tokens at a place name several products: `hand creams`."""
+        one = self.tokens[place : place + 1]
+        if one and one[0].endswith("s") and any(entries_at((one[0][:-1],), 0, "product")):
+            return 1
         kinds = [(*kind[:-1], f"{kind[-1]}s") for kind in self.names.product_types]
         return max((len(kind) for kind in kinds if self.tokens[place : place + len(kind)] == kind), default=0)
 

@@ -59,7 +59,7 @@ def wording_of(
     reading = materials.read(claim.claim)
     asked = _question_reading(claim, materials)
     own = claim.kind == "agreement" and asked is not None and bool(asked.left_over) and reading.order == asked.order
-    own = own and asked is not None and sorted(reading.left_over) == sorted(asked.left_over)
+    own = own and len(reading.left_over) == len(asked.left_over if asked else ())
     not_covered = () if own else tuple(dict.fromkeys(map(_legible, reading.left_over)))
     found = list(_refused(claim, reading.left_over, perceived=own and reading.has("feel")))
     if claim.kind != BEYOND and not claim.problems:
@@ -164,12 +164,14 @@ _OTHER_ATTRIBUTE = "another attribute"
 _NOT_ASKED = "another sentence than was asked"
 _COMPARATOR = "compared with another"
 _QUALIFIER = "qualifier missing"
+_MORE, _OTHER = "says more than the statement", "is not the statement that was judged"
 _FLAT = frozenset(("positive", "negated", "absent", "low", "high", "bare"))
 _EU = "EU 655/2013"
 _SEEN = frozenset(("gloss of the skin", "gloss in the dish", "whiteness", "whitening"))
 _OF_FILM = frozenset(
     ("greasiness", "stickiness", "residue", "waxiness", "gloss of the skin", "whitening", "powdery touch")
 )
+_BEING = frozenset(("is", "are", "was", "were", "be", "being", "it", "leaves", "leave"))
 _OF_VOTES = frozenset(("preference", "liking"))
 
 
@@ -257,12 +259,9 @@ def _on_degree(claim: Claim, reading: Reading) -> Iterator[WordingFinding]:
         yield _change(OPPOSITE, message, "Say it the way it was found.", "truthfulness", _EU)
     elif not _fits(claim, reading, want):
         flat = reading.degree in (*_FLAT, "superlative", "nothing")
-        check, message = (_STRONGER, "The sentence says more than the statement") if flat else (_ANOTHER, _SAYS_OTHER)
+        check, message = _STRONGER if flat else _ANOTHER, f"The sentence {_MORE if flat else _OTHER}"
         advice = f"Say what a claim of this kind can: for instance as in “{_example(claim)}”."
-        yield _change(check, f"{message.rstrip('.')} ({reading.degree}).", advice, "honesty", _EU)
-
-
-_SAYS_OTHER = "The sentence is not the statement that was judged."
+        yield _change(check, f"{message} ({reading.degree}).", advice, "honesty", _EU)
 
 
 def _fits(claim: Claim, reading: Reading, want: int) -> bool:
@@ -363,7 +362,8 @@ def _of_another(reading: Reading, asked: Reading, own: frozenset[str]) -> bool:
 def _as_felt(reading: Reading) -> bool:
     """Return whether people are said to have felt it: 89 % of users felt that it is not greasy."""
     felt = ("feel", "felt", "perceiv", "describ", "rated")
-    return any(words.startswith(felt) for words in reading.words_for("agree"))
+    said = reading.has("agree") and not _BEING & set(reading.words_for("function"))  # not sticky, say most of them
+    return said or any(words.startswith(felt) for words in reading.words_for("agree"))
 
 
 def _degree_felt(reading: Reading) -> str:
@@ -424,6 +424,12 @@ def _on_shares(claim: Claim, evidence: Evidence, materials: Materials, reading: 
                 "counted and never rounded up.",
                 "Give the counted share, its count and its base.", "truthfulness", _EU,
             )  # fmt: skip
+    for who, share in enumerate(reading.votes):
+        votes = evidence.other_votes[who]
+        right = share.count == votes if not share.of else share.is_counted(votes / (evidence.n or 1), evidence.n)
+        if share.words and not right:
+            message = f"The sentence quotes “{share.words}”; counted were {votes}."
+            yield _change("not the counted share", message, "Give the counted votes.", "truthfulness", _EU)
     users = materials.agreed(claim.prototype, claim.question).base if evidence.rests_on == BOTH else evidence.n
     counted_people = {"people": {users}, "panel": {evidence.n}, "": {users, evidence.n}}
     for base, whose in zip(reading.bases, reading.whose, strict=True):
@@ -579,10 +585,8 @@ def _on_names(claim: Claim, materials: Materials, reading: Reading) -> Iterator[
     if reading.replaced is not None and claim.kind != "ingredient_attribution":
         message = "The sentence speaks of a swap, and the claim is not about one."
         yield _change("ingredient credit", message, "Judge it as an ingredient attribution.", "evidential support", _EU)
-    wider = {"product", "products"} & set(
-        " ".join([*reading.words_for("product"), *reading.words_for("range")]).split()
-    )
-    wider &= {"product", "products"} if materials.names.product_types else set()
+    ranged = " ".join([*reading.words_for("product"), *reading.words_for("range")])
+    wider = "product" in ranged and materials.names.product_types
     if reading.has("range") and (wider or not _whole_range(claim, materials)):
         message = "The sentence speaks of a range, and none was compared."
         yield _change("range not compared", message, "Leave the range out.", "fairness", _EU)
