@@ -436,7 +436,7 @@ class _Reader(Cursor):
         if words[:1] == ["neither"] and len(set(self.names.prototypes.values())) != _TWO_OTHERS:
             return False
         product = whole or (self.product_at(self.place + length) if length else 0)
-        if not product:
+        if not product and not (words == ["no", "other"] and self.found.has("range")):
             return False
         if whole:
             self.found.chunks.append(Entry("range", words=self.words(length + whole)))
@@ -483,9 +483,7 @@ class _Reader(Cursor):
                 if entry.part == "verb" and entry.family in OF_PEOPLE:
                     self.hold_object()
                 return True
-            if (
-                entry.part == "agree" and entry.family == "as" and not self.place
-            ):  # rated less greasy, by whom is footnoted
+            if (entry.part, entry.family, self.place) == ("agree", "as", 0):  # rated less greasy, by whom is footnoted
                 return self.take(length, Entry("function", "as"))
             to_its_verb = entry.part == "with_verb" and (
                 self.found.core[-1].family == entry.family if self.found.core else self.names_verb(entry.family)
@@ -518,11 +516,13 @@ class _Reader(Cursor):
             return True
         ends = ("?",) if not self.asking else ("?", ",", ":", ";", "-", "and", ".")
         last = all(token in SILENT for token in self.tokens[self.place + 1 :])
-        if self.tokens[self.place] not in ends or last or self.found.shares or self.question is not None:
+        both = [core[:1] for core in (self.question or [], self.found.core)]  # too thick? Too thin?
+        again = self.question is None or all(first and first[0].part == "too" for first in both)
+        if self.tokens[self.place] not in ends or last or self.found.shares or not again:
             return False
         said = self.found.core or self.found.left_over
         self.found.left_over += ["whether"] if self.asking and not said else []
-        self.question = self.found.core if said else None
+        self.question = [*(self.question or []), *self.found.core] if said else None
         self.found.core, self.found.pauses = [], []
         self.asked_turned = self.found.turned
         own = self.tokens[self.place + 1] != "it" and self.own_product(self.place + 1)
@@ -584,10 +584,6 @@ class _Reader(Cursor):
         return bool(follows) and any(
             chunk.part in ("as", "less", "more", "right", "unsurpassed") for chunk in self.found.core
         )
-
-    def after(self, word: str, place: int) -> int:
-        """Return the place after a word, where it stands there."""
-        return place + (self.tokens[place : place + 1] == (word,))
 
     def own_product(self, place: int) -> int:
         """Return the place after the product itself: `our new hand cream`, `this cream`, `it`; 0 where it is not."""

@@ -183,7 +183,7 @@ def said_once(core: Sequence[Entry], pauses: Sequence[int]) -> Sequence[Entry]:
                 return rest
         first, second = core[:place], said_once(core[place:], [pause - place for pause in pauses if pause > place])
         if first and second and degree_of(first) != UNREADABLE and _meaning(first) == _meaning(second):
-            return second if degree_of(second) == "absent" else first
+            return second if degree_of(second) in ("absent", "superlative") else first  # the one that says more
     return core
 
 
@@ -195,7 +195,7 @@ def _label(core: Sequence[Entry]) -> Entry | None:
 def _meaning(core: Sequence[Entry]) -> tuple[object, ...]:
     degree = degree_of(core)
     return (
-        "absent" if degree == "negated" else degree,
+        {"negated": "absent", "superlative": "comparative"}.get(degree, degree),
         sign_of(core),
         {chunk.family for chunk in core} - {""},
         {chunk.asked_as for chunk in core},

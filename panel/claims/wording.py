@@ -171,7 +171,7 @@ _SEEN = frozenset(("gloss of the skin", "gloss in the dish", "whiteness", "white
 _OF_FILM = frozenset(
     ("greasiness", "stickiness", "residue", "waxiness", "gloss of the skin", "whitening", "powdery touch")
 )
-_BEING = frozenset(("is", "are", "was", "were", "be", "being", "it", "leaves", "leave"))
+_BEING = frozenset(("is", "are", "was", "were", "be", "being"))
 _OF_VOTES = frozenset(("preference", "liking"))
 
 
@@ -362,7 +362,8 @@ def _of_another(reading: Reading, asked: Reading, own: frozenset[str]) -> bool:
 def _as_felt(reading: Reading) -> bool:
     """Return whether people are said to have felt it: 89 % of users felt that it is not greasy."""
     felt = ("feel", "felt", "perceiv", "describ", "rated")
-    said = reading.has("agree") and not _BEING & set(reading.words_for("function"))  # not sticky, say most of them
+    told = " ".join([*reading.words_for("function"), *(chunk.words for chunk in reading.core)]).split()
+    said = reading.has("agree") and not _BEING & set(told)  # not sticky, say most of them
     return said or any(words.startswith(felt) for words in reading.words_for("agree"))
 
 
@@ -424,8 +425,7 @@ def _on_shares(claim: Claim, evidence: Evidence, materials: Materials, reading: 
                 "counted and never rounded up.",
                 "Give the counted share, its count and its base.", "truthfulness", _EU,
             )  # fmt: skip
-    for who, share in enumerate(reading.votes):
-        votes = evidence.other_votes[who]
+    for share, votes in zip(reading.votes, evidence.other_votes, strict=True):
         right = share.count == votes if not share.of else share.is_counted(votes / (evidence.n or 1), evidence.n)
         if share.words and not right:
             message = f"The sentence quotes “{share.words}”; counted were {votes}."
