@@ -76,15 +76,15 @@ def _change(check: str, message: str, advice: str, criterion: str, source: str =
 
 def _legible(word: str) -> str:
     """Return a word as a reader can make out what it holds: signs nobody sees and letters of another script by name."""
-    odd = [sign for sign in word if not sign.isprintable() or (sign.isalpha() and "LATIN" not in _named(sign))]
+    odd = [
+        sign
+        for sign in word
+        if not sign.isprintable() or (sign.isalpha() and "LATIN" not in unicodedata.name(sign, ""))
+    ]
     if not odd or (len(odd) == len(word) > 1):
         return word
-    names = format_list(list(dict.fromkeys(_named(sign) for sign in odd)))
+    names = format_list(list(dict.fromkeys(unicodedata.name(sign, f"U+{ord(sign):04X}") for sign in odd)))
     return f"{word} ({names})" if len(odd) < len(word) else f"a sign of its own ({names})"
-
-
-def _named(sign: str) -> str:
-    return unicodedata.name(sign, f"U+{ord(sign):04X}")
 
 
 def _said_by_the_tool(sentence: str, evidence: Evidence) -> bool:
@@ -107,7 +107,7 @@ def _whole(reading: Reading, not_covered: tuple[str, ...], *, own: bool) -> Iter
         yield _change(
             _NOT_COVERED,
             f"Not covered by the statement: {', '.join(not_covered)}.",
-            f"Leave out what was not judged: {', '.join(not_covered)}.",
+            "Leave out what was not judged.",
             "evidential support",
             "EU 655/2013",
         )
@@ -260,7 +260,7 @@ def _on_degree(claim: Claim, reading: Reading) -> Iterator[WordingFinding]:
     elif not _fits(claim, reading, want):
         flat = reading.degree in (*_FLAT, "superlative", "nothing")
         check, message = _STRONGER if flat else _ANOTHER, f"The sentence {_MORE if flat else _OTHER}"
-        advice = f"Say what a claim of this kind can: for instance as in “{_example(claim)}”."
+        advice = f"Say what a claim of this kind can: for instance as in “{kinds()[claim.kind]['example']}”."
         yield _change(check, f"{message} ({reading.degree}).", advice, "honesty", _EU)
 
 
@@ -294,10 +294,6 @@ def _direction(reading: Reading) -> int:
     return 0
 
 
-def _example(claim: Claim) -> str:
-    return str(kinds()[claim.kind]["example"])
-
-
 def _on_comparators(claim: Claim, materials: Materials, reading: Reading) -> Iterator[WordingFinding]:
     """Say where the sentence compares with another prototype, with several it might be, or does not say with what."""
     wanted = set(claim.competitors) if claim.kind in ("unsurpassed", "ranking") else {claim.versus} - {""}
@@ -317,7 +313,13 @@ def _on_comparators(claim: Claim, materials: Materials, reading: Reading) -> Ite
     needed = needed or (claim.kind in ("ranking", "unsurpassed") and not reading.has("range"))
     if (needed or (claim.kind == "perceived_attribute" and claim.versus)) and not wanted <= set(named):
         message = "The sentence compares and does not say with what."
-        yield _change("comparison without the other", message, f"Name {format_list(names)}.", "honesty", _EU)
+        yield _change(
+            "comparison without the other",
+            message,
+            f"Name {format_list([f'“{name}”' for name in names])}.",
+            "honesty",
+            _EU,
+        )
 
 
 def _qualified(evidence: Evidence, reading: Reading) -> bool:

@@ -18,9 +18,9 @@ read: of `ninth`, `tenth` and `eleventh`, plain copy, 0 of 26, 27 and 26 that ma
 later); of `twelfth`, of constructions as winding as could be thought of, 0 of 28, and 32 of 43 true ones. Then three
 of plain copy by a second such writer: of `thirteenth`, `fourteenth` and `fifteenth` 0 of 25 each, and 10, 4 and 11 of
 45 true ones (two of which, a proof and a use nobody was asked about, were put on the border later; so were six that
-he would rather not have and our floors allow, as a share of 80 % unsaid, or nearly 7 in 10 for 68 %). An attack on the
-words that say nothing, by one who knew the grammar, had 125 that may not be said; those supported at first were mended
-for by rule, save what is on the border, and all stand in `sentences_turned.csv`.
+he would rather not have and our floors allow, as a share of 80 % unsaid, or nearly 7 in 10 for 68 %). An attack
+by one who knew the grammar had 186; those supported were mended for by rule, save what is on the border, and all stand
+in `sentences_turned.csv`.
 """
 
 import csv
