@@ -344,9 +344,7 @@ def _beside_question(claim: Claim, materials: Materials, reading: Reading, asked
     elif _degree_felt(reading) != _degree_felt(asked) or reading.sign != asked.sign:
         yield _unlike(reading, asked, words)
     elif not in_own_words and _of_another(reading, asked, _sites_of_product(materials)):
-        message = (
-            f"People were asked about the {asked.said_of} (“{words}”), and the sentence is about {reading.said_of}."
-        )
+        message = f"People were asked about “{words}”, and the sentence says it of {reading.said_of}."
         yield _change(_NOT_ASKED, message, "Say it of what people were asked about.", "evidential support", _EU)
     elif asked.has("feel") and not (reading.has("feel") or _as_felt(reading)):
         message = f"People were asked what they feel (“{words}”), and the sentence speaks of what is."
