@@ -475,6 +475,8 @@ class Evidence:
         Gives what it would take; asked only where the claim is not shown, because planning takes a while.
     missing
         What is not there; without it nothing can be said.
+    other_votes
+        Of a preference: how many preferred the other one, and how many neither.
     in_these_batches
         True where it speaks for the batches that were scored and no others: the verdict says so.
     """
@@ -497,6 +499,7 @@ class Evidence:
     replaced: tuple[str, str, float] | None = None
     refused: tuple[str, ...] = ()
     observed_share: float = field(default=math.nan)
+    other_votes: tuple[int, int] = (0, 0)
     method: str = ""
 
 

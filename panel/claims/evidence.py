@@ -314,6 +314,7 @@ def _preference(claim: Claim, materials: Materials) -> Evidence:
         ),
         needs=lambda: (people_for_share(share, _HALF, preferred=True),),
         observed_share=share,
+        other_votes=(votes.versus, votes.neither),
         method="exact one-sided binomial test; votes without a preference stay in the base",
     )
 

@@ -25,25 +25,10 @@ from panel.claims.reading import (
     said_once,
 )
 
-_PLAIN = frozenset(
-    [
-        "function",
-        "feel",
-        "look",
-        "fully",
-        "both",
-        "site",
-        "slight",
-        "range",
-        "agree",
-        "people",
-        "panel",
-        "test",
-        "later",
-        "product",
-        "still",
-    ]
-)
+_PLAIN = frozenset((
+    "function", "feel", "look", "fully", "both", "site", "slight", "range", "agree", "people", "panel", "test", "later",
+    "product", "still",
+))  # fmt: skip
 _SUPERLATIVES = ("superlative", "degree_superlative", "least", "most")
 _SAYERS = frozenset(("people", "panel", "at_least", "majority", "fraction", "number"))
 _DIFFERS = frozenset(("less", "more", "comparative", "degree_comparative", *_SUPERLATIVES))
@@ -79,7 +64,7 @@ class _Reader(Cursor):
         """Return the words as one says them straight: users would for would users, 93 of 100 for all but 7 of 100."""
         tokens = self.tokens
         for place in [place for place, word in enumerate(tokens) if word == "would"]:
-            length = self.entry("people", place + 1)[0] if place + 1 < len(tokens) else 0
+            length = self.entry("people", place + 1)[0] or int(tokens[place + 1 : place + 2] == ("they",))
             moved = (*tokens[place + 1 : place + 1 + length], "would")
             tokens = (*tokens[:place], *moved, *tokens[place + 1 + length :])
         for place in [place for place in range(len(tokens)) if tokens[place : place + 2] == ("all", "but")]:
@@ -93,8 +78,9 @@ class _Reader(Cursor):
     def read_all(self) -> None:
         """Read to the end: the first of the steps that can do something with the next words does it."""
         steps = (
-            self.answered, self.replacement, self.share, self.base, self.month, self.moment, self.age, self.listed,
-            self.comparison, self.ingredient, self.own_range, self.none_of, self.named, self.statement, self.plain,
+            self.answered, self.replacement, self.other_votes, self.share, self.base, self.month, self.moment, self.age,
+            self.listed, self.comparison, self.ingredient, self.own_range, self.none_of, self.named, self.statement,
+            self.plain,
         )  # fmt: skip
         self.tokens = self.rewritten()
         while self.place < len(self.tokens):
@@ -117,16 +103,13 @@ class _Reader(Cursor):
         self.found.left_over += [word for word, open_ in (("whether", self.asking), ("of", self.to_list)) if open_]
         if self.found.has("not_other") and self.found.family != "preference":
             self.found.left_over.append("not")
+        words = [chunk.words for chunk in self.found.core]
+        self.found.left_over += ["so"] if "so" in words and "as" not in words else []
         if self.found.has("both") and not self.found.comparators:
             self.found.left_over.append("both")
-        last = self.found.chunks[-1] if self.found.chunks else None
+        last = self.found.chunks[-1] if self.found.chunks else Entry("")
         ends = [token for token in self.tokens if token not in SILENT][-1:]
-        if (
-            last is not None
-            and last.value == 0
-            and last.words.split()[-1:] == ends
-            and last.words not in self.found.left_over
-        ):
+        if last.value == 0 and last.words.split()[-1:] == ends and last.words not in self.found.left_over:
             self.found.left_over.append(last.words)
 
     def share(self) -> bool:
@@ -145,6 +128,9 @@ class _Reader(Cursor):
             if whole is not None and not self.entry("unit", start + 2 + between + out_of)[0]:
                 if between:
                     self.found.chunks.append(self.entry("people", start + 1)[1])
+                if {"our", "the"} & set(self.tokens[start + 1 : start + 1 + between + out_of]):  # 8 of the 10 users
+                    self.found.bases.append(whole)
+                    self.found.whose.append("people")
                 length = bound + 2 + between + out_of
                 return self.take_share(Share(value, whole, least, self.words(length)), length)
             of_them = self.entry("of_them", start + 1)[0]
@@ -155,18 +141,32 @@ class _Reader(Cursor):
         if length:
             share = Share(part.value, 1, least, self.words(bound + length), fraction=True)
             return self.take_share(share, bound + length)
-        length = self.entry("more")[0]
-        if (
-            length
-            and not self.found.shares
-            and self.entry("people", self.place + length)[0]
-            and self.names_verb("preference")
-        ):
+        length = 0 if self.found.shares else self.entry("more")[0]
+        if length and self.entry("people", self.place + length)[0] and self.names_verb("preference"):
             return self.take(length, Entry("function"))
         length = self.entry("majority")[0]
         if length and self.before_people(self.place + length):
             return self.take_share(Share(0.5, 1, "more than", self.words(length), fraction=True), length)
         return False
+
+    def other_votes(self) -> bool:
+        """`22 preferred the previous one and 10 had no preference`, after the votes for the product itself."""
+        start, number = self.place, number_at(self.tokens, self.place)
+        if number is None or not self.found.shares or self.found.family != "preference":
+            return False
+        percent = self.entry("percent", start + 1)[0]
+        place = start + 1 + percent
+        place += self.entry("people", place)[0]
+        none, length = self.entry("no_vote", place)[0], self.entry("verb", place)
+        self.place = place + (none or length[0])
+        own = len(self.found.comparators)
+        if not none and (length[1].family != "preference" or not self.comparator()):
+            return self.back_to(start)
+        if not none and own and self.found.comparators.pop() != self.found.comparators[-1]:
+            self.found.left_over.append(self.tokens[self.place - 1])
+        words = " ".join(self.tokens[start : self.place])
+        self.found.votes[1 if none else 0] = Share(number, 100 if percent else 0, "", words)
+        return True
 
     def people_speak(self, place: int) -> bool:
         """Return whether at a place people are told to have agreed, preferred, liked, or that they would use it."""
@@ -180,30 +180,40 @@ class _Reader(Cursor):
         return any(entry.family == family for entry in found)
 
     def take_share(self, share: Share, length: int) -> bool:
-        """Take a share; an `of` after it says nothing more."""
+        """Take a share; an `of` after it says nothing more where people are named."""
         self.found.shares.append(share)
         self.place += length
-        if self.place < len(self.tokens) and self.tokens[self.place] == "of":
-            self.place += 1
+        of = self.tokens[self.place : self.place + 1] == ("of",)
+        if (self.noun, self.noun_to) == ("people", self.place - length - 1) and self.tokens[self.noun_to] == "and":
+            self.found.left_over.append("and")
+        if of and not (self.entry("of_them")[0] or self.before_people(self.place)):
+            self.found.left_over.append("of")
+        self.place += of
+        if any(entry.part in ("property", "degree") for _, entry in entries_at(self.tokens, self.place)):
+            self.found.left_over.append(share.words)  # 93 % smooth
         return True
 
     def base(self) -> bool:
         """`58 users`, `n = 58`."""
+        whose = ""
         if self.tokens[self.place : self.place + 2] == ("n", "="):
             value, length = number_at(self.tokens, self.place + 2), 3
         elif self.tokens[self.place] == "of" and self.found.chunks and self.found.chunks[-1].words.endswith("panel"):
-            value, length = number_at(self.tokens, self.place + 1), 2
+            value, length, whose = number_at(self.tokens, self.place + 1), 2, "panel"
         else:
             before = self.entry("among")[0]
+            before += bool(before) and self.tokens[self.place + before : self.place + before + 1] == (":",)
             value, length = number_at(self.tokens, self.place + before), before + 1
             place = self.place + length
             of_share = bool(self.found.shares) and self.people_speak(place)  # 84 % of 100 agreed
             of_share = of_share or self.tokens[self.place] in ("base", "sample")
-            if value is None or not (self.entry("people", place)[0] or self.entry("panel", place)[0] or of_share):
+            whose = next((part for part in ("people", "panel") if self.entry(part, place)[0]), "")
+            if value is None or not (whose or of_share) or (self.found.bases and self.tokens[self.place - 1] == "and"):
                 return False
         if value is None:
             return False
         self.found.bases.append(value)
+        self.found.whose.append(whose)
         self.place += length
         return True
 
@@ -220,14 +230,19 @@ class _Reader(Cursor):
             if value is None or not length:
                 continue
             end = start + 1 + length
-            end += self.entry("later", end)[0]
+            later = self.entry("later", end)[0] or int(self.tokens[end : end + 1] == ("mark",))
+            end += later
+            again = self.tokens[self.place - 1] in ("and", "or") and bool(self.found.moments)
             use = self.entry("of_use", end)[0]
             before = set(self.tokens[max(0, self.place - _NEAR) : self.place])
             tried = part == "lasting" and (_TRIED | (_TESTS if self.tokens[self.place] != "for" else set())) & before
-            kind, end = ("use", end + use) if use or tried else (kind, end)
+            of_use = use and self.tokens[self.place] != "for"
+            kind, end = ("use" if of_use or tried else kind, end + use)
             pause = self.tokens[end : end + 1] in ((":",), (",",), ("-",))
             at_most = self.entry("at_most", end + pause)[0] if part in ("", "within") else 0
             kind, end = ("within", end + pause + at_most) if at_most else (kind, end)
+            later = later or self.tokens[end : end + 1] == ("after",)
+            kind = "later" if kind == "at" and (later or again) else kind
             self.found.moments.append((kind, value * unit.value, self.words(end - self.place)))
             self.place = end
             return True
@@ -238,7 +253,7 @@ class _Reader(Cursor):
         start = self.place + (self.tokens[self.place] in ("in", "from", "on"))
         days = next((n for n in (3, 1) if self.entry("month", start + n)[0] and number_at(self.tokens, start)), 0)
         year = number_at(self.tokens, start + days + 1) if self.entry("month", start + days)[0] else None
-        if year is None:
+        if year is None or (self.tokens[self.place] == "from" and not days):
             return False
         self.found.months.append(" ".join(self.tokens[start : start + days + 2]).replace("-", "to"))
         self.place = start + days + 2
@@ -270,7 +285,11 @@ class _Reader(Cursor):
         second = parts[-2:] in [["as", part] for part in ("property", "degree", "high", "low")]
         second = second or parts[-3:] == ["as", "degree", "verb"]
         second = second or (parts[-1:] == ["as"] and self.found.core[-1].words.endswith("same"))
-        if not length and second:
+        if (
+            not length
+            and second
+            and not ("so" in [e.words for e in self.found.core] and self.tokens[self.place - 1] == "!")
+        ):
             length, entry = self.entry("as")
         if not length and self.question is not None and self.words(3) == "as much as":
             length, entry = 3, Entry("as")
@@ -278,7 +297,11 @@ class _Reader(Cursor):
             length, entry = self.entry("equal")
         if not length:
             return self.other_as_subject()
+        if entry.family not in ("", *self.found.families):  # than spreading
+            return False
         start, self.place = self.place, self.place + length
+        if self.found.family == "preference" and self.tokens[start] in ("alongside", "next", "beside"):
+            return self.back_to(start)
         others, rest = self.entry("others_of")
         whole = self.range_said(self.place + others, rest.family, others="other" in self.words(others)) if others else 0
         if whole:
@@ -334,7 +357,8 @@ class _Reader(Cursor):
     def other_as_subject(self) -> bool:
         """`our previous cream was greasier`: what is said is said of the other one; of both where it is joined."""
         before = self.tokens[self.place - 1] if self.place else ""
-        if self.found.comparators or not self.begins_other(before) or not self.comparator():
+        than_own = self.than_own and not self.entry("aux", self.place - 1)[0]
+        if self.found.comparators or than_own or not self.begins_other(before) or not self.comparator():
             return False
         self.found.turned, self.found.joint = True, before in _JOINS and before != ","
         self.place += 2 if self.tokens[self.place : self.place + 2] == ("used", "to") else 0
@@ -357,6 +381,8 @@ class _Reader(Cursor):
             if length and (start > self.place or not part):
                 into.append(name)
                 self.place = start + length
+                if self.words(1) in ("which", "that", "so"):  # which makes it
+                    self.found.credits.append(name)
                 return True
         return False
 
@@ -393,7 +419,9 @@ class _Reader(Cursor):
     def range_said(self, place: int, open_ended: str, *, others: bool = False) -> int:
         """Return how many tokens name the range; where `open_ended`, `in our range` or `we tested` must follow."""
         length = self.product_at(place) if open_ended == "each" else self.range_at(place, others)
-        tail = self.entry("range", place + length)[0] if length else 0
+        tail = (self.entry("range_tail", place + length)[0] or self.entry("range", place + length)[0]) if length else 0
+        if length and not tail and self.entry("panel", place + length)[0]:
+            return length  # in our panel test
         if length and not tail and open_ended == "open" and number_at(self.tokens, place) is not None:
             self.to_list = True  # of the three: their names have to follow
             return length
@@ -403,11 +431,12 @@ class _Reader(Cursor):
         """`no hand cream`, `no other cream`: nothing, where more or less is said of it."""
         length = self.entry("none_of")[0]
         words = self.words(length).split()
-        whole = self.range_at(self.place + length, "other" in words) if "of" in words else 0
+        open_ended = "open" if "the" in words else ""
+        whole = self.range_said(self.place + length, open_ended, others="other" in words) if "of" in words else 0
         if words[:1] == ["neither"] and len(set(self.names.prototypes.values())) != _TWO_OTHERS:
             return False
         product = whole or (self.product_at(self.place + length) if length else 0)
-        if not product:
+        if not product and not (words == ["no", "other"] and self.found.has("range")):
             return False
         if whole:
             self.found.chunks.append(Entry("range", words=self.words(length + whole)))
@@ -438,17 +467,23 @@ class _Reader(Cursor):
         for length, entry in entries_at(self.tokens, self.place):
             if entry.part == "site" and self.product_at(self.place) > length:
                 continue
+            if entry.part == "site" and self.tokens[self.place - 1] == "by":  # made by hand
+                continue
+            if (entry.part == "product" and not self.product_at(self.place)) or self.alters(length, entry):
+                continue
             if entry.part == "as" and self.names_what_is_said():
                 return self.take(length, Entry("function"))
             if entry.part in LETTERS:
+                self.bind(entry, length)
                 value = entry.value if not math.isnan(entry.value) else 1.0
                 self.found.core.append(replace(entry, value=value, words=self.words(length)))
-                self.found.order.append(f"{entry.part} {entry.family}")
                 self.place += length
+                self.found.order.append(f"{entry.part} {entry.family} {self.denied() if entry.part == 'not' else ''}")
+                self.said_to = self.place
+                if entry.part == "verb" and entry.family in OF_PEOPLE:
+                    self.hold_object()
                 return True
-            if (
-                entry.part == "agree" and entry.family == "as" and not self.place
-            ):  # rated less greasy, by whom is footnoted
+            if (entry.part, entry.family, self.place) == ("agree", "as", 0):  # rated less greasy, by whom is footnoted
                 return self.take(length, Entry("function", "as"))
             to_its_verb = entry.part == "with_verb" and (
                 self.found.core[-1].family == entry.family if self.found.core else self.names_verb(entry.family)
@@ -481,13 +516,17 @@ class _Reader(Cursor):
             return True
         ends = ("?",) if not self.asking else ("?", ",", ":", ";", "-", "and", ".")
         last = all(token in SILENT for token in self.tokens[self.place + 1 :])
-        if self.tokens[self.place] not in ends or last or self.found.shares or self.question is not None:
+        both = [core[:1] for core in (self.question or [], self.found.core)]  # too thick? Too thin?
+        again = self.question is None or all(first and first[0].part == "too" for first in both)
+        if self.tokens[self.place] not in ends or last or self.found.shares or not again:
             return False
         said = self.found.core or self.found.left_over
         self.found.left_over += ["whether"] if self.asking and not said else []
-        self.question = self.found.core if said else None
+        self.question = [*(self.question or []), *self.found.core] if said else None
         self.found.core, self.found.pauses = [], []
-        self.asked_turned, self.found.turned = self.found.turned, False
+        self.asked_turned = self.found.turned
+        own = self.tokens[self.place + 1] != "it" and self.own_product(self.place + 1)
+        self.found.turned = self.found.turned and not (self.question or own)  # our previous cream? Less greasy
         self.place, self.asking = self.place + 1, False
         return True
 
@@ -498,6 +537,8 @@ class _Reader(Cursor):
         verbs = [chunk for chunk in question if chunk.part == "verb"]
         fitting: list[Sequence[Entry]] = []
         unfinished = not families or degree_of(answer) in (UNREADABLE, "bare")
+        if parts == ["not"] and any(chunk.words.endswith("yes") for chunk in self.found.chunks):
+            self.found.left_over.append("yes")
         if parts and unfinished and degree_of(question) != "negated":
             topic = [chunk.part for chunk in question] == ["property"]
             fitting = [question, verbs] if families or topic or parts == ["nothing"] else []
@@ -533,7 +574,8 @@ class _Reader(Cursor):
         if self.before_property() or self.words(2) in ("or too", "nor too"):
             return self.take(1, Entry("function"))
         length, entry = self.entry("new")
-        entry = replace(entry, family="product" if self.product_at(self.place + length) else "statement")
+        of_product = self.product_at(self.place + length) and "improved" not in self.words(length)
+        entry = replace(entry, family="product" if of_product else "statement")
         return self.take(length, entry) if length else False
 
     def before_property(self) -> bool:
@@ -542,10 +584,6 @@ class _Reader(Cursor):
         return bool(follows) and any(
             chunk.part in ("as", "less", "more", "right", "unsurpassed") for chunk in self.found.core
         )
-
-    def after(self, word: str, place: int) -> int:
-        """Return the place after a word, where it stands there."""
-        return place + (self.tokens[place : place + 1] == (word,))
 
     def own_product(self, place: int) -> int:
         """Return the place after the product itself: `our new hand cream`, `this cream`, `it`; 0 where it is not."""

@@ -58,15 +58,22 @@ def _family_named(name: str) -> str:
 
 
 def _prototypes(study: Study) -> tuple[dict[Tokens, str], dict[str, frozenset[str]]]:
-    named = {words_of(own): own for own in study.prototypes}  # also those that are scored and not listed
+    named = {way: own for own in study.prototypes for way in _ways_of(own)}  # also those scored and not listed
     roles: dict[str, set[str]] = {}
     for row in study.table("prototypes").to_dict("records"):
         own = str(row["prototype"])
-        named |= {words: own for words in (words_of(own), words_of(str(row["name"]))) if words}
-        for text in (str(row["name"]), str(row["role"])):
+        named |= {way: own for text in (own, str(row["name"])) for way in _ways_of(text)}
+        for text in (own, str(row["name"]), str(row["role"])):
             for family in _role_families(words_of(text)):
                 roles.setdefault(family, set()).add(own)
     return named, {family: frozenset(found) for family, found in roles.items()}
+
+
+def _ways_of(name: str) -> set[Tokens]:
+    """Return the tokens of a name without its silent marks, and with those inside of it: Lotion A (old)."""
+    tokens = tokens_of(name)
+    said = [place for place, token in enumerate(tokens) if token not in SILENT]
+    return {tokens[said[0] : said[-1] + 1], words_of(name)} if said else set()
 
 
 def _role_families(tokens: Tokens) -> set[str]:
@@ -130,7 +137,7 @@ _CONTRACTIONS = {
     r"(?<=[a-z])'ll\b": " will",
     r"(?<=[a-z])'ve\b": " have",
 }
-SILENT = frozenset(".,;:!()\"“”„«»'-*†")
+SILENT = frozenset(".,;:!()\"“”„«»'-*†‡§")
 """Marks that say nothing; every other sign is a word that has to be accounted for."""
 
 
@@ -147,7 +154,8 @@ class Entry:
 
 def tokens_of(text: str) -> Tokens:
     """Return the words, numbers and signs of a text; hyphens inside words split them, silent marks stay."""
-    plain = unicodedata.normalize("NFKC", text.translate(_SIGNS)).translate(_SIGNS).casefold()
+    noted = re.sub(r"[⁰¹²³⁴-⁹]+|\[\d\]|\(\d\)", " † ", text.translate(_SIGNS))  # a footnote's mark is no number
+    plain = unicodedata.normalize("NFKC", noted).translate(_SIGNS).casefold()
     for short, whole in _CONTRACTIONS.items():
         plain = re.sub(short, whole, plain)
     return tuple(_TOKEN.findall(_in_digits(re.sub(r"(?<=\w)-(?=\w)", " ", plain))))

@@ -40,6 +40,7 @@ OF_PEOPLE = frozenset(("use", "recommendation", "preference", "liking"))
 UNREADABLE = "unreadable"
 SLACK = 1e-9
 _ALMOST = 0.02  # how far below a quoted share the counted one may lie to be almost that; a setting of ours, no source
+_ROUND = (1, 2, 3, 4, 5, 10, 100)  # what a share is told out of without having asked as many
 _NEAR = 0.05  # how far above a quoted fraction, such as half; a setting of ours, no source
 
 
@@ -63,9 +64,13 @@ class Share:
 
     def is_counted(self, counted: float, n: int) -> bool:
         """Return whether it is the share counted of n: cut, never rounded up; more than, only where it is."""
+        if not self.count:
+            return False
         if self.least == "almost":  # of a round figure: almost 9 in 10, almost 90 %
-            return (self.of <= 10 or self.count % 10 == 0) and counted < self.share <= counted + _ALMOST
-        if self.of > 10 and self.of != 100:
+            return (
+                self.of <= 10 or (self.of == 100 and self.count % 10 == 0)
+            ) and counted < self.share <= counted + _ALMOST
+        if self.of not in _ROUND:
             return self.of == n and self._at_most(self.count, round(counted * n))
         if self.least:
             return self._at_most(self.share, counted)
@@ -86,7 +91,7 @@ class Reading:
 
     `order` holds those and the parts of the statement as they follow each other: a question in words of its own is
     known by it. `turned`: the one compared with is the subject; `joint`: it is one of two subjects. `pauses` are the
-    places in `core` at which there was one.
+    places in `core` at which there was one. `said_of`: the product, a place or people, where that stands just before.
     """
 
     core: list[Entry] = field(default_factory=list)
@@ -95,6 +100,8 @@ class Reading:
     subjects: list[str] = field(default_factory=list)
     shares: list[Share] = field(default_factory=list)
     bases: list[float] = field(default_factory=list)
+    whose: list[str] = field(default_factory=list)
+    votes: list[Share] = field(default_factory=lambda: [Share(0, 0, "", "")] * 2)
     moments: list[tuple[str, float, str]] = field(default_factory=list)
     months: list[str] = field(default_factory=list)
     ages: str = ""
@@ -107,6 +114,7 @@ class Reading:
     pauses: list[int] = field(default_factory=list)
     turned: bool = False
     joint: bool = False
+    said_of: str = ""
 
     @property
     def degree(self) -> str:
@@ -175,7 +183,7 @@ def said_once(core: Sequence[Entry], pauses: Sequence[int]) -> Sequence[Entry]:
                 return rest
         first, second = core[:place], said_once(core[place:], [pause - place for pause in pauses if pause > place])
         if first and second and degree_of(first) != UNREADABLE and _meaning(first) == _meaning(second):
-            return second if degree_of(second) == "absent" else first
+            return second if degree_of(second) in ("absent", "superlative") else first  # the one that says more
     return core
 
 
@@ -187,7 +195,7 @@ def _label(core: Sequence[Entry]) -> Entry | None:
 def _meaning(core: Sequence[Entry]) -> tuple[object, ...]:
     degree = degree_of(core)
     return (
-        "absent" if degree == "negated" else degree,
+        {"negated": "absent", "superlative": "comparative"}.get(degree, degree),
         sign_of(core),
         {chunk.family for chunk in core} - {""},
         {chunk.asked_as for chunk in core},
@@ -195,6 +203,13 @@ def _meaning(core: Sequence[Entry]) -> tuple[object, ...]:
 
 
 OURS = frozenset(("our", "the", "its"))
+_TURN = frozenset(("not", "absolute_not", "low", "too", "least", "most"))
+_WEIGH = frozenset(("less", "more", "high", "degree", "degree_comparative", "degree_superlative"))
+_SMALL = frozenset(("not", "aux", "feel", "look", "site", "slight", "with_verb", "fully", "still"))
+_LIGHT = frozenset(("for", "in", "on", *"\"“”„«»'"))
+_FREE_OF = frozenset(("free of", "free from"))
+_SAID_OF = frozenset(("property", "verb", "degree", "comparative", "degree_comparative"))
+_IN_PLACE = frozenset(("on", "onto", "into", "in", "for", "to", "by", "over"))
 BEFORE_OTHER = frozenset(("with", "for", "after", "from"))
 
 
@@ -211,6 +226,9 @@ class Cursor:
     asking: bool = False
     asked_turned: bool = False
     to_list: bool = False
+    said_to: int = 0
+    noun: str = ""
+    noun_to: int = 0
 
     def entry(self, part: str, place: int | None = None) -> tuple[int, Entry]:
         """Return the longest phrase of this part at a place (the one reached), 0 tokens where there is none."""
@@ -223,7 +241,87 @@ class Cursor:
     def take(self, length: int, entry: Entry) -> bool:
         """Take the next words as what they are."""
         self.found.chunks.append(replace(entry, words=self.words(length)))
+        after = self.tokens[self.place - 1] if self.place else ""
+        after = self.tokens[self.place - 2] if after in (*OURS, "your", "their", "my") and self.place > 1 else after
         self.place += length
+        if entry.part in ("product", "people") or (entry.part == "site" and after not in _IN_PLACE):
+            self.noun, self.noun_to = entry.family if entry.part == "site" else entry.part, self.place
+        return True
+
+    def bind(self, entry: Entry, length: int) -> None:
+        """Leave over what should turn the next thing said and stands apart from it: `no question: greasy`."""
+        last, before = ([*self.found.core[::-1], Entry(""), Entry("")])[:2]
+        apart = last.part in _TURN or (last.part in _WEIGH and before.part not in ("property", "verb", "as"))
+        of_it = last.words == "without" and "it" in self.tokens[self.said_to : self.place]
+        if of_it or (apart and last.words not in ("neither", "nor") and not self.only_small_words(self.said_to)):
+            self.found.left_over.append(last.words)
+        if not self.found.said_of and entry.part in _SAID_OF:
+            self.found.said_of = self.noun_before(self.words(length))
+        free = entry.part == "free" and self.words(2) not in _FREE_OF
+        free = free and not (last.part == "property" and not last.words.endswith("y") and self.said_to == self.place)
+        if free or (entry.part in ("less", "more") and self.product_at(self.place + length)):
+            self.found.left_over.append(self.words(length))
+
+    def hold_object(self) -> None:
+        """Leave over what is liked, used or recommended where that is not the product: their skin, our test, us."""
+        place = self.place
+        while self.tokens[place : place + 1] in (("our",), ("the",), ("their",), ("my",)):
+            place += 1
+        there = self.tokens[place : place + 1]
+        parts = ("role", "new", "product", "product_type", "title", "range", "with_verb")
+        held = self.product_at(place) or longest(self.names.prototypes, self.tokens, place)[0]
+        held = held or sum(self.entry(part, place)[0] for part in parts) or int(number_at(self.tokens, place) or 0)
+        if there == ("us",) or (place > self.place and not held):
+            self.found.left_over += there
+
+    def denied(self) -> str:
+        """Return the next word that says something; a denial that begins a clause with its subject asks, or cries."""
+        place, before = self.place, self.tokens[max(0, self.place - 2) : self.place]
+        subject = self.tokens[place : place + 1] and self.tokens[place] in ("it", "this", "your", "their", "my", *OURS)
+        subject = subject or self.entry("site", place)[0] > 0
+        if subject and before[-1].endswith("n't") and (len(before) == 1 or before[0] in SILENT):
+            self.found.left_over.append(before[-1])
+        while place < len(self.tokens) and self.small_at(place):
+            place += self.small_at(place)
+        return "".join(self.tokens[place : place + 1])
+
+    def alters(self, length: int, entry: Entry) -> bool:
+        """Return whether a word says that the skin is changed, or needs something: left over."""
+        place = self.place + length
+        while self.tokens[place : place + 1] in (("your",), ("their",), ("my",), ("the",)):
+            place += 1
+        skin = self.entry("site", place)[0] and not self.product_at(place)
+        skin = skin or (self.noun_to == self.place and self.noun not in ("", "product", "people"))
+        return entry.family == "alters" and bool(skin)
+
+    def noun_before(self, words: str) -> str:
+        """Return what the words reached are said of, where only small words stand between; people who feel rich."""
+        between = self.tokens[self.noun_to : self.place]
+        felt = all(self.entry("feel", self.noun_to + place)[0] for place in range(len(between)))
+        wrong = self.noun == "people" and (not felt or words.endswith("ness"))
+        after = self.place + len(words.split())
+        length, site = self.entry("site", after)
+        if length and not (self.product_at(after) or self.entry("feel", after + length)[0]):
+            return site.family  # light skin
+        if between[-1:] == ("them",):
+            return "people"
+        wrong = wrong or "it" in (*between, *words.split())
+        if wrong or not self.only_small_words(self.noun_to):
+            return ""
+        return self.noun
+
+    def small_at(self, place: int) -> int:
+        """Return how many tokens at a place hold parts of a clause together."""
+        found = entries_at(self.tokens, place)
+        return next((n for n, e in found if e.part in _SMALL or (e.part == "function" and e.value == 0)), 0)
+
+    def only_small_words(self, place: int) -> bool:
+        """Return whether from a place to the one reached there are only words that hold parts of a clause together."""
+        while place < self.place:
+            length = self.small_at(place)
+            if not length and self.tokens[place] not in _LIGHT:
+                return False
+            place += length or 1
         return True
 
     def before_people(self, place: int) -> bool:
@@ -231,6 +329,8 @@ class Cursor:
         while place < len(self.tokens) and self.tokens[place] in (*OURS, "of"):
             place += 1
         place += number_at(self.tokens, place) is not None  # most of the 58 users
+        if self.found.bases and self.tokens[place : place + 1] in (("them",), ("these",), ("those",)):
+            return True
         return bool(self.entry("people", place)[0] or self.entry("agree", place)[0])
 
     def comparator(self) -> bool:
@@ -285,16 +385,24 @@ class Cursor:
 
     def product_at(self, place: int) -> int:
         """Return how many tokens at a place name the product in general, or its kind as the study states it."""
+        if self.tokens[place : place + 1] == ("one",) and (
+            not place or self.tokens[place - 1] in ("after", "in", "from")
+        ):
+            return 0  # after one application
         types = self.names.product_types
         for length, _ in entries_at(self.tokens, place, "product_type"):
             phrase = self.tokens[place : place + length]
             if phrase in types or (not types and length == 1):
                 return length
         title = max((len(t) for t in self.names.titles if self.tokens[place : place + len(t)] == t), default=0)
-        return title or self.entry("product", place)[0]
+        after = self.product_at(place + title) if title and types else 0
+        return title + after if title and (after or not types) else self.entry("product", place)[0]
 
     def plural_at(self, place: int) -> int:
         """Return how many tokens at a place name several products: `hand creams`."""
+        one = self.tokens[place : place + 1]
+        if one and one[0].endswith("s") and any(entries_at((one[0][:-1],), 0, "product")):
+            return 1
         kinds = [(*kind[:-1], f"{kind[-1]}s") for kind in self.names.product_types]
         return max((len(kind) for kind in kinds if self.tokens[place : place + len(kind)] == kind), default=0)
 

@@ -59,6 +59,7 @@ def wording_of(
     reading = materials.read(claim.claim)
     asked = _question_reading(claim, materials)
     own = claim.kind == "agreement" and asked is not None and bool(asked.left_over) and reading.order == asked.order
+    own = own and len(reading.left_over) == len(asked.left_over if asked else ())
     not_covered = () if own else tuple(dict.fromkeys(map(_legible, reading.left_over)))
     found = list(_refused(claim, reading.left_over, perceived=own and reading.has("feel")))
     if claim.kind != BEYOND and not claim.problems:
@@ -75,15 +76,15 @@ def _change(check: str, message: str, advice: str, criterion: str, source: str =
 
 def _legible(word: str) -> str:
     """Return a word as a reader can make out what it holds: signs nobody sees and letters of another script by name."""
-    odd = [sign for sign in word if not sign.isprintable() or (sign.isalpha() and "LATIN" not in _named(sign))]
+    odd = [
+        sign
+        for sign in word
+        if not sign.isprintable() or (sign.isalpha() and "LATIN" not in unicodedata.name(sign, ""))
+    ]
     if not odd or (len(odd) == len(word) > 1):
         return word
-    names = format_list(list(dict.fromkeys(_named(sign) for sign in odd)))
+    names = format_list(list(dict.fromkeys(unicodedata.name(sign, f"U+{ord(sign):04X}") for sign in odd)))
     return f"{word} ({names})" if len(odd) < len(word) else f"a sign of its own ({names})"
-
-
-def _named(sign: str) -> str:
-    return unicodedata.name(sign, f"U+{ord(sign):04X}")
 
 
 def _said_by_the_tool(sentence: str, evidence: Evidence) -> bool:
@@ -106,7 +107,7 @@ def _whole(reading: Reading, not_covered: tuple[str, ...], *, own: bool) -> Iter
         yield _change(
             _NOT_COVERED,
             f"Not covered by the statement: {', '.join(not_covered)}.",
-            f"Leave out what was not judged: {', '.join(not_covered)}.",
+            "Leave out what was not judged.",
             "evidential support",
             "EU 655/2013",
         )
@@ -163,9 +164,14 @@ _OTHER_ATTRIBUTE = "another attribute"
 _NOT_ASKED = "another sentence than was asked"
 _COMPARATOR = "compared with another"
 _QUALIFIER = "qualifier missing"
+_MORE, _OTHER = "says more than the statement", "is not the statement that was judged"
 _FLAT = frozenset(("positive", "negated", "absent", "low", "high", "bare"))
 _EU = "EU 655/2013"
 _SEEN = frozenset(("gloss of the skin", "gloss in the dish", "whiteness", "whitening"))
+_OF_FILM = frozenset(
+    ("greasiness", "stickiness", "residue", "waxiness", "gloss of the skin", "whitening", "powdery touch")
+)
+_BEING = frozenset(("is", "are", "was", "were", "be", "being"))
 _OF_VOTES = frozenset(("preference", "liking"))
 
 
@@ -197,32 +203,22 @@ def _statement_findings(
             f"People were not asked whether it is absent, but: “{question_words(materials.study, claim.question)}”."
         )
         yield _change(_NOT_ASKED, message, "Ask people whether they feel none of it.", "evidential support", _EU)
-    yield from _on_slightly(reading)
-    yield from _on_fully(claim, reading)
-    yield from _on_look(reading)
+    yield from _on_manner(claim, reading)
     if evidence.qualifier and not _qualified(evidence, reading):
         yield _change(_QUALIFIER, evidence.qualifier, "Say it with this qualifier.", "honesty", _EU)
 
 
-def _on_look(reading: Reading) -> Iterator[WordingFinding]:
-    """Say where the sentence tells how something looks that was felt."""
-    if reading.has("look") and not reading.families <= _SEEN:
-        message = f"The sentence says “{reading.words_for('look')[0]}”, and what was judged is felt, not seen."
-        yield _change(_ANOTHER, message, "Say 'feels'.", "truthfulness", _EU)
-
-
-def _on_fully(claim: Claim, reading: Reading) -> Iterator[WordingFinding]:
-    """Say where `fully` stands beside anything but a time: who is timed stops when it is all gone."""
-    if reading.has("fully") and claim.kind != "time":
-        message = f"The sentence says “{reading.words_for('fully')[0]}”, and how far was not judged."
-        yield _change(_STRONGER, message, "Leave it out.", "honesty", _EU)
-
-
-def _on_slightly(reading: Reading) -> Iterator[WordingFinding]:
-    """Say where `slightly` stands beside no comparison: not even slightly greasy is more than not greasy."""
-    if reading.has("slight") and reading.degree not in ("comparative", "not parity"):
-        message = f"The sentence says “{reading.words_for('slight')[0]}”, and nothing was judged that finely."
-        yield _change(_ANOTHER, message, "Leave it out.", "honesty", _EU)
+def _on_manner(claim: Claim, reading: Reading) -> Iterator[WordingFinding]:
+    """Say where it tells how a thing looks that was felt, or how far, or how little, and that was not judged."""
+    compared = reading.degree in ("comparative", "not parity")  # not even slightly greasy is more than not greasy
+    for part, fitting, check, why, advice in (
+        ("slight", compared, _ANOTHER, "nothing was judged that finely", "Leave it out."),
+        ("fully", claim.kind == "time", _STRONGER, "how far was not judged", "Leave it out."),
+        ("look", reading.families <= _SEEN, _ANOTHER, "what was judged is felt, not seen", "Say 'feels'."),
+    ):
+        if reading.has(part) and not fitting:
+            message = f"The sentence says “{reading.words_for(part)[0]}”, and {why}."
+            yield _change(check, message, advice, "truthfulness" if part == "look" else "honesty", _EU)
 
 
 def _unreadable(reading: Reading) -> WordingFinding:
@@ -263,12 +259,9 @@ def _on_degree(claim: Claim, reading: Reading) -> Iterator[WordingFinding]:
         yield _change(OPPOSITE, message, "Say it the way it was found.", "truthfulness", _EU)
     elif not _fits(claim, reading, want):
         flat = reading.degree in (*_FLAT, "superlative", "nothing")
-        check, message = (_STRONGER, "The sentence says more than the statement") if flat else (_ANOTHER, _SAYS_OTHER)
-        advice = f"Say what a claim of this kind can: for instance as in “{_example(claim)}”."
-        yield _change(check, f"{message.rstrip('.')} ({reading.degree}).", advice, "honesty", _EU)
-
-
-_SAYS_OTHER = "The sentence is not the statement that was judged."
+        check, message = _STRONGER if flat else _ANOTHER, f"The sentence {_MORE if flat else _OTHER}"
+        advice = f"Say what a claim of this kind can: for instance as in “{kinds()[claim.kind]['example']}”."
+        yield _change(check, f"{message} ({reading.degree}).", advice, "honesty", _EU)
 
 
 def _fits(claim: Claim, reading: Reading, want: int) -> bool:
@@ -287,6 +280,8 @@ def _fits(claim: Claim, reading: Reading, want: int) -> bool:
     if claim.kind == "parity" and degree == "not comparative" and claim.attribute:
         return reading.sign == -want  # not less soft; no softer would deny what is wanted
     by_votes = claim.kind == "superiority" and not claim.attribute
+    if degree == "bare" and reading.family == "liking":
+        return False  # liked, compared with: that it was liked more has to be said
     return degree in (("bare",) if by_votes else of_kind(claim.kind, "says"))
 
 
@@ -297,10 +292,6 @@ def _direction(reading: Reading) -> int:
     if reading.degree in ("not comparative", "not parity", "negated", "absent", "low"):
         return -reading.sign
     return 0
-
-
-def _example(claim: Claim) -> str:
-    return str(kinds()[claim.kind]["example"])
 
 
 def _on_comparators(claim: Claim, materials: Materials, reading: Reading) -> Iterator[WordingFinding]:
@@ -322,7 +313,13 @@ def _on_comparators(claim: Claim, materials: Materials, reading: Reading) -> Ite
     needed = needed or (claim.kind in ("ranking", "unsurpassed") and not reading.has("range"))
     if (needed or (claim.kind == "perceived_attribute" and claim.versus)) and not wanted <= set(named):
         message = "The sentence compares and does not say with what."
-        yield _change("comparison without the other", message, f"Name {format_list(names)}.", "honesty", _EU)
+        yield _change(
+            "comparison without the other",
+            message,
+            f"Name {format_list([f'“{name}”' for name in names])}.",
+            "honesty",
+            _EU,
+        )
 
 
 def _qualified(evidence: Evidence, reading: Reading) -> bool:
@@ -333,14 +330,12 @@ def _qualified(evidence: Evidence, reading: Reading) -> bool:
 
 def _beside_question(claim: Claim, materials: Materials, reading: Reading, asked: Reading) -> Iterator[WordingFinding]:
     """Say where the sentence is not the one that people were asked about."""
-    yield from _on_slightly(reading)
-    yield from _on_fully(claim, reading)
-    yield from _on_look(reading)
+    yield from _on_manner(claim, reading)
     in_own_words = bool(asked.left_over)
     same = reading.family == asked.family and reading.asked_as == asked.asked_as
     same = reading.order == asked.order if in_own_words else same and reading.degree != UNREADABLE
     words = question_words(materials.study, claim.question)
-    if reading.comparators:
+    if reading.comparators or "compared" in reading.families_for("function"):
         message = f"The sentence compares, and people were asked about “{words}” alone."
         yield _change(_COMPARATOR, message, "Leave the comparison out.", "fairness", _EU)
     if not same:
@@ -348,15 +343,28 @@ def _beside_question(claim: Claim, materials: Materials, reading: Reading, asked
         yield _change(_NOT_ASKED, message, "Say what people agreed with.", "evidential support", _EU)
     elif _degree_felt(reading) != _degree_felt(asked) or reading.sign != asked.sign:
         yield _unlike(reading, asked, words)
+    elif not in_own_words and _of_another(reading, asked, _sites_of_product(materials)):
+        message = f"People were asked about “{words}”, and the sentence says it of {reading.said_of}."
+        yield _change(_NOT_ASKED, message, "Say it of what people were asked about.", "evidential support", _EU)
     elif asked.has("feel") and not (reading.has("feel") or _as_felt(reading)):
         message = f"People were asked what they feel (“{words}”), and the sentence speaks of what is."
         yield _change(_STRONGER, message, "Say 'feels'.", "honesty", "UK advice on cosmetics")
 
 
+def _of_another(reading: Reading, asked: Reading, own: frozenset[str]) -> bool:
+    """Return whether something is said of the skin that was asked of the product; of a film it may be said of both."""
+    of = asked.said_of or ("" if asked.has("site") else "product")
+    said, alike = {reading.said_of, of}, {"skin", *(own - {"body"})}
+    alike |= {"product"} if asked.families <= _OF_FILM else set()
+    return asked.family not in OF_PEOPLE and "" not in said and len(said - alike) + bool(said & alike) > 1
+
+
 def _as_felt(reading: Reading) -> bool:
     """Return whether people are said to have felt it: 89 % of users felt that it is not greasy."""
     felt = ("feel", "felt", "perceiv", "describ", "rated")
-    return any(words.startswith(felt) for words in reading.words_for("agree"))
+    told = " ".join([*reading.words_for("function"), *(chunk.words for chunk in reading.core)]).split()
+    said = reading.has("agree") and not _BEING & set(told)  # not sticky, say most of them
+    return said or any(words.startswith(felt) for words in reading.words_for("agree"))
 
 
 def _degree_felt(reading: Reading) -> str:
@@ -417,11 +425,15 @@ def _on_shares(claim: Claim, evidence: Evidence, materials: Materials, reading: 
                 "counted and never rounded up.",
                 "Give the counted share, its count and its base.", "truthfulness", _EU,
             )  # fmt: skip
-    counted_people = {evidence.n}
-    if evidence.rests_on == BOTH:
-        counted_people.add(materials.agreed(claim.prototype, claim.question).base)
-    for base in reading.bases:
-        if base not in counted_people:
+    for share, votes in zip(reading.votes, evidence.other_votes, strict=True):
+        right = share.count == votes if not share.of else share.is_counted(votes / (evidence.n or 1), evidence.n)
+        if share.words and not right:
+            message = f"The sentence quotes “{share.words}”; counted were {votes}."
+            yield _change("not the counted share", message, "Give the counted votes.", "truthfulness", _EU)
+    users = materials.agreed(claim.prototype, claim.question).base if evidence.rests_on == BOTH else evidence.n
+    counted_people = {"people": {users}, "panel": {evidence.n}, "": {users, evidence.n}}
+    for base, whose in zip(reading.bases, reading.whose, strict=True):
+        if base not in counted_people[whose]:
             message = f"The sentence speaks of {number(base)} people, and {evidence.n} answered or scored."
             yield _change("another base", message, "Give the base that was counted.", "truthfulness", _EU)
     asked = _question_reading(claim, materials)
@@ -454,6 +466,9 @@ def _on_people(
     ):
         message = "The sentence does not say who judged it: it rests on " + evidence.rests_on + "."
         yield _change("who judged it", message, "Say who judged it.", "truthfulness", _EU)
+    if of_panel and not asked_people and reading.bases and "yes" in reading.families_for("agree"):
+        message = "The sentence tells how many agreed, and the panel's means were compared, not their number counted."
+        yield _change("who judged it", message, "Leave out that they agreed.", "truthfulness", _EU)
     said = reading.families_for("people") - {"users"}
     took_part = set(f"{record['who']} {record['sex']}".replace(",", " ").split())
     if (
@@ -518,7 +533,7 @@ def _on_moments(
         at = [claim.bar / 60]  # after a minute it has sunk in
     fitting = {"at": at, "within": [claim.bar / 60] if claim.kind == "time" else [], "for": []}
     fitting["for"] = [claim.minutes] if claim.kind == "duration" else []
-    fitting["use"] = days
+    fitting["use"], fitting["later"] = days, [each for each in at if each not in days]
     wrong = [words for kind, minutes, words in reading.moments if not _near(minutes, fitting[kind])]
     for words in wrong:
         message = f"The sentence says “{words}”, and that was not tested."
@@ -570,7 +585,9 @@ def _on_names(claim: Claim, materials: Materials, reading: Reading) -> Iterator[
     if reading.replaced is not None and claim.kind != "ingredient_attribution":
         message = "The sentence speaks of a swap, and the claim is not about one."
         yield _change("ingredient credit", message, "Judge it as an ingredient attribution.", "evidential support", _EU)
-    if reading.has("range") and not _whole_range(claim, materials):
+    ranged = " ".join([*reading.words_for("product"), *reading.words_for("range")])
+    wider = "product" in ranged and materials.names.product_types
+    if reading.has("range") and (wider or not _whole_range(claim, materials)):
         message = "The sentence speaks of a range, and none was compared."
         yield _change("range not compared", message, "Leave the range out.", "fairness", _EU)
 

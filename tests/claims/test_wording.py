@@ -23,6 +23,7 @@ from panel.claims.verdict import (
 )
 from panel.study.knowledge import shared_table
 from panel.study.open_study import open_study
+from tests.claims.claim_studies import panel_scores, seeded, study_with, words_judge
 from tests.study.small_study import shared
 
 DEMO = Path(__file__).resolve().parents[2] / "data_demo" / "reading_room"
@@ -149,7 +150,7 @@ def test_words_left_over_are_named(study):
     draft = judged(study, "less greasy than our previous hand cream and kills germs")
     assert draft.not_covered == ("kills", "germs")
     assert any("'germs' belongs to medicine" in reason for reason in draft.reasons)
-    assert "Leave out what was not judged: blorp." in judged(study, "less greasy blorp than P1").needs
+    assert "Leave out what was not judged." in judged(study, "less greasy blorp than P1").needs
     foreign = judged(study, "weniger fettig als unsere bisherige Handcreme")
     assert foreign.reasons[0].startswith("The sentence cannot be read: most of its words")
 
@@ -288,3 +289,32 @@ def test_the_tables_of_words_keep_to_their_terms():
 
 def test_attributes_of_the_demo_have_a_family_each(study):
     assert len({family_of(study, name) for name in study.attributes}) == len(study.attributes)
+
+
+@pytest.mark.parametrize(
+    ("old", "sentence", "holds"),
+    [
+        ("Lotion A (old)", "Lotion B+ (new) is less greasy than Lotion A (old)", True),
+        ("Lotion A (old)", "less greasy than the old lotion", True),
+        ("Lotion A (old)", "less greasy than Lotion B+ (new)", False),
+        ("Lotion A (old)", "Lotion A (old) is less greasy than Lotion B+ (new)", False),
+        ("benchmark", "less greasy than the benchmark lotion", True),
+        ("base", "less greasy than base", True),
+        ("base", "less greasy than the old lotion", False),
+    ],
+)
+def test_a_short_name_is_found_with_its_signs_and_its_role(old, sentence, holds):
+    new = "Lotion B+ (new)"
+    study = study_with(
+        [],
+        scores=panel_scores({"AF_GREASE": {old: 60.0, new: 35.0}}, seeded(), assessors=12, scatter=4.0, own_view=2.0),
+        roles=dict.fromkeys((old, new), "prototype"),
+        attributes=[{"attribute": "AF_GREASE", "name": "greasy film", "direction": "less", "minutes": 2.0}],
+        facts={"title": "Body lotion"},
+    )
+    statement = LESS_GREASY | {"prototype": new, "versus": old, "direction": "less"}
+    assert words_judge(study, statement)(sentence) == holds
+
+
+def test_what_has_to_be_named_is_quoted_as_the_sentence_would_say_it(study):
+    assert "Name “our previous hand cream”." in judged(study, "less greasy").needs
