@@ -161,7 +161,12 @@ def all_of(number: int, noun: str, plural: str = "") -> str:
 
 def level_words(level: float) -> str:
     """Return the name of an interval with its level: `95 % interval`."""
-    return f"{100 * level:g} % interval"
+    return f"{level_digits(level)} interval"
+
+
+def level_digits(level: float) -> str:
+    """Return the level of an interval in per cent, with no more digits than tell it from 100."""
+    return f"{100 * level:.{4 if level < 0.9999 else 7}g} %"
 
 
 def capital(text: str) -> str:

@@ -25,6 +25,7 @@ from panel.models.prototypes.verdict import (
     BatchSpread,
     batch_spread,
     shrunken_effects,
+    with_deciding,
 )
 from panel.stats.arrays import Array, Codes
 from panel.stats.comparing.group_means import mean_of_known, paired_contrasts
@@ -58,11 +59,11 @@ class TracedSwaps:
         part.
     swaps
         One row per attribute and swap: `attribute swap removed added percent estimate std_error df statistic p_value
-        p_adjusted ci_low ci_high n_pairs n_assessors verdict because goes_along shrunken wrong_sign`. The estimate is
-        the score with the swap minus without it. `verdict` is `differs` where the adjusted p-value is below 5 % and
-        nothing goes wholly along with the swap, else `cannot tell`; `because` says what goes along, `goes_along` names
-        the factors
-        that it cannot be told from at all; `shrunken` and `wrong_sign`: all changes on an attribute together.
+        p_adjusted ci_low ci_high told_low told_high told_level n_pairs n_assessors verdict because goes_along shrunken
+        wrong_sign`. The estimate is the score with the swap minus without it. `told_low told_high` leave out zero
+        exactly where the adjusted p-value is below 5 %; there `verdict` is `differs` unless something goes wholly along
+        with the swap, else `cannot tell`. `because` says what goes along, `goes_along` names the factors that it cannot
+        be told from at all; `shrunken` and `wrong_sign`: all changes on an attribute together.
     joint
         The same for changes of several emollients that never change apart: the effect belongs to all of them.
     interactions
@@ -179,8 +180,7 @@ def _effects(scores: _Sittings, pairs: pd.DataFrame, level: float, spread: Batch
     }
     keys = zip(frame["attribute"], frame["swap"], strict=True)
     frame["n_pairs"] = pd.Series([n_pairs[key] for key in keys], dtype="int64")
-    frame = _with_batches(frame, pairs, spread, level)
-    frame["p_adjusted"] = benjamini_hochberg(frame["p_value"])
+    frame = with_deciding(_with_batches(frame, pairs, spread, level), ALPHA, benjamini_hochberg)
     return frame[_order_of_columns("swap", "removed", "added", "percent", counted="n_pairs")]
 
 
@@ -225,6 +225,7 @@ def swap_verdicts(effects: pd.DataFrame, confounds: Confounds) -> pd.DataFrame:
 
 def _order_of_columns(*change: str, counted: str) -> list[str]:
     tests = ["estimate", "std_error", "df", "statistic", "p_value", "p_adjusted", "ci_low", "ci_high"]
+    tests += ["told_low", "told_high", "told_level"]
     return ["attribute", *change, *tests, counted, "n_assessors"]
 
 
@@ -240,7 +241,7 @@ def _interactions(scores: _Sittings, pairs: pd.DataFrame, level: float) -> pd.Da
     differences = _pair_differences(scores, pairs)
     extra = differences[..., squares["both"]] - differences[..., squares["alone"]]
     frame = _contrast_frame(_mean_by(extra, members), scores.attributes, changes, level)
-    frame["p_adjusted"] = benjamini_hochberg(frame["p_value"])
+    frame = with_deciding(frame, ALPHA, benjamini_hochberg)
     return frame[_order_of_columns("swap", "with_swap", counted="n_squares")]
 
 
@@ -266,8 +267,10 @@ def _method(level: float, n_tests: int) -> str:
         "For each assessor and attribute, a swap's contrast is the mean over its matched pairs of the mean over "
         "sittings of the score with the swap minus the score without it, both scored in the same session and "
         "replicate; a paired t test over assessors tests its mean "
-        f"(intervals at {100 * level:g} %, not adjusted). P-values are adjusted by Benjamini and Hochberg over the "
-        f"family of all {n_tests} tests of attributes x swaps; the interactions form a family of their own."
+        f"(`ci_low ci_high` at {100 * level:g} %, of that swap alone). P-values are adjusted by Benjamini and Hochberg "
+        f"over the family of all {n_tests} tests of attributes x swaps; the interactions form a family of their own. "
+        f"The intervals shown decide: with R of m told they stand at 1 - max(R, 1) {ALPHA:g} / m and leave out zero "
+        "exactly where the adjusted p-value is below the limit (Benjamini and Yekutieli 2005)."
     )
 
 

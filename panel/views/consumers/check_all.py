@@ -21,7 +21,7 @@ from panel.study.shown import (
     Table,
     change,
     count,
-    interval,
+    deciding,
     number,
     of_share,
     p_value,
@@ -110,9 +110,9 @@ _LIFT = Table(
     rows="lift",
     columns=(
         *(_TERM, count("Answers ticked", "n_ticked"), count("Not ticked", "n_not")),
-        *(change("Liking, ticked minus not", digits=1), interval(digits=1), P_HOLM),
+        *(change("Liking, ticked minus not", digits=1), deciding(digits=1), P_HOLM),
         change("Within consumers", "within_estimate", digits=1),
-        interval("within_ci_low", "within_ci_high", 1, "{level} within"),
+        deciding("within_told_low", "within_told_high", "within_told_level", "Interval that decides, within", 1),
         p_value("p after Holm, within", "within_p_adjusted"),
     ),
     key=("term",),
@@ -202,7 +202,7 @@ def _strongest_first(result: CheckAll) -> pd.DataFrame:
 def _lift_lines(result: CheckAll) -> list[str]:
     """Return one line for each term that goes with liking, the strongest first, and how far to trust the others."""
     seen = _strongest_first(result)
-    lines = [_lift(row, result) for row in seen.to_dict("records")]
+    lines = [_lift(row) for row in seen.to_dict("records")]
     rest = len(result.lift) - len(seen)
     if rest and len(seen):
         others = "the other term" if rest == 1 else f"the other {rest} terms"
@@ -213,12 +213,12 @@ def _lift_lines(result: CheckAll) -> list[str]:
     return lines
 
 
-def _lift(row: Mapping[Any, Any], result: CheckAll) -> str:
+def _lift(row: Mapping[Any, Any]) -> str:
     higher = "higher" if row["estimate"] > 0 else "lower"
-    ends = sorted((abs(row["ci_low"]), abs(row["ci_high"])))
+    ends = sorted((abs(row["told_low"]), abs(row["told_high"])))
     told = (
         f"{row['term']}: where it is ticked liking is {format_number(abs(row['estimate']))} {higher} "
-        f"({level_words(result.level)} {format_interval(ends[0], ends[1])}, {p_after_holm(row['p_adjusted'])}; "
+        f"({level_words(row['told_level'])} {format_interval(ends[0], ends[1])}, {p_after_holm(row['p_adjusted'])}; "
         f"{counted(int(row['n_consumers']), 'consumer')})."
     )
     within = row["within_estimate"]

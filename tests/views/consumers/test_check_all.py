@@ -79,7 +79,8 @@ def test_rare_and_untested_terms_are_told(one):
 def test_terms_that_go_with_liking_come_first(found, one):
     lines = _lift_lines(found)
     assert lines[0].startswith(
-        "greasy: where it is ticked liking is 0.9 lower (95 % interval 0.5 to 1.2, p after Holm < 0.001; 60 consumers)."
+        "greasy: where it is ticked liking is 0.9 lower (99.69 % interval 0.3 to 1.4, p after Holm < 0.001; "
+        "60 consumers)."
     )
     assert lines[0].endswith("Within consumers the same holds (−0.8).")
     assert [line.split(":")[0] for line in lines[:4]] == ["greasy", "soaks in fast", "rich", "dry touch"]
@@ -119,9 +120,9 @@ def test_tables_hold_every_row(found, one):
     assert len(pairs) == 16 * 28
     assert pairs.loc[0, "Difference in points of per cent"] == "+24.1"
     lift = shown(_LIFT, found, Naming())
-    assert lift.set_index("Term").loc["greasy", ["Liking, ticked minus not", "95 % interval"]].tolist() == [
+    assert lift.set_index("Term").loc["greasy", ["Liking, ticked minus not", "Interval that decides"]].tolist() == [
         "−0.9",
-        "−1.2 to −0.5",
+        "−1.4 to −0.3 (99.69 %)",
     ]
     assert len(lift) == 16
     assert shown(_COMPONENTS, found, Naming())["Share"].tolist()[:2] == ["74.6 %", "13.0 %"]
