@@ -266,11 +266,11 @@ def _method(level: float, n_tests: int) -> str:
     return (
         "For each assessor and attribute, a swap's contrast is the mean over its matched pairs of the mean over "
         "sittings of the score with the swap minus the score without it, both scored in the same session and "
-        "replicate; a paired t test over assessors tests its mean "
-        f"(`ci_low ci_high` at {100 * level:g} %, of that swap alone). P-values are adjusted by Benjamini and Hochberg "
+        "replicate; a paired t test over assessors tests its mean. P-values are adjusted by Benjamini and Hochberg "
         f"over the family of all {n_tests} tests of attributes x swaps; the interactions form a family of their own. "
         f"The intervals shown decide: with R of m told they stand at 1 - max(R, 1) {ALPHA:g} / m and leave out zero "
-        "exactly where the adjusted p-value is below the limit (Benjamini and Yekutieli 2005)."
+        f"exactly where the adjusted p-value is below {ALPHA:g} (Benjamini and Yekutieli 2005); a claim on one swap "
+        f"rests on its own interval at {100 * level:g} %."
     )
 
 

@@ -10,6 +10,7 @@ import pandas as pd
 
 from panel.models.consumers.check_all import FEW_CONSUMERS, LEAST_TICKS, CheckAll
 from panel.stats.arrays import Array
+from panel.stats.comparing.multiplicity import below
 from panel.study.naming import Naming
 from panel.study.shown import (
     P_HOLM,
@@ -170,6 +171,10 @@ def _headline(result: CheckAll) -> str:
     apart = result.terms["differs"]
     total, told = len(apart), int(apart.sum())
     rest = [str(name) for name in result.terms.loc[~apart, "term"]]
+    if not result.terms["n_consumers"].any():
+        pairs = result.pairs.loc[below(result.pairs["p_adjusted"], 1 - result.level)].to_dict("records")
+        seen = format_list([f"{row['term']} ({row['prototype']} and {row['versus']})" for row in pairs])
+        return f"No term could be tested over all prototypes at once; pair by pair {seen if pairs else 'nothing'} stands out."
     if not told:
         return "No term is ticked more for one prototype than for another, as far as these answers can tell."
     if told == total:

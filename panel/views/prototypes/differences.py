@@ -87,9 +87,14 @@ def _change_and_interval(row: Mapping[str, Any], about: About) -> str:
 
 
 def _said(row: Mapping[str, Any], about: About) -> str:
-    """Return the verdict in words; a pair with the benchmark is judged once, among the differences from it."""
+    """Return the verdict in words, with why where the interval alone would say more.
+
+    A pair with the benchmark is judged once, among the differences from it.
+    """
     if row.get("with_benchmark"):
         return f"see the differences from {about.result.benchmark}"
+    if row["verdict"] == CANNOT_TELL and (row["ci_low"] > 0 or row["ci_high"] < 0):  # the interval alone would say so
+        return f"{row['said']}: {row['because'].partition('; ')[0]}"
     return str(row["said"])
 
 
@@ -408,7 +413,11 @@ def _clearest_pairs(told: pd.DataFrame, names: Naming) -> list[str]:
 def _seen_at_best(attribute: str, result: Differences, names: Naming) -> str:
     """Return what size of difference would have stood out, from the intervals of this very panel."""
     pairs = result.pairs.loc[result.pairs["attribute"] == attribute]
+    if ((pairs["ci_low"] > 0) | (pairs["ci_high"] < 0)).any():
+        return "Some pairs would stand out alone; the test over all attributes together does not bear them out."
     half = float(((pairs["ci_high"] - pairs["ci_low"]) / 2).median())
+    if half > names.span:
+        return "No difference that the scale allows could be told apart here."
     return f"Two prototypes would have to lie about {format_number(half, names.digits)} apart to be told apart here."
 
 
