@@ -173,8 +173,8 @@ def _headline(result: CheckAll) -> str:
     rest = [str(name) for name in result.terms.loc[~apart, "term"]]
     if not result.terms["n_consumers"].any():
         pairs = result.pairs.loc[below(result.pairs["p_adjusted"], 1 - result.level)].to_dict("records")
-        seen = format_list([f"{row['term']} ({row['prototype']} and {row['versus']})" for row in pairs])
-        return f"No term could be tested over all prototypes at once; pair by pair {seen if pairs else 'nothing'} stands out."
+        seen = [f"{row['term']} ({row['prototype']} and {row['versus']})" for row in pairs] or ["nothing"]
+        return f"No term could be tested over all prototypes at once; pair by pair {format_list(seen)} stands out."
     if not told:
         return "No term is ticked more for one prototype than for another, as far as these answers can tell."
     if told == total:

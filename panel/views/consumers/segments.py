@@ -186,8 +186,6 @@ def _how_sure(result: Segments) -> tuple[str, ...]:
 
 def _each_group(result: Segments) -> list[str]:
     """Return one line per group."""
-    if result.n_groups == 1 and result.steps.empty:
-        return f"Whether there are groups of consumers is not known. {result.why_one}"
     if result.n_groups == 1:
         return []
     return [_group(result, segment) for segment in range(1, result.n_groups + 1)]
