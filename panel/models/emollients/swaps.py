@@ -292,10 +292,6 @@ class _Sittings:
     attributes: tuple[str, ...]
     prototypes: tuple[str, ...]
 
-    def places(self, names: pd.Series) -> Codes:
-        """Return where each of the prototypes in `names` stands."""
-        return _places(self.prototypes, names)
-
 
 def _sittings(study: Study, prototypes: Sequence[str]) -> _Sittings:
     """Return the scores that trained assessors gave to `prototypes`; ModelError if there are none."""
@@ -334,7 +330,7 @@ def _pair_differences(scores: _Sittings, pairs: pd.DataFrame) -> Array:
     Only sittings in which the person scored both count, so whatever moves a whole sitting cancels. NaN where a
     person never scored both in one sitting.
     """
-    prototype, versus = scores.places(pairs["prototype"]), scores.places(pairs["versus"])
+    prototype, versus = (_places(scores.prototypes, pairs[end]) for end in ("prototype", "versus"))
     return mean_of_known(scores.values[..., prototype] - scores.values[..., versus], axis=1)
 
 
@@ -363,9 +359,6 @@ def _contrast_frame(contrasts: Array, attributes: Sequence[str], changes: pd.Dat
 
 
 # Which swaps a set of blends consists of, and where any blend lies in terms of them.
-
-
-_SWAP = ["swap", "removed", "added", "percent"]
 
 
 @dataclass(frozen=True, eq=False, slots=True)
@@ -422,7 +415,7 @@ def held_swaps(study: Study, amounts: pd.DataFrame, base: str) -> pd.DataFrame:
         rows.append(
             (f"{names[removed]} -> {names[added]}", names[removed], names[added], round(float(spread[0]), 2), 0)
         )
-    unpaired = pd.DataFrame(rows, columns=[*_SWAP, "n_pairs"]).astype(paired.dtypes.to_dict())
+    unpaired = pd.DataFrame(rows, columns=[*_CHANGE, "n_pairs"]).astype(paired.dtypes.to_dict())
     return pd.concat([paired, unpaired], ignore_index=True)
 
 
@@ -511,7 +504,7 @@ def _swap_notes(
         *_on_pairs(scores, pairs, together),
         *_on_unpaired(scores, changes, differing),
         *_on_batches(study, scores),
-        *_on_confounds(confounds),
+        *(finding.message for finding in (*making_day(confounds), *swap_findings(confounds))),
         *_on_assessors(scores, changes),
         *_ALWAYS,
     )
@@ -559,17 +552,11 @@ def _on_batches(study: Study, scores: _Sittings) -> Iterator[str]:
         )
 
 
-def _on_confounds(confounds: Confounds) -> Iterator[str]:
-    """Name the swaps that go along with the making day or with how the prototypes were served."""
-    for finding in [*making_day(confounds), *swap_findings(confounds)]:
-        yield finding.message
-
-
 def _on_assessors(scores: _Sittings, changes: pd.DataFrame) -> Iterator[str]:
     """Name the assessors who never scored both prototypes of any pair in one sitting, swap by swap."""
     scored = np.any(~np.isnan(scores.values), axis=2)  # assessors x sittings x prototypes
     for swap, part in changes.groupby("swap", sort=False):
-        both = scored[..., scores.places(part["prototype"])] & scored[..., scores.places(part["versus"])]
+        both = np.all([scored[..., _places(scores.prototypes, part[end])] for end in ("prototype", "versus")], axis=0)
         lacking = [name for name, rows in zip(scores.assessors, both, strict=True) if not rows.any()]
         if lacking:
             yield f"Scored no pair of {swap} in one sitting, so without part in its effect: {', '.join(lacking)}."
