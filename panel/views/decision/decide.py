@@ -142,12 +142,11 @@ def _not_separated(leader: str, result: Decision) -> list[str]:
     panel, people = (
         [name for name in _alike(leader, result, column) if name in others] for column in ("panel", "consumers")
     )
-    why = f"which takes {level_digits(result.level)} for all pairs at once"
-    if people == panel and people and result.has_liking:
-        return [f"neither consumers nor the panel's windows separate it from {format_list(people)}, {why}"]
     told = [f"consumers do not separate it from {format_list(people)}"] if people and result.has_liking else []
     told += [f"the panel's windows do not separate it from {format_list(panel)}"] if panel else []
-    return [*told[:-1], f"{told[-1]}, {why}"] if told else []
+    if people == panel and people and result.has_liking:
+        told = [f"neither consumers nor the panel's windows separate it from {format_list(people)}"]
+    return [*told[:-1], f"{told[-1]}, which takes {level_digits(result.level)} for all pairs at once"] if told else []
 
 
 def _missed(leader: str, result: Decision, names: Naming) -> list[str]:
@@ -171,11 +170,9 @@ def _miss(row: Mapping[Any, Any], result: Decision, names: Naming) -> str:
 
 def _wanted_words(low: float, high: float, digits: int) -> str:
     words = window_text(low, high, digits)
-    return (
-        words.replace("up to", "at most")
-        if words.startswith("up to")
-        else (f"at least {words.removeprefix('from ').removesuffix(' on')}" if words.startswith("from ") else words)
-    )
+    if words.startswith("up to"):
+        return words.replace("up to", "at most")
+    return f"at least {words.removeprefix('from ').removesuffix(' on')}" if words.startswith("from ") else words
 
 
 def _mind(result: Decision, names: Naming) -> Iterator[str]:

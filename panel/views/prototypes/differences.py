@@ -87,10 +87,7 @@ def _change_and_interval(row: Mapping[str, Any], about: About) -> str:
 
 
 def _said(row: Mapping[str, Any], about: About) -> str:
-    """Return the verdict in words, with why where the interval alone would say more.
-
-    A pair with the benchmark is judged once, among the differences from it.
-    """
+    """Return the verdict, with why where the interval alone says more; pairs with the benchmark are told once."""
     if row.get("with_benchmark"):
         return f"see the differences from {about.result.benchmark}"
     if row["verdict"] == CANNOT_TELL and (row["ci_low"] > 0 or row["ci_high"] < 0):  # the interval alone would say so
