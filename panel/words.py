@@ -23,6 +23,7 @@ DOWN: Rounding = "down"
 UP: Rounding = "up"
 
 _FUZZ = 1e-9  # a share such as 0.29 is stored as 0.28999...; without this, cutting digits would make 28 % of it
+_NO_DECIMALS_FROM = 1000.0  # an interval that reaches so far is not known to a decimal
 FEW = 3
 """So many names are written out in a row; of more, the first so many and the count."""
 
@@ -99,6 +100,8 @@ def format_interval(low: float | None, high: float | None, digits: int = 1) -> s
     """Return an interval as `low to high`, open ends said to be open; an en dash where there is none."""
     if low is None or high is None or math.isnan(low) or math.isnan(high):
         return NOTHING
+    if max((abs(end) for end in (low, high) if math.isfinite(end)), default=0.0) >= _NO_DECIMALS_FROM:
+        digits = 0
     first = "no lower limit" if low == -math.inf else format_number(low, digits)
     return f"{first} to {'no upper limit' if high == math.inf else format_number(high, digits)}"
 
@@ -161,7 +164,12 @@ def all_of(number: int, noun: str, plural: str = "") -> str:
 
 def level_words(level: float) -> str:
     """Return the name of an interval with its level: `95 % interval`."""
-    return f"{100 * level:g} % interval"
+    return f"{level_digits(level)} interval"
+
+
+def level_digits(level: float) -> str:
+    """Return the level of an interval in per cent, with no more digits than tell it from 100."""
+    return f"{100 * level:.{4 if level < 0.9999 else 7}g} %"
 
 
 def capital(text: str) -> str:

@@ -100,6 +100,7 @@ def test_intervals():
     assert format_interval(-1.24, 3.0) == f"{MINUS}1.2 to 3.0"
     assert format_interval(float("nan"), 3.0) == NOTHING
     assert format_interval(1.0, None) == NOTHING
+    assert format_interval(-5610.12, 5629.3) == f"{MINUS}5610 to 5629"  # nothing is known to a decimal
 
 
 @pytest.mark.parametrize(

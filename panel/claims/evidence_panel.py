@@ -36,8 +36,8 @@ from panel.study.knowledge import shared_table
 from panel.study.study import Study
 from panel.words import counted, format_list, p_words
 
-_OTHER_WAY = "More assessors will not do: the difference goes the other way, or there is none."
-_TOO_SMALL = "More assessors will not do: if there is a difference, it is smaller than the smallest that matters."
+_OTHER_WAY = "Another prototype: the difference goes the other way, or there is none, however many assessors."
+_TOO_SMALL = "Another prototype: what difference there may be is too small to matter, however many assessors."
 
 
 def _superiority(claim: Claim, materials: Materials) -> Evidence:
@@ -225,7 +225,7 @@ def _beside_bar(claim: Claim, materials: Materials, bar: float) -> Evidence:
             "A mean level leans on how this panel uses its scale; a difference from a benchmark is firmer ground.",
         ),
         needs=lambda: (
-            ("The level itself must change: more assessors will not do.",)
+            ("Another level of it: more assessors will not do.",)
             if against
             else (assessors_for_estimate(found, people, bar),)
         ),
@@ -415,7 +415,7 @@ def _evidence(claim: Claim, materials: Materials, found: Estimate, people: int) 
             f"{interval(low, high)}), {p_words(p)}, {counted(people, 'person', 'people')}.",
         ),
         needs=lambda: (
-            ("The change does not go the way the sentence says.",)
+            ("Another sentence: the change does not go the way this one says.",)
             if against
             else (assessors_for_estimate(found, people, 0.0),)
         ),

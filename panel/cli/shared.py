@@ -83,6 +83,8 @@ def print_told(told: Told, *, everything: bool = False, brief: bool = False) -> 
         for item in items:
             if isinstance(item, str):
                 click.echo(item)
+            elif len(texts := told.shown(item).texts):
+                print_table(texts)
             else:
-                print_table(told.shown(item).texts)
+                tell(told.shown(item).table.none or "None.")
         click.echo()

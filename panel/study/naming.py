@@ -33,6 +33,8 @@ class Naming:
         Such as `0 to 100`; empty where attributes have several scales or the study does not say.
     digits
         Decimals for scores and their differences: 1, 2 on short scales, 3 on one of 0 to 1.
+    span
+        How long the longest scale is, which no difference exceeds; infinite where one is not stated.
     """
 
     attributes: Mapping[str, str] = field(default_factory=dict)
@@ -40,6 +42,7 @@ class Naming:
     prototypes: Mapping[str, str] = field(default_factory=dict)
     scale: str = ""
     digits: int = 1
+    span: float = float("inf")
 
     def attribute(self, attribute: str) -> str:
         """Words for an attribute."""
@@ -76,6 +79,7 @@ def naming(study: Study) -> Naming:
         | dict(zip(prototypes["prototype"], prototypes["name"], strict=True)),
         scale=_scale(scales),
         digits=decimals(_longest(scales, study)),
+        span=_longest(scales, study) if None not in scales else float("inf"),
     )
 
 

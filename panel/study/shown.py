@@ -27,6 +27,7 @@ from panel.words import (
     format_share,
     format_shares,
     format_typed,
+    level_digits,
     level_words,
 )
 
@@ -71,8 +72,10 @@ class About:
         """Return decimals; those of the study's scores where `SCALE` (or `SCALE - 1`, one more) is wanted."""
         return wanted if wanted >= 0 else self.names.digits + SCALE - wanted
 
-    def heading(self, text: str) -> str:
+    def heading(self, text: str, rows: pd.DataFrame) -> str:
         """Return a heading with the level of the intervals and the scale of the scores filled in."""
+        if "{told}" in text:
+            text = text.replace("{told}", told_words(rows))
         level = level_words(getattr(self.result, "level", 0.95))
         scale = f" ({self.names.scale})" if self.names.scale else ""
         return capital(text.replace("{level}", level).replace("{scale}", scale))
@@ -129,6 +132,34 @@ def interval(
         return [format_interval(factor * one, factor * other, about.digits(digits)) for one, other in ends]
 
     return Column(heading, cells, (low, high))
+
+
+def told_words(rows: pd.DataFrame) -> str:
+    """Return the name of the intervals that decide on these rows, with their level where all have the same."""
+    levels = rows["told_level"].dropna().unique()
+    return f"interval that decides, {level_digits(levels[0])}" if len(levels) == 1 else "interval that decides"
+
+
+def deciding(
+    low: str = "told_low",
+    high: str = "told_high",
+    level: str = "told_level",
+    heading: str = "{told}",
+    digits: int = SCALE,
+) -> Column:
+    """Describe a column of the intervals on which verdicts rest, each with its level unless the heading has it."""
+
+    def cells(rows: pd.DataFrame, about: About) -> list[str]:
+        named = "{told}" in heading and len(rows[level].dropna().unique()) == 1
+        ends = (
+            format_interval(one, other, about.digits(digits)) for one, other in zip(rows[low], rows[high], strict=True)
+        )
+        return [
+            told if named or told == NOTHING else f"{told} ({level_digits(each)})"
+            for told, each in zip(ends, rows[level], strict=True)
+        ]
+
+    return Column(heading, cells, (low, high, level))
 
 
 def p_value(heading: str, name: str) -> Column:
@@ -314,8 +345,8 @@ class Table:
         return getattr(result, self.rows) if isinstance(self.rows, str) else self.rows(result)
 
     def titled(self, result: Any) -> str:
-        """Return the title with the names of the result filled in."""
-        return self.title.format_map(_Fields(result)) if "{" in self.title else self.title
+        """Return the title with the names of the result filled in, and the level of the intervals that decide."""
+        return self.title.format_map(_Fields(self, result)) if "{" in self.title else self.title
 
     def behind(self, result: Any) -> tuple[Source, ...]:
         """Return which rows of the study its rows rest on."""
@@ -331,11 +362,11 @@ class Table:
 class _Fields(dict[str, Any]):
     """The fields of a result, looked up when a title asks for one."""
 
-    def __init__(self, result: Any) -> None:
-        self._result = result
+    def __init__(self, table: Table, result: Any) -> None:
+        self._table, self._result = table, result
 
     def __missing__(self, name: str) -> Any:
-        return getattr(self._result, name)
+        return told_words(self._table.of(self._result)) if name == "told" else getattr(self._result, name)
 
 
 def shown(table: Table, result: Any, names: Naming) -> pd.DataFrame:
@@ -364,7 +395,7 @@ def figures(table: Table, result: Any) -> tuple[bool, ...]:
 
 def _written(columns: Sequence[Column], rows: pd.DataFrame, about: About) -> pd.DataFrame:
     return pd.DataFrame(
-        {about.heading(column.heading): list(column.cells(rows, about)) for column in columns},
+        {about.heading(column.heading, rows): list(column.cells(rows, about)) for column in columns},
         index=range(len(rows)),
         dtype="str",
     )

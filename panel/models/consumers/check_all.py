@@ -9,6 +9,7 @@ import pandas as pd
 
 from panel.errors import ModelError
 from panel.models.consumers.answers import AnswerGrid, answer_grid, numeric_answers, questions_of
+from panel.models.prototypes.verdict import with_deciding
 from panel.stats.answers.binomial import wilson_interval
 from panel.stats.answers.paired_answers import (
     CochranTests,
@@ -47,11 +48,12 @@ class CheckAll:
         those who judged both, `estimate` the difference of shares, prototype minus versus, Holm over the pairs of a
         term.
     lift
-        `term n_ticked n_not few estimate std_error df statistic p_value p_adjusted ci_low ci_high n_consumers
-        within_estimate within_ci_low within_ci_high within_p_value within_p_adjusted n_within shown within_shown`: mean
-        liking of the answers (one consumer, one prototype) with the term ticked minus that of the others; the `within`
-        columns compare only answers of the same consumer with each other. Consumers are the units of all
-        intervals. `shown` and `within_shown` by the adjusted p-values. Without rows if there is no liking question.
+        `term n_ticked n_not few estimate std_error df statistic p_value p_adjusted ci_low ci_high told_low told_high
+        told_level n_consumers n_within shown within_shown` and `within_` before `estimate p_value p_adjusted ci_low
+        ci_high told_low told_high told_level`: mean liking of the answers (one consumer, one prototype) with the
+        term ticked minus that of the others; the `within` columns compare only answers of the same consumer with each
+        other. Consumers are the units of all intervals. `shown` and `within_shown` by the adjusted p-values, that is
+        where `told_low told_high` leave out zero. Without rows if there is no liking question.
     map
         Correspondence map of the counts; empty where there is none. `components`: `component correlation inertia
         share`; `terms`: `term mass` and one column `component_1`, `component_2` ... with principal coordinates;
@@ -183,12 +185,12 @@ def _pairs(grid: AnswerGrid) -> pd.DataFrame:
 def _lift(study: Study, grid: AnswerGrid, liking: str | None, level: float) -> tuple[pd.DataFrame, str]:
     """Return how liking goes with each term, and the liking question."""
     if liking is None and not questions_of(study, "liking"):
-        return _marked(_lift_frame(grid, None, None, None), level).iloc[:0], ""
+        return _marked(_lift_frame(grid, None, None, None, level), level).iloc[:0], ""
     read = numeric_answers(study, "liking", liking)
     liked = grid.matched(read.frame)
     plain = ticked_differences(liked, grid.values, level)
     within = within_people(liked, grid.values[:, None], level)
-    return _marked(_lift_frame(grid, liked, plain, within), level), read.question
+    return _marked(_lift_frame(grid, liked, plain, within, level), level), read.question
 
 
 def _marked(lift: pd.DataFrame, level: float) -> pd.DataFrame:
@@ -197,29 +199,30 @@ def _marked(lift: pd.DataFrame, level: float) -> pd.DataFrame:
 
 
 def _lift_frame(
-    grid: AnswerGrid, liked: np.ndarray | None, plain: MeanDifferences | None, within: MeanDifferences | None
+    grid: AnswerGrid,
+    liked: np.ndarray | None,
+    plain: MeanDifferences | None,
+    within: MeanDifferences | None,
+    level: float,
 ) -> pd.DataFrame:
     nothing = np.full(len(grid.questions), np.nan)
     used = grid.values if liked is None else np.where(np.isnan(liked), np.nan, grid.values)
     ticked, not_ticked = (used == 1).sum(axis=(1, 2)), (used == 0).sum(axis=(1, 2))
     columns = ("estimate", "std_error", "df", "statistic", "p_value", "ci_low", "ci_high")
-    first = {name: nothing if plain is None else getattr(plain, name) for name in columns}
-    own = {name: nothing if within is None else getattr(within, name)[:, 0] for name in columns}
+    tests = (
+        {name: nothing if plain is None else getattr(plain, name) for name in columns},
+        {name: nothing if within is None else getattr(within, name)[:, 0] for name in columns},
+    )
+    first, own = (with_deciding(pd.DataFrame(each), 1 - level) for each in tests)
     return pd.DataFrame(
         {
             "term": pd.Series(grid.questions, dtype="str"),
             "n_ticked": ticked,
             "n_not": not_ticked,
             "few": np.minimum(ticked, not_ticked) < LEAST_TICKS,
-            **{name: first[name] for name in columns[:5]},
-            "p_adjusted": holm(first["p_value"]),
-            **{name: first[name] for name in columns[5:]},
+            **first,
             "n_consumers": nothing if plain is None else plain.n,
-            "within_estimate": own["estimate"],
-            "within_ci_low": own["ci_low"],
-            "within_ci_high": own["ci_high"],
-            "within_p_value": own["p_value"],
-            "within_p_adjusted": holm(own["p_value"]),
+            **own.drop(columns=["std_error", "df", "statistic"]).add_prefix("within_"),
             "n_within": nothing if within is None else within.n[:, 0],
         }
     )

@@ -22,7 +22,7 @@ from panel.models.consumers.answers import (
 )
 from panel.models.consumers.liking_checks import without_order
 from panel.models.emollients.swaps import TracedSwaps, trace_swaps
-from panel.models.prototypes.verdict import ALPHA
+from panel.models.prototypes.verdict import ALPHA, with_deciding
 from panel.stats.answers.binomial import wilson_interval
 from panel.stats.answers.paired_answers import paired_tables, stuart_maxwell, within_people
 from panel.stats.arrays import Array
@@ -47,27 +47,27 @@ class JustAboutRight:
         Wilson intervals.
     drops
         One row per prototype, question and off side: `prototype question side count base share n_off off_mean n_right
-        right_mean estimate std_error df statistic p_value p_adjusted ci_low ci_high weighted split verdict n
-        grand_mean`. The estimate is the mean drop: mean liking of those who find it just about right minus that of
-        those on the side.
-        `weighted` is share times drop, the shares being of those who also gave a liking. `split` is True where both
-        sides pass the screen. Verdicts: `move`, `perhaps`, `no cost seen`, `few people`, `small group`.
+        right_mean estimate std_error df statistic p_value p_adjusted ci_low ci_high told_low told_high told_level
+        weighted split verdict n grand_mean`. The estimate is the mean drop: mean liking of those who find it just about
+        right minus that of those on the side. `told_low told_high` decide. `weighted` is
+        share times drop, the shares being of those who also gave a liking. `split` is True where both sides pass the
+        screen. Verdicts: `move`, `perhaps`, `no cost seen`, `few people`, `small group`.
     balance
         `prototype question n right_mean grand_mean weighted`: the weighted drops of both sides add up to the mean of
         the just-about-right group minus the mean of everybody.
     within
-        `question side estimate std_error df statistic p_value p_adjusted ci_low ci_high n_consumers verdict`: the
-        drop over all prototypes within consumers, who are the units. Verdicts: `shown`, `perhaps` (alone, not among so
-        many), `not shown`, `few people`.
+        `question side estimate std_error df statistic p_value p_adjusted ci_low ci_high told_low told_high
+        told_level n_consumers verdict`: the drop over all prototypes within consumers, who are the units. Verdicts:
+        `shown`, `perhaps` (alone, not among so many), `not shown`, `few people`.
     pairs
         `question prototype versus n statistic df p_value p_adjusted`: do the same people spread differently over the
         three sides; Stuart and Maxwell's test, Holm over the pairs of a question.
     moves
-        `prototype question side attribute wanted swap removed added percent made estimate ci_low ci_high p_adjusted
-        gives also`: tested changes of emollients whose effect on the matching attribute goes the wanted way (`more`,
-        `less`), as they would be made from that prototype; `made` is `yes` or `undone`. `gives` names
-        the prototype of the study that this would be, if there is one. `also` names emollients these
-        data cannot tell apart from those of the change.
+        `prototype question side attribute wanted swap removed added percent made estimate ci_low ci_high told_low
+        told_high told_level p_adjusted gives also`: tested changes of emollients whose effect on the matching attribute
+        goes the wanted way (`more`, `less`), as they would be made from that prototype; `made` is `yes` or `undone`.
+        `gives` names the prototype of the study that this would be, if there is one. `also` names emollients these data
+        cannot tell apart from those of the change.
     refused
         `question why`: questions that cannot be asked both ways. Their answers are counted, no drop is worked out.
     liking
@@ -280,6 +280,7 @@ _LEAST_DROP = 1.0  # liking points that make a side worth a look: common practic
 _COLUMNS = [
     *("prototype", "question", "side", "count", "base", "share", "n_off", "off_mean", "n_right", "right_mean"),
     *("estimate", "std_error", "df", "statistic", "p_value", "p_adjusted", "ci_low", "ci_high"),
+    *("told_low", "told_high", "told_level"),
     *("weighted", "split", "verdict", "n", "grand_mean"),
 ]
 _TEXT = dict.fromkeys(("prototype", "question", "side"), "str")
@@ -350,7 +351,7 @@ def _judged(rows: pd.DataFrame, level: float) -> pd.DataFrame:
     rows = rows.assign(share=rows["count"] / rows["base"])
     screened = rows["share"] >= LEAST_SHARE
     tested = rows["p_value"].where(screened)
-    rows["p_value"], rows["p_adjusted"] = tested, holm(tested.to_numpy())
+    rows = with_deciding(rows.assign(p_value=tested), 1 - level)
     groups = np.minimum(rows["n_off"], rows["n_right"]) >= LEAST_GROUP
     shown = groups & (rows["estimate"] > 0) & below(rows["p_adjusted"], 1 - level)
     perhaps = groups & ((rows["ci_low"] > 0) | (rows["estimate"] >= _LEAST_DROP))
@@ -388,12 +389,12 @@ def _within_frame(grid: AnswerGrid, side: Array, liked: Array, asked: NDArray[np
             "df": tests.df.ravel(),
             "statistic": -tests.statistic.ravel(),
             "p_value": tests.p_value.ravel(),
-            "p_adjusted": holm(tests.p_value.ravel()),
             "ci_low": -tests.ci_high.ravel(),
             "ci_high": -tests.ci_low.ravel(),
             "n_consumers": tests.n.ravel(),
         }
     )
+    frame = with_deciding(frame, 1 - level)
     shown = below(frame["p_adjusted"], 1 - level) & (frame["estimate"] > 0)
     verdict = np.select(
         [frame["ci_low"].isna(), shown, frame["ci_low"] > 0], ["few people", "shown", "perhaps"], "not shown"
@@ -407,7 +408,7 @@ def _within_frame(grid: AnswerGrid, side: Array, liked: Array, asked: NDArray[np
 _PLUS = " + "
 _MOVE_COLUMNS = [
     *("prototype", "question", "side", "attribute", "wanted", "swap", "removed", "added", "percent", "made"),
-    *("estimate", "ci_low", "ci_high", "p_adjusted", "gives", "also"),
+    *("estimate", "ci_low", "ci_high", "told_low", "told_high", "told_level", "p_adjusted", "gives", "also"),
 ]
 
 
@@ -439,7 +440,7 @@ def _move_frame(
                 rows += _helping(drop, known, by_attribute.get(known.attribute, []), amounts, groups, gives)
     frame = pd.DataFrame(rows, columns=_MOVE_COLUMNS)
     text = ["prototype", "question", "side", "attribute", "wanted", "swap", "removed", "added", "made", "gives", "also"]
-    numbers = ["percent", "estimate", "ci_low", "ci_high", "p_adjusted"]
+    numbers = ["percent", "estimate", "ci_low", "ci_high", "told_low", "told_high", "told_level", "p_adjusted"]
     return frame.astype({**dict.fromkeys(text, "str"), **dict.fromkeys(numbers, "float64")})
 
 
@@ -465,19 +466,21 @@ def _helping(
         if not _holds(amounts, removed, effect["percent"]):
             continue
         sign = -1 if undone else 1
-        ends = sorted((sign * effect["ci_low"], sign * effect["ci_high"]))
+        ends, told = (sorted((sign * effect[f"{of}_low"], sign * effect[f"{of}_high"])) for of in ("ci", "told"))
         found.append(
             {
                 **{name: drop[name] for name in ("prototype", "question", "side")},
                 "attribute": known.attribute,
                 "wanted": "more" if wanted > 0 else "less",
-                **{name: effect[name] for name in ("swap", "percent", "p_adjusted")},
+                **{name: effect[name] for name in ("swap", "percent", "told_level", "p_adjusted")},
                 "removed": removed,
                 "added": added,
                 "made": "undone" if undone else "yes",
                 "estimate": sign * effect["estimate"],
                 "ci_low": ends[0],
                 "ci_high": ends[1],
+                "told_low": told[0],
+                "told_high": told[1],
                 "gives": gives.get((effect["swap"], drop["prototype"], undone), ""),
                 "also": _PLUS.join(_never_apart([*removed.split(_PLUS), *added.split(_PLUS)], groups)),
             }

@@ -34,11 +34,12 @@ class Causes:
         the design lets a change be called what the swap did: orders known, nothing of the test or the making goes along
         even in part, and more than one pair of batches.
     cells
-        One row per attribute and swap: `attribute letter swap removed added percent estimate ci_low ci_high p_value
-        p_adjusted n_pairs n_assessors mark seen goes_along target_low target_high towards`. `mark` is `stands out`,
-        `cannot tell`, or `goes along with something else`, where something is tied to the swap so that it is credited
-        with nothing; `seen` whether the adjusted p-value is below 5 %. `towards` is 1 for a change the wanted way, -1
-        for one the other way, 0 for neither, NaN without a target.
+        One row per attribute and swap: `attribute letter swap removed added percent estimate ci_low ci_high told_low
+        told_high told_level p_value p_adjusted n_pairs n_assessors mark seen goes_along target_low target_high
+        towards`. `mark` is `stands out`, `cannot tell`, or `goes along with something else`, where something is tied to
+        the swap so that it is credited with nothing; `seen` whether the adjusted p-value is below 5 %, which is where
+        `told_low told_high` leave out zero. `towards` is 1 for a change the wanted way, -1 for one the other way, 0 for
+        neither, NaN without a target.
     margin
         Largest difference that does not matter, as the study states it.
     level, method, notes

@@ -113,7 +113,7 @@ def find_descriptors(
         sound=tuple(name for name in figures if name not in weak),
         own=known.own,
         method=_method(spreading_limits, weak_below),
-        notes=_descriptor_notes(blend, known, values),
+        notes=(*_on_materials(blend, known), *_on_figures(values), *_on_own(known.own), *_ALWAYS),
     )
 
 
@@ -243,11 +243,6 @@ def listed_descriptors(descriptors: Iterable[str]) -> str:
     return ", ".join(dict.fromkeys(descriptor_words(name).split(" (limits")[0] for name in descriptors))
 
 
-def _descriptor_notes(blend: pd.DataFrame, known: _BlendValues, values: pd.DataFrame) -> tuple[str, ...]:
-    """Return the notes on these blends; `values` are the descriptors in long form."""
-    return (*_on_materials(blend, known), *_on_figures(values), *_on_own(known.own), *_ALWAYS)
-
-
 def _on_materials(blend: pd.DataFrame, known: _BlendValues) -> Iterator[str]:
     names = np.asarray(blend.columns, dtype=object)
     unknown = names[known.family == ""]
@@ -338,7 +333,8 @@ def _blend_values(study: Study, ingredients: tuple[str, ...]) -> _BlendValues:
     structure = table["structure_is"].fillna("")
     values["molar_mass_g_mol"][structure.str.contains(_ILLUSTRATION).to_numpy(bool)] = np.nan
     rows = []
-    for name in _measured(study):
+    measured_ones = set(study.table("ingredient_values")["property"])
+    for name in filter(measured_ones.__contains__, _USED_PROPERTIES):
         for place, ingredient in enumerate(ingredients):
             if measured := own_measurement(study.table("ingredient_values"), ingredient, name):
                 value, measured_on, method = measured
@@ -352,12 +348,6 @@ def _blend_values(study: Study, ingredients: tuple[str, ...]) -> _BlendValues:
         structure=structure.to_numpy(dtype=object),
         own=_own_frame(rows),
     )
-
-
-def _measured(study: Study) -> list[str]:
-    """Return the properties of which the study holds a measurement."""
-    measured = set(study.table("ingredient_values")["property"])
-    return [name for name in _USED_PROPERTIES if name in measured]
 
 
 def _own_frame(rows: list[tuple[str, str, float, float, str, str]]) -> pd.DataFrame:

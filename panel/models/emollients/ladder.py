@@ -25,7 +25,7 @@ from panel.models.emollients.prediction_model import (
 )
 from panel.models.emollients.swaps import TracedSwaps, swap_verdicts, trace_swaps
 from panel.models.prototypes.differences import Differences, find_differences
-from panel.models.prototypes.verdict import ALPHA
+from panel.models.prototypes.verdict import ALPHA, with_deciding
 from panel.stats.arrays import Array
 from panel.stats.comparing.multiplicity import below, benjamini_hochberg, holm
 from panel.stats.formulas.composition import independent_moves
@@ -170,8 +170,7 @@ def _model(study: Study, blends: PrototypeLevel) -> tuple[PredictionModel | None
 
 
 def _over_prototypes(model: PredictionModel, level: float) -> pd.DataFrame:
-    effects = swap_effects(model, level)
-    return effects.assign(p_adjusted=benjamini_hochberg(effects["p_value"].to_numpy()))
+    return with_deciding(swap_effects(model, level), ALPHA, benjamini_hochberg)
 
 
 def _prediction(

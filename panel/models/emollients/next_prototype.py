@@ -108,10 +108,6 @@ def _gains(model: PredictionModel, amounts: Array) -> tuple[NDArray[np.int64], A
     return information_gain(model_rows(tested, "curved"), model_rows(z, "curved"))
 
 
-def _tested_rows(model: PredictionModel) -> Array:
-    return model.rows(model.level.amounts.to_numpy(dtype=float))
-
-
 def _tested(model: PredictionModel, targets: Targets) -> pd.DataFrame:
     """Return how many windows each prototype meets, from its own mean and the panel's own error."""
     mean = model.level.means.to_numpy(dtype=float)
@@ -175,7 +171,7 @@ def _result(
         blend = dict(zip(columns, amounts.tolist(), strict=True))
         told = what_if(model, blend, targets, level)
         rank_gain = _gains(model, amounts[None])[0]
-        gain = information_gain(_tested_rows(model), model.rows(amounts))[1]
+        gain = information_gain(model.rows(model.level.amounts.to_numpy(float)), model.rows(amounts))[1]
         expected = float(told.profile["chance"].sum()) if told.inside else float("nan")
         nearer = bool(targets) and expected > most + _NEARER
         wanted = (len(targets), expected, nearer)

@@ -25,6 +25,7 @@ from panel.models.prototypes.verdict import (
     BatchSpread,
     batch_spread,
     shrunken_effects,
+    with_deciding,
 )
 from panel.stats.arrays import Array, Codes
 from panel.stats.comparing.group_means import mean_of_known, paired_contrasts
@@ -58,11 +59,11 @@ class TracedSwaps:
         part.
     swaps
         One row per attribute and swap: `attribute swap removed added percent estimate std_error df statistic p_value
-        p_adjusted ci_low ci_high n_pairs n_assessors verdict because goes_along shrunken wrong_sign`. The estimate is
-        the score with the swap minus without it. `verdict` is `differs` where the adjusted p-value is below 5 % and
-        nothing goes wholly along with the swap, else `cannot tell`; `because` says what goes along, `goes_along` names
-        the factors
-        that it cannot be told from at all; `shrunken` and `wrong_sign`: all changes on an attribute together.
+        p_adjusted ci_low ci_high told_low told_high told_level n_pairs n_assessors verdict because goes_along shrunken
+        wrong_sign`. The estimate is the score with the swap minus without it. `told_low told_high` leave out zero
+        exactly where the adjusted p-value is below 5 %; there `verdict` is `differs` unless something goes wholly along
+        with the swap, else `cannot tell`. `because` says what goes along, `goes_along` names the factors that it cannot
+        be told from at all; `shrunken` and `wrong_sign`: all changes on an attribute together.
     joint
         The same for changes of several emollients that never change apart: the effect belongs to all of them.
     interactions
@@ -179,8 +180,7 @@ def _effects(scores: _Sittings, pairs: pd.DataFrame, level: float, spread: Batch
     }
     keys = zip(frame["attribute"], frame["swap"], strict=True)
     frame["n_pairs"] = pd.Series([n_pairs[key] for key in keys], dtype="int64")
-    frame = _with_batches(frame, pairs, spread, level)
-    frame["p_adjusted"] = benjamini_hochberg(frame["p_value"])
+    frame = with_deciding(_with_batches(frame, pairs, spread, level), ALPHA, benjamini_hochberg)
     return frame[_order_of_columns("swap", "removed", "added", "percent", counted="n_pairs")]
 
 
@@ -225,6 +225,7 @@ def swap_verdicts(effects: pd.DataFrame, confounds: Confounds) -> pd.DataFrame:
 
 def _order_of_columns(*change: str, counted: str) -> list[str]:
     tests = ["estimate", "std_error", "df", "statistic", "p_value", "p_adjusted", "ci_low", "ci_high"]
+    tests += ["told_low", "told_high", "told_level"]
     return ["attribute", *change, *tests, counted, "n_assessors"]
 
 
@@ -240,7 +241,7 @@ def _interactions(scores: _Sittings, pairs: pd.DataFrame, level: float) -> pd.Da
     differences = _pair_differences(scores, pairs)
     extra = differences[..., squares["both"]] - differences[..., squares["alone"]]
     frame = _contrast_frame(_mean_by(extra, members), scores.attributes, changes, level)
-    frame["p_adjusted"] = benjamini_hochberg(frame["p_value"])
+    frame = with_deciding(frame, ALPHA, benjamini_hochberg)
     return frame[_order_of_columns("swap", "with_swap", counted="n_squares")]
 
 
@@ -265,9 +266,11 @@ def _method(level: float, n_tests: int) -> str:
     return (
         "For each assessor and attribute, a swap's contrast is the mean over its matched pairs of the mean over "
         "sittings of the score with the swap minus the score without it, both scored in the same session and "
-        "replicate; a paired t test over assessors tests its mean "
-        f"(intervals at {100 * level:g} %, not adjusted). P-values are adjusted by Benjamini and Hochberg over the "
-        f"family of all {n_tests} tests of attributes x swaps; the interactions form a family of their own."
+        "replicate; a paired t test over assessors tests its mean. P-values are adjusted by Benjamini and Hochberg "
+        f"over the family of all {n_tests} tests of attributes x swaps; the interactions form a family of their own. "
+        f"The intervals shown decide: with R of m told they stand at 1 - max(R, 1) {ALPHA:g} / m and leave out zero "
+        f"exactly where the adjusted p-value is below {ALPHA:g} (Benjamini and Yekutieli 2005); a claim on one swap "
+        f"rests on its own interval at {100 * level:g} %."
     )
 
 
@@ -288,10 +291,6 @@ class _Sittings:
     assessors: tuple[str, ...]
     attributes: tuple[str, ...]
     prototypes: tuple[str, ...]
-
-    def places(self, names: pd.Series) -> Codes:
-        """Return where each of the prototypes in `names` stands."""
-        return _places(self.prototypes, names)
 
 
 def _sittings(study: Study, prototypes: Sequence[str]) -> _Sittings:
@@ -331,7 +330,7 @@ def _pair_differences(scores: _Sittings, pairs: pd.DataFrame) -> Array:
     Only sittings in which the person scored both count, so whatever moves a whole sitting cancels. NaN where a
     person never scored both in one sitting.
     """
-    prototype, versus = scores.places(pairs["prototype"]), scores.places(pairs["versus"])
+    prototype, versus = (_places(scores.prototypes, pairs[end]) for end in ("prototype", "versus"))
     return mean_of_known(scores.values[..., prototype] - scores.values[..., versus], axis=1)
 
 
@@ -360,9 +359,6 @@ def _contrast_frame(contrasts: Array, attributes: Sequence[str], changes: pd.Dat
 
 
 # Which swaps a set of blends consists of, and where any blend lies in terms of them.
-
-
-_SWAP = ["swap", "removed", "added", "percent"]
 
 
 @dataclass(frozen=True, eq=False, slots=True)
@@ -419,7 +415,7 @@ def held_swaps(study: Study, amounts: pd.DataFrame, base: str) -> pd.DataFrame:
         rows.append(
             (f"{names[removed]} -> {names[added]}", names[removed], names[added], round(float(spread[0]), 2), 0)
         )
-    unpaired = pd.DataFrame(rows, columns=[*_SWAP, "n_pairs"]).astype(paired.dtypes.to_dict())
+    unpaired = pd.DataFrame(rows, columns=[*_CHANGE, "n_pairs"]).astype(paired.dtypes.to_dict())
     return pd.concat([paired, unpaired], ignore_index=True)
 
 
@@ -508,7 +504,7 @@ def _swap_notes(
         *_on_pairs(scores, pairs, together),
         *_on_unpaired(scores, changes, differing),
         *_on_batches(study, scores),
-        *_on_confounds(confounds),
+        *(finding.message for finding in (*making_day(confounds), *swap_findings(confounds))),
         *_on_assessors(scores, changes),
         *_ALWAYS,
     )
@@ -556,17 +552,11 @@ def _on_batches(study: Study, scores: _Sittings) -> Iterator[str]:
         )
 
 
-def _on_confounds(confounds: Confounds) -> Iterator[str]:
-    """Name the swaps that go along with the making day or with how the prototypes were served."""
-    for finding in [*making_day(confounds), *swap_findings(confounds)]:
-        yield finding.message
-
-
 def _on_assessors(scores: _Sittings, changes: pd.DataFrame) -> Iterator[str]:
     """Name the assessors who never scored both prototypes of any pair in one sitting, swap by swap."""
     scored = np.any(~np.isnan(scores.values), axis=2)  # assessors x sittings x prototypes
     for swap, part in changes.groupby("swap", sort=False):
-        both = scored[..., scores.places(part["prototype"])] & scored[..., scores.places(part["versus"])]
+        both = np.all([scored[..., _places(scores.prototypes, part[end])] for end in ("prototype", "versus")], axis=0)
         lacking = [name for name, rows in zip(scores.assessors, both, strict=True) if not rows.any()]
         if lacking:
             yield f"Scored no pair of {swap} in one sitting, so without part in its effect: {', '.join(lacking)}."

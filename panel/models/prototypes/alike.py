@@ -19,12 +19,12 @@ from panel.models.prototypes.verdict import (
     DIFFERS,
     EQUIVALENT,
     WOULD_BE,
-    deciding_alpha,
     out_of_turn,
     untold_pairs,
+    with_deciding,
 )
 from panel.stats.arrays import Array
-from panel.stats.comparing.multiplicity import below, holm
+from panel.stats.comparing.multiplicity import below, deciding_alpha, holm
 from panel.stats.comparing.power import non_inferiority, two_one_sided_tests
 from panel.stats.comparing.power import smallest_difference as smallest_shown
 from panel.study.scores_used import stated_differences
@@ -242,6 +242,9 @@ _PLANNED_COLUMNS = (
     "p_adjusted",
     "ci_low",
     "ci_high",
+    "told_low",
+    "told_high",
+    "told_level",
     "verdict",
 )
 SHOWN = "shown"
@@ -254,11 +257,12 @@ class PlannedDifferences:
     Parameters
     ----------
     differences
-        `attribute prototype versus planned estimate std_error df statistic p_value p_adjusted ci_low ci_high verdict`,
-        estimate = prototype minus versus; verdict `shown`, `not shown`
-        or, where the pair goes along with a factor of the test, `cannot tell`. Where `planned`, the interval is that of
-        the difference alone and the p-value is adjusted by Holm over all planned differences; elsewhere both are
-        Tukey's over all pairs of the attribute, for whatever was chosen with the scores in sight belongs there.
+        `attribute prototype versus planned estimate std_error df statistic p_value p_adjusted ci_low ci_high told_low
+        told_high told_level verdict`, estimate = prototype minus versus; verdict `shown`, `not shown` or, where the
+        pair goes along with a factor of the test, `cannot tell`. Where `planned`, `ci_low ci_high` is of the difference
+        alone, the p-value adjusted by Holm over all planned differences, and `told_low told_high` the interval that
+        decides; elsewhere all are Tukey's over all pairs of the attribute, for whatever was chosen with the scores in
+        sight belongs there.
     """
 
     differences: pd.DataFrame
@@ -282,13 +286,15 @@ def planned_differences(
     stated, not_read = stated_differences(study)
     planned = _rows(result.pairs, stated)
     half = stdtrit(planned["df"].to_numpy(float), (1 + result.level) / 2) * planned["std_error"]
-    planned = planned.assign(
+    planned = with_deciding(planned, 1 - result.level).assign(
         planned=True,
-        p_adjusted=holm(planned["p_value"].to_numpy(float)),
         ci_low=planned["estimate"] - half,
         ci_high=planned["estimate"] + half,
     )
-    explored = _rows(result.pairs, [(*pair, "") for pair in chosen]).assign(planned=False)
+    explored = _rows(result.pairs, [(*pair, "") for pair in chosen])
+    explored = explored.assign(
+        planned=False, told_low=explored["ci_low"], told_high=explored["ci_high"], told_level=result.level
+    )
     known = pd.MultiIndex.from_frame(planned[["attribute", "prototype", "versus"]])
     turned = pd.MultiIndex.from_frame(planned[["attribute", "versus", "prototype"]])
     place = pd.MultiIndex.from_frame(explored[["attribute", "prototype", "versus"]])

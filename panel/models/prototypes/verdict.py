@@ -25,7 +25,7 @@ from panel.checks.confounds import (
     Confounds,
 )
 from panel.stats.arrays import Array, Codes
-from panel.stats.comparing.multiplicity import below, holm, letters_for, serial_gatekeeping
+from panel.stats.comparing.multiplicity import below, deciding_alpha, holm, letters_for, serial_gatekeeping
 from panel.stats.comparing.power import two_one_sided_tests
 from panel.stats.comparing.shrinkage import own_variances, shrink_differences, shrink_effects
 from panel.study.study import Study
@@ -77,48 +77,50 @@ def difference_verdicts(
     `because` what else could explain it.
     """
     low, high = differences["ci_low"].to_numpy(float), differences["ci_high"].to_numpy(float)
-    alone = (low > 0) | (high < 0)
-    open_ones, because = _asked(differences, confounds)
-    gated = _of_attribute(differences, told_apart, usual=True).astype(bool)
+    untold, because = _asked(differences, confounds)
     after = _of_attribute(differences, closed, usual="")
-    in_turn = after == ""
-    apart = alone & ~open_ones & gated & in_turn
-    alike = _alike(differences, margin, open_ones, alpha)
-    within = below(alike["alike_p"], alpha) & in_turn
-    beyond = np.zeros_like(apart) if margin is None else (low > margin) | (high < -margin)
-    inside = np.zeros_like(apart) if margin is None else (low > -margin) & (high < margin)
-    small, equal = (SMALL, EQUIVALENT) if margin_stated else (WOULD_BE_SMALL, WOULD_BE)
-    plain = DIFFERS if margin is None else _MAY_MATTER
-    words = (_MATTERS, small, plain, equal, CANNOT_TELL)
+    asked = ~untold & (after == "")
+    alone = ((low > 0) | (high < 0)) & asked
+    apart = alone & _of_attribute(differences, told_apart, usual=True).astype(bool)
+    alike = _alike(differences, margin, untold, alpha)
+    within = below(alike["alike_p"], alpha) & (after == "")
+    reach = float("nan") if margin is None else margin
+    beyond, inside = (low > reach) | (high < -reach), (low > -reach) & (high < reach)
     said = np.select([apart & beyond, apart & within & inside, apart, within], range(4), 4)
     verdict = np.select([apart, within & margin_stated], (0, 1), 2)
-    told_with_batches = (verdict < 2) & _of_few_batches(differences, confounds)
-    extra = [
-        (alone & ~open_ones & ~gated & in_turn, _NOT_BESIDE_THE_OTHERS),
-        (within & ~np.array(margin_stated), _TYPED_IN),
-    ]
-    for where, why in extra:
-        if where.any():
-            because = [
-                f"{why}; {old}" if told and old else why if told else old
-                for told, old in zip(where, because, strict=True)
-            ]
-    if not in_turn.all():
-        because = [f"{why}; {old}" if why and old else why or old for why, old in zip(after, because, strict=True)]
-    return _beside(
-        differences,
-        alike
-        | {
-            "verdict": _picked((DIFFERS, ALIKE, CANNOT_TELL), verdict),
-            "said": _picked([*words, *(f"{each}, {IN_THESE_BATCHES}" for each in words)], said + 5 * told_with_batches),
-            "because": because,
-        },
+    small, equal = (SMALL, EQUIVALENT) if margin_stated else (WOULD_BE_SMALL, WOULD_BE)
+    words = (_MATTERS, small, DIFFERS if margin is None else _MAY_MATTER, equal, CANNOT_TELL)
+    few = (verdict < 2) & _of_few_batches(differences, confounds)
+    why = (
+        after,
+        np.where(within & (not margin_stated), _TYPED_IN, ""),
+        np.where(alone & ~apart, _NOT_BESIDE_THE_OTHERS, ""),
+        because,
     )
+    columns = {
+        "verdict": _picked((DIFFERS, ALIKE, CANNOT_TELL), verdict),
+        "said": _picked([*words, *(f"{each}, {IN_THESE_BATCHES}" for each in words)], said + len(words) * few),
+        "because": ["; ".join(filter(None, each)) for each in zip(*why, strict=True)],
+    }
+    return _beside(differences, alike | columns)
+
+
+def with_deciding(rows: pd.DataFrame, alpha: float = ALPHA, adjust: Callable[[Array], Array] = holm) -> pd.DataFrame:
+    """Return t tests of one family (`estimate std_error df p_value`) with `p_adjusted told_low told_high told_level`.
+
+    (`told_low`, `told_high`) leaves out zero exactly where `p_adjusted` is below `alpha`; see `deciding_alpha`.
+    """
+    estimate, error, df, p = (rows[name].to_numpy(float) for name in ("estimate", "std_error", "df", "p_value"))
+    step = deciding_alpha(p, alpha, adjust)
+    half = stdtrit(df, 1 - step / 2) * error
+    ends = {"told_low": estimate - half, "told_high": estimate + half}
+    return rows.assign(p_adjusted=adjust(p), **ends, told_level=1 - step)
 
 
 def _beside(frame: pd.DataFrame, columns: Mapping[str, Any]) -> pd.DataFrame:
     """Return `frame` with these columns behind its own; many at a time are quicker than one after another."""
-    return pd.concat([frame, pd.DataFrame(columns, index=frame.index)], axis=1)
+    own = frame.drop(columns=list(columns), errors="ignore")
+    return pd.concat([own, pd.DataFrame(columns, index=frame.index)], axis=1)
 
 
 def _picked(words: Sequence[str], places: Codes) -> pd.api.extensions.ExtensionArray:
@@ -234,22 +236,6 @@ def _alike(
         "alike_high": estimate + half,
         "alike_level": 1 - 2 * step,
     }
-
-
-def deciding_alpha(p: Array, alpha: float) -> Array:
-    """Return the level at which Holm's procedure decides on each p-value: p is below it exactly if it is rejected.
-
-    The smallest of m is held against alpha / m, the next against alpha / (m - 1), and all from the first that is not
-    below its level on against the level of that one (Holm 1979). NaN is no question.
-    """
-    order = np.argsort(p, kind="stable")[: int(np.isfinite(p).sum())]
-    step = alpha / np.arange(len(order), 0, -1)
-    kept = p[order] >= step
-    if kept.any():
-        step = np.minimum(step, step[int(kept.argmax())])
-    found = np.full(len(p), np.nan)
-    found[order] = step
-    return found
 
 
 def _asked(differences: pd.DataFrame, confounds: Confounds | None) -> tuple[np.ndarray, list[str]]:

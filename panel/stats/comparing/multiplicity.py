@@ -8,7 +8,7 @@ log S, and the expectation is a trapezoid sum in log s, which converges geometri
 from __future__ import annotations
 
 import math
-from collections.abc import Iterator
+from collections.abc import Callable, Iterator
 from dataclasses import dataclass
 from functools import cache, lru_cache
 from string import ascii_lowercase
@@ -97,6 +97,29 @@ def _back_in_place(
     adjusted = np.full(values.shape, np.nan)
     adjusted[asked] = family
     return adjusted
+
+
+# Which interval decides: it leaves out zero exactly where the adjusted p-value is below the limit.
+
+
+def deciding_alpha(p: ArrayLike, alpha: float, adjust: Callable[[Array], Array] = holm) -> NDArray[np.float64]:
+    """Return what each p-value (m,) is held against: it is below that exactly where `adjust` tells it at `alpha`.
+
+    Holm: the smallest of m is held against alpha / m, the next against alpha / (m - 1), and all from the first that is
+    not below its limit on against the limit of that one (Holm 1979). `benjamini_hochberg`: with R of m told, all
+    against max(R, 1) alpha / m, so that of the intervals picked for leaving out zero an expected share of at most
+    alpha misses (Benjamini and Yekutieli 2005, J. Am. Stat. Assoc. 100, 71-81). NaN is no question.
+    """
+    values, asked, order = _sorted_family(p)
+    found, m = np.full(values.shape, np.nan), order.size
+    if adjust is benjamini_hochberg:
+        found[asked] = max(int(below(adjust(values), alpha).sum()), 1) * alpha / max(m, 1)
+        return found
+    step = alpha / np.arange(m, 0, -1)
+    kept = values[asked][order] >= step
+    if kept.any():
+        step = np.minimum(step, step[int(kept.argmax())])
+    return _back_in_place(values, asked, order, step)
 
 
 _NODES = 128  # of the trapezoid sum; more change nothing above 1e-9 for up to 8 means and 2 degrees of freedom

@@ -10,6 +10,7 @@ import pandas as pd
 
 from panel.models.consumers.check_all import FEW_CONSUMERS, LEAST_TICKS, CheckAll
 from panel.stats.arrays import Array
+from panel.stats.comparing.multiplicity import below
 from panel.study.naming import Naming
 from panel.study.shown import (
     P_HOLM,
@@ -21,7 +22,7 @@ from panel.study.shown import (
     Table,
     change,
     count,
-    interval,
+    deciding,
     number,
     of_share,
     p_value,
@@ -110,9 +111,9 @@ _LIFT = Table(
     rows="lift",
     columns=(
         *(_TERM, count("Answers ticked", "n_ticked"), count("Not ticked", "n_not")),
-        *(change("Liking, ticked minus not", digits=1), interval(digits=1), P_HOLM),
+        *(change("Liking, ticked minus not", digits=1), deciding(digits=1), P_HOLM),
         change("Within consumers", "within_estimate", digits=1),
-        interval("within_ci_low", "within_ci_high", 1, "{level} within"),
+        deciding("within_told_low", "within_told_high", "within_told_level", "Interval that decides, within", 1),
         p_value("p after Holm, within", "within_p_adjusted"),
     ),
     key=("term",),
@@ -170,6 +171,10 @@ def _headline(result: CheckAll) -> str:
     apart = result.terms["differs"]
     total, told = len(apart), int(apart.sum())
     rest = [str(name) for name in result.terms.loc[~apart, "term"]]
+    if not result.terms["n_consumers"].any():
+        pairs = result.pairs.loc[below(result.pairs["p_adjusted"], 1 - result.level)].to_dict("records")
+        seen = [f"{row['term']} ({row['prototype']} and {row['versus']})" for row in pairs] or ["nothing"]
+        return f"No term could be tested over all prototypes at once; pair by pair {format_list(seen)} stands out."
     if not told:
         return "No term is ticked more for one prototype than for another, as far as these answers can tell."
     if told == total:
@@ -202,7 +207,7 @@ def _strongest_first(result: CheckAll) -> pd.DataFrame:
 def _lift_lines(result: CheckAll) -> list[str]:
     """Return one line for each term that goes with liking, the strongest first, and how far to trust the others."""
     seen = _strongest_first(result)
-    lines = [_lift(row, result) for row in seen.to_dict("records")]
+    lines = [_lift(row) for row in seen.to_dict("records")]
     rest = len(result.lift) - len(seen)
     if rest and len(seen):
         others = "the other term" if rest == 1 else f"the other {rest} terms"
@@ -213,12 +218,12 @@ def _lift_lines(result: CheckAll) -> list[str]:
     return lines
 
 
-def _lift(row: Mapping[Any, Any], result: CheckAll) -> str:
+def _lift(row: Mapping[Any, Any]) -> str:
     higher = "higher" if row["estimate"] > 0 else "lower"
-    ends = sorted((abs(row["ci_low"]), abs(row["ci_high"])))
+    ends = sorted((abs(row["told_low"]), abs(row["told_high"])))
     told = (
         f"{row['term']}: where it is ticked liking is {format_number(abs(row['estimate']))} {higher} "
-        f"({level_words(result.level)} {format_interval(ends[0], ends[1])}, {p_after_holm(row['p_adjusted'])}; "
+        f"({level_words(row['told_level'])} {format_interval(ends[0], ends[1])}, {p_after_holm(row['p_adjusted'])}; "
         f"{counted(int(row['n_consumers']), 'consumer')})."
     )
     within = row["within_estimate"]

@@ -24,8 +24,8 @@ from panel.study.shown import (
     Table,
     change,
     count,
+    deciding,
     each_row,
-    interval,
     number,
     of_share,
     text,
@@ -84,7 +84,7 @@ DROPS = Table(
     columns=(
         *(PROTOTYPE, QUESTION, _SIDE, of_share("People", "count", "base")),
         number("Liked less by (against just about right)", "estimate"),
-        *(interval(digits=1), P_HOLM, number("Share times drop", "weighted", 2)),
+        *(deciding(digits=1), P_HOLM, number("Share times drop", "weighted", 2)),
         text("What it says", "verdict", _VERDICT_WORDS),
     ),
     key=("prototype", "question", "side"),
@@ -118,7 +118,7 @@ _WITHIN = Table(
     title="Drops within consumers, over all prototypes",
     rows="within",
     columns=(
-        *(QUESTION, _SIDE, number("Liked less by, within consumers", "estimate"), interval(digits=1), P_HOLM),
+        *(QUESTION, _SIDE, number("Liked less by, within consumers", "estimate"), deciding(digits=1), P_HOLM),
         count("Consumers whose answers differ", "n_consumers"),
     ),
 )
@@ -241,7 +241,7 @@ def _drop_sentence(result: JustAboutRight, row: Mapping[Any, Any]) -> str:
         return f"{head}. Whether those like it less is not known."
     less = f"{format_number(abs(row['estimate']))} {'less' if row['estimate'] >= 0 else 'more'}"
     interval = (
-        f"{level_words(result.level)} of the drop {format_interval(row['ci_low'], row['ci_high'])}, "
+        f"{level_words(row['told_level'])} of the drop {format_interval(row['told_low'], row['told_high'])}, "
         f"{p_after_holm(row['p_adjusted'])}"
     )
     if row["verdict"] == "move":
@@ -288,7 +288,7 @@ def _within_words(result: JustAboutRight, row: Mapping[Any, Any]) -> str:
     side = _side_words(result, str(row["question"]), str(row["side"]))
     if row["verdict"] == "few people":
         return f"{side}: too few people changed their answer to say"
-    ends = format_interval(row["ci_low"], row["ci_high"])
+    ends = f"{level_words(row['told_level'])} {format_interval(row['told_low'], row['told_high'])}"
     if row["verdict"] == "not shown":
         return f"{side}: not shown that it is liked less ({ends})"
     told = f"where they find it {side} consumers like it {format_number(row['estimate'])} less ({ends})"
@@ -298,13 +298,13 @@ def _within_words(result: JustAboutRight, row: Mapping[Any, Any]) -> str:
 def _change(result: JustAboutRight, row: Mapping[Any, Any], names: Naming) -> str:
     attribute = names.attribute(str(row["attribute"]))
     effect = f"{format_number(abs(row['estimate']), names.digits)}"
-    ends = sorted((abs(row["ci_low"]), abs(row["ci_high"])))
+    ends = sorted((abs(row["told_low"]), abs(row["told_high"])))
     side = _side_words(result, str(row["question"]), str(row["side"]))
     told = (
         f"Would {row['prototype']} still be {side} on {row['question']} with {format_typed(float(row['percent']))} % "
         f"{row['added']} in place of {row['removed']}? In this base the trained panel scored that change "
         f"{effect} {'higher' if row['estimate'] > 0 else 'lower'} on {attribute} "
-        f"({level_words(result.level)} {format_interval(ends[0], ends[1], names.digits)})."
+        f"({level_words(row['told_level'])} {format_interval(ends[0], ends[1], names.digits)})."
     )
     if row["gives"]:
         told += f" That is {row['gives']}: look at its answers first."

@@ -54,7 +54,7 @@ def _with_ideals(found: PreferenceMap) -> pd.DataFrame:
 
 SENSATIONS = Table(
     name="sensations",
-    title="Liking and what the panel feels, over the prototypes (correlations; *: shown after Holm over all of them)",
+    title="Liking and what the panel feels, over the prototypes (r, interval of each alone; *: shown after Holm)",
     rows="sensations",
     columns=(ATTRIBUTE,),
     key=("attribute", "segment"),

@@ -153,6 +153,8 @@ def _order(result: Segments) -> tuple[str, ...]:
 
 def _headline(result: Segments) -> str:
     """Return the answer in one sentence."""
+    if result.n_groups == 1 and result.steps.empty:
+        return f"Whether there are groups of consumers is not known. {result.why_one}"
     if result.n_groups == 1:
         return f"One group: no stable groups of consumers were found. {result.why_one}"
     sizes = format_list([str(size) for size in _sizes(result)])

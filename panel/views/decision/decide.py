@@ -53,6 +53,7 @@ from panel.words import (
     format_list,
     format_number,
     format_share,
+    level_digits,
 )
 
 _MOST_MISSED = 2
@@ -119,12 +120,15 @@ def _headline(result: Decision, names: Naming) -> str:
         return f"{result.choice} passes all gates, meets all windows and is ahead of every other prototype."
     nearest = f"{leader} is nearest to the target (chance {chance_words(float(_row(result, leader)['chance_first']))})"
     alike, missed = _not_separated(leader, result), _missed(leader, result, names)
+    more = [*alike, *missed] or [_shortfall(leader, result)]
+    if _row(result, leader)["desirability"] == 0:
+        nearest, alike, missed, more = "None comes near: each lies beyond the tolerance of some window", [], [], []
     if result.nobody_meets:
         must = format_list([names.attribute(name) for name in result.nobody_meets])
         return f"No prototype meets the target for {must}, which must be met. " + _joined(nearest, alike or missed)
     if not result.contenders:
         return f"No prototype is left: each fails a gate or clearly misses a window that must be met. {nearest}."
-    return _joined(nearest, [*alike, *missed] or [_shortfall(leader, result)])
+    return _joined(nearest, more)
 
 
 def _joined(first: str, more: list[str]) -> str:
@@ -138,10 +142,11 @@ def _not_separated(leader: str, result: Decision) -> list[str]:
     panel, people = (
         [name for name in _alike(leader, result, column) if name in others] for column in ("panel", "consumers")
     )
-    if people == panel and people and result.has_liking:
-        return [f"neither consumers nor the panel's windows separate it from {format_list(people)}"]
     told = [f"consumers do not separate it from {format_list(people)}"] if people and result.has_liking else []
-    return [*told, *([f"the panel's windows do not separate it from {format_list(panel)}"] if panel else [])]
+    told += [f"the panel's windows do not separate it from {format_list(panel)}"] if panel else []
+    if people == panel and people and result.has_liking:
+        told = [f"neither consumers nor the panel's windows separate it from {format_list(people)}"]
+    return [*told[:-1], f"{told[-1]}, which takes {level_digits(result.level)} for all pairs at once"] if told else []
 
 
 def _missed(leader: str, result: Decision, names: Naming) -> list[str]:
@@ -165,11 +170,9 @@ def _miss(row: Mapping[Any, Any], result: Decision, names: Naming) -> str:
 
 def _wanted_words(low: float, high: float, digits: int) -> str:
     words = window_text(low, high, digits)
-    return (
-        words.replace("up to", "at most")
-        if words.startswith("up to")
-        else (f"at least {words.removeprefix('from ').removesuffix(' on')}" if words.startswith("from ") else words)
-    )
+    if words.startswith("up to"):
+        return words.replace("up to", "at most")
+    return f"at least {words.removeprefix('from ').removesuffix(' on')}" if words.startswith("from ") else words
 
 
 def _mind(result: Decision, names: Naming) -> Iterator[str]:
@@ -329,6 +332,8 @@ def _weights(result: Decision, names: Naming) -> str:
     shares = result.weight_shares.set_index("prototype")["share"]
     other = result.weight_changes.loc[~result.weight_changes["prototype"].isin([best, ""])]
     told = f"Under random weights {best} comes first in {format_share(float(shares.get(best, 0.0)))} of the cases"
+    if not shares.any():
+        return "Under random weights no prototype comes first: each lies beyond the tolerance of some window."
     if other.empty:
         return f"{told}, and halving or doubling any one weight leaves it first."
     changes = [

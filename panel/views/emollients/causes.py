@@ -13,7 +13,7 @@ import pandas as pd
 from panel.models.emollients.causes import AWAY, GOES_ALONG, STANDS_OUT, TOWARDS, Causes
 from panel.models.prototypes.verdict import CANNOT_TELL
 from panel.study.naming import Naming
-from panel.study.shown import ATTRIBUTE, About, Across, Table, each_row
+from panel.study.shown import ATTRIBUTE, About, Across, Table, each_row, told_words
 from panel.views.pictures import FAINT, INK, shortened, text_width, wrapped
 from panel.views.told import Drawer, Picture, Told, drawer
 from panel.words import (
@@ -25,7 +25,6 @@ from panel.words import (
     format_list,
     format_number,
     format_typed,
-    level_words,
 )
 
 if TYPE_CHECKING:
@@ -82,7 +81,7 @@ def _heading(letter: Any, about: About) -> str:
 def _cell(row: Mapping[str, Any], about: About) -> str:
     digits = about.digits(-1)
     told = f"{_SIGNS[row['mark']]} {format_change(row['estimate'], digits)}"
-    ends = format_interval(row["ci_low"], row["ci_high"], digits)
+    ends = format_interval(row["told_low"], row["told_high"], digits)
     return told if ends == NOTHING else f"{told} ({ends})"
 
 
@@ -90,8 +89,7 @@ _WANTED = each_row("Wanted", lambda row, _: window_words(row["target_low"], row[
 _CAUSES = Table(
     "causes",
     f"Change of the score with each swap; {_SIGNS[STANDS_OUT]} stands out, {_SIGNS[CANNOT_TELL]} cannot tell, "
-    f"{_SIGNS[GOES_ALONG]} goes along with something else too, judged over all of them; each interval is of its swap "
-    "alone",
+    f"{_SIGNS[GOES_ALONG]} goes along with something else too; in brackets the {{told}}",
     "cells",
     lambda result: (
         ATTRIBUTE,
@@ -251,7 +249,7 @@ def _causes_alt_text(causes: Causes, names: Naming) -> str:
 
 def _in_words(row: Mapping[Any, Any], names: Naming) -> str:
     digits = names.digits
-    ends = format_interval(row["ci_low"], row["ci_high"], digits)
+    ends = format_interval(row["told_low"], row["told_high"], digits)
     _, way = _look(row)
     inside = ", ".join(filter(None, [format_change(row["estimate"], digits), ends, way]))
     return f"{_said(names, row)} ({inside})"
@@ -278,7 +276,7 @@ def causes_picture(causes: Causes, names: Naming, *, most: int = _MOST_COLUMNS) 
     return Picture(
         "causes",
         "What changed with each swap",
-        f"What changed with each swap. {_causes_alt_text(causes, names)}",
+        f"What changed with each swap, and the {told_words(causes.cells)}. {_causes_alt_text(causes, names)}",
         lambda width: (_narrow_figure if width < _PHONE else _figure)(causes, names, most),
     )
 
@@ -298,7 +296,7 @@ def _columns(causes: Causes, most: int) -> list[str]:
 
 def _reach(causes: Causes) -> float:
     """Return how far all cells reach to either side of no change: the widest interval, or the margin."""
-    ends = causes.cells[["estimate", "ci_low", "ci_high"]].abs().to_numpy(float)
+    ends = causes.cells[["estimate", "told_low", "told_high"]].abs().to_numpy(float)
     widest = float(np.nanmax(ends)) if np.isfinite(ends).any() else 0.0
     return max(widest, 1.15 * (causes.margin or 0.0)) or 1.0
 
@@ -434,7 +432,7 @@ def _draw_mark(
         )
     axes.plot([middle, middle], [y - 10, y + 10], color=_HATCH, linewidth=0.9, zorder=2)
     colour, _ = _look(cell)
-    ends = [middle + scale * float(cell[end]) for end in ("ci_low", "ci_high")]
+    ends = [middle + scale * float(cell[end]) for end in ("told_low", "told_high")]
     if np.isfinite(ends).all():
         axes.plot(ends, [y, y], color=colour, linewidth=2.2, solid_capstyle="round", zorder=3)
     filled = cell["mark"] == STANDS_OUT
@@ -459,7 +457,7 @@ def _key_lines(causes: Causes, width: float) -> list[list[tuple[str, str]]]:
         ("dot", "stands out"),
         *([("ring", "cannot tell")] if marks - {STANDS_OUT} else []),
         *([("hatch", "goes along with something else too")] if GOES_ALONG in marks else []),
-        ("line", level_words(causes.level)),
+        ("line", told_words(causes.cells)),
         *([("band", band)] if band else []),
         ("", f"each cell from {format_number(-_reach(causes), 0)} to {format_change(_reach(causes), 0)} points"),
     ]

@@ -222,7 +222,7 @@ def _correlation(row: Mapping[Any, Any], _: About) -> str:
     return f"{format_number(row['estimate'], 2)} ({format_interval(row['ci_low'], row['ci_high'], 2)})"
 
 
-_R = each_row("r ({level})", _correlation, "estimate", figure=True)
+_R = each_row("r ({level}, of it alone)", _correlation, "estimate", figure=True)
 _READING = text("Reading", "measure")
 _PARTNERS = Table(
     "partners",

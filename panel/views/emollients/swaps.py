@@ -22,11 +22,11 @@ from panel.study.shown import (
     Source,
     Table,
     change,
+    deciding,
     each_row,
-    interval,
 )
 from panel.views.told import Drawer, Shown, drawer
-from panel.words import counted, format_change, format_interval, luck_words, p_words
+from panel.words import counted, format_change, format_interval, level_words, luck_words, p_words
 
 _MAY_BE = 0.2
 """Interactions with a larger adjusted p-value are no sentences."""
@@ -68,7 +68,7 @@ _SWAPS = Table(
         each_row("Swap", lambda row, _: swap_words(row["swap"]), "swap"),
         ATTRIBUTE,
         change("Change of the score"),
-        interval(),
+        deciding(),
         P,
         P_ADJUSTED,
         VERDICT,
@@ -101,7 +101,7 @@ _INTERACTIONS = Table(
         each_row("Together with", lambda row, _: swap_words(row["with_swap"]), "with_swap"),
         ATTRIBUTE,
         change("Beyond the sum of both"),
-        interval(),
+        deciding(),
         P_ADJUSTED,
     ),
     key=("attribute", "swap", "with_swap"),
@@ -144,12 +144,12 @@ def _interaction_sentences(result: TracedSwaps, names: Naming) -> tuple[str, ...
             "No two swaps clearly strengthen or weaken each other; interactions are known less well than the swaps "
             "themselves.",
         )
-    return tuple(_interaction(row, names, result.level) for row in told.to_dict("records"))
+    return tuple(_interaction(row, names) for row in told.to_dict("records"))
 
 
-def _interaction(row: Mapping[Any, Any], names: Naming, level: float) -> str:
+def _interaction(row: Mapping[Any, Any], names: Naming) -> str:
     more = "more" if row["estimate"] > 0 else "less"
-    ends = format_interval(row["ci_low"], row["ci_high"], names.digits)
+    ends = f"{level_words(row['told_level'])} {format_interval(row['told_low'], row['told_high'], names.digits)}"
     return (
         f"Both swaps together ({swap_words(row['swap'])}; {swap_words(row['with_swap'])}) go with {more} "
         f"{names.attribute(str(row['attribute']))} than their two changes added up: "

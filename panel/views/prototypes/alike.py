@@ -12,7 +12,6 @@ from panel.models.prototypes.verdict import EQUIVALENT, WOULD_BE
 from panel.study.naming import Naming
 from panel.study.shown import (
     ATTRIBUTE,
-    P_HOLM,
     PROTOTYPE,
     SCALE,
     VERDICT,
@@ -20,22 +19,25 @@ from panel.study.shown import (
     About,
     Table,
     change,
+    deciding,
     each_row,
     p_value,
     text,
     yes_no,
 )
 from panel.views.told import Told, drawer
-from panel.words import NOTHING, all_of, format_change, format_interval, format_list, format_typed, p_after_holm
+from panel.words import (
+    NOTHING,
+    all_of,
+    format_change,
+    format_interval,
+    format_list,
+    format_typed,
+    level_words,
+    p_after_holm,
+)
 
 _PLANNED, _EXPLORATORY = "planned", "exploratory"
-
-
-def _deciding(row: Mapping[str, Any], about: About) -> str:
-    if pd.isna(row["deciding_level"]):
-        return NOTHING
-    ends = format_interval(row["deciding_low"], row["deciding_high"], about.names.digits)
-    return f"{ends} ({100 * row['deciding_level']:.4g} %)"
 
 
 def _not_worse(row: Mapping[str, Any], about: About) -> str:
@@ -51,7 +53,7 @@ _ALIKE = Table(
     rows="differences",
     columns=(
         *(ATTRIBUTE, PROTOTYPE, VERSUS, change("Difference", digits=SCALE)),
-        each_row("Interval that decides likeness", _deciding, "deciding_level", figure=True),
+        deciding("deciding_low", "deciding_high", "deciding_level", "Interval that decides likeness"),
         p_value("p for likeness", "p_adjusted"),
         text("Alike?", "verdict"),
         each_row("Not worse?", _not_worse, "not_worse"),
@@ -64,16 +66,13 @@ _PLANNED_ONES = Table(
     rows="differences",
     columns=(
         *(ATTRIBUTE, PROTOTYPE, VERSUS, yes_no("Chosen", "planned", _PLANNED, _EXPLORATORY)),
-        each_row(
-            "Difference ({level}, planned)",
-            lambda row, about: (
-                f"{format_change(row['estimate'], about.names.digits)} "
-                f"({format_interval(row['ci_low'], row['ci_high'], about.names.digits)})"
-            ),
-            "estimate",
-            figure=True,
+        *(
+            change("Difference"),
+            deciding(),
+            p_value("p, alone", "p_value"),
+            p_value("p after Holm, chosen: Tukey", "p_adjusted"),
+            VERDICT,
         ),
-        *(p_value("p, alone", "p_value"), P_HOLM, VERDICT),
     ),
     key=("attribute", "prototype", "versus"),
 )
@@ -95,7 +94,7 @@ def tell_alike(result: Alike, names: Naming) -> Told:
 def tell_planned(result: PlannedDifferences, names: Naming) -> Told:
     """Return which of the differences planned beforehand are shown, and those chosen afterwards."""
     rows = result.differences
-    lines = [_planned_line(row, result.level, names) for row in rows.to_dict("records")]
+    lines = [_planned_line(row, names) for row in rows.to_dict("records")]
     return Told(
         result,
         names,
@@ -185,13 +184,13 @@ def _planned_headline(result: PlannedDifferences) -> str:
     return f"{shown} differences planned beforehand {verb} shown."
 
 
-def _planned_line(row: Mapping[Any, Any], level: float, names: Naming) -> str:
-    interval = format_interval(row["ci_low"], row["ci_high"], names.digits)
+def _planned_line(row: Mapping[Any, Any], names: Naming) -> str:
+    interval = f"{level_words(row['told_level'])} {format_interval(row['told_low'], row['told_high'], names.digits)}"
+    p = p_after_holm(row["p_adjusted"]).replace("Holm", "Holm" if row["planned"] else "Tukey")
     mark = "" if row["planned"] else f" {_EXPLORATORY.capitalize()}: chosen with the scores at hand."
     return (
         f"{names.attribute(str(row['attribute']))}: {row['prototype']} minus {row['versus']} is "
-        f"{format_change(row['estimate'], names.digits)} ({100 * level:g} % interval {interval}; "
-        f"{p_after_holm(row['p_adjusted'])}), {row['verdict']}.{mark}"
+        f"{format_change(row['estimate'], names.digits)} ({interval}; {p}), {row['verdict']}.{mark}"
     )
 
 

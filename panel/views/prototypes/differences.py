@@ -32,6 +32,7 @@ from panel.study.shown import (
     Table,
     attribute_column,
     change,
+    deciding,
     degrees,
     each_row,
     number,
@@ -85,18 +86,12 @@ def _change_and_interval(row: Mapping[str, Any], about: About) -> str:
     return f"{format_change(row['estimate'], digits)} ({format_interval(row['ci_low'], row['ci_high'], digits)})"
 
 
-def _deciding_interval(row: Mapping[str, Any], about: About) -> str:
-    """Return the interval on which likeness was decided, with its level."""
-    if pd.isna(row["alike_level"]):
-        return NOTHING
-    ends = format_interval(row["alike_low"], row["alike_high"], about.names.digits)
-    return f"{ends} ({100 * row['alike_level']:.4g} %)"
-
-
 def _said(row: Mapping[str, Any], about: About) -> str:
-    """Return the verdict in words; a pair with the benchmark is judged once, among the differences from it."""
+    """Return the verdict, with why where the interval alone says more; pairs with the benchmark are told once."""
     if row.get("with_benchmark"):
         return f"see the differences from {about.result.benchmark}"
+    if row["verdict"] == CANNOT_TELL and (row["ci_low"] > 0 or row["ci_high"] < 0):  # the interval alone would say so
+        return f"{row['said']}: {row['because'].partition('; ')[0]}"
     return str(row["said"])
 
 
@@ -132,7 +127,7 @@ def _of_a_difference(method: str, likeness: str) -> tuple[Column, ...]:
         *(ATTRIBUTE, PROTOTYPE, VERSUS),
         each_row(f"Difference ({{level}}, {method})", _change_and_interval, "estimate", figure=True),
         p_value(f"p, {method}", "p_adjusted"),
-        each_row(likeness, _deciding_interval, "alike_level", figure=True),
+        deciding("alike_low", "alike_high", "alike_level", likeness),
         each_row("In words", _said, "said"),
     )
 
@@ -382,8 +377,8 @@ def _largest(result: Differences, names: Naming) -> list[str]:
 def _in_intervals(rows: pd.DataFrame, result: Differences, names: Naming) -> list[str]:
     """Return who is alike, each with the interval that decides it."""
     return [
-        f"{row['prototype']}{'' if result.benchmark else ' and ' + row['versus']} ({100 * row['alike_level']:.4g} % "
-        f"interval {format_interval(row['alike_low'], row['alike_high'], names.digits)})"
+        f"{row['prototype']}{'' if result.benchmark else ' and ' + row['versus']} ({level_words(row['alike_level'])} "
+        f"{format_interval(row['alike_low'], row['alike_high'], names.digits)})"
         for row in rows.to_dict("records")
     ]
 
@@ -415,7 +410,11 @@ def _clearest_pairs(told: pd.DataFrame, names: Naming) -> list[str]:
 def _seen_at_best(attribute: str, result: Differences, names: Naming) -> str:
     """Return what size of difference would have stood out, from the intervals of this very panel."""
     pairs = result.pairs.loc[result.pairs["attribute"] == attribute]
+    if ((pairs["ci_low"] > 0) | (pairs["ci_high"] < 0)).any():
+        return "Some pairs would stand out alone; the test over all attributes together does not bear them out."
     half = float(((pairs["ci_high"] - pairs["ci_low"]) / 2).median())
+    if half > names.span:
+        return "No difference that the scale allows could be told apart here."
     return f"Two prototypes would have to lie about {format_number(half, names.digits)} apart to be told apart here."
 
 

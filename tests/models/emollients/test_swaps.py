@@ -29,7 +29,8 @@ PROTOTYPES = [f"P{number}" for number in range(1, 9)]
 SWAP_A, SWAP_B, SWAP_C = ARROW
 COLUMNS = [
     *("attribute", "swap", "removed", "added", "percent", "estimate", "std_error", "df", "statistic"),
-    *("p_value", "p_adjusted", "ci_low", "ci_high", "n_pairs", "n_assessors"),
+    *("p_value", "p_adjusted", "ci_low", "ci_high", "told_low", "told_high", "told_level"),
+    *("n_pairs", "n_assessors"),
 ]
 
 

@@ -53,6 +53,15 @@ def test_the_headline_counts_and_names(found, one):
     assert "No term is ticked more" in _headline(one)
 
 
+def test_where_nobody_judged_all_the_headline_rests_on_the_pairs(found):
+    nobody = replace(found, terms=found.terms.assign(n_consumers=0, differs=False, p_value=np.nan))
+    first = replace(nobody, pairs=found.pairs.iloc[:1].assign(p_adjusted=0.01))
+    assert _headline(first).startswith("No term could be tested over all prototypes at once; pair by pair ")
+    assert _headline(first).endswith("(P2 and P1) stands out.")
+    none = replace(nobody, pairs=found.pairs.assign(p_adjusted=0.5))
+    assert _headline(none).endswith("pair by pair nothing stands out.")
+
+
 def test_what_differs_is_decided_by_the_adjusted_p_value(found):
     assert (found.terms["differs"] == (found.terms["p_adjusted"] < 0.05)).all()
     assert (found.lift["shown"] == (found.lift["p_adjusted"] < 0.05)).all()
@@ -79,7 +88,8 @@ def test_rare_and_untested_terms_are_told(one):
 def test_terms_that_go_with_liking_come_first(found, one):
     lines = _lift_lines(found)
     assert lines[0].startswith(
-        "greasy: where it is ticked liking is 0.9 lower (95 % interval 0.5 to 1.2, p after Holm < 0.001; 60 consumers)."
+        "greasy: where it is ticked liking is 0.9 lower (99.69 % interval 0.3 to 1.4, p after Holm < 0.001; "
+        "60 consumers)."
     )
     assert lines[0].endswith("Within consumers the same holds (−0.8).")
     assert [line.split(":")[0] for line in lines[:4]] == ["greasy", "soaks in fast", "rich", "dry touch"]
@@ -119,9 +129,9 @@ def test_tables_hold_every_row(found, one):
     assert len(pairs) == 16 * 28
     assert pairs.loc[0, "Difference in points of per cent"] == "+24.1"
     lift = shown(_LIFT, found, Naming())
-    assert lift.set_index("Term").loc["greasy", ["Liking, ticked minus not", "95 % interval"]].tolist() == [
+    assert lift.set_index("Term").loc["greasy", ["Liking, ticked minus not", "Interval that decides"]].tolist() == [
         "−0.9",
-        "−1.2 to −0.5",
+        "−1.4 to −0.3 (99.69 %)",
     ]
     assert len(lift) == 16
     assert shown(_COMPONENTS, found, Naming())["Share"].tolist()[:2] == ["74.6 %", "13.0 %"]

@@ -179,8 +179,8 @@ def test_one_row_per_test():
     assert row["Right"] == "19 of 36"
     assert row["Needed"] == "18"
     assert row["P"] == "0.012"
-    assert row["Size, 95 % interval"] == "0.49 to 2.48"
-    assert row["People who can tell, 95 % interval"] == "3.2 to 54.4 %"
+    assert row["Size, 95 % interval, of it alone"] == "0.49 to 2.48"
+    assert row["People who can tell, 95 % interval, of it alone"] == "3.2 to 54.4 %"
     assert shown(CHOICES, judge_count("triangle", 12, 12), NAMES)["Size (d-prime)"].item() == "∞"
     assert shown(CHOICES, judge_count("triangle", 2, 2), NAMES)["Needed"].item() == "–"
 

@@ -24,8 +24,16 @@ THICKNESS = QuestionFacts(low_end="much too thin", high_end="much too thick", at
 def drop(**changes):
     row = {
         **{"prototype": "P2", "question": "thickness", "side": "too much", "count": 20, "base": 58, "share": 20 / 58},
-        **{"n_off": 20, "off_mean": 5.0, "n_right": 30, "right_mean": 6.4, "estimate": 1.4, "ci_low": 0.5},
-        **{"ci_high": 2.3, "p_value": 0.001, "p_adjusted": 0.004, "weighted": 0.48, "split": False, "verdict": "move"},
+        **{"n_off": 20, "off_mean": 5.0, "n_right": 30, "right_mean": 6.4, "estimate": 1.4, "told_low": 0.5},
+        **{
+            "told_high": 2.3,
+            "told_level": 0.98,
+            "p_value": 0.001,
+            "p_adjusted": 0.004,
+            "weighted": 0.48,
+            "split": False,
+            "verdict": "move",
+        },
     }
     return row | changes
 
@@ -35,7 +43,9 @@ def result(*drops, moves=(), within=(), facts=None, liking="overall liking"):
         shares=pd.DataFrame({"question": ["thickness"]}),
         drops=pd.DataFrame(list(drops), columns=list(drop())),
         balance=pd.DataFrame(),
-        within=pd.DataFrame(within, columns=["question", "side", "estimate", "ci_low", "ci_high", "verdict"]),
+        within=pd.DataFrame(
+            within, columns=["question", "side", "estimate", "told_low", "told_high", "told_level", "verdict"]
+        ),
         pairs=pd.DataFrame(),
         moves=pd.DataFrame(list(moves)),
         refused=pd.DataFrame(),
@@ -58,7 +68,7 @@ def test_a_side_is_told_in_the_words_of_the_question():
 def test_a_move_says_how_many_how_much_and_which_way():
     found = result(drop())
     assert _cases(found) == [
-        "P2: thickness too thick for 20 of 58 (34.5 %), and those like it 1.4 less (95 % interval of the drop 0.5 to "
+        "P2: thickness too thick for 20 of 58 (34.5 %), and those like it 1.4 less (98 % interval of the drop 0.5 to "
         "2.3, p after Holm = 0.004): test it more towards thin."
     ]
     assert _headline(found) == (
@@ -104,24 +114,25 @@ def test_without_liking_nothing_is_weighed():
 def test_over_all_prototypes():
     found = result(
         within=[
-            ("thickness", "too little", 0.9, 0.5, 1.3, "shown"),
-            ("thickness", "too much", 0.4, 0.1, 0.7, "perhaps"),
-            ("glide", "too little", 0.1, -0.3, 0.5, "not shown"),
-            ("glide", "too much", 0.2, np.nan, np.nan, "few people"),
+            ("thickness", "too little", 0.9, 0.5, 1.3, 0.98, "shown"),
+            ("thickness", "too much", 0.4, -0.1, 0.9, 0.98, "perhaps"),
+            ("glide", "too little", 0.1, -0.3, 0.5, 0.98, "not shown"),
+            ("glide", "too much", 0.2, np.nan, np.nan, np.nan, "few people"),
         ]
     )
     assert _over_all_prototypes(found) == [
-        "thickness: where they find it too thin consumers like it 0.9 less (0.5 to 1.3); where they find it too thick "
-        "consumers like it 0.4 less (0.1 to 0.7), but among so many questions this can be chance.",
-        "glide: too little: not shown that it is liked less (−0.3 to 0.5); too much: too few people changed their "
-        "answer to say.",
+        "thickness: where they find it too thin consumers like it 0.9 less (98 % interval 0.5 to 1.3); where they find "
+        "it too thick consumers like it 0.4 less (98 % interval −0.1 to 0.9), but among so many questions this can be "
+        "chance.",
+        "glide: too little: not shown that it is liked less (98 % interval −0.3 to 0.5); too much: too few people "
+        "changed their answer to say.",
     ]
 
 
 MOVE = {
     **{"prototype": "P2", "question": "thickness", "side": "too much", "attribute": "RO_THICK", "wanted": "less"},
     **{"swap": "A -> B", "removed": "B", "added": "A", "percent": 6.0, "made": "undone", "estimate": -5.0},
-    **{"ci_low": -7.0, "ci_high": -3.0, "p_adjusted": 0.01, "gives": "P1", "also": ""},
+    **{"told_low": -7.0, "told_high": -3.0, "told_level": 0.99, "p_adjusted": 0.01, "gives": "P1", "also": ""},
 }
 
 
@@ -129,7 +140,7 @@ def test_a_change_is_a_question_with_both_ends_of_the_swap():
     (line,) = _changes_to_test(result(drop(), moves=[MOVE]), NAMES)
     assert line == (
         "Would P2 still be too thick on thickness with 6 % A in place of B? In this base the trained panel scored that "
-        "change 5.0 lower on thickness (95 % interval 3.0 to 7.0). That is P1: look at its answers first."
+        "change 5.0 lower on thickness (99 % interval 3.0 to 7.0). That is P1: look at its answers first."
     )
 
 

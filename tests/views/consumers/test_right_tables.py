@@ -46,7 +46,7 @@ def test_constructed_data_as_written():
     assert drops["Liked less by (against just about right)"].tolist() == ["2.7", "1.6"]
     assert drops["Share times drop"].tolist() == ["0.59", "0.54"]
     assert drops["What it says"].tolist() == ["group too small, not tested"] * 2
-    assert drops["95 % interval"].tolist() == ["–", "–"]
+    assert drops["Interval that decides"].tolist() == ["–", "–"]
     assert shown(_BALANCE, result, Naming()).iloc[0, 3:].tolist() == ["7.83", "6.70", "1.13"]
 
 

@@ -56,7 +56,9 @@ def test_one_group_is_said_and_not_taken_for_agreement():
     assert (told.picture, told.table) == (None, None)
     assert "does not show that everybody wants the same" in told.cannot[0]
     assert _segment_name(result, 1) == "all consumers"
-    assert tell_segments(replace(result, steps=result.steps.iloc[:0]), names).mind == ()
+    nothing = replace(result, steps=result.steps.iloc[:0], why_one="Too few people.")
+    assert tell_segments(nothing, names).mind == ()
+    assert _headline(nothing) == "Whether there are groups of consumers is not known. Too few people."
 
 
 def test_more_strongly_is_not_differently():

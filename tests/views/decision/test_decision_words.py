@@ -55,6 +55,16 @@ def test_a_chance_is_never_none_nor_certain(chance, words):
     assert chance_words(chance) == words
 
 
+def test_where_all_lie_beyond_the_tolerance_nobody_is_called_nearest(demo):
+    result, names = demo
+    far = replace(
+        result, ranking=result.ranking.assign(desirability=0.0), weight_shares=result.weight_shares.assign(share=0.0)
+    )
+    assert head(far, names).endswith("None comes near: each lies beyond the tolerance of some window.")
+    assert "nearest" not in head(far, names)
+    assert "Under random weights no prototype comes first" in said(far, names)
+
+
 def test_a_choice_is_named_with_what_it_rests_on():
     result = decided(target_study(CLEAR))
     assert head(result) == ("P2 passes all gates, meets all windows and is ahead of every other prototype.")
@@ -65,7 +75,9 @@ def test_no_winner_is_made_up():
     result = decided(target_study({"P1": (60, 45), "P2": (25, 75), "P3": (25, 75)}))
     first, second = result.contenders
     assert head(result).startswith(f"{first} is nearest to the target (")
-    assert head(result).endswith(f"%), but the panel's windows do not separate it from {second}.")
+    assert head(result).endswith(
+        f"%), but the panel's windows do not separate it from {second}, which takes 95 % for all pairs at once."
+    )
 
 
 def test_the_only_one_left_may_still_fall_short():
@@ -117,7 +129,10 @@ def test_the_demo_is_told_as_it_is(demo):
     assert told.headline.startswith(
         "No prototype meets the target for greasy film, which must be met. P4 is nearest to the target ("
     )
-    assert told.headline.endswith("but neither consumers nor the panel's windows separate it from P2 and P8.")
+    assert told.headline.endswith(
+        "but neither consumers nor the panel's windows separate it from P2 and P8, which takes 95 % for all pairs at "
+        "once."
+    )
     assert "There is no winner" not in told.headline
     assert "P4 meets 4 of 6 windows, read on this panel's scale" in words
     assert "Read as differences from P1 it meets 6; all at once with a chance of" in words

@@ -64,7 +64,8 @@ def many(n_attributes=14, n_swaps=3, mark=STANDS_OUT, one_batch=False, words="a 
     return Causes(
         swaps,
         cells.assign(
-            estimate=size, ci_low=size - 1, ci_high=size + 1, p_value=0.01, p_adjusted=0.02, mark=mark, seen=True,
+            estimate=size, ci_low=size - 1, ci_high=size + 1, told_low=size - 1, told_high=size + 1, told_level=0.95,
+            p_value=0.01, p_adjusted=0.02, mark=mark, seen=True,
             target_low=np.nan, target_high=np.nan, towards=np.nan,
         ),
         None, 0.95, "How it was done.", (),
@@ -204,8 +205,8 @@ def test_batches_are_named_where_there_is_one_each():
 
 def test_the_words_for_those_who_cannot_see_it_hold_every_clear_number(causes, names):
     alt = causes_picture(causes, names).alt
-    assert "A, 6 % C13-15 Alkane for Dicaprylyl Carbonate: more ease of spreading (+11.8, 8.1 to 15.5, wanted)" in alt
-    assert "softness (−6.6, −10.1 to −3.2, unwanted); cannot tell on 5 of 14." in alt
+    assert "A, 6 % C13-15 Alkane for Dicaprylyl Carbonate: more ease of spreading (+11.8, 7.7 to 15.8, wanted)" in alt
+    assert "softness (−6.6, −10.4 to −2.9, unwanted); cannot tell on 5 of 14." in alt
     assert "C, 4 % Shea Butter for Sweet Almond Oil: goes, like the making day, along with" in alt
 
 
@@ -215,8 +216,21 @@ def test_the_table_holds_the_same(causes, names):
         "Attribute", "Wanted", "A: C13-15 Alkane", "B: Isopropyl Isostearate", "C: Shea Butter",
     ]  # fmt: skip
     row = table.set_index("Attribute").loc["greasy film"]
-    assert list(row) == ["38 or less", "● −11.1 (−13.5 to −8.6)", "● −3.5 (−6.7 to −0.4)", "▨ +3.9 (1.3 to 6.5)"]
+    assert list(row) == ["38 or less", "● −11.1 (−13.8 to −8.4)", "● −3.5 (−7.0 to −0.1)", "▨ +3.9 (1.0 to 6.8)"]
     assert "Wanted" not in shown(_CAUSES, many(), Naming())
+
+
+def test_what_stands_out_is_what_the_interval_beside_it_says(causes, names):
+    # Benjamini & Yekutieli (2005): with 30 of 42 told the level is 1 - 30 x 0.05 / 42. Wetness with A is not told,
+    # though its interval alone (0.4 to 13.8) leaves out zero.
+    assert _CAUSES.titled(causes).endswith("in brackets the interval that decides, 96.43 %")
+    cells = causes.cells
+    assert cells["seen"].sum() == 30
+    np.testing.assert_array_equal(cells["seen"], (cells["told_low"] > 0) | (cells["told_high"] < 0))
+    row = shown(_CAUSES, causes, names).set_index("Attribute").loc["wetness"]
+    assert row["A: C13-15 Alkane"] == "○ +7.1 (−0.2 to 14.5)"
+    figure = causes_picture(causes, names).figure(BROAD)
+    assert "interval that decides, 96.43 %" in [text.get_text() for text in words_of(figure)]
 
 
 def test_short_names_leave_the_latin_out_unless_two_become_the_same():

@@ -168,7 +168,7 @@ def test_partners():
     assert table.shape == (10, 8)
     row = table.set_index("Attribute").loc["ease of spreading"]
     assert row[["Reading", "Expected"]].tolist() == ["work of shear", "opposite ways (Gore 2018)"]
-    assert row["R (95 % interval)"] == "−0.77 (−0.96 to −0.15)"
+    assert row["R (95 % interval, of it alone)"] == "−0.77 (−0.96 to −0.15)"
     assert row["R needed"] == "0.71"
     assert row["In words"] == "as expected"
 

@@ -89,8 +89,18 @@ def test_a_margin_typed_in_is_not_taken_for_one_stated():
 def planned_result(*p_adjusted, explored=()):
     rows = [("film", "P2", "P1", True, -12.0, 0.004, p, -17.0, -7.0) for p in p_adjusted]
     rows += [("film", "P3", "P1", False, 6.0, 0.01, p, 1.0, 11.0) for p in explored]
-    columns = ["attribute", "prototype", "versus", "planned", "estimate", "p_value", "p_adjusted", "ci_low", "ci_high"]
-    frame = pd.DataFrame(rows, columns=columns).astype({"planned": bool}).assign(statistic=-2.5)
+    names = [
+        "attribute",
+        "prototype",
+        "versus",
+        "planned",
+        "estimate",
+        "p_value",
+        "p_adjusted",
+        "told_low",
+        "told_high",
+    ]
+    frame = pd.DataFrame(rows, columns=names).astype({"planned": bool}).assign(statistic=-2.5, told_level=0.95)
     frame["verdict"] = ["shown" if p < 0.05 else "not shown" for p in frame["p_adjusted"]]
     return PlannedDifferences(frame, 0.95, "method", ())
 
@@ -116,6 +126,7 @@ def test_what_was_chosen_afterwards_is_not_counted_but_marked():
     assert tell_planned(found, NAMES).headline == "The one difference planned beforehand is shown."
     planned, explored = lines(tell_planned(found, NAMES))
     assert planned == ("greasy film: P2 minus P1 is −12.0 (95 % interval −17.0 to −7.0; p after Holm = 0.010), shown.")
+    assert "p after Tukey = 0.020" in explored
     assert explored.endswith("Exploratory: chosen with the scores at hand.")
     assert list(shown(_PLANNED_ONES, found, NAMES)["Chosen"]) == ["planned", "exploratory"]
     assert any("exploratory" in line for line in tell_planned(found, NAMES).cannot)
@@ -124,5 +135,5 @@ def test_what_was_chosen_afterwards_is_not_counted_but_marked():
 
 def test_the_table_shows_both_p_values():
     row = shown(_PLANNED_ONES, planned_result(0.008), NAMES).iloc[0]
-    assert (row["P, alone"], row["P after Holm"], row["In words"]) == ("0.004", "0.008", "shown")
-    assert row["Difference (95 % interval, planned)"] == "−12.0 (−17.0 to −7.0)"
+    assert (row["P, alone"], row["P after Holm, chosen: Tukey"], row["In words"]) == ("0.004", "0.008", "shown")
+    assert (row["Difference"], row["Interval that decides, 95 %"]) == ("−12.0", "−17.0 to −7.0")

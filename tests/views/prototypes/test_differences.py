@@ -22,6 +22,8 @@ from panel.views.prototypes.differences import (
     _VARIANCES,
     BOTH_WAYS,
     SMALLEST,
+    _said,
+    _seen_at_best,
     _what_the_differences_cannot_show,
     tell_differences,
     tell_sensitivity,
@@ -111,6 +113,22 @@ def test_who_is_higher_does_not_depend_on_how_fine_the_scale_is():
     fine = whole.versus.assign(estimate=whole.versus["estimate"] / 100)  # all below one, as on a scale of 0 to 1
     film = lines(tell_differences(replace(whole, versus=fine), NAMES))[0]
     assert "Higher than P1: P3. Lower than P1: P2. " in film
+
+
+def test_where_an_interval_alone_would_say_more_it_is_said_why():
+    row = {"verdict": "cannot tell", "said": "cannot tell", "because": "nothing is told apart here; one batch"}
+    assert _said(row | {"ci_low": 1.0, "ci_high": 3.0}, None) == "cannot tell: nothing is told apart here"
+    assert _said(row | {"ci_low": -1.0, "ci_high": 3.0}, None) == "cannot tell"
+
+
+def test_no_size_is_named_that_the_scale_does_not_allow_or_that_was_seen_and_not_told():
+    pairs = RESULT.pairs.assign(attribute="film", ci_low=-150.0, ci_high=150.0)
+    wide = replace(RESULT, pairs=pairs)
+    assert "about 150.0 apart" in _seen_at_best("film", wide, NAMES)
+    within = _seen_at_best("film", wide, replace(NAMES, span=100.0))
+    assert within == "No difference that the scale allows could be told apart here."
+    seen = _seen_at_best("film", replace(RESULT, pairs=pairs.assign(ci_low=1.0)), NAMES)
+    assert seen.startswith("Some pairs would stand out alone")
 
 
 def test_where_no_single_difference_stands_out_this_is_said():
