@@ -158,7 +158,7 @@ def way_to_mend(finding: Finding) -> str:
     if finding.kind in _TO_JOIN:
         return "Plan the missing session"
     place = _place_of(finding)
-    return "" if place is None else f"Open {EDITORS[place[0]]}" + (f", row {place[1]}" if place[1] else "")
+    return "" if place is None else f"Open {EDITORS[place[0]]}" + (", this row" if place[1] else "")
 
 
 def mend(finding: Finding) -> None:

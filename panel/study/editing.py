@@ -180,7 +180,20 @@ def known_numbers(study: Study, name: str, column: str) -> dict[str, float]:
 def _given(name: str, texts: pd.DataFrame) -> pd.DataFrame:
     known_table(name)
     given = texts.fillna("").astype("str").reset_index(drop=True)
-    return given.set_axis([str(column) for column in given.columns], axis=1)
+    days = {column.name for column in TABLES[name].columns if column.kind == "date"}
+    cells = [given.iloc[:, at].map(_day) if column in days else given.iloc[:, at] for at, column in enumerate(given)]
+    columns = [str(column) for column in given.columns]
+    return pd.concat(cells, axis=1).set_axis(columns, axis=1) if cells else given
+
+
+_DOTTED_DAY = re.compile(r"\s*(\d{1,2})\.\s?(\d{1,2})\.\s?(\d{4})\s*")
+
+
+def _day(cell: str) -> str:
+    """Return a day written with dots, as 10.3.2025, as 2025-03-10; where dots stand the day comes first."""
+    found = _DOTTED_DAY.fullmatch(cell)
+    written = f"{found[3]}-{int(found[2]):02d}-{int(found[1]):02d}" if found else ""
+    return cell if pd.isna(pd.to_datetime(written, format="ISO8601", errors="coerce")) else written
 
 
 def _raw(name: str, given: pd.DataFrame) -> RawTable:
@@ -413,8 +426,10 @@ def with_benchmark(study: Study, name: str) -> Study:
     return _without_fact(study, "benchmark") if not name or listed else put_fact(study, "benchmark", name)
 
 
-def typed_fact(name: str, text: str) -> Any:
+def typed_fact(name: str, text: str, label: str = "") -> Any:
     """Return what somebody typed for a fact, in the kind that is declared for it; None if it is empty.
+
+    `label` is what the field is called that it was typed into.
 
     Raises
     ------
@@ -426,7 +441,7 @@ def typed_fact(name: str, text: str) -> Any:
     if not words:
         return None
     if kind in ("number", "number or object"):
-        return typed_number(words, f"The fact {name}")
+        return typed_number(words, label or f"The fact {name}")
     if kind == "list":
         return [line.strip() for line in re.split(r"[\n;]", words) if line.strip()]
     if kind == "words":
