@@ -181,19 +181,23 @@ def _given(name: str, texts: pd.DataFrame) -> pd.DataFrame:
     known_table(name)
     given = texts.fillna("").astype("str").reset_index(drop=True)
     days = {column.name for column in TABLES[name].columns if column.kind == "date"}
-    cells = [given.iloc[:, at].map(_day) if column in days else given.iloc[:, at] for at, column in enumerate(given)]
-    columns = [str(column) for column in given.columns]
-    return pd.concat(cells, axis=1).set_axis(columns, axis=1) if cells else given
+    for at in [at for at, column in enumerate(given) if column in days]:  # as it is typed, like a decimal comma
+        given.isetitem(at, [likely_day(cell) or cell for cell in given.iloc[:, at]])
+    return given.set_axis([str(column) for column in given.columns], axis=1)
 
 
-_DOTTED_DAY = re.compile(r"\s*(\d{1,2})\.\s?(\d{1,2})\.\s?(\d{4})\s*")
+_NUMBERED_DAY = re.compile(r"(\d{1,2})([./-])(\d{1,2})\2(\d{4})")
 
 
-def _day(cell: str) -> str:
-    """Return a day written with dots, as 10.3.2025, as 2025-03-10; where dots stand the day comes first."""
-    found = _DOTTED_DAY.fullmatch(cell)
-    written = f"{found[3]}-{int(found[2]):02d}-{int(found[1]):02d}" if found else ""
-    return cell if pd.isna(pd.to_datetime(written, format="ISO8601", errors="coerce")) else written
+def likely_day(text: str) -> str:
+    """Return a day as ISO 8601 if only one can be meant: `10.03.2026`, or `25/03/2026`; else the empty text."""
+    if not (found := _NUMBERED_DAY.fullmatch(text.strip())):
+        return ""
+    first, sign, second, year = found.groups()
+    orders = [(first, second)] if sign == "." else [(first, second), (second, first)]
+    days = {f"{year}-{int(month):02d}-{int(day):02d}" for day, month in orders}
+    real = [day for day in days if not pd.isna(pd.to_datetime(day, format="ISO8601", errors="coerce"))]
+    return real[0] if len(real) == 1 else ""
 
 
 def _raw(name: str, given: pd.DataFrame) -> RawTable:

@@ -317,10 +317,10 @@ def test_a_fact_of_entries_that_somebody_else_changed_is_not_overwritten():
         rebased(theirs, "questions", seen, mine)
 
 
-def test_a_day_with_dots_is_a_day_and_what_is_no_day_stays():
+def test_a_day_that_can_be_only_one_is_that_day_and_any_other_stays():
     """Where dots stand the day comes first, as in most of Europe; common practice, no source."""
-    days = ["3.11.2026", "03.11.2026", "31.02.2026", "2026-11-03", "March"]
+    days = ["3.11.2026", "03.11.2026", "31.02.2026", "25/3/2026", "March"]
     rows = pd.DataFrame({"batch": list("abcde"), "prototype": "P1", "made_on": days}, dtype="str")
     for made in (put_block, put_table):
         held = made(Study({}), "batches", rows).table("batches")["made_on"].tolist()
-        assert held == ["2026-11-03", "2026-11-03", "31.02.2026", "2026-11-03", "March"]
+        assert held == ["2026-11-03", "2026-11-03", "31.02.2026", "2026-03-25", "March"]
