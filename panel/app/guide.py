@@ -207,6 +207,7 @@ def fill(needed: str) -> None:
 
 def offer_to_fill(study: Study, needs: Sequence[str]) -> None:
     """Offer the way to the first table that a part needs and the study lacks."""
-    needed = next((name for name in needs if not _is_there(study, name)), needs[-1])
-    if st.button(_way_to_fill(needed), type="primary", icon=":material/edit:"):
+    otherwise = "" if needs[-1] in _BROUGHT else needs[-1]  # what is brought begins another study
+    needed = next((name for name in needs if not _is_there(study, name)), otherwise)
+    if needed and st.button(_way_to_fill(needed), type="primary", icon=":material/edit:"):
         fill(needed)
