@@ -38,13 +38,7 @@ from panel.study.people import WHO_MAY_SEE
 from panel.study.shown import shown
 from panel.study.study import Study
 from panel.views.planning.plan import tell_servings
-from panel.views.planning.safety import (
-    PROGRESS,
-    SAMPLES,
-    what_locking_did,
-    what_locking_leaves_out,
-    who_has_answered,
-)
+from panel.views.planning.safety import PROGRESS, SAMPLES, what_locking_did, what_locking_leaves_out, who_has_answered
 from panel.views.told import Told
 from panel.words import format_list
 

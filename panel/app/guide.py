@@ -158,7 +158,7 @@ def way_to_mend(finding: Finding) -> str:
     if finding.kind in _TO_JOIN:
         return "Plan the missing session"
     place = _place_of(finding)
-    return "" if place is None else f"Open {EDITORS[place[0]]}" + (f", row {place[1]}" if place[1] else "")
+    return "" if place is None else f"Open {EDITORS[place[0]]}" + (", this row" if place[1] else "")
 
 
 def mend(finding: Finding) -> None:
@@ -207,6 +207,7 @@ def fill(needed: str) -> None:
 
 def offer_to_fill(study: Study, needs: Sequence[str]) -> None:
     """Offer the way to the first table that a part needs and the study lacks."""
-    needed = next((name for name in needs if not _is_there(study, name)), needs[-1])
-    if st.button(_way_to_fill(needed), type="primary", icon=":material/edit:"):
+    otherwise = "" if needs[-1] in _BROUGHT else needs[-1]  # what is brought begins another study
+    needed = next((name for name in needs if not _is_there(study, name)), otherwise)
+    if needed and st.button(_way_to_fill(needed), type="primary", icon=":material/edit:"):
         fill(needed)

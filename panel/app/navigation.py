@@ -22,10 +22,7 @@ _FILES = Path(__file__).parent / "start"
 def show() -> None:
     """Set up the app and run the place that was chosen."""
     st.set_page_config(
-        page_title="Afterfeel",
-        page_icon=str(_FILES / "mark.svg"),
-        layout="wide",
-        menu_items={"About": None},
+        page_title="Afterfeel", page_icon=str(_FILES / "mark.svg"), layout="wide", menu_items={"About": None}
     )
     warm_up()
     style()

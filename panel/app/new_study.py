@@ -30,7 +30,7 @@ from panel.app.study_forms import import_form, survey_form
 from panel.app.widgets import attempt, headline, plain, say
 from panel.errors import PanelError, StudyError
 from panel.plan.sample_size import panel_sizes, planning_scale, planning_scatter
-from panel.study.editing import put_block, put_fact, typed_fact, with_facts
+from panel.study.editing import put_block, put_fact, table_problems, typed_fact, with_facts
 from panel.study.folder import write_study
 from panel.study.knowledge import shared_table
 from panel.study.naming import naming
@@ -59,9 +59,8 @@ def show_start(_study: StudyInUse | None = None) -> None:
 
 
 def _unfinished(study: StudyInUse) -> bool:
-    """Return True if a study has its own folder, nothing was collected in it, and a step to set it up is left."""
-    collected = any(len(study.study.table(name)) for name in ("scores", "answers"))
-    return study.folder is not None and not collected and len(_steps_done(study.study)) < len(_STEPS)
+    """Return True if a study has its own folder, and nothing was collected in it."""
+    return study.folder is not None and not any(len(study.study.table(name)) for name in ("scores", "answers"))
 
 
 def _choose() -> None:
@@ -136,13 +135,9 @@ def _show_new_study() -> None:
     step = st.segmented_control(
         "Step", _STEPS, default=first, format_func=label.__getitem__, key=study.choice(f"{_STEP} {len(done)}")
     )
-    {
-        _STEPS[0]: _what_for,
-        _STEPS[1]: _attributes,
-        _STEPS[2]: _prototypes,
-        _STEPS[3]: _people,
-        _STEPS[4]: _test,
-    }[step or first](study)
+    {_STEPS[0]: _what_for, _STEPS[1]: _attributes, _STEPS[2]: _prototypes, _STEPS[3]: _people, _STEPS[4]: _test}[
+        step or first
+    ](study)
 
 
 def _steps_done(study: Study) -> frozenset[str]:
@@ -203,7 +198,9 @@ def _facts_typed(typed: dict[str, str]) -> dict[str, Any]:
     StudyError
         If one cannot be read, or the scale ends where it begins.
     """
-    facts = {name: value for name, text in typed.items() if (value := typed_fact(name, text)) is not None}
+    label = {name: words.partition(" (")[0] for name, (words, _) in _ASKED.items()}
+    read = {name: typed_fact(name, text, label.get(name, "")) for name, text in typed.items()}
+    facts = {name: value for name, value in read.items() if value is not None}
     low, high = facts.get("scale_min"), facts.get("scale_max")
     if low is not None and high is not None and low >= high:
         raise StudyError("The lowest possible score must lie below the highest.")
@@ -285,7 +282,7 @@ def _prototypes(study: StudyInUse) -> None:
             "Which one is the benchmark", study.study.benchmark or "", help="The product you have now."
         )
         if st.form_submit_button("Save the prototypes", type="primary"):
-            listed = [name.strip() for name in names.split(";") if name.strip()]
+            listed = list(dict.fromkeys(name.strip() for name in names.split(";") if name.strip()))
             save(
                 study,
                 lambda now: _with_listed(now, listed, (benchmark or "").strip()),
@@ -303,10 +300,10 @@ def _with_listed(study: Study, names: list[str], benchmark: str) -> Study:
     StudyError
         If the benchmark is none of them.
     """
-    known = [*study.prototypes, *names]
+    known = list(dict.fromkeys([*study.prototypes, *names]))
     if benchmark and benchmark not in known:
         raise StudyError(f"The benchmark {benchmark} is none of the prototypes: {', '.join(known)}.")
-    rows = pd.DataFrame({"prototype": list(dict.fromkeys(known))}, dtype="str")
+    rows = pd.DataFrame({"prototype": known}, dtype="str")
     before = study.benchmark
     roles = {before: "prototype"} if before and before != benchmark else {}
     roles |= {benchmark: "benchmark"} if benchmark else {}
@@ -364,6 +361,7 @@ def _test(study: StudyInUse) -> None:
             editor(study, "batches")
     if len(study.study.table("servings")):
         st.markdown("**The servings are laid out.** Next: sign the safety gate, then open the ballots.")
+        go("safety", "Sign the safety gate")
     else:
         serving_form(study)
     st.markdown("Write down what you want to say before the test; what is fixed beforehand counts for more.")
@@ -387,7 +385,13 @@ def _sizes(study: Study) -> None:
 
 
 def _with_batches(study: Study, dose: str, made_on: str) -> Study:
-    """Return the study with its dose, and one batch, made on this day, of each prototype that has none."""
+    """Return the study with its dose, and one batch, made on this day, of each prototype that has none.
+
+    Raises
+    ------
+    StudyError
+        If the day cannot be read.
+    """
     if dose.strip():
         study = put_fact(study, "dose", dose.strip())
     without = [name for name in study.prototypes if name not in set(study.table("batches")["prototype"])]
@@ -396,4 +400,8 @@ def _with_batches(study: Study, dose: str, made_on: str) -> Study:
     taken = set(study.table("batches")["batch"])
     named = [next(code for number in range(1, 1000) if (code := f"{name}-{number}") not in taken) for name in without]
     rows = pd.DataFrame({"batch": named, "prototype": without, "made_on": made_on.strip()}, dtype="str")
-    return put_block(study, "batches", rows)
+    after = put_block(study, "batches", rows)
+    wrong = [problem for problem in table_problems(after, "batches") if problem.column == "made_on"]
+    if wrong:
+        raise StudyError(f"{wrong[0].message.capitalize()} {wrong[0].advice}")
+    return after

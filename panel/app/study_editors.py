@@ -23,16 +23,19 @@ from panel.claims.claim import with_statements
 from panel.errors import StudyError
 from panel.study.editing import changes_between, put_block, put_table, rebased, table_problems, texts_of_table
 from panel.study.knowledge import ingredients, shared_table
+from panel.study.naming import Naming
 from panel.study.open_study import keep_aside, kept_aside
 from panel.study.pasted import columns_of_grid, formula_grid, put_formulas, read_block, total_of, with_swap
 from panel.study.people import names_of_people
 from panel.study.renaming import delete, people_by_code, rename
 from panel.study.saving import journal_rows, undo
+from panel.study.shown import shown
 from panel.study.study import Study
-from panel.study.table_cells import column_hint, columns_of, heading
+from panel.study.table_cells import column_hint, columns_of, heading, with_headings
 from panel.study.tables import TABLES, Column
 from panel.study.template import read_workbook, template_bytes
 from panel.views.decision.claims import kind_words
+from panel.views.planning.study import CHANGED_ROWS
 from panel.words import counted
 
 _ROWS_OF_ENTRIES = MappingProxyType(
@@ -183,6 +186,7 @@ def _grid(study: StudyInUse, what: str, now: pd.DataFrame, columns: Mapping[str,
         column_config={_MARK: st.column_config.TextColumn(_MARK, disabled=True, pinned=True), **columns},
         column_order=[*([_MARK] if marks else []), *begun.typed.columns],
         key=key,
+        placeholder="",
         alt=f"{EDITORS[what]}, to edit",
     )
     typed = typed.drop(columns=_MARK, errors="ignore").fillna("").astype("str")
@@ -200,20 +204,26 @@ def _begin_again(study: StudyInUse, what: str, draft: _Draft | None) -> None:
 
 def _grid_columns(study: Study, what: str, texts: pd.DataFrame) -> dict[str, Any]:
     """Return how each column of a grid is shown: as text, or as a choice among words that leaves none out."""
-    shown: dict[str, Any] = {}
+    found: dict[str, Any] = {}
     for column in columns_of(what):
         words = _words_of(study, what, column)
         label, hint = heading(column), column_hint(column)
         if words:
             held = [text for text in texts[column.name] if text] if column.name in texts else []
             options = list(dict.fromkeys(["", *words, *held]))
-            told = kind_words if what == STATEMENTS and column.name == "kind" else None
-            shown[column.name] = st.column_config.SelectboxColumn(label, help=hint, options=options, format_func=told)  # type: ignore[arg-type]  # its options are texts
+            told = kind_words if what == STATEMENTS and column.name == "kind" else _told_of(column)
+            found[column.name] = st.column_config.SelectboxColumn(label, help=hint, options=options, format_func=told)  # type: ignore[arg-type]  # its options are texts
         else:
-            shown[column.name] = st.column_config.TextColumn(label, help=hint)
+            pinned = column.required or None  # what a row is called stays in sight
+            found[column.name] = st.column_config.TextColumn(label, help=hint, pinned=pinned)
     for name in texts:
-        shown.setdefault(str(name), st.column_config.TextColumn(str(name), help="kept as it is; nothing reads it"))
-    return shown
+        found.setdefault(str(name), st.column_config.TextColumn(str(name), help="kept as it is; nothing reads it"))
+    return found
+
+
+def _told_of(column: Column) -> Callable[[str], str]:
+    """Return how a word to choose is shown: `just about right`; a name of the study as it is."""
+    return lambda word: word.replace("_", " ") if column.choices else word
 
 
 def _words_of(study: Study, what: str, column: Column) -> Sequence[str]:
@@ -436,8 +446,9 @@ def _one_row(study: StudyInUse, what: str) -> None:
                 if new == before:
                     st.info("Nothing in this row was changed.")
                     return
-                told = _row_words(list(new.values()))
-                save(study, lambda seen: _with_row(seen, what, before, new), f"{EDITORS[what]}, one row: {told}.")
+                named = [new[column.name] for column in columns_of(what) if column.required] or list(new.values())
+                done = f"{EDITORS[what]}, one row: {_row_words(named)}."
+                save(study, lambda seen: _with_row(seen, what, before, new), done)
 
 
 def _row_words(row: Sequence[object]) -> str:
@@ -453,7 +464,8 @@ def _cell_field(study: Study, what: str, name: str, cell: str, *, label: str = "
     label = plain(label) or own + (" (needed)" if column.required else "")
     if words:
         options = list(dict.fromkeys(["", *words, cell]))
-        return str(st.selectbox(label, options, options.index(cell), help=hint, key=key) or "")
+        told = _told_of(column)
+        return str(st.selectbox(label, options, options.index(cell), format_func=told, help=hint, key=key) or "")
     return st.text_input(label, cell, help=hint, key=key) or ""
 
 
@@ -503,19 +515,10 @@ def _paste(study: StudyInUse, what: str) -> None:
 
 def _meant(what: str, words: str, near: str) -> str:
     """Ask which column a heading means that is not known."""
-    headings = {column.name: heading(column) for column in columns_of(what)}
-    options = ["", *headings]
-    return str(
-        st.selectbox(
-            f"The table has no column {plain(words)}. It is",
-            options,
-            options.index(near),
-            format_func=lambda name: (
-                heading(next(c for c in columns_of(what) if c.name == name)) if name else "kept as it is"
-            ),
-            key=f"meant {what} {words}",
-        )
-    )
+    headings = {"": "kept as it is"} | {column.name: heading(column) for column in columns_of(what)}
+    asked, options = f"The table has no column {plain(words)}. It is", list(headings)
+    at, key = options.index(near), f"meant {what} {words}"
+    return str(st.selectbox(asked, options, at, format_func=headings.__getitem__, key=key))
 
 
 def _pasted_block(study: StudyInUse, what: str, block: pd.DataFrame) -> None:
@@ -524,7 +527,9 @@ def _pasted_block(study: StudyInUse, what: str, block: pd.DataFrame) -> None:
     if after is None:
         return
     problems = table_problems(after, what)
-    say([problem.sentence for problem in problems[:_SHOWN]]) if problems else None
+    say([with_headings(problem.sentence) for problem in problems[:_SHOWN]]) if problems else None
+    if what == FORMULAS:
+        _totals(after, formula_grid(after))
     done = f"{EDITORS[what]} pasted."
 
     def change(now: Study) -> Study:
@@ -563,10 +568,8 @@ def _preview(study: StudyInUse, what: str, after: Study, change: Callable[[Study
     if would.empty:
         st.markdown("Nothing would change: the study holds that already.")
         return
-    shown = would.head(_SHOWN)[["table", "key", "before", "after"]].set_axis(
-        ["Table", "Row", "Before", "After"], axis=1
-    )
-    table(shown, name=f"changes_{what.replace(' ', '_')}", alt=f"What would change with {what}")
+    changes = shown(CHANGED_ROWS, would.head(_SHOWN).assign(change=""), Naming()).drop(columns="Change")
+    table(changes, name=f"changes_{what.replace(' ', '_')}", alt=f"What would change with {what}")
     if len(would) > _SHOWN:
         st.caption(f"And {len(would) - _SHOWN} more.")
     if st.button(f"Save {counted(len(would), 'row')}", type="primary", key=f"save changes of {what}"):

@@ -9,15 +9,7 @@ import pandas as pd
 import streamlit as st
 
 from panel.app.places import FIRST_PART, leave_for
-from panel.app.state import (
-    StudyInUse,
-    default_folder,
-    demo_folder,
-    leave_message,
-    typed_path,
-    use_path,
-    use_study,
-)
+from panel.app.state import StudyInUse, default_folder, demo_folder, leave_message, typed_path, use_path, use_study
 from panel.app.widgets import attempt, download, file_name, plain, say, table
 from panel.errors import PanelError, StudyError
 from panel.study.archives import open_workbook, sheet_names
@@ -126,10 +118,13 @@ def survey_form() -> None:
     texts = {
         str(name): st.column_config.TextColumn(str(name).capitalize(), disabled=name == "column") for name in guess
     }
-    texts["kind"] = st.column_config.SelectboxColumn("Kind of question", options=["", *KINDS])
-    asked = st.data_editor(
-        guess, hide_index=True, column_config=texts, key=f"asked {file.sha256[:16]}", alt="Questions"
+    texts["kind"] = st.column_config.SelectboxColumn(
+        "Kind of question", options=["", *KINDS], format_func=lambda kind: str(kind).replace("_", " ")
     )
+    asked = st.data_editor(
+        guess, hide_index=True, column_config=texts, key=f"asked {file.sha256[:16]}", alt="Questions", placeholder=""
+    )
+    st.caption("Of just-about-right answers, too little, just right and too much are kept as 2, 3 and 4 of 5.")
     alone = [name for name in raw.header if len(set(raw.column(name))) == len(raw.lines)]
     free = [name for name in alone if not guess.set_index("column").loc[name, "kind"]]
     person = st.selectbox("Code of the person", ["", *free], min(len(free), 1), format_func=lambda n: n or _NUMBERED)

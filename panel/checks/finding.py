@@ -88,11 +88,13 @@ _MOST_PLACES = 12
 """So many findings of one kind are made at most when cases are gathered by place; of more, one finding."""
 
 
-def gathered(places: np.ndarray, where: Callable[[int], str]) -> Iterator[tuple[str, np.ndarray]]:
+def gathered(
+    places: np.ndarray, where: Callable[[int], str], *, together: bool = False
+) -> Iterator[tuple[str, np.ndarray]]:
     """Yield the text of `where` and the case numbers of each finding to be made.
 
-    Up to three cases give one finding each. More are gathered by place, and into one finding if there are more
-    than twelve places.
+    Up to three cases give one finding each, or one for all `together` where they are told alike. More are gathered by
+    place, and into one finding if there are more than twelve places.
 
     Parameters
     ----------
@@ -103,7 +105,7 @@ def gathered(places: np.ndarray, where: Callable[[int], str]) -> Iterator[tuple[
     """
     cases = np.arange(len(places))
     if len(cases) <= FEW:
-        groups = [cases[i : i + 1] for i in cases]
+        groups = [cases] if together and len(cases) else [cases[i : i + 1] for i in cases]
     else:
         distinct, first = np.unique(places, return_index=True)
         in_order = distinct[np.argsort(first)]

@@ -123,7 +123,7 @@ def _blank(cells: ScoreCells, unread_lines: np.ndarray) -> list[Finding]:
     empty = np.isnan(cells.score) & ~cells.settled & ~cells.unable
     rows = np.flatnonzero(empty & ~np.isin(cells.line, unread_lines))
     findings = []
-    for where, cases in gathered(cells.assessor.code[rows], lambda case: cells.place(rows[case])):
+    for where, cases in gathered(cells.assessor.code[rows], lambda case: cells.place(rows[case]), together=True):
         who = first_few(_names(cells, rows[cases]))
         message = "The score is blank." if len(cases) == 1 else f"{len(cases):,} scores of {who} are blank."
         advice = (

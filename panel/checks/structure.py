@@ -16,6 +16,7 @@ import pandas as pd
 from panel.checks.finding import Finding, Names, Proposal, distinct, gathered, grouped, or_none, read_dates
 from panel.checks.sound_study import SCALE_FACTS, scales, scales_stated, sound_study
 from panel.errors import StudyError
+from panel.study.editing import likely_day
 from panel.study.facts import fact_advice
 from panel.study.folder import read_journal
 from panel.study.journal import FACTS, JOURNAL, read_lines
@@ -221,23 +222,9 @@ def _dates_not_understood(study: Study, sound: Study) -> list[Finding]:
             message = f"{counted(len(cases), 'date')} cannot be understood: {shown}."
             advice = "Write dates as 2025-03-10 or 2025-03-10 16:30. Until then the cell counts as empty."
             cells = [(int(rows[case]) + 2, str(text.iloc[rows[case]])) for case in cases]
-            proposed = tuple(Proposal(name, row, column.name, c, day) for row, c in cells if (day := _likely_day(c)))
+            proposed = tuple(Proposal(name, row, column.name, c, day) for row, c in cells if (day := likely_day(c)))
             findings.append(Finding("warning", "date_not_understood", place, message, advice, proposed))
     return findings
-
-
-_NUMBERED_DAY = re.compile(r"(\d{1,2})([./-])(\d{1,2})\2(\d{4})")
-
-
-def _likely_day(text: str) -> str:
-    """Return a day as ISO 8601 if only one can be meant: `10.03.2026`, or `25/03/2026`; else the empty text."""
-    if not (found := _NUMBERED_DAY.fullmatch(text.strip())):
-        return ""
-    first, sign, second, year = found.groups()
-    orders = [(first, second)] if sign == "." else [(first, second), (second, first)]
-    days = {f"{year}-{int(month):02d}-{int(day):02d}" for day, month in orders}
-    real = [day for day in days if not np.isnat(read_dates(pd.Series([day])).values[0])]
-    return real[0] if len(real) == 1 else ""
 
 
 def _cells_missing(study: Study, sound: Study) -> list[Finding]:

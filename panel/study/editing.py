@@ -180,7 +180,24 @@ def known_numbers(study: Study, name: str, column: str) -> dict[str, float]:
 def _given(name: str, texts: pd.DataFrame) -> pd.DataFrame:
     known_table(name)
     given = texts.fillna("").astype("str").reset_index(drop=True)
+    days = {column.name for column in TABLES[name].columns if column.kind == "date"}
+    for at in [at for at, column in enumerate(given) if column in days]:  # as it is typed, like a decimal comma
+        given.isetitem(at, [likely_day(cell) or cell for cell in given.iloc[:, at]])
     return given.set_axis([str(column) for column in given.columns], axis=1)
+
+
+_NUMBERED_DAY = re.compile(r"(\d{1,2})([./-])(\d{1,2})\2(\d{4})")
+
+
+def likely_day(text: str) -> str:
+    """Return a day as ISO 8601 if only one can be meant: `10.03.2026`, or `25/03/2026`; else the empty text."""
+    if not (found := _NUMBERED_DAY.fullmatch(text.strip())):
+        return ""
+    first, sign, second, year = found.groups()
+    orders = [(first, second)] if sign == "." else [(first, second), (second, first)]
+    days = {f"{year}-{int(month):02d}-{int(day):02d}" for day, month in orders}
+    real = [day for day in days if not pd.isna(pd.to_datetime(day, format="ISO8601", errors="coerce"))]
+    return real[0] if len(real) == 1 else ""
 
 
 def _raw(name: str, given: pd.DataFrame) -> RawTable:
@@ -413,8 +430,10 @@ def with_benchmark(study: Study, name: str) -> Study:
     return _without_fact(study, "benchmark") if not name or listed else put_fact(study, "benchmark", name)
 
 
-def typed_fact(name: str, text: str) -> Any:
+def typed_fact(name: str, text: str, label: str = "") -> Any:
     """Return what somebody typed for a fact, in the kind that is declared for it; None if it is empty.
+
+    `label` is what the field is called that it was typed into.
 
     Raises
     ------
@@ -426,7 +445,7 @@ def typed_fact(name: str, text: str) -> Any:
     if not words:
         return None
     if kind in ("number", "number or object"):
-        return typed_number(words, f"The fact {name}")
+        return typed_number(words, label or f"The fact {name}")
     if kind == "list":
         return [line.strip() for line in re.split(r"[\n;]", words) if line.strip()]
     if kind == "words":

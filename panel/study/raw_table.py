@@ -400,7 +400,7 @@ def table_of_text(
         table = table_of_rows(rows, name, keep_empty=bool(columns), max_cells=limits.cells)
     if not told:
         return table
-    how = f"The file was read as {encoding} text with {_DELIMITERS[delimiter]} between the cells."
+    how = f"The file was read as {encoding.removesuffix('-sig')} text with {_DELIMITERS[delimiter]} between the cells."
     return replace(table, notes=(how, *table.notes))
 
 

@@ -21,6 +21,15 @@ _KINDS = {  # words of a heading that say what kind of question it is; common pr
     "agreement": r"agree|zustimm|d.accord|acuerdo|accordo",
 }
 KINDS = (*_KINDS, "check_all")
+_HALVES = re.compile(r"\s*(?:[:|/]|\s[-\u2013\u2014])\s+")  # between what is asked and of what
+_ENDS = re.compile(r"\((?:[^()]*/[^()]*|[^()]*\d\s*(?:-|\u2013|to)\s*\d[^()]*)\)\s*$")  # the scale, after the question
+_ABOUT_RIGHT = {  # how just-about-right answers are worded, as points of 1 to 5; common practice, no source
+    **dict.fromkeys(("much too little", "far too little", "much too weak"), "1"),
+    **dict.fromkeys(("too little", "not enough", "a little too little", "too weak"), "2"),
+    **dict.fromkeys(("just right", "just about right", "about right", "genau richtig"), "3"),
+    **dict.fromkeys(("too much", "a little too much", "too strong"), "4"),
+    **dict.fromkeys(("much too much", "far too much", "much too strong"), "5"),
+}
 _COLUMNS = ("column", "prototype", "question", "kind")
 
 
@@ -73,18 +82,28 @@ def _places(table: RawTable, keys: Sequence[tuple[str, ...]]) -> dict[tuple[str,
 def survey_columns(table: RawTable, prototypes: Sequence[str] = ()) -> pd.DataFrame:
     """Return for each column what it seems to ask: `column prototype question kind`, to be confirmed.
 
-    The prototype is a name of the study, else a short code such as P1 or 417 that several headings hold; `kind` is
-    empty where the column seems to ask nothing.
+    The prototype is a name of the study, else a short code such as P1 or 417 that several headings hold, else the half
+    of a heading that stands beside a question asked more than once, as in `Light cream - Liking`; `kind` is empty
+    where the column seems to ask nothing.
     """
-    codes = [code for name in table.header for code in _CODE.findall(name)]
-    known = sorted(prototypes or {code for code in codes if codes.count(code) > 1} or codes, key=len, reverse=True)
+    codes = [code for name in table.header for code in _CODE.findall(_ENDS.sub("", name))]
+    several = {code for code in codes if codes.count(code) > 1}
+    known = sorted(prototypes or several or _named_in_halves(table.header) or codes, key=len, reverse=True)
     named = re.compile("|".join(rf"(?<!\w){re.escape(name)}(?!\w)" for name in known) or r"(?!)")
     rows = []
     for name, cells in zip(table.header, table.columns, strict=True):
         found = named.search(name)
-        question = re.sub(r"[\W_]+", " ", named.sub(" ", name)).strip()
+        question = re.sub(r"[\W_]+", " ", _ENDS.sub(" ", named.sub(" ", name))).strip()
         rows.append((name, found[0] if found else "", question, _kind(name, cells) if found else ""))
     return pd.DataFrame(rows, columns=list(_COLUMNS), dtype="str")
+
+
+def _named_in_halves(header: Sequence[str]) -> set[str]:
+    """Return what stands beside a question that is asked of several: on the side where no heading words a question."""
+    halves = [half for name in header if len(half := _HALVES.split(name.strip())) == 2]
+    asked = [[half[1 - side] for half in halves] for side in (0, 1)]
+    side = max((0, 1), key=lambda one: sum(bool(_kind(words, ("?",))) for words in asked[one]))
+    return {half[side] for half in halves if asked[side].count(half[1 - side]) > 1}
 
 
 def _kind(heading: str, cells: Sequence[str]) -> str:
@@ -92,6 +111,12 @@ def _kind(heading: str, cells: Sequence[str]) -> str:
         if re.search(words, heading, re.IGNORECASE):
             return kind
     return "check_all" if {cell.strip() for cell in cells} <= {"", "0", "1"} else ""
+
+
+def _answer(cell: str, kind: str) -> str:
+    """Return an answer as the study keeps it: a worded just-about-right answer as its point of 1 to 5."""
+    words = cell.strip()
+    return _ABOUT_RIGHT.get(" ".join(words.casefold().split()), words) if kind == "just_about_right" else words
 
 
 def survey_study(table: RawTable, asked: pd.DataFrame, person: str, title: str) -> Study:
@@ -122,7 +147,9 @@ def survey_study(table: RawTable, asked: pd.DataFrame, person: str, title: str) 
     if "" in people or len(set(people)) < len(people):
         raise StudyError(f"The column {person} does not name each person once. Choose another one, or number the rows.")
     parts = [
-        pd.DataFrame({"assessor": people, "answer": [cell.strip() for cell in table.column(row["column"])]})
+        pd.DataFrame(
+            {"assessor": people, "answer": [_answer(cell, row["kind"]) for cell in table.column(row["column"])]}
+        )
         .assign(prototype=row["prototype"].strip(), question=row["question"].strip(), kind=row["kind"])
         .query("answer != ''")
         for _, row in read.iterrows()

@@ -8,13 +8,14 @@ from dataclasses import dataclass
 
 import pandas as pd
 
-from panel.answers import DECISION, DIFFERENCES, FINDINGS, NEXT, SWAPS, Answers, NoAnswer
+from panel.answers import DECISION, DIFFERENCES, FINDINGS, LIKING, NEXT, SWAPS, Answers, NoAnswer
 from panel.checks.finding import SEVERITIES, Finding
 from panel.claims.judge import CLAIMS, Claims
 from panel.claims.verdict import AS_WORDED
 from panel.models.decision.contenders import Decision
 from panel.study.naming import Naming
 from panel.study.study import Study
+from panel.views.consumers.liking import tell_liking
 from panel.views.decision.decide import tell_decision
 from panel.views.emollients.causes import causes_picture
 from panel.views.emollients.next_prototype import tell_next
@@ -88,6 +89,8 @@ def glance_headline(answers: Answers) -> tuple[str, str]:
         words = tell_decision(decision, answers.names).headline
     elif not isinstance(differences, NoAnswer):
         words = tell_differences(differences, answers.names).headline
+    elif not isinstance(liking := answers.ask(LIKING), NoAnswer):
+        words = tell_liking(liking, answers.names).headline
     first, _, rest = words.partition(". ")
     return first if first.endswith(".") else f"{first}.", f"{rest} {_about(answers.study)}".strip()
 
@@ -145,7 +148,7 @@ def _leaders(decision: Decision | NoAnswer, names: Naming) -> tuple[str, ...]:
 def _claims(claims: Claims | NoAnswer) -> tuple[tuple[str, ...], str]:
     """Return the sentences that may be said, with their verdict, and how many others there are."""
     if isinstance(claims, NoAnswer) or claims.claims.empty:
-        return (), "No sentence for the pack is written down yet. Write it before the scores come in."
+        return (), "No sentence for the pack is written down yet. Best written before the scores come in."
     rows: pd.DataFrame = claims.claims
     good = rows["verdict"].isin(AS_WORDED)
     may = tuple(f"“{row['claim']}”: {row['verdict']}." for row in rows.loc[good].to_dict("records")[:MOST_CLAIMS])
@@ -160,6 +163,8 @@ def _step(answers: Answers, findings: Iterable[Finding]) -> tuple[str, str]:
     if any(each.severity == "stop" for each in findings):
         return "Settle what stops the analysis.", "study"
     study = answers.study
+    if study.scores.empty and len(study.table("answers")):
+        return "Read what consumers said.", "liking"
     if study.scores.empty:
         return ("Hand out the ballots.", "ballots") if len(study.table("servings")) else ("Plan the test.", "plan")
     if study.table("formulas").empty:

@@ -67,6 +67,7 @@ def test_a_study_without_claims_says_so_and_offers_the_form(small: Path):
     assert not app.exception
     assert "No claim has been written down yet." in shown(app)
     assert labelled(app.text_input, "Sentence, exactly as it is to be said")
+    assert labelled(app.selectbox, "Kind of claim").value == "superiority"  # nobody was asked whether they agree
 
 
 def form(app: AppTest, sentence: str, kind: str) -> AppTest:

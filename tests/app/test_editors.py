@@ -72,7 +72,8 @@ def test_every_grid_holds_texts_and_leaves_no_word_out(what: str):
         kind = columns[name]["type_config"]["type"]
         assert kind in ("text", "selectbox")
         if kind == "selectbox":
-            assert set(texts[name]) <= set(columns[name]["type_config"]["options"])
+            options = columns[name]["type_config"]["options"]
+            assert set(texts[name]) <= {option["value"] if isinstance(option, dict) else option for option in options}
 
 
 def test_batches_pasted_with_decimal_commas_are_previewed_then_saved_and_in_the_journal(folder: Path):
@@ -210,7 +211,7 @@ def test_the_button_beside_a_finding_opens_the_row_it_names(folder: Path):
     cells[header.index("ph")] = "acid"
     (folder / "batches.csv").write_text("\n".join([*rows[:2], ",".join(cells), *rows[3:]]) + "\n")
     app = opened("study").run()
-    labelled(app.button, "Open Batches, row 2").click().run()
+    labelled(app.button, "Open Batches, this row").click().run()
     assert not app.exception
     assert labelled(app.text_input, "pH").value == "acid"
     labelled(app.text_input, "pH").set_value("5,2")
@@ -241,19 +242,26 @@ def test_a_study_is_begun_filled_and_laid_out_on_the_page_alone(tmp_path: Path, 
     labelled(app.text_input, "Which one is the benchmark").set_value("P1")
     labelled(app.button, "Save the prototypes").click().run()
     block = "Ingredient\tP1\tP2\tP3\nWater\tq.s.\tq.s.\tq.s.\nSqualane\t10\t\t5,5\nIsododecane\t\t10\t4,5"
+    labelled(app.text_area, "Cells").set_value(block.replace("q.s.\tq.s.\tq.s.", "90\t88\tq.s.")).run()
+    assert "Totals: P1: 100 %; P2: 98 % (+2 to 100); P3: 100 %" in shown(app)  # before it is saved
     labelled(app.text_area, "Cells").set_value(block).run()
     labelled(app.button, "Save 7 rows").click().run()
     labelled(app.text_input, "How many trained assessors").set_value("6")
     labelled(app.button, "Add them").click().run()
     labelled(app.text_input, "How much of each sample").set_value("50 mg")
-    labelled(app.text_input, "The batches are made on").set_value("2026-03-10")
+    labelled(app.text_input, "The batches are made on").set_value("10 March 26")
+    labelled(app.button, "Save dose and batches").click().run()
+    assert "'10 march 26' is no date. Write it as 2025-03-10" in shown(app)
+    labelled(app.text_input, "The batches are made on").set_value("10.03.2026")
     labelled(app.button, "Save dose and batches").click().run()
     labelled(app.text_input, "Who makes the plan (not the panel leader: whoever makes it may know the key)").set_value(
         "EK"
     )
     labelled(app.button, "Write the plan into the study").click().run()
     assert not app.exception
+    assert "**The servings are laid out.** Next: sign the safety gate" in shown(app)
     study = read_folder(folder)
+    assert set(study.table("batches")["made_on"]) == {"2026-03-10"}
     assert _steps_done(study) == frozenset(_STEPS)
     assert study.attributes == ("AF_GREASE", "AF_STICK", "paper mark")
     assert study.scale("AF_GREASE") == (0, 100)
@@ -418,3 +426,24 @@ def test_a_wrong_cell_is_marked_in_its_row_and_mended_where_it_is_told(folder: P
     labelled(app.button, "Save batches").click().run()
     assert "1 cell to look at" in shown(app)
     assert read_folder(folder).table("batches")["ph"].iloc[2] == 5.1
+
+
+def test_what_a_row_is_called_stays_in_sight_and_an_empty_cell_is_empty(folder: Path, monkeypatch: pytest.MonkeyPatch):
+    looks: list[dict[str, object]] = []
+    monkeypatch.setattr("streamlit.data_editor", lambda frame, **look: (looks.append(look), frame)[1])
+    app = part(opened("study").run(), EDIT)
+    app.query_params["editor"] = "attributes"
+    assert not app.run().exception
+    assert looks[-1]["placeholder"] == ""
+    columns = _grid_columns(read_folder(folder), "attributes", texts_of_table(read_folder(folder), "attributes"))
+    assert [name for name, look in columns.items() if look["pinned"]] == ["attribute"]
+
+
+def test_changes_are_told_in_words(folder: Path):
+    app = part(opened("study").run(), EDIT)
+    app.query_params["editor"] = "batches"
+    app.run()
+    labelled(app.text_area, "Cells").set_value("Batch\tPrototype\tMade on\nX-1\tP1\tin May").run()
+    assert "Row 5, “made on”: 'in May' is no date." in shown(app)
+    told = app.get("table")[-1].value.iloc[0]
+    assert told["After"] == "batch: X-1; prototype: P1; made on: in May"

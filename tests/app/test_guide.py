@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from dataclasses import replace
+from pathlib import Path
 
 import numpy as np
 import pytest
@@ -15,7 +16,9 @@ from panel.errors import StudyError
 from panel.plan.codes import plan_fits_seal
 from panel.plan.study_plan import with_session
 from panel.study.editing import put_block
+from panel.study.folder import write_study
 from panel.study.knowledge import shared_table
+from panel.study.renaming import rename
 from panel.study.study import Study
 from tests.app.running import part_of_app
 from tests.app.test_pages import labelled, shown
@@ -87,3 +90,28 @@ def test_what_a_finding_proposes_is_done_by_its_button_under_a_name(part: str, m
     assert not app.exception
     assert "in place of 330" in shown(app)
     assert "330 is outside the scale" not in shown(app)
+
+
+def test_where_nothing_is_missing_no_other_study_is_offered(tmp_path: Path, monkeypatch: pytest.MonkeyPatch):
+    write_study(small_study(), tmp_path / "small")
+    monkeypatch.setenv(STUDY_VARIABLE, str(tmp_path / "small"))
+    app = part_of_app("next_prototype").run()
+    assert not app.exception
+    assert "are needed" in shown(app)
+    assert not [button.label for button in app.button if button.label.startswith("Bring")]
+
+
+def test_people_with_names_are_not_said_to_be_known_by_a_code(tmp_path: Path, monkeypatch: pytest.MonkeyPatch):
+    study, names = small_study(), ("Björn", "Zoë", "Noël", "Inês")
+    for person, name in zip(study.table("assessors")["assessor"].tolist(), names, strict=False):
+        study = rename(study, "assessor", person, name)
+    assert "in this study, known each by a code." in _privacy_of(small_study(), tmp_path / "c", monkeypatch)
+    assert "in this study, known 4 of them by what looks like a name." in _privacy_of(
+        study, tmp_path / "n", monkeypatch
+    )
+
+
+def _privacy_of(study: Study, folder: Path, monkeypatch: pytest.MonkeyPatch) -> str:
+    write_study(study, folder)
+    monkeypatch.setenv(STUDY_VARIABLE, str(folder))
+    return shown(part_of_app("privacy").run())

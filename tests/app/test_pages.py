@@ -234,7 +234,7 @@ def test_an_uploaded_table_becomes_the_study_and_every_page_takes_it(demo: Study
         elif page in ("emollients", "ladder", "blends", "next_prototype"):
             assert "no formulas" in words or "complete formula" in words
         elif page == "decide":
-            assert "no attribute has a target window" in words
+            assert "No attribute has a target yet" in words
 
 
 def test_an_uploaded_decimal_comma_is_never_ten_times_the_value(demo: Study):

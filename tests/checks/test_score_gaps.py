@@ -135,3 +135,11 @@ def test_a_score_without_its_session_is_told():
     assert finding.where == "scores, row 7: A01, P2, greasy film"
     assert finding.message == "1 score without a session, where others have one."
     assert finding.advice.startswith("Fill in the session.")
+
+
+def test_single_blanks_of_several_people_are_one_finding_that_counts_them():
+    scores = table("scores")
+    of = [rows_of(scores, prototype="P3", attribute="AF_STICK", assessor=who) for who in ("A01", "A02")]
+    finding = the_one(with_cells("scores", [int(scores.index[rows][0]) for rows in of], score=np.nan))
+    assert (finding.kind, finding.message) == ("score_blank", "2 scores of A01, A02 are blank.")
+    assert finding.where.count("stickiness") == finding.where.count("; ") + 1 == 2

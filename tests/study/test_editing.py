@@ -110,7 +110,7 @@ def test_what_could_be_two_numbers_stays_as_typed_and_is_asked_about():
         ("batches", {"batch": "B1", "prototype": "p 1"}, 1, "prototype", "Perhaps P1 is meant"),
         ("batches", {"batch": "", "prototype": "P1"}, 1, "batch", "it is empty and is needed"),
         ("batches", {"batch": "B1", "prototype": "P1", "ph": "acid"}, 1, "ph", "'acid' is not read: not a number"),
-        ("batches", {"batch": "B1", "prototype": "P1", "made_on": "10.3.2025"}, 1, "made_on", "2025-03-10"),
+        ("batches", {"batch": "B1", "prototype": "P1", "made_on": "10/3/2025"}, 1, "made_on", "2025-03-10"),
         (
             "formulas",
             {"prototype": "P1", "ingredient": "Aqua", "percent": "70", "kind": "emolient"},
@@ -315,3 +315,12 @@ def test_a_fact_of_entries_that_somebody_else_changed_is_not_overwritten():
     assert rebased(seen, "questions", seen, mine).facts["questions"] == [{"question": "S"}]
     with pytest.raises(StudyError, match="Somebody else changed questions meanwhile"):
         rebased(theirs, "questions", seen, mine)
+
+
+def test_a_day_that_can_be_only_one_is_that_day_and_any_other_stays():
+    """Where dots stand the day comes first, as in most of Europe; common practice, no source."""
+    days = ["3.11.2026", "03.11.2026", "31.02.2026", "25/3/2026", "March"]
+    rows = pd.DataFrame({"batch": list("abcde"), "prototype": "P1", "made_on": days}, dtype="str")
+    for made in (put_block, put_table):
+        held = made(Study({}), "batches", rows).table("batches")["made_on"].tolist()
+        assert held == ["2026-11-03", "2026-11-03", "31.02.2026", "2026-03-25", "March"]

@@ -41,7 +41,7 @@ def test_grid_of_texts():
     assert tuple(table.column("code")) == ("017", "NA")
     assert tuple(table.column("greasy")) == ("48,7", "")
     assert tuple(table.lines) == (2, 4)
-    assert table.notes == ("The file was read as utf-8-sig text with semicolons between the cells.",)
+    assert table.notes == ("The file was read as utf-8 text with semicolons between the cells.",)
     with pytest.raises(StudyError, match=r"panel\.csv has no column 'x'; its columns are panelist, code, greasy"):
         table.column("x")
 

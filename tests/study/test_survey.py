@@ -109,3 +109,25 @@ def test_rows_are_numbered_where_nobody_is_named_and_blanks_are_no_answers():
         ("C002", "6"),
         ("C002", "5"),
     ]
+
+
+def test_a_heading_may_name_the_prototype_in_words_beside_what_it_asks():
+    """Signs between the two, and scales behind a question, as surveys are exported; common practice, no source."""
+    heads = "ID;Crème (A) - Overall liking (1-9);Huile [C] - Overall liking (1-9);Crème (A) - Oily;Huile [C] - Oily;Age"
+    asked = survey_columns(exported(f"{heads}\nx;7;8;0;1;30")).set_index("column")
+    assert asked["prototype"].tolist() == ["", "Crème (A)", "Huile [C]", "Crème (A)", "Huile [C]", ""]
+    assert asked["question"].tolist()[1:5] == ["Overall liking", "Overall liking", "Oily", "Oily"]
+    assert asked["kind"].tolist() == ["", "liking", "liking", "check_all", "check_all", ""]
+    turned = survey_columns(exported("ID;Liking: Crème;Liking: Huile\nx;7;8"))
+    assert turned["prototype"].tolist() == ["", "Crème", "Huile"]
+
+
+def test_worded_just_about_right_answers_become_points():
+    rows = [
+        f"R{n};{words}" for n, words in enumerate(("Too little", "just right", "Too  much", "much too little", "4"))
+    ]
+    table = exported("\n".join(["ID;P1 oiliness (too little / just right / too much)", *rows]))
+    asked = survey_columns(table)
+    assert asked["question"].iloc[1] == "oiliness"
+    answers = survey_study(table, asked, "ID", "t").table("answers")
+    assert answers["answer"].tolist() == ["2", "3", "4", "1", "4"]

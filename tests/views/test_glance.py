@@ -6,6 +6,7 @@ import json
 from dataclasses import replace
 from pathlib import Path
 
+import pandas as pd
 import pytest
 from click.testing import CliRunner
 
@@ -108,3 +109,19 @@ def test_a_page_that_is_mentioned_is_a_link(monkeypatch):
     monkeypatch.setattr("panel.app.places.go", lambda part, title: shown.append((part, title)))
     links(["Sign on the page Safety.", "Check the scores on the Study page. See the page Safety.", "No page at all."])
     assert shown == [("safety", "Safety"), ("study", "Study")]
+
+
+def test_answers_without_scores_are_told_by_what_consumers_like():
+    answers = pd.DataFrame(
+        [
+            (f"C{n}", p, "liking", "liking", str(5 + n * (1 + len(p)) % 3 + 2 * (p == "P22")))
+            for n in range(30)
+            for p in ("P1", "P22")
+        ],
+        columns=["assessor", "prototype", "question", "kind", "answer"],
+        dtype="str",
+    )
+    study = Study({"prototypes": pd.DataFrame({"prototype": ["P1", "P22"]}, dtype="str"), "answers": answers}, {})
+    told = tell_glance(Answers(study))
+    assert "P22" in told.headline
+    assert told.step_part == "liking"

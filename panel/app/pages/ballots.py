@@ -8,16 +8,7 @@ from pathlib import Path
 
 import streamlit as st
 
-from panel.app.ballot_forms import (
-    board,
-    interventions,
-    key,
-    links,
-    lock,
-    print_paper,
-    serving_form,
-    typing,
-)
+from panel.app.ballot_forms import board, interventions, key, links, lock, print_paper, serving_form, typing
 from panel.app.state import StudyInUse, leave_message, use_path
 from panel.app.widgets import attempt, drawer, heading, headline, plain, say
 from panel.ballots.rehearsal import rehearse_into

@@ -53,7 +53,7 @@ def show_readings(study: StudyInUse) -> None:
         study.lacking.append(lambda demo: demo.told(tell_readings, READINGS))
         st.markdown(
             "Here stands which instrument readings go with what people feel, and what the swaps did to them. Add the "
-            "table readings (prototype, measure, unit, value) or curves (prototype, kind, x, x_unit, y, y_unit)."
+            "table readings (prototype, measure, unit, value) or curves (prototype, kind, x, y and their units)."
         )
         return
     readings = attempt(study.told, tell_readings, READINGS)

@@ -79,9 +79,11 @@ def _form(study: StudyInUse, names: Naming) -> None:
     """Ask for a claim, only for what its kind needs; try it as often as wanted, then fix it."""
     st.caption("Write claims before the scores: one fixed after the first score or answer stays exploratory.")
     sentence = st.text_input("Sentence, exactly as it is to be said", key=study.choice("sentence")) or ""
-    kind = st.selectbox(
-        "Kind of claim", list(shared_table("claim_kinds")["kind"]), format_func=kind_words, key=study.choice("kind")
-    )
+    kinds = list(shared_table("claim_kinds")["kind"])
+    first = (
+        0 if len(study.study.table("answers")) else kinds.index("superiority")
+    )  # nobody agreed where nobody was asked
+    kind = st.selectbox("Kind of claim", kinds, first, format_func=kind_words, key=study.choice("kind"))
     row: dict[str, Any] = {"claim": sentence, "kind": kind}
     wanted = fields_of(str(kind))
     row |= _choices(study, names, wanted, suggested(study.study, sentence))

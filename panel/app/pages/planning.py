@@ -29,9 +29,7 @@ from panel.app.widgets import (
     show_items,
     table,
 )
-from panel.app.widgets import (
-    show as lay_out,
-)
+from panel.app.widgets import show as lay_out
 from panel.checks.confounds import BETWEEN, WHOLLY, find_confounds, making_confounds
 from panel.models.prototypes.verdict import batch_spread
 from panel.plan.batch_numbers import BatchNumbers, batch_numbers

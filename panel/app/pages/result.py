@@ -178,10 +178,7 @@ def _settings(study: StudyInUse, names: Naming) -> dict[str, Any]:
             "Take out the effect of", list(_SERVING_WORDS), format_func=_SERVING_WORDS.__getitem__
         )
         method = st.radio(
-            "Degrees of freedom",
-            list(SMALL_SAMPLE_WORDS),
-            format_func=SMALL_SAMPLE_WORDS.__getitem__,
-            horizontal=True,
+            "Degrees of freedom", list(SMALL_SAMPLE_WORDS), format_func=SMALL_SAMPLE_WORDS.__getitem__, horizontal=True
         )
     return {"versus": versus, "margin": margin, "adjust_for": tuple(taken_out), "small_sample": method}
 

@@ -34,7 +34,7 @@ from panel.study.formulas import emollient_blend, formula_difference, formulated
 from panel.study.knowledge import shared_table
 from panel.study.naming import Naming, naming
 from panel.study.open_study import zip_bytes
-from panel.study.people import WHO_MAY_SEE, people_in, without_people
+from panel.study.people import WHO_MAY_SEE, names_of_people, people_in, without_people
 from panel.study.saving import journal_faults, journal_rows, last_change, remove_person, undo
 from panel.study.scores_used import PLACE_COLUMNS, scores_used, with_correction
 from panel.study.shown import shown
@@ -266,7 +266,9 @@ def _taken_back(folder: Path) -> None:
 def show_privacy(study: StudyInUse) -> None:
     """Offer a copy without people, and let all that is known of one person be removed."""
     people = people_in(study.study)
-    headline(f"{counted(len(people), 'person', 'people')} in this study, each known by a code.")
+    named = names_of_people(study.study)
+    known = f"{counted(len(named), 'of them', 'of them')} by what looks like a name" if named else "each by a code"
+    headline(f"{counted(len(people), 'person', 'people')} in this study, known {known}.")
     st.markdown(plain(WHO_MAY_SEE))
     st.caption("What is typed and not saved yet stays in this browser, on this computer, for 90 days at most.")
     name = f"{file_name(study)}_without_people.zip"

@@ -80,8 +80,8 @@ def target_profile(study: Study, weights: Mapping[str, float] | None = None) -> 
     limits = study_targets(study)
     if not limits:
         raise ModelError(
-            "The study wants nothing: no attribute has a target window. Fill in target_low or target_high in the table "
-            "of attributes, before the scores are looked at."
+            "No attribute has a target yet. Fill in target_low or target_high in the table of attributes, "
+            "best before the scores are looked at."
         )
     rows = study.table("attributes").drop_duplicates("attribute").set_index("attribute").loc[list(limits)]
     for name, (low, high) in limits.items():

@@ -199,6 +199,11 @@ def _changes(rows: pd.DataFrame) -> pd.DataFrame:
     return grouped.head(1).assign(rows=tables)
 
 
+def _cells(row: str) -> str:
+    """Return cells of a row as people call them: `made on: 2025-03-10` where it says `made_on=2025-03-10`."""
+    return re.sub(r"(?:(?<=; )|^)(\w+)=", lambda found: f"{found[1].replace('_', ' ')}: ", row)
+
+
 _CHANGE = each_row("Change", lambda row, _: str(row["change"]), "change")
 HISTORY = Table(
     "history",
@@ -214,9 +219,9 @@ CHANGED_ROWS = Table(
     "Rows before and after each change",
     lambda rows: rows.loc[(rows["table"] != "") | (rows["key"] != "")],
     (
-        *(_CHANGE, text("Table", "table"), each_row("Row", lambda row, _: row["key"], "key")),
-        each_row("Before", lambda row, _: row["before"] or "nothing"),
-        each_row("After", lambda row, _: row["after"] or "nothing"),
+        *(_CHANGE, text("Table", "table"), each_row("Row", lambda row, _: _cells(row["key"]), "key")),
+        each_row("Before", lambda row, _: _cells(row["before"]) or "nothing"),
+        each_row("After", lambda row, _: _cells(row["after"]) or "nothing"),
     ),
 )
 

@@ -74,7 +74,7 @@ def test_facts_that_are_understood_are_used():
 
 
 def test_a_study_that_wants_nothing_is_told_what_to_write():
-    with pytest.raises(ModelError, match=r"no attribute has a target window. Fill in target_low or target_high"):
+    with pytest.raises(ModelError, match=r"No attribute has a target yet. Fill in target_low or target_high"):
         target_profile(target_study(TRUTH, windows={"GREASE": (None, None), "SOFT": (None, None)}))
 
 

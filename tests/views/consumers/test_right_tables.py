@@ -17,6 +17,7 @@ from panel.views.consumers.just_about_right import (
     _WITHIN,
     DROPS,
     _figure,
+    _headline,
     _picture,
     _sides_of,
 )
@@ -68,6 +69,10 @@ def test_refused_questions_are_listed():
         {"Question": "stickiness", "Why not": "nobody wants it stickier"}
     ]
     assert shown(DROPS, result, Naming()).empty
+    assert _headline(result) == (
+        "Counted only: no question here can be asked as too little or too much, so no drop is worked out: "
+        "nobody wants it stickier."
+    )
 
 
 def test_the_picture_shows_every_prototype_and_says_so(found):
