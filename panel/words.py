@@ -184,8 +184,9 @@ _SHOWN_INSTEAD = "\N{REPLACEMENT CHARACTER}"
 _BREAKS = {"\n": " ", "\r": " ", "\t": " ", "\x0b": " ", "\x0c": " ", "\u2028": " ", "\u2029": " "}
 # Control signs, lone surrogates, private and unassigned code points; a file for the archive may hold none of them.
 _REFUSED = {"Cc", "Cs", "Co", "Cn"}
-# Signs that turn the direction of writing and so can make a text read as another one.
-_TURNING = {*"\u202a\u202b\u202c\u202d\u202e\u2066\u2067\u2068\u2069\u200e\u200f\u061c"}
+# Signs that turn the direction of writing and so can make a text read as another one; marks do it to signs alone.
+_OVERRIDING = {*"\u202a\u202b\u202c\u202d\u202e\u2066\u2067\u2068\u2069"}
+_TURNING = _OVERRIDING | {*"\u200e\u200f\u061c"}
 _INVISIBLE = {*"\u200b\u2060\ufeff\u00ad"}
 
 
@@ -196,11 +197,12 @@ def plain_text(text: object) -> str:
 
 
 def as_seen(text: str) -> str:
-    """Return a name or heading as one sees it: accents composed, one blank for any gap, nothing invisible."""
+    """Return a text as one sees it: accents composed, one blank for any gap, nothing invisible but what turns words."""
     if text.isascii() and text.isprintable() and "  " not in text:
         return text.strip()
     composed = unicodedata.normalize("NFC", text)
-    return " ".join("".join(sign for sign in composed if unicodedata.category(sign) != "Cf").split())
+    seen = (sign for sign in composed if sign in _OVERRIDING or unicodedata.category(sign) != "Cf")
+    return " ".join("".join(seen).split())
 
 
 def _sign(sign: str) -> str:

@@ -25,7 +25,7 @@ NAMES = st.sampled_from(
 NUMBERS = st.sampled_from(
     ["", "0", "7", "7.5", "-0.5", "1.234", "0.1", "1e-7", "123456789", "n/a", "4o", "<1", "5 - strong", "330", "12 %"]
 )
-DAYS = st.sampled_from(["", "2026-03-10", "2026-03-10 16:30", "10.03.2026", "soon"])
+DAYS = st.sampled_from(["", "2026-03-10", "2026-03-10 16:30", "10/03/2026", "soon"])
 FACTS = {
     "number": st.sampled_from([8, 0.5, "wide", [1]]),
     "text": st.sampled_from(["lotion", "", "p = 0.05, or so", 3]),

@@ -137,7 +137,7 @@ def test_unread_cells_say_where_they_stand():
 
 def test_what_was_done_is_said():
     assert imported_of(MESSY).notes == (
-        "The file was read as utf-8-sig text with semicolons between the cells.",
+        "The file was read as utf-8 text with semicolons between the cells.",
         "Blanks round or doubled, line ends and invisible signs were taken off in the headings: Panelist.",
         "Blanks round or doubled, line ends and invisible signs were taken off in column 'Panelist': A01.",
         "Blanks round or doubled, line ends and invisible signs were taken off in column 'Product': P1.",
