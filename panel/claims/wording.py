@@ -545,9 +545,8 @@ def _on_moments(
         message = "The sentence speaks of later, and it was not judged later."
         yield _change("time not tested", message, "Say the time that was tested.", "evidential support", _EU)
     needed = claim.kind in ("absolute_negative", "time", "duration", "change_over_time")
-    lacks = needed and not reading.moments
-    lacks = lacks or any(not any(_near(minutes, [each]) for _, minutes, _ in reading.moments) for each in in_question)
-    if lacks:
+    unsaid = any(not any(_near(minutes, [each]) for _, minutes, _ in reading.moments) for each in in_question)
+    if unsaid or (needed and not reading.moments):
         message = "The time belongs into the sentence."
         yield _change("time not said", message, "Say the time that was tested.", "evidential support", _EU)
 

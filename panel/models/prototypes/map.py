@@ -436,9 +436,7 @@ def joint_map(panel: pd.DataFrame, instruments: pd.DataFrame) -> JointMap:
         )
     found = multiple_factors([table.to_numpy(dtype=float) for table in kept.values()])
     if found.eigenvalues.size < 2:
-        raise ModelError(
-            "Panel and instruments differ in one direction only: nothing to map, look at one pair instead."
-        )
+        raise ModelError("Panel and instruments differ in one direction only: look at one pair instead of a map.")
     left_out = [
         name for name in {**dict.fromkeys(panel.index), **dict.fromkeys(instruments.index)} if name not in known
     ]
