@@ -330,7 +330,8 @@ def decode(content: bytes, name: str) -> tuple[str, str]:
         if encoding in found and encoding not in _EIGHT_BITS:
             break
     if found:
-        encoding = max(found, key=lambda encoding: _likely_signs(found[encoding]))
+        first, *_ = found
+        encoding = max(found, key=lambda each: _likely_signs(found[each]) + _ONE_SIGN * (each == first))
         return found[encoding], encoding
     raise StudyError(
         f"{name} is not a text file with a table that can be read; give a .csv (UTF-8), .tsv or .xlsx file."
@@ -348,6 +349,7 @@ def _likely_encodings(content: bytes) -> tuple[str, ...]:
 
 
 _EIGHT_BITS = ("cp1252", "mac_roman", "cp850")  # as Windows, an old Mac and DOS wrote; the likelier first
+_ONE_SIGN = 2  # what one sign weighs, which may be a slip: it takes two to tell the letters of another machine
 _USUAL = frozenset("äöüßàâçéèêëîïôùûœæáíñóúìòåøõãÄÖÜÉÈÀÂÇÑÁÍÓÚÊÔÅØ°µ²³½±×·€")
 _PUNCTUATION = frozenset("–—‘“”„«»…\u00a0")
 
@@ -356,8 +358,9 @@ def _likely_signs(text: str) -> int:
     """Return how many signs beyond ASCII stand where people write them, less those that do not."""
     likely = 0
     for before, sign, after in re.findall(r"(?<=(.))([^\x00-\x7f])(?=(.?))", f" {text[:_SAMPLE]}", re.DOTALL):
-        within = before.isalpha() and after.isalpha()
-        usual = (sign in _USUAL and not (sign.isupper() and before.islower())) or (sign in _PUNCTUATION and not within)
+        within, alone = before.isalpha() and after.isalpha(), not (before.isalpha() or after.isalpha())
+        odd = sign.isalpha() and (alone or (sign.isupper() and before.islower()))  # a letter stands in a word
+        usual = (sign in _USUAL and not odd) or (sign in _PUNCTUATION and not within)
         likely += 1 if usual or sign == "’" else -1
     return likely
 
@@ -578,11 +581,8 @@ def find_delimiter(text: str) -> str:
     best = (0.0, 0, ",")
     for delimiter in _DELIMITERS:
         counts = _cells_per_line(sample, delimiter)
-        if not counts or counts[0] < 2:
-            continue
-        share = counts.count(counts[0]) / len(counts)
-        if (share, counts[0]) > best[:2]:
-            best = (share, counts[0], delimiter)
+        if counts and counts[0] > 1:
+            best = max(best, (counts.count(counts[0]) / len(counts), counts[0], delimiter), key=lambda each: each[:2])
     return best[2]
 
 

@@ -53,7 +53,6 @@ from panel.words import (
     format_list,
     format_number,
     format_share,
-    level_digits,
 )
 
 _MOST_MISSED = 2
@@ -145,8 +144,8 @@ def _not_separated(leader: str, result: Decision) -> list[str]:
     told = [f"consumers do not separate it from {format_list(people)}"] if people and result.has_liking else []
     told += [f"the panel's windows do not separate it from {format_list(panel)}"] if panel else []
     if people == panel and people and result.has_liking:
-        told = [f"neither consumers nor the panel's windows separate it from {format_list(people)}"]
-    return [*told[:-1], f"{told[-1]}, which takes {level_digits(result.level)} for all pairs at once"] if told else []
+        told = [f"neither consumers nor panel separate it from {format_list(people)}"]
+    return [f"over all pairs {told[0]}", *told[1:]] if told else []
 
 
 def _missed(leader: str, result: Decision, names: Naming) -> list[str]:
