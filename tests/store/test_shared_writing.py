@@ -50,10 +50,10 @@ def together(store, works):
 
     threads = [threading.Thread(target=run, args=item) for item in enumerate(works)]
     shared._busy = True  # as if somebody were writing
-    for thread in threads:
+    for number, thread in enumerate(threads, start=1):
         thread.start()
-    while len(shared._waiting) < len(works):
-        time.sleep(0.001)
+        while len(shared._waiting) < number:  # they stand in line in their order
+            time.sleep(0.001)
     shared._hand_on()
     for thread in threads:
         thread.join()
