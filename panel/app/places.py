@@ -93,7 +93,7 @@ _CONSUMERS = (
         "What goes with liking",
         "Which sensations go along with liking.",
         "consumers",
-        _SCORES + _ANSWERS,
+        _BOTH,
     ),
     _Part("just_about_right", "Just about right", "What is too little or too much.", "consumers", _ANSWERS),
     _Part("check_all", "Ticked words", "Which words people tick for which prototype.", "consumers", _ANSWERS),

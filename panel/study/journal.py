@@ -34,7 +34,6 @@ _Row = Mapping[str, str]
 """One row as texts; cells without text are left out."""
 
 _KEYS = {FACTS: ("fact",), IMPORTED: ("name", "sha256")}
-_RECORD = ("change", "when", "who", "what", "version", "rows", "not_listed", "previous")
 
 
 @dataclass(frozen=True, slots=True)

@@ -69,6 +69,7 @@ def naming(study: Study) -> Naming:
     words = {attribute: str(listed.get(attribute) or attribute) for attribute in study.attributes}
     used = Counter(words.values())
     scales = set(study.scales(words))
+    length = _longest(scales, study)
     return Naming(
         attributes={
             attribute: _told_apart(attribute, text) if used[text] > 1 or timed_words(attribute)[0] == text else text
@@ -78,8 +79,8 @@ def naming(study: Study) -> Naming:
         prototypes=dict.fromkeys(study.prototypes, "")
         | dict(zip(prototypes["prototype"], prototypes["name"], strict=True)),
         scale=_scale(scales),
-        digits=decimals(_longest(scales, study)),
-        span=_longest(scales, study) if None not in scales else float("inf"),
+        digits=decimals(length),
+        span=length if scales and None not in scales else float("inf"),
     )
 
 

@@ -218,9 +218,8 @@ ORDER = ("fresh", "second", "third", "fourth", "fifth", "sixth", "seventh", "eig
 ORDER += ("thirteenth", "fourteenth", "fifteenth")
 FILES = [f"sentences_{name}.csv" for name in ORDER]
 WINDING = "sentences_twelfth.csv"
-MOST_WINDING_REFUSED = (
-    0.5  # no limit of ours for copy: so that a rule that reads such sentences is missed where it goes
-)
+# No limit of ours for copy: so that a rule that reads such sentences is missed where it goes.
+MOST_WINDING_REFUSED = 0.5
 
 
 @pytest.fixture(scope="module", params=FILES)

@@ -54,7 +54,6 @@ _UNITS = {
     "molar_mass_by_number": "g/mol",
 }
 _DECIMALS = {"spreading_breadth": 2, "log10_viscosity_liquids": 2}
-_WEAK, _FROM_MEMORY = "little of it known", "partly from memory"
 
 
 def _rows(result: BlendDescriptors) -> pd.DataFrame:
