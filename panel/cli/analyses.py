@@ -256,8 +256,8 @@ def _beside_in_words(study: Study, result: Differences, names: Naming) -> Iterat
     from panel.models.prototypes.alike import smallest_difference
     from panel.models.prototypes.assumptions import look_at_assumptions
     from panel.models.prototypes.ranks import compare_ranks, find_scale_use
+    from panel.views.prototypes.alike import tell_sensitivity
     from panel.views.prototypes.assumptions import tell_assumptions
-    from panel.views.prototypes.differences import tell_sensitivity
     from panel.views.prototypes.other_ways import tell_ranks, tell_scale_use
 
     yield tell_sensitivity(smallest_difference(result), names).headline

@@ -41,9 +41,9 @@ from panel.views.emollients.next_prototype import tell_next
 from panel.views.emollients.readings import tell_readings
 from panel.views.over_time import tell_after_feel, tell_courses, tell_dominance
 from panel.views.pictures import _literally
-from panel.views.prototypes.alike import tell_alike, tell_planned
+from panel.views.prototypes.alike import tell_alike, tell_planned, tell_sensitivity
 from panel.views.prototypes.assumptions import tell_assumptions
-from panel.views.prototypes.differences import tell_differences, tell_sensitivity
+from panel.views.prototypes.differences import tell_differences
 from panel.views.prototypes.map import tell_map
 from panel.views.prototypes.other_ways import tell_ranks, tell_scale_use
 from panel.views.told import Picture, Told

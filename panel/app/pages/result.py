@@ -59,9 +59,9 @@ from panel.views.decision.decision_pictures import windows_picture
 from panel.views.glance import Glance, glance_headline, in_short, tell_glance
 from panel.views.over_time import tell_after_feel, tell_courses, tell_dominance
 from panel.views.pictures import MOST_COLOURED
-from panel.views.prototypes.alike import tell_alike, tell_planned
+from panel.views.prototypes.alike import tell_alike, tell_planned, tell_sensitivity
 from panel.views.prototypes.assumptions import tell_assumptions
-from panel.views.prototypes.differences import tell_differences, tell_sensitivity
+from panel.views.prototypes.differences import tell_differences
 from panel.views.prototypes.map import tell_map
 from panel.views.prototypes.other_ways import tell_ranks
 from panel.views.told import Shown, Told

@@ -79,10 +79,8 @@ from panel.views.emollients.readings import tell_readings
 from panel.views.prototypes import differences as difference_views
 from panel.views.prototypes import map as prototype_map
 from panel.views.prototypes import other_ways
-from panel.views.prototypes.differences import (
-    tell_differences,
-    tell_sensitivity,
-)
+from panel.views.prototypes.alike import SMALLEST, tell_sensitivity
+from panel.views.prototypes.differences import tell_differences
 from panel.views.prototypes.map import tell_map
 from panel.views.prototypes.other_ways import tell_scale_use
 from panel.views.told import Told
@@ -103,7 +101,7 @@ TABLES: Mapping[Question[Any], tuple[Table, ...]] = MappingProxyType(
         AGREEMENT: agreement.NUMBERS,
         PREFERENCES: (choices.PREFERENCES,),
         FORCED_CHOICES: (choices.CHOICES,),
-        SENSITIVITY: (difference_views.SMALLEST,),
+        SENSITIVITY: (SMALLEST,),
         RANKS: (other_ways.RANKS,),
         SCALE_USE: (other_ways.SCALE_USE,),
         DECISION: decide.NUMBERS,

@@ -7,7 +7,16 @@ from typing import Any
 
 import pandas as pd
 
-from panel.models.prototypes.alike import BEYOND, NO_DIRECTION, NOT_WORSE, SHOWN, WORSE, Alike, PlannedDifferences
+from panel.models.prototypes.alike import (
+    BEYOND,
+    NO_DIRECTION,
+    NOT_WORSE,
+    SHOWN,
+    WORSE,
+    Alike,
+    PlannedDifferences,
+    Sensitivity,
+)
 from panel.models.prototypes.verdict import EQUIVALENT, WOULD_BE
 from panel.study.naming import Naming
 from panel.study.shown import (
@@ -17,10 +26,14 @@ from panel.study.shown import (
     VERDICT,
     VERSUS,
     About,
+    Across,
+    Source,
     Table,
+    attribute_column,
     change,
     deciding,
     each_row,
+    number,
     p_value,
     text,
     yes_no,
@@ -29,9 +42,11 @@ from panel.views.told import Told, drawer
 from panel.words import (
     NOTHING,
     all_of,
+    capital,
     format_change,
     format_interval,
     format_list,
+    format_number,
     format_typed,
     level_words,
     p_after_holm,
@@ -202,3 +217,33 @@ def _planned_cannot(result: PlannedDifferences) -> tuple[str, ...]:
             "What was chosen with the scores in sight is exploratory: it needs a new test before anybody relies on it."
         )
     return tuple(lines)
+
+
+# What this panel could have seen.
+
+
+SMALLEST = Table(
+    name="smallest_differences",
+    title="Smallest true difference seen with probability {power:g}",
+    rows="medians",
+    columns=(attribute_column("Attribute{scale}"),),
+    key=("attribute", "family"),
+    across=Across("family", number("", "smallest_difference", SCALE), lambda family, _: capital(str(family))),
+    code="Z",
+    sources=(Source("scores", same={"attribute": "attribute"}),),
+)
+
+
+def tell_sensitivity(result: Sensitivity, names: Naming) -> Told:
+    """Return what this panel could have seen."""
+    rows = result.medians.loc[result.medians["family"].str.startswith("all pairs")]
+    low, high = rows["smallest_difference"].min(), rows["smallest_difference"].max()
+    return Told(
+        result,
+        names,
+        f"With {100 * result.power:.0f} % probability this panel shows a true difference of "
+        f"{format_number(low, names.digits)} on the attribute it sees best, of {format_number(high, names.digits)} on "
+        "the one it sees worst.",
+        table=SMALLEST,
+        drawers=(drawer("Attribute by attribute", SMALLEST),),
+    )

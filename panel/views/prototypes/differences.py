@@ -9,8 +9,7 @@ from typing import TYPE_CHECKING, Any
 import numpy as np
 import pandas as pd
 
-from panel.checks.confounds import untold_findings
-from panel.models.prototypes.alike import Sensitivity
+from panel.checks.confounds import OF_TEST, WHOLLY, untold_findings
 from panel.models.prototypes.differences import Differences
 from panel.models.prototypes.verdict import ALIKE, CANNOT_TELL, DIFFERS, WOULD_BE, WOULD_BE_SMALL
 from panel.study.naming import Naming
@@ -19,7 +18,6 @@ from panel.study.shown import (
     P_ADJUSTED,
     P_HOLM,
     PROTOTYPE,
-    SCALE,
     SHRUNKEN,
     STAGE,
     VERSUS,
@@ -57,7 +55,6 @@ from panel.views.told import Item, Picture, Told, drawer
 from panel.words import (
     NOTHING,
     all_of,
-    capital,
     first_few,
     format_change,
     format_interval,
@@ -233,16 +230,6 @@ BOTH_WAYS = Table(
     sources=(_OF_ATTRIBUTE,),
     none="No score was corrected or set aside, so there is one analysis only.",
 )
-SMALLEST = Table(
-    name="smallest_differences",
-    title="Smallest true difference seen with probability {power:g}",
-    rows="medians",
-    columns=(attribute_column("Attribute{scale}"),),
-    key=("attribute", "family"),
-    across=Across("family", number("", "smallest_difference", SCALE), lambda family, _: capital(str(family))),
-    code="Z",
-    sources=(_OF_ATTRIBUTE,),
-)
 
 
 def tell_differences(result: Differences, names: Naming) -> Told:
@@ -269,28 +256,14 @@ def tell_differences(result: Differences, names: Naming) -> Told:
     )
 
 
-def tell_sensitivity(result: Sensitivity, names: Naming) -> Told:
-    """Return what this panel could have seen."""
-    rows = result.medians.loc[result.medians["family"].str.startswith("all pairs")]
-    low, high = rows["smallest_difference"].min(), rows["smallest_difference"].max()
-    return Told(
-        result,
-        names,
-        f"With {100 * result.power:.0f} % probability this panel shows a true difference of "
-        f"{format_number(low, names.digits)} on the attribute it sees best, of {format_number(high, names.digits)} on "
-        "the one it sees worst.",
-        table=SMALLEST,
-        drawers=(drawer("Attribute by attribute", SMALLEST),),
-    )
-
-
 def _headline(result: Differences, names: Naming) -> str:
     """Return the answer: on how many attributes the prototypes differ, on which not, and who stands out most."""
     apart = result.attributes["verdict"] == DIFFERS
     total, differing = len(apart), int(apart.sum())
     open_ones = [names.attribute(str(name)) for name in result.attributes.loc[~apart, "attribute"]]
     if not differing:
-        return "On no attribute can the prototypes be told apart. That does not show that they are alike."
+        why = _untold_because(result) or ". That does not show that they are alike."
+        return f"On no attribute can the prototypes be told apart{why}"
     told = f"The prototypes differ on {all_of(total, 'attribute')}."
     if differing < total:
         told = f"The prototypes differ on {differing} of {total} attributes; not told apart on {first_few(open_ones)}."
@@ -302,6 +275,15 @@ def _headline(result: Differences, names: Naming) -> str:
     most = [str(name) for name in counts.index[counts == counts.max()]]
     stand = "stands" if len(most) == 1 else "stand"
     return f"{told} {format_list(most)} {stand} out most from {result.benchmark}, on {counts.max()} of them."
+
+
+def _untold_because(result: Differences) -> str:
+    """Return what every pair goes wholly along with, where that alone keeps all of them from being told."""
+    own = result.confounds.pairs
+    factors = dict.fromkeys(own.loc[(own["kind"] == WHOLLY) & own["factor"].isin(OF_TEST), "factor"])
+    if not factors or (result.attributes["because"] == "").any():
+        return ""
+    return f": every pair goes along with the {' or the '.join(factors)}."
 
 
 def _apart_from_all(result: Differences, names: Naming) -> str:

@@ -4,10 +4,10 @@ import numpy as np
 import pandas as pd
 import pytest
 
-from panel.models.prototypes.alike import Alike, PlannedDifferences
+from panel.models.prototypes.alike import Alike, PlannedDifferences, Sensitivity
 from panel.study.naming import Naming
 from panel.study.shown import shown
-from panel.views.prototypes.alike import _ALIKE, _PLANNED_ONES, tell_alike, tell_planned
+from panel.views.prototypes.alike import _ALIKE, _PLANNED_ONES, SMALLEST, tell_alike, tell_planned, tell_sensitivity
 
 NAMES = Naming({"film": "greasy film", "glide": "ease of spreading"})
 COLUMNS = ["attribute", "prototype", "versus", "estimate", "verdict", "direction", "not_worse"]
@@ -137,3 +137,21 @@ def test_the_table_shows_both_p_values():
     row = shown(_PLANNED_ONES, planned_result(0.008), NAMES).iloc[0]
     assert (row["P, alone"], row["P after Holm, chosen: Tukey"], row["In words"]) == ("0.004", "0.008", "shown")
     assert (row["Difference"], row["Interval that decides, 95 %"]) == ("−12.0", "−17.0 to −7.0")
+
+
+def test_the_smallest_difference_in_a_sentence_and_a_table():
+    rows = [
+        ("film", "all pairs (Tukey)", 11.26),
+        ("glide", "all pairs (Tukey)", 8.04),
+        ("film", "one planned difference", 7.0),
+        ("glide", "one planned difference", 5.0),
+    ]
+    medians = pd.DataFrame(rows, columns=["attribute", "family", "smallest_difference"])
+    found = Sensitivity(pd.DataFrame(), medians, 0.8, 0.95, "", ())
+    table = shown(SMALLEST, found, Naming({"film": "greasy film"}, scale="0 to 100"))
+    assert list(table.columns) == ["Attribute (0 to 100)", "All pairs (Tukey)", "One planned difference"]
+    assert table.to_numpy().tolist() == [["greasy film", "11.3", "7.0"], ["glide", "8.0", "5.0"]]
+    told = tell_sensitivity(found, Naming()).headline
+    assert "With 80 % probability" in told
+    assert "of 8.0 on the attribute it sees best" in told
+    assert "of 11.3 on the one it sees worst" in told

@@ -7,7 +7,6 @@ import pandas as pd
 import pytest
 
 from panel.checks.confounds import confounds_of
-from panel.models.prototypes.alike import Sensitivity
 from panel.models.prototypes.differences import Differences, find_differences
 from panel.models.prototypes.verdict import attribute_verdicts
 from panel.study.naming import Naming, naming
@@ -21,12 +20,10 @@ from panel.views.prototypes.differences import (
     _TESTS,
     _VARIANCES,
     BOTH_WAYS,
-    SMALLEST,
     _said,
     _seen_at_best,
     _what_the_differences_cannot_show,
     tell_differences,
-    tell_sensitivity,
 )
 from tests.views.examples import panel_study, svg_root, words_covering_words, words_outside
 
@@ -159,6 +156,14 @@ def test_the_headline_counts(p_values, sentence):
     assert tell_differences(result(p_values=p_values), NAMES).headline == sentence
 
 
+def test_the_headline_names_what_every_pair_goes_along_with():
+    place = STUDY.scores["prototype"].astype("category").cat.codes + 1.0
+    served = replace(STUDY, tables={**STUDY.tables, "scores": STUDY.scores.assign(position=place)})
+    told = tell_differences(find_differences(served), NAMED)
+    assert told.headline == "On no attribute can the prototypes be told apart: every pair goes along with the position."
+    assert told.mind[0].startswith("All 6 pairs cannot be told from the position")
+
+
 @pytest.mark.parametrize(
     ("apart", "sentence"),
     [
@@ -270,24 +275,6 @@ def test_both_tests_of_an_attribute_stand_in_its_row():
     first, second = shown(BOTH_WAYS, replace(RESULT, both_ways=frame), NAMED).to_numpy().tolist()
     assert first == ["greasy or oily film", "F(7; 61.5) = 11.55, p < 0.001", "F(7; 64.5) = 2.04, p = 0.063"]
     assert second[2] == "–"
-
-
-def test_the_smallest_difference_in_a_sentence_and_a_table():
-    rows = [
-        ("film", "all pairs (Tukey)", 11.26),
-        ("glide", "all pairs (Tukey)", 8.04),
-        ("film", "one planned difference", 7.0),
-        ("glide", "one planned difference", 5.0),
-    ]
-    medians = pd.DataFrame(rows, columns=["attribute", "family", "smallest_difference"])
-    found = Sensitivity(pd.DataFrame(), medians, 0.8, 0.95, "", ())
-    table = shown(SMALLEST, found, Naming({"film": "greasy film"}, scale="0 to 100"))
-    assert list(table.columns) == ["Attribute (0 to 100)", "All pairs (Tukey)", "One planned difference"]
-    assert table.to_numpy().tolist() == [["greasy film", "11.3", "7.0"], ["glide", "8.0", "5.0"]]
-    told = tell_sensitivity(found, Naming()).headline
-    assert "With 80 % probability" in told
-    assert "of 8.0 on the attribute it sees best" in told
-    assert "of 11.3 on the one it sees worst" in told
 
 
 def marks(axes):
