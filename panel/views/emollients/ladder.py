@@ -34,16 +34,16 @@ _TITLES = {
 
 def _ladder_headline(ladder: Ladder) -> str:
     """Return in one sentence how far the evidence reaches."""
-    verdicts = ladder.verdicts["verdict"]
-    n, counts = len(verdicts), verdicts.value_counts()
-    named, swaps = int(counts.get("driver", 0)), int(counts.get("swaps", 0))
-    parts = [f"On {swaps} of {n} attributes the difference goes with a swap of emollients, prototype by prototype"]
-    if doubtful := int(counts.get("assessors", 0)):
-        parts.append(f"on {doubtful} the assessors agree on a swap, the prototypes leave it open")
-    if along := int(counts.get("along", 0)):
-        parts.append(f"on {along} it may be something that goes along with the swap")
-    parts.append(f"on {named} a property of the blend may be named" if named else "no property of the oil may be named")
-    return f"{'; '.join(parts)}."
+    counts = ladder.verdicts["verdict"].value_counts()
+    going = {
+        "driver": "a property of the blend may be named",
+        "swaps": "the difference goes with a swap of emollients",
+        "assessors": "a swap stands out from the scatter of the assessors only",
+        "along": "it may be a swap or what goes along with it",
+    }
+    reached = [f"on {counts[kind]} {words}" for kind, words in going.items() if kind in counts]
+    told = f"Of {len(ladder.verdicts)} attributes, {', '.join(reached) or 'none goes with a swap of emollients'}"
+    return f"{told}." if "driver" in counts else f"{told}; no property of the oil may be named."
 
 
 def tell_ladder(ladder: Ladder, names: Naming) -> Told:

@@ -74,8 +74,29 @@ def test_the_mixture_step_in_words():
 
 def test_the_headline_counts_the_verdicts():
     counts = LADDER.verdicts["verdict"].value_counts()
-    assert _ladder_headline(LADDER).startswith(f"On {counts['swaps']} of 14 attributes the difference goes with a")
-    assert _ladder_headline(LADDER).endswith("no property of the oil may be named.")
+    assert _ladder_headline(LADDER) == (
+        f"Of 14 attributes, on {counts['swaps']} the difference goes with a swap of emollients, on "
+        f"{counts['assessors']} a swap stands out from the scatter of the assessors only; no property of the oil may "
+        "be named."
+    )
+
+
+@pytest.mark.parametrize(
+    ("verdicts", "sentence"),
+    [
+        (
+            ("alike", "unclear"),
+            "Of 2 attributes, none goes with a swap of emollients; no property of the oil may be named.",
+        ),
+        (
+            ("along", "driver"),
+            "Of 2 attributes, on 1 a property of the blend may be named, on 1 it may be a swap or what "
+            "goes along with it.",
+        ),
+    ],
+)
+def test_the_headline_names_no_step_that_nothing_stands_on(verdicts, sentence):
+    assert _ladder_headline(replace(LADDER, verdicts=pd.DataFrame({"verdict": verdicts}))) == sentence
 
 
 def test_every_attribute_has_a_sentence_and_no_property_is_the_cause():
