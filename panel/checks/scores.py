@@ -16,6 +16,7 @@ from panel.checks.score_patterns import (
 )
 from panel.checks.sound_study import sound_study
 from panel.checks.structure import unread_rows
+from panel.stats.orders.block_designs import joined
 from panel.study.study import Study
 from panel.study.table_cells import is_called, number_text
 from panel.words import counted, first_few, format_typed
@@ -257,6 +258,7 @@ def _score_gaps(study: Study, cells: ScoreCells) -> list[Finding]:
         *_attributes_left_out(cells, samples),
         *_never_scored(study, cells),
         *_pairs_never_scored(cells),
+        *_nobody_in_common(cells),
         *_unequal_samples(cells, samples, absent, planned),
     ]
 
@@ -398,6 +400,24 @@ def _pairs_never_scored(cells: ScoreCells) -> list[Finding]:
         advice = "On this attribute the prototype cannot be compared, and the map leaves one of the two out."
         findings.append(Finding("warning", "prototype_never_scored", where, message, advice))
     return findings
+
+
+def _nobody_in_common(cells: ScoreCells) -> list[Finding]:
+    """Return whether no chain of people who scored both joins some prototypes to the others."""
+    rows = np.isfinite(cells.score)
+    met = np.zeros((len(cells.prototype), len(cells.assessor)))
+    met[cells.prototype.code[rows], cells.assessor.code[rows]] = 1
+    scored = np.flatnonzero(met.any(axis=1))
+    part = joined(met[scored])
+    if not part.any():
+        return []
+    sets = [first_few(cells.prototype.told(scored[part == number]), _MOST_LISTED) for number in range(part.max() + 1)]
+    message = f"Nobody scored prototypes of two of these sets, which may differ by the people: {'; '.join(sets)}."
+    advice = (
+        "Their difference counts on people who differ by chance alone, as where chance decided who scores what; two "
+        "groups that were chosen may differ by more. Let the same people score both."
+    )
+    return [Finding("warning", "nobody_in_common", "scores", message, advice)]
 
 
 def _unequal_samples(cells: ScoreCells, samples: _Codes, absent: _Codes, planned: _Codes) -> list[Finding]:

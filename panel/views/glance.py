@@ -84,13 +84,15 @@ def tell_glance(answers: Answers) -> Glance:
 
 def glance_headline(answers: Answers) -> tuple[str, str]:
     """Return the sentence that answers, and how much it rests on: what can be said before the rest is worked out."""
-    decision, differences, words = answers.ask(DECISION), answers.ask(DIFFERENCES), _NO_SCORES
+    decision, differences = answers.ask(DECISION), answers.ask(DIFFERENCES)
     if not isinstance(decision, NoAnswer):
         words = tell_decision(decision, answers.names).headline
     elif not isinstance(differences, NoAnswer):
         words = tell_differences(differences, answers.names).headline
     elif not isinstance(liking := answers.ask(LIKING), NoAnswer):
         words = tell_liking(liking, answers.names).headline
+    else:
+        words = _NO_SCORES if answers.study.scores.empty else differences.why
     first, _, rest = words.partition(". ")
     return first if first.endswith(".") else f"{first}.", f"{rest} {_about(answers.study)}".strip()
 

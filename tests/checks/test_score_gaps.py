@@ -127,6 +127,25 @@ def test_balanced_incomplete_blocks_have_no_gaps():
     assert {finding.kind for finding in found} <= {"batches_not_recorded", "formulas_missing"}
 
 
+def test_prototypes_that_no_chain_of_people_joins_are_told():
+    study = crossed_study(np.random.default_rng(3), assessors=6, prototypes=4, attributes=2, sessions=2)
+    scores = study.scores
+    late, second = scores["assessor"].isin(["A04", "A05", "A06"]), scores["prototype"].isin(["P03", "P04"])
+
+    def found_in(rows):
+        held = type(study)(dict(study.tables) | {"scores": rows.reset_index(drop=True)}, study.facts)
+        return [each for each in new_findings(held) if each.kind == "nobody_in_common"]
+
+    (finding,) = found_in(scores.loc[late == second])
+    assert (finding.severity, finding.where) == ("warning", "scores")
+    assert finding.message == (
+        "Nobody scored prototypes of two of these sets, which may differ by the people: P01, P02; P03, P04."
+    )
+    assert finding.advice.endswith("Let the same people score both.")
+    bridge = (scores["assessor"] == "A01") & (scores["prototype"] == "P03")  # one person who scored of both sets
+    assert found_in(scores.loc[(late == second) | bridge]) == []
+
+
 def test_a_score_without_its_session_is_told():
     found = {finding.kind: finding for finding in new_findings(with_cells("scores", [5], session=""))}
     assert set(found) == {"session_left_out", "attribute_left_out"}

@@ -86,6 +86,20 @@ def test_a_study_that_has_begun_is_told_what_is_next():
     assert told.settle[0].severity == "stop"
 
 
+@pytest.mark.parametrize(
+    ("changed", "headline"),
+    [
+        ({"score": 50.0}, "No attribute can be compared: "),
+        ({"assessor": "A01"}, "All scores come from one assessor, so nothing says whether another person would agree."),
+        ({"prototype": "P1"}, "Only one prototype was scored, so there is nothing to compare."),
+    ],
+)
+def test_scores_that_cannot_be_compared_are_not_called_missing(changed, headline):
+    scores = small_study().scores.assign(**changed)
+    told = tell_glance(Answers(Study({"scores": scores, "prototypes": small_study().table("prototypes")}, {})))
+    assert told.headline.startswith(headline)
+
+
 def test_the_command_says_the_same():
     said = CliRunner().invoke(main, ["glance", str(DEMO)])
     assert said.exit_code == 0

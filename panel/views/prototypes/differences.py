@@ -71,6 +71,7 @@ if TYPE_CHECKING:
     from matplotlib.axes import Axes
     from matplotlib.figure import Figure
 
+_MOST_ALONE = 2  # prototypes named as told apart from every other; of more the letters of the means say it
 _CLEAREST = 3  # pairs named in one line; the table has them all
 _OF_ATTRIBUTE = Source("scores", same={"attribute": "attribute"})
 _OF_PAIR = (Source("scores", same={"attribute": "attribute"}, direct=("prototype", "versus")),)
@@ -296,7 +297,7 @@ def _apart_from_all(result: Differences, names: Naming) -> str:
     on = alone[alone].reset_index().groupby("prototype", sort=False)["attribute"].agg(list)
     most = on.map(len) == on.map(len).max()
     told = [f"{name} on {first_few([names.attribute(str(each)) for each in held])}" for name, held in on[most].items()]
-    return f" Told apart from every other: {format_list(told)}." if told else ""
+    return f" Told apart from every other: {format_list(told)}." if 0 < len(told) <= _MOST_ALONE else ""
 
 
 def _mind(result: Differences, names: Naming) -> tuple[str, ...]:

@@ -169,6 +169,7 @@ def test_the_headline_names_what_every_pair_goes_along_with():
     [
         ({("P3", "P1"), ("P3", "P2"), ("P4", "P3"), ("P2", "P1")}, " Told apart from every other: P3 on greasy film."),
         ({("P3", "P1"), ("P3", "P2"), ("P4", "P1")}, ""),
+        ({("P2", "P1"), ("P3", "P1"), ("P3", "P2"), ("P4", "P1"), ("P4", "P2"), ("P4", "P3")}, ""),
     ],
 )
 def test_without_a_benchmark_the_headline_names_who_is_told_apart_from_every_other(apart, sentence):
