@@ -54,7 +54,7 @@ def check_study(study: Study) -> tuple[Finding, ...]:
         *_names_calculated(sound),
         *_check_claim_stamps(sound),
     ]
-    return gravest_first(_in_her_words(study, naming(sound).attributes, findings))
+    return gravest_first(_in_her_words(sound, naming(sound).attributes, findings))
 
 
 def _check_claim_stamps(study: Study) -> Iterator[Finding]:

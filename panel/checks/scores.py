@@ -404,7 +404,7 @@ def _pairs_never_scored(cells: ScoreCells) -> list[Finding]:
 
 def _nobody_in_common(cells: ScoreCells) -> list[Finding]:
     """Return whether no chain of people who scored both joins some prototypes to the others."""
-    rows = np.isfinite(cells.score)
+    rows = np.isfinite(cells.score) & ~cells.prototype.blank & ~cells.assessor.blank
     met = np.zeros((len(cells.prototype), len(cells.assessor)))
     met[cells.prototype.code[rows], cells.assessor.code[rows]] = 1
     scored = np.flatnonzero(met.any(axis=1))

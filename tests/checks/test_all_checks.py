@@ -153,6 +153,12 @@ def test_sources_of_scores_that_are_numbers_do_not_make_the_checks_raise():
     assert {finding.kind for finding in check_study(odd)} >= {finding.kind for finding in check_study(study)}
 
 
+def test_lines_of_the_file_that_are_no_numbers_do_not_make_the_checks_raise():
+    study = small_study()
+    odd = Study({**study.tables, "scores": study.scores.assign(raw_line="", score="330")}, study.facts)
+    assert any(finding.where.startswith("scores, row 2") for finding in check_study(odd))
+
+
 @pytest.mark.parametrize("short", ["1", "row", "scores", "session", "A.1|"])
 def test_only_an_attribute_is_called_by_its_words_whatever_else_has_the_same_sign(short):
     study = small_study()
