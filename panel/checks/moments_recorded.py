@@ -150,16 +150,21 @@ def _canonical(value: object) -> str:
 
 def next_link(claims: pd.DataFrame, stamp: str) -> str:
     """Return the link of a stamp that follows these claims: a SHA-256 over it and the last link, or stamp without."""
-    row = None if claims.empty else claims.iloc[-1]
-    before = _START if row is None else str(row["chain"]) or str(row["stamp"])
+    return _link(None if claims.empty else claims.iloc[-1], stamp)
+
+
+def _link(last: Mapping[Any, Any] | pd.Series | None, stamp: str) -> str:
+    before = _START if last is None else str(last["chain"]) or str(last["stamp"])
     return hashlib.sha256(json.dumps([before, stamp]).encode()).hexdigest()
 
 
 def first_broken_link(claims: pd.DataFrame) -> int | None:
     """Return the first row whose link no longer fits its stamp and the one before, counted from 0; None without one."""
+    last = None
     for number, row in enumerate(claims.to_dict("records")):
-        if str(row["chain"]) and str(row["chain"]) != next_link(claims.iloc[:number], str(row["stamp"])):
+        if str(row["chain"]) and str(row["chain"]) != _link(last, str(row["stamp"])):
             return number
+        last = row
     return None
 
 

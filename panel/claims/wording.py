@@ -120,8 +120,11 @@ def _refused(claim: Claim, left_over: list[str], *, perceived: bool) -> Iterator
     perception, and only noted.
     """
     sentence, told = " ".join(words_of(claim.claim)), set()
-    for pattern, row in _refused_patterns():
-        hits = [hit[0] for hit in pattern.finditer(sentence) if set(hit[0].split()) & set(left_over)]
+    for row in _refused_words():
+        if row["phrase"].partition("*")[0] not in sentence:
+            continue  # nearly all: no pattern need be made of them
+        found = re.finditer(_whole_words(row["phrase"]), sentence)
+        hits = [hit[0] for hit in found if set(hit[0].split()) & set(left_over)]
         if not hits or (row["category"], hits[0]) in told:
             continue
         told.add((row["category"], hits[0]))
@@ -140,17 +143,15 @@ def _refused(claim: Claim, left_over: list[str], *, perceived: bool) -> Iterator
 
 
 @cache
-def _refused_patterns() -> tuple[tuple[re.Pattern[str], dict[str, str]], ...]:
-    """Return for each refused word the pattern that finds it in normalised words, and its row."""
+def _refused_words() -> list[dict[str, str]]:
+    """Return the rows of the refused words, these in lower case."""
     rows = shared_table("claim_refused_en").to_dict("records")
-    return tuple(
-        (re.compile(_whole_words(str(row["phrase"]))), {str(k): str(v) for k, v in row.items()}) for row in rows
-    )
+    return [{str(k): str(v) for k, v in row.items()} | {"phrase": str(row["phrase"]).casefold()} for row in rows]
 
 
 def _whole_words(word: str) -> str:
     """Return the pattern of a word that stands alone, `*` for any ending."""
-    ending = re.escape(word.casefold()).replace(r"\*", r"\w*")
+    ending = re.escape(word).replace(r"\*", r"\w*")
     return rf"(?<!\w){ending}(?!\w)"
 
 

@@ -75,6 +75,8 @@ def main(context: click.Context) -> None:
     usual = gc.get_threshold()
     gc.set_threshold(_COLLECT_AFTER)
     context.call_on_close(lambda: gc.set_threshold(*usual))
+    context.call_on_close(gc.unfreeze)  # run first: what was made goes to the old objects, not looked through now
+    context.call_on_close(gc.freeze)
     atexit.register(gc.freeze)  # a process that ends need not look for cycles among everything it loaded
 
 

@@ -144,7 +144,7 @@ def glance(study: Path, as_json: bool) -> None:
 
     told = tell_glance(Answers(open_path(study)))
     if as_json:
-        held = {each.name: getattr(told, each.name) for each in fields(told) if each.name != "picture"}
+        held = {each.name: getattr(told, each.name) for each in fields(told)}
         print_json(held | {"settle": findings_table(told.settle)})
         return
     print_lines(told.headline, told.about, "")

@@ -139,8 +139,13 @@ def emollient_value(own: pd.DataFrame, ingredient: str, property_name: str) -> f
         raise StudyError(f"There is no property called {property_name!r}. Known are: {', '.join(_PROPERTIES)}.")
     if measured := own_measurement(own, ingredient, property_name):
         return measured[0]
-    shared = _read("emollients").set_index("ingredient")[property_name]
-    return float(shared.get(_same_name(ingredient), float("nan")))
+    return _shared_values(property_name).get(_same_name(ingredient), float("nan"))
+
+
+@cache
+def _shared_values(property_name: str) -> dict[str, float]:
+    known = _read("emollients")
+    return dict(zip(known["ingredient"], known[property_name].tolist(), strict=True))
 
 
 def _same_name(ingredient: str) -> str:
@@ -152,8 +157,8 @@ def own_measurement(own: pd.DataFrame, ingredient: str, property_name: str) -> t
 
     Parameters as for `emollient_value`.
     """
-    named = own["ingredient"].map(_same_name).eq(_same_name(ingredient))
-    mine = own.loc[named & own["property"].eq(property_name) & own["value"].notna()]
+    known = own.loc[own["property"].eq(property_name) & own["value"].notna()]
+    mine = known.loc[[_same_name(each) == _same_name(ingredient) for each in known["ingredient"]]]
     if mine.empty:
         return None
     last = mine.sort_values("measured_on", kind="stable").iloc[-1]

@@ -37,8 +37,6 @@ class Glance:
     ----------
     headline, about
         The sentence that answers, and how much it rests on.
-    picture
-        Which swap did what; without swaps how the prototypes differ; None where there are no scores.
     settle
         What must be settled before it is believed, the gravest first, one of a kind.
     leaders
@@ -51,7 +49,6 @@ class Glance:
 
     headline: str
     about: str
-    picture: Picture | None
     settle: tuple[Finding, ...]
     leaders: tuple[str, ...]
     may: tuple[str, ...]
@@ -62,7 +59,6 @@ class Glance:
 
 def tell_glance(answers: Answers) -> Glance:
     """Return what the first screen says; whatever a study does not answer is left out or asked for."""
-    names = answers.names
     findings = answers.need(FINDINGS)
     decision = answers.ask(DECISION)
     claims = answers.ask(CLAIMS)
@@ -72,9 +68,8 @@ def tell_glance(answers: Answers) -> Glance:
     return Glance(
         headline=headline,
         about=about,
-        picture=_picture(answers, names),
         settle=_settle(findings),
-        leaders=_leaders(decision, names),
+        leaders=_leaders(decision, answers.names),
         may=may,
         may_not=may_not,
         step=step,
@@ -111,12 +106,13 @@ def _about(study: Study) -> str:
     return f"{format_list(parts)}."
 
 
-def _picture(answers: Answers, names: Naming) -> Picture | None:
+def glance_picture(answers: Answers) -> Picture | None:
+    """Return which swap did what; without swaps how the prototypes differ; None where there are no scores."""
     traced = answers.ask(SWAPS)
     if not isinstance(traced, NoAnswer) and not (traced.swaps.empty and traced.joint.empty):
-        return causes_picture(answers.causes, names)
+        return causes_picture(answers.causes, answers.names)
     found = answers.ask(DIFFERENCES)
-    return None if isinstance(found, NoAnswer) else tell_differences(found, names).picture
+    return None if isinstance(found, NoAnswer) else tell_differences(found, answers.names).picture
 
 
 def _settle(findings: Sequence[Finding]) -> tuple[Finding, ...]:

@@ -16,7 +16,7 @@ from panel.checks.finding import Finding
 from panel.cli import main
 from panel.study.folder import read_folder
 from panel.study.study import Study
-from panel.views.glance import MOST_TO_SETTLE, in_short, tell_glance
+from panel.views.glance import MOST_TO_SETTLE, glance_picture, in_short, tell_glance
 from panel.views.pictures import NARROW
 from tests.app.running import part_of_app
 from tests.studies import small_study
@@ -34,8 +34,9 @@ def test_the_demo_is_answered_whole(answers):
     told = tell_glance(answers)
     assert told.headline == "No prototype meets the target for greasy film, which must be met."
     assert told.about.endswith("8 prototypes, 10 assessors, 60 consumers and one batch each.")
-    assert told.picture is not None
-    assert told.picture.figure(NARROW).get_figwidth() <= NARROW
+    picture = glance_picture(answers)
+    assert picture is not None
+    assert picture.figure(NARROW).get_figwidth() <= NARROW
     windows = answers.need(DECISION).windows
     best = windows.loc[windows["prototype"] == "P4"]
     met = int((best["met"] == 1).sum())
@@ -71,18 +72,20 @@ def test_what_was_found_is_said_in_short():
 
 def test_scores_alone_show_how_the_prototypes_differ():
     study = small_study()
-    told = tell_glance(Answers(Study({"scores": study.scores, "prototypes": study.table("prototypes")}, {})))
+    answers = Answers(Study({"scores": study.scores, "prototypes": study.table("prototypes")}, {}))
+    told = tell_glance(answers)
     assert told.headline.startswith(("The prototypes differ", "On no attribute"))
-    assert told.picture is not None
+    assert glance_picture(answers) is not None
     assert told.leaders == ()
     assert told.may == ()
     assert told.step_part == "edit"
 
 
 def test_a_study_that_has_begun_is_told_what_is_next():
-    told = tell_glance(Answers(Study({"prototypes": small_study().table("prototypes")}, {})))
+    answers = Answers(Study({"prototypes": small_study().table("prototypes")}, {}))
+    told = tell_glance(answers)
     assert told.headline == "There are no scores yet, so nothing can be said of the prototypes."
-    assert told.picture is None
+    assert glance_picture(answers) is None
     assert told.settle[0].severity == "stop"
 
 

@@ -56,7 +56,7 @@ from panel.study.study import those_in
 from panel.study.table_cells import with_headings
 from panel.views.decision.decide import DECISIONS, tell_decision
 from panel.views.decision.decision_pictures import windows_picture
-from panel.views.glance import Glance, glance_headline, in_short, tell_glance
+from panel.views.glance import Glance, glance_headline, glance_picture, in_short, tell_glance
 from panel.views.over_time import tell_after_feel, tell_courses, tell_dominance
 from panel.views.pictures import MOST_COLOURED
 from panel.views.prototypes.alike import tell_alike, tell_planned, tell_sensitivity
@@ -64,7 +64,7 @@ from panel.views.prototypes.assumptions import tell_assumptions
 from panel.views.prototypes.differences import tell_differences
 from panel.views.prototypes.map import tell_map
 from panel.views.prototypes.other_ways import tell_ranks
-from panel.views.told import Shown, Told
+from panel.views.told import Picture, Shown, Told
 
 _WAIT = "Putting the answer together ..."
 
@@ -77,10 +77,10 @@ def show(study: StudyInUse) -> None:
     with place.container():
         headline(first)
         st.caption(plain(about))
-    told = _glance(study.key, study)
+    told, picture = _glance(study.key, study)
     with rest.container():
-        if told.picture is not None:
-            show_picture(told.picture)
+        if picture is not None:
+            show_picture(picture)
         else:
             study.lacking.append(_glance_told)
         _four(study, told)
@@ -90,14 +90,14 @@ def show(study: StudyInUse) -> None:
 
 
 @st.cache_resource(max_entries=4, show_spinner=False)
-def _glance(content_hash: str, _study: Any) -> Glance:
-    """Return what is said of a study; the hash of its content is the key."""
-    return tell_glance(_study.answers)
+def _glance(content_hash: str, _study: Any) -> tuple[Glance, Picture | None]:
+    """Return what is said of a study and its picture; the hash of its content is the key."""
+    return tell_glance(_study.answers), glance_picture(_study.answers)
 
 
 def _glance_told(study: StudyInUse) -> Told:
-    told = _glance(study.key, study)
-    return Told(told, study.answers.names, told.headline, told.picture)
+    told, picture = _glance(study.key, study)
+    return Told(told, study.answers.names, told.headline, picture)
 
 
 def _four(study: StudyInUse, told: Glance) -> None:

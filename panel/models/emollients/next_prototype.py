@@ -169,7 +169,7 @@ def _result(
     rows, amounts_rows, profiles, teaches, warnings = [], [], [], [], []
     for number, (purpose, amounts) in enumerate(blends, start=1):
         blend = dict(zip(columns, amounts.tolist(), strict=True))
-        told = what_if(model, blend, targets, level)
+        told = what_if(model, blend, targets, level, inside=purpose != "untangle")
         rank_gain = _gains(model, amounts[None])[0]
         gain = information_gain(model.rows(model.level.amounts.to_numpy(float)), model.rows(amounts))[1]
         expected = float(told.profile["chance"].sum()) if told.inside else float("nan")

@@ -224,9 +224,16 @@ class WhatIf:
 
 
 def what_if(
-    model: PredictionModel, blend: Mapping[str, float], targets: Targets | None = None, level: float = 0.95
+    model: PredictionModel,
+    blend: Mapping[str, float],
+    targets: Targets | None = None,
+    level: float = 0.95,
+    *,
+    inside: bool = False,
 ) -> WhatIf:
     """Predict the profile of `blend` (emollient to per cent of the formula), judged by the same panel.
+
+    `inside` says that the blend is known to lie among those that were made; else it is found out.
 
     Raises
     ------
@@ -236,7 +243,7 @@ def what_if(
     """
     amounts = _amounts(model, blend)
     tested = model.level.amounts.to_numpy(dtype=float)
-    distance, *_ = hull_place(tested, amounts)
+    distance = 0.0 if inside else hull_place(tested, amounts)[0]
     inside = distance <= REGION_TOLERANCE + _SOLVED
     names = model.level.emollients
     same = np.abs(tested - amounts).max(axis=1) <= SAME_AMOUNT + FLOAT_SLACK

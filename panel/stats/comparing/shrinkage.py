@@ -99,7 +99,7 @@ def _find_spread(
     safe = np.where(known > 0, known, 1.0)
     start = np.where(there, estimate, 0.0).sum(axis=-1, keepdims=True) / number if centre is None else centre
     value = np.where(there, estimate - start, 0.0)
-    weighed, squares = (np.einsum("...k,...sk->...s", each, precision) for each in (value, value**2))
+    weighed, squares = (np.matvec(precision, each) for each in (value, value**2))
     log = 0.5 * np.log(np.where(precision > 0, precision, 1.0)).sum(axis=-1) - 0.5 * squares
     mean, mean_variance = np.zeros_like(weighed) + start, np.zeros_like(known)
     if centre is None:
@@ -241,7 +241,9 @@ def draw_shrunken(
     scale = np.sqrt(multiple)[..., None, :]
     of_errors = _error_covariances(variance, correlation) * (scale[..., None] * scale[..., None, :])
     weight = np.linalg.inv(of_errors + true[..., None, :, :])
-    of_centre = np.linalg.inv(weight.sum(axis=-3))
+    to_centre = weight @ np.linalg.inv(weight.sum(axis=-3))[..., None, :, :]
+    to_centre = to_centre.reshape(*between.shape[:-1], there.size, len(variance))  # from all that is left, in a row
+    to_value = weight @ true[..., None, :, :]
     centres = np.empty((each, *between.shape[:-1], 1, len(variance)))
     drawn = np.empty((each, *between.shape[:-1], *there.shape))
     errors_of = errors.reshape(each, *between.shape, errors.shape[-1])
@@ -249,10 +251,8 @@ def draw_shrunken(
         deviation = rng.standard_normal(value.shape) @ root
         left = np.swapaxes(estimate, -1, -2) - np.swapaxes(error, -1, -2) * scale - deviation
         left = np.where(there, left, 0.0)
-        weighed = np.einsum("...ij,...j->...i", weight, left)
-        centre[:] = weighed.sum(axis=-2, keepdims=True) @ of_centre
-        weighed -= np.einsum("...ij,...j->...i", weight, centre)
-        value[:] = np.where(there, centre + deviation + weighed @ true, np.nan)
+        centre[..., 0, :] = np.vecmat(left.reshape(*left.shape[:-2], there.size), to_centre)
+        value[:] = np.where(there, centre + deviation + np.vecmat(left - centre, to_value), np.nan)
     new = np.empty(drawn.shape if with_new else (0, *drawn.shape[1:]))
     for value, centre in zip(new, centres, strict=False):
         value[:] = centre + rng.standard_normal(value.shape) @ root
