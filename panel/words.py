@@ -102,8 +102,15 @@ def format_interval(low: float | None, high: float | None, digits: int = 1) -> s
         return NOTHING
     if max((abs(end) for end in (low, high) if math.isfinite(end)), default=0.0) >= _NO_DECIMALS_FROM:
         digits = 0
-    first = "no lower limit" if low == -math.inf else format_number(low, digits)
-    return f"{first} to {'no upper limit' if high == math.inf else format_number(high, digits)}"
+    first = "no lower limit" if low == -math.inf else _end(low, format_number(low, digits))
+    return f"{first} to {'no upper limit' if high == math.inf else _end(high, format_number(high, digits))}"
+
+
+def _end(value: float, text: str) -> str:
+    """Return the end of an interval; one that only rounding puts at zero says on which side of zero it lies."""
+    if not value or any(digit in text for digit in "123456789"):
+        return text
+    return f"{'above' if value > 0 else 'below'} {text}"
 
 
 def format_share(share: float | None, digits: int = 0, rounding: Rounding = NEAREST) -> str:
@@ -117,7 +124,7 @@ def format_shares(low: float | None, high: float | None, digits: int = 0) -> str
     """Return an interval of shares in per cent: its lower end never rounded up, its upper end never down."""
     if low is None or high is None or math.isnan(low) or math.isnan(high):
         return NOTHING
-    return f"{format_number(100 * low, digits, DOWN)} to {format_number(100 * high, digits, UP)} %"
+    return f"{_end(low, format_number(100 * low, digits, DOWN))} to {format_number(100 * high, digits, UP)} %"
 
 
 def typed_share(share: float) -> str:

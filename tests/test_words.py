@@ -128,10 +128,21 @@ def test_no_share_is_rounded_to_the_wrong_side(share, digits):
     assert up - down < 1.5 * 10.0**-digits
 
 
+def test_an_end_that_rounding_puts_at_zero_says_on_which_side_it_lies():
+    assert format_interval(0.004, 1.2) == "above 0.0 to 1.2"
+    assert format_interval(-1.2, -0.04) == "−1.2 to below 0.0"
+    assert format_interval(-0.04, 0.04) == "below 0.0 to above 0.0"
+    assert format_interval(0.0, 0.1) == "0.0 to 0.1"
+    assert format_interval(0.0, 2000.0) == "0 to 2000"
+    assert format_shares(1e-9, 0.4, 1) == "above 0.0 to 40.0 %"
+    assert format_shares(0.0, 0.4, 1) == "0.0 to 40.0 %"
+
+
 @given(st.floats(0, 1), st.floats(0, 1))
 def test_an_interval_of_shares_is_never_made_narrower(one, other):
     low, high = sorted((one, other))
-    first, last = (float(end) for end in format_shares(low, high, 1)[:-2].split(" to "))
+    told = format_shares(low, high, 1)[:-2].removeprefix("above ")
+    first, last = (float(end) for end in told.split(" to "))
     assert first <= 100 * low + 1e-9
     assert last >= 100 * high - 1e-9
 

@@ -146,14 +146,13 @@ def deciding(
     level: str = "told_level",
     heading: str = "{told}",
     digits: int = SCALE,
+    write: Callable[[float, float, int], str] = format_interval,
 ) -> Column:
     """Describe a column of the intervals on which verdicts rest, each with its level unless the heading has it."""
 
     def cells(rows: pd.DataFrame, about: About) -> list[str]:
         named = "{told}" in heading and len(rows[level].dropna().unique()) == 1
-        ends = (
-            format_interval(one, other, about.digits(digits)) for one, other in zip(rows[low], rows[high], strict=True)
-        )
+        ends = (write(one, other, about.digits(digits)) for one, other in zip(rows[low], rows[high], strict=True))
         return [
             told if named or told == NOTHING else f"{told} ({level_digits(each)})"
             for told, each in zip(ends, rows[level], strict=True)

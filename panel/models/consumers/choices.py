@@ -21,7 +21,6 @@ from panel.stats.answers.binomial import (
     minimum_count,
     parity_region,
     upper_tail,
-    wilson_interval,
 )
 from panel.stats.answers.discrimination import fit_beta_binomial
 from panel.stats.comparing.multiplicity import below
@@ -151,9 +150,10 @@ class Preferences:
         person's leaning.
     ways
         One row for each question, direction and way to treat votes for no preference: `question prototype versus way
-        count base share ci_low ci_high wilson_low wilson_high p_value p_two_sided needed unsurpassed_needed parity_low
-        parity_high p_unsurpassed p_parity superior unsurpassed parity`. `p_value` is one-sided, that no more than half
-        prefer `prototype`.
+        count base share told_low told_high told_level p_value needed unsurpassed_needed parity_low parity_high
+        p_unsurpassed p_parity superior unsurpassed parity`. `p_value` is one-sided, that no more than half prefer
+        `prototype`. The interval leaves as much out on either side as each test may err: it lies above half where
+        `prototype` is preferred, above the lower margin where it is unsurpassed, within both at parity.
     """
 
     counts: pd.DataFrame
@@ -261,36 +261,31 @@ def _all_ways(row: Mapping[str, Any], level: float) -> list[dict[str, Any]]:
         votes = {LEFT_OUT: (mine, n - undecided), _SPLIT: (mine + undecided / 2, n), _NOT_PREFERRING: (mine, n)}
         names = {"question": row["question"], "prototype": prototype, "versus": versus}
         found += [
-            names | {"way": way} | _one_way(count, base, row, level, way)
-            for way, (count, base) in votes.items()
-            if base
+            names | {"way": way} | _one_way(count, base, row, level) for way, (count, base) in votes.items() if base
         ]
     return found
 
 
-def _one_way(count: float, base: int, row: Mapping[str, Any], level: float, way: str) -> dict[str, Any]:
-    """Return share, intervals, tests and verdicts of one direction; an odd half vote never helps to show anything."""
+def _one_way(count: float, base: int, row: Mapping[str, Any], level: float) -> dict[str, Any]:
+    """Return share, interval, tests and verdicts of one direction; an odd half vote never helps to show anything."""
     alpha, margin = 1 - level, row["margin"]
     sure, possible = int(np.floor(count)), int(np.ceil(count))
     low, high = HALF - margin, HALF + margin
     fewest, most = (int(value) for value in parity_region(base, low, high, alpha))
     p_value = float(upper_tail(sure, base, HALF))
-    p_other = float(lower_tail(possible, base, HALF))
     p_unsurpassed = float(upper_tail(sure, base, low))
     p_parity = max(p_unsurpassed, float(lower_tail(possible, base, high)))
     needed = int(minimum_count(base, HALF, alpha))
     decides = not row["repeated"]
-    exact, wilson = exact_interval([sure, possible], base, level), wilson_interval(count, base, level)
+    told_low, told_high = exact_interval([sure, possible], base, 1 - 2 * alpha)
     return {
         "count": count,
         "base": base,
         "share": count / base,
-        "ci_low": float(exact[0][0]),
-        "ci_high": float(exact[1][1]),
-        "wilson_low": float(wilson[0]),
-        "wilson_high": float(wilson[1]),
+        "told_low": float(told_low[0]),
+        "told_high": float(told_high[1]),
+        "told_level": 1 - 2 * alpha,
         "p_value": p_value,
-        "p_two_sided": np.nan if way == _NOT_PREFERRING else min(2 * min(p_value, p_other), 1.0),
         "needed": needed,
         "unsurpassed_needed": fewest,
         "parity_low": fewest,
@@ -306,12 +301,12 @@ def _one_way(count: float, base: int, row: Mapping[str, Any], level: float, way:
 def _method(level: float) -> str:
     percent = f"{100 * (1 - level):g} %"
     return (
-        f"Exact binomial tests of the counts, each one-sided at {percent} and the two-sided one beside them. Superior: "
-        "more than half prefer it. Unsurpassed: more than half less the margin do. Parity: between half less and half "
+        f"Exact binomial tests of the counts, each one-sided at {percent}, and Clopper and Pearson's interval that "
+        "leaves out as much on either side, so that it decides them all. Superior: more than half prefer it. "
+        "Unsurpassed: more than half less the margin do. Parity: between half less and half "
         "plus the margin (two one-sided tests). Votes for no preference are treated in three ways: left out; split "
         "equally between the two, an odd half vote counted against what is to be shown; counted among those who do not "
-        f"prefer the sample, so that shares are of everybody asked. {100 * level:g} % intervals by Clopper and Pearson "
-        "(exact) and by Wilson."
+        "prefer the sample, so that shares are of everybody asked."
     )
 
 

@@ -2,8 +2,10 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping, Sequence
+from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass
+from functools import partial
+from itertools import repeat
 from typing import Any
 
 import numpy as np
@@ -34,9 +36,7 @@ from panel.stats.answers.binomial import (
     upper_tail,
 )
 from panel.stats.answers.discrimination import (
-    Apartness,
     BetaBinomial,
-    apartness,
     apartness_of_share,
     chance_right,
     d_prime_of,
@@ -44,14 +44,18 @@ from panel.stats.answers.discrimination import (
     guessing,
     share_who_tell,
 )
-from panel.stats.comparing.multiplicity import below, holm
-from panel.stats.comparing.power import planned_looks_p, same_share_p
+from panel.stats.comparing.multiplicity import below, deciding_alpha, holm
+from panel.stats.comparing.power import planned_looks_low, planned_looks_p, same_share_p
 from panel.study.study import Study
 
 SIMILAR = "similar"
 SEEN_WITH = 0.8
 """Chance with which the smallest share a test could see would have been seen."""
 
+_Ends = Callable[[float, float], tuple[float, float]]
+"""Gives the interval of the share of right answers for the tails that are to lie below and above it."""
+_Told = tuple[float, float, _Ends]
+"""Share of right answers, its standard error and its interval."""
 _Limit = tuple[float, float, bool]
 """Share of people who may tell and the samples still count as similar, of right answers, whether set beforehand."""
 
@@ -69,7 +73,9 @@ class ForcedChoices:
         repeated answers to a paired comparison; `p_adjusted` by Holm over the rows), `limit limit_right
         limit_beforehand most p_similar` (share of people who may tell, as share of right answers, whether it was
         recorded, most right answers that show similarity, its p-value), `d_prime d_std_error d_low d_high`, `told
-        told_low told_high` (share of people who can tell), `right_low right_high`, `power power_similar seen
+        told_low told_high told_level` (share of people who can tell), `right_low right_high` (intervals that decide:
+        the lower end is above guessing where `p_adjusted` tells, the upper below the limit where `p_similar` does),
+        `power power_similar seen
         seen_d_prime` (chance of this many answers to show a difference as large as the limit, and similarity if nobody
         can tell; smallest share and d-prime seen with a chance of 0.8), `ask_apart ask_similar` (people to ask for a
         chance of 0.8 of either), `n_sessions p_same p_same_exact sessions_differ look looks_alarm repeated few_shown
@@ -165,15 +171,17 @@ def _ask_share(similar_below: float | None) -> None:
 
 
 def _judged(
-    told: Sequence[tuple[dict[str, Any], pd.DataFrame, dict[str, Any] | None, list[str]]],
+    told: Sequence[tuple[dict[str, Any], _Told, pd.DataFrame, dict[str, Any] | None, list[str]]],
     unread: pd.DataFrame,
     level: float,
 ) -> ForcedChoices:
     """Put the tests together, as one family."""
-    own_tests, sessions, of_repeated, notes = zip(*told, strict=True)
+    own_tests, ends, sessions, of_repeated, notes = zip(*told, strict=True)
     tests = pd.DataFrame(list(own_tests))
     bar = round(1 - level, 12)
     tests["p_adjusted"] = holm(tests["p_value"].to_numpy())
+    step = deciding_alpha(tests["p_value"].to_numpy(), bar)
+    tests = tests.join(pd.DataFrame([_apart(*each) for each in zip(own_tests, ends, step, repeat(bar), strict=False)]))
     tests["sessions_differ"] = below(tests["p_same"], 1 - level)
     tests["few_shown"] = tests["p_similar"] <= bar
     ask = [_people_to_ask(row, bar) for row in tests.to_dict("records")]
@@ -222,8 +230,8 @@ def _method(tests: pd.DataFrame, level: float) -> str:
         "Similarity: exact one-sided test that fewer right answers came than would if the share of people set "
         "beforehand could tell and the rest guessed.",
         "d-prime from the Thurstonian model of each method with equal variances; standard error by the delta method, "
-        f"{100 * level:g} % interval from the exact interval of the share of right answers (Clopper and Pearson), as "
-        "for the share of people who can tell.",
+        "interval from the exact one of the share of right answers (Clopper and Pearson), as for the share of people "
+        "who can tell: its lower end decides whether they differ, its upper end whether they are similar.",
     ]
     if (tests["n_sessions"] > 1).any():
         parts.append("Counts are added up over sessions; whether they have the same share is tested given the totals.")
@@ -231,7 +239,8 @@ def _method(tests: pd.DataFrame, level: float) -> str:
         parts.append(
             "Where people answered more than once, intervals and similarity are from a beta-binomial model by maximum "
             "likelihood: its likelihood ratio is referred to Student's t with people less one degrees of freedom, "
-            "spread between people to half a chi-square."
+            "spread between people to half a chi-square. Guessing is left out exactly where the test of a difference "
+            "tells."
         )
     if (tests["look"] > 0).any():
         parts.append("Looks planned beforehand: exact p-value by stages, all ways to get there added up.")
@@ -266,8 +275,8 @@ def _notes(tests: pd.DataFrame) -> list[str]:
 
 def _one_test(
     names: Mapping[str, str], rows: pd.DataFrame, facts: Mapping[str, Any], similar_below: float | None, level: float
-) -> tuple[dict[str, Any], pd.DataFrame, dict[str, Any] | None, list[str]]:
-    """Return what the answers of one question, pair and method say: the test, sessions, repeated answers, notes.
+) -> tuple[dict[str, Any], _Told, pd.DataFrame, dict[str, Any] | None, list[str]]:
+    """Return what the answers of one question, pair and method say: test, interval, sessions, repeated answers, notes.
 
     Parameters
     ----------
@@ -297,16 +306,34 @@ def _one_test(
     test |= _sizes(test, 1 - level)
     sessions = _sessions(names, rows, guess)
     test |= _same_share(sessions)
+    right, n, repeated = test["right"], test["n"], None
+    told: _Told = (right / n, float(np.sqrt(right * (n - right) / n**3)), partial(_exact_ends, right, n))
     if test["repeated"]:
-        repeated, found = _repeated(names, people, method, level)
-        test |= _after_repeats(test, repeated["fit"], limit, people)
-        del repeated["fit"]
+        repeated, fit = _repeated(names, people, level)
+        ends: _Ends = fit.ends if fit else partial(_exact_ends, len(people) * bool(right), len(people))
+        test |= _after_repeats(test, fit, limit, people)
+        if method != "paired":
+            ends = partial(_ends_by_guessing, told[2], ends, guess)
+        told = (repeated["mu"], repeated["std_error"] if fit else 0.0, ends)
     else:
-        repeated, found = None, apartness(method, test["right"], test["n"], level)
         test |= _similar(test, limit, 1 - level)
-    looks, notes = _looks(facts, sessions, test)
-    test |= _apart(found) | looks
-    return test, sessions, repeated, notes
+    looks, ends, notes = _looks(facts, sessions, test, told[2])
+    return test | looks, (*told[:2], ends), sessions, repeated, notes
+
+
+def _exact_ends(right: int, n: int, below: float, above: float) -> tuple[float, float]:
+    return float(exact_interval(right, n, 1 - 2 * below)[0]), float(exact_interval(right, n, 1 - 2 * above)[1])
+
+
+def _ends_by_guessing(exact: _Ends, of_people: _Ends, guess: float, below: float, above: float) -> tuple[float, float]:
+    """Return the interval for answers that go together, which holds guessing exactly where the exact test keeps it.
+
+    If nobody can tell, all answers are guesses, whoever gave them; only if somebody can do they go together.
+    """
+    low, high = of_people(below, above)
+    if exact(below, above)[0] <= guess:
+        return min(low, guess), high
+    return max(low, float(np.nextafter(guess, 1))), high
 
 
 def _counted(rows: pd.DataFrame, guess: float, two_sided: bool, alpha: float) -> dict[str, Any]:
@@ -384,23 +411,21 @@ def _same_share(sessions: pd.DataFrame) -> dict[str, Any]:
 
 
 def _repeated(
-    names: Mapping[str, str], people: pd.DataFrame, method: str, level: float
-) -> tuple[dict[str, Any], Apartness]:
-    """Return the fit with a chance of right answers that differs between people, and what it says in d-prime."""
+    names: Mapping[str, str], people: pd.DataFrame, level: float
+) -> tuple[dict[str, Any], BetaBinomial | None]:
+    """Return what a chance of right answers that differs between people says, and its fit where there is one."""
     row: dict[str, Any] = dict(names) | {"n_people": len(people), "n": int(people["n"].sum())}
     try:
         fit = fit_beta_binomial(people["right"], people["n"], level)
     except ModelError:  # all alike: each person counts once, the most cautious reading
         all_right = float(people["right"].sum() > 0)
         low, high = exact_interval(all_right * len(people), len(people), level)
-        found = apartness_of_share(method, all_right, 0.0, float(low), float(high))
         nothing = dict.fromkeys(["std_error", "rho", "rho_std_error", "p_no_spread"], np.nan)
         ends = {"mu": all_right, "ci_low": float(low), "ci_high": float(high)}
-        return row | ends | nothing | {"fit": None}, found
-    found = apartness_of_share(method, fit.mu, fit.std_error, fit.low, fit.high)
+        return row | ends | nothing, None
     row |= {"mu": fit.mu, "std_error": fit.std_error, "ci_low": fit.low, "ci_high": fit.high}
     row |= {"rho": fit.rho, "rho_std_error": fit.rho_std_error, "p_no_spread": fit.p_no_spread}
-    return row | {"fit": fit}, found
+    return row, fit
 
 
 def _after_repeats(
@@ -426,13 +451,13 @@ def _after_repeats(
 
 
 def _looks(
-    facts: Mapping[str, Any], sessions: pd.DataFrame, test: Mapping[str, Any]
-) -> tuple[dict[str, Any], list[str]]:
-    """Return the p-value that allows for looks planned beforehand, where the sessions fit the plan."""
+    facts: Mapping[str, Any], sessions: pd.DataFrame, test: Mapping[str, Any], ends: _Ends
+) -> tuple[dict[str, Any], _Ends, list[str]]:
+    """Return the p-value and the interval that allow for looks planned beforehand, where the sessions fit the plan."""
     nothing = {"look": 0, "looks_alarm": np.nan}
     plan = facts.get("looks")
     if not plan:
-        return nothing, []
+        return nothing, ends, []
     try:
         numbers, needed = [int(look["answers"]) for look in plan], [int(look["right"]) for look in plan]
         so_far = sessions[["n", "right"]].cumsum()
@@ -443,16 +468,30 @@ def _looks(
             raise ValueError
         p_value, alarm = planned_looks_p(numbers, needed, test["guess"], ended, test["right"])
     except (KeyError, TypeError, ValueError, ModelError):
-        return nothing, [
+        note = (
             f"{test['question']}: the answers do not follow the looks that were planned (one session for each, once "
             "per person, stopped as soon as enough were right). The p-value takes the count as if its size had been "
             "fixed beforehand."
-        ]
-    return {"look": ended + 1, "looks_alarm": alarm, "p_value": p_value}, []
+        )
+        return nothing, ends, [note]
+
+    def planned(below: float, above: float) -> tuple[float, float]:
+        return planned_looks_low(numbers, needed, ended, test["right"], below), ends(below, above)[1]
+
+    return {"look": ended + 1, "looks_alarm": alarm, "p_value": p_value}, planned, []
 
 
-def _apart(found: Apartness) -> dict[str, Any]:
+def _apart(test: Mapping[str, Any], told: _Told, step: float, bar: float) -> dict[str, Any]:
+    """Return how far apart the samples are, with the interval that decides: `step` is what the p-value is held against.
+
+    Its lower end decides on a difference. The upper end decides on similarity where a limit is set; else it leaves out
+    as much as the lower one.
+    """
+    below = step / 2 if test["two_sided"] else step
+    above = bar if np.isfinite(test["limit"]) else below
+    found = apartness_of_share(test["method"], *told[:2], *told[2](below, above))
     return {
+        "told_level": 1 - below - above,
         "right_low": found.right_low,
         "right_high": found.right_high,
         "d_prime": found.d_prime,

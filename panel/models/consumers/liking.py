@@ -10,7 +10,7 @@ from typing import Any
 import numpy as np
 import pandas as pd
 from numpy.typing import NDArray
-from scipy.special import fdtrc, stdtr
+from scipy.special import fdtrc
 
 from panel.checks.confounds import answer_confounds
 from panel.errors import ModelError
@@ -48,9 +48,8 @@ class Liking:
         `prototype n raw_mean estimate std_error df ci_low ci_high letters`: mean liking; the estimate takes out who
         tried what. Two prototypes that share a letter cannot be separated (Tukey).
     pairs, versus
-        `prototype versus estimate std_error df statistic p_value p_adjusted ci_low ci_high verdict said because n_both
-        paired_std_error paired_p_value`: all pairs by Tukey, differences from the benchmark by Dunnett (without rows if
-        there is none); `paired_...` is Student's paired test of that pair alone, on the consumers who tried both.
+        `prototype versus estimate std_error df statistic p_value p_adjusted ci_low ci_high verdict said because`: all
+        pairs by Tukey, differences from the benchmark by Dunnett (without rows if there is none).
     distribution
         `prototype answer count base share`: how often each of the 9 points was given.
     boxes
@@ -147,8 +146,8 @@ def weigh_liking(
         question=answers.question,
         tests=tests.assign(differs=below(tests["p_value"], 1 - level)),
         means=_with_counts(model.means, frame),
-        pairs=_with_paired_tests(judge(model.pairs), frame),
-        versus=_with_paired_tests(judge(model.versus), frame),
+        pairs=judge(model.pairs),
+        versus=judge(model.versus),
         distribution=_answer_counts(frame),
         boxes=_top_boxes(frame, level),
         lost=_losses(answers, rank_test, why_lost, bool(order_test)),
@@ -409,17 +408,6 @@ def _same_everywhere(frame: pd.DataFrame) -> pd.DataFrame:
             "n": n[alike],
         }
     )
-
-
-def _with_paired_tests(differences: pd.DataFrame, frame: pd.DataFrame) -> pd.DataFrame:
-    """Return `differences` with `n_both paired_std_error paired_p_value`, Student's paired test of each pair alone."""
-    value = frame.to_numpy(dtype=float)
-    place = frame.columns.get_indexer
-    apart = value[:, place(pd.Index(differences["prototype"]))] - value[:, place(pd.Index(differences["versus"]))]
-    n, mean, std_error = _paired(apart)
-    with np.errstate(divide="ignore", invalid="ignore"):
-        p_value = 2 * stdtr(n - 1.0, -np.abs(mean / std_error))
-    return differences.assign(n_both=n, paired_std_error=std_error, paired_p_value=p_value)
 
 
 def _evenness(frame: pd.DataFrame) -> float:

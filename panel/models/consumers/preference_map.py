@@ -14,9 +14,9 @@ from panel.models.consumers.liking_checks import without_order
 from panel.models.consumers.segments import Segments, find_segments
 from panel.models.prototypes.differences import find_differences
 from panel.models.prototypes.map import PrototypeMap, find_map
-from panel.models.prototypes.verdict import LEVEL
+from panel.models.prototypes.verdict import LEVEL, correlation_ends, with_deciding
 from panel.stats.arrays import Array
-from panel.stats.comparing.multiplicity import below, holm
+from panel.stats.comparing.multiplicity import below
 from panel.stats.maps.groups import without_levels
 from panel.stats.maps.links import correlations, direction_interval, fit_plane, inside_hull, needed_correlation
 from panel.study.study import Study
@@ -54,9 +54,8 @@ class PreferenceMap:
         `component_1 component_2 share`: places among the prototypes, and the share of consumers whose own vector model
         puts their liking there above their own mean.
     sensations
-        `segment attribute estimate n p_value ci_low ci_high beyond p_adjusted shown`: correlation of mean liking and
-        the panel's mean over the prototypes; `beyond` where it is larger than chance makes a single pair, `shown` where
-        it is so after Holm over all these pairs.
+        `segment attribute estimate n p_value p_adjusted told_low told_high told_level shown`: correlation of mean
+        liking and the panel's mean over the prototypes; `shown` by Holm over all these pairs.
     limit
         The correlation a single pair chosen beforehand needs.
     components
@@ -119,8 +118,8 @@ def map_preferences(
     profile = means.pivot_table(index="prototype", columns="attribute", values="estimate").loc[both]
     order = [name for name in study.attributes if name in profile.columns]
     draws = DRAWS if len(frame) <= _MANY else _FEWER_DRAWS
-    sensations = pd.concat([_sensation_rows(each, profile[order], level) for each in liked], ignore_index=True)
-    adjusted = holm(sensations["p_value"])
+    sensations = pd.concat([_sensation_rows(each, profile[order]) for each in liked], ignore_index=True)
+    sensations = with_deciding(sensations, 1 - level, ends=correlation_ends)
     drawn = [(each, points, each.drawn(draws, rng), level) for each in liked]
     return PreferenceMap(
         places=places,
@@ -128,7 +127,7 @@ def map_preferences(
         directions=pd.DataFrame([_direction_rows(*each) for each in drawn]),
         ideals=pd.DataFrame([_ideal_rows(*each) for each in drawn]),
         shares=_share_rows(own, points),
-        sensations=sensations.assign(p_adjusted=adjusted, shown=below(adjusted, 1 - level)),
+        sensations=sensations.assign(shown=below(sensations["p_adjusted"], 1 - level)),
         limit=float(needed_correlation(len(both), level)),
         components=placed.components[["component", "share"]],
         n_consumers=len(frame),
@@ -261,17 +260,11 @@ def _share_rows(own: pd.DataFrame, points: Array) -> pd.DataFrame:
     return pd.DataFrame({"component_1": places[:, 0], "component_2": places[:, 1], "share": share})
 
 
-def _sensation_rows(liked: _Liked, profile: pd.DataFrame, level: float) -> pd.DataFrame:
-    """Return `segment attribute estimate n p_value ci_low ci_high beyond`, prototypes by attributes in `profile`."""
-    found = correlations(liked.means()[:, None], profile.to_numpy(dtype=float), level)
-    return pd.DataFrame(
-        {
-            "segment": liked.segment,
-            "attribute": pd.Series(profile.columns, dtype="str"),
-            **{name: values[0] for name, values in found.items()},
-            "beyond": below(found["p_value"][0], 1 - level),
-        }
-    )
+def _sensation_rows(liked: _Liked, profile: pd.DataFrame) -> pd.DataFrame:
+    """Return `segment attribute estimate n p_value`, prototypes by attributes in `profile`."""
+    found = correlations(liked.means()[:, None], profile.to_numpy(dtype=float))
+    columns = {name: values[0] for name, values in found.items()}
+    return pd.DataFrame({"segment": liked.segment, "attribute": pd.Series(profile.columns, dtype="str"), **columns})
 
 
 def _method(placed: PrototypeMap, n: int, draws: int) -> str:

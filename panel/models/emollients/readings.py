@@ -16,11 +16,11 @@ from panel.models.emollients.curves import ReducedCurves, reduce_curves
 from panel.models.prototypes.differences import find_differences
 from panel.models.prototypes.map import JointMap, joint_map
 from panel.models.prototypes.panel_design import in_order
-from panel.models.prototypes.verdict import CANNOT_TELL
+from panel.models.prototypes.verdict import CANNOT_TELL, LEVEL, correlation_ends, with_deciding
 from panel.stats.comparing.group_means import paired_contrasts
 from panel.stats.comparing.multiplicity import below, benjamini_hochberg, holm
 from panel.stats.formulas.composition import independent_moves
-from panel.stats.maps.links import correlations, needed_correlation
+from panel.stats.maps.links import correlation_interval, correlations, needed_correlation
 from panel.study.formulas import blend_rounding, emollient_blend, joint_changes, matched_pairs
 from panel.study.naming import bare_measure, declared_pairs
 from panel.study.numbers_read import convert, known_unit, same_quantity
@@ -41,11 +41,11 @@ class JoinedReadings:
     panel
         The panel's estimated means, one row per prototype and one column per attribute; empty without scores.
     partners
-        Pairs declared beforehand: `attribute measure expected source declared estimate ci_low ci_high n p_value
-        p_adjusted needed verdict stands_out`; estimate = correlation over the prototypes, p_adjusted by Holm.
+        Pairs declared beforehand: `attribute measure expected source declared estimate n p_value ci_low ci_high needed
+        verdict stands_out`; estimate = correlation over the prototypes, `stands_out` over all of them by Holm.
     screening
-        All other pairs, adjusted by Benjamini and Hochberg: `attribute measure estimate ci_low ci_high n p_value
-        p_adjusted stands_out`.
+        All other pairs, adjusted by Benjamini and Hochberg: `attribute measure estimate n p_value p_adjusted told_low
+        told_high told_level stands_out`.
     swaps
         `measure unit swap removed added percent n_pairs estimate std_error df ci_low ci_high ratio ratio_ci_low
         ratio_ci_high ratio_lowest ratio_highest change goes_along`: what each swap did to each measure. `change` is
@@ -100,7 +100,7 @@ def join_readings(
     readings = _reading_means(study, None if curves is None else curves.readings)
     panel = _panel(study, means, extra)
     pairs, absent = declared_pairs(study, readings.measures["measure"])
-    links = _all_links(panel, readings.wide, level)
+    links = _all_links(panel, readings.wide)
     partners = _partner_links(links, pairs, level)
     screening = _screening_list(links, pairs, level)
     swaps = _reading_swaps(study, readings, level)
@@ -345,19 +345,19 @@ def _on_measures(measures: pd.DataFrame) -> Iterator[str]:
 AS_EXPECTED, AGAINST, _LINKED = "as expected", "against expectation", "linked"
 
 
-def _all_links(panel: pd.DataFrame, instruments: pd.DataFrame, level: float) -> pd.DataFrame:
-    """Correlate every attribute with every measure: `attribute measure estimate ci_low ci_high n p_value`.
+def _all_links(panel: pd.DataFrame, instruments: pd.DataFrame) -> pd.DataFrame:
+    """Correlate every attribute with every measure: `attribute measure estimate n p_value`.
 
     Both tables have one row per prototype; pairs that cannot be correlated are left out.
     """
     together = instruments.reindex(panel.index)
-    found = correlations(panel.to_numpy(dtype=float), together.to_numpy(dtype=float), level)
+    found = correlations(panel.to_numpy(dtype=float), together.to_numpy(dtype=float))
     p, q = found["estimate"].shape
     frame = pd.DataFrame(
         {
             "attribute": pd.Series(np.repeat(np.asarray(panel.columns, dtype=object), q), dtype="str"),
             "measure": pd.Series(np.tile(np.asarray(together.columns, dtype=object), p), dtype="str"),
-            **{name: found[name].ravel() for name in ("estimate", "ci_low", "ci_high", "n", "p_value")},
+            **{name: values.ravel() for name, values in found.items()},
         }
     )
     return frame.loc[frame["estimate"].notna()].reset_index(drop=True)
@@ -366,26 +366,27 @@ def _all_links(panel: pd.DataFrame, instruments: pd.DataFrame, level: float) -> 
 def _partner_links(links: pd.DataFrame, pairs: pd.DataFrame, level: float) -> pd.DataFrame:
     """Return the declared pairs with their correlation and what it says of the expectation.
 
-    Columns `attribute measure expected source declared estimate ci_low ci_high n p_value p_adjusted needed verdict`.
-    Each pair was chosen beforehand and asks its own question, so the verdict rests on its own p-value; `p_adjusted`
-    (Holm) says what remains when all declared pairs are counted as one family. `needed` is the |r| for p < 1 - level.
+    Columns `attribute measure expected source declared estimate n p_value ci_low ci_high needed verdict stands_out`.
+    Each pair was chosen beforehand and asks its own question, so that the verdict, the p-value and the interval are its
+    own; `stands_out` says whether it would be told with all declared pairs counted as one family (Holm). `needed` is
+    the |r| for p < 1 - level.
     """
     found = pairs.merge(links, on=["attribute", "measure"], how="inner")
-    found["p_adjusted"] = holm(found["p_value"])
+    found["ci_low"], found["ci_high"] = correlation_interval(found["estimate"], found["n"], 1 - level)
     found["needed"] = needed_correlation(found["n"], level)
     found["verdict"] = pd.Series(
         [_verdict(row["estimate"], row["p_value"], row["expected"], level) for row in found.to_dict("records")],
         dtype="str",
     )
-    return found.assign(stands_out=below(found["p_adjusted"], 1 - level))
+    return found.assign(stands_out=below(holm(found["p_value"]), 1 - level))
 
 
-def _screening_list(links: pd.DataFrame, pairs: pd.DataFrame, level: float = 0.95) -> pd.DataFrame:
+def _screening_list(links: pd.DataFrame, pairs: pd.DataFrame, level: float = LEVEL) -> pd.DataFrame:
     """Return all pairs that were not declared, the smallest p-value first, under Benjamini and Hochberg."""
     declared = pd.MultiIndex.from_frame(pairs[["attribute", "measure"]])
     others = links.loc[~pd.MultiIndex.from_frame(links[["attribute", "measure"]]).isin(declared)]
-    adjusted = benjamini_hochberg(others["p_value"])
-    others = others.assign(p_adjusted=adjusted, stands_out=below(adjusted, 1 - level))
+    others = with_deciding(others, 1 - level, benjamini_hochberg, correlation_ends)
+    others["stands_out"] = below(others["p_adjusted"], 1 - level)
     return others.sort_values("p_value", kind="stable", ignore_index=True)
 
 
@@ -477,9 +478,10 @@ def _joined_method(n_partners: int, n_screened: int, level: float, *, mapped: bo
     """Return how it was done, as one paragraph for the report."""
     text = (
         "Readings are averaged by prototype (over batches where there are several) and correlated with the panel's "
-        f"estimated means over the prototypes (Pearson's r, Fisher's {100 * level:g} % interval, two-sided t test). "
-        f"Pairs declared beforehand come first ({n_partners}): each is judged by its own p-value, with Holm's "
-        f"adjustment over all of them beside it. The other {n_screened} pairs of attribute and measure are a screening "
+        "estimated means over the prototypes (Pearson's r, two-sided t test, and the exact interval of normal data, "
+        f"which leaves out zero where the test tells). Pairs declared beforehand come first ({n_partners}): each is "
+        f"judged by its own p-value and {100 * level:g} % interval, and beside it stands whether it is told beside all "
+        f"of them (Holm). The other {n_screened} pairs of attribute and measure are a screening "
         "list under Benjamini and Hochberg. A swap's effect on a measure is the mean difference and the geometric mean "
         f"ratio over its matched pairs, with {100 * level:g} % t intervals over pairs that share no prototype."
     )

@@ -28,6 +28,7 @@ from panel.stats.arrays import Array, Codes
 from panel.stats.comparing.multiplicity import below, deciding_alpha, holm, letters_for, serial_gatekeeping
 from panel.stats.comparing.power import two_one_sided_tests
 from panel.stats.comparing.shrinkage import own_variances, shrink_differences, shrink_effects
+from panel.stats.maps.links import correlation_interval
 from panel.study.study import Study
 
 DIFFERS, ALIKE, CANNOT_TELL = "differs", "alike", "cannot tell"
@@ -105,16 +106,32 @@ def difference_verdicts(
     return _beside(differences, alike | columns)
 
 
-def with_deciding(rows: pd.DataFrame, alpha: float = ALPHA, adjust: Callable[[Array], Array] = holm) -> pd.DataFrame:
-    """Return t tests of one family (`estimate std_error df p_value`) with `p_adjusted told_low told_high told_level`.
+def _student_ends(rows: pd.DataFrame, alpha: Array) -> tuple[Array, Array]:
+    estimate, half = rows["estimate"].to_numpy(float), stdtrit(rows["df"], 1 - alpha / 2) * rows["std_error"]
+    return estimate - half, estimate + half
 
-    (`told_low`, `told_high`) leaves out zero exactly where `p_adjusted` is below `alpha`; see `deciding_alpha`.
+
+def correlation_ends(rows: pd.DataFrame, alpha: Array) -> tuple[Array, Array]:
+    """Return the ends of intervals of correlations (`estimate n`), for `with_deciding`."""
+    return correlation_interval(rows["estimate"], rows["n"], alpha)
+
+
+def with_deciding(
+    rows: pd.DataFrame,
+    alpha: float = ALPHA,
+    adjust: Callable[[Array], Array] = holm,
+    ends: Callable[[pd.DataFrame, Array], tuple[Array, Array]] = _student_ends,
+) -> pd.DataFrame:
+    """Return two-sided tests of one family (`p_value`) with `p_adjusted told_low told_high told_level`.
+
+    (`told_low`, `told_high`) leaves out zero exactly where `p_adjusted` is below `alpha`; see `deciding_alpha`. `ends`
+    gives the intervals of rows that leave out zero where the p-values are below these; by default those of t tests
+    (`estimate std_error df`).
     """
-    estimate, error, df, p = (rows[name].to_numpy(float) for name in ("estimate", "std_error", "df", "p_value"))
+    p = rows["p_value"].to_numpy(float)
     step = deciding_alpha(p, alpha, adjust)
-    half = stdtrit(df, 1 - step / 2) * error
-    ends = {"told_low": estimate - half, "told_high": estimate + half}
-    return rows.assign(p_adjusted=adjust(p), **ends, told_level=1 - step)
+    low, high = ends(rows, step)
+    return rows.assign(p_adjusted=adjust(p), told_low=low, told_high=high, told_level=1 - step)
 
 
 def _beside(frame: pd.DataFrame, columns: Mapping[str, Any]) -> pd.DataFrame:

@@ -16,7 +16,6 @@ from numpy.typing import ArrayLike
 from scipy.special import betaln, chdtrc, ndtr, stdtr, stdtrit, xlog1py, xlogy
 
 from panel.errors import ModelError
-from panel.stats.answers.binomial import exact_interval
 from panel.stats.arrays import Array
 
 _LARGEST = 20.0  # with a larger d-prime every way of choosing is right but for rounding
@@ -91,20 +90,6 @@ def share_who_tell(method: str, right: ArrayLike) -> Array:
     """Return the share of people who can tell, if the others guess; 0 at or below guessing."""
     guess = guessing(method)
     return np.asarray(np.maximum((np.asarray(right, dtype=float) - guess) / (1 - guess), 0.0))
-
-
-def apartness(method: str, right: int, n: int, level: float = 0.95) -> Apartness:
-    """Return how far apart two samples are, from `right` of `n` independent answers.
-
-    Raises
-    ------
-    ModelError
-        If the method is not known, or the counts do not fit together.
-    """
-    if not (n >= 1 and 0 <= right <= n):
-        raise ModelError(f"{right} right answers of {n} cannot be. Give whole numbers, right not more than answers.")
-    low, high = exact_interval(right, n, level)
-    return apartness_of_share(method, right / n, float(np.sqrt(right * (n - right) / n**3)), float(low), float(high))
 
 
 def apartness_of_share(method: str, right: float, std_error: float, low: float, high: float) -> Apartness:
@@ -265,6 +250,11 @@ class BetaBinomial:
     signed_root: Callable[[float], float]
     df: int
 
+    def ends(self, below: float, above: float) -> tuple[float, float]:
+        """Return the chances at which `p_above` is `below` and `p_below` is `above`."""
+        low, high = (float(stdtrit(self.df, 1 - tail)) for tail in (below, above))
+        return _interval(self.signed_root, self.mu, low, high)
+
     def p_above(self, chance: float) -> float:
         """Return the one-sided p-value that mu is not above `chance`."""
         return float(stdtr(self.df, -self.signed_root(chance)))
@@ -317,7 +307,8 @@ def fit_beta_binomial(x: ArrayLike, n: ArrayLike, level: float = 0.95) -> BetaBi
         return float(np.sign(mu - inside) * np.sqrt(max(2 * (top - best_at(inside)[0]), 0.0)))
 
     std_error, rho_error = _standard_errors(x, n, mu, rho)
-    low, high = _interval(signed_root, mu, float(stdtrit(len(x) - 1, (1 + level) / 2)))
+    reach = float(stdtrit(len(x) - 1, (1 + level) / 2))
+    low, high = _interval(signed_root, mu, reach, reach)
     return BetaBinomial(
         mu=mu,
         std_error=std_error,
@@ -368,11 +359,11 @@ def _standard_errors(x: Array, n: Array, mu: float, rho: float) -> tuple[float, 
     return float(mu_error), float(rho_error)
 
 
-def _interval(signed_root: Callable[[float], float], mu: float, z: float) -> tuple[float, float]:
-    """Return the chances whose signed root is z and -z."""
+def _interval(signed_root: Callable[[float], float], mu: float, first: float, last: float) -> tuple[float, float]:
+    """Return the chances whose signed root is `first` and minus `last`."""
     from scipy.optimize import brentq
 
     low, high = _EDGE, 1 - _EDGE
-    below = brentq(lambda chance: signed_root(chance) - z, low, mu) if signed_root(low) > z else 0.0
-    above = brentq(lambda chance: signed_root(chance) + z, mu, high) if signed_root(high) < -z else 1.0
+    below = brentq(lambda chance: signed_root(chance) - first, low, mu) if signed_root(low) > first else 0.0
+    above = brentq(lambda chance: signed_root(chance) + last, mu, high) if signed_root(high) < -last else 1.0
     return float(below), float(above)

@@ -302,6 +302,15 @@ def planned_looks_p(
     return min(p_value, 1.0), min(sum(stopped), 1.0)
 
 
+def planned_looks_low(numbers: Sequence[int], needed: Sequence[int], look: int, right: int, tail: float) -> float:
+    """Return the lower end of an interval of the chance of a right answer: where `planned_looks_p` is `tail`."""
+    if right == 0:
+        return 0.0
+    from scipy.optimize import brentq  # slow to load, and seldom needed
+
+    return float(brentq(lambda chance: planned_looks_p(numbers, needed, chance, look, right)[0] - tail, 0.0, 1.0))
+
+
 def _chances(n: int, guess: float) -> Array:
     """Return the binomial chances of 0 to n right answers."""
     x = np.arange(n + 1.0)

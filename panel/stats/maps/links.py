@@ -212,19 +212,15 @@ def _in_running(
 # Correlations of the columns of two tables, and how large one has to be before chance is no longer a good reason.
 
 
-_FEWEST_ROWS = 4  # below this there is no interval: the standard error of atanh(r) is 1 / sqrt(n - 3)
+_FEWEST_ROWS = 4  # below this there is no interval worth the name
 
 
-def correlations(first: ArrayLike, second: ArrayLike, level: float = 0.95) -> dict[str, Array]:
+def correlations(first: ArrayLike, second: ArrayLike) -> dict[str, Array]:
     """Correlate the p columns of `first` with the q columns of `second`, rows (prototypes) in the same order.
 
     NaN is a value that is not there: each pair of columns uses the rows known in both. Columns by name, all (p, q):
-    Pearson's `estimate`, `n` rows known in both, two-sided `p_value`, and Fisher's interval `ci_low ci_high`, NaN where
-    n is below four or a column does not vary.
-
-    References
-    ----------
-    Fisher (1915) Biometrika 10:507-521; Fisher (1921) Metron 1:3-32.
+    Pearson's `estimate`, `n` rows known in both and two-sided `p_value` (Student's t), NaN where n is below four or a
+    column does not vary.
     """
     X, Y = (np.atleast_2d(np.asarray(table, dtype=float).T).T for table in (first, second))
     both = np.isfinite(X)[:, :, None] & np.isfinite(Y)[:, None, :]
@@ -240,15 +236,66 @@ def correlations(first: ArrayLike, second: ArrayLike, level: float = 0.95) -> di
     r = np.where(varies, np.clip(sxy / scale, -1.0, 1.0), np.nan)
     with np.errstate(divide="ignore", invalid="ignore"):
         t = r * np.sqrt((n - 2) / (1 - r**2))
-        centre, half = np.arctanh(r), ndtri(0.5 + level / 2) / np.sqrt(n - 3)
         p_value = np.where(varies, 2 * stdtr(n - 2, -np.abs(t)), np.nan)
-    return {
-        "estimate": r,
-        "n": np.asarray(n, dtype=np.int64),
-        "p_value": p_value,
-        "ci_low": np.where(varies, np.tanh(centre - half), np.nan),
-        "ci_high": np.where(varies, np.tanh(centre + half), np.nan),
-    }
+    return {"estimate": r, "n": np.asarray(n, dtype=np.int64), "p_value": p_value}
+
+
+_POINTS, _WEIGHTS = np.polynomial.legendre.leggauss(80)
+_REACH = 6.0  # over sqrt(n), in angles: twelve of their standard deviations
+_STEPS, _NEAR, _FAR = 40, 1e-10, 2.0  # of the secants: of the deviate at the end, and of atanh(rho) in one step
+
+
+def correlation_interval(r: ArrayLike, n: ArrayLike, alpha: ArrayLike) -> tuple[Array, Array]:
+    """Return the ends of the exact interval of normal data: the rho at which an r so high, or low, has alpha / 2.
+
+    It leaves out zero exactly where the t test of r is below alpha, as Fisher's interval by atanh(r) does not: that
+    test is the case rho = 0 of the same distribution, r / sqrt(1 - r^2) = (z + chi_1 rho / sqrt(1 - rho^2)) / chi_2
+    with n - 1 and n - 2 degrees of freedom. With chi_1 = s cos(a), chi_2 = s sin(a) the chance of an r below is the
+    mean over the angle a of Student's t with 2 n - 3.
+
+    References
+    ----------
+    Fisher (1915) Biometrika 10:507-521; Ruben (1966) J. R. Stat. Soc. B 28:513-525.
+    """
+    r, n, alpha = np.broadcast_arrays(*(np.asarray(each, dtype=float) for each in (r, n, alpha)))
+    inside = np.isfinite(r) & (np.abs(r) < 1)
+    ends = np.stack([np.where(np.abs(r) < 1, np.nan, r)] * 2)
+    for place, sign in enumerate((1, -1)):  # the upper end of r is the lower one of -r, turned
+        ends[place, inside] = sign * _lower_end(sign * r[inside], n[inside], alpha[inside])
+    return ends[0], ends[1]
+
+
+def _lower_end(r: Array, n: Array, alpha: Array) -> Array:
+    """Solve by secants: as a normal deviate, the chance of an r so high is nearly linear in atanh(rho)."""
+    seen, wanted = r / np.sqrt(1 - r**2), ndtri(alpha / 2)
+    here = np.arctanh(r) + wanted / np.sqrt(n - 3)
+    before, off_before = here - 0.1, ndtri(_chance_above(seen, np.sinh(here - 0.1), n)) - wanted
+    for _ in range(_STEPS):
+        off = ndtri(_chance_above(seen, np.sinh(here), n)) - wanted
+        if (np.abs(off) < _NEAR).all():
+            break
+        slope = np.divide(here - before, off - off_before, out=np.zeros_like(here), where=off != off_before)
+        before, off_before, here = here, off, here - np.clip(off * slope, -_FAR, _FAR)
+    return np.asarray(np.tanh(here))
+
+
+def _chance_above(seen: Array, true: Array, n: Array) -> Array:
+    """Return P(R / sqrt(1 - R^2) > seen) at rho / sqrt(1 - rho^2) = true.
+
+    The mean of Student's t of sqrt(2 n - 3) (true cos(a) - seen sin(a)), which turns within 1 / c of atan(true / seen),
+    c = sqrt((2 n - 3) (seen^2 + true^2)): the points lie as close there, at sinh(u) / c.
+    """
+    c, turn = np.sqrt((2 * n - 3) * (seen**2 + true**2)) + 1, np.arctan2(np.where(seen < 0, -true, true), np.abs(seen))
+    middle = np.arctan(np.sqrt((n - 3) / (n - 2)))
+    low, high = np.maximum(middle - _REACH / np.sqrt(n), 0.0), np.minimum(middle + _REACH / np.sqrt(n), np.pi / 2)
+    low, high = np.arcsinh(c * (low - turn))[:, None], np.arcsinh(c * (high - turn))[:, None]
+    u = low + (high - low) * (_POINTS + 1) / 2
+    angle = np.clip(turn[:, None] + np.sinh(u) / c[:, None], 1e-300, np.pi / 2)
+    sine, cosine, n = np.sin(angle), np.cos(angle), n[:, None]
+    log_weight = (n - 3) * np.log(sine) + (n - 2) * np.log(cosine)
+    weight = _WEIGHTS * np.cosh(u) * np.exp(log_weight - log_weight.max(axis=1, keepdims=True))
+    below = stdtr(2 * n - 3, np.sqrt(2 * n - 3) * (true[:, None] * cosine - seen[:, None] * sine))
+    return np.asarray((weight * below).sum(axis=1) / weight.sum(axis=1))
 
 
 def needed_correlation(n: ArrayLike, level: float = 0.95) -> Array:

@@ -22,13 +22,12 @@ from panel.study.shown import (
     P,
     Source,
     Table,
+    deciding,
     each_row,
-    interval,
     number,
     of_those,
     p_value,
     share,
-    share_interval,
     text,
     yes_no,
 )
@@ -97,9 +96,9 @@ CHOICES = Table(
         *(QUESTION, text("Test", "method", METHOD_WORDS), each_row("Samples", _samples, "prototype", "versus")),
         *(of_those("Right", "right", "n"), each_row("Needed", _needed_cell, "needed", "n", figure=True), P, P_HOLM),
         *(number("Size (d-prime)", "d_prime", 2), number("Standard error", "d_std_error", 2)),
-        interval("d_low", "d_high", 2, "Size, {level}, of it alone"),
+        deciding("d_low", "d_high", heading="Size, {told}", digits=2),
         share("People who can tell", "told"),
-        *(share_interval("told_low", "told_high", heading="People who can tell, {level}, of it alone"), VERDICT),
+        *(deciding(heading="People who can tell, {told}", digits=1, write=format_shares), VERDICT),
     ),
     key=("question", "kind", "prototype", "versus"),
     code="FC",
@@ -198,7 +197,7 @@ def _line(row: Mapping[Any, Any], result: ForcedChoices, names: Naming) -> str:
     ]
     ends = format_interval(row["d_low"], row["d_high"], 2)
     parts.append(
-        f"d-prime is {format_number(row['d_prime'], 2)} ({level_words(result.level)} {ends}); "
+        f"d-prime is {format_number(row['d_prime'], 2)} ({level_words(row['told_level'])} {ends}); "
         f"{format_share(row['told'])} of people can tell ({format_shares(row['told_low'], row['told_high'])})."
     )
     return " ".join([*parts, *_over_sessions(row)])
@@ -318,7 +317,7 @@ def _preferred_figure(result: Preferences, width: float = BROAD) -> Figure:
         base = int(own["base"])
         lines.append(
             {
-                **own[["share", "ci_low", "ci_high"]].to_dict(),
+                **{"share": own["share"], "ci_low": own["told_low"], "ci_high": own["told_high"]},
                 "filled": any(_all(ways, str(row[each]), "superior") for each in ("prototype", "versus")),
                 "dotted": HALF,
                 "full": row["needed"] / base if base else np.nan,
@@ -387,9 +386,7 @@ PREFERENCES = Table(
     columns=(
         *(QUESTION, text("Prefer", "prototype"), text("To", "versus"), text("No preference", "way")),
         *(each_row("Count", _votes, "count", "base", figure=True), share("Share")),
-        share_interval(heading="{level}, exact"),
-        share_interval("wilson_low", "wilson_high", heading="{level}, Wilson"),
-        *(p_value("p, one-sided", "p_value"), p_value("p, two-sided", "p_two_sided")),
+        *(deciding(digits=1, write=format_shares), p_value("p, one-sided", "p_value")),
         each_row("Needed: superior", _fewest("needed"), "needed", "base", figure=True),
         each_row("Needed: unsurpassed", _fewest("unsurpassed_needed"), "unsurpassed_needed", "base", figure=True),
         each_row("Parity", _parity, "parity_low", "parity_high", figure=True),

@@ -143,7 +143,7 @@ def _difference(method: str) -> tuple[Column, ...]:
     return (
         *(PROTOTYPE, VERSUS, change("Difference (points)", digits=_DIGITS)),
         *(interval(digits=_DIGITS, heading=f"{{level}}, {method}"), p_value(f"p, {method}", "p_adjusted")),
-        *(p_value("p of this pair alone", "paired_p_value"), each_row(f"In words, {method}", _verdict, "verdict")),
+        each_row(f"In words, {method}", _verdict, "verdict"),
     )
 
 

@@ -11,7 +11,21 @@ import pandas as pd
 from panel.models.consumers.preference_map import PreferenceMap
 from panel.stats.arrays import Array
 from panel.study.naming import Naming
-from panel.study.shown import ATTRIBUTE, About, Across, P, Source, Table, each_row, interval, number, p_value, share
+from panel.study.shown import (
+    ATTRIBUTE,
+    About,
+    Across,
+    Column,
+    P,
+    Source,
+    Table,
+    deciding,
+    each_row,
+    interval,
+    number,
+    p_value,
+    share,
+)
 from panel.views.pictures import (
     BROAD,
     FAINT,
@@ -26,7 +40,7 @@ from panel.views.pictures import (
     wrapped,
 )
 from panel.views.told import Picture, Told, drawer
-from panel.words import capital, counted, format_interval, format_list, format_number, format_share, p_words, quoted
+from panel.words import capital, counted, format_list, format_number, format_share, p_words, quoted
 
 if TYPE_CHECKING:
     from matplotlib.axes import Axes
@@ -43,9 +57,9 @@ def _group(result: PreferenceMap, segment: int) -> str:
     return f"group {segment} ({counted(int(rows.loc[rows['segment'] == segment, 'n_consumers'].iloc[0]), 'consumer')})"
 
 
-def _correlation(row: Mapping[str, Any], _: About) -> str:
-    ends = format_interval(row["ci_low"], row["ci_high"], 2)
-    return f"{format_number(row['estimate'], 2)}{' *' if row['shown'] else ''} ({ends})"
+def _correlations(rows: pd.DataFrame, about: About) -> list[str]:
+    told = zip(rows["estimate"], rows["shown"], deciding(digits=2).cells(rows, about), strict=True)
+    return [f"{format_number(r, 2)}{' *' if shown else ''}; {ends}" for r, shown, ends in told]
 
 
 def _with_ideals(found: PreferenceMap) -> pd.DataFrame:
@@ -54,13 +68,13 @@ def _with_ideals(found: PreferenceMap) -> pd.DataFrame:
 
 SENSATIONS = Table(
     name="sensations",
-    title="Liking and what the panel feels, over the prototypes (r, interval of each alone; *: shown after Holm)",
+    title="Liking and what the panel feels, over the prototypes (r; {told}; *: shown after Holm)",
     rows="sensations",
     columns=(ATTRIBUTE,),
     key=("attribute", "segment"),
     across=Across(
         "segment",
-        each_row("", _correlation, "estimate", "ci_low", "ci_high", "shown", figure=True),
+        Column("", _correlations),
         lambda segment, about: f"r, {_group(about.result, int(segment))}",
     ),
     code="HS",

@@ -25,9 +25,9 @@ from panel.study.shown import (
     Source,
     Table,
     count,
+    deciding,
     each_row,
     number,
-    p_value,
     share,
     text,
     yes_no,
@@ -218,11 +218,10 @@ def _expected(row: Mapping[str, Any], _: About) -> str:
     return f"{way} ({row['source']})" if row["source"] and way != NOTHING else way
 
 
-def _correlation(row: Mapping[Any, Any], _: About) -> str:
+def _correlation(row: Mapping[Any, Any], _: About | None = None) -> str:
     return f"{format_number(row['estimate'], 2)} ({format_interval(row['ci_low'], row['ci_high'], 2)})"
 
 
-_R = each_row("r ({level}, of it alone)", _correlation, "estimate", figure=True)
 _READING = text("Reading", "measure")
 _PARTNERS = Table(
     "partners",
@@ -232,11 +231,10 @@ _PARTNERS = Table(
         ATTRIBUTE,
         _READING,
         each_row("Expected", _expected, "expected"),
-        _R,
+        each_row("r ({level})", _correlation, "estimate", figure=True),
         count("Prototypes", "n"),
-        number("r needed", "needed", 2),
-        p_value("p of r, Holm", "p_adjusted"),
-        VERDICT,
+        *(number("r needed", "needed", 2), P, VERDICT),
+        yes_no("Also beside all these pairs", "stands_out"),
     ),
     key=("attribute", "measure"),
     code="RP",
@@ -247,7 +245,10 @@ _SCREENING = Table(
     "screening",
     "All other pairs of attribute and reading, the clearest first",
     "screening",
-    (ATTRIBUTE, _READING, _R, count("Prototypes", "n"), P, P_ADJUSTED, yes_no("Stands out", "stands_out")),
+    (
+        *(ATTRIBUTE, _READING, number("r", "estimate", 2), deciding(digits=2), count("Prototypes", "n")),
+        *(P, P_ADJUSTED, yes_no("Stands out", "stands_out")),
+    ),
     key=("attribute", "measure"),
 )
 
@@ -432,7 +433,7 @@ def _scatter_figure(result: JoinedReadings, names: Naming, width: float = BROAD)
         unit = str(readings["unit"].iloc[0])
         axes.set_xlabel(shortened(measure_title(str(pair["measure"]), unit), _FONT, room), fontsize=_FONT, color=INK)
         axes.set_ylabel(names.with_scale("Panel mean"), fontsize=_FONT, color=INK)
-        r = f"r = {format_number(pair['estimate'], 2)} ({format_interval(pair['ci_low'], pair['ci_high'], 2)})"
+        r = f"r = {_correlation(pair)}"
         words = (names.attribute(attribute), r, str(pair["verdict"]))
         title = "\n".join(line for each in words for line in wrapped(each, _FONT, room, 2))
         axes.set_title(title, fontsize=_FONT, color=INK, loc="left")

@@ -3,6 +3,8 @@
 import numpy as np
 import pandas as pd
 import pytest
+from hypothesis import given, settings
+from hypothesis import strategies as st
 from scipy.stats import binom, binomtest, false_discovery_control, fisher_exact
 from statsmodels.stats.multitest import multipletests
 
@@ -62,7 +64,9 @@ def test_d_prime_and_its_error(method, right, n, d, error):
     told = one(judge_count(KINDS[method], right, n))
     assert told["d_prime"] == pytest.approx(d, abs=PRINTED)
     assert told["d_std_error"] == pytest.approx(error, abs=PRINTED)
-    exact = binomtest(right, n).proportion_ci(0.95, "exact")
+    # one-sided tests at 5 % leave out as much on either side; paired is two-sided
+    exact = binomtest(right, n).proportion_ci(told["told_level"], "exact")
+    assert told["told_level"] == pytest.approx(0.95 if method == "paired" else 0.9)
     assert (told["right_low"], told["right_high"]) == pytest.approx((exact.low, exact.high), abs=1e-7)
 
 
@@ -188,12 +192,15 @@ def test_repeated_triangle_tests_keep_the_exact_test_and_take_intervals_from_peo
     result = repeated("triangle", counts, 3)
     told, fit = one(result), fit_beta_binomial(counts, [3] * 12)
     assert told["p_value"] == pytest.approx(binom.sf(sum(counts) - 1, 36, 1 / 3))
-    assert told["right_low"] == fit.low
+    low, high = fit.ends(0.05, 0.05)
+    assert fit.p_above(low) == pytest.approx(0.05, rel=1e-6)  # of a root that was searched for
+    assert told["right_high"] == high
+    assert low < 1 / 3 < told["right_low"] < 1 / 3 + 1e-9  # the exact test tells: guessing alone is left out
     assert told["p_similar"] == fit.p_below(2 / 3)
     assert np.isnan(told["most"])
     row = result.repeated.iloc[0]
     assert (row["n_people"], row["n"], row["rho"]) == (12, 36, fit.rho)
-    single = one(judge_count("triangle", sum(counts), 36))
+    single = one(judge_count("triangle", sum(counts), 36, similar_below=0.5))
     assert told["d_high"] - told["d_low"] > single["d_high"] - single["d_low"]
     assert any("rests on people, not on answers" in note for note in result.notes)
 
@@ -212,10 +219,47 @@ def test_repeated_answers_that_are_all_alike_count_people():
     result = repeated("triangle", [2] * 8, 2)
     told = one(result)
     assert told["d_prime"] == np.inf
-    assert told["right_low"] == pytest.approx(binomtest(8, 8).proportion_ci(0.95, "exact").low)
+    assert told["right_low"] == pytest.approx(binomtest(8, 8).proportion_ci(0.9, "exact").low)
     assert np.isnan(result.repeated["rho"].iloc[0])
     none = one(repeated("triangle", [0] * 8, 2))
     assert none["p_similar"] == pytest.approx(binom.cdf(0, 8, 2 / 3))
+
+
+KINDS_ASKED = ("triangle", "duo_trio", "three_afc", "tetrad", "paired")
+
+
+@settings(max_examples=60, deadline=None)
+@given(st.data(), st.sampled_from([0.9, 0.95]))
+def test_the_interval_shown_is_the_one_that_decides(data, level):
+    """Above guessing exactly where p after Holm tells a difference, below the limit where similarity is shown."""
+    parts, questions = [], []
+    for kind in data.draw(st.lists(st.sampled_from(KINDS_ASKED), min_size=1, max_size=5, unique=True), "kinds"):
+        n, turns = data.draw(st.integers(1, 40), "people"), data.draw(st.integers(1, 2), "turns")
+        rows = [
+            right_rows(kind, data.draw(st.integers(0, n), "right"), n, replicate=str(turn)) for turn in range(turns)
+        ]
+        if kind == "paired":
+            rows = [part.assign(answer=np.where(part["answer"] == "1", "P4", "P8")) for part in rows]
+        parts += rows
+        questions.append({"question": kind} | data.draw(st.sampled_from([{}, {"similar_below": 0.3}]), "limit"))
+    tests = judge_forced_choices(choice_study(*parts, questions=questions), level=level).tests
+    for row in tests.to_dict("records"):
+        told = row["p_adjusted"] < 1 - level
+        below = row["two_sided"] and row["right_high"] < row["guess"]
+        assert told == (row["right_low"] > row["guess"] or below)
+        if row["right_low"] > row["guess"]:
+            assert row["told_low"] > 0
+            assert row["d_low"] > 0
+        if np.isfinite(row["limit"]):
+            assert row["few_shown"] == (row["right_high"] < row["limit_right"])
+
+
+def test_the_interval_after_planned_looks_decides_too():
+    for right in (15, 16, 17, 18, 19, 20, 21):
+        told = one(looked(8, right - 8))
+        assert (told["p_value"] < 0.05) == (told["right_low"] > 1 / 3)
+        assert planned_looks_p([18, 36], [12, 20], told["right_low"], 1, right)[0] == pytest.approx(0.05)
+    assert one(looked(0, 0))["right_low"] == 0
 
 
 def test_an_order_of_rows_changes_nothing():

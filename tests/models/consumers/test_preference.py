@@ -94,10 +94,23 @@ def test_p_values_are_those_of_scipy():
     result = counted(32, 20, 8)
     row = way(result)
     assert row["p_value"] == pytest.approx(binomtest(32, 52, alternative="greater").pvalue, abs=CLOSED_FORM)
-    assert row["p_two_sided"] == pytest.approx(binomtest(32, 52).pvalue, abs=CLOSED_FORM)
-    for kind, columns in (("exact", ("ci_low", "ci_high")), ("wilson", ("wilson_low", "wilson_high"))):
-        theirs = binomtest(32, 52).proportion_ci(0.95, kind)
-        assert tuple(row[list(columns)]) == pytest.approx((theirs.low, theirs.high), abs=1e-7)
+    theirs = binomtest(32, 52).proportion_ci(0.9, "exact")
+    assert (row["told_low"], row["told_high"]) == pytest.approx((theirs.low, theirs.high), abs=1e-7)
+    assert row["told_level"] == pytest.approx(0.9)
+
+
+@settings(max_examples=60)
+@given(st.integers(0, 400), st.integers(0, 400), st.integers(0, 20), st.sampled_from([0.05, 0.2]))
+def test_the_interval_shown_decides_all_three(one, other, neither, margin):
+    if not one + other:
+        return
+    asked = [{"question": "preference", "margin": margin}]
+    for row in counted(one, other, neither, asked).ways.to_dict("records"):
+        low, high = row["told_low"], row["told_high"]
+        assert row["superior"] == (low > 0.5)
+        assert row["unsurpassed"] == (low > 0.5 - margin)
+        assert row["parity"] == (low > 0.5 - margin and high < 0.5 + margin)
+        assert (row["p_value"] < 0.05) == (low > 0.5)
 
 
 def test_votes_for_no_preference_are_counted_in_three_ways():
@@ -109,11 +122,8 @@ def test_votes_for_no_preference_are_counted_in_three_ways():
     split = way(result, name=_SPLIT)
     # the odd half vote helps neither side
     assert split["p_value"] == pytest.approx(binomtest(32, 52, alternative="greater").pvalue, abs=CLOSED_FORM)
-    low = way(result, "P1", _SPLIT)
-    assert low["p_two_sided"] == pytest.approx(2 * binomtest(20, 52, alternative="less").pvalue, abs=CLOSED_FORM)
-    assert split["ci_low"] == pytest.approx(binomtest(32, 52).proportion_ci(0.95, "exact").low, abs=1e-7)
-    assert split["ci_high"] == pytest.approx(binomtest(33, 52).proportion_ci(0.95, "exact").high, abs=1e-7)
-    assert np.isnan(way(result, name=_NOT_PREFERRING)["p_two_sided"])
+    assert split["told_low"] == pytest.approx(binomtest(32, 52).proportion_ci(0.9, "exact").low, abs=1e-7)
+    assert split["told_high"] == pytest.approx(binomtest(33, 52).proportion_ci(0.9, "exact").high, abs=1e-7)
 
 
 @settings(max_examples=30)

@@ -64,7 +64,7 @@ def test_each_groups_direction_and_sensations():
     assert r.loc[(1, "greasy"), "estimate"] < -0.95
     assert r.loc[(2, "greasy"), "estimate"] > 0.5
     assert r.loc[(2, "soft"), "estimate"] > r.loc[(1, "soft"), "estimate"]
-    assert (r["beyond"] == (r["estimate"].abs() > found.limit)).all()
+    assert ((r["p_value"] < 0.05) == (r["estimate"].abs() > found.limit)).all()
     assert found.limit == pytest.approx(float(needed_correlation(8)))
     assert found.limit == pytest.approx(0.7067, abs=5e-5)  # tables of r: 6 degrees of freedom, 5 %, two-sided
     assert (r["n"] == 8).all()

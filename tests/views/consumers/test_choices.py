@@ -49,7 +49,7 @@ def test_a_difference():
         "count: triangle test of one sample and the other, 19 of 36 right (p after Holm = 0.012, at least 18 needed"
     )
     assert "people can tell them apart." in told
-    assert "d-prime is 1.61 (95 % interval 0.49 to 2.48); 29 % of people can tell (3 to 55 %)." in told
+    assert "d-prime is 1.61 (90 % interval 0.72 to 2.35); 29 % of people can tell (6 to 51 %)." in told
     assert _headline(judge_count("triangle", 19, 36)) == "one sample and the other: people can tell them apart."
 
 
@@ -179,8 +179,8 @@ def test_one_row_per_test():
     assert row["Right"] == "19 of 36"
     assert row["Needed"] == "18"
     assert row["P"] == "0.012"
-    assert row["Size, 95 % interval, of it alone"] == "0.49 to 2.48"
-    assert row["People who can tell, 95 % interval, of it alone"] == "3.2 to 54.4 %"
+    assert row["Size, interval that decides, 90 %"] == "0.72 to 2.35"
+    assert row["People who can tell, interval that decides, 90 %"] == "6.9 to 50.9 %"
     assert shown(CHOICES, judge_count("triangle", 12, 12), NAMES)["Size (d-prime)"].item() == "∞"
     assert shown(CHOICES, judge_count("triangle", 2, 2), NAMES)["Needed"].item() == "–"
 

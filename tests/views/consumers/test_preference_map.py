@@ -28,7 +28,7 @@ def test_each_group_and_its_sensations():
 
 def test_signs_and_the_order_by_size_are_kept():
     result = demo_preferences()
-    every = replace(result, sensations=result.sensations.assign(shown=result.sensations["beyond"]))
+    every = replace(result, sensations=result.sensations.assign(shown=result.sensations["p_value"] < 0.05))
     said = _headline(every, demo()[1])
     assert "with more ease of spreading, wetness and speed of soaking in and less greasy film, lasting residue" in said
     assert "in group 2 with more integrity of shape" in said
@@ -39,6 +39,7 @@ def test_sensations_are_shown_after_holm_over_all_attributes_and_groups():
     theirs = multipletests(rows["p_value"], alpha=0.05, method="holm")
     np.testing.assert_allclose(rows["p_adjusted"], theirs[1], rtol=1e-9)
     assert rows["shown"].tolist() == theirs[0].tolist()
+    np.testing.assert_array_equal(rows["shown"], (rows["told_low"] > 0) | (rows["told_high"] < 0))
     assert len(rows) == 3 * 14
 
 
@@ -69,7 +70,7 @@ def test_stars_and_what_they_mean():
     names = demo()[1]
     table = shown(SENSATIONS, demo_preferences(), names).set_index("Attribute")
     assert list(table.columns) == ["r, all consumers", "r, group 1 (38 consumers)", "r, group 2 (19 consumers)"]
-    assert table.loc["greasy film"].iloc[0] == "−0.93 * (−0.99 to −0.64)"
+    assert table.loc["greasy film"].iloc[0] == "−0.93 *; −1.00 to −0.04 (99.88 %)"
     assert "*" not in table.loc["wetness"].iloc[1]  # 0.90, beyond the limit of a single pair
     told = tell_preference_map(demo_preferences(), names)
     assert "beyond 0.71" in told.drawers[0].items[0]

@@ -64,8 +64,9 @@ def test_what_goes_against_the_expectation_and_what_may_be_chance_is_said():
 
 
 def test_the_model_says_what_stands_out():
-    for rows in (JOINED.partners, JOINED.screening):
-        np.testing.assert_array_equal(rows["stands_out"], rows["p_adjusted"] < 0.05)
+    rows = JOINED.screening
+    np.testing.assert_array_equal(rows["stands_out"], rows["p_adjusted"] < 0.05)
+    np.testing.assert_array_equal(rows["stands_out"], (rows["told_low"] > 0) | (rows["told_high"] < 0))
 
 
 def test_the_screening_list_is_told_with_its_limits():
@@ -165,10 +166,10 @@ def test_prototypes_without_a_reading_have_a_dash():
 
 def test_partners():
     table = shown(_PARTNERS, JOINED, NAMES)
-    assert table.shape == (10, 8)
+    assert table.shape == (10, 9)
     row = table.set_index("Attribute").loc["ease of spreading"]
     assert row[["Reading", "Expected"]].tolist() == ["work of shear", "opposite ways (Gore 2018)"]
-    assert row["R (95 % interval, of it alone)"] == "−0.77 (−0.96 to −0.15)"
+    assert row["R (95 % interval)"] == "−0.77 (−0.94 to −0.13)"
     assert row["R needed"] == "0.71"
     assert row["In words"] == "as expected"
 
@@ -223,7 +224,7 @@ def test_dots_are_the_means_in_every_picture():
 
 def test_titles_units_and_what_cannot_be_told():
     first = _scatter_figure(JOINED, NAMES).axes[0]
-    assert first.get_title(loc="left") == "gloss in the dish\nr = 0.15 (−0.62 to 0.77)\ncannot tell"
+    assert first.get_title(loc="left") == "gloss in the dish\nr = 0.15 (−0.58 to 0.74)\ncannot tell"
     assert first.get_xlabel() == "gloss, GU"
     assert first.get_ylabel() == "Panel mean (0 to 100)"
     assert {line.get_alpha() for line in first.lines} == {0.35}  # pale
