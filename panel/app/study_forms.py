@@ -79,7 +79,7 @@ _WHERE_PRESENT = {
 }
 _DECIMALS = {"": "as the file shows", ".": "point", ",": "comma"}
 _ABSENT = "not in the file"
-_NEW_STUDY = "into a new study"
+_NEW_STUDY, _STUDY_IN_USE = "into a new study", "into the study in use"
 
 
 def import_form() -> None:
@@ -125,8 +125,8 @@ def survey_form() -> None:
     person = st.selectbox(
         "Code of the person", ["", *uploaded.header], format_func=lambda n: n or "found by itself", key=f"person {key}"
     )
-    beside = now is not None and now.folder is not None and bool(now.study.prototypes)
-    into = st.radio("Put them", [_NEW_STUDY, plain(now.title)], horizontal=True) if now and beside else _NEW_STUDY
+    own = now is not None and now.folder is not None and bool(now.study.prototypes)
+    into = st.radio("Put them", [_NEW_STUDY, _STUDY_IN_USE], horizontal=True) if own else _NEW_STUDY
     read = attempt(read_survey, uploaded, person or "", now.study.prototypes if now and into != _NEW_STUDY else ())
     if read is None:
         return
