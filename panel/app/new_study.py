@@ -131,6 +131,10 @@ def _show_new_study() -> None:
         return
     done = _steps_done(study.study)
     first = next((step for step in _STEPS if step not in done), _STEPS[-1])
+    if left := [step[2:] for step in _STEPS if done and step not in done]:
+        st.caption(
+            f"{counted(len(done), 'step')} of {len(_STEPS)} done. It goes on at “{first[2:]}”; left: {', '.join(left)}."
+        )
     label = {step: f"{step} \u2713" if step in done else step for step in _STEPS}
     step = st.segmented_control(
         "Step", _STEPS, default=first, format_func=label.__getitem__, key=study.choice(f"{_STEP} {len(done)}")

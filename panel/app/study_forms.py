@@ -9,8 +9,17 @@ import pandas as pd
 import streamlit as st
 
 from panel.app.places import FIRST_PART, leave_for
-from panel.app.state import StudyInUse, default_folder, demo_folder, leave_message, typed_path, use_path, use_study
-from panel.app.widgets import attempt, download, file_name, plain, say, table
+from panel.app.state import (
+    StudyInUse,
+    default_folder,
+    demo_folder,
+    leave_message,
+    study_in_use,
+    typed_path,
+    use_path,
+    use_study,
+)
+from panel.app.widgets import attempt, download, file_name, keep_and_tell, plain, say, table
 from panel.errors import PanelError, StudyError
 from panel.study.archives import open_workbook, sheet_names
 from panel.study.folder import write_study
@@ -20,7 +29,7 @@ from panel.study.raw_table import RawTable, raw_file, raw_table
 from panel.study.score_sheets import score_table
 from panel.study.scores_import import ImportedScores, ScoresLayout, guess_layout, read_scores, study_from_scores
 from panel.study.study import RawFile, Study, natural_order
-from panel.study.survey import KINDS, one_row_each, survey_columns, survey_study
+from panel.study.survey import KINDS, read_survey, with_survey
 
 # Taking the study away: as a folder on this computer, as zip or as workbook.
 
@@ -70,7 +79,7 @@ _WHERE_PRESENT = {
 }
 _DECIMALS = {"": "as the file shows", ".": "point", ",": "comma"}
 _ABSENT = "not in the file"
-_NUMBERED = "none: the rows are numbered"
+_NEW_STUDY, _STUDY_IN_USE = "into a new study", "into the study in use"
 
 
 def import_form() -> None:
@@ -109,28 +118,40 @@ def survey_form() -> None:
         st.caption("A row for each person and a column for P1 liking, P2 liking; or a row for each person and product.")
         return
     file = raw_file(upload.name, upload.getvalue())
-    read = attempt(lambda: one_row_each(raw_table(file)))
+    uploaded, now = attempt(raw_table, file), attempt(study_in_use)
+    if uploaded is None:
+        return
+    key = file.sha256[:16]
+    person = st.selectbox(
+        "Code of the person", ["", *uploaded.header], format_func=lambda n: n or "found by itself", key=f"person {key}"
+    )
+    own = now is not None and now.folder is not None and bool(now.study.prototypes)
+    into = st.radio("Put them", [_NEW_STUDY, _STUDY_IN_USE], horizontal=True) if own else _NEW_STUDY
+    read = attempt(read_survey, uploaded, person or "", now.study.prototypes if now and into != _NEW_STUDY else ())
     if read is None:
         return
-    raw, prototypes = read
-    guess = survey_columns(raw, prototypes)
+    raw, guess = read
     st.markdown("**What does each column ask?** This is a guess; put it right where it is wrong.")
     texts = {
-        str(name): st.column_config.TextColumn(str(name).capitalize(), disabled=name == "column") for name in guess
+        str(name): st.column_config.TextColumn(str(name).capitalize(), disabled=name in ("column", "noticed"))
+        for name in guess
     }
     texts["kind"] = st.column_config.SelectboxColumn(
         "Kind of question", options=["", *KINDS], format_func=lambda kind: str(kind).replace("_", " ")
     )
     asked = st.data_editor(
-        guess, hide_index=True, column_config=texts, key=f"asked {file.sha256[:16]}", alt="Questions", placeholder=""
+        guess, hide_index=True, column_config=texts, key=f"asked {key} {person} {into}", alt="Questions", placeholder=""
     )
+    say(raw.notes)
     st.caption("Of just-about-right answers, too little, just right and too much are kept as 2, 3 and 4 of 5.")
-    alone = [name for name in raw.header if len(set(raw.column(name))) == len(raw.lines)]
-    free = [name for name in alone if not guess.set_index("column").loc[name, "kind"]]
-    person = st.selectbox("Code of the person", ["", *free], min(len(free), 1), format_func=lambda n: n or _NUMBERED)
-    title = st.text_input("Title of the study", PurePath(file.name).stem, key=f"title {file.sha256[:16]}") or file.name
+    asked = asked.fillna("").astype("str")
+    if now and into != _NEW_STUDY:
+        if st.button("Add these answers", type="primary"):
+            keep_and_tell(now, lambda study: with_survey(study, raw, asked), f"The answers of {file.name} were added.")
+        return
+    title = st.text_input("Title of the study", PurePath(file.name).stem, key=f"title {key}") or file.name
     if st.button("Use these answers", type="primary"):
-        study = attempt(survey_study, raw, asked.fillna("").astype("str"), person or "", title)
+        study = attempt(with_survey, Study({}, {"title": title}), raw, asked)
         if study is not None:
             _keep_import(study, title, "answers")
 

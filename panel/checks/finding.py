@@ -3,14 +3,14 @@
 from __future__ import annotations
 
 import re
-from collections.abc import Callable, Iterable, Iterator
+from collections.abc import Callable, Iterable, Iterator, Sequence
 from dataclasses import dataclass, field
 from typing import NamedTuple
 
 import numpy as np
 import pandas as pd
 
-from panel.words import FEW
+from panel.words import FEW, first_few
 
 SEVERITIES = ("stop", "warning", "note")
 
@@ -113,6 +113,14 @@ def gathered(
         groups = [cases] if many else [np.flatnonzero(places == place) for place in in_order]
     for group in groups:
         yield _where_all(group, where), group
+
+
+def by_text(texts: Sequence[str], where: Callable[[int], str]) -> Iterator[tuple[str, np.ndarray, str]]:
+    """Yield places, cases and texts of each finding: cells that hold the same give one, many texts one in all."""
+    codes, distinct = pd.factorize(np.asarray(texts, dtype=object))
+    groups = [np.flatnonzero(codes == code) for code in range(len(distinct))]
+    for group in groups if len(groups) <= FEW else [np.arange(len(codes))]:
+        yield _where_all(group, where), group, first_few([repr(text) for text in distinct[np.unique(codes[group])]])
 
 
 def _where_all(group: np.ndarray, where: Callable[[int], str]) -> str:

@@ -13,7 +13,7 @@ from pathlib import Path
 import numpy as np
 import pandas as pd
 
-from panel.checks.finding import Finding, Names, Proposal, distinct, gathered, grouped, or_none, read_dates
+from panel.checks.finding import Finding, Names, Proposal, by_text, distinct, gathered, grouped, or_none, read_dates
 from panel.checks.sound_study import SCALE_FACTS, scales, scales_stated, sound_study
 from panel.errors import StudyError
 from panel.study.editing import likely_day
@@ -174,8 +174,7 @@ def _cells_not_read(study: Study) -> list[Finding]:
         def where(case: int, table: str = str(table), column: str = str(column), rows: list = rows) -> str:
             return f"{table}, row {rows[case]}, column {column}"
 
-        for place, cases in gathered(np.zeros(len(cells)), where):
-            shown = first_few([repr(texts[case]) for case in cases])
+        for place, cases, shown in by_text(texts, where):
             message = f"{counted(len(cases), 'cell')} could not be read: {shown} ({reason})."
             advice = "Correct the cell. Until then it counts as empty."
             likely = [(rows[case], texts[case], _likely(study, str(table), rows[case], texts[case])) for case in cases]
@@ -217,8 +216,7 @@ def _dates_not_understood(study: Study, sound: Study) -> list[Finding]:
             continue
         bad = _apart_from(given & np.isnat(read_dates(text).values), unread.get((name, column.name)))
         rows = np.flatnonzero(bad)
-        for place, cases in gathered(np.zeros(len(rows)), _cell_place(name, column.name, rows)):
-            shown = first_few([repr(text.iloc[rows[case]]) for case in cases])
+        for place, cases, shown in by_text(text.iloc[rows].tolist(), _cell_place(name, column.name, rows)):
             message = f"{counted(len(cases), 'date')} cannot be understood: {shown}."
             advice = "Write dates as 2025-03-10 or 2025-03-10 16:30. Until then the cell counts as empty."
             cells = [(int(rows[case]) + 2, str(text.iloc[rows[case]])) for case in cases]

@@ -52,6 +52,7 @@ def set_in_study(
 
     \b
     afterfeel set STUDY TABLE FILE.csv         rows of a table, or - for standard input
+    afterfeel set STUDY survey FILE.csv [QUESTION=KIND ...]   answers of consumers, beside the scores
     afterfeel set STUDY claims FILE.csv --who NAME   statements, fixed and stamped now
     afterfeel set STUDY FILE.xlsx              a filled workbook (see: afterfeel template)
     afterfeel set STUDY FACT VALUE             a fact; an empty VALUE takes it out
@@ -141,6 +142,8 @@ def _change_of(
         return (lambda now: rename(now, *words)), []
     if what == "delete" and len(words) == 2:
         return (lambda now: delete(now, *words, why)), []
+    if what == "survey" and words:
+        return _survey(seen, Path(words[0]), words[1:])
     if what in _ON_RECORD and words:
         return _ON_RECORD[what](seen, words, who, why), []
     if len(words) != 1:
@@ -265,6 +268,15 @@ def _statements(seen: Study, file: str, who: str) -> tuple[Change, list[str]]:
 
     read, when = _block(seen, "claims", file), _moment()
     return (lambda now: with_statements(now, read.texts, who, when)), [*read.notes, *read.unknown_in_words("claims")]
+
+
+def _survey(seen: Study, file: Path, kinds: tuple[str, ...]) -> tuple[Change, list[str]]:
+    from panel.cli.studies import survey_of
+    from panel.study.survey import with_survey
+
+    table, asked = survey_of(file, "", kinds, seen.prototypes)
+    told = [f"{row['column']}: {row['kind'] or 'not read'} {row['noticed']}" for row in asked.to_dict("records")]
+    return (lambda now: with_survey(now, table, asked)), [*table.notes, *told]
 
 
 def _table_change(seen: Study, name: str, file: str, *, whole: bool) -> tuple[Change, list[str]]:

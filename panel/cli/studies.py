@@ -21,9 +21,14 @@ from panel.cli.shared import (
 from panel.errors import StudyError
 
 if TYPE_CHECKING:
+    from collections.abc import Sequence
+
+    import pandas as pd
+
     from panel.checks.finding import Finding
+    from panel.study.raw_table import RawTable
     from panel.study.scores_import import ImportedScores
-    from panel.study.study import RawFile
+    from panel.study.study import RawFile, Study
 
 
 @click.command("import")
@@ -44,6 +49,9 @@ if TYPE_CHECKING:
 @click.option("--scale-max", type=float, default=None, help="Highest possible score.")
 @click.option("--benchmark", default="", metavar="PROTOTYPE", help="Prototype the others are compared with.")
 @click.option("--survey", is_flag=True, help="Answers of consumers: a row for each person, or person and product.")
+@click.option(
+    "--kind", "kinds", multiple=True, metavar="QUESTION=KIND", help="Survey: what a question is, if not seen."
+)
 @click.option("--fill-down", is_flag=True, help="A blank name means the name above it.")
 @click.option("--title", default="", help="What the study is called; the name of the file if not given.")
 @click.option("--out", required=True, type=click.Path(path_type=Path), help="Study folder to make.")
@@ -63,6 +71,7 @@ def import_scores(
     benchmark: str,
     fill_down: bool,
     survey: bool,
+    kinds: tuple[str, ...],
     **columns: str,
 ) -> None:
     """Make a study folder from any CSV or XLSX table of scores, long or wide.
@@ -73,9 +82,14 @@ def import_scores(
     from panel.checks.finding import findings_table
     from panel.study.folder import write_study
     from panel.study.scores_import import study_from_scores
+    from panel.study.study import Study
+    from panel.study.survey import with_survey
 
     if survey:
-        _import_survey(file, columns["assessor"], title or file.stem, out, overwrite=overwrite, as_json=as_json)
+        table, asked = survey_of(file, columns["assessor"], kinds)
+        made = with_survey(Study({}, {"title": title or file.stem}), table, asked)
+        write_study(made, out, overwrite=overwrite, what=f"The study was replaced by an import of {file.name}.")
+        _tell_survey(made, table, asked, out, as_json=as_json)
         return
     raw, imported = _read_file(file, sheet, heading, columns, decimal or "", fill_down=fill_down)
     study = study_from_scores(imported, raw, title or file.stem, scale_min, scale_max, benchmark)
@@ -99,21 +113,33 @@ def import_scores(
     _print_findings(found)
 
 
-def _import_survey(file: Path, person: str, title: str, out: Path, *, overwrite: bool, as_json: bool) -> None:
-    """Make a study folder from a survey; the headings say what is asked about which prototype."""
-    from panel.study.folder import write_study
-    from panel.study.raw_table import raw_table, read_raw_file
-    from panel.study.survey import one_row_each, survey_columns, survey_study
-
-    table, prototypes = one_row_each(raw_table(read_raw_file(file)), person)
-    asked = survey_columns(table, prototypes)
-    study = survey_study(table, asked, person or (table.header[0] if prototypes else ""), title)
-    write_study(study, out, overwrite=overwrite, what=f"The study was replaced by an import of {file.name}.")
+def _tell_survey(made: Study, table: RawTable, asked: pd.DataFrame, out: Path, *, as_json: bool) -> None:
     if as_json:
-        print_json({"answers": len(study.table("answers")), "prototypes": study.prototypes, "columns": asked})
+        print_json({"answers": len(made.table("answers")), "prototypes": made.prototypes, "columns": asked})
         return
     print_table(asked)
-    tell(f"The study is in {out}. A column without a kind was not read.")
+    print_lines(*table.notes, f"The study is in {out}. A column without a kind was not read; see --kind.")
+
+
+def survey_of(
+    file: Path, person: str, kinds: Sequence[str], prototypes: Sequence[str] = ()
+) -> tuple[RawTable, pd.DataFrame]:
+    """Return a survey and what its columns ask, with the kinds that were named as QUESTION=KIND."""
+    from panel.study.raw_table import raw_table, read_raw_file
+    from panel.study.survey import KINDS, read_survey
+
+    table, asked = read_survey(raw_table(read_raw_file(file)), person, prototypes)
+    for question, _, kind in (words.rpartition("=") for words in kinds):
+        meant = asked["question"].str.casefold().isin([question.strip().casefold()]) | (asked["column"] == question)
+        if kind not in ("", *KINDS) or not meant.any():
+            what = (
+                f"no question {question!r}"
+                if not meant.any()
+                else f"no kind {kind!r}; the kinds are {', '.join(KINDS)}"
+            )
+            raise StudyError(f"{file.name} has {what}. Write QUESTION=KIND, such as: 'It feels light=agreement'.")
+        asked.loc[meant, "kind"] = kind
+    return table, asked
 
 
 def _read_file(

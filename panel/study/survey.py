@@ -1,56 +1,117 @@
-"""A survey export: one row per person, which column asks what about which prototype, and the answers in it."""
+"""A survey export: which column asks what about which prototype, what its cells answer, and the answers in a study."""
 
 from __future__ import annotations
 
 import re
-from collections.abc import Sequence
+from collections import Counter
+from collections.abc import Mapping, Sequence
+from dataclasses import replace
+from functools import cache
 
 import pandas as pd
 
 from panel.errors import StudyError
 from panel.study.editing import put_block
+from panel.study.knowledge import shared_table
+from panel.study.numbers_read import read_numbers
 from panel.study.raw_table import RawTable
 from panel.study.study import Study, natural_order
-from panel.study.table_cells import named_columns
-from panel.words import as_seen
+from panel.study.table_cells import heading_words, is_called, named_columns
+from panel.words import as_seen, counted, first_few
 
 _CODE = re.compile(r"(?<!\w)[A-Za-z]{0,3}\d{1,4}(?!\w)")
 _KINDS = {  # words of a heading that say what kind of question it is; common practice, no source
     "just_about_right": r"\bjar\b|just|too (?:much|little)|genau richtig",
-    "liking": r"lik(?:e|ing)|overall|gef[aä]ll|appr[eé]ci|gusta|piac",
+    "liking": r"\b(?:dis)?liking|you (?:dis)?like|like it|hedonic|overall|gef[aä]ll|gesamturteil|globale?\b|appr[eé]ci"
+    r"|gusta|agrado|piac|gradimento",
     "agreement": r"agree|zustimm|d.accord|acuerdo|accordo",
+    "preference": r"prefer|pr[eé]f[eé]r|favou?rit|bevorzug|lieber|better|besser|mieux|mejor|miglior|\bbest",
 }
-KINDS = (*_KINDS, "check_all")
+_NO_LIKING = r"would you like to|how likely"
+_TOP = {"liking": 9, "just_about_right": 5, "agreement": 5}
+KINDS = (*_KINDS, "check_all", "person")
+_RANKS = r"\brank|rang\b|reihenfolge|classement|ordre de"
 _HALVES = re.compile(r"\s*(?:[:|/]|\s[-\u2013\u2014])\s+")  # between what is asked and of what
-_ENDS = re.compile(r"\((?:[^()]*/[^()]*|[^()]*\d\s*(?:-|\u2013|to)\s*\d[^()]*)\)\s*$")  # the scale, after the question
-_ABOUT_RIGHT = {  # how just-about-right answers are worded, as points of 1 to 5; common practice, no source
-    **dict.fromkeys(("much too little", "far too little", "much too weak"), "1"),
-    **dict.fromkeys(("too little", "not enough", "a little too little", "too weak"), "2"),
-    **dict.fromkeys(("just right", "just about right", "about right", "genau richtig"), "3"),
-    **dict.fromkeys(("too much", "a little too much", "too strong"), "4"),
-    **dict.fromkeys(("much too much", "far too much", "much too strong"), "5"),
-}
-_COLUMNS = ("column", "prototype", "question", "kind")
+_SPAN = r"(\d+)\s*(?:-|\u2013|to|bis|\u00e0|a)\s*(\d+)"
+_ENDS = re.compile(rf"\((?:[^()]*/[^()]*|[^()]*{_SPAN}[^()]*|\s*\d+\s*=[^()]*)\)\s*$")  # the scale, after the question
+_END = re.compile(r"(\d+)\s*=\s*([^,;/()=\d]+)")  # what a point of it is called
+_WHICH = r"(?:which|what|welche[srn]?|quel(?:le)?s?|cual|que|quale|che) "
+_COLUMNS = ("column", "prototype", "question", "kind", "noticed")
+_MOSTLY = 0.8  # share of the filled cells that must be known answers; the rest is told
+_TERMS = 3  # words of a box to tick that only one person ticked; more of them are a sentence of one's own
 
 
-def one_row_each(table: RawTable, person: str = "") -> tuple[RawTable, tuple[str, ...]]:
-    """Return a survey with one row per person, and the prototypes if a column named them: then `P1: liking` and so on.
+def read_survey(table: RawTable, person: str = "", prototypes: Sequence[str] = ()) -> tuple[RawTable, pd.DataFrame]:
+    """Return a survey with one row per person, and what each of its columns seems to ask, to be confirmed.
+
+    Parameters
+    ----------
+    person
+        Column with the code of the person, where it is known.
+    prototypes
+        Names of the study that the answers are for.
+
+    Returns
+    -------
+    tuple
+        The table; where a column named the prototypes, its columns are now `P1: liking` and so on, and a list of
+        ticked words has a column for each word. And a row for each column: `column prototype question kind noticed`.
+        The prototype is one named by a column, else of the study, else a short code such as P1 or 417 that several
+        headings hold, else the half of a heading that stands beside a question asked more than once, as in
+        `Light cream - Liking`; `kind` is empty where the column seems to ask nothing.
 
     Raises
     ------
     StudyError
         If a row does not say whose it is or of what, or a person has two rows for a prototype.
     """
+    table, person, named = _one_row_each(table, person)
+    codes = [code for name in table.header for code in _CODE.findall(_ENDS.sub("", name))]
+    several = {code for code in codes if codes.count(code) > 1}
+    own = [name for name in prototypes if any(_whole(name).search(head) for head in table.header)]
+    known = sorted(named or own or several or _named_in_halves(table.header) or codes, key=len, reverse=True)
+    words = re.compile("|".join(_whole(name).pattern for name in known) or r"(?!)")
+    table = _lists_apart(table, words)
+    heads = [(name, found[0] if (found := words.search(name)) else "") for name in table.header]
+    asked = [(name, of, re.sub(r"[\W_]+", " ", _ENDS.sub(" ", words.sub(" ", name))).strip()) for name, of in heads]
+    together: dict[str, list[str]] = {}
+    for name, of, question in asked:
+        together.setdefault(question if of else f"{name} alone", []).append(name)
+    products = natural_order({of for _, of, _ in asked if of})
+    told: dict[str, tuple[str, str]] = {}
+    for names in together.values():
+        kind, noticed = _kind(names[0], [cell for one in names for cell in table.column(one)], products)
+        if not any(of for name, of, _ in asked if name in names) and _called(names[0]) != "preference":
+            kind, noticed = "", "not read: names no prototype" if kind else ""
+        told |= dict.fromkeys(names, (kind, noticed))
+    rows = [(*row, *told[row[0]]) for row in asked]
+    person = person or _person(table, [row[0] for row in rows if not row[3]])
+    rows = [(*row[:3], "person", "says who answered") if row[0] == person else row for row in rows]
+    return table, pd.DataFrame(rows, columns=list(_COLUMNS), dtype="str")
+
+
+def _whole(name: str) -> re.Pattern[str]:
+    return re.compile(rf"(?<!\w){re.escape(name)}(?!\w)")
+
+
+def _one_row_each(table: RawTable, person: str) -> tuple[RawTable, str, list[str]]:
+    """Return a survey with one row per person, the column of the person, and the prototypes if a column named them."""
     named = named_columns(table.header)
-    prototype = named.get("prototype", "")
+    which = [name for name in table.header if re.match(_WHICH, heading_words(name)) and _names_products(name)]
+    prototype = named.get("prototype") or next(iter(which), "")
     if not prototype or len(set(table.column(prototype))) >= len(table.lines):
-        return table, ()
-    person = person or named.get("assessor", "")
+        return table, person, []
+    cells = {name: list(map(as_seen, table.column(name))) for name in table.header}
+    coded = [
+        name for name in table.header if name != prototype and (is_called(name, "code") or is_called(name, "counter"))
+    ]
+    pairs = {name: set(zip(cells[name], cells[prototype], strict=True)) for name in coded}
+    each = [name for name in coded if len(set(cells[name])) < len(table.lines) == len(pairs[name])]  # no count of rows
+    person = person or named.get("assessor", "") or (each[0] if len(each) == 1 else "")
     if not person:
         raise StudyError(f"{table.name} has a row for each {prototype}. Say which column holds the person.")
     answer, question = named.get("score", ""), named.get("attribute", "")
     about = [prototype, question] if answer and question else [prototype]  # a row may be one answer
-    cells = {name: list(map(as_seen, table.column(name))) for name in table.header}
     place = _places(table, list(zip(*(cells[name] for name in (person, *about)), strict=True)))
     first = {key[0]: row for key, row in reversed(place.items())}
     people = sorted(first, key=first.__getitem__)
@@ -62,7 +123,11 @@ def one_row_each(table: RawTable, person: str = "") -> tuple[RawTable, tuple[str
             columns[head] = ["" if row is None else cells[name][row] for row in rows]
     lines = [table.lines[first[who]] for who in people]
     made = RawTable(table.name, tuple(columns), tuple(columns.values()), lines, table.notes)
-    return made, tuple(natural_order(dict.fromkeys(cells[prototype])))
+    return made, person, natural_order(dict.fromkeys(cells[prototype]))
+
+
+def _names_products(heading: str) -> bool:
+    return any(named_columns([word]).get("prototype") for word in heading_words(heading).split())
 
 
 def _places(table: RawTable, keys: Sequence[tuple[str, ...]]) -> dict[tuple[str, ...], int]:
@@ -79,84 +144,240 @@ def _places(table: RawTable, keys: Sequence[tuple[str, ...]]) -> dict[tuple[str,
     return place
 
 
-def survey_columns(table: RawTable, prototypes: Sequence[str] = ()) -> pd.DataFrame:
-    """Return for each column what it seems to ask: `column prototype question kind`, to be confirmed.
+def _person(table: RawTable, free: Sequence[str]) -> str:
+    """Return the column that names each person once: called so, called a number, or the first one."""
+    called = [named_columns(free).get("assessor", ""), *(name for name in free if is_called(name, "counter"))]
+    first = [name for name in table.header[:1] if not _is_about(name)]
+    each = [name for name in (*called, *first) if name in free and len(set(table.column(name))) == len(table.lines)]
+    return next((name for name in each if all(map(str.strip, table.column(name)))), "")
 
-    The prototype is a name of the study, else a short code such as P1 or 417 that several headings hold, else the half
-    of a heading that stands beside a question asked more than once, as in `Light cream - Liking`; `kind` is empty
-    where the column seems to ask nothing.
-    """
-    codes = [code for name in table.header for code in _CODE.findall(_ENDS.sub("", name))]
-    several = {code for code in codes if codes.count(code) > 1}
-    known = sorted(prototypes or several or _named_in_halves(table.header) or codes, key=len, reverse=True)
-    named = re.compile("|".join(rf"(?<!\w){re.escape(name)}(?!\w)" for name in known) or r"(?!)")
-    rows = []
-    for name, cells in zip(table.header, table.columns, strict=True):
-        found = named.search(name)
-        question = re.sub(r"[\W_]+", " ", _ENDS.sub(" ", named.sub(" ", name))).strip()
-        rows.append((name, found[0] if found else "", question, _kind(name, cells) if found else ""))
-    return pd.DataFrame(rows, columns=list(_COLUMNS), dtype="str")
+
+def _is_about(heading: str) -> bool:
+    """Return True if a column is about the person or the moment, not a name for it."""
+    return any(is_called(heading, role) for role in ("person", "recorded_at", "session", "comment"))
 
 
 def _named_in_halves(header: Sequence[str]) -> set[str]:
     """Return what stands beside a question that is asked of several: on the side where no heading words a question."""
     halves = [half for name in header if len(half := _HALVES.split(name.strip())) == 2]
     asked = [[half[1 - side] for half in halves] for side in (0, 1)]
-    side = max((0, 1), key=lambda one: sum(bool(_kind(words, ("?",))) for words in asked[one]))
+    side = max((0, 1), key=lambda one: sum(bool(_called(words)) for words in asked[one]))
     return {half[side] for half in halves if asked[side].count(half[1 - side]) > 1}
 
 
-def _kind(heading: str, cells: Sequence[str]) -> str:
-    for kind, words in _KINDS.items():
-        if re.search(words, heading, re.IGNORECASE):
-            return kind
-    return "check_all" if {cell.strip() for cell in cells} <= {"", "0", "1"} else ""
+# Boxes ticked in one list, such as `soft, greasy`: a column for each word.
 
 
-def _answer(cell: str, kind: str) -> str:
-    """Return an answer as the study keeps it: a worded just-about-right answer as its point of 1 to 5."""
-    words = cell.strip()
-    return _ABOUT_RIGHT.get(" ".join(words.casefold().split()), words) if kind == "just_about_right" else words
+def _lists_apart(table: RawTable, names: re.Pattern[str]) -> RawTable:
+    """Return a table with a column for each word of a column that lists ticked words."""
+    asked: dict[str, list[str]] = {}
+    for head in table.header:
+        if names.search(head):
+            asked.setdefault(names.sub("", head), []).append(head)
+    made: dict[str, Sequence[str]] = dict(zip(table.header, table.columns, strict=True))
+    notes = list(table.notes)
+    for heads in asked.values():
+        cells = [cell for head in heads for cell in table.column(head) if cell.strip()]
+        sign = ";" if any(";" in cell for cell in cells) else ","
+        spelled = {part.casefold(): part for cell in reversed(cells) for part in reversed(_parts(cell, sign))}
+        times = Counter(part.casefold() for cell in cells for part in _parts(cell, sign))
+        terms = [term for term, n in times.items() if ":" not in term and (n > 1 or len(term.split()) <= _TERMS)]
+        if not any(sign in cell for cell in cells) or sum(n for n in times.values() if n > 1) < _MOSTLY * times.total():
+            continue
+        if strange := [spelled[term] for term in times if term not in terms]:
+            notes.append(f"Left out of what was ticked, as somebody's own words: {first_few(strange)}.")
+        for head in heads:
+            of = names.search(head)
+            ticked = [list(map(str.casefold, _parts(cell, sign))) for cell in made.pop(head)]
+            for term in terms:
+                made[f"{of[0] if of else ''}: {spelled[term]}"] = ["x" if term in parts else "" for parts in ticked]
+    return replace(table, header=tuple(made), columns=tuple(made.values()), notes=tuple(notes))
 
 
-def survey_study(table: RawTable, asked: pd.DataFrame, person: str, title: str) -> Study:
-    """Return a study with the answers of a survey; blanks are no answers.
+def _parts(cell: str, sign: str) -> list[str]:
+    return [part for each in cell.split(sign) if (part := as_seen(each))]
+
+
+# What a cell answers: its words first, else its number.
+
+
+@cache
+def _wordings(kind: str) -> Mapping[str, str]:
+    rows = shared_table("answer_words")
+    own = rows.loc[rows["kind"] == kind]
+    return {
+        _plain(one): answer
+        for answer, all_ in zip(own["answer"], own["words"], strict=True)
+        for one in all_.split("; ")
+    }
+
+
+def _plain(cell: str) -> str:
+    return heading_words(cell) or cell.strip()
+
+
+def _worded(cell: str, kind: str) -> str:
+    """Return what the words of a cell answer, a number beside them left out; empty if they are not known."""
+    plain, known = _plain(cell), _wordings(kind)
+    return known.get(plain) or known.get(re.sub(r"^\d+ |(?<=\w) \d+$", "", plain), "")
+
+
+def _filled(cells: Sequence[str]) -> list[bool]:
+    """Return which cells answer something; `none of them` does, `n/a` does not."""
+    missing = read_numbers([as_seen(cell) for cell in cells]).missing
+    return [bool(_worded(cell, "preference") or not none) for cell, none in zip(cells, missing, strict=True)]
+
+
+def _answer(cell: str, kind: str, heading: str) -> str:
+    """Return an answer as the study keeps it; as it was typed where it is not known."""
+    if words := _worded(cell, kind):
+        return words
+    if kind == "check_all" and len(plain := _plain(cell)) > 1 and heading_words(heading).endswith(plain):
+        return "1"  # a ticked box may say its own words
+    typed = cell.strip()
+    return str(_TOP[kind] + 1 - int(typed)) if typed.isdecimal() and _is_turned(heading, kind) else typed
+
+
+def _is_turned(heading: str, kind: str) -> bool:
+    """Return True if a heading says that the lowest number is the most: `1 = strongly agree`."""
+    ends = [(int(number), _worded(words, kind)) for number, words in _END.findall(heading)]
+    known = [(number, int(word)) for number, word in ends if word.isdecimal()]
+    return bool(known) and all(number == _TOP.get(kind, 0) + 1 - point != point for number, point in known)
+
+
+# Which kind of question a column is: from its answers where these are words, else from its heading.
+
+
+def _called(heading: str) -> str:
+    spared = re.sub(_NO_LIKING, "", heading, flags=re.IGNORECASE)
+    return next((kind for kind, words in _KINDS.items() if re.search(words, spared, re.IGNORECASE)), "")
+
+
+def _kind(heading: str, cells: Sequence[str], prototypes: Sequence[str]) -> tuple[str, str]:
+    """Return the kind of a question, empty if none is sure, and what to know about how it is read."""
+    given = Counter(as_seen(cell) for cell, filled in zip(cells, _filled(cells), strict=True) if filled)
+    called = _called(heading)
+    if not given:
+        return "", "empty"
+    if called == "preference" and all(cell in prototypes or _worded(cell, "preference") for cell in given):
+        return ("preference", "") if len(prototypes) == 2 else ("", "not read: more than two to choose from")
+    if re.search(_RANKS, heading, re.IGNORECASE):
+        return "", "not read: ranks; ask which of two is preferred"
+    for kind in sorted(_TOP, key=lambda each: each != called):
+        strange = [c for c in given if not _worded(c, kind) and not (c.isdecimal() and 1 <= int(c) <= _TOP[kind])]
+        worded = [cell for cell in given if _worded(cell, kind)]
+        enough = sum(given[cell] for cell in strange) <= (1 - _MOSTLY) * given.total()
+        if enough and (worded or kind == called):
+            return _scale(heading, kind, worded, strange)
+    ticks = {cell: _answer(cell, "check_all", heading) for cell in given}
+    if {*ticks.values()} <= {"0", "1"} and called not in ("liking", "just_about_right"):
+        said = [f"{cell!r} is {'' if tick == '1' else 'not '}ticked" for cell, tick in ticks.items()]
+        return "check_all", first_few(
+            [
+                *said,
+                "a blank is no answer" if "0" in ticks.values() else "a blank is not, of who told anything else of it",
+            ]
+        )
+    if called in _TOP:
+        return "", f"not read as {called.replace('_', ' ')}: {first_few([repr(cell) for cell in given])}"
+    numbers = all(cell.isdecimal() for cell in given)
+    return "", "not read: numbers; say what they are" if numbers else "not read: texts"
+
+
+def _scale(heading: str, kind: str, worded: Sequence[str], strange: Sequence[str]) -> tuple[str, str]:
+    """Return the kind of a question on a scale, unless its heading or its words say that it is on another one."""
+    top, name = _TOP[kind], kind.replace("_", " ")
+    span = re.search(_SPAN, heading) if _ENDS.search(heading) else None
+    ends = sorted({int(number) for number, _ in _END.findall(heading)})
+    stated = (int(span[1]), int(span[2])) if span else (ends[0], ends[-1]) if len(ends) > 1 else (1, top)
+    if stated not in ((1, top), (top, 1)):
+        return "", f"not read: from {stated[0]} to {stated[1]}; {name} is read from 1 to {top}"
+    points: dict[str, set[str]] = {}
+    for cell in worded:
+        points.setdefault(_worded(cell, kind), set()).add(re.sub(r"^\d+ | \d+$", "", _plain(cell)))
+    for point, words in points.items():
+        if len(words) > 1 and point.isdecimal() and int(point) != (top + 1) / 2:
+            return "", f"not read: {first_few(sorted(words))} would be one answer of {top}"
+    told = [f"words became points of 1 to {top}"] if worded else []
+    told += ["turned: its highest number is the least"] if _is_turned(heading, kind) else []
+    told += [f"not understood and kept as typed: {first_few(list(strange))}"] if strange else []
+    return kind, "; ".join(told)
+
+
+def with_survey(study: Study, table: RawTable, asked: pd.DataFrame) -> Study:
+    """Return a study with the answers of a survey added; blanks are no answers, save of boxes that are only ticked.
 
     Parameters
     ----------
     asked
-        `column prototype question kind`, of which those with a kind are read.
-    person
-        Column with the code of the person; empty: the rows are numbered C001, C002 and so on.
+        `column prototype question kind`, of which those with a kind are read; of kind `person` is who answered. If
+        none is, the rows are numbered C001, C002 and so on.
 
     Raises
     ------
     StudyError
         If no column is read, one lacks its prototype or question, two ask the same, or a person has two rows.
     """
-    read = asked.loc[asked["kind"] != ""]
+    read = asked.loc[~asked["kind"].isin(["", "person"])]
     if read.empty:
-        raise StudyError("No column is read. Say of one at least which kind of question it is.")
-    bare = read.loc[(read["prototype"].str.strip() == "") | (read["question"].str.strip() == ""), "column"]
+        why = dict.fromkeys(words for words in asked.get("noticed", ()) if words.startswith("not read"))
+        told = f" ({first_few(list(why))})" if why else ""
+        raise StudyError(f"No column is read{told}. Say of one at least which kind of question it is.")
+    chosen = read["kind"] == "preference"
+    bare = read.loc[((read["prototype"].str.strip() == "") & ~chosen) | (read["question"].str.strip() == ""), "column"]
     if len(bare):
         raise StudyError(f"The column {bare.iloc[0]} needs a prototype and a question.")
     twice = read.loc[read.duplicated(["prototype", "question", "kind"]), "column"]
     if len(twice):
         raise StudyError(f"The column {twice.iloc[0]} asks what another one asks. Give it another question.")
-    people = list(table.column(person)) if person else [f"C{row + 1:03d}" for row in range(len(table.lines))]
-    if "" in people or len(set(people)) < len(people):
-        raise StudyError(f"The column {person} does not name each person once. Choose another one, or number the rows.")
-    parts = [
-        pd.DataFrame(
-            {"assessor": people, "answer": [_answer(cell, row["kind"]) for cell in table.column(row["column"])]}
+    people = _people(study, table, asked.loc[asked["kind"] == "person", "column"].tolist())
+    named = natural_order(dict.fromkeys(name for name in read["prototype"].str.strip() if name))
+    if chosen.any() and len(named) != 2:
+        raise StudyError(
+            f"A preference is read between two prototypes, and the columns name {counted(len(named), 'prototype')}."
         )
-        .assign(prototype=row["prototype"].strip(), question=row["question"].strip(), kind=row["kind"])
-        .query("answer != ''")
-        for _, row in read.iterrows()
-    ]
-    answers = pd.concat(parts, ignore_index=True).astype("str")
-    study = Study({"prototypes": Study({}).table("prototypes")}, {"title": title})
-    made = pd.DataFrame({"prototype": natural_order(dict.fromkeys(answers["prototype"]))}, dtype="str")
-    study = put_block(study, "prototypes", made)
+    answers: pd.DataFrame = pd.concat([_answers(table, row, people, asked, named) for _, row in read.iterrows()])
+    block = answers.loc[answers["answer"] != ""].reset_index(drop=True).astype("str")
+    study = study if study.tables else replace(study, tables={"prototypes": study.table("prototypes")})
+    study = put_block(study, "prototypes", pd.DataFrame({"prototype": named}, dtype="str"))
     study = put_block(study, "assessors", pd.DataFrame({"assessor": people, "kind": "consumer"}, dtype="str"))
-    return put_block(study, "answers", answers)
+    return put_block(study, "answers", block)
+
+
+def _people(study: Study, table: RawTable, columns: Sequence[str]) -> list[str]:
+    """Return the code of each row; one that somebody of the panel has gets a C before it."""
+    if len(columns) > 1:
+        raise StudyError(f"{first_few(list(columns))} cannot all say who answered. Choose one.")
+    people = (
+        list(map(as_seen, table.column(columns[0]))) if columns else [f"C{n + 1:03d}" for n in range(len(table.lines))]
+    )
+    if "" in people or len(set(people)) < len(people):
+        raise StudyError(
+            f"The column {columns[0]} does not name each person once. Choose another one, or number the rows."
+        )
+    known = study.table("assessors")
+    panel = set(known.loc[known["kind"] != "consumer", "assessor"]) | set(study.table("scores")["assessor"])
+    people = [f"C{who}" for who in people] if panel & set(people) else people
+    if panel & set(people):
+        raise StudyError(
+            f"{first_few(sorted(panel & set(people)))} scored already in the panel. Give the consumers other codes."
+        )
+    return people
+
+
+def _answers(
+    table: RawTable, row: pd.Series, people: Sequence[str], asked: pd.DataFrame, named: Sequence[str]
+) -> pd.DataFrame:
+    """Return the answers of one column."""
+    kind, column, of = row["kind"], row["column"], row["prototype"].strip()
+    cells = table.column(column)
+    given = [_answer(cell, kind, column) if filled else "" for cell, filled in zip(cells, _filled(cells), strict=True)]
+    if kind == "check_all":
+        alike = asked.loc[(asked["question"] == row["question"]) & (asked["kind"] == kind), "column"]
+        if "0" not in {_answer(cell, kind, head) for head in alike for cell in table.column(head)}:
+            beside = [table.column(head) for head in asked.loc[asked["prototype"] == row["prototype"], "column"]]
+            told = [any(map(str.strip, cells)) for cells in zip(*beside, strict=True)]
+            given = [cell or "0" * any_ for cell, any_ in zip(given, told, strict=True)]
+    pair = {"prototype": named[0], "versus": named[1]} if kind == "preference" else {"prototype": of, "versus": ""}
+    frame = pd.DataFrame({"assessor": people, "answer": given})
+    return frame.assign(**pair, question=row["question"].strip(), kind=kind)

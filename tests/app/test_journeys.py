@@ -187,3 +187,14 @@ def test_a_survey_with_a_row_for_each_person_leads_to_liking_and_just_about_righ
     assert walk.steps <= 12
     answers = read_folder(walk.folder / "afterfeel" / "hall_test").table("answers")
     assert answers["kind"].value_counts().to_dict() == {"liking": 120, "just_about_right": 120}
+    more = walk.folder / "later.csv"
+    more.write_text("Respondent;P1 soft;P2 soft\nR1;x;\nR2;;x\nR3;x;x", encoding="utf-8")
+    walk.place("Study")
+    walk.choose("New or another", "Begin")
+    walk.choose("A survey of consumers", "Survey export")
+    walk.page.locator('input[type="file"]').set_input_files(more)
+    walk.done("What does each column ask")
+    walk.choose("into the study in use", "Add these answers")
+    walk.press("Add these answers", "The answers of later.csv were added. It is saved in")
+    after = read_folder(walk.folder / "afterfeel" / "hall_test").table("answers")
+    assert after["kind"].value_counts().to_dict() == {"liking": 120, "just_about_right": 120, "check_all": 4}

@@ -390,6 +390,12 @@ def test_no_swap_is_planned_that_nobody_asked_for(kept: Path):
     assert "can be told apart" not in " ".join(header.value for header in app.header)
 
 
+def test_a_study_left_half_way_says_where_it_goes_on(begun: None):
+    assert "1 step of 5 done. It goes on at “Attributes”; left: Attributes, Prototypes, People, Test." in shown(
+        opened("start").run()
+    )
+
+
 def test_without_formulas_the_plan_leads_to_their_editor(tmp_path: Path, monkeypatch: pytest.MonkeyPatch):
     write_study(Study({"prototypes": small_study().table("prototypes")}, {"title": "Begun"}), tmp_path / "begun")
     monkeypatch.setenv(STUDY_VARIABLE, str(tmp_path / "begun"))

@@ -122,6 +122,18 @@ def test_a_date_that_is_none_is_told():
     assert finding.advice.startswith("Write dates as 2025-03-10 or 2025-03-10 16:30.")
 
 
+def test_one_wrong_date_in_three_rows_is_one_finding_that_names_them():
+    finding = the_one(with_cells("scores", [0, 4, 7], recorded_at="31.02.2025"))
+    assert finding.where.split("; ") == [f"scores, row {row}, column recorded_at" for row in (2, 6, 9)]
+    assert finding.message == "3 dates cannot be understood: '31.02.2025'."
+    study = with_cells("scores", [0, 4], recorded_at="31.02.2025")
+    study.tables["scores"].loc[7, "recorded_at"] = "later"
+    assert [found.message for found in new_findings(study)] == [
+        "2 dates cannot be understood: '31.02.2025'.",
+        "1 date cannot be understood: 'later'.",
+    ]
+
+
 def test_a_date_told_as_unread_is_not_told_again():
     study = with_cells("scores", [0], recorded_at="13.03.2025 10:00")
     noted = unread(("scores", "2", "recorded_at", "13.03.2025 10:00", "not a date"))

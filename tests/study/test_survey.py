@@ -9,11 +9,21 @@ from panel.errors import StudyError
 from panel.models.consumers.just_about_right import weigh_just_about_right
 from panel.models.consumers.liking import weigh_liking
 from panel.study.raw_table import raw_file, raw_table
-from panel.study.survey import one_row_each, survey_columns, survey_study
+from panel.study.study import Study
+from panel.study.survey import read_survey, with_survey
+from tests.studies import small_study
 
 
 def exported(text: str):
     return raw_table(raw_file("survey.csv", text.encode()))
+
+
+def asked_in(text: str, prototypes: tuple[str, ...] = ()) -> pd.DataFrame:
+    return read_survey(exported(text), prototypes=prototypes)[1].drop(columns="noticed")
+
+
+def answers_in(text: str, study: Study | None = None) -> pd.DataFrame:
+    return with_survey(study or Study({}), *read_survey(exported(text))).table("answers")
 
 
 HEADINGS = (
@@ -27,16 +37,16 @@ def people(number: int = 30) -> str:
 
 
 def test_columns_say_what_they_ask_about_which_prototype():
-    asked = survey_columns(exported(people())).set_index("column")
-    assert asked["kind"].tolist() == ["", "", *["liking", "just_about_right", "check_all"] * 2]
+    asked = asked_in(people()).set_index("column")
+    assert asked["kind"].tolist() == ["person", "", *["liking", "just_about_right", "check_all"] * 2]
     assert asked.loc["P2 - greasiness (JAR)"].tolist() == ["P2", "greasiness JAR", "just_about_right"]
-    own = survey_columns(exported("who;Cream liking;Gel liking\na;1;2"), ("Gel", "Cream"))
+    own = asked_in("who;Cream liking;Gel liking\na;1;2", ("Gel", "Cream"))
     assert own["prototype"].tolist() == ["", "Cream", "Gel"]
 
 
 def test_the_answers_are_those_of_the_file_and_can_be_analysed():
     table = exported(people())
-    study = survey_study(table, survey_columns(table), "Respondent", "Hall test")
+    study = with_survey(Study({}), *read_survey(table))
     answers = study.table("answers")
     assert len(answers) == 30 * 6
     wide = pd.DataFrame(dict(zip(table.header, table.columns, strict=True)))
@@ -63,14 +73,11 @@ def below(*, answers: bool) -> str:
 
 @pytest.mark.parametrize("answers", [False, True])
 def test_a_row_for_each_person_and_product_gives_the_same_answers(answers: bool):
-    table, prototypes = one_row_each(exported(below(answers=answers)))
-    assert (prototypes, table.lines[:2]) == (("P1", "P2"), [2, 8] if answers else [2, 4])
-    found = survey_study(table, survey_columns(table, prototypes), "Respondent", "t").table("answers")
-    wide = exported(people())
-    expected = survey_study(wide, survey_columns(wide), "Respondent", "t").table("answers")
+    table, asked = read_survey(exported(below(answers=answers)))
+    assert (set(asked["prototype"]), table.lines[:2]) == ({"", "P1", "P2"}, [2, 8] if answers else [2, 4])
+    found, expected = answers_in(below(answers=answers)), answers_in(people())
     parts = ["assessor", "prototype", "kind", "answer"]
     assert sorted(found[parts].itertuples(index=False)) == sorted(expected[parts].itertuples(index=False))
-    assert one_row_each(wide) == (wide, ())
 
 
 @pytest.mark.parametrize(
@@ -83,7 +90,7 @@ def test_a_row_for_each_person_and_product_gives_the_same_answers(answers: bool)
 )
 def test_rows_that_are_not_one_of_each_person_and_product_are_named(text: str, words: str):
     with pytest.raises(StudyError, match=words):
-        one_row_each(exported(text))
+        read_survey(exported(text))
 
 
 @pytest.mark.parametrize(
@@ -93,17 +100,21 @@ def test_rows_that_are_not_one_of_each_person_and_product_are_named(text: str, w
         ({"prototype": ""}, "Respondent", "needs a prototype and a question"),
         ({"question": "one", "prototype": "P1", "kind": "liking"}, "Respondent", "asks what another one asks"),
         ({}, "P1 light", "does not name each person once"),
+        ({}, "Age and Respondent", "cannot all say who answered"),
     ],
 )
 def test_what_cannot_be_read_is_said(change: dict[str, str], person: str, words: str):
-    table = exported(people())
+    table, asked = read_survey(exported(people()))
+    asked = asked.assign(**change)
+    named = asked["column"].isin(person.split(" and "))
+    asked.loc[named, "kind"] = "person"
+    asked.loc[~named & (asked["kind"] == "person"), "kind"] = ""
     with pytest.raises(StudyError, match=words):
-        survey_study(table, survey_columns(table).assign(**change), person, "t")
+        with_survey(Study({}), table, asked)
 
 
 def test_rows_are_numbered_where_nobody_is_named_and_blanks_are_no_answers():
-    table = exported("P1 liking;P2 liking\n7;\n6;5")
-    answers = survey_study(table, survey_columns(table), "", "t").table("answers")
+    answers = answers_in("P1 liking;P2 liking\n7;\n6;5")
     assert list(zip(answers["assessor"], answers["answer"], strict=True)) == [
         ("C001", "7"),
         ("C002", "6"),
@@ -114,11 +125,11 @@ def test_rows_are_numbered_where_nobody_is_named_and_blanks_are_no_answers():
 def test_a_heading_may_name_the_prototype_in_words_beside_what_it_asks():
     """Signs between the two, and scales behind a question, as surveys are exported; common practice, no source."""
     heads = "ID;Crème (A) - Overall liking (1-9);Huile [C] - Overall liking (1-9);Crème (A) - Oily;Huile [C] - Oily;Age"
-    asked = survey_columns(exported(f"{heads}\nx;7;8;0;1;30")).set_index("column")
+    asked = asked_in(f"{heads}\nx;7;8;0;1;30").set_index("column")
     assert asked["prototype"].tolist() == ["", "Crème (A)", "Huile [C]", "Crème (A)", "Huile [C]", ""]
     assert asked["question"].tolist()[1:5] == ["Overall liking", "Overall liking", "Oily", "Oily"]
-    assert asked["kind"].tolist() == ["", "liking", "liking", "check_all", "check_all", ""]
-    turned = survey_columns(exported("ID;Liking: Crème;Liking: Huile\nx;7;8"))
+    assert asked["kind"].tolist() == ["person", "liking", "liking", "check_all", "check_all", ""]
+    turned = asked_in("ID;Liking: Crème;Liking: Huile\nx;7;8")
     assert turned["prototype"].tolist() == ["", "Crème", "Huile"]
 
 
@@ -126,8 +137,77 @@ def test_worded_just_about_right_answers_become_points():
     rows = [
         f"R{n};{words}" for n, words in enumerate(("Too little", "just right", "Too  much", "much too little", "4"))
     ]
-    table = exported("\n".join(["ID;P1 oiliness (too little / just right / too much)", *rows]))
-    asked = survey_columns(table)
-    assert asked["question"].iloc[1] == "oiliness"
-    answers = survey_study(table, asked, "ID", "t").table("answers")
-    assert answers["answer"].tolist() == ["2", "3", "4", "1", "4"]
+    text = "\n".join(["ID;P1 oiliness (too little / just right / too much)", *rows])
+    assert asked_in(text)["question"].iloc[1] == "oiliness"
+    assert answers_in(text)["answer"].tolist() == ["2", "3", "4", "1", "4"]
+
+
+LONG = "ID;Product;Liking;{}\nA;P1;7;{}\nA;P2;6;{}\nB;P1;5;{}\nB;P2;8;{}"
+
+
+@pytest.mark.parametrize(
+    ("heading", "cells", "kind", "answers"),
+    [
+        ("Soft", ("x", "", "X", ""), "check_all", ["1", "1", "0", "0"]),
+        ("Soft", ("✓", "", "", ""), "check_all", ["1", "0", "0", "0"]),
+        ("I would buy it", ("Yes", "no", "", "yes"), "check_all", ["1", "0", "1"]),
+        ("Tick: soft", ("Soft", "", "", "soft"), "check_all", ["1", "0", "0", "1"]),
+        ("Is it light?", ("agree", "Strongly agree", "Disagree", "5 - strongly agree"), "agreement", list("4255")),
+        ("Zieht ein", ("stimme eher zu", "teils/teils", "stimme gar nicht zu", "k.A."), "agreement", list("413")),
+        ("Light (1 = strongly agree, 5 = strongly disagree)", ("1", "2", "4", "5"), "agreement", list("5241")),
+        ("Opinion", ("Like slightly", "Like extremely", "Dislike very much", ""), "liking", list("629")),
+        ("Feels like silk", ("1", "2", "4", "5"), "", []),  # no liking, though it says like
+        ("I like it (1-7)", ("1", "2", "4", "7"), "", []),  # on another scale
+        ("Light", ("agree", "somewhat agree", "disagree", "neutral"), "", []),  # more than five answers
+        ("Rank of", ("1", "2", "2", "1"), "", []),
+    ],
+)
+def test_cells_are_read_by_their_words_and_the_scale_of_the_heading(heading, cells, kind, answers):
+    """The second cell is A's of P2, the third B's of P1. Blank boxes count only beside another answer of the person."""
+    text = LONG.format(heading, *cells)
+    asked = read_survey(exported(text))[1]
+    row = asked[asked["column"] == f"P1: {heading}"].iloc[0]
+    assert row["kind"] == kind
+    assert kind or row["noticed"].startswith("not read")
+    found = answers_in(text)
+    assert found.loc[found["question"] == row["question"], "answer"].tolist() == answers
+
+
+def test_a_list_of_ticked_words_is_a_box_for_each():
+    text = LONG.format("What is it? (all that apply)", "soft, light", "light", "greasy,  soft, my own words for it", "")
+    text += "\nC;P1;4;Soft\nC;P2;5;soft, light, greasy"
+    found = answers_in(text)
+    ticked = found[found["answer"] == "1"].groupby("question")["assessor"].agg("".join).to_dict()
+    assert ticked == {"soft": "ABCC", "light": "AAC", "greasy": "BC"}
+    assert "my own words for it" in read_survey(exported(text))[0].notes[-1]
+
+
+def test_a_preference_between_two_is_read_and_among_three_is_said():
+    text = "ID;P1 liking;P2 liking;Which do you prefer?\nA;7;5;P1\nB;6;8;no preference\nC;6;6;P2"
+    found = answers_in(text).query("kind == 'preference'")
+    assert found[["prototype", "versus", "answer"]].to_numpy().tolist() == [
+        ["P1", "P2", "P1"],
+        ["P1", "P2", "no preference"],
+        ["P1", "P2", "P2"],
+    ]
+    asked = read_survey(exported("ID;P1 liking;P2 liking;P3 liking;Preferred\nA;7;5;4;P1\nB;6;8;7;P3"))[1]
+    assert asked.iloc[-1][["kind", "noticed"]].tolist() == ["", "not read: more than two to choose from"]
+    table, first = read_survey(exported("ID;P1 liking;Preferred\nA;7;P1"))
+    with pytest.raises(StudyError, match="A preference is read between two prototypes"):
+        with_survey(Study({}), table, first.assign(kind=["person", "liking", "preference"]))
+
+
+def test_a_survey_is_added_to_a_study_with_scores_and_nobody_of_the_panel_is_a_consumer():
+    panel = small_study()
+    code = panel.scores["assessor"].iloc[0]
+    study = with_survey(panel, *read_survey(exported(f"ID;P1 liking;P2 liking\n{code};7;5\nB77;6;8")))
+    pd.testing.assert_frame_equal(study.scores, panel.scores)
+    assert set(study.table("answers")["assessor"]) == {f"C{code}", "CB77"}
+    kinds = study.table("assessors").set_index("assessor")["kind"]
+    assert (kinds[f"C{code}"], kinds[code] == "consumer") == ("consumer", False)
+    again = exported(f"ID;P1 liking;P2 liking\n{code};7;5\nC{code};7;5")
+    two = with_survey(panel, *read_survey(exported(f"ID;P1 liking;P2 liking\nC{code};7;5\nQ;7;5")))
+    assert f"C{code}" in set(two.table("answers")["assessor"])
+    scored = Study({**panel.tables, "scores": panel.scores.assign(assessor=f"C{code}")}, panel.facts)
+    with pytest.raises(StudyError, match="scored already in the panel"):
+        with_survey(scored, *read_survey(again))
