@@ -121,6 +121,14 @@ def test_nobody_left_is_said_with_the_reasons():
     assert "Out: P2, because it fails pH." in said(alone)
 
 
+def test_who_is_out_and_who_is_open_stands_among_the_first_lines():
+    batches = pd.DataFrame({"batch": list("abc"), "prototype": list(CLEAR), "ph": [7.0, 5.5, np.nan]})
+    known = decided(target_study(CLEAR, facts={"gates": {"ph": [5, 6]}}, batches=batches))
+    assert tell_decision(known, NAMES).mind[-1] == "Out: P1; not known yet: P3."
+    none = tell_decision(decided(target_study(CLEAR)), NAMES).mind
+    assert not [line for line in none if line.startswith(("Out", "Not known"))]
+
+
 def test_the_demo_is_told_as_it_is(demo):
     result, names = demo
     words, told = said(result, names), tell_decision(result, names)
