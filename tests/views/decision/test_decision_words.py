@@ -141,7 +141,9 @@ def test_the_demo_is_told_as_it_is(demo):
     assert "Read as differences from P1 it meets 6; all at once with a chance of" in words
     assert "stronger evidence" not in words
     assert "P4 and P8 cannot be separated overall; they please different people: group 1" in words
-    assert "likes better P4" in words
+    means = demo[0].divided  # P8 less P4: below nought in the first group, above it in the second
+    assert (means.query("prototype == 'P8' and versus == 'P4'")["estimate"] < 0).tolist() == [True, False]
+    assert "(38 consumers) likes better P4 and group 2 (19 consumers) likes better P8." in words
     assert "Open:" not in words
     in_doubt = result.ranking["standing"].mask(result.ranking["prototype"] == "P6", "open")
     doubted = replace(result, ranking=result.ranking.assign(standing=in_doubt))
