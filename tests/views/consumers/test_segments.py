@@ -63,6 +63,10 @@ def test_how_sure_the_groups_are():
     )
 
 
+def _items(told):
+    return [item for drawer in told.drawers for item in drawer.items]
+
+
 def test_one_group_is_said_and_not_taken_for_agreement():
     result, names = one_group(), demo()[1]
     assert _headline(result).startswith("One group: no stable groups of consumers were found. Two groups")
@@ -71,8 +75,11 @@ def test_one_group_is_said_and_not_taken_for_agreement():
     assert (told.picture, told.table) == (None, None)
     assert "does not show that everybody wants the same" in told.cannot[0]
     assert _segment_name(result, 1) == "all consumers"
+    assert _STEPS in _items(told)
     nothing = replace(result, steps=result.steps.iloc[:0], why_one="Too few people.")
     assert tell_segments(nothing, names).mind == ()
+    assert not {_STEPS, _DIVIDED} & {*_items(tell_segments(nothing, names))}  # no table without rows
+    assert {_STEPS, _DIVIDED, SEGMENT_MEANS} <= {*_items(tell_segments(demo_segments(), names))}
     assert _headline(nothing) == "Whether there are groups of consumers is not known. Too few people."
 
 
