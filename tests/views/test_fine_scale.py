@@ -1,7 +1,4 @@
-"""What is said does not depend on how fine the scale is: scores of 0 to 100 and of 0 to 1.5625 have the same words.
-
-An invariance: dividing by 64 changes no digit of a number in a computer, so a word that changes was put by the unit.
-"""
+"""What is said does not depend on how fine the scale is: scores of 0 to 100 and of 0 to 1.5625 have the same words."""
 
 import re
 from collections.abc import Iterator
@@ -9,26 +6,12 @@ from dataclasses import replace
 
 from panel.answers import Answers
 from panel.study.folder import read_folder
-from panel.study.study import Study
 from panel.views.told import Picture, Shown, Table, Told
+from tests.fine_scale import finer, without_numbers
 from tests.report.evidence_studies import DEMO
 from tests.views.every_picture import everything_told
 
-PART = 1 / 64
 _ASKED = ("prototypes", "batches", "formulas", "attributes", "assessors", "servings", "scores", "readings")
-
-
-def finer(study: Study) -> Study:
-    """The study as it would be had all its scores been given on a scale of a sixty-fourth of the length."""
-    ends = ["scale_min", "scale_max", "target_low", "target_high"]
-    attributes, facts = study.table("attributes"), study.facts
-    tables = {
-        "scores": study.scores.assign(score=study.scores["score"] * PART),
-        "attributes": attributes.assign(**{end: attributes[end] * PART for end in ends}),
-    }
-    levels = {name: level * PART for name, level in facts["benchmark_levels"].items()}
-    told = {"scale_max": facts["scale_max"] * PART, "margin": facts["margin"] * PART, "benchmark_levels": levels}
-    return replace(study, tables={**study.tables, **tables}, facts={**facts, **told})
 
 
 def said(told: Told) -> Iterator[str]:
@@ -37,7 +20,7 @@ def said(told: Told) -> Iterator[str]:
     items = [told.headline, *told.mind, *pictures, *(item for drawer in told.every_drawer() for item in drawer.items)]
     for item in items:
         for line in _lines(told, item):
-            yield re.sub(r"[−+]?\d[\d.,]*", "#", line)  # a number may be nought to its last digit shown
+            yield without_numbers(line)
 
 
 def _lines(told: Told, item: object) -> list[str]:
