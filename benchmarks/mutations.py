@@ -1,26 +1,37 @@
-"""Would the tests notice? Small faults in a seeded sample of places, each shown to the tests that import the module.
+"""Would the tests notice? Small faults in a seeded sample of places, each shown to the tests of its layer.
 
-    python -m benchmarks.mutations [--sample 300] [--seed 1] [--layers stats models claims views]
+    python -m benchmarks.mutations [--sample 300] [--seed 1] [--layers stats models claims views] [--reached FILE]
 
-Works in a copy; the checkout stays as it is. Prints what became of each fault, and how many of each by layer.
+Works in a copy; the checkout stays as it is. Each file of tests is first run as it is, to see which functions it calls
+and how long it takes; `--reached` keeps that for another run. Prints what became of each fault, and how many by layer.
 """
 
 from __future__ import annotations
 
 import argparse
 import ast
+import json
+import os
 import random
 import shutil
-import subprocess
+import signal
 import sys
 import tempfile
+import threading
+import time
 from collections import Counter
-from collections.abc import Iterator
+from collections.abc import Callable, Iterator
 from pathlib import Path
+from types import CodeType, FrameType
+
+import matplotlib.pyplot  # noqa: F401  # loaded once, here, and not by each of the many that are forked
+import pandas  # noqa: F401
+import pytest
+import scipy.stats  # noqa: F401
 
 ROOT = Path(__file__).resolve().parents[1]
 LAYERS = ("stats", "models", "claims", "views")
-MOST_FILES, SECONDS = 14, 600
+SECONDS = 600
 _COMPARED: dict[type[ast.cmpop], type[ast.cmpop]] = {
     ast.Lt: ast.GtE, ast.GtE: ast.Lt, ast.Gt: ast.LtE, ast.LtE: ast.Gt, ast.Eq: ast.NotEq, ast.NotEq: ast.Eq,
     ast.In: ast.NotIn, ast.NotIn: ast.In, ast.Is: ast.IsNot, ast.IsNot: ast.Is,
@@ -84,7 +95,7 @@ def _faulty(node: ast.AST) -> ast.AST | None:
     ):
         return ast.BinOp(node.left, _REACHED[type(node.op)](), node.right)
     if isinstance(node, ast.Constant) and type(node.value) in (int, float):
-        return ast.Constant(node.value + 1)
+        return ast.Constant(node.value + 1)  # type: ignore[operator]  # a number, by the line above
     if isinstance(node, ast.Constant) and type(node.value) is bool:
         return ast.Constant(not node.value)
     if isinstance(node, ast.IfExp):
@@ -94,8 +105,8 @@ def _faulty(node: ast.AST) -> ast.AST | None:
     return None
 
 
-def with_fault(source: str, number: int) -> tuple[str, int, str]:
-    """Return the source with a fault in one of its places, the line, and what was there."""
+def with_fault(source: str, number: int) -> tuple[str, int, str, str]:
+    """Return the source with a fault in one of its places, the line, what was there, and the function it stands in."""
     tree = ast.parse(source)
     node = list(places(tree))[number]
     said = ast.unparse(node)
@@ -106,34 +117,88 @@ def with_fault(source: str, number: int) -> tuple[str, int, str]:
             return other if here is node else super().generic_visit(here)  # type: ignore[return-value]  # never None here
 
     changed = ast.fix_missing_locations(Put().visit(tree))
-    return ast.unparse(changed), node.lineno, said  # type: ignore[attr-defined]  # every place has a line
+    line: int = node.lineno  # type: ignore[attr-defined]  # every place has a line
+    around = [each for each in ast.walk(ast.parse(source)) if isinstance(each, ast.FunctionDef) and _holds(each, line)]
+    return ast.unparse(changed), line, said, max(around, key=lambda each: each.lineno).name if around else "<module>"
 
 
-def nearest_tests(copy: Path, module: str) -> list[Path]:
-    """Return the tests nearest to a module: those that name it, then those of its layer that name a user of it."""
-    room, _, stem = module.rpartition(".")
-
-    def names(text: str) -> bool:
-        return module in text or (f"from {room} import" in text and stem in text)
-
-    sources = {path: path.read_text(encoding="utf-8") for path in sorted((copy / "panel").rglob("*.py"))}
-    users = [".".join(path.relative_to(copy).with_suffix("").parts) for path, text in sources.items() if names(text)]
-    found = []
-    for path in sorted((copy / "tests").rglob("test_*.py")):
-        text, own_layer = path.read_text(encoding="utf-8"), path.parts[len(copy.parts) + 1] == module.split(".")[1]
-        if names(text) or (own_layer and any(user in text for user in users)):
-            found.append((not names(text), stem not in path.stem, len(path.parts), path))
-    return [path for *_, path in sorted(found)[:MOST_FILES]]
+def _holds(function: ast.FunctionDef, line: int) -> bool:
+    return function.body[0].lineno <= line <= (function.end_lineno or 0)
 
 
-def noticed(copy: Path, tests: list[Path]) -> str:
+class _InOrder:
+    """Lets pytest run the files in the order they are given in."""
+
+    def __init__(self, files: list[str]) -> None:
+        self.place = {name: place for place, name in enumerate(files)}
+
+    @pytest.hookimpl(trylast=True)
+    def pytest_collection_modifyitems(self, items: list[pytest.Item]) -> None:
+        items.sort(key=lambda item: self.place.get(item.nodeid.partition("::")[0], 0))
+
+
+def _forked(copy: Path, files: list[str], around: Callable[[Callable[[], int]], int]) -> int | None:
+    """Run files of tests of the copy in a process of their own; return how it ended, None where it did not."""
+    if (child := os.fork()) == 0:
+        os.setsid()
+        os.chdir(copy)
+        sys.path[:] = [str(copy), *(path for path in sys.path if path and Path(path) != ROOT)]
+        quiet = os.open(os.devnull, os.O_WRONLY)
+        os.dup2(quiet, 1), os.dup2(quiet, 2)
+        ended = 70  # as where pytest itself fell
+        try:
+            ended = around(
+                lambda: int(pytest.main(["-x", "-p", "no:cacheprovider", *files], plugins=[_InOrder(files)]))
+            )
+        finally:
+            os._exit(ended)
+    end = time.monotonic() + SECONDS
+    while time.monotonic() < end:
+        done, status = os.waitpid(child, os.WNOHANG)
+        if done:
+            return os.waitstatus_to_exitcode(status)
+        time.sleep(0.05)
+    os.killpg(child, signal.SIGKILL)
+    os.waitpid(child, 0)
+    return None
+
+
+def reached(copy: Path, layer: str) -> dict[str, list[str]]:
+    """Return which functions each file of tests of a layer calls, the quickest first; without what fails as it is."""
+    found: dict[str, tuple[float, list[str]]] = {}
+    told = copy / "called.txt"
+    for path in sorted((copy / "tests" / layer).rglob("test_*.py")):
+        called: dict[int, CodeType] = {}
+
+        def note(frame: FrameType, _event: str, _given: object, called: dict[int, CodeType] = called) -> None:
+            called[id(frame.f_code)] = frame.f_code
+
+        def traced(run: Callable[[], int], called: dict[int, CodeType] = called) -> int:
+            threading.settrace(note)  # nothing is traced inside a function
+            sys.settrace(note)
+            ended = run()
+            sys.settrace(None)
+            every = {(code.co_filename, code.co_name) for code in called.values()}
+            own = str(copy / "panel")
+            told.write_text(
+                "\n".join(
+                    sorted({f"{os.path.relpath(file, copy)}:{name}" for file, name in every if file.startswith(own)})
+                )
+            )
+            return ended
+
+        began, name = time.monotonic(), str(path.relative_to(copy))
+        if (ended := _forked(copy, [name], traced)) == 0:
+            found[name] = (time.monotonic() - began, told.read_text().splitlines())
+        else:
+            print(f"left out, for it fails as it is ({ended}): {name}", flush=True)
+    return {name: functions for name, (_, functions) in sorted(found.items(), key=lambda item: item[1][0])}
+
+
+def noticed(copy: Path, tests: list[str]) -> str:
     """Return what became of the tests: a fault is noticed where one fails; one that never ends is told by itself."""
-    command = [sys.executable, "-m", "pytest", "-q", "-x", "-p", "no:cacheprovider", *map(str, tests)]
-    try:
-        failed = tests and subprocess.run(command, cwd=copy, capture_output=True, timeout=SECONDS).returncode != 0
-    except subprocess.TimeoutExpired:
-        return "did not end"
-    return "noticed" if failed else "not noticed"
+    ended = _forked(copy, tests, lambda run: run()) if tests else 0
+    return "did not end" if ended is None else "noticed" if ended else "not noticed"
 
 
 def main() -> None:
@@ -142,6 +207,7 @@ def main() -> None:
     parser.add_argument("--sample", type=int, default=300)
     parser.add_argument("--seed", type=int, default=1)
     parser.add_argument("--layers", nargs="+", default=LAYERS)
+    parser.add_argument("--reached", type=Path)
     asked = parser.parse_args()
     files = [path for layer in asked.layers for path in sorted((ROOT / "panel" / layer).rglob("*.py"))]
     every = [
@@ -152,18 +218,26 @@ def main() -> None:
     with tempfile.TemporaryDirectory() as folder:
         copy = Path(folder) / "checkout"
         shutil.copytree(ROOT, copy, ignore=shutil.ignore_patterns(".venv", ".git", "*_cache", "__pycache__", "site"))
+        kept = asked.reached
+        calls = json.loads(kept.read_text()) if kept and kept.exists() else {}
+        calls |= {layer: reached(copy, layer) for layer in asked.layers if layer not in calls}
+        if kept:
+            kept.write_text(json.dumps(calls))
         for path, at in drawn:
             layer = path.relative_to(ROOT / "panel").parts[0]
-            module = ".".join(path.relative_to(ROOT).with_suffix("").parts)
             source = path.read_text(encoding="utf-8")
-            changed, line, said = with_fault(source, at)
+            changed, line, said, function = with_fault(source, at)
             target = copy / path.relative_to(ROOT)
             target.write_text(changed, encoding="utf-8")
-            tests = nearest_tests(copy, module)
+            here = f"{path.relative_to(ROOT)}:{function}"
+            tests = [name for name, functions in calls[layer].items() if here in functions]
+            tests.sort(key=lambda name: path.stem not in name)
+            began = time.monotonic()
             became = noticed(copy, tests)
             target.write_text(source, encoding="utf-8")
             told[layer, became] += 1
-            print(f"{told.total():4} {became}: {path.relative_to(ROOT)}:{line}: {said[:90]}", flush=True)
+            took = f"{len(tests)} files, {time.monotonic() - began:.0f} s"
+            print(f"{told.total():4} {became} ({took}): {here.rpartition(':')[0]}:{line}: {said[:90]}", flush=True)
     for (layer, became), count in sorted(told.items()):
         print(f"{layer}: {count} {became}")
 

@@ -9,6 +9,8 @@ from typing import Any
 
 import numpy as np
 import pandas as pd
+from matplotlib.artist import Artist
+from matplotlib.axes import Axes
 from matplotlib.backends.backend_agg import FigureCanvasAgg
 from matplotlib.figure import Figure
 from matplotlib.text import Text
@@ -226,3 +228,19 @@ def cut_off(found: list[tuple[str, Bbox]], figure: Figure, room: float = 1.0) ->
         for text, box in found
         if box.x0 < -room or box.y0 < -room or box.x1 > width + room or box.y1 > height + room
     ]
+
+
+def drawn(axes: Axes) -> Iterator[np.ndarray]:
+    """The points through which each line, mark, bar and area goes that stands in the numbers of the axes."""
+
+    def in_numbers(artist: Artist) -> bool:
+        return artist.get_transform().contains_branch_seperately(axes.transData) == (True, True)
+
+    yield from (np.asarray(line.get_xydata(), dtype=float) for line in axes.lines if in_numbers(line))
+    for group in axes.collections:
+        if group.get_offset_transform() == axes.transData and len(group.get_offsets()):
+            yield np.asarray(group.get_offsets(), dtype=float)
+        elif in_numbers(group):
+            yield from (path.vertices for path in group.get_paths())
+    for patch in filter(in_numbers, axes.patches):
+        yield (patch.get_transform() - axes.transData).transform_path(patch.get_path()).vertices

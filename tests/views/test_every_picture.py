@@ -6,6 +6,7 @@ for a phone. Common practice, no source.
 
 from collections import defaultdict
 
+import numpy as np
 import pytest
 from matplotlib.figure import Figure
 from matplotlib.lines import Line2D
@@ -18,6 +19,7 @@ from tests.views.every_picture import (
     crowded_answers,
     cut_off,
     demo_answers,
+    drawn,
     every_picture,
     everything_told,
     overlaps,
@@ -45,13 +47,25 @@ def test_the_tests_of_boxes_find_what_they_look_for():
 
 def test_no_word_covers_another_and_none_is_cut_off(pictures):
     assert len(pictures) > 25
-    for picture, drawn in pictures:
-        for width, figure in drawn.items():
+    for picture, figures in pictures:
+        for width, figure in figures.items():
             assert width == BROAD or figure.get_figwidth() <= NARROW, picture.name
             found = boxes(figure)
             assert len(found) > 1, picture.name
             assert overlaps(found) == [], (picture.name, width)
             assert cut_off(found, figure) == [], (picture.name, width)
+
+
+def test_nothing_is_drawn_beyond_its_picture_and_most_of_a_picture_is_not_empty(pictures):
+    for picture, figures in pictures:
+        for axes in [axes for figure in figures.values() for axes in figure.axes]:
+            ends = np.sort([axes.get_xlim(), axes.get_ylim()])
+            length, points = np.ptp(ends, axis=1), np.vstack([*drawn(axes), np.empty((0, 2))])
+            points = points[np.isfinite(points).all(axis=1)]
+            if len(points):
+                assert (points >= ends[:, 0] - 1e-6 * length).all(), picture.name  # what reaches an end lies on it
+                assert (points <= ends[:, 1] + 1e-6 * length).all(), picture.name
+                assert (np.ptp(points, axis=0) / length).max() > 0.5, picture.name
 
 
 def test_a_prototype_has_one_colour_and_one_shape_in_all_pictures(pictures):

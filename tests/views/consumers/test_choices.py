@@ -167,6 +167,17 @@ def test_marks_stand_at_guessing_and_at_what_is_needed():
     assert [dot.get_markerfacecolor() == "white" for dot in dots] == [False, True, True]
 
 
+def test_each_mark_crosses_the_row_it_belongs_to():
+    lines = _figure(SEVERAL).axes[0].lines
+    dots = [line.get_ydata()[0] for line in lines if line.get_marker() == "o"]
+    upright = [line for line in lines if len(line.get_xdata()) == 2 and len(set(line.get_xdata())) == 1]
+    crossing = [
+        {line.get_xdata()[0] for line in upright if min(line.get_ydata()) < y < max(line.get_ydata())} for y in dots
+    ]
+    # 18 of 36 in a triangle test (ISO 4120), 20 of 30 in a duo-trio test (ISO 10399): their tables at 5 %
+    assert crossing == [{1 / 3, 18 / 36}, {0.5, 20 / 30}, {1 / 3}]
+
+
 def test_the_counts_stand_beside():
     words = {text.get_text() for text in _figure(SEVERAL).axes[0].texts}
     assert "25 of 36, 18 needed" in words

@@ -2,6 +2,8 @@
 
 from dataclasses import replace
 
+import pandas as pd
+
 from panel.study.shown import shown
 from panel.views.consumers.segments import (
     _DIVIDED,
@@ -23,6 +25,10 @@ def test_the_demos_prototypes_please_different_people():
     assert _segment_name(result, 0) == "all consumers"
 
 
+def _pairs(result):
+    return result.divided[["prototype", "versus"]].itertuples(index=False, name=None)
+
+
 def test_p4_and_p8_cannot_be_separated_but_please_different_people():
     told = tell_segments(demo_segments(), demo()[1])
     assert (
@@ -32,7 +38,16 @@ def test_p4_and_p8_cannot_be_separated_but_please_different_people():
     )
     line = _divided(demo_segments())
     assert "in these answers the groups part over them: P8 against P4: group 1 −" in line
-    assert line.endswith("more pairs in the table.")
+    assert line.endswith(f"; {len(set(_pairs(demo_segments()))) - line.count(' against ')} more pairs in the table.")
+
+
+def test_of_the_pairs_that_divide_the_groups_those_come_first_of_which_both_are_liked():
+    result = demo_segments()
+    order = [part.split(": group")[0].rpartition(": ")[2] for part in _divided(result).split("; ") if "against" in part]
+    answers = demo()[0].table("answers").query("kind == 'liking'")
+    liked = pd.to_numeric(answers["answer"], errors="coerce").groupby(answers["prototype"]).mean()
+    lesser = sorted((liked[list(pair)].min() for pair in set(_pairs(result))), reverse=True)
+    assert [liked[pair.split(" against ")].min() for pair in order] == lesser[: len(order)]
 
 
 def test_how_sure_the_groups_are():
@@ -48,6 +63,10 @@ def test_how_sure_the_groups_are():
     )
 
 
+def _items(told):
+    return [item for drawer in told.drawers for item in drawer.items]
+
+
 def test_one_group_is_said_and_not_taken_for_agreement():
     result, names = one_group(), demo()[1]
     assert _headline(result).startswith("One group: no stable groups of consumers were found. Two groups")
@@ -56,8 +75,11 @@ def test_one_group_is_said_and_not_taken_for_agreement():
     assert (told.picture, told.table) == (None, None)
     assert "does not show that everybody wants the same" in told.cannot[0]
     assert _segment_name(result, 1) == "all consumers"
+    assert _STEPS in _items(told)
     nothing = replace(result, steps=result.steps.iloc[:0], why_one="Too few people.")
     assert tell_segments(nothing, names).mind == ()
+    assert not {_STEPS, _DIVIDED} & {*_items(tell_segments(nothing, names))}  # no table without rows
+    assert {_STEPS, _DIVIDED, SEGMENT_MEANS} <= {*_items(tell_segments(demo_segments(), names))}
     assert _headline(nothing) == "Whether there are groups of consumers is not known. Too few people."
 
 

@@ -1,5 +1,7 @@
 """The pictures of a decision: every number and mark on them follows from the result, and reads without colour."""
 
+from itertools import combinations, pairwise
+
 import numpy as np
 import pytest
 from matplotlib.colors import to_rgb
@@ -55,6 +57,21 @@ def test_every_number_is_written_and_can_be_read(demo):
     fills = [patch.get_facecolor()[:3] for patch in figure.axes[0].patches]
     letters = [text.get_color() for text in figure.axes[0].texts[: len(fills)]]
     assert min(contrast(fill, colour) for fill, colour in zip(fills, letters, strict=True)) >= READABLE
+
+
+def test_no_cell_of_the_grid_lies_over_another_and_those_of_all_windows_stand_apart(demo):
+    cells = [patch.get_bbox() for patch in _chances_figure(*demo).axes[0].patches]
+    hidden = [
+        (a, b) for a, b in combinations(cells, 2) if min(a.x1, b.x1) - max(a.x0, b.x0) > 1e-9 < _common_height(a, b)
+    ]
+    assert hidden == []
+    first_row = sorted((cell.x0, cell.x1) for cell in cells if cell.y0 == cells[0].y0)
+    gaps = np.array([after[0] - before[1] for before, after in pairwise(first_row)])
+    assert np.flatnonzero(gaps > gaps.min() + 0.01).tolist() == [5]  # after the six windows
+
+
+def _common_height(a, b):
+    return min(a.y1, b.y1) - max(a.y0, b.y0)
 
 
 def test_who_is_out_is_marked_in_words(demo):

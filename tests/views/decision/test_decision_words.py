@@ -121,6 +121,14 @@ def test_nobody_left_is_said_with_the_reasons():
     assert "Out: P2, because it fails pH." in said(alone)
 
 
+def test_who_is_out_and_who_is_open_stands_among_the_first_lines():
+    batches = pd.DataFrame({"batch": list("abc"), "prototype": list(CLEAR), "ph": [7.0, 5.5, np.nan]})
+    known = decided(target_study(CLEAR, facts={"gates": {"ph": [5, 6]}}, batches=batches))
+    assert tell_decision(known, NAMES).mind[-1] == "Out: P1; not known yet: P3."
+    none = tell_decision(decided(target_study(CLEAR)), NAMES).mind
+    assert not [line for line in none if line.startswith(("Out", "Not known"))]
+
+
 def test_the_demo_is_told_as_it_is(demo):
     result, names = demo
     words, told = said(result, names), tell_decision(result, names)
@@ -133,7 +141,9 @@ def test_the_demo_is_told_as_it_is(demo):
     assert "Read as differences from P1 it meets 6; all at once with a chance of" in words
     assert "stronger evidence" not in words
     assert "P4 and P8 cannot be separated overall; they please different people: group 1" in words
-    assert "likes better P4" in words
+    means = demo[0].divided  # P8 less P4: below nought in the first group, above it in the second
+    assert (means.query("prototype == 'P8' and versus == 'P4'")["estimate"] < 0).tolist() == [True, False]
+    assert "(38 consumers) likes better P4 and group 2 (19 consumers) likes better P8." in words
     assert "Open:" not in words
     in_doubt = result.ranking["standing"].mask(result.ranking["prototype"] == "P6", "open")
     doubted = replace(result, ranking=result.ranking.assign(standing=in_doubt))

@@ -2,8 +2,12 @@
 
 import numpy as np
 import pandas as pd
+import pytest
+from matplotlib.backends.backend_agg import FigureCanvasAgg
+from matplotlib.figure import Figure
+from matplotlib.lines import Line2D
 
-from panel.views.pictures import interval_figure, needed_limits
+from panel.views.pictures import interval_figure, needed_limits, write_key
 from tests.views.examples import words_outside
 
 ROWS = pd.DataFrame(
@@ -43,3 +47,12 @@ def test_limits_hold_everything():
     assert low < -5 < 20 < high
     same = needed_limits(ROWS.assign(estimate=1.0, ci_low=1.0, ci_high=1.0))
     assert same[0] < 1 < same[1]
+
+
+@pytest.mark.parametrize("left", [0.1, 1.0, 2.0])
+def test_a_key_stays_on_the_paper_wherever_it_begins(left):
+    for width in np.arange(4.0, 9.0, 0.25):
+        figure = Figure(figsize=(width, 2))
+        write_key(figure, [Line2D([], [], label=f"a name of some length {n}") for n in range(5)], left=left)
+        box = figure.legends[0].get_window_extent(FigureCanvasAgg(figure).get_renderer())
+        assert left - 0.01 <= box.x0 / figure.dpi < box.x1 / figure.dpi <= width

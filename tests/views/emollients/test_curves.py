@@ -115,6 +115,13 @@ def test_areas_are_the_ones_that_were_taken(until):
         expected = taken.loc[axes.get_title(loc="left"), ["work of shear", "work of adhesion"]].astype(float)
         np.testing.assert_allclose([area(work) * per_unit, area(pull) * per_unit], expected, rtol=1e-9)
     assert len({axes.get_ylim() for axes in figure.axes}) == 1
+    points = result.force.points
+    for (low, high), values in (
+        (figure.axes[0].get_xlim(), points["along"]),
+        (figure.axes[0].get_ylim(), points["force"]),
+    ):
+        assert low < min(values.min(), 0) < values.max() < high
+        assert max(values.max(), 0) - min(values.min(), 0) > 0.8 * (high - low)  # what was measured fills the picture
 
 
 @pytest.mark.parametrize("prototypes", [1, 3, 6])

@@ -85,6 +85,9 @@ def test_courses():
     (told,) = _course_sentences(found, NAMES)
     assert told.startswith("STICK: 24 courses of 6 people;")
     assert f"{found.courses['largest'].mean():.1f} on average, reached after 20.0 s" in told
+    more = pd.concat([found.courses, found.courses.assign(attribute="GREASE")])
+    lines = _course_sentences(replace(found, courses=more), NAMES)
+    assert [line.split(":")[0] for line in lines] == ["STICK", "GREASE"]  # as in the study, not as in the alphabet
     headline = _courses_headline(found, NAMES)
     assert headline.startswith("The courses of the prototypes differ in 6 of 7 quantities of STICK.")
     assert "duration" not in headline  # what is not shown is not listed

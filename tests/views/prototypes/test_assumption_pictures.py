@@ -82,6 +82,11 @@ def test_typical_size_is_the_root_mean_square_in_equal_groups(result):
     assert sizes["spread"][0] == pytest.approx(np.sqrt((ordered[: len(rows) // 6] ** 2).mean()))
     assert (sizes["low"].iloc[1:].to_numpy() >= sizes["high"].iloc[:-1].to_numpy()).all()
     assert len(_typical_size(rows.head(9))) == 1
+    level = [
+        line.get_ydata() for line in _residual_figure(result, "T0", NAMES).axes[0].lines if len(line.get_ydata()) == 2
+    ]
+    heights = [heights[0] for heights in level if heights[0] == heights[1] != 0]
+    assert sorted(heights) == pytest.approx(sorted([*sizes["spread"], *-sizes["spread"]]))  # as far above as below
 
 
 def test_those_who_cannot_see_them_hear_the_sizes(wild):

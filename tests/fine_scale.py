@@ -1,0 +1,30 @@
+"""The demo as it would be had its panel scored on a finer scale: nothing that is said may depend on it.
+
+An invariance: dividing by 64 changes no digit of a number in a computer, so a word that changes was put by the unit.
+"""
+
+import re
+from dataclasses import replace
+
+from panel.study.study import Study
+
+PART = 1 / 64
+
+
+def finer(study: Study) -> Study:
+    """The study as it would be had all its scores been given on a scale of a sixty-fourth of the length."""
+    ends = ["scale_min", "scale_max", "target_low", "target_high"]
+    attributes, claims, facts = study.table("attributes"), study.table("claims"), study.facts
+    tables = {
+        "scores": study.scores.assign(score=study.scores["score"] * PART),
+        "claims": claims.assign(margin=claims["margin"] * PART, bar_panel=claims["bar_panel"] * PART),
+        "attributes": attributes.assign(**{end: attributes[end] * PART for end in ends}),
+    }
+    levels = {name: level * PART for name, level in facts["benchmark_levels"].items()}
+    told = {"scale_max": facts["scale_max"] * PART, "margin": facts["margin"] * PART, "benchmark_levels": levels}
+    return replace(study, tables={**study.tables, **tables}, facts={**facts, **told})
+
+
+def without_numbers(text: object) -> str:
+    """A text with a sign in place of each number: a number may be nought to its last digit shown, or have no sign."""
+    return re.sub(r"[−+]?\d[\d.,]*", "#", str(text))
