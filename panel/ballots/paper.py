@@ -134,7 +134,7 @@ def paper_ballots(
     return _pdf(_BALLOTS, data)
 
 
-def serving_labels(study: Study, session: str, *, paper: str = "A4", assessors: Sequence[str] = ()) -> bytes:
+def serving_labels(study: Study, session: str, *, paper: str = "A4") -> bytes:
     """Return a PDF with a label for each cup of a session: its code, and for whom it is; four in a row.
 
     Raises
@@ -146,7 +146,7 @@ def serving_labels(study: Study, session: str, *, paper: str = "A4", assessors: 
         raise StudyError(f"Labels come on {' or '.join(PAPERS)}.")
     labels = [
         {"code": row["code"], "words": f"session {session}, {row['assessor']}, sample {row['position']:g}"}
-        for row in _servings(study, session, assessors).to_dict("records")
+        for row in _servings(study, session, ()).to_dict("records")
     ]
     data = {"title": f"Labels of session {session}", "paper": PAPERS[paper], "labels": labels}
     return _pdf(_LABELS, data)

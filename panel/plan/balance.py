@@ -52,7 +52,7 @@ class ServingBalance:
 
 
 def serving_balance(
-    servings: pd.DataFrame, *, prototypes: Sequence[str] = (), warm_up: str = "", planned: float = float("nan")
+    servings: pd.DataFrame, *, prototypes: Sequence[str] = (), planned: float = float("nan")
 ) -> ServingBalance:
     """Return how even the servings are.
 
@@ -62,13 +62,10 @@ def serving_balance(
         `session assessor position prototype`, and `site` if there are sites; as the table of a study.
     prototypes
         In their order; by default those served. One that nobody gets is uneven.
-    warm_up
-        The prototype that is only served to get started; it does not count.
     planned
         Servings of each prototype that were meant; by default the mean of those there are.
     """
-    rows = servings.loc[servings["prototype"] != warm_up] if warm_up else servings
-    rows = rows.sort_values(["session", "assessor", "position"], kind="stable")
+    rows = servings.sort_values(["session", "assessor", "position"], kind="stable")
     names = list(prototypes) or list(dict.fromkeys(rows["prototype"]))
     places = sorted(set(rows["position"]))
     positions = _counted(rows, names, "position", places)

@@ -15,42 +15,29 @@ import pandas as pd
 from panel.errors import ModelError, StudyError
 from panel.study.study import Study
 
-UNLUCKY = ("13", "666")
-"""Digits that no code may contain; what is unlucky differs from place to place, so the list can be changed."""
+_UNLUCKY = ("13", "666")
+"""Digits that no code may contain; what is unlucky differs from place to place."""
 
 _TRIES = 50  # draws before it is said that there are not enough codes
 _RUNS = "0123456789"
 
 
-def _usable_codes(unlucky: Iterable[str] = UNLUCKY) -> list[str]:
+def _usable_codes() -> list[str]:
     """Return the codes from 101 to 999 that tell nothing.
 
-    Left out are 100, three equal digits, three digits in a row (123, 987), and whatever contains a number of the list.
-
-    Raises
-    ------
-    ModelError
-        If an entry of the list is no number of up to three digits.
+    Left out are 100, three equal digits, three digits in a row (123, 987), and whatever contains an unlucky number.
     """
-    unwanted = tuple(str(number).strip() for number in unlucky)
-    for number in unwanted:
-        if not (number.isascii() and number.isdigit() and len(number) <= 3):
-            raise ModelError(f"The unlucky number {number!r} is no number of up to three digits. Correct the list.")
     codes = (str(number) for number in range(101, 1000))
-    return [code for code in codes if not _telling(code) and not any(number in code for number in unwanted)]
+    return [code for code in codes if not _telling(code) and not any(number in code for number in _UNLUCKY)]
 
 
-def _blind_codes(
-    number: int, rng: np.random.Generator, *, unlucky: Iterable[str] = UNLUCKY, used: Iterable[str] = ()
-) -> list[str]:
+def _blind_codes(number: int, rng: np.random.Generator, used: Iterable[str] = ()) -> list[str]:
     """Return random codes for one session, any two of which differ in at least two digits.
 
     Parameters
     ----------
     number
         How many are needed.
-    unlucky
-        Digits that no code may contain, such as `13`.
     used
         Codes of other sessions, which are not used again: nobody can then recognise a replicate.
 
@@ -60,7 +47,7 @@ def _blind_codes(
         If there are not enough of them.
     """
     taken = set(used)
-    pool = np.array([code for code in _usable_codes(unlucky) if code not in taken], dtype=str)
+    pool = np.array([code for code in _usable_codes() if code not in taken], dtype=str)
     most = 0
     for _ in range(_TRIES):
         chosen: list[str] = []
@@ -74,14 +61,11 @@ def _blind_codes(
         most = max(most, len(chosen))
     raise ModelError(
         f"{number} codes are needed in one session, but only {most} were found that differ in at least two digits and "
-        "were not used before. Serve fewer prototypes in a session, plan fewer sessions, or shorten the list of "
-        "unlucky numbers."
+        "were not used before. Serve fewer prototypes in a session, or plan fewer sessions."
     )
 
 
-def session_codes(
-    prototypes: Sequence[str], sessions: Sequence[str], rng: np.random.Generator, *, unlucky: Iterable[str] = UNLUCKY
-) -> pd.DataFrame:
+def session_codes(prototypes: Sequence[str], sessions: Sequence[str], rng: np.random.Generator) -> pd.DataFrame:
     """Return `session prototype code`: a code for each prototype, new in each session.
 
     Raises
@@ -89,10 +73,9 @@ def session_codes(
     ModelError
         If there are not enough codes.
     """
-    unwanted = tuple(unlucky)
     rows: list[tuple[str, str, str]] = []
     for session in sessions:
-        codes = _blind_codes(len(prototypes), rng, unlucky=unwanted, used=[row[2] for row in rows])
+        codes = _blind_codes(len(prototypes), rng, [row[2] for row in rows])
         rows += [(session, prototype, code) for prototype, code in zip(prototypes, codes, strict=True)]
     return pd.DataFrame(rows, columns=["session", "prototype", "code"], dtype="str")
 

@@ -28,6 +28,7 @@ from panel.study.knowledge import canonical_ingredient
 MixtureKind = Literal["lattice", "centroid", "vertices"]
 # A model needs this many blends beyond its terms before what it misses can be seen.
 _SPARE_BLENDS = 3
+_DEGREE = 2  # of the simplex lattice
 _STEP = 0.01  # formulas are written to 0.01 %
 
 
@@ -66,15 +67,12 @@ class MixturePlan:
 def plan_mixture(
     base: pd.DataFrame,
     limits: Mapping[str, tuple[float, float]],
-    kind: MixtureKind = "vertices",
-    *,
-    degree: int = 2,
-    first: int = 1,
+    kind: MixtureKind,
 ) -> MixturePlan:
     """Plan blends of the emollients in `limits` (lowest and highest amount, per cent of the formula) in this base.
 
     The total is the emollient total of the base; emollients of the base that are not in `limits` stay as they are.
-    `lattice` (with its `degree`) and `centroid` fill the region that the lowest amounts leave; `vertices` takes the
+    `lattice` and `centroid` fill the region that the lowest amounts leave; `vertices` takes the
     corners of the region between the limits and its middle.
 
     Raises
@@ -89,8 +87,8 @@ def plan_mixture(
     fixed = {str(name): float(amount) for name, amount in held.items() if name not in names}
     room = float(held.sum()) - sum(fixed.values())
     _ask(names, low, high, room)
-    amounts = rounded_to_total(_points(kind, degree, low, high, room), room)
-    prototypes = [f"P{first + row}" for row in range(len(amounts))]
+    amounts = rounded_to_total(_points(kind, low, high, room), room)
+    prototypes = [f"P{row + 1}" for row in range(len(amounts))]
     made = {
         prototype: with_emollients(lines, {**fixed, **dict(zip(names, row, strict=True))})
         for prototype, row in zip(prototypes, amounts.tolist(), strict=True)
@@ -105,7 +103,7 @@ def plan_mixture(
         models=_models(amounts / room),
         extra=_extra(names, amounts, low, high, room),
         cautions=called_cautions(names),
-        method=_method(kind, degree, len(amounts), room),
+        method=_method(kind, len(amounts), room),
         notes=(
             "Amounts are rounded to 0.01 % so that every formula keeps its total.",
             "Make one of the blends twice: without a repeat nothing tells what a model misses from the scatter of "
@@ -136,13 +134,11 @@ def _ask(names: list[str], low: NDArray[np.float64], high: NDArray[np.float64], 
         )
 
 
-def _points(
-    kind: MixtureKind, degree: int, low: NDArray[np.float64], high: NDArray[np.float64], room: float
-) -> NDArray[np.float64]:
+def _points(kind: MixtureKind, low: NDArray[np.float64], high: NDArray[np.float64], room: float) -> NDArray[np.float64]:
     if kind == "vertices":
         corners = extreme_vertices(low, np.minimum(high, room), room)
         return np.vstack([corners, corners.mean(axis=0)])
-    shares = simplex_lattice(low.size, degree) if kind == "lattice" else simplex_centroid(low.size)
+    shares = simplex_lattice(low.size, _DEGREE) if kind == "lattice" else simplex_centroid(low.size)
     points = low + shares * (room - low.sum())
     if np.any(points > high + SAME_AMOUNT):
         raise ModelError(
@@ -182,9 +178,9 @@ def _extra(
     return frame.assign(rank_gain=pd.Series(dtype="int64"), gain=pd.Series(dtype="float64"))
 
 
-def _method(kind: MixtureKind, degree: int, n: int, room: float) -> str:
+def _method(kind: MixtureKind, n: int, room: float) -> str:
     how = {
-        "lattice": f"a simplex lattice of degree {degree}",
+        "lattice": f"a simplex lattice of degree {_DEGREE}",
         "centroid": "a simplex centroid",
         "vertices": "the corners of the region between the limits and their mean",
     }[kind]

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections import Counter
-from collections.abc import Iterable, Sequence
+from collections.abc import Sequence
 from dataclasses import dataclass
 
 import numpy as np
@@ -11,7 +11,7 @@ import pandas as pd
 
 from panel.errors import ModelError
 from panel.plan.balance import ServingBalance, serving_balance
-from panel.plan.codes import UNLUCKY, session_codes
+from panel.plan.codes import session_codes
 from panel.stats.orders.block_designs import nearly_balanced_blocks, ordered_blocks, split_into_sittings
 from panel.stats.orders.order_designs import serving_orders
 from panel.study.study import those_in
@@ -19,9 +19,7 @@ from panel.study.study import those_in
 # Where on the skin does each sample go? Sites are turned from person to person, side by side and place by place.
 
 
-Sites = tuple[tuple[str, ...], ...]
-
-FOREARMS: Sites = tuple(tuple(f"{side} forearm {place}" for place in range(1, 5)) for side in ("left", "right"))
+_FOREARMS = tuple(tuple(f"{side} forearm {place}" for place in range(1, 5)) for side in ("left", "right"))
 """Four marked areas on each inner forearm, 1 nearest to the wrist; samples first on one arm, then on the other."""
 
 _PASSES = 20  # over all people, at most
@@ -29,44 +27,37 @@ _STARTS = 10
 _PROTOTYPE_AT_SITE = 2.0  # how much uneven sites of a prototype count beside uneven sites of a place in the order
 
 
-def _site_sequences(sites: Sites, number: int) -> list[tuple[str, ...]]:
+def _site_sequences(number: int) -> list[tuple[str, ...]]:
     """Return the sequences of sites that are served in turn, as many as there are samples.
 
     Over all of them each site stands once at each place of the order. Where each side takes equally many samples, one
     side is done before the other, and sequences differ in the side they begin with and the place they begin at.
 
-    Parameters
-    ----------
-    sites
-        Names of the sites, one tuple for each side.
-    number
-        How many samples one person gets in a session.
-
     Raises
     ------
     ModelError
-        If there are fewer sites than samples: no site may be used twice in a session.
+        If there are fewer sites than samples (`number`): no site may be used twice in a session.
     """
-    total = sum(len(side) for side in sites)
+    total = sum(len(side) for side in _FOREARMS)
     if number > total:
         raise ModelError(
             f"{number} samples in a session need {number} sites, and there are {total}: no site may be used twice. "
             "Serve fewer samples in a session, or name more sites."
         )
-    each, left = divmod(number, len(sites))
-    if left or any(len(side) < each for side in sites):
-        line = _first_sites(sites, number)
+    each, left = divmod(number, len(_FOREARMS))
+    if left:
+        line = _first_sites(number)
         return [tuple(line[turn:] + line[:turn]) for turn in range(number)]
     found = []
-    for first in range(len(sites)):
+    for first in range(len(_FOREARMS)):
         for turn in range(each):
-            sides = [side[:each] for side in (*sites[first:], *sites[:first])]
+            sides = [side[:each] for side in (*_FOREARMS[first:], *_FOREARMS[:first])]
             found.append(tuple(site for side in sides for site in (*side[turn:], *side[:turn])))
     return found
 
 
 def _given_sites(
-    orders: Sequence[Sequence[str]], sites: Sites, seen: Counter[tuple[str, str]], rng: np.random.Generator
+    orders: Sequence[Sequence[str]], seen: Counter[tuple[str, str]], rng: np.random.Generator
 ) -> list[tuple[str, ...]]:
     """Return the sites of each person's samples in one session.
 
@@ -83,9 +74,9 @@ def _given_sites(
     """
     names = {prototype for order in orders for prototype in order}
     longest = max(len(order) for order in orders)
-    sequences = _site_sequences(sites, longest)
-    sequences = list(dict.fromkeys([*sequences, *(_mirrored(sequence, sites) for sequence in sequences)]))
-    side_of = {site: f"side {number}" for number, side in enumerate(sites) for site in side}
+    sequences = _site_sequences(longest)
+    sequences = list(dict.fromkeys([*sequences, *(_mirrored(sequence) for sequence in sequences)]))
+    side_of = {site: f"side {number}" for number, side in enumerate(_FOREARMS) for site in side}
     cells = [
         [
             [
@@ -133,9 +124,9 @@ def _even_turns(use: np.ndarray, before: np.ndarray, rng: np.random.Generator) -
     return float((counts**2).sum()), chosen.tolist()
 
 
-def _mirrored(sequence: tuple[str, ...], sites: Sites) -> tuple[str, ...]:
+def _mirrored(sequence: tuple[str, ...]) -> tuple[str, ...]:
     """Return the sequence with the places of each side in reverse order, the sides as they were."""
-    side_of = {site: number for number, side in enumerate(sites) for site in side}
+    side_of = {site: number for number, side in enumerate(_FOREARMS) for site in side}
     runs: list[list[str]] = []
     for site in sequence:
         if runs and side_of[runs[-1][-1]] == side_of[site]:
@@ -145,13 +136,10 @@ def _mirrored(sequence: tuple[str, ...], sites: Sites) -> tuple[str, ...]:
     return tuple(site for run in runs for site in reversed(run))
 
 
-def _first_sites(sites: Sites, number: int) -> list[str]:
+def _first_sites(number: int) -> list[str]:
     """Return the sites used when the sides cannot share the samples equally: filled place by place."""
-    places = range(max(len(side) for side in sites))
-    taken = [
-        (number_of_side, place) for place in places for number_of_side, side in enumerate(sites) if place < len(side)
-    ]
-    return [sites[side][place] for side, place in sorted(taken[:number])]
+    taken = [(side, place) for place in range(len(_FOREARMS[0])) for side in range(len(_FOREARMS))]
+    return [_FOREARMS[side][place] for side, place in sorted(taken[:number])]
 
 
 # Who gets which prototype, when, under which code and where on the skin?
@@ -173,21 +161,18 @@ class ServingPlan:
     Parameters
     ----------
     servings
-        `session assessor position prototype code site`, exactly as the table of a study; a warm-up has position 1.
+        `session assessor position prototype code site`, exactly as the table of a study.
     balance
         How even the plan is.
     gaps
         `assessor prototype reason`: what somebody does not get because it was forbidden.
-    warm_up
-        Name of the prototype that is only served to get started, empty if there is none.
     per_session
-        The largest number of samples in a session, the warm-up not counted.
+        The largest number of samples in a session.
     """
 
     servings: pd.DataFrame
     balance: ServingBalance
     gaps: pd.DataFrame
-    warm_up: str
     per_session: int
     method: str
     notes: tuple[str, ...]
@@ -201,12 +186,9 @@ def plan_servings(
     replicates: int = 1,
     per_session: int = MOST_PER_SESSION,
     sessions: int | None = None,
-    sites: Sites = FOREARMS,
-    warm_up: str = "",
     forbidden: pd.DataFrame = _NO_GAPS,
-    unlucky: Iterable[str] = UNLUCKY,
 ) -> ServingPlan:
-    """Plan the servings.
+    """Plan the servings on the forearms.
 
     Parameters
     ----------
@@ -220,46 +202,37 @@ def plan_servings(
         The most samples one person gets in a session. With more prototypes, each replicate takes several sessions.
     sessions
         Sessions each person comes to, if that is too few to try everything: then everybody tries a part.
-    sites
-        Names of the sites, one tuple for each side of the body; empty for none.
-    warm_up
-        Name of a sample served first in every session and not analysed.
     forbidden
         `assessor prototype reason`, as `panel.plan.safety.forbidden_pairs` gives them.
-    unlucky
-        Digits that no code may contain.
 
     Raises
     ------
     ModelError
         If names are missing or given twice, numbers make no plan, or codes or sites do not suffice.
     """
-    _ask(prototypes, assessors, warm_up, replicates, per_session)
+    _ask(prototypes, assessors, replicates, per_session)
     largest = min(per_session, len(prototypes))
-    if sites:
-        _site_sequences(sites, largest)  # says so if they do not suffice
+    _site_sequences(largest)  # says so if they do not suffice
     turns = _session_orders(
         prototypes, len(assessors), rng, replicates=replicates, per_session=per_session, sessions=sessions
     )
-    gaps = _design_gaps(forbidden, prototypes, assessors, warm_up)
-    servings = _served(turns, assessors, sites, warm_up, gaps, rng)
-    names = [*prototypes, *([warm_up] if warm_up else [])]
-    codes = session_codes(names, list(turns), rng, unlucky=unlucky)
+    gaps = _design_gaps(forbidden, prototypes, assessors)
+    servings = _served(turns, assessors, gaps, rng)
+    codes = session_codes(prototypes, list(turns), rng)
     servings = servings.merge(codes, on=["session", "prototype"], how="left")[list(_COLUMNS)]
     meant = sum(len(order) for orders in turns.values() for order in orders) / len(prototypes)
-    balance = serving_balance(servings, prototypes=prototypes, warm_up=warm_up, planned=meant)
+    balance = serving_balance(servings, prototypes=prototypes, planned=meant)
     return ServingPlan(
         servings=servings,
         balance=balance,
         gaps=gaps,
-        warm_up=warm_up,
         per_session=largest,
         method=_method(prototypes, assessors, replicates, largest, len(turns), sessions),
-        notes=(*_notes(warm_up, sites, largest), *_gap_notes(gaps, balance, prototypes, assessors)),
+        notes=(_NO_WARM_UP, *_gap_notes(gaps, balance, prototypes, assessors)),
     )
 
 
-def _ask(prototypes: Sequence[str], assessors: Sequence[str], warm_up: str, replicates: int, per_session: int) -> None:
+def _ask(prototypes: Sequence[str], assessors: Sequence[str], replicates: int, per_session: int) -> None:
     for names, what in ((prototypes, "prototype"), (assessors, "assessor")):
         twice = [name for name, times in Counter(names).items() if times > 1]
         if twice:
@@ -268,35 +241,21 @@ def _ask(prototypes: Sequence[str], assessors: Sequence[str], warm_up: str, repl
             raise ModelError(f"A {what} has no name. Give every {what} a short name.")
     if len(prototypes) < 2 or not assessors:
         raise ModelError("A plan needs at least two prototypes and one assessor. Add what is missing to the study.")
-    if warm_up in prototypes:
-        raise ModelError(
-            f"The warm-up {warm_up!r} is also a prototype of the study: its scores would be mixed with the real ones. "
-            "Give the warm-up a name of its own, even if the same cream is in the pot."
-        )
     if replicates < 1 or per_session < 2:
         raise ModelError("A plan needs at least one replicate, and at least two samples in a session.")
 
 
 def _served(
-    turns: dict[str, list[_Order]],
-    assessors: Sequence[str],
-    sites: Sites,
-    warm_up: str,
-    gaps: pd.DataFrame,
-    rng: np.random.Generator,
+    turns: dict[str, list[_Order]], assessors: Sequence[str], gaps: pd.DataFrame, rng: np.random.Generator
 ) -> pd.DataFrame:
     """Return the servings without codes; what is forbidden is left out and the others move up."""
     left_out = set(zip(gaps["assessor"], gaps["prototype"], strict=True))
     seen: Counter[tuple[str, str]] = Counter()
     rows = []
     for session, orders in turns.items():
-        places = _given_sites(orders, sites, seen, rng) if sites else [tuple("" for _ in order) for order in orders]
-        for assessor, order, where in zip(assessors, orders, places, strict=True):
+        for assessor, order, where in zip(assessors, orders, _given_sites(orders, seen, rng), strict=True):
             pairs = zip(order, where, strict=True)
             given = [(prototype, site) for prototype, site in pairs if (assessor, prototype) not in left_out]
-            if warm_up and given and (assessor, warm_up) not in left_out:
-                free = [site for side in sites for site in side if site not in where]
-                given = [(warm_up, free[0] if free else ""), *given]
             rows += [
                 (session, assessor, float(place), prototype, site)
                 for place, (prototype, site) in enumerate(given, start=1)
@@ -329,21 +288,10 @@ def _method(
     )
 
 
-def _notes(warm_up: str, sites: Sites, largest: int) -> list[str]:
-    notes = []
-    if warm_up:
-        notes.append(
-            f"{warm_up} is served first in every session to get started. Leave its scores out by a rule written down "
-            "before the first session, and list it among the prototypes as a reference."
-        )
-        if sites and sum(len(side) for side in sites) <= largest:
-            notes.append("No site is left for the warm-up: choose one that no sample of the session uses.")
-    else:
-        notes.append(
-            "There is no warm-up: the first sample of a session is often scored differently. Serve a warm-up, or take "
-            "the position into the analysis."
-        )
-    return notes
+_NO_WARM_UP = (
+    "There is no warm-up: the first sample of a session is often scored differently. Serve a warm-up, or take the "
+    "position into the analysis."
+)
 
 
 # What does each person try in each session, and in which order?
@@ -424,13 +372,12 @@ _FEW = 6
 """With fewer people a difference rests on so few that one odd person decides; a choice of ours, no source."""
 
 _NOTHING_LEFT = 1e-9
+_SHOWN = 4
 
 
-def _design_gaps(
-    forbidden: pd.DataFrame, prototypes: Sequence[str], assessors: Sequence[str], warm_up: str = ""
-) -> pd.DataFrame:
+def _design_gaps(forbidden: pd.DataFrame, prototypes: Sequence[str], assessors: Sequence[str]) -> pd.DataFrame:
     """Return `assessor prototype reason` of what is forbidden among these people and prototypes, each pair once."""
-    concerned = forbidden["assessor"].isin(list(assessors)) & forbidden["prototype"].isin([*prototypes, warm_up])
+    concerned = forbidden["assessor"].isin(list(assessors)) & forbidden["prototype"].isin(list(prototypes))
     rows = forbidden.loc[concerned, ["assessor", "prototype", "reason"]]
     together = rows.groupby(["assessor", "prototype"], sort=False)["reason"].agg(
         lambda found: "; ".join(found.unique())
@@ -449,9 +396,6 @@ def _gap_notes(
         left = len(prototypes) - len(missed)
         if left == 0:
             notes.append(f"{assessor} is served nothing: {reason}.")
-            continue
-        if not missed:
-            notes.append(f"{assessor} gets no warm-up: {reason}.")
             continue
         notes.append(f"{assessor} does not get {', '.join(missed)}: {reason}.")
         if left == 1:
@@ -490,6 +434,6 @@ def _precision_notes(gaps: pd.DataFrame, balance: ServingBalance, n: int) -> lis
     return notes
 
 
-def _some(names: Sequence[str], most: int = 4) -> str:
-    shown = ", ".join(names[:most])
-    return f"{shown} and {len(names) - most} more" if len(names) > most else shown
+def _some(names: Sequence[str]) -> str:
+    shown = ", ".join(names[:_SHOWN])
+    return f"{shown} and {len(names) - _SHOWN} more" if len(names) > _SHOWN else shown

@@ -6,7 +6,7 @@ at (`panel.stats.orders.block_designs`).
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Mapping, Sequence
+from collections.abc import Mapping, Sequence
 from dataclasses import replace
 from datetime import UTC, datetime
 from itertools import combinations
@@ -15,8 +15,8 @@ import numpy as np
 import pandas as pd
 
 from panel.errors import ModelError, StudyError
-from panel.plan.codes import UNLUCKY, with_seal
-from panel.plan.orders import FOREARMS, MOST_PER_SESSION, ServingPlan, Sites, plan_servings
+from panel.plan.codes import with_seal
+from panel.plan.orders import MOST_PER_SESSION, ServingPlan, plan_servings
 from panel.plan.safety import match_allergens
 from panel.stats.orders.block_designs import information_left
 from panel.study.study import Study
@@ -29,12 +29,11 @@ _WORDS = {
 _SHOWN = 3
 
 
-def _serving_confounds(servings: pd.DataFrame, warm_up: str = "") -> tuple[str, ...]:
+def _serving_confounds(servings: pd.DataFrame) -> tuple[str, ...]:
     """Return which pairs of prototypes a plan would never let be told from session, position or site, one line each."""
-    rows = servings.loc[servings["prototype"] != warm_up]
     found = []
     for factor, (met, advice) in _WORDS.items():
-        known = rows.loc[rows[factor].astype("str") != ""]
+        known = servings.loc[servings[factor].astype("str") != ""]
         if known[factor].nunique() < 2:
             continue
         table = pd.crosstab(known["prototype"], known[factor])
@@ -56,55 +55,21 @@ def _serving_confounds(servings: pd.DataFrame, warm_up: str = "") -> tuple[str, 
     return tuple(found)
 
 
-def _making_confounds(prototypes: pd.DataFrame, days: pd.DataFrame) -> tuple[str, ...]:
-    """Return which swaps of a plan could never be told from the making day, one line each.
-
-    Parameters
-    ----------
-    prototypes
-        `prototype` and one column of 0 and 1 per swap, as a plan has them.
-    days
-        `day prototype`, as `panel.plan.swap_plan` gives them.
-    """
-    made = prototypes.drop(columns=["made"], errors="ignore").set_index("prototype")
-    swaps = made.columns
-    day = days.drop_duplicates("prototype").set_index("prototype")["day"].reindex(made.index)
-    known = day.notna().to_numpy()
-    if day[known].nunique() < 2 or not len(swaps):
-        return ()
-    table = pd.get_dummies(day[known]).to_numpy(dtype=float)
-    columns = np.column_stack([made.to_numpy(dtype=float)[known], np.ones(int(known.sum()))])
-    left = information_left(table, np.eye(len(swaps), columns.shape[1]), columns)
-    return tuple(
-        f"By these days the swap {swap} could never be told from the making day. Make both of a matched pair on one "
-        "day."
-        for swap, share in zip(swaps, left, strict=True)
-        if share <= 0
-    )
-
-
 def plan_study(
     study: Study,
     rng: np.random.Generator,
     *,
     prototypes: Sequence[str] | None = None,
-    assessors: Sequence[str] | None = None,
     replicates: int = 1,
     per_session: int = MOST_PER_SESSION,
-    sessions: int | None = None,
-    sites: Sites = FOREARMS,
-    warm_up: str = "",
-    unlucky: Iterable[str] = UNLUCKY,
 ) -> ServingPlan:
-    """Plan the servings of a study; nobody is served what she must avoid.
+    """Plan the servings of a study for its trained assessors; nobody is served what she must avoid.
 
     Parameters
     ----------
     prototypes
-        By default those of the study whose role is not `reference`, without the warm-up.
-    assessors
-        By default the trained assessors of the study.
-    replicates, per_session, sessions, sites, warm_up, unlucky
+        By default those of the study whose role is not `reference`.
+    replicates, per_session
         As in `panel.plan.orders.plan_servings`.
 
     Raises
@@ -112,25 +77,15 @@ def plan_study(
     ModelError
         If the study lists too few prototypes or nobody, or the numbers make no plan.
     """
-    served = list(prototypes) if prototypes is not None else [p for p in _to_compare(study) if p != warm_up]
-    people = list(assessors) if assessors is not None else list(study.assessors)
+    served, people = list(_to_compare(study) if prototypes is None else prototypes), list(study.assessors)
     strangers = [name for name in served if name not in study.prototypes]
     if strangers:
         raise ModelError(f"The study has no prototype {strangers[0]!r}. Add it to the table of prototypes.")
-    match = match_allergens(study, people, also=(*served, warm_up))
+    match = match_allergens(study, people, also=served)
     plan = plan_servings(
-        served,
-        people,
-        rng,
-        replicates=replicates,
-        per_session=per_session,
-        sessions=sessions,
-        sites=sites,
-        warm_up=warm_up,
-        forbidden=match["forbidden"],
-        unlucky=unlucky,
+        served, people, rng, replicates=replicates, per_session=per_session, forbidden=match["forbidden"]
     )
-    return replace(plan, notes=(*_serving_confounds(plan.servings, warm_up), *plan.notes, *_open_questions(match)))
+    return replace(plan, notes=(*_serving_confounds(plan.servings), *plan.notes, *_open_questions(match)))
 
 
 def _to_compare(study: Study) -> list[str]:

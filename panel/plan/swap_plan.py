@@ -71,7 +71,7 @@ class SwapPlan:
     notes: tuple[str, ...]
 
 
-def plan_swaps(base: pd.DataFrame, swaps: Sequence[Swap], kind: SwapKind = "full", *, first: int = 1) -> SwapPlan:
+def plan_swaps(base: pd.DataFrame, swaps: Sequence[Swap], kind: SwapKind = "full") -> SwapPlan:
     """Plan the prototypes for these swaps in this base.
 
     Parameters
@@ -80,8 +80,6 @@ def plan_swaps(base: pd.DataFrame, swaps: Sequence[Swap], kind: SwapKind = "full
         Lines of a formula: ingredient, percent, phase, kind; `panel.study.formulas.formula` gives them.
     kind
         `full`: every combination; `half`: half of them; `one at a time`: the base and each swap alone.
-    first
-        Number of the first prototype, P1 unless others exist.
 
     Raises
     ------
@@ -93,7 +91,7 @@ def plan_swaps(base: pd.DataFrame, swaps: Sequence[Swap], kind: SwapKind = "full
     known = [_known_swap(swap, lines) for swap in swaps]
     _ask(known, kind)
     runs = two_level_runs(len(known), kind)
-    names = [f"P{first + run}" for run in range(len(runs))]
+    names = [f"P{run + 1}" for run in range(len(runs))]
     prototypes = pd.DataFrame({"prototype": pd.Series(names, dtype="str"), "made": _letters(runs)})
     letters = list(ascii_uppercase[: len(known)])
     prototypes[letters] = runs
@@ -111,7 +109,7 @@ def plan_swaps(base: pd.DataFrame, swaps: Sequence[Swap], kind: SwapKind = "full
         prototypes=prototypes,
         formulas=formulas,
         swaps=table,
-        n_moves=independent_moves(emollient_blend(planned).to_numpy(), blend_rounding(planned)).count,
+        n_moves=independent_moves(emollient_blend(planned).to_numpy(), blend_rounding(planned)),
         aliases=aliases,
         extra=_extra(runs),
         cautions=called_cautions(list(dict.fromkeys(name for swap in known for name in (swap.removed, swap.added)))),

@@ -164,9 +164,9 @@ def _in_bold(paragraph: Any, bold: str, text: str, bold_after: str = "", size: f
             run.font.size = Pt(size) if size else None
 
 
-def _small(paragraph: Any, text: str, size: float = 7) -> None:
+def _small(paragraph: Any, text: str) -> None:
     run = paragraph.add_run(text)
-    run.font.size, run.font.color.rgb = Pt(size), _GREY
+    run.font.size, run.font.color.rgb = Pt(7), _GREY
 
 
 def _bookmark(heading: Any, place: int) -> None:

@@ -110,11 +110,9 @@ def _each(name: str, write: Callable[[Any, About], str]) -> _Cells:
     return lambda rows, about: [write(value, about) for value in rows[name].to_numpy(dtype="object")]
 
 
-def number(heading: str, name: str, digits: int = 1, factor: float = 1.0, offset: float = 0.0) -> Column:
+def number(heading: str, name: str, digits: int = 1, factor: float = 1.0) -> Column:
     """Describe a column of measured or estimated numbers."""
-    return Column(
-        heading, _each(name, lambda x, about: format_number(factor * (x + offset), about.digits(digits))), (name,)
-    )
+    return Column(heading, _each(name, lambda x, about: format_number(factor * x, about.digits(digits))), (name,))
 
 
 def change(heading: str, name: str = "estimate", digits: int = SCALE, factor: float = 1.0) -> Column:
@@ -171,11 +169,11 @@ def share(heading: str, name: str = "share", digits: int = 0) -> Column:
     return Column(heading, _each(name, lambda x, _: format_share(x, digits)), (name,))
 
 
-def share_interval(low: str = "ci_low", high: str = "ci_high", digits: int = 1, heading: str = "{level}") -> Column:
+def share_interval(low: str = "ci_low", high: str = "ci_high", heading: str = "{level}") -> Column:
     """Describe a column of intervals of shares, rounded outwards."""
 
     def cells(rows: pd.DataFrame, _: About) -> list[str]:
-        return [format_shares(one, other, digits) for one, other in zip(rows[low], rows[high], strict=True)]
+        return [format_shares(one, other, 1) for one, other in zip(rows[low], rows[high], strict=True)]
 
     return Column(heading, cells, (low, high))
 
@@ -266,14 +264,12 @@ WRONG_SIGN = Column(
 )
 
 
-def degrees(first: str = "df", second: str = "df_error", digits: int = 0) -> Column:
-    """Describe a column of the degrees of freedom of F tests."""
-
-    def cells(rows: pd.DataFrame, _: About) -> list[str]:
-        pairs = zip(rows[first], rows[second], strict=True)
-        return [f"{format_number(one, digits)}; {format_number(other, 1)}" for one, other in pairs]
-
-    return Column("Degrees of freedom", cells, (first, second))
+DEGREES = each_row(
+    "Degrees of freedom",
+    lambda row, _: f"{format_number(row['df'], 0)}; {format_number(row['df_error'], 1)}",
+    *("df", "df_error"),
+    figure=True,
+)
 
 
 @dataclass(frozen=True, slots=True)

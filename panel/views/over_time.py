@@ -15,6 +15,7 @@ from panel.stats.comparing.multiplicity import below
 from panel.study.naming import Naming
 from panel.study.shown import (
     ATTRIBUTE,
+    DEGREES,
     P_ADJUSTED,
     PROTOTYPE,
     SCALE,
@@ -24,7 +25,6 @@ from panel.study.shown import (
     attribute_column,
     change,
     count,
-    degrees,
     interval,
     number,
     share,
@@ -77,7 +77,7 @@ _AFTER_FEEL_TESTS = Table(
     name="after_feel_tests",
     title="Tests over time",
     rows="tests",
-    columns=(_NAME, text("What is tested", "term", _TERMS), number("F", "statistic", 2), degrees(), P, P_ADJUSTED),
+    columns=(_NAME, text("What is tested", "term", _TERMS), number("F", "statistic", 2), DEGREES, P, P_ADJUSTED),
 )
 _AFTER_FEEL_MEANS = Table(
     name="after_feel",
@@ -108,7 +108,7 @@ _COURSE_TESTS = Table(
     name="course_tests",
     title="Tests that no prototype differs, by quantity",
     rows="attributes",
-    columns=(ATTRIBUTE, number("F", "statistic", 2), degrees(), P, P_ADJUSTED),
+    columns=(ATTRIBUTE, number("F", "statistic", 2), DEGREES, P, P_ADJUSTED),
 )
 _COURSE_PAIRS = Table(
     name="course_pairs",

@@ -69,14 +69,6 @@ def test_the_order_of_the_rows_does_not_matter():
         pd.testing.assert_frame_equal(getattr(one, name), getattr(other, name))
 
 
-def test_a_warm_up_does_not_count():
-    with_warm_up = served(["W", "P1", "P2"], ["W", "P2", "P1"])
-    balance = serving_balance(with_warm_up, warm_up="W")
-    assert set(balance.positions["prototype"]) == {"P1", "P2"}
-    assert set(balance.positions["position"]) == {2.0, 3.0}
-    assert line(balance, "carry-over") == (1, 1, _EVEN)
-
-
 def test_a_prototype_that_nobody_gets_makes_the_plan_uneven():
     balance = serving_balance(served("ab", "ba", "ab", "ba"), prototypes=["a", "b", "c"])
     assert line(balance, "place")[0] == 0

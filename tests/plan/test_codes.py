@@ -8,7 +8,7 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from panel.errors import ModelError
-from panel.plan.codes import UNLUCKY, _blind_codes, _differing_digits, _usable_codes, session_codes
+from panel.plan.codes import _blind_codes, _differing_digits, _usable_codes, session_codes
 
 
 def test_codes_that_tell_something_are_left_out():
@@ -17,16 +17,9 @@ def test_codes_that_tell_something_are_left_out():
     telling = {"100", "666", "123", "321", "789", "987", "210", *(3 * digit for digit in "123456789")}
     assert not codes & telling
     assert not any("13" in code for code in codes)
-    assert {"135", "136"} & set(_usable_codes(())) == {"135", "136"}
-    assert len(_usable_codes(())) == 900 - 1 - 9 - 7 - 8  # 100, equal digits, rising runs, falling runs
+    # 100, equal digits (666 among them), rising runs, falling runs, and 130 to 139 with 213 to 913
+    assert len(codes) == 900 - 1 - 9 - 7 - 8 - 10 - 9
     assert all(len(code) == 3 and code.isdigit() for code in codes)
-
-
-def test_the_list_of_unlucky_numbers_can_be_changed():
-    assert not any("4" in code for code in _usable_codes(["4"]))
-    assert "417" not in _usable_codes(["417"])
-    with pytest.raises(ModelError, match="'4a' is no number of up to three digits"):
-        _usable_codes(["4a"])
 
 
 @given(number=st.integers(0, 30), seed=st.integers(0, 200))
@@ -35,7 +28,7 @@ def test_codes_of_a_session_differ_in_at_least_two_digits(number, seed):
     codes = _blind_codes(number, np.random.default_rng(seed))
     assert len(set(codes)) == number
     assert all(_differing_digits(one, other) >= 2 for one, other in combinations(codes, 2))
-    assert set(codes) <= set(_usable_codes(UNLUCKY))
+    assert set(codes) <= set(_usable_codes())
 
 
 def test_more_codes_than_there_are_is_said_clearly():
@@ -43,7 +36,7 @@ def test_more_codes_than_there_are_is_said_clearly():
     with pytest.raises(ModelError, match=r"91 codes are needed in one session, but only \d\d were found"):
         _blind_codes(91, np.random.default_rng(1))
     with pytest.raises(ModelError, match="2 codes are needed in one session, but only 1 were found"):
-        _blind_codes(2, np.random.default_rng(1), unlucky=(), used=[c for c in _usable_codes(()) if c != "417"])
+        _blind_codes(2, np.random.default_rng(1), [c for c in _usable_codes() if c != "417"])
 
 
 def test_each_session_has_new_codes():

@@ -80,14 +80,6 @@ def test_without_a_gap_nothing_is_said():
     assert not any("tried by" in note or "does not get" in note for note in plan(_NO_GAPS).notes)
 
 
-def test_a_forbidden_warm_up_is_told():
-    result = plan(forbid(("A01", "start")), warm_up="start")
-    assert "A01 gets no warm-up: avoids nuts." in result.notes
-    first = result.servings.loc[result.servings["position"] == 1].set_index("assessor")["prototype"]
-    assert first["A01"] != "start"
-    assert (first.drop("A01") == "start").all()
-
-
 @pytest.mark.parametrize("per_session", [8, 4])
 def test_codes_and_sites_stay_complete_with_gaps(per_session):
     servings = plan(forbid(("A01", "P5")), per_session=per_session).servings

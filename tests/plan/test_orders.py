@@ -10,10 +10,8 @@ from panel.checks.sound_study import sound_study
 from panel.checks.structure import _check_references
 from panel.errors import ModelError
 from panel.plan.balance import NEAREST
-from panel.plan.orders import _COLUMNS, FOREARMS, plan_servings
+from panel.plan.orders import _COLUMNS, plan_servings
 from panel.study.study import Study, empty_table
-
-HANDS = (("back of left hand",), ("back of right hand",))
 
 NAMES = [f"P{number}" for number in range(1, 9)]
 PEOPLE = [f"A{number:02d}" for number in range(1, 11)]
@@ -57,28 +55,8 @@ def test_the_same_seed_gives_the_same_plan():
     assert not plan(seed=4).servings.equals(plan(seed=5).servings)
 
 
-def test_a_warm_up_comes_first_and_is_not_counted():
-    result = plan(NAMES[:4], warm_up="start", sites=FOREARMS)
-    first = result.servings.loc[result.servings["position"] == 1]
-    assert (first["prototype"] == "start").all()
-    assert len(set(first["code"])) == 1
-    assert (first["site"] != "").all()
-    assert not result.servings.duplicated(["session", "assessor", "site"]).any()
-    assert "start" not in set(result.balance.positions["prototype"])
-    assert any("Leave its scores out by a rule" in note for note in result.notes)
-
-
-def test_without_a_warm_up_or_a_site_for_it_that_is_said():
+def test_that_there_is_no_warm_up_is_said():
     assert any("There is no warm-up" in note for note in plan().notes)
-    full = plan(warm_up="start")
-    assert any("No site is left for the warm-up" in note for note in full.notes)
-    assert (full.servings.loc[full.servings["prototype"] == "start", "site"] == "").all()
-
-
-def test_sites_can_be_left_out_or_be_hands():
-    assert (plan(sites=()).servings["site"] == "").all()
-    hands = plan(NAMES[:2], sites=HANDS).servings
-    assert set(hands["site"]) == {"back of left hand", "back of right hand"}
 
 
 def test_the_method_says_what_was_done():
@@ -104,10 +82,9 @@ def test_consumers_get_a_part_each():
         ({"prototypes": ["P1", ""]}, "A prototype has no name"),
         ({"prototypes": ["P1"]}, "at least two prototypes and one assessor"),
         ({"people": []}, "at least two prototypes and one assessor"),
-        ({"warm_up": "P1"}, "The warm-up 'P1' is also a prototype"),
         ({"replicates": 0}, "at least one replicate"),
         ({"per_session": 1}, "at least two samples in a session"),
-        ({"sites": HANDS}, "8 samples in a session need 8 sites, and there are 2"),
+        ({"prototypes": [*NAMES, "P9"], "per_session": 9}, "9 samples in a session need 9 sites, and there are 8"),
     ],
 )
 def test_what_makes_no_plan_is_refused(how, words):

@@ -9,8 +9,7 @@ from panel.errors import ModelError
 from panel.models.prototypes.differences import find_differences
 from panel.plan.batch_numbers import batch_numbers
 from panel.plan.sample_size import Scatter, panel_sizes
-from panel.plan.study_plan import _making_confounds, _serving_confounds, plan_study
-from panel.plan.swap_plan import making_days
+from panel.plan.study_plan import _serving_confounds, plan_study
 from panel.study.naming import Naming
 from panel.study.shown import shown
 from panel.views.planning.sizes import BATCHES, what_batches_buy
@@ -50,16 +49,6 @@ def test_one_order_for_everybody_is_told():
 def test_plans_of_the_tool_confound_nothing():
     plan = plan_study(small_study(), np.random.default_rng(1))
     assert not any("cannot tell" in note for note in plan.notes)
-
-
-def test_days_that_go_with_a_planned_swap_are_told():
-    plan = pd.DataFrame({"prototype": ["P1", "P2", "P3", "P4"], "fast": [0, 1, 0, 1], "medium": [0, 0, 1, 1]})
-    days = pd.DataFrame({"day": [1, 1, 2, 2], "prototype": ["P1", "P2", "P3", "P4"]})
-    assert _making_confounds(plan, days) == (
-        "By these days the swap medium could never be told from the making day. Make both of a matched pair on one "
-        "day.",
-    )
-    assert _making_confounds(plan, making_days(plan, 4, np.random.default_rng(2))) == ()
 
 
 def test_without_a_batch_spread_the_numbers_are_those_of_the_panel():

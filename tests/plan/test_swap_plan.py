@@ -2,13 +2,12 @@
 
 from pathlib import Path
 
-import numpy as np
 import pandas as pd
 import pytest
 
 from panel.errors import ModelError
 from panel.plan.swap_plan import Swap, _planned_study, plan_swaps
-from panel.study.formulas import emollient_percents, formula, formula_percents, formula_totals, matched_pairs
+from panel.study.formulas import formula, formula_percents
 from panel.study.open_study import open_study
 from tests.formula_studies import (
     ALKANE,
@@ -81,39 +80,6 @@ def test_one_at_a_time_rests_each_swap_on_one_pair():
     assert plan.swaps["n_pairs"].tolist() == [1, 1, 1]
     assert plan.swaps["variance_inflation"].tolist() == pytest.approx([1.5] * 3)
     assert any("rests on one pair" in note for note in plan.notes)
-
-
-@pytest.mark.parametrize("kind", ["full", "half", "one at a time"])
-def test_the_oil_phase_and_the_rest_stay_frozen(kind):
-    plan = plan_swaps(BASE, FOUR, kind)
-    study = _planned_study(plan.prototypes, plan.formulas)
-    totals = formula_totals(study)
-    assert totals["total"].tolist() == pytest.approx([100] * len(totals))
-    assert totals["emollient_total"].tolist() == pytest.approx([15] * len(totals))
-    rest = formula_percents(study).drop(columns=list(emollient_percents(study)))
-    assert np.ptp(rest.to_numpy(), axis=0).max() == 0
-
-
-def test_matched_pairs_are_counted_as_the_study_will_find_them():
-    plan = plan_swaps(BASE, THREE)
-    found = matched_pairs(_planned_study(plan.prototypes, plan.formulas))["swap"].value_counts()
-    assert [found[swap] for swap in plan.swaps["swap"]] == plan.swaps["n_pairs"].tolist()
-
-
-def test_swaps_that_share_an_emollient_and_those_with_solids_are_said():
-    notes = " ".join(plan_swaps(BASE, FOUR, "half").notes)
-    assert f"Share an emollient, so that its amount takes more than two levels: {CARBONATE} -> {ALKANE}" in notes
-    assert f"Between a liquid and a solid, so viscosity and structure of the cream change as well: {ALMOND}" in notes
-
-
-def test_a_second_batch_of_the_base_is_recommended_and_cautions_are_shown():
-    plan = plan_swaps(BASE, THREE)
-    assert "second batch of the base" in plan.notes[0]
-    assert "tree_nut" in set(plan.cautions["caution"])
-
-
-def test_numbers_go_on_after_those_that_exist():
-    assert plan_swaps(BASE, THREE, "half", first=9).prototypes["prototype"].tolist() == ["P9", "P10", "P11", "P12"]
 
 
 @pytest.mark.parametrize(

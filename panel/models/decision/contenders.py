@@ -178,10 +178,10 @@ def judge_pairs(
     return frame.assign(overall=pd.Series(both, dtype="str"))
 
 
-def _ahead_of(pairs: pd.DataFrame, column: str = "overall") -> set[tuple[str, str]]:
+def _ahead_of(pairs: pd.DataFrame) -> set[tuple[str, str]]:
     """Return who is ahead of whom."""
     found = set()
-    for first, second, verdict in zip(pairs["prototype"], pairs["versus"], pairs[column], strict=True):
+    for first, second, verdict in zip(pairs["prototype"], pairs["versus"], pairs["overall"], strict=True):
         if verdict == AHEAD:
             found.add((str(first), str(second)))
         elif verdict == BEHIND:
@@ -260,27 +260,17 @@ class LikingDraws:
     n_consumers: int
 
 
-def draw_liking(
-    study: Study, rng: np.random.Generator, *, question: str | None = None, level: float = 0.95, draws: int = DRAWS
-) -> tuple[LikingDraws | None, str]:
-    """Return the liking, drawn by taking whole consumers anew, or None and why there is none.
-
-    Raises
-    ------
-    ModelError
-        If `question` is named and is no liking question of the study.
-    """
-    if question is None and not questions_of(study, "liking"):
+def draw_liking(study: Study, rng: np.random.Generator, *, level: float = 0.95) -> tuple[LikingDraws | None, str]:
+    """Return the liking, drawn by taking whole consumers anew, or None and why there is none."""
+    if not questions_of(study, "liking"):
         return None, "No consumer was asked for liking, so the decision rests on the trained panel alone."
     try:
-        answers = numeric_answers(study, "liking", question)
+        answers = numeric_answers(study, "liking")
     except ModelError:
-        if question is not None:
-            raise
         return None, "The answers about liking could not be read, so they do not count. Look at the page Study."
     ratings = answers.frame.to_numpy(float)
     try:
-        estimate, drawn = people_draws(ratings, draws, rng)
+        estimate, drawn = people_draws(ratings, DRAWS, rng)
     except ValueError:
         return None, (
             f"Fewer than {FEWEST_PEOPLE} consumers rated two prototypes or more, or a prototype was never rated beside "

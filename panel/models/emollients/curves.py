@@ -2,9 +2,9 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterator, Mapping, Sequence
+from collections.abc import Iterator, Mapping
 from dataclasses import dataclass
-from typing import Any, Literal
+from typing import Any
 
 import numpy as np
 import pandas as pd
@@ -14,7 +14,6 @@ from panel.stats.curves.flow import (
     FLOW_MODELS,
     FlowFit,
     FlowModel,
-    Weighting,
     akaike_weights,
     apparent_viscosity,
     fit_flow_models,
@@ -55,30 +54,8 @@ class ReducedCurves:
     notes: tuple[str, ...]
 
 
-def reduce_curves(
-    study: Study,
-    *,
-    model: FlowModel | None = None,
-    weighting: Weighting = "relative",
-    rates: Sequence[float] = _USUAL_RATES,
-    work_until: _WorkUntil = "peak",
-    speed_mm_s: float | None = None,
-    level: float = 0.95,
-) -> ReducedCurves:
+def reduce_curves(study: Study, *, level: float = 0.95) -> ReducedCurves:
     """Reduce the table `curves` of `study`, each repeat of each prototype by itself.
-
-    Parameters
-    ----------
-    model
-        Model for all flow curves; by default the one with the smallest AICc summed over the curves.
-    weighting
-        Whether points of a flow curve are known to so many per cent (relative) or so many Pa (equal).
-    rates
-        Shear rates in 1/s at which viscosities are told.
-    work_until
-        Where the work of shear ends: at the peak of the force, or with the stroke.
-    speed_mm_s
-        Speed of the probe, for curves over time; by default the study's fact `probe_speed_mm_s`.
 
     Raises
     ------
@@ -92,8 +69,8 @@ def reduce_curves(
             "force), x, x_unit, y, y_unit, repeat."
         )
     table = table.loc[table["x"].notna() & table["y"].notna()]
-    flow = _flow_curves(table, model=model, weighting=weighting, rates=rates, level=level)
-    force = _force_curves(table, work_until=work_until, speed_mm_s=_speed(study, speed_mm_s))
+    flow = _flow_curves(table, level)
+    force = _force_curves(table, _speed(study))
     if flow.points.empty and force.points.empty:
         why = "; ".join(dict.fromkeys([*flow.left_out["why"], *force.left_out["why"]]))
         raise ModelError(f"No curve can be reduced. {why or 'The kind of a curve is flow or force.'}")
@@ -102,13 +79,14 @@ def reduce_curves(
         force=force,
         readings=_readings(flow, force),
         level=level,
-        method=_method(flow, force, weighting, level, model_given=model is not None),
+        method=_method(flow, force, level),
         notes=(*_notes(flow, force), *flow.notes, *force.notes),
     )
 
 
-def _speed(study: Study, given: float | None) -> float | None:
-    stated = study.facts.get("probe_speed_mm_s") if given is None else given
+def _speed(study: Study) -> float | None:
+    """Return the speed of the probe, which turns curves over time into curves over a way."""
+    stated = study.facts.get("probe_speed_mm_s")
     if stated is None:
         return None
     if isinstance(stated, bool) or not isinstance(stated, int | float) or not np.isfinite(stated) or stated <= 0:
@@ -137,14 +115,13 @@ def _readings(flow: _FlowCurves, force: _ForceCurves) -> pd.DataFrame:
     return frame.astype({name: "float64" if name == "value" else "str" for name in _READING})
 
 
-def _method(flow: _FlowCurves, force: _ForceCurves, weighting: Weighting, level: float, *, model_given: bool) -> str:
+def _method(flow: _FlowCurves, force: _ForceCurves, level: float) -> str:
     sentences = []
     if flow.model is not None:
-        weights = "relative errors (weights 1 / stress squared)" if weighting == "relative" else "errors of equal size"
-        why = "chosen by the user" if model_given else "the smallest AICc summed over the curves"
         sentences.append(
             "Flow curves: power law, Casson and Herschel-Bulkley by non-linear least squares on the stresses, "
-            f"{weights}, each curve by itself; one model for all curves ({MODEL_WORDS[flow.model]}, {why}). "
+            "relative errors (weights 1 / stress squared), each curve by itself; one model for all curves "
+            f"({MODEL_WORDS[flow.model]}, the smallest AICc summed over the curves). "
             f"{100 * level:g} % intervals: profile likelihood for the yield stress, t on the logarithm for the rest."
         )
     if len(force.quantities):
@@ -247,17 +224,10 @@ class _FlowCurves:
 _Fits = dict[str, FlowFit]  # every model on one curve
 
 
-def _flow_curves(
-    curves: pd.DataFrame,
-    *,
-    model: FlowModel | None,
-    weighting: Weighting,
-    rates: Sequence[float],
-    level: float,
-) -> _FlowCurves:
-    """Fit the flow curves among the rows of the table `curves`.
+def _flow_curves(curves: pd.DataFrame, level: float) -> _FlowCurves:
+    """Fit the flow curves among the rows of the table `curves`; points are known to so many per cent of the stress.
 
-    One model serves all curves: `model`, or else the one with the smallest AICc summed over the curves.
+    One model serves all curves: the one with the smallest AICc summed over the curves.
     """
     fitted: dict[tuple[str, str], _Fits] = {}
     points: list[pd.DataFrame] = []
@@ -268,7 +238,7 @@ def _flow_curves(
         try:
             rate, stress = _in_pascal(rows)
             counts = (rate > 0) & (stress > 0)
-            fits = fit_flow_models(rate[counts], stress[counts], weighting, level)
+            fits = fit_flow_models(rate[counts], stress[counts], level=level)
         except PanelError as error:
             left_out.append((*key, str(error)))
             continue
@@ -278,15 +248,15 @@ def _flow_curves(
             name = " ".join(key).strip()
             notes.append(f"{dropped} points of {name} do not count: rate or stress is not above zero.")
     totals = _totals(list(fitted.values()))
-    chosen = model or (None if totals.empty else next(m for m in FLOW_MODELS if m == totals["model"].iloc[0]))
+    chosen = None if totals.empty else next(model for model in FLOW_MODELS if model == totals["model"].iloc[0])
     return _FlowCurves(
-        model=chosen if fitted else None,
+        model=chosen,
         models=_stacked([_models(*curve) for curve in fitted.items()]),
         totals=totals,
         parameters=_stacked([_parameters(*curve, str(chosen)) for curve in fitted.items()]),
         yield_stresses=_stacked([_yield_stress(*curve, chosen) for curve in fitted.items() if chosen]),
         viscosities=_stacked(
-            [_keyed(key, apparent_viscosity(fits[str(chosen)], rates, level)) for key, fits in fitted.items()]
+            [_keyed(key, apparent_viscosity(fits[str(chosen)], _USUAL_RATES, level)) for key, fits in fitted.items()]
         ),
         points=_stacked(points),
         lines=_stacked([_line(*curve, str(chosen)) for curve in fitted.items()]),
@@ -377,7 +347,6 @@ def _stacked(frames: list[pd.DataFrame]) -> pd.DataFrame:
 # Force curves of the prototypes reduced to firmness, work and stickiness.
 
 
-_WorkUntil = Literal["peak", "whole stroke"]
 _FIRMNESS, _WORK_OF_SHEAR, _STICKINESS, _WORK_OF_ADHESION = (
     "firmness",
     "work of shear",
@@ -386,7 +355,6 @@ _FIRMNESS, _WORK_OF_SHEAR, _STICKINESS, _WORK_OF_ADHESION = (
 )
 _NOT_ZEROED = 0.05  # force at the first point as a share of the peak; common practice, no source
 _FORCES_SHOWN = ("g", "N")
-_LIMITS = {"peak": "from the start to the peak", "whole stroke": "over the whole stroke"}
 _COLUMNS = [*_CURVE, "measure", "unit", "estimate", "limits", "used"]
 
 
@@ -402,7 +370,7 @@ class _ForceCurves:
     points
         `along along_unit force force_unit`: way (or time) from the start, never falling, and force.
     peaks
-        `peak_at end_of_work pull_at`: where the peak and the strongest pull lie, and where the work of shear ends.
+        `peak_at pull_at`: where the peak and the strongest pull lie.
     left_out
         `prototype repeat why`.
     notes
@@ -420,7 +388,7 @@ _Units = tuple[str, str, str, float]
 """Units of one curve: of the way or time, of the force, of areas, and what turns an area into that unit."""
 
 
-def _force_curves(curves: pd.DataFrame, *, work_until: _WorkUntil, speed_mm_s: float | None) -> _ForceCurves:
+def _force_curves(curves: pd.DataFrame, speed_mm_s: float | None) -> _ForceCurves:
     """Read the force curves among the rows of the table `curves`.
 
     Areas are work in N mm (the same as mJ) where the curve runs over a distance or the speed of the probe is known,
@@ -439,20 +407,19 @@ def _force_curves(curves: pd.DataFrame, *, work_until: _WorkUntil, speed_mm_s: f
         except PanelError as error:
             left_out.append((str(prototype), str(repeat), str(error)))
             continue
-        quantities += [{**key, **row} for row in _quantities(found, units, work_until)]
+        quantities += [{**key, **row} for row in _quantities(found, units)]
         points.append(
             pd.DataFrame(
                 {"along": found["along"], "force": force, **key, "along_unit": units[0], "force_unit": units[1]}
             )
         )
-        end = found["peak_at"] if work_until == "peak" else float(found["along"][-1])
-        peaks.append({**key, "peak_at": found["peak_at"], "end_of_work": end, "pull_at": found["pull_at"]})
+        peaks.append({**key, "peak_at": found["peak_at"], "pull_at": found["pull_at"]})
         touched += [name] if abs(found["start_share"]) > _NOT_ZEROED else []
         timed += [name] if units[0] == "s" else []
     return _ForceCurves(
         quantities=pd.DataFrame(quantities, columns=_COLUMNS),
         points=_points(points),
-        peaks=pd.DataFrame(peaks, columns=[*_CURVE, "peak_at", "end_of_work", "pull_at"]),
+        peaks=pd.DataFrame(peaks, columns=[*_CURVE, "peak_at", "pull_at"]),
         left_out=pd.DataFrame(left_out, columns=[*_CURVE, "why"], dtype="str"),
         notes=tuple(_force_curves_notes(touched, timed)),
     )
@@ -474,15 +441,13 @@ def _curve(rows: pd.DataFrame, speed_mm_s: float | None) -> tuple[np.ndarray, np
     return seconds * speed_mm_s, force, ("mm", force_unit, "N mm", in_newton)
 
 
-def _quantities(found: Mapping[str, Any], units: _Units, work_until: _WorkUntil) -> list[dict[str, object]]:
+def _quantities(found: Mapping[str, Any], units: _Units) -> list[dict[str, object]]:
     _, force_unit, area_unit, factor = units
-    areas = {"peak": found["area_to_peak"], "whole stroke": found["area_above"]}
-    rows = [(_FIRMNESS, force_unit, found["peak_force"], "largest force", True)]
-    rows += [
-        (_WORK_OF_SHEAR, area_unit, area * factor, f"area above zero, {_LIMITS[until]}", until == work_until)
-        for until, area in areas.items()
-    ]
-    rows += [
+    to_peak, whole = found["area_to_peak"] * factor, found["area_above"] * factor
+    rows = [
+        (_FIRMNESS, force_unit, found["peak_force"], "largest force", True),
+        (_WORK_OF_SHEAR, area_unit, to_peak, "area above zero, from the start to the peak", True),
+        (_WORK_OF_SHEAR, area_unit, whole, "area above zero, over the whole stroke", False),
         (_STICKINESS, force_unit, found["pull_force"], "size of the most negative force after the peak", True),
         (_WORK_OF_ADHESION, area_unit, found["area_below"] * factor, "area below zero, after the peak", True),
     ]

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable, Iterable, Iterator, Mapping, Sequence
+from collections.abc import Callable, Iterable, Iterator, Mapping
 from dataclasses import dataclass
 
 import numpy as np
@@ -81,12 +81,7 @@ class BlendDescriptors:
 
 
 @kept
-def find_descriptors(
-    study: Study,
-    *,
-    spreading_limits: Sequence[tuple[float, float]] = SPREADING_LIMITS,
-    weak_below: float = _WEAK_COVERAGE,
-) -> BlendDescriptors:
+def find_descriptors(study: Study) -> BlendDescriptors:
     """Compute the descriptors of every blend of `study`; ModelError if no prototype has a complete formula.
 
     Shares are per cent of the blend, the emollient total is per cent of the formula. A solid is never given a
@@ -99,21 +94,21 @@ def find_descriptors(
             "No prototype has a complete formula with an emollient. Add the table formulas, one row per ingredient "
             "and prototype: prototype, ingredient (INCI), percent, kind (emollient ...)."
         )
-    known = _blend_values(study, tuple(blend.columns))
+    known, own = _blend_values(study, tuple(blend.columns))
     total = formula_totals(study).set_index("prototype").loc[blend.index, "emollient_total"]
     figures = {"emollient_total": (total.to_numpy(), np.full(len(blend), 100.0), np.zeros(len(blend)))}
     weights = blend.to_numpy()
-    figures |= {each[0]: _figures(weights, each) for each in _descriptors(known, spreading_limits)}
+    figures |= {each[0]: _figures(weights, each) for each in _descriptors(known)}
     wide = pd.DataFrame({name: figure[0] for name, figure in figures.items()}, index=blend.index)
-    values = _long(wide, figures, weak_below)
+    values = _long(wide, figures)
     weak = set(values.loc[values["weak"], "descriptor"])
     return BlendDescriptors(
         values=values,
         wide=wide,
         sound=tuple(name for name in figures if name not in weak),
-        own=known.own,
-        method=_method(spreading_limits, weak_below),
-        notes=(*_on_materials(blend, known), *_on_figures(values), *_on_own(known.own), *_ALWAYS),
+        own=own,
+        method=_METHOD,
+        notes=(*_on_materials(blend, known), *_on_figures(values), *_on_own(own), *_ALWAYS),
     )
 
 
@@ -126,7 +121,7 @@ def _figures(weights: Array, descriptor: _Descriptor) -> _Figures:
     return average(mass, values), 100 * coverage, 100 * memory
 
 
-def _long(wide: pd.DataFrame, figures: dict[str, _Figures], weak_below: float) -> pd.DataFrame:
+def _long(wide: pd.DataFrame, figures: dict[str, _Figures]) -> pd.DataFrame:
     """Return one row per descriptor and prototype."""
     value, coverage, from_memory = (np.concatenate(column) for column in zip(*figures.values(), strict=True))
     return pd.DataFrame(
@@ -135,52 +130,51 @@ def _long(wide: pd.DataFrame, figures: dict[str, _Figures], weak_below: float) -
             "descriptor": pd.Series(np.repeat(list(figures), len(wide)), dtype="str"),
             "value": value,
             "coverage": coverage,
-            "weak": ~(coverage >= weak_below),
+            "weak": ~(coverage >= _WEAK_COVERAGE),
             "from_memory": from_memory,
         }
     )
 
 
-def _descriptors(known: _BlendValues, limits: Sequence[tuple[float, float]]) -> Iterator[_Descriptor]:
+def _descriptors(known: pd.DataFrame) -> Iterator[_Descriptor]:
     """Yield every descriptor in the order in which they are shown."""
-    yield from _of_spreading(known, limits)
+    yield from _of_spreading(known)
     yield from _of_liquids(known)
-    everything = np.ones(known.family.size, dtype=bool)
-    molar_mass = known.values["molar_mass_g_mol"]
-    memory = known.from_memory["molar_mass_g_mol"]
+    everything = np.ones(len(known), dtype=bool)
+    molar_mass, memory = _known(known, "molar_mass_g_mol")
     yield ("molar_mass_by_mass", weighted_mean, molar_mass, everything, memory)
     yield ("molar_mass_by_number", harmonic_mean, molar_mass, everything, memory)
     for name in ("volatile", "solid"):
-        share = 100 * known.values[name]
-        yield (f"{name}_share", _share, share, everything, known.from_memory[name])
+        values, memory = _known(known, name)
+        yield (f"{name}_share", _share, 100 * values, everything, memory)
     yield from _of_structure(known)
 
 
-def _of_liquids(known: _BlendValues) -> Iterator[_Descriptor]:
+def _of_liquids(known: pd.DataFrame) -> Iterator[_Descriptor]:
     """Yield viscosity and tensions; what is not known to be solid counts as liquid."""
-    liquid = known.values["solid"] != 1
-    with np.errstate(divide="ignore"):
-        log_viscosity = np.log10(known.values["viscosity_mpa_s"])
-    memory = known.from_memory
+    liquid = known["solid"].to_numpy() != 1
     everything = np.ones(liquid.size, dtype=bool)
-    surface, between = known.values["surface_tension_mn_m"], known.values["interfacial_tension_mn_m"]
-    yield ("log10_viscosity_liquids", weighted_mean, log_viscosity, liquid, memory["viscosity_mpa_s"])
-    yield ("surface_tension", weighted_mean, surface, everything, memory["surface_tension_mn_m"])
-    yield ("surface_tension_lowest", smallest_present, surface, everything, memory["surface_tension_mn_m"])
-    yield ("interfacial_tension", weighted_mean, between, everything, memory["interfacial_tension_mn_m"])
+    viscosity, memory = _known(known, "viscosity_mpa_s")
+    with np.errstate(divide="ignore"):
+        yield ("log10_viscosity_liquids", weighted_mean, np.log10(viscosity), liquid, memory)
+    surface, memory = _known(known, "surface_tension_mn_m")
+    yield ("surface_tension", weighted_mean, surface, everything, memory)
+    yield ("surface_tension_lowest", smallest_present, surface, everything, memory)
+    between, memory = _known(known, "interfacial_tension_mn_m")
+    yield ("interfacial_tension", weighted_mean, between, everything, memory)
 
 
-def _of_spreading(known: _BlendValues, limits: Sequence[tuple[float, float]]) -> Iterator[_Descriptor]:
+def _of_spreading(known: pd.DataFrame) -> Iterator[_Descriptor]:
     """Yield spreading of the whole blend (solids at zero) and of the liquids, its breadth, the shares of classes."""
-    solid = known.values["solid"] == 1
+    solid = known["solid"].to_numpy() == 1
     everything = np.ones(solid.size, dtype=bool)
-    memory = known.from_memory["spreading_mm2_10min"]
-    spreading = np.where(solid, 0.0, known.values["spreading_mm2_10min"])
+    values, memory = _known(known, "spreading_mm2_10min")
+    spreading = np.where(solid, 0.0, values)
     yield ("spreading_whole", weighted_mean, spreading, everything, memory & ~solid)
     yield ("spreading_liquids", weighted_mean, spreading, ~solid, memory)
     with np.errstate(divide="ignore"):
         yield ("spreading_breadth", weighted_spread, np.log10(spreading), ~solid, memory)
-    for low, high in limits:
+    for low, high in SPREADING_LIMITS:
         classes = {
             "fast": spreading > high,
             "medium": (spreading >= low) & (spreading <= high),
@@ -191,16 +185,16 @@ def _of_spreading(known: _BlendValues, limits: Sequence[tuple[float, float]]) ->
             yield (f"{name}_share_{low:g}_{high:g}", _share, share, everything, memory & ~solid)
 
 
-def _of_structure(known: _BlendValues) -> Iterator[_Descriptor]:
+def _of_structure(known: pd.DataFrame) -> Iterator[_Descriptor]:
     """Yield the share of each chemical family that occurs, and of structures with a carbon-carbon double bond."""
-    everything = np.ones(known.family.size, dtype=bool)
-    nothing = np.zeros(known.family.size, dtype=bool)
-    unknown = known.family == ""
-    for family in dict.fromkeys(known.family[~unknown]):
-        share = np.where(unknown, np.nan, 100.0 * (known.family == family))
+    everything, nothing = np.ones(len(known), dtype=bool), np.zeros(len(known), dtype=bool)
+    families = known["family"].to_numpy(dtype=object)
+    unknown = families == ""
+    for family in dict.fromkeys(families[~unknown]):
+        share = np.where(unknown, np.nan, 100.0 * (families == family))
         yield (f"{str(family).replace(' ', '_')}_share", _share, share, everything, nothing)
-    drawn = known.smiles != ""
-    double_bond = np.array(["C=C" in smiles for smiles in known.smiles], dtype=float)
+    drawn = known["smiles"].to_numpy(dtype=object) != ""
+    double_bond = np.array(["C=C" in smiles for smiles in known["smiles"]], dtype=float)
     share = np.where(drawn, 100.0 * double_bond, np.nan)
     yield ("unsaturated_share", _share, share, everything, nothing)
 
@@ -210,14 +204,12 @@ def _share(weights: Array, percent: Array) -> Array:
     return weighted_mean(weights, np.nan_to_num(percent))
 
 
-def _method(limits: Sequence[tuple[float, float]], weak_below: float) -> str:
-    shown = " and ".join(f"{low:g} / {high:g}" for low, high in limits)
-    return (
-        "Mass-weighted means over the emollient part of the formula: viscosity as the mean of its decimal logarithm "
-        "over the liquids (ideal mixing, 25 °C), spreading of the whole blend with solids at zero, molar mass by "
-        f"mass and by number. Spreading classes end at {shown} mm2 in 10 min. Figures with less than "
-        f"{weak_below:g} % of the mass covered are marked weak."
-    )
+_METHOD = (
+    "Mass-weighted means over the emollient part of the formula: viscosity as the mean of its decimal logarithm over "
+    "the liquids (ideal mixing, 25 °C), spreading of the whole blend with solids at zero, molar mass by mass and by "
+    f"number. Spreading classes end at {' and '.join(f'{low:g} / {high:g}' for low, high in SPREADING_LIMITS)} mm2 in "
+    f"10 min. Figures with less than {_WEAK_COVERAGE:g} % of the mass covered are marked weak."
+)
 
 
 # What to know before trusting the descriptors of a blend.
@@ -243,19 +235,19 @@ def listed_descriptors(descriptors: Iterable[str]) -> str:
     return ", ".join(dict.fromkeys(descriptor_words(name).split(" (limits")[0] for name in descriptors))
 
 
-def _on_materials(blend: pd.DataFrame, known: _BlendValues) -> Iterator[str]:
+def _on_materials(blend: pd.DataFrame, known: pd.DataFrame) -> Iterator[str]:
     names = np.asarray(blend.columns, dtype=object)
-    unknown = names[known.family == ""]
+    unknown = names[(known["family"] == "").to_numpy()]
     if unknown.size:
         yield (
             f"Not in the emollient table: {', '.join(unknown)}. What is not known of them lowers the coverage; add "
             "own values in the table ingredient_values."
         )
-    stand_ins = names[(known.structure != "the substance") & ~np.isnan(known.values["molar_mass_g_mol"])]
+    stand_ins = names[((known["structure"] != "the substance") & known["molar_mass_g_mol"].notna()).to_numpy()]
     if stand_ins.size:
         yield f"Molar mass is that of one substance standing for a mixture: {', '.join(stand_ins)}."
     amounts = blend.to_numpy()
-    solid = known.values["solid"] == 1
+    solid = known["solid"].to_numpy() == 1
     if solid.any() and np.ptp(amounts[:, solid].sum(axis=1)) > 0:
         yield (
             "The solid share differs between the prototypes. Figures of the liquids alone can then say 'lighter' where "
@@ -298,31 +290,18 @@ _USED_PROPERTIES = (
 )
 
 
-@dataclass(frozen=True, eq=False, slots=True)
-class _BlendValues:
-    """Values of some emollients, in their order.
+def _known(known: pd.DataFrame, name: str) -> tuple[Array, NDArray[np.bool_]]:
+    """Return the values of a property of the emollients, and where they are from memory."""
+    return known[name].to_numpy(dtype=float), known[f"{name} {_FROM_MEMORY}"].to_numpy(dtype=bool)
 
-    Parameters
-    ----------
-    values, from_memory
-        Per property the values (NaN unknown) and whether their source is memory.
-    family, smiles, structure
-        Chemical family, structure and what the structure stands for, empty where unknown.
-    own
-        The user's own measurements that came before table values: `ingredient property value table_value measured_on
-        method`.
+
+def _blend_values(study: Study, ingredients: tuple[str, ...]) -> tuple[pd.DataFrame, pd.DataFrame]:
+    """Return what is known of `ingredients`, the study's own measurements before the shared table, and the latter.
+
+    Columns of the first: each property (NaN unknown) and whether its source is memory (`_known` gives both), and
+    `family smiles structure`, the last what the structure stands for, empty where unknown. Of the second: `ingredient
+    property value table_value measured_on method`.
     """
-
-    values: dict[str, Array]
-    from_memory: dict[str, NDArray[np.bool_]]
-    family: NDArray[np.object_]
-    smiles: NDArray[np.object_]
-    structure: NDArray[np.object_]
-    own: pd.DataFrame
-
-
-def _blend_values(study: Study, ingredients: tuple[str, ...]) -> _BlendValues:
-    """Return what is known of `ingredients`, the study's own measurements before the shared table."""
     table = shared_table("emollients").set_index("ingredient").reindex(list(ingredients))
     values = {name: table[name].to_numpy(dtype=float).copy() for name in _USED_PROPERTIES}
     sources = {name: table.get(f"{name}_source", table["words_source"]) for name in _USED_PROPERTIES}
@@ -340,14 +319,9 @@ def _blend_values(study: Study, ingredients: tuple[str, ...]) -> _BlendValues:
                 value, measured_on, method = measured
                 rows.append((ingredient, name, value, values[name][place], measured_on, method))
                 values[name][place], from_memory[name][place] = value, False
-    return _BlendValues(
-        values=values,
-        from_memory=from_memory,
-        family=table["family"].fillna("").to_numpy(dtype=object),
-        smiles=table["smiles"].fillna("").to_numpy(dtype=object),
-        structure=structure.to_numpy(dtype=object),
-        own=_own_frame(rows),
-    )
+    words = {"family": table["family"].fillna(""), "smiles": table["smiles"].fillna(""), "structure": structure}
+    memory = {f"{name} {_FROM_MEMORY}": marks for name, marks in from_memory.items()}
+    return pd.DataFrame({**values, **memory, **words}, index=table.index), _own_frame(rows)
 
 
 def _own_frame(rows: list[tuple[str, str, float, float, str, str]]) -> pd.DataFrame:

@@ -31,7 +31,6 @@ from panel.stats.comparing.multiplicity import below, benjamini_hochberg, holm
 from panel.stats.formulas.composition import independent_moves
 from panel.stats.maps.links import (
     Drivers,
-    SingleLinks,
     name_drivers,
     needed_correlation,
     p_over_moves,
@@ -254,19 +253,19 @@ def _find_links(
     Y = level.means.to_numpy(dtype=float)
     found = single_links(columns.values, Y)
     n, own = len(Y), columns.is_descriptor
-    adjusted = np.full(found.r.shape, np.nan)
-    adjusted[own] = holm(found.p_value[own])
+    adjusted = np.full(found["r"].shape, np.nan)
+    adjusted[own] = holm(found["p_value"][own])
     attributes = [str(name) for name in level.means.columns]
     expected = _expected(columns.names, attributes)
     differs = (level.error["p_adjusted"] < _DIFFERS).to_numpy()
-    moves = independent_moves(level.amounts.to_numpy(dtype=float), SAME_AMOUNT).count
-    p_named = _p_named(columns, found.r, expected, moves)
+    moves = independent_moves(level.amounts.to_numpy(dtype=float), SAME_AMOUNT)
+    p_named = _p_named(columns, found["r"], expected, moves)
     refused = _refused(columns, found, expected, differs)
     between = np.corrcoef(columns.values, rowvar=False).reshape(len(columns.names), -1)
     with np.errstate(invalid="ignore"):
-        possible = below(found.p_value, 1 - conf_level)
+        possible = below(found["p_value"], 1 - conf_level)
     drivers = name_drivers(
-        found.r,
+        found["r"],
         adjusted,
         p_named,
         between,
@@ -281,7 +280,7 @@ def _find_links(
         _link_frame(columns, found, adjusted, p_named, expected, attributes),
         _running(columns, drivers, attributes),
         pd.DataFrame(named, columns=["attribute", "descriptor"], dtype="str"),
-        _facts(found.p_value[own], (n, moves), int(own.sum()), int(np.isfinite(p_named).sum()), conf_level),
+        _facts(found["p_value"][own], (n, moves), int(own.sum()), int(np.isfinite(p_named).sum()), conf_level),
     )
 
 
@@ -295,11 +294,11 @@ def _p_named(columns: LinkColumns, r: Array, expected: NDArray[np.int64], moves:
 
 
 def _refused(
-    columns: LinkColumns, found: SingleLinks, expected: NDArray[np.int64], differs: NDArray[np.bool_]
+    columns: LinkColumns, found: dict[str, Array], expected: NDArray[np.int64], differs: NDArray[np.bool_]
 ) -> NDArray[np.bool_]:
     """Return where a name would be wrong: aliases, a slope that hangs on one blend, unexpected, no difference."""
-    steady = np.sign(found.slope_low) == np.sign(found.slope_high)
-    as_said = (expected != 0) & (np.sign(found.r) == expected)
+    steady = np.sign(found["slope_low"]) == np.sign(found["slope_high"])
+    as_said = (expected != 0) & (np.sign(found["r"]) == expected)
     return columns.aliased[:, None] | ~steady | ~as_said | ~differs[None]
 
 
@@ -311,7 +310,7 @@ def _expected(names: tuple[str, ...], attributes: list[str]) -> NDArray[np.int64
 
 def _link_frame(
     columns: LinkColumns,
-    found: SingleLinks,
+    found: dict[str, Array],
     adjusted: Array,
     p_named: Array,
     expected: NDArray[np.int64],
@@ -319,27 +318,23 @@ def _link_frame(
 ) -> pd.DataFrame:
     own = columns.is_descriptor
     names = [name for name, is_own in zip(columns.names, own, strict=True) if is_own]
-    agrees = np.where(expected == 0, np.nan, (np.sign(found.r) == expected).astype(float))
+    agrees = np.where(expected == 0, np.nan, (np.sign(found["r"]) == expected).astype(float))
     numbers = {
         name: values[own].T.ravel()
-        for name, values in (
-            ("r", found.r),
-            ("slope", found.slope),
-            ("std_error", found.std_error),
-            ("p_value", found.p_value),
-            ("p_adjusted", adjusted),
-            ("slope_low", found.slope_low),
-            ("slope_high", found.slope_high),
-            ("expected", expected),
-            ("agrees", agrees),
-            ("p_named", p_named),
-        )
+        for name, values in {
+            **{name: found[name] for name in ("r", "slope", "std_error", "p_value")},
+            "p_adjusted": adjusted,
+            **{name: found[name] for name in ("slope_low", "slope_high")},
+            "expected": expected,
+            "agrees": agrees,
+            "p_named": p_named,
+        }.items()
     }
     return pd.DataFrame(
         {
             "attribute": pd.Series(np.repeat(attributes, len(names)), dtype="str"),
             "descriptor": pd.Series(names * len(attributes), dtype="str"),
-            "df": found.df,
+            "df": len(columns.values) - 2,
             "aliased": np.tile(columns.aliased[own], len(attributes)),
             **numbers,
         }

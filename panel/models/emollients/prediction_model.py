@@ -205,7 +205,7 @@ def _why_no_mixture(level: PrototypeLevel) -> str:
             "no emollient takes three different amounts: the blends are swaps, in or out, and a curve between them "
             "cannot be seen"
         )
-    found = independent_moves(amounts, SAME_AMOUNT).count
+    found = independent_moves(amounts, SAME_AMOUNT)
     free = q if not level.same_total else q - 1
     if found < free:
         return (

@@ -518,7 +518,7 @@ def _on_moves(study: Study) -> Iterator[str]:
     blend = emollient_blend(study)
     if len(blend) < 2:
         return
-    count = independent_moves(blend.to_numpy(), blend_rounding(study)).count
+    count = independent_moves(blend.to_numpy(), blend_rounding(study))
     yield (
         f"The {len(blend)} blends differ in {count} independent directions only, so much goes together in these "
         "prototypes that need not in others. That two things go together does not say that one makes the other."

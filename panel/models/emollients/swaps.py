@@ -33,9 +33,9 @@ from panel.stats.comparing.multiplicity import below, benjamini_hochberg
 from panel.stats.formulas.composition import (
     ALIAS_THRESHOLD,
     EXACT_ALIAS_THRESHOLD,
-    Moves,
     alias_groups,
     independent_moves,
+    sizes_of_moves,
 )
 from panel.stats.mixed.inference import widened
 from panel.study.formulas import SAME_AMOUNT, blend_rounding, emollient_blend, formula_pairs, oriented, swap_table
@@ -118,11 +118,11 @@ def trace_swaps(study: Study, level: float = 0.95, fitted: PanelFit | None = Non
     effects = _effects(scores, members, level, spread)
     effects = shrunken_effects(swap_verdicts(effects, confounds), "attribute")
     single = effects["swap"].isin(pairs["swap"])
-    moves = independent_moves(blend.to_numpy(), blend_rounding(study))
+    moves = _moves_frame(*sizes_of_moves(blend.to_numpy(), blend_rounding(study)))
     margin = study.facts.get("margin")
     return TracedSwaps(
-        n_moves=moves.count,
-        moves=_moves_frame(moves),
+        n_moves=int(moves["counts"].sum()),
+        moves=moves,
         aliases=_find_aliases(blend, descriptors.wide[list(descriptors.sound)]),
         swaps=effects.loc[single].reset_index(drop=True),
         joint=effects.loc[~single].reset_index(drop=True),
@@ -154,16 +154,9 @@ def _blend(study: Study) -> pd.DataFrame:
     return blend
 
 
-def _moves_frame(moves: Moves) -> pd.DataFrame:
-    size = moves.singular_values.size
-    return pd.DataFrame(
-        {
-            "move": np.arange(1, size + 1),
-            "singular_value": moves.singular_values,
-            "tolerance": np.full(size, moves.tolerance),
-            "counts": np.arange(size) < moves.count,
-        }
-    )
+def _moves_frame(singular_values: Array, tolerance: float) -> pd.DataFrame:
+    frame = pd.DataFrame({"move": np.arange(1, singular_values.size + 1), "singular_value": singular_values})
+    return frame.assign(tolerance=tolerance, counts=singular_values > tolerance)
 
 
 def _effects(scores: _Sittings, pairs: pd.DataFrame, level: float, spread: BatchSpread) -> pd.DataFrame:
@@ -419,14 +412,14 @@ def held_swaps(study: Study, amounts: pd.DataFrame, base: str) -> pd.DataFrame:
     return pd.concat([paired, unpaired], ignore_index=True)
 
 
-def find_moves(amounts: pd.DataFrame, base: str, swaps: pd.DataFrame, rounding: float = SAME_AMOUNT) -> TestedMoves:
+def find_moves(amounts: pd.DataFrame, base: str, swaps: pd.DataFrame) -> TestedMoves:
     """Return the moves of these blends (per cent of the formula): their swaps where these are all that differs.
 
     Swaps that share an emollient trade its mass among them, so that one cannot be made wholly whatever the others are;
     then the moves are directions.
     """
     values = amounts.to_numpy(dtype=float)
-    found = independent_moves(values, rounding)
+    count = independent_moves(values, SAME_AMOUNT)
     chosen: list[int] = []
     steps = swap_steps(amounts, swaps)
     for row in range(len(steps)):
@@ -434,13 +427,13 @@ def find_moves(amounts: pd.DataFrame, base: str, swaps: pd.DataFrame, rounding: 
             chosen.append(row)
     origin = amounts.loc[base].to_numpy(dtype=float)
     used = [name for end in ("removed", "added") for name in swaps[end].iloc[chosen]]
-    if len(chosen) == found.count and len(set(used)) == len(used):
+    if len(chosen) == count and len(set(used)) == len(used):
         moves = TestedMoves("swaps", tuple(swaps["swap"].iloc[chosen]), origin, steps[chosen])
         if (moves.coordinates(values)[1] <= 2 * SAME_AMOUNT).all():
             return moves
     _, singular, directions = np.linalg.svd(values - values.mean(axis=0), full_matrices=False)
-    kept = directions[: found.count] * (singular[: found.count, None] / np.sqrt(len(values)))
-    names = tuple(f"direction {number + 1}" for number in range(found.count))
+    kept = directions[:count] * (singular[:count, None] / np.sqrt(len(values)))
+    names = tuple(f"direction {number + 1}" for number in range(count))
     return TestedMoves("amounts", names, values.mean(axis=0), kept)
 
 
@@ -457,8 +450,8 @@ def swap_steps(amounts: pd.DataFrame, swaps: pd.DataFrame) -> Array:
 # Which emollients and blend descriptors move together in this study, so that no data on it can tell them apart.
 
 
-def _find_aliases(blend: pd.DataFrame, descriptors: pd.DataFrame, threshold: float = ALIAS_THRESHOLD) -> pd.DataFrame:
-    """Group the columns of both frames (index prototype) that are tied by correlations above `threshold` in size.
+def _find_aliases(blend: pd.DataFrame, descriptors: pd.DataFrame) -> pd.DataFrame:
+    """Group the columns of both frames (index prototype) that are tied by correlations above the usual limit in size.
 
     Returns group (numbered from 1), kind (emollient or descriptor), descriptor (the column's name) and sign (+1 rises
     with the first of its group, -1 falls). Columns that move with no other, are constant or have a value missing are
@@ -466,7 +459,7 @@ def _find_aliases(blend: pd.DataFrame, descriptors: pd.DataFrame, threshold: flo
     """
     columns = pd.concat([blend, descriptors.reindex(blend.index)], axis=1)
     kinds = np.repeat(["emollient", "descriptor"], [blend.shape[1], descriptors.shape[1]])
-    aliases = alias_groups(columns.to_numpy(dtype=float), threshold)
+    aliases = alias_groups(columns.to_numpy(dtype=float), ALIAS_THRESHOLD)
     order = np.argsort(aliases.group, kind="stable")
     order = order[aliases.group[order] >= 0]
     return pd.DataFrame(

@@ -17,15 +17,6 @@ _NO_SPREAD = 1e-12
 
 
 @dataclass(frozen=True, eq=False, slots=True)
-class Moves:
-    """Directions in which blends differ: how many, their singular values, and from where one counts."""
-
-    count: int
-    singular_values: NDArray[np.float64]
-    tolerance: float
-
-
-@dataclass(frozen=True, eq=False, slots=True)
 class Aliases:
     """Which columns move together.
 
@@ -44,10 +35,15 @@ class Aliases:
     apart: NDArray[np.bool_]
 
 
-def independent_moves(blends: ArrayLike, rounding: float = 0.0) -> Moves:
-    """Count the directions in which the rows of `blends` (prototypes x emollients) differ.
+def independent_moves(blends: ArrayLike, rounding: float = 0.0) -> int:
+    """Count the directions in which the rows of `blends` (prototypes x emollients) differ: the rank of what follows."""
+    singular_values, tolerance = sizes_of_moves(blends, rounding)
+    return int(np.count_nonzero(singular_values > tolerance))
 
-    The count is the numerical rank of the column-centred matrix: how many singular values exceed a tolerance.
+
+def sizes_of_moves(blends: ArrayLike, rounding: float = 0.0) -> tuple[Array, float]:
+    """Return the singular values of the column-centred `blends`, and above which of them one counts as a direction.
+
     If each entry is off by up to `rounding`, no singular value moves by more than
     ``rounding * sqrt(rows * columns)`` (Weyl's inequality with the Frobenius norm; centring is a projection and
     cannot enlarge it), so that is the tolerance, and never less than the precision of floats.
@@ -55,8 +51,7 @@ def independent_moves(blends: ArrayLike, rounding: float = 0.0) -> Moves:
     X = np.asarray(blends, dtype=float)
     singular_values = np.linalg.svd(X - X.mean(axis=0), compute_uv=False)
     floor = np.finfo(float).eps * max(X.shape) * np.linalg.norm(X)
-    tolerance = max(rounding * np.sqrt(X.size), float(floor))
-    return Moves(int(np.count_nonzero(singular_values > tolerance)), singular_values, float(tolerance))
+    return singular_values, float(max(rounding * np.sqrt(X.size), float(floor)))
 
 
 def alias_groups(columns: ArrayLike, threshold: float = ALIAS_THRESHOLD) -> Aliases:

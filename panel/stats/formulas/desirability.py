@@ -12,12 +12,11 @@ from numpy.typing import ArrayLike, NDArray
 from panel.stats.arrays import Array
 
 
-def window_wanted(
-    y: ArrayLike, low: ArrayLike, start: ArrayLike, end: ArrayLike, high: ArrayLike, *, s: float = 1.0, t: float = 1.0
-) -> Array:
+def window_wanted(y: ArrayLike, low: ArrayLike, start: ArrayLike, end: ArrayLike, high: ArrayLike) -> Array:
     """Return d of responses wanted from `start` to `end`: 1 there, falling to 0 at `low` below and at `high` above.
 
-    Infinite ends wish for nothing on that side. The one-sided and two-sided functions of the paper are special cases.
+    Infinite ends wish for nothing on that side. The one-sided and two-sided functions of the paper, with its
+    powers s and t at 1, are special cases.
 
     Raises
     ------
@@ -30,7 +29,7 @@ def window_wanted(
         raise ValueError("the ends of a window must rise: low, start, end, high")
     up = _climb(y, np.where(below, low, -1.0), np.where(below, start, 0.0), below)
     down = _climb(-y, np.where(above, -high, -1.0), np.where(above, -end, 0.0), above)
-    d = np.clip(up, 0.0, 1.0) ** s * np.clip(down, 0.0, 1.0) ** t
+    d = np.clip(up, 0.0, 1.0) * np.clip(down, 0.0, 1.0)
     return np.asarray(np.where(np.isnan(y), np.nan, d))
 
 

@@ -74,14 +74,17 @@ def extreme_vertices(low: ArrayLike, high: ArrayLike, total: float = 1.0) -> Arr
     return np.array(found).reshape(-1, q)
 
 
-def rounded_to_total(points: ArrayLike, total: float, step: float = 0.01) -> Array:
-    """Round each row to whole steps so that it keeps its sum `total`: the largest remainders are rounded up."""
-    steps = np.asarray(points, float) / step
+_STEP = 0.01  # per cent of the formula: what a formula states
+
+
+def rounded_to_total(points: ArrayLike, total: float) -> Array:
+    """Round each row to whole hundredths so that it keeps its sum `total`: the largest remainders are rounded up."""
+    steps = np.asarray(points, float) / _STEP
     whole = np.floor(steps + _SAME)
-    missing = np.rint(total / step - whole.sum(axis=1)).astype(int)
+    missing = np.rint(total / _STEP - whole.sum(axis=1)).astype(int)
     for row, count in enumerate(missing):
         whole[row, np.argsort(whole[row] - steps[row], kind="stable")[:count]] += 1
-    return np.asarray((whole * step).round(6))
+    return np.asarray((whole * _STEP).round(6))
 
 
 # What a plan can tell apart, and what one more run would add to it.
@@ -90,11 +93,11 @@ def rounded_to_total(points: ArrayLike, total: float, step: float = 0.01) -> Arr
 _NO_INFORMATION = 1e-9
 
 
-def effect_columns(runs: ArrayLike, order: int = 2) -> tuple[list[tuple[int, ...]], Array]:
-    """Return the effects of two-level factors up to interactions of `order`, and their columns in -1 and +1."""
+def effect_columns(runs: ArrayLike) -> tuple[list[tuple[int, ...]], Array]:
+    """Return the effects of two-level factors and their interactions by two, and their columns in -1 and +1."""
     signs = 2.0 * np.asarray(runs, float) - 1.0
     k = signs.shape[1]
-    effects = [subset for size in range(1, order + 1) for subset in combinations(range(k), size)]
+    effects = [subset for size in (1, 2) for subset in combinations(range(k), size)]
     return effects, np.column_stack([signs[:, list(effect)].prod(axis=1) for effect in effects])
 
 
@@ -145,7 +148,7 @@ def _log_determinant(X: Array) -> tuple[int, float]:
 
 
 Order = Literal["linear", "quadratic", "special cubic"]
-Form = Literal["scheffe", "intercept", "slack"]
+Form = Literal["scheffe", "slack"]
 _SUM = 1e-6
 _NO_DIRECTION = 1e-10
 
@@ -186,23 +189,20 @@ class MixtureFit:
     p_value: float
 
 
-def mixture_terms(q: int, order: Order, form: Form = "scheffe", slack: int = -1) -> tuple[tuple[int, ...], ...]:
+def mixture_terms(q: int, order: Order, form: Form = "scheffe") -> tuple[tuple[int, ...], ...]:
     """Return the terms of a model for `q` components.
 
-    `scheffe` has no intercept; `intercept` is the same model with the last component's linear term replaced by an
-    intercept; `slack` is a polynomial with intercept in all components but `slack` (squares included), the form to
-    read when water takes up what the others leave.
+    `scheffe` has no intercept; `slack` is a polynomial with intercept in all components but the last (squares
+    included), the form to read when water takes up what the others leave.
     """
     products = list(combinations(range(q), 2)) if order != "linear" else []
     triples = list(combinations(range(q), 3)) if order == "special cubic" else []
     if form == "slack":
-        kept = [component for component in range(q) if component != slack % q]
+        kept = range(q - 1)
         squares = [(one, one) for one in kept] if order != "linear" else []
-        pairs = [pair for pair in products if slack % q not in pair]
+        pairs = [pair for pair in products if q - 1 not in pair]
         return ((), *((one,) for one in kept), *squares, *pairs, *triples)
-    single = [(component,) for component in range(q)]
-    start = [(), *single[:-1]] if form == "intercept" else single
-    return (*start, *products, *triples)
+    return (*((component,) for component in range(q)), *products, *triples)
 
 
 def model_matrix(shares: ArrayLike, terms: tuple[tuple[int, ...], ...]) -> Array:
@@ -211,9 +211,7 @@ def model_matrix(shares: ArrayLike, terms: tuple[tuple[int, ...], ...]) -> Array
     return np.column_stack([X[:, list(term)].prod(axis=1) for term in terms])
 
 
-def fit_mixture(
-    shares: ArrayLike, y: ArrayLike, order: Order, *, form: Form = "scheffe", slack: int = -1
-) -> MixtureFit:
+def fit_mixture(shares: ArrayLike, y: ArrayLike, order: Order, *, form: Form = "scheffe") -> MixtureFit:
     """Fit `y` by the shares (rows x components) of the blends.
 
     Raises
@@ -225,7 +223,7 @@ def fit_mixture(
     total = X.sum(axis=1)
     if np.ptp(total) > _SUM * np.abs(total).max():
         raise ValueError("the shares of all blends must add up to the same total; give what fills up as a component")
-    terms = mixture_terms(X.shape[1], order, form, slack)
+    terms = mixture_terms(X.shape[1], order, form)
     M = model_matrix(X, terms)
     size = np.linalg.norm(M, axis=0)
     U, s, Vt = np.linalg.svd(M / np.where(size > 0, size, 1.0), full_matrices=False)

@@ -314,11 +314,12 @@ def cloud_covariances(cloud: NDArray[np.float64], assessors: int) -> NDArray[np.
     return np.asarray(spread * assessors / (assessors - 1))
 
 
-def ellipse_outline(
-    centre: tuple[float, float], half_axes: tuple[float, float], angle: float, points: int = 72
-) -> NDArray[np.float64]:
+_OUTLINE = 72  # points
+
+
+def ellipse_outline(centre: tuple[float, float], half_axes: tuple[float, float], angle: float) -> NDArray[np.float64]:
     """Return points around an ellipse, closed; shape (points + 1, 2)."""
-    around = np.linspace(0, 2 * np.pi, points + 1)
+    around = np.linspace(0, 2 * np.pi, _OUTLINE + 1)
     turn = np.radians(angle)
     along, across = half_axes[0] * np.cos(around), half_axes[1] * np.sin(around)
     x = centre[0] + along * np.cos(turn) - across * np.sin(turn)

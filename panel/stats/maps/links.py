@@ -28,48 +28,30 @@ from panel.stats.arrays import Array, ratio
 _NO_SPREAD = 1e-12
 
 
-@dataclass(frozen=True, eq=False, slots=True)
-class SingleLinks:
-    """Each response against each descriptor alone; arrays descriptors x responses, NaN where either does not vary.
+def single_links(X: ArrayLike, Y: ArrayLike) -> dict[str, Array]:
+    """Regress each column of `Y` (rows x responses) on each column of `X` (rows x descriptors) alone.
 
-    Parameters
-    ----------
-    r, slope, std_error, df, p_value
-        Pearson's correlation, the least squares slope with its error, and the t test that it is zero.
-    slope_low, slope_high
-        Range of the slope when each row in turn is left out.
+    By name, arrays descriptors x responses, NaN where either does not vary: Pearson's `r`, the least squares `slope`
+    with its `std_error` and the `p_value` of the t test that it is zero (n - 2 degrees of freedom), and its range
+    `slope_low slope_high` when each row in turn is left out.
     """
-
-    r: Array
-    slope: Array
-    std_error: Array
-    df: int
-    p_value: Array
-    slope_low: Array
-    slope_high: Array
-
-
-def single_links(X: ArrayLike, Y: ArrayLike) -> SingleLinks:
-    """Regress each column of `Y` (rows x responses) on each column of `X` (rows x descriptors) alone."""
     X, Y = np.asarray(X, float), np.asarray(Y, float)
     n = len(X)
     sxx, sxy, syy = _sums(X, Y)
-    slope = ratio(sxy, sxx[:, None])
     r = ratio(sxy, np.sqrt(sxx[:, None] * syy))
     df = n - 2
     spare = np.clip(1 - r**2, 0, None)
     with np.errstate(divide="ignore"):
         statistic = r * np.sqrt(df / spare)
     left_out = np.stack([_slopes(np.delete(X, row, axis=0), np.delete(Y, row, axis=0)) for row in range(n)])
-    return SingleLinks(
-        r=r,
-        slope=slope,
-        std_error=np.sqrt(spare * ratio(syy, sxx[:, None]) / df),
-        df=df,
-        p_value=2 * stdtr(df, -np.abs(statistic)),
-        slope_low=left_out.min(axis=0),
-        slope_high=left_out.max(axis=0),
-    )
+    return {
+        "r": r,
+        "slope": ratio(sxy, sxx[:, None]),
+        "std_error": np.sqrt(spare * ratio(syy, sxx[:, None]) / df),
+        "p_value": 2 * stdtr(df, -np.abs(statistic)),
+        "slope_low": left_out.min(axis=0),
+        "slope_high": left_out.max(axis=0),
+    }
 
 
 def _williams_test(r12: ArrayLike, r13: ArrayLike, r23: ArrayLike, n: int) -> tuple[Array, Array]:

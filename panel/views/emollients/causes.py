@@ -265,19 +265,13 @@ _DOT, _RADIUS = 7.5, 10.0  # size of a mark, radius of the ring around a letter
 _BOLD = 1.14  # bold letters are so much wider
 
 
-def causes_picture(causes: Causes, names: Naming, *, most: int = _MOST_COLUMNS) -> Picture:
-    """Return the matrix of causes; drawn for a phone swap by swap.
-
-    Parameters
-    ----------
-    most
-        So many sensations at most: those with a target or a change that stands out before the others.
-    """
+def causes_picture(causes: Causes, names: Naming) -> Picture:
+    """Return the matrix of causes; drawn for a phone swap by swap."""
     return Picture(
         "causes",
         "What changed with each swap",
         f"What changed with each swap, and the {told_words(causes.cells)}. {_causes_alt_text(causes, names)}",
-        lambda width: (_narrow_figure if width < _PHONE else _figure)(causes, names, most),
+        lambda width: (_narrow_figure if width < _PHONE else _figure)(causes, names),
     )
 
 
@@ -312,8 +306,8 @@ def _sheet(width: float, height: float) -> tuple[Figure, Axes]:
     return figure, axes
 
 
-def _figure(causes: Causes, names: Naming, most: int) -> Figure:
-    columns, short = _columns(causes, most), _short(causes)
+def _figure(causes: Causes, names: Naming) -> Figure:
+    columns, short = _columns(causes, _MOST_COLUMNS), _short(causes)
     wide = min(_WIDEST_CELL, (_WIDE - _NAMES - _GAP - _MARGIN) / max(1, len(columns)))
     left = _NAMES + _GAP
     width = max(left + wide * len(columns) + _MARGIN, 520.0)
@@ -503,8 +497,8 @@ def _draw_sign(axes: Axes, sign: str, x: float, y: float) -> None:
 _STEP, _NUMBER = 27.0, 52.0
 
 
-def _narrow_figure(causes: Causes, names: Naming, most: int) -> Figure:
-    columns, short = _columns(causes, min(most, _MOST_ON_A_PHONE)), _short(causes)
+def _narrow_figure(causes: Causes, names: Naming) -> Figure:
+    columns, short = _columns(causes, min(_MOST_COLUMNS, _MOST_ON_A_PHONE)), _short(causes)
     key = _key_lines(causes, _NARROW - 2 * _MARGIN)
     blocks = [_block(causes, str(letter), columns) for letter in causes.swaps["letter"]]
     heads = [

@@ -379,10 +379,10 @@ def _draw_force(axes: Axes, own: pd.DataFrame, peak: pd.Series) -> None:
 def _fill_areas(axes: Axes, curve: pd.DataFrame, peak: pd.Series) -> None:
     """Fill what was taken as work of shear and as work of adhesion, with the crossings of zero as corners."""
     along, force = (curve[column].to_numpy(dtype=float) for column in ("along", "force"))
-    work_ends, pull_begins = float(peak["end_of_work"]), float(peak["peak_at"])
-    corners = np.unique(np.concatenate([along, zero_crossings(along, force), [work_ends, pull_begins]]))
+    turn = float(peak["peak_at"])
+    corners = np.unique(np.concatenate([along, zero_crossings(along, force), [turn]]))
     heights = np.interp(corners, along, force)
-    work, pull = corners <= work_ends, corners >= pull_begins
+    work, pull = corners <= turn, corners >= turn
     look: dict[str, Any] = {"alpha": 0.6, "linewidth": 0, "zorder": 2}
     axes.fill_between(corners[work], np.maximum(heights[work], 0), facecolor=_WORK, **look)
     axes.fill_between(corners[pull], np.minimum(heights[pull], 0), facecolor=_PULL, hatch=_HATCH, edgecolor=INK, **look)

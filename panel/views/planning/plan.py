@@ -89,7 +89,7 @@ _CARRY_OVER = Table(
 
 def tell_servings(plan: ServingPlan, names: Naming, session: str = "") -> Told:
     """Tell what is served and how even that is; the picture shows the trays of one session, the first if not given."""
-    served = plan.servings.loc[plan.servings["prototype"] != plan.warm_up]
+    served = plan.servings
     sizes = served.groupby(["session", "assessor"]).size()
     low, high = int(sizes.min()), int(sizes.max())
     people, prototypes = served["assessor"].nunique(), served["prototype"].nunique()
@@ -132,19 +132,13 @@ def _evenness(plan: ServingPlan) -> list[str]:
     return told
 
 
-_WARM_UP = each_row(
-    "Remark",
-    lambda row, about: "warm-up, not analysed" if row["prototype"] == about.result.warm_up else "",
-    "prototype",
-)
 SERVINGS = Table(
     "servings",
     "Servings in their order",
     "servings",
-    lambda plan: (
+    (
         *(text("Session", "session"), ASSESSOR, number("Position", "position", 0), text("Code", "code"), PROTOTYPE),
         text("Site", "site"),
-        *([_WARM_UP] if plan.warm_up else []),
     ),
 )
 """Prototypes and codes only where the servings have them."""

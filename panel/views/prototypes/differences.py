@@ -15,6 +15,7 @@ from panel.models.prototypes.verdict import ALIKE, CANNOT_TELL, DIFFERS, WOULD_B
 from panel.study.naming import Naming
 from panel.study.shown import (
     ATTRIBUTE,
+    DEGREES,
     P_ADJUSTED,
     P_HOLM,
     PROTOTYPE,
@@ -31,7 +32,6 @@ from panel.study.shown import (
     attribute_column,
     change,
     deciding,
-    degrees,
     each_row,
     number,
     p_value,
@@ -154,7 +154,7 @@ _TESTS = Table(
     rows="attributes",
     columns=lambda found: (
         *(ATTRIBUTE, STAGE, *([number("Order", "test_order", 0)] if found.in_order else [])),
-        *(number("F", "statistic", 2), degrees(), P, P_ADJUSTED if found.in_order else P_HOLM),
+        *(number("F", "statistic", 2), DEGREES, P, P_ADJUSTED if found.in_order else P_HOLM),
         each_row("Do prototypes differ?", _do_they_differ, "verdict"),
     ),
     key=("attribute",),

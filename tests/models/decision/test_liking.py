@@ -4,7 +4,6 @@ import numpy as np
 import pandas as pd
 import pytest
 
-from panel.errors import ModelError
 from panel.models.decision.contenders import draw_liking
 from tests.models.decision.known_studies import answers, target_study
 
@@ -46,9 +45,3 @@ def test_without_consumers_the_reason_is_told():
     assert why.startswith("Fewer than 5 consumers rated two prototypes or more")
     blank = answers(np.random.default_rng(3), {"P1": 5.0}, 9).assign(answer="x")
     assert liked(None, answers=blank)[1].startswith("The answers about liking could not be read")
-
-
-def test_a_question_nobody_was_asked_is_refused():
-    study = target_study(TRUTH, liking={"P1": 5.0, "P2": 6.0})
-    with pytest.raises(ModelError, match="There is no liking question 'scent'"):
-        draw_liking(study, np.random.default_rng(1), question="scent")

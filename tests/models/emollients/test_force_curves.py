@@ -12,8 +12,8 @@ GRAVITY = 9.80665
 TO_PEAK, ABOVE, BELOW = 300.0, 330.0, 90.0
 
 
-def read(*parts, work_until="peak", speed=None):
-    return _force_curves(curves_table(*parts), work_until=work_until, speed_mm_s=speed)
+def read(*parts, speed=None):
+    return _force_curves(curves_table(*parts), speed)
 
 
 def values(found, used=True):
@@ -59,16 +59,14 @@ def test_the_speed_turns_time_into_way():
 
 
 def test_both_limits_of_the_work_of_shear_are_told_and_one_is_used():
-    for until, area in (("peak", TO_PEAK), ("whole stroke", ABOVE)):
-        found = read(force_rows("P1"), work_until=until)
-        np.testing.assert_allclose(values(found)["work of shear"][0], area * GRAVITY / 1000, rtol=EXACT)
-        works = found.quantities.loc[found.quantities["measure"] == "work of shear"]
-        assert works["limits"].tolist() == [
-            "area above zero, from the start to the peak",
-            "area above zero, over the whole stroke",
-        ]
-        assert works["used"].sum() == 1
-        assert found.peaks["end_of_work"].iloc[0] == {"peak": 10, "whole stroke": 20}[until]
+    found = read(force_rows("P1"))
+    works = found.quantities.loc[found.quantities["measure"] == "work of shear"]
+    np.testing.assert_allclose(works["estimate"], np.array([TO_PEAK, ABOVE]) * GRAVITY / 1000, rtol=EXACT)
+    assert works["limits"].tolist() == [
+        "area above zero, from the start to the peak",
+        "area above zero, over the whole stroke",
+    ]
+    assert works["used"].tolist() == [True, False]
     assert found.peaks[["peak_at", "pull_at"]].to_numpy().tolist() == [[10, 12]]
 
 

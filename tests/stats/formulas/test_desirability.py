@@ -98,12 +98,6 @@ def test_one_response_that_is_not_acceptable_makes_the_whole_so():
     assert overall_desirability([0.0, 0.25, 1.0], [0.0, 1.0, 1.0]) == pytest.approx(0.5)
 
 
-def test_powers_bend_the_fall():
-    assert window_wanted(5, 0, 10, np.inf, np.inf, s=2) == pytest.approx(0.25)
-    assert window_wanted(7.5, -np.inf, -np.inf, 5, 10, t=0.5) == pytest.approx(np.sqrt(0.5))
-    assert window_wanted([2, 5, 8], 0, 5, 5, 10, s=2, t=3) == pytest.approx([0.16, 1, 0.064])
-
-
 def test_a_window_is_flat_inside_and_open_ends_wish_for_nothing():
     assert window_wanted([39, 40, 50, 60, 65, 70], 30, 40, 60, 70) == pytest.approx([0.9, 1, 1, 1, 0.5, 0])
     assert window_wanted([-1e9, 0, 1e9], -np.inf, -np.inf, np.inf, np.inf) == pytest.approx([1, 1, 1])

@@ -136,10 +136,11 @@ def test_fruit_punch_in_pseudocomponents():
 
 @pytest.mark.parametrize("data", [YARN, FISH, PLASTICISER], ids=["yarn", "fish", "plasticiser"])
 @pytest.mark.parametrize("order", ["linear", "quadratic"])
-@pytest.mark.parametrize(("form", "slack"), [("intercept", -1), ("slack", -1), ("slack", 0)])
-def test_other_forms_of_the_model_give_the_same_fit(data, order, form, slack):
+@pytest.mark.parametrize("last", [-1, 0])
+def test_the_other_form_of_the_model_gives_the_same_fit(data, order, last):
     X, y = data
-    plain, other = fit_mixture(X, y, order), fit_mixture(X, y, order, form=form, slack=slack)
+    turned = np.roll(X, -1 - last, axis=1)  # with another component last
+    plain, other = fit_mixture(X, y, order), fit_mixture(turned, y, order, form="slack")
     assert other.fitted == pytest.approx(plain.fitted)
     assert other.left_out == pytest.approx(plain.left_out)
     assert other.statistic == pytest.approx(plain.statistic)

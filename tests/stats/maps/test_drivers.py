@@ -12,16 +12,16 @@ def named(X, Y, moves, *, candidate=None, refused=None, asked=None):
     found = single_links(X, Y)
     d = X.shape[1]
     candidate = np.ones(d, dtype=bool) if candidate is None else candidate
-    p_named = p_over_moves(found.r, moves)
+    p_named = p_over_moves(found["r"], moves)
     return name_drivers(
-        found.r,
-        holm(found.p_value),
+        found["r"],
+        holm(found["p_value"]),
         holm(np.where(asked, p_named, np.nan) if asked is not None else p_named),
         np.corrcoef(X, rowvar=False),
         moves,
         candidate=candidate,
-        possible=found.p_value < 0.05,
-        refused=np.zeros(found.r.shape, dtype=bool) if refused is None else refused,
+        possible=found["p_value"] < 0.05,
+        refused=np.zeros(found["r"].shape, dtype=bool) if refused is None else refused,
     )
 
 

@@ -13,6 +13,7 @@ from panel.models.emollients.causes import GOES_ALONG, STANDS_OUT, Causes
 from panel.study.naming import Naming
 from panel.study.open_study import open_study
 from panel.study.shown import shown
+from panel.views.emollients import causes as views
 from panel.views.emollients.causes import (
     _AWAY,
     _CAUSES,
@@ -152,14 +153,17 @@ def test_long_names_many_sensations_and_many_swaps_fit(width):
     assert not overlaps(figure)
 
 
-def test_of_many_sensations_those_with_a_target_and_then_the_clear_ones_are_drawn_in_the_order_of_the_study():
+def test_of_many_sensations_those_with_a_target_and_then_the_clear_ones_are_drawn_in_their_order(
+    monkeypatch,
+):
+    monkeypatch.setattr(views, "_MOST_COLUMNS", 3)
     causes = many(20, 1)
     cells = causes.cells.assign(
         mark=["cannot tell"] * 18 + [STANDS_OUT] * 2,
         target_low=[np.nan] * 10 + [60.0] + [np.nan] * 9,
         estimate=[1.0] * 19 + [9.0],
     )
-    figure = causes_picture(replace(causes, cells=cells), Naming(), most=3).figure()
+    figure = causes_picture(replace(causes, cells=cells), Naming()).figure()
     said = [text.get_text() for text in words_of(figure)]
     assert [words for words in said if words.startswith("a word")] == ["a word 10", "a word 18", "a word 19"]
 

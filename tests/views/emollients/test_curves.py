@@ -99,10 +99,9 @@ def test_words_over_the_rates_of_use_do_not_touch(ends):
     assert words_covering_words(figure) == []
 
 
-@pytest.mark.parametrize("until", ["peak", "whole stroke"])
-def test_areas_are_the_ones_that_were_taken(until):
+def test_areas_are_the_ones_that_were_taken():
     rows = [force_rows(f"P{p}", size=50.0 + 10 * p, repeat=f"{r}") for p in range(3) for r in (1, 2)]
-    result = reduce_curves(curve_study(*rows), work_until=until)
+    result = reduce_curves(curve_study(*rows))
     figure = _force_figure(result)
     assert [axes.get_title(loc="left") for axes in figure.axes] == ["P0", "P1", "P2"]
     taken = result.force.quantities.query("used and repeat == '1'").pivot_table(
@@ -177,10 +176,11 @@ def test_force_quantities_say_what_they_were_taken_over():
     assert table.loc[2, "Joined to the panel"] == "no"
 
 
-def flow(lowest=0.1, highest_yield=40.0, **how):
+def flow(lowest=0.1, lowest_yield=20.0, highest_yield=40.0):
     rng = np.random.default_rng(3)
-    rows = [flow_rows(rng, "P1", lowest=lowest), flow_rows(rng, "P2", yield_stress=highest_yield, lowest=lowest)]
-    return reduce_curves(curve_study(*rows), **how)
+    rows = [flow_rows(rng, "P1", yield_stress=lowest_yield, lowest=lowest)]
+    rows.append(flow_rows(rng, "P2", yield_stress=highest_yield, lowest=lowest))
+    return reduce_curves(curve_study(*rows))
 
 
 def test_the_model_is_told_with_its_rivals():
@@ -220,9 +220,12 @@ def test_some_curves_beyond_what_was_measured():
 
 def test_the_yield_stress_is_told_or_not():
     assert any(text.startswith("The yield stress runs from ") for text in _flow_sentences(flow()))
-    high = flow(lowest=400.0, highest_yield=20.0, model="herschel_bulkley")
+    high = flow(lowest=50.0, highest_yield=20.0)
+    assert high.flow.model == "herschel_bulkley"
     assert "No yield stress can be told from these curves." in _flow_sentences(high)
-    assert not any("yield stress" in text for text in _flow_sentences(flow(model="power_law")))
+    without = flow(lowest_yield=0.0, highest_yield=0.0)
+    assert without.flow.model == "power_law"
+    assert not any("yield stress" in text for text in _flow_sentences(without))
 
 
 def test_force_quantities_carry_unit_and_limits():

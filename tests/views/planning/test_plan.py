@@ -48,7 +48,7 @@ OWN_SWAPS = [Swap(CARBONATE, ALKANE, 6.0), Swap(TRIGLYCERIDE, ISOSTEARATE, 5.0),
 FULL, HALF, ONE = (plan_swaps(BASE, OWN_SWAPS, kind) for kind in ("full", "half", "one at a time"))
 SERVED = [f"P{number}" for number in range(1, 12)]
 PLAN = plan_servings(
-    SERVED, ["A1", "A2", "A3"], np.random.default_rng(1), per_session=6, warm_up="start", forbidden=forbid(("A1", "P3"))
+    SERVED, ["A1", "A2", "A3"], np.random.default_rng(1), per_session=6, forbidden=forbid(("A1", "P3"))
 )
 
 
@@ -70,8 +70,7 @@ def test_what_is_served_and_how_even_it_is():
     assert not any("precise" in line for line in told.mind)  # a complete plan loses no precision
 
 
-def test_a_warm_up_and_gaps_are_not_counted_among_the_servings():
-    assert "1 session: 80 servings" in tell_servings(even(warm_up="start"), NAMES).headline
+def test_gaps_are_not_counted_among_the_servings():
     told = tell_servings(even(forbidden=forbid(("A01", "P5"))), NAMES)
     assert "79 servings, 7 to 8 for each person" in told.headline
     assert told.drawers[0].items == (_GAPS, WHO_MAY_SEE)
@@ -94,7 +93,7 @@ def test_a_tray_shows_the_codes_from_first_to_last_and_no_prototype():
     figure = told.picture.figure()
     words = [text.get_text() for text in figure.axes[0].texts]
     rows = PLAN.servings.loc[PLAN.servings["session"] == "2"]
-    assert not {*SERVED, "start"} & set(words)
+    assert not set(SERVED) & set(words)
     for who, own in rows.sort_values("position").groupby("assessor"):
         first = words.index(who) + 1
         assert words[first : first + len(own)] == own["code"].tolist()
@@ -115,20 +114,17 @@ def test_one_row_per_serving():
     table = shown(SERVINGS, PLAN, NAMES)
     assert len(table) == len(PLAN.servings)
     assert table["Position"].iloc[0] == "1"
-    assert (table.loc[table["Prototype"] == "start", "Remark"] == "warm-up, not analysed").all()
-    assert (table.loc[table["Prototype"] != "start", "Remark"] == "").all()
 
 
 def test_without_prototypes_nothing_tells_which_code_is_which():
     table = shown(SERVINGS, replace(PLAN, servings=PLAN.servings.drop(columns="prototype")), NAMES)
     assert "Prototype" not in table
-    assert "Remark" not in table  # it would tell which code is the warm-up
     assert not set(SERVED) & set(table.to_numpy().ravel())
 
 
 def test_the_key_has_every_code_and_puts_2_before_10():
     table = key_table(PLAN.servings)
-    assert table["Prototype"].tolist() == [*SERVED, "start"]
+    assert table["Prototype"].tolist() == SERVED
     assert set(table.columns) == {"Prototype", "Code in session 1", "Code in session 2"}
     assert set(table.iloc[:, 1:].to_numpy().ravel()) - {"–"} == set(PLAN.servings["code"])
 
