@@ -7,6 +7,7 @@ and names nothing of the study is left over, and so is one that stands where it 
 from __future__ import annotations
 
 import math
+import re
 from collections.abc import Sequence
 from dataclasses import replace
 
@@ -14,8 +15,10 @@ from panel.claims.names import SILENT, Entry, Names, Tokens, entries_at, known_w
 from panel.claims.reading import (
     BEFORE_OTHER,
     LETTERS,
+    NOUN,
     OF_PEOPLE,
     OURS,
+    SUPERLATIVES,
     UNREADABLE,
     Cursor,
     Reading,
@@ -27,11 +30,8 @@ from panel.claims.reading import (
 
 _PLAIN = frozenset((
     "function", "feel", "look", "fully", "both", "site", "slight", "range", "agree", "people", "panel", "test", "later",
-    "product", "still",
+    "product", "still", "earlier",
 ))  # fmt: skip
-_SUPERLATIVES = ("superlative", "degree_superlative", "least", "most")
-_SAYERS = frozenset(("people", "panel", "at_least", "majority", "fraction", "number"))
-_DIFFERS = frozenset(("less", "more", "comparative", "degree_comparative", *_SUPERLATIVES))
 _JOINS = frozenset(("and", "or", ","))
 _TRIED = frozenset(("used", "using", "tried", "trying", "tested", "testing", "home"))
 _TESTS = frozenset(("test", "trial", "study", "survey"))
@@ -41,9 +41,9 @@ _TWO_OTHERS = 3  # prototypes: neither, or both, of the others
 _UNKNOWN_SHARE = 0.5  # of the words: more unknown than known is no English; a setting of ours, no source
 
 
-def read_sentence(text: str, names: Names) -> Reading:
-    """Return what a sentence says about a study, and which of its words nothing accounts for."""
-    reader = _Reader(tokens_of(text), names)
+def read_sentence(text: str, names: Names, own: str = "") -> Reading:
+    """Return what a sentence says about a study, or the prototype `own`, and which words nothing accounts for."""
+    reader = _Reader(tokens_of(text), names, own)
     reader.read_all()
     reader.found.read = _is_english(reader)
     return reader.found
@@ -61,8 +61,13 @@ class _Reader(Cursor):
     """The steps of the grammar: each takes the next words if it can do something with them."""
 
     def rewritten(self) -> Tokens:
-        """Return the words as one says them straight: users would for would users, 93 of 100 for all but 7 of 100."""
+        """Return the words as one says them straight: it for its own name, 93 of 100 for all but 7 of 100."""
         tokens = self.tokens
+        for place in range(len(tokens) - 1, -1, -1):
+            length, named = longest(self.names.prototypes, tokens, place)
+            if length and named == self.own and not any(self.entry("role", place + more)[0] for more in range(length)):
+                tokens = (*tokens[:place], "it", *tokens[place + length :])
+        self.tokens = tokens
         for place in [place for place, word in enumerate(tokens) if word == "would"]:
             length = self.entry("people", place + 1)[0] or int(tokens[place + 1 : place + 2] == ("they",))
             moved = (*tokens[place + 1 : place + 1 + length], "would")
@@ -103,8 +108,16 @@ class _Reader(Cursor):
         self.found.left_over += [word for word, open_ in (("whether", self.asking), ("of", self.to_list)) if open_]
         if self.found.has("not_other") and self.found.family != "preference":
             self.found.left_over.append("not")
-        words = [chunk.words for chunk in self.found.core]
-        self.found.left_over += ["so"] if "so" in words and "as" not in words else []
+        words, flat = [chunk.words for chunk in self.found.core], degree_of(self.found.core[:1]) == "positive"
+        broken = "so" in words and ("as" not in words or words.index("so") + 2 in self.found.pauses)
+        broken = broken or (
+            flat and self.found.degree == "parity" and 1 in self.found.pauses and not re.search(NOUN, words[0])
+        )
+        self.found.left_over += words[:1] if broken else []  # so soft! As with our previous lotion
+        changes = any(self.entry("changes", place)[0] for place in range(len(self.tokens)))
+        self.found.left_over += self.found.words_for("site")[:1] if changes else []  # reduces oiliness of your skin
+        if self.found.has("earlier") and self.names.roles.get("previous") not in self.found.comparators:
+            self.found.left_over.append("before")
         if self.found.has("both") and not self.found.comparators:
             self.found.left_over.append("both")
         last = self.found.chunks[-1] if self.found.chunks else Entry("")
@@ -157,27 +170,16 @@ class _Reader(Cursor):
         percent = self.entry("percent", start + 1)[0]
         place = start + 1 + percent
         place += self.entry("people", place)[0]
-        none, length = self.entry("no_vote", place)[0], self.entry("verb", place)
-        self.place = place + (none or length[0])
+        none, (length, verb) = self.entry("no_vote", place)[0], self.entry("verb", place)
+        self.place = place + (none or length)
         own = len(self.found.comparators)
-        if not none and (length[1].family != "preference" or not self.comparator()):
+        if not none and ((length and verb.family != "preference") or not self.comparator()):
             return self.back_to(start)
         if not none and own and self.found.comparators.pop() != self.found.comparators[-1]:
             self.found.left_over.append(self.tokens[self.place - 1])
         words = " ".join(self.tokens[start : self.place])
         self.found.votes[1 if none else 0] = Share(number, 100 if percent else 0, "", words)
         return True
-
-    def people_speak(self, place: int) -> bool:
-        """Return whether at a place people are told to have agreed, preferred, liked, or that they would use it."""
-        found = [entry for _, entry in entries_at(self.tokens, place)]
-        return any(entry.part == "agree" or (entry.part == "verb" and entry.family in OF_PEOPLE) for entry in found)
-
-    def names_verb(self, family: str) -> bool:
-        """Return whether a verb of a family follows: more users preferred one than preferred the other."""
-        ahead = range(self.place, len(self.tokens))
-        found = (entry for place in ahead for _, entry in entries_at(self.tokens, place, "verb"))
-        return any(entry.family == family for entry in found)
 
     def take_share(self, share: Share, length: int) -> bool:
         """Take a share; an `of` after it says nothing more where people are named."""
@@ -219,6 +221,10 @@ class _Reader(Cursor):
 
     def moment(self) -> bool:
         """`after 20 minutes`, `2 minutes later`, `within 60 s`, `for 8 hours`."""
+        rubbing = self.entry("rubbing")[0]
+        if rubbing:
+            self.found.moments.append(("rubbing", 0.0, self.words(rubbing)))
+            return self.take(rubbing, Entry("function"))
         for part, kind in (("within", "within"), ("after", "at"), ("lasting", "for"), ("", "at")):
             start = self.place + (self.entry(part)[0] if part else 0)
             if part and start == self.place:
@@ -285,11 +291,7 @@ class _Reader(Cursor):
         second = parts[-2:] in [["as", part] for part in ("property", "degree", "high", "low")]
         second = second or parts[-3:] == ["as", "degree", "verb"]
         second = second or (parts[-1:] == ["as"] and self.found.core[-1].words.endswith("same"))
-        if (
-            not length
-            and second
-            and not ("so" in [e.words for e in self.found.core] and self.tokens[self.place - 1] == "!")
-        ):
+        if not length and second:
             length, entry = self.entry("as")
         if not length and self.question is not None and self.words(3) == "as much as":
             length, entry = 3, Entry("as")
@@ -319,18 +321,24 @@ class _Reader(Cursor):
 
     def joined(self) -> None:
         """Take more of those compared with: `our previous cream and P3`, `nor P3`."""
-        while self.place < len(self.tokens) and self.tokens[self.place] in (*_JOINS, "nor"):
+        while self.place < len(self.tokens) and self.tokens[self.place] in (*_JOINS, "nor", "("):
             before, self.place = self.place, self.place + 1
             self.place += before + 1 < len(self.tokens) and self.tokens[self.place] in _JOINS
             if not self.comparator():
                 self.place = before
                 return
+            own, apart = (
+                self.found.comparators,
+                self.tokens[before] in (",", "(") and self.tokens[before + 1] not in _JOINS,
+            )
+            if apart and own[-1] == own[-2] and len(own[-1]) == 1:  # P1, our previous cream
+                own.pop()
 
     def listed(self) -> bool:
         """`of the three: ours, the previous one and P3`, after the range was named."""
         start, own = self.place, 0
         of_two = self.tokens[start] in ("between", "given")
-        after_range = self.found.has("range") and self.tokens[start - 1] in (":", "(", "-", ",")
+        after_range = self.found.has("range") and (self.to_list or self.tokens[start - 1] in (":", "(", "-", ","))
         if not (after_range or of_two) or self.found.comparators:
             return False
         self.place += of_two
@@ -343,7 +351,10 @@ class _Reader(Cursor):
             self.place = max(end, self.place)
             self.place += self.tokens[self.place : self.place + 1] in ((",",), ("and",), ("or",))
         named = {name for each in self.found.comparators for name in each}
-        if own == 1 and ((of_two and len(named) == 1) or len(named) + 1 == len(set(self.names.prototypes.values()))):
+        without = any(chunk.part == "nothing" for chunk in self.found.core)  # neither of the other two, B1 and B3
+        if own + without == 1 and (
+            (of_two and len(named) == 1) or len(named) + 1 == len(set(self.names.prototypes.values()))
+        ):
             self.to_list = False
             return True
         self.found.comparators.clear()
@@ -381,7 +392,8 @@ class _Reader(Cursor):
             if length and (start > self.place or not part):
                 into.append(name)
                 self.place = start + length
-                if self.words(1) in ("which", "that", "so"):  # which makes it
+                causes = any(self.entry("cause", place)[0] for place in range(len(self.tokens)))
+                if causes or self.words(1) not in ("and", ".", ";", ")", ""):
                     self.found.credits.append(name)
                 return True
         return False
@@ -407,12 +419,17 @@ class _Reader(Cursor):
 
     def own_range(self) -> bool:
         """`of our hand creams`, `in our hand cream range`, `our` before a superlative."""
-        if self.tokens[self.place] == "our" and any(self.entry(part, self.place + 1)[0] for part in _SUPERLATIVES):
+        if self.tokens[self.place] == "our" and any(self.entry(part, self.place + 1)[0] for part in SUPERLATIVES):
             return self.take(1, Entry("range"))
         counted = self.range_said(self.place, "counted") if number_at(self.tokens, self.place) else 0
         if counted:
             return self.take(counted, Entry("range"))
-        length, entry = self.entry("range_of")
+        start = self.place + self.entry("among")[0]
+        start += self.tokens[start : start + 1] == ("the",)
+        three = number_at(self.tokens, start) == len(set(self.names.prototypes.values()))
+        numbered = self.entry("range_of", start + 1) if three else (0, Entry(""))  # three of our butters
+        length, entry = numbered if numbered[0] else self.entry("range_of")
+        length += start + 1 - self.place if numbered[0] else 0
         rest = self.range_said(self.place + length, entry.family) if length else 0
         return self.take(length + rest, Entry("range")) if rest else False
 
@@ -492,20 +509,6 @@ class _Reader(Cursor):
                 return self.take(length, entry)
         return False
 
-    def names_what_is_said(self) -> bool:
-        """Return whether an `as` compares nothing: rated as less greasy, described as quick to sink in."""
-        following = range(self.place + 1, len(self.tokens))
-        compares = any(self.tokens[place] == "as" for place in following)
-        after = {entry.part for _, entry in entries_at(self.tokens, self.place + 1)}
-        told = any(chunk.family == "as" for chunk in self.found.chunks)
-        return self.tokens[self.place] == "as" and (
-            bool(after & _DIFFERS) or ((told or self.says_who(after)) and not compares)
-        )
-
-    def says_who(self, parts: set[str]) -> bool:
-        """Return whether people or a share of them follow: as 84 % of users agreed."""
-        return bool(parts & _SAYERS) or number_at(self.tokens, self.place + 1) is not None
-
     def answered(self) -> bool:
         """Take a question and what ends it, a mark or a pause after `whether`: what is said of it is answered below."""
         if self.question is not None and self.entry("aux")[0] and self.after_verb(self.place) > self.place:
@@ -528,6 +531,7 @@ class _Reader(Cursor):
         own = self.tokens[self.place + 1] != "it" and self.own_product(self.place + 1)
         self.found.turned = self.found.turned and not (self.question or own)  # our previous cream? Less greasy
         self.place, self.asking = self.place + 1, False
+        self.place += self.words(1) == "because" and "why" in self.tokens[: self.place]
         return True
 
     def answer_to(self, question: Sequence[Entry], answer: Sequence[Entry]) -> Sequence[Entry]:
@@ -554,41 +558,29 @@ class _Reader(Cursor):
 
     def plain(self) -> bool:
         """Words around the statement: the product as the study names it, `new`."""
+        length = self.for_whom()
+        if length:
+            return self.take(length, Entry("function"))
         length = self.product_at(self.place)
         if length:
             return self.take(length, Entry("product"))
         two = number_at(self.tokens, self.place) == _TWO
-        length = self.plural_at(self.place + two) if two or self.tokens[self.place - 1] == "two" else 0
+        length = self.plural_at(self.place + two) if two or self.tokens[self.place - 1] in ("two", "both") else 0
         if length:
             return self.take(two + length, Entry("both"))
         length, entry = self.entry("before_site")
-        if length and (not self.place or self.entry("site", self.place + length)[0]):
+        if length and ((not self.place and self.tokens[0] == "for") or self.entry("site", self.place + length)[0]):
             return self.take(length, entry)
         if self.tokens[self.place] in BEFORE_OTHER and self.own_product(self.place + 1):
             return self.take(1, Entry("function"))
         if self.tokens[self.place] == "for" and not self.found.shares:  # not for 89 % of users
-            self.place += 1
-            if self.share():
+            before, self.place = self.place, self.place + 1 + (self.tokens[self.place + 1 : self.place + 2] == ("our",))
+            if self.share() or (self.entry("panel", self.place + 1)[0] and self.base()):
                 return True
-            self.place -= 1
+            self.place = before
         if self.before_property() or self.words(2) in ("or too", "nor too"):
             return self.take(1, Entry("function"))
         length, entry = self.entry("new")
         of_product = self.product_at(self.place + length) and "improved" not in self.words(length)
         entry = replace(entry, family="product" if of_product else "statement")
         return self.take(length, entry) if length else False
-
-    def before_property(self) -> bool:
-        """Return whether `for` or `in` names what is compared: lower for greasiness, equal in softness."""
-        follows = self.entry("property", self.place + 1)[0] and self.tokens[self.place] in ("for", "on", "about")
-        return bool(follows) and any(
-            chunk.part in ("as", "less", "more", "right", "unsurpassed") for chunk in self.found.core
-        )
-
-    def own_product(self, place: int) -> int:
-        """Return the place after the product itself: `our new hand cream`, `this cream`, `it`; 0 where it is not."""
-        place += self.tokens[place : place + 1] == ("with",)
-        while place < len(self.tokens) and (self.tokens[place] in (*OURS, "this") or self.entry("new", place)[0]):
-            place += 1
-        length = int(self.tokens[place : place + 1] in (("it",), ("ours",))) or self.product_at(place)
-        return place + length if length else 0

@@ -100,6 +100,12 @@ class Materials:
             self._agreed[key] = _count_agreed(self.study, self._agreement, prototype, question)
         return self._agreed[key]
 
+    @property
+    def voted_in(self) -> tuple[str, ...]:
+        """The sessions in which people said which they prefer."""
+        answers = self.study.table("answers")
+        return tuple(str(name) for name in answers.loc[answers["kind"] == "preference", "session"].unique())
+
     @cached_property
     def _agreement(self) -> pd.DataFrame:
         answers = named_rows(self.study, "answers")
@@ -160,14 +166,14 @@ class Materials:
         """What a sentence may name of the study."""
         return names_of(self.study)
 
-    def read(self, sentence: str) -> Reading:
-        """Return what a sentence says; each is read once."""
-        if sentence not in self._readings:
-            self._readings[sentence] = read_sentence(sentence, self.names)
-        return self._readings[sentence]
+    def read(self, sentence: str, own: str = "") -> Reading:
+        """Return what a sentence says, about the prototype `own` where it is named; each is read once."""
+        if (sentence, own) not in self._readings:
+            self._readings[sentence, own] = read_sentence(sentence, self.names, own)
+        return self._readings[sentence, own]
 
     @cached_property
-    def _readings(self) -> dict[str, Reading]:
+    def _readings(self) -> dict[tuple[str, str], Reading]:
         return {}
 
     def once(self, what: Callable[[Claim, Materials], Any], claim: Claim) -> Any:

@@ -25,7 +25,8 @@ class Names:
     """What can be named, by the words that name it.
 
     `roles` gives for a family of role words (previous, benchmark ...) the prototypes it fits; `product_types` the
-    kinds of product the study is about, empty where it does not say.
+    kinds of product the study is about, empty where it does not say; `purpose` what words of
+    its purpose begin with.
     """
 
     prototypes: Mapping[Tokens, str]
@@ -34,6 +35,7 @@ class Names:
     product_types: frozenset[Tokens]
     titles: frozenset[Tokens]
     attributes: Mapping[Tokens, str]
+    purpose: frozenset[str] = frozenset()
 
 
 def names_of(study: Study) -> Names:
@@ -41,7 +43,19 @@ def names_of(study: Study) -> Names:
     prototypes, roles = _prototypes(study)
     types, titles = _product(study)
     attributes = {words_of(study.attribute_words(name)): family_of(study, name) for name in study.attributes}
-    return Names(prototypes, roles, _ingredients(study), types, titles, attributes)
+    told = [str(study.facts.get(fact, "")) for fact in ("title", "purpose")] + [
+        str(row.get("words")) for row in asked(study)
+    ]
+    purpose = frozenset(beginning(word) for text in told for word in words_of(text) if len(word) > _SHORT)
+    return Names(prototypes, roles, _ingredients(study), types, titles, attributes, purpose)
+
+
+_SHORT = 3  # letters: the, who, and
+
+
+def beginning(word: str) -> str:
+    """Return what a word shares with its other forms: handl of handle and handled, book of books."""
+    return word.rstrip("s")[:5]
 
 
 def family_of(study: Study, attribute: str) -> str:
@@ -166,6 +180,7 @@ def _in_digits(text: str) -> str:
     ones = {word: place for place, word in enumerate(_ONES, start=1)}
     tens = {word: 10 * place for place, word in enumerate(_TENS, start=2)}
     pattern = rf"\b({'|'.join(tens)}) ({'|'.join(ones)})\b"
+    text = re.sub(r"\b(one|a) hundred\b", "100", text)
     return re.sub(pattern, lambda found: str(tens[found[1]] + ones[found[2]]), text)
 
 

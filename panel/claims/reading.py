@@ -7,7 +7,7 @@ import re
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, field, replace
 
-from panel.claims.names import SILENT, Entry, Names, Tokens, entries_at, number_at
+from panel.claims.names import SILENT, Entry, Names, Tokens, beginning, entries_at, number_at
 
 LETTERS = {
     "property": "P", "comparative": "C", "superlative": "S", "verb": "V", "degree": "D", "degree_comparative": "E",
@@ -33,7 +33,7 @@ _PATTERNS = {
     "bare": r"V",
     "none": r"",
 }
-_NOUN = r"(ness|shine|spreading|soaking in|absorption|preference)$"
+NOUN = r"(ness|shine|spreading|soaking in|absorption|preference)$"
 _TURNS = frozenset(("comparative", "not comparative", "parity", "not parity"))
 OF_PEOPLE = frozenset(("use", "recommendation", "preference", "liking"))
 """What only people can do: a share of it needs no other word for who."""
@@ -189,7 +189,7 @@ def said_once(core: Sequence[Entry], pauses: Sequence[int]) -> Sequence[Entry]:
 
 def _label(core: Sequence[Entry]) -> Entry | None:
     """Return the noun that alone says what a sentence is about: skin softness."""
-    return core[0] if len(core) == 1 and re.search(_NOUN, core[0].words) else None
+    return core[0] if len(core) == 1 and re.search(NOUN, core[0].words) else None
 
 
 def _meaning(core: Sequence[Entry]) -> tuple[object, ...]:
@@ -210,7 +210,10 @@ _LIGHT = frozenset(("for", "in", "on", *"\"“”„«»'"))
 _FREE_OF = frozenset(("free of", "free from"))
 _SAID_OF = frozenset(("property", "verb", "degree", "comparative", "degree_comparative"))
 _IN_PLACE = frozenset(("on", "onto", "into", "in", "for", "to", "by", "over"))
-BEFORE_OTHER = frozenset(("with", "for", "after", "from"))
+SUPERLATIVES = ("superlative", "degree_superlative", "least", "most")
+_SAYERS = frozenset(("people", "panel", "at_least", "majority", "fraction", "number"))
+_DIFFERS = frozenset(("less", "more", "comparative", "degree_comparative", *SUPERLATIVES))
+BEFORE_OTHER = frozenset(("with", "for", "after", "from", "about"))
 
 
 @dataclass(eq=False)
@@ -219,6 +222,7 @@ class Cursor:
 
     tokens: Tokens
     names: Names
+    own: str = ""
     place: int = 0
     found: Reading = field(default_factory=Reading)
     question: list[Entry] | None = None
@@ -415,6 +419,58 @@ class Cursor:
         plural += counted if plural or self.tokens[start : start + 1] == (",",) else 0  # of the three, the least
         end = place + self.product_at(place)
         return plural or (end + 1 - place if end > place and self.tokens[end : end + 1] == ("range",) else 0)
+
+    def people_speak(self, place: int) -> bool:
+        """Return whether at a place people are told to have agreed, preferred, liked, or that they would use it."""
+        found = [entry for _, entry in entries_at(self.tokens, place)]
+        return any(entry.part == "agree" or (entry.part == "verb" and entry.family in OF_PEOPLE) for entry in found)
+
+    def names_verb(self, family: str) -> bool:
+        """Return whether a verb of a family follows: more users preferred one than preferred the other."""
+        ahead = range(self.place, len(self.tokens))
+        found = (entry for place in ahead for _, entry in entries_at(self.tokens, place, "verb"))
+        return any(entry.family == family for entry in found)
+
+    def for_whom(self) -> int:
+        """Return how many words say whom it is for, in words of the study's purpose: for people who handle paper."""
+        place, own = self.place + 1, 0
+        while self.words(1) == "for" and place < len(self.tokens) and self.tokens[place] not in SILENT:
+            told = beginning(self.tokens[place]) in self.names.purpose
+            parts = {entry.part for length, entry in entries_at(self.tokens, place) if length == 1}
+            parts -= {"site"} if self.tokens[place + 1 : place + 2] == ("that",) else set()
+            if parts & {*LETTERS, "site"} or not (told or parts & {"function", "people", "product_place"}):
+                return 0
+            place, own = place + 1, own + told
+        return place - self.place if own else 0
+
+    def before_property(self) -> bool:
+        """Return whether `for` or `in` names what is compared: lower for greasiness, equal in softness."""
+        follows = self.entry("property", self.place + 1)[0] and self.tokens[self.place] in ("for", "on", "about", "in")
+        return bool(follows) and any(
+            chunk.part in ("as", "less", "more", "right", "unsurpassed") for chunk in self.found.core
+        )
+
+    def own_product(self, place: int) -> int:
+        """Return the place after the product itself: `our new hand cream`, `this cream`, `it`; 0 where it is not."""
+        place += self.tokens[place : place + 1] == ("with",)
+        while place < len(self.tokens) and (self.tokens[place] in (*OURS, "this") or self.entry("new", place)[0]):
+            place += 1
+        length = int(self.tokens[place : place + 1] in (("it",), ("ours",))) or self.product_at(place)
+        return place + length if length else 0
+
+    def names_what_is_said(self) -> bool:
+        """Return whether an `as` compares nothing: rated as less greasy, described as quick to sink in."""
+        following = range(self.place + 1, len(self.tokens))
+        compares = any(self.tokens[place] == "as" for place in following)
+        after = {entry.part for _, entry in entries_at(self.tokens, self.place + 1)}
+        told = any(chunk.family == "as" for chunk in self.found.chunks)
+        return self.tokens[self.place] == "as" and (
+            bool(after & _DIFFERS) or ((told or self.says_who(after)) and not compares)
+        )
+
+    def says_who(self, parts: set[str]) -> bool:
+        """Return whether people or a share of them follow: as 84 % of users agreed."""
+        return bool(parts & _SAYERS) or number_at(self.tokens, self.place + 1) is not None
 
 
 def longest(named: Mapping[Tokens, str], tokens: Tokens, place: int) -> tuple[int, str]:

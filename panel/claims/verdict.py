@@ -272,9 +272,7 @@ def _of_answers(claim: Claim, materials: Materials) -> tuple[str, tuple[str, ...
 
 
 def _of_votes(claim: Claim, evidence: Evidence, materials: Materials) -> tuple[str, tuple[str, ...]]:
-    answers = materials.study.table("answers")
-    sessions = tuple(str(name) for name in answers.loc[answers["kind"] == "preference", "session"].unique())
-    record = test_record(materials.study, sessions)
+    record = test_record(materials.study, materials.voted_in)
     parts = [record["kind"], *_people(evidence.n, record), *_duration(record), record["month"]]
     return f"{_joined(parts)}; both tried by each, 'no preference' offered.", tuple(_gaps(record))
 

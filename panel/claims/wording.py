@@ -56,7 +56,7 @@ def wording_of(
     """Return what is found in the words of a claim, and the words that nothing accounts for."""
     if _said_by_the_tool(claim.claim, evidence):
         return (), ()
-    reading = materials.read(claim.claim)
+    reading = materials.read(claim.claim, claim.prototype)
     asked = _question_reading(claim, materials)
     own = claim.kind == "agreement" and asked is not None and bool(asked.left_over) and reading.order == asked.order
     own = own and len(reading.left_over) == len(asked.left_over if asked else ())
@@ -69,7 +69,7 @@ def wording_of(
     return tuple(sorted(found, key=lambda finding: _ORDER.index(finding.severity))), not_covered
 
 
-def _change(check: str, message: str, advice: str, criterion: str, source: str = "common practice") -> WordingFinding:
+def _change(check: str, message: str, advice: str, criterion: str, source: str = "EU 655/2013") -> WordingFinding:
     """Return a finding that keeps the sentence from being supported as worded."""
     return WordingFinding(CHANGE, check, message, advice, criterion, source)
 
@@ -101,7 +101,6 @@ def _whole(reading: Reading, not_covered: tuple[str, ...], *, own: bool) -> Iter
             "The sentence cannot be read: most of its words are not in the table of words, which is in English.",
             "Write it in English, or have a table of words made for the language.",
             "informed decision-making",
-            "EU 655/2013",
         )
     if not_covered:
         yield _change(
@@ -109,7 +108,6 @@ def _whole(reading: Reading, not_covered: tuple[str, ...], *, own: bool) -> Iter
             f"Not covered by the statement: {', '.join(not_covered)}.",
             "Leave out what was not judged.",
             "evidential support",
-            "EU 655/2013",
         )
 
 
@@ -167,11 +165,11 @@ _COMPARATOR = "compared with another"
 _QUALIFIER = "qualifier missing"
 _MORE, _OTHER = "says more than the statement", "is not the statement that was judged"
 _FLAT = frozenset(("positive", "negated", "absent", "low", "high", "bare"))
-_EU = "EU 655/2013"
 _SEEN = frozenset(("gloss of the skin", "gloss in the dish", "whiteness", "whitening"))
 _OF_FILM = frozenset(
     ("greasiness", "stickiness", "residue", "waxiness", "gloss of the skin", "whitening", "powdery touch")
 )
+_RUBBING = frozenset(("spreading", "soaking in", "slip during rubbing"))
 _BEING = frozenset(("is", "are", "was", "were", "be", "being"))
 _OF_VOTES = frozenset(("preference", "liking"))
 
@@ -203,10 +201,10 @@ def _statement_findings(
         message = (
             f"People were not asked whether it is absent, but: “{question_words(materials.study, claim.question)}”."
         )
-        yield _change(_NOT_ASKED, message, "Ask people whether they feel none of it.", "evidential support", _EU)
+        yield _change(_NOT_ASKED, message, "Ask people whether they feel none of it.", "evidential support")
     yield from _on_manner(claim, reading)
     if evidence.qualifier and not _qualified(evidence, reading):
-        yield _change(_QUALIFIER, evidence.qualifier, "Say it with this qualifier.", "honesty", _EU)
+        yield _change(_QUALIFIER, evidence.qualifier, "Say it with this qualifier.", "honesty")
 
 
 def _on_manner(claim: Claim, reading: Reading) -> Iterator[WordingFinding]:
@@ -219,7 +217,7 @@ def _on_manner(claim: Claim, reading: Reading) -> Iterator[WordingFinding]:
     ):
         if reading.has(part) and not fitting:
             message = f"The sentence says “{reading.words_for(part)[0]}”, and {why}."
-            yield _change(check, message, advice, "truthfulness" if part == "look" else "honesty", _EU)
+            yield _change(check, message, advice, "truthfulness" if part == "look" else "honesty")
 
 
 def _unreadable(reading: Reading) -> WordingFinding:
@@ -227,17 +225,13 @@ def _unreadable(reading: Reading) -> WordingFinding:
         message = (
             f"The sentence speaks of several things ({format_list(sorted(reading.families))}); its evidence is of one."
         )
-        return _change("several statements in one", message, "Make a claim of each.", "evidential support", _EU)
+        return _change("several statements in one", message, "Make a claim of each.", "evidential support")
     if not reading.families:
         return _change(
-            _NOT_NAMED,
-            "The sentence names nothing that was judged.",
-            "Name what was judged.",
-            "evidential support",
-            _EU,
+            _NOT_NAMED, "The sentence names nothing that was judged.", "Name what was judged.", "evidential support"
         )
     message = "The words do not make one statement that can be read."
-    return _change("no single statement", message, "Say one thing, simply.", "informed decision-making", _EU)
+    return _change("no single statement", message, "Say one thing, simply.", "informed decision-making")
 
 
 def _on_family(claim: Claim, materials: Materials, reading: Reading) -> Iterator[WordingFinding]:
@@ -249,7 +243,7 @@ def _on_family(claim: Claim, materials: Materials, reading: Reading) -> Iterator
     if not fitting:
         message = f"The sentence speaks of {reading.family}, and {words} was judged."
         advice = "Say what was judged, or judge what is said."
-        yield _change(_OTHER_ATTRIBUTE, message, advice, "evidential support", _EU)
+        yield _change(_OTHER_ATTRIBUTE, message, advice, "evidential support")
 
 
 def _on_degree(claim: Claim, reading: Reading) -> Iterator[WordingFinding]:
@@ -257,17 +251,18 @@ def _on_degree(claim: Claim, reading: Reading) -> Iterator[WordingFinding]:
     want = -1 if claim.kind == "absolute_negative" else int(claim.sign)
     if _direction(reading) == -want and claim.kind not in ("parity", "preference", "time", "unsurpassed"):
         message = "The sentence says the opposite of the statement."
-        yield _change(OPPOSITE, message, "Say it the way it was found.", "truthfulness", _EU)
+        yield _change(OPPOSITE, message, "Say it the way it was found.", "truthfulness")
     elif not _fits(claim, reading, want):
         flat = reading.degree in (*_FLAT, "superlative", "nothing")
         check, message = _STRONGER if flat else _ANOTHER, f"The sentence {_MORE if flat else _OTHER}"
         advice = f"Say what a claim of this kind can: for instance as in “{kinds()[claim.kind]['example']}”."
-        yield _change(check, f"{message} ({reading.degree}).", advice, "honesty", _EU)
+        yield _change(check, f"{message} ({reading.degree}).", advice, "honesty")
 
 
 def _fits(claim: Claim, reading: Reading, want: int) -> bool:
     degree = reading.degree
-    in_range = reading.families_for("range") - {"others"} and not reading.comparators
+    others = {name for each in reading.comparators for name in each}
+    in_range = reading.families_for("range") - {"others"} and others in (set(), set(claim.competitors))
     named = reading.has("compared_first") or any(chunk.part == "unsurpassed" for chunk in reading.core)
     nothing = degree == "nothing" and bool(in_range or named) and (not claim.attribute or reading.sign == want)
     if claim.kind == "unsurpassed":
@@ -305,21 +300,17 @@ def _on_comparators(claim: Claim, materials: Materials, reading: Reading) -> Ite
     names = [public_name(materials.study, materials.names, name) for name in sorted(wanted)]
     if len(set(named)) < len(named):
         message = "The sentence names one it compares with twice, or another one by the same words."
-        yield _change(_COMPARATOR, message, "Name each once.", "fairness", _EU)
+        yield _change(_COMPARATOR, message, "Name each once.", "fairness")
     if others:
         told = ", ".join(name or "several prototypes with that name or role" for name in others)
         message = f"The sentence compares with {told}; compared was {format_list(names or ['nothing'])}."
-        yield _change(_COMPARATOR, message, "Name the one it was compared with.", "fairness", _EU)
+        yield _change(_COMPARATOR, message, "Name the one it was compared with.", "fairness")
     needed = claim.kind in ("superiority", "parity", "preference") or reading.degree == "not comparative"
     needed = needed or (claim.kind in ("ranking", "unsurpassed") and not reading.has("range"))
     if (needed or (claim.kind == "perceived_attribute" and claim.versus)) and not wanted <= set(named):
         message = "The sentence compares and does not say with what."
         yield _change(
-            "comparison without the other",
-            message,
-            f"Name {format_list([f'“{name}”' for name in names])}.",
-            "honesty",
-            _EU,
+            "comparison without the other", message, f"Name {format_list([f'“{name}”' for name in names])}.", "honesty"
         )
 
 
@@ -338,15 +329,15 @@ def _beside_question(claim: Claim, materials: Materials, reading: Reading, asked
     words = question_words(materials.study, claim.question)
     if reading.comparators or "compared" in reading.families_for("function"):
         message = f"The sentence compares, and people were asked about “{words}” alone."
-        yield _change(_COMPARATOR, message, "Leave the comparison out.", "fairness", _EU)
+        yield _change(_COMPARATOR, message, "Leave the comparison out.", "fairness")
     if not same:
         message = f"People were asked whether they agree with “{words}”, and the sentence says something else."
-        yield _change(_NOT_ASKED, message, "Say what people agreed with.", "evidential support", _EU)
+        yield _change(_NOT_ASKED, message, "Say what people agreed with.", "evidential support")
     elif _degree_felt(reading) != _degree_felt(asked) or reading.sign != asked.sign:
         yield _unlike(reading, asked, words)
     elif not in_own_words and _of_another(reading, asked, _sites_of_product(materials)):
         message = f"People were asked about “{words}”, and the sentence says it of {reading.said_of}."
-        yield _change(_NOT_ASKED, message, "Say it of what people were asked about.", "evidential support", _EU)
+        yield _change(_NOT_ASKED, message, "Say it of what people were asked about.", "evidential support")
     elif asked.has("feel") and not (reading.has("feel") or _as_felt(reading)):
         message = f"People were asked what they feel (“{words}”), and the sentence speaks of what is."
         yield _change(_STRONGER, message, "Say 'feels'.", "honesty", "UK advice on cosmetics")
@@ -363,7 +354,7 @@ def _of_another(reading: Reading, asked: Reading, own: frozenset[str]) -> bool:
 def _as_felt(reading: Reading) -> bool:
     """Return whether people are said to have felt it: 89 % of users felt that it is not greasy."""
     felt = ("feel", "felt", "perceiv", "describ", "rated")
-    told = " ".join([*reading.words_for("function"), *(chunk.words for chunk in reading.core)]).split()
+    told = [*reading.words_for("function"), *" ".join(chunk.words for chunk in reading.core).split()]
     said = reading.has("agree") and not _BEING & set(told)  # not sticky, say most of them
     return said or any(words.startswith(felt) for words in reading.words_for("agree"))
 
@@ -376,9 +367,9 @@ def _degree_felt(reading: Reading) -> str:
 def _unlike(reading: Reading, asked: Reading, words: str) -> WordingFinding:
     if _direction(reading) * _direction(asked) < 0:
         message = f"The sentence says the opposite of what people were asked: “{words}”."
-        return _change(OPPOSITE, message, "Say it the way it was asked.", "truthfulness", _EU)
+        return _change(OPPOSITE, message, "Say it the way it was asked.", "truthfulness")
     message = f"People were asked about “{words}” ({asked.degree}); the sentence says it otherwise ({reading.degree})."
-    return _change(_STRONGER, message, "Say what people agreed with.", "honesty", _EU)
+    return _change(_STRONGER, message, "Say what people agreed with.", "honesty")
 
 
 # What stands around the statement: shares, people, places, times and ingredients, each held against the study.
@@ -393,8 +384,8 @@ def _around_findings(
 ) -> Iterator[WordingFinding]:
     """Return what is found around the statement."""
     asked_people = evidence.rests_on in (ANSWERS, BOTH, VOTES)
-    sessions = materials.agreed(claim.prototype, claim.question).sessions if claim.question else ()
-    record = test_record(materials.study, sessions)
+    told_in = materials.agreed(claim.prototype, claim.question).sessions if claim.question else ()
+    record = test_record(materials.study, materials.voted_in if evidence.rests_on == VOTES else told_in)
     yield from _on_shares(claim, evidence, materials, reading)
     yield from _on_people(materials, evidence, reading, record, asked_people=asked_people)
     yield from _on_places(claim, materials, reading)
@@ -415,7 +406,7 @@ def _on_shares(claim: Claim, evidence: Evidence, materials: Materials, reading: 
         for share in reading.shares:
             yield _change(
                 "share without a count", f"The sentence quotes “{share.words}”, and no share was counted.",
-                "Leave the share out, or ask the question.", "truthfulness", _EU,
+                "Leave the share out, or ask the question.", "truthfulness"
             )  # fmt: skip
         counted = math.nan
     for share in reading.shares if not math.isnan(counted) else ():
@@ -424,31 +415,31 @@ def _on_shares(claim: Claim, evidence: Evidence, materials: Materials, reading: 
                 "not the counted share",
                 f"The sentence quotes “{share.words}”; {percent(counted)} were counted. A share is given as it was "
                 "counted and never rounded up.",
-                "Give the counted share, its count and its base.", "truthfulness", _EU,
+                "Give the counted share, its count and its base.", "truthfulness"
             )  # fmt: skip
     for share, votes in zip(reading.votes, evidence.other_votes, strict=True):
         right = share.count == votes if not share.of else share.is_counted(votes / (evidence.n or 1), evidence.n)
         if share.words and not right:
             message = f"The sentence quotes “{share.words}”; counted were {votes}."
-            yield _change("not the counted share", message, "Give the counted votes.", "truthfulness", _EU)
+            yield _change("not the counted share", message, "Give the counted votes.", "truthfulness")
     users = materials.agreed(claim.prototype, claim.question).base if evidence.rests_on == BOTH else evidence.n
     counted_people = {"people": {users}, "panel": {evidence.n}, "": {users, evidence.n}}
     for base, whose in zip(reading.bases, reading.whose, strict=True):
         if base not in counted_people[whose]:
             message = f"The sentence speaks of {number(base)} people, and {evidence.n} answered or scored."
-            yield _change("another base", message, "Give the base that was counted.", "truthfulness", _EU)
+            yield _change("another base", message, "Give the base that was counted.", "truthfulness")
     asked = _question_reading(claim, materials)
     in_the_first_person = asked is not None and "i" in asked.words_for("function")
     told = reading.has("agree") or reading.has("people") or reading.family in OF_PEOPLE or in_the_first_person
     if reading.shares and not told:
         message = "The sentence quotes a share and does not say of whom."
-        yield _change("share of whom", message, "Say who agreed.", "informed decision-making", _EU)
+        yield _change("share of whom", message, "Say who agreed.", "informed decision-making")
     least = floor(materials.study, "least_share") / 100
     if claim.kind == "agreement" and not reading.shares and counted < least - SLACK:
         yield _change(
             "share not said",
             f"{percent(counted)} agreed: a sentence that does not say its share needs {percent(least)} or more.",
-            "Say the share.", "honesty", "common practice",
+            "Say the share.", "honesty", "common practice"
         )  # fmt: skip
 
 
@@ -466,10 +457,10 @@ def _on_people(
         reading.has("agree") and not asked_people and not reading.has("panel")
     ):
         message = "The sentence does not say who judged it: it rests on " + evidence.rests_on + "."
-        yield _change("who judged it", message, "Say who judged it.", "truthfulness", _EU)
+        yield _change("who judged it", message, "Say who judged it.", "truthfulness")
     if of_panel and not asked_people and reading.bases and "yes" in reading.families_for("agree"):
         message = "The sentence tells how many agreed, and the panel's means were compared, not their number counted."
-        yield _change("who judged it", message, "Leave out that they agreed.", "truthfulness", _EU)
+        yield _change("who judged it", message, "Leave out that they agreed.", "truthfulness")
     said = reading.families_for("people") - {"users"}
     took_part = set(f"{record['who']} {record['sex']}".replace(",", " ").split())
     if (
@@ -479,25 +470,25 @@ def _on_people(
     ):
         recorded = " ".join(sorted(took_part)) or "nothing"
         message = f"The sentence says “{' and '.join(people)}”; recorded about those who took part: {recorded}."
-        yield _change("women or men in the sentence", message, "Say who took part.", "truthfulness", _EU)
+        yield _change("women or men in the sentence", message, "Say who took part.", "truthfulness")
     known = [record["month"], record["between"]] if asked_people else [panel_days(materials.study)]
     for month in reading.months:
         if month not in [words.casefold() for words in known]:
             message = f"The sentence says “{month}”; recorded is: {known[-1] or 'nothing'}."
-            yield _change("month in the sentence", message, "Say when it was.", "truthfulness", _EU)
+            yield _change("month in the sentence", message, "Say when it was.", "truthfulness")
     if reading.ages and reading.ages != record["ages"]:
         message = f"The sentence says “aged {reading.ages}”; recorded is: {record['ages'] or 'nothing'}."
-        yield _change("ages in the sentence", message, "Say who took part.", "truthfulness", _EU)
+        yield _change("ages in the sentence", message, "Say who took part.", "truthfulness")
     fitting = {"users"} if evidence.rests_on != TIMES else {"users", "timed"}
     fitting |= {kind for kind in ("home", "hall") if record["kind"].casefold().startswith(kind)}
     if tests and (not (asked_people or evidence.rests_on == TIMES) or not tests <= fitting):
         message = (
             f"The sentence names another kind of test; it was: {record['kind'] if asked_people else evidence.rests_on}."
         )
-        yield _change("another kind of test", message, "Name the test that was made.", "truthfulness", _EU)
+        yield _change("another kind of test", message, "Name the test that was made.", "truthfulness")
     if asked_people and record["staff"] == "yes":
         message = "The people who answered work for the maker."
-        yield _change("staff", message, "Ask users who do not.", "honesty")
+        yield _change("staff", message, "Ask users who do not.", "honesty", "common practice")
 
 
 def _on_places(claim: Claim, materials: Materials, reading: Reading) -> Iterator[WordingFinding]:
@@ -509,7 +500,7 @@ def _on_places(claim: Claim, materials: Materials, reading: Reading) -> Iterator
     fitting = named | own | ({"skin"} if anywhere else set())
     for site in sorted(reading.families_for("site") - fitting):
         message = f"The sentence speaks of {site}; that was not what was asked, or not what the product is for."
-        yield _change("another place", message, "Name the place it was tried on.", "evidential support", _EU)
+        yield _change("another place", message, "Name the place it was tried on.", "evidential support")
 
 
 def _sites_of_product(materials: Materials) -> frozenset[str]:
@@ -534,22 +525,23 @@ def _on_moments(
         at = [claim.bar / 60]  # after a minute it has sunk in
     fitting = {"at": at, "within": [claim.bar / 60] if claim.kind == "time" else [], "for": []}
     fitting["for"] = [claim.minutes] if claim.kind == "duration" else []
+    fitting["rubbing"] = [0.0] if claim.attribute and math.isnan(judged) and reading.families <= _RUBBING else []
     fitting["use"], fitting["later"] = days, [each for each in at if each not in days]
     wrong = [words for kind, minutes, words in reading.moments if not _near(minutes, fitting[kind])]
     for words in wrong:
         message = f"The sentence says “{words}”, and that was not tested."
-        yield _change("time not tested", message, "Say the time that was tested.", "evidential support", _EU)
+        yield _change("time not tested", message, "Say the time that was tested.", "evidential support")
     if reading.has("still") and not (asked is not None and asked.has("still")):
         message = "The sentence says “still”, and nothing says how long."
-        yield _change("time not tested", message, "Leave 'still' out.", "evidential support", _EU)
+        yield _change("time not tested", message, "Leave 'still' out.", "evidential support")
     if reading.has("later") and not (judged >= _LATER or (asked is not None and asked.has("later"))):
         message = "The sentence speaks of later, and it was not judged later."
-        yield _change("time not tested", message, "Say the time that was tested.", "evidential support", _EU)
+        yield _change("time not tested", message, "Say the time that was tested.", "evidential support")
     needed = claim.kind in ("absolute_negative", "time", "duration", "change_over_time")
     unsaid = any(not any(_near(minutes, [each]) for _, minutes, _ in reading.moments) for each in in_question)
     if unsaid or (needed and not reading.moments):
         message = "The time belongs into the sentence."
-        yield _change("time not said", message, "Say the time that was tested.", "evidential support", _EU)
+        yield _change("time not said", message, "Say the time that was tested.", "evidential support")
 
 
 def _near(minutes: float, tested: list[float]) -> bool:
@@ -563,11 +555,11 @@ def _on_ingredients(claim: Claim, materials: Materials, reading: Reading) -> Ite
     for name in reading.contains:
         if name not in held:
             message = f"The sentence says that it contains {name}, and the formula of {claim.prototype} does not."
-            yield _change("not in the formula", message, "Leave the ingredient out.", "truthfulness", _EU)
+            yield _change("not in the formula", message, "Leave the ingredient out.", "truthfulness")
     for name in reading.credits:
         message = f"The sentence credits {name} with what was felt; only its swap in this base can have been tested."
         advice = "Leave the credit out, or judge it as an ingredient attribution."
-        yield _change("ingredient credit", message, advice, "evidential support", _EU)
+        yield _change("ingredient credit", message, advice, "evidential support")
 
 
 def _on_names(claim: Claim, materials: Materials, reading: Reading) -> Iterator[WordingFinding]:
@@ -575,21 +567,21 @@ def _on_names(claim: Claim, materials: Materials, reading: Reading) -> Iterator[
     for name in reading.subjects:
         if name != claim.prototype:
             message = f"The sentence is about {name}, and the claim about {claim.prototype}."
-            yield _change("another prototype", message, "Name the one that was judged.", "truthfulness", _EU)
+            yield _change("another prototype", message, "Name the one that was judged.", "truthfulness")
     previous = materials.names.roles.get("previous", frozenset()) - {claim.prototype}
     if (reading.has("new") and not previous) or (
         "statement" in reading.families_for("new") and claim.versus not in previous
     ):
         message = "The sentence calls something new, and nothing previous was compared."
-        yield _change("called new", message, "Leave 'new' out.", "truthfulness", _EU)
+        yield _change("called new", message, "Leave 'new' out.", "truthfulness")
     if reading.replaced is not None and claim.kind != "ingredient_attribution":
         message = "The sentence speaks of a swap, and the claim is not about one."
-        yield _change("ingredient credit", message, "Judge it as an ingredient attribution.", "evidential support", _EU)
+        yield _change("ingredient credit", message, "Judge it as an ingredient attribution.", "evidential support")
     ranged = " ".join([*reading.words_for("product"), *reading.words_for("range")])
     wider = "product" in ranged and materials.names.product_types
     if reading.has("range") and (wider or not _whole_range(claim, materials)):
         message = "The sentence speaks of a range, and none was compared."
-        yield _change("range not compared", message, "Leave the range out.", "fairness", _EU)
+        yield _change("range not compared", message, "Leave the range out.", "fairness")
 
 
 def _whole_range(claim: Claim, materials: Materials) -> bool:

@@ -56,7 +56,7 @@ def answer_rows(agreed, base, *, unknown=0, prototype="P1", question="soft", ses
     ]
 
 
-def vote_rows(first, second, neither, *, prototype="P1", versus="P2"):
+def vote_rows(first, second, neither, *, prototype="P1", versus="P2", session=""):
     """Preference rows: votes for the prototype, for the other one, and for neither."""
     texts = [prototype] * first + [versus] * second + ["no preference"] * neither
     return [
@@ -67,6 +67,7 @@ def vote_rows(first, second, neither, *, prototype="P1", versus="P2"):
             "question": "preferred",
             "kind": "preference",
             "answer": text,
+            "session": session,
         }
         for number, text in enumerate(texts)
     ]

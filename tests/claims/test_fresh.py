@@ -168,7 +168,7 @@ def _evening():
             "LA_SOFT": {"L1": 55.0, "L2": 55.0},
             "AF_GREASE": {"L1": 30.0, "L2": 8.0},
         },
-        *vote_rows(68, 22, 10, prototype="L2", versus="L1"),
+        *vote_rows(68, 22, 10, prototype="L2", versus="L1", session="home"),
     )
 
 
