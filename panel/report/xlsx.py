@@ -74,7 +74,7 @@ def _index(book: Any, report: Report, facts: dict[str, str], bold: Any) -> None:
 def _table(book: Any, table: Numbers, facts: dict[str, str], bold: Any) -> None:
     """Write one table: the id of each row, then its columns; a number's id is that of its row, a hyphen, its column."""
     sheet = _sheet(book, table.code, facts)
-    columns = [str(name) for name in table.full.columns]
+    columns, numbers = [str(name) for name in table.full.columns], table.number_columns
     for column, words in enumerate(("row id", *columns)):
         sheet.write_string(0, column, plain_text(words), bold)
     for row, (name, cells) in enumerate(zip(table.full_ids, table.full.itertuples(index=False), strict=True), start=1):
@@ -82,7 +82,7 @@ def _table(book: Any, table: Numbers, facts: dict[str, str], bold: Any) -> None:
     sheet.freeze_panes(1, 1)
     for column, words in enumerate(("row id", *columns)):
         texts = table.full_ids if column == 0 else [str(cell) for cell in table.full.iloc[:, column - 1]]
-        longest = 12 if words in table.number_columns else max((len(text) for text in texts), default=0)
+        longest = 12 if words in numbers else max((len(text) for text in texts), default=0)
         sheet.set_column(column, column, min(max(longest, len(words), _WIDTHS[0]), _WIDTHS[1]))
 
 

@@ -310,6 +310,8 @@ def batch_of_score(study: Study, scores: pd.DataFrame) -> pd.Series:
     for name, batch in zip(listed["prototype"].tolist(), listed["batch"].tolist(), strict=True):
         if name and batch:
             own.setdefault(name, set()).add(batch)
+    if not own and not scores["batch"].any():
+        return scores["batch"]
     prototype, names = pd.factorize(scores["prototype"], use_na_sentinel=False)
     named, batches = pd.factorize(scores["batch"], use_na_sentinel=False)
     words = list(dict.fromkeys(["", *batches.tolist(), *(batch for some in own.values() for batch in some)]))

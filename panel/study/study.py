@@ -102,8 +102,9 @@ class Study:
         absent = [column for column in TABLES[name].columns if column.name not in frame.columns]
         if not absent:
             return frame
-        blank = {c.name: float("nan") if c.kind in ("number", "integer") else "" for c in absent}
-        return frame.assign(**blank)
+        nowhere = np.zeros(len(frame), dtype=np.intp)
+        empty = pd.Series(pd.array([""], dtype="str").take(nowhere), index=frame.index)  # quicker than "" for each row
+        return frame.assign(**{c.name: np.nan if c.kind in ("number", "integer") else empty for c in absent})
 
     @property
     def scores(self) -> pd.DataFrame:

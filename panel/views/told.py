@@ -14,7 +14,7 @@ import pandas as pd
 
 from panel.study.naming import Naming
 from panel.study.shown import Table, figures, shown
-from panel.views.pictures import BROAD, DOTS_PER_INCH, NARROW, PRINTED, png_bytes, svg_text
+from panel.views.pictures import BROAD, NARROW, PRINTED, png_bytes, svg_text
 
 if TYPE_CHECKING:
     from matplotlib.figure import Figure
@@ -57,14 +57,21 @@ class Picture:
         return svg_text(self.figure(NARROW), title=self.title, description=self.alt)
 
     @cached_property
+    def _on_paper(self) -> Figure:
+        return self.figure(PRINTED)
+
+    @cached_property
     def printed_svg(self) -> str:
         """The picture drawn for a sheet of paper as SVG text, its words kept as text."""
-        figure = self.figure(PRINTED)
-        return svg_text(figure, title=self.title, description=self.alt, text_as_paths=False)
+        return svg_text(self._on_paper, title=self.title, description=self.alt, text_as_paths=False)
 
-    def png(self, width: float = BROAD, dots_per_inch: int = DOTS_PER_INCH) -> bytes:
+    def png(self) -> bytes:
         """Return the picture as PNG."""
-        return png_bytes(self.figure(width), dots_per_inch=dots_per_inch)
+        return png_bytes(self.figure())
+
+    def printed_png(self, dots_per_inch: int) -> bytes:
+        """Return the picture drawn for a sheet of paper as PNG."""
+        return png_bytes(self._on_paper, dots_per_inch=dots_per_inch)
 
 
 @dataclass(frozen=True, eq=False)

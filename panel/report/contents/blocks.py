@@ -15,7 +15,6 @@ from panel.study.scores_used import scores_used
 from panel.study.shown import Source, Table, shown
 from panel.study.study import Study
 from panel.views import told as views
-from panel.views.pictures import PRINTED
 
 Kind = Literal[
     "paragraph", "points", "subheading", "gap", "caution", "sentence", "verdict", "contents", "sign-off", "elsewhere"
@@ -411,7 +410,7 @@ def told_blocks(told: views.Told, *tables: Numbers | NoAnswer) -> Iterator[Block
 
 def picture(own: views.Picture) -> Picture:
     """Return a picture that is drawn once, when it is asked for."""
-    png = cache(lambda: own.png(PRINTED, _PRINT_DOTS))
+    png = cache(lambda: own.printed_png(_PRINT_DOTS))
     return Picture(own.name, own.title, own.alt, lambda: own.svg, lambda: own.printed_svg, png)
 
 
