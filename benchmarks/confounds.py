@@ -196,5 +196,8 @@ def lines() -> dict[str, tuple[str, Line]]:
         _one_batch(0.0, superiority, **true),
     )
     found["the same, batch SD 3 and stated: supported"] = "–", _one_batch(3.0, superiority, **true)
-    found["the same, two batches of each, x 2: supported"] = "–", _batches(3.0, superiority, 8, 2, 2 * RESIDUAL_SD)
+    found["the same, two batches of each, x 2: supported"] = (
+        "–",
+        _batches(3.0, superiority, 8, 2, shift=2 * RESIDUAL_SD),
+    )
     return found
