@@ -137,7 +137,7 @@ def _split(sd: float, wrong: Wrong) -> Line:
     return lambda rng, studies: wrong(simulated(rng, studies, split=True, session_sd=sd))
 
 
-def _batches(sd: float, wrong: Wrong, prototypes: int = 6, each: int = 2, shift: float = 0.0) -> Line:
+def _batches(sd: float, wrong: Wrong, prototypes: int = 6, each: int = 2, **more: Any) -> Line:
     """Return a line on prototypes made in `each` batches, 10 assessors x 2 scores; `sd` between batches."""
     return lambda rng, studies: wrong(
         simulated(
@@ -148,7 +148,7 @@ def _batches(sd: float, wrong: Wrong, prototypes: int = 6, each: int = 2, shift:
             replicates=2,
             batches=each,
             batch_sd=sd,
-            shift=shift,
+            **more,
         )
     )
 
@@ -184,6 +184,9 @@ def lines() -> dict[str, tuple[str, Line]]:
     for prototypes, each in ((2, 2), (2, 3), (3, 2)):
         name = f"{prototypes} prototypes, {each} batches each, batch SD 3: superiority"
         found[name] = "2.5", _batches(3.0, superiority, prototypes, each)
+    for sd in (0.0, 1.5, 3.0, 5.0):
+        line = _batches(sd, swap_credited, 2, formulas=one_swap())
+        found[f"2 prototypes, 2 batches each, batch SD {sd:g}: swap credited (one side)"] = "2.5", line
     for sd in (1.5, 3.0, 5.0):
         for name, (nominal, wrong, more) in of_one.items():
             found[f"one batch, SD {sd:g} stated: {name}"] = nominal, _one_batch(sd, wrong, **more)
@@ -193,5 +196,8 @@ def lines() -> dict[str, tuple[str, Line]]:
         _one_batch(0.0, superiority, **true),
     )
     found["the same, batch SD 3 and stated: supported"] = "–", _one_batch(3.0, superiority, **true)
-    found["the same, two batches of each, x 2: supported"] = "–", _batches(3.0, superiority, 8, 2, 2 * RESIDUAL_SD)
+    found["the same, two batches of each, x 2: supported"] = (
+        "–",
+        _batches(3.0, superiority, 8, 2, shift=2 * RESIDUAL_SD),
+    )
     return found

@@ -32,12 +32,10 @@ from tests.claims.claim_studies import claim_row, panel_scores, study_with
 from tests.consumer_studies import answers_study
 from tests.time_studies import dominance_rows
 
-MARGIN = 8.0
 
-
-def panel_study(rng: np.random.Generator, truth: np.ndarray, assessors: int = 10, replicates: int = 3) -> Study:
+def panel_study(rng: np.random.Generator, truth: np.ndarray, margin: float = 8.0) -> Study:
     """Return scores on 14 attributes of prototypes with true means `truth` (prototypes,); P1 is the benchmark."""
-    a, p, q, r = assessors, len(truth), 14, replicates
+    a, p, q, r = 10, len(truth), 14, 3
     score = 50 + truth[None, :, None, None] + rng.normal(0, 6, (q, 1, a, 1)) + rng.normal(0, 5, (q, p, a, 1))
     score = score + rng.normal(0, 8, (q, p, a, r))
     place = np.indices(score.shape).reshape(4, -1)
@@ -51,7 +49,7 @@ def panel_study(rng: np.random.Generator, truth: np.ndarray, assessors: int = 10
             "attributes": pd.DataFrame({"attribute": names[0][:q]}),
             "scores": scores,
         },
-        {"margin": MARGIN, "scale_min": 0, "scale_max": 100},
+        {"margin": margin, "scale_min": 0, "scale_max": 100},
     )
 
 
@@ -61,10 +59,13 @@ def some_row_differs(rng: np.random.Generator) -> bool:
     return bool(found.versus["verdict"].str.startswith("differs").any())
 
 
-def some_row_alike(rng: np.random.Generator) -> bool:
-    """Return whether a difference as large as the margin is told as within it, of 98."""
-    study = panel_study(rng, np.array([0.0, *[MARGIN, -MARGIN] * 3, MARGIN]))
-    rows = find_alike(study, find_differences(study, margin=MARGIN)).differences
+def some_row_alike(rng: np.random.Generator, margin: float) -> bool:
+    """Return whether a difference as large as the margin is told as within it, of 98.
+
+    The interval that decides on the first of 98 reaches 10.6 to either side: at a smaller margin nothing can be shown.
+    """
+    study = panel_study(rng, np.array([0.0, *[margin, -margin] * 3, margin]), margin)
+    rows = find_alike(study, find_differences(study, margin=margin)).differences
     return bool(rows["verdict"].isin([EQUIVALENT, WOULD_BE]).any())
 
 
@@ -112,7 +113,8 @@ def _each(wrong: Callable[[np.random.Generator], bool]) -> Line:
 
 LINES: dict[str, tuple[str, Line]] = {
     "null study, 14 x 8: some row differs": ("5", _each(some_row_differs)),
-    "truth at the margin: some of 98 rows within it": ("5", _each(some_row_alike)),
+    "truth at a margin of 8: some of 98 rows within it": ("5", _each(lambda rng: some_row_alike(rng, 8.0))),
+    "truth at a margin of 16: some of 98 rows within it": ("5", _each(lambda rng: some_row_alike(rng, 16.0))),
     "seven alike prototypes, one claim each: some supported": ("5", _each(some_claim_supported)),
     "seven alike prototypes, three attributes: some supported": ("5", _each(lambda rng: some_claim_supported(rng, 3))),
     "one taste, liking falls 0.2 a place: groups": ("10", _each(lambda rng: some_groups(rng, 0.2))),

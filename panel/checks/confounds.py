@@ -160,9 +160,10 @@ class Confounds:
         kept_rows = [place for place, on, kind, factor in own if on in ("", attribute) and keep(kind, factor)]
         return frame.iloc[kept_rows] if kept_rows else frame.iloc[:0]  # most pairs have none: three times as quick
 
-    def one_batch(self, *prototypes: str) -> bool:
-        """Return whether one of these is known from fewer than two batches."""
-        return any(len(self.batches.get(name, ())) < 2 for name in prototypes)
+    @cached_property
+    def one_batch(self) -> bool:
+        """Whether some prototype is known from fewer than two batches: then all is told of these batches only."""
+        return not self.batches or any(len(own) < 2 for own in self.batches.values())
 
 
 @kept

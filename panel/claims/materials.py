@@ -252,8 +252,7 @@ class Materials:
 
     def in_these_batches(self, claim: Claim) -> bool:
         """Return whether the panel speaks for the batches that were scored alone: one of each, and no spread known."""
-        names = [name for name in (claim.prototype, claim.versus, *claim.competitors) if name]
-        return self.confounds.one_batch(*names) and np.isnan(self.panel.spread.of(claim.attribute))
+        return self.confounds.one_batch and np.isnan(self.panel.spread.of(claim.attribute))
 
     def batch_words(self, claim: Claim) -> str:
         """Return how the spread between batches enters the claim's standard error; empty where it does not."""

@@ -140,13 +140,13 @@ def test_batches_of_scores_are_those_named_or_the_only_one():
     facts = _score_facts(study, scores)
     assert set(facts["batch"][1]) == {"P1-1", "P2-1", "P3-1", "P4-1"}
     found = find_confounds(small_study(scores=scores))
-    assert found.one_batch("P1", "P2")
+    assert found.one_batch
     two = pd.concat([study.table("batches"), study.table("batches").assign(batch=lambda b: b["prototype"] + "-2")])
     unsure = find_confounds(small_study(batches=two.reset_index(drop=True), scores=scores))
     assert unsure.batches == {}
     named = study.scores.assign(batch=study.scores["prototype"] + "-" + study.scores["session"])
     known = find_confounds(small_study(batches=two.reset_index(drop=True), scores=named))
-    assert not known.one_batch("P1", "P2", "P3", "P4")
+    assert not known.one_batch
     assert "batch" not in set(known.pairs["factor"])
 
 

@@ -148,7 +148,6 @@ def of_choices():
     first, second = votes.count("P4"), votes.count("P1")
     yield "E-preference-P4-P1-left.out-share", first / (first + second)
     yield "E-preference-P4-P1-left.out-p_value", binomial_tail(first, first + second, 0.5)
-    yield "E-preference-P4-P1-left.out-p_two_sided", 2 * binomial_tail(first, first + second, 0.5)
     right = [row["answer"] == "1" for row in rows("answers") if row["kind"] == "triangle"]
     yield "FC-P4.against.P8-triangle-P4-P8-right", sum(right)
     yield "FC-P4.against.P8-triangle-P4-P8-p_value", binomial_tail(sum(right), len(right), 1 / 3)

@@ -78,7 +78,7 @@ def _swaps(effects: pd.DataFrame, traced: TracedSwaps) -> pd.DataFrame:
     rows = []
     for number, (swap, part) in enumerate(effects.groupby("swap", sort=False)):
         own = members.loc[members["swap"] == swap]
-        one_batch = traced.confounds.one_batch(*own["prototype"], *own["versus"])
+        one_batch = traced.confounds.one_batch
         beside = traced.confounds.swaps
         untied = beside.loc[(beside["swap"] == swap) & (beside["factor"] != BATCH)].empty
         along = dict.fromkeys(factor for each in part["goes_along"] for factor in each.split(", ") if factor)

@@ -478,7 +478,9 @@ def _find_aliases(blend: pd.DataFrame, descriptors: pd.DataFrame) -> pd.DataFram
 _ALWAYS = (
     "The effects hold in this base. An emollient can also act through the structure of the cream (viscosity, "
     "crystals), not only as a film on the skin; compare the viscosity of the batches.",
-    "The intervals generalise over assessors, not over batches or other formulas.",
+    "The intervals generalise over assessors, not over other formulas, and over batches only where each prototype was "
+    "scored in two or more.",
+    "A swap is judged from all its matched pairs at once, so that it may be told where no two prototypes can be.",
     "Assessors who use little of the scale, and scores at its ends, make effects look smaller than they are.",
 )
 
@@ -496,7 +498,7 @@ def _swap_notes(
     return (
         *_on_pairs(scores, pairs, together),
         *_on_unpaired(scores, changes, differing),
-        *_on_batches(study, scores),
+        *_on_batches(confounds),
         *(finding.message for finding in (*making_day(confounds), *swap_findings(confounds))),
         *_on_assessors(scores, changes),
         *_ALWAYS,
@@ -535,13 +537,11 @@ def _on_unpaired(scores: _Sittings, changes: pd.DataFrame, differing: pd.DataFra
         yield f"The same formula, so their difference shows what batches and chance do: {named}."
 
 
-def _on_batches(study: Study, scores: _Sittings) -> Iterator[str]:
-    batches = study.table("batches")
-    made = batches.loc[batches["prototype"].isin(scores.prototypes), "prototype"].value_counts()
-    if not (made > 1).any():
+def _on_batches(confounds: Confounds) -> Iterator[str]:
+    if confounds.one_batch:
         yield (
-            "One batch per prototype: a swap cannot be told from the luck of its batch. A second batch of the base "
-            "is the cheapest check."
+            "At least one prototype is known from one batch only: a swap cannot be told from the luck of its batch. A "
+            "second batch of the base under a code of its own is the cheapest check; two of each enter the intervals."
         )
 
 

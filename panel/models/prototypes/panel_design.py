@@ -253,8 +253,9 @@ def _terms(array: ScoreArray, rows: np.ndarray) -> tuple[tuple[int, ...], bool]:
     """Return the random terms these rows can tell apart, and whether sessions enter the model.
 
     Assessor x prototype needs some pair scored more than once; assessor x session needs somebody with two
-    sessions and a sitting with two samples; batch needs a prototype with two of them. Sessions that one person attended
-    alone are no sessions of the panel: what they have in common is that person's.
+    sessions and a sitting with two samples; batch needs two of each prototype, for a difference from one that was made
+    once can be told in these batches only, whatever is known of others. Sessions that one person attended alone are no
+    sessions of the panel: what they have in common is that person's.
     """
     assessor, prototype, session = array.assessor[rows], array.prototype[rows], array.session[rows]
     pair = assessor * len(array.prototypes) + prototype
@@ -266,8 +267,9 @@ def _terms(array: ScoreArray, rows: np.ndarray) -> tuple[tuple[int, ...], bool]:
     with_session = 1 < len(np.unique(session)) < attended
     if len(np.unique(assessor)) < attended < len(sitting):
         terms.append(SITTING)
-    of_prototype = np.unique(prototype * (int(array.batch.max(initial=0)) + 1) + array.batch[rows])
-    if len(np.unique(prototype)) < len(of_prototype) < len(pair):
+    most = int(array.batch.max(initial=0)) + 1
+    of_prototype = np.unique(prototype * most + array.batch[rows])
+    if np.unique(of_prototype // most, return_counts=True)[1].min(initial=2) > 1 and len(of_prototype) < len(pair):
         terms.append(BATCH)
     return tuple(terms), with_session
 

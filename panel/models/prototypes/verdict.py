@@ -91,7 +91,7 @@ def difference_verdicts(
     verdict = np.select([apart, within & margin_stated], (0, 1), 2)
     small, equal = (SMALL, EQUIVALENT) if margin_stated else (WOULD_BE_SMALL, WOULD_BE)
     words = (_MATTERS, small, DIFFERS if margin is None else _MAY_MATTER, equal, CANNOT_TELL)
-    few = (verdict < 2) & _of_few_batches(differences, confounds)
+    few = (verdict < 2) & (confounds is not None and confounds.with_batches and confounds.one_batch)
     why = (
         after,
         np.where(within & (not margin_stated), _TYPED_IN, ""),
@@ -273,16 +273,6 @@ def _asked(differences: pd.DataFrame, confounds: Confounds | None) -> tuple[np.n
         open_ones.append(bool(untold))
         because.append("; ".join(untold or [*beside, *batch]))
     return lost | np.array(open_ones), because
-
-
-def _of_few_batches(differences: pd.DataFrame, confounds: Confounds | None) -> NDArray[np.bool_]:
-    """Return where a prototype is known from fewer than two batches, so that 'in these batches' is said."""
-    few = np.zeros(len(differences), dtype=bool)
-    if confounds is not None and confounds.with_batches:
-        for side in ("prototype", "versus"):
-            code, names = pd.factorize(differences[side])
-            few |= np.array([confounds.one_batch(name) for name in names], dtype=bool)[code]
-    return few
 
 
 # How large is what was picked because it came out large, and might its sign be wrong?

@@ -156,11 +156,15 @@ def with_few_groups(test: FTest, df_groups: float) -> FTest:
     df_groups
         Degrees of freedom of the groups, such as batches less prototypes.
     """
-    share = np.sqrt(np.clip(df_groups / test.df_error, 0.0, 1.0))[:, None]
-    multiple = share * df_groups / chdtri(df_groups, _SHARES) + 1 - share
-    point = _where_falling(lambda x: chdtrc(test.df, test.df * x / multiple).mean(axis=1, keepdims=True), share)
-    nu = _where_falling(lambda nu: np.asarray(fdtrc(test.df, nu, point), dtype=float), share)
-    return FTest(test.statistic, test.df, np.minimum(nu[:, 0], test.df_error))
+    share = np.sqrt(np.clip(df_groups / test.df_error, 0.0, 1.0))
+    return FTest(test.statistic, test.df, np.minimum(_df_with_few(share, test.df, df_groups), test.df_error))
+
+
+def _df_with_few(share: Array, df: float, df_groups: float) -> Array:
+    """Return the degrees of freedom of an F with `df` above, `share` (n,) of whose error comes from the groups."""
+    multiple = share[:, None] * df_groups / chdtri(df_groups, _SHARES) + 1 - share[:, None]
+    point = _where_falling(lambda x: chdtrc(df, df * x / multiple).mean(axis=1, keepdims=True), share[:, None])
+    return _where_falling(lambda nu: np.asarray(fdtrc(df, nu, point), dtype=float), point)[:, 0]
 
 
 def _where_falling(chance: Callable[[Array], Array], like: Array) -> Array:
@@ -180,6 +184,9 @@ def widened(std_error: Array, df: Array, variance: Array | float, variance_df: f
     below = own**2 / df + np.asarray(variance, dtype=float) ** 2 / variance_df
     with np.errstate(divide="ignore", invalid="ignore"):
         pooled = np.where(np.asarray(variance) > 0, total**2 / below, df)
+    if np.isfinite(variance_df):
+        few = _df_with_few(np.ravel(np.broadcast_to(variance / total, total.shape)), 1.0, variance_df)
+        pooled = np.minimum(pooled, few.reshape(total.shape))
     return np.sqrt(total), np.asarray(np.minimum(pooled, _LARGEST_DF))
 
 

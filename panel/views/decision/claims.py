@@ -141,7 +141,7 @@ CLAIM_COLUMNS = (
     text("Sentence", "claim"),
     each_row("Kind", lambda row, _: kind_words(str(row["kind"])), "kind"),
     each_row("Estimate", lambda row, _: value_words(row["estimate"], str(row["unit"])), "estimate", figure=True),
-    each_row("Interval", lambda row, _: interval_words(dict(row)), "ci_low", figure=True),
+    each_row("Interval, of it alone", lambda row, _: interval_words(dict(row)), "ci_low", figure=True),
 )
 CLAIMS_TABLE = Table(
     "claims_all",

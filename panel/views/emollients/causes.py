@@ -145,8 +145,8 @@ def _causes_to_mind(causes: Causes, names: Naming) -> tuple[str, ...]:
         told.append(along)
     if causes.swaps["one_batch"].any() and not causes.cells.empty:
         told.append(
-            "One batch each: whether another batch would show the same, these data cannot tell. A second batch of the "
-            "base is the cheapest check."
+            "At least one prototype is known from one batch only: whether another would show the same, these data "
+            "cannot tell. A second batch of the base under a code of its own is the cheapest check."
         )
     return tuple(told[:3])
 

@@ -308,7 +308,7 @@ def _mind(result: Differences, names: Naming) -> tuple[str, ...]:
         lines.append(f"Not compared, for the reasons given below: {first_few(absent)}.")
     if len(result.both_ways):
         lines.append("Some scores were corrected or set aside; below both answers stand side by side.")
-    if result.confounds.with_batches and result.confounds.one_batch(*dict.fromkeys(result.means["prototype"])):
+    if result.confounds.with_batches and result.confounds.one_batch:
         one = "At least one prototype is known from one batch only"
         known = one if any(result.confounds.batches.values()) else "No batch is recorded"
         lines.append(f"{known}: another batch may come out differently.")
@@ -410,7 +410,7 @@ def _what_the_differences_cannot_show(result: Differences) -> tuple[str, ...]:
     return (
         "They say how these assessors perceive these batches, not how consumers like them.",
         "With one batch of a prototype nothing shows whether another batch would come out the same."
-        if result.confounds.one_batch(*dict.fromkeys(result.means["prototype"]))
+        if result.confounds.one_batch
         else "Each prototype was scored from two batches or more; what differs between batches is in the intervals.",
         "'Not told apart' is not 'the same': that needs a margin and an interval within it.",
         margin,

@@ -122,7 +122,7 @@ def test_answers_at_hand_are_used_and_give_the_same():
 def test_notes_and_method_say_what_was_done():
     assert "The same property in these blends, so counted once" in LADDER.notes[0]
     assert any("Known for too little of the mass" in note for note in LADDER.notes)
-    assert any("One batch per prototype" in note for note in LADDER.notes)
+    assert any("known from one batch only" in note for note in LADDER.notes)
     assert "200 other orders of the prototypes" in LADDER.method
     assert "said beforehand" in LADDER.method
 

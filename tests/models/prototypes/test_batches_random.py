@@ -3,10 +3,13 @@
 import numpy as np
 import pytest
 import statsmodels.formula.api as smf
-from scipy.stats import t
+from scipy.integrate import quad
+from scipy.optimize import brentq
+from scipy.stats import chi2, norm, t
 
-from benchmarks.confounds import simulated
-from panel.models.emollients.swaps import _learned_batch_sd, _own_batch_spread
+from benchmarks.confounds import one_swap, simulated
+from panel.models.emollients.causes import find_causes
+from panel.models.emollients.swaps import _learned_batch_sd, _own_batch_spread, trace_swaps
 from panel.models.prototypes.differences import find_differences
 from panel.models.prototypes.verdict import batch_spread
 from panel.stats.mixed.inference import FTest, widened, with_few_groups
@@ -76,6 +79,27 @@ def test_words_of_verdicts_name_the_batches_only_where_there_is_one():
     assert "for batches like these" in found.method
 
 
+def test_batches_are_in_the_error_only_where_each_prototype_has_two():
+    # A second batch of the base alone has one degree of freedom: with it in the error nothing could be told apart,
+    # while every difference from another prototype still speaks of that one's one batch.
+    whole = simulated(
+        np.random.default_rng(3), 8, assessors=10, prototypes=2, batches=2, shift=16.0, formulas=one_swap()
+    )
+    scores = whole.scores
+    of_base = Study(dict(whole.tables) | {"scores": scores.loc[scores["batch"] != "P2-2"]}, whole.facts)
+    for study, batches_too in ((whole, True), (of_base, False)):
+        found, swaps = find_differences(study), trace_swaps(study)
+        assert found.confounds.one_batch != batches_too
+        assert found.variances["batch"].notna().all() == batches_too
+        assert ("between batches, learned" in swaps.method) == batches_too
+        assert any("one batch only" in note for note in swaps.notes) != batches_too
+        said = found.versus["said"]
+        assert said.str.contains("in these batches").any() != batches_too
+        assert set(find_causes(swaps).swaps["one_batch"]) == {not batches_too}
+    assert (found.attributes["verdict"] == "differs").sum() >= 6  # of 8 true differences of two residual SDs
+    assert (swaps.swaps["verdict"] == "differs").sum() >= 6
+
+
 def test_a_spread_is_stated_learned_or_not_known():
     _, study = scored(1)
     found = find_differences(study)
@@ -95,9 +119,20 @@ def test_a_spread_is_stated_learned_or_not_known():
 
 def test_a_variance_is_added_with_its_own_degrees_of_freedom():
     # Welch's two variances: (v1 + v2)^2 / (v1^2 / df1 + v2^2 / df2) (Welch 1938, Satterthwaite 1946)
+    error, df = widened(np.array([2.0]), np.array([9.0]), np.array([0.05]), 4.0)
+    assert error[0] == pytest.approx(np.sqrt(4.05))
+    assert df[0] == pytest.approx(4.05**2 / (16 / 9 + 0.05**2 / 4))
+    # where few batches bring much of it, fewer: those of t with the 5 % point of z / sqrt(s 4 / chi2 + 1 - s), s = 5/9
     error, df = widened(np.array([2.0]), np.array([9.0]), np.array([5.0]), 4.0)
     assert error[0] == pytest.approx(3.0)
-    assert df[0] == pytest.approx(81 / (16 / 9 + 25 / 4))
+    part = 5 / 9
+
+    def beyond(point):
+        return quad(lambda c: 2 * norm.sf(point / np.sqrt(part * 4 / c + 1 - part)) * chi2.pdf(c, 4), 0, np.inf)[0]
+
+    point = brentq(lambda x: beyond(x) - 0.05, 1, 20)
+    assert df[0] == pytest.approx(brentq(lambda nu: t.isf(0.025, nu) - point, 1, 100), rel=0.02)  # 200 shares of chi2
+    assert df[0] < 81 / (16 / 9 + 25 / 4)
     same, untouched = widened(np.array([2.0]), np.array([9.0]), 0.0, np.inf)
     assert (same[0], untouched[0]) == (2.0, 9.0)
 

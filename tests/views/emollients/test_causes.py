@@ -180,7 +180,7 @@ def test_the_headline_names_the_largest_clear_change_and_what_it_cost(causes, na
         "Firmness (+17) and 10 other sensations go along with Shea Butter for Sweet Almond Oil or with the making "
         "day: these data cannot tell the two apart."
     )
-    assert mind[2].startswith("One batch each:")
+    assert mind[2].startswith("At least one prototype is known from one batch only:")
 
 
 def test_no_causal_verb_without_a_design_that_earns_it():
