@@ -256,10 +256,9 @@ def _workbook_change(seen: Study, path: Path) -> tuple[Change, list[str]]:
 
 def _block(seen: Study, name: str, file: str) -> Pasted:
     from panel.study.pasted import read_block
-    from panel.study.raw_table import decode, read_raw_file
+    from panel.study.raw_table import read_raw_file
 
-    text = sys.stdin.read() if file == "-" else decode(read_raw_file(file).content, file)[0]
-    return read_block(text, name, seen)
+    return read_block(sys.stdin.read() if file == "-" else read_raw_file(file), name, seen)
 
 
 def _statements(seen: Study, file: str, who: str) -> tuple[Change, list[str]]:

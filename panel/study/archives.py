@@ -175,7 +175,7 @@ def _workbook_parts(content: bytes, name: str) -> tuple[bytes, Counter[str]]:
     measured = _Measure(name)
     packed = io.BytesIO()
     with zipfile.ZipFile(packed, "w", zipfile.ZIP_DEFLATED, compresslevel=1) as anew:
-        for part in sorted(kinds, key=lambda part: kinds[part] != _TEXTS):  # shared texts first: the sheets name them
+        for part in sorted(kinds, key=lambda part: kinds[part] == _SHEET):  # the sheets name shared texts and styles
             if kinds[part] in (*_SMALL, _SHEET, _TEXTS):
                 with anew.open(part, "w") as target:
                     for piece in measured.pieces(part, kinds[part], _member_pieces(archive, part, name)):
@@ -195,6 +195,9 @@ class _Measure:
         self.told: Counter[str] = Counter()  # kinds of cells, rows and columns that a person does not see as they are
         self._tags = self._cells = self._text = self._area = 0
         self._lengths = array("l")  # bytes of each shared text
+        self._formats: dict[str, str] = {"9": "0%", "10": "0.00%"}  # codes of number formats, by their number
+        self._styles: list[str] = []  # number of the format of each style
+        self._among_styles = False
 
     def pieces(self, part: str, kind: str, pieces: Iterator[bytes]) -> Iterator[bytes]:
         """Yield the pieces of one part, each after it was measured."""
@@ -258,6 +261,12 @@ class _Measure:
             self._row = self._number_of(self._row_text) if self._row_text else self._row + 1
             self._column = 0
             self._widen()
+        elif tag == "numFmt":
+            self._formats[self._attribute(attributes, "numFmtId")] = self._attribute(attributes, "formatCode")
+        elif tag in ("cellXfs", "cellStyleXfs"):
+            self._among_styles = tag == "cellXfs"
+        elif tag == "xf" and self._among_styles:
+            self._styles.append(self._attribute(attributes, "numFmtId"))
         elif tag == "si":
             self._count_cell(self._kind == _TEXTS)
             self._start_text()
@@ -285,6 +294,10 @@ class _Measure:
     def _cell(self, attributes: dict[str, str]) -> None:
         kind = attributes.get("t")
         self._shared = kind == "s"
+        style = self._number_of(attributes.get("s", ""))
+        shown = self._formats.get(self._styles[style], "") if kind in (None, "n") and style < len(self._styles) else ""
+        self.told["per cent"] += "%" in shown
+        self.told["zeros"] += re.fullmatch(r"0{2,}", shown) is not None
         self.told["errors"] += kind == "e"
         self._value = ""
         reference = attributes.get("r")
@@ -373,6 +386,8 @@ _YES = ("1", "true")
 _TOLD = {
     "errors": "Cells with a spreadsheet error such as #DIV/0! in the workbook, read as empty",
     "formulas": "Formulas whose result is not stored in the workbook, read as empty",
+    "per cent": "Numbers that the workbook shows as per cent, read as shares (45 % is 0.45)",
+    "zeros": "Numbers that the workbook shows with zeros before them, read without (017 is 17)",
     "hidden rows": "Hidden rows of the workbook that were read as well",
     "hidden columns": "Hidden columns of the workbook that were read as well",
 }

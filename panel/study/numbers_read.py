@@ -43,6 +43,9 @@ _SAME_SIGN = str.maketrans(
     {
         **dict.fromkeys("\u2019\u2018\u02bc\u00b4", "'"),
         **dict.fromkeys("\u2212\u2010\u2011\u2012\u2013\u2014\ufe63\uff0d", "-"),
+        # digits of Arabic, Persian, Hindi and Japanese keyboards, and the Arabic signs between them
+        **{chr(zero + n): str(n) for zero in (0x660, 0x6F0, 0x966, 0xFF10) for n in range(10)},
+        **{"\u066b": ".", "\u066c": "'"},
     }
 )
 _PLAIN = re.compile(r"[+-]?(?:\d+\.?\d*|\.\d+)(?:[eE][+-]?\d{1,3})?", re.ASCII)

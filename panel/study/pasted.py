@@ -10,8 +10,8 @@ import csv
 import io
 import math
 import re
-from collections.abc import Mapping, Sequence
-from dataclasses import dataclass, field
+from collections.abc import Collection, Mapping, Sequence
+from dataclasses import dataclass, field, replace
 
 import pandas as pd
 
@@ -19,11 +19,11 @@ from panel.errors import StudyError
 from panel.study.editing import known_numbers, put_table, texts_of_table
 from panel.study.knowledge import canonical_ingredient
 from panel.study.numbers_read import read_numbers
-from panel.study.raw_table import find_delimiter
-from panel.study.study import Study
+from panel.study.raw_table import decode, find_delimiter, is_workbook, rows_of_file
+from panel.study.study import RawFile, Study
 from panel.study.table_cells import columns_of, known_column, nearest_column, number_text
 from panel.study.tables import TABLES
-from panel.words import counted, first_few
+from panel.words import as_seen, counted, first_few
 
 _MOST_CELLS = 200_000
 _TOTALS = frozenset(("total", "totals", "sum", "summe", "gesamt", "somme", "suma", "totale"))
@@ -91,8 +91,8 @@ def _cells_of_block(text: str) -> list[list[str]]:
     return [row + [""] * (width - len(row)) for row in rows]
 
 
-def read_block(text: str, name: str, study: Study | None = None) -> Pasted:
-    """Return a pasted block as rows of the table `name`.
+def read_block(block: str | RawFile, name: str, study: Study | None = None) -> Pasted:
+    """Return a pasted block, or the first sheet of a file, as rows of the table `name`.
 
     Parameters
     ----------
@@ -104,7 +104,16 @@ def read_block(text: str, name: str, study: Study | None = None) -> Pasted:
     StudyError
         If it cannot be told which cell belongs into which column; the text says what to do.
     """
-    return read_rows(_cells_of_block(text), name, study)
+    notes: tuple[str, ...] = ()
+    if isinstance(block, RawFile) and is_workbook(block):
+        sheets, notes = rows_of_file(block)
+        rows = [list(map(as_seen, row)) for row in (sheets[0][1] if sheets else ()) if any(map(str.strip, row))]
+        if not rows:
+            raise StudyError(f"{block.name} holds no filled sheet.")
+    else:
+        rows = _cells_of_block(block if isinstance(block, str) else decode(block.content, block.name)[0])
+    read = read_rows(rows, name, study)
+    return replace(read, notes=(*notes, *read.notes))
 
 
 def read_rows(rows: list[list[str]], name: str, study: Study | None = None) -> Pasted:
@@ -261,6 +270,7 @@ def _filled_up(
     return [rest if place in places else cell for place, cell in enumerate(cells)]
 
 
+_ROUNDED = 0.005  # by how much a sum of rounded shares, or parts of a thousand, may miss the whole
 _DIGITS = 6  # of an amount that is filled up: finer than any balance
 
 
@@ -310,13 +320,13 @@ def _side_by_side(rows: list[list[str]], study: Study) -> Pasted | None:
     known = set(study.prototypes)
     heads = [known_column("formulas", cell) for cell in rows[0]]
     if heads.count("ingredient") == 1 and not {"prototype", "percent"} & set(heads):
-        return _lines(rows, heads, [])
+        return _lines(rows, heads, [], known)
     if ("prototype" in heads and not {"ingredient", "percent"} & set(heads)) or _are_ingredients(rows[0][1:]):
         turned = [list(row) for row in zip(*rows, strict=True)]
         heads = ["ingredient", *[""] * (len(turned[0]) - 1)]
-        return _lines(turned, heads, ["The block lies on its side: a row of it is a prototype."])
+        return _lines(turned, heads, ["The block lies on its side: a row of it is a prototype."], known)
     if not any(heads) and len(rows[0]) > 1 and (set(rows[0][1:]) & known or not rows[0][0]):
-        return _lines(rows, ["ingredient", *[""] * (len(rows[0]) - 1)], [])
+        return _lines(rows, ["ingredient", *[""] * (len(rows[0]) - 1)], [], known)
     first_is_words = not any(heads) and _are_ingredients([row[0] for row in rows])
     if first_is_words and len(rows[0]) - 1 == len(study.prototypes):
         header = ["ingredient", *study.prototypes]
@@ -331,7 +341,9 @@ def _are_ingredients(cells: Sequence[str]) -> bool:
     return len(names) > 1 and 2 * sum(canonical_ingredient(name) is not None for name in names) > len(names)
 
 
-def _lines(rows: Sequence[Sequence[str]], heads: Sequence[str], notes: Sequence[str]) -> Pasted:
+def _lines(
+    rows: Sequence[Sequence[str]], heads: Sequence[str], notes: Sequence[str], known: Collection[str] = ()
+) -> Pasted:
     """Return a block with an ingredient a row and a prototype a column as lines of the table of formulas."""
     done = list(notes)
     at = heads.index("ingredient")
@@ -339,17 +351,20 @@ def _lines(rows: Sequence[Sequence[str]], heads: Sequence[str], notes: Sequence[
     body = [row for row in rows[1:] if row not in totals]
     if totals:
         done.append(f"{counted(len(totals), 'row')} without an ingredient or with a total left out.")
-    places = {rows[0][i]: i for i, head in enumerate(heads) if not head and any(row[i] for row in body)}
+    held = _headed(rows[0], [i for i, h in enumerate(heads) if not h and any(row[i] for row in body)], known, done)
+    places = {name: i for i, (name, _) in held.items()}
     if "" in places:
         raise StudyError("A column of the block has amounts and no heading. Write the prototype above it.")
-    if len(places) < sum(1 for i, head in enumerate(heads) if not head and any(row[i] for row in body)):
+    if len(places) < len(held):
         raise StudyError("Two columns of the block have the same prototype as heading. Give each its own name.")
     about = {head: i for i, head in enumerate(heads) if head}
     lines = []
     empty = Study({})
     sign = _sign(empty, _frame([[row[place] for place in places.values()] for row in body], list(places)))
     for prototype, place in places.items():
-        cells = _filled_up(empty, prototype, [row[place] for row in body], [row[at] for row in body], sign)
+        cells = [row[place] for row in body]
+        cells = _as_percent(prototype, held[place][1], cells, sign, done)
+        cells = _filled_up(empty, prototype, cells, [row[at] for row in body], sign)
         kept = [(row, cell) for row, cell in zip(body, cells, strict=True) if cell and not _is_zero(cell)]
         lines += [
             {"prototype": prototype, **{head: row[i] for head, i in about.items()}, "percent": cell}
@@ -362,6 +377,45 @@ def _lines(rows: Sequence[Sequence[str]], heads: Sequence[str], notes: Sequence[
     if renamed := [f"{name} as {inci}" for name, inci in known.items() if inci != name]:
         done.append(f"Ingredients written by their INCI name: {first_few(renamed)}.")
     return Pasted(texts.assign(ingredient=texts["ingredient"].map(known).astype("str")), tuple(done))
+
+
+_UNIT = re.compile(
+    r"(?P<name>.*?\S)(?:\s+|(?=[(\[]))[(\[]?(?P<unit>%.*|wt\.?\s*%.*|gew\.?-?\s*%.*|k?g\b.*|mg\b.*|grams?|parts?|teile|parties|partes)[)\]]?",
+    re.IGNORECASE,
+)
+
+
+def _without_unit(heading: str, known: Collection[str]) -> tuple[str, str]:
+    """Return a heading without the unit behind it, and the unit; a name of the study is no unit."""
+    found = None if heading in known else _UNIT.fullmatch(heading)
+    sure = found and ("%" in found["unit"] or found["name"] in known or heading.endswith((")", "]")))
+    return (found["name"].strip(), found["unit"].rstrip(")]")) if found and sure else (heading, "")
+
+
+def _headed(
+    heads: Sequence[str], filled: Sequence[int], known: Collection[str], done: list[str]
+) -> dict[int, tuple[str, str]]:
+    """Return prototype and unit of each filled column; where one has per cent and grams, the per cent, and say so."""
+    known = {*known, *(name for name, unit in (_without_unit(heads[i], known) for i in filled) if unit)}
+    held = {i: _without_unit(heads[i], known) for i in filled}
+    share = {name for name, unit in held.values() if not unit or "%" in unit}
+    spare = [i for i, (name, unit) in held.items() if unit and "%" not in unit and name in share]
+    if spare:
+        done.append(f"Left out beside the per cent: {first_few([heads[i] for i in spare])}.")
+    return {i: head for i, head in held.items() if i not in spare}
+
+
+def _as_percent(prototype: str, unit: str, cells: list[str], sign: str, done: list[str]) -> list[str]:
+    """Return amounts in grams, parts, shares of 1 or parts of 1000 as per cent of their sum, and say so."""
+    read = read_numbers(cells, sign)
+    total = math.nan if read.reasons else math.fsum(read.values[~read.missing])
+    if "%" in unit or not (unit or min(abs(total - 1), abs(total / 1000 - 1)) < _ROUNDED):
+        return cells
+    if not total > 0:
+        raise StudyError(f"The amounts of {prototype} are not all numbers. Write them all, or write per cent.")
+    done.append(f"Amounts of {prototype} (sum {f'{total:g} {unit}'.strip()}) became per cent of their sum.")
+    shares = [round(value / total * 100, _DIGITS) for value in read.values]
+    return [number_text(share).replace(".", sign or ".") for share in shares]
 
 
 def _is_zero(cell: str) -> bool:

@@ -84,7 +84,7 @@ def _table(file: RawFile, sheet: str, heading: int, limits: Limits) -> RawTable:
         raise StudyError(f"{file.name} has no table below line {heading}; say on which line the headings stand.")
     if not sheets:
         return raw_table(file, sheet, limits)
-    key, scored = _key_and_scores(sheets)
+    key, scored = _key_and_scores(list(map(_with_attributes_down, sheets)))
     first = _first_with_scores(scored)
     together = _together(scored, first)
     plain = len(together) == 1 and key is None and not together[0].notes and not heading
@@ -199,6 +199,17 @@ def _sheet(name: str, rows: Sequence[Sequence[str]], heading: int = 0) -> _Sheet
     body = tuple(tuple(row[i] for i in places) for row in cells[bottom + 1 :])
     lines = tuple(line for line, _ in filled[bottom + 1 :])
     return _Sheet(name, tuple(header[i] for i in places), body, lines, tuple(notes)) if body else None
+
+
+def _with_attributes_down(sheet: _Sheet) -> _Sheet:
+    """Return a sheet whose column of words without a heading, beside columns of codes, is one of attributes."""
+    scored = _score_columns(sheet, set())
+    bare = [head for head in sheet.header if re.fullmatch(r"column \d+", head)]
+    if {"attribute", "prototype"} & set(named_columns(sheet.header)) or len(bare) != 1 or len(scored) < 2:
+        return sheet
+    words = list(dict.fromkeys(row[sheet.header.index(bare[0])] for row in sheet.rows))
+    header = tuple("attribute" if head in bare else head for head in sheet.header)
+    return replace(sheet, header=header) if _like_attributes(scored) < _like_attributes(words) else sheet
 
 
 def _lies_on_its_side(cells: Sequence[Sequence[str]]) -> bool:
@@ -339,13 +350,7 @@ def _key_and_scores(sheets: Sequence[_Sheet]) -> tuple[_Sheet | None, list[_Shee
     """Return the sheet that says which code is which prototype, and the others."""
     for sheet in sheets:
         code, prototype = _code_column(sheet), _prototype_column(sheet)
-        if (
-            len(sheets) > 1
-            and code
-            and prototype
-            and code != prototype
-            and not _score_columns(sheet, {code, prototype})
-        ):
+        if len(sheets) > 1 and code and prototype and not _score_columns(sheet, {code, prototype}):
             return sheet, [other for other in sheets if other is not sheet]
     return None, list(sheets)
 
@@ -411,6 +416,8 @@ def _role_of_sheets(names: Sequence[str], scored: Sequence[str]) -> str:
     for role in ("assessor", "prototype"):
         if all(role in named_columns((re.sub(r"\W*\w*\d\w*$", "", name),)) for name in names):
             return role
+    if (sheets := _like_attributes(names)) != (columns := _like_attributes(scored)):
+        return "assessor" if sheets > columns else "prototype"  # codes such as P1 are prototypes, words are people
     raise StudyError(
         f"It cannot be told whether the sheets {first_few(list(names))} or the columns {first_few(list(scored))} are "
         "the prototypes. Write Prototype or Assessor before the names of the sheets."

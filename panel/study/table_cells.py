@@ -268,7 +268,8 @@ def known_column(name: str, words: str) -> str:
         same = bare and bare in {bare_words(_without_unit(heading(column))), bare_words(_without_unit(column.name))}
         if same and (units is None or unit in units):
             return column.name
-    return ""
+    called = [column.name for column in columns_of(name) if column.name in ("ingredient", "percent")]
+    return next((role for role in called if is_called(words.replace("%", " percent "), role)), "")
 
 
 def nearest_column(name: str, words: str, taken: Iterable[str] = ()) -> str:
@@ -325,9 +326,13 @@ def _fits(name: str, words: str, spellings: Collection[str]) -> bool:
 
 def is_reckoned(name: str) -> bool:
     """Return True if a name says mean, total or spread: nobody is called so, and nothing that was scored."""
-    words = set(heading_words(name.replace("-", "")).split())
-    reckoned, beside = set(_headings("reckoned")[0]), set(_headings("beside_reckoned")[0])
-    return bool(words & reckoned) and words <= reckoned | beside
+    each = heading_words(name.replace("-", "")).split()
+    words, reckoned, beside = set(each), set(_headings("reckoned")[0]), set(_headings("beside_reckoned")[0])
+    of = len(each) > 2 and each[0] in reckoned and each[1] in _OF  # `mean of three`
+    return of or (bool(words & reckoned) and words <= reckoned | beside)
+
+
+_OF = frozenset(("of", "der", "des", "aus", "von", "du", "des", "de", "del", "della", "dei", "over"))
 
 
 def _named(header: Iterable[str], role: str, numeric: Collection[str] | None = None) -> str:

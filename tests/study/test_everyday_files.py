@@ -20,6 +20,7 @@ from panel.study.folder import read_folder, write_study
 from panel.study.formulas import formula_pairs
 from panel.study.naming import naming
 from panel.study.raw_table import raw_file, raw_table
+from panel.study.score_sheets import score_table
 from panel.study.scores_import import ScoresLayout, guess_layout, read_scores, study_from_scores
 from panel.study.scores_used import scores_used
 from panel.views.assessors.people import tell_people
@@ -176,3 +177,39 @@ def test_with_one_repeat_nobody_is_said_to_separate_nothing():
     assert "0 of" not in told
     assert "cannot be told with one repeat" in told
     assert any("Nobody scored a prototype twice" in note for note in found.notes)
+
+
+def test_numbers_that_a_workbook_shows_otherwise_are_said_and_reckoned_columns_are_left_out():
+    content = io.BytesIO()
+    with xlsxwriter.Workbook(content) as book:
+        page, zeros, share = book.add_worksheet(), *(book.add_format({"num_format": f}) for f in ("000", "0%"))
+        page.write_row(0, 0, ["Assessor", "Code", "greasy", "sticky", "Mean of both"])
+        for row in range(1, 9):
+            page.write_row(row, 0, [f"A{(row + 1) // 2}", None, row, 0.1 * row, row / 2])
+            page.write_number(row, 1, 17 + row % 2, zeros)
+            page.write_number(row, 3, 0.1 * row, share)
+    notes = " ".join(imported(content.getvalue()).notes)
+    assert "read without (017 is 17): 8." in notes
+    assert "read as shares (45 % is 0.45): 8." in notes
+    assert "'Mean of both' is called like a mean or a total" in notes
+
+
+@pytest.mark.parametrize(("names", "are"), [(("Anna", "Berta"), "assessor"), (("A1", "A2"), "")])
+def test_a_sheet_for_each_person_with_prototypes_across_and_attributes_down(names: tuple[str, ...], are: str):
+    content = io.BytesIO()
+    with xlsxwriter.Workbook(content) as book:
+        for n, name in enumerate(names):
+            page = book.add_worksheet(name)
+            page.write_row(0, 1, ["P1", "P2", "P3"])
+            for row, term in enumerate(("glossy", "sticky"), start=1):
+                page.write_row(row, 0, [term, 10 * n + row, 20 + row, 30 + row])
+    file = raw_file("panel.xlsx", content.getvalue())
+    if not are:  # who are A1 and P1: people or prototypes?
+        with pytest.raises(StudyError, match="Write Prototype or Assessor before"):
+            score_table(file)
+        return
+    table = score_table(file)
+    scores = read_scores(table, guess_layout(table)).scores
+    assert set(scores["prototype"]) == {"P1", "P2", "P3"}
+    found = scores.set_index(["assessor", "prototype", "attribute"])["score"]
+    assert (found["Anna", "P2", "sticky"], found["Berta", "P1", "glossy"]) == (22, 11)

@@ -87,7 +87,7 @@ def test_missing_marks(text: str):
         ("1_000", NOT_A_NUMBER),
         ("inf", NOT_A_NUMBER),
         ("0x10", NOT_A_NUMBER),
-        ("\u0663", NOT_A_NUMBER),  # a digit of another script, which float() would take
+        ("\u2462", NOT_A_NUMBER),  # a number in a ring
         ("5,5,5", NOT_A_NUMBER),
         ("=1+1", NOT_A_NUMBER),
         ("1e999", _TOO_LARGE),
@@ -215,3 +215,10 @@ def test_a_sign_between_thousands_is_told():
     assert "the comma was read as standing between thousands: 1,234 is 1234" in read.notes
     assert "the point was read as standing between thousands: 1.234,5 is 1234.5" in read_numbers(["1.234,5"]).notes
     assert not any("thousands" in note for note in read_numbers(["48.7", "1.234"]).notes)
+
+
+def test_digits_of_other_keyboards_are_digits():
+    """The digits of Unicode's blocks Arabic, Extended Arabic-Indic, Devanagari and Fullwidth Forms."""
+    read = read_numbers(["\u0664\u066b\u0665", "\u06f7", "\u0969", "\uff18.\uff12", "6"])
+    assert read.values.tolist() == [4.5, 7, 3, 8.2, 6]
+    assert not read.reasons

@@ -185,3 +185,35 @@ def test_an_amount_that_is_not_known_yet_is_shown_so_and_kept():
     grid = formula_grid(study)
     assert grid["P1"].tolist() == [_NOT_YET]
     assert len(put_formulas(study, grid).table("formulas")) == 1
+
+
+@pytest.mark.parametrize(
+    ("heads", "amounts", "says"),
+    [
+        (("P1 (g)", "P2 (g)"), (("400", "450"), ("100", "50")), "(sum 500 g) became per cent"),
+        (("P1", "P2"), (("0.8", "0.9"), ("0.2", "0.1")), "(sum 1) became per cent"),
+        (("P1 parts", "P2 parts"), (("800", "900"), ("200", "100")), "(sum 1000 parts) became per cent"),
+        (("P1 % w/w", "P2 %"), (("80", "90"), ("20", "10")), "side by side"),
+    ],
+)
+def test_amounts_in_grams_parts_and_shares_become_per_cent_and_that_is_said(heads, amounts, says):
+    lines = [("Rohstoff", *heads), ("Aqua", *amounts[0]), ("Glycerin", *amounts[1])]
+    study = Study({"prototypes": pd.DataFrame({"prototype": ["P1", "P2"]})})
+    read = read_block("\n".join("\t".join(line) for line in lines), "formulas", study)
+    assert read.texts[["prototype", "percent"]].to_numpy().tolist() == [
+        ["P1", "80"],
+        ["P1", "20"],
+        ["P2", "90"],
+        ["P2", "10"],
+    ]
+    assert says in " ".join(read.notes)
+
+
+def test_of_per_cent_and_grams_the_per_cent_is_read():
+    read = read_block("INCI;P1 %;P1 g / 500 g\nAqua;80;400\nGlycerin;20;100", "formulas")
+    assert read.texts["percent"].tolist() == ["80", "20"]
+    assert "Left out beside the per cent: P1 g / 500 g." in read.notes
+    long = read_block("Prototyp;Rohstoff;% w/w\nP1;Aqua;80", "formulas")
+    assert "percent" in long.texts
+    with pytest.raises(StudyError, match="not all numbers"):
+        read_block("INCI;P1 (g)\nAqua;q.s.\nGlycerin;20", "formulas")
