@@ -3,6 +3,7 @@
 The truths are constructed; what counts as enough evidence follows the kinds of claim in `shared/claim_kinds.csv`.
 """
 
+import re
 from pathlib import Path
 
 import numpy as np
@@ -175,6 +176,33 @@ def test_each_kind_is_supported_by_its_truth_and_refused_by_another(case, built,
     assert len(result.reasons)
     if expected in (NOT_SUPPORTED, CANNOT_TELL):
         assert len(result.needs), "what it would take is said"
+    levels = [
+        float(level) for level in re.findall(r"([\d.]+) % (?:interval|limit)", " ".join(result.reasons["reason"]))
+    ]
+    assert {*levels} <= {95, 90}  # at 5 %; two one-sided tests of parity by the interval of 90 % (Schuirmann)
+
+
+@pytest.mark.parametrize(
+    ("case", "built", "side", "allowed"),
+    [
+        (NOTHING, grease(40, 40, 60), "at most", 5),
+        (
+            ("nothing in our range is softer", "unsurpassed", {**NOTHING[2], "attribute": "SOFT"}),
+            soft(60, 60),
+            "at least",
+            -5,
+        ),
+    ],
+)
+def test_the_limit_and_the_margin_of_not_worse_stand_on_the_side_of_the_claim(case, built, side, allowed):
+    sentence, kind, row = case
+    found = judge_claims(judged((sentence, kind, row | {"competitors": "P2"}), built))
+    (said,) = re.findall(
+        rf"Against P2: .*, {side} (\S+) \(one-sided 95 % limit\), margin (\S+),", " ".join(found.reasons["reason"])
+    )
+    bound, margin = (float(text.replace("−", "-")) for text in said)
+    assert margin == allowed
+    assert abs(bound) < 5  # closer to nought than the margin: not worse is shown
 
 
 def test_the_table_has_a_case_for_and_against_every_kind():

@@ -9,7 +9,7 @@ from statsmodels.stats.tests.test_tost import clinic
 from statsmodels.stats.weightstats import ttost_ind
 
 from panel.claims.claim import read_claims
-from panel.claims.evidence import _count_votes
+from panel.claims.evidence import _count_votes, _needed_words
 from panel.claims.judge import find_evidence, judge_claims
 from panel.claims.materials import Materials
 from panel.claims.verdict import CANNOT_TELL, IN_BATCHES, NOT_SUPPORTED, SUPPORTED, _is_shown
@@ -225,3 +225,15 @@ def test_counts_are_those_of_the_consumer_models_on_the_demo():
     row = count_preferences(demo).counts.iloc[0]
     votes = _count_votes(demo, row["prototype"], row["versus"], row["question"])
     assert (votes.prototype, votes.versus, votes.neither) == (row["chosen"], row["other"], row["no_preference"])
+
+
+@pytest.mark.parametrize(
+    ("n", "words"),
+    [
+        (4, "With 4 answers not even all of them would show more than 50 %."),  # 1/2 to the fourth is 0.0625
+        (5, "To show more than 50 %, 5 of 5 would do; "),  # 1/32
+        (60, "To show more than 50 %, 37 of 60 would do; "),  # one-sided table of the paired comparison (ISO 5495)
+    ],
+)
+def test_how_many_would_do_is_said_where_so_many_answered(n, words):
+    assert _needed_words(n, 0.5, 0.2, 0.05).startswith(words)

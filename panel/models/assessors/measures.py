@@ -380,12 +380,8 @@ def _per(variance: Array, own: OwnTables, means: Array) -> Array:
 
 def _spread(tests: pd.DataFrame, array: ScoreArray, column: str) -> Array:
     """Return a column of the tests as (q, a), NaN where there is none."""
-    wide = np.full((len(array.attributes), len(array.assessors)), np.nan)
-    attribute = pd.Index(array.attributes).get_indexer(pd.Index(tests["attribute"]))
-    assessor = pd.Index(array.assessors).get_indexer(pd.Index(tests["assessor"]))
-    held = (attribute >= 0) & (assessor >= 0)
-    wide[attribute[held], assessor[held]] = tests[column].to_numpy(float)[held]
-    return wide
+    wide = tests.pivot_table(index="attribute", columns="assessor", values=column)
+    return wide.reindex(index=list(array.attributes), columns=list(array.assessors)).to_numpy(float)
 
 
 def _by_assessor(study: Study, scores: pd.DataFrame) -> pd.DataFrame:

@@ -90,13 +90,17 @@ def _statements(study: Study, grid: AnswerGrid, facts: dict[str, QuestionFacts],
         "dont_know": grid.dont_know.sum(axis=1),
     }
     question, prototype = np.nonzero(sum(counts.values()))
-    rows = pd.DataFrame({name: count[question, prototype] for name, count in counts.items()})
     names = np.array(grid.questions, dtype=object)[question]
     known = [facts.get(str(name), QuestionFacts()) for name in names]
-    rows.insert(0, "prototype", pd.Series(np.array(grid.prototypes, dtype=object)[prototype], dtype="str"))
-    rows.insert(1, "question", pd.Series(names, dtype="str"))
-    rows.insert(2, "words", pd.Series([about.words for about in known], dtype="str"))
-    rows.insert(3, "foil", np.array([about.foil for about in known], dtype=bool))
+    rows = pd.DataFrame(
+        {
+            "prototype": pd.Series(np.array(grid.prototypes, dtype=object)[prototype], dtype="str"),
+            "question": pd.Series(names, dtype="str"),
+            "words": pd.Series([about.words for about in known], dtype="str"),
+            "foil": np.array([about.foil for about in known], dtype=bool),
+            **{name: count[question, prototype] for name, count in counts.items()},
+        }
+    )
     x, n = rows["agreed"].to_numpy(), rows[["agreed", "neutral", "disagreed", "dont_know"]].sum(axis=1).to_numpy()
     opinion = n - rows["dont_know"].to_numpy()
     low, high = wilson_interval(x, n, level)

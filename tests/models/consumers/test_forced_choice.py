@@ -283,3 +283,12 @@ def test_messages():
         judge_count("pentad", 1, 2)
     with pytest.raises(ModelError, match="5 right answers of 4 cannot be"):
         judge_count("triangle", 5, 4)
+
+
+@pytest.mark.parametrize(("level", "bar", "of_interval"), [(0.95, "5 %", "95 %"), (0.9, "10 %", "90 %")])
+def test_the_method_names_the_level_and_the_bar_that_were_used(level, bar, of_interval):
+    method = judge_count("triangle", 19, 36, level=level).method
+    assert f"one-sided {bar};" in method
+    assert f"{of_interval} interval" in method
+    assert "Looks" not in method
+    assert "Looks planned beforehand" in looked(12, None).method  # also where the first look was the last

@@ -203,6 +203,9 @@ def test_every_proposed_change_goes_the_wanted_way_and_can_be_made(demo, found):
         assert (row["prototype"], row["question"], row["side"]) in keys
         assert (row["estimate"] > 0) == (row["wanted"] == "more") == (row["side"] == "too little")
         assert row["ci_low"] * row["ci_high"] > 0
+        for ends in (("ci_low", "ci_high"), ("told_low", "told_high")):  # of Student's t: the estimate in its middle
+            assert row[ends[0]] < row["estimate"] < row[ends[1]]
+            assert row["estimate"] == pytest.approx((row[ends[0]] + row[ends[1]]) / 2)
         assert (row["prototype"], row["removed"]) in held
         assert (row["gives"], row["added"]) in held
         # never one emollient alone: both ends of the swap are named

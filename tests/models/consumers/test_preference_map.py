@@ -89,6 +89,11 @@ def test_a_constructed_ideal_point_is_found():
     assert row["drawn_peak"] == 1
     assert (row["component_1"], row["component_2"]) == pytest.approx(tuple(ideal))
     assert (row["ci_low_1"], row["ci_high_1"]) == pytest.approx((0.8, 0.8))
+    unsure = liked(own + np.random.default_rng(2).normal(0, 0.3, own.shape))
+    row = _ideal_rows(unsure, POINTS, unsure.drawn(200, np.random.default_rng(1)), 0.95)
+    for part, truth in zip((1, 2), ideal, strict=True):
+        assert row[f"ci_low_{part}"] < row[f"component_{part}"] < row[f"ci_high_{part}"]
+        assert row[f"ci_low_{part}"] < truth < row[f"ci_high_{part}"]
 
 
 def test_shares_of_consumers_by_hand():

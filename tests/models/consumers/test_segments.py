@@ -5,13 +5,15 @@ kinds, the adjusted Rand index of the groups with the kinds is at least `SEPARAT
 own group. `benchmarks/segments.py` does the same with 500 panels.
 """
 
+from dataclasses import replace
+
 import numpy as np
 import pandas as pd
 import pytest
 from sklearn.metrics import adjusted_rand_score
 
 from panel.errors import ModelError
-from panel.models.consumers.segments import _MOST_DRAWN, find_segments
+from panel.models.consumers.segments import _MOST_DRAWN, divided_pairs, find_segments
 from tests.consumer_studies import answers_study, demo_panel, one_group_panel
 
 SEPARATED = 0.4
@@ -71,6 +73,17 @@ def test_what_a_group_likes_and_which_pairs_divide_them():
     assert all(np.sign(rows["estimate"]).nunique() == 2 for _, rows in found.divided.groupby(["prototype", "versus"]))
     assert ("P2", "P1") not in pairs  # both groups like these two alike
     assert any("found in the same answers" in note for note in found.notes)
+    ends = {
+        "segment": [1, 2, 1],
+        "estimate": [2.0, -2.0, 0.5],
+        "ci_low": [1.0, -3.0, -0.5],
+        "ci_high": [3.0, -1.0, 1.5],
+    }
+    told = divided_pairs(
+        replace(found, divided=pd.DataFrame({"prototype": "P1", "versus": "P5", **ends})), ("P1", "P5")
+    )
+    assert told["leaning"].tolist() == ["likes better", "likes better", "leans to"]  # the interval leaves out nought
+    assert told["n"].tolist() == found.means.groupby("segment")["n"].max().loc[[1, 2, 1]].tolist()
 
 
 def test_more_strongly_is_not_differently():

@@ -183,6 +183,9 @@ def test_how_often_it_came_true_is_a_logistic_curve_through_all_cases():
     assert np.isnan(found[2:]).all()  # nothing asked; beyond all that was stated
     assert np.isnan(_as_often(stated[:59], true[:59], np.array([0.5])))[0]  # 59 cases say nothing
     assert np.isfinite(_as_often(stated[:60], np.ones(60), np.array([0.5])))[0]  # all true: still a curve
+    # few cases, exactly as stated (6 of 30 at 20 %, 24 of 30 at 80 %): cases and prior agree, nothing is corrected
+    few, came = np.repeat([0.2, 0.8], 30), np.repeat([1.0, 0.0, 1.0, 0.0], [6, 24, 24, 6])
+    assert _as_often(few, came, np.array([0.2, 0.35, 0.8])) == pytest.approx([0.2, 0.35, 0.8], abs=1e-9)
 
 
 def test_where_prototypes_hardly_differ_a_chance_of_a_difference_comes_true_less_often():
