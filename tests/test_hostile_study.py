@@ -21,7 +21,7 @@ from streamlit.testing.v1 import AppTest
 from panel.app.state import STUDY_VARIABLE
 from panel.app.widgets import csv_bytes, plain
 from panel.cli import main
-from panel.report.archive import form_of
+from panel.report.archive import writer_of
 from panel.report.contents.evidence import evidence_report
 from panel.study.folder import write_study
 from panel.study.open_study import study_of_bytes, workbook_bytes, zip_bytes
@@ -75,7 +75,7 @@ class Page(HTMLParser):
 
 
 def test_html_holds_the_names_as_words_and_asks_nobody(report: Any):
-    page = Page(form_of(Path("x.html")).make(report).decode())
+    page = Page(writer_of("x.html")(report).decode())
     assert not [tag for tag, _ in page.tags if tag == "script"]
     for tag, attributes in page.tags:
         assert not [name for name in attributes if name.startswith("on")]
@@ -87,7 +87,7 @@ def test_html_holds_the_names_as_words_and_asks_nobody(report: Any):
 
 
 def test_workbook_form_calculates_nothing(report: Any):
-    with zipfile.ZipFile(io.BytesIO(form_of(Path("x.xlsx")).make(report))) as archive:
+    with zipfile.ZipFile(io.BytesIO(writer_of("x.xlsx")(report))) as archive:
         sheets = [archive.read(name) for name in archive.namelist() if name.startswith("xl/worksheets/sheet")]
         texts = archive.read("xl/sharedStrings.xml").decode()
         rels = b"".join(archive.read(name) for name in archive.namelist() if name.endswith(".rels"))
@@ -98,7 +98,7 @@ def test_workbook_form_calculates_nothing(report: Any):
 
 
 def test_docx_holds_the_names_as_words(report: Any):
-    with zipfile.ZipFile(io.BytesIO(form_of(Path("x.docx")).make(report))) as archive:
+    with zipfile.ZipFile(io.BytesIO(writer_of("x.docx")(report))) as archive:
         body = archive.read("word/document.xml").decode()
         rels = archive.read("word/_rels/document.xml.rels")
     assert "P$5 and $9" in body
@@ -108,7 +108,7 @@ def test_docx_holds_the_names_as_words(report: Any):
 
 
 def test_pdf_holds_no_program_and_no_link_outside(report: Any):
-    content = form_of(Path("x.pdf")).make(report)
+    content = writer_of("x.pdf")(report)
     assert content.startswith(b"%PDF")
     assert not re.search(rb"/(?:JavaScript|JS|URI|Launch)\b", content)
 

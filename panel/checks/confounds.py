@@ -118,10 +118,6 @@ class Confounds:
     def __getstate__(self) -> dict[str, Any]:
         return self.__dict__ | {"swaps": self.swaps, "_find_swaps": None}
 
-    def of_pair(self, attribute: str, prototype: str, versus: str) -> pd.DataFrame:
-        """Return the rows of a pair, whichever way round, on an attribute."""
-        return self._rows("pairs", frozenset((prototype, versus)), attribute)
-
     def by_pair(self) -> dict[tuple[str, frozenset[str]], list[tuple[str, str, str]]]:
         """Return `factor kind because` of each attribute (empty: of all) and pair; for many pairs at a time."""
         found: dict[tuple[str, frozenset[str]], list[tuple[str, str, str]]] = {}

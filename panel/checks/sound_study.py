@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 from collections.abc import Mapping
-from dataclasses import dataclass
 from typing import Any
 
 import numpy as np
@@ -16,9 +15,10 @@ from panel.study.tables import TABLES, Column
 SCALE_FACTS = ("scale_min", "scale_max")
 
 
-@dataclass(frozen=True, eq=False, slots=True)
 class _SoundStudy(Study):
     """A study whose tables have every column, text as text, numbers as finite numbers, and rows counted from 0."""
+
+    __slots__ = ()
 
 
 def sound_study(study: Study) -> _SoundStudy:

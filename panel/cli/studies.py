@@ -325,14 +325,14 @@ def report(study: Path, out: Path, overwrite: bool, seed: int, made_on: str, as_
     """Write the evidence file; the ending of the file says in which form."""
     import hashlib
 
-    from panel.report.archive import form_of
+    from panel.report.archive import writer_of
     from panel.report.contents.evidence import evidence_report
     from panel.study.safe_write import refuse_existing, write_file
 
-    form = form_of(out)
+    write = writer_of(out)
     refuse_existing(out, overwrite=overwrite)
     made = evidence_report(open_path(study), rng_seed=seed, made_on=made_on)
-    content = form.make(made)
+    content = write(made)
     write_file(out, content, overwrite=overwrite)
     gaps = [{"part": section.number, "heading": section.heading, "gap": gap} for section, gap in made.gaps()]
     digest = hashlib.sha256(content).hexdigest()

@@ -34,15 +34,7 @@ class BatchNumbers:
 
 
 def batch_numbers(
-    difference: float,
-    prototypes: int,
-    scatter: Scatter,
-    batch_sd: float,
-    assessors: int,
-    scored: int,
-    *,
-    level: float = LEVEL,
-    power: float = POWER,
+    difference: float, prototypes: int, scatter: Scatter, batch_sd: float, assessors: int, scored: int
 ) -> BatchNumbers:
     """Weigh batches against replicates: everybody scores each prototype `scored` times, of 1, 2 ... batches.
 
@@ -56,11 +48,11 @@ def batch_numbers(
             "Weighing batches needs a difference above zero, a batch SD of zero or more, two prototypes, two assessors "
             "and one score of each."
         )
-    rows = _rows(difference, prototypes, scatter, batch_sd, assessors, scored, (level, power))
+    rows = _rows(difference, prototypes, scatter, batch_sd, assessors, scored)
     method = (
         "Standard error of a difference: sqrt(2 (s_pa^2/a + s_b^2/b + s_e^2/(a b r))), a assessors, b batches of each "
         "prototype, r scores of each batch by everybody; Satterthwaite's degrees of freedom from the mean squares of "
-        f"assessor x prototype and of batch. Chances at {100 * level:g} % for one planned difference."
+        f"assessor x prototype and of batch. Chances at {100 * LEVEL:g} % for one planned difference."
     )
     notes = (
         f"Scatter: {scatter.source}.",
@@ -71,16 +63,9 @@ def batch_numbers(
 
 
 def _rows(
-    difference: float,
-    prototypes: int,
-    scatter: Scatter,
-    batch_sd: float,
-    assessors: int,
-    scored: int,
-    wanted: tuple[float, float],
+    difference: float, prototypes: int, scatter: Scatter, batch_sd: float, assessors: int, scored: int
 ) -> pd.DataFrame:
-    """Return the rows of `BatchNumbers`; `wanted` holds level and power."""
-    level, power = wanted
+    """Return the rows of `BatchNumbers`."""
     batches = np.array([b for b in range(1, scored + 1) if scored % b == 0], dtype=float)
     r, a, p = scored / batches, float(assessors), float(prototypes)
     n = a * scored
@@ -95,7 +80,7 @@ def _rows(
     added = variance / batches
     stated = (between / a + scatter.residual / n + added) ** 2 / ((between / a + scatter.residual / n) ** 2 / df_views)
     df = np.minimum(np.where(batches > 1, pooled, stated), LARGEST_DF)
-    critical, critical_these = stdtrit(df, (1 + level) / 2), stdtrit(df_views, (1 + level) / 2)
+    critical, critical_these = stdtrit(df, (1 + LEVEL) / 2), stdtrit(df_views, (1 + LEVEL) / 2)
     return pd.DataFrame(
         {
             "batches": batches.astype(int),
@@ -104,8 +89,8 @@ def _rows(
             "std_error_these": these,
             "std_error": all_batches,
             "df": df,
-            "seen_these": smallest_difference(these, df_views, power=power, critical=critical_these),
-            "seen": smallest_difference(all_batches, df, power=power, critical=critical),
+            "seen_these": smallest_difference(these, df_views, power=POWER, critical=critical_these),
+            "seen": smallest_difference(all_batches, df, power=POWER, critical=critical),
             "power": detection_power(difference, all_batches, df, critical),
         }
     )

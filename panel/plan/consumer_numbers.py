@@ -29,16 +29,16 @@ def _ask_between(what: str, low: float, value: float, high: float) -> None:
         raise ModelError(f"{what} must lie between {100 * low:g} and {100 * high:g} %, and it is {100 * value:g} %.")
 
 
-def share_numbers(share: float, bar: float = _MAJORITY, *, power: float = _POWER) -> EnoughAnswers:
+def share_numbers(share: float, bar: float = _MAJORITY) -> EnoughAnswers:
     """Return how many people show that more than a share `bar` agree, or prefer the sample, if `share` of all do.
 
     Of a preference, both samples tried by each: people without one are not among these; keep and report their answer.
     """
     _ask_between("The true share", bar, share, 1.0)
-    return enough_answers(lambda n: power_above(n, bar, share, _ALPHA), power)
+    return enough_answers(lambda n: power_above(n, bar, share, _ALPHA), _POWER)
 
 
-def parity_numbers(margin: float = 0.05, *, one_sided: bool = False, power: float = _POWER) -> EnoughAnswers:
+def parity_numbers(margin: float = 0.05, *, one_sided: bool = False) -> EnoughAnswers:
     """Return how many people show that preference lies within 50 % plus or minus a margin, if it is 50 %.
 
     `one_sided`: that more than 50 % minus the margin prefer the sample, which is then unsurpassed.
@@ -46,8 +46,8 @@ def parity_numbers(margin: float = 0.05, *, one_sided: bool = False, power: floa
     _ask_between("The margin", 0.0, margin, 0.5)
     low, high = _MAJORITY - margin, _MAJORITY + margin
     if one_sided:
-        return enough_answers(lambda n: power_above(n, low, _MAJORITY, _ALPHA), power)
-    return enough_answers(lambda n: power_parity(n, low, high, _MAJORITY, _ALPHA), power)
+        return enough_answers(lambda n: power_above(n, low, _MAJORITY, _ALPHA), _POWER)
+    return enough_answers(lambda n: power_parity(n, low, high, _MAJORITY, _ALPHA), _POWER)
 
 
 # How many testers who must choose does it take to tell two samples apart, or to show that few people can?

@@ -166,14 +166,11 @@ class ServingPlan:
         How even the plan is.
     gaps
         `assessor prototype reason`: what somebody does not get because it was forbidden.
-    per_session
-        The largest number of samples in a session.
     """
 
     servings: pd.DataFrame
     balance: ServingBalance
     gaps: pd.DataFrame
-    per_session: int
     method: str
     notes: tuple[str, ...]
 
@@ -226,7 +223,6 @@ def plan_servings(
         servings=servings,
         balance=balance,
         gaps=gaps,
-        per_session=largest,
         method=_method(prototypes, assessors, replicates, largest, len(turns), sessions),
         notes=(_NO_WARM_UP, *_gap_notes(gaps, balance, prototypes, assessors)),
     )

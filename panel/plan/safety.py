@@ -49,11 +49,6 @@ class SafetyGate:
     method: str
     notes: tuple[str, ...]
 
-    def is_open(self, batch: str) -> bool:
-        """Return True if the gate is open for a batch; False also for a batch that is not known."""
-        rows = self.batches.loc[self.batches["batch"] == batch, "open"]
-        return bool(len(rows) and rows.iloc[0])
-
 
 def _no_sign_offs() -> pd.DataFrame:
     """Return the table of sign-offs before there is one."""

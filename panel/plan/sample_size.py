@@ -301,9 +301,6 @@ def what_you_can_see(
     replicates: int,
     prototypes: int,
     scatters: Iterable[Scatter] = (PLANNING_SCATTER,),
-    *,
-    level: float = LEVEL,
-    power: float = POWER,
 ) -> pd.DataFrame:
     """Return what the people you have can see, one row for each scatter (each attribute of your own panel).
 
@@ -319,7 +316,7 @@ def what_you_can_see(
     rows = []
     for scatter in scatters:
         _ask(1.0, prototypes, scatter, [assessors], [replicates])
-        found = _seen(grid, prototypes, prototypes // 2, scatter, level, power, np.nan)
+        found = _seen(grid, prototypes, prototypes // 2, scatter, LEVEL, POWER, np.nan)
         rows.append(found.assign(attribute=scatter.attribute))
     columns = ["attribute", "std_error", "df", "least_significant", "least_significant_pairs"]
     columns += ["seen", "seen_pairs", "seen_benchmark", "seen_swap"]

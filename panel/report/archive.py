@@ -10,7 +10,6 @@ import io
 import json
 import zipfile
 from collections.abc import Callable, Mapping
-from dataclasses import dataclass
 from pathlib import Path, PurePosixPath
 from types import MappingProxyType
 from typing import Any
@@ -39,7 +38,7 @@ def archive_bytes(answers: Answers, report: Report) -> bytes:
     if isinstance(files, NoAnswer):
         raise StudyError(files.why)
     payload = {f"{STUDY_FOLDER}/{path}": data for path, data in files.items()}
-    payload |= {f"{REPORT_FOLDER}/evidence{ending}": form.make(report) for ending, form in FORMS.items()}
+    payload |= {f"{REPORT_FOLDER}/evidence{ending}": write(report) for ending, write in _WRITERS.items()}
     payload[README] = _readme(report).encode()
     packed = {README: payload[README], DESCRIPTOR: _description(answers.study, report, payload)}
     packed |= {path: data for path, data in payload.items() if path != README}
@@ -124,7 +123,7 @@ def _id(path: str) -> str:
 
 def _readme(report: Report) -> str:
     facts = page_facts(report)
-    forms = "\n".join(f"  {REPORT_FOLDER}/evidence{ending}  {form.words}" for ending, form in FORMS.items())
+    forms = "\n".join(f"  {REPORT_FOLDER}/evidence{ending}  {words}" for ending, words in FORMS.items())
     mark = f"\n{facts['mark'].upper()}\n" if facts["mark"] else ""
     return f"""{facts["title"]}
 {mark}
@@ -169,14 +168,6 @@ def zip_of_files(files: Mapping[str, bytes]) -> bytes:
 # In which forms can the evidence file be had? The ending of the file decides.
 
 
-@dataclass(frozen=True, slots=True)
-class Form:
-    """One form of the evidence file: what it is called, and what makes it."""
-
-    words: str
-    make: Callable[[Report], bytes]
-
-
 def _pdf(report: Report) -> bytes:
     from panel.report.pdf import drawn_ahead, pdf_bytes
 
@@ -202,20 +193,25 @@ def _xlsx(report: Report) -> bytes:
     return xlsx_bytes(report)
 
 
-# Each writer loads its own libraries when it is asked to write: to have one form takes no longer for the others.
-FORMS: Mapping[str, Form] = MappingProxyType(
+FORMS: Mapping[str, str] = MappingProxyType(
     {
-        ".pdf": Form("to read and keep (PDF/A-2a, PDF/UA-1)", _pdf),
-        ".docx": Form("to edit", _docx),
-        ".html": Form("to read in a browser, without a network", _html),
-        ".xlsx": Form("every number unrounded, with its id", _xlsx),
+        ".pdf": "to read and keep (PDF/A-2a, PDF/UA-1)",
+        ".docx": "to edit",
+        ".html": "to read in a browser, without a network",
+        ".xlsx": "every number unrounded, with its id",
     }
+)
+"""The forms of the evidence file by their endings, and what each is for."""
+# Each writer loads its own libraries when it is asked to write: to have one form takes no longer for the others.
+_WRITERS: Mapping[str, Callable[[Report], bytes]] = MappingProxyType(
+    {".pdf": _pdf, ".docx": _docx, ".html": _html, ".xlsx": _xlsx}
 )
 
 
-def form_of(path: Path) -> Form:
-    """Return the form that the ending of a file asks for; StudyError if there is none."""
-    form = FORMS.get(path.suffix.lower())
-    if form is None:
+def writer_of(path: str | Path) -> Callable[[Report], bytes]:
+    """Return what writes the evidence file in the form that the ending of a file asks for; StudyError if none."""
+    path = Path(path)
+    writer = _WRITERS.get(path.suffix.lower())
+    if writer is None:
         raise StudyError(f"{path.name} has no ending that says in which form; use one of {', '.join(FORMS)}.")
-    return form
+    return writer

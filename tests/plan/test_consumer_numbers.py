@@ -8,6 +8,7 @@ from panel.errors import ModelError
 from panel.plan.consumer_numbers import (
     parity_numbers,
     share_numbers,
+    told_apart,
 )
 
 Z_ONE, Z_POWER, Z_HALF = float(ndtri(0.95)), float(ndtri(0.8)), float(ndtri(0.9))
@@ -45,7 +46,7 @@ def test_agreement_against_a_bar():
         (lambda: share_numbers(0.4, bar=0.5), "The true share must lie between 50 and 100 %, and it is 40 %"),
         (lambda: parity_numbers(0.5), "The margin must lie between 0 and 50 %"),
         (lambda: parity_numbers(0.0, one_sided=True), "The margin must lie between 0 and 50 %"),
-        (lambda: share_numbers(0.6, power=1.0), "wanted chance of success must lie between 0 and 1"),
+        (lambda: told_apart("triangle", 0.6, power=1.0), "wanted chance of success must lie between 0 and 1"),
     ],
 )
 def test_what_cannot_be_asked_is_refused(call, words):

@@ -77,7 +77,7 @@ def hostile_report() -> Report:
 
 @cache
 def bytes_of(ending: str, name: str) -> bytes:
-    from panel.report.archive import FORMS
+    from panel.report.archive import writer_of
 
     report = {"demo": demo_report, "small": small_report, "hostile": hostile_report}[name]()
-    return FORMS[ending].make(report)
+    return writer_of(f"evidence{ending}")(report)

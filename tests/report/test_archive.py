@@ -20,7 +20,7 @@ import pytest
 
 from panel.answers import Answers
 from panel.errors import StudyError
-from panel.report.archive import archive_bytes, form_of
+from panel.report.archive import archive_bytes, writer_of
 from panel.report.contents.evidence import report_of, write_archive
 from panel.study.open_study import open_study
 from panel.study.raw_table import raw_file
@@ -162,8 +162,8 @@ def test_an_ending_that_says_nothing_is_refused(tmp_path):
     with pytest.raises(
         StudyError, match=r"report\.txt has no ending that says in which form; use one of \.pdf, \.docx"
     ):
-        form_of(tmp_path / "report.txt")
-    assert form_of(tmp_path / "report.PDF") is form_of(tmp_path / "other.pdf")
+        writer_of(tmp_path / "report.txt")
+    assert writer_of(tmp_path / "report.PDF") is writer_of(tmp_path / "other.pdf")
     assert media_type("report.PDF") == "application/pdf"
     office = "application/vnd.openxmlformats-officedocument"  # IANA, whatever a computer has been told of endings
     assert media_type("a.docx") == f"{office}.wordprocessingml.document"

@@ -10,7 +10,7 @@ import streamlit as st
 from panel.answers import Answers
 from panel.app.state import StudyInUse
 from panel.app.widgets import attempt, download, file_name, headline, plain, say, table
-from panel.report.archive import FORMS, archive_bytes
+from panel.report.archive import FORMS, archive_bytes, writer_of
 from panel.report.contents.blocks import Report
 from panel.report.contents.evidence import report_of
 from panel.report.trace import why
@@ -27,7 +27,7 @@ def _downloads(study: StudyInUse, report: Report) -> None:
         for ending in FORMS:
             label, file = f"Evidence file, {ending[1:].upper()}", f"{name}_evidence{ending}"
             download(label, partial(_form, study.key, ending, report), file)
-    words = " · ".join(f"{ending[1:].upper()}: {form.words}" for ending, form in FORMS.items())
+    words = " · ".join(f"{ending[1:].upper()}: {words}" for ending, words in FORMS.items())
     st.caption(plain(f"{words}. Each is made when you ask for it, which takes some seconds."))
     make = partial(_archive, study.key, study.answers, report)
     download("Archive of the study, ZIP", make, f"{name}_archive.zip")
@@ -43,7 +43,7 @@ def _report(content_hash: str, _answers: Answers) -> Report:
 @st.cache_data(max_entries=8, show_spinner="Writing the evidence file ...")
 def _form(content_hash: str, ending: str, _report: Report) -> bytes:
     """Return the evidence file in the form that an ending asks for."""
-    return FORMS[ending].make(_report)
+    return writer_of(f"evidence{ending}")(_report)
 
 
 @st.cache_data(max_entries=4, show_spinner="Packing the archive ...")

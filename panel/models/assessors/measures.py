@@ -14,7 +14,6 @@ from panel.models.prototypes.panel_design import PanelDesign, ScoreArray, score_
 from panel.stats.arrays import Array
 from panel.stats.assessors.agreement import (
     Agreement,
-    OwnTables,
     agreement,
     disagreement,
     disagreement_without_each,
@@ -33,7 +32,7 @@ from panel.stats.assessors.departures import (
     residual_correlations,
 )
 from panel.stats.assessors.scaling import ReversalRule, reversal_chance
-from panel.stats.comparing.group_means import f_tail
+from panel.stats.comparing.group_means import VarianceTables, f_tail
 from panel.stats.comparing.multiplicity import below, holm
 from panel.stats.mixed.inference import Estimates, inference
 from panel.stats.mixed.reml import MixedFit
@@ -314,7 +313,7 @@ class PanelNumbers:
     attributes: tuple[str, ...]
     prototypes: tuple[str, ...]
     sessions: tuple[str, ...]
-    own: OwnTables
+    own: VarianceTables
     found: Agreement
     apart: Departures
     drift: Estimates
@@ -330,7 +329,7 @@ def _panel_numbers(study: Study, scores: pd.DataFrame, tests: pd.DataFrame, leve
     prototypes = those_in(study.prototypes, scores["prototype"])
     scores = _by_session(scores)
     array = score_array(_by_assessor(study, scores), prototypes, attributes)
-    own = own_tables(array.scores, array.assessor, array.prototype, array.session)
+    own, effects = own_tables(array.scores, array.assessor, array.prototype, array.session)
     statistic, p_value = (_spread(tests, array, column) for column in ("statistic", "p_value"))
     with np.errstate(divide="ignore", invalid="ignore"):
         judged = below(p_value, 1 - level) & (len(array.assessors) >= FEWEST_ASSESSORS)
@@ -338,7 +337,7 @@ def _panel_numbers(study: Study, scores: pd.DataFrame, tests: pd.DataFrame, leve
     found = agreement(own.means)
     repeating = repeats(own)
     beyond = _beyond(own)
-    sittings = own.sittings[:, :, _order(array, scores)]
+    sittings = effects[:, :, _order(array, scores)]
     return PanelNumbers(
         assessors=array.assessors,
         attributes=attributes,
@@ -356,7 +355,7 @@ def _panel_numbers(study: Study, scores: pd.DataFrame, tests: pd.DataFrame, leve
 
 
 def _departures(
-    own: OwnTables, found: Agreement, reliability: Array, judged: np.ndarray, beyond: Array, independent: float
+    own: VarianceTables, found: Agreement, reliability: Array, judged: np.ndarray, beyond: Array, independent: float
 ) -> Departures:
     extra = (_per(beyond, own, found.prototypes), own.df_error)
     # with few prototypes one attribute alone says little about how differently honest people see them
@@ -365,14 +364,14 @@ def _departures(
     return departures(found, reliability, judged, (variance, df), others, extra, residual_correlations(own))
 
 
-def _beyond(own: OwnTables) -> Array:
+def _beyond(own: VarianceTables) -> Array:
     """Return by how much each person's residual variance exceeds the panel's, zero where it does not."""
     df = own.df_error.sum(axis=1, keepdims=True)
     usual = np.where(own.df_error > 0, own.within, 0.0).sum(axis=1, keepdims=True) / np.maximum(df, 1)
     return np.where(own.df_error > 0, np.fmax(own.mean_square - usual, 0.0), 0.0)
 
 
-def _per(variance: Array, own: OwnTables, means: Array) -> Array:
+def _per(variance: Array, own: VarianceTables, means: Array) -> Array:
     """Return the variance of a mean where a person's scores make so many `means`."""
     scores = own.counts.sum(axis=2)
     return variance * np.where(scores > 0, means / np.maximum(scores, 1), 0.0)

@@ -110,18 +110,9 @@ def weigh_liking(
 ) -> Liking:
     """Compare the prototypes of `study` by how well consumers like them.
 
-    Parameters
-    ----------
-    versus
-        Prototype the others are compared with; by default the study's benchmark, if it was tried.
-    question
-        Which liking question; by default the first.
-    margin
-        Largest difference in liking that does not matter; by default the study's own `liking_margin`, if it has one.
-    level
-        Level of the intervals.
-    by_order
-        Whether to fit the cumulative logit beside the mixed model; by default where there are at most 500 consumers.
+    By default by the first liking question, with the study's benchmark, if it was tried, and by its `liking_margin`,
+    the largest difference that does not matter, if it has one. `by_order` says whether the cumulative logit is fitted
+    beside the mixed model; by default it is where there are at most 500 consumers.
 
     Raises
     ------

@@ -68,16 +68,8 @@ def decide(
 ) -> Decision:
     """Hold the prototypes of `study` against its target profile and its gates.
 
-    Parameters
-    ----------
-    weights
-        Weights by attribute, in place of those of the study.
-    segments
-        Groups of consumers, where they were looked for.
-    level
-        Level of the intervals, and of the chances that count as told apart.
-    differences, fitted
-        The mixed model's answer, and the model, where they are at hand already.
+    `weights` by attribute stand in place of those of the study; `segments` are groups of consumers, where they were
+    looked for; `differences` and `fitted` the mixed model's answer and the model, where they are at hand already.
 
     Raises
     ------
@@ -99,12 +91,7 @@ def decide(
     base = study.benchmark if study.benchmark in drawn.prototypes else None
     by_benchmark = profile.read_as == BENCHMARK and base is not None
     changes, shares = _change_weights(windows.single, windows.weights, drawn.attributes, drawn.prototypes, rng)
-    more = (
-        *_narrow(study, profile, differences),
-        _little(windows.little_true),
-        no_liking,
-        *confound_notes(fitted.confounds),
-    )
+    narrow, little = _narrow(study, profile, differences), _little(windows.little_true)
     return Decision(
         ranking=ranking,
         windows=windows.rows.assign(clearly_missed=clearly_missed(windows.rows, level)),
@@ -124,7 +111,10 @@ def decide(
         n_consumers=0 if liking is None else liking.n_consumers,
         level=level,
         method=_decision_method(DRAWS, level, liking) + (f" {drawn.batch_words}" if drawn.batch_words else ""),
-        notes=_decision_notes(profile, drawn, gates, study.benchmark, more),
+        notes=(
+            *_decision_notes(profile, drawn, gates, study.benchmark),
+            *(note for note in (*narrow, little, no_liking, *confound_notes(fitted.confounds)) if note),
+        ),
     )
 
 
@@ -256,10 +246,8 @@ def _decision_method(draws: int, level: float, liking: LikingDraws | None) -> st
     )
 
 
-def _decision_notes(
-    profile: Profile, drawn: PanelDraws, gates: pd.DataFrame, benchmark: str | None, more: tuple[str, ...]
-) -> tuple[str, ...]:
-    """Return the notes."""
+def _decision_notes(profile: Profile, drawn: PanelDraws, gates: pd.DataFrame, benchmark: str | None) -> list[str]:
+    """Return the notes on windows, panel and gates."""
     notes = list(profile.notes)
     notes += [
         f"{name} has a target window but does not count: {why}. Whether its window is met is not known."
@@ -277,7 +265,7 @@ def _decision_notes(
     if gates.empty:
         notes.append("The study states no gates, so pH, stability, cost and contents were not looked at.")
     notes.append("The ranking rests on one batch of each prototype unless more were made; another batch may differ.")
-    return (*notes, *(note for note in more if note))
+    return notes
 
 
 def _gaps(drawn: PanelDraws) -> list[str]:
@@ -429,21 +417,13 @@ def with_decision(
         longer those that were looked at.
     """
     words = {"who": who, "reason": reason, "not_established": not_established}
-    asked = {"who": "who decided", "reason": "the reason", "not_established": "what is not established"}
-    missing = [asked[name] for name, text in words.items() if not text.strip()]
-    if missing:
-        raise StudyError(f"A decision cannot be recorded without {', '.join(missing)}. Write it down.")
+    _ask_words(words)
     moment(date, "The date of the decision")
     if seen is not None and _decided_on(seen) != _decided_on(study):
         raise StudyError("Somebody else changed the study while you decided. Look at it as it is now, then decide.")
     _ask_names(study, chosen.strip(), runner_up.strip())
     decisions = study.table("decisions")
-    broken = first_changed_decision(decisions)
-    if broken is not None:
-        raise StudyError(
-            f"Decision {broken + 1} was changed after it was written. Restore the table of decisions from a copy "
-            "before anything is added."
-        )
+    _ask_unchanged(decisions)
     row = {name: text.strip() for name, text in words.items()} | {
         "decision": str(len(decisions) + 1),
         "chosen": chosen.strip(),
@@ -456,6 +436,24 @@ def with_decision(
     added = pd.DataFrame([row | {"seal": _seal(last, row)}], columns=list(_DECISION_COLUMNS), dtype="str")
     longer = pd.concat([decisions[list(_DECISION_COLUMNS)], added], ignore_index=True).fillna("").astype("str")
     return replace(study, tables={**study.tables, "decisions": longer})
+
+
+_ASKED = {"who": "who decided", "reason": "the reason", "not_established": "what is not established"}
+
+
+def _ask_words(words: Mapping[str, str]) -> None:
+    missing = [_ASKED[name] for name, text in words.items() if not text.strip()]
+    if missing:
+        raise StudyError(f"A decision cannot be recorded without {', '.join(missing)}. Write it down.")
+
+
+def _ask_unchanged(decisions: pd.DataFrame) -> None:
+    broken = first_changed_decision(decisions)
+    if broken is not None:
+        raise StudyError(
+            f"Decision {broken + 1} was changed after it was written. Restore the table of decisions from a copy "
+            "before anything is added."
+        )
 
 
 def first_changed_decision(decisions: pd.DataFrame) -> int | None:

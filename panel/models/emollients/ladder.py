@@ -30,7 +30,6 @@ from panel.stats.arrays import Array
 from panel.stats.comparing.multiplicity import below, benjamini_hochberg, holm
 from panel.stats.formulas.composition import independent_moves
 from panel.stats.maps.links import (
-    Drivers,
     name_drivers,
     needed_correlation,
     p_over_moves,
@@ -264,7 +263,7 @@ def _find_links(
     between = np.corrcoef(columns.values, rowvar=False).reshape(len(columns.names), -1)
     with np.errstate(invalid="ignore"):
         possible = below(found["p_value"], 1 - conf_level)
-    drivers = name_drivers(
+    best, in_running = name_drivers(
         found["r"],
         adjusted,
         p_named,
@@ -275,10 +274,10 @@ def _find_links(
         refused=refused,
         level=conf_level,
     )
-    named = [(a, columns.names[k]) for a, k in zip(attributes, drivers.named, strict=True) if k >= 0]
+    named = [(a, columns.names[k]) for a, k in zip(attributes, best, strict=True) if k >= 0]
     return (
         _link_frame(columns, found, adjusted, p_named, expected, attributes),
-        _running(columns, drivers, attributes),
+        _running(columns, in_running, attributes),
         pd.DataFrame(named, columns=["attribute", "descriptor"], dtype="str"),
         _facts(found["p_value"][own], (n, moves), int(own.sum()), int(np.isfinite(p_named).sum()), conf_level),
     )
@@ -341,11 +340,11 @@ def _link_frame(
     )
 
 
-def _running(columns: LinkColumns, drivers: Drivers, attributes: list[str]) -> pd.DataFrame:
+def _running(columns: LinkColumns, in_running: NDArray[np.bool_], attributes: list[str]) -> pd.DataFrame:
     rows = [
         (attribute, columns.names[column], "descriptor" if columns.is_descriptor[column] else "emollient")
         for response, attribute in enumerate(attributes)
-        for column in np.flatnonzero(drivers.in_running[:, response])
+        for column in np.flatnonzero(in_running[:, response])
     ]
     return pd.DataFrame(rows, columns=["attribute", "descriptor", "kind"], dtype="str")
 

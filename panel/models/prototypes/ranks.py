@@ -29,8 +29,9 @@ from panel.stats.answers.ranks import (
     skillings_mack_test,
 )
 from panel.stats.arrays import Array
-from panel.stats.assessors.agreement import OwnTables, own_tables
+from panel.stats.assessors.agreement import own_tables
 from panel.stats.assessors.scaling import FEWEST_PROTOTYPES, Scaling, scaling_model
+from panel.stats.comparing.group_means import VarianceTables
 from panel.stats.comparing.multiplicity import below, holm, tukey_p_value
 from panel.stats.mixed.inference import inference
 from panel.study.scores_used import scores_used
@@ -415,7 +416,7 @@ def _fit_all(study: Study, scores: pd.DataFrame) -> tuple[list[_Fitted], list[tu
     attributes = those_in(study.attributes, scores["attribute"])
     prototypes = those_in(study.prototypes, scores["prototype"])
     array = score_array(scores, prototypes, attributes)
-    own = own_tables(array.scores, array.assessor, array.prototype, array.session)
+    own, _ = own_tables(array.scores, array.assessor, array.prototype, array.session)
     fitted, why_not = [], []
     for place, attribute in enumerate(attributes):
         there = np.isfinite(own.means[place])
@@ -432,7 +433,7 @@ def _fit_all(study: Study, scores: pd.DataFrame) -> tuple[list[_Fitted], list[tu
     return fitted, why_not
 
 
-def _one(own: OwnTables, place: int, held: tuple[np.ndarray, ...], cells: Array) -> Scaling:
+def _one(own: VarianceTables, place: int, held: tuple[np.ndarray, ...], cells: Array) -> Scaling:
     df_error = own.df_error[place].sum()
     within = own.within[place][own.df_error[place] > 0].sum()
     error = within / df_error if df_error > 0 else np.nan

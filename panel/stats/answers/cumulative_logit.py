@@ -46,15 +46,6 @@ class CumulativeLogit:
         return np.asarray(self.covariance[own, own])
 
 
-@dataclass(frozen=True, eq=False, slots=True)
-class _Rows:
-    answer: Codes
-    fixed: Array
-    person: Codes | None
-    starts: Codes  # first row of each person, rows being sorted by person
-    n_thresholds: int
-
-
 def fit_cumulative_logit(
     answer: Codes, fixed: Array, person: Codes | None = None, nodes: int = _NODES
 ) -> CumulativeLogit:
@@ -81,24 +72,20 @@ def fit_cumulative_logit(
     levels, code = np.unique(answer, return_inverse=True)
     if len(levels) < 2:
         raise ModelError("Every answer is the same, so there is nothing that could shift.")
-    order = np.arange(len(code)) if person is None else np.argsort(person, kind="stable")
-    who = None if person is None else np.unique(np.asarray(person)[order], return_inverse=True)[1].reshape(-1)
-    starts = np.zeros(0, dtype=np.intp) if who is None else np.flatnonzero(np.r_[True, np.diff(who) != 0])
-    rows = _Rows(code.reshape(-1)[order], np.asarray(fixed, dtype=float)[order], who, starts, len(levels) - 1)
-    integral = _Integral(rows, nodes)
-    start = _start(rows)
+    integral = _Integral(code.reshape(-1), np.asarray(fixed, dtype=float), person, nodes)
+    start = _start(integral)
     found = minimize(
         integral.steps,
         start,
         jac=True,
         method="BFGS",
-        options={"gtol": _SLOPE / 10, "hess_inv0": _first_curvature(rows, start)},
+        options={"gtol": _SLOPE / 10, "hess_inv0": _first_curvature(integral, start)},
     )
-    natural = _natural(found.x, rows)
-    if who is not None:
+    natural = _natural(found.x, integral.n_thresholds)
+    if person is not None:
         natural[-1] = abs(natural[-1])
     value, slope = integral.natural(natural)
-    c, p = rows.n_thresholds, rows.fixed.shape[1]
+    c, p = integral.n_thresholds, integral.fixed.shape[1]
     information = _curvature(integral, natural)
     regular = bool(np.isfinite(information).all()) and np.linalg.eigvalsh(information)[0] > 0
     covariance = np.linalg.inv(information) if regular else np.full_like(information, np.nan)
@@ -106,14 +93,14 @@ def fit_cumulative_logit(
     return CumulativeLogit(
         thresholds=natural[:c],
         coefficients=natural[c : c + p],
-        sd=float(natural[-1]) if who is not None else 0.0,
+        sd=float(natural[-1]) if person is not None else 0.0,
         covariance=np.asarray(covariance, dtype=float),
         log_likelihood=float(value),
         settled=bool(np.abs(slope).max() < _SLOPE * max(1.0, abs(value) / 100)) and sure,
     )
 
 
-def _start(rows: _Rows) -> Array:
+def _start(rows: _Integral) -> Array:
     """Return thresholds at the logits of the cumulative shares, no effects, and persons that differ by one logit."""
     share = np.cumsum(np.bincount(rows.answer))[:-1] / len(rows.answer)
     threshold = np.log(share / (1 - share))
@@ -121,13 +108,13 @@ def _start(rows: _Rows) -> Array:
     return np.asarray(own if rows.person is None else np.r_[own, 1.0])
 
 
-def _first_curvature(rows: _Rows, start: Array) -> Array:
+def _first_curvature(rows: _Integral, start: Array) -> Array:
     """Return the inverse of the expected information at the start, as if persons did not differ: it saves steps.
 
     With no effects every answer has the same chances, so that sums over rows are sums of the columns.
     """
     c, p = rows.n_thresholds, rows.fixed.shape[1]
-    below = expit(_natural(start, rows)[:c])
+    below = expit(_natural(start, c)[:c])
     slope = below * (1 - below)
     share = np.diff(np.r_[0.0, below, 1.0])
     moved = np.zeros((c + 1, c))  # of each answer's chance with each threshold
@@ -144,9 +131,8 @@ def _first_curvature(rows: _Rows, start: Array) -> Array:
     return np.asarray(inverse + inverse.T) / 2
 
 
-def _natural(parameters: Array, rows: _Rows) -> Array:
-    """Return (thresholds, coefficients, sd) from the parameters of the search, where thresholds are steps in log."""
-    c = rows.n_thresholds
+def _natural(parameters: Array, c: int) -> Array:
+    """Return (thresholds, coefficients, sd) from the parameters of the search, where c thresholds are steps in log."""
     return np.r_[np.cumsum(np.r_[parameters[0], np.exp(parameters[1:c])]), parameters[c:]]
 
 
@@ -160,54 +146,61 @@ def _curvature(integral: _Integral, at: Array) -> Array:
 class _Integral:
     """The log-likelihood and its slopes; it remembers the modes of the persons from one call to the next."""
 
-    def __init__(self, rows: _Rows, nodes: int) -> None:
-        self.rows = rows
+    def __init__(self, answer: Codes, fixed: Array, person: Codes | None, nodes: int) -> None:
+        """Sort the rows by person; `starts` are the first rows of each."""
+        self.answer, self.fixed, self.person, self.n_thresholds = answer, fixed, None, int(answer.max())
+        self.starts: Codes = np.zeros(0, dtype=np.intp)
+        if person is not None:
+            order = np.argsort(person, kind="stable")
+            self.answer, self.fixed = answer[order], fixed[order]
+            self.person = np.unique(np.asarray(person)[order], return_inverse=True)[1].reshape(-1)
+            self.starts = np.flatnonzero(np.r_[True, np.diff(self.person) != 0])
         self.x, weight = np.polynomial.hermite.hermgauss(nodes)
         self.log_weight = np.log(weight) + self.x**2
-        self.mode = np.zeros(len(rows.starts))
+        self.mode = np.zeros(len(self.starts))
 
     def steps(self, parameters: Array) -> tuple[float, Array]:
         """Return minus log-likelihood and slopes in the parameters of the search."""
-        c = self.rows.n_thresholds
-        value, slope = self.natural(_natural(parameters, self.rows))
+        c = self.n_thresholds
+        value, slope = self.natural(_natural(parameters, c))
         above = np.cumsum(slope[:c][::-1])[::-1]  # a step moves every threshold from there on
         own = np.r_[above[:1], above[1:] * np.exp(parameters[1:c]), slope[c:]]
         return -value, -own
 
     def natural(self, parameters: Array) -> tuple[float, Array]:
         """Return log-likelihood and slopes in thresholds, coefficients and sd."""
-        rows, c = self.rows, self.rows.n_thresholds
+        c = self.n_thresholds
         edges = np.r_[-np.inf, parameters[:c], np.inf]
-        shift = rows.fixed @ parameters[c : c + rows.fixed.shape[1]]
-        upper, lower = edges[rows.answer + 1] - shift, edges[rows.answer] - shift
-        if rows.person is None:
+        shift = self.fixed @ parameters[c : c + self.fixed.shape[1]]
+        upper, lower = edges[self.answer + 1] - shift, edges[self.answer] - shift
+        if self.person is None:
             log_p, by_upper, by_lower = _log_share(upper, lower)
             return float(log_p.sum()), self._gathered(by_upper, by_lower)
         sd = float(parameters[-1])
         self._find_modes(upper, lower, sd)
         spread = 1 / np.sqrt(self._bend(upper, lower, sd))
         v = self.mode[:, None] + np.sqrt(2) * spread[:, None] * self.x  # persons by nodes
-        own = sd * v[rows.person]
+        own = sd * v[self.person]
         log_p, by_upper, by_lower = _log_share(upper[:, None] - own, lower[:, None] - own)
-        joint = np.add.reduceat(log_p, rows.starts) - v**2 / 2 + self.log_weight
+        joint = np.add.reduceat(log_p, self.starts) - v**2 / 2 + self.log_weight
         by_person = logsumexp(joint, axis=1)
-        weight = np.exp(joint - by_person[:, None])[rows.person]
+        weight = np.exp(joint - by_person[:, None])[self.person]
         value = by_person.sum() + (np.log(spread) - np.log(np.pi) / 2).sum()
-        along_sd = -(weight * (by_upper + by_lower) * v[rows.person]).sum()
+        along_sd = -(weight * (by_upper + by_lower) * v[self.person]).sum()
         return float(value), np.r_[
             self._gathered((weight * by_upper).sum(axis=1), (weight * by_lower).sum(axis=1)), along_sd
         ]
 
     def _gathered(self, by_upper: Array, by_lower: Array) -> Array:
         """Return slopes in thresholds and coefficients from those in each row's two edges."""
-        rows, c = self.rows, self.rows.n_thresholds
-        upper = np.bincount(rows.answer, by_upper, c + 1)[:c]
-        lower = np.bincount(rows.answer, by_lower, c + 1)[1:]
-        return np.r_[upper + lower, -rows.fixed.T @ (by_upper + by_lower)]
+        c = self.n_thresholds
+        upper = np.bincount(self.answer, by_upper, c + 1)[:c]
+        lower = np.bincount(self.answer, by_lower, c + 1)[1:]
+        return np.r_[upper + lower, -self.fixed.T @ (by_upper + by_lower)]
 
     def _find_modes(self, upper: Array, lower: Array, sd: float) -> None:
         """Newton's steps to the mode of each person's intercept; the density is log-concave."""
-        starts, person = self.rows.starts, self.rows.person
+        starts, person = self.starts, self.person
         for _ in range(_MODE_STEPS):
             own = sd * self.mode[person]
             slope = -sd * np.add.reduceat(1 - expit(upper - own) - expit(lower - own), starts) - self.mode
@@ -218,9 +211,9 @@ class _Integral:
 
     def _bend(self, upper: Array, lower: Array, sd: float) -> Array:
         """Return minus the second derivative of each person's log density at its mode."""
-        own = sd * self.mode[self.rows.person]
+        own = sd * self.mode[self.person]
         above, below = expit(upper - own), expit(lower - own)
-        return np.asarray(1 + sd**2 * np.add.reduceat(above * (1 - above) + below * (1 - below), self.rows.starts))
+        return np.asarray(1 + sd**2 * np.add.reduceat(above * (1 - above) + below * (1 - below), self.starts))
 
 
 def _log_share(upper: Array, lower: Array) -> tuple[Array, Array, Array]:

@@ -16,7 +16,7 @@ import numpy as np
 from scipy.special import fdtri, stdtrit
 
 from panel.stats.arrays import Array, Codes, ratio
-from panel.stats.comparing.group_means import f_tail, one_way
+from panel.stats.comparing.group_means import VarianceTables, one_way
 from panel.stats.mixed.moments import missing_patterns
 
 _NOTHING_TOLD = 1e-9  # eigenvalue, relative, below which the columns are only apart by rounding
@@ -228,57 +228,14 @@ def limits_of_h_and_k(p: int, df: float, level: float = 0.995) -> tuple[float, f
 _ONLY_ROUNDING = 1e-24  # sum of squares, relative to that of the scores: rounding leaves about 1e-31
 
 
-@dataclass(frozen=True, eq=False, slots=True)
-class OwnTables:
-    """Own tables of a assessors for q responses; (q, a) unless said otherwise.
+def own_tables(
+    response: Array, assessor: Codes, prototype: Codes, session: Codes | None = None
+) -> tuple[VarianceTables, Array]:
+    """Return the own tables of the prototypes after sessions, and session effects, of `response` (n, q).
 
-    Parameters
-    ----------
-    between, within
-        Sums of squares of the prototypes (after sessions) and of what is left.
-    df, df_error
-        Their degrees of freedom.
-    means
-        (q, a, p) prototype means at the average of the person's sessions; NaN where not scored.
-    sittings
-        (q, a, s) session effects, sum zero in each person; NaN where absent or not to be told from the prototypes.
-    counts
-        (q, a, p) number of scores.
-    residual
-        (n, q) what is left of each score, NaN where it is missing.
-    """
-
-    between: Array
-    within: Array
-    df: Array
-    df_error: Array
-    means: Array
-    sittings: Array
-    counts: Array
-    residual: Array
-
-    @property
-    def mean_square(self) -> Array:
-        """Mean square of what is left, the person's own repeatability variance; NaN where nothing was repeated."""
-        with np.errstate(divide="ignore", invalid="ignore"):
-            return np.asarray(np.where(self.df_error > 0, self.within / self.df_error, np.nan))
-
-    @property
-    def statistic(self) -> Array:
-        """F of the prototypes; NaN where it is not defined, infinite where the scores repeat exactly."""
-        with np.errstate(divide="ignore", invalid="ignore"):
-            return np.asarray(self.between / self.df / self.mean_square)
-
-    @property
-    def p_value(self) -> Array:
-        """Upper tail probability of F."""
-        return f_tail(self.statistic, self.df, self.df_error)
-
-
-def own_tables(response: Array, assessor: Codes, prototype: Codes, session: Codes | None = None) -> OwnTables:
-    """Return the own tables of `response` (n, q), NaN where missing; the codes (n,) count from 0.
-
-    Session effects that a person's prototypes already say (all of one prototype in one session) are left out.
+    NaN is a missing score; the codes (n,) count from 0. Means are at the average of the person's sessions. The session
+    effects (q, a, s) have sum zero in each person; NaN where absent or not to be told from the prototypes: those that a
+    person's prototypes already say (all of one prototype in one session) are left out.
     """
     if session is None or session.max() == 0:
         return _without_sessions(response, assessor, prototype)
@@ -293,17 +250,17 @@ def own_tables(response: Array, assessor: Codes, prototype: Codes, session: Code
             if not rows.any():
                 continue
             at = own[rows]
-            table = _one_person(response[np.ix_(at, chosen)], prototype[at], session[at])
+            table, effects = _one_person(response[np.ix_(at, chosen)], prototype[at], session[at])
             between[chosen, person], within[chosen, person] = table.between, table.within
             df[chosen, person], df_error[chosen, person] = table.df, table.df_error
             means[chosen[:, None], person, np.unique(prototype[at])] = table.means.T
-            sittings[chosen[:, None], person, np.unique(session[at])] = table.sittings.T
+            sittings[chosen[:, None], person, np.unique(session[at])] = effects.T
             counts[chosen, person] = np.bincount(prototype[at], minlength=p)
             residual[np.ix_(at, chosen)] = table.residual
-    return OwnTables(between, within, df, df_error, means, sittings, counts, residual)
+    return VarianceTables(between, within, df, df_error, means, counts, residual), sittings
 
 
-def _without_sessions(response: Array, assessor: Codes, prototype: Codes) -> OwnTables:
+def _without_sessions(response: Array, assessor: Codes, prototype: Codes) -> tuple[VarianceTables, Array]:
     """Return the own tables as one-way tables."""
     a, p = int(assessor.max()) + 1, int(prototype.max()) + 1
     tables = [one_way(response[assessor == person], prototype[assessor == person], p) for person in range(a)]
@@ -317,24 +274,11 @@ def _without_sessions(response: Array, assessor: Codes, prototype: Codes) -> Own
     within = np.where(within > _ONLY_ROUNDING * (between + within), within, 0.0)
     sittings = np.where(counts.sum(axis=2, keepdims=True) > 0, 0.0, np.nan)
     means = np.stack([table.means for table in tables], axis=1)
-    return OwnTables(between, within, np.maximum(df, 0), df_error, means, sittings, counts, residual)
+    return VarianceTables(between, within, np.maximum(df, 0), df_error, means, counts, residual), sittings
 
 
-@dataclass(frozen=True, eq=False, slots=True)
-class _OneTable:
-    """One person's table for the responses that share a pattern of missing scores."""
-
-    between: Array
-    within: Array
-    df: int
-    df_error: int
-    means: Array
-    sittings: Array
-    residual: Array
-
-
-def _one_person(scores: Array, prototype: Codes, session: Codes) -> _OneTable:
-    """Analyse the scores (n, q) of one person, none missing."""
+def _one_person(scores: Array, prototype: Codes, session: Codes) -> tuple[VarianceTables, Array]:
+    """Analyse the scores (n, q) of one person, none missing; means and session effects are (groups, q)."""
     centre = scores.mean(axis=0)
     y = scores - centre
     products, sessions = _indicators(prototype), _indicators(session)
@@ -350,8 +294,8 @@ def _one_person(scores: Array, prototype: Codes, session: Codes) -> _OneTable:
     first = coefficients[products.shape[1] :]
     effects = np.vstack([first, -first.sum(axis=0)]) if kept.all() else np.full((sessions.shape[1], y.shape[1]), np.nan)
     means = coefficients[: products.shape[1]] + centre
-    df, df_error = full.shape[1] - blank.shape[1], len(y) - full.shape[1]
-    return _OneTable(between, within, df, df_error, means, effects, y - fitted)
+    df, df_error = (np.asarray(float(n)) for n in (full.shape[1] - blank.shape[1], len(y) - full.shape[1]))
+    return VarianceTables(between, within, df, df_error, means, products.sum(axis=0), y - fitted), effects
 
 
 def _estimable(products: Array, contrasts: Array) -> np.ndarray:

@@ -13,7 +13,8 @@ import numpy as np
 from scipy.special import betainc, betaincc, fdtr, fdtrc, polygamma, psi, stdtr
 
 from panel.stats.arrays import Array, ratio
-from panel.stats.assessors.agreement import Agreement, OwnTables, column_effects
+from panel.stats.assessors.agreement import Agreement, column_effects
+from panel.stats.comparing.group_means import VarianceTables
 from panel.stats.mixed.inference import Estimates
 
 SCALE_SD = 0.2
@@ -190,7 +191,7 @@ class Repeats:
     independent: float
 
 
-def repeats(own: OwnTables) -> Repeats:
+def repeats(own: VarianceTables) -> Repeats:
     """Return how each assessor repeats against the others."""
     within, df = np.where(own.df_error > 0, own.within, 0.0), own.df_error
     others_df = df.sum(axis=1, keepdims=True) - df
@@ -214,7 +215,7 @@ def repeats(own: OwnTables) -> Repeats:
     )
 
 
-def _independent_attributes(own: OwnTables) -> float:
+def _independent_attributes(own: VarianceTables) -> float:
     """Return q^2 over the sum of the squared correlations of the residuals, from 1 to q.
 
     A mean of q variances of equal size scatters as if over so many independent ones. Squared correlations are freed
@@ -227,7 +228,7 @@ def _independent_attributes(own: OwnTables) -> float:
     return float(len(square) ** 2 / square.sum())
 
 
-def residual_correlations(own: OwnTables) -> Array:
+def residual_correlations(own: VarianceTables) -> Array:
     """Return the correlations (q, q) of the residuals of one sample, zero where an attribute leaves none."""
     filled = np.where(np.isfinite(own.residual), own.residual, 0.0)
     cross = filled.T @ filled

@@ -19,38 +19,48 @@ _NO_SPREAD = 1e-12
 
 
 @dataclass(frozen=True, eq=False, slots=True)
-class OneWay:
-    """One-way tables of q responses; (q,) unless said otherwise.
+class VarianceTables:
+    """Analyses of variance between groups for q responses; (q,), or of a persons each by itself (q, a).
 
-    `means` and `counts` are (q, groups), the mean NaN where a group has no score; `residual` is (n, q), NaN where a
-    score is missing. `df` and `df_error` count the groups and scores that are there.
+    Parameters
+    ----------
+    between, within
+        Sums of squares of the groups and of what is left.
+    df, df_error
+        Their degrees of freedom, by the groups and scores that are there.
+    means, counts
+        (q, groups) or (q, a, groups): means, NaN where a group has no score, and numbers of scores.
+    residual
+        (n, q) what is left of each score, NaN where it is missing.
     """
 
-    means: Array
-    counts: Array
-    residual: Array
     between: Array
     within: Array
     df: Array
     df_error: Array
+    means: Array
+    counts: Array
+    residual: Array
 
     @property
     def mean_square(self) -> Array:
-        """Mean square within groups; NaN where no group has two scores."""
-        return _ratio(self.within, self.df_error)
+        """Mean square of what is left, of a person the repeatability variance; NaN where nothing was repeated."""
+        with np.errstate(divide="ignore", invalid="ignore"):
+            return np.asarray(np.where(self.df_error > 0, self.within / self.df_error, np.nan))
 
     @property
     def statistic(self) -> Array:
-        """Mean square between over mean square within; infinite where nothing varies within, NaN if undefined."""
-        return _ratio(_ratio(self.between, self.df), self.mean_square)
+        """F of the groups; NaN where it is not defined, infinite where the scores repeat exactly."""
+        with np.errstate(divide="ignore", invalid="ignore"):
+            return np.asarray(self.between / self.df / self.mean_square)
 
     @property
     def p_value(self) -> Array:
-        """Upper tail probability of the statistic; NaN where that is not defined."""
+        """Upper tail probability of F; NaN where that is not defined."""
         return f_tail(self.statistic, self.df, self.df_error)
 
 
-def one_way(response: Array, group: Codes, n_groups: int | None = None) -> OneWay:
+def one_way(response: Array, group: Codes, n_groups: int | None = None) -> VarianceTables:
     """Return the one-way tables of `response` (n, q), NaN where missing, over the groups numbered in `group` (n,).
 
     `n_groups` is how many groups to have a place for; by default up to the highest number.
@@ -67,14 +77,14 @@ def one_way(response: Array, group: Codes, n_groups: int | None = None) -> OneWa
     rest = np.where(present, y - deviation.T[group], 0.0)
     grand = sums.sum(axis=1) / np.maximum(n, 1)
     groups = (counts > 0).sum(axis=1)
-    return OneWay(
-        means=np.where(counts > 0, deviation + centre[:, None], np.nan),
-        counts=counts,
-        residual=np.where(present, rest, np.nan),
+    return VarianceTables(
         between=(counts * (deviation - grand[:, None]) ** 2).sum(axis=1),
         within=(rest**2).sum(axis=0),
         df=(groups - 1).astype(float),
         df_error=(n - groups).astype(float),
+        means=np.where(counts > 0, deviation + centre[:, None], np.nan),
+        counts=counts,
+        residual=np.where(present, rest, np.nan),
     )
 
 
@@ -83,12 +93,6 @@ def f_tail(statistic: Array, df: Array | int, df_error: Array | int) -> Array:
     df, df_error = np.asarray(df, dtype=float), np.asarray(df_error, dtype=float)
     defined = (df > 0) & (df_error > 0)
     return np.where(defined, fdtrc(np.where(defined, df, 1.0), np.where(defined, df_error, 1.0), statistic), np.nan)
-
-
-def _ratio(above: Array, below: Array) -> Array:
-    """Return above / below: infinite where only the lower one is zero, NaN where both are."""
-    with np.errstate(divide="ignore", invalid="ignore"):
-        return np.asarray(above / below)
 
 
 # How far apart are the means of two groups of different people whose spreads may differ? Welch's t.
@@ -181,36 +185,27 @@ BATCH = 4  # batch within prototype: in no balanced stratum, but a random term l
 _SMALLEST_LEVEL = 1e-20  # of all squares; a mean square below is rounding, and its inverse stays a number
 
 
-@dataclass(frozen=True, eq=False, slots=True)
-class _Strata:
-    """Sums of squares (q, 4) and degrees of freedom (4,) of the random strata of balanced data.
-
-    The strata are assessor, assessor x prototype, assessor x session, and error, in this order; a stratum that
-    the data do not have (one session, nothing repeated) has no degree of freedom. In balanced data REML equals the
-    classical mixed analysis of variance; where a component would come out negative, its stratum is pooled with the
-    one it would be compared to (Searle, Casella & McCulloch 1992, Variance Components, ch. 4; the pooling of nested
-    strata is the isotonic regression of their mean squares).
-    """
-
-    sum_squares: Array
-    df: Array
-    shape: tuple[int, int, int, int]  # assessors, prototypes, sessions, repetitions
+# The strata of balanced data are assessor, assessor x prototype, assessor x session, and error, in this order; one that
+# the data do not have (one session, nothing repeated) has no degree of freedom. In balanced data REML equals the
+# classical mixed analysis of variance; where a component would come out negative, its stratum is pooled with the one
+# it would be compared to (Searle, Casella & McCulloch 1992, Variance Components, ch. 4; the pooling of nested strata
+# is the isotonic regression of their mean squares).
 
 
-def _balanced_strata(scores: Array) -> _Strata:
-    """Return the strata of `scores` (assessors, prototypes, sessions, repetitions, q)."""
-    return _Strata(_own_squares(scores).sum(axis=0), _df(*scores.shape[:4]), scores.shape[:4])
+def _balanced_strata(scores: Array) -> tuple[Array, Array]:
+    """Return sums of squares (q, 4) and degrees of freedom (4,) of `scores` (assessors, prototypes, sessions, r, q)."""
+    return _own_squares(scores).sum(axis=0), _df(*scores.shape[:4])
 
 
-def _strata_without_each(scores: Array) -> _Strata:
-    """Return the strata without each assessor in turn, the sums of squares (assessors q, 4).
+def _strata_without_each(scores: Array) -> tuple[Array, Array]:
+    """Return the same without each assessor in turn, the sums of squares (assessors q, 4).
 
     Squares about the mean of the assessors lose a / (a - 1) of the part of the one left out, error its own part.
     """
     a, p, s, r, q = scores.shape
     own = _own_squares(scores)
     lost = own * np.array([a / (a - 1)] * 3 + [1.0])
-    return _Strata((own.sum(axis=0) - lost).reshape(a * q, 4), _df(a - 1, p, s, r), (a - 1, p, s, r))
+    return (own.sum(axis=0) - lost).reshape(a * q, 4), _df(a - 1, p, s, r)
 
 
 def _own_squares(scores: Array) -> Array:
@@ -246,34 +241,34 @@ def relative_variances(scores: Array, terms: tuple[int, ...], *, without_each: b
     (assessors q, number of terms). Exact but in one case, an assessor variance of zero beside two that are not, where
     it is a start for iteration.
     """
-    strata = _strata_without_each(scores) if without_each else _balanced_strata(scores)
-    _, p, s, r = strata.shape
+    sum_squares, df = _strata_without_each(scores) if without_each else _balanced_strata(scores)
+    p, s, r = scores.shape[1:4]
     multiplier = {ASSESSOR: p * s * r, INTERACTION: s * r, SITTING: p * r}
-    best = np.full(len(strata.sum_squares), np.inf)
+    best = np.full(len(sum_squares), np.inf)
     chosen = np.zeros((len(best), len(terms)))
     for kept in product((True, False), repeat=len(terms)):
         active = {term for term, keep in zip(terms, kept, strict=True) if keep}
-        level = _pooled_levels(strata, active)
+        level = _pooled_levels(sum_squares, df, active)
         error = level[:, _ERROR]
         excess = {ASSESSOR: level[:, ASSESSOR] - level[:, INTERACTION] - level[:, SITTING] + error}
         excess |= {term: level[:, term] - error for term in (INTERACTION, SITTING)}
         ratio = np.stack([excess[t] / multiplier[t] / error if t in active else 0 * error for t in terms], axis=1)
-        criterion = (strata.df * np.log(level) + strata.sum_squares / level).sum(axis=1)
+        criterion = (df * np.log(level) + sum_squares / level).sum(axis=1)
         better = (ratio >= 0).all(axis=1) & (criterion < best)
         best = np.where(better, criterion, best)
         chosen = np.where(better[:, None], ratio, chosen)
     return chosen
 
 
-def _pooled_levels(strata: _Strata, active: set[int]) -> Array:
+def _pooled_levels(sum_squares: Array, df: Array, active: set[int]) -> Array:
     """Return the expected mean squares (q, 4) when only the `active` components are above zero."""
     parent = {INTERACTION: _ERROR, SITTING: _ERROR}
     group = {stratum: stratum if stratum in active else parent[stratum] for stratum in (INTERACTION, SITTING)}
     group[_ERROR] = _ERROR
     above = [stratum for stratum in (INTERACTION, SITTING) if stratum in active]
     group[ASSESSOR] = ASSESSOR if ASSESSOR in active else (above[0] if above else _ERROR)
-    level = np.empty_like(strata.sum_squares)
+    level = np.empty_like(sum_squares)
     for stratum in range(4):
         together = [other for other in range(4) if group[other] == group[stratum]]
-        level[:, stratum] = strata.sum_squares[:, together].sum(axis=1) / max(strata.df[together].sum(), 1.0)
-    return np.maximum(level, _SMALLEST_LEVEL * strata.sum_squares.sum(axis=1, keepdims=True) + np.finfo(float).tiny)
+        level[:, stratum] = sum_squares[:, together].sum(axis=1) / max(df[together].sum(), 1.0)
+    return np.maximum(level, _SMALLEST_LEVEL * sum_squares.sum(axis=1, keepdims=True) + np.finfo(float).tiny)

@@ -169,8 +169,6 @@ class MixtureFit:
         itself).
     residual_ss, df_error
         Sum of squares of the residuals, and its degrees of freedom.
-    r_squared, adjusted_r_squared
-        About the mean, also where the model has no intercept.
     statistic, df, p_value
         F test that the blend makes no difference.
     """
@@ -182,8 +180,6 @@ class MixtureFit:
     left_out: Array
     residual_ss: float
     df_error: int
-    r_squared: float
-    adjusted_r_squared: float
     statistic: float
     df: int
     p_value: float
@@ -248,8 +244,6 @@ def fit_mixture(shares: ArrayLike, y: ArrayLike, order: Order, *, form: Form = "
         left_out=y - left,
         residual_ss=residual_ss,
         df_error=df_error,
-        r_squared=1 - residual_ss / total_ss,
-        adjusted_r_squared=1 - mean_square * (len(y) - 1) / total_ss,
         statistic=float(statistic),
         df=df,
         p_value=float(fdtrc(df, df_error, statistic)) if np.isfinite(statistic) else float("nan"),
@@ -287,8 +281,6 @@ class LinearFit:
         (p, responses) and (X'X)^-1.
     residual_variance, df
         Mean square of the residuals of each response on `df` degrees of freedom; NaN where there are none.
-    leverage
-        (rows,) the diagonal of X (X'X)^-1 X'.
     left_out
         (rows, responses) the prediction of each row from all others; NaN where a row cannot be predicted without
         itself.
@@ -298,7 +290,6 @@ class LinearFit:
     inverse: Array
     residual_variance: Array
     df: int
-    leverage: Array
     left_out: Array
 
 
@@ -325,7 +316,6 @@ def fit_linear(X: ArrayLike, Y: ArrayLike) -> LinearFit:
         inverse=(Vt.T / s**2) @ Vt,
         residual_variance=squares / df if df > 0 else np.full(Y.shape[1], np.nan),
         df=df,
-        leverage=leverage,
         left_out=Y - residual / spare[:, None],
     )
 

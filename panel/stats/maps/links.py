@@ -14,7 +14,6 @@ projection on the scores before and r_1 = y. Sources: Wold, Ruhe, Wold and Dunn 
 
 from __future__ import annotations
 
-from dataclasses import dataclass
 from itertools import permutations
 from math import factorial
 from typing import Any
@@ -94,25 +93,6 @@ def _slopes(X: Array, Y: Array) -> Array:
 # taken for a property.
 
 
-@dataclass(frozen=True, eq=False, slots=True)
-class Drivers:
-    """What may be said for each response.
-
-    Parameters
-    ----------
-    best
-        Number of the candidate with the closest correlation; -1 where no candidate stands out.
-    named
-        Number of the descriptor that may be named; -1 where none may.
-    in_running
-        (columns, responses) the best and every column that explains the response as well as it does.
-    """
-
-    best: NDArray[np.int64]
-    named: NDArray[np.int64]
-    in_running: NDArray[np.bool_]
-
-
 def p_over_moves(r: Array, moves: int) -> Array:
     """Return the two-sided p-values of correlations held to `moves` + 1 rows; NaN with fewer than two moves."""
     df = moves - 1
@@ -134,8 +114,12 @@ def name_drivers(
     possible: NDArray[np.bool_],
     refused: NDArray[np.bool_],
     level: float = 0.95,
-) -> Drivers:
+) -> tuple[NDArray[np.int64], NDArray[np.bool_]]:
     """Name at most one column for each response, or say which cannot be told apart.
+
+    Returns the number of the column named for each response, -1 where none may be, and (columns, responses) which are
+    in the running: the best and every column that explains the response as well as it does; none where nothing stands
+    out.
 
     A response has a best candidate if the candidate with the closest correlation stands out among all questions
     (`p_seen` below 1 - `level`). In the running with it are all `possible` columns, candidates or not, whose
@@ -171,7 +155,7 @@ def name_drivers(
         sure = p_named[best, response] < alpha
     in_running = _in_running(r, r_between, best, moves + 1, alpha, possible) & seen
     named = seen & sure & (in_running.sum(axis=0) == 1) & ~refused[best, response]
-    return Drivers(np.where(seen, best, -1), np.where(named, best, -1), in_running)
+    return np.where(named, best, -1), in_running
 
 
 def _in_running(

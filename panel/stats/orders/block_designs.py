@@ -17,7 +17,6 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 from contextlib import suppress
-from dataclasses import dataclass
 from functools import cache
 from itertools import combinations
 from math import comb, gcd, isqrt
@@ -33,42 +32,27 @@ _MOST_STEPS = 20_000  # of the search with one symmetry
 _MOST_MULTIPLES = 4  # of the smallest possible number of blocks, tried before all possible blocks are taken
 
 
-@dataclass(frozen=True, slots=True)
-class _BlockNumbers:
-    """Numbers of a balanced design: `t` samples, blocks of `k`, `b` blocks, `r` blocks per sample, `lam` per pair."""
-
-    t: int
-    k: int
-    b: int
-    r: int
-    lam: int
-
-
-def _block_numbers(t: int, k: int, b: int) -> _BlockNumbers:
+def _block_numbers(t: int, k: int, b: int) -> tuple[int, int]:
     """Return r and lambda of a balanced design with these numbers."""
-    numbers = _smallest_numbers(t, k)
+    smallest = _fewest_blocks(t, k)
     reason = _impossible(t, k, b)
     if reason:
         raise ModelError(
             f"{t} samples in {b} blocks of {k} cannot be balanced: {reason}. The smallest possible number of blocks is "
-            f"{numbers.b}; any number can be nearly balanced."
+            f"{smallest}; any number can be nearly balanced."
         )
-    return _numbers(t, k, b)
+    r = b * k // t
+    return r, r * (k - 1) // (t - 1)
 
 
-def _smallest_numbers(t: int, k: int) -> _BlockNumbers:
-    """Return the smallest numbers that nothing known here forbids; whether such a design exists is not said."""
+def _fewest_blocks(t: int, k: int) -> int:
+    """Return the smallest b that nothing known here forbids; whether such a design exists is not said."""
     if not 2 <= k < t:
         raise ModelError(f"Blocks of {k} out of {t} samples are none: a block holds at least 2, and fewer than all.")
     b = step = t // gcd(t, k)  # so that every sample stands in a whole number of blocks
     while _impossible(t, k, b):
         b += step
-    return _numbers(t, k, b)
-
-
-def _numbers(t: int, k: int, b: int) -> _BlockNumbers:
-    r = b * k // t
-    return _BlockNumbers(t, k, b, r, r * (k - 1) // (t - 1))
+    return b
 
 
 def _impossible(t: int, k: int, b: int) -> str:
@@ -95,13 +79,13 @@ def _balanced_blocks(t: int, k: int, b: int | None = None) -> Whole:
     Designs are searched among those that a symmetry maps onto themselves (cyclic, or cyclic in parts); larger ones are
     put together from smaller ones. Whatever is returned has been checked to be balanced.
     """
-    smallest = _smallest_numbers(t, k)
+    smallest = _fewest_blocks(t, k)
     if b is None:
-        sizes = [size for size in range(smallest.b, _MOST_MULTIPLES * smallest.b + 1) if not _impossible(t, k, size)]
+        sizes = [size for size in range(smallest, _MOST_MULTIPLES * smallest + 1) if not _impossible(t, k, size)]
         sizes.append(comb(t, k))  # all possible blocks: always balanced
     else:
-        whole = _block_numbers(t, k, b).b
-        sizes = [size for size in range(smallest.b, whole + 1) if not whole % size and not _impossible(t, k, size)]
+        _block_numbers(t, k, b)  # says so if they cannot be
+        sizes = [size for size in range(smallest, b + 1) if not b % size and not _impossible(t, k, size)]
     for size in sizes:
         found = _searched(t, k, size)
         if found is not None:
@@ -136,7 +120,7 @@ def _searched(t: int, k: int, b: int) -> Whole | None:
     if comb(t, k) > _MOST_SUBSETS:
         return None
     for cycles in _symmetries(t):
-        found = _symmetric(t, k, _block_numbers(t, k, b), cycles)
+        found = _symmetric(t, k, _block_numbers(t, k, b)[1], cycles)
         if found is not None and _is_balanced(found, t):
             return found
     return None
@@ -154,7 +138,7 @@ def _symmetries(t: int) -> list[tuple[int, ...]]:
     return [cycles for cycles in tried if max(cycles) > 1]
 
 
-def _symmetric(t: int, k: int, numbers: _BlockNumbers, cycles: tuple[int, ...]) -> Whole | None:
+def _symmetric(t: int, k: int, lam: int, cycles: tuple[int, ...]) -> Whole | None:
     """Search blocks that a permutation with these cycles maps onto each other (Kramer and Mesner 1976).
 
     Blocks then come in whole orbits, and so do pairs: wanted are block orbits that meet each pair lambda times.
@@ -168,8 +152,8 @@ def _symmetric(t: int, k: int, numbers: _BlockNumbers, cycles: tuple[int, ...]) 
             covers[number, pair_of[pair]] += len(orbit)
     # an orbit of blocks meets every pair of one orbit equally often
     covers //= np.array([len(orbit) for orbit in pair_orbits])
-    usable = np.flatnonzero((covers <= numbers.lam).all(axis=1))
-    chosen = _exact_cover(covers[usable], numbers.lam)
+    usable = np.flatnonzero((covers <= lam).all(axis=1))
+    chosen = _exact_cover(covers[usable], lam)
     if chosen is None:
         return None
     return np.array(sorted(block for place in chosen for block in block_orbits[usable[place]]), dtype=np.int64)
@@ -269,7 +253,7 @@ def nearly_balanced_blocks(t: int, k: int, b: int, rng: np.random.Generator) -> 
     ModelError
         If there can be no blocks of this size.
     """
-    size = _smallest_numbers(t, k).b
+    size = _fewest_blocks(t, k)
     whole = np.empty((0, k), dtype=np.int64)
     if size <= b:
         # possible by the numbers, but perhaps not found: then all blocks are searched by exchange

@@ -11,7 +11,7 @@ from panel.stats.assessors.departures import _ALLOWED, _independent_attributes, 
 def table(cube):
     """Own tables of scores (a, p, k, q)."""
     person, product, _ = (grid.ravel() for grid in np.indices(cube.shape[:3]))
-    return own_tables(cube.reshape(-1, cube.shape[3]), person, product)
+    return own_tables(cube.reshape(-1, cube.shape[3]), person, product)[0]
 
 
 def test_k_at_the_limit_of_astm_e691_has_p_of_half_a_per_cent():
