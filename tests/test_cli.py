@@ -293,6 +293,8 @@ def test_plan_without_swaps_gives_servings_and_their_balance():
     assert {row["what"] for row in found["balance"]} >= {"place", "carry-over"}
     assert found == answer("plan", DEMO, "--replicates", "2", "--seed", "3")
     assert "A plan is no permission" in run("plan", DEMO, "--all").stdout
+    part = answer("plan", DEMO, "--per-session", "4", "--sessions", "1")
+    assert len(part["servings"]) == 4 * len({row["assessor"] for row in part["servings"]})
     assert len(run("plan", DEMO).stdout.splitlines()) <= 30
 
 

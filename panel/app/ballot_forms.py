@@ -9,6 +9,7 @@ import sys
 import time
 from dataclasses import replace
 from tempfile import TemporaryFile
+from typing import Any
 
 import numpy as np
 import pandas as pd
@@ -487,6 +488,18 @@ def _compare(record: BallotRecord, session: str, names: Naming) -> None:
 # Writing a serving plan into a study that has none: codes, orders, places, and the seal of the key.
 
 
+SESSIONS = "Sessions a person comes to"
+SESSIONS_HELP = (
+    "Blank: as many as it takes to try everything. Fewer: everybody tries a part, every two about equally often."
+)
+
+
+def whole_or_none(text: str) -> int | None:
+    """Return the number of sessions that was typed, None where none was: as many as trying everything takes."""
+    number = typed_number(text, SESSIONS)
+    return None if number is None else int(number)
+
+
 def usual_servings(study: StudyInUse) -> Told:
     """Return what is told of a plan of servings in which everybody gets each sample once."""
     return tell_servings(plan_study(study.study, np.random.default_rng(1)), study.answers.names)
@@ -501,20 +514,22 @@ def serving_form(study: StudyInUse) -> None:
         "The page Servings shows how good such a plan is."
     )
     with st.form("serving plan"):
-        left, middle, right = st.columns(3)
+        left, middle, third, right = st.columns(4)
         replicates = left.text_input("Times each sample is scored", "2")
         most = middle.text_input("Samples in a session at most", str(MOST_PER_SESSION))
+        sessions = third.text_input(SESSIONS, "", help=SESSIONS_HELP)
         seed = right.text_input("Seed of the order", "1")
         who = st.text_input("Who makes the plan (not the panel leader: whoever makes it may know the key)")
         if st.form_submit_button("Write the plan into the study"):
-            _write_plan(study, (replicates or "", most or "", seed or ""), who or "")
+            _write_plan(study, (replicates or "", most or "", seed or ""), sessions or "", who or "")
 
 
-def _write_plan(study: StudyInUse, typed: tuple[str, str, str], who: str) -> None:
+def _write_plan(study: StudyInUse, typed: tuple[str, str, str], sessions: str, who: str) -> None:
     try:
         words = ("The number of times", "The number of samples", "The seed")
         replicates, most, seed = (int(typed_number(text, name) or 1) for text, name in zip(typed, words, strict=True))
-        plan = plan_study(study.study, np.random.default_rng(seed), replicates=replicates, per_session=most)
+        how: dict[str, Any] = {"replicates": replicates, "per_session": most, "sessions": whole_or_none(sessions)}
+        plan = plan_study(study.study, np.random.default_rng(seed), **how)
         done = "The serving plan is in the study, its key is sealed."
         said = keep(study, lambda now: with_plan(now, plan, who), done, who=who)
     except PanelError as error:

@@ -50,6 +50,12 @@ if TYPE_CHECKING:
 )
 @click.option("--replicates", type=int, default=1, show_default=True, help="Servings: how often everybody gets each.")
 @click.option("--per-session", type=int, default=8, show_default=True, help="Servings: most samples in one session.")
+@click.option(
+    "--sessions",
+    type=int,
+    default=None,
+    help="Servings: sessions each person comes to, if too few to try everything: then everybody tries a part.",
+)
 @click.option("--seed", type=int, default=1, show_default=True, help="Servings: seed of codes and orders.")
 @click.option("--keep", "who", default="", metavar="NAME", help="Servings: write them into the study, made by NAME.")
 @click.option("--all", "everything", is_flag=True, help="Also what else there is to say: servings with codes, methods.")
@@ -61,6 +67,7 @@ def plan(
     make: str,
     replicates: int,
     per_session: int,
+    sessions: int | None,
     seed: int,
     who: str,
     everything: bool,
@@ -68,12 +75,13 @@ def plan(
 ) -> None:
     """Plan servings: codes, orders, balance. With --swaps: the prototypes to make, so that swaps can be told apart."""
     opened = open_path(study)
+    how = {"replicates": replicates, "per_session": per_session, "sessions": sessions}
     if who:
-        _keep_servings(study, opened, replicates, per_session, seed, who)
+        _keep_servings(study, opened, how, seed, who)
     elif swaps:
         _plan_prototypes(opened, swaps, base, make, everything=everything, as_json=as_json)
     else:
-        _plan_servings(opened, replicates, per_session, seed, everything=everything, as_json=as_json)
+        _plan_servings(opened, how, seed, everything=everything, as_json=as_json)
 
 
 def _plan_prototypes(
@@ -99,16 +107,14 @@ def _plan_prototypes(
     print_table(shown(SWAPS, result, told.names))
 
 
-def _plan_servings(
-    opened: Study, replicates: int, per_session: int, seed: int, *, everything: bool, as_json: bool
-) -> None:
+def _plan_servings(opened: Study, how: dict[str, Any], seed: int, *, everything: bool, as_json: bool) -> None:
     """Plan who gets what, when, under which code and where."""
     import numpy as np
 
     from panel.plan.study_plan import plan_study
 
-    result = plan_study(opened, np.random.default_rng(seed), replicates=replicates, per_session=per_session)
-    weighed = _weigh_batches(opened, replicates)
+    result = plan_study(opened, np.random.default_rng(seed), **how)
+    weighed = _weigh_batches(opened, how["replicates"])
     if as_json:
         balance = result.balance
         content: dict[str, Any] = {"servings": result.servings, "balance": balance.summary, "gaps": result.gaps}
@@ -134,7 +140,7 @@ def _plan_servings(
             print_lines(weighed.method, *weighed.notes)
 
 
-def _keep_servings(folder: Path, seen: Study, replicates: int, per_session: int, seed: int, who: str) -> None:
+def _keep_servings(folder: Path, seen: Study, how: dict[str, Any], seed: int, who: str) -> None:
     """Write a plan of servings into a study that has none, and seal its key."""
     import numpy as np
 
@@ -145,7 +151,7 @@ def _keep_servings(folder: Path, seen: Study, replicates: int, per_session: int,
         raise StudyError(
             "The study has a serving plan. One more session is written by: afterfeel set STUDY session PROTOTYPES."
         )
-    made = plan_study(seen, np.random.default_rng(seed), replicates=replicates, per_session=per_session)
+    made = plan_study(seen, np.random.default_rng(seed), **how)
     save(folder, seen, lambda now: with_plan(now, made, who), who=who, what="The serving plan was written.")
     print_lines("The serving plan is in the study, its key is sealed.")
 

@@ -329,6 +329,8 @@ def _session_orders(
             f"{sessions} would not make everybody try a part. Leave the number of sessions out and ask for replicates "
             "instead."
         )
+    if sessions is not None and replicates > 1:
+        raise ModelError("Who tries a part tries it once. Ask for one replicate, or leave the number of sessions out.")
     if needed == 1:
         rows = serving_orders(n, t, replicates, rng).tolist()
     elif sessions is None:

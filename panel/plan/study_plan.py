@@ -10,6 +10,7 @@ from collections.abc import Mapping, Sequence
 from dataclasses import replace
 from datetime import UTC, datetime
 from itertools import combinations
+from typing import Any
 
 import numpy as np
 import pandas as pd
@@ -62,6 +63,7 @@ def plan_study(
     prototypes: Sequence[str] | None = None,
     replicates: int = 1,
     per_session: int = MOST_PER_SESSION,
+    sessions: int | None = None,
 ) -> ServingPlan:
     """Plan the servings of a study for its trained assessors; nobody is served what she must avoid.
 
@@ -69,7 +71,7 @@ def plan_study(
     ----------
     prototypes
         By default those of the study whose role is not `reference`.
-    replicates, per_session
+    replicates, per_session, sessions
         As in `panel.plan.orders.plan_servings`.
 
     Raises
@@ -82,9 +84,8 @@ def plan_study(
     if strangers:
         raise ModelError(f"The study has no prototype {strangers[0]!r}. Add it to the table of prototypes.")
     match = match_allergens(study, people, also=served)
-    plan = plan_servings(
-        served, people, rng, replicates=replicates, per_session=per_session, forbidden=match["forbidden"]
-    )
+    how: dict[str, Any] = {"replicates": replicates, "per_session": per_session, "sessions": sessions}
+    plan = plan_servings(served, people, rng, **how, forbidden=match["forbidden"])
     return replace(plan, notes=(*_serving_confounds(plan.servings), *plan.notes, *_open_questions(match)))
 
 

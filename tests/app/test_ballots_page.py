@@ -123,6 +123,25 @@ def test_a_plan_is_written_with_the_seal_of_its_key(tmp_path: Path, monkeypatch:
     assert any(button.label == "Prepare the ballots" for button in app.button)
 
 
+def test_a_plan_in_which_everybody_tries_a_part_is_written(tmp_path: Path, monkeypatch: pytest.MonkeyPatch):
+    monkeypatch.delenv("AFTERFEEL_DATABASE_URL", raising=False)
+    tables = {name: table for name, table in ballot_study().tables.items() if name != "servings"}
+    folder = in_use(Study(tables, ballot_study().facts), tmp_path / "hills", monkeypatch)
+    app = page()
+    for label, text in (("Times each sample is scored", "1"), ("Samples in a session at most", "2")):
+        labelled(app.text_input, label).set_value(text)
+    labelled(app.text_input, "Sessions a person comes to").set_value("one")
+    app.text_input[-1].set_value("trainer")
+    labelled(app.button, "Write the plan into the study").click().run()
+    assert "Sessions a person comes to cannot be read: 'one' is not a number." in shown(app)
+    labelled(app.text_input, "Sessions a person comes to").set_value("1")
+    labelled(app.button, "Write the plan into the study").click().run()
+    assert not app.exception
+    servings = read_folder(folder).table("servings")
+    assert set(servings.groupby("assessor")["prototype"].nunique()) == {2}
+    assert set(servings.groupby("prototype")["assessor"].nunique()) == {2}  # 3 people, 2 of 3 each
+
+
 def test_the_leader_sees_codes_and_no_prototypes(folder: Path):
     app = prepared(folder)
     seen = shown(app) + " ".join(str(frame.value) for frame in app.table)

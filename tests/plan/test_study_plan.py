@@ -26,6 +26,16 @@ def test_trained_assessors_get_the_prototypes_of_the_study():
     assert len(result.servings) == 32
 
 
+def test_who_comes_too_seldom_to_try_everything_tries_a_part():
+    study = small_study()
+    result = plan(study, per_session=2, sessions=1)
+    assert set(result.servings.groupby("assessor")["prototype"].nunique()) == {2}
+    assert set(result.servings.groupby("prototype")["assessor"].nunique()) == {2}  # 4 people, 2 of 4 each
+    assert "each tries 2 of them" in result.method
+    with pytest.raises(ModelError, match="Who tries a part tries it once"):
+        plan(study, replicates=2, per_session=2, sessions=1)
+
+
 def test_consumers_are_left_out_and_references_unless_asked_for():
     study = small_study()
     prototypes = study.table("prototypes").assign(role=["benchmark", "prototype", "prototype", "reference"])

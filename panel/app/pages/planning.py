@@ -12,7 +12,7 @@ import pandas as pd
 import streamlit as st
 
 from panel.answers import DIFFERENCES
-from panel.app.ballot_forms import usual_servings
+from panel.app.ballot_forms import SESSIONS, SESSIONS_HELP, usual_servings, whole_or_none
 from panel.app.guide import ASKED_TO_JOIN
 from panel.app.state import StudyInUse
 from panel.app.widgets import (
@@ -321,15 +321,16 @@ def _ends_asked(study: StudyInUse) -> tuple[float, float] | None:
 def _serving_plan(study: StudyInUse, repeats: int) -> None:
     """Show a plan of servings: the trays of a session, how even it is, and the key on demand."""
     answer = st.container()
-    left, middle, right = st.columns(3)
+    left, middle, third, right = st.columns(4)
     with left:
         per_session = _number(study, "Samples in a session at most", MOST_PER_SESSION)
-    with middle:
+    typed = middle.text_input(SESSIONS, "", key=study.choice(SESSIONS), help=SESSIONS_HELP)
+    sessions = attempt(whole_or_none, typed or "")
+    with third:
         seed = _number(study, "Seed of the order", 1)
-    rng, asked = np.random.default_rng(seed), f"servings {(repeats, per_session, seed)}"
-    plan: ServingPlan | None = attempt(
-        _once, study.key, asked, lambda: plan_study(study.study, rng, replicates=repeats, per_session=per_session)
-    )
+    rng, asked = np.random.default_rng(seed), f"servings {(repeats, per_session, sessions, seed)}"
+    how: dict[str, Any] = {"replicates": repeats, "per_session": per_session, "sessions": sessions}
+    plan: ServingPlan | None = attempt(_once, study.key, asked, lambda: plan_study(study.study, rng, **how))
     if plan is None:
         study.lacking.append(usual_servings)
         return
