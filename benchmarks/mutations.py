@@ -32,6 +32,7 @@ import scipy.stats  # noqa: F401
 ROOT = Path(__file__).resolve().parents[1]
 LAYERS = ("stats", "models", "claims", "views")
 SECONDS = 600
+_FAILED = "failed.txt"
 _COMPARED: dict[type[ast.cmpop], type[ast.cmpop]] = {
     ast.Lt: ast.GtE, ast.GtE: ast.Lt, ast.Gt: ast.LtE, ast.LtE: ast.Gt, ast.Eq: ast.NotEq, ast.NotEq: ast.Eq,
     ast.In: ast.NotIn, ast.NotIn: ast.In, ast.Is: ast.IsNot, ast.IsNot: ast.Is,
@@ -127,14 +128,19 @@ def _holds(function: ast.FunctionDef, line: int) -> bool:
 
 
 class _InOrder:
-    """Lets pytest run the files in the order they are given in."""
+    """Lets pytest run the files in the order they are given in, and notes in which of them a test failed."""
 
-    def __init__(self, files: list[str]) -> None:
+    def __init__(self, copy: Path, files: list[str]) -> None:
+        self.failed = copy / _FAILED
         self.place = {name: place for place, name in enumerate(files)}
 
     @pytest.hookimpl(trylast=True)
     def pytest_collection_modifyitems(self, items: list[pytest.Item]) -> None:
         items.sort(key=lambda item: self.place.get(item.nodeid.partition("::")[0], 0))
+
+    def pytest_runtest_logreport(self, report: pytest.TestReport) -> None:
+        if report.failed:
+            self.failed.write_text(report.nodeid.partition("::")[0], encoding="utf-8")
 
 
 def _forked(copy: Path, files: list[str], around: Callable[[Callable[[], int]], int]) -> int | None:
@@ -148,7 +154,7 @@ def _forked(copy: Path, files: list[str], around: Callable[[Callable[[], int]], 
         ended = 70  # as where pytest itself fell
         try:
             ended = around(
-                lambda: int(pytest.main(["-x", "-p", "no:cacheprovider", *files], plugins=[_InOrder(files)]))
+                lambda: int(pytest.main(["-x", "-p", "no:cacheprovider", *files], plugins=[_InOrder(copy, files)]))
             )
         finally:
             os._exit(ended)
@@ -214,7 +220,7 @@ def main() -> None:
         (path, at) for path in files for at in range(len(list(places(ast.parse(path.read_text(encoding="utf-8"))))))
     ]
     drawn = random.Random(asked.seed).sample(every, min(asked.sample, len(every)))  # no secret
-    told = Counter[tuple[str, str]]()
+    told, noticing = Counter[tuple[str, str]](), Counter[tuple[Path, str]]()
     with tempfile.TemporaryDirectory() as folder:
         copy = Path(folder) / "checkout"
         shutil.copytree(ROOT, copy, ignore=shutil.ignore_patterns(".venv", ".git", "*_cache", "__pycache__", "site"))
@@ -231,9 +237,12 @@ def main() -> None:
             target.write_text(changed, encoding="utf-8")
             here = f"{path.relative_to(ROOT)}:{function}"
             tests = [name for name, functions in calls[layer].items() if here in functions]
-            tests.sort(key=lambda name: path.stem not in name)
+            tests.sort(key=lambda name: (path.stem not in name, -noticing[path, name]))
             began = time.monotonic()
+            (copy / _FAILED).unlink(missing_ok=True)
             became = noticed(copy, tests)
+            if (copy / _FAILED).exists():  # what noticed a fault in this module is asked first about the next
+                noticing[path, (copy / _FAILED).read_text(encoding="utf-8")] += 1
             target.write_text(source, encoding="utf-8")
             told[layer, became] += 1
             took = f"{len(tests)} files, {time.monotonic() - began:.0f} s"
