@@ -32,9 +32,9 @@ _TOP = {"liking": 9, "just_about_right": 5, "agreement": 5}
 KINDS = (*_KINDS, "check_all", "person")
 _RANKS = r"\brank|rang\b|reihenfolge|classement|ordre de"
 _HALVES = re.compile(r"\s*(?:[:|/]|\s[-\u2013\u2014])\s+")  # between what is asked and of what
-_SPAN = r"(\d+)\s*(?:-|\u2013|to|bis|\u00e0|a)\s*(\d+)"
+_SPAN = r"(\d{1,4})\s*(?:-|\u2013|to|bis|\u00e0|a)\s*(\d{1,4})"
 _ENDS = re.compile(rf"\((?:[^()]*/[^()]*|[^()]*{_SPAN}[^()]*|\s*\d+\s*=[^()]*)\)\s*$")  # the scale, after the question
-_END = re.compile(r"(\d+)\s*=\s*([^,;/()=\d]+)")  # what a point of it is called
+_END = re.compile(r"(\d{1,4})\s*=\s*([^,;/()=\d]+)")  # what a point of it is called
 _WHICH = r"(?:which|what|welche[srn]?|quel(?:le)?s?|cual|que|quale|che) "
 _COLUMNS = ("column", "prototype", "question", "kind", "noticed")
 _MOSTLY = 0.8  # share of the filled cells that must be known answers; the rest is told
@@ -235,7 +235,8 @@ def _answer(cell: str, kind: str, heading: str) -> str:
     if kind == "check_all" and len(plain := _plain(cell)) > 1 and heading_words(heading).endswith(plain):
         return "1"  # a ticked box may say its own words
     typed = cell.strip()
-    return str(_TOP[kind] + 1 - int(typed)) if typed.isdecimal() and _is_turned(heading, kind) else typed
+    points = list(map(str, range(1, _TOP.get(kind, 0) + 1)))
+    return points[-1 - points.index(typed)] if typed in points and _is_turned(heading, kind) else typed
 
 
 def _is_turned(heading: str, kind: str) -> bool:
@@ -264,7 +265,7 @@ def _kind(heading: str, cells: Sequence[str], prototypes: Sequence[str]) -> tupl
     if re.search(_RANKS, heading, re.IGNORECASE):
         return "", "not read: ranks; ask which of two is preferred"
     for kind in sorted(_TOP, key=lambda each: each != called):
-        strange = [c for c in given if not _worded(c, kind) and not (c.isdecimal() and 1 <= int(c) <= _TOP[kind])]
+        strange = [c for c in given if not _worded(c, kind) and c not in map(str, range(1, _TOP[kind] + 1))]
         worded = [cell for cell in given if _worded(cell, kind)]
         enough = sum(given[cell] for cell in strange) <= (1 - _MOSTLY) * given.total()
         if enough and (worded or kind == called):
