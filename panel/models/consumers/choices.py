@@ -151,9 +151,11 @@ class Preferences:
     ways
         One row for each question, direction and way to treat votes for no preference: `question prototype versus way
         count base share told_low told_high told_level p_value needed unsurpassed_needed parity_low parity_high
-        p_unsurpassed p_parity superior unsurpassed parity`. `p_value` is one-sided, that no more than half prefer
-        `prototype`. The interval leaves as much out on either side as each test may err: it lies above half where
-        `prototype` is preferred, above the lower margin where it is unsurpassed, within both at parity.
+        p_preferred p_unsurpassed p_parity superior preferred unsurpassed parity`. `p_value` is one-sided, that no more
+        than half prefer `prototype`; `superior` is for a prototype named beforehand, `preferred` for whichever of the
+        two is ahead, each side at half the error. The interval leaves as much out on either side as each test may err:
+        it lies above half where `prototype` is superior, above the lower margin where it is unsurpassed, within both at
+        parity.
     """
 
     counts: pd.DataFrame
@@ -290,9 +292,11 @@ def _one_way(count: float, base: int, row: Mapping[str, Any], level: float) -> d
         "unsurpassed_needed": fewest,
         "parity_low": fewest,
         "parity_high": most,
+        "p_preferred": min(2 * p_value, 1.0),
         "p_unsurpassed": p_unsurpassed,
         "p_parity": p_parity,
         "superior": decides and sure >= needed,
+        "preferred": decides and sure >= int(minimum_count(base, HALF, alpha / 2)),
         "unsurpassed": decides and sure >= fewest,
         "parity": decides and fewest <= sure and possible <= most,
     }
@@ -302,7 +306,8 @@ def _method(level: float) -> str:
     percent = f"{100 * (1 - level):g} %"
     return (
         f"Exact binomial tests of the counts, each one-sided at {percent}, and Clopper and Pearson's interval that "
-        "leaves out as much on either side, so that it decides them all. Superior: more than half prefer it. "
+        "leaves out as much on either side, so that it decides them all. Superior: more than half prefer it, which "
+        "holds for one that was named beforehand; that either is preferred takes half the error on each side. "
         "Unsurpassed: more than half less the margin do. Parity: between half less and half "
         "plus the margin (two one-sided tests). Votes for no preference are treated in three ways: left out; split "
         "equally between the two, an odd half vote counted against what is to be shown; counted among those who do not "

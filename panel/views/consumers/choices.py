@@ -318,7 +318,7 @@ def _preferred_figure(result: Preferences, width: float = BROAD) -> Figure:
         lines.append(
             {
                 **{"share": own["share"], "ci_low": own["told_low"], "ci_high": own["told_high"]},
-                "filled": any(_all(ways, str(row[each]), "superior") for each in ("prototype", "versus")),
+                "filled": any(_all(ways, str(row[each]), "preferred") for each in ("prototype", "versus")),
                 "dotted": HALF,
                 "full": row["needed"] / base if base else np.nan,
                 "name": f"{row['prototype']} rather than {row['versus']}",
@@ -438,15 +438,17 @@ def _preference_headline(result: Preferences) -> str:
     for row in result.counts.to_dict("records"):
         ways = _ways(result, row)
         one, other = row["prototype"], row["versus"]
-        superior = [name for name in (one, other) if _all(ways, name, "superior")]
-        if superior:
-            less = other if superior[0] == one else one
-            parts.append(f"{superior[0]} is preferred to {less}, however votes for no preference are counted")
+        ahead = [name for name in (one, other) if _all(ways, name, "superior")]
+        less = one if ahead == [other] else other
+        if ahead and _all(ways, ahead[0], "preferred"):
+            parts.append(f"{ahead[0]} is preferred to {less}, however votes for no preference are counted")
         elif row["repeated"]:
             parts.append(f"{one} and {other}: people answered more than once, which the counts do not allow for")
+        elif ahead:
+            parts.append(f"{ahead[0]} would be preferred to {less} had it been named beforehand, not else")
         elif _all(ways, one, "parity"):
             parts.append(f"{one} and {other} are preferred alike, however votes for no preference are counted")
-        elif ways["superior"].any():
+        elif ways["preferred"].any():
             parts.append(
                 f"{one} and {other}: a preference is shown in some ways of counting votes for no preference, not in all"
             )
@@ -476,12 +478,14 @@ def _verdicts(ways: pd.DataFrame, row: Mapping[Any, Any]) -> list[str]:
         return []
     lines = []
     low, high = typed_share(HALF - row["margin"]), typed_share(HALF + row["margin"])
-    for kind, words in (
-        ("superior", "{} is preferred by more than half"),
-        ("unsurpassed", f"{{}} is preferred by more than {low}, so not surpassed by the other by more than the margin"),
-    ):
-        for name in (row["prototype"], row["versus"]):
-            lines += _in_ways(ways, name, kind, words.format(name))
+    both = (row["prototype"], row["versus"])
+    for name in both:
+        ahead = f"{name} is preferred by more than half"
+        either = _in_ways(ways, name, "preferred", ahead)
+        lines += either or _in_ways(ways, name, "superior", f"{ahead}, had it been named beforehand")
+    for name in both:
+        words = f"{name} is preferred by more than {low}, so not surpassed by the other by more than the margin"
+        lines += _in_ways(ways, name, "unsurpassed", words)
     lines += _in_ways(ways, row["prototype"], "parity", f"Preference is at parity, between {low} and {high}")
     mine = ways.loc[ways["prototype"] == row["prototype"]]
     other = ways.loc[ways["prototype"] == row["versus"]]
@@ -499,7 +503,9 @@ def _in_ways(ways: pd.DataFrame, name: str, kind: str, words: str) -> list[str]:
     shown = [str(way) for way in rows.loc[rows[kind], "way"]]
     if not shown:
         return []
-    column = {"superior": "p_value", "unsurpassed": "p_unsurpassed", "parity": "p_parity"}[kind]
+    column = {"superior": "p_value", "preferred": "p_preferred", "unsurpassed": "p_unsurpassed", "parity": "p_parity"}[
+        kind
+    ]
     worst = p_words(rows.loc[rows[kind], column].max())
     if len(shown) == len(WAYS):
         return [f"{words}, however votes for no preference are counted ({worst} at the most)."]

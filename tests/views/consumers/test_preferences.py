@@ -1,5 +1,7 @@
 """Sentences about preferences: counts, ways of counting, order, and the paradox."""
 
+from scipy.stats import binom, binomtest
+
 from panel.models.consumers.choices import count_preferences
 from panel.study.naming import Naming
 from panel.views.consumers.choices import _preference_headline, tell_preferences
@@ -51,9 +53,21 @@ def test_a_preference_that_depends_on_the_way_of_counting():
     )
     told = [line for line in lines(60, 38, 22) if "more than half" in line]
     assert told == [
-        "P4 is preferred by more than half, only with votes for no preference left out and split equally "
-        "(p = 0.027 at the most)."
+        "P4 is preferred by more than half, only with votes for no preference left out (p = 0.033 at the most)."
     ]
+
+
+def test_whichever_comes_out_ahead_is_named_in_no_more_than_5_per_cent_of_coin_tosses():
+    for n in (20, 47, 100):
+        named = [mine for mine in range(n + 1) if "is preferred to" in _preference_headline(counted(mine, n - mine))]
+        assert binom.pmf(named, n, 0.5).sum() <= 0.05
+        assert binomtest(max(set(range(n + 1)) - set(named)), n).pvalue > 0.05  # and in no fewer than there may be
+
+
+def test_a_preference_that_counts_only_for_one_named_beforehand_says_so():
+    result = counted(33, 19)  # one-sided p = 0.035, two-sided 0.070 (scipy's binomtest)
+    assert _preference_headline(result) == "P4 would be preferred to P1 had it been named beforehand, not else."
+    assert any("more than half, had it been named beforehand" in line for line in told_of(result))
 
 
 def test_nothing_shown():
