@@ -61,12 +61,12 @@ class _Reader(Cursor):
     """The steps of the grammar: each takes the next words if it can do something with them."""
 
     def rewritten(self) -> Tokens:
-        """Return the words as one says them straight: it for its own name, 93 of 100 for all but 7 of 100."""
+        """Return the words as one says them straight: this formula for its name, 93 of 100 for all but 7 of 100."""
         tokens = self.tokens
         for place in range(len(tokens) - 1, -1, -1):
             length, named = longest(self.names.prototypes, tokens, place)
             if length and named == self.own and not any(self.entry("role", place + more)[0] for more in range(length)):
-                tokens = (*tokens[:place], "it", *tokens[place + length :])
+                tokens = (*tokens[:place], "this", "formula", *tokens[place + length :])
         self.tokens = tokens
         for place in [place for place, word in enumerate(tokens) if word == "would"]:
             length = self.entry("people", place + 1)[0] or int(tokens[place + 1 : place + 2] == ("they",))
@@ -100,30 +100,28 @@ class _Reader(Cursor):
         self.end()
 
     def end(self) -> None:
-        """Put question and answer together; leave over a last word that asks for another one after it."""
-        core = said_once(self.found.core, self.found.pauses)
-        self.found.core = list(core if self.question is None else self.answer_to(self.question, core))
-        if self.than_own and not (self.found.turned or self.found.degree == "nothing"):
-            self.found.left_over.append("than")
-        self.found.left_over += [word for word, open_ in (("whether", self.asking), ("of", self.to_list)) if open_]
-        if self.found.has("not_other") and self.found.family != "preference":
-            self.found.left_over.append("not")
-        words, flat = [chunk.words for chunk in self.found.core], degree_of(self.found.core[:1]) == "positive"
-        broken = "so" in words and ("as" not in words or words.index("so") + 2 in self.found.pauses)
-        broken = broken or (
-            flat and self.found.degree == "parity" and 1 in self.found.pauses and not re.search(NOUN, words[0])
+        """Put question and answer together; leave over words that ask for others, which do not come."""
+        found, core = self.found, said_once(self.found.core, self.found.pauses)
+        found.core = list(core if self.question is None else self.answer_to(self.question, core))
+        words, previous = [chunk.words for chunk in found.core], self.names.roles.get("previous")
+        flat = degree_of(found.core[:1]) == "positive" and found.degree == "parity" and 1 in found.pauses
+        so = "so" in words and ("as" not in words or words.index("so") + 2 in found.pauses)
+        last = found.chunks[-1] if found.chunks else Entry("")
+        ends = last.words.split()[-1:] == [token for token in self.tokens if token not in SILENT][-1:]
+        alone = (
+            ("than", self.than_own and not (found.turned or found.degree == "nothing")),
+            ("whether", self.asking),
+            ("of", self.to_list),
+            ("not", found.has("not_other") and found.family != "preference"),
+            ("so", so or (flat and not re.search(NOUN, words[0]))),  # skin so soft! As with our previous lotion
+            ("they", found.has("range") and "they" in self.tokens),  # we tested three: they were the least greasy
+            ("before", found.has("earlier") and previous not in found.comparators),
+            ("both", found.has("both") and not found.comparators),
+            (last.words, last.value == 0 and ends and last.words not in found.left_over),
         )
-        self.found.left_over += words[:1] if broken else []  # so soft! As with our previous lotion
-        changes = any(self.entry("changes", place)[0] for place in range(len(self.tokens)))
-        self.found.left_over += self.found.words_for("site")[:1] if changes else []  # reduces oiliness of your skin
-        if self.found.has("earlier") and self.names.roles.get("previous") not in self.found.comparators:
-            self.found.left_over.append("before")
-        if self.found.has("both") and not self.found.comparators:
-            self.found.left_over.append("both")
-        last = self.found.chunks[-1] if self.found.chunks else Entry("")
-        ends = [token for token in self.tokens if token not in SILENT][-1:]
-        if last.value == 0 and last.words.split()[-1:] == ends and last.words not in self.found.left_over:
-            self.found.left_over.append(last.words)
+        found.left_over += [word for word, left in alone if left]
+        if any(self.entry("changes", place)[0] for place in range(len(self.tokens))):
+            found.left_over += found.words_for("site")[:1]  # reduces the oiliness of your skin
 
     def share(self) -> bool:
         """`84 %`, `8 in 10`, `49 of 58`, `more than half`, `most users`."""
@@ -147,7 +145,8 @@ class _Reader(Cursor):
                 length = bound + 2 + between + out_of
                 return self.take_share(Share(value, whole, least, self.words(length)), length)
             of_them = self.entry("of_them", start + 1)[0]
-            if self.found.bases and self.people_speak(start + 1 + of_them):
+            agreed = of_them and [chunk.part for chunk in self.found.chunks[-1:]] == ["agree"]  # agreed 87 of them
+            if self.found.bases and (agreed or self.people_speak(start + 1 + of_them)):
                 length = bound + 1 + of_them
                 return self.take_share(Share(value, self.found.bases[-1], least, self.words(length)), length)
         length, part = self.entry("fraction", start)
@@ -214,6 +213,13 @@ class _Reader(Cursor):
                 return False
         if value is None:
             return False
+        after, told = self.place + length, self.tokens[: self.place]
+        noted = told.count("(") > told.count(")")  # (home-use test, 100 users), test with 100 users
+        noted = noted or (
+            self.words(1) in ("with", "of") and [each.part for each in self.found.chunks[-1:]] == ["test"]
+        )
+        spoken = self.people_speak(after + self.entry("people", after)[0]) or not noted
+        self.found.all_said = self.found.all_said or (spoken and whose == "people")
         self.found.bases.append(value)
         self.found.whose.append(whose)
         self.place += length
@@ -267,13 +273,15 @@ class _Reader(Cursor):
 
     def age(self) -> bool:
         """`aged 21 to 63`."""
-        length = self.entry("aged")[0]
+        length, entry = self.entry("aged")
         start = self.place + length
-        low, high = number_at(self.tokens, start), number_at(self.tokens, start + 2)
-        if not length or low is None or high is None or self.tokens[start + 1] not in ("to", "and", "-"):
+        end = start + 1 + (self.tokens[start + 1 : start + 2] in (("to",), ("and",), ("-",)))
+        low, high = number_at(self.tokens, start), number_at(self.tokens, end)
+        years = self.entry("years", end + 1)[0]
+        if not (years or (length and entry.family != "open")) or low is None or high is None:
             return False
         self.found.ages = f"{low:g} to {high:g}"
-        self.place = start + 3
+        self.place = end + 1 + years
         return True
 
     def comparison(self) -> bool:
@@ -324,25 +332,27 @@ class _Reader(Cursor):
         while self.place < len(self.tokens) and self.tokens[self.place] in (*_JOINS, "nor", "("):
             before, self.place = self.place, self.place + 1
             self.place += before + 1 < len(self.tokens) and self.tokens[self.place] in _JOINS
+            which = self.words(self.entry("apposition")[0])
+            self.place += len(which.split())
             if not self.comparator():
+                self.found.left_over += [which] if which else []
                 self.place = before
                 return
-            own, apart = (
-                self.found.comparators,
-                self.tokens[before] in (",", "(") and self.tokens[before + 1] not in _JOINS,
-            )
-            if apart and own[-1] == own[-2] and len(own[-1]) == 1:  # P1, our previous cream
+            own, again = self.found.comparators, self.tokens[before] in (",", "(")  # P1, our previous cream
+            if again and self.tokens[before + 1] not in _JOINS and own[-1] == own[-2] and len(own[-1]) == 1:
                 own.pop()
 
     def listed(self) -> bool:
         """`of the three: ours, the previous one and P3`, after the range was named."""
         start, own = self.place, 0
-        of_two = self.tokens[start] in ("between", "given")
-        after_range = self.found.has("range") and (self.to_list or self.tokens[start - 1] in (":", "(", "-", ","))
+        marked = self.tokens[start - 1] in (":", "(", "-", ",")
+        word = self.tokens[start] in ("between", "given")
+        of_two = word or (marked and [chunk.part for chunk in self.found.chunks[-1:]] == ["both"])  # the two, P1 and P4
+        after_range = self.found.has("range") and (self.to_list or marked)
         if not (after_range or of_two) or self.found.comparators:
             return False
-        self.place += of_two
-        while self.place < len(self.tokens):
+        self.place += word
+        while self.place < len(self.tokens) and not (of_two and own and self.found.comparators):
             here = self.place
             end = self.own_product(here) or here
             own += end > here
@@ -356,6 +366,7 @@ class _Reader(Cursor):
             (of_two and len(named) == 1) or len(named) + 1 == len(set(self.names.prototypes.values()))
         ):
             self.to_list = False
+            self.of_several()
             return True
         self.found.comparators.clear()
         return self.back_to(start)
@@ -382,7 +393,8 @@ class _Reader(Cursor):
 
     def begins_other(self, before: str) -> bool:
         """Return whether the name of another one may begin here as a subject; after `neither` also a bare name."""
-        return self.tokens[self.place] in (*OURS, *BEFORE_OTHER) or before == "neither"
+        joined = before in ("and", "neither") and self.place - 1 in (0, self.noun_to)  # this cream and P1
+        return self.tokens[self.place] in (*OURS, *BEFORE_OTHER) or before == "neither" or joined
 
     def ingredient(self) -> bool:
         """`contains shea butter`, `thanks to C13-15 Alkane`; an ingredient that is only named gets the credit."""
@@ -427,6 +439,7 @@ class _Reader(Cursor):
         start = self.place + self.entry("among")[0]
         start += self.tokens[start : start + 1] == ("the",)
         three = number_at(self.tokens, start) == len(set(self.names.prototypes.values()))
+        three = three and (start > self.place or self.tokens[start - 1] in ("tested", "compared"))
         numbered = self.entry("range_of", start + 1) if three else (0, Entry(""))  # three of our butters
         length, entry = numbered if numbered[0] else self.entry("range_of")
         length += start + 1 - self.place if numbered[0] else 0
@@ -482,7 +495,7 @@ class _Reader(Cursor):
     def statement(self) -> bool:
         """Take what is said of a property: the words of the statement itself, the longest phrase first."""
         for length, entry in entries_at(self.tokens, self.place):
-            if entry.part == "site" and self.product_at(self.place) > length:
+            if entry.part == "site" and max(self.product_at(self.place), self.plural_at(self.place)) > length:
                 continue
             if entry.part == "site" and self.tokens[self.place - 1] == "by":  # made by hand
                 continue
@@ -513,7 +526,7 @@ class _Reader(Cursor):
         """Take a question and what ends it, a mark or a pause after `whether`: what is said of it is answered below."""
         if self.question is not None and self.entry("aux")[0] and self.after_verb(self.place) > self.place:
             return self.take(self.entry("aux")[0], Entry("function", "yes"))  # 74 % of users would
-        length = self.entry("whether")[0]
+        length = 0 if self.entry("than")[0] else self.entry("whether")[0]
         if length and not self.found.shares and self.question is None:
             self.place, self.asking = self.place + length, True
             return True

@@ -83,22 +83,15 @@ class Materials:
 
     def from_one(self, attribute: str, prototype: str) -> pd.DataFrame:
         """Return the differences of all others from `prototype` on an attribute, adjusted together (Dunnett)."""
-        key = (self.panel.together(attribute), prototype)
-        if key not in self._from_one:
-            self._from_one[key] = self.panel.from_one(attribute, prototype, self.level)
-        rows = self._from_one[key]
+        key = ("from one", self.panel.together(attribute), prototype)
+        rows: pd.DataFrame = self._kept(key, lambda: self.panel.from_one(attribute, prototype, self.level))
         return rows.loc[rows["attribute"] == attribute].reset_index(drop=True)
-
-    @cached_property
-    def _from_one(self) -> dict[tuple[tuple[str, ...], str], pd.DataFrame]:
-        return {}
 
     def agreed(self, prototype: str, question: str) -> Counted:
         """Return how many agreed with the sentence `question` about a prototype."""
-        key = (prototype, question)
-        if key not in self._agreed:
-            self._agreed[key] = _count_agreed(self.study, self._agreement, prototype, question)
-        return self._agreed[key]
+        key, rows = ("agreed", prototype, question), self._agreement
+        found: Counted = self._kept(key, lambda: _count_agreed(self.study, rows, prototype, question))
+        return found
 
     @property
     def voted_in(self) -> tuple[str, ...]:
@@ -111,10 +104,6 @@ class Materials:
         answers = named_rows(self.study, "answers")
         answers = answers.loc[answers["kind"] == "agreement"]
         return answers.loc[answers["answer"].str.strip() != ""]
-
-    @cached_property
-    def _agreed(self) -> dict[tuple[str, str], Counted]:
-        return {}
 
     @cached_property
     def compared(self) -> Differences | None:
@@ -168,24 +157,22 @@ class Materials:
 
     def read(self, sentence: str, own: str = "") -> Reading:
         """Return what a sentence says, about the prototype `own` where it is named; each is read once."""
-        if (sentence, own) not in self._readings:
-            self._readings[sentence, own] = read_sentence(sentence, self.names, own)
-        return self._readings[sentence, own]
-
-    @cached_property
-    def _readings(self) -> dict[tuple[str, str], Reading]:
-        return {}
+        found: Reading = self._kept(("read", sentence, own), lambda: read_sentence(sentence, self.names, own))
+        return found
 
     def once(self, what: Callable[[Claim, Materials], Any], claim: Claim) -> Any:
         """Return `what` of a claim; sentences of one statement share it, unless it rests on the words themselves."""
         by_words = claim.kind == "ingredient_attribution" or not (claim.attribute or claim.question)
         key = (what.__name__, repr(replace(claim, number=0, claim=claim.claim if by_words else "")))
-        if key not in self._told_once:
-            self._told_once[key] = what(claim, self)
-        return self._told_once[key]
+        return self._kept(key, lambda: what(claim, self))
+
+    def _kept(self, key: tuple[object, ...], make: Callable[[], Any]) -> Any:
+        if key not in self._made:
+            self._made[key] = make()
+        return self._made[key]
 
     @cached_property
-    def _told_once(self) -> dict[tuple[str, str], Any]:
+    def _made(self) -> dict[tuple[object, ...], Any]:
         return {}
 
     def setting(self, kind: str, name: str) -> float:

@@ -8,6 +8,7 @@ import unicodedata
 from collections.abc import Iterator, Mapping
 from dataclasses import dataclass
 from datetime import datetime
+from fnmatch import fnmatchcase
 from functools import cache, lru_cache
 from itertools import product
 from types import MappingProxyType
@@ -46,7 +47,13 @@ def names_of(study: Study) -> Names:
     told = [str(study.facts.get(fact, "")) for fact in ("title", "purpose")] + [
         str(row.get("words")) for row in asked(study)
     ]
-    purpose = frozenset(beginning(word) for text in told for word in words_of(text) if len(word) > _SHORT)
+    refused = [str(phrase) for phrase in shared_table("claim_refused_en")["phrase"]]
+    purpose = frozenset(
+        beginning(word)
+        for text in told
+        for word in words_of(text)
+        if len(word) > _SHORT and not any(fnmatchcase(word, phrase) for phrase in refused)
+    )
     return Names(prototypes, roles, _ingredients(study), types, titles, attributes, purpose)
 
 
@@ -151,7 +158,7 @@ _CONTRACTIONS = {
     r"(?<=[a-z])'ll\b": " will",
     r"(?<=[a-z])'ve\b": " have",
 }
-SILENT = frozenset(".,;:!()\"“”„«»'-*†‡§")
+SILENT = frozenset(".,;:!()\"“”„«»'-*†‡§•·")
 """Marks that say nothing; every other sign is a word that has to be accounted for."""
 
 

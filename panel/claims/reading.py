@@ -92,6 +92,7 @@ class Reading:
     `order` holds those and the parts of the statement as they follow each other: a question in words of its own is
     known by it. `turned`: the one compared with is the subject; `joint`: it is one of two subjects. `pauses` are the
     places in `core` at which there was one. `said_of`: the product, a place or people, where that stands just before.
+    `all_said`: as many as are named are told to have said so.
     """
 
     core: list[Entry] = field(default_factory=list)
@@ -115,6 +116,7 @@ class Reading:
     turned: bool = False
     joint: bool = False
     said_of: str = ""
+    all_said: bool = False
 
     @property
     def degree(self) -> str:
@@ -198,7 +200,7 @@ def _meaning(core: Sequence[Entry]) -> tuple[object, ...]:
         {"negated": "absent", "superlative": "comparative"}.get(degree, degree),
         sign_of(core),
         {chunk.family for chunk in core} - {""},
-        {chunk.asked_as for chunk in core},
+        {chunk.asked_as for chunk in core} - {""},
     )
 
 
@@ -248,9 +250,16 @@ class Cursor:
         after = self.tokens[self.place - 1] if self.place else ""
         after = self.tokens[self.place - 2] if after in (*OURS, "your", "their", "my") and self.place > 1 else after
         self.place += length
+        if entry.part == "range":
+            self.of_several()
         if entry.part in ("product", "people") or (entry.part == "site" and after not in _IN_PLACE):
             self.noun, self.noun_to = entry.family if entry.part == "site" else entry.part, self.place
         return True
+
+    def of_several(self) -> None:
+        """Leave over what is said of all that were compared: the three butters tested are the least greasy."""
+        if self.words(1) in ("are", "were", "feel", "felt", "leave", "have"):
+            self.found.left_over.append(self.words(1))
 
     def bind(self, entry: Entry, length: int) -> None:
         """Leave over what should turn the next thing said and stands apart from it: `no question: greasy`."""

@@ -434,6 +434,9 @@ def _on_shares(claim: Claim, evidence: Evidence, materials: Materials, reading: 
     if reading.shares and not told:
         message = "The sentence quotes a share and does not say of whom."
         yield _change("share of whom", message, "Say who agreed.", "informed decision-making")
+    if reading.all_said and not reading.shares and counted < 1:
+        message = f"The sentence names {number(reading.bases[0])} people as if all agreed; {percent(counted)} did."
+        yield _change("share not said", message, "Say the share.", "honesty")
     least = floor(materials.study, "least_share") / 100
     if claim.kind == "agreement" and not reading.shares and counted < least - SLACK:
         yield _change(
