@@ -205,6 +205,13 @@ def test_the_limit_and_the_margin_of_not_worse_stand_on_the_side_of_the_claim(ca
     assert abs(bound) < 5  # closer to nought than the margin: not worse is shown
 
 
+def test_a_mean_just_on_the_claimed_side_of_its_bar_is_nothing_against_it():
+    mean = judge_claims(judged(FILM, grease(20, 40))).claims["estimate"].iloc[0]
+    for beyond, against in ((0.5, False), (-0.5, True)):
+        found = judge_claims(judged((*FILM[:2], FILM[2] | {"bar": mean + beyond}), grease(20, 40)))
+        assert (found.claims["verdict"].iloc[0] == NOT_SUPPORTED) == against
+
+
 def test_the_table_has_a_case_for_and_against_every_kind():
     kinds = set(shared_table("claim_kinds")["kind"])
     positive = {case[1] for case, _, expected in CASES if expected in (SUPPORTED, IN_BATCHES, WITH_WORDING)}
