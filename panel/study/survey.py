@@ -7,7 +7,7 @@ from collections import Counter
 from collections.abc import Collection, Mapping, Sequence
 from dataclasses import replace
 from functools import cache
-from itertools import chain
+from itertools import chain, product
 
 import pandas as pd
 
@@ -316,12 +316,13 @@ def _sided(question: str, plain: tuple[str, ...]) -> Mapping[str, str]:
 
 def _is_much(word: str, question: str, beside: Collection[str]) -> bool | None:
     """Return whether `too` much of an adjective is too much of what is asked; None if that cannot be told."""
-    much, opposites = _opposites()
+    pairs = _opposites()
+    others = {less for more, less in pairs if more == word} | {more for more, less in pairs if less == word}
     asked = heading_words(question).split()
-    named = {one for one in {word, *opposites.get(word, ()), *beside} if _is_in(one, asked)}
-    if named and not (word in named and named & opposites.get(word, frozenset())):
+    named = {one for one in {word, *others, *beside} if _is_in(one, asked)}
+    if named and not (word in named and named & others):
         return word in named
-    return word in much if word in opposites else None
+    return any(more == word for more, _ in pairs) if others else None
 
 
 def _is_in(word: str, asked: Sequence[str]) -> bool:
@@ -331,21 +332,12 @@ def _is_in(word: str, asked: Sequence[str]) -> bool:
 
 
 @cache
-def _opposites() -> tuple[frozenset[str], Mapping[str, frozenset[str]]]:
-    """Return the adjectives that are the more of two, and each adjective with its opposites."""
+def _opposites() -> frozenset[tuple[str, str]]:
+    """Return adjectives with their opposites, the more of the two first."""
     rows = shared_table("answer_words")
-    own = rows.loc[rows["kind"] == "opposite"]
-    pairs = {
-        (heading_words(more), heading_words(less))
-        for much, all_ in zip(own["answer"], own["words"], strict=True)
-        for more in much.split("; ")
-        for less in all_.split("; ")
-    }
-    each = chain(pairs, ((less, more) for more, less in pairs))
-    opposites: dict[str, frozenset[str]] = {}
-    for one, other in each:
-        opposites[one] = opposites.get(one, frozenset()) | {other}
-    return frozenset(more for more, _ in pairs), opposites
+    own = rows.loc[rows["kind"] == "opposite", ["answer", "words"]]
+    each = (product(more.split("; "), less.split("; ")) for more, less in own.itertuples(index=False))
+    return frozenset((heading_words(more), heading_words(less)) for more, less in chain(*each))
 
 
 def _worded(cell: str, known: Mapping[str, str]) -> str:
@@ -370,10 +362,9 @@ def _answer(cell: str, kind: str, heading: str, known: Mapping[str, str]) -> str
     if typed not in map(str, range(1, top + 1)):
         return typed
     point = top + 1 - int(typed) if _is_turned(heading, kind, known) else int(typed)
-    if top == _TOP[kind]:
-        return str(point)
-    right = (top + 1) // 2  # just right; of more or fewer points than five the sides are kept
-    return "3" if point == right else "24"[point > right] if 1 < point < top or top == 3 else "15"[point > right]
+    side = 2 * point - top - 1  # of more or fewer points than five the sides are kept
+    end = 2 if point in (1, top) and top > 3 else 1
+    return str(point) if top == _TOP[kind] else str(3 + end * ((side > 0) - (side < 0)))
 
 
 def _ends(heading: str) -> list[str]:
@@ -391,11 +382,12 @@ def _top(heading: str, kind: str) -> int:
 def _is_turned(heading: str, kind: str, known: Mapping[str, str]) -> bool:
     """Return True if a heading says that the lowest number is the most: `1 = strongly agree`."""
     ends = [(int(number), _worded(words, known)) for number, words in _END.findall(heading)]
-    said = [(number, int(word)) for number, word in ends if word.isdecimal()]
-    if kind == "just_about_right":
-        said = [(number, point) for number, point in said if point != 3]
-        return len(said) > 1 and min(said)[1] > max(said)[1]
-    return bool(said) and all(number == _TOP.get(kind, 0) + 1 - point != point for number, point in said)
+    sides = [
+        (2 * number - _top(heading, kind) - 1) * (2 * int(word) - _TOP[kind] - 1)
+        for number, word in ends
+        if word.isdecimal()
+    ]
+    return any(sides) and max(sides) <= 0
 
 
 # Which kind of question a column is: from its answers where these are words, else from its heading.
