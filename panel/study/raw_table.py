@@ -142,7 +142,13 @@ def raw_table(file: RawFile, sheet: str = "", limits: Limits = UPLOADED) -> RawT
     if is_workbook(file):
         if len(content) > _MAX_BYTES:
             raise StudyError(f"{name} is larger than {_MAX_BYTES} bytes; keep only the table of scores.")
-        rows, notes = _sheet(content, name, sheet)
+        sheets, told = rows_of_file(file, sheet)
+        if not sheets:
+            raise StudyError(f"{name} holds no filled sheet.")
+        (chosen, rows), *others = sheets
+        notes = [f"Sheet {chosen!r} was read.", *told]
+        if others:
+            notes.append(f"Other sheets were not read: {', '.join(each for each, _ in others)}.")
         table = table_of_rows(rows, name, notes)
     elif other := _no_table(content):
         raise StudyError(f"{name} is {other}.")
@@ -166,12 +172,14 @@ def rows_of_file(
         return [], ()
     if is_workbook(file):
         with open_workbook(content, name) as (workbook, told):
-            found = []
-            for each in [sheet] if sheet else sheet_names(workbook):
-                if each in sheet_names(workbook) and (rows := sheet_rows(workbook, each)):
-                    fill_merged(workbook, each, rows)
-                    found.append((each, rows))
-            return found, told
+            names = sheet_names(workbook)
+            if sheet and sheet not in names:
+                raise StudyError(f"{name} has no sheet {sheet!r}; its sheets are {', '.join(names)}.")
+            found = [(each, rows) for each in ([sheet] if sheet else names) if (rows := sheet_rows(workbook, each))]
+            merged = [(each, below) for each, rows in found if (below := fill_merged(workbook, each, rows))]
+            where = [f"{counted(below, 'row')} of the sheet {each!r}" for each, below in merged]
+            filled = (f"The name above was used for {first_few(where)}, merged in the file.",) if where else ()
+            return found, (*filled, *told)
     if _no_table(content):
         return [], ()
     text = decode(content, name)[0]
@@ -189,27 +197,6 @@ def _no_table(content: bytes) -> str:
 
 
 _TITLES = 12  # lines that may stand above the headings
-
-
-def _sheet(content: bytes, name: str, sheet: str) -> tuple[list[list[str]], list[str]]:
-    """Return the rows of the sheet asked for, or of the first one that holds anything."""
-    with open_workbook(content, name) as (workbook, told):
-        names = sheet_names(workbook)
-        if sheet and sheet not in names:
-            raise StudyError(f"{name} has no sheet {sheet!r}; its sheets are {', '.join(names)}.")
-        for chosen in [sheet] if sheet else names:
-            if rows := sheet_rows(workbook, chosen):
-                break
-        else:
-            raise StudyError(f"{name} holds no filled sheet.")
-        below = fill_merged(workbook, chosen, rows)
-    notes = [f"Sheet {chosen!r} was read."]
-    if below:
-        notes.append(f"The name above was used for {counted(below, 'row')}, merged in the file.")
-    others = [one for one in names if one != chosen] if sheet else names[names.index(chosen) + 1 :]
-    if others:
-        notes.append(f"Other sheets were not read: {', '.join(others)}.")
-    return rows, [*notes, *told]
 
 
 def table_of_rows(
