@@ -109,10 +109,7 @@ def read_member(archive: zipfile.ZipFile, member: str, name: str) -> bytes:
 def _member_pieces(archive: zipfile.ZipFile, member: str, name: str) -> Iterator[bytes]:
     """Yield one file of an archive in pieces of at most 256 kB, so that no more is in memory than was asked for.
 
-    Raises
-    ------
-    StudyError
-        If the file is damaged or is not as long as the archive says; never more than one piece too late.
+    StudyError, never more than one piece too late, if it is damaged or not as long as the archive says.
     """
     try:
         declared = archive.getinfo(member)
@@ -154,11 +151,6 @@ def _workbook_parts(content: bytes, name: str) -> tuple[bytes, Counter[str]]:
     The reader lays a sheet out as a full grid, so one value in the last cell of an otherwise empty sheet would ask
     for hundreds of gigabytes, and gives each cell its own copy of a shared text. Both are counted here. It gets the
     parts packed anew, because two readers may understand a doctored archive in two ways.
-
-    Raises
-    ------
-    StudyError
-        If it is no .xlsx workbook, is damaged, or claims an area or an amount of text that would not fit.
     """
     archive = open_archive(content, name, _MAX_WORKBOOK)
     if "xl/workbook.xml" not in archive.namelist():

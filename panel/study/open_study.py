@@ -121,20 +121,7 @@ def workbook_bytes(study: Study) -> bytes:
 
 
 def _study_of_workbook(content: bytes, name: str) -> Study:
-    """Return the study in a workbook.
-
-    Parameters
-    ----------
-    content
-        The workbook's bytes.
-    name
-        Its name, for messages.
-
-    Raises
-    ------
-    StudyError
-        If it is no workbook or has none of the sheets of a study.
-    """
+    """Return the study in a workbook; StudyError if it is none or has none of the sheets of a study."""
     tables: dict[str, pd.DataFrame] = {}
     unread: list[tuple[str, ...]] = []
     facts: dict[str, Any] = {}
@@ -274,17 +261,7 @@ def zip_bytes(study: Study) -> bytes:
 def _study_of_zip(content: bytes, name: str) -> Study:
     """Return the study in a zip, at its top or in one folder. Nothing is unpacked onto the disk.
 
-    Parameters
-    ----------
-    content
-        The bytes of the zip.
-    name
-        Its name, for messages.
-
-    Raises
-    ------
-    StudyError
-        If it is no zip, holds no study or more than one, or names in it lead out of it.
+    StudyError if it is no zip, holds no study or more than one, or names in it lead out of it.
     """
     archive = open_archive(content, name)
     members = set(archive.namelist())

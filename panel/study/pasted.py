@@ -71,13 +71,7 @@ class Pasted:
 
 
 def _cells_of_block(text: str) -> list[list[str]]:
-    """Return the cells of a pasted block, row by row, all rows equally long; rows without anything are left out.
-
-    Raises
-    ------
-    StudyError
-        If nothing was pasted, or more than fits a table typed by hand.
-    """
+    """Return the cells of a pasted block, all rows equally long, empty ones left out; StudyError if there are none."""
     if not text.strip():
         raise StudyError("Nothing was pasted. Copy the cells in the spreadsheet and paste them here.")
     lines = text.strip("\r\n")
@@ -244,10 +238,7 @@ def _filled_up(
 ) -> list[str]:
     """Return the amounts of one formula with `q.s.` replaced by what is missing to 100 %, with this decimal sign.
 
-    Raises
-    ------
-    StudyError
-        If `q.s.` stands twice, another amount is missing or not read, or nothing is left to fill up.
+    StudyError if `q.s.` stands twice, another amount is missing or not read, or nothing is left to fill up.
     """
     places = [place for place, cell in enumerate(cells) if _FILLS_UP.fullmatch(cell)]
     if not places:

@@ -478,19 +478,7 @@ def _is_regular(content: bytes, delimiter: str) -> bool:
 def _text_rows(text: str, name: str, limits: Limits, delimiter: str = "") -> tuple[list[list[str]], str]:
     """Return the cells of a table in a text, line by line (an empty line is an empty list), and the delimiter.
 
-    Parameters
-    ----------
-    text, name
-        The text and the name of the file, for messages.
-    limits
-        What is read at most; reading stops there.
-    delimiter
-        The sign between the cells where it is known; else the file's first line may state it, or it is found.
-
-    Raises
-    ------
-    StudyError
-        If a quotation mark is not closed, or there are more rows, columns or cells than allowed.
+    StudyError if a quotation mark is not closed, or there are more rows, columns or cells than the limits allow.
     """
     stated = None if delimiter else _STATED_DELIMITER.match(text)
     delimiter = delimiter or (stated[1] if stated else find_delimiter(text))
@@ -518,20 +506,8 @@ def _text_rows(text: str, name: str, limits: Limits, delimiter: str = "") -> tup
 def _declared_delimiter(text: str, declared: str, columns: Collection[str]) -> str:
     """Return the declared sign between the cells, unless the header says that somebody saved the file with another.
 
-    Parameters
-    ----------
-    text
-        A table whose columns are known, such as one that a study describes.
-    declared
-        The sign that its description gives.
-    columns
-        Names of which at least one must be in its header. A sign that gives none is not taken, so a name that
-        holds another sign is not cut in two.
-
-    Returns
-    -------
-    str
-        The sign; the empty text if the first line states it, as spreadsheet programs write it.
+    A sign that gives none of the columns is not taken, so that a name which holds another sign is not cut in two. Empty
+    if the first line states the sign, as spreadsheet programs write it.
     """
     known = {column.casefold() for column in columns}
     stated = _STATED_DELIMITER.match(text)
