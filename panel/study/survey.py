@@ -35,9 +35,10 @@ _NO_ANSWERS = ("", "position", "person")
 _RANK = r"\brank|rang\b|classement"
 _RANKS = rf"{_RANK}|reihenfolge|ordre de"
 _TO_FIVE = "not read: numbers from 1 to 5; say what they are"
-_STATES = re.compile(  # how a statement begins
-    r"(?:it|its|i|my|the|this|feels|leaves|makes|es|sie|er|ich|meine?|die|das|der|lasst|zieht|il|elle|je|j|ma|mon|la|le"
-    r"|laisse|mi|me|el|se|deja|lascia|si) \w+ \w+"
+_STATES = re.compile(  # a statement: it does something, or the thing does
+    r"(?:it|i|feels|leaves|makes|es|sie|er|ich|zieht|hinterlasst|il|elle|je|j|laisse|me|se|deja|lascia|si) \w+ \w+"
+    r"|(?:my|the|this|meine?|die|das|der|dieser?|ma|la|le|el|mi|il) .*\b(?:is|are|feels?|has|leaves|makes|absorbs|"
+    r"spreads|looks|smells|ist|fuhlt|zieht|lasst|riecht|hat|est|laisse|sent|es|deja|se|e|lascia|si)\b.*"
 )
 _HALVES = re.compile(r"\s*(?:[:|/]|\s[-\u2013\u2014])\s+")  # between what is asked and of what
 _ENDS = re.compile(r"[(\[](?:[^()]*/[^()]*|\s*\d+\s*=[^()]*)[)\]]\s*$")  # the answers, after the question
@@ -129,9 +130,8 @@ def _is_order(question: str, columns: Sequence[Sequence[str]]) -> bool:
 def _as_beside(told: Mapping[str, tuple[str, str]]) -> dict[str, tuple[str, str]]:
     """Return statements with numbers as agreement where those beside them are in words, or say what 1 stands for."""
     agreed = [(head, noticed) for head, (kind, noticed) in told.items() if kind == "agreement"]
-    if not any("words" in noticed or _END.search(head) for head, noticed in agreed):
-        return {}
-    if any("turned" in noticed for _, noticed in agreed):
+    strong = any(re.search(r"\D [15](?:,|;| and|$)", noticed) or _END.search(head) for head, noticed in agreed)
+    if not strong or any("turned" in noticed for _, noticed in agreed):
         return {}
     read = "agreement", "1 is strongly disagree and 5 strongly agree, as beside it"
     return {head: read for head, (_, noticed) in told.items() if noticed == _TO_FIVE}
@@ -409,10 +409,10 @@ def _kind(heading: str, question: str, cells: Sequence[str], prototypes: Sequenc
     if re.search(_RANKS, heading, re.IGNORECASE):
         return "", "not read: ranks; ask which of two is preferred"
     boxes = _wordings("check_all")
-    states = heading.strip().endswith("?") or bool(_STATES.match(heading_words(question)))
+    asks, states = heading.strip().endswith("?"), bool(_STATES.match(heading_words(question)))
     ticks = {cell: _answer(cell, "check_all", heading, boxes) for cell in given}
     for kind in sorted(_TOP, key=lambda each: each != called):
-        if kind == "agreement" and not states and {*ticks.values()} <= {"0", "1"}:
+        if kind == "agreement" and not (asks or states) and {*ticks.values()} <= {"0", "1"}:
             continue  # yes and no of a box; of a statement they agree or disagree
         known = _known(kind, question, [*given, *_ends(heading)])
         points = [*map(str, range(1, _top(heading, kind) + 1))]
@@ -421,8 +421,8 @@ def _kind(heading: str, question: str, cells: Sequence[str], prototypes: Sequenc
         if untold := [cell for cell in strange if known.get(_plain(cell)) == ""]:
             which = " or ".join(map(repr, untold[:2]))
             return "", f"not read: is {which} too much? Name the question after that (oiliness) and choose its kind"
-        numbers = [int(cell) for cell in given if cell.isdecimal()]
         if kind == called and sum(given[cell] for cell in strange if cell.isdecimal()) > 1:  # one may be a slip
+            numbers = [int(cell) for cell in given if cell.isdecimal()]
             return "", _other_scale(kind, *(stated_scale(heading)[1] or (min(numbers), max(numbers))))
         enough = sum(given[cell] for cell in strange) <= (1 - _MOSTLY) * given.total()
         if enough and (worded or kind == called):
@@ -435,8 +435,8 @@ def _kind(heading: str, question: str, cells: Sequence[str], prototypes: Sequenc
         return "", f"not read as {called.replace('_', ' ')}: {first_few([repr(cell) for cell in given])}"
     if not all(cell.isdecimal() for cell in given):
         return "", "not read: texts"
-    numbers = [int(cell) for cell in given]
-    return "", _TO_FIVE if states and {*numbers} <= {*range(1, 6)} else "not read: numbers; say what they are"
+    to_five = states and not asks and {*map(int, given)} <= {*range(1, 6)}
+    return "", _TO_FIVE if to_five else "not read: numbers; say what they are"
 
 
 def _other_scale(kind: str, low: int, high: int) -> str:

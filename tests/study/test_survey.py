@@ -231,8 +231,12 @@ def test_the_serving_order_is_the_place_of_each_answer():
 
 
 def test_numbers_under_a_statement_are_agreement_beside_statements_in_words():
-    worded = "ID;P1 It spreads well;P1 It absorbs quickly;P1 Dose\nA;agree;4;2\nB;{};2;3"
+    worded = "ID;P1 It spreads well;P1 It absorbs quickly;P1 Dose\nA;agree;4;2\nB;strongly {};2;3"
     assert asked_in(worded.format("disagree"))["kind"].tolist() == ["person", "agreement", "agreement", ""]
+    asks = "ID;P1 Would you buy it?;P1 It absorbs quickly;P1 How greasy is it?;P1 The faint smell\nA;yes;4;{0};{0}"
+    assert asked_in(asks.format("2"))["kind"].tolist() == ["person", "agreement", "", "", ""]
+    worse = worded.replace("Dose", "The faint smell").format("disagree")
+    assert asked_in(worse.replace("It absorbs quickly", "How greasy is it?"))["kind"].tolist()[2:] == ["", ""]
     alone = "ID;P1 It absorbs quickly;P1 liking\nA;4;7\nB;2;6"
     assert read_survey(exported(alone))[1]["noticed"].iloc[1] == "not read: numbers from 1 to 5; say what they are"
     for legend, kind in (("1 = strongly disagree, 5 = strongly agree", "agreement"), ("1 = strongly agree", "")):
