@@ -30,7 +30,7 @@ from panel.study.folder import (
 )
 from panel.study.numbers_read import read_numbers
 from panel.study.pasted import read_rows
-from panel.study.raw_table import OWN_FILE, table_of_rows
+from panel.study.raw_table import OWN_FILE, filled_rows, table_of_rows
 from panel.study.safe_write import write_file
 from panel.study.study import Study
 from panel.study.table_cells import ENTRIES, frame_of_texts, known_column, nearest_table, texts_of_frame, unread_frame
@@ -149,7 +149,7 @@ def _study_of_workbook(content: bytes, name: str) -> Study:
 
 def _is_side_by_side(rows: Sequence[Sequence[str]]) -> bool:
     """Return True if formulas stand with an ingredient a row and a prototype, with amounts, a column."""
-    filled = [row for row in rows if any(cell.strip() for cell in row)]
+    filled = list(filled_rows(rows, str.strip).values())
     heads = [known_column("formulas", cell) for cell in filled[0]] if filled else []
     if heads.count("ingredient") != 1 or {"prototype", "percent"} & set(heads):
         return False
@@ -159,9 +159,7 @@ def _is_side_by_side(rows: Sequence[Sequence[str]]) -> bool:
 
 def _lines_of_formulas(rows: Sequence[Sequence[str]]) -> list[list[str]]:
     """Return formulas that stand side by side as a header and lines of the table of formulas."""
-    filled = [[cell.strip() for cell in row] for row in rows if any(cell.strip() for cell in row)]
-    width = max(len(row) for row in filled)
-    texts = read_rows([row + [""] * (width - len(row)) for row in filled], "formulas").texts
+    texts = read_rows(list(filled_rows(rows, str.strip).values()), "formulas").texts
     return [list(texts.columns), *texts.values.tolist()]
 
 

@@ -19,11 +19,11 @@ from panel.errors import StudyError
 from panel.study.editing import known_numbers, put_table, texts_of_table
 from panel.study.knowledge import canonical_ingredient
 from panel.study.numbers_read import read_numbers
-from panel.study.raw_table import decode, find_delimiter, is_workbook, rows_of_file
+from panel.study.raw_table import decode, filled_rows, find_delimiter, is_workbook, rows_of_file
 from panel.study.study import RawFile, Study
 from panel.study.table_cells import columns_of, known_column, nearest_column, number_text
 from panel.study.tables import TABLES
-from panel.words import as_seen, counted, first_few
+from panel.words import counted, first_few
 
 _MOST_CELLS = 200_000
 _TOTALS = frozenset(("total", "totals", "sum", "summe", "gesamt", "somme", "suma", "totale"))
@@ -76,13 +76,14 @@ def _cells_of_block(text: str) -> list[list[str]]:
         raise StudyError("Nothing was pasted. Copy the cells in the spreadsheet and paste them here.")
     lines = text.strip("\r\n")
     delimiter = "\t" if "\t" in lines else find_delimiter(lines)
-    rows = list(csv.reader(io.StringIO(lines, newline=""), delimiter=delimiter))
-    rows = [[cell.strip().replace("\u00a0", " ").strip() for cell in row] for row in rows]
-    rows = [row for row in rows if any(row)]
-    width = max(len(row) for row in rows)
-    if width * len(rows) > _MOST_CELLS:
+    rows = list(filled_rows(csv.reader(io.StringIO(lines, newline=""), delimiter=delimiter), _typed).values())
+    if len(rows) * len(rows[0]) > _MOST_CELLS:
         raise StudyError(f"More than {_MOST_CELLS} cells were pasted; bring the file in as a workbook instead.")
-    return [row + [""] * (width - len(row)) for row in rows]
+    return rows
+
+
+def _typed(cell: str) -> str:
+    return cell.replace("\u00a0", " ").strip()
 
 
 def read_block(block: str | RawFile, name: str, study: Study | None = None) -> Pasted:
@@ -101,7 +102,7 @@ def read_block(block: str | RawFile, name: str, study: Study | None = None) -> P
     notes: tuple[str, ...] = ()
     if isinstance(block, RawFile) and is_workbook(block):
         sheets, notes = rows_of_file(block)
-        rows = [list(map(as_seen, row)) for row in (sheets[0][1] if sheets else ()) if any(map(str.strip, row))]
+        rows = list(filled_rows(sheets[0][1] if sheets else ()).values())
         if not rows:
             raise StudyError(f"{block.name} holds no filled sheet.")
     else:

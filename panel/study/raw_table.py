@@ -8,7 +8,7 @@ import hashlib
 import io
 import re
 from collections import Counter
-from collections.abc import Callable, Collection, Iterator, Sequence
+from collections.abc import Callable, Collection, Iterable, Iterator, Sequence
 from contextlib import suppress
 from dataclasses import dataclass, replace
 from pathlib import Path
@@ -120,16 +120,12 @@ def is_workbook(file: RawFile) -> bool:
 
 
 def raw_table(file: RawFile, sheet: str = "", limits: Limits = UPLOADED) -> RawTable:
-    """Return the table in a file as a grid of texts.
+    """Return the table in a text file (any usual delimiter and encoding) or an .xlsx workbook as a grid of texts.
 
     Parameters
     ----------
-    file
-        A text table (any usual delimiter and encoding) or an .xlsx workbook.
     sheet
         Which sheet of a workbook; the first one that holds anything if it is not said.
-    limits
-        How much of a text is read.
 
     Raises
     ------
@@ -188,6 +184,13 @@ def rows_of_file(
     body = "\n".join(lines[0 if heading else min(len(lines) // 2, _TITLES) :])
     rows, _ = _text_rows(text, name, UPLOADED, find_delimiter(body))
     return [("", rows)], ()
+
+
+def filled_rows(rows: Iterable[Sequence[str]], seen: Callable[[str], str] = as_seen) -> dict[int, list[str]]:
+    """Return the rows that hold anything by their line, from 1 on, with their cells as `seen` and equally many."""
+    filled = {line: list(map(seen, row)) for line, row in enumerate(rows, start=1) if any(map(str.strip, row))}
+    width = max(map(len, filled.values()), default=0)
+    return {line: row + [""] * (width - len(row)) for line, row in filled.items()}
 
 
 def _no_table(content: bytes) -> str:
@@ -359,8 +362,6 @@ def table_of_text(
 
     Parameters
     ----------
-    content, name, limits
-        The file and how much of it is read.
     columns, declared
         Names of columns that the table should have and its sign between the cells, where a study describes it. Then
         empty lines above the last filled one are kept, so that rows can be counted.

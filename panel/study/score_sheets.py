@@ -14,7 +14,7 @@ from itertools import pairwise
 from panel.errors import StudyError
 from panel.study.knowledge import shared_table
 from panel.study.numbers_read import read_numbers
-from panel.study.raw_table import UPLOADED, Limits, RawTable, is_workbook, raw_table, rows_of_file
+from panel.study.raw_table import UPLOADED, Limits, RawTable, filled_rows, is_workbook, raw_table, rows_of_file
 from panel.study.study import RawFile
 from panel.study.table_cells import is_called, is_reckoned, named_columns, without_other_rows
 from panel.words import as_seen, counted, first_few
@@ -52,14 +52,10 @@ def score_table(file: RawFile, sheet: str = "", heading: int = 0, limits: Limits
 
     Parameters
     ----------
-    file
-        A text table or a workbook.
     sheet
         Which sheet of a workbook; if none is named, all sheets with the same columns are put below each other.
     heading
         Line (from 1) on which the names of the columns stand; 0 finds it.
-    limits
-        How much of a text is read.
 
     Raises
     ------
@@ -166,12 +162,9 @@ def _sheet(name: str, rows: Sequence[Sequence[str]], heading: int = 0) -> _Sheet
 
     Nothing above the line named is read but a row of groups of columns.
     """
-    filled = [
-        (line, [as_seen(cell) for cell in row]) for line, row in enumerate(rows, start=1) if any(map(str.strip, row))
-    ]
-    width = max((len(row) for _, row in filled), default=0)
-    cells = [row + [""] * (width - len(row)) for _, row in filled]
-    if width < 2 or len(cells) < _FEWEST_ROWS:
+    filled = list(filled_rows(rows).items())
+    cells = [row for _, row in filled]
+    if len(cells) < _FEWEST_ROWS or len(cells[0]) < 2:
         return None
     if not heading and _lies_on_its_side(cells):
         turned = [list(column) for column in zip(*cells, strict=True)]

@@ -49,19 +49,9 @@ class ImportedScores:
 
 
 def read_scores(table: RawTable, layout: ScoresLayout) -> ImportedScores:
-    """Read the scores of a table.
+    """Read the scores of a table of texts; in a wide one without `attributes` every numeric column left over is one.
 
-    Parameters
-    ----------
-    table
-        The table as texts.
-    layout
-        Which column holds what; in a wide table without `attributes` every numeric column left over is one.
-
-    Raises
-    ------
-    StudyError
-        If the layout does not fit the table.
+    StudyError if the layout does not fit the table.
     """
     if not layout.is_long and not layout.attributes:
         layout = replace(layout, attributes=_attribute_columns(table, layout))
@@ -98,25 +88,15 @@ def study_from_scores(
 ) -> Study:
     """Return a study made of imported scores; its prototypes, attributes and assessors are those that occur.
 
-    Prototypes stand in the natural order of their names: the first row of a randomised sheet says nothing.
+    Prototypes stand in the natural order of their names: the first row of a randomised sheet says nothing. The file is
+    kept unchanged.
 
     Parameters
     ----------
-    imported
-        What `read_scores` returned.
-    raw_file
-        The file it came from, kept unchanged.
-    title
-        What the study is called.
     scale_min, scale_max
-        Lowest and highest possible score, if known; the same for all attributes. Else what headings state counts.
+        Lowest and highest possible score, the same for all attributes; where unknown what headings state counts.
     benchmark
-        The prototype the others are compared with; empty if there is none.
-
-    Raises
-    ------
-    StudyError
-        If the benchmark is not among the prototypes.
+        The prototype the others are compared with; empty if there is none. StudyError if it was not scored.
     """
     scores = imported.scores
     tables = {
@@ -401,22 +381,10 @@ _MOSTLY = 0.8  # share of the filled cells that must be numbers for a column of 
 
 @dataclass(frozen=True, slots=True)
 class ScoresLayout:
-    """Which column of a file holds what; an empty text means that there is none.
+    """Which column of a file holds what; an empty text means that there is none. Assessor and prototype are needed.
 
-    Parameters
-    ----------
-    assessor, prototype
-        Needed.
-    attribute, score
-        Both given: the table is long, a row is one score.
-    attributes
-        Otherwise the table is wide: these columns hold the scores, one attribute each.
-    replicate, session, position, batch, recorded_at
-        Where the file has them.
-    decimal
-        `.` or `,`; empty lets each column decide.
-    fill_down
-        True where a blank name means the name above it.
+    With `attribute` and `score` the table is long, a row is one score; else `attributes` hold the scores, one attribute
+    each. `decimal` is `.` or `,`, or empty to let each column decide; `fill_down` takes a blank name for the one above.
     """
 
     assessor: str = ""
@@ -445,17 +413,7 @@ class ScoresLayout:
 def guess_layout(table: RawTable, fixed: Mapping[str, str] | None = None) -> ScoresLayout:
     """Return the likeliest layout of a table of scores; what cannot be guessed is left empty.
 
-    Parameters
-    ----------
-    table
-        The table as texts.
-    fixed
-        Role (a field of `ScoresLayout`) to column, for what is known already.
-
-    Raises
-    ------
-    StudyError
-        If `fixed` names a column that the table has not.
+    `fixed` is role (a field of `ScoresLayout`) to column, for what is known; StudyError if there is no such column.
     """
     known = {role: column for role, column in (fixed or {}).items() if column}
     for role, column in known.items():
