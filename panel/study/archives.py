@@ -59,22 +59,10 @@ def stays_inside(name: str) -> bool:
 
 
 def open_archive(content: bytes, name: str, max_unpacked: int = MAX_UNPACKED) -> zipfile.ZipFile:
-    """Open a zip archive held in memory, having looked at what it claims to hold.
+    """Open a zip archive held in memory, having looked at what it claims to hold, at most `max_unpacked` bytes.
 
-    Parameters
-    ----------
-    content
-        The bytes of the archive.
-    name
-        Its name, for messages.
-    max_unpacked
-        Most bytes that all its files together may have.
-
-    Raises
-    ------
-    StudyError
-        If it is no zip archive, is encrypted, is packed in an unusual way, holds too much, or a name in it leads
-        out of its folder.
+    StudyError if it is no zip archive, is encrypted, is packed in an unusual way, holds too much, or a name in it leads
+    out of its folder.
     """
     if (entries := content.count(_ENTRY)) > 10 * _MAX_MEMBERS:  # before they are listed, for the list takes memory
         raise StudyError(f"{name} holds {entries} files; at most {_MAX_MEMBERS} are read.")

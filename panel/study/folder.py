@@ -254,23 +254,10 @@ def study_of_files(
     max_cells: int = OWN_FILE.even_cells,
     wanted: Collection[str] = TABLES,
 ) -> Study:
-    """Return the study whose files `read` gives.
+    """Return the study whose files `read` gives by their path, None if there is none; of it the tables `wanted`.
 
-    Parameters
-    ----------
-    read
-        Gives the content of the file at a path, None if there is none.
-    where
-        Folder or zip, for messages.
-    max_cells
-        Most cells that all tables together may have.
-    wanted
-        The tables that are read.
-
-    Raises
-    ------
-    StudyError
-        If there is no description, or a file is missing or cannot be understood.
+    `where` is the folder or zip, for messages; `max_cells` the most cells that all tables together may have. StudyError
+    if there is no description, or a file is missing or cannot be understood.
     """
     content = read(DESCRIPTION)
     if content is None:

@@ -10,7 +10,7 @@ import os
 import re
 import sys
 import zipfile
-from collections.abc import Collection, Mapping, Sequence
+from collections.abc import Collection, Sequence
 from contextlib import suppress
 from pathlib import Path, PurePosixPath
 from typing import Any
@@ -129,7 +129,8 @@ def _study_of_workbook(content: bytes, name: str) -> Study:
         for sheet in sheet_names(workbook):
             table = sheet.strip().casefold()
             if table == FACTS_SHEET:
-                facts = _read_facts(sheet_rows(workbook, sheet), f"{name}: {sheet}")
+                told = facts_in_sheet(sheet_rows(workbook, sheet), f"{name}: {sheet}")
+                facts = {fact: fact_of_text(text) for fact, text in told.items()}
             elif table in TABLES:
                 rows = sheet_rows(workbook, sheet)
                 if not any(any(row) for row in rows):
@@ -216,14 +217,15 @@ def fact_of_text(text: str) -> Any:
         return text
 
 
-def _read_facts(rows: list[list[str]], name: str) -> dict[str, Any]:
+def facts_in_sheet(rows: list[list[str]], name: str) -> dict[str, str]:
+    """Return fact to the text of its value."""
     if not any(any(row) for row in rows):
         return {}
     table = table_of_rows(rows, name)
-    if not {"fact", "value"} <= set(table.header):
+    if not {"fact", "value"} <= {head.casefold() for head in table.header}:
         raise StudyError(f"{name} needs the columns fact and value; give them these names.")
-    found: Mapping[str, str] = dict(zip(table.column("fact"), table.column("value"), strict=True))
-    return {fact: fact_of_text(text) for fact, text in found.items() if fact and text}
+    cells = {head.casefold(): column for head, column in zip(table.header, table.columns, strict=True)}
+    return {fact.strip(): text for fact, text in zip(cells["fact"], cells["value"], strict=True) if fact and text}
 
 
 # How is a study kept as one .zip: the files of its folder, packed?

@@ -88,9 +88,9 @@ def read_survey(table: RawTable, person: str = "", prototypes: Sequence[str] = (
     products = natural_order({of for _, of, _ in asked if of})
     told: dict[str, tuple[str, str]] = {}
     for names in together.values():
-        columns = [table.column(name) for name in names]
-        kind, noticed = _kind(names[0], _question(words.sub(" ", names[0])), list(chain(*columns)), products)
-        if _is_order(_question(words.sub(" ", names[0])), columns):
+        question, columns = _question(words.sub(" ", names[0])), [table.column(name) for name in names]
+        kind, noticed = _kind(names[0], question, list(chain(*columns)), products)
+        if _is_order(question, columns):
             kind, noticed = "position", "place in the serving order"
         if not any(of for name, of, _ in asked if name in names) and _called(names[0]) != "preference":
             kind, noticed = "", "not read: names no prototype" if kind else ""
@@ -156,7 +156,8 @@ def _whole(name: str) -> re.Pattern[str]:
 def _one_row_each(table: RawTable, person: str) -> tuple[RawTable, str, list[str]]:
     """Return a survey with one row per person, the column of the person, and the prototypes if a column named them."""
     named = named_columns(table.header)
-    which = [name for name in table.header if re.match(_WHICH, heading_words(name)) and _names_products(name)]
+    words = {name: heading_words(name) for name in table.header}
+    which = [n for n in words if re.match(_WHICH, words[n]) and "prototype" in named_columns(words[n].split())]
     prototype = named.get("prototype") or next(iter(which), "")
     if not prototype or len(set(table.column(prototype))) >= len(table.lines):
         return table, person, []
@@ -185,10 +186,6 @@ def _one_row_each(table: RawTable, person: str) -> tuple[RawTable, str, list[str
     return made, person, natural_order(dict.fromkeys(cells[prototype]))
 
 
-def _names_products(heading: str) -> bool:
-    return any(named_columns([word]).get("prototype") for word in heading_words(heading).split())
-
-
 def _places(table: RawTable, keys: Sequence[tuple[str, ...]]) -> dict[tuple[str, ...], int]:
     """Return the row of each person and prototype, both named and there once."""
     place: dict[tuple[str, ...], int] = {}
@@ -206,14 +203,10 @@ def _places(table: RawTable, keys: Sequence[tuple[str, ...]]) -> dict[tuple[str,
 def _person(table: RawTable, free: Sequence[str]) -> str:
     """Return the column that names each person once: called so, called a number, or the first one."""
     called = [named_columns(free).get("assessor", ""), *(name for name in free if is_called(name, "counter"))]
-    first = [name for name in table.header[:1] if not _is_about(name)]
+    about = ("person", "recorded_at", "session", "comment")  # the person or the moment, no name for them
+    first = [name for name in table.header[:1] if not any(is_called(name, role) for role in about)]
     each = [name for name in (*called, *first) if name in free and len(set(table.column(name))) == len(table.lines)]
     return next((name for name in each if all(map(str.strip, table.column(name)))), "")
-
-
-def _is_about(heading: str) -> bool:
-    """Return True if a column is about the person or the moment, not a name for it."""
-    return any(is_called(heading, role) for role in ("person", "recorded_at", "session", "comment"))
 
 
 def _named_in_halves(header: Sequence[str]) -> set[str]:

@@ -13,7 +13,7 @@ from panel.errors import StudyError
 from panel.study.archives import open_workbook, sheet_names, sheet_rows
 from panel.study.editing import Problem, put_block, put_fact, table_problems, texts_of_table
 from panel.study.facts import STATED, facts_with_unread
-from panel.study.open_study import FACTS_SHEET, HOW_TO, exact_number, fact_of_text, fact_text_of_cell
+from panel.study.open_study import FACTS_SHEET, HOW_TO, exact_number, fact_of_text, fact_text_of_cell, facts_in_sheet
 from panel.study.pasted import formula_grid, put_formulas, read_rows
 from panel.study.raw_table import filled_rows
 from panel.study.study import Study
@@ -180,14 +180,9 @@ def read_workbook(study: Study, content: bytes, name: str) -> tuple[Study, list[
 _TABLES_ON_RECORD = ("corrections", "safety", "reactions", "ingredient_values", "claims")
 
 
-def _facts_of_sheet(study: Study, rows: Sequence[Sequence[str]]) -> Study:
-    head = [cell.strip().casefold() for cell in rows[0]] if rows else []
-    if not {"fact", "value"} <= set(head):
-        raise StudyError(f"The sheet {FACTS_SHEET} needs the columns fact and value; give them these names.")
+def _facts_of_sheet(study: Study, rows: list[list[str]]) -> Study:
     stated = facts_with_unread(study)
-    at, value = head.index("fact"), head.index("value")
-    for row in rows[1:]:
-        name, text = row[at].strip(), row[value]
+    for name, text in facts_in_sheet(rows, f"The sheet {FACTS_SHEET}").items():
         if name and text.strip() and not (name in stated and fact_text_of_cell(name, stated[name]) == text):
             study = put_fact(study, name, fact_of_text(text))
     return study
