@@ -238,7 +238,7 @@ def journal_table(entries: Iterable[Mapping[str, Any]], version: str = "", start
     """Return changes as a table, one row for each row of the study that changed, the last change first.
 
     Its columns are `change when who what table key before after`; the last two are words. `version` is that of the
-    study now, a change that no line tells of being told as made outside; `start` the one before the first of the changes.
+    study now, a change that no line tells of being told as made outside; `start` the one before the first change.
     """
     rows: list[tuple[Any, ...]] = []
     last, number = start, 0

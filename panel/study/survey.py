@@ -339,9 +339,9 @@ def _worded(cell: str, known: Mapping[str, str]) -> str:
     return known.get(plain) or known.get(re.sub(r"^\d+ |(?<=\w) \d+$", "", plain), "")
 
 
-def _filled(cells: Sequence[str]) -> list[bool]:
-    """Return which cells answer something; `none of them` does, `n/a` does not."""
-    missing, known = read_numbers([as_seen(cell) for cell in cells]).missing, _wordings("preference")
+def _filled(cells: Sequence[str], kind: str = "preference") -> list[bool]:
+    """Return which cells answer something; `none of them` does, or `don't know`, `n/a` does not."""
+    missing, known = read_numbers([as_seen(cell) for cell in cells]).missing, _wordings(kind)
     return [bool(_worded(cell, known) or not none) for cell, none in zip(cells, missing, strict=True)]
 
 
@@ -455,6 +455,7 @@ def _scale(
             return "", f"not read: {first_few(sorted(words))} would be one answer of {top}"
     each = [f"{word} {point}" for point, words in sorted(points.items()) for word in sorted(words)]
     told = [f"words became points of 1 to {_TOP[kind]}: {first_few(each, 7)}"] if each else []
+    told += [f"numbers of 1 to {top} became points of 1 to {_TOP[kind]}"] if top != _TOP[kind] and not each else []
     told += ["turned: its highest number is the least"] if _is_turned(heading, kind, known) else []
     told += [f"not understood and kept as typed: {first_few(list(strange))}"] if strange else []
     return kind, "; ".join(told)
@@ -550,7 +551,8 @@ def _answers(
     alike = asked.loc[(asked["question"] == row["question"]) & (asked["kind"] == kind), "column"]
     known = _known(kind, row["question"], [*chain(*map(table.column, alike)), *chain(*map(_ends, alike))])
     given = [
-        _answer(cell, kind, column, known) if filled else "" for cell, filled in zip(cells, _filled(cells), strict=True)
+        _answer(cell, kind, column, known) if filled else ""
+        for cell, filled in zip(cells, _filled(cells, kind), strict=True)
     ]
     if untold := [cell for cell in cells if known.get(_plain(cell)) == ""]:
         raise StudyError(

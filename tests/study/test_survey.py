@@ -152,7 +152,7 @@ LONG = "ID;Product;Liking;{}\nA;P1;7;{}\nA;P2;6;{}\nB;P1;5;{}\nB;P2;8;{}"
         ("Soft", ("✓", "", "", ""), "check_all", ["1", "0", "0", "0"]),
         ("I would buy it", ("Yes", "no", "", "yes"), "agreement", ["4", "2", "4"]),  # no property that is ticked
         ("Silky", ("Yes", "no", "", "yes"), "check_all", ["1", "0", "1"]),
-        ("Would you buy it?", ("Maybe", "no", "Don't know", "yes"), "agreement", ["3", "don't know", "2", "4"]),
+        ("Would you buy it?", ("Maybe", "no", "weiß nicht", "yes"), "agreement", ["3", "don't know", "2", "4"]),
         ("Overall liking (0-10)", ("1", "10", "0", "7"), "", []),
         (
             "Firmness (1 = too soft, 2 = just right, 3 = too firm)",
