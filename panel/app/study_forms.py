@@ -147,11 +147,13 @@ def survey_form() -> None:
     asked = asked.fillna("").astype("str")
     if now and into != _NEW_STUDY:
         if st.button("Add these answers", type="primary"):
-            keep_and_tell(now, lambda study: with_survey(study, raw, asked), f"The answers of {file.name} were added.")
+            keep_and_tell(
+                now, lambda study: with_survey(study, raw, asked, file), f"The answers of {file.name} were added."
+            )
         return
     title = st.text_input("Title of the study", PurePath(file.name).stem, key=f"title {key}") or file.name
     if st.button("Use these answers", type="primary"):
-        study = attempt(with_survey, Study({}, {"title": title}), raw, asked)
+        study = attempt(with_survey, Study({}, {"title": title}), raw, asked, file)
         if study is not None:
             _keep_import(study, title, "answers")
 

@@ -273,9 +273,9 @@ def _survey(seen: Study, file: Path, kinds: tuple[str, ...]) -> tuple[Change, li
     from panel.cli.studies import survey_of
     from panel.study.survey import with_survey
 
-    table, asked = survey_of(file, "", kinds, seen.prototypes)
+    raw, table, asked = survey_of(file, "", kinds, seen.prototypes)
     told = [f"{row['column']}: {row['kind'] or 'not read'} {row['noticed']}" for row in asked.to_dict("records")]
-    return (lambda now: with_survey(now, table, asked)), [*table.notes, *told]
+    return (lambda now: with_survey(now, table, asked, raw)), [*table.notes, *told]
 
 
 def _table_change(seen: Study, name: str, file: str, *, whole: bool) -> tuple[Change, list[str]]:

@@ -86,8 +86,8 @@ def import_scores(
     from panel.study.survey import with_survey
 
     if survey:
-        table, asked = survey_of(file, columns["assessor"], kinds)
-        made = with_survey(Study({}, {"title": title or file.stem}), table, asked)
+        raw, table, asked = survey_of(file, columns["assessor"], kinds)
+        made = with_survey(Study({}, {"title": title or file.stem}), table, asked, raw)
         write_study(made, out, overwrite=overwrite, what=f"The study was replaced by an import of {file.name}.")
         _tell_survey(made, table, asked, out, as_json=as_json)
         return
@@ -118,17 +118,19 @@ def _tell_survey(made: Study, table: RawTable, asked: pd.DataFrame, out: Path, *
         print_json({"answers": len(made.table("answers")), "prototypes": made.prototypes, "columns": asked})
         return
     print_table(asked)
-    print_lines(*table.notes, f"The study is in {out}. A column without a kind was not read; see --kind.")
+    where = f"The study is in {out}; the file itself is kept in it (SHA-256 {made.raw_files[-1].sha256})."
+    print_lines(*table.notes, where, "A column without a kind was not read; see --kind.")
 
 
 def survey_of(
     file: Path, person: str, kinds: Sequence[str], prototypes: Sequence[str] = ()
-) -> tuple[RawTable, pd.DataFrame]:
-    """Return a survey and what its columns ask, with the kinds that were named as QUESTION=KIND."""
+) -> tuple[RawFile, RawTable, pd.DataFrame]:
+    """Return a survey's file, its table and what its columns ask, with the kinds that were named as QUESTION=KIND."""
     from panel.study.raw_table import raw_table, read_raw_file
     from panel.study.survey import KINDS, read_survey
 
-    table, asked = read_survey(raw_table(read_raw_file(file)), person, prototypes)
+    raw = read_raw_file(file)
+    table, asked = read_survey(raw_table(raw), person, prototypes)
     for question, _, kind in (words.rpartition("=") for words in kinds):
         meant = asked["question"].str.casefold().isin([question.strip().casefold()]) | (asked["column"] == question)
         if kind not in ("", *KINDS) or not meant.any():
@@ -139,7 +141,7 @@ def survey_of(
             )
             raise StudyError(f"{file.name} has {what}. Write QUESTION=KIND, such as: 'It feels light=agreement'.")
         asked.loc[meant, "kind"] = kind
-    return table, asked
+    return raw, table, asked
 
 
 def _read_file(

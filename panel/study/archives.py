@@ -59,22 +59,10 @@ def stays_inside(name: str) -> bool:
 
 
 def open_archive(content: bytes, name: str, max_unpacked: int = MAX_UNPACKED) -> zipfile.ZipFile:
-    """Open a zip archive held in memory, having looked at what it claims to hold.
+    """Open a zip archive held in memory, having looked at what it claims to hold, at most `max_unpacked` bytes.
 
-    Parameters
-    ----------
-    content
-        The bytes of the archive.
-    name
-        Its name, for messages.
-    max_unpacked
-        Most bytes that all its files together may have.
-
-    Raises
-    ------
-    StudyError
-        If it is no zip archive, is encrypted, is packed in an unusual way, holds too much, or a name in it leads
-        out of its folder.
+    StudyError if it is no zip archive, is encrypted, is packed in an unusual way, holds too much, or a name in it leads
+    out of its folder.
     """
     if (entries := content.count(_ENTRY)) > 10 * _MAX_MEMBERS:  # before they are listed, for the list takes memory
         raise StudyError(f"{name} holds {entries} files; at most {_MAX_MEMBERS} are read.")
@@ -109,10 +97,7 @@ def read_member(archive: zipfile.ZipFile, member: str, name: str) -> bytes:
 def _member_pieces(archive: zipfile.ZipFile, member: str, name: str) -> Iterator[bytes]:
     """Yield one file of an archive in pieces of at most 256 kB, so that no more is in memory than was asked for.
 
-    Raises
-    ------
-    StudyError
-        If the file is damaged or is not as long as the archive says; never more than one piece too late.
+    StudyError, never more than one piece too late, if it is damaged or not as long as the archive says.
     """
     try:
         declared = archive.getinfo(member)
@@ -154,11 +139,6 @@ def _workbook_parts(content: bytes, name: str) -> tuple[bytes, Counter[str]]:
     The reader lays a sheet out as a full grid, so one value in the last cell of an otherwise empty sheet would ask
     for hundreds of gigabytes, and gives each cell its own copy of a shared text. Both are counted here. It gets the
     parts packed anew, because two readers may understand a doctored archive in two ways.
-
-    Raises
-    ------
-    StudyError
-        If it is no .xlsx workbook, is damaged, or claims an area or an amount of text that would not fit.
     """
     archive = open_archive(content, name, _MAX_WORKBOOK)
     if "xl/workbook.xml" not in archive.namelist():

@@ -254,23 +254,10 @@ def study_of_files(
     max_cells: int = OWN_FILE.even_cells,
     wanted: Collection[str] = TABLES,
 ) -> Study:
-    """Return the study whose files `read` gives.
+    """Return the study whose files `read` gives by their path, None if there is none; of it the tables `wanted`.
 
-    Parameters
-    ----------
-    read
-        Gives the content of the file at a path, None if there is none.
-    where
-        Folder or zip, for messages.
-    max_cells
-        Most cells that all tables together may have.
-    wanted
-        The tables that are read.
-
-    Raises
-    ------
-    StudyError
-        If there is no description, or a file is missing or cannot be understood.
+    `where` is the folder or zip, for messages; `max_cells` the most cells that all tables together may have. StudyError
+    if there is no description, or a file is missing or cannot be understood.
     """
     content = read(DESCRIPTION)
     if content is None:
@@ -370,22 +357,9 @@ _MAY_BE_EMPTY = {("scores", "score"), ("answers", "answer")}
 class _Description:
     """What a `datapackage.json` says.
 
-    Parameters
-    ----------
-    facts
-        What concerns the whole study.
-    tables
-        Table name to the path of its file.
-    raw_files
-        Name, path and SHA-256 of each file that was imported.
-    other_resources
-        Entries for files that are no tables of a study, kept as they are.
-    delimiters
-        Table name to the sign between the cells of its file, where an entry declares one.
-    ours
-        True if it was written as the description of a study.
-    journal_sha256
-        SHA-256 of the journal of changes; empty if the study has none.
+    `tables` is table name to the path of its file; `raw_files` name, path and SHA-256 of each imported file;
+    `other_resources` entries for files that are no tables, kept as they are; `delimiters` table name to the sign
+    between its cells, where declared; `ours` whether it was written as the description of a study.
     """
 
     facts: dict[str, Any]
@@ -404,25 +378,9 @@ def _description_text(
     other_resources: Iterable[Mapping[str, Any]] = (),
     journal_sha256: str = "",
 ) -> str:
-    """Return the text of `datapackage.json`.
+    """Return the text of `datapackage.json`; `headers` is table name to its columns, `raw_files` path to imported file.
 
-    Parameters
-    ----------
-    facts
-        What concerns the whole study.
-    headers
-        Table name to the names of its columns.
-    raw_files
-        Path to imported file.
-    other_resources
-        Entries to keep for files that are no tables of a study.
-    journal_sha256
-        SHA-256 of the journal of changes, empty if there is none.
-
-    Raises
-    ------
-    StudyError
-        If a fact cannot be written as JSON, such as a number that is not finite.
+    StudyError if a fact cannot be written as JSON, such as a number that is not finite.
     """
     for name in (_RAW, _JOURNAL_HASH):
         if name in facts:
@@ -444,10 +402,7 @@ def _description_text(
 def _read_description(text: str, name: str) -> _Description:
     """Return what the text of a `datapackage.json` says.
 
-    Raises
-    ------
-    StudyError
-        If it is not JSON, not a data package, or names a file outside the study.
+    StudyError if it is not JSON, not a data package, or names a file outside the study.
     """
     try:
         package = json.loads(text, parse_constant=refuse_constant)

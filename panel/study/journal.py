@@ -143,8 +143,6 @@ def next_line(
 
     Parameters
     ----------
-    journal
-        What it holds so far.
     changes
         The rows that changed. What is on record is always listed, of other rows the first `_MOST_ROWS_LISTED`.
     version
@@ -239,17 +237,8 @@ def chain_faults(journal: bytes | None, stated: str) -> tuple[str, ...]:
 def journal_table(entries: Iterable[Mapping[str, Any]], version: str = "", start: str = "") -> pd.DataFrame:
     """Return changes as a table, one row for each row of the study that changed, the last change first.
 
-    Parameters
-    ----------
-    version
-        The version of the study now; a change that no line tells of is then told as one made outside.
-    start
-        The version before the first of the changes.
-
-    Returns
-    -------
-    table
-        Columns `change when who what table key before after`; the last two are words.
+    Its columns are `change when who what table key before after`; the last two are words. `version` is that of the
+    study now, a change that no line tells of being told as made outside; `start` the one before the first change.
     """
     rows: list[tuple[Any, ...]] = []
     last, number = start, 0

@@ -121,19 +121,8 @@ def _without_parentheses(text: str) -> str:
 def emollient_value(own: pd.DataFrame, ingredient: str, property_name: str) -> float:
     """Return a property of an ingredient, by the study's own measurement or the shared table; NaN if neither knows it.
 
-    Parameters
-    ----------
-    own
-        The table `ingredient_values` of the study, which comes first; of several measurements the latest counts.
-    ingredient
-        INCI name, in any of the ways `canonical_ingredient` knows.
-    property_name
-        One of `_PROPERTIES`.
-
-    Raises
-    ------
-    StudyError
-        If there is no such property.
+    `own` is the table `ingredient_values` of the study, which comes first; of several measurements the latest counts.
+    StudyError if `property_name` is none of `_PROPERTIES`.
     """
     if property_name not in _PROPERTIES:
         raise StudyError(f"There is no property called {property_name!r}. Known are: {', '.join(_PROPERTIES)}.")

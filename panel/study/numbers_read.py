@@ -126,28 +126,18 @@ class NumbersRead:
 
 
 def read_numbers(texts: Iterable[str], decimal: str = "", *, stated: bool = True, words: bool = False) -> NumbersRead:
-    """Read a column of texts as numbers.
+    """Read the cells of a column as numbers.
+
+    Spaces of any width and apostrophes may separate thousands; a per cent sign is left out (`45 %` is 45).
 
     Parameters
     ----------
-    texts
-        The cells of one column.
     decimal
-        `.` or `,` if it is known; the empty string lets the column decide.
+        `.` or `,` if it is known; the empty string lets the column decide. ValueError if it is something else.
     stated
         False if `decimal` was not said by a person, but concluded from other columns.
     words
         True if a word may stand beside the number (`5 - strong`, `7 cm`), as in a file from elsewhere.
-
-    Returns
-    -------
-    NumbersRead
-        Spaces of any width and apostrophes may separate thousands; a per cent sign is left out (`45 %` is 45).
-
-    Raises
-    ------
-    ValueError
-        If `decimal` is something else.
     """
     if decimal not in ("", ".", ","):
         raise ValueError(f"the decimal sign is '.' or ',', not {decimal!r}")

@@ -10,7 +10,7 @@ import os
 import re
 import sys
 import zipfile
-from collections.abc import Collection, Mapping, Sequence
+from collections.abc import Collection, Sequence
 from contextlib import suppress
 from pathlib import Path, PurePosixPath
 from typing import Any
@@ -30,7 +30,7 @@ from panel.study.folder import (
 )
 from panel.study.numbers_read import read_numbers
 from panel.study.pasted import read_rows
-from panel.study.raw_table import OWN_FILE, table_of_rows
+from panel.study.raw_table import OWN_FILE, filled_rows, table_of_rows
 from panel.study.safe_write import write_file
 from panel.study.study import Study
 from panel.study.table_cells import ENTRIES, frame_of_texts, known_column, nearest_table, texts_of_frame, unread_frame
@@ -121,20 +121,7 @@ def workbook_bytes(study: Study) -> bytes:
 
 
 def _study_of_workbook(content: bytes, name: str) -> Study:
-    """Return the study in a workbook.
-
-    Parameters
-    ----------
-    content
-        The workbook's bytes.
-    name
-        Its name, for messages.
-
-    Raises
-    ------
-    StudyError
-        If it is no workbook or has none of the sheets of a study.
-    """
+    """Return the study in a workbook; StudyError if it is none or has none of the sheets of a study."""
     tables: dict[str, pd.DataFrame] = {}
     unread: list[tuple[str, ...]] = []
     facts: dict[str, Any] = {}
@@ -142,7 +129,8 @@ def _study_of_workbook(content: bytes, name: str) -> Study:
         for sheet in sheet_names(workbook):
             table = sheet.strip().casefold()
             if table == FACTS_SHEET:
-                facts = _read_facts(sheet_rows(workbook, sheet), f"{name}: {sheet}")
+                told = facts_in_sheet(sheet_rows(workbook, sheet), f"{name}: {sheet}")
+                facts = {fact: fact_of_text(text) for fact, text in told.items()}
             elif table in TABLES:
                 rows = sheet_rows(workbook, sheet)
                 if not any(any(row) for row in rows):
@@ -162,7 +150,7 @@ def _study_of_workbook(content: bytes, name: str) -> Study:
 
 def _is_side_by_side(rows: Sequence[Sequence[str]]) -> bool:
     """Return True if formulas stand with an ingredient a row and a prototype, with amounts, a column."""
-    filled = [row for row in rows if any(cell.strip() for cell in row)]
+    filled = list(filled_rows(rows, str.strip).values())
     heads = [known_column("formulas", cell) for cell in filled[0]] if filled else []
     if heads.count("ingredient") != 1 or {"prototype", "percent"} & set(heads):
         return False
@@ -172,9 +160,7 @@ def _is_side_by_side(rows: Sequence[Sequence[str]]) -> bool:
 
 def _lines_of_formulas(rows: Sequence[Sequence[str]]) -> list[list[str]]:
     """Return formulas that stand side by side as a header and lines of the table of formulas."""
-    filled = [[cell.strip() for cell in row] for row in rows if any(cell.strip() for cell in row)]
-    width = max(len(row) for row in filled)
-    texts = read_rows([row + [""] * (width - len(row)) for row in filled], "formulas").texts
+    texts = read_rows(list(filled_rows(rows, str.strip).values()), "formulas").texts
     return [list(texts.columns), *texts.values.tolist()]
 
 
@@ -231,14 +217,15 @@ def fact_of_text(text: str) -> Any:
         return text
 
 
-def _read_facts(rows: list[list[str]], name: str) -> dict[str, Any]:
+def facts_in_sheet(rows: list[list[str]], name: str) -> dict[str, str]:
+    """Return fact to the text of its value."""
     if not any(any(row) for row in rows):
         return {}
     table = table_of_rows(rows, name)
-    if not {"fact", "value"} <= set(table.header):
+    if not {"fact", "value"} <= {head.casefold() for head in table.header}:
         raise StudyError(f"{name} needs the columns fact and value; give them these names.")
-    found: Mapping[str, str] = dict(zip(table.column("fact"), table.column("value"), strict=True))
-    return {fact: fact_of_text(text) for fact, text in found.items() if fact and text}
+    cells = {head.casefold(): column for head, column in zip(table.header, table.columns, strict=True)}
+    return {fact.strip(): text for fact, text in zip(cells["fact"], cells["value"], strict=True) if fact and text}
 
 
 # How is a study kept as one .zip: the files of its folder, packed?
@@ -274,17 +261,7 @@ def zip_bytes(study: Study) -> bytes:
 def _study_of_zip(content: bytes, name: str) -> Study:
     """Return the study in a zip, at its top or in one folder. Nothing is unpacked onto the disk.
 
-    Parameters
-    ----------
-    content
-        The bytes of the zip.
-    name
-        Its name, for messages.
-
-    Raises
-    ------
-    StudyError
-        If it is no zip, holds no study or more than one, or names in it lead out of it.
+    StudyError if it is no zip, holds no study or more than one, or names in it lead out of it.
     """
     archive = open_archive(content, name)
     members = set(archive.namelist())

@@ -19,11 +19,11 @@ from panel.errors import StudyError
 from panel.study.editing import known_numbers, put_table, texts_of_table
 from panel.study.knowledge import canonical_ingredient
 from panel.study.numbers_read import read_numbers
-from panel.study.raw_table import decode, find_delimiter, is_workbook, rows_of_file
+from panel.study.raw_table import decode, filled_rows, find_delimiter, is_workbook, rows_of_file
 from panel.study.study import RawFile, Study
 from panel.study.table_cells import columns_of, known_column, nearest_column, number_text
 from panel.study.tables import TABLES
-from panel.words import as_seen, counted, first_few
+from panel.words import counted, first_few
 
 _MOST_CELLS = 200_000
 _TOTALS = frozenset(("total", "totals", "sum", "summe", "gesamt", "somme", "suma", "totale"))
@@ -71,24 +71,19 @@ class Pasted:
 
 
 def _cells_of_block(text: str) -> list[list[str]]:
-    """Return the cells of a pasted block, row by row, all rows equally long; rows without anything are left out.
-
-    Raises
-    ------
-    StudyError
-        If nothing was pasted, or more than fits a table typed by hand.
-    """
+    """Return the cells of a pasted block, all rows equally long, empty ones left out; StudyError if there are none."""
     if not text.strip():
         raise StudyError("Nothing was pasted. Copy the cells in the spreadsheet and paste them here.")
     lines = text.strip("\r\n")
     delimiter = "\t" if "\t" in lines else find_delimiter(lines)
-    rows = list(csv.reader(io.StringIO(lines, newline=""), delimiter=delimiter))
-    rows = [[cell.strip().replace("\u00a0", " ").strip() for cell in row] for row in rows]
-    rows = [row for row in rows if any(row)]
-    width = max(len(row) for row in rows)
-    if width * len(rows) > _MOST_CELLS:
+    rows = list(filled_rows(csv.reader(io.StringIO(lines, newline=""), delimiter=delimiter), _typed).values())
+    if len(rows) * len(rows[0]) > _MOST_CELLS:
         raise StudyError(f"More than {_MOST_CELLS} cells were pasted; bring the file in as a workbook instead.")
-    return [row + [""] * (width - len(row)) for row in rows]
+    return rows
+
+
+def _typed(cell: str) -> str:
+    return cell.replace("\u00a0", " ").strip()
 
 
 def read_block(block: str | RawFile, name: str, study: Study | None = None) -> Pasted:
@@ -107,7 +102,7 @@ def read_block(block: str | RawFile, name: str, study: Study | None = None) -> P
     notes: tuple[str, ...] = ()
     if isinstance(block, RawFile) and is_workbook(block):
         sheets, notes = rows_of_file(block)
-        rows = [list(map(as_seen, row)) for row in (sheets[0][1] if sheets else ()) if any(map(str.strip, row))]
+        rows = list(filled_rows(sheets[0][1] if sheets else ()).values())
         if not rows:
             raise StudyError(f"{block.name} holds no filled sheet.")
     else:
@@ -244,10 +239,7 @@ def _filled_up(
 ) -> list[str]:
     """Return the amounts of one formula with `q.s.` replaced by what is missing to 100 %, with this decimal sign.
 
-    Raises
-    ------
-    StudyError
-        If `q.s.` stands twice, another amount is missing or not read, or nothing is left to fill up.
+    StudyError if `q.s.` stands twice, another amount is missing or not read, or nothing is left to fill up.
     """
     places = [place for place, cell in enumerate(cells) if _FILLS_UP.fullmatch(cell)]
     if not places:

@@ -8,7 +8,7 @@ import hashlib
 import io
 import re
 from collections import Counter
-from collections.abc import Callable, Collection, Iterator, Sequence
+from collections.abc import Callable, Collection, Iterable, Iterator, Sequence
 from contextlib import suppress
 from dataclasses import dataclass, replace
 from pathlib import Path
@@ -120,16 +120,12 @@ def is_workbook(file: RawFile) -> bool:
 
 
 def raw_table(file: RawFile, sheet: str = "", limits: Limits = UPLOADED) -> RawTable:
-    """Return the table in a file as a grid of texts.
+    """Return the table in a text file (any usual delimiter and encoding) or an .xlsx workbook as a grid of texts.
 
     Parameters
     ----------
-    file
-        A text table (any usual delimiter and encoding) or an .xlsx workbook.
     sheet
         Which sheet of a workbook; the first one that holds anything if it is not said.
-    limits
-        How much of a text is read.
 
     Raises
     ------
@@ -142,7 +138,13 @@ def raw_table(file: RawFile, sheet: str = "", limits: Limits = UPLOADED) -> RawT
     if is_workbook(file):
         if len(content) > _MAX_BYTES:
             raise StudyError(f"{name} is larger than {_MAX_BYTES} bytes; keep only the table of scores.")
-        rows, notes = _sheet(content, name, sheet)
+        sheets, told = rows_of_file(file, sheet)
+        if not sheets:
+            raise StudyError(f"{name} holds no filled sheet.")
+        (chosen, rows), *others = sheets
+        notes = [f"Sheet {chosen!r} was read.", *told]
+        if others:
+            notes.append(f"Other sheets were not read: {', '.join(each for each, _ in others)}.")
         table = table_of_rows(rows, name, notes)
     elif other := _no_table(content):
         raise StudyError(f"{name} is {other}.")
@@ -166,12 +168,14 @@ def rows_of_file(
         return [], ()
     if is_workbook(file):
         with open_workbook(content, name) as (workbook, told):
-            found = []
-            for each in [sheet] if sheet else sheet_names(workbook):
-                if each in sheet_names(workbook) and (rows := sheet_rows(workbook, each)):
-                    fill_merged(workbook, each, rows)
-                    found.append((each, rows))
-            return found, told
+            names = sheet_names(workbook)
+            if sheet and sheet not in names:
+                raise StudyError(f"{name} has no sheet {sheet!r}; its sheets are {', '.join(names)}.")
+            found = [(each, rows) for each in ([sheet] if sheet else names) if (rows := sheet_rows(workbook, each))]
+            merged = [(each, below) for each, rows in found if (below := fill_merged(workbook, each, rows))]
+            where = [f"{counted(below, 'row')} of the sheet {each!r}" for each, below in merged]
+            filled = (f"The name above was used for {first_few(where)}, merged in the file.",) if where else ()
+            return found, (*filled, *told)
     if _no_table(content):
         return [], ()
     text = decode(content, name)[0]
@@ -182,6 +186,13 @@ def rows_of_file(
     return [("", rows)], ()
 
 
+def filled_rows(rows: Iterable[Sequence[str]], seen: Callable[[str], str] = as_seen) -> dict[int, list[str]]:
+    """Return the rows that hold anything by their line, from 1 on, with their cells as `seen` and equally many."""
+    filled = {line: list(map(seen, row)) for line, row in enumerate(rows, start=1) if any(map(str.strip, row))}
+    width = max(map(len, filled.values()), default=0)
+    return {line: row + [""] * (width - len(row)) for line, row in filled.items()}
+
+
 def _no_table(content: bytes) -> str:
     """Return what a file is that holds no table of text, with advice; empty if it may hold one."""
     start = b"".join(content[:100].removeprefix(codecs.BOM_UTF8).split())
@@ -189,27 +200,6 @@ def _no_table(content: bytes) -> str:
 
 
 _TITLES = 12  # lines that may stand above the headings
-
-
-def _sheet(content: bytes, name: str, sheet: str) -> tuple[list[list[str]], list[str]]:
-    """Return the rows of the sheet asked for, or of the first one that holds anything."""
-    with open_workbook(content, name) as (workbook, told):
-        names = sheet_names(workbook)
-        if sheet and sheet not in names:
-            raise StudyError(f"{name} has no sheet {sheet!r}; its sheets are {', '.join(names)}.")
-        for chosen in [sheet] if sheet else names:
-            if rows := sheet_rows(workbook, chosen):
-                break
-        else:
-            raise StudyError(f"{name} holds no filled sheet.")
-        below = fill_merged(workbook, chosen, rows)
-    notes = [f"Sheet {chosen!r} was read."]
-    if below:
-        notes.append(f"The name above was used for {counted(below, 'row')}, merged in the file.")
-    others = [one for one in names if one != chosen] if sheet else names[names.index(chosen) + 1 :]
-    if others:
-        notes.append(f"Other sheets were not read: {', '.join(others)}.")
-    return rows, [*notes, *told]
 
 
 def table_of_rows(
@@ -372,8 +362,6 @@ def table_of_text(
 
     Parameters
     ----------
-    content, name, limits
-        The file and how much of it is read.
     columns, declared
         Names of columns that the table should have and its sign between the cells, where a study describes it. Then
         empty lines above the last filled one are kept, so that rows can be counted.
@@ -491,19 +479,7 @@ def _is_regular(content: bytes, delimiter: str) -> bool:
 def _text_rows(text: str, name: str, limits: Limits, delimiter: str = "") -> tuple[list[list[str]], str]:
     """Return the cells of a table in a text, line by line (an empty line is an empty list), and the delimiter.
 
-    Parameters
-    ----------
-    text, name
-        The text and the name of the file, for messages.
-    limits
-        What is read at most; reading stops there.
-    delimiter
-        The sign between the cells where it is known; else the file's first line may state it, or it is found.
-
-    Raises
-    ------
-    StudyError
-        If a quotation mark is not closed, or there are more rows, columns or cells than allowed.
+    StudyError if a quotation mark is not closed, or there are more rows, columns or cells than the limits allow.
     """
     stated = None if delimiter else _STATED_DELIMITER.match(text)
     delimiter = delimiter or (stated[1] if stated else find_delimiter(text))
@@ -531,20 +507,8 @@ def _text_rows(text: str, name: str, limits: Limits, delimiter: str = "") -> tup
 def _declared_delimiter(text: str, declared: str, columns: Collection[str]) -> str:
     """Return the declared sign between the cells, unless the header says that somebody saved the file with another.
 
-    Parameters
-    ----------
-    text
-        A table whose columns are known, such as one that a study describes.
-    declared
-        The sign that its description gives.
-    columns
-        Names of which at least one must be in its header. A sign that gives none is not taken, so a name that
-        holds another sign is not cut in two.
-
-    Returns
-    -------
-    str
-        The sign; the empty text if the first line states it, as spreadsheet programs write it.
+    A sign that gives none of the columns is not taken, so that a name which holds another sign is not cut in two. Empty
+    if the first line states the sign, as spreadsheet programs write it.
     """
     known = {column.casefold() for column in columns}
     stated = _STATED_DELIMITER.match(text)

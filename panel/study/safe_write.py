@@ -135,21 +135,10 @@ def replace_files(folder: Path, files: Mapping[str, bytes], gone: Iterable[str] 
 def files_at_one_moment(
     folder: Path, first: str, others: Callable[[bytes], Iterable[str]], most_bytes: int
 ) -> dict[str, bytes | None]:
-    """Return files as they were at one moment, never some from before a write and some from after it.
+    """Return files by their path as they were at one moment, never some from before a write and some from after it.
 
-    Parameters
-    ----------
-    first
-        The file that is read first.
-    others
-        Gives the paths of the other files from its content.
-    most_bytes
-        A file that is larger is refused.
-
-    Returns
-    -------
-    files
-        Path to content, None where there is no file.
+    The content of the file `first` tells the paths of the `others`; None where there is no file. One larger than
+    `most_bytes` is refused.
     """
     finish_interrupted(folder)
     until = time.monotonic() + _PATIENCE

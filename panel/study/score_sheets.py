@@ -7,14 +7,14 @@ as single columns, and codes that a key in the same workbook resolves. What was 
 from __future__ import annotations
 
 import re
-from collections.abc import Mapping, Sequence
+from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import dataclass, replace
 from itertools import pairwise
 
 from panel.errors import StudyError
 from panel.study.knowledge import shared_table
 from panel.study.numbers_read import read_numbers
-from panel.study.raw_table import UPLOADED, Limits, RawTable, is_workbook, raw_table, rows_of_file
+from panel.study.raw_table import UPLOADED, Limits, RawTable, filled_rows, is_workbook, raw_table, rows_of_file
 from panel.study.study import RawFile
 from panel.study.table_cells import is_called, is_reckoned, named_columns, without_other_rows
 from panel.words import as_seen, counted, first_few
@@ -52,14 +52,10 @@ def score_table(file: RawFile, sheet: str = "", heading: int = 0, limits: Limits
 
     Parameters
     ----------
-    file
-        A text table or a workbook.
     sheet
         Which sheet of a workbook; if none is named, all sheets with the same columns are put below each other.
     heading
         Line (from 1) on which the names of the columns stand; 0 finds it.
-    limits
-        How much of a text is read.
 
     Raises
     ------
@@ -166,12 +162,9 @@ def _sheet(name: str, rows: Sequence[Sequence[str]], heading: int = 0) -> _Sheet
 
     Nothing above the line named is read but a row of groups of columns.
     """
-    filled = [
-        (line, [as_seen(cell) for cell in row]) for line, row in enumerate(rows, start=1) if any(map(str.strip, row))
-    ]
-    width = max((len(row) for _, row in filled), default=0)
-    cells = [row + [""] * (width - len(row)) for _, row in filled]
-    if width < 2 or len(cells) < _FEWEST_ROWS:
+    filled = list(filled_rows(rows).items())
+    cells = [row for _, row in filled]
+    if len(cells) < _FEWEST_ROWS or len(cells[0]) < 2:
         return None
     if not heading and _lies_on_its_side(cells):
         turned = [list(column) for column in zip(*cells, strict=True)]
@@ -448,27 +441,28 @@ def _blocks(sheet: _Sheet, scored: Sequence[str]) -> dict[str, tuple[str, str]]:
         return _sittings_in_names(scored)
     if len(scored) < 4:
         return {}
-    for separator in _SEPARATORS:
+    crossed = ((pairs, [{pair[i] for pair in pairs.values()} for i in (0, 1)]) for pairs in _crossed(scored))
+    return next((pairs for pairs, sides in crossed if min(map(len, sides)) > 1), {})
+
+
+def _crossed(scored: Sequence[str]) -> Iterator[dict[str, tuple[str, str]]]:
+    """Yield column to group and part for each way of cutting names in two that gives every group with every part."""
+    for separator in (*_SEPARATORS, " ("):
         for from_right in (False, True):
             pairs = {head: _parted(head, separator, from_right=from_right) for head in scored}
-            groups = {group for group, _ in pairs.values()}
-            parts = {part for _, part in pairs.values()}
+            groups, parts = ({pair[i] for pair in pairs.values()} for i in (0, 1))
             whole = len(groups) * len(parts) == len(pairs) == len(set(pairs.values()))
-            if all(all(pair) for pair in pairs.values()) and whole and len(groups) > 1 and len(parts) > 1:
-                return pairs
-    return {}
+            if whole and all(groups) and all(parts):
+                yield pairs
 
 
 def _sittings_in_names(scored: Sequence[str]) -> dict[str, tuple[str, str]]:
     """Return column to sitting and attribute where each name holds both; StudyError if it ends in a bare number."""
-    for separator in (*_SEPARATORS, " ("):
-        for from_right in (False, True):
-            pairs = {head: _parted(head.rstrip(")"), separator, from_right=from_right) for head in scored}
-            for turned in ({h: (b, a) for h, (a, b) in pairs.items()}, pairs):
-                groups, parts = ({pair[i] for pair in turned.values()} for i in (0, 1))
-                whole = len(groups) * len(parts) == len(turned) == len(set(turned.values()))
-                if whole and all(parts) and len(groups) > 1 and _repeated(list(groups)):
-                    return turned
+    for pairs in _crossed(scored):
+        for turned in ({head: (part, group) for head, (group, part) in pairs.items()}, pairs):
+            groups = list(dict.fromkeys(group for group, _ in turned.values()))
+            if len(groups) > 1 and _repeated(groups):
+                return turned
     numbered = [found.groups() for head in scored if (found := re.fullmatch(r"(.*[^\W\d])[ _.]?\(?(\d)\)?", head))]
     terms, numbers = {term for term, _ in numbered}, {number for _, number in numbered}
     crossed = len(terms) * len(numbers) == len(set(numbered)) == len(scored)

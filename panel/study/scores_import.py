@@ -17,7 +17,7 @@ from panel.study.naming import timed_words
 from panel.study.numbers_read import NumbersRead, proposed_number, read_number_columns, read_numbers, unit_of_heading
 from panel.study.raw_table import READ_AS_SEEN, RawTable
 from panel.study.study import REHEARSED, UNREAD_COLUMNS, RawFile, Study, natural_order
-from panel.study.table_cells import NOT_WHOLE, ROLES, heading_words, is_called, is_reckoned, named_columns
+from panel.study.table_cells import NOT_WHOLE, ROLES, heading_words, is_called, is_reckoned, named_columns, stated_scale
 from panel.study.tables import TABLES
 from panel.words import as_seen, counted, first_few, format_typed
 
@@ -49,19 +49,9 @@ class ImportedScores:
 
 
 def read_scores(table: RawTable, layout: ScoresLayout) -> ImportedScores:
-    """Read the scores of a table.
+    """Read the scores of a table of texts; in a wide one without `attributes` every numeric column left over is one.
 
-    Parameters
-    ----------
-    table
-        The table as texts.
-    layout
-        Which column holds what; in a wide table without `attributes` every numeric column left over is one.
-
-    Raises
-    ------
-    StudyError
-        If the layout does not fit the table.
+    StudyError if the layout does not fit the table.
     """
     if not layout.is_long and not layout.attributes:
         layout = replace(layout, attributes=_attribute_columns(table, layout))
@@ -80,6 +70,7 @@ def read_scores(table: RawTable, layout: ScoresLayout) -> ImportedScores:
         *table.notes,
         *_notes_on_names(table, layout),
         *_notes_on_times(scores),
+        *_notes_on_scales(scores, layout),
         *_notes_on_numbers(numbers),
         *_notes_on_rehearsal(table),
         *_notes_on_shape(table, layout, scores, unread),
@@ -97,25 +88,15 @@ def study_from_scores(
 ) -> Study:
     """Return a study made of imported scores; its prototypes, attributes and assessors are those that occur.
 
-    Prototypes stand in the natural order of their names: the first row of a randomised sheet says nothing.
+    Prototypes stand in the natural order of their names: the first row of a randomised sheet says nothing. The file is
+    kept unchanged.
 
     Parameters
     ----------
-    imported
-        What `read_scores` returned.
-    raw_file
-        The file it came from, kept unchanged.
-    title
-        What the study is called.
     scale_min, scale_max
-        Lowest and highest possible score, if known; the same for all attributes.
+        Lowest and highest possible score, the same for all attributes; where unknown what headings state counts.
     benchmark
-        The prototype the others are compared with; empty if there is none.
-
-    Raises
-    ------
-    StudyError
-        If the benchmark is not among the prototypes.
+        The prototype the others are compared with; empty if there is none. StudyError if it was not scored.
     """
     scores = imported.scores
     tables = {
@@ -128,8 +109,10 @@ def study_from_scores(
     if benchmark and benchmark not in known:
         raise StudyError(f"{benchmark} was not scored, so it cannot be the benchmark. Choose among {', '.join(known)}.")
     tables["prototypes"].loc[tables["prototypes"]["prototype"] == benchmark, "role"] = "benchmark"
-    tables["attributes"]["scale_min"] = np.nan if scale_min is None else float(scale_min)
-    tables["attributes"]["scale_max"] = np.nan if scale_max is None else float(scale_max)
+    stated = _scales(scores, imported.layout)
+    for column, given, end in (("scale_min", scale_min, 0), ("scale_max", scale_max, 1)):
+        ends = [float(stated[name][end]) if name in stated else np.nan for name in tables["attributes"]["attribute"]]
+        tables["attributes"][column] = ends if given is None else float(given)
     layout: dict[str, Any] = {role: held for role, held in asdict(imported.layout).items() if held}
     layout = {role: list(held) if isinstance(held, tuple) else held for role, held in layout.items()}
     record = {"file": raw_file.name, "columns": layout, "done": list(imported.notes)}
@@ -273,15 +256,33 @@ def _listed(name: str, names: Iterable[str]) -> pd.DataFrame:
 
 
 def _with_times(attributes: pd.DataFrame) -> pd.DataFrame:
-    """Return the table of attributes with the words and the minutes of names such as `greasy after 5 min`."""
-    timed = [timed_words(name) for name in attributes["attribute"]]
-    return attributes.assign(
-        name=["" if np.isnan(minutes) else words for words, minutes in timed], minutes=[minutes for _, minutes in timed]
-    )
+    """Return attributes with the words and minutes of names such as `greasy after 5 min`, `greasy (0-10)`."""
+    names = attributes["attribute"]
+    timed = [timed_words(stated_scale(name)[0]) for name in names]
+    words = ["" if word == name else word for (word, _), name in zip(timed, names, strict=True)]
+    return attributes.assign(name=words, minutes=[minutes for _, minutes in timed])
+
+
+def _scales(scores: pd.DataFrame, layout: ScoresLayout, *, within: bool = True) -> dict[str, tuple[int, int]]:
+    """Return the scale that the heading of each attribute's scores states, if they lie `within` it, or do not."""
+    found = {}
+    for name, given in scores.groupby("attribute", sort=False)["score"]:
+        scale = stated_scale(layout.score if layout.is_long else str(name))[1]
+        if scale and given.dropna().between(*scale).all() == within:
+            found[str(name)] = scale
+    return found
+
+
+def _notes_on_scales(scores: pd.DataFrame, layout: ScoresLayout) -> list[str]:
+    """Return which scales the headings state, and which of them the scores contradict."""
+    told = [f"{name!r} {low} to {high}" for name, (low, high) in _scales(scores, layout).items()]
+    wrong = [f"{name!r} {low} to {high}" for name, (low, high) in _scales(scores, layout, within=False).items()]
+    notes = [f"Scale read from the headings: {_some(told)}."] if told else []
+    return [*notes, f"Scale stated, but scores lie outside, so not taken: {_some(wrong)}."] if wrong else notes
 
 
 def _notes_on_times(scores: pd.DataFrame) -> list[str]:
-    timed = {name: timed_words(name)[1] for name in scores["attribute"].unique()}
+    timed = {name: timed_words(stated_scale(name)[0])[1] for name in scores["attribute"].unique()}
     told = [f"{name!r} is {format_typed(minutes)} min" for name, minutes in timed.items() if not np.isnan(minutes)]
     return [f"Minutes after use were read from the names: {_some(told)}."] if told else []
 
@@ -380,22 +381,10 @@ _MOSTLY = 0.8  # share of the filled cells that must be numbers for a column of 
 
 @dataclass(frozen=True, slots=True)
 class ScoresLayout:
-    """Which column of a file holds what; an empty text means that there is none.
+    """Which column of a file holds what; an empty text means that there is none. Assessor and prototype are needed.
 
-    Parameters
-    ----------
-    assessor, prototype
-        Needed.
-    attribute, score
-        Both given: the table is long, a row is one score.
-    attributes
-        Otherwise the table is wide: these columns hold the scores, one attribute each.
-    replicate, session, position, batch, recorded_at
-        Where the file has them.
-    decimal
-        `.` or `,`; empty lets each column decide.
-    fill_down
-        True where a blank name means the name above it.
+    With `attribute` and `score` the table is long, a row is one score; else `attributes` hold the scores, one attribute
+    each. `decimal` is `.` or `,`, or empty to let each column decide; `fill_down` takes a blank name for the one above.
     """
 
     assessor: str = ""
@@ -424,17 +413,7 @@ class ScoresLayout:
 def guess_layout(table: RawTable, fixed: Mapping[str, str] | None = None) -> ScoresLayout:
     """Return the likeliest layout of a table of scores; what cannot be guessed is left empty.
 
-    Parameters
-    ----------
-    table
-        The table as texts.
-    fixed
-        Role (a field of `ScoresLayout`) to column, for what is known already.
-
-    Raises
-    ------
-    StudyError
-        If `fixed` names a column that the table has not.
+    `fixed` is role (a field of `ScoresLayout`) to column, for what is known; StudyError if there is no such column.
     """
     known = {role: column for role, column in (fixed or {}).items() if column}
     for role, column in known.items():

@@ -4,9 +4,10 @@ from __future__ import annotations
 
 import re
 from collections import Counter
-from collections.abc import Mapping, Sequence
+from collections.abc import Collection, Mapping, Sequence
 from dataclasses import replace
 from functools import cache
+from itertools import chain, product
 
 import pandas as pd
 
@@ -15,8 +16,8 @@ from panel.study.editing import put_block
 from panel.study.knowledge import shared_table
 from panel.study.numbers_read import read_numbers
 from panel.study.raw_table import RawTable
-from panel.study.study import Study, natural_order
-from panel.study.table_cells import heading_words, is_called, named_columns
+from panel.study.study import RawFile, Study, natural_order
+from panel.study.table_cells import heading_words, is_called, named_columns, stated_scale
 from panel.words import as_seen, counted, first_few
 
 _CODE = re.compile(r"(?<!\w)[A-Za-z]{0,3}\d{1,4}(?!\w)")
@@ -29,12 +30,19 @@ _KINDS = {  # words of a heading that say what kind of question it is; common pr
 }
 _NO_LIKING = r"would you like to|how likely"
 _TOP = {"liking": 9, "just_about_right": 5, "agreement": 5}
-KINDS = (*_KINDS, "check_all", "person")
-_RANKS = r"\brank|rang\b|reihenfolge|classement|ordre de"
+KINDS = (*_KINDS, "check_all", "position", "person")
+_NO_ANSWERS = ("", "position", "person")
+_RANK = r"\brank|rang\b|classement"
+_RANKS = rf"{_RANK}|reihenfolge|ordre de"
+_TO_FIVE = "not read: numbers from 1 to 5; say what they are"
+_STATES = re.compile(  # a statement: it does something, or the thing does
+    r"(?:it|i|feels|leaves|makes|es|sie|er|ich|zieht|hinterlasst|il|elle|je|j|laisse|me|se|deja|lascia|si) \w+ \w+"
+    r"|(?:my|the|this|meine?|die|das|der|dieser?|ma|la|le|el|mi|il) .*\b(?:is|are|feels?|has|leaves|makes|absorbs|"
+    r"spreads|looks|smells|ist|fuhlt|zieht|lasst|riecht|hat|est|laisse|sent|es|deja|se|e|lascia|si)\b.*"
+)
 _HALVES = re.compile(r"\s*(?:[:|/]|\s[-\u2013\u2014])\s+")  # between what is asked and of what
-_SPAN = r"(\d{1,4})\s*(?:-|\u2013|to|bis|\u00e0|a)\s*(\d{1,4})"
-_ENDS = re.compile(rf"\((?:[^()]*/[^()]*|[^()]*{_SPAN}[^()]*|\s*\d+\s*=[^()]*)\)\s*$")  # the scale, after the question
-_END = re.compile(r"(\d{1,4})\s*=\s*([^,;/()=\d]+)")  # what a point of it is called
+_ENDS = re.compile(r"[(\[](?:[^()]*/[^()]*|\s*\d+\s*=[^()]*)[)\]]\s*$")  # the answers, after the question
+_END = re.compile(r"(\d{1,4})\s*=\s*([^,;/()\[\]=\d]+)")  # what a point of it is called
 _WHICH = r"(?:which|what|welche[srn]?|quel(?:le)?s?|cual|que|quale|che) "
 _COLUMNS = ("column", "prototype", "question", "kind", "noticed")
 _MOSTLY = 0.8  # share of the filled cells that must be known answers; the rest is told
@@ -66,28 +74,79 @@ def read_survey(table: RawTable, person: str = "", prototypes: Sequence[str] = (
         If a row does not say whose it is or of what, or a person has two rows for a prototype.
     """
     table, person, named = _one_row_each(table, person)
-    codes = [code for name in table.header for code in _CODE.findall(_ENDS.sub("", name))]
+    codes = [code for name in table.header for code in _CODE.findall(_asked(name))]
     several = {code for code in codes if codes.count(code) > 1}
     own = [name for name in prototypes if any(_whole(name).search(head) for head in table.header)]
     known = sorted(named or own or several or _named_in_halves(table.header) or codes, key=len, reverse=True)
     words = re.compile("|".join(_whole(name).pattern for name in known) or r"(?!)")
     table = _lists_apart(table, words)
     heads = [(name, found[0] if (found := words.search(name)) else "") for name in table.header]
-    asked = [(name, of, re.sub(r"[\W_]+", " ", _ENDS.sub(" ", words.sub(" ", name))).strip()) for name, of in heads]
+    asked = [(name, of, _question(words.sub(" ", name))) for name, of in heads]
     together: dict[str, list[str]] = {}
     for name, of, question in asked:
         together.setdefault(question if of else f"{name} alone", []).append(name)
     products = natural_order({of for _, of, _ in asked if of})
     told: dict[str, tuple[str, str]] = {}
     for names in together.values():
-        kind, noticed = _kind(names[0], [cell for one in names for cell in table.column(one)], products)
+        question, columns = _question(words.sub(" ", names[0])), [table.column(name) for name in names]
+        kind, noticed = _kind(names[0], question, list(chain(*columns)), products)
+        if _is_order(question, columns):
+            kind, noticed = "position", "place in the serving order"
         if not any(of for name, of, _ in asked if name in names) and _called(names[0]) != "preference":
             kind, noticed = "", "not read: names no prototype" if kind else ""
         told |= dict.fromkeys(names, (kind, noticed))
+    told |= _as_beside(told)
     rows = [(*row, *told[row[0]]) for row in asked]
     person = person or _person(table, [row[0] for row in rows if not row[3]])
     rows = [(*row[:3], "person", "says who answered") if row[0] == person else row for row in rows]
-    return table, pd.DataFrame(rows, columns=list(_COLUMNS), dtype="str")
+    frame = pd.DataFrame(rows, columns=list(_COLUMNS), dtype="str")
+    return replace(table, notes=(*table.notes, *_said_nothing(table, frame, person))), frame
+
+
+def _question(heading: str) -> str:
+    return re.sub(r"[\W_]+", " ", _asked(heading)).strip()
+
+
+def _asked(heading: str) -> str:
+    """Return a heading without the scale or the answers behind it."""
+    return _ENDS.sub(" ", stated_scale(heading)[0])
+
+
+def _is_order(question: str, columns: Sequence[Sequence[str]]) -> bool:
+    """Return True if columns hold when each prototype was tried: whole numbers from 1, none twice of a person.
+
+    A number of the sample, called so, is the order only where it is not the same for everybody.
+    """
+    rows = [[cell.strip() for cell in cells if cell.strip()] for cells in zip(*columns, strict=True)]
+    places = {str(place) for place in range(1, len(columns) + 1)}
+    if len(columns) < 2 or any(len({*row}) < len(row) or not places.issuperset(row) for row in rows):
+        return False
+    if is_called(question, "position") and not re.search(_RANK, question, re.IGNORECASE) and not _called(question):
+        return any(rows)
+    numbered = is_called(question, "prototype") or is_called(question, "counter")
+    return numbered and any(len({*column} - {""}) > 1 for column in columns)
+
+
+def _as_beside(told: Mapping[str, tuple[str, str]]) -> dict[str, tuple[str, str]]:
+    """Return statements with numbers as agreement where those beside them are in words, or say what 1 stands for."""
+    agreed = [(head, noticed) for head, (kind, noticed) in told.items() if kind == "agreement"]
+    strong = any(re.search(r"\D [15](?:,|;| and|$)", noticed) or _END.search(head) for head, noticed in agreed)
+    if not strong or any("turned" in noticed for _, noticed in agreed):
+        return {}
+    read = "agreement", "1 is strongly disagree and 5 strongly agree, as beside it"
+    return {head: read for head, (_, noticed) in told.items() if noticed == _TO_FIVE}
+
+
+def _said_nothing(table: RawTable, asked: pd.DataFrame, person: str) -> list[str]:
+    """Return who answered nothing about a prototype of which boxes were ticked: that is not having ticked nothing."""
+    people = list(map(as_seen, table.column(person))) if person else [f"line {line}" for line in table.lines]
+    told = []
+    for of, rows in asked.loc[(asked["prototype"] != "") & (asked["kind"] != "position")].groupby("prototype"):
+        cells = zip(*(table.column(name) for name in rows["column"]), strict=True)
+        silent = [who for who, answers in zip(people, cells, strict=True) if not any(map(str.strip, answers))]
+        if silent and (rows["kind"] == "check_all").any():
+            told.append(f"Nothing is answered about {of} by {first_few(silent)}; nothing ticked is not counted there.")
+    return told
 
 
 def _whole(name: str) -> re.Pattern[str]:
@@ -97,7 +156,8 @@ def _whole(name: str) -> re.Pattern[str]:
 def _one_row_each(table: RawTable, person: str) -> tuple[RawTable, str, list[str]]:
     """Return a survey with one row per person, the column of the person, and the prototypes if a column named them."""
     named = named_columns(table.header)
-    which = [name for name in table.header if re.match(_WHICH, heading_words(name)) and _names_products(name)]
+    words = {name: heading_words(name) for name in table.header}
+    which = [n for n in words if re.match(_WHICH, words[n]) and "prototype" in named_columns(words[n].split())]
     prototype = named.get("prototype") or next(iter(which), "")
     if not prototype or len(set(table.column(prototype))) >= len(table.lines):
         return table, person, []
@@ -126,10 +186,6 @@ def _one_row_each(table: RawTable, person: str) -> tuple[RawTable, str, list[str
     return made, person, natural_order(dict.fromkeys(cells[prototype]))
 
 
-def _names_products(heading: str) -> bool:
-    return any(named_columns([word]).get("prototype") for word in heading_words(heading).split())
-
-
 def _places(table: RawTable, keys: Sequence[tuple[str, ...]]) -> dict[tuple[str, ...], int]:
     """Return the row of each person and prototype, both named and there once."""
     place: dict[tuple[str, ...], int] = {}
@@ -147,14 +203,10 @@ def _places(table: RawTable, keys: Sequence[tuple[str, ...]]) -> dict[tuple[str,
 def _person(table: RawTable, free: Sequence[str]) -> str:
     """Return the column that names each person once: called so, called a number, or the first one."""
     called = [named_columns(free).get("assessor", ""), *(name for name in free if is_called(name, "counter"))]
-    first = [name for name in table.header[:1] if not _is_about(name)]
+    about = ("person", "recorded_at", "session", "comment")  # the person or the moment, no name for them
+    first = [name for name in table.header[:1] if not any(is_called(name, role) for role in about)]
     each = [name for name in (*called, *first) if name in free and len(set(table.column(name))) == len(table.lines)]
     return next((name for name in each if all(map(str.strip, table.column(name)))), "")
-
-
-def _is_about(heading: str) -> bool:
-    """Return True if a column is about the person or the moment, not a name for it."""
-    return any(is_called(heading, role) for role in ("person", "recorded_at", "session", "comment"))
 
 
 def _named_in_halves(header: Sequence[str]) -> set[str]:
@@ -216,34 +268,119 @@ def _plain(cell: str) -> str:
     return heading_words(cell) or cell.strip()
 
 
-def _worded(cell: str, kind: str) -> str:
+def _known(kind: str, question: str, cells: Sequence[str]) -> Mapping[str, str]:
+    """Return what the words of cells answer; empty for those of which it cannot be told how much they are."""
+    if kind != "just_about_right":
+        return _wordings(kind)
+    return {**_sided(question, tuple(sorted({*map(_plain, cells)}))), **_wordings(kind)}
+
+
+_SIDE = re.compile(
+    r"(?:(?P<how>.+) )?(?:too|zu|trop|troppo|demasiado) (?P<too>\w+)(?: .*)?|(?:not|nicht|pas|non|no) (?P<far>nearly )?"
+    r"(?:quite )?(?:(?P<lacks>\w+) (?:enough|genug)|(?:assez|abbastanza|(?:lo )?bastante) (?P<manca>\w+))"
+)
+_FAR = frozenset(
+    heading_words("much far way very extremely viel weit beaucoup vraiment molto decisamente mucho").split()
+)
+
+
+@cache
+def _sided(question: str, plain: tuple[str, ...]) -> Mapping[str, str]:
+    """Return which side of just right answers such as `much too thick` are: too much is what the question is named for.
+
+    If its name does not say, the opposites of `shared/answer_words.csv` do; empty where neither does.
+    """
+    if not any(_wordings("just_about_right").get(cell) == "3" for cell in plain):
+        return {}
+    found = {cell: match for cell in plain if (match := _SIDE.fullmatch(cell))}
+    of = {cell: match["too"] or match["lacks"] or match["manca"] for cell, match in found.items()}
+    much = {each: _is_much(each, question, {*of.values()}) for each in of.values()}
+    if len(much) == 1 and len({bool(match["too"]) for match in found.values()}) == 2:
+        much = {each: is_much is not False for each, is_much in much.items()}  # too sticky, not sticky enough
+    elif len(much) > 1 and len({*much.values()}) == 1:
+        much = dict.fromkeys(much)
+    sides = {}
+    for cell, match in found.items():
+        far = bool(match["far"] or _FAR & {*(match["how"] or "").split()})
+        up, is_much = bool(match["too"]), much[of[cell]]
+        sides[cell] = "" if is_much is None else "2145"[2 * (up == is_much) + far]
+    return sides
+
+
+def _is_much(word: str, question: str, beside: Collection[str]) -> bool | None:
+    """Return whether `too` much of an adjective is too much of what is asked; None if that cannot be told."""
+    pairs = _opposites()
+    others = {less for more, less in pairs if more == word} | {more for more, less in pairs if less == word}
+    asked = heading_words(question).split()
+    named = {one for one in {word, *others, *beside} if _is_in(one, asked)}
+    if named and not (word in named and named & others):
+        return word in named
+    return any(more == word for more, _ in pairs) if others else None
+
+
+def _is_in(word: str, asked: Sequence[str]) -> bool:
+    """Return True if a word of a question has the stem of an adjective: oily, oiliness."""
+    stem = re.sub(r"[yeaos]+$", "", word)
+    return any(each.startswith(word) or (len(stem) > 2 and each.startswith(stem)) for each in asked)
+
+
+@cache
+def _opposites() -> frozenset[tuple[str, str]]:
+    """Return adjectives with their opposites, the more of the two first."""
+    rows = shared_table("answer_words")
+    own = rows.loc[rows["kind"] == "opposite", ["answer", "words"]]
+    each = (product(more.split("; "), less.split("; ")) for more, less in own.itertuples(index=False))
+    return frozenset((heading_words(more), heading_words(less)) for more, less in chain(*each))
+
+
+def _worded(cell: str, known: Mapping[str, str]) -> str:
     """Return what the words of a cell answer, a number beside them left out; empty if they are not known."""
-    plain, known = _plain(cell), _wordings(kind)
+    plain = _plain(cell)
     return known.get(plain) or known.get(re.sub(r"^\d+ |(?<=\w) \d+$", "", plain), "")
 
 
-def _filled(cells: Sequence[str]) -> list[bool]:
-    """Return which cells answer something; `none of them` does, `n/a` does not."""
-    missing = read_numbers([as_seen(cell) for cell in cells]).missing
-    return [bool(_worded(cell, "preference") or not none) for cell, none in zip(cells, missing, strict=True)]
+def _filled(cells: Sequence[str], kind: str = "preference") -> list[bool]:
+    """Return which cells answer something; `none of them` does, or `don't know`, `n/a` does not."""
+    missing, known = read_numbers([as_seen(cell) for cell in cells]).missing, _wordings(kind)
+    return [bool(_worded(cell, known) or not none) for cell, none in zip(cells, missing, strict=True)]
 
 
-def _answer(cell: str, kind: str, heading: str) -> str:
+def _answer(cell: str, kind: str, heading: str, known: Mapping[str, str]) -> str:
     """Return an answer as the study keeps it; as it was typed where it is not known."""
-    if words := _worded(cell, kind):
+    if words := _worded(cell, known):
         return words
     if kind == "check_all" and len(plain := _plain(cell)) > 1 and heading_words(heading).endswith(plain):
         return "1"  # a ticked box may say its own words
-    typed = cell.strip()
-    points = list(map(str, range(1, _TOP.get(kind, 0) + 1)))
-    return points[-1 - points.index(typed)] if typed in points and _is_turned(heading, kind) else typed
+    typed, top = cell.strip(), _top(heading, kind)
+    if typed not in map(str, range(1, top + 1)):
+        return typed
+    point = top + 1 - int(typed) if _is_turned(heading, kind, known) else int(typed)
+    side = 2 * point - top - 1  # of more or fewer points than five the sides are kept
+    end = 2 if point in (1, top) and top > 3 else 1
+    return str(point) if top == _TOP[kind] else str(3 + end * ((side > 0) - (side < 0)))
 
 
-def _is_turned(heading: str, kind: str) -> bool:
+def _ends(heading: str) -> list[str]:
+    """Return what a heading calls the numbers of its scale."""
+    return [words.strip() for _, words in _END.findall(heading)]
+
+
+def _top(heading: str, kind: str) -> int:
+    """Return the highest number of a question's scale: the usual one, or an odd one stated for just about right."""
+    usual = _TOP.get(kind, 0)
+    low, high = stated_scale(heading)[1] or (1, usual)
+    return high if kind == "just_about_right" and low == 1 and high % 2 and high > 1 else usual
+
+
+def _is_turned(heading: str, kind: str, known: Mapping[str, str]) -> bool:
     """Return True if a heading says that the lowest number is the most: `1 = strongly agree`."""
-    ends = [(int(number), _worded(words, kind)) for number, words in _END.findall(heading)]
-    known = [(number, int(word)) for number, word in ends if word.isdecimal()]
-    return bool(known) and all(number == _TOP.get(kind, 0) + 1 - point != point for number, point in known)
+    ends = [(int(number), _worded(words, known)) for number, words in _END.findall(heading)]
+    sides = [
+        (2 * number - _top(heading, kind) - 1) * (2 * int(word) - _TOP[kind] - 1)
+        for number, word in ends
+        if word.isdecimal()
+    ]
+    return any(sides) and max(sides) <= 0
 
 
 # Which kind of question a column is: from its answers where these are words, else from its heading.
@@ -254,72 +391,93 @@ def _called(heading: str) -> str:
     return next((kind for kind, words in _KINDS.items() if re.search(words, spared, re.IGNORECASE)), "")
 
 
-def _kind(heading: str, cells: Sequence[str], prototypes: Sequence[str]) -> tuple[str, str]:
+def _kind(heading: str, question: str, cells: Sequence[str], prototypes: Sequence[str]) -> tuple[str, str]:
     """Return the kind of a question, empty if none is sure, and what to know about how it is read."""
     given = Counter(as_seen(cell) for cell, filled in zip(cells, _filled(cells), strict=True) if filled)
     called = _called(heading)
     if not given:
         return "", "empty"
-    if called == "preference" and all(cell in prototypes or _worded(cell, "preference") for cell in given):
+    if called == "preference" and all(cell in prototypes or _worded(cell, _wordings("preference")) for cell in given):
         return ("preference", "") if len(prototypes) == 2 else ("", "not read: more than two to choose from")
     if re.search(_RANKS, heading, re.IGNORECASE):
         return "", "not read: ranks; ask which of two is preferred"
+    boxes = _wordings("check_all")
+    asks, states = heading.strip().endswith("?"), bool(_STATES.match(heading_words(question)))
+    ticks = {cell: _answer(cell, "check_all", heading, boxes) for cell in given}
     for kind in sorted(_TOP, key=lambda each: each != called):
-        strange = [c for c in given if not _worded(c, kind) and c not in map(str, range(1, _TOP[kind] + 1))]
-        worded = [cell for cell in given if _worded(cell, kind)]
+        if kind == "agreement" and not (asks or states) and {*ticks.values()} <= {"0", "1"}:
+            continue  # yes and no of a box; of a statement they agree or disagree
+        known = _known(kind, question, [*given, *_ends(heading)])
+        points = [*map(str, range(1, _top(heading, kind) + 1))]
+        worded = [cell for cell in given if _worded(cell, known)]
+        strange = [cell for cell in given if cell not in worded and cell not in points]
+        if untold := [cell for cell in strange if known.get(_plain(cell)) == ""]:
+            which = " or ".join(map(repr, untold[:2]))
+            return "", f"not read: is {which} too much? Name the question after that (oiliness) and choose its kind"
+        if kind == called and sum(given[cell] for cell in strange if cell.isdecimal()) > 1:  # one may be a slip
+            numbers = [int(cell) for cell in given if cell.isdecimal()]
+            return "", _other_scale(kind, *(stated_scale(heading)[1] or (min(numbers), max(numbers))))
         enough = sum(given[cell] for cell in strange) <= (1 - _MOSTLY) * given.total()
         if enough and (worded or kind == called):
-            return _scale(heading, kind, worded, strange)
-    ticks = {cell: _answer(cell, "check_all", heading) for cell in given}
+            return _scale(heading, kind, known, list(given), strange)
     if {*ticks.values()} <= {"0", "1"} and called not in ("liking", "just_about_right"):
         said = [f"{cell!r} is {'' if tick == '1' else 'not '}ticked" for cell, tick in ticks.items()]
-        return "check_all", first_few(
-            [
-                *said,
-                "a blank is no answer" if "0" in ticks.values() else "a blank is not, of who told anything else of it",
-            ]
-        )
+        blank = "no answer" if "0" in ticks.values() else "not, of who told anything else of it"
+        return "check_all", first_few([*said, f"a blank is {blank}"])
     if called in _TOP:
         return "", f"not read as {called.replace('_', ' ')}: {first_few([repr(cell) for cell in given])}"
-    numbers = all(cell.isdecimal() for cell in given)
-    return "", "not read: numbers; say what they are" if numbers else "not read: texts"
+    if not all(cell.isdecimal() for cell in given):
+        return "", "not read: texts"
+    to_five = states and not asks and {*map(int, given)} <= {*range(1, 6)}
+    return "", _TO_FIVE if to_five else "not read: numbers; say what they are"
 
 
-def _scale(heading: str, kind: str, worded: Sequence[str], strange: Sequence[str]) -> tuple[str, str]:
+def _other_scale(kind: str, low: int, high: int) -> str:
+    return f"not read: from {low} to {high}; {kind.replace('_', ' ')} is read from 1 to {_TOP[kind]}"
+
+
+def _scale(
+    heading: str, kind: str, known: Mapping[str, str], given: Sequence[str], strange: Sequence[str]
+) -> tuple[str, str]:
     """Return the kind of a question on a scale, unless its heading or its words say that it is on another one."""
-    top, name = _TOP[kind], kind.replace("_", " ")
-    span = re.search(_SPAN, heading) if _ENDS.search(heading) else None
-    ends = sorted({int(number) for number, _ in _END.findall(heading)})
-    stated = (int(span[1]), int(span[2])) if span else (ends[0], ends[-1]) if len(ends) > 1 else (1, top)
-    if stated not in ((1, top), (top, 1)):
-        return "", f"not read: from {stated[0]} to {stated[1]}; {name} is read from 1 to {top}"
+    top, jar = _top(heading, kind), kind == "just_about_right"
+    stated = stated_scale(heading)[1]
+    if (stated or (1, top)) not in ((1, top), (top, 1)):
+        return "", _other_scale(kind, *(stated or ()))
+    if jar and not stated and {*given} in ({"1", "3"}, {"1", "2", "3"}):
+        return "", "not read: from 1 to 3 or 1 to 5? Write the scale behind the question, such as (1-3)"
     points: dict[str, set[str]] = {}
-    for cell in worded:
-        points.setdefault(_worded(cell, kind), set()).add(re.sub(r"^\d+ | \d+$", "", _plain(cell)))
+    for cell in given:
+        if point := _worded(cell, known):
+            points.setdefault(point, set()).add(re.sub(r"^\d+ | \d+$", "", _plain(cell)))
     for point, words in points.items():
-        if len(words) > 1 and point.isdecimal() and int(point) != (top + 1) / 2:
+        if len(words) > 1 and point.isdecimal() and int(point) != (top + 1) / 2 and not jar:
             return "", f"not read: {first_few(sorted(words))} would be one answer of {top}"
-    told = [f"words became points of 1 to {top}"] if worded else []
-    told += ["turned: its highest number is the least"] if _is_turned(heading, kind) else []
+    each = [f"{word} {point}" for point, words in sorted(points.items()) for word in sorted(words)]
+    told = [f"words became points of 1 to {_TOP[kind]}: {first_few(each, 7)}"] if each else []
+    told += [f"numbers of 1 to {top} became points of 1 to {_TOP[kind]}"] if top != _TOP[kind] and not each else []
+    told += ["turned: its highest number is the least"] if _is_turned(heading, kind, known) else []
     told += [f"not understood and kept as typed: {first_few(list(strange))}"] if strange else []
     return kind, "; ".join(told)
 
 
-def with_survey(study: Study, table: RawTable, asked: pd.DataFrame) -> Study:
+def with_survey(study: Study, table: RawTable, asked: pd.DataFrame, file: RawFile | None = None) -> Study:
     """Return a study with the answers of a survey added; blanks are no answers, save of boxes that are only ticked.
 
     Parameters
     ----------
     asked
         `column prototype question kind`, of which those with a kind are read; of kind `person` is who answered. If
-        none is, the rows are numbered C001, C002 and so on.
+        none is, the rows are numbered C001, C002 and so on. Of kind `position` is when a prototype was tried.
+    file
+        The file it came from, kept unchanged.
 
     Raises
     ------
     StudyError
         If no column is read, one lacks its prototype or question, two ask the same, or a person has two rows.
     """
-    read = asked.loc[~asked["kind"].isin(["", "person"])]
+    read = asked.loc[~asked["kind"].isin(_NO_ANSWERS)]
     if read.empty:
         why = dict.fromkeys(words for words in asked.get("noticed", ()) if words.startswith("not read"))
         told = f" ({first_few(list(why))})" if why else ""
@@ -338,11 +496,29 @@ def with_survey(study: Study, table: RawTable, asked: pd.DataFrame) -> Study:
             f"A preference is read between two prototypes, and the columns name {counted(len(named), 'prototype')}."
         )
     answers: pd.DataFrame = pd.concat([_answers(table, row, people, asked, named) for _, row in read.iterrows()])
+    answers = answers.assign(position=_places_of(answers, table, people, asked))
     block = answers.loc[answers["answer"] != ""].reset_index(drop=True).astype("str")
     study = study if study.tables else replace(study, tables={"prototypes": study.table("prototypes")})
     study = put_block(study, "prototypes", pd.DataFrame({"prototype": named}, dtype="str"))
     study = put_block(study, "assessors", pd.DataFrame({"assessor": people, "kind": "consumer"}, dtype="str"))
-    return put_block(study, "answers", block)
+    kept = (file,) if file is not None and file not in study.raw_files else ()
+    return replace(put_block(study, "answers", block), raw_files=(*study.raw_files, *kept))
+
+
+def _places_of(answers: pd.DataFrame, table: RawTable, people: Sequence[str], asked: pd.DataFrame) -> list[str]:
+    """Return the place in the serving order of what each answer is about; of two to choose from, of the first."""
+    place: dict[tuple[str, str], str] = {}
+    for _, row in asked.loc[asked["kind"] == "position"].iterrows():
+        cells = map(str.strip, table.column(row["column"]))
+        place |= {(who, row["prototype"].strip()): cell for who, cell in zip(people, cells, strict=True)}
+    told = []
+    for who, of, versus in zip(answers["assessor"], answers["prototype"], answers["versus"], strict=True):
+        one, other = place.get((who, of), ""), place.get((who, versus), "")
+        if versus:
+            told.append(str(1 + (int(one) > int(other))) if one.isdecimal() and other.isdecimal() else "")
+        else:
+            told.append(one)
+    return told
 
 
 def _people(study: Study, table: RawTable, columns: Sequence[str]) -> list[str]:
@@ -372,13 +548,23 @@ def _answers(
     """Return the answers of one column."""
     kind, column, of = row["kind"], row["column"], row["prototype"].strip()
     cells = table.column(column)
-    given = [_answer(cell, kind, column) if filled else "" for cell, filled in zip(cells, _filled(cells), strict=True)]
-    if kind == "check_all":
-        alike = asked.loc[(asked["question"] == row["question"]) & (asked["kind"] == kind), "column"]
-        if "0" not in {_answer(cell, kind, head) for head in alike for cell in table.column(head)}:
-            beside = [table.column(head) for head in asked.loc[asked["prototype"] == row["prototype"], "column"]]
-            told = [any(map(str.strip, cells)) for cells in zip(*beside, strict=True)]
-            given = [cell or "0" * any_ for cell, any_ in zip(given, told, strict=True)]
+    alike = asked.loc[(asked["question"] == row["question"]) & (asked["kind"] == kind), "column"]
+    known = _known(kind, row["question"], [*chain(*map(table.column, alike)), *chain(*map(_ends, alike))])
+    given = [
+        _answer(cell, kind, column, known) if filled else ""
+        for cell, filled in zip(cells, _filled(cells, kind), strict=True)
+    ]
+    if untold := [cell for cell in cells if known.get(_plain(cell)) == ""]:
+        raise StudyError(
+            f"It cannot be told whether {untold[0]!r} in {column} is too much. Name the question after what it is too "
+            "much of, such as oiliness."
+        )
+    ticked = {_answer(cell, kind, head, known) for head in alike for cell in table.column(head)}
+    if kind == "check_all" and "0" not in ticked:
+        about = (asked["prototype"] == row["prototype"]) & (asked["kind"] != "position")
+        beside = [table.column(head) for head in asked.loc[about, "column"]]
+        told = [any(map(str.strip, cells)) for cells in zip(*beside, strict=True)]
+        given = [cell or "0" * any_ for cell, any_ in zip(given, told, strict=True)]
     pair = {"prototype": named[0], "versus": named[1]} if kind == "preference" else {"prototype": of, "versus": ""}
     frame = pd.DataFrame({"assessor": people, "answer": given})
     return frame.assign(**pair, question=row["question"].strip(), kind=kind)

@@ -376,6 +376,27 @@ def heading_words(heading: str) -> str:
     return " ".join(re.findall(r"[^\W_]+", letters.casefold()))
 
 
+def stated_scale(heading: str) -> tuple[str, tuple[int, int] | None]:
+    """Return the words of a heading, and the ends of the scale in the brackets behind them: `Slip (0-10)`.
+
+    None where there is no scale; figures with a unit, such as `(5-10 min)`, are none.
+    """
+    found = _BRACKET.fullmatch(heading.strip())
+    if found is None:
+        return heading, None
+    span = _SPAN.fullmatch(found[2])
+    ends = sorted({int(end) for end in (span.groups() if span else re.findall(r"(\d+)\s*=", found[2]))})
+    return (found[1], (ends[0], ends[-1])) if len(ends) > 1 else (heading, None)
+
+
+_BRACKET = re.compile(r"(.*\S)\s*[(\[]([^()\[\]]*)[)\]]")
+_SPAN = re.compile(
+    r"\D*?(\d{1,4})\s*(?:-|\u2013|to|bis|\u00e0|a|\.\.+)\s*(\d{1,4})[\s,;-]*"
+    r"(?:(?:point|punkt)\w*|pts?|scale|skala|[e\u00e9]chelle|escala|scala|vas|\D*[,;/].*)?",
+    re.IGNORECASE,
+)
+
+
 def is_of_means(cell: str, known: Collection[str]) -> str:
     """Return whether a name says `surely` or `if alone` (no other name in its row) that a row was reckoned."""
     if is_reckoned(cell):

@@ -13,8 +13,9 @@ from panel.errors import StudyError
 from panel.study.archives import open_workbook, sheet_names, sheet_rows
 from panel.study.editing import Problem, put_block, put_fact, table_problems, texts_of_table
 from panel.study.facts import STATED, facts_with_unread
-from panel.study.open_study import FACTS_SHEET, HOW_TO, exact_number, fact_of_text, fact_text_of_cell
+from panel.study.open_study import FACTS_SHEET, HOW_TO, exact_number, fact_of_text, fact_text_of_cell, facts_in_sheet
 from panel.study.pasted import formula_grid, put_formulas, read_rows
+from panel.study.raw_table import filled_rows
 from panel.study.study import Study
 from panel.study.table_cells import column_hint, known_column, known_table, nearest_table
 from panel.study.tables import COLLECTED, PREPARED, Column
@@ -150,24 +151,11 @@ def _protect(sheet: Any) -> None:
 
 
 def read_workbook(study: Study, content: bytes, name: str) -> tuple[Study, list[str], list[str]]:
-    """Return what a filled workbook would make of a study. A sheet without rows changes nothing.
+    """Return what a filled workbook would make of a study, what was done and not read, and what is wrong where.
 
-    A sheet with rows is the whole table; what is on record only grows. Unknown sheets and columns are named, and
-    unknown columns are kept.
-
-    Returns
-    -------
-    study
-        The study with what stands in the workbook.
-    notes
-        What was done and what was not read, one sentence each.
-    problems
-        What is wrong, each with its sheet and cell in front: `batches!F3: ...`.
-
-    Raises
-    ------
-    StudyError
-        If it is no workbook, or it cannot be told which cell of a sheet belongs into which column.
+    A sheet without rows changes nothing. One with rows is the whole table; what is on record only grows. Unknown sheets
+    and columns are named, and unknown columns are kept. StudyError if it is no workbook, or it cannot be told which
+    cell of a sheet belongs into which column.
     """
     problems: list[str] = []
     notes: list[str] = []
@@ -192,14 +180,9 @@ def read_workbook(study: Study, content: bytes, name: str) -> tuple[Study, list[
 _TABLES_ON_RECORD = ("corrections", "safety", "reactions", "ingredient_values", "claims")
 
 
-def _facts_of_sheet(study: Study, rows: Sequence[Sequence[str]]) -> Study:
-    head = [cell.strip().casefold() for cell in rows[0]] if rows else []
-    if not {"fact", "value"} <= set(head):
-        raise StudyError(f"The sheet {FACTS_SHEET} needs the columns fact and value; give them these names.")
+def _facts_of_sheet(study: Study, rows: list[list[str]]) -> Study:
     stated = facts_with_unread(study)
-    at, value = head.index("fact"), head.index("value")
-    for row in rows[1:]:
-        name, text = row[at].strip(), row[value]
+    for name, text in facts_in_sheet(rows, f"The sheet {FACTS_SHEET}").items():
         if name and text.strip() and not (name in stated and fact_text_of_cell(name, stated[name]) == text):
             study = put_fact(study, name, fact_of_text(text))
     return study
@@ -207,9 +190,8 @@ def _facts_of_sheet(study: Study, rows: Sequence[Sequence[str]]) -> Study:
 
 def _table_of_sheet(study: Study, table: str, sheet: str, rows: list[list[str]]) -> tuple[Study, list[str], list[str]]:
     """Return the study with one sheet, what is wrong in it by cell, and what was noticed."""
-    lines = [line for line, row in enumerate(rows, start=1) if any(cell.strip() for cell in row)]
-    width = max((len(row) for row in rows), default=0)
-    filled = [[cell.strip() for cell in rows[line - 1]] + [""] * (width - len(rows[line - 1])) for line in lines]
+    by_line = filled_rows(rows, str.strip)
+    lines, filled = list(by_line), list(by_line.values())
     if len(filled) < 2:
         return study, [], []
     if table == "formulas" and "percent" not in [cell.casefold() for cell in filled[0]]:

@@ -82,7 +82,7 @@ def csv(rows: list[list[object]]) -> bytes:
 def test_merged_names_are_filled_down_and_that_is_said():
     rows = sheet()
     found = imported(workbook(rows, merged=True))
-    assert "The name above was used for 35 rows, merged in the file." in found.notes
+    assert "The name above was used for 35 rows of the sheet 'Session 1', merged in the file." in found.notes
     assert set(found.scores["assessor"]) == set(PEOPLE)
     pd.testing.assert_frame_equal(found.scores, imported(csv(rows)).scores)
 

@@ -216,3 +216,32 @@ def test_a_rehearsal_stays_one():
     assert "1 of 2 rows come from a rehearsal; with them the study supports no claim." in imported.notes
     study = study_from_scores(imported, raw_file("file.csv", b"any"), "bare")
     assert is_rehearsed(study)
+
+
+@pytest.mark.parametrize(
+    ("heading", "top", "scale", "name"),
+    [
+        ("Slip (0-10)", 10, (0, 10), "Slip"),
+        ("Slip [0 \u2013 100]", 10, (0, 100), "Slip"),
+        ("Gleiten (Skala 0 bis 15)", 15, (0, 15), "Gleiten"),
+        ("Slip after 5 min (1 to 9)", 9, (1, 9), "Slip"),
+        ("Slip (0 = none, 10 = very much)", 10, (0, 10), "Slip"),
+        ("Slip (0-10)", 11, None, "Slip"),
+        ("Slip (5-10 mg)", 10, None, ""),
+        ("Slip (panel 2)", 10, None, ""),
+        ("Slip 7-2", 10, None, ""),
+    ],
+)
+def test_a_scale_in_the_heading_is_the_scale_unless_scores_contradict_it(heading, top, scale, name):
+    rows = [["who", "prototype", heading], *([p, q, str(n)] for p in "AB" for q, n in (("P", 1), ("Q", top)))]
+    table = table_of_rows(rows, "f")
+    imported = read_scores(table, ScoresLayout("who", "prototype", attributes=(heading,)))
+    attribute = study_from_scores(imported, raw_file("f", b"x"), "t").table("attributes").iloc[0]
+    found = attribute[["scale_min", "scale_max"]].tolist()
+    assert (attribute["attribute"], attribute["name"]) == (heading, name)
+    assert found == list(scale) if scale else np.isnan(found).all()
+    told = " ".join(imported.notes)
+    assert ("Scale read from the headings" in told) == bool(scale)
+    assert ("scores lie outside" in told) == (top == 11)
+    own = study_from_scores(imported, raw_file("f", b"x"), "t", 0, 50).table("attributes").iloc[0]
+    assert own[["scale_min", "scale_max"]].tolist() == [0, 50]

@@ -150,7 +150,17 @@ LONG = "ID;Product;Liking;{}\nA;P1;7;{}\nA;P2;6;{}\nB;P1;5;{}\nB;P2;8;{}"
     [
         ("Soft", ("x", "", "X", ""), "check_all", ["1", "1", "0", "0"]),
         ("Soft", ("✓", "", "", ""), "check_all", ["1", "0", "0", "0"]),
-        ("I would buy it", ("Yes", "no", "", "yes"), "check_all", ["1", "0", "1"]),
+        ("I would buy it", ("Yes", "no", "", "yes"), "agreement", ["4", "2", "4"]),  # no property that is ticked
+        ("Silky", ("Yes", "no", "", "yes"), "check_all", ["1", "0", "1"]),
+        ("Would you buy it?", ("Maybe", "no", "weiß nicht", "yes"), "agreement", ["3", "don't know", "2", "4"]),
+        ("Overall liking (0-10)", ("1", "10", "0", "7"), "", []),
+        (
+            "Firmness (1 = too soft, 2 = just right, 3 = too firm)",
+            ("1", "2", "3", "3"),
+            "just_about_right",
+            list("2434"),
+        ),
+        ("Firmness (just right in between)", ("1", "2", "3", "3"), "", []),  # of three points or of five?
         ("Tick: soft", ("Soft", "", "", "soft"), "check_all", ["1", "0", "0", "1"]),
         ("Is it light?", ("agree", "Strongly agree", "Disagree", "5 - strongly agree"), "agreement", list("4255")),
         ("Zieht ein", ("stimme eher zu", "teils/teils", "stimme gar nicht zu", "k.A."), "agreement", list("413")),
@@ -171,6 +181,78 @@ def test_cells_are_read_by_their_words_and_the_scale_of_the_heading(heading, cel
     assert kind or row["noticed"].startswith("not read")
     found = answers_in(text)
     assert found.loc[found["question"] == row["question"], "answer"].tolist() == answers
+
+
+ADJECTIVES = [  # question, answers from too little to too much; the sides as common English and German have them
+    ("Thickness", "Much too thin;A bit too thin;Just right;A bit too thick;Much too thick", "12345"),
+    ("Consistency", "too runny;just right;too stiff", "234"),
+    ("Softness", "far too firm;slightly too firm;about right;slightly too soft;far too soft", "12345"),
+    ("Lightness", "too heavy;just right;not heavy enough", "234"),
+    ("Konsistenz", "viel zu weich;etwas zu weich;genau richtig;etwas zu fest;viel zu fest", "12345"),
+    ("Spread", "not nearly slippery enough;not slippery enough;just right;too slippery", "1234"),
+    ("Shine", "way too matt;too matt;slightly too matt;ok;slightly too shiny;too shiny;way too shiny", "1223445"),
+    ("Feel", "too slippery;just right;too draggy", ""),
+    ("Feel", "too dry;just right;too thin", ""),
+]
+
+
+@pytest.mark.parametrize(("question", "words", "points"), ADJECTIVES)
+def test_just_about_right_may_be_worded_with_the_adjective_of_the_thing(question: str, words: str, points: str):
+    each = words.split(";")
+    text = "\n".join(["ID;P1 liking;P1 " + question, *(f"R{n};7;{word}" for n, word in enumerate(each))])
+    table, asked = read_survey(exported(text))
+    found = with_survey(Study({}), table, asked).table("answers").query("kind == 'just_about_right'")["answer"]
+    assert "".join(found) == points
+    if not points:
+        assert f"is {each[0]!r} or {each[-1]!r} too much?" in asked["noticed"].iloc[-1]
+        chosen = asked.assign(kind=["person", "liking", "just_about_right"])
+        with pytest.raises(StudyError, match="Name the question after what it is too much of"):
+            with_survey(Study({}), table, chosen)
+        named = chosen.assign(question=["", "liking", each[-1].removeprefix("too ") + "ness"])
+        answers = with_survey(Study({}), table, named).table("answers")["answer"].tolist()
+        assert answers[-3:] == ["2", "3", "4"]
+
+
+def test_the_serving_order_is_the_place_of_each_answer():
+    """Numbered samples are an order only where they are not the same for everybody."""
+    text = "ID;Product;{};Liking\nA;P1;2;7\nA;P2;1;6\nB;P1;{};5\nB;P2;{};8"
+    for heading, one, two in (("Order", 1, 2), ("Tasting order", 2, 1), ("Sample no.", 1, 2), ("Reihenfolge", 1, 2)):
+        answers = answers_in(text.format(heading, one, two))
+        assert answers["position"].tolist() == [2, one, 1, two]
+    for heading, one, two in (
+        ("Rank order", 1, 2),
+        ("Order", 3, 1),
+        ("Sample no.", 2, 1),
+        ("Order of preference", 1, 2),
+    ):
+        assert answers_in(text.format(heading, one, two))["position"].isna().all()
+    chosen = answers_in("ID;P1 order;P2 order;P1 liking;P2 liking;Preferred\nA;2;1;7;5;P1\nB;1;2;6;8;P2")
+    assert chosen.query("kind == 'preference'")["position"].tolist() == [2, 1]
+
+
+def test_numbers_under_a_statement_are_agreement_beside_statements_in_words():
+    worded = "ID;P1 It spreads well;P1 It absorbs quickly;P1 Dose\nA;agree;4;2\nB;strongly {};2;3"
+    assert asked_in(worded.format("disagree"))["kind"].tolist() == ["person", "agreement", "agreement", ""]
+    asks = "ID;P1 Would you buy it?;P1 It absorbs quickly;P1 How greasy is it?;P1 The faint smell\nA;yes;4;{0};{0}"
+    assert asked_in(asks.format("2"))["kind"].tolist() == ["person", "agreement", "", "", ""]
+    worse = worded.replace("Dose", "The faint smell").format("disagree")
+    assert asked_in(worse.replace("It absorbs quickly", "How greasy is it?"))["kind"].tolist()[2:] == ["", ""]
+    alone = "ID;P1 It absorbs quickly;P1 liking\nA;4;7\nB;2;6"
+    assert read_survey(exported(alone))[1]["noticed"].iloc[1] == "not read: numbers from 1 to 5; say what they are"
+    for legend, kind in (("1 = strongly disagree, 5 = strongly agree", "agreement"), ("1 = strongly agree", "")):
+        asked = asked_in(f"ID;P1 It is light ({legend});P1 It absorbs quickly\nA;4;5\nB;2;1")
+        assert asked["kind"].tolist() == ["person", "agreement", kind]
+
+
+def test_who_answered_nothing_about_a_prototype_is_told_and_the_file_is_kept():
+    content = "ID;P1 soft;P1 rich;P2 soft;P2 rich\nA;x;;;x\nB;;;x;\nC;;x;x;"
+    file = raw_file("survey.csv", content.encode())
+    table, asked = read_survey(raw_table(file))
+    assert table.notes[-1] == "Nothing is answered about P1 by B; nothing ticked is not counted there."
+    study = with_survey(Study({}), table, asked, file)
+    assert study.raw_files == (file,)
+    assert with_survey(study, table, asked.assign(question=asked["question"] + " later"), file).raw_files == (file,)
+    assert "B" not in set(study.table("answers").query("prototype == 'P1'")["assessor"])
 
 
 def test_a_list_of_ticked_words_is_a_box_for_each():
