@@ -16,6 +16,7 @@ from matplotlib.axes import Axes
 from matplotlib.collections import LineCollection
 from matplotlib.figure import Figure
 from matplotlib.patches import Rectangle
+from matplotlib.text import Annotation
 
 from panel.views.pictures import BROAD, NARROW
 from panel.views.told import Picture, Told
@@ -148,3 +149,16 @@ def test_each_remark_beside_a_line_says_numbers_of_that_line(pictures):
                         if _named(label, words)
                     ), (picture.name, label, text.get_text())
                     tried[picture.name] += 1
+
+
+def test_the_head_of_an_arrow_lies_at_its_end_and_in_the_picture(pictures):
+    for picture, _, figures in pictures:
+        for axes in (axes for figure in figures for axes in figure.axes):
+            ends = np.sort([axes.get_xlim(), axes.get_ylim()])
+            arrows = [each for each in axes.texts if isinstance(each, Annotation) and each.arrowprops]
+            for arrow in arrows:
+                if arrow.arrowprops.get("arrowstyle") != "-|>" or arrow.xycoords != "data":
+                    continue
+                tip, start = np.array(arrow.xy, dtype=float), np.array(arrow.xyann, dtype=float)
+                assert ((ends[:, 0] <= tip) & (tip <= ends[:, 1])).all(), picture.name
+                assert np.linalg.norm(tip - start) <= 0.1 * np.linalg.norm(tip), picture.name  # all begin at 0, 0
