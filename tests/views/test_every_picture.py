@@ -89,7 +89,7 @@ def test_a_prototype_has_one_colour_and_one_shape_in_all_pictures(pictures):
 
 # A number that stands in two tables has one text.
 
-_NAMED_BY = ("Attribute", "Prototype", "Compared with", "Question", "Measure", "Statement")
+_NAMED_BY = ("Attribute", "Prototype", "Compared with", "Question", "Measure", "Reading", "Statement")
 
 
 def _cells(frame, title):

@@ -151,6 +151,10 @@ def test_who_started_comes_from_the_servings():
     )
     row = count_agreement(study).statements.iloc[0]
     assert (row["started"], row["dropped"]) == (10, 2)
+    others = servings.assign(assessor=[f"C{n:03d}" for n in range(4, 14)])  # four who answered were not served
+    study = replace(study, tables={**study.tables, "servings": others.astype("str")})
+    row = count_agreement(study).statements.iloc[0]
+    assert (row["started"], row["dropped"]) == (10, 6)
     unknown = count_agreement(study_of(agreed({5: 6})))
     assert np.isnan(unknown.statements.loc[0, "started"])
     assert any("do not say how many people started" in note for note in unknown.notes)

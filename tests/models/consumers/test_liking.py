@@ -17,6 +17,7 @@ from tests.stats.answers.test_ranks import GRASSES
 
 SAME = 1e-6
 REML = 1e-4  # relative, of variances found by iteration
+WALD = 0.1  # relative, of two statistics that agree in large samples only
 
 # Seventeen tasters, two levels of a sweetener: data `milk` of R's package DAAG
 MILK = [
@@ -159,6 +160,17 @@ def test_the_model_of_the_order_stands_beside_and_is_left_out_for_many():
     flat = one_group_panel(np.random.default_rng(7), "even", 30, 3)
     flat[:, 2] = 9  # one answer only: the shift has no end
     assert any("did not settle" in note for note in weigh_liking(answers_study(flat)).notes)
+
+
+def test_the_model_of_the_order_tests_two_prototypes_as_wald_does():
+    # the likelihood ratio and the squared ratio of a shift to its error are the same in large samples (Wald 1943)
+    rng = np.random.default_rng(12)
+    level = rng.normal(5, 1.2, (200, 1)) + rng.normal(0, 1.2, (200, 2)) + [0, 0.4]
+    found = weigh_liking(answers_study(np.clip(level.round(), 1, 9)), by_order=True)
+    test = found.tests.set_index("test").loc["cumulative logit"]
+    shift = found.by_order.set_index("prototype").loc["P2"]
+    assert test["statistic"] == pytest.approx((shift["estimate"] / shift["std_error"]) ** 2, rel=WALD)
+    assert test["p_value"] == pytest.approx(stats.chi2.sf(test["statistic"], 1), rel=1e-6)
 
 
 def test_unreadable_and_repeated_answers_and_few_people_are_said():

@@ -3,7 +3,7 @@
 import numpy as np
 import pandas as pd
 import pytest
-from scipy.stats import friedmanchisquare
+from scipy.stats import friedmanchisquare, norm
 from statsmodels.stats.multitest import multipletests
 
 from panel.errors import ModelError
@@ -44,6 +44,9 @@ def test_textbook_examples_through_the_whole_way():
     pairs = found.pairs[found.pairs["attribute"] == "grass"]
     assert (pairs["difference"] * 12).tolist() == pytest.approx([-14.5, -13.5, -4, 1, 10.5, 9.5])
     assert list(zip(pairs["prototype"], pairs["versus"], strict=True))[:2] == [("P2", "P1"), ("P3", "P1")]
+    z = found.pairs["statistic"]  # a normal deviate: both its tails
+    assert z.tolist() == pytest.approx((found.pairs["difference"] / found.pairs["std_error"]).tolist())
+    assert found.pairs["p_value"].tolist() == pytest.approx((2 * norm.sf(z.abs())).tolist())
 
 
 def test_repetitions_are_averaged_before_ranking_and_equal_scipy():

@@ -3,6 +3,7 @@
 from dataclasses import replace
 
 import numpy as np
+from scipy.spatial import cKDTree
 from statsmodels.stats.multitest import multipletests
 
 from panel.study.shown import shown
@@ -101,6 +102,17 @@ def test_places_and_arrows_carry_their_names():
         # The name is nearer to the end of its own arrow than to that of the other group.
         far = [np.hypot(*np.subtract(written[words].get_position(), arrow.get_xydata()[-1])) for arrow in arrows[1:]]
         assert arrows[1 + int(np.argmin(far))] is line
+
+
+def test_beside_each_prototype_stands_the_share_of_its_own_place():
+    result = demo_preferences()
+    places, grid = (frame[["component_1", "component_2"]] for frame in (result.places, result.shares))
+    _, nearest = cKDTree(grid).query(places)
+    expected = [
+        f"{name} ({100 * result.shares['share'].iloc[at]:.0f} %)" for name, at in zip("12345678", nearest, strict=True)
+    ]
+    written = [text.get_text() for text in _figure(result, demo()[1]).axes[0].texts]
+    assert [f"P{each}" for each in expected] == [text for text in written if text.startswith("P")]
 
 
 def test_without_shares_the_rest_is_drawn():

@@ -42,6 +42,13 @@ def test_long_words_are_broken_and_the_picture_keeps_its_width():
     assert words_outside(long) == []
 
 
+def test_the_title_stands_above_and_what_the_scale_is_below():
+    figure, axes = interval_figure(ROWS, 0.8, [(0.2, "a")], limits=(0, 30), title="Dark: A01", x_title="Mean")
+    heading, below = sorted(figure.texts, key=lambda text: -text.get_position()[1])
+    assert (heading.get_text(), below.get_text()) == ("Dark: A01", "Mean")
+    assert below.get_position()[1] < axes.get_position().y0 < axes.get_position().y1 < heading.get_position()[1]
+
+
 def test_limits_hold_everything():
     low, high = needed_limits(ROWS, -5.0)
     assert low < -5 < 20 < high

@@ -28,6 +28,7 @@ from panel.views.planning.plan import (
     mixture_blends,
     tell_plan,
     tell_servings,
+    tray_figure,
 )
 from tests.formula_studies import (
     ALKANE,
@@ -100,6 +101,20 @@ def test_a_tray_shows_the_codes_from_first_to_last_and_no_prototype():
         assert f"{who}: {', '.join(own['code'])}" in told.picture.alt
     assert words_outside(figure) == []
     assert words_covering_words(figure) == []
+
+
+def test_trays_that_go_on_below_hold_every_dish_once_under_its_heading():
+    columns = [f"place {number}" for number in range(1, 26)]
+    cells = np.array([[f"{who}{number}" for number in range(1, 26)] for who in "ab"])
+    axes = tray_figure(["first", "second"], columns, cells).axes[0]
+    at = {text.get_text().replace("\n", " "): text.get_position() for text in axes.texts}
+    words = [text.get_text().replace("\n", " ") for text in axes.texts]
+    assert sorted(word for word in words if word not in ("first", "second")) == sorted([*columns, *cells.ravel()])
+    assert words.count("first") == words.count("second") > 1
+    for who in cells:
+        for word, heading in zip(who, columns, strict=True):
+            assert at[word][0] == pytest.approx(at[heading][0])
+            assert at[word][1] > at[heading][1]
 
 
 def test_of_a_hundred_people_the_picture_shows_some_and_says_so():

@@ -1,0 +1,70 @@
+"""What an answer holds: every number and every word of its frames, row by row, to set beside what is told of it."""
+
+from __future__ import annotations
+
+import re
+from collections.abc import Iterator, Mapping
+from dataclasses import fields, is_dataclass
+from typing import Any
+
+import numpy as np
+import pandas as pd
+
+from panel.answers import Answers
+from panel.study.naming import Naming
+from tests.studies import crossed_study, small_study
+from tests.views.every_picture import demo_answers
+
+NUMBER = re.compile(r"(?<![\w.,–-])[+−]?\d[\d,]*(?:\.\d+)?(?!\w)")
+TWELFTH_DIGIT = 1e-9  # for what was multiplied by 100 and cut
+
+# The demo, and two drawn studies: of four formulas with a benchmark, and of scores alone.
+STUDIES = {
+    "demo": demo_answers,
+    "four": lambda: Answers(small_study({"benchmark": "P1", "margin": 8.0})),
+    "scores": lambda: Answers(
+        crossed_study(np.random.default_rng(7), assessors=8, prototypes=5, attributes=3, sessions=2)
+    ),
+}
+
+
+def frames(thing: Any, depth: int = 4) -> Iterator[pd.DataFrame]:
+    """Every frame that an answer holds, also inside what was handed on to it."""
+    if isinstance(thing, pd.DataFrame):
+        yield thing
+    elif depth and is_dataclass(thing):
+        for each in fields(thing):
+            yield from frames(getattr(thing, each.name), depth - 1)
+    elif depth and isinstance(thing, Mapping):
+        yield from (frame for each in thing.values() for frame in frames(each, depth - 1))
+    elif depth and isinstance(thing, tuple | list):
+        yield from (frame for each in thing for frame in frames(each, depth - 1))
+
+
+def numbers_in(row: Mapping[Any, Any]) -> np.ndarray:
+    """Every number of a row."""
+    held = [each for value in row.values() for each in (value if isinstance(value, tuple | list) else (value,))]
+    found = [float(each) for each in held if isinstance(each, int | float | np.number) and not isinstance(each, bool)]
+    return np.array([each for each in found if np.isfinite(each)])
+
+
+def words_in(row: Mapping[Any, Any], names: Naming) -> set[str]:
+    """Every word of a row, as it stands and as the study says it."""
+    own = {str(each) for each in row.values() if isinstance(each, str | int | np.integer)}
+    return own | {names.attribute(each) for each in own} | {names.prototype(each) for each in own}
+
+
+def told_numbers(text: str) -> list[tuple[float, int]]:
+    """Every number of a text, with its decimals; a thousand or more may be rounded before the point."""
+    found = [each.replace("−", "-").replace("+", "").replace(",", "") for each in NUMBER.findall(text)]
+    return [(float(each), len(each.partition(".")[2]) or _noughts(each)) for each in found]
+
+
+def _noughts(told: str) -> int:
+    return len(told.rstrip("0")) - len(told) if abs(float(told)) >= 1000 else 0
+
+
+def holds(row: np.ndarray, told: float, digits: int, *, cut: bool = False) -> bool:
+    """Whether a number told with these decimals is one of those in a row, or one in per cent."""
+    room = (1.0 if cut else 0.5) * 10.0**-digits + TWELFTH_DIGIT
+    return bool((np.abs(np.concatenate([row, 100 * row]) - told) <= room).any())
