@@ -26,5 +26,8 @@ def finer(study: Study) -> Study:
 
 
 def without_numbers(text: object) -> str:
-    """A text with a sign in place of each number: a number may be nought to its last digit shown, or have no sign."""
-    return re.sub(r"[−+]?\d[\d.,]*", "#", str(text))
+    """A text with a sign in place of each number: a number may be nought to its last digit shown, or have no sign.
+
+    An end of an interval that is nought to its last digit says on which side of nought it lies.
+    """
+    return re.sub(r"(?:above |below )?[−+]?\d[\d.,]*", "#", str(text))
