@@ -11,7 +11,7 @@ import re
 from collections.abc import Sequence
 from dataclasses import replace
 
-from panel.claims.names import SILENT, Entry, Names, Tokens, entries_at, known_words, number_at, tokens_of
+from panel.claims.names import SILENT, Entry, Names, entries_at, known_words, number_at, tokens_of
 from panel.claims.reading import (
     BEFORE_OTHER,
     LETTERS,
@@ -60,32 +60,12 @@ def _is_english(reader: _Reader) -> bool:
 class _Reader(Cursor):
     """The steps of the grammar: each takes the next words if it can do something with them."""
 
-    def rewritten(self) -> Tokens:
-        """Return the words as one says them straight: this formula for its name, 93 of 100 for all but 7 of 100."""
-        tokens = self.tokens
-        for place in range(len(tokens) - 1, -1, -1):
-            length, named = longest(self.names.prototypes, tokens, place)
-            if length and named == self.own and not any(self.entry("role", place + more)[0] for more in range(length)):
-                tokens = (*tokens[:place], "this", "formula", *tokens[place + length :])
-        self.tokens = tokens
-        for place in [place for place, word in enumerate(tokens) if word == "would"]:
-            length = self.entry("people", place + 1)[0] or int(tokens[place + 1 : place + 2] == ("they",))
-            moved = (*tokens[place + 1 : place + 1 + length], "would")
-            tokens = (*tokens[:place], *moved, *tokens[place + 1 + length :])
-        for place in [place for place in range(len(tokens)) if tokens[place : place + 2] == ("all", "but")]:
-            left = number_at(tokens, place + 2)
-            between = next(entries_at(tokens, place + 3, "out_of"), (0, None))[0]
-            whole = number_at(tokens, place + 3 + between) if between else None
-            if left is not None and whole is not None:
-                return (*tokens[:place], f"{whole - left:g}", *tokens[place + 3 :])
-        return tokens
-
     def read_all(self) -> None:
         """Read to the end: the first of the steps that can do something with the next words does it."""
         steps = (
-            self.answered, self.replacement, self.other_votes, self.share, self.base, self.month, self.moment, self.age,
-            self.listed, self.comparison, self.ingredient, self.own_range, self.none_of, self.named, self.statement,
-            self.plain,
+            self.answered, self.told, self.replacement, self.other_votes, self.share, self.base, self.month,
+            self.moment, self.age, self.listed, self.comparison, self.ingredient, self.own_range, self.none_of,
+            self.named, self.statement, self.plain,
         )  # fmt: skip
         self.tokens = self.rewritten()
         while self.place < len(self.tokens):
@@ -213,6 +193,7 @@ class _Reader(Cursor):
                 return False
         if value is None:
             return False
+        length += whose == "panel" and self.tokens[self.place + length : self.place + length + 1] == ("people",)
         after, told = self.place + length, self.tokens[: self.place]
         noted = told.count("(") > told.count(")")  # (home-use test, 100 users), test with 100 users
         noted = noted or (
@@ -325,6 +306,8 @@ class _Reader(Cursor):
         if entry.part in ("as", "equal"):
             self.found.core.append(Entry("as", words="as"))
         self.joined()
+        if self.place < len(self.tokens) and self.before_property():  # scored lower than P1 for greasiness
+            self.said_to = self.place
         return True
 
     def joined(self) -> None:
@@ -347,14 +330,18 @@ class _Reader(Cursor):
         start, own = self.place, 0
         marked = self.tokens[start - 1] in (":", "(", "-", ",")
         word = self.tokens[start] in ("between", "given")
+        all_named = self.tokens[start] in ("among", "of", "amongst", "compared", "tested")  # of B1, B2 and B3
         of_two = word or (marked and [chunk.part for chunk in self.found.chunks[-1:]] == ["both"])  # the two, P1 and P4
-        after_range = self.found.has("range") and (self.to_list or marked)
-        if not (after_range or of_two) or self.found.comparators:
+        after_range = self.found.has("range") and (self.to_list or marked or self.found.chunks[-1].part == "range")
+        if not (after_range or of_two or all_named) or self.found.comparators:
             return False
-        self.place += word
-        while self.place < len(self.tokens) and not (of_two and own and self.found.comparators):
+        self.place += word or (all_named and not after_range) or self.entry("apposition")[0]
+        all_others = len(set(self.names.prototypes.values())) - 1
+        while self.place < len(self.tokens) and not (
+            own and self.found.comparators and (of_two or len(self.found.comparators) == all_others)
+        ):
             here = self.place
-            end = self.own_product(here) or here
+            end = here if self.tokens[here] == "with" else self.own_product(here) or here
             own += end > here
             if end == here and not self.comparator():
                 break
@@ -362,19 +349,13 @@ class _Reader(Cursor):
             self.place += self.tokens[self.place : self.place + 1] in ((",",), ("and",), ("or",))
         named = {name for each in self.found.comparators for name in each}
         without = any(chunk.part == "nothing" for chunk in self.found.core)  # neither of the other two, B1 and B3
-        if own + without == 1 and (
-            (of_two and len(named) == 1) or len(named) + 1 == len(set(self.names.prototypes.values()))
-        ):
+        without = without or "others" in self.found.families_for("range")
+        if own + without == 1 and ((of_two and len(named) == 1) or len(named) == all_others):
             self.to_list = False
             self.of_several()
             return True
         self.found.comparators.clear()
         return self.back_to(start)
-
-    def back_to(self, place: int) -> bool:
-        """Go back to a place: nothing was read."""
-        self.place = place
-        return False
 
     def other_as_subject(self) -> bool:
         """`our previous cream was greasier`: what is said is said of the other one; of both where it is joined."""
@@ -394,6 +375,9 @@ class _Reader(Cursor):
     def begins_other(self, before: str) -> bool:
         """Return whether the name of another one may begin here as a subject; after `neither` also a bare name."""
         joined = before in ("and", "neither") and self.place - 1 in (0, self.noun_to)  # this cream and P1
+        both = self.tokens[self.place] == "both"
+        starts = self.begins_clause() or before in ("where", "while", "whereas")
+        joined = joined or (starts and longest(self.names.prototypes, self.tokens, self.place + both)[0] > 0)
         return self.tokens[self.place] in (*OURS, *BEFORE_OTHER) or before == "neither" or joined
 
     def ingredient(self) -> bool:
@@ -466,7 +450,7 @@ class _Reader(Cursor):
         if words[:1] == ["neither"] and len(set(self.names.prototypes.values())) != _TWO_OTHERS:
             return False
         product = whole or (self.product_at(self.place + length) if length else 0)
-        if not product and not (words == ["no", "other"] and self.found.has("range")):
+        if not product and not (words[-1:] in (["other"], ["others"]) and self.found.has("range")):
             return False
         if whole:
             self.found.chunks.append(Entry("range", words=self.words(length + whole)))
@@ -501,6 +485,8 @@ class _Reader(Cursor):
                 continue
             if (entry.part == "product" and not self.product_at(self.place)) or self.alters(length, entry):
                 continue
+            if entry.part == "skin_type":
+                return False
             if entry.part == "as" and self.names_what_is_said():
                 return self.take(length, Entry("function"))
             if entry.part in LETTERS:
@@ -526,6 +512,12 @@ class _Reader(Cursor):
         """Take a question and what ends it, a mark or a pause after `whether`: what is said of it is answered below."""
         if self.question is not None and self.entry("aux")[0] and self.after_verb(self.place) > self.place:
             return self.take(self.entry("aux")[0], Entry("function", "yes"))  # 74 % of users would
+        own = self.own_product(self.place) if self.question and "which" in self.tokens[: self.place] else 0
+        if own and all(token in SILENT for token in self.tokens[own:]):
+            return self.take(own - self.place, Entry("function", "yes"))  # which is the least greasy? This one
+        length, entry = self.entry("worry")
+        if length and self.begins_clause() and "?" in self.tokens[self.place :] and self.question is None:
+            return self.take(length, Entry("function", entry.family or "worry"))
         length = 0 if self.entry("than")[0] else self.entry("whether")[0]
         if length and not self.found.shares and self.question is None:
             self.place, self.asking = self.place + length, True
@@ -539,6 +531,9 @@ class _Reader(Cursor):
         said = self.found.core or self.found.left_over
         self.found.left_over += ["whether"] if self.asking and not said else []
         self.question = [*(self.question or []), *self.found.core] if said else None
+        if self.worried():  # worried about greasy hands? what is said of it has to stand whole below
+            self.found.left_over += [] if self.found.core else ["?"]
+            self.found.said_of = ""
         self.found.core, self.found.pauses = [], []
         self.asked_turned = self.found.turned
         own = self.tokens[self.place + 1] != "it" and self.own_product(self.place + 1)
@@ -556,10 +551,13 @@ class _Reader(Cursor):
         unfinished = not families or degree_of(answer) in (UNREADABLE, "bare")
         if parts == ["not"] and any(chunk.words.endswith("yes") for chunk in self.found.chunks):
             self.found.left_over.append("yes")
+        if self.worried():
+            unfinished, yes = False, any((chunk.family, chunk.words) == ("yes", "does") for chunk in self.found.chunks)
+            yes = yes and self.found.has("agree") and any(chunk.family == "want" for chunk in self.found.chunks)
         if parts and unfinished and degree_of(question) != "negated":
             topic = [chunk.part for chunk in question] == ["property"]
             fitting = [question, verbs] if families or topic or parts == ["nothing"] else []
-        if (yes and not parts) or (parts == ["not"] and degree_of(question) in ("positive", "bare")):
+        if (yes and not parts) or (parts == ["not"] and unfinished and degree_of(question) in ("positive", "bare")):
             fitting = [question]
         for rest in fitting:
             if degree_of([*answer, *rest]) != UNREADABLE:

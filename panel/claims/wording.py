@@ -265,6 +265,7 @@ def _fits(claim: Claim, reading: Reading, want: int) -> bool:
     in_range = reading.families_for("range") - {"others"} and others in (set(), set(claim.competitors))
     named = reading.has("compared_first") or any(chunk.part == "unsurpassed" for chunk in reading.core)
     nothing = degree == "nothing" and bool(in_range or named) and (not claim.attribute or reading.sign == want)
+    nothing = nothing and not (claim.attribute and [chunk.part for chunk in reading.core] == ["nothing", "verb"])
     if claim.kind == "unsurpassed":
         return nothing or (degree == "not comparative" and reading.sign == -want)
     if claim.kind == "perceived_attribute" and claim.bar == claim.bar:
@@ -355,8 +356,9 @@ def _as_felt(reading: Reading) -> bool:
     """Return whether people are said to have felt it: 89 % of users felt that it is not greasy."""
     felt = ("feel", "felt", "perceiv", "describ", "rated")
     told = [*reading.words_for("function"), *" ".join(chunk.words for chunk in reading.core).split()]
+    described = [chunk.words for chunk in reading.chunks if chunk.part == "agree" or chunk.family == "as"]
     said = reading.has("agree") and not _BEING & set(told)  # not sticky, say most of them
-    return said or any(words.startswith(felt) for words in reading.words_for("agree"))
+    return said or any(words.startswith(felt) for words in described)
 
 
 def _degree_felt(reading: Reading) -> str:
@@ -591,5 +593,5 @@ def _whole_range(claim: Claim, materials: Materials) -> bool:
     """Return whether it was compared with all others of the range."""
     if claim.kind == "ranking" and not claim.competitors:
         return True
-    rest = materials.rest_of_range(claim.prototype)
-    return claim.kind in ("ranking", "unsurpassed") and set(rest) <= set(claim.competitors)
+    rest = set(materials.rest_of_range(claim.prototype))
+    return rest <= set(claim.competitors if claim.kind in ("ranking", "unsurpassed") else {claim.versus})
