@@ -23,6 +23,12 @@ SIX_DIGITS = 1e-6  # of a mixed model fitted in another order
 LOW = re.compile(r"(.*_|)(low|lowest)(_\d|)$")
 PROBABLE = re.compile(r"p_value|(^|_)p$|p_adjusted|^share$|(?<!by_)chance|^p_|opinion_share|^rate$")
 OF_BASE = {"count": "base", "ticked": "base", "agreed": "base", "right": "n"}
+TOLD = {
+    "readings.screening": "stands_out",
+    "preference_map.sensations": "shown",
+    "check_all.terms": "differs",
+    "check_all.lift": "shown",
+}
 _ASKED = ("prototypes", "batches", "formulas", "attributes", "assessors", "servings", "scores")
 
 
@@ -85,6 +91,12 @@ def test_every_probability_and_share_lies_between_nought_and_one_and_adjusting_m
     for name, frame in _with(every, "p_value", "p_adjusted"):
         known = frame.dropna(subset=["p_value", "p_adjusted"])
         assert (known["p_adjusted"] >= known["p_value"] - 1e-4).all(), name  # Tukey's and Dunnett's are integrals
+
+
+def test_what_is_told_is_what_lies_below_the_bar_once_adjusted(every):
+    for name, told in TOLD.items():
+        assert (every[name][told] == (every[name]["p_adjusted"] < 0.05)).all(), name
+        assert every[name][told].nunique() == 2, name
 
 
 def test_t_is_the_estimate_over_its_error_and_p_its_two_tails(every):

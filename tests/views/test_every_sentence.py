@@ -52,6 +52,17 @@ def test_a_number_and_the_interval_in_brackets_after_it_stand_in_one_row_and_in_
                 ), (found, text)
 
 
+def test_an_estimate_and_the_ends_of_its_interval_have_the_same_decimals(everything):
+    told_before = re.compile(rf"{_N}(?: on their means)?,? \(?{_LEVEL}{_END}{_N} to {_END}{_N}")
+    tried = 0
+    for told in everything:
+        for text in sentences(told):
+            for found in told_before.findall(text):
+                assert len({len(each.partition(".")[2]) for each in found}) == 1, (found, text)
+                tried += 1
+    assert tried or len(everything) < 20  # scores alone say few intervals in sentences
+
+
 def test_a_share_in_brackets_is_that_of_the_counts_before_it(everything):
     for told in everything:
         for text in sentences(told):
