@@ -26,7 +26,7 @@ from panel.claims.names import family_of, saying
 from panel.models.emollients.swaps import TracedSwaps
 from panel.stats.answers.binomial import percentile_interval, upper_tail
 from panel.study.knowledge import canonical_ingredient
-from panel.words import counted, format_list, p_words
+from panel.words import counted, format_interval, format_list, format_number, p_words
 
 _IN_THIS_BASE = "in this base, replacing"
 
@@ -163,8 +163,9 @@ def _interaction_words(materials: Materials, traced: TracedSwaps, claim: Claim, 
     rows = rows.loc[(rows["attribute"] == claim.attribute) & (rows["swap"] == swap)]
     for row in rows.loc[rows["p_adjusted"] <= materials.alpha].to_dict("records"):
         yield (
-            f"It does {number(row['estimate'])} more where {row['with_swap']} has been made too "
-            f"({interval(row['ci_low'], row['ci_high'])}): the effect is that of the range tested, not of any formula."
+            f"It does {format_number(row['estimate'])} more where {row['with_swap']} has been made too "
+            f"({format_interval(row['ci_low'], row['ci_high'])}): the effect is that of the range tested, not of any "
+            "formula."
         )
 
 
@@ -175,8 +176,8 @@ def _over_prototypes(materials: Materials, claim: Claim, swap: str, turned: floa
     for row in rows.to_dict("records"):
         low, high = sorted((turned * row["ci_low"], turned * row["ci_high"]))
         yield (
-            f"With prototypes as the units the effect is {number(turned * row['estimate'])} ({interval(low, high)}), "
-            f"{p_words(row['p_value'])}: the step from these assessors to other batches."
+            f"With prototypes as the units the effect is {format_number(turned * row['estimate'])} "
+            f"({format_interval(low, high)}), {p_words(row['p_value'])}: beside the scatter between prototypes."
         )
 
 
