@@ -26,7 +26,7 @@ from panel.claims.names import family_of, saying
 from panel.models.emollients.swaps import TracedSwaps
 from panel.stats.answers.binomial import percentile_interval, upper_tail
 from panel.study.knowledge import canonical_ingredient
-from panel.words import counted, format_interval, format_list, format_number, p_words
+from panel.words import counted, format_list, p_words
 
 _IN_THIS_BASE = "in this base, replacing"
 
@@ -130,9 +130,9 @@ def _evidence(
         reasons=(
             *([f"{words} goes along with {credit}: nothing here says which."] if along else []),
             f"{words}: with {number(float(row['percent']))} % {out} replaced by {into} it was scored "
-            f"{number(abs(estimate))} {'higher' if estimate > 0 else 'lower'} ({100 * materials.level:g} % interval "
-            f"{interval(low, high)}), {p_words(p_two)}, {counted(int(row['n_pairs']), 'matched pair')}, "
-            f"{counted(int(row['n_assessors']), 'assessor')}.",
+            f"{materials.value(abs(estimate))} {'higher' if estimate > 0 else 'lower'} "
+            f"({100 * materials.level:g} % interval {materials.between(low, high)}), {p_words(p_two)}, "
+            f"{counted(int(row['n_pairs']), 'matched pair')}, {counted(int(row['n_assessors']), 'assessor')}.",
             *_alias_words(traced, ingredient, str(out)),
             *_interaction_words(materials, traced, claim, str(row["swap"])),
             *_over_prototypes(materials, claim, str(row["swap"]), turned),
@@ -163,8 +163,8 @@ def _interaction_words(materials: Materials, traced: TracedSwaps, claim: Claim, 
     rows = rows.loc[(rows["attribute"] == claim.attribute) & (rows["swap"] == swap)]
     for row in rows.loc[rows["p_adjusted"] <= materials.alpha].to_dict("records"):
         yield (
-            f"It does {format_number(row['estimate'])} more where {row['with_swap']} has been made too "
-            f"({format_interval(row['ci_low'], row['ci_high'])}): the effect is that of the range tested, not of any "
+            f"It does {materials.value(row['estimate'])} more where {row['with_swap']} has been made too "
+            f"({materials.between(row['ci_low'], row['ci_high'])}): the effect is that of the range tested, not of any "
             "formula."
         )
 
@@ -176,8 +176,8 @@ def _over_prototypes(materials: Materials, claim: Claim, swap: str, turned: floa
     for row in rows.to_dict("records"):
         low, high = sorted((turned * row["ci_low"], turned * row["ci_high"]))
         yield (
-            f"With prototypes as the units the effect is {format_number(turned * row['estimate'])} "
-            f"({format_interval(low, high)}), {p_words(row['p_value'])}: beside the scatter between prototypes."
+            f"With prototypes as the units the effect is {materials.value(turned * row['estimate'])} "
+            f"({materials.between(low, high)}), {p_words(row['p_value'])}: beside the scatter between prototypes."
         )
 
 

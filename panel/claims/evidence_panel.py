@@ -19,7 +19,6 @@ from panel.claims.claim import (
     NumberShown,
     Weaker,
     beyond,
-    interval,
     nothing_yet,
     number,
 )
@@ -60,8 +59,7 @@ def _difference_evidence(claim: Claim, materials: Materials, found: Estimate, *,
     small = margin > 0 and max(abs(low), abs(high)) < margin
     against = wrong_way or (small and p > materials.alpha)  # no difference that matters is left to be found
     reasons = [
-        f"{words}: {claim.prototype} minus {claim.versus} is {number(found.estimate)} "
-        f"({100 * materials.level:g} % interval {interval(low, high)}), "
+        f"{words}: {claim.prototype} minus {claim.versus} is {materials.with_interval(found.estimate, low, high)}, "
         f"{p_words(p if claim.sides == 'one' else 2 * min(one_sided, 1 - one_sided))} "
         f"({claim.sides}-sided), {materials.who_scored(claim, claim.versus)}.",
         *(["The difference does not go the way the sentence says."] if wrong_way else []),
@@ -82,7 +80,7 @@ def _difference_evidence(claim: Claim, materials: Materials, found: Estimate, *,
             if wrong_way
             else _TOO_SMALL
             if against
-            else assessors_for_difference(materials.panel, claim.attribute, found.estimate),
+            else assessors_for_difference(materials, claim.attribute, found.estimate),
         ),
         method="difference in the mixed model of the panel, Satterthwaite's degrees of freedom",
     )
@@ -136,12 +134,12 @@ def _parity(claim: Claim, materials: Materials) -> Evidence:
         against=abs(found.estimate) >= margin,
         suggestion=_alike(claim, materials),
         reasons=(
-            f"{words}: {claim.prototype} minus {claim.versus} is {number(found.estimate)}, {100 * level:g} % interval "
-            f"{interval(low, high)}; margin ±{number(margin)}; two one-sided tests, {p_words(p)}, "
-            f"{materials.who_scored(claim, claim.versus)}.",
+            f"{words}: {claim.prototype} minus {claim.versus} is {materials.value(found.estimate)}, "
+            f"{100 * level:g} % interval {materials.between(low, high)}; margin ±{number(margin)}; two one-sided "
+            f"tests, {p_words(p)}, {materials.who_scored(claim, claim.versus)}.",
             *_beside_the_difference(found, tests, materials),
         ),
-        needs=lambda: (assessors_for_estimate(found, people, margin, "equality"),),
+        needs=lambda: (assessors_for_estimate(materials, found, people, margin, "equality"),),
         method="two one-sided tests (Schuirmann 1987) on the difference in the mixed model of the panel",
     )
 
@@ -219,15 +217,15 @@ def _beside_bar(claim: Claim, materials: Materials, bar: float) -> Evidence:
         suggestion=f"{level_words} in a trained-panel test" if level_words else "",
         refused=tuple(_refused_panel_bar(materials.study, claim.attribute, bar, floor_name)),
         reasons=(
-            f"{words}: the mean of {claim.prototype} is {number(found.estimate)} ({100 * materials.level:g} % interval "
-            f"{interval(low, high)}); it must lie {side} {number(bar)}; {p_words(p)}, "
+            f"{words}: the mean of {claim.prototype} is "
+            f"{materials.with_interval(found.estimate, low, high)}; it must lie {side} {number(bar)}; {p_words(p)}, "
             f"{materials.who_scored(claim)}.",
             "A mean level leans on how this panel uses its scale; a difference from a benchmark is firmer ground.",
         ),
         needs=lambda: (
             ("Another level of it: more assessors will not do.",)
             if against
-            else (assessors_for_estimate(found, people, bar),)
+            else (assessors_for_estimate(materials, found, people, bar),)
         ),
         method="mean in the mixed model of the panel against a bar, Satterthwaite's degrees of freedom",
     )
@@ -253,14 +251,14 @@ def absolute_negative(claim: Claim, materials: Materials, users: Evidence) -> Ev
         suggestion=_absent(claim, materials),
         refused=(*users.refused, *_refused_panel_bar(materials.study, claim.attribute, bar, "most_absent")),
         reasons=(
-            f"Trained panel, {materials.study.attribute_words(claim.attribute)}: mean {number(found.estimate)}, "
-            f"{100 * materials.level:g} % interval {interval(low, high)}; its upper limit must lie below "
-            f"{number(bar)}{usual}; {materials.who_scored(claim)}.",
+            f"Trained panel, {materials.study.attribute_words(claim.attribute)}: mean "
+            f"{materials.value(found.estimate)}, {100 * materials.level:g} % interval {materials.between(low, high)}; "
+            f"its upper limit must lie below {number(bar)}{usual}; {materials.who_scored(claim)}.",
             *users.reasons,
             "Both must hold: the panel alone says nothing of users, and users alone do not make a property absent.",
         ),
         needs=lambda: (
-            *(() if p <= materials.alpha else (_panel_need(found, bar, people),)),
+            *(() if p <= materials.alpha else (_panel_need(materials, found, bar, people),)),
             *(() if users.p_value <= materials.alpha else users.needs()),
         ),
         observed_share=users.observed_share,
@@ -300,10 +298,10 @@ def _time(claim: Claim, materials: Materials) -> float:
     return materials.minutes(claim.attribute) if math.isnan(claim.minutes) else claim.minutes
 
 
-def _panel_need(found: Estimate, bar: float, people: int) -> str:
+def _panel_need(materials: Materials, found: Estimate, bar: float, people: int) -> str:
     if found.estimate >= bar:
         return "The level itself must fall: more assessors will not do."
-    return assessors_for_estimate(found, people, bar)
+    return assessors_for_estimate(materials, found, people, bar)
 
 
 def _panel_bar(claim: Claim, materials: Materials) -> tuple[float, str]:
@@ -411,13 +409,13 @@ def _evidence(claim: Claim, materials: Materials, found: Estimate, people: int) 
         suggestion=_changed(claim, materials),
         reasons=(
             f"{words}: from {claim.session_before} to {claim.session_after} {claim.prototype} changed by "
-            f"{number(found.estimate)} more than {claim.versus} ({100 * materials.level:g} % interval "
-            f"{interval(low, high)}), {p_words(p)}, {counted(people, 'person', 'people')}.",
+            f"{materials.value(found.estimate)} more than {claim.versus} ({100 * materials.level:g} % interval "
+            f"{materials.between(low, high)}), {p_words(p)}, {counted(people, 'person', 'people')}.",
         ),
         needs=lambda: (
             ("Another sentence: the change does not go the way this one says.",)
             if against
-            else (assessors_for_estimate(found, people, 0.0),)
+            else (assessors_for_estimate(materials, found, people, 0.0),)
         ),
         method="paired t test over people: change of the prototype minus change of the untreated control",
     )
@@ -447,7 +445,7 @@ def _unsurpassed(claim: Claim, materials: Materials) -> Evidence:
             *(_limit_words(claim, materials, *each) for each in zip(claim.competitors, found, tests, strict=True)),
             "Every competitor must pass, so the largest p-value counts; competitors not named are not covered.",
         ),
-        needs=lambda: (assessors_for_estimate(nearest, people, claim.margin, "not worse"),),
+        needs=lambda: (assessors_for_estimate(materials, nearest, people, claim.margin, "not worse"),),
         method="one-sided tests of 'not worse by the margin' against each competitor",
     )
 
@@ -467,7 +465,7 @@ def _limit_shown(claim: Claim, materials: Materials, rival: str, found: Estimate
 def _limit_words(claim: Claim, materials: Materials, rival: str, found: Estimate, test: NotWorse) -> str:
     side = "at least" if claim.sign > 0 else "at most"
     return (
-        f"Against {rival}: {number(found.estimate)}, {side} {number(float(test.bound))} (one-sided "
+        f"Against {rival}: {materials.value(found.estimate)}, {side} {materials.value(float(test.bound))} (one-sided "
         f"{100 * materials.level:g} % limit), margin {number(-claim.sign * claim.margin)}, "
         f"{p_words(float(test.p_value))}."
     )
@@ -494,8 +492,8 @@ def _ranking(claim: Claim, materials: Materials) -> Evidence:
         against=behind,
         suggestion=_first(claim, materials, rivals),
         reasons=(
-            f"{words}: hardest to tell apart is {nearest['versus']}, difference {number(size)} "
-            f"({100 * materials.level:g} % interval {interval(nearest['ci_low'], nearest['ci_high'])}), "
+            f"{words}: hardest to tell apart is {nearest['versus']}, difference "
+            f"{materials.with_interval(size, nearest['ci_low'], nearest['ci_high'])}, "
             f"{p_words(p)}; {materials.who_scored(claim, *rivals)}.",
             f"Compared with {format_list(list(rivals))}, intervals and p-values adjusted together (Dunnett). "
             "A range with other members was not tested.",
@@ -503,7 +501,7 @@ def _ranking(claim: Claim, materials: Materials) -> Evidence:
         needs=lambda: (
             "Another prototype is level with it or ahead: the sentence is not true of this range."
             if behind
-            else assessors_for_difference(materials.panel, claim.attribute, size, all_others=True),
+            else assessors_for_difference(materials, claim.attribute, size, all_others=True),
         ),
         method="differences from all others in the mixed model of the panel, adjusted together (Dunnett)",
     )

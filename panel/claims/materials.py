@@ -35,10 +35,11 @@ from panel.stats.comparing.group_means import BATCH
 from panel.stats.comparing.power import detection_power, equivalence_power
 from panel.stats.mixed.inference import Inference, inference, widened
 from panel.stats.mixed.reml import MixedFit
+from panel.study.naming import naming
 from panel.study.numbers_read import read_numbers
 from panel.study.scores_used import named_rows
 from panel.study.study import Study
-from panel.words import counted, format_list
+from panel.words import counted, format_interval, format_list, format_number
 
 _MINUTES_SLACK = 1e-9
 
@@ -61,6 +62,22 @@ class Materials:
     def alpha(self) -> float:
         """Chance of supporting a false claim that is put up with."""
         return 1 - self.level
+
+    @cached_property
+    def _digits(self) -> int:
+        return naming(self.study).digits
+
+    def value(self, value: float) -> str:
+        """Return a value on the panel's scale in words, with the decimals it has on every page."""
+        return format_number(value, self._digits)
+
+    def with_interval(self, value: float, low: float, high: float) -> str:
+        """Return such a value with its interval in words."""
+        return f"{self.value(value)} ({100 * self.level:g} % interval {self.between(low, high)})"
+
+    def between(self, low: float, high: float) -> str:
+        """Return an interval of such values in words."""
+        return format_interval(low, high, self._digits)
 
     @cached_property
     def scores(self) -> pd.DataFrame:
@@ -405,8 +422,9 @@ _MOST_ASSESSORS = 60
 _CHANCE = f"with a chance of {100 * _POWER:.0f} %"
 
 
-def assessors_for_difference(numbers: PanelNumbers, attribute: str, size: float, *, all_others: bool = False) -> str:
+def assessors_for_difference(materials: Materials, attribute: str, size: float, *, all_others: bool = False) -> str:
     """Return how many assessors find a true difference of this size, by the scatter of this panel."""
+    numbers = materials.panel
     prototypes = numbers.prototypes(attribute)
     _, replicates = numbers.people(attribute, prototypes)
     replicates = max(replicates, 1)
@@ -422,10 +440,12 @@ def assessors_for_difference(numbers: PanelNumbers, attribute: str, size: float,
     )
     comparison = WITH_BENCHMARK if all_others else ALONE
     needed = int(sizes.needed.loc[sizes.needed["comparison"] == comparison, "assessors"].iloc[0])
-    return _assessors(needed, replicates, f"a true difference of {number(abs(size))}")
+    return _assessors(needed, replicates, f"a true difference of {materials.value(abs(size))}")
 
 
-def assessors_for_estimate(found: Estimate, people: int, limit: float, rule: str = "beyond") -> str:
+def assessors_for_estimate(
+    materials: Materials, found: Estimate, people: int, limit: float, rule: str = "beyond"
+) -> str:
     """Return how many assessors show what the rule asks for, if the estimate of these people is the truth.
 
     `beyond`: that it lies beyond a limit. `equality` within the limit, or `not worse` by it: if there is no difference.
@@ -439,7 +459,7 @@ def assessors_for_estimate(found: Estimate, people: int, limit: float, rule: str
         return float(detection_power(size, error, df, float(stdtrit(df, 0.975 if rule == "beyond" else 0.95))))
 
     words = {
-        "beyond": f"a mean {number(size)} beyond {number(limit)}",
+        "beyond": f"a mean {materials.value(size)} beyond {number(limit)}",
         "equality": f"equality within {number(limit)}, if there is no difference,",
         "not worse": f"not worse by {number(limit)}, if there is no difference,",
     }[rule]

@@ -29,7 +29,6 @@ from panel.claims.claim import (
     Claim,
     Evidence,
     WordingFinding,
-    interval,
     number,
     percent,
 )
@@ -386,21 +385,21 @@ def _panel(claim: Claim, materials: Materials, wanted: Mapping[str, int]) -> Ite
                 for row in rows.loc[(rows["prototype"] == one) & (rows["versus"] == two)].to_dict("records"):
                     apart, told = turn * row["estimate"], row["verdict"] == DIFFERS
                     side = _side(told and sign * apart > 0, told and sign * apart <= 0)
-                    yield (side, _PANEL, f"{words}: {_change(apart)} against {other} ({row['verdict']})")
+                    yield (side, _PANEL, f"{words}: {_change(materials, apart)} against {other} ({row['verdict']})")
             continue
         rows = found.means.loc[(found.means["attribute"] == attribute) & (found.means["prototype"] == claim.prototype)]
         for row in rows.to_dict("records"):
             yield (_level(materials, attribute, sign, row), _PANEL, f"{words}: {_mean(materials, attribute, row)}")
 
 
-def _change(apart: float) -> str:
-    return f"{'+' if apart > 0 else '-'}{number(abs(apart))}"
+def _change(materials: Materials, apart: float) -> str:
+    return f"{'+' if apart > 0 else '-'}{materials.value(abs(apart))}"
 
 
 def _mean(materials: Materials, attribute: str, row: Mapping[Any, float]) -> str:
     scale = materials.study.scale(attribute)
     of = f" of {number(scale[1])}" if scale else ""
-    return f"{number(row['estimate'])}{of} ({interval(row['ci_low'], row['ci_high'])})"
+    return f"{materials.value(row['estimate'])}{of} ({materials.between(row['ci_low'], row['ci_high'])})"
 
 
 def _level(materials: Materials, attribute: str, sign: int, row: Mapping[Any, float]) -> str:

@@ -71,7 +71,7 @@ def _choose(study: StudyInUse, result: Claims, label: str, key: str) -> int:
 
 def _pictures(study: StudyInUse, result: Claims) -> None:
     number = _choose(study, result, "Claim", "claim")
-    for picture in claim_pictures(result, number):
+    for picture in claim_pictures(result, number, study.answers.names):
         show_picture(picture)
 
 

@@ -261,9 +261,9 @@ def _evidence(answers: Answers, found: Claims, number: int, strength: pd.Series)
             (
                 row["side"] or NOTHING,
                 row["what"],
-                value_words(row["estimate"], row["unit"]),
-                interval_words(row),
-                limit_words(row),
+                value_words(row, answers.names),
+                interval_words(row, answers.names),
+                limit_words(row, answers.names),
             )
             for row in numbers.to_dict("records")
         ]

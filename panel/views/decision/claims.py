@@ -23,6 +23,7 @@ from panel.claims.verdict import (
     WITHDRAWN,
 )
 from panel.study.knowledge import shared_table
+from panel.study.naming import Naming
 from panel.study.shown import Table, count, each_row, interval, number, p_value, text, yes_no
 from panel.views.pictures import BROAD, GREY, INK, interval_figure, needed_limits
 from panel.views.told import Picture
@@ -140,8 +141,8 @@ CLAIM_COLUMNS = (
     each_row("Verdict", lambda row, _: verdict_words(str(row["verdict"])), "verdict"),
     text("Sentence", "claim"),
     each_row("Kind", lambda row, _: kind_words(str(row["kind"])), "kind"),
-    each_row("Estimate", lambda row, _: value_words(row["estimate"], str(row["unit"])), "estimate", figure=True),
-    each_row("Interval, of it alone", lambda row, _: interval_words(dict(row)), "ci_low", figure=True),
+    each_row("Estimate", lambda row, about: value_words(row, about.names), "estimate", figure=True),
+    each_row("Interval, of it alone", lambda row, about: interval_words(row, about.names), "ci_low", figure=True),
 )
 CLAIMS_TABLE = Table(
     "claims_all",
@@ -158,10 +159,10 @@ _NUMBER_COLUMNS = (
     each_row(
         "Number", lambda row, _: f"{row['what']} ({row['method']})" if row["method"] else str(row["what"]), "what"
     ),
-    each_row("Estimate", lambda row, _: value_words(row["estimate"], str(row["unit"])), "estimate", figure=True),
-    each_row("Interval", lambda row, _: interval_words(dict(row)), "ci_low", figure=True),
+    each_row("Estimate", lambda row, about: value_words(row, about.names), "estimate", figure=True),
+    each_row("Interval", lambda row, about: interval_words(row, about.names), "ci_low", figure=True),
     each_row("Level", lambda row, _: f"{format_number(100 * row['ci_level'], 0)} %", "ci_level", figure=True),
-    each_row("Has to lie", lambda row, _: limit_words(dict(row)), "limit_low", figure=True),
+    each_row("Has to lie", lambda row, about: limit_words(row, about.names), "limit_low", figure=True),
 )
 CLAIM_NUMBERS = Table(
     "claim_numbers",
@@ -191,15 +192,20 @@ def claim_tables(number: int) -> tuple[Table, Table, Table]:
     )
 
 
-def value_words(value: float, unit: str) -> str:
+def _written(value: float, row: Mapping[Any, Any], names: Naming) -> str:
+    """Return a number of a claim; on the panel's scale with the decimals it has on every page."""
+    return format_number(value, names.digits if row["unit"] == "scale" else 1)
+
+
+def value_words(row: Mapping[Any, Any], names: Naming) -> str:
     """Return an estimate with its unit; counted shares are cut, never rounded up."""
-    if unit == "%":
-        return format_share(value / 100, rounding=DOWN)
-    text = format_number(value)
-    return text if text == NOTHING else f"{text}{_UNITS.get(unit, '')}"
+    if row["unit"] == "%":
+        return format_share(row["estimate"] / 100, rounding=DOWN)
+    text = _written(row["estimate"], row, names)
+    return text if text == NOTHING else f"{text}{_UNITS.get(str(row['unit']), '')}"
 
 
-def interval_words(row: dict[Any, Any]) -> str:
+def interval_words(row: Mapping[Any, Any], names: Naming) -> str:
     """Return an interval with its unit; an open end is said to be open."""
     low, high, unit = row["ci_low"], row["ci_high"], _UNITS.get(str(row["unit"]), "")
     if math.isnan(low) or math.isnan(high):
@@ -207,22 +213,22 @@ def interval_words(row: dict[Any, Any]) -> str:
     if math.isinf(low) and math.isinf(high):
         return "open at both ends"
     if math.isinf(low):
-        return f"up to {format_number(high)}{unit}"
+        return f"up to {_written(high, row, names)}{unit}"
     if math.isinf(high):
-        return f"from {format_number(low)}{unit}"
-    return f"{format_number(low)} to {format_number(high)}{unit}"
+        return f"from {_written(low, row, names)}{unit}"
+    return f"{_written(low, row, names)} to {_written(high, row, names)}{unit}"
 
 
-def limit_words(row: dict[Any, Any]) -> str:
+def limit_words(row: Mapping[Any, Any], names: Naming) -> str:
     """Return the limit or limits a number is held against."""
     low, high, unit = row["limit_low"], row["limit_high"], _UNITS.get(str(row["unit"]), "")
     if math.isnan(low) and math.isnan(high):
         return NOTHING
     if math.isnan(low):
-        return f"below {format_number(high)}{unit}"
+        return f"below {_written(high, row, names)}{unit}"
     if math.isnan(high):
-        return f"above {format_number(low)}{unit}"
-    return f"between {format_number(low)} and {format_number(high)}{unit}"
+        return f"above {_written(low, row, names)}{unit}"
+    return f"between {_written(low, row, names)} and {_written(high, row, names)}{unit}"
 
 
 # A picture of one claim: its numbers with their intervals against the bar or the margin.
@@ -232,7 +238,7 @@ _LINE = 0.3  # inches for one number
 _UNIT_TITLES = {"scale": "On the scale of the panel", "%": "Per cent of people", "s": "Seconds"}
 
 
-def _claim_rows(result: Claims, number: int, unit: str) -> pd.DataFrame:
+def _claim_rows(result: Claims, number: int, unit: str, names: Naming) -> pd.DataFrame:
     """Return what the picture draws: the numbers in one unit, with `label remark clear y`.
 
     `clear` is True where the interval keeps to its side of every limit.
@@ -242,15 +248,15 @@ def _claim_rows(result: Claims, number: int, unit: str) -> pd.DataFrame:
     low, high = rows["limit_low"].to_numpy(float), rows["limit_high"].to_numpy(float)
     ends = rows["ci_low"].to_numpy(float), rows["ci_high"].to_numpy(float)
     within = (np.isnan(low) | (ends[0] > low)) & (np.isnan(high) | (ends[1] < high))
-    remarks = [f"{interval_words(row)}; to lie {limit_words(row)}" for row in rows.to_dict("records")]
+    remarks = [f"{interval_words(row, names)}; to lie {limit_words(row, names)}" for row in rows.to_dict("records")]
     labels = [f"{row['what']}{', ' + row['method'] if row['method'] else ''}" for row in rows.to_dict("records")]
     y = _LINE * (np.arange(len(rows)) + 0.75)
     return rows.assign(label=labels, remark=remarks, clear=within, y=y)
 
 
-def _claim_figure(result: Claims, number: int, unit: str, width: float = BROAD) -> Figure:
+def _claim_figure(result: Claims, number: int, unit: str, names: Naming, width: float = BROAD) -> Figure:
     """Return a line for each number: filled where its interval keeps to its side of the limit, hollow where not."""
-    rows = _claim_rows(result, number, unit)
+    rows = _claim_rows(result, number, unit, names)
     limits = needed_limits(_finite(rows), *_known(rows))
     drawn = rows.assign(
         ci_low=rows["ci_low"].clip(lower=limits[0]),
@@ -277,22 +283,20 @@ def _claim_figure(result: Claims, number: int, unit: str, width: float = BROAD) 
     return figure
 
 
-def claim_pictures(result: Claims, number: int) -> list[Picture]:
+def claim_pictures(result: Claims, number: int, names: Naming) -> list[Picture]:
     """Return the pictures of the numbers of one claim, one for each unit."""
     units = dict.fromkeys(result.numbers.loc[result.numbers["number"] == number, "unit"])
-    return [_claim_picture(result, number, str(unit), place) for place, unit in enumerate(units, start=1)]
+    return [_claim_picture(result, number, str(unit), place, names) for place, unit in enumerate(units, start=1)]
 
 
-def _claim_picture(result: Claims, number: int, unit: str, place: int) -> Picture:
-    rows = _claim_rows(result, number, unit)
-    heard = "; ".join(
-        f"{row['label']} {value_words(row['estimate'], unit)} ({row['remark']})" for row in rows.to_dict("records")
-    )
+def _claim_picture(result: Claims, number: int, unit: str, place: int, names: Naming) -> Picture:
+    rows = _claim_rows(result, number, unit, names)
+    heard = "; ".join(f"{row['label']} {value_words(row, names)} ({row['remark']})" for row in rows.to_dict("records"))
     return Picture(
         f"claim_{number}_{place}",
         _title(result, number),
         f"Numbers behind the claim: {heard}.",
-        lambda width: _claim_figure(result, number, unit, width),
+        lambda width: _claim_figure(result, number, unit, names, width),
     )
 
 

@@ -8,7 +8,7 @@ import pytest
 
 from panel.claims.judge import judge_claims
 from panel.claims.verdict import CANNOT_TELL, NOT_SUPPORTED, SUPPORTED, VERDICTS
-from panel.study.naming import Naming
+from panel.study.naming import Naming, naming
 from panel.study.shown import shown
 from panel.views.decision.board import _fixed_words, tell_claims
 from panel.views.decision.claims import (
@@ -30,6 +30,7 @@ from panel.views.decision.claims import (
     wording_lines,
 )
 from panel.views.pictures import svg_text
+from panel.words import format_number
 from tests.claims.claim_studies import answer_rows, claim_row, panel_scores, seeded, study_with
 
 
@@ -158,35 +159,49 @@ def test_tables_hold_what_a_person_reads(result):
 
 def test_no_limit_is_told_as_nothing():
     nothing = {"limit_low": float("nan"), "limit_high": float("nan"), "unit": "scale"}
-    assert limit_words(nothing) == "–"
+    assert limit_words(nothing, Naming()) == "–"
+
+
+@pytest.mark.parametrize(("length", "decimals"), [(1.0, 3), (100.0, 1)])
+def test_a_claim_has_the_decimals_of_its_scale(length, decimals):
+    scores = panel_scores({"film": {"P1": 40.0, "P2": 60.0}}, seeded())
+    small = [row | {"score": row["score"] * length / 100} for row in scores]
+    asked = claim_row("less film", "superiority", attribute="film", direction="less", versus="P2")
+    study = study_with([asked], scores=small, facts={"scale_min": 0, "scale_max": length})
+    found, names = judge_claims(study), naming(study)
+    assert names.digits == decimals
+    told = format_number(found.numbers["estimate"].iloc[0], decimals)
+    assert f"is {told} (95 % interval" in " ".join(reasons_of(found, 1))
+    assert shown(claim_tables(1)[1], found, names)["Estimate"].iloc[0] == told
+    assert told in claim_pictures(found, 1, names)[0].alt
 
 
 def test_the_picture_draws_each_number_against_its_limit(result):
-    assert len(claim_pictures(result, 1)) == 1
-    assert claim_pictures(result, 4) == []
-    rows = _claim_rows(result, 1, "%")
+    assert len(claim_pictures(result, 1, Naming())) == 1
+    assert claim_pictures(result, 4, Naming()) == []
+    rows = _claim_rows(result, 1, "%", Naming())
     assert rows["clear"].all()
-    assert not _claim_rows(result, 2, "%")["clear"].any()
-    axes = _claim_figure(result, 1, "%").axes[0]
+    assert not _claim_rows(result, 2, "%", Naming())["clear"].any()
+    axes = _claim_figure(result, 1, "%", Naming()).axes[0]
     uprights = [line for line in axes.lines if len(set(line.get_xdata())) == 1 and len(line.get_xdata()) == 2]
     assert {float(line.get_xdata()[0]) for line in uprights} == {50.0}
     # an absolute negative is held against a bar of the scale and a share of people: two pictures
-    assert [picture.name for picture in claim_pictures(result, 7)] == ["claim_7_1", "claim_7_2"]
+    assert [picture.name for picture in claim_pictures(result, 7, Naming())] == ["claim_7_1", "claim_7_2"]
 
 
 def test_an_open_end_reaches_the_edge_of_the_picture(result):
-    axes = _claim_figure(result, 6, "scale").axes[0]
+    axes = _claim_figure(result, 6, "scale", Naming()).axes[0]
     interval = axes.collections[0].get_segments()[0]
     assert interval[:, 0].min() == pytest.approx(axes.get_xlim()[0])
 
 
 def test_the_picture_says_its_numbers_to_those_who_hear_it(result):
-    (drawn,) = claim_pictures(result, 1)
+    (drawn,) = claim_pictures(result, 1, Naming())
     text = svg_text(drawn.figure(), title=drawn.title, description=drawn.alt, text_as_paths=False)
     root = ElementTree.fromstring(text)
     words = " ".join("".join(node.itertext()) for node in root.iter())
     assert "Numbers behind the claim: agreed, Wilson 77 %" in words
-    assert drawn.svg == claim_pictures(result, 1)[0].svg
+    assert drawn.svg == claim_pictures(result, 1, Naming())[0].svg
 
 
 def test_the_board_gives_what_is_refused_another_ground_than_what_holds_or_is_open(result):
