@@ -18,7 +18,10 @@ from panel.claims.materials import (
 )
 from panel.plan.consumer_numbers import parity_numbers, share_numbers
 from panel.plan.sample_size import panel_sizes
+from panel.study.study import Study
 from tests.claims.claim_studies import claim_row, panel_scores, seeded, study_with
+
+BLANK = Materials(Study({}), (), 0.95)  # numbers without a study have one decimal
 
 
 def number_in(text):
@@ -49,32 +52,33 @@ def test_assessors_are_those_of_the_plan_with_the_scatter_of_this_panel():
         [claim_row("less", "superiority", versus="P2", attribute="GREASE")],
         scores=panel_scores({"GREASE": {"P1": 40, "P2": 50, "P3": 50}}, seeded()),
     )
-    numbers = Materials(study, read_claims(study), 0.95).panel
+    materials = Materials(study, read_claims(study), 0.95)
+    numbers = materials.panel
     planned = panel_sizes(
         6.0, 3, numbers.scatter("GREASE"), replicates=(2,), assessors=tuple(range(4, 61)), with_swap=1
     )
     first = planned.needed.loc[planned.needed["comparison"] == "one planned difference", "assessors"].iloc[0]
-    assert number_in(assessors_for_difference(numbers, "GREASE", -6.0)) == first
-    assert "with 2 replicates" in assessors_for_difference(numbers, "GREASE", 6.0)
-    assert number_in(assessors_for_difference(numbers, "GREASE", 6.0, all_others=True)) > first
-    assert assessors_for_difference(numbers, "GREASE", 0.1).startswith("More than 60 assessors")
+    assert number_in(assessors_for_difference(materials, "GREASE", -6.0)) == first
+    assert "with 2 replicates" in assessors_for_difference(materials, "GREASE", 6.0)
+    assert number_in(assessors_for_difference(materials, "GREASE", 6.0, all_others=True)) > first
+    assert assessors_for_difference(materials, "GREASE", 0.1).startswith("More than 60 assessors")
 
 
 def test_assessors_for_a_limit_against_the_power_of_a_t_test():
     # a mean of ten people with standard deviation 8: the one-sample t test of statsmodels
     found = Estimate(15.0, 8 / np.sqrt(10), 9.0)
-    n = number_in(assessors_for_estimate(found, 10, 20.0))
+    n = number_in(assessors_for_estimate(BLANK, found, 10, 20.0))
     power = [TTestPower().power(5 / 8, size, 0.05) for size in (n - 1, n)]
     assert power[0] < 0.8 <= power[1]
 
 
 def test_assessors_for_a_margin_against_simulated_panels():
     found = Estimate(0.0, 8 / np.sqrt(10), 9.0)
-    n = number_in(assessors_for_estimate(found, 10, 5.0, "equality"))
+    n = number_in(assessors_for_estimate(BLANK, found, 10, 5.0, "equality"))
     rng = np.random.default_rng(1)
     draws = rng.normal(0, 8, (20_000, n))
     half = stdtrit(n - 1, 0.95) * draws.std(axis=1, ddof=1) / np.sqrt(n)
     shown = np.mean((draws.mean(axis=1) - half > -5) & (draws.mean(axis=1) + half < 5))
     assert shown == pytest.approx(0.8, abs=0.05)  # the next whole number of people: at most 5 points above 80 %
     assert shown >= 0.8 - 4 * np.sqrt(0.16 / 20_000)
-    assert number_in(assessors_for_estimate(found, 10, 5.0, "not worse")) < n
+    assert number_in(assessors_for_estimate(BLANK, found, 10, 5.0, "not worse")) < n
