@@ -34,7 +34,7 @@ from panel.store.events import assessors_with_token, let_go_on, make_tokens, rev
 from panel.store.lock import lock_session
 from panel.store.preparing import follow_gate, refuse_scored, stop_ballots, stopped_by
 from panel.study.naming import Naming, naming
-from panel.study.numbers_read import typed_number
+from panel.study.numbers_read import typed_whole
 from panel.study.people import WHO_MAY_SEE
 from panel.study.shown import shown
 from panel.study.study import Study
@@ -494,12 +494,6 @@ SESSIONS_HELP = (
 )
 
 
-def whole_or_none(text: str) -> int | None:
-    """Return the number of sessions that was typed, None where none was: as many as trying everything takes."""
-    number = typed_number(text, SESSIONS)
-    return None if number is None else int(number)
-
-
 def usual_servings(study: StudyInUse) -> Told:
     """Return what is told of a plan of servings in which everybody gets each sample once."""
     return tell_servings(plan_study(study.study, np.random.default_rng(1)), study.answers.names)
@@ -527,8 +521,12 @@ def serving_form(study: StudyInUse) -> None:
 def _write_plan(study: StudyInUse, typed: tuple[str, str, str], sessions: str, who: str) -> None:
     try:
         words = ("The number of times", "The number of samples", "The seed")
-        replicates, most, seed = (int(typed_number(text, name) or 1) for text, name in zip(typed, words, strict=True))
-        how: dict[str, Any] = {"replicates": replicates, "per_session": most, "sessions": whole_or_none(sessions)}
+        replicates, most, seed = (typed_whole(text, name) or 1 for text, name in zip(typed, words, strict=True))
+        how: dict[str, Any] = {
+            "replicates": replicates,
+            "per_session": most,
+            "sessions": typed_whole(sessions, SESSIONS),
+        }
         plan = plan_study(study.study, np.random.default_rng(seed), **how)
         done = "The serving plan is in the study, its key is sealed."
         said = keep(study, lambda now: with_plan(now, plan, who), done, who=who)

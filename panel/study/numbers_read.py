@@ -407,6 +407,14 @@ def typed_number(text: str, what: str) -> float | None:
     raise StudyError(f"{what} cannot be read: {text.strip()!r} is {reason}. Write it with digits, such as 7.5 or 7,5.")
 
 
+def typed_whole(text: str, what: str) -> int | None:
+    """Return the whole number in a typed text; None if the text is empty; StudyError as for `typed_number`."""
+    number = typed_number(text, what)
+    if number is not None and not number.is_integer():
+        raise StudyError(f"{what} must be a whole number.")
+    return None if number is None else int(number)
+
+
 _STANDARD_GRAVITY = 9.80665  # m/s2, exact by definition (CGPM 1901)
 _GRAM_FORCE = 1e-3 * _STANDARD_GRAVITY  # N
 

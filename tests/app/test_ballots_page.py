@@ -134,6 +134,9 @@ def test_a_plan_in_which_everybody_tries_a_part_is_written(tmp_path: Path, monke
     app.text_input[-1].set_value("trainer")
     labelled(app.button, "Write the plan into the study").click().run()
     assert "Sessions a person comes to cannot be read: 'one' is not a number." in shown(app)
+    labelled(app.text_input, "Sessions a person comes to").set_value("1.5")
+    labelled(app.button, "Write the plan into the study").click().run()
+    assert "Sessions a person comes to must be a whole number." in shown(app)
     labelled(app.text_input, "Sessions a person comes to").set_value("1")
     labelled(app.button, "Write the plan into the study").click().run()
     assert not app.exception

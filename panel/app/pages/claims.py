@@ -80,9 +80,7 @@ def _form(study: StudyInUse, names: Naming) -> None:
     st.caption("Write claims before the scores: one fixed after the first score or answer stays exploratory.")
     sentence = st.text_input("Sentence, exactly as it is to be said", key=study.choice("sentence")) or ""
     kinds = list(shared_table("claim_kinds")["kind"])
-    first = (
-        0 if len(study.study.table("answers")) else kinds.index("superiority")
-    )  # nobody agreed where nobody was asked
+    first = 0 if len(study.study.table("answers")) else kinds.index("superiority")  # nobody agreed if nobody was asked
     kind = st.selectbox("Kind of claim", kinds, first, format_func=kind_words, key=study.choice("kind"))
     row: dict[str, Any] = {"claim": sentence, "kind": kind}
     wanted = fields_of(str(kind))

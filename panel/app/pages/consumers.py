@@ -21,12 +21,11 @@ from panel.answers import (
 )
 from panel.app.state import StudyInUse
 from panel.app.widgets import attempt, say, show
-from panel.errors import ModelError
 from panel.models.consumers.answers import questions_of
 from panel.models.consumers.choices import METHOD_OF
 from panel.models.consumers.forced_choice import judge_count
 from panel.study.naming import Naming, naming
-from panel.study.numbers_read import typed_number
+from panel.study.numbers_read import typed_number, typed_whole
 from panel.views.consumers.agreement import tell_agreement
 from panel.views.consumers.check_all import tell_check_all
 from panel.views.consumers.choices import METHOD_WORDS, count_in_words, tell_forced_choices, tell_preferences
@@ -114,10 +113,7 @@ def _told(study: StudyInUse, tell: Callable[..., Told], question: Question[Any])
 def _whole_number(study: StudyInUse, label: str, usual: int) -> int:
     """Return a whole number typed into a field."""
     text = st.text_input(label, str(usual), key=study.choice(f"count {label}"))
-    value = typed_number(text or str(usual), label)
-    if value is None or value != int(value):
-        raise ModelError(f"{label} must be a whole number.")
-    return int(value)
+    return typed_whole(text or str(usual), label) or 0
 
 
 def _share_field(study: StudyInUse) -> float | None:

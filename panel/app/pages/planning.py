@@ -12,7 +12,7 @@ import pandas as pd
 import streamlit as st
 
 from panel.answers import DIFFERENCES
-from panel.app.ballot_forms import SESSIONS, SESSIONS_HELP, usual_servings, whole_or_none
+from panel.app.ballot_forms import SESSIONS, SESSIONS_HELP, usual_servings
 from panel.app.guide import ASKED_TO_JOIN
 from panel.app.state import StudyInUse
 from panel.app.widgets import (
@@ -51,7 +51,7 @@ from panel.plan.swap_plan import MOST_SWAPS, Swap, SwapKind, SwapPlan, making_da
 from panel.study.formulas import formula, formulated, swap_table
 from panel.study.knowledge import shared_table
 from panel.study.naming import Naming, decimals, naming
-from panel.study.numbers_read import typed_number
+from panel.study.numbers_read import typed_number, typed_whole
 from panel.study.scores_used import scores_used
 from panel.study.shown import shown
 from panel.study.study import Study, those_in
@@ -244,7 +244,7 @@ def _never_joined(study: Study) -> list[str]:
 def _number(study: StudyInUse, label: str, usual: int) -> int:
     """Return a whole number typed into a field."""
     text = st.text_input(label, str(usual), key=study.choice(label), help=_HELP.get(label))
-    return int(ask(typed_number, text or str(usual), label) or 0)
+    return ask(typed_whole, text or str(usual), label) or 0
 
 
 def _sizes(study: StudyInUse, repeats: int, place: st.delta_generator.DeltaGenerator) -> None:
@@ -325,7 +325,7 @@ def _serving_plan(study: StudyInUse, repeats: int) -> None:
     with left:
         per_session = _number(study, "Samples in a session at most", MOST_PER_SESSION)
     typed = middle.text_input(SESSIONS, "", key=study.choice(SESSIONS), help=SESSIONS_HELP)
-    sessions = attempt(whole_or_none, typed or "")
+    sessions = attempt(typed_whole, typed or "", SESSIONS)
     with third:
         seed = _number(study, "Seed of the order", 1)
     rng, asked = np.random.default_rng(seed), f"servings {(repeats, per_session, sessions, seed)}"
