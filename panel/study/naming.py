@@ -102,10 +102,13 @@ _TIMED = tuple(
 )
 
 
+_SPAN = re.compile(rf"(?<![\w.,])\d+(?:[.,]\d+)?\s*(?:[-–—/]|to|bis|à|a)\s*{_TIME}", re.IGNORECASE)  # no one moment
+
+
 def timed_words(attribute: str) -> tuple[str, float]:
     """Return the words of a name such as `greasy after 5 min`, and its minutes; the name and NaN where it has none."""
     found = next(filter(None, (pattern.fullmatch(attribute.strip()) for pattern in _TIMED)), None)
-    if found is None:
+    if found is None or _SPAN.search(attribute):
         return attribute, float("nan")
     of_one = next(minutes for minutes, words in _UNITS.items() if re.fullmatch(words, found["unit"], re.IGNORECASE))
     return found["words"], float(found["number"].replace(",", ".")) * of_one

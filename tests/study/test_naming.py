@@ -77,7 +77,11 @@ def test_a_time_in_the_name_of_an_attribute_is_read(name, words, minutes):
 
 
 @pytest.mark.parametrize(
-    "name", ["Time to absorb (min)", "slip, 10 strokes", "10 min", "stickiness 2", "SPF 30 minimum", "T5"]
+    "name",
+    [
+        *("Time to absorb (min)", "slip, 10 strokes", "10 min", "stickiness 2", "SPF 30 minimum", "T5"),
+        *("Slip (5-10 min)", "glide 5 to 10 min", "fettig nach 2,5–5 Minuten"),
+    ],
 )
 def test_a_number_that_is_no_time_is_part_of_the_name(name):
     words, minutes = timed_words(name)
