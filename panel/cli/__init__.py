@@ -70,6 +70,7 @@ def main(context: click.Context) -> None:
     """
     for name in ("OPENBLAS_NUM_THREADS", "OMP_NUM_THREADS", "MKL_NUM_THREADS"):
         os.environ.setdefault(name, "1")  # the matrices are small: more threads only get in each other's way
+    os.environ.setdefault("ARROW_DEFAULT_MEMORY_POOL", "system")  # its own keeps 16 MB for itself
     if _LoadedOnUse not in sys.meta_path:
         sys.meta_path.insert(0, _LoadedOnUse)
     usual = gc.get_threshold()

@@ -150,6 +150,7 @@ Forms of consent are not in it; they are kept apart.
 # The time of writing would make two archives of one study differ; this is the earliest time a zip can hold.
 _WRITTEN_AT = (1980, 1, 1, 0, 0, 0)
 _READABLE_BY_ALL = 0o644 << 16
+_PACKED_ALREADY = (".docx", ".xlsx", ".png")  # a second time makes them hardly smaller
 _UNIX = 3  # zipfile writes the system it runs on
 
 
@@ -159,7 +160,9 @@ def zip_of_files(files: Mapping[str, bytes]) -> bytes:
     with zipfile.ZipFile(content, "w", zipfile.ZIP_DEFLATED) as archive:
         for path, data in files.items():
             member = zipfile.ZipInfo(path, _WRITTEN_AT)
-            member.compress_type, member.external_attr = zipfile.ZIP_DEFLATED, _READABLE_BY_ALL
+            packed = path.endswith(_PACKED_ALREADY)
+            member.compress_type = zipfile.ZIP_STORED if packed else zipfile.ZIP_DEFLATED
+            member.external_attr = _READABLE_BY_ALL
             member.create_system = _UNIX
             archive.writestr(member, data)
     return content.getvalue()

@@ -4,8 +4,10 @@ from __future__ import annotations
 
 import io
 import re
+import struct
 import threading
 import warnings
+import zlib
 from collections.abc import Iterator, Mapping, Sequence
 from contextlib import contextmanager
 from dataclasses import dataclass
@@ -560,8 +562,22 @@ def png_bytes(figure: Figure, *, dots_per_inch: int = DOTS_PER_INCH) -> bytes:
     from matplotlib.backends.backend_agg import FigureCanvasAgg  # slow to load, and most pictures are SVG
 
     figure.set_dpi(dots_per_inch)
-    buffer = io.BytesIO()
+    canvas = FigureCanvasAgg(figure)
     with _SETTINGS, _literally(figure):
-        few_bytes = {"compress_level": 3}  # fewer than at the usual 6 for drawings, in two thirds of the time
-        FigureCanvasAgg(figure).print_png(buffer, metadata={"Software": None}, pil_kwargs=few_bytes)
-    return buffer.getvalue()
+        canvas.draw()
+    dots = np.asarray(canvas.buffer_rgba())[:, :, :3]  # the ground is white: nothing shows through
+    height, width, _ = dots.shape
+    # Each row as it is, behind the number that says so: lines and letters pack better, and sooner, than differences.
+    rows = np.insert(dots.reshape(height, -1), 0, 0, axis=1)
+    per_metre = round(dots_per_inch / 0.0254)
+    parts = {
+        b"IHDR": struct.pack(">IIBBBBB", width, height, 8, 2, 0, 0, 0),  # eight bits of each of three colours
+        b"pHYs": struct.pack(">IIB", per_metre, per_metre, 1),
+        b"IDAT": zlib.compress(rows.tobytes(), 3),
+        b"IEND": b"",
+    }
+    packed = (
+        struct.pack(">I", len(data)) + kind + data + struct.pack(">I", zlib.crc32(kind + data))
+        for kind, data in parts.items()
+    )
+    return b"\x89PNG\r\n\x1a\n" + b"".join(packed)
