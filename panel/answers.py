@@ -333,6 +333,13 @@ DECISION: Question[Decision] = Question(
     settings=("weights",),
     drawn=True,
 )
+NEAREST: Question[Decision] = Question(
+    "nearest",
+    "models.decision.decide:nearest",
+    "Holding the prototypes against what is wanted ...",
+    uses=_FITTED | {"differences": Use(DIFFERENCES, needed=False)},
+    drawn=True,
+)
 QUESTIONS: Mapping[str, Question[Any]] = {
     question.name: question for question in list(globals().values()) if isinstance(question, Question)
 }

@@ -232,7 +232,8 @@ def _cells_missing(study: Study, sound: Study) -> list[Finding]:
         if not there or not column.required or (name, column.name) in _READ_ELSEWHERE:
             continue
         values = sound.table(name)[column.name]
-        missing = (values.isna() if values.dtype == "float64" else values.str.strip() == "").to_numpy(dtype=bool)
+        blank = [each for each in values.unique() if not each.strip()] if values.dtype != "float64" else [np.nan]
+        missing = values.isin(blank).to_numpy(dtype=bool)
         rows = np.flatnonzero(_apart_from(missing, unread.get((name, column.name))))
         for place, cases in gathered(np.zeros(len(rows)), _cell_place(name, column.name, rows)):
             message = f"{counted(len(cases), 'cell')} of {name} left empty where {column.name} is needed."

@@ -8,7 +8,7 @@ from dataclasses import dataclass
 
 import pandas as pd
 
-from panel.answers import DECISION, DIFFERENCES, FINDINGS, LIKING, NEXT, SWAPS, Answers, NoAnswer
+from panel.answers import DIFFERENCES, FINDINGS, LIKING, NEAREST, NEXT, SWAPS, Answers, NoAnswer
 from panel.checks.finding import SEVERITIES, Finding
 from panel.claims.judge import CLAIMS, Claims
 from panel.claims.verdict import AS_WORDED
@@ -16,7 +16,7 @@ from panel.models.decision.contenders import Decision
 from panel.study.naming import Naming
 from panel.study.study import Study
 from panel.views.consumers.liking import tell_liking
-from panel.views.decision.decide import tell_decision
+from panel.views.decision.decide import decision_headline
 from panel.views.emollients.causes import causes_picture
 from panel.views.emollients.next_prototype import tell_next
 from panel.views.prototypes.differences import tell_differences
@@ -60,7 +60,7 @@ class Glance:
 def tell_glance(answers: Answers) -> Glance:
     """Return what the first screen says; whatever a study does not answer is left out or asked for."""
     findings = answers.need(FINDINGS)
-    decision = answers.ask(DECISION)
+    decision = answers.ask(NEAREST)
     claims = answers.ask(CLAIMS)
     may, may_not = _claims(claims)
     step, part = _step(answers, findings)
@@ -79,9 +79,9 @@ def tell_glance(answers: Answers) -> Glance:
 
 def glance_headline(answers: Answers) -> tuple[str, str]:
     """Return the sentence that answers, and how much it rests on: what can be said before the rest is worked out."""
-    decision, differences = answers.ask(DECISION), answers.ask(DIFFERENCES)
+    decision, differences = answers.ask(NEAREST), answers.ask(DIFFERENCES)
     if not isinstance(decision, NoAnswer):
-        words = tell_decision(decision, answers.names).headline
+        words = decision_headline(decision, answers.names)
     elif not isinstance(differences, NoAnswer):
         words = tell_differences(differences, answers.names).headline
     elif not isinstance(liking := answers.ask(LIKING), NoAnswer):

@@ -65,11 +65,13 @@ def decide(
     level: float = LEVEL,
     differences: Differences | None = None,
     fitted: PanelFit | None = None,
+    came_true: bool = True,
 ) -> Decision:
     """Hold the prototypes of `study` against its target profile and its gates.
 
     `weights` by attribute stand in place of those of the study; `segments` are groups of consumers, where they were
     looked for; `differences` and `fitted` the mixed model's answer and the model, where they are at hand already.
+    Without `came_true` it is not looked at how often such chances came true, which takes most of the time.
 
     Raises
     ------
@@ -82,7 +84,7 @@ def decide(
     fitted = fit_study(study) if fitted is None else fitted
     drawn = draw_panels(study, profile.attributes, rng, fitted=fitted)
     liking, no_liking = draw_liking(study, rng, level=level)
-    windows = judge_windows(profile, drawn, study.benchmark, level, rng)
+    windows = judge_windows(profile, drawn, study.benchmark, level, rng if came_true else None)
     gates = judge_gates(study, drawn.prototypes)
     front = _front_rows(profile, drawn, liking)
     ranking = _ranking(standings(drawn.prototypes, windows.rows, gates, level), windows, liking, front, study, level)
@@ -116,6 +118,11 @@ def decide(
             *(note for note in (*narrow, little, no_liking, *confound_notes(fitted.confounds)) if note),
         ),
     )
+
+
+def nearest(study: Study, rng: np.random.Generator, *, differences: Differences | None, fitted: PanelFit) -> Decision:
+    """Return what the first screen asks of the decision: without groups of consumers, and how often chances came true."""
+    return decide(study, rng, differences=differences, fitted=fitted, came_true=False)
 
 
 def _untold(pairs: pd.DataFrame, confounds: Confounds, attributes: tuple[str, ...]) -> pd.DataFrame:

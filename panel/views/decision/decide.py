@@ -64,7 +64,7 @@ def tell_decision(result: Decision, names: Naming) -> Told:
     return Told(
         result,
         names,
-        _headline(result, names),
+        decision_headline(result, names),
         chances_picture(result, names),
         mind=tuple(_mind(result, names))[:3] if leader else (),
         table=_RANKING,
@@ -110,7 +110,7 @@ def _row(result: Decision, prototype: str) -> pd.Series:
     return result.ranking.loc[result.ranking["prototype"] == prototype].iloc[0]
 
 
-def _headline(result: Decision, names: Naming) -> str:
+def decision_headline(result: Decision, names: Naming) -> str:
     """Return the answer in one sentence: who is nearest, who is not separated from it, and what it misses."""
     leader = _leader(result)
     if not leader:
