@@ -18,6 +18,7 @@ LONG = (
     *("tests/app/test_browser.py", "tests/app/test_journeys.py", "tests/app/test_bench_browser.py"),
     *("tests/ballots/test_browser.py", "tests/app/test_pages.py", "tests/test_hostile_study.py"),
     *("tests/views/test_every_picture.py", "tests/claims/test_any_word.py", "tests/study/test_hostile_archives.py"),
+    "tests/views/test_everything_told.py",
     *("tests/claims/test_simulation.py", "tests/models/prototypes/test_batches_random.py"),
     *("tests/test_odd_studies.py", "tests/report/test_pdf.py", "tests/claims/test_wording.py"),
     *("tests/app/test_editors.py", "tests/test_cli.py", "tests/claims/test_judge.py", "tests/test_spread.py"),

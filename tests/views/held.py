@@ -3,8 +3,9 @@
 from __future__ import annotations
 
 import re
-from collections.abc import Iterator, Mapping
+from collections.abc import Callable, Iterator, Mapping
 from dataclasses import fields, is_dataclass
+from functools import partial
 from typing import Any
 
 import numpy as np
@@ -12,20 +13,27 @@ import pandas as pd
 
 from panel.answers import Answers
 from panel.study.naming import Naming
+from panel.study.study import Study
 from tests.studies import crossed_study, small_study
+from tests.views.drawn import DRAWN
 from tests.views.every_picture import demo_answers
 
-NUMBER = re.compile(r"(?<![\w.,–-])[+−]?\d[\d,]*(?:\.\d+)?(?!\w)")
+NUMBER = re.compile(r"(?<![\w.,–-])[+−]?\d[\d,]*(?:\.\d+)?(?!\w|-[A-Z])")
 TWELFTH_DIGIT = 1e-9  # for what was multiplied by 100 and cut
 
-# The demo, and two drawn studies: of four formulas with a benchmark, and of scores alone.
+
+def _answers_of(make: Callable[[], Study]) -> Answers:
+    return Answers(make())
+
+
+# The demo; four formulas with a benchmark; scores alone; and drawn studies that take other ways.
 STUDIES = {
     "demo": demo_answers,
     "four": lambda: Answers(small_study({"benchmark": "P1", "margin": 8.0})),
     "scores": lambda: Answers(
         crossed_study(np.random.default_rng(7), assessors=8, prototypes=5, attributes=3, sessions=2)
     ),
-}
+} | {name: partial(_answers_of, make) for name, make in DRAWN.items()}
 
 
 def frames(thing: Any, depth: int = 4) -> Iterator[pd.DataFrame]:

@@ -188,11 +188,16 @@ def test_the_f_test_keeps_its_level_with_few_batches():
     between = (expected[0] + expected[1] - expected[2]) * rng.chisquare(prototypes - 1, n) / (prototypes - 1)
     squares = np.column_stack([np.maximum(of_batch, rest), of_view, rest])
     plain = FTest(between / error, prototypes - 1, error**2 / (squares**2 / df).sum(axis=1))
-    lowered = with_few_groups(plain, df[0])
-    assert (lowered.df_error <= plain.df_error).all()
-    assert (lowered.df_error >= 0.999 * np.minimum(df[0], plain.df_error)).all()  # a mean over 200 points of the tail
-    assert (plain.p_value < 0.05).mean() > 0.058
-    assert 0.03 < (lowered.p_value < 0.05).mean() < 0.05
+    told = plain.p_value < 0.05
+    assert told.mean() > 0.058
+    # fewer degrees of freedom make a p-value larger: only those below 5 % need them; some others beside
+    some = told | (np.arange(n) < 500)
+    own = FTest(plain.statistic[some], prototypes - 1, plain.df_error[some])
+    lowered = with_few_groups(own, df[0])
+    assert (lowered.df_error <= own.df_error).all()
+    assert (lowered.df_error >= 0.999 * np.minimum(df[0], own.df_error)).all()  # a mean over 200 points of the tail
+    assert (lowered.p_value >= own.p_value)[told[some]].all()
+    assert 0.03 < (lowered.p_value < 0.05).sum() / n < 0.05
     only_batches = with_few_groups(FTest(np.ones(1), 5, np.array([6.0])), 6)
     assert only_batches.df_error[0] == pytest.approx(6.0, rel=1e-3)  # the exact test of a nested design
     _, study = scored(1)

@@ -1,0 +1,412 @@
+"""What is told is read back and set beside the rows of its answer: every mark, every cell and every sentence.
+
+Each mark, interval, bar and remark of a picture stands at the numbers of the row that its line names: the name on the
+axis (or the prototype whose mark it is), the place and both ends must stand in one row. Where two frames meet in a
+picture without names on its axis, each number is looked for by itself. Each number in a cell is one of its row, to the
+decimals shown, with its sign, or in per cent; ends are in order. Each sentence agrees with the rows: intervals, shares,
+signs, who lies higher, one and many. None of the functions that wrote them is asked again.
+"""
+
+import re
+from collections import Counter
+from collections.abc import Iterable, Iterator
+from itertools import pairwise
+
+import numpy as np
+import pytest
+from matplotlib.axes import Axes
+from matplotlib.collections import LineCollection
+from matplotlib.figure import Figure
+from matplotlib.patches import Rectangle
+from matplotlib.text import Annotation
+
+from panel.study.shown import Column, Table
+from panel.views.pictures import BROAD, NARROW
+from panel.views.told import Picture, Shown, Told
+from tests.views.every_picture import everything_told
+from tests.views.held import NUMBER, STUDIES, frames, holds, numbers_in, told_numbers, words_in
+
+
+@pytest.fixture(scope="module", params=STUDIES)
+def everything(request) -> list[Told]:
+    """Everything that is told of a study."""
+    return list(everything_told(STUDIES[request.param]()).values())
+
+
+# Marks, intervals, bars and remarks of pictures.
+
+TWELVE_DIGITS = 1e-9
+_FEW = 20  # tables, or answers told: of scores alone there are fewer
+_MARK = "prototype "
+_BETWEEN = " – | rather than | against "
+# Drawn on a scale of their own (the same share of both axes, widths around zero, pixels), or from rows not kept.
+_OWN_SCALE = {"map", "joint_map", "residual_spread", "causes", "how_sure", "chances", "claims_board", "force"}
+
+Row = tuple[np.ndarray, set[str]]
+
+
+@pytest.fixture(scope="module")
+def pictures(everything) -> list[tuple[Picture, list[Row], list[Figure]]]:
+    """Every picture with the rows of its answer, drawn for a page and for a phone."""
+    found = []
+    for told in everything:
+        items = [told.picture, *(item for each in told.every_drawer() for item in each.items)]
+        own = {each.name: each for each in items if isinstance(each, Picture) and each.name not in _OWN_SCALE}
+        rows = _rows(told) if own else []
+        found += [(each, rows, [each.figure(width) for width in (BROAD, NARROW)]) for each in own.values()]
+    return found
+
+
+def _rows(told: Told) -> list[Row]:
+    every = [row for frame in frames(told.result) for row in frame.reset_index().to_dict("records")]
+    return [(numbers_in(row), words_in(row, told.names)) for row in every]
+
+
+def _in_numbers(axes: Axes, artist) -> bool:
+    return artist.get_transform().contains_branch_seperately(axes.transData) == (True, True)
+
+
+def named_lines(figure: Figure) -> Iterator[tuple[Axes, list[tuple[float, str]]]]:
+    """The parts of a figure, with the names at the left of their lines; parts side by side share them."""
+    shared: tuple = ((), [])
+    for axes in figure.axes:
+        labels = [label.get_text().replace("\n", " ") for label in axes.get_yticklabels()]
+        own = [(at, name) for at, name in zip(axes.get_yticks(), labels, strict=False) if re.search("[A-Za-z]", name)]
+        if own:
+            shared = (axes.get_ylim(), own)
+        yield axes, own or (shared[1] if shared[0] == axes.get_ylim() else [])
+
+
+def _named(label: str, words: set[str]) -> bool:
+    """Whether a row holds all that a label names; what is in brackets, or cut off, need not be there."""
+    label = re.sub("^candidate ", "", label).partition(" (")[0].rstrip("…")
+
+    return any(
+        all(any(word.startswith(part.rstrip()) for word in words) for part in re.split(between, label))
+        for between in (_BETWEEN, f"{_BETWEEN}|, ")
+    )
+
+
+def _has(numbers: np.ndarray, wanted: list[float]) -> bool:
+    both = np.concatenate([numbers, 100 * numbers])
+    return all((np.abs(both - each) <= TWELVE_DIGITS * max(1.0, abs(each))).any() for each in wanted)
+
+
+def _nearest(lines: list[tuple[float, str]], y: float) -> str:
+    return min(lines, key=lambda line: abs(line[0] - y))[1]
+
+
+def test_each_mark_and_interval_stands_at_the_numbers_of_its_row(pictures):
+    tried = Counter()
+    for picture, rows, figures in pictures:
+        for axes, lines in (part for figure in figures for part in named_lines(figure)):
+            groups = [group for group in axes.collections if isinstance(group, LineCollection)]
+            pieces = [piece for group in groups if _in_numbers(axes, group) for piece in group.get_segments()]
+            ends = axes.get_xlim()
+            for line in axes.lines:
+                if line.get_marker() in (None, "None", "", " ") or not _in_numbers(axes, line):
+                    continue
+                gid = str(line.get_gid())
+                who = {gid.removeprefix(_MARK)} if gid.startswith(_MARK) else set()
+                for x, y in np.asarray(line.get_xydata(), dtype=float):
+                    if picture.name == "after_feel":  # marks of one time stand side by side
+                        x = float(min(axes.get_xticks(), key=lambda tick: abs(tick - x)))
+                    if not lines:
+                        near = [numbers for numbers, words in rows if who <= words]
+                        assert all(any(_has(own, [at]) for own in near) for at in (x, y)), (picture.name, who, x, y)
+                        tried[picture.name] += 1
+                        continue
+                    if x in ends or x in np.round(ends, 0):  # what lies beyond is drawn at the edge
+                        continue
+                    label = _nearest(lines, y)
+                    own = [piece for piece in pieces if len(piece) == 2 and (np.abs(piece[:, 1] - y) < 1e-9).all()]
+                    reach = (
+                        [float(at) for at in own[0][:, 0]] if len(own) == 1 and set(own[0][:, 0]) != set(ends) else []
+                    )
+                    assert any(
+                        _has(numbers, [x, *reach]) for numbers, words in rows if who <= words and _named(label, words)
+                    ), (picture.name, label, who, x, reach)
+                    assert not reach or reach[0] <= x <= reach[1], (picture.name, label)
+                    tried[picture.name] += 1
+    assert tried.total() > 2
+
+
+def test_each_bar_is_as_wide_as_a_number_of_its_row_and_the_text_in_it_says_so(pictures):
+    tried = Counter()
+    for picture, rows, figures in pictures:
+        for axes, lines in (part for figure in figures for part in named_lines(figure)):
+            bars = [bar for bar in axes.patches if isinstance(bar, Rectangle) and _in_numbers(axes, bar) and lines]
+            for bar in bars:
+                label = _nearest(lines, bar.get_y() + bar.get_height() / 2)
+                if picture.name in ("liking_distribution", "just_about_right"):
+                    near = [numbers for numbers, words in rows if _named(label, words)]
+                    assert any(_has(numbers, [bar.get_width()]) for numbers in near), (picture.name, label)
+            for text in axes.texts:
+                x, y = text.get_position()
+                inside = [
+                    bar for bar in bars
+                    if 0 < x - bar.get_x() < bar.get_width() and 0 < y - bar.get_y() < bar.get_height()
+                ]  # fmt: skip
+                if len(inside) == 1 and "%" in text.get_text():
+                    width = np.array([inside[0].get_width()])
+                    assert holds(width, *told_numbers(text.get_text())[-1]), (picture.name, text.get_text())
+                    tried[picture.name] += 1
+
+
+def test_each_remark_beside_a_line_says_numbers_of_that_line(pictures):
+    tried = Counter()
+    for picture, rows, figures in pictures:
+        for axes, lines in (part for figure in figures for part in named_lines(figure)):
+            beside = [text for text in axes.texts if text.get_transform() == axes.get_yaxis_transform()]
+            for text in beside if lines else []:
+                told = told_numbers(text.get_text().replace("\n", " "))
+                label = _nearest(lines, text.get_position()[1])
+                if told and picture.name != "assessors" and NUMBER.search(text.get_text()):
+                    counted = [one / other for (one, _), (other, _) in pairwise(told) if other]
+                    assert any(
+                        all(holds(np.concatenate([numbers, counted]), *each, cut=True) for each in told)
+                        for numbers, words in rows
+                        if _named(label, words)
+                    ), (picture.name, label, text.get_text())
+                    tried[picture.name] += 1
+
+
+def test_the_head_of_an_arrow_lies_at_its_end_and_in_the_picture(pictures):
+    for picture, _, figures in pictures:
+        for axes in (axes for figure in figures for axes in figure.axes):
+            ends = np.sort([axes.get_xlim(), axes.get_ylim()])
+            arrows = [each for each in axes.texts if isinstance(each, Annotation) and each.arrowprops]
+            for arrow in arrows:
+                if arrow.arrowprops.get("arrowstyle") != "-|>" or arrow.xycoords != "data":
+                    continue
+                tip, start = np.array(arrow.xy, dtype=float), np.array(arrow.xyann, dtype=float)
+                assert ((ends[:, 0] <= tip) & (tip <= ends[:, 1])).all(), picture.name
+                assert np.linalg.norm(tip - start) <= 0.1 * np.linalg.norm(tip), picture.name  # all begin at 0, 0
+
+
+# Cells of tables.
+
+# What a cell shows that no column of its row holds as it is: square roots of variances, and changes from ratios.
+_WORKED_OUT = {
+    "scatter": lambda row: np.sqrt(np.maximum(row, 0)),
+    "reading_swaps": lambda row: row - 1,
+}
+_WORDS_ONLY = {
+    "What it adds", "What it cannot say", "What it says", "Expected", "Measure", "Set by", "At most", "Sentence",
+    "Lost", "Together with those before", "8 or 9 (95 % interval)", "7, 8 or 9 (95 % interval)",
+}  # fmt: skip
+
+
+@pytest.fixture(scope="module")
+def every_table(everything) -> list[Shown]:
+    """Every table of a study once."""
+    return [table for told in everything for table in _tables(told)]
+
+
+def _tables(told: Told) -> Iterable[Shown]:
+    items = [told.table, *(item for each in told.every_drawer() for item in each.items)]
+    return {(each := told.shown(item)).table.name: each for item in items if isinstance(item, Table | Shown)}.values()
+
+
+def _in_row(table: Shown, column: Column, row: dict, text: str) -> bool:
+    for word in (each for each in row.values() if isinstance(each, str) and re.search(r"\d[. ]|\d$", each[1:])):
+        text = text.replace(word, "")
+    if not column.cells.__qualname__.startswith("each_row"):
+        row = {name: row[name] for name in column.needs}  # these say themselves what they are written from
+    held = numbers_in(row)
+    if table.table.name in _WORKED_OUT:
+        held = np.concatenate([held, _WORKED_OUT[table.table.name](held)])
+    counted = [float(one) / float(other) for one, other in re.findall(r"(\d+) of ([1-9]\d*)", text)]
+    held = np.concatenate([held, counted])
+    for sign, limit in re.findall(r"([<>]) (\d[\d.]*)", text):
+        low, high = (0, float(limit)) if sign == "<" else (float(limit), 100)
+        if not ((held >= low) & (held <= high)).any() and not ((100 * held >= low) & (100 * held <= high)).any():
+            return False
+    cut = "%" in text or "%" in column.heading
+    numbers = told_numbers(re.sub(r"[<>] \d[\d.]*", "", text))
+    return all(holds(held, *each, cut=cut) or (not each[1] and holds(held, -each[0], 0)) for each in numbers)
+
+
+def test_each_number_of_a_cell_stands_in_its_row(every_table):
+    tried = Counter()
+    for table in every_table:
+        if table.table.across is not None:
+            continue
+        columns, rows = table.table.columns_of(table.result), table.full.to_dict("records")
+        assert len(table.texts) == len(rows)
+        for column, heading in zip(columns, table.texts.columns, strict=True):
+            for row, text in zip(rows, table.texts[heading], strict=True):
+                if heading in _WORDS_ONLY or text in words_in(row, table.names) or not NUMBER.search(text):
+                    continue
+                assert _in_row(table, column, row, text), (table.table.name, heading, text, row)
+                tried[table.table.name] += 1
+    assert tried.total() > 10
+
+
+def test_each_cell_of_a_table_that_goes_across_begins_with_a_number_of_its_row(every_table):
+    tried = 0
+    for table in (each for each in every_table if each.table.across is not None):
+        down, across, about = table.table.key[0], table.table.across.across, table.texts
+        rows, names = table.full, list(dict.fromkeys(table.full[table.table.across.across]))
+        if rows.empty:
+            continue
+        firsts = list(dict.fromkeys(rows[down]))
+        assert len(about) == len(firsts)
+        cells = about.iloc[:, -len(names) :].set_axis(names, axis=1).set_axis(firsts)
+        for row in rows.to_dict("records"):
+            text = cells.loc[row[down], row[across]]
+            if NUMBER.search(text) and "F(" not in text:
+                assert holds(numbers_in(row), *told_numbers(text)[0], cut="%" in text), (table.table.name, text)
+                tried += 1
+    assert tried > 1 or len(every_table) < _FEW
+
+
+def test_the_ends_of_an_interval_are_in_order_and_hold_the_number_before_them(every_table):
+    tried = 0
+    for table in every_table:
+        for text in table.texts.to_numpy(dtype="object").ravel():
+            for before, low, high in re.findall(
+                r"(?:([+−]?\d[\d.,]*)(?: %| of \d+)? \()?(?:above |below )?([+−]?\d[\d.,]*) to ([+−]?\d[\d.,]*)",
+                str(text),
+            ):
+                ends = [float(each.replace("−", "-").replace(",", "")) for each in (low, before, high) if each]
+                assert ends == sorted(ends), (table.table.name, text)
+                tried += 1
+    assert tried > 1 or len(every_table) < _FEW
+
+
+def test_words_for_a_truth_are_the_same_for_the_same_truth(every_table):
+    for table in every_table:
+        if table.table.across is not None:
+            continue
+        columns, rows = table.table.columns_of(table.result), table.full
+        for column, heading in zip(columns, table.texts.columns, strict=True):
+            own = [name for name in column.needs if name in rows and len(column.needs) == 1]
+            for name in own:
+                if rows[name].dtype == bool and set(table.texts[heading]) <= {"yes", "no"}:
+                    assert list(table.texts[heading]) == ["yes" if each else "no" for each in rows[name]], heading
+            told = " ".join(table.texts[heading])
+            assert not re.search(r"\b(nan|None|NaT|inf)\b|[{}]", told), (table.table.name, heading)
+
+
+# Sentences.
+
+_N = r"(?<![\w.])([+−]?\d[\d,]*(?:\.\d+)?)"
+_LEVEL = r"[\d.]+ % interval "
+_END = r"(?:above |below )?"
+# A number with its interval: `−14.1 (97.5 % interval −20.7 to −7.6`, `0.72 (0.49 to 0.81)`, `84 %, 73 to 91 %`.
+_WITH_INTERVAL = re.compile(rf"{_N}(?: %)?(?: of \d+)? \((?:{_LEVEL})?{_END}{_N} to {_END}{_N}")
+_MANY = "scores? prototypes? attributes? assessors? consumers? pairs? answers? people person targets? windows? curves?"
+_ONES = {"person", *(each.rstrip("?").removesuffix("s") for each in _MANY.split() if each.endswith("?"))}
+_PLURALS = {"people", *(each.replace("?", "") for each in _MANY.split() if each.endswith("?"))}
+
+
+def sentences(told: Told) -> Iterator[str]:
+    """Everything said of an answer, with what is heard instead of its pictures."""
+    items = [told.headline, *told.mind, told.picture, *(item for each in told.every_drawer() for item in each.items)]
+    yield from (item.alt if isinstance(item, Picture) else item for item in items if isinstance(item, str | Picture))
+
+
+def _number(text: str) -> tuple[float, float]:
+    plain = text.replace("−", "-").replace("+", "").replace(",", "")
+    return float(plain), 10.0 ** -len(plain.partition(".")[2])
+
+
+def test_a_number_and_the_interval_in_brackets_after_it_stand_in_one_row_and_in_order(everything):
+    for told in (each for each in everything if each.result.__class__.__name__ != "Claims"):
+        rows = [numbers_in(row) for frame in frames(told.result) for row in frame.to_dict("records")]
+        if told.result.__class__.__name__ == "JoinedReadings":
+            rows = [np.concatenate([row, row - 1]) for row in rows]  # ratios, told as changes
+        for text in sentences(told):
+            for found in _WITH_INTERVAL.findall(text):
+                values, rooms = zip(*map(_number, found), strict=True)
+                assert values[1] <= values[0] <= values[2] or values[0] < 0 <= values[1], (found, text)
+                assert any(
+                    all((np.abs(factor * row - each) <= room).any() for each, room in zip(values, rooms, strict=True))
+                    for row in rows
+                    for factor in (1, -1, 100, -100)
+                ), (found, text)
+
+
+def test_an_estimate_and_the_ends_of_its_interval_have_the_same_decimals(everything):
+    told_before = re.compile(rf"{_N}(?: on their means)?,? \(?{_LEVEL}{_END}{_N} to {_END}{_N}")
+    tried = 0
+    for told in everything:
+        for text in sentences(told):
+            for found in told_before.findall(text):
+                assert len({len(each.partition(".")[2]) for each in found}) == 1, (found, text)
+                tried += 1
+    assert tried or len(everything) < _FEW  # scores alone say few intervals in sentences
+
+
+def test_a_share_in_brackets_is_that_of_the_counts_before_it(everything):
+    for told in everything:
+        for text in sentences(told):
+            for one, other, share in re.findall(rf"(\d+) of (\d+) \({_N} %\)", text):
+                value, room = _number(share)
+                assert abs(100 * int(one) / int(other) - value) <= room, text
+
+
+def test_who_lies_higher_and_who_lower_has_that_sign(everything):
+    for told in (each for each in everything if each.result.__class__.__name__ == "Differences"):
+        names, rows = told.names, told.result.versus
+        by = {(names.attribute(row["attribute"]), row["prototype"]): row for row in rows.to_dict("records")}
+        said: list[tuple[str, str, str]] = []
+        for text in sentences(told):
+            attribute = text.partition(": ")[0]
+            for side, listed in re.findall(r"(Higher|Lower) than \w+: ([^.]*)\.", text):
+                said += [(side.lower(), attribute, name) for name in re.split(", | and ", listed)]
+        heard = told.picture.alt.split(". ") if told.picture and len(rows) else []
+        alt = [
+            (side, attribute, part.partition(": ")[0])
+            for part in heard
+            for side, listed in re.findall(r"(higher|lower) on ([^;]*)", part)
+            for attribute in dict.fromkeys(attribute for attribute, _ in by)
+            if re.search(rf"(^|, | and ){re.escape(attribute)}($|\.|, | and )", listed)
+        ]
+        for side, attribute, name in said + alt:
+            row = by[attribute, name]
+            assert (row["estimate"] > 0) == (side == "higher"), (attribute, name)
+            assert row["verdict"] == "differs", (attribute, name)
+        told_apart = {key for key, row in by.items() if row["verdict"] == "differs"}
+        assert {(attribute, name) for _, attribute, name in alt} == told_apart
+        lists = [name for _, attribute, name in said]
+        sizes = [abs(by[attribute, name]["estimate"]) for _, attribute, name in said]
+        for place in range(1, len(lists)):  # the widest first within each list
+            assert said[place][:2] != said[place - 1][:2] or sizes[place] <= sizes[place - 1], said[place]
+
+
+def test_a_difference_named_by_its_two_prototypes_is_theirs(everything):
+    for told in everything:
+        rows = [row for frame in frames(told.result) for row in frame.to_dict("records") if "versus" in row]
+        for text in sentences(told):
+            for one, other, size in re.findall(rf"(\w+) minus (\w+)(?: on [\w ]+,)? is {_N}", text):
+                value, room = _number(size)
+                own = [row for row in rows if (row.get("prototype"), row["versus"]) == (one, other)]
+                own = [row for row in own if words_in(row, told.names) & set(re.split(r": | on |, is", text))]
+                assert any((np.abs(numbers_in(row) - value) <= room).any() for row in own), text
+
+
+def test_more_and_less_agree_with_the_sign_in_the_brackets(everything):
+    for told in everything:
+        for text in sentences(told):
+            _, *parts = re.split(r"\b(more|less)\b", text)
+            for side, listed in zip(parts[::2], parts[1::2], strict=True):
+                signs = set(re.findall(r"\(([+−])\d", listed.partition("; cannot tell")[0]))
+                assert signs <= {"+" if side == "more" else "−"}, text
+
+
+def test_one_is_one_and_many_are_many(everything):
+    for told in everything:
+        for text in sentences(told):
+            for count, noun in re.findall(r"(?<![\d.,/–-])(\d[\d,]*) (\w+)", text):
+                assert noun not in _ONES or count == "1", text
+                assert noun not in _PLURALS or count != "1" or re.search(rf"of 1 {noun}", text), text
+
+
+def test_every_sentence_is_whole(everything):
+    for told in everything:
+        for text in sentences(told):
+            assert not re.search(r"\bnan\b|\bNone\b|[{}]|(?<!\.)\.\.(?!\.)|,,| ,| ;|: \.|;\.|\(\)|\band \.", text), text
+            assert text[-1] in ".?!:)”'", text
+            assert text == text.strip(), text
