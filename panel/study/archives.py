@@ -373,10 +373,12 @@ _TOLD = {
 }
 
 
-def sheet_names(workbook: python_calamine.CalamineWorkbook) -> list[str]:
-    """Return the names of the worksheets a person sees, in their order."""
+def sheet_names(workbook: python_calamine.CalamineWorkbook, *, hidden: bool = False) -> list[str]:
+    """Return the names of the worksheets a person sees, or of those that are `hidden`, in their order."""
     work, visible = python_calamine.SheetTypeEnum.WorkSheet, python_calamine.SheetVisibleEnum.Visible
-    return [sheet.name for sheet in workbook.sheets_metadata if sheet.typ == work and sheet.visible == visible]
+    return [
+        sheet.name for sheet in workbook.sheets_metadata if sheet.typ == work and (sheet.visible != visible) == hidden
+    ]
 
 
 def sheet_rows(workbook: python_calamine.CalamineWorkbook, sheet: str) -> list[list[str]]:

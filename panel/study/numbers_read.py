@@ -274,10 +274,10 @@ def _without_words(cleaned: Mapping[str, str]) -> tuple[dict[str, str], list[str
 
 
 def _is_month(word: str) -> bool:
-    return bool(_month(word))
+    return bool(month_called(word))
 
 
-def _month(word: str) -> int:
+def month_called(word: str) -> int:
     """Return which month a word is, 0 if it is none."""
     plain = "".join(sign for sign in unicodedata.normalize("NFKD", word.casefold()) if sign.isalpha())
     return next((number for number, names in enumerate(_MONTHS, start=1) if plain in names), 0)
@@ -297,7 +297,7 @@ def proposed_number(text: str) -> float | None:
     """
     clean = as_seen(unicodedata.normalize("NFKC", text)).translate(_SAME_SIGN)
     if found := _DAY.fullmatch(clean):
-        month = int(found["m"]) if found["m"] else _month(found["month"])
+        month = int(found["m"]) if found["m"] else month_called(found["month"])
         return float(f"{int(found['d'] or found['day'])}.{month}") if month else None
     if found := _WITH_WORD.fullmatch(clean):
         clean = found["first"] or found["last"]

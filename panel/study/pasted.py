@@ -18,10 +18,18 @@ import pandas as pd
 from panel.errors import StudyError
 from panel.study.editing import known_numbers, put_table, texts_of_table
 from panel.study.knowledge import canonical_ingredient
-from panel.study.numbers_read import read_numbers
-from panel.study.raw_table import decode, filled_rows, find_delimiter, is_workbook, rows_of_file
+from panel.study.numbers_read import known_unit, read_numbers, unit_of_heading
+from panel.study.raw_table import decode, filled_rows, is_workbook, likely_delimiter, rows_of_file
 from panel.study.study import RawFile, Study
-from panel.study.table_cells import columns_of, known_column, nearest_column, number_text
+from panel.study.table_cells import (
+    columns_of,
+    is_called,
+    is_reckoned,
+    known_column,
+    known_columns,
+    nearest_column,
+    number_text,
+)
 from panel.study.tables import TABLES
 from panel.words import counted, first_few
 
@@ -75,7 +83,7 @@ def _cells_of_block(text: str) -> list[list[str]]:
     if not text.strip():
         raise StudyError("Nothing was pasted. Copy the cells in the spreadsheet and paste them here.")
     lines = text.strip("\r\n")
-    delimiter = "\t" if "\t" in lines else find_delimiter(lines)
+    delimiter = "\t" if "\t" in lines else likely_delimiter(lines)
     rows = list(filled_rows(csv.reader(io.StringIO(lines, newline=""), delimiter=delimiter), _typed).values())
     if len(rows) * len(rows[0]) > _MOST_CELLS:
         raise StudyError(f"More than {_MOST_CELLS} cells were pasted; bring the file in as a workbook instead.")
@@ -113,14 +121,19 @@ def read_block(block: str | RawFile, name: str, study: Study | None = None) -> P
 
 def read_rows(rows: list[list[str]], name: str, study: Study | None = None) -> Pasted:
     """Return rows of cells, all equally long, as rows of the table `name`: as `read_block`."""
-    if name == "formulas" and (wide := _side_by_side(rows, study or Study({}))) is not None:
-        return wide
-    notes = []
+    study = study or Study({})
+    rows, notes = _below_titles(rows, name)
+    if name == "formulas" and (wide := _side_by_side(rows, study)) is not None:
+        return replace(wide, notes=(*notes, *wide.notes))
     if _known(name, [row[0] for row in rows]) > _known(name, rows[0]):
         rows = [list(row) for row in zip(*rows, strict=True)]
         notes.append("The block lies on its side: its rows were read as columns.")
+    if name == "readings":
+        rows, done = _readings(rows, study)
+        notes += done
     if _known(name, rows[0]):
         return _with_headings(rows, name, notes)
+    _refuse_strange_headings(rows, name)
     known = [column.name for column in columns_of(name)]
     if len(rows[0]) > len(known):
         raise StudyError(
@@ -132,9 +145,80 @@ def read_rows(rows: list[list[str]], name: str, study: Study | None = None) -> P
     return Pasted(_frame(rows, header), tuple(notes))
 
 
+def _below_titles(rows: list[list[str]], name: str) -> tuple[list[list[str]], list[str]]:
+    """Return the rows from the headings on, where shorter lines stand above them, and that said."""
+    named = [_known(name, row) for row in rows[:_TITLES]]
+    heads = named.index(max(named))
+    filled = [sum(map(bool, row)) for row in rows[: heads + 1]]
+    if max(filled[:-1], default=filled[-1]) >= filled[-1]:
+        return rows, []
+    above = first_few([" ".join(filter(None, row)) for row in rows[:heads]])
+    return rows[heads:], [f"Above the headings stands: {above}."]
+
+
+_TITLES = 30  # lines that an instrument may write above its table
+
+
+def _refuse_strange_headings(rows: Sequence[Sequence[str]], name: str) -> None:
+    """Raise StudyError if the first row holds no number and stands above numbers: headings that name no column."""
+    if any(map(_is_number, rows[0])):
+        return
+    for head, *below in zip(*rows, strict=True):
+        filled = list(filter(None, below))
+        if head and len(filled) > 1 and all(map(_is_number, filled)):
+            known = ", ".join(column.name for column in columns_of(name))
+            raise StudyError(
+                f"{first_few([cell for cell in rows[0] if cell])} name no column of {name}; its columns are {known}. "
+                "Give the columns these names."
+            )
+
+
+def _is_number(cell: str) -> bool:
+    return read_numbers([cell]).share == 1
+
+
+def _readings(rows: list[list[str]], study: Study) -> tuple[list[list[str]], list[str]]:
+    """Return readings whose measures or prototypes stand side by side below each other, means left out; and notes."""
+    heads, notes = known_columns("readings", rows[0]), []
+    reckoned = [i for i, head in enumerate(heads) if not head and is_reckoned(rows[0][i])]
+    whose = heads.index("prototype") if "prototype" in heads else 0
+    means = [row for row in rows[1:] if row[whose] not in study.prototypes and _is_mean(row[whose])]
+    if means:
+        notes.append(f"Rows with means or totals were left out: {first_few([row[whose] for row in means])}.")
+    body = [row for row in rows[1:] if row not in means]
+    apart = {"measure", "prototype"} - set(heads)
+    side = [
+        i
+        for i, head in enumerate(heads)
+        if not head and i not in reckoned and any(map(_is_number, (row[i] for row in body)))
+    ]
+    if "value" in heads or len(apart) != 1 or not side:
+        return [rows[0], *body], notes
+    if reckoned:
+        notes.append(f"Columns with means or totals were left out: {first_few([rows[0][i] for i in reckoned])}.")
+    own = [i for i in range(len(heads)) if i not in side and i not in reckoned]
+    said = {i: _measured(rows[0][i]) if "measure" in apart else (rows[0][i],) for i in side}
+    header = [*(rows[0][i] for i in own), *(("measure", "unit") if "measure" in apart else ("prototype",)), "value"]
+    notes.append(f"Columns were put below each other: {first_few([rows[0][i] for i in side])} as {apart.pop()}.")
+    return [header, *([*(row[i] for i in own), *said[i], row[i]] for i in side for row in body if row[i])], notes
+
+
+def _is_mean(name: str) -> bool:
+    return is_reckoned(name) or is_called(name, "reckoned_alone")
+
+
+def _measured(heading: str) -> tuple[str, str]:
+    """Return what a heading says was measured, and in which unit: `Peak force (g)`."""
+    found = re.fullmatch(r"(.*\S)\s*[(\[]([^()\[\]]*)[)\]]", heading)
+    if found and known_unit(found[2]):
+        return found[1], str(known_unit(found[2]))
+    unit = unit_of_heading(heading)
+    return (heading.removesuffix(unit).rstrip(" ,"), unit) if unit and not found else (heading, unit)
+
+
 def _with_headings(rows: Sequence[Sequence[str]], name: str, notes: Sequence[str]) -> Pasted:
     header, unknown, done = [], {}, list(notes)
-    certain = [known_column(name, heading) for heading in rows[0]]
+    certain = known_columns(name, rows[0])
     for place, (heading, found) in enumerate(zip(rows[0], certain, strict=True)):
         words = heading or f"column {place + 1}"
         if found:
@@ -148,12 +232,19 @@ def _with_headings(rows: Sequence[Sequence[str]], name: str, notes: Sequence[str
         raise StudyError(f"Two pasted columns are both {twice}. Keep one of them, or give one another heading.")
     texts = _frame(rows[1:], header)
     empty = [column for column in texts if column not in certain and not texts[column].any()]
+    if name == "formulas" and {"prototype", "ingredient", "percent"} <= set(header):
+        sign = _sign(Study({}), texts[["percent"]])
+        for prototype in texts["prototype"].unique():
+            own = texts["prototype"] == prototype
+            cells = _as_percent(prototype, "", texts.loc[own, "percent"].tolist(), sign, done)
+            cells = _filled_up(Study({}), prototype, cells, texts.loc[own, "ingredient"].tolist(), sign)
+            texts.loc[own, "percent"] = cells
     return Pasted(texts.drop(columns=empty), tuple(done), unknown)
 
 
 def _known(name: str, cells: Sequence[str]) -> int:
     """Return how many of the cells are headings of a table."""
-    return sum(bool(known_column(name, cell)) for cell in dict.fromkeys(cells) if cell)
+    return sum(map(bool, known_columns(name, [cell for cell in dict.fromkeys(cells) if cell])))
 
 
 def _frame(rows: Sequence[Sequence[str]], header: Sequence[str]) -> pd.DataFrame:
@@ -401,7 +492,7 @@ def _as_percent(prototype: str, unit: str, cells: list[str], sign: str, done: li
     """Return amounts in grams, parts, shares of 1 or parts of 1000 as per cent of their sum, and say so."""
     read = read_numbers(cells, sign)
     total = math.nan if read.reasons else math.fsum(read.values[~read.missing])
-    if "%" in unit or not (unit or min(abs(total - 1), abs(total / 1000 - 1)) < _ROUNDED):
+    if ("%" in unit or not unit) and not min(abs(total - 1), abs(total / 1000 - 1)) < _ROUNDED:
         return cells
     if not total > 0:
         raise StudyError(f"The amounts of {prototype} are not all numbers. Write them all, or write per cent.")

@@ -175,15 +175,21 @@ def rows_of_file(
             merged = [(each, below) for each, rows in found if (below := fill_merged(workbook, each, rows))]
             where = [f"{counted(below, 'row')} of the sheet {each!r}" for each, below in merged]
             filled = (f"The name above was used for {first_few(where)}, merged in the file.",) if where else ()
-            return found, (*filled, *told)
+            hidden = sheet_names(workbook, hidden=True)
+            unseen = (f"Hidden sheets were not read: {', '.join(hidden)}.",) if hidden else ()
+            return found, (*filled, *told, *unseen)
     if _no_table(content):
         return [], ()
     text = decode(content, name)[0]
-    lines = text[:_SAMPLE].splitlines()[max(heading - 1, 0) :]
-    lines = [line for line in lines if line.strip()]
-    body = "\n".join(lines[0 if heading else min(len(lines) // 2, _TITLES) :])
-    rows, _ = _text_rows(text, name, UPLOADED, find_delimiter(body))
-    return [("", rows)], ()
+    return [("", _text_rows(text, name, UPLOADED, likely_delimiter(text, heading))[0])], ()
+
+
+def likely_delimiter(text: str, heading: int = 0) -> str:
+    """Return the sign between the cells of a text, from the line `heading` on, or from below what may be titles."""
+    lines = [line for line in text[:_SAMPLE].splitlines()[max(heading - 1, 0) :] if line.strip()]
+    start = 0 if heading else min(len(lines) // 2, _TITLES)
+    whole = (place for place in range(start, len(lines)) if "".join(lines[:place]).count('"') % 2 == 0)
+    return find_delimiter("\n".join(lines[next(whole, start) :]))  # not from within a cell in quotation marks
 
 
 def filled_rows(rows: Iterable[Sequence[str]], seen: Callable[[str], str] = as_seen) -> dict[int, list[str]]:
@@ -286,7 +292,7 @@ def _first_of(lines: list[int]) -> str:
 # What stands in a text file of a table (comma, semicolon, tab or bar between the cells), and how was it written?
 
 
-_DELIMITERS = {",": "commas", ";": "semicolons", "\t": "tabs", "|": "bars"}
+_DELIMITERS = {";": "semicolons", "\t": "tabs", "|": "bars", ",": "commas"}  # a comma may be a decimal sign
 _SAMPLE = 100_000  # characters looked at to find the delimiter
 _CONTROL = re.compile("[\x00-\x08\x0e-\x1f]")
 _STATED_DELIMITER = re.compile(r"sep=([,;|\t])\r?\n", re.IGNORECASE)

@@ -272,6 +272,29 @@ def known_column(name: str, words: str) -> str:
     return next((role for role in called if is_called(words.replace("%", " percent "), role)), "")
 
 
+def known_columns(name: str, headings: Sequence[str]) -> list[str]:
+    """Return the column that each heading names, as `known_column`, or that no other one names and it does elsewhere.
+
+    That is in another language, or as people call it: `Messwert`, `Sample`.
+    """
+    found = [known_column(name, words) for words in headings]
+    for place, words in enumerate(headings):
+        free = [column.name for column in columns_of(name) if column.name not in found]
+        found[place] = found[place] or next((column for column in free if _is_called_too(words, column)), "")
+    return found
+
+
+def _is_called_too(words: str, column: str) -> bool:
+    """Return True if a heading is surely one that a column has in any of the languages known, its unit the same."""
+    bare = _without_unit(words)
+    unit, role = bare_words(words)[len(bare_words(bare)) :], _ROLE_OF.get(column, column)
+    named = any(_fits(name, heading_words(bare), _plain_names(bare)) for name in _headings(role)[0])
+    return named and unit in _UNITS.get(column, (unit,))
+
+
+_ROLE_OF = MappingProxyType({"repeat": "replicate", "note": "comment"})
+
+
 def nearest_column(name: str, words: str, taken: Iterable[str] = ()) -> str:
     """Return the column of a table that a heading may mean, to be proposed; empty if none is near."""
     free = [column for column in columns_of(name) if column.name not in set(taken)]

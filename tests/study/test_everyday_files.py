@@ -213,3 +213,47 @@ def test_a_sheet_for_each_person_with_prototypes_across_and_attributes_down(name
     assert set(scores["prototype"]) == {"P1", "P2", "P3"}
     found = scores.set_index(["assessor", "prototype", "attribute"])["score"]
     assert (found["Anna", "P2", "sticky"], found["Berta", "P1", "glossy"]) == (22, 11)
+
+
+def table_of(text: str, name: str = "panel.csv"):
+    return score_table(raw_file(name, text.encode()))
+
+
+def read_of(text: str):
+    table = table_of(text)
+    return read_scores(table, guess_layout(table))
+
+
+def test_a_hidden_sheet_is_not_read_and_named():
+    content = io.BytesIO()
+    with xlsxwriter.Workbook(content, {"in_memory": True}) as book:
+        old, page = book.add_worksheet("old"), book.add_worksheet("Scores")
+        page.activate()
+        old.hide()
+        for each in (old, page):
+            for line, row in enumerate([HEADER, *sheet()]):
+                each.write_row(line, 0, row)
+    table = score_table(raw_file("panel.xlsx", content.getvalue()))
+    assert len(table.lines) == len(sheet())
+    assert "Hidden sheets were not read: old." in table.notes
+
+
+def test_comments_of_several_lines_do_not_hide_the_sign_between_the_cells():
+    rows = [f'{who};{of};{n},5;7,0;"{note}"' for who in PEOPLE for n, of in enumerate(PROTOTYPES) for note in NOTES]
+    assert table_of("\n".join(["Assessor;Sample;glide;film;Comment", *rows])).header[1:3] == ("Sample", "glide")
+
+
+NOTES = ("", "too thick; see\nnotes, 5")
+
+
+def test_decimal_commas_in_each_cell_are_no_sign_between_cells():
+    rows = [f"{who};{n},5;{n},0;7,5" for n, who in enumerate(PEOPLE)]
+    assert table_of("\n".join(["Panelist;L1;L2;L3", *rows])).header == ("Panelist", "L1", "L2", "L3")
+
+
+def test_a_slip_does_not_take_the_scale_that_a_heading_states_away():
+    rows = [f"{who},{of},{n}" for who in PEOPLE for n, of in enumerate(PROTOTYPES)]
+    read = read_of("\n".join(["Assessor,Sample,glide (0-10)", *rows[:-1], "Eva,L1,999"]))
+    study = study_from_scores(read, raw_file("f", b"x"), "t")
+    assert study.table("attributes")[["scale_min", "scale_max"]].values.tolist() == [[0, 10]]
+    assert [found.kind for found in check_study(study)].count("score_outside_scale") == 1

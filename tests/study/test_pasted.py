@@ -217,3 +217,68 @@ def test_of_per_cent_and_grams_the_per_cent_is_read():
     assert "percent" in long.texts
     with pytest.raises(StudyError, match="not all numbers"):
         read_block("INCI;P1 (g)\nAqua;q.s.\nGlycerin;20", "formulas")
+
+
+PANEL = put_table(Study({}), "prototypes", pd.DataFrame({"prototype": ["P1", "P2"]}))
+
+
+def test_readings_stand_side_by_side_below_what_the_instrument_writes():
+    block = (
+        "Tribometer\tno. 42\nDate\t05.05.2025\nSample\tRun\tCOF static [-]\tDrag (N)\tTemp [\u00b0C]\tMean\n"
+        "P1\t1\t0,31\t1,25\t32,1\t7\nP2\t1\t0,33\t>2\t32,0\t7\nSD\t\t0,01\t0,1\t\t\n"
+    )
+    pasted = read_block(block, "readings", PANEL)
+    held = put_block(PANEL, "readings", pasted.texts)
+    columns = ["prototype", "repeat", "measure", "unit", "value", "temperature_c"]
+    assert held.table("readings")[columns].values.tolist()[:3] == [
+        ["P1", "1", "COF static", "1", 0.31, 32.1],
+        ["P2", "1", "COF static", "1", 0.33, 32.0],
+        ["P1", "1", "Drag", "N", 1.25, 32.1],
+    ]
+    assert held.unread["text"].tolist() == [">2"]
+    assert pasted.notes == (
+        "Above the headings stands: Tribometer no. 42, Date 05.05.2025.",
+        "Rows with means or totals were left out: SD.",
+        "Columns with means or totals were left out: Mean.",
+        "Columns were put below each other: COF static [-], Drag (N) as measure.",
+    )
+
+
+def test_readings_with_the_prototypes_side_by_side():
+    pasted = read_block("Messgr\u00f6\u00dfe;Einheit;P1;P2\nGlanz;GU;12,1;11\nZug;N;;0,4", "readings", PANEL)
+    assert pasted.texts[["measure", "unit", "prototype", "value"]].values.tolist() == [
+        ["Glanz", "GU", "P1", "12,1"],
+        ["Glanz", "GU", "P2", "11"],
+        ["Zug", "N", "P2", "0,4"],
+    ]
+
+
+@pytest.mark.parametrize(
+    "headings",
+    [
+        "Charge;Muster;Herstelldatum;pH-Wert;Viskosit\u00e4t (mPa\u00b7s)",
+        "Lot;Produit;Date de fabrication;pH;Viscosit\u00e9 (mPa s)",
+        "Lote;Muestra;Fecha de fabricaci\u00f3n;Valor de pH;Viscosidad (mPas)",
+        "Lotto;Campione;Data di produzione;pH;Viscosit\u00e0 (mPa s)",
+    ],
+)
+def test_headings_of_batches_in_other_languages(headings: str):
+    pasted = read_block(
+        f"{headings}\n24-017;P1;12.3.25;5,4;12500\n24-018;P2;14. M\u00e4rz 2025;5,6;11.900,5", "batches"
+    )
+    assert put_block(PANEL, "batches", pasted.texts).table("batches").iloc[:, :5].values.tolist() == [
+        ["24-017", "P1", "2025-03-12", 5.4, 12500.0],
+        ["24-018", "P2", "2025-03-14", 5.6, 11900.5],
+    ]
+
+
+def test_headings_that_name_no_column_are_no_row():
+    with pytest.raises(StudyError, match=r"Wen, Was name no column of readings; its columns are prototype, measure,"):
+        read_block("Wen;Was\nP1;1\nP2;2", "readings", PANEL)
+
+
+def test_shares_of_one_in_a_long_table_of_formulas_become_per_cent():
+    block = "Prototype,Ingredient,Percent\nP1,Aqua,0.85\nP1,Squalane,0.15\nP2,Aqua,q.s.\nP2,Squalane,15"
+    pasted = read_block(block, "formulas", PANEL)
+    assert pasted.texts["percent"].tolist() == ["85", "15", "85", "15"]
+    assert pasted.notes == ("Amounts of P1 (sum 1) became per cent of their sum.",)
