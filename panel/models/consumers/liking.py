@@ -9,7 +9,6 @@ from typing import Any
 
 import numpy as np
 import pandas as pd
-from numpy.typing import NDArray
 from scipy.special import fdtrc
 
 from panel.checks.confounds import answer_confounds
@@ -18,13 +17,12 @@ from panel.models.consumers.answers import AnswersRead, numeric_answers
 from panel.models.consumers.liking_checks import ranks_beside, serving_effects, shifts_in_order
 from panel.models.prototypes.differences import attribute_rows, mean_rows, pair_rows, versus_rows
 from panel.models.prototypes.panel_design import PanelDesign
-from panel.models.prototypes.verdict import LEVEL, difference_verdicts
+from panel.models.prototypes.verdict import LEVEL, difference_verdicts, verdict_letters
 from panel.stats.answers.binomial import wilson_interval
-from panel.stats.arrays import Array
 from panel.stats.comparing.group_means import ASSESSOR
 from panel.stats.comparing.multiplicity import below, letters_for
-from panel.stats.mixed.inference import inference
-from panel.stats.mixed.reml import fit_mixed_model
+from panel.stats.mixed.inference import Inference, between_people, inference
+from panel.stats.mixed.reml import MixedFit, fit_mixed_model
 from panel.stats.mixed.residuals import nothing_left
 from panel.study.study import Study
 
@@ -46,10 +44,12 @@ class Liking:
         fitted, the `cumulative logit` (likelihood ratio).
     means
         `prototype n raw_mean estimate std_error df ci_low ci_high letters`: mean liking; the estimate takes out who
-        tried what. Two prototypes that share a letter cannot be separated (Tukey).
+        tried what. Two prototypes that share a letter cannot be separated (verdicts of `pairs`
+        and `versus`).
     pairs, versus
         `prototype versus estimate std_error df statistic p_value p_adjusted ci_low ci_high verdict said because`: all
-        pairs by Tukey, differences from the benchmark by Dunnett (without rows if there is none).
+        pairs by Tukey (`with_benchmark` where `versus` holds it), differences from the benchmark by Dunnett (without
+        rows if there is none).
     distribution
         `prototype answer count base share`: how often each of the 9 points was given.
     boxes
@@ -71,7 +71,7 @@ class Liking:
     variances
         `consumer residual`.
     p_value, differs
-        Of the test the answer rests on: the corrected one where enough consumers tried everything.
+        Of the test the answer rests on: the corrected one where enough consumers tried each prototype.
     answers
         What was read, and what could not be (`panel.models.consumers.answers`).
     """
@@ -125,20 +125,22 @@ def weigh_liking(
     margin = _stated_margin(study) if margin is None else margin
     base = versus or (study.benchmark if study.benchmark in frame.columns else None)
     model = liking_model(frame, level, base)
-    epsilon = _evenness(frame)
-    main = [model.test] if np.isnan(epsilon) else [model.test, _corrected_test(model.test, epsilon)]
+    main = [model.test] if np.isnan(model.evenness) else [model.test, _corrected_test(model.test, model.evenness)]
     rank_test, why_lost, ranks_by, rank_notes = ranks_beside(frame)
     order_test, shifts, why_not = shifts_in_order(frame, by_order, _MOST_BY_ORDER)
     serving, positions = serving_effects(answers)
-    tests = pd.DataFrame([*main, *rank_test, *order_test])
-    p_value = float(main[-1]["p_value"])
-    judge = _judge(study, answers, margin, level)
+    tests, p_value = pd.DataFrame([*main, *rank_test, *order_test]), float(main[-1]["p_value"])
+    differs = bool(below(p_value, 1 - level))
+    judge = _judge(study, answers, margin, level, differs=differs)
+    pairs, against = judge(model.pairs), judge(model.versus)
+    pairs = pairs.assign(with_benchmark=(pairs[["prototype", "versus"]] == base).any(axis=1))
+    letters = verdict_letters(*(each.assign(attribute="") for each in (model.means, pairs, against)))
     return Liking(
         question=answers.question,
         tests=tests.assign(differs=below(tests["p_value"], 1 - level)),
-        means=_with_counts(model.means, frame),
-        pairs=judge(model.pairs),
-        versus=judge(model.versus),
+        means=_with_counts(model.means.assign(letters=letters), frame),
+        pairs=pairs,
+        versus=against,
         distribution=_answer_counts(frame),
         boxes=_top_boxes(frame, level),
         lost=_losses(answers, rank_test, why_lost, bool(order_test)),
@@ -152,23 +154,24 @@ def weigh_liking(
         variances=model.variances,
         answers=answers,
         p_value=p_value,
-        differs=bool(below(p_value, 1 - level)),
+        differs=differs,
         benchmark=base,
         margin=margin,
         level=level,
         method=_method(model, ranks_by, base, bool(order_test)),
-        notes=tuple(_notes(answers, rank_notes, why_not, model, epsilon)),
+        notes=tuple(_notes(answers, rank_notes, why_not, model)),
     )
 
 
 def _judge(
-    study: Study, answers: AnswersRead, margin: float | None, level: float
+    study: Study, answers: AnswersRead, margin: float | None, level: float, *, differs: bool
 ) -> Callable[[pd.DataFrame], pd.DataFrame]:
-    """Return what puts the verdicts to a table of differences."""
+    """Return what puts the verdicts to a table of differences; none where the prototypes do not differ at all."""
     return partial(
         difference_verdicts,
         margin=margin,
         alpha=1 - level,
+        told_apart={"": differs},
         confounds=answer_confounds(answers.rows, study.prototypes),
         margin_stated=margin is None or margin == _stated_margin(study),
     )
@@ -213,14 +216,16 @@ def _method(model: LikingModel, ranks: str, base: str | None, with_order: bool) 
     return (
         "Mixed model by REML with Satterthwaite's degrees of freedom: liking = prototype (fixed) + consumer (random) + "
         "residual; every answer is used, also those of consumers who did not try everything. The F test is corrected "
-        f"for pairs that divide people unequally (Box's epsilon), where enough consumers tried everything.{against} "
-        f"{'all ' if base else ''}pairs by Tukey's. Shares with Wilson's interval. Beside it {ranks}"
+        "for pairs that divide people unequally (Box's epsilon), and means and differences have errors as they show "
+        "between consumers, each left out in turn (Tukey, 1958), where each prototype was tried by more than twice as "
+        f"many as there are prototypes.{against} {'all ' if base else ''}pairs by Tukey's; a pair differs only where "
+        f"the test over all prototypes shows a difference. Shares with Wilson's interval. Beside it {ranks}"
         f"{', and a cumulative logit model that uses only the order of the nine points' if with_order else ''}."
         f"{' The variance between consumers is estimated at zero.' if model.at_zero else ''}"
     )
 
 
-def _notes(answers: AnswersRead, ranks: list[str], why_not: str, model: LikingModel, epsilon: float) -> list[str]:
+def _notes(answers: AnswersRead, ranks: list[str], why_not: str, model: LikingModel) -> list[str]:
     notes = list(ranks)
     if len(answers.unread):
         notes.append(
@@ -234,11 +239,10 @@ def _notes(answers: AnswersRead, ranks: list[str], why_not: str, model: LikingMo
             f"{answers.n_consumers} consumers give a direction only; for a choice between prototypes 40 to 60 are "
             "usual, for a claim 60 to 100 or more (common practice)."
         )
-    if len(model.pairs) > 1 and epsilon < _UNEVEN:
+    if len(model.pairs) > 1 and model.evenness < _UNEVEN:
         notes.append(
-            "Some pairs of prototypes divide the consumers much more than others do, while the mixed model takes all "
-            "pairs as equally scattered. For such a pair trust its own paired test, and see whether groups of "
-            "consumers want different things."
+            "Some pairs of prototypes divide the consumers much more than others do. Each difference has the error of "
+            "its own pair; see whether groups of consumers want different things."
         )
     if why_not:
         notes.append(why_not)
@@ -256,9 +260,13 @@ CORRECTED = "mixed model, corrected"
 
 @dataclass(frozen=True, eq=False, slots=True)
 class LikingModel:
-    """Test, means and differences of one fitted model; columns as in `panel.models.consumers.liking.Liking`."""
+    """Test, means and differences of one fitted model; columns as in `panel.models.consumers.liking.Liking`.
+
+    `evenness`: Box's epsilon, NaN where too few answers say so.
+    """
 
     test: dict[str, Any]
+    evenness: float
     means: pd.DataFrame
     pairs: pd.DataFrame
     versus: pd.DataFrame
@@ -269,6 +277,9 @@ class LikingModel:
 
 def liking_model(frame: pd.DataFrame, level: float, versus: str | None = None) -> LikingModel:
     """Fit the model to answers, consumers by prototypes with NaN for gaps.
+
+    The test takes all pairs of prototypes as equally scattered. Means and differences do not, where each prototype was
+    tried by enough consumers: else a pair that divides people looks surer than it is.
 
     Raises
     ------
@@ -302,7 +313,7 @@ def liking_model(frame: pd.DataFrame, level: float, versus: str | None = None) -
             "All consumers answered in exactly the same pattern, so nothing is left to judge a difference by. Check "
             "how the answers were entered."
         )
-    infer = inference(fit)
+    infer, evenness = _errors_of(frame, fit)
     test = attribute_rows(design, fit, infer).iloc[0]
     pairs = pair_rows(design, infer, level).drop(columns="attribute")
     means = mean_rows(design, infer, level).drop(columns="attribute")
@@ -314,6 +325,7 @@ def liking_model(frame: pd.DataFrame, level: float, versus: str | None = None) -
             "n_consumers": int(np.unique(person).size),
             "n_answers": len(response),
         },
+        evenness=evenness,
         means=means.assign(letters=_letters(means, pairs, level)),
         pairs=pairs,
         versus=against,
@@ -321,6 +333,28 @@ def liking_model(frame: pd.DataFrame, level: float, versus: str | None = None) -
         at_zero=bool(fit.at_zero[0, 0]),
         converged=bool(fit.converged[0]),
     )
+
+
+_NO_SCATTER = 1e-9  # of the residual variance
+
+
+def _errors_of(frame: pd.DataFrame, fit: MixedFit) -> tuple[Inference, float]:
+    """Return estimates whose errors are those between consumers, where there are enough of them, and Box's epsilon.
+
+    Epsilon (1954, Ann. Math. Stat. 25:484) is 1 where the differences of all pairs scatter alike, and 1 / (k - 1) where
+    one direction holds all the scatter.
+    """
+    value, plain = frame.to_numpy(dtype=float), inference(fit)
+    k, ratio = value.shape[1], fit.variances[0, 0] / fit.variances[0, 1]
+    if np.isfinite(value).sum(axis=0).min() <= 2 * k:
+        return plain, float("nan")
+    own = between_people(value, ratio, plain.test)
+    centre = np.eye(k) - 1 / k
+    inner = centre @ own.covariance[0] @ centre
+    each = np.diag(own.covariance[0])
+    apart = (each[:, None] + each - 2 * own.covariance[0])[np.triu_indices(k, 1)]
+    same = apart.min() <= _NO_SCATTER * fit.variances[0, 1] / len(value)  # all consumers agree on the size of a step
+    return plain if same else own, float(np.trace(inner)) ** 2 / ((k - 1) * float((inner**2).sum()))
 
 
 def _letters(means: pd.DataFrame, pairs: pd.DataFrame, level: float) -> list[str]:
@@ -399,32 +433,6 @@ def _same_everywhere(frame: pd.DataFrame) -> pd.DataFrame:
             "n": n[alike],
         }
     )
-
-
-def _evenness(frame: pd.DataFrame) -> float:
-    """Return Box's epsilon (1954, Ann. Math. Stat. 25:484) of the consumers who tried everything; NaN if too few did.
-
-    It is 1 where the differences of all pairs scatter alike, and 1 / (k - 1) where one direction holds all the scatter.
-    """
-    value = frame.dropna().to_numpy(dtype=float)
-    k = value.shape[1]
-    if len(value) <= 2 * k:
-        return float("nan")
-    covariance = np.cov(value, rowvar=False)
-    centre = np.eye(k) - 1 / k
-    inner = centre @ covariance @ centre
-    squares = float((inner**2).sum())
-    return float(np.trace(inner)) ** 2 / ((k - 1) * squares) if squares > 0 else float("nan")
-
-
-def _paired(apart: Array) -> tuple[NDArray[np.int64], Array, Array]:
-    """Return number, mean and standard error of the columns of `apart`, without gaps."""
-    there = np.isfinite(apart)
-    n = there.sum(axis=0)
-    mean = np.where(there, apart, 0.0).sum(axis=0) / np.maximum(n, 1)
-    squares = np.where(there, apart - mean, 0.0)
-    spread = (squares**2).sum(axis=0) / np.where(n > 1, n - 1, np.nan)
-    return n, np.where(n > 0, mean, np.nan), np.sqrt(spread / np.where(n > 1, n, np.nan))
 
 
 def _losses(answers: AnswersRead, rank_test: list[dict[str, Any]], why_lost: str, with_order: bool) -> pd.DataFrame:

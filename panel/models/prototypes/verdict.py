@@ -41,6 +41,7 @@ WOULD_BE = "would be within the margin"
 ALPHA, LEVEL = 0.05, 0.95
 _TYPED_IN = "the margin was typed in after the scores, and shows nothing"
 _NOT_BESIDE_THE_OTHERS = "over all attributes together nothing is told apart here"
+_NOT_OF_ALL = "over all prototypes together nothing is told apart"
 _COMES_AFTER = "comes after {0} in the order fixed beforehand"
 
 
@@ -63,7 +64,8 @@ def difference_verdicts(
     margin
         The largest difference that does not matter.
     told_apart
-        Attribute to whether its prototypes differ at all, over all attributes; by default every attribute does.
+        Attribute, empty where there is none, to whether its prototypes differ at all, over all attributes; by default
+        every attribute does.
     confounds
         What the pairs cannot be told from; where they come with batches, `said` names them.
     closed
@@ -95,7 +97,7 @@ def difference_verdicts(
     why = (
         after,
         np.where(within & (not margin_stated), _TYPED_IN, ""),
-        np.where(alone & ~apart, _NOT_BESIDE_THE_OTHERS, ""),
+        np.where(alone & ~apart, _NOT_BESIDE_THE_OTHERS if "attribute" in differences else _NOT_OF_ALL, ""),
         because,
     )
     columns = {
@@ -230,7 +232,7 @@ def _places(frame: pd.DataFrame, *names: Sequence[str]) -> list[Codes]:
 def _of_attribute(differences: pd.DataFrame, values: Mapping[str, Any] | None, usual: object) -> NDArray[Any]:
     """Return what `values` hold for the attribute of each row, `usual` where they hold nothing."""
     if values is None or "attribute" not in differences:
-        return np.full(len(differences), usual, dtype=object)
+        return np.full(len(differences), (values or {}).get("", usual), dtype=object)
     code, names = pd.factorize(differences["attribute"])
     return np.array([values.get(name, usual) for name in names.tolist()], dtype=object)[code]
 

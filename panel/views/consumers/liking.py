@@ -85,8 +85,14 @@ def _top(box: str) -> Column:
     return each_row(f"{_POINTS_OF[box]} ({{level}})", write, "prototype", figure=True)
 
 
-def _verdict(row: Mapping[str, Any], _: About) -> str:
-    return "cannot be separated" if row["verdict"] == CANNOT_TELL else str(row["verdict"])
+def _verdict(row: Mapping[str, Any], about: About) -> str:
+    """Return the verdict, with why where the interval alone says more; pairs with the benchmark are told once."""
+    if row.get("with_benchmark"):
+        return f"see the differences from {about.result.benchmark}"
+    if row["verdict"] != CANNOT_TELL:
+        return str(row["verdict"])
+    alone = row["ci_low"] > 0 or row["ci_high"] < 0  # the interval alone would say that they differ
+    return f"cannot be separated: {row['because'].partition('; ')[0]}" if alone else "cannot be separated"
 
 
 def _lost(row: Mapping[str, Any], about: About) -> Mapping[Any, Any]:

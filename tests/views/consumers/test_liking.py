@@ -153,7 +153,7 @@ def test_each_part_carries_its_point_so_that_colour_is_not_the_only_sign():
 
 def test_means_with_letters():
     figure = _means_figure(demo_liking(), demo()[1])
-    assert [text for text in written(figure) if set(text) <= set("abc")] == ["a", "a", "a", "ab", "ab", "ab", "bc", "c"]
+    assert [text for text in written(figure) if set(text) <= set("abc")] == ["a", "a", "a", "a", "ab", "ab", "bc", "c"]
 
 
 def test_words_for_those_who_do_not_see_the_pictures():
@@ -180,8 +180,17 @@ def test_pairs_say_cannot_be_separated():
     result = demo_liking()
     table = shown(_VERSUS, result, demo()[1])
     told = dict(zip(table["Prototype"], table["In words, Dunnett"], strict=True))
-    assert told["P3"] == "cannot be separated"
+    assert told["P5"] == "cannot be separated"
     assert told["P4"] == "differs"
+    held = result.versus.assign(verdict="cannot tell", because="over all prototypes together nothing is told apart")
+    rest = shown(_VERSUS, replace(result, versus=held), demo()[1]).set_index("Prototype")["In words, Dunnett"]
+    assert rest["P4"] == "cannot be separated: over all prototypes together nothing is told apart"
+    assert rest["P5"] == "cannot be separated"
+    pairs = shown(_LIKING_PAIRS, result, demo()[1])["In words, Tukey"]
+    assert (pairs == "see the differences from P1").tolist() == result.pairs["with_benchmark"].tolist()
+    assert (pairs == "differs").sum() == (
+        ~result.pairs["with_benchmark"] & (result.pairs["verdict"] == "differs")
+    ).sum()
     assert set(table["Difference (points)"].str[0]) == {"+", "−"}
     assert len(shown(_LIKING_PAIRS, result, demo()[1])) == 28
 

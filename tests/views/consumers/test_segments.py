@@ -114,7 +114,7 @@ def test_tables():
         "Mean liking of group 1 (38 consumers)",
         "Mean liking of group 2 (19 consumers)",
     ]
-    assert table.iloc[3, 1] == "7.03 (6.55 to 7.52) a"
+    assert table.iloc[3, 1] == "7.03 (6.64 to 7.42) a"
     assert shown(_STEPS, demo_segments(), names)["Believed"].tolist() == ["yes", "no"]
     assert shown(_STEPS, one_group(), names)["Believed"].tolist() == ["no"]
     assert set(shown(_DIVIDED, demo_segments(), names)["Group"]) == {"1", "2"}
