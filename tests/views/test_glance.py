@@ -10,13 +10,14 @@ import pandas as pd
 import pytest
 from click.testing import CliRunner
 
-from panel.answers import DECISION, FINDINGS, Answers
+from panel.answers import DECISION, FINDINGS, NEAREST, Answers
 from panel.app.places import links
 from panel.checks.finding import Finding
 from panel.cli import main
 from panel.study.folder import read_folder
 from panel.study.study import Study
-from panel.views.glance import MOST_TO_SETTLE, glance_picture, in_short, tell_glance
+from panel.views.decision.decide import tell_decision
+from panel.views.glance import MOST_TO_SETTLE, glance_headline, glance_picture, in_short, tell_glance
 from panel.views.pictures import NARROW
 from tests.app.running import part_of_app
 from tests.studies import small_study
@@ -49,6 +50,14 @@ def test_the_demo_is_answered_whole(answers):
     assert told.may_not == "7 other sentences may not be said as they stand."
     assert told.step.startswith("No prototype you could make from these is expected to come nearer")
     assert told.step_part == "next_prototype"
+
+
+def test_the_first_screen_and_the_decision_are_one_answer(answers):
+    first, whole = answers.need(NEAREST), answers.need(DECISION)
+    told = [column for column in whole.ranking if not column.endswith("_true")]
+    pd.testing.assert_frame_equal(first.ranking[told], whole.ranking[told])
+    pd.testing.assert_frame_equal(first.pairs, whole.pairs)
+    assert " ".join(glance_headline(answers)).startswith(tell_decision(whole, answers.names).headline)
 
 
 def test_the_gravest_findings_come_first_one_of_a_kind(answers):
