@@ -1,6 +1,7 @@
 """What all tests share."""
 
 import gc
+from collections.abc import Iterator
 from typing import Any
 
 import pytest
@@ -59,9 +60,9 @@ def pytest_collection_finish() -> None:
     gc.set_threshold(_COLLECT_AFTER)
 
 
-@pytest.fixture
-def asked_once(monkeypatch: pytest.MonkeyPatch) -> None:
-    """Let all commands and files about one study share its answers, where only what they say of them is looked at."""
+@pytest.fixture(scope="module")
+def asked_once() -> Iterator[None]:
+    """Let commands, pages and files about one study share its answers, where only what they say is looked at."""
     begin, kept = Answers.__init__, {}
 
     def begin_with_what_is_known(answers: Answers, study: Study, seed: int = SEED) -> None:
@@ -69,4 +70,6 @@ def asked_once(monkeypatch: pytest.MonkeyPatch) -> None:
         known: dict[Any, Any] = kept.setdefault((study.content_hash, seed), answers._kept)
         answers._kept = known
 
-    monkeypatch.setattr(Answers, "__init__", begin_with_what_is_known)
+    with pytest.MonkeyPatch.context() as changed:
+        changed.setattr(Answers, "__init__", begin_with_what_is_known)
+        yield

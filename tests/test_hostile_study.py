@@ -29,6 +29,7 @@ from panel.views.pictures import png_bytes, svg_text
 from tests.app.running import PAGES, part_of_app, with_open_drawers
 from tests.hostile_study import HOSTILE, hostile_study
 
+pytestmark = pytest.mark.usefixtures("asked_once")
 COMMANDS = ("check", "panel", "compare", "map", "trace", "decide", "consumers", "forced-choice", "claim", "plan")
 STEERING = re.compile("[\x00-\x08\x0b-\x1f\x7f-\x9f\u2028\u2029\u200e\u200f\u202a-\u202e\u2066-\u2069]")
 
@@ -41,12 +42,12 @@ def folder(tmp_path_factory: pytest.TempPathFactory) -> Path:
 
 
 @pytest.fixture(scope="module")
-def report() -> Any:
+def report(asked_once: None) -> Any:
     return evidence_report(hostile_study(), rng_seed=1)
 
 
 @pytest.mark.parametrize("command", COMMANDS)
-def test_every_command_answers_and_cannot_steer_the_terminal(command: str, folder: Path, asked_once: None):
+def test_every_command_answers_and_cannot_steer_the_terminal(command: str, folder: Path):
     for more in ([], ["--json"]):
         told = CliRunner().invoke(main, [command, str(folder), *more], catch_exceptions=False)
         assert told.exit_code == 0

@@ -122,13 +122,13 @@ def test_the_other_way_round_is_never_supported(judges, key):
 
 @pytest.mark.parametrize("key", sorted(STAND))
 def test_no_letter_of_another_script_and_no_sign_nobody_sees(judges, key):
-    sentence = STAND[key]
+    sentence, own = STAND[key], UNSEEN[sorted(STAND).index(key) % 5 :: 5]  # each sign in two sentences
     alike = [
         sentence[:place] + sign.translate(LOOK_ALIKES) + sentence[place + 1 :] for place, sign in enumerate(sentence)
     ]
-    unseen = [sentence[:place] + sign + sentence[place:] for place in (3, len(sentence) // 2) for sign in UNSEEN]
+    unseen = [sentence[:place] + sign + sentence[place:] for place in (3, len(sentence) // 2) for sign in own]
     changed = [other for other in (*alike, *unseen) if other != sentence]
-    assert len(changed) > len(UNSEEN)
+    assert len(changed) > len(own)
     assert [other for other in changed if judges[key](other)] == []
 
 

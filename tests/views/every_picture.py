@@ -49,7 +49,7 @@ from panel.views.prototypes.differences import tell_differences
 from panel.views.prototypes.map import tell_map
 from panel.views.prototypes.other_ways import tell_ranks, tell_scale_use
 from panel.views.told import Picture, Told
-from tests.report.evidence_studies import DEMO
+from tests.report.evidence_studies import DEMO, demo_results
 
 TELL: dict[Question[Any], Callable[[Any, Naming], Told]] = {
     asked.DIFFERENCES: tell_differences,
@@ -116,9 +116,7 @@ def every_picture(answers: Answers) -> Iterator[Picture]:
         yield from (item for item in items if isinstance(item, Picture))
 
 
-@cache
-def demo_answers() -> Answers:
-    return Answers(read_folder(DEMO))
+demo_answers = demo_results
 
 
 @cache

@@ -14,8 +14,8 @@ import pandas as pd
 from panel.answers import Answers
 from panel.study.naming import Naming
 from panel.study.study import Study
+from tests.drawn_studies import DRAWN
 from tests.studies import crossed_study, small_study
-from tests.views.drawn import DRAWN
 from tests.views.every_picture import demo_answers
 
 NUMBER = re.compile(r"(?<![\w.,–-])[+−]?\d[\d,]*(?:\.\d+)?(?!\w|-[A-Z])")

@@ -16,12 +16,17 @@ import numpy as np
 import pytest
 from matplotlib.axes import Axes
 from matplotlib.collections import LineCollection
+from matplotlib.colors import to_hex
 from matplotlib.figure import Figure
-from matplotlib.patches import Rectangle
+from matplotlib.lines import Line2D
+from matplotlib.patches import Polygon, Rectangle
 from matplotlib.text import Annotation
 
+from panel.claims.verdict import AS_WORDED, CONTRARY, NOT_SUPPORTED
+from panel.models.emollients.causes import STANDS_OUT
 from panel.study.shown import Column, Table
-from panel.views.pictures import BROAD, NARROW
+from panel.views.decision.board import verdict_words
+from panel.views.pictures import BROAD, NARROW, marker_of
 from panel.views.told import Picture, Shown, Told
 from tests.views.every_picture import everything_told
 from tests.views.held import NUMBER, STUDIES, frames, holds, numbers_in, told_numbers, words_in
@@ -40,7 +45,7 @@ _FEW = 20  # tables, or answers told: of scores alone there are fewer
 _MARK = "prototype "
 _BETWEEN = " – | rather than | against "
 # Drawn on a scale of their own (the same share of both axes, widths around zero, pixels), or from rows not kept.
-_OWN_SCALE = {"map", "joint_map", "residual_spread", "causes", "how_sure", "chances", "claims_board", "force"}
+_OWN_SCALE = {"map", "joint_map", "causes", "how_sure", "chances", "claims_board", "force"}
 
 Row = tuple[np.ndarray, set[str]]
 
@@ -59,7 +64,10 @@ def pictures(everything) -> list[tuple[Picture, list[Row], list[Figure]]]:
 
 def _rows(told: Told) -> list[Row]:
     every = [row for frame in frames(told.result) for row in frame.reset_index().to_dict("records")]
-    return [(numbers_in(row), words_in(row, told.names)) for row in every]
+    found = [(numbers_in(row), words_in(row, told.names)) for row in every]
+    if told.result.__class__.__name__ == "Assumptions":  # the bar of an assessor's scatter lies around zero
+        found = [(np.concatenate([numbers, -numbers, [0.0]]), words) for numbers, words in found]
+    return found
 
 
 def _in_numbers(axes: Axes, artist) -> bool:
@@ -120,6 +128,8 @@ def test_each_mark_and_interval_stands_at_the_numbers_of_its_row(pictures):
                         continue
                     label = _nearest(lines, y)
                     own = [piece for piece in pieces if len(piece) == 2 and (np.abs(piece[:, 1] - y) < 1e-9).all()]
+                    if picture.name == "residual_spread" and line.get_marker() == "o":  # each score, under the bar
+                        own = []
                     reach = (
                         [float(at) for at in own[0][:, 0]] if len(own) == 1 and set(own[0][:, 0]) != set(ends) else []
                     )
@@ -182,6 +192,175 @@ def test_the_head_of_an_arrow_lies_at_its_end_and_in_the_picture(pictures):
                 tip, start = np.array(arrow.xy, dtype=float), np.array(arrow.xyann, dtype=float)
                 assert ((ends[:, 0] <= tip) & (tip <= ends[:, 1])).all(), picture.name
                 assert np.linalg.norm(tip - start) <= 0.1 * np.linalg.norm(tip), picture.name  # all begin at 0, 0
+
+
+# Pictures on a scale of their own.
+
+SAME_PLACE = 1e-6  # of places that were multiplied by one factor
+
+
+def _drawn(everything: list[Told], name: str) -> Iterator[tuple[Told, Figure]]:
+    """A picture of that name, for a page and for a phone, where it is told."""
+    for told in everything:
+        items = [told.picture, *(item for each in told.every_drawer() for item in each.items)]
+        for picture in (each for each in items if isinstance(each, Picture) and each.name == name):
+            yield from ((told, picture.figure(width)) for width in (BROAD, NARROW))
+
+
+def test_a_map_keeps_the_places_of_its_rows_to_one_factor(everything):
+    for told, figure in _drawn(everything, "map"):
+        marks = {str(line.get_gid()).removeprefix(_MARK): line for line in figure.findobj(Line2D) if line.get_gid()}
+        places = told.result.prototypes.set_index("prototype")
+        assert set(marks) == set(places.index)
+        if "component_2" not in places or figure.axes[0].get_yticks().size:
+            continue  # along one direction the marks stand at their numbers
+        true = places[["component_1", "component_2"]].loc[list(marks)].to_numpy()
+        drawn = np.array([line.get_xydata()[0] for line in marks.values()])
+        factor = np.abs(drawn).max() / np.abs(true).max()
+        np.testing.assert_allclose(drawn, factor * true, atol=SAME_PLACE)
+        regions = told.result.regions.dropna(subset=["half_axis_1"]).to_dict("records")
+        rings = [each for each in figure.findobj(Polygon) if not each.get_fill()]
+        assert len(rings) == len(regions)
+        for row, ring in zip(regions, rings, strict=True):
+            assert to_hex(ring.get_edgecolor()) == to_hex(marker_of(told.names, str(row["prototype"])).colour)
+            away = ring.get_xy() / factor - [row["centre_1"], row["centre_2"]]
+            turn = np.radians(row["angle"])
+            along = away @ np.array([[np.cos(turn), -np.sin(turn)], [np.sin(turn), np.cos(turn)]])
+            inside = (along / [row["half_axis_1"], row["half_axis_2"]]) ** 2
+            np.testing.assert_allclose(inside.sum(axis=1), 1, atol=SAME_PLACE)
+        wide = told.result.attributes.pivot_table(index="attribute", columns="component", values="loading", sort=False)
+        arrows = [each for each in figure.findobj(Annotation) if each.arrowprops]
+        np.testing.assert_allclose([each.xy for each in arrows], wide[[1, 2]].to_numpy())
+        labels = {text.get_text(): text.get_position() for text in figure.axes[0].texts}
+        for side in (1, -1):  # names in a column, in the order of the arrows' heads
+            own = [
+                (labels[words][1], wide.loc[name, 2])
+                for name in wide.index
+                if (words := told.names.attribute(str(name))) in labels and labels[words][0] * side > 0
+            ]
+            assert sorted(own) == sorted(own, key=lambda pair: pair[1])
+
+
+def test_a_joint_map_keeps_the_places_of_its_rows(everything):
+    for told, figure in _drawn(everything, "joint_map"):
+        rows = [frame for frame in frames(told.result) if {"component_1", "component_2"} <= set(frame)]
+        true = np.vstack([frame[["component_1", "component_2"]].to_numpy(dtype=float) for frame in rows])
+        points = [line.get_xydata() for line in figure.axes[0].lines if line.get_marker() not in ("None", None, "")]
+        assert len(points)
+        for point in np.vstack(points):
+            assert np.abs(true - point).max(axis=1).min() <= SAME_PLACE
+
+
+def test_a_cell_of_the_causes_shows_its_change_and_interval_on_the_scale_of_all(everything):
+    for told, figure in _drawn(everything, "causes"):
+        (axes,), cells = figure.axes, told.result.cells
+        lines = [line for line in axes.lines if len(line.get_xdata()) == 2]
+        ups = [line for line in lines if np.ptp(line.get_xdata()) == 0]
+        found = []
+        for dot in (line for line in axes.lines if line.get_marker() == "o"):
+            ((x, y),) = dot.get_xydata()
+            near = [line for line in ups if np.mean(line.get_ydata()) == pytest.approx(y)]
+            if near:  # the key has none
+                middle = min((line.get_xdata()[0] for line in near), key=lambda at: abs(at - x))
+                level = [
+                    line.get_xdata() for line in lines if np.ptp(line.get_xdata()) and (line.get_ydata() == y).all()
+                ]
+                ends = [at - middle for at in level if at[0] - 1e-9 <= x <= at[1] + 1e-9]
+                full = to_hex(dot.get_markerfacecolor()) != to_hex("white")
+                found.append((x - middle, ends, full, dot.get_markeredgecolor()))
+        scale = max(abs(at) for at, *_ in found) / cells["estimate"].abs().max()
+        if len(found) < len(cells):  # on a phone the least of them stand in the table
+            kept = cells["estimate"].abs() * scale
+            scale *= 1 if np.isclose(kept.max(), max(abs(at) for at, *_ in found)) else np.nan
+        for at, ends, full, _ in found:
+            own = cells.loc[np.isclose(cells["estimate"], at / scale, atol=1e-6)]
+            assert len(own), at / scale
+            assert full in set(own["mark"] == STANDS_OUT)
+            for low, high in ends[:1]:
+                told_ends = own[["told_low", "told_high"]].to_numpy(dtype=float) * scale
+                assert np.isclose(told_ends, [low, high], atol=1e-5).all(axis=1).any()
+        assert len(found) == len(cells) or figure.get_figwidth() <= NARROW or cells["attribute"].nunique() > 8
+
+
+def test_a_chance_stands_under_its_window_beside_its_prototype(everything):
+    tried = 0
+    for told, figure in _drawn(everything, "chances"):
+        (axes,), result = figure.axes, told.result
+        beside = [text for text in axes.texts if text.get_ha() == "right"]
+        heads = [text for text in axes.texts if text.get_va() == "bottom" and text.get_ha() == "center"]
+        for text in (text for text in axes.texts if text.get_va() == "center" and text.get_ha() == "center"):
+            x, y = text.get_position()
+            line = min(beside, key=lambda each: abs(each.get_position()[1] - y))
+            who = line.get_text().removesuffix(" (out)")
+            over = [head for head in heads if abs(head.get_position()[0] - x) < 1e-9 and head.get_position()[1] < y]
+            head = max(over, key=lambda each: each.get_position()[1]).get_text().replace("\n", " ")
+            own = result.windows.loc[result.windows["prototype"] == who]
+            named = np.array([head.startswith(told.names.attribute(str(name))[:8]) for name in own["attribute"]])
+            ranked = result.ranking.loc[result.ranking["prototype"] == who, ["chance_all", "chance_all_versus"]]
+            true = own.loc[named, "read_chance"].to_numpy() if named.any() else ranked.to_numpy(dtype=float)[0]
+            for number, digits in told_numbers(re.sub(r"[<>] ", "", text.get_text())):
+                assert (np.abs(100 * true - number) <= 1.0 * 10.0**-digits).any(), (who, head, text.get_text())
+                tried += 1
+    assert tried or not any(told.result.__class__.__name__ == "Decision" for told in everything)
+
+
+def test_a_claim_on_the_board_stands_beside_its_own_verdict(everything):
+    for told, figure in _drawn(everything, "claims_board"):
+        (axes,), rows = figure.axes, told.result.claims
+        shades: dict[str, set[str]] = {}
+        boxes = [patch for patch in axes.patches if isinstance(patch, Rectangle)]
+        assert len(boxes) == len(rows)
+        for box in boxes:
+            texts = [
+                text.get_text().replace("\n", " ")
+                for text in axes.texts
+                if 0 < text.get_position()[1] - box.get_y() < box.get_height()
+            ]
+            claim = next(text for text in texts if text.startswith("“")).strip("“”")
+            own = rows.loc[rows["claim"] == claim, "verdict"]
+            assert any(verdict_words(str(verdict)) in texts for verdict in own), claim
+            for verdict in own:
+                shades.setdefault(str(verdict), set()).add(to_hex(box.get_facecolor()))
+        assert all(len(found) == 1 for found in shades.values()) or rows["claim"].duplicated().any()
+        held = {
+            each for verdict, found in shades.items() if verdict in AS_WORDED and verdict != CONTRARY for each in found
+        }
+        assert len(held) <= 1
+        others = [next(iter(shades[verdict])) for verdict in (CONTRARY, NOT_SUPPORTED) if verdict in shades]
+        assert len({*held, *others}) == len(held) + len(others)
+
+
+_STEPS = {
+    "driver": "a property of the blend", "swaps": "beyond the scatter of assessors and of prototypes",
+    "assessors": "of the assessors only", "along": "goes along with it", "unclear": "no swap stands out",
+    "alike": "no difference is shown",
+}  # fmt: skip
+
+
+def test_a_sensation_stands_on_the_step_that_it_reached(everything):
+    for told, figure in _drawn(everything, "how_sure"):
+        lines: dict[float, list[str]] = {}
+        for text in sorted(figure.axes[0].texts, key=lambda each: each.get_position()[0]):
+            lines.setdefault(text.get_position()[1], []).append(text.get_text().replace("\n", " "))
+        verdicts = told.result.verdicts
+        for (step, on), kind in zip(lines.values(), _STEPS, strict=True):
+            assert _STEPS[kind] in step
+            names = [told.names.attribute(str(name)) for name in verdicts.loc[verdicts["verdict"] == kind, "attribute"]]
+            assert [each.strip("“”") for each in on.split(" · ")] == (names or ["–"])
+
+
+def test_a_force_curve_goes_through_its_points(everything):
+    for told, figure in _drawn(everything, "force"):
+        points, peaks = told.result.force.points, told.result.force.peaks
+        for axes, (prototype, own) in zip(figure.axes, points.groupby("prototype", sort=False), strict=True):
+            assert axes.get_title(loc="left") == prototype
+            curves = [line.get_xydata() for line in axes.lines if line.get_transform() == axes.transData]
+            for (_, curve), drawn in zip(own.groupby("repeat", sort=False), curves, strict=True):
+                np.testing.assert_array_equal(drawn, curve[["along", "force"]].to_numpy(dtype=float))
+            turn = float(peaks.loc[peaks["prototype"] == prototype, "peak_at"].iloc[0])
+            for area in axes.collections:  # the work above zero up to the peak, the pull below it behind
+                x, y = area.get_paths()[0].vertices.T
+                assert (x <= turn).all() if (y >= 0).all() and y.max() > 0 else (x >= turn).all()
 
 
 # Cells of tables.

@@ -14,13 +14,13 @@ from panel.answers import DECISION, FINDINGS, NEAREST, Answers
 from panel.app.places import links
 from panel.checks.finding import Finding
 from panel.cli import main
-from panel.study.folder import read_folder
 from panel.study.study import Study
 from panel.views.decision.decide import tell_decision
 from panel.views.glance import MOST_TO_SETTLE, glance_headline, glance_picture, in_short, tell_glance
 from panel.views.pictures import NARROW
 from tests.app.running import part_of_app
 from tests.studies import small_study
+from tests.views.every_picture import demo_answers
 
 DEMO = Path(__file__).resolve().parents[2] / "data_demo" / "reading_room"
 MOST_LINES = 30
@@ -28,7 +28,7 @@ MOST_LINES = 30
 
 @pytest.fixture(scope="module")
 def answers():
-    return Answers(read_folder(DEMO))
+    return demo_answers()
 
 
 def test_the_demo_is_answered_whole(answers):

@@ -143,6 +143,9 @@ def test_it_holds_the_truth_as_often_as_it_says():
     y = 0.8 * x + 0.6 * noise
     x, y = (each - each.mean(axis=1, keepdims=True) for each in (x, y))
     r = (x * y).sum(axis=1) / np.sqrt((x**2).sum(axis=1) * (y**2).sum(axis=1))
-    low, high = correlation_interval(r, 6, 0.1)
-    for misses in (low > 0.8, high < 0.8):
+    at = np.linspace(-0.999, 0.9999, 1001)  # the ends rise with r: read off between so many of them
+    low, high = correlation_interval(at, 6, 0.1)
+    assert (np.diff(low) > 0).all()
+    assert (np.diff(high) > 0).all()
+    for misses in (np.interp(r, at, low) > 0.8, np.interp(r, at, high) < 0.8):
         assert np.mean(misses) == pytest.approx(0.05, abs=4 * np.sqrt(0.05 * 0.95 / len(r)))

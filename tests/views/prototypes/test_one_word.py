@@ -23,7 +23,7 @@ SIDES = {"differs": ("differs", "beyond the margin", "worse by", "shown"), "alik
 
 
 @pytest.fixture(scope="module", params=["demo", "null", "margin"])
-def printed(request, tmp_path_factory):
+def printed(request, tmp_path_factory, asked_once):
     """Return all that the commands print of a study: tables as they are printed, and lines."""
     place = DEMO
     if request.param != "demo":
