@@ -8,6 +8,7 @@ from __future__ import annotations
 import math
 import re
 import unicodedata
+from collections import Counter
 from collections.abc import Iterable, Mapping
 from dataclasses import dataclass
 
@@ -255,12 +256,14 @@ def _without_words(cleaned: Mapping[str, str]) -> tuple[dict[str, str], list[str
     """Return the texts with the words beside their numbers taken off, and which texts had any.
 
     Only if each word goes with one number and each number with one word, as on a scale whose points have names, or if
-    all cells have the same unit. The name of a month is no such word: a spreadsheet made a date of the number.
+    most cells have the same unit: another one stays. The name of a month is no such word: a spreadsheet made a date of
+    the number.
     """
     units = {text: found for text, clean in cleaned.items() if (found := _WITH_UNIT.fullmatch(clean))}
-    if units and len(units) == len(cleaned) and len({found["unit"].strip() for found in units.values()}) == 1:
-        numbers = {text: found["first"] for text, found in units.items()}
-        return numbers, list(numbers) if not _is_month(next(iter(units.values()))["unit"]) else []
+    unit, times = Counter(found["unit"].strip() for found in units.values()).most_common(1)[0] if units else ("", 0)
+    if times > 0 and times >= _MOSTLY * len(cleaned) and not _is_month(unit):
+        same = [text for text, found in units.items() if found["unit"].strip() == unit]
+        return {text: units[text]["first"] if text in same else clean for text, clean in cleaned.items()}, same
     named = {}
     for text, clean in cleaned.items():
         found = _WITH_WORD.fullmatch(clean)
@@ -271,6 +274,9 @@ def _without_words(cleaned: Mapping[str, str]) -> tuple[dict[str, str], list[str
     if not named or not len(set(named.values())) == len(numbers_of) == len(words_of):
         return dict(cleaned), []
     return {text: named[text][0] if text in named else clean for text, clean in cleaned.items()}, list(named)
+
+
+_MOSTLY = 0.8  # of the different texts of a column have its unit
 
 
 def _is_month(word: str) -> bool:
