@@ -59,6 +59,7 @@ def _pattern(decimal: str, other: str) -> re.Pattern[str]:
 
 
 _PATTERNS = {".": _pattern(".", ","), ",": _pattern(",", ".")}
+_PARTS = {"\u00bd": 0.5, "\u00bc": 0.25, "\u00be": 0.75}
 # A point that can only stand between thousands: `1.234,5` or `1.234.567`.
 _SHOWS_GROUPS = re.compile(r"[+-]? ?[1-9]\d{0,2}(?:(?:\.\d{3})+,\d*|(?:\.\d{3}){2,})(?: ?%)?", re.ASCII)
 _SIGN_WORDS = {".": "point", ",": "comma"}
@@ -195,6 +196,8 @@ def _plain_values(counts: Mapping[str, int]) -> dict[str, float] | None:
 
 def _value(text: str, decimal: str) -> float | None:
     """Return the number that `text` is under one decimal sign, or None."""
+    if (part := _PARTS.get(text[-1:])) and re.fullmatch(r"\d*", whole := text[:-1].rstrip(), re.ASCII):
+        return float(whole or 0) + part
     found = _PATTERNS[decimal].fullmatch(text)
     if found is None:
         return None

@@ -492,6 +492,7 @@ def with_questions(table: RawTable) -> RawTable:
     numbers = any(read_numbers(column[1:]).share == 1 for column in table.columns)
     if not (worded and longer and numbers):
         return table
-    note = f"The questions were read from line {table.lines[0]}, below short names: {first_few(list(table.header))}."
+    above = [name for name in table.header if name not in table.unnamed]
+    note = f"The headings were read from line {table.lines[0]}, below: {first_few(above)}."
     columns, notes = tuple(column[1:] for column in table.columns), (*table.notes, note)
     return RawTable(table.name, tuple(first), columns, table.lines[1:], notes)

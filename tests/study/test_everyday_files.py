@@ -285,3 +285,16 @@ def test_a_prototype_that_may_be_another_one_served_again_is_told(again: str):
     study = study_from_scores(read_of("\n".join(["Assessor,Sample,glide", *rows])), raw_file("f", b"x"), "t")
     told = [found.message for found in check_study(study) if found.kind == "names_alike"]
     assert told == [f"{again!r} and 'L1' look like one served again."]
+
+
+def test_half_points_are_read_and_a_moment_is_no_attribute():
+    rows = [
+        f"{who}\t{of}\t2025-03-1{s}T09:0{n}:00\t{n + k}\u00bd"
+        for k, who in enumerate(PEOPLE)
+        for n, of in enumerate(PROTOTYPES)
+        for s in (1, 2)
+    ]
+    read = read_of("\n".join(["Judge\tProduct\tWhen\tglide", *rows]))
+    assert (read.layout.attribute, read.layout.attributes) == ("", ("glide",))
+    assert read.scores["score"].tolist()[:3] == [0.5, 0.5, 1.5]
+    assert len(read.unread) == 0
