@@ -360,6 +360,8 @@ def _names_alike(study: Study) -> list[Finding]:
             near = [known.setdefault(key, name) for key in _spellings(name)] if other == name else []
             if near := [each for each in near if each != name and _never_both(study, column, name, each)]:
                 other, how = near[0], "are spelled nearly alike, and no sample was scored under both"
+            if other == name and (again := _AGAIN.fullmatch(name)) and again[1] in known.values():
+                other, how = again[1], "look like one served again"
             if other != name:
                 places = [
                     (table, at) for table, at in ((target, column), *held) if (study.table(table)[at] == name).any()
@@ -372,6 +374,7 @@ def _names_alike(study: Study) -> list[Finding]:
     return findings
 
 
+_AGAIN = re.compile(r"(.*?[^\s_-])(?: ?\(\d\)|[ _-]+\(?(?:rep\w*|bis|dup\w*|wdh|wiederholung|again)\.? ?\d?\)?)", re.I)
 _SOUNDS = {"ph": "f", "th": "t", "ck": "k", "c": "k", "y": "1", "i": "1", "l": "1", "o": "0", "z": "s"}  # or looks
 
 

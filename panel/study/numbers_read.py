@@ -8,6 +8,7 @@ from __future__ import annotations
 import math
 import re
 import unicodedata
+from collections import Counter
 from collections.abc import Iterable, Mapping
 from dataclasses import dataclass
 
@@ -58,6 +59,7 @@ def _pattern(decimal: str, other: str) -> re.Pattern[str]:
 
 
 _PATTERNS = {".": _pattern(".", ","), ",": _pattern(",", ".")}
+_PARTS = {"\u00bd": 0.5, "\u00bc": 0.25, "\u00be": 0.75}
 # A point that can only stand between thousands: `1.234,5` or `1.234.567`.
 _SHOWS_GROUPS = re.compile(r"[+-]? ?[1-9]\d{0,2}(?:(?:\.\d{3})+,\d*|(?:\.\d{3}){2,})(?: ?%)?", re.ASCII)
 _SIGN_WORDS = {".": "point", ",": "comma"}
@@ -194,6 +196,8 @@ def _plain_values(counts: Mapping[str, int]) -> dict[str, float] | None:
 
 def _value(text: str, decimal: str) -> float | None:
     """Return the number that `text` is under one decimal sign, or None."""
+    if (part := _PARTS.get(text[-1:])) and re.fullmatch(r"\d*", whole := text[:-1].rstrip(), re.ASCII):
+        return float(whole or 0) + part
     found = _PATTERNS[decimal].fullmatch(text)
     if found is None:
         return None
@@ -255,12 +259,14 @@ def _without_words(cleaned: Mapping[str, str]) -> tuple[dict[str, str], list[str
     """Return the texts with the words beside their numbers taken off, and which texts had any.
 
     Only if each word goes with one number and each number with one word, as on a scale whose points have names, or if
-    all cells have the same unit. The name of a month is no such word: a spreadsheet made a date of the number.
+    most cells have the same unit: another one stays. The name of a month is no such word: a spreadsheet made a date of
+    the number.
     """
     units = {text: found for text, clean in cleaned.items() if (found := _WITH_UNIT.fullmatch(clean))}
-    if units and len(units) == len(cleaned) and len({found["unit"].strip() for found in units.values()}) == 1:
-        numbers = {text: found["first"] for text, found in units.items()}
-        return numbers, list(numbers) if not _is_month(next(iter(units.values()))["unit"]) else []
+    unit, times = Counter(found["unit"].strip() for found in units.values()).most_common(1)[0] if units else ("", 0)
+    if times > 0 and times >= _MOSTLY * len(cleaned) and not _is_month(unit):
+        same = [text for text, found in units.items() if found["unit"].strip() == unit]
+        return {text: units[text]["first"] if text in same else clean for text, clean in cleaned.items()}, same
     named = {}
     for text, clean in cleaned.items():
         found = _WITH_WORD.fullmatch(clean)
@@ -271,6 +277,9 @@ def _without_words(cleaned: Mapping[str, str]) -> tuple[dict[str, str], list[str
     if not named or not len(set(named.values())) == len(numbers_of) == len(words_of):
         return dict(cleaned), []
     return {text: named[text][0] if text in named else clean for text, clean in cleaned.items()}, list(named)
+
+
+_MOSTLY = 0.8  # of the different texts of a column have its unit
 
 
 def _is_month(word: str) -> bool:

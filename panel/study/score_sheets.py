@@ -236,10 +236,18 @@ def _heading(cells: Sequence[Sequence[str]]) -> int:
         0,
     )
     for row in range(data - 1, -1, -1):
-        named = sum(bool(cells[row][i]) for i in numeric)
-        if named >= _MOSTLY * len(numeric) and not any(_is_number(cells[row][i]) for i in numeric):
+        heads = [cells[row][i] for i in numeric if cells[row][i]]
+        worded = len(heads) >= _MOSTLY * len(numeric) and not any(map(_is_number, heads))
+        if worded and not _names_one_of_each(cells, row):
             return row
     return next((n for n, row in enumerate(cells) if sum(map(bool, row)) >= max(2, _MOSTLY * width)), 0)
+
+
+def _names_one_of_each(cells: Sequence[Sequence[str]], row: int) -> bool:
+    """Return True if a row below headings has a person and a prototype: it is no heading."""
+    held = [(list(above), named_columns(dict.fromkeys(above))) for above in cells[:row] if _names_both(above)]
+    either = any(all(cells[row][above.index(of[role])] for role in _DESIGN[:2]) for above, of in held)
+    return either and not _names_both(cells[row])
 
 
 def _group_row(cells: Sequence[Sequence[str]], bottom: int) -> int | None:
@@ -353,8 +361,7 @@ def _code_column(sheet: _Sheet) -> str:
 
 
 def _prototype_column(sheet: _Sheet) -> str:
-    code = _code_column(sheet)
-    others = tuple(head for head in sheet.header if head != code)
+    others = [head for head in sheet.header if head != _code_column(sheet)]
     return named_columns(others).get("prototype", "")
 
 
@@ -536,11 +543,10 @@ def _which(groups: Sequence[str], parts: Sequence[str]) -> int:
 
 def _like_attributes(names: Sequence[str]) -> float:
     """Return the share of the names that are words, or known attributes, rather than labels of prototypes."""
-    known = shared_table("lexicon")
-    words = {str(word).casefold() for column in ("attribute", "name", "everyday_word") for word in known[column]}
-    like = [name.casefold() in words or not _LABEL.fullmatch(name) for name in names]
-    short = [len(name) <= 2 and name.casefold() not in words for name in names]
-    return sum(a and not b for a, b in zip(like, short, strict=True)) / len(names)
+    columns = [shared_table("lexicon")[column] for column in ("attribute", "name", "everyday_word")]
+    words = {str(word).casefold() for column in columns for word in column}
+    label = [name for name in names if name.casefold() not in words and (_LABEL.fullmatch(name) or len(name) <= 2)]
+    return 1 - len(label) / len(names)
 
 
 def _across(sheet: _Sheet, scored: Sequence[str], held: Mapping[str, str]) -> tuple[_Sheet, list[str]]:

@@ -379,6 +379,7 @@ _NO_SCORES = {  # what a heading says, to why a column so called is left out
     "unsure": "may be a session, a replicate, a turn or a product",
 }
 _CLOCK = re.compile(r"\d{1,2}:\d{2}(?::\d{2})?")
+_MOMENT = re.compile(r"\d{4}-\d\d?-\d\d?|\d\d?[./]\d\d?[./]\d\d|\d\d?:\d\d")
 _SOME = 0.2  # share of numbers from which a column that is left out is asked about
 _MOSTLY = 0.8  # share of the filled cells that must be numbers for a column of scores; the rest is reported
 
@@ -453,7 +454,8 @@ def _long_after_all(table: RawTable, layout: ScoresLayout, texts: Sequence[str])
     if len(layout.attributes) != 1 or not (layout.assessor and layout.prototype):
         return layout
     rows = pd.DataFrame({role: _names(table, column) for role, column in layout.columns().items()})
-    parting = [c for c in texts if not rows.assign(_=_names(table, c)).duplicated().any()]
+    names = [c for c in texts if not all(map(_MOMENT.match, filter(None, _names(table, c))))]
+    parting = [c for c in names if not rows.assign(_=_names(table, c)).duplicated().any()]
     if len(parting) != 1 or not rows.duplicated().any():
         return layout
     return replace(layout, attribute=parting[0], score=layout.attributes[0], attributes=())

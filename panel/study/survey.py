@@ -4,10 +4,10 @@ from __future__ import annotations
 
 import re
 from collections import Counter
-from collections.abc import Collection, Mapping, Sequence
+from collections.abc import Collection, Iterable, Mapping, Sequence
 from dataclasses import replace
 from functools import cache
-from itertools import chain, product
+from itertools import chain, pairwise, product
 
 import pandas as pd
 
@@ -17,9 +17,10 @@ from panel.study.knowledge import shared_table
 from panel.study.numbers_read import read_numbers
 from panel.study.raw_table import RawTable
 from panel.study.study import RawFile, Study, natural_order
-from panel.study.table_cells import heading_words, is_called, named_columns, stated_scale
+from panel.study.table_cells import heading_words, is_called, named_columns, stated_scale, with_questions
 from panel.words import as_seen, counted, first_few
 
+_LABEL = re.compile(r"[A-Z]|\d{1,3}")
 _CODE = re.compile(r"(?<!\w)[A-Za-z]{0,3}\d{1,4}(?!\w)")
 _KINDS = {  # words of a heading that say what kind of question it is; common practice, no source
     "just_about_right": r"\bjar\b|just|too (?:much|little)|genau richtig",
@@ -66,18 +67,20 @@ def read_survey(table: RawTable, person: str = "", prototypes: Sequence[str] = (
         ticked words has a column for each word. And a row for each column: `column prototype question kind noticed`.
         The prototype is one named by a column, else of the study, else a short code such as P1 or 417 that several
         headings hold, else the half of a heading that stands beside a question asked more than once, as in
-        `Light cream - Liking`; `kind` is empty where the column seems to ask nothing.
+        `Light cream - Liking`, else a word for it with a label (`cream A`), else what was chosen where one of two
+        was to be; `kind` is empty where the column seems to ask nothing.
 
     Raises
     ------
     StudyError
         If a row does not say whose it is or of what, or a person has two rows for a prototype.
     """
-    table, person, named = _one_row_each(table, person)
+    table, person, named = _one_row_each(with_questions(table), person)
     codes = [code for name in table.header for code in _CODE.findall(_asked(name))]
     several = {code for code in codes if codes.count(code) > 1}
     own = [name for name in prototypes if any(_whole(name).search(head) for head in table.header)]
-    known = sorted(named or own or several or _named_in_halves(table.header) or codes, key=len, reverse=True)
+    apart = _named_in_halves(table.header) or _labelled(table.header)
+    known = sorted(named or own or several or apart or codes, key=len, reverse=True)
     words = re.compile("|".join(_whole(name).pattern for name in known) or r"(?!)")
     table = _lists_apart(table, words)
     heads = [(name, found[0] if (found := words.search(name)) else "") for name in table.header]
@@ -85,7 +88,7 @@ def read_survey(table: RawTable, person: str = "", prototypes: Sequence[str] = (
     together: dict[str, list[str]] = {}
     for name, of, question in asked:
         together.setdefault(question if of else f"{name} alone", []).append(name)
-    products = natural_order({of for _, of, _ in asked if of})
+    products = natural_order({of for _, of, _ in asked if of}) or _chosen(table, map(_called, table.header))
     told: dict[str, tuple[str, str]] = {}
     for names in together.values():
         question, columns = _question(words.sub(" ", names[0])), [table.column(name) for name in names]
@@ -217,6 +220,20 @@ def _named_in_halves(header: Sequence[str]) -> set[str]:
     return {half[side] for half in halves if asked[side].count(half[1 - side]) > 1}
 
 
+def _labelled(header: Sequence[str]) -> set[str]:
+    """Return words for a prototype with a label of their own, such as `cream A`, if headings hold more than one."""
+    pairs = (pair for name in header for pair in pairwise(name.split()))
+    found = {" ".join(pair) for pair in pairs if _LABEL.fullmatch(pair[1]) and is_called(pair[0], "prototype")}
+    return found if len(found) > 1 else set()
+
+
+def _chosen(table: RawTable, kinds: Iterable[str]) -> list[str]:
+    """Return what was chosen where a preference was asked, no preference left out."""
+    none = _wordings("preference")
+    cells = chain(*(cells for cells, kind in zip(table.columns, kinds, strict=True) if kind == "preference"))
+    return natural_order({seen for cell in cells if (seen := as_seen(cell)) and not _worded(seen, none)})
+
+
 # Boxes ticked in one list, such as `soft, greasy`: a column for each word.
 
 
@@ -224,7 +241,7 @@ def _lists_apart(table: RawTable, names: re.Pattern[str]) -> RawTable:
     """Return a table with a column for each word of a column that lists ticked words."""
     asked: dict[str, list[str]] = {}
     for head in table.header:
-        if names.search(head):
+        if names.search(head) and not is_called(_question(names.sub(" ", head)), "comment"):
             asked.setdefault(names.sub("", head), []).append(head)
     made: dict[str, Sequence[str]] = dict(zip(table.header, table.columns, strict=True))
     notes = list(table.notes)
@@ -487,10 +504,15 @@ def with_survey(study: Study, table: RawTable, asked: pd.DataFrame, file: RawFil
     if len(bare):
         raise StudyError(f"The column {bare.iloc[0]} needs a prototype and a question.")
     twice = read.loc[read.duplicated(["prototype", "question", "kind"]), "column"]
+    ranks = [name for name in read["column"] if re.search(_RANKS, name, re.IGNORECASE)]
+    if read["kind"].isin(_TOP).loc[read["column"].isin(ranks)].any():
+        raise StudyError(f"{first_few(ranks)} hold ranks, 1 the best; as points they would count the wrong way round.")
     if len(twice):
         raise StudyError(f"The column {twice.iloc[0]} asks what another one asks. Give it another question.")
     people = _people(study, table, asked.loc[asked["kind"] == "person", "column"].tolist())
     named = natural_order(dict.fromkeys(name for name in read["prototype"].str.strip() if name))
+    kinds = dict(zip(asked["column"], asked["kind"], strict=True))
+    named = named or _chosen(table, [kinds.get(name, "") for name in table.header])
     if chosen.any() and len(named) != 2:
         raise StudyError(
             f"A preference is read between two prototypes, and the columns name {counted(len(named), 'prototype')}."

@@ -20,11 +20,11 @@ from panel.errors import StudyError
 from panel.study.facts import fact_text, facts_with_unread
 from panel.study.journal import FACTS, IMPORTED, RowChange, row_changes
 from panel.study.knowledge import shared_table
-from panel.study.numbers_read import read_number_columns
+from panel.study.numbers_read import read_number_columns, read_numbers
 from panel.study.raw_table import RawTable, holds_control_signs
 from panel.study.study import UNREAD_COLUMNS, Study
 from panel.study.tables import TABLES, Column, Table
-from panel.words import first_few
+from panel.words import as_seen, first_few
 
 _Rows = dict[str, list[dict[str, str]]]
 """Name of a table to its rows as texts; cells without text are left out."""
@@ -482,3 +482,17 @@ def _rows_of(table: RawTable, kept: np.ndarray, notes: Sequence[str]) -> RawTabl
     places = kept.nonzero()[0]
     columns: tuple[Any, ...] = tuple(pd.array(cells, dtype="str").take(places) for cells in table.columns)
     return replace(table, columns=columns, lines=np.asarray(table.lines)[places].tolist(), notes=tuple(notes))
+
+
+def with_questions(table: RawTable) -> RawTable:
+    """Return a table whose first line says in full what the short names above it stand for, with these as headings."""
+    first = [as_seen(column[0]) for column in table.columns]
+    worded = len({*first} - {""}) == len(first) == len(read_numbers(first).reasons)
+    longer = any(len(words.split()) > len(name.split()) for words, name in zip(first, table.header, strict=True))
+    numbers = any(read_numbers(column[1:]).share == 1 for column in table.columns)
+    if not (worded and longer and numbers):
+        return table
+    above = [name for name in table.header if name not in table.unnamed]
+    note = f"The headings were read from line {table.lines[0]}, below: {first_few(above)}."
+    columns, notes = tuple(column[1:] for column in table.columns), (*table.notes, note)
+    return RawTable(table.name, tuple(first), columns, table.lines[1:], notes)

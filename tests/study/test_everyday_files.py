@@ -257,3 +257,44 @@ def test_a_slip_does_not_take_the_scale_that_a_heading_states_away():
     study = study_from_scores(read, raw_file("f", b"x"), "t")
     assert study.table("attributes")[["scale_min", "scale_max"]].values.tolist() == [[0, 10]]
     assert [found.kind for found in check_study(study)].count("score_outside_scale") == 1
+
+
+@pytest.mark.parametrize("missing", ["abs,abs", "n/a,n/a", "inf,-inf"])
+def test_first_rows_without_a_number_are_rows_and_no_headings(missing: str):
+    rows = [f"Zoe,{of},{missing}" for of in PROTOTYPES[:2]]
+    rows += [f"{who},{of},{n + k},{2 * n + k}" for k, who in enumerate(PEOPLE) for n, of in enumerate(PROTOTYPES)]
+    read = read_of("\n".join([",".join(HEADER), *rows]))
+    assert read.layout.attributes == ATTRIBUTES
+    assert len(read.scores) == 2 * len(rows)
+    assert len(read.unread) == (0 if missing == "n/a,n/a" else 4)
+    assert "left out" not in " ".join(read.notes)
+
+
+def test_another_unit_than_most_cells_have_is_not_read():
+    rows = [f"{who},{of},{20 + n + 9 * k} s" for k, who in enumerate(PEOPLE) for n, of in enumerate(PROTOTYPES)]
+    read = read_of("\n".join(["Assessor,Sample,drying", *rows, "Zoe,L1,1 min 5 s", "Zoe,L2,2 min", "Zoe,L4,70"]))
+    assert read.unread["text"].tolist() == ["1 min 5 s", "2 min"]
+    assert read.scores["score"].tolist()[-3:][2] == 70
+    assert "What stands beside the number was left out: '20 s' is 20: drying." in read.notes
+
+
+@pytest.mark.parametrize("again", ["L1 (2)", "L1 rep", "L1 Wdh. 2", "L1_bis"])
+def test_a_prototype_that_may_be_another_one_served_again_is_told(again: str):
+    served = tuple(enumerate((*PROTOTYPES, again, "Crepe")))
+    rows = [f"{who},{of},{n + k}" for k, who in enumerate(PEOPLE) for n, of in served]
+    study = study_from_scores(read_of("\n".join(["Assessor,Sample,glide", *rows])), raw_file("f", b"x"), "t")
+    told = [found.message for found in check_study(study) if found.kind == "names_alike"]
+    assert told == [f"{again!r} and 'L1' look like one served again."]
+
+
+def test_half_points_are_read_and_a_moment_is_no_attribute():
+    rows = [
+        f"{who}\t{of}\t2025-03-1{s}T09:0{n}:00\t{n + k}\u00bd"
+        for k, who in enumerate(PEOPLE)
+        for n, of in enumerate(PROTOTYPES)
+        for s in (1, 2)
+    ]
+    read = read_of("\n".join(["Judge\tProduct\tWhen\tglide", *rows]))
+    assert (read.layout.attribute, read.layout.attributes) == ("", ("glide",))
+    assert read.scores["score"].tolist()[:3] == [0.5, 0.5, 1.5]
+    assert len(read.unread) == 0

@@ -293,3 +293,40 @@ def test_a_survey_is_added_to_a_study_with_scores_and_nobody_of_the_panel_is_a_c
     scored = Study({**panel.tables, "scores": panel.scores.assign(assessor=f"C{code}")}, panel.facts)
     with pytest.raises(StudyError, match="scored already in the panel"):
         with_survey(scored, *read_survey(again))
+
+
+def test_a_prototype_may_be_called_by_a_word_for_it_and_a_letter():
+    asked = asked_in("Person;Gefallen Creme A;Gefallen Creme B\n1;3;4\n2;5;6")
+    assert asked[["prototype", "question"]].values.tolist()[1:] == [["Creme A", "Gefallen"], ["Creme B", "Gefallen"]]
+    assert asked["kind"].tolist() == ["person", "liking", "liking"]
+
+
+@pytest.mark.parametrize("none", ["keine", "no difference", "aucune"])
+def test_the_two_to_choose_from_are_those_that_were_chosen(none: str):
+    answers = answers_in(f"Consumer;Which do you prefer?\nC1;B\nC2;A\nC3;{none}\nC4;A\nC5;")
+    assert answers[["prototype", "versus", "answer"]].values.tolist() == [
+        ["A", "B", "B"],
+        ["A", "B", "A"],
+        ["A", "B", "no preference"],
+        ["A", "B", "A"],
+    ]
+    asked = read_survey(exported("Consumer;Which do you prefer?\nC1;B\nC2;A\nC3;C"))[1]
+    assert asked["noticed"].iloc[1] == "not read: more than two to choose from"
+
+
+def test_questions_in_full_below_short_names_are_the_headings():
+    text = "Id,Q1_P1,Q1_P2\nResponse Id,How much do you like it? - P1,How much do you like it? - P2\nR1,3,4\nR2,5,9"
+    table, asked = read_survey(exported(text))
+    assert asked[["prototype", "kind"]].values.tolist() == [["", "person"], ["P1", "liking"], ["P2", "liking"]]
+    assert (list(table.lines), list(table.column("Response Id"))) == ([3, 4], ["R1", "R2"])
+    assert "The headings were read from line 2, below: Id, Q1_P1, Q1_P2." in table.notes
+
+
+def test_ranks_are_no_liking_and_comments_no_boxes():
+    table, asked = read_survey(exported("Consumer,Rank lotion A,Rank lotion B\nC1,1,2\nC2,2,1"))
+    asked.loc[asked["prototype"] != "", "kind"] = "liking"
+    with pytest.raises(StudyError, match="hold ranks, 1 the best; as points they would count the wrong way round"):
+        with_survey(Study({}), table, asked)
+    rows = [f"R{n};P{p};{n % 9 + 1};thick, nice" for n in range(6) for p in (1, 2)]
+    asked = asked_in("\n".join(["Consommateur;Produit;Liking;Any comments?", *rows]))
+    assert set(asked["kind"]) == {"person", "liking", ""}
