@@ -172,10 +172,19 @@ def attribute_verdicts(
 
     `p_adjusted` is that of families tested one after another, which `test_order` numbers: Holm within each. `closed`
     says after which attribute (in `words`) a row comes whose turn has not come, as one before it shows no difference;
-    `verdict` is `differs` where the F test says so, its turn has come and some pair can be told.
+    `verdict` is `differs` where the F test says so, its turn has come and some pair can be told. Where position or site
+    go wholly along with some pairs only, the F test takes them in: there the pairs that can be told must say so too.
     """
     place = attributes["test_order"].fillna(np.inf).to_numpy()
-    p_adjusted = serial_gatekeeping(attributes["p_value"].to_numpy(), place)
+    lost, because = _asked(pairs, confounds)
+    names, own = pairs["attribute"].tolist(), attributes["attribute"].tolist()
+    told = {name for name, open_one in zip(names, lost.tolist(), strict=True) if not open_one}
+    untold = {name: why for name, why in zip(reversed(names), reversed(because), strict=True) if name not in told}
+    inside = (lost & pairs["estimate"].notna()).tolist()
+    taken_in = dict(reversed([row[:2] for row in zip(names, because, inside, strict=True) if row[2]]))
+    clearest = pairs.loc[~lost].groupby("attribute")["p_adjusted"].min()
+    beside = np.where(np.isin(own, list(taken_in)), clearest.reindex(own).fillna(0.0), 0.0)
+    p_adjusted = serial_gatekeeping(np.maximum(attributes["p_value"].to_numpy(), beside), place)
     shut = np.flatnonzero(~below(p_adjusted, 1 - level) & np.isfinite(p_adjusted))
     gate = shut[np.argsort(place[shut], kind="stable")][:1]
     first = place[gate].min(initial=np.inf)
@@ -183,17 +192,13 @@ def attribute_verdicts(
     if (place > first).any():
         why = _COMES_AFTER.format(words(str(attributes["attribute"].iloc[gate[0]])))
     closed = np.where(place > first, why, "")
-    lost, because = _asked(pairs, confounds)
-    names = pairs["attribute"].tolist()
-    told = {name for name, open_one in zip(names, lost.tolist(), strict=True) if not open_one}
-    untold = {name: why for name, why in zip(reversed(names), reversed(because), strict=True) if name not in told}
-    own = attributes["attribute"].tolist()
     apart = below(p_adjusted, 1 - level) & np.array([name not in untold for name in own], dtype=bool)
+    open_ones = untold | {name: why for name, why in taken_in.items() if not apart[own.index(name)]}
     columns = {
         "p_adjusted": p_adjusted,
         "closed": closed,
         "verdict": _picked((DIFFERS, CANNOT_TELL), np.where(apart, 0, 1)),
-        "because": np.where(closed != "", closed, [untold.get(name, "") for name in own]),
+        "because": np.where(closed != "", closed, [open_ones.get(name, "") for name in own]),
     }
     return _beside(attributes, columns)
 

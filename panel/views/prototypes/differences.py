@@ -11,7 +11,14 @@ import pandas as pd
 
 from panel.checks.confounds import OF_TEST, WHOLLY, untold_findings
 from panel.models.prototypes.differences import Differences
-from panel.models.prototypes.verdict import ALIKE, CANNOT_TELL, DIFFERS, WOULD_BE, WOULD_BE_SMALL
+from panel.models.prototypes.verdict import (
+    ALIKE,
+    CANNOT_TELL,
+    DIFFERS,
+    WOULD_BE,
+    WOULD_BE_SMALL,
+    untold_pairs,
+)
 from panel.study.naming import Naming
 from panel.study.shown import (
     ATTRIBUTE,
@@ -282,7 +289,7 @@ def _untold_because(result: Differences) -> str:
     """Return what every pair goes wholly along with, where that alone keeps all of them from being told."""
     own = result.confounds.pairs
     factors = dict.fromkeys(own.loc[(own["kind"] == WHOLLY) & own["factor"].isin(OF_TEST), "factor"])
-    if not factors or (result.attributes["because"] == "").any():
+    if not factors or not untold_pairs(result.pairs, result.confounds).all():
         return ""
     return f": every pair goes along with the {' or the '.join(factors)}."
 

@@ -11,6 +11,7 @@ from panel.models.prototypes.differences import Differences, find_differences
 from panel.models.prototypes.verdict import attribute_verdicts
 from panel.study.naming import Naming, naming
 from panel.study.shown import shown
+from panel.study.study import Study
 from panel.views.pictures import marker_of
 from panel.views.prototypes.differences import (
     _BRIEFLY,
@@ -162,6 +163,43 @@ def test_the_headline_names_what_every_pair_goes_along_with():
     told = tell_differences(find_differences(served), NAMED)
     assert told.headline == "On no attribute can the prototypes be told apart: every pair goes along with the position."
     assert told.mind[0].startswith("All 6 pairs cannot be told from the position")
+
+
+def benchmark_always_first(rng, *, first=0.0, last=0.0):
+    """A study whose benchmark is served first each time; `first` is what that adds, `last` what is true of P4."""
+    scores = 50 + rng.normal(0, 6, (8, 1, 1)) + rng.normal(0, 3, (8, 4, 1)) + rng.normal(0, 5, (8, 4, 2))
+    scores += np.array([first, 0, 0, last])[:, None]
+    places = 2.0 + rng.permuted(np.tile(np.arange(3), (16, 1)), axis=1).reshape(8, 2, 3).transpose(0, 2, 1)
+    position = np.concatenate([np.ones((8, 1, 2)), places], axis=1)
+    place = np.indices(scores.shape).reshape(3, -1)
+    names = [
+        np.array([f"{letter}{number + 1}" for number in range(8)])[row]
+        for letter, row in zip("AP", place, strict=False)
+    ]
+    rows = {"assessor": names[0], "prototype": names[1], "attribute": "STICK", "score": scores.ravel()}
+    rows |= {"replicate": (place[2] + 1).astype(str), "position": position.ravel()}
+    prototypes = {"prototype": ["P1", "P2", "P3", "P4"], "role": ["benchmark", *["prototype"] * 3]}
+    return Study({"prototypes": pd.DataFrame(prototypes), "scores": pd.DataFrame(rows)})
+
+
+def test_what_only_the_place_of_one_prototype_may_have_made_is_no_difference():
+    # served first: 20 points; the test that no prototype differs takes them in, the pairs that can be told do not
+    found = find_differences(benchmark_always_first(np.random.default_rng(1), first=20.0))
+    (row,) = found.attributes.to_dict("records")
+    assert row["p_value"] < 0.001
+    assert row["verdict"] == "cannot tell"
+    assert row["p_adjusted"] == found.pairs.loc[found.pairs["versus"] != "P1", "p_adjusted"].min()
+    told = tell_differences(found, naming(STUDY))
+    assert told.headline == "On no attribute can the prototypes be told apart. That does not show that they are alike."
+    lines = [item for part in told.drawers for item in part.items if isinstance(item, str)]
+    assert any("cannot tell (F" in line and "P1 and P2 never stood at one position" in line for line in lines)
+
+
+def test_a_difference_beside_one_prototype_that_is_always_first_is_found():
+    found = find_differences(benchmark_always_first(np.random.default_rng(2), last=15.0))
+    assert found.attributes["verdict"].tolist() == ["differs"]
+    told = found.pairs.loc[found.pairs["verdict"] == "differs"]
+    assert set(told["prototype"]) | set(told["versus"]) == {"P2", "P3", "P4"}
 
 
 @pytest.mark.parametrize(
