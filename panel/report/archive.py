@@ -38,7 +38,8 @@ def archive_bytes(answers: Answers, report: Report) -> bytes:
     if isinstance(files, NoAnswer):
         raise StudyError(files.why)
     payload = {f"{STUDY_FOLDER}/{path}": data for path, data in files.items()}
-    payload |= {f"{REPORT_FOLDER}/evidence{ending}": write(report) for ending, write in _WRITERS.items()}
+    written = {ending: write(report) for ending, write in _WRITERS.items()}
+    payload |= {f"{REPORT_FOLDER}/evidence{ending}": written[ending] for ending in FORMS}
     payload[README] = _readme(report).encode()
     packed = {README: payload[README], DESCRIPTOR: _description(answers.study, report, payload)}
     packed |= {path: data for path, data in payload.items() if path != README}
@@ -205,9 +206,10 @@ FORMS: Mapping[str, str] = MappingProxyType(
     }
 )
 """The forms of the evidence file by their endings, and what each is for."""
-# Each writer loads its own libraries when it is asked to write: to have one form takes no longer for the others.
+# Each writer loads its own libraries when it is asked to write: to have one form takes no longer for the others. The
+# workbook, which takes most memory, is written before anything is drawn.
 _WRITERS: Mapping[str, Callable[[Report], bytes]] = MappingProxyType(
-    {".pdf": _pdf, ".docx": _docx, ".html": _html, ".xlsx": _xlsx}
+    {".xlsx": _xlsx, ".pdf": _pdf, ".docx": _docx, ".html": _html}
 )
 
 

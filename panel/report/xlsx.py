@@ -47,6 +47,7 @@ def xlsx_bytes(report: Report) -> bytes:
         for table in report.tables:
             _table(book, table, facts, bold)
         _ids(book, report, facts, bold)
+    vars(book).clear()  # it refers to itself: its cells would stay until cycles are looked for
     return content.getvalue()
 
 
@@ -81,8 +82,8 @@ def _table(book: Any, table: Numbers, facts: dict[str, str], bold: Any) -> None:
         _write(sheet, row, (name, *cells))
     sheet.freeze_panes(1, 1)
     for column, words in enumerate(("row id", *columns)):
-        texts = table.full_ids if column == 0 else [str(cell) for cell in table.full.iloc[:, column - 1]]
-        longest = 12 if words in numbers else max((len(text) for text in texts), default=0)
+        texts: Iterable[object] = table.full_ids if column == 0 else table.full.iloc[:, column - 1]
+        longest = 12 if words in numbers else max((len(str(text)) for text in texts), default=0)
         sheet.set_column(column, column, min(max(longest, len(words), _WIDTHS[0]), _WIDTHS[1]))
 
 
@@ -93,8 +94,9 @@ def _ids(book: Any, report: Report, facts: dict[str, str], bold: Any) -> None:
     row = 1
     for table in report.tables:
         for name in table.number_columns:
+            ending = number_id("", name)
             for own, value in zip(table.full_ids, table.full[name].tolist(), strict=True):
-                _write(sheet, row, (number_id(own, name), value))
+                _write(sheet, row, (f"{own}{ending}", value))
                 row += 1
     sheet.freeze_panes(1, 0)
     sheet.set_column(0, 0, 60)

@@ -569,6 +569,7 @@ def png_bytes(figure: Figure, *, dots_per_inch: int = DOTS_PER_INCH) -> bytes:
     height, width, _ = dots.shape
     # Each row as it is, behind the number that says so: lines and letters pack better, and sooner, than differences.
     rows = np.insert(dots.reshape(height, -1), 0, 0, axis=1)
+    vars(canvas.get_renderer()).clear()  # the words of the figure keep it, and with it four bytes for each dot
     per_metre = round(dots_per_inch / 0.0254)
     parts = {
         b"IHDR": struct.pack(">IIBBBBB", width, height, 8, 2, 0, 0, 0),  # eight bits of each of three colours

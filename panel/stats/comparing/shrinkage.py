@@ -239,11 +239,13 @@ def draw_shrunken(
     root = np.swapaxes(_roots_between(estimate, variance, between, correlation, rng), -1, -2)
     true = np.swapaxes(root, -1, -2) @ root
     scale = np.sqrt(multiple)[..., None, :]
-    of_errors = _error_covariances(variance, correlation) * (scale[..., None] * scale[..., None, :])
-    weight = np.linalg.inv(of_errors + true[..., None, :, :])
+    weight = _error_covariances(variance, correlation) * (scale[..., None] * scale[..., None, :])
+    weight += true[..., None, :, :]
+    weight = np.linalg.inv(weight)
     to_centre = weight @ np.linalg.inv(weight.sum(axis=-3))[..., None, :, :]
     to_centre = to_centre.reshape(*between.shape[:-1], there.size, len(variance))  # from all that is left, in a row
     to_value = weight @ true[..., None, :, :]
+    del weight
     centres = np.empty((each, *between.shape[:-1], 1, len(variance)))
     drawn = np.empty((each, *between.shape[:-1], *there.shape))
     errors_of = errors.reshape(each, *between.shape, errors.shape[-1])

@@ -272,7 +272,7 @@ def _repeats(scores: Array, fixed: Array, groups: Sequence[Codes]) -> bool:
     return bool(np.abs(left).max() <= _ONLY_ROUNDING * np.abs(scores).max())
 
 
-_AT_ONCE = 1_000_000  # numbers in the largest array of the designs that are fitted together
+_AT_ONCE = 250_000  # numbers in the largest array of the designs that are fitted together
 
 
 def fits_without_groups(
