@@ -31,9 +31,8 @@ _SITTING = re.compile(
 _AGAIN = re.compile(
     r"(?:rep\w*|wiederholung|r[e\u00e9]p[e\u00e9]tition|repetici[o\u00f3]n|ripetizione|wdh|r)\.?\s*\d+", re.I
 )
-_LABEL = re.compile(
-    r"(?:(?:prototype|product|sample|formula|muster|produkt|produit|prodotto|producto)[\s:]*)?\w{0,3}[-. ]?\d+\w?", re.I
-)
+_LABEL = re.compile(r"\w{0,3}[-. ]?\d+\w?")
+_WORD = re.compile(r"[^\W\d_]{3,}[\s:]*")
 
 
 @dataclass(frozen=True, eq=False, slots=True)
@@ -545,8 +544,9 @@ def _like_attributes(names: Sequence[str]) -> float:
     """Return the share of the names that are words, or known attributes, rather than labels of prototypes."""
     columns = [shared_table("lexicon")[column] for column in ("attribute", "name", "everyday_word")]
     words = {str(word).casefold() for column in columns for word in column}
-    label = [name for name in names if name.casefold() not in words and (_LABEL.fullmatch(name) or len(name) <= 2)]
-    return 1 - len(label) / len(names)
+    others = [name for name in names if name.casefold() not in words]  # and of these `Lotion P1` is P1
+    bare = [_WORD.sub(lambda word: "" if is_called(word[0], "prototype") else word[0], name) for name in others]
+    return 1 - sum(len(name) <= 2 or bool(_LABEL.fullmatch(name)) for name in bare) / len(names)
 
 
 def _across(sheet: _Sheet, scored: Sequence[str], held: Mapping[str, str]) -> tuple[_Sheet, list[str]]:

@@ -298,3 +298,17 @@ def test_half_points_are_read_and_a_moment_is_no_attribute():
     assert (read.layout.attribute, read.layout.attributes) == ("", ("glide",))
     assert read.scores["score"].tolist()[:3] == [0.5, 0.5, 1.5]
     assert len(read.unread) == 0
+
+
+@pytest.mark.parametrize("word", ["Lotion ", "Creme", "Muster: "])
+def test_a_sheet_for_each_prototype_may_be_called_by_a_word_for_it(word: str):
+    content = io.BytesIO()
+    with xlsxwriter.Workbook(content) as book:
+        for n in (1, 2, 3):
+            page = book.add_worksheet(f"{word.replace(':', '')}{n}")
+            for line, row in enumerate(
+                [["Panelist", *ATTRIBUTES], *([who, n + k, 9 - n] for k, who in enumerate("ABC"))]
+            ):
+                page.write_row(line, 0, row)
+    table = score_table(raw_file("panel.xlsx", content.getvalue()))
+    assert "the name of the sheet is the prototype." in " ".join(table.notes)
