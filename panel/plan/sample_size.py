@@ -215,11 +215,12 @@ class PanelSizes:
     sizes
         One row for each number of assessors and replicates: `assessors replicates servings std_error df
         least_significant least_significant_pairs seen seen_pairs seen_benchmark seen_swap power power_pairs
-        power_benchmark power_any assurance assurance_pairs assurance_benchmark`. `seen` is the true difference found
-        with the wanted power by one planned comparison, among all pairs (Tukey), among those with the benchmark
-        (Dunnett); `seen_swap` a swap effect. `power` is the chance to find the difference that matters, `power_any`
-        that of the F test when two prototypes differ by it and the others lie halfway. `assurance`: the chances
-        averaged over what is not known of the scatter.
+        power_benchmark power_any assurance assurance_pairs assurance_benchmark assurance_low assurance_high`. `seen`
+        is the true difference found with the wanted power by one planned comparison, among all pairs (Tukey), among
+        those with the benchmark (Dunnett); `seen_swap` a swap effect. `power` is the chance to find the difference that
+        matters, `power_any` that of the F test when two prototypes differ by it and the others lie halfway.
+        `assurance`: the chances averaged over what is not known of the scatter; that of a planned comparison lies
+        between `assurance_low` and `assurance_high` in four of five cases.
     needed
         `comparison replicates assessors servings assured`: the fewest assessors that reach the wanted power if the
         scatter is what it is taken for, and on average over what is not known of it; 0 where none of those tried does.
@@ -342,6 +343,7 @@ def _seen(
     equal, _ = many_to_one((np.eye(prototypes - 1) + 1) / 2)
     benchmark = equal.isf(1 - level, df)
     critical = {"": alone, "_pairs": pairs, "_benchmark": benchmark}
+    assured = {name: _assured(grid, np.full(len(grid), difference), scatter, df, c) for name, c in critical.items()}
     noncentrality = sample_noncentrality(a, r, difference**2 / 2, scatter.assessor_prototype, scatter.residual)
     return grid.assign(
         servings=(a * r * prototypes).astype(int),
@@ -353,14 +355,14 @@ def _seen(
         seen_swap=smallest_difference(swap_error, df, power=power, critical=alone),
         **{f"power{name}": detection_power(difference, std_error, df, c) for name, c in critical.items()},
         power_any=f_power(prototypes - 1, df, noncentrality, 1 - level),
-        **{
-            f"assurance{n}": _assured(grid, np.full(len(grid), difference), scatter, df, c) for n, c in critical.items()
-        },
+        **{f"assurance{name}": mean for name, (mean, *_) in assured.items()},
+        assurance_low=assured[""][1],
+        assurance_high=assured[""][2],
     )
 
 
 def _assured(grid: pd.DataFrame, difference: Array, scatter: Scatter, df: Array, critical: Array) -> Array:
-    """Return the chances to find the differences, averaged over the possible variances.
+    """Return the chances to find the differences, averaged over the possible variances, and their 10 and 90 % points.
 
     The chance depends on the difference over its standard error, the critical value and the degrees of freedom alone:
     it is worked out at steps of the first and read off between them.
@@ -369,15 +371,16 @@ def _assured(grid: pd.DataFrame, difference: Array, scatter: Scatter, df: Array,
     variances = {repeated: _possible_variances(scatter, repeated) for repeated in np.unique(r)}
     if len(next(iter(variances.values()))) == 1:
         of_mean = np.array([variances[repeated][0] for repeated in r]) / a
-        return detection_power(difference, np.sqrt(2 * of_mean), df, critical)
-    found = np.full(len(grid), np.nan)
+        return np.tile(detection_power(difference, np.sqrt(2 * of_mean), df, critical), (3, 1))
+    found = np.full((3, len(grid)), np.nan)
     for people in np.unique(a):
         first = np.flatnonzero(a == people)[0]
         steps = critical[first] * np.linspace(0, _FURTHEST, _STEPS)
         chance = detection_power(steps, 1.0, df[first], critical[first])
         for place in np.flatnonzero((a == people) & np.isfinite(difference)):
             ratio = difference[place] / np.sqrt(2 * variances[r[place]] / people)
-            found[place] = np.interp(ratio, steps, chance).mean()
+            each = np.interp(ratio, steps, chance)
+            found[:, place] = each.mean(), *np.quantile(each, (0.1, 0.9), method="hazen")
     return found
 
 
@@ -408,7 +411,7 @@ def _curve(grid: pd.DataFrame, scatter: Scatter, prototypes: int, largest: float
     sizes = rows["difference"].to_numpy(dtype=float)
     return rows.assign(
         power=detection_power(sizes, std_error, df, critical),
-        assurance=_assured(rows, sizes, scatter, df, critical),
+        assurance=_assured(rows, sizes, scatter, df, critical)[0],
     )
 
 

@@ -45,7 +45,11 @@ def test_one_attribute_by_numerical_integration(df):
     x = np.linspace(*ends, 2001)
     whole = scipy.integrate.simpson(weighed(x), x=x)
     scatter = Scatter(25.0, 64.0, "own", df=(df, 24.0), replicates=2.0)
-    assert assured(scatter, assessors)["assurance"] == pytest.approx(whole, abs=QUADRATURE)
+    found = assured(scatter, assessors)
+    assert found["assurance"] == pytest.approx(whole, abs=QUADRATURE)
+    # the chance falls as the variance grows: its 10 % point is the chance at the 90 % point of the variance
+    ends = [power(8.0 / np.sqrt(2 * square * df / scipy.stats.chi2.ppf(q, df) / 2 / assessors), 27) for q in (0.1, 0.9)]
+    assert (found["assurance_low"], found["assurance_high"]) == pytest.approx(ends, abs=QUADRATURE)
 
 
 @pytest.mark.parametrize("replicates", [1, 2, 4])

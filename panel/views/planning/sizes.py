@@ -13,7 +13,7 @@ from panel.study.naming import Naming
 from panel.study.shown import SCALE, About, Across, Column, Table, count, each_row, number, share, text
 from panel.views.pictures import BROAD, GREY, INK, plain, text_width, wrapped
 from panel.views.told import Drawer, Picture, Shown, Told, drawer
-from panel.words import capital, format_list, format_number, format_share
+from panel.words import capital, format_list, format_number, format_share, format_shares
 
 if TYPE_CHECKING:
     from matplotlib.axes import Axes
@@ -175,9 +175,13 @@ def _mind(result: PanelSizes, names: Naming, of: pd.DataFrame, weighed: BatchNum
     plain, assured = _people(of, ALONE, "assessors"), _people(of, ALONE, "assured")
     told = []
     if plain and plain != assured:
+        own = of.loc[ALONE]
+        sizes = result.sizes.loc[result.sizes["replicates"] == own["replicates"]].set_index("assessors")
+        low, high = (sizes[f"assurance_{end}"].get(assured) for end in ("low", "high"))
+        open_ones = f" (it may well be {format_shares(low, high)})" if assured else ""
         told.append(
-            f"Probably: {format_share(result.power)}, averaged over what your study leaves open about the scatter; if "
-            f"it were known exactly, {plain} people would do."
+            f"Probably: {format_share(result.power)}, averaged over what your study leaves open about the "
+            f"scatter{open_ones}; if it were known exactly, {plain} people would do."
         )
     else:
         told.append(f"Probably: {format_share(result.power)}. The scatter is taken as known: {result.scatter.source}.")

@@ -26,9 +26,12 @@ def test_the_assured_number_is_the_headline_and_the_plain_one_stands_beside_it()
     assert told.headline == (
         f"{people} people who score everything twice will probably find a difference of 8.0 (0 to 100)."
     )
+    row = RESULT.sizes.set_index(["assessors", "replicates"]).loc[(people, 2)]
+    low, high = np.floor(100 * row["assurance_low"]), np.ceil(100 * row["assurance_high"])
+    assert low < 75 < 85 < high
     assert told.mind[0] == (
-        "Probably: 80 %, averaged over what your study leaves open about the scatter; if it were known exactly, "
-        f"{plain} people would do."
+        f"Probably: 80 %, averaged over what your study leaves open about the scatter (it may well be {low:.0f} to "
+        f"{high:.0f} %); if it were known exactly, {plain} people would do."
     )
     assert (
         "more than 30 among all pairs" in told.mind[1]
