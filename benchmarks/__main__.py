@@ -97,7 +97,8 @@ def drawn_maps(kept: float) -> Row:
     from sklearn.decomposition import PCA
 
     study, part, rng = study_of(trained(1, 0.0)), 50, np.random.default_rng(1)
-    fitted, scores = fit_study(study), study.scores
+    fit_study(study)  # kept with the study
+    scores = study.scores
     own: dict[str, pd.DataFrame] = {str(name): rows for name, rows in scores.groupby("assessor")}
 
     def theirs() -> None:
@@ -106,7 +107,7 @@ def drawn_maps(kept: float) -> Row:
             means = drawn.pivot_table(index="prototype", columns="attribute", values="score")
             PCA(2).fit_transform(means.to_numpy())
 
-    ours = seconds(lambda: find_map(study, draws=DRAWS, rng=np.random.default_rng(1), fitted=fitted))
+    ours = seconds(lambda: find_map(study, draws=DRAWS, rng=np.random.default_rng(1)))
     return Row(f"{DRAWS} maps with regions", "pandas + sklearn", ours, seconds(theirs, 2) * DRAWS / part, kept)
 
 

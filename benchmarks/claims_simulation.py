@@ -169,7 +169,7 @@ def supported(case: Case, rng: np.random.Generator, studies: int, at_once: int =
     for start in range(0, studies, at_once):
         study = simulated_study(case, rng, min(at_once, studies - start))
         claims = read_claims(study)
-        materials = Materials(study, claims, 1 - ALPHA)
+        materials = Materials(study, claims)
         for claim in claims:
             if claim.problems:
                 raise ValueError(f"{case.name}: {claim.problems}")
@@ -177,7 +177,7 @@ def supported(case: Case, rng: np.random.Generator, studies: int, at_once: int =
             if evidence.missing:
                 raise ValueError(f"{case.name}: {evidence.missing}")
             p_value = evidence.weaker.p_value if case.weaker and evidence.weaker else evidence.p_value
-            found += p_value <= ALPHA if case.weaker else _is_shown(evidence, p_value, ALPHA)
+            found += p_value <= ALPHA if case.weaker else _is_shown(evidence, p_value)
     return int(found)
 
 
@@ -299,9 +299,7 @@ def families(rng: np.random.Generator, studies: int, attributes: int, effect: fl
                 Evidence(PANEL, p_value=min(1.0, 2 - 2 * one.p_above(0.0)), against=one.estimate >= 0) for one in found
             ]
             adjusted = adjust_together(together, evidence, [True] * len(together))
-            shown = [
-                _is_shown(one, p_adjusted, ALPHA) for one, (_, _, p_adjusted, _) in zip(evidence, adjusted, strict=True)
-            ]
+            shown = [_is_shown(one, p_adjusted) for one, (_, _, p_adjusted, _) in zip(evidence, adjusted, strict=True)]
             true = [effect > 0 and claim.prototype == "P1" and claim.attribute in firsts for claim in together]
             some_false += any(yes and not so for yes, so in zip(shown, true, strict=True))
             found_true += any(yes and so for yes, so in zip(shown, true, strict=True))

@@ -83,9 +83,7 @@ def some_claim_supported(rng: np.random.Generator, attributes: int = 1) -> bool:
     materials = Materials(study, claims, 0.95)
     evidence = [find_evidence(each, materials) for each in claims]
     families = adjust_together(claims, evidence, [True] * len(claims))
-    return any(
-        _is_shown(found, p_adjusted, 0.05) for found, (_, _, p_adjusted, _) in zip(evidence, families, strict=True)
-    )
+    return any(_is_shown(found, p_adjusted) for found, (_, _, p_adjusted, _) in zip(evidence, families, strict=True))
 
 
 def some_groups(rng: np.random.Generator, falling: float, *, back_and_forth: bool = False) -> bool:

@@ -47,7 +47,6 @@ if TYPE_CHECKING:
     from panel.models.prototypes.assumptions import Assumptions
     from panel.models.prototypes.differences import Differences
     from panel.models.prototypes.map import PrototypeMap
-    from panel.models.prototypes.panel_design import PanelFit
     from panel.models.prototypes.ranks import RankComparison, ScaleUse
 
 T = TypeVar("T")
@@ -140,15 +139,10 @@ FINDINGS: Question[tuple[Finding, ...]] = Question(
     "findings", "checks.all_checks:check_study", "Checking the study ..."
 )
 FILES: Question[dict[str, bytes]] = Question("files", "study.folder:files_of_study", "Writing the files ...")
-PANEL_FIT: Question[PanelFit] = Question(
-    "panel_fit", "models.prototypes.panel_design:fit_study", "Fitting the panel's model ...", settings=("adjust_for",)
-)
-_FITTED = {"fitted": Use(PANEL_FIT)}
 DIFFERENCES: Question[Differences] = Question(
     "differences",
     "models.prototypes.differences:find_differences",
     "Comparing the prototypes ...",
-    uses=_FITTED,
     settings=("versus", "margin", "adjust_for", "small_sample"),
 )
 _FOUND = Use(DIFFERENCES)
@@ -177,45 +171,39 @@ SENSITIVITY: Question[Sensitivity] = Question(
     "sensitivity",
     "models.prototypes.alike:smallest_difference",
     "Looking for the smallest difference ...",
-    uses={"source": _FOUND},
+    uses={"found": _FOUND},
     of_study=False,
 )
 ASSUMPTIONS: Question[Assumptions] = Question(
     "assumptions",
     "models.prototypes.assumptions:look_at_assumptions",
     "Looking at what the model assumes (a few seconds) ...",
-    uses=_FITTED,
     drawn=True,
 )
 MAP: Question[PrototypeMap] = Question(
     "map",
     "models.prototypes.map:find_map",
     "Drawing panels for the map ...",
-    uses=_FITTED,
     settings=("matrix", "draws"),
     drawn=True,
 )
 PANEL: Question[PanelCheck] = Question(
-    "panel", "models.assessors.performance:check_panel", "Checking the assessors ...", uses=_FITTED
+    "panel", "models.assessors.performance:check_panel", "Checking the assessors ..."
 )
 LEFT_OUT: Question[LeftOut] = Question(
     "left_out",
     "models.assessors.performance:leave_one_out",
     "Comparing again without each assessor ...",
-    uses=_FITTED,
-    settings=("versus",),
 )
 SCALE_USE: Question[ScaleUse] = Question(
     "scale_use",
     "models.prototypes.ranks:find_scale_use",
     "Taking use of the scale into account ...",
-    uses=_FITTED,
 )
 SWAPS: Question[TracedSwaps] = Question(
     "swaps",
     "models.emollients.swaps:trace_swaps",
     "Tracing differences back to the emollients ...",
-    uses=_FITTED,
 )
 PROFILE: Question[Profile] = Question("profile", "models.decision.wanted:target_profile", "Reading what is wanted ...")
 CAUSES: Question[Causes] = Question(
@@ -260,7 +248,7 @@ LIKING: Question[Liking] = Question(
     "liking",
     "models.consumers.liking:weigh_liking",
     "Weighing liking ...",
-    settings=("question", "versus", "by_order"),
+    settings=("question", "versus"),
     kinds=("liking",),
 )
 SEGMENTS: Question[Segments] = Question(
@@ -322,14 +310,13 @@ DOMINANCES: Question[Dominances] = Question(
     "dominances",
     "models.over_time.dominance:follow_dominance",
     "Following what is dominant ...",
-    settings=("versus",),
     drawn=True,
 )
 DECISION: Question[Decision] = Question(
     "decision",
     "models.decision.decide:decide",
     "Holding the prototypes against what is wanted ...",
-    uses=_FITTED | {"differences": Use(DIFFERENCES, needed=False), "segments": Use(SEGMENTS, needed=False)},
+    uses={"differences": Use(DIFFERENCES, needed=False), "segments": Use(SEGMENTS, needed=False)},
     settings=("weights",),
     drawn=True,
 )
@@ -337,7 +324,7 @@ NEAREST: Question[Decision] = Question(
     "nearest",
     "models.decision.decide:nearest",
     "Holding the prototypes against what is wanted ...",
-    uses=_FITTED | {"differences": Use(DIFFERENCES, needed=False)},
+    uses={"differences": Use(DIFFERENCES, needed=False)},
     drawn=True,
 )
 QUESTIONS: Mapping[str, Question[Any]] = {

@@ -20,10 +20,10 @@ from panel.study.knowledge import shared_table
 from panel.study.naming import Naming
 from panel.study.numbers_read import typed_number
 from panel.study.safe_write import media_type
-from panel.study.shown import Table
+from panel.study.shown import Shown, Table
 from panel.study.study import Study
 from panel.study.table_cells import with_headings
-from panel.views.told import Item, Picture, Shown, Told
+from panel.views.told import Item, Picture, Told
 
 _P = ParamSpec("_P")
 _T = TypeVar("_T")

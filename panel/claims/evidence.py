@@ -35,9 +35,10 @@ from panel.stats.answers.binomial import (
     upper_tail,
     wilson_interval,
 )
+from panel.stats.comparing.multiplicity import ALPHA, LEVEL
 from panel.study.scores_used import named_rows
 from panel.study.study import Study
-from panel.words import counted, format_list, p_words
+from panel.words import counted, format_list, level_words, p_words
 
 # What no claim may fall below, whatever its own bar: settings of convention that a study can only make stricter.
 
@@ -117,8 +118,8 @@ def agreement(claim: Claim, materials: Materials) -> Evidence:
         ),
         suggestion=suggestion,
         reasons=(
-            f"{x} of {n} agreed or agreed strongly: {percent(share)} ({_both_intervals(x, n, materials.level)}).",
-            _needed_words(n, bar, p, materials.alpha),
+            f"{x} of {n} agreed or agreed strongly: {percent(share)} ({_both_intervals(x, n)}).",
+            _needed_words(n, bar, p),
             *([_FOIL] if foil else []),
             *_on_the_base(told),
             *_on_foils(materials, claim),
@@ -130,8 +131,8 @@ def agreement(claim: Claim, materials: Materials) -> Evidence:
     )
 
 
-def _needed_words(n: int, bar: float, p: float, alpha: float) -> str:
-    needed = int(minimum_count(n, bar, alpha))
+def _needed_words(n: int, bar: float, p: float) -> str:
+    needed = int(minimum_count(n, bar, ALPHA))
     if needed > n:
         return f"With {n} answers not even all of them would show more than {percent(bar)}."
     return f"To show more than {percent(bar)}, {needed} of {n} would do; {p_words(p)} (exact, one-sided)."
@@ -139,20 +140,20 @@ def _needed_words(n: int, bar: float, p: float, alpha: float) -> str:
 
 def _intervals(x: int, n: int, bar: float, materials: Materials) -> tuple[NumberShown, ...]:
     """Return the intervals of the share: Wilson's, the exact one, and the one-sided one that goes with the test."""
-    level, share = materials.level, x / n
-    one_sided = float(exact_interval(x, n, 1 - 2 * materials.alpha)[0])
+    share = x / n
+    one_sided = float(exact_interval(x, n, 1 - 2 * ALPHA)[0])
     return (
-        _shown("agreed", share, *wilson_interval(x, n, level), level, 100 * bar, "Wilson"),
-        _shown("agreed", share, *exact_interval(x, n, level), level, 100 * bar, "Clopper and Pearson"),
-        _shown("agreed", share, one_sided, math.inf, level, 100 * bar, "one-sided, Clopper and Pearson"),
+        _shown("agreed", share, *wilson_interval(x, n, LEVEL), 100 * bar, "Wilson"),
+        _shown("agreed", share, *exact_interval(x, n, LEVEL), 100 * bar, "Clopper and Pearson"),
+        _shown("agreed", share, one_sided, math.inf, 100 * bar, "one-sided, Clopper and Pearson"),
     )
 
 
-def _both_intervals(x: int, n: int, level: float) -> str:
-    (low, high), (exact_low, exact_high) = wilson_interval(x, n, level), exact_interval(x, n, level)
+def _both_intervals(x: int, n: int) -> str:
+    (low, high), (exact_low, exact_high) = wilson_interval(x, n, LEVEL), exact_interval(x, n, LEVEL)
     wilson = interval(100 * float(low), 100 * float(high))
     exact = interval(100 * float(exact_low), 100 * float(exact_high))
-    return f"{100 * level:g} % interval {wilson} % by Wilson, {exact} % exact"
+    return f"{level_words(LEVEL)} {wilson} % by Wilson, {exact} % exact"
 
 
 def _on_the_base(told: Counted) -> list[str]:
@@ -187,8 +188,8 @@ def _on_foils(materials: Materials, claim: Claim) -> list[str]:
     return found
 
 
-def _shown(what: str, share: float, low: Any, high: Any, level: float, bar: float, method: str) -> NumberShown:
-    return NumberShown(what, 100 * share, 100 * float(low), 100 * float(high), level, bar, math.nan, "%", method)
+def _shown(what: str, share: float, low: Any, high: Any, bar: float, method: str) -> NumberShown:
+    return NumberShown(what, 100 * share, 100 * float(low), 100 * float(high), LEVEL, bar, math.nan, "%", method)
 
 
 # Which of two prototypes do people prefer, or does neither win? Exact counts; who has no preference stays in.
@@ -284,7 +285,7 @@ def _preference(claim: Claim, materials: Materials) -> Evidence:
         return nothing_yet(VOTES, *missing)
     stated = claim.bar if not math.isnan(claim.bar) else materials.setting("preference", "default_bar")
     bar, x, n = stated / 100, votes.prototype, votes.n
-    share, p, needed = x / n, float(upper_tail(x, n, bar)), int(minimum_count(n, bar, materials.alpha))
+    share, p, needed = x / n, float(upper_tail(x, n, bar)), int(minimum_count(n, bar, ALPHA))
     decided = x + votes.versus
     among = float(upper_tail(x, decided, _HALF)) if decided else 1.0
     weaker = None
@@ -296,7 +297,7 @@ def _preference(claim: Claim, materials: Materials) -> Evidence:
         )
     return Evidence(
         VOTES,
-        (_share_shown(f"preferred {claim.prototype}", x, n, materials.level, 100 * bar),),
+        (_share_shown(f"preferred {claim.prototype}", x, n, LEVEL, 100 * bar),),
         p,
         float(x),
         n=n,
@@ -308,7 +309,7 @@ def _preference(claim: Claim, materials: Materials) -> Evidence:
         ),
         refused=tuple(_refused_bar(materials.study, stated)),
         reasons=(
-            _votes_words(claim.prototype, claim.versus, votes, materials.level),
+            _votes_words(claim.prototype, claim.versus, votes),
             f"To show more than {percent(bar)} of all, {needed} of {n} are needed; {p_words(p)} (exact, one-sided).",
             *_paradox(x, n, materials),
         ),
@@ -327,7 +328,7 @@ def _vote_parity(claim: Claim, materials: Materials) -> Evidence:
     margin, n = claim.margin / 100, votes.n
     high = _HALF + margin
     p = max(float(lower_tail(count, n, high)) for count in (votes.prototype, votes.versus))
-    fewest, most = (int(limit) for limit in parity_region(n, _HALF - margin, high, materials.alpha))
+    fewest, most = (int(limit) for limit in parity_region(n, _HALF - margin, high, ALPHA))
     region = (
         f"With {n} votes parity is shown by {fewest} to {most} votes for either."
         if fewest <= most
@@ -337,7 +338,7 @@ def _vote_parity(claim: Claim, materials: Materials) -> Evidence:
     return Evidence(
         VOTES,
         tuple(
-            _share_shown(f"preferred {name}", count, n, 1 - 2 * materials.alpha, limit_high=100 * high)
+            _share_shown(f"preferred {name}", count, n, 1 - 2 * ALPHA, limit_high=100 * high)
             for name, count in ((claim.prototype, votes.prototype), (claim.versus, votes.versus))
         ),
         p,
@@ -346,7 +347,7 @@ def _vote_parity(claim: Claim, materials: Materials) -> Evidence:
         against=ahead >= high,
         suggestion=(f"liked as much as {public_name(materials.study, materials.names, claim.versus)}"),
         reasons=(
-            _votes_words(claim.prototype, claim.versus, votes, materials.level),
+            _votes_words(claim.prototype, claim.versus, votes),
             f"{region} Two exact one-sided tests, {p_words(p)}.",
             *_paradox(votes.prototype, n, materials, margin),
         ),
@@ -368,12 +369,10 @@ def _vote_unsurpassed(claim: Claim, materials: Materials) -> Evidence:
         if missing := _votes_missing(claim, materials, votes, *claim.competitors, rival=rival):
             return nothing_yet(VOTES, *missing)
         p = float(lower_tail(votes.versus, votes.n, high))
-        most = int(maximum_count(votes.n, high, materials.alpha))
-        shown.append(
-            _share_shown(f"preferred {rival}", votes.versus, votes.n, 1 - 2 * materials.alpha, limit_high=100 * high)
-        )
+        most = int(maximum_count(votes.n, high, ALPHA))
+        shown.append(_share_shown(f"preferred {rival}", votes.versus, votes.n, 1 - 2 * ALPHA, limit_high=100 * high))
         reasons.append(
-            f"{_votes_words(claim.prototype, rival, votes, materials.level)} Fewer than {percent(high)} prefer {rival} "
+            f"{_votes_words(claim.prototype, rival, votes)} Fewer than {percent(high)} prefer {rival} "
             f"if at most {most} do; {p_words(p)}."
         )
         worst, losing = max(worst, p), losing or votes.versus / votes.n >= high
@@ -397,8 +396,8 @@ def _vote_unsurpassed(claim: Claim, materials: Materials) -> Evidence:
 
 def _paradox(x: int, n: int, materials: Materials, margin: float = 0.05) -> list[str]:
     """Say so where the same count shows more than half and parity, which needs about a thousand votes."""
-    fewest, most = (int(limit) for limit in parity_region(n, _HALF - margin, _HALF + margin, materials.alpha))
-    better = int(minimum_count(n, _HALF, materials.alpha))
+    fewest, most = (int(limit) for limit in parity_region(n, _HALF - margin, _HALF + margin, ALPHA))
+    better = int(minimum_count(n, _HALF, ALPHA))
     if not better <= x <= most or x < fewest:
         return []
     return [
@@ -407,13 +406,13 @@ def _paradox(x: int, n: int, materials: Materials, margin: float = 0.05) -> list
     ]
 
 
-def _votes_words(prototype: str, versus: str, votes: _Votes, level: float) -> str:
-    low, high = wilson_interval(votes.prototype, votes.n, level)
+def _votes_words(prototype: str, versus: str, votes: _Votes) -> str:
+    low, high = wilson_interval(votes.prototype, votes.n, LEVEL)
     lost = f" {votes.unread} answers named neither and are not counted." if votes.unread else ""
     again = f" {votes.repeated} answers of people who answered again; only the last counts." if votes.repeated else ""
     return (
         f"{votes.prototype} of {votes.n} preferred {prototype} ({percent(votes.prototype / votes.n)}, "
-        f"{100 * level:g} % interval {interval(100 * float(low), 100 * float(high))} %), {votes.versus} {versus}, "
+        f"{level_words(LEVEL)} {interval(100 * float(low), 100 * float(high))} %), {votes.versus} {versus}, "
         f"{votes.neither} had no preference.{lost}{again}"
     )
 

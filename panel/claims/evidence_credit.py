@@ -25,8 +25,9 @@ from panel.claims.materials import Materials, people_for_share
 from panel.claims.names import family_of, saying
 from panel.models.emollients.swaps import TracedSwaps
 from panel.stats.answers.binomial import percentile_interval, upper_tail
+from panel.stats.comparing.multiplicity import ALPHA, LEVEL
 from panel.study.knowledge import canonical_ingredient
-from panel.words import counted, format_list, p_words
+from panel.words import counted, format_list, level_words, p_words
 
 _IN_THIS_BASE = "in this base, replacing"
 
@@ -115,7 +116,7 @@ def _evidence(
     credit = "" if not along else "the swap or the " + " or the ".join(str(each["factor"]) for each in along)
     return Evidence(
         PANEL,
-        (NumberShown(f"{into} in place of {out}", estimate, low, high, materials.level, *beyond(0.0, claim.sign)),),
+        (NumberShown(f"{into} in place of {out}", estimate, low, high, LEVEL, *beyond(0.0, claim.sign)),),
         math.nan if along else p,
         turned * float(row["statistic"]),
         float(row["df"]),
@@ -131,7 +132,7 @@ def _evidence(
             *([f"{words} goes along with {credit}: nothing here says which."] if along else []),
             f"{words}: with {number(float(row['percent']))} % {out} replaced by {into} it was scored "
             f"{materials.value(abs(estimate))} {'higher' if estimate > 0 else 'lower'} "
-            f"({100 * materials.level:g} % interval {materials.between(low, high)}), {p_words(p_two)}, "
+            f"({level_words(LEVEL)} {materials.between(low, high)}), {p_words(p_two)}, "
             f"{counted(int(row['n_pairs']), 'matched pair')}, {counted(int(row['n_assessors']), 'assessor')}.",
             *_alias_words(traced, ingredient, str(out)),
             *_interaction_words(materials, traced, claim, str(row["swap"])),
@@ -161,7 +162,7 @@ def _interaction_words(materials: Materials, traced: TracedSwaps, claim: Claim, 
     """Say where another swap changes what this one does."""
     rows = traced.interactions
     rows = rows.loc[(rows["attribute"] == claim.attribute) & (rows["swap"] == swap)]
-    for row in rows.loc[rows["p_adjusted"] <= materials.alpha].to_dict("records"):
+    for row in rows.loc[rows["p_adjusted"] <= ALPHA].to_dict("records"):
         yield (
             f"It does {materials.value(row['estimate'])} more where {row['with_swap']} has been made too "
             f"({materials.between(row['ci_low'], row['ci_high'])}): the effect is that of the range tested, not of any "
@@ -221,8 +222,7 @@ def _times_of_people(materials: Materials, claim: Claim) -> pd.Series:
 
 
 def _time_evidence(claim: Claim, materials: Materials, times: pd.Series, x: int, n: int) -> Evidence:
-    level = materials.level
-    median, most = (percentile_interval(times.to_numpy(), share, level) for share in (_HALF, _MOST))
+    median, most = (percentile_interval(times.to_numpy(), share, LEVEL) for share in (_HALF, _MOST))
     p_most, p_half = float(upper_tail(x, n, _MOST)), float(upper_tail(x, n, _HALF))
     bar = number(claim.bar)
     verb = _VERBS.get(family_of(materials.study, claim.attribute), "")
@@ -230,8 +230,8 @@ def _time_evidence(claim: Claim, materials: Materials, times: pd.Series, x: int,
     return Evidence(
         TIMES,
         (
-            NumberShown("90th percentile", *most, level, math.nan, claim.bar, "s"),
-            NumberShown("median", *median, level, math.nan, claim.bar, "s"),
+            NumberShown("90th percentile", *most, LEVEL, math.nan, claim.bar, "s"),
+            NumberShown("median", *median, LEVEL, math.nan, claim.bar, "s"),
         ),
         p_most,
         float(x),
@@ -244,7 +244,7 @@ def _time_evidence(claim: Claim, materials: Materials, times: pd.Series, x: int,
         ),
         suggestion=f"{verb} within {bar} seconds" if verb else "",
         reasons=(
-            f"{of_people}. Median {number(median[0])} s ({100 * level:g} % interval "
+            f"{of_people}. Median {number(median[0])} s ({level_words(LEVEL)} "
             f"{interval(*median[1:])}), 90th percentile {number(most[0])} s "
             f"({interval(*most[1:])}).",
             f"That nine in ten need no longer than {bar} s: {p_words(p_most)}; that more than half do: "

@@ -30,10 +30,11 @@ from panel.claims.materials import (
 )
 from panel.claims.names import floor, minutes_between, public_name, saying
 from panel.stats.comparing.group_means import paired_contrasts
+from panel.stats.comparing.multiplicity import ALPHA, LEVEL
 from panel.stats.comparing.power import Equivalence, NotWorse, non_inferiority, two_one_sided_tests
 from panel.study.knowledge import shared_table
 from panel.study.study import Study
-from panel.words import counted, format_list, p_words
+from panel.words import counted, format_list, level_digits, level_words, p_words
 
 _OTHER_WAY = "Another prototype: the difference goes the other way, or there is none, however many assessors."
 _TOO_SMALL = "Another prototype: what difference there may be is too small to matter, however many assessors."
@@ -52,12 +53,12 @@ def _difference_evidence(claim: Claim, materials: Materials, found: Estimate, *,
     """Return the evidence of a difference in the claimed direction."""
     one_sided = found.p_above(0.0) if claim.sign > 0 else 1 - found.p_above(0.0)
     p = one_sided if claim.sides == "one" else min(1.0, 2 * one_sided)
-    low, high = found.interval(materials.level)
+    low, high = found.interval(LEVEL)
     people, _ = materials.panel.people(claim.attribute, (claim.prototype, claim.versus))
     words = materials.study.attribute_words(claim.attribute)
     wrong_way = claim.sign * found.estimate <= 0
     small = margin > 0 and max(abs(low), abs(high)) < margin
-    against = wrong_way or (small and p > materials.alpha)  # no difference that matters is left to be found
+    against = wrong_way or (small and p > ALPHA)  # no difference that matters is left to be found
     reasons = [
         f"{words}: {claim.prototype} minus {claim.versus} is {materials.with_interval(found.estimate, low, high)}, "
         f"{p_words(p if claim.sides == 'one' else 2 * min(one_sided, 1 - one_sided))} "
@@ -69,7 +70,7 @@ def _difference_evidence(claim: Claim, materials: Materials, found: Estimate, *,
     what, limits = f"{claim.prototype} − {claim.versus}", beyond(0.0, claim.sign)
     return Evidence(
         PANEL,
-        (NumberShown(what, found.estimate, low, high, materials.level, *limits),),
+        (NumberShown(what, found.estimate, low, high, LEVEL, *limits),),
         **_of_estimate(found, p, people),
         against=against,
         qualifier=slightly if small and not against else "",
@@ -120,8 +121,8 @@ def _parity(claim: Claim, materials: Materials) -> Evidence:
     if missing:
         return nothing_yet(PANEL, *missing)
     found = materials.panel.difference(claim.attribute, claim.prototype, claim.versus)
-    margin, level = claim.margin, 1 - 2 * materials.alpha
-    tests = two_one_sided_tests(found.estimate, found.std_error, found.df, -margin, margin, materials.alpha)
+    margin, level = claim.margin, 1 - 2 * ALPHA
+    tests = two_one_sided_tests(found.estimate, found.std_error, found.df, -margin, margin, ALPHA)
     low, high, p = float(tests.ci_low), float(tests.ci_high), float(tests.p_value)
     people, _ = materials.panel.people(claim.attribute, (claim.prototype, claim.versus))
     words = materials.study.attribute_words(claim.attribute)
@@ -163,10 +164,10 @@ def _too_wide(claim: Claim, materials: Materials) -> list[str]:
 
 def _beside_the_difference(found: Estimate, tests: Equivalence, materials: Materials) -> list[str]:
     """Say what a difference that was found, or was not, means beside the test of parity."""
-    low, high = found.interval(materials.level)
+    low, high = found.interval(LEVEL)
     if low <= 0 <= high:
         return ["That no difference was found shows nothing here; only the interval within the margin counts."]
-    if tests.p_value <= materials.alpha:
+    if tests.p_value <= ALPHA:
         return ["The two differ and are alike within the margin, both at once: the difference is real and small."]
     return []
 
@@ -198,7 +199,7 @@ def _perceived_attribute(claim: Claim, materials: Materials) -> Evidence:
 def _beside_bar(claim: Claim, materials: Materials, bar: float) -> Evidence:
     """Return the mean beside a bar: the interval must lie wholly on the claimed side."""
     found = materials.panel.contrast(claim.attribute, {claim.prototype: 1.0})
-    low, high = found.interval(materials.level)
+    low, high = found.interval(LEVEL)
     p = _p_beyond(found, bar, claim.sign)
     people, _ = materials.panel.people(claim.attribute, (claim.prototype,))
     words, side = materials.study.attribute_words(claim.attribute), "above" if claim.sign > 0 else "below"
@@ -207,11 +208,7 @@ def _beside_bar(claim: Claim, materials: Materials, bar: float) -> Evidence:
     level_words = f"high {words}" if claim.sign > 0 else saying(materials.study, claim.attribute, "low")
     return Evidence(
         PANEL,
-        (
-            NumberShown(
-                f"mean of {claim.prototype}", found.estimate, low, high, materials.level, *beyond(bar, claim.sign)
-            ),
-        ),
+        (NumberShown(f"mean of {claim.prototype}", found.estimate, low, high, LEVEL, *beyond(bar, claim.sign)),),
         **_of_estimate(found, p, people, (found.estimate - bar) / found.std_error),
         against=against,
         suggestion=f"{level_words} in a trained-panel test" if level_words else "",
@@ -239,12 +236,12 @@ def absolute_negative(claim: Claim, materials: Materials, users: Evidence) -> Ev
     people, _ = materials.panel.people(claim.attribute, (claim.prototype,))
     bar, usual = _panel_bar(claim, materials)
     found = materials.panel.contrast(claim.attribute, {claim.prototype: 1.0})
-    low, high = found.interval(materials.level)
+    low, high = found.interval(LEVEL)
     p, above = _p_beyond(found, bar, -1.0), found.estimate >= bar
     what = f"panel mean of {claim.prototype}"
     return Evidence(
         BOTH,
-        (NumberShown(what, found.estimate, low, high, materials.level, math.nan, bar), *users.shown),
+        (NumberShown(what, found.estimate, low, high, LEVEL, math.nan, bar), *users.shown),
         **_of_estimate(found, max(p, users.p_value), people, (found.estimate - bar) / found.std_error),
         against=above or users.against,
         weaker=Weaker(users.p_value, users.suggestion, _PERCEIVED, rescues=False),
@@ -252,14 +249,14 @@ def absolute_negative(claim: Claim, materials: Materials, users: Evidence) -> Ev
         refused=(*users.refused, *_refused_panel_bar(materials.study, claim.attribute, bar, "most_absent")),
         reasons=(
             f"Trained panel, {materials.study.attribute_words(claim.attribute)}: mean "
-            f"{materials.value(found.estimate)}, {100 * materials.level:g} % interval {materials.between(low, high)}; "
+            f"{materials.value(found.estimate)}, {level_words(LEVEL)} {materials.between(low, high)}; "
             f"its upper limit must lie below {number(bar)}{usual}; {materials.who_scored(claim)}.",
             *users.reasons,
             "Both must hold: the panel alone says nothing of users, and users alone do not make a property absent.",
         ),
         needs=lambda: (
-            *(() if p <= materials.alpha else (_panel_need(materials, found, bar, people),)),
-            *(() if users.p_value <= materials.alpha else users.needs()),
+            *(() if p <= ALPHA else (_panel_need(materials, found, bar, people),)),
+            *(() if users.p_value <= ALPHA else users.needs()),
         ),
         observed_share=users.observed_share,
         method="mean in the mixed model of the panel against a bar, and an exact binomial test of agreement",
@@ -351,7 +348,7 @@ def _change_over_time(claim: Claim, materials: Materials) -> Evidence:
             f"{counted(len(changes), 'person', 'people')} judged {claim.prototype} and {claim.versus} both before and "
             "after; two are the fewest.",
         )
-    test = paired_contrasts(changes.to_numpy(float)[:, None, None], materials.level)
+    test = paired_contrasts(changes.to_numpy(float)[:, None, None], LEVEL)
     found = Estimate(*(float(values.item()) for values in (test.estimate, test.std_error, test.df)))
     if not found.std_error > 0:
         return nothing_yet(PANEL, "All people changed by exactly the same, so nothing is left to judge the change by.")
@@ -396,20 +393,20 @@ def _no_control(claim: Claim, materials: Materials) -> list[str]:
 
 
 def _evidence(claim: Claim, materials: Materials, found: Estimate, people: int) -> Evidence:
-    low, high = found.interval(materials.level)
+    low, high = found.interval(LEVEL)
     p = _p_beyond(found, 0.0, claim.sign)
     against = claim.sign * found.estimate <= 0
     words = materials.study.attribute_words(claim.attribute)
     what = f"change of {claim.prototype} − change of {claim.versus}"
     return Evidence(
         PANEL,
-        (NumberShown(what, found.estimate, low, high, materials.level, *beyond(0.0, claim.sign)),),
+        (NumberShown(what, found.estimate, low, high, LEVEL, *beyond(0.0, claim.sign)),),
         **_of_estimate(found, p, people),
         against=against,
         suggestion=_changed(claim, materials),
         reasons=(
             f"{words}: from {claim.session_before} to {claim.session_after} {claim.prototype} changed by "
-            f"{materials.value(found.estimate)} more than {claim.versus} ({100 * materials.level:g} % interval "
+            f"{materials.value(found.estimate)} more than {claim.versus} ({level_words(LEVEL)} "
             f"{materials.between(low, high)}), {p_words(p)}, {counted(people, 'person', 'people')}.",
         ),
         needs=lambda: (
@@ -430,7 +427,7 @@ def _unsurpassed(claim: Claim, materials: Materials) -> Evidence:
     if missing:
         return nothing_yet(PANEL, *missing)
     found = [materials.panel.difference(claim.attribute, claim.prototype, rival) for rival in claim.competitors]
-    tests = [_not_worse(claim, each, materials.alpha) for each in found]
+    tests = [_not_worse(claim, each) for each in found]
     worst = int(np.argmax([float(test.p_value) for test in tests]))
     people = min(materials.panel.people(claim.attribute, (claim.prototype, rival))[0] for rival in claim.competitors)
     nearest, p = found[worst], float(tests[worst].p_value)
@@ -450,23 +447,23 @@ def _unsurpassed(claim: Claim, materials: Materials) -> Evidence:
     )
 
 
-def _not_worse(claim: Claim, found: Estimate, alpha: float) -> NotWorse:
+def _not_worse(claim: Claim, found: Estimate) -> NotWorse:
     better = claim.sign > 0
-    return non_inferiority(found.estimate, found.std_error, found.df, claim.margin, more_is_better=better, alpha=alpha)
+    return non_inferiority(found.estimate, found.std_error, found.df, claim.margin, more_is_better=better, alpha=ALPHA)
 
 
 def _limit_shown(claim: Claim, materials: Materials, rival: str, found: Estimate, test: NotWorse) -> NumberShown:
     bound = float(test.bound)
     ends = (bound, math.inf) if claim.sign > 0 else (-math.inf, bound)
     limits = beyond(-claim.sign * claim.margin, claim.sign)
-    return NumberShown(f"{claim.prototype} − {rival}", found.estimate, *ends, materials.level, *limits)
+    return NumberShown(f"{claim.prototype} − {rival}", found.estimate, *ends, LEVEL, *limits)
 
 
 def _limit_words(claim: Claim, materials: Materials, rival: str, found: Estimate, test: NotWorse) -> str:
     side = "at least" if claim.sign > 0 else "at most"
     return (
         f"Against {rival}: {materials.value(found.estimate)}, {side} {materials.value(float(test.bound))} (one-sided "
-        f"{100 * materials.level:g} % limit), margin {number(-claim.sign * claim.margin)}, "
+        f"{level_digits(LEVEL)} limit), margin {number(-claim.sign * claim.margin)}, "
         f"{p_words(float(test.p_value))}."
     )
 
@@ -539,7 +536,7 @@ def _ahead(claim: Claim, materials: Materials, rivals: tuple[str, ...]) -> pd.Da
 def _difference_shown(claim: Claim, materials: Materials, row: dict[Any, Any]) -> NumberShown:
     estimate, low, high = (float(row[name]) for name in ("estimate", "ci_low", "ci_high"))
     what, limits = f"{claim.prototype} − {row['versus']}", beyond(0.0, claim.sign)
-    return NumberShown(what, estimate, low, high, materials.level, *limits)
+    return NumberShown(what, estimate, low, high, LEVEL, *limits)
 
 
 def _refused_panel_bar(study: Study, attribute: str, bar: float, name: str) -> Iterator[str]:

@@ -11,7 +11,7 @@ from typing import Any
 import numpy as np
 import pandas as pd
 
-from panel.answers import DIFFERENCES, PANEL_FIT, SWAPS, Question, Use
+from panel.answers import DIFFERENCES, SWAPS, Question, Use
 from panel.claims import evidence, evidence_credit, evidence_panel
 from panel.claims.claim import (
     BEYOND,
@@ -45,11 +45,11 @@ from panel.claims.wording import wording_of
 from panel.errors import StudyError
 from panel.models.emollients.swaps import TracedSwaps
 from panel.models.prototypes.differences import Differences
-from panel.models.prototypes.panel_design import PanelFit
+from panel.stats.comparing.multiplicity import ALPHA
 from panel.study.study import Study, is_rehearsed
 from panel.study.tables import TABLES
+from panel.words import typed_share
 
-_LEVEL = 0.95
 _Judged = tuple[Case, Verdict, str, tuple[str, ...]]  # with the footnote, and what it lacks
 
 _RULES: Mapping[str, Callable[[Claim, Materials], Evidence]] = MappingProxyType(
@@ -95,30 +95,20 @@ class Claims:
     numbers: pd.DataFrame
     gaps: pd.DataFrame
     bearing: pd.DataFrame
-    level: float
     method: str
     notes: tuple[str, ...]
 
 
-def judge_claims(
-    study: Study,
-    *,
-    level: float = _LEVEL,
-    differences: Differences | None = None,
-    traced: TracedSwaps | None = None,
-    fitted: PanelFit | None = None,
-) -> Claims:
+def judge_claims(study: Study, *, differences: Differences | None = None, traced: TracedSwaps | None = None) -> Claims:
     """Judge every claim of `study`; each model is fitted once. A study without claims gives frames without rows.
 
     Parameters
     ----------
-    level
-        One minus the chance of supporting a false claim; also the level of the intervals.
-    differences, traced, fitted
+    differences, traced
         Answers that are at hand already.
     """
     claims = read_claims(study)
-    materials = Materials(study, claims, level, differences, traced, fitted)
+    materials = Materials(study, claims, differences, traced)
     found_of_each = [materials.once(find_evidence, claim) for claim in claims]
     rehearsed = is_rehearsed(study)
     standings = [standing(study, each) for each in claims]
@@ -127,7 +117,7 @@ def judge_claims(
         _judge_one(claim, found, family, materials, fixed, rehearsed=rehearsed)
         for claim, found, family, fixed in zip(claims, found_of_each, families, standings, strict=True)
     ]
-    return _result(judged, level)
+    return _result(judged)
 
 
 def _judge_one(
@@ -142,7 +132,7 @@ def _judge_one(
     """Return everything about one claim whose evidence is at hand."""
     findings, left_over = wording_of(claim, found, materials)
     bearing = bearing_on(claim, materials)
-    case = Case(claim, found, *family, *fixed, findings, rehearsed, materials.alpha, bearing, left_over)
+    case = Case(claim, found, *family, *fixed, findings, rehearsed, bearing, left_over)
     return case, verdict_on(case), *materials.once(_footnote, claim)
 
 
@@ -167,7 +157,7 @@ def find_evidence(claim: Claim, materials: Materials) -> Evidence:
     )
 
 
-def _result(judged: Sequence[_Judged], level: float) -> Claims:
+def _result(judged: Sequence[_Judged]) -> Claims:
     return Claims(
         claims=pd.DataFrame([_row(*each) for each in judged], columns=list(_COLUMNS)),
         reasons=_stacked(judged, ["reason"], lambda _, said, __: [(text,) for text in said.reasons]),
@@ -182,8 +172,7 @@ def _result(judged: Sequence[_Judged], level: float) -> Claims:
             ["side", "source", "what"],
             lambda case, *_: case.bearing,
         ),
-        level=level,
-        method=_method(level),
+        method=_method(),
         notes=_NOTES,
     )
 
@@ -254,9 +243,9 @@ def _with_sides(found: pd.DataFrame) -> pd.DataFrame:
     return found.assign(side=np.select([unlimited | np.isnan(start), within, beyond], ["", FOR, AGAINST], OPEN))
 
 
-def _method(level: float) -> str:
+def _method() -> str:
     return (
-        f"Each claim is tested by the rule of its kind, with a chance of {100 * (1 - level):g} % to support a "
+        f"Each claim is tested by the rule of its kind, with a chance of {typed_share(ALPHA)} to support a "
         "false one; p-values of all claims fixed on the same evidence are adjusted together (Holm). Panel claims rest "
         "on the mixed model of each attribute (REML, Satterthwaite), answers on exact binomial tests. A claim that was "
         "not fixed before the data is exploratory and at best 'cannot tell yet'."
@@ -273,11 +262,7 @@ CLAIMS: Question[Claims] = Question(
     "claims",
     judge_claims,
     "Judging the claims ...",
-    uses={
-        "differences": Use(DIFFERENCES, needed=False),
-        "traced": Use(SWAPS, needed=False),
-        "fitted": Use(PANEL_FIT, needed=False),
-    },
+    uses={"differences": Use(DIFFERENCES, needed=False), "traced": Use(SWAPS, needed=False)},
 )
 
 
@@ -314,7 +299,7 @@ def suggested(study: Study, sentence: str) -> dict[str, str]:
     return {"attribute": found[0]} | way
 
 
-def judge_drafts(study: Study, rows: Sequence[Mapping[str, Any]], *, level: float = _LEVEL) -> tuple[Draft, ...]:
+def judge_drafts(study: Study, rows: Sequence[Mapping[str, Any]]) -> tuple[Draft, ...]:
     """Judge sentences as if fixed beforehand, each alone beside the claims that are fixed.
 
     Parameters
@@ -329,7 +314,7 @@ def judge_drafts(study: Study, rows: Sequence[Mapping[str, Any]], *, level: floa
     """
     tried = _one_each(replace(study, tables={**study.tables, "claims": _table(rows)}))
     fixed = read_claims(study)
-    materials = Materials(study, (*fixed, *tried), level)
+    materials = Materials(study, (*fixed, *tried))
     beside = [(claim, materials.once(find_evidence, claim)) for claim in fixed]
     rehearsed, standing = is_rehearsed(study), (False, DRAFT)
     drafts = []

@@ -32,6 +32,7 @@ from panel.models.prototypes.verdict import BatchSpread, batch_spread
 from panel.plan.consumer_numbers import parity_numbers, share_numbers
 from panel.plan.sample_size import ALONE, WITH_BENCHMARK, Scatter, own_scatter, panel_sizes
 from panel.stats.comparing.group_means import BATCH
+from panel.stats.comparing.multiplicity import LEVEL
 from panel.stats.comparing.power import detection_power, equivalence_power
 from panel.stats.mixed.inference import Inference, inference, widened
 from panel.stats.mixed.reml import MixedFit
@@ -39,7 +40,7 @@ from panel.study.naming import naming
 from panel.study.numbers_read import read_numbers
 from panel.study.scores_used import named_rows
 from panel.study.study import Study
-from panel.words import counted, format_interval, format_list, format_number
+from panel.words import counted, format_interval, format_list, format_number, level_words
 
 _MINUTES_SLACK = 1e-9
 
@@ -48,20 +49,13 @@ _MINUTES_SLACK = 1e-9
 class Materials:
     """The study and everything about it that several claims rest on; worked out when first asked for.
 
-    `differences`, `traced` and `fitted` are answers that are at hand already, of the study as it stands.
+    `differences` and `traced` are answers that are at hand already, of the study as it stands.
     """
 
     study: Study
     claims: tuple[Claim, ...]
-    level: float
     differences: Differences | None = None
     traced: TracedSwaps | None = None
-    fitted: PanelFit | None = None
-
-    @property
-    def alpha(self) -> float:
-        """Chance of supporting a false claim that is put up with."""
-        return 1 - self.level
 
     @cached_property
     def _digits(self) -> int:
@@ -73,7 +67,7 @@ class Materials:
 
     def with_interval(self, value: float, low: float, high: float) -> str:
         """Return such a value with its interval in words."""
-        return f"{self.value(value)} ({100 * self.level:g} % interval {self.between(low, high)})"
+        return f"{self.value(value)} ({level_words(LEVEL)} {self.between(low, high)})"
 
     def between(self, low: float, high: float) -> str:
         """Return an interval of such values in words."""
@@ -82,26 +76,22 @@ class Materials:
     @cached_property
     def scores(self) -> pd.DataFrame:
         """The scores an analysis uses."""
-        return self._fitted.used.frame
-
-    @cached_property
-    def _fitted(self) -> PanelFit:
-        return fit_study(self.study) if self.fitted is None else self.fitted
+        return fit_study(self.study).used.frame
 
     @cached_property
     def panel(self) -> PanelNumbers:
         """What the panel's model says of every attribute."""
-        return _panel_numbers(self.study, self._fitted)
+        return _panel_numbers(self.study, fit_study(self.study))
 
     @cached_property
     def confounds(self) -> Confounds:
         """What prototypes and swaps cannot be told from."""
-        return self._fitted.confounds
+        return fit_study(self.study).confounds
 
     def from_one(self, attribute: str, prototype: str) -> pd.DataFrame:
         """Return the differences of all others from `prototype` on an attribute, adjusted together (Dunnett)."""
         key = ("from one", self.panel.together(attribute), prototype)
-        rows: pd.DataFrame = self._kept(key, lambda: self.panel.from_one(attribute, prototype, self.level))
+        rows: pd.DataFrame = self._kept(key, lambda: self.panel.from_one(attribute, prototype))
         return rows.loc[rows["attribute"] == attribute].reset_index(drop=True)
 
     def agreed(self, prototype: str, question: str) -> Counted:
@@ -151,10 +141,10 @@ class Materials:
     @cached_property
     def swaps(self) -> TracedSwaps | str:
         """What the swaps did, or why that cannot be said."""
-        if self.traced is not None and self.traced.level == self.level:
+        if self.traced is not None:
             return self.traced
         try:
-            return trace_swaps(self.study, self.level)
+            return trace_swaps(self.study)
         except ModelError as error:
             return str(error)
 
@@ -165,7 +155,7 @@ class Materials:
             model = model_of(self.study, prototype_level(self.study, self.differences))
         except ModelError:
             return pd.DataFrame({"attribute": [], "swap": []})
-        return swap_effects(model, self.level)
+        return swap_effects(model)
 
     @cached_property
     def names(self) -> Names:
@@ -362,7 +352,7 @@ class PanelNumbers:
         """Return the attributes that share a model with this one."""
         return self.fits[attribute][0].attributes
 
-    def from_one(self, attribute: str, prototype: str, level: float) -> pd.DataFrame:
+    def from_one(self, attribute: str, prototype: str) -> pd.DataFrame:
         """Return the differences of all others from `prototype`, adjusted together (Dunnett), attribute by attribute.
 
         All attributes that share a model with this one.
@@ -372,8 +362,8 @@ class PanelNumbers:
             [[self.spread.variance(name, {each: 1.0}) for each in design.prototypes] for name in design.attributes]
         )
         if self.has_batches(attribute) or not of_mean.any():
-            return versus_rows(design, infer, prototype, level)
-        return versus_rows(design, infer, prototype, level, (of_mean, self.spread.df))
+            return versus_rows(design, infer, prototype)
+        return versus_rows(design, infer, prototype, (of_mean, self.spread.df))
 
     def scatter(self, attribute: str) -> Scatter:
         """Return how much the scores of an attribute scatter in this panel."""

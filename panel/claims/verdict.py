@@ -40,7 +40,7 @@ from panel.models.emollients.readings import declared_pairs
 from panel.models.prototypes.verdict import DIFFERS
 from panel.stats.answers.binomial import wilson_interval
 from panel.stats.answers.paired_answers import mcnemar_exact
-from panel.stats.comparing.multiplicity import below, holm
+from panel.stats.comparing.multiplicity import ALPHA, LEVEL, below, holm
 from panel.study.knowledge import shared_table
 from panel.study.study import Study, kept
 from panel.words import counted, p_words
@@ -95,7 +95,6 @@ class Case:
     fixed: str
     findings: Sequence[WordingFinding]
     rehearsed: bool
-    alpha: float
     bearing: tuple[_Bearing, ...] = ()
     not_covered: tuple[str, ...] = ()
 
@@ -123,9 +122,9 @@ def verdict_on(case: Case) -> Verdict:
     return _held_back(case, found)
 
 
-def _is_shown(evidence: Evidence, p_adjusted: float, alpha: float) -> bool:
+def _is_shown(evidence: Evidence, p_adjusted: float) -> bool:
     """Return whether the numbers show the claim."""
-    return p_adjusted <= alpha * _SLACK and not evidence.against
+    return p_adjusted <= ALPHA * _SLACK and not evidence.against
 
 
 def _from_the_data(case: Case) -> Verdict:
@@ -136,10 +135,10 @@ def _from_the_data(case: Case) -> Verdict:
     if evidence.refused:
         verdict = NOT_SUPPORTED if evidence.against else CANNOT_TELL
         return Verdict(verdict, (*evidence.refused, *reasons), evidence.refused, "")
-    if _is_shown(evidence, case.p_adjusted, case.alpha):
+    if _is_shown(evidence, case.p_adjusted):
         return _by_the_words(case, reasons)
     weaker = evidence.weaker
-    said = weaker is not None and min(1.0, weaker.p_value * max(case.in_family, 1)) <= case.alpha * _SLACK
+    said = weaker is not None and min(1.0, weaker.p_value * max(case.in_family, 1)) <= ALPHA * _SLACK
     if weaker is not None and said:
         reasons.append(weaker.reason)
         if weaker.rescues and words_of(case.claim.claim) == words_of(weaker.words):
@@ -191,7 +190,7 @@ def _on_family(case: Case) -> list[str]:
         f"Adjusted with the {case.in_family} claims of the family '{case.family}': "
         f"p after Holm{p_words(case.p_adjusted)[1:]}."
     )
-    if alone <= case.alpha < case.p_adjusted:
+    if alone <= ALPHA < case.p_adjusted:
         words += " Alone it would be shown; beside the others it is not."
     return [words, *by_hand]
 
@@ -423,7 +422,7 @@ def _questions(claim: Claim, materials: Materials, wanted: Mapping[str, int]) ->
         if reading.family not in wanted or not told.base:
             continue
         same = _said(reading) * wanted[reading.family]
-        low, high = wilson_interval(told.agreed, told.base, materials.level)
+        low, high = wilson_interval(told.agreed, told.base, LEVEL)
         agrees, denies = float(low) > _HALF, float(high) < _HALF
         side = _side(agrees, denies) if same > 0 else _side(denies, agrees)
         words = f"“{entry.get('words')}”: {told.agreed} of {told.base} agreed ({percent(told.agreed / told.base)})"
@@ -452,7 +451,7 @@ def _ticks(claim: Claim, materials: Materials, wanted: Mapping[str, int]) -> Ite
 def _ticked(words: str, same: int, ticks: np.ndarray, materials: Materials) -> _Bearing:
     known = ticks[np.isfinite(ticks)]
     x, n, most = int(known.sum()), len(known), floor(materials.study, "most_contrary") / 100
-    low, high = (float(end) for end in wilson_interval(x, n, materials.level)) if n else (0.0, 1.0)
+    low, high = (float(end) for end in wilson_interval(x, n, LEVEL)) if n else (0.0, 1.0)
     side = _side(low > most, False) if same > 0 else _side(high <= most, low > most) if same < 0 else _NEITHER
     return (side, _CONSUMERS, f"ticked “{words}”: {x} of {n} ({percent(x / n) if n else 'nobody'})")
 
@@ -463,7 +462,7 @@ def _ticked_beside(
     both = np.isfinite(ticks) & np.isfinite(others)
     here, there = ticks[both] == 1, others[both] == 1
     p = float(mcnemar_exact((here & ~there).sum(), (there & ~here).sum()))
-    told, more = bool(below(p, materials.alpha)), int(here.sum()) - int(there.sum())
+    told, more = bool(below(p, ALPHA)), int(here.sum()) - int(there.sum())
     side = _side(told and same * more > 0, told and same * more <= 0)
     counts = f"{int(here.sum())} of {int(both.sum())}, {int(there.sum())} for {other}"
     return (side, _CONSUMERS, f"ticked “{words}”: {counts} ({p_words(p)})")

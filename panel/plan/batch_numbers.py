@@ -9,8 +9,10 @@ import pandas as pd
 from scipy.special import stdtrit
 
 from panel.errors import ModelError
-from panel.plan.sample_size import LEVEL, POWER, Scatter
+from panel.plan.sample_size import POWER, Scatter
+from panel.stats.comparing.multiplicity import LEVEL
 from panel.stats.comparing.power import LARGEST_DF, detection_power, smallest_difference
+from panel.words import level_digits
 
 
 @dataclass(frozen=True, eq=False, slots=True)
@@ -52,7 +54,7 @@ def batch_numbers(
     method = (
         "Standard error of a difference: sqrt(2 (s_pa^2/a + s_b^2/b + s_e^2/(a b r))), a assessors, b batches of each "
         "prototype, r scores of each batch by everybody; Satterthwaite's degrees of freedom from the mean squares of "
-        f"assessor x prototype and of batch. Chances at {100 * LEVEL:g} % for one planned difference."
+        f"assessor x prototype and of batch. Chances at {level_digits(LEVEL)} for one planned difference."
     )
     notes = (
         f"Scatter: {scatter.source}.",

@@ -12,10 +12,10 @@ from scipy.special import gammaincinv, stdtrit
 from panel.errors import ModelError
 from panel.stats.arrays import Array
 from panel.stats.assessors.departures import moderated_variances
-from panel.stats.comparing.multiplicity import many_to_one, tukey_critical
+from panel.stats.comparing.multiplicity import ALPHA, LEVEL, many_to_one, tukey_critical
 from panel.stats.comparing.power import detection_power, f_power, sample_noncentrality, smallest_difference
 from panel.study.study import Study
-from panel.words import counted
+from panel.words import counted, level_digits, typed_share
 
 # How much do scores scatter: planning values until there is a study of one's own, then one's own.
 
@@ -197,7 +197,6 @@ def _possible(square: Array, df: Array, count: int, independent: float) -> Array
 
 
 POWER = 0.8
-LEVEL = 0.95
 _ASSESSORS = tuple(range(4, 31))
 _REPLICATES = (1, 2, 3, 4)
 
@@ -235,7 +234,6 @@ class PanelSizes:
     scatter: Scatter
     difference: float
     prototypes: int
-    level: float
     power: float
     method: str
     notes: tuple[str, ...]
@@ -248,7 +246,6 @@ def panel_sizes(
     *,
     assessors: Sequence[int] = _ASSESSORS,
     replicates: Sequence[int] = _REPLICATES,
-    level: float = LEVEL,
     power: float = POWER,
     with_swap: int | None = None,
     length: float = np.inf,
@@ -282,17 +279,16 @@ def panel_sizes(
     carrying = prototypes // 2 if with_swap is None else with_swap
     if not 0 < carrying < prototypes:
         raise ModelError(f"A swap in {carrying} of {prototypes} prototypes has nothing to be compared with.")
-    sizes = _seen(grid, prototypes, carrying, scatter, level, power, difference)
+    sizes = _seen(grid, prototypes, carrying, scatter, power, difference)
     return PanelSizes(
         sizes=sizes,
         needed=_needed(sizes, power),
-        curve=_curve(grid, scatter, prototypes, min(2 * difference, length), level),
+        curve=_curve(grid, scatter, prototypes, min(2 * difference, length)),
         scatter=scatter,
         difference=difference,
         prototypes=prototypes,
-        level=level,
         power=power,
-        method=_method(level, power, prototypes, carrying),
+        method=_method(power, prototypes, carrying),
         notes=_notes(scatter, replicates),
     )
 
@@ -317,7 +313,7 @@ def what_you_can_see(
     rows = []
     for scatter in scatters:
         _ask(1.0, prototypes, scatter, [assessors], [replicates])
-        found = _seen(grid, prototypes, prototypes // 2, scatter, LEVEL, POWER, np.nan)
+        found = _seen(grid, prototypes, prototypes // 2, scatter, POWER, np.nan)
         rows.append(found.assign(attribute=scatter.attribute))
     columns = ["attribute", "std_error", "df", "least_significant", "least_significant_pairs"]
     columns += ["seen", "seen_pairs", "seen_benchmark", "seen_swap"]
@@ -329,7 +325,6 @@ def _seen(
     prototypes: int,
     carrying: int,
     scatter: Scatter,
-    level: float,
     power: float,
     difference: float,
 ) -> pd.DataFrame:
@@ -338,10 +333,10 @@ def _seen(
     of_mean = scatter.assessor_prototype / a + scatter.residual / (a * r)
     std_error, df = np.sqrt(2 * of_mean), (a - 1) * (prototypes - 1)
     swap_error = np.sqrt((1 / carrying + 1 / (prototypes - carrying)) * of_mean)
-    alone: Array = np.asarray(stdtrit(df, (1 + level) / 2), dtype=np.float64)
-    pairs = tukey_critical(prototypes, df, level)
+    alone: Array = np.asarray(stdtrit(df, (1 + LEVEL) / 2), dtype=np.float64)
+    pairs = tukey_critical(prototypes, df, LEVEL)
     equal, _ = many_to_one((np.eye(prototypes - 1) + 1) / 2)
-    benchmark = equal.isf(1 - level, df)
+    benchmark = equal.isf(ALPHA, df)
     critical = {"": alone, "_pairs": pairs, "_benchmark": benchmark}
     assured = {name: _assured(grid, np.full(len(grid), difference), scatter, df, c) for name, c in critical.items()}
     noncentrality = sample_noncentrality(a, r, difference**2 / 2, scatter.assessor_prototype, scatter.residual)
@@ -354,7 +349,7 @@ def _seen(
         **{f"seen{name}": smallest_difference(std_error, df, power=power, critical=c) for name, c in critical.items()},
         seen_swap=smallest_difference(swap_error, df, power=power, critical=alone),
         **{f"power{name}": detection_power(difference, std_error, df, c) for name, c in critical.items()},
-        power_any=f_power(prototypes - 1, df, noncentrality, 1 - level),
+        power_any=f_power(prototypes - 1, df, noncentrality, ALPHA),
         **{f"assurance{name}": mean for name, (mean, *_) in assured.items()},
         assurance_low=assured[""][1],
         assurance_high=assured[""][2],
@@ -399,7 +394,7 @@ def _fewest(sizes: pd.DataFrame, column: str, power: float) -> int:
     return int(enough.min()) if len(enough) else 0
 
 
-def _curve(grid: pd.DataFrame, scatter: Scatter, prototypes: int, largest: float, level: float) -> pd.DataFrame:
+def _curve(grid: pd.DataFrame, scatter: Scatter, prototypes: int, largest: float) -> pd.DataFrame:
     """Return the chance to find one planned difference, from none to the largest that is looked at."""
     steps = np.linspace(0, largest, 41)
     rows = grid.loc[grid.index.repeat(len(steps))].reset_index(drop=True)
@@ -407,7 +402,7 @@ def _curve(grid: pd.DataFrame, scatter: Scatter, prototypes: int, largest: float
     a, r = rows["assessors"].to_numpy(dtype=float), rows["replicates"].to_numpy(dtype=float)
     std_error = np.sqrt(2 * (scatter.assessor_prototype / a + scatter.residual / (a * r)))
     df = (a - 1) * (prototypes - 1)
-    critical: Array = np.asarray(stdtrit(df, (1 + level) / 2), dtype=np.float64)
+    critical: Array = np.asarray(stdtrit(df, (1 + LEVEL) / 2), dtype=np.float64)
     sizes = rows["difference"].to_numpy(dtype=float)
     return rows.assign(
         power=detection_power(sizes, std_error, df, critical),
@@ -426,15 +421,16 @@ def _ask(
         raise ModelError("Planning needs at least two prototypes, two assessors and one replicate.")
 
 
-def _method(level: float, power: float, prototypes: int, carrying: int) -> str:
+def _method(power: float, prototypes: int, carrying: int) -> str:
     return (
         f"Standard error of a difference: sqrt(2 (s_pa^2/a + s_e^2/(a r))), a assessors who each try {prototypes} "
         f"prototypes r times, degrees of freedom (a - 1)({prototypes} - 1). Chances by the noncentral t distribution "
-        f"against the critical value of the t test, Tukey's and Dunnett's at {100 * level:g} %, and by noncentral F "
-        f"with the interaction of assessor and prototype as error; 'seen' is found with a chance of {100 * power:g} %. "
-        "The assured chance is averaged over the variances that the mean squares of the own study leave possible "
-        "(scaled inverse chi-square), drawn towards what the attributes have in common (Smyth 2004). "
-        f"A swap effect is the mean of {carrying} prototypes with it minus that of {prototypes - carrying} without."
+        f"against the critical value of the t test, Tukey's and Dunnett's at {level_digits(LEVEL)}, and by noncentral "
+        f"F with the interaction of assessor and prototype as error; 'seen' is found with a chance of "
+        f"{typed_share(power)}. The assured chance is averaged over the variances that the mean squares of the own "
+        "study leave possible (scaled inverse chi-square), drawn towards what the attributes have in common (Smyth "
+        f"2004). A swap effect is the mean of {carrying} prototypes with it minus that of {prototypes - carrying} "
+        "without."
     )
 
 

@@ -8,10 +8,12 @@ from __future__ import annotations
 
 from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass, field
+from functools import cached_property
 from typing import Any
 
 import pandas as pd
 
+from panel.stats.comparing.multiplicity import LEVEL
 from panel.study.naming import Naming
 from panel.words import (
     NEAREST,
@@ -61,12 +63,54 @@ class Source:
     group: tuple[str, Mapping[str, tuple[str, ...]]] | None = None
 
 
-@dataclass(frozen=True, eq=False, slots=True)
-class About:
-    """What the cells of a table may need beside their row: the words of the study, and the result itself."""
+@dataclass(frozen=True, eq=False)
+class Shown:
+    """A described table with the result it is about, in the words of a study: as a person reads it, and unrounded."""
 
-    names: Naming
+    table: Table
     result: Any
+    names: Naming
+
+    @property
+    def title(self) -> str:
+        """What it holds."""
+        return self.table.titled(self.result)
+
+    @property
+    def full(self) -> pd.DataFrame:
+        """The unrounded rows."""
+        return self.table.of(self.result)
+
+    @cached_property
+    def texts(self) -> pd.DataFrame:
+        """The cells as texts, under headings."""
+        table, rows = self.table, self.full
+        if table.across is None:
+            return self._written(rows)
+        down = rows.drop_duplicates(table.key[0], ignore_index=True)
+        before, written = self._written(down), table.across.cell.cells(rows, self)
+        cell = dict(zip(zip(rows[table.key[0]], rows[table.across.across], strict=True), written, strict=True))
+        more = {
+            table.across.heading(value, self): [cell.get((name, value), NOTHING) for name in down[table.key[0]]]
+            for value in dict.fromkeys(rows[table.across.across])
+        }
+        return pd.concat([before, pd.DataFrame(more, index=before.index, dtype="str")], axis=1)
+
+    @property
+    def figures(self) -> tuple[bool, ...]:
+        """For each column shown whether it holds figures, which stand on the right."""
+        own = [column.figure for column in self.table.columns_of(self.result)]
+        if self.table.across is not None:
+            own += [self.table.across.cell.figure] * self.full[self.table.across.across].nunique()
+        return tuple(own)
+
+    def _written(self, rows: pd.DataFrame) -> pd.DataFrame:
+        columns = self.table.columns_of(self.result)
+        return pd.DataFrame(
+            {self.heading(column.heading, rows): list(column.cells(rows, self)) for column in columns},
+            index=range(len(rows)),
+            dtype="str",
+        )
 
     def digits(self, wanted: int) -> int:
         """Return decimals; those of the study's scores where `SCALE` (or `SCALE - 1`, one more) is wanted."""
@@ -76,12 +120,11 @@ class About:
         """Return a heading with the level of the intervals and the scale of the scores filled in."""
         if "{told}" in text:
             text = text.replace("{told}", told_words(rows))
-        level = level_words(getattr(self.result, "level", 0.95))
         scale = f" ({self.names.scale})" if self.names.scale else ""
-        return capital(text.replace("{level}", level).replace("{scale}", scale))
+        return capital(text.replace("{level}", level_words(LEVEL)).replace("{scale}", scale))
 
 
-_Cells = Callable[[pd.DataFrame, About], Sequence[str]]
+_Cells = Callable[[pd.DataFrame, Shown], Sequence[str]]
 
 
 @dataclass(frozen=True, slots=True)
@@ -106,7 +149,7 @@ class Column:
     figure: bool = True
 
 
-def _each(name: str, write: Callable[[Any, About], str]) -> _Cells:
+def _each(name: str, write: Callable[[Any, Shown], str]) -> _Cells:
     return lambda rows, about: [write(value, about) for value in rows[name].to_numpy(dtype="object")]
 
 
@@ -125,7 +168,7 @@ def interval(
 ) -> Column:
     """Describe a column of intervals."""
 
-    def cells(rows: pd.DataFrame, about: About) -> list[str]:
+    def cells(rows: pd.DataFrame, about: Shown) -> list[str]:
         ends = zip(rows[low], rows[high], strict=True)
         return [format_interval(factor * one, factor * other, about.digits(digits)) for one, other in ends]
 
@@ -148,7 +191,7 @@ def deciding(
 ) -> Column:
     """Describe a column of the intervals on which verdicts rest, each with its level unless the heading has it."""
 
-    def cells(rows: pd.DataFrame, about: About) -> list[str]:
+    def cells(rows: pd.DataFrame, about: Shown) -> list[str]:
         named = "{told}" in heading and len(rows[level].dropna().unique()) == 1
         ends = (write(one, other, about.digits(digits)) for one, other in zip(rows[low], rows[high], strict=True))
         return [
@@ -172,7 +215,7 @@ def share(heading: str, name: str = "share", digits: int = 0) -> Column:
 def share_interval(low: str = "ci_low", high: str = "ci_high", heading: str = "{level}") -> Column:
     """Describe a column of intervals of shares, rounded outwards."""
 
-    def cells(rows: pd.DataFrame, _: About) -> list[str]:
+    def cells(rows: pd.DataFrame, _: Shown) -> list[str]:
         return [format_shares(one, other, 1) for one, other in zip(rows[low], rows[high], strict=True)]
 
     return Column(heading, cells, (low, high))
@@ -191,7 +234,7 @@ def typed(heading: str, name: str) -> Column:
 def text(heading: str, name: str, words: Mapping[Any, str] | None = None) -> Column:
     """Describe a column of words; with `words`, of what each value is called. What is empty shows as a dash."""
 
-    def write(value: Any, _: About) -> str:
+    def write(value: Any, _: Shown) -> str:
         told = words.get(value, NOTHING) if words is not None else value
         return str(told) if told is not None and told == told and told != "" else NOTHING
 
@@ -206,7 +249,7 @@ def yes_no(heading: str, name: str, yes: str = "yes", no: str = "no") -> Column:
 def of_those(heading: str, name: str, base: str) -> Column:
     """Describe a column of counts out of a base: `19 of 36`; a dash where the base is nobody."""
 
-    def cells(rows: pd.DataFrame, _: About) -> list[str]:
+    def cells(rows: pd.DataFrame, _: Shown) -> list[str]:
         pairs = zip(rows[name], rows[base], strict=True)
         return [f"{int(one)} of {int(other)}" if other else NOTHING for one, other in pairs]
 
@@ -216,7 +259,7 @@ def of_those(heading: str, name: str, base: str) -> Column:
 def of_share(heading: str, name: str, base: str, rounding: Rounding = NEAREST) -> Column:
     """Describe a column of counts out of a base, with the share: `44 of 58 (75.9 %)`."""
 
-    def cells(rows: pd.DataFrame, _: About) -> list[str]:
+    def cells(rows: pd.DataFrame, _: Shown) -> list[str]:
         pairs = zip(rows[name], rows[base], strict=True)
         return [counted_share(int(one), int(other), rounding) for one, other in pairs]
 
@@ -224,11 +267,11 @@ def of_share(heading: str, name: str, base: str, rounding: Rounding = NEAREST) -
 
 
 def each_row(
-    heading: str, write: Callable[[Mapping[str, Any], About], str], *needs: str, figure: bool = False
+    heading: str, write: Callable[[Mapping[str, Any], Shown], str], *needs: str, figure: bool = False
 ) -> Column:
     """Describe a column whose cells are written from the whole row."""
 
-    def cells(rows: pd.DataFrame, about: About) -> list[str]:
+    def cells(rows: pd.DataFrame, about: Shown) -> list[str]:
         names = [str(name) for name in rows.columns]
         columns = [column.to_numpy(dtype="object").tolist() for _, column in rows.items()]
         return [write(dict(zip(names, row, strict=True)), about) for row in zip(*columns, strict=True)]
@@ -288,7 +331,7 @@ class Across:
 
     across: str
     cell: Column
-    heading: Callable[[Any, About], str] = lambda value, _: str(value)
+    heading: Callable[[Any, Shown], str] = lambda value, _: str(value)
 
 
 def literal(name: str) -> str:
@@ -366,31 +409,4 @@ class _Fields(dict[str, Any]):
 
 def shown(table: Table, result: Any, names: Naming) -> pd.DataFrame:
     """Return a table as a person reads it: texts under headings."""
-    about, rows = About(names, result), table.of(result)
-    if table.across is None:
-        return _written(table.columns_of(result), rows, about)
-    down = rows.drop_duplicates(table.key[0], ignore_index=True)
-    before = _written(table.columns_of(result), down, about)
-    written = table.across.cell.cells(rows, about)
-    cell = dict(zip(zip(rows[table.key[0]], rows[table.across.across], strict=True), written, strict=True))
-    more = {
-        table.across.heading(value, about): [cell.get((name, value), NOTHING) for name in down[table.key[0]]]
-        for value in dict.fromkeys(rows[table.across.across])
-    }
-    return pd.concat([before, pd.DataFrame(more, index=before.index, dtype="str")], axis=1)
-
-
-def figures(table: Table, result: Any) -> tuple[bool, ...]:
-    """Return for each column shown whether it holds figures, which stand on the right."""
-    own = [column.figure for column in table.columns_of(result)]
-    if table.across is not None:
-        own += [table.across.cell.figure] * table.of(result)[table.across.across].nunique()
-    return tuple(own)
-
-
-def _written(columns: Sequence[Column], rows: pd.DataFrame, about: About) -> pd.DataFrame:
-    return pd.DataFrame(
-        {about.heading(column.heading, rows): list(column.cells(rows, about)) for column in columns},
-        index=range(len(rows)),
-        dtype="str",
-    )
+    return Shown(table, result, names).texts

@@ -21,6 +21,7 @@ from panel.study.shown import (
     SCALE,
     VERSUS,
     P,
+    Shown,
     Table,
     attribute_column,
     change,
@@ -47,7 +48,7 @@ from panel.views.pictures import (
     text_width,
     wrapped,
 )
-from panel.views.told import Picture, Shown, Told, drawer
+from panel.views.told import Picture, Told, drawer
 from panel.words import (
     capital,
     counted,
@@ -253,7 +254,7 @@ def _courses_headline(result: Courses, names: Naming) -> str:
             "prototypes differ was not tested."
         )
     rows, words = result.differences.attributes, _course_names(result, names)
-    apart = below(rows["p_adjusted"], 1 - result.differences.level)
+    apart = below(rows["p_adjusted"])
     told = [quoted(words.attribute(str(name))) for name in rows.loc[apart, "attribute"]]
     few = told if len(told) <= 2 else []
     if not told:

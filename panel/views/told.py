@@ -10,10 +10,8 @@ from dataclasses import dataclass, field
 from functools import cached_property
 from typing import TYPE_CHECKING, Any
 
-import pandas as pd
-
 from panel.study.naming import Naming
-from panel.study.shown import Table, figures, shown
+from panel.study.shown import Shown, Table
 from panel.views.pictures import BROAD, NARROW, PRINTED, png_bytes, svg_text
 
 if TYPE_CHECKING:
@@ -72,35 +70,6 @@ class Picture:
     def printed_png(self, dots_per_inch: int) -> bytes:
         """Return the picture drawn for a sheet of paper as PNG."""
         return png_bytes(self._on_paper, dots_per_inch=dots_per_inch)
-
-
-@dataclass(frozen=True, eq=False)
-class Shown:
-    """A described table with the answer it is about: as a person reads it, and unrounded."""
-
-    table: Table
-    result: Any
-    names: Naming
-
-    @property
-    def title(self) -> str:
-        """What it holds."""
-        return self.table.titled(self.result)
-
-    @property
-    def full(self) -> pd.DataFrame:
-        """The unrounded rows."""
-        return self.table.of(self.result)
-
-    @cached_property
-    def texts(self) -> pd.DataFrame:
-        """The cells as texts, under headings."""
-        return shown(self.table, self.result, self.names)
-
-    @property
-    def figures(self) -> tuple[bool, ...]:
-        """For each column whether it holds figures, which stand on the right."""
-        return figures(self.table, self.result)
 
 
 Item = str | Picture | Table | Shown

@@ -134,7 +134,7 @@ def words_judge(study, statement):
     """
     table = _table([{"claim": "x", **statement}])
     (claim,) = read_claims(replace(study, tables={**study.tables, "claims": table}))
-    materials = Materials(study, (claim,), 0.95)
+    materials = Materials(study, (claim,))
     evidence = find_evidence(claim, materials)
 
     def holds(sentence):

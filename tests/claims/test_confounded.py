@@ -57,7 +57,7 @@ def test_two_batches_or_a_stated_spread_take_the_batches_out_of_the_word():
 def test_a_known_spread_enters_dunnetts_family_too():
     study = simulated(np.random.default_rng(4), 2, prototypes=4)
     wide = Study(study.tables, study.facts | {"batch_sd": 3.0})
-    rows = [_panel_numbers(each, fit_study(each)).from_one("T0000", "P1", 0.95) for each in (study, wide)]
+    rows = [_panel_numbers(each, fit_study(each)).from_one("T0000", "P1") for each in (study, wide)]
     np.testing.assert_allclose(rows[1]["std_error"], np.sqrt(rows[0]["std_error"] ** 2 + 18.0))
     assert (rows[1]["p_adjusted"] > rows[0]["p_adjusted"]).all()
 

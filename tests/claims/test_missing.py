@@ -121,7 +121,7 @@ def test_what_is_odd_about_the_answers_is_said():
     facts = {"questions": [{"question": "foil", "words": "It smells of roses.", "foil": True}]}
     row = claim_row("feels soft", "agreement", question="soft")
     study = study_with([row], answers=rows, servings=served, facts=facts)
-    told = Materials(study, (), 0.95).agreed("P1", "soft")
+    told = Materials(study, ()).agreed("P1", "soft")
     assert (told.agreed, told.base, told.dont_know, told.unread, told.repeated, told.served) == (39, 59, 3, 1, 1, 63)
     text = " ".join(judge_claims(study).reasons["reason"])
     for words in (

@@ -21,7 +21,7 @@ from panel.plan.sample_size import panel_sizes
 from panel.study.study import Study
 from tests.claims.claim_studies import claim_row, panel_scores, seeded, study_with
 
-BLANK = Materials(Study({}), (), 0.95)  # numbers without a study have one decimal
+BLANK = Materials(Study({}), ())  # numbers without a study have one decimal
 
 
 def number_in(text):
@@ -52,7 +52,7 @@ def test_assessors_are_those_of_the_plan_with_the_scatter_of_this_panel():
         [claim_row("less", "superiority", versus="P2", attribute="GREASE")],
         scores=panel_scores({"GREASE": {"P1": 40, "P2": 50, "P3": 50}}, seeded()),
     )
-    materials = Materials(study, read_claims(study), 0.95)
+    materials = Materials(study, read_claims(study))
     numbers = materials.panel
     planned = panel_sizes(
         6.0, 3, numbers.scatter("GREASE"), replicates=(2,), assessors=tuple(range(4, 61)), with_swap=1

@@ -79,8 +79,8 @@ def counted_verdict(rows, kind="agreement", **row):
     row = {"question": "soft"} | row if kind == "agreement" else row
     study = study_with([claim_row("feels soft", kind, **row)], answers=rows)
     claim = read_claims(study)[0]
-    evidence = find_evidence(claim, Materials(study, (claim,), 0.95))  # the floors for claims leave small tables aside
-    if _is_shown(evidence, evidence.p_value, 0.05):
+    evidence = find_evidence(claim, Materials(study, (claim,)))  # the floors for claims leave small tables aside
+    if _is_shown(evidence, evidence.p_value):
         return SUPPORTED
     return NOT_SUPPORTED if evidence.against else CANNOT_TELL
 
@@ -133,8 +133,8 @@ def test_counts_of_the_kinds_of_preference_claim(n, unsurpassed, superior, parit
     def shown(x, kind):
         study = votes(n, x, kind)
         claim = read_claims(study)[0]
-        found = find_evidence(claim, Materials(study, (claim,), 0.95))
-        return _is_shown(found, found.p_value, 0.05)
+        found = find_evidence(claim, Materials(study, (claim,)))
+        return _is_shown(found, found.p_value)
 
     assert shown(unsurpassed, "unsurpassed")
     assert not shown(unsurpassed - 1, "unsurpassed")
@@ -155,8 +155,8 @@ def counts_that_show_parity(n, counts):
     for x in counts:
         study = votes(n, x)
         claim = read_claims(study)[0]
-        evidence = find_evidence(claim, Materials(study, (claim,), 0.95))
-        if _is_shown(evidence, evidence.p_value, 0.05):
+        evidence = find_evidence(claim, Materials(study, (claim,)))
+        if _is_shown(evidence, evidence.p_value):
             found.add(x)
     return found
 
@@ -219,7 +219,7 @@ def test_counts_are_those_of_the_consumer_models_on_the_demo():
     demo = open_study(DEMO)
     statements = count_agreement(demo).statements.set_index(["prototype", "question"])
     for question in ("hands not greasy", "no mark on paper", "comforting", "scented"):
-        told, row = Materials(demo, (), 0.95).agreed("P4", question), statements.loc[("P4", question)]
+        told, row = Materials(demo, ()).agreed("P4", question), statements.loc[("P4", question)]
         assert (told.agreed, told.base, told.dont_know) == (row["agreed"], row["base"], row["dont_know"])
         assert told.served == row["started"]
     row = count_preferences(demo).counts.iloc[0]
@@ -236,4 +236,4 @@ def test_counts_are_those_of_the_consumer_models_on_the_demo():
     ],
 )
 def test_how_many_would_do_is_said_where_so_many_answered(n, words):
-    assert _needed_words(n, 0.5, 0.2, 0.05).startswith(words)
+    assert _needed_words(n, 0.5, 0.2).startswith(words)

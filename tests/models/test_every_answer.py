@@ -159,24 +159,6 @@ def test_a_difference_is_that_of_the_two_means(every):
             np.testing.assert_allclose(frame["estimate"], one - other, atol=SIX_DIGITS)
 
 
-def test_a_lower_level_makes_every_interval_narrower_and_moves_no_estimate():
-    answers, tried = demo_results(), 0  # at 95 %
-    asked = "differences swaps left_out readings liking segments just_about_right check_all agreement curves"
-    for question in asked.split():
-        wide, narrow = frames(answers, (question,)), frames(answers, (question,), level=0.9)
-        for name, frame in _with(wide, "ci_low", "ci_high"):
-            other = narrow[name]
-            if name in ("just_about_right.moves", "segments.divided"):  # intervals of the swaps; rows hang on the level
-                continue
-            for column in {"estimate", "share", "p_value"} & set(frame):
-                pd.testing.assert_series_equal(frame[column], other[column])
-            known = frame["ci_low"].notna() & frame["ci_high"].gt(frame["ci_low"])
-            reach, less = (each["ci_high"] - each["ci_low"] for each in (frame, other))
-            assert (less[known] < reach[known]).all(), name
-            tried += 1
-    assert tried >= 7
-
-
 _TURNED = ("estimate", "statistic", "shrunken", "difference")
 
 

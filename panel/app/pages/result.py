@@ -52,6 +52,7 @@ from panel.stats.mixed.inference import SMALL_SAMPLE_WORDS
 from panel.study.naming import Naming, naming
 from panel.study.numbers_read import typed_number
 from panel.study.scores_used import HOW, stated_differences
+from panel.study.shown import Shown
 from panel.study.study import those_in
 from panel.study.table_cells import with_headings
 from panel.views.decision.decide import DECISIONS, tell_decision
@@ -64,7 +65,7 @@ from panel.views.prototypes.assumptions import tell_assumptions
 from panel.views.prototypes.differences import tell_differences
 from panel.views.prototypes.map import tell_map
 from panel.views.prototypes.other_ways import tell_ranks
-from panel.views.told import Picture, Shown, Told
+from panel.views.told import Picture, Told
 
 _WAIT = "Putting the answer together ..."
 

@@ -30,9 +30,10 @@ from panel.store.database import now
 from panel.study.knowledge import shared_table
 from panel.study.naming import naming
 from panel.study.people import WHO_MAY_SEE
+from panel.study.shown import Shown
 from panel.study.study import Study
 from panel.views.planning.safety import REACTIONS, checklist, tell_gate
-from panel.views.told import Shown, Told
+from panel.views.told import Told
 
 # Writing into the safety record: sign-offs, reactions, what settles them. The tool records; it approves nothing.
 

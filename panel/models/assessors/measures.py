@@ -33,7 +33,7 @@ from panel.stats.assessors.departures import (
 )
 from panel.stats.assessors.scaling import ReversalRule, reversal_chance
 from panel.stats.comparing.group_means import VarianceTables, f_tail
-from panel.stats.comparing.multiplicity import below, holm
+from panel.stats.comparing.multiplicity import LEVEL, below, holm
 from panel.stats.mixed.inference import Estimates, inference
 from panel.stats.mixed.reml import MixedFit
 from panel.study.study import Study, those_in
@@ -64,7 +64,7 @@ where the others do not tell them apart; with one repeat it cannot be told."""
 
 
 def panel_tables(
-    study: Study, scores: pd.DataFrame, fits: list[tuple[PanelDesign, MixedFit]], tests: pd.DataFrame, level: float
+    study: Study, scores: pd.DataFrame, fits: list[tuple[PanelDesign, MixedFit]], tests: pd.DataFrame
 ) -> tuple[PanelNumbers, dict[str, pd.DataFrame]]:
     """Return the numbers of the panel of `study`, and the tables `assessors`, `people`, `panel`, `means` of them.
 
@@ -74,22 +74,20 @@ def panel_tables(
         The scores that are used, and the panel's models of them.
     tests
         `attribute assessor statistic p_value`: tests that no prototype differs, without each assessor.
-    level
-        Level of intervals; the others tell the prototypes apart where their p-value is below 1 - `level`.
     """
-    numbers = _panel_numbers(study, scores, tests, level)
+    numbers = _panel_numbers(study, scores, tests)
     return numbers, {
-        "assessors": _assessor_rows(numbers, level),
-        "people": _people_rows(numbers, _scale_lengths(study, scores), level),
-        "panel": _panel_rows(numbers, fits, level),
+        "assessors": _assessor_rows(numbers),
+        "people": _people_rows(numbers, _scale_lengths(study, scores)),
+        "panel": _panel_rows(numbers, fits),
         "means": _mean_rows(numbers),
     }
 
 
-def _assessor_rows(numbers: PanelNumbers, level: float) -> pd.DataFrame:
+def _assessor_rows(numbers: PanelNumbers) -> pd.DataFrame:
     """Return one row per assessor and attribute, assessor by assessor."""
     own, found, apart, repeat = numbers.own, numbers.found, numbers.apart, numbers.repeats
-    half = stdtrit(apart.df, (1 + level) / 2) * apart.std_error
+    half = stdtrit(apart.df, (1 + LEVEL) / 2) * apart.std_error
     spread = np.nanstd(found.level, axis=1, ddof=1, keepdims=True) if found.level.shape[1] > 2 else np.nan
     arrays: dict[str, Array] = {
         "n_scores": own.counts.sum(axis=2),
@@ -153,7 +151,7 @@ def _mean_rows(numbers: PanelNumbers) -> pd.DataFrame:
     return frame.dropna(ignore_index=True)
 
 
-def _panel_rows(numbers: PanelNumbers, fits: list[tuple[PanelDesign, MixedFit]], level: float) -> pd.DataFrame:
+def _panel_rows(numbers: PanelNumbers, fits: list[tuple[PanelDesign, MixedFit]]) -> pd.DataFrame:
     """Return one row per attribute: does the panel as a whole tell the prototypes apart, repeat, agree?"""
     columns = ["attribute", "statistic", "df", "df_error", "p_value"]
     tests = pd.concat([attribute_rows(d, f, inference(f))[columns] for d, f in fits], ignore_index=True)
@@ -161,7 +159,7 @@ def _panel_rows(numbers: PanelNumbers, fits: list[tuple[PanelDesign, MixedFit]],
     frame = pd.DataFrame({"attribute": numbers.attributes}).merge(tests, on="attribute", how="left")
     frame = frame.merge(variances, on="attribute", how="left")
     frame["p_adjusted"] = holm(frame["p_value"].to_numpy())
-    frame["differ"] = below(frame["p_value"], 1 - level)
+    frame["differ"] = below(frame["p_value"])
     frame["reliability"] = np.maximum(1 - 1 / frame["statistic"], 0.0)
     repeated = frame["assessor_prototype"].notna()  # else what is left holds how differently people see prototypes
     frame["repeatability"] = np.sqrt(frame["residual"].where(repeated))
@@ -241,12 +239,12 @@ def _separated(tested: np.ndarray, p_value: Array, axis: int) -> Array:
     return np.where(tested.any(axis=axis), count, np.nan)
 
 
-def _people_rows(numbers: PanelNumbers, lengths: Mapping[str, float], level: float) -> pd.DataFrame:
+def _people_rows(numbers: PanelNumbers, lengths: Mapping[str, float]) -> pd.DataFrame:
     """Return one row per assessor over all attributes; the `lengths` of the scales put levels on one footing."""
     own, found, apart = numbers.own, numbers.found, numbers.apart
     length = np.array([lengths[name] for name in numbers.attributes])[:, None]
     judged = numbers.judged & np.isfinite(found.slope)
-    half = stdtrit(np.maximum(judged.sum(axis=0) - 1, 1), (1 + level) / 2) * apart.scale_error
+    half = stdtrit(np.maximum(judged.sum(axis=0) - 1, 1), (1 + LEVEL) / 2) * apart.scale_error
     squares = np.where(judged, found.spread * (found.prototypes - 1), np.nan)
     ratio, lower, _ = mean_share(squares, found.prototypes - 1, numbers.repeats.independent / len(squares))
     return pd.DataFrame(
@@ -323,7 +321,7 @@ class PanelNumbers:
     reliability: Array
 
 
-def _panel_numbers(study: Study, scores: pd.DataFrame, tests: pd.DataFrame, level: float) -> PanelNumbers:
+def _panel_numbers(study: Study, scores: pd.DataFrame, tests: pd.DataFrame) -> PanelNumbers:
     """Return the numbers behind the tables; arguments as `panel_tables`."""
     attributes = those_in(study.attributes, scores["attribute"])
     prototypes = those_in(study.prototypes, scores["prototype"])
@@ -332,7 +330,7 @@ def _panel_numbers(study: Study, scores: pd.DataFrame, tests: pd.DataFrame, leve
     own, effects = own_tables(array.scores, array.assessor, array.prototype, array.session)
     statistic, p_value = (_spread(tests, array, column) for column in ("statistic", "p_value"))
     with np.errstate(divide="ignore", invalid="ignore"):
-        judged = below(p_value, 1 - level) & (len(array.assessors) >= FEWEST_ASSESSORS)
+        judged = below(p_value) & (len(array.assessors) >= FEWEST_ASSESSORS)
         reliability = np.where(judged, np.clip(1 - 1 / statistic, 0.0, 1.0), 0.0)
     found = agreement(own.means)
     repeating = repeats(own)

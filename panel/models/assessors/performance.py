@@ -22,17 +22,17 @@ from panel.models.assessors.measures import (
     panel_tables,
 )
 from panel.models.prototypes.differences import ask_fits, no_difference
-from panel.models.prototypes.panel_design import PanelDesign, PanelFit, fit_study, in_order
-from panel.models.prototypes.verdict import LEVEL
+from panel.models.prototypes.panel_design import PanelDesign, fit_study, in_order
 from panel.stats.arrays import Array, Codes
 from panel.stats.assessors.departures import SCALE_SD
 from panel.stats.comparing.group_means import ASSESSOR, relative_variances
-from panel.stats.comparing.multiplicity import below, holm
+from panel.stats.comparing.multiplicity import ALPHA, LEVEL, below, holm
 from panel.stats.mixed.inference import inference
 from panel.stats.mixed.reml import MixedFit
 from panel.stats.mixed.residuals import fits_without_groups
 from panel.study.formulas import SAME_AMOUNT, formula_percents
 from panel.study.study import Study
+from panel.words import typed_share
 
 
 @dataclass(frozen=True, eq=False, slots=True)
@@ -76,33 +76,25 @@ class PanelCheck:
     means: pd.DataFrame
     without: pd.DataFrame
     duplicates: pd.DataFrame
-    level: float
     method: str
     notes: tuple[str, ...]
 
 
-def check_panel(study: Study, *, level: float = LEVEL, fitted: PanelFit | None = None) -> PanelCheck:
+def check_panel(study: Study) -> PanelCheck:
     """Check every assessor of `study` on every attribute.
-
-    Parameters
-    ----------
-    level
-        Level of intervals; agreement is judged where the other assessors tell the prototypes apart at 1 - `level`.
-    fitted
-        The panel's model where it is at hand already.
 
     Raises
     ------
     ModelError
         If there are no scores, fewer than two prototypes or assessors, or no attribute can be compared.
     """
-    fitted = fit_study(study) if fitted is None else fitted
+    fitted = fit_study(study)
     scores, fits, left_out = fitted.used.frame, fitted.fits, fitted.left_out
     _ask(scores)
     ask_fits(fits, left_out, "checked")
     scores = scores.loc[~scores["attribute"].isin([name for name, _ in left_out])]
     without = _refitted_tests(fits)
-    numbers, tables = panel_tables(study, scores, fits, without, level)
+    numbers, tables = panel_tables(study, scores, fits, without)
     people = tables["people"]
     words = {name: study.attribute_words(name) for name in numbers.attributes}
     patterns = _find_patterns(tables["assessors"], people, _qualities_of(words))
@@ -112,10 +104,9 @@ def check_panel(study: Study, *, level: float = LEVEL, fitted: PanelFit | None =
         people=people.assign(judgement=_judgements(people, patterns)),
         patterns=patterns,
         means=tables["means"],
-        without=in_order(without.assign(differ=below(without["p_value"], 1 - level)), "attribute", numbers.attributes),
+        without=in_order(without.assign(differ=below(without["p_value"])), "attribute", numbers.attributes),
         duplicates=_duplicate_distances(study, scores),
-        level=level,
-        method=_method(numbers, level),
+        method=_method(numbers),
         notes=(*_notes(numbers, left_out), *_note_on_scales(study, numbers)),
     )
 
@@ -133,12 +124,12 @@ def _ask(scores: pd.DataFrame) -> None:
         raise ModelError("Only one prototype was scored, so nobody can tell prototypes apart. Score a second one.")
 
 
-def _method(numbers: PanelNumbers, level: float) -> str:
+def _method(numbers: PanelNumbers) -> str:
     session = " with session taken out" if len(numbers.sessions) > 1 else ""
     return (
         f"Each assessor's own analysis of variance{session}; own scatter against the other assessors' (F, the test "
         "of Cochran and of ASTM E691); correlation with, and slope on, the mean of the other assessors. Agreement is "
-        f"judged only where the others, without this person, tell the prototypes apart at {100 * (1 - level):g} %, "
+        f"judged only where the others, without this person, tell the prototypes apart at {typed_share(ALPHA)}, "
         "against the slope of somebody who feels what they feel, given how weakly the attribute differs; adjusted "
         "by Holm for the number of persons and attributes. How differently honest people see the prototypes is "
         "estimated for each attribute and drawn towards what the attributes have in common (Smyth 2004)."
@@ -449,33 +440,20 @@ _Refit: TypeAlias = tuple[Codes, Codes, MixedFit]
 """One fit of many responses: the place of the assessor left out (-1 for none) and of the attribute of each."""
 
 
-def leave_one_out(
-    study: Study, *, versus: str | None = None, level: float = LEVEL, fitted: PanelFit | None = None
-) -> LeftOut:
-    """Fit the panel's model again without each assessor in turn.
-
-    Parameters
-    ----------
-    versus
-        Prototype the others are compared with; by default the study's benchmark, if it has one.
-    level
-        Level of the intervals.
-    fitted
-        The panel's model where it is at hand already.
+def leave_one_out(study: Study) -> LeftOut:
+    """Fit the panel's model again without each assessor in turn; differences are from the benchmark, if there is one.
 
     Raises
     ------
     ModelError
         If no attribute can be compared.
     """
-    fitted = fit_study(study) if fitted is None else fitted
+    fitted = fit_study(study)
     fits = fitted.fits
     ask_fits(fits, fitted.left_out)
-    benchmark = versus if versus is not None else study.benchmark
+    benchmark = study.benchmark
     told = [(design, each) for design, fit in fits for each in _without_each(design, fit)]
-    against = [
-        _leave_one_out_differences(d, each, str(benchmark), level) for d, each in told if benchmark in d.prototypes
-    ]
+    against = [_leave_one_out_differences(d, each, str(benchmark)) for d, each in told if benchmark in d.prototypes]
     return LeftOut(
         tests=_stacked([_tests(design, [each for d, each in told if d is design]) for design, _ in fits], study),
         differences=_stacked(against, study),
@@ -532,7 +510,7 @@ def _fixed_sums(design: PanelDesign) -> Array:
     return np.concatenate([everybody - own, everybody[None]])
 
 
-def _leave_one_out_differences(design: PanelDesign, refit: _Refit, benchmark: str, level: float) -> pd.DataFrame:
+def _leave_one_out_differences(design: PanelDesign, refit: _Refit, benchmark: str) -> pd.DataFrame:
     """Return the differences of all other prototypes from the benchmark, one row per fit and prototype."""
     left_out, attribute, fit = refit
     others = [name for name in design.prototypes if name != benchmark]
@@ -540,7 +518,7 @@ def _leave_one_out_differences(design: PanelDesign, refit: _Refit, benchmark: st
     contrasts[np.arange(len(others)), [design.prototypes.index(name) for name in others]] = 1
     contrasts[:, design.prototypes.index(benchmark)] = -1
     found = inference(fit).estimate(contrasts)
-    low, high = found.interval(level)
+    low, high = found.interval(LEVEL)
     values = {"estimate": found.estimate, "std_error": found.std_error, "df": found.df, "statistic": found.statistic}
     values |= {"p_value": found.p_value, "ci_low": low, "ci_high": high}
     names = {

@@ -10,8 +10,9 @@ import pandas as pd
 from panel.models.consumers.answers import AnswerGrid, QuestionFacts, answer_grid, question_facts, share_of_bar
 from panel.stats.answers.binomial import exact_interval, minimum_count, upper_tail, wilson_interval
 from panel.stats.arrays import Array
-from panel.stats.comparing.multiplicity import holm
+from panel.stats.comparing.multiplicity import ALPHA, LEVEL, holm
 from panel.study.study import Study
+from panel.words import level_words, typed_share
 
 _AGREED = (4, 5)  # fixed before anything is looked at: the two upper answers of five
 _NEUTRAL = 3
@@ -42,20 +43,19 @@ class Agreement:
     without_foil
         `prototype question agreed base share lost`: the counts again without those who agreed with an untrue
         statement; `lost` is how many of the agreed were theirs.
-    level, method, notes
-        Confidence level, how it was done, and what to know before trusting it.
+    method, notes
+        How it was done, and what to know before trusting it.
     """
 
     statements: pd.DataFrame
     bars: pd.DataFrame
     foils: pd.DataFrame
     without_foil: pd.DataFrame
-    level: float
     method: str
     notes: tuple[str, ...]
 
 
-def count_agreement(study: Study, *, level: float = 0.95) -> Agreement:
+def count_agreement(study: Study) -> Agreement:
     """Count who agrees with each statement, and test the share against the bar set beforehand.
 
     The bar comes from the table of claims (a claim of kind `agreement` that names the question), else from the fact
@@ -63,8 +63,8 @@ def count_agreement(study: Study, *, level: float = 0.95) -> Agreement:
     """
     grid = answer_grid(study, "agreement")
     facts = question_facts(study, "agreement")
-    statements = _statements(study, grid, facts, level)
-    bars, bar_notes = _bars(study, statements, facts, level)
+    statements = _statements(study, grid, facts)
+    bars, bar_notes = _bars(study, statements, facts)
     foils = statements.loc[
         statements["foil"], ["prototype", "question", "agreed", "base", "share", "ci_low", "ci_high"]
     ].reset_index(drop=True)
@@ -75,13 +75,12 @@ def count_agreement(study: Study, *, level: float = 0.95) -> Agreement:
         bars=bars.assign(stands=np.array(left, dtype=float) >= bars["needed"].to_numpy(dtype=float)),
         foils=foils,
         without_foil=_without_foil(grid, statements),
-        level=level,
-        method=_method(level, len(bars)),
+        method=_method(len(bars)),
         notes=(*grid.notes(), *bar_notes, *_notes(statements, foils)),
     )
 
 
-def _statements(study: Study, grid: AnswerGrid, facts: dict[str, QuestionFacts], level: float) -> pd.DataFrame:
+def _statements(study: Study, grid: AnswerGrid, facts: dict[str, QuestionFacts]) -> pd.DataFrame:
     agreed = np.isin(grid.values, _AGREED)
     counts = {
         "agreed": agreed.sum(axis=1),
@@ -103,10 +102,10 @@ def _statements(study: Study, grid: AnswerGrid, facts: dict[str, QuestionFacts],
     )
     x, n = rows["agreed"].to_numpy(), rows[["agreed", "neutral", "disagreed", "dont_know"]].sum(axis=1).to_numpy()
     opinion = n - rows["dont_know"].to_numpy()
-    low, high = wilson_interval(x, n, level)
-    exact_low, exact_high = exact_interval(x, n, level)
+    low, high = wilson_interval(x, n, LEVEL)
+    exact_low, exact_high = exact_interval(x, n, LEVEL)
     some = np.maximum(opinion, 1)
-    opinion_low, opinion_high = (np.where(opinion > 0, end, np.nan) for end in wilson_interval(x, some, level))
+    opinion_low, opinion_high = (np.where(opinion > 0, end, np.nan) for end in wilson_interval(x, some, LEVEL))
     started, dropped = _started(study, grid)
     return rows.assign(
         **{"base": n, "share": x / n, "ci_low": low, "ci_high": high, "exact_low": exact_low, "exact_high": exact_high},
@@ -134,9 +133,7 @@ def _started(study: Study, grid: AnswerGrid) -> tuple[Array, Array]:
     return started, dropped
 
 
-def _bars(
-    study: Study, statements: pd.DataFrame, facts: dict[str, QuestionFacts], level: float
-) -> tuple[pd.DataFrame, list[str]]:
+def _bars(study: Study, statements: pd.DataFrame, facts: dict[str, QuestionFacts]) -> tuple[pd.DataFrame, list[str]]:
     """Return the tests against the bars, and what is wrong with a bar."""
     claims = study.table("claims")
     claims = claims.loc[claims["kind"] == "agreement"]
@@ -160,14 +157,14 @@ def _bars(
         ]
     frame = pd.DataFrame(rows, columns=["prototype", "question", "claim", "bar", "source", "agreed", "base"])
     frame = frame.astype(dict.fromkeys(("prototype", "question", "claim", "source"), "str"))
-    return _tested(frame, level), notes
+    return _tested(frame), notes
 
 
-def _tested(frame: pd.DataFrame, level: float) -> pd.DataFrame:
+def _tested(frame: pd.DataFrame) -> pd.DataFrame:
     x, n, bar = (frame[name].to_numpy(dtype=float) for name in ("agreed", "base", "bar"))
     p_value = upper_tail(x, n, bar)
     tested = frame.assign(
-        needed=minimum_count(n, bar, 1 - level) if len(frame) else np.empty(0, dtype=np.int64),
+        needed=minimum_count(n, bar, ALPHA) if len(frame) else np.empty(0, dtype=np.int64),
         share=x / n,
         p_value=p_value,
         p_adjusted=holm(p_value),
@@ -197,12 +194,12 @@ def _without_foil(grid: AnswerGrid, statements: pd.DataFrame) -> pd.DataFrame:
     return frame.astype({"prototype": "str", "question": "str"})
 
 
-def _method(level: float, n_bars: int) -> str:
+def _method(n_bars: int) -> str:
     return (
         "Agreed means the answers 4 and 5 of 1 to 5, fixed before looking; 3 is neutral. The base is everybody who "
         "answered the statement, don't-knows among them; the share of those with an opinion stands beside it. "
-        f"{100 * level:g} % intervals by Wilson's method, and exact ones by Clopper and Pearson. The bar is tested one-"
-        f"sided with the exact binomial count at {100 * (1 - level):g} %, for each statement alone; p-values adjusted "
+        f"{level_words(LEVEL)}s by Wilson's method, and exact ones by Clopper and Pearson. The bar is tested one-"
+        f"sided with the exact binomial count at {typed_share(ALPHA)}, for each statement alone; p-values adjusted "
         f"by Holm over all {n_bars} bars stand beside it. Shares of those who agreed are never "
         "rounded up, shares of those who did not never down."
     )

@@ -20,9 +20,10 @@ from panel.stats.answers.paired_answers import (
     within_people,
 )
 from panel.stats.comparing.group_means import MeanDifferences
-from panel.stats.comparing.multiplicity import below, holm
+from panel.stats.comparing.multiplicity import LEVEL, below, holm
 from panel.stats.maps.components import correspondence
 from panel.study.study import Study
+from panel.words import level_words
 
 _RARE = 0.05  # share of all answers below which a term tells little: common practice, no source
 FEW_CONSUMERS = 60  # for a map of terms: common practice, no source
@@ -59,8 +60,8 @@ class CheckAll:
         share`; `terms`: `term mass` and one column `component_1`, `component_2` ... with principal coordinates;
         `prototypes`: `prototype mass` and the same; `left_out`: `kind name` of terms nobody ticked and prototypes
         nobody ticked anything for.
-    liking, level, method, notes
-        The liking question used (empty if none), confidence level of the intervals, how it was done, and what to know.
+    liking, method, notes
+        The liking question used (empty if none), how it was done, and what to know.
     """
 
     terms: pd.DataFrame
@@ -69,23 +70,17 @@ class CheckAll:
     lift: pd.DataFrame
     map: dict[str, pd.DataFrame]
     liking: str
-    level: float
     method: str
     notes: tuple[str, ...]
 
 
-def count_check_all(study: Study, *, level: float = 0.95, liking: str | None = None) -> CheckAll:
-    """Count the ticked terms, compare the prototypes term by term, and map them.
-
-    Parameters
-    ----------
-    liking
-        The liking question; by default the first one of the study.
+def count_check_all(study: Study) -> CheckAll:
+    """Count the ticked terms, compare the prototypes term by term, map them, and lay the first liking question beside.
 
     Raises
     ------
     ModelError
-        If the study has no check-all answers, only one prototype was judged, or there is no such liking question.
+        If the study has no check-all answers, or only one prototype was judged.
     """
     grid = answer_grid(study, "check_all")
     if len(grid.prototypes) < 2:
@@ -94,9 +89,9 @@ def count_check_all(study: Study, *, level: float = 0.95, liking: str | None = N
             "at least two."
         )
     tests = cochran_tests(grid.values)
-    shares = _shares(grid, level)
-    terms = _terms(grid, tests, level)
-    lift, liking = _lift(study, grid, liking, level)
+    shares = _shares(grid)
+    terms = _terms(grid, tests)
+    lift, liking = _lift(study, grid)
     mapped, about_map = _map(shares)
     return CheckAll(
         terms=terms,
@@ -105,8 +100,7 @@ def count_check_all(study: Study, *, level: float = 0.95, liking: str | None = N
         lift=lift,
         map=mapped,
         liking=liking,
-        level=level,
-        method=_method(level, len(grid.questions)),
+        method=_method(len(grid.questions)),
         notes=(*grid.notes(), *_notes(grid, terms, liking), *about_map),
     )
 
@@ -116,11 +110,11 @@ def _counted(grid: AnswerGrid) -> tuple[np.ndarray, np.ndarray]:
     return np.nansum(grid.values, axis=1).astype(np.int64), (~np.isnan(grid.values)).sum(axis=1)
 
 
-def _shares(grid: AnswerGrid, level: float) -> pd.DataFrame:
+def _shares(grid: AnswerGrid) -> pd.DataFrame:
     ticked, base = _counted(grid)
     term, prototype = np.nonzero(base)
     x, n = ticked[term, prototype], base[term, prototype]
-    low, high = wilson_interval(x, n, level)
+    low, high = wilson_interval(x, n, LEVEL)
     frame = pd.DataFrame(
         {
             "term": np.array(grid.questions, dtype=object)[term],
@@ -131,7 +125,7 @@ def _shares(grid: AnswerGrid, level: float) -> pd.DataFrame:
     return frame.astype({"term": "str", "prototype": "str"})
 
 
-def _terms(grid: AnswerGrid, tests: CochranTests, level: float) -> pd.DataFrame:
+def _terms(grid: AnswerGrid, tests: CochranTests) -> pd.DataFrame:
     adjusted = holm(tests.p_value)
     ticked, base = (part.sum(axis=1) for part in _counted(grid))
     return pd.DataFrame(
@@ -149,7 +143,7 @@ def _terms(grid: AnswerGrid, tests: CochranTests, level: float) -> pd.DataFrame:
             "p_value": tests.p_value,
             "p_adjusted": adjusted,
             "exact": tests.exact,
-            "differs": below(adjusted, 1 - level),
+            "differs": below(adjusted),
         }
     )
 
@@ -182,28 +176,24 @@ def _pairs(grid: AnswerGrid) -> pd.DataFrame:
     return frame.astype(dict.fromkeys(("term", "prototype", "versus"), "str"))
 
 
-def _lift(study: Study, grid: AnswerGrid, liking: str | None, level: float) -> tuple[pd.DataFrame, str]:
+def _lift(study: Study, grid: AnswerGrid) -> tuple[pd.DataFrame, str]:
     """Return how liking goes with each term, and the liking question."""
-    if liking is None and not questions_of(study, "liking"):
-        return _marked(_lift_frame(grid, None, None, None, level), level).iloc[:0], ""
-    read = numeric_answers(study, "liking", liking)
+    if not questions_of(study, "liking"):
+        return _marked(_lift_frame(grid, None, None, None)).iloc[:0], ""
+    read = numeric_answers(study, "liking")
     liked = grid.matched(read.frame)
-    plain = ticked_differences(liked, grid.values, level)
-    within = within_people(liked, grid.values[:, None], level)
-    return _marked(_lift_frame(grid, liked, plain, within, level), level), read.question
+    plain = ticked_differences(liked, grid.values, LEVEL)
+    within = within_people(liked, grid.values[:, None], LEVEL)
+    return _marked(_lift_frame(grid, liked, plain, within)), read.question
 
 
-def _marked(lift: pd.DataFrame, level: float) -> pd.DataFrame:
+def _marked(lift: pd.DataFrame) -> pd.DataFrame:
     marks = {"shown": "p_adjusted", "within_shown": "within_p_adjusted"}
-    return lift.assign(**{mark: below(lift[name], 1 - level) for mark, name in marks.items()})
+    return lift.assign(**{mark: below(lift[name]) for mark, name in marks.items()})
 
 
 def _lift_frame(
-    grid: AnswerGrid,
-    liked: np.ndarray | None,
-    plain: MeanDifferences | None,
-    within: MeanDifferences | None,
-    level: float,
+    grid: AnswerGrid, liked: np.ndarray | None, plain: MeanDifferences | None, within: MeanDifferences | None
 ) -> pd.DataFrame:
     nothing = np.full(len(grid.questions), np.nan)
     used = grid.values if liked is None else np.where(np.isnan(liked), np.nan, grid.values)
@@ -213,7 +203,7 @@ def _lift_frame(
         {name: nothing if plain is None else getattr(plain, name) for name in columns},
         {name: nothing if within is None else getattr(within, name)[:, 0] for name in columns},
     )
-    first, own = (with_deciding(pd.DataFrame(each), 1 - level) for each in tests)
+    first, own = (with_deciding(pd.DataFrame(each)) for each in tests)
     return pd.DataFrame(
         {
             "term": pd.Series(grid.questions, dtype="str"),
@@ -242,9 +232,9 @@ def _map(shares: pd.DataFrame) -> tuple[dict[str, pd.DataFrame], list[str]]:
     ]
 
 
-def _method(level: float, n_terms: int) -> str:
+def _method(n_terms: int) -> str:
     return (
-        f"Counts with Wilson's {100 * level:g} % intervals. Cochran's Q compares the prototypes term by term over the "
+        f"Counts with Wilson's {level_words(LEVEL)}s. Cochran's Q compares the prototypes term by term over the "
         "consumers who answered for all of them, exact from the permutations within consumers where these are few, "
         f"else from chi-square; Holm over the {n_terms} terms. Pairs by McNemar's exact test over those who answered "
         "for both, Holm over the pairs of a term. The map is a correspondence analysis of the counts. Liking is "

@@ -23,10 +23,11 @@ from panel.stats.answers.binomial import (
     upper_tail,
 )
 from panel.stats.answers.discrimination import fit_beta_binomial
-from panel.stats.comparing.multiplicity import below
+from panel.stats.comparing.multiplicity import ALPHA, LEVEL, below
 from panel.stats.comparing.power import same_share_p
 from panel.study.scores_used import named_rows
 from panel.study.study import Study
+from panel.words import typed_share
 
 METHOD_OF = MappingProxyType(
     {"triangle": "triangle", "duo_trio": "duo-trio", "three_afc": "3-AFC", "tetrad": "tetrad", "paired": "paired"}
@@ -161,12 +162,11 @@ class Preferences:
     counts: pd.DataFrame
     ways: pd.DataFrame
     unread: pd.DataFrame
-    level: float
     method: str
     notes: tuple[str, ...]
 
 
-def count_preferences(study: Study, *, level: float = 0.95) -> Preferences:
+def count_preferences(study: Study) -> Preferences:
     """Count the paired preferences of a study.
 
     Raises
@@ -184,25 +184,23 @@ def count_preferences(study: Study, *, level: float = 0.95) -> Preferences:
     for key, rows in read.groupby(TEST, sort=False):
         names = dict(zip(TEST, map(str, key), strict=True))
         recorded = share_fact(asked.get(names["question"], {}), "margin", HALF)
-        row = names | _counts(rows, level) | {"margin": recorded or _USUAL_MARGIN, "margin_recorded": bool(recorded)}
+        row = names | _counts(rows) | {"margin": recorded or _USUAL_MARGIN, "margin_recorded": bool(recorded)}
         counts.append(row)
-        ways += _all_ways(row, level)
+        ways += _all_ways(row)
     table = pd.DataFrame(counts)
     return Preferences(
         counts=table,
         ways=pd.DataFrame(ways),
         unread=unread,
-        level=level,
-        method=_method(level),
+        method=_method(),
         notes=(*_notes(table), *unread_notes(unread)),
     )
 
 
-def _counts(rows: pd.DataFrame, level: float) -> dict[str, Any]:
+def _counts(rows: pd.DataFrame) -> dict[str, Any]:
     chosen, other = int((rows["chosen"] == 1).sum()), int((rows["chosen"] == 0).sum())
     decided = chosen + other
     people = by_person(rows)
-    alpha = 1 - level
     return (
         {
             "n_people": int(rows["assessor"].nunique()),
@@ -210,16 +208,16 @@ def _counts(rows: pd.DataFrame, level: float) -> dict[str, Any]:
             "chosen": chosen,
             "other": other,
             "no_preference": len(rows) - decided,
-            "needed": int(minimum_count(decided, HALF, alpha)) if decided else np.nan,
-            "needed_two_sided": int(minimum_count(decided, HALF, alpha / 2)) if decided else np.nan,
+            "needed": int(minimum_count(decided, HALF, ALPHA)) if decided else np.nan,
+            "needed_two_sided": int(minimum_count(decided, HALF, ALPHA / 2)) if decided else np.nan,
             "repeated": bool(rows["assessor"].duplicated().any()),
         }
-        | _order(rows, level)
-        | _with_leaning(rows, people, level)
+        | _order(rows)
+        | _with_leaning(rows, people)
     )
 
 
-def _order(rows: pd.DataFrame, level: float) -> dict[str, Any]:
+def _order(rows: pd.DataFrame) -> dict[str, Any]:
     """Return whether people lean to what they tried first: exact test of order against choice."""
     known = rows.loc[rows["first"].notna() & rows["chosen"].notna()]
     if known["first"].nunique() < 2 or rows["assessor"].duplicated().any():
@@ -230,17 +228,17 @@ def _order(rows: pd.DataFrame, level: float) -> dict[str, Any]:
         "order_first": int((known["first"] == known["chosen"]).sum()),
         "order_n": len(known),
         "p_order": p_order,
-        "order_matters": bool(below(p_order, 1 - level)),
+        "order_matters": bool(below(p_order)),
     }
 
 
-def _with_leaning(rows: pd.DataFrame, people: pd.DataFrame, level: float) -> dict[str, Any]:
+def _with_leaning(rows: pd.DataFrame, people: pd.DataFrame) -> dict[str, Any]:
     """Return the tests that allow for several answers of one person, NaN where everybody answered once."""
     nothing = dict.fromkeys(["p_above", "p_two_sided", "rho", "p_no_spread"], np.nan)
     if not rows["assessor"].duplicated().any():
         return nothing
     try:
-        fit = fit_beta_binomial(people["right"], people["n"], level)
+        fit = fit_beta_binomial(people["right"], people["n"], LEVEL)
     except ModelError:  # nobody chose twice, or all chose alike: each person counts once
         return nothing
     above, below = fit.p_above(HALF), fit.p_below(HALF)
@@ -252,7 +250,7 @@ def _with_leaning(rows: pd.DataFrame, people: pd.DataFrame, level: float) -> dic
     }
 
 
-def _all_ways(row: Mapping[str, Any], level: float) -> list[dict[str, Any]]:
+def _all_ways(row: Mapping[str, Any]) -> list[dict[str, Any]]:
     """Return both directions, votes for no preference treated in three ways."""
     found = []
     for prototype, versus, mine in (
@@ -262,31 +260,29 @@ def _all_ways(row: Mapping[str, Any], level: float) -> list[dict[str, Any]]:
         undecided, n = row["no_preference"], row["n"]
         votes = {LEFT_OUT: (mine, n - undecided), _SPLIT: (mine + undecided / 2, n), _NOT_PREFERRING: (mine, n)}
         names = {"question": row["question"], "prototype": prototype, "versus": versus}
-        found += [
-            names | {"way": way} | _one_way(count, base, row, level) for way, (count, base) in votes.items() if base
-        ]
+        found += [names | {"way": way} | _one_way(count, base, row) for way, (count, base) in votes.items() if base]
     return found
 
 
-def _one_way(count: float, base: int, row: Mapping[str, Any], level: float) -> dict[str, Any]:
+def _one_way(count: float, base: int, row: Mapping[str, Any]) -> dict[str, Any]:
     """Return share, interval, tests and verdicts of one direction; an odd half vote never helps to show anything."""
-    alpha, margin = 1 - level, row["margin"]
+    margin = row["margin"]
     sure, possible = int(np.floor(count)), int(np.ceil(count))
     low, high = HALF - margin, HALF + margin
-    fewest, most = (int(value) for value in parity_region(base, low, high, alpha))
+    fewest, most = (int(value) for value in parity_region(base, low, high, ALPHA))
     p_value = float(upper_tail(sure, base, HALF))
     p_unsurpassed = float(upper_tail(sure, base, low))
     p_parity = max(p_unsurpassed, float(lower_tail(possible, base, high)))
-    needed = int(minimum_count(base, HALF, alpha))
+    needed = int(minimum_count(base, HALF, ALPHA))
     decides = not row["repeated"]
-    told_low, told_high = exact_interval([sure, possible], base, 1 - 2 * alpha)
+    told_low, told_high = exact_interval([sure, possible], base, 1 - 2 * ALPHA)
     return {
         "count": count,
         "base": base,
         "share": count / base,
         "told_low": float(told_low[0]),
         "told_high": float(told_high[1]),
-        "told_level": 1 - 2 * alpha,
+        "told_level": 1 - 2 * ALPHA,
         "p_value": p_value,
         "needed": needed,
         "unsurpassed_needed": fewest,
@@ -296,14 +292,14 @@ def _one_way(count: float, base: int, row: Mapping[str, Any], level: float) -> d
         "p_unsurpassed": p_unsurpassed,
         "p_parity": p_parity,
         "superior": decides and sure >= needed,
-        "preferred": decides and sure >= int(minimum_count(base, HALF, alpha / 2)),
+        "preferred": decides and sure >= int(minimum_count(base, HALF, ALPHA / 2)),
         "unsurpassed": decides and sure >= fewest,
         "parity": decides and fewest <= sure and possible <= most,
     }
 
 
-def _method(level: float) -> str:
-    percent = f"{100 * (1 - level):g} %"
+def _method() -> str:
+    percent = f"{typed_share(ALPHA)}"
     return (
         f"Exact binomial tests of the counts, each one-sided at {percent}, and Clopper and Pearson's interval that "
         "leaves out as much on either side, so that it decides them all. Superior: more than half prefer it, which "

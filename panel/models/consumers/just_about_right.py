@@ -22,15 +22,16 @@ from panel.models.consumers.answers import (
 )
 from panel.models.consumers.liking_checks import without_order
 from panel.models.emollients.swaps import TracedSwaps, trace_swaps
-from panel.models.prototypes.verdict import ALPHA, with_deciding
+from panel.models.prototypes.verdict import with_deciding
 from panel.stats.answers.binomial import wilson_interval
 from panel.stats.answers.paired_answers import paired_tables, stuart_maxwell, within_people
 from panel.stats.arrays import Array
 from panel.stats.comparing.group_means import welch_differences
-from panel.stats.comparing.multiplicity import below, holm
+from panel.stats.comparing.multiplicity import LEVEL, below, holm
 from panel.study.formulas import SAME_AMOUNT, formula_percents
 from panel.study.knowledge import shared_table
 from panel.study.study import Study
+from panel.words import level_words
 
 _RIGHT = 3  # the answer in the middle of 1 to 5
 ALL_SIDES = ("too little", "just about right", "too much")
@@ -74,8 +75,8 @@ class JustAboutRight:
         The liking question the drops are in; empty if there is none.
     facts
         What the study says about the questions, by their names.
-    level, method, notes
-        Confidence level, how it was done, and what to know before trusting it.
+    method, notes
+        How it was done, and what to know before trusting it.
     """
 
     shares: pd.DataFrame
@@ -87,49 +88,43 @@ class JustAboutRight:
     refused: pd.DataFrame
     liking: str
     facts: dict[str, QuestionFacts]
-    level: float
     method: str
     notes: tuple[str, ...]
 
 
-def weigh_just_about_right(
-    study: Study, *, level: float = 0.95, liking: str | None = None, swaps: TracedSwaps | None = None
-) -> JustAboutRight:
-    """Weigh what people find too little or too much by how much less they like it.
+def weigh_just_about_right(study: Study, *, swaps: TracedSwaps | None = None) -> JustAboutRight:
+    """Weigh what people find too little or too much by how much less they like it, by the first liking question.
 
     Parameters
     ----------
-    liking
-        The liking question; by default the first one of the study.
     swaps
         What the emollient swaps did, where it is at hand already.
 
     Raises
     ------
     ModelError
-        If the study has no just-about-right answers, or there is no such liking question.
+        If the study has no just-about-right answers.
     """
     grid = answer_grid(study, "just_about_right")
     facts = question_facts(study, "just_about_right")
     refused = _refused(grid, facts)
     side = np.sign(grid.values - _RIGHT) + 1  # 0 too little, 1 right, 2 too much
     asked = np.array([name not in set(refused["question"]) for name in grid.questions], dtype=bool)
-    liked, liking = _liking(study, grid, liking)
-    drops = _drop_frame(grid, side, liked, asked, level)
+    liked, liking = _liking(study, grid)
+    drops = _drop_frame(grid, side, liked, asked)
     traced, why_not = _swaps(study, drops, facts, swaps)
     formulas = formula_percents(study) if traced is not None else None
     return JustAboutRight(
-        shares=_shares(grid, side, level),
+        shares=_shares(grid, side),
         drops=drops,
         balance=_balance_frame(drops),
-        within=_within_frame(grid, side, liked, asked, level),
+        within=_within_frame(grid, side, liked, asked),
         pairs=_pairs(grid, side),
         moves=_move_frame(drops, facts, traced, formulas),
         refused=refused,
         liking=liking,
         facts=facts,
-        level=level,
-        method=_method(level, int(drops["p_value"].notna().sum())),
+        method=_method(int(drops["p_value"].notna().sum())),
         notes=(*grid.notes(), *_notes(grid, drops, refused, facts, liking), *why_not),
     )
 
@@ -165,22 +160,22 @@ def _why_one_sided(*texts: str, attribute: str = "") -> str:
     return ""
 
 
-def _liking(study: Study, grid: AnswerGrid, liking: str | None) -> tuple[Array, str]:
+def _liking(study: Study, grid: AnswerGrid) -> tuple[Array, str]:
     """Return liking by consumer and prototype, all NaN where the study asks none, and the name of its question."""
-    if liking is None and not questions_of(study, "liking"):
+    if not questions_of(study, "liking"):
         return np.full(grid.values.shape[1:], np.nan), ""
-    read, _ = without_order(numeric_answers(study, "liking", liking))
+    read, _ = without_order(numeric_answers(study, "liking"))
     return grid.matched(read.frame), read.question
 
 
-def _shares(grid: AnswerGrid, side: Array, level: float) -> pd.DataFrame:
+def _shares(grid: AnswerGrid, side: Array) -> pd.DataFrame:
     counts = np.stack([(side == place).sum(axis=1) for place in range(3)], axis=-1)
     base = counts.sum(axis=2, keepdims=True) + np.zeros_like(counts)
     place = np.indices(counts.shape).reshape(3, -1)
     kept = base.ravel() > 0
     question, prototype, which = (row[kept] for row in place)
     count, of = counts.ravel()[kept], base.ravel()[kept]
-    low, high = wilson_interval(count, of, level)
+    low, high = wilson_interval(count, of, LEVEL)
     return pd.DataFrame(
         {
             "prototype": np.array(grid.prototypes, dtype=object)[prototype],
@@ -228,11 +223,11 @@ def _swaps(
         return None, [f"No change of emollients can be proposed: {error}"]
 
 
-def _method(level: float, n_tests: int) -> str:
+def _method(n_tests: int) -> str:
     return (
         "Answers 1 and 2 are too little, 3 is just about right, 4 and 5 are too much. The mean drop is the mean liking "
         "of those who find it just about right minus the mean liking of those on one side (not the mean of everybody, "
-        f"which would make it look smaller), with Welch's {100 * level:g} % interval; for one prototype each consumer "
+        f"which would make it look smaller), with Welch's {level_words(LEVEL)}; for one prototype each consumer "
         f"counts once. P-values by Holm over all {n_tests} drops tested. A side is weighed if at least "
         f"{100 * LEAST_SHARE:.0f} % are on it (common practice, no source) and at least {LEAST_GROUP} people on either "
         "side of the comparison. Over all prototypes the drop is worked out within consumers, each left out in turn, "
@@ -286,7 +281,7 @@ _COLUMNS = [
 _TEXT = dict.fromkeys(("prototype", "question", "side"), "str")
 
 
-def _drop_frame(grid: AnswerGrid, side: Array, liked: Array, asked: NDArray[np.bool_], level: float) -> pd.DataFrame:
+def _drop_frame(grid: AnswerGrid, side: Array, liked: Array, asked: NDArray[np.bool_]) -> pd.DataFrame:
     """Return the mean drops, two rows per prototype and question that may be asked both ways.
 
     `side` (questions, consumers, prototypes) is 0 too little, 1 just about right, 2 too much; `liked` (consumers,
@@ -299,7 +294,7 @@ def _drop_frame(grid: AnswerGrid, side: Array, liked: Array, asked: NDArray[np.b
     n = size.sum(axis=0)
     frames = []
     for off, name in ((0, _SIDES[0]), (2, _SIDES[1])):
-        found = welch_differences(size[1], mean[1], variance[1], size[off], mean[off], variance[off], level)
+        found = welch_differences(size[1], mean[1], variance[1], size[off], mean[off], variance[off], LEVEL)
         tested = (size[1] >= LEAST_GROUP) & (size[off] >= LEAST_GROUP)
         parts = {
             "count": counts[off],
@@ -325,7 +320,7 @@ def _drop_frame(grid: AnswerGrid, side: Array, liked: Array, asked: NDArray[np.b
         }
         frames.append(pd.DataFrame(names | {column: values.ravel() for column, values in parts.items()}))
     together = np.argsort(np.tile(np.arange(n.size), 2), kind="stable")
-    return _judged(pd.concat(frames, ignore_index=True).iloc[together], level)
+    return _judged(pd.concat(frames, ignore_index=True).iloc[together])
 
 
 def _groups(side: Array, liked: Array) -> tuple[NDArray[np.int64], Array, Array]:
@@ -345,15 +340,15 @@ def _over(above: Array, below: Array) -> Array:
     return np.asarray(np.divide(above, below, out=np.full(np.shape(above), np.nan), where=np.asarray(below) > 0))
 
 
-def _judged(rows: pd.DataFrame, level: float) -> pd.DataFrame:
+def _judged(rows: pd.DataFrame) -> pd.DataFrame:
     """Return the rows with shares, adjusted p-values and verdicts; those nobody answered are left out."""
     rows = rows.loc[rows["base"] > 0].reset_index(drop=True)
     rows = rows.assign(share=rows["count"] / rows["base"])
     screened = rows["share"] >= LEAST_SHARE
     tested = rows["p_value"].where(screened)
-    rows = with_deciding(rows.assign(p_value=tested), 1 - level)
+    rows = with_deciding(rows.assign(p_value=tested))
     groups = np.minimum(rows["n_off"], rows["n_right"]) >= LEAST_GROUP
-    shown = groups & (rows["estimate"] > 0) & below(rows["p_adjusted"], 1 - level)
+    shown = groups & (rows["estimate"] > 0) & below(rows["p_adjusted"])
     perhaps = groups & ((rows["ci_low"] > 0) | (rows["estimate"] >= _LEAST_DROP))
     verdict = np.select(
         [~screened, ~groups, shown, perhaps], ["few people", "small group", "move", "perhaps"], "no cost seen"
@@ -373,12 +368,12 @@ def _balance_frame(drops: pd.DataFrame) -> pd.DataFrame:
     return first.assign(weighted=weighted).reset_index()
 
 
-def _within_frame(grid: AnswerGrid, side: Array, liked: Array, asked: NDArray[np.bool_], level: float) -> pd.DataFrame:
+def _within_frame(grid: AnswerGrid, side: Array, liked: Array, asked: NDArray[np.bool_]) -> pd.DataFrame:
     """Return the drop over all prototypes within consumers, as `JustAboutRight.within` holds it."""
     chosen = side[asked]
     questions = [name for name, both_ways in zip(grid.questions, asked, strict=True) if both_ways]
     marks = np.stack([np.where(np.isnan(chosen), np.nan, chosen == off) for off in (0, 2)], axis=1)
-    tests = within_people(liked, marks, level)
+    tests = within_people(liked, marks, LEVEL)
     count = len(questions)
     frame = pd.DataFrame(
         {
@@ -394,8 +389,8 @@ def _within_frame(grid: AnswerGrid, side: Array, liked: Array, asked: NDArray[np
             "n_consumers": tests.n.ravel(),
         }
     )
-    frame = with_deciding(frame, 1 - level)
-    shown = below(frame["p_adjusted"], 1 - level) & (frame["estimate"] > 0)
+    frame = with_deciding(frame)
+    shown = below(frame["p_adjusted"]) & (frame["estimate"] > 0)
     verdict = np.select(
         [frame["ci_low"].isna(), shown, frame["ci_low"] > 0], ["few people", "shown", "perhaps"], "not shown"
     )
@@ -427,7 +422,7 @@ def _move_frame(
     rows: list[dict[str, Any]] = []
     if traced is not None and formulas is not None:
         tested = pd.concat([traced.swaps, traced.joint], ignore_index=True)
-        seen = tested.loc[tested["p_adjusted"] < ALPHA]
+        seen = tested.loc[below(tested["p_adjusted"])]
         worth = drops.loc[drops["verdict"].isin(["move", "perhaps"]) & ~drops["split"]]
         asked = {fact.attribute for fact in facts.values() if fact.attribute}
         by_attribute = {name: seen.loc[seen["attribute"] == name].to_dict("records") for name in asked}

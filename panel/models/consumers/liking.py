@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable
 from dataclasses import dataclass
 from functools import partial
 from typing import Any
@@ -17,10 +16,10 @@ from panel.models.consumers.answers import AnswersRead, numeric_answers
 from panel.models.consumers.liking_checks import ranks_beside, serving_effects, shifts_in_order
 from panel.models.prototypes.differences import attribute_rows, mean_rows, pair_rows, versus_rows
 from panel.models.prototypes.panel_design import PanelDesign
-from panel.models.prototypes.verdict import LEVEL, difference_verdicts, verdict_letters
+from panel.models.prototypes.verdict import difference_verdicts, verdict_letters
 from panel.stats.answers.binomial import wilson_interval
 from panel.stats.comparing.group_means import ASSESSOR
-from panel.stats.comparing.multiplicity import below, letters_for
+from panel.stats.comparing.multiplicity import LEVEL, below, letters_for
 from panel.stats.mixed.inference import Inference, between_people, inference
 from panel.stats.mixed.reml import MixedFit, fit_mixed_model
 from panel.stats.mixed.residuals import nothing_left
@@ -94,7 +93,6 @@ class Liking:
     differs: bool
     benchmark: str | None
     margin: float | None
-    level: float
     method: str
     notes: tuple[str, ...]
 
@@ -104,15 +102,12 @@ def weigh_liking(
     *,
     versus: str | None = None,
     question: str | None = None,
-    margin: float | None = None,
-    level: float = LEVEL,
-    by_order: bool | None = None,
 ) -> Liking:
     """Compare the prototypes of `study` by how well consumers like them.
 
     By default by the first liking question, with the study's benchmark, if it was tried, and by its `liking_margin`,
-    the largest difference that does not matter, if it has one. `by_order` says whether the cumulative logit is fitted
-    beside the mixed model; by default it is where there are at most 500 consumers.
+    the largest difference that does not matter, if it has one. The cumulative logit is fitted beside the mixed model
+    where there are at most 500 consumers.
 
     Raises
     ------
@@ -120,33 +115,38 @@ def weigh_liking(
         If there are no liking answers, fewer than two prototypes or consumers, nothing varies, or `versus` was not
         tried.
     """
-    answers = _asked(numeric_answers(study, "liking", question), versus, level)
+    answers = _asked(numeric_answers(study, "liking", question), versus)
     frame = answers.frame
-    margin = _stated_margin(study) if margin is None else margin
+    margin = _stated_margin(study)
     base = versus or (study.benchmark if study.benchmark in frame.columns else None)
-    model = liking_model(frame, level, base)
+    model = liking_model(frame, base)
     main = [model.test] if np.isnan(model.evenness) else [model.test, _corrected_test(model.test, model.evenness)]
     rank_test, why_lost, ranks_by, rank_notes = ranks_beside(frame)
-    order_test, shifts, why_not = shifts_in_order(frame, by_order, _MOST_BY_ORDER)
+    order_test, shifts, why_not = shifts_in_order(frame, _MOST_BY_ORDER)
     serving, positions = serving_effects(answers)
     tests, p_value = pd.DataFrame([*main, *rank_test, *order_test]), float(main[-1]["p_value"])
-    differs = bool(below(p_value, 1 - level))
-    judge = _judge(study, answers, margin, level, differs=differs)
+    differs = bool(below(p_value))
+    judge = partial(
+        difference_verdicts,
+        margin=margin,
+        told_apart={"": differs},
+        confounds=answer_confounds(answers.rows, study.prototypes),
+    )
     pairs, against = judge(model.pairs), judge(model.versus)
     pairs = pairs.assign(with_benchmark=(pairs[["prototype", "versus"]] == base).any(axis=1))
     letters = verdict_letters(*(each.assign(attribute="") for each in (model.means, pairs, against)))
     return Liking(
         question=answers.question,
-        tests=tests.assign(differs=below(tests["p_value"], 1 - level)),
+        tests=tests.assign(differs=below(tests["p_value"])),
         means=_with_counts(model.means.assign(letters=letters), frame),
         pairs=pairs,
         versus=against,
         distribution=_answer_counts(frame),
-        boxes=_top_boxes(frame, level),
+        boxes=_top_boxes(frame),
         lost=_losses(answers, rank_test, why_lost, bool(order_test)),
         serving=serving.assign(
-            matters=below(serving["p_value"], 1 - level),
-            prototypes_differ=below(serving["prototype_p_value"], 1 - level),
+            matters=below(serving["p_value"]),
+            prototypes_differ=below(serving["prototype_p_value"]),
         ),
         positions=positions,
         by_order=shifts,
@@ -157,23 +157,8 @@ def weigh_liking(
         differs=differs,
         benchmark=base,
         margin=margin,
-        level=level,
         method=_method(model, ranks_by, base, bool(order_test)),
         notes=tuple(_notes(answers, rank_notes, why_not, model)),
-    )
-
-
-def _judge(
-    study: Study, answers: AnswersRead, margin: float | None, level: float, *, differs: bool
-) -> Callable[[pd.DataFrame], pd.DataFrame]:
-    """Return what puts the verdicts to a table of differences; none where the prototypes do not differ at all."""
-    return partial(
-        difference_verdicts,
-        margin=margin,
-        alpha=1 - level,
-        told_apart={"": differs},
-        confounds=answer_confounds(answers.rows, study.prototypes),
-        margin_stated=margin is None or margin == _stated_margin(study),
     )
 
 
@@ -187,10 +172,8 @@ def _with_counts(means: pd.DataFrame, frame: pd.DataFrame) -> pd.DataFrame:
     return counted[["prototype", "n", "raw_mean", "estimate", "std_error", "df", "ci_low", "ci_high", "letters"]]
 
 
-def _asked(answers: AnswersRead, versus: str | None, level: float) -> AnswersRead:
+def _asked(answers: AnswersRead, versus: str | None) -> AnswersRead:
     """Return the answers; refuse what cannot be answered at all."""
-    if not 0 < level < 1:
-        raise ModelError(f"The level must lie between 0 and 1, such as 0.95; it is {level}.")
     frame = answers.frame
     if frame.shape[1] < 2:
         raise ModelError(
@@ -275,7 +258,7 @@ class LikingModel:
     converged: bool
 
 
-def liking_model(frame: pd.DataFrame, level: float, versus: str | None = None) -> LikingModel:
+def liking_model(frame: pd.DataFrame, versus: str | None = None) -> LikingModel:
     """Fit the model to answers, consumers by prototypes with NaN for gaps.
 
     The test takes all pairs of prototypes as equally scattered. Means and differences do not, where each prototype was
@@ -315,9 +298,9 @@ def liking_model(frame: pd.DataFrame, level: float, versus: str | None = None) -
         )
     infer, evenness = _errors_of(frame, fit)
     test = attribute_rows(design, fit, infer).iloc[0]
-    pairs = pair_rows(design, infer, level).drop(columns="attribute")
-    means = mean_rows(design, infer, level).drop(columns="attribute")
-    against = pairs.iloc[:0] if versus is None else versus_rows(design, infer, versus, level).drop(columns="attribute")
+    pairs = pair_rows(design, infer).drop(columns="attribute")
+    means = mean_rows(design, infer).drop(columns="attribute")
+    against = pairs.iloc[:0] if versus is None else versus_rows(design, infer, versus).drop(columns="attribute")
     return LikingModel(
         test={
             "test": "mixed model",
@@ -326,7 +309,7 @@ def liking_model(frame: pd.DataFrame, level: float, versus: str | None = None) -
             "n_answers": len(response),
         },
         evenness=evenness,
-        means=means.assign(letters=_letters(means, pairs, level)),
+        means=means.assign(letters=_letters(means, pairs)),
         pairs=pairs,
         versus=against,
         variances=pd.DataFrame({"consumer": fit.variances[:, 0], "residual": fit.variances[:, 1]}),
@@ -357,12 +340,12 @@ def _errors_of(frame: pd.DataFrame, fit: MixedFit) -> tuple[Inference, float]:
     return plain if same else own, float(np.trace(inner)) ** 2 / ((k - 1) * float((inner**2).sum()))
 
 
-def _letters(means: pd.DataFrame, pairs: pd.DataFrame, level: float) -> list[str]:
+def _letters(means: pd.DataFrame, pairs: pd.DataFrame) -> list[str]:
     """Return Tukey's letters of the means."""
     names = pd.Index(means["prototype"])
     first, second = (names.get_indexer(pd.Index(pairs[side])) for side in ("prototype", "versus"))
     apart = np.zeros((len(names), len(names)), dtype=bool)
-    apart[first, second] = apart[second, first] = below(pairs["p_adjusted"].to_numpy(), 1 - level)
+    apart[first, second] = apart[second, first] = below(pairs["p_adjusted"].to_numpy())
     return list(letters_for(means["estimate"].to_numpy(dtype=float), apart))
 
 
@@ -397,14 +380,14 @@ def _answer_counts(frame: pd.DataFrame) -> pd.DataFrame:
     )
 
 
-def _top_boxes(frame: pd.DataFrame, level: float) -> pd.DataFrame:
+def _top_boxes(frame: pd.DataFrame) -> pd.DataFrame:
     """Return `prototype box count base share ci_low ci_high`: answers at the top of the scale."""
     value = frame.to_numpy(dtype=float)
     base = np.isfinite(value).sum(axis=0)
     rows = []
     for box, lowest in _BOXES.items():
         count = (value >= lowest).sum(axis=0)
-        low, high = wilson_interval(count, base, level)
+        low, high = wilson_interval(count, base, LEVEL)
         rows.append(
             pd.DataFrame(
                 {

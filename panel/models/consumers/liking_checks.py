@@ -12,7 +12,6 @@ from scipy.special import gammaincc
 from panel.errors import ModelError
 from panel.models.consumers.answers import AnswersRead
 from panel.models.prototypes.ranks import FRIEDMAN, rank_tables
-from panel.models.prototypes.verdict import ALPHA
 from panel.stats.answers.cumulative_logit import fit_cumulative_logit
 from panel.stats.arrays import Array
 from panel.stats.comparing.multiplicity import below
@@ -64,15 +63,13 @@ def ranks_beside(frame: pd.DataFrame) -> tuple[list[dict[str, Any]], str, str, l
     return [row], why if lost else "", f"{name}'s test of the ranks within each consumer ({kind} p-value)", []
 
 
-def shifts_in_order(
-    frame: pd.DataFrame, wanted: bool | None, most: int
-) -> tuple[list[dict[str, Any]], pd.DataFrame, str]:
+def shifts_in_order(frame: pd.DataFrame, most: int) -> tuple[list[dict[str, Any]], pd.DataFrame, str]:
     """Fit the cumulative logit with a random intercept: its test, each prototype's shift, or why there is none.
 
-    Without a wish it is fitted for at most `most` consumers.
+    It is fitted for at most `most` consumers.
     """
     nothing = pd.DataFrame({name: pd.Series(dtype="float64") for name in _SHIFT_COLUMNS}).astype({"prototype": "str"})
-    if not (len(frame) <= most if wanted is None else wanted):
+    if len(frame) > most:
         return [], nothing, _NOT_FITTED.format(most=most)
     value = np.rint(frame.to_numpy(dtype=float))
     person, prototype = np.nonzero(np.isfinite(value))
@@ -116,7 +113,7 @@ def without_order(answers: AnswersRead) -> tuple[AnswersRead, pd.DataFrame]:
         rows where no place is recorded.
     """
     effects, _ = serving_effects(answers)
-    effects = effects.assign(matters=below(effects["p_value"], ALPHA))
+    effects = effects.assign(matters=below(effects["p_value"]))
     rows, columns, parts, _ = _with_serving(answers)
     if not parts:
         return answers, effects

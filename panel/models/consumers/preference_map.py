@@ -14,9 +14,9 @@ from panel.models.consumers.liking_checks import without_order
 from panel.models.consumers.segments import Segments, find_segments
 from panel.models.prototypes.differences import find_differences
 from panel.models.prototypes.map import PrototypeMap, find_map
-from panel.models.prototypes.verdict import LEVEL, correlation_ends, with_deciding
+from panel.models.prototypes.verdict import correlation_ends, with_deciding
 from panel.stats.arrays import Array
-from panel.stats.comparing.multiplicity import below
+from panel.stats.comparing.multiplicity import ALPHA, LEVEL, below
 from panel.stats.maps.groups import without_levels
 from panel.stats.maps.links import correlations, direction_interval, fit_plane, inside_hull, needed_correlation
 from panel.study.study import Study
@@ -72,7 +72,6 @@ class PreferenceMap:
     components: pd.DataFrame
     n_consumers: int
     question: str
-    level: float
     method: str
     notes: tuple[str, ...]
 
@@ -82,7 +81,6 @@ def map_preferences(
     rng: np.random.Generator,
     *,
     question: str | None = None,
-    level: float = LEVEL,
     segments: Segments | None = None,
     placed: PrototypeMap | None = None,
     means: pd.DataFrame | None = None,
@@ -95,8 +93,6 @@ def map_preferences(
         Source of the draws of consumers.
     question
         Which liking question; by default the first.
-    level
-        Level of the intervals.
     segments, placed, means
         The groups, the panel's map and the panel's means where they are at hand already.
 
@@ -109,30 +105,29 @@ def map_preferences(
     means = find_differences(study).means if means is None else means
     placed = find_map(study, draws=_MAP_DRAWS, rng=rng, means=means) if placed is None else placed
     both = _in_both(placed, answers.frame)
-    groups = find_segments(study, rng, question=answers.question, level=level) if segments is None else segments
+    groups = find_segments(study, rng, question=answers.question) if segments is None else segments
     frame = answers.frame[both].dropna(how="all")
     own = pd.DataFrame(without_levels(frame.to_numpy(dtype=float)), index=frame.index, columns=both)
     places = placed.prototypes.set_index("prototype").loc[both].reset_index()
     points = places[["component_1", "component_2"]].to_numpy(dtype=float)
-    liked = [_Liked(0, own), *_by_group(own, groups)]
+    liked = _by_group(own, groups)
     profile = means.pivot_table(index="prototype", columns="attribute", values="estimate").loc[both]
     order = [name for name in study.attributes if name in profile.columns]
     draws = DRAWS if len(frame) <= _MANY else _FEWER_DRAWS
-    sensations = pd.concat([_sensation_rows(each, profile[order]) for each in liked], ignore_index=True)
-    sensations = with_deciding(sensations, 1 - level, ends=correlation_ends)
-    drawn = [(each, points, each.drawn(draws, rng), level) for each in liked]
+    sensations = pd.concat([_sensation_rows(*each, profile[order]) for each in liked.items()], ignore_index=True)
+    sensations = with_deciding(sensations, ends=correlation_ends)
+    drawn = [(*each, points, _drawn(each[1], draws, rng)) for each in liked.items()]
     return PreferenceMap(
         places=places,
-        liking=pd.concat([each.table() for each in liked], ignore_index=True),
+        liking=pd.concat([_liking(*each) for each in liked.items()], ignore_index=True),
         directions=pd.DataFrame([_direction_rows(*each) for each in drawn]),
         ideals=pd.DataFrame([_ideal_rows(*each) for each in drawn]),
         shares=_share_rows(own, points),
-        sensations=sensations.assign(shown=below(sensations["p_adjusted"], 1 - level)),
-        limit=float(needed_correlation(len(both), level)),
+        sensations=sensations.assign(shown=below(sensations["p_adjusted"])),
+        limit=float(needed_correlation(len(both), LEVEL)),
         components=placed.components[["component", "share"]],
         n_consumers=len(frame),
         question=answers.question,
-        level=level,
         method=_method(placed, len(both), draws),
         notes=tuple(_notes(placed, len(both), profile.shape[1])),
     )
@@ -149,56 +144,50 @@ def _in_both(placed: PrototypeMap, frame: pd.DataFrame) -> list[str]:
     return both
 
 
-def _by_group(own: pd.DataFrame, groups: Segments) -> list[_Liked]:
-    if groups.n_groups < 2:
-        return []
+def _by_group(own: pd.DataFrame, groups: Segments) -> dict[int, pd.DataFrame]:
+    """Return number of the group to its liking, consumers by prototypes; 0 is everybody."""
     segment = groups.consumers.set_index("assessor")["segment"].reindex(own.index)
-    return [_Liked(group, own.loc[(segment == group).to_numpy()]) for group in range(1, groups.n_groups + 1)]
+    several = range(1, groups.n_groups + 1) if groups.n_groups > 1 else ()
+    return {0: own} | {group: own.loc[(segment == group).to_numpy()] for group in several}
 
 
-@dataclass(frozen=True, eq=False, slots=True)
-class _Liked:
-    """Liking of one group of consumers (rows) for the prototypes (columns), own levels taken out, NaN for gaps."""
-
-    segment: int
-    own: pd.DataFrame
-
-    def means(self) -> Array:
-        """Mean liking of each prototype."""
-        return np.asarray(self.own.mean().to_numpy(dtype=float))
-
-    def table(self) -> pd.DataFrame:
-        """Return `segment prototype estimate n`."""
-        return pd.DataFrame(
-            {
-                "segment": self.segment,
-                "prototype": pd.Series(self.own.columns, dtype="str"),
-                "estimate": self.means(),
-                "n": self.own.notna().sum().to_numpy(),
-            }
-        )
-
-    def drawn(self, draws: int, rng: np.random.Generator) -> Array:
-        """Return mean likings (prototypes, draws) of consumers drawn anew; without draws that miss a prototype."""
-        value = self.own.to_numpy(dtype=float)
-        n = len(value)
-        times = rng.multinomial(n, np.full(n, 1 / n), size=draws).astype(float)
-        present = np.isfinite(value)
-        count = times @ present
-        total = times @ np.where(present, value, 0.0)
-        whole = (count > 0).all(axis=1)
-        return np.asarray((total[whole] / count[whole]).T)
+def _means(own: pd.DataFrame) -> Array:
+    return np.asarray(own.mean().to_numpy(dtype=float))
 
 
-def _direction_rows(liked: _Liked, points: Array, drawn: Array, level: float) -> dict[str, Any]:
+def _liking(segment: int, own: pd.DataFrame) -> pd.DataFrame:
+    """Return `segment prototype estimate n`."""
+    return pd.DataFrame(
+        {
+            "segment": segment,
+            "prototype": pd.Series(own.columns, dtype="str"),
+            "estimate": _means(own),
+            "n": own.notna().sum().to_numpy(),
+        }
+    )
+
+
+def _drawn(own: pd.DataFrame, draws: int, rng: np.random.Generator) -> Array:
+    """Return mean likings (prototypes, draws) of consumers drawn anew; without draws that miss a prototype."""
+    value = own.to_numpy(dtype=float)
+    n = len(value)
+    times = rng.multinomial(n, np.full(n, 1 / n), size=draws).astype(float)
+    present = np.isfinite(value)
+    count = times @ present
+    total = times @ np.where(present, value, 0.0)
+    whole = (count > 0).all(axis=1)
+    return np.asarray((total[whole] / count[whole]).T)
+
+
+def _direction_rows(segment: int, own: pd.DataFrame, points: Array, drawn: Array) -> dict[str, Any]:
     """Return one row of `PreferenceMap.directions`."""
-    fit = fit_plane(points, liked.means()[:, None])
+    fit = fit_plane(points, _means(own)[:, None])
     slope = fit["slope"][0]
-    low, high = direction_interval(fit_plane(points, drawn)["slope"], slope, level)
+    low, high = direction_interval(fit_plane(points, drawn)["slope"], slope, LEVEL)
     angle = float(np.degrees(np.arctan2(slope[1], slope[0])))
     return {
-        "segment": liked.segment,
-        "n_consumers": len(liked.own),
+        "segment": segment,
+        "n_consumers": len(own),
         "slope_1": float(slope[0]),
         "slope_2": float(slope[1]),
         "angle": angle,
@@ -206,19 +195,19 @@ def _direction_rows(liked: _Liked, points: Array, drawn: Array, level: float) ->
         "angle_high": angle + high,
         "share": float(fit["r2"][0]),
         "p_value": float(fit["p_value"][0]),
-        "clear": bool(below(fit["p_value"][0], 1 - level)),
+        "clear": bool(below(fit["p_value"][0])),
     }
 
 
-def _ideal_rows(liked: _Liked, points: Array, drawn: Array, level: float) -> dict[str, Any]:
+def _ideal_rows(segment: int, own: pd.DataFrame, points: Array, drawn: Array) -> dict[str, Any]:
     """Return one row of `PreferenceMap.ideals`."""
-    fit = fit_plane(points, liked.means()[:, None])
+    fit = fit_plane(points, _means(own)[:, None])
     again = fit_plane(points, drawn)
     peaked = again["curvature"] < 0
-    ends = [(1 - level) / 2, (1 + level) / 2]
+    ends = [ALPHA / 2, (1 + LEVEL) / 2]
     limits = np.quantile(again["peak"][peaked], ends, axis=0) if peaked.any() else np.full((2, 2), np.nan)
     return {
-        "segment": liked.segment,
+        "segment": segment,
         "peak": bool(fit["curvature"][0] < 0),
         "component_1": float(fit["peak"][0, 0]),
         "component_2": float(fit["peak"][0, 1]),
@@ -230,7 +219,7 @@ def _ideal_rows(liked: _Liked, points: Array, drawn: Array, level: float) -> dic
         "ci_high_1": float(limits[1, 0]),
         "ci_low_2": float(limits[0, 1]),
         "ci_high_2": float(limits[1, 1]),
-        "shown": bool(fit["curvature"][0] < 0 and below(fit["curvature_p_value"][0], 1 - level)),
+        "shown": bool(fit["curvature"][0] < 0 and below(fit["curvature_p_value"][0])),
     }
 
 
@@ -260,11 +249,11 @@ def _share_rows(own: pd.DataFrame, points: Array) -> pd.DataFrame:
     return pd.DataFrame({"component_1": places[:, 0], "component_2": places[:, 1], "share": share})
 
 
-def _sensation_rows(liked: _Liked, profile: pd.DataFrame) -> pd.DataFrame:
+def _sensation_rows(segment: int, own: pd.DataFrame, profile: pd.DataFrame) -> pd.DataFrame:
     """Return `segment attribute estimate n p_value`, prototypes by attributes in `profile`."""
-    found = correlations(liked.means()[:, None], profile.to_numpy(dtype=float))
+    found = correlations(_means(own)[:, None], profile.to_numpy(dtype=float))
     columns = {name: values[0] for name, values in found.items()}
-    return pd.DataFrame({"segment": liked.segment, "attribute": pd.Series(profile.columns, dtype="str"), **columns})
+    return pd.DataFrame({"segment": segment, "attribute": pd.Series(profile.columns, dtype="str"), **columns})
 
 
 def _method(placed: PrototypeMap, n: int, draws: int) -> str:

@@ -13,7 +13,6 @@ from panel.errors import ModelError
 from panel.models.consumers.answers import AnswersRead, numeric_answers
 from panel.models.consumers.liking import FEWEST_ALIKE, LikingModel, liking_model
 from panel.models.consumers.liking_checks import without_order
-from panel.models.prototypes.verdict import LEVEL
 from panel.stats.arrays import Array, Codes
 from panel.stats.maps.groups import k_means, more_groups, recovered, without_effects
 from panel.study.study import Study
@@ -75,14 +74,11 @@ class Segments:
     why_one: str
     order: pd.DataFrame
     n_grouped: int
-    level: float
     method: str
     notes: tuple[str, ...]
 
 
-def find_segments(
-    study: Study, rng: np.random.Generator, *, question: str | None = None, level: float = LEVEL
-) -> Segments:
+def find_segments(study: Study, rng: np.random.Generator, *, question: str | None = None) -> Segments:
     """Look for groups of consumers that like different prototypes.
 
     What the place in the serving adds on average, each consumer's own level and the mean of each prototype are taken
@@ -96,8 +92,6 @@ def find_segments(
         Source of the draws; the same generator state gives the same groups.
     question
         Which liking question; by default the first.
-    level
-        Level of the intervals.
 
     Raises
     ------
@@ -114,11 +108,11 @@ def find_segments(
     needed = max(FEWEST_ALIKE, int(np.ceil(_TRIED * frame.shape[1])))
     tried = frame.notna().sum(axis=1)
     used = frame.loc[tried >= needed]
-    model = {0: liking_model(frame, level)}
+    model = {0: liking_model(frame)}
     labels, steps, why = _labels(used, needed, rng)
     labels = _numbered(labels)
     groups = range(1, int(labels.max(initial=0)) + 2)
-    model |= {group: liking_model(used.loc[labels == group - 1], level) for group in groups if len(groups) > 1}
+    model |= {group: liking_model(used.loc[labels == group - 1]) for group in groups if len(groups) > 1}
     means = _group_means(model, used, labels)
     return Segments(
         question=answers.question,
@@ -137,7 +131,6 @@ def find_segments(
         why_one=why,
         order=order,
         n_grouped=len(used),
-        level=level,
         method=_method(needed),
         notes=tuple(_notes(answers, used, needed, len(groups))),
     )

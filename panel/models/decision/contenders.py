@@ -15,7 +15,7 @@ from panel.models.consumers.answers import numeric_answers, questions_of
 from panel.models.decision.wanted import BENCHMARK, FAILS, Profile
 from panel.models.prototypes.verdict import CANNOT_TELL
 from panel.stats.arrays import Array
-from panel.stats.comparing.multiplicity import simultaneous_bands
+from panel.stats.comparing.multiplicity import ALPHA, LEVEL, simultaneous_bands
 from panel.stats.maps.draws import DRAWS, FEWEST_PEOPLE, people_draws
 from panel.study.study import Study
 
@@ -79,7 +79,6 @@ class Decision:
     profile: Profile
     benchmark: str | None
     n_consumers: int
-    level: float
     method: str
     notes: tuple[str, ...]
 
@@ -94,7 +93,7 @@ class Decision:
         return self.n_consumers > 0
 
 
-def standings(prototypes: tuple[str, ...], rows: pd.DataFrame, gates: pd.DataFrame, level: float) -> pd.DataFrame:
+def standings(prototypes: tuple[str, ...], rows: pd.DataFrame, gates: pd.DataFrame) -> pd.DataFrame:
     """Return `prototype standing unmet must_unmet gates_failed gates_open`.
 
     Parameters
@@ -114,7 +113,7 @@ def standings(prototypes: tuple[str, ...], rows: pd.DataFrame, gates: pd.DataFra
         results = gates.loc[gates["prototype"] == name, "result"]
         failed, unknown = int((results == FAILS).sum()), int((results == CANNOT_TELL).sum())
         must = own.loc[own["must_have"]]
-        missed = bool(clearly_missed(must, level).any())
+        missed = bool(clearly_missed(must).any())
         standing = OUT if failed or missed else OPEN if unknown or own["read_met"].isna().any() else IN
         unmet, must_unmet = (int((each["read_met"] == 0).sum()) for each in (own, must))
         found.append((name, standing, unmet, must_unmet, failed, unknown))
@@ -122,9 +121,9 @@ def standings(prototypes: tuple[str, ...], rows: pd.DataFrame, gates: pd.DataFra
     return pd.DataFrame(found, columns=columns).astype({"prototype": "str", "standing": "str"})
 
 
-def clearly_missed(rows: pd.DataFrame, level: float) -> pd.Series:
+def clearly_missed(rows: pd.DataFrame) -> pd.Series:
     """Return which windows that must be met are clearly missed, in both readings where there are two."""
-    return rows["must_have"] & (rows["chance"] < 1 - level) & ~(rows["chance_versus"] >= 1 - level)
+    return rows["must_have"] & (rows["chance"] < ALPHA) & ~(rows["chance_versus"] >= ALPHA)
 
 
 def contenders(ranking: pd.DataFrame, pairs: pd.DataFrame) -> tuple[str, ...]:
@@ -136,7 +135,7 @@ def contenders(ranking: pd.DataFrame, pairs: pd.DataFrame) -> tuple[str, ...]:
     return tuple(name for name in able if name not in beaten)
 
 
-def the_one(ranking: pd.DataFrame, left: tuple[str, ...], level: float, *, chance: str = "chance_all") -> str | None:
+def the_one(ranking: pd.DataFrame, left: tuple[str, ...], *, chance: str = "chance_all") -> str | None:
     """Return the prototype that is alone in the running, passes every gate and meets all windows; None without one.
 
     All windows must be met on the estimates, and all at once with a chance of at least `level`; `chance` is the column
@@ -145,7 +144,7 @@ def the_one(ranking: pd.DataFrame, left: tuple[str, ...], level: float, *, chanc
     if len(left) != 1:
         return None
     row = ranking.loc[ranking["prototype"] == left[0]].iloc[0]
-    sure = row["standing"] == IN and row["unmet"] == 0 and bool(np.float64(row[chance]) >= level)
+    sure = row["standing"] == IN and row["unmet"] == 0 and bool(np.float64(row[chance]) >= LEVEL)
     return left[0] if sure else None
 
 
@@ -156,9 +155,7 @@ AHEAD, BEHIND, OPPOSED = "ahead", "behind", "opposed"
 _COLUMNS = ("estimate", "ci_low", "ci_high", "chance_above")
 
 
-def judge_pairs(
-    prototypes: tuple[str, ...], estimate: Array, drawn: Array, liking: LikingDraws | None, level: float
-) -> pd.DataFrame:
+def judge_pairs(prototypes: tuple[str, ...], estimate: Array, drawn: Array, liking: LikingDraws | None) -> pd.DataFrame:
     """Return one row per pair: what separates the two, and whether anything does.
 
     `prototype versus estimate ci_low ci_high chance_above panel`: difference of overall desirability with an interval
@@ -169,10 +166,10 @@ def judge_pairs(
     """
     pairs = list(combinations(range(len(prototypes)), 2))
     first, second = (np.array([pair[side] for pair in pairs], dtype=int) for side in (0, 1))
-    panel = _differences(estimate, drawn, first, second, level)
+    panel = _differences(estimate, drawn, first, second)
     names = {"prototype": [prototypes[i] for i in first], "versus": [prototypes[j] for j in second]}
-    frame = pd.DataFrame(names, dtype="str").assign(**panel, panel=_verdicts(panel, level))
-    liked = _liking_rows(prototypes, first, second, liking, level)
+    frame = pd.DataFrame(names, dtype="str").assign(**panel, panel=_verdicts(panel))
+    liked = _liking_rows(prototypes, first, second, liking)
     frame = frame.assign(**liked)
     both = [_overall(one, other) for one, other in zip(frame["panel"], frame["consumers"], strict=True)]
     return frame.assign(overall=pd.Series(both, dtype="str"))
@@ -189,29 +186,23 @@ def _ahead_of(pairs: pd.DataFrame) -> set[tuple[str, str]]:
     return found
 
 
-def _differences(
-    estimate: Array, drawn: Array, first: NDArray[np.int_], second: NDArray[np.int_], level: float
-) -> dict[str, Array]:
+def _differences(estimate: Array, drawn: Array, first: NDArray[np.int_], second: NDArray[np.int_]) -> dict[str, Array]:
     """Return differences with intervals that hold for all pairs at once."""
     apart = drawn[:, first] - drawn[:, second]
-    low, high = simultaneous_bands(apart, level)
+    low, high = simultaneous_bands(apart, LEVEL)
     above = (apart > 0).mean(axis=0) + 0.5 * (apart == 0).mean(axis=0)
     told = (estimate[first] - estimate[second], low, high, np.where(np.isfinite(low), above, np.nan))
     return dict(zip(_COLUMNS, told, strict=True))
 
 
-def _verdicts(rows: dict[str, Array], level: float) -> list[str]:
+def _verdicts(rows: dict[str, Array]) -> list[str]:
     _, low, high, chance = (rows[name] for name in _COLUMNS)
-    ahead, behind = (low > 0) & (chance >= level), (high < 0) & (chance <= 1 - level)
+    ahead, behind = (low > 0) & (chance >= LEVEL), (high < 0) & (chance <= ALPHA)
     return np.where(ahead, AHEAD, np.where(behind, BEHIND, CANNOT_TELL)).astype(object).tolist()
 
 
 def _liking_rows(
-    prototypes: tuple[str, ...],
-    first: NDArray[np.int_],
-    second: NDArray[np.int_],
-    liking: LikingDraws | None,
-    level: float,
+    prototypes: tuple[str, ...], first: NDArray[np.int_], second: NDArray[np.int_], liking: LikingDraws | None
 ) -> dict[str, Any]:
     columns = ("liking", "liking_low", "liking_high", "liking_chance")
     if liking is None:
@@ -223,8 +214,8 @@ def _liking_rows(
     for own, there in enumerate(place):
         if there is not None:
             estimate[own], drawn[:, own] = liking.rows["estimate"].iloc[there], liking.drawn[:, there]
-    found = _differences(estimate, drawn, first, second, level)
-    return dict(zip(columns, found.values(), strict=True)) | {"consumers": _verdicts(found, level)}
+    found = _differences(estimate, drawn, first, second)
+    return dict(zip(columns, found.values(), strict=True)) | {"consumers": _verdicts(found)}
 
 
 def _overall(panel: str, consumers: str) -> str:
@@ -260,7 +251,7 @@ class LikingDraws:
     n_consumers: int
 
 
-def draw_liking(study: Study, rng: np.random.Generator, *, level: float = 0.95) -> tuple[LikingDraws | None, str]:
+def draw_liking(study: Study, rng: np.random.Generator) -> tuple[LikingDraws | None, str]:
     """Return the liking, drawn by taking whole consumers anew, or None and why there is none."""
     if not questions_of(study, "liking"):
         return None, "No consumer was asked for liking, so the decision rests on the trained panel alone."
@@ -276,7 +267,7 @@ def draw_liking(study: Study, rng: np.random.Generator, *, level: float = 0.95) 
             f"Fewer than {FEWEST_PEOPLE} consumers rated two prototypes or more, or a prototype was never rated beside "
             "another, so liking does not count here."
         )
-    tail = (1 - level) / 2
+    tail = ALPHA / 2
     low, high = np.quantile(drawn, [tail, 1 - tail], axis=0)
     best = np.bincount(drawn.argmax(axis=1), minlength=len(estimate)) / len(drawn)
     prototypes = tuple(str(name) for name in answers.frame.columns)

@@ -45,15 +45,16 @@ from panel.models.decision.windows import (
     window_distance,
 )
 from panel.models.prototypes.alike import smallest_difference
-from panel.models.prototypes.differences import Differences, confound_notes
-from panel.models.prototypes.panel_design import PanelFit, fit_study
-from panel.models.prototypes.verdict import CANNOT_TELL, LEVEL
+from panel.models.prototypes.differences import Differences, confound_notes, find_differences
+from panel.models.prototypes.panel_design import fit_study
+from panel.models.prototypes.verdict import CANNOT_TELL
 from panel.plan.codes import moment
 from panel.stats.arrays import Array
+from panel.stats.comparing.multiplicity import ALPHA, LEVEL
 from panel.stats.formulas.desirability import beats, overall_desirability
 from panel.stats.maps.draws import DRAWS
 from panel.study.study import Study
-from panel.words import format_share
+from panel.words import format_share, level_digits, level_words
 
 
 def decide(
@@ -62,16 +63,14 @@ def decide(
     *,
     weights: Mapping[str, float] | None = None,
     segments: Segments | None = None,
-    level: float = LEVEL,
     differences: Differences | None = None,
-    fitted: PanelFit | None = None,
     came_true: bool = True,
 ) -> Decision:
     """Hold the prototypes of `study` against its target profile and its gates.
 
     `weights` by attribute stand in place of those of the study; `segments` are groups of consumers, where they were
-    looked for; `differences` and `fitted` the mixed model's answer and the model, where they are at hand already.
-    Without `came_true` it is not looked at how often such chances came true, which takes most of the time.
+    looked for; `differences` the mixed model's answer, where it is at hand already. Without `came_true` it is not
+    looked at how often such chances came true, which takes most of the time.
 
     Raises
     ------
@@ -81,14 +80,14 @@ def decide(
         If weights, gates or other facts of the study cannot be understood.
     """
     profile = target_profile(study, weights)
-    fitted = fit_study(study) if fitted is None else fitted
-    drawn = draw_panels(study, profile.attributes, rng, fitted=fitted)
-    liking, no_liking = draw_liking(study, rng, level=level)
-    windows = judge_windows(profile, drawn, study.benchmark, level, rng if came_true else None)
+    fitted = fit_study(study)
+    drawn = draw_panels(study, profile.attributes, rng)
+    liking, no_liking = draw_liking(study, rng)
+    windows = judge_windows(profile, drawn, study.benchmark, rng if came_true else None)
     gates = judge_gates(study, drawn.prototypes)
     front = _front_rows(profile, drawn, liking)
-    ranking = _ranking(standings(drawn.prototypes, windows.rows, gates, level), windows, liking, front, study, level)
-    pairs = _untold(_pairs(ranking, drawn, windows, liking, level), fitted.confounds, drawn.attributes)
+    ranking = _ranking(standings(drawn.prototypes, windows.rows, gates), windows, liking, front, study)
+    pairs = _untold(_pairs(ranking, drawn, windows, liking), fitted.confounds, drawn.attributes)
     left = contenders(ranking, pairs)
     base = study.benchmark if study.benchmark in drawn.prototypes else None
     by_benchmark = profile.read_as == BENCHMARK and base is not None
@@ -96,7 +95,7 @@ def decide(
     narrow, little = _narrow(study, profile, differences), _little(windows.little_true)
     return Decision(
         ranking=ranking,
-        windows=windows.rows.assign(clearly_missed=clearly_missed(windows.rows, level)),
+        windows=windows.rows.assign(clearly_missed=clearly_missed(windows.rows)),
         unmet=_unmet(windows.rows, by_benchmark=by_benchmark),
         nobody_meets=_nobody_meets(windows.rows),
         gates=gates,
@@ -107,12 +106,11 @@ def decide(
         favourites=segment_favourites(segments, left),
         divided=divided_pairs(segments, left),
         contenders=left,
-        choice=the_one(ranking, left, level, chance="chance_all_versus" if by_benchmark else "chance_all"),
+        choice=the_one(ranking, left, chance="chance_all_versus" if by_benchmark else "chance_all"),
         profile=profile,
         benchmark=base,
         n_consumers=0 if liking is None else liking.n_consumers,
-        level=level,
-        method=_decision_method(DRAWS, level, liking) + (f" {drawn.batch_words}" if drawn.batch_words else ""),
+        method=_decision_method(DRAWS, liking) + (f" {drawn.batch_words}" if drawn.batch_words else ""),
         notes=(
             *_decision_notes(profile, drawn, gates, study.benchmark),
             *(note for note in (*narrow, little, no_liking, *confound_notes(fitted.confounds)) if note),
@@ -120,9 +118,9 @@ def decide(
     )
 
 
-def nearest(study: Study, rng: np.random.Generator, *, differences: Differences | None, fitted: PanelFit) -> Decision:
+def nearest(study: Study, rng: np.random.Generator, *, differences: Differences | None) -> Decision:
     """Return what the first screen asks: no groups of consumers, nor how often such chances came true."""
-    return decide(study, rng, differences=differences, fitted=fitted, came_true=False)
+    return decide(study, rng, differences=differences, came_true=False)
 
 
 def _untold(pairs: pd.DataFrame, confounds: Confounds, attributes: tuple[str, ...]) -> pd.DataFrame:
@@ -139,7 +137,7 @@ def _untold(pairs: pd.DataFrame, confounds: Confounds, attributes: tuple[str, ..
 def _narrow(study: Study, profile: Profile, differences: Differences | None) -> tuple[str, ...]:
     if not profile.has_windows_both_sides:
         return ()
-    return narrow_windows(profile, smallest_difference(study if differences is None else differences))
+    return narrow_windows(profile, smallest_difference(find_differences(study) if differences is None else differences))
 
 
 _WORTH_SAYING = 0.05
@@ -171,25 +169,18 @@ def _unmet(rows: pd.DataFrame, *, by_benchmark: bool) -> pd.DataFrame:
     return outside.assign(distance=window_distance(mean, low, high))
 
 
-def _pairs(
-    ranking: pd.DataFrame, drawn: PanelDraws, windows: Windows, liking: LikingDraws | None, level: float
-) -> pd.DataFrame:
+def _pairs(ranking: pd.DataFrame, drawn: PanelDraws, windows: Windows, liking: LikingDraws | None) -> pd.DataFrame:
     order = tuple(str(name) for name in ranking["prototype"])
     place = [drawn.prototypes.index(name) for name in order]
-    return judge_pairs(order, windows.desirability[place], windows.drawn_desirability[:, place], liking, level)
+    return judge_pairs(order, windows.desirability[place], windows.drawn_desirability[:, place], liking)
 
 
 def _ranking(
-    stands: pd.DataFrame,
-    windows: Windows,
-    liking: LikingDraws | None,
-    front: pd.DataFrame,
-    study: Study,
-    level: float,
+    stands: pd.DataFrame, windows: Windows, liking: LikingDraws | None, front: pd.DataFrame, study: Study
 ) -> pd.DataFrame:
     """Return one row per prototype, the highest desirability first."""
     prototypes = stands["prototype"].tolist()
-    tail = [(1 - level) / 2, (1 + level) / 2]
+    tail = [ALPHA / 2, (1 + LEVEL) / 2]
     drawn = windows.drawn_desirability
     base = prototypes.index(study.benchmark) if study.benchmark in prototypes else None
     own = np.full(drawn.shape[0], np.nan) if base is None else drawn[:, base]
@@ -220,7 +211,7 @@ def _ranking(
 # What a reader must know before trusting a comparison of prototypes with a target profile.
 
 
-def _decision_method(draws: int, level: float, liking: LikingDraws | None) -> str:
+def _decision_method(draws: int, liking: LikingDraws | None) -> str:
     """Return how it was computed, in sentences."""
     people = (
         ""
@@ -246,10 +237,10 @@ def _decision_method(draws: int, level: float, liking: LikingDraws | None) -> st
         "Each shrunken mean gets a desirability, 1 inside its window, falling in a straight line outside (Derringer "
         "and Suich, 1980); the overall desirability "
         f"is their weighted geometric mean.{people} Two prototypes count as told apart by the panel if the "
-        f"{100 * level:g} % interval of the difference of their desirabilities, for all pairs at once, leaves out "
+        f"{level_words(LEVEL)} of the difference of their desirabilities, for all pairs at once, leaves out "
         "zero; by consumers, if that of their liking does; overall, only if every kind of evidence there is says the "
         "same. A choice is named only if one prototype is ahead of all others, passes all gates and meets all "
-        f"windows at once with a chance of {100 * level:g} % or more."
+        f"windows at once with a chance of {level_digits(LEVEL)} or more."
     )
 
 

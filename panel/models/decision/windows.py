@@ -13,10 +13,11 @@ from scipy.special import expit, logit, stdtrit
 
 from panel.errors import ModelError
 from panel.models.decision.wanted import BENCHMARK, Profile
-from panel.models.prototypes.panel_design import PanelDesign, PanelFit, assessor_means, fit_study
+from panel.models.prototypes.panel_design import PanelDesign, assessor_means, fit_study
 from panel.models.prototypes.verdict import BatchSpread, batch_spread
 from panel.stats.arrays import Array
 from panel.stats.comparing.group_means import BATCH
+from panel.stats.comparing.multiplicity import ALPHA, LEVEL
 from panel.stats.comparing.shrinkage import draw_shrunken, own_variances, shrink, shrink_differences
 from panel.stats.formulas.desirability import overall_desirability, window_wanted
 from panel.stats.maps.draws import DRAWS, joint_draws, person_correlations
@@ -69,7 +70,7 @@ class Windows:
 
 
 def judge_windows(
-    profile: Profile, drawn: PanelDraws, benchmark: str | None, level: float, rng: np.random.Generator | None = None
+    profile: Profile, drawn: PanelDraws, benchmark: str | None, rng: np.random.Generator | None = None
 ) -> Windows:
     """Hold the means and their draws against the windows of `profile`; intervals at `level`.
 
@@ -84,8 +85,8 @@ def judge_windows(
     base = None if benchmark not in drawn.prototypes else drawn.prototypes.index(str(benchmark))
     known = np.isfinite(drawn.estimate)
     met = _inside(drawn.drawn, low, high)
-    columns = _columns(wanted, drawn, shrunken, met, level) | {"desirability": single}
-    versus, met_versus = _versus(wanted, drawn, base, level)
+    columns = _columns(wanted, drawn, shrunken, met) | {"desirability": single}
+    versus, met_versus = _versus(wanted, drawn, base)
     chance_all = _all_at_once(met, known)
     all_versus = _all_at_once(met_versus, known & known[:, [base or 0]])
     often = _came_true(wanted, drawn, base, rng)
@@ -112,11 +113,11 @@ def judge_windows(
     )
 
 
-def _columns(wanted: pd.DataFrame, drawn: PanelDraws, shrunken: Array, met: _Flags, level: float) -> dict[str, Array]:
+def _columns(wanted: pd.DataFrame, drawn: PanelDraws, shrunken: Array, met: _Flags) -> dict[str, Array]:
     """Return the means with their intervals, windows, and chances on the scale of the panel."""
     low, high = (wanted[[name]].to_numpy(float) for name in ("target_low", "target_high"))
-    half = stdtrit(drawn.df, (1 + level) / 2) * drawn.std_error
-    known, ends = np.isfinite(drawn.estimate), drawn.intervals(level)
+    half = stdtrit(drawn.df, (1 + LEVEL) / 2) * drawn.std_error
+    known, ends = np.isfinite(drawn.estimate), drawn.intervals(LEVEL)
     return {
         "estimate": drawn.estimate,
         "std_error": drawn.std_error,
@@ -175,9 +176,7 @@ def _overall(single: Array, weights: Array) -> Array:
     return overall_desirability(np.moveaxis(single, -2, -1), weights)
 
 
-def _versus(
-    wanted: pd.DataFrame, drawn: PanelDraws, base: int | None, level: float
-) -> tuple[dict[str, Array], _Flags | None]:
+def _versus(wanted: pd.DataFrame, drawn: PanelDraws, base: int | None) -> tuple[dict[str, Array], _Flags | None]:
     """Return the windows read as differences from the benchmark, and which draws meet them."""
     names = ("difference", "difference_low", "difference_high", "versus_low", "versus_high", "met_versus")
     shape = drawn.estimate.shape
@@ -186,7 +185,7 @@ def _versus(
     own = drawn.estimate[:, [base]]
     low, high = _versus_ends(wanted, drawn, base)
     difference, differences = drawn.estimate - own, drawn.drawn - drawn.drawn[:, :, [base]]
-    tail = (1 - level) / 2
+    tail = ALPHA / 2
     with np.errstate(invalid="ignore"):
         ends = np.quantile(differences, [tail, 1 - tail], axis=0)
     known = np.isfinite(difference)
@@ -361,21 +360,19 @@ def draw_panels(
     rng: np.random.Generator,
     *,
     draws: int = DRAWS,
-    fitted: PanelFit | None = None,
 ) -> PanelDraws:
     """Return draws of the true means on `attributes`, as these people on these days would see them.
 
     Means, their covariance and degrees of freedom are those of the mixed model of each attribute; what ties the
     attributes together is taken from the assessors' own means. The level of the people is the instrument: it moves all
-    prototypes alike and is no error. Means are shrunken, see `panel.stats.comparing.shrinkage`. `fitted` is the
-    panel's model where it is at hand already.
+    prototypes alike and is no error. Means are shrunken, see `panel.stats.comparing.shrinkage`.
 
     Raises
     ------
     ModelError
         If none of the attributes can be modelled.
     """
-    fitted = fit_study(study) if fitted is None else fitted
+    fitted = fit_study(study)
     frame = fitted.used.frame
     frame = frame.loc[frame["attribute"].isin(attributes)]
     fits = [each for each in fitted.fits if not set(each[0].attributes).isdisjoint(attributes)]

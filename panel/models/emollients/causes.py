@@ -11,7 +11,7 @@ import pandas as pd
 
 from panel.checks.confounds import BATCH
 from panel.models.emollients.swaps import TracedSwaps
-from panel.models.prototypes.verdict import ALPHA, CANNOT_TELL, DIFFERS
+from panel.models.prototypes.verdict import CANNOT_TELL, DIFFERS
 from panel.stats.arrays import Array
 from panel.stats.comparing.multiplicity import below
 
@@ -42,14 +42,13 @@ class Causes:
         neither, NaN without a target.
     margin
         Largest difference that does not matter, as the study states it.
-    level, method, notes
+    method, notes
         As of the swaps.
     """
 
     swaps: pd.DataFrame
     cells: pd.DataFrame
     margin: float | None
-    level: float
     method: str
     notes: tuple[str, ...]
 
@@ -60,7 +59,7 @@ def find_causes(traced: TracedSwaps, profile: Profile | None = None, means: pd.D
     effects = effects.reset_index(drop=True)
     swaps = _swaps(effects, traced)
     letters = dict(zip(swaps["swap"], swaps["letter"], strict=True))
-    seen = below(effects["p_adjusted"], ALPHA)
+    seen = below(effects["p_adjusted"])
     tied = effects["goes_along"].ne("").to_numpy(bool)
     stands_out = effects["verdict"].eq(DIFFERS).to_numpy(bool)
     cells = effects.assign(
@@ -68,9 +67,7 @@ def find_causes(traced: TracedSwaps, profile: Profile | None = None, means: pd.D
         mark=np.select([tied, stands_out], [GOES_ALONG, STANDS_OUT], CANNOT_TELL),
         seen=seen,
     )
-    return Causes(
-        swaps, _with_targets(cells, traced, profile, means), traced.margin, traced.level, traced.method, traced.notes
-    )
+    return Causes(swaps, _with_targets(cells, traced, profile, means), traced.margin, traced.method, traced.notes)
 
 
 def _swaps(effects: pd.DataFrame, traced: TracedSwaps) -> pd.DataFrame:

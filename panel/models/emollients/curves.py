@@ -10,6 +10,7 @@ import numpy as np
 import pandas as pd
 
 from panel.errors import ModelError, PanelError, StudyError
+from panel.stats.comparing.multiplicity import LEVEL
 from panel.stats.curves.flow import (
     FLOW_MODELS,
     FlowFit,
@@ -22,6 +23,7 @@ from panel.stats.curves.flow import (
 from panel.stats.curves.over_time import read_force_curve
 from panel.study.numbers_read import convert, read_unit, same_quantity
 from panel.study.study import Study
+from panel.words import level_words
 
 # Shear rates of use, 1/s. The ends of rubbing in: Brummer and Godersky (1999) Colloids Surf. A 152:89-94 (of the order
 # of 500 for creams, 5000 for lotions). Pick-up: common practice, no source.
@@ -42,19 +44,18 @@ class ReducedCurves:
     readings
         `prototype measure unit value repeat`: what may be joined to the panel like any reading. Without viscosities
         beyond the measured rates, yield stresses that cannot be told, and consistencies, whose unit hangs on n.
-    level, method, notes
-        Level of the intervals, how it was done, and what to know before trusting it.
+    method, notes
+        How it was done, and what to know before trusting it.
     """
 
     flow: _FlowCurves
     force: _ForceCurves
     readings: pd.DataFrame
-    level: float
     method: str
     notes: tuple[str, ...]
 
 
-def reduce_curves(study: Study, *, level: float = 0.95) -> ReducedCurves:
+def reduce_curves(study: Study) -> ReducedCurves:
     """Reduce the table `curves` of `study`, each repeat of each prototype by itself.
 
     Raises
@@ -69,7 +70,7 @@ def reduce_curves(study: Study, *, level: float = 0.95) -> ReducedCurves:
             "force), x, x_unit, y, y_unit, repeat."
         )
     table = table.loc[table["x"].notna() & table["y"].notna()]
-    flow = _flow_curves(table, level)
+    flow = _flow_curves(table)
     force = _force_curves(table, _speed(study))
     if flow.points.empty and force.points.empty:
         why = "; ".join(dict.fromkeys([*flow.left_out["why"], *force.left_out["why"]]))
@@ -78,8 +79,7 @@ def reduce_curves(study: Study, *, level: float = 0.95) -> ReducedCurves:
         flow=flow,
         force=force,
         readings=_readings(flow, force),
-        level=level,
-        method=_method(flow, force, level),
+        method=_method(flow, force),
         notes=(*_notes(flow, force), *flow.notes, *force.notes),
     )
 
@@ -115,14 +115,14 @@ def _readings(flow: _FlowCurves, force: _ForceCurves) -> pd.DataFrame:
     return frame.astype({name: "float64" if name == "value" else "str" for name in _READING})
 
 
-def _method(flow: _FlowCurves, force: _ForceCurves, level: float) -> str:
+def _method(flow: _FlowCurves, force: _ForceCurves) -> str:
     sentences = []
     if flow.model is not None:
         sentences.append(
             "Flow curves: power law, Casson and Herschel-Bulkley by non-linear least squares on the stresses, "
             "relative errors (weights 1 / stress squared), each curve by itself; one model for all curves "
             f"({MODEL_WORDS[flow.model]}, the smallest AICc summed over the curves). "
-            f"{100 * level:g} % intervals: profile likelihood for the yield stress, t on the logarithm for the rest."
+            f"{level_words(LEVEL)}s: profile likelihood for the yield stress, t on the logarithm for the rest."
         )
     if len(force.quantities):
         sentences.append(
@@ -224,7 +224,7 @@ class _FlowCurves:
 _Fits = dict[str, FlowFit]  # every model on one curve
 
 
-def _flow_curves(curves: pd.DataFrame, level: float) -> _FlowCurves:
+def _flow_curves(curves: pd.DataFrame) -> _FlowCurves:
     """Fit the flow curves among the rows of the table `curves`; points are known to so many per cent of the stress.
 
     One model serves all curves: the one with the smallest AICc summed over the curves.
@@ -238,7 +238,7 @@ def _flow_curves(curves: pd.DataFrame, level: float) -> _FlowCurves:
         try:
             rate, stress = _in_pascal(rows)
             counts = (rate > 0) & (stress > 0)
-            fits = fit_flow_models(rate[counts], stress[counts], level=level)
+            fits = fit_flow_models(rate[counts], stress[counts], level=LEVEL)
         except PanelError as error:
             left_out.append((*key, str(error)))
             continue
@@ -256,7 +256,7 @@ def _flow_curves(curves: pd.DataFrame, level: float) -> _FlowCurves:
         parameters=_stacked([_parameters(*curve, str(chosen)) for curve in fitted.items()]),
         yield_stresses=_stacked([_yield_stress(*curve, chosen) for curve in fitted.items() if chosen]),
         viscosities=_stacked(
-            [_keyed(key, apparent_viscosity(fits[str(chosen)], _USUAL_RATES, level)) for key, fits in fitted.items()]
+            [_keyed(key, apparent_viscosity(fits[str(chosen)], _USUAL_RATES, LEVEL)) for key, fits in fitted.items()]
         ),
         points=_stacked(points),
         lines=_stacked([_line(*curve, str(chosen)) for curve in fitted.items()]),

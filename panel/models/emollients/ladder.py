@@ -25,9 +25,9 @@ from panel.models.emollients.prediction_model import (
 )
 from panel.models.emollients.swaps import TracedSwaps, swap_verdicts, trace_swaps
 from panel.models.prototypes.differences import Differences, find_differences
-from panel.models.prototypes.verdict import ALPHA, with_deciding
+from panel.models.prototypes.verdict import with_deciding
 from panel.stats.arrays import Array
-from panel.stats.comparing.multiplicity import below, benjamini_hochberg, holm
+from panel.stats.comparing.multiplicity import ALPHA, LEVEL, below, benjamini_hochberg, holm
 from panel.stats.formulas.composition import independent_moves
 from panel.stats.maps.links import (
     name_drivers,
@@ -61,8 +61,8 @@ class Ladder:
         `_find_links`.
     copies
         Descriptors left out because they are copies of another in these blends.
-    level, method, notes
-        Confidence level, how it was done, and what to know before trusting it.
+    method, notes
+        How it was done, and what to know before trusting it.
     """
 
     steps: Mapping[str, pd.DataFrame]
@@ -71,22 +71,21 @@ class Ladder:
     named: pd.DataFrame
     facts: pd.DataFrame
     copies: dict[str, str]
-    level: float
     method: str
     notes: tuple[str, ...]
 
     def standing_out(self, name: str) -> tuple[int, int]:
         """Return how many rows of a step stand out after adjusting, and of how many."""
         numbers = self.steps[name]
-        return int(below(numbers["p_adjusted"], ALPHA).sum()), len(numbers)
+        return int(below(numbers["p_adjusted"]).sum()), len(numbers)
 
     def mixture_models(self) -> pd.DataFrame:
         """Return `model describes misses asked`: on how many attributes each describes the blends, and misses some."""
         rows = [
             (
                 str(model),
-                int((below(part["p_value"], ALPHA) & (part["q2"] > 0)).sum()),
-                int(below(part["lack_p"], ALPHA).sum()),
+                int((below(part["p_value"]) & (part["q2"] > 0)).sum()),
+                int(below(part["lack_p"]).sum()),
                 len(part),
             )
             for model, part in self.steps["mixture"].groupby("model", sort=False)
@@ -104,7 +103,6 @@ def find_ladder(
     *,
     rng: np.random.Generator,
     draws: int = _DRAWS,
-    level: float = 0.95,
     differences: Differences | None = None,
     traced: TracedSwaps | None = None,
 ) -> Ladder:
@@ -125,16 +123,16 @@ def find_ladder(
         If there are no scores or fewer than two different blends of one base.
     """
     told = find_differences(study) if differences is None else differences
-    swaps = trace_swaps(study, level) if traced is None else traced
+    swaps = trace_swaps(study) if traced is None else traced
     blends = prototype_level(study, told)
     descriptors = find_descriptors(study)
     columns = link_columns(blends, descriptors)
     model, why_no_model = _model(study, blends)
-    made = None if model is None else swap_verdicts(_over_prototypes(model, level), swaps.confounds)
+    made = None if model is None else swap_verdicts(_over_prototypes(model), swaps.confounds)
     if made is not None and made.empty:
         made, why_no_model = None, "the blends hold no swap whose effect could be told apart"
     why_no_links = _too_little(blends, columns, _FEWEST_FOR_LINKS, "set an attribute against a property")
-    links, running, named, facts = (pd.DataFrame(),) * 4 if why_no_links else _find_links(blends, columns, level)
+    links, running, named, facts = (pd.DataFrame(),) * 4 if why_no_links else _find_links(blends, columns)
     predicted, why_no_prediction = _prediction(blends, columns, model, draws, rng)
     no_pair = "" if len(swaps.swaps) else "no two prototypes differ by exactly one emollient swap"
     steps = {
@@ -154,7 +152,6 @@ def find_ladder(
         named=named,
         facts=facts,
         copies=columns.copies,
-        level=level,
         method=_method(swaps, draws),
         notes=(*blends.notes, *_notes(blends, columns, descriptors), *swaps.notes),
     )
@@ -167,8 +164,8 @@ def _model(study: Study, blends: PrototypeLevel) -> tuple[PredictionModel | None
         return None, str(error).rstrip(".")
 
 
-def _over_prototypes(model: PredictionModel, level: float) -> pd.DataFrame:
-    return with_deciding(swap_effects(model, level), ALPHA, benjamini_hochberg)
+def _over_prototypes(model: PredictionModel) -> pd.DataFrame:
+    return with_deciding(swap_effects(model), benjamini_hochberg)
 
 
 def _prediction(
@@ -228,7 +225,7 @@ _DIFFERS = 0.05
 
 
 def _find_links(
-    level: PrototypeLevel, columns: LinkColumns, conf_level: float = 0.95
+    level: PrototypeLevel, columns: LinkColumns
 ) -> tuple[pd.DataFrame, pd.DataFrame, pd.DataFrame, pd.DataFrame]:
     """Set every attribute against every column; at least five blends are needed.
 
@@ -262,7 +259,7 @@ def _find_links(
     refused = _refused(columns, found, expected, differs)
     between = np.corrcoef(columns.values, rowvar=False).reshape(len(columns.names), -1)
     with np.errstate(invalid="ignore"):
-        possible = below(found["p_value"], 1 - conf_level)
+        possible = below(found["p_value"])
     best, in_running = name_drivers(
         found["r"],
         adjusted,
@@ -272,14 +269,13 @@ def _find_links(
         candidate=own,
         possible=possible,
         refused=refused,
-        level=conf_level,
     )
     named = [(a, columns.names[k]) for a, k in zip(attributes, best, strict=True) if k >= 0]
     return (
         _link_frame(columns, found, adjusted, p_named, expected, attributes),
         _running(columns, in_running, attributes),
         pd.DataFrame(named, columns=["attribute", "descriptor"], dtype="str"),
-        _facts(found["p_value"][own], (n, moves), int(own.sum()), int(np.isfinite(p_named).sum()), conf_level),
+        _facts(found["p_value"][own], (n, moves), int(own.sum()), int(np.isfinite(p_named).sum())),
     )
 
 
@@ -349,7 +345,7 @@ def _running(columns: LinkColumns, in_running: NDArray[np.bool_], attributes: li
     return pd.DataFrame(rows, columns=["attribute", "descriptor", "kind"], dtype="str")
 
 
-def _facts(p: Array, size: tuple[int, int], descriptors: int, beforehand: int, conf_level: float) -> pd.DataFrame:
+def _facts(p: Array, size: tuple[int, int], descriptors: int, beforehand: int) -> pd.DataFrame:
     asked, (n, moves) = int(np.isfinite(p).sum()), size
     return pd.DataFrame(
         {
@@ -358,11 +354,11 @@ def _facts(p: Array, size: tuple[int, int], descriptors: int, beforehand: int, c
             "descriptors": [descriptors],
             "questions": [asked],
             "beforehand": [beforehand],
-            "r_needed": [float(needed_correlation(n, conf_level))],
-            "r_to_name": [float(needed_correlation(moves + 1, conf_level)) if moves > 1 else float("nan")],
+            "r_needed": [float(needed_correlation(n, LEVEL))],
+            "r_to_name": [float(needed_correlation(moves + 1, LEVEL)) if moves > 1 else float("nan")],
             # the best of so many of pure noise is larger in half of all studies
             "r_by_chance": [float(needed_correlation(n, 0.5 ** (1 / descriptors))) if descriptors else float("nan")],
-            "by_chance": [(1 - conf_level) * asked],
+            "by_chance": [ALPHA * asked],
             "below_5_percent": [int((p < _DIFFERS).sum())],
         }
     )
@@ -410,7 +406,7 @@ def attribute_verdicts(
         doubtful = [swap for swap in heard if swap not in swaps]
         driver = next(iter(drivers.get(name, [])), "")
         along = list(dict.fromkeys([*beside.get(name, []), *beside_too.get(name, [])]))
-        differs = bool(below(p_adjusted, ALPHA))
+        differs = bool(below(p_adjusted))
         verdict = _verdict(differs, driver, swaps, doubtful, along)
         joined = [JOIN.join(each) for each in (swaps, doubtful, explaining.get(name, []), along)]
         rows.append((name, verdict, driver, *joined))
@@ -420,7 +416,7 @@ def attribute_verdicts(
 
 def _seen(effects: pd.DataFrame) -> tuple[dict[str, list[str]], dict[str, list[str]]]:
     """Return by attribute the swaps that stand out, and those that do but cannot be told from something else."""
-    seen = effects.loc[below(effects["p_adjusted"], ALPHA)]
+    seen = effects.loc[below(effects["p_adjusted"])]
     if "goes_along" not in seen:
         seen = seen.assign(goes_along="")
     alone, along = seen.loc[seen["goes_along"] == ""], seen.loc[seen["goes_along"] != ""]

@@ -57,7 +57,6 @@ class NextPrototypes:
     profiles: pd.DataFrame
     teaches: pd.DataFrame
     warnings: pd.DataFrame
-    level: float
     method: str
     notes: tuple[str, ...]
 
@@ -66,7 +65,6 @@ def propose_next(
     study: Study,
     *,
     targets: Targets | None = None,
-    level: float = 0.95,
     differences: Differences | None = None,
     model: PredictionModel | None = None,
 ) -> NextPrototypes:
@@ -91,7 +89,7 @@ def propose_next(
         raise ModelError(
             "Every blend between the prototypes that one could weigh has been made. Widen the region: plan a new swap."
         )
-    return _result(study, known, wanted, blends, len(candidates), level)
+    return _result(study, known, wanted, blends, len(candidates))
 
 
 def _chances(model: PredictionModel, found: Estimates, targets: Targets) -> Array:
@@ -155,12 +153,7 @@ def _largest(model: PredictionModel, emollient: str) -> float:
 
 
 def _result(
-    study: Study,
-    model: PredictionModel,
-    targets: Targets,
-    blends: list[tuple[str, Array]],
-    candidates: int,
-    level: float,
+    study: Study, model: PredictionModel, targets: Targets, blends: list[tuple[str, Array]], candidates: int
 ) -> NextPrototypes:
     columns = model.level.emollients
     base = dict(zip(columns, model.level.base_amounts.tolist(), strict=True))
@@ -169,7 +162,7 @@ def _result(
     rows, amounts_rows, profiles, teaches, warnings = [], [], [], [], []
     for number, (purpose, amounts) in enumerate(blends, start=1):
         blend = dict(zip(columns, amounts.tolist(), strict=True))
-        told = what_if(model, blend, targets, level, inside=purpose != "untangle")
+        told = what_if(model, blend, targets, inside=purpose != "untangle")
         rank_gain = _gains(model, amounts[None])[0]
         gain = information_gain(model.rows(model.level.amounts.to_numpy(float)), model.rows(amounts))[1]
         expected = float(told.profile["chance"].sum()) if told.inside else float("nan")
@@ -188,7 +181,6 @@ def _result(
         profiles=_first("proposal", pd.concat(profiles, ignore_index=True)),
         teaches=pd.DataFrame(teaches, columns=["proposal", "kind", "about"]).astype({"kind": "str", "about": "str"}),
         warnings=_first("proposal", pd.concat(warnings, ignore_index=True)),
-        level=level,
         method=_method(model, candidates),
         notes=tuple(_notes(study, model, targets)),
     )

@@ -16,7 +16,7 @@ from panel.models.emollients.descriptors import BlendDescriptors
 from panel.models.emollients.swaps import TestedMoves, find_moves, held_swaps, swap_steps
 from panel.models.prototypes.differences import Differences, find_differences
 from panel.stats.arrays import Array
-from panel.stats.comparing.multiplicity import holm
+from panel.stats.comparing.multiplicity import LEVEL, holm
 from panel.stats.formulas.composition import (
     ALIAS_THRESHOLD,
     EXACT_ALIAS_THRESHOLD,
@@ -420,7 +420,7 @@ def _choice(fits: dict[_Terms, LinearFit], Y: Array, error: Array) -> pd.DataFra
     return pd.DataFrame(rows, columns=["model", "n_terms", "df", "mean_q2", "misses"])
 
 
-def swap_effects(model: PredictionModel, level: float = 0.95) -> pd.DataFrame:
+def swap_effects(model: PredictionModel) -> pd.DataFrame:
     """Return the swap effects with prototypes as the units.
 
     Columns: `attribute swap estimate std_error df p_value ci_low ci_high`. From the model with the swaps alone, so an
@@ -434,16 +434,11 @@ def swap_effects(model: PredictionModel, level: float = 0.95) -> pd.DataFrame:
     along, off = model.moves.coordinates(model.moves.origin + steps)
     told = off <= 1e-6 * np.abs(steps).max(initial=1.0)
     contrasts = np.column_stack([np.zeros(int(told.sum())), along[told]])
-    return _effect_rows(model, fit, contrasts, model.swaps.loc[told, "swap"], (variance, df), level)
+    return _effect_rows(model, fit, contrasts, model.swaps.loc[told, "swap"], (variance, df))
 
 
 def _effect_rows(
-    model: PredictionModel,
-    fit: LinearFit,
-    contrasts: Array,
-    swaps: pd.Series,
-    error: tuple[Array, Array],
-    level: float,
+    model: PredictionModel, fit: LinearFit, contrasts: Array, swaps: pd.Series, error: tuple[Array, Array]
 ) -> pd.DataFrame:
     from scipy.special import stdtr, stdtrit
 
@@ -451,7 +446,7 @@ def _effect_rows(
     estimate = contrasts @ fit.coefficients
     spread = np.einsum("ij,jk,ik->i", contrasts, fit.inverse, contrasts)
     std_error = np.sqrt(spread[:, None] * variance)
-    half = stdtrit(df, 0.5 + level / 2) * std_error
+    half = stdtrit(df, 0.5 + LEVEL / 2) * std_error
     attributes = model.level.attributes
     return pd.DataFrame(
         {

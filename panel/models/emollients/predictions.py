@@ -15,6 +15,7 @@ from panel.errors import ModelError, StudyError
 from panel.models.emollients.prediction_model import PredictionModel
 from panel.models.prototypes.differences import Differences, find_differences
 from panel.stats.arrays import Array
+from panel.stats.comparing.multiplicity import LEVEL
 from panel.stats.formulas.composition import hull_place
 from panel.stats.formulas.mixtures import predict_rows
 from panel.study.formulas import FLOAT_SLACK, SAME_AMOUNT
@@ -76,7 +77,7 @@ def keep_prediction(study: Study, model: PredictionModel, told: WhatIf, prototyp
         "blend": {name: amount for name, amount in told.blend.items() if amount > 0},
         "base": model.level.base,
         "based_on": [str(name) for name in model.level.means.index],
-        "level": told.level,
+        "level": LEVEL,
         "method": told.method,
         "profile": [
             {"attribute": str(row["attribute"])} | {name: float(row[name]) for name in _NUMBERS}
@@ -218,7 +219,6 @@ class WhatIf:
     inside: bool
     made_as: str
     profile: pd.DataFrame
-    level: float
     method: str
     notes: tuple[str, ...]
 
@@ -227,7 +227,6 @@ def what_if(
     model: PredictionModel,
     blend: Mapping[str, float],
     targets: Targets | None = None,
-    level: float = 0.95,
     *,
     inside: bool = False,
 ) -> WhatIf:
@@ -251,8 +250,7 @@ def what_if(
         blend=dict(zip(names, amounts.tolist(), strict=True)),
         inside=inside,
         made_as=str(model.level.amounts.index[same][0]) if same.any() else "",
-        profile=_profile(model, amounts, targets or {}, level, inside=inside),
-        level=level,
+        profile=_profile(model, amounts, targets or {}, inside=inside),
         method=model.method,
         notes=tuple(_notes(model, amounts, distance, inside=inside)),
     )
@@ -284,10 +282,10 @@ def _amounts(model: PredictionModel, blend: Mapping[str, float]) -> Array:
     return amounts
 
 
-def _profile(model: PredictionModel, amounts: Array, targets: Targets, level: float, *, inside: bool) -> pd.DataFrame:
+def _profile(model: PredictionModel, amounts: Array, targets: Targets, *, inside: bool) -> pd.DataFrame:
     attributes = model.level.attributes
     found = predict_rows(model.fit, model.rows(amounts), model.variance, model.df)
-    ends = found.interval(level)
+    ends = found.interval(LEVEL)
     low, high = target_ends(targets, attributes)
     numbers = {
         "estimate": found.estimate[0],
@@ -305,7 +303,7 @@ def _profile(model: PredictionModel, amounts: Array, targets: Targets, level: fl
             "attribute": pd.Series(attributes, dtype="str"),
             **numbers,
             "base": model.level.means.loc[[model.level.base]].to_numpy(dtype=float)[0],
-            "direction": _directions(model, amounts, level),
+            "direction": _directions(model, amounts),
             "target_low": low,
             "target_high": high,
             "chance": chance,
@@ -327,14 +325,14 @@ def _placed(
     return np.select([np.isnan(chance), all_in, all_out, chance >= 0.5], ["", IN, OUT, LIKELY_IN], LIKELY_OUT)
 
 
-def _directions(model: PredictionModel, amounts: Array, level: float) -> NDArray[np.int64]:
+def _directions(model: PredictionModel, amounts: Array) -> NDArray[np.int64]:
     """Return +1 or -1 where the model's change from the base is clear of zero, 0 where it is not or not known."""
     if model.moves.coordinates(amounts)[1][0] > _ALONG:
         return np.zeros(model.level.means.shape[1], dtype=np.int64)
     step = (model.rows(amounts) - model.rows(model.level.base_amounts))[0]
     change = step @ model.fit.coefficients
     std_error = np.sqrt(step @ model.fit.inverse @ step * model.variance)
-    clear = np.abs(change) > stdtrit(model.df, 0.5 + level / 2) * std_error
+    clear = np.abs(change) > stdtrit(model.df, 0.5 + LEVEL / 2) * std_error
     return np.where(clear, np.sign(change), 0).astype(np.int64)
 
 

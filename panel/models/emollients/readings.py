@@ -16,9 +16,9 @@ from panel.models.emollients.curves import ReducedCurves, reduce_curves
 from panel.models.prototypes.differences import find_differences
 from panel.models.prototypes.map import JointMap, joint_map
 from panel.models.prototypes.panel_design import in_order
-from panel.models.prototypes.verdict import CANNOT_TELL, LEVEL, correlation_ends, with_deciding
+from panel.models.prototypes.verdict import CANNOT_TELL, correlation_ends, with_deciding
 from panel.stats.comparing.group_means import paired_contrasts
-from panel.stats.comparing.multiplicity import below, benjamini_hochberg, holm
+from panel.stats.comparing.multiplicity import ALPHA, LEVEL, below, benjamini_hochberg, holm
 from panel.stats.formulas.composition import independent_moves
 from panel.stats.maps.links import correlation_interval, correlations, needed_correlation
 from panel.study.formulas import blend_rounding, emollient_blend, joint_changes, matched_pairs
@@ -26,6 +26,7 @@ from panel.study.naming import bare_measure, declared_pairs
 from panel.study.numbers_read import convert, known_unit, same_quantity
 from panel.study.scores_used import scores_used
 from panel.study.study import Study
+from panel.words import level_digits, level_words
 
 
 @dataclass(frozen=True, eq=False, slots=True)
@@ -55,8 +56,8 @@ class JoinedReadings:
         Panel and instruments on one map, or None where there is too little for one.
     left_out
         `measure why`.
-    level, method, notes
-        Level of the intervals, how it was done, and what to know before trusting it.
+    method, notes
+        How it was done, and what to know before trusting it.
     """
 
     means: pd.DataFrame
@@ -67,17 +68,12 @@ class JoinedReadings:
     swaps: pd.DataFrame
     map: JointMap | None
     left_out: pd.DataFrame
-    level: float
     method: str
     notes: tuple[str, ...]
 
 
 def join_readings(
-    study: Study,
-    *,
-    means: pd.DataFrame | None = None,
-    curves: ReducedCurves | None = None,
-    level: float = 0.95,
+    study: Study, *, means: pd.DataFrame | None = None, curves: ReducedCurves | None = None
 ) -> JoinedReadings:
     """Join the instrument readings of `study`, and what its curves reduce to, to the panel's estimated means.
 
@@ -87,8 +83,6 @@ def join_readings(
         The panel's estimated means (`attribute prototype estimate`) if they are at hand; else they are estimated.
     curves
         The reduced curves if they are at hand; else the study's curves are reduced.
-    level
-        Level of the intervals; a declared pair counts as seen where p < 1 - level.
 
     Raises
     ------
@@ -96,14 +90,14 @@ def join_readings(
         If the study has no readings that can be used.
     """
     extra: list[str] = []
-    curves = curves or _curves(study, level, extra)
+    curves = curves or _curves(study, extra)
     readings = _reading_means(study, None if curves is None else curves.readings)
     panel = _panel(study, means, extra)
     pairs, absent = declared_pairs(study, readings.measures["measure"])
     links = _all_links(panel, readings.wide)
-    partners = _partner_links(links, pairs, level)
-    screening = _screening_list(links, pairs, level)
-    swaps = _reading_swaps(study, readings, level)
+    partners = _partner_links(links, pairs)
+    screening = _screening_list(links, pairs)
+    swaps = _reading_swaps(study, readings)
     together = _map(panel, readings.wide, extra)
     return JoinedReadings(
         means=readings.means,
@@ -114,17 +108,16 @@ def join_readings(
         swaps=swaps,
         map=together,
         left_out=readings.left_out,
-        level=level,
-        method=_joined_method(len(partners), len(screening), level, mapped=together is not None),
+        method=_joined_method(len(partners), len(screening), mapped=together is not None),
         notes=(*_joined_notes(study, readings.means, absent, swaps), *readings.notes, *extra),
     )
 
 
-def _curves(study: Study, level: float, extra: list[str]) -> ReducedCurves | None:
+def _curves(study: Study, extra: list[str]) -> ReducedCurves | None:
     if study.table("curves").empty:
         return None
     try:
-        return reduce_curves(study, level=level)
+        return reduce_curves(study)
     except ModelError as error:
         extra.append(f"The curves take no part: {error}")
         return None
@@ -363,7 +356,7 @@ def _all_links(panel: pd.DataFrame, instruments: pd.DataFrame) -> pd.DataFrame:
     return frame.loc[frame["estimate"].notna()].reset_index(drop=True)
 
 
-def _partner_links(links: pd.DataFrame, pairs: pd.DataFrame, level: float) -> pd.DataFrame:
+def _partner_links(links: pd.DataFrame, pairs: pd.DataFrame) -> pd.DataFrame:
     """Return the declared pairs with their correlation and what it says of the expectation.
 
     Columns `attribute measure expected source declared estimate n p_value ci_low ci_high needed verdict stands_out`.
@@ -372,26 +365,26 @@ def _partner_links(links: pd.DataFrame, pairs: pd.DataFrame, level: float) -> pd
     the |r| for p < 1 - level.
     """
     found = pairs.merge(links, on=["attribute", "measure"], how="inner")
-    found["ci_low"], found["ci_high"] = correlation_interval(found["estimate"], found["n"], 1 - level)
-    found["needed"] = needed_correlation(found["n"], level)
+    found["ci_low"], found["ci_high"] = correlation_interval(found["estimate"], found["n"], ALPHA)
+    found["needed"] = needed_correlation(found["n"], LEVEL)
     found["verdict"] = pd.Series(
-        [_verdict(row["estimate"], row["p_value"], row["expected"], level) for row in found.to_dict("records")],
+        [_verdict(row["estimate"], row["p_value"], row["expected"]) for row in found.to_dict("records")],
         dtype="str",
     )
-    return found.assign(stands_out=below(holm(found["p_value"]), 1 - level))
+    return found.assign(stands_out=below(holm(found["p_value"])))
 
 
-def _screening_list(links: pd.DataFrame, pairs: pd.DataFrame, level: float = LEVEL) -> pd.DataFrame:
+def _screening_list(links: pd.DataFrame, pairs: pd.DataFrame) -> pd.DataFrame:
     """Return all pairs that were not declared, the smallest p-value first, under Benjamini and Hochberg."""
     declared = pd.MultiIndex.from_frame(pairs[["attribute", "measure"]])
     others = links.loc[~pd.MultiIndex.from_frame(links[["attribute", "measure"]]).isin(declared)]
-    others = with_deciding(others, 1 - level, benjamini_hochberg, correlation_ends)
-    others["stands_out"] = below(others["p_adjusted"], 1 - level)
+    others = with_deciding(others, benjamini_hochberg, correlation_ends)
+    others["stands_out"] = below(others["p_adjusted"])
     return others.sort_values("p_value", kind="stable", ignore_index=True)
 
 
-def _verdict(estimate: float, p_value: float, expected: str, level: float) -> str:
-    if not below(p_value, 1 - level):
+def _verdict(estimate: float, p_value: float, expected: str) -> str:
+    if not below(p_value):
         return CANNOT_TELL
     if not expected:
         return _LINKED
@@ -408,7 +401,7 @@ _COLUMNS = [
 ]  # fmt: skip
 
 
-def _reading_swaps(study: Study, readings: _ReadingMeans, level: float) -> pd.DataFrame:
+def _reading_swaps(study: Study, readings: _ReadingMeans) -> pd.DataFrame:
     """Return one row per measure and swap (or joint change): mean difference and mean ratio over the matched pairs.
 
     `estimate` is the reading with the swap minus without it, `ratio` their geometric mean ratio (NaN where ratios say
@@ -421,7 +414,7 @@ def _reading_swaps(study: Study, readings: _ReadingMeans, level: float) -> pd.Da
     pairs = pd.concat([matched_pairs(study), joint_changes(study)], ignore_index=True)
     wide = readings.wide
     pairs = pairs.loc[pairs["prototype"].isin(wide.index) & pairs["versus"].isin(wide.index)]
-    parts = [_effect(wide, rows, readings, level) for _, rows in pairs.groupby("swap", sort=False)]
+    parts = [_effect(wide, rows, readings) for _, rows in pairs.groupby("swap", sort=False)]
     if not parts:
         return _empty()
     frame = pd.concat(parts, ignore_index=True)
@@ -430,13 +423,13 @@ def _reading_swaps(study: Study, readings: _ReadingMeans, level: float) -> pd.Da
     return in_order(frame.assign(change=_changes(frame), goes_along=along)[_COLUMNS], "measure", wide.columns)
 
 
-def _effect(wide: pd.DataFrame, pairs: pd.DataFrame, readings: _ReadingMeans, level: float) -> pd.DataFrame:
+def _effect(wide: pd.DataFrame, pairs: pd.DataFrame, readings: _ReadingMeans) -> pd.DataFrame:
     after, before = (wide.loc[list(pairs[end])].to_numpy(dtype=float) for end in ("prototype", "versus"))
     ratios = readings.measures["ratios"].to_numpy() & ((after > 0) | np.isnan(after)).all(axis=0)
     ratios &= ((before > 0) | np.isnan(before)).all(axis=0)
     logs = np.full_like(after, np.nan)
     logs[:, ratios] = np.log(after[:, ratios] / before[:, ratios])
-    difference, ratio = paired_contrasts(after - before, level), paired_contrasts(logs, level)
+    difference, ratio = paired_contrasts(after - before, LEVEL), paired_contrasts(logs, LEVEL)
     shared = pd.concat([pairs["prototype"], pairs["versus"]]).duplicated().any()
     told = (difference.n >= _FEWEST_PAIRS) & ~shared
     known = difference.n > 0
@@ -474,16 +467,16 @@ def _empty() -> pd.DataFrame:
 # How readings were joined to the panel, and what to know before trusting it.
 
 
-def _joined_method(n_partners: int, n_screened: int, level: float, *, mapped: bool) -> str:
+def _joined_method(n_partners: int, n_screened: int, *, mapped: bool) -> str:
     """Return how it was done, as one paragraph for the report."""
     text = (
         "Readings are averaged by prototype (over batches where there are several) and correlated with the panel's "
         "estimated means over the prototypes (Pearson's r, two-sided t test, and the exact interval of normal data, "
         f"which leaves out zero where the test tells). Pairs declared beforehand come first ({n_partners}): each is "
-        f"judged by its own p-value and {100 * level:g} % interval, and beside it stands whether it is told beside all "
+        f"judged by its own p-value and {level_words(LEVEL)}, and beside it stands whether it is told beside all "
         f"of them (Holm). The other {n_screened} pairs of attribute and measure are a screening "
         "list under Benjamini and Hochberg. A swap's effect on a measure is the mean difference and the geometric mean "
-        f"ratio over its matched pairs, with {100 * level:g} % t intervals over pairs that share no prototype."
+        f"ratio over its matched pairs, with {level_digits(LEVEL)} t intervals over pairs that share no prototype."
     )
     if not mapped:
         return text

@@ -15,9 +15,8 @@ from panel.checks.batches import making_day
 from panel.checks.confounds import BATCH, Confounds, find_confounds, swap_findings
 from panel.errors import ModelError
 from panel.models.emollients.descriptors import find_descriptors
-from panel.models.prototypes.panel_design import PanelFit, fit_panel, variance_rows
+from panel.models.prototypes.panel_design import fit_panel, variance_rows
 from panel.models.prototypes.verdict import (
-    ALPHA,
     CANNOT_TELL,
     DF_FACT,
     DIFFERS,
@@ -29,7 +28,7 @@ from panel.models.prototypes.verdict import (
 )
 from panel.stats.arrays import Array, Codes
 from panel.stats.comparing.group_means import mean_of_known, paired_contrasts
-from panel.stats.comparing.multiplicity import below, benjamini_hochberg
+from panel.stats.comparing.multiplicity import ALPHA, LEVEL, below, benjamini_hochberg
 from panel.stats.formulas.composition import (
     ALIAS_THRESHOLD,
     EXACT_ALIAS_THRESHOLD,
@@ -41,6 +40,7 @@ from panel.stats.mixed.inference import widened
 from panel.study.formulas import SAME_AMOUNT, blend_rounding, emollient_blend, formula_pairs, oriented, swap_table
 from panel.study.scores_used import scores_used
 from panel.study.study import Study
+from panel.words import level_digits
 
 _CHANGE = ["swap", "removed", "added", "percent"]
 
@@ -79,8 +79,8 @@ class TracedSwaps:
         What the swaps cannot be told from.
     margin
         Largest difference that does not matter, where the study states one.
-    level, method, notes
-        Confidence level of the intervals, how it was done, and what to know before trusting it.
+    method, notes
+        How it was done, and what to know before trusting it.
     """
 
     n_moves: int
@@ -94,17 +94,16 @@ class TracedSwaps:
     unpaired: pd.DataFrame
     confounds: Confounds
     margin: float | None
-    level: float
     method: str
     notes: tuple[str, ...]
 
 
-def trace_swaps(study: Study, level: float = 0.95, fitted: PanelFit | None = None) -> TracedSwaps:
+def trace_swaps(study: Study) -> TracedSwaps:
     """Trace differences between the prototypes of `study` back to their emollient swaps.
 
     For each assessor a swap's contrast is the mean over its matched pairs of the mean over sittings of
     score(prototype) - score(versus); then a paired t test over assessors. ModelError if there are fewer than two
-    formulas with emollients, or no scores for them. `fitted` is the panel's model where it is at hand already.
+    formulas with emollients, or no scores for them.
     """
     blend = _blend(study)
     descriptors = find_descriptors(study)
@@ -112,10 +111,10 @@ def trace_swaps(study: Study, level: float = 0.95, fitted: PanelFit | None = Non
     differing = formula_pairs(study)
     pairs = oriented(differing.loc[differing["kind"] == "swap"])
     together = oriented(differing.loc[differing["kind"] == "joint"])
-    confounds = find_confounds(study) if fitted is None else fitted.confounds
+    confounds = find_confounds(study)
     spread = _own_batch_spread(study, confounds)
     members = pd.concat([pairs, together], ignore_index=True)
-    effects = _effects(scores, members, level, spread)
+    effects = _effects(scores, members, spread)
     effects = shrunken_effects(swap_verdicts(effects, confounds), "attribute")
     single = effects["swap"].isin(pairs["swap"])
     moves = _moves_frame(*sizes_of_moves(blend.to_numpy(), blend_rounding(study)))
@@ -126,14 +125,13 @@ def trace_swaps(study: Study, level: float = 0.95, fitted: PanelFit | None = Non
         aliases=_find_aliases(blend, descriptors.wide[list(descriptors.sound)]),
         swaps=effects.loc[single].reset_index(drop=True),
         joint=effects.loc[~single].reset_index(drop=True),
-        interactions=_interactions(scores, pairs, level),
+        interactions=_interactions(scores, pairs),
         pairs=pairs,
         members=members,
         unpaired=differing.loc[~differing["kind"].isin(["swap", "joint"])].reset_index(drop=True),
         confounds=confounds,
         margin=float(margin) if isinstance(margin, int | float) else None,
-        level=level,
-        method=_method(level, len(effects)) + (f" {spread.sentence}" if spread.sd else ""),
+        method=_method(len(effects)) + (f" {spread.sentence}" if spread.sd else ""),
         notes=_swap_notes(study, scores, pairs, together, differing, confounds),
     )
 
@@ -159,12 +157,12 @@ def _moves_frame(singular_values: Array, tolerance: float) -> pd.DataFrame:
     return frame.assign(tolerance=tolerance, counts=singular_values > tolerance)
 
 
-def _effects(scores: _Sittings, pairs: pd.DataFrame, level: float, spread: BatchSpread) -> pd.DataFrame:
+def _effects(scores: _Sittings, pairs: pd.DataFrame, spread: BatchSpread) -> pd.DataFrame:
     """Return the tested contrast of every change of emollients in `pairs`, one family of tests for all of them."""
     differences = _pair_differences(scores, pairs)
     changes = pairs[_CHANGE].drop_duplicates(ignore_index=True)
     members = [np.flatnonzero(pairs["swap"] == swap) for swap in changes["swap"]]
-    frame = _contrast_frame(_mean_by(differences, members), scores.attributes, changes, level)
+    frame = _contrast_frame(_mean_by(differences, members), scores.attributes, changes)
     seen = np.any(~np.isnan(differences), axis=0)
     n_pairs = {
         (attribute, swap): int(np.count_nonzero(seen[place, rows]))
@@ -173,11 +171,11 @@ def _effects(scores: _Sittings, pairs: pd.DataFrame, level: float, spread: Batch
     }
     keys = zip(frame["attribute"], frame["swap"], strict=True)
     frame["n_pairs"] = pd.Series([n_pairs[key] for key in keys], dtype="int64")
-    frame = with_deciding(_with_batches(frame, pairs, spread, level), ALPHA, benjamini_hochberg)
+    frame = with_deciding(_with_batches(frame, pairs, spread), benjamini_hochberg)
     return frame[_order_of_columns("swap", "removed", "added", "percent", counted="n_pairs")]
 
 
-def _with_batches(frame: pd.DataFrame, pairs: pd.DataFrame, spread: BatchSpread, level: float) -> pd.DataFrame:
+def _with_batches(frame: pd.DataFrame, pairs: pd.DataFrame, spread: BatchSpread) -> pd.DataFrame:
     """Return the effects with what batches add to their standard errors; as they are where nothing is known of that."""
     weights: dict[str, dict[str, float]] = {}
     for swap, rows in pairs.groupby("swap", sort=False):
@@ -191,7 +189,7 @@ def _with_batches(frame: pd.DataFrame, pairs: pd.DataFrame, spread: BatchSpread,
         return frame
     error, df = widened(frame["std_error"].to_numpy(float), frame["df"].to_numpy(float), added, spread.df)
     statistic = frame["estimate"].to_numpy(float) / error
-    half = stdtrit(df, 0.5 + level / 2) * error
+    half = stdtrit(df, 0.5 + LEVEL / 2) * error
     return frame.assign(
         std_error=error,
         df=df,
@@ -212,7 +210,7 @@ def swap_verdicts(effects: pd.DataFrame, confounds: Confounds) -> pd.DataFrame:
         rows = confounds.of_swap(str(attribute), str(swap))
         because.append("; ".join(rows.loc[rows["factor"] != BATCH, "because"]))
         along.append(", ".join(confounds.not_credited(str(attribute), str(swap))["factor"]))
-    credited = below(effects["p_adjusted"], ALPHA) & np.array([not each for each in along], dtype=bool)
+    credited = below(effects["p_adjusted"]) & np.array([not each for each in along], dtype=bool)
     return effects.assign(verdict=np.where(credited, DIFFERS, CANNOT_TELL), because=because, goes_along=along)
 
 
@@ -222,7 +220,7 @@ def _order_of_columns(*change: str, counted: str) -> list[str]:
     return ["attribute", *change, *tests, counted, "n_assessors"]
 
 
-def _interactions(scores: _Sittings, pairs: pd.DataFrame, level: float) -> pd.DataFrame:
+def _interactions(scores: _Sittings, pairs: pd.DataFrame) -> pd.DataFrame:
     """Return how much more each swap does where another has been made, from squares of four prototypes."""
     squares = _squares(pairs)
     changes = squares[["swap", "with_swap"]].drop_duplicates(ignore_index=True)
@@ -233,8 +231,8 @@ def _interactions(scores: _Sittings, pairs: pd.DataFrame, level: float) -> pd.Da
     changes["n_squares"] = pd.Series([len(rows) for rows in members], dtype="int64")
     differences = _pair_differences(scores, pairs)
     extra = differences[..., squares["both"]] - differences[..., squares["alone"]]
-    frame = _contrast_frame(_mean_by(extra, members), scores.attributes, changes, level)
-    frame = with_deciding(frame, ALPHA, benjamini_hochberg)
+    frame = _contrast_frame(_mean_by(extra, members), scores.attributes, changes)
+    frame = with_deciding(frame, benjamini_hochberg)
     return frame[_order_of_columns("swap", "with_swap", counted="n_squares")]
 
 
@@ -255,7 +253,7 @@ def _squares(pairs: pd.DataFrame) -> pd.DataFrame:
     return frame.astype({"swap": "str", "with_swap": "str", "alone": "int64", "both": "int64"})
 
 
-def _method(level: float, n_tests: int) -> str:
+def _method(n_tests: int) -> str:
     return (
         "For each assessor and attribute, a swap's contrast is the mean over its matched pairs of the mean over "
         "sittings of the score with the swap minus the score without it, both scored in the same session and "
@@ -263,7 +261,7 @@ def _method(level: float, n_tests: int) -> str:
         f"over the family of all {n_tests} tests of attributes x swaps; the interactions form a family of their own. "
         f"The intervals shown decide: with R of m told they stand at 1 - max(R, 1) {ALPHA:g} / m and leave out zero "
         f"exactly where the adjusted p-value is below {ALPHA:g} (Benjamini and Yekutieli 2005); a claim on one swap "
-        f"rests on its own interval at {100 * level:g} %."
+        f"rests on its own interval at {level_digits(LEVEL)}."
     )
 
 
@@ -335,13 +333,13 @@ def _mean_by(differences: Array, members: Sequence[Codes]) -> Array:
     return means
 
 
-def _contrast_frame(contrasts: Array, attributes: Sequence[str], changes: pd.DataFrame, level: float) -> pd.DataFrame:
+def _contrast_frame(contrasts: Array, attributes: Sequence[str], changes: pd.DataFrame) -> pd.DataFrame:
     """Return one row per attribute and change with the paired t test over assessors.
 
     `contrasts` is assessors x attributes x changes, `changes` describes the changes, one row each; its columns come
     along. Rows that nobody can give are left out.
     """
-    tests = paired_contrasts(contrasts, level)
+    tests = paired_contrasts(contrasts, LEVEL)
     n_attributes, n_changes = len(attributes), len(changes)
     frame = changes.iloc[np.tile(np.arange(n_changes), n_attributes)].reset_index(drop=True)
     frame.insert(0, "attribute", pd.Series(np.repeat(np.asarray(attributes, dtype=object), n_changes), dtype="str"))

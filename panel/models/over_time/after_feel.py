@@ -17,13 +17,14 @@ from scipy.special import stdtrit
 from panel.errors import ModelError
 from panel.models.prototypes.differences import Differences, find_differences
 from panel.stats.arrays import Array, Codes
-from panel.stats.comparing.multiplicity import below, holm
+from panel.stats.comparing.multiplicity import ALPHA, LEVEL, below, holm
 from panel.stats.curves.over_time import course_at, intensity_course
 from panel.stats.mixed.inference import estimate_contrasts, test_contrasts
 from panel.stats.mixed.reml import fit_mixed_model
 from panel.stats.mixed.residuals import nothing_left
 from panel.study.scores_used import named_rows, scores_used
 from panel.study.study import Study, natural_order
+from panel.words import level_words
 
 _FEWEST_TIMES = 2
 _TERMS = ("prototype", "time", "prototype_time")
@@ -61,7 +62,6 @@ class AfterFeel:
     variances: pd.DataFrame
     not_estimated: pd.DataFrame
     benchmark: str | None
-    level: float
     method: str
     notes: tuple[str, ...]
 
@@ -78,7 +78,7 @@ def timed_attributes(study: Study) -> dict[str, pd.DataFrame]:
     return found
 
 
-def follow_after_feel(study: Study, *, level: float = 0.95) -> AfterFeel:
+def follow_after_feel(study: Study) -> AfterFeel:
     """Compare the prototypes over the times of each attribute that was scored at several.
 
     Raises
@@ -98,14 +98,14 @@ def follow_after_feel(study: Study, *, level: float = 0.95) -> AfterFeel:
     for name, times in timed.items():
         try:
             design = _time_design(frame, times, study.prototypes)
-            parts.append(_follow(name, design, study.benchmark, level))
+            parts.append(_follow(name, design, study.benchmark))
         except ModelError as error:
             left_out.append((name, str(error)))
     if not parts:
         raise ModelError(f"No attribute can be followed over time: {'; '.join(f'{n} ({why})' for n, why in left_out)}")
     tests = pd.concat([part["tests"] for part in parts], ignore_index=True)
     tests["p_adjusted"] = tests.groupby("term")["p_value"].transform(lambda p: holm(p.to_numpy()))
-    tests["differs"] = below(tests["p_adjusted"], 1 - level)
+    tests["differs"] = below(tests["p_adjusted"])
     versus = pd.concat([part["versus"] for part in parts], ignore_index=True)
     return AfterFeel(
         tests=tests,
@@ -114,13 +114,12 @@ def follow_after_feel(study: Study, *, level: float = 0.95) -> AfterFeel:
         variances=pd.concat([part["variances"] for part in parts], ignore_index=True),
         not_estimated=pd.DataFrame(left_out, columns=["name", "why"], dtype="str"),
         benchmark=study.benchmark if len(versus) else None,
-        level=level,
-        method=_method(level),
+        method=_method(),
         notes=(*(note for part in parts for note in part["notes"]), *(f"{n}: {why}" for n, why in left_out)),
     )
 
 
-def _follow(name: str, design: _TimeDesign, benchmark: str | None, level: float) -> dict[str, Any]:
+def _follow(name: str, design: _TimeDesign, benchmark: str | None) -> dict[str, Any]:
     """Fit one attribute over time and return its tables."""
     fit = fit_mixed_model(design.response, design.fixed, design.groups)
     if why := nothing_left(fit, design.response, design.fixed, design.groups)[0]:
@@ -142,14 +141,14 @@ def _follow(name: str, design: _TimeDesign, benchmark: str | None, level: float)
             }
         )
     cells = estimate_contrasts(fit, np.eye(design.n_cells, design.fixed.shape[1]))
-    low, high = cells.interval(level)
+    low, high = cells.interval(LEVEL)
     means = {"estimate": cells.estimate, "std_error": cells.std_error, "df": cells.df, "ci_low": low, "ci_high": high}
     curves = design.cells.assign(name=name, **{column: values[0] for column, values in means.items()})
     columns = ["name", "attribute", "minutes", "prototype", *means]
     return {
         "tests": pd.DataFrame(tests),
         "curves": curves[columns],
-        "versus": _versus(name, design, fit, benchmark, level),
+        "versus": _versus(name, design, fit, benchmark),
         "variances": pd.DataFrame({"name": name, "term": [*design.terms, "residual"], "variance": fit.variances[0]}),
         "notes": [f"{name}: {note}" for note in design.notes],
     }
@@ -178,7 +177,7 @@ def _differences(k: int) -> Array:
     return np.hstack([-np.ones((k - 1, 1)), np.eye(k - 1)])
 
 
-def _versus(name: str, design: _TimeDesign, fit: Any, benchmark: str | None, level: float) -> pd.DataFrame:
+def _versus(name: str, design: _TimeDesign, fit: Any, benchmark: str | None) -> pd.DataFrame:
     """Return the differences from the benchmark at each time, adjusted over all of them."""
     if benchmark not in design.prototypes:
         return pd.DataFrame(columns=_VERSUS)
@@ -189,7 +188,7 @@ def _versus(name: str, design: _TimeDesign, fit: Any, benchmark: str | None, lev
     contrasts[np.arange(len(others)), others["place"]] = 1
     contrasts[np.arange(len(others)), base.loc[others["minutes"]].to_numpy()] = -1
     found = estimate_contrasts(fit, contrasts)
-    half = stdtrit(found.df[0], 1 - (1 - level) / (2 * len(others))) * found.std_error[0]
+    half = stdtrit(found.df[0], 1 - ALPHA / (2 * len(others))) * found.std_error[0]
     return others.assign(
         name=name,
         versus=benchmark,
@@ -201,17 +200,17 @@ def _versus(name: str, design: _TimeDesign, fit: Any, benchmark: str | None, lev
         ci_low=found.estimate[0] - half,
         ci_high=found.estimate[0] + half,
         p_adjusted=np.minimum(len(others) * found.p_value[0], 1.0),
-        differs=below(len(others) * found.p_value[0], 1 - level),
+        differs=below(len(others) * found.p_value[0]),
     )[_VERSUS]
 
 
-def _method(level: float) -> str:
+def _method() -> str:
     return (
         "One mixed model per attribute over all its times: prototype by time fixed (and session where there are "
         "several); assessor, assessor x prototype, assessor x time, and where something was repeated each serving and "
         "assessor x prototype x time random; REML, Satterthwaite. The test of prototype x time asks whether the "
         "prototypes change alike; Holm over the attributes. Differences from the benchmark: p-values and "
-        f"{100 * level:g} % intervals by Bonferroni, the family being all times and prototypes of one attribute. "
+        f"{level_words(LEVEL)}s by Bonferroni, the family being all times and prototypes of one attribute. "
         "Scores of one serving at neighbouring times are taken to go together no more than those further apart."
     )
 

@@ -11,10 +11,11 @@ import pandas as pd
 
 from panel.errors import ModelError
 from panel.stats.arrays import Array
-from panel.stats.comparing.multiplicity import below
+from panel.stats.comparing.multiplicity import ALPHA, LEVEL, below
 from panel.stats.curves.over_time import DRAWS, SAME, chance_line, difference_p, standardised
 from panel.study.scores_used import named_rows
 from panel.study.study import Study, those_in
+from panel.words import typed_share
 
 _STOP = "stop"
 _GRID = np.linspace(0.0, 1.0, 101)
@@ -51,27 +52,22 @@ class Dominances:
     differences: pd.DataFrame
     left_out: pd.DataFrame
     attributes: tuple[str, ...]
-    level: float
     method: str
     notes: tuple[str, ...]
 
 
-def follow_dominance(
-    study: Study, *, rng: np.random.Generator, level: float = 0.95, versus: str | None = None
-) -> Dominances:
-    """Follow which sensations are dominant for each prototype of a study.
+def follow_dominance(study: Study, *, rng: np.random.Generator) -> Dominances:
+    """Follow which sensations are dominant for each prototype of a study, beside the benchmark, else the first.
 
     Parameters
     ----------
     rng
         Draws the panels that chance alone would give.
-    versus
-        Prototype the others are compared with; by default the benchmark, else the first.
 
     Raises
     ------
     ModelError
-        If the study has no such table, no evaluation can be read, or `versus` is not among the prototypes.
+        If the study has no such table, or no evaluation can be read.
     """
     table = named_rows(study, "dominances")
     rows = table.loc[table["seconds"].notna() & (table["attribute"] != "")]
@@ -86,25 +82,22 @@ def follow_dominance(
         raise ModelError(f"No evaluation of dominance can be read: {left_out[0]['why']}")
     prototypes = list(those_in(study.prototypes, evaluations["prototype"]))
     prototypes += [name for name in evaluations["prototype"].unique() if name not in prototypes]
-    base = versus or (study.benchmark if study.benchmark in prototypes else prototypes[0])
-    if base not in prototypes:
-        raise ModelError(f"{base} has no dominance evaluations. Choose among {', '.join(prototypes)}.")
+    base = study.benchmark if study.benchmark in prototypes else prototypes[0]
     if len(attributes) < 2:
         raise ModelError("Dominance needs two sensations or more to choose from.")
     people = {
         name: _by_person(evaluations.loc[evaluations["prototype"] == name], len(attributes)) for name in prototypes
     }
     rates = _rates(evaluations, people, attributes)
-    lines = _lines(evaluations, people, level, rng)
+    lines = _lines(evaluations, people, rng)
     return Dominances(
         rates=rates,
         lines=lines,
         periods=_periods(rates, lines),
-        differences=_differences(people, str(base), attributes, level, rng),
+        differences=_differences(people, str(base), attributes, rng),
         left_out=pd.DataFrame(left_out, columns=["prototype", *_WHO, "why"], dtype="str"),
         attributes=attributes,
-        level=level,
-        method=_method(level),
+        method=_method(),
         notes=tuple(_notes(evaluations, left_out, lines, stated, attributes, rates)),
     )
 
@@ -174,11 +167,11 @@ def _over_time(values: Array, attributes: tuple[str, ...], name: str) -> pd.Data
 
 
 def _lines(
-    evaluations: pd.DataFrame, people: Mapping[str, Mapping[str, Array]], level: float, rng: np.random.Generator
+    evaluations: pd.DataFrame, people: Mapping[str, Mapping[str, Array]], rng: np.random.Generator
 ) -> pd.DataFrame:
     n = evaluations["prototype"].value_counts()
     rows = [
-        (prototype, int(n[prototype]), len(own), 1 / _sensations(own), chance_line(list(own.values()), level, rng))
+        (prototype, int(n[prototype]), len(own), 1 / _sensations(own), chance_line(list(own.values()), LEVEL, rng))
         for prototype, own in people.items()
     ]
     return pd.DataFrame(rows, columns=["prototype", "n", "people", "chance", "line"])
@@ -208,7 +201,6 @@ def _differences(
     people: Mapping[str, Mapping[str, Array]],
     base: str,
     attributes: tuple[str, ...],
-    level: float,
     rng: np.random.Generator,
 ) -> pd.DataFrame:
     """Return the differences from one prototype; paired over the people who evaluated both, if they are two or more."""
@@ -223,15 +215,15 @@ def _differences(
         estimate, p_value = difference_p(ours, theirs, rng, paired=paired)
         told = _over_time(estimate, attributes, "estimate").assign(prototype=prototype, versus=base, paired=paired)
         told["p_adjusted"] = p_value.T.ravel()
-        parts.append(told.assign(differs=below(told["p_adjusted"], 1 - level)))
+        parts.append(told.assign(differs=below(told["p_adjusted"])))
     return pd.concat(parts, ignore_index=True)[_DIFFERENCES] if parts else pd.DataFrame(columns=_DIFFERENCES)
 
 
-def _method(level: float) -> str:
+def _method() -> str:
     return (
         "Time of each evaluation is standardised from its first choice (0) to its stop (1). Dominance rate: mean over "
         "people of the share of their evaluations in which a sensation is dominant at that moment. The line is what "
-        f"chance alone passes at any time and with any sensation in {100 * (1 - level):g} % of panels: each person's "
+        f"chance alone passes at any time and with any sensation in {typed_share(ALPHA)} of panels: each person's "
         "sensations change names at random, the same in all of that person's evaluations. Differences between "
         f"prototypes: {DRAWS} permutations over people (paired where the same people evaluated both), each p-value "
         "from the largest difference over all times and sensations."

@@ -11,10 +11,9 @@ from numpy.typing import NDArray
 from scipy.special import stdtrit
 
 from panel.errors import ModelError
-from panel.models.prototypes.differences import Differences, find_differences
+from panel.models.prototypes.differences import Differences
 from panel.models.prototypes.panel_design import in_order
 from panel.models.prototypes.verdict import (
-    ALPHA,
     CANNOT_TELL,
     DIFFERS,
     EQUIVALENT,
@@ -24,38 +23,17 @@ from panel.models.prototypes.verdict import (
     with_deciding,
 )
 from panel.stats.arrays import Array
-from panel.stats.comparing.multiplicity import below, deciding_alpha, holm
+from panel.stats.comparing.multiplicity import ALPHA, LEVEL, below, deciding_alpha, holm
 from panel.stats.comparing.power import non_inferiority, two_one_sided_tests
 from panel.stats.comparing.power import smallest_difference as smallest_shown
 from panel.study.scores_used import stated_differences
 from panel.study.study import Study
+from panel.words import level_words, typed_share
 
 BEYOND, _NOT_SHOWN = "beyond the margin", "not shown"
 NOT_WORSE, WORSE, NO_DIRECTION = "not worse", "worse by more than the margin", "no direction"
 _WITH_DIRECTION = ("more", "less")
-_COLUMNS = (
-    "attribute",
-    "prototype",
-    "versus",
-    "estimate",
-    "std_error",
-    "df",
-    "ci_low",
-    "ci_high",
-    "margin",
-    "low_p",
-    "high_p",
-    "p_value",
-    "p_adjusted",
-    "deciding_low",
-    "deciding_high",
-    "deciding_level",
-    "verdict",
-    "direction",
-    "bound",
-    "not_worse_p",
-    "not_worse",
-)
+_OF_DIFFERENCE = ["attribute", "prototype", "versus", "estimate", "std_error", "df"]
 
 
 @dataclass(frozen=True, eq=False, slots=True)
@@ -83,14 +61,11 @@ class Alike:
     differences: pd.DataFrame
     margin: float | None
     margin_stated: bool
-    alpha: float
     method: str
     notes: tuple[str, ...]
 
 
-def find_alike(
-    study: Study, result: Differences, pairs: Sequence[tuple[str, str]] | None = None, *, alpha: float = ALPHA
-) -> Alike:
+def find_alike(study: Study, result: Differences, pairs: Sequence[tuple[str, str]] | None = None) -> Alike:
     """Test which differences lie within the margin of `result`.
 
     Parameters
@@ -118,14 +93,13 @@ def find_alike(
     equal = EQUIVALENT if margin_stated else WOULD_BE
     rows = rows.assign(open=untold_pairs(rows, result.confounds), out_of_turn=out_of_turn(rows, result.attributes))
     return Alike(
-        differences=_tested(rows, direction, margin if margin is not None else 1.0, alpha, equal),
+        differences=_tested(rows, direction, margin if margin is not None else 1.0, equal),
         margin=margin,
         margin_stated=margin_stated,
-        alpha=alpha,
         method=(
-            f"Two one-sided t tests at {100 * alpha:g} % each with the standard errors and degrees of freedom of the "
-            f"mixed model (Schuirmann 1987): one difference alone is alike when its {100 * (1 - 2 * alpha):g} % "
-            "interval lies within the margins. All of them are one family: p-values adjusted by Holm decide, and the "
+            f"Two one-sided t tests at {typed_share(ALPHA)} each with the standard errors and degrees of freedom of "
+            f"the mixed model (Schuirmann 1987): one difference alone is alike when its {level_words(1 - 2 * ALPHA)} "
+            "lies within the margins. All of them are one family: p-values adjusted by Holm decide, and the "
             "interval shown beside them is that of Holm's step. Not worse: the one of both tests that guards the worse "
             "side, each for itself."
         ),
@@ -152,26 +126,26 @@ def _directions(study: Study, attributes: pd.Series) -> pd.Series:
     return pd.Series([one if one in _WITH_DIRECTION else "" for one in found], index=attributes.index, dtype="str")
 
 
-def _tested(rows: pd.DataFrame, direction: pd.Series, margin: float, alpha: float, equal: str) -> pd.DataFrame:
+def _tested(rows: pd.DataFrame, direction: pd.Series, margin: float, equal: str) -> pd.DataFrame:
     estimate, error, df = (rows[name].to_numpy(float) for name in ("estimate", "std_error", "df"))
-    tost = two_one_sided_tests(estimate, error, df, -margin, margin, alpha)
+    tost = two_one_sided_tests(estimate, error, df, -margin, margin, ALPHA)
     open_ones = rows["open"].to_numpy(dtype=bool)
     p_value = np.where(open_ones, np.nan, tost.p_value)
     untold = open_ones | rows["out_of_turn"].to_numpy(dtype=bool)
-    p_adjusted, step = holm(p_value), deciding_alpha(p_value, alpha)
+    p_adjusted, step = holm(p_value), deciding_alpha(p_value, ALPHA)
     half = stdtrit(df, 1 - step) * error
     told_apart = (rows["verdict"] == DIFFERS).to_numpy()  # what is not told apart is not told to be far apart
     beyond = told_apart & ((estimate - half > margin) | (estimate + half < -margin))
     sides = {
-        better: non_inferiority(estimate, error, df, margin, more_is_better=better, alpha=alpha)
+        better: non_inferiority(estimate, error, df, margin, more_is_better=better, alpha=ALPHA)
         for better in (True, False)
     }
     more, known = (direction == "more").to_numpy(), (direction != "").to_numpy()
     bound = np.where(known, np.where(more, sides[True].bound, sides[False].bound), np.nan)
     p_worse = np.where(known, np.where(more, sides[True].p_value, sides[False].p_value), np.nan)
-    worse = told_apart & _worse(estimate, error, df, margin, more, alpha)
-    shown = np.where(below(p_worse, alpha), NOT_WORSE, np.where(worse, WORSE, _NOT_SHOWN))
-    frame = rows.assign(
+    worse = told_apart & _worse(estimate, error, df, margin, more)
+    shown = np.where(below(p_worse), NOT_WORSE, np.where(worse, WORSE, _NOT_SHOWN))
+    return rows[_OF_DIFFERENCE].assign(
         ci_low=tost.ci_low,
         ci_high=tost.ci_high,
         margin=margin,
@@ -182,21 +156,18 @@ def _tested(rows: pd.DataFrame, direction: pd.Series, margin: float, alpha: floa
         deciding_low=estimate - half,
         deciding_high=estimate + half,
         deciding_level=1 - 2 * step,
-        verdict=np.select([untold, below(p_adjusted, alpha), beyond], [CANNOT_TELL, equal, BEYOND], _NOT_SHOWN),
+        verdict=np.select([untold, below(p_adjusted), beyond], [CANNOT_TELL, equal, BEYOND], _NOT_SHOWN),
         direction=direction.to_numpy(),
         bound=bound,
         not_worse_p=p_worse,
         not_worse=np.where(untold, CANNOT_TELL, np.where(known, shown, NO_DIRECTION)),
     )
-    return frame[list(_COLUMNS)]
 
 
-def _worse(
-    estimate: Array, error: Array, df: Array, margin: float, more: NDArray[np.bool_], alpha: float
-) -> NDArray[np.bool_]:
+def _worse(estimate: Array, error: Array, df: Array, margin: float, more: NDArray[np.bool_]) -> NDArray[np.bool_]:
     """Return whether even the best difference still credible is worse by more than the margin."""
     gain = np.where(more, estimate, -estimate)
-    return np.asarray(gain + stdtrit(df, 1 - alpha) * error < -margin)
+    return np.asarray(gain + stdtrit(df, LEVEL) * error < -margin)
 
 
 def _notes(
@@ -229,24 +200,10 @@ def _notes(
 # Do the differences that were planned beforehand show, and what of those that were chosen afterwards?
 
 
-_PLANNED_COLUMNS = (
-    "attribute",
-    "prototype",
-    "versus",
-    "planned",
-    "estimate",
-    "std_error",
-    "df",
-    "statistic",
-    "p_value",
-    "p_adjusted",
-    "ci_low",
-    "ci_high",
-    "told_low",
-    "told_high",
-    "told_level",
-    "verdict",
-)
+_PLANNED_COLUMNS = [
+    *("attribute", "prototype", "versus", "planned", "estimate", "std_error", "df", "statistic"),
+    *("p_value", "p_adjusted", "ci_low", "ci_high", "told_low", "told_high", "told_level", "verdict"),
+]
 SHOWN = "shown"
 
 
@@ -266,7 +223,6 @@ class PlannedDifferences:
     """
 
     differences: pd.DataFrame
-    level: float
     method: str
     notes: tuple[str, ...]
 
@@ -285,28 +241,27 @@ def planned_differences(
     """
     stated, not_read = stated_differences(study)
     planned = _rows(result.pairs, stated)
-    half = stdtrit(planned["df"].to_numpy(float), (1 + result.level) / 2) * planned["std_error"]
-    planned = with_deciding(planned, 1 - result.level).assign(
+    half = stdtrit(planned["df"].to_numpy(float), (1 + LEVEL) / 2) * planned["std_error"]
+    planned = with_deciding(planned).assign(
         planned=True,
         ci_low=planned["estimate"] - half,
         ci_high=planned["estimate"] + half,
     )
     explored = _rows(result.pairs, [(*pair, "") for pair in chosen])
     explored = explored.assign(
-        planned=False, told_low=explored["ci_low"], told_high=explored["ci_high"], told_level=result.level
+        planned=False, told_low=explored["ci_low"], told_high=explored["ci_high"], told_level=LEVEL
     )
     known = pd.MultiIndex.from_frame(planned[["attribute", "prototype", "versus"]])
     turned = pd.MultiIndex.from_frame(planned[["attribute", "versus", "prototype"]])
     place = pd.MultiIndex.from_frame(explored[["attribute", "prototype", "versus"]])
     explored = explored.loc[~(place.isin(known) | place.isin(turned))]
     rows = pd.concat([part for part in (planned, explored) if len(part)] or [planned], ignore_index=True)
-    shown = below(rows["p_adjusted"], 1 - result.level)
+    shown = below(rows["p_adjusted"])
     told = [untold_pairs(rows, result.confounds) | out_of_turn(rows, result.attributes), shown]
     rows = rows.assign(verdict=np.select(told, [CANNOT_TELL, SHOWN], _NOT_SHOWN))
     return PlannedDifferences(
-        differences=rows[list(_PLANNED_COLUMNS)].astype({"planned": bool}),
-        level=result.level,
-        method=_method(len(planned), len(explored), result.level),
+        differences=rows[_PLANNED_COLUMNS].astype({"planned": bool}),
+        method=_method(len(planned), len(explored)),
         notes=(
             *(f"{what} {advice}" for what, advice in not_read),
             *_planned_notes(result, stated, chosen),
@@ -336,12 +291,12 @@ def _rows(pairs: pd.DataFrame, wanted: Iterable[tuple[str, str, str]]) -> pd.Dat
     return pd.concat(held, ignore_index=True) if held else pairs.iloc[:0]
 
 
-def _method(n_planned: int, n_explored: int, level: float) -> str:
+def _method(n_planned: int, n_explored: int) -> str:
     parts = []
     if n_planned:
         parts.append(
             f"Planned differences: t tests of the mixed model, p-values adjusted by Holm over all {n_planned} of them, "
-            f"each {100 * level:g} % interval for its difference alone."
+            f"each {level_words(LEVEL)} for its difference alone."
         )
     if n_explored:
         parts.append("Differences chosen afterwards: Tukey, over all pairs of the attribute.")
@@ -369,6 +324,7 @@ def _planned_notes(
         )
 
 
+POWER = 0.8
 _ALL_PAIRS = "all pairs (Tukey)"
 _AGAINST_BENCHMARK = "against the benchmark (Dunnett)"
 ONE_PLANNED = "one planned difference"
@@ -378,7 +334,7 @@ _SMALLEST_COLUMNS = ["attribute", "prototype", "versus", "std_error", "df", "sma
 
 @dataclass(frozen=True, eq=False, slots=True)
 class Sensitivity:
-    """The smallest true difference that would have been shown with probability `power`.
+    """The smallest true difference that would have been shown with a chance of 80 %.
 
     Parameters
     ----------
@@ -391,46 +347,28 @@ class Sensitivity:
 
     differences: pd.DataFrame
     medians: pd.DataFrame
-    power: float
-    level: float
     method: str
     notes: tuple[str, ...]
 
 
-def smallest_difference(source: Study | Differences, power: float = 0.8) -> Sensitivity:
-    """Return what differences the design behind `source` can show.
-
-    Parameters
-    ----------
-    source
-        The result of `find_differences`, or a study to compute it from.
-    power
-        Chance of showing a difference of that size.
-
-    Raises
-    ------
-    ModelError
-        If nothing can be compared, or the power is not between the chance of a false alarm and 1.
-    """
-    found = find_differences(source) if isinstance(source, Study) else source
-    alone = stdtrit(found.pairs["df"].to_numpy(float), (1 + found.level) / 2)
+def smallest_difference(found: Differences) -> Sensitivity:
+    """Return what differences the design behind `found` can show."""
+    alone = stdtrit(found.pairs["df"].to_numpy(float), (1 + LEVEL) / 2)
     parts = [
-        _smallest_rows(found.pairs, _used_critical(found.pairs), power, _ALL_PAIRS),
-        _smallest_rows(found.versus, _used_critical(found.versus), power, _AGAINST_BENCHMARK),
-        _smallest_rows(found.pairs, alone, power, ONE_PLANNED),
+        _smallest_rows(found.pairs, _used_critical(found.pairs), _ALL_PAIRS),
+        _smallest_rows(found.versus, _used_critical(found.versus), _AGAINST_BENCHMARK),
+        _smallest_rows(found.pairs, alone, ONE_PLANNED),
     ]
     differences = pd.concat([part for part in parts if len(part)], ignore_index=True)
     medians = differences.groupby(["attribute", "family"], sort=False)["smallest_difference"].median().reset_index()
     return Sensitivity(
         differences=differences,
         medians=medians,
-        power=power,
-        level=found.level,
         method=(
-            f"Smallest true difference that a two-sided t test would show with probability {power:g}, solved from the "
+            f"Smallest true difference that a two-sided t test would show with probability {POWER:g}, solved from the "
             "noncentral t distribution with the standard errors and degrees of freedom of this panel's own mixed "
             "model. The bar that t must pass is Tukey's for all pairs, Dunnett's against the benchmark, and the plain "
-            f"one for one difference planned beforehand, at a level of {found.level:g}."
+            f"one for one difference planned beforehand, at a level of {LEVEL:g}."
         ),
         notes=(
             "The standard errors are estimated from this panel and are themselves uncertain, the more so the fewer the "
@@ -446,12 +384,12 @@ def _used_critical(rows: pd.DataFrame) -> np.ndarray:
     return ((rows["ci_high"] - rows["ci_low"]) / 2 / rows["std_error"]).to_numpy(float)
 
 
-def _smallest_rows(rows: pd.DataFrame, critical: np.ndarray, power: float, family: str) -> pd.DataFrame:
+def _smallest_rows(rows: pd.DataFrame, critical: np.ndarray, family: str) -> pd.DataFrame:
     known = rows["std_error"].notna().to_numpy()
     rows, critical = rows.loc[known], critical[known]
     if rows.empty:
         return pd.DataFrame(columns=_SMALLEST_COLUMNS)
     smallest = smallest_shown(
-        rows["std_error"].to_numpy(float), rows["df"].to_numpy(float), power=power, critical=critical
+        rows["std_error"].to_numpy(float), rows["df"].to_numpy(float), power=POWER, critical=critical
     )
     return rows.assign(smallest_difference=smallest, family=family)[_SMALLEST_COLUMNS]

@@ -10,10 +10,9 @@ import numpy as np
 import pandas as pd
 
 from panel.models.prototypes.differences import ask_fits, attribute_rows
-from panel.models.prototypes.panel_design import PanelDesign, PanelFit, designs_of, fit_panel, in_order
-from panel.models.prototypes.verdict import LEVEL
+from panel.models.prototypes.panel_design import PanelDesign, designs_of, fit_panel, fit_study, in_order
 from panel.stats.arrays import Array, Codes
-from panel.stats.comparing.multiplicity import below, holm
+from panel.stats.comparing.multiplicity import ALPHA, below, holm
 from panel.stats.mixed.inference import inference
 from panel.stats.mixed.reml import MixedFit, fit_mixed_model
 from panel.stats.mixed.residuals import (
@@ -69,7 +68,6 @@ class Assumptions:
     ends: pd.DataFrame
     influence: pd.DataFrame
     problems: pd.DataFrame
-    level: float
     draws: int
     method: str
     notes: tuple[str, ...]
@@ -81,8 +79,6 @@ def look_at_assumptions(
     rng: np.random.Generator,
     draws: int | None = None,
     candidates: int = _CANDIDATES,
-    level: float = LEVEL,
-    fitted: PanelFit | None = None,
 ) -> Assumptions:
     """Look at what the panel's mixed models leave over.
 
@@ -96,10 +92,6 @@ def look_at_assumptions(
     candidates
         How many scores per attribute to leave out in turn: so many that move F most, and as many that move the
         largest difference most.
-    level
-        1 minus the level at which a test counts as a problem.
-    fitted
-        The panel's model where it is at hand already.
 
     Raises
     ------
@@ -107,7 +99,7 @@ def look_at_assumptions(
         If no attribute can be modelled.
     """
     frame = scores_used(study).frame
-    panels, left_out = _scored_panels(study, frame, fitted)
+    panels, left_out = _scored_panels(study, frame)
     n_attributes = sum(len(panel.design.attributes) for panel in panels)
     draws = max(_DRAWS, _DRAWS_PER_ATTRIBUTE * n_attributes) if draws is None else draws
     checks = [
@@ -130,11 +122,10 @@ def look_at_assumptions(
         tests=tests,
         ends=ends,
         influence=influence,
-        problems=_stack([_problem_rows(tests, assessors, ends, influence, level)], order),
-        level=level,
+        problems=_stack([_problem_rows(tests, assessors, ends, influence)], order),
         draws=draws,
         method=_method(panels, draws, candidates),
-        notes=(*_few_draws(n_attributes, draws, level), *_notes(panels, left_out, set(order) - set(ends["attribute"]))),
+        notes=(*_few_draws(n_attributes, draws), *_notes(panels, left_out, set(order) - set(ends["attribute"]))),
     )
 
 
@@ -161,8 +152,8 @@ def _method(panels: list[_ScoredPanel], draws: int, candidates: int) -> str:
     )
 
 
-def _few_draws(n_attributes: int, draws: int, level: float) -> Iterable[str]:
-    if n_attributes / (draws + 1) >= 1 - level:
+def _few_draws(n_attributes: int, draws: int) -> Iterable[str]:
+    if n_attributes / (draws + 1) >= ALPHA:
         yield (
             f"{draws} simulated sets are too few for {n_attributes} attributes: after Holm no test can reach its "
             "level. Simulate more."
@@ -208,19 +199,16 @@ class _ScoredPanel:
     place: Codes
 
 
-def _scored_panels(
-    study: Study, frame: pd.DataFrame, fitted: PanelFit | None = None
-) -> tuple[list[_ScoredPanel], list[tuple[str, str]]]:
+def _scored_panels(study: Study, frame: pd.DataFrame) -> tuple[list[_ScoredPanel], list[tuple[str, str]]]:
     """Fit the scores in `frame`; return the fits and (attribute, why not) of attributes that cannot be fitted.
-
-    `fitted` is the model of the same scores where it is at hand already.
 
     Raises
     ------
     ModelError
         If no attribute can be fitted.
     """
-    fits, left_out = fit_panel(study, frame) if fitted is None else (fitted.fits, fitted.left_out)
+    fitted = fit_study(study)
+    fits, left_out = fitted.fits, fitted.left_out
     ask_fits(fits, left_out, "modelled", "the study has no scores")
     held = np.flatnonzero(~frame["attribute"].isin([name for name, _ in left_out]).to_numpy())
     scores = frame.iloc[held]
@@ -268,22 +256,22 @@ def _end_rows(study: Study, frame: pd.DataFrame) -> pd.DataFrame:
 
 
 def _problem_rows(
-    tests: pd.DataFrame, assessors: pd.DataFrame, ends: pd.DataFrame, influence: pd.DataFrame, level: float
+    tests: pd.DataFrame, assessors: pd.DataFrame, ends: pd.DataFrame, influence: pd.DataFrame
 ) -> pd.DataFrame:
     """Return one row per problem: `attribute kind prototype assessor row size p_adjusted`."""
     rows = [
-        *_from_tests(tests, assessors, level),
+        *_from_tests(tests, assessors),
         *_from_ends(ends, "share_floor", Problem.FLOOR),
         *_from_ends(ends, "share_ceiling", Problem.CEILING),
-        *_from_influence(influence, level),
+        *_from_influence(influence),
     ]
     frame = pd.DataFrame(rows, columns=_COLUMNS)
     text = dict.fromkeys(["attribute", "kind", "prototype", "assessor"], "str")
     return frame.astype(text | dict.fromkeys(["row", "size", "p_adjusted"], "float64"))
 
 
-def _from_tests(tests: pd.DataFrame, assessors: pd.DataFrame, level: float) -> Iterator[tuple[object, ...]]:
-    for test in tests.loc[below(tests["p_adjusted"], 1 - level)].to_dict("records"):
+def _from_tests(tests: pd.DataFrame, assessors: pd.DataFrame) -> Iterator[tuple[object, ...]]:
+    for test in tests.loc[below(tests["p_adjusted"])].to_dict("records"):
         attribute, who, size = str(test["attribute"]), "", test["statistic"]
         if test["kind"] == Problem.UNEVEN_ASSESSORS:
             own = assessors.loc[assessors["attribute"] == attribute]
@@ -297,10 +285,10 @@ def _from_ends(ends: pd.DataFrame, share: str, kind: str) -> Iterator[tuple[obje
         yield row["attribute"], kind, row["prototype"], "", np.nan, row[share], np.nan
 
 
-def _from_influence(influence: pd.DataFrame, level: float) -> Iterator[tuple[object, ...]]:
+def _from_influence(influence: pd.DataFrame) -> Iterator[tuple[object, ...]]:
     """Yield scores without which an attribute's test turns, or its largest difference moves by a standard error."""
     moved = (influence["estimate_without"] - influence["estimate"]).abs() / influence["std_error"]
-    turned = below(influence["p_value"], 1 - level) != below(influence["p_value_without"], 1 - level)
+    turned = below(influence["p_value"]) != below(influence["p_value_without"])
     found = influence.assign(moved=moved).loc[turned | (moved > _MOVED)]
     for row in found.to_dict("records"):
         yield (

@@ -26,7 +26,6 @@ from panel.models.prototypes.panel_design import (
 )
 from panel.models.prototypes.verdict import (
     DIFFERS,
-    LEVEL,
     attribute_verdicts,
     difference_verdicts,
     shrunken_differences,
@@ -35,7 +34,7 @@ from panel.models.prototypes.verdict import (
 from panel.stats.arrays import Array, Codes
 from panel.stats.comparing.group_means import ASSESSOR, INTERACTION
 from panel.stats.comparing.group_means import BATCH as BATCH_TERM
-from panel.stats.comparing.multiplicity import many_to_one, tukey_critical, tukey_p_value
+from panel.stats.comparing.multiplicity import ALPHA, LEVEL, many_to_one, tukey_critical, tukey_p_value
 from panel.stats.mixed.inference import (
     SMALL_SAMPLE_WORDS,
     Estimates,
@@ -98,7 +97,6 @@ class Differences:
     benchmark: str | None
     margin: float | None
     margin_stated: bool
-    level: float
     method: str
     notes: tuple[str, ...]
 
@@ -132,32 +130,30 @@ def find_differences(
     *,
     versus: str | None = None,
     margin: float | None = None,
-    level: float = LEVEL,
     adjust_for: Sequence[str] = (),
     small_sample: SmallSample = "satterthwaite",
-    fitted: PanelFit | None = None,
 ) -> Differences:
     """Compare the prototypes of `study` on every attribute; ModelError where they cannot be compared.
 
     With the prototype `versus`, the study's benchmark if none is named; within the `margin` that does not matter, the
     study's own by default. `adjust_for`: facts of each serving to take out as fixed effects, among `position`, `site`,
-    `first_on_site`. `fitted`: the model with these where it is at hand already.
+    `first_on_site`.
     """
     benchmark = versus if versus is not None else study.benchmark
-    fitted = fit_study(study, adjust_for) if fitted is None else fitted
+    fitted = fit_study(study, adjust_for) if adjust_for else fit_study(study)
     _ask(study, fitted, versus)
     margin, margin_stated = _margin(study, margin)
     told = [(design, fit, inference(fit, small_sample)) for design, fit in fitted.fits]
     order = pd.Index(study.attributes)
-    attributes, pairs = _tested(study, fitted, told, level)
-    against = [versus_rows(d, infer, benchmark, level) for d, _, infer in told if benchmark in d.prototypes]
+    attributes, pairs = _tested(study, fitted, told)
+    against = [versus_rows(d, infer, benchmark) for d, _, infer in told if benchmark in d.prototypes]
     compared_with = benchmark if against else None
-    judge = _judge(attributes, fitted.confounds, margin, level, margin_stated or margin is None)
+    judge = _judge(attributes, fitted.confounds, margin, margin_stated or margin is None)
     judged = judge(pairs)
     with_benchmark = judge(_stack(against, order)) if against else judged.iloc[:0]
     sides = [(judged[side] == compared_with).to_numpy(dtype=bool) for side in ("prototype", "versus") if against]
     judged = judged.assign(with_benchmark=np.any(sides, axis=0) if against else False)
-    means = _stack([mean_rows(design, infer, level) for design, _, infer in told], order)
+    means = _stack([mean_rows(design, infer) for design, _, infer in told], order)
     return Differences(
         attributes=attributes,
         means=means.assign(letters=verdict_letters(means, judged, with_benchmark)),
@@ -171,7 +167,6 @@ def find_differences(
         confounds=fitted.confounds,
         margin=margin,
         margin_stated=margin_stated,
-        level=level,
         method=_difference_method(fitted, compared_with, small_sample, in_order=bool(order_of_testing(study)[0])),
         notes=(*_difference_notes(fitted), *confound_notes(fitted.confounds), *_late_notes(study)),
     )
@@ -181,20 +176,20 @@ def attributes_tested(study: Study) -> pd.DataFrame:
     """Return the attributes of `find_differences` without the rest."""
     fitted = fit_study(study)
     _ask(study, fitted, None)
-    return _tested(study, fitted, [(design, fit, inference(fit)) for design, fit in fitted.fits], LEVEL)[0]
+    return _tested(study, fitted, [(design, fit, inference(fit)) for design, fit in fitted.fits])[0]
 
 
 def _tested(
-    study: Study, fitted: PanelFit, told: Sequence[tuple[PanelDesign, MixedFit, Inference]], level: float
+    study: Study, fitted: PanelFit, told: Sequence[tuple[PanelDesign, MixedFit, Inference]]
 ) -> tuple[pd.DataFrame, pd.DataFrame]:
     """Return the attributes with their verdicts, and all pairs before anything is said of them."""
     order = pd.Index(study.attributes)
     attributes = _stack([attribute_rows(*each) for each in told], order)
     places, _ = order_of_testing(study)
     attributes["test_order"] = [float(places.get(name, np.nan)) for name in attributes["attribute"].tolist()]
-    pairs = _stack([pair_rows(design, infer, level) for design, _, infer in told], order)
+    pairs = _stack([pair_rows(design, infer) for design, _, infer in told], order)
     words = naming(study).attribute
-    return attribute_verdicts(attributes, pairs, fitted.confounds, level, words), pairs
+    return attribute_verdicts(attributes, pairs, fitted.confounds, words), pairs
 
 
 def estimated_means(study: Study, fitted: PanelFit) -> pd.DataFrame:
@@ -228,13 +223,12 @@ def _margin(study: Study, margin: float | None) -> tuple[float | None, bool]:
 
 
 def _judge(
-    attributes: pd.DataFrame, confounds: Confounds, margin: float | None, level: float, margin_stated: bool
+    attributes: pd.DataFrame, confounds: Confounds, margin: float | None, margin_stated: bool
 ) -> Callable[[pd.DataFrame], pd.DataFrame]:
     """Return the rule that decides on differences, gated by the attributes' own verdicts."""
     return partial(
         difference_verdicts,
         margin=margin,
-        alpha=1 - level,
         told_apart=dict(zip(attributes["attribute"], attributes["verdict"] == DIFFERS, strict=True)),
         closed=dict(zip(attributes["attribute"], attributes["closed"], strict=True)),
         confounds=confounds,
@@ -352,22 +346,22 @@ def no_difference(design: PanelDesign, counts: Array) -> Array:
     return contrasts
 
 
-def mean_rows(design: PanelDesign, infer: Inference, level: float) -> pd.DataFrame:
+def mean_rows(design: PanelDesign, infer: Inference) -> pd.DataFrame:
     """Return the estimated means with intervals, one row per attribute and prototype."""
     found = infer.estimate(np.eye(len(design.prototypes), design.fixed.shape[1]))
-    low, high = found.interval(level)
+    low, high = found.interval(LEVEL)
     values = {"estimate": found.estimate, "std_error": found.std_error, "df": found.df, "ci_low": low, "ci_high": high}
     return _long(design, {"prototype": design.prototypes}, values)
 
 
-def pair_rows(design: PanelDesign, infer: Inference, level: float) -> pd.DataFrame:
+def pair_rows(design: PanelDesign, infer: Inference) -> pd.DataFrame:
     """Return the difference of each prototype from each before it, with Tukey p-values and simultaneous intervals."""
     k = len(design.prototypes)
     second, first = np.triu_indices(k, 1)
     contrasts = _minus(design, first, second)
     found = infer.estimate(contrasts)
     p_adjusted = tukey_p_value(found.statistic, k, found.df)
-    half = tukey_critical(k, found.df, level) * found.std_error
+    half = tukey_critical(k, found.df, LEVEL) * found.std_error
     return _differences(design, (first, second), found, p_adjusted, half, design.told(contrasts))
 
 
@@ -375,7 +369,6 @@ def versus_rows(
     design: PanelDesign,
     infer: Inference,
     benchmark: str | None,
-    level: float,
     of_batches: tuple[Array, float] | None = None,
 ) -> pd.DataFrame:
     """Return the differences from the benchmark with Dunnett p-values and simultaneous intervals.
@@ -400,7 +393,7 @@ def versus_rows(
     for row, covariance in enumerate(contrasts[told] @ covariance_of @ contrasts[told].T if told.any() else ()):
         family, _ = many_to_one(covariance)
         p_adjusted[row, told] = family.sf(np.abs(found.statistic[row, told]), found.df[row, told])
-        half[row, told] = family.isf(1 - level, found.df[row, told]) * found.std_error[row, told]
+        half[row, told] = family.isf(ALPHA, found.df[row, told]) * found.std_error[row, told]
     return _differences(design, (others, np.full_like(others, base)), found, p_adjusted, half, told)
 
 

@@ -10,8 +10,9 @@ import pandas as pd
 
 from panel.errors import ModelError
 from panel.models.prototypes.differences import estimated_means
-from panel.models.prototypes.panel_design import PanelFit, assessor_means, fit_study
+from panel.models.prototypes.panel_design import assessor_means, fit_study
 from panel.stats.arrays import Array
+from panel.stats.comparing.multiplicity import LEVEL
 from panel.stats.maps.components import (
     Components,
     Matrix,
@@ -24,7 +25,7 @@ from panel.stats.maps.components import (
 from panel.stats.maps.draws import cloud_covariances, ellipses, resampled_means, turned_onto, two_component_scores
 from panel.study.scores_used import scores_used
 from panel.study.study import Study
-from panel.words import DOWN, format_share
+from panel.words import DOWN, format_share, level_digits
 
 _FEWEST_PROTOTYPES = 3
 _FEWEST_ATTRIBUTES = 2
@@ -53,8 +54,6 @@ class PrototypeMap:
         half axis to component 1 in degrees, anticlockwise; NaN where too few assessors scored the prototype.
     matrix
         `covariance` or `correlation`.
-    level
-        Confidence of each single region.
     method
         How it was made, as one paragraph.
     notes
@@ -66,7 +65,6 @@ class PrototypeMap:
     attributes: pd.DataFrame
     regions: pd.DataFrame
     matrix: Matrix
-    level: float
     method: str
     notes: tuple[str, ...]
 
@@ -77,9 +75,7 @@ def find_map(
     matrix: Matrix = "covariance",
     draws: int = 1000,
     rng: np.random.Generator,
-    level: float = 0.95,
     means: pd.DataFrame | None = None,
-    fitted: PanelFit | None = None,
 ) -> PrototypeMap:
     """Return the map of the study's prototypes with a region for each.
 
@@ -93,10 +89,8 @@ def find_map(
         How many panels to draw from the assessors for the regions.
     rng
         Source of the draws; the same generator state gives the same map.
-    level
-        Confidence of each single region.
-    means, fitted
-        Estimated means `attribute prototype estimate`, or the panel's model, where they are at hand already.
+    means
+        Estimated means `attribute prototype estimate`, where they are at hand already.
 
     Raises
     ------
@@ -104,18 +98,17 @@ def find_map(
         With fewer than three prototypes or two attributes that can be placed, or settings out of range.
     """
     if means is None:
-        means = estimated_means(study, fit_study(study) if fitted is None else fitted)
+        means = estimated_means(study, fit_study(study))
     spans = {attribute: _span(study, attribute) for attribute in study.attributes}
     return _map_of_means(
         means,
-        scores_used(study).frame if fitted is None else fitted.used.frame,
+        scores_used(study).frame,
         prototypes=study.prototypes,
         attributes=study.attributes,
         spans=spans,
         matrix=matrix,
         draws=draws,
         rng=rng,
-        level=level,
     )
 
 
@@ -129,21 +122,20 @@ def _map_of_means(
     spans: dict[str, float] | None = None,
     matrix: Matrix = "covariance",
     draws: int = 1000,
-    level: float = 0.95,
 ) -> PrototypeMap:
     """Return the map of estimated means (`attribute prototype estimate`), regions from the single scores.
 
     `scores` has the columns `assessor prototype attribute score`; `spans` the length of each attribute's
     scale. Otherwise as `find_map`.
     """
-    _check_settings(matrix, draws, level)
+    _check_settings(matrix, draws)
     wide = means.pivot_table(index="prototype", columns="attribute", values="estimate")
     wide = wide.reindex(index=list(prototypes), columns=list(attributes))
     kept, left_out = _placeable(wide)
     table = kept.to_numpy(dtype=float)
     main = principal_components(table, matrix)
     by_assessor = assessor_means(scores, list(kept.index), list(kept.columns))
-    regions, drawn = _regions(main, by_assessor, list(kept.index), matrix, draws, rng, level)
+    regions, drawn = _regions(main, by_assessor, list(kept.index), matrix, draws, rng)
     components = _components(main, chance_shares(table, matrix, rng))
     return PrototypeMap(
         components=components,
@@ -151,19 +143,16 @@ def _map_of_means(
         attributes=_loadings(main, list(kept.columns)),
         regions=regions,
         matrix=matrix,
-        level=level,
-        method=_map_method(kept.shape, by_assessor, matrix, drawn, level),
+        method=_map_method(kept.shape, by_assessor, matrix, drawn),
         notes=_map_notes(kept, components, regions, left_out, spans or {}, matrix, (draws, drawn)),
     )
 
 
-def _check_settings(matrix: str, draws: int, level: float) -> None:
+def _check_settings(matrix: str, draws: int) -> None:
     if matrix not in ("covariance", "correlation"):
         raise ModelError(f"A map can use the covariance or the correlation matrix, not {matrix!r}.")
     if draws < _FEWEST_DRAWS:
         raise ModelError(f"{draws} draws are too few for regions; ask for at least {_FEWEST_DRAWS}.")
-    if not 0 < level < 1:
-        raise ModelError(f"The level must lie between 0 and 1, such as 0.95; it is {level}.")
 
 
 def _placeable(wide: pd.DataFrame) -> tuple[pd.DataFrame, dict[str, list[str]]]:
@@ -193,13 +182,7 @@ def _placeable(wide: pd.DataFrame) -> tuple[pd.DataFrame, dict[str, list[str]]]:
 
 
 def _regions(
-    main: Components,
-    by_assessor: Array,
-    prototypes: list[str],
-    matrix: Matrix,
-    draws: int,
-    rng: np.random.Generator,
-    level: float,
+    main: Components, by_assessor: Array, prototypes: list[str], matrix: Matrix, draws: int, rng: np.random.Generator
 ) -> tuple[pd.DataFrame, int]:
     """Return the ellipses and how many draws could be used."""
     target = main.scores[:, :2]
@@ -210,7 +193,7 @@ def _regions(
         drawn = len(means)
         if drawn >= _FEWEST_DRAWS:
             cloud = turned_onto(target, two_component_scores(means, matrix))
-            axes, turns = ellipses(cloud_covariances(cloud, len(by_assessor)), people, level)
+            axes, turns = ellipses(cloud_covariances(cloud, len(by_assessor)), people, LEVEL)
             enough = people >= _FEWEST_ASSESSORS
             half_axes[enough], angles[enough] = axes[enough], turns[enough]
     columns = [prototypes, target[:, 0], target[:, 1], half_axes[:, 0], half_axes[:, 1], angles, people]
@@ -262,7 +245,7 @@ _FEW_PROTOTYPES = 5
 _FEW_ATTRIBUTES = 3
 
 
-def _map_method(shape: tuple[int, int], by_assessor: Array, matrix: Matrix, drawn: int, level: float) -> str:
+def _map_method(shape: tuple[int, int], by_assessor: Array, matrix: Matrix, drawn: int) -> str:
     """Return how the map was made, as one paragraph for the report."""
     rows, columns = shape
     text = (
@@ -276,7 +259,7 @@ def _map_method(shape: tuple[int, int], by_assessor: Array, matrix: Matrix, draw
     return (
         f"{text} Regions: {drawn} panels drawn with replacement from the {len(by_assessor)} assessors, each"
         " draw's map turned and if need be mirrored, not stretched, onto this one (Procrustes); ellipse from"
-        f" the draws' covariance with Hotelling's radius for {100 * level:g} % (assessors - 1 degrees of freedom)"
+        f" the draws' covariance with Hotelling's radius for {level_digits(LEVEL)} (assessors - 1 degrees of freedom)"
         f" around each prototype by itself.{gaps}"
     )
 

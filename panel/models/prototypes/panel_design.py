@@ -473,6 +473,7 @@ def in_order(frame: pd.DataFrame, column: str, names: Iterable[str]) -> pd.DataF
     return frame.sort_values(column, key=lambda own: own.map(order), kind="stable", ignore_index=True)
 
 
+@kept
 def fit_study(study: Study, adjust_for: Sequence[str] = ()) -> PanelFit:
     """Fit the panel's model to the scores that an analysis of `study` uses."""
     used, confounds = scores_used(study), find_confounds(study)

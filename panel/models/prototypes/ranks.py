@@ -17,8 +17,8 @@ from scipy.special import ndtr
 
 from panel.errors import ModelError
 from panel.models.prototypes.differences import Differences, ask_fits, attribute_rows, find_differences
-from panel.models.prototypes.panel_design import PanelFit, fit_study, score_array
-from panel.models.prototypes.verdict import CANNOT_TELL, DIFFERS, LEVEL
+from panel.models.prototypes.panel_design import fit_study, score_array
+from panel.models.prototypes.verdict import CANNOT_TELL, DIFFERS
 from panel.stats.answers.ranks import (
     INFINITE,
     durbin_test,
@@ -207,7 +207,6 @@ class RankComparison:
     rank_sums: pd.DataFrame
     pairs: pd.DataFrame
     gaps: pd.DataFrame
-    level: float
     method: str
     notes: tuple[str, ...]
 
@@ -247,13 +246,10 @@ def compare_ranks(study: Study, differences: Differences | None = None) -> RankC
             mixed_p_adjusted=attributes["attribute"].map(mixed["p_adjusted"]).astype("float64"),
             mixed_verdict=attributes["attribute"].map(mixed["verdict"]),
             agreement=[_agreement(value) for value in attributes["kendall_w"]],
-        ).assign(verdict=lambda rows: np.where(below(rows["p_adjusted"], 1 - found.level), DIFFERS, CANNOT_TELL))[
-            _COLUMNS
-        ],
+        ).assign(verdict=lambda rows: np.where(below(rows["p_adjusted"]), DIFFERS, CANNOT_TELL))[_COLUMNS],
         rank_sums=pd.concat(rank_sums, ignore_index=True),
         pairs=pd.concat(pairs, ignore_index=True),
         gaps=pd.concat(gaps, ignore_index=True),
-        level=found.level,
         method=_method(attributes),
         notes=tuple(_notes(attributes, frame, left_out)),
     )
@@ -358,66 +354,54 @@ class ScaleUse:
     attributes: pd.DataFrame
     factors: pd.DataFrame
     not_estimated: pd.DataFrame
-    level: float
     method: str
     notes: tuple[str, ...]
 
 
-@dataclass(frozen=True, eq=False, slots=True)
-class _Fitted:
-    """The scaling model of one attribute and what went into it."""
-
-    attribute: str
-    assessors: tuple[str, ...]
-    dropped: tuple[str, ...]
-    approximate: bool
-    model: Scaling
-
-
-def find_scale_use(study: Study, *, level: float = LEVEL, fitted: PanelFit | None = None) -> ScaleUse:
+def find_scale_use(study: Study) -> ScaleUse:
     """Fit the scaling model beside the additive one on every attribute of `study`.
-
-    Parameters
-    ----------
-    level
-        Factors are shown where the additive model tells the prototypes apart at 1 - `level`.
-    fitted
-        The panel's model where it is at hand already.
 
     Raises
     ------
     ModelError
         If no attribute can be compared at all, by either model.
     """
-    fitted = fit_study(study) if fitted is None else fitted
+    fitted = fit_study(study)
     scores, fits, left_out = fitted.used.frame, fitted.fits, fitted.left_out
     ask_fits(fits, left_out)
     scores = scores.loc[~scores["attribute"].isin([name for name, _ in left_out])]
     additive = pd.concat([attribute_rows(d, f, inference(f)) for d, f in fits]).set_index("attribute")
-    scaled, why_not = _fit_all(study, scores)
-    rows = [_row(one, additive, level) for one in scaled]
+    rows, factors, why_not = _fit_all(study, scores, additive)
     missing = pd.DataFrame([*left_out, *why_not], columns=["attribute", "why"], dtype="str")
+    blank = pd.DataFrame({"attribute": [], "assessor": [], "estimate": []}).astype(
+        {"attribute": "str", "assessor": "str", "estimate": "float64"}
+    )
     return ScaleUse(
         attributes=pd.DataFrame(rows, columns=_SCALING_COLUMNS),
-        factors=_factors(scaled, rows),
+        factors=pd.concat(factors, ignore_index=True) if factors else blank,
         not_estimated=missing,
-        level=level,
         method=(
             "Scaling model (Brockhoff, Schlich & Skovgaard 2015) of each assessor's means: assessor x prototype is "
             "split into use of the scale (slope on the panel's means) and disagreement, and prototypes are tested "
             "against disagreement. Shown beside the additive mixed model, which remains the result."
         ),
-        notes=tuple(_scaling_notes(scaled, missing)),
+        notes=tuple(_scaling_notes(rows, missing)),
     )
 
 
-def _fit_all(study: Study, scores: pd.DataFrame) -> tuple[list[_Fitted], list[tuple[str, str]]]:
-    """Fit every attribute that has a table without holes; return the others with the reason."""
+def _fit_all(
+    study: Study, scores: pd.DataFrame, additive: pd.DataFrame
+) -> tuple[list[dict[str, Any]], list[pd.DataFrame], list[tuple[str, str]]]:
+    """Return a row for every attribute that has a table without holes and its factors; the others with the reason.
+
+    A row says which prototypes were `dropped` as well.
+    """
     attributes = those_in(study.attributes, scores["attribute"])
     prototypes = those_in(study.prototypes, scores["prototype"])
     array = score_array(scores, prototypes, attributes)
     own, _ = own_tables(array.scores, array.assessor, array.prototype, array.session)
-    fitted, why_not = [], []
+    rows: list[dict[str, Any]] = []
+    factors, why_not = [], []
     for place, attribute in enumerate(attributes):
         there = np.isfinite(own.means[place])
         people = there.any(axis=1)
@@ -425,12 +409,17 @@ def _fit_all(study: Study, scores: pd.DataFrame) -> tuple[list[_Fitted], list[tu
         if people.sum() < _FEWEST_ASSESSORS or whole.sum() < FEWEST_PROTOTYPES:
             why_not.append((attribute, _too_few(int(people.sum()), int(whole.sum()))))
             continue
-        dropped = tuple(name for name, kept in zip(prototypes, whole, strict=True) if not kept)
-        names = tuple(name for name, scored in zip(array.assessors, people, strict=True) if scored)
         cells = own.counts[place][np.ix_(people, whole)]
-        approximate = bool(cells.min() != cells.max())
-        fitted.append(_Fitted(attribute, names, dropped, approximate, _one(own, place, np.ix_(people, whole), cells)))
-    return fitted, why_not
+        model = _one(own, place, np.ix_(people, whole), cells)
+        names = [name for name, scored in zip(array.assessors, people, strict=True) if scored]
+        rows.append(
+            _row(model, additive.loc[[attribute]].iloc[0])
+            | {"attribute": attribute, "n_assessors": len(names), "approximate": bool(cells.min() != cells.max())}
+            | {"dropped": ", ".join(name for name, kept in zip(prototypes, whole, strict=True) if not kept)}
+        )
+        estimate = np.nan if rows[-1]["suppressed"] else model.factors[0]
+        factors.append(pd.DataFrame({"attribute": attribute, "assessor": names, "estimate": estimate}))
+    return rows, factors, why_not
 
 
 def _one(own: VarianceTables, place: int, held: tuple[np.ndarray, ...], cells: Array) -> Scaling:
@@ -455,11 +444,9 @@ _SCALING_COLUMNS = [
 ]  # fmt: skip
 
 
-def _row(one: _Fitted, additive: pd.DataFrame, level: float) -> dict[str, object]:
-    model, beside, alpha = one.model, additive.loc[one.attribute], 1 - level
-    suppressed = not below(beside["p_value"], alpha)
+def _row(model: Scaling, beside: pd.Series) -> dict[str, Any]:
+    suppressed = not below(beside["p_value"])
     return {
-        "attribute": one.attribute,
         "statistic": model.f_prototype[0],
         "df": float(model.df_prototype),
         "df_error": float(model.df_disagreement),
@@ -473,44 +460,25 @@ def _row(one: _Fitted, additive: pd.DataFrame, level: float) -> dict[str, object
         "disagreement_statistic": model.f_disagreement[0],
         "disagreement_df": float(model.df_disagreement),
         "disagreement_p_value": model.p_disagreement[0],
-        "n_assessors": len(one.assessors),
         "n_prototypes": model.df_prototype + 1,
-        "approximate": one.approximate,
         "suppressed": suppressed,
-        "changes": bool(below(model.p_prototype[0], alpha)) == suppressed,
-        "scaling_differs": bool(below(model.p_scaling[0], alpha)) and not suppressed,
-        "disagree": bool(below(model.p_disagreement[0], alpha)),
+        "changes": bool(below(model.p_prototype[0])) == suppressed,
+        "scaling_differs": bool(below(model.p_scaling[0])) and not suppressed,
+        "disagree": bool(below(model.p_disagreement[0])),
     }
 
 
-def _factors(fitted: list[_Fitted], rows: list[dict[str, object]]) -> pd.DataFrame:
-    parts = [
-        pd.DataFrame(
-            {
-                "attribute": one.attribute,
-                "assessor": one.assessors,
-                "estimate": np.nan if row["suppressed"] else one.model.factors[0],
-            }
-        )
-        for one, row in zip(fitted, rows, strict=True)
-    ]
-    blank = pd.DataFrame({"attribute": [], "assessor": [], "estimate": []}).astype(
-        {"attribute": "str", "assessor": "str", "estimate": "float64"}
-    )
-    return pd.concat(parts, ignore_index=True) if parts else blank
-
-
-def _scaling_notes(fitted: list[_Fitted], missing: pd.DataFrame) -> Iterator[str]:
+def _scaling_notes(rows: list[dict[str, Any]], missing: pd.DataFrame) -> Iterator[str]:
     for name, why in missing.itertuples(index=False):
         yield f"{name} has no scaling model: {why}."
-    for dropped in dict.fromkeys(one.dropped for one in fitted if one.dropped):
-        who = ", ".join(one.attribute for one in fitted if one.dropped == dropped)
-        yield f"Not every assessor scored {', '.join(dropped)}: left out of the scaling model ({who})."
-    uneven = [one.attribute for one in fitted if one.approximate]
+    for dropped in dict.fromkeys(row["dropped"] for row in rows if row["dropped"]):
+        who = ", ".join(row["attribute"] for row in rows if row["dropped"] == dropped)
+        yield f"Not every assessor scored {dropped}: left out of the scaling model ({who})."
+    uneven = [row["attribute"] for row in rows if row["approximate"]]
     if uneven:
         yield (
             f"Cells hold different numbers of scores ({', '.join(uneven)}): every assessor's mean counts alike, and "
             "the tests of the scaling model are approximate."
         )
-    if any(one.model.df_prototype < 3 for one in fitted):
+    if any(row["n_prototypes"] < 4 for row in rows):
         yield "With three prototypes the scaling model has few degrees of freedom left and can be the weaker test."

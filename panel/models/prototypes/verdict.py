@@ -25,7 +25,7 @@ from panel.checks.confounds import (
     Confounds,
 )
 from panel.stats.arrays import Array, Codes
-from panel.stats.comparing.multiplicity import below, deciding_alpha, holm, letters_for, serial_gatekeeping
+from panel.stats.comparing.multiplicity import ALPHA, below, deciding_alpha, holm, letters_for, serial_gatekeeping
 from panel.stats.comparing.power import two_one_sided_tests
 from panel.stats.comparing.shrinkage import own_variances, shrink_differences, shrink_effects
 from panel.stats.maps.links import correlation_interval
@@ -38,7 +38,6 @@ SMALL = "differs but small"
 WOULD_BE_SMALL = "differs, would be small"
 EQUIVALENT = "alike within the margin"
 WOULD_BE = "would be within the margin"
-ALPHA, LEVEL = 0.05, 0.95
 _TYPED_IN = "the margin was typed in after the scores, and shows nothing"
 _NOT_BESIDE_THE_OTHERS = "over all attributes together nothing is told apart here"
 _NOT_OF_ALL = "over all prototypes together nothing is told apart"
@@ -49,7 +48,6 @@ def difference_verdicts(
     differences: pd.DataFrame,
     margin: float | None,
     *,
-    alpha: float = ALPHA,
     told_apart: Mapping[str, bool] | None = None,
     confounds: Confounds | None = None,
     closed: Mapping[str, str] | None = None,
@@ -74,7 +72,7 @@ def difference_verdicts(
         Whether the margin was stated before the scores; else it shows nothing, and `said` is what it would be.
 
     `verdict` is `differs` where the simultaneous interval leaves out zero and the attribute is told apart at all;
-    `alike` where two one-sided tests are below `alpha`, adjusted by Holm over all rows, which is so exactly where both
+    `alike` where two one-sided tests are below 0.05, adjusted by Holm over all rows, which is so exactly where both
     ends of (`alike_low`, `alike_high`), the interval of that step, lie within the margin; else, wherever a factor of
     the test goes wholly along with the pair, and where its turn has not come, `cannot tell`. `said` is how it is told,
     `because` what else could explain it.
@@ -85,8 +83,8 @@ def difference_verdicts(
     asked = ~untold & (after == "")
     alone = ((low > 0) | (high < 0)) & asked
     apart = alone & _of_attribute(differences, told_apart, usual=True).astype(bool)
-    alike = _alike(differences, margin, untold, alpha)
-    within = below(alike["alike_p"], alpha) & (after == "")
+    alike = _alike(differences, margin, untold)
+    within = below(alike["alike_p"]) & (after == "")
     reach = float("nan") if margin is None else margin
     beyond, inside = (low > reach) | (high < -reach), (low > -reach) & (high < reach)
     said = np.select([apart & beyond, apart & within & inside, apart, within], range(4), 4)
@@ -120,18 +118,17 @@ def correlation_ends(rows: pd.DataFrame, alpha: Array) -> tuple[Array, Array]:
 
 def with_deciding(
     rows: pd.DataFrame,
-    alpha: float = ALPHA,
     adjust: Callable[[Array], Array] = holm,
     ends: Callable[[pd.DataFrame, Array], tuple[Array, Array]] = _student_ends,
 ) -> pd.DataFrame:
     """Return two-sided tests of one family (`p_value`) with `p_adjusted told_low told_high told_level`.
 
-    (`told_low`, `told_high`) leaves out zero exactly where `p_adjusted` is below `alpha`; see `deciding_alpha`. `ends`
+    (`told_low`, `told_high`) leaves out zero exactly where `p_adjusted` is below 0.05; see `deciding_alpha`. `ends`
     gives the intervals of rows that leave out zero where the p-values are below these; by default those of t tests
     (`estimate std_error df`).
     """
     p = rows["p_value"].to_numpy(float)
-    step = deciding_alpha(p, alpha, adjust)
+    step = deciding_alpha(p, ALPHA, adjust)
     low, high = ends(rows, step)
     return rows.assign(p_adjusted=adjust(p), told_low=low, told_high=high, told_level=1 - step)
 
@@ -165,7 +162,6 @@ def attribute_verdicts(
     attributes: pd.DataFrame,
     pairs: pd.DataFrame,
     confounds: Confounds,
-    level: float,
     words: Callable[[str], str] = str,
 ) -> pd.DataFrame:
     """Return `attributes` with `p_adjusted closed verdict because`.
@@ -185,14 +181,14 @@ def attribute_verdicts(
     clearest = pairs.loc[~lost].groupby("attribute")["p_adjusted"].min()
     beside = np.where(np.isin(own, list(taken_in)), clearest.reindex(own).fillna(0.0), 0.0)
     p_adjusted = serial_gatekeeping(np.maximum(attributes["p_value"].to_numpy(), beside), place)
-    shut = np.flatnonzero(~below(p_adjusted, 1 - level) & np.isfinite(p_adjusted))
+    shut = np.flatnonzero(~below(p_adjusted) & np.isfinite(p_adjusted))
     gate = shut[np.argsort(place[shut], kind="stable")][:1]
     first = place[gate].min(initial=np.inf)
     why = ""
     if (place > first).any():
         why = _COMES_AFTER.format(words(str(attributes["attribute"].iloc[gate[0]])))
     closed = np.where(place > first, why, "")
-    apart = below(p_adjusted, 1 - level) & np.array([name not in untold for name in own], dtype=bool)
+    apart = below(p_adjusted) & np.array([name not in untold for name in own], dtype=bool)
     open_ones = untold | {name: why for name, why in taken_in.items() if not apart[own.index(name)]}
     columns = {
         "p_adjusted": p_adjusted,
@@ -242,17 +238,15 @@ def _of_attribute(differences: pd.DataFrame, values: Mapping[str, Any] | None, u
     return np.array([values.get(name, usual) for name in names.tolist()], dtype=object)[code]
 
 
-def _alike(
-    differences: pd.DataFrame, margin: float | None, open_ones: np.ndarray, alpha: float
-) -> dict[str, Array | float]:
+def _alike(differences: pd.DataFrame, margin: float | None, open_ones: np.ndarray) -> dict[str, Array | float]:
     """Return the columns with the test of lying within the margin, and the interval that decides it."""
     known = differences["std_error"].notna().to_numpy() & ~open_ones
     if margin is None or not margin > 0 or not known.any():
         return dict.fromkeys(("alike_p", "alike_low", "alike_high", "alike_level"), np.nan)
     estimate, error, df = (differences[name].to_numpy(float) for name in ("estimate", "std_error", "df"))
-    tested = two_one_sided_tests(estimate, error, df, -margin, margin, alpha)
+    tested = two_one_sided_tests(estimate, error, df, -margin, margin, ALPHA)
     p = np.where(known, tested.p_value, np.nan)
-    step = deciding_alpha(p, alpha)
+    step = deciding_alpha(p, ALPHA)
     half = stdtrit(df, 1 - step) * error
     return {
         "alike_p": holm(p),

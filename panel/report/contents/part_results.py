@@ -52,6 +52,7 @@ from panel.report.contents.blocks import (
     told_blocks,
 )
 from panel.report.contents.part_study import consumers_only, no_panel
+from panel.stats.comparing.multiplicity import LEVEL
 from panel.study.naming import Naming
 from panel.study.shown import Table
 from panel.views.assessors import people
@@ -125,7 +126,7 @@ def settings(answers: Answers) -> list[Block]:
     rows += [("Seed of everything that is drawn", f"{answers.seed:d}")]
     if not isinstance(found, NoAnswer):
         margin = f"{found.margin:g} scale units" if found.margin is not None else "none stated"
-        rows += [("Level of the intervals", f"{100 * found.level:g} %"), ("Difference that matters", margin)]
+        rows += [("Level of the intervals", f"{100 * LEVEL:g} %"), ("Difference that matters", margin)]
         rows += [("Compared with", found.benchmark or "no benchmark: all pairs")]
         rows += [("Family: tests of the attributes", f"{len(found.attributes)} attributes, Holm")]
         rows += [("Family: differences from the benchmark", "within each attribute, Dunnett")]

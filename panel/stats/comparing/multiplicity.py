@@ -20,6 +20,9 @@ from scipy.special import gammaln, log_ndtr, ndtr
 from panel.errors import ModelError
 from panel.stats.arrays import Array
 
+ALPHA, LEVEL = 0.05, 0.95
+"""Level of every test of a study, and of every interval beside it."""
+
 
 def holm(p: ArrayLike) -> NDArray[np.float64]:
     """Return Holm's step-down adjusted p-values, in the shape of `p`.
@@ -68,7 +71,7 @@ def benjamini_hochberg(p: ArrayLike) -> NDArray[np.float64]:
 _DECIMALS_OF_A_LEVEL = 12
 
 
-def below(p_value: ArrayLike, alpha: float) -> NDArray[np.bool_]:
+def below(p_value: ArrayLike, alpha: float = ALPHA) -> NDArray[np.bool_]:
     """Return which p-values lie below `alpha`, strictly; no number (NaN) never does.
 
     1 - 0.95 is stored as 0.05 and a little; without rounding, p = 0.05 would lie below it.

@@ -10,6 +10,7 @@ import pandas as pd
 
 from panel.models.assessors.measures import NOT_JUDGED
 from panel.models.assessors.performance import EVERYBODY, NARROWEST, WIDEST, Action, LeftOut, PanelCheck, Pattern
+from panel.stats.comparing.multiplicity import LEVEL
 from panel.study.naming import Naming
 from panel.study.shown import (
     ASSESSOR,
@@ -19,9 +20,9 @@ from panel.study.shown import (
     PROTOTYPE,
     SCALE,
     VERSUS,
-    About,
     Across,
     P,
+    Shown,
     Source,
     Table,
     change,
@@ -79,8 +80,8 @@ _ROUND_TO = 20  # chances of finding something are known to about 5 %
 # Tables.
 
 
-def _alone(name: str, base: str) -> Callable[[Mapping[str, Any], About], str]:
-    def write(row: Mapping[str, Any], _: About) -> str:
+def _alone(name: str, base: str) -> Callable[[Mapping[str, Any], Shown], str]:
+    def write(row: Mapping[str, Any], _: Shown) -> str:
         if not row[base]:
             return NOTHING
         return _CANNOT_BE_TOLD if np.isnan(row[name]) else f"{row[name]:.0f} of {row[base]}"
@@ -88,23 +89,26 @@ def _alone(name: str, base: str) -> Callable[[Mapping[str, Any], About], str]:
     return write
 
 
-def what_stands_out(row: Mapping[str, Any], about: About) -> str:
+def patterns_of(result: PanelCheck, assessor: str, attribute: str = "") -> str:
     """Return the patterns of a person, or of a person on one attribute."""
-    rows = about.result.patterns
-    rows = rows.loc[rows["assessor"] == row["assessor"]]
-    if "attribute" in row:
-        rows = rows.loc[rows["attribute"] == row["attribute"]]
+    rows = result.patterns.loc[result.patterns["assessor"] == assessor]
+    if attribute:
+        rows = rows.loc[rows["attribute"] == attribute]
     return ", ".join(dict.fromkeys(_PATTERNS[name] for name in rows["pattern"])) or NOTHING
 
 
-def _scale_used(row: Mapping[str, Any], _: About) -> str:
+def _scale_used(row: Mapping[str, Any], _: Shown) -> str:
     width = row["scale_high"] - row["scale_low"]
     digits = 0 if width > 10 else 1 if width > 1 else 2  # no finer than it is known
     ends = format_interval(row["scale_low"], row["scale_high"], digits)
     return f"{format_number(row['scale'], digits)} ({ends})" if ends != NOTHING else format_number(row["scale"], digits)
 
 
-STANDS_OUT = each_row("What stands out", what_stands_out, "assessor")
+STANDS_OUT = each_row(
+    "What stands out",
+    lambda row, about: patterns_of(about.result, row["assessor"], row.get("attribute", "")),
+    "assessor",
+)
 _OF_PERSON = Source("scores", same={"assessor": "assessor"})
 _OF_ATTRIBUTE = Source("scores", same={"attribute": "attribute"})
 
@@ -141,7 +145,7 @@ _MEASURED = Table(
 )
 
 
-def _f_and_p(row: Mapping[str, Any], _: About) -> str:
+def _f_and_p(row: Mapping[str, Any], _: Shown) -> str:
     """Return F, with its p in brackets where the prototypes do not differ by it."""
     f = format_number(row["statistic"], 1)
     return f if row["differ"] or f == NOTHING else f"{f} ({format_p(row['p_value'])})"
@@ -386,7 +390,7 @@ def _slopes(rows: pd.DataFrame, result: PanelCheck, names: Naming) -> str:
         expected = (
             "" if pd.isna(cell["slope_expected"]) else f", about {format_number(cell['slope_expected'])} expected"
         )
-        slope = f"slope {format_number(cell['slope'])}, {level_words(result.level)} {ends}{expected}"
+        slope = f"slope {format_number(cell['slope'])}, {level_words(LEVEL)} {ends}{expected}"
         told.append(f"{names.attribute(str(name))} ({slope})")
     return format_list(told)
 
@@ -394,7 +398,7 @@ def _slopes(rows: pd.DataFrame, result: PanelCheck, names: Naming) -> str:
 def _scale(rows: pd.DataFrame, result: PanelCheck) -> str:
     row = rows.iloc[0]
     ends = format_interval(row["ci_low"], row["ci_high"], 1)
-    return f"slope {format_number(row['estimate'])} on their means, {level_words(result.level)} {ends}"
+    return f"slope {format_number(row['estimate'])} on their means, {level_words(LEVEL)} {ends}"
 
 
 def _noticed(result: PanelCheck, names: Naming) -> str:

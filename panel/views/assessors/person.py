@@ -11,8 +11,8 @@ import pandas as pd
 from panel.models.assessors.measures import AGAINST, NOT_JUDGED, WITH
 from panel.models.assessors.performance import NARROWEST, WIDEST, PanelCheck
 from panel.study.naming import Naming
-from panel.study.shown import ATTRIBUTE, About, Table, change, each_row, literal, number, p_value
-from panel.views.assessors.people import BAND, LINE, NO_INTERVAL, STANDS_OUT, sentence, what_stands_out
+from panel.study.shown import ATTRIBUTE, Shown, Table, change, each_row, literal, number, p_value
+from panel.views.assessors.people import BAND, LINE, NO_INTERVAL, STANDS_OUT, patterns_of, sentence
 from panel.views.pictures import BROAD, FAINT, GREY, INK, interval_figure, needed_limits
 from panel.views.told import Item, Picture
 from panel.words import NOTHING, format_interval, format_number
@@ -51,7 +51,7 @@ def _person_table(who: str) -> Table:
     )
 
 
-def _slope_cell(row: Mapping[str, Any], _: About) -> str:
+def _slope_cell(row: Mapping[str, Any], _: Shown) -> str:
     if not row["judged"]:
         return NOTHING
     ends = format_interval(row["ci_low"], row["ci_high"], 2)
@@ -62,8 +62,7 @@ def _slope_rows(result: PanelCheck, names: Naming, who: str) -> pd.DataFrame:
     """Return what the picture of slopes draws: judged attributes with `estimate ci_low ci_high label remark y`."""
     cells = result.assessors
     rows = cells.loc[(cells["assessor"] == who) & (cells["sees"] != NOT_JUDGED) & cells["slope"].notna()]
-    about = About(names, result)
-    remarks = [what_stands_out({"assessor": who, "attribute": name}, about) for name in rows["attribute"]]
+    remarks = [patterns_of(result, who, str(name)) for name in rows["attribute"]]
     return rows.assign(
         estimate=rows["slope"],
         label=[names.attribute(str(name)) for name in rows["attribute"]],

@@ -8,12 +8,13 @@ from typing import TYPE_CHECKING, Any
 import pandas as pd
 
 from panel.models.consumers.agreement import DEFAULT, FROM_QUESTION, MAJORITY, Agreement
+from panel.stats.comparing.multiplicity import LEVEL
 from panel.study.naming import Naming
 from panel.study.shown import (
     P_HOLM,
     PROTOTYPE,
-    About,
     Column,
+    Shown,
     Source,
     Table,
     count,
@@ -49,20 +50,20 @@ _ASKED = Source("answers", same={"question": "question", "prototype": "prototype
 
 def _agreed(heading: str, base: str) -> Column:
     """Describe how many agreed: never rounded up, but never down where the statement is untrue."""
-
-    def write(row: Mapping[str, Any], _: About) -> str:
-        return counted_share(int(row["agreed"]), int(row[base]), UP if row.get("foil") else DOWN)
-
-    return each_row(heading, write, "agreed", base, figure=True)
+    return each_row(heading, lambda row, _: _agreed_words(row, base), "agreed", base, figure=True)
 
 
-def _set_by(row: Mapping[str, Any], _: About) -> str:
+def _agreed_words(row: Mapping[Any, Any], base: str) -> str:
+    return counted_share(int(row["agreed"]), int(row[base]), UP if row.get("foil") else DOWN)
+
+
+def _set_by(row: Mapping[str, Any], _: Shown) -> str:
     if row["source"] == DEFAULT:
         return "nobody; a majority is asked"
     return "the fact `questions`" if row["source"] == FROM_QUESTION else f"the claim: {row['claim']}"
 
 
-def _needed(row: Mapping[str, Any], _: About) -> str:
+def _needed(row: Mapping[str, Any], _: Shown) -> str:
     return f"{row['needed']:d}" if row["needed"] <= row["base"] else NOTHING
 
 
@@ -204,7 +205,7 @@ def _statements(result: Agreement, *, alone: bool) -> list[str]:
 
 def _line(row: Mapping[Any, Any], bars: pd.DataFrame, result: Agreement, *, alone: bool) -> str:
     told = counted_share(int(row["agreed"]), int(row["base"]), DOWN)
-    interval = f"{level_words(result.level)} {format_shares(row['ci_low'], row['ci_high'], 1)}"
+    interval = f"{level_words(LEVEL)} {format_shares(row['ci_low'], row['ci_high'], 1)}"
     parts = [f"{_name(row, _several(result))}: {told} agreed ({interval}); at most {_at_most(row)}."]
     parts += [_bar(bar) for bar in bars.to_dict("records")]
     if row["dont_know"]:
@@ -290,12 +291,12 @@ def _figure(result: Agreement, width: float = BROAD) -> Figure:
         shape=["s" if foil else "o" for foil in rows["foil"]],
         filled=~rows["foil"],
     )
-    about = _agreed("", "base").cells(rows, About(Naming(), result))
+    counts = [_agreed_words(row, "base") for row in rows.to_dict("records")]
     figure, axes = interval_figure(
         drawn,
         _ROW * len(rows),
         list(zip(drawn["y"], names, strict=True)),
-        remarks=list(zip(drawn["y"], about, strict=True)),
+        remarks=list(zip(drawn["y"], counts, strict=True)),
         width=width,
         limits=(0.0, 100.0),
         x_title="Per cent who agreed, of all who answered (strokes: bars)",

@@ -172,7 +172,7 @@ def _headline(result: CheckAll) -> str:
     total, told = len(apart), int(apart.sum())
     rest = [str(name) for name in result.terms.loc[~apart, "term"]]
     if not result.terms["n_consumers"].any():
-        pairs = result.pairs.loc[below(result.pairs["p_adjusted"], 1 - result.level)].to_dict("records")
+        pairs = result.pairs.loc[below(result.pairs["p_adjusted"])].to_dict("records")
         seen = [f"{row['term']} ({row['prototype']} and {row['versus']})" for row in pairs] or ["nothing"]
         return f"No term could be tested over all prototypes at once; pair by pair {format_list(seen)} stands out."
     if not told:

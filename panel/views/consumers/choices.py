@@ -18,8 +18,8 @@ from panel.study.shown import (
     P_HOLM,
     QUESTION,
     VERDICT,
-    About,
     P,
+    Shown,
     Source,
     Table,
     deciding,
@@ -76,15 +76,15 @@ def _limit_words(limit: float) -> str:
     return typed_share(round(limit, 3))
 
 
-def _samples(row: Mapping[str, Any], _: About) -> str:
+def _samples(row: Mapping[str, Any], _: Shown) -> str:
     return f"{row['prototype']}, {row['versus']}"
 
 
-def _needed_cell(row: Mapping[str, Any], _: About) -> str:
+def _needed_cell(row: Mapping[str, Any], _: Shown) -> str:
     return f"{row['needed']:d}" if row["needed"] <= row["n"] else NOTHING
 
 
-def _most_cell(row: Mapping[str, Any], _: About) -> str:
+def _most_cell(row: Mapping[str, Any], _: Shown) -> str:
     return f"{row['most']:.0f}" if row["most"] >= 0 else NOTHING
 
 
@@ -359,23 +359,23 @@ def _shares_figure(lines: pd.DataFrame, width: float, title: str, x_title: str) 
 # Which sample consumers prefer, in plain sentences made from the counts, and what preference cannot show.
 
 
-def _votes(row: Mapping[str, Any], _: About) -> str:
+def _votes(row: Mapping[str, Any], _: Shown) -> str:
     return f"{row['count']:g} of {row['base']:d}"  # half a vote where votes for no preference are split
 
 
 def _fewest(name: str) -> Any:
-    def write(row: Mapping[str, Any], _: About) -> str:
+    def write(row: Mapping[str, Any], _: Shown) -> str:
         return f"{row[name]:d}" if row[name] <= row["base"] else NOTHING
 
     return write
 
 
-def _parity(row: Mapping[str, Any], _: About) -> str:
+def _parity(row: Mapping[str, Any], _: Shown) -> str:
     low, high = row["parity_low"], row["parity_high"]
     return f"{low} to {high}" if low <= high else "no count"
 
 
-def _all_shown(row: Mapping[str, Any], _: About) -> str:
+def _all_shown(row: Mapping[str, Any], _: Shown) -> str:
     return ", ".join(kind for kind in ("superior", "unsurpassed", "parity") if row[kind]) or NOTHING
 
 

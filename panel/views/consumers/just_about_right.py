@@ -18,8 +18,8 @@ from panel.study.shown import (
     PROTOTYPE,
     QUESTION,
     VERSUS,
-    About,
     Across,
+    Shown,
     Source,
     Table,
     change,
@@ -62,7 +62,7 @@ def _side_words(result: JustAboutRight, question: str, side: str) -> str:
     return end if side in (LITTLE, MUCH) and end else side
 
 
-def _side_of_row(row: Mapping[str, Any], about: About) -> str:
+def _side_of_row(row: Mapping[str, Any], about: Shown) -> str:
     return _side_words(about.result, str(row["question"]), str(row["side"]))
 
 

@@ -10,14 +10,15 @@ import pandas as pd
 
 from panel.models.consumers.liking import CORRECTED, Liking
 from panel.models.prototypes.verdict import CANNOT_TELL, EQUIVALENT
+from panel.stats.comparing.multiplicity import LEVEL
 from panel.study.naming import Naming
 from panel.study.shown import (
     PROTOTYPE,
     PROTOTYPE_IN_WORDS,
     VERSUS,
-    About,
     Column,
     P,
+    Shown,
     Source,
     Table,
     change,
@@ -76,7 +77,7 @@ def _best_first(found: Liking) -> pd.DataFrame:
 def _top(box: str) -> Column:
     """Describe a column with how many gave one of the highest points."""
 
-    def write(row: Mapping[str, Any], about: About) -> str:
+    def write(row: Mapping[str, Any], about: Shown) -> str:
         boxes = about.result.boxes
         own = boxes.loc[(boxes["box"] == box) & (boxes["prototype"] == row["prototype"])].iloc[0]
         ends = format_shares(own["ci_low"], own["ci_high"])
@@ -85,7 +86,7 @@ def _top(box: str) -> Column:
     return each_row(f"{_POINTS_OF[box]} ({{level}})", write, "prototype", figure=True)
 
 
-def _verdict(row: Mapping[str, Any], about: About) -> str:
+def _verdict(row: Mapping[str, Any], about: Shown) -> str:
     """Return the verdict, with why where the interval alone says more; pairs with the benchmark are told once."""
     if row.get("with_benchmark"):
         return f"see the differences from {about.result.benchmark}"
@@ -95,23 +96,23 @@ def _verdict(row: Mapping[str, Any], about: About) -> str:
     return f"cannot be separated: {row['because'].partition('; ')[0]}" if alone else "cannot be separated"
 
 
-def _lost(row: Mapping[str, Any], about: About) -> Mapping[Any, Any]:
+def _lost(row: Mapping[str, Any], about: Shown) -> Mapping[Any, Any]:
     lost = about.result.lost
     own: dict[Any, Any] = lost.loc[lost["method"] == row["test"]].iloc[0].to_dict()
     return own
 
 
-def _degrees(row: Mapping[str, Any], _: About) -> str:
+def _degrees(row: Mapping[str, Any], _: Shown) -> str:
     df = format_number(row["df"], 1 if row["test"] == CORRECTED else 0)
     return df if pd.isna(row["df_error"]) else f"{df}; {format_number(row['df_error'])}"
 
 
-def _used_cell(row: Mapping[str, Any], about: About) -> str:
+def _used_cell(row: Mapping[str, Any], about: Shown) -> str:
     own = _lost(row, about)
     return f"{own['consumers']} ({counted(own['answers'], 'answer')})"
 
 
-def _lost_cell(row: Mapping[str, Any], about: About) -> str:
+def _lost_cell(row: Mapping[str, Any], about: Shown) -> str:
     own = _lost(row, about)
     return f"{own['consumers_lost']} ({counted(own['answers_lost'], 'answer')})" if own["consumers_lost"] else NOTHING
 
@@ -424,7 +425,7 @@ def _means_figure(result: Liking, names: Naming, width: float = BROAD) -> Figure
 
 def _x_title(result: Liking) -> str:
     hollow = "; hollow: benchmark" if result.benchmark else ""
-    return f"1 to 9, {level_words(result.level)}s; same letter: not separated{hollow}"
+    return f"1 to 9, {level_words(LEVEL)}s; same letter: not separated{hollow}"
 
 
 def _means_alt(result: Liking) -> str:

@@ -13,10 +13,10 @@ from panel.stats.arrays import Array
 from panel.study.naming import Naming
 from panel.study.shown import (
     ATTRIBUTE,
-    About,
     Across,
     Column,
     P,
+    Shown,
     Source,
     Table,
     deciding,
@@ -57,7 +57,7 @@ def _group(result: PreferenceMap, segment: int) -> str:
     return f"group {segment} ({counted(int(rows.loc[rows['segment'] == segment, 'n_consumers'].iloc[0]), 'consumer')})"
 
 
-def _correlations(rows: pd.DataFrame, about: About) -> list[str]:
+def _correlations(rows: pd.DataFrame, about: Shown) -> list[str]:
     told = zip(rows["estimate"], rows["shown"], deciding(digits=2).cells(rows, about), strict=True)
     return [f"{format_number(r, 2)}{' *' if shown else ''}; {ends}" for r, shown, ends in told]
 

@@ -9,13 +9,14 @@ import numpy as np
 import pandas as pd
 
 from panel.models.consumers.segments import Segments
+from panel.stats.comparing.multiplicity import LEVEL
 from panel.study.naming import Naming
 from panel.study.shown import (
     PROTOTYPE,
     PROTOTYPE_IN_WORDS,
     VERSUS,
-    About,
     Across,
+    Shown,
     Source,
     Table,
     change,
@@ -59,7 +60,7 @@ def _sizes(result: Segments) -> list[int]:
     return [int((found == segment).sum()) for segment in range(1, result.n_groups + 1)]
 
 
-def _mean(row: Mapping[str, Any], _: About) -> str:
+def _mean(row: Mapping[str, Any], _: Shown) -> str:
     ends = format_interval(row["ci_low"], row["ci_high"], 2)
     return f"{format_number(row['estimate'], 2)} ({ends}) {row['letters']}"
 
@@ -253,7 +254,7 @@ def _figure(result: Segments, names: Naming, width: float = BROAD) -> Figure:
         width=width,
         limits=needed_limits(rows),
         key=signs_of(drawn),
-        x_title=f"Mean liking, {level_words(result.level)}s. Filled: not separated from the group's best",
+        x_title=f"Mean liking, {level_words(LEVEL)}s. Filled: not separated from the group's best",
     )
     for place in np.arange(1, len(order)) * step + _BETWEEN / 2:
         axes.axhline(place, color="#ededed", linewidth=0.8, zorder=0)

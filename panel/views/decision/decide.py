@@ -30,9 +30,9 @@ from panel.study.shown import (
     PROTOTYPE_IN_WORDS,
     SCALE,
     VERSUS,
-    About,
     Across,
     Column,
+    Shown,
     Source,
     Table,
     count,
@@ -347,7 +347,7 @@ def _weights(result: Decision, names: Naming) -> str:
 def _chance(heading: str, name: str) -> Column:
     """Describe a column of chances, with how often such a chance came true."""
 
-    def write(row: Mapping[str, Any], _: About) -> str:
+    def write(row: Mapping[str, Any], _: Shown) -> str:
         words, true = chance_words(row[name]), row[f"{name}_true"]
         return f"{words} ({format_share(true)})" if _telling(row[name], true) else words
 
@@ -359,7 +359,7 @@ def _with_interval(
 ) -> Column:
     """Describe a column of numbers with their intervals in one cell."""
 
-    def write(row: Mapping[str, Any], about: About) -> str:
+    def write(row: Mapping[str, Any], about: Shown) -> str:
         value = (format_change if changes else format_number)(row[name], about.digits(digits))
         ends = format_interval(row[low], row[high], about.digits(digits))
         return value if ends == NOTHING else f"{value} ({ends})"
@@ -482,13 +482,13 @@ def _gate_rows(result: Decision) -> pd.DataFrame:
     return places.sort_values(["row", "place"], kind="stable", ignore_index=True).drop(columns=["row", "place"])
 
 
-def _gate_heading(row: Mapping[str, Any], _: About) -> str:
+def _gate_heading(row: Mapping[str, Any], _: Shown) -> str:
     factor, digits, unit = _gate_unit(str(row["gate"]))
     limits = window_text(row["low"] * factor, row["high"] * factor, digits)
     return _gate_name(str(row["gate"])) + (f": {limits}{unit}" if limits != NOTHING else "")
 
 
-def _gate_cell(row: Mapping[str, Any], _: About) -> str:
+def _gate_cell(row: Mapping[str, Any], _: Shown) -> str:
     factor, digits, unit = _gate_unit(str(row["gate"]))
     low, high = float(row["value_low"]) * factor, float(row["value_high"]) * factor
     value = "" if math.isnan(low) else format_number(low, digits)

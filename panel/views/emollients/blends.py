@@ -11,7 +11,7 @@ import pandas as pd
 from panel.models.emollients.descriptors import SPREADING_LIMITS, BlendDescriptors, descriptor_words
 from panel.models.emollients.swaps import TracedSwaps
 from panel.study.naming import Naming
-from panel.study.shown import About, Across, Table, each_row
+from panel.study.shown import Across, Shown, Table, each_row
 from panel.views.emollients.causes import short_ingredients
 from panel.views.pictures import BROAD, FAINT, INK, key_lines, shortened, text_width, write_key
 from panel.views.told import Drawer, Picture, Told, drawer
@@ -63,13 +63,13 @@ def _rows(result: BlendDescriptors) -> pd.DataFrame:
     return values.loc[says.groupby(values["descriptor"]).transform("any")].reset_index(drop=True)
 
 
-def _mind(row: Mapping[str, Any], about: About) -> str:
+def _mind(row: Mapping[str, Any], about: Shown) -> str:
     part = about.result.values.loc[about.result.values["descriptor"] == row["descriptor"]]
     marks = ["little of it known"] * bool(part["weak"].any())
     return ", ".join([*marks, *["partly from memory"] * bool((part["from_memory"] > 0).any())]) or NOTHING
 
 
-def _known(row: Mapping[str, Any], about: About) -> str:
+def _known(row: Mapping[str, Any], about: Shown) -> str:
     """Return the per cent of the mass whose value is known, from the prototype with least to that with most."""
     values = about.result.values
     known = values.loc[values["descriptor"] == row["descriptor"], "coverage"].dropna()
@@ -79,7 +79,7 @@ def _known(row: Mapping[str, Any], about: About) -> str:
     return f"{low} %" if low == high else f"{low} to {high} %"
 
 
-def _heading(row: Mapping[str, Any], _: About) -> str:
+def _heading(row: Mapping[str, Any], _: Shown) -> str:
     return f"{capital(descriptor_words(row['descriptor']))}, {_UNITS.get(row['descriptor'], '%')}"
 
 

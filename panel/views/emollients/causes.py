@@ -13,7 +13,7 @@ import pandas as pd
 from panel.models.emollients.causes import AWAY, GOES_ALONG, STANDS_OUT, TOWARDS, Causes
 from panel.models.prototypes.verdict import CANNOT_TELL
 from panel.study.naming import Naming
-from panel.study.shown import ATTRIBUTE, About, Across, Table, each_row, told_words
+from panel.study.shown import ATTRIBUTE, Across, Shown, Table, each_row, told_words
 from panel.views.pictures import FAINT, INK, shortened, text_width, wrapped
 from panel.views.told import Drawer, Picture, Told, drawer
 from panel.words import (
@@ -73,12 +73,12 @@ def window_words(low: float, high: float) -> str:
     return f"{format_typed(float(low))} to {format_typed(float(high))}"
 
 
-def _heading(letter: Any, about: About) -> str:
+def _heading(letter: Any, about: Shown) -> str:
     row = about.result.swaps.set_index("letter").loc[letter]
     return f"{letter}: {_parts(row, 'added', _short(about.result))}"
 
 
-def _cell(row: Mapping[str, Any], about: About) -> str:
+def _cell(row: Mapping[str, Any], about: Shown) -> str:
     digits = about.digits(-1)
     told = f"{_SIGNS[row['mark']]} {format_change(row['estimate'], digits)}"
     ends = format_interval(row["told_low"], row["told_high"], digits)

@@ -21,7 +21,7 @@ from panel.models.emollients.curves import (
 from panel.stats.curves.flow import CLEARLY_WORSE, FLOW_MODELS
 from panel.stats.curves.over_time import zero_crossings
 from panel.study.naming import Naming
-from panel.study.shown import About, Across, Table, each_row, number, text, yes_no
+from panel.study.shown import Across, Shown, Table, each_row, number, text, yes_no
 from panel.views.pictures import (
     BROAD,
     GREY,
@@ -204,7 +204,7 @@ def _with_curve(rows: pd.DataFrame) -> pd.DataFrame:
     return rows.assign(curve=pd.Series(names, index=rows.index, dtype="str"))
 
 
-def _reading(row: Mapping[str, Any], _: About) -> str:
+def _reading(row: Mapping[str, Any], _: Shown) -> str:
     told = format_reading(row["estimate"])
     known = row["ci_low"] == row["ci_low"]
     return f"{told} ({format_reading(row['ci_low'])} to {format_reading(row['ci_high'])})" if known else told

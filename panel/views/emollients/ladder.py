@@ -11,7 +11,7 @@ import pandas as pd
 from panel.models.emollients.descriptors import descriptor_words
 from panel.models.emollients.ladder import JOIN, WITH, Ladder
 from panel.study.naming import Naming
-from panel.study.shown import ATTRIBUTE, P_HOLM, About, Source, Table, each_row, number, p_value, share, text, yes_no
+from panel.study.shown import ATTRIBUTE, P_HOLM, Shown, Source, Table, each_row, number, p_value, share, text, yes_no
 from panel.views.emollients.swaps import swap_words
 from panel.views.pictures import BROAD, FAINT, INK, LETTERS, wrapped
 from panel.views.told import Picture, Told, drawer
@@ -144,15 +144,15 @@ def _verdict_sentences(ladder: Ladder, names: Naming) -> tuple[str, ...]:
     return tuple(_verdict(row, names) for row in rows.to_dict("records"))
 
 
-def _adds(row: Mapping[str, Any], about: About) -> str:
+def _adds(row: Mapping[str, Any], about: Shown) -> str:
     return f"Stops here: {row['stopped']}." if row["stopped"] else _WRITERS[row["step"]](about)[0]
 
 
-def _cannot(row: Mapping[str, Any], about: About) -> str:
+def _cannot(row: Mapping[str, Any], about: Shown) -> str:
     return NOTHING if row["stopped"] else _WRITERS[row["step"]](about)[1] or NOTHING
 
 
-def _moves(about: About) -> tuple[str, str]:
+def _moves(about: Shown) -> tuple[str, str]:
     count = int(about.result.steps["moves"]["counts"].sum())
     return (
         f"The blends differ in {counted(count, 'independent way')}, so no more than {counted(count, 'effect')} can be "
@@ -161,7 +161,7 @@ def _moves(about: About) -> tuple[str, str]:
     )
 
 
-def _swaps(about: About) -> tuple[str, str]:
+def _swaps(about: Shown) -> tuple[str, str]:
     seen, asked = about.result.standing_out("swaps")
     return (
         f"{seen} of {asked} effects (attributes times swaps) stand out over the assessors.",
@@ -169,7 +169,7 @@ def _swaps(about: About) -> tuple[str, str]:
     )
 
 
-def _prototypes(about: About) -> tuple[str, str]:
+def _prototypes(about: Shown) -> tuple[str, str]:
     seen, asked = about.result.standing_out("prototypes")
     return (
         f"{seen} of {asked} effects also stand out against the scatter from prototype to prototype.",
@@ -177,7 +177,7 @@ def _prototypes(about: About) -> tuple[str, str]:
     )
 
 
-def _aliases(about: About) -> tuple[str, str]:
+def _aliases(about: Shown) -> tuple[str, str]:
     groups = int(about.result.steps["aliases"]["group"].nunique())
     if not groups:
         return ("No two emollients or properties move together closely.", "Looser ties; see the correlations.")
@@ -187,7 +187,7 @@ def _aliases(about: About) -> tuple[str, str]:
     )
 
 
-def _descriptors(about: About) -> tuple[str, str]:
+def _descriptors(about: Shown) -> tuple[str, str]:
     facts = about.result.facts.iloc[0]
     count = {name: int(facts[name]) for name in ("below_5_percent", "questions", "n", "descriptors", "moves")}
     adds = (
@@ -212,7 +212,7 @@ def _descriptors(about: About) -> tuple[str, str]:
     return adds, " ".join(cannot)
 
 
-def _prediction(about: About) -> tuple[str, str]:
+def _prediction(about: Shown) -> tuple[str, str]:
     good, asked = about.result.standing_out("prediction")
     numbers = about.result.prediction
     first = numbers.iloc[0]
@@ -227,7 +227,7 @@ def _prediction(about: About) -> tuple[str, str]:
     return adds, "Which property carries the prediction; no share of it belongs to any one of them."
 
 
-def _mixture(about: About) -> tuple[str, str]:
+def _mixture(about: Shown) -> tuple[str, str]:
     told = [
         f"the {row['model']} model describes {row['describes']} of {row['asked']} attributes and predicts their "
         f"left-out blends better than the mean does, and misses something on {row['misses']}"
@@ -238,7 +238,7 @@ def _mixture(about: About) -> tuple[str, str]:
     return (f"{capital('; '.join(told))}.", "What a pure emollient would do: coefficients speak of blends nobody made.")
 
 
-def _ceiling(about: About) -> tuple[str, str]:
+def _ceiling(about: Shown) -> tuple[str, str]:
     numbers = about.result.steps["ceiling"]
     share = numbers["ceiling"]
     least = numbers["attribute"].iloc[int(share.argmin())]
@@ -287,7 +287,7 @@ def _verdict(row: Mapping[Any, Any], names: Naming) -> str:
     return sentence
 
 
-_WRITERS: dict[str, Callable[[About], tuple[str, str]]] = {
+_WRITERS: dict[str, Callable[[Shown], tuple[str, str]]] = {
     "moves": _moves,
     "swaps": _swaps,
     "prototypes": _prototypes,
@@ -318,11 +318,11 @@ def _link_rows(ladder: Ladder) -> pd.DataFrame:
     return links.iloc[(-links["r"].abs()).argsort(kind="stable")].reset_index(drop=True)
 
 
-def _without_one(row: Mapping[str, Any], _: About) -> str:
+def _without_one(row: Mapping[str, Any], _: Shown) -> str:
     return f"{_significant(row['slope_low'])} to {_significant(row['slope_high'])}"
 
 
-def _said_beforehand(row: Mapping[str, Any], _: About) -> str:
+def _said_beforehand(row: Mapping[str, Any], _: Shown) -> str:
     words = {1: "rises", -1: "falls"}.get(int(row["expected"]))
     if words is None:
         return NOTHING

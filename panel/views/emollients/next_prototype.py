@@ -10,14 +10,15 @@ import pandas as pd
 
 from panel.models.emollients.next_prototype import NextPrototypes
 from panel.models.emollients.predictions import IN, LIKELY_IN, LIKELY_OUT, OUT, PredictionRecord, WhatIf
+from panel.stats.comparing.multiplicity import LEVEL
 from panel.study.naming import Naming
 from panel.study.shown import (
     ATTRIBUTE,
     INTERVAL,
     PROTOTYPE,
     SCALE,
-    About,
     Across,
+    Shown,
     Table,
     change,
     each_row,
@@ -29,7 +30,7 @@ from panel.study.shown import share as share_column
 from panel.views.emollients.causes import short_swap, window_words
 from panel.views.pictures import BROAD, INK, Marker, interval_figure, marker_of, needed_limits
 from panel.views.told import Picture, Told, drawer
-from panel.words import counted, format_change, format_list, format_number, format_share, quoted
+from panel.words import counted, format_change, format_list, format_number, format_share, level_words, quoted
 
 if TYPE_CHECKING:
     from matplotlib.artist import Artist
@@ -244,7 +245,7 @@ def tell_record(record: PredictionRecord, names: Naming) -> Told:
 _DIRECTIONS = {1: "higher", -1: "lower", 0: "not known"}
 
 
-def _wanted(row: Mapping[str, Any], _: About) -> str:
+def _wanted(row: Mapping[str, Any], _: Shown) -> str:
     return window_words(row["target_low"], row["target_high"])
 
 
@@ -356,7 +357,7 @@ def _figure(result: WhatIf, names: Naming, width: float = BROAD) -> Figure:
         headings=headings,
         width=width,
         limits=limits,
-        key=_key(result.level),
+        key=_key(),
         x_title=names.with_scale("Expected mean with its interval"),
     )
     for y, row in zip(heights, profile.to_dict("records"), strict=True):
@@ -401,13 +402,13 @@ def _window(axes: Axes, y: float, low: float, high: float, limits: tuple[float, 
         )
 
 
-def _key(level: float) -> list[Artist]:
+def _key() -> list[Artist]:
     from matplotlib.lines import Line2D
     from matplotlib.patches import Patch
 
     return [
         Patch(facecolor=_WINDOW, label="wanted"),
-        Line2D([], [], color=INK, linewidth=1.5, label=f"{100 * level:g} % interval"),
+        Line2D([], [], color=INK, linewidth=1.5, label=f"{level_words(LEVEL)}"),
         Line2D([], [], linestyle="none", marker="|", markersize=9, markeredgewidth=1.2, color=INK, label="base"),
         Line2D([], [], linestyle="none", marker="o", markersize=6, color=INK, label="all of it in the window"),
     ]

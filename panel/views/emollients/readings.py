@@ -18,10 +18,10 @@ from panel.study.shown import (
     ATTRIBUTE,
     P_ADJUSTED,
     VERDICT,
-    About,
     Across,
     Column,
     P,
+    Shown,
     Source,
     Table,
     count,
@@ -213,12 +213,12 @@ def _percent(value: float) -> str:
     return format_number(value, 0) if value >= 0.5 else format_reading(value, 1)
 
 
-def _expected(row: Mapping[str, Any], _: About) -> str:
+def _expected(row: Mapping[str, Any], _: Shown) -> str:
     way = {"same": "together", "opposite": "opposite ways"}.get(str(row["expected"]), NOTHING)
     return f"{way} ({row['source']})" if row["source"] and way != NOTHING else way
 
 
-def _correlation(row: Mapping[Any, Any], _: About | None = None) -> str:
+def _correlation(row: Mapping[Any, Any]) -> str:
     return f"{format_number(row['estimate'], 2)} ({format_interval(row['ci_low'], row['ci_high'], 2)})"
 
 
@@ -231,7 +231,7 @@ _PARTNERS = Table(
         ATTRIBUTE,
         _READING,
         each_row("Expected", _expected, "expected"),
-        each_row("r ({level})", _correlation, "estimate", figure=True),
+        each_row("r ({level})", lambda row, _: _correlation(row), "estimate", figure=True),
         count("Prototypes", "n"),
         *(number("r needed", "needed", 2), P, VERDICT),
         yes_no("Also beside all these pairs", "stands_out"),
@@ -294,7 +294,7 @@ _READINGS = Table(
 )
 
 
-def _repeats(row: Mapping[str, Any], _: About) -> str:
+def _repeats(row: Mapping[str, Any], _: Shown) -> str:
     low, high = int(row["fewest"]), int(row["most"])
     return f"{low}" if low == high else f"{low} to {high}"
 
@@ -318,14 +318,14 @@ def _signed(value: float) -> str:
     return f"+{written}" if value > 0 else written
 
 
-def _amount_of(row: Mapping[str, Any], _: About) -> str:
+def _amount_of(row: Mapping[str, Any], _: Shown) -> str:
     told = with_unit(_signed(row["estimate"]), row["unit"])
     known = not math.isnan(row["ci_low"])
     return f"{told} ({_signed(row['ci_low'])} to {_signed(row['ci_high'])})" if known else told
 
 
 def _in_per_cent(heading: str, low: str, high: str) -> Column:
-    def write(row: Mapping[str, Any], _: About) -> str:
+    def write(row: Mapping[str, Any], _: Shown) -> str:
         if math.isnan(row[low]):
             return NOTHING
         ends = sorted(100 * (row[end] - 1) for end in (low, high))
@@ -362,8 +362,7 @@ _QUIET, _STEP = "#6e6e6e", 0.3
 
 def _pairs_picture(result: JoinedReadings, names: Naming) -> Picture:
     told = [
-        f"{names.attribute(str(row['attribute']))} with {row['measure']} "
-        f"{_correlation(row, About(names, result))}, {row['verdict']}"
+        f"{names.attribute(str(row['attribute']))} with {row['measure']} {_correlation(row)}, {row['verdict']}"
         for row in result.partners.to_dict("records")
     ]
     alt = f"Correlation of each sensation with the reading declared for it, with its interval: {'; '.join(told)}."

@@ -17,15 +17,15 @@ from panel.study.shown import (
     SHRUNKEN,
     VERDICT,
     WRONG_SIGN,
-    About,
     P,
+    Shown,
     Source,
     Table,
     change,
     deciding,
     each_row,
 )
-from panel.views.told import Drawer, Shown, drawer
+from panel.views.told import Drawer, drawer
 from panel.words import counted, format_change, format_interval, level_words, luck_words, p_words
 
 _MAY_BE = 0.2
@@ -56,7 +56,7 @@ def _told(effects: pd.DataFrame) -> pd.DataFrame:
     return effects.loc[(effects["verdict"] == DIFFERS) & effects["shrunken"].notna()]
 
 
-def _base(row: Mapping[str, Any], _: About) -> str:
+def _base(row: Mapping[str, Any], _: Shown) -> str:
     return f"{counted(int(row['n_pairs']), 'pair')}, {counted(int(row['n_assessors']), 'assessor')}"
 
 

@@ -13,7 +13,7 @@ from panel.plan.orders import ServingPlan
 from panel.plan.swap_plan import SwapPlan
 from panel.study.naming import Naming
 from panel.study.people import WHO_MAY_SEE
-from panel.study.shown import ASSESSOR, PROTOTYPE, VERDICT, About, Across, Table, count, each_row, number, text, yes_no
+from panel.study.shown import ASSESSOR, PROTOTYPE, VERDICT, Across, Shown, Table, count, each_row, number, text, yes_no
 from panel.views.emollients.swaps import swap_words
 from panel.views.pictures import BROAD, FAINT, GREY, INK, text_width, wrapped
 from panel.views.told import Item, Picture, Told, drawer
@@ -254,7 +254,7 @@ _TRAY = "#eef2f4"
 # What to make.
 
 
-def _swap(row: Mapping[str, Any], _: About) -> str:
+def _swap(row: Mapping[str, Any], _: Shown) -> str:
     return f"{row['letter']}: {swap_words(row['swap'])}"
 
 
@@ -279,7 +279,7 @@ _PLANNED = Table(
 )
 
 
-def _per_cent(row: Mapping[str, Any], _: About) -> str:
+def _per_cent(row: Mapping[str, Any], _: Shown) -> str:
     return NOTHING if pd.isna(row["percent"]) or row["percent"] == 0 else format_number(row["percent"], 2)
 
 

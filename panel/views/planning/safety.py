@@ -15,7 +15,7 @@ from panel.study.naming import Naming
 from panel.study.shown import (
     ASSESSOR,
     PROTOTYPE,
-    About,
+    Shown,
     Table,
     count,
     each_row,
@@ -26,7 +26,7 @@ from panel.study.shown import (
     yes_no,
 )
 from panel.views.planning.plan import tray_figure
-from panel.views.told import Picture, Shown, Told, drawer
+from panel.views.told import Picture, Told, drawer
 from panel.words import NOTHING, all_of, counted, first_few, format_list, format_number
 
 _NAMED = 6
@@ -130,7 +130,7 @@ def checklist(batch: str) -> Table:
     )
 
 
-def _signed_by(row: Mapping[str, Any], _: About) -> str:
+def _signed_by(row: Mapping[str, Any], _: Shown) -> str:
     return f"{row['who']}, {row['role']}" if row["who"] and row["role"] else str(row["who"] or NOTHING)
 
 

@@ -10,9 +10,9 @@ import pandas as pd
 from panel.plan.batch_numbers import BatchNumbers
 from panel.plan.sample_size import ALL_PAIRS, ALONE, WITH_BENCHMARK, PanelSizes
 from panel.study.naming import Naming
-from panel.study.shown import SCALE, About, Across, Column, Table, count, each_row, number, share, text
+from panel.study.shown import SCALE, Across, Column, Shown, Table, count, each_row, number, share, text
 from panel.views.pictures import BROAD, GREY, INK, plain, text_width, wrapped
-from panel.views.told import Drawer, Picture, Shown, Told, drawer
+from panel.views.told import Drawer, Picture, Told, drawer
 from panel.words import capital, format_list, format_number, format_share, format_shares
 
 if TYPE_CHECKING:
@@ -34,7 +34,7 @@ def _chance(heading: str) -> Column:
     )
 
 
-def _people_needed(row: Mapping[str, Any], about: About) -> str:
+def _people_needed(row: Mapping[str, Any], about: Shown) -> str:
     tried = int(about.result.sizes["assessors"].max())
     assured, plain = (str(row[name]) if row[name] else f"more than {tried}" for name in ("assured", "assessors"))
     return assured if assured == plain else f"{assured} ({plain})"

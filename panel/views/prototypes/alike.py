@@ -11,6 +11,7 @@ from panel.models.prototypes.alike import (
     BEYOND,
     NO_DIRECTION,
     NOT_WORSE,
+    POWER,
     SHOWN,
     WORSE,
     Alike,
@@ -25,8 +26,8 @@ from panel.study.shown import (
     SCALE,
     VERDICT,
     VERSUS,
-    About,
     Across,
+    Shown,
     Source,
     Table,
     attribute_column,
@@ -47,6 +48,7 @@ from panel.words import (
     format_interval,
     format_list,
     format_number,
+    format_share,
     format_typed,
     level_words,
     p_after_holm,
@@ -55,7 +57,7 @@ from panel.words import (
 _PLANNED, _EXPLORATORY = "planned", "exploratory"
 
 
-def _not_worse(row: Mapping[str, Any], about: About) -> str:
+def _not_worse(row: Mapping[str, Any], about: Shown) -> str:
     """Return whether it is worse, and the worst that is still credible."""
     if row["not_worse"] == NO_DIRECTION:
         return NOTHING
@@ -224,7 +226,7 @@ def _planned_cannot(result: PlannedDifferences) -> tuple[str, ...]:
 
 SMALLEST = Table(
     name="smallest_differences",
-    title="Smallest true difference seen with probability {power:g}",
+    title=f"Smallest true difference seen with probability {POWER:g}",
     rows="medians",
     columns=(attribute_column("Attribute{scale}"),),
     key=("attribute", "family"),
@@ -241,7 +243,7 @@ def tell_sensitivity(result: Sensitivity, names: Naming) -> Told:
     return Told(
         result,
         names,
-        f"With {100 * result.power:.0f} % probability this panel shows a true difference of "
+        f"With {format_share(POWER)} probability this panel shows a true difference of "
         f"{format_number(low, names.digits)} on the attribute it sees best, of {format_number(high, names.digits)} on "
         "the one it sees worst.",
         table=SMALLEST,

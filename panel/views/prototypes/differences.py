@@ -19,6 +19,7 @@ from panel.models.prototypes.verdict import (
     WOULD_BE_SMALL,
     untold_pairs,
 )
+from panel.stats.comparing.multiplicity import LEVEL
 from panel.study.naming import Naming
 from panel.study.shown import (
     ATTRIBUTE,
@@ -30,10 +31,10 @@ from panel.study.shown import (
     STAGE,
     VERSUS,
     WRONG_SIGN,
-    About,
     Across,
     Column,
     P,
+    Shown,
     Source,
     Table,
     attribute_column,
@@ -84,14 +85,14 @@ _OF_ATTRIBUTE = Source("scores", same={"attribute": "attribute"})
 _OF_PAIR = (Source("scores", same={"attribute": "attribute"}, direct=("prototype", "versus")),)
 
 
-def _change_and_interval(row: Mapping[str, Any], about: About) -> str:
+def _change_and_interval(row: Mapping[str, Any], about: Shown) -> str:
     digits = about.names.digits
     if pd.isna(row["estimate"]):
         return NOTHING
     return f"{format_change(row['estimate'], digits)} ({format_interval(row['ci_low'], row['ci_high'], digits)})"
 
 
-def _said(row: Mapping[str, Any], about: About) -> str:
+def _said(row: Mapping[str, Any], about: Shown) -> str:
     """Return the verdict, with why where the interval alone says more; pairs with the benchmark are told once."""
     if row.get("with_benchmark"):
         return f"see the differences from {about.result.benchmark}"
@@ -100,7 +101,7 @@ def _said(row: Mapping[str, Any], about: About) -> str:
     return str(row["said"])
 
 
-def _brief(row: Mapping[str, Any], about: About) -> str:
+def _brief(row: Mapping[str, Any], about: Shown) -> str:
     """Return a difference as it stands in a cell: in brackets what cannot be told, `=` before what is alike."""
     told = format_change(row["estimate"], about.names.digits)
     if row["verdict"] == ALIKE:
@@ -108,11 +109,11 @@ def _brief(row: Mapping[str, Any], about: About) -> str:
     return told if row["verdict"] == DIFFERS or told == NOTHING else f"({told})"
 
 
-def _mean_and_letters(row: Mapping[str, Any], about: About) -> str:
+def _mean_and_letters(row: Mapping[str, Any], about: Shown) -> str:
     return f"{format_number(row['estimate'], about.names.digits)} {row.get('letters', '')}".strip()
 
 
-def _do_they_differ(row: Mapping[str, Any], _: About) -> str:
+def _do_they_differ(row: Mapping[str, Any], _: Shown) -> str:
     return NOTHING if pd.isna(row["p_adjusted"]) else "yes" if row["verdict"] == DIFFERS else CANNOT_TELL
 
 
@@ -523,7 +524,7 @@ def _legend(result: Differences, names: Naming) -> str:
     grey = " Grey: alike." if result.margin is not None and result.margin_stated else ""
     band = f" Band: up to {format_typed(result.margin)}." if result.margin is not None else ""
     return (
-        f"Difference from {result.benchmark} with its {level_words(result.level)}{scale}. "
+        f"Difference from {result.benchmark} with its {level_words(LEVEL)}{scale}. "
         f"Filled: differs. Hollow: cannot tell.{grey}{band}"
     )
 

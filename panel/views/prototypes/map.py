@@ -11,6 +11,7 @@ import pandas as pd
 from numpy.typing import NDArray
 
 from panel.models.prototypes.map import PrototypeMap
+from panel.stats.comparing.multiplicity import LEVEL
 from panel.stats.maps.draws import ellipse_outline
 from panel.study.naming import Naming
 from panel.study.shown import (
@@ -152,7 +153,7 @@ def _mind(result: PrototypeMap, names: Naming) -> tuple[str, ...]:
         return (*filter(None, axes), "So few attributes make no map, only a line: the differences say it all.")
     regions = result.regions.dropna(subset=["half_axis_1"])
     rings = (
-        f"A ring is made to hold the true place in {100 * result.level:g} of 100 such panels; the more the "
+        f"A ring is made to hold the true place in {100 * LEVEL:g} of 100 such panels; the more the "
         f"{_count(regions['assessors'])} assessors differ among themselves, the larger it is."
         if len(regions)
         else ""

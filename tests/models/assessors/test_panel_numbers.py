@@ -10,8 +10,6 @@ from panel.models.assessors.measures import _panel_numbers, _per
 from panel.study.study import Study
 from tests.studies import crossed_study
 
-LEVEL = 0.95
-
 
 def study_with(scores, study):
     return Study(dict(study.tables) | {"scores": scores}, study.facts)
@@ -28,9 +26,9 @@ def study():
 
 
 def test_sessions_are_in_order_of_time_whatever_the_order_of_rows(study):
-    plain = _panel_numbers(study, study.scores, left_out_of(study), LEVEL)
+    plain = _panel_numbers(study, study.scores, left_out_of(study))
     backwards = study_with(study.scores.iloc[::-1], study)
-    turned = _panel_numbers(backwards, backwards.scores, left_out_of(study), LEVEL)
+    turned = _panel_numbers(backwards, backwards.scores, left_out_of(study))
     assert plain.sessions == turned.sessions == ("1", "2", "3")
     order = [turned.assessors.index(name) for name in plain.assessors]
     np.testing.assert_allclose(turned.drift.estimate[:, order], plain.drift.estimate, atol=1e-9)
@@ -42,13 +40,13 @@ def test_sessions_with_names_go_by_when_they_were_recorded(study):
     scores = study.scores.assign(session=study.scores["session"].map(names))
     scores["recorded_at"] = scores["session"].map(times)
     named = study_with(scores, study)
-    assert _panel_numbers(named, named.scores, left_out_of(study), LEVEL).sessions == ("warm-up", "late", "main")
+    assert _panel_numbers(named, named.scores, left_out_of(study)).sessions == ("warm-up", "late", "main")
     untimed = study_with(scores.assign(recorded_at=""), study)
-    assert _panel_numbers(untimed, untimed.scores, left_out_of(study), LEVEL).sessions == ("warm-up", "main", "late")
+    assert _panel_numbers(untimed, untimed.scores, left_out_of(study)).sessions == ("warm-up", "main", "late")
 
 
 def test_people_and_attributes_are_in_the_order_of_the_study(study):
-    found = _panel_numbers(study, study.scores.sample(frac=1, random_state=1), left_out_of(study), LEVEL)
+    found = _panel_numbers(study, study.scores.sample(frac=1, random_state=1), left_out_of(study))
     assert found.assessors == study.assessors
     assert found.attributes == study.attributes
 
@@ -57,11 +55,11 @@ def test_agreement_is_judged_where_the_others_tell_the_prototypes_apart(study):
     tests = left_out_of(study)
     tests.loc[tests["assessor"] == "A02", "p_value"] = 0.06
     tests.loc[tests["assessor"] == "A03", "p_value"] = np.nan
-    found = _panel_numbers(study, study.scores, tests, LEVEL)
+    found = _panel_numbers(study, study.scores, tests)
     np.testing.assert_array_equal(found.judged, [[True, False, False, True, True]] * 2)
     assert np.isnan(found.apart.lower[:, 1:3]).all()
     assert np.isfinite(found.apart.lower[:, [0, 3, 4]]).all()
-    stricter = _panel_numbers(study, study.scores, left_out_of(study, 0.03), 0.99)
+    stricter = _panel_numbers(study, study.scores, left_out_of(study, 0.06))
     assert not stricter.judged.any()
 
 
@@ -69,15 +67,15 @@ def test_who_scatters_more_is_judged_more_carefully(study):
     scores = study.scores
     rng = np.random.default_rng(2)
     noisy = scores["score"] + 30 * rng.normal(size=len(scores)) * (scores["assessor"] == "A01")
-    found = _panel_numbers(study, scores, left_out_of(study), LEVEL)
-    more = _panel_numbers(study, scores.assign(score=noisy), left_out_of(study), LEVEL)
+    found = _panel_numbers(study, scores, left_out_of(study))
+    more = _panel_numbers(study, scores.assign(score=noisy), left_out_of(study))
     ratio = more.apart.std_error / found.apart.std_error
     assert (ratio[:, 0] > ratio[:, 1:].max(axis=1)).all()
 
 
 def test_one_session_means_no_drift():
     study = crossed_study(np.random.default_rng(3), assessors=4, prototypes=4, attributes=2, sessions=1)
-    found = _panel_numbers(study, study.scores, left_out_of(study), LEVEL)
+    found = _panel_numbers(study, study.scores, left_out_of(study))
     assert found.sessions == ("1",)
     assert np.isnan(found.drift.estimate).all()
 

@@ -141,8 +141,6 @@ def test_what_is_missing_is_said():
         weigh_just_about_right(study_of([("C1", "P1", "overall liking", "liking", 5)]))
     with pytest.raises(ModelError, match="could be read as a whole number from 1 to 5"):
         weigh_just_about_right(study_of([("C1", "P1", "glide", "just_about_right", "fine")]))
-    with pytest.raises(ModelError, match="no liking question 'nothing'"):
-        weigh_just_about_right(study_of(constructed()), liking="nothing")
 
 
 def test_unreadable_and_repeated_answers_are_told():

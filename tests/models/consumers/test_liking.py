@@ -33,12 +33,12 @@ def framed(table):
 
 
 def evenness(frame):
-    return liking_model(frame, 0.95).evenness
+    return liking_model(frame).evenness
 
 
 def test_two_samples_are_a_paired_t_test():
     # t 2.835271, df 16, p 0.0119392, mean 0.7529412, interval 0.189974 to 1.315908: t.test of R on the same data
-    own = liking_model(framed(MILK)[["P2", "P1"]], 0.95).pairs.iloc[0]
+    own = liking_model(framed(MILK)[["P2", "P1"]]).pairs.iloc[0]
     assert own["estimate"] == pytest.approx(0.7529412, abs=1e-7)
     assert own["statistic"] == pytest.approx(2.835271, abs=SAME)
     assert own["df"] == pytest.approx(16, abs=1e-4)
@@ -49,7 +49,7 @@ def test_two_samples_are_a_paired_t_test():
 def test_incomplete_blocks_of_a_tasting_panel():
     # data `appletaste` of R's package DAAG; lmer with Satterthwaite's degrees of freedom, and Durbin's test, on it
     frame = framed(apples())
-    found = liking_model(frame, 0.95)
+    found = liking_model(frame)
     assert found.variances.iloc[0].tolist() == pytest.approx([317.33333, 732.07950], rel=REML)
     assert found.test["statistic"] == pytest.approx(15.094473, rel=REML)
     assert found.test["df_error"] == pytest.approx(40.4704, abs=0.05)
@@ -159,12 +159,13 @@ def test_a_position_effect_is_seen_and_taken_out():
     assert weigh_liking(answers_study(table)).serving.empty
 
 
-def test_the_model_of_the_order_stands_beside_and_is_left_out_for_many():
+def test_the_model_of_the_order_stands_beside_and_is_left_out_for_many(monkeypatch):
     table, _ = demo_panel(3)
     found = weigh_liking(answers_study(table))
     assert "cumulative logit" in set(found.tests["test"])
     assert np.corrcoef(found.by_order["estimate"], found.means["estimate"])[0, 1] > 0.95
-    without = weigh_liking(answers_study(table), by_order=False)
+    monkeypatch.setattr("panel.models.consumers.liking._MOST_BY_ORDER", len(table) - 1)
+    without = weigh_liking(answers_study(table))
     assert "cumulative logit" not in set(without.tests["test"])
     assert without.by_order.empty
     assert any("was not fitted" in note for note in without.notes)
@@ -177,7 +178,7 @@ def test_the_model_of_the_order_tests_two_prototypes_as_wald_does():
     # the likelihood ratio and the squared ratio of a shift to its error are the same in large samples (Wald 1943)
     rng = np.random.default_rng(12)
     level = rng.normal(5, 1.2, (200, 1)) + rng.normal(0, 1.2, (200, 2)) + [0, 0.4]
-    found = weigh_liking(answers_study(np.clip(level.round(), 1, 9)), by_order=True)
+    found = weigh_liking(answers_study(np.clip(level.round(), 1, 9)))
     test = found.tests.set_index("test").loc["cumulative logit"]
     shift = found.by_order.set_index("prototype").loc["P2"]
     assert test["statistic"] == pytest.approx((shift["estimate"] / shift["std_error"]) ** 2, rel=WALD)
@@ -209,7 +210,7 @@ def test_the_test_is_corrected_for_pairs_that_divide_people():
         kind = np.where(rng.random((60, 1)) < 0.5, 1, -1)
         value = 6 + rng.normal(0, 1, (60, 1)) + kind * (taste - taste.mean()) + rng.normal(0, 1.1, (60, 8))
         frame = framed(np.clip(np.rint(value), 1, 9))
-        found = liking_model(frame, 0.95)
+        found = liking_model(frame)
         plain += found.test["p_value"] < 0.05
         corrected += _corrected_test(found.test, found.evenness)["p_value"] < 0.05
     assert plain > corrected
@@ -276,12 +277,6 @@ def test_box_s_epsilon_at_its_ends():
 def test_verdicts_with_a_margin():
     table = one_group_panel(np.random.default_rng(10), "even", 60, 3)
     study = answers_study(table, benchmark="P1")
-    assert (
-        weigh_liking(study, margin=5.0)
-        .versus["said"]
-        .isin(["would be within the margin", "differs, would be small"])
-        .all()
-    )
     stated = Study(study.tables, facts={"benchmark": "P1", "liking_margin": 5})
     assert weigh_liking(stated).margin == 5
 
@@ -292,7 +287,7 @@ def test_nothing_is_found_where_nothing_is_as_often_as_stated():
     for seed in range(runs):
         rng = np.random.default_rng([1, seed])
         value = 6 + rng.normal(0, 1, (40, 1)) + rng.normal(0, 1.4, (40, 5))
-        found = liking_model(framed(np.clip(np.rint(value), 1, 9)), 0.95)
+        found = liking_model(framed(np.clip(np.rint(value), 1, 9)))
         small += found.test["p_value"] < 0.05
         pairs += bool((found.pairs["p_adjusted"] < 0.05).any())
     slack = 4 * np.sqrt(0.05 * 0.95 / runs)
@@ -308,16 +303,13 @@ def test_intervals_of_differences_hold_the_truth_together():
         rng = np.random.default_rng([2, seed])
         table = 5 + truth + rng.normal(0, 1, (30, 1)) + rng.normal(0, 1, (30, 4))
         table[rng.random(table.shape) < 0.1] = np.nan
-        pairs = liking_model(framed(table).dropna(how="all"), 0.95).pairs
+        pairs = liking_model(framed(table).dropna(how="all")).pairs
         held += bool(((pairs["ci_low"] <= apart) & (apart <= pairs["ci_high"])).all())
     assert abs(held / runs - 0.95) < 4 * np.sqrt(0.05 * 0.95 / runs)
 
 
 def test_every_refusal_says_what_to_do():
     table = one_group_panel(np.random.default_rng(11), "even", 8, 3)
-    for level in (0.0, 1.0):
-        with pytest.raises(ModelError, match="level must lie between 0 and 1"):
-            weigh_liking(answers_study(table), level=level)
     with pytest.raises(ModelError, match="Only P1 was tried"):
         weigh_liking(answers_study(table[:, :1]))
     with pytest.raises(ModelError, match="nobody compared them"):
@@ -329,7 +321,7 @@ def test_every_refusal_says_what_to_do():
     with pytest.raises(ModelError, match="exactly the same pattern"):
         weigh_liking(answers_study(np.tile([3, 5, 7], (6, 1))))
     with pytest.raises(ModelError, match="too few of them answered for more than one prototype"):
-        liking_model(pd.DataFrame([[5, 6], [4, np.nan], [3, np.nan]], columns=["P1", "P2"]), 0.95)
+        liking_model(pd.DataFrame([[5, 6], [4, np.nan], [3, np.nan]], columns=["P1", "P2"]))
 
 
 def test_what_was_read_is_kept_with_the_answer():

@@ -7,8 +7,8 @@ import pytest
 from panel.errors import ModelError
 from panel.models.consumers.preference_map import (
     _direction_rows,
+    _drawn,
     _ideal_rows,
-    _Liked,
     _share_rows,
     map_preferences,
 )
@@ -47,8 +47,8 @@ def two_tastes(rng, n=60):
     return np.clip(np.rint(5.5 + slope @ POINTS.T + rng.normal(0, 1, (n, 8))), 1, 9)
 
 
-def liked(own, segment=0):
-    return _Liked(segment, pd.DataFrame(own, columns=NAMES[: own.shape[1]]))
+def liked(own):
+    return pd.DataFrame(own, columns=NAMES[: own.shape[1]])
 
 
 def test_each_groups_direction_and_sensations():
@@ -83,14 +83,14 @@ def test_correlations_are_those_of_the_means():
 def test_a_constructed_ideal_point_is_found():
     ideal = np.array([0.8, -0.5])
     own = np.tile(8 - 0.1 * ((POINTS - ideal) ** 2).sum(axis=1), (30, 1))
-    row = _ideal_rows(liked(own), POINTS, liked(own).drawn(50, np.random.default_rng(1)), 0.95)
+    row = _ideal_rows(0, liked(own), POINTS, _drawn(liked(own), 50, np.random.default_rng(1)))
     assert row["peak"]
     assert row["inside"]
     assert row["drawn_peak"] == 1
     assert (row["component_1"], row["component_2"]) == pytest.approx(tuple(ideal))
     assert (row["ci_low_1"], row["ci_high_1"]) == pytest.approx((0.8, 0.8))
     unsure = liked(own + np.random.default_rng(2).normal(0, 0.3, own.shape))
-    row = _ideal_rows(unsure, POINTS, unsure.drawn(200, np.random.default_rng(1)), 0.95)
+    row = _ideal_rows(0, unsure, POINTS, _drawn(unsure, 200, np.random.default_rng(1)))
     for part, truth in zip((1, 2), ideal, strict=True):
         assert row[f"ci_low_{part}"] < row[f"component_{part}"] < row[f"ci_high_{part}"]
         assert row[f"ci_low_{part}"] < truth < row[f"ci_high_{part}"]
@@ -125,7 +125,7 @@ def test_the_interval_holds_the_direction_of_all_such_people():
     for _ in range(runs):
         slope = np.array([0.3, 0.2]) + rng.normal(0, 0.4, (60, 2))
         own = slope @ POINTS.T + rng.normal(0, 1.2, (60, 8))
-        row = _direction_rows(liked(own), POINTS, liked(own).drawn(300, rng), 0.95)
+        row = _direction_rows(0, liked(own), POINTS, _drawn(liked(own), 300, rng))
         truth = np.degrees(np.arctan2(0.2, 0.3))
         held += row["angle_low"] <= truth <= row["angle_high"]
     assert abs(held / runs - 0.95) < 4 * np.sqrt(0.05 * 0.95 / runs)  # four standard errors, seed fixed

@@ -17,7 +17,7 @@ def rows(met=1.0, chance=0.9, versus=np.nan, must=True, prototype="P1"):
 
 def standing(windows, *results):
     gates = pd.DataFrame({"prototype": "P1", "result": list(results)}, columns=["prototype", "result"])
-    return standings(("P1",), pd.DataFrame([windows]), gates, 0.95).iloc[0]
+    return standings(("P1",), pd.DataFrame([windows]), gates).iloc[0]
 
 
 @pytest.mark.parametrize(
@@ -73,12 +73,12 @@ def test_who_is_out_beats_nobody_and_who_is_not_ranked_is_not_in():
 
 
 def test_there_is_a_choice_only_if_one_is_left_and_everything_is_met():
-    assert the_one(ranking(), ("P1",), 0.95) == "P1"
-    assert the_one(ranking(), ("P1", "P2"), 0.95) is None
-    assert the_one(ranking(), (), 0.95) is None
-    assert the_one(ranking(chance_all=0.9), ("P1",), 0.95) is None
-    assert the_one(ranking(chance_all=np.nan), ("P1",), 0.95) is None
-    assert the_one(ranking(unmet=1), ("P1",), 0.95) is None
+    assert the_one(ranking(), ("P1",)) == "P1"
+    assert the_one(ranking(), ("P1", "P2")) is None
+    assert the_one(ranking(), ()) is None
+    assert the_one(ranking(chance_all=0.9), ("P1",)) is None
+    assert the_one(ranking(chance_all=np.nan), ("P1",)) is None
+    assert the_one(ranking(unmet=1), ("P1",)) is None
     read = ranking(chance_all=0.1, chance_all_versus=0.99)  # the reading that decides
-    assert the_one(read, ("P1",), 0.95, chance="chance_all_versus") == "P1"
-    assert the_one(ranking(standing=OPEN), ("P1",), 0.95) is None
+    assert the_one(read, ("P1",), chance="chance_all_versus") == "P1"
+    assert the_one(ranking(standing=OPEN), ("P1",)) is None

@@ -20,7 +20,7 @@ def liking(means, sd=0.1, names=NAMES):
 
 
 def judged(means, sd=0.01, consumers=None):
-    return judge_pairs(NAMES, np.array(means), draws(means, sd), consumers, 0.95)
+    return judge_pairs(NAMES, np.array(means), draws(means, sd), consumers)
 
 
 def verdicts(frame, column):
@@ -36,7 +36,7 @@ def test_far_apart_is_ahead_and_close_cannot_be_told():
 
 
 def test_the_chance_to_rank_above_counts_equal_draws_half():
-    found = judge_pairs(("P1", "P2"), np.zeros(2), np.zeros((100, 2)), None, 0.95)
+    found = judge_pairs(("P1", "P2"), np.zeros(2), np.zeros((100, 2)), None)
     assert found["chance_above"].tolist() == [0.5]
     assert found["panel"].tolist() == [CANNOT_TELL]
 
@@ -57,7 +57,7 @@ def test_a_prototype_consumers_did_not_rate_cannot_be_ahead():
 
 def test_what_cannot_be_ranked_is_told_apart_from_nobody():
     means = np.array([0.9, np.nan, 0.5])
-    found = judge_pairs(NAMES, means, draws([0.9, 0.5, 0.5], 0.01) + 0 * means, None, 0.95)
+    found = judge_pairs(NAMES, means, draws([0.9, 0.5, 0.5], 0.01) + 0 * means, None)
     assert verdicts(found, "panel") == {("P1", "P2"): CANNOT_TELL, ("P1", "P3"): AHEAD, ("P2", "P3"): CANNOT_TELL}
 
 
@@ -68,7 +68,7 @@ def test_equal_prototypes_are_told_apart_no_more_often_than_the_level_allows():
     for _ in range(200):
         means = rng.normal(0, 0.05, 5)
         drawn = means + rng.normal(0, 0.05, (1000, 5))
-        wrong += bool((judge_pairs(tuple("ABCDE"), means, drawn, None, 0.95)["panel"] != CANNOT_TELL).any())
+        wrong += bool((judge_pairs(tuple("ABCDE"), means, drawn, None)["panel"] != CANNOT_TELL).any())
     assert wrong / 200 == pytest.approx(0.05, abs=4 * np.sqrt(0.05 * 0.95 / 200))
 
 

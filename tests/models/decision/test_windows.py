@@ -23,7 +23,6 @@ from panel.stats.comparing.shrinkage import shrink
 from tests.models.decision.known_studies import target_study
 
 TRUTH = {"P1": (50, 50), "P2": (36, 60), "P3": (41, 54)}
-LEVEL = 0.95
 # 40,000 draws: four standard errors of a chance are 0.01; the draws have the tails of Student's t and a spread that is
 # not known, the normal curve here has neither
 CHANCE = 0.05
@@ -32,7 +31,7 @@ CHANCE = 0.05
 def judged(study, benchmark="P1", draws=40_000):
     profile = target_profile(study)
     drawn = draw_panels(study, profile.attributes, np.random.default_rng(1), draws=draws)
-    return judge_windows(profile, drawn, benchmark, LEVEL)
+    return judge_windows(profile, drawn, benchmark)
 
 
 def cell(rows, attribute, prototype):
@@ -63,14 +62,14 @@ def test_beside_each_chance_stands_how_often_such_a_chance_came_true():
     study = target_study({f"P{n}": (40 + 3 * n, 55) for n in range(1, 9)}, noise=1.5)
     profile = target_profile(study)
     drawn = draw_panels(study, profile.attributes, np.random.default_rng(1))
-    found = judge_windows(profile, drawn, "P1", LEVEL, np.random.default_rng(2))
-    again = judge_windows(profile, drawn, "P1", LEVEL, np.random.default_rng(2))
+    found = judge_windows(profile, drawn, "P1", np.random.default_rng(2))
+    again = judge_windows(profile, drawn, "P1", np.random.default_rng(2))
     pd.testing.assert_frame_equal(found.rows, again.rows)
     rows = found.rows.dropna(subset=["chance_true"])
     assert len(rows) > 8
     assert rows["chance_true"].between(0, 1).all()
     assert (rows["chance_true"] - rows["chance"]).abs().max() < 0.15  # the same method, studies of the same kind
-    without = judge_windows(profile, drawn, "P1", LEVEL)
+    without = judge_windows(profile, drawn, "P1")
     assert without.rows["chance_true"].isna().all()
     assert np.isnan(without.chance_all_true).all()
 
@@ -130,7 +129,7 @@ def test_desirability_falls_from_the_edge_of_the_window():
     drawn = PanelDraws(
         ("GREASE", "SOFT"), names, estimate, estimate * 0 + 1, estimate * 0 + 9, estimate[None].repeat(5, axis=0), ()
     )
-    found = judge_windows(target_profile(target_study(TRUTH)), drawn, None, LEVEL)
+    found = judge_windows(target_profile(target_study(TRUTH)), drawn, None)
     # tolerance 25: a quarter of the way out leaves 0.75, all of it 0
     assert found.single.tolist() == [[1, 0.75, 0, 1], [1, 1, 1, 0.5]]
     assert found.desirability == pytest.approx([1, np.sqrt(0.75), 0, np.sqrt(0.5)])
@@ -192,9 +191,9 @@ def test_where_prototypes_hardly_differ_a_chance_of_a_difference_comes_true_less
     study = target_study({f"P{n}": (50 + n, 55) for n in range(1, 6)}, noise=6)
     profile = target_profile(study)
     drawn = draw_panels(study, profile.attributes, np.random.default_rng(1))
-    found = judge_windows(profile, drawn, "P1", LEVEL, np.random.default_rng(2))
+    found = judge_windows(profile, drawn, "P1", np.random.default_rng(2))
     assert 0.3 < found.little_true < SURE
-    assert np.isnan(judge_windows(profile, drawn, None, LEVEL, np.random.default_rng(2)).little_true)
+    assert np.isnan(judge_windows(profile, drawn, None, np.random.default_rng(2)).little_true)
     assert "lowest third of what this study leaves possible, a chance of 80 % of one window" in _little(0.66)
     assert _little(np.nan) == ""
 
@@ -203,7 +202,7 @@ def test_without_a_benchmark_only_differences_stay_without_how_often_they_came_t
     study = target_study({f"P{n}": (40 + 3 * n, 55) for n in range(1, 9)}, noise=1.5)
     profile = target_profile(study)
     drawn = draw_panels(study, profile.attributes, np.random.default_rng(1), draws=400)
-    found = judge_windows(profile, drawn, None, LEVEL, np.random.default_rng(2))
+    found = judge_windows(profile, drawn, None, np.random.default_rng(2))
     assert found.rows["chance_true"].notna().any()
     assert found.rows["chance_versus_true"].isna().all()
     assert np.isnan(found.chance_all_versus_true).all()

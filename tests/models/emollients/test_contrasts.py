@@ -46,9 +46,9 @@ def array_of(values):
     )
 
 
-def effects(values, level=0.95):
+def effects(values):
     array = array_of(values)
-    return _contrast_frame(_mean_by(_pair_differences(array, PAIRS), MEMBERS), array.attributes, CHANGES, level)
+    return _contrast_frame(_mean_by(_pair_differences(array, PAIRS), MEMBERS), array.attributes, CHANGES)
 
 
 def messy(seed, missing=0.15):
@@ -220,10 +220,10 @@ def test_batches_add_the_variance_of_the_weighted_sum_of_their_prototypes():
     frame = pd.DataFrame(
         {"attribute": "SOFT", "swap": ["fan", "apart"], "estimate": [10.0, -10.0], "std_error": [2.0, 4.0], "df": 9.0}
     )
-    found = _with_batches(frame, pairs, BatchSpread({"": 3.0}, np.inf, {"P4": 2}), 0.95)
+    found = _with_batches(frame, pairs, BatchSpread({"": 3.0}, np.inf, {"P4": 2}))
     assert found["std_error"].to_numpy() == pytest.approx(np.sqrt([4 + 13.5, 16 + 9 * 0.875]))
     np.testing.assert_allclose(found["statistic"], frame["estimate"] / found["std_error"])
     assert found["df"].to_numpy() == pytest.approx(9 * np.array([17.5**2 / 16, 23.875**2 / 256]))
     assert (found["ci_low"] < found["estimate"]).all()
     np.testing.assert_allclose(found["ci_high"] - found["estimate"], found["estimate"] - found["ci_low"])
-    pd.testing.assert_frame_equal(_with_batches(frame, pairs, BatchSpread({}, np.inf, {}), 0.95), frame)
+    pd.testing.assert_frame_equal(_with_batches(frame, pairs, BatchSpread({}, np.inf, {})), frame)

@@ -82,8 +82,8 @@ def test_how_it_was_done_is_told():
     found = reduce_curves(curve_study(flow_rows(np.random.default_rng(1), "P1"), force_rows("P1")))
     for words in ("relative errors", "Herschel-Bulkley, the smallest AICc", "95 % intervals", "crossings of zero"):
         assert words in found.method
-    flow_only = reduce_curves(flow_study(), level=0.9).method
-    assert "90 % intervals" in flow_only
+    flow_only = reduce_curves(flow_study()).method
+    assert "95 % intervals" in flow_only
     assert "Force curves" not in flow_only
     assert "Flow curves" not in reduce_curves(curve_study(force_rows("P1"))).method
 

@@ -13,7 +13,7 @@ EXACT = 1e-5  # constructed curves; parameters are strongly correlated
 
 
 def reduced(*parts):
-    return _flow_curves(curves_table(*parts), level=0.95)
+    return _flow_curves(curves_table(*parts))
 
 
 def estimates(found):

@@ -93,7 +93,7 @@ def test_verdicts():
             for expected in ("same", "opposite", "")
         )
     )
-    found = _partner_links(_all_links(panel, instruments), pairs, 0.95)
+    found = _partner_links(_all_links(panel, instruments), pairs)
     assert found["verdict"].tolist() == [
         *(AS_EXPECTED, AGAINST, _LINKED),
         *(AGAINST, AS_EXPECTED, _LINKED),
@@ -116,7 +116,7 @@ def test_the_screening_list_holds_every_other_pair_under_benjamini_and_hochberg(
 
 def test_without_pairs_or_readings_there_is_nothing():
     links = _all_links(*frames())
-    assert _partner_links(links, pairs_of(), 0.95).empty
+    assert _partner_links(links, pairs_of()).empty
     assert len(_screening_list(links, pairs_of())) == 9
     assert _screening_list(links.iloc[:0], pairs_of()).empty
 

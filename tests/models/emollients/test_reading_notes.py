@@ -13,7 +13,7 @@ NOBODY = pd.DataFrame(columns=["attribute", "measure"], dtype="str")
 
 def notes(study, absent=NOBODY, swaps=None):
     means = _reading_means(study)
-    return _joined_notes(study, means.means, absent, _reading_swaps(study, means, 0.95) if swaps is None else swaps)
+    return _joined_notes(study, means.means, absent, _reading_swaps(study, means) if swaps is None else swaps)
 
 
 def creams(readings=None, formulas=None, **tables):
@@ -97,7 +97,7 @@ def test_a_swap_that_goes_with_the_making_day():
 
 
 def test_the_method_says_whether_there_is_a_map():
-    assert "Joint map" in _joined_method(3, 20, 0.9, mapped=True)
-    plain = _joined_method(3, 20, 0.9, mapped=False)
+    assert "Joint map" in _joined_method(3, 20, mapped=True)
+    plain = _joined_method(3, 20, mapped=False)
     assert "Joint map" not in plain
-    assert "90 % interval" in plain
+    assert "95 % interval" in plain

@@ -14,9 +14,9 @@ EXACT = 1e-12
 SWAPS = list(ARROW)
 
 
-def effects(readings, formulas=None, level=0.95):
+def effects(readings, formulas=None):
     study = hand_cream_readings(readings) if formulas is None else study_of(formulas, readings=readings)
-    return _reading_swaps(study, _reading_means(study), level)
+    return _reading_swaps(study, _reading_means(study))
 
 
 def test_without_scatter_the_true_factors_come_back():
@@ -31,14 +31,14 @@ def test_without_scatter_the_true_factors_come_back():
 
 def test_one_effect_by_hand():
     readings = measured(np.random.default_rng(2), measures=["firmness"])
-    row = effects(readings, level=0.9).iloc[0]
+    row = effects(readings).iloc[0]
     means = readings.groupby("prototype")["value"].mean()
     after, before = (means.loc[[f"P{k}" for k in places]].to_numpy() for places in ((2, 4, 6, 8), (1, 3, 5, 7)))
     for values, names, turn in (
         (after - before, ("estimate", "ci_low", "ci_high"), np.array),
         (np.log(after / before), ("ratio", "ratio_ci_low", "ratio_ci_high"), np.exp),
     ):
-        half = t.ppf(0.95, 3) * values.std(ddof=1) / 2
+        half = t.ppf(0.975, 3) * values.std(ddof=1) / 2
         expected = turn([values.mean(), values.mean() - half, values.mean() + half])
         np.testing.assert_allclose(row[list(names)].astype(float), expected, rtol=EXACT)
     assert row["df"] == 3
@@ -114,6 +114,6 @@ def test_without_formulas_or_swaps_there_is_nothing():
     readings = measured(np.random.default_rng(3), measures=["gloss"])
     names = pd.DataFrame({"prototype": [f"P{k}" for k in range(1, 9)]}, dtype="str")
     study = Study(tables={"prototypes": names, "readings": readings})
-    assert _reading_swaps(study, _reading_means(study), 0.95).empty
+    assert _reading_swaps(study, _reading_means(study)).empty
     lonely = study_of({"P1": hand_cream_formulas()["P1"]}, readings=readings)
-    assert _reading_swaps(lonely, _reading_means(lonely), 0.95).empty
+    assert _reading_swaps(lonely, _reading_means(lonely)).empty

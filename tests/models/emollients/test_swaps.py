@@ -84,7 +84,6 @@ def test_columns_counts_and_masses():
     assert set(TRACED.swaps["n_pairs"]) == {4}
     assert set(TRACED.swaps["n_assessors"]) == {10}
     assert TRACED.swaps.groupby("swap")["percent"].first().to_dict() == ARROW
-    assert TRACED.level == 0.95
 
 
 def test_the_family_is_all_attributes_and_swaps():
@@ -221,14 +220,6 @@ def test_a_blank_score_is_no_score():
     pd.testing.assert_frame_equal(
         trace_swaps(Study({**study.tables, "scores": blanked})).swaps, trace_swaps(hand_cream(values)).swaps
     )
-
-
-def test_a_higher_level_widens_the_intervals_about_the_same_estimates():
-    study = hand_cream(panel_scores(truth(50, [10, 0, 0])))
-    usual, wide = trace_swaps(study).swaps, trace_swaps(study, level=0.99).swaps
-    np.testing.assert_array_equal(usual["estimate"], wide["estimate"])
-    assert (wide["ci_low"] < usual["ci_low"]).all()
-    assert (wide["ci_high"] > usual["ci_high"]).all()
 
 
 def test_what_always_holds_is_always_said():

@@ -18,9 +18,9 @@ def seeded():
     return np.random.default_rng(1)
 
 
-def followed(sequences, *more, level=0.95, versus=None, **facts):
+def followed(sequences, *more, **facts):
     rows = pd.concat([dominance_rows(sequences), *more], ignore_index=True)
-    return follow_dominance(Study({"dominances": rows}, facts), rng=seeded(), level=level, versus=versus)
+    return follow_dominance(Study({"dominances": rows}, facts), rng=seeded())
 
 
 def at(frame, time, **where):
@@ -59,7 +59,7 @@ def test_too_few_people_for_anything_to_rise_above_chance():
 
 
 def test_the_same_people_are_compared_with_themselves():
-    found = followed({"P1": [EARLY] * 9 + [LATE], "P2": [LATE] * 9 + [EARLY]}, versus="P1")
+    found = followed({"P1": [EARLY] * 9 + [LATE], "P2": [LATE] * 9 + [EARLY]})
     assert found.differences["paired"].all()
     row = at(found.differences, 0.9, attribute="c")
     assert row["estimate"] == pytest.approx(0.8)
@@ -71,7 +71,7 @@ def test_the_same_people_are_compared_with_themselves():
 
 
 def test_other_people_are_compared_as_groups():
-    found = followed({"P1": [EARLY] * 8}, other_people(dominance_rows({"P2": [LATE] * 5 + [EARLY]})), versus="P1")
+    found = followed({"P1": [EARLY] * 8}, other_people(dominance_rows({"P2": [LATE] * 5 + [EARLY]})))
     assert not found.differences["paired"].any()
     row = at(found.differences, 0.9, attribute="c")
     assert row["estimate"] == pytest.approx(5 / 6)
@@ -117,7 +117,5 @@ def test_messages():
     rows = dominance_rows({"P1": [EARLY]})
     with pytest.raises(ModelError, match="No evaluation of dominance can be read: there is no stop"):
         follow_dominance(Study({"dominances": rows.loc[rows["attribute"] != "stop"]}), rng=seeded())
-    with pytest.raises(ModelError, match=r"P9 has no dominance evaluations\. Choose among P1"):
-        followed({"P1": [EARLY]}, versus="P9")
     with pytest.raises(ModelError, match="two sensations or more"):
         followed({"P1": ["aaaaa"]})

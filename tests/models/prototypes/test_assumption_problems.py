@@ -22,7 +22,7 @@ def influence(**changes):
 
 
 def problems(tests=NO_TESTS, ends=NO_ENDS, alone=None):
-    return _problem_rows(tests, ASSESSORS, ends, influence() if alone is None else alone, 0.95)
+    return _problem_rows(tests, ASSESSORS, ends, influence() if alone is None else alone)
 
 
 def test_nothing_found_has_no_rows():

@@ -140,7 +140,7 @@ def test_liking_and_after_feel_do_not_lean_on_the_order_of_prototypes():
     rng = np.random.default_rng(5)
     answers = pd.DataFrame(rng.integers(1, 10, (30, 5)).astype(float), columns=[f"P{n}" for n in (1, 2, 3, 4, 10)])
     answers = answers.mask(rng.random(answers.shape) < 0.3)
-    one, other = (liking_model(frame, 0.95).test for frame in (answers, answers[["P10", "P3", "P1", "P4", "P2"]]))
+    one, other = (liking_model(frame).test for frame in (answers, answers[["P10", "P3", "P1", "P4", "P2"]]))
     for name in ("statistic", "df_error", "p_value"):
         assert other[name] == pytest.approx(one[name], rel=1e-7)
     study = panel("gaps")

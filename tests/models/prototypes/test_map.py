@@ -203,8 +203,6 @@ def test_a_prototype_few_have_scored_has_no_region():
     [
         ({"matrix": "cosine"}, "covariance or the correlation matrix, not 'cosine'"),
         ({"draws": 20}, "20 draws are too few"),
-        ({"level": 1.0}, "between 0 and 1"),
-        ({"level": 95}, "such as 0.95; it is 95"),
     ],
 )
 def test_settings_out_of_range(how, words):

@@ -60,7 +60,7 @@ def test_mixed_scales_are_no_trouble_for_correlations():
 
 
 def test_the_method_names_what_was_done():
-    text = _map_method((8, 14), np.zeros((10, 8, 14)), "covariance", 998, 0.9)
-    for words in ("covariance matrix of 8 prototypes by 14", "998 panels", "10 assessors", "90 %", "not stretched"):
+    text = _map_method((8, 14), np.zeros((10, 8, 14)), "covariance", 998)
+    for words in ("covariance matrix of 8 prototypes by 14", "998 panels", "10 assessors", "95 %", "not stretched"):
         assert words in text
-    assert _map_method((8, 14), np.zeros((3, 8, 14)), "correlation", 0, 0.95).endswith("positive side).")
+    assert _map_method((8, 14), np.zeros((3, 8, 14)), "correlation", 0).endswith("positive side).")

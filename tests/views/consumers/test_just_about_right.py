@@ -51,7 +51,6 @@ def result(*drops, moves=(), within=(), facts=None, liking="overall liking"):
         refused=pd.DataFrame(),
         liking=liking,
         facts={"thickness": THICKNESS} if facts is None else facts,
-        level=0.95,
         method="",
         notes=(),
     )

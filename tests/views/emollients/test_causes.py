@@ -69,7 +69,7 @@ def many(n_attributes=14, n_swaps=3, mark=STANDS_OUT, one_batch=False, words="a 
             p_value=0.01, p_adjusted=0.02, mark=mark, seen=True,
             target_low=np.nan, target_high=np.nan, towards=np.nan,
         ),
-        None, 0.95, "How it was done.", (),
+        None, "How it was done.", (),
     )  # fmt: skip
 
 

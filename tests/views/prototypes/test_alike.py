@@ -23,7 +23,7 @@ def result(rows=ROWS, margin=8.0, stated=True, notes=()):
     frame = pd.DataFrame(rows, columns=COLUMNS).assign(ci_low=-2.0, ci_high=3.0, margin=8.0, low_p=0.01, high_p=0.0004)
     frame = frame.assign(p_adjusted=0.02, deciding_low=-4.0, deciding_high=6.0, deciding_level=0.975)
     frame["bound"] = np.where(frame["direction"] == "", np.nan, 3.0)
-    return Alike(frame, margin, stated, 0.05, "method", notes)
+    return Alike(frame, margin, stated, "method", notes)
 
 
 def lines(told):
@@ -102,7 +102,7 @@ def planned_result(*p_adjusted, explored=()):
     ]
     frame = pd.DataFrame(rows, columns=names).astype({"planned": bool}).assign(statistic=-2.5, told_level=0.95)
     frame["verdict"] = ["shown" if p < 0.05 else "not shown" for p in frame["p_adjusted"]]
-    return PlannedDifferences(frame, 0.95, "method", ())
+    return PlannedDifferences(frame, "method", ())
 
 
 @pytest.mark.parametrize(
@@ -147,7 +147,7 @@ def test_the_smallest_difference_in_a_sentence_and_a_table():
         ("glide", "one planned difference", 5.0),
     ]
     medians = pd.DataFrame(rows, columns=["attribute", "family", "smallest_difference"])
-    found = Sensitivity(pd.DataFrame(), medians, 0.8, 0.95, "", ())
+    found = Sensitivity(pd.DataFrame(), medians, "", ())
     table = shown(SMALLEST, found, Naming({"film": "greasy film"}, scale="0 to 100"))
     assert list(table.columns) == ["Attribute (0 to 100)", "All pairs (Tukey)", "One planned difference"]
     assert table.to_numpy().tolist() == [["greasy film", "11.3", "7.0"], ["glide", "8.0", "5.0"]]

@@ -17,7 +17,7 @@ COLUMNS = ["attribute", "kind", "prototype", "assessor", "row", "size", "p_adjus
 
 def assumptions(*problems):
     found = pd.DataFrame([dict(zip(COLUMNS, row, strict=True)) for row in problems], columns=COLUMNS)
-    return Assumptions(RESIDUALS, ASSESSORS, NOTHING, NOTHING, NOTHING, found, 0.95, 999, "", ())
+    return Assumptions(RESIDUALS, ASSESSORS, NOTHING, NOTHING, NOTHING, found, 999, "", ())
 
 
 def found_and_advised(result):

@@ -79,7 +79,6 @@ def result(benchmark="P1", p_values=(0.001, 0.4), margin=8.0):
         benchmark=benchmark,
         margin=margin,
         margin_stated=True,
-        level=0.95,
         method="method",
         notes=(),
     )
@@ -286,7 +285,7 @@ def test_tests_say_yes_only_below_the_level():
     raw = [0.049 / 4, 0.051 / 2, np.nan, 0.2, 0.0001, 0.05 / 3]  # of five by Holm: 0.049 0.051 0.2 0.0005 0.05
     untold = RESULT.attributes.drop(columns=["p_adjusted", "closed", "verdict", "because"])
     frame = untold.assign(p_value=raw)
-    frame = attribute_verdicts(frame, RESULT.pairs, RESULT.confounds, 0.95)
+    frame = attribute_verdicts(frame, RESULT.pairs, RESULT.confounds)
     answers = shown(_TESTS, replace(RESULT, attributes=frame), NAMED)["Do prototypes differ?"]
     assert list(answers) == ["yes", "cannot tell", "–", "cannot tell", "yes", "cannot tell"]
 

@@ -64,7 +64,6 @@ RESULT = PrototypeMap(
         }
     ),
     matrix="covariance",
-    level=0.95,
     method="",
     notes=(),
 )

@@ -35,7 +35,7 @@ def comparison(ranks=(0.001, 0.2), mixed=(0.002, 0.3), **changes):
     gaps = pd.DataFrame(
         {"attribute": ["grease", "stick"], "assessor": ["A03", "A04"], "lost": [True, False], "missing": ["P1", "P2"]}
     )
-    return RankComparison(attributes, sums, pd.DataFrame(), gaps, 0.95, "", ())
+    return RankComparison(attributes, sums, pd.DataFrame(), gaps, "", ())
 
 
 def lines(result):
@@ -81,7 +81,7 @@ def test_few_prototypes_are_all_named():
     result = comparison()
     fewer = RankComparison(
         result.attributes, result.rank_sums[result.rank_sums["prototype"] < "P4"], result.pairs, result.gaps,
-        0.95, "", (),
+        "", (),
     )  # fmt: skip
     assert "From high to low: P2, P3, P1." in lines(fewer)[0]
 
