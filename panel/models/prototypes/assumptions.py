@@ -99,7 +99,7 @@ def look_at_assumptions(
         If no attribute can be modelled.
     """
     frame = scores_used(study).frame
-    panels, left_out = _scored_panels(study, frame)
+    panels, left_out = _scored_panels(study)
     n_attributes = sum(len(panel.design.attributes) for panel in panels)
     draws = max(_DRAWS, _DRAWS_PER_ATTRIBUTE * n_attributes) if draws is None else draws
     checks = [
@@ -199,8 +199,8 @@ class _ScoredPanel:
     place: Codes
 
 
-def _scored_panels(study: Study, frame: pd.DataFrame) -> tuple[list[_ScoredPanel], list[tuple[str, str]]]:
-    """Fit the scores in `frame`; return the fits and (attribute, why not) of attributes that cannot be fitted.
+def _scored_panels(study: Study) -> tuple[list[_ScoredPanel], list[tuple[str, str]]]:
+    """Fit the scores used; return the fits and (attribute, why not) of attributes that cannot be fitted.
 
     Raises
     ------
@@ -208,7 +208,7 @@ def _scored_panels(study: Study, frame: pd.DataFrame) -> tuple[list[_ScoredPanel
         If no attribute can be fitted.
     """
     fitted = fit_study(study)
-    fits, left_out = fitted.fits, fitted.left_out
+    frame, fits, left_out = fitted.used.frame, fitted.fits, fitted.left_out
     ask_fits(fits, left_out, "modelled", "the study has no scores")
     held = np.flatnonzero(~frame["attribute"].isin([name for name, _ in left_out]).to_numpy())
     scores = frame.iloc[held]

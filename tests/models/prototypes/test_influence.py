@@ -20,7 +20,7 @@ SAME_FIT = 1e-5  # relative: one fit from another start
 
 def influence(study, candidates):
     frame = scores_used(study).frame
-    panels, _ = _scored_panels(study, frame)
+    panels, _ = _scored_panels(study)
     rng = np.random.default_rng(1)
     parts = [
         _influence_rows(

@@ -18,7 +18,7 @@ R_TOLERANCE = 2e-5  # of residuals near 2; lme4 keeps its variances to about six
 
 def checks_of(study, draws=199, seed=1):
     frame = scores_used(study).frame
-    panels, _ = _scored_panels(study, frame)
+    panels, _ = _scored_panels(study)
     rng = np.random.default_rng(seed)
     return [
         _residual_checks(panel, column, frame, draws, rng)[0]

@@ -15,7 +15,7 @@ from tests.studies import small_study
 
 def check(study):
     frame = scores_used(study).frame
-    panels, left_out = _scored_panels(study, frame)
+    panels, left_out = _scored_panels(study)
     scores = frame["score"].to_numpy(dtype=float)
     seen = []
     for panel in panels:
@@ -62,7 +62,7 @@ def test_attributes_left_out_do_not_move_the_others():
 def test_nothing_to_model_is_said():
     study = small_study()
     with pytest.raises(ModelError, match="No attribute can be modelled: the study has no scores"):
-        _scored_panels(study, study.scores.iloc[:0])
+        _scored_panels(Study({**study.tables, "scores": study.scores.iloc[:0]}, study.facts))
     flat = study.scores.assign(score=1.0)
     with pytest.raises(ModelError, match=r"RO_ABS \(every score is the same\)"):
-        _scored_panels(study, flat)
+        _scored_panels(Study({**study.tables, "scores": flat}, study.facts))
