@@ -27,7 +27,7 @@ from panel.study.study import Study
 
 _UNEVEN = 0.75  # of Box's epsilon: below, pairs divide people clearly unequally (common practice)
 _FEW_CONSUMERS = 40  # below, a mean liking gives a direction only (common practice, no source)
-_MOST_BY_ORDER = 500  # consumers for whom the ordered model is fitted without being asked for
+_MOST_BY_ORDER = 500  # consumers for whom the ordered model is fitted
 
 
 @dataclass(frozen=True, eq=False, slots=True)
@@ -126,12 +126,8 @@ def weigh_liking(
     serving, positions = serving_effects(answers)
     tests, p_value = pd.DataFrame([*main, *rank_test, *order_test]), float(main[-1]["p_value"])
     differs = bool(below(p_value))
-    judge = partial(
-        difference_verdicts,
-        margin=margin,
-        told_apart={"": differs},
-        confounds=answer_confounds(answers.rows, study.prototypes),
-    )
+    confounds = answer_confounds(answers.rows, study.prototypes)
+    judge = partial(difference_verdicts, margin=margin, told_apart={"": differs}, confounds=confounds)
     pairs, against = judge(model.pairs), judge(model.versus)
     pairs = pairs.assign(with_benchmark=(pairs[["prototype", "versus"]] == base).any(axis=1))
     letters = verdict_letters(*(each.assign(attribute="") for each in (model.means, pairs, against)))

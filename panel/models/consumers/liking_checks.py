@@ -20,8 +20,8 @@ from panel.stats.mixed.reml import fit_mixed_model
 from panel.study.study import natural_order
 
 _NOT_FITTED = (
-    "The model that uses only the order of the nine points was not fitted; without being asked for it is left out with "
-    "more than {most} consumers, where it takes seconds."
+    "The model that uses only the order of the nine points was not fitted; it is left out with more than {most} "
+    "consumers, where it takes seconds."
 )
 _NOT_SETTLED = (
     "The model that uses only the order of the nine points did not settle on these answers (a prototype may have been "

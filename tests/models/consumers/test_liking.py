@@ -54,7 +54,7 @@ def test_incomplete_blocks_of_a_tasting_panel():
     assert found.test["statistic"] == pytest.approx(15.094473, rel=REML)
     assert found.test["df_error"] == pytest.approx(40.4704, abs=0.05)
     assert sorted(found.means["estimate"]) == pytest.approx([26.059224, 55.164404, 70.004365, 92.972007], rel=REML)
-    few = liking_model(framed(one_group_panel(np.random.default_rng(1), "even", 8, 4)), 0.95)
+    few = liking_model(framed(one_group_panel(np.random.default_rng(1), "even", 8, 4)))
     assert np.isnan(few.evenness)  # eight people, four samples: all pairs are taken as scattering alike
     assert np.ptp(few.pairs["std_error"]) < SAME < np.ptp(found.pairs["std_error"])
     (test,), why, *_ = ranks_beside(frame)
@@ -227,7 +227,7 @@ def test_a_pair_that_divides_people_is_told_apart_as_seldom_as_any():
             5 + rng.normal(0, 1, (60, 1)) + kind * np.array([2, -2, 0, 0]) + rng.normal(0, 1, (60, 4)) + [0, 0, 0, 1]
         )
         value[np.arange(60), rng.integers(0, 4, 60)] = np.nan
-        model = liking_model(framed(np.clip(np.rint(value), 1, 9)), 0.95, "P1")
+        model = liking_model(framed(np.clip(np.rint(value), 1, 9)), "P1")
         apart += model.pairs["p_adjusted"].iloc[0] < 0.05
         against += model.versus["p_adjusted"].iloc[0] < 0.05
         found += model.pairs["p_adjusted"].iloc[-1] < 0.05
@@ -242,11 +242,11 @@ def test_no_pair_differs_where_the_prototypes_do_not_and_headline_letters_and_ta
     for _ in range(400):
         value = 6 + rng.normal(0, 1, (30, 1)) + rng.normal(0, 1.3, (30, 6))
         table = np.clip(np.rint(value), 1, 9)
-        model = liking_model(framed(table), 0.95)
+        model = liking_model(framed(table))
         p_value = _corrected_test(model.test, model.evenness)["p_value"]
         if (model.pairs["p_adjusted"] < 0.05).any() and p_value > 0.05:
             break
-    found = weigh_liking(answers_study(table), by_order=False)
+    found = weigh_liking(answers_study(table))
     assert not found.differs
     assert (found.pairs["verdict"] == "cannot tell").all()
     assert set(found.means["letters"]) == {"a"}
@@ -259,7 +259,7 @@ def test_people_who_all_agree_on_the_size_of_a_step_leave_the_common_error():
     rng = np.random.default_rng(9)
     table = np.clip(np.rint(6 + rng.normal(0, 1, (30, 3))), 1, 8)
     table[:, 1] = table[:, 0] + 1
-    found = liking_model(framed(table), 0.95)
+    found = liking_model(framed(table))
     assert np.ptp(found.pairs["std_error"]) < SAME
     assert np.isfinite(found.pairs["p_adjusted"]).all()
 

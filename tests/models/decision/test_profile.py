@@ -7,6 +7,7 @@ import pytest
 from panel.errors import ModelError, StudyError
 from panel.models.decision.wanted import narrow_windows, target_profile
 from panel.models.prototypes.alike import smallest_difference
+from panel.models.prototypes.differences import find_differences
 from tests.models.decision.known_studies import target_study
 
 TRUTH = {"P1": (50, 50), "P2": (30, 60)}
@@ -99,7 +100,7 @@ def test_what_does_not_fit_together_is_noted():
 def test_a_window_narrower_than_what_the_panel_can_see_is_noted():
     windows = {"GREASE": (38.0, 40.0), "SOFT": (0.0, 100.0)}
     study = target_study(TRUTH, windows=windows)
-    (note,) = narrow_windows(target_profile(study), smallest_difference(study))
+    (note,) = narrow_windows(target_profile(study), smallest_difference(find_differences(study)))
     assert note.startswith(
         "GREASE: the window is 2.0 wide, but a panel like this one shows a single planned difference"
     )
