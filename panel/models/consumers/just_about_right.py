@@ -48,11 +48,12 @@ class JustAboutRight:
         Wilson intervals.
     drops
         One row per prototype, question and off side: `prototype question side count base share n_off off_mean n_right
-        right_mean estimate std_error df statistic p_value p_adjusted ci_low ci_high told_low told_high told_level
+        right_mean estimate std_error df statistic p_value p_adjusted ci_low ci_high told_low told_high told_level own_p
         weighted split verdict n grand_mean`. The estimate is the mean drop: mean liking of those who find it just about
-        right minus that of those on the side. `told_low told_high` decide. `weighted` is
-        share times drop, the shares being of those who also gave a liking. `split` is True where both sides pass the
-        screen. Verdicts: `move`, `perhaps`, `no cost seen`, `few people`, `small group`.
+        right minus that of those on the side. `told_low told_high` decide. `own_p`: of the drop beside what each of
+        them gives the other prototypes. `weighted` is share times drop, the shares being of those who also gave a
+        liking. `split` is True where both sides pass the screen. Verdicts: `move`, `perhaps`, `own level` (those may
+        like everything less), `no cost seen`, `few people`, `small group`.
     balance
         `prototype question n right_mean grand_mean weighted`: the weighted drops of both sides add up to the mean of
         the just-about-right group minus the mean of everybody.
@@ -110,15 +111,25 @@ def weigh_just_about_right(study: Study, *, swaps: TracedSwaps | None = None) ->
     refused = _refused(grid, facts)
     side = np.sign(grid.values - _RIGHT) + 1  # 0 too little, 1 right, 2 too much
     asked = np.array([name not in set(refused["question"]) for name in grid.questions], dtype=bool)
+<<<<<<< HEAD
     liked, liking = _liking(study, grid)
     drops = _drop_frame(grid, side, liked, asked)
+=======
+    liked, liking = _liking(study, grid, liking)
+    within = _within_frame(grid, side, liked, asked, level)
+    drops = _beside_own_level(_drop_frame(grid, side, liked, asked, level), within, 1 - level)
+>>>>>>> referee
     traced, why_not = _swaps(study, drops, facts, swaps)
     formulas = formula_percents(study) if traced is not None else None
     return JustAboutRight(
         shares=_shares(grid, side),
         drops=drops,
         balance=_balance_frame(drops),
+<<<<<<< HEAD
         within=_within_frame(grid, side, liked, asked),
+=======
+        within=within,
+>>>>>>> referee
         pairs=_pairs(grid, side),
         moves=_move_frame(drops, facts, traced, formulas),
         refused=refused,
@@ -231,7 +242,9 @@ def _method(n_tests: int) -> str:
         f"counts once. P-values by Holm over all {n_tests} drops tested. A side is weighed if at least "
         f"{100 * LEAST_SHARE:.0f} % are on it (common practice, no source) and at least {LEAST_GROUP} people on either "
         "side of the comparison. Over all prototypes the drop is worked out within consumers, each left out in turn, "
-        "because one consumer judges several. Prototypes are compared by Stuart and Maxwell's test over the people who "
+        "because one consumer judges several. A change is worth a test only where those people do not merely like "
+        "everything less: beside what they give the others (Holm over these), or within consumers, it must show too. "
+        "Prototypes are compared by Stuart and Maxwell's test over the people who "
         "judged both, Holm over the pairs of a question."
     )
 
@@ -276,7 +289,7 @@ _COLUMNS = [
     *("prototype", "question", "side", "count", "base", "share", "n_off", "off_mean", "n_right", "right_mean"),
     *("estimate", "std_error", "df", "statistic", "p_value", "p_adjusted", "ci_low", "ci_high"),
     *("told_low", "told_high", "told_level"),
-    *("weighted", "split", "verdict", "n", "grand_mean"),
+    *("own_p", "weighted", "split", "verdict", "n", "grand_mean"),
 ]
 _TEXT = dict.fromkeys(("prototype", "question", "side"), "str")
 
@@ -291,11 +304,17 @@ def _drop_frame(grid: AnswerGrid, side: Array, liked: Array, asked: NDArray[np.b
     questions = [name for name, both_ways in zip(grid.questions, asked, strict=True) if both_ways]
     counts = np.stack([(side == place).sum(axis=1) for place in range(3)])
     size, mean, variance = _groups(side, liked)
+    own_size, own_mean, own_variance = _groups(side, _beside_the_others(liked))
     n = size.sum(axis=0)
     frames = []
     for off, name in ((0, _SIDES[0]), (2, _SIDES[1])):
         found = welch_differences(size[1], mean[1], variance[1], size[off], mean[off], variance[off], LEVEL)
         tested = (size[1] >= LEAST_GROUP) & (size[off] >= LEAST_GROUP)
+        beside = welch_differences(
+            *(own_size[1], own_mean[1], own_variance[1]),
+            *(own_size[off], own_mean[off], own_variance[off]),
+            level=level,
+        )
         parts = {
             "count": counts[off],
             "base": counts.sum(axis=0),
@@ -308,6 +327,7 @@ def _drop_frame(grid: AnswerGrid, side: Array, liked: Array, asked: NDArray[np.b
                 column: np.where(tested, getattr(found, column), np.nan)
                 for column in ("std_error", "df", "statistic", "p_value", "ci_low", "ci_high")
             },
+            "own_p": np.where(beside.estimate > 0, beside.p_value, 1.0),
             "weighted": _over(size[off], n) * np.where(size[off] > 0, found.estimate, 0.0),
             "n": n,
             "grand_mean": _over(np.where(size > 0, size * mean, 0.0).sum(axis=0), n),
@@ -321,6 +341,30 @@ def _drop_frame(grid: AnswerGrid, side: Array, liked: Array, asked: NDArray[np.b
         frames.append(pd.DataFrame(names | {column: values.ravel() for column, values in parts.items()}))
     together = np.argsort(np.tile(np.arange(n.size), 2), kind="stable")
     return _judged(pd.concat(frames, ignore_index=True).iloc[together])
+
+
+def _beside_the_others(liked: Array) -> Array:
+    """Return each liking less what the same person gives the other prototypes on average, each less its own mean."""
+    there = ~np.isnan(liked)
+    own = np.where(there, liked - _over(np.where(there, liked, 0.0).sum(axis=0), there.sum(axis=0)), 0.0)
+    others = _over(own.sum(axis=1, keepdims=True) - own, there.sum(axis=1, keepdims=True) - there)
+    return np.where(there, own - others, np.nan)
+
+
+def _beside_own_level(drops: pd.DataFrame, within: pd.DataFrame, alpha: float) -> pd.DataFrame:
+    """Return the drops with `own level` where only other people's lower level may stand behind a `move`.
+
+    So it is where those who mind are not shown to like this prototype less beside what they give the others, nor
+    consumers to like less what they find so.
+    """
+    keys = ["question", "side"]
+    not_within = pd.MultiIndex.from_frame(within.loc[within["verdict"] == "not shown", keys])
+    moves = drops["verdict"] == "move"
+    shown = pd.Series(below(holm(drops.loc[moves, "own_p"].to_numpy()), alpha), drops.index[moves])
+    level = (
+        moves & ~shown.reindex(drops.index, fill_value=False) & pd.MultiIndex.from_frame(drops[keys]).isin(not_within)
+    )
+    return drops.assign(verdict=drops["verdict"].mask(level, "own level"))
 
 
 def _groups(side: Array, liked: Array) -> tuple[NDArray[np.int64], Array, Array]:

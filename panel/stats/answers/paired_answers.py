@@ -219,13 +219,14 @@ def _cells(response: ArrayLike, regressors: Array) -> tuple[Array, Array, NDArra
 
 
 def _solved(squares: Array, products: Array) -> Array:
-    """Return the solutions, NaN where the regressors cannot be told apart."""
-    scale = np.sqrt(np.maximum(np.einsum("...aa->...a", squares), 1e-300))
-    scaled = squares / (scale[..., :, None] * scale[..., None, :])
+    """Return the solutions, NaN where the regressors cannot be told apart, and for one that is always the same."""
+    own = np.einsum("...aa->...a", squares)
+    scale, some = np.sqrt(np.maximum(own, 1e-300)), own > 0
+    scaled = squares / (scale[..., :, None] * scale[..., None, :]) + np.eye(squares.shape[-1]) * ~some[..., None]
     known = np.abs(np.linalg.det(scaled)) > _SINGULAR
     safe = np.where(known[..., None, None], scaled, np.eye(squares.shape[-1]))
     found = np.linalg.solve(safe, (products / scale)[..., None])[..., 0] / scale
-    return np.where(known[..., None], found, np.nan)
+    return np.where(known[..., None] & some, found, np.nan)
 
 
 def _jackknife(estimate: Array, without: Array, people: NDArray[np.bool_], level: float) -> MeanDifferences:

@@ -69,11 +69,12 @@ def _side_of_row(row: Mapping[str, Any], about: Shown) -> str:
 _VERDICT_WORDS = {
     "move": "liked less by those: test a change",
     "perhaps": "perhaps liked less; can be chance",
+    "own level": "those may like everything less",
     "no cost seen": "not shown that those like it less",
     "few people": f"fewer than {typed_share(LEAST_SHARE)}, not weighed",
     "small group": "group too small, not tested",
 }
-_TOLD = {"move": 0, "perhaps": 1, "small group": 2}  # cases that are told one by one, in this order
+_TOLD = {"move": 0, "perhaps": 1, "own level": 2, "small group": 3}  # cases that are told one by one, in this order
 _SIDE = each_row("Side", _side_of_row, "question", "side")
 _ASKED = Source("answers", same={"question": "question", "prototype": "prototype"})
 
@@ -247,6 +248,11 @@ def _drop_sentence(result: JustAboutRight, row: Mapping[Any, Any]) -> str:
     )
     if row["verdict"] == "move":
         told = f"{head}, and those like it {less} ({interval}): test it {_other_way(result, row)}."
+    elif row["verdict"] == "own level":
+        told = (
+            f"{head}, and those like it {less} ({interval}); they may like everything less, for beside what they give "
+            "the other prototypes it is not shown."
+        )
     elif row["verdict"] == "perhaps":
         told = f"{head}, and those like it {less} ({interval}); among so many questions this can be chance."
     else:

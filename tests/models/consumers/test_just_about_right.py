@@ -17,6 +17,7 @@ from panel.models.consumers.answers import QuestionFacts
 from panel.models.consumers.just_about_right import _move_frame, weigh_just_about_right
 from panel.models.emollients.swaps import trace_swaps
 from panel.study.formulas import formula_percents
+from panel.study.study import Study
 from tests.consumer_answers import RIGHT, TOO_LITTLE, TOO_MUCH, constructed, study_of
 
 PRINTED = 5e-8  # half a unit of the seventh decimal
@@ -289,3 +290,47 @@ def test_order_of_rows_and_names_do_not_matter(demo, found):
         result.drops.sort_values(keys, ignore_index=True)[[*keys, "estimate", "p_value"]] for result in (found, again)
     )
     pd.testing.assert_frame_equal(first, second)
+
+
+def people(rng, *, drop=0.0, own=0.0):
+    """Answers of 60 to five prototypes: `own` is how much less those like everything who often say too much."""
+    leaning = rng.normal(0, 1, (60, 1))
+    much = leaning * (own > 0) + rng.normal(0, 1, (60, 5)) > 0.8
+    liked = np.clip(np.rint(6.5 - own * leaning - drop * much + rng.normal(0, 1, (60, 5))), 1, 9)
+    rows = [
+        {"assessor": f"C{a}", "prototype": f"P{p}", "question": name, "kind": kind, "answer": f"{value:g}"}
+        for name, kind, table in (("liking", "liking", liked), ("thick", "just_about_right", 3 + much * 1.0))
+        for (a, p), value in np.ndenumerate(table)
+    ]
+    return Study({"answers": pd.DataFrame(rows)})
+
+
+def test_people_who_like_everything_less_make_no_move():
+    # with the groups of a prototype alone, 97 of 100 such studies called for a change
+    told = [weigh_just_about_right(people(np.random.default_rng([3, seed]), own=1.0)) for seed in range(12)]
+    verdicts = [set(found.drops["verdict"]) for found in told]
+    assert sum("own level" in each for each in verdicts) >= 9
+    assert sum("move" in each for each in verdicts) <= 3  # 5 % of 12, and three standard errors
+    row = told[0].drops.loc[told[0].drops["side"] == "too much"].iloc[0]
+    answers = told[0].drops  # the same by hand: liking less the mean of the others, each less its own mean
+    assert (answers["own_p"].dropna() <= 1).all()
+    assert row["own_p"] == pytest.approx(by_hand(people(np.random.default_rng([3, 0]), own=1.0), row["prototype"]))
+
+
+def by_hand(study, prototype):
+    """Welch's test, by scipy, of what each person gives one prototype beside the mean of the others."""
+    table = study.table("answers").assign(answer=lambda rows: rows["answer"].astype(float))
+    liked, side = (
+        table.loc[table["question"] == name].pivot_table(index="assessor", columns="prototype", values="answer")
+        for name in ("liking", "thick")
+    )
+    liked = liked - liked.mean()
+    beside = liked[prototype] - liked.drop(columns=prototype).mean(axis=1)
+    found = ttest_ind(beside[side[prototype] == 3], beside[side[prototype] > 3], equal_var=False)
+    return found.pvalue if found.statistic > 0 else 1.0
+
+
+def test_a_true_drop_still_calls_for_a_change():
+    told = [weigh_just_about_right(people(np.random.default_rng([4, seed]), drop=2.0)) for seed in range(5)]
+    assert all((found.drops["verdict"] == "move").any() for found in told)
+    assert not any((found.drops["verdict"] == "own level").any() for found in told)

@@ -107,3 +107,12 @@ def test_the_intervals_hold_the_truth_about_as_often_as_they_say():
     assert held / 600 >= allowed
     assert held_within / 600 >= allowed
     assert naive / 600 < allowed
+
+
+def test_what_nobody_ever_answers_leaves_the_other_answer_its_own_test():
+    liking, marks = drawn(np.random.default_rng(12), effect=-1.0)
+    marks[0, 1] = 0.0
+    both, alone = within_people(liking, marks), within_people(liking, marks[:, :1])
+    for name in ("estimate", "std_error", "df", "p_value"):
+        assert getattr(both, name)[0, 0] == pytest.approx(getattr(alone, name)[0, 0], rel=CLOSED_FORM)
+        assert name == "df" or np.isnan(getattr(both, name)[0, 1])

@@ -91,6 +91,7 @@ def test_opposite_opinions_are_warned_of():
     ("verdict", "words"),
     [
         ("perhaps", "among so many questions this can be chance"),
+        ("own level", "may like everything less, for beside what they give the other prototypes it is not shown."),
         ("few people", "fewer than 20 %, no reason to move."),
         ("small group", "fewer than 10 people (30 find it just about right)"),
         ("no cost seen", "but it is not shown that those like it less"),
