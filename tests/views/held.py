@@ -22,7 +22,7 @@ from panel.views.emollients.next_prototype import tell_what_if
 from panel.views.emollients.swaps import swap_drawers
 from panel.views.told import Shown, Told, drawer
 from tests.drawn_studies import DRAWN
-from tests.studies import crossed_study, small_study
+from tests.studies import small_study
 from tests.views.every_picture import demo_answers, everything_told
 
 NUMBER = re.compile(r"(?<![\w.,–-])[+−]?\d[\d,]*(?:\.\d+)?(?!\w|-[A-Z])")
@@ -33,13 +33,10 @@ def _answers_of(make: Callable[[], Study]) -> Answers:
     return Answers(make())
 
 
-# The demo; four formulas with a benchmark; scores alone; and drawn studies that take other ways.
+# The demo; four formulas with a benchmark; and drawn studies that take other ways.
 STUDIES = {
     "demo": demo_answers,
     "four": lambda: Answers(small_study({"benchmark": "P1", "margin": 8.0})),
-    "scores": lambda: Answers(
-        crossed_study(np.random.default_rng(7), assessors=8, prototypes=5, attributes=3, sessions=2)
-    ),
 } | {name: partial(_answers_of, make) for name, make in DRAWN.items()}
 
 

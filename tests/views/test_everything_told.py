@@ -514,7 +514,7 @@ def test_an_estimate_and_the_ends_of_its_interval_have_the_same_decimals(everyth
             for found in told_before.findall(text):
                 assert len({len(each.partition(".")[2]) for each in found}) == 1, (found, text)
                 tried += 1
-    assert tried or len(everything) < _FEW  # scores alone say few intervals in sentences
+    assert tried or len(everything) < _FEW
 
 
 def test_a_share_in_brackets_is_that_of_the_counts_before_it(everything):
