@@ -10,8 +10,9 @@ from hypothesis import settings
 from panel.answers import SEED, Answers
 from panel.study.study import Study
 
-# No deadline: how long an example takes depends on what else the machine does. Derandomised: a run can be repeated.
-settings.register_profile("afterfeel", deadline=None, derandomize=True)
+# No deadline: how long an example takes depends on what else the machine does. Derandomised: a run can be repeated, and
+# tries the same examples each time, so that more of them than a test says itself find little.
+settings.register_profile("afterfeel", deadline=None, derandomize=True, max_examples=60)
 settings.load_profile("afterfeel")
 
 LONG = (

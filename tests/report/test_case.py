@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections import Counter
+from functools import cache
 
 import pandas as pd
 import pytest
@@ -12,6 +13,7 @@ from panel.claims.judge import CLAIMS
 from panel.plan.safety import _no_sign_offs, _record_sign_off
 from panel.report.contents.blocks import (
     Numbers,
+    Report,
     TextTable,
     Words,
     printed_id,
@@ -33,6 +35,12 @@ from panel.study.study import Study
 from panel.views.decision.claims import verdict_words
 from tests.report.evidence_studies import MADE_ON, demo_report, demo_results
 from tests.studies import small_study
+
+
+@cache
+def bare_report() -> Report:
+    """Of the small study as it is, with nothing recorded beside it."""
+    return report_of(Answers(small_study()), made_on=MADE_ON)
 
 
 def table(section, title):
@@ -73,7 +81,7 @@ def test_sign_offs_on_record_are_shown_and_none_is_made_up():
     )
     shown = table(report_of(Answers(small_study(safety=signed))).summary, "Sign-offs on record")
     assert shown.to_numpy().tolist() == [["Safety gate: 1 entry", "Dr X", "assessor", "2025-03-01"]]
-    bare = report_of(Answers(small_study())).summary
+    bare = bare_report().summary
     assert said("paragraph", "Sign-offs on record: none.") in bare.blocks
 
 
@@ -220,14 +228,14 @@ def test_a_printed_id_is_read_as_it_was_written():
 
 
 def test_what_is_missing_is_named_once_on_the_first_pages():
-    bare = report_of(Answers(small_study()), made_on=MADE_ON)
+    bare = bare_report()
     lines = [line.partition(": ")[2] for line in texts_of(bare.summary, "points") if line.startswith("Part ")]
     assert len(lines) == len(set(lines)) > 5
     assert sum("Nobody has written down a claim" in line for line in lines) == 1
 
 
 def test_without_claims_the_annex_goes_on_where_the_case_ends():
-    assert not any(section.on_new_page for section in report_of(Answers(small_study()), made_on=MADE_ON).sections)
+    assert not any(section.on_new_page for section in bare_report().sections)
     assert demo_report().sections[0].on_new_page
 
 
@@ -249,7 +257,7 @@ def test_a_panel_that_is_no_part_of_a_study_leaves_no_gaps():
 
 
 def test_a_study_without_consumers_misses_no_servings_of_theirs():
-    assert not [gap for _, gap in report_of(Answers(small_study())).gaps() if "serving plan of the consumers" in gap]
+    assert not [gap for _, gap in bare_report().gaps() if "serving plan of the consumers" in gap]
 
 
 def test_words_not_covered_are_listed_by_the_rule_that_fired_and_not_again():

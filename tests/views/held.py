@@ -11,12 +11,19 @@ from typing import Any
 import numpy as np
 import pandas as pd
 
-from panel.answers import Answers
+from panel import answers as asked
+from panel.answers import Answers, NoAnswer
+from panel.models.emollients.predictions import study_targets, what_if
 from panel.study.naming import Naming
 from panel.study.study import Study
+from panel.views.assessors.people import differences_without
+from panel.views.assessors.person import person_items
+from panel.views.emollients.next_prototype import tell_what_if
+from panel.views.emollients.swaps import swap_drawers
+from panel.views.told import Shown, Told, drawer
 from tests.drawn_studies import DRAWN
-from tests.studies import crossed_study, small_study
-from tests.views.every_picture import demo_answers
+from tests.studies import small_study
+from tests.views.every_picture import demo_answers, everything_told
 
 NUMBER = re.compile(r"(?<![\w.,–-])[+−]?\d[\d,]*(?:\.\d+)?(?!\w|-[A-Z])")
 TWELFTH_DIGIT = 1e-9  # for what was multiplied by 100 and cut
@@ -26,14 +33,33 @@ def _answers_of(make: Callable[[], Study]) -> Answers:
     return Answers(make())
 
 
-# The demo; four formulas with a benchmark; scores alone; and drawn studies that take other ways.
+# The demo; four formulas with a benchmark; and drawn studies that take other ways.
 STUDIES = {
     "demo": demo_answers,
     "four": lambda: Answers(small_study({"benchmark": "P1", "margin": 8.0})),
-    "scores": lambda: Answers(
-        crossed_study(np.random.default_rng(7), assessors=8, prototypes=5, attributes=3, sessions=2)
-    ),
 } | {name: partial(_answers_of, make) for name, make in DRAWN.items()}
+
+
+def all_told(answers: Answers) -> list[Told]:
+    """Everything that is told of a study, also of one person, of the swaps by themselves and of two other blends."""
+    told, names = everything_told(answers), answers.names
+    if "panel" in told:
+        check = told["panel"].result
+        who, attribute = str(check.people["assessor"].iloc[0]), str(check.assessors["attribute"].iloc[0])
+        left = answers.ask(asked.LEFT_OUT)
+        without = () if isinstance(left, NoAnswer) else (Shown(differences_without(who), left, names),)
+        items = (*person_items(check, names, who, attribute), *without)
+        told["person"] = Told(check, names, f"{who}.", drawers=(drawer(who, *items),))
+    if not isinstance(traced := answers.ask(asked.SWAPS), NoAnswer):
+        told["swaps"] = Told(traced, names, "The swaps.", drawers=swap_drawers(traced, names))
+    if not isinstance(model := answers.ask(asked.PREDICTION), NoAnswer):
+        blends = model.level.amounts.to_numpy(dtype=float)
+        for part in (0.5, 3.0):  # between two that were made, and far outside
+            amounts = np.clip(blends[0] + part * (blends[-1] - blends[0]), 0, None)
+            blend = dict(zip(model.level.emollients, amounts * blends[0].sum() / amounts.sum(), strict=True))
+            found = what_if(model, blend, study_targets(answers.study))
+            told[f"what if {part}"] = tell_what_if(found, names, model.level.base)
+    return list(told.values())
 
 
 def frames(thing: Any, depth: int = 4) -> Iterator[pd.DataFrame]:
