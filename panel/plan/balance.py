@@ -7,6 +7,7 @@ from dataclasses import dataclass
 
 import numpy as np
 import pandas as pd
+from numpy.typing import NDArray
 
 from panel.stats.orders.block_designs import pair_variances
 
@@ -121,14 +122,18 @@ def _line(what: str, session: str, counts: pd.Series) -> tuple[str, str, int, in
     return what, session, smallest, largest, verdict
 
 
+def _tried(rows: pd.DataFrame, names: Sequence[str], by: list[str]) -> NDArray[np.float64]:
+    """Return 1 where a group of rows, down, holds a prototype, across, and else 0."""
+    group, prototype = rows.groupby(by).ngroup().to_numpy(), pd.Index(names).get_indexer(pd.Index(rows["prototype"]))
+    found = np.zeros((group.max(initial=-1) + 1, len(names)))
+    found[group[prototype >= 0], prototype[prototype >= 0]] = 1.0
+    return found
+
+
 def _together(rows: pd.DataFrame, names: Sequence[str], planned: float) -> pd.DataFrame:
     """Return who tries both of two prototypes, in how many sessions both come, and how precise their difference is."""
     place = {name: number for number, name in enumerate(names)}
-    sittings = pd.crosstab([rows["session"], rows["assessor"]], rows["prototype"]).reindex(
-        columns=list(names), fill_value=0
-    )
-    people = pd.crosstab(rows["assessor"], rows["prototype"]).reindex(columns=list(names), fill_value=0)
-    in_sitting, of_person = (sittings.to_numpy() > 0).astype(float), (people.to_numpy() > 0).astype(float)
+    in_sitting, of_person = (_tried(rows, names, by) for by in (["session", "assessor"], ["assessor"]))
     sessions, assessors = in_sitting.T @ in_sitting, of_person.T @ of_person
     meant = planned if np.isfinite(planned) else len(rows) / max(len(names), 1)
     variance = pair_variances(in_sitting) if len(in_sitting) else np.full((len(names),) * 2, np.inf)

@@ -31,7 +31,7 @@ class _Exact(float):
     """A number written with the digits it takes to read the same one back; XlsxWriter itself writes sixteen."""
 
     def __format__(self, spec: str) -> str:
-        return repr(float(self))
+        return float.__repr__(self)
 
 
 def xlsx_bytes(report: Report) -> bytes:
@@ -125,7 +125,7 @@ def _write(sheet: Any, row: int, cells: Iterable[object], how: Any = None) -> No
     for column, value in enumerate(cells):
         if isinstance(value, bool):
             sheet.write_boolean(row, column, value, how)
-        elif isinstance(value, int | float) or hasattr(value, "dtype"):
+        elif not isinstance(value, str) and (isinstance(value, int | float) or hasattr(value, "dtype")):
             _number(sheet, row, column, float(value), how)  # type: ignore[arg-type]  # numpy's numbers are numbers
         else:
             sheet.write_string(row, column, plain_text(value)[:_LONGEST_CELL], how)

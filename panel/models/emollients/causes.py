@@ -108,11 +108,13 @@ def _with_targets(
         return cells.assign(target_low=np.nan, target_high=np.nan, towards=np.nan)
     wanted = profile.wanted.set_index("attribute")
     low, high = (cells["attribute"].map(wanted[end]).to_numpy(float) for end in ("target_low", "target_high"))
-    mean = means.set_index(["attribute", "prototype"])["estimate"]
+    mean = dict(zip(zip(means["attribute"], means["prototype"], strict=True), means["estimate"], strict=True))
     without = {str(swap): set(part["versus"]) for swap, part in traced.members.groupby("swap", sort=False)}
     start = np.array(
         [
-            mean.loc[[(attribute, name) for name in without[swap] if (attribute, name) in mean.index]].mean()
+            pd.Series(
+                [mean[place] for name in without[swap] if (place := (attribute, name)) in mean], dtype=float
+            ).mean()
             for attribute, swap in zip(cells["attribute"], cells["swap"], strict=True)
         ],
         dtype=float,

@@ -208,7 +208,8 @@ def swap_verdicts(effects: pd.DataFrame, confounds: Confounds) -> pd.DataFrame:
     because, along = [], []
     for attribute, swap in zip(effects["attribute"], effects["swap"], strict=True):
         rows = confounds.of_swap(str(attribute), str(swap))
-        because.append("; ".join(rows.loc[rows["factor"] != BATCH, "because"]))
+        told = zip(rows["factor"], rows["because"], strict=True)
+        because.append("; ".join(words for factor, words in told if factor != BATCH))
         along.append(", ".join(confounds.not_credited(str(attribute), str(swap))["factor"]))
     credited = below(effects["p_adjusted"]) & np.array([not each for each in along], dtype=bool)
     return effects.assign(verdict=np.where(credited, DIFFERS, CANNOT_TELL), because=because, goes_along=along)
