@@ -111,25 +111,16 @@ def weigh_just_about_right(study: Study, *, swaps: TracedSwaps | None = None) ->
     refused = _refused(grid, facts)
     side = np.sign(grid.values - _RIGHT) + 1  # 0 too little, 1 right, 2 too much
     asked = np.array([name not in set(refused["question"]) for name in grid.questions], dtype=bool)
-<<<<<<< HEAD
     liked, liking = _liking(study, grid)
-    drops = _drop_frame(grid, side, liked, asked)
-=======
-    liked, liking = _liking(study, grid, liking)
-    within = _within_frame(grid, side, liked, asked, level)
-    drops = _beside_own_level(_drop_frame(grid, side, liked, asked, level), within, 1 - level)
->>>>>>> referee
+    within = _within_frame(grid, side, liked, asked)
+    drops = _beside_own_level(_drop_frame(grid, side, liked, asked), within)
     traced, why_not = _swaps(study, drops, facts, swaps)
     formulas = formula_percents(study) if traced is not None else None
     return JustAboutRight(
         shares=_shares(grid, side),
         drops=drops,
         balance=_balance_frame(drops),
-<<<<<<< HEAD
-        within=_within_frame(grid, side, liked, asked),
-=======
         within=within,
->>>>>>> referee
         pairs=_pairs(grid, side),
         moves=_move_frame(drops, facts, traced, formulas),
         refused=refused,
@@ -310,11 +301,8 @@ def _drop_frame(grid: AnswerGrid, side: Array, liked: Array, asked: NDArray[np.b
     for off, name in ((0, _SIDES[0]), (2, _SIDES[1])):
         found = welch_differences(size[1], mean[1], variance[1], size[off], mean[off], variance[off], LEVEL)
         tested = (size[1] >= LEAST_GROUP) & (size[off] >= LEAST_GROUP)
-        beside = welch_differences(
-            *(own_size[1], own_mean[1], own_variance[1]),
-            *(own_size[off], own_mean[off], own_variance[off]),
-            level=level,
-        )
+        own = (own_size[off], own_mean[off], own_variance[off])
+        beside = welch_differences(own_size[1], own_mean[1], own_variance[1], *own, LEVEL)
         parts = {
             "count": counts[off],
             "base": counts.sum(axis=0),
@@ -351,7 +339,7 @@ def _beside_the_others(liked: Array) -> Array:
     return np.where(there, own - others, np.nan)
 
 
-def _beside_own_level(drops: pd.DataFrame, within: pd.DataFrame, alpha: float) -> pd.DataFrame:
+def _beside_own_level(drops: pd.DataFrame, within: pd.DataFrame) -> pd.DataFrame:
     """Return the drops with `own level` where only other people's lower level may stand behind a `move`.
 
     So it is where those who mind are not shown to like this prototype less beside what they give the others, nor
@@ -360,11 +348,10 @@ def _beside_own_level(drops: pd.DataFrame, within: pd.DataFrame, alpha: float) -
     keys = ["question", "side"]
     not_within = pd.MultiIndex.from_frame(within.loc[within["verdict"] == "not shown", keys])
     moves = drops["verdict"] == "move"
-    shown = pd.Series(below(holm(drops.loc[moves, "own_p"].to_numpy()), alpha), drops.index[moves])
-    level = (
-        moves & ~shown.reindex(drops.index, fill_value=False) & pd.MultiIndex.from_frame(drops[keys]).isin(not_within)
-    )
-    return drops.assign(verdict=drops["verdict"].mask(level, "own level"))
+    shown = pd.Series(below(holm(drops.loc[moves, "own_p"].to_numpy())), drops.index[moves])
+    alone = moves & ~shown.reindex(drops.index, fill_value=False)
+    own_level = alone & pd.MultiIndex.from_frame(drops[keys]).isin(not_within)
+    return drops.assign(verdict=drops["verdict"].mask(own_level, "own level"))
 
 
 def _groups(side: Array, liked: Array) -> tuple[NDArray[np.int64], Array, Array]:
