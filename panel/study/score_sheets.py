@@ -243,9 +243,9 @@ def _heading(cells: Sequence[Sequence[str]]) -> int:
 
 
 def _names_one_of_each(cells: Sequence[Sequence[str]], row: int) -> bool:
-    """Return True if a row below headings has a person and a prototype: it is no heading."""
+    """Return True if a row below headings has a person and a prototype, not code and code: no heading."""
     held = [(list(above), named_columns(dict.fromkeys(above))) for above in cells[:row] if _names_both(above)]
-    either = any(all(cells[row][above.index(of[role])] for role in _DESIGN[:2]) for above, of in held)
+    either = any(len({cells[row][above.index(of[role])] for role in _DESIGN[:2]} - {""}) == 2 for above, of in held)
     return either and not _names_both(cells[row])
 
 
