@@ -121,7 +121,7 @@ def decide(
 
 
 def nearest(study: Study, rng: np.random.Generator, *, differences: Differences | None, fitted: PanelFit) -> Decision:
-    """Return what the first screen asks of the decision: without groups of consumers, and how often chances came true."""
+    """Return what the first screen asks: without groups of consumers, and without how often chances came true."""
     return decide(study, rng, differences=differences, fitted=fitted, came_true=False)
 
 
