@@ -181,20 +181,19 @@ def _score_facts(study: Study, scores: Numbered) -> dict[str, Labels]:
     position, site = serving_of_score(study, scores.frame)
     assessors = study.table("assessors")
     groups = dict(zip(reversed(assessors["assessor"].tolist()), reversed(assessors["group"].tolist()), strict=True))
-    day = _in_words(scores["recorded_at"], _day)
+    day = _in_words(*scores["recorded_at"], _day)
     source, sources = scores["source"]
     typed = np.array([str(name).casefold() in _TYPED_IN_LATER for name in sources], dtype=bool)
     if typed.any():
-        code, days = day
-        day = np.where(typed[source], len(days), code), [*days, ""]
+        day = np.where(typed[source], len(day[1]), day[0]), [*day[1], ""]
     return {
         "attribute": scores["attribute"],
         "prototype": scores["prototype"],
         SESSION: scores["session"],
         TEST_DAY: day,
-        POSITION: _in_words(scores["position"], _position) if site is None else labels(position, _position),
+        POSITION: _in_words(*scores["position"], _position) if site is None else labels(position, _position),
         SITE: (np.zeros(len(scores.frame), dtype=np.intp), [""]) if site is None else labels(site),
-        GROUP: _in_words(scores["assessor"], lambda name: groups.get(name, "")),
+        GROUP: _in_words(*scores["assessor"], lambda name: groups.get(name, "")),
         BATCH: batch_of_score(study, scores),
     }
 
@@ -205,12 +204,10 @@ def _position(value: float) -> str:
 
 def labels(values: pd.Series, words: Callable[[Any], str] = str) -> Labels:
     """Return the number of each value's words and the words, worked out once for each different value."""
-    code, different = pd.factorize(values, use_na_sentinel=False)
-    return _in_words((code, different.tolist()), words)
+    return _in_words(*Numbered(values.to_frame("of"))["of"], words)
 
 
-def _in_words(numbered: tuple[Codes, list[Any]], words: Callable[[Any], str] = str) -> Labels:
-    code, different = numbered
+def _in_words(code: Codes, different: list[Any], words: Callable[[Any], str]) -> Labels:
     numbers: dict[str, int] = {}
     place = np.array([numbers.setdefault(words(value), len(numbers)) for value in different], dtype=np.intp)
     return (code if len(numbers) == len(different) else place[code]), list(numbers)
@@ -337,9 +334,8 @@ def _named(facts: Mapping[str, Labels]) -> dict[str, Labels]:
     whole = {"attribute": (np.zeros(len(lacking), dtype=np.intp), [""]), **facts}
     if not lacking.any():
         return whole
-    return {
-        name: labels(pd.Series(np.array(names, dtype=object)[code[~lacking]])) for name, (code, names) in whole.items()
-    }
+    rows = ~lacking
+    return {name: labels(pd.Series(names, dtype=object).iloc[code[rows]]) for name, (code, names) in whole.items()}
 
 
 def _batches(facts: Mapping[str, Labels]) -> dict[str, tuple[str, ...]]:
@@ -388,9 +384,8 @@ def _patterns(facts: Mapping[str, Labels], order: list[str]) -> list[_Pattern]:
         if factor not in facts:
             continue
         level, levels = facts[factor]
-        counts = scored
-        if len(levels) > 1:
-            counts = np.bincount(cell * len(levels) + level, minlength=len(scored) * len(levels))
+        each = cell * len(levels) + level
+        counts = np.bincount(each, minlength=len(scored) * len(levels)) if len(levels) > 1 else scored
         table = counts.astype(float).reshape(len(names), len(order), len(levels))
         if factor != SESSION and "" in levels:
             table = np.delete(table, levels.index(""), axis=2)
