@@ -23,7 +23,7 @@ from panel.stats.arrays import Array, Codes
 from panel.stats.orders.block_designs import both_sets, information_left, joined
 from panel.study.formulas import formula_pairs, oriented
 from panel.study.scores_used import batch_of_score, scores_used, serving_of_score
-from panel.study.study import Study, kept
+from panel.study.study import Numbered, Study, kept
 from panel.words import all_of, first_few
 
 SESSION, TEST_DAY, POSITION, SITE, GROUP = "session", "test day", "position", "site", "group of assessors"
@@ -165,45 +165,52 @@ class Confounds:
 @kept
 def find_confounds(study: Study) -> Confounds:
     """Return what the differences and swaps of `study` cannot be told from, by the scores that are used."""
-    facts = _score_facts(study, scores_used(study).frame)
+    facts = _score_facts(study, scores_used(study).numbered)
     return confounds_of(facts, prototypes=study.prototypes, swaps=partial(_swaps, study), made_on=_made_on(study))
 
 
-def sets_of_scores(study: Study, scores: pd.DataFrame) -> dict[str, dict[str, int]]:
+def sets_of_scores(study: Study, scores: Numbered) -> dict[str, dict[str, int]]:
     """Return the `sets` of the confounds of these scores, without all else."""
     facts = _named(_score_facts(study, scores))
     order = _scored(facts, study.prototypes)
     return _sets_by_attribute(_patterns(facts, order), order)
 
 
-def _score_facts(study: Study, scores: pd.DataFrame) -> dict[str, Labels]:
+def _score_facts(study: Study, scores: Numbered) -> dict[str, Labels]:
     """Return the `attribute`, the `prototype` and the label of each factor for every score, empty if not known."""
-    position, site = serving_of_score(study, scores)
+    position, site = serving_of_score(study, scores.frame)
     assessors = study.table("assessors")
     groups = dict(zip(reversed(assessors["assessor"].tolist()), reversed(assessors["group"].tolist()), strict=True))
-    day = labels(scores["recorded_at"], _day)
-    typed = [name for name in scores["source"].unique() if name.casefold() in _TYPED_IN_LATER]
-    if typed:
-        code, days = day
-        day = np.where(scores["source"].isin(typed), len(days), code), [*days, ""]
+    day = _in_words(*scores["recorded_at"], _day)
+    source, sources = scores["source"]
+    typed = np.array([str(name).casefold() in _TYPED_IN_LATER for name in sources], dtype=bool)
+    if typed.any():
+        day = np.where(typed[source], len(day[1]), day[0]), [*day[1], ""]
     return {
-        "attribute": labels(scores["attribute"]),
-        "prototype": labels(scores["prototype"]),
-        SESSION: labels(scores["session"]),
+        "attribute": scores["attribute"],
+        "prototype": scores["prototype"],
+        SESSION: scores["session"],
         TEST_DAY: day,
-        POSITION: labels(position, lambda value: "" if value != value else f"{value:g}"),
-        SITE: (np.zeros(len(scores), dtype=np.intp), [""]) if site is None else labels(site),
-        GROUP: labels(scores["assessor"], lambda name: groups.get(name, "")),
-        BATCH: labels(batch_of_score(study, scores)),
+        POSITION: _in_words(*scores["position"], _position) if site is None else labels(position, _position),
+        SITE: (np.zeros(len(scores.frame), dtype=np.intp), [""]) if site is None else labels(site),
+        GROUP: _in_words(*scores["assessor"], lambda name: groups.get(name, "")),
+        BATCH: batch_of_score(study, scores),
     }
+
+
+def _position(value: float) -> str:
+    return "" if value != value else f"{value:g}"
 
 
 def labels(values: pd.Series, words: Callable[[Any], str] = str) -> Labels:
     """Return the number of each value's words and the words, worked out once for each different value."""
-    code, different = pd.factorize(values, use_na_sentinel=False)
+    return _in_words(*Numbered(values.to_frame("of"))["of"], words)
+
+
+def _in_words(code: Codes, different: list[Any], words: Callable[[Any], str]) -> Labels:
     numbers: dict[str, int] = {}
-    place = np.array([numbers.setdefault(words(value), len(numbers)) for value in different.tolist()], dtype=np.intp)
-    return place[code], list(numbers)
+    place = np.array([numbers.setdefault(words(value), len(numbers)) for value in different], dtype=np.intp)
+    return (code if len(numbers) == len(different) else place[code]), list(numbers)
 
 
 def _day(moment: str) -> str:
@@ -221,7 +228,7 @@ def making_confounds(study: Study) -> Confounds:
 
 def answer_confounds(rows: pd.DataFrame, prototypes: tuple[str, ...] = ()) -> Confounds:
     """Return what the prototypes cannot be told from by answers to one question: `prototype session position`."""
-    position = labels(rows["position"], lambda value: "" if value != value else f"{value:g}")
+    position = labels(rows["position"], _position)
     facts = {"prototype": labels(rows["prototype"]), SESSION: labels(rows["session"]), POSITION: position}
     return confounds_of(facts, prototypes=prototypes)
 
@@ -327,9 +334,8 @@ def _named(facts: Mapping[str, Labels]) -> dict[str, Labels]:
     whole = {"attribute": (np.zeros(len(lacking), dtype=np.intp), [""]), **facts}
     if not lacking.any():
         return whole
-    return {
-        name: labels(pd.Series(np.array(names, dtype=object)[code[~lacking]])) for name, (code, names) in whole.items()
-    }
+    rows = ~lacking
+    return {name: labels(pd.Series(names, dtype=object).iloc[code[rows]]) for name, (code, names) in whole.items()}
 
 
 def _batches(facts: Mapping[str, Labels]) -> dict[str, tuple[str, ...]]:
@@ -337,10 +343,9 @@ def _batches(facts: Mapping[str, Labels]) -> dict[str, tuple[str, ...]]:
     if BATCH not in facts:
         return {}
     (prototype, prototypes), (batch, batches) = facts["prototype"], facts[BATCH]
-    _, first = np.unique(prototype * len(batches) + batch, return_index=True)
     found: dict[str, tuple[str, ...]] = {}
-    for row in np.sort(first).tolist():
-        name, own = prototypes[prototype[row]], batches[batch[row]]
+    for both in pd.unique(prototype * len(batches) + batch).tolist():
+        name, own = prototypes[both // len(batches)], batches[both % len(batches)]
         if own:
             found[name] = (*found.get(name, ()), own)
     return found
@@ -373,17 +378,19 @@ def _patterns(facts: Mapping[str, Labels], order: list[str]) -> list[_Pattern]:
     number = {name: place for place, name in enumerate(order)}
     prototype = np.array([number[name] for name in facts["prototype"][1]], dtype=np.intp)[facts["prototype"][0]]
     cell = attribute * len(order) + prototype
+    scored = np.bincount(cell, minlength=len(names) * len(order))
     tables: dict[str, Array] = {}
     for factor in OF_TEST:
         if factor not in facts:
             continue
         level, levels = facts[factor]
-        counts = np.bincount(cell * len(levels) + level, minlength=len(names) * len(order) * len(levels)).astype(float)
-        table = counts.reshape(len(names), len(order), len(levels))
+        each = cell * len(levels) + level
+        counts = np.bincount(each, minlength=len(scored) * len(levels)) if len(levels) > 1 else scored
+        table = counts.astype(float).reshape(len(names), len(order), len(levels))
         if factor != SESSION and "" in levels:
             table = np.delete(table, levels.index(""), axis=2)
         tables[factor] = table
-    seen = np.bincount(cell, minlength=len(names) * len(order)).reshape(len(names), len(order)) > 0
+    seen = scored.reshape(len(names), len(order)) > 0
     alike: dict[tuple[bytes, ...], list[int]] = {}
     for row in range(len(names)):
         alike.setdefault(tuple(table[row].tobytes() for table in tables.values()), []).append(row)

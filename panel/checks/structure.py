@@ -45,7 +45,7 @@ def check_structure(study: Study, sound: Study | None = None) -> list[Finding]:
         *_columns_not_known(study),
         *_named_people(study),
         *_no_scores(study, sound),
-        *_cells_not_read(study),
+        *_cells_not_read(study, sound),
         *_dates_not_understood(study, sound),
         *_cells_missing(study, sound),
         *_check_references(sound),
@@ -155,7 +155,7 @@ def _no_scores(study: Study, sound: Study) -> list[Finding]:
     return [Finding("stop", "no_scores", "scores", f"The study has no scores: {reason}.", advice)]
 
 
-def _cells_not_read(study: Study) -> list[Finding]:
+def _cells_not_read(study: Study, sound: Study) -> list[Finding]:
     findings: list[Finding] = []
     if study.unread.empty:
         return findings
@@ -177,7 +177,7 @@ def _cells_not_read(study: Study) -> list[Finding]:
         for place, cases, shown in by_text(texts, where):
             message = f"{counted(len(cases), 'cell')} could not be read: {shown} ({reason})."
             advice = "Correct the cell. Until then it counts as empty."
-            likely = [(rows[case], texts[case], _likely(study, str(table), rows[case], texts[case])) for case in cases]
+            likely = [(rows[case], texts[case], _likely(sound, str(table), rows[case], texts[case])) for case in cases]
             proposed = tuple(
                 Proposal(str(table), int(row), str(column), text, value)
                 for row, text, value in likely

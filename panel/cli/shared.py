@@ -19,14 +19,19 @@ all_option = click.option("--all", "everything", is_flag=True, help="Also what e
 json_option = click.option("--json", "as_json", is_flag=True, help="Print one JSON object and nothing else.")
 
 
+_SMALL = 10_000_000  # bytes
+
+
 def open_path(path: Path) -> Study:
-    """Return the study at a path; until the command ends, texts are kept as plain strings."""
+    """Return the study at a path; until the command ends, texts of a small one are kept as plain strings."""
     import pandas as pd
 
     from panel.study.open_study import open_study
 
     command = click.get_current_context(silent=True)
-    if command is not None:  # Arrow's strings are slower to read one by one, as a command does
+    files = path.glob("*.csv") if path.is_dir() else [path]
+    small = sum(file.stat().st_size for file in files if file.is_file()) <= _SMALL
+    if command is not None and small:  # Arrow's strings are slower to read one by one, but need a third of the memory
         command.with_resource(pd.option_context("mode.string_storage", "python"))
     return open_study(path)
 

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import math
-from collections.abc import Mapping
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, replace
 from functools import cache
 from typing import Any
@@ -13,7 +13,7 @@ import pandas as pd
 
 from panel.errors import StudyError
 from panel.study.numbers_read import read_numbers, typed_number
-from panel.study.study import Study, kept
+from panel.study.study import Numbered, Study, kept
 
 _OUTSIDE_SCALE_RULE = "set_aside_outside_scale"
 _SET_ASIDE_COLUMNS = ["row", "assessor", "prototype", "attribute", "session", "replicate", "score", "why"]
@@ -31,11 +31,14 @@ class ScoresUsed:
         Scores that were there and are not used: columns `row` (line in the file), who and what, `score`, `why`.
     corrected
         Scores whose value was changed by a written correction, same columns.
+    numbered
+        The columns of `frame` that say whose scores they are, and of what, as numbers.
     """
 
     frame: pd.DataFrame
     set_aside: pd.DataFrame
     corrected: pd.DataFrame
+    numbered: Numbered
 
 
 @kept
@@ -50,7 +53,8 @@ def scores_used(study: Study, *, rules: bool = True) -> ScoresUsed:
     by_rule = any(rule.get("rule") == _OUTSIDE_SCALE_RULE for rule in _rules(study))
     if not rules or not (by_rule or "scores" in set(study.table("corrections")["table"])):
         known = frame["score"].notna().to_numpy()
-        return ScoresUsed(frame if known.all() else frame.loc[known], _nothing().copy(), _nothing().copy())
+        frame = frame if known.all() else frame.loc[known]
+        return ScoresUsed(frame, _nothing().copy(), _nothing().copy(), _numbered(study, frame))
     why = pd.Series("", index=frame.index, dtype="str")
     changed = pd.Series("", index=frame.index, dtype="str")
     frame, why, changed = _with_corrections(study, frame, why, changed)
@@ -58,12 +62,19 @@ def scores_used(study: Study, *, rules: bool = True) -> ScoresUsed:
         outside = _outside_scale(study, frame) & (why == "")
         why = why.mask(outside, "outside the scale, by the rule recorded beforehand")
     before = study.scores["score"].loc[frame.index]
-    kept = frame["score"].notna() & (why == "")
+    used = frame.loc[frame["score"].notna() & (why == "")]
     return ScoresUsed(
-        frame=frame.loc[kept],
+        frame=used,
         set_aside=_listed(frame.assign(score=before), why, before.notna() & (why != "")),
         corrected=_listed(frame.assign(score=before), changed, changed != ""),
+        numbered=_numbered(study, used),
     )
+
+
+def _numbered(study: Study, frame: pd.DataFrame) -> Numbered:
+    """Return the scores that are used with their numbers: those of the study where all are."""
+    whole = study.numbered
+    return whole.beside(frame) if len(frame) == len(whole.frame) else Numbered(frame)
 
 
 _NEEDED = {
@@ -81,19 +92,20 @@ def named_rows(study: Study, table: str) -> pd.DataFrame:
     the same question, name theirs.
     """
     frame = study.table(table)
+    numbered = study.numbered if table == "scores" else Numbered(frame)
     lacking = np.zeros(len(frame), dtype=bool)
     for column in _NEEDED[table]:
-        lacking |= _blank(frame[column])
-    session = _blank(frame["session"])
+        lacking |= _blank(*numbered[column])
+    session = _blank(*numbered["session"])
     if session.any() and not session.all():
         question = frame[["kind", "question"]].apply(tuple, axis=1) if table == "answers" else np.zeros(len(frame))
         lacking |= session & ~pd.Series(session).groupby(np.asarray(question)).transform("all").to_numpy()
     return frame.loc[~lacking] if lacking.any() else frame
 
 
-def _blank(names: pd.Series) -> np.ndarray:
-    blank = [name for name in names.unique() if pd.isna(name) or not str(name).strip()]
-    return names.isin(blank).to_numpy(dtype=bool) if blank else np.zeros(len(names), dtype=bool)
+def _blank(code: np.ndarray, names: Sequence[Any]) -> np.ndarray:
+    blank = np.array([pd.isna(name) or not str(name).strip() for name in names], dtype=bool)
+    return blank[code] if blank.any() else np.zeros(len(code), dtype=bool)
 
 
 def _outside_scale(study: Study, scores: pd.DataFrame) -> pd.Series:
@@ -300,8 +312,8 @@ def serving_of_score(study: Study, scores: pd.DataFrame) -> tuple[pd.Series, pd.
     return scores["position"].fillna(served["position"]), served["site"].astype("object").fillna("").astype("str")
 
 
-def batch_of_score(study: Study, scores: pd.DataFrame) -> pd.Series:
-    """Return the batch each score comes from: as named, else the only batch of its prototype, else empty.
+def batch_of_score(study: Study, scores: Numbered) -> tuple[np.ndarray, list[str]]:
+    """Return the number of the batch each score comes from: as named, else the only one of its prototype, else empty.
 
     Where only some scores of a prototype name their batch, and it has several, none of them counts as named.
     """
@@ -310,14 +322,15 @@ def batch_of_score(study: Study, scores: pd.DataFrame) -> pd.Series:
     for name, batch in zip(listed["prototype"].tolist(), listed["batch"].tolist(), strict=True):
         if name and batch:
             own.setdefault(name, set()).add(batch)
-    if not own and not scores["batch"].any():
-        return scores["batch"]
-    prototype, names = pd.factorize(scores["prototype"], use_na_sentinel=False)
-    named, batches = pd.factorize(scores["batch"], use_na_sentinel=False)
-    words = list(dict.fromkeys(["", *batches.tolist(), *(batch for some in own.values() for batch in some)]))
+    named, batches = scores["batch"]
+    if not own and batches in ([], [""]):
+        return named, batches
+    prototype, names = scores["prototype"]
+    words = list(dict.fromkeys(["", *batches, *(batch for some in own.values() for batch in some)]))
     number = {word: place for place, word in enumerate(words)}
-    single = [number[next(iter(own[name]))] if len(own.get(name, ())) == 1 else 0 for name in names.tolist()]
-    batch_named = np.array([number[word] for word in batches.tolist()], dtype=np.intp)[named]
+    single = [number[next(iter(own[name]))] if len(own.get(name, ())) == 1 else 0 for name in names]
+    batch_named = np.array([number[word] for word in batches], dtype=np.intp)[named]
     code = np.where(batch_named > 0, batch_named, np.array(single, dtype=np.intp)[prototype])
     unsure = np.bincount(prototype, code == 0, minlength=len(names)) > 0
-    return pd.Series(pd.array(words, dtype="str").take(np.where(unsure[prototype], 0, code)), index=scores.index)
+    code, there = pd.factorize(np.where(unsure[prototype], 0, code))
+    return code, [words[place] for place in there]

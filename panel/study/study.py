@@ -5,13 +5,14 @@ from __future__ import annotations
 import hashlib
 import json
 import re
-from collections.abc import Callable, Iterable, Mapping
+from collections.abc import Callable, Collection, Iterable, Mapping
 from dataclasses import dataclass, field
 from functools import cache, wraps
 from typing import Any, TypeVar
 
 import numpy as np
 import pandas as pd
+from numpy.typing import NDArray
 
 from panel.study.tables import TABLES
 
@@ -60,6 +61,42 @@ def kept(function: Callable[..., _T]) -> Callable[..., _T]:
         return found.copy(deep=False) if isinstance(found, pd.DataFrame) else found
 
     return ask
+
+
+class Numbered:
+    """The columns of a frame as numbers: each is looked through once, however many ask.
+
+    Parameters
+    ----------
+    frame
+        The frame.
+    empty
+        Columns known to hold nothing.
+    """
+
+    def __init__(self, frame: pd.DataFrame, empty: Collection[str] = ()) -> None:
+        self.frame, self._empty = frame, empty
+        self._found: dict[str, tuple[NDArray[np.intp], list[Any]]] = {}
+
+    def __getitem__(self, column: str) -> tuple[NDArray[np.intp], list[Any]]:
+        """Return the number of each cell's content, and what these are, in their order of coming."""
+        if column not in self._found:
+            cells = self.frame[column]
+            if column in self._empty:
+                self._found[column] = np.zeros(len(cells), dtype=np.intp), cells.iloc[:1].tolist()
+            else:
+                first = np.ones(len(cells), dtype=bool)
+                if cells.dtype == "str":  # equal ones often follow each other
+                    first[1:] = cells.array[1:] != cells.array[:-1]
+                code, different = pd.factorize(cells[first], use_na_sentinel=False)
+                self._found[column] = np.repeat(code, np.diff(np.flatnonzero(np.r_[first, True]))), different.tolist()
+        return self._found[column]
+
+    def beside(self, frame: pd.DataFrame) -> Numbered:
+        """Return the same numbers for a frame with the same rows, which differs in columns that nobody numbers."""
+        numbered = Numbered(frame, self._empty)
+        numbered._found = self._found
+        return numbered
 
 
 @dataclass(frozen=True, eq=False, slots=True)
@@ -113,23 +150,30 @@ class Study:
 
     @property
     @kept
+    def numbered(self) -> Numbered:
+        """The scores as they came in, their columns as numbers."""
+        whole = self.scores
+        return Numbered(whole, set(whole.columns) - set(self.tables.get("scores", whole).columns))
+
+    @property
+    @kept
     def prototypes(self) -> tuple[str, ...]:
         """Prototypes in the order of the prototypes table, then any others in the natural order of their names."""
         listed = self.table("prototypes")["prototype"]
-        others = natural_order(_in_order(self.scores["prototype"], self.table("formulas")["prototype"]))
-        return _in_order(listed, pd.Series(others, dtype="str"))
+        others = natural_order(_in_order(self.numbered["prototype"][1], self.table("formulas")["prototype"]))
+        return _in_order(listed, others)
 
     @property
     @kept
     def attributes(self) -> tuple[str, ...]:
         """Attributes in the order of the attributes table, then any others in the order they were scored."""
-        return _in_order(self.table("attributes")["attribute"], self.scores["attribute"])
+        return _in_order(self.table("attributes")["attribute"], self.numbered["attribute"][1])
 
     @property
     def assessors(self) -> tuple[str, ...]:
         """Trained assessors in the order of the assessors table, then any others that gave scores."""
         listed = self.table("assessors")
-        return _in_order(listed.loc[listed["kind"] != "consumer", "assessor"], self.scores["assessor"])
+        return _in_order(listed.loc[listed["kind"] != "consumer", "assessor"], self.numbered["assessor"][1])
 
     @property
     def benchmark(self) -> str | None:
@@ -180,9 +224,9 @@ def _words_of_attributes(study: Study) -> dict[str, str]:
     return dict(zip(reversed(table["attribute"].tolist()), reversed(table["name"].tolist()), strict=True))
 
 
-def _in_order(*columns: pd.Series) -> tuple[str, ...]:
+def _in_order(*columns: Iterable[Any]) -> tuple[str, ...]:
     """Return the distinct non-empty values of the columns, first column first, in order of appearance."""
-    return tuple(dict.fromkeys(str(value) for column in columns for value in column.unique() if value.strip()))
+    return tuple(dict.fromkeys(str(value) for column in columns for value in column if value.strip()))
 
 
 # Which of these names occur in a column?

@@ -9,7 +9,7 @@ from hypothesis import strategies as st
 
 from panel.checks.all_checks import check_study
 from panel.checks.finding import SEVERITIES, Finding, findings_table
-from panel.study.study import Study
+from panel.study.study import UNREAD_COLUMNS, Study
 from panel.study.tables import TABLES
 from tests.checks.planted import CLEAN, rows_of, table
 from tests.studies import crossed_study, small_study
@@ -145,6 +145,14 @@ def test_no_content_of_the_tables_makes_the_checks_raise(study):
         assert finding.where
         assert finding.message
         assert finding.advice
+
+
+def test_a_scale_that_is_no_number_does_not_make_a_score_that_cannot_be_read_raise():
+    unread = pd.DataFrame([("scores", "2", "score", "4o", "no number")], columns=list(UNREAD_COLUMNS))
+    study = replace(small_study(), facts={"scale_min": "none", "scale_max": "100"}, unread=unread)
+    attributes = study.table("attributes").assign(scale_min=np.nan, scale_max=np.nan)
+    found = check_study(replace(study, tables={**study.tables, "attributes": attributes}))
+    assert "cell_not_read" in {finding.kind for finding in found}
 
 
 def test_sources_of_scores_that_are_numbers_do_not_make_the_checks_raise():

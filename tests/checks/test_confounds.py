@@ -19,7 +19,7 @@ from panel.checks.confounds import (
     making_confounds,
     untold_findings,
 )
-from panel.study.study import Study
+from panel.study.study import Numbered, Study
 from tests.studies import crossed_study, small_study
 
 
@@ -143,7 +143,7 @@ def test_groups_of_assessors_who_scored_different_prototypes():
 def test_batches_of_scores_are_those_named_or_the_only_one():
     study = small_study()
     scores = study.scores.assign(batch="")
-    facts = _score_facts(study, scores)
+    facts = _score_facts(study, Numbered(scores))
     assert set(facts["batch"][1]) == {"P1-1", "P2-1", "P3-1", "P4-1"}
     found = find_confounds(small_study(scores=scores))
     assert found.one_batch

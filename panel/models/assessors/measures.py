@@ -36,7 +36,7 @@ from panel.stats.comparing.group_means import VarianceTables, f_tail
 from panel.stats.comparing.multiplicity import LEVEL, below, holm
 from panel.stats.mixed.inference import Estimates, inference
 from panel.stats.mixed.reml import MixedFit
-from panel.study.study import Study, those_in
+from panel.study.study import Numbered, Study, those_in
 
 SEPARATES_BELOW = 0.30
 """A person alone has few scores: panels with two or three replicates take a p-value of 0.30 to 0.50 of the own table
@@ -326,7 +326,7 @@ def _panel_numbers(study: Study, scores: pd.DataFrame, tests: pd.DataFrame) -> P
     attributes = those_in(study.attributes, scores["attribute"])
     prototypes = those_in(study.prototypes, scores["prototype"])
     scores = _by_session(scores)
-    array = score_array(_by_assessor(study, scores), prototypes, attributes)
+    array = score_array(Numbered(_by_assessor(study, scores)), prototypes, attributes)
     own, effects = own_tables(array.scores, array.assessor, array.prototype, array.session)
     statistic, p_value = (_spread(tests, array, column) for column in ("statistic", "p_value"))
     with np.errstate(divide="ignore", invalid="ignore"):

@@ -25,7 +25,7 @@ from panel.stats.mixed.reml import MixedFit, fit_mixed_model
 from panel.stats.mixed.residuals import nothing_left
 from panel.stats.orders.block_designs import NO_DIRECTION, both_sets
 from panel.study.scores_used import ScoresUsed, batch_of_score, scores_used
-from panel.study.study import Study, kept, natural_order
+from panel.study.study import Numbered, Study, kept, natural_order
 
 _TERM_WORDS = {
     ASSESSOR: "assessor",
@@ -129,39 +129,40 @@ class ScoreArray:
 
 
 def score_array(
-    scores: pd.DataFrame,
+    scores: Numbered,
     prototypes: tuple[str, ...],
     attributes: tuple[str, ...],
     covariates: Mapping[str, pd.Series] | None = None,
+    batches: tuple[Codes, list[str]] | None = None,
 ) -> ScoreArray:
     """Spread the long scores: rows are assessor x prototype x session x replicate x batch, columns the attributes.
 
     Scores that share all of these, and their covariates, are repetitions and get rows of their own. `covariates` are
-    further facts of each sample, by name, one label per row of `scores`. Sessions and covariates stand in the natural
-    order of their names, so that the order of the rows decides nothing, not even which part of a factor is left out.
+    further facts of each sample, by name, one label per row of `scores`; `batches` its batch where it is not as
+    the scores name it. Sessions and covariates stand in the natural order of their names, so that the order of the rows
+    decides nothing, not even which part of a factor is left out.
     """
     facts = {name: _in_natural_order(labels) for name, labels in (covariates or {}).items()}
     codes, levels = {}, {}
-    scores = scores if "batch" in scores else scores.assign(batch="")
     for column in ("assessor", "prototype", "session", "replicate", "batch", "attribute"):
-        code, names = pd.factorize(scores[column], use_na_sentinel=False)
+        code, names = batches if batches and column == "batch" else scores[column]
         orders = {"prototype": prototypes, "attribute": attributes}
         order = natural_order(names) if column == "session" else orders.get(column)
-        codes[column] = code if order is None else pd.Index(order).get_indexer(names)[code]
+        codes[column] = code if order is None else pd.Index(order).get_indexer(pd.Index(names))[code]
         levels[column] = tuple(str(name) for name in (names if order is None else order))
-    sample = np.zeros(len(scores), dtype=np.int64)
-    for column in ("assessor", "prototype", "session", "replicate", "batch"):
-        sample = sample * len(levels[column]) + codes[column]
+    sample = codes["assessor"]
+    for column in ("prototype", "session", "replicate", "batch"):
+        sample = sample * len(levels[column]) + codes[column] if len(levels[column]) > 1 else sample
     for of in facts.values():  # what differs in them is another sample, whatever the order of the rows
         sample = sample * (int(of.max(initial=0)) + 1) + of
     attribute = codes["attribute"]
     repeat = _times_seen(sample * len(attributes) + attribute)
     key = sample * (int(repeat.max(initial=0)) + 1) + repeat
-    row, samples = pd.factorize(key, sort=True)  # np.unique sorts every score
-    first = np.empty(len(samples), dtype=np.intp)
+    row, samples = _ranked(key)
+    first = np.empty(samples, dtype=np.intp)
     first[row[::-1]] = np.arange(len(key))[::-1]
     spread = np.full((len(first), len(attributes)), np.nan)
-    spread[row, attribute] = scores["score"].to_numpy(dtype=float)
+    spread[row, attribute] = scores.frame["score"].to_numpy(dtype=float)
     return ScoreArray(
         codes["assessor"][first],
         codes["prototype"][first],
@@ -178,6 +179,15 @@ def score_array(
 
 def _in_natural_order(labels: pd.Series) -> Codes:
     return np.asarray(pd.Index(natural_order(labels.unique())).get_indexer(pd.Index(labels)))
+
+
+def _ranked(key: Codes) -> tuple[Codes, int]:
+    """Return the rank of each key among the different ones, and how many these are."""
+    if int(key.max(initial=0)) <= 4 * len(key) and int(key.min(initial=0)) == 0:  # quicker than to sort
+        there = np.bincount(key) > 0
+        return (np.cumsum(there) - 1)[key], int(there.sum())
+    row, different = pd.factorize(key, sort=True)  # np.unique sorts every score
+    return row, len(different)
 
 
 def _times_seen(key: Codes) -> Codes:
@@ -477,7 +487,7 @@ def in_order(frame: pd.DataFrame, column: str, names: Iterable[str]) -> pd.DataF
 def fit_study(study: Study, adjust_for: Sequence[str] = ()) -> PanelFit:
     """Fit the panel's model to the scores that an analysis of `study` uses."""
     used, confounds = scores_used(study), find_confounds(study)
-    array = _array_of(study, used.frame, adjust_for) if adjust_for else _array_used(study)
+    array = _array_of(study, used.numbered, adjust_for) if adjust_for else _array_used(study)
     return PanelFit(used, confounds, *_fit_array(array, confounds.sets))
 
 
@@ -488,7 +498,8 @@ def fit_panel(
 
     Returns the fits, attributes that share a model together, and (attribute, why not) of the others.
     """
-    return _fit_array(_array_of(study, frame, adjust_for), sets_of_scores(study, frame))
+    scores = Numbered(frame)
+    return _fit_array(_array_of(study, scores, adjust_for), sets_of_scores(study, scores))
 
 
 def _fit_array(
@@ -530,19 +541,20 @@ def _fit_all(design: PanelDesign) -> tuple[list[tuple[PanelDesign, MixedFit]], l
 
 def designs_of(study: Study, frame: pd.DataFrame) -> list[PanelDesign]:
     """Return the models that the scores in `frame` call for."""
-    return list(_panel_designs(_array_of(study, frame), sets_of_scores(study, frame)))
+    scores = Numbered(frame)
+    return list(_panel_designs(_array_of(study, scores), sets_of_scores(study, scores)))
 
 
-def _array_of(study: Study, frame: pd.DataFrame, adjust_for: Sequence[str] = ()) -> ScoreArray:
-    held = set(frame["attribute"].unique())
+def _array_of(study: Study, scores: Numbered, adjust_for: Sequence[str] = ()) -> ScoreArray:
+    held = set(scores["attribute"][1])
     attributes = tuple(name for name in study.attributes if name in held)
-    covariates = _serving_labels(study, frame, adjust_for)
-    return score_array(frame.assign(batch=batch_of_score(study, frame)), study.prototypes, attributes, covariates)
+    covariates = _serving_labels(study, scores.frame, adjust_for)
+    return score_array(scores, study.prototypes, attributes, covariates, batch_of_score(study, scores))
 
 
 @kept
 def _array_used(study: Study) -> ScoreArray:
-    return _array_of(study, scores_used(study).frame)
+    return _array_of(study, scores_used(study).numbered)
 
 
 def _too_little(array: ScoreArray) -> dict[int, str]:

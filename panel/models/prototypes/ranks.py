@@ -35,7 +35,7 @@ from panel.stats.comparing.group_means import VarianceTables
 from panel.stats.comparing.multiplicity import below, holm, tukey_p_value
 from panel.stats.mixed.inference import inference
 from panel.study.scores_used import scores_used
-from panel.study.study import Study, those_in
+from panel.study.study import Numbered, Study, those_in
 
 # Ranks of one attribute as tables: the test its gaps allow, rank sums, pairs, and who is lost.
 
@@ -398,7 +398,7 @@ def _fit_all(
     """
     attributes = those_in(study.attributes, scores["attribute"])
     prototypes = those_in(study.prototypes, scores["prototype"])
-    array = score_array(scores, prototypes, attributes)
+    array = score_array(Numbered(scores), prototypes, attributes)
     own, _ = own_tables(array.scores, array.assessor, array.prototype, array.session)
     rows: list[dict[str, Any]] = []
     factors, why_not = [], []
