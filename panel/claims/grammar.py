@@ -8,53 +8,42 @@ from __future__ import annotations
 
 import math
 import re
-from collections.abc import Sequence
 from dataclasses import replace
 
-from panel.claims.names import SILENT, Entry, Names, entries_at, known_words, number_at, tokens_of
-from panel.claims.reading import (
-    BEFORE_OTHER,
+from panel.claims.names import (
     LETTERS,
     NOUN,
     OF_PEOPLE,
-    OURS,
-    SUPERLATIVES,
-    UNREADABLE,
-    Cursor,
-    Reading,
+    SILENT,
+    Entry,
+    Names,
     Share,
     degree_of,
-    longest,
+    entries_at,
+    is_english,
+    number_at,
     said_once,
+    tokens_of,
 )
+from panel.claims.reading import BEFORE_OTHER, JOINS, OURS, SEVERAL, SUPERLATIVES, Cursor, Reading, longest
 
 _PLAIN = frozenset((
     "function", "feel", "look", "fully", "both", "site", "slight", "range", "agree", "people", "panel", "test", "later",
     "product", "still", "earlier",
 ))  # fmt: skip
-_JOINS = frozenset(("and", "or", ","))
 _TRIED = frozenset(("used", "using", "tried", "trying", "tested", "testing", "home"))
 _TESTS = frozenset(("test", "trial", "study", "survey"))
 _NEAR = 4  # words: used it at home for a week
 _TWO = 2
 _TWO_OTHERS = 3  # prototypes: neither, or both, of the others
-_UNKNOWN_SHARE = 0.5  # of the words: more unknown than known is no English; a setting of ours, no source
 
 
 def read_sentence(text: str, names: Names, own: str = "") -> Reading:
     """Return what a sentence says about a study, or the prototype `own`, and which words nothing accounts for."""
     reader = _Reader(tokens_of(text), names, own)
     reader.read_all()
-    reader.found.read = _is_english(reader)
+    reader.found.read = is_english(reader.tokens, names)
     return reader.found
-
-
-def _is_english(reader: _Reader) -> bool:
-    """Return whether at least half of the words are ones that the tables or the study know."""
-    words = [token for token in reader.tokens if token[0].isalpha()]
-    own = {word for phrase in (*reader.names.ingredients, *reader.names.prototypes) for word in phrase}
-    unknown = sum(word not in known_words() and word not in own for word in words)
-    return bool(words) and unknown <= _UNKNOWN_SHARE * len(words)
 
 
 class _Reader(Cursor):
@@ -63,9 +52,9 @@ class _Reader(Cursor):
     def read_all(self) -> None:
         """Read to the end: the first of the steps that can do something with the next words does it."""
         steps = (
-            self.answered, self.told, self.replacement, self.other_votes, self.share, self.base, self.month,
-            self.moment, self.age, self.listed, self.comparison, self.ingredient, self.own_range, self.none_of,
-            self.named, self.statement, self.plain,
+            self.answered, self.either, self.told, self.replacement, self.other_votes, self.share, self.base,
+            self.month, self.moment, self.age, self.listed, self.comparison, self.ingredient, self.own_range,
+            self.none_of, self.named, self.statement, self.plain,
         )  # fmt: skip
         self.tokens = self.rewritten()
         while self.place < len(self.tokens):
@@ -97,6 +86,7 @@ class _Reader(Cursor):
             ("they", found.has("range") and "they" in self.tokens),  # we tested three: they were the least greasy
             ("before", found.has("earlier") and previous not in found.comparators),
             ("both", found.has("both") and not found.comparators),
+            ("unlike", found.has("unlike") and found.degree != "comparative"),
             (last.words, last.value == 0 and ends and last.words not in found.left_over),
         )
         found.left_over += [word for word, left in alone if left]
@@ -114,6 +104,7 @@ class _Reader(Cursor):
             if percent:
                 return self.take_share(Share(value, 100, least, self.words(bound + 1 + percent)), bound + 1 + percent)
             between = self.entry("people", start + 1)[0]  # eight users in ten
+            between += self.agreed_between(start + 1 + between) if between else 0
             out_of = self.entry("out_of", start + 1 + between)[0]
             whole = number_at(self.tokens, start + 1 + between + out_of) if out_of else None
             if whole is not None and not self.entry("unit", start + 2 + between + out_of)[0]:
@@ -126,9 +117,12 @@ class _Reader(Cursor):
                 return self.take_share(Share(value, whole, least, self.words(length)), length)
             of_them = self.entry("of_them", start + 1)[0]
             agreed = of_them and [chunk.part for chunk in self.found.chunks[-1:]] == ["agree"]  # agreed 87 of them
+            agreed = agreed or (self.ends_at(start + 1) and self.tokens[start - 1] == ":" and self.found.has("agree"))
             if self.found.bases and (agreed or self.people_speak(start + 1 + of_them)):
                 length = bound + 1 + of_them
                 return self.take_share(Share(value, self.found.bases[-1], least, self.words(length)), length)
+            if length := self.bare_vote(start, value):
+                return self.take_share(Share(value, self.all_asked(), "", self.words(length)), length)
         length, part = self.entry("fraction", start)
         if length:
             share = Share(part.value, 1, least, self.words(bound + length), fraction=True)
@@ -137,17 +131,21 @@ class _Reader(Cursor):
         if length and self.entry("people", self.place + length)[0] and self.names_verb("preference"):
             return self.take(length, Entry("function"))
         length = self.entry("majority")[0]
-        if length and self.before_people(self.place + length):
+        agreed_by = [chunk.words.endswith(" by") for chunk in self.found.chunks[-1:] if chunk.part == "agree"]
+        if length and (self.before_people(self.place + length) or any(agreed_by)):
             return self.take_share(Share(0.5, 1, "more than", self.words(length), fraction=True), length)
         return False
 
     def other_votes(self) -> bool:
         """`22 preferred the previous one and 10 had no preference`, after the votes for the product itself."""
-        start, number = self.place, number_at(self.tokens, self.place)
+        start = self.place
+        place = start + (self.tokens[start] in ("while", "whereas", "but"))
+        place += self.tokens[place : place + 1] in (("only",), ("just",))
+        number = number_at(self.tokens, place)
         if number is None or not self.found.shares or self.found.family != "preference":
             return False
-        percent = self.entry("percent", start + 1)[0]
-        place = start + 1 + percent
+        percent = self.entry("percent", place + 1)[0]
+        place += 1 + percent
         place += self.entry("people", place)[0]
         none, (length, verb) = self.entry("no_vote", place)[0], self.entry("verb", place)
         self.place = place + (none or length)
@@ -160,37 +158,53 @@ class _Reader(Cursor):
         self.found.votes[1 if none else 0] = Share(number, 100 if percent else 0, "", words)
         return True
 
-    def take_share(self, share: Share, length: int) -> bool:
-        """Take a share; an `of` after it says nothing more where people are named."""
-        self.found.shares.append(share)
-        self.place += length
-        of = self.tokens[self.place : self.place + 1] == ("of",)
-        if (self.noun, self.noun_to) == ("people", self.place - length - 1) and self.tokens[self.noun_to] == "and":
-            self.found.left_over.append("and")
-        if of and not (self.entry("of_them")[0] or self.before_people(self.place)):
-            self.found.left_over.append("of")
-        self.place += of
-        if any(entry.part in ("property", "degree") for _, entry in entries_at(self.tokens, self.place)):
-            self.found.left_over.append(share.words)  # 93 % smooth
+    def either(self) -> bool:
+        """`ours or our previous one?`: the two are named between which one is to choose, in whichever order."""
+        start, own = self.place, self.own_product(self.place)
+        new = start + (self.tokens[start] in OURS)
+        new += self.entry("new", new)[0]
+        own = own or (new if new > start and self.tokens[new : new + 1] == ("or",) else 0)
+        self.place = own + 1 if own else start
+        between = self.tokens[own : own + 1] if own else ()
+        if self.found.comparators or (own and between != ("or",)) or not self.comparator():
+            return self.back_to(start)
+        after = self.place
+        if not own:
+            between, after = self.tokens[after : after + 1], self.own_product(after + 1)
+        ends = {"or": ("?",), "versus": (":", "?"), "vs": (":", "?")}.get("".join(between), ())
+        told = any({"this", "new"} & set(self.tokens[n : self.own_product(n)]) for n in range(after, len(self.tokens)))
+        if not (after and told and "".join(self.tokens[after : after + 1]) in ends):
+            self.found.comparators.clear()
+            return self.back_to(start)
+        self.place = after
+        self.found.chunks.append(Entry("function", "compared"))
         return True
 
     def base(self) -> bool:
         """`58 users`, `n = 58`."""
-        whose = ""
-        if self.tokens[self.place : self.place + 2] == ("n", "="):
+        whose, own = "", self.noted_number()
+        if own:  # assessors (10), (58 in total), users, who numbered 100
+            value, length, whose = number_at(self.tokens, own.start), own.stop - self.place, self.noted_whose()
+            self.found.all_said = self.found.all_said or whose == "people"
+        elif self.tokens[self.place : self.place + 2] == ("n", "="):
             value, length = number_at(self.tokens, self.place + 2), 3
         elif self.tokens[self.place] == "of" and self.found.chunks and self.found.chunks[-1].words.endswith("panel"):
             value, length, whose = number_at(self.tokens, self.place + 1), 2, "panel"
         else:
-            before = self.entry("among")[0]
-            before += bool(before) and self.tokens[self.place + before : self.place + before + 1] == (":",)
-            value, length = number_at(self.tokens, self.place + before), before + 1
+            among = self.entry("among")[0]
+            among += bool(among) and self.tokens[self.place + among : self.place + among + 1] == (":",)
+            value, length = number_at(self.tokens, self.place + among), among + 1
             place = self.place + length
             of_share = bool(self.found.shares) and self.people_speak(place)  # 84 % of 100 agreed
             of_share = of_share or self.tokens[self.place] in ("base", "sample")
             whose = next((part for part in ("people", "panel") if self.entry(part, place)[0]), "")
+            if whose == "panel" and value == 1:
+                return False  # one panel finding
             if value is None or not (whose or of_share) or (self.found.bases and self.tokens[self.place - 1] == "and"):
                 return False
+            people = place + self.entry("people", place)[0]
+            if not self.found.shares and number_at(self.tokens, people + self.entry("out_of", people)[0]):
+                return False  # by 68 users out of 100
         if value is None:
             return False
         length += whose == "panel" and self.tokens[self.place + length : self.place + length + 1] == ("people",)
@@ -217,7 +231,7 @@ class _Reader(Cursor):
             if part and start == self.place:
                 continue
             one = self.tokens[start : start + 1] in (("a",), ("an",))
-            one = one and (bool(part) or self.entry("at_most", start + 2)[0] > 0)
+            one = one and (bool(part) or any(self.entry(end, start + 2)[0] for end in ("at_most", "later", "after")))
             value = 1.0 if one else number_at(self.tokens, start)
             length, unit = self.entry("unit", start + 1) if value is not None else (0, Entry(""))
             if value is None or not length:
@@ -259,7 +273,9 @@ class _Reader(Cursor):
         end = start + 1 + (self.tokens[start + 1 : start + 2] in (("to",), ("and",), ("-",)))
         low, high = number_at(self.tokens, start), number_at(self.tokens, end)
         years = self.entry("years", end + 1)[0]
-        if not (years or (length and entry.family != "open")) or low is None or high is None:
+        noted = "(" in self.tokens[: self.place] and self.tokens[end + 1 : end + 2] in ((",",), (")",))
+        noted = noted and self.tokens[self.place - 1] == ","  # (100 adults, 25-60)
+        if not (years or noted or (length and entry.family != "open")) or low is None or high is None:
             return False
         self.found.ages = f"{low:g} to {high:g}"
         self.place = end + 1 + years
@@ -270,7 +286,9 @@ class _Reader(Cursor):
         length, entry = self.entry("than")
         if not length and self.found.core and self.found.core[-1].family == "preference":
             length, entry = self.entry("preferred_to")
-        if not length and self.tokens[self.place] == "not" and self.tokens[self.place - 1] in _JOINS:
+        if not length and self.words(1) == "by" and [chunk.part for chunk in self.found.core[-1:]] == ["unsurpassed"]:
+            length = 1
+        if not length and self.tokens[self.place] == "not" and self.tokens[self.place - 1] in JOINS:
             self.place += 1
             if self.comparator():
                 self.found.chunks.append(Entry("not_other"))
@@ -303,27 +321,14 @@ class _Reader(Cursor):
             return bool(own)
         if not self.found.core:
             self.found.chunks.append(Entry("compared_first"))
+        if entry.value == -1:
+            self.found.chunks.append(Entry("unlike"))
         if entry.part in ("as", "equal"):
             self.found.core.append(Entry("as", words="as"))
         self.joined()
         if self.place < len(self.tokens) and self.before_property():  # scored lower than P1 for greasiness
             self.said_to = self.place
         return True
-
-    def joined(self) -> None:
-        """Take more of those compared with: `our previous cream and P3`, `nor P3`."""
-        while self.place < len(self.tokens) and self.tokens[self.place] in (*_JOINS, "nor", "("):
-            before, self.place = self.place, self.place + 1
-            self.place += before + 1 < len(self.tokens) and self.tokens[self.place] in _JOINS
-            which = self.words(self.entry("apposition")[0])
-            self.place += len(which.split())
-            if not self.comparator():
-                self.found.left_over += [which] if which else []
-                self.place = before
-                return
-            own, again = self.found.comparators, self.tokens[before] in (",", "(")  # P1, our previous cream
-            if again and self.tokens[before + 1] not in _JOINS and own[-1] == own[-2] and len(own[-1]) == 1:
-                own.pop()
 
     def listed(self) -> bool:
         """`of the three: ours, the previous one and P3`, after the range was named."""
@@ -352,7 +357,12 @@ class _Reader(Cursor):
         without = without or "others" in self.found.families_for("range")
         if own + without == 1 and ((of_two and len(named) == 1) or len(named) == all_others):
             self.to_list = False
-            self.of_several()
+            if of_two and self.words(1) in SEVERAL:
+                self.found.joint = True
+            else:
+                self.of_several()
+            if not self.found.core:
+                self.found.chunks.append(Entry("compared_first"))
             return True
         self.found.comparators.clear()
         return self.back_to(start)
@@ -361,9 +371,15 @@ class _Reader(Cursor):
         """`our previous cream was greasier`: what is said is said of the other one; of both where it is joined."""
         before = self.tokens[self.place - 1] if self.place else ""
         than_own = self.than_own and not self.entry("aux", self.place - 1)[0]
+        length, others = self.entry("others_of") if self.begins_clause() and not self.found.core else (0, Entry(""))
+        length += self.range_said(self.place + length, others.family, others=True) if length else 0
+        if length > self.entry("others_of")[0] and not self.found.has("range"):  # our other two butters are greasier
+            self.found.chunks.append(Entry("range", "others", words=self.words(length)))
+            self.found.turned, self.place = True, self.place + length
+            return True
         if self.found.comparators or than_own or not self.begins_other(before) or not self.comparator():
             return False
-        self.found.turned, self.found.joint = True, before in _JOINS and before != ","
+        self.found.turned, self.found.joint = True, before in JOINS and before != ","
         self.place += 2 if self.tokens[self.place : self.place + 2] == ("used", "to") else 0
         self.joined()
         both = (
@@ -423,7 +439,9 @@ class _Reader(Cursor):
         start = self.place + self.entry("among")[0]
         start += self.tokens[start : start + 1] == ("the",)
         three = number_at(self.tokens, start) == len(set(self.names.prototypes.values()))
-        three = three and (start > self.place or self.tokens[start - 1] in ("tested", "compared"))
+        three = three and (
+            start > self.place or self.tokens[start - 1] in ("tested", "compared") or self.begins_clause()
+        )
         numbered = self.entry("range_of", start + 1) if three else (0, Entry(""))  # three of our butters
         length, entry = numbered if numbered[0] else self.entry("range_of")
         length += start + 1 - self.place if numbered[0] else 0
@@ -450,7 +468,9 @@ class _Reader(Cursor):
         if words[:1] == ["neither"] and len(set(self.names.prototypes.values())) != _TWO_OTHERS:
             return False
         product = whole or (self.product_at(self.place + length) if length else 0)
-        if not product and not (words[-1:] in (["other"], ["others"]) and self.found.has("range")):
+        neither = words[:1] == ["neither"] and "of" not in words[:2] + words[3:] and len(self.found.comparators) == _TWO
+        in_range = self.found.has("range") or self.entry("range", self.place + length)[0]
+        if not product and not neither and not (words[-1:] in (["other"], ["others"]) and in_range):
             return False
         if whole:
             self.found.chunks.append(Entry("range", words=self.words(length + whole)))
@@ -512,9 +532,14 @@ class _Reader(Cursor):
         """Take a question and what ends it, a mark or a pause after `whether`: what is said of it is answered below."""
         if self.question is not None and self.entry("aux")[0] and self.after_verb(self.place) > self.place:
             return self.take(self.entry("aux")[0], Entry("function", "yes"))  # 74 % of users would
-        own = self.own_product(self.place) if self.question and "which" in self.tokens[: self.place] else 0
-        if own and all(token in SILENT for token in self.tokens[own:]):
-            return self.take(own - self.place, Entry("function", "yes"))  # which is the least greasy? This one
+        asks = self.question and (
+            "which" in self.tokens[: self.place] or self.worried() or degree_of(self.question) == "superlative"
+        )
+        own = self.own_product(self.place) if asks else 0
+        if own and self.only_sayers(own):
+            return self.take(
+                own - self.place, Entry("function", "ours" if self.worried() else "yes")
+            )  # which is the least greasy? This one
         length, entry = self.entry("worry")
         if length and self.begins_clause() and "?" in self.tokens[self.place :] and self.question is None:
             return self.take(length, Entry("function", entry.family or "worry"))
@@ -542,40 +567,16 @@ class _Reader(Cursor):
         self.place += self.words(1) == "because" and "why" in self.tokens[: self.place]
         return True
 
-    def answer_to(self, question: Sequence[Entry], answer: Sequence[Entry]) -> Sequence[Entry]:
-        """Return what a question and its answer say together: greasy? not with; the question again where nothing."""
-        parts, families = [chunk.part for chunk in answer], {chunk.family for chunk in answer} - {""}
-        asked, yes = {chunk.family for chunk in question} - {""}, any(c.family == "yes" for c in self.found.chunks)
-        verbs = [chunk for chunk in question if chunk.part == "verb"]
-        fitting: list[Sequence[Entry]] = []
-        unfinished = not families or degree_of(answer) in (UNREADABLE, "bare")
-        if parts == ["not"] and any(chunk.words.endswith("yes") for chunk in self.found.chunks):
-            self.found.left_over.append("yes")
-        if self.worried():
-            unfinished, yes = False, any((chunk.family, chunk.words) == ("yes", "does") for chunk in self.found.chunks)
-            yes = yes and self.found.has("agree") and any(chunk.family == "want" for chunk in self.found.chunks)
-        if parts and unfinished and degree_of(question) != "negated":
-            topic = [chunk.part for chunk in question] == ["property"]
-            fitting = [question, verbs] if families or topic or parts == ["nothing"] else []
-        if (yes and not parts) or (parts == ["not"] and unfinished and degree_of(question) in ("positive", "bare")):
-            fitting = [question]
-        for rest in fitting:
-            if degree_of([*answer, *rest]) != UNREADABLE:
-                self.found.turned = self.found.turned or (self.asked_turned and (yes or parts == ["not"]))
-                return [*answer, *rest]
-        if question and not (families and families >= asked):
-            self.found.left_over.append("?")
-        return answer
-
     def plain(self) -> bool:
         """Words around the statement: the product as the study names it, `new`."""
         length = self.for_whom()
         if length:
             return self.take(length, Entry("function"))
-        length = self.product_at(self.place)
+        one = not self.place and self.tokens[0] == "one"
+        length = self.product_at(self.place + one)
         if length:
-            return self.take(length, Entry("product"))
-        two = number_at(self.tokens, self.place) == _TWO
+            return self.take(one + length, Entry("product"))
+        two = number_at(self.tokens, self.place) == _TWO or self.tokens[self.place] == "both"
         length = self.plural_at(self.place + two) if two or self.tokens[self.place - 1] in ("two", "both") else 0
         if length:
             return self.take(two + length, Entry("both"))

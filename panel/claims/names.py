@@ -5,7 +5,7 @@ from __future__ import annotations
 import math
 import re
 import unicodedata
-from collections.abc import Iterator, Mapping
+from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import dataclass
 from datetime import datetime
 from fnmatch import fnmatchcase
@@ -19,6 +19,7 @@ from panel.errors import StudyError
 from panel.plan.codes import moment
 from panel.study.knowledge import ingredients, shared_table
 from panel.study.study import Study
+from panel.words import format_list
 
 
 @dataclass(frozen=True, eq=False, slots=True)
@@ -196,6 +197,19 @@ def words_of(text: str) -> Tokens:
     return tuple(token for token in tokens_of(text) if token not in SILENT)
 
 
+def legible(word: str) -> str:
+    """Return a word as a reader can make out what it holds: signs nobody sees and letters of another script by name."""
+    odd = [
+        sign
+        for sign in word
+        if not sign.isprintable() or (sign.isalpha() and "LATIN" not in unicodedata.name(sign, ""))
+    ]
+    if not odd or (len(odd) == len(word) > 1):
+        return word
+    names = format_list(list(dict.fromkeys(unicodedata.name(sign, f"U+{ord(sign):04X}") for sign in odd)))
+    return f"{word} ({names})" if len(odd) < len(word) else f"a sign of its own ({names})"
+
+
 @cache
 def _phrases() -> Mapping[Tokens, tuple[Entry, ...]]:
     """Return the table of words by the tokens of each phrase; a place with a kind of product is one, too."""
@@ -229,6 +243,17 @@ _PRODUCTS = ("product_place", "product_type")  # face, lotion: together a kind o
 def known_words() -> frozenset[str]:
     """Return every word that stands in some phrase of the table."""
     return frozenset(word for phrase in _phrases() for word in phrase)
+
+
+_UNKNOWN_SHARE = 0.5  # of the words: more unknown than known is no English; a setting of ours, no source
+
+
+def is_english(tokens: Tokens, names: Names) -> bool:
+    """Return whether at least half of the words are ones that the tables or the study know."""
+    words = [token for token in tokens if token[0].isalpha()]
+    own = {word for phrase in (*names.ingredients, *names.prototypes) for word in phrase}
+    unknown = sum(word not in known_words() and word not in own for word in words)
+    return bool(words) and unknown <= _UNKNOWN_SHARE * len(words)
 
 
 @cache
@@ -400,3 +425,128 @@ def asked(study: Study) -> list[dict[str, object]]:
     """Return the wording of the questions as recorded in the study."""
     stated = study.facts.get("questions", [])
     return [row for row in stated if isinstance(row, dict)] if isinstance(stated, list) else []
+
+
+# What the parts of a statement say together, and the shares it quotes.
+
+
+LETTERS = {
+    "property": "P", "comparative": "C", "superlative": "S", "verb": "V", "degree": "D", "degree_comparative": "E",
+    "degree_superlative": "G", "more": "M", "less": "L", "most": "T", "least": "B", "not": "N", "absolute_not": "n",
+    "free": "F", "low": "H", "high": "K", "as": "A", "nothing": "U", "too": "X", "right": "R",
+    "unsurpassed": "Q",
+}  # fmt: skip
+_COMPARED = r"(?:[ML]P|P[ML]|C|V[ML]D|[ML]DV|VE|EV)"
+_AS_MUCH = r"(?:APA?|VADA?|ADVA?|ADAV|AV?D)"
+_PATTERNS = {
+    "comparative": rf"{_COMPARED}",
+    "not comparative": rf"N{_COMPARED}|VNE|VN[ML]D",
+    "parity": rf"{_AS_MUCH}|PA[KH]?A?",
+    "not parity": rf"N{_AS_MUCH}|VNADA?",
+    "positive": r"P|VD|DV",
+    "negated": r"NP|NVD|NDV",
+    "absent": r"nP|PF|FP",
+    "low": r"HP",
+    "high": r"KP",
+    "superlative": r"S|TP|BP|VG|GV",
+    "nothing": rf"U{_COMPARED}|UV|QP|PQ|QDV|QV|VQ",
+    "just right": r"(?:NXPN?XP)?(?:PR|RP|R)|NXPN?XP",
+    "bare": r"V",
+    "none": r"",
+}
+NOUN = r"(ness|shine|spreading|soaking in|absorption|preference)$"
+OF_PEOPLE = frozenset(("use", "recommendation", "preference", "liking"))
+"""What only people can do: a share of it needs no other word for who."""
+UNREADABLE = "unreadable"
+SLACK = 1e-9
+_ALMOST = 0.02  # how far below a quoted share the counted one may lie to be almost that; a setting of ours, no source
+_ROUND = (1, 2, 3, 4, 5, 10, 100)  # what a share is told out of without having asked as many
+_NEAR = 0.05  # how far above a quoted fraction, such as half; a setting of ours, no source
+
+
+@dataclass(frozen=True, slots=True)
+class Share:
+    """A share a sentence quotes: `of` is the count it is out of (100 for per cent); `least` where it says more than.
+
+    `least` is `more than`, `at least`, `almost` or empty; `fraction` is True where a word such as most or half says it.
+    """
+
+    count: float
+    of: float
+    least: str
+    words: str
+    fraction: bool = False
+
+    @property
+    def share(self) -> float:
+        """Between 0 and 1."""
+        return self.count / self.of if self.of else float("nan")
+
+    def is_counted(self, counted: float, n: int) -> bool:
+        """Return whether it is the share counted of n: cut, never rounded up; more than, only where it is."""
+        if not self.count:
+            return False
+        if self.least == "almost":  # of a round figure: almost 9 in 10, almost 90 %
+            return (
+                self.of <= 10 or (self.of == 100 and self.count % 10 == 0)
+            ) and counted < self.share <= counted + _ALMOST
+        if self.of not in _ROUND:
+            return self.of == n and self._at_most(self.count, round(counted * n))
+        if self.least:
+            return self._at_most(self.share, counted)
+        if self.fraction:
+            return counted - _NEAR < self.share <= counted + SLACK
+        finer = 10 ** max(0, len(f"{self.count:g}".partition(".")[2])) if self.of == 100 else 1
+        return math.floor(counted * self.of * finer + SLACK) == round(self.count * finer)
+
+    def _at_most(self, quoted: float, counted: float) -> bool:
+        if self.least == "more than":
+            return quoted < counted
+        return quoted <= counted + SLACK if self.least else quoted == counted
+
+
+def degree_of(core: Sequence[Entry]) -> str:
+    """Return what kind of thing some parts of a statement say; `unreadable` where it is no single one."""
+    letters = "".join(LETTERS[chunk.part] for chunk in core)
+    found = next((name for name, pattern in _PATTERNS.items() if re.fullmatch(pattern, letters)), UNREADABLE)
+    too = {chunk.value for place, chunk in enumerate(core) if place and core[place - 1].part == "too"}
+    return UNREADABLE if len({chunk.family for chunk in core} - {""}) > 1 or too not in (set(), {1, -1}) else found
+
+
+def sign_of(core: Sequence[Entry]) -> int:
+    """Return 1 where the property or degree means more of it, -1 where less."""
+    turns = sum(chunk.part in ("less", "least") or chunk.value == -1 for chunk in core)
+    return -1 if turns % 2 else 1
+
+
+def said_once(core: Sequence[Entry], pauses: Sequence[int]) -> Sequence[Entry]:
+    """Return a statement that is said twice, as in a headline and below it, once; others as they are."""
+    if degree_of(core) != UNREADABLE:
+        return core
+    for place in pauses:
+        if label := _label(core[:place]) or _label(core[place:]):
+            rest = said_once(core[place:] if label is core[0] else core[:place], [])
+            if degree_of(rest) != UNREADABLE and {label.family} == {chunk.family for chunk in rest} - {""}:
+                return rest
+        first, second = core[:place], said_once(core[place:], [pause - place for pause in pauses if pause > place])
+        lower = len(second) == 1 and re.match("scor|rate|low|high", second[0].words)
+        if lower and degree_of(first) == "comparative" and sign_of(first) == sign_of(second):  # less shine: lower
+            return first
+        if first and second and degree_of(first) != UNREADABLE and _meaning(first) == _meaning(second):
+            return second if degree_of(second) in ("absent", "superlative") else first  # the one that says more
+    return core
+
+
+def _label(core: Sequence[Entry]) -> Entry | None:
+    """Return the noun that alone says what a sentence is about: skin softness."""
+    return core[0] if len(core) == 1 and re.search(NOUN, core[0].words) else None
+
+
+def _meaning(core: Sequence[Entry]) -> tuple[object, ...]:
+    degree = degree_of(core)
+    return (
+        {"negated": "absent", "superlative": "comparative"}.get(degree, degree),
+        sign_of(core),
+        {chunk.family for chunk in core} - {""},
+        {chunk.asked_as for chunk in core} - {""},
+    )

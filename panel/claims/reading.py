@@ -2,87 +2,25 @@
 
 from __future__ import annotations
 
-import math
-import re
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, field, replace
 
-from panel.claims.names import SILENT, Entry, Names, Tokens, beginning, entries_at, number_at
+from panel.claims.names import (
+    OF_PEOPLE,
+    SILENT,
+    UNREADABLE,
+    Entry,
+    Names,
+    Share,
+    Tokens,
+    beginning,
+    degree_of,
+    entries_at,
+    number_at,
+    sign_of,
+)
 
-LETTERS = {
-    "property": "P", "comparative": "C", "superlative": "S", "verb": "V", "degree": "D", "degree_comparative": "E",
-    "degree_superlative": "G", "more": "M", "less": "L", "most": "T", "least": "B", "not": "N", "absolute_not": "n",
-    "free": "F", "low": "H", "high": "K", "as": "A", "nothing": "U", "too": "X", "right": "R",
-    "unsurpassed": "Q",
-}  # fmt: skip
-_COMPARED = r"(?:[ML]P|P[ML]|C|V[ML]D|[ML]DV|VE|EV)"
-_AS_MUCH = r"(?:APA?|VADA?|ADVA?|ADAV|AV?D)"
-_PATTERNS = {
-    "comparative": rf"{_COMPARED}",
-    "not comparative": rf"N{_COMPARED}|VNE|VN[ML]D",
-    "parity": rf"{_AS_MUCH}|PA[KH]?A?",
-    "not parity": rf"N{_AS_MUCH}|VNADA?",
-    "positive": r"P|VD|DV",
-    "negated": r"NP|NVD|NDV",
-    "absent": r"nP|PF|FP",
-    "low": r"HP",
-    "high": r"KP",
-    "superlative": r"S|TP|BP|VG|GV",
-    "nothing": rf"U{_COMPARED}|UV|QP|PQ|QDV",
-    "just right": r"(?:NXPN?XP)?(?:PR|RP|R)|NXPN?XP",
-    "bare": r"V",
-    "none": r"",
-}
-NOUN = r"(ness|shine|spreading|soaking in|absorption|preference)$"
 _TURNS = frozenset(("comparative", "not comparative", "parity", "not parity"))
-OF_PEOPLE = frozenset(("use", "recommendation", "preference", "liking"))
-"""What only people can do: a share of it needs no other word for who."""
-UNREADABLE = "unreadable"
-SLACK = 1e-9
-_ALMOST = 0.02  # how far below a quoted share the counted one may lie to be almost that; a setting of ours, no source
-_ROUND = (1, 2, 3, 4, 5, 10, 100)  # what a share is told out of without having asked as many
-_NEAR = 0.05  # how far above a quoted fraction, such as half; a setting of ours, no source
-
-
-@dataclass(frozen=True, slots=True)
-class Share:
-    """A share a sentence quotes: `of` is the count it is out of (100 for per cent); `least` where it says more than.
-
-    `least` is `more than`, `at least`, `almost` or empty; `fraction` is True where a word such as most or half says it.
-    """
-
-    count: float
-    of: float
-    least: str
-    words: str
-    fraction: bool = False
-
-    @property
-    def share(self) -> float:
-        """Between 0 and 1."""
-        return self.count / self.of if self.of else float("nan")
-
-    def is_counted(self, counted: float, n: int) -> bool:
-        """Return whether it is the share counted of n: cut, never rounded up; more than, only where it is."""
-        if not self.count:
-            return False
-        if self.least == "almost":  # of a round figure: almost 9 in 10, almost 90 %
-            return (
-                self.of <= 10 or (self.of == 100 and self.count % 10 == 0)
-            ) and counted < self.share <= counted + _ALMOST
-        if self.of not in _ROUND:
-            return self.of == n and self._at_most(self.count, round(counted * n))
-        if self.least:
-            return self._at_most(self.share, counted)
-        if self.fraction:
-            return counted - _NEAR < self.share <= counted + SLACK
-        finer = 10 ** max(0, len(f"{self.count:g}".partition(".")[2])) if self.of == 100 else 1
-        return math.floor(counted * self.of * finer + SLACK) == round(self.count * finer)
-
-    def _at_most(self, quoted: float, counted: float) -> bool:
-        if self.least == "more than":
-            return quoted < counted
-        return quoted <= counted + SLACK if self.least else quoted == counted
 
 
 @dataclass(eq=False, slots=True)
@@ -160,53 +98,6 @@ class Reading:
         return frozenset(chunk.family for chunk in self.chunks if chunk.part == part)
 
 
-def degree_of(core: Sequence[Entry]) -> str:
-    """Return what kind of thing some parts of a statement say; `unreadable` where it is no single one."""
-    letters = "".join(LETTERS[chunk.part] for chunk in core)
-    found = next((name for name, pattern in _PATTERNS.items() if re.fullmatch(pattern, letters)), UNREADABLE)
-    too = {chunk.value for place, chunk in enumerate(core) if place and core[place - 1].part == "too"}
-    return UNREADABLE if len({chunk.family for chunk in core} - {""}) > 1 or too not in (set(), {1, -1}) else found
-
-
-def sign_of(core: Sequence[Entry]) -> int:
-    """Return 1 where the property or degree means more of it, -1 where less."""
-    turns = sum(chunk.part in ("less", "least") or chunk.value == -1 for chunk in core)
-    return -1 if turns % 2 else 1
-
-
-def said_once(core: Sequence[Entry], pauses: Sequence[int]) -> Sequence[Entry]:
-    """Return a statement that is said twice, as in a headline and below it, once; others as they are."""
-    if degree_of(core) != UNREADABLE:
-        return core
-    for place in pauses:
-        if label := _label(core[:place]) or _label(core[place:]):
-            rest = said_once(core[place:] if label is core[0] else core[:place], [])
-            if degree_of(rest) != UNREADABLE and {label.family} == {chunk.family for chunk in rest} - {""}:
-                return rest
-        first, second = core[:place], said_once(core[place:], [pause - place for pause in pauses if pause > place])
-        lower = len(second) == 1 and re.match("scor|rate|low|high", second[0].words)
-        if lower and degree_of(first) == "comparative" and sign_of(first) == sign_of(second):  # less shine: lower
-            return first
-        if first and second and degree_of(first) != UNREADABLE and _meaning(first) == _meaning(second):
-            return second if degree_of(second) in ("absent", "superlative") else first  # the one that says more
-    return core
-
-
-def _label(core: Sequence[Entry]) -> Entry | None:
-    """Return the noun that alone says what a sentence is about: skin softness."""
-    return core[0] if len(core) == 1 and re.search(NOUN, core[0].words) else None
-
-
-def _meaning(core: Sequence[Entry]) -> tuple[object, ...]:
-    degree = degree_of(core)
-    return (
-        {"negated": "absent", "superlative": "comparative"}.get(degree, degree),
-        sign_of(core),
-        {chunk.family for chunk in core} - {""},
-        {chunk.asked_as for chunk in core} - {""},
-    )
-
-
 OURS = frozenset(("our", "the", "its"))
 _TURN = frozenset(("not", "absolute_not", "low", "too", "least", "most"))
 _WEIGH = frozenset(("less", "more", "high", "degree", "degree_comparative", "degree_superlative"))
@@ -220,6 +111,9 @@ _SAYERS = frozenset(("people", "panel", "at_least", "majority", "fraction", "num
 _DIFFERS = frozenset(("less", "more", "comparative", "degree_comparative", *SUPERLATIVES))
 _PUT_BESIDE = frozenset(("compare", "compared", "comparing", "tested", "between"))
 _BESIDE = frozenset(("with", "to", "against", "and", "alongside", "next", "beside", "side", "over"))
+SEVERAL = frozenset(("are", "were", "feel", "felt", "leave", "have"))
+JOINS = frozenset(("and", "or", ","))
+_BEING_SO = frozenset(("feels", "feel", "felt", "is", "are", "it"))
 BEFORE_OTHER = frozenset(("with", "for", "after", "from", "about"))
 
 
@@ -268,6 +162,8 @@ class Cursor:
             length = self.entry("people", place + 1)[0] or int(rest[:1] == ("they",))
             return (*rest[:length], word, *rest[length:])
         own = self.own_product(place + 1)
+        if word == "of" and self.tokens[place - 1] == "users" and own and self.tokens[own : own + 1] == ("will",):
+            return (word, "it", *self.tokens[own:])  # users of our new hand cream will find
         if word in _PUT_BESIDE and own and self.tokens[own : own + 1] and self.tokens[own] in _BESIDE:
             return (word, "it", *self.tokens[own:])  # compared our new hand cream with
         if (
@@ -284,6 +180,15 @@ class Cursor:
             return (word, *rest[1:])
         if (word, *rest[:2]) == ("no", ",", "not"):
             return rest[1:]
+        last = rest[:1] == () or rest[0] in SILENT
+        if word == "so" and last and "?" in self.tokens[:place] and self.tokens[place - 1] in _BEING_SO:
+            return ("indeed", *rest)  # rich? They agreed that it feels so
+        if (word, *rest[:1]) == ("or", "so") and number_at(self.tokens, place + 2) is not None:
+            return rest[1:]
+        if (word, *rest[:1]) == ("as", "well") and {*rest[1:2]} <= SILENT:
+            return rest[1:]
+        if word == "tested" and self.plural_at(place + 1):
+            return rest  # of our three tested butters
         if (word, *rest[:1]) == ("all", "but"):
             left, between = number_at(self.tokens, place + 2), self.entry("out_of", place + 3)[0]
             whole = number_at(self.tokens, place + 3 + between) if between else None
@@ -303,9 +208,23 @@ class Cursor:
             self.noun, self.noun_to = entry.family if entry.part == "site" else entry.part, self.place
         return True
 
+    def take_share(self, share: Share, length: int) -> bool:
+        """Take a share; an `of` after it says nothing more where people are named."""
+        self.found.shares.append(share)
+        self.place += length
+        of = self.tokens[self.place : self.place + 1] == ("of",)
+        if (self.noun, self.noun_to) == ("people", self.place - length - 1) and self.tokens[self.noun_to] == "and":
+            self.found.left_over.append("and")
+        if of and not (self.entry("of_them")[0] or self.before_people(self.place)):
+            self.found.left_over.append("of")
+        self.place += of
+        if any(entry.part in ("property", "degree") for _, entry in entries_at(self.tokens, self.place)):
+            self.found.left_over.append(share.words)  # 93 % smooth
+        return True
+
     def of_several(self) -> None:
         """Leave over what is said of all that were compared: the three butters tested are the least greasy."""
-        if self.words(1) in ("are", "were", "feel", "felt", "leave", "have"):
+        if self.words(1) in SEVERAL:
             self.found.left_over.append(self.words(1))
 
     def bind(self, entry: Entry, length: int) -> None:
@@ -365,7 +284,7 @@ class Cursor:
             return site.family  # light skin
         if between[-1:] == ("them",):
             return "people"
-        wrong = wrong or "it" in (*between, *words.split())
+        wrong = wrong or "it" in (*between, *words.split()) or words.startswith(("can ", "could "))
         if wrong or not self.only_small_words(self.noun_to):
             return ""
         return self.noun
@@ -389,7 +308,7 @@ class Cursor:
         while place < len(self.tokens) and self.tokens[place] in (*OURS, "of"):
             place += 1
         place += number_at(self.tokens, place) is not None  # most of the 58 users
-        if self.found.bases and self.tokens[place : place + 1] in (("them",), ("these",), ("those",)):
+        if self.found.bases and self.tokens[place : place + 1] in (("them",), ("these",), ("those",), ("whom",)):
             return True
         return bool(self.entry("people", place)[0] or self.entry("agree", place)[0])
 
@@ -414,6 +333,78 @@ class Cursor:
         self.found.comparators.append(fitting)
         self.place = self.after_verb(place)
         return True
+
+    def joined(self) -> None:
+        """Take more of those compared with: `our previous cream and P3`, `nor P3`."""
+        while self.place < len(self.tokens) and self.tokens[self.place] in (*JOINS, "nor", "("):
+            before, self.place = self.place, self.place + 1
+            self.place += before + 1 < len(self.tokens) and self.tokens[self.place] in JOINS
+            which = self.words(self.entry("apposition")[0])
+            self.place += len(which.split())
+            if not self.comparator():
+                self.found.left_over += [which] if which else []
+                self.place = before
+                return
+            own, again = self.found.comparators, self.tokens[before] in (",", "(")  # P1, our previous cream
+            if again and self.tokens[before + 1] not in JOINS and own[-1] == own[-2] and len(own[-1]) == 1:
+                own.pop()
+
+    def noted_whose(self) -> str:
+        """Return whose number stands where people or the panel were named just before; empty where neither were."""
+        last = self.found.chunks[-1] if self.found.chunks else Entry("")
+        before = [token for token in self.tokens[: self.place] if token not in SILENT][-1:]
+        return last.part if last.part in ("people", "panel") and last.words.split()[-1:] == before else ""
+
+    def noted_number(self) -> range:
+        """Return the places from a number that is noted to its end: `(10)`, `(58 in total)`, `, who numbered 100`."""
+        start = self.place + self.entry("numbering")[0]
+        end = start + 1 + self.entry("total", start + 1)[0]
+        whose, before = self.noted_whose(), self.tokens[self.place - 1] if self.place else ""
+        noted = bool(whose) and (before in ("(", ":") or start > self.place)
+        noted = noted or (before == "(" and end > start + 1 and bool(self.found.shares))
+        closed = self.tokens[end : end + 1] in ((")",), (".",), (",",))
+        return range(start, end) if noted and closed and number_at(self.tokens, start) is not None else range(0)
+
+    def bare_vote(self, place: int, value: float) -> int:
+        """Return how many words tell the votes where nothing is said with them: `68 preferred`, `68 to 22`."""
+        if self.found.shares or not (self.all_asked() and self.names_verb("preference")):
+            return 0
+        votes = place + 1 + (self.tokens[place + 1 : place + 2] == ("votes",))
+        against = self.entry("votes_to", votes)[0] or int(self.tokens[votes : votes + 1] == (":",))
+        other = number_at(self.tokens, votes + against) if against else None
+        if other is not None:
+            self.found.votes[0] = Share(other, 0, "", f"{value:g} to {other:g}")
+            return votes + against + 1 - self.place
+        verb = self.entry("verb", place + 1)[1].family
+        return 1 if verb == "preference" and not self.found.bases else 0
+
+    def agreed_between(self, place: int) -> int:
+        """Return how many tokens tell that they agreed, between those who did and all: 86 users agreed, out of 100."""
+        agreed = self.entry("agree", place)[0]
+        end = place + agreed + (self.tokens[place + agreed : place + agreed + 1] == (",",))
+        out_of = self.entry("out_of", end)[0]
+        if not agreed or self.tokens[end : end + 1] != ("out",) or number_at(self.tokens, end + out_of) is None:
+            return 0
+        self.found.chunks.append(self.entry("agree", place)[1])
+        return end - place
+
+    def ends_at(self, place: int) -> bool:
+        """Return whether nothing comes at a place, or the end of a clause."""
+        return self.tokens[place : place + 1] in ((), (".",), (")",), (";",))
+
+    def all_asked(self) -> float:
+        """Return how many people a sentence on votes names, or how many its votes are together; 0 where it does not."""
+        total = 0.0
+        for place in range(len(self.tokens)):
+            value, after = number_at(self.tokens, place) or 0.0, place + 1 + self.entry("people", place + 1)[0]
+            if self.tokens[place - 1] == "of" or (after > place + 1 and not self.votes_at(after)):
+                return value or total
+            total += value if self.votes_at(after) or self.entry("no_vote", after)[0] else 0
+        return total
+
+    def votes_at(self, place: int) -> bool:
+        """Return whether a vote follows: preferred, for L1."""
+        return self.entry("verb", place)[1].family == "preference" or self.tokens[place : place + 1] == ("for",)
 
     def after_verb(self, place: int) -> int:
         """Return the place after `did`, `was` at the end of a clause: `than our previous cream was`."""
@@ -490,8 +481,9 @@ class Cursor:
 
     def for_whom(self) -> int:
         """Return how many words say whom it is for, in words of the study's purpose: for people who handle paper."""
-        place, own = self.place + 1, 0
-        while self.words(1) == "for" and place < len(self.tokens) and self.tokens[place] not in SILENT:
+        leads = 1 if self.words(1) == "for" else self.entry("purpose")[0] if self.begins_clause() else 0
+        place, own = self.place + leads, 0
+        while leads and place < len(self.tokens) and self.tokens[place] not in SILENT:
             told = beginning(self.tokens[place]) in self.names.purpose
             parts = {entry.part for length, entry in entries_at(self.tokens, place) if length == 1}
             parts -= {"site"} if self.tokens[place + 1 : place + 2] == ("that",) else set()
@@ -500,13 +492,17 @@ class Cursor:
             if not (told or parts & {"function", "people", "product_place"}):
                 break
             place, own = place + 1, own + told
-        return place - self.place if own else 0
+        whole = self.words(1) == "for" or self.tokens[place : place + 1] in ((":",), ("?",), (".",), (",",))
+        place += leads > 0 and self.tokens[place : place + 1] == ("?",)
+        return place - self.place if own and whole else 0
 
     def before_property(self) -> bool:
         """Return whether `for` or `in` names what is compared: lower for greasiness, equal in softness."""
-        follows = self.entry("property", self.place + 1)[0] and self.tokens[self.place] in ("for", "on", "about", "in")
-        return bool(follows) and any(
-            chunk.part in ("as", "less", "more", "right", "unsurpassed") for chunk in self.found.core
+        follows = {entry.part for _, entry in entries_at(self.tokens, self.place + 1)} & {"property", "verb", "degree"}
+        return (
+            bool(follows)
+            and self.tokens[self.place] in ("for", "on", "about", "in")
+            and any(chunk.part in ("as", "less", "more", "right", "unsurpassed") for chunk in self.found.core)
         )
 
     def own_product(self, place: int) -> int:
@@ -533,12 +529,15 @@ class Cursor:
 
     def told(self) -> bool:
         """Take what one is told to do at the start of a clause: `rub in the cream and`, `see for yourself`."""
+        purpose = self.for_whom() if self.begins_clause() and self.entry("purpose")[0] else 0
+        if purpose:
+            return self.take(purpose, Entry("function"))
         use = self.entry("apply")[0] if self.begins_clause() else 0
         end = self.own_product(self.place + use) if use else 0
         end += self.entry("applied_to", end)[0] if end else 0
         after = self.tokens[end : end + 1]
         length = end + (after == ("and",)) - self.place if end and (after == ("and",) or {*after} <= SILENT) else 0
-        length = length or (self.entry("imperative")[0] if self.begins_clause() else 0)
+        length = length or (self.entry("imperative")[0] if self.begins_clause() and not self.entry("than")[0] else 0)
         return self.take(length, Entry("function", "told")) if length else False
 
     def names_what_is_said(self) -> bool:
@@ -550,6 +549,43 @@ class Cursor:
         return self.tokens[self.place] == "as" and (
             bool(after & _DIFFERS) or ((told or self.says_who(after)) and not compares)
         )
+
+    def answer_to(self, question: Sequence[Entry], answer: Sequence[Entry]) -> Sequence[Entry]:
+        """Return what a question and its answer say together: greasy? not with; the question again where nothing."""
+        parts, families = [chunk.part for chunk in answer], {chunk.family for chunk in answer} - {""}
+        asked, yes = {chunk.family for chunk in question} - {""}, any(c.family == "yes" for c in self.found.chunks)
+        verbs = [chunk for chunk in question if chunk.part == "verb"]
+        fitting: list[Sequence[Entry]] = []
+        unfinished = not families or degree_of(answer) in (UNREADABLE, "bare")
+        if parts == ["not"] and any(chunk.words.endswith("yes") for chunk in self.found.chunks):
+            self.found.left_over.append("yes")
+        if self.worried():
+            unfinished, yes = False, any((chunk.family, chunk.words) == ("yes", "does") for chunk in self.found.chunks)
+            yes = yes and self.found.has("agree") and any(chunk.family == "want" for chunk in self.found.chunks)
+            ours = {"ours", "want"} <= self.found.families_for("function")
+            yes = yes or (ours and degree_of(question) in ("comparative", "superlative"))
+        if parts and unfinished and degree_of(question) != "negated":
+            topic = [chunk.part for chunk in question] == ["property"]
+            fitting = [question, verbs] if families or topic or parts == ["nothing"] else []
+        if (yes and not parts) or (parts == ["not"] and unfinished and degree_of(question) in ("positive", "bare")):
+            fitting = [question]
+        for rest in fitting:
+            if degree_of([*answer, *rest]) != UNREADABLE:
+                self.found.turned = self.found.turned or (self.asked_turned and (yes or parts == ["not"]))
+                return [*answer, *rest]
+        if question and not (families and families >= asked):
+            self.found.left_over.append("?")
+        return answer
+
+    def only_sayers(self, place: int) -> bool:
+        """Return whether from a place on nothing is told but who said so: say 12 trained assessors."""
+        while place < len(self.tokens):
+            lengths = [self.entry(part, place)[0] for part in ("agree", "panel", "number")]
+            lengths += [int(self.tokens[place] in SILENT or number_at(self.tokens, place) is not None)]
+            if not max(lengths):
+                return False
+            place += max(lengths)
+        return True
 
     def says_who(self, parts: set[str]) -> bool:
         """Return whether people or a share of them follow: as 84 % of users agreed."""

@@ -4,7 +4,6 @@ from __future__ import annotations
 
 import math
 import re
-import unicodedata
 from collections.abc import Iterator, Mapping
 from functools import cache
 from typing import Any
@@ -31,9 +30,13 @@ from panel.claims.claim import (
 )
 from panel.claims.materials import Materials
 from panel.claims.names import (
+    OF_PEOPLE,
+    SLACK,
+    UNREADABLE,
     entries_at,
     family_of,
     floor,
+    legible,
     minutes_between,
     panel_days,
     public_name,
@@ -41,7 +44,7 @@ from panel.claims.names import (
     test_record,
     words_of,
 )
-from panel.claims.reading import OF_PEOPLE, SLACK, UNREADABLE, Reading
+from panel.claims.reading import Reading
 from panel.study.knowledge import shared_table
 from panel.words import format_list
 
@@ -60,7 +63,7 @@ def wording_of(
     asked = _question_reading(claim, materials)
     own = claim.kind == "agreement" and asked is not None and bool(asked.left_over) and reading.order == asked.order
     own = own and len(reading.left_over) == len(asked.left_over if asked else ())
-    not_covered = () if own else tuple(dict.fromkeys(map(_legible, reading.left_over)))
+    not_covered = () if own else tuple(dict.fromkeys(map(legible, reading.left_over)))
     found = list(_refused(claim, reading.left_over, perceived=own and reading.has("feel")))
     if claim.kind != BEYOND and not claim.problems:
         found += _whole(reading, not_covered, own=own)
@@ -72,19 +75,6 @@ def wording_of(
 def _change(check: str, message: str, advice: str, criterion: str, source: str = "EU 655/2013") -> WordingFinding:
     """Return a finding that keeps the sentence from being supported as worded."""
     return WordingFinding(CHANGE, check, message, advice, criterion, source)
-
-
-def _legible(word: str) -> str:
-    """Return a word as a reader can make out what it holds: signs nobody sees and letters of another script by name."""
-    odd = [
-        sign
-        for sign in word
-        if not sign.isprintable() or (sign.isalpha() and "LATIN" not in unicodedata.name(sign, ""))
-    ]
-    if not odd or (len(odd) == len(word) > 1):
-        return word
-    names = format_list(list(dict.fromkeys(unicodedata.name(sign, f"U+{ord(sign):04X}") for sign in odd)))
-    return f"{word} ({names})" if len(odd) < len(word) else f"a sign of its own ({names})"
 
 
 def _said_by_the_tool(sentence: str, evidence: Evidence) -> bool:
@@ -306,7 +296,9 @@ def _on_comparators(claim: Claim, materials: Materials, reading: Reading) -> Ite
         told = ", ".join(name or "several prototypes with that name or role" for name in others)
         message = f"The sentence compares with {told}; compared was {format_list(names or ['nothing'])}."
         yield _change(_COMPARATOR, message, "Name the one it was compared with.", "fairness")
-    needed = claim.kind in ("superiority", "parity", "preference") or reading.degree == "not comparative"
+    needed = claim.kind in ("superiority", "parity", "preference") or (
+        reading.degree == "not comparative" and "others" not in reading.families_for("range")
+    )
     needed = needed or (claim.kind in ("ranking", "unsurpassed") and not reading.has("range"))
     if (needed or (claim.kind == "perceived_attribute" and claim.versus)) and not wanted <= set(named):
         message = "The sentence compares and does not say with what."
@@ -526,7 +518,8 @@ def _on_moments(
     at = [*in_question, *days, *([judged, claim.minutes] if claim.attribute else [])]
     if claim.kind == "change_over_time":
         at = [minutes_between(materials.study, claim.session_before, claim.session_after)]
-    if claim.kind == "time" and any(chunk.words.startswith(("has ", "have ")) for chunk in reading.core):
+    told = [*(chunk.words for chunk in reading.core), *(words for _, _, words in reading.moments)]
+    if claim.kind == "time" and any(words.startswith(("has ", "have ", "give it", "allow")) for words in told):
         at = [claim.bar / 60]  # after a minute it has sunk in
     fitting = {"at": at, "within": [claim.bar / 60] if claim.kind == "time" else [], "for": []}
     fitting["for"] = [claim.minutes] if claim.kind == "duration" else []
@@ -542,7 +535,10 @@ def _on_moments(
     if reading.has("later") and not (judged >= _LATER or (asked is not None and asked.has("later"))):
         message = "The sentence speaks of later, and it was not judged later."
         yield _change("time not tested", message, "Say the time that was tested.", "evidential support")
-    needed = claim.kind in ("absolute_negative", "time", "duration", "change_over_time")
+    felt = reading.has("agree") and (reading.has("feel") or _as_felt(reading))
+    answered = bool(reading.shares) and felt and reading.degree == "negated"  # the users' own part of an absolute
+    needed = claim.kind in ("time", "duration", "change_over_time")
+    needed = needed or (claim.kind == "absolute_negative" and not answered)
     unsaid = any(not any(_near(minutes, [each]) for _, minutes, _ in reading.moments) for each in in_question)
     if unsaid or (needed and not reading.moments):
         message = "The time belongs into the sentence."
