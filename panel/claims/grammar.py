@@ -87,6 +87,7 @@ class _Reader(Cursor):
             ("before", found.has("earlier") and previous not in found.comparators),
             ("both", found.has("both") and not found.comparators),
             ("unlike", found.has("unlike") and found.degree != "comparative"),
+            (self.doing, bool(self.doing) and not (found.has("agree") or found.families & OF_PEOPLE)),
             (last.words, last.value == 0 and ends and last.words not in found.left_over),
         )
         found.left_over += [word for word, left in alone if left]
@@ -270,6 +271,7 @@ class _Reader(Cursor):
         """`aged 21 to 63`."""
         length, entry = self.entry("aged")
         start = self.place + length
+        start += bool(length) and self.tokens[start : start + 1] == (":",)  # ages: 25 to 60
         end = start + 1 + (self.tokens[start + 1 : start + 2] in (("to",), ("and",), ("-",)))
         low, high = number_at(self.tokens, start), number_at(self.tokens, end)
         years = self.entry("years", end + 1)[0]

@@ -158,6 +158,7 @@ _CONTRACTIONS = {
     r"(?<=[a-z])'re\b": " are",
     r"(?<=[a-z])'ll\b": " will",
     r"(?<=[a-z])'ve\b": " have",
+    r"(?<=\d)- (?=to )": " ",  # 25- to 60-year-olds
 }
 SILENT = frozenset(".,;:!()\"“”„«»'-*†‡§•·")
 """Marks that say nothing; every other sign is a word that has to be accounted for."""
