@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import math
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, field, replace
 
@@ -167,11 +168,8 @@ class Cursor:
             return (word, "it", *self.tokens[own:])  # users of our new hand cream will find
         if word in _PUT_BESIDE and own and self.tokens[own : own + 1] and self.tokens[own] in _BESIDE:
             return (word, "it", *self.tokens[own:])  # compared our new hand cream with
-        if (
-            word in ("not", "didn't")
-            and rest[:1] in (("find",), ("consider",))
-            and {*rest[1:2]} & {*OURS, "it", "this"}
-        ):
+        unfound = word in ("not", "didn't") and rest[:1] in (("find",), ("consider",))
+        if unfound and {*rest[1:2]} & {*OURS, "it", "this"}:
             end = self.own_product(place + 2) or place + 2
             return ("found", *self.tokens[place + 2 : end], "not", *self.tokens[end:])
         end = self.tokens.index("to", place) if word == "from" and "to" in rest else 0
@@ -179,14 +177,12 @@ class Cursor:
             return ("compared", "with", *rest[: end - place - 1], *self.tokens[self.own_product(end + 1) :])
         if (word, *rest[:1]) == ("as", "much") and self.entry("property", place + 2)[0]:
             return (word, *rest[1:])
-        if (word, *rest[:2]) == ("no", ",", "not"):
-            return rest[1:]
         last = rest[:1] == () or rest[0] in SILENT
         if word == "so" and last and "?" in self.tokens[:place] and self.tokens[place - 1] in _BEING_SO:
             return ("indeed", *rest)  # rich? They agreed that it feels so
-        if (word, *rest[:1]) == ("or", "so") and number_at(self.tokens, place + 2) is not None:
-            return rest[1:]
-        if (word, *rest[:1]) == ("as", "well") and {*rest[1:2]} <= SILENT:
+        counted = (word, *rest[:1]) == ("or", "so") and number_at(self.tokens, place + 2) is not None
+        besides = (word, *rest[:1]) == ("as", "well") and {*rest[1:2]} <= SILENT
+        if counted or besides or (word, *rest[:2]) == ("no", ",", "not"):
             return rest[1:]
         if word == "tested" and self.plural_at(place + 1):
             return rest  # of our three tested butters
