@@ -14,7 +14,7 @@ from panel.stats.assessors.scaling import profile_exchange
 from panel.study.scores_used import scores_used
 from panel.study.study import Study
 from panel.study.tables import CANNOT_JUDGE
-from panel.words import counted, first_few, format_typed
+from panel.words import counted, first_few, format_list, format_typed
 
 _FEWEST_ALIKE = 3
 """Two equal scores say nothing; lines of three and more are looked at."""
@@ -159,6 +159,44 @@ def _told_lines(cells: ScoreCells, rows: np.ndarray, size: np.ndarray, kind: str
     return findings
 
 
+def _entered_twice(cells: ScoreCells) -> list[Finding]:
+    """Return turns of two people, or two of one, with the same score for every prototype and attribute.
+
+    People agree, and steps are few, so turns are told when the number of pairs of turns, times the chance of one, is
+    below 0.05; the chance is the product of the shares that its scores have among all scores of their cells.
+    """
+    rows = np.flatnonzero(np.isfinite(cells.score))
+    names = (cells.attribute, cells.prototype, cells.sitting, cells.assessor)
+    rows = rows[np.lexsort((cells.score[rows], *(each.code[rows] for each in names)))]
+    k, p, s, a = (each.code[rows] for each in names)
+    cell, _ = grouped(p, k)
+    value, _ = grouped(cell, np.unique(cells.score[rows], return_inverse=True)[1])
+    chance = np.log(np.bincount(value)[value] / np.bincount(cell)[cell])
+    _, first = grouped(a, s)
+    alike: dict[bytes, list[slice]] = {}
+    for turn in map(slice, first.tolist(), [*first[1:].tolist(), len(rows)]):
+        if np.ptp(cells.score[rows[turn]]) > 0:  # else a straight line
+            alike.setdefault(np.column_stack((cell[turn], value[turn])).tobytes(), []).append(turn)
+    rare = np.log(_CHANCE_PER_STUDY / max(len(first) * (len(first) - 1) / 2, 1))
+    whose: dict[tuple[str, ...], list[list[slice]]] = {}
+    for turns in alike.values():
+        if len(turns) > 1 and chance[turns[0]].sum() < rare:
+            people = dict.fromkeys(str(cells.assessor.of[a[turn.start]]) for turn in turns)
+            whose.setdefault(tuple(people), []).append(turns)
+    return [_told_twice(cells, rows, people, turns) for people, turns in whose.items()]
+
+
+def _told_twice(cells: ScoreCells, rows: np.ndarray, people: tuple[str, ...], alike: list[list[slice]]) -> Finding:
+    """Return what is said of turns with the same scores, of several people or of one."""
+    size = sum(turns[0].stop - turns[0].start for turns in alike)
+    who = format_list(people)
+    if len(people) == 1:
+        who = format_list([cells.turn(rows[turn.start]) for turn in alike[0]])
+    message = f"The same {counted(size, 'score')} for {who}: each prototype and attribute alike."
+    advice = "See whether one sheet was entered twice, or one person has two codes; keep what was given."
+    return Finding("warning", "scores_entered_twice", f"scores: {people[0]}", message, advice)
+
+
 def _few_steps(cells: ScoreCells) -> list[Finding]:
     """Return attributes, and assessors, whose scores use a wide scale in five steps or fewer.
 
@@ -290,6 +328,7 @@ def check_patterns(study: Study, cells: ScoreCells) -> list[Finding]:
     """Return what is peculiar about times, steps, ends of the scale and whole profiles of the scores."""
     return [
         *_score_times(study, cells),
+        *_entered_twice(cells),
         *_few_steps(cells),
         *_piled_at_end(cells),
         *_exchanged_profiles(cells),

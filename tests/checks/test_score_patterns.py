@@ -2,7 +2,13 @@ import numpy as np
 import pandas as pd
 import pytest
 
-from panel.checks.score_patterns import _CHANCE_PER_STUDY, _chance_of_line, score_cells, straight_lines
+from panel.checks.score_patterns import (
+    _CHANCE_PER_STUDY,
+    _chance_of_line,
+    _entered_twice,
+    score_cells,
+    straight_lines,
+)
 from panel.checks.sound_study import sound_study
 from panel.study.study import Study
 from tests.checks.planted import new_findings, rows_of, table, the_one, with_cells
@@ -98,6 +104,59 @@ def test_a_single_assessor_who_gives_one_score_throughout_has_nothing_to_be_judg
 
 def test_without_scores_there_are_no_lines():
     assert straight_lines(score_cells(sound_study(small_study(scores=None)))) == []
+
+
+def copied(whose, as_whose, **cells):
+    """The clean study with the scores of some rows laid over those of others, prototype and attribute alike."""
+    scores = table("scores")
+    keys = ["prototype", "attribute", *(["session"] if "assessor" in whose else [])]
+    source, goal = rows_of(scores, **whose, **cells), rows_of(scores, **as_whose, **cells)
+    given = scores[source].set_index(keys)["score"]
+    scores.loc[goal, "score"] = given.loc[pd.MultiIndex.from_frame(scores.loc[goal, keys])].to_numpy()
+    return small_study(scores=scores)
+
+
+def test_a_sheet_entered_under_two_codes_is_told_once():
+    found = new_findings(copied({"assessor": "A02"}, {"assessor": "A03"}))
+    (finding,) = (each for each in found if each.kind == "scores_entered_twice")
+    assert (finding.severity, finding.where) == ("warning", "scores: A02")
+    size = int((table("scores")["assessor"] == "A02").sum())
+    assert finding.message == f"The same {size} scores for A02 and A03: each prototype and attribute alike."
+    assert (
+        finding.advice == "See whether one sheet was entered twice, or one person has two codes; keep what was given."
+    )
+
+
+def test_one_session_entered_as_the_next_is_told():
+    found = new_findings(copied({"session": "1"}, {"session": "2"}, assessor="A02"))
+    (finding,) = (each for each in found if each.kind == "scores_entered_twice")
+    assert finding.message.endswith("scores for A02, session 1 and A02, session 2: each prototype and attribute alike.")
+
+
+def test_one_score_less_makes_no_copy_and_order_of_rows_makes_no_difference():
+    study = copied({"assessor": "A02"}, {"assessor": "A03"})
+    scores = study.scores.copy()
+    shuffled = small_study(scores=scores.sample(frac=1, random_state=3).reset_index(drop=True))
+    assert "scores_entered_twice" in {each.kind for each in new_findings(shuffled)}
+    for session in scores["session"].unique():
+        scores.loc[rows_of(scores, assessor="A03", session=session).idxmax(), "score"] += 3
+    assert "scores_entered_twice" not in {each.kind for each in new_findings(small_study(scores=scores))}
+
+
+def test_people_who_agree_on_a_short_scale_are_rarely_taken_for_copies():
+    """The rule promises fewer than one honest study in twenty; on five points, with prototypes far apart."""
+    told = 0
+    for seed in range(FIVE_POINT_STUDIES):
+        study = crossed_study(
+            np.random.default_rng(seed), assessors=8, prototypes=4, attributes=2, sessions=2, difference_sd=25
+        )
+        scores = study.scores.assign(score=np.clip(np.rint(study.scores["score"] / 20), 1, 5))
+        cells = score_cells(sound_study(Study(dict(study.tables) | {"scores": scores}, study.facts)))
+        told += bool(_entered_twice(cells))
+    assert told <= FIVE_POINT_STUDIES * _CHANCE_PER_STUDY
+
+
+FIVE_POINT_STUDIES = 60
 
 
 def in_steps(chosen):
