@@ -18,9 +18,9 @@ from panel.cli.shared import (
     print_lines,
     print_told,
     study_argument,
+    told_level,
 )
 from panel.errors import ModelError
-from panel.stats.comparing.multiplicity import LEVEL
 
 if TYPE_CHECKING:
     from panel.models.prototypes.differences import Differences
@@ -69,7 +69,7 @@ def compare(
         frames = ("attributes", "means", "pairs", "versus", "variances", "both_ways", "set_aside", "not_estimated")
         content: dict[str, Any] = {name: getattr(result, name) for name in frames}
         content |= dict(zip(("pairs", "versus"), result.without_luck, strict=True))
-        content |= {"benchmark": result.benchmark, "margin": result.margin, "level": LEVEL}
+        content |= {"benchmark": result.benchmark, "margin": result.margin} | told_level()
         content |= _beside_as_data(opened, result) if beside else {}
         print_json(content | _planned_as_data(opened, result))
         return
@@ -182,7 +182,7 @@ def panel(study: Path, everything: bool, as_json: bool) -> None:
     if as_json:
         frames = ("assessors", "people", "patterns", "panel", "without", "duplicates")
         content: dict[str, Any] = {name: getattr(result, name) for name in frames}
-        print_json(content | {"level": LEVEL, "method": result.method, "notes": result.notes})
+        print_json(content | told_level() | {"method": result.method, "notes": result.notes})
         return
     from panel.study.naming import naming
     from panel.views.assessors.people import tell_people

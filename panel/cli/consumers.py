@@ -9,9 +9,17 @@ from typing import TYPE_CHECKING, Any
 
 import click
 
-from panel.cli.shared import all_option, json_option, open_path, print_json, print_lines, print_told, study_argument
+from panel.cli.shared import (
+    all_option,
+    json_option,
+    open_path,
+    print_json,
+    print_lines,
+    print_told,
+    study_argument,
+    told_level,
+)
 from panel.errors import ModelError
-from panel.stats.comparing.multiplicity import LEVEL
 
 if TYPE_CHECKING:
     from panel.answers import Answers
@@ -52,7 +60,7 @@ def consumers(study: Path, versus: str | None, seed: int, everything: bool, as_j
     if as_json:
         content: dict[str, Any] = {"kinds": present, "seed": seed}
         for kind in present:
-            other = {"level": LEVEL} | _held(getattr(answers, kind)) if kind != "liking" else None
+            other = told_level() | _held(getattr(answers, kind)) if kind != "liking" else None
             content[kind] = list(_liking_as_data(answers, versus)) if other is None else other
         print_json(_rows(content))
         return
@@ -107,7 +115,8 @@ def _liking_as_data(answers: Answers, versus: str | None) -> Iterator[dict[str, 
         yield (
             {name: getattr(result, name) for name in _LIKING}
             | {name: getattr(result, name) for name in ("question", "benchmark", "same_everywhere")}
-            | {"level": LEVEL, "variances": result.variances, "unread": result.answers.unread, "method": result.method}
+            | told_level()
+            | {"variances": result.variances, "unread": result.answers.unread, "method": result.method}
             | {"n_consumers": result.answers.n_consumers, "n_complete": result.answers.n_complete}
             | {
                 "notes": result.notes,
@@ -187,11 +196,11 @@ def _choices_as_data(choices: ForcedChoices | None, preferences: Preferences | N
     notes: list[str] = []
     if choices is not None:
         content |= {name: getattr(choices, name) for name in ("tests", "sessions", "repeated")}
-        content |= {"unread": choices.unread, "level": LEVEL}
+        content |= {"unread": choices.unread} | told_level()
         methods.append(choices.method)
         notes += choices.notes
     if preferences is not None:
-        content |= {"preferences": preferences.counts, "preference_ways": preferences.ways, "level": LEVEL}
+        content |= {"preferences": preferences.counts, "preference_ways": preferences.ways} | told_level()
         content["preferences_unread"] = preferences.unread
         methods.append(preferences.method)
         notes += preferences.notes

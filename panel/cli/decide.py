@@ -8,9 +8,17 @@ from typing import TYPE_CHECKING, Any
 
 import click
 
-from panel.cli.shared import all_option, json_option, open_path, print_json, print_lines, print_told, study_argument
+from panel.cli.shared import (
+    all_option,
+    json_option,
+    open_path,
+    print_json,
+    print_lines,
+    print_told,
+    study_argument,
+    told_level,
+)
 from panel.errors import StudyError
-from panel.stats.comparing.multiplicity import LEVEL
 
 if TYPE_CHECKING:
     from panel.answers import Answers, NoAnswer
@@ -35,7 +43,7 @@ def decide(study: Path, weight: tuple[str, ...], seed: int, everything: bool, as
         content |= {"weight_changes": result.weight_changes, "weight_shares": result.weight_shares}
         content |= {"choice": result.choice, "contenders": result.contenders, "benchmark": result.benchmark}
         content |= {"nobody_meets": result.nobody_meets, "windows_read_as": result.profile.read_as}
-        content |= {"decisions": answers.study.table("decisions"), "level": LEVEL, "seed": seed}
+        content |= {"decisions": answers.study.table("decisions"), "seed": seed} | told_level()
         print_json(content | {"method": result.method, "notes": result.notes})
         return
     from panel.views.decision.decide import tell_decision
@@ -113,7 +121,7 @@ def claim(
         content: dict[str, Any] = {"claims": [_with_words(row, result) for row in records(result.claims)]}
         frames = ("numbers", "findings", "gaps", "bearing")
         content |= {name: getattr(result, name) for name in frames}
-        print_json(content | {"level": LEVEL, "method": result.method, "notes": result.notes})
+        print_json(content | told_level() | {"method": result.method, "notes": result.notes})
         return
     from panel.views.decision.board import tell_claims
     from panel.views.planning.study import mark

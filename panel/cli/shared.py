@@ -55,6 +55,13 @@ def print_json(content: dict[str, Any]) -> None:
     click.echo(text)
 
 
+def told_level() -> dict[str, float]:
+    """Return the level of every interval, as data."""
+    from panel.stats.comparing.multiplicity import LEVEL
+
+    return {"level": LEVEL}
+
+
 def print_lines(*lines: str) -> None:
     """Print lines of text."""
     for line in lines:

@@ -71,6 +71,7 @@ def test_many_sessions_out_of_order_of_one_assessor_give_one_finding():
     scores = table("scores")
     for session in range(3, 7):
         more = scores[scores["session"] == "1"].assign(session=str(session), recorded_at="2025-03-20")
+        more["score"] += session  # else the same sheet again
         scores = pd.concat([scores, more], ignore_index=True)
     day = {"1": 19, "2": 18, "3": 17, "4": 16, "5": 15, "6": 14}
     mine = scores["assessor"] == "A03"
