@@ -44,8 +44,8 @@ class JustAboutRight:
     Parameters
     ----------
     shares
-        `prototype question side count base share ci_low ci_high`: sides `too little`, `just about right`, `too much`;
-        Wilson intervals.
+        `prototype question side count base share ci_low ci_high most`: sides `too little`, `just about right`, `too
+        much`; Wilson intervals; `most` where the interval lies above a half.
     drops
         One row per prototype, question and off side: `prototype question side count base share n_off off_mean n_right
         right_mean estimate std_error df statistic p_value p_adjusted ci_low ci_high told_low told_high told_level own_p
@@ -170,6 +170,9 @@ def _liking(study: Study, grid: AnswerGrid) -> tuple[Array, str]:
     return grid.matched(read.frame), read.question
 
 
+_HALF = 0.5
+
+
 def _shares(grid: AnswerGrid, side: Array) -> pd.DataFrame:
     counts = np.stack([(side == place).sum(axis=1) for place in range(3)], axis=-1)
     base = counts.sum(axis=2, keepdims=True) + np.zeros_like(counts)
@@ -188,6 +191,7 @@ def _shares(grid: AnswerGrid, side: Array) -> pd.DataFrame:
             "share": count / of,
             "ci_low": low,
             "ci_high": high,
+            "most": low > _HALF,
         }
     ).astype(dict.fromkeys(("prototype", "question", "side"), "str"))
 

@@ -33,8 +33,10 @@ from panel.study.shown import (
 from panel.views.pictures import BROAD, FAINT, INK, LETTERS, key_lines, shortened, text_width, write_key
 from panel.views.told import Item, Picture, Told, drawer
 from panel.words import (
+    UP,
     capital,
     counted_share,
+    first_few,
     format_interval,
     format_list,
     format_number,
@@ -177,6 +179,7 @@ def tell_just_about_right(result: JustAboutRight, names: Naming, question: str =
         names,
         _headline(result),
         _picture(result, asked),
+        mind=_mind(result),
         table=_CASES,
         drawers=(
             drawer("Case by case", *_cases(result), _CASES),
@@ -210,11 +213,39 @@ def _headline(result: JustAboutRight) -> str:
     if not result.liking:
         return "Counted, but not weighed: without a liking question nobody can say whether those who mind like it less."
     moves = result.drops.loc[result.drops["verdict"] == "move"]
+    less = _liked_less(result)
+    if moves.empty and less:
+        return f"{less}; for no prototype alone is that shown."
     if moves.empty:
         return "Nothing that people find too little or too much is shown to cost liking. It may still do so."
     worst = moves.sort_values("weighted", ascending=False)
     cases = [f"{row['prototype']} ({_side(result, row)})" for row in worst.to_dict("records")]
     return f"Worth testing a change: {format_list(cases)}. Those who say so like it less, which need not be the reason."
+
+
+def _liked_less(result: JustAboutRight) -> str:
+    """Return what consumers are shown to like less than what they find right, over all prototypes; empty if nothing."""
+    rows = result.within.loc[(result.within["verdict"] == "shown") & (result.within["estimate"] > 0)]
+    found = [
+        f"{_side(result, row)} ({format_number(row['estimate'])} less)"
+        for row in rows.sort_values("estimate", ascending=False, kind="stable").to_dict("records")
+    ]
+    return f"Over all prototypes consumers like it less where they find {first_few(found)}" if found else ""
+
+
+def _mind(result: JustAboutRight) -> tuple[str, ...]:
+    """Return what is liked less over all prototypes, beside a case of its own, and what more than half find.
+
+    The largest shares come first, whatever they cost.
+    """
+    beside = _liked_less(result) if (result.drops["verdict"] == "move").any() else ""
+    rows = result.shares.loc[result.shares["most"] & result.shares["side"].isin((LITTLE, MUCH))]
+    found = [
+        f"{row['prototype']} ({_side(result, row)}, {format_share(row['share'], rounding=UP)})"
+        for row in rows.sort_values("share", ascending=False, kind="stable").to_dict("records")
+    ]
+    most = f"More than half find too little or too much: {first_few(found)}." if found else ""
+    return tuple(filter(None, (beside and f"{beside}.", most)))
 
 
 def _cases(result: JustAboutRight) -> list[str]:

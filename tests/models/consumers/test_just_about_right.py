@@ -7,7 +7,7 @@ import pandas as pd
 import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
-from scipy.stats import ttest_ind
+from scipy.stats import norm, ttest_ind
 from statsmodels.stats.contingency_tables import SquareTable
 from statsmodels.stats.multitest import multipletests
 
@@ -180,6 +180,13 @@ def test_the_demo_counts_and_tests_of_pairs_equal_the_long_way(demo, found):
 def test_the_demo_pairs_are_adjusted_within_their_question(found):
     for _, rows in found.pairs.groupby("question"):
         assert rows["p_adjusted"].tolist() == pytest.approx(multipletests(rows["p_value"], method="holm")[1].tolist())
+
+
+def test_most_people_are_more_than_half_by_the_score_test(found):
+    # Wilson's interval leaves out a half exactly where the score test of a half does (Wilson 1927)
+    z = (found.shares["count"] - found.shares["base"] / 2) / np.sqrt(found.shares["base"] / 4)
+    assert (found.shares["most"] == (z > norm.isf(0.025))).all()
+    assert found.shares["most"].any()
 
 
 def test_the_demo_finds_slow_soaking_in_to_cost_liking(found):

@@ -1,5 +1,7 @@
 """Words about just-about-right answers: sides, what they cost, and changes as questions."""
 
+from dataclasses import replace
+
 import numpy as np
 import pandas as pd
 import pytest
@@ -40,7 +42,9 @@ def drop(**changes):
 
 def result(*drops, moves=(), within=(), facts=None, liking="overall liking"):
     return JustAboutRight(
-        shares=pd.DataFrame({"question": ["thickness"]}),
+        shares=pd.DataFrame(
+            {"prototype": "P2", "question": "thickness", "side": "too much", "share": 0.344, "most": [False]}
+        ),
         drops=pd.DataFrame(list(drops), columns=list(drop())),
         balance=pd.DataFrame(),
         within=pd.DataFrame(
@@ -148,6 +152,34 @@ def test_what_changes_along_is_named_and_two_changes_are_enough():
     lines = _changes_to_test(result(moves=[MOVE | {"also": "C + D", "gives": ""}, MOVE, MOVE]), NAMES)
     assert len(lines) == 2
     assert "C + D changed along with it; which of them it goes with cannot be said" in lines[0]
+
+
+def test_what_most_people_find_is_told_whatever_it_costs():
+    found = result(drop(verdict="no cost seen"))
+    assert tell_just_about_right(found, NAMES).mind == ()
+    sides = ["too much", "just about right", "too little", "too much"]
+    shares = pd.DataFrame(
+        {"prototype": ["P1", "P2", "P3", "P4"], "question": "thickness", "side": sides, "share": [0.634, 0.9, 0.8, 0.4]}
+    ).assign(most=[True, True, True, False])
+    assert tell_just_about_right(replace(found, shares=shares), NAMES).mind == (
+        "More than half find too little or too much: P3 (thickness too thin, 80 %), P1 (thickness too thick, 64 %).",
+    )
+
+
+def test_what_is_liked_less_over_all_prototypes_is_the_headline_where_no_case_stands_alone():
+    within = [
+        ("thickness", "too much", 0.6, 0.1, 1.1, 0.99, "shown"),
+        ("thickness", "too little", 0.9, -0.1, 2, 0.99, "perhaps"),
+    ]
+    words = "Over all prototypes consumers like it less where they find thickness too thick (0.6 less)"
+    alone = result(drop(verdict="perhaps"), within=within)
+    assert _headline(alone) == f"{words}; for no prototype alone is that shown."
+    assert tell_just_about_right(alone, NAMES).mind == ()
+    both = result(drop(), within=within)
+    assert _headline(both).startswith("Worth testing a change: P2 (thickness too thick).")
+    assert tell_just_about_right(both, NAMES).mind == (f"{words}.",)
+    nothing = result(drop(verdict="perhaps"), within=within[1:])
+    assert _headline(nothing).startswith("Nothing that people find too little or too much is shown to cost liking.")
 
 
 def test_the_caution_stands_over_changes_only():
