@@ -126,13 +126,13 @@ def test_bars_and_claims_that_do_not_fit_are_told():
 
 
 def test_a_statement_that_is_untrue_measures_yes_saying():
-    rows = agreed({5: 6, 1: 14}, "soft") + agreed({4: 3, 1: 17}, "purple")
+    rows = agreed({5: 6, 1: 14}, "soft") + agreed({4: 2, 1: 18}, "purple")
     facts = {"questions": [{"question": "purple", "kind": "agreement", "foil": True}]}
     result = count_agreement(study_of(rows, facts))
-    assert result.foils[["question", "agreed", "base"]].to_numpy().tolist() == [["purple", 3, 20]]
+    assert result.foils[["question", "agreed", "base"]].to_numpy().tolist() == [["purple", 2, 20]]
     assert result.bars["question"].tolist() == ["soft"]  # nobody tests an untrue sentence
     without = result.without_foil.iloc[0]
-    assert (without["agreed"], without["base"], without["lost"]) == (3, 17, 3)
+    assert (without["agreed"], without["base"], without["lost"]) == (4, 18, 2)
     assert not any("yes" in note for note in result.notes)
 
 

@@ -135,6 +135,11 @@ def test_scatter_as_large_as_the_differences_is_said():
     assert true_readings("firmness")[0] == 62
 
 
+def test_scatter_beyond_the_differences_is_the_whole_of_them():
+    noise = [reading(f"P{p}", value) for p in (1, 2) for value in (40 + p, 60.0)]
+    assert gathered(*noise).measures["noise_share"].tolist() == [1.0]
+
+
 def test_curves_add_measures_but_do_not_replace_readings():
     curves = pd.DataFrame(
         {
