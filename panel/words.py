@@ -162,6 +162,11 @@ def counted(number: int, noun: str, plural: str = "") -> str:
     return f"{number:,} {noun if number == 1 else plural or noun + 's'}"
 
 
+def scale_units(size: float) -> str:
+    """Return a size on the scale of the scores as it was typed: `8 scale units`, `1 scale unit`."""
+    return f"{format_typed(size)} scale unit{'' if size == 1 else 's'}"
+
+
 def all_of(number: int, noun: str, plural: str = "") -> str:
     """Return all of some things as in speech: `the attribute`, `both attributes`, `all 14 attributes`."""
     if number == 1:

@@ -588,3 +588,20 @@ def test_every_sentence_is_whole(everything):
             assert not re.search(r"\bnan\b|\bNone\b|[{}]|(?<!\.)\.\.(?!\.)|,,| ,| ;|: \.|;\.|\(\)|\band \.", text), text
             assert text[-1] in ".?!:)”'", text
             assert text == text.strip(), text
+
+
+# What a headline denies.
+
+_DENIES = re.compile(r"(Nothing|No|Not one|None)\b.*?(?:[.;] |\.$)(?P<rest>.*)")
+_FOUND = {"differs", "shown", "move", "beyond the margin", "alike within the margin", "similar", "differs and matters"}
+
+
+def test_no_headline_denies_what_a_verdict_of_its_answer_says(everything):
+    denied = 0
+    for told in everything:
+        if (found := _DENIES.match(told.headline)) is None:
+            continue
+        verdicts = {each for frame in frames(told.result) if "verdict" in frame for each in frame["verdict"].dropna()}
+        assert not verdicts & _FOUND or re.search(r"\b(is|are) shown\b", found["rest"]), (told.headline, verdicts)
+        denied += 1
+    assert denied

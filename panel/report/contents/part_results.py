@@ -85,6 +85,7 @@ from panel.views.prototypes.differences import tell_differences
 from panel.views.prototypes.map import tell_map
 from panel.views.prototypes.other_ways import tell_scale_use
 from panel.views.told import Told
+from panel.words import scale_units
 
 TABLES: Mapping[Question[Any], tuple[Table, ...]] = MappingProxyType(
     {
@@ -125,7 +126,7 @@ def settings(answers: Answers) -> list[Block]:
     rows += [(name, version(name)) for name in _LIBRARIES]
     rows += [("Seed of everything that is drawn", f"{answers.seed:d}")]
     if not isinstance(found, NoAnswer):
-        margin = f"{found.margin:g} scale units" if found.margin is not None else "none stated"
+        margin = scale_units(found.margin) if found.margin is not None else "none stated"
         rows += [("Level of the intervals", f"{100 * LEVEL:g} %"), ("Difference that matters", margin)]
         rows += [("Compared with", found.benchmark or "no benchmark: all pairs")]
         rows += [("Family: tests of the attributes", f"{len(found.attributes)} attributes, Holm")]

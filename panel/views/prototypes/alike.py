@@ -49,9 +49,9 @@ from panel.words import (
     format_list,
     format_number,
     format_share,
-    format_typed,
     level_words,
     p_after_holm,
+    scale_units,
 )
 
 _PLANNED, _EXPLORATORY = "planned", "exploratory"
@@ -128,20 +128,25 @@ def _alike_headline(result: Alike) -> str:
     if rows.empty:
         return result.notes[0] if result.notes else "There is nothing to compare."
     within = int(rows["verdict"].isin([EQUIVALENT, WOULD_BE]).sum())
-    limits = f"within {format_typed(result.margin)} scale units either way"
+    beyond = int((rows["verdict"] == BEYOND).sum())
+    margin = scale_units(float(rows["margin"].iloc[0]))
+    limits = f"within {margin} either way"
     if within and not result.margin_stated:
         return (
             f"{within} of {len(rows)} differences would be alike, {limits}. The margin was typed in after the "
             "scores, so nothing is shown."
         )
     if len(rows) == 1:
-        return (
-            f"The difference is shown to lie {limits}."
-            if within
-            else f"The difference is not shown to lie {limits}. That does not show that it lies beyond."
-        )
+        if within or beyond:
+            return f"The difference is shown to lie {limits if within else f'beyond {margin}'}."
+        return f"The difference is not shown to lie {limits}. That does not show that it lies beyond."
     if not within:
-        return f"Not one of {len(rows)} differences is shown to lie {limits}. That does not show that they lie beyond."
+        told = f"Not one of {len(rows)} differences is shown to lie {limits}"
+        return (
+            f"{told}; {beyond} {'is' if beyond == 1 else 'are'} shown to lie beyond."
+            if beyond
+            else f"{told}. That does not show that they lie beyond."
+        )
     shown = f"{within} of {len(rows)} differences {'is' if within == 1 else 'are'} shown to lie {limits}"
     return f"{shown}, adjusted over all of them (Holm)."
 

@@ -1,5 +1,7 @@
 """The words and the table of likeness follow from the numbers, and never take 'not shown' for a difference."""
 
+from dataclasses import replace
+
 import numpy as np
 import pandas as pd
 import pytest
@@ -41,10 +43,19 @@ def test_the_headline_counts_and_keeps_not_shown_apart_from_different():
     assert tell_alike(result(ROWS[1:2]), NAMES).headline == (
         "The difference is not shown to lie within 8 scale units either way. That does not show that it lies beyond."
     )
-    assert tell_alike(result(ROWS[1:]), NAMES).headline == (
-        "Not one of 3 differences is shown to lie within 8 scale units either way. That does not show that they lie "
+    assert tell_alike(result(ROWS[1::2]), NAMES).headline == (
+        "Not one of 2 differences is shown to lie within 8 scale units either way. That does not show that they lie "
         "beyond."
     )
+
+
+def test_the_headline_says_what_is_shown_to_lie_beyond_the_margin():
+    assert tell_alike(result(ROWS[1:]), NAMES).headline == (
+        "Not one of 3 differences is shown to lie within 8 scale units either way; 1 is shown to lie beyond."
+    )
+    one = result(ROWS[2:3])
+    one = replace(one, differences=one.differences.assign(margin=1.0))
+    assert tell_alike(one, NAMES).headline == "The difference is shown to lie beyond 1 scale unit."
 
 
 def test_without_rows_the_reason_is_the_headline():
