@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import math
 import re
 from collections import Counter
 from collections.abc import Mapping, Set
@@ -11,7 +12,7 @@ import pandas as pd
 
 from panel.study.knowledge import shared_table
 from panel.study.study import Study
-from panel.words import format_number
+from panel.words import format_number, format_typed
 
 _SHORT_SCALE = 15.0  # such as 0 to 10, 1 to 9, or 15 cm
 _SHORTEST_SCALE = 1.5  # such as 0 to 1
@@ -67,12 +68,18 @@ def naming(study: Study) -> Naming:
     attributes, prototypes = study.table("attributes"), study.table("prototypes")
     listed = dict(zip(reversed(attributes["attribute"].tolist()), reversed(attributes["name"].tolist()), strict=True))
     words = {attribute: str(listed.get(attribute) or attribute) for attribute in study.attributes}
+    minutes = dict(zip(attributes["attribute"], attributes["minutes"].astype(float), strict=True))
+    at = Counter((text, minutes.get(attribute)) for attribute, text in words.items())
     used = Counter(words.values())
     scales = set(study.scales(words))
     length = _longest(scales, study)
     return Naming(
         attributes={
-            attribute: _told_apart(attribute, text) if used[text] > 1 or timed_words(attribute)[0] == text else text
+            attribute: _told_apart(
+                attribute, text, minutes.get(attribute, math.nan) if at[text, minutes.get(attribute)] == 1 else math.nan
+            )
+            if used[text] > 1 or timed_words(attribute)[0] == text
+            else text
             for attribute, text in words.items()
         },
         stages=dict(zip(attributes["attribute"], attributes["stage"], strict=True)),
@@ -84,9 +91,19 @@ def naming(study: Study) -> Naming:
     )
 
 
-def _told_apart(attribute: str, words: str) -> str:
-    """Return words that no other attribute has: a short name that begins with the words says more by itself."""
-    return attribute if attribute.startswith(words) else f"{words}, {attribute}"
+def _told_apart(attribute: str, words: str, minutes: float) -> str:
+    """Return words that no other attribute has: a short name that begins with the words says more by itself.
+
+    `minutes` after use are those that no other with these words is judged at.
+    """
+    if attribute.startswith(words):
+        return attribute
+    if math.isnan(minutes):
+        return f"{words}, {attribute}"
+    hours = minutes / 60
+    return (
+        f"{words} at {f'{format_typed(hours)} h' if hours >= 1 and hours % 1 == 0 else f'{format_typed(minutes)} min'}"
+    )
 
 
 _AFTER = r"(?:(?:after|at|nach|apr[eè]s|despu[eé]s de|dopo|t ?[+=])[\s_]*|@ ?)?"

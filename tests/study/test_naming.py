@@ -89,6 +89,19 @@ def test_a_number_that_is_no_time_is_part_of_the_name(name):
     assert math.isnan(minutes)
 
 
+def test_the_same_words_are_told_apart_by_the_minutes_they_are_judged_at():
+    attributes = pd.DataFrame(
+        {
+            "attribute": ["AF_G", "LA_G", "LA_H", "X1", "X2", "X3"],
+            "name": ["greasy film"] * 3 + ["soft"] * 3,
+            "minutes": [2.0, 20.0, 1440.0, 5.0, 5.0, math.nan],
+        }
+    )
+    named = naming(Study({"attributes": attributes}, {}))
+    words = ["greasy film at 2 min", "greasy film at 20 min", "greasy film at 24 h", "soft, X1", "soft, X2", "soft, X3"]
+    assert [named.attribute(each) for each in attributes["attribute"]] == words
+
+
 def test_the_same_words_at_two_times_are_told_apart_by_their_names_and_a_time_is_never_lost():
     short = ["film 5 min", "film 20 min", "tacky 5 min", "g1", "g2"]
     attributes = pd.DataFrame({"attribute": short, "name": ["film", "film", "tacky", "gloss", "gloss"]})

@@ -63,6 +63,7 @@ from panel.views.told import Item, Picture, Told, drawer
 from panel.words import (
     NOTHING,
     all_of,
+    counted,
     first_few,
     format_change,
     format_interval,
@@ -395,7 +396,8 @@ def _clearest_pairs(told: pd.DataFrame, names: Naming) -> list[str]:
     ends = ((first, second, size) if size > 0 else (second, first, -size) for first, second, size in rows)
     pairs = [f"{above} above {below} by {format_number(size, names.digits)}" for above, below, size in ends]
     rest = len(told) - len(pairs)
-    return [f"Widest: {format_list(pairs)}{f'; {rest} more pairs told apart' if rest else ''}."]
+    more = f"; {counted(rest, 'more pair')} told apart" if rest else ""
+    return [f"Widest: {format_list(pairs)}{more}."]
 
 
 def _seen_at_best(attribute: str, result: Differences, names: Naming) -> str:
