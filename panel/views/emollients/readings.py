@@ -109,6 +109,9 @@ def _headline(result: JoinedReadings, names: Naming) -> str:
     sure = rows.loc[rows["verdict"] == AS_EXPECTED]
     asked = counted(len(rows), "sensation")
     if sure.empty:
+        if len(rows) == 1:
+            only = quoted(names.attribute(str(rows["attribute"].iloc[0])))
+            return f"These prototypes cannot show that the reading declared for {only} goes with it."
         return f"On none of {asked} can these prototypes show that the reading declared for it goes with it."
     first = sure.iloc[(-sure["estimate"].abs()).argsort(kind="stable")].head(_MOST_NAMED)
     told = [

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import re
 from collections.abc import Mapping
 from typing import Any
 
@@ -32,9 +33,12 @@ _MAY_BE = 0.2
 """Interactions with a larger adjusted p-value are no sentences."""
 
 
+_AMOUNT = re.compile(r", (\d[\d.e+-]* %)$")  # the same swap at several amounts
+
+
 def swap_words(swap: str) -> str:
-    """Return the label of a swap with a real arrow."""
-    return swap.replace(" -> ", " → ")
+    """Return the label of a swap with a real arrow, its amount in brackets where the label has one."""
+    return _AMOUNT.sub(r" (\1)", swap.replace(" -> ", " → "))
 
 
 def _all_effects(result: TracedSwaps) -> pd.DataFrame:

@@ -50,6 +50,10 @@ def test_the_headline_counts_the_pairs_that_go_as_expected():
     assert with_pairs(verdict=CANNOT_TELL).headline == (
         "On none of 10 sensations can these prototypes show that the reading declared for it goes with it."
     )
+    one = JOINED.partners.loc[JOINED.partners["attribute"] == "AF_GREASE"].assign(verdict=CANNOT_TELL)
+    assert tell_readings(replace(JOINED, partners=one), NAMES).headline == (
+        "These prototypes cannot show that the reading declared for greasy film goes with it."
+    )
     none = tell_readings(replace(JOINED, partners=JOINED.partners.iloc[:0]), NAMES)
     assert none.headline.startswith("No sensation has a partner among the measures, so nothing is tested.")
     assert none.picture is None
