@@ -48,6 +48,8 @@ ONLY_IN = {
     "starlette": "ballots",
 }
 NEVER_IN = {"stats": {"pandas"}}
+DECIDES = "panel.stats.comparing.multiplicity.below"
+"""Whether a p-value is small enough is a column that the models made."""
 
 LONGEST_CHAIN = 15
 MOST_MODULES = 219
@@ -109,6 +111,8 @@ def _misplaced(layer: str, names: list[str]) -> Iterator[str]:
             yield f"{layer} imports {library}, which only {ONLY_IN[library]} may"
         if library in NEVER_IN.get(layer, ()):
             yield f"{layer} imports {library}, which it never may"
+    if DECIDES in names and RANK.get(layer, 0) >= RANK["views"]:
+        yield f"{layer} decides by a p-value, which models do"
 
 
 def _opened(layer: str, tree: ast.AST) -> Iterator[str]:
@@ -239,6 +243,11 @@ BROKEN = [
     ("panel.models.map", "from matplotlib.figure import Figure", "models imports matplotlib, which only views may"),
     ("panel.study.folder", "from sqlalchemy import text", "study imports sqlalchemy, which only store may"),
     ("panel.app.state", "from starlette.responses import Response", "app imports starlette, which only ballots may"),
+    (
+        "panel.views.maps",
+        "from panel.stats.comparing.multiplicity import below",
+        "views decides by a p-value, which models do",
+    ),
     ("panel.stats.reml", "import pandas as pd", "stats imports pandas, which it never may"),
     ("panel.stats.reml", "def f():\n    from pandas import Series", "stats imports pandas, which it never may"),
     ("panel.report.pdf", "with open('x') as file:\n    pass", "report opens a file in line 1, which only study may"),

@@ -11,7 +11,7 @@ from numpy.typing import NDArray
 
 from panel.models.over_time.after_feel import QUANTITIES, AfterFeel, Courses
 from panel.models.over_time.dominance import Dominances
-from panel.stats.comparing.multiplicity import below
+from panel.models.prototypes.verdict import DIFFERS
 from panel.study.naming import Naming
 from panel.study.shown import (
     ATTRIBUTE,
@@ -254,7 +254,7 @@ def _courses_headline(result: Courses, names: Naming) -> str:
             "prototypes differ was not tested."
         )
     rows, words = result.differences.attributes, _course_names(result, names)
-    apart = below(rows["p_adjusted"])
+    apart = rows["verdict"] == DIFFERS
     told = [quoted(words.attribute(str(name))) for name in rows.loc[apart, "attribute"]]
     few = told if len(told) <= 2 else []
     if not told:

@@ -45,9 +45,9 @@ class CheckAll:
     shares
         `term prototype ticked base share ci_low ci_high`; Wilson intervals.
     pairs
-        `term prototype versus n only_prototype only_versus estimate p_value p_adjusted`: McNemar's exact test over
-        those who judged both, `estimate` the difference of shares, prototype minus versus, Holm over the pairs of a
-        term.
+        `term prototype versus n only_prototype only_versus estimate p_value p_adjusted differs`: McNemar's exact test
+        over those who judged both, `estimate` the difference of shares, prototype minus versus, Holm over the pairs of
+        a term.
     lift
         `term n_ticked n_not few estimate std_error df statistic p_value p_adjusted ci_low ci_high told_low told_high
         told_level n_consumers n_within shown within_shown` and `within_` before `estimate p_value p_adjusted ci_low
@@ -171,6 +171,7 @@ def _pairs(grid: AnswerGrid) -> pd.DataFrame:
             "estimate": estimate.ravel(),
             "p_value": p_value.ravel(),
             "p_adjusted": adjusted.ravel(),
+            "differs": below(adjusted.ravel()),
         }
     )
     return frame.astype(dict.fromkeys(("term", "prototype", "versus"), "str"))

@@ -68,7 +68,7 @@ class TracedSwaps:
         The same for changes of several emollients that never change apart: the effect belongs to all of them.
     interactions
         One row per attribute and two swaps, `swap` and `with_swap`: how much more one swap does where the other has
-        been made; `n_squares` sets of four prototypes.
+        been made; `n_squares` sets of four prototypes; `verdict` may be `perhaps`, too.
     pairs
         The matched pairs behind it: `removed added percent prototype versus swap`.
     members
@@ -221,6 +221,10 @@ def _order_of_columns(*change: str, counted: str) -> list[str]:
     return ["attribute", *change, *tests, counted, "n_assessors"]
 
 
+PERHAPS = "perhaps"
+_MAY_BE = 0.2  # interactions are known less well than swaps; below this one is worth a look, and told as such
+
+
 def _interactions(scores: _Sittings, pairs: pd.DataFrame) -> pd.DataFrame:
     """Return how much more each swap does where another has been made, from squares of four prototypes."""
     squares = _squares(pairs)
@@ -234,7 +238,9 @@ def _interactions(scores: _Sittings, pairs: pd.DataFrame) -> pd.DataFrame:
     extra = differences[..., squares["both"]] - differences[..., squares["alone"]]
     frame = _contrast_frame(_mean_by(extra, members), scores.attributes, changes)
     frame = with_deciding(frame, benjamini_hochberg)
-    return frame[_order_of_columns("swap", "with_swap", counted="n_squares")]
+    p_adjusted = frame["p_adjusted"]
+    frame["verdict"] = np.select([below(p_adjusted), below(p_adjusted, _MAY_BE)], [DIFFERS, PERHAPS], CANNOT_TELL)
+    return frame[[*_order_of_columns("swap", "with_swap", counted="n_squares"), "verdict"]]
 
 
 def _squares(pairs: pd.DataFrame) -> pd.DataFrame:

@@ -10,7 +10,6 @@ import pandas as pd
 
 from panel.models.consumers.check_all import FEW_CONSUMERS, LEAST_TICKS, CheckAll
 from panel.stats.arrays import Array
-from panel.stats.comparing.multiplicity import below
 from panel.study.naming import Naming
 from panel.study.shown import (
     P_HOLM,
@@ -172,7 +171,7 @@ def _headline(result: CheckAll) -> str:
     total, told = len(apart), int(apart.sum())
     rest = [str(name) for name in result.terms.loc[~apart, "term"]]
     if not result.terms["n_consumers"].any():
-        pairs = result.pairs.loc[below(result.pairs["p_adjusted"])].to_dict("records")
+        pairs = result.pairs.loc[result.pairs["differs"]].to_dict("records")
         seen = [f"{row['term']} ({row['prototype']} and {row['versus']})" for row in pairs] or ["nothing"]
         return f"No term could be tested over all prototypes at once; pair by pair {format_list(seen)} stands out."
     if not told:

@@ -8,9 +8,8 @@ from typing import Any
 
 import pandas as pd
 
-from panel.models.emollients.swaps import TracedSwaps
+from panel.models.emollients.swaps import PERHAPS, TracedSwaps
 from panel.models.prototypes.verdict import DIFFERS
-from panel.stats.comparing.multiplicity import below
 from panel.study.naming import Naming
 from panel.study.shown import (
     ATTRIBUTE,
@@ -29,7 +28,6 @@ from panel.study.shown import (
 from panel.views.told import Drawer, drawer
 from panel.words import counted, format_change, format_interval, level_words, luck_words, p_words
 
-_MAY_BE = 0.2
 """Interactions with a larger adjusted p-value are no sentences."""
 
 
@@ -142,7 +140,7 @@ def _interaction_sentences(result: TracedSwaps, names: Naming) -> tuple[str, ...
     """Return one sentence per interaction that is seen or may be there, or one saying that none is."""
     if result.interactions.empty:
         return ("Whether swaps strengthen or weaken each other cannot be seen from these prototypes.",)
-    told = result.interactions.loc[below(result.interactions["p_adjusted"], _MAY_BE)]
+    told = result.interactions.loc[result.interactions["verdict"].isin((DIFFERS, PERHAPS))]
     if told.empty:
         return (
             "No two swaps clearly strengthen or weaken each other; interactions are known less well than the swaps "
@@ -154,8 +152,10 @@ def _interaction_sentences(result: TracedSwaps, names: Naming) -> tuple[str, ...
 def _interaction(row: Mapping[Any, Any], names: Naming) -> str:
     more = "more" if row["estimate"] > 0 else "less"
     ends = f"{level_words(row['told_level'])} {format_interval(row['told_low'], row['told_high'], names.digits)}"
+    go = "go" if row["verdict"] == DIFFERS else "may go"
     return (
-        f"Both swaps together ({swap_words(row['swap'])}; {swap_words(row['with_swap'])}) go with {more} "
+        f"Both swaps together ({swap_words(row['swap'])}; {swap_words(row['with_swap'])}) {go} with {more} "
         f"{names.attribute(str(row['attribute']))} than their two changes added up: "
-        f"{format_change(row['estimate'], names.digits)} ({ends}; {p_words(row['p_adjusted'])} after adjusting)."
+        f"{format_change(row['estimate'], names.digits)} ({ends}; {p_words(row['p_adjusted'])} after adjusting)"
+        f"{'.' if row['verdict'] == DIFFERS else '; this can be chance.'}"
     )

@@ -105,6 +105,18 @@ def test_interactions_are_the_extra_where_both_swaps_are_made():
     assert rows.loc[(SWAP_B, SWAP_C), "estimate"] == pytest.approx(0, abs=1e-4)
 
 
+def test_an_interaction_is_told_by_its_adjusted_p_and_one_that_may_be_there_as_perhaps():
+    seen = set()
+    for seed in range(6):
+        rows = trace_swaps(hand_cream(panel_scores(truth(50, [1, 2, 3], {(0, 2): 8}), seed=seed))).interactions
+        expected = np.where(
+            rows["p_adjusted"] < 0.05, "differs", np.where(rows["p_adjusted"] < 0.2, "perhaps", "cannot tell")
+        )
+        assert rows["verdict"].tolist() == expected.tolist()
+        seen |= set(expected)
+    assert seen == {"differs", "perhaps", "cannot tell"}
+
+
 def test_an_interaction_is_the_swap_judged_with_minus_without_the_other():
     # A second computation from the swaps' own frame: A in the four prototypes with B, minus A in those without.
     values = panel_scores(truth(50, [5, 5, 5], {(0, 1): 3}), seed=8)

@@ -55,15 +55,16 @@ def test_the_headline_counts_and_names(found, one):
 
 def test_where_nobody_judged_all_the_headline_rests_on_the_pairs(found):
     nobody = replace(found, terms=found.terms.assign(n_consumers=0, differs=False, p_value=np.nan))
-    first = replace(nobody, pairs=found.pairs.iloc[:1].assign(p_adjusted=0.01))
+    first = replace(nobody, pairs=found.pairs.iloc[:1].assign(differs=True))
     assert _headline(first).startswith("No term could be tested over all prototypes at once; pair by pair ")
     assert _headline(first).endswith("(P2 and P1) stands out.")
-    none = replace(nobody, pairs=found.pairs.assign(p_adjusted=0.5))
+    none = replace(nobody, pairs=found.pairs.assign(differs=False))
     assert _headline(none).endswith("pair by pair nothing stands out.")
 
 
 def test_what_differs_is_decided_by_the_adjusted_p_value(found):
     assert (found.terms["differs"] == (found.terms["p_adjusted"] < 0.05)).all()
+    assert (found.pairs["differs"] == (found.pairs["p_adjusted"] < 0.05)).all()
     assert (found.lift["shown"] == (found.lift["p_adjusted"] < 0.05)).all()
     assert (found.lift["within_shown"] == (found.lift["within_p_adjusted"] < 0.05)).all()
 

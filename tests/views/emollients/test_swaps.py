@@ -43,11 +43,14 @@ def test_each_swap_rests_on_the_scores_of_its_own_prototypes(demo):
 def test_only_interactions_that_may_be_there_are_told(demo):
     traced = demo.swaps
     assert _interaction_sentences(traced, demo.names)[0].startswith("No two swaps clearly")
-    likely = replace(traced, interactions=traced.interactions.assign(p_adjusted=[0.199, 0.2] + [0.9] * 40))
-    (told,) = _interaction_sentences(likely, demo.names)
+    rows = traced.interactions.assign(p_adjusted=[0.03, 0.199] + [0.9] * 40)
+    likely = replace(traced, interactions=rows.assign(verdict=["differs", "perhaps"] + ["cannot tell"] * 40))
+    told, perhaps = _interaction_sentences(likely, demo.names)
     more = "more" if traced.interactions["estimate"].iloc[0] > 0 else "less"
-    assert f"go with {more} gloss in the dish than their two changes added up" in told
-    assert "p = 0.199 after adjusting" in told
+    assert f") go with {more} gloss in the dish than their two changes added up" in told
+    assert told.endswith("p = 0.030 after adjusting).")
+    assert ") may go with " in perhaps
+    assert perhaps.endswith("p = 0.199 after adjusting); this can be chance.")
     none = replace(traced, interactions=traced.interactions.head(0))
     assert _interaction_sentences(none, demo.names)[0].startswith(
         "Whether swaps strengthen or weaken each other cannot"

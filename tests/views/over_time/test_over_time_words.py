@@ -96,15 +96,15 @@ def test_courses():
 
 
 @pytest.mark.parametrize(
-    ("p_values", "words"),
+    ("verdict", "words"),
     [
-        (0.9, "In no quantity can the courses be told apart. That does not show that they are alike."),
-        (0.001, "The courses of the prototypes differ in every quantity."),
+        ("cannot tell", "In no quantity can the courses be told apart. That does not show that they are alike."),
+        ("differs", "The courses of the prototypes differ in every quantity."),
     ],
 )
-def test_courses_that_differ_in_everything_or_nothing(p_values, words):
+def test_courses_that_differ_in_everything_or_nothing(verdict, words):
     found = reduce_courses(STUDY)
-    tests = found.differences.attributes.assign(p_adjusted=p_values)
+    tests = found.differences.attributes.assign(verdict=verdict)
     assert _courses_headline(replace(found, differences=replace(found.differences, attributes=tests)), NAMES) == words
     assert "was not tested" in _courses_headline(replace(found, differences=None), NAMES)
 
