@@ -24,8 +24,9 @@ from panel.claims.claim import (
 from panel.claims.materials import Materials, people_for_share
 from panel.claims.names import family_of, saying
 from panel.models.emollients.swaps import TracedSwaps
+from panel.models.prototypes.verdict import DIFFERS
 from panel.stats.answers.binomial import percentile_interval, upper_tail
-from panel.stats.comparing.multiplicity import ALPHA, LEVEL
+from panel.stats.comparing.multiplicity import LEVEL
 from panel.study.knowledge import canonical_ingredient
 from panel.words import counted, format_list, level_words, p_words
 
@@ -162,11 +163,11 @@ def _interaction_words(materials: Materials, traced: TracedSwaps, claim: Claim, 
     """Say where another swap changes what this one does."""
     rows = traced.interactions
     rows = rows.loc[(rows["attribute"] == claim.attribute) & (rows["swap"] == swap)]
-    for row in rows.loc[rows["p_adjusted"] <= ALPHA].to_dict("records"):
+    for row in rows.loc[rows["verdict"] == DIFFERS].to_dict("records"):
         yield (
             f"It does {materials.value(row['estimate'])} more where {row['with_swap']} has been made too "
-            f"({materials.between(row['ci_low'], row['ci_high'])}): the effect is that of the range tested, not of any "
-            "formula."
+            f"({materials.between(row['told_low'], row['told_high'])}): the effect is that of the range tested, not of "
+            "any formula."
         )
 
 
