@@ -22,6 +22,7 @@ from panel.claims.names import (
     entries_at,
     is_english,
     number_at,
+    of_people_at_large,
     said_once,
     tokens_of,
 )
@@ -34,8 +35,7 @@ _PLAIN = frozenset((
 _TRIED = frozenset(("used", "using", "tried", "trying", "tested", "testing", "home"))
 _TESTS = frozenset(("test", "trial", "study", "survey"))
 _NEAR = 4  # words: used it at home for a week
-_TWO = 2
-_TWO_OTHERS = 3  # prototypes: neither, or both, of the others
+_TWO, _TWO_OTHERS = 2, 3  # prototypes: both; neither, or both, of the others
 
 
 def read_sentence(text: str, names: Names, own: str = "") -> Reading:
@@ -77,6 +77,7 @@ class _Reader(Cursor):
         so = "so" in words and ("as" not in words or words.index("so") + 2 in found.pauses)
         last = found.chunks[-1] if found.chunks else Entry("")
         ends = last.words.split()[-1:] == [token for token in self.tokens if token not in SILENT][-1:]
+        asked = found.bases or found.has("test") or {"asked", "surveyed", "who"} & {*self.tokens}
         alone = (
             ("than", self.than_own and not (found.turned or found.degree == "nothing")),
             ("whether", self.asking),
@@ -86,6 +87,7 @@ class _Reader(Cursor):
             ("they", found.has("range") and "they" in self.tokens),  # we tested three: they were the least greasy
             ("before", found.has("earlier") and previous not in found.comparators),
             ("both", found.has("both") and not found.comparators),
+            ("people", not asked and of_people_at_large(found.words_for("people"), found.shares)),
             ("unlike", found.has("unlike") and found.degree != "comparative"),
             (self.doing, bool(self.doing) and not (found.has("agree") or found.families & OF_PEOPLE)),
             (last.words, last.value == 0 and ends and last.words not in found.left_over),
@@ -571,12 +573,10 @@ class _Reader(Cursor):
 
     def plain(self) -> bool:
         """Words around the statement: the product as the study names it, `new`."""
-        length = self.for_whom()
-        if length:
+        if length := self.for_whom():
             return self.take(length, Entry("function"))
         one = not self.place and self.tokens[0] == "one"
-        length = self.product_at(self.place + one)
-        if length:
+        if length := self.product_at(self.place + one):
             return self.take(one + length, Entry("product"))
         two = number_at(self.tokens, self.place) == _TWO or self.tokens[self.place] == "both"
         length = self.plural_at(self.place + two) if two or self.tokens[self.place - 1] in ("two", "both") else 0

@@ -5,7 +5,7 @@ from __future__ import annotations
 import math
 import re
 import unicodedata
-from collections.abc import Iterator, Mapping, Sequence
+from collections.abc import Iterable, Iterator, Mapping, Sequence
 from dataclasses import dataclass
 from datetime import datetime
 from fnmatch import fnmatchcase
@@ -274,6 +274,16 @@ def entries_at(tokens: Tokens, place: int, part: str = "") -> Iterator[tuple[int
         for entry in table.get(tokens[place : place + length], ()):
             if not part or entry.part == part:
                 yield length, entry
+
+
+_AT_LARGE = frozenset(("people", "of people", "persons", "of persons", "adults", "of adults"))
+_TEN = 10
+
+
+def of_people_at_large(people: Iterable[str], shares: Iterable[Share]) -> bool:
+    """Return whether a share is told of people, and not counted out of as many: most people, 88 % of adults."""
+    counts = all(share.of > _TEN and {"of", "in"} & {*share.words.split()} for share in shares)
+    return not counts and not _AT_LARGE.isdisjoint(people)
 
 
 def number_at(tokens: Tokens, place: int) -> float | None:
