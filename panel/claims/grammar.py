@@ -93,6 +93,7 @@ class _Reader(Cursor):
             (last.words, last.value == 0 and ends and last.words not in found.left_over),
         )
         found.left_over += [word for word, left in alone if left]
+        found.left_over += [word for place, word in enumerate(self.tokens) if self.entry("elsewhere", place)[0]]
         if any(self.entry("changes", place)[0] for place in range(len(self.tokens))):
             found.left_over += found.words_for("site")[:1]  # reduces the oiliness of your skin
 
@@ -101,8 +102,7 @@ class _Reader(Cursor):
         bound, entry = self.entry("at_least")
         least = ("more than", "at least", "almost")[int(entry.value)] if bound else ""
         start = self.place + bound
-        value = number_at(self.tokens, start)
-        if value is not None:
+        if (value := number_at(self.tokens, start)) is not None:
             percent = self.entry("percent", start + 1)[0]
             if percent:
                 return self.take_share(Share(value, 100, least, self.words(bound + 1 + percent)), bound + 1 + percent)

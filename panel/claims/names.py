@@ -276,7 +276,7 @@ def entries_at(tokens: Tokens, place: int, part: str = "") -> Iterator[tuple[int
                 yield length, entry
 
 
-_AT_LARGE = frozenset(("people", "of people", "persons", "of persons", "adults", "of adults"))
+_AT_LARGE = frozenset(("people", "of people", "persons", "of persons", "adults", "of adults", "folk", "of folk"))
 _TEN = 10
 
 
