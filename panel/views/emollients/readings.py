@@ -108,17 +108,16 @@ def _headline(result: JoinedReadings, names: Naming) -> str:
         )
     sure = rows.loc[rows["verdict"] == AS_EXPECTED]
     asked = counted(len(rows), "sensation")
+    if sure.empty and len(rows) == 1:
+        only = quoted(names.attribute(str(rows["attribute"].iloc[0])))
+        return f"These prototypes cannot show that the reading declared for {only} goes with it."
     if sure.empty:
-        if len(rows) == 1:
-            only = quoted(names.attribute(str(rows["attribute"].iloc[0])))
-            return f"These prototypes cannot show that the reading declared for {only} goes with it."
         return f"On none of {asked} can these prototypes show that the reading declared for it goes with it."
     first = sure.iloc[(-sure["estimate"].abs()).argsort(kind="stable")].head(_MOST_NAMED)
     told = [
         f"{quoted(names.attribute(str(row['attribute'])))} with {row['measure']}" for row in first.to_dict("records")
     ]
-    more = len(sure) - len(told)
-    named = format_list([*told, *([counted(more, "other")] if more else [])])
+    named = format_list([*told, *([counted(more, "other")] if (more := len(sure) - len(told)) else [])])
     return f"{len(sure)} of {asked} go with the reading declared beforehand, as expected: {named}."
 
 
