@@ -27,7 +27,7 @@ def test_the_demo_in_words():
         "There is no single winner: P4, P8",
         "The prototypes please different people: 2 groups of 38 and 19 consumers.",
         "Liking goes along in group 1",
-        "Nothing that people find too little or too much is shown",
+        "Over all prototypes consumers like it less where they find richness of the after-feel too rich (1.0 less)",
         "All 16 terms but white marks tell the prototypes apart.",
         "Enough people agree in 6 of 8 cases.",
     ):
