@@ -134,7 +134,7 @@ def damage(draw, frame):
     return frame.loc[list(chosen)]
 
 
-@settings(max_examples=60, deadline=None)
+@settings(max_examples=40, deadline=None)
 @given(damaged_studies())
 def test_no_content_of_the_tables_makes_the_checks_raise(study):
     found = check_study(study)

@@ -51,13 +51,13 @@ Row = tuple[np.ndarray, set[str]]
 
 @pytest.fixture(scope="module")
 def pictures(everything) -> list[tuple[Picture, list[Row], list[Figure]]]:
-    """Every picture with the rows of its answer, drawn for a page and for a phone."""
-    found = []
+    """Every picture with the rows of its answer, drawn for a page; those of the demo also for a phone."""
+    found, widths = [], (BROAD, NARROW) if len(everything) > _FEW else (BROAD,)
     for told in everything:
         items = [told.picture, *(item for each in told.every_drawer() for item in each.items)]
         own = {each.name: each for each in items if isinstance(each, Picture) and each.name not in _OWN_SCALE}
         rows = _rows(told) if own else []
-        found += [(each, rows, [each.figure(width) for width in (BROAD, NARROW)]) for each in own.values()]
+        found += [(each, rows, [each.figure(width) for width in widths]) for each in own.values()]
     return found
 
 
