@@ -64,20 +64,19 @@ class Naming:
 
 
 def naming(study: Study) -> Naming:
-    """Return the words of a study; attributes with the same words are told apart by their short names."""
+    """Return the words of a study; attributes of the same words are told apart by their minutes or short names."""
     attributes, prototypes = study.table("attributes"), study.table("prototypes")
     listed = dict(zip(reversed(attributes["attribute"].tolist()), reversed(attributes["name"].tolist()), strict=True))
     words = {attribute: str(listed.get(attribute) or attribute) for attribute in study.attributes}
     minutes = dict(zip(attributes["attribute"], attributes["minutes"].astype(float), strict=True))
     at = Counter((text, minutes.get(attribute)) for attribute, text in words.items())
+    alone = {(text, each): each for (text, each), count in at.items() if each is not None and count == 1}
     used = Counter(words.values())
     scales = set(study.scales(words))
     length = _longest(scales, study)
     return Naming(
         attributes={
-            attribute: _told_apart(
-                attribute, text, minutes.get(attribute, math.nan) if at[text, minutes.get(attribute)] == 1 else math.nan
-            )
+            attribute: _told_apart(attribute, text, alone.get((text, minutes.get(attribute)), math.nan))
             if used[text] > 1 or timed_words(attribute)[0] == text
             else text
             for attribute, text in words.items()
@@ -101,9 +100,8 @@ def _told_apart(attribute: str, words: str, minutes: float) -> str:
     if math.isnan(minutes):
         return f"{words}, {attribute}"
     hours = minutes / 60
-    return (
-        f"{words} at {f'{format_typed(hours)} h' if hours >= 1 and hours % 1 == 0 else f'{format_typed(minutes)} min'}"
-    )
+    told = f"{format_typed(hours)} h" if hours >= 1 and hours.is_integer() else f"{format_typed(minutes)} min"
+    return f"{words} at {told}"
 
 
 _AFTER = r"(?:(?:after|at|nach|apr[eè]s|despu[eé]s de|dopo|t ?[+=])[\s_]*|@ ?)?"
