@@ -1,7 +1,7 @@
 """The harmless parts of a sentence crossed at random: who, verb, test, moment, comparator, base, opening.
 
-The parts follow an inventory by a linguist who never saw the grammar. A true sentence is supported whatever parts it is
-made of; one with one part falsified never is. Common practice, no source.
+The parts follow an inventory of ordinary phrases that was made without the grammar. A true sentence is supported
+whatever parts it is made of; one with one part falsified never is. Common practice, no source.
 """
 
 import random
