@@ -108,6 +108,7 @@ def fields_are_put_back_until_saved(walk: Walk, address: str, folder: Path) -> N
     settled(page)
     assert walk.field(_TYPED["claims"][0]).input_value() == ""
     opened(page, address, "decide", folder, drawer=False)
+    page.get_by_text(_PUT_BACK).locator("visible=true").wait_for()  # before that the fields are still being written
     walk.write("Who decides", "M. Aro")
     walk.pick("Chosen", "P4")
     chosen = walk.field("Chosen").input_value()
