@@ -8,13 +8,16 @@ from __future__ import annotations
 import hashlib
 import json
 import math
+import re
 from collections.abc import Mapping
+from datetime import datetime
 from typing import Any
 
 import numpy as np
 import pandas as pd
 
 from panel.checks.finding import read_dates
+from panel.errors import StudyError
 from panel.plan.codes import moment
 from panel.study.facts import locked_sessions
 from panel.study.study import Study, kept
@@ -172,3 +175,64 @@ def stamps_hash(claims: pd.DataFrame) -> str:
     """Return the SHA-256 that stands for all these claims, to be signed on paper or sent to be time-stamped."""
     stamps = [[str(row["stamp"]), str(row["chain"])] for row in claims.to_dict("records")]
     return hashlib.sha256(json.dumps(stamps).encode()).hexdigest()
+
+
+# What does the study record about the test behind a claim: who took part, when, for how long?
+
+
+_KINDS = (("home", "Home-use test"), ("hall", "Hall test"), ("central", "Hall test"))
+_OTHER_TEST = "Consumer test"
+_MONTHS = (
+    *("January", "February", "March", "April", "May", "June", "July"),
+    *("August", "September", "October", "November", "December"),
+)
+
+
+def test_record(study: Study, sessions: tuple[str, ...]) -> dict[str, Any]:
+    """Return what is recorded about the consumer test with these sessions: empty text and 0 where it is not.
+
+    `kind days month between` of the test; `who ages sex staff` of the fact `users`, where `staff` says whether they
+    work for the maker (`yes`, `no`).
+    """
+    users = study.facts.get("users", {})
+    users = users if isinstance(users, Mapping) else {}
+    label = sessions[0] if sessions else ""
+    told = {name: str(users.get(name, "")).strip() for name in ("who", "ages", "sex", "staff")}
+    kind = next((words for start, words in _KINDS if label.casefold().startswith(start)), _OTHER_TEST)
+    start, end = (_moment(day) for day in _days_of(study, label))
+    days = (end.date() - start.date()).days + 1 if start and end else 0
+    month = f"{_MONTHS[start.month - 1]} {start.year}" if start else ""
+    between = f"{start.day} to {end.day} {month}" if start and end else ""
+    return {"kind": kind, "days": days, "month": month, "between": between, **told}
+
+
+test_record.__test__ = False  # type: ignore[attr-defined]  # a function about tests of products, not a test of pytest
+
+
+def panel_days(study: Study) -> str:
+    """Return the month in which the trained panel scored; empty if no score carries a time."""
+    entered = [when for when in study.scores["recorded_at"].unique() if when]
+    first = _moment(min(entered)) if entered else None
+    return f"{_MONTHS[first.month - 1]} {first.year}" if first else ""
+
+
+def minutes_between(study: Study, before: str, after: str) -> float:
+    """Return the time between the first days of two sittings in minutes; NaN where they are not recorded."""
+    first, second = (_moment(_days_of(study, label)[0]) for label in (before, after))
+    return (second.date() - first.date()).days * 1440.0 if first and second else float("nan")
+
+
+def _days_of(study: Study, label: str) -> tuple[str, str]:
+    """Return the first and the last day of the sessions with this label, as recorded in the fact `dates`."""
+    start = re.sub(r"[\d\s]+$", "", label).casefold()
+    if not start:
+        return "", ""
+    found = next((days for name, days in days_stated(study).items() if name.casefold().startswith(start)), ("",))
+    return found[0], found[-1]
+
+
+def _moment(text: str) -> datetime | None:
+    try:
+        return moment(text, "A day of the test") if text else None
+    except StudyError:
+        return None

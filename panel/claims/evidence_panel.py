@@ -11,6 +11,7 @@ from typing import Any
 import numpy as np
 import pandas as pd
 
+from panel.checks.moments_recorded import minutes_between
 from panel.claims.claim import (
     BOTH,
     PANEL,
@@ -28,7 +29,7 @@ from panel.claims.materials import (
     assessors_for_difference,
     assessors_for_estimate,
 )
-from panel.claims.names import floor, minutes_between, public_name, saying
+from panel.claims.names import floor, public_name, saying
 from panel.stats.comparing.group_means import paired_contrasts
 from panel.stats.comparing.multiplicity import ALPHA, LEVEL
 from panel.stats.comparing.power import Equivalence, NotWorse, non_inferiority, two_one_sided_tests

@@ -10,11 +10,13 @@ import math
 import re
 from dataclasses import replace
 
+from panel.claims.asking import Asking
 from panel.claims.names import (
     LETTERS,
     NOUN,
     OF_PEOPLE,
     SILENT,
+    UNREADABLE,
     Entry,
     Names,
     Share,
@@ -26,14 +28,16 @@ from panel.claims.names import (
     said_once,
     tokens_of,
 )
-from panel.claims.reading import BEFORE_OTHER, JOINS, OURS, SEVERAL, SUPERLATIVES, Cursor, Reading, longest
+from panel.claims.reading import BEFORE_OTHER, JOINS, OURS, SEVERAL, SUPERLATIVES, Reading, longest
 
 _PLAIN = frozenset((
     "function", "feel", "look", "fully", "both", "site", "slight", "range", "agree", "people", "panel", "test", "later",
-    "product", "still", "earlier",
+    "product", "still", "earlier", "margin",
 ))  # fmt: skip
 _TRIED = frozenset(("used", "using", "tried", "trying", "tested", "testing", "home"))
 _TESTS = frozenset(("test", "trial", "study", "survey"))
+_FILMS = frozenset(("film", "coating", "layer", "film on the skin", "film on skin"))
+_MARKS = frozenset(("mark", "check", "checkpoint", "point"))
 _NEAR = 4  # words: used it at home for a week
 _TWO, _TWO_OTHERS = 2, 3  # prototypes: both; neither, or both, of the others
 
@@ -46,7 +50,7 @@ def read_sentence(text: str, names: Names, own: str = "") -> Reading:
     return reader.found
 
 
-class _Reader(Cursor):
+class _Reader(Asking):
     """The steps of the grammar: each takes the next words if it can do something with them."""
 
     def read_all(self) -> None:
@@ -54,7 +58,7 @@ class _Reader(Cursor):
         steps = (
             self.answered, self.either, self.told, self.replacement, self.other_votes, self.share, self.base,
             self.month, self.moment, self.age, self.listed, self.comparison, self.ingredient, self.own_range,
-            self.none_of, self.named, self.statement, self.plain,
+            self.none_of, self.beaten, self.named, self.statement, self.plain,
         )  # fmt: skip
         self.tokens = self.rewritten()
         while self.place < len(self.tokens):
@@ -70,8 +74,11 @@ class _Reader(Cursor):
 
     def end(self) -> None:
         """Put question and answer together; leave over words that ask for others, which do not come."""
+        self.answered_first()
         found, core = self.found, said_once(self.found.core, self.found.pauses)
         found.core = list(core if self.question is None else self.answer_to(self.question, core))
+        if found.core and found.core[0].words in _FILMS and degree_of(found.core[1:]) not in ("none", UNREADABLE):
+            del found.core[0]  # the film is less greasy
         words, previous = [chunk.words for chunk in found.core], self.names.roles.get("previous")
         flat = degree_of(found.core[:1]) == "positive" and found.degree == "parity" and 1 in found.pauses
         so = "so" in words and ("as" not in words or words.index("so") + 2 in found.pauses)
@@ -87,6 +94,7 @@ class _Reader(Cursor):
             ("they", found.has("range") and "they" in self.tokens),  # we tested three: they were the least greasy
             ("before", found.has("earlier") and previous not in found.comparators),
             ("both", found.has("both") and not found.comparators),
+            ("margin", found.has("margin") and found.degree not in ("parity", "nothing", "not comparative")),
             ("people", not asked and of_people_at_large(found.words_for("people"), found.shares)),
             ("unlike", found.has("unlike") and found.degree != "comparative"),
             (self.doing, bool(self.doing) and not (found.has("agree") or found.families & OF_PEOPLE)),
@@ -119,7 +127,8 @@ class _Reader(Cursor):
                 length = bound + 2 + between + out_of
                 return self.take_share(Share(value, whole, least, self.words(length)), length)
             of_them = self.entry("of_them", start + 1)[0]
-            agreed = of_them and [chunk.part for chunk in self.found.chunks[-1:]] == ["agree"]  # agreed 87 of them
+            first = self.tokens[0] in ("of", "among", "amongst", "from") and self.tokens[start - 1] == ","
+            agreed = first or (of_them > 0 and [chunk.part for chunk in self.found.chunks[-1:]] == ["agree"])
             agreed = agreed or (self.ends_at(start + 1) and self.tokens[start - 1] == ":" and self.found.has("agree"))
             if self.found.bases and (agreed or self.people_speak(start + 1 + of_them)):
                 length = bound + 1 + of_them
@@ -159,28 +168,6 @@ class _Reader(Cursor):
             self.found.left_over.append(self.tokens[self.place - 1])
         words = " ".join(self.tokens[start : self.place])
         self.found.votes[1 if none else 0] = Share(number, 100 if percent else 0, "", words)
-        return True
-
-    def either(self) -> bool:
-        """`ours or our previous one?`: the two are named between which one is to choose, in whichever order."""
-        start, own = self.place, self.own_product(self.place)
-        new = start + (self.tokens[start] in OURS)
-        new += self.entry("new", new)[0]
-        own = own or (new if new > start and self.tokens[new : new + 1] == ("or",) else 0)
-        self.place = own + 1 if own else start
-        between = self.tokens[own : own + 1] if own else ()
-        if self.found.comparators or (own and between != ("or",)) or not self.comparator():
-            return self.back_to(start)
-        after = self.place
-        if not own:
-            between, after = self.tokens[after : after + 1], self.own_product(after + 1)
-        ends = {"or": ("?",), "versus": (":", "?"), "vs": (":", "?")}.get("".join(between), ())
-        told = any({"this", "new"} & set(self.tokens[n : self.own_product(n)]) for n in range(after, len(self.tokens)))
-        if not (after and told and "".join(self.tokens[after : after + 1]) in ends):
-            self.found.comparators.clear()
-            return self.back_to(start)
-        self.place = after
-        self.found.chunks.append(Entry("function", "compared"))
         return True
 
     def base(self) -> bool:
@@ -225,6 +212,8 @@ class _Reader(Cursor):
 
     def moment(self) -> bool:
         """`after 20 minutes`, `2 minutes later`, `within 60 s`, `for 8 hours`."""
+        if self.test_of_days():
+            return True
         rubbing = self.entry("rubbing")[0]
         if rubbing:
             self.found.moments.append(("rubbing", 0.0, self.words(rubbing)))
@@ -240,7 +229,9 @@ class _Reader(Cursor):
             if value is None or not length:
                 continue
             end = start + 1 + length
-            later = self.entry("later", end)[0] or int(self.tokens[end : end + 1] == ("mark",))
+            later = self.entry("later", end)[0] or int(
+                {*self.tokens[end : end + 1]} <= _MARKS and end < len(self.tokens)
+            )
             end += later
             again = self.tokens[self.place - 1] in ("and", "or") and bool(self.found.moments)
             use = self.entry("of_use", end)[0]
@@ -257,6 +248,22 @@ class _Reader(Cursor):
             self.place = end
             return True
         return False
+
+    def test_of_days(self) -> bool:
+        """`in the seven-day home-use test`, `over a week-long trial`: how long it was used."""
+        place = self.place + max(self.entry(part)[0] for part in ("within", "lasting", "after"))
+        article = self.tokens[place : place + 1] in (("a",), ("an",), ("this",), *((word,) for word in OURS))
+        place += article
+        value = number_at(self.tokens, place)
+        one = value is None and article
+        length, unit = self.entry("unit", place + (not one))
+        end = place + (not one) + length
+        end += self.tokens[end : end + 1] == ("long",)
+        if not (length and self.entry("test", end)[0]) or (value is None and not one):
+            return False
+        self.found.moments.append(("use", (1.0 if one else value or 0.0) * unit.value, self.words(end - self.place)))
+        self.place = end
+        return True
 
     def month(self) -> bool:
         """`in March 2025`, `24 to 30 March 2025`."""
@@ -437,6 +444,10 @@ class _Reader(Cursor):
         """`of our hand creams`, `in our hand cream range`, `our` before a superlative."""
         if self.tokens[self.place] == "our" and any(self.entry(part, self.place + 1)[0] for part in SUPERLATIVES):
             return self.take(1, Entry("range"))
+        of_test = (self.tokens[self.place - 1], self.tokens[self.place]) in {(test, "of") for test in _TESTS}
+        of_test = of_test and number_at(self.tokens, self.place + 1) == len(set(self.names.prototypes.values()))
+        if of_test and self.place:  # in our test of three
+            return self.take(2 + self.plural_at(self.place + 2), Entry("range"))
         counted = self.range_said(self.place, "counted") if number_at(self.tokens, self.place) else 0
         if counted:
             return self.take(counted, Entry("range"))
@@ -481,6 +492,17 @@ class _Reader(Cursor):
         self.found.core.append(Entry("nothing", words=self.words(length + product)))
         self.found.order.append("nothing")
         self.place += length + product
+        tested, entry = self.entry("range")
+        return self.take(tested, entry) if tested else True
+
+    def beaten(self) -> bool:
+        """`nothing in our test beats it for spreading`: it is unsurpassed."""
+        length = self.entry("beats")[0]
+        own = self.own_product(self.place + length) if length else 0
+        if not own or [chunk.part for chunk in self.found.core[-1:]] != ["nothing"]:
+            return False
+        self.found.core[-1] = Entry("unsurpassed", words=self.words(length))
+        self.place = own
         return True
 
     def named(self) -> bool:
@@ -531,45 +553,6 @@ class _Reader(Cursor):
             if entry.part in _PLAIN or to_its_verb:
                 return self.take(length, entry)
         return False
-
-    def answered(self) -> bool:
-        """Take a question and what ends it, a mark or a pause after `whether`: what is said of it is answered below."""
-        if self.question is not None and self.entry("aux")[0] and self.after_verb(self.place) > self.place:
-            return self.take(self.entry("aux")[0], Entry("function", "yes"))  # 74 % of users would
-        asks = self.question and (
-            "which" in self.tokens[: self.place] or self.worried() or degree_of(self.question) == "superlative"
-        )
-        own = self.own_product(self.place) if asks else 0
-        if own and self.only_sayers(own):
-            return self.take(
-                own - self.place, Entry("function", "ours" if self.worried() else "yes")
-            )  # which is the least greasy? This one
-        length, entry = self.entry("worry")
-        if length and self.begins_clause() and "?" in self.tokens[self.place :] and self.question is None:
-            return self.take(length, Entry("function", entry.family or "worry"))
-        length = 0 if self.entry("than")[0] else self.entry("whether")[0]
-        if length and not self.found.shares and self.question is None:
-            self.place, self.asking = self.place + length, True
-            return True
-        ends = ("?",) if not self.asking else ("?", ",", ":", ";", "-", "and", ".")
-        last = all(token in SILENT for token in self.tokens[self.place + 1 :])
-        both = [core[:1] for core in (self.question or [], self.found.core)]  # too thick? Too thin?
-        again = self.question is None or all(first and first[0].part == "too" for first in both)
-        if self.tokens[self.place] not in ends or last or self.found.shares or not again:
-            return False
-        said = self.found.core or self.found.left_over
-        self.found.left_over += ["whether"] if self.asking and not said else []
-        self.question = [*(self.question or []), *self.found.core] if said else None
-        if self.worried():  # worried about greasy hands? what is said of it has to stand whole below
-            self.found.left_over += [] if self.found.core else ["?"]
-            self.found.said_of = ""
-        self.found.core, self.found.pauses = [], []
-        self.asked_turned = self.found.turned
-        own = self.tokens[self.place + 1] != "it" and self.own_product(self.place + 1)
-        self.found.turned = self.found.turned and not (self.question or own)  # our previous cream? Less greasy
-        self.place, self.asking = self.place + 1, False
-        self.place += self.words(1) == "because" and "why" in self.tokens[: self.place]
-        return True
 
     def plain(self) -> bool:
         """Words around the statement: the product as the study names it, `new`."""

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import math
-from collections.abc import Mapping, Sequence
+from collections.abc import Mapping
 from dataclasses import dataclass, field, replace
 
 from panel.claims.names import (
@@ -175,6 +175,9 @@ class Cursor:
         end = self.tokens.index("to", place) if word == "from" and "to" in rest else 0
         if end and self.own_product(end + 1) and not SILENT & set(self.tokens[place:end]):
             return ("compared", "with", *rest[: end - place - 1], *self.tokens[self.own_product(end + 1) :])
+        end = self.own_product(place + 2) if (word, *rest[:1]) == ("long", "for") else 0
+        if end and self.tokens[end : end + 1] == ("to",):
+            return (word, *self.tokens[end:])  # does not take long for it to sink in
         if (word, *rest[:1]) == ("as", "much") and self.entry("property", place + 2)[0]:
             return (word, *rest[1:])
         last = rest[:1] == () or rest[0] in SILENT
@@ -523,23 +526,6 @@ class Cursor:
         told = self.tokens[self.place - 1] == "and" and [each.family for each in self.found.chunks[-1:]] == ["told"]
         return not self.place or self.tokens[self.place - 1] in SILENT or told
 
-    def worried(self) -> bool:
-        """Return whether the sentence begins with a question of what one may want or be worried about."""
-        return any(chunk.family in ("worry", "want") for chunk in self.found.chunks)
-
-    def told(self) -> bool:
-        """Take what one is told to do at the start of a clause: `rub in the cream and`, `see for yourself`."""
-        purpose = self.for_whom() if self.begins_clause() and self.entry("purpose")[0] else 0
-        if purpose:
-            return self.take(purpose, Entry("function"))
-        use = self.entry("apply")[0] if self.begins_clause() else 0
-        end = self.own_product(self.place + use) if use else 0
-        end += self.entry("applied_to", end)[0] if end else 0
-        after = self.tokens[end : end + 1]
-        length = end + (after == ("and",)) - self.place if end and (after == ("and",) or {*after} <= SILENT) else 0
-        length = length or (self.entry("imperative")[0] if self.begins_clause() and not self.entry("than")[0] else 0)
-        return self.take(length, Entry("function", "told")) if length else False
-
     def names_what_is_said(self) -> bool:
         """Return whether an `as` compares nothing: rated as less greasy, described as quick to sink in."""
         following = range(self.place + 1, len(self.tokens))
@@ -549,43 +535,6 @@ class Cursor:
         return self.tokens[self.place] == "as" and (
             bool(after & _DIFFERS) or ((told or self.says_who(after)) and not compares)
         )
-
-    def answer_to(self, question: Sequence[Entry], answer: Sequence[Entry]) -> Sequence[Entry]:
-        """Return what a question and its answer say together: greasy? not with; the question again where nothing."""
-        parts, families = [chunk.part for chunk in answer], {chunk.family for chunk in answer} - {""}
-        asked, yes = {chunk.family for chunk in question} - {""}, any(c.family == "yes" for c in self.found.chunks)
-        verbs = [chunk for chunk in question if chunk.part == "verb"]
-        fitting: list[Sequence[Entry]] = []
-        unfinished = not families or degree_of(answer) in (UNREADABLE, "bare")
-        if parts == ["not"] and any(chunk.words.endswith("yes") for chunk in self.found.chunks):
-            self.found.left_over.append("yes")
-        if self.worried():
-            unfinished, yes = False, any((chunk.family, chunk.words) == ("yes", "does") for chunk in self.found.chunks)
-            yes = yes and self.found.has("agree") and any(chunk.family == "want" for chunk in self.found.chunks)
-            ours = {"ours", "want"} <= self.found.families_for("function")
-            yes = yes or (ours and degree_of(question) in ("comparative", "superlative"))
-        if parts and unfinished and degree_of(question) != "negated":
-            topic = [chunk.part for chunk in question] == ["property"]
-            fitting = [question, verbs] if families or topic or parts == ["nothing"] else []
-        if (yes and not parts) or (parts == ["not"] and unfinished and degree_of(question) in ("positive", "bare")):
-            fitting = [question]
-        for rest in fitting:
-            if degree_of([*answer, *rest]) != UNREADABLE:
-                self.found.turned = self.found.turned or (self.asked_turned and (yes or parts == ["not"]))
-                return [*answer, *rest]
-        if question and not (families and families >= asked):
-            self.found.left_over.append("?")
-        return answer
-
-    def only_sayers(self, place: int) -> bool:
-        """Return whether from a place on nothing is told but who said so: say 12 trained assessors."""
-        while place < len(self.tokens):
-            lengths = [self.entry(part, place)[0] for part in ("agree", "panel", "number")]
-            lengths += [int(self.tokens[place] in SILENT or number_at(self.tokens, place) is not None)]
-            if not max(lengths):
-                return False
-            place += max(lengths)
-        return True
 
     def says_who(self, parts: set[str]) -> bool:
         """Return whether people or a share of them follow: as 84 % of users agreed."""

@@ -16,6 +16,7 @@ from typing import Any
 import numpy as np
 
 from panel.checks.confounds import IN_THESE_BATCHES
+from panel.checks.moments_recorded import panel_days, test_record
 from panel.claims.claim import (
     ANSWERS,
     BEYOND,
@@ -33,7 +34,7 @@ from panel.claims.claim import (
     percent,
 )
 from panel.claims.materials import Materials
-from panel.claims.names import asked, family_of, floor, panel_days, question_words, test_record, words_of
+from panel.claims.names import asked, family_of, floor, question_words, words_of
 from panel.claims.reading import Reading
 from panel.models.consumers.answers import AnswerGrid, question_facts
 from panel.models.emollients.readings import declared_pairs

@@ -8,6 +8,7 @@ from collections.abc import Iterator, Mapping
 from functools import cache
 from typing import Any
 
+from panel.checks.moments_recorded import minutes_between, panel_days, test_record
 from panel.claims.claim import (
     _NOTE,
     ANSWERS,
@@ -37,11 +38,8 @@ from panel.claims.names import (
     family_of,
     floor,
     legible,
-    minutes_between,
-    panel_days,
     public_name,
     question_words,
-    test_record,
     words_of,
 )
 from panel.claims.reading import Reading
@@ -49,6 +47,7 @@ from panel.study.knowledge import shared_table
 from panel.words import format_list
 
 _NOT_COVERED = "words not covered"
+_IN_TEST = r"\b(test|tests|tested|assessed|judged|compared|tried)\b"
 _STOP_CATEGORIES = frozenset(("physiology", "medicine", "safety"))
 _ORDER = (STOP, CHANGE, _NOTE)
 
@@ -350,6 +349,7 @@ def _as_felt(reading: Reading) -> bool:
     told = [*reading.words_for("function"), *" ".join(chunk.words for chunk in reading.core).split()]
     described = [chunk.words for chunk in reading.chunks if chunk.part == "agree" or chunk.family == "as"]
     said = reading.has("agree") and not _BEING & set(told)  # not sticky, say most of them
+    said = said or any("feeling" in chunk.words for chunk in reading.core if chunk.part == "not")  # no feeling of
     return said or any(words.startswith(felt) for words in described)
 
 
@@ -579,7 +579,7 @@ def _on_names(claim: Claim, materials: Materials, reading: Reading) -> Iterator[
         message = "The sentence speaks of a swap, and the claim is not about one."
         yield _change("ingredient credit", message, "Judge it as an ingredient attribution.", "evidential support")
     ranged = " ".join([*reading.words_for("product"), *reading.words_for("range")])
-    wider = "product" in ranged and materials.names.product_types
+    wider = "product" in ranged and materials.names.product_types and not re.search(_IN_TEST, ranged)
     if reading.has("range") and (wider or not _whole_range(claim, materials)):
         message = "The sentence speaks of a range, and none was compared."
         yield _change("range not compared", message, "Leave the range out.", "fairness")

@@ -3,7 +3,7 @@
 import pytest
 
 from panel.claims.judge import judge_claims
-from panel.claims.names import test_record
+from panel.checks.moments_recorded import test_record
 from tests.claims.claim_studies import answer_rows, claim_row, panel_scores, seeded, study_with, vote_rows
 
 USERS = {"who": "adults", "ages": "20 to 60", "staff": "no"}

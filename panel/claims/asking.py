@@ -1,0 +1,149 @@
+"""Questions in a sentence and what answers them: greasy? No; want soft hands? P4 or our previous cream?"""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+
+from panel.claims.names import SILENT, UNREADABLE, Entry, degree_of, number_at, sign_of
+from panel.claims.reading import OURS, Cursor, Reading
+
+
+class Asking(Cursor):
+    """The steps that read a question, what one is told to do, and the answer."""
+
+    def answered(self) -> bool:
+        """Take a question and what ends it, a mark or a pause after `whether`: what is said of it is answered below."""
+        if self.question is not None and self.entry("aux")[0] and self.after_verb(self.place) > self.place:
+            return self.take(self.entry("aux")[0], Entry("function", "yes"))  # 74 % of users would
+        asks = self.question and (
+            "which" in self.tokens[: self.place] or self.worried() or degree_of(self.question) == "superlative"
+        )
+        own = self.own_product(self.place) if asks else 0
+        if own and self.only_sayers(own):
+            return self.take(
+                own - self.place, Entry("function", "ours" if self.worried() else "yes")
+            )  # which is the least greasy? This one
+        length, entry = self.entry("worry")
+        if length and self.begins_clause() and "?" in self.tokens[self.place :] and self.question is None:
+            return self.take(length, Entry("function", entry.family or "worry"))
+        length = 0 if self.entry("than")[0] else self.entry("whether")[0]
+        if length and not self.found.shares and self.question is None:
+            self.place, self.asking = self.place + length, True
+            return True
+        ends = ("?",) if not self.asking else ("?", ",", ":", ";", "-", "and", ".")
+        last = all(token in SILENT for token in self.tokens[self.place + 1 :])
+        both = [core[:1] for core in (self.question or [], self.found.core)]  # too thick? Too thin?
+        again = self.question is None or all(first and first[0].part == "too" for first in both)
+        if self.tokens[self.place] not in ends or last or self.found.shares or not again:
+            return False
+        said = self.found.core or self.found.left_over
+        self.found.left_over += ["whether"] if self.asking and not said else []
+        self.question = [*(self.question or []), *self.found.core] if said else None
+        if self.worried():  # worried about greasy hands? what is said of it has to stand whole below
+            self.found.left_over += [] if self.found.core else ["?"]
+            self.found.said_of = ""
+        self.found.core, self.found.pauses = [], []
+        self.asked_turned = self.found.turned
+        own = self.tokens[self.place + 1] != "it" and self.own_product(self.place + 1)
+        self.found.turned = self.found.turned and not (self.question or own)  # our previous cream? Less greasy
+        self.place, self.asking = self.place + 1, False
+        self.place += self.words(1) == "because" and "why" in self.tokens[: self.place]
+        return True
+
+    def either(self) -> bool:
+        """`ours or our previous one?`: the two are named between which one is to choose, in whichever order."""
+        start, own = self.place, self.own_product(self.place)
+        new = start + (self.tokens[start] in OURS)
+        new += self.entry("new", new)[0]
+        own = own or (new if new > start and self.tokens[new : new + 1] == ("or",) else 0)
+        self.place = own + 1 if own else start
+        between = self.tokens[own : own + 1] if own else ()
+        if self.found.comparators or (own and between != ("or",)) or not self.comparator():
+            return self.back_to(start)
+        after = self.place
+        if not own:
+            between, after = self.tokens[after : after + 1], self.own_product(after + 1)
+        ends = {"or": ("?",), "versus": (":", "?"), "vs": (":", "?")}.get("".join(between), ())
+        told = any({"this", "new"} & set(self.tokens[n : self.own_product(n)]) for n in range(after, len(self.tokens)))
+        if not (after and told and "".join(self.tokens[after : after + 1]) in ends):
+            self.found.comparators.clear()
+            return self.back_to(start)
+        self.place = after
+        self.found.chunks.append(Entry("function", "compared"))
+        return True
+
+    def worried(self) -> bool:
+        """Return whether the sentence begins with a question of what one may want or be worried about."""
+        return any(chunk.family in ("worry", "want") for chunk in self.found.chunks)
+
+    def told(self) -> bool:
+        """Take what one is told to do at the start of a clause: `rub in the cream and`, `see for yourself`."""
+        purpose = self.for_whom() if self.begins_clause() and self.entry("purpose")[0] else 0
+        if purpose:
+            return self.take(purpose, Entry("function"))
+        use = self.entry("apply")[0] if self.begins_clause() else 0
+        end = self.own_product(self.place + use) if use else 0
+        end += self.entry("applied_to", end)[0] if end else 0
+        after = self.tokens[end : end + 1]
+        length = end + (after == ("and",)) - self.place if end and (after == ("and",) or {*after} <= SILENT) else 0
+        length = length or (self.entry("imperative")[0] if self.begins_clause() and not self.entry("than")[0] else 0)
+        return self.take(length, Entry("function", "told")) if length else False
+
+    def answer_to(self, question: Sequence[Entry], answer: Sequence[Entry]) -> Sequence[Entry]:
+        """Return what a question and its answer say together: greasy? not with; the question again where nothing."""
+        parts, families = [chunk.part for chunk in answer], {chunk.family for chunk in answer} - {""}
+        asked, yes = {chunk.family for chunk in question} - {""}, any(c.family == "yes" for c in self.found.chunks)
+        verbs = [chunk for chunk in question if chunk.part == "verb"]
+        fitting: list[Sequence[Entry]] = []
+        unfinished = not families or degree_of(answer) in (UNREADABLE, "bare")
+        if parts == ["not"] and any(chunk.words.endswith("yes") for chunk in self.found.chunks):
+            self.found.left_over.append("yes")
+        if self.worried():
+            unfinished, yes = False, any((chunk.family, chunk.words) == ("yes", "does") for chunk in self.found.chunks)
+            yes = yes and self.found.has("agree") and any(chunk.family == "want" for chunk in self.found.chunks)
+            ours = {"ours", "want"} <= self.found.families_for("function")
+            yes = yes or (ours and degree_of(question) in ("comparative", "superlative"))
+        if parts and unfinished and degree_of(question) != "negated":
+            topic = [chunk.part for chunk in question] == ["property"]
+            fitting = [question, verbs] if families or topic or parts == ["nothing"] else []
+        if (yes and not parts) or (parts == ["not"] and unfinished and degree_of(question) in ("positive", "bare")):
+            fitting = [question]
+        for rest in fitting:
+            if degree_of([*answer, *rest]) != UNREADABLE:
+                self.found.turned = self.found.turned or (self.asked_turned and (yes or parts == ["not"]))
+                return [*answer, *rest]
+        if question and not (families and families >= asked):
+            self.found.left_over.append("?")
+        return answer
+
+    def only_sayers(self, place: int) -> bool:
+        """Return whether from a place on nothing is told but who said so: say 12 trained assessors."""
+        while place < len(self.tokens):
+            lengths = [self.entry(part, place)[0] for part in ("agree", "panel", "number")]
+            lengths += [int(self.tokens[place] in SILENT or number_at(self.tokens, place) is not None)]
+            if not max(lengths):
+                return False
+            place += max(lengths)
+        return True
+
+    def answered_first(self) -> None:
+        """Leave out a `no` that stands alone before what it comes to, where that denies what was asked: no, it is not.
+
+        One compared with that is named again in the answer is named once.
+        """
+        found, asked = self.found, degree_of(self.question or [])
+        first, rest = found.core[:1], found.core[1:]
+        if not first or first[0].part != "not" or first[0].words not in found.left_over or found.pauses[:1] > [1]:
+            return
+        alone = self.tokens.index(first[0].words) + 1 if first[0].words in self.tokens else len(self.tokens)
+        if not {*self.tokens[alone : alone + 1]} & SILENT or first[0].words == "not":
+            return
+        after = Reading(core=rest, turned=found.turned)
+        denies = after.degree in ("negated", "absent", "low", "not comparative")
+        if asked in ("parity", "comparative"):
+            denies = denies or after.degree == "comparative"
+            denies = denies and (asked == "parity" or after.sign != sign_of(self.question or []) or self.asked_turned)
+        if denies and {chunk.family for chunk in self.question or rest} - {""} == after.families:
+            found.left_over.remove(first[0].words)
+            found.core, found.pauses = rest, [place - 1 for place in found.pauses if place > 0]
+            self.question, found.comparators = None, list(dict.fromkeys(found.comparators))
