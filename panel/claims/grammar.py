@@ -75,6 +75,7 @@ class _Reader(Asking):
     def end(self) -> None:
         """Put question and answer together; leave over words that ask for others, which do not come."""
         self.answered_first()
+        self.found.all_said = self.found.all_said and not self.more_chose  # more of the 100 users preferred it
         found, core = self.found, said_once(self.found.core, self.found.pauses)
         found.core = list(core if self.question is None else self.answer_to(self.question, core))
         if found.core and found.core[0].words in _FILMS and degree_of(found.core[1:]) not in ("none", UNREADABLE):
@@ -84,7 +85,7 @@ class _Reader(Asking):
         so = "so" in words and ("as" not in words or words.index("so") + 2 in found.pauses)
         last = found.chunks[-1] if found.chunks else Entry("")
         ends = last.words.split()[-1:] == [token for token in self.tokens if token not in SILENT][-1:]
-        asked = found.bases or found.has("test") or {"asked", "surveyed", "who"} & {*self.tokens}
+        asked = found.bases or found.has("test") or {"asked", "surveyed", "who", "having"} & {*self.tokens}
         alone = (
             ("than", self.than_own and not (found.turned or found.degree == "nothing")),
             ("whether", self.asking),
@@ -140,7 +141,8 @@ class _Reader(Asking):
             share = Share(part.value, 1, least, self.words(bound + length), fraction=True)
             return self.take_share(share, bound + length)
         length = 0 if self.found.shares else self.entry("more")[0]
-        if length and self.entry("people", self.place + length)[0] and self.names_verb("preference"):
+        if length and self.before_people(self.place + length) and self.names_verb("preference"):
+            self.more_chose = True
             return self.take(length, Entry("function"))
         length = self.entry("majority")[0]
         agreed_by = [chunk.words.endswith(" by") for chunk in self.found.chunks[-1:] if chunk.part == "agree"]
@@ -575,6 +577,9 @@ class _Reader(Asking):
             if self.share() or (self.entry("panel", self.place + 1)[0] and self.base()):
                 return True
             self.place = before
+        among = self.entry("among")[0] if self.begins_clause() else 0
+        if among and self.entry("people", self.place + among + (self.words(2).endswith(" the")))[0]:
+            return self.take(among, Entry("function"))  # among the adults who tried it
         if self.before_property() or self.words(2) in ("or too", "nor too"):
             return self.take(1, Entry("function"))
         length, entry = self.entry("new")

@@ -110,7 +110,7 @@ _IN_PLACE = frozenset(("on", "onto", "into", "in", "for", "to", "by", "over"))
 SUPERLATIVES = ("superlative", "degree_superlative", "least", "most")
 _SAYERS = frozenset(("people", "panel", "at_least", "majority", "fraction", "number"))
 _DIFFERS = frozenset(("less", "more", "comparative", "degree_comparative", *SUPERLATIVES))
-_PUT_BESIDE = frozenset(("compare", "compared", "comparing", "tested", "between"))
+_PUT_BESIDE = frozenset(("compare", "compared", "comparing", "tested", "tried", "judged", "assessed", "between"))
 _BESIDE = frozenset(("with", "to", "against", "and", "alongside", "next", "beside", "side", "over"))
 SEVERAL = frozenset(("are", "were", "feel", "felt", "leave", "have"))
 JOINS = frozenset(("and", "or", ","))
@@ -132,6 +132,7 @@ class Cursor:
     asking: bool = False
     asked_turned: bool = False
     to_list: bool = False
+    more_chose: bool = False
     said_to: int = 0
     noun: str = ""
     noun_to: int = 0
@@ -180,6 +181,13 @@ class Cursor:
             return (word, *self.tokens[end:])  # does not take long for it to sink in
         if (word, *rest[:1]) == ("as", "much") and self.entry("property", place + 2)[0]:
             return (word, *rest[1:])
+        if (
+            own
+            and rest
+            and word in ("does", "did", "will")
+            and self.tokens[max(0, place - 2) : place] == ("how", "long")
+        ):
+            return (word, "it", *self.tokens[own:])  # how long does the butter take to sink in
         last = rest[:1] == () or rest[0] in SILENT
         if word == "so" and last and "?" in self.tokens[:place] and self.tokens[place - 1] in _BEING_SO:
             return ("indeed", *rest)  # rich? They agreed that it feels so

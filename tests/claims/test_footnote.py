@@ -2,8 +2,8 @@
 
 import pytest
 
-from panel.claims.judge import judge_claims
 from panel.checks.moments_recorded import test_record
+from panel.claims.judge import judge_claims
 from tests.claims.claim_studies import answer_rows, claim_row, panel_scores, seeded, study_with, vote_rows
 
 USERS = {"who": "adults", "ages": "20 to 60", "staff": "no"}
