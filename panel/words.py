@@ -151,10 +151,9 @@ def quoted(words: str) -> str:
 
 
 def first_few(names: Sequence[object], most: int = FEW) -> str:
-    """Return names in a row, of many only the first: `P1, P2, P3 and 4 more`."""
-    shown = ", ".join(str(name) for name in names[:most])
-    rest = len(names) - most
-    return f"{shown} and {rest:,} more" if rest > 0 else shown
+    """Return names as in speech, of many only the first: `P1, P2 and P3`, `P1, P2, P3 and 4 more`."""
+    shown, rest = [str(name) for name in names[:most]], len(names) - most
+    return format_list([*shown, f"{rest:,} more"] if rest > 0 else shown) if names else ""
 
 
 def counted(number: int, noun: str, plural: str = "") -> str:

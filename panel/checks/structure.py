@@ -150,6 +150,9 @@ def _no_scores(study: Study, sound: Study) -> list[Finding]:
     if len(sound.table("answers")):
         message = "The study has no scores of trained assessors, only consumer answers."
         return [Finding("note", "no_scores", "scores", message, "Only the consumer questions can be answered.")]
+    if len(sound.table("courses")) or len(sound.table("dominances")):
+        message = "The study has no scores, only what was recorded over time."
+        return [Finding("note", "no_scores", "scores", message, "Only the page Over time can be answered.")]
     reason = f"none of its {counted(len(scores), 'row')} holds a number" if len(scores) else "the table is empty"
     advice = "Import the scores or type them into the table scores: assessor, prototype, attribute, score."
     return [Finding("stop", "no_scores", "scores", f"The study has no scores: {reason}.", advice)]

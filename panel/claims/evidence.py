@@ -19,7 +19,6 @@ from panel.claims.claim import (
     Evidence,
     NumberShown,
     Weaker,
-    interval,
     nothing_yet,
     number,
     percent,
@@ -38,7 +37,7 @@ from panel.stats.answers.binomial import (
 from panel.stats.comparing.multiplicity import ALPHA, LEVEL
 from panel.study.scores_used import named_rows
 from panel.study.study import Study
-from panel.words import counted, format_list, level_words, p_words
+from panel.words import UP, counted, counted_share, format_list, format_shares, level_words, p_words
 
 # What no claim may fall below, whatever its own bar: settings of convention that a study can only make stricter.
 
@@ -151,9 +150,8 @@ def _intervals(x: int, n: int, bar: float, materials: Materials) -> tuple[Number
 
 def _both_intervals(x: int, n: int) -> str:
     (low, high), (exact_low, exact_high) = wilson_interval(x, n, LEVEL), exact_interval(x, n, LEVEL)
-    wilson = interval(100 * float(low), 100 * float(high))
-    exact = interval(100 * float(exact_low), 100 * float(exact_high))
-    return f"{level_words(LEVEL)} {wilson} % by Wilson, {exact} % exact"
+    wilson, exact = format_shares(float(low), float(high), 1), format_shares(float(exact_low), float(exact_high), 1)
+    return f"{level_words(LEVEL)} {wilson} by Wilson, {exact} exact"
 
 
 def _on_the_base(told: Counted) -> list[str]:
@@ -182,8 +180,8 @@ def _on_foils(materials: Materials, claim: Claim) -> list[str]:
         told = materials.agreed(claim.prototype, str(row.get("question", "")))
         if told.base:
             found.append(
-                f"{told.agreed} of {told.base} ({percent(told.agreed / told.base)}) agreed with a sentence that is "
-                "untrue for the product: so many say yes to anything."
+                f"{counted_share(told.agreed, told.base, UP)} agreed with a sentence that is untrue for the product: "
+                "so many say yes to anything."
             )
     return found
 
@@ -412,7 +410,7 @@ def _votes_words(prototype: str, versus: str, votes: _Votes) -> str:
     again = f" {votes.repeated} answers of people who answered again; only the last counts." if votes.repeated else ""
     return (
         f"{votes.prototype} of {votes.n} preferred {prototype} ({percent(votes.prototype / votes.n)}, "
-        f"{level_words(LEVEL)} {interval(100 * float(low), 100 * float(high))} %), {votes.versus} {versus}, "
+        f"{level_words(LEVEL)} {format_shares(float(low), float(high), 1)}), {votes.versus} {versus}, "
         f"{votes.neither} had no preference.{lost}{again}"
     )
 

@@ -3,28 +3,62 @@
 from __future__ import annotations
 
 import re
-from collections.abc import Iterable, Sequence
+from collections.abc import Callable, Iterable, Sequence
 from dataclasses import dataclass
+from typing import Any
 
 import pandas as pd
 
-from panel.answers import DIFFERENCES, FINDINGS, LIKING, NEAREST, NEXT, SWAPS, Answers, NoAnswer
+from panel.answers import (
+    AGREEMENT,
+    CHECK_ALL,
+    COURSES,
+    DIFFERENCES,
+    DOMINANCES,
+    FINDINGS,
+    FORCED_CHOICES,
+    JUST_ABOUT_RIGHT,
+    LIKING,
+    NEAREST,
+    NEXT,
+    PREFERENCES,
+    SWAPS,
+    Answers,
+    NoAnswer,
+    Question,
+)
 from panel.checks.finding import SEVERITIES, Finding
 from panel.claims.judge import CLAIMS, Claims
 from panel.claims.verdict import AS_WORDED
 from panel.models.decision.contenders import Decision
 from panel.study.naming import Naming
 from panel.study.study import Study
+from panel.views.consumers.agreement import tell_agreement
+from panel.views.consumers.check_all import tell_check_all
+from panel.views.consumers.choices import tell_forced_choices, tell_preferences
+from panel.views.consumers.just_about_right import tell_just_about_right
 from panel.views.consumers.liking import tell_liking
 from panel.views.decision.decide import decision_headline
 from panel.views.emollients.causes import causes_picture
 from panel.views.emollients.next_prototype import tell_next
+from panel.views.over_time import tell_courses, tell_dominance
 from panel.views.prototypes.differences import tell_differences
-from panel.views.told import Picture
+from panel.views.told import Picture, Told
 from panel.words import counted, format_list
 
 _NO_SCORES = "There are no scores yet, so nothing can be said of the prototypes."
 MOST_TO_SETTLE, MOST_LEADERS, MOST_CLAIMS = 3, 3, 3
+# What a study may answer without scores, the first of these that it does, with the part of the app that tells it.
+_WITHOUT_SCORES: tuple[tuple[Question[Any], Callable[[Any, Naming], Told], str], ...] = (
+    (LIKING, tell_liking, "liking"),
+    (PREFERENCES, tell_preferences, "preference"),
+    (FORCED_CHOICES, tell_forced_choices, "forced_choice"),
+    (JUST_ABOUT_RIGHT, tell_just_about_right, "just_about_right"),
+    (CHECK_ALL, tell_check_all, "check_all"),
+    (AGREEMENT, tell_agreement, "agreement"),
+    (COURSES, tell_courses, "over_time"),
+    (DOMINANCES, tell_dominance, "over_time"),
+)
 _ONE_SCORE = re.compile(r"scores, row \d+(?: \(line [^;]*\))?: ([^;,]+, )(?:session [^;,]+, )?([^;]+)$")
 _LATIN_NAME = re.compile(r"[A-Z][a-z-]+(?: [A-Z][a-z-]+)+ \(([A-Z][A-Za-z -]+)\)")  # `Cocos Nucifera (Coconut) Oil`
 
@@ -84,20 +118,27 @@ def glance_headline(answers: Answers) -> tuple[str, str]:
         words = decision_headline(decision, answers.names)
     elif not isinstance(differences, NoAnswer):
         words = tell_differences(differences, answers.names).headline
-    elif not isinstance(liking := answers.ask(LIKING), NoAnswer):
-        words = tell_liking(liking, answers.names).headline
+    elif (other := _without_scores(answers)) is not None:
+        words = other[0].headline
     else:
         words = _NO_SCORES if answers.study.scores.empty else differences.why
     first, _, rest = words.partition(". ")
     return first if first.endswith(".") else f"{first}.", f"{rest} {_about(answers.study)}".strip()
 
 
+def _without_scores(answers: Answers) -> tuple[Told, str] | None:
+    for question, tell, part in _WITHOUT_SCORES:
+        if not isinstance(found := answers.ask(question), NoAnswer):
+            return answers.tell(tell, found), part
+    return None
+
+
 def _about(study: Study) -> str:
     """Return how much the answer rests on, in one line."""
-    scores, answers = study.scores, study.table("answers")
-    parts = [counted(len(study.prototypes), "prototype")]
-    if scores["assessor"].any():
-        parts.append(counted(scores["assessor"].nunique(), "assessor"))
+    answers, parts = study.table("answers"), [counted(len(study.prototypes), "prototype")]
+    panel = {who for name in ("scores", "courses", "dominances") for who in study.table(name)["assessor"] if who}
+    if panel:
+        parts.append(counted(len(panel), "assessor"))
     if len(answers):
         parts.append(counted(answers["assessor"].nunique(), "consumer"))
     batches = study.table("batches").groupby("prototype")["batch"].nunique()
@@ -107,12 +148,14 @@ def _about(study: Study) -> str:
 
 
 def glance_picture(answers: Answers) -> Picture | None:
-    """Return which swap did what; without swaps how the prototypes differ; None where there are no scores."""
+    """Return which swap did what; without swaps how the prototypes differ; without scores what there is instead."""
     traced = answers.ask(SWAPS)
     if not isinstance(traced, NoAnswer) and not (traced.swaps.empty and traced.joint.empty):
         return causes_picture(answers.causes, answers.names)
-    found = answers.ask(DIFFERENCES)
-    return None if isinstance(found, NoAnswer) else tell_differences(found, answers.names).picture
+    if not isinstance(found := answers.ask(DIFFERENCES), NoAnswer):
+        return tell_differences(found, answers.names).picture
+    other = _without_scores(answers)
+    return None if other is None else other[0].picture
 
 
 def _settle(findings: Sequence[Finding]) -> tuple[Finding, ...]:
@@ -161,8 +204,9 @@ def _step(answers: Answers, findings: Iterable[Finding]) -> tuple[str, str]:
     if any(each.severity == "stop" for each in findings):
         return "Settle what stops the analysis.", "study"
     study = answers.study
-    if study.scores.empty and len(study.table("answers")):
-        return "Read what consumers said.", "liking"
+    if study.scores.empty and (other := _without_scores(answers)) is not None:
+        over_time = other[1] == "over_time"
+        return "Follow what happens over time." if over_time else "Read what consumers said.", other[1]
     if study.scores.empty:
         return ("Hand out the ballots.", "ballots") if len(study.table("servings")) else ("Plan the test.", "plan")
     if study.table("formulas").empty:

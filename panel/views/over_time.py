@@ -275,9 +275,15 @@ def _course_sentences(result: Courses, names: Naming) -> list[str]:
         f"{names.attribute(str(attribute))}: {counted(len(rows), 'course')} of "
         f"{counted(rows['assessor'].nunique(), 'person', 'people')}; the largest "
         f"intensity is {format_number(rows['largest'].mean(), 1)} on average, reached after "
-        f"{format_number(rows['time_to_largest'].mean(), 1)} s; it lasts {format_number(rows['duration'].mean(), 1)} s."
+        f"{format_number(rows['time_to_largest'].mean(), 1)} s; it lasts {format_number(rows['duration'].mean(), 1)} s"
+        f"{_cut_short(rows)}."
         for attribute, rows in result.courses.groupby("attribute", sort=False)
     ]
+
+
+def _cut_short(rows: pd.DataFrame) -> str:
+    open_ended = int((~rows["ended"].astype(bool)).sum())
+    return f" or longer: {open_ended} of {len(rows)} were still felt when the recording ended" if open_ended else ""
 
 
 def tell_dominance(result: Dominances, names: Naming) -> Told:
@@ -309,9 +315,10 @@ def _dominance_headline(result: Dominances, names: Naming) -> str:
     risen = result.periods.groupby("prototype", sort=False)["attribute"].unique()
     if risen.empty:
         return "No sensation is dominant beyond chance for any prototype. That does not show that none is."
-    last = result.periods.sort_values("end", kind="stable").groupby("prototype", sort=False)["attribute"].last()
-    told = [f"{prototype} {names.attribute(str(last[prototype]))}" for prototype in risen.index]
-    return f"Dominant beyond chance at the end: {first_few(told, 4)}."
+    last = result.periods.sort_values("end", kind="stable").groupby("prototype", sort=False).last()
+    told = [f"{prototype} {names.attribute(str(last.loc[prototype, 'attribute']))}" for prototype in risen.index]
+    when = "Dominant beyond chance at the end" if (last["end"] == 1).all() else "Last to be dominant beyond chance"
+    return f"{when}: {first_few(told, 4)}."
 
 
 def _dominance_sentences(result: Dominances, names: Naming) -> list[str]:
@@ -328,12 +335,16 @@ def _dominant(periods: pd.DataFrame, row: Mapping[Any, Any], names: Naming) -> s
     if periods.empty:
         return f"nothing is dominant beyond chance ({base})."
     told = [
-        f"{names.attribute(str(each['attribute']))} from {format_number(100 * each['start'], 0)} to "
-        f"{format_number(100 * each['end'], 0)} % of the time (at its height in {format_share(each['highest'])} of the "
-        "evaluations)"
+        f"{names.attribute(str(each['attribute']))} {_period(each)} of the time (at its height in "
+        f"{format_share(each['highest'])} of the evaluations)"
         for each in periods.to_dict("records")
     ]
     return f"dominant beyond chance: {format_list(told)} ({base})."
+
+
+def _period(row: Mapping[Any, Any]) -> str:
+    start, end = (format_number(100 * row[name], 0) for name in ("start", "end"))
+    return f"at {end} %" if start == end else f"from {start} to {end} %"
 
 
 def _difference_sentences(result: Dominances, names: Naming) -> list[str]:

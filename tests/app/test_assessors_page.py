@@ -16,7 +16,7 @@ from tests.studies import small_study
 def shown(app: AppTest) -> str:
     """Return everything the page says, without the signs that keep it from being taken for formatting."""
     parts = [*app.title, *app.header, *app.subheader, *app.markdown, *app.caption, *app.warning]
-    return " ".join(part.value for part in parts).replace("\\", "")
+    return " ".join(part.value for part in parts).replace("\\", "").replace("\u00a0", " ")
 
 
 def opened() -> AppTest:

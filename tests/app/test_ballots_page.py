@@ -34,7 +34,7 @@ def shown(app: AppTest) -> str:
         *app.info,
         *app.code,
     ]
-    return " ".join(part.value for part in parts).replace("\\", "")
+    return " ".join(part.value for part in parts).replace("\\", "").replace("\u00a0", " ")
 
 
 def labelled(widgets, label: str):

@@ -22,7 +22,7 @@ from tests.studies import small_study
 def shown(app: AppTest) -> str:
     """Return everything the page says, without the signs that keep it from being taken for formatting."""
     parts = [*app.title, *app.header, *app.subheader, *app.markdown, *app.caption, *app.warning, *app.success]
-    return " ".join(part.value for part in parts).replace("\\", "")
+    return " ".join(part.value for part in parts).replace("\\", "").replace("\u00a0", " ")
 
 
 def opened() -> AppTest:
@@ -49,7 +49,7 @@ def test_the_demo_and_one_claim_after_another(monkeypatch: pytest.MonkeyPatch):
     assert app.title[0].value == "Say"
     assert "3 of 10 sentences hold, 2 of them with limits; adjusted together in 2 families." in text
     assert "Local law decides what may be claimed" in text
-    drawers = [each.label.replace("\\", "") for each in app.expander]
+    drawers = [each.label.replace("\\", "").replace("\u00a0", " ") for each in app.expander]
     assert "✓ supported as worded, in these batches: “less greasy than our previous hand cream”" in drawers
     assert "± supported, with contrary evidence: “does not leave hands feeling greasy”" in drawers
     verdicts = [label for label in drawers if "“" in label]
@@ -166,7 +166,7 @@ def test_what_may_be_said_takes_the_place_of_a_draft_in_one_tap(small: Path):
     said = labelled(app.text_input, "Sentence, exactly as it is to be said").value
     assert said
     assert drafts[0].startswith("Draft. ✓ supported as worded")
-    assert said in drafts[0].replace("\\", "")
+    assert said in drafts[0].replace("\\", "").replace("\u00a0", " ")
     assert "Say this instead" not in [each.label for each in app.button]
 
 

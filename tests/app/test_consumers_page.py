@@ -20,7 +20,7 @@ KINDS = ("just_about_right", "check_all", "agreement")
 def shown(app: AppTest) -> str:
     """Return everything the page says, without the signs that keep it from being taken for formatting."""
     parts = [*app.title, *app.header, *app.subheader, *app.markdown, *app.caption, *app.warning]
-    return " ".join(part.value for part in parts).replace("\\", "")
+    return " ".join(part.value for part in parts).replace("\\", "").replace("\u00a0", " ")
 
 
 def opened(part: str, study, folder: Path, monkeypatch: pytest.MonkeyPatch) -> AppTest:
@@ -46,7 +46,7 @@ def test_liking_answers_first(demo: None, part: str, answer: str, words: str):
     app = with_open_drawers(part_of_app(part))
     assert not app.exception
     assert not app.warning
-    assert app.header[0].value.replace("\\", "").startswith(answer)
+    assert app.header[0].value.replace("\\", "").replace("\u00a0", " ").startswith(answer)
     assert words in shown(app)
 
 

@@ -22,7 +22,7 @@ def app(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> AppTest:
 
 def shown(app: AppTest) -> str:
     parts = [*app.title, *app.header, *app.subheader, *app.markdown, *app.caption, *app.warning]
-    return " ".join(part.value for part in parts).replace("\\", "")
+    return " ".join(part.value for part in parts).replace("\\", "").replace("\u00a0", " ")
 
 
 def test_gaps_come_first_and_the_mark_is_said(app: AppTest):

@@ -25,7 +25,7 @@ def opened(study: Study, folder: Path, monkeypatch: pytest.MonkeyPatch) -> AppTe
 
 def shown(app: AppTest) -> str:
     parts = [*app.title, *app.header, *app.subheader, *app.markdown, *app.caption, *app.warning]
-    return " ".join(part.value for part in parts).replace("\\", "")
+    return " ".join(part.value for part in parts).replace("\\", "").replace("\u00a0", " ")
 
 
 def test_everything(tmp_path, monkeypatch):

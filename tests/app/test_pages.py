@@ -54,11 +54,11 @@ def opened(page: str) -> AppTest:
 def shown(app: AppTest) -> str:
     """Return everything the page says, without the signs that keep it from being taken for formatting."""
     parts = [*app.title, *app.header, *app.subheader, *app.markdown, *app.caption, *app.warning, *app.success]
-    return " ".join(part.value for part in parts).replace("\\", "")
+    return " ".join(part.value for part in parts).replace("\\", "").replace("\u00a0", " ")
 
 
 def labelled(widgets, label: str):
-    return next(widget for widget in widgets if widget.label.replace("\\", "") == label)
+    return next(widget for widget in widgets if widget.label.replace("\\", "").replace("\u00a0", " ") == label)
 
 
 @pytest.fixture
@@ -94,8 +94,13 @@ def test_every_page_answers_with_the_demo(page: str, demo: Study):
 
 def test_the_emollients_page_leads_with_the_swap_that_did_most(demo: Study):
     app = of_the_demo("emollients")
-    assert app.header[0].value.replace("\\", "").startswith("In these batches C13-15 Alkane for Dicaprylyl Carbonate")
-    assert "prototypes differ" in of_the_demo("differences").header[0].value.replace("\\", "")
+    assert (
+        app.header[0]
+        .value.replace("\\", "")
+        .replace("\u00a0", " ")
+        .startswith("In these batches C13-15 Alkane for Dicaprylyl Carbonate")
+    )
+    assert "prototypes differ" in of_the_demo("differences").header[0].value.replace("\\", "").replace("\u00a0", " ")
     words = shown(app)
     assert "these data cannot tell the two apart" in words
     assert "cannot say which of them is the cause" in shown(of_the_demo("blends"))

@@ -23,7 +23,7 @@ TODAY = "2027-01-01"  # a day on which whatever is signed today counts
 
 def shown(app: AppTest) -> str:
     parts = [*app.title, *app.header, *app.subheader, *app.markdown, *app.caption, *app.warning, *app.success]
-    return " ".join(part.value for part in parts).replace("\\", "")
+    return " ".join(part.value for part in parts).replace("\\", "").replace("\u00a0", " ")
 
 
 def labelled(widgets, label: str):

@@ -40,7 +40,11 @@ def page(folder, monkeypatch, *ends, scored=False):
 
 
 def lines(app):
-    return " ".join(part.value for part in [*app.header, *app.markdown, *app.warning, *app.caption]).replace("\\", "")
+    return (
+        " ".join(part.value for part in [*app.header, *app.markdown, *app.warning, *app.caption])
+        .replace("\\", "")
+        .replace("\u00a0", " ")
+    )
 
 
 def field(app, label):

@@ -39,12 +39,19 @@ def test_no_name_becomes_an_icon_a_colour_or_an_arrow(text: str):
     "text", ["Batch (needed)", "e.g. 12:30, P1 + P2 - P3", "L1_left, 50 %!", "pH 5.5 #2 = ok & fine"]
 )
 def test_everyday_words_carry_no_strokes_that_would_be_heard(text: str):
-    assert plain(text) == text
+    assert plain(text).replace("\u00a0", " ") == text
+
+
+@pytest.mark.parametrize("text", ["p = 0.025", "(p < 0.001)", "agree: 68 %", "> 99 % of 60", "1 to 12 %, p = 0.1"])
+def test_no_line_ends_inside_a_share_or_a_p_value(text: str):
+    # NBSP and `%`: SI Brochure, 9th edition, 5.4.7; a line may end at any other blank
+    for piece in shown(plain(text)).replace("\u2060", "").split(" "):
+        assert not re.fullmatch(r"%\S*|\S*[=<>]", piece)
 
 
 def seen(markdown: str) -> str:
     """Return what is seen: an invisible sign may part what would become something else."""
-    return shown(markdown).replace("\u2060", "")
+    return shown(markdown).replace("\u2060", "").replace("\u00a0", " ")
 
 
 def shown(markdown: str) -> str:

@@ -81,7 +81,7 @@ def test_an_unknown_age_is_noted_once():
     finding = the_one(small_study(batches=with_cells("batches", [0, 1], tested_on="").table("batches"), scores=scores))
     assert (finding.severity, finding.kind) == ("note", "age_unknown")
     assert finding.where == "batches, made_on and tested_on"
-    assert finding.message == "The age at test is unknown for 2 batches: P1-1, P2-1."
+    assert finding.message == "The age at test is unknown for 2 batches: P1-1 and P2-1."
     assert finding.advice == "Fill in made_on and tested_on, with the time if the batch is younger than two days."
 
 

@@ -79,14 +79,14 @@ def test_batches_pooled_by_name_are_noted():
     scores.loc[(scores["prototype"] == "P1") & (scores["session"] == "2"), "batch"] = "P1-2"
     finding = the_one(small_study(batches=second_batch_of_p1(), scores=scores))
     assert (finding.severity, finding.kind, finding.where) == ("note", "batches_pooled", "batches: P1")
-    assert finding.message == "Several batches are pooled as P1: P1-1, P1-2."
+    assert finding.message == "Several batches are pooled as P1: P1-1 and P1-2."
     assert finding.advice.startswith("The analysis takes them for the same thing.")
 
 
 def test_batches_pooled_without_a_name_are_told():
     finding = the_one(small_study(batches=second_batch_of_p1(), scores=table("scores").assign(batch="")))
     assert (finding.severity, finding.kind) == ("warning", "batches_pooled")
-    assert finding.message == ("Several batches are pooled as P1: P1-1, P1-2. The scores do not all say from which.")
+    assert finding.message == ("Several batches are pooled as P1: P1-1 and P1-2. The scores do not all say from which.")
 
 
 def test_a_batch_that_no_score_names_is_not_looked_at():
@@ -118,7 +118,7 @@ def test_unlike_ways_to_measure_viscosity_are_told():
     assert (finding.severity, finding.kind) == ("warning", "viscosity_methods_differ")
     assert finding.where == "batches, viscosity_method"
     assert finding.message == (
-        "Viscosity was measured in 2 ways: 'disc spindle, 10 rpm, 25 C, 1 min', 'cone and plate, 25 C'."
+        "Viscosity was measured in 2 ways: 'disc spindle, 10 rpm, 25 C, 1 min' and 'cone and plate, 25 C'."
     )
     assert finding.advice.startswith("Values from different spindles, speeds or temperatures cannot be compared.")
 

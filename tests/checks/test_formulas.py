@@ -75,7 +75,7 @@ def test_a_missing_amount_says_what_would_fill_up_to_100():
     assert finding.message == "The formula of P1 cannot be added up: no amount for Aqua."
     assert "If Aqua fills up to 100 (q.s.), write 71.85." in finding.advice
     finding = one(study_of({"P1": cream(Aqua=np.nan, Glycerin=np.nan)}), "formula_amount_missing")
-    assert finding.message.endswith("no amount for Aqua, Glycerin.")
+    assert finding.message.endswith("no amount for Aqua and Glycerin.")
     assert "q.s." not in finding.advice
 
 
@@ -125,7 +125,7 @@ def test_a_scored_prototype_without_a_formula():
     study = study_of({"P1": cream()}, scores=scores)
     finding = one(study, "formula_missing")
     assert finding.severity == "warning"
-    assert finding.message == "Scored, but without a formula: P2, REF."
+    assert finding.message == "Scored, but without a formula: P2 and REF."
     assert finding.advice == "Add the formula if it is known; what was bought, or untreated skin, may stay without one."
     roles = [{"prototype": "P1"}, {"prototype": "P2", "role": "reference"}, {"prototype": "REF", "role": "benchmark"}]
     assert one(study_of({"P1": cream()}, scores=scores, prototypes=roles), "formula_missing").severity == "note"
@@ -191,8 +191,8 @@ def test_nuts_are_cautioned_about_with_names_and_prototypes():
     study = study_of(hand_cream_formulas())
     nut = one(study, "caution_tree_nut")
     assert nut.severity == "note"
-    assert nut.where == "formulas, P1, P2, P3, P4, P5, P6, P7, P8"
-    assert nut.message.startswith(f"{ALMOND}, Butyrospermum Parkii (Shea) Butter: From a tree nut: ask everybody about")
+    assert nut.where == "formulas, P1, P2, P3, P4, P5, P6, P7 and P8"
+    assert nut.message.startswith(f"{ALMOND} and Butyrospermum Parkii (Shea) Butter: From a tree nut: ask everybody")
     assert nut.advice.endswith("the safety assessor decides, not this tool.")
 
 

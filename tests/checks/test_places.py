@@ -12,7 +12,7 @@ def test_a_number_carries_its_noun():
 
 
 def test_names_are_listed_up_to_three():
-    assert first_few(["P1", "P2", "P3"]) == "P1, P2, P3"
+    assert first_few(["P1", "P2", "P3"]) == "P1, P2 and P3"
     assert first_few(["P1", "P2", "P3", "P4", "P5"]) == "P1, P2, P3 and 2 more"
     assert first_few([]) == ""
 

@@ -53,7 +53,7 @@ def test_many_samples_not_scored_give_one_finding_for_each_assessor():
     absent = scores["assessor"].isin(["A01", "A02"]) & scores["prototype"].isin(["P1", "P2"])
     found = new_findings(small_study(scores=scores[~absent].reset_index(drop=True)))
     assert [finding.message for finding in found if finding.kind == "sample_not_scored"] == [
-        "4 samples of P2, P1 should have been scored and have no scores at all."
+        "4 samples of P2 and P1 should have been scored and have no scores at all."
     ] * 2
 
 
@@ -112,7 +112,7 @@ def test_prototypes_tried_more_often_are_noted():
     again = scores[scores["prototype"] == "P1"].assign(replicate="2")
     finding = the_one(small_study(scores=pd.concat([scores, again], ignore_index=True), servings=None))
     assert (finding.severity, finding.kind, finding.where) == ("note", "unequal_replicates", "scores")
-    assert finding.message == ("The prototypes were not tried equally often; samples: P2 8, P4 8, P3 8, P1 16.")
+    assert finding.message == ("The prototypes were not tried equally often; samples: P2 8, P4 8, P3 8 and P1 16.")
     assert finding.advice.startswith("Those tried more often are known better.")
 
 
@@ -139,7 +139,7 @@ def test_prototypes_that_no_chain_of_people_joins_are_told():
     (finding,) = found_in(scores.loc[late == second])
     assert (finding.severity, finding.where) == ("warning", "scores")
     assert finding.message == (
-        "Nobody scored prototypes of two of these sets, which may differ by the people: P01, P02; P03, P04."
+        "Nobody scored prototypes of two of these sets, which may differ by the people: P01 and P02; P03 and P04."
     )
     assert finding.advice.endswith("Let the same people score both.")
     bridge = (scores["assessor"] == "A01") & (scores["prototype"] == "P03")  # one person who scored of both sets
@@ -160,5 +160,5 @@ def test_single_blanks_of_several_people_are_one_finding_that_counts_them():
     scores = table("scores")
     of = [rows_of(scores, prototype="P3", attribute="AF_STICK", assessor=who) for who in ("A01", "A02")]
     finding = the_one(with_cells("scores", [int(scores.index[rows][0]) for rows in of], score=np.nan))
-    assert (finding.kind, finding.message) == ("score_blank", "2 scores of A01, A02 are blank.")
+    assert (finding.kind, finding.message) == ("score_blank", "2 scores of A01 and A02 are blank.")
     assert finding.where.count("stickiness") == finding.where.count("; ") + 1 == 2

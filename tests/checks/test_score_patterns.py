@@ -169,14 +169,14 @@ def test_an_attribute_scored_in_five_steps_is_noted():
     finding = the_one(in_steps(table("scores")["attribute"] == "AF_GREASE"))
     assert (finding.severity, finding.kind) == ("note", "scale_used_in_steps")
     assert finding.where == "scores, attribute greasy film"
-    assert finding.message == "Only 4 different scores are used: 20, 40, 60, 80."
+    assert finding.message == "Only 4 different scores are used: 20, 40, 60 and 80."
     assert finding.advice.startswith("The scale was used in steps; small differences cannot show.")
 
 
 def test_an_assessor_who_scores_in_five_steps_is_noted():
     finding = the_one(in_steps(table("scores")["assessor"] == "A03"))
     assert finding.where == "scores, assessor A03"
-    assert finding.message == "Only 4 different scores are used: 20, 40, 60, 80."
+    assert finding.message == "Only 4 different scores are used: 20, 40, 60 and 80."
 
 
 def test_an_attribute_whose_scores_never_differ_is_noted():

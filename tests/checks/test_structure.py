@@ -49,7 +49,7 @@ def test_scores_without_a_required_column_stop_once(column):
 def test_a_table_of_unknown_columns_stops():
     finding = the_one(small_study(readings=pd.DataFrame({"sample": ["P1"], "result": ["3"]})))
     assert (finding.severity, finding.kind, finding.where) == ("stop", "table_not_understood", "readings")
-    assert finding.message == "None of the columns of readings is known: sample, result."
+    assert finding.message == "None of the columns of readings is known: sample and result."
     assert finding.advice.startswith("Name the columns as a study does: prototype, measure")
 
 
@@ -152,7 +152,7 @@ def test_an_unknown_scale_is_noted_once():
     finding = the_one(without_scale())
     assert (finding.severity, finding.kind) == ("note", "scale_missing")
     assert finding.where == "attributes, scale_min and scale_max"
-    assert finding.message == "The study does not say which scores are possible for RO_ABS, AF_STICK, AF_GREASE."
+    assert finding.message == "The study does not say which scores are possible for RO_ABS, AF_STICK and AF_GREASE."
     assert finding.advice == "Add scale_min and scale_max to the table attributes or to the facts of the study."
 
 
@@ -162,7 +162,7 @@ def test_a_scale_that_makes_no_sense_is_told(facts):
     assert (finding.severity, finding.kind) == ("warning", "scale_not_usable")
     shown = ", ".join(f"{name} {value}" for name, value in facts.items())
     assert finding.message == (
-        "The scale of RO_ABS, AF_STICK, AF_GREASE makes no sense: "
+        "The scale of RO_ABS, AF_STICK and AF_GREASE makes no sense: "
         f"its lowest value must be below its highest ({shown})."
     )
     assert finding.advice == "Correct scale_min and scale_max. Until then no score is checked against the scale."

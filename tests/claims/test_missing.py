@@ -129,7 +129,7 @@ def test_what_is_odd_about_the_answers_is_said():
         "1 answer could not be read; they stay in the base as not agreeing.",
         "1 answer of people who answered again",
         "63 people were given it and 4 of them did not answer",
-        "6 of 58 (10 %) agreed with a sentence that is untrue",
+        "6 of 58 (10.4 %) agreed with a sentence that is untrue",
     ):
         assert words in text
 

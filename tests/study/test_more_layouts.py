@@ -313,13 +313,13 @@ def test_each_further_layout_gives_the_same_scores(layout: str):
 
 DOWN = terms_down(PEOPLE, PRODUCTS)
 QUESTIONS: dict[str, tuple[tuple[str, bytes], str]] = {
-    "attributes down, people over products": (csv(DOWN), "whether A01, A02, A03 or P1, P2 are the prototypes"),
+    "attributes down, people over products": (csv(DOWN), "whether A01, A02 and A03 or P1 and P2 are the prototypes"),
     "attributes down, products over people": (csv(terms_down(PRODUCTS, PEOPLE)), "are the prototypes. Write Prototype"),
     "attributes down, bare names of sheets": (
         book(**{p: attributes_down(PEOPLE, lambda a, t, p=p: value(a, p, t)) for p in PRODUCTS}),
-        "whether the sheets P1, P2 or the columns A01, A02, A03 are the prototypes",
+        "whether the sheets P1 and P2 or the columns A01, A02 and A03 are the prototypes",
     ),
-    "columns of nobody knows what": (csv(columns_of(("left", "right"))), "what the columns left, right are beside"),
+    "columns of nobody knows what": (csv(columns_of(("left", "right"))), "what the columns left and right are beside"),
     "a bare number behind the attribute": (csv(two_in_a_row(lambda t, s: f"{t}{s}")), "what the numbers behind gloss"),
     "small tables below each other": (csv(stacked(lambda p: f"Prototype {p}")), "say which column holds the assessor"),
     "small tables, the name alone": (csv(stacked(lambda p: p)), "say which column holds the assessor"),
@@ -355,9 +355,9 @@ def test_there_are_more_than_sixty_layouts_and_none_is_another():
 
 def test_what_a_sheet_shows_beside_the_scores_is_named():
     notes = " ".join(score_table(raw_file(*FURTHER["units in a line of their own"][0])).notes)
-    assert "The line below the headings was left out: (0-100), GU." in notes
+    assert "The line below the headings was left out: (0-100) and GU." in notes
     means = score_table(raw_file(*FURTHER["means of each product below"][0]))
-    assert "Rows with means or totals were left out: line 8, 9, 10." in means.notes
+    assert "Rows with means or totals were left out: line 8, 9 and 10." in means.notes
     column = score_table(raw_file(*FURTHER["a mean to the right"][0]))
     assert "Columns that were not used: Mean." in read_scores(column, guess_layout(column)).notes
 

@@ -237,10 +237,10 @@ def test_readings_stand_side_by_side_below_what_the_instrument_writes():
     ]
     assert held.unread["text"].tolist() == [">2"]
     assert pasted.notes == (
-        "Above the headings stands: Tribometer no. 42, Date 05.05.2025.",
+        "Above the headings stands: Tribometer no. 42 and Date 05.05.2025.",
         "Rows with means or totals were left out: SD.",
         "Columns with means or totals were left out: Mean.",
-        "Columns were put below each other: COF static [-], Drag (N) as measure.",
+        "Columns were put below each other: COF static [-] and Drag (N) as measure.",
     )
 
 
@@ -273,7 +273,9 @@ def test_headings_of_batches_in_other_languages(headings: str):
 
 
 def test_headings_that_name_no_column_are_no_row():
-    with pytest.raises(StudyError, match=r"Wen, Was name no column of readings; its columns are prototype, measure,"):
+    with pytest.raises(
+        StudyError, match=r"Wen and Was name no column of readings; its columns are prototype, measure,"
+    ):
         read_block("Wen;Was\nP1;1\nP2;2", "readings", PANEL)
 
 

@@ -319,7 +319,7 @@ def test_questions_in_full_below_short_names_are_the_headings():
     table, asked = read_survey(exported(text))
     assert asked[["prototype", "kind"]].values.tolist() == [["", "person"], ["P1", "liking"], ["P2", "liking"]]
     assert (list(table.lines), list(table.column("Response Id"))) == ([3, 4], ["R1", "R2"])
-    assert "The headings were read from line 2, below: Id, Q1_P1, Q1_P2." in table.notes
+    assert "The headings were read from line 2, below: Id, Q1_P1 and Q1_P2." in table.notes
 
 
 def test_ranks_are_no_liking_and_comments_no_boxes():

@@ -28,6 +28,7 @@ from panel.study.shown import Column, Table
 from panel.views.decision.board import verdict_words
 from panel.views.pictures import BROAD, NARROW, marker_of
 from panel.views.told import Picture, Shown, Told
+from tests.views.every_picture import demo_answers, everything_told
 from tests.views.held import NUMBER, STUDIES, all_told, frames, holds, numbers_in, told_numbers, words_in
 
 
@@ -605,3 +606,13 @@ def test_no_headline_denies_what_a_verdict_of_its_answer_says(everything):
         assert not verdicts & _FOUND or re.search(r"\b(is|are) shown\b", found["rest"]), (told.headline, verdicts)
         denied += 1
     assert denied
+
+
+def test_the_same_count_has_the_same_interval_under_statements_and_under_claims():
+    told = everything_told(demo_answers())
+    agreed, claimed = (" ".join(sentences(told[name])) for name in ("agreement", "claims"))
+    statements = dict(re.findall(r"(\d+ of \d+) \([\d.]+ %\) agreed \(95 % interval ([\d.]+ to [\d.]+ %)\)", agreed))
+    claims = re.findall(r"(\d+ of \d+) agreed or agreed strongly: \d+ % \(95 % interval (.*?) by Wilson", claimed)
+    assert claims
+    for count, ends in claims:
+        assert statements[count] == ends, count

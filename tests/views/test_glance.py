@@ -10,16 +10,20 @@ import pandas as pd
 import pytest
 from click.testing import CliRunner
 
-from panel.answers import DECISION, FINDINGS, NEAREST, Answers
+from panel.answers import COURSES, DECISION, FINDINGS, FORCED_CHOICES, NEAREST, PREFERENCES, Answers
 from panel.app.places import links
 from panel.checks.finding import Finding
 from panel.cli import main
 from panel.study.study import Study
+from panel.views.consumers.choices import tell_forced_choices, tell_preferences
 from panel.views.decision.decide import tell_decision
 from panel.views.glance import MOST_TO_SETTLE, glance_headline, glance_picture, in_short, tell_glance
+from panel.views.over_time import tell_courses
 from panel.views.pictures import NARROW
 from tests.app.running import part_of_app
+from tests.choice_studies import choice_study, named_rows, right_rows, votes
 from tests.studies import small_study
+from tests.time_studies import course_rows
 from tests.views.every_picture import demo_answers
 
 DEMO = Path(__file__).resolve().parents[2] / "data_demo" / "reading_room"
@@ -58,6 +62,29 @@ def test_the_first_screen_and_the_decision_are_one_answer(answers):
     pd.testing.assert_frame_equal(first.ranking[told], whole.ranking[told])
     pd.testing.assert_frame_equal(first.pairs, whole.pairs)
     assert " ".join(glance_headline(answers)).startswith(tell_decision(whole, answers.names).headline)
+
+
+def _over_time() -> Study:
+    return Study(
+        {"prototypes": pd.DataFrame({"prototype": ["P1", "P2"]}), "courses": course_rows({"P1": 40, "P2": 60})}
+    )
+
+
+@pytest.mark.parametrize(
+    ("study", "part", "question", "tell"),
+    [
+        (choice_study(right_rows("triangle", 20, 30)), "forced_choice", FORCED_CHOICES, tell_forced_choices),
+        (choice_study(named_rows("preference", votes(30, 12))), "preference", PREFERENCES, tell_preferences),
+        (_over_time(), "over_time", COURSES, tell_courses),
+    ],
+)
+def test_without_scores_the_first_screen_says_what_the_study_does_answer_and_leads_there(study, part, question, tell):
+    own = Answers(study)
+    told, there = tell_glance(own), tell(own.need(question), own.names)
+    assert f"{told.headline} {told.about}".startswith(there.headline)
+    assert told.step_part == part
+    assert glance_picture(own).alt == there.picture.alt
+    assert all(finding.severity != "stop" for finding in told.settle)
 
 
 def test_the_gravest_findings_come_first_one_of_a_kind(answers):

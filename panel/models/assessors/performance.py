@@ -12,6 +12,7 @@ import numpy as np
 import pandas as pd
 from scipy.special import ndtr, ndtri
 
+from panel.checks.moments_recorded import order_of_testing
 from panel.errors import ModelError
 from panel.models.assessors.measures import (
     FEWEST_ASSESSORS,
@@ -26,7 +27,7 @@ from panel.models.prototypes.panel_design import PanelDesign, fit_study, in_orde
 from panel.stats.arrays import Array, Codes
 from panel.stats.assessors.departures import SCALE_SD
 from panel.stats.comparing.group_means import ASSESSOR, relative_variances
-from panel.stats.comparing.multiplicity import ALPHA, LEVEL, below, holm
+from panel.stats.comparing.multiplicity import ALPHA, LEVEL, below, holm, serial_gatekeeping
 from panel.stats.mixed.inference import inference
 from panel.stats.mixed.reml import MixedFit
 from panel.stats.mixed.residuals import fits_without_groups
@@ -63,8 +64,8 @@ class PanelCheck:
         `assessor attribute prototype estimate others`: the person's mean and the others', less their average over the
         prototypes that both scored.
     without
-        `attribute assessor statistic df df_error p_value differ`: the panel's test with everybody (empty) and without
-        each; `differ`: prototypes differ by that test alone, not adjusted for the number of attributes.
+        `attribute assessor statistic df df_error p_value p_adjusted differ`: the panel's test with everybody (empty)
+        and without each; `p_adjusted` over the attributes of the same people, as `find_differences` does it.
     duplicates
         `assessor attribute n_pairs distance others_distance ratio`.
     """
@@ -104,7 +105,7 @@ def check_panel(study: Study) -> PanelCheck:
         people=people.assign(judgement=_judgements(people, patterns)),
         patterns=patterns,
         means=tables["means"],
-        without=in_order(without.assign(differ=below(without["p_value"])), "attribute", numbers.attributes),
+        without=in_order(_with_verdicts(study, without), "attribute", numbers.attributes),
         duplicates=_duplicate_distances(study, scores),
         method=_method(numbers),
         notes=(*_notes(numbers, left_out), *_note_on_scales(study, numbers)),
@@ -468,6 +469,15 @@ def leave_one_out(study: Study) -> LeftOut:
 def _refitted_tests(fits: list[tuple[PanelDesign, MixedFit]]) -> pd.DataFrame:
     """Return the F tests with everybody and without each assessor, in the columns of `LeftOut.tests`."""
     return pd.concat([_tests(design, _without_each(design, fit)) for design, fit in fits], ignore_index=True)
+
+
+def _with_verdicts(study: Study, tests: pd.DataFrame) -> pd.DataFrame:
+    """Return the tests with `p_adjusted differ`: the attributes of one panel are a family, in the order of testing."""
+    place = tests["attribute"].map(order_of_testing(study)[0]).astype("float64").fillna(np.inf).to_numpy()
+    p, adjusted = tests["p_value"].to_numpy(), np.full(len(tests), np.nan)
+    for rows in tests.groupby("assessor").indices.values():
+        adjusted[rows] = serial_gatekeeping(p[rows], place[rows])
+    return tests.assign(p_adjusted=adjusted, differ=below(adjusted))
 
 
 def _without_each(design: PanelDesign, fit: MixedFit) -> Iterator[_Refit]:

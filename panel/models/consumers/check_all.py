@@ -23,7 +23,7 @@ from panel.stats.comparing.group_means import MeanDifferences
 from panel.stats.comparing.multiplicity import LEVEL, below, holm
 from panel.stats.maps.components import correspondence
 from panel.study.study import Study
-from panel.words import level_words
+from panel.words import all_of, level_words
 
 _RARE = 0.05  # share of all answers below which a term tells little: common practice, no source
 FEW_CONSUMERS = 60  # for a map of terms: common practice, no source
@@ -237,11 +237,11 @@ def _method(n_terms: int) -> str:
     return (
         f"Counts with Wilson's {level_words(LEVEL)}s. Cochran's Q compares the prototypes term by term over the "
         "consumers who answered for all of them, exact from the permutations within consumers where these are few, "
-        f"else from chi-square; Holm over the {n_terms} terms. Pairs by McNemar's exact test over those who answered "
-        "for both, Holm over the pairs of a term. The map is a correspondence analysis of the counts. Liking is "
-        "compared between answers with the term ticked and without; one answer is one consumer and one prototype, and "
-        "the interval leaves out each consumer in turn, because the answers of one consumer belong together. The same "
-        "within consumers compares nobody with anybody else. P-values by Holm over the terms."
+        f"else from chi-square; Holm over {all_of(n_terms, 'term')}. Pairs by McNemar's exact test over those who "
+        "answered for both, Holm over the pairs of a term. The map is a correspondence analysis of the counts. Liking "
+        "is compared between answers with the term ticked and without; one answer is one consumer and prototype, "
+        "and the interval leaves out each consumer in turn, because the answers of one consumer belong together. The "
+        "same within consumers compares nobody with anybody else. P-values by Holm over the terms."
     )
 
 

@@ -293,7 +293,7 @@ def _pairs_by_group(model: dict[int, LikingModel]) -> pd.DataFrame:
 
 _FAVOURITES = ("segment", "n", "prototype", "estimate", "alike")
 _DIVIDED_PAIRS = ("prototype", "versus", "segment", "n", "estimate", "ci_low", "ci_high", "leaning")
-_LIKES, _LEANS = "likes better", "leans to"
+_LIKES, _LEANS = "prefers", "leans to"
 
 
 def segment_favourites(segments: Segments | None, among: tuple[str, ...]) -> pd.DataFrame:

@@ -16,7 +16,7 @@ import pandas as pd
 from scipy.special import ndtr
 
 from panel.errors import ModelError
-from panel.models.prototypes.differences import Differences, ask_fits, attribute_rows, find_differences
+from panel.models.prototypes.differences import Differences, ask_fits, attributes_tested, find_differences
 from panel.models.prototypes.panel_design import fit_study, score_array
 from panel.models.prototypes.verdict import CANNOT_TELL, DIFFERS
 from panel.stats.answers.ranks import (
@@ -32,8 +32,7 @@ from panel.stats.arrays import Array
 from panel.stats.assessors.agreement import own_tables
 from panel.stats.assessors.scaling import FEWEST_PROTOTYPES, Scaling, scaling_model
 from panel.stats.comparing.group_means import VarianceTables
-from panel.stats.comparing.multiplicity import below, holm, tukey_p_value
-from panel.stats.mixed.inference import inference
+from panel.stats.comparing.multiplicity import below, holm, serial_gatekeeping, tukey_p_value
 from panel.study.scores_used import scores_used
 from panel.study.study import Numbered, Study, those_in
 
@@ -338,7 +337,8 @@ class ScaleUse:
     ----------
     attributes
         One row per attribute. The test that no prototype differs, by the scaling model: `statistic df df_error
-        p_value`, and by the additive mixed model: `additive_statistic additive_df_error additive_p_value`. Whether all
+        p_value p_adjusted`, and by the additive mixed model: `additive_statistic additive_df_error additive_p_value
+        additive_p_adjusted`, that of `find_differences`; both are adjusted over the same attributes. Whether all
         use the scale alike: `scaling_statistic scaling_df scaling_p_value`; whether anybody sees the prototypes
         differently beyond that: `disagreement_statistic disagreement_df disagreement_p_value`. `n_assessors`,
         `n_prototypes` in the scaling model, `approximate` where cells hold different numbers of scores, `suppressed`
@@ -370,20 +370,21 @@ def find_scale_use(study: Study) -> ScaleUse:
     scores, fits, left_out = fitted.used.frame, fitted.fits, fitted.left_out
     ask_fits(fits, left_out)
     scores = scores.loc[~scores["attribute"].isin([name for name, _ in left_out])]
-    additive = pd.concat([attribute_rows(d, f, inference(f)) for d, f in fits]).set_index("attribute")
+    additive = attributes_tested(study).set_index("attribute")
     rows, factors, why_not = _fit_all(study, scores, additive)
     missing = pd.DataFrame([*left_out, *why_not], columns=["attribute", "why"], dtype="str")
     blank = pd.DataFrame({"attribute": [], "assessor": [], "estimate": []}).astype(
         {"attribute": "str", "assessor": "str", "estimate": "float64"}
     )
     return ScaleUse(
-        attributes=pd.DataFrame(rows, columns=_SCALING_COLUMNS),
+        attributes=_with_changes(pd.DataFrame(rows, columns=_SCALING_COLUMNS), additive),
         factors=pd.concat(factors, ignore_index=True) if factors else blank,
         not_estimated=missing,
         method=(
             "Scaling model (Brockhoff, Schlich & Skovgaard 2015) of each assessor's means: assessor x prototype is "
             "split into use of the scale (slope on the panel's means) and disagreement, and prototypes are tested "
-            "against disagreement. Shown beside the additive mixed model, which remains the result."
+            "against disagreement; p-values are adjusted as those of the comparison. Shown beside the additive mixed "
+            "model, which remains the result."
         ),
         notes=tuple(_scaling_notes(rows, missing)),
     )
@@ -438,14 +439,14 @@ def _too_few(people: int, whole: int) -> str:
 
 _SCALING_COLUMNS = [
     "attribute", "statistic", "df", "df_error", "p_value", "additive_statistic", "additive_df_error",
-    "additive_p_value", "scaling_statistic", "scaling_df", "scaling_p_value", "disagreement_statistic",
-    "disagreement_df", "disagreement_p_value", "n_assessors", "n_prototypes", "approximate", "suppressed",
-    "changes", "scaling_differs", "disagree",
+    "additive_p_value", "additive_p_adjusted", "scaling_statistic", "scaling_df", "scaling_p_value",
+    "disagreement_statistic", "disagreement_df", "disagreement_p_value", "n_assessors", "n_prototypes", "approximate",
+    "suppressed", "scaling_differs", "disagree",
 ]  # fmt: skip
 
 
 def _row(model: Scaling, beside: pd.Series) -> dict[str, Any]:
-    suppressed = not below(beside["p_value"])
+    suppressed = not below(beside["p_adjusted"])
     return {
         "statistic": model.f_prototype[0],
         "df": float(model.df_prototype),
@@ -454,6 +455,7 @@ def _row(model: Scaling, beside: pd.Series) -> dict[str, Any]:
         "additive_statistic": beside["statistic"],
         "additive_df_error": beside["df_error"],
         "additive_p_value": beside["p_value"],
+        "additive_p_adjusted": beside["p_adjusted"],
         "scaling_statistic": model.f_scaling[0],
         "scaling_df": float(model.df_scaling),
         "scaling_p_value": model.p_scaling[0],
@@ -462,10 +464,17 @@ def _row(model: Scaling, beside: pd.Series) -> dict[str, Any]:
         "disagreement_p_value": model.p_disagreement[0],
         "n_prototypes": model.df_prototype + 1,
         "suppressed": suppressed,
-        "changes": bool(below(model.p_prototype[0])) == suppressed,
         "scaling_differs": bool(below(model.p_scaling[0])) and not suppressed,
         "disagree": bool(below(model.p_disagreement[0])),
     }
+
+
+def _with_changes(rows: pd.DataFrame, additive: pd.DataFrame) -> pd.DataFrame:
+    """Return the rows with `p_adjusted changes`; what has no scaling model keeps its place in the family."""
+    own = rows.set_index("attribute")["p_value"].reindex(additive.index).fillna(additive["p_value"])
+    adjusted = serial_gatekeeping(own, additive["test_order"].fillna(np.inf))
+    told = pd.Series(adjusted, additive.index).reindex(rows["attribute"]).to_numpy()
+    return rows.assign(p_adjusted=told, changes=below(told) == rows["suppressed"].to_numpy(dtype=bool))
 
 
 def _scaling_notes(rows: list[dict[str, Any]], missing: pd.DataFrame) -> Iterator[str]:

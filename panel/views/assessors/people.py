@@ -148,12 +148,12 @@ _MEASURED = Table(
 def _f_and_p(row: Mapping[str, Any], _: Shown) -> str:
     """Return F, with its p in brackets where the prototypes do not differ by it."""
     f = format_number(row["statistic"], 1)
-    return f if row["differ"] or f == NOTHING else f"{f} ({format_p(row['p_value'])})"
+    return f if row["differ"] or f == NOTHING else f"{f} ({format_p(row['p_adjusted'])})"
 
 
 _WITHOUT = Table(
     name="without",
-    title="F of each attribute with everybody, and without each assessor (p where the prototypes do not differ by it)",
+    title="F of each attribute with everybody, and without each assessor (adjusted p where no difference is shown)",
     rows="without",
     columns=(ATTRIBUTE,),
     key=("attribute", "assessor"),

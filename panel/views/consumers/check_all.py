@@ -54,6 +54,7 @@ from panel.words import (
     format_share,
     level_words,
     p_after_holm,
+    quoted,
 )
 
 if TYPE_CHECKING:
@@ -177,7 +178,8 @@ def _headline(result: CheckAll) -> str:
     if not told:
         return "No term is ticked more for one prototype than for another, as far as these answers can tell."
     if told == total:
-        return f"The prototypes are told apart by {all_of(total, 'term')}."
+        term = quoted(str(result.terms["term"].iloc[0]))
+        return f"The prototypes are told apart by {term if total == 1 else all_of(total, 'term')}."
     if len(rest) < min(3, told):
         return f"All {total} terms but {format_list(rest)} tell the prototypes apart."
     return f"{told} of {total} terms {'tells' if told == 1 else 'tell'} the prototypes apart."

@@ -13,7 +13,6 @@ from panel.models.consumers.just_about_right import ALL_SIDES, LEAST_GROUP, LEAS
 from panel.study.naming import Naming
 from panel.study.shown import (
     ATTRIBUTE,
-    INTERVAL,
     P_HOLM,
     PROTOTYPE,
     QUESTION,
@@ -33,7 +32,6 @@ from panel.study.shown import (
 from panel.views.pictures import BROAD, FAINT, INK, LETTERS, key_lines, shortened, text_width, write_key
 from panel.views.told import Item, Picture, Told, drawer
 from panel.words import (
-    UP,
     capital,
     counted_share,
     first_few,
@@ -142,7 +140,7 @@ _MOVES = Table(
         PROTOTYPE,
         each_row("Found", lambda row, about: f"{row['question']}: {_side_of_row(row, about)}", "question", "side"),
         *(text("Take out", "removed"), text("Put in", "added"), number("% of the formula", "percent", 2)),
-        *(ATTRIBUTE, change("Change the panel scored"), INTERVAL, text("Already made as", "gives")),
+        *(ATTRIBUTE, change("Change the panel scored"), deciding(), text("Already made as", "gives")),
     ),
 )
 _REFUSED = Table(
@@ -241,7 +239,7 @@ def _mind(result: JustAboutRight) -> tuple[str, ...]:
     beside = _liked_less(result) if (result.drops["verdict"] == "move").any() else ""
     rows = result.shares.loc[result.shares["most"] & result.shares["side"].isin((LITTLE, MUCH))]
     found = [
-        f"{row['prototype']} ({_side(result, row)}, {format_share(row['share'], rounding=UP)})"
+        f"{row['prototype']} ({_side(result, row)}, {format_share(row['share'], 1)})"
         for row in rows.sort_values("share", ascending=False, kind="stable").to_dict("records")
     ]
     most = f"More than half find too little or too much: {first_few(found)}." if found else ""

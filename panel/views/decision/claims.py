@@ -27,7 +27,7 @@ from panel.study.naming import Naming
 from panel.study.shown import Table, count, each_row, interval, number, p_value, text, yes_no
 from panel.views.pictures import BROAD, GREY, INK, interval_figure, needed_limits
 from panel.views.told import Picture
-from panel.words import DOWN, NOTHING, counted, format_list, format_number, format_share
+from panel.words import DOWN, NOTHING, UP, counted, format_list, format_number, format_share
 
 if TYPE_CHECKING:
     from matplotlib.figure import Figure
@@ -212,11 +212,12 @@ def interval_words(row: Mapping[Any, Any], names: Naming) -> str:
         return NOTHING
     if math.isinf(low) and math.isinf(high):
         return "open at both ends"
+    shares = row["unit"] == "%"  # their lower ends are never rounded up, their upper ends never down
+    both = ((low, DOWN), (high, UP))
+    ends = [format_number(end, 1, way) if shares else _written(end, row, names) for end, way in both]
     if math.isinf(low):
-        return f"up to {_written(high, row, names)}{unit}"
-    if math.isinf(high):
-        return f"from {_written(low, row, names)}{unit}"
-    return f"{_written(low, row, names)} to {_written(high, row, names)}{unit}"
+        return f"up to {ends[1]}{unit}"
+    return f"from {ends[0]}{unit}" if math.isinf(high) else f"{ends[0]} to {ends[1]}{unit}"
 
 
 def limit_words(row: Mapping[Any, Any], names: Naming) -> str:

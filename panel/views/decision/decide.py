@@ -46,8 +46,10 @@ from panel.views.decision.decision_pictures import chances_picture, window_text
 from panel.views.told import Told, drawer
 from panel.words import (
     NOTHING,
+    all_of,
     capital,
     chance_words,
+    counted,
     format_change,
     format_interval,
     format_list,
@@ -112,11 +114,12 @@ def _row(result: Decision, prototype: str) -> pd.Series:
 
 def decision_headline(result: Decision, names: Naming) -> str:
     """Return the answer in one sentence: who is nearest, who is not separated from it, and what it misses."""
-    leader = _leader(result)
+    leader, total = _leader(result), len(result.profile.wanted)
     if not leader:
         return "No prototype was scored on every attribute with a window, so none can be ranked."
     if result.choice is not None:
-        return f"{result.choice} passes all gates, meets all windows and is ahead of every other prototype."
+        gates = "passes all gates, " if len(result.gates) else ""  # a study may state none
+        return f"{result.choice} {gates}meets {all_of(total, 'window')} and is ahead of every other prototype."
     nearest = f"{leader} is nearest to the target (chance {chance_words(float(_row(result, leader)['chance_first']))})"
     alike, missed = _not_separated(leader, result), _missed(leader, result, names)
     more = [*alike, *missed] or [_shortfall(leader, result)]
@@ -168,9 +171,7 @@ def _miss(row: Mapping[Any, Any], result: Decision, names: Naming) -> str:
 
 
 def _wanted_words(low: float, high: float, digits: int) -> str:
-    words = window_text(low, high, digits)
-    if words.startswith("up to"):
-        return words.replace("up to", "at most")
+    words = window_text(low, high, digits).replace("up to", "at most")
     return f"at least {words.removeprefix('from ').removesuffix(' on')}" if words.startswith("from ") else words
 
 
@@ -183,11 +184,12 @@ def _mind(result: Decision, names: Naming) -> Iterator[str]:
     both = [_sure("chance_all"), _sure("chance_all_versus")]
     here, there = both[::-1] if result.by_benchmark else both
     on = f"as differences from {result.benchmark}" if result.by_benchmark else "on this panel's scale"
-    yield f"{leader} meets {met} of {total} windows, read {on}; all at once with a chance of {here(row)}."
+    at_once = "all at once with" if total > 1 else "with"
+    yield f"{leader} meets {met} of {counted(total, 'window')}, read {on}; {at_once} a chance of {here(row)}."
     if result.benchmark is not None and leader != result.benchmark:
         other = int((own["met_versus" if not result.by_benchmark else "met"] == 1).sum())
         way = "on this panel's scale" if result.by_benchmark else f"as differences from {result.benchmark}"
-        yield f"Read {way} it meets {other}; all at once with a chance of {there(row)}."
+        yield f"Read {way} it meets {other}; {at_once} a chance of {there(row)}."
     out, open_ = (list(result.ranking.loc[result.ranking["standing"] == name, "prototype"]) for name in (OUT, OPEN))
     parts = [f"out: {format_list(out)}"] if out else []
     parts += [f"not known yet: {format_list(open_)}"] if open_ else []
@@ -589,9 +591,8 @@ NUMBERS = (_RANKING, _WINDOWS, _GATES, _PAIRS)
 
 def _gate_name(gate: str) -> str:
     """Return what a gate is called."""
-    if gate.startswith(f"{FREE_OF} "):
-        return f"free of {gate.removeprefix(f'{FREE_OF} ')}"
-    return _NAMES.get(gate, gate)
+    free_of = gate.removeprefix(f"{FREE_OF} ")
+    return _NAMES.get(gate, gate) if free_of == gate else f"free of {free_of}"
 
 
 def _gate_unit(gate: str) -> tuple[float, int, str]:

@@ -178,7 +178,7 @@ def _teaches(teaches: pd.DataFrame) -> str:
         told.append("whether half a swap gives half the change")
     if broken:
         told.append(f"which of the emollients that always changed together matters ({'; '.join(broken)})")
-    return f"Would show {format_list(told)}." if told else "Would show nothing new about the swaps."
+    return f"Would show {format_list(told)}." if told else "No untried amount: would make what the swaps do surer."
 
 
 def _warning(row: Mapping[Any, Any]) -> str:

@@ -244,13 +244,14 @@ SMALLEST = Table(
 def tell_sensitivity(result: Sensitivity, names: Naming) -> Told:
     """Return what this panel could have seen."""
     rows = result.medians.loc[result.medians["family"].str.startswith("all pairs")]
-    low, high = rows["smallest_difference"].min(), rows["smallest_difference"].max()
+    ends = rows["smallest_difference"].min(), rows["smallest_difference"].max()
+    low, high = (format_number(end, names.digits) for end in ends)
+    told = f"With {format_share(POWER)} probability this panel shows a true difference of {low} on "
+    one = names.attribute(str(rows["attribute"].iloc[0])) if len(rows) == 1 else ""
     return Told(
         result,
         names,
-        f"With {format_share(POWER)} probability this panel shows a true difference of "
-        f"{format_number(low, names.digits)} on the attribute it sees best, of {format_number(high, names.digits)} on "
-        "the one it sees worst.",
+        f"{told}{one or f'the attribute it sees best, of {high} on the one it sees worst'}.",
         table=SMALLEST,
         drawers=(drawer("Attribute by attribute", SMALLEST),),
     )

@@ -274,7 +274,8 @@ def _headline(result: Differences, names: Naming) -> str:
     if not differing:
         why = _untold_because(result) or ". That does not show that they are alike."
         return f"On no attribute can the prototypes be told apart{why}"
-    told = f"The prototypes differ on {all_of(total, 'attribute')}."
+    one = names.attribute(str(result.attributes["attribute"].iloc[0]))
+    told = f"The prototypes differ on {one if total == 1 else all_of(total, 'attribute')}."
     if differing < total:
         told = f"The prototypes differ on {differing} of {total} attributes; not told apart on {first_few(open_ones)}."
     if result.versus.empty:
@@ -283,8 +284,11 @@ def _headline(result: Differences, names: Naming) -> str:
     if counts.empty or total == 1:
         return told
     most = [str(name) for name in counts.index[counts == counts.max()]]
-    stand = "stands" if len(most) == 1 else "stand"
-    return f"{told} {format_list(most)} {stand} out most from {result.benchmark}, on {counts.max()} of them."
+    stand = f"{format_list(most)} {'stands' if len(most) == 1 else 'stand'} out"
+    if differing == 1:
+        return f"{told} {stand} from {result.benchmark}."
+    on = f"{counts.max()} of them" if counts.max() < differing else "both" if differing == 2 else "all of them"
+    return f"{told} {stand} most from {result.benchmark}, on {on}."
 
 
 def _untold_because(result: Differences) -> str:

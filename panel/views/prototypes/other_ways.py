@@ -12,7 +12,7 @@ from panel.models.prototypes.verdict import DIFFERS
 from panel.study.naming import Naming
 from panel.study.shown import ATTRIBUTE, Across, Source, Table, number, p_value, text
 from panel.views.told import Told, drawer
-from panel.words import all_of, counted, format_list, format_number, p_after_holm, p_words
+from panel.words import all_of, format_list, format_number, p_after_holm, p_words
 
 _ENDS = 2  # prototypes named at each end of the order
 
@@ -150,9 +150,10 @@ SCALE_USE = Table(
     title="Both models side by side",
     rows="attributes",
     columns=(
-        *(ATTRIBUTE, number("F, as compared", "additive_statistic", 2), p_value("p, as compared", "additive_p_value")),
+        *(ATTRIBUTE, number("F, as compared", "additive_statistic", 2)),
+        p_value("Adjusted p, as compared", "additive_p_adjusted"),
         number("F, with use of the scale", "statistic", 2),
-        p_value("p, with use of the scale", "p_value"),
+        p_value("Adjusted p, with use of the scale", "p_adjusted"),
         p_value("p, all use the scale alike", "scaling_p_value"),
         p_value("p, all see the same differences", "disagreement_p_value"),
     ),
@@ -192,7 +193,7 @@ def _scale_use_headline(result: ScaleUse, names: Naming) -> str:
         return "Use of the scale cannot be taken into account on any attribute."
     changed = [names.attribute(str(name)) for name in rows.loc[rows["changes"], "attribute"]]
     if not changed:
-        return f"Correcting for use of the scale changes none of {counted(len(rows), 'answer')}."
+        return "Correcting for use of the scale changes no answer."
     return (
         f"Correcting for use of the scale changes the answer on {format_list(changed)}: the result there hangs on how "
         "it is analysed."

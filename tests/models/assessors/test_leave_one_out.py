@@ -5,7 +5,7 @@ import pandas as pd
 import pytest
 
 from panel.errors import ModelError
-from panel.models.assessors.performance import EVERYBODY, leave_one_out
+from panel.models.assessors.performance import EVERYBODY, check_panel, leave_one_out
 from panel.models.prototypes.differences import find_differences
 from panel.study.study import Study
 from tests.studies import crossed_study, small_study
@@ -52,6 +52,19 @@ def test_equals_a_study_without_that_person(both):
         rows = found.differences[found.differences["assessor"] == assessor]
         merged = rows.merge(fresh.versus, on=["attribute", "prototype"], suffixes=("", "_fresh"))
         np.testing.assert_allclose(merged["estimate"], merged["estimate_fresh"], rtol=SAME_MODEL, atol=1e-8)
+
+
+def test_whether_prototypes_differ_without_somebody_is_what_a_study_without_that_person_says():
+    # weak differences, where one test alone and the same beside the others say different things
+    study = crossed_study(np.random.default_rng(2), assessors=6, prototypes=3, attributes=4, difference_sd=3.0)
+    rows, alone = check_panel(study).without, 0
+    for assessor in ("", *study.assessors):
+        fresh = find_differences(without(study, assessor)).attributes
+        ours = rows[rows["assessor"] == assessor]
+        np.testing.assert_allclose(ours["p_adjusted"], fresh["p_adjusted"], rtol=1e-3)
+        assert list(ours["differ"]) == list(fresh["verdict"] == "differs")
+        alone += (ours["differ"] != (ours["p_value"] < 0.05)).sum()
+    assert alone
 
 
 def test_each_difference_has_its_own_interval(both):

@@ -82,7 +82,7 @@ def test_what_a_group_likes_and_which_pairs_divide_them():
     told = divided_pairs(
         replace(found, divided=pd.DataFrame({"prototype": "P1", "versus": "P5", **ends})), ("P1", "P5")
     )
-    assert told["leaning"].tolist() == ["likes better", "likes better", "leans to"]  # the interval leaves out nought
+    assert told["leaning"].tolist() == ["prefers", "prefers", "leans to"]  # the interval leaves out nought
     assert told["n"].tolist() == found.means.groupby("segment")["n"].max().loc[[1, 2, 1]].tolist()
 
 

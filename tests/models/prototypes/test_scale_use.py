@@ -56,6 +56,10 @@ def test_the_additive_columns_are_the_comparison_itself():
     found, whole = find_scale_use(study).attributes, find_differences(study).attributes
     np.testing.assert_allclose(found["additive_statistic"], whole["statistic"])
     np.testing.assert_allclose(found["additive_p_value"], whole["p_value"])
+    np.testing.assert_allclose(found["additive_p_adjusted"], whole["p_adjusted"])
+    # Holm by hand: the smallest times 3, the next times 2, none smaller than one before it
+    by_hand = np.maximum.accumulate(np.sort(found["p_value"]) * [3, 2, 1]).clip(max=1)
+    np.testing.assert_allclose(np.sort(found["p_adjusted"]), by_hand)
     assert list(found["attribute"]) == list(study.attributes)
 
 
@@ -84,7 +88,7 @@ def test_factors_are_held_back_where_prototypes_do_not_differ():
     estimates = found.factors.groupby("attribute")["estimate"]
     assert estimates.apply(lambda values: values.isna().all())["T00"]
     assert estimates.mean()[f"T{STRONG:02d}"] == pytest.approx(1)
-    assert list(held_back) == list(found.attributes["additive_p_value"] >= 0.05)
+    assert list(held_back) == list(found.attributes["additive_p_adjusted"] >= 0.05)
 
 
 def test_uneven_cells_use_each_person_s_mean_and_say_so():

@@ -273,7 +273,7 @@ def test_what_could_not_be_fitted_is_a_dash_and_p_stands_where_they_do_not_diffe
             "attribute": "T01",
             "assessor": ["", "A01", "A02", "A03"],
             "statistic": [3.0, np.nan, 20.0, 2.0],
-            "p_value": [0.04, np.nan, 1e-9, 0.05],
+            "p_adjusted": [0.04, np.nan, 1e-9, 0.05],
             "differ": [True, False, True, False],
         }
     )

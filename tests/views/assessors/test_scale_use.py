@@ -26,8 +26,7 @@ def told(result, **columns):
 
 def test_nothing_changes(result):
     same = told(result, changes=False)
-    expected = "Correcting for use of the scale changes none of 3 answers."
-    assert _scale_use_headline(same, NAMES) == expected
+    assert _scale_use_headline(same, NAMES) == "Correcting for use of the scale changes no answer."
 
 
 def test_what_changes_is_named_in_words(result):
@@ -63,9 +62,9 @@ def test_lines_only_where_there_is_something_to_say(result):
 def test_the_verdicts_follow_the_p_values(result):
     # at exactly the limit nothing differs; scaling means nothing where the prototypes do not differ
     rows = result.attributes
-    differ = rows["p_value"] < 0.05
-    assert list(rows["changes"]) == list(differ != (rows["additive_p_value"] < 0.05))
-    assert list(rows["suppressed"]) == list(~(rows["additive_p_value"] < 0.05))
+    differ = rows["p_adjusted"] < 0.05
+    assert list(rows["changes"]) == list(differ != (rows["additive_p_adjusted"] < 0.05))
+    assert list(rows["suppressed"]) == list(~(rows["additive_p_adjusted"] < 0.05))
     assert list(rows["scaling_differs"]) == list((rows["scaling_p_value"] < 0.05) & ~rows["suppressed"])
     assert list(rows["disagree"]) == list(rows["disagreement_p_value"] < 0.05)
 

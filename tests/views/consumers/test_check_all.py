@@ -49,7 +49,9 @@ def test_the_headline_counts_and_names(found, one):
     assert _headline(with_apart(found, True)) == "The prototypes are told apart by all 16 terms."
     assert _headline(with_apart(found, [True] * 4 + [False] * 12)) == "4 of 16 terms tell the prototypes apart."
     assert _headline(with_apart(found, [True] + [False] * 15)) == "1 of 16 terms tells the prototypes apart."
-    assert _headline(with_apart(one, True)) == "The prototypes are told apart by the term."
+    (term,) = one.terms["term"]
+    assert _headline(with_apart(one, True)) == f"The prototypes are told apart by {term}."
+    assert "Holm over the term." in one.method
     assert "No term is ticked more" in _headline(one)
 
 
@@ -102,8 +104,8 @@ def test_terms_that_go_with_liking_come_first(found, one):
 def test_what_goes_with_liking_is_no_cause(found, one):
     (line,) = tell_check_all(found, Naming()).mind
     assert line == (
-        "Liked better where these are ticked: soaks in fast, dry touch; liked less where these are ticked: greasy, "
-        "rich. What makes the liking these answers do not show."
+        "Liked better where these are ticked: soaks in fast and dry touch; liked less where these are ticked: greasy "
+        "and rich. What makes the liking these answers do not show."
     )
     nothing = replace(found, lift=found.lift.assign(shown=False))
     assert tell_check_all(nothing, Naming()).mind[0].startswith("For none of the terms is a difference in liking")

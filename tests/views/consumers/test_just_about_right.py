@@ -162,7 +162,8 @@ def test_what_most_people_find_is_told_whatever_it_costs():
         {"prototype": ["P1", "P2", "P3", "P4"], "question": "thickness", "side": sides, "share": [0.634, 0.9, 0.8, 0.4]}
     ).assign(most=[True, True, True, False])
     assert tell_just_about_right(replace(found, shares=shares), NAMES).mind == (
-        "More than half find too little or too much: P3 (thickness too thin, 80 %), P1 (thickness too thick, 64 %).",
+        "More than half find too little or too much: P3 (thickness too thin, 80.0 %) and "
+        "P1 (thickness too thick, 63.4 %).",
     )
 
 

@@ -97,7 +97,7 @@ def test_straight_liners_are_named_and_stay():
     table = one_group_panel(np.random.default_rng(2), "even", 20, 4)
     table[[2, 5]] = 6
     (line,) = lines_of(weigh_liking(answers_study(table)), "Consumers with one answer for everything")
-    assert line.startswith("2 consumers gave every prototype the same answer (C0003, C0006). They stay in")
+    assert line.startswith("2 consumers gave every prototype the same answer (C0003 and C0006). They stay in")
 
 
 def test_a_position_effect_is_said_with_its_size():

@@ -67,7 +67,10 @@ def test_where_all_lie_beyond_the_tolerance_nobody_is_called_nearest(demo):
 
 def test_a_choice_is_named_with_what_it_rests_on():
     result = decided(target_study(CLEAR))
-    assert head(result) == ("P2 passes all gates, meets all windows and is ahead of every other prototype.")
+    assert head(result) == "P2 meets both windows and is ahead of every other prototype."
+    batches = pd.DataFrame({"batch": ["a", "b", "c"], "prototype": ["P1", "P2", "P3"], "ph": 5.5})
+    gated = decided(target_study(CLEAR, facts={"gates": {"ph": [5, 6]}}, batches=batches))
+    assert head(gated) == "P2 passes all gates, meets both windows and is ahead of every other prototype."
     assert "P2 meets 2 of 2 windows, read on this panel's scale; all at once with a chance of > 99 %." in said(result)
 
 
@@ -143,7 +146,7 @@ def test_the_demo_is_told_as_it_is(demo):
     assert "P4 and P8 cannot be separated overall; they please different people: group 1" in words
     means = demo[0].divided  # P8 less P4: below nought in the first group, above it in the second
     assert (means.query("prototype == 'P8' and versus == 'P4'")["estimate"] < 0).tolist() == [True, False]
-    assert "(38 consumers) likes better P4 and group 2 (19 consumers) likes better P8." in words
+    assert "(38 consumers) prefers P4 and group 2 (19 consumers) prefers P8." in words
     assert "Open:" not in words
     in_doubt = result.ranking["standing"].mask(result.ranking["prototype"] == "P6", "open")
     doubted = replace(result, ranking=result.ranking.assign(standing=in_doubt))

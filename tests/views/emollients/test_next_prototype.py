@@ -107,7 +107,7 @@ def test_an_alias_that_is_broken_is_told():
     teaches = pd.DataFrame({"proposal": [1], "kind": ["alias broken"], "about": ["X, Y"]})
     first, second = tell_next(replace(FOUND, teaches=teaches), NAMES).mind
     assert first.endswith("Would show which of the emollients that always changed together matters (X, Y).")
-    assert second.endswith("Would show nothing new about the swaps.")
+    assert second.endswith("No untried amount: would make what the swaps do surer.")
 
 
 def record(within):

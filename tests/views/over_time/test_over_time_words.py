@@ -85,6 +85,9 @@ def test_courses():
     (told,) = _course_sentences(found, NAMES)
     assert told.startswith("STICK: 24 courses of 6 people;")
     assert f"{found.courses['largest'].mean():.1f} on average, reached after 20.0 s" in told
+    assert "or longer" not in told
+    cut = replace(found, courses=found.courses.assign(ended=[False] * 3 + [True] * 21))
+    assert _course_sentences(cut, NAMES)[0].endswith(" s or longer: 3 of 24 were still felt when the recording ended.")
     more = pd.concat([found.courses, found.courses.assign(attribute="GREASE")])
     lines = _course_sentences(replace(found, courses=more), NAMES)
     assert [line.split(":")[0] for line in lines] == ["STICK", "GREASE"]  # as in the study, not as in the alphabet
@@ -111,7 +114,11 @@ def test_courses_that_differ_in_everything_or_nothing(verdict, words):
 
 def test_dominance():
     found = follow_dominance(STUDY, rng=np.random.default_rng(1))
-    assert _dominance_headline(found, NAMES) == ("Dominant beyond chance at the end: P1 greasy, P2 dry.")
+    assert _dominance_headline(found, NAMES) == "Dominant beyond chance at the end: P1 greasy and P2 dry."
+    early = replace(found, periods=found.periods.assign(end=found.periods["end"] * 0.8))
+    assert _dominance_headline(early, NAMES) == "Last to be dominant beyond chance: P1 greasy and P2 dry."
+    moment = replace(found, periods=found.periods.assign(start=0.5, end=0.5))
+    assert "greasy at 50 % of the time" in _dominance_sentences(moment, NAMES)[0]
     first, second = _dominance_sentences(found, NAMES)
     assert first.startswith("P1: dominant beyond chance: wet from 0 to ")
     assert "greasy from 56 to 100 % of the time" in first

@@ -204,7 +204,7 @@ ADDED = "One prototype more would tell most with the swaps {}: it sets 1 more ef
         (FULL, "8 prototypes for 3 swaps: every swap, and what every two do together, can be told apart.", ""),
         (
             HALF,
-            "4 prototypes for 3 swaps; cannot be told apart: A = BC, B = AC, C = AB (two letters: what two swaps do "
+            "4 prototypes for 3 swaps; cannot be told apart: A = BC, B = AC and C = AB (two letters: what two swaps do "
             "together).",
             ADDED.format("A", 3),
         ),

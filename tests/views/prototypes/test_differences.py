@@ -143,7 +143,7 @@ def test_where_no_single_difference_stands_out_this_is_said():
         (
             (0.001, 0.4),
             "The prototypes differ on 1 of 2 attributes; not told apart on ease of spreading. "
-            "P2 and P3 stand out most from P1, on 1 of them.",
+            "P2 and P3 stand out from P1.",
         ),
         (
             (0.001, 0.01),
@@ -154,6 +154,17 @@ def test_where_no_single_difference_stands_out_this_is_said():
 )
 def test_the_headline_counts(p_values, sentence):
     assert tell_differences(result(p_values=p_values), NAMES).headline == sentence
+
+
+def test_who_stands_out_on_all_that_differs_does_so_on_all_of_them_and_a_single_attribute_is_named():
+    both = result(p_values=(0.001, 0.01))
+    glide = [difference("glide", "P2", "P1", 12.0, 6.0, "differs")]
+    versus = pd.concat([both.versus.loc[both.versus["attribute"] == "film"], pd.DataFrame(glide)])
+    assert tell_differences(replace(both, versus=versus), NAMES).headline.endswith(
+        "P2 stands out most from P1, on both."
+    )
+    film = replace(both, attributes=both.attributes.iloc[:1], versus=both.versus.iloc[:3])
+    assert tell_differences(film, NAMES).headline == "The prototypes differ on greasy film."
 
 
 def test_the_headline_names_what_every_pair_goes_along_with():
