@@ -117,6 +117,7 @@ class _Reader(Asking):
                 return self.take_share(Share(value, 100, least, self.words(bound + 1 + percent)), bound + 1 + percent)
             between = self.entry("people", start + 1)[0]  # eight users in ten
             between += self.agreed_between(start + 1 + between) if between else 0
+            between += bool(between) and self.tokens[start + 1 + between : start + 3 + between] == (",", "out")
             out_of = self.entry("out_of", start + 1 + between)[0]
             whole = number_at(self.tokens, start + 1 + between + out_of) if out_of else None
             if whole is not None and not self.entry("unit", start + 2 + between + out_of)[0]:
@@ -299,6 +300,11 @@ class _Reader(Asking):
         length, entry = self.entry("than")
         if not length and self.found.core and self.found.core[-1].family == "preference":
             length, entry = self.entry("preferred_to")
+        better = self.found.family == "liking" and self.words(2) in ("better than", "more than")
+        if better:  # liked the new one better than the previous one
+            last = self.found.core[-1]
+            self.found.core[-1] = replace(last, family="preference", asked_as="preference", value=1.0)
+            length, entry = 2, Entry("than")
         if not length and self.words(1) == "by" and [chunk.part for chunk in self.found.core[-1:]] == ["unsurpassed"]:
             length = 1
         if not length and self.tokens[self.place] == "not" and self.tokens[self.place - 1] in JOINS:
@@ -383,7 +389,7 @@ class _Reader(Asking):
     def other_as_subject(self) -> bool:
         """`our previous cream was greasier`: what is said is said of the other one; of both where it is joined."""
         before = self.tokens[self.place - 1] if self.place else ""
-        than_own = self.than_own and not self.entry("aux", self.place - 1)[0]
+        than_own = self.than_own and bool(self.found.core) and not self.entry("aux", self.place - 1)[0]
         length, others = self.entry("others_of") if self.begins_clause() and not self.found.core else (0, Entry(""))
         length += self.range_said(self.place + length, others.family, others=True) if length else 0
         if length > self.entry("others_of")[0] and not self.found.has("range"):  # our other two butters are greasier
@@ -404,6 +410,8 @@ class _Reader(Asking):
     def begins_other(self, before: str) -> bool:
         """Return whether the name of another one may begin here as a subject; after `neither` also a bare name."""
         joined = before in ("and", "neither") and self.place - 1 in (0, self.noun_to)  # this cream and P1
+        told = self.found.chunks[-1:] and self.found.chunks[-1].part == "agree"  # the panel rated P1 stickier
+        joined = joined or bool(told and self.found.chunks[-1].words.split()[-1] == before)
         both = self.tokens[self.place] == "both"
         starts = self.begins_clause() or before in ("where", "while", "whereas")
         joined = joined or (starts and longest(self.names.prototypes, self.tokens, self.place + both)[0] > 0)
@@ -535,6 +543,8 @@ class _Reader(Asking):
                 continue
             if entry.part == "skin_type":
                 return False
+            if entry.part == "later" and self.entry("fraction", self.place + length)[0]:  # the share is over half
+                continue
             if entry.part == "as" and self.names_what_is_said():
                 return self.take(length, Entry("function"))
             if entry.part in LETTERS:
@@ -563,6 +573,8 @@ class _Reader(Asking):
         one = not self.place and self.tokens[0] == "one"
         if length := self.product_at(self.place + one):
             return self.take(one + length, Entry("product"))
+        if self.tokens[self.place] == "both" and self.found.turned and len(self.found.comparators) == _TWO:
+            return self.take(1, Entry("function"))  # P1 and P3 were both greasier
         two = number_at(self.tokens, self.place) == _TWO or self.tokens[self.place] == "both"
         length = self.plural_at(self.place + two) if two or self.tokens[self.place - 1] in ("two", "both") else 0
         if length:

@@ -176,6 +176,8 @@ class Cursor:
         end = self.tokens.index("to", place) if word == "from" and "to" in rest else 0
         if end and self.own_product(end + 1) and not SILENT & set(self.tokens[place:end]):
             return ("compared", "with", *rest[: end - place - 1], *self.tokens[self.own_product(end + 1) :])
+        if word == "takes" and own and self.tokens[own : own + 2] in (("less", "time"), ("more", "time")):
+            return (word, *self.tokens[own:])  # it takes our new cream less time than
         end = self.own_product(place + 2) if (word, *rest[:1]) == ("long", "for") else 0
         if end and self.tokens[end : end + 1] == ("to",):
             return (word, *self.tokens[end:])  # does not take long for it to sink in

@@ -350,7 +350,7 @@ def _as_felt(reading: Reading) -> bool:
     described = [chunk.words for chunk in reading.chunks if chunk.part == "agree" or chunk.family == "as"]
     said = reading.has("agree") and not _BEING & set(told)  # not sticky, say most of them
     said = said or any("feeling" in chunk.words for chunk in reading.core if chunk.part == "not")  # no feeling of
-    return said or any(words.startswith(felt) for words in described)
+    return said or any(word.startswith(felt) for words in described for word in words.split())
 
 
 def _degree_felt(reading: Reading) -> str:
