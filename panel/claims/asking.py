@@ -1,19 +1,22 @@
-"""Questions in a sentence and what answers them: greasy? No; want soft hands? P4 or our previous cream?"""
+"""Questions in a sentence and what answers them, and who and when: greasy? No; in March 2025, aged 21 to 63."""
 
 from __future__ import annotations
 
 from collections.abc import Sequence
 
-from panel.claims.names import SILENT, UNREADABLE, Entry, degree_of, number_at, sign_of
+from panel.claims.names import SILENT, UNREADABLE, Entry, Tokens, degree_of, entries_at, number_at, sign_of
 from panel.claims.reading import OURS, Cursor, Reading
+
+_PRESENT = frozenset(("prefer", "prefers", "choose", "favour", "pick"))
 
 
 class Asking(Cursor):
-    """The steps that read a question, what one is told to do, and the answer."""
+    """The steps that read a question, what one is told to do, the answer, months and ages."""
 
     def answered(self) -> bool:
         """Take a question and what ends it, a mark or a pause after `whether`: what is said of it is answered below."""
-        if self.question is not None and self.entry("aux")[0] and self.after_verb(self.place) > self.place:
+        would = (self.words(1) == "would") == any(chunk.words.startswith("would ") for chunk in self.question or ())
+        if self.question is not None and would and self.entry("aux")[0] and self.after_verb(self.place) > self.place:
             return self.take(self.entry("aux")[0], Entry("function", "yes"))  # 74 % of users would
         asks = self.question and (
             "which" in self.tokens[: self.place] or self.worried() or degree_of(self.question) == "superlative"
@@ -87,6 +90,9 @@ class Asking(Cursor):
         after = self.tokens[end : end + 1]
         length = end + (after == ("and",)) - self.place if end and (after == ("and",) or {*after} <= SILENT) else 0
         length = length or (self.entry("imperative")[0] if self.begins_clause() and not self.entry("than")[0] else 0)
+        for place in range(self.place, self.place + length):
+            site = self.entry("site", place)[1].family if use and not self.product_at(place) else ""
+            self.found.chunks += [Entry("site", site, words=site)] if site else []
         return self.take(length, Entry("function", "told")) if length else False
 
     def answer_to(self, question: Sequence[Entry], answer: Sequence[Entry]) -> Sequence[Entry]:
@@ -136,7 +142,10 @@ class Asking(Cursor):
         if not first or first[0].part != "not" or first[0].words not in found.left_over or found.pauses[:1] > [1]:
             return
         alone = self.tokens.index(first[0].words) + 1 if first[0].words in self.tokens else len(self.tokens)
-        if not {*self.tokens[alone : alone + 1]} & SILENT or first[0].words == "not":
+        if not {*self.tokens[alone : alone + 1]} & SILENT or first[0].words == "not" or asked == "negated":
+            return
+        own = self.tokens[alone + 1 : alone + 2] != ("it",) and self.own_product(alone + 1)
+        if self.asked_turned and not own:  # is our previous cream greasier? No, it is less greasy
             return
         after = Reading(core=rest, turned=found.turned)
         denies = after.degree in ("negated", "absent", "low", "not comparative")
@@ -147,3 +156,53 @@ class Asking(Cursor):
             found.left_over.remove(first[0].words)
             found.core, found.pauses = rest, [place - 1 for place in found.pauses if place > 0]
             self.question, found.comparators = None, list(dict.fromkeys(found.comparators))
+
+    def other_product(self, words: str) -> Tokens:
+        """Return the words that name another kind of product than the study's: who used the lotion, of a cream."""
+        tokens, kinds = tuple(words.split()), self.names.product_types
+        found = ((place, next(entries_at(tokens, place, "product_type"), (0,))[0]) for place in range(len(tokens)))
+        named = next((tokens[place : place + length] for place, length in found if length), ())
+        return named if kinds and named not in kinds else ()
+
+    def more_prefer(self) -> bool:
+        """Return whether more people are told to prefer it, as if at large; those who chose it were in the test."""
+        return self.more_chose and bool(_PRESENT & {*self.tokens})
+
+    def some_of_them(self) -> bool:
+        """Return whether only those are told of who agreed, or felt something: users who agreed found that."""
+        for place, word in enumerate(self.tokens):
+            length = self.entry("agree", place + 1)[0] if word == "who" else 0
+            after = place + 1 + length
+            after += self.tokens[after : after + 1] == ("that",)
+            ends = {*self.tokens[after : after + 1]} <= SILENT or self.entry("agree", after)[0]
+            feels = self.entry("feel", after)[0] > 0 and word == "who"
+            if (length and ends) or feels:
+                return True
+        return False
+
+    def month(self) -> bool:
+        """`in March 2025`, `24 to 30 March 2025`."""
+        start = self.place + (self.tokens[self.place] in ("in", "from", "on"))
+        days = next((n for n in (3, 1) if self.entry("month", start + n)[0] and number_at(self.tokens, start)), 0)
+        year = number_at(self.tokens, start + days + 1) if self.entry("month", start + days)[0] else None
+        if year is None or (self.tokens[self.place] == "from" and not days):
+            return False
+        self.found.months.append(" ".join(self.tokens[start : start + days + 2]).replace("-", "to"))
+        self.place = start + days + 2
+        return True
+
+    def age(self) -> bool:
+        """`aged 21 to 63`."""
+        length, entry = self.entry("aged")
+        start = self.place + length
+        start += bool(length) and self.tokens[start : start + 1] == (":",)  # ages: 25 to 60
+        end = start + 1 + (self.tokens[start + 1 : start + 2] in (("to",), ("and",), ("-",)))
+        low, high = number_at(self.tokens, start), number_at(self.tokens, end)
+        years = self.entry("years", end + 1)[0]
+        noted = "(" in self.tokens[: self.place] and self.tokens[end + 1 : end + 2] in ((",",), (")",))
+        noted = noted and self.tokens[self.place - 1] == ","  # (100 adults, 25-60)
+        if not (years or noted or (length and entry.family != "open")) or low is None or high is None:
+            return False
+        self.found.ages = f"{low:g} to {high:g}"
+        self.place = end + 1 + years
+        return True

@@ -14,6 +14,7 @@ from panel.claims.asking import Asking
 from panel.claims.names import (
     LETTERS,
     NOUN,
+    OF_FILM,
     OF_PEOPLE,
     SILENT,
     UNREADABLE,
@@ -78,7 +79,9 @@ class _Reader(Asking):
         self.found.all_said = self.found.all_said and not self.more_chose  # more of the 100 users preferred it
         found, core = self.found, said_once(self.found.core, self.found.pauses)
         found.core = list(core if self.question is None else self.answer_to(self.question, core))
-        if found.core and found.core[0].words in _FILMS and degree_of(found.core[1:]) not in ("none", UNREADABLE):
+        rest = found.core[1:] if 1 not in found.pauses else []
+        on_film = {chunk.family for chunk in rest} <= {"", *OF_FILM} and degree_of(rest) not in ("none", UNREADABLE)
+        if found.core and found.core[0].words in _FILMS and on_film:
             del found.core[0]  # the film is less greasy
         words, previous = [chunk.words for chunk in found.core], self.names.roles.get("previous")
         flat = degree_of(found.core[:1]) == "positive" and found.degree == "parity" and 1 in found.pauses
@@ -96,13 +99,18 @@ class _Reader(Asking):
             ("before", found.has("earlier") and previous not in found.comparators),
             ("both", found.has("both") and not found.comparators),
             ("margin", found.has("margin") and found.degree not in ("parity", "nothing", "not comparative")),
-            ("people", not asked and of_people_at_large(found.words_for("people"), found.shares)),
+            (
+                "people",
+                not asked and of_people_at_large(found.words_for("people"), found.shares, some=self.more_prefer()),
+            ),
             ("unlike", found.has("unlike") and found.degree != "comparative"),
+            ("who", self.some_of_them()),
             (self.doing, bool(self.doing) and not (found.has("agree") or found.families & OF_PEOPLE)),
             (last.words, last.value == 0 and ends and last.words not in found.left_over),
         )
         found.left_over += [word for word, left in alone if left]
         found.left_over += [word for place, word in enumerate(self.tokens) if self.entry("elsewhere", place)[0]]
+        found.left_over += [word for chunk in found.chunks for word in self.other_product(chunk.words)]
         if any(self.entry("changes", place)[0] for place in range(len(self.tokens))):
             found.left_over += found.words_for("site")[:1]  # reduces the oiliness of your skin
 
@@ -134,6 +142,7 @@ class _Reader(Asking):
             agreed = agreed or (self.ends_at(start + 1) and self.tokens[start - 1] == ":" and self.found.has("agree"))
             if self.found.bases and (agreed or self.people_speak(start + 1 + of_them)):
                 length = bound + 1 + of_them
+                self.noun, self.noun_to = "people", self.place + length
                 return self.take_share(Share(value, self.found.bases[-1], least, self.words(length)), length)
             if length := self.bare_vote(start, value):
                 return self.take_share(Share(value, self.all_asked(), "", self.words(length)), length)
@@ -266,33 +275,6 @@ class _Reader(Asking):
             return False
         self.found.moments.append(("use", (1.0 if one else value or 0.0) * unit.value, self.words(end - self.place)))
         self.place = end
-        return True
-
-    def month(self) -> bool:
-        """`in March 2025`, `24 to 30 March 2025`."""
-        start = self.place + (self.tokens[self.place] in ("in", "from", "on"))
-        days = next((n for n in (3, 1) if self.entry("month", start + n)[0] and number_at(self.tokens, start)), 0)
-        year = number_at(self.tokens, start + days + 1) if self.entry("month", start + days)[0] else None
-        if year is None or (self.tokens[self.place] == "from" and not days):
-            return False
-        self.found.months.append(" ".join(self.tokens[start : start + days + 2]).replace("-", "to"))
-        self.place = start + days + 2
-        return True
-
-    def age(self) -> bool:
-        """`aged 21 to 63`."""
-        length, entry = self.entry("aged")
-        start = self.place + length
-        start += bool(length) and self.tokens[start : start + 1] == (":",)  # ages: 25 to 60
-        end = start + 1 + (self.tokens[start + 1 : start + 2] in (("to",), ("and",), ("-",)))
-        low, high = number_at(self.tokens, start), number_at(self.tokens, end)
-        years = self.entry("years", end + 1)[0]
-        noted = "(" in self.tokens[: self.place] and self.tokens[end + 1 : end + 2] in ((",",), (")",))
-        noted = noted and self.tokens[self.place - 1] == ","  # (100 adults, 25-60)
-        if not (years or noted or (length and entry.family != "open")) or low is None or high is None:
-            return False
-        self.found.ages = f"{low:g} to {high:g}"
-        self.place = end + 1 + years
         return True
 
     def comparison(self) -> bool:
@@ -537,7 +519,8 @@ class _Reader(Asking):
         for length, entry in entries_at(self.tokens, self.place):
             if entry.part == "site" and max(self.product_at(self.place), self.plural_at(self.place)) > length:
                 continue
-            if entry.part == "site" and self.tokens[self.place - 1] == "by":  # made by hand
+            into = {"by"} if entry.family != "body" else {"by", "in", "into"}
+            if entry.part == "site" and into & {*self.tokens[max(0, self.place - 2) : self.place]}:  # made by hand
                 continue
             if (entry.part == "product" and not self.product_at(self.place)) or self.alters(length, entry):
                 continue

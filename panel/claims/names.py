@@ -48,7 +48,7 @@ def names_of(study: Study) -> Names:
         beginning(word)
         for text in told
         for word in words_of(text)
-        if len(word) > _SHORT and not any(fnmatchcase(word, phrase) for phrase in refused)
+        if len(word) > _SHORT and not any(fnmatchcase(word, phrase.split()[0]) for phrase in refused)
     )
     return Names(prototypes, roles, _ingredients(study), types, titles, attributes, purpose)
 
@@ -275,10 +275,10 @@ _AT_LARGE = frozenset(("people", "of people", "persons", "of persons", "adults",
 _TEN = 10
 
 
-def of_people_at_large(people: Iterable[str], shares: Iterable[Share]) -> bool:
+def of_people_at_large(people: Iterable[str], shares: Iterable[Share], *, some: bool = False) -> bool:
     """Return whether a share is told of people, and not counted out of as many: most people, 88 % of adults."""
     counts = all(share.of > _TEN and {"of", "in"} & {*share.words.split()} for share in shares)
-    return not counts and not _AT_LARGE.isdisjoint(people)
+    return (some or not counts) and not _AT_LARGE.isdisjoint(people)
 
 
 def number_at(tokens: Tokens, place: int) -> float | None:
@@ -402,6 +402,9 @@ _PATTERNS = {
 NOUN = r"(ness|shine|spreading|soaking in|absorption|preference)$"
 OF_PEOPLE = frozenset(("use", "recommendation", "preference", "liking"))
 """What only people can do: a share of it needs no other word for who."""
+OF_FILM = frozenset(
+    ("greasiness", "stickiness", "residue", "waxiness", "gloss of the skin", "whitening", "powdery touch")
+)
 UNREADABLE = "unreadable"
 SLACK = 1e-9
 _ALMOST = 0.02  # how far below a quoted share the counted one may lie to be almost that; a setting of ours, no source

@@ -114,6 +114,7 @@ _PUT_BESIDE = frozenset(("compare", "compared", "comparing", "tested", "tried", 
 _BESIDE = frozenset(("with", "to", "against", "and", "alongside", "next", "beside", "side", "over"))
 SEVERAL = frozenset(("are", "were", "feel", "felt", "leave", "have"))
 JOINS = frozenset(("and", "or", ","))
+_BE = frozenset(("is", "are", "was", "were"))
 _BEING_SO = frozenset(("feels", "feel", "felt", "is", "are", "it"))
 BEFORE_OTHER = frozenset(("with", "for", "after", "from", "about"))
 
@@ -209,6 +210,11 @@ class Cursor:
     def take(self, length: int, entry: Entry) -> bool:
         """Take the next words as what they are."""
         self.found.chunks.append(replace(entry, words=self.words(length)))
+        said = next((chunk for chunk in self.found.chunks[-2:-1] if chunk.part == "panel"), Entry("")).words.split()
+        before = self.place - len(said)
+        if said and self.words(length) in _BE and tuple(said) == self.tokens[before : self.place]:
+            leads = said[0] in (*OURS, "a", "trained", "sensory") and (not before or self.tokens[before - 1] in SILENT)
+            self.found.left_over += [self.words(length)] if leads else []  # our panel was less greasy
         acts = entry.part == "function" and math.isnan(entry.value) and length > self.entry("aux")[0]
         if acts and self.found.shares and (self.noun, self.noun_to) == ("people", self.place):
             self.doing = self.words(length)  # 84 % of users tried it, which says nothing of what they said
@@ -224,6 +230,8 @@ class Cursor:
     def take_share(self, share: Share, length: int) -> bool:
         """Take a share; an `of` after it says nothing more where people are named."""
         self.found.shares.append(share)
+        if self.tokens[self.place - 1] in ("asked", "surveyed") and "we" in self.tokens[: self.place]:
+            self.found.left_over.append(share.words)  # we asked 49 of 58 users
         self.place += length
         of = self.tokens[self.place : self.place + 1] == ("of",)
         if (self.noun, self.noun_to) == ("people", self.place - length - 1) and self.tokens[self.noun_to] == "and":
@@ -263,7 +271,8 @@ class Cursor:
         parts = ("role", "new", "product", "product_type", "title", "range", "with_verb")
         held = self.product_at(place) or longest(self.names.prototypes, self.tokens, place)[0]
         held = held or sum(self.entry(part, place)[0] for part in parts) or int(number_at(self.tokens, place) or 0)
-        if there == ("us",) or (place > self.place and not held):
+        kind = place == self.place and self.entry("product_type", place)[0] > 0  # they like body lotion
+        if there == ("us",) or (place > self.place and not held) or kind:
             self.found.left_over += there
 
     def denied(self) -> str:
@@ -283,7 +292,9 @@ class Cursor:
         while self.tokens[place : place + 1] in (("your",), ("their",), ("my",), ("the",)):
             place += 1
         skin = self.entry("site", place)[0] and not self.product_at(place)
-        skin = skin or (self.noun_to == self.place and self.noun not in ("", "product", "people"))
+        skin = skin or (
+            {*self.tokens[self.noun_to : self.place]} <= {"has", "have"} and self.noun not in ("", "product", "people")
+        )
         return entry.family == "alters" and bool(skin)
 
     def noun_before(self, words: str) -> str:
@@ -292,6 +303,7 @@ class Cursor:
         felt = all(self.entry("feel", self.noun_to + place)[0] for place in range(len(between)))
         wrong = self.noun == "people" and (not felt or words.endswith("ness"))
         after = self.place + len(words.split())
+        after += 2 * (self.tokens[after : after + 1] == ("of",))  # the thickness of the skin
         length, site = self.entry("site", after)
         if length and not (self.product_at(after) or self.entry("feel", after + length)[0]):
             return site.family  # light skin

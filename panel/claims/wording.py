@@ -31,6 +31,7 @@ from panel.claims.claim import (
 )
 from panel.claims.materials import Materials
 from panel.claims.names import (
+    OF_FILM,
     OF_PEOPLE,
     SLACK,
     UNREADABLE,
@@ -155,9 +156,6 @@ _QUALIFIER = "qualifier missing"
 _MORE, _OTHER = "says more than the statement", "is not the statement that was judged"
 _FLAT = frozenset(("positive", "negated", "absent", "low", "high", "bare"))
 _SEEN = frozenset(("gloss of the skin", "gloss in the dish", "whiteness", "whitening"))
-_OF_FILM = frozenset(
-    ("greasiness", "stickiness", "residue", "waxiness", "gloss of the skin", "whitening", "powdery touch")
-)
 _RUBBING = frozenset(("spreading", "soaking in", "slip during rubbing"))
 _BEING = frozenset(("is", "are", "was", "were", "be", "being"))
 _OF_VOTES = frozenset(("preference", "liking"))
@@ -339,7 +337,9 @@ def _of_another(reading: Reading, asked: Reading, own: frozenset[str]) -> bool:
     """Return whether something is said of the skin that was asked of the product; of a film it may be said of both."""
     of = asked.said_of or ("" if asked.has("site") else "product")
     said, alike = {reading.said_of, of}, {"skin", *(own - {"body"})}
-    alike |= {"product"} if asked.families <= _OF_FILM else set()
+    alike |= {"product"} if asked.families <= OF_FILM else set()
+    if asked.family == "thickness" and reading.has("site"):
+        return True  # their skin has just the right thickness
     return asked.family not in OF_PEOPLE and "" not in said and len(said - alike) + bool(said & alike) > 1
 
 
