@@ -279,32 +279,13 @@ class _Reader(Asking):
 
     def comparison(self) -> bool:
         """`than our previous hand cream`, `compared with P1`; the second `as` of `as ... as` compares, too."""
-        length, entry = self.entry("than")
-        if not length and self.found.core and self.found.core[-1].family == "preference":
-            length, entry = self.entry("preferred_to")
-        better = self.found.family == "liking" and self.words(2) in ("better than", "more than")
-        if better:  # liked the new one better than the previous one
-            last = self.found.core[-1]
-            self.found.core[-1] = replace(last, family="preference", asked_as="preference", value=1.0)
-            length, entry = 2, Entry("than")
-        if not length and self.words(1) == "by" and [chunk.part for chunk in self.found.core[-1:]] == ["unsurpassed"]:
-            length = 1
+        length, entry = self.compares()
         if not length and self.tokens[self.place] == "not" and self.tokens[self.place - 1] in JOINS:
             self.place += 1
             if self.comparator():
                 self.found.chunks.append(Entry("not_other"))
                 return True
             self.place -= 1
-        parts = [chunk.part for chunk in self.found.core]
-        second = parts[-2:] in [["as", part] for part in ("property", "degree", "high", "low")]
-        second = second or parts[-3:] == ["as", "degree", "verb"]
-        second = second or (parts[-1:] == ["as"] and self.found.core[-1].words.endswith("same"))
-        if not length and second:
-            length, entry = self.entry("as")
-        if not length and self.question is not None and self.words(3) == "as much as":
-            length, entry = 3, Entry("as")
-        if not length:
-            length, entry = self.entry("equal")
         if not length:
             return self.other_as_subject()
         if entry.family not in ("", *self.found.families):  # than spreading
@@ -330,6 +311,30 @@ class _Reader(Asking):
         if self.place < len(self.tokens) and self.before_property():  # scored lower than P1 for greasiness
             self.said_to = self.place
         return True
+
+    def compares(self) -> tuple[int, Entry]:
+        """Return the words that put it beside another one: than, compared with, the second `as`; 0 where none do."""
+        length, entry = self.entry("than")
+        if not length and self.found.core and self.found.core[-1].family == "preference":
+            length, entry = self.entry("preferred_to")
+        better = self.found.family == "liking" and self.words(2) in ("better than", "more than")
+        if better:  # liked the new one better than the previous one
+            last = self.found.core[-1]
+            self.found.core[-1] = replace(last, family="preference", asked_as="preference", value=1.0)
+            length, entry = 2, Entry("than")
+        if not length and self.words(1) == "by" and [chunk.part for chunk in self.found.core[-1:]] == ["unsurpassed"]:
+            length = 1
+        parts = [chunk.part for chunk in self.found.core]
+        second = parts[-2:] in [["as", part] for part in ("property", "degree", "high", "low")]
+        second = second or parts[-3:] == ["as", "degree", "verb"]
+        second = second or (parts[-1:] == ["as"] and self.found.core[-1].words.endswith("same"))
+        if not length and second:
+            length, entry = self.entry("as")
+        if not length and self.question is not None and self.words(3) == "as much as":
+            length, entry = 3, Entry("as")
+        if not length:
+            length, entry = self.entry("equal")
+        return length, entry
 
     def listed(self) -> bool:
         """`of the three: ours, the previous one and P3`, after the range was named."""
