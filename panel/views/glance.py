@@ -201,7 +201,7 @@ def _claims(claims: Claims | NoAnswer) -> tuple[tuple[str, ...], str]:
 
 def _step(answers: Answers, findings: Iterable[Finding]) -> tuple[str, str]:
     """Return the next step, and the part of the app where it is taken."""
-    if any(each.severity == "stop" for each in findings):
+    if any(each.severity == "stop" and each.kind != "no_scores" for each in findings):
         return "Settle what stops the analysis.", "study"
     study = answers.study
     if study.scores.empty and (other := _without_scores(answers)) is not None:

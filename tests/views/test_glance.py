@@ -123,6 +123,7 @@ def test_a_study_that_has_begun_is_told_what_is_next():
     assert told.headline == "There are no scores yet, so nothing can be said of the prototypes."
     assert glance_picture(answers) is None
     assert told.settle[0].severity == "stop"
+    assert (told.step, told.step_part) == ("Plan the test.", "plan")
 
 
 @pytest.mark.parametrize(
