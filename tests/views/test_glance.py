@@ -6,6 +6,7 @@ import json
 from dataclasses import replace
 from pathlib import Path
 
+import numpy as np
 import pandas as pd
 import pytest
 from click.testing import CliRunner
@@ -85,6 +86,15 @@ def test_without_scores_the_first_screen_says_what_the_study_does_answer_and_lea
     assert told.step_part == part
     assert glance_picture(own).alt == there.picture.alt
     assert all(finding.severity != "stop" for finding in told.settle)
+
+
+def test_a_prototype_that_is_out_leads_nothing():
+    targets = {"target_low": [62.0, np.nan, np.nan], "must_have": ["yes", "", ""]}
+    own = Answers(small_study({"benchmark": "P1"}, attributes=small_study().table("attributes").assign(**targets)))
+    ranking = own.need(NEAREST).ranking
+    assert {"out", "in"} <= set(ranking["standing"])
+    told = [line.partition(":")[0] for line in tell_glance(own).leaders]
+    assert set(told) == set(ranking.loc[ranking["standing"] != "out", "prototype"])
 
 
 def test_the_gravest_findings_come_first_one_of_a_kind(answers):

@@ -61,6 +61,8 @@ def claims_headline(result: Claims) -> str:
     exploratory = int(result.claims["exploratory"].sum())
     if total == 1:
         explored = "; it was only explored" if exploratory else ""
+        if result.claims["verdict"].iloc[0] == CANNOT_TELL:
+            return f"Whether the sentence holds cannot be told yet{explored}."
         return f"The sentence {'holds' if supported else 'does not hold'}{limits}{explored}."
     more = f"; {exploratory} only explored" if exploratory else ""
     hold = "holds" if supported == 1 else "hold"
