@@ -624,3 +624,11 @@ def test_the_same_count_has_the_same_interval_under_statements_and_under_claims(
     assert claims
     for count, ends in claims:
         assert statements[count] == ends, count
+
+
+def test_an_attribute_that_has_words_is_told_by_them(everything):
+    for told in everything:
+        codes = [name for name, words in told.names.attributes.items() if words != name and name.isupper()]
+        named = re.compile(rf"\b({'|'.join(map(re.escape, codes))})\b" if codes else r"(?!)")
+        for text in sentences(told):
+            assert not (found := named.search(text)), (found[0], text)
