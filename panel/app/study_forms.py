@@ -13,6 +13,7 @@ from panel.app.state import (
     StudyInUse,
     default_folder,
     demo_folder,
+    keep,
     leave_message,
     study_in_use,
     typed_path,
@@ -27,7 +28,14 @@ from panel.study.numbers_read import typed_number
 from panel.study.open_study import workbook_bytes, zip_bytes
 from panel.study.raw_table import RawTable, raw_file, raw_table
 from panel.study.score_sheets import score_table
-from panel.study.scores_import import ImportedScores, ScoresLayout, guess_layout, read_scores, study_from_scores
+from panel.study.scores_import import (
+    ImportedScores,
+    ScoresLayout,
+    guess_layout,
+    read_scores,
+    study_from_scores,
+    with_scores,
+)
 from panel.study.study import RawFile, Study, natural_order
 from panel.study.survey import KINDS, read_survey, with_survey
 
@@ -224,7 +232,20 @@ def _what_was_done(imported: ImportedScores) -> None:
 
 
 def _use(imported: ImportedScores, file: RawFile) -> None:
-    """Ask for the title and the ends of the scale, and use the scores as the study."""
+    """Ask for the title and the ends of the scale, and use the scores as the study, or in the one that was begun."""
+    now = attempt(study_in_use)
+    if now is not None and now.folder is not None and now.study.prototypes and now.study.scores.empty:
+        known = set(imported.scores["prototype"]) <= {*now.study.prototypes, ""}
+        into = st.radio("Put them", [_NEW_STUDY, _STUDY_IN_USE], index=int(known), horizontal=True)
+        if into == _STUDY_IN_USE:
+            made = attempt(study_from_scores, imported, file, now.title)
+            if st.button("Add these scores", type="primary") and made is not None:
+                done = f"The scores of {file.name} were added."
+                said = attempt(lambda: keep(now, lambda now: with_scores(now, made), done))
+                if said is not None:
+                    leave_message(said)
+                    leave_for(FIRST_PART)
+            return
     columns = st.columns([2, 1, 1])
     title = columns[0].text_input("Title of the study", PurePath(file.name).stem, key=f"title {file.sha256[:16]}")
     ends = [

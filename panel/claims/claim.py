@@ -169,14 +169,14 @@ def _problems(claim: Claim, names: Mapping[str, Sequence[str]]) -> Iterator[str]
     lacking = [name for name in of_kind(claim.kind, "needs") if _empty(claim, name)]
     if lacking:
         words = kinds()[claim.kind]["words"]
-        named = format_list(lacking)
-        yield f"A claim of the kind '{words}' needs {named}. Fill in {named} in the table claims."
+        named = format_list([f"“{heading(TABLES['claims'].column(name)).lower()}”" for name in lacking])
+        yield f"A claim of the kind '{words}' needs {named}. Fill it in."
     yield from _unknown_names(claim, names)
     yield from _odd_numbers(claim)
     if "direction" in fields_of(claim.kind) and claim.attribute and not claim.direction:
         yield (
-            f"Nothing says whether the sentence means more or less of {claim.attribute}. Write more or less in the "
-            "column direction."
+            f"Nothing says whether the sentence means more or less of {claim.attribute}. Choose what it says "
+            "(column direction)."
         )
 
 

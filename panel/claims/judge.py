@@ -289,14 +289,18 @@ class Draft:
 
 
 def suggested(study: Study, sentence: str) -> dict[str, str]:
-    """Return which attribute of the study a sentence seems to speak of, by everyday words, and which way."""
+    """Return which attribute a sentence seems to speak of, by everyday words, and, where it compares, which way.
+
+    What it is compared with is the benchmark, if the study has one.
+    """
     reading = read_sentence(sentence, names_of(study))
     family = reading.family
     found = [name for name in study.attributes if family and family_of(study, name) == family]
-    if not found:
-        return {}
-    way = {"direction": "more" if reading.sign > 0 else "less"} if "comparative" in reading.degree else {}
-    return {"attribute": found[0]} | way
+    about = {"attribute": found[0]} if found else {}
+    if "comparative" not in reading.degree:
+        return about
+    versus = {"versus": study.benchmark} if study.benchmark else {}
+    return about | versus | ({"direction": "more" if reading.sign > 0 else "less"} if reading.sign else {})
 
 
 def judge_drafts(study: Study, rows: Sequence[Mapping[str, Any]]) -> tuple[Draft, ...]:

@@ -52,6 +52,7 @@ def set_in_study(
 
     \b
     afterfeel set STUDY TABLE FILE.csv         rows of a table, or - for standard input
+    afterfeel set STUDY sheet FILE             a table of scores, into a study that was begun without any
     afterfeel set STUDY survey FILE.csv [QUESTION=KIND ...]   answers of consumers, beside the scores
     afterfeel set STUDY claims FILE.csv --who NAME   statements, fixed and stamped now
     afterfeel set STUDY FILE.xlsx              a filled workbook (see: afterfeel template)
@@ -142,6 +143,8 @@ def _change_of(
         return (lambda now: rename(now, *words)), []
     if what == "delete" and len(words) == 2:
         return (lambda now: delete(now, *words, why)), []
+    if what == "sheet" and len(words) == 1:
+        return _sheet(seen, Path(words[0]))
     if what == "survey" and words:
         return _survey(seen, Path(words[0]), words[1:])
     if what in _ON_RECORD and words:
@@ -267,6 +270,15 @@ def _statements(seen: Study, file: str, who: str) -> tuple[Change, list[str]]:
 
     read, when = _block(seen, "claims", file), _moment()
     return (lambda now: with_statements(now, read.texts, who, when)), [*read.notes, *read.unknown_in_words("claims")]
+
+
+def _sheet(seen: Study, file: Path) -> tuple[Change, list[str]]:
+    from panel.cli.studies import read_file
+    from panel.study.scores_import import study_from_scores, with_scores
+
+    raw, imported = read_file(file)
+    made = study_from_scores(imported, raw, file.stem)
+    return (lambda now: with_scores(now, made)), list(imported.notes)
 
 
 def _survey(seen: Study, file: Path, kinds: tuple[str, ...]) -> tuple[Change, list[str]]:

@@ -5,6 +5,7 @@ from __future__ import annotations
 import json
 import sys
 from pathlib import Path
+from types import MappingProxyType
 from typing import TYPE_CHECKING
 
 import click
@@ -21,7 +22,7 @@ from panel.cli.shared import (
 from panel.errors import StudyError
 
 if TYPE_CHECKING:
-    from collections.abc import Sequence
+    from collections.abc import Mapping, Sequence
 
     import pandas as pd
 
@@ -91,7 +92,7 @@ def import_scores(
         write_study(made, out, overwrite=overwrite, what=f"The study was replaced by an import of {file.name}.")
         _tell_survey(made, table, asked, out, as_json=as_json)
         return
-    raw, imported = _read_file(file, sheet, heading, columns, decimal or "", fill_down=fill_down)
+    raw, imported = read_file(file, sheet, heading, columns, decimal or "", fill_down=fill_down)
     study = study_from_scores(imported, raw, title or file.stem, scale_min, scale_max, benchmark)
     write_study(study, out, overwrite=overwrite, what=f"The study was replaced by an import of {file.name}.")
     found = check_study(study)
@@ -144,8 +145,14 @@ def survey_of(
     return raw, table, asked
 
 
-def _read_file(
-    file: Path, sheet: str, heading: int, columns: dict[str, str], decimal: str, *, fill_down: bool
+def read_file(
+    file: Path,
+    sheet: str = "",
+    heading: int = 0,
+    columns: Mapping[str, str] = MappingProxyType({}),
+    decimal: str = "",
+    *,
+    fill_down: bool = False,
 ) -> tuple[RawFile, ImportedScores]:
     """Read a table of scores, columns not named being guessed."""
     from dataclasses import replace

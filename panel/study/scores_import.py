@@ -120,6 +120,33 @@ def study_from_scores(
     return Study(tables, {"title": title, "import": record}, unread[list(UNREAD_COLUMNS)], (raw_file,))
 
 
+def with_scores(study: Study, imported: Study) -> Study:
+    """Return a study that was begun, with the scores of an import; what it says of the names in them stays.
+
+    An attribute that the study calls by the heading of the sheet keeps its short name. StudyError if there are scores.
+    """
+    if len(study.scores):
+        raise StudyError("The study holds scores already. Put this table into a new one.")
+    words = imported.table("attributes")["name"].where(
+        lambda name: name != "", imported.table("attributes")["attribute"]
+    )
+    listed = study.table("attributes")
+    own = dict(zip(listed["name"].str.casefold(), listed["attribute"], strict=True))
+    names = {new: own.get(word.casefold(), new) for new, word in zip(imported.attributes, words, strict=True)}
+    tables = {**study.tables, "scores": imported.scores.assign(attribute=imported.scores["attribute"].map(names))}
+    for name in ("prototypes", "attributes", "assessors"):
+        key, known = TABLES[name].key[0], study.table(name)
+        new = imported.table(name).replace({key: names} if name == "attributes" else {})
+        tables[name] = pd.concat([known, new.loc[~new[key].isin(known[key])]], ignore_index=True)
+    return replace(
+        study,
+        tables=tables,
+        facts={**study.facts, "import": imported.facts["import"]},
+        unread=pd.concat([study.unread, imported.unread], ignore_index=True),
+        raw_files=(*study.raw_files, *(each for each in imported.raw_files if each not in study.raw_files)),
+    )
+
+
 def _positions(table: RawTable, layout: ScoresLayout) -> NumbersRead | None:
     if not layout.position:
         return None

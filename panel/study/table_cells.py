@@ -229,6 +229,7 @@ _HEADINGS = MappingProxyType(
         "scale_min": "lowest score",
         "scale_max": "highest score",
         "direction": "wanted",
+        "versus": "compared with",
         "target_low": "target from",
         "target_high": "target to",
     }

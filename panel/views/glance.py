@@ -30,7 +30,7 @@ from panel.answers import (
 from panel.checks.finding import SEVERITIES, Finding
 from panel.claims.judge import CLAIMS, Claims
 from panel.claims.verdict import AS_WORDED
-from panel.models.decision.contenders import Decision
+from panel.models.decision.contenders import OUT, Decision
 from panel.study.naming import Naming
 from panel.study.study import Study
 from panel.views.consumers.agreement import tell_agreement
@@ -178,7 +178,9 @@ def _leaders(decision: Decision | NoAnswer, names: Naming) -> tuple[str, ...]:
     if isinstance(decision, NoAnswer):
         return ()
     lines: list[str] = []
-    for prototype in decision.ranking["prototype"].iloc[:MOST_LEADERS]:
+    ranked = decision.ranking["prototype"]
+    leading = ranked.loc[decision.ranking["standing"] != OUT]
+    for prototype in (leading if len(leading) else ranked).iloc[:MOST_LEADERS]:
         rows = decision.windows.loc[(decision.windows["prototype"] == prototype) & decision.windows["read_met"].notna()]
         missed = [names.attribute(each) for each in rows.loc[rows["read_met"] == 0, "attribute"]]
         met = f"{prototype}: {len(rows) - len(missed)} of {counted(len(rows), 'target')}"
@@ -201,7 +203,7 @@ def _claims(claims: Claims | NoAnswer) -> tuple[tuple[str, ...], str]:
 
 def _step(answers: Answers, findings: Iterable[Finding]) -> tuple[str, str]:
     """Return the next step, and the part of the app where it is taken."""
-    if any(each.severity == "stop" for each in findings):
+    if any(each.severity == "stop" and each.kind != "no_scores" for each in findings):
         return "Settle what stops the analysis.", "study"
     study = answers.study
     if study.scores.empty and (other := _without_scores(answers)) is not None:

@@ -171,7 +171,7 @@ def test_the_board_counts_what_came(folder: Path):
     prepare_ballots(folder, read_folder(folder))
     answer(folder, Entry("answer", 1, "GLOSS", 48.7), Entry("answer", 1, "GREASE", 5.0, flag="early"))
     app = page()
-    assert "0 of 3 assessors have finished. Not begun: A02, A03." in shown(app)
+    assert "0 of 3 assessors have finished. Not begun: A02 and A03." in shown(app)
     board = next(frame.value for frame in app.table if "Samples done" in frame.value.columns)
     assert board["Marks"].tolist()[0] == "2 of 15"
     assert board["Too early"].tolist()[0] == "1"

@@ -198,3 +198,27 @@ def test_a_survey_with_a_row_for_each_person_leads_to_liking_and_just_about_righ
     walk.press("Add these answers", "The answers of later.csv were added. It is saved in")
     after = read_folder(walk.folder / "afterfeel" / "hall_test").table("answers")
     assert after["kind"].value_counts().to_dict() == {"liking": 120, "just_about_right": 120, "check_all": 4}
+
+
+def test_scores_go_into_the_study_that_was_begun_beside_its_formulas(walk: Walk):
+    file = walk.folder / "sheet.csv"
+    file.write_text(scores_with_commas(), encoding="cp1252")
+    walk.place("Study")
+    walk.choose("New or another", "Begin")
+    if walk.page.get_by_text("A new study", exact=True).locator("visible=true").count() == 0:
+        walk.choose("Begin or open another one", "A new study")
+    walk.choose("A new study", "Five short steps")
+    walk.write("What the study is called", "Begun before")
+    walk.press("Begin", "The study is begun")
+    walk.choose("3 Prototypes")
+    walk.write("Prototypes, separated by ;", "L1; L2; L3")
+    walk.write("Which one is the benchmark", "L1")
+    walk.press("Save the prototypes", "Prototypes: L1, L2, L3")
+    walk.choose("Begin or open another one", "My table of scores")
+    walk.choose("My table of scores", "Table of scores")
+    walk.page.locator('input[type="file"]').set_input_files(file)
+    walk.done("Put them")
+    walk.press("Add these scores", "The scores of sheet.csv were added")
+    study = read_folder(walk.folder / "afterfeel" / "begun_before")
+    assert study.benchmark == "L1"
+    assert len(study.scores) == 72

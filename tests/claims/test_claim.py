@@ -39,8 +39,8 @@ def test_competitors_are_a_list():
     [
         ({"claim": "", "kind": "agreement", "question": "soft"}, "There is no sentence"),
         ({"kind": "best"}, "The kind 'best' is not known. Choose one of: agreement"),
-        ({"kind": "parity", "versus": "P2", "attribute": "GREASE"}, "needs margin. Fill in margin"),
-        ({"kind": "unsurpassed", "attribute": "GREASE"}, "needs competitors and margin"),
+        ({"kind": "parity", "versus": "P2", "attribute": "GREASE"}, "needs “margin”. Fill it in."),
+        ({"kind": "unsurpassed", "attribute": "GREASE"}, "needs “competitors” and “margin”"),
         ({"kind": "superiority", "versus": "P9", "attribute": "GREASE"}, "The prototype 'P9' is not in the study"),
         ({"kind": "superiority", "versus": "P2", "attribute": "GREESE"}, "The attribute 'GREESE' is not in the study"),
         ({"kind": "agreement", "question": "dry"}, "Nobody answered the question 'dry'. Choose among soft"),

@@ -10,7 +10,7 @@ import numpy as np
 import pandas as pd
 import pytest
 
-from panel.claims.judge import Claims, _with_sides, judge_claims, judge_drafts
+from panel.claims.judge import Claims, _with_sides, judge_claims, judge_drafts, suggested
 from panel.claims.verdict import (
     AGAINST,
     AS_WORDED,
@@ -40,6 +40,7 @@ from tests.claims.claim_studies import (
     vote_rows,
 )
 from tests.formula_studies import ALKANE, CARBONATE, hand_cream_formulas
+from tests.studies import small_study
 
 DEMO = Path(__file__).resolve().parents[2] / "data_demo" / "reading_room"
 PRECISE = {"scatter": 2.0, "own_view": 1.0}
@@ -289,7 +290,7 @@ def test_what_is_missing_is_named_and_not_guessed():
     found = judge_claims(study)
     assert (found.claims["verdict"] == CANNOT_TELL).all()
     text = " ".join(found.needs["need"])
-    for words in ("needs prototype", "'wishful' is not known", "needs margin", "'P9' is not in the study"):
+    for words in ("needs “prototype”", "'wishful' is not known", "needs “margin”", "'P9' is not in the study"):
         assert words in text
 
 
@@ -450,3 +451,12 @@ def test_what_is_not_supported_is_not_to_be_said_with_a_qualifier():
         claims = judge_claims(study_with([claim_row(claim, kind, **rest)], **built))
         told = claims.findings["message"].str.contains("say 'slightly'").any()
         assert told == slightly
+
+
+def test_what_a_comparing_sentence_is_held_against_is_proposed_also_where_its_attribute_is_not_known():
+    # the sheet was in another language, so no attribute has the word; the way and the benchmark are in the sentence
+    study = small_study(attributes=small_study().table("attributes").assign(name=["Einziehen", "Kleben", "Fett"]))
+    assert suggested(study, "less greasy than P1") == {"versus": "P1", "direction": "less"}
+    known = suggested(small_study(), "less greasy than P1")
+    assert known == {"attribute": "AF_GREASE", "versus": "P1", "direction": "less"}
+    assert suggested(study, "soft all day") == {}

@@ -289,3 +289,14 @@ def test_whatever_the_app_changes_a_command_changes_too():
     made = changes_made_in(package / "app")
     assert {"with_correction", "with_sign_offs", "record_reaction", "with_session", "rename"} <= made
     assert {name for name in made if not re.search(rf"\b{name}\b", commands)} == _BY_A_FILE | _ON_THE_PAGE_ALONE
+
+
+def test_a_table_of_scores_goes_into_a_study_that_was_begun(tmp_path: Path):
+    write_study(small_study(scores=None, servings=None), tmp_path / "begun")
+    (tmp_path / "sheet.csv").write_text("Tester;Sample;drag\nT1;P1;3,5\nT1;P2;2\nT2;P1;4\nT2;P2;1,5\n")
+    told = run("set", tmp_path / "begun", "sheet", tmp_path / "sheet.csv", "--who", "EK").stdout
+    assert "decimal" in told
+    study = read_folder(tmp_path / "begun")
+    assert study.scores["score"].tolist() == [3.5, 2.0, 4.0, 1.5]
+    assert len(study.table("formulas")) == len(small_study().table("formulas"))
+    assert "holds scores already" in run("set", tmp_path / "begun", "sheet", tmp_path / "sheet.csv", code=2).output

@@ -18,8 +18,9 @@ from panel.errors import StudyError
 from panel.study.folder import write_study
 from panel.study.open_study import open_study
 from panel.study.raw_table import raw_file, raw_table, table_of_rows
-from panel.study.scores_import import ScoresLayout, guess_layout, read_scores, study_from_scores
+from panel.study.scores_import import ScoresLayout, guess_layout, read_scores, study_from_scores, with_scores
 from panel.study.study import is_rehearsed
+from tests.studies import small_study
 
 KEYS = ["subject", "treatment", "time", "rep"]
 ATTRIBUTES = ["potato", "buttery", "grassy", "rancid", "painty"]
@@ -245,3 +246,24 @@ def test_a_scale_in_the_heading_is_the_scale_unless_scores_contradict_it(heading
     assert ("scores lie outside" in told) == (top == 11)
     own = study_from_scores(imported, raw_file("f", b"x"), "t", 0, 50).table("attributes").iloc[0]
     assert own[["scale_min", "scale_max"]].tolist() == [0, 50]
+
+
+def test_scores_come_into_a_study_that_was_begun_and_what_it_says_of_their_names_stays():
+    begun = small_study(scores=None, servings=None)
+    rows = ["Tester;Sample;Greasy film (0-10);drag", "T1;P1;7,5;3", "T1;P2;4,0;2", "A01;P9;5,5;1"]
+    file = raw_file("sheet.csv", "\n".join(rows).encode())
+    table = raw_table(file)
+    made = study_from_scores(read_scores(table, guess_layout(table)), file, "sheet")
+    study = with_scores(begun, made)
+    assert study.prototypes == (*begun.prototypes, "P9")
+    assert study.attributes == (*begun.attributes, "drag")
+    assert set(study.scores["attribute"]) == {"AF_GREASE", "drag"}
+    assert list(study.table("assessors")["assessor"]) == [*begun.assessors, "T1"]
+    for name in ("formulas", "batches"):
+        pd.testing.assert_frame_equal(study.table(name), begun.table(name))
+    ours = study.table("attributes").set_index("attribute").loc["AF_GREASE"]
+    assert (ours["name"], ours["scale_max"], ours["direction"]) == ("greasy film", 100.0, "less")
+    assert study.benchmark == begun.benchmark
+    assert study.raw_files == (file,)
+    with pytest.raises(StudyError, match="holds scores already"):
+        with_scores(study, made)

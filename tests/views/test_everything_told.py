@@ -454,6 +454,14 @@ def test_the_ends_of_an_interval_are_in_order_and_hold_the_number_before_them(ev
     assert tried > (10 if len(everything) > _FEW else 1) or len(every_table) < _FEW
 
 
+def test_no_heading_of_a_table_repeats_and_no_cell_is_half_an_interval(every_table):
+    for table in every_table:
+        bare = [re.sub("^[A-Z]: ", "", heading) for heading in table.texts.columns]  # the letter alone tells nobody
+        assert len(set(bare)) == len(bare), table.title
+        for column in table.texts:
+            assert not table.texts[column].str.contains("– to |to –").any(), (table.title, column)
+
+
 def test_words_for_a_truth_are_the_same_for_the_same_truth(every_table):
     for table in every_table:
         if table.table.across is not None:
@@ -616,3 +624,11 @@ def test_the_same_count_has_the_same_interval_under_statements_and_under_claims(
     assert claims
     for count, ends in claims:
         assert statements[count] == ends, count
+
+
+def test_an_attribute_that_has_words_is_told_by_them(everything):
+    for told in everything:
+        codes = [name for name, words in told.names.attributes.items() if words != name and name.isupper()]
+        named = re.compile(rf"\b({'|'.join(map(re.escape, codes))})\b" if codes else r"(?!)")
+        for text in sentences(told):
+            assert not (found := named.search(text)), (found[0], text)

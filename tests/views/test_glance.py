@@ -6,6 +6,7 @@ import json
 from dataclasses import replace
 from pathlib import Path
 
+import numpy as np
 import pandas as pd
 import pytest
 from click.testing import CliRunner
@@ -87,6 +88,15 @@ def test_without_scores_the_first_screen_says_what_the_study_does_answer_and_lea
     assert all(finding.severity != "stop" for finding in told.settle)
 
 
+def test_a_prototype_that_is_out_leads_nothing():
+    targets = {"target_low": [62.0, np.nan, np.nan], "must_have": ["yes", "", ""]}
+    own = Answers(small_study({"benchmark": "P1"}, attributes=small_study().table("attributes").assign(**targets)))
+    ranking = own.need(NEAREST).ranking
+    assert {"out", "in"} <= set(ranking["standing"])
+    told = [line.partition(":")[0] for line in tell_glance(own).leaders]
+    assert set(told) == set(ranking.loc[ranking["standing"] != "out", "prototype"])
+
+
 def test_the_gravest_findings_come_first_one_of_a_kind(answers):
     settle = tell_glance(answers).settle
     kinds = [finding.kind for finding in settle]
@@ -123,6 +133,7 @@ def test_a_study_that_has_begun_is_told_what_is_next():
     assert told.headline == "There are no scores yet, so nothing can be said of the prototypes."
     assert glance_picture(answers) is None
     assert told.settle[0].severity == "stop"
+    assert (told.step, told.step_part) == ("Plan the test.", "plan")
 
 
 @pytest.mark.parametrize(

@@ -80,7 +80,7 @@ def _of_folder(study: StudyInUse, folder: Path) -> None:
             _collecting(study, found)
             return
     headline("The ballots are not prepared yet.")
-    st.markdown("They stay closed until the safety gate is open: see the page Safety.")
+    st.markdown("They open only where the safety gate is open: see the page Safety.")
     with st.expander("What happens when they are prepared"):
         say(_STEPS, first=("First", "Then", "Last"))
     warning = place_warning(folder)

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Hashable, Iterable, Iterator, Mapping, Sequence
+from collections.abc import Callable, Hashable, Iterable, Iterator, Mapping, Sequence
 from dataclasses import dataclass
 from enum import StrEnum
 from itertools import combinations
@@ -32,6 +32,7 @@ from panel.stats.mixed.inference import inference
 from panel.stats.mixed.reml import MixedFit
 from panel.stats.mixed.residuals import fits_without_groups
 from panel.study.formulas import SAME_AMOUNT, formula_percents
+from panel.study.naming import naming
 from panel.study.study import Study
 from panel.words import typed_share
 
@@ -108,7 +109,7 @@ def check_panel(study: Study) -> PanelCheck:
         without=in_order(_with_verdicts(study, without), "attribute", numbers.attributes),
         duplicates=_duplicate_distances(study, scores),
         method=_method(numbers),
-        notes=(*_notes(numbers, left_out), *_note_on_scales(study, numbers)),
+        notes=(*_notes(numbers, left_out, naming(study).attribute), *_note_on_scales(study, numbers)),
     )
 
 
@@ -138,7 +139,7 @@ def _method(numbers: PanelNumbers) -> str:
 
 
 def _note_on_scales(study: Study, numbers: PanelNumbers) -> Iterator[str]:
-    unknown = [name for name in numbers.attributes if study.scale(name) is None]
+    unknown = [naming(study).attribute(name) for name in numbers.attributes if study.scale(name) is None]
     if unknown:
         yield (
             f"The study does not say where the scale of {', '.join(unknown)} begins and ends: parts of the scale are "
@@ -146,9 +147,9 @@ def _note_on_scales(study: Study, numbers: PanelNumbers) -> Iterator[str]:
         )
 
 
-def _notes(numbers: PanelNumbers, left_out: list[tuple[str, str]]) -> Iterator[str]:
+def _notes(numbers: PanelNumbers, left_out: list[tuple[str, str]], words: Callable[[str], str]) -> Iterator[str]:
     for name, why in left_out:
-        yield f"{name} is not checked: {why}."
+        yield f"{words(name)} is not checked: {why}."
     if len(numbers.assessors) < FEWEST_ASSESSORS:
         yield "With two assessors agreement is not judged: nobody can say which of them departs from the other."
     if (numbers.own.counts.sum(axis=2) > 0).any() and not (numbers.own.df_error > 0).any():
@@ -158,7 +159,7 @@ def _notes(numbers: PanelNumbers, left_out: list[tuple[str, str]]) -> Iterator[s
         )
     if numbers.own.means.shape[2] < 3:
         yield "With two prototypes agreement is not judged: two points always lie on a line."
-    unjudged = [name for name, row in zip(numbers.attributes, numbers.judged, strict=True) if not row.any()]
+    unjudged = [words(name) for name, row in zip(numbers.attributes, numbers.judged, strict=True) if not row.any()]
     if unjudged and len(numbers.assessors) >= FEWEST_ASSESSORS:
         yield f"Agreement is not judged on {', '.join(unjudged)}: the prototypes are not told apart there."
 

@@ -22,6 +22,7 @@ from panel.plan.safety import match_allergens
 from panel.study.facts import stated_fact
 from panel.study.formulas import emollient_percents, formula_lines
 from panel.study.knowledge import canonical_ingredient
+from panel.study.naming import naming
 from panel.study.study import Study
 
 BENCHMARK_LEVELS, _TOLERANCE, _READ_AS = "benchmark_levels", "tolerance", "windows_read_as"
@@ -181,11 +182,11 @@ def _from_scale(study: Study, attribute: str) -> float:
 
 
 def _notes(study: Study, wanted: pd.DataFrame, given: Mapping[str, float], *, stated: bool) -> list[str]:
-    notes = []
+    notes, words = [], naming(study).attribute
     if not given:
         notes.append("Nobody stated weights, so all attributes with a window count the same.")
     elif len(given) < len(wanted):
-        without = [name for name in wanted["attribute"] if name not in given]
+        without = [words(name) for name in wanted["attribute"] if name not in given]
         where = "in the table of attributes" if stated else "here"
         notes.append(f"Without a weight {where}, so counted as 1: {', '.join(without)}.")
     if len(wanted) > 1 and wanted["must_have"].all():
@@ -195,19 +196,20 @@ def _notes(study: Study, wanted: pd.DataFrame, given: Mapping[str, float], *, st
         other = {"target_high": "target_low", "target_low": "target_high"}.get(column, "")
         if column and not math.isnan(row[column]) and math.isnan(row[other]):
             notes.append(
-                f"{row['attribute']}: the direction says {row['direction']!r}, but only {column} is set. Check which "
-                "of the two is meant."
+                f"{words(row['attribute'])}: the direction says {row['direction']!r}, but only {column} is set. Check "
+                "which of the two is meant."
             )
     listed = study.table("attributes")
     aimed = listed.loc[(listed["direction"] == "target") & listed[["target_low", "target_high"]].isna().all(axis=1)]
     if len(aimed):
-        notes.append(f"Is to hit a target but has no window, so it does not count: {', '.join(aimed['attribute'])}.")
+        names = ", ".join(map(words, aimed["attribute"]))
+        notes.append(f"Is to hit a target but has no window, so it does not count: {names}.")
     if not study.facts.get(_TOLERANCE):
         notes.append(
             "Desirability falls from 1 at the edge of a window to 0 a quarter of the scale outside it: common "
             f"practice, no source. The fact {_TOLERANCE!r} of the study sets another distance."
         )
-        unknown = [str(name) for name in wanted["attribute"] if study.scale(str(name)) is None]
+        unknown = [words(str(name)) for name in wanted["attribute"] if study.scale(str(name)) is None]
         if unknown:
             notes.append(
                 f"The study does not say where the scale of {', '.join(unknown)} begins and ends: desirability falls "

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Iterator
+from collections.abc import Callable, Iterable, Iterator
 from dataclasses import dataclass, replace
 from enum import StrEnum
 
@@ -27,6 +27,7 @@ from panel.stats.mixed.residuals import (
     spread_by_group,
     spread_with_level,
 )
+from panel.study.naming import naming
 from panel.study.scores_used import scores_used
 from panel.study.study import Study
 
@@ -125,7 +126,10 @@ def look_at_assumptions(
         problems=_stack([_problem_rows(tests, assessors, ends, influence)], order),
         draws=draws,
         method=_method(panels, draws, candidates),
-        notes=(*_few_draws(n_attributes, draws), *_notes(panels, left_out, set(order) - set(ends["attribute"]))),
+        notes=(
+            *_few_draws(n_attributes, draws),
+            *_notes(panels, left_out, set(order) - set(ends["attribute"]), naming(study).attribute),
+        ),
     )
 
 
@@ -160,11 +164,13 @@ def _few_draws(n_attributes: int, draws: int) -> Iterable[str]:
         )
 
 
-def _notes(panels: list[_ScoredPanel], left_out: list[tuple[str, str]], no_scale: set[str]) -> Iterable[str]:
+def _notes(
+    panels: list[_ScoredPanel], left_out: list[tuple[str, str]], no_scale: set[str], words: Callable[[str], str]
+) -> Iterable[str]:
     for name, why in left_out:
-        yield f"{name} is not looked at: {why}."
+        yield f"{words(name)} is not looked at: {why}."
     unsettled = [
-        name
+        words(name)
         for panel in panels
         for name, converged in zip(panel.design.attributes, panel.fit.converged, strict=True)
         if not converged
@@ -172,7 +178,7 @@ def _notes(panels: list[_ScoredPanel], left_out: list[tuple[str, str]], no_scale
     if unsettled:
         yield f"The fit of {', '.join(unsettled)} did not settle; do not rely on these residuals."
     if no_scale:
-        listed = ", ".join(sorted(no_scale))
+        listed = ", ".join(words(name) for name in sorted(no_scale))
         yield f"The ends of the scale are not stated for {listed}, so crowding there is not judged."
     yield (
         "Only the scores that pull most were left out one by one. Two odd scores can hide each other, and a whole odd "

@@ -168,7 +168,11 @@ def find_differences(
         margin=margin,
         margin_stated=margin_stated,
         method=_difference_method(fitted, compared_with, small_sample, in_order=bool(order_of_testing(study)[0])),
-        notes=(*_difference_notes(fitted), *confound_notes(fitted.confounds), *_late_notes(study)),
+        notes=(
+            *_difference_notes(fitted, naming(study).attribute),
+            *confound_notes(fitted.confounds),
+            *_late_notes(study),
+        ),
     )
 
 
@@ -473,12 +477,13 @@ def confound_notes(confounds: Confounds) -> tuple[str, ...]:
     return tuple(f"{finding.message} {finding.advice}" for finding in untold_findings(confounds))
 
 
-def _difference_notes(fitted: PanelFit) -> Iterator[str]:
+def _difference_notes(fitted: PanelFit, words: Callable[[str], str]) -> Iterator[str]:
     """Yield what a reader must know before trusting the differences, one sentence each."""
     for name, why in fitted.left_out:
-        yield f"{name} is not compared: {why}."
+        yield f"{words(name)} is not compared: {why}."
     for design, fit in fitted.fits:
-        listed = ", ".join(design.attributes)
+        called = [words(name) for name in design.attributes]
+        listed = ", ".join(called)
         if INTERACTION not in design.terms:
             yield (
                 f"No assessor scored a prototype twice ({listed}): disagreement between assessors cannot be told "
@@ -489,11 +494,11 @@ def _difference_notes(fitted: PanelFit) -> Iterator[str]:
                 f"The effect of {factor.replace('_', ' ')} cannot be told in full from that of the prototypes; "
                 f"what can be told is taken out ({listed})."
             )
-        for name, converged in zip(design.attributes, fit.converged, strict=True):
+        for name, converged in zip(called, fit.converged, strict=True):
             if not converged:
                 yield f"The fit of {name} did not settle; do not rely on its numbers."
         for place, term in enumerate(design.terms):
-            zero = [name for name, at in zip(design.attributes, fit.at_zero[:, place], strict=True) if at]
+            zero = [name for name, at in zip(called, fit.at_zero[:, place], strict=True) if at]
             if zero and term != ASSESSOR:
                 careful = " On average the tests are then careful rather than rash." if term == INTERACTION else ""
                 yield (

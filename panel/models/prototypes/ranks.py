@@ -6,7 +6,7 @@ model takes each assessor's use of the scale into account.
 
 from __future__ import annotations
 
-from collections.abc import Iterator
+from collections.abc import Callable, Iterator
 from dataclasses import dataclass
 from itertools import combinations
 from typing import Any
@@ -33,6 +33,7 @@ from panel.stats.assessors.agreement import own_tables
 from panel.stats.assessors.scaling import FEWEST_PROTOTYPES, Scaling, scaling_model
 from panel.stats.comparing.group_means import VarianceTables
 from panel.stats.comparing.multiplicity import below, holm, serial_gatekeeping, tukey_p_value
+from panel.study.naming import naming
 from panel.study.scores_used import scores_used
 from panel.study.study import Numbered, Study, those_in
 
@@ -386,7 +387,7 @@ def find_scale_use(study: Study) -> ScaleUse:
             "against disagreement; p-values are adjusted as those of the comparison. Shown beside the additive mixed "
             "model, which remains the result."
         ),
-        notes=tuple(_scaling_notes(rows, missing)),
+        notes=tuple(_scaling_notes(rows, missing, naming(study).attribute)),
     )
 
 
@@ -477,13 +478,13 @@ def _with_changes(rows: pd.DataFrame, additive: pd.DataFrame) -> pd.DataFrame:
     return rows.assign(p_adjusted=told, changes=below(told) == rows["suppressed"].to_numpy(dtype=bool))
 
 
-def _scaling_notes(rows: list[dict[str, Any]], missing: pd.DataFrame) -> Iterator[str]:
+def _scaling_notes(rows: list[dict[str, Any]], missing: pd.DataFrame, words: Callable[[str], str]) -> Iterator[str]:
     for name, why in missing.itertuples(index=False):
-        yield f"{name} has no scaling model: {why}."
+        yield f"{words(name)} has no scaling model: {why}."
     for dropped in dict.fromkeys(row["dropped"] for row in rows if row["dropped"]):
-        who = ", ".join(row["attribute"] for row in rows if row["dropped"] == dropped)
+        who = ", ".join(words(row["attribute"]) for row in rows if row["dropped"] == dropped)
         yield f"Not every assessor scored {dropped}: left out of the scaling model ({who})."
-    uneven = [row["attribute"] for row in rows if row["approximate"]]
+    uneven = [words(row["attribute"]) for row in rows if row["approximate"]]
     if uneven:
         yield (
             f"Cells hold different numbers of scores ({', '.join(uneven)}): every assessor's mean counts alike, and "

@@ -206,8 +206,8 @@ _CANNOT = (
 def _headline(result: JustAboutRight) -> str:
     """Return the answer in one sentence."""
     if result.drops.empty:
-        why = f": {result.refused['why'].iloc[0].rstrip('.')}" if len(result.refused) else ""
-        return f"Counted only: no question here can be asked as too little or too much, so no drop is worked out{why}."
+        why = f" ({result.refused['why'].iloc[0].rstrip('.')})" if len(result.refused) else ""
+        return f"Counted only, without drops: no question here can be asked as too little or too much{why}."
     if not result.liking:
         return "Counted, but not weighed: without a liking question nobody can say whether those who mind like it less."
     moves = result.drops.loc[result.drops["verdict"] == "move"]

@@ -59,9 +59,14 @@ def claims_headline(result: Claims) -> str:
     families = result.claims.loc[tested, "family"].nunique()
     among = f"; adjusted together in {counted(families, 'family', 'families')}" if families else ""
     exploratory = int(result.claims["exploratory"].sum())
+    if total == 1:
+        explored = "; it was only explored" if exploratory else ""
+        if result.claims["verdict"].iloc[0] == CANNOT_TELL:
+            return f"Whether the sentence holds cannot be told yet{explored}."
+        return f"The sentence {'holds' if supported else 'does not hold'}{limits}{explored}."
     more = f"; {exploratory} only explored" if exploratory else ""
-    hold = "holds" if 1 in (supported, total) else "hold"
-    return f"{supported or 'None'} of {counted(total, 'sentence')} {hold}{limits}{among}{more}."
+    hold = "holds" if supported == 1 else "hold"
+    return f"{supported or 'None'} of {total} sentences {hold}{limits}{among}{more}."
 
 
 def verdict_words(verdict: str) -> str:

@@ -74,8 +74,11 @@ def window_words(low: float, high: float) -> str:
 
 
 def _heading(letter: Any, about: Shown) -> str:
-    row = about.result.swaps.set_index("letter").loc[letter]
-    return f"{letter}: {_parts(row, 'added', _short(about.result))}"
+    rows, short = about.result.swaps.set_index("letter"), _short(about.result)
+    added = {name: _parts(row, "added", short) for name, row in rows.iterrows()}
+    if list(added.values()).count(added[letter]) == 1:
+        return f"{letter}: {added[letter]}"
+    return f"{letter}: {format_typed(float(rows.loc[letter, 'percent']))} % {_swap(rows.loc[letter], short)}"
 
 
 def _cell(row: Mapping[str, Any], about: Shown) -> str:

@@ -319,7 +319,8 @@ def _link_rows(ladder: Ladder) -> pd.DataFrame:
 
 
 def _without_one(row: Mapping[str, Any], _: Shown) -> str:
-    return f"{_significant(row['slope_low'])} to {_significant(row['slope_high'])}"
+    ends = [_significant(row[name]) for name in ("slope_low", "slope_high")]
+    return NOTHING if NOTHING in ends else " to ".join(ends)
 
 
 def _said_beforehand(row: Mapping[str, Any], _: Shown) -> str:

@@ -84,8 +84,7 @@ def tell_assumptions(result: Assumptions, names: Naming, attribute: str = "") ->
             drawer("What to do about it", *(f"{capital(kind)}: {_ADVICE[kind]}" for kind in found)),
             drawer(
                 f"What the model leaves over: {names.attribute(asked)}",
-                _residual_picture(result, asked, names),
-                _spread_picture(result, asked, names),
+                *(_residual_picture(result, asked, names), *_spread_pictures(result, asked, names)),
             ),
         ),
         cannot=(
@@ -274,18 +273,22 @@ def _residual_picture(result: Assumptions, attribute: str, names: Naming) -> Pic
     )
 
 
-def _spread_picture(result: Assumptions, attribute: str, names: Naming) -> Picture:
+def _spread_pictures(result: Assumptions, attribute: str, names: Naming) -> list[Picture]:
+    """Return the picture of each assessor's scatter; none where nobody scored often enough to have one."""
     people = result.assessors.loc[result.assessors["attribute"] == attribute]
+    if people["residual_sd"].isna().all():
+        return []
     heard = "; ".join(
         f"{row['assessor']} {format_number(row['residual_sd'], names.digits)} ({format_number(row['ratio'], 1)} times)"
         for row in people.to_dict("records")
     )
-    return Picture(
+    picture = Picture(
         "residual_spread",
         f"Scatter of each assessor, {_title(result, attribute, names)}",
         f"Residual SD of each assessor, and over the panel's: {heard}.",
         lambda width: _spread_figure(result, attribute, names, width),
     )
+    return [picture]
 
 
 def _widest_assessor(result: Assumptions, attribute: str) -> str:

@@ -236,7 +236,7 @@ def _figure(result: PrototypeMap, names: Naming, width: float = BROAD) -> Figure
     told = [_shares(result)]
     tall = _HEIGHT
     if width < _NUMBERED_BELOW:  # the names would leave no room for the circle
-        told.append("; ".join(f"{place} {label}" for place, label in enumerate(labels.values(), start=1)))
+        told.append("; ".join(f"{place}\u00a0{label}" for place, label in enumerate(labels.values(), start=1)))
         labels = {name: f"{place}" for place, name in enumerate(labels, start=1)}
         tall = width
     below = [line for words in told for line in wrapped(words, _FONT - 0.5, 0.94 * width * _POINTS)]

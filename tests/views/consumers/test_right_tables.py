@@ -70,8 +70,8 @@ def test_refused_questions_are_listed():
     ]
     assert shown(DROPS, result, Naming()).empty
     assert _headline(result) == (
-        "Counted only: no question here can be asked as too little or too much, so no drop is worked out: "
-        "nobody wants it stickier."
+        "Counted only, without drops: no question here can be asked as too little or too much (nobody wants it "
+        "stickier)."
     )
 
 

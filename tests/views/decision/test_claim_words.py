@@ -64,7 +64,11 @@ def test_the_headline_counts_verdicts(result):
 
 def test_a_single_sentence_holds_or_does_not(result):
     frame = result.claims.iloc[[0]].assign(verdict=NOT_SUPPORTED, exploratory=False, p_adjusted=float("nan"))
-    assert claims_headline(replace(result, claims=frame)) == "None of 1 sentence holds."
+    assert claims_headline(replace(result, claims=frame)) == "The sentence does not hold."
+    open_one = frame.assign(verdict=CANNOT_TELL)
+    assert claims_headline(replace(result, claims=open_one)) == "Whether the sentence holds cannot be told yet."
+    held = frame.assign(verdict=SUPPORTED, exploratory=True)
+    assert claims_headline(replace(result, claims=held)) == "The sentence holds; it was only explored."
 
 
 def test_the_headline_stays_under_25_words_with_every_verdict_in_it(result):

@@ -14,7 +14,9 @@ from panel.views.prototypes.assumptions import (
     _typical_size,
     tell_assumptions,
 )
+from panel.views.told import Picture
 from tests.models.prototypes.test_residual_checks import normal, one_is_wild, simulated
+from tests.studies import crossed_study
 from tests.views.examples import drawn_words, svg_root, words_covering_words, words_outside
 
 NAMES = Naming(attributes={"T0": "greasy film"}, scale="0 to 100")
@@ -97,6 +99,13 @@ def test_those_who_cannot_see_them_hear_the_sizes(wild):
     assert svg_root(residuals.svg)[1].text == residuals.alt
     words = [text for text, _ in drawn_words(residuals.figure())]
     assert "Fitted value (0 to 100); lines: ± SD of the residuals there; ringed: pull most" in words
+
+
+def test_where_nobody_scored_often_enough_there_is_no_picture_of_each_assessor_s_scatter():
+    study = crossed_study(np.random.default_rng(1), assessors=6, prototypes=2, attributes=1, sessions=1)
+    found = look_at_assumptions(study, rng=np.random.default_rng(1))
+    pictures = [item for each in tell_assumptions(found, Naming()).drawers for item in each.items]
+    assert [each.name for each in pictures if isinstance(each, Picture)] == ["residuals"]
 
 
 def test_an_assessor_with_too_few_scores_has_no_bar():
