@@ -104,7 +104,7 @@ def _pooled_or_single(scored: pd.DataFrame, used: pd.DataFrame) -> list[Finding]
         message = "There is one batch of each prototype: the results describe these batches."
         advice = "Whether another batch would feel the same takes a second batch, best of the benchmark."
         return [Finding("note", "one_batch_each", "batches", message, advice)] if len(number) else []
-    findings = []
+    findings, single = [], number.index[number == 1].tolist()
     unnamed = set(scored.loc[scored["batch"] == "", "prototype"])
     for where, cases in gathered(np.arange(len(several)), lambda case: f"batches: {several[case]}"):
         names = list(several[cases])
@@ -113,6 +113,8 @@ def _pooled_or_single(scored: pd.DataFrame, used: pd.DataFrame) -> list[Finding]
         message = f"Several batches are pooled as {first_few(names)}: {batches}."
         if untold:
             message += " The scores do not all say from which."
+        if single:
+            message += f" Of {first_few(single)} there is one: what is told is told in these batches."
         advice = "The analysis takes them for the same thing. Compare the batches, and name the batch of every score."
         findings.append(Finding("warning" if untold else "note", "batches_pooled", where, message, advice))
     return findings

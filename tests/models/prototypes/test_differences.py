@@ -309,3 +309,30 @@ def test_means_alone_are_the_same(kept):
     study = fries(kept, session=True)
     columns = ["attribute", "prototype", "estimate"]
     pd.testing.assert_frame_equal(estimated_means(study, fit_study(study)), find_differences(study).means[columns])
+
+
+def two_places(sd):
+    """Four people here and four there, who see the prototypes apart by `sd`; two sessions, three attributes."""
+    rng = np.random.default_rng(2)
+    shape = (8, 4, 3, 2)
+    score = 50 + 10 * np.arange(4)[:, None, None] + rng.normal(0, 3, (8, 4, 3, 1)) + rng.normal(0, 4, shape)
+    score[:, :, 0] += rng.normal(0, sd, (2, 4))[np.arange(8) // 4][..., None]
+    place = np.indices(shape).reshape(4, -1)
+    columns = zip(("assessor", "prototype", "attribute", "session"), "APT", place[:3], strict=False)
+    scores = pd.DataFrame({name: np.char.add(letter, of.astype(str)) for name, letter, of in columns})
+    scores = scores.assign(session=place[3].astype(str), score=score.ravel())
+    people = pd.DataFrame({"assessor": [f"A{k}" for k in range(8)], "group": ["north"] * 4 + ["south"] * 4})
+    return Study({"scores": scores, "assessors": people.assign(kind="trained")})
+
+
+def test_groups_that_do_not_see_the_prototypes_alike_are_named_beside_the_verdict():
+    found = find_differences(two_places(12.0))
+    assert found.attributes["differently"].tolist() == ["groups of assessors", "", ""]
+    own = found.pairs.loc[(found.pairs["attribute"] == "T0") & (found.pairs["verdict"] == "differs"), "said"]
+    assert len(own)
+    assert own.str.endswith(", not alike in all groups of assessors").all()
+    assert not found.pairs.loc[found.pairs["attribute"] != "T0", "said"].str.contains("not alike in all").any()
+
+
+def test_groups_that_see_them_alike_are_not_named():
+    assert (find_differences(two_places(0.0)).attributes["differently"] == "").all()
