@@ -45,6 +45,7 @@ def simulated(
     shift: float = 0.0,
     same_order: int = -1,
     drift: float = 0.0,
+    places_sd: float = 0.0,
     facts: dict[str, object] | None = None,
     formulas: pd.DataFrame | None = None,
 ) -> Study:
@@ -52,7 +53,8 @@ def simulated(
 
     With `split` the first half of the prototypes is served in session 1 only, the others in session 2. Replicates are
     those of each batch. `same_order` people taste in one order, the others in orders by lot, each person in one; the
-    score changes by `drift` a place.
+    score changes by `drift` a place. Where `places_sd` is above 0, half of the people sit at another place, and each
+    place sees the prototypes apart by that.
     """
     shape = (studies, assessors, prototypes, batches, replicates)
     s, a, p, b, r = (grid.ravel() for grid in np.indices(shape))
@@ -64,6 +66,12 @@ def simulated(
     session = (p >= prototypes // 2).astype(int)
     if split:
         score += (session_sd * rng.normal(size=(studies, 2)))[s, session]
+    people = empty_table("assessors")
+    if places_sd:
+        south = np.arange(assessors) >= assessors // 2
+        score += (places_sd * rng.normal(size=(studies, 2, prototypes)))[s, south[a].astype(int), p]
+        names = [f"A{n + 1:02d}" for n in range(assessors)]
+        people = pd.DataFrame({"assessor": names, "kind": "trained", "group": np.where(south, "south", "north")})
     place = np.zeros_like(p)
     if same_order >= 0:
         order = np.tile(np.arange(prototypes), (assessors, 1))
@@ -83,7 +91,7 @@ def simulated(
         recorded_at="",
         source="",
     )
-    tables = {"scores": scores} | ({} if formulas is None else {"formulas": formulas})
+    tables = {"scores": scores, "assessors": people} | ({} if formulas is None else {"formulas": formulas})
     return Study(tables, {"benchmark": "P1", "scale_min": 0, "scale_max": 100} | (facts or {}))
 
 
@@ -179,6 +187,17 @@ def _orders(same: int, drift: float, wrong: Wrong, **more: Any) -> Line:
     return line
 
 
+def _two_places(unsaid: bool) -> Line:
+    """Return a line on two places of four people each: is some pair told apart, and without a word on the places?"""
+
+    def wrong(rng: np.random.Generator) -> bool:
+        pairs = find_differences(simulated(rng, 1, prototypes=4, replicates=2, places_sd=4.0)).pairs
+        told = pairs["verdict"] == "differs"
+        return bool((told & ~(unsaid & pairs["said"].str.contains("not alike in all"))).any())
+
+    return lambda rng, studies: np.array([wrong(rng) for _ in range(studies)])
+
+
 def lines() -> dict[str, tuple[str, Line]]:
     """Return, for each kind of study and what may be said of it wrongly, the nominal chance and what tells it."""
     of_sessions: dict[str, tuple[str, Wrong]] = {
@@ -215,6 +234,8 @@ def lines() -> dict[str, tuple[str, Line]]:
         found[f"{how}, 2.5 points a place: some pair"] = "5", _orders(same, 2.5, partial(some_row, frame="pairs"))
         found[f"{how}, 2.5 points a place: superiority"] = "2.5", _orders(same, 2.5, superiority)
     found["orders by lot, true difference of 12: F test"] = "–", _orders(0, 0.0, f_test, shift=12.0)
+    found["two places, 4 + 4 people, place x prototype SD 4: some pair"] = "5", _two_places(unsaid=False)
+    found["the same, without a word on the places"] = "5", _two_places(unsaid=True)
     true = {"prototypes": 8, "shift": 2 * RESIDUAL_SD}
     found["true difference of two residual SDs, 10 x 8 x 3: supported"] = (
         "at least 90",

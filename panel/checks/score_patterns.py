@@ -235,11 +235,11 @@ def _nearly_twice(cells: ScoreCells) -> list[Finding]:
         chance = stdtr(free - 1, -r * np.sqrt((free - 1) / (1 - r**2)))
     told = (r >= _GO_TOGETHER) & (r < 1 - 1e-9) & (chance * len(r) < _CHANCE_PER_STUDY)
     told &= np.maximum(again[first], again[second]) < _SAME_AGAIN
-    return [_told_nearly(cells, *whole[[first[k], second[k]]].tolist(), float(r[k])) for k in np.flatnonzero(told)]
+    return [_told_nearly(cells, whole[[first[k], second[k]]], float(r[k])) for k in np.flatnonzero(told)]
 
 
-def _told_nearly(cells: ScoreCells, first: int, second: int, r: float) -> Finding:
-    who = [str(cells.assessor.of[person]) for person in (first, second)]
+def _told_nearly(cells: ScoreCells, people: np.ndarray, r: float) -> Finding:
+    who = [str(name) for name in cells.assessor.of[people]]
     message = (
         f"The scores of {format_list(who)} go up and down together from {cells.sitting_word} to {cells.sitting_word} "
         f"(correlation {r:.2f}), more than chance would give in one study out of twenty."

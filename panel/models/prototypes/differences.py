@@ -171,7 +171,7 @@ def find_differences(
         margin=margin,
         margin_stated=margin_stated,
         method=_difference_method(fitted, compared_with, small_sample, in_order=bool(order_of_testing(study)[0])),
-        notes=(*_difference_notes(fitted), *confound_notes(fitted.confounds), *_late_notes(study)),
+        notes=(*_difference_notes(fitted), *confound_notes(fitted.confounds), *_late_notes(study), *_groups(study)),
     )
 
 
@@ -225,6 +225,14 @@ def _late_notes(study: Study) -> Iterator[str]:
     for name, why in order_of_testing(study)[1].items():
         words = study.attribute_words(name)
         yield f"The place of {words} in the order of testing does not count, it is tested last: {why}."
+
+
+def _groups(study: Study) -> Iterator[str]:
+    """Yield that groups of assessors are these and no others, where there are some."""
+    people = study.table("assessors")
+    names = natural_order(set(people.loc[people["assessor"].isin(study.numbered["assessor"][1]), "group"]) - {""})
+    if len(names) > 1:
+        yield f"People of {len(names)} groups scored ({', '.join(names)}): nothing shows whether another would agree."
 
 
 def _margin(study: Study, margin: float | None) -> tuple[float | None, bool]:

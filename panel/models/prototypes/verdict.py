@@ -340,20 +340,21 @@ def seen_differently(study: Study) -> dict[str, str]:
     if not np.prod(shape, dtype=float) <= _LARGEST_FILL * len(codes[0]):
         return {}
     place, size = np.ravel_multi_index(codes, shape), int(np.prod(shape))
-    count = np.bincount(place, minlength=size).reshape(shape)
-    total = np.bincount(place, used.frame["score"].to_numpy(float), size).reshape(shape)
+    count: Array = np.bincount(place, minlength=size).astype(float).reshape(shape)
+    total: Array = np.zeros(size)
+    np.add.at(total, place, used.frame["score"].to_numpy(float))
     listed = study.table("assessors").drop_duplicates("assessor").set_index("assessor")["group"]
     group = listed.reindex(names[0]).fillna("").to_numpy(object)
     told: dict[str, list[str]] = {}
     for words, of in (("sessions", None), ("groups of assessors", group)):
-        p = [_p_alike(total[..., k], count[..., k], of) for k in range(shape[-1])]
+        p = [_p_alike(total.reshape(shape)[..., k], count[..., k], of) for k in range(shape[-1])]
         known = np.isfinite(p)
         for name in np.array(names[-1], dtype=object)[known][below(holm(np.array(p)[known]))].tolist():
             told.setdefault(name, []).append(words)
     return {name: " and ".join(words) for name, words in told.items()}
 
 
-def _p_alike(total: Array, count: Codes, group: NDArray[Any] | None) -> float:
+def _p_alike(total: Array, count: Array, group: NDArray[Any] | None) -> float:
     """Return p that prototypes differ alike, of sums and counts (assessors, prototypes, sessions) of one attribute."""
     if group is not None:
         total, count = total.sum(axis=2, keepdims=True), count.sum(axis=2, keepdims=True)

@@ -331,6 +331,7 @@ def test_groups_that_do_not_see_the_prototypes_alike_are_named_beside_the_verdic
     own = found.pairs.loc[(found.pairs["attribute"] == "T0") & (found.pairs["verdict"] == "differs"), "said"]
     assert len(own)
     assert own.str.endswith(", not alike in all groups of assessors").all()
+    assert "People of 2 groups scored (north, south): nothing shows whether another would agree." in found.notes
     assert not found.pairs.loc[found.pairs["attribute"] != "T0", "said"].str.contains("not alike in all").any()
 
 
