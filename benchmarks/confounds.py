@@ -43,13 +43,18 @@ def simulated(
     batch_sd: float = 0.0,
     split: bool = False,
     shift: float = 0.0,
+    same_order: int = -1,
+    drift: float = 0.0,
+    places_sd: float = 0.0,
     facts: dict[str, object] | None = None,
     formulas: pd.DataFrame | None = None,
 ) -> Study:
     """Return `studies` studies as the attributes of one; `shift` is added to the second prototype.
 
     With `split` the first half of the prototypes is served in session 1 only, the others in session 2. Replicates are
-    those of each batch.
+    those of each batch. `same_order` people taste in one order, the others in orders by lot, each person in one; the
+    score changes by `drift` a place. Where `places_sd` is above 0, half of the people sit at another place, and each
+    place sees the prototypes apart by that.
     """
     shape = (studies, assessors, prototypes, batches, replicates)
     s, a, p, b, r = (grid.ravel() for grid in np.indices(shape))
@@ -61,6 +66,18 @@ def simulated(
     session = (p >= prototypes // 2).astype(int)
     if split:
         score += (session_sd * rng.normal(size=(studies, 2)))[s, session]
+    people = empty_table("assessors")
+    if places_sd:
+        south = np.arange(assessors) >= assessors // 2
+        score += (places_sd * rng.normal(size=(studies, 2, prototypes)))[s, south[a].astype(int), p]
+        names = [f"A{n + 1:02d}" for n in range(assessors)]
+        people = pd.DataFrame({"assessor": names, "kind": "trained", "group": np.where(south, "south", "north")})
+    place = np.zeros_like(p)
+    if same_order >= 0:
+        order = np.tile(np.arange(prototypes), (assessors, 1))
+        order[same_order:] = rng.permuted(order[same_order:], axis=1)
+        place = order[a, p]
+        score += drift * place
     scores = empty_table("scores").reindex(range(len(s)))
     scores = scores.assign(
         assessor=pd.Series([f"A{n + 1:02d}" for n in a], dtype="str"),
@@ -69,11 +86,12 @@ def simulated(
         session=pd.Series([str(n + 1) if split else "" for n in session], dtype="str"),
         replicate=pd.Series([str(n + 1) for n in r], dtype="str"),
         batch=pd.Series([f"P{n + 1}-{m + 1}" for n, m in zip(p, b, strict=True)], dtype="str"),
+        position=np.nan if same_order < 0 else place + 1.0,
         score=score,
         recorded_at="",
         source="",
     )
-    tables = {"scores": scores} | ({} if formulas is None else {"formulas": formulas})
+    tables = {"scores": scores, "assessors": people} | ({} if formulas is None else {"formulas": formulas})
     return Study(tables, {"benchmark": "P1", "scale_min": 0, "scale_max": 100} | (facts or {}))
 
 
@@ -159,6 +177,27 @@ def _one_batch(sd: float, wrong: Wrong, **more: Any) -> Line:
     return lambda rng, studies: wrong(simulated(rng, studies, assessors=10, batch_sd=sd, facts=known, **more))
 
 
+def _orders(same: int, drift: float, wrong: Wrong, **more: Any) -> Line:
+    """Return a line on studies with orders of their own each, 4 prototypes x 2."""
+
+    def line(rng: np.random.Generator, studies: int) -> Flags:
+        study = partial(simulated, rng, 10, prototypes=4, replicates=2, same_order=same, drift=drift, **more)
+        return np.concatenate([wrong(study()) for _ in range(studies // 10)])
+
+    return line
+
+
+def _two_places(unsaid: bool) -> Line:
+    """Return a line on two places of four people each: is some pair told apart, and without a word on the places?"""
+
+    def wrong(rng: np.random.Generator) -> bool:
+        pairs = find_differences(simulated(rng, 1, prototypes=4, replicates=2, places_sd=4.0)).pairs
+        told = pairs["verdict"] == "differs"
+        return bool((told & ~(unsaid & pairs["said"].str.contains("not alike in all"))).any())
+
+    return lambda rng, studies: np.array([wrong(rng) for _ in range(studies)])
+
+
 def lines() -> dict[str, tuple[str, Line]]:
     """Return, for each kind of study and what may be said of it wrongly, the nominal chance and what tells it."""
     of_sessions: dict[str, tuple[str, Wrong]] = {
@@ -190,6 +229,13 @@ def lines() -> dict[str, tuple[str, Line]]:
     for sd in (1.5, 3.0, 5.0):
         for name, (nominal, wrong, more) in of_one.items():
             found[f"one batch, SD {sd:g} stated: {name}"] = nominal, _one_batch(sd, wrong, **more)
+    for same, how in ((6, "6 of 8 in one order"), (4, "4 of 8 in one order"), (0, "orders by lot")):
+        found[f"{how}, 2.5 points a place: F test"] = "5", _orders(same, 2.5, f_test)
+        found[f"{how}, 2.5 points a place: some pair"] = "5", _orders(same, 2.5, partial(some_row, frame="pairs"))
+        found[f"{how}, 2.5 points a place: superiority"] = "2.5", _orders(same, 2.5, superiority)
+    found["orders by lot, true difference of 12: F test"] = "–", _orders(0, 0.0, f_test, shift=12.0)
+    found["two places, 4 + 4 people, place x prototype SD 4: some pair"] = "5", _two_places(unsaid=False)
+    found["the same, without a word on the places"] = "5", _two_places(unsaid=True)
     true = {"prototypes": 8, "shift": 2 * RESIDUAL_SD}
     found["true difference of two residual SDs, 10 x 8 x 3: supported"] = (
         "at least 90",

@@ -174,6 +174,17 @@ def swaps() -> Study:
     return Study({**study.tables, "attributes": attributes, "readings": measured(rng)}, {"batch_sd": 2.0})
 
 
+def unevenly_served() -> Study:
+    """Return a panel of whom five of seven were served in one order, and what comes late is scored lower."""
+    study = crossed_study(np.random.default_rng(6), assessors=7, prototypes=4, attributes=3, sessions=2)
+    scores = study.scores
+    place, person = (scores[name].str[1:].astype(int) for name in ("prototype", "assessor"))
+    position = place.where(person <= 5, 1 + (place + person) % 4).astype(float)
+    return replace(
+        study, tables={**study.tables, "scores": scores.assign(position=position, score=scores["score"] - 3 * position)}
+    )
+
+
 DRAWN: dict[str, Any] = {
     "consumers": consumers,
     "over time": over_time,
@@ -182,4 +193,5 @@ DRAWN: dict[str, Any] = {
     "quirks": quirks,
     "alike": alike,
     "swaps": swaps,
+    "unevenly served": unevenly_served,
 }

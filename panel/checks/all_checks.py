@@ -10,8 +10,8 @@ from typing import Any
 import numpy as np
 import pandas as pd
 
-from panel.checks.batches import YOUNGEST_HOURS, check_batches
-from panel.checks.confounds import find_confounds, swap_findings, untold_findings
+from panel.checks.batches import YOUNGEST_HOURS, check_batches, swap_findings
+from panel.checks.confounds import find_confounds, untold_findings
 from panel.checks.finding import Finding, Proposal, gravest_first, read_dates
 from panel.checks.formulas import check_formulas
 from panel.checks.moments_recorded import claim_seal, first_broken_link, order_of_testing

@@ -2,10 +2,12 @@
 
 from __future__ import annotations
 
+from collections.abc import Iterator
+
 import numpy as np
 import pandas as pd
 
-from panel.checks.confounds import MAKING_DAY, WHOLLY, Confounds, find_confounds
+from panel.checks.confounds import MAKING_DAY, OF_TEST, WHOLLY, Confounds, find_confounds
 from panel.checks.finding import Finding, Names, gathered, grouped, read_dates
 from panel.checks.moments_recorded import batches_tested
 from panel.checks.sound_study import sound_study
@@ -102,7 +104,7 @@ def _pooled_or_single(scored: pd.DataFrame, used: pd.DataFrame) -> list[Finding]
         message = "There is one batch of each prototype: the results describe these batches."
         advice = "Whether another batch would feel the same takes a second batch, best of the benchmark."
         return [Finding("note", "one_batch_each", "batches", message, advice)] if len(number) else []
-    findings = []
+    findings, single = [], number.index[number == 1].tolist()
     unnamed = set(scored.loc[scored["batch"] == "", "prototype"])
     for where, cases in gathered(np.arange(len(several)), lambda case: f"batches: {several[case]}"):
         names = list(several[cases])
@@ -111,6 +113,8 @@ def _pooled_or_single(scored: pd.DataFrame, used: pd.DataFrame) -> list[Finding]
         message = f"Several batches are pooled as {first_few(names)}: {batches}."
         if untold:
             message += " The scores do not all say from which."
+        if single:
+            message += f" Of {first_few(single)} there is one: what is told is told in these batches."
         advice = "The analysis takes them for the same thing. Compare the batches, and name the batch of every score."
         findings.append(Finding("warning" if untold else "note", "batches_pooled", where, message, advice))
     return findings
@@ -282,3 +286,15 @@ def making_day(confounds: Confounds) -> list[Finding]:
             message = f"{len(cases):,} swaps cannot be told apart from the making day. The first: {message}"
         findings.append(Finding("warning", "making_day_and_swap", where, message, _ADVICE))
     return findings
+
+
+def swap_findings(found: Confounds) -> Iterator[Finding]:
+    """Yield swaps that go with a factor of the test; the making day is told with the batches."""
+    rows = found.swaps.loc[(found.swaps["kind"] == WHOLLY) & found.swaps["factor"].isin(OF_TEST)]
+    for factor, own in rows.groupby("factor", sort=False):
+        swaps = own.drop_duplicates("swap")
+        message = f"{swaps['because'].iloc[0]}."
+        if len(swaps) > 1:
+            message = f"{len(swaps)} swaps cannot be told apart from the {factor}. The first: {message}"
+        kind = f"{str(factor).replace(' ', '_')}_and_swap"
+        yield Finding("warning", kind, f"scores and formulas, {factor}", message, str(swaps["advice"].iloc[0]))

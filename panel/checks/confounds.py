@@ -8,7 +8,7 @@ from __future__ import annotations
 
 import re
 from collections.abc import Callable, Iterator, Mapping
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 from functools import cached_property, partial
 from itertools import combinations
 from typing import Any
@@ -22,7 +22,7 @@ from panel.errors import PanelError
 from panel.stats.arrays import Array, Codes
 from panel.stats.orders.block_designs import both_sets, information_left, joined
 from panel.study.formulas import formula_pairs, oriented
-from panel.study.scores_used import batch_of_score, scores_used, serving_of_score
+from panel.study.scores_used import batch_of_score, orders_uneven, scores_used, serving_of_score
 from panel.study.study import Numbered, Study, kept
 from panel.words import all_of, first_few
 
@@ -96,6 +96,8 @@ class Confounds:
         Whether the rows could name a batch at all; answers of consumers cannot.
     order_known
         Whether each row names its position in the serving, and not all the same one.
+    uneven_orders
+        Whether prototypes are tied to positions more than orders drawn by lot would: the position is then in the model.
     """
 
     pairs: pd.DataFrame
@@ -105,6 +107,7 @@ class Confounds:
     _find_swaps: Callable[[], pd.DataFrame] = field(repr=False)
     with_batches: bool = True
     order_known: bool = False
+    uneven_orders: bool = False
     _places: dict[str, dict[Any, list[tuple[int, str, str, str]]]] = field(default_factory=dict, init=False, repr=False)
 
     @cached_property
@@ -136,8 +139,9 @@ class Confounds:
         return self._rows("swaps", swap, attribute)
 
     def not_credited(self, attribute: str, swap: str) -> pd.DataFrame:
-        """Return what keeps a swap from being credited: whatever goes wholly along with it, but its one batch each."""
-        return self._rows("swaps", swap, attribute, lambda kind, factor: kind == WHOLLY and factor != BATCH)
+        """Return what keeps a swap from being credited: what goes wholly along but one batch, or uneven orders."""
+        tied = POSITION if self.uneven_orders else ""
+        return self._rows("swaps", swap, attribute, lambda kind, by: by == tied or (kind == WHOLLY and by != BATCH))
 
     def _rows(
         self, name: str, of: object, attribute: str, keep: Callable[[str, str], bool] = lambda _kind, _factor: True
@@ -166,7 +170,9 @@ class Confounds:
 def find_confounds(study: Study) -> Confounds:
     """Return what the differences and swaps of `study` cannot be told from, by the scores that are used."""
     facts = _score_facts(study, scores_used(study).numbered)
-    return confounds_of(facts, prototypes=study.prototypes, swaps=partial(_swaps, study), made_on=_made_on(study))
+    found = confounds_of(facts, prototypes=study.prototypes, swaps=partial(_swaps, study), made_on=_made_on(study))
+    tied = found.order_known and POSITION in found.pairs.loc[found.pairs["kind"] == PARTLY, "factor"].array
+    return replace(found, uneven_orders=tied and orders_uneven(study))
 
 
 def sets_of_scores(study: Study, scores: Numbered) -> dict[str, dict[str, int]]:
@@ -586,15 +592,9 @@ def untold_findings(found: Confounds) -> Iterator[Finding]:
         kind = f"prototypes_and_{str(factor).replace(' ', '_')}"
         advice = f"Their verdict is 'cannot tell'. {first['advice']}"
         yield Finding(severity, kind, f"scores, {factor}", message, advice)
-
-
-def swap_findings(found: Confounds) -> Iterator[Finding]:
-    """Yield swaps that go with a factor of the test; the making day is told with the batches."""
-    rows = found.swaps.loc[(found.swaps["kind"] == WHOLLY) & found.swaps["factor"].isin(OF_TEST)]
-    for factor, own in rows.groupby("factor", sort=False):
-        swaps = own.drop_duplicates("swap")
-        message = f"{swaps['because'].iloc[0]}."
-        if len(swaps) > 1:
-            message = f"{len(swaps)} swaps cannot be told apart from the {factor}. The first: {message}"
-        kind = f"{str(factor).replace(' ', '_')}_and_swap"
-        yield Finding("warning", kind, f"scores and formulas, {factor}", message, str(swaps["advice"].iloc[0]))
+    if found.uneven_orders:
+        message = (
+            "Prototypes kept to some positions more than by lot: the position is in the model, and costs precision."
+        )
+        advice = "Change the order of serving from person to person, as a plan of the app does."
+        yield Finding("note", "orders_uneven", "scores, position", message, advice)

@@ -6,7 +6,7 @@ from dataclasses import dataclass
 
 import numpy as np
 import pandas as pd
-from scipy.special import gammaln
+from scipy.special import gammaln, stdtr
 
 from panel.checks.finding import WIDEST_OFFSET, Dates, Finding, Names, gathered, grouped, read_dates
 from panel.checks.sound_study import scales
@@ -197,6 +197,57 @@ def _told_twice(cells: ScoreCells, rows: np.ndarray, people: tuple[str, ...], al
     return Finding("warning", "scores_entered_twice", f"scores: {people[0]}", message, advice)
 
 
+_GO_TOGETHER = 0.8
+"""Correlation of the ups and downs of two people from which on one sheet is likelier; a setting of ours."""
+
+_MOST_PEOPLE = 200
+"""Of more there would be too many pairs for any to stand out."""
+
+_SAME_AGAIN = 0.2
+"""Share of scores given a second time from which on equal steps alone bring ups and downs together."""
+
+
+def _nearly_twice(cells: ScoreCells) -> list[Finding]:
+    """Return pairs of people whose scores go up and down together from sitting to sitting, as two sheets of one do.
+
+    People may see the prototypes alike; how the scores of one prototype change from sitting to sitting, beside what
+    changes for all of it and for all of a sitting, is each person's own. Degrees of freedom are those of the samples,
+    times how many attributes vary as if alone (trace squared over the sum of squares of their covariances), so that an
+    impression of the whole sample counts once. Told below 0.05 over all pairs; of those who scored everything.
+    """
+    scores = _laid_out(cells)
+    whole = np.flatnonzero(np.isfinite(scores).all(axis=(1, 2, 3))) if scores is not None else np.zeros(0, dtype=int)
+    if scores is None or not 4 <= len(whole) <= _MOST_PEOPLE:
+        return []
+    own = scores[whole]
+    again = (np.abs(np.diff(np.sort(own, axis=1), axis=1)) < 1e-9).mean(axis=(1, 2, 3))
+    own = own - own.mean(axis=1, keepdims=True) - own.mean(axis=2, keepdims=True) + own.mean(axis=(1, 2), keepdims=True)
+    own = own - np.median(own, axis=0)  # a mean would hand a slip on to all
+    spread = 1.4826 * np.median(np.abs(own), axis=(0, 1, 2))  # a normal distribution's standard deviation
+    own = np.clip(own[..., spread > 1e-9] / spread[spread > 1e-9], -2, 2)  # no single slip decides
+    if not own.size:
+        return []
+    together = np.tensordot(own, own, (range(3), range(3)))
+    free = (own.shape[1] - 1) * (own.shape[2] - 1) * np.trace(together) ** 2 / (together**2).sum()
+    first, second = np.triu_indices(len(whole), 1)
+    with np.errstate(divide="ignore", invalid="ignore"):  # of somebody who never changes there is nothing to correlate
+        r = np.nan_to_num(np.corrcoef(own.reshape(len(whole), -1)))[first, second]
+        chance = stdtr(free - 1, -r * np.sqrt((free - 1) / (1 - r**2)))
+    told = (r >= _GO_TOGETHER) & (r < 1 - 1e-9) & (chance * len(r) < _CHANCE_PER_STUDY)
+    told &= np.maximum(again[first], again[second]) < _SAME_AGAIN
+    return [_told_nearly(cells, whole[[first[k], second[k]]], float(r[k])) for k in np.flatnonzero(told)]
+
+
+def _told_nearly(cells: ScoreCells, people: np.ndarray, r: float) -> Finding:
+    who = [str(name) for name in cells.assessor.of[people]]
+    message = (
+        f"The scores of {format_list(who)} go up and down together from {cells.sitting_word} to {cells.sitting_word} "
+        f"(correlation {r:.2f}), more than chance would give in one study out of twenty."
+    )
+    advice = "See whether one sheet was entered twice with small changes, or one person has two codes."
+    return Finding("warning", "scores_nearly_twice", f"scores: {who[0]}", message, advice)
+
+
 def _few_steps(cells: ScoreCells) -> list[Finding]:
     """Return attributes, and assessors, whose scores use a wide scale in five steps or fewer.
 
@@ -329,6 +380,7 @@ def check_patterns(study: Study, cells: ScoreCells) -> list[Finding]:
     return [
         *_score_times(study, cells),
         *_entered_twice(cells),
+        *_nearly_twice(cells),
         *_few_steps(cells),
         *_piled_at_end(cells),
         *_exchanged_profiles(cells),

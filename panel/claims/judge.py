@@ -149,9 +149,10 @@ def find_evidence(claim: Claim, materials: Materials) -> Evidence:
     if not found.shown or found.rests_on not in (PANEL, BOTH):
         return found
     spread, batch = materials.batch_words(claim), materials.one_batch(claim)
+    said = (materials.not_alike(claim), batch if not spread else "")
     return replace(
         found,
-        reasons=(*found.reasons, *([batch] if batch and not spread else [])),
+        reasons=(*found.reasons, *filter(None, said)),
         method=f"{found.method}; {spread}" if spread else found.method,
         in_these_batches=materials.in_these_batches(claim),
     )

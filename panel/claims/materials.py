@@ -28,7 +28,7 @@ from panel.models.emollients.prediction_model import model_of, prototype_level, 
 from panel.models.emollients.swaps import TracedSwaps, trace_swaps
 from panel.models.prototypes.differences import Differences, find_differences, versus_rows
 from panel.models.prototypes.panel_design import PanelDesign, PanelFit, fit_study, variance_rows
-from panel.models.prototypes.verdict import BatchSpread, batch_spread
+from panel.models.prototypes.verdict import BatchSpread, batch_spread, seen_differently
 from panel.plan.consumer_numbers import parity_numbers, share_numbers
 from panel.plan.sample_size import ALONE, WITH_BENCHMARK, Scatter, own_scatter, panel_sizes
 from panel.stats.comparing.group_means import BATCH
@@ -252,6 +252,11 @@ class Materials:
         """Return how the spread between batches enters the claim's standard error; empty where it does not."""
         held = claim.attribute in self.panel.fits and self.panel.has_batches(claim.attribute)
         return "" if held else self.panel.spread.words(claim.attribute)
+
+    def not_alike(self, claim: Claim) -> str:
+        """Return what does not show the prototypes alike on the claim's attribute; empty where nothing is told so."""
+        by = seen_differently(self.study).get(claim.attribute, "")
+        return f"The {by} do not show the prototypes alike here: what is told is a mean of these {by}." if by else ""
 
     def one_batch(self, claim: Claim) -> str:
         """Return that one batch of each prototype was scored, where that is so; empty where it is not, or not known."""

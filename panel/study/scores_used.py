@@ -12,6 +12,8 @@ import numpy as np
 import pandas as pd
 
 from panel.errors import StudyError
+from panel.stats.comparing.multiplicity import below
+from panel.stats.orders.order_designs import chance_by_lot
 from panel.study.numbers_read import read_numbers, typed_number
 from panel.study.study import Numbered, Study, kept
 
@@ -310,6 +312,26 @@ def serving_of_score(study: Study, scores: pd.DataFrame) -> tuple[pd.Series, pd.
     servings = servings.loc[~servings.duplicated(key, keep=False), [*key, "position", "site"]]
     served = scores[key].merge(servings, on=key, how="left").set_axis(scores.index, axis=0)
     return scores["position"].fillna(served["position"]), served["site"].astype("object").fillna("").astype("str")
+
+
+@kept
+def orders_uneven(study: Study) -> bool:
+    """Return whether the orders of serving tie prototypes to positions more than orders drawn by lot would.
+
+    In fewer than one drawing of twenty, that is, and by the orders alone: no score is asked. A person who keeps one
+    order counts once. False where some position is not known.
+    """
+    used = scores_used(study).numbered
+    position, place = pd.factorize(serving_of_score(study, used.frame)[0])
+    if len(place) < 2 or (position < 0).any():
+        return False
+    of_person = [used[column][0] for column in ("assessor", "session", "replicate")]
+    sitting = pd.factorize(pd.MultiIndex.from_arrays(of_person))[0]
+    served = pd.DataFrame({"who": of_person[0], "sitting": sitting, "what": used["prototype"][0], "place": position})
+    served = served.drop_duplicates().sort_values(["sitting", "place", "what"])
+    orders = served.groupby("sitting")[["who", "what", "place"]].agg(tuple)
+    once = served["sitting"].isin(orders.index[~orders.duplicated()])
+    return bool(below(chance_by_lot(*served.loc[once, ["sitting", "what", "place"]].to_numpy().T)))
 
 
 def batch_of_score(study: Study, scores: Numbered) -> tuple[np.ndarray, list[str]]:

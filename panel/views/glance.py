@@ -44,7 +44,7 @@ from panel.views.emollients.next_prototype import tell_next
 from panel.views.over_time import tell_courses, tell_dominance
 from panel.views.prototypes.differences import tell_differences
 from panel.views.told import Picture, Told
-from panel.words import counted, format_list
+from panel.words import counted, first_few, format_list
 
 _NO_SCORES = "There are no scores yet, so nothing can be said of the prototypes."
 MOST_TO_SETTLE, MOST_LEADERS, MOST_CLAIMS = 3, 3, 3
@@ -142,8 +142,9 @@ def _about(study: Study) -> str:
     if len(answers):
         parts.append(counted(answers["assessor"].nunique(), "consumer"))
     batches = study.table("batches").groupby("prototype")["batch"].nunique()
-    if len(batches) and (batches == 1).all():
-        parts.append("one batch each")
+    single = batches.index[batches == 1].tolist()
+    if single:
+        parts.append("one batch each" if len(single) == len(batches) else f"one batch of {first_few(single)}")
     return f"{format_list(parts)}."
 
 

@@ -74,19 +74,24 @@ def second_batch_of_p1():
     return pd.concat([batches, batches.iloc[[0]].assign(batch="P1-2")], ignore_index=True)
 
 
+OTHERS = " Of P2, P3, P4 there is one: what is told is told in these batches."
+
+
 def test_batches_pooled_by_name_are_noted():
     scores = table("scores")
     scores.loc[(scores["prototype"] == "P1") & (scores["session"] == "2"), "batch"] = "P1-2"
     finding = the_one(small_study(batches=second_batch_of_p1(), scores=scores))
     assert (finding.severity, finding.kind, finding.where) == ("note", "batches_pooled", "batches: P1")
-    assert finding.message == "Several batches are pooled as P1: P1-1 and P1-2."
+    assert finding.message == "Several batches are pooled as P1: P1-1 and P1-2." + OTHERS
     assert finding.advice.startswith("The analysis takes them for the same thing.")
 
 
 def test_batches_pooled_without_a_name_are_told():
     finding = the_one(small_study(batches=second_batch_of_p1(), scores=table("scores").assign(batch="")))
     assert (finding.severity, finding.kind) == ("warning", "batches_pooled")
-    assert finding.message == ("Several batches are pooled as P1: P1-1 and P1-2. The scores do not all say from which.")
+    assert finding.message == (
+        "Several batches are pooled as P1: P1-1 and P1-2. The scores do not all say from which." + OTHERS
+    )
 
 
 def test_a_batch_that_no_score_names_is_not_looked_at():

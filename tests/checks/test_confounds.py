@@ -1,5 +1,6 @@
 """What each pair and each swap cannot be told from; the rank of the whole design, row by row, is the judge."""
 
+from dataclasses import replace
 from itertools import combinations
 
 import numpy as np
@@ -175,3 +176,12 @@ def test_no_scores_give_no_rows():
     found = find_confounds(Study({}, {}))
     assert found.pairs.empty
     assert found.swaps.empty
+
+
+def test_a_swap_partly_tied_to_the_position_is_credited_only_where_orders_are_as_by_lot():
+    facts = {"position": ["1", "2", "1", "2", "1", "2", "2", "1"], "prototype": ["P1", "P2"] * 4}
+    swaps = pd.DataFrame({"swap": ["A -> B"], "prototype": ["P2"], "versus": ["P1"]})
+    found = confounds_of({name: labels(pd.Series(own)) for name, own in facts.items()}, swaps=lambda: swaps)
+    assert found.of_swap("", "A -> B")["kind"].tolist() == ["partly"]
+    assert found.not_credited("", "A -> B").empty
+    assert replace(found, uneven_orders=True).not_credited("", "A -> B")["factor"].tolist() == ["position"]

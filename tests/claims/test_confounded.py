@@ -120,3 +120,18 @@ def test_nobody_is_ahead_across_sessions_and_the_spread_widens_the_draws(split):
     wide = decide(replace(study, facts=study.facts | {"batch_sd": 3.0}), np.random.default_rng(1))
     np.testing.assert_allclose(wide.windows["std_error"], np.sqrt(found.windows["std_error"] ** 2 + 9.0), rtol=1e-9)
     assert "between batches, stated for the study" in wide.method
+
+
+def test_groups_that_see_the_prototypes_apart_are_among_the_reasons():
+    study = simulated(np.random.default_rng(2), 1, prototypes=4, shift=40.0)
+    north = study.scores["assessor"].isin([f"A{k:02d}" for k in range(1, 5)])
+    higher = north & (study.scores["prototype"] == "P2")
+    names = sorted(study.scores["assessor"].unique())
+    people = pd.DataFrame({"assessor": names, "kind": "trained", "group": ["north"] * 4 + ["south"] * 4})
+    for apart, told in ((0.0, 0), (30.0, 1)):
+        scores = study.scores.assign(score=study.scores["score"].where(~higher, study.scores["score"] + apart))
+        found = judged(Study({**study.tables, "scores": scores, "assessors": people}, study.facts), prototype="P2")
+        reasons = found.reasons["reason"].str.startswith(
+            "The groups of assessors do not show the prototypes alike here"
+        )
+        assert reasons.sum() == told

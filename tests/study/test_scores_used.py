@@ -4,7 +4,7 @@ import numpy as np
 import pandas as pd
 import pytest
 
-from panel.study.scores_used import _outside_scale, _rows_of_key, scores_used
+from panel.study.scores_used import _outside_scale, _rows_of_key, orders_uneven, scores_used
 from panel.study.study import Study
 
 FACTS = {"scale_min": 0, "scale_max": 100}
@@ -96,3 +96,36 @@ def test_a_score_outside_is_found_by_the_attribute_own_scale_before_the_study_sc
 )
 def test_keys_name_rows(key, rows):
     assert _rows_of_key(study().scores, key).sum() == rows
+
+
+def served(orders, sessions=1):
+    """Scores of people served in these `orders` (person, place), the same in each session."""
+    rows = [
+        (f"A{person}", f"P{prototype}", "film", 5.0, f"{session}", place + 1.0)
+        for (person, place), prototype in np.ndenumerate(orders)
+        for session in range(sessions)
+    ]
+    columns = ["assessor", "prototype", "attribute", "score", "session", "position"]
+    return Study({"scores": pd.DataFrame(rows, columns=columns)})
+
+
+SQUARE = np.array([[0, 1, 2, 3], [1, 2, 3, 0], [2, 3, 0, 1], [3, 0, 1, 2]])
+
+
+def test_orders_are_uneven_where_they_tie_prototypes_to_positions():
+    # of a square each stands once at each place; by lot, 7 of 8 people in one order come once in millions of times
+    tied = np.array([[0, 1, 2, 3]] * 7 + [[3, 2, 1, 0]])
+    assert orders_uneven(served(tied))
+    assert not orders_uneven(served(np.vstack([SQUARE, SQUARE])))
+
+
+def test_a_person_who_keeps_one_order_counts_once():
+    # two people in one order are nothing unusual, however often they come
+    assert not orders_uneven(served(np.array([[0, 1, 2, 3], [0, 1, 2, 3], [2, 3, 0, 1], [3, 2, 1, 0]]), sessions=6))
+
+
+def test_nothing_is_said_of_orders_of_which_a_position_is_not_known():
+    study = served(np.array([[0, 1, 2, 3]] * 7 + [[3, 2, 1, 0]]))
+    scores = study.scores.assign(position=study.scores["position"].where(study.scores.index > 0))
+    assert not orders_uneven(Study({"scores": scores}))
+    assert not orders_uneven(Study({"scores": scores.assign(position=np.nan)}))

@@ -11,8 +11,8 @@ import numpy as np
 import pandas as pd
 from scipy.special import stdtr, stdtrit
 
-from panel.checks.batches import making_day
-from panel.checks.confounds import BATCH, Confounds, find_confounds, swap_findings
+from panel.checks.batches import making_day, swap_findings
+from panel.checks.confounds import BATCH, Confounds, find_confounds
 from panel.errors import ModelError
 from panel.models.emollients.descriptors import find_descriptors
 from panel.models.prototypes.panel_design import fit_panel, variance_rows

@@ -25,9 +25,11 @@ from panel.models.prototypes.panel_design import (
     variance_rows,
 )
 from panel.models.prototypes.verdict import (
+    CANNOT_TELL,
     DIFFERS,
     attribute_verdicts,
     difference_verdicts,
+    seen_differently,
     shrunken_differences,
     verdict_letters,
 )
@@ -59,8 +61,9 @@ class Differences:
     ----------
     attributes
         One row per attribute: `attribute statistic df df_error p_value p_adjusted n_scores model at_zero converged
-        test_order closed verdict because`. The F test that no prototype differs; `p_adjusted` by Holm over the
-        attributes, in the order of `test_order` where one was fixed; `closed` where the turn has not come.
+        test_order differently closed verdict because`. The F test that no prototype differs; `p_adjusted` by Holm over
+        the attributes, in the order of `test_order` where one was fixed; `differently` names what does not show the
+        prototypes alike; `closed` where the turn has not come.
     means
         `attribute prototype estimate std_error df ci_low ci_high letters`: estimated means; two prototypes share a
         letter exactly where the verdict on their difference is not `differs`.
@@ -149,8 +152,8 @@ def find_differences(
     against = [versus_rows(d, infer, benchmark) for d, _, infer in told if benchmark in d.prototypes]
     compared_with = benchmark if against else None
     judge = _judge(attributes, fitted.confounds, margin, margin_stated or margin is None)
-    judged = judge(pairs)
-    with_benchmark = judge(_stack(against, order)) if against else judged.iloc[:0]
+    judged = _said(judge(pairs), attributes)
+    with_benchmark = _said(judge(_stack(against, order)), attributes) if against else judged.iloc[:0]
     sides = [(judged[side] == compared_with).to_numpy(dtype=bool) for side in ("prototype", "versus") if against]
     judged = judged.assign(with_benchmark=np.any(sides, axis=0) if against else False)
     means = _stack([mean_rows(design, infer) for design, _, infer in told], order)
@@ -172,6 +175,7 @@ def find_differences(
             *_difference_notes(fitted, naming(study).attribute),
             *confound_notes(fitted.confounds),
             *_late_notes(study),
+            *_groups(study),
         ),
     )
 
@@ -192,8 +196,18 @@ def _tested(
     places, _ = order_of_testing(study)
     attributes["test_order"] = [float(places.get(name, np.nan)) for name in attributes["attribute"].tolist()]
     pairs = _stack([pair_rows(design, infer) for design, _, infer in told], order)
-    words = naming(study).attribute
+    words, seen = naming(study).attribute, seen_differently(study)
+    attributes["differently"] = pd.array([seen.get(name, "") for name in attributes["attribute"].tolist()], dtype="str")
     return attribute_verdicts(attributes, pairs, fitted.confounds, words), pairs
+
+
+def _said(rows: pd.DataFrame, attributes: pd.DataFrame) -> pd.DataFrame:
+    """Return differences whose words say where sessions or groups of assessors do not show them alike."""
+    seen = attributes.loc[attributes["differently"] != ""].set_index("attribute")["differently"]
+    if seen.empty:
+        return rows
+    of, told = rows["attribute"].map(seen), rows["verdict"] != CANNOT_TELL
+    return rows.assign(said=rows["said"].mask(told & of.notna(), rows["said"] + ", not alike in all " + of))
 
 
 def estimated_means(study: Study, fitted: PanelFit) -> pd.DataFrame:
@@ -216,6 +230,14 @@ def _late_notes(study: Study) -> Iterator[str]:
     for name, why in order_of_testing(study)[1].items():
         words = study.attribute_words(name)
         yield f"The place of {words} in the order of testing does not count, it is tested last: {why}."
+
+
+def _groups(study: Study) -> Iterator[str]:
+    """Yield that groups of assessors are these and no others, where there are some."""
+    people = study.table("assessors")
+    names = natural_order(set(people.loc[people["assessor"].isin(study.numbered["assessor"][1]), "group"]) - {""})
+    if len(names) > 1:
+        yield f"People of {len(names)} groups scored ({', '.join(names)}): nothing shows whether another would agree."
 
 
 def _margin(study: Study, margin: float | None) -> tuple[float | None, bool]:

@@ -24,7 +24,7 @@ from panel.stats.mixed.moments import missing_patterns
 from panel.stats.mixed.reml import MixedFit, fit_mixed_model
 from panel.stats.mixed.residuals import nothing_left
 from panel.stats.orders.block_designs import NO_DIRECTION, both_sets
-from panel.study.scores_used import ScoresUsed, batch_of_score, scores_used
+from panel.study.scores_used import ScoresUsed, batch_of_score, scores_used, serving_of_score
 from panel.study.study import Numbered, Study, kept, natural_order
 
 _TERM_WORDS = {
@@ -548,6 +548,8 @@ def designs_of(study: Study, frame: pd.DataFrame) -> list[PanelDesign]:
 def _array_of(study: Study, scores: Numbered, adjust_for: Sequence[str] = ()) -> ScoreArray:
     held = set(scores["attribute"][1])
     attributes = tuple(name for name in study.attributes if name in held)
+    if find_confounds(study).uneven_orders and serving_of_score(study, scores.frame)[0].notna().all():
+        adjust_for = tuple(dict.fromkeys(("position", *adjust_for)))
     covariates = _serving_labels(study, scores.frame, adjust_for)
     return score_array(scores, study.prototypes, attributes, covariates, batch_of_score(study, scores))
 

@@ -25,11 +25,13 @@ from panel.checks.confounds import (
     Confounds,
 )
 from panel.stats.arrays import Array, Codes
+from panel.stats.comparing.group_means import seen_alike
 from panel.stats.comparing.multiplicity import ALPHA, below, deciding_alpha, holm, letters_for, serial_gatekeeping
 from panel.stats.comparing.power import two_one_sided_tests
 from panel.stats.comparing.shrinkage import own_variances, shrink_differences, shrink_effects
 from panel.stats.maps.links import correlation_interval
-from panel.study.study import Study
+from panel.study.scores_used import scores_used
+from panel.study.study import Study, kept
 
 DIFFERS, ALIKE, CANNOT_TELL = "differs", "alike", "cannot tell"
 _MATTERS = "differs and matters"
@@ -318,6 +320,51 @@ def shrunken_effects(rows: pd.DataFrame, family: str) -> pd.DataFrame:
             estimate, error, df = (known[name].to_numpy(float) for name in ("estimate", "std_error", "df"))
             found.loc[known.index] = np.column_stack(shrink_effects(estimate, error, float(np.median(df))))
     return rows.assign(shrunken=found["shrunken"], wrong_sign=found["wrong_sign"])
+
+
+# Do the prototypes differ alike in all sessions, and for all groups of assessors?
+
+
+_LARGEST_FILL = 20  # cells of the full plan per score from which on too little of it was scored to compare
+
+
+@kept
+def seen_differently(study: Study) -> dict[str, str]:
+    """Return the attributes on which sessions, or groups of assessors, show other differences, and which of these do.
+
+    F tests of `seen_alike` on the means of people who scored every prototype, each by Holm over the attributes.
+    """
+    used = scores_used(study).numbered
+    codes, names = zip(*(used[column] for column in ("assessor", "prototype", "session", "attribute")), strict=True)
+    shape = tuple(map(len, names))
+    if not np.prod(shape, dtype=float) <= _LARGEST_FILL * len(codes[0]):
+        return {}
+    place, size = np.ravel_multi_index(codes, shape), int(np.prod(shape))
+    count: Array = np.bincount(place, minlength=size).astype(float).reshape(shape)
+    total: Array = np.zeros(size)
+    np.add.at(total, place, used.frame["score"].to_numpy(float))
+    listed = study.table("assessors").drop_duplicates("assessor").set_index("assessor")["group"]
+    group = listed.reindex(names[0]).fillna("").to_numpy(object)
+    told: dict[str, list[str]] = {}
+    for words, of in (("sessions", None), ("groups of assessors", group)):
+        p = [_p_alike(total.reshape(shape)[..., k], count[..., k], of) for k in range(shape[-1])]
+        known = np.isfinite(p)
+        for name in np.array(names[-1], dtype=object)[known][below(holm(np.array(p)[known]))].tolist():
+            told.setdefault(name, []).append(words)
+    return {name: " and ".join(words) for name, words in told.items()}
+
+
+def _p_alike(total: Array, count: Array, group: NDArray[Any] | None) -> float:
+    """Return p that prototypes differ alike, of sums and counts (assessors, prototypes, sessions) of one attribute."""
+    if group is not None:
+        total, count = total.sum(axis=2, keepdims=True), count.sum(axis=2, keepdims=True)
+    there = count > 0
+    total, count = (of[:, there.any(axis=(0, 2))][:, :, there.any(axis=(0, 1))] for of in (total, count))
+    whole = (count > 0).all(axis=(1, 2)) & (True if group is None else group != "")
+    if whole.sum() < 2 or total.shape[1] < 2:
+        return float("nan")
+    scores = total[whole] / count[whole]
+    return seen_alike(scores, None if group is None else pd.factorize(group[whole])[0])[-1]
 
 
 SD_FACT, DF_FACT = "batch_sd", "batch_sd_df"

@@ -272,3 +272,28 @@ def _pooled_levels(sum_squares: Array, df: Array, active: set[int]) -> Array:
         together = [other for other in range(4) if group[other] == group[stratum]]
         level[:, stratum] = sum_squares[:, together].sum(axis=1) / max(df[together].sum(), 1.0)
     return np.maximum(level, _SMALLEST_LEVEL * sum_squares.sum(axis=1, keepdims=True) + np.finfo(float).tiny)
+
+
+def seen_alike(scores: Array, group: Codes | None = None) -> tuple[float, int, int, float]:
+    """Return F, its degrees of freedom and p that prototypes differ alike in all sessions, or in all groups of people.
+
+    `scores` (assessors, prototypes, sessions), one mean each, of one attribute. Without groups prototypes x sessions
+    are held against assessors x prototypes x sessions, with the groups of the assessors groups x prototypes against
+    assessors x prototypes within groups: exact where scores are normal and people alike in their scatter. NaN where
+    there is one session or group, or nobody over.
+    """
+    own = scores if group is None else scores.mean(axis=2, keepdims=True)
+    own = own - own.mean(axis=1, keepdims=True)
+    own = own - own.mean(axis=2, keepdims=True) if group is None else own
+    of = np.zeros(len(own), dtype=np.intp) if group is None else group
+    each = np.eye(int(of.max(initial=0)) + 1)[of]
+    means = np.tensordot(each / each.sum(axis=0), own, (0, 0))
+    between = means if group is None else means - own.mean(axis=0)
+    free = own.shape[1] - 1
+    df = free * (own.shape[2] - 1 if group is None else len(means) - 1)
+    df_error = (len(own) - len(means)) * (df if group is None else free)
+    left = float(((own - means[of]) ** 2).sum())
+    if df < 1 or df_error < 1 or left <= 0:
+        return float("nan"), df, df_error, float("nan")
+    statistic = float((each.sum(axis=0)[:, None, None] * between**2).sum()) / df / (left / df_error)
+    return statistic, df, df_error, float(fdtrc(df, df_error, statistic))

@@ -10,8 +10,10 @@ from functools import cache
 
 import numpy as np
 from numpy.typing import NDArray
+from scipy.special import gammaincc
 
 from panel.errors import ModelError
+from panel.stats.arrays import Codes
 
 _Orders = NDArray[np.int64]
 
@@ -184,3 +186,27 @@ def _to_people(rows: _Orders, before: _Orders, rng: np.random.Generator) -> _Ord
     met = (before[:, :, None, :] == shuffled[None, None, :, :]).sum(axis=(0, 3))  # people x rows
     _, order = linear_sum_assignment(met)
     return shuffled[order]
+
+
+def chance_by_lot(sitting: Codes, sample: Codes, place: Codes) -> float:
+    """Return how likely orders drawn by lot in each sitting would tie samples to places as much as these do.
+
+    The tie is the sum over the table of samples x places of (count - expected)^2 / how often the place was used: what
+    places take from the means of the samples. Its mean by lot is exact, and its variance but for fourth moments; by
+    these two it is held against a chi-squared distribution (Satterthwaite). 1 where nothing could have been drawn.
+    """
+    samples, places = (np.eye(int(code.max()) + 1)[code] for code in (sample, place))
+    places = places / np.sqrt(places.sum(axis=0))
+    order = np.argsort(sitting, kind="stable")
+    tie, one, other = [], [], []
+    for rows in np.split(order, np.flatnonzero(np.diff(sitting[order])) + 1):
+        served, stood = (each[rows] - each[rows].mean(axis=0) for each in (samples, places))
+        tie.append(served.T @ stood)
+        one.append(served.T @ served / max(len(rows) - 1, 1))
+        other.append(stood.T @ stood)
+    mean = sum(float(np.trace(a) * np.trace(b)) for a, b in zip(one, other, strict=True))
+    if mean <= 0:
+        return 1.0
+    a, b = (np.array(each).reshape(len(each), -1) for each in (one, other))
+    squares = float(((a.T @ b) ** 2 if a.shape[1] * b.shape[1] < len(a) ** 2 else (a @ a.T) * (b @ b.T)).sum())
+    return float(gammaincc(mean**2 / squares / 2, (np.sum(tie, axis=0) ** 2).sum() * mean / squares / 2))

@@ -316,6 +316,9 @@ def _apart_from_all(result: Differences, names: Naming) -> str:
 def _mind(result: Differences, names: Naming) -> tuple[str, ...]:
     """Return what to mind before believing it: what else could explain it, what is missing, what was changed."""
     lines = [finding.message for finding in untold_findings(result.confounds)][:1]
+    for by, own in result.attributes.query("differently != ''").groupby("differently", sort=False):
+        on = first_few([names.attribute(str(name)) for name in own["attribute"]])
+        lines.append(f"On {on} the {by} do not show the prototypes alike: what is told is a mean of these {by}.")
     if len(result.not_estimated):
         absent = [names.attribute(str(name)) for name in result.not_estimated["attribute"]]
         lines.append(f"Not compared, for the reasons given below: {first_few(absent)}.")

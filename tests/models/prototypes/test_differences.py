@@ -239,22 +239,40 @@ def test_unknown_benchmark_is_said():
         find_differences(study, versus="P9")
 
 
-def test_a_position_effect_is_taken_out_when_asked():
-    # P1 always comes first, and the first sample is scored 20 too high: only the adjusted means are near the truth
+def served_study(orders):
+    """The first sample is scored 20 too high, whatever it is; `orders` (person, session, place) of prototypes."""
     rng = np.random.default_rng(8)
     rows = []
-    for person in range(12):
-        order = rng.permuted(np.arange(4)) if person % 2 else np.arange(4)
-        for session in ("1", "2"):
-            for place, prototype in enumerate(order):
-                score = 40 + (20 if place == 0 else 0) + rng.normal()
-                rows.append((f"A{person}", f"P{prototype}", "film", score, session, place + 1.0))
+    for (person, session, place), prototype in np.ndenumerate(orders):
+        score = 40 + (20 if place == 0 else 0) + rng.normal()
+        rows.append((f"A{person}", f"P{prototype}", "film", score, str(session), place + 1.0))
     columns = ["assessor", "prototype", "attribute", "score", "session", "position"]
-    study = Study({"scores": pd.DataFrame(rows, columns=columns)})
-    plain, adjusted = find_differences(study), find_differences(study, adjust_for=("position",))
-    assert plain.means["estimate"].max() - plain.means["estimate"].min() > 6
-    assert adjusted.means["estimate"].max() - adjusted.means["estimate"].min() < 2
-    assert "prototype, session, position (fixed)" in adjusted.method
+    return Study({"scores": pd.DataFrame(rows, columns=columns)})
+
+
+def spread_of_means(study, **how):
+    means = find_differences(study, **how).means["estimate"]
+    return means.max() - means.min()
+
+
+def test_a_position_effect_is_taken_out_where_orders_are_uneven():
+    # every other person has P0 first, and so on: only means beside the position are near the truth, which is no spread
+    orders = np.tile(np.arange(4), (12, 2, 1))
+    orders[1::2] = np.random.default_rng(8).permuted(orders[1::2], axis=2)
+    study = served_study(orders)
+    by_hand = study.scores.groupby("prototype")["score"].mean()
+    assert by_hand.max() - by_hand.min() > 6
+    assert spread_of_means(study) < 2
+    found = find_differences(study)
+    assert "prototype, session, position (fixed)" in found.method
+    assert any("more than by lot: the position is in the model" in note for note in found.notes)
+    assert (found.pairs["verdict"] != "differs").all()
+
+
+def test_a_position_effect_is_taken_out_when_asked_where_orders_are_as_by_lot():
+    study = served_study(np.random.default_rng(8).permuted(np.tile(np.arange(4), (12, 2, 1)), axis=2))
+    assert "position" not in find_differences(study).method
+    assert spread_of_means(study) > 1 > spread_of_means(study, adjust_for=("position",))
 
 
 def test_kenward_roger_is_named_and_changes_only_the_error():
@@ -291,3 +309,31 @@ def test_means_alone_are_the_same(kept):
     study = fries(kept, session=True)
     columns = ["attribute", "prototype", "estimate"]
     pd.testing.assert_frame_equal(estimated_means(study, fit_study(study)), find_differences(study).means[columns])
+
+
+def two_places(sd):
+    """Four people here and four there, who see the prototypes apart by `sd`; two sessions, three attributes."""
+    rng = np.random.default_rng(2)
+    shape = (8, 4, 3, 2)
+    score = 50 + 10 * np.arange(4)[:, None, None] + rng.normal(0, 3, (8, 4, 3, 1)) + rng.normal(0, 4, shape)
+    score[:, :, 0] += rng.normal(0, sd, (2, 4))[np.arange(8) // 4][..., None]
+    place = np.indices(shape).reshape(4, -1)
+    columns = zip(("assessor", "prototype", "attribute", "session"), "APT", place[:3], strict=False)
+    scores = pd.DataFrame({name: np.char.add(letter, of.astype(str)) for name, letter, of in columns})
+    scores = scores.assign(session=place[3].astype(str), score=score.ravel())
+    people = pd.DataFrame({"assessor": [f"A{k}" for k in range(8)], "group": ["north"] * 4 + ["south"] * 4})
+    return Study({"scores": scores, "assessors": people.assign(kind="trained")})
+
+
+def test_groups_that_do_not_see_the_prototypes_alike_are_named_beside_the_verdict():
+    found = find_differences(two_places(12.0))
+    assert found.attributes["differently"].tolist() == ["groups of assessors", "", ""]
+    own = found.pairs.loc[(found.pairs["attribute"] == "T0") & (found.pairs["verdict"] == "differs"), "said"]
+    assert len(own)
+    assert own.str.endswith(", not alike in all groups of assessors").all()
+    assert "People of 2 groups scored (north, south): nothing shows whether another would agree." in found.notes
+    assert not found.pairs.loc[found.pairs["attribute"] != "T0", "said"].str.contains("not alike in all").any()
+
+
+def test_groups_that_see_them_alike_are_not_named():
+    assert (find_differences(two_places(0.0)).attributes["differently"] == "").all()

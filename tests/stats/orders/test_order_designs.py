@@ -4,6 +4,7 @@ import numpy as np
 import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
+from scipy.stats import chi2
 
 from panel.errors import ModelError
 from panel.stats.orders.order_designs import (
@@ -11,6 +12,7 @@ from panel.stats.orders.order_designs import (
     _carry_over_counts,
     _place_counts,
     _williams_square,
+    chance_by_lot,
     serving_orders,
 )
 
@@ -101,3 +103,48 @@ def test_what_cannot_be_ordered_is_refused():
         serving_orders(3, 1, 1, np.random.default_rng(1))
     with pytest.raises(ModelError, match="Nobody is to be served"):
         serving_orders(0, 4, 1, np.random.default_rng(1))
+
+
+def as_rows(orders):
+    sitting, place = np.indices(orders.shape)
+    return sitting.ravel(), orders.ravel(), place.ravel()
+
+
+def test_whole_orders_are_judged_as_by_anderson():
+    # Anderson (1959), Biometrics 15:582, from memory: (t - 1) / t x the usual sum over samples x places is chi-squared
+    # with (t - 1)^2 degrees of freedom where n people each put all t samples in order at random
+    orders = np.array([[0, 1, 2, 3]] * 5 + [[3, 2, 1, 0], [1, 0, 3, 2], [2, 0, 1, 3]])
+    counts, expected = _place_counts(orders, 4), len(orders) / 4
+    statistic = 3 / 4 * ((counts - expected) ** 2 / expected).sum()
+    assert chance_by_lot(*as_rows(orders)) == pytest.approx(chi2.sf(statistic, 9), rel=1e-9)
+
+
+def test_orders_of_some_samples_each_are_judged_as_by_drawing_them():
+    # an independent second way: places drawn anew within each sitting, 4,000 times
+    rng = np.random.default_rng(3)
+    sitting = np.repeat(np.arange(12), 3)
+    sample = np.concatenate([np.sort(rng.choice(5, 3, replace=False)) for _ in range(12)])
+    place = np.tile([0, 1, 2], 12)
+    place[:9] = [2, 1, 0] * 3
+
+    def tie(place):
+        table, expected = np.zeros((5, 3)), np.bincount(sample)[:, None] / 3
+        np.add.at(table, (sample, place), 1)
+        return (((table - expected) ** 2) / 12).sum()
+
+    drawn = [tie(rng.permuted(place.reshape(12, 3), axis=1).ravel()) for _ in range(4000)]
+    share = np.mean(np.array(drawn) >= tie(place) - 1e-9)
+    assert 0.002 < share < 0.5
+    assert chance_by_lot(sitting, sample, place) == pytest.approx(share, abs=0.02)
+
+
+def test_even_orders_are_no_tie_and_one_sample_a_sitting_could_not_be_drawn():
+    assert chance_by_lot(*as_rows(_williams_square(6))) == pytest.approx(1.0)
+    assert chance_by_lot(np.arange(4), np.arange(4), np.arange(4)) == 1.0
+
+
+def test_orders_drawn_by_lot_are_rarely_taken_for_tied():
+    # simulation with known truth: by lot, below 0.05 in about one study in twenty (standard error 0.9 %)
+    rng = np.random.default_rng(5)
+    drawn = (rng.permuted(np.tile(np.arange(5), (9, 1)), axis=1) for _ in range(600))
+    assert np.mean([chance_by_lot(*as_rows(orders)) < 0.05 for orders in drawn]) < 0.075

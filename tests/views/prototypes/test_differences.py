@@ -65,7 +65,7 @@ def result(benchmark="P1", p_values=(0.001, 0.4), margin=8.0):
     frame = pd.DataFrame(rows)
     attributes = pd.DataFrame({"attribute": ["film", "glide"], "statistic": [9.0, 1.1], "p_adjusted": p_values})
     attributes["verdict"] = ["differs" if p < 0.05 else "cannot tell" for p in p_values]
-    attributes["because"] = ""
+    attributes["because"] = attributes["differently"] = ""
     prototypes = ["P1", "P2", "P3", "P4"]
     means = pd.DataFrame({"attribute": [*["film"] * 4, *["glide"] * 4], "prototype": prototypes * 2, "estimate": 50.0})
     versus = frame if benchmark else frame.iloc[:0]
@@ -193,8 +193,12 @@ def benchmark_always_first(rng, *, first=0.0, last=0.0):
 
 
 def test_what_only_the_place_of_one_prototype_may_have_made_is_no_difference():
-    # served first: 20 points; the test that no prototype differs takes them in, the pairs that can be told do not
-    found = find_differences(benchmark_always_first(np.random.default_rng(1), first=20.0))
+    # on a site of its own: 20 points; the test of no difference takes them in, the pairs that can be told do not
+    study = benchmark_always_first(np.random.default_rng(1), first=20.0)
+    served = study.scores.drop_duplicates(["assessor", "prototype"])
+    servings = served[["assessor", "prototype"]].assign(session="", site=served["position"].map("site {:g}".format))
+    scores = study.scores.assign(session="", position=np.nan)
+    found = find_differences(Study({**study.tables, "servings": servings, "scores": scores}))
     (row,) = found.attributes.to_dict("records")
     assert row["p_value"] < 0.001
     assert row["verdict"] == "cannot tell"
@@ -202,7 +206,16 @@ def test_what_only_the_place_of_one_prototype_may_have_made_is_no_difference():
     told = tell_differences(found, naming(STUDY))
     assert told.headline == "On no attribute can the prototypes be told apart. That does not show that they are alike."
     lines = [item for part in told.drawers for item in part.items if isinstance(item, str)]
-    assert any("cannot tell (F" in line and "P1 and P2 never stood at one position" in line for line in lines)
+    assert any("cannot tell (F" in line and "P1 and P2 were never put on one site" in line for line in lines)
+
+
+def test_with_the_position_in_the_model_the_test_takes_in_nothing_of_the_place():
+    found = find_differences(benchmark_always_first(np.random.default_rng(1), first=20.0))
+    assert found.confounds.uneven_orders
+    assert found.attributes["p_value"].item() > 0.05
+    with_first = (found.pairs[["prototype", "versus"]] == "P1").any(axis=1)
+    assert (found.pairs["estimate"].isna() == with_first).all()
+    assert found.pairs.loc[with_first, "because"].str.contains("never stood at one position").all()
 
 
 def test_a_difference_beside_one_prototype_that_is_always_first_is_found():
