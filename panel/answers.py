@@ -394,14 +394,6 @@ class Answers:
         """Return whether the question was asked already."""
         return (question.name, _key(settings)) in self._kept
 
-    def take(self, kept: Mapping[tuple[str, Any], Any]) -> None:
-        """Take over what another process worked out for the same study and seed."""
-        self._kept.update(kept)
-
-    def given(self) -> Mapping[tuple[str, Any], Any]:
-        """Return what was worked out so far, for another process to take over."""
-        return dict(self._kept)
-
     def _not_part(self, question: Question[Any]) -> bool:
         """Return whether the study holds none of the answers that a question is about."""
         return bool(question.kinds) and not self.study.table("answers")["kind"].isin(question.kinds).any()

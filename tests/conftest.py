@@ -29,7 +29,7 @@ LONG = (
     *("tests/study/test_saving.py", "tests/cli/test_report.py", "tests/plan/test_assurance.py"),
     *("tests/test_composition_truth.py", "tests/models/consumers/test_just_about_right.py"),
     *("tests/models/assessors/test_performance.py", "tests/ballots/test_rehearsal.py"),
-    *("tests/claims/test_paraphrases.py", "tests/report/test_elsewhere.py", "tests/app/test_claims_page.py"),
+    *("tests/claims/test_paraphrases.py", "tests/app/test_claims_page.py"),
     *("tests/views/test_glance.py", "tests/app/test_servings_page.py", "tests/views/prototypes/test_one_word.py"),
     *("tests/study/test_made_by_hand.py", "tests/app/test_what_was_recorded.py", "tests/app/test_safety_page.py"),
     *("tests/models/prototypes/test_invariances.py", "tests/views/over_time/test_over_time_pictures.py"),

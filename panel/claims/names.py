@@ -7,7 +7,7 @@ import re
 import unicodedata
 from collections.abc import Iterable, Iterator, Mapping, Sequence
 from dataclasses import dataclass
-from fnmatch import fnmatchcase
+from fnmatch import translate
 from functools import cache, lru_cache
 from itertools import product
 from types import MappingProxyType
@@ -43,12 +43,11 @@ def names_of(study: Study) -> Names:
     told = [str(study.facts.get(fact, "")) for fact in ("title", "purpose")] + [
         str(row.get("words")) for row in asked(study)
     ]
-    refused = [str(phrase) for phrase in shared_table("claim_refused_en")["phrase"]]
+    refused = re.compile(
+        "|".join(translate(str(phrase).split()[0]) for phrase in shared_table("claim_refused_en")["phrase"])
+    )
     purpose = frozenset(
-        beginning(word)
-        for text in told
-        for word in words_of(text)
-        if len(word) > _SHORT and not any(fnmatchcase(word, phrase.split()[0]) for phrase in refused)
+        beginning(word) for text in told for word in words_of(text) if len(word) > _SHORT and not refused.match(word)
     )
     return Names(prototypes, roles, _ingredients(study), types, titles, attributes, purpose)
 
@@ -145,16 +144,17 @@ _DASHES = dict.fromkeys(map(ord, "‐‑‒–—−"), "-")
 _SIGNS = _APOSTROPHES | _DASHES | {ord("&"): " and "}
 _ONES = ("one", "two", "three", "four", "five", "six", "seven", "eight", "nine")
 _TENS = ("twenty", "thirty", "forty", "fifty", "sixty", "seventy", "eighty", "ninety")
-_CONTRACTIONS = {
-    r"\bvs\.": "vs",
-    r"\b(it|that|this|there|here|what|who)'s\b": r"\1 is",
-    r"(?<=[a-z])'s\b": " its",  # the lotion's feel
-    r"(?<=[a-z])'d\b": " would",
-    r"(?<=[a-z])'re\b": " are",
-    r"(?<=[a-z])'ll\b": " will",
-    r"(?<=[a-z])'ve\b": " have",
-    r"(?<=\d)- (?=to )": " ",  # 25- to 60-year-olds
-}
+_TWO_WORDS = re.compile(rf"\b({'|'.join(_TENS)}) ({'|'.join(_ONES)})\b")
+_CONTRACTIONS = (
+    (re.compile(r"\bvs\."), "vs"),
+    (re.compile(r"\b(it|that|this|there|here|what|who)'s\b"), r"\1 is"),
+    (re.compile(r"(?<=[a-z])'s\b"), " its"),  # the lotion's feel
+    (re.compile(r"(?<=[a-z])'d\b"), " would"),
+    (re.compile(r"(?<=[a-z])'re\b"), " are"),
+    (re.compile(r"(?<=[a-z])'ll\b"), " will"),
+    (re.compile(r"(?<=[a-z])'ve\b"), " have"),
+    (re.compile(r"(?<=\d)- (?=to )"), " "),  # 25- to 60-year-olds
+)
 SILENT = frozenset(".,;:!()\"“”„«»'-*†‡§•·")
 """Marks that say nothing; every other sign is a word that has to be accounted for."""
 
@@ -170,22 +170,20 @@ class Entry:
     words: str = ""
 
 
+@lru_cache(maxsize=10_000)
 def tokens_of(text: str) -> Tokens:
     """Return the words, numbers and signs of a text; hyphens inside words split them, silent marks stay."""
     noted = re.sub(r"[⁰¹²³⁴-⁹]+|\[\d\]|\(\d\)", " † ", text.translate(_SIGNS))  # a footnote's mark is no number
     plain = unicodedata.normalize("NFKC", noted).translate(_SIGNS).casefold()
-    for short, whole in _CONTRACTIONS.items():
-        plain = re.sub(short, whole, plain)
+    for short, whole in _CONTRACTIONS:
+        plain = short.sub(whole, plain)
     return tuple(_TOKEN.findall(_in_digits(re.sub(r"(?<=\w)-(?=\w)", " ", plain))))
 
 
 def _in_digits(text: str) -> str:
     """Return a text with its numbers of two words, as eighty four, in digits."""
-    ones = {word: place for place, word in enumerate(_ONES, start=1)}
-    tens = {word: 10 * place for place, word in enumerate(_TENS, start=2)}
-    pattern = rf"\b({'|'.join(tens)}) ({'|'.join(ones)})\b"
     text = re.sub(r"\b(one|a) hundred\b", "100", text)
-    return re.sub(pattern, lambda found: str(tens[found[1]] + ones[found[2]]), text)
+    return _TWO_WORDS.sub(lambda found: str(10 * _TENS.index(found[1]) + 20 + _ONES.index(found[2]) + 1), text)
 
 
 def words_of(text: str) -> Tokens:
@@ -210,15 +208,16 @@ def legible(word: str) -> str:
 def _phrases() -> Mapping[Tokens, tuple[Entry, ...]]:
     """Return the table of words by the tokens of each phrase; a place with a kind of product is one, too."""
     found: dict[Tokens, tuple[Entry, ...]] = {}
+    products: dict[str, list[Tokens]] = {part: [] for part in _PRODUCTS}
     for row in shared_table("claim_words_en").to_dict("records"):
         value = float(row["value"]) if row["value"] else float("nan")
         entry = Entry(str(row["part"]), str(row["family"]), str(row["asked_as"]), value)
         for phrase in _written_out(str(row["phrase"])):
             key = tuple(phrase.split()) if _PLAIN.fullmatch(phrase) else words_of(phrase)
             found[key] = (*found.get(key, ()), entry)
-    places, forms = (
-        [key for key, own in found.items() if any(entry.part == part for entry in own)] for part in _PRODUCTS
-    )
+            if entry.part in products:
+                products[entry.part].append(key)
+    places, forms = products.values()
     found |= {place + form: (Entry("product_type"),) for place in places for form in forms if len(form) == 1}
     return MappingProxyType(found)
 

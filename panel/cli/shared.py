@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import json
+import sys
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
@@ -14,25 +15,27 @@ if TYPE_CHECKING:
     from panel.study.study import Study
     from panel.views.told import Told
 
-study_argument = click.argument("study", type=click.Path(path_type=Path))
+
+_SMALL = 1_000_000  # bytes
+
+
+def _without_arrow(_: click.Context, __: click.Parameter, path: Path) -> Path:
+    """Do without Arrow where the study is small: to load it takes longer than to read a study without it."""
+    files = path.glob("*.csv") if path.is_dir() else [path]
+    if "pandas" not in sys.modules and sum(file.stat().st_size for file in files if file.is_file()) <= _SMALL:
+        sys.modules.setdefault("pyarrow", None)  # type: ignore[arg-type]  # Python's own way to say that it is not there
+    return path
+
+
+study_argument = click.argument("study", type=click.Path(path_type=Path), callback=_without_arrow)
 all_option = click.option("--all", "everything", is_flag=True, help="Also what else there is to say.")
 json_option = click.option("--json", "as_json", is_flag=True, help="Print one JSON object and nothing else.")
 
 
-_SMALL = 10_000_000  # bytes
-
-
 def open_path(path: Path) -> Study:
-    """Return the study at a path; until the command ends, texts of a small one are kept as plain strings."""
-    import pandas as pd
-
+    """Return the study at a path."""
     from panel.study.open_study import open_study
 
-    command = click.get_current_context(silent=True)
-    files = path.glob("*.csv") if path.is_dir() else [path]
-    small = sum(file.stat().st_size for file in files if file.is_file()) <= _SMALL
-    if command is not None and small:  # Arrow's strings are slower to read one by one, but need a third of the memory
-        command.with_resource(pd.option_context("mode.string_storage", "python"))
     return open_study(path)
 
 

@@ -173,9 +173,9 @@ def zip_of_files(files: Mapping[str, bytes]) -> bytes:
 
 
 def _pdf(report: Report) -> bytes:
-    from panel.report.pdf import drawn_ahead, pdf_bytes
+    from panel.report.pdf import pdf_bytes
 
-    return pdf_bytes(drawn_ahead(report, "printed"))
+    return pdf_bytes(report)
 
 
 def _docx(report: Report) -> bytes:
@@ -186,9 +186,8 @@ def _docx(report: Report) -> bytes:
 
 def _html(report: Report) -> bytes:
     from panel.report.html import html_bytes
-    from panel.report.pdf import drawn_ahead
 
-    return html_bytes(drawn_ahead(report, "svg"))
+    return html_bytes(report)
 
 
 def _xlsx(report: Report) -> bytes:

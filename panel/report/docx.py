@@ -13,7 +13,6 @@ from typing import Any, TypeGuard
 from docx import Document
 from docx.enum.section import WD_ORIENT, WD_SECTION
 from docx.enum.text import WD_ALIGN_PARAGRAPH, WD_TAB_ALIGNMENT, WD_TAB_LEADER
-from docx.image.image import Image
 from docx.oxml import OxmlElement, parse_xml
 from docx.oxml.ns import nsdecls, qn
 from docx.shared import Mm, Pt, RGBColor
@@ -28,11 +27,13 @@ from panel.report.pdf import (
     TOO_LARGE,
     WIDTH,
     WIDTH_TURNED,
+    as_png,
     contents_of,
     fitting,
     lying,
     pointer,
     room_for,
+    size_of,
 )
 
 _BADGES = {"gap": "Gap: ", "caution": "Caution: ", "verdict": "Verdict: "}
@@ -44,6 +45,7 @@ def docx_bytes(report: Report) -> bytes:
     facts = page_facts(report)
     _set_up(document, facts)
     _styled(document, f"Evidence file: {facts['title']}", "Title")
+    pngs = as_png(report)
     aside: list[Sheet | Picture] = []
     for place, section in enumerate(report.all_sections):
         heading = _styled(document, plain_text(section.title), "Heading1")
@@ -57,14 +59,14 @@ def docx_bytes(report: Report) -> bytes:
             elif item == Words("contents", ()):
                 _contents(document, contents_of(report))
             else:
-                _put(document, item, leading=leads(item, after))
+                _put(document, item, pngs, leading=leads(item, after))
     if aside:
         page = document.add_section(WD_SECTION.NEW_PAGE)
         page.orientation, page.page_width, page.page_height = WD_ORIENT.LANDSCAPE, Mm(297), Mm(210)
         page.left_margin = page.right_margin = Mm(10)
         _styled(document, ON_ITS_SIDE, "Heading1")
         for item in aside:
-            _put(document, item, WIDTH_TURNED)
+            _put(document, item, pngs, WIDTH_TURNED)
     saved = io.BytesIO()
     document.save(saved)
     with zipfile.ZipFile(saved) as packed:  # packed again: the program that packs it writes the time of day
@@ -73,11 +75,11 @@ def docx_bytes(report: Report) -> bytes:
 
 def _is_wide(item: Item) -> TypeGuard[Sheet | Picture]:
     if isinstance(item, Picture):
-        return (room_for(*_size(item)) or (0, False))[1]
+        return (room_for(*size_of(item.printed())) or (0, False))[1]
     return isinstance(item, Sheet) and lying(item)[1]
 
 
-def _put(document: Any, item: Item, across: float = WIDTH, *, leading: bool = False) -> None:
+def _put(document: Any, item: Item, pngs: Mapping[str, bytes], across: float = WIDTH, *, leading: bool = False) -> None:
     match item:
         case Words("subheading", texts):
             _styled(document, texts[0], "Heading2")
@@ -95,7 +97,7 @@ def _put(document: Any, item: Item, across: float = WIDTH, *, leading: bool = Fa
         case Sheet():
             _add_table(document, item, across)
         case Picture():
-            _add_picture(document, item)
+            _add_picture(document, item, pngs[item.name])
 
 
 # The parts of a text document that need more than one call: page, header and footer, tables, pictures, signatures.
@@ -263,23 +265,17 @@ def _run(text: str, size: float, *, bold: bool) -> str:
     return f'<w:r><w:rPr>{look}</w:rPr><w:t xml:space="preserve">{escape(text)}</w:t></w:r>'
 
 
-def _add_picture(document: Any, drawn: Picture) -> None:
+def _add_picture(document: Any, drawn: Picture, png: bytes) -> None:
     """Add a picture as large as the page allows, its title over it, with words for those who cannot see it."""
-    found = room_for(*_size(drawn))
+    found = room_for(*size_of(drawn.printed()))
     if found is None:
         document.add_paragraph(f"{drawn.title}: {TOO_LARGE}")
         return
     _caption(document, drawn.title)
-    shape = document.add_paragraph().add_run().add_picture(io.BytesIO(drawn.png()), width=Pt(found[0]))
+    shape = document.add_paragraph().add_run().add_picture(io.BytesIO(png), width=Pt(found[0]))
     told = shape._inline.docPr
     told.set("descr", drawn.alt)
     told.set("name", drawn.name)
-
-
-def _size(drawn: Picture) -> tuple[float, float]:
-    """Return width and height of a picture in points."""
-    size = Image.from_blob(drawn.png())
-    return size.width.pt, size.height.pt
 
 
 def _add_signature(document: Any, texts: tuple[str, ...]) -> None:

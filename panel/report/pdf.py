@@ -2,25 +2,25 @@
 
 from __future__ import annotations
 
+import base64
 import json
 import re
 import subprocess
 import sys
 from collections.abc import Sequence
-from dataclasses import replace
 from functools import cache
 from importlib.util import find_spec
 from itertools import product, zip_longest
 from pathlib import Path
-from typing import Any, Literal
+from typing import Any
 
 from panel.errors import StudyError
-from panel.report.contents.blocks import Block, Picture, Report, Section, Words
-from panel.report.elsewhere import elsewhere
+from panel.report.contents.blocks import Picture, Report, Words
 from panel.report.html import Item, Sheet, holds_numbers, items, leads, page_facts, plain_text, with_breaks
 from panel.views.pictures import sign_width
 
-_TEMPLATE = Path(__file__).with_name("evidence.typ")
+_TEMPLATE, _PICTURES = (Path(__file__).with_name(name) for name in ("evidence.typ", "pictures.typ"))
+_DOTS = 150  # to the inch, for pictures in a text document: sharp on paper, and the file stays small
 # DejaVu Sans first; the second one shows a box with the name of the script for signs that the first lacks.
 _FONTS = ("DejaVu Sans", "Last Resort High-Efficiency")
 WIDTH, WIDTH_TURNED = 481.0, 784.0  # points between the margins of an A4 page, and of one laid on its side
@@ -60,30 +60,41 @@ def pdf_bytes(report: Report) -> bytes:
         "sections": sections,
         "contents": contents_of(report, [ON_ITS_SIDE] if turned else []),
     }
-    return _typeset(json.dumps(data))
+    (made,) = _typeset(_TEMPLATE, data, pdf_standards=["a-2a", "ua-1"])
+    return made
+
+
+def as_png(report: Report) -> dict[str, bytes]:
+    """Return the pictures of a report by their names, for forms that take no SVG."""
+    blocks = (block for section in report.all_sections for block in section.blocks)
+    svgs = {block.name: block.printed() for block in blocks if isinstance(block, Picture)}
+    return (
+        dict(zip(svgs, _typeset(_PICTURES, list(svgs.values()), format="png", ppi=_DOTS), strict=True)) if svgs else {}
+    )
 
 
 # Typst takes as much memory as the study: in a process of its own it is given back, and adds nothing to this one's.
 _SETTING = """
-import sys, typst
+import base64, json, sys, typst
 fonts = typst.Fonts(include_system_fonts=False, include_embedded_fonts=False, font_paths=[sys.argv[2]])
 data = sys.stdin.buffer.read().decode()
 try:
-    made = typst.compile(sys.argv[1], font_paths=fonts, sys_inputs={"data": data}, pdf_standards=["a-2a", "ua-1"])
+    made = typst.compile(sys.argv[1], font_paths=fonts, sys_inputs={"data": data}, **json.loads(sys.argv[3]))
 except RuntimeError as error:
     sys.exit(str(error))
-sys.stdout.buffer.write(made)
+json.dump([base64.b64encode(file).decode() for file in (made if isinstance(made, list) else [made])], sys.stdout)
 """
 
 
-def _typeset(data: str) -> bytes:
-    """Return the pages that the template makes of the data."""
-    command = [sys.executable, "-P", "-c", _SETTING, str(_TEMPLATE), str(_font_folder())]
-    done = subprocess.run(command, input=data.encode(), capture_output=True, check=False)  # noqa: S603  # our own words
+def _typeset(template: Path, data: object, **options: object) -> list[bytes]:
+    """Return the files, one of PDF or one for each page, that a template makes of the data."""
+    command = [sys.executable, "-P", "-c", _SETTING, str(template), str(_font_folder()), json.dumps(options)]
+    read = json.dumps(data).encode()
+    done = subprocess.run(command, input=read, capture_output=True, check=False)  # noqa: S603  # our own words
     if done.returncode or not done.stdout:
         why = done.stderr.decode(errors="replace").strip() or "no file came out"
-        raise StudyError(f"The evidence file could not be set as PDF: {why}.")
-    return done.stdout
+        raise StudyError(f"The evidence file could not be set: {why}.")
+    return [base64.b64decode(file) for file in json.loads(done.stdout)]
 
 
 def contents_of(report: Report, more: Sequence[str] = ()) -> list[dict[str, Any]]:
@@ -120,7 +131,7 @@ def _set(item: Item) -> list[dict[str, Any]]:
             return [{"kind": kind, "texts": [with_breaks(text, longest) for text in texts]}]
         case Picture():
             svg = item.printed()
-            found = room_for(*_size(svg))
+            found = room_for(*size_of(svg))
             if found is None:
                 return [_paragraph(f"{item.title}: {TOO_LARGE}")]
             words = {"title": item.title, "alt": item.alt, "svg": svg}
@@ -172,7 +183,7 @@ def room_for(wide: float, high: float) -> tuple[float, bool] | None:
     return None
 
 
-def _size(svg: str) -> tuple[float, float]:
+def size_of(svg: str) -> tuple[float, float]:
     """Return width and height of a picture in points."""
     found = [re.search(rf'<svg [^>]*?{side}="([\d.]+)pt"', svg) for side in ("width", "height")]
     wide, high = (float(one.group(1)) if one else WIDTH for one in found)
@@ -310,29 +321,3 @@ def _part(sheet: Sheet, group: list[int], place: int, of: int) -> Sheet:
     headings = tuple(sheet.headings[column] for column in group)
     rows = tuple(tuple(row[column] for column in group) for row in sheet.rows)
     return Sheet(title, headings, rows, sheet.ids, sheet.note if place + 1 == of else "")
-
-
-# Pictures drawn by two processes at a time.
-
-
-def drawn_ahead(report: Report, form: Literal["svg", "printed"]) -> Report:
-    """Return the report with its pictures drawn, every other one by a second process: the same pictures, sooner."""
-    pictures = [block for section in report.all_sections for block in section.blocks if isinstance(block, Picture)]
-
-    def draw(some: Sequence[Picture]) -> dict[str, str]:
-        return {picture.name: getattr(picture, form)() for picture in some}
-
-    theirs = elsewhere(lambda: draw(pictures[1::2]))
-    drawn = draw(pictures[::2]) | theirs()
-
-    def with_drawn(section: Section) -> Section:
-        return replace(section, blocks=tuple(map(as_drawn, section.blocks)))
-
-    def as_drawn(block: Block) -> Block:
-        if not isinstance(block, Picture):
-            return block
-        made = drawn[block.name].__str__
-        return replace(block, svg=made) if form == "svg" else replace(block, printed=made)
-
-    claims, sections = (tuple(map(with_drawn, own)) for own in (report.claims, report.sections))
-    return replace(report, summary=with_drawn(report.summary), claims=claims, sections=sections)

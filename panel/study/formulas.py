@@ -83,6 +83,7 @@ def formula_percents(study: Study) -> pd.DataFrame:
     return pd.DataFrame(percent, index=index, columns=pd.Index(column, dtype="str", name="ingredient"))
 
 
+@kept
 def emollient_percents(study: Study) -> pd.DataFrame:
     """Return the columns of `formula_percents` that are emollients, in the order in which the formulas name them."""
     lines = formula_lines(study)

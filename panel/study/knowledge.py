@@ -65,6 +65,11 @@ def shared_table(name: str) -> pd.DataFrame:
 
 def ingredients() -> pd.DataFrame:
     """Return every known INCI name, emollients first: kind, function, allergen, cautions, source, note."""
+    return _ingredients().copy(deep=False)
+
+
+@cache
+def _ingredients() -> pd.DataFrame:
     emollients = _read("emollients")
     first = pd.DataFrame(
         {
@@ -146,6 +151,8 @@ def own_measurement(own: pd.DataFrame, ingredient: str, property_name: str) -> t
 
     Parameters as for `emollient_value`.
     """
+    if own.empty:  # it is asked for many ingredients
+        return None
     known = own.loc[own["property"].eq(property_name) & own["value"].notna()]
     mine = known.loc[[_same_name(each) == _same_name(ingredient) for each in known["ingredient"]]]
     if mine.empty:

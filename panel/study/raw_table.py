@@ -12,18 +12,18 @@ from collections.abc import Callable, Collection, Iterable, Iterator, Sequence
 from contextlib import suppress
 from dataclasses import dataclass, replace
 from pathlib import Path
-from typing import NamedTuple
+from typing import TYPE_CHECKING, NamedTuple
 
 import numpy as np
 import pandas as pd
-import pyarrow as pa
-from pyarrow import compute
-from pyarrow import csv as csv_of_arrow
 
 from panel.errors import StudyError
 from panel.study.archives import fill_merged, open_workbook, sheet_names, sheet_rows
 from panel.study.study import RawFile
 from panel.words import as_seen, counted, first_few
+
+if TYPE_CHECKING:
+    import pyarrow as pa
 
 _MAX_BYTES = 20_000_000  # of a workbook, and of what is uploaded
 _MAX_CELLS = 2_000_000
@@ -452,7 +452,15 @@ def _even_table(
 
 
 def _even_columns(content: bytes, width: int, delimiter: str) -> list[pa.ChunkedArray]:
-    """Return the columns of a text, the header in them; none if a line has more or fewer cells, or it is no UTF-8."""
+    """Return the columns of a text, the header in them; none if a line has more or fewer cells, or it is no UTF-8.
+
+    None without Arrow too, which a command on a small study does not load.
+    """
+    try:
+        import pyarrow as pa
+        from pyarrow import csv as csv_of_arrow
+    except ImportError:
+        return []
     names = [str(place) for place in range(width)]
     try:
         return csv_of_arrow.read_csv(
@@ -468,6 +476,8 @@ def _even_columns(content: bytes, width: int, delimiter: str) -> list[pa.Chunked
 
 
 def _holds_something(column: pa.ChunkedArray) -> np.ndarray:
+    from pyarrow import compute
+
     return compute.not_equal(compute.utf8_trim_whitespace(column), "").to_numpy()
 
 

@@ -106,7 +106,7 @@ def named_rows(study: Study, table: str) -> pd.DataFrame:
 
 
 def _blank(code: np.ndarray, names: Sequence[Any]) -> np.ndarray:
-    blank = np.array([pd.isna(name) or not str(name).strip() for name in names], dtype=bool)
+    blank = np.array([not str(name).strip() for name in names], dtype=bool) | pd.isna(np.array(names, dtype=object))
     return blank[code] if blank.any() else np.zeros(len(code), dtype=bool)
 
 

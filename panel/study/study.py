@@ -63,6 +63,9 @@ def kept(function: Callable[..., _T]) -> Callable[..., _T]:
     return ask
 
 
+_MANY = 20_000  # rows; of fewer, each is looked up sooner than compared with the one before
+
+
 class Numbered:
     """The columns of a frame as numbers: each is looked through once, however many ask.
 
@@ -86,7 +89,7 @@ class Numbered:
                 self._found[column] = np.zeros(len(cells), dtype=np.intp), cells.iloc[:1].tolist()
             else:
                 first = np.ones(len(cells), dtype=bool)
-                if cells.dtype == "str":  # equal ones often follow each other
+                if cells.dtype == "str" and len(cells) > _MANY:  # equal ones often follow each other
                     first[1:] = cells.array[1:] != cells.array[:-1]
                 code, different = pd.factorize(cells[first], use_na_sentinel=False)
                 self._found[column] = np.repeat(code, np.diff(np.flatnonzero(np.r_[first, True]))), different.tolist()

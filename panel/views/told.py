@@ -67,9 +67,10 @@ class Picture:
         """Return the picture as PNG."""
         return png_bytes(self.figure())
 
-    def printed_png(self, dots_per_inch: int) -> bytes:
-        """Return the picture drawn for a sheet of paper as PNG."""
-        return png_bytes(self._on_paper, dots_per_inch=dots_per_inch)
+    @cached_property
+    def outlined_svg(self) -> str:
+        """The same with its words as outlines, for a reader who may lack the letters."""
+        return svg_text(self._on_paper, title=self.title, description=self.alt)
 
 
 Item = str | Picture | Table | Shown

@@ -26,6 +26,7 @@ from panel.study.open_study import open_study
 from panel.study.raw_table import raw_file
 from panel.study.safe_write import media_type
 from panel.study.study import Study
+from panel.views.told import Picture
 from tests.report.evidence_studies import CONTROL, MADE_ON, hostile_study
 from tests.studies import small_study
 
@@ -64,6 +65,14 @@ def test_checksums_are_those_of_the_files_and_none_is_left_out():
     assert set(stated) == set(archive.namelist()) - {"SHA256SUMS"}
     for name, digest in stated.items():
         assert hashlib.sha256(archive.read(name)).hexdigest() == digest
+
+
+def test_each_picture_is_drawn_once_for_all_forms(monkeypatch):
+    drawn, draw = [], Picture.figure
+    monkeypatch.setattr(Picture, "figure", lambda own, *width: drawn.append(own.name) or draw(own, *width))
+    answers = Answers(small_study())
+    archive_bytes(answers, report_of(answers, made_on=MADE_ON))
+    assert len(drawn) == len(set(drawn)) >= 3
 
 
 def test_it_opens_as_the_same_study(tmp_path):

@@ -6,13 +6,19 @@ import io
 import re
 import zipfile
 
+import numpy as np
 import pytest
 from docx import Document
 from docx.enum.text import WD_ALIGN_PARAGRAPH
 from docx.oxml.ns import qn
 from lxml import etree
+from matplotlib.figure import Figure
+from PIL import Image
 
-from panel.report.pdf import ON_ITS_SIDE
+from panel.report.contents.blocks import Report, Section, picture
+from panel.report.pdf import ON_ITS_SIDE, as_png
+from panel.views import told as views
+from panel.views.pictures import PRINTED, png_bytes
 from panel.words import _SHOWN_INSTEAD
 from tests.report.evidence_studies import FORMULA, SCRIPT, SIGNS, bytes_of, demo_report, small_report
 
@@ -73,6 +79,29 @@ def test_every_picture_has_words():
     shapes = opened("small").inline_shapes
     assert len(shapes) >= 4
     assert all(shape._inline.docPr.get("descr") for shape in shapes)
+
+
+def test_a_picture_shows_what_another_program_draws():
+    # matplotlib's own Agg draws the same figure into dots; blocks of twelve dots of both are equally dark
+    def draw(width):
+        figure = Figure(figsize=(width, 3))
+        axes = figure.add_axes((0.2, 0.2, 0.7, 0.7))
+        axes.bar([0, 1, 2], [3, 1, 2], color=["#000000", "#d55e00", "#56b4e9"], hatch="//")
+        axes.set_xlabel("Äthyl é < & > words", fontsize=14)
+        return figure
+
+    own = views.Picture("p", "Title", "Words for it", draw)
+    part = Section("1", "Part", (picture(own),))
+    made = as_png(Report("Title", "", "", "2026-02-03", "hash", "1", part, (), ()))["p"]
+    dots = [_dark(data) for data in (made, png_bytes(own.figure(PRINTED), dots_per_inch=150))]
+    assert dots[0].shape == dots[1].shape == (3 * 150 // 12, int(PRINTED * 150) // 12)
+    assert np.corrcoef(dots[0].ravel(), dots[1].ravel())[0, 1] > 0.95
+
+
+def _dark(data):
+    dots = np.asarray(Image.open(io.BytesIO(data)).convert("L"), dtype=float)
+    high, wide = (length // 12 for length in dots.shape)
+    return dots[: 12 * high, : 12 * wide].reshape(high, 12, wide, 12).mean(axis=(1, 3))
 
 
 def test_the_language_is_said_and_every_page_carries_the_hash():

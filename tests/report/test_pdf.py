@@ -233,12 +233,11 @@ def test_a_page_is_set_in_seconds():
     assert demo_results().study.facts["title"] == demo_report().title
 
 
-def test_a_page_that_cannot_be_set_says_why(monkeypatch, tmp_path):
+def test_a_page_that_cannot_be_set_says_why(tmp_path):
     template = tmp_path / "broken.typ"
     template.write_text("#let", encoding="utf-8")
-    monkeypatch.setattr(pdf, "_TEMPLATE", template)
-    with pytest.raises(StudyError, match=r"The evidence file could not be set as PDF: .*expected"):
-        pdf._typeset("{}")
+    with pytest.raises(StudyError, match=r"The evidence file could not be set: .*expected"):
+        pdf._typeset(template, {})
 
 
 def test_words_in_pictures_are_text_to_be_searched():
@@ -266,7 +265,7 @@ def test_a_picture_whose_letters_would_get_too_small_is_laid_on_its_side_or_left
 
 
 def test_a_picture_too_large_for_a_page_says_where_it_is():
-    (laid,) = _set(Picture("p", "Very tall", "alt", str, lambda: '<svg width="500pt" height="2000pt">', bytes))
+    (laid,) = _set(Picture("p", "Very tall", "alt", str, lambda: '<svg width="500pt" height="2000pt">'))
     assert laid == {"kind": "paragraph", "texts": [f"Very tall: {TOO_LARGE}"]}
 
 

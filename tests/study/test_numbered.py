@@ -1,9 +1,13 @@
+import json
+import subprocess
+import sys
+
 import numpy as np
 import pandas as pd
 import pytest
 
-from panel.cli import main, shared
-from panel.study import folder
+from panel.cli import shared
+from panel.study import folder, study
 from panel.study.study import Numbered
 from tests.studies import small_study
 
@@ -12,7 +16,9 @@ TEXTS = (["b", "b", "a", "b", "", ""], [], ["a"], list("abcabc"), ["a"] * 5, lis
 
 @pytest.mark.parametrize("texts", TEXTS)
 @pytest.mark.parametrize("dtype", ["str", "object"])
-def test_cells_are_numbered_as_pandas_numbers_them(texts, dtype):
+@pytest.mark.parametrize("many", [0, study._MANY])
+def test_cells_are_numbered_as_pandas_numbers_them(texts, dtype, many, monkeypatch):
+    monkeypatch.setattr(study, "_MANY", many)
     cells = pd.Series(texts, dtype=dtype, index=range(5, 5 + len(texts)))
     code, different = Numbered(cells.to_frame("of"))["of"]
     expected, names = pd.factorize(cells)  # it looks at each cell by itself
@@ -28,17 +34,25 @@ def test_a_missing_number_has_a_number_too():
 
 
 def test_a_frame_beside_has_the_same_numbers_and_its_own_scores():
-    study = small_study()
-    higher = study.scores.assign(score=study.scores["score"] + 1)
-    beside = study.numbered.beside(higher)
-    assert beside["assessor"][0] is study.numbered["assessor"][0]
-    assert (beside.frame["score"] == study.numbered.frame["score"] + 1).all()
+    own = small_study()
+    higher = own.scores.assign(score=own.scores["score"] + 1)
+    beside = own.numbered.beside(higher)
+    assert beside["assessor"][0] is own.numbered["assessor"][0]
+    assert (beside.frame["score"] == own.numbered.frame["score"] + 1).all()
 
 
-@pytest.mark.parametrize(("most", "storage"), [(shared._SMALL, "python"), (0, "pyarrow")])
-def test_a_command_keeps_texts_of_a_small_study_as_plain_strings(tmp_path, monkeypatch, most, storage):
+def test_a_command_on_a_small_study_says_the_same_without_arrow_as_with_it(tmp_path):
     folder.write_study(small_study(), tmp_path / "study")
-    monkeypatch.setattr(shared, "_SMALL", most)
-    folder._small_table.cache_clear()  # whoever read the same bytes before kept its texts as it liked
-    with main.make_context("afterfeel", ["check", str(tmp_path / "study")]):
-        assert shared.open_path(tmp_path / "study").scores["assessor"].dtype.storage == storage
+    run = (
+        "import sys; from panel.cli import main, shared; shared._SMALL = int(sys.argv[1]); "
+        "main(['compare', sys.argv[2], '--json'], standalone_mode=False); "
+        "print('pyarrow.lib' in sys.modules, file=sys.stderr)"
+    )
+    done = [
+        subprocess.run(
+            [sys.executable, "-c", run, most, str(tmp_path / "study")], capture_output=True, text=True, check=True
+        )
+        for most in (str(shared._SMALL), "0")
+    ]
+    assert [each.stderr.split() for each in done] == [["False"], ["True"]]
+    assert json.loads(done[0].stdout) == json.loads(done[1].stdout) != {}

@@ -5,7 +5,6 @@ from __future__ import annotations
 import re
 from collections.abc import Callable, Iterable, Iterator, Mapping, Sequence
 from dataclasses import dataclass, field
-from functools import cache
 from typing import Any, Literal
 
 import pandas as pd
@@ -48,11 +47,9 @@ class Picture:
     title, alt
         What stands over it, and what is heard instead of it.
     svg
-        Gives the SVG text for a screen.
+        Gives the SVG text for a screen, its words as outlines.
     printed
-        Gives it as wide as a sheet of paper has room, its words as text.
-    png
-        Gives what is printed as PNG, for forms that take no SVG.
+        Gives the same for a sheet of paper, its words as text.
     """
 
     name: str
@@ -60,7 +57,6 @@ class Picture:
     alt: str
     svg: Callable[[], str] = field(repr=False)
     printed: Callable[[], str] = field(repr=False)
-    png: Callable[[], bytes] = field(repr=False)
 
 
 @dataclass(frozen=True, eq=False, slots=True)
@@ -378,9 +374,6 @@ def _prefixes(code: str, rows: Iterable[Sequence[object]], ids: Sequence[str]) -
 # points.
 
 
-_PRINT_DOTS = 150  # to the inch, for pictures in a text document: sharp on paper, and the file stays small
-
-
 def or_gap(found: Numbers | NoAnswer) -> Block:
     """Return a table, or what stands in its place: a gap, or that the study was not about it."""
     return not_there(found) if isinstance(found, NoAnswer) else found
@@ -409,9 +402,8 @@ def told_blocks(told: views.Told, *tables: Numbers | NoAnswer) -> Iterator[Block
 
 
 def picture(own: views.Picture) -> Picture:
-    """Return a picture that is drawn once, when it is asked for."""
-    png = cache(lambda: own.printed_png(_PRINT_DOTS))
-    return Picture(own.name, own.title, own.alt, lambda: own.svg, lambda: own.printed_svg, png)
+    """Return a picture that is drawn once, for a sheet of paper, when it is asked for."""
+    return Picture(own.name, own.title, own.alt, lambda: own.outlined_svg, lambda: own.printed_svg)
 
 
 def fact(study: Study, name: str) -> str:

@@ -31,7 +31,6 @@ from panel.report.contents.blocks import (
 from panel.report.contents.case import as_annex, claim_pages, protocol, summary
 from panel.report.contents.part_results import analysis, tables_of
 from panel.report.contents.part_study import consumers_only, last_score
-from panel.report.elsewhere import work_out
 from panel.study.safe_write import refuse_existing, write_file
 from panel.study.study import Study
 from panel.views.assessors.people import tell_people
@@ -48,8 +47,7 @@ from panel.views.prototypes.differences import tell_differences
 def evidence_report(study: Study, *, rng_seed: int = 1, made_on: str = "") -> Report:
     """Return the evidence file of a study, before it is written in any form.
 
-    Every result is computed once, about half of them by a second process. Pictures are drawn when a writer asks for
-    them.
+    Every result is computed once. Pictures are drawn when a writer asks for them.
 
     Parameters
     ----------
@@ -58,9 +56,7 @@ def evidence_report(study: Study, *, rng_seed: int = 1, made_on: str = "") -> Re
     made_on
         The day that stands as the day of making (ISO 8601); today by default.
     """
-    answers = Answers(study, rng_seed)
-    work_out(answers)
-    return report_of(answers, made_on=made_on)
+    return report_of(Answers(study, rng_seed), made_on=made_on)
 
 
 def report_of(answers: Answers, *, made_on: str = "") -> Report:
@@ -159,7 +155,6 @@ def write_archive(
     """
     refuse_existing(Path(path), overwrite=overwrite)
     answers = Answers(study, rng_seed)
-    work_out(answers)
     content = archive_bytes(answers, report_of(answers, made_on=made_on))
     write_file(Path(path), content, overwrite=overwrite)
     return hashlib.sha256(content).hexdigest()

@@ -9,6 +9,7 @@ from __future__ import annotations
 
 from collections.abc import Callable
 from dataclasses import dataclass
+from functools import cache
 from types import MappingProxyType
 
 import numpy as np
@@ -121,16 +122,13 @@ def _density(z: Array) -> Array:
     return np.asarray(np.exp(-(z**2) / 2) / np.sqrt(2 * np.pi))
 
 
+@cache
 def _nodes(low: float) -> tuple[Array, Array]:
     """Return points from `low` to where the normal density ends, and the weights of an integral over it."""
     points, weights = np.polynomial.legendre.leggauss(_NODES)
     half = (_REACH - low) / 2
     z = low + half * (points + 1)
     return z, half * weights * _density(z)
-
-
-_Z, _WEIGHT = _nodes(-_REACH)
-_Z_HALF, _WEIGHT_HALF = _nodes(0.0)
 
 
 def _paired(d: Array) -> Array:
@@ -142,22 +140,26 @@ def _paired_slope(d: Array) -> Array:
 
 
 def _three(d: Array) -> Array:
-    return np.asarray(ndtr(_Z + d[..., None]) ** 2 @ _WEIGHT)
+    z, weight = _nodes(-_REACH)
+    return np.asarray(ndtr(z + d[..., None]) ** 2 @ weight)
 
 
 def _three_slope(d: Array) -> Array:
-    moved = _Z + d[..., None]
-    return np.asarray(2 * (ndtr(moved) * _density(moved)) @ _WEIGHT)
+    z, weight = _nodes(-_REACH)
+    moved = z + d[..., None]
+    return np.asarray(2 * (ndtr(moved) * _density(moved)) @ weight)
 
 
 def _triangle(d: Array) -> Array:
-    far, near = d[..., None] * np.sqrt(2 / 3), _Z_HALF * _ROOT_3
-    return np.asarray(2 * (ndtr(far - near) + ndtr(-far - near)) @ _WEIGHT_HALF)
+    z, weight = _nodes(0.0)
+    far, near = d[..., None] * np.sqrt(2 / 3), z * _ROOT_3
+    return np.asarray(2 * (ndtr(far - near) + ndtr(-far - near)) @ weight)
 
 
 def _triangle_slope(d: Array) -> Array:
-    far, near = d[..., None] * np.sqrt(2 / 3), _Z_HALF * _ROOT_3
-    return np.asarray(2 * np.sqrt(2 / 3) * (_density(far - near) - _density(-far - near)) @ _WEIGHT_HALF)
+    z, weight = _nodes(0.0)
+    far, near = d[..., None] * np.sqrt(2 / 3), z * _ROOT_3
+    return np.asarray(2 * np.sqrt(2 / 3) * (_density(far - near) - _density(-far - near)) @ weight)
 
 
 def _duo_trio(d: Array) -> Array:
@@ -173,13 +175,15 @@ def _duo_trio_slope(d: Array) -> Array:
 
 
 def _tetrad(d: Array) -> Array:
-    other = ndtr(_Z - d[..., None])
-    return np.asarray(1 - 2 * (2 * ndtr(_Z) * other - other**2) @ _WEIGHT)
+    z, weight = _nodes(-_REACH)
+    other = ndtr(z - d[..., None])
+    return np.asarray(1 - 2 * (2 * ndtr(z) * other - other**2) @ weight)
 
 
 def _tetrad_slope(d: Array) -> Array:
-    moved = _Z - d[..., None]
-    return np.asarray(4 * (_density(moved) * (ndtr(_Z) - ndtr(moved))) @ _WEIGHT)
+    z, weight = _nodes(-_REACH)
+    moved = z - d[..., None]
+    return np.asarray(4 * (_density(moved) * (ndtr(z) - ndtr(moved))) @ weight)
 
 
 _METHODS = MappingProxyType(

@@ -14,6 +14,7 @@ projection on the scores before and r_1 = y. Sources: Wold, Ruhe, Wold and Dunn 
 
 from __future__ import annotations
 
+from functools import cache
 from itertools import permutations
 from math import factorial
 from typing import Any
@@ -206,7 +207,8 @@ def correlations(first: ArrayLike, second: ArrayLike) -> dict[str, Array]:
     return {"estimate": r, "n": np.asarray(n, dtype=np.int64), "p_value": p_value}
 
 
-_POINTS, _WEIGHTS = np.polynomial.legendre.leggauss(80)
+_POINTS = 80
+_quadrature = cache(np.polynomial.legendre.leggauss)
 _REACH = 6.0  # over sqrt(n), in angles: twelve of their standard deviations
 _STEPS, _NEAR, _FAR = 40, 1e-10, 2.0  # of the secants: of the deviate at the end, and of atanh(rho) in one step
 
@@ -255,11 +257,12 @@ def _chance_above(seen: Array, true: Array, n: Array) -> Array:
     middle = np.arctan(np.sqrt((n - 3) / (n - 2)))
     low, high = np.maximum(middle - _REACH / np.sqrt(n), 0.0), np.minimum(middle + _REACH / np.sqrt(n), np.pi / 2)
     low, high = np.arcsinh(c * (low - turn))[:, None], np.arcsinh(c * (high - turn))[:, None]
-    u = low + (high - low) * (_POINTS + 1) / 2
+    points, weights = _quadrature(_POINTS)
+    u = low + (high - low) * (points + 1) / 2
     angle = np.clip(turn[:, None] + np.sinh(u) / c[:, None], 1e-300, np.pi / 2)
     sine, cosine, n = np.sin(angle), np.cos(angle), n[:, None]
     log_weight = (n - 3) * np.log(sine) + (n - 2) * np.log(cosine)
-    weight = _WEIGHTS * np.cosh(u) * np.exp(log_weight - log_weight.max(axis=1, keepdims=True))
+    weight = weights * np.cosh(u) * np.exp(log_weight - log_weight.max(axis=1, keepdims=True))
     below = stdtr(2 * n - 3, np.sqrt(2 * n - 3) * (true[:, None] * cosine - seen[:, None] * sine))
     return np.asarray((weight * below).sum(axis=1) / weight.sum(axis=1))
 
