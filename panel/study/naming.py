@@ -217,6 +217,7 @@ _COUNTED = re.compile(
     r"(?P<what>[^\W\d]+)\.?(?P<after>[ _.#-]*\d{1,2}| +[a-d]| +i{1,3})?",
     re.I,
 )
+_TURNS = ("replicate", "unsure", "score", "measure")  # `1st round`, `2nd rating`
 _LABEL = re.compile(r"\w{0,3}[-. ]?\d+\w?")
 _WORD = re.compile(r"[^\W\d_]{3,}[\s:]*")
 _NO_SENSATIONS = frozenset(("body", "skin", "dish", "later", "paper", "cloth", "during", "amount", "speed", "after"))
@@ -230,6 +231,8 @@ def sitting(names: Sequence[str]) -> str:
         return "session"
     counted = [_COUNTED.fullmatch(name) for name in names]
     what = {found["what"].casefold() if found and (found["before"] or found["after"]) else "" for found in counted}
+    if all(found and found["before"] and any(is_called(found["what"], role) for role in _TURNS) for found in counted):
+        return "replicate"
     for role in ("session", "replicate"):
         if all(is_called(word, role) or (role == "replicate" and re.fullmatch(r"rep\w*|r", word)) for word in what):
             return role
@@ -273,6 +276,22 @@ def attributes_among(first: Sequence[str], second: Sequence[str]) -> int:
     return int(likely[1] > likely[0])
 
 
+def prototypes_among(first: Sequence[str], second: Sequence[str]) -> int:
+    """Return 0 or 1, whichever are the prototypes where the others are people; -1 if it cannot be told.
+
+    They say so, or are labels beside words; labels numbered from 1 may be people as well.
+    """
+    for role in ("prototype", "assessor"):
+        says = [all(any(is_called(word, role) for word in _WORDS.findall(name)) for name in n) for n in (first, second)]
+        if says[0] != says[1]:
+            return says.index(role == "prototype")
+    likely = like_attributes(first), like_attributes(second)
+    labels = first if likely[0] < likely[1] else second
+    numbers = sorted(int("".join(re.findall(r"\d", label)) or 0) for label in labels)
+    return -1 if likely[0] == likely[1] or numbers == [*range(1, len(labels) + 1)] else int(labels is second)
+
+
+_WORDS = re.compile(r"[^\W\d_]{3,}")
 _HALF = 0.5
 
 
@@ -315,7 +334,7 @@ def twins(names: Sequence[str]) -> list[str]:
 
 
 _ASKED = re.compile(r"(?:your|ihre?|dein|votre|su|tu|il tuo|which|what|who|welche\w*|quel\w*|cual|quale) ")
-_WHICH = re.compile(r"(?:which|welche\w*|quel\w*|cual|quale) ")
+_WHICH = re.compile(r"(?:which|welche\w*|quel\w*|cual|quale|(?:number|nummer|numero) (?:of|der|des|de|del|della)) ")
 _ORDINAL = re.compile(
     r"first|second|third|(?:erste|zweite|dritte)[rs]?|premi\w+|deuxi\w+|primer\w*|segund\w*|\d\W?(?:st|nd|rd)?"
 )
@@ -330,7 +349,7 @@ def asked_roles(columns: Mapping[str, Sequence[str]], numbers: Sequence[str]) ->
     found: dict[str, list[str]] = {}
     for column, given in columns.items():
         words = heading_words(column)
-        asked = column.rstrip().endswith("?") or _ASKED.match(words)
+        asked = column.rstrip().endswith("?") or _ASKED.match(words) or _WHICH.match(words)
         if not asked or is_called(words, "comment") or (column in numbers and not _WHICH.match(words)):
             continue
         roles = {role for role in ROLES for word in words.split() if is_called(word, role)}

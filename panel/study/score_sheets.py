@@ -21,9 +21,9 @@ from panel.study.naming import (
     crossed,
     heading_row,
     is_number,
-    like_attributes,
     names_both,
     parted,
+    prototypes_among,
     sitting,
     tables_below,
     with_blocks_named,
@@ -88,8 +88,8 @@ def _table(file: RawFile, sheet: str, heading: int, limits: Limits) -> RawTable:
     plain = len(sheets) == 1 and key is None and not (noticed and named) and not together[0].notes and not heading
     if plain and not _melted(first)[1]:
         return raw_table(file, first.name, limits)
-    stacked = _stacked(together, "title of the table" if below else "name of the sheet")
     names = {each.name for each in together}
+    stacked = _stacked(_sittings_of_sheets(together), "title of the table" if below else "name of the sheet")
     said = " ".join(stacked.notes)
     left = [each.name for each in sheets if each.name not in names and each is not key and repr(each.name) not in said]
     table, notes = _melted(stacked)
@@ -343,16 +343,16 @@ def _stacked(sheets: Sequence[_Sheet], called: str) -> _Sheet:
         return first
     held = named_columns(first.header)
     scored = _score_columns(first, set())
-    missing = next((role for role in ("assessor", "prototype") if role not in held), "")
-    if "attribute" in held and "prototype" not in held and len(scored) > 1 and "score" not in held:
+    names = [sheet.name for sheet in sheets]
+    missing = next((role for role in ("assessor", "prototype") if role not in held and not sitting(names)), "")
+    if missing and "attribute" in held and "prototype" not in held and len(scored) > 1 and "score" not in held:
         missing = _role_of_sheets([sheet.name for sheet in sheets], scored) if missing == "assessor" else missing
     elif missing == "prototype" and _blocks(first, scored):
         missing = ""
     elif missing == "prototype" and len(scored) > 1 and _which([sheet.name for sheet in sheets], scored) == 1:
         missing = "attribute"
-    names = [sheet.name for sheet in sheets]
     bare = [head for head in first.header if re.fullmatch(r"column \d+", head)]
-    if {"assessor", "prototype"}.isdisjoint(held) and "attribute" not in held and len(bare) == 1:
+    if {"assessor", "prototype"}.isdisjoint(held) and "attribute" not in held and len(bare) == 1 and missing:
         words = list(dict.fromkeys(row[sheet.header.index(bare[0])] for sheet in sheets for row in sheet.rows))
         missing = _role_of_sheets(names, words)
         other = "prototype" if missing == "assessor" else "assessor"
@@ -360,7 +360,8 @@ def _stacked(sheets: Sequence[_Sheet], called: str) -> _Sheet:
         first = sheets[0]
     if not missing and "score" in held and "attribute" not in held and len(scored) == 1 and not sitting(names):
         missing = "attribute"
-    role = missing or ("" if "session" in held else "session")
+    role = missing or sitting(names) or "session"
+    role = role if len(set(names)) > 1 and role not in held else ""
     if role and all(":" in name and is_called(name.partition(":")[0], role) for name in names):
         names = [name.partition(":")[2].strip() for name in names]
     notes = list(dict.fromkeys(note for sheet in sheets for note in sheet.notes))
@@ -368,19 +369,34 @@ def _stacked(sheets: Sequence[_Sheet], called: str) -> _Sheet:
         (*((name,) if role else ()), *row) for name, sheet in zip(names, sheets, strict=True) for row in sheet.rows
     )
     header = (*((role,) if role else ()), *first.header)
-    what = f"the {called} is the {role}" if role else f"each says its session in {held.get('session')!r}"
+    what = f"the {called} is the {role}" if role else "each says its own sitting"
     below = f"{counted(len(sheets), called.split()[-1])} with the same columns were put below each other"
-    notes.append(f"{below} ({', '.join(names)}); {what}.")
+    notes.append(f"{below} ({', '.join(dict.fromkeys(names))}); {what}.")
     return _Sheet("", header, rows, tuple(line for sheet in sheets for line in sheet.lines), tuple(notes))
+
+
+def _sittings_of_sheets(sheets: list[_Sheet]) -> list[_Sheet]:
+    """Return sheets called `greasy rep 1` with the replicate in a column, and called `greasy`."""
+    for pairs in crossed([sheet.name for sheet in sheets]):
+        for side in (0, 1):
+            role = sitting([pair[side] for pair in pairs.values()])
+            if role and role not in named_columns(sheets[0].header):
+                return [
+                    replace(
+                        sheet,
+                        name=pairs[sheet.name][1 - side],
+                        header=(role, *sheet.header),
+                        rows=tuple((pairs[sheet.name][side], *row) for row in sheet.rows),
+                    )
+                    for sheet in sheets
+                ]
+    return sheets
 
 
 def _role_of_sheets(names: Sequence[str], scored: Sequence[str]) -> str:
     """Return whether sheets stand for people or prototypes where the columns are the others; StudyError if unsaid."""
-    for role in ("assessor", "prototype"):
-        if all(role in named_columns((re.sub(r"\W*\w*\d\w*$", "", name),)) for name in names):
-            return role
-    if (sheets := like_attributes(names)) != (columns := like_attributes(scored)):
-        return "assessor" if sheets > columns else "prototype"  # codes such as P1 are prototypes, words are people
+    if (prototypes := prototypes_among(names, scored)) >= 0:
+        return "prototype" if prototypes == 0 else "assessor"
     raise StudyError(
         f"It cannot be told whether the sheets {first_few(list(names))} or the columns {first_few(list(scored))} are "
         "the prototypes. Write Prototype or Assessor before the names of the sheets."
@@ -484,7 +500,8 @@ def _with_role(
         )
     if "prototype" in held:
         return pairs, "assessor"
-    if _which(groups, list(dict.fromkeys(part for _, part in pairs.values()))) == 1:
+    parts = list(dict.fromkeys(part for _, part in pairs.values()))
+    if _which(groups, parts, people="attribute" in held) == 1:
         pairs = {head: (part, group) for head, (group, part) in pairs.items()}
     names = list(dict.fromkeys(of for of, _ in pairs.values()))
     short = dict(zip(names, apart(names), strict=True))
@@ -509,9 +526,10 @@ def _blocks_below(sheet: _Sheet, pairs: Mapping[str, tuple[str, str]], role: str
     return made, [note]
 
 
-def _which(groups: Sequence[str], parts: Sequence[str]) -> int:
-    """Return 0 if the groups are the prototypes, 1 if the parts are; StudyError if it cannot be told."""
-    if (attributes := attributes_among(groups, parts)) < 0:
+def _which(groups: Sequence[str], parts: Sequence[str], *, people: bool = False) -> int:
+    """Return 0 if the groups are the prototypes beside people or attributes, 1 if the parts; StudyError if unsaid."""
+    attributes = prototypes_among(parts, groups) if people else attributes_among(groups, parts)
+    if attributes < 0:
         raise StudyError(
             f"It cannot be told whether {first_few(list(groups))} or {first_few(list(parts))} are the prototypes. "
             "Write Prototype before their names, or put the prototypes into a column."

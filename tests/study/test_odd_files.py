@@ -14,13 +14,14 @@ from click.testing import CliRunner
 from panel.checks.all_checks import check_study
 from panel.cli import main
 from panel.errors import StudyError
-from panel.study.naming import attributes_among, sitting, twins
+from panel.study.naming import attributes_among, prototypes_among, sitting, twins
 from panel.study.open_study import open_study
 from panel.study.raw_table import RawTable, raw_file
 from panel.study.score_sheets import score_table
 from panel.study.scores_import import ImportedScores, guess_layout, read_scores, study_from_scores
 from panel.study.survey import read_survey
 from tests.study.test_score_sheets import (
+    CODES,
     PEOPLE,
     PRODUCTS,
     SITTINGS,
@@ -50,10 +51,10 @@ def by_sitting(scores: pd.DataFrame) -> set[frozenset[tuple[str, str, str, float
 
 
 def truth(
-    sittings: tuple[str, ...] = SITTINGS, person: Callable[[str], str] = str
+    sittings: tuple[str, ...] = SITTINGS, person: Callable[[str], str] = str, product: Callable[[str], str] = str
 ) -> set[frozenset[tuple[str, str, str, float]]]:
     return {
-        frozenset((person(a), p, t, value(a, p, t, s)) for a in PEOPLE for p in PRODUCTS for t in TERMS)
+        frozenset((person(a), product(p), t, value(a, p, t, s)) for a in PEOPLE for p in PRODUCTS for t in TERMS)
         for s in sittings
     }
 
@@ -62,14 +63,22 @@ def named(person: str) -> str:
     return NAMES[person]
 
 
+def code_of(product: str) -> str:
+    return CODES[product]
+
+
 def scored(*where: str) -> str:
     return text(value(*where))
 
 
-def down_by_corner(a: str) -> list[list[str]]:
+def down_by_corner(a: str, product: Callable[[str], str] = str) -> list[list[str]]:
     """Return the sheet of one person: attributes down, prototypes across, a block for each replicate."""
     blocks = [
-        [[f"Replicate {s}", *PRODUCTS], *([t, *(scored(a, p, t, s) for p in PRODUCTS)] for t in TERMS), []]
+        [
+            [f"Replicate {s}", *map(product, PRODUCTS)],
+            *([t, *(scored(a, p, t, s) for p in PRODUCTS)] for t in TERMS),
+            [],
+        ]
         for s in SITTINGS
     ]
     return [row for block in blocks for row in block]
@@ -145,8 +154,8 @@ def coded(head: str = "code", column: tuple[str, ...] = ("session",)) -> list[li
 
 ODD: dict[str, tuple[tuple[str, bytes], set[frozenset[tuple[str, str, str, float]]]]] = {
     "a sheet for each person, replicates in the corner": (
-        book(**{NAMES[a]: down_by_corner(a) for a in PEOPLE}),
-        truth(person=named),
+        book(**{NAMES[a]: down_by_corner(a, code_of) for a in PEOPLE}),
+        truth(person=named, product=code_of),
     ),
     "a sheet for each person, replicates as titles": (book(**{a: titled(a) for a in PEOPLE}), truth()),
     "a sheet for each attribute, rep 1 behind the prototype": (book(**of_one_term(_joined)), truth()),
@@ -167,14 +176,14 @@ ODD: dict[str, tuple[tuple[str, bytes], set[frozenset[tuple[str, str, str, float
     "blocks in the order of serving": (csv(in_turn(lambda place, what: f"Sample {place}: {what}")), truth(("1",))),
     "columns numbered in the order of serving": (csv(in_turn(lambda place, what: f"{what} {place}")), truth(("1",))),
     "people across, a sheet for each prototype": (
-        book(**{p: [["", *NAMES.values()], *([t, *(scored(a, p, t) for a in PEOPLE)] for t in TERMS)]
+        book(**{CODES[p]: [["", *NAMES.values()], *([t, *(scored(a, p, t) for a in PEOPLE)] for t in TERMS)]
             for p in PRODUCTS}),
-        truth(("1",), named),
+        truth(("1",), named, code_of),
     ),
     "people down without a heading, a sheet for each prototype": (
-        book(**{p: [["", *TERMS], *([NAMES[a], *(scored(a, p, t) for t in TERMS)] for a in PEOPLE)]
+        book(**{CODES[p]: [["", *TERMS], *([NAMES[a], *(scored(a, p, t) for t in TERMS)] for a in PEOPLE)]
             for p in PRODUCTS}),
-        truth(("1",), named),
+        truth(("1",), named, code_of),
     ),
     "a key with a column for each session": (
         book(Scores=coded(), Codes=[["product", "Session 1", "Session 2"],
@@ -183,6 +192,25 @@ ODD: dict[str, tuple[tuple[str, bytes], set[frozenset[tuple[str, str, str, float
     ),
     "a key that says the replicate": (
         book(Scores=coded(column=()), Key=[["code", "product", "rep"], *([c, p, s] for (p, s), c in CODED.items())]),
+        truth(),
+    ),
+    "replicates in the names of sheets, attributes before them": (
+        book(**{f"{t} rep {s}": [["assessor", *PRODUCTS], *([a, *(scored(a, p, t, s) for p in PRODUCTS)]
+            for a in PEOPLE)] for t in TERMS for s in SITTINGS}),
+        truth(),
+    ),
+    "people in the corner, a sheet for each replicate": (
+        book(**{f"Rep {s}": [row for a in PEOPLE for row in ([f"Assessor: {a}", *PRODUCTS],
+            *([t, *(scored(a, p, t, s) for p in PRODUCTS)] for t in TERMS), [])] for s in SITTINGS}),
+        truth(),
+    ),
+    "a first and a second rating": (
+        csv([["assessor", "product", *(f"{t} ({o} rating)" for o in ("1st", "2nd") for t in TERMS)],
+            *([a, p, *(scored(a, p, t, s) for s in SITTINGS for t in TERMS)] for a in PEOPLE for p in PRODUCTS)]),
+        truth(),
+    ),
+    "the number of the session, French": (
+        csv([["Votre nom", "Quel \u00e9chantillon ?", "Num\u00e9ro de la s\u00e9ance", *TERMS], *wide_both()[1:]]),
         truth(),
     ),
     "a row of formulas below": (csv([*wide(), ["", "", *["=AVERAGE(C2:C7)"] * 3]], "\t"), truth(("1",))),
@@ -199,6 +227,11 @@ ASKED = {
     "codes for people and prototypes, replicates in the corner": (
         book(**{a: down_by_corner(a) for a in PEOPLE}),
         "whether the sheets A01, A02, A03 or the columns P1, P2 are the prototypes",
+    ),
+    "words for prototypes, people numbered from 1": (
+        csv([["", "Basis", "", "", "Rich", "", ""], ["attribute", *PEOPLE * 2],
+            *([t, *(scored(a, p, t) for p in PRODUCTS for a in PEOPLE)] for t in TERMS)]),
+        "whether Basis, Rich or A01, A02, A03 are the prototypes",
     ),
     "bare numbers behind prototype and attribute": (
         csv([["assessor", *(f"{p} - {t} ({s})" for p in PRODUCTS for t in TERMS for s in SITTINGS)],
@@ -326,3 +359,11 @@ def test_signs_behind_names():
     assert twins(["L7a", "L7b", "L8a", "L8b"]) == ["a", "b"]
     assert twins(["Ann 1", "Ann 2", "Ben 1", "Ben 2"]) == ["1", "2"]
     assert twins(["L7", "L8", "L9", "L10"]) == twins(["Cream A", "Cream B"]) == twins(["L7a", "L7b", "L8a"]) == []
+
+
+def test_prototypes_beside_people_say_so_or_are_labels_not_numbered_from_1():
+    assert prototypes_among(["317", "482"], ["Anna", "Bernd"]) == 0
+    assert prototypes_among(["Anna", "Bernd"], ["L7", "L8"]) == 1
+    assert prototypes_among(["K1", "K2"], ["Basis", "Rich"]) == prototypes_among(["K1", "K2"], ["L7", "L8"]) == -1
+    assert prototypes_among(["K1", "K2"], ["Prototype Basis", "Prototype Rich"]) == 1
+    assert prototypes_among(["Judge K1", "Judge K2"], ["P1", "P2"]) == 1
