@@ -17,7 +17,7 @@ from panel.study.knowledge import shared_table
 from panel.study.numbers_read import read_numbers
 from panel.study.study import Study
 from panel.study.table_cells import ROLES, heading_words, is_called, named_columns
-from panel.words import as_seen, first_few, format_number, format_typed
+from panel.words import as_seen, counted, first_few, format_number, format_typed
 
 _SHORT_SCALE = 15.0  # such as 0 to 10, 1 to 9, or 15 cm
 _SHORTEST_SCALE = 1.5  # such as 0 to 1
@@ -270,7 +270,7 @@ def attributes_among(first: Sequence[str], second: Sequence[str]) -> int:
     """Return 0 or 1, whichever are the attributes: words beside labels, else those known; -1 if it cannot be told."""
     likely = like_attributes(first), like_attributes(second)
     if likely[0] == likely[1]:
-        likely = _known_sensations(first), _known_sensations(second)
+        likely = known_sensations(first), known_sensations(second)
         if min(likely) > 0 or max(likely) < _HALF:
             return -1
     return int(likely[1] > likely[0])
@@ -306,7 +306,7 @@ def apart(names: Sequence[str]) -> list[str]:
     return [" ".join(words[same:]) or name for words, name in zip(each, names, strict=True)]
 
 
-def _known_sensations(names: Sequence[str]) -> float:
+def known_sensations(names: Sequence[str]) -> float:
     """Return the share of names with a word of the lexicon, whatever its ending: `greasiness` of `greasy film`."""
     known = _stems()
     return sum(any(word[:5] in known or word[:4] in known for word in heading_words(n).split()) for n in names) / len(
@@ -319,6 +319,16 @@ def _stems() -> frozenset[str]:
     said = (str(words) for column in ("name", "everyday_word") for words in shared_table("lexicon")[column])
     words = {word for each in said for word in heading_words(each).split()} - _NO_SENSATIONS
     return frozenset(word[:5] for word in words if len(word) > 3)
+
+
+def without_question(header: list[str], notes: list[str]) -> tuple[list[str], list[str]]:
+    """Return headings such as `How strong is it? [greasy]` as what is in the brackets, where all ask the same."""
+    found = {head: match for head in header if (match := re.fullmatch(r"(.+\S)\s*\[([^\[\]]*[^\W\d][^\[\]]*)\]", head))}
+    asked, short = {match[1] for match in found.values()}, {head: match[2].strip() for head, match in found.items()}
+    if len(found) < 2 or len(asked) > 1 or len({*short.values(), *header} - {*found}) < len({*header}):
+        return header, notes
+    note = f"{counted(len(found), 'heading')} that ask {asked.pop()!r} were called by what stands in their brackets."
+    return [short.get(head, head) for head in header], [note, *notes]
 
 
 _TWIN = re.compile(r"(.*\d)[ _-]?([a-d])|(.+?)(?:[ _./-]+|\s*\()(?:rep\w*\.? ?)?([1-4a-d])\)?", re.IGNORECASE)
@@ -335,6 +345,7 @@ def twins(names: Sequence[str]) -> list[str]:
 
 _ASKED = re.compile(r"(?:your|ihre?|dein|votre|su|tu|il tuo|which|what|who|welche\w*|quel\w*|cual|quale) ")
 _WHICH = re.compile(r"(?:which|welche\w*|quel\w*|cual|quale|(?:number|nummer|numero) (?:of|der|des|de|del|della)) ")
+_NAMES = re.compile(rf"{_WHICH.pattern}|\b(?:number|code|id|nummer|nr|numero)\b")
 _ORDINAL = re.compile(
     r"first|second|third|(?:erste|zweite|dritte)[rs]?|premi\w+|deuxi\w+|primer\w*|segund\w*|\d\W?(?:st|nd|rd)?"
 )
@@ -343,14 +354,14 @@ _ORDINAL = re.compile(
 def asked_roles(columns: Mapping[str, Sequence[str]], numbers: Sequence[str]) -> dict[str, str]:
     """Return role to column for questions of a form with a word for that role alone: `Which sample is it?`.
 
-    Answers such as `first` and `second` say a round, not what was tried; `numbers` name something only where it says
-    `which`.
+    Answers such as `first` and `second` say a round, not what was tried; `numbers` name something only where it asks
+    which one, or for a number or code.
     """
     found: dict[str, list[str]] = {}
     for column, given in columns.items():
         words = heading_words(column)
         asked = column.rstrip().endswith("?") or _ASKED.match(words) or _WHICH.match(words)
-        if not asked or is_called(words, "comment") or (column in numbers and not _WHICH.match(words)):
+        if not asked or is_called(words, "comment") or (column in numbers and not _NAMES.search(words)):
             continue
         roles = {role for role in ROLES for word in words.split() if is_called(word, role)}
         cells = {heading_words(cell) for cell in given} - {""}
@@ -394,9 +405,35 @@ def names_both(heads: Sequence[str]) -> bool:
     return {"assessor", "prototype"} <= set(named_columns(dict.fromkeys(heads)))
 
 
+def is_corner(head: str) -> bool:
+    """Return True if a heading names what stands in rows and in columns: `Attribute / Product`."""
+    halves = re.split(r"[/\\]", head)
+    return len(halves) == 2 and {*named_columns(halves)} == {"attribute", "prototype"}
+
+
 def is_number(cell: str) -> bool:
     """Return True if a cell holds a number."""
     return read_numbers([cell]).share == 1
+
+
+def lies_on_its_side(cells: Sequence[Sequence[str]]) -> bool:
+    """Return True if people and prototypes are named down the first column and not along a row."""
+    return names_both([row[0] for row in cells[:_DESIGN_ROWS] if row[0]]) and not any(
+        map(names_both, cells[:_DESIGN_ROWS])
+    )
+
+
+_DESIGN_ROWS = 12  # lines of a table on its side, or above its headings, that are looked at
+
+
+def group_row(cells: Sequence[Sequence[str]], bottom: int) -> int | None:
+    """Return the row above the headings that names groups of columns, or None."""
+    if bottom == 0:
+        return None
+    above, heads = cells[bottom - 1], cells[bottom]
+    over = [i for i, cell in enumerate(above) if cell and i > 0 and heads[i]]
+    blank_below = [i for i, cell in enumerate(above) if cell and not heads[i]]
+    return bottom - 1 if len(over) >= 2 or (over and blank_below) else None
 
 
 def tables_below(rows: Sequence[Sequence[str]]) -> list[tuple[str, list[Sequence[str]]]]:

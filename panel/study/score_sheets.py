@@ -19,14 +19,19 @@ from panel.study.naming import (
     apart,
     attributes_among,
     crossed,
+    group_row,
     heading_row,
+    is_corner,
     is_number,
+    known_sensations,
+    lies_on_its_side,
     names_both,
     parted,
     prototypes_among,
     sitting,
     tables_below,
     with_blocks_named,
+    without_question,
 )
 from panel.study.numbers_read import read_numbers
 from panel.study.raw_table import UPLOADED, Limits, RawTable, filled_rows, is_workbook, raw_table, rows_of_file
@@ -128,7 +133,7 @@ def _sheet(name: str, rows: Sequence[Sequence[str]], heading: int = 0) -> _Sheet
     cells = [row for _, row in filled]
     if len(cells) < FEWEST_ROWS or len(cells[0]) < 2:
         return None
-    if not heading and _lies_on_its_side(cells):
+    if not heading and lies_on_its_side(cells):
         turned = [list(column) for column in zip(*cells, strict=True)]
         made = _sheet(name, turned)
         note = "The table lies on its side and was turned: its lines are counted as columns of the file."
@@ -137,10 +142,10 @@ def _sheet(name: str, rows: Sequence[Sequence[str]], heading: int = 0) -> _Sheet
     if bottom >= len(cells):
         return None
     _refuse_without_headings(cells, bottom, name)
-    top = _group_row(cells, bottom)
+    top = group_row(cells, bottom)
     header, notes = _names(cells, bottom, top)
     first = bottom if top is None else top
-    if top and len({*header} - {""}) < len(list(filter(None, header))) and _group_row(cells, top) is not None:
+    if top and len({*header} - {""}) < len(list(filter(None, header))) and group_row(cells, top) is not None:
         first, over = top - 1, ""
         for i, cell in enumerate(cells[first]):
             over = cell or over
@@ -148,7 +153,7 @@ def _sheet(name: str, rows: Sequence[Sequence[str]], heading: int = 0) -> _Sheet
     title = [" ".join(cell for cell in row if cell) for row in cells[:first]]
     if title:
         notes = [f"Above the headings in line {filled[bottom][0]} stands: {first_few(title)}.", *notes]
-    header, notes = _without_question(header, notes)
+    header, notes = without_question(header, notes)
     places = [i for i, head in enumerate(header) if head]
     spelled = [head.casefold() for head in header]
     if len({spelled[i] for i in places}) < len(places):
@@ -162,23 +167,19 @@ def _sheet(name: str, rows: Sequence[Sequence[str]], heading: int = 0) -> _Sheet
     return _Sheet(name, tuple(header[i] for i in places), body, lines, tuple(notes)) if body else None
 
 
-def _without_question(header: list[str], notes: list[str]) -> tuple[list[str], list[str]]:
-    """Return headings such as `How strong is it? [greasy]` as what is in the brackets, where all ask the same."""
-    found = {head: match for head in header if (match := re.fullmatch(r"(.+\S)\s*\[([^\[\]]*[^\W\d][^\[\]]*)\]", head))}
-    asked, short = {match[1] for match in found.values()}, {head: match[2].strip() for head, match in found.items()}
-    if len(found) < 2 or len(asked) > 1 or len({*short.values(), *header} - {*found}) < len({*header}):
-        return header, notes
-    note = f"{counted(len(found), 'heading')} that ask {asked.pop()!r} were called by what stands in their brackets."
-    return [short.get(head, head) for head in header], [note, *notes]
-
-
 def _with_attributes_down(sheet: _Sheet) -> _Sheet:
     """Return a sheet whose column of words without a heading, beside columns of codes, is one of attributes."""
     scored = _score_columns(sheet, set())
-    bare = [head for head in sheet.header if re.fullmatch(r"column \d+", head)]
-    if {"attribute", "prototype"} & set(named_columns(sheet.header)) or len(bare) != 1 or len(scored) < 2:
+    held = named_columns(sheet.header)
+    bare = [head for head in sheet.header if re.fullmatch(r"column \d+", head) or is_corner(head)]
+    if "attribute" not in held and (called := held.get("prototype", "")):
+        bare = [called]  # over the codes in the other columns?
+    if "attribute" in held or len(bare) != 1 or len(scored) < 2:
         return sheet
     words = list(dict.fromkeys(row[sheet.header.index(bare[0])] for row in sheet.rows))
+    if "prototype" in held:
+        _refuse_corner(bare[0], scored, words)
+        return sheet
     which = -1 if sitting(scored) else attributes_among(scored, words)
     if which < 0 and "assessor" not in named_columns(sheet.header) and not any(map(is_number, words)):
         raise StudyError(
@@ -189,14 +190,14 @@ def _with_attributes_down(sheet: _Sheet) -> _Sheet:
     return replace(sheet, header=header) if which == 1 else sheet
 
 
-def _lies_on_its_side(cells: Sequence[Sequence[str]]) -> bool:
-    """Return True if people and prototypes are named down the first column and not along a row."""
-    return names_both([row[0] for row in cells[:_DESIGN_ROWS] if row[0]]) and not any(
-        map(names_both, cells[:_DESIGN_ROWS])
+def _refuse_corner(corner: str, codes: Sequence[str], words: Sequence[str]) -> None:
+    """Raise StudyError if sensations stand below a heading for prototypes, beside columns of codes."""
+    if attributes_among(codes, words) != 1 or known_sensations(codes) or not known_sensations(words):
+        return
+    raise StudyError(
+        f"It cannot be told whether {corner!r} names the rows {first_few(words)} or the columns {first_few(codes)}"
+        ". Write Attribute above the rows if they are the attributes."
     )
-
-
-_DESIGN_ROWS = 12  # lines of a table on its side, or above its headings, that are looked at
 
 
 def _refuse_without_headings(cells: Sequence[Sequence[str]], bottom: int, name: str) -> None:
@@ -208,16 +209,6 @@ def _refuse_without_headings(cells: Sequence[Sequence[str]], bottom: int, name: 
             f"{name or 'The file'} has no headings above its rows. Write a line with the names of the columns above "
             "them, such as: Assessor, Product, Session, and each attribute."
         )
-
-
-def _group_row(cells: Sequence[Sequence[str]], bottom: int) -> int | None:
-    """Return the row above the headings that names groups of columns, or None."""
-    if bottom == 0:
-        return None
-    above, heads = cells[bottom - 1], cells[bottom]
-    over = [i for i, cell in enumerate(above) if cell and i > 0 and heads[i]]
-    blank_below = [i for i, cell in enumerate(above) if cell and not heads[i]]
-    return bottom - 1 if len(over) >= 2 or (over and blank_below) else None
 
 
 def _names(cells: Sequence[Sequence[str]], bottom: int, top: int | None) -> tuple[list[str], list[str]]:

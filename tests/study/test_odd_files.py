@@ -213,6 +213,16 @@ ODD: dict[str, tuple[tuple[str, bytes], set[frozenset[tuple[str, str, str, float
         csv([["Votre nom", "Quel \u00e9chantillon ?", "Num\u00e9ro de la s\u00e9ance", *TERMS], *wide_both()[1:]]),
         truth(),
     ),
+    "a corner for rows and columns": (
+        book(**{NAMES[a]: [["Attribute / Product", "L7", "L8"],
+            *([t, *(scored(a, p, t) for p in PRODUCTS)] for t in TERMS)] for a in PEOPLE}),
+        truth(("1",), named, {"P1": "L7", "P2": "L8"}.__getitem__),
+    ),
+    "a form with numbers for people and samples": (
+        csv([["What is your panelist number?", "What is the sample code?", *TERMS],
+            *([a[1:], CODES[p], *(scored(a, p, t) for t in TERMS)] for a in PEOPLE for p in PRODUCTS)]),
+        truth(("1",), lambda person: person[1:], code_of),
+    ),
     "a row of formulas below": (csv([*wide(), ["", "", *["=AVERAGE(C2:C7)"] * 3]], "\t"), truth(("1",))),
 }  # fmt: skip
 
@@ -227,6 +237,11 @@ ASKED = {
     "codes for people and prototypes, replicates in the corner": (
         book(**{a: down_by_corner(a) for a in PEOPLE}),
         "whether the sheets A01, A02, A03 or the columns P1, P2 are the prototypes",
+    ),
+    "attributes below a heading for prototypes": (
+        book(**{NAMES[a]: [["product", *CODES.values()], *([t, *(scored(a, p, t) for p in PRODUCTS)] for t in TERMS)]
+            for a in PEOPLE}),
+        "whether 'product' names the rows greasy, sticky, gloss or the columns 317, 482",
     ),
     "words for prototypes, people numbered from 1": (
         csv([["", "Basis", "", "", "Rich", "", ""], ["attribute", *PEOPLE * 2],
