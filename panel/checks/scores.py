@@ -68,17 +68,21 @@ _FEWEST_VALUES = 5  # different scores of an attribute from which they tell what
 
 
 def _far_off(cells: ScoreCells) -> list[Finding]:
-    """Return scores of an attribute without a scale that lie farther from all others than these from one another."""
+    """Return scores of an attribute without a scale that lie far from all others, or alone are below zero."""
     findings = []
     for code in np.flatnonzero(np.isnan(cells.lowest)).tolist():
         own = (cells.attribute.code == code) & np.isfinite(cells.score)
         values = np.unique(cells.score[own])
         for odd, rest in ((values[-1:], values[:-1]), (values[:1], values[1:])):
-            if len(rest) >= _FEWEST_VALUES and min(abs(odd[0] - rest[[0, -1]])) > rest[-1] - rest[0]:
+            if len(rest) < _FEWEST_VALUES:
+                continue
+            alone = odd[0] < 0 <= rest[0] and float(odd[0]).is_integer()  # as -1 for no answer
+            if alone or min(abs(odd[0] - rest[[0, -1]])) > rest[-1] - rest[0]:
                 rows = np.flatnonzero(own & (cells.score == odd[0]))
                 usual = f"{format_typed(rest[0])} to {format_typed(rest[-1])}"
                 name = cells.attribute.of[code]
-                message = f"{format_typed(odd[0])} lies far from the other scores of {name}, which go from {usual}."
+                how = "is below zero, unlike the" if alone else "lies far from the"
+                message = f"{format_typed(odd[0])} {how} other scores of {name}, which go from {usual}."
                 advice = "Look at the raw ballot: a sign for no answer, or a decimal point left out? Then correct it."
                 cut = tuple(Proposal("scores", int(cells.line[row]), "score", number_text(odd[0]), "") for row in rows)
                 findings.append(Finding("warning", "score_far_off", cells.place(rows[0]), message, advice, cut))

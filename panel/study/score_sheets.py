@@ -7,32 +7,37 @@ as single columns, and codes that a key in the same workbook resolves. What was 
 from __future__ import annotations
 
 import re
-from collections.abc import Iterator, Mapping, Sequence
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, replace
-from itertools import pairwise
 
 from panel.errors import StudyError
-from panel.study.knowledge import shared_table
+from panel.study.naming import (
+    BAR,
+    DESIGN,
+    FEWEST_ROWS,
+    NUMERIC,
+    apart,
+    attributes_among,
+    crossed,
+    group_row,
+    heading_row,
+    is_corner,
+    is_number,
+    known_sensations,
+    lies_on_its_side,
+    names_both,
+    parted,
+    prototypes_among,
+    sitting,
+    tables_below,
+    with_blocks_named,
+    without_question,
+)
 from panel.study.numbers_read import read_numbers
 from panel.study.raw_table import UPLOADED, Limits, RawTable, filled_rows, is_workbook, raw_table, rows_of_file
 from panel.study.study import RawFile
 from panel.study.table_cells import is_called, is_reckoned, named_columns, without_other_rows
-from panel.words import as_seen, counted, first_few
-
-_MOSTLY, _NUMERIC = 0.6, 0.8  # share of headings that are filled; of cells of a column of scores that are numbers
-_FEWEST_ROWS = 2
-_SEPARATORS = (" - ", " \u2013 ", "_", ":", "/", " ", ".")
-_DESIGN = ("assessor", "prototype", "session", "replicate", "position", "batch", "recorded_at")
-_SITTING = re.compile(
-    r"(?:session|sitting|sitzung|s[e\u00e9]ance|sesi[o\u00f3]n|sessione|day|tag|jour|giorno|woche|week)\s*\d*"
-    r"|\d{4}-\d\d?-\d\d?(?: 00:00:00)?|\d\d?[./]\d\d?[./](?:\d{2}|\d{4})?",
-    re.I,
-)
-_AGAIN = re.compile(
-    r"(?:rep\w*|wiederholung|r[e\u00e9]p[e\u00e9]tition|repetici[o\u00f3]n|ripetizione|wdh|r)\.?\s*\d+", re.I
-)
-_LABEL = re.compile(r"\w{0,3}[-. ]?\d+\w?")
-_WORD = re.compile(r"[^\W\d_]{3,}[\s:]*")
+from panel.words import counted, first_few
 
 
 @dataclass(frozen=True, eq=False, slots=True)
@@ -68,7 +73,10 @@ def _table(file: RawFile, sheet: str, heading: int, limits: Limits) -> RawTable:
     if (read_at_once := _large_and_plain(file, heading, limits)) is not None:
         return read_at_once
     laid_out, noticed = rows_of_file(file, sheet, heading)
-    below = {name: tables for name, rows in laid_out if not heading and (tables := _tables_below(rows))}
+    if not heading:
+        laid_out, named = with_blocks_named(laid_out)
+        noticed = (*noticed, *named)
+    below = {name: tables for name, rows in laid_out if not heading and (tables := tables_below(rows))}
     if len(below) > 1:
         raise StudyError(
             f"The sheets {first_few(list(below))} each hold tables below each other. Write their titles into a column."
@@ -79,14 +87,14 @@ def _table(file: RawFile, sheet: str, heading: int, limits: Limits) -> RawTable:
         raise StudyError(f"{file.name} has no table below line {heading}; say on which line the headings stand.")
     if not sheets:
         return raw_table(file, sheet, limits)
-    key, scored = _key_and_scores(list(map(_with_attributes_down, sheets)))
+    key, scored = _key_and_scores([_with_attributes_down(_sittings_below(each)[0]) for each in sheets])
     first = _first_with_scores(scored)
     together = _together(scored, first)
-    plain = len(together) == 1 and key is None and not together[0].notes and not heading
+    plain = len(sheets) == 1 and key is None and not (noticed and named) and not together[0].notes and not heading
     if plain and not _melted(first)[1]:
         return raw_table(file, first.name, limits)
-    stacked = _stacked(together, "title of the table" if below else "name of the sheet")
     names = {each.name for each in together}
+    stacked = _stacked(_sittings_of_sheets(together), "title of the table" if below else "name of the sheet")
     said = " ".join(stacked.notes)
     left = [each.name for each in sheets if each.name not in names and each is not key and repr(each.name) not in said]
     table, notes = _melted(stacked)
@@ -116,46 +124,6 @@ def _large_and_plain(file: RawFile, heading: int, limits: Limits) -> RawTable | 
 # One sheet: its tables, where the headings are, and what its columns are called.
 
 
-def _tables_below(rows: Sequence[Sequence[str]]) -> list[tuple[str, list[Sequence[str]]]]:
-    """Return the title of each of several tables below each other, and the rows of the sheet, those of others blank.
-
-    A title is alone in its line and stands next to headings; these may be there once only.
-    """
-    cells = {i: seen for i, row in enumerate(rows) if any(seen := [as_seen(cell) for cell in row])}
-    titles = {i: "".join(row) for i, row in cells.items() if sum(map(bool, row)) == 1 and not _is_number("".join(row))}
-    if len(titles) < 2 or len(cells) - len(titles) < _FEWEST_ROWS + 1:
-        return []
-    width, places = max(map(len, cells.values())), list(cells)
-    bottom = places[_heading([row + [""] * (width - len(row)) for row in cells.values()])]
-    heads = [i for i, row in cells.items() if i >= bottom and _repeats(row, cells[bottom])]
-    starts = [i for n, i in enumerate(places) if i in titles and set(places[max(n - 1, 0) : n + 2]) & set(heads)]
-    if len(heads) == 1 and starts:
-        starts += [i for i in titles if i > max(starts[-1], bottom) and not _is_row_of(i, cells)]
-        needed = {"assessor", "prototype"} - set(named_columns(filter(None, cells[bottom])))
-        alike = {re.sub(r"\d+", "0", titles[i]) for i in starts}
-        starts = starts if needed or len(alike) == 1 else []
-    elif len(starts) < len(heads):
-        return []
-    tables = []
-    for start, end in pairwise([*starts, len(rows)] if len(starts) > 1 else []):
-        own = next((i for i in heads if start - 1 <= i < end), bottom)
-        tables.append((titles[start], [row if start < i < end or i == own else [] for i, row in enumerate(rows)]))
-    return tables
-
-
-def _repeats(row: Sequence[str], heads: Sequence[str]) -> bool:
-    """Return True if a row is headings again: half of its cells at least, and no numbers among them."""
-    filled = list(filter(None, row))
-    return 2 * len(set(filled) & set(heads)) >= len(filled) > 1 and not any(map(_is_number, filled))
-
-
-def _is_row_of(line: int, cells: Mapping[int, Sequence[str]]) -> bool:
-    """Return True if the only cell of a line is a name like those above and below it: somebody who gave no scores."""
-    place = next(place for place, cell in enumerate(cells[line]) if cell)
-    others = {re.sub(r"\d+", "0", row[place]) for i, row in cells.items() if i != line and sum(map(bool, row)) > 1}
-    return re.sub(r"\d+", "0", cells[line][place]) in others
-
-
 def _sheet(name: str, rows: Sequence[Sequence[str]], heading: int = 0) -> _Sheet | None:
     """Return a sheet with its headings found, or on the line named; None if it holds no table of more than one column.
 
@@ -163,23 +131,29 @@ def _sheet(name: str, rows: Sequence[Sequence[str]], heading: int = 0) -> _Sheet
     """
     filled = list(filled_rows(rows).items())
     cells = [row for _, row in filled]
-    if len(cells) < _FEWEST_ROWS or len(cells[0]) < 2:
+    if len(cells) < FEWEST_ROWS or len(cells[0]) < 2:
         return None
-    if not heading and _lies_on_its_side(cells):
+    if not heading and lies_on_its_side(cells):
         turned = [list(column) for column in zip(*cells, strict=True)]
         made = _sheet(name, turned)
         note = "The table lies on its side and was turned: its lines are counted as columns of the file."
         return made and replace(made, notes=(note, *made.notes))
-    bottom = sum(line < heading for line, _ in filled) if heading else _heading(cells)
+    bottom = sum(line < heading for line, _ in filled) if heading else heading_row(cells)
     if bottom >= len(cells):
         return None
     _refuse_without_headings(cells, bottom, name)
-    top = _group_row(cells, bottom)
+    top = group_row(cells, bottom)
     header, notes = _names(cells, bottom, top)
     first = bottom if top is None else top
+    if top and len({*header} - {""}) < len(list(filter(None, header))) and group_row(cells, top) is not None:
+        first, over = top - 1, ""
+        for i, cell in enumerate(cells[first]):
+            over = cell or over
+            header[i] = f"{over}{BAR}{header[i]}" if over and BAR in header[i] else header[i]
     title = [" ".join(cell for cell in row if cell) for row in cells[:first]]
     if title:
         notes = [f"Above the headings in line {filled[bottom][0]} stands: {first_few(title)}.", *notes]
+    header, notes = without_question(header, notes)
     places = [i for i, head in enumerate(header) if head]
     spelled = [head.casefold() for head in header]
     if len({spelled[i] for i in places}) < len(places):
@@ -196,67 +170,45 @@ def _sheet(name: str, rows: Sequence[Sequence[str]], heading: int = 0) -> _Sheet
 def _with_attributes_down(sheet: _Sheet) -> _Sheet:
     """Return a sheet whose column of words without a heading, beside columns of codes, is one of attributes."""
     scored = _score_columns(sheet, set())
-    bare = [head for head in sheet.header if re.fullmatch(r"column \d+", head)]
-    if {"attribute", "prototype"} & set(named_columns(sheet.header)) or len(bare) != 1 or len(scored) < 2:
+    held = named_columns(sheet.header)
+    bare = [head for head in sheet.header if re.fullmatch(r"column \d+", head) or is_corner(head)]
+    if "attribute" not in held and (called := held.get("prototype", "")):
+        bare = [called]  # over the codes in the other columns?
+    if "attribute" in held or len(bare) != 1 or len(scored) < 2:
         return sheet
     words = list(dict.fromkeys(row[sheet.header.index(bare[0])] for row in sheet.rows))
+    if "prototype" in held:
+        _refuse_corner(bare[0], scored, words)
+        return sheet
+    which = -1 if sitting(scored) else attributes_among(scored, words)
+    if which < 0 and "assessor" not in named_columns(sheet.header) and not any(map(is_number, words)):
+        raise StudyError(
+            f"It cannot be told whether the columns {first_few(scored)} or the rows {first_few(words)} are the "
+            "attributes. Write Attribute, Assessor or Prototype above the first column."
+        )
     header = tuple("attribute" if head in bare else head for head in sheet.header)
-    return replace(sheet, header=header) if _like_attributes(scored) < _like_attributes(words) else sheet
+    return replace(sheet, header=header) if which == 1 else sheet
 
 
-def _lies_on_its_side(cells: Sequence[Sequence[str]]) -> bool:
-    """Return True if people and prototypes are named down the first column and not along a row."""
-    return _names_both([row[0] for row in cells[:_DESIGN_ROWS] if row[0]]) and not any(
-        map(_names_both, cells[:_DESIGN_ROWS])
+def _refuse_corner(corner: str, codes: Sequence[str], words: Sequence[str]) -> None:
+    """Raise StudyError if sensations stand below a heading for prototypes, beside columns of codes."""
+    if attributes_among(codes, words) != 1 or known_sensations(codes) or not known_sensations(words):
+        return
+    raise StudyError(
+        f"It cannot be told whether {corner!r} names the rows {first_few(words)} or the columns {first_few(codes)}"
+        ". Write Attribute above the rows if they are the attributes."
     )
-
-
-_DESIGN_ROWS = 12  # lines of a table on its side, or above its headings, that are looked at
 
 
 def _refuse_without_headings(cells: Sequence[Sequence[str]], bottom: int, name: str) -> None:
     """Raise StudyError if the line taken for headings is one of the rows: numbers where the next line has numbers."""
     heads, below = cells[bottom], cells[min(bottom + 1, len(cells) - 1)]
-    alike = [_is_number(head) == _is_number(cell) for head, cell in zip(heads, below, strict=True)]
-    if any(map(_is_number, heads)) and all(alike) and not named_columns(dict.fromkeys(heads)):
+    alike = [is_number(head) == is_number(cell) for head, cell in zip(heads, below, strict=True)]
+    if any(map(is_number, heads)) and all(alike) and not named_columns(dict.fromkeys(heads)):
         raise StudyError(
             f"{name or 'The file'} has no headings above its rows. Write a line with the names of the columns above "
             "them, such as: Assessor, Product, Session, and each attribute."
         )
-
-
-def _heading(cells: Sequence[Sequence[str]]) -> int:
-    """Return the row with the headings: the last one above the first row of numbers that names most columns."""
-    width = max(sum(map(bool, row)) for row in cells)
-    late = cells[len(cells) // 3 :] or cells
-    numeric = [i for i in range(len(cells[0])) if read_numbers([row[i] for row in late], words=True).share >= _NUMERIC]
-    data = next(
-        (n for n, row in enumerate(cells) if numeric and sum(_is_number(row[i]) for i in numeric) >= len(numeric) / 2),
-        0,
-    )
-    for row in range(data - 1, -1, -1):
-        heads = [cells[row][i] for i in numeric if cells[row][i]]
-        worded = len(heads) >= _MOSTLY * len(numeric) and not any(map(_is_number, heads))
-        if worded and not _names_one_of_each(cells, row):
-            return row
-    return next((n for n, row in enumerate(cells) if sum(map(bool, row)) >= max(2, _MOSTLY * width)), 0)
-
-
-def _names_one_of_each(cells: Sequence[Sequence[str]], row: int) -> bool:
-    """Return True if a row below headings has a person and a prototype, not code and code: no heading."""
-    held = [(list(above), named_columns(dict.fromkeys(above))) for above in cells[:row] if _names_both(above)]
-    either = any(len({cells[row][above.index(of[role])] for role in _DESIGN[:2]} - {""}) == 2 for above, of in held)
-    return either and not _names_both(cells[row])
-
-
-def _group_row(cells: Sequence[Sequence[str]], bottom: int) -> int | None:
-    """Return the row above the headings that names groups of columns, or None."""
-    if bottom == 0:
-        return None
-    above, heads = cells[bottom - 1], cells[bottom]
-    over = [i for i, cell in enumerate(above) if cell and i > 0 and heads[i]]
-    blank_below = [i for i, cell in enumerate(above) if cell and not heads[i]]
-    return bottom - 1 if len(over) >= 2 or (over and blank_below) else None
 
 
 def _names(cells: Sequence[Sequence[str]], bottom: int, top: int | None) -> tuple[list[str], list[str]]:
@@ -267,7 +219,7 @@ def _names(cells: Sequence[Sequence[str]], bottom: int, top: int | None) -> tupl
         return heads, []
     lower = [i for i, cell in enumerate(cells[bottom]) if cell]
     own = any(cell and i not in lower for i, cell in enumerate(cells[top]))
-    own |= _names_both(cells[top]) and not _names_both(cells[bottom])
+    own |= names_both(cells[top]) and not names_both(cells[bottom])
     if own and all(cells[top][i] for i in lower) and len(set(cells[top])) == len(cells[top]):
         below = first_few(list(dict.fromkeys(cells[bottom][i] for i in lower)))
         return list(cells[top]), [f"The line below the headings was left out: {below}."]
@@ -281,21 +233,9 @@ def _names(cells: Sequence[Sequence[str]], bottom: int, top: int | None) -> tupl
     if not repeated:
         named = list(dict.fromkeys(group for group in groups if group))
         return heads, [f"The headings above the headings were left out: {first_few(named)}."] if named else []
-    return [f"{groups[i]}{_BAR}{head}" if groups[i] else head for i, head in enumerate(heads)], [
+    return [f"{groups[i]}{BAR}{head}" if groups[i] else head for i, head in enumerate(heads)], [
         "The headings stand in two rows, the upper one over groups of columns."
     ]
-
-
-def _names_both(heads: Sequence[str]) -> bool:
-    """Return True if headings name who scored, and what."""
-    return {"assessor", "prototype"} <= set(named_columns(dict.fromkeys(heads)))
-
-
-_BAR = " | "
-
-
-def _is_number(cell: str) -> bool:
-    return read_numbers([cell]).share == 1
 
 
 # Several sheets: one with the key, the others below each other.
@@ -348,11 +288,19 @@ def _named_folded(sheet: _Sheet) -> dict[str, str]:
 
 def _key_and_scores(sheets: Sequence[_Sheet]) -> tuple[_Sheet | None, list[_Sheet]]:
     """Return the sheet that says which code is which prototype, and the others."""
-    for sheet in sheets:
+    for sheet in map(_matrix_as_key, sheets):
         code, prototype = _code_column(sheet), _prototype_column(sheet)
         if len(sheets) > 1 and code and prototype and not _score_columns(sheet, {code, prototype}):
-            return sheet, [other for other in sheets if other is not sheet]
+            return sheet, [other for other in sheets if other.name != sheet.name]
     return None, list(sheets)
+
+
+def _matrix_as_key(sheet: _Sheet) -> _Sheet:
+    """Return a key that has a column of codes for each sitting with these below each other, headed so."""
+    held = named_columns(sheet.header)
+    is_key = len(sheet.header) == len(held) == 3 and {"prototype", "score"} < {*held} and "assessor" not in held
+    header = tuple("code" if head == held["score"] else head for head in sheet.header) if is_key else sheet.header
+    return replace(sheet, header=header)
 
 
 def _code_column(sheet: _Sheet) -> str:
@@ -367,15 +315,15 @@ def _prototype_column(sheet: _Sheet) -> str:
 def _score_columns(sheet: _Sheet, taken: set[str]) -> list[str]:
     """Return the columns that hold numbers and are not about the design."""
     held = named_columns(sheet.header)
-    design = {held[role] for role in _DESIGN if role in held} | taken
+    design = {held[role] for role in DESIGN if role in held} | taken
     return [
         head
         for i, head in enumerate(sheet.header)
         if head not in design
-        and (_BAR in head or not set(named_columns((head,))) & set(_DESIGN))
+        and (BAR in head or not set(named_columns((head,))) & set(DESIGN))
         and not any(is_called(head, role) for role in ("person", "comment", "counter", "code", "conditions"))
         and not is_reckoned(head)
-        and read_numbers([row[i] for row in sheet.rows], words=True).share >= _NUMERIC
+        and read_numbers([row[i] for row in sheet.rows], words=True).share >= NUMERIC
     ]
 
 
@@ -386,17 +334,25 @@ def _stacked(sheets: Sequence[_Sheet], called: str) -> _Sheet:
         return first
     held = named_columns(first.header)
     scored = _score_columns(first, set())
-    missing = next((role for role in ("assessor", "prototype") if role not in held), "")
-    if "attribute" in held and "prototype" not in held and len(scored) > 1 and "score" not in held:
+    names = [sheet.name for sheet in sheets]
+    missing = next((role for role in ("assessor", "prototype") if role not in held and not sitting(names)), "")
+    if missing and "attribute" in held and "prototype" not in held and len(scored) > 1 and "score" not in held:
         missing = _role_of_sheets([sheet.name for sheet in sheets], scored) if missing == "assessor" else missing
     elif missing == "prototype" and _blocks(first, scored):
         missing = ""
     elif missing == "prototype" and len(scored) > 1 and _which([sheet.name for sheet in sheets], scored) == 1:
         missing = "attribute"
-    names = [sheet.name for sheet in sheets]
-    if not missing and "score" in held and "attribute" not in held and len(scored) == 1 and not _repeated(names):
+    bare = [head for head in first.header if re.fullmatch(r"column \d+", head)]
+    if {"assessor", "prototype"}.isdisjoint(held) and "attribute" not in held and len(bare) == 1 and missing:
+        words = list(dict.fromkeys(row[sheet.header.index(bare[0])] for sheet in sheets for row in sheet.rows))
+        missing = _role_of_sheets(names, words)
+        other = "prototype" if missing == "assessor" else "assessor"
+        sheets = [replace(each, header=tuple(other if h in bare else h for h in each.header)) for each in sheets]
+        first = sheets[0]
+    if not missing and "score" in held and "attribute" not in held and len(scored) == 1 and not sitting(names):
         missing = "attribute"
-    role = missing or ("" if "session" in held else "session")
+    role = missing or sitting(names) or "session"
+    role = role if len(set(names)) > 1 and role not in held else ""
     if role and all(":" in name and is_called(name.partition(":")[0], role) for name in names):
         names = [name.partition(":")[2].strip() for name in names]
     notes = list(dict.fromkeys(note for sheet in sheets for note in sheet.notes))
@@ -404,19 +360,34 @@ def _stacked(sheets: Sequence[_Sheet], called: str) -> _Sheet:
         (*((name,) if role else ()), *row) for name, sheet in zip(names, sheets, strict=True) for row in sheet.rows
     )
     header = (*((role,) if role else ()), *first.header)
-    what = f"the {called} is the {role}" if role else f"each says its session in {held.get('session')!r}"
+    what = f"the {called} is the {role}" if role else "each says its own sitting"
     below = f"{counted(len(sheets), called.split()[-1])} with the same columns were put below each other"
-    notes.append(f"{below} ({', '.join(names)}); {what}.")
+    notes.append(f"{below} ({', '.join(dict.fromkeys(names))}); {what}.")
     return _Sheet("", header, rows, tuple(line for sheet in sheets for line in sheet.lines), tuple(notes))
+
+
+def _sittings_of_sheets(sheets: list[_Sheet]) -> list[_Sheet]:
+    """Return sheets called `greasy rep 1` with the replicate in a column, and called `greasy`."""
+    for pairs in crossed([sheet.name for sheet in sheets]):
+        for side in (0, 1):
+            role = sitting([pair[side] for pair in pairs.values()])
+            if role and role not in named_columns(sheets[0].header):
+                return [
+                    replace(
+                        sheet,
+                        name=pairs[sheet.name][1 - side],
+                        header=(role, *sheet.header),
+                        rows=tuple((pairs[sheet.name][side], *row) for row in sheet.rows),
+                    )
+                    for sheet in sheets
+                ]
+    return sheets
 
 
 def _role_of_sheets(names: Sequence[str], scored: Sequence[str]) -> str:
     """Return whether sheets stand for people or prototypes where the columns are the others; StudyError if unsaid."""
-    for role in ("assessor", "prototype"):
-        if all(role in named_columns((re.sub(r"\W*\w*\d\w*$", "", name),)) for name in names):
-            return role
-    if (sheets := _like_attributes(names)) != (columns := _like_attributes(scored)):
-        return "assessor" if sheets > columns else "prototype"  # codes such as P1 are prototypes, words are people
+    if (prototypes := prototypes_among(names, scored)) >= 0:
+        return "prototype" if prototypes == 0 else "assessor"
     raise StudyError(
         f"It cannot be told whether the sheets {first_few(list(names))} or the columns {first_few(list(scored))} are "
         "the prototypes. Write Prototype or Assessor before the names of the sheets."
@@ -428,72 +399,110 @@ def _role_of_sheets(names: Sequence[str], scored: Sequence[str]) -> str:
 
 def _melted(sheet: _Sheet) -> tuple[_Sheet, list[str]]:
     """Return a sheet whose blocks of columns stand below each other, and what was done; as it is without any."""
-    held = named_columns(tuple(head for head in sheet.header if _BAR not in head))
+    sheet, notes = _sittings_below(sheet)
+    held = named_columns(tuple(head for head in sheet.header if BAR not in head))
     scored = _score_columns(sheet, set())
     pairs = _blocks(sheet, scored)
-    if pairs:
-        return _blocks_below(sheet, pairs, held)
-    if "attribute" in held and "score" not in held and len(scored) > 1:
-        return _across(sheet, scored, held)
+    if by_place := _by_place(sheet, pairs):
+        sheet, told = _blocks_below(sheet, by_place, "place" if "position" in held else "position")
+    elif pairs:
+        sheet, told = _blocks_below(sheet, *_with_role(pairs, held))
+    elif "attribute" in held and "score" not in held and len(scored) > 1:
+        return (made := _across(sheet, scored, held))[0], [*notes, *made[1]]
+    else:
+        return sheet, notes
+    sheet, later = _melted(sheet)
+    return sheet, [*notes, *told, *later]
+
+
+def _sittings_below(sheet: _Sheet) -> tuple[_Sheet, list[str]]:
+    """Return a sheet in which what was scored in each sitting named in the headings stands below each other."""
+    held = named_columns(tuple(head for head in sheet.header if BAR not in head))
+    scored, barred = _score_columns(sheet, set()), [head for head in sheet.header if BAR in head]
+    cut = [{head: parted(head, BAR, from_right=right) for head in barred} for right in (False, True)]
+    alone = [] if "attribute" in held else [{head: (head, "score") for head in scored}]
+    for pairs in [*alone, *(cut if barred else crossed(scored))]:
+        for turned in ({head: (part, group) for head, (group, part) in pairs.items()}, pairs):
+            groups = list(dict.fromkeys(group for group, _ in turned.values()))
+            if len(groups) > 1 and (role := sitting(groups)) and role not in held:
+                made, told = _blocks_below(sheet, turned, role)
+                return replace(made, notes=(*made.notes, *told)), []
     return sheet, []
 
 
 def _blocks(sheet: _Sheet, scored: Sequence[str]) -> dict[str, tuple[str, str]]:
     """Return column to group and part, if the columns are every group with every part; empty if they are not."""
-    barred = [head for head in sheet.header if _BAR in head]
+    barred = [head for head in sheet.header if BAR in head]
     if barred:
-        return {head: _parted(head, _BAR) for head in barred}
-    if "prototype" in named_columns(sheet.header):
-        return _sittings_in_names(scored)
+        return {head: parted(head, BAR) for head in barred}
+    held = named_columns(sheet.header)
+    if "prototype" in held or "attribute" in held:
+        _ask_of_numbers(scored, r"(.*[^\W\d])[ _.]?" if "prototype" in held else r"(.+?)[ _.]?(?=[ _.(])[ _.]?")
+        return {}
     if len(scored) < 4:
         return {}
-    crossed = ((pairs, [{pair[i] for pair in pairs.values()} for i in (0, 1)]) for pairs in _crossed(scored))
-    return next((pairs for pairs, sides in crossed if min(map(len, sides)) > 1), {})
+    both = ((pairs, [{pair[i] for pair in pairs.values()} for i in (0, 1)]) for pairs in crossed(scored))
+    return next((pairs for pairs, sides in both if min(map(len, sides)) > 1), {})
 
 
-def _crossed(scored: Sequence[str]) -> Iterator[dict[str, tuple[str, str]]]:
-    """Yield column to group and part for each way of cutting names in two that gives every group with every part."""
-    for separator in (*_SEPARATORS, " ("):
-        for from_right in (False, True):
-            pairs = {head: _parted(head, separator, from_right=from_right) for head in scored}
-            groups, parts = ({pair[i] for pair in pairs.values()} for i in (0, 1))
-            whole = len(groups) * len(parts) == len(pairs) == len(set(pairs.values()))
-            if whole and all(groups) and all(parts):
-                yield pairs
-
-
-def _sittings_in_names(scored: Sequence[str]) -> dict[str, tuple[str, str]]:
-    """Return column to sitting and attribute where each name holds both; StudyError if it ends in a bare number."""
-    for pairs in _crossed(scored):
-        for turned in ({head: (part, group) for head, (group, part) in pairs.items()}, pairs):
-            groups = list(dict.fromkeys(group for group, _ in turned.values()))
-            if len(groups) > 1 and _repeated(groups):
-                return turned
-    numbered = [found.groups() for head in scored if (found := re.fullmatch(r"(.*[^\W\d])[ _.]?\(?(\d)\)?", head))]
+def _ask_of_numbers(scored: Sequence[str], term: str) -> None:
+    """Raise StudyError if names end in a bare number that counts something: nobody knows what."""
+    numbered = [found.groups() for head in scored if (found := re.fullmatch(rf"{term}\(?(\d)\)?", head))]
     terms, numbers = {term for term, _ in numbered}, {number for _, number in numbered}
-    crossed = len(terms) * len(numbers) == len(set(numbered)) == len(scored)
-    if terms & set(scored) or (crossed and len(terms) > 1 and len(numbers) > 1):
+    all_ = len(terms) * len(numbers) == len(set(numbered)) == len(scored)
+    if terms & set(scored) or (all_ and len(terms) > 1 and len(numbers) > 1):
         raise StudyError(
             f"It cannot be told what the numbers behind {first_few(sorted(terms))} are: sessions, replicates? Write it "
-            "into the headings, such as: greasy (Session 1)."
+            f"into the headings, such as: {min(terms)} (Session 1)."
         )
+
+
+def _by_place(sheet: _Sheet, pairs: Mapping[str, tuple[str, str]]) -> dict[str, tuple[str, str]]:
+    """Return column to place and part where each block has a column that says what was tried: `Sample 1: code`.
+
+    Not where that column says one thing for everybody, which is then the code of a prototype.
+    """
+    at = {head: i for i, head in enumerate(sheet.header)}
+    for side in (0, 1):
+        coded = {}
+        for block in dict.fromkeys(pair[side] for pair in pairs.values()):
+            for head in sheet.header:
+                rest = head.removeprefix(block) if head.startswith(block) else head.removesuffix(block)
+                rest = rest.strip(" :_/.()[]#-|")
+                if rest and rest != head and (is_called(rest, "prototype") or is_called(rest, "code")):
+                    coded[block] = head
+        varies = any(len({row[at[head]] for row in sheet.rows}) > 1 for head in coded.values())
+        if coded and varies and len(coded) == len({pair[side] for pair in pairs.values()}):
+            place = {block: "".join(re.findall(r"\d+", block)) or block for block in coded}
+            rest_of = {head: (place[pair[side]], pair[1 - side]) for head, pair in pairs.items()}
+            return rest_of | {head: (place[block], "prototype") for block, head in coded.items()}
     return {}
 
 
-def _parted(head: str, separator: str, *, from_right: bool = False) -> tuple[str, str]:
-    first, _, second = head.rpartition(separator) if from_right else head.partition(separator)
-    return first.strip(), second.strip("()[] ")
-
-
-def _blocks_below(
-    sheet: _Sheet, pairs: Mapping[str, tuple[str, str]], held: Mapping[str, str]
-) -> tuple[_Sheet, list[str]]:
+def _with_role(
+    pairs: Mapping[str, tuple[str, str]], held: Mapping[str, str]
+) -> tuple[Mapping[str, tuple[str, str]], str]:
+    """Return column to what it is scored for and what was scored, and whether that is a prototype or a person."""
     groups = list(dict.fromkeys(group for group, _ in pairs.values()))
+    if {"assessor", "prototype"} <= {*held}:
+        raise StudyError(
+            f"It cannot be told what the groups of columns {first_few(groups)} are: sessions, replicates? Write it "
+            "into their headings, such as: Session 1."
+        )
+    if "prototype" in held:
+        return pairs, "assessor"
     parts = list(dict.fromkeys(part for _, part in pairs.values()))
-    role = _role_of_block(groups, parts, held)
-    turned = role == "prototype" and _which(groups, parts) == 1
-    across, within = (parts, groups) if turned else (groups, parts)
-    column = {(part, group) if turned else (group, part): head for head, (group, part) in pairs.items()}
+    if _which(groups, parts, people="attribute" in held) == 1:
+        pairs = {head: (part, group) for head, (group, part) in pairs.items()}
+    names = list(dict.fromkeys(of for of, _ in pairs.values()))
+    short = dict(zip(names, apart(names), strict=True))
+    return {head: (short[of], part) for head, (of, part) in pairs.items()}, "prototype"
+
+
+def _blocks_below(sheet: _Sheet, pairs: Mapping[str, tuple[str, str]], role: str) -> tuple[_Sheet, list[str]]:
+    across = list(dict.fromkeys(block for block, _ in pairs.values()))
+    within = list(dict.fromkeys(part for _, part in pairs.values()))
+    column = {pair: head for head, pair in pairs.items()}
     own = [head for head in sheet.header if head not in pairs]
     at = {head: i for i, head in enumerate(sheet.header)}
     rows, lines = [], []
@@ -508,45 +517,15 @@ def _blocks_below(
     return made, [note]
 
 
-def _role_of_block(groups: Sequence[str], parts: Sequence[str], held: Mapping[str, str]) -> str:
-    if "prototype" in held and (role := _repeated(groups)):
-        return role
-    if "prototype" not in held:
-        return "prototype"
-    if "assessor" not in held:
-        return "assessor"
-    raise StudyError(
-        f"It cannot be told what the groups of columns {first_few(list(groups))} are: sessions, replicates? Write it "
-        "into their headings, such as: Session 1."
-    )
-
-
-def _repeated(names: Sequence[str]) -> str:
-    """Return session or replicate if the names say so, or are dates; else the empty text."""
-    for role, pattern in (("session", _SITTING), ("replicate", _AGAIN)):
-        if all(pattern.fullmatch(name) for name in names):
-            return role
-    return ""
-
-
-def _which(groups: Sequence[str], parts: Sequence[str]) -> int:
-    """Return 0 if the groups are the prototypes, 1 if the parts are; StudyError if it cannot be told."""
-    first, second = _like_attributes(groups), _like_attributes(parts)
-    if first == second:
+def _which(groups: Sequence[str], parts: Sequence[str], *, people: bool = False) -> int:
+    """Return 0 if the groups are the prototypes beside people or attributes, 1 if the parts; StudyError if unsaid."""
+    attributes = prototypes_among(parts, groups) if people else attributes_among(groups, parts)
+    if attributes < 0:
         raise StudyError(
             f"It cannot be told whether {first_few(list(groups))} or {first_few(list(parts))} are the prototypes. "
             "Write Prototype before their names, or put the prototypes into a column."
         )
-    return int(first > second)
-
-
-def _like_attributes(names: Sequence[str]) -> float:
-    """Return the share of the names that are words, or known attributes, rather than labels of prototypes."""
-    columns = [shared_table("lexicon")[column] for column in ("attribute", "name", "everyday_word")]
-    words = {str(word).casefold() for column in columns for word in column}
-    others = [name for name in names if name.casefold() not in words]  # and of these `Lotion P1` is P1
-    bare = [_WORD.sub(lambda word: "" if is_called(word[0], "prototype") else word[0], name) for name in others]
-    return 1 - sum(len(name) <= 2 or bool(_LABEL.fullmatch(name)) for name in bare) / len(names)
+    return 1 - attributes
 
 
 def _across(sheet: _Sheet, scored: Sequence[str], held: Mapping[str, str]) -> tuple[_Sheet, list[str]]:
@@ -554,7 +533,7 @@ def _across(sheet: _Sheet, scored: Sequence[str], held: Mapping[str, str]) -> tu
     missing = [role for role in ("assessor", "prototype") if role not in held]
     if len(missing) == 2:
         return sheet, []
-    role = missing[0] if missing else _repeated(scored)
+    role = missing[0] if missing else sitting(scored)
     if not role:
         raise StudyError(
             f"It cannot be told what the columns {first_few(list(scored))} are beside {held['attribute']!r}: sessions, "
@@ -576,25 +555,34 @@ def _resolved(sheet: _Sheet, key: _Sheet | None) -> tuple[_Sheet, list[str]]:
     if key is None:
         return sheet, []
     code, prototype = _code_column(key), _prototype_column(key)
-    held = _code_column(sheet) or named_columns(sheet.header).get("prototype", "")
-    sessions = [named_columns(each.header).get("session", "") for each in (key, sheet)]
-    with_session = all(sessions)
+    in_key, named = named_columns(key.header), named_columns(sheet.header)
+    held = _code_column(sheet) or named.get("prototype", "")
+    sessions = [each.get("session", "") for each in (in_key, named)]
     if not held:
         return sheet, [f"The sheet {key.name!r} looks like a key of codes, but no column here holds codes."]
     at, key_at = ({head: i for i, head in enumerate(each.header)} for each in (sheet, key))
-    known: dict[tuple[str, str], str] = {}
+    more = [role for role in ("session", "replicate") if role in in_key and role not in named]
+    known: dict[tuple[str, str], list[str]] = {}
     for row in key.rows:
-        place = (row[key_at[sessions[0]]] if with_session else "", row[key_at[code]])
-        if known.setdefault(place, row[key_at[prototype]]) != row[key_at[prototype]]:
+        place = (_count(row[key_at[sessions[0]]]) if all(sessions) else "", row[key_at[code]])
+        says = [row[key_at[head]] for head in (prototype, *(in_key[role] for role in more))]
+        if known.setdefault(place, says)[0] != says[0]:
             raise StudyError(f"In the key {place[1]} stands for two prototypes. Add the session to key and scores.")
-    places = [(row[at[sessions[1]]] if with_session else "", row[at[held]]) for row in sheet.rows]
+        more = more if known[place] == says else []
+    places = [(_count(row[at[sessions[1]]]) if all(sessions) else "", row[at[held]]) for row in sheet.rows]
     strange = list(dict.fromkeys(place[1] for place in places if place not in known))
     if strange:
         raise StudyError(
             f"The key does not hold the codes {first_few(strange)}. Add them, or correct them in the scores."
         )
-    rows = tuple((known[place], *row) for place, row in zip(places, sheet.rows, strict=True))
-    header = ("prototype", *("blind code" if head == held else head for head in sheet.header))
+    width = 1 + len(more)
+    rows = tuple((*known[place][:width], *row) for place, row in zip(places, sheet.rows, strict=True))
+    header = ("prototype", *more, *("blind code" if head == held else head for head in sheet.header))
     return replace(sheet, header=header, rows=rows), [
         f"Codes were resolved by the key in {key.name!r}: {len(known)} codes."
     ]
+
+
+def _count(sitting_: str) -> str:
+    """Return the number of a session, so that `Session 1` is 1; what has none as it is."""
+    return "".join(re.findall(r"\d+", sitting_)) or sitting_

@@ -13,7 +13,7 @@ import pandas as pd
 from pandas.api.extensions import ExtensionArray
 
 from panel.errors import StudyError
-from panel.study.naming import timed_words
+from panel.study.naming import asked_roles, timed_words, twins
 from panel.study.numbers_read import NumbersRead, proposed_number, read_number_columns, read_numbers, unit_of_heading
 from panel.study.raw_table import READ_AS_SEEN, RawTable
 from panel.study.study import REHEARSED, UNREAD_COLUMNS, RawFile, Study, natural_order
@@ -70,6 +70,7 @@ def read_scores(table: RawTable, layout: ScoresLayout) -> ImportedScores:
         *table.notes,
         *_notes_on_names(table, layout),
         *_notes_on_times(scores),
+        *_notes_on_twins(scores, layout),
         *_notes_on_scales(scores, layout),
         *_notes_on_numbers(numbers),
         *_notes_on_rehearsal(table),
@@ -290,6 +291,19 @@ def _with_times(attributes: pd.DataFrame) -> pd.DataFrame:
     return attributes.assign(name=words, minutes=[minutes for _, minutes in timed])
 
 
+def _notes_on_twins(scores: pd.DataFrame, layout: ScoresLayout) -> list[str]:
+    """Return of whom or what every name is there with the same few signs behind it, which may be replicates."""
+    if layout.replicate or scores.duplicated(["assessor", "prototype", "attribute", "session"]).any():
+        return []
+    named = {role: natural_order(filter(None, scores[role].unique())) for role in ("prototype", "assessor")}
+    return [
+        f"{first_few(names)} were read as {len(names)} {role}s. If {' and '.join(ends)} behind them are replicates, "
+        "write them into a column of their own, called Replicate."
+        for role, names in named.items()
+        if (ends := twins(names))
+    ]
+
+
 _MOST_SLIPS = 0.2  # share of the scores outside a stated scale; with more it is the heading that is wrong
 
 
@@ -405,6 +419,7 @@ _NO_SCORES = {  # what a heading says, to why a column so called is left out
     "conditions": "is about the conditions of the test",
     "unsure": "may be a session, a replicate, a turn or a product",
 }
+_RANKS = re.compile(r"\b(?:rank(?:s|ing|ed)?|rang(?:platz|folge)?|classement|clasificacion|graduatoria)\b")
 _CLOCK = re.compile(r"\d{1,2}:\d{2}(?::\d{2})?")
 _MOMENT = re.compile(r"\d{4}-\d\d?-\d\d?|\d\d?[./]\d\d?[./]\d\d|\d\d?:\d\d")
 _SOME = 0.2  # share of numbers from which a column that is left out is asked about
@@ -455,6 +470,8 @@ def guess_layout(table: RawTable, fixed: Mapping[str, str] | None = None) -> Sco
     free = [column for column in table.header if column not in known.values() and column not in table.unnamed]
     numbers = _numeric_columns(table, free)
     known = {**named_columns(free, numbers), **known}
+    cells = {column: table.column(column) for column in free if column not in known.values()}
+    known = {**asked_roles(cells, numbers), **known}
     if "session" in known and "session" not in (fixed or {}):
         filled = set(map(as_seen, table.column(known["session"]))) - {""}
         if filled and all(map(_CLOCK.fullmatch, filled)):  # times of day
@@ -507,6 +524,8 @@ def _why_no_scores(table: RawTable, layout: ScoresLayout, column: str) -> str:
     unit = unit_of_heading(column)
     if unit and layout.attributes and unit not in map(unit_of_heading, layout.attributes):
         return f"is in {unit}, unlike the scores"
+    if _RANKS.search(heading_words(column)):
+        return "holds ranks, 1 the best or the most: as scores they would count the wrong way round"
     called = next((why for role, why in _NO_SCORES.items() if is_called(column, role)), "")
     return called or _why_not_scored(table, layout, column)
 

@@ -17,7 +17,14 @@ from panel.study.knowledge import shared_table
 from panel.study.numbers_read import read_numbers
 from panel.study.raw_table import RawTable
 from panel.study.study import RawFile, Study, natural_order
-from panel.study.table_cells import heading_words, is_called, named_columns, stated_scale, with_questions
+from panel.study.table_cells import (
+    heading_words,
+    is_called,
+    named_columns,
+    stated_scale,
+    with_questions,
+    without_other_rows,
+)
 from panel.words import as_seen, counted, first_few
 
 _LABEL = re.compile(r"[A-Z]|\d{1,3}")
@@ -75,7 +82,7 @@ def read_survey(table: RawTable, person: str = "", prototypes: Sequence[str] = (
     StudyError
         If a row does not say whose it is or of what, or a person has two rows for a prototype.
     """
-    table, person, named = _one_row_each(with_questions(table), person)
+    table, person, named = _one_row_each(without_other_rows(with_questions(table)), person)
     codes = [code for name in table.header for code in _CODE.findall(_asked(name))]
     several = {code for code in codes if codes.count(code) > 1}
     own = [name for name in prototypes if any(_whole(name).search(head) for head in table.header)]
@@ -222,7 +229,7 @@ def _named_in_halves(header: Sequence[str]) -> set[str]:
 
 def _labelled(header: Sequence[str]) -> set[str]:
     """Return words for a prototype with a label of their own, such as `cream A`, if headings hold more than one."""
-    pairs = (pair for name in header for pair in pairwise(name.split()))
+    pairs = (pair for name in header for pair in pairwise(re.sub(r"(?<= [A-Z])[?!.,:;]+", "", name).split()))
     found = {" ".join(pair) for pair in pairs if _LABEL.fullmatch(pair[1]) and is_called(pair[0], "prototype")}
     return found if len(found) > 1 else set()
 

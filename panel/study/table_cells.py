@@ -472,6 +472,9 @@ def _without_means(table: RawTable) -> RawTable:
         reckoned |= column.map({cell: mean == "surely" for cell, mean in means.items()}).to_numpy(dtype=bool)
         alone = column.map({cell: mean == "if alone" for cell, mean in means.items()}).to_numpy(dtype=bool)
         reckoned |= alone & blank & (len(cells) > 1)
+    every = [pd.Series(column, dtype="str").str.strip() for column in table.columns]
+    said = np.logical_or.reduce([column.str.startswith("=").to_numpy(dtype=bool) for column in every])
+    reckoned |= said & np.logical_and.reduce([(column == "").to_numpy(dtype=bool) for column in cells.values()])
     told = f"Rows with means or totals were left out: line {first_few(np.asarray(table.lines)[reckoned].tolist())}."
     return _rows_of(table, ~reckoned, (*table.notes, told))
 
@@ -486,7 +489,11 @@ def _rows_of(table: RawTable, kept: np.ndarray, notes: Sequence[str]) -> RawTabl
 
 
 def with_questions(table: RawTable) -> RawTable:
-    """Return a table whose first line says in full what the short names above it stand for, with these as headings."""
+    """Return a table whose first line says in full what the short names above it stand for, with these as headings.
+
+    Titles above the headings are left out.
+    """
+    table = _without_titles(table)
     first = [as_seen(column[0]) for column in table.columns]
     worded = len({*first} - {""}) == len(first) == len(read_numbers(first).reasons)
     longer = any(len(words.split()) > len(name.split()) for words, name in zip(first, table.header, strict=True))
@@ -497,3 +504,16 @@ def with_questions(table: RawTable) -> RawTable:
     note = f"The headings were read from line {table.lines[0]}, below: {first_few(above)}."
     columns, notes = tuple(column[1:] for column in table.columns), (*table.notes, note)
     return RawTable(table.name, tuple(first), columns, table.lines[1:], notes)
+
+
+def _without_titles(table: RawTable) -> RawTable:
+    """Return a table below titles, which fill fewer than half of the columns, with its headings."""
+    rows = list(zip(*table.columns, strict=True)) if 2 * len(table.unnamed) > len(table.header) else []
+    place = next((n for n, row in enumerate(rows) if 2 * sum(map(bool, map(str.strip, row))) > len(row)), None)
+    heads = [as_seen(cell) for cell in rows[place]] if place is not None else []
+    if place is None or len({*heads}) < len(heads) or "" in heads:
+        return table
+    title = [name for name in table.header if name not in table.unnamed]
+    notes = (*table.notes, f"Above the headings in line {table.lines[place]} stands: {first_few(title)}.")
+    columns = tuple(column[place + 1 :] for column in table.columns)
+    return RawTable(table.name, tuple(heads), columns, table.lines[place + 1 :], notes)

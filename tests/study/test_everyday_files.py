@@ -194,25 +194,34 @@ def test_numbers_that_a_workbook_shows_otherwise_are_said_and_reckoned_columns_a
     assert "'Mean of both' is called like a mean or a total" in notes
 
 
-@pytest.mark.parametrize(("names", "are"), [(("Anna", "Berta"), "assessor"), (("A1", "A2"), "")])
-def test_a_sheet_for_each_person_with_prototypes_across_and_attributes_down(names: tuple[str, ...], are: str):
+@pytest.mark.parametrize(
+    ("names", "codes"),
+    [
+        (("Anna", "Berta"), ("P4", "P5", "P7")),
+        (("Anna", "Berta"), ("P1", "P2", "P3")),
+        (("A1", "A2"), ("P4", "P5", "P7")),
+    ],
+)
+def test_a_sheet_for_each_person_with_prototypes_across_and_attributes_down(
+    names: tuple[str, ...], codes: tuple[str, ...]
+):
     content = io.BytesIO()
     with xlsxwriter.Workbook(content) as book:
         for n, name in enumerate(names):
             page = book.add_worksheet(name)
-            page.write_row(0, 1, ["P1", "P2", "P3"])
+            page.write_row(0, 1, codes)
             for row, term in enumerate(("glossy", "sticky"), start=1):
                 page.write_row(row, 0, [term, 10 * n + row, 20 + row, 30 + row])
     file = raw_file("panel.xlsx", content.getvalue())
-    if not are:  # who are A1 and P1: people or prototypes?
+    if names[0] == "A1" or codes[0] == "P1":  # who are A1 and P4, Anna and P1: people or prototypes?
         with pytest.raises(StudyError, match="Write Prototype or Assessor before"):
             score_table(file)
         return
     table = score_table(file)
     scores = read_scores(table, guess_layout(table)).scores
-    assert set(scores["prototype"]) == {"P1", "P2", "P3"}
+    assert set(scores["prototype"]) == set(codes)
     found = scores.set_index(["assessor", "prototype", "attribute"])["score"]
-    assert (found["Anna", "P2", "sticky"], found["Berta", "P1", "glossy"]) == (22, 11)
+    assert (found["Anna", "P5", "sticky"], found["Berta", "P4", "glossy"]) == (22, 11)
 
 
 def table_of(text: str, name: str = "panel.csv"):
