@@ -35,7 +35,8 @@ devious turns (`twenty_seventh`, `twenty_eighth`) 1 of 56 (the least greasy "of 
 were tested: put on the border), 2 and 5 of 40; a chemist's plain words (`thirtieth`, `thirty_first`) 0 of 32, 13 and
 20 of 42. Mended, the last two and `twenty_ninth` still lose more than a twentieth: they stand beside the winding
 ones. Put on the border: a bare non-greasy, whose time the trade asks for, and oily or not heavy where greasy and
-light were asked.
+light were asked. Last, by a fifth writer: pack copy, a battery and press voice (`thirty_second` to `thirty_fourth`),
+0 of 63, and 7, 15 and 19 of 38, then mended for the reversed comparisons among them.
 """
 
 import csv
@@ -235,6 +236,7 @@ ORDER += ("twenty_first", "twenty_second", "twenty_third")
 ORDER += ("twenty_fourth", "twenty_fifth", "twenty_sixth", "twenty_seventh", "twenty_eighth")
 FILES = [f"sentences_{name}.csv" for name in ORDER]
 WINDING = [f"sentences_{name}.csv" for name in ("twelfth", "twenty_ninth", "thirtieth", "thirty_first")]
+WINDING += [f"sentences_{name}.csv" for name in ("thirty_second", "thirty_third", "thirty_fourth")]
 # No limit of ours for copy: so that a rule that reads such sentences is missed where it goes.
 MOST_WINDING_REFUSED = 0.5
 
