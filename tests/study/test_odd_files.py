@@ -236,31 +236,31 @@ def test_names_at_unusual_places_are_read(layout: str):
 ASKED = {
     "codes for people and prototypes, replicates in the corner": (
         book(**{a: down_by_corner(a) for a in PEOPLE}),
-        "whether the sheets A01, A02, A03 or the columns P1, P2 are the prototypes",
+        "whether the sheets A01, A02 and A03 or the columns P1 and P2 are the prototypes",
     ),
     "attributes below a heading for prototypes": (
         book(**{NAMES[a]: [["product", *CODES.values()], *([t, *(scored(a, p, t) for p in PRODUCTS)] for t in TERMS)]
             for a in PEOPLE}),
-        "whether 'product' names the rows greasy, sticky, gloss or the columns 317, 482",
+        "whether 'product' names the rows greasy, sticky and gloss or the columns 317 and 482",
     ),
     "words for prototypes, people numbered from 1": (
         csv([["", "Basis", "", "", "Rich", "", ""], ["attribute", *PEOPLE * 2],
             *([t, *(scored(a, p, t) for p in PRODUCTS for a in PEOPLE)] for t in TERMS)]),
-        "whether Basis, Rich or A01, A02, A03 are the prototypes",
+        "whether Basis and Rich or A01, A02 and A03 are the prototypes",
     ),
     "bare numbers behind prototype and attribute": (
         csv([["assessor", *(f"{p} - {t} ({s})" for p in PRODUCTS for t in TERMS for s in SITTINGS)],
             *([a, *(scored(a, p, t, s) for p in PRODUCTS for t in TERMS for s in SITTINGS)] for a in PEOPLE)]),
-        "what the numbers behind gloss, greasy, sticky are",
+        "what the numbers behind gloss, greasy and sticky are",
     ),
     "bare numbers behind the prototypes, attributes down": (
         csv([["assessor", "attribute", *(f"{p} ({s})" for p in PRODUCTS for s in SITTINGS)],
             *([a, t, *(scored(a, p, t, s) for p in PRODUCTS for s in SITTINGS)] for a in PEOPLE for t in TERMS)]),
-        "what the numbers behind P1, P2 are",
+        "what the numbers behind P1 and P2 are",
     ),
     "words down and across that nobody knows": (
         book(**{p: [["", "north", "south"], *([t, "1.5", "2.5"] for t in ("plush", "velvet"))] for p in PRODUCTS}),
-        "whether the columns north, south or the rows plush, velvet are the attributes",
+        "whether the columns north and south or the rows plush and velvet are the attributes",
     ),
     "blocks with other columns": (
         book(Ann=[["Rep 1", "P1", "P2"], ["greasy", "1.5", "2.5"], ["Rep 2", "P2", "P1"], ["greasy", "1.5", "3.5"]]),
