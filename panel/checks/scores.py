@@ -77,11 +77,12 @@ def _far_off(cells: ScoreCells) -> list[Finding]:
             if len(rest) < _FEWEST_VALUES:
                 continue
             alone = odd[0] < 0 <= rest[0] and float(odd[0]).is_integer()  # as -1 for no answer
-            if alone or min(abs(odd[0] - rest[[0, -1]])) > rest[-1] - rest[0]:
+            far = min(abs(odd[0] - rest[[0, -1]])) > rest[-1] - rest[0]
+            if far or alone:
                 rows = np.flatnonzero(own & (cells.score == odd[0]))
                 usual = f"{format_typed(rest[0])} to {format_typed(rest[-1])}"
                 name = cells.attribute.of[code]
-                how = "is below zero, unlike the" if alone else "lies far from the"
+                how = "lies far from the" if far else "is below zero, unlike the"
                 message = f"{format_typed(odd[0])} {how} other scores of {name}, which go from {usual}."
                 advice = "Look at the raw ballot: a sign for no answer, or a decimal point left out? Then correct it."
                 cut = tuple(Proposal("scores", int(cells.line[row]), "score", number_text(odd[0]), "") for row in rows)
