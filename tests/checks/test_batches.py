@@ -74,7 +74,7 @@ def second_batch_of_p1():
     return pd.concat([batches, batches.iloc[[0]].assign(batch="P1-2")], ignore_index=True)
 
 
-OTHERS = " Of P2, P3, P4 there is one: what is told is told in these batches."
+OTHERS = " Of P2, P3 and P4 there is one: what is told is told in these batches."
 
 
 def test_batches_pooled_by_name_are_noted():
