@@ -25,7 +25,7 @@ from panel.stats.maps.components import (
 from panel.stats.maps.draws import cloud_covariances, ellipses, resampled_means, turned_onto, two_component_scores
 from panel.study.scores_used import scores_used
 from panel.study.study import Study
-from panel.words import format_share, level_digits
+from panel.words import DOWN, format_share, level_digits
 
 _FEWEST_PROTOTYPES = 3
 _FEWEST_ATTRIBUTES = 2
@@ -306,7 +306,7 @@ def _low_share(components: pd.DataFrame) -> str:
     if share >= _LOW_SHARE:
         return ""
     return (
-        f"The two axes carry only {format_share(share)} of the differences: prototypes that lie"
+        f"The two axes carry only {format_share(share, rounding=DOWN)} of the differences: prototypes that lie"
         " together here may be apart in what the map leaves out."
     )
 

@@ -250,7 +250,7 @@ def test_an_attribute_that_cannot_be_checked_is_named():
     scores = study.scores
     flat = scores.assign(score=scores["score"].mask(scores["attribute"] == "AF_STICK", 5.0))
     found = check_panel(small_study(scores=flat))
-    assert "AF_STICK is not checked: every score is the same." in found.notes
+    assert "stickiness is not checked: every score is the same." in found.notes
     assert set(found.assessors["attribute"]) == {"RO_ABS", "AF_GREASE"}
 
 

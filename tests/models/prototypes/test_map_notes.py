@@ -34,6 +34,7 @@ def test_a_good_map_has_no_caution():
     [
         ({"shares": (0.5, 0.199, 0.301)}, "carry only 69 %"),
         ({"chance": 0.62}, "would reach 62 % in one case of twenty"),
+        ({"chance": 0.628}, "would reach 63 % in one case of twenty"),  # as in the table
         ({"shape": (4, 6)}, "With 4 prototypes"),
         ({"shape": (8, 2)}, "With 2 attributes"),
         ({"spans": {"T0": 100.0, "T1": 10.0}}, r"different length \(10, 100\).*correlation"),
