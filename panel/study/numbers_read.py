@@ -9,7 +9,7 @@ import math
 import re
 import unicodedata
 from collections import Counter
-from collections.abc import Iterable, Mapping
+from collections.abc import Iterable, Iterator, Mapping
 from dataclasses import dataclass
 
 import numpy as np
@@ -109,6 +109,8 @@ class NumbersRead:
         True if some cells can be read in two ways and were therefore left unread.
     notes
         What was noticed, as short sentences about the column.
+    share
+        Share of the filled cells that are numbers, in whichever way they are read; 0 where none is filled.
     """
 
     values: NDArray[np.float64]
@@ -118,13 +120,25 @@ class NumbersRead:
     decided: bool
     ambiguous: bool
     notes: tuple[str, ...]
+    share: float
 
-    @property
-    def share(self) -> float:
-        """Share of the filled cells that are numbers, in whichever way they are read; 0 where none is filled."""
-        filled = int((~self.missing).sum())
-        numbers = filled - sum(not reason.startswith("could be ") for reason in self.reasons.values())
-        return numbers / filled if filled else 0.0
+
+class _OfCells(Mapping[int, str]):
+    """Why cells were not read, by their places: the reason `why` of the text that stands in each, empty if it was."""
+
+    def __init__(self, codes: NDArray[np.intp], why: list[str]) -> None:
+        self.codes, self.why, self.there = codes, why, np.array(list(map(bool, why)), dtype=bool)[codes]
+
+    def __getitem__(self, place: int) -> str:
+        if not self.there[place]:
+            raise KeyError(place)
+        return self.why[self.codes[place]]
+
+    def __iter__(self) -> Iterator[int]:
+        return iter(self.there.nonzero()[0].tolist())
+
+    def __len__(self) -> int:
+        return int(self.there.sum())
 
 
 def read_numbers(texts: Iterable[str], decimal: str = "", *, stated: bool = True, words: bool = False) -> NumbersRead:
@@ -382,15 +396,11 @@ def _as_read(
 ) -> NumbersRead:
     """Put the values of the distinct texts, in the order of their codes, back into the order of the cells."""
     read = np.array(list(values.values()), dtype=float)[codes]
-    reasons: dict[int, str] = {}
-    if why:
-        texts = list(values)
-        wrong = np.array([text in why for text in texts])[codes]
-        reasons = {int(place): why[texts[codes[place]]] for place in wrong.nonzero()[0]}
-    missing = np.isnan(read)
-    missing[list(reasons)] = False
-    ambiguous = any(reason.startswith("could be ") for reason in why.values())
-    return NumbersRead(read, missing, reasons, decimal, decided, ambiguous, notes)
+    of_cells = _OfCells(codes, [why.get(text, "") for text in values])
+    missing = np.isnan(read) & ~of_cells.there
+    two_ways = np.array([reason.startswith("could be ") for reason in of_cells.why], dtype=bool)
+    share = 0.0 if missing.all() else float((np.isfinite(read) | two_ways[codes])[~missing].mean())
+    return NumbersRead(read, missing, of_cells, decimal, decided, bool(two_ways.any()), notes, share)
 
 
 # What number did somebody type into a field? Read as in a file: a decimal point or comma, never guessed.

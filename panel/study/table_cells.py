@@ -142,7 +142,9 @@ def number_text(value: float) -> str:
 
 def _column_texts(column: pd.Series) -> list[str]:
     if pd.api.types.is_numeric_dtype(column) and not pd.api.types.is_bool_dtype(column):
-        return [number_text(value) for value in column.to_numpy(dtype=float, na_value=math.nan).tolist()]
+        values = column.to_numpy(dtype=float, na_value=math.nan)
+        code, bits = pd.factorize(values.view(np.int64))  # each different number is written once, and -0 is not 0
+        return np.array([number_text(value) for value in bits.view(float).tolist()], dtype=object)[code].tolist()
     if isinstance(column.dtype, pd.StringDtype):
         return column.fillna("").tolist()
     return ["" if pd.isna(cell) else str(cell) for cell in column.tolist()]
