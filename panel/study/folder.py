@@ -314,15 +314,12 @@ _small_table = lru_cache(maxsize=64)(_large_table)  # whoever saves has read mos
 def _csv_bytes(name: str, frame: pd.DataFrame, unread: pd.DataFrame) -> bytes:
     """Return a table as CSV (comma, CRLF, quotes where needed: RFC 4180), some rows at a time to spare memory."""
     content = io.BytesIO()
-    text = io.TextIOWrapper(content, encoding="utf-8", newline="")
-    writer = csv.writer(text)
     for start in range(0, max(len(frame), 1), _ROWS_AT_A_TIME):
         part = frame.iloc[start : start + _ROWS_AT_A_TIME]
         header, columns = texts_of_frame(name, part, unread, start)
-        if start == 0:
-            writer.writerow(header)
-        writer.writerows(zip(*columns, strict=True))
-    text.flush()
+        text = io.StringIO(newline="")  # encoded at once: line by line takes twice as long
+        csv.writer(text).writerows([*([header] if start == 0 else []), *zip(*columns, strict=True)])
+        content.write(text.getvalue().encode())
     return content.getvalue()
 
 
