@@ -120,6 +120,11 @@ def format_share(share: float | None, digits: int = 0, rounding: Rounding = NEAR
     return f"{format_number(100 * share, digits, rounding)} %"
 
 
+def cut_share(share: float) -> str:
+    """Return a share (0 to 1) that stands for a claim, in whole per cent, cut: 0.797 is 79 %."""
+    return format_share(share, rounding=DOWN)
+
+
 def format_shares(low: float | None, high: float | None, digits: int = 0) -> str:
     """Return an interval of shares in per cent: its lower end never rounded up, its upper end never down."""
     if low is None or high is None or math.isnan(low) or math.isnan(high):

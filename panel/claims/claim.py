@@ -27,7 +27,7 @@ from panel.study.numbers_read import typed_number
 from panel.study.study import Study
 from panel.study.table_cells import heading
 from panel.study.tables import TABLES
-from panel.words import DOWN, format_list, format_share
+from panel.words import cut_share, format_list, format_typed
 
 BEYOND = "beyond_sensory"
 _DIRECTIONS = ("more", "less")
@@ -208,31 +208,7 @@ def _odd_numbers(claim: Claim) -> Iterator[str]:
         yield f"The bar is {claim.bar:g}; a share that must be exceeded lies between 0 and 100 %."
 
 
-# How the sentences about a claim write numbers: shares are cut and never rounded up, minus is a minus.
-
-
-def number(value: float, digits: int = 1) -> str:
-    """Return a number with `digits` decimals, without a decimal part where it is whole."""
-    text = f"{value:.{digits}f}"
-    if float(text) == 0:
-        text = text.lstrip("-")
-    if "." in text:
-        text = text.rstrip("0").rstrip(".")
-    return text.replace("-", "−")
-
-
-def percent(share: float) -> str:
-    """Return a share (0 to 1) in whole per cent, cut: 0.797 is 79 %."""
-    return format_share(share, rounding=DOWN)
-
-
-def interval(low: float, high: float, digits: int = 1) -> str:
-    """Return an interval; an end that these data leave open is said to be so."""
-    ends = ("no lower limit", "no upper limit")
-    low_words, high_words = (
-        number(end, digits) if math.isfinite(end) else words for end, words in zip((low, high), ends, strict=True)
-    )
-    return f"{low_words} to {high_words}"
+number, percent = format_typed, cut_share
 
 
 # Were sentence, margin and bar fixed before the first score or answer that the claim rests on?

@@ -20,8 +20,6 @@ from panel.claims.claim import (
     NumberShown,
     Weaker,
     nothing_yet,
-    number,
-    percent,
 )
 from panel.claims.materials import Counted, Materials, people_for_parity, people_for_share
 from panel.claims.names import asked, floor, public_name, question_words
@@ -37,7 +35,18 @@ from panel.stats.answers.binomial import (
 from panel.stats.comparing.multiplicity import ALPHA, LEVEL
 from panel.study.scores_used import named_rows
 from panel.study.study import Study
-from panel.words import UP, counted, counted_share, format_list, format_shares, level_words, p_words
+from panel.words import (
+    UP,
+    counted,
+    counted_share,
+    cut_share,
+    format_list,
+    format_shares,
+    format_typed,
+    level_words,
+    p_words,
+    typed_share,
+)
 
 # What no claim may fall below, whatever its own bar: settings of convention that a study can only make stricter.
 
@@ -49,11 +58,12 @@ def _bar_of_people(claim: Claim, usual: float) -> float:
 
 def _refused_bar(study: Study, bar: float) -> Iterator[str]:
     """Say where a bar for a share of people lies below the least one."""
-    least = floor(study, "least_bar")
-    if bar < least:
+    lowest = floor(study, "least_bar")
+    if bar < lowest:
+        least = format_typed(lowest)
         yield (
-            f"The bar of {number(bar)} % lies below the least one ({number(least)} %): what fewer agree with is not "
-            f"what users say. Fix a bar of {number(least)} % or more before the data."
+            f"The bar of {format_typed(bar)} % lies below the least one ({least} %): what fewer agree with is not what "
+            f"users say. Fix a bar of {least} % or more before the data."
         )
 
 
@@ -62,15 +72,15 @@ def _refused_base(study: Study, told: Counted) -> Iterator[str]:
     least = floor(study, "least_base")
     if told.base < least:
         yield (
-            f"{counted(told.base, 'person', 'people')} answered; a claim needs {number(least)} or more. "
+            f"{counted(told.base, 'person', 'people')} answered; a claim needs {format_typed(least)} or more. "
             "Ask more people."
         )
     share = told.base / told.served if told.served else 1.0
     least = floor(study, "least_returned")
     if 100 * share < least:
         yield (
-            f"{told.base} of the {told.served} people who were given it answered ({percent(share)}); a claim needs "
-            f"{number(least)} % or more. Ask those who did not answer, or repeat the test."
+            f"{told.base} of the {told.served} people who were given it answered ({cut_share(share)}); a claim needs "
+            f"{format_typed(least)} % or more. Ask those who did not answer, or repeat the test."
         )
 
 
@@ -80,7 +90,7 @@ def _worst_case(told: Counted) -> str:
         return ""
     return (
         f"If those who did not answer had all disagreed, {told.agreed} of {told.served} would agree: "
-        f"{percent(told.agreed / told.served)}."
+        f"{cut_share(told.agreed / told.served)}."
     )
 
 
@@ -101,7 +111,7 @@ def agreement(claim: Claim, materials: Materials) -> Evidence:
     foil = any(row.get("foil") and row.get("question") == claim.question for row in asked(materials.study))
     p = float(upper_tail(x, n, bar))
     share = x / n
-    suggestion = f"{percent(share)} agreed: “{question_words(materials.study, claim.question)}” ({x} of {n})"
+    suggestion = f"{cut_share(share)} agreed: “{question_words(materials.study, claim.question)}” ({x} of {n})"
     return Evidence(
         ANSWERS,
         _intervals(x, n, bar, materials),
@@ -117,7 +127,7 @@ def agreement(claim: Claim, materials: Materials) -> Evidence:
         ),
         suggestion=suggestion,
         reasons=(
-            f"{x} of {n} agreed or agreed strongly: {percent(share)} ({_both_intervals(x, n)}).",
+            f"{x} of {n} agreed or agreed strongly: {cut_share(share)} ({_both_intervals(x, n)}).",
             _needed_words(n, bar, p),
             *([_FOIL] if foil else []),
             *_on_the_base(told),
@@ -133,8 +143,8 @@ def agreement(claim: Claim, materials: Materials) -> Evidence:
 def _needed_words(n: int, bar: float, p: float) -> str:
     needed = int(minimum_count(n, bar, ALPHA))
     if needed > n:
-        return f"With {n} answers not even all of them would show more than {percent(bar)}."
-    return f"To show more than {percent(bar)}, {needed} of {n} would do; {p_words(p)} (exact, one-sided)."
+        return f"With {n} answers not even all of them would show more than {typed_share(bar)}."
+    return f"To show more than {typed_share(bar)}, {needed} of {n} would do; {p_words(p)} (exact, one-sided)."
 
 
 def _intervals(x: int, n: int, bar: float, materials: Materials) -> tuple[NumberShown, ...]:
@@ -149,8 +159,8 @@ def _intervals(x: int, n: int, bar: float, materials: Materials) -> tuple[Number
 
 
 def _both_intervals(x: int, n: int) -> str:
-    (low, high), (exact_low, exact_high) = wilson_interval(x, n, LEVEL), exact_interval(x, n, LEVEL)
-    wilson, exact = format_shares(float(low), float(high), 1), format_shares(float(exact_low), float(exact_high), 1)
+    ways = (wilson_interval(x, n, LEVEL), exact_interval(x, n, LEVEL))
+    wilson, exact = (format_shares(float(low), float(high), 1) for low, high in ways)
     return f"{level_words(LEVEL)} {wilson} by Wilson, {exact} exact"
 
 
@@ -303,13 +313,14 @@ def _preference(claim: Claim, materials: Materials) -> Evidence:
         weaker=weaker,
         suggestion=(
             f"preferred to {public_name(materials.study, materials.names, claim.versus)} by {x} of {n} people "
-            f"({percent(share)})"
+            f"({cut_share(share)})"
         ),
         refused=tuple(_refused_bar(materials.study, stated)),
         reasons=(
             _votes_words(claim.prototype, claim.versus, votes),
-            f"To show more than {percent(bar)} of all, {needed} of {n} are needed; {p_words(p)} (exact, one-sided).",
-            *_paradox(x, n, materials),
+            f"To show more than {typed_share(bar)} of all, {needed} of {n} are needed; {p_words(p)} (exact, "
+            "one-sided).",
+            *_paradox(x, n),
         ),
         needs=lambda: (people_for_share(share, _HALF, preferred=True),),
         observed_share=share,
@@ -330,7 +341,7 @@ def _vote_parity(claim: Claim, materials: Materials) -> Evidence:
     region = (
         f"With {n} votes parity is shown by {fewest} to {most} votes for either."
         if fewest <= most
-        else f"With {n} votes no count at all shows parity within ±{number(claim.margin)} points."
+        else f"With {n} votes no count at all shows parity within ±{format_typed(claim.margin)} points."
     )
     ahead = max(votes.prototype, votes.versus) / n
     return Evidence(
@@ -347,7 +358,7 @@ def _vote_parity(claim: Claim, materials: Materials) -> Evidence:
         reasons=(
             _votes_words(claim.prototype, claim.versus, votes),
             f"{region} Two exact one-sided tests, {p_words(p)}.",
-            *_paradox(votes.prototype, n, materials, margin),
+            *_paradox(votes.prototype, n, margin),
         ),
         needs=lambda: (people_for_parity(margin),),
         method="two exact one-sided binomial tests; votes without a preference stay in the base",
@@ -370,7 +381,7 @@ def _vote_unsurpassed(claim: Claim, materials: Materials) -> Evidence:
         most = int(maximum_count(votes.n, high, ALPHA))
         shown.append(_share_shown(f"preferred {rival}", votes.versus, votes.n, 1 - 2 * ALPHA, limit_high=100 * high))
         reasons.append(
-            f"{_votes_words(claim.prototype, rival, votes)} Fewer than {percent(high)} prefer {rival} "
+            f"{_votes_words(claim.prototype, rival, votes)} Fewer than {typed_share(high)} prefer {rival} "
             f"if at most {most} do; {p_words(p)}."
         )
         worst, losing = max(worst, p), losing or votes.versus / votes.n >= high
@@ -392,15 +403,16 @@ def _vote_unsurpassed(claim: Claim, materials: Materials) -> Evidence:
     )
 
 
-def _paradox(x: int, n: int, materials: Materials, margin: float = 0.05) -> list[str]:
+def _paradox(x: int, n: int, margin: float = 0.05) -> list[str]:
     """Say so where the same count shows more than half and parity, which needs about a thousand votes."""
     fewest, most = (int(limit) for limit in parity_region(n, _HALF - margin, _HALF + margin, ALPHA))
     better = int(minimum_count(n, _HALF, ALPHA))
     if not better <= x <= most or x < fewest:
         return []
+    points = format_typed(round(100 * margin, 9))
     return [
-        f"{x} of {n} shows both more than half and parity within ±{number(100 * margin)} points: the difference is "
-        "real and too small to matter by that margin. Say which was the question before the data, and report both."
+        f"{x} of {n} shows both more than half and parity within ±{points} points: the difference is real and too "
+        "small to matter by that margin. Say which was the question before the data, and report both."
     ]
 
 
@@ -409,7 +421,7 @@ def _votes_words(prototype: str, versus: str, votes: _Votes) -> str:
     lost = f" {votes.unread} answers named neither and are not counted." if votes.unread else ""
     again = f" {votes.repeated} answers of people who answered again; only the last counts." if votes.repeated else ""
     return (
-        f"{votes.prototype} of {votes.n} preferred {prototype} ({percent(votes.prototype / votes.n)}, "
+        f"{votes.prototype} of {votes.n} preferred {prototype} ({cut_share(votes.prototype / votes.n)}, "
         f"{level_words(LEVEL)} {format_shares(float(low), float(high), 1)}), {votes.versus} {versus}, "
         f"{votes.neither} had no preference.{lost}{again}"
     )

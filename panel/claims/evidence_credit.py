@@ -17,9 +17,7 @@ from panel.claims.claim import (
     NumberShown,
     Weaker,
     beyond,
-    interval,
     nothing_yet,
-    number,
 )
 from panel.claims.materials import Materials, people_for_share
 from panel.claims.names import family_of, saying
@@ -28,7 +26,7 @@ from panel.models.prototypes.verdict import DIFFERS
 from panel.stats.answers.binomial import percentile_interval, upper_tail
 from panel.stats.comparing.multiplicity import LEVEL
 from panel.study.knowledge import canonical_ingredient
-from panel.words import counted, format_list, level_words, p_words
+from panel.words import counted, format_interval, format_list, format_number, format_typed, level_words, p_words
 
 _IN_THIS_BASE = "in this base, replacing"
 
@@ -112,7 +110,7 @@ def _evidence(
     words = materials.study.attribute_words(claim.attribute)
     p_two, right = float(row["p_value"]), claim.sign * estimate > 0
     p = p_two if right else 1.0
-    change = f"{number(float(row['percent']))} % {out} by {into}"
+    change = f"{format_typed(float(row['percent']))} % {out} by {into}"
     along = materials.confounds.not_credited(claim.attribute, str(row["swap"])).to_dict("records")
     credit = "" if not along else "the swap or the " + " or the ".join(str(each["factor"]) for each in along)
     return Evidence(
@@ -131,7 +129,7 @@ def _evidence(
         suggestion=f"{_IN_THIS_BASE} {change}: {saying(materials.study, claim.attribute, claim.direction)}",
         reasons=(
             *([f"{words} goes along with {credit}: nothing here says which."] if along else []),
-            f"{words}: with {number(float(row['percent']))} % {out} replaced by {into} it was scored "
+            f"{words}: with {format_typed(float(row['percent']))} % {out} replaced by {into} it was scored "
             f"{materials.value(abs(estimate))} {'higher' if estimate > 0 else 'lower'} "
             f"({level_words(LEVEL)} {materials.between(low, high)}), {p_words(p_two)}, "
             f"{counted(int(row['n_pairs']), 'matched pair')}, {counted(int(row['n_assessors']), 'assessor')}.",
@@ -225,7 +223,7 @@ def _times_of_people(materials: Materials, claim: Claim) -> pd.Series:
 def _time_evidence(claim: Claim, materials: Materials, times: pd.Series, x: int, n: int) -> Evidence:
     median, most = (percentile_interval(times.to_numpy(), share, LEVEL) for share in (_HALF, _MOST))
     p_most, p_half = float(upper_tail(x, n, _MOST)), float(upper_tail(x, n, _HALF))
-    bar = number(claim.bar)
+    bar = format_typed(claim.bar)
     verb = _VERBS.get(family_of(materials.study, claim.attribute), "")
     of_people = f"{x} of {n} people within {bar} s"
     return Evidence(
@@ -245,9 +243,9 @@ def _time_evidence(claim: Claim, materials: Materials, times: pd.Series, x: int,
         ),
         suggestion=f"{verb} within {bar} seconds" if verb else "",
         reasons=(
-            f"{of_people}. Median {number(median[0])} s ({level_words(LEVEL)} "
-            f"{interval(*median[1:])}), 90th percentile {number(most[0])} s "
-            f"({interval(*most[1:])}).",
+            f"{of_people}. Median {format_number(median[0])} s ({level_words(LEVEL)} "
+            f"{format_interval(*median[1:])}), 90th percentile {format_number(most[0])} s "
+            f"({format_interval(*most[1:])}).",
             f"That nine in ten need no longer than {bar} s: {p_words(p_most)}; that more than half do: "
             f"{p_words(p_half)} (exact, whatever the distribution). A mean is not used: it hides the slow half.",
             "It holds for the dose, the area and the way of rubbing of this test.",

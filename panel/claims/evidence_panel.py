@@ -21,7 +21,6 @@ from panel.claims.claim import (
     Weaker,
     beyond,
     nothing_yet,
-    number,
 )
 from panel.claims.materials import (
     Estimate,
@@ -31,11 +30,11 @@ from panel.claims.materials import (
 )
 from panel.claims.names import floor, public_name, saying
 from panel.stats.comparing.group_means import paired_contrasts
-from panel.stats.comparing.multiplicity import ALPHA, LEVEL
+from panel.stats.comparing.multiplicity import ALPHA, LEVEL, below
 from panel.stats.comparing.power import Equivalence, NotWorse, non_inferiority, two_one_sided_tests
 from panel.study.knowledge import shared_table
 from panel.study.study import Study
-from panel.words import counted, format_list, level_digits, level_words, p_words
+from panel.words import counted, format_list, format_number, format_typed, level_digits, level_words, p_words
 
 _OTHER_WAY = "Another prototype: the difference goes the other way, or there is none, however many assessors."
 _TOO_SMALL = "Another prototype: what difference there may be is too small to matter, however many assessors."
@@ -59,7 +58,7 @@ def _difference_evidence(claim: Claim, materials: Materials, found: Estimate, *,
     words = materials.study.attribute_words(claim.attribute)
     wrong_way = claim.sign * found.estimate <= 0
     small = margin > 0 and max(abs(low), abs(high)) < margin
-    against = wrong_way or (small and p > ALPHA)  # no difference that matters is left to be found
+    against = wrong_way or (small and not below(p))  # no difference that matters is left to be found
     reasons = [
         f"{words}: {claim.prototype} minus {claim.versus} is {materials.with_interval(found.estimate, low, high)}, "
         f"{p_words(p if claim.sides == 'one' else 2 * min(one_sided, 1 - one_sided))} "
@@ -109,10 +108,10 @@ def _of_estimate(found: Estimate, p_value: float, people: int, statistic: float 
 def _size_reason(claim: Claim, low: float, high: float, margin: float) -> str:
     least = min(claim.sign * low, claim.sign * high)
     if least > margin:
-        return f"The whole interval lies beyond the smallest difference that matters ({number(margin)})."
+        return f"The whole interval lies beyond the smallest difference that matters ({format_typed(margin)})."
     if max(abs(low), abs(high)) < margin:
-        return f"The whole interval lies within the smallest difference that matters ({number(margin)})."
-    return f"The difference may be smaller than the smallest one that matters ({number(margin)})."
+        return f"The whole interval lies within the smallest difference that matters ({format_typed(margin)})."
+    return f"The difference may be smaller than the smallest one that matters ({format_typed(margin)})."
 
 
 def _parity(claim: Claim, materials: Materials) -> Evidence:
@@ -137,7 +136,7 @@ def _parity(claim: Claim, materials: Materials) -> Evidence:
         suggestion=_alike(claim, materials),
         reasons=(
             f"{words}: {claim.prototype} minus {claim.versus} is {materials.value(found.estimate)}, "
-            f"{100 * level:g} % interval {materials.between(low, high)}; margin ±{number(margin)}; two one-sided "
+            f"{100 * level:g} % interval {materials.between(low, high)}; margin ±{format_typed(margin)}; two one-sided "
             f"tests, {p_words(p)}, {materials.who_scored(claim, claim.versus)}.",
             *_beside_the_difference(found, tests, materials),
         ),
@@ -154,12 +153,12 @@ def _alike(claim: Claim, materials: Materials) -> str:
 
 def _too_wide(claim: Claim, materials: Materials) -> list[str]:
     """Return what is wrong with a margin that lets pass what the study itself calls a difference that matters."""
-    matters = materials.margin_of_study
-    if not claim.margin > matters:
+    if not claim.margin > materials.margin_of_study:
         return []
+    matters = format_typed(materials.margin_of_study)
     return [
-        f"The margin of this claim ({number(claim.margin)}) is wider than the smallest difference that matters in this "
-        f"study ({number(matters)}): what matters cannot be called alike. Fix a margin of {number(matters)} or less."
+        f"The margin of this claim ({format_typed(claim.margin)}) is wider than the smallest difference that matters "
+        f"in this study ({matters}): what matters cannot be called alike. Fix a margin of {matters} or less."
     ]
 
 
@@ -168,7 +167,7 @@ def _beside_the_difference(found: Estimate, tests: Equivalence, materials: Mater
     low, high = found.interval(LEVEL)
     if low <= 0 <= high:
         return ["That no difference was found shows nothing here; only the interval within the margin counts."]
-    if tests.p_value <= ALPHA:
+    if below(tests.p_value):
         return ["The two differ and are alike within the margin, both at once: the difference is real and small."]
     return []
 
@@ -216,8 +215,8 @@ def _beside_bar(claim: Claim, materials: Materials, bar: float) -> Evidence:
         refused=tuple(_refused_panel_bar(materials.study, claim.attribute, bar, floor_name)),
         reasons=(
             f"{words}: the mean of {claim.prototype} is "
-            f"{materials.with_interval(found.estimate, low, high)}; it must lie {side} {number(bar)}; {p_words(p)}, "
-            f"{materials.who_scored(claim)}.",
+            f"{materials.with_interval(found.estimate, low, high)}; it must lie {side} {format_typed(bar)}; "
+            f"{p_words(p)}, {materials.who_scored(claim)}.",
             "A mean level leans on how this panel uses its scale; a difference from a benchmark is firmer ground.",
         ),
         needs=lambda: (
@@ -251,13 +250,13 @@ def absolute_negative(claim: Claim, materials: Materials, users: Evidence) -> Ev
         reasons=(
             f"Trained panel, {materials.study.attribute_words(claim.attribute)}: mean "
             f"{materials.value(found.estimate)}, {level_words(LEVEL)} {materials.between(low, high)}; "
-            f"its upper limit must lie below {number(bar)}{usual}; {materials.who_scored(claim)}.",
+            f"its upper limit must lie below {format_typed(bar)}{usual}; {materials.who_scored(claim)}.",
             *users.reasons,
             "Both must hold: the panel alone says nothing of users, and users alone do not make a property absent.",
         ),
         needs=lambda: (
-            *(() if p <= ALPHA else (_panel_need(materials, found, bar, people),)),
-            *(() if users.p_value <= ALPHA else users.needs()),
+            *(() if below(p) else (_panel_need(materials, found, bar, people),)),
+            *(() if below(users.p_value) else users.needs()),
         ),
         observed_share=users.observed_share,
         method="mean in the mixed model of the panel against a bar, and an exact binomial test of agreement",
@@ -288,7 +287,7 @@ def _time_words(minutes: float) -> str:
     for unit, size in (("day", 1440), ("hour", 60)):
         if minutes >= size and minutes % size == 0:
             return counted(int(minutes // size), unit)
-    return f"{number(minutes)} minute{'' if minutes == 1 else 's'}"
+    return f"{format_typed(minutes)} minute{'' if minutes == 1 else 's'}"
 
 
 def _time(claim: Claim, materials: Materials) -> float:
@@ -464,7 +463,7 @@ def _limit_words(claim: Claim, materials: Materials, rival: str, found: Estimate
     side = "at least" if claim.sign > 0 else "at most"
     return (
         f"Against {rival}: {materials.value(found.estimate)}, {side} {materials.value(float(test.bound))} (one-sided "
-        f"{level_digits(LEVEL)} limit), margin {number(-claim.sign * claim.margin)}, "
+        f"{level_digits(LEVEL)} limit), margin {format_number(-claim.sign * claim.margin)}, "
         f"{p_words(float(test.p_value))}."
     )
 
@@ -549,10 +548,10 @@ def _refused_panel_bar(study: Study, attribute: str, bar: float, name: str) -> I
     limit = low + floor(study, name) / 100 * (high - low)
     wrong = bar < limit if name.startswith("least") else bar > limit
     if wrong:
-        side = "below" if name.startswith("least") else "above"
+        side, end = "below" if name.startswith("least") else "above", format_typed(round(limit, 9))
         yield (
-            f"The bar {number(bar)} lies {side} {number(limit)}, and the scale runs from {number(low)} to "
-            f"{number(high)}{_anchors(attribute)}. Fix a bar on the other side of {number(limit)}."
+            f"The bar {format_typed(bar)} lies {side} {end}, and the scale runs from {format_typed(low)} to "
+            f"{format_typed(high)}{_anchors(attribute)}. Fix a bar on the other side of {end}."
         )
 
 

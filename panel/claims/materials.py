@@ -16,8 +16,6 @@ from panel.checks.confounds import Confounds
 from panel.claims.claim import (
     Claim,
     kinds,
-    number,
-    percent,
 )
 from panel.claims.grammar import read_sentence
 from panel.claims.names import Names, names_of
@@ -40,7 +38,16 @@ from panel.study.naming import naming
 from panel.study.numbers_read import read_numbers
 from panel.study.scores_used import named_rows
 from panel.study.study import Study
-from panel.words import counted, format_interval, format_list, format_number, level_words
+from panel.words import (
+    counted,
+    cut_share,
+    format_interval,
+    format_list,
+    format_number,
+    format_typed,
+    level_words,
+    typed_share,
+)
 
 _MINUTES_SLACK = 1e-9
 
@@ -212,7 +219,7 @@ class Materials:
     def when(self, attribute: str) -> str:
         """Return the moment of judging in words, with a comma before it; empty if not stated."""
         minutes = self.minutes(attribute)
-        return f", {number(minutes)} min after rubbing in" if minutes > 0 else ""
+        return f", {format_typed(minutes)} min after rubbing in" if minutes > 0 else ""
 
     def margin(self, claim: Claim) -> float:
         """Return the margin of the claim, else that of the study, else NaN."""
@@ -233,8 +240,8 @@ class Materials:
         judged = self.minutes(claim.attribute)
         if claim.minutes > judged + _MINUTES_SLACK or claim.minutes < judged - _MINUTES_SLACK:
             found.append(
-                f"The sentence is about {number(claim.minutes)} min, and {claim.attribute} was judged at "
-                f"{number(judged)} min. Judge it at the time the sentence speaks of."
+                f"The sentence is about {format_typed(claim.minutes)} min, and {claim.attribute} was judged at "
+                f"{format_typed(judged)} min. Judge it at the time the sentence speaks of."
             )
         return [words for words in found if words]
 
@@ -277,11 +284,11 @@ class Materials:
         least, again = (self.setting(claim.kind, name) for name in ("least_assessors", "least_replicates"))
         found = []
         if assessors < least:
-            found.append(f"{assessors} assessors scored it; a claim of this kind needs {number(least)} or more.")
+            found.append(f"{assessors} assessors scored it; a claim of this kind needs {format_typed(least)} or more.")
         if replicates < again:
             found.append(
-                f"Each assessor scored it {counted(replicates, 'time')}; a claim of this kind needs {number(again)} "
-                "or more."
+                f"Each assessor scored it {counted(replicates, 'time')}; a claim of this kind needs "
+                f"{format_typed(again)} or more."
             )
         return found
 
@@ -454,9 +461,9 @@ def assessors_for_estimate(
         return float(detection_power(size, error, df, float(stdtrit(df, 0.975 if rule == "beyond" else 0.95))))
 
     words = {
-        "beyond": f"a mean {materials.value(size)} beyond {number(limit)}",
-        "equality": f"equality within {number(limit)}, if there is no difference,",
-        "not worse": f"not worse by {number(limit)}, if there is no difference,",
+        "beyond": f"a mean {materials.value(size)} beyond {format_typed(limit)}",
+        "equality": f"equality within {format_typed(limit)}, if there is no difference,",
+        "not worse": f"not worse by {format_typed(limit)}, if there is no difference,",
     }[rule]
     return _assessors(_first(chance), 0, words)
 
@@ -464,22 +471,22 @@ def assessors_for_estimate(
 def people_for_share(share: float, bar: float, *, preferred: bool = False) -> str:
     """Return how many people show a share who agree (or prefer it) above a bar, if the observed share is the truth."""
     if share <= bar:
-        how = "half preferred it." if preferred else f"{percent(bar)} agreed. Change the formula, or the sentence."
+        how = "half preferred it." if preferred else f"{typed_share(bar)} agreed. Change the formula, or the sentence."
         return f"More people alone will not do: not more than {how}"
     if share >= 1:
         n = math.ceil(math.log(0.05) / math.log(bar))
         return f"About {n} people, if all of them agree."
     if preferred:
-        words = f"a preference, if {percent(share)} of all people have it"
+        words = f"a preference, if {cut_share(share)} of all people have it"
         return _people(lambda: share_numbers(share).always, words)
-    words = f"more than {percent(bar)}, if {percent(share)} of all users agree"
+    words = f"more than {typed_share(bar)}, if {cut_share(share)} of all users agree"
     return _people(lambda: share_numbers(share, bar).always, words)
 
 
 def people_for_parity(margin: float, *, one_sided: bool = False) -> str:
     """Return how many votes show parity (or 'unsurpassed') within a margin of shares, if there is no preference."""
     words = "unsurpassed" if one_sided else "parity"
-    words += f" within {number(100 * margin)} points, if nobody's taste leans"
+    words += f" within {format_typed(round(100 * margin, 9))} points, if nobody's taste leans"
     return _people(lambda: parity_numbers(margin, one_sided=one_sided).always, words)
 
 

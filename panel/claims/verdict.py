@@ -30,8 +30,6 @@ from panel.claims.claim import (
     Claim,
     Evidence,
     WordingFinding,
-    number,
-    percent,
 )
 from panel.claims.materials import Materials
 from panel.claims.names import asked, family_of, floor, question_words, words_of
@@ -41,10 +39,10 @@ from panel.models.emollients.readings import declared_pairs
 from panel.models.prototypes.verdict import DIFFERS
 from panel.stats.answers.binomial import wilson_interval
 from panel.stats.answers.paired_answers import mcnemar_exact
-from panel.stats.comparing.multiplicity import ALPHA, LEVEL, below, holm
+from panel.stats.comparing.multiplicity import LEVEL, below, holm
 from panel.study.knowledge import shared_table
 from panel.study.study import Study, kept
-from panel.words import counted, p_words
+from panel.words import counted, cut_share, format_number, format_typed, p_words
 
 SUPPORTED = "supported as worded"
 IN_BATCHES = f"{SUPPORTED}, {IN_THESE_BATCHES}"
@@ -64,7 +62,6 @@ _CRITERIA = (
     *("legal compliance", "truthfulness", "evidential support", "honesty", "fairness", "informed decision-making"),
 )
 """The common criteria for claims on cosmetics (EU 655/2013)."""
-_SLACK = 1 + 1e-12  # a p-value that equals the level but for rounding keeps to it
 
 
 @dataclass(frozen=True, slots=True)
@@ -125,7 +122,7 @@ def verdict_on(case: Case) -> Verdict:
 
 def _is_shown(evidence: Evidence, p_adjusted: float) -> bool:
     """Return whether the numbers show the claim."""
-    return p_adjusted <= ALPHA * _SLACK and not evidence.against
+    return bool(below(p_adjusted)) and not evidence.against
 
 
 def _from_the_data(case: Case) -> Verdict:
@@ -139,7 +136,7 @@ def _from_the_data(case: Case) -> Verdict:
     if _is_shown(evidence, case.p_adjusted):
         return _by_the_words(case, reasons)
     weaker = evidence.weaker
-    said = weaker is not None and min(1.0, weaker.p_value * max(case.in_family, 1)) <= ALPHA * _SLACK
+    said = weaker is not None and bool(below(weaker.p_value * max(case.in_family, 1)))
     if weaker is not None and said:
         reasons.append(weaker.reason)
         if weaker.rescues and words_of(case.claim.claim) == words_of(weaker.words):
@@ -191,7 +188,7 @@ def _on_family(case: Case) -> list[str]:
         f"Adjusted with the {case.in_family} claims of the family '{case.family}': "
         f"p after Holm{p_words(case.p_adjusted)[1:]}."
     )
-    if alone <= ALPHA < case.p_adjusted:
+    if below(alone) and not below(case.p_adjusted):
         words += " Alone it would be shown; beside the others it is not."
     return [words, *by_hand]
 
@@ -398,7 +395,7 @@ def _change(materials: Materials, apart: float) -> str:
 
 def _mean(materials: Materials, attribute: str, row: Mapping[Any, float]) -> str:
     scale = materials.study.scale(attribute)
-    of = f" of {number(scale[1])}" if scale else ""
+    of = f" of {format_typed(scale[1])}" if scale else ""
     return f"{materials.value(row['estimate'])}{of} ({materials.between(row['ci_low'], row['ci_high'])})"
 
 
@@ -426,7 +423,7 @@ def _questions(claim: Claim, materials: Materials, wanted: Mapping[str, int]) ->
         low, high = wilson_interval(told.agreed, told.base, LEVEL)
         agrees, denies = float(low) > _HALF, float(high) < _HALF
         side = _side(agrees, denies) if same > 0 else _side(denies, agrees)
-        words = f"“{entry.get('words')}”: {told.agreed} of {told.base} agreed ({percent(told.agreed / told.base)})"
+        words = f"“{entry.get('words')}”: {told.agreed} of {told.base} agreed ({cut_share(told.agreed / told.base)})"
         yield (side if same else _NEITHER, _CONSUMERS, words)
 
 
@@ -454,7 +451,7 @@ def _ticked(words: str, same: int, ticks: np.ndarray, materials: Materials) -> _
     x, n, most = int(known.sum()), len(known), floor(materials.study, "most_contrary") / 100
     low, high = (float(end) for end in wilson_interval(x, n, LEVEL)) if n else (0.0, 1.0)
     side = _side(low > most, False) if same > 0 else _side(high <= most, low > most) if same < 0 else _NEITHER
-    return (side, _CONSUMERS, f"ticked “{words}”: {x} of {n} ({percent(x / n) if n else 'nobody'})")
+    return (side, _CONSUMERS, f"ticked “{words}”: {x} of {n} ({cut_share(x / n) if n else 'nobody'})")
 
 
 def _ticked_beside(
@@ -463,7 +460,7 @@ def _ticked_beside(
     both = np.isfinite(ticks) & np.isfinite(others)
     here, there = ticks[both] == 1, others[both] == 1
     p = float(mcnemar_exact((here & ~there).sum(), (there & ~here).sum()))
-    told, more = bool(below(p, ALPHA)), int(here.sum()) - int(there.sum())
+    told, more = bool(below(p)), int(here.sum()) - int(there.sum())
     side = _side(told and same * more > 0, told and same * more <= 0)
     counts = f"{int(here.sum())} of {int(both.sum())}, {int(there.sum())} for {other}"
     return (side, _CONSUMERS, f"ticked “{words}”: {counts} ({p_words(p)})")
@@ -533,7 +530,7 @@ def _readings(claim: Claim, materials: Materials, wanted: Mapping[str, int]) -> 
         spread = float(values.std(ddof=1)) if len(values) > 1 else float("nan")
         present = by_name and denies and len(values) > 1 and values.mean() - _THREE * spread > 0
         unit = str(own["unit"].iloc[0])
-        words = f"{measure}: {number(float(values.mean()), 2)} {unit} (n = {len(values)})"
+        words = f"{measure}: {format_number(float(values.mean()), 2)} {unit} (n = {len(values)})"
         yield (_side(False, bool(present)), _INSTRUMENTS, words + (", so not none" if present else ""))
 
 

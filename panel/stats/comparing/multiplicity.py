@@ -72,9 +72,12 @@ _DECIMALS_OF_A_LEVEL = 12
 
 
 def below(p_value: ArrayLike, alpha: float = ALPHA) -> NDArray[np.bool_]:
-    """Return which p-values lie below `alpha`, strictly; no number (NaN) never does.
+    """Return which p-values lie below `alpha`, strictly: every verdict asks this; no number (NaN) never does.
 
-    1 - 0.95 is stored as 0.05 and a little; without rounding, p = 0.05 would lie below it.
+    One that equals the level is not below it: its interval ends at the limit it is held against, and the careful side
+    is taken, by claims as by tables. Only counts keep to the level as the standards' do (`minimum_count`, at most
+    alpha): at 1/2, 1/3 and 1/9 no count has a p-value of 0.05. 1 - 0.95 is stored as 0.05 and a little; without
+    rounding, p = 0.05 would lie below it.
     """
     return np.asarray(np.asarray(p_value, dtype=float) < round(alpha, _DECIMALS_OF_A_LEVEL))
 
