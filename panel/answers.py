@@ -312,20 +312,22 @@ DOMINANCES: Question[Dominances] = Question(
     "Following what is dominant ...",
     drawn=True,
 )
-DECISION: Question[Decision] = Question(
-    "decision",
-    "models.decision.decide:decide",
-    "Holding the prototypes against what is wanted ...",
-    uses={"differences": Use(DIFFERENCES, needed=False), "segments": Use(SEGMENTS, needed=False)},
-    settings=("weights",),
-    drawn=True,
-)
 NEAREST: Question[Decision] = Question(
     "nearest",
     "models.decision.decide:nearest",
     "Holding the prototypes against what is wanted ...",
-    uses={"differences": Use(DIFFERENCES, needed=False)},
+    settings=("weights",),
     drawn=True,
+)
+DECISION: Question[Decision] = Question(
+    "decision",
+    "models.decision.decide:decide",
+    "Holding the prototypes against what is wanted ...",
+    uses={
+        "nearest": Use(NEAREST),
+        "differences": Use(DIFFERENCES, needed=False),
+        "segments": Use(SEGMENTS, needed=False),
+    },
 )
 QUESTIONS: Mapping[str, Question[Any]] = {
     question.name: question for question in list(globals().values()) if isinstance(question, Question)

@@ -9,11 +9,11 @@ import pytest
 from benchmarks.confounds import one_swap, simulated
 from panel.claims.judge import judge_claims
 from panel.claims.materials import _panel_numbers
-from panel.models.decision.decide import decide
 from panel.models.emollients.swaps import trace_swaps
 from panel.models.prototypes.panel_design import fit_study
 from panel.study.study import Study
 from tests.claims.claim_studies import claim_row, study_with
+from tests.models.decision.known_studies import decided
 
 
 def judged(study, **claim):
@@ -111,13 +111,13 @@ def test_nobody_is_ahead_across_sessions_and_the_spread_widens_the_draws(split):
         {"attribute": ["T0000"], "direction": ["target"], "target_low": [70.0], "target_high": [100.0]}
     )
     study = Study(dict(split.tables) | {"attributes": attributes}, split.facts)
-    found = decide(study, np.random.default_rng(1))
+    found = decided(study)
     pairs = found.pairs.set_index(["prototype", "versus"])
     crossing = [pair for pair in pairs.index if (pair[0] in ("P1", "P2", "P3")) != (pair[1] in ("P1", "P2", "P3"))]
     assert set(pairs.loc[crossing, "overall"]) == {"cannot tell"}
     assert pairs.loc[crossing, "because"].str.contains("never served in one session").all()
     assert any("never served in one session" in note for note in found.notes)
-    wide = decide(replace(study, facts=study.facts | {"batch_sd": 3.0}), np.random.default_rng(1))
+    wide = decided(replace(study, facts=study.facts | {"batch_sd": 3.0}))
     np.testing.assert_allclose(wide.windows["std_error"], np.sqrt(found.windows["std_error"] ** 2 + 9.0), rtol=1e-9)
     assert "between batches, stated for the study" in wide.method
 

@@ -68,7 +68,7 @@ def test_the_first_screen_and_the_decision_are_one_answer(answers):
     first, whole = answers.need(NEAREST), answers.need(DECISION)
     told = [column for column in whole.ranking if not column.endswith("_true")]
     pd.testing.assert_frame_equal(first.ranking[told], whole.ranking[told])
-    pd.testing.assert_frame_equal(first.pairs, whole.pairs)
+    assert first.pairs is whole.pairs  # worked out once
     assert " ".join(glance_headline(answers)).startswith(tell_decision(whole, answers.names).headline)
 
 

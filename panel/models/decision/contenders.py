@@ -2,9 +2,9 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 from itertools import combinations
-from typing import Any
+from typing import TYPE_CHECKING, Any
 
 import numpy as np
 import pandas as pd
@@ -18,6 +18,9 @@ from panel.stats.arrays import Array
 from panel.stats.comparing.multiplicity import ALPHA, LEVEL, simultaneous_bands
 from panel.stats.maps.draws import DRAWS, FEWEST_PEOPLE, people_draws
 from panel.study.study import Study
+
+if TYPE_CHECKING:
+    from panel.models.decision.windows import PanelDraws
 
 IN, OPEN, OUT = "in", "open", "out"
 
@@ -61,6 +64,11 @@ class Decision:
         Not out, and nobody is ahead of them overall; best desirability first.
     choice
         The one prototype that meets everything and is ahead of all others; None where there is none.
+    drawn, rng
+        What the panel's true means may be, and what draws on from there.
+
+    What only the whole decision says is empty in that of the first screen: weights, groups of consumers, and how often
+    a chance came true.
     """
 
     ranking: pd.DataFrame
@@ -70,17 +78,19 @@ class Decision:
     nobody_meets: tuple[str, ...]
     pairs: pd.DataFrame
     front: pd.DataFrame
-    weight_changes: pd.DataFrame
-    weight_shares: pd.DataFrame
-    favourites: pd.DataFrame
-    divided: pd.DataFrame
     contenders: tuple[str, ...]
     choice: str | None
     profile: Profile
     benchmark: str | None
     n_consumers: int
+    drawn: PanelDraws
+    rng: np.random.Generator
     method: str
     notes: tuple[str, ...]
+    weight_changes: pd.DataFrame = field(default_factory=pd.DataFrame)
+    weight_shares: pd.DataFrame = field(default_factory=pd.DataFrame)
+    favourites: pd.DataFrame = field(default_factory=pd.DataFrame)
+    divided: pd.DataFrame = field(default_factory=pd.DataFrame)
 
     @property
     def by_benchmark(self) -> bool:

@@ -7,7 +7,8 @@ from __future__ import annotations
 
 import hashlib
 import json
-from collections.abc import Mapping
+from collections.abc import Callable, Mapping
+from copy import deepcopy
 from dataclasses import replace
 
 import numpy as np
@@ -36,10 +37,12 @@ from panel.models.decision.wanted import (
     target_profile,
 )
 from panel.models.decision.windows import (
+    LITTLE,
     STUDIES,
     SURE,
     PanelDraws,
     Windows,
+    came_true,
     draw_panels,
     judge_windows,
     window_distance,
@@ -57,20 +60,10 @@ from panel.study.study import Study
 from panel.words import format_share, level_digits, level_words
 
 
-def decide(
-    study: Study,
-    rng: np.random.Generator,
-    *,
-    weights: Mapping[str, float] | None = None,
-    segments: Segments | None = None,
-    differences: Differences | None = None,
-    came_true: bool = True,
-) -> Decision:
-    """Hold the prototypes of `study` against its target profile and its gates.
+def nearest(study: Study, rng: np.random.Generator, *, weights: Mapping[str, float] | None = None) -> Decision:
+    """Hold the prototypes of `study` against its target profile and its gates: what the first screen asks.
 
-    `weights` by attribute stand in place of those of the study; `segments` are groups of consumers, where they were
-    looked for; `differences` the mixed model's answer, where it is at hand already. Without `came_true` it is not
-    looked at how often such chances came true, which takes most of the time.
+    `weights` by attribute stand in place of those of the study. `notes` say why liking does not count.
 
     Raises
     ------
@@ -80,19 +73,16 @@ def decide(
         If weights, gates or other facts of the study cannot be understood.
     """
     profile = target_profile(study, weights)
-    fitted = fit_study(study)
     drawn = draw_panels(study, profile.attributes, rng)
     liking, no_liking = draw_liking(study, rng)
-    windows = judge_windows(profile, drawn, study.benchmark, rng if came_true else None)
+    windows = judge_windows(profile, drawn, study.benchmark)
     gates = judge_gates(study, drawn.prototypes)
     front = _front_rows(profile, drawn, liking)
     ranking = _ranking(standings(drawn.prototypes, windows.rows, gates), windows, liking, front, study)
-    pairs = _untold(_pairs(ranking, drawn, windows, liking), fitted.confounds, drawn.attributes)
+    pairs = _untold(_pairs(ranking, drawn, windows, liking), fit_study(study).confounds, drawn.attributes)
     left = contenders(ranking, pairs)
     base = study.benchmark if study.benchmark in drawn.prototypes else None
     by_benchmark = profile.read_as == BENCHMARK and base is not None
-    changes, shares = _change_weights(windows.single, windows.weights, drawn.attributes, drawn.prototypes, rng)
-    narrow, little = _narrow(study, profile, differences), _little(windows.little_true)
     return Decision(
         ranking=ranking,
         windows=windows.rows.assign(clearly_missed=clearly_missed(windows.rows)),
@@ -101,26 +91,52 @@ def decide(
         gates=gates,
         pairs=pairs,
         front=front,
-        weight_changes=changes,
-        weight_shares=shares,
-        favourites=segment_favourites(segments, left),
-        divided=divided_pairs(segments, left),
         contenders=left,
         choice=the_one(ranking, left, chance="chance_all_versus" if by_benchmark else "chance_all"),
         profile=profile,
         benchmark=base,
         n_consumers=0 if liking is None else liking.n_consumers,
+        drawn=drawn,
+        rng=rng,
         method=_decision_method(DRAWS, liking) + (f" {drawn.batch_words}" if drawn.batch_words else ""),
-        notes=(
-            *_decision_notes(profile, drawn, gates, study.benchmark),
-            *(note for note in (*narrow, little, no_liking, *confound_notes(fitted.confounds)) if note),
-        ),
+        notes=(no_liking,) if no_liking else (),
     )
 
 
-def nearest(study: Study, rng: np.random.Generator, *, differences: Differences | None) -> Decision:
-    """Return what the first screen asks: no groups of consumers, nor how often such chances came true."""
-    return decide(study, rng, differences=differences, came_true=False)
+def decide(
+    study: Study, nearest: Decision, *, segments: Segments | None = None, differences: Differences | None = None
+) -> Decision:
+    """Return the decision of the first screen with how often its chances came true, other weights and notes.
+
+    `segments` are groups of consumers, where they were looked for; `differences` the mixed model's answer, where it is
+    at hand already.
+    """
+    rng, profile, drawn = deepcopy(nearest.rng), nearest.profile, nearest.drawn
+    often = came_true(profile, drawn, nearest.benchmark, rng)
+    single, weights = (
+        nearest.windows[name].to_numpy(float).reshape(drawn.estimate.shape) for name in ("desirability", "weight")
+    )
+    changes, shares = _change_weights(single, weights[:, 0], drawn.attributes, drawn.prototypes, rng)
+    little = _little(float(often[LITTLE](np.array(SURE))))
+    notes = _decision_notes(profile, drawn, nearest.gates, nearest.benchmark)
+    confounded = confound_notes(fit_study(study).confounds)
+    return replace(
+        nearest,
+        ranking=_with_came_true(nearest.ranking, often),
+        windows=_with_came_true(nearest.windows, often),
+        unmet=_with_came_true(nearest.unmet, often),
+        weight_changes=changes,
+        weight_shares=shares,
+        favourites=segment_favourites(segments, nearest.contenders),
+        divided=divided_pairs(segments, nearest.contenders),
+        notes=(*notes, *_narrow(study, profile, differences), *little, *nearest.notes, *confounded),
+    )
+
+
+def _with_came_true(frame: pd.DataFrame, often: Mapping[str, Callable[[Array], Array]]) -> pd.DataFrame:
+    """Return rows with how often chances like theirs came true."""
+    chances = {name: frame[name].to_numpy(float) for name in often if name in frame}
+    return frame.assign(**{f"{name}_true": often[name](chance) for name, chance in chances.items()})
 
 
 def _untold(pairs: pd.DataFrame, confounds: Confounds, attributes: tuple[str, ...]) -> pd.DataFrame:
@@ -143,14 +159,14 @@ def _narrow(study: Study, profile: Profile, differences: Differences | None) -> 
 _WORTH_SAYING = 0.05
 
 
-def _little(true: float) -> str:
+def _little(true: float) -> tuple[str, ...]:
     """Return what a chance of a difference is worth where prototypes hardly differ, for the notes."""
     if not true < SURE - _WORTH_SAYING:
-        return ""
+        return ()
     return (
         f"How much the prototypes truly differ is known roughly. Where they differ as little as in the lowest third of "
         f"what this study leaves possible, a chance of {format_share(SURE)} of one window read as a difference came "
-        f"true in {format_share(true)}, or in fewer; no number here can say whether it is so."
+        f"true in {format_share(true)}, or in fewer; no number here can say whether it is so.",
     )
 
 
@@ -192,8 +208,8 @@ def _ranking(
         ci_high=high,
         chance_all=windows.chance_all,
         chance_all_versus=windows.chance_all_versus,
-        chance_all_true=windows.chance_all_true,
-        chance_all_versus_true=windows.chance_all_versus_true,
+        chance_all_true=np.nan,
+        chance_all_versus_true=np.nan,
         chance_first=_first_shares(drawn),
         gain=windows.desirability - (np.nan if base is None else windows.desirability[base]),
         gain_low=gain_low,

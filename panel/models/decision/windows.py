@@ -40,21 +40,14 @@ class Windows:
         shrunken shrunken_low shrunken_high target_low target_high weight must_have desirability met chance
         chance_true`, and read as differences from the benchmark `versus difference difference_low difference_high
         versus_low versus_high met_versus chance_versus chance_versus_true chance_better`. `met` is True if the
-        estimate lies inside; NaN where it is not known. `chance_true` is how often such a chance came true in
-        studies like this one. `difference_shrunken` is drawn towards none, `wrong_sign` the chance that the sign of
+        estimate lies inside; NaN where it is not known. `chance_true`, how often such a chance came true, is filled in
+        by the whole decision. `difference_shrunken` is drawn towards none, `wrong_sign` the chance that the sign of
         `difference` is the other one. `chance_better` is the chance to lie on the wanted side of the benchmark; NaN for
         windows closed on both sides. `read_met read_chance` repeat those of the reading that decides.
     desirability, drawn_desirability
         (prototypes,) overall, and (draws, prototypes).
     chance_all, chance_all_versus
         (prototypes,) chance to meet all windows at once; NaN where one of them is not known.
-    chance_all_true, chance_all_versus_true
-        (prototypes,) how often such a chance came true.
-    little_true
-        How often a chance of `SURE` of one window, read as a difference from the benchmark, came true in the third of
-        the studies whose prototypes differ least; NaN where that is not known.
-    single, weights
-        (attributes, prototypes) desirabilities of the estimates, and (attributes,).
     """
 
     rows: pd.DataFrame
@@ -62,21 +55,11 @@ class Windows:
     drawn_desirability: Array
     chance_all: Array
     chance_all_versus: Array
-    chance_all_true: Array
-    chance_all_versus_true: Array
-    little_true: float
-    single: Array
-    weights: Array
 
 
-def judge_windows(
-    profile: Profile, drawn: PanelDraws, benchmark: str | None, rng: np.random.Generator | None = None
-) -> Windows:
-    """Hold the means and their draws against the windows of `profile`; intervals at `level`.
-
-    `rng` draws the studies that say how often such chances came true; without it that is not looked at.
-    """
-    wanted = profile.wanted.set_index("attribute").loc[list(drawn.attributes)].reset_index()
+def judge_windows(profile: Profile, drawn: PanelDraws, benchmark: str | None) -> Windows:
+    """Hold the means and their draws against the windows of `profile`; intervals at `level`."""
+    wanted = _wanted(profile, drawn)
     low, high = (wanted[[name]].to_numpy(float) for name in ("target_low", "target_high"))
     weights = wanted["weight"].to_numpy(float)
     reach = _reach(wanted, drawn.estimate)
@@ -89,13 +72,9 @@ def judge_windows(
     versus, met_versus = _versus(wanted, drawn, base)
     chance_all = _all_at_once(met, known)
     all_versus = _all_at_once(met_versus, known & known[:, [base or 0]])
-    often = _came_true(wanted, drawn, base, rng)
     columns |= versus
     columns |= _luck(drawn, base)
-    columns |= {
-        "chance_true": often["single"](columns["chance"]),
-        "chance_versus_true": often["single_versus"](columns["chance_versus"]),
-    }
+    columns |= dict.fromkeys(("chance_true", "chance_versus_true"), np.full(known.shape, np.nan))
     by_benchmark = profile.read_as == BENCHMARK and base is not None
     columns |= {"read_met": columns["met_versus" if by_benchmark else "met"]}
     columns |= {"read_chance": columns["chance_versus" if by_benchmark else "chance"]}
@@ -105,12 +84,12 @@ def judge_windows(
         drawn_desirability=_overall(_single(drawn.drawn, low, high, reach), weights),
         chance_all=chance_all,
         chance_all_versus=all_versus,
-        chance_all_true=often["all"](chance_all),
-        chance_all_versus_true=often["all_versus"](all_versus),
-        little_true=float(often["little"](np.array(SURE))),
-        single=single,
-        weights=weights,
     )
+
+
+def _wanted(profile: Profile, drawn: PanelDraws) -> pd.DataFrame:
+    """Return the rows of the windows of the attributes that were drawn, in their order."""
+    return profile.wanted.set_index("attribute").loc[list(drawn.attributes)].reset_index()
 
 
 def _columns(wanted: pd.DataFrame, drawn: PanelDraws, shrunken: Array, met: _Flags) -> dict[str, Array]:
@@ -220,27 +199,31 @@ _FEWEST, _LEAST, _AS_STATED = 60, 0.005, 10.0  # cases that say anything; surest
 _NEWTON = 12  # steps
 
 
-def _came_true(
-    wanted: pd.DataFrame, drawn: PanelDraws, base: int | None, rng: np.random.Generator | None
+LITTLE = "little"
+_CHANCES = ("chance", "chance_all", "chance_versus", "chance_all_versus", LITTLE)
+
+
+def came_true(
+    profile: Profile, drawn: PanelDraws, benchmark: str | None, rng: np.random.Generator
 ) -> dict[str, Callable[[Array], Array]]:
-    """Return, for each kind of chance, what gives how often such a stated chance came true.
+    """Return, for each column of chances, what gives how often such a stated chance came true.
 
     A parametric bootstrap: true values are drawn anew with a spread as likely as this study says, scores with its own
-    errors; each of these studies states its chances as this one does.
+    errors; each of these studies states its chances as this one does. `LITTLE` is the same of `chance_versus` in the
+    third of these studies whose prototypes differ least.
     """
-    kinds = ("single", "all", "single_versus", "all_versus", "little")
-    found = dict.fromkeys(kinds, (np.zeros(0), np.zeros(0)))
-    if rng is not None:
-        truth, values = _studies_alike(drawn, rng)
-        low, high = (wanted[[name]].to_numpy(float) for name in ("target_low", "target_high"))
-        found |= _stated_and_true(kinds[:2], truth, values, low, high)
-        if base is not None:
-            apart = [np.delete(each - each[..., [base]], base, axis=-1) for each in (truth, values)]
-            ends = _versus_ends(wanted, drawn, base)
-            found |= _stated_and_true(kinds[2:4], apart[0], apart[1], *ends)
-            spreads = np.nanstd(truth, axis=-1) / np.sqrt(np.nanmean(drawn.own_variance, axis=-1))
-            little = np.argsort(spreads.mean(axis=-1), kind="stable")[: STUDIES // 3]
-            found |= _stated_and_true(kinds[4:], apart[0][little], apart[1][:, little], *ends)
+    wanted, found = _wanted(profile, drawn), dict.fromkeys(_CHANCES, (np.zeros(0), np.zeros(0)))
+    truth, values = _studies_alike(drawn, rng)
+    low, high = (wanted[[name]].to_numpy(float) for name in ("target_low", "target_high"))
+    found |= _stated_and_true(_CHANCES[:2], truth, values, low, high)
+    if benchmark in drawn.prototypes:
+        base = drawn.prototypes.index(str(benchmark))
+        apart = [np.delete(each - each[..., [base]], base, axis=-1) for each in (truth, values)]
+        ends = _versus_ends(wanted, drawn, base)
+        found |= _stated_and_true(_CHANCES[2:4], apart[0], apart[1], *ends)
+        spreads = np.nanstd(truth, axis=-1) / np.sqrt(np.nanmean(drawn.own_variance, axis=-1))
+        little = np.argsort(spreads.mean(axis=-1), kind="stable")[: STUDIES // 3]
+        found |= _stated_and_true(_CHANCES[4:], apart[0][little], apart[1][:, little], *ends)
     return {kind: partial(_as_often, *pair) for kind, pair in found.items()}
 
 

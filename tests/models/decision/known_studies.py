@@ -8,10 +8,17 @@ from typing import Any
 import numpy as np
 import pandas as pd
 
+from panel.models.decision.contenders import Decision
+from panel.models.decision.decide import decide, nearest
 from panel.study.study import Study
 
 ATTRIBUTES = ("GREASE", "SOFT")
 WINDOWS: dict[str, tuple[float | None, float | None]] = {"GREASE": (None, 40), "SOFT": (55, None)}
+
+
+def decided(study: Study, seed: int = 1, weights: Mapping[str, float] | None = None, **keywords: Any) -> Decision:
+    """Return the whole decision on a study, drawn from `seed`."""
+    return decide(study, nearest(study, np.random.default_rng(seed), weights=weights), **keywords)
 
 
 def target_study(

@@ -10,19 +10,14 @@ from data_demo import make_demo
 from panel.errors import ModelError, StudyError
 from panel.models.consumers.segments import find_segments
 from panel.models.decision.contenders import IN, OPEN, OUT
-from panel.models.decision.decide import decide
 from panel.models.prototypes.verdict import CANNOT_TELL
-from tests.models.decision.known_studies import target_study
+from tests.models.decision.known_studies import decided, target_study
 
 CLEAR = {"P1": (60, 45), "P2": (25, 75), "P3": (52, 50)}
 TWINS = {"P1": (60, 45), "P2": (25, 75), "P3": (25, 75)}
 LIKED = {"P1": 4.0, "P2": 7.5, "P3": 5.0}
 CHANCE = 0.03  # four standard errors of a difference of two chances from 4000 draws each, at most 0.045 near one half
 SAME = 1e-8
-
-
-def decided(study, seed=1, **keywords):
-    return decide(study, np.random.default_rng(seed), **keywords)
 
 
 def ranked(result):

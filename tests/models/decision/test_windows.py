@@ -8,13 +8,15 @@ from scipy.stats import norm
 from statsmodels.discrete.discrete_model import Logit
 
 from panel.errors import StudyError
-from panel.models.decision.decide import _little
+from panel.models.decision.decide import _little, _with_came_true
 from panel.models.decision.wanted import target_profile
 from panel.models.decision.windows import (
+    LITTLE,
     SURE,
     PanelDraws,
     _as_often,
     _stated_and_true,
+    came_true,
     draw_panels,
     judge_windows,
     window_distance,
@@ -62,16 +64,16 @@ def test_beside_each_chance_stands_how_often_such_a_chance_came_true():
     study = target_study({f"P{n}": (40 + 3 * n, 55) for n in range(1, 9)}, noise=1.5)
     profile = target_profile(study)
     drawn = draw_panels(study, profile.attributes, np.random.default_rng(1))
-    found = judge_windows(profile, drawn, "P1", np.random.default_rng(2))
-    again = judge_windows(profile, drawn, "P1", np.random.default_rng(2))
-    pd.testing.assert_frame_equal(found.rows, again.rows)
-    rows = found.rows.dropna(subset=["chance_true"])
+    plain = judge_windows(profile, drawn, "P1")
+    found, again = (
+        _with_came_true(plain.rows, came_true(profile, drawn, "P1", np.random.default_rng(2))) for _ in range(2)
+    )
+    pd.testing.assert_frame_equal(found, again)
+    rows = found.dropna(subset=["chance_true"])
     assert len(rows) > 8
     assert rows["chance_true"].between(0, 1).all()
     assert (rows["chance_true"] - rows["chance"]).abs().max() < 0.15  # the same method, studies of the same kind
-    without = judge_windows(profile, drawn, "P1")
-    assert without.rows["chance_true"].isna().all()
-    assert np.isnan(without.chance_all_true).all()
+    assert plain.rows["chance_true"].isna().all()
 
 
 def test_the_reading_that_decides_is_stated():
@@ -131,7 +133,7 @@ def test_desirability_falls_from_the_edge_of_the_window():
     )
     found = judge_windows(target_profile(target_study(TRUTH)), drawn, None)
     # tolerance 25: a quarter of the way out leaves 0.75, all of it 0
-    assert found.single.tolist() == [[1, 0.75, 0, 1], [1, 1, 1, 0.5]]
+    assert found.rows["desirability"].tolist() == [1, 0.75, 0, 1, 1, 1, 1, 0.5]
     assert found.desirability == pytest.approx([1, np.sqrt(0.75), 0, np.sqrt(0.5)])
     assert found.drawn_desirability == pytest.approx(np.tile(found.desirability, (5, 1)))
     assert found.chance_all.tolist() == [1, 0, 0, 0]
@@ -191,18 +193,19 @@ def test_where_prototypes_hardly_differ_a_chance_of_a_difference_comes_true_less
     study = target_study({f"P{n}": (50 + n, 55) for n in range(1, 6)}, noise=6)
     profile = target_profile(study)
     drawn = draw_panels(study, profile.attributes, np.random.default_rng(1))
-    found = judge_windows(profile, drawn, "P1", np.random.default_rng(2))
-    assert 0.3 < found.little_true < SURE
-    assert np.isnan(judge_windows(profile, drawn, None, np.random.default_rng(2)).little_true)
-    assert "lowest third of what this study leaves possible, a chance of 80 % of one window" in _little(0.66)
-    assert _little(np.nan) == ""
+    found, without = (came_true(profile, drawn, base, np.random.default_rng(2))[LITTLE] for base in ("P1", None))
+    assert 0.3 < found(np.array(SURE)) < SURE
+    assert np.isnan(without(np.array(SURE)))
+    assert "lowest third of what this study leaves possible, a chance of 80 % of one window" in _little(0.66)[0]
+    assert _little(np.nan) == ()
 
 
 def test_without_a_benchmark_only_differences_stay_without_how_often_they_came_true():
     study = target_study({f"P{n}": (40 + 3 * n, 55) for n in range(1, 9)}, noise=1.5)
     profile = target_profile(study)
     drawn = draw_panels(study, profile.attributes, np.random.default_rng(1), draws=400)
-    found = judge_windows(profile, drawn, None, np.random.default_rng(2))
-    assert found.rows["chance_true"].notna().any()
-    assert found.rows["chance_versus_true"].isna().all()
-    assert np.isnan(found.chance_all_versus_true).all()
+    often = came_true(profile, drawn, None, np.random.default_rng(2))
+    rows = _with_came_true(judge_windows(profile, drawn, None).rows, often)
+    assert rows["chance_true"].notna().any()
+    assert rows["chance_versus_true"].isna().all()
+    assert np.isnan(often["chance_all_versus"](np.array([SURE]))).all()

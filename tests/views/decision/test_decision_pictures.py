@@ -7,7 +7,6 @@ import pytest
 from matplotlib.colors import to_rgb
 
 from data_demo import make_demo
-from panel.models.decision.decide import decide
 from panel.study.naming import naming
 from panel.views.decision.decision_pictures import (
     _ALL,
@@ -18,7 +17,7 @@ from panel.views.decision.decision_pictures import (
     windows_picture,
 )
 from panel.words import chance_words
-from tests.models.decision.known_studies import target_study
+from tests.models.decision.known_studies import decided, target_study
 
 READABLE = 4.5  # contrast asked for by WCAG 2.2, 1.4.3
 
@@ -26,7 +25,7 @@ READABLE = 4.5  # contrast asked for by WCAG 2.2, 1.4.3
 @pytest.fixture(scope="module")
 def demo():
     study, _ = make_demo.make_study()
-    return decide(study, np.random.default_rng(1)), naming(study)
+    return decided(study), naming(study)
 
 
 def luminance(colour):
@@ -110,7 +109,7 @@ def test_what_is_not_known_is_a_dash_on_white():
     study = target_study({"P1": (60, 45), "P2": (25, 75), "P3": (52, 50)})
     scores = study.scores
     scores = scores.loc[~((scores["prototype"] == "P3") & (scores["attribute"] == "SOFT"))].reset_index(drop=True)
-    result = decide(type(study)({**study.tables, "scores": scores}), np.random.default_rng(1))
+    result = decided(type(study)({**study.tables, "scores": scores}))
     cells = _chance_cells(result, naming(study))
     cell = cells.loc[(cells["prototype"] == "P3") & (cells["heading"] == "SOFT: from 55 on")].iloc[0]
     assert (cell["mark"], np.isnan(cell["chance"])) == ("–", True)

@@ -5,7 +5,7 @@ import pandas as pd
 import pytest
 
 from data_demo import make_demo
-from panel.models.decision.decide import decide, decisions_so_far, with_decision
+from panel.models.decision.decide import decisions_so_far, with_decision
 from panel.study.naming import Naming, naming
 from panel.study.shown import shown
 from panel.views.decision.decide import (
@@ -20,7 +20,7 @@ from panel.views.decision.decide import (
     DECISIONS,
 )
 from panel.views.decision.decision_pictures import window_text
-from tests.models.decision.known_studies import target_study
+from tests.models.decision.known_studies import decided, target_study
 from tests.studies import small_study
 
 NAMES = Naming()
@@ -29,14 +29,14 @@ NAMES = Naming()
 @pytest.fixture(scope="module")
 def demo():
     study, _ = make_demo.make_study()
-    return decide(study, np.random.default_rng(1)), naming(study)
+    return decided(study), naming(study)
 
 
 @pytest.fixture(scope="module")
 def plain():
     study = target_study({"P1": (60, 45), "P2": (25, 75), "P3": (52, 50)})
     tables = {**study.tables, "prototypes": pd.DataFrame({"prototype": ["P1", "P2", "P3"]})}
-    return decide(type(study)(tables, study.facts), np.random.default_rng(1))
+    return decided(type(study)(tables, study.facts))
 
 
 @pytest.mark.parametrize(
@@ -121,7 +121,7 @@ def test_a_value_known_only_as_a_range_is_shown_as_one():
     study = target_study(
         {"P1": (60, 45), "P2": (25, 75)}, facts={"gates": {"volatile_share": [None, 0.3]}}, formulas=lines
     )
-    table = shown(_GATES, decide(study, np.random.default_rng(1)), NAMES).set_index("Gate")
+    table = shown(_GATES, decided(study), NAMES).set_index("Gate")
     cell = table.loc["volatile share of the emollients: up to 30 %", "P1"]
     assert cell == "cannot tell (0 to 40 %; not known of 40 % of the emollients)"
     assert table.iloc[0]["P2"] == "cannot tell (no complete formula)"

@@ -9,18 +9,13 @@ import pytest
 from data_demo import make_demo
 from panel.models.consumers.segments import find_segments
 from panel.models.decision.contenders import OPPOSED
-from panel.models.decision.decide import decide
 from panel.study.naming import Naming, naming
 from panel.views.decision.decide import tell_decision
 from panel.words import chance_words
-from tests.models.decision.known_studies import target_study
+from tests.models.decision.known_studies import decided, target_study
 
 CLEAR = {"P1": (60, 45), "P2": (25, 75), "P3": (52, 50)}
 NAMES = Naming()
-
-
-def decided(study, **keywords):
-    return decide(study, np.random.default_rng(1), **keywords)
 
 
 def head(result, names=NAMES):
