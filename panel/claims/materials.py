@@ -478,16 +478,16 @@ def people_for_share(share: float, bar: float, *, preferred: bool = False) -> st
         return f"About {n} people, if all of them agree."
     if preferred:
         words = f"a preference, if {cut_share(share)} of all people have it"
-        return _people(lambda: share_numbers(share).always, words)
+        return _people(lambda: share_numbers(share), words)
     words = f"more than {typed_share(bar)}, if {cut_share(share)} of all users agree"
-    return _people(lambda: share_numbers(share, bar).always, words)
+    return _people(lambda: share_numbers(share, bar), words)
 
 
 def people_for_parity(margin: float, *, one_sided: bool = False) -> str:
     """Return how many votes show parity (or 'unsurpassed') within a margin of shares, if there is no preference."""
     words = "unsurpassed" if one_sided else "parity"
     words += f" within {format_typed(round(100 * margin, 9))} points, if nobody's taste leans"
-    return _people(lambda: parity_numbers(margin, one_sided=one_sided).always, words)
+    return _people(lambda: parity_numbers(margin, one_sided=one_sided), words)
 
 
 def _people(find: Callable[[], int], words: str) -> str:

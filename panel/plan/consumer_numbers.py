@@ -1,7 +1,7 @@
 """How many consumers does it take to show what is to be shown about agreement and preference?
 
-Counts are exact, so the chance of success climbs in teeth: the first number that reaches it, and the number from which
-on it is never missed again, are both given. Plan with the second, and invite some more: not everybody comes back.
+Counts are exact, so the chance of success climbs in teeth: given is the number from which on it is never missed again.
+Invite some more: not everybody comes back.
 Tests are exact binomial ones, one-sided at 5 % unless another level is given.
 """
 
@@ -9,7 +9,6 @@ from __future__ import annotations
 
 from panel.errors import ModelError
 from panel.stats.answers.binomial import (
-    EnoughAnswers,
     chance_correct,
     enough_answers,
     power_above,
@@ -29,7 +28,7 @@ def _ask_between(what: str, low: float, value: float, high: float) -> None:
         raise ModelError(f"{what} must lie between {100 * low:g} and {100 * high:g} %, and it is {100 * value:g} %.")
 
 
-def share_numbers(share: float, bar: float = _MAJORITY) -> EnoughAnswers:
+def share_numbers(share: float, bar: float = _MAJORITY) -> int:
     """Return how many people show that more than a share `bar` agree, or prefer the sample, if `share` of all do.
 
     Of a preference, both samples tried by each: people without one are not among these; keep and report their answer.
@@ -38,7 +37,7 @@ def share_numbers(share: float, bar: float = _MAJORITY) -> EnoughAnswers:
     return enough_answers(lambda n: power_above(n, bar, share, _ALPHA), _POWER)
 
 
-def parity_numbers(margin: float = 0.05, *, one_sided: bool = False) -> EnoughAnswers:
+def parity_numbers(margin: float = 0.05, *, one_sided: bool = False) -> int:
     """Return how many people show that preference lies within 50 % plus or minus a margin, if it is 50 %.
 
     `one_sided`: that more than 50 % minus the margin prefer the sample, which is then unsurpassed.
@@ -53,7 +52,7 @@ def parity_numbers(margin: float = 0.05, *, one_sided: bool = False) -> EnoughAn
 # How many testers who must choose does it take to tell two samples apart, or to show that few people can?
 
 
-def told_apart(method: str, share: float, *, alpha: float = _ALPHA, power: float = _POWER) -> EnoughAnswers:
+def told_apart(method: str, share: float, *, alpha: float = _ALPHA, power: float = _POWER) -> int:
     """Return how many testers show that two samples can be told apart, if `share` of people can (others guess).
 
     Raises
@@ -66,7 +65,7 @@ def told_apart(method: str, share: float, *, alpha: float = _ALPHA, power: float
     return enough_answers(lambda n: power_above(n, guess, chance_correct(share, guess), alpha), power)
 
 
-def similar(method: str, share: float, *, beta: float = _ALPHA, power: float = _POWER) -> EnoughAnswers:
+def similar(method: str, share: float, *, beta: float = _ALPHA, power: float = _POWER) -> int:
     """Return how many testers show that fewer than `share` of people can tell two samples apart, if nobody can."""
     guess = guessing(method)
     _ask_between("The share of people who may tell", 0.0, share, 1.0)

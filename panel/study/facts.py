@@ -9,7 +9,6 @@ from __future__ import annotations
 import json
 import math
 from collections.abc import Mapping
-from dataclasses import dataclass
 from types import MappingProxyType
 from typing import Any
 
@@ -19,16 +18,7 @@ from panel.errors import StudyError
 from panel.study.journal import FACTS
 from panel.study.numbers_read import read_numbers
 from panel.study.study import LOCKED_FACT, Study
-
-
-@dataclass(frozen=True, slots=True)
-class _Fact:
-    """One fact about the whole study: its name, its kind (`number`, `text`, `list`, `entries`, ...), what it says."""
-
-    name: str
-    kind: str
-    meaning: str
-
+from panel.study.tables import Column
 
 KINDS = MappingProxyType(
     {
@@ -45,44 +35,44 @@ KINDS = MappingProxyType(
 """What a fact of each kind is, for advice."""
 
 STATED = (
-    _Fact("title", "text", "what the study is called"),
-    _Fact("purpose", "text", "what it is to find out"),
-    _Fact("scale_min", "number", "the lowest possible score"),
-    _Fact("scale_max", "number", "the highest possible score"),
-    _Fact("benchmark", "text", "the prototype that the others are compared with"),
-    _Fact("margin", "number", "the largest difference that does not matter"),
-    _Fact("liking_margin", "number", "the largest difference in liking that does not matter"),
-    _Fact("batch_sd", "number or object", "the standard deviation between batches"),
-    _Fact("batch_sd_df", "number", "the degrees of freedom that it was learned with"),
-    _Fact("probe_speed_mm_s", "number", "how fast the probe of the force curves moves, in mm/s"),
-    *(_Fact(name, "words", "how the test was done") for name in ("dose", "area", "strokes", "room", "panel", "notes")),
-    _Fact("dates", "words", "the days of the test, by session"),
-    _Fact("users", "object", "who the consumers were"),
-    _Fact("applicant", "text", "for whom the evidence file is made"),
-    _Fact("laboratory", "text", "who ran the test"),
-    _Fact("product", "text", "the product that the claims are about, as it is sold"),
-    _Fact("report_number", "text", "the number of the evidence file"),
-    _Fact("report_version", "words", "which version of the evidence file it is"),
-    _Fact("statistics_plan_dated", "text", "the day of the plan of the statistics"),
-    _Fact("questions", "any", "what the consumers were asked, in which words"),
-    _Fact("rules", "entries", "which scores are set aside, as recorded before the unblinding"),
-    _Fact("people", "entries", "who has which role"),
-    _Fact("deviations", "entries", "where the test departed from its protocol"),
-    _Fact("predictions", "entries", "what was predicted of prototypes before they were made"),
-    _Fact("locked_sessions", "entries", "which sessions were locked, by whom and when"),
-    _Fact("removed_people", "entries", "whose data were removed on request: when, by whom and why"),
-    _Fact("without_people", "any", "whether it was given away without its people"),
-    _Fact("dominance_attributes", "list", "the sensations to choose from"),
-    _Fact("import", "object", "how the imported file was read"),
-    _Fact("protocol", "object", "what the protocol says"),
-    _Fact("key", "object", "the seal of the key"),
-    _Fact("planned_differences", "any", "the differences that were planned"),
-    _Fact("unblinded_on", "any", "when the key was opened"),
-    _Fact("gates", "any", "what a prototype must pass"),
-    _Fact("stability", "any", "which prototypes are stable"),
-    _Fact("benchmark_levels", "any", "the level of the benchmark when the windows were set"),
-    _Fact("tolerance", "any", "how far outside its window a mean counts for nothing"),
-    _Fact("windows_read_as", "text", "on which scale windows lie: panel, or benchmark for differences from it"),
+    Column("title", "text", "what the study is called"),
+    Column("purpose", "text", "what it is to find out"),
+    Column("scale_min", "number", "the lowest possible score"),
+    Column("scale_max", "number", "the highest possible score"),
+    Column("benchmark", "text", "the prototype that the others are compared with"),
+    Column("margin", "number", "the largest difference that does not matter"),
+    Column("liking_margin", "number", "the largest difference in liking that does not matter"),
+    Column("batch_sd", "number or object", "the standard deviation between batches"),
+    Column("batch_sd_df", "number", "the degrees of freedom that it was learned with"),
+    Column("probe_speed_mm_s", "number", "how fast the probe of the force curves moves, in mm/s"),
+    *(Column(name, "words", "how the test was done") for name in ("dose", "area", "strokes", "room", "panel", "notes")),
+    Column("dates", "words", "the days of the test, by session"),
+    Column("users", "object", "who the consumers were"),
+    Column("applicant", "text", "for whom the evidence file is made"),
+    Column("laboratory", "text", "who ran the test"),
+    Column("product", "text", "the product that the claims are about, as it is sold"),
+    Column("report_number", "text", "the number of the evidence file"),
+    Column("report_version", "words", "which version of the evidence file it is"),
+    Column("statistics_plan_dated", "text", "the day of the plan of the statistics"),
+    Column("questions", "any", "what the consumers were asked, in which words"),
+    Column("rules", "entries", "which scores are set aside, as recorded before the unblinding"),
+    Column("people", "entries", "who has which role"),
+    Column("deviations", "entries", "where the test departed from its protocol"),
+    Column("predictions", "entries", "what was predicted of prototypes before they were made"),
+    Column("locked_sessions", "entries", "which sessions were locked, by whom and when"),
+    Column("removed_people", "entries", "whose data were removed on request: when, by whom and why"),
+    Column("without_people", "any", "whether it was given away without its people"),
+    Column("dominance_attributes", "list", "the sensations to choose from"),
+    Column("import", "object", "how the imported file was read"),
+    Column("protocol", "object", "what the protocol says"),
+    Column("key", "object", "the seal of the key"),
+    Column("planned_differences", "any", "the differences that were planned"),
+    Column("unblinded_on", "any", "when the key was opened"),
+    Column("gates", "any", "what a prototype must pass"),
+    Column("stability", "any", "which prototypes are stable"),
+    Column("benchmark_levels", "any", "the level of the benchmark when the windows were set"),
+    Column("tolerance", "any", "how far outside its window a mean counts for nothing"),
+    Column("windows_read_as", "text", "on which scale windows lie: panel, or benchmark for differences from it"),
 )
 """The facts that something here reads. What is called otherwise is kept as it is."""
 

@@ -10,7 +10,10 @@ from types import MappingProxyType
 
 @dataclass(frozen=True, slots=True)
 class Column:
-    """One column of a study table: its name, its kind (text, number, integer, date) and what it holds."""
+    """One column of a study table, or one fact of the whole study: its name, its kind, and what it holds.
+
+    A column is text, number, integer or date; the kinds of facts are those of `panel.study.facts.KINDS`.
+    """
 
     name: str
     kind: str

@@ -12,7 +12,7 @@ from panel.claims.claim import read_claims
 from panel.claims.judge import find_evidence
 from panel.claims.materials import Materials
 from panel.claims.verdict import _is_shown
-from panel.plan.consumer_numbers import share_numbers
+from panel.stats.answers.binomial import power_above
 from tests.claims.claim_studies import answer_rows, claim_row, study_with, vote_rows
 
 STUDIES = 100
@@ -62,7 +62,7 @@ def test_agreement_keeps_its_level_and_the_promise_of_the_plan_exactly(n, bar):
     for share in np.linspace(0.01, bar / 100, 25):
         assert scipy.stats.binom.pmf(counts, n, share) @ supports <= 0.05 + EXACT
     truth = 0.95 if bar == 80 else 0.7
-    planned = share_numbers(truth, bar / 100).chance(n)
+    planned = float(power_above(n, bar / 100, truth))
     assert scipy.stats.binom.pmf(counts, n, truth) @ supports == pytest.approx(planned, abs=EXACT)
 
 
@@ -72,7 +72,7 @@ def test_preference_keeps_its_level_and_the_promise_of_the_plan_exactly():
     supports = chances(n, lambda x: study_with([row], answers=vote_rows(x, n - x, 0)))
     counts = np.arange(n + 1)
     assert scipy.stats.binom.pmf(counts, n, 0.5) @ supports <= 0.05
-    planned = share_numbers(0.7).chance(n)
+    planned = float(power_above(n, 0.5, 0.7))
     assert planned >= 0.8
     assert scipy.stats.binom.pmf(counts, n, 0.7) @ supports == pytest.approx(planned, abs=EXACT)
 

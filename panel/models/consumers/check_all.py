@@ -2,7 +2,9 @@
 
 from __future__ import annotations
 
+from collections.abc import Mapping
 from dataclasses import dataclass
+from typing import Any
 
 import numpy as np
 import pandas as pd
@@ -12,7 +14,6 @@ from panel.models.consumers.answers import AnswerGrid, answer_grid, numeric_answ
 from panel.models.prototypes.verdict import with_deciding
 from panel.stats.answers.binomial import wilson_interval
 from panel.stats.answers.paired_answers import (
-    CochranTests,
     cochran_tests,
     mcnemar_exact,
     pair_counts,
@@ -125,8 +126,8 @@ def _shares(grid: AnswerGrid) -> pd.DataFrame:
     return frame.astype({"term": "str", "prototype": "str"})
 
 
-def _terms(grid: AnswerGrid, tests: CochranTests) -> pd.DataFrame:
-    adjusted = holm(tests.p_value)
+def _terms(grid: AnswerGrid, tests: Mapping[str, Any]) -> pd.DataFrame:
+    adjusted = holm(tests["p_value"])
     ticked, base = (part.sum(axis=1) for part in _counted(grid))
     return pd.DataFrame(
         {
@@ -135,14 +136,9 @@ def _terms(grid: AnswerGrid, tests: CochranTests) -> pd.DataFrame:
             "base": base,
             "share": ticked / base,
             "rare": ticked / base < _RARE,
-            "n_consumers": tests.n,
-            "n_lost": tests.n_lost,
-            "n_telling": tests.n_telling,
-            "statistic": tests.statistic,
-            "df": np.full(len(base), tests.df),
-            "p_value": tests.p_value,
+            **{name: tests[name] for name in ("n_consumers", "n_lost", "n_telling", "statistic", "df", "p_value")},
             "p_adjusted": adjusted,
-            "exact": tests.exact,
+            "exact": tests["exact"],
             "differs": below(adjusted),
         }
     )

@@ -216,7 +216,7 @@ def _people_to_ask(test: Mapping[Any, Any], bar: float) -> tuple[float, float]:
     alpha = bar / 2 if test["two_sided"] else bar
     try:
         apart = told_apart(test["method"], test["limit"], alpha=alpha, power=SEEN_WITH)
-        return apart.always, similar(test["method"], test["limit"], beta=bar, power=SEEN_WITH).always
+        return apart, similar(test["method"], test["limit"], beta=bar, power=SEEN_WITH)
     except ModelError:
         return np.nan, np.nan
 
@@ -489,16 +489,6 @@ def _apart(test: Mapping[str, Any], told: _Told, step: float, bar: float) -> dic
     """
     below = step / 2 if test["two_sided"] else step
     above = bar if np.isfinite(test["limit"]) else below
-    found = apartness_of_share(test["method"], *told[:2], *told[2](below, above))
-    return {
-        "told_level": 1 - below - above,
-        "right_low": found.right_low,
-        "right_high": found.right_high,
-        "d_prime": found.d_prime,
-        "d_std_error": found.std_error,
-        "d_low": found.d_low,
-        "d_high": found.d_high,
-        "told": found.share,
-        "told_low": found.share_low,
-        "told_high": found.share_high,
-    }
+    low, high = told[2](below, above)
+    found = apartness_of_share(test["method"], *told[:2], low, high)
+    return {"told_level": 1 - below - above, "right_low": low, "right_high": high, **found}

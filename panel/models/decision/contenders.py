@@ -40,7 +40,7 @@ class Decision:
         `..._true` how often such a chance came true;
         `chance_first` that of the highest desirability; `gain` is the desirability above the benchmark's.
     windows
-        See `panel.models.decision.windows.Windows`; `clearly_missed` where a window that must be met is.
+        See `panel.models.decision.windows.judge_windows`; `clearly_missed` where a window that must be met is.
     unmet
         The rows of `windows` whose estimate lies outside, with `distance`, how far, in scale units.
     gates

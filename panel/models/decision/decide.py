@@ -41,9 +41,9 @@ from panel.models.decision.windows import (
     STUDIES,
     SURE,
     PanelDraws,
-    Windows,
     came_true,
     draw_panels,
+    judge_together,
     judge_windows,
     window_distance,
 )
@@ -76,18 +76,20 @@ def nearest(study: Study, rng: np.random.Generator, *, weights: Mapping[str, flo
     drawn = draw_panels(study, profile.attributes, rng)
     liking, no_liking = draw_liking(study, rng)
     windows = judge_windows(profile, drawn, study.benchmark)
+    together, desirabilities = judge_together(profile, drawn, study.benchmark)
     gates = judge_gates(study, drawn.prototypes)
     front = _front_rows(profile, drawn, liking)
-    ranking = _ranking(standings(drawn.prototypes, windows.rows, gates), windows, liking, front, study)
-    pairs = _untold(_pairs(ranking, drawn, windows, liking), fit_study(study).confounds, drawn.attributes)
+    stands = standings(drawn.prototypes, windows, gates)
+    ranking = _ranking(stands, together, desirabilities, liking, front, study.benchmark)
+    pairs = _untold(_pairs(ranking, drawn, desirabilities, liking), fit_study(study).confounds, drawn.attributes)
     left = contenders(ranking, pairs)
     base = study.benchmark if study.benchmark in drawn.prototypes else None
     by_benchmark = profile.read_as == BENCHMARK and base is not None
     return Decision(
         ranking=ranking,
-        windows=windows.rows.assign(clearly_missed=clearly_missed(windows.rows)),
-        unmet=_unmet(windows.rows, by_benchmark=by_benchmark),
-        nobody_meets=_nobody_meets(windows.rows),
+        windows=windows.assign(clearly_missed=clearly_missed(windows)),
+        unmet=_unmet(windows, by_benchmark=by_benchmark),
+        nobody_meets=_nobody_meets(windows),
         gates=gates,
         pairs=pairs,
         front=front,
@@ -185,33 +187,37 @@ def _unmet(rows: pd.DataFrame, *, by_benchmark: bool) -> pd.DataFrame:
     return outside.assign(distance=window_distance(mean, low, high))
 
 
-def _pairs(ranking: pd.DataFrame, drawn: PanelDraws, windows: Windows, liking: LikingDraws | None) -> pd.DataFrame:
+def _pairs(ranking: pd.DataFrame, drawn: PanelDraws, desirabilities: Array, liking: LikingDraws | None) -> pd.DataFrame:
     order = tuple(str(name) for name in ranking["prototype"])
     place = [drawn.prototypes.index(name) for name in order]
-    return judge_pairs(order, windows.desirability[place], windows.drawn_desirability[:, place], liking)
+    return judge_pairs(order, ranking["desirability"].to_numpy(float), desirabilities[:, place], liking)
 
 
 def _ranking(
-    stands: pd.DataFrame, windows: Windows, liking: LikingDraws | None, front: pd.DataFrame, study: Study
+    stands: pd.DataFrame,
+    together: pd.DataFrame,
+    drawn: Array,
+    liking: LikingDraws | None,
+    front: pd.DataFrame,
+    benchmark: str | None,
 ) -> pd.DataFrame:
-    """Return one row per prototype, the highest desirability first."""
+    """Return one row per prototype, the highest desirability first; `drawn` (draws, prototypes) are those of it."""
     prototypes = stands["prototype"].tolist()
     tail = [ALPHA / 2, (1 + LEVEL) / 2]
-    drawn = windows.drawn_desirability
-    base = prototypes.index(study.benchmark) if study.benchmark in prototypes else None
+    base = prototypes.index(benchmark) if benchmark in prototypes else None
     own = np.full(drawn.shape[0], np.nan) if base is None else drawn[:, base]
     low, high = np.quantile(drawn, tail, axis=0)
     gain_low, gain_high = np.quantile(drawn - own[:, None], tail, axis=0)
     frame = stands.assign(
-        desirability=windows.desirability,
+        desirability=together["desirability"],
         ci_low=low,
         ci_high=high,
-        chance_all=windows.chance_all,
-        chance_all_versus=windows.chance_all_versus,
+        chance_all=together["chance_all"],
+        chance_all_versus=together["chance_all_versus"],
         chance_all_true=np.nan,
         chance_all_versus_true=np.nan,
         chance_first=_first_shares(drawn),
-        gain=windows.desirability - (np.nan if base is None else windows.desirability[base]),
+        gain=together["desirability"] - (np.nan if base is None else together["desirability"].iloc[base]),
         gain_low=gain_low,
         gain_high=gain_high,
         on_front=front.set_index("prototype")["on_front"].reindex(prototypes).to_numpy(),

@@ -29,62 +29,57 @@ _Flags = NDArray[np.bool_]
 _TOLERANCE_OF_SPREAD = 1.0  # without a scale: the spread of the means themselves
 
 
-@dataclass(frozen=True, eq=False, slots=True)
-class Windows:
-    """What the windows say of the prototypes; arrays are (attributes, prototypes) or (draws, prototypes).
+def judge_windows(profile: Profile, drawn: PanelDraws, benchmark: str | None) -> pd.DataFrame:
+    """Hold the means and their draws against the windows of `profile`: a row per attribute and prototype.
 
-    Parameters
-    ----------
-    rows
-        One row per attribute with a window and prototype: `attribute prototype estimate std_error df ci_low ci_high
-        shrunken shrunken_low shrunken_high target_low target_high weight must_have desirability met chance
-        chance_true`, and read as differences from the benchmark `versus difference difference_low difference_high
-        versus_low versus_high met_versus chance_versus chance_versus_true chance_better`. `met` is True if the
-        estimate lies inside; NaN where it is not known. `chance_true`, how often such a chance came true, is filled in
-        by the whole decision. `difference_shrunken` is drawn towards none, `wrong_sign` the chance that the sign of
-        `difference` is the other one. `chance_better` is the chance to lie on the wanted side of the benchmark; NaN for
-        windows closed on both sides. `read_met read_chance` repeat those of the reading that decides.
-    desirability, drawn_desirability
-        (prototypes,) overall, and (draws, prototypes).
-    chance_all, chance_all_versus
-        (prototypes,) chance to meet all windows at once; NaN where one of them is not known.
+    `attribute prototype estimate std_error df ci_low ci_high shrunken shrunken_low shrunken_high target_low target_high
+    weight must_have desirability met chance chance_true`, and read as differences from the benchmark `versus difference
+    difference_low difference_high versus_low versus_high met_versus chance_versus chance_versus_true chance_better`.
+    `met` is True if the estimate lies inside; NaN where it is not known. `chance_true`, how often such a chance came
+    true, is filled in by the whole decision. `difference_shrunken` is drawn towards none, `wrong_sign` the chance that
+    the sign of `difference` is the other one. `chance_better` is the chance to lie on the wanted side of the benchmark;
+    NaN for windows closed on both sides. `read_met read_chance` repeat those of the reading that decides.
     """
-
-    rows: pd.DataFrame
-    desirability: Array
-    drawn_desirability: Array
-    chance_all: Array
-    chance_all_versus: Array
-
-
-def judge_windows(profile: Profile, drawn: PanelDraws, benchmark: str | None) -> Windows:
-    """Hold the means and their draws against the windows of `profile`; intervals at `level`."""
-    wanted = _wanted(profile, drawn)
-    low, high = (wanted[[name]].to_numpy(float) for name in ("target_low", "target_high"))
-    weights = wanted["weight"].to_numpy(float)
-    reach = _reach(wanted, drawn.estimate)
-    shrunken = drawn.shrunken if drawn.shrunken.size else drawn.estimate
-    single = _single(shrunken, low, high, reach)
-    base = None if benchmark not in drawn.prototypes else drawn.prototypes.index(str(benchmark))
-    known = np.isfinite(drawn.estimate)
-    met = _inside(drawn.drawn, low, high)
-    columns = _columns(wanted, drawn, shrunken, met) | {"desirability": single}
-    versus, met_versus = _versus(wanted, drawn, base)
-    chance_all = _all_at_once(met, known)
-    all_versus = _all_at_once(met_versus, known & known[:, [base or 0]])
-    columns |= versus
-    columns |= _luck(drawn, base)
-    columns |= dict.fromkeys(("chance_true", "chance_versus_true"), np.full(known.shape, np.nan))
+    wanted, base = _wanted(profile, drawn), _base(drawn, benchmark)
+    columns = _columns(wanted, drawn) | _versus(wanted, drawn, base) | _luck(drawn, base)
+    columns |= dict.fromkeys(("chance_true", "chance_versus_true"), np.full(drawn.estimate.shape, np.nan))
     by_benchmark = profile.read_as == BENCHMARK and base is not None
     columns |= {"read_met": columns["met_versus" if by_benchmark else "met"]}
     columns |= {"read_chance": columns["chance_versus" if by_benchmark else "chance"]}
-    return Windows(
-        rows=_long(wanted, drawn, columns, benchmark if base is not None else ""),
-        desirability=_overall(single, weights),
-        drawn_desirability=_overall(_single(drawn.drawn, low, high, reach), weights),
-        chance_all=chance_all,
-        chance_all_versus=all_versus,
+    return _long(wanted, drawn, columns, benchmark if base is not None else "")
+
+
+def judge_together(profile: Profile, drawn: PanelDraws, benchmark: str | None) -> tuple[pd.DataFrame, Array]:
+    """Return `prototype desirability chance_all chance_all_versus`, and draws (draws, prototypes) of the desirability.
+
+    `chance_all` that of meeting all windows at once, `chance_all_versus` the same, read as differences from the
+    benchmark; NaN where one of them is not known.
+    """
+    wanted, base = _wanted(profile, drawn), _base(drawn, benchmark)
+    low, high = _ends(wanted)
+    weights, known = wanted["weight"].to_numpy(float), np.isfinite(drawn.estimate)
+    frame = pd.DataFrame(
+        {
+            "prototype": pd.Series(drawn.prototypes, dtype="str"),
+            "desirability": _overall(_single(wanted, drawn, drawn.means), weights),
+            "chance_all": _all_at_once(_inside(drawn.drawn, low, high), known),
+            "chance_all_versus": np.nan,
+        }
     )
+    if base is not None:
+        met = _inside(drawn.drawn - drawn.drawn[:, :, [base]], *_versus_ends(wanted, drawn, base))
+        frame["chance_all_versus"] = _all_at_once(met, known & known[:, [base]])
+    return frame, _overall(_single(wanted, drawn, drawn.drawn), weights)
+
+
+def _base(drawn: PanelDraws, benchmark: str | None) -> int | None:
+    """Return the place of the benchmark; None where it was not scored."""
+    return None if benchmark not in drawn.prototypes else drawn.prototypes.index(str(benchmark))
+
+
+def _ends(wanted: pd.DataFrame) -> tuple[Array, Array]:
+    """Return the ends of the windows, (attributes, 1) each."""
+    return wanted[["target_low"]].to_numpy(float), wanted[["target_high"]].to_numpy(float)
 
 
 def _wanted(profile: Profile, drawn: PanelDraws) -> pd.DataFrame:
@@ -92,9 +87,9 @@ def _wanted(profile: Profile, drawn: PanelDraws) -> pd.DataFrame:
     return profile.wanted.set_index("attribute").loc[list(drawn.attributes)].reset_index()
 
 
-def _columns(wanted: pd.DataFrame, drawn: PanelDraws, shrunken: Array, met: _Flags) -> dict[str, Array]:
+def _columns(wanted: pd.DataFrame, drawn: PanelDraws) -> dict[str, Array]:
     """Return the means with their intervals, windows, and chances on the scale of the panel."""
-    low, high = (wanted[[name]].to_numpy(float) for name in ("target_low", "target_high"))
+    low, high = _ends(wanted)
     half = stdtrit(drawn.df, (1 + LEVEL) / 2) * drawn.std_error
     known, ends = np.isfinite(drawn.estimate), drawn.intervals(LEVEL)
     return {
@@ -103,15 +98,16 @@ def _columns(wanted: pd.DataFrame, drawn: PanelDraws, shrunken: Array, met: _Fla
         "df": drawn.df,
         "ci_low": drawn.estimate - half,
         "ci_high": drawn.estimate + half,
-        "shrunken": shrunken,
+        "shrunken": drawn.means,
         "shrunken_low": ends[0],
         "shrunken_high": ends[1],
         **{
-            name: np.broadcast_to(wanted[[name]].to_numpy(float), known.shape) for name in ("target_low", "target_high")
+            name: np.broadcast_to(wanted[[name]].to_numpy(float), known.shape)
+            for name in ("target_low", "target_high", "weight")
         },
-        "weight": np.broadcast_to(wanted[["weight"]].to_numpy(float), known.shape),
         "met": np.where(known, _inside(drawn.estimate, low, high), np.nan),
-        "chance": np.where(known, met.mean(axis=0), np.nan),
+        "chance": np.where(known, _inside(drawn.drawn, low, high).mean(axis=0), np.nan),
+        "desirability": _single(wanted, drawn, drawn.means),
     }
 
 
@@ -145,7 +141,9 @@ def _reach(wanted: pd.DataFrame, estimate: Array) -> Array:
     return np.asarray(np.where(np.isnan(reach), np.where(spread > 0, spread, _TOLERANCE_OF_SPREAD), reach))
 
 
-def _single(values: Array, low: Array, high: Array, reach: Array) -> Array:
+def _single(wanted: pd.DataFrame, drawn: PanelDraws, values: Array) -> Array:
+    """Return the desirability of values (..., attributes, prototypes), each by its own window."""
+    (low, high), reach = _ends(wanted), _reach(wanted, drawn.estimate)
     start, end = np.where(np.isnan(low), -np.inf, low), np.where(np.isnan(high), np.inf, high)
     return window_wanted(values, start - reach, start, end, end + reach)
 
@@ -155,12 +153,12 @@ def _overall(single: Array, weights: Array) -> Array:
     return overall_desirability(np.moveaxis(single, -2, -1), weights)
 
 
-def _versus(wanted: pd.DataFrame, drawn: PanelDraws, base: int | None) -> tuple[dict[str, Array], _Flags | None]:
-    """Return the windows read as differences from the benchmark, and which draws meet them."""
+def _versus(wanted: pd.DataFrame, drawn: PanelDraws, base: int | None) -> dict[str, Array]:
+    """Return the windows read as differences from the benchmark."""
     names = ("difference", "difference_low", "difference_high", "versus_low", "versus_high", "met_versus")
     shape = drawn.estimate.shape
     if base is None:
-        return {name: np.full(shape, np.nan) for name in (*names, "chance_versus", "chance_better")}, None
+        return {name: np.full(shape, np.nan) for name in (*names, "chance_versus", "chance_better")}
     own = drawn.estimate[:, [base]]
     low, high = _versus_ends(wanted, drawn, base)
     difference, differences = drawn.estimate - own, drawn.drawn - drawn.drawn[:, :, [base]]
@@ -178,15 +176,15 @@ def _versus(wanted: pd.DataFrame, drawn: PanelDraws, base: int | None) -> tuple[
     return columns | {
         "chance_versus": np.where(known, met.mean(axis=0), np.nan),
         "chance_better": np.where(known, better, np.nan),
-    }, met
+    }
 
 
 def _versus_ends(wanted: pd.DataFrame, drawn: PanelDraws, base: int) -> tuple[Array, Array]:
     """Return the ends of the windows as differences from the stated level of the benchmark, or the one seen here."""
     stated = wanted[["benchmark_level"]].to_numpy(float)
     zero = np.where(np.isnan(stated), drawn.estimate[:, [base]], stated)
-    low, high = (wanted[[name]].to_numpy(float) - zero for name in ("target_low", "target_high"))
-    return low, high
+    low, high = _ends(wanted)
+    return low - zero, high - zero
 
 
 # How often did such a chance come true? Studies like this one, with known truth.
@@ -214,10 +212,9 @@ def came_true(
     """
     wanted, found = _wanted(profile, drawn), dict.fromkeys(_CHANCES, (np.zeros(0), np.zeros(0)))
     truth, values = _studies_alike(drawn, rng)
-    low, high = (wanted[[name]].to_numpy(float) for name in ("target_low", "target_high"))
+    low, high = _ends(wanted)
     found |= _stated_and_true(_CHANCES[:2], truth, values, low, high)
-    if benchmark in drawn.prototypes:
-        base = drawn.prototypes.index(str(benchmark))
+    if (base := _base(drawn, benchmark)) is not None:
         apart = [np.delete(each - each[..., [base]], base, axis=-1) for each in (truth, values)]
         ends = _versus_ends(wanted, drawn, base)
         found |= _stated_and_true(_CHANCES[2:4], apart[0], apart[1], *ends)
@@ -267,9 +264,8 @@ def _as_often(stated: Array, true: Array, asked: Array) -> Array:
     return np.asarray(np.where(there, expit(curve[0] + curve[1] * wanted), np.nan))
 
 
-def _all_at_once(met: _Flags | None, known: _Flags) -> Array:
-    share = np.nan if met is None else met.all(axis=1).mean(axis=0)
-    return np.asarray(np.where(known.all(axis=0), share, np.nan))
+def _all_at_once(met: _Flags, known: _Flags) -> Array:
+    return np.asarray(np.where(known.all(axis=0), met.all(axis=1).mean(axis=0), np.nan))
 
 
 def _long(wanted: pd.DataFrame, drawn: PanelDraws, columns: dict[str, Array], versus: str | None) -> pd.DataFrame:
@@ -330,6 +326,11 @@ class PanelDraws:
     errors: Array = field(default_factory=_NOTHING.copy)
     like: Array = field(default_factory=_NOTHING.copy)
     dfs: Array | None = None
+
+    @property
+    def means(self) -> Array:
+        """The shrunken means, (attributes, prototypes); the estimates where they were not shrunken."""
+        return self.shrunken if self.shrunken.size else self.estimate
 
     def intervals(self, level: float) -> Array:
         """Return lowest and highest true means, (2, attributes, prototypes)."""

@@ -7,7 +7,6 @@ arrays, shapes broadcast.
 from __future__ import annotations
 
 from collections.abc import Callable
-from dataclasses import dataclass
 
 import numpy as np
 from numpy.typing import ArrayLike, NDArray
@@ -128,8 +127,8 @@ def _smallest(n: Array, enough: Callable[[Array], NDArray[np.bool_]]) -> Whole:
 
 # How many answers are enough? The chance of success climbs in teeth as people are added, so there are two answers.
 #
-# With whole counts the chance can fall when one more person is asked. `first` is the smallest number that reaches the
-# wanted chance; from `always` on, no number falls below it again.
+# With whole counts the chance can fall when one more person is asked. What is given is the number from which on none
+# falls below the wanted chance again, not the first that reaches it.
 
 
 _START = 64
@@ -137,25 +136,8 @@ _MOST_ASKED = 65_536
 _CLEARANCE = 0.6  # no number below the target may lie in the upper two fifths of what was searched
 
 
-@dataclass(frozen=True, eq=False, slots=True)
-class EnoughAnswers:
-    """`first` reaches the wanted chance, no number from `always` on misses it; the chances of each number searched.
-
-    `numbers` runs from 1 in steps of 1, `chances` belongs to it.
-    """
-
-    first: int
-    always: int
-    numbers: NDArray[np.int64]
-    chances: Array
-
-    def chance(self, n: int) -> float:
-        """Return the chance of success with n answers."""
-        return float(self.chances[n - 1])
-
-
-def enough_answers(chance: Callable[[NDArray[np.int64]], Array], wanted: float = 0.8) -> EnoughAnswers:
-    """Return the numbers of answers at which the chance of success reaches `wanted`.
+def enough_answers(chance: Callable[[NDArray[np.int64]], Array], wanted: float = 0.8) -> int:
+    """Return the number of answers from which on the chance of success never falls below `wanted`.
 
     Parameters
     ----------
@@ -178,8 +160,7 @@ def enough_answers(chance: Callable[[NDArray[np.int64]], Array], wanted: float =
         missed = np.flatnonzero(chances < wanted)
         always = int(numbers[missed[-1]]) + 1 if len(missed) else 1
         if always <= _CLEARANCE * most:
-            first = int(numbers[np.flatnonzero(chances >= wanted)[0]])
-            return EnoughAnswers(first, always, numbers, chances)
+            return always
         most *= 2
     raise ModelError(
         f"Even {_MOST_ASKED:,} answers would not show this with a chance of {wanted:g}: the true value lies too close "

@@ -25,32 +25,6 @@ _REACH, _NODES = 9.0, 160
 _ROOT_2, _ROOT_3, _ROOT_6 = np.sqrt((2.0, 3.0, 6.0))
 
 
-@dataclass(frozen=True, eq=False, slots=True)
-class Apartness:
-    """How far apart two samples are, in d-prime and as the share of people who can tell them apart.
-
-    Parameters
-    ----------
-    d_prime, std_error, d_low, d_high
-        d-prime, 0 where the answers are no better than guessing; its standard error by the delta method, NaN where
-        d-prime is 0 or infinite; its interval, the exact one of the share carried over.
-    share, share_low, share_high
-        Share of people who can tell, the rest guessing, and its interval.
-    right_low, right_high
-        Exact interval of the share of right answers.
-    """
-
-    d_prime: float
-    std_error: float
-    d_low: float
-    d_high: float
-    share: float
-    share_low: float
-    share_high: float
-    right_low: float
-    right_high: float
-
-
 def chance_right(method: str, d_prime: ArrayLike) -> Array:
     """Return the chance of a right answer at each d-prime (0 or more).
 
@@ -93,22 +67,23 @@ def share_who_tell(method: str, right: ArrayLike) -> Array:
     return np.asarray(np.maximum((np.asarray(right, dtype=float) - guess) / (1 - guess), 0.0))
 
 
-def apartness_of_share(method: str, right: float, std_error: float, low: float, high: float) -> Apartness:
-    """Return how far apart two samples are, from a share of right answers with its standard error and interval."""
-    d, d_low, d_high = d_prime_of(method, [right, low, high])
+def apartness_of_share(method: str, right: float, std_error: float, low: float, high: float) -> dict[str, float]:
+    """Return how far apart two samples are, from a share of right answers with its standard error and interval.
+
+    `d_prime d_std_error d_low d_high`: d-prime, 0 where the answers are no better than guessing; its standard error by
+    the delta method, NaN where d-prime is 0 or infinite; its interval, that of the share carried over. `told told_low
+    told_high`: the share of people who can tell, the rest guessing.
+    """
+    d, d_low, d_high = d_prime_of(method, [right, low, high]).tolist()
     inside = 0 < d < np.inf
-    told, told_low, told_high = share_who_tell(method, [right, low, high])
-    return Apartness(
-        d_prime=float(d),
-        std_error=float(std_error / _slope(method, d)) if inside else float("nan"),
-        d_low=float(d_low),
-        d_high=float(d_high),
-        share=float(told),
-        share_low=float(told_low),
-        share_high=float(told_high),
-        right_low=low,
-        right_high=high,
-    )
+    names = ("told", "told_low", "told_high")
+    return {
+        "d_prime": d,
+        "d_std_error": float(std_error / _slope(method, d)) if inside else float("nan"),
+        "d_low": d_low,
+        "d_high": d_high,
+        **dict(zip(names, share_who_tell(method, [right, low, high]).tolist(), strict=True)),
+    }
 
 
 @dataclass(frozen=True, slots=True)

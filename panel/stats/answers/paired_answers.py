@@ -6,7 +6,8 @@ totals, N their sum. A person who says yes everywhere, or nowhere, says nothing 
 
 from __future__ import annotations
 
-from dataclasses import dataclass, fields, replace
+from dataclasses import fields, replace
+from typing import Any
 
 import numpy as np
 from numpy.typing import ArrayLike, NDArray
@@ -23,27 +24,12 @@ _EXACT_COLUMNS = 6  # columns up to which it is tried; more have too many orders
 _EXACT_WORK = 20_000  # sums of a row with a vector of totals, a few milliseconds
 
 
-@dataclass(frozen=True, eq=False, slots=True)
-class CochranTests:
-    """Cochran's Q of t questions.
-
-    `n` (t,) people with an answer in every column, `n_lost` (t,) those with some but not all, `n_telling` (t,)
-    people of `n` whose answers are not all alike; `statistic` Q, NaN where there is nothing to compare; `df` = k - 1;
-    `p_value`, from the permutations within rows where `exact`, else from chi-square; `chi_square_p` always from it.
-    """
-
-    n: NDArray[np.int64]
-    n_lost: NDArray[np.int64]
-    n_telling: NDArray[np.int64]
-    statistic: Array
-    df: int
-    p_value: Array
-    exact: NDArray[np.bool_]
-    chi_square_p: Array
-
-
-def cochran_tests(answers: ArrayLike, *, work: int = _EXACT_WORK) -> CochranTests:
+def cochran_tests(answers: ArrayLike, *, work: int = _EXACT_WORK) -> dict[str, Any]:
     """Test each question of `answers` (t, n, k): 1 yes, 0 no, NaN no answer; people with gaps are left out.
+
+    Of each question: `n_consumers` with an answer in every column, `n_lost` with some but not all, `n_telling` whose
+    answers are not all alike; `statistic` Q, NaN where there is nothing to compare, and its `df`; `p_value`, from the
+    permutations within rows where `exact`, else from chi-square; `chi_square_p` always from it.
 
     Cochran (1950), Biometrika 37:256. With two columns Q is McNemar's statistic without correction. Where nobody's
     answers differ Q is NaN and the p-value 1.
@@ -75,16 +61,16 @@ def cochran_tests(answers: ArrayLike, *, work: int = _EXACT_WORK) -> CochranTest
             p_value[place], exact[place] = found, True
     n = complete.sum(axis=1)
     nothing = n == 0
-    return CochranTests(
-        n=n,
-        n_lost=there.any(axis=2).sum(axis=1) - n,
-        n_telling=telling.sum(axis=1),
-        statistic=statistic,
-        df=k - 1,
-        p_value=np.where(nothing, np.nan, p_value),
-        exact=exact,
-        chi_square_p=np.where(nothing, np.nan, chi_square_p),
-    )
+    return {
+        "n_consumers": n,
+        "n_lost": there.any(axis=2).sum(axis=1) - n,
+        "n_telling": telling.sum(axis=1),
+        "statistic": statistic,
+        "df": k - 1,
+        "p_value": np.where(nothing, np.nan, p_value),
+        "exact": exact,
+        "chi_square_p": np.where(nothing, np.nan, chi_square_p),
+    }
 
 
 # Do two yes-or-no answers of the same people differ? McNemar's test, exact: only those who changed count.

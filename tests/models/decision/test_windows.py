@@ -18,6 +18,7 @@ from panel.models.decision.windows import (
     _stated_and_true,
     came_true,
     draw_panels,
+    judge_together,
     judge_windows,
     window_distance,
 )
@@ -36,6 +37,12 @@ def judged(study, benchmark="P1", draws=40_000):
     return judge_windows(profile, drawn, benchmark)
 
 
+def together(study, draws=40_000):
+    profile = target_profile(study)
+    drawn = draw_panels(study, profile.attributes, np.random.default_rng(1), draws=draws)
+    return judge_together(profile, drawn, "P1")[0]
+
+
 def cell(rows, attribute, prototype):
     return rows.set_index(["attribute", "prototype"]).loc[(attribute, prototype)]
 
@@ -50,7 +57,7 @@ def test_the_chance_of_one_window_is_that_of_the_shrunken_mean(found):
     drawn = draw_panels(study, target_profile(study).attributes, np.random.default_rng(1), draws=10)
     shrunken = shrink(drawn.estimate, drawn.own_variance, drawn.dfs, pooled=True)
     mean, left = (pd.DataFrame(each, ["GREASE", "SOFT"], list(TRUTH)) for each in shrunken)
-    for row in found.rows.to_dict("records"):
+    for row in found.to_dict("records"):
         edge = row["target_high"] if row["attribute"] == "GREASE" else row["target_low"]
         side = 1 if row["attribute"] == "GREASE" else -1
         name, attribute = row["prototype"], row["attribute"]
@@ -65,22 +72,20 @@ def test_beside_each_chance_stands_how_often_such_a_chance_came_true():
     profile = target_profile(study)
     drawn = draw_panels(study, profile.attributes, np.random.default_rng(1))
     plain = judge_windows(profile, drawn, "P1")
-    found, again = (
-        _with_came_true(plain.rows, came_true(profile, drawn, "P1", np.random.default_rng(2))) for _ in range(2)
-    )
+    found, again = (_with_came_true(plain, came_true(profile, drawn, "P1", np.random.default_rng(2))) for _ in range(2))
     pd.testing.assert_frame_equal(found, again)
     rows = found.dropna(subset=["chance_true"])
     assert len(rows) > 8
     assert rows["chance_true"].between(0, 1).all()
     assert (rows["chance_true"] - rows["chance"]).abs().max() < 0.15  # the same method, studies of the same kind
-    assert plain.rows["chance_true"].isna().all()
+    assert plain["chance_true"].isna().all()
 
 
 def test_the_reading_that_decides_is_stated():
     facts = {"benchmark_levels": {"GREASE": 50, "SOFT": 50}}
-    plain = judged(target_study(TRUTH, facts=facts), draws=400).rows
+    plain = judged(target_study(TRUTH, facts=facts), draws=400)
     assert (plain["read_chance"] == plain["chance"]).all()
-    versus = judged(target_study(TRUTH, facts=facts | {"windows_read_as": "benchmark"}), draws=400).rows
+    versus = judged(target_study(TRUTH, facts=facts | {"windows_read_as": "benchmark"}), draws=400)
     assert (versus["read_chance"] == versus["chance_versus"]).all()
     assert (versus["read_met"] == versus["met_versus"]).all()
     with pytest.raises(StudyError, match=r"The fact 'windows_read_as' is 'both'. Write 'panel' where windows lie on"):
@@ -88,12 +93,13 @@ def test_the_reading_that_decides_is_stated():
 
 
 def test_all_windows_at_once_are_never_likelier_than_the_least_likely_one(found):
-    least = found.rows.groupby("prototype")["chance"].min()
-    assert (found.chance_all <= least[["P1", "P2", "P3"]].to_numpy() + 1e-12).all()
+    least = found.groupby("prototype")["chance"].min()
+    chance_all = together(target_study(TRUTH)).set_index("prototype")["chance_all"]
+    assert (chance_all <= least[chance_all.index] + 1e-12).all()
 
 
 def test_without_a_stated_level_the_window_moves_with_this_panels_benchmark(found):
-    row, base = cell(found.rows, "GREASE", "P2"), cell(found.rows, "GREASE", "P1")
+    row, base = cell(found, "GREASE", "P2"), cell(found, "GREASE", "P1")
     assert row["versus_high"] == pytest.approx(40 - base["estimate"])
     assert row["difference"] == pytest.approx(row["estimate"] - base["estimate"])
     assert row["difference_low"] < row["difference"] < row["difference_high"]
@@ -107,20 +113,20 @@ def test_a_stated_level_takes_the_panels_own_level_out():
     high = target_study(TRUTH, facts=facts, scores=study.scores.assign(score=study.scores["score"] + 7))
     drifted = judged(high)
     for name in ("difference", "chance_versus", "chance_better", "versus_high"):
-        assert drifted.rows[name].to_numpy() == pytest.approx(plain.rows[name].to_numpy(), abs=1e-9, nan_ok=True)
-    assert cell(drifted.rows, "GREASE", "P3")["chance"] < cell(plain.rows, "GREASE", "P3")["chance"] - 0.1
+        assert drifted[name].to_numpy() == pytest.approx(plain[name].to_numpy(), abs=1e-9, nan_ok=True)
+    assert cell(drifted, "GREASE", "P3")["chance"] < cell(plain, "GREASE", "P3")["chance"] - 0.1
 
 
 def test_better_than_the_benchmark_has_a_side(found):
-    assert cell(found.rows, "GREASE", "P2")["chance_better"] > 0.99
-    assert np.isnan(cell(found.rows, "GREASE", "P1")["chance_better"])
+    assert cell(found, "GREASE", "P2")["chance_better"] > 0.99
+    assert np.isnan(cell(found, "GREASE", "P1")["chance_better"])
     closed = judged(target_study(TRUTH, windows={"GREASE": (30, 40), "SOFT": (55, None)}), draws=500)
-    assert np.isnan(cell(closed.rows, "GREASE", "P2")["chance_better"])
-    assert cell(closed.rows, "SOFT", "P2")["chance_better"] > 0.9
+    assert np.isnan(cell(closed, "GREASE", "P2")["chance_better"])
+    assert cell(closed, "SOFT", "P2")["chance_better"] > 0.9
 
 
 def test_without_a_benchmark_nothing_is_told_as_a_difference():
-    rows = judged(target_study(TRUTH), benchmark=None, draws=200).rows
+    rows = judged(target_study(TRUTH), benchmark=None, draws=200)
     assert rows[["difference", "chance_versus", "chance_better"]].isna().all(axis=None)
     assert set(rows["versus"]) == {""}
 
@@ -131,22 +137,22 @@ def test_desirability_falls_from_the_edge_of_the_window():
     drawn = PanelDraws(
         ("GREASE", "SOFT"), names, estimate, estimate * 0 + 1, estimate * 0 + 9, estimate[None].repeat(5, axis=0), ()
     )
-    found = judge_windows(target_profile(target_study(TRUTH)), drawn, None)
+    profile = target_profile(target_study(TRUTH))
+    found, (overall, draws) = judge_windows(profile, drawn, None), judge_together(profile, drawn, None)
     # tolerance 25: a quarter of the way out leaves 0.75, all of it 0
-    assert found.rows["desirability"].tolist() == [1, 0.75, 0, 1, 1, 1, 1, 0.5]
-    assert found.desirability == pytest.approx([1, np.sqrt(0.75), 0, np.sqrt(0.5)])
-    assert found.drawn_desirability == pytest.approx(np.tile(found.desirability, (5, 1)))
-    assert found.chance_all.tolist() == [1, 0, 0, 0]
+    assert found["desirability"].tolist() == [1, 0.75, 0, 1, 1, 1, 1, 0.5]
+    assert overall["desirability"].tolist() == pytest.approx([1, np.sqrt(0.75), 0, np.sqrt(0.5)])
+    assert draws == pytest.approx(np.tile(overall["desirability"], (5, 1)))
+    assert overall["chance_all"].tolist() == [1, 0, 0, 0]
 
 
 def test_a_prototype_that_was_not_scored_on_a_wanted_attribute_cannot_be_ranked():
     study = target_study(TRUTH)
     scores = study.scores
     scores = scores.loc[~((scores["prototype"] == "P3") & (scores["attribute"] == "SOFT"))].reset_index(drop=True)
-    found = judged(target_study(TRUTH, scores=scores), draws=200)
-    assert np.isnan(found.desirability[2])
-    assert np.isnan(found.chance_all[2])
-    row = cell(found.rows, "SOFT", "P3")
+    study = target_study(TRUTH, scores=scores)
+    assert together(study, draws=200).loc[2, ["desirability", "chance_all"]].isna().all()
+    row = cell(judged(study, draws=200), "SOFT", "P3")
     assert np.isnan([row["met"], row["chance"], row["chance_versus"]]).all()
 
 
@@ -205,7 +211,7 @@ def test_without_a_benchmark_only_differences_stay_without_how_often_they_came_t
     profile = target_profile(study)
     drawn = draw_panels(study, profile.attributes, np.random.default_rng(1), draws=400)
     often = came_true(profile, drawn, None, np.random.default_rng(2))
-    rows = _with_came_true(judge_windows(profile, drawn, None).rows, often)
+    rows = _with_came_true(judge_windows(profile, drawn, None), often)
     assert rows["chance_true"].notna().any()
     assert rows["chance_versus_true"].isna().all()
     assert np.isnan(often["chance_all_versus"](np.array([SURE]))).all()

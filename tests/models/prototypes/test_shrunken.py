@@ -31,7 +31,7 @@ def test_differences_are_those_of_the_shrunken_means():
         for row in found.to_dict("records"):
             one, other = (shrunken.loc[row["attribute"], row[side]] for side in ("prototype", "versus"))
             assert row["shrunken"] == pytest.approx(one - other, abs=1e-6)
-    told = judge_windows(target_profile(study), drawn, "P1").rows.set_index(["attribute", "prototype"])
+    told = judge_windows(target_profile(study), drawn, "P1").set_index(["attribute", "prototype"])
     for row in result.without_luck[1].to_dict("records"):
         same = told.loc[(row["attribute"], row["prototype"])]
         assert row["shrunken"] == pytest.approx(same["difference_shrunken"], abs=1e-6)

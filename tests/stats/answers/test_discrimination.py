@@ -79,8 +79,8 @@ def test_the_inverse_is_that_of_the_table(method, right, d):
 @pytest.mark.parametrize(("method", "right", "n", "d", "error"), ERRORS)
 def test_standard_errors_are_those_of_the_table(method, right, n, d, error):
     found = apartness(method, right, n)
-    assert found.d_prime == pytest.approx(d, abs=PRINTED_ERROR)
-    assert found.std_error == pytest.approx(error, abs=PRINTED_ERROR)
+    assert found["d_prime"] == pytest.approx(d, abs=PRINTED_ERROR)
+    assert found["d_std_error"] == pytest.approx(error, abs=PRINTED_ERROR)
 
 
 def test_the_triangle_has_a_closed_form():
@@ -139,20 +139,20 @@ def test_there_and_back(method, d):
 def test_what_must_hold_of_any_count(method, n, data):
     right = data.draw(st.integers(0, n))
     found = apartness(method, right, n)
-    assert 0 <= found.d_low <= found.d_prime <= found.d_high
-    assert 0 <= found.share_low <= found.share <= found.share_high <= 1
+    assert 0 <= found["d_low"] <= found["d_prime"] <= found["d_high"]
+    assert 0 <= found["told_low"] <= found["told"] <= found["told_high"] <= 1
     if right / n <= guessing(method):
-        assert found.d_prime == 0
-        assert np.isnan(found.std_error)
+        assert found["d_prime"] == 0
+        assert np.isnan(found["d_std_error"])
 
 
 def test_everybody_right_and_nobody():
     all_right = apartness("triangle", 12, 12)
-    assert all_right.d_prime == np.inf
-    assert np.isnan(all_right.std_error)
-    assert 1 < all_right.d_low < all_right.d_high == np.inf
+    assert all_right["d_prime"] == np.inf
+    assert np.isnan(all_right["d_std_error"])
+    assert 1 < all_right["d_low"] < all_right["d_high"] == np.inf
     none = apartness("triangle", 0, 12)
-    assert (none.d_prime, none.d_low, none.d_high, none.share) == (0, 0, 0, 0)
+    assert (none["d_prime"], none["d_low"], none["d_high"], none["told"]) == (0, 0, 0, 0)
 
 
 @pytest.mark.parametrize("method", _METHODS)
@@ -161,7 +161,7 @@ def test_the_interval_of_d_prime_covers(method):
     for d in (0.5, 1.5):
         pmf = binom.pmf(x, n, float(chance_right(method, d)))
         ends = [apartness(method, int(count), n) for count in x]
-        covered = [found.d_low <= d <= found.d_high for found in ends]
+        covered = [found["d_low"] <= d <= found["d_high"] for found in ends]
         assert pmf[covered].sum() >= 0.95
 
 
@@ -194,9 +194,9 @@ def test_the_share_who_tell_undoes_guessing():
 
 def test_a_share_with_its_own_error_is_carried_over():
     found = apartness_of_share("triangle", 0.5, 0.1, 0.3, 0.7)
-    assert found.std_error == pytest.approx(0.1 / float(_slope("triangle", found.d_prime)))
-    assert found.d_low == 0.0
-    assert float(chance_right("triangle", found.d_high)) == pytest.approx(0.7)
+    assert found["d_std_error"] == pytest.approx(0.1 / float(_slope("triangle", found["d_prime"])))
+    assert found["d_low"] == 0.0
+    assert float(chance_right("triangle", found["d_high"])) == pytest.approx(0.7)
 
 
 def test_messages():
