@@ -18,7 +18,7 @@ from docx.oxml.ns import nsdecls, qn
 from docx.shared import Mm, Pt, RGBColor
 
 from panel.report.archive import zip_of_files
-from panel.report.contents.blocks import Picture, Report, Words
+from panel.report.contents.blocks import Report, Words
 from panel.report.html import Item, Sheet, holds_numbers, items, leads, page_facts, plain_text
 from panel.report.pdf import (
     ON_ITS_SIDE,
@@ -35,6 +35,7 @@ from panel.report.pdf import (
     room_for,
     size_of,
 )
+from panel.views.told import Picture
 
 _BADGES = {"gap": "Gap: ", "caution": "Caution: ", "verdict": "Verdict: "}
 
@@ -55,7 +56,7 @@ def docx_bytes(report: Report) -> bytes:
         for item, after in zip_longest(found, found[1:]):
             if _is_wide(item):
                 aside.append(item)
-                document.add_paragraph(pointer(item.title))
+                document.add_paragraph(pointer(plain_text(item.title)))
             elif item == Words("contents", ()):
                 _contents(document, contents_of(report))
             else:
@@ -75,7 +76,7 @@ def docx_bytes(report: Report) -> bytes:
 
 def _is_wide(item: Item) -> TypeGuard[Sheet | Picture]:
     if isinstance(item, Picture):
-        return (room_for(*size_of(item.printed())) or (0, False))[1]
+        return (room_for(*size_of(item.printed_svg)) or (0, False))[1]
     return isinstance(item, Sheet) and lying(item)[1]
 
 
@@ -267,14 +268,14 @@ def _run(text: str, size: float, *, bold: bool) -> str:
 
 def _add_picture(document: Any, drawn: Picture, png: bytes) -> None:
     """Add a picture as large as the page allows, its title over it, with words for those who cannot see it."""
-    found = room_for(*size_of(drawn.printed()))
+    found = room_for(*size_of(drawn.printed_svg))
     if found is None:
-        document.add_paragraph(f"{drawn.title}: {TOO_LARGE}")
+        document.add_paragraph(f"{plain_text(drawn.title)}: {TOO_LARGE}")
         return
-    _caption(document, drawn.title)
+    _caption(document, plain_text(drawn.title))
     shape = document.add_paragraph().add_run().add_picture(io.BytesIO(png), width=Pt(found[0]))
     told = shape._inline.docPr
-    told.set("descr", drawn.alt)
+    told.set("descr", plain_text(drawn.alt))
     told.set("name", drawn.name)
 
 

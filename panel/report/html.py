@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import re
 from collections.abc import Iterator
-from dataclasses import dataclass, replace
+from dataclasses import dataclass
 from functools import cache
 from typing import TYPE_CHECKING, Any
 
@@ -13,12 +13,12 @@ import pandas as pd
 from panel.report.contents.blocks import (
     Block,
     Numbers,
-    Picture,
     Report,
     Section,
     TextTable,
     Words,
 )
+from panel.views.told import Picture
 from panel.words import counted, plain_text
 
 if TYPE_CHECKING:
@@ -54,8 +54,8 @@ def _item(item: Item) -> dict[str, Any]:
             from markupsafe import Markup
 
             # our own drawing, in which every word of the study is escaped (panel.views.pictures)
-            drawn = Markup(_inline_svg(item.svg(), item.name))  # noqa: S704  # the one thing on the page that is markup
-            return {"kind": "picture", "title": item.title, "svg": drawn}
+            drawn = Markup(_inline_svg(item.outlined_svg, item.name))  # noqa: S704  # the one thing on the page that is markup
+            return {"kind": "picture", "title": plain_text(item.title), "svg": drawn}
         case Sheet():
             columns = range(len(item.headings))
             return {"kind": "sheet", "sheet": item, "right": [holds_numbers(item, column) for column in columns]}
@@ -134,7 +134,7 @@ def _items(block: Block) -> Iterator[Item]:
         case Words(kind, texts):
             yield Words(kind, tuple(map(plain_text, texts)))
         case Picture():
-            yield replace(block, title=plain_text(block.title), alt=plain_text(block.alt))
+            yield block
         case TextTable(title, shown, ids):
             yield _sheet(plain_text(title), shown, ids or ("",) * len(shown), "")
         case Numbers():

@@ -15,9 +15,10 @@ from pathlib import Path
 from typing import Any
 
 from panel.errors import StudyError
-from panel.report.contents.blocks import Picture, Report, Words
+from panel.report.contents.blocks import Report, Words
 from panel.report.html import Item, Sheet, holds_numbers, items, leads, page_facts, plain_text, with_breaks
 from panel.views.pictures import sign_width
+from panel.views.told import Picture
 
 _TEMPLATE, _PICTURES = (Path(__file__).with_name(name) for name in ("evidence.typ", "pictures.typ"))
 _DOTS = 150  # to the inch, for pictures in a text document: sharp on paper, and the file stays small
@@ -67,7 +68,7 @@ def pdf_bytes(report: Report) -> bytes:
 def as_png(report: Report) -> dict[str, bytes]:
     """Return the pictures of a report by their names, for forms that take no SVG."""
     blocks = (block for section in report.all_sections for block in section.blocks)
-    svgs = {block.name: block.printed() for block in blocks if isinstance(block, Picture)}
+    svgs = {block.name: block.printed_svg for block in blocks if isinstance(block, Picture)}
     return (
         dict(zip(svgs, _typeset(_PICTURES, list(svgs.values()), format="png", ppi=_DOTS), strict=True)) if svgs else {}
     )
@@ -130,11 +131,11 @@ def _set(item: Item) -> list[dict[str, Any]]:
             longest = int(WIDTH / (9 * 0.62)) - 4
             return [{"kind": kind, "texts": [with_breaks(text, longest) for text in texts]}]
         case Picture():
-            svg = item.printed()
+            svg = item.printed_svg
             found = room_for(*size_of(svg))
             if found is None:
-                return [_paragraph(f"{item.title}: {TOO_LARGE}")]
-            words = {"title": item.title, "alt": item.alt, "svg": svg}
+                return [_paragraph(f"{plain_text(item.title)}: {TOO_LARGE}")]
+            words = {"title": plain_text(item.title), "alt": plain_text(item.alt), "svg": svg}
             return [{"kind": "picture", **words, "width": found[0], "turned": found[1]}]
         case Sheet():
             size, turned = lying(item)

@@ -20,7 +20,6 @@ from panel.plan.codes import note_opening
 from panel.plan.safety import _no_reactions, _no_sign_offs, _record_sign_off, record_reaction
 from panel.report.contents.blocks import (
     Numbers,
-    Picture,
     TextTable,
     Words,
     _id_part,
@@ -34,6 +33,7 @@ from panel.report.html import with_breaks
 from panel.report.trace import _TABLE_MAKERS
 from panel.study.study import Study, empty_table
 from panel.views.planning.study import _INVENTED, _REHEARSED, mark
+from panel.views.told import Picture
 from panel.words import _SHOWN_INSTEAD, plain_text
 from tests.report.evidence_studies import DEMO, demo_report, demo_results, hostile_report, small_report
 from tests.studies import small_study
@@ -240,9 +240,9 @@ def test_pictures_are_drawn_when_asked_for_and_only_once():
     assert len({block.name for block in pictures}) == len(pictures) > 5
     for block in pictures[:2]:
         assert block.alt
-        for drawn in (block.svg, block.printed):
-            assert drawn().startswith("<svg ")
-            assert drawn() is drawn()
+        for form in ("outlined_svg", "printed_svg"):
+            assert getattr(block, form).startswith("<svg ")
+            assert getattr(block, form) is getattr(block, form)
 
 
 def test_an_absolute_negative_needs_both_kinds_of_people():

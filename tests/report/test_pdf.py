@@ -16,9 +16,10 @@ from pypdf import PdfReader
 
 from panel.errors import StudyError
 from panel.report import pdf
-from panel.report.contents.blocks import Picture, said
+from panel.report.contents.blocks import said
 from panel.report.html import Sheet, items, leads
 from panel.report.pdf import TOO_LARGE, WIDTH, WIDTH_TURNED, _best_size, _set, _width, fitting, room_for
+from panel.views.told import Picture
 from tests.report.evidence_studies import FORMULA, MADE_ON, bytes_of, demo_report, demo_results
 from tests.studies import small_study
 
@@ -265,7 +266,10 @@ def test_a_picture_whose_letters_would_get_too_small_is_laid_on_its_side_or_left
 
 
 def test_a_picture_too_large_for_a_page_says_where_it_is():
-    (laid,) = _set(Picture("p", "Very tall", "alt", str, lambda: '<svg width="500pt" height="2000pt">'))
+    class Tall(Picture):
+        printed_svg = '<svg width="500pt" height="2000pt">'
+
+    (laid,) = _set(Tall("p", "Very tall", "alt", pytest.fail))
     assert laid == {"kind": "paragraph", "texts": [f"Very tall: {TOO_LARGE}"]}
 
 

@@ -3,8 +3,8 @@
 from __future__ import annotations
 
 import re
-from collections.abc import Callable, Iterable, Iterator, Mapping, Sequence
-from dataclasses import dataclass, field
+from collections.abc import Iterable, Iterator, Mapping, Sequence
+from dataclasses import dataclass
 from typing import Any, Literal
 
 import pandas as pd
@@ -13,7 +13,7 @@ from panel.answers import Answers, NoAnswer, Question
 from panel.study.scores_used import scores_used
 from panel.study.shown import Source, Table, shown
 from panel.study.study import Study
-from panel.views import told as views
+from panel.views.told import Picture, Told
 
 Kind = Literal[
     "paragraph", "points", "subheading", "gap", "caution", "sentence", "verdict", "contents", "sign-off", "elsewhere"
@@ -34,29 +34,6 @@ class Words:
 def said(kind: Kind, *texts: str) -> Words:
     """Return words of a kind."""
     return Words(kind, texts)
-
-
-@dataclass(frozen=True, slots=True)
-class Picture:
-    """A picture, drawn when a writer asks for it.
-
-    Parameters
-    ----------
-    name
-        Short name, unique in the report.
-    title, alt
-        What stands over it, and what is heard instead of it.
-    svg
-        Gives the SVG text for a screen, its words as outlines.
-    printed
-        Gives the same for a sheet of paper, its words as text.
-    """
-
-    name: str
-    title: str
-    alt: str
-    svg: Callable[[], str] = field(repr=False)
-    printed: Callable[[], str] = field(repr=False)
 
 
 @dataclass(frozen=True, eq=False, slots=True)
@@ -390,20 +367,15 @@ def points(lines: Iterable[str]) -> tuple[Block, ...]:
     return (said("points", *told),) if told else ()
 
 
-def told_blocks(told: views.Told, *tables: Numbers | NoAnswer) -> Iterator[Block]:
+def told_blocks(told: Told, *tables: Numbers | NoAnswer) -> Iterator[Block]:
     """Yield what is told of an answer: its sentences, its picture, the tables given, and how it was computed."""
     yield said("paragraph", told.headline)
     if told.picture is not None:
-        yield picture(told.picture)
+        yield told.picture
     sentences = [item for each in told.drawers for item in each.items if isinstance(item, str)]
     yield from points([*told.mind, *sentences])
     yield from map(or_gap, tables)
     yield from points([told.result.method, *told.result.notes, *told.cannot])
-
-
-def picture(own: views.Picture) -> Picture:
-    """Return a picture that is drawn once, for a sheet of paper, when it is asked for."""
-    return Picture(own.name, own.title, own.alt, lambda: own.outlined_svg, lambda: own.printed_svg)
 
 
 def fact(study: Study, name: str) -> str:

@@ -21,7 +21,6 @@ from panel.report.contents import part_study
 from panel.report.contents.blocks import (
     Block,
     Numbers,
-    Picture,
     Section,
     TextTable,
     Words,
@@ -49,6 +48,7 @@ from panel.views.decision.claims import (
     verdict_words,
     wording_lines,
 )
+from panel.views.told import Picture
 from panel.words import NOTHING, capital, counted, first_few, format_list, format_number, format_typed
 
 _NOT_RECORDED = "not recorded"

@@ -32,7 +32,6 @@ from panel.report.contents.blocks import (
     numbers,
     numbers_of,
     or_gap,
-    picture,
     points,
     said,
     stated,
@@ -71,7 +70,7 @@ def product(answers: Answers) -> Section:
     study, blocks = answers.study, [or_gap(formulas(answers))]
     blend = emollient_blend(study)
     if len(blend):
-        blocks.append(picture(blend_picture(blend, answers.names, matched_pairs(study))))
+        blocks.append(blend_picture(blend, answers.names, matched_pairs(study)))
     blocks += [
         or_gap(batches(answers)),
         stated(

@@ -77,7 +77,7 @@ def test_people_who_tick_all_or_nothing_change_nothing(everywhere, nowhere):
     assert after["statistic"][0] == pytest.approx(before["statistic"][0], rel=CLOSED_FORM)
     assert after["p_value"][0] == pytest.approx(before["p_value"][0], rel=CLOSED_FORM)
     assert after["n_telling"][0] == before["n_telling"][0] == 5
-    assert after.n[0] == 12 + everywhere + nowhere
+    assert after["n_consumers"][0] == 12 + everywhere + nowhere
 
 
 def test_the_exact_p_is_the_share_of_all_orders_within_rows():
