@@ -31,7 +31,7 @@ from panel.claims.materials import (
 from panel.claims.names import floor, public_name, saying
 from panel.stats.comparing.group_means import paired_contrasts
 from panel.stats.comparing.multiplicity import ALPHA, LEVEL, below
-from panel.stats.comparing.power import Equivalence, NotWorse, non_inferiority, two_one_sided_tests
+from panel.stats.comparing.power import OneSided, non_inferiority, two_one_sided_tests
 from panel.study.knowledge import shared_table
 from panel.study.study import Study
 from panel.words import counted, format_list, format_number, format_typed, level_digits, level_words, p_words
@@ -122,23 +122,23 @@ def _parity(claim: Claim, materials: Materials) -> Evidence:
         return nothing_yet(PANEL, *missing)
     found = materials.panel.difference(claim.attribute, claim.prototype, claim.versus)
     margin, level = claim.margin, 1 - 2 * ALPHA
-    tests = two_one_sided_tests(found.estimate, found.std_error, found.df, -margin, margin, ALPHA)
-    low, high, p = float(tests.ci_low), float(tests.ci_high), float(tests.p_value)
+    above, under = two_one_sided_tests(found.estimate, found.std_error, found.df, -margin, margin, ALPHA)
+    low, high, p = float(above.bound), float(under.bound), float(np.maximum(above.p_value, under.p_value))
+    deciding = float(above.statistic if above.p_value >= under.p_value else -under.statistic)
     people, _ = materials.panel.people(claim.attribute, (claim.prototype, claim.versus))
     words = materials.study.attribute_words(claim.attribute)
-    deciding = tests.low_statistic if tests.low_p >= tests.high_p else tests.high_statistic
     what = f"{claim.prototype} − {claim.versus}"
     return Evidence(
         PANEL,
         (NumberShown(what, found.estimate, low, high, level, -margin, margin),),
-        **_of_estimate(found, p, people, float(deciding)),
+        **_of_estimate(found, p, people, deciding),
         against=abs(found.estimate) >= margin,
         suggestion=_alike(claim, materials),
         reasons=(
             f"{words}: {claim.prototype} minus {claim.versus} is {materials.value(found.estimate)}, "
             f"{100 * level:g} % interval {materials.between(low, high)}; margin ±{format_typed(margin)}; two one-sided "
             f"tests, {p_words(p)}, {materials.who_scored(claim, claim.versus)}.",
-            *_beside_the_difference(found, tests, materials),
+            *_beside_the_difference(found, p),
         ),
         needs=lambda: (assessors_for_estimate(materials, found, people, margin, "equality"),),
         method="two one-sided tests (Schuirmann 1987) on the difference in the mixed model of the panel",
@@ -162,12 +162,12 @@ def _too_wide(claim: Claim, materials: Materials) -> list[str]:
     ]
 
 
-def _beside_the_difference(found: Estimate, tests: Equivalence, materials: Materials) -> list[str]:
+def _beside_the_difference(found: Estimate, p: float) -> list[str]:
     """Say what a difference that was found, or was not, means beside the test of parity."""
     low, high = found.interval(LEVEL)
     if low <= 0 <= high:
         return ["That no difference was found shows nothing here; only the interval within the margin counts."]
-    if below(tests.p_value):
+    if below(p):
         return ["The two differ and are alike within the margin, both at once: the difference is real and small."]
     return []
 
@@ -447,19 +447,19 @@ def _unsurpassed(claim: Claim, materials: Materials) -> Evidence:
     )
 
 
-def _not_worse(claim: Claim, found: Estimate) -> NotWorse:
+def _not_worse(claim: Claim, found: Estimate) -> OneSided:
     better = claim.sign > 0
     return non_inferiority(found.estimate, found.std_error, found.df, claim.margin, more_is_better=better, alpha=ALPHA)
 
 
-def _limit_shown(claim: Claim, materials: Materials, rival: str, found: Estimate, test: NotWorse) -> NumberShown:
+def _limit_shown(claim: Claim, materials: Materials, rival: str, found: Estimate, test: OneSided) -> NumberShown:
     bound = float(test.bound)
     ends = (bound, math.inf) if claim.sign > 0 else (-math.inf, bound)
     limits = beyond(-claim.sign * claim.margin, claim.sign)
     return NumberShown(f"{claim.prototype} − {rival}", found.estimate, *ends, LEVEL, *limits)
 
 
-def _limit_words(claim: Claim, materials: Materials, rival: str, found: Estimate, test: NotWorse) -> str:
+def _limit_words(claim: Claim, materials: Materials, rival: str, found: Estimate, test: OneSided) -> str:
     side = "at least" if claim.sign > 0 else "at most"
     return (
         f"Against {rival}: {materials.value(found.estimate)}, {side} {materials.value(float(test.bound))} (one-sided "

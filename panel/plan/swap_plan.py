@@ -165,15 +165,15 @@ def _swaps(swaps: Sequence[Swap], runs: Whole, planned: Study) -> pd.DataFrame:
 def _aliases(runs: Whole) -> pd.DataFrame:
     """Return the swaps and interactions in twos that always change together."""
     effects, columns = effect_columns(runs)
-    found = alias_groups(columns, EXACT_ALIAS_THRESHOLD)
+    group, sign = alias_groups(columns, EXACT_ALIAS_THRESHOLD)
     names = ["".join(ascii_uppercase[factor] for factor in effect) for effect in effects]
-    order = np.argsort(found.group, kind="stable")
-    order = order[found.group[order] >= 0]
+    order = np.argsort(group, kind="stable")
+    order = order[group[order] >= 0]
     return pd.DataFrame(
         {
-            "group": found.group[order] + 1,
+            "group": group[order] + 1,
             "effect": pd.Series([names[place] for place in order], dtype="str"),
-            "sign": found.sign[order],
+            "sign": sign[order],
         }
     )
 

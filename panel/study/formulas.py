@@ -190,7 +190,7 @@ def _alias_group(amounts: NDArray[np.float64], is_emollient: NDArray[np.bool_]) 
     group = np.full(is_emollient.size, _NOT_EMOLLIENT)
     known = ~np.isnan(amounts).any(axis=1)
     if known.any():
-        group[is_emollient] = alias_groups(amounts[known][:, is_emollient], EXACT_ALIAS_THRESHOLD).group
+        group[is_emollient] = alias_groups(amounts[known][:, is_emollient], EXACT_ALIAS_THRESHOLD)[0]
     return group
 
 

@@ -22,6 +22,7 @@ from panel.stats.formulas.composition import (
     EXACT_ALIAS_THRESHOLD,
     alias_groups,
     independent_moves,
+    without_spread,
 )
 from panel.stats.formulas.mixtures import (
     Form,
@@ -557,18 +558,19 @@ def link_columns(level: PrototypeLevel, descriptors: BlendDescriptors) -> LinkCo
     wide = descriptors.wide.loc[first, list(descriptors.sound)]
     varies = np.ptp(wide.to_numpy(dtype=float), axis=0) > 0
     wide = wide.loc[:, varies]
-    exact = alias_groups(wide.to_numpy(dtype=float), EXACT_ALIAS_THRESHOLD)
+    exact, _ = alias_groups(wide.to_numpy(dtype=float), EXACT_ALIAS_THRESHOLD)
     names = [str(name) for name in wide.columns]
-    copies = _copies(names, exact.group)
-    kept = [name for name, apart in zip(names, exact.apart, strict=True) if name not in copies and not apart]
+    copies = _copies(names, exact)
+    apart = without_spread(wide.to_numpy(dtype=float))
+    kept = [name for name, out in zip(names, apart, strict=True) if name not in copies and not out]
     moving = level.amounts.loc[:, np.ptp(level.amounts.to_numpy(dtype=float), axis=0) > SAME_AMOUNT]
     values = np.column_stack([wide[kept].to_numpy(dtype=float), moving.to_numpy(dtype=float)])
-    alike = alias_groups(values, ALIAS_THRESHOLD)
+    alike, _ = alias_groups(values, ALIAS_THRESHOLD)
     return LinkColumns(
         names=(*kept, *map(str, moving.columns)),
         values=values,
         is_descriptor=np.arange(values.shape[1]) < len(kept),
-        aliased=(alike.group >= 0) | np.isin([*kept, *moving.columns], list(copies.values())),
+        aliased=(alike >= 0) | np.isin([*kept, *moving.columns], list(copies.values())),
         copies=copies,
     )
 

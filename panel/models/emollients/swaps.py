@@ -399,15 +399,15 @@ def held_swaps(study: Study, amounts: pd.DataFrame, base: str) -> pd.DataFrame:
     known = {frozenset(ends) for ends in zip(paired["removed"], paired["added"], strict=True)}
     values = amounts.to_numpy(dtype=float)
     in_base = amounts.loc[[base]].to_numpy(dtype=float)[0]
-    aliases = alias_groups(values, EXACT_ALIAS_THRESHOLD)
+    group, sign = alias_groups(values, EXACT_ALIAS_THRESHOLD)
     names = [str(name) for name in amounts.columns]
     rows = []
-    for group in range(aliases.group.max(initial=-1) + 1):
-        members = np.flatnonzero(aliases.group == group)
+    for number in range(group.max(initial=-1) + 1):
+        members = np.flatnonzero(group == number)
         if members.size != 2 or frozenset(names[m] for m in members) in known:
             continue
         spread = np.ptp(values[:, members], axis=0)
-        if aliases.sign[members].prod() > 0 or abs(spread[0] - spread[1]) > SAME_AMOUNT:
+        if sign[members].prod() > 0 or abs(spread[0] - spread[1]) > SAME_AMOUNT:
             continue
         removed, added = sorted(members, key=lambda member: -float(in_base[member]))
         rows.append(
@@ -464,15 +464,15 @@ def _find_aliases(blend: pd.DataFrame, descriptors: pd.DataFrame) -> pd.DataFram
     """
     columns = pd.concat([blend, descriptors.reindex(blend.index)], axis=1)
     kinds = np.repeat(["emollient", "descriptor"], [blend.shape[1], descriptors.shape[1]])
-    aliases = alias_groups(columns.to_numpy(dtype=float), ALIAS_THRESHOLD)
-    order = np.argsort(aliases.group, kind="stable")
-    order = order[aliases.group[order] >= 0]
+    group, sign = alias_groups(columns.to_numpy(dtype=float), ALIAS_THRESHOLD)
+    order = np.argsort(group, kind="stable")
+    order = order[group[order] >= 0]
     return pd.DataFrame(
         {
-            "group": aliases.group[order] + 1,
+            "group": group[order] + 1,
             "kind": pd.Series(kinds[order], dtype="str"),
             "descriptor": pd.Series(columns.columns[order], dtype="str"),
-            "sign": aliases.sign[order],
+            "sign": sign[order],
         }
     )
 

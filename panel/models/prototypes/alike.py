@@ -24,8 +24,8 @@ from panel.models.prototypes.verdict import (
 )
 from panel.stats.arrays import Array
 from panel.stats.comparing.multiplicity import ALPHA, LEVEL, below, deciding_alpha, holm
-from panel.stats.comparing.power import non_inferiority, two_one_sided_tests
 from panel.stats.comparing.power import smallest_difference as smallest_shown
+from panel.stats.comparing.power import two_one_sided_tests
 from panel.study.scores_used import stated_differences
 from panel.study.study import Study
 from panel.words import level_words, typed_share
@@ -128,29 +128,25 @@ def _directions(study: Study, attributes: pd.Series) -> pd.Series:
 
 def _tested(rows: pd.DataFrame, direction: pd.Series, margin: float, equal: str) -> pd.DataFrame:
     estimate, error, df = (rows[name].to_numpy(float) for name in ("estimate", "std_error", "df"))
-    tost = two_one_sided_tests(estimate, error, df, -margin, margin, ALPHA)
+    above, under = two_one_sided_tests(estimate, error, df, -margin, margin, ALPHA)
     open_ones = rows["open"].to_numpy(dtype=bool)
-    p_value = np.where(open_ones, np.nan, tost.p_value)
+    p_value = np.where(open_ones, np.nan, np.maximum(above.p_value, under.p_value))
     untold = open_ones | rows["out_of_turn"].to_numpy(dtype=bool)
     p_adjusted, step = holm(p_value), deciding_alpha(p_value, ALPHA)
     half = stdtrit(df, 1 - step) * error
     told_apart = (rows["verdict"] == DIFFERS).to_numpy()  # what is not told apart is not told to be far apart
     beyond = told_apart & ((estimate - half > margin) | (estimate + half < -margin))
-    sides = {
-        better: non_inferiority(estimate, error, df, margin, more_is_better=better, alpha=ALPHA)
-        for better in (True, False)
-    }
     more, known = (direction == "more").to_numpy(), (direction != "").to_numpy()
-    bound = np.where(known, np.where(more, sides[True].bound, sides[False].bound), np.nan)
-    p_worse = np.where(known, np.where(more, sides[True].p_value, sides[False].p_value), np.nan)
+    bound = np.where(known, np.where(more, above.bound, under.bound), np.nan)
+    p_worse = np.where(known, np.where(more, above.p_value, under.p_value), np.nan)
     worse = told_apart & _worse(estimate, error, df, margin, more)
     shown = np.where(below(p_worse), NOT_WORSE, np.where(worse, WORSE, _NOT_SHOWN))
     return rows[_OF_DIFFERENCE].assign(
-        ci_low=tost.ci_low,
-        ci_high=tost.ci_high,
+        ci_low=above.bound,
+        ci_high=under.bound,
         margin=margin,
-        low_p=tost.low_p,
-        high_p=tost.high_p,
+        low_p=above.p_value,
+        high_p=under.p_value,
         p_value=p_value,
         p_adjusted=p_adjusted,
         deciding_low=estimate - half,

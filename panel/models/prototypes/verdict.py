@@ -247,7 +247,7 @@ def _alike(differences: pd.DataFrame, margin: float | None, open_ones: np.ndarra
         return dict.fromkeys(("alike_p", "alike_low", "alike_high", "alike_level"), np.nan)
     estimate, error, df = (differences[name].to_numpy(float) for name in ("estimate", "std_error", "df"))
     tested = two_one_sided_tests(estimate, error, df, -margin, margin, ALPHA)
-    p = np.where(known, tested.p_value, np.nan)
+    p = np.where(known, np.maximum(*(each.p_value for each in tested)), np.nan)
     step = deciding_alpha(p, ALPHA)
     half = stdtrit(df, 1 - step) * error
     return {

@@ -37,38 +37,29 @@ LARGEST_DF = 1e8  # from here on t and the normal distribution agree to eight di
 
 
 @dataclass(frozen=True, eq=False, slots=True)
-class Equivalence:
-    """Two one-sided tests, each array of the broadcast shape.
-
-    `low_statistic`, `low_p`: against a difference at or below the lower margin; `high_statistic`, `high_p`: against
-    one at or above the upper; `p_value`, the larger of both, is that of equivalence. `ci_low`, `ci_high`: the
-    (1 - 2 alpha) interval, which lies within the margins exactly when `p_value` < alpha.
-    """
-
-    low_statistic: Array
-    low_p: Array
-    high_statistic: Array
-    high_p: Array
-    p_value: Array
-    ci_low: Array
-    ci_high: Array
-
-
-@dataclass(frozen=True, eq=False, slots=True)
-class NotWorse:
-    """One-sided tests that a difference is not worse than the margin; `bound` is the worst still credible."""
+class OneSided:
+    """One-sided tests that a difference lies beyond a limit; `bound` is the worst still credible."""
 
     statistic: Array
     p_value: Array
     bound: Array
 
 
+def _beyond(estimate: Array, std_error: Array, df: Array, limit: Array, *, above: bool, alpha: float) -> OneSided:
+    """Test whether a difference lies above (or below) a limit."""
+    sign = 1.0 if above else -1.0
+    statistic = sign * (estimate - limit) / std_error
+    return OneSided(statistic, stdtr(df, -statistic), estimate - sign * stdtrit(df, 1 - alpha) * std_error)
+
+
 def two_one_sided_tests(
     estimate: ArrayLike, std_error: ArrayLike, df: ArrayLike, low: ArrayLike, high: ArrayLike, alpha: float = 0.05
-) -> Equivalence:
-    """Test whether a difference lies between the margins `low` and `high`, which need not be symmetric.
+) -> tuple[OneSided, OneSided]:
+    """Test whether a difference lies above the margin `low`, then below `high`; they need not be symmetric.
 
-    Schuirmann (1987), J. Pharmacokinet. Biopharm. 15:657. The margins must have been set before the data were seen.
+    The larger p-value is that of equivalence; the bounds are the ends of the (1 - 2 alpha) interval, which lies within
+    the margins exactly when it is below alpha. The margins must have been set before the data were seen. Schuirmann
+    (1987), J. Pharmacokinet. Biopharm. 15:657.
 
     Raises
     ------
@@ -78,18 +69,8 @@ def two_one_sided_tests(
     estimate, std_error, df, low, high = map(np.asarray, np.broadcast_arrays(estimate, std_error, df, low, high))
     if not (low < high).all():
         raise ModelError("The lower margin must lie below the upper one. Set two margins, such as -5 and 5.")
-    low_statistic, high_statistic = (estimate - low) / std_error, (estimate - high) / std_error
-    low_p, high_p = stdtr(df, -low_statistic), stdtr(df, high_statistic)
-    half = stdtrit(df, 1 - alpha) * std_error
-    return Equivalence(
-        low_statistic=low_statistic,
-        low_p=low_p,
-        high_statistic=high_statistic,
-        high_p=high_p,
-        p_value=np.maximum(low_p, high_p),
-        ci_low=estimate - half,
-        ci_high=estimate + half,
-    )
+    above = _beyond(estimate, std_error, df, low, above=True, alpha=alpha)
+    return above, _beyond(estimate, std_error, df, high, above=False, alpha=alpha)
 
 
 def non_inferiority(
@@ -100,7 +81,7 @@ def non_inferiority(
     *,
     more_is_better: bool,
     alpha: float = 0.05,
-) -> NotWorse:
+) -> OneSided:
     """Test whether a difference is worse by less than `margin` (above zero): one half of two one-sided tests.
 
     Raises
@@ -111,10 +92,8 @@ def non_inferiority(
     estimate, std_error, df, margin = map(np.asarray, np.broadcast_arrays(estimate, std_error, df, margin))
     if not (margin > 0).all():
         raise ModelError("The margin of 'not worse' must be above zero: it is the largest loss that does not matter.")
-    sign = 1.0 if more_is_better else -1.0
-    statistic = (sign * estimate + margin) / std_error
-    bound = estimate - sign * stdtrit(df, 1 - alpha) * std_error
-    return NotWorse(statistic, stdtr(df, -statistic), bound)
+    limit = -margin if more_is_better else margin
+    return _beyond(estimate, std_error, df, limit, above=more_is_better, alpha=alpha)
 
 
 def detection_power(difference: ArrayLike, std_error: ArrayLike, df: ArrayLike, critical: ArrayLike) -> Array:

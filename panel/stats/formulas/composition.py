@@ -2,37 +2,16 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
-
 import numpy as np
 from numpy.typing import ArrayLike, NDArray
 
-from panel.stats.arrays import Array, ratio
+from panel.stats.arrays import Array, Whole, ratio
 
 ALIAS_THRESHOLD = 0.9
 # Columns whose correlation misses 1 by less than this are the same column: float arithmetic loses about 1e-15.
 EXACT_ALIAS_THRESHOLD = 1.0 - 1e-9
 # A spread below this share of the largest value is rounding of the arithmetic, not variation.
 _NO_SPREAD = 1e-12
-
-
-@dataclass(frozen=True, eq=False, slots=True)
-class Aliases:
-    """Which columns move together.
-
-    Parameters
-    ----------
-    group
-        For each column the number of its group, from 0; -1 where the column moves with no other, or is set apart.
-    sign
-        +1 where the column rises with the first column of its group, -1 where it falls, 0 outside groups.
-    apart
-        True where a column cannot be correlated: it is constant, or some of its values are missing.
-    """
-
-    group: NDArray[np.int64]
-    sign: NDArray[np.int64]
-    apart: NDArray[np.bool_]
 
 
 def independent_moves(blends: ArrayLike, rounding: float = 0.0) -> int:
@@ -54,15 +33,16 @@ def sizes_of_moves(blends: ArrayLike, rounding: float = 0.0) -> tuple[Array, flo
     return singular_values, float(max(rounding * np.sqrt(X.size), float(floor)))
 
 
-def alias_groups(columns: ArrayLike, threshold: float = ALIAS_THRESHOLD) -> Aliases:
-    """Group the columns (rows are prototypes) that are tied by correlations above `threshold` in size.
+def alias_groups(columns: ArrayLike, threshold: float = ALIAS_THRESHOLD) -> tuple[Whole, Whole]:
+    """Return which columns (rows are prototypes) move together: of each the number of its group, and its sign.
 
-    Two columns are tied if the absolute correlation exceeds the threshold; tied columns form connected groups. The
-    sign of a column follows the correlations from the first column of its group. `EXACT_ALIAS_THRESHOLD` finds
-    columns that are the same up to shift and scale.
+    Two columns are tied if the absolute correlation exceeds the threshold; tied columns form connected groups, numbered
+    from 0; -1 where a column moves with no other, or is `without_spread`. The sign is +1 where the column rises with
+    the first column of its group, following the correlations from there, -1 where it falls, 0 outside groups.
+    `EXACT_ALIAS_THRESHOLD` finds columns that are the same up to shift and scale.
     """
     X = np.asarray(columns, dtype=float)
-    r, apart = _correlations(X)
+    r = _correlations(X)
     tied = np.abs(r) > threshold
     group = np.full(X.shape[1], -1)
     sign = np.zeros(X.shape[1], dtype=np.int64)
@@ -77,17 +57,20 @@ def alias_groups(columns: ArrayLike, threshold: float = ALIAS_THRESHOLD) -> Alia
                 group[other], sign[other] = n_groups, int(sign[column] * np.sign(r[column, other]))
                 reached.append(int(other))
         n_groups += 1
-    return Aliases(group, sign, apart)
+    return group, sign
 
 
-def _correlations(X: NDArray[np.float64]) -> tuple[NDArray[np.float64], NDArray[np.bool_]]:
-    """Return the correlations of the columns, 0 for columns that cannot be correlated, and which those are."""
-    centred = X - X.mean(axis=0)
-    length = np.linalg.norm(centred, axis=0)
-    size = np.abs(X).max(axis=0, initial=0.0) * np.sqrt(X.shape[0])
-    apart = ~(length > _NO_SPREAD * size)
-    unit = np.where(apart, 0.0, centred) / np.where(apart, 1.0, length)
-    return unit.T @ unit, apart
+def without_spread(X: Array) -> NDArray[np.bool_]:
+    """Return which columns cannot be correlated: constant ones, and those of which some values are missing."""
+    length = np.linalg.norm(X - X.mean(axis=0), axis=0)
+    return np.asarray(~(length > _NO_SPREAD * np.abs(X).max(axis=0, initial=0.0) * np.sqrt(X.shape[0])))
+
+
+def _correlations(X: Array) -> Array:
+    """Return the correlations of the columns, 0 for columns that cannot be correlated."""
+    centred, apart = X - X.mean(axis=0), without_spread(X)
+    unit = np.where(apart, 0.0, centred) / np.where(apart, 1.0, np.linalg.norm(centred, axis=0))
+    return np.asarray(unit.T @ unit)
 
 
 # Averages over blends of ingredients of which some values may be unknown.

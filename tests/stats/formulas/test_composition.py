@@ -10,7 +10,13 @@ from scipy.sparse.csgraph import connected_components
 from scipy.stats import pearsonr, ttest_1samp
 
 from panel.stats.comparing.group_means import mean_of_known, paired_contrasts
-from panel.stats.formulas.composition import EXACT_ALIAS_THRESHOLD, alias_groups, independent_moves, sizes_of_moves
+from panel.stats.formulas.composition import (
+    EXACT_ALIAS_THRESHOLD,
+    alias_groups,
+    independent_moves,
+    sizes_of_moves,
+    without_spread,
+)
 
 EXACT = 1e-10  # sums of a few dozen floats
 TAIL = 1e-8  # two implementations of the t distribution
@@ -63,29 +69,29 @@ def test_alias_groups_by_hand():
     rise = np.array([0.0, 1, 0, 1, 0, 1, 0, 1])
     other = np.array([0.0, 0, 1, 1, 0, 0, 1, 1])
     columns = np.column_stack([rise, 5 - 2 * rise, other, np.full(8, 7.0), 3 * rise + 1, [np.nan, *range(7)]])
-    aliases = alias_groups(columns, EXACT_ALIAS_THRESHOLD)
-    assert aliases.group.tolist() == [0, 0, -1, -1, 0, -1]
-    assert aliases.sign.tolist() == [1, -1, 0, 0, 1, 0]
-    assert aliases.apart.tolist() == [False, False, False, True, False, True]
+    group, sign = alias_groups(columns, EXACT_ALIAS_THRESHOLD)
+    assert group.tolist() == [0, 0, -1, -1, 0, -1]
+    assert sign.tolist() == [1, -1, 0, 0, 1, 0]
+    assert without_spread(columns).tolist() == [False, False, False, True, False, True]
 
 
 def test_a_constant_share_that_carries_float_noise_is_still_constant():
     noisy = np.array([1 / 3, 1 - 2 / 3, 0.1 + 0.7 / 3])  # all one third, up to the last bits
     assert np.ptp(noisy) > 0
-    assert alias_groups(np.column_stack([noisy, [1.0, 2, 3]])).apart.tolist() == [True, False]
+    assert without_spread(np.column_stack([noisy, [1.0, 2, 3]])).tolist() == [True, False]
 
 
 def test_between_two_prototypes_everything_that_changes_is_one_group():
-    aliases = alias_groups([[1.0, 5, 3], [2.0, 4, 3]])
-    assert aliases.group.tolist() == [0, 0, -1]
-    assert aliases.sign.tolist() == [1, -1, 0]
+    group, sign = alias_groups([[1.0, 5, 3], [2.0, 4, 3]])
+    assert group.tolist() == [0, 0, -1]
+    assert sign.tolist() == [1, -1, 0]
 
 
 @given(arrays(float, (7, 6), elements=st.integers(-9, 9).map(float)), st.sampled_from([0.5, 0.7, 0.9]))
 def test_alias_groups_are_the_connected_groups_of_the_correlations(columns, threshold):
-    aliases = alias_groups(columns, threshold)
+    group, sign = alias_groups(columns, threshold)
     varying = np.flatnonzero(np.ptp(columns, axis=0) > 0)
-    np.testing.assert_array_equal(np.flatnonzero(~aliases.apart), varying)
+    np.testing.assert_array_equal(np.flatnonzero(~without_spread(columns)), varying)
     tied = np.eye(len(varying), dtype=bool)
     for i, a in enumerate(varying):
         for j, b in enumerate(varying):
@@ -94,22 +100,22 @@ def test_alias_groups_are_the_connected_groups_of_the_correlations(columns, thre
     for i, a in enumerate(varying):
         for j, b in enumerate(varying):
             if i != j:
-                together = aliases.group[a] >= 0 and aliases.group[a] == aliases.group[b]
+                together = group[a] >= 0 and group[a] == group[b]
                 assert together == (label[i] == label[j])
-        assert (aliases.group[a] >= 0) == (np.count_nonzero(label == label[i]) > 1)
-        assert abs(aliases.sign[a]) == (aliases.group[a] >= 0)
+        assert (group[a] >= 0) == (np.count_nonzero(label == label[i]) > 1)
+        assert abs(sign[a]) == (group[a] >= 0)
 
 
 @given(arrays(float, (6, 5), elements=st.integers(0, 9).map(float)), st.integers(0, 4))
 def test_turning_a_column_round_turns_signs_and_changes_no_group(columns, turned):
-    before = alias_groups(columns)
+    group, before = alias_groups(columns)
     mirrored = columns.copy()
     mirrored[:, turned] = 3 - 2 * mirrored[:, turned]
-    after = alias_groups(mirrored)
-    np.testing.assert_array_equal(before.group, after.group)
-    relative = before.sign * after.sign  # the same for the whole group, except the turned column
-    if before.group[turned] >= 0:
-        mates = np.flatnonzero(before.group == before.group[turned])
+    turned_group, after = alias_groups(mirrored)
+    np.testing.assert_array_equal(group, turned_group)
+    relative = before * after  # the same for the whole group, except the turned column
+    if group[turned] >= 0:
+        mates = np.flatnonzero(group == group[turned])
         others = mates[mates != turned]
         assert len(set(relative[others])) == 1
         assert relative[turned] == -relative[others[0]]
