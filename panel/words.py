@@ -188,6 +188,11 @@ def level_digits(level: float) -> str:
     return f"{100 * level:.{4 if level < 0.9999 else 7}g} %"
 
 
+def when_words(moment: str) -> str:
+    """Return a moment as people write it: `2026-02-03 14:00`."""
+    return moment.replace("T", " ")
+
+
 def capital(text: str) -> str:
     """Return text with a capital first letter, the rest as it is; pH and the like stay."""
     return text if text[1:2].isupper() else text[:1].upper() + text[1:]

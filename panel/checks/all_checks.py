@@ -14,7 +14,7 @@ from panel.checks.batches import YOUNGEST_HOURS, check_batches, swap_findings
 from panel.checks.confounds import find_confounds, untold_findings
 from panel.checks.finding import Finding, Proposal, gravest_first, read_dates
 from panel.checks.formulas import check_formulas
-from panel.checks.moments_recorded import claim_seal, first_broken_link, order_of_testing
+from panel.checks.moments_recorded import broken_chain, claim_seal, first_broken_link, order_of_testing
 from panel.checks.scores import check_scores
 from panel.checks.sound_study import sound_study
 from panel.checks.structure import check_raw_files, check_structure
@@ -66,7 +66,7 @@ def _check_claim_stamps(study: Study) -> Iterator[Finding]:
             "warning",
             "stamp_chain_broken",
             f"claims, row {broken + 1}, column chain",
-            f"The chain of stamps is broken before claim {broken + 1}: one was changed, exchanged or taken out.",
+            broken_chain(broken),
             "Go back to the table of claims as it was fixed. Otherwise both claims beside the break are exploratory.",
         )
     for number, row in enumerate(claims.to_dict("records"), start=1):

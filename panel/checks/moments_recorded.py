@@ -21,6 +21,7 @@ from panel.errors import StudyError
 from panel.plan.codes import moment
 from panel.study.facts import locked_sessions
 from panel.study.study import Study, kept
+from panel.words import when_words
 
 _DATES_FACT = "dates"
 
@@ -104,7 +105,7 @@ def _why_late(at: str, first: str) -> str:
         return "the study does not say when its first score was given"
     if moment(at, "The time of the order") < moment(first, "The time of a score"):
         return ""
-    return f"it was fixed at {at.replace('T', ' ')}, not before the first score ({first.replace('T', ' ')})"
+    return f"it was fixed at {when_words(at)}, not before the first score ({when_words(first)})"
 
 
 def batches_tested(study: Study) -> pd.DataFrame:
@@ -169,6 +170,11 @@ def first_broken_link(claims: pd.DataFrame) -> int | None:
             return number
         last = row
     return None
+
+
+def broken_chain(row: int) -> str:
+    """Say where the chain of stamps is broken; `row` as `first_broken_link` gives it."""
+    return f"The chain of stamps is broken before claim {row + 1}: one was changed, exchanged or taken out."
 
 
 def stamps_hash(claims: pd.DataFrame) -> str:

@@ -13,6 +13,7 @@ from typing import Any
 import pandas as pd
 
 from panel.checks.moments_recorded import (
+    broken_chain,
     claim_seal,
     days_stated,
     first_broken_link,
@@ -27,7 +28,7 @@ from panel.study.numbers_read import typed_number
 from panel.study.study import Study
 from panel.study.table_cells import heading
 from panel.study.tables import TABLES
-from panel.words import cut_share, format_list, format_typed
+from panel.words import cut_share, format_list, format_typed, when_words
 
 BEYOND = "beyond_sensory"
 _DIRECTIONS = ("more", "less")
@@ -298,7 +299,7 @@ def page_to_sign(study: Study) -> str:
     """Return a page with every claim fixed so far and the hash over them, to be printed, dated and signed."""
     title = str(study.facts.get("title", "")) or "without a title"
     lines = [
-        f"{place}. “{row['claim']}”, fixed at {_shown(str(row['stamped_at']))} by {row['stamped_by']}"
+        f"{place}. “{row['claim']}”, fixed at {when_words(str(row['stamped_at']))} by {row['stamped_by']}"
         for place, row in enumerate(study.table("claims").to_dict("records"), start=1)
     ]
     foot = (
@@ -316,10 +317,7 @@ def standing(study: Study, claim: Claim) -> tuple[bool, str]:
     """Return whether a claim is exploratory, not fixed in time, and why or why not, in one sentence."""
     broken = first_broken_link(study.table("claims"))
     if broken is not None and claim.number - 1 in (broken - 1, broken):
-        return (
-            True,
-            f"The chain of stamps is broken before claim {broken + 1}: one was changed, exchanged or taken out.",
-        )
+        return True, broken_chain(broken)
     if not (claim.stamped_at and claim.stamped_by and claim.stamp):
         return True, "Nothing shows that sentence, margin and bar were fixed before the data were seen."
     read = {name: getattr(claim, name) for name in (*_TEXTS, *_NUMBERS) if name not in _FILLED_IN}
@@ -334,13 +332,8 @@ def standing(study: Study, claim: Claim) -> tuple[bool, str]:
     if limit is None:
         return True, words
     if stamped < limit:
-        return False, f"Fixed on {_shown(claim.stamped_at)} by {claim.stamped_by}, before {words}."
-    return True, f"Fixed on {_shown(claim.stamped_at)}, not before {words}."
-
-
-def _shown(when: str) -> str:
-    """Return a moment as people write it."""
-    return when.replace("T", " ")
+        return False, f"Fixed on {when_words(claim.stamped_at)} by {claim.stamped_by}, before {words}."
+    return True, f"Fixed on {when_words(claim.stamped_at)}, not before {words}."
 
 
 def _limit(study: Study, claim: Claim) -> tuple[datetime | None, str]:
@@ -352,12 +345,14 @@ def _limit(study: Study, claim: Claim) -> tuple[datetime | None, str]:
         words = "({}; no unblinding is recorded)"
     if entered:
         first = min(entered, key=lambda when: moment(when, "The time of a score"))
-        found.append((moment(first, "The time of a score"), f"the first score or answer {words.format(_shown(first))}"))
+        found.append(
+            (moment(first, "The time of a score"), f"the first score or answer {words.format(when_words(first))}")
+        )
     if openings:
         first = min(openings, key=lambda when: moment(when, "The time of an unblinding"))
         only_stated = study.table("unblindings").empty
         so = "; the study states this day, no record says who opened the key" if only_stated else ""
-        found.append((moment(first, "The time of an unblinding"), f"the first unblinding ({_shown(first)}{so})"))
+        found.append((moment(first, "The time of an unblinding"), f"the first unblinding ({when_words(first)}{so})"))
     if not found:
         return None, "The study records neither an unblinding nor when its scores and answers came in."
     return min(found, key=lambda each: each[0])

@@ -42,7 +42,7 @@ from panel.stats.answers.paired_answers import mcnemar_exact
 from panel.stats.comparing.multiplicity import LEVEL, below, holm
 from panel.study.knowledge import shared_table
 from panel.study.study import Study, kept
-from panel.words import counted, cut_share, format_number, format_typed, p_words
+from panel.words import counted, cut_share, format_number, format_typed, p_words, when_words
 
 SUPPORTED = "supported as worded"
 IN_BATCHES = f"{SUPPORTED}, {IN_THESE_BATCHES}"
@@ -101,7 +101,7 @@ def verdict_on(case: Case) -> Verdict:
     """Return the verdict on one claim."""
     if case.claim.withdrawn_at:
         claim = case.claim
-        by = f"Withdrawn on {claim.withdrawn_at.replace('T', ' ')} by {claim.withdrawn_by}: {claim.withdrawn_because}"
+        by = f"Withdrawn on {when_words(claim.withdrawn_at)} by {claim.withdrawn_by}: {claim.withdrawn_because}"
         return Verdict(WITHDRAWN, (by,), (), "")
     stops = tuple(finding.message for finding in case.findings if finding.severity == STOP)
     if case.claim.kind == BEYOND or stops:

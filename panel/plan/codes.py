@@ -226,20 +226,24 @@ def note_opening(
     locked = "yes" if closed is not None and closed <= opened else "no"
     row = {"when": when, "who": who, "what": what, "why": why, "locked": locked}
     last = str(openings["seal"].iloc[-1]) if len(openings) else _START
-    added = pd.DataFrame([{**row, "seal": _row_seal(last, row)}], columns=list(OPENING_COLUMNS), dtype="str")
+    added = pd.DataFrame([{**row, "seal": row_seal(last, row)}], columns=list(OPENING_COLUMNS), dtype="str")
     return pd.concat([openings[list(OPENING_COLUMNS)], added], ignore_index=True)
 
 
 def first_changed_opening(openings: pd.DataFrame) -> int | None:
+    """Return the first row of the list of unblindings that no longer fits its seal; see `first_changed_row`."""
+    return first_changed_row(openings, OPENING_COLUMNS, _START)
+
+
+def first_changed_row(table: pd.DataFrame, columns: Sequence[str], start: str) -> int | None:
     """Return the first row that no longer fits its seal, counted from 0; None if nothing was changed or taken out.
 
-    Each seal covers its row and the seal before. Rows cut off at the end leave no trace here; the copy of the list in
-    the evidence file shows them.
+    Each seal covers its row and the seal before, the first one `start`. Rows cut off at the end leave no trace here;
+    the copy of the table in the evidence file shows them.
     """
-    last = _START
-    for number, row in enumerate(openings.to_dict("records")):
-        facts = {str(name): str(row[name]) for name in OPENING_COLUMNS if name != "seal"}
-        if row["seal"] != _row_seal(last, facts):
+    last = start
+    for number, row in enumerate(table.to_dict("records")):
+        if str(row["seal"]) != row_seal(last, {name: str(row[name]) for name in columns if name != "seal"}):
             return number
         last = str(row["seal"])
     return None
@@ -250,7 +254,8 @@ def _hash(key: pd.DataFrame, salt: str) -> str:
     return hashlib.sha256(json.dumps([salt, rows], ensure_ascii=True).encode()).hexdigest()
 
 
-def _row_seal(last: str, row: dict[str, str]) -> str:
+def row_seal(last: str, row: dict[str, str]) -> str:
+    """Return the seal of a row of a list that only grows, over the row and the seal before it."""
     return hashlib.sha256(json.dumps([last, row], ensure_ascii=True, sort_keys=True).encode()).hexdigest()
 
 

@@ -14,7 +14,7 @@ import pandas as pd
 
 from panel.errors import StudyError
 from panel.study.knowledge import shared_table
-from panel.study.numbers_read import read_numbers
+from panel.study.numbers_read import is_number, read_numbers
 from panel.study.study import Study
 from panel.study.table_cells import ROLES, heading_words, is_called, named_columns
 from panel.words import as_seen, counted, first_few, format_number, format_typed
@@ -409,11 +409,6 @@ def is_corner(head: str) -> bool:
     """Return True if a heading names what stands in rows and in columns: `Attribute / Product`."""
     halves = re.split(r"[/\\]", head)
     return len(halves) == 2 and {*named_columns(halves)} == {"attribute", "prototype"}
-
-
-def is_number(cell: str) -> bool:
-    """Return True if a cell holds a number."""
-    return read_numbers([cell]).share == 1
 
 
 def lies_on_its_side(cells: Sequence[Sequence[str]]) -> bool:

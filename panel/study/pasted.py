@@ -18,7 +18,7 @@ import pandas as pd
 from panel.errors import StudyError
 from panel.study.editing import known_numbers, put_table, texts_of_table
 from panel.study.knowledge import canonical_ingredient
-from panel.study.numbers_read import known_unit, read_numbers, unit_of_heading
+from panel.study.numbers_read import is_number, known_unit, read_numbers, unit_of_heading
 from panel.study.raw_table import decode, filled_rows, is_workbook, likely_delimiter, rows_of_file
 from panel.study.study import RawFile, Study
 from panel.study.table_cells import (
@@ -161,20 +161,16 @@ _TITLES = 30  # lines that an instrument may write above its table
 
 def _refuse_strange_headings(rows: Sequence[Sequence[str]], name: str) -> None:
     """Raise StudyError if the first row holds no number and stands above numbers: headings that name no column."""
-    if any(map(_is_number, rows[0])):
+    if any(map(is_number, rows[0])):
         return
     for head, *below in zip(*rows, strict=True):
         filled = list(filter(None, below))
-        if head and len(filled) > 1 and all(map(_is_number, filled)):
+        if head and len(filled) > 1 and all(map(is_number, filled)):
             known = ", ".join(column.name for column in columns_of(name))
             raise StudyError(
                 f"{first_few([cell for cell in rows[0] if cell])} name no column of {name}; its columns are {known}. "
                 "Give the columns these names."
             )
-
-
-def _is_number(cell: str) -> bool:
-    return read_numbers([cell]).share == 1
 
 
 def _readings(rows: list[list[str]], study: Study) -> tuple[list[list[str]], list[str]]:
@@ -190,7 +186,7 @@ def _readings(rows: list[list[str]], study: Study) -> tuple[list[list[str]], lis
     side = [
         i
         for i, head in enumerate(heads)
-        if not head and i not in reckoned and any(map(_is_number, (row[i] for row in body)))
+        if not head and i not in reckoned and any(map(is_number, (row[i] for row in body)))
     ]
     if "value" in heads or len(apart) != 1 or not side:
         return [rows[0], *body], notes

@@ -15,7 +15,7 @@ from lxml import etree
 from matplotlib.figure import Figure
 from PIL import Image
 
-from panel.report.contents.blocks import Report, Section, picture
+from panel.report.contents.blocks import Report, Section
 from panel.report.pdf import ON_ITS_SIDE, as_png
 from panel.views import told as views
 from panel.views.pictures import PRINTED, png_bytes
@@ -91,7 +91,7 @@ def test_a_picture_shows_what_another_program_draws():
         return figure
 
     own = views.Picture("p", "Title", "Words for it", draw)
-    part = Section("1", "Part", (picture(own),))
+    part = Section("1", "Part", (own,))
     made = as_png(Report("Title", "", "", "2026-02-03", "hash", "1", part, (), ()))["p"]
     dots = [_dark(data) for data in (made, png_bytes(own.figure(PRINTED), dots_per_inch=150))]
     assert dots[0].shape == dots[1].shape == (3 * 150 // 12, int(PRINTED * 150) // 12)

@@ -5,8 +5,6 @@ The tool proposes; decisions of people are recorded with what they rest on, and 
 
 from __future__ import annotations
 
-import hashlib
-import json
 from collections.abc import Callable, Mapping
 from copy import deepcopy
 from dataclasses import replace
@@ -51,7 +49,7 @@ from panel.models.prototypes.alike import smallest_difference
 from panel.models.prototypes.differences import Differences, confound_notes, find_differences
 from panel.models.prototypes.panel_design import fit_study
 from panel.models.prototypes.verdict import CANNOT_TELL
-from panel.plan.codes import moment
+from panel.plan.codes import first_changed_row, moment, row_seal
 from panel.stats.arrays import Array
 from panel.stats.comparing.multiplicity import ALPHA, LEVEL
 from panel.stats.formulas.desirability import beats, overall_desirability
@@ -453,7 +451,7 @@ def with_decision(
         "data_hash": _decided_on(study),
     }
     last = str(decisions["seal"].iloc[-1]) if len(decisions) else _START
-    added = pd.DataFrame([row | {"seal": _seal(last, row)}], columns=list(_DECISION_COLUMNS), dtype="str")
+    added = pd.DataFrame([row | {"seal": row_seal(last, row)}], columns=list(_DECISION_COLUMNS), dtype="str")
     longer = pd.concat([decisions[list(_DECISION_COLUMNS)], added], ignore_index=True).fillna("").astype("str")
     return replace(study, tables={**study.tables, "decisions": longer})
 
@@ -477,16 +475,8 @@ def _ask_unchanged(decisions: pd.DataFrame) -> None:
 
 
 def first_changed_decision(decisions: pd.DataFrame) -> int | None:
-    """Return the first row that no longer fits its seal, counted from 0; None if nothing was changed or taken out.
-
-    Rows cut off at the end leave no trace here; the copy in the evidence file shows them.
-    """
-    last = _START
-    for number, row in enumerate(decisions.to_dict("records")):
-        if str(row["seal"]) != _seal(last, {str(name): str(row[name]) for name in _DECISION_COLUMNS if name != "seal"}):
-            return number
-        last = str(row["seal"])
-    return None
+    """Return the first decision that no longer fits its seal; see `panel.plan.codes.first_changed_row`."""
+    return first_changed_row(decisions, _DECISION_COLUMNS, _START)
 
 
 def decisions_so_far(study: Study) -> pd.DataFrame:
@@ -504,7 +494,3 @@ def _ask_names(study: Study, chosen: str, runner_up: str) -> None:
         raise StudyError(f"The runner-up {runner_up!r} is no prototype of this study. Choose one, or leave it empty.")
     if runner_up and runner_up == chosen:
         raise StudyError(f"{chosen} cannot be chosen and come next as well. Leave the runner-up empty.")
-
-
-def _seal(last: str, row: dict[str, str]) -> str:
-    return hashlib.sha256(json.dumps([last, row], ensure_ascii=True, sort_keys=True).encode()).hexdigest()

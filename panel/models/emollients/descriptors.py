@@ -80,6 +80,12 @@ class BlendDescriptors:
     notes: tuple[str, ...]
 
 
+NO_BLEND = (
+    "No prototype has a complete formula with an emollient. Add the table formulas, one row per ingredient and "
+    "prototype: prototype, ingredient (INCI), percent, kind (emollient ...)."
+)
+
+
 @kept
 def find_descriptors(study: Study) -> BlendDescriptors:
     """Compute the descriptors of every blend of `study`; ModelError if no prototype has a complete formula.
@@ -90,10 +96,7 @@ def find_descriptors(study: Study) -> BlendDescriptors:
     """
     blend = emollient_blend(study)
     if blend.empty:
-        raise ModelError(
-            "No prototype has a complete formula with an emollient. Add the table formulas, one row per ingredient "
-            "and prototype: prototype, ingredient (INCI), percent, kind (emollient ...)."
-        )
+        raise ModelError(NO_BLEND)
     known, own = _blend_values(study, tuple(blend.columns))
     total = formula_totals(study).set_index("prototype").loc[blend.index, "emollient_total"]
     figures = {"emollient_total": (total.to_numpy(), np.full(len(blend), 100.0), np.zeros(len(blend)))}

@@ -12,7 +12,7 @@ from numpy.typing import NDArray
 from scipy.special import fdtrc
 
 from panel.errors import ModelError
-from panel.models.emollients.descriptors import BlendDescriptors
+from panel.models.emollients.descriptors import NO_BLEND, BlendDescriptors
 from panel.models.emollients.swaps import TestedMoves, find_moves, held_swaps, swap_steps
 from panel.models.prototypes.differences import Differences, find_differences
 from panel.stats.arrays import Array
@@ -149,10 +149,7 @@ def _frozen_base(study: Study) -> tuple[pd.DataFrame, list[str]]:
     percent, emollients = formula_percents(study), list(emollient_percents(study))
     complete = percent.loc[percent.notna().all(axis=1)]
     if complete.empty or not emollients:
-        raise ModelError(
-            "No prototype has a complete formula with an emollient. Add the table formulas, one row per ingredient "
-            "and prototype: prototype, ingredient (INCI), percent, kind (emollient ...)."
-        )
+        raise ModelError(NO_BLEND)
     base = study.benchmark if study.benchmark in complete.index else complete.index[0]
     rest = complete.drop(columns=[*emollients, *([WATER] if WATER in complete else [])])
     frozen = ((rest - rest.loc[base]).abs() <= SAME_AMOUNT + FLOAT_SLACK).all(axis=1)

@@ -31,7 +31,7 @@ from panel.report.contents.blocks import (
     said,
 )
 from panel.report.contents.part_claims import NO_CLAIMS, SIGNED, evidence_matrix, limits_in_short
-from panel.report.contents.part_study import entries_of, last_score, when_words
+from panel.report.contents.part_study import entries_of, last_score
 from panel.study.knowledge import shared_table
 from panel.study.study import Study
 from panel.views.decision.claims import (
@@ -49,7 +49,7 @@ from panel.views.decision.claims import (
     wording_lines,
 )
 from panel.views.told import Picture
-from panel.words import NOTHING, capital, counted, first_few, format_list, format_number, format_typed
+from panel.words import NOTHING, capital, counted, first_few, format_list, format_number, format_typed, when_words
 
 _NOT_RECORDED = "not recorded"
 _DECLARED = "PDF/A-2a (archive) and PDF/UA-1 (accessible): declared, not validated"
@@ -175,7 +175,7 @@ def _claims_fixed(study: Study) -> Iterator[tuple[str, ...]]:
     claims = study.table("claims")
     fixed = claims.loc[claims["stamped_at"] != ""]
     for (who, when), rows in fixed.groupby(["stamped_by", "stamped_at"], sort=False):
-        yield f"{counted(len(rows), 'claim')} fixed", str(who), NOTHING, str(when).replace("T", " ")
+        yield f"{counted(len(rows), 'claim')} fixed", str(who), NOTHING, when_words(str(when))
 
 
 def _decided(study: Study) -> Iterator[tuple[str, ...]]:
@@ -236,7 +236,7 @@ def _claim_page(answers: Answers, found: Claims, number: int, strength: pd.Serie
 def _statement(answers: Answers, row: pd.Series) -> TextTable:
     """Return what the sentence states, field by field; fields that its kind does not use are left out."""
     names, minutes = answers.names, row["minutes"]
-    fixed = f"{str(row['stamped_at']).replace('T', ' ')} by {row['stamped_by']}" if row["stamped_at"] else ""
+    fixed = f"{when_words(str(row['stamped_at']))} by {row['stamped_by']}" if row["stamped_at"] else ""
     used = "; ".join(str(row[name]) for name in ("media", "territory") if row[name])
     told = [
         ("About", names.prototype(row["prototype"]) if row["prototype"] else ""),

@@ -7,7 +7,7 @@ from collections.abc import Iterator
 import pandas as pd
 
 from panel.answers import Answers, NoAnswer
-from panel.checks.moments_recorded import first_broken_link, stamps_hash
+from panel.checks.moments_recorded import broken_chain, first_broken_link, stamps_hash
 from panel.claims.claim import SELF_DECLARED
 from panel.claims.judge import CLAIMS, Claims
 from panel.claims.verdict import NOT_THIS_TOOL, VERDICTS
@@ -100,9 +100,7 @@ def _sheet(answers: Answers) -> list[Block]:
     blocks += points([SELF_DECLARED, anchor])
     broken = first_broken_link(answers.study.table("claims"))
     if broken is not None:
-        blocks.append(
-            said("gap", f"The chain of stamps is broken before claim {broken + 1}: one was changed or taken out.")
-        )
+        blocks.append(said("gap", broken_chain(broken)))
     missing = [words.lower() for name, words in _WHERE.items() if name not in filled]
     return [*blocks, said("gap", f"Not written down for any claim: {', '.join(missing)}.")] if missing else blocks
 

@@ -62,7 +62,7 @@ from panel.views.planning.study import (
     what_the_findings_say,
 )
 from panel.views.prototypes.differences import BOTH_WAYS
-from panel.words import counted, first_few
+from panel.words import counted, first_few, when_words
 
 
 def product(answers: Answers) -> Section:
@@ -371,11 +371,6 @@ def _locked(study: Study) -> list[Block]:
         return []
     words = {"session": "Session", "locked_at": "Locked", "who": "Who", "events_sha256": "SHA-256 of the record"}
     return [TextTable("Sessions locked", recorded_table(rows, words))]
-
-
-def when_words(text: str) -> str:
-    """Return a moment as people write it."""
-    return text.replace("T", " ")
 
 
 def ballot(answers: Answers) -> Section:

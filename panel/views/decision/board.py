@@ -27,7 +27,7 @@ from panel.views.decision.claims import (
 )
 from panel.views.pictures import BROAD, FAINT, INK, LETTERS, wrapped
 from panel.views.told import Drawer, Item, Picture, Told, drawer
-from panel.words import capital
+from panel.words import capital, when_words
 
 if TYPE_CHECKING:
     from matplotlib.figure import Figure
@@ -117,7 +117,7 @@ def _fixed_words(result: Claims, number: int) -> str:
     owner = f" Wanted by: {row['owner']}." if row["owner"] else ""
     where = "; ".join(str(row[name]) for name in ("media", "territory") if row[name])
     place = f" To be used in: {where}." if row["media"] or row["territory"] else ""
-    return f"Stamped at {row['stamped_at'].replace('T', ' ')} by {row['stamped_by']}.{owner}{place}"
+    return f"Stamped at {when_words(row['stamped_at'])} by {row['stamped_by']}.{owner}{place}"
 
 
 def _board_picture(result: Claims) -> Picture:

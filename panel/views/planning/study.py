@@ -16,7 +16,7 @@ from panel.study.formulas import emollient_percents, formula_percents
 from panel.study.naming import Naming
 from panel.study.shown import ASSESSOR, ATTRIBUTE, PROTOTYPE, SCALE, Column, Table, each_row, number, shown, text
 from panel.study.study import Study, is_rehearsed
-from panel.words import NOTHING, counted, format_change, format_list, format_number
+from panel.words import NOTHING, counted, format_change, format_list, format_number, when_words
 
 _REHEARSED = "Rehearsed data, drawn by a program: no evidence of anything"
 _INVENTED = "Invented data, for trying things out: no evidence of anything"
@@ -119,7 +119,7 @@ _FULL_MINUTE = re.compile(r"(\d\d:\d\d):00$")
 
 def _moment(heading: str, name: str) -> Column:
     """Describe a column of moments as people write them, without the seconds of a full minute."""
-    return each_row(heading, lambda row, _: _FULL_MINUTE.sub(r"\1", row[name].replace("T", " ")) or NOTHING, name)
+    return each_row(heading, lambda row, _: _FULL_MINUTE.sub(r"\1", when_words(row[name])) or NOTHING, name)
 
 
 BATCHES = Table(
