@@ -30,7 +30,7 @@ from panel.models.prototypes.verdict import BatchSpread, batch_spread, seen_diff
 from panel.plan.consumer_numbers import parity_numbers, share_numbers
 from panel.plan.sample_size import ALONE, WITH_BENCHMARK, Scatter, own_scatter, panel_sizes
 from panel.stats.comparing.group_means import BATCH
-from panel.stats.comparing.multiplicity import LEVEL
+from panel.stats.comparing.multiplicity import ALPHA, LEVEL
 from panel.stats.comparing.power import detection_power, equivalence_power
 from panel.stats.mixed.inference import Inference, inference, widened
 from panel.stats.mixed.reml import MixedFit
@@ -458,7 +458,9 @@ def assessors_for_estimate(
         error, df = _with_people(found, people, n)
         if rule == "equality":
             return float(equivalence_power(size, error, df))
-        return float(detection_power(size, error, df, float(stdtrit(df, 0.975 if rule == "beyond" else 0.95))))
+        return float(
+            detection_power(size, error, df, float(stdtrit(df, (1 + LEVEL) / 2 if rule == "beyond" else LEVEL)))
+        )
 
     words = {
         "beyond": f"a mean {materials.value(size)} beyond {format_typed(limit)}",
@@ -474,7 +476,7 @@ def people_for_share(share: float, bar: float, *, preferred: bool = False) -> st
         how = "half preferred it." if preferred else f"{typed_share(bar)} agreed. Change the formula, or the sentence."
         return f"More people alone will not do: not more than {how}"
     if share >= 1:
-        n = math.ceil(math.log(0.05) / math.log(bar))
+        n = math.ceil(math.log(ALPHA) / math.log(bar))
         return f"About {n} people, if all of them agree."
     if preferred:
         words = f"a preference, if {cut_share(share)} of all people have it"
