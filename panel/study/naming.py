@@ -14,7 +14,7 @@ import pandas as pd
 
 from panel.errors import StudyError
 from panel.study.knowledge import shared_table
-from panel.study.numbers_read import is_number, read_numbers
+from panel.study.numbers_read import read_numbers
 from panel.study.study import Study
 from panel.study.table_cells import ROLES, heading_words, is_called, named_columns
 from panel.words import as_seen, counted, first_few, format_number, format_typed
@@ -528,3 +528,8 @@ def _is_row_of(line: int, cells: Mapping[int, Sequence[str]]) -> bool:
     place = next(place for place, cell in enumerate(cells[line]) if cell)
     others = {re.sub(r"\d+", "0", row[place]) for i, row in cells.items() if i != line and sum(map(bool, row)) > 1}
     return re.sub(r"\d+", "0", cells[line][place]) in others
+
+
+def is_number(cell: str) -> bool:
+    """Return True if a cell can be read as a number."""
+    return read_numbers([cell]).share == 1

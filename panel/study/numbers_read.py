@@ -406,11 +406,6 @@ def _as_read(
 # What number did somebody type into a field? Read as in a file: a decimal point or comma, never guessed.
 
 
-def is_number(cell: str) -> bool:
-    """Return True if a cell can be read as a number."""
-    return read_numbers([cell]).share == 1
-
-
 def typed_number(text: str, what: str) -> float | None:
     """Return the number in a typed text; None if the text is empty.
 

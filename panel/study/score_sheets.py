@@ -22,6 +22,7 @@ from panel.study.naming import (
     group_row,
     heading_row,
     is_corner,
+    is_number,
     known_sensations,
     lies_on_its_side,
     names_both,
@@ -32,7 +33,7 @@ from panel.study.naming import (
     with_blocks_named,
     without_question,
 )
-from panel.study.numbers_read import is_number, read_numbers
+from panel.study.numbers_read import read_numbers
 from panel.study.raw_table import UPLOADED, Limits, RawTable, filled_rows, is_workbook, raw_table, rows_of_file
 from panel.study.study import RawFile
 from panel.study.table_cells import is_called, is_reckoned, named_columns, without_other_rows
