@@ -28,7 +28,7 @@ from panel.study.numbers_read import typed_number
 from panel.study.study import Study
 from panel.study.table_cells import heading
 from panel.study.tables import TABLES
-from panel.words import cut_share, format_list, format_typed, when_words
+from panel.words import format_list, when_words
 
 BEYOND = "beyond_sensory"
 _DIRECTIONS = ("more", "less")
@@ -207,9 +207,6 @@ def _odd_numbers(claim: Claim) -> Iterator[str]:
         math.isnan(claim.bar) or 0 < claim.bar < 100
     ):
         yield f"The bar is {claim.bar:g}; a share that must be exceeded lies between 0 and 100 %."
-
-
-number, percent = format_typed, cut_share
 
 
 # Were sentence, margin and bar fixed before the first score or answer that the claim rests on?

@@ -25,9 +25,7 @@ from panel.claims.claim import (
     Evidence,
     WordingFinding,
     kinds,
-    number,
     of_kind,
-    percent,
 )
 from panel.claims.materials import Materials
 from panel.claims.names import (
@@ -45,7 +43,7 @@ from panel.claims.names import (
 )
 from panel.claims.reading import Reading
 from panel.study.knowledge import shared_table
-from panel.words import format_list
+from panel.words import cut_share, format_list, format_typed
 
 _NOT_COVERED = "words not covered"
 _IN_TEST = r"\b(test|tests|tested|assessed|judged|compared|tried)\b"
@@ -407,7 +405,7 @@ def _on_shares(claim: Claim, evidence: Evidence, materials: Materials, reading: 
         if not share.is_counted(counted, evidence.n):
             yield _change(
                 "not the counted share",
-                f"The sentence quotes “{share.words}”; {percent(counted)} were counted. A share is given as it was "
+                f"The sentence quotes “{share.words}”; {cut_share(counted)} were counted. A share is given as it was "
                 "counted and never rounded up.",
                 "Give the counted share, its count and its base.", "truthfulness"
             )  # fmt: skip
@@ -420,7 +418,7 @@ def _on_shares(claim: Claim, evidence: Evidence, materials: Materials, reading: 
     counted_people = {"people": {users}, "panel": {evidence.n}, "": {users, evidence.n}}
     for base, whose in zip(reading.bases, reading.whose, strict=True):
         if base not in counted_people[whose]:
-            message = f"The sentence speaks of {number(base)} people, and {evidence.n} answered or scored."
+            message = f"The sentence speaks of {format_typed(base)} people, and {evidence.n} answered or scored."
             yield _change("another base", message, "Give the base that was counted.", "truthfulness")
     asked = _question_reading(claim, materials)
     in_the_first_person = asked is not None and "i" in asked.words_for("function")
@@ -429,13 +427,15 @@ def _on_shares(claim: Claim, evidence: Evidence, materials: Materials, reading: 
         message = "The sentence quotes a share and does not say of whom."
         yield _change("share of whom", message, "Say who agreed.", "informed decision-making")
     if reading.all_said and not reading.shares and counted < 1:
-        message = f"The sentence names {number(reading.bases[0])} people as if all agreed; {percent(counted)} did."
+        message = (
+            f"The sentence names {format_typed(reading.bases[0])} people as if all agreed; {cut_share(counted)} did."
+        )
         yield _change("share not said", message, "Say the share.", "honesty")
     least = floor(materials.study, "least_share") / 100
     if claim.kind == "agreement" and not reading.shares and counted < least - SLACK:
         yield _change(
             "share not said",
-            f"{percent(counted)} agreed: a sentence that does not say its share needs {percent(least)} or more.",
+            f"{cut_share(counted)} agreed: a sentence that does not say its share needs {cut_share(least)} or more.",
             "Say the share.", "honesty", "common practice"
         )  # fmt: skip
 
