@@ -40,7 +40,7 @@ def test_where_some_prototypes_have_one_batch_only_they_are_named():
     batches = small_study().table("batches")
     more = pd.concat([batches, batches.iloc[[0, 1]].assign(batch=["P1-2", "P2-2"])], ignore_index=True)
     told = tell_glance(Answers(small_study(batches=more)))
-    assert "one batch of P3, P4." in told.about
+    assert "one batch of P3 and P4." in told.about
 
 
 def test_the_demo_is_answered_whole(answers):

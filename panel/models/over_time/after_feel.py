@@ -344,8 +344,8 @@ QUANTITIES = MappingProxyType(
         "area": "area under the course",
         "area_before": "area before the largest intensity",
         "area_after": "area after the largest intensity",
-        "rate_up": "rate of increase (per s)",
-        "rate_down": "rate of decrease (per s)",
+        "rate_up": "rate of rise (per s)",
+        "rate_down": "rate of fall (per s)",
     }
 )
 _GRID_POINTS = 61

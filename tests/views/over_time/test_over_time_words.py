@@ -95,7 +95,7 @@ def test_courses():
     assert headline.startswith("The courses of the prototypes differ in 6 of 7 quantities of STICK.")
     assert "duration" not in headline  # what is not shown is not listed
     words = _course_names(found, NAMES)
-    assert words.attribute("STICK: rate_up") == "STICK, rate of increase (per s)"
+    assert words.attribute("STICK: rate_up") == "STICK, rate of rise (per s)"
 
 
 @pytest.mark.parametrize(
