@@ -169,8 +169,11 @@ def at_rest(page: Page) -> None:
 
 def open_drawers(page: Page) -> None:
     """Open every drawer, also those that come with another one."""
-    while (closed := page.locator("[data-testid=stExpander] details:not([open]) > summary")).count():
-        closed.first.click()
+    closed = "[data-testid=stExpander] details:not([open]) > summary"
+    while page.locator(closed).count():  # all at a time, so that the page is computed anew once or twice
+        page.evaluate("closed => document.querySelectorAll(closed).forEach(one => one.click())", closed)
+        settled(page)
+        page.wait_for_timeout(_LOOK)
         settled(page)
     page.mouse.move(0, 0)  # what the mouse is on has another colour for a moment
     at_rest(page)
