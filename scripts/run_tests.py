@@ -9,12 +9,12 @@ import sys
 from environment import CHECKOUT, ready
 
 MOST_PROCESSES = 4  # a browser and a server in each of them fill the memory before more would help
-# Tests with a browser or a database wait half of their time: two processes more than there are processors.
+# Tests with a browser or a database wait a good part of their time: one process more than there are processors.
 
 if __name__ == "__main__":
     one_thread = dict.fromkeys(("OPENBLAS_NUM_THREADS", "OMP_NUM_THREADS", "MKL_NUM_THREADS"), "1")
     kept = {name: value for name, value in os.environ.items() if name != "PYTHONDONTWRITEBYTECODE"}  # compile once
-    processes = str(min((os.cpu_count() or 1) + 2, MOST_PROCESSES))
+    processes = str(min((os.cpu_count() or 1) + 1, MOST_PROCESSES))
     command = [
         str(ready("test")),
         "-m",
