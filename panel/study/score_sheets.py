@@ -11,7 +11,7 @@ from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, replace
 
 from panel.errors import StudyError
-from panel.study.naming import (
+from panel.study.file_names import (
     BAR,
     DESIGN,
     FEWEST_ROWS,

@@ -13,7 +13,8 @@ import pandas as pd
 from pandas.api.extensions import ExtensionArray
 
 from panel.errors import StudyError
-from panel.study.naming import asked_roles, timed_words, twins
+from panel.study.file_names import asked_roles, twins
+from panel.study.naming import timed_words
 from panel.study.numbers_read import NumbersRead, proposed_number, read_number_columns, read_numbers, unit_of_heading
 from panel.study.raw_table import READ_AS_SEEN, RawTable
 from panel.study.study import REHEARSED, UNREAD_COLUMNS, RawFile, Study, natural_order
@@ -128,9 +129,8 @@ def with_scores(study: Study, imported: Study) -> Study:
     """
     if len(study.scores):
         raise StudyError("The study holds scores already. Put this table into a new one.")
-    words = imported.table("attributes")["name"].where(
-        lambda name: name != "", imported.table("attributes")["attribute"]
-    )
+    told = imported.table("attributes")
+    words = told["name"].where(told["name"] != "", told["attribute"])
     listed = study.table("attributes")
     own = dict(zip(listed["name"].str.casefold(), listed["attribute"], strict=True))
     names = {new: own.get(word.casefold(), new) for new, word in zip(imported.attributes, words, strict=True)}

@@ -14,7 +14,7 @@ from click.testing import CliRunner
 from panel.checks.all_checks import check_study
 from panel.cli import main
 from panel.errors import StudyError
-from panel.study.naming import attributes_among, prototypes_among, sitting, twins
+from panel.study.file_names import attributes_among, prototypes_among, sitting, twins
 from panel.study.open_study import open_study
 from panel.study.raw_table import RawTable, raw_file
 from panel.study.score_sheets import score_table

@@ -1,0 +1,350 @@
+"""What the names in somebody's file say: headings, names of sheets, of people and of groups of columns."""
+
+from __future__ import annotations
+
+import re
+from collections.abc import Iterator, Mapping, Sequence
+from functools import cache
+from itertools import pairwise
+
+from panel.errors import StudyError
+from panel.study.knowledge import shared_table
+from panel.study.numbers_read import read_numbers
+from panel.study.table_cells import ROLES, heading_words, is_called, named_columns
+from panel.words import as_seen, counted, first_few
+
+MOSTLY, NUMERIC = 0.6, 0.8  # share of headings that are filled; of cells of a column of scores that are numbers
+FEWEST_ROWS = 2
+DESIGN = ("assessor", "prototype", "session", "replicate", "position", "batch", "recorded_at")
+BAR = " | "  # between two headings above each other
+_SEPARATORS = (" - ", " \u2013 ", "_", ":", "/", " ", ".", " (", " [")
+_DAY = re.compile(
+    r"\d{4}-\d\d?-\d\d?(?: 00:00:00)?|\d\d?[./]\d\d?[./](?:\d{2}|\d{4})?"
+    r"|(?:mon|tues?|wed(?:nes)?|thu(?:rs)?|fri|sat(?:ur)?|sun)(?:day)?"
+    r"|(?:mon|diens|donners|frei|sams|sonn)tag|mittwoch|sonnabend|lundi|mardi|mercredi|jeudi|vendredi|samedi|dimanche"
+    r"|lunes|martes|mi[e\u00e9]rcoles|jueves|viernes|s[a\u00e1]bado|domingo"
+    r"|(?:luned|marted|mercoled|gioved|venerd)[i\u00ec]|sabato|domenica",
+    re.I,
+)
+_COUNTED = re.compile(
+    r"(?P<before>(?:\d(?:st|nd|rd|th|\.|[e\u00e8]me|er|re|e|[a\u00aa\u00ba])?|first|second|third|erste[rs]?|zweite[rs]?"
+    r"|premi[e\u00e8]re?|deuxi[e\u00e8]me|primer[ao]?|segund[ao]|prim[ao]|second[ao]) +)?"
+    r"(?P<what>[^\W\d]+)\.?(?P<after>[ _.#-]*\d{1,2}| +[a-d]| +i{1,3})?",
+    re.I,
+)
+_TURNS = ("replicate", "unsure", "score", "measure")  # `1st round`, `2nd rating`
+_LABEL = re.compile(r"\w{0,3}[-. ]?\d+\w?")
+_WORD = re.compile(r"[^\W\d_]{3,}[\s:]*")
+_NO_SENSATIONS = frozenset(("body", "skin", "dish", "later", "paper", "cloth", "during", "amount", "speed", "after"))
+
+
+def sitting(names: Sequence[str]) -> str:
+    """Return session or replicate if all names say so, `Session 1` or `2nd rep`, or are days; else the empty text."""
+    if not names:
+        return ""
+    if all(map(_DAY.fullmatch, names)):
+        return "session"
+    counted = [_COUNTED.fullmatch(name) for name in names]
+    what = {found["what"].casefold() if found and (found["before"] or found["after"]) else "" for found in counted}
+    if all(found and found["before"] and any(is_called(found["what"], role) for role in _TURNS) for found in counted):
+        return "replicate"
+    for role in ("session", "replicate"):
+        if all(is_called(word, role) or (role == "replicate" and re.fullmatch(r"rep\w*|r", word)) for word in what):
+            return role
+    return ""
+
+
+def crossed(names: Sequence[str]) -> Iterator[dict[str, tuple[str, str]]]:
+    """Yield name to group and part for each way of cutting names in two that gives every group with every part."""
+    for separator in _SEPARATORS:
+        for from_right in (False, True):
+            pairs = {name: parted(name, separator, from_right=from_right) for name in names}
+            groups, parts = ({pair[i] for pair in pairs.values()} for i in (0, 1))
+            whole = len(groups) * len(parts) == len(pairs) == len(set(pairs.values()))
+            if whole and all(groups) and all(parts):
+                yield pairs
+
+
+def parted(name: str, separator: str, *, from_right: bool = False) -> tuple[str, str]:
+    """Return what stands before and behind a sign, without brackets round the latter."""
+    first, _, second = name.rpartition(separator) if from_right else name.partition(separator)
+    second = (separator.strip() if separator in (" (", " [") else "") + second.strip()
+    return first.strip(), second[1:-1].strip() if second[:1] + second[-1:] in ("()", "[]") else second
+
+
+def like_attributes(names: Sequence[str]) -> float:
+    """Return the share of the names that are words, or known attributes, rather than labels of prototypes."""
+    columns = [shared_table("lexicon")[column] for column in ("attribute", "name", "everyday_word")]
+    words = {str(word).casefold() for column in columns for word in column}
+    others = [name for name in apart(names) if name.casefold() not in words]  # and of these `Lotion P1` is P1
+    bare = [_WORD.sub(lambda word: "" if is_called(word[0], "prototype") else word[0], name) for name in others]
+    return 1 - sum(len(name) <= 2 or bool(_LABEL.fullmatch(name)) for name in bare) / len(names)
+
+
+def attributes_among(first: Sequence[str], second: Sequence[str]) -> int:
+    """Return 0 or 1, whichever are the attributes: words beside labels, else those known; -1 if it cannot be told."""
+    likely = like_attributes(first), like_attributes(second)
+    if likely[0] == likely[1]:
+        likely = known_sensations(first), known_sensations(second)
+        if min(likely) > 0 or max(likely) < _HALF:
+            return -1
+    return int(likely[1] > likely[0])
+
+
+def prototypes_among(first: Sequence[str], second: Sequence[str]) -> int:
+    """Return 0 or 1, whichever are the prototypes where the others are people; -1 if it cannot be told.
+
+    They say so, or are labels beside words; labels numbered from 1 may be people as well.
+    """
+    for role in ("prototype", "assessor"):
+        says = [all(any(is_called(word, role) for word in _WORDS.findall(name)) for name in n) for n in (first, second)]
+        if says[0] != says[1]:
+            return says.index(role == "prototype")
+    likely = like_attributes(first), like_attributes(second)
+    labels = first if likely[0] < likely[1] else second
+    numbers = sorted(int("".join(re.findall(r"\d", label)) or 0) for label in labels)
+    return -1 if likely[0] == likely[1] or numbers == [*range(1, len(labels) + 1)] else int(labels is second)
+
+
+_WORDS = re.compile(r"[^\W\d_]{3,}")
+_HALF = 0.5
+
+
+def apart(names: Sequence[str]) -> list[str]:
+    """Return names without the words that all of them begin with, if one of these is no word for a prototype."""
+    each = [name.split() for name in names]
+    same = 0
+    while len(set(names)) > 1 and len({tuple(words[: same + 1]) for words in each}) == 1:
+        same += 1
+    if all(is_called(word, "prototype") for word in each[0][:same]):
+        return list(names)
+    return [" ".join(words[same:]) or name for words, name in zip(each, names, strict=True)]
+
+
+def known_sensations(names: Sequence[str]) -> float:
+    """Return the share of names with a word of the lexicon, whatever its ending: `greasiness` of `greasy film`."""
+    known = _stems()
+    return sum(any(word[:5] in known or word[:4] in known for word in heading_words(n).split()) for n in names) / len(
+        names
+    )
+
+
+@cache
+def _stems() -> frozenset[str]:
+    said = (str(words) for column in ("name", "everyday_word") for words in shared_table("lexicon")[column])
+    words = {word for each in said for word in heading_words(each).split()} - _NO_SENSATIONS
+    return frozenset(word[:5] for word in words if len(word) > 3)
+
+
+def without_question(header: list[str], notes: list[str]) -> tuple[list[str], list[str]]:
+    """Return headings such as `How strong is it? [greasy]` as what is in the brackets, where all ask the same."""
+    found = {head: match for head in header if (match := re.fullmatch(r"(.+\S)\s*\[([^\[\]]*[^\W\d][^\[\]]*)\]", head))}
+    asked, short = {match[1] for match in found.values()}, {head: match[2].strip() for head, match in found.items()}
+    if len(found) < 2 or len(asked) > 1 or len({*short.values(), *header} - {*found}) < len({*header}):
+        return header, notes
+    note = f"{counted(len(found), 'heading')} that ask {asked.pop()!r} were called by what stands in their brackets."
+    return [short.get(head, head) for head in header], [note, *notes]
+
+
+_TWIN = re.compile(r"(.*\d)[ _-]?([a-d])|(.+?)(?:[ _./-]+|\s*\()(?:rep\w*\.? ?)?([1-4a-d])\)?", re.IGNORECASE)
+
+
+def twins(names: Sequence[str]) -> list[str]:
+    """Return the signs behind several names if each name is there with each sign: of `L7a L7b L8a L8b` a and b."""
+    found = [match.groups("") for name in names if (match := _TWIN.fullmatch(name))]
+    pairs = {(first + third, second + fourth) for first, second, third, fourth in found}
+    stems, ends = ({pair[side] for pair in pairs} for side in (0, 1))
+    whole = len(found) == len(names) == len(stems) * len(ends)
+    return sorted(ends) if whole and min(len(stems), len(ends)) > 1 else []
+
+
+_ASKED = re.compile(r"(?:your|ihre?|dein|votre|su|tu|il tuo|which|what|who|welche\w*|quel\w*|cual|quale) ")
+_WHICH = re.compile(r"(?:which|welche\w*|quel\w*|cual|quale|(?:number|nummer|numero) (?:of|der|des|de|del|della)) ")
+_NAMES = re.compile(rf"{_WHICH.pattern}|\b(?:number|code|id|nummer|nr|numero)\b")
+_ORDINAL = re.compile(
+    r"first|second|third|(?:erste|zweite|dritte)[rs]?|premi\w+|deuxi\w+|primer\w*|segund\w*|\d\W?(?:st|nd|rd)?"
+)
+
+
+def asked_roles(columns: Mapping[str, Sequence[str]], numbers: Sequence[str]) -> dict[str, str]:
+    """Return role to column for questions of a form with a word for that role alone: `Which sample is it?`.
+
+    Answers such as `first` and `second` say a round, not what was tried; `numbers` name something only where it asks
+    which one, or for a number or code.
+    """
+    found: dict[str, list[str]] = {}
+    for column, given in columns.items():
+        words = heading_words(column)
+        asked = column.rstrip().endswith("?") or _ASKED.match(words) or _WHICH.match(words)
+        if not asked or is_called(words, "comment") or (column in numbers and not _NAMES.search(words)):
+            continue
+        roles = {role for role in ROLES for word in words.split() if is_called(word, role)}
+        cells = {heading_words(cell) for cell in given} - {""}
+        if cells and all(map(_ORDINAL.fullmatch, cells)):
+            turn = any(is_called(word, "unsure") for word in words.split())
+            roles = roles & {"session", "replicate"} or ({"replicate"} if turn and not roles else set())
+        if len(roles) == 1:
+            found.setdefault(roles.pop(), []).append(column)
+    return {role: held[0] for role, held in found.items() if len(held) == 1}
+
+
+# In which line are the headings, and which tables stand below each other?
+
+
+def heading_row(cells: Sequence[Sequence[str]]) -> int:
+    """Return the row with the headings: the last one above the first row of numbers that names most columns."""
+    width = max(sum(map(bool, row)) for row in cells)
+    late = cells[len(cells) // 3 :] or cells
+    numeric = [i for i in range(len(cells[0])) if read_numbers([row[i] for row in late], words=True).share >= NUMERIC]
+    data = next(
+        (n for n, row in enumerate(cells) if numeric and sum(is_number(row[i]) for i in numeric) >= len(numeric) / 2),
+        0,
+    )
+    for row in range(data - 1, -1, -1):
+        heads = [cells[row][i] for i in numeric if cells[row][i]]
+        worded = len(heads) >= MOSTLY * len(numeric) and not any(map(is_number, heads))
+        if worded and not _names_one_of_each(cells, row):
+            return row
+    return next((n for n, row in enumerate(cells) if sum(map(bool, row)) >= max(2, MOSTLY * width)), 0)
+
+
+def _names_one_of_each(cells: Sequence[Sequence[str]], row: int) -> bool:
+    """Return True if a row below headings has a person and a prototype, not code and code: no heading."""
+    held = [(list(above), named_columns(dict.fromkeys(above))) for above in cells[:row] if names_both(above)]
+    either = any(len({cells[row][above.index(of[role])] for role in DESIGN[:2]} - {""}) == 2 for above, of in held)
+    return either and not names_both(cells[row])
+
+
+def names_both(heads: Sequence[str]) -> bool:
+    """Return True if headings name who scored, and what."""
+    return {"assessor", "prototype"} <= set(named_columns(dict.fromkeys(heads)))
+
+
+def is_corner(head: str) -> bool:
+    """Return True if a heading names what stands in rows and in columns: `Attribute / Product`."""
+    halves = re.split(r"[/\\]", head)
+    return len(halves) == 2 and {*named_columns(halves)} == {"attribute", "prototype"}
+
+
+def lies_on_its_side(cells: Sequence[Sequence[str]]) -> bool:
+    """Return True if people and prototypes are named down the first column and not along a row."""
+    return names_both([row[0] for row in cells[:_DESIGN_ROWS] if row[0]]) and not any(
+        map(names_both, cells[:_DESIGN_ROWS])
+    )
+
+
+_DESIGN_ROWS = 12  # lines of a table on its side, or above its headings, that are looked at
+
+
+def group_row(cells: Sequence[Sequence[str]], bottom: int) -> int | None:
+    """Return the row above the headings that names groups of columns, or None."""
+    if bottom == 0:
+        return None
+    above, heads = cells[bottom - 1], cells[bottom]
+    over = [i for i, cell in enumerate(above) if cell and i > 0 and heads[i]]
+    blank_below = [i for i, cell in enumerate(above) if cell and not heads[i]]
+    return bottom - 1 if len(over) >= 2 or (over and blank_below) else None
+
+
+def tables_below(rows: Sequence[Sequence[str]]) -> list[tuple[str, list[Sequence[str]]]]:
+    """Return the title of each of several tables below each other, and the rows of the sheet, those of others blank.
+
+    A title is alone in its line and stands next to headings; these may be there once only.
+    """
+    cells = {i: seen for i, row in enumerate(rows) if any(seen := [as_seen(cell) for cell in row])}
+    titles = {i: "".join(row) for i, row in cells.items() if sum(map(bool, row)) == 1 and not is_number("".join(row))}
+    if len(titles) < 2 or len(cells) - len(titles) < FEWEST_ROWS + 1:
+        return []
+    width, places = max(map(len, cells.values())), list(cells)
+    bottom = places[heading_row([row + [""] * (width - len(row)) for row in cells.values()])]
+    heads = [i for i, row in cells.items() if i >= bottom and _repeats(row, cells[bottom])]
+    starts = [i for n, i in enumerate(places) if i in titles and set(places[max(n - 1, 0) : n + 2]) & set(heads)]
+    if len(heads) == 1 and starts:
+        starts += [i for i in titles if i > max(starts[-1], bottom) and not _is_row_of(i, cells)]
+        needed = {"assessor", "prototype"} - set(named_columns(filter(None, cells[bottom])))
+        alike = {re.sub(r"\d+", "0", titles[i]) for i in starts}
+        starts = starts if needed or len(alike) == 1 else []
+    elif len(starts) < len(heads):
+        return []
+    tables = []
+    for start, end in pairwise([*starts, len(rows)] if len(starts) > 1 else []):
+        own = next((i for i in heads if start - 1 <= i < end), bottom)
+        tables.append((titles[start], [row if start < i < end or i == own else [] for i, row in enumerate(rows)]))
+    return tables
+
+
+def with_blocks_named(
+    laid_out: Sequence[tuple[str, list[list[str]]]],
+) -> tuple[list[tuple[str, list[list[str]]]], tuple[str, ...]]:
+    """Return sheets in which what stands above each block, in a corner or a title, is a column, and that said."""
+    made: list[tuple[str, list[list[str]]]] = []
+    found: dict[str, str] = {}
+    for name, rows in laid_out:
+        blocks = _corners(rows) or (_titled(rows) if len(laid_out) > 1 else [])
+        role = _role_of_titles([title for title, *_ in blocks])
+        heads = [as_seen(cell) for cell in rows[blocks[0][1]]] if role else []
+        if not role or role in named_columns(filter(None, heads)):
+            made.append((name, rows))
+            continue
+        given = [["", *row] if i < blocks[0][1] else [] for i, row in enumerate(rows)]
+        given[blocks[0][1]] = [role, *("" if cell == blocks[0][0] else cell for cell in heads)]
+        for title, head, end in blocks:
+            label = title.partition(":")[2].strip() or title
+            given[head + 1 : end] = [[label, *row] if any(row) else [] for row in rows[head + 1 : end]]
+            found.setdefault(label, role)
+        made.append((name, given))
+    told = [f"What stands above each block is its {role}: {first_few([t for t in found if found[t] == role])}."
+            for role in dict.fromkeys(found.values())]  # fmt: skip
+    return made, tuple(told)
+
+
+def _corners(rows: Sequence[Sequence[str]]) -> list[tuple[str, int, int]]:
+    """Return name, line of headings and end of each block whose first heading, in the corner, names a sitting."""
+    lines = {i: row for i, each in enumerate(rows) if sum(map(bool, row := [as_seen(cell) for cell in each])) > 1}
+    first = next(iter(lines), 0)
+    heads = [i for i, row in lines.items() if row[0] and _role_of_titles([row[0]])]
+    if first not in heads or len(lines) == len(heads):
+        return []
+    if any(lines[i][1:] != lines[first][1:] for i in heads):
+        if any(map(is_number, lines[first][1:])):
+            return []
+        raise StudyError(
+            f"The blocks below {first_few([lines[i][0] for i in heads])} do not have the same columns in the same "
+            "order. Give them the same, or put them on sheets of their own."
+        )
+    return [(lines[i][0], i, end) for i, end in pairwise([*heads, len(rows)])]
+
+
+def _titled(rows: Sequence[Sequence[str]]) -> list[tuple[str, int, int]]:
+    """Return title, line of headings and end of each of several blocks that have the same headings."""
+    blocks, start = [], 0
+    for title, own in tables_below(rows):
+        filled = [i for i, row in enumerate(own) if any(row)]
+        blocks.append((title, filled[0] if filled[0] >= start else start, filled[-1] + 1))
+        start = filled[-1] + 1
+    return blocks if len({tuple(rows[head]) for _, head, _ in blocks}) == 1 else []
+
+
+def _role_of_titles(titles: Sequence[str]) -> str:
+    """Return what titles such as `Rep 1` or `Sample: P1` name; the empty text if they do not say."""
+    parted_ = [title.partition(":") for title in titles]
+    said = (role for role in DESIGN[:4] if all(what and is_called(word, role) for word, _, what in parted_))
+    return sitting(titles) or (next(said, "") if titles else "")
+
+
+def _repeats(row: Sequence[str], heads: Sequence[str]) -> bool:
+    """Return True if a row is headings again: half of its cells at least, and no numbers among them."""
+    filled = list(filter(None, row))
+    return 2 * len(set(filled) & set(heads)) >= len(filled) > 1 and not any(map(is_number, filled))
+
+
+def _is_row_of(line: int, cells: Mapping[int, Sequence[str]]) -> bool:
+    """Return True if the only cell of a line is a name like those above and below it: somebody who gave no scores."""
+    place = next(place for place, cell in enumerate(cells[line]) if cell)
+    others = {re.sub(r"\d+", "0", row[place]) for i, row in cells.items() if i != line and sum(map(bool, row)) > 1}
+    return re.sub(r"\d+", "0", cells[line][place]) in others
+
+
+def is_number(cell: str) -> bool:
+    """Return True if a cell can be read as a number."""
+    return read_numbers([cell]).share == 1
