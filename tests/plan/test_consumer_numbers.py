@@ -37,10 +37,13 @@ def test_people_for_parity(margin, approximate):
 def test_parity_and_unsurpassed_at_five_points():
     # exact binomial, computed with R
     assert (parity_numbers(), parity_numbers(one_sided=True)) == (888, 647)
+    assert first(lambda n: power_parity(n, 0.45, 0.55, 0.5)) == 861
+    assert first(lambda n: power_above(n, 0.45, 0.5)) == 618
 
 
 def test_agreement_against_a_bar():
     # more than half with 65 % truly agreeing is the one-sided preference question
+    assert first(lambda n: power_above(n, 0.5, 0.65)) == 69
     assert share_numbers(0.65, bar=0.5) == share_numbers(0.65) >= 69
     assert share_numbers(0.80, bar=0.60) < share_numbers(0.75, bar=0.60)
 

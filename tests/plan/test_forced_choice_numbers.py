@@ -27,6 +27,9 @@ def test_the_number_given_is_never_missed_again():
     assert told_apart("triangle", 0.3) == 42
     assert told_apart("triangle", 0.3, power=0.9) == 57
     assert told_apart("triangle", 0.3, alpha=0.01) >= 62
+    for wanted, alpha, first in ((0.8, 0.05, 40), (0.9, 0.05, 53), (0.8, 0.01, 62)):
+        reached = power_above(np.arange(1, first + 1), 1 / 3, chance_correct(0.3, 1 / 3), alpha) >= wanted
+        assert np.flatnonzero(reached).tolist() == [first - 1]
 
 
 def test_the_counts_that_show_it_are_those_of_the_table():
