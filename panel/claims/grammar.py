@@ -241,9 +241,7 @@ class _Reader(Asking):
             if value is None or not length:
                 continue
             end = start + 1 + length
-            later = self.entry("later", end)[0] or int(
-                {*self.tokens[end : end + 1]} <= _MARKS and end < len(self.tokens)
-            )
+            later = self.entry("later", end)[0] or len(_MARKS & {*self.tokens[end : end + 1]})
             end += later
             again = self.tokens[self.place - 1] in ("and", "or") and bool(self.found.moments)
             use = self.entry("of_use", end)[0]
