@@ -5,8 +5,9 @@ and invariances: names, the order of the attributes, which end of the scale is h
 """
 
 import re
-from collections.abc import Iterator
+from collections.abc import Callable, Iterator
 from dataclasses import fields, is_dataclass, replace
+from functools import partial
 from typing import Any
 
 import numpy as np
@@ -17,7 +18,9 @@ from scipy.stats import t
 from panel.answers import QUESTIONS, Answers
 from panel.study.folder import read_folder
 from panel.study.study import Study
+from tests.as_before import differing, read_lines
 from tests.drawn_studies import DRAWN
+from tests.models.as_answered import FOLDER, lines_answered
 from tests.report.evidence_studies import DEMO, demo_results
 
 SIX_DIGITS = 1e-6  # of a mixed model fitted in another order
@@ -35,10 +38,11 @@ _ASKED = ("prototypes", "batches", "formulas", "attributes", "assessors", "servi
 
 
 class Frames(dict[str, pd.DataFrame]):
-    """Frames of answers by name, and whether they are those of a study that is asked everything."""
+    """Frames of a study's answers by name, and whether it is asked everything."""
 
-    def __init__(self, found: dict[str, pd.DataFrame], *, whole: bool) -> None:
-        super().__init__(found)
+    def __init__(self, answers: Answers, *, whole: bool) -> None:
+        super().__init__(frames(answers))
+        self.answers = answers
         self.whole = whole
 
 
@@ -60,12 +64,27 @@ def demo() -> Study:
     return read_folder(DEMO)
 
 
-@pytest.fixture(scope="module", params=["demo", *DRAWN])
-def every(request) -> Frames:
+def _answers_of(make: Callable[[], Study]) -> Answers:
+    return Answers(make())
+
+
+STUDIES = {"demo": demo_results} | {name: partial(_answers_of, make) for name, make in DRAWN.items()}
+
+
+@pytest.fixture(scope="module", params=STUDIES)
+def study_name(request) -> str:
+    return request.param
+
+
+@pytest.fixture(scope="module")
+def every(study_name) -> Frames:
     """Every frame of the demo, and of drawn studies that take other ways."""
-    if request.param == "demo":
-        return Frames(frames(demo_results()), whole=True)
-    return Frames(frames(Answers(DRAWN[request.param]())), whole=False)
+    return Frames(STUDIES[study_name](), whole=study_name == "demo")
+
+
+def test_what_is_answered_is_what_was_answered_before(study_name, every):
+    changed = differing(read_lines(FOLDER, study_name), lines_answered(every.answers))
+    assert not changed, f"{len(changed)} fields; if it is wanted: python -m tests.models.as_answered. {changed[0]}"
 
 
 @pytest.fixture(scope="module")

@@ -28,14 +28,26 @@ from panel.study.shown import Column, Table
 from panel.views.decision.board import verdict_words
 from panel.views.pictures import BROAD, NARROW, marker_of
 from panel.views.told import Picture, Shown, Told
+from tests.as_before import differing, read_lines
+from tests.views.as_told import FOLDER, lines_told
 from tests.views.every_picture import demo_answers, everything_told
 from tests.views.held import NUMBER, STUDIES, all_told, frames, holds, numbers_in, told_numbers, words_in
 
 
 @pytest.fixture(scope="module", params=STUDIES)
-def everything(request) -> list[Told]:
+def study_name(request) -> str:
+    return request.param
+
+
+@pytest.fixture(scope="module")
+def everything(study_name) -> list[Told]:
     """Everything that is told of a study."""
-    return all_told(STUDIES[request.param]())
+    return all_told(STUDIES[study_name]())
+
+
+def test_what_is_told_is_what_was_told_before(study_name, everything):
+    changed = differing(read_lines(FOLDER, study_name), lines_told(everything))
+    assert not changed, f"{len(changed)} lines; if it is wanted: python -m tests.views.as_told. First: {changed[0]}"
 
 
 # Marks, intervals, bars and remarks of pictures.
