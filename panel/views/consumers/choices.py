@@ -454,7 +454,7 @@ def _preference_headline(result: Preferences) -> str:
             )
         else:
             parts.append(f"No preference between {one} and {other} is shown, however the undecided are counted")
-    return "; ".join(parts) + "."
+    return ". ".join(parts) + "."
 
 
 def _counts(row: Mapping[Any, Any], names: Naming) -> str:

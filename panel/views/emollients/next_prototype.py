@@ -88,7 +88,7 @@ def _next_headline(result: NextPrototypes) -> str:
     asked = rows.loc[rows["windows"] > 0]
     if asked.empty:
         made = counted(len(rows), "candidate")
-        return f"{made} to make next, chosen for what can be learnt from them: no target is set to come nearer to."
+        return f"{made} to make next, chosen for what can be learnt: no target is set to come nearer to."
     best = result.tested.loc[result.tested["best"]].iloc[0]
     has = f"{format_number(best['expected'], 1)} of {int(asked['windows'].iloc[0])} targets"
     nearer = asked.loc[asked["nearer"]]
