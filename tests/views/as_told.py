@@ -2,10 +2,12 @@
 
 from __future__ import annotations
 
+from collections import Counter
 from collections.abc import Iterable, Iterator
 from pathlib import Path
 
 import numpy as np
+from matplotlib.colors import to_hex
 from matplotlib.figure import Figure
 
 from panel.study.shown import Shown
@@ -49,6 +51,10 @@ def _drawn(figure: Figure) -> Iterator[str]:
     groups = [each for axes in figure.axes for each in axes.collections if hasattr(each, "get_segments")]
     pieces = [np.ravel(piece) for each in groups for piece in each.get_segments()]
     boxes = [np.array(patch.get_extents().bounds) for axes in figure.axes for patch in axes.patches]
+    inks = [text.get_color() for axes in figure.axes for text in axes.texts]
+    inks += [line.get_color() for axes in figure.axes for line in axes.lines]
+    inks += [patch.get_facecolor() for axes in figure.axes for patch in axes.patches]
+    yield "colours: " + ", ".join(f"{many} {ink}" for ink, many in sorted(Counter(map(to_hex, inks)).items()))
     yield summed("marks", np.concatenate([*lines, *pieces, *boxes, np.zeros(0)]))
 
 
