@@ -100,7 +100,7 @@ class Numbered:
             cells = self.frame[column]
             if column in self._empty:
                 self._found[column] = np.zeros(len(cells), dtype=np.intp), cells.iloc[:1].tolist()
-            elif cells.dtype == "str" and len(cells) > _MANY and _new(cells.iloc[:_MANY]).mean() < _OFTEN:
+            elif cells.dtype == "str" and len(cells) > _MANY and _new(cells.iloc[: _MANY + 1]).mean() < _OFTEN:
                 first = _new(cells)
                 code, different = pd.factorize(cells[first], use_na_sentinel=False)
                 self._found[column] = np.repeat(code, np.diff(np.flatnonzero(np.r_[first, True]))), different.tolist()
