@@ -23,7 +23,7 @@ from panel.stats.arrays import Array, Codes
 from panel.stats.orders.block_designs import both_sets, information_left, joined
 from panel.study.formulas import formula_pairs, oriented
 from panel.study.scores_used import batch_of_score, orders_uneven, scores_used, serving_of_score
-from panel.study.study import Numbered, Study, kept
+from panel.study.study import Numbered, Study, kept, placed
 from panel.words import all_of, first_few
 
 SESSION, TEST_DAY, POSITION, SITE, GROUP = "session", "test day", "position", "site", "group of assessors"
@@ -335,8 +335,8 @@ def _for_all(rows: list[tuple[Any, ...]], columns: list[str], attributes: int) -
 def _named(facts: Mapping[str, Labels]) -> dict[str, Labels]:
     """Return the facts of the rows that name their attribute, one for all where none is given, and their prototype."""
     lacking = np.zeros(len(facts["prototype"][0]), dtype=bool)
-    for code, names in (facts[name] for name in ("attribute", "prototype") if name in facts):
-        lacking |= code == (names.index("") if "" in names else -1)
+    for code, names in (facts[name] for name in ("attribute", "prototype") if "" in facts.get(name, ([], []))[1]):
+        lacking |= code == names.index("")
     whole = {"attribute": (np.zeros(len(lacking), dtype=np.intp), [""]), **facts}
     if not lacking.any():
         return whole
@@ -346,7 +346,7 @@ def _named(facts: Mapping[str, Labels]) -> dict[str, Labels]:
 
 def _batches(facts: Mapping[str, Labels]) -> dict[str, tuple[str, ...]]:
     """Return the batches of each prototype that were scored, as far as they are known, in their order of coming."""
-    if BATCH not in facts:
+    if not any(facts.get(BATCH, ([], []))[1]):
         return {}
     (prototype, prototypes), (batch, batches) = facts["prototype"], facts[BATCH]
     found: dict[str, tuple[str, ...]] = {}
@@ -381,9 +381,7 @@ def _patterns(facts: Mapping[str, Labels], order: list[str]) -> list[_Pattern]:
     Scores whose level of a factor is not known take no part in its table; no session at all is one session.
     """
     attribute, names = facts["attribute"]
-    number = {name: place for place, name in enumerate(order)}
-    prototype = np.array([number[name] for name in facts["prototype"][1]], dtype=np.intp)[facts["prototype"][0]]
-    cell = attribute * len(order) + prototype
+    cell = attribute * len(order) + placed(*facts["prototype"], order)
     scored = np.bincount(cell, minlength=len(names) * len(order))
     tables: dict[str, Array] = {}
     for factor in OF_TEST:

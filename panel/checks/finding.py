@@ -167,12 +167,29 @@ def grouped(*codes: np.ndarray) -> tuple[np.ndarray, np.ndarray]:
 
     Codes are 0 or more. Groups are numbered from 0 by first appearance.
     """
-    group = pd.factorize(codes[0])[0].astype(np.int64)
+    key = codes[0]
     for code in codes[1:]:
         width = int(code.max(initial=0)) + 1
-        group = pd.factorize(group * width + code)[0].astype(np.int64)
-    first = np.flatnonzero(np.diff(np.maximum.accumulate(group), prepend=-1)) if len(group) else group
-    return group, first
+        if (int(key.max(initial=0)) + 1) * width > DENSE * len(key):
+            key, _ = _by_appearance(key)
+        key = key * width + code
+    return _by_appearance(key)
+
+
+DENSE = 4  # possible groups per row up to which a list of them is quicker, and smaller, than a table of hashes
+
+
+def _by_appearance(key: np.ndarray) -> tuple[np.ndarray, np.ndarray]:
+    """Return the number of each key, from 0 by first appearance, and the first row of each."""
+    size, rows = int(key.max(initial=-1)) + 1, np.arange(len(key))
+    if size > DENSE * len(key):
+        group = pd.factorize(key)[0].astype(np.int64)
+        return group, np.flatnonzero(np.diff(np.maximum.accumulate(group), prepend=-1))
+    place = np.empty(size, dtype=np.int64)
+    place[key[::-1]] = rows[::-1]
+    first = np.flatnonzero(place[key] == rows)
+    place[key[first]] = rows[: len(first)]
+    return place[key], first
 
 
 def distinct(*codes: np.ndarray) -> tuple[np.ndarray, ...]:

@@ -2,11 +2,12 @@
 
 from __future__ import annotations
 
+import math
 from decimal import Decimal
 
 import numpy as np
 
-from panel.checks.finding import Finding, Proposal, distinct, gathered, grouped, or_none
+from panel.checks.finding import DENSE, Finding, Proposal, distinct, gathered, grouped, or_none
 from panel.checks.score_patterns import (
     ScoreCells,
     check_patterns,
@@ -526,8 +527,13 @@ def _other_position(
 
 def _among(rows: tuple[np.ndarray, ...], others: tuple[np.ndarray, ...]) -> np.ndarray:
     """Return True for each of the rows that is also one of the others."""
-    group, first = grouped(*(np.concatenate(pair) for pair in zip(others, rows, strict=True)))
     number = len(others[0])
+    shape = [int(max(map(np.max, pair))) + 1 for pair in zip(rows, others, strict=True) if min(map(len, pair))]
+    if shape and math.prod(shape) <= DENSE * (number + len(rows[0])):
+        there = np.zeros(shape, dtype=bool)
+        there[others] = True
+        return np.asarray(there[rows])
+    group, first = grouped(*(np.concatenate(pair) for pair in zip(others, rows, strict=True)))
     return first[group[number:]] < number
 
 

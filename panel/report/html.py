@@ -6,6 +6,7 @@ import re
 from collections.abc import Iterator
 from dataclasses import dataclass
 from functools import cache
+from html import unescape
 from typing import TYPE_CHECKING, Any
 
 import pandas as pd
@@ -18,6 +19,7 @@ from panel.report.contents.blocks import (
     TextTable,
     Words,
 )
+from panel.views.pictures import sign_width
 from panel.views.told import Picture
 from panel.words import counted, plain_text
 
@@ -27,6 +29,7 @@ if TYPE_CHECKING:
 _ABOUT_ITSELF = re.compile(r"\s*<metadata>.*?</metadata>|\s*<style type=\"text/css\">.*?</style>", re.DOTALL)
 _NAMESPACES = re.compile(r'\s+xmlns(?::\w+)?="[^"]*"')
 _NAMED = re.compile(r'(\bid="|\bhref="#|url\(#)')
+_WORDS = re.compile(r'(<text style="(font-weight: [67]00; )?font-size: ([\d.]+)px[^>]*)>([^<]+)')
 
 
 def html_bytes(report: Report) -> bytes:
@@ -39,7 +42,14 @@ def html_bytes(report: Report) -> bytes:
 def _inline_svg(svg: str, name: str) -> str:
     """Return a picture to stand within a page: without what only a file needs, its parts named apart from others'."""
     bare = _NAMESPACES.sub("", _ABOUT_ITSELF.sub("", svg)).replace("xlink:href=", "href=")
-    return _NAMED.sub(lambda found: f"{found[1]}{name}-", bare)
+    return _WORDS.sub(_as_wide, _NAMED.sub(rf"\1{name}-", bare))
+
+
+def _as_wide(found: re.Match[str]) -> str:
+    """Return words of a picture with their width, which they keep in other letters where the reader lacks ours."""
+    start, bold, size, words = found.groups()
+    wide = float(size) * sum(sign_width(sign, bold=bool(bold)) for sign in unescape(words))
+    return f'{start} textLength="{wide:.1f}" lengthAdjust="spacingAndGlyphs">{words}'
 
 
 def _section(section: Section) -> dict[str, Any]:
@@ -54,7 +64,7 @@ def _item(item: Item) -> dict[str, Any]:
             from markupsafe import Markup
 
             # our own drawing, in which every word of the study is escaped (panel.views.pictures)
-            drawn = Markup(_inline_svg(item.outlined_svg, item.name))  # noqa: S704  # the one thing on the page that is markup
+            drawn = Markup(_inline_svg(item.printed_svg, item.name))  # noqa: S704  # the one thing on the page that is markup
             return {"kind": "picture", "title": plain_text(item.title), "svg": drawn}
         case Sheet():
             columns = range(len(item.headings))

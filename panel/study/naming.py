@@ -11,7 +11,7 @@ from dataclasses import dataclass, field
 import pandas as pd
 
 from panel.study.knowledge import shared_table
-from panel.study.study import Study
+from panel.study.study import Study, kept
 from panel.words import format_number, format_typed
 
 _SHORT_SCALE = 15.0  # such as 0 to 10, 1 to 9, or 15 cm
@@ -63,6 +63,7 @@ class Naming:
         return f"{heading} ({self.scale})" if self.scale else heading
 
 
+@kept
 def naming(study: Study) -> Naming:
     """Return the words of a study; attributes of the same words are told apart by their minutes or short names."""
     attributes, prototypes = study.table("attributes"), study.table("prototypes")

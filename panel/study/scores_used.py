@@ -93,6 +93,15 @@ def named_rows(study: Study, table: str) -> pd.DataFrame:
     A blank would be taken for one more person, prototype or session. A blank session is one only where other rows, of
     the same question, name theirs.
     """
+    return _named_answers(study) if table == "answers" else _named_rows(study, table)
+
+
+@kept
+def _named_answers(study: Study) -> pd.DataFrame:
+    return _named_rows(study, "answers")
+
+
+def _named_rows(study: Study, table: str) -> pd.DataFrame:
     frame = study.table(table)
     numbered = study.numbered if table == "scores" else Numbered(frame)
     lacking = np.zeros(len(frame), dtype=bool)

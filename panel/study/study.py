@@ -5,7 +5,7 @@ from __future__ import annotations
 import hashlib
 import json
 import re
-from collections.abc import Callable, Collection, Iterable, Mapping
+from collections.abc import Callable, Collection, Iterable, Mapping, Sequence
 from dataclasses import dataclass, field
 from functools import cache, wraps
 from typing import Any, TypeVar
@@ -64,6 +64,19 @@ def kept(function: Callable[..., _T]) -> Callable[..., _T]:
 
 
 _MANY = 20_000  # rows; of fewer, each is looked up sooner than compared with the one before
+_OFTEN = 0.5  # share of texts that differ from the one before
+
+
+def _new(cells: pd.Series) -> NDArray[np.bool_]:
+    """Return which texts differ from the one before."""
+    return np.r_[True, np.asarray(cells.array[1:] != cells.array[:-1], dtype=bool)][: len(cells)]
+
+
+def placed(code: NDArray[np.intp], names: Sequence[Any], order: Sequence[Any]) -> NDArray[np.intp]:
+    """Return for the number of each name in `names` its place in `order`, -1 where it has none."""
+    if list(names) == list(order):
+        return code
+    return np.asarray(pd.Index(order).get_indexer(pd.Index(names)), dtype=np.intp)[code]
 
 
 class Numbered:
@@ -87,12 +100,13 @@ class Numbered:
             cells = self.frame[column]
             if column in self._empty:
                 self._found[column] = np.zeros(len(cells), dtype=np.intp), cells.iloc[:1].tolist()
-            else:
-                first = np.ones(len(cells), dtype=bool)
-                if cells.dtype == "str" and len(cells) > _MANY:  # equal ones often follow each other
-                    first[1:] = cells.array[1:] != cells.array[:-1]
+            elif cells.dtype == "str" and len(cells) > _MANY and _new(cells.iloc[: _MANY + 1]).mean() < _OFTEN:
+                first = _new(cells)
                 code, different = pd.factorize(cells[first], use_na_sentinel=False)
                 self._found[column] = np.repeat(code, np.diff(np.flatnonzero(np.r_[first, True]))), different.tolist()
+            else:
+                code, different = pd.factorize(cells, use_na_sentinel=False)
+                self._found[column] = code, different.tolist()
         return self._found[column]
 
     def beside(self, frame: pd.DataFrame) -> Numbered:

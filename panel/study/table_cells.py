@@ -137,14 +137,20 @@ def number_text(value: float) -> str:
     """Return the shortest text that reads back as exactly this number; the empty text for NaN."""
     if math.isnan(value):
         return ""
-    return f"{value:.0f}" if value.is_integer() and abs(value) < 1e15 else repr(value)
+    return f"{value:.0f}" if value.is_integer() and abs(value) < _EXACT else repr(value)
+
+
+_EXACT = 1e15  # whole numbers below it are written with all their digits
+_MINUS_ZERO = np.array(-0.0).view(np.int64)
 
 
 def _column_texts(column: pd.Series) -> list[str]:
     if pd.api.types.is_numeric_dtype(column) and not pd.api.types.is_bool_dtype(column):
         values = column.to_numpy(dtype=float, na_value=math.nan)
         code, bits = pd.factorize(values.view(np.int64))  # each different number is written once, and -0 is not 0
-        return np.array([number_text(value) for value in bits.view(float).tolist()], dtype=object)[code].tolist()
+        whole = (np.floor(numbers := bits.view(float)) == numbers) & (np.abs(numbers) < _EXACT) & (bits != _MINUS_ZERO)
+        texts = map(str, numbers.astype(int).tolist()) if whole.all() else map(number_text, numbers.tolist())
+        return np.array(list(texts), dtype=object)[code].tolist()
     if isinstance(column.dtype, pd.StringDtype):
         return column.fillna("").tolist()
     return ["" if pd.isna(cell) else str(cell) for cell in column.tolist()]
@@ -442,19 +448,27 @@ def is_of_means(cell: str, known: Collection[str]) -> str:
 def without_other_rows(table: RawTable) -> RawTable:
     """Return the table without means, repeated headings and notes below it, and that said."""
     table = _without_means(table)
-    cells = [pd.Series(column, dtype="str").str.strip() for column in table.columns]
-    repeats = np.logical_and.reduce([column == head for column, head in zip(cells, table.header, strict=True)])
-    filled = np.add.reduce([(column != "").to_numpy(dtype=int) for column in cells])
+    repeats, filled = np.ones(len(table.lines), dtype=bool), np.zeros(len(table.lines), dtype=int)
+    for column, head in zip(table.columns, table.header, strict=True):
+        code, texts = _stripped(column)
+        repeats &= np.array([text == head for text in texts], dtype=bool)[code]
+        filled += np.array(list(map(bool, texts)), dtype=bool)[code]
     rows = np.flatnonzero(filled > 1)
     below = np.arange(len(filled)) > (rows[-1] if len(rows) else len(filled))
     notes = list(table.notes)
     for which, what in (
         (repeats, "Lines that repeat the headings"),
-        (below & (len(cells) > 2), "Notes below the table"),
+        (below & (len(table.header) > 2), "Notes below the table"),
     ):
         if which.any():
             notes.append(f"{what} were left out: line {first_few(np.asarray(table.lines)[which].tolist())}.")
-    return _rows_of(table, ~(repeats | (below & (len(cells) > 2))), notes)
+    return _rows_of(table, ~(repeats | (below & (len(table.header) > 2))), notes)
+
+
+def _stripped(cells: Sequence[str]) -> tuple[np.ndarray, list[str]]:
+    """Return the number of each cell's text, and the different texts, blanks round them taken off."""
+    code, texts = pd.factorize(pd.Series(cells, dtype="str"))
+    return code, [text.strip() for text in texts.tolist()]
 
 
 def _without_means(table: RawTable) -> RawTable:
@@ -463,20 +477,19 @@ def _without_means(table: RawTable) -> RawTable:
     names = dict.fromkeys(
         (table.header[0], *(held[role] for role in ("assessor", "prototype", "session") if role in held))
     )
-    cells = {name: pd.Series(table.column(name), dtype="str").str.strip() for name in names}
+    cells = {name: _stripped(table.column(name)) for name in names}
+    empty = {name: np.array([not text for text in texts], dtype=bool)[code] for name, (code, texts) in cells.items()}
+    nameless = np.add.reduce(list(empty.values()), dtype=int)
     reckoned = np.zeros(len(table.lines), dtype=bool)
-    for name, column in cells.items():
-        known = set(column.unique())
-        means = {cell: is_of_means(cell, known) for cell in known}
-        blank = np.ones(len(column), dtype=bool)
-        for other in cells:
-            blank &= (cells[other] == "").to_numpy() if other != name else True
-        reckoned |= column.map({cell: mean == "surely" for cell, mean in means.items()}).to_numpy(dtype=bool)
-        alone = column.map({cell: mean == "if alone" for cell, mean in means.items()}).to_numpy(dtype=bool)
-        reckoned |= alone & blank & (len(cells) > 1)
-    every = [pd.Series(column, dtype="str").str.strip() for column in table.columns]
-    said = np.logical_or.reduce([column.str.startswith("=").to_numpy(dtype=bool) for column in every])
-    reckoned |= said & np.logical_and.reduce([(column == "").to_numpy(dtype=bool) for column in cells.values()])
+    for name, (code, texts) in cells.items():
+        known = set(texts)
+        means = np.array([is_of_means(text, known) for text in texts], dtype=object)
+        reckoned |= (means == "surely")[code]
+        blank = nameless - empty[name] == len(cells) - 1
+        reckoned |= (means == "if alone")[code] & blank & (len(cells) > 1)
+    for column in table.columns if (nameless == len(cells)).any() else ():
+        code, texts = _stripped(column)
+        reckoned |= np.array([text.startswith("=") for text in texts], dtype=bool)[code] & (nameless == len(cells))
     told = f"Rows with means or totals were left out: line {first_few(np.asarray(table.lines)[reckoned].tolist())}."
     return _rows_of(table, ~reckoned, (*table.notes, told))
 

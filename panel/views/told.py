@@ -55,22 +55,13 @@ class Picture:
         return svg_text(self.figure(NARROW), title=self.title, description=self.alt)
 
     @cached_property
-    def _on_paper(self) -> Figure:
-        return self.figure(PRINTED)
-
-    @cached_property
     def printed_svg(self) -> str:
         """The picture drawn for a sheet of paper as SVG text, its words kept as text."""
-        return svg_text(self._on_paper, title=self.title, description=self.alt, text_as_paths=False)
+        return svg_text(self.figure(PRINTED), title=self.title, description=self.alt, text_as_paths=False)
 
     def png(self) -> bytes:
         """Return the picture as PNG."""
         return png_bytes(self.figure())
-
-    @cached_property
-    def outlined_svg(self) -> str:
-        """The same with its words as outlines, for a reader who may lack the letters."""
-        return svg_text(self._on_paper, title=self.title, description=self.alt)
 
 
 Item = str | Picture | Table | Shown

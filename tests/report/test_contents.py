@@ -240,9 +240,8 @@ def test_pictures_are_drawn_when_asked_for_and_only_once():
     assert len({block.name for block in pictures}) == len(pictures) > 5
     for block in pictures[:2]:
         assert block.alt
-        for form in ("outlined_svg", "printed_svg"):
-            assert getattr(block, form).startswith("<svg ")
-            assert getattr(block, form) is getattr(block, form)
+        assert block.printed_svg.startswith("<svg ")
+        assert block.printed_svg is block.printed_svg
 
 
 def test_an_absolute_negative_needs_both_kinds_of_people():

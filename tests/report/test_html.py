@@ -8,6 +8,7 @@ import pytest
 from lxml import html
 
 from panel.report.html import _inline_svg
+from panel.views.pictures import text_width
 from tests.report.evidence_studies import FORMULA, MARKUP, SCRIPT, SIGNS, bytes_of, demo_report
 
 LOADING = ("src", "srcset", "data", "poster", "background", "formaction", "action", "xlink:href")
@@ -96,3 +97,18 @@ def test_a_broad_picture_is_moved_within_its_frame_on_a_phone():
         assert (frame.get("class"), frame.get("tabindex")) == ("wide", "0")
         assert frame.get("aria-label")
     assert "figure svg { min-width: 36rem; }" in page("demo").findtext(".//style")
+
+
+KERNING = 0.03  # of a width: signs that lie closer beside each other
+
+
+def test_words_of_pictures_keep_their_width_in_other_letters():
+    # second computation: matplotlib lays the words out, with what lies closer beside each other
+    words = page("demo").xpath("//figure//svg//text[normalize-space()]")
+    assert len(words) > 100
+    for each in words:
+        assert each.get("lengthadjust") == "spacingAndGlyphs"
+        if "font-weight" not in each.get("style"):
+            size = float(re.search(r"font-size: ([\d.]+)px", each.get("style"))[1])
+            measured = text_width(each.text, size)
+            assert float(each.get("textlength")) == pytest.approx(measured, rel=KERNING, abs=0.05 + KERNING * size)

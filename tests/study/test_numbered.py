@@ -16,9 +16,10 @@ TEXTS = (["b", "b", "a", "b", "", ""], [], ["a"], list("abcabc"), ["a"] * 5, lis
 
 @pytest.mark.parametrize("texts", TEXTS)
 @pytest.mark.parametrize("dtype", ["str", "object"])
-@pytest.mark.parametrize("many", [0, study._MANY])
-def test_cells_are_numbered_as_pandas_numbers_them(texts, dtype, many, monkeypatch):
+@pytest.mark.parametrize(("many", "often"), [(0, 2.0), (0, study._OFTEN), (study._MANY, study._OFTEN)])
+def test_cells_are_numbered_as_pandas_numbers_them(texts, dtype, many, often, monkeypatch):
     monkeypatch.setattr(study, "_MANY", many)
+    monkeypatch.setattr(study, "_OFTEN", often)
     cells = pd.Series(texts, dtype=dtype, index=range(5, 5 + len(texts)))
     code, different = Numbered(cells.to_frame("of"))["of"]
     expected, names = pd.factorize(cells)  # it looks at each cell by itself

@@ -234,8 +234,9 @@ def _late_notes(study: Study) -> Iterator[str]:
 
 def _groups(study: Study) -> Iterator[str]:
     """Yield that groups of assessors are these and no others, where there are some."""
-    people = study.table("assessors")
-    names = natural_order(set(people.loc[people["assessor"].isin(study.numbered["assessor"][1]), "group"]) - {""})
+    people, scored = study.table("assessors"), set(study.numbered["assessor"][1])
+    both = zip(people["assessor"].tolist(), people["group"].tolist(), strict=True)
+    names = natural_order({group for who, group in both if group and who in scored})
     if len(names) > 1:
         yield f"People of {len(names)} groups scored ({', '.join(names)}): nothing shows whether another would agree."
 

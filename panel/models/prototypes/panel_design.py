@@ -25,7 +25,7 @@ from panel.stats.mixed.reml import MixedFit, fit_mixed_model
 from panel.stats.mixed.residuals import nothing_left
 from panel.stats.orders.block_designs import NO_DIRECTION, both_sets
 from panel.study.scores_used import ScoresUsed, batch_of_score, scores_used, serving_of_score
-from panel.study.study import Numbered, Study, kept, natural_order
+from panel.study.study import Numbered, Study, kept, natural_order, placed
 
 _TERM_WORDS = {
     ASSESSOR: "assessor",
@@ -148,7 +148,7 @@ def score_array(
         code, names = batches if batches and column == "batch" else scores[column]
         orders = {"prototype": prototypes, "attribute": attributes}
         order = natural_order(names) if column == "session" else orders.get(column)
-        codes[column] = code if order is None else pd.Index(order).get_indexer(pd.Index(names))[code]
+        codes[column] = code if order is None else placed(code, names, order)
         levels[column] = tuple(str(name) for name in (names if order is None else order))
     sample = codes["assessor"]
     for column in ("prototype", "session", "replicate", "batch"):
@@ -157,10 +157,10 @@ def score_array(
         sample = sample * (int(of.max(initial=0)) + 1) + of
     attribute = codes["attribute"]
     repeat = _times_seen(sample * len(attributes) + attribute)
-    key = sample * (int(repeat.max(initial=0)) + 1) + repeat
-    row, samples = _ranked(key)
+    row, samples = _ranked(sample * (int(repeat.max(initial=0)) + 1) + repeat)
+    begins = np.flatnonzero(np.diff(row, prepend=-1))[::-1]  # those of one sample often follow each other
     first = np.empty(samples, dtype=np.intp)
-    first[row[::-1]] = np.arange(len(key))[::-1]
+    first[row[begins]] = begins
     spread = np.full((len(first), len(attributes)), np.nan)
     spread[row, attribute] = scores.frame["score"].to_numpy(dtype=float)
     return ScoreArray(
@@ -271,9 +271,9 @@ def _terms(array: ScoreArray, rows: np.ndarray) -> tuple[tuple[int, ...], bool]:
     pair = assessor * len(array.prototypes) + prototype
     sitting = assessor * len(array.sessions) + session
     terms = [ASSESSOR]
-    if len(np.unique(pair)) < len(pair):
+    if _times_seen(pair).any():
         terms.append(INTERACTION)
-    attended = len(np.unique(sitting))
+    attended = _ranked(sitting)[1]
     with_session = 1 < len(np.unique(session)) < attended
     if len(np.unique(assessor)) < attended < len(sitting):
         terms.append(SITTING)
@@ -288,7 +288,8 @@ def _design(
     array: ScoreArray, columns: Codes, held: np.ndarray, terms: tuple[int, ...], with_session: bool, sets: Codes
 ) -> PanelDesign:
     rows = np.isfinite(array.scores[:, columns]).any(axis=1)
-    response = array.scores[np.ix_(rows, columns)]
+    whole = rows.all() and len(columns) == array.scores.shape[1]
+    response = array.scores if whole else array.scores[np.ix_(rows, columns)]
     kept = np.flatnonzero(held)
     prototype = np.searchsorted(kept, array.prototype[rows])
     names, assessor = np.unique(array.assessor[rows], return_inverse=True)

@@ -337,16 +337,17 @@ def seen_differently(study: Study) -> dict[str, str]:
     used = scores_used(study).numbered
     codes, names = zip(*(used[column] for column in ("assessor", "prototype", "session", "attribute")), strict=True)
     shape = tuple(map(len, names))
-    if not np.prod(shape, dtype=float) <= _LARGEST_FILL * len(codes[0]):
+    listed = study.table("assessors").drop_duplicates("assessor").set_index("assessor")["group"]
+    group = listed.reindex(names[0]).fillna("").to_numpy(object)
+    asked = [("sessions", None)] * (shape[2] > 1) + [("groups of assessors", group)] * (len({*group} - {""}) > 1)
+    if not asked or not np.prod(shape, dtype=float) <= _LARGEST_FILL * len(codes[0]):
         return {}
     place, size = np.ravel_multi_index(codes, shape), int(np.prod(shape))
     count: Array = np.bincount(place, minlength=size).astype(float).reshape(shape)
     total: Array = np.zeros(size)
     np.add.at(total, place, used.frame["score"].to_numpy(float))
-    listed = study.table("assessors").drop_duplicates("assessor").set_index("assessor")["group"]
-    group = listed.reindex(names[0]).fillna("").to_numpy(object)
     told: dict[str, list[str]] = {}
-    for words, of in (("sessions", None), ("groups of assessors", group)):
+    for words, of in asked:
         p = [_p_alike(total.reshape(shape)[..., k], count[..., k], of) for k in range(shape[-1])]
         known = np.isfinite(p)
         for name in np.array(names[-1], dtype=object)[known][below(holm(np.array(p)[known]))].tolist():

@@ -247,9 +247,12 @@ def intercept_design(response: Array, fixed: Array, group: Codes) -> _InterceptD
         w = np.hstack([fixed[rows], response[rows][:, chosen]])
         w_w[chosen] = each_response(w.T @ w, p)
         n_scores[chosen] = len(w)
-        order = np.argsort(group[rows], kind="stable")
-        starts = np.flatnonzero(np.r_[True, np.diff(group[rows][order]) != 0])
-        totals = np.add.reduceat(w[order], starts, axis=0)
+        of = group[rows]
+        if (np.diff(of) < 0).any():
+            order = np.argsort(of, kind="stable")
+            of, w = of[order], w[order]
+        starts = np.flatnonzero(np.r_[True, np.diff(of) != 0])
+        totals = np.add.reduceat(w, starts, axis=0)
         size = np.diff(np.r_[starts, len(w)])
         for n in np.unique(size):
             part = totals[size == n]
