@@ -230,7 +230,7 @@ def with_claim(study: Study, row: Mapping[str, Any], *, who: str, when: str) -> 
     row
         Columns of the table of claims, without those of the stamp.
     who, when
-        Who fixes it, and when (ISO 8601).
+        Who stamps it, and when (ISO 8601).
 
     Raises
     ------
@@ -238,7 +238,7 @@ def with_claim(study: Study, row: Mapping[str, Any], *, who: str, when: str) -> 
         If the sentence, the kind or the name is missing, or the moment is none.
     """
     if not who.strip():
-        raise StudyError("A claim is fixed by a named person. Write who fixes it.")
+        raise StudyError("A claim is stamped by a named person. Write who stamps it.")
     if not str(row.get("claim", "")).strip() or not str(row.get("kind", "")).strip():
         raise StudyError("A claim needs its sentence, exactly as it is to be said, and its kind.")
     moment(when, "The time of the stamp")
@@ -296,7 +296,7 @@ def page_to_sign(study: Study) -> str:
     """Return a page with every claim fixed so far and the hash over them, to be printed, dated and signed."""
     title = str(study.facts.get("title", "")) or "without a title"
     lines = [
-        f"{place}. “{row['claim']}”, fixed at {when_words(str(row['stamped_at']))} by {row['stamped_by']}"
+        f"{place}. “{row['claim']}”, stamped at {when_words(str(row['stamped_at']))} by {row['stamped_by']}"
         for place, row in enumerate(study.table("claims").to_dict("records"), start=1)
     ]
     foot = (
@@ -311,12 +311,12 @@ def page_to_sign(study: Study) -> str:
 
 
 def standing(study: Study, claim: Claim) -> tuple[bool, str]:
-    """Return whether a claim is exploratory, not fixed in time, and why or why not, in one sentence."""
+    """Return whether a claim is exploratory, not stamped in time, and why or why not, in one sentence."""
     broken = first_broken_link(study.table("claims"))
     if broken is not None and claim.number - 1 in (broken - 1, broken):
         return True, broken_chain(broken)
     if not (claim.stamped_at and claim.stamped_by and claim.stamp):
-        return True, "Nothing shows that sentence, margin and bar were fixed before the data were seen."
+        return True, "Nothing shows that sentence, margin and bar were stamped before the data were seen."
     read = {name: getattr(claim, name) for name in (*_TEXTS, *_NUMBERS) if name not in _FILLED_IN}
     if claim_seal({**study.table("claims").iloc[claim.number - 1], **read}) != claim.stamp:
         return True, "The claim was changed after it was stamped: it no longer fits its seal."
@@ -329,8 +329,8 @@ def standing(study: Study, claim: Claim) -> tuple[bool, str]:
     if limit is None:
         return True, words
     if stamped < limit:
-        return False, f"Fixed on {when_words(claim.stamped_at)} by {claim.stamped_by}, before {words}."
-    return True, f"Fixed on {when_words(claim.stamped_at)}, not before {words}."
+        return False, f"Stamped on {when_words(claim.stamped_at)} by {claim.stamped_by}, before {words}."
+    return True, f"Stamped on {when_words(claim.stamped_at)}, not before {words}."
 
 
 def _limit(study: Study, claim: Claim) -> tuple[datetime | None, str]:

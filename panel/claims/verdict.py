@@ -205,7 +205,7 @@ def _held_back(case: Case, found: Verdict) -> Verdict:
     if case.exploratory:
         needs = (*needs, "A new test, with this sentence, its margin and its bar stamped before the data.")
     if case.exploratory and held:
-        reasons = ("Exploratory: the numbers speak for it, but the claim was not fixed before the data.", *reasons)
+        reasons = ("Exploratory: the numbers speak for it, but the claim was not stamped before the data.", *reasons)
         return Verdict(CANNOT_TELL, reasons, needs, "")
     return Verdict(found.verdict, reasons, needs, "" if case.exploratory else found.suggestion)
 
@@ -238,7 +238,7 @@ def adjust_together(
 def _ground(evidence: Evidence, fixed: bool) -> str:
     """Return the evidence whose claims are a family; a claim that needs both halves counts among those of the panel."""
     rests_on = PANEL if evidence.rests_on == BOTH else evidence.rests_on
-    return rests_on if fixed else f"{rests_on}, not fixed beforehand"
+    return rests_on if fixed else f"{rests_on}, not stamped beforehand"
 
 
 # Which footnote belongs under the sentence? Only what is recorded; what is not recorded is named as a gap.

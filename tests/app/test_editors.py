@@ -342,7 +342,7 @@ def test_statements_are_fixed_from_a_grid_and_stay(folder: Path):
         with_statements(study, texts.assign(margin="much"), "EK", "2026-03-01")
     with pytest.raises(StudyError, match="needs its sentence"):
         with_statements(study, texts.assign(kind=""), "EK", "2026-03-01")
-    with pytest.raises(StudyError, match="fixed by a named person"):
+    with pytest.raises(StudyError, match="stamped by a named person"):
         with_statements(study, texts, " ", "2026-03-01")
 
 
@@ -353,7 +353,7 @@ def test_a_statement_is_typed_and_fixed_on_the_page(folder: Path):
     row = dict.fromkeys(typed.begun, "") | {"claim": "spreads more easily than P1", "kind": "superiority"}
     app.session_state[key] = _Draft(typed.begun, pd.DataFrame([row], dtype="str"))
     app.run()
-    assert "Not fixed yet: 1 statement" in shown(app)
+    assert "Not stamped yet: 1 statement" in shown(app)
     labelled(app.button, "Fix these statements").click().run()
     assert "Write who fixes it" in shown(app)
     labelled(app.text_input, "Your initials, for the journal").set_value("EK").run()

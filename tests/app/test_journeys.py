@@ -142,7 +142,7 @@ def test_a_study_is_planned_rehearsed_on_a_phone_analysed_claimed_and_written_up
     walk.write("Sentence, exactly as it is to be said", "less greasy than P1")
     walk.pick("Kind of claim", "better")
     walk.pick("Prototype", "P2")
-    walk.write("Who fixes it", "M. Aro")
+    walk.write("Who stamps it", "M. Aro")
     walk.press("Write the claim and stamp it", "The claim is written and stamped. It is saved in")
     walk.choose("Evidence file", "gaps? (is|are) named in it")
     with page.expect_download() as taken:

@@ -157,7 +157,7 @@ CLAIMS_TABLE = Table(
         *CLAIM_COLUMNS,
         p_value("p after Holm", "p_adjusted"),
         each_row("People", lambda row, _: str(row["n"]) if row["n"] else NOTHING, "n", figure=True),
-        yes_no("Fixed beforehand", "exploratory", "no", "yes"),
+        yes_no("Stamped beforehand", "exploratory", "no", "yes"),
     ),
 )
 _NUMBER_COLUMNS = (

@@ -150,7 +150,7 @@ def test_tables_hold_what_a_person_reads(result):
         "– not a matter for this tool",
     ]
     assert table["Estimate"].iloc[0] == "77 %"  # cut, not 77.6 rounded to 78
-    assert table["Fixed beforehand"].tolist().count("no") == 1
+    assert table["Stamped beforehand"].tolist().count("no") == 1
     numbers = shown(claim_tables(1)[1], result, Naming())
     assert numbers["Number"].iloc[0] == "agreed (Wilson)"
     assert numbers["Has to lie"].iloc[0] == "above 50.0 %"
