@@ -413,7 +413,7 @@ def _statements(study: StudyInUse) -> None:
         return
     st.markdown(f"Not stamped yet: {counted(len(draft.typed), 'statement')}. What is stamped is not changed any more.")
     with st.container(horizontal=True):
-        if st.button("Fix these statements", type="primary"):
+        if st.button("Stamp these statements", type="primary"):
             who, when = str(st.session_state.get(_WHO) or ""), moment()
             done = f"{counted(len(draft.typed), 'statement')} stamped."
             save(study, lambda now: with_statements(now, draft.typed, who, when), done, forget=STATEMENTS)

@@ -28,7 +28,7 @@ from panel.study.numbers_read import typed_number
 from panel.study.study import Study
 from panel.study.table_cells import heading
 from panel.study.tables import TABLES
-from panel.words import format_list, when_words
+from panel.words import format_list, format_typed, when_words
 
 BEYOND = "beyond_sensory"
 _DIRECTIONS = ("more", "less")
@@ -155,6 +155,7 @@ def _names(study: Study) -> dict[str, tuple[str, ...]]:
         "listed": study.prototypes,
         "prototypes": (*study.prototypes, *answered),
         "attributes": study.attributes,
+        "words": tuple(map(study.attribute_words, study.attributes)),
         "questions": tuple(str(name) for name in answers["question"].unique()),
     }
 
@@ -175,10 +176,8 @@ def _problems(claim: Claim, names: Mapping[str, Sequence[str]]) -> Iterator[str]
     yield from _unknown_names(claim, names)
     yield from _odd_numbers(claim)
     if "direction" in fields_of(claim.kind) and claim.attribute and not claim.direction:
-        yield (
-            f"Nothing says whether the sentence means more or less of {claim.attribute}. Choose what it says "
-            "(column direction)."
-        )
+        words = dict(zip(names["attributes"], names["words"], strict=True)).get(claim.attribute, claim.attribute)
+        yield f"Nothing says whether the sentence means more or less of {words}. Choose what it says."
 
 
 def _empty(claim: Claim, name: str) -> bool:
@@ -191,7 +190,9 @@ def _unknown_names(claim: Claim, names: Mapping[str, Sequence[str]]) -> Iterator
         if name and name not in names["prototypes"]:
             yield f"The prototype {name!r} is not in the study. Choose among {', '.join(names['listed'])}."
     if claim.attribute and claim.attribute not in names["attributes"]:
-        yield f"The attribute {claim.attribute!r} is not in the study. Choose among {', '.join(names['attributes'])}."
+        both = zip(names["words"], names["attributes"], strict=True)
+        listed = ", ".join(name if words == name else f"{words} ({name})" for words, name in both)
+        yield f"The attribute {claim.attribute!r} is not in the study. Choose among {listed}."
     if claim.question and claim.question not in names["questions"]:
         asked = f"Choose among {', '.join(names['questions'])}."
         choices = asked if names["questions"] else "No question was answered so far."
@@ -202,11 +203,12 @@ def _unknown_names(claim: Claim, names: Mapping[str, Sequence[str]]) -> Iterator
 
 def _odd_numbers(claim: Claim) -> Iterator[str]:
     if claim.margin <= 0:
-        yield f"The margin is {claim.margin:g}; it must be above zero: the largest difference that does not matter."
+        stated = format_typed(claim.margin)
+        yield f"The margin is {stated}; it must be above zero: the smallest difference that matters."
     if claim.kind in ("agreement", "preference", "absolute_negative") and not (
         math.isnan(claim.bar) or 0 < claim.bar < 100
     ):
-        yield f"The bar is {claim.bar:g}; a share that must be exceeded lies between 0 and 100 %."
+        yield f"The bar is {format_typed(claim.bar)}; a share that must be exceeded lies between 0 and 100 %."
 
 
 # Were sentence, margin and bar fixed before the first score or answer that the claim rests on?

@@ -33,7 +33,7 @@ if TYPE_CHECKING:
 @click.option(
     "--versus", default=None, metavar="PROTOTYPE", help="Prototype to compare with; the benchmark if not given."
 )
-@click.option("--margin", type=float, default=None, help="Largest difference that does not matter, in scale units.")
+@click.option("--margin", type=float, default=None, help="Smallest difference that matters, in scale units.")
 @click.option(
     "--adjust-for",
     multiple=True,

@@ -81,12 +81,14 @@ class Naming:
 
     def window(self, attribute: str, low: float, high: float, *, typed: bool = True) -> str:
         """Return a target window of an attribute with its unit; one worked out has the decimals of the scores."""
-        unit = self._with_unit(attribute, "")
-        return format_window(low, high, None if typed else self.digits_of(attribute), unit)
+        return format_window(low, high, None if typed else self.digits_of(attribute), self.unit(attribute))
+
+    def unit(self, attribute: str) -> str:
+        """Return the unit behind a number of an attribute, a blank before it; empty where it has none."""
+        return f"\u00a0{self.units[attribute]}" if attribute in self.units else ""
 
     def _with_unit(self, attribute: str, text: str) -> str:
-        unit = self.units.get(attribute, "")
-        return f"{text}\u00a0{unit}" if unit and text != NOTHING else text
+        return text if text == NOTHING else f"{text}{self.unit(attribute)}"
 
     def stage(self, attribute: str) -> str:
         """Stage of use in which an attribute is judged; empty if the study does not say."""

@@ -429,12 +429,13 @@ def shown(table: Table, result: Any, names: Naming) -> pd.DataFrame:
 def own_lines(
     rows: pd.DataFrame, names: Naming, *also: str, about_zero: bool = False
 ) -> tuple[pd.DataFrame, dict[str, str]]:
-    """Return rows for a picture with a line for each attribute, and the words of each line.
+    """Return rows for a picture with a line for each attribute, and what stands behind the name of each: its unit.
 
-    Where attributes have several scales, each line runs from -1 to 1 on its own, and its words say from where to where.
+    Where attributes have several scales, each line runs from -1 to 1 on its own, and behind the name is what that is.
     """
     if not names.mixed:
-        return rows, {str(name): names.measure(str(name)) for name in rows["attribute"].unique()}
+        every = map(str, rows["attribute"].unique())
+        return rows, {name: names.measure(name).removeprefix(names.attribute(name)) for name in every}
     columns = ["estimate", "ci_low", "ci_high", *also]
     ends = rows[columns].astype(float).groupby(rows["attribute"], sort=False).agg(["min", "max"])
     low, high = ends.min(axis=1), ends.max(axis=1)
@@ -442,11 +443,11 @@ def own_lines(
         high = ends.abs().max(axis=1)
         low = -high
     middle, half = (rows["attribute"].map(part) for part in ((low + high) / 2, ((high - low) / 2).replace(0.0, 1.0)))
-    words = {
-        name: f"{names.attribute(name)} ({f'±{names.number(name, end)}' if about_zero else names.interval(name, start, end)})"
-        for name, start, end in zip(map(str, low.index), low, high, strict=True)
-    }
-    return rows.assign(**{name: (rows[name] - middle) / half for name in columns}), words
+    behind = {}
+    for name, start, end in zip(map(str, low.index), low, high, strict=True):
+        reach = f"±{names.number(name, end)}" if about_zero else names.interval(name, start, end)
+        behind[name] = f" ({reach})"
+    return rows.assign(**{name: (rows[name] - middle) / half for name in columns}), behind
 
 
 OWN_LINES = "Each line has its own scale, from and to in brackets"

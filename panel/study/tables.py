@@ -395,7 +395,7 @@ _RECORDED = (
             _text("attribute", "which attribute it is about"),
             _text("question", "which consumer question it rests on"),
             _number("minutes", "minutes after the end of rubbing"),
-            _number("margin", "largest difference that does not matter"),
+            _number("margin", "smallest difference that matters"),
             _number("bar", "value that must be reached; a share in per cent where answers are counted"),
             _number("bar_panel", "value the trained panel must stay below, for an absolute negative"),
             _text("competitors", "what nothing is better than, or the range, separated by ;"),

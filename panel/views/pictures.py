@@ -368,9 +368,10 @@ def interval_figure(
 
     own = names is not None and names.mixed
     room = (width - 2 * _MARGIN) * _POINTS
-    labels, left = _column(ticks, _NAMES * width)
     said, right = _column(remarks, _REMARKS * width)
-    left = max(left, min(_widest(headings), _NAMES * width)) + 2 * _MARGIN
+    most = min(_NAMES * width, width - right - _LEAST_WIDE - 4 * _MARGIN)
+    labels, left = _column(ticks, most)
+    left = max(left, min(_widest(headings), most)) + 2 * _MARGIN
     right += 2 * _MARGIN
     wide = max(width - left - right, _LEAST_WIDE)
     heading = wrapped(title, LETTERS + 1, room) if title else []

@@ -199,9 +199,9 @@ def test_a_broken_chain_and_a_changed_claim_are_findings_with_place_and_advice()
     forged = changed(made, 1, bar=60.0, stamp=claim_seal(row))
     found = {each.kind: each for each in check_study(changed(forged, 2, bar=70.0)) if each.kind in kinds}
     assert found["stamp_chain_broken"].where == "claims, row 2, column chain"
-    assert "Go back to the table of claims as it was fixed." in found["stamp_chain_broken"].advice
+    assert "Go back to the table of claims as it was stamped." in found["stamp_chain_broken"].advice
     assert found["claim_changed_after_stamp"].where == "claims, row 3, column stamp"
-    assert "fix the new ones as another claim" in found["claim_changed_after_stamp"].advice
+    assert "stamp the new ones as another claim" in found["claim_changed_after_stamp"].advice
     assert all(each.severity == "warning" for each in found.values())
 
 

@@ -24,7 +24,7 @@ from panel.views.planning.study import mark
 
 _NUMBERS = {
     "minutes": ("Minutes after rubbing in", "When it was judged, or for how long it is to hold."),
-    "margin": ("Margin", "The largest difference that does not matter; per cent points where votes are counted."),
+    "margin": ("Margin", "The smallest difference that matters; per cent points where votes are counted."),
     "bar": ("Bar", "What must be exceeded: per cent of people, seconds, or a value of the scale."),
     "bar_panel": ("Bar of the panel", "What the panel's mean must stay below."),
 }

@@ -420,8 +420,8 @@ def _statistics_plan(answers: Answers) -> list[Block]:
 def _laid_down(study: Study) -> Iterator[tuple[str, str, str]]:
     dated, claims = fact(study, "statistics_plan_dated"), study.table("claims")
     planned = [
-        f"{entry.get('prototype')} against {entry.get('versus')} on {entry.get('attribute')}"
-        for entry in entries_of(study, "planned_differences")
+        f"{each.get('prototype')} against {each.get('versus')} on {study.attribute_words(str(each.get('attribute')))}"
+        for each in entries_of(study, "planned_differences")
     ]
     if planned:
         yield "Differences planned", first_few(planned, 6), dated

@@ -301,7 +301,7 @@ def all_numbers(answers: Answers) -> Numbers | NoAnswer:
         return found
     if found.numbers.empty:
         return NoAnswer("No claim could be held against a number.")
-    about = found.claims.set_index("number")[["prototype", "versus", "attribute", "question"]]
+    about = found.claims.set_index("number")[["prototype", "versus", "question"]]
     places = found.numbers.groupby("number").cumcount() + 1
     full, key = found.numbers.join(about, on="number").assign(place=places), ["number", "place"]
     title = "Every number that a claim was held against"

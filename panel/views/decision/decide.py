@@ -370,9 +370,9 @@ def _plain_chance(heading: str, name: str) -> Column:
     return each_row(heading, lambda row, _: chance_words(row[name]), name, figure=True)
 
 
-def _window(heading: str, low: str, high: str, digits: int = 0) -> Column:
+def _window(heading: str, low: str, high: str, *, typed: bool = True) -> Column:
     def write(row: Mapping[str, Any], about: Shown) -> str:
-        return format_window(row[low], row[high], about.digits(digits, row["attribute"]))
+        return format_window(row[low], row[high], None if typed else about.digits(SCALE, row["attribute"]))
 
     return each_row(heading, write, low, high)
 
@@ -439,7 +439,7 @@ _VERSUS_WINDOWS = Table(
             figure=True,
         ),
         _plain_chance("Sign wrong", "wrong_sign"),
-        _window("Window of the difference", "versus_low", "versus_high", SCALE),
+        _window("Window of the difference", "versus_low", "versus_high", typed=False),
         yes_no("Met", "met_versus"),
         _chance("Chance, as a difference", "chance_versus"),
     ),

@@ -174,11 +174,11 @@ def _windows_figure(
     first = rows.drop_duplicates("attribute")
     windows = dict(zip(first["attribute"], first[["low", "high"]].to_numpy(float).tolist(), strict=True))
     remarks = [(y, names.window(name, *windows[name], typed=not versus)) for name, y in places.items()]
-    drawn, words = own_lines(drawn, names, "low", "high", about_zero=versus)
+    drawn, behind = own_lines(drawn, names, "low", "high", about_zero=versus)
     edges = drawn[["low", "high"]].to_numpy(float).ravel()
     limits = needed_limits(drawn, *edges[np.isfinite(edges)].tolist())
     depth = len(places) * (len(shown) * _LINE + _BETWEEN)
-    ticks = [(y, words[attribute]) for attribute, y in places.items()]
+    ticks = [(y, f"{names.attribute(attribute)}{behind[attribute]}") for attribute, y in places.items()]
     ends = drawn.drop_duplicates("attribute").set_index("attribute")[["low", "high"]]
     x_title = f"Difference from {result.benchmark}" if versus else names.with_scale("Mean")
     figure, axes = interval_figure(

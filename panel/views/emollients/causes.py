@@ -52,8 +52,8 @@ def short_ingredients(ingredients: Iterable[str]) -> dict[str, str]:
 
 
 def short_swap(swap: str) -> str:
-    """Return the label of a swap (`X -> Y`) with short names: `Y for X`; another text as it is."""
-    removed, arrow, added = swap.partition(" -> ")
+    """Return the label of a swap (`X → Y`) with short names: `Y for X`; another text as it is."""
+    removed, arrow, added = swap.partition(" → ")
     if not arrow:
         return swap
     added, comma, amount = added.partition(", ")

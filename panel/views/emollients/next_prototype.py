@@ -331,14 +331,14 @@ def _figure(result: WhatIf, names: Naming, width: float = BROAD) -> Figure:
     profile = _in_order(result.profile, names)
     heights, headings = _places(profile, names)
     filled = profile["place"] == IN
-    profile, words = own_lines(profile, names, "base", "target_low", "target_high")
+    profile, behind = own_lines(profile, names, "base", "target_low", "target_high")
     rows = profile.assign(y=heights, colour=INK, shape="o", filled=filled).dropna(subset=["estimate"])
     ends = profile[["base", "target_low", "target_high"]].to_numpy(dtype=float).ravel()
     limits = needed_limits(rows, *ends[np.isfinite(ends)])
     figure, axes = interval_figure(
         rows,
         (heights[-1] if heights else 0.0) + _ROW,
-        [(y, words[str(name)]) for y, name in zip(heights, profile["attribute"], strict=True)],
+        [(y, f"{names.attribute(name)}{behind[name]}") for y, name in zip(heights, profile["attribute"], strict=True)],
         headings=headings,
         width=width,
         limits=limits,

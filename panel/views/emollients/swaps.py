@@ -36,8 +36,8 @@ _AMOUNT = re.compile(r", (\d[\d.e+-]* %)$")  # the same swap at several amounts
 
 
 def swap_words(swap: str) -> str:
-    """Return the label of a swap with a real arrow, its amount in brackets where the label has one."""
-    return _AMOUNT.sub(r" (\1)", swap.replace(" -> ", " → "))
+    """Return the label of a swap, its amount in brackets where the label has one."""
+    return _AMOUNT.sub(r" (\1)", swap)
 
 
 def _all_effects(result: TracedSwaps) -> pd.DataFrame:
@@ -49,7 +49,7 @@ def _sources(result: TracedSwaps) -> tuple[Source, ...]:
     """Return the scores behind each swap: those of the prototypes it was seen on."""
     members: dict[str, list[str]] = {}
     for row in result.members.to_dict("records"):
-        for swap in (f"{row['removed']} -> {row['added']}", f"{row['added']} -> {row['removed']}"):
+        for swap in (f"{row['removed']} → {row['added']}", f"{row['added']} → {row['removed']}"):
             members.setdefault(swap, []).extend((str(row["prototype"]), str(row["versus"])))
     seen_on = {swap: tuple(dict.fromkeys(names)) for swap, names in members.items()}
     return (Source("scores", same={"attribute": "attribute"}, group=("swap", seen_on)),)

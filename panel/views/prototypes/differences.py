@@ -470,10 +470,12 @@ def _against_figure(result: Differences, names: Naming, width: float = BROAD) ->
 
     margin = float("nan") if result.margin is None else result.margin
     rows = result.versus.dropna(subset=["estimate"]).assign(margin=margin)
-    rows, words = own_lines(rows, names, "margin", about_zero=True)
+    rows, behind = own_lines(rows, names, "margin", about_zero=True)
     attributes = [str(name) for name in result.attributes["attribute"]]
     prototypes = [str(name) for name in dict.fromkeys(result.versus["prototype"])]
-    labels = [shortened(words.get(name, name), LETTERS, min(2.3, 0.42 * width) * _POINTS) for name in attributes]
+    room = min(2.3, 0.42 * width) * _POINTS
+    pairs = [(names.attribute(name), behind.get(name, "")) for name in attributes]
+    labels = [f"{shortened(name, LETTERS, room - text_width(end, LETTERS))}{end}" for name, end in pairs]
     left = max(text_width(label, LETTERS) for label in labels) / _POINTS + 2 * _MARGIN
     bands = ceil(len(prototypes) / max(1, int((width - left) / _LEAST_WIDE)))
     across = ceil(len(prototypes) / bands)
@@ -559,7 +561,7 @@ def _against_heard(result: Differences, names: Naming) -> str:
 
 def _means_figure(result: Differences, names: Naming, width: float = BROAD) -> Figure:
     """Return the prototypes' means, a line for each attribute: filled where the prototypes differ."""
-    rows, words = own_lines(result.means.dropna(subset=["estimate"]).assign(ci_low=np.nan, ci_high=np.nan), names)
+    rows, behind = own_lines(result.means.dropna(subset=["estimate"]).assign(ci_low=np.nan, ci_high=np.nan), names)
     prototypes = [str(name) for name in dict.fromkeys(rows["prototype"])]
     looks = {name: marker_of(names, name) for name in prototypes}
     attributes = [str(name) for name in result.attributes["attribute"]]
@@ -577,7 +579,7 @@ def _means_figure(result: Differences, names: Naming, width: float = BROAD) -> F
     figure, axes = interval_figure(
         drawn,
         line * len(attributes),
-        [(top + line / 2, words[name]) for name, top in middle.items()],
+        [(top + line / 2, f"{names.attribute(name)}{behind[name]}") for name, top in middle.items()],
         width=width,
         limits=needed_limits(drawn),
         key=signs_of(looks),

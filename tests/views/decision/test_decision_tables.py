@@ -18,6 +18,7 @@ from panel.views.decision.decide import (
     _WINDOWS,
     DECISIONS,
 )
+from tests.drawn_studies import five_points
 from tests.models.decision.known_studies import decided, target_study
 from tests.studies import small_study
 
@@ -35,6 +36,14 @@ def plain():
     study = target_study({"P1": (60, 45), "P2": (25, 75), "P3": (52, 50)})
     tables = {**study.tables, "prototypes": pd.DataFrame({"prototype": ["P1", "P2", "P3"]})}
     return decided(type(study)(tables, study.facts))
+
+
+def test_a_window_is_told_as_it_was_typed():
+    study = five_points()
+    result, names = decided(study), naming(study)
+    for table in (_WINDOWS, _WEIGHTS):
+        told = shown(table, result, names)
+        assert set(told.loc[told["Attribute"] == names.attribute("T02"), "Window"]) == {"2.5 or less"}
 
 
 def test_the_ranking_has_all_prototypes_best_first(demo):
