@@ -9,7 +9,7 @@ from __future__ import annotations
 
 import math
 import unicodedata
-from collections.abc import Mapping, Sequence
+from collections.abc import Callable, Mapping, Sequence
 from typing import Any, Literal
 
 import numpy as np
@@ -51,10 +51,24 @@ def format_change(value: float | None, digits: int = 1) -> str:
 
 
 def format_typed(value: object) -> str:
-    """Return a value as somebody would type it, so that it can be found again: P1, 330, -0.5, 120000."""
+    """Return a value with the digits somebody typed, so that it can be found again: P1, 330, −0.5, 120000."""
     if isinstance(value, float) and math.isfinite(value):
-        return np.format_float_positional(value, trim="-")
-    return str(value)
+        return np.format_float_positional(value, trim="-").replace("-", _MINUS)
+    return str(value).replace("-", _MINUS) if isinstance(value, int | np.integer) else str(value)
+
+
+def format_window(low: float, high: float, digits: int | None = None, unit: str = "") -> str:
+    """Return limits in words, as they were typed or with `digits`: `38 or less`, `55 s or more`, `30 to 40`."""
+    first, last = (_limit(end, digits) if end == end else "" for end in (low, high))
+    if not first and not last:
+        return NOTHING
+    if first and last:
+        return f"{first} to {last}{unit}"
+    return f"{first}{unit} or more" if first else f"{last}{unit} or less"
+
+
+def _limit(end: float, digits: int | None) -> str:
+    return format_typed(float(end)) if digits is None or end == round(end) else format_number(end, digits)
 
 
 def format_p(p_value: float | None) -> str:
@@ -78,9 +92,9 @@ def chance_words(chance: float) -> str:
     return "> 99 %" if chance > 0.99 else f"{100 * chance:.0f} %"
 
 
-def luck_words(row: Mapping[Any, Any], digits: int) -> str:
+def luck_words(row: Mapping[Any, Any], write: Callable[[float], str]) -> str:
     """Return an `estimate` picked as large beside what is left of it, `shrunken`, and the chance `wrong_sign`."""
-    seen, left = (format_change(row[name], digits) for name in ("estimate", "shrunken"))
+    seen, left = (write(row[name]) for name in ("estimate", "shrunken"))
     wrong = chance_words(row["wrong_sign"])
     return f"{seen} as estimated, {left} with luck taken out; chance that its sign is wrong {wrong}"
 

@@ -185,6 +185,25 @@ def unevenly_served() -> Study:
     )
 
 
+def seconds() -> Study:
+    """Eight hand creams timed in seconds and scored on a short scale, with windows, a benchmark and a margin."""
+    rng = np.random.default_rng(7)
+    formulas = hand_cream_formulas()
+    runs = np.array([[run >> slot & 1 for slot in range(3)] for run in range(8)], dtype=float)
+    truth = np.array([[-15.0, -8.0, 7.0], [-20.0, 6.0, 14.0]]) @ runs.T + [[50.0], [120.0]]
+    study = scored(formulas, truth, ["GREASE", "SOAK"])
+    short = study.scores["attribute"] == "GREASE"
+    scores = study.scores.assign(score=study.scores["score"].where(~short, (study.scores["score"] / 10).clip(0, 10)))
+    attributes = pd.DataFrame(
+        {"attribute": ["GREASE", "SOAK"], "name": ["greasy film", "time to soak in"], "stage": ["pick-up", "rub-out"]}
+    ).assign(
+        scale_min=0.0, scale_max=[10.0, 300.0], direction="less", target_low=np.nan, target_high=[4.5, 110.0],
+        unit=["", "s"],
+    )  # fmt: skip
+    tables = {**study.tables, "scores": scores, "attributes": attributes, "readings": measured(rng)}
+    return Study(tables, {"benchmark": "P1", "margin": 1.0})
+
+
 DRAWN: dict[str, Any] = {
     "consumers": consumers,
     "over time": over_time,
@@ -194,4 +213,5 @@ DRAWN: dict[str, Any] = {
     "alike": alike,
     "swaps": swaps,
     "unevenly served": unevenly_served,
+    "seconds": seconds,
 }

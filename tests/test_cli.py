@@ -307,9 +307,9 @@ def test_a_command_leaves_the_settings_of_the_process_as_they_were():
 def test_a_survey_is_imported_as_on_the_page(tmp_path: Path):
     (tmp_path / "survey.csv").write_text("who;P1 liking;P2 liking;age\nR1;7;5;30\nR2;6;8;41\n", encoding="utf-8")
     out = tmp_path / "study"
-    result = CliRunner().invoke(
-        main, ["import", str(tmp_path / "survey.csv"), "--survey", "--assessor", "who", "--out", str(out), "--json"]
-    )
+    asked = ["import", str(tmp_path / "survey.csv"), "--survey", "--assessor", "who", "--benchmark", "P2"]
+    result = CliRunner().invoke(main, [*asked, "--out", str(out), "--json"])
     assert result.exit_code == 0, result.output
     assert json.loads(result.output)["answers"] == 4
     assert open_study(out).table("answers")["answer"].tolist() == ["7", "6", "5", "8"]
+    assert open_study(out).benchmark == "P2"

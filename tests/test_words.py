@@ -21,6 +21,8 @@ from panel.words import (
     format_p,
     format_share,
     format_shares,
+    format_typed,
+    format_window,
     p_after_holm,
     p_words,
     typed_share,
@@ -101,6 +103,27 @@ def test_intervals():
     assert format_interval(float("nan"), 3.0) == NOTHING
     assert format_interval(1.0, None) == NOTHING
     assert format_interval(-5610.12, 5629.3) == f"{MINUS}5610 to 5629"  # nothing is known to a decimal
+
+
+@pytest.mark.parametrize(
+    ("low", "high", "digits", "unit", "words"),
+    [
+        (np.nan, 38, None, "", "38 or less"),
+        (55.5, np.nan, None, "", "55.5 or more"),
+        (-5, 50, None, "", f"{MINUS}5 to 50"),
+        (np.nan, 90, None, " s", "90 s or less"),
+        (np.nan, np.nan, None, " s", NOTHING),
+        (-12.345, np.nan, 1, "", f"{MINUS}12.3 or more"),
+        (np.nan, 14.0, 1, " %", "14 % or less"),
+    ],
+)
+def test_limits_are_told_in_one_way(low, high, digits, unit, words):
+    assert format_window(low, high, digits, unit) == words
+
+
+@pytest.mark.parametrize(("value", "words"), [(-0.5, f"{MINUS}0.5"), (-3, f"{MINUS}3"), (330.0, "330"), ("P-1", "P-1")])
+def test_what_was_typed_keeps_its_digits_and_has_the_minus_sign_of_tables(value, words):
+    assert format_typed(value) == words
 
 
 @pytest.mark.parametrize(

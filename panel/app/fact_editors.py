@@ -37,8 +37,8 @@ _TEXTS = MappingProxyType(
 )
 _NUMBERS = MappingProxyType(
     {
-        "margin": "Largest difference that does not matter, in scale units",
-        "liking_margin": "Largest difference in liking that does not matter",
+        "margin": "Smallest difference that matters, in scale units",
+        "liking_margin": "Smallest difference in liking that matters",
         "scale_min": "Lowest possible score",
         "scale_max": "Highest possible score",
     }

@@ -368,7 +368,7 @@ def _test(study: StudyInUse) -> None:
         go("safety", "Sign the safety gate")
     else:
         serving_form(study)
-    st.markdown("Write down what you want to say before the test; what is fixed beforehand counts for more.")
+    st.markdown("Write down what you want to say before the test; what is stamped beforehand counts for more.")
     go("claims", "Statements to test")
 
 

@@ -402,20 +402,20 @@ def _statements(study: StudyInUse) -> None:
     fixed = study.study.table(STATEMENTS)
     if len(fixed):
         told = fixed[["claim", "kind", "stamped_by", "stamped_at"]].assign(kind=fixed["kind"].map(kind_words))
-        told = told.set_axis(["Statement", "Kind", "Fixed by", "Fixed at"], axis=1)
-        table(told, name="fixed_statements", alt="Statements that are fixed")
-    st.caption("A row is one statement, exactly as it is to be said. Fixed after the first score it stays exploratory.")
+        told = told.set_axis(["Statement", "Kind", "Stamped by", "Stamped at"], axis=1)
+        table(told, name="fixed_statements", alt="Statements that are stamped")
+    st.caption("A row is one statement, word for word. Stamped after the first score it stays exploratory.")
     names = [column.name for column in columns_of(STATEMENTS)]
     empty = pd.DataFrame(columns=names[: names.index("stamped_at")], dtype="str")
     columns = {str(name): _grid_columns(study.study, STATEMENTS, empty)[str(name)] for name in empty}
     draft = _grid(study, STATEMENTS, empty, columns)
     if draft.typed.empty:
         return
-    st.markdown(f"Not fixed yet: {counted(len(draft.typed), 'statement')}. What is fixed is not changed any more.")
+    st.markdown(f"Not stamped yet: {counted(len(draft.typed), 'statement')}. What is stamped is not changed any more.")
     with st.container(horizontal=True):
-        if st.button("Fix these statements", type="primary"):
+        if st.button("Stamp these statements", type="primary"):
             who, when = str(st.session_state.get(_WHO) or ""), moment()
-            done = f"{counted(len(draft.typed), 'statement')} fixed."
+            done = f"{counted(len(draft.typed), 'statement')} stamped."
             save(study, lambda now: with_statements(now, draft.typed, who, when), done, forget=STATEMENTS)
         if st.button("Leave it as it was", key=f"leave {STATEMENTS}"):
             _begin_again(study, STATEMENTS, None)

@@ -67,7 +67,7 @@ def _check_claim_stamps(study: Study) -> Iterator[Finding]:
             "stamp_chain_broken",
             f"claims, row {broken + 1}, column chain",
             broken_chain(broken),
-            "Go back to the table of claims as it was fixed. Otherwise both claims beside the break are exploratory.",
+            "Go back to the table of claims as it was stamped. Otherwise both claims beside the break are exploratory.",
         )
     for number, row in enumerate(claims.to_dict("records"), start=1):
         if row["stamp"] and claim_seal(row) != row["stamp"]:
@@ -76,7 +76,7 @@ def _check_claim_stamps(study: Study) -> Iterator[Finding]:
                 "claim_changed_after_stamp",
                 f"claims, row {number}, column stamp",
                 f"Claim {number} was changed after it was stamped: it no longer fits its seal.",
-                "Go back to the words, margin and bar that were fixed, or fix the new ones as another claim.",
+                "Go back to the words, margin and bar that were stamped, or stamp the new ones as another claim.",
             )
 
 
@@ -99,13 +99,23 @@ _ROW_OF_SCORES = re.compile(r"\bscores, row (\d+)")
 
 
 def _in_her_words(study: Study, called: Mapping[str, str], findings: Iterable[Finding]) -> list[Finding]:
-    """Return findings whose places name attributes in words, and beside a row of scores the line of her own file."""
+    """Return findings that name attributes in words, and beside a row of scores the line of her own file.
+
+    What a message quotes stands in a file as it is; a short name that is a word, or that something else has, stays.
+    """
     record = study.facts.get("import")
     file = str(record.get("file") or "the imported file") if isinstance(record, dict) else "the imported file"
     lines = study.scores["raw_line"].to_numpy(dtype=float)
     words = {short: name for short, name in called.items() if name != short}
     # an attribute ends its place; a person, session or row may be called by the same sign
     last = re.compile(rf"(, (?:attribute )?)({'|'.join(map(re.escape, words))})(?=$|;)")
+
+    others = {*study.prototypes, *study.assessors, *study.table("batches")["batch"]}
+    codes = sorted((short for short in words if not short.islower() and short not in others), key=len, reverse=True)
+    anywhere = re.compile(rf"(?<![\w'“])({'|'.join(map(re.escape, codes))})(?![\w'”])")
+
+    def named(text: str) -> str:
+        return anywhere.sub(lambda found: words[found[1]], text) if codes else text
 
     def told(found: re.Match[str]) -> str:
         row = int(found[1]) - 2
@@ -118,7 +128,9 @@ def _in_her_words(study: Study, called: Mapping[str, str], findings: Iterable[Fi
             place = last.sub(lambda found: found[1] + words[found[2]], place)
         return _ROW_OF_SCORES.sub(told, place)
 
-    return [replace(finding, where=where(finding)) for finding in findings]
+    return [
+        replace(each, where=where(each), message=named(each.message), advice=named(each.advice)) for each in findings
+    ]
 
 
 # What a finding proposes, and the study once that is done.

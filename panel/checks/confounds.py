@@ -135,7 +135,7 @@ class Confounds:
         return self._rows("pairs", own, attribute, lambda kind, factor: kind == WHOLLY and factor in OF_TEST)
 
     def of_swap(self, attribute: str, swap: str) -> pd.DataFrame:
-        """Return the rows of a swap (`removed -> added`, with or without its amount) on an attribute."""
+        """Return the rows of a swap (`removed → added`, with or without its amount) on an attribute."""
         return self._rows("swaps", swap, attribute)
 
     def not_credited(self, attribute: str, swap: str) -> pd.DataFrame:

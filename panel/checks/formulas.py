@@ -91,8 +91,10 @@ def _unknown(study: Study) -> Iterator[Finding]:
     for name in names:
         rows = written.index[written["ingredient"] == name]
         where = f"formulas, row {rows[0] + 2}: {first_few(written.loc[rows, 'prototype'].unique().tolist())}"
-        close = difflib.get_close_matches(name.casefold(), offered, n=1, cutoff=0.8)
-        message = f"{name!r} is not a known INCI name."
+        close = [
+            each for each in difflib.get_close_matches(name.casefold(), offered, cutoff=_ALIKE) if _slip(name, each)
+        ]
+        message = f"{name!r} is not among the INCI names known here."
         if close:
             advice = f"Did you mean {offered[close[0]]}? If so, write it like this in every formula."
             yield Finding("warning", "ingredient_not_known", where, message, advice)
@@ -102,6 +104,16 @@ def _unknown(study: Study) -> Iterator[Finding]:
                 "its kind, and own values in the table ingredient_values."
             )
             yield Finding("note", "ingredient_not_known", where, message, advice)
+
+
+_ALIKE = 0.8  # of all letters, and of those of each word: a salicylate is no palmitate; a setting of ours, no source
+
+
+def _slip(name: str, known: str) -> bool:
+    """Return whether a name may be a slip of a known one: of as many words each must be alike."""
+    words = name.casefold().split(), known.split()
+    pairs = zip(*words, strict=True) if len(words[0]) == len(words[1]) else ()
+    return all(difflib.SequenceMatcher(None, one, other).ratio() >= _ALIKE for one, other in pairs)
 
 
 def _known_names() -> dict[str, str]:

@@ -425,7 +425,7 @@ def _not_listed(used: pd.Series, known: set[str], table: str, target: str) -> li
         shown = first_few([repr(names[case]) for case in cases])
         message = f"{shown}: no such {noun} in {target} ({counted(int(counts[cases].sum()), 'row')} of {table})."
         likely = [(names[case], alike.get(_folded(names[case]))) for case in cases[:FEW]]
-        meant = [f"{name} as {known_name}" for name, known_name in likely if known_name]
+        meant = [f"{name} as '{known_name}'" for name, known_name in likely if known_name]
         advice = f"Perhaps meant: {first_few(meant)}. " if meant else ""
         advice += f"Correct the name, or add the {noun} to {target}."
         proposed = tuple(

@@ -28,7 +28,7 @@ from panel.study.numbers_read import typed_number
 from panel.study.study import Study
 from panel.study.table_cells import heading
 from panel.study.tables import TABLES
-from panel.words import format_list, when_words
+from panel.words import format_list, format_typed, when_words
 
 BEYOND = "beyond_sensory"
 _DIRECTIONS = ("more", "less")
@@ -155,6 +155,7 @@ def _names(study: Study) -> dict[str, tuple[str, ...]]:
         "listed": study.prototypes,
         "prototypes": (*study.prototypes, *answered),
         "attributes": study.attributes,
+        "words": tuple(map(study.attribute_words, study.attributes)),
         "questions": tuple(str(name) for name in answers["question"].unique()),
     }
 
@@ -175,10 +176,8 @@ def _problems(claim: Claim, names: Mapping[str, Sequence[str]]) -> Iterator[str]
     yield from _unknown_names(claim, names)
     yield from _odd_numbers(claim)
     if "direction" in fields_of(claim.kind) and claim.attribute and not claim.direction:
-        yield (
-            f"Nothing says whether the sentence means more or less of {claim.attribute}. Choose what it says "
-            "(column direction)."
-        )
+        words = dict(zip(names["attributes"], names["words"], strict=True)).get(claim.attribute, claim.attribute)
+        yield f"Nothing says whether the sentence means more or less of {words}. Choose what it says."
 
 
 def _empty(claim: Claim, name: str) -> bool:
@@ -191,7 +190,9 @@ def _unknown_names(claim: Claim, names: Mapping[str, Sequence[str]]) -> Iterator
         if name and name not in names["prototypes"]:
             yield f"The prototype {name!r} is not in the study. Choose among {', '.join(names['listed'])}."
     if claim.attribute and claim.attribute not in names["attributes"]:
-        yield f"The attribute {claim.attribute!r} is not in the study. Choose among {', '.join(names['attributes'])}."
+        both = zip(names["words"], names["attributes"], strict=True)
+        listed = ", ".join(name if words == name else f"{words} ({name})" for words, name in both)
+        yield f"The attribute {claim.attribute!r} is not in the study. Choose among {listed}."
     if claim.question and claim.question not in names["questions"]:
         asked = f"Choose among {', '.join(names['questions'])}."
         choices = asked if names["questions"] else "No question was answered so far."
@@ -202,11 +203,12 @@ def _unknown_names(claim: Claim, names: Mapping[str, Sequence[str]]) -> Iterator
 
 def _odd_numbers(claim: Claim) -> Iterator[str]:
     if claim.margin <= 0:
-        yield f"The margin is {claim.margin:g}; it must be above zero: the largest difference that does not matter."
+        stated = format_typed(claim.margin)
+        yield f"The margin is {stated}; it must be above zero: the smallest difference that matters."
     if claim.kind in ("agreement", "preference", "absolute_negative") and not (
         math.isnan(claim.bar) or 0 < claim.bar < 100
     ):
-        yield f"The bar is {claim.bar:g}; a share that must be exceeded lies between 0 and 100 %."
+        yield f"The bar is {format_typed(claim.bar)}; a share that must be exceeded lies between 0 and 100 %."
 
 
 # Were sentence, margin and bar fixed before the first score or answer that the claim rests on?
@@ -230,7 +232,7 @@ def with_claim(study: Study, row: Mapping[str, Any], *, who: str, when: str) -> 
     row
         Columns of the table of claims, without those of the stamp.
     who, when
-        Who fixes it, and when (ISO 8601).
+        Who stamps it, and when (ISO 8601).
 
     Raises
     ------
@@ -238,7 +240,7 @@ def with_claim(study: Study, row: Mapping[str, Any], *, who: str, when: str) -> 
         If the sentence, the kind or the name is missing, or the moment is none.
     """
     if not who.strip():
-        raise StudyError("A claim is fixed by a named person. Write who fixes it.")
+        raise StudyError("A claim is stamped by a named person. Write who stamps it.")
     if not str(row.get("claim", "")).strip() or not str(row.get("kind", "")).strip():
         raise StudyError("A claim needs its sentence, exactly as it is to be said, and its kind.")
     moment(when, "The time of the stamp")
@@ -296,7 +298,7 @@ def page_to_sign(study: Study) -> str:
     """Return a page with every claim fixed so far and the hash over them, to be printed, dated and signed."""
     title = str(study.facts.get("title", "")) or "without a title"
     lines = [
-        f"{place}. “{row['claim']}”, fixed at {when_words(str(row['stamped_at']))} by {row['stamped_by']}"
+        f"{place}. “{row['claim']}”, stamped at {when_words(str(row['stamped_at']))} by {row['stamped_by']}"
         for place, row in enumerate(study.table("claims").to_dict("records"), start=1)
     ]
     foot = (
@@ -311,12 +313,12 @@ def page_to_sign(study: Study) -> str:
 
 
 def standing(study: Study, claim: Claim) -> tuple[bool, str]:
-    """Return whether a claim is exploratory, not fixed in time, and why or why not, in one sentence."""
+    """Return whether a claim is exploratory, not stamped in time, and why or why not, in one sentence."""
     broken = first_broken_link(study.table("claims"))
     if broken is not None and claim.number - 1 in (broken - 1, broken):
         return True, broken_chain(broken)
     if not (claim.stamped_at and claim.stamped_by and claim.stamp):
-        return True, "Nothing shows that sentence, margin and bar were fixed before the data were seen."
+        return True, "Nothing shows that sentence, margin and bar were stamped before the data were seen."
     read = {name: getattr(claim, name) for name in (*_TEXTS, *_NUMBERS) if name not in _FILLED_IN}
     if claim_seal({**study.table("claims").iloc[claim.number - 1], **read}) != claim.stamp:
         return True, "The claim was changed after it was stamped: it no longer fits its seal."
@@ -329,8 +331,8 @@ def standing(study: Study, claim: Claim) -> tuple[bool, str]:
     if limit is None:
         return True, words
     if stamped < limit:
-        return False, f"Fixed on {when_words(claim.stamped_at)} by {claim.stamped_by}, before {words}."
-    return True, f"Fixed on {when_words(claim.stamped_at)}, not before {words}."
+        return False, f"Stamped on {when_words(claim.stamped_at)} by {claim.stamped_by}, before {words}."
+    return True, f"Stamped on {when_words(claim.stamped_at)}, not before {words}."
 
 
 def _limit(study: Study, claim: Claim) -> tuple[datetime | None, str]:

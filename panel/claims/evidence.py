@@ -36,6 +36,7 @@ from panel.stats.comparing.multiplicity import ALPHA, LEVEL
 from panel.study.scores_used import named_rows
 from panel.study.study import Study
 from panel.words import (
+    DOWN,
     UP,
     counted,
     counted_share,
@@ -79,7 +80,7 @@ def _refused_base(study: Study, told: Counted) -> Iterator[str]:
     least = floor(study, "least_returned")
     if 100 * share < least:
         yield (
-            f"{told.base} of the {told.served} people who were given it answered ({cut_share(share)}); a claim needs "
+            f"{counted_share(told.base, told.served, DOWN)} who were given it answered; a claim needs "
             f"{format_typed(least)} % or more. Ask those who did not answer, or repeat the test."
         )
 
@@ -89,8 +90,7 @@ def _worst_case(told: Counted) -> str:
     if told.served <= told.base:
         return ""
     return (
-        f"If those who did not answer had all disagreed, {told.agreed} of {told.served} would agree: "
-        f"{cut_share(told.agreed / told.served)}."
+        f"If those who did not answer had all disagreed, {counted_share(told.agreed, told.served, DOWN)} would agree."
     )
 
 
@@ -127,7 +127,7 @@ def agreement(claim: Claim, materials: Materials) -> Evidence:
         ),
         suggestion=suggestion,
         reasons=(
-            f"{x} of {n} agreed or agreed strongly: {cut_share(share)} ({_both_intervals(x, n)}).",
+            f"{counted_share(x, n, DOWN)} agreed or agreed strongly ({_both_intervals(x, n)}).",
             _needed_words(n, bar, p),
             *([_FOIL] if foil else []),
             *_on_the_base(told),
@@ -421,8 +421,8 @@ def _votes_words(prototype: str, versus: str, votes: _Votes) -> str:
     lost = f" {votes.unread} answers named neither and are not counted." if votes.unread else ""
     again = f" {votes.repeated} answers of people who answered again; only the last counts." if votes.repeated else ""
     return (
-        f"{votes.prototype} of {votes.n} preferred {prototype} ({cut_share(votes.prototype / votes.n)}, "
-        f"{level_words(LEVEL)} {format_shares(float(low), float(high), 1)}), {votes.versus} {versus}, "
+        f"{counted_share(votes.prototype, votes.n, DOWN)} preferred {prototype} ({level_words(LEVEL)} "
+        f"{format_shares(float(low), float(high), 1)}), {votes.versus} {versus}, "
         f"{votes.neither} had no preference.{lost}{again}"
     )
 

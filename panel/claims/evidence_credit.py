@@ -41,7 +41,7 @@ def _ingredient_attribution(claim: Claim, materials: Materials) -> Evidence:
         return nothing_yet(PANEL, "No ingredient of the formulas is named. Fill in ingredient with its INCI name.")
     row = _swap_row(claim, traced, ingredient)
     if row is None:
-        return _no_swap(claim, traced, ingredient)
+        return _no_swap(claim, traced, ingredient, materials.called(claim))
     return _evidence(claim, materials, traced, row, ingredient)
 
 
@@ -74,7 +74,7 @@ def _swap_row(claim: Claim, traced: TracedSwaps, ingredient: str) -> dict[Any, A
     return rows.sort_values("p_value", kind="stable").to_dict("records")[-1]
 
 
-def _no_swap(claim: Claim, traced: TracedSwaps, ingredient: str) -> Evidence:
+def _no_swap(claim: Claim, traced: TracedSwaps, ingredient: str, called: str) -> Evidence:
     """Say why nothing can be _credited: never changed, or never changed alone."""
     joint = traced.joint
     together = [
@@ -95,8 +95,8 @@ def _no_swap(claim: Claim, traced: TracedSwaps, ingredient: str) -> Evidence:
     pair = f"{claim.prototype} and {claim.versus}" if claim.versus else "No two prototypes"
     return nothing_yet(
         PANEL,
-        f"{pair} do not differ by {ingredient} alone at equal mass, or nobody scored {claim.attribute}. Make one "
-        "prototype with it and one without, alike in everything else.",
+        f"{pair} do not differ by {ingredient} alone at equal mass, or nobody scored {called}. Make one prototype with "
+        "it and one without, alike in everything else.",
     )
 
 
@@ -107,7 +107,7 @@ def _evidence(
     estimate, low, high = (turned * float(row[name]) for name in ("estimate", "ci_low", "ci_high"))
     low, high = min(low, high), max(low, high)
     out, into = (row["removed"], row["added"]) if turned > 0 else (row["added"], row["removed"])
-    words = materials.study.attribute_words(claim.attribute)
+    words = materials.called(claim)
     p_two, right = float(row["p_value"]), claim.sign * estimate > 0
     p = p_two if right else 1.0
     change = f"{format_typed(float(row['percent']))} % {out} by {into}"
@@ -130,8 +130,8 @@ def _evidence(
         reasons=(
             *([f"{words} goes along with {credit}: nothing here says which."] if along else []),
             f"{words}: with {format_typed(float(row['percent']))} % {out} replaced by {into} it was scored "
-            f"{materials.value(abs(estimate))} {'higher' if estimate > 0 else 'lower'} "
-            f"({level_words(LEVEL)} {materials.between(low, high)}), {p_words(p_two)}, "
+            f"{materials.value(claim.attribute, abs(estimate))} {'higher' if estimate > 0 else 'lower'} "
+            f"({level_words(LEVEL)} {materials.between(claim.attribute, low, high)}), {p_words(p_two)}, "
             f"{counted(int(row['n_pairs']), 'matched pair')}, {counted(int(row['n_assessors']), 'assessor')}.",
             *_alias_words(traced, ingredient, str(out)),
             *_interaction_words(materials, traced, claim, str(row["swap"])),
@@ -163,9 +163,9 @@ def _interaction_words(materials: Materials, traced: TracedSwaps, claim: Claim, 
     rows = rows.loc[(rows["attribute"] == claim.attribute) & (rows["swap"] == swap)]
     for row in rows.loc[rows["verdict"] == DIFFERS].to_dict("records"):
         yield (
-            f"It does {materials.value(row['estimate'])} more where {row['with_swap']} has been made too "
-            f"({materials.between(row['told_low'], row['told_high'])}): the effect is that of the range tested, not of "
-            "any formula."
+            f"It does {materials.value(claim.attribute, row['estimate'])} more where {row['with_swap']} has been made "
+            f"too ({materials.between(claim.attribute, row['told_low'], row['told_high'])}): the effect is that of the "
+            "range tested, not of any formula."
         )
 
 
@@ -176,8 +176,9 @@ def _over_prototypes(materials: Materials, claim: Claim, swap: str, turned: floa
     for row in rows.to_dict("records"):
         low, high = sorted((turned * row["ci_low"], turned * row["ci_high"]))
         yield (
-            f"With prototypes as the units the effect is {materials.value(turned * row['estimate'])} "
-            f"({materials.between(low, high)}), {p_words(row['p_value'])}: beside the scatter between prototypes."
+            f"With prototypes as the units the effect is {materials.value(claim.attribute, turned * row['estimate'])} "
+            f"({materials.between(claim.attribute, low, high)}), {p_words(row['p_value'])}: beside the scatter between "
+            "prototypes."
         )
 
 
@@ -202,8 +203,8 @@ def _time(claim: Claim, materials: Materials) -> Evidence:
     if unit.casefold() not in _SECONDS:
         return nothing_yet(
             TIMES,
-            f"{claim.attribute} was not measured in seconds. Record the seconds of each person as scores, and write s "
-            "in the column unit of the table attributes.",
+            f"{materials.called(claim)} was not measured in seconds. Record the seconds of each person as scores, and "
+            "write s in the column unit of the table attributes.",
         )
     times = _times_of_people(materials, claim)
     n = len(times)

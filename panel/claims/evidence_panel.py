@@ -55,18 +55,19 @@ def _difference_evidence(claim: Claim, materials: Materials, found: Estimate, *,
     p = one_sided if claim.sides == "one" else min(1.0, 2 * one_sided)
     low, high = found.interval(LEVEL)
     people, _ = materials.panel.people(claim.attribute, (claim.prototype, claim.versus))
-    words = materials.study.attribute_words(claim.attribute)
+    words = materials.called(claim)
     wrong_way = claim.sign * found.estimate <= 0
     small = margin > 0 and max(abs(low), abs(high)) < margin
     against = wrong_way or (small and not below(p))  # no difference that matters is left to be found
     reasons = [
-        f"{words}: {claim.prototype} minus {claim.versus} is {materials.with_interval(found.estimate, low, high)}, "
+        f"{words}: {claim.prototype} minus {claim.versus} is "
+        f"{materials.with_interval(claim.attribute, found.estimate, low, high)}, "
         f"{p_words(p if claim.sides == 'one' else 2 * min(one_sided, 1 - one_sided))} "
         f"({claim.sides}-sided), {materials.who_scored(claim, claim.versus)}.",
         *(["The difference does not go the way the sentence says."] if wrong_way else []),
         *([_size_reason(claim, low, high, margin)] if margin > 0 else []),
     ]
-    slightly = "The whole interval lies within the difference that does not matter: say 'slightly'."
+    slightly = "The whole interval lies within the smallest difference that matters: say 'slightly'."
     what, limits = f"{claim.prototype} − {claim.versus}", beyond(0.0, claim.sign)
     return Evidence(
         PANEL,
@@ -126,7 +127,7 @@ def _parity(claim: Claim, materials: Materials) -> Evidence:
     low, high, p = float(above.bound), float(under.bound), float(np.maximum(above.p_value, under.p_value))
     deciding = float(above.statistic if above.p_value >= under.p_value else -under.statistic)
     people, _ = materials.panel.people(claim.attribute, (claim.prototype, claim.versus))
-    words = materials.study.attribute_words(claim.attribute)
+    words = materials.called(claim)
     what = f"{claim.prototype} − {claim.versus}"
     return Evidence(
         PANEL,
@@ -135,9 +136,9 @@ def _parity(claim: Claim, materials: Materials) -> Evidence:
         against=abs(found.estimate) >= margin,
         suggestion=_alike(claim, materials),
         reasons=(
-            f"{words}: {claim.prototype} minus {claim.versus} is {materials.value(found.estimate)}, "
-            f"{100 * level:g} % interval {materials.between(low, high)}; margin ±{format_typed(margin)}; two one-sided "
-            f"tests, {p_words(p)}, {materials.who_scored(claim, claim.versus)}.",
+            f"{words}: {claim.prototype} minus {claim.versus} is {materials.value(claim.attribute, found.estimate)}, "
+            f"{100 * level:g} % interval {materials.between(claim.attribute, low, high)}; margin "
+            f"±{format_typed(margin)}; two one-sided tests, {p_words(p)}, {materials.who_scored(claim, claim.versus)}.",
             *_beside_the_difference(found, p),
         ),
         needs=lambda: (assessors_for_estimate(materials, found, people, margin, "equality"),),
@@ -202,7 +203,7 @@ def _beside_bar(claim: Claim, materials: Materials, bar: float) -> Evidence:
     low, high = found.interval(LEVEL)
     p = _p_beyond(found, bar, claim.sign)
     people, _ = materials.panel.people(claim.attribute, (claim.prototype,))
-    words, side = materials.study.attribute_words(claim.attribute), "above" if claim.sign > 0 else "below"
+    words, side = materials.called(claim), "above" if claim.sign > 0 else "below"
     against = claim.sign * (found.estimate - bar) <= 0
     floor_name = "least_high" if claim.sign > 0 else "most_low"
     level_words = f"high {words}" if claim.sign > 0 else saying(materials.study, claim.attribute, "low")
@@ -215,7 +216,8 @@ def _beside_bar(claim: Claim, materials: Materials, bar: float) -> Evidence:
         refused=tuple(_refused_panel_bar(materials.study, claim.attribute, bar, floor_name)),
         reasons=(
             f"{words}: the mean of {claim.prototype} is "
-            f"{materials.with_interval(found.estimate, low, high)}; it must lie {side} {format_typed(bar)}; "
+            f"{materials.with_interval(claim.attribute, found.estimate, low, high)}; it must lie {side} "
+            f"{format_typed(bar)}; "
             f"{p_words(p)}, {materials.who_scored(claim)}.",
             "A mean level leans on how this panel uses its scale; a difference from a benchmark is firmer ground.",
         ),
@@ -248,8 +250,9 @@ def absolute_negative(claim: Claim, materials: Materials, users: Evidence) -> Ev
         suggestion=_absent(claim, materials),
         refused=(*users.refused, *_refused_panel_bar(materials.study, claim.attribute, bar, "most_absent")),
         reasons=(
-            f"Trained panel, {materials.study.attribute_words(claim.attribute)}: mean "
-            f"{materials.value(found.estimate)}, {level_words(LEVEL)} {materials.between(low, high)}; "
+            f"Trained panel, {materials.called(claim)}: mean "
+            f"{materials.value(claim.attribute, found.estimate)}, {level_words(LEVEL)} "
+            f"{materials.between(claim.attribute, low, high)}; "
             f"its upper limit must lie below {format_typed(bar)}{usual}; {materials.who_scored(claim)}.",
             *users.reasons,
             "Both must hold: the panel alone says nothing of users, and users alone do not make a property absent.",
@@ -276,8 +279,8 @@ def _missing(claim: Claim, materials: Materials, users: Evidence) -> list[str]:
         found.append("No time is stated at which it must be absent. Fill in minutes.")
     if math.isnan(_panel_bar(claim, materials)[0]):
         found.append(
-            f"No bar of the panel is stated, and the study does not say where the scale of {claim.attribute} begins "
-            "and ends, so the usual bar is not known. Fill in bar_panel, or scale_min and scale_max."
+            f"No bar of the panel is stated, and the study does not say where the scale of {materials.called(claim)} "
+            "begins and ends, so the usual bar is not known. Fill in bar_panel, or scale_min and scale_max."
         )
     return found or materials.few(claim, *materials.panel.people(claim.attribute, (claim.prototype,)))
 
@@ -326,7 +329,8 @@ def _duration(claim: Claim, materials: Materials) -> Evidence:
     """Return the difference from the untreated control at the time the sentence speaks of."""
     missing = [*_no_control(claim, materials), *materials.panel_missing(claim, claim.versus)]
     if np.isnan(materials.minutes(claim.attribute)):
-        missing.append(f"Nothing says when {claim.attribute} was judged. Write its minutes in the table attributes.")
+        called = materials.called(claim)
+        missing.append(f"Nothing says when {called} was judged. Write its minutes in the table attributes.")
     if missing:
         return nothing_yet(PANEL, *missing)
     found = materials.panel.difference(claim.attribute, claim.prototype, claim.versus)
@@ -396,7 +400,7 @@ def _evidence(claim: Claim, materials: Materials, found: Estimate, people: int) 
     low, high = found.interval(LEVEL)
     p = _p_beyond(found, 0.0, claim.sign)
     against = claim.sign * found.estimate <= 0
-    words = materials.study.attribute_words(claim.attribute)
+    words = materials.called(claim)
     what = f"change of {claim.prototype} − change of {claim.versus}"
     return Evidence(
         PANEL,
@@ -406,8 +410,8 @@ def _evidence(claim: Claim, materials: Materials, found: Estimate, people: int) 
         suggestion=_changed(claim, materials),
         reasons=(
             f"{words}: from {claim.session_before} to {claim.session_after} {claim.prototype} changed by "
-            f"{materials.value(found.estimate)} more than {claim.versus} ({level_words(LEVEL)} "
-            f"{materials.between(low, high)}), {p_words(p)}, {counted(people, 'person', 'people')}.",
+            f"{materials.value(claim.attribute, found.estimate)} more than {claim.versus} ({level_words(LEVEL)} "
+            f"{materials.between(claim.attribute, low, high)}), {p_words(p)}, {counted(people, 'person', 'people')}.",
         ),
         needs=lambda: (
             ("Another sentence: the change does not go the way this one says.",)
@@ -462,9 +466,9 @@ def _limit_shown(claim: Claim, materials: Materials, rival: str, found: Estimate
 def _limit_words(claim: Claim, materials: Materials, rival: str, found: Estimate, test: OneSided) -> str:
     side = "at least" if claim.sign > 0 else "at most"
     return (
-        f"Against {rival}: {materials.value(found.estimate)}, {side} {materials.value(float(test.bound))} (one-sided "
-        f"{level_digits(LEVEL)} limit), margin {format_number(-claim.sign * claim.margin)}, "
-        f"{p_words(float(test.p_value))}."
+        f"Against {rival}: {materials.value(claim.attribute, found.estimate)}, {side} "
+        f"{materials.value(claim.attribute, float(test.bound))} (one-sided {level_digits(LEVEL)} limit), margin "
+        f"{format_number(-claim.sign * claim.margin)}, {p_words(float(test.p_value))}."
     )
 
 
@@ -490,7 +494,7 @@ def _ranking(claim: Claim, materials: Materials) -> Evidence:
         suggestion=_first(claim, materials, rivals),
         reasons=(
             f"{words}: hardest to tell apart is {nearest['versus']}, difference "
-            f"{materials.with_interval(size, nearest['ci_low'], nearest['ci_high'])}, "
+            f"{materials.with_interval(claim.attribute, size, nearest['ci_low'], nearest['ci_high'])}, "
             f"{p_words(p)}; {materials.who_scored(claim, *rivals)}.",
             f"Compared with {format_list(list(rivals))}, intervals and p-values adjusted together (Dunnett). "
             "A range with other members was not tested.",

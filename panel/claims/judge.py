@@ -224,11 +224,11 @@ _SHOWN = tuple(field.name for field in fields(NumberShown))
 
 def _numbers(judged: Sequence[_Judged]) -> pd.DataFrame:
     rows = [
-        (case.claim.number, case.claim.claim, *(getattr(number, column) for column in _SHOWN))
+        (case.claim.number, case.claim.claim, case.claim.attribute, *(getattr(number, column) for column in _SHOWN))
         for case, *_ in judged
         for number in case.evidence.shown
     ]
-    return _with_sides(pd.DataFrame(rows, columns=["number", "claim", *_SHOWN]))
+    return _with_sides(pd.DataFrame(rows, columns=["number", "claim", "attribute", *_SHOWN]))
 
 
 def _with_sides(found: pd.DataFrame) -> pd.DataFrame:
@@ -247,9 +247,9 @@ def _with_sides(found: pd.DataFrame) -> pd.DataFrame:
 def _method() -> str:
     return (
         f"Each claim is tested by the rule of its kind, with a chance of {typed_share(ALPHA)} to support a "
-        "false one; p-values of all claims fixed on the same evidence are adjusted together (Holm). Panel claims rest "
-        "on the mixed model of each attribute (REML, Satterthwaite), answers on exact binomial tests. A claim that was "
-        "not fixed before the data is exploratory and at best 'cannot tell yet'."
+        "false one; p-values of all claims stamped on the same evidence are adjusted together (Holm). Panel "
+        "claims rest on the mixed model of each attribute (REML, Satterthwaite), answers on exact binomial tests. "
+        "A claim that was not stamped before the data is exploratory and at best 'cannot tell yet'."
     )
 
 
@@ -270,7 +270,7 @@ CLAIMS: Question[Claims] = Question(
 # Trying a sentence before it is fixed: judged as if it had been fixed in time, nothing is recorded.
 
 
-DRAFT = "A draft: judged as if it had been fixed before the data. Nothing is recorded, and a draft supports no claim."
+DRAFT = "A draft: judged as if it had been stamped before the data. Nothing is recorded, and a draft supports no claim."
 _STATEMENT = ("kind", "prototype", "versus", "attribute", "question", "competitors", "direction", "ingredient")
 
 

@@ -18,7 +18,7 @@ from panel.claims.claim import (
     kinds,
 )
 from panel.claims.grammar import read_sentence
-from panel.claims.names import Names, names_of
+from panel.claims.names import Names, is_turned, names_of
 from panel.claims.reading import Reading
 from panel.errors import ModelError
 from panel.models.consumers.answers import AnswerGrid, Kind, answer_grid
@@ -34,16 +34,14 @@ from panel.stats.comparing.multiplicity import ALPHA, LEVEL
 from panel.stats.comparing.power import detection_power, equivalence_power
 from panel.stats.mixed.inference import Inference, inference, widened
 from panel.stats.mixed.reml import MixedFit
-from panel.study.naming import naming
+from panel.study.naming import Naming, naming
 from panel.study.numbers_read import read_numbers
 from panel.study.scores_used import named_rows
 from panel.study.study import Study
 from panel.words import (
     counted,
     cut_share,
-    format_interval,
     format_list,
-    format_number,
     format_typed,
     level_words,
     typed_share,
@@ -65,20 +63,21 @@ class Materials:
     traced: TracedSwaps | None = None
 
     @cached_property
-    def _digits(self) -> int:
-        return naming(self.study).digits
+    def called_as(self) -> Naming:
+        """What the things of the study are called, and how numbers of attributes are written on every page."""
+        return naming(self.study)
 
-    def value(self, value: float) -> str:
-        """Return a value on the panel's scale in words, with the decimals it has on every page."""
-        return format_number(value, self._digits)
+    def value(self, attribute: str, value: float) -> str:
+        """Return a value on the panel's scale in words, with the decimals and unit it has on every page."""
+        return self.called_as.number(attribute, value)
 
-    def with_interval(self, value: float, low: float, high: float) -> str:
+    def with_interval(self, attribute: str, value: float, low: float, high: float) -> str:
         """Return such a value with its interval in words."""
-        return f"{self.value(value)} ({level_words(LEVEL)} {self.between(low, high)})"
+        return f"{self.value(attribute, value)} ({level_words(LEVEL)} {self.between(attribute, low, high)})"
 
-    def between(self, low: float, high: float) -> str:
+    def between(self, attribute: str, low: float, high: float) -> str:
         """Return an interval of such values in words."""
-        return format_interval(low, high, self._digits)
+        return self.called_as.interval(attribute, low, high)
 
     @cached_property
     def scores(self) -> pd.DataFrame:
@@ -231,6 +230,15 @@ class Materials:
         stated = self.study.facts.get("margin")
         return float(stated) if isinstance(stated, int | float) else float("nan")
 
+    def called(self, claim: Claim) -> str:
+        """Return what the attribute of a claim is called."""
+        return self.study.attribute_words(claim.attribute)
+
+    def sign(self, claim: Claim) -> int:
+        """Return whether a claim says more (1) or less (-1) of what its attribute speaks of; 0 where of neither."""
+        turned = bool(claim.attribute) and is_turned(self.study, claim.attribute)
+        return -int(claim.sign) if turned else int(claim.sign)
+
     def panel_missing(self, claim: Claim, *others: str) -> list[str]:
         """Return what keeps the panel from saying something about the claim's prototype and these others."""
         found = [self.panel.why_not(claim.attribute, (claim.prototype, *others))]
@@ -240,7 +248,8 @@ class Materials:
         judged = self.minutes(claim.attribute)
         if claim.minutes > judged + _MINUTES_SLACK or claim.minutes < judged - _MINUTES_SLACK:
             found.append(
-                f"The sentence is about {format_typed(claim.minutes)} min, and {claim.attribute} was judged at "
+                f"The sentence is about {format_typed(claim.minutes)} min, and "
+                f"{self.called(claim)} was judged at "
                 f"{format_typed(judged)} min. Judge it at the time the sentence speaks of."
             )
         return [words for words in found if words]
@@ -324,21 +333,23 @@ class PanelNumbers:
     """The fitted attributes: attribute to model, fit, estimates and place in the model; why others were not fitted.
 
     `counts`: how many scores, index attribute and assessor, columns prototype, NaN for none. `spread`: what is known of
-    batches; it enters where the model itself has no batches.
+    batches; it enters where the model itself has no batches. `words` gives what an attribute is called.
     """
 
     fits: Mapping[str, tuple[PanelDesign, MixedFit, Inference, int]]
     left_out: Mapping[str, str]
     counts: pd.DataFrame
     spread: BatchSpread
+    words: Callable[[str], str]
 
     def why_not(self, attribute: str, prototypes: Iterable[str]) -> str:
         """Return why the panel says nothing about these prototypes on this attribute; empty if it does."""
+        words = self.words(attribute)
         if attribute not in self.fits:
-            return f"{attribute} cannot be judged: {self.left_out.get(attribute, 'it was not scored')}."
+            return f"{words} cannot be judged: {self.left_out.get(attribute, 'it was not scored')}."
         held = self.fits[attribute][0].prototypes
         absent = [name for name in prototypes if name not in held]
-        return f"{', '.join(absent)} was not scored on {attribute}." if absent else ""
+        return f"{', '.join(absent)} was not scored on {words}." if absent else ""
 
     def contrast(self, attribute: str, weights: Mapping[str, float]) -> Estimate:
         """Return the weighted sum of the means of prototypes, such as a difference."""
@@ -413,7 +424,7 @@ def _panel_numbers(study: Study, fitted: PanelFit) -> PanelNumbers:
         found |= {name: (design, fit, infer, place) for place, name in enumerate(design.attributes)}
     counts = scores.pivot_table(index=["attribute", "assessor"], columns="prototype", values="score", aggfunc="count")
     spread = batch_spread(study, fitted.confounds)
-    return PanelNumbers(found, dict(fitted.left_out), counts.replace(0, np.nan), spread)
+    return PanelNumbers(found, dict(fitted.left_out), counts.replace(0, np.nan), spread, study.attribute_words)
 
 
 # What would it take to show a claim that is not shown: how many people, how many replicates?
@@ -442,7 +453,7 @@ def assessors_for_difference(materials: Materials, attribute: str, size: float, 
     )
     comparison = WITH_BENCHMARK if all_others else ALONE
     needed = int(sizes.needed.loc[sizes.needed["comparison"] == comparison, "assessors"].iloc[0])
-    return _assessors(needed, replicates, f"a true difference of {materials.value(abs(size))}")
+    return _assessors(needed, replicates, f"a true difference of {materials.value(attribute, abs(size))}")
 
 
 def assessors_for_estimate(
@@ -463,7 +474,7 @@ def assessors_for_estimate(
         )
 
     words = {
-        "beyond": f"a mean {materials.value(size)} beyond {format_typed(limit)}",
+        "beyond": f"a mean {materials.value('', size)} beyond {format_typed(limit)}",
         "equality": f"equality within {format_typed(limit)}, if there is no difference,",
         "not worse": f"not worse by {format_typed(limit)}, if there is no difference,",
     }[rule]

@@ -13,6 +13,7 @@ from itertools import product
 from types import MappingProxyType
 
 from panel.study.knowledge import ingredients, shared_table
+from panel.study.numbers_read import same_quantity
 from panel.study.study import Study
 from panel.words import format_list
 
@@ -63,6 +64,18 @@ def beginning(word: str) -> str:
 def family_of(study: Study, attribute: str) -> str:
     """Return what an attribute speaks of, in the words of the table; a word of its own where they do not know it."""
     return _family_named(study.attribute_words(attribute)) or f"attribute {attribute}"
+
+
+_BY_TIME = frozenset(("soaking in", "spreading"))  # what is done the faster, the less time it takes
+
+
+def is_turned(study: Study, attribute: str) -> bool:
+    """Return whether more of an attribute is less of what it speaks of: it was timed, as the seconds to soak in."""
+    if family_of(study, attribute) not in _BY_TIME:
+        return False
+    table = study.table("attributes")
+    unit = str(next(iter(table.loc[table["attribute"] == attribute, "unit"]), ""))
+    return same_quantity(unit, "s") or "time" in words_of(study.attribute_words(attribute))
 
 
 @lru_cache(maxsize=10_000)
@@ -311,6 +324,7 @@ def _families_of(text: str) -> frozenset[str]:
 
 
 _WAYS = ("less", "more", "as_much", "absent", "least", "most", "low")
+_TURNED = {"less": "more", "more": "less", "least": "most", "most": "least", "low": ""}
 _OWN = {
     "less": "less {}", "more": "more {}", "as_much": "the same {} as", "absent": "no {}", "least": "the least {}",
     "most": "the most {}", "low": "low {}",
@@ -321,6 +335,7 @@ def saying(study: Study, attribute: str, way: str) -> str:
     """Return how the public says it of an attribute (one of `_WAYS`); empty where there is no such way."""
     table = shared_table("claim_sayings_en").set_index("family")
     family = family_of(study, attribute)
+    way = _TURNED.get(way, way) if is_turned(study, attribute) else way
     if family in table.index:
         return str(table.loc[family, way])
     return _OWN[way].format(study.attribute_words(attribute))

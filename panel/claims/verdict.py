@@ -32,7 +32,7 @@ from panel.claims.claim import (
     WordingFinding,
 )
 from panel.claims.materials import Materials
-from panel.claims.names import asked, family_of, floor, question_words, words_of
+from panel.claims.names import asked, family_of, floor, is_turned, question_words, words_of
 from panel.claims.reading import Reading
 from panel.models.consumers.answers import AnswerGrid, question_facts
 from panel.models.emollients.readings import declared_pairs
@@ -42,7 +42,7 @@ from panel.stats.answers.paired_answers import mcnemar_exact
 from panel.stats.comparing.multiplicity import LEVEL, below, holm
 from panel.study.knowledge import shared_table
 from panel.study.study import Study, kept
-from panel.words import counted, cut_share, format_number, format_typed, p_words, when_words
+from panel.words import DOWN, counted, counted_share, format_number, format_typed, p_words, when_words
 
 SUPPORTED = "supported as worded"
 IN_BATCHES = f"{SUPPORTED}, {IN_THESE_BATCHES}"
@@ -205,7 +205,7 @@ def _held_back(case: Case, found: Verdict) -> Verdict:
     if case.exploratory:
         needs = (*needs, "A new test, with this sentence, its margin and its bar stamped before the data.")
     if case.exploratory and held:
-        reasons = ("Exploratory: the numbers speak for it, but the claim was not fixed before the data.", *reasons)
+        reasons = ("Exploratory: the numbers speak for it, but the claim was not stamped before the data.", *reasons)
         return Verdict(CANNOT_TELL, reasons, needs, "")
     return Verdict(found.verdict, reasons, needs, "" if case.exploratory else found.suggestion)
 
@@ -238,7 +238,7 @@ def adjust_together(
 def _ground(evidence: Evidence, fixed: bool) -> str:
     """Return the evidence whose claims are a family; a claim that needs both halves counts among those of the panel."""
     rests_on = PANEL if evidence.rests_on == BOTH else evidence.rests_on
-    return rests_on if fixed else f"{rests_on}, not fixed beforehand"
+    return rests_on if fixed else f"{rests_on}, not stamped beforehand"
 
 
 # Which footnote belongs under the sentence? Only what is recorded; what is not recorded is named as a gap.
@@ -340,7 +340,7 @@ def _wanted(claim: Claim, materials: Materials) -> dict[str, int]:
     """Return the families of words a claim is about, and whether it says more (1) or less (-1) of each; 0 as much."""
     if claim.attribute:
         family = family_of(materials.study, claim.attribute)
-        sign = -1 if claim.kind == "absolute_negative" else 0 if claim.kind == "parity" else int(claim.sign)
+        sign = -1 if claim.kind == "absolute_negative" else 0 if claim.kind == "parity" else materials.sign(claim)
     else:
         words = question_words(materials.study, claim.question) if claim.question else claim.claim
         reading = materials.read(words)
@@ -375,28 +375,27 @@ def _panel(claim: Claim, materials: Materials, wanted: Mapping[str, int]) -> Ite
     if found is None:
         return
     for attribute, family in bearing.items():
-        sign, other, words = wanted[family], _compared_with(claim), materials.study.attribute_words(attribute)
+        other, words = _compared_with(claim), materials.study.attribute_words(attribute)
+        sign = -wanted[family] if is_turned(materials.study, attribute) else wanted[family]
         if other:
             rows = found.pairs.loc[found.pairs["attribute"] == attribute]
             for turn, (one, two) in ((1, (claim.prototype, other)), (-1, (other, claim.prototype))):
                 for row in rows.loc[(rows["prototype"] == one) & (rows["versus"] == two)].to_dict("records"):
                     apart, told = turn * row["estimate"], row["verdict"] == DIFFERS
                     side = _side(told and sign * apart > 0, told and sign * apart <= 0)
-                    yield (side, _PANEL, f"{words}: {_change(materials, apart)} against {other} ({row['verdict']})")
+                    change = materials.called_as.change(attribute, apart)
+                    yield (side, _PANEL, f"{words}: {change} against {other} ({row['verdict']})")
             continue
         rows = found.means.loc[(found.means["attribute"] == attribute) & (found.means["prototype"] == claim.prototype)]
         for row in rows.to_dict("records"):
             yield (_level(materials, attribute, sign, row), _PANEL, f"{words}: {_mean(materials, attribute, row)}")
 
 
-def _change(materials: Materials, apart: float) -> str:
-    return f"{'+' if apart > 0 else '-'}{materials.value(abs(apart))}"
-
-
 def _mean(materials: Materials, attribute: str, row: Mapping[Any, float]) -> str:
     scale = materials.study.scale(attribute)
     of = f" of {format_typed(scale[1])}" if scale else ""
-    return f"{materials.value(row['estimate'])}{of} ({materials.between(row['ci_low'], row['ci_high'])})"
+    ends = materials.between(attribute, row["ci_low"], row["ci_high"])
+    return f"{materials.value(attribute, row['estimate'])}{of} ({ends})"
 
 
 def _level(materials: Materials, attribute: str, sign: int, row: Mapping[Any, float]) -> str:
@@ -423,7 +422,7 @@ def _questions(claim: Claim, materials: Materials, wanted: Mapping[str, int]) ->
         low, high = wilson_interval(told.agreed, told.base, LEVEL)
         agrees, denies = float(low) > _HALF, float(high) < _HALF
         side = _side(agrees, denies) if same > 0 else _side(denies, agrees)
-        words = f"“{entry.get('words')}”: {told.agreed} of {told.base} agreed ({cut_share(told.agreed / told.base)})"
+        words = f"“{entry.get('words')}”: {counted_share(told.agreed, told.base, DOWN)} agreed"
         yield (side if same else _NEITHER, _CONSUMERS, words)
 
 
@@ -451,7 +450,7 @@ def _ticked(words: str, same: int, ticks: np.ndarray, materials: Materials) -> _
     x, n, most = int(known.sum()), len(known), floor(materials.study, "most_contrary") / 100
     low, high = (float(end) for end in wilson_interval(x, n, LEVEL)) if n else (0.0, 1.0)
     side = _side(low > most, False) if same > 0 else _side(high <= most, low > most) if same < 0 else _NEITHER
-    return (side, _CONSUMERS, f"ticked “{words}”: {x} of {n} ({cut_share(x / n) if n else 'nobody'})")
+    return (side, _CONSUMERS, f"ticked “{words}”: {counted_share(x, n, DOWN)}")
 
 
 def _ticked_beside(

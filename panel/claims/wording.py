@@ -151,6 +151,7 @@ _OTHER_ATTRIBUTE = "another attribute"
 _NOT_ASKED = "another sentence than was asked"
 _COMPARATOR = "compared with another"
 _QUALIFIER = "qualifier missing"
+_THAN = frozenset(("than", "versus", "vs", "against"))
 _MORE, _OTHER = "says more than the statement", "is not the statement that was judged"
 _FLAT = frozenset(("positive", "negated", "absent", "low", "high", "bare"))
 _SEEN = frozenset(("gloss of the skin", "gloss in the dish", "whiteness", "whitening"))
@@ -180,7 +181,7 @@ def _statement_findings(
         elsewhere = tuple(_on_family(claim, materials, reading))
         yield from elsewhere
         if not elsewhere:
-            yield from _on_degree(claim, reading)
+            yield from _on_degree(claim, materials, reading)
     yield from _on_comparators(claim, materials, reading)
     if asked is not None and (asked.family != reading.family or asked.degree not in ("negated", "absent")):
         message = (
@@ -223,7 +224,7 @@ def _on_family(claim: Claim, materials: Materials, reading: Reading) -> Iterator
     if not claim.attribute:
         fitting, words = reading.families <= _OF_VOTES, "preference"
     else:
-        words = materials.study.attribute_words(claim.attribute)
+        words = materials.called(claim)
         fitting = reading.family == family_of(materials.study, claim.attribute)
     if not fitting:
         message = f"The sentence speaks of {reading.family}, and {words} was judged."
@@ -231,9 +232,9 @@ def _on_family(claim: Claim, materials: Materials, reading: Reading) -> Iterator
         yield _change(_OTHER_ATTRIBUTE, message, advice, "evidential support")
 
 
-def _on_degree(claim: Claim, reading: Reading) -> Iterator[WordingFinding]:
+def _on_degree(claim: Claim, materials: Materials, reading: Reading) -> Iterator[WordingFinding]:
     """Say where the direction or the strength is not that of the statement."""
-    want = -1 if claim.kind == "absolute_negative" else int(claim.sign)
+    want = -1 if claim.kind == "absolute_negative" else materials.sign(claim)
     if _direction(reading) == -want and claim.kind not in ("parity", "preference", "time", "unsurpassed"):
         message = "The sentence says the opposite of the statement."
         yield _change(OPPOSITE, message, "Say it the way it was found.", "truthfulness")
@@ -296,10 +297,12 @@ def _on_comparators(claim: Claim, materials: Materials, reading: Reading) -> Ite
     )
     needed = needed or (claim.kind in ("ranking", "unsurpassed") and not reading.has("range"))
     if (needed or (claim.kind == "perceived_attribute" and claim.versus)) and not wanted <= set(named):
-        message = "The sentence compares and does not say with what."
-        yield _change(
-            "comparison without the other", message, f"Name {format_list([f'“{name}”' for name in names])}.", "honesty"
-        )
+        name_it = f"Name {format_list([f'“{name}”' for name in names])}"
+        message, advice = "The sentence compares and does not say with what.", f"{name_it}."
+        if _THAN & set(reading.left_over) and not reading.comparators:
+            message = "The sentence compares with something that the study does not name."
+            advice = f"{name_it}, or write in the study what it is called."
+        yield _change("comparison without the other", message, advice, "honesty")
 
 
 def _qualified(evidence: Evidence, reading: Reading) -> bool:

@@ -33,7 +33,7 @@ if TYPE_CHECKING:
 @click.option(
     "--versus", default=None, metavar="PROTOTYPE", help="Prototype to compare with; the benchmark if not given."
 )
-@click.option("--margin", type=float, default=None, help="Largest difference that does not matter, in scale units.")
+@click.option("--margin", type=float, default=None, help="Smallest difference that matters, in scale units.")
 @click.option(
     "--adjust-for",
     multiple=True,
@@ -195,14 +195,13 @@ def panel(study: Path, everything: bool, as_json: bool) -> None:
 @click.option(
     "--matrix",
     type=click.Choice(["covariance", "correlation"]),
-    default="covariance",
-    help="Covariance when all attributes share one scale.",
+    help="Covariance, if not given, when all attributes share one scale, else correlation.",
 )
 @click.option("--draws", type=int, default=1000, help="Panels drawn for the regions.")
 @click.option("--seed", type=int, default=1, help="Seed of the draws.")
 @all_option
 @json_option
-def map_prototypes(study: Path, matrix: str, draws: int, seed: int, everything: bool, as_json: bool) -> None:
+def map_prototypes(study: Path, matrix: str | None, draws: int, seed: int, everything: bool, as_json: bool) -> None:
     """Place the prototypes on a map, with a region for each."""
     import numpy as np
 

@@ -77,7 +77,7 @@ def _weights(study: Study, typed: tuple[str, ...]) -> dict[str, float] | None:
 @click.option(
     "--draft",
     type=click.Path(path_type=Path),
-    help="Judge the sentences of this table instead (columns as in the table claims), as if fixed beforehand.",
+    help="Judge the sentences of this table instead (columns as in the table claims), as if stamped beforehand.",
 )
 @click.option(
     "--ask-stamp", type=click.Path(path_type=Path), help="Write a request for a time stamp (RFC 3161) to this file."

@@ -176,7 +176,7 @@ def _swap(text: str) -> Swap:
     from panel.study.numbers_read import typed_number
 
     both, _, amount = text.rpartition(":")
-    removed, arrow, added = both.partition("->")
+    removed, arrow, added = both.replace("→", "->").partition("->")
     percent = typed_number(amount, f"The amount in {text!r}") if arrow else None
     if percent is None:
         raise click.UsageError(f"{text!r} is no swap. Write it as 'REMOVED -> ADDED: PERCENT'.")

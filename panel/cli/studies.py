@@ -81,6 +81,7 @@ def import_scores(
     """
     from panel.checks.all_checks import check_study
     from panel.checks.finding import findings_table
+    from panel.study.editing import with_benchmark
     from panel.study.folder import write_study
     from panel.study.scores_import import study_from_scores
     from panel.study.study import Study
@@ -88,7 +89,7 @@ def import_scores(
 
     if survey:
         raw, table, asked = survey_of(file, columns["assessor"], kinds)
-        made = with_survey(Study({}, {"title": title or file.stem}), table, asked, raw)
+        made = with_benchmark(with_survey(Study({}, {"title": title or file.stem}), table, asked, raw), benchmark)
         write_study(made, out, overwrite=overwrite, what=f"The study was replaced by an import of {file.name}.")
         _tell_survey(made, table, asked, out, as_json=as_json)
         return
@@ -96,12 +97,9 @@ def import_scores(
     study = study_from_scores(imported, raw, title or file.stem, scale_min, scale_max, benchmark)
     write_study(study, out, overwrite=overwrite, what=f"The study was replaced by an import of {file.name}.")
     found = check_study(study)
+    named = {name: getattr(study, name) for name in ("attributes", "prototypes", "assessors")}
     content = {
-        "rows": len(study.scores),
-        "attributes": study.attributes,
-        "prototypes": study.prototypes,
-        "assessors": study.assessors,
-        "sha256": raw.sha256,
+        **{"rows": len(study.scores), **named, "sha256": raw.sha256},
         "done": imported.notes,
         "findings": findings_table(found),
     }

@@ -317,7 +317,7 @@ class Swap:
     @property
     def label(self) -> str:
         """How the swap is called everywhere."""
-        return f"{self.removed} -> {self.added}"
+        return f"{self.removed} → {self.added}"
 
 
 def base_formula(base: pd.DataFrame) -> pd.DataFrame:
@@ -344,7 +344,7 @@ def _known_swap(swap: Swap, base: pd.DataFrame) -> Swap:
     held = base.loc[base["ingredient"] == removed]
     if WATER in (removed, added):
         raise ModelError(
-            f"{removed} -> {added} would let water take up the difference: the emollient total would change together "
+            f"{removed} → {added} would let water take up the difference: the emollient total would change together "
             "with the kind of emollient, and nobody could tell the two apart. Swap emollients at equal mass."
         )
     if held.empty or not held["emollient"].all():

@@ -265,7 +265,7 @@ def oriented(pairs: pd.DataFrame) -> pd.DataFrame:
 
 def _labels(pairs: pd.DataFrame) -> pd.Series:
     """Label each swap by what is removed and added, and by the amount where the same swap is made at several."""
-    label = (pairs["removed"] + " -> " + pairs["added"]).astype("str")
+    label = (pairs["removed"] + " → " + pairs["added"]).astype("str")
     several = pairs.groupby(["removed", "added"])["percent"].transform("nunique") > 1
     amount = pairs["percent"].map(lambda percent: f", {percent:g} %").astype("str")
     return label.mask(several, label + amount)

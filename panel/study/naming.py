@@ -12,7 +12,7 @@ import pandas as pd
 
 from panel.study.knowledge import shared_table
 from panel.study.study import Study, kept
-from panel.words import format_number, format_typed
+from panel.words import NOTHING, format_change, format_interval, format_number, format_typed, format_window
 
 _SHORT_SCALE = 15.0  # such as 0 to 10, 1 to 9, or 15 cm
 _SHORTEST_SCALE = 1.5  # such as 0 to 1
@@ -34,6 +34,12 @@ class Naming:
         Such as `0 to 100`; empty where attributes have several scales or the study does not say.
     digits
         Decimals for scores and their differences: 1, 2 on short scales, 3 on one of 0 to 1.
+    own_digits
+        Short name of an attribute to the decimals of its own scale, where the study states that.
+    units
+        Short name of an attribute to the unit of its scores, where it is measured.
+    mixed
+        Whether attributes have several scales or units, so that sizes on one say nothing of sizes on another.
     span
         How long the longest scale is, which no difference exceeds; infinite where one is not stated.
     """
@@ -43,11 +49,46 @@ class Naming:
     prototypes: Mapping[str, str] = field(default_factory=dict)
     scale: str = ""
     digits: int = 1
+    own_digits: Mapping[str, int] = field(default_factory=dict)
+    units: Mapping[str, str] = field(default_factory=dict)
+    mixed: bool = False
     span: float = float("inf")
 
     def attribute(self, attribute: str) -> str:
         """Words for an attribute."""
         return self.attributes.get(attribute) or attribute
+
+    def measure(self, attribute: str) -> str:
+        """Words for an attribute beside its numbers: the unit behind it, where it has one."""
+        unit = self.units.get(attribute, "")
+        return f"{self.attribute(attribute)} ({unit})" if unit else self.attribute(attribute)
+
+    def digits_of(self, attribute: str) -> int:
+        """Decimals for scores of an attribute."""
+        return self.own_digits.get(attribute, self.digits)
+
+    def number(self, attribute: str, value: float) -> str:
+        """Return a score or mean of an attribute with its unit."""
+        return self._with_unit(attribute, format_number(value, self.digits_of(attribute)))
+
+    def change(self, attribute: str, value: float, digits: int | None = None) -> str:
+        """Return a difference on an attribute with its sign and unit."""
+        return self._with_unit(attribute, format_change(value, self.digits_of(attribute) if digits is None else digits))
+
+    def interval(self, attribute: str, low: float, high: float) -> str:
+        """Return an interval on an attribute with its unit."""
+        return self._with_unit(attribute, format_interval(low, high, self.digits_of(attribute)))
+
+    def window(self, attribute: str, low: float, high: float, *, typed: bool = True) -> str:
+        """Return a target window of an attribute with its unit; one worked out has the decimals of the scores."""
+        return format_window(low, high, None if typed else self.digits_of(attribute), self.unit(attribute))
+
+    def unit(self, attribute: str) -> str:
+        """Return the unit behind a number of an attribute, a blank before it; empty where it has none."""
+        return f"\u00a0{self.units[attribute]}" if attribute in self.units else ""
+
+    def _with_unit(self, attribute: str, text: str) -> str:
+        return text if text == NOTHING else f"{text}{self.unit(attribute)}"
 
     def stage(self, attribute: str) -> str:
         """Stage of use in which an attribute is judged; empty if the study does not say."""
@@ -73,7 +114,9 @@ def naming(study: Study) -> Naming:
     at = Counter((text, minutes.get(attribute)) for attribute, text in words.items())
     alone = {(text, each): each for (text, each), count in at.items() if each is not None and count == 1}
     used = Counter(words.values())
-    scales = set(study.scales(words))
+    own = dict(zip(words, study.scales(words), strict=True))
+    scales = set(own.values())
+    units = {name: str(unit) for name, unit in zip(attributes["attribute"], attributes["unit"], strict=True) if unit}
     length = _longest(scales, study)
     return Naming(
         attributes={
@@ -87,6 +130,9 @@ def naming(study: Study) -> Naming:
         | dict(zip(prototypes["prototype"], prototypes["name"], strict=True)),
         scale=_scale(scales),
         digits=decimals(length),
+        own_digits={name: decimals(scale[1] - scale[0]) for name, scale in own.items() if scale is not None},
+        units=units,
+        mixed=len({(scale, units.get(name)) for name, scale in own.items()}) > 1,
         span=length if scales and None not in scales else float("inf"),
     )
 

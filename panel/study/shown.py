@@ -112,9 +112,9 @@ class Shown:
             dtype="str",
         )
 
-    def digits(self, wanted: int) -> int:
-        """Return decimals; those of the study's scores where `SCALE` (or `SCALE - 1`, one more) is wanted."""
-        return wanted if wanted >= 0 else self.names.digits + SCALE - wanted
+    def digits(self, wanted: int, attribute: object = "") -> int:
+        """Return decimals; those of the attribute's scores where `SCALE` (or `SCALE - 1`, one more) is wanted."""
+        return wanted if wanted >= 0 else self.names.digits_of(str(attribute)) + SCALE - wanted
 
     def heading(self, text: str, rows: pd.DataFrame) -> str:
         """Return a heading with the level of the intervals and the scale of the scores filled in."""
@@ -153,14 +153,28 @@ def _each(name: str, write: Callable[[Any, Shown], str]) -> _Cells:
     return lambda rows, about: [write(value, about) for value in rows[name].to_numpy(dtype="object")]
 
 
-def number(heading: str, name: str, digits: int = 1, factor: float = 1.0) -> Column:
+def _decimals(rows: pd.DataFrame, about: Shown, digits: int) -> list[int]:
+    """Return the decimals of each row: on its own attribute's scale where those of the scores are wanted."""
+    if digits >= 0 or "attribute" not in rows:
+        return [about.digits(digits)] * len(rows)
+    return [about.digits(digits, attribute) for attribute in rows["attribute"]]
+
+
+def number(
+    heading: str, name: str, digits: int = 1, factor: float = 1.0, write: Callable[[float, int], str] = format_number
+) -> Column:
     """Describe a column of measured or estimated numbers."""
-    return Column(heading, _each(name, lambda x, about: format_number(factor * x, about.digits(digits))), (name,))
+
+    def cells(rows: pd.DataFrame, about: Shown) -> list[str]:
+        numbers = rows[name].to_numpy(dtype="object")
+        return [write(factor * x, own) for x, own in zip(numbers, _decimals(rows, about, digits), strict=True)]
+
+    return Column(heading, cells, (name,))
 
 
 def change(heading: str, name: str = "estimate", digits: int = SCALE, factor: float = 1.0) -> Column:
     """Describe a column of differences, with their signs."""
-    return Column(heading, _each(name, lambda x, about: format_change(factor * x, about.digits(digits))), (name,))
+    return number(heading, name, digits, factor, format_change)
 
 
 def interval(
@@ -169,8 +183,8 @@ def interval(
     """Describe a column of intervals."""
 
     def cells(rows: pd.DataFrame, about: Shown) -> list[str]:
-        ends = zip(rows[low], rows[high], strict=True)
-        return [format_interval(factor * one, factor * other, about.digits(digits)) for one, other in ends]
+        ends = zip(rows[low], rows[high], _decimals(rows, about, digits), strict=True)
+        return [format_interval(factor * one, factor * other, own) for one, other, own in ends]
 
     return Column(heading, cells, (low, high))
 
@@ -193,7 +207,7 @@ def deciding(
 
     def cells(rows: pd.DataFrame, about: Shown) -> list[str]:
         named = "{told}" in heading and len(rows[level].dropna().unique()) == 1
-        ends = (write(one, other, about.digits(digits)) for one, other in zip(rows[low], rows[high], strict=True))
+        ends = map(write, rows[low], rows[high], _decimals(rows, about, digits))
         return [
             told if named or told == NOTHING else f"{told} ({level_digits(each)})"
             for told, each in zip(ends, rows[level], strict=True)
@@ -280,8 +294,8 @@ def each_row(
 
 
 def attribute_column(heading: str = "Attribute") -> Column:
-    """Describe a column of attributes, in the study's words."""
-    cells = _each("attribute", lambda x, about: about.names.attribute(str(x)))
+    """Describe a column of attributes, in the study's words, each with its unit."""
+    cells = _each("attribute", lambda x, about: about.names.measure(str(x)))
     return Column(heading, cells, ("attribute",), figure=False)
 
 
@@ -410,3 +424,30 @@ class _Fields(dict[str, Any]):
 def shown(table: Table, result: Any, names: Naming) -> pd.DataFrame:
     """Return a table as a person reads it: texts under headings."""
     return Shown(table, result, names).texts
+
+
+def own_lines(
+    rows: pd.DataFrame, names: Naming, *also: str, about_zero: bool = False
+) -> tuple[pd.DataFrame, dict[str, str]]:
+    """Return rows for a picture with a line for each attribute, and what stands behind the name of each: its unit.
+
+    Where attributes have several scales, each line runs from -1 to 1 on its own, and behind the name is what that is.
+    """
+    if not names.mixed:
+        every = map(str, rows["attribute"].unique())
+        return rows, {name: names.measure(name).removeprefix(names.attribute(name)) for name in every}
+    columns = ["estimate", "ci_low", "ci_high", *also]
+    ends = rows[columns].astype(float).groupby(rows["attribute"], sort=False).agg(["min", "max"])
+    low, high = ends.min(axis=1), ends.max(axis=1)
+    if about_zero:
+        high = ends.abs().max(axis=1)
+        low = -high
+    middle, half = (rows["attribute"].map(part) for part in ((low + high) / 2, ((high - low) / 2).replace(0.0, 1.0)))
+    behind = {}
+    for name, start, end in zip(map(str, low.index), low, high, strict=True):
+        reach = f"±{names.number(name, end)}" if about_zero else names.interval(name, start, end)
+        behind[name] = f" ({reach})"
+    return rows.assign(**{name: (rows[name] - middle) / half for name in columns}), behind
+
+
+OWN_LINES = "Each line has its own scale, from and to in brackets"

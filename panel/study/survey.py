@@ -4,10 +4,10 @@ from __future__ import annotations
 
 import re
 from collections import Counter
-from collections.abc import Collection, Iterable, Mapping, Sequence
+from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import replace
 from functools import cache
-from itertools import chain, pairwise, product
+from itertools import chain, pairwise
 
 import pandas as pd
 
@@ -21,6 +21,7 @@ from panel.study.table_cells import (
     heading_words,
     is_called,
     named_columns,
+    sided,
     stated_scale,
     with_questions,
     without_other_rows,
@@ -296,65 +297,14 @@ def _known(kind: str, question: str, cells: Sequence[str]) -> Mapping[str, str]:
     """Return what the words of cells answer; empty for those of which it cannot be told how much they are."""
     if kind != "just_about_right":
         return _wordings(kind)
-    return {**_sided(question, tuple(sorted({*map(_plain, cells)}))), **_wordings(kind)}
+    return {**_sides(question, cells), **_wordings(kind)}
 
 
-_SIDE = re.compile(
-    r"(?:(?P<how>.+) )?(?:too|zu|trop|troppo|demasiado) (?P<too>\w+)(?: .*)?|(?:not|nicht|pas|non|no) (?P<far>nearly )?"
-    r"(?:quite )?(?:(?P<lacks>\w+) (?:enough|genug)|(?:assez|abbastanza|(?:lo )?bastante) (?P<manca>\w+))"
-)
-_FAR = frozenset(
-    heading_words("much far way very extremely viel weit beaucoup vraiment molto decisamente mucho").split()
-)
-
-
-@cache
-def _sided(question: str, plain: tuple[str, ...]) -> Mapping[str, str]:
-    """Return which side of just right answers such as `much too thick` are: too much is what the question is named for.
-
-    If its name does not say, the opposites of `shared/answer_words.csv` do; empty where neither does.
-    """
-    if not any(_wordings("just_about_right").get(cell) == "3" for cell in plain):
-        return {}
-    found = {cell: match for cell in plain if (match := _SIDE.fullmatch(cell))}
-    of = {cell: match["too"] or match["lacks"] or match["manca"] for cell, match in found.items()}
-    much = {each: _is_much(each, question, {*of.values()}) for each in of.values()}
-    if len(much) == 1 and len({bool(match["too"]) for match in found.values()}) == 2:
-        much = {each: is_much is not False for each, is_much in much.items()}  # too sticky, not sticky enough
-    elif len(much) > 1 and len({*much.values()}) == 1:
-        much = dict.fromkeys(much)
-    sides = {}
-    for cell, match in found.items():
-        far = bool(match["far"] or _FAR & {*(match["how"] or "").split()})
-        up, is_much = bool(match["too"]), much[of[cell]]
-        sides[cell] = "" if is_much is None else "2145"[2 * (up == is_much) + far]
-    return sides
-
-
-def _is_much(word: str, question: str, beside: Collection[str]) -> bool | None:
-    """Return whether `too` much of an adjective is too much of what is asked; None if that cannot be told."""
-    pairs = _opposites()
-    others = {less for more, less in pairs if more == word} | {more for more, less in pairs if less == word}
-    asked = heading_words(question).split()
-    named = {one for one in {word, *others, *beside} if _is_in(one, asked)}
-    if named and not (word in named and named & others):
-        return word in named
-    return any(more == word for more, _ in pairs) if others else None
-
-
-def _is_in(word: str, asked: Sequence[str]) -> bool:
-    """Return True if a word of a question has the stem of an adjective: oily, oiliness."""
-    stem = re.sub(r"[yeaos]+$", "", word)
-    return any(each.startswith(word) or (len(stem) > 2 and each.startswith(stem)) for each in asked)
-
-
-@cache
-def _opposites() -> frozenset[tuple[str, str]]:
-    """Return adjectives with their opposites, the more of the two first."""
-    rows = shared_table("answer_words")
-    own = rows.loc[rows["kind"] == "opposite", ["answer", "words"]]
-    each = (product(more.split("; "), less.split("; ")) for more, less in own.itertuples(index=False))
-    return frozenset((heading_words(more), heading_words(less)) for more, less in chain(*each))
+def _sides(question: str, cells: Iterable[str]) -> Mapping[str, str]:
+    """Return which point answers of two sides such as `much too thick` are, where one of the cells is just right."""
+    plain = tuple(sorted({*map(_plain, cells)}))
+    right = {cell for cell, point in _wordings("just_about_right").items() if point == "3"}
+    return sided(question, plain) if right & {*plain} else {}
 
 
 def _worded(cell: str, known: Mapping[str, str]) -> str:
@@ -530,8 +480,22 @@ def with_survey(study: Study, table: RawTable, asked: pd.DataFrame, file: RawFil
     study = study if study.tables else replace(study, tables={"prototypes": study.table("prototypes")})
     study = put_block(study, "prototypes", pd.DataFrame({"prototype": named}, dtype="str"))
     study = put_block(study, "assessors", pd.DataFrame({"assessor": people, "kind": "consumer"}, dtype="str"))
+    ends = _ends_in_words(study, table, read.loc[read["kind"] == "just_about_right"])
+    study = put_block(study, "questions", ends) if len(ends) else study
     kept = (file,) if file is not None and file not in study.raw_files else ()
     return replace(put_block(study, "answers", block), raw_files=(*study.raw_files, *kept))
+
+
+def _ends_in_words(study: Study, table: RawTable, read: pd.DataFrame) -> pd.DataFrame:
+    """Return the ends of just-about-right questions as people read them, of those the study does not know yet."""
+    stated, rows = study.facts.get("questions"), []
+    known = {row.get("question") for row in stated if isinstance(row, dict)} if isinstance(stated, list) else set()
+    for question, own in read.groupby(read["question"].str.strip(), sort=False):
+        cells = chain(*map(table.column, own["column"]))
+        sides = sorted((point, cell) for cell, point in _sides(str(question), cells).items() if point)
+        if question not in known and sides and sides[0][0] < "3" < sides[-1][0]:
+            rows.append((question, "just_about_right", sides[0][1], sides[-1][1]))
+    return pd.DataFrame(rows, columns=["question", "kind", "low_end", "high_end"], dtype="str")
 
 
 def _places_of(answers: pd.DataFrame, table: RawTable, people: Sequence[str], asked: pd.DataFrame) -> list[str]:

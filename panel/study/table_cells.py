@@ -10,6 +10,7 @@ from collections.abc import Collection, Iterable, Mapping, Sequence
 from dataclasses import replace
 from fnmatch import fnmatchcase
 from functools import cache, lru_cache
+from itertools import chain, product
 from types import MappingProxyType
 from typing import Any
 
@@ -532,3 +533,62 @@ def _without_titles(table: RawTable) -> RawTable:
     notes = (*table.notes, f"Above the headings in line {table.lines[place]} stands: {first_few(title)}.")
     columns = tuple(column[place + 1 :] for column in table.columns)
     return RawTable(table.name, tuple(heads), columns, table.lines[place + 1 :], notes)
+
+
+# How much an answer such as `much too thick` is of what was asked.
+
+
+_SIDE = re.compile(
+    r"(?:(?P<how>.+) )?(?:too|zu|trop|troppo|demasiado) (?P<too>\w+)(?: .*)?|(?:not|nicht|pas|non|no) (?P<far>nearly )?"
+    r"(?:quite )?(?:(?P<lacks>\w+) (?:enough|genug)|(?:assez|abbastanza|(?:lo )?bastante) (?P<manca>\w+))"
+)
+_FAR = frozenset(
+    heading_words("much far way very extremely viel weit beaucoup vraiment molto decisamente mucho").split()
+)
+
+
+@cache
+def sided(question: str, plain: tuple[str, ...]) -> Mapping[str, str]:
+    """Return which side of just right answers such as `much too thick` are: too much is what the question is named for.
+
+    If its name does not say, the opposites of `shared/answer_words.csv` do; empty where neither does.
+    """
+    found = {cell: match for cell in plain if (match := _SIDE.fullmatch(cell))}
+    of = {cell: match["too"] or match["lacks"] or match["manca"] for cell, match in found.items()}
+    much = {each: _is_much(each, question, {*of.values()}) for each in of.values()}
+    if len(much) == 1 and len({bool(match["too"]) for match in found.values()}) == 2:
+        much = {each: is_much is not False for each, is_much in much.items()}  # too sticky, not sticky enough
+    elif len(much) > 1 and len({*much.values()}) == 1:
+        much = dict.fromkeys(much)
+    sides = {}
+    for cell, match in found.items():
+        far = bool(match["far"] or _FAR & {*(match["how"] or "").split()})
+        up, is_much = bool(match["too"]), much[of[cell]]
+        sides[cell] = "" if is_much is None else "2145"[2 * (up == is_much) + far]
+    return sides
+
+
+def _is_much(word: str, question: str, beside: Collection[str]) -> bool | None:
+    """Return whether `too` much of an adjective is too much of what is asked; None if that cannot be told."""
+    pairs = _opposites()
+    others = {less for more, less in pairs if more == word} | {more for more, less in pairs if less == word}
+    asked = heading_words(question).split()
+    named = {one for one in {word, *others, *beside} if _is_in(one, asked)}
+    if named and not (word in named and named & others):
+        return word in named
+    return any(more == word for more, _ in pairs) if others else None
+
+
+def _is_in(word: str, asked: Sequence[str]) -> bool:
+    """Return True if a word of a question has the stem of an adjective: oily, oiliness."""
+    stem = re.sub(r"[yeaos]+$", "", word)
+    return any(each.startswith(word) or (len(stem) > 2 and each.startswith(stem)) for each in asked)
+
+
+@cache
+def _opposites() -> frozenset[tuple[str, str]]:
+    """Return adjectives with their opposites, the more of the two first."""
+    rows = shared_table("answer_words")
+    own = rows.loc[rows["kind"] == "opposite", ["answer", "words"]]
+    each = (product(more.split("; "), less.split("; ")) for more, less in own.itertuples(index=False))
+    return frozenset((heading_words(more), heading_words(less)) for more, less in chain(*each))

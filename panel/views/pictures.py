@@ -27,6 +27,7 @@ if TYPE_CHECKING:  # a command that prints words draws nothing: what draws is lo
     from matplotlib.text import Text
 
 from panel.study.naming import Naming
+from panel.study.shown import OWN_LINES
 
 # Okabe and Ito (2008), Color Universal Design; without yellow, which is hard to see on white.
 _COLOURS = ("#0072b2", "#d55e00", "#009e73", "#cc79a7", "#56b4e9", "#e69f00", "#000000")
@@ -345,6 +346,7 @@ def interval_figure(
     title: str = "",
     x_title: str = "",
     key: Sequence[Artist] = (),
+    names: Naming | None = None,
 ) -> tuple[Figure, Axes]:
     """Return a figure of a width in inches, as tall as its words and lines need.
 
@@ -359,17 +361,21 @@ def interval_figure(
         Words at a height: names at the left, headings over groups of them, remarks at the right; long ones are broken.
     key
         What stands for what, with its name as its label; written above.
+    names
+        Words of the study, where the rows are those of `own_lines`.
     """
     from matplotlib.figure import Figure
 
+    own = names is not None and names.mixed
     room = (width - 2 * _MARGIN) * _POINTS
-    names, left = _column(ticks, _NAMES * width)
     said, right = _column(remarks, _REMARKS * width)
-    left = max(left, min(_widest(headings), _NAMES * width)) + 2 * _MARGIN
+    most = min(_NAMES * width, width - right - _LEAST_WIDE - 4 * _MARGIN)
+    labels, left = _column(ticks, most)
+    left = max(left, min(_widest(headings), most)) + 2 * _MARGIN
     right += 2 * _MARGIN
     wide = max(width - left - right, _LEAST_WIDE)
     heading = wrapped(title, LETTERS + 1, room) if title else []
-    below = wrapped(x_title, LETTERS, room) if x_title else []
+    below = wrapped(f"{x_title.rstrip('.')}. {OWN_LINES}." if own else x_title, LETTERS, room) if x_title else []
     head = key_lines([str(sign.get_label()) for sign in key], width - 2 * _MARGIN)[1] if key else 0.0
     top = _HEAD + head + 1.15 * _LINE * len(heading)
     height = top + depth + _BOTTOM + _LINE * len(below)
@@ -377,10 +383,12 @@ def interval_figure(
     axes = figure.add_axes((left / width, 1 - (top + depth) / height, wide / width, depth / height))
     axes.set(xlim=limits, ylim=(depth, 0))
     _draw_rows(axes, rows)
-    axes.set_yticks([y for y, _ in ticks], names, fontsize=LETTERS, color=INK, linespacing=1.0)
+    axes.set_yticks([y for y, _ in ticks], labels, fontsize=LETTERS, color=INK, linespacing=1.0)
     _write(axes, headings, -(left - _MARGIN) / wide, _QUIET)
     _write(axes, list(zip([y for y, _ in remarks], said, strict=True)), 1 + _MARGIN / wide, INK)
     _style(axes, wide)
+    if own:
+        axes.set_xticks([])
     _write_around(figure, heading, below, head, key)
     return figure, axes
 

@@ -115,7 +115,7 @@ def test_a_claim_is_written_down_stamped_judged_and_withdrawn(small: Path):
     labelled(app.selectbox, "Compared with").select("P1")
     labelled(app.selectbox, "Attribute").select("AF_GREASE")
     labelled(app.text_input, "Margin").input("8,5")
-    labelled(app.text_input, "Who fixes it").input("panel leader")
+    labelled(app.text_input, "Who stamps it").input("panel leader")
     next(box for box in app.checkbox if box.label.startswith("Also write it into")).check()
     labelled(app.button, "Write the claim and stamp it").click()
     app = app.run()
@@ -125,7 +125,7 @@ def test_a_claim_is_written_down_stamped_judged_and_withdrawn(small: Path):
     assert (row["kind"], row["margin"], row["stamped_by"]) == ("superiority", 8.5, "panel leader")
     assert (len(row["stamp"]), len(row["chain"])) == (64, 64)
     app = with_open_drawers(app)
-    assert "Stamped at" in shown(app)
+    assert "Stamped on" in shown(app)
     labelled(app.text_input, "Why it is withdrawn").input("not needed")
     labelled(app.text_input, "Who withdraws it").input("brand owner")
     labelled(app.button, "Withdraw it").click()
@@ -138,13 +138,13 @@ def test_a_claim_without_a_name_is_not_written(small: Path):
     app = form(with_open_drawers(opened()), "soft", "superiority")
     labelled(app.button, "Write the claim and stamp it").click()
     app = app.run()
-    assert "A claim is fixed by a named person" in shown(app)
+    assert "A claim is stamped by a named person" in shown(app)
     assert open_study(small).table("claims").empty
 
 
 def test_a_margin_that_is_no_number_is_said(small: Path):
     app = form(with_open_drawers(opened()), "soft", "superiority")
-    labelled(app.text_input, "Who fixes it").input("leader")
+    labelled(app.text_input, "Who stamps it").input("leader")
     labelled(app.text_input, "Margin").input("some")
     labelled(app.button, "Write the claim and stamp it").click()
     app = app.run()

@@ -125,7 +125,7 @@ def test_a_row_that_somebody_else_changed_is_not_overwritten():
 
 def test_facts_are_stated_in_fields(folder: Path):
     app = editing("facts")
-    labelled(app.text_input, "Largest difference that does not matter, in scale units").set_value("7,5")
+    labelled(app.text_input, "Smallest difference that matters, in scale units").set_value("7,5")
     labelled(app.text_area, "What it is to find out, and what the product should feel like").set_value("less film")
     labelled(app.selectbox, "The prototype that the others are compared with").set_value("P2")
     labelled(app.button, "Save").click().run()
@@ -137,7 +137,7 @@ def test_facts_are_stated_in_fields(folder: Path):
 
 def test_a_margin_that_is_no_number_is_refused_in_a_sentence(folder: Path):
     app = editing("facts")
-    labelled(app.text_input, "Largest difference that does not matter, in scale units").set_value("ten")
+    labelled(app.text_input, "Smallest difference that matters, in scale units").set_value("ten")
     labelled(app.button, "Save").click().run()
     assert "The fact margin cannot be read: 'ten' is not a number" in shown(app)
 
@@ -342,7 +342,7 @@ def test_statements_are_fixed_from_a_grid_and_stay(folder: Path):
         with_statements(study, texts.assign(margin="much"), "EK", "2026-03-01")
     with pytest.raises(StudyError, match="needs its sentence"):
         with_statements(study, texts.assign(kind=""), "EK", "2026-03-01")
-    with pytest.raises(StudyError, match="fixed by a named person"):
+    with pytest.raises(StudyError, match="stamped by a named person"):
         with_statements(study, texts, " ", "2026-03-01")
 
 
@@ -353,11 +353,11 @@ def test_a_statement_is_typed_and_fixed_on_the_page(folder: Path):
     row = dict.fromkeys(typed.begun, "") | {"claim": "spreads more easily than P1", "kind": "superiority"}
     app.session_state[key] = _Draft(typed.begun, pd.DataFrame([row], dtype="str"))
     app.run()
-    assert "Not fixed yet: 1 statement" in shown(app)
-    labelled(app.button, "Fix these statements").click().run()
+    assert "Not stamped yet: 1 statement" in shown(app)
+    labelled(app.button, "Stamp these statements").click().run()
     assert "Write who fixes it" in shown(app)
     labelled(app.text_input, "Your initials, for the journal").set_value("EK").run()
-    labelled(app.button, "Fix these statements").click().run()
+    labelled(app.button, "Stamp these statements").click().run()
     assert not app.exception
     assert read_folder(folder).table("claims")["stamped_by"].tolist()[-1:] == ["EK"]
     assert "spreads more easily than P1" in read_folder(folder).table("claims")["claim"].tolist()

@@ -67,10 +67,10 @@ def typed_into_the_grid(page: Page) -> None:
 
 
 # A long text in the form of a drawer, a number in a form that the study states already, a line outside of any form.
-_DRAWERS = {"decide": "Write down the decision", "claims": "Try a sentence, then fix it", "edit": "About the study"}
+_DRAWERS = {"decide": "Write down the decision", "claims": "Try a sentence, then stamp it", "edit": "About the study"}
 _TYPED = {
     "decide": ("Why", "the least greasy of those that"),
-    "edit": ("Largest difference that does not matter, in scale units", "7,"),
+    "edit": ("Smallest difference that matters, in scale units", "7,"),
     "claims": ("Sentence, exactly as it is to be said", "less greasy than the bench"),
 }
 _PUT_BACK, _CHOSEN = "Put back what you had typed.", "Put back what you had chosen."

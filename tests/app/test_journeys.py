@@ -49,6 +49,15 @@ def walk(page: Page, home: Path, monkeypatch: pytest.MonkeyPatch) -> Walk:
     return Walk(page, home)
 
 
+def begin(walk: Walk, way: str, until: str) -> None:
+    """Go from anywhere to one way of beginning a study; where one is in use, the ways are behind a button."""
+    walk.place("Study")
+    walk.choose("New or another", "Begin")
+    if walk.page.get_by_text(way, exact=True).locator("visible=true").count() == 0:
+        walk.choose("Begin or open another one", way)
+    walk.choose(way, until)
+
+
 def scores_with_commas() -> str:
     """Return invented scores of six people: decimal commas, headings in German, the first product greasier by 3."""
     rng = np.random.default_rng(1)
@@ -64,9 +73,7 @@ def scores_with_commas() -> str:
 def test_own_scores_with_decimal_commas_lead_to_the_first_difference(walk: Walk):
     file = walk.folder / "lotion.csv"
     file.write_text(scores_with_commas(), encoding="cp1252")
-    walk.place("Study")
-    walk.choose("New or another", "Begin a study")
-    walk.choose("My table of scores", "Table of scores")
+    begin(walk, "My table of scores", "Table of scores")
     walk.page.locator('input[type="file"]').set_input_files(file)
     walk.done("The comma was read as the decimal sign")
     walk.press("Use these scores", "These scores are in use and kept in")
@@ -88,9 +95,7 @@ Glyceryl Stearate\t3,0\t3,0\t3,0\t3,0\t3,0"""
 
 def planned(walk: Walk) -> None:
     """Go from nothing to a study that is planned: 5 prototypes, 2 swaps, 9 people, 6 attributes."""
-    walk.place("Study")
-    walk.choose("New or another", "Begin a study")
-    walk.choose("A new study", "Five short steps")
+    begin(walk, "A new study", "Five short steps")
     walk.write("What the study is called", "Lotion in spring")
     walk.write("Product", "body lotion")
     walk.press("Begin", "The study is begun")
@@ -142,7 +147,7 @@ def test_a_study_is_planned_rehearsed_on_a_phone_analysed_claimed_and_written_up
     walk.write("Sentence, exactly as it is to be said", "less greasy than P1")
     walk.pick("Kind of claim", "better")
     walk.pick("Prototype", "P2")
-    walk.write("Who fixes it", "M. Aro")
+    walk.write("Who stamps it", "M. Aro")
     walk.press("Write the claim and stamp it", "The claim is written and stamped. It is saved in")
     walk.choose("Evidence file", "gaps? (is|are) named in it")
     with page.expect_download() as taken:
@@ -172,11 +177,7 @@ def test_a_survey_with_a_row_for_each_person_leads_to_liking_and_just_about_righ
         rows.append(f"R{person};{one};{rng.integers(3, 6)};{other};{rng.integers(2, 5)}")
     file = walk.folder / "hall_test.csv"
     file.write_text("\n".join(rows), encoding="utf-8")
-    walk.place("Study")
-    walk.choose("New or another", "Begin")
-    if walk.page.get_by_text("A survey of consumers", exact=True).locator("visible=true").count() == 0:
-        walk.choose("Begin or open another one", "A survey of consumers")
-    walk.choose("A survey of consumers", "Survey export")
+    begin(walk, "A survey of consumers", "Survey export")
     walk.page.locator('input[type="file"]').set_input_files(file)
     walk.done("What does each column ask")
     walk.press("Use these answers", "These answers are in use and kept in")
@@ -189,9 +190,7 @@ def test_a_survey_with_a_row_for_each_person_leads_to_liking_and_just_about_righ
     assert answers["kind"].value_counts().to_dict() == {"liking": 120, "just_about_right": 120}
     more = walk.folder / "later.csv"
     more.write_text("Respondent;P1 soft;P2 soft\nR1;x;\nR2;;x\nR3;x;x", encoding="utf-8")
-    walk.place("Study")
-    walk.choose("New or another", "Begin")
-    walk.choose("A survey of consumers", "Survey export")
+    begin(walk, "A survey of consumers", "Survey export")
     walk.page.locator('input[type="file"]').set_input_files(more)
     walk.done("What does each column ask")
     walk.choose("into the study in use", "Add these answers")
@@ -203,11 +202,7 @@ def test_a_survey_with_a_row_for_each_person_leads_to_liking_and_just_about_righ
 def test_scores_go_into_the_study_that_was_begun_beside_its_formulas(walk: Walk):
     file = walk.folder / "sheet.csv"
     file.write_text(scores_with_commas(), encoding="cp1252")
-    walk.place("Study")
-    walk.choose("New or another", "Begin")
-    if walk.page.get_by_text("A new study", exact=True).locator("visible=true").count() == 0:
-        walk.choose("Begin or open another one", "A new study")
-    walk.choose("A new study", "Five short steps")
+    begin(walk, "A new study", "Five short steps")
     walk.write("What the study is called", "Begun before")
     walk.press("Begin", "The study is begun")
     walk.choose("3 Prototypes")

@@ -416,3 +416,15 @@ def test_plans_of_swaps_and_of_blends(demo: Study):
     labelled(app.selectbox, "Make").set_value("mixture").run()
     assert not app.exception
     assert "Blends to make" in shown(app)
+
+
+def test_findings_of_one_kind_and_of_several_severities_stand_beside_each_other(kept: Path):
+    """Names of ingredients that are not known: some with a proposal, which may mislead, and some without."""
+    study = open_study(kept)
+    unknown = [*(f"Isopropyl Myristat{sign}" for sign in "abcdefgh"), *(f"Nonesuch {sign}" for sign in "abcdefgh")]
+    rows = study.table("formulas").iloc[[0] * len(unknown)].assign(ingredient=unknown)
+    tables = {**study.tables, "formulas": pd.concat([study.table("formulas"), rows], ignore_index=True)}
+    write_study(Study(tables, study.facts), kept, overwrite=True)
+    app = opened("study").run()
+    assert not app.exception
+    assert all(f"'{name}' is not among the INCI names known here." in shown(app) for name in (unknown[0], unknown[-1]))

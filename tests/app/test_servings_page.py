@@ -80,7 +80,7 @@ def test_own_scatter_and_the_usual_difference_are_in_the_same_units(tmp_path, mo
 
 def test_scales_of_different_length_are_planned_in_per_cent_of_each(tmp_path, monkeypatch):
     app = page(tmp_path, monkeypatch, (0, 10), (0, 100), scored=True)
-    assert "will probably find a difference of 8.0 (% of each scale)." in lines(app)
+    assert "will probably find a difference of 8.0 % of each scale." in lines(app)
     assert field(app, "Smallest difference").label == "Smallest difference that matters (% of each scale)"
 
 

@@ -180,8 +180,8 @@ def test_no_scores_give_no_rows():
 
 def test_a_swap_partly_tied_to_the_position_is_credited_only_where_orders_are_as_by_lot():
     facts = {"position": ["1", "2", "1", "2", "1", "2", "2", "1"], "prototype": ["P1", "P2"] * 4}
-    swaps = pd.DataFrame({"swap": ["A -> B"], "prototype": ["P2"], "versus": ["P1"]})
+    swaps = pd.DataFrame({"swap": ["A → B"], "prototype": ["P2"], "versus": ["P1"]})
     found = confounds_of({name: labels(pd.Series(own)) for name, own in facts.items()}, swaps=lambda: swaps)
-    assert found.of_swap("", "A -> B")["kind"].tolist() == ["partly"]
-    assert found.not_credited("", "A -> B").empty
-    assert replace(found, uneven_orders=True).not_credited("", "A -> B")["factor"].tolist() == ["position"]
+    assert found.of_swap("", "A → B")["kind"].tolist() == ["partly"]
+    assert found.not_credited("", "A → B").empty
+    assert replace(found, uneven_orders=True).not_credited("", "A → B")["factor"].tolist() == ["position"]

@@ -109,14 +109,21 @@ def test_a_slip_of_the_pen_gets_the_closest_name():
     finding = one(study_of({"P2": {"Aqua": 85.0, "Dicaprylil Carbonat": 15.0}}), "ingredient_not_known")
     assert finding.severity == "warning"
     assert finding.where == "formulas, row 3: P2"
-    assert finding.message == "'Dicaprylil Carbonat' is not a known INCI name."
+    assert finding.message == "'Dicaprylil Carbonat' is not among the INCI names known here."
     assert finding.advice == "Did you mean Dicaprylyl Carbonate? If so, write it like this in every formula."
+
+
+def test_another_substance_with_a_similar_name_is_not_proposed():
+    """A filter for the sun is no emollient, though 16 of its 21 letters are those of one."""
+    finding = one(study_of({"P2": {"Aqua": 85.0, "Ethylhexyl Salicylate": 15.0}}), "ingredient_not_known")
+    assert finding.severity == "note"
+    assert "Did you mean" not in finding.advice
 
 
 def test_a_name_like_no_other_is_a_note():
     finding = one(study_of({"P1": cream(Moon_Dust=1.0)}), "ingredient_not_known")
     assert finding.severity == "note"
-    assert finding.message == "'Moon Dust' is not a known INCI name."
+    assert finding.message == "'Moon Dust' is not among the INCI names known here."
     assert finding.advice.startswith("Check the spelling. Nothing is known of it, its cautions included;")
 
 

@@ -6,8 +6,8 @@ from panel.study.study import Study
 from tests.checks.planted import new_findings, table, the_one
 from tests.studies import small_study
 
-FAST = "Dicaprylyl Carbonate -> C13-15 Alkane"
-MEDIUM = "Caprylic/Capric Triglyceride -> Isopropyl Isostearate"
+FAST = "Dicaprylyl Carbonate → C13-15 Alkane"
+MEDIUM = "Caprylic/Capric Triglyceride → Isopropyl Isostearate"
 EARLY, LATE = "2025-03-10T10:00", "2025-03-11T09:00"
 
 
@@ -74,7 +74,7 @@ def test_many_swaps_that_go_with_the_day_give_one_finding():
     study = Study({"formulas": formulas, "batches": batches, "scores": scores})
     (finding,) = [finding for finding in check_batches(study) if finding.kind == "making_day_and_swap"]
     assert finding.message == (
-        "15 swaps cannot be told apart from the making day. The first: Making day and the swap Isopropyl Myristate -> "
+        "15 swaps cannot be told apart from the making day. The first: Making day and the swap Isopropyl Myristate → "
         "Decyl Oleate cannot be told apart: in the only matched pair the prototype with the swap was made later."
     )
     assert finding.where.endswith("; and 12 more")

@@ -18,7 +18,7 @@ def test_names_are_listed_up_to_three():
 
 
 @pytest.mark.parametrize(
-    ("cell", "text"), [(330.0, "330"), (33.05, "33.05"), (120000.0, "120000"), (-0.5, "-0.5"), ("P1", "P1")]
+    ("cell", "text"), [(330.0, "330"), (33.05, "33.05"), (120000.0, "120000"), (-0.5, "−0.5"), ("P1", "P1")]
 )
 def test_a_cell_is_written_as_the_user_writes_it(cell, text):
     assert format_typed(cell) == text

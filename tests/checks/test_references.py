@@ -36,13 +36,13 @@ def test_rows_without_a_whole_key_are_not_compared():
 @pytest.mark.parametrize(
     ("name", "column", "wrong", "noun", "meant"),
     [
-        ("formulas", "prototype", "p 4", "prototype", "p 4 as P4"),
-        ("readings", "prototype", "P-2", "prototype", "P-2 as P2"),
-        ("readings", "batch", "P02-1", "batch", "P02-1 as P2-1"),
+        ("formulas", "prototype", "p 4", "prototype", "p 4 as 'P4'"),
+        ("readings", "prototype", "P-2", "prototype", "P-2 as 'P2'"),
+        ("readings", "batch", "P02-1", "batch", "P02-1 as 'P2-1'"),
         ("readings", "batch", "X9", "batch", ""),
         ("claims", "versus", "P9", "prototype", ""),
-        ("claims", "attribute", "af grease", "attribute", "af grease as AF_GREASE"),
-        ("servings", "assessor", "A1", "assessor", "A1 as A01"),
+        ("claims", "attribute", "af grease", "attribute", "af grease as 'AF_GREASE'"),
+        ("servings", "assessor", "A1", "assessor", "A1 as 'A01'"),
     ],
 )
 def test_a_name_that_is_listed_nowhere_is_told(name, column, wrong, noun, meant):

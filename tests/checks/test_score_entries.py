@@ -30,7 +30,7 @@ def test_a_missing_decimal_point_is_told():
 @pytest.mark.parametrize("score", [-3.0, 1200.0])
 def test_a_score_that_no_decimal_point_explains_has_no_hint(score):
     finding = the_one(with_cells("scores", [7], score=score))
-    assert finding.message == f"{score:g} is outside the scale 0 to 100."
+    assert finding.message == f"{score:g} is outside the scale 0 to 100.".replace("-", "−")
 
 
 @pytest.mark.parametrize("score", [0.0, 100.0])

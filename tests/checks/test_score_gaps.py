@@ -61,13 +61,13 @@ def test_an_attribute_left_out_of_a_sample_is_noted():
     finding = the_one(without(assessor="A02", session="2", prototype="P3", attribute="AF_STICK"))
     assert (finding.severity, finding.kind) == ("note", "attribute_left_out")
     assert finding.where == "scores: A02, session 2, P3, stickiness"
-    assert finding.message == "1 score of AF_STICK missing from samples that were otherwise scored."
+    assert finding.message == "1 score of stickiness missing from samples that were otherwise scored."
     assert finding.advice == f"Look at the ballot. {KEPT}"
 
 
 def test_an_attribute_somebody_never_scores_gives_one_finding():
     finding = the_one(without(assessor="A02", attribute="AF_STICK"))
-    assert finding.message == "8 scores of AF_STICK missing from samples that were otherwise scored."
+    assert finding.message == "8 scores of stickiness missing from samples that were otherwise scored."
     assert finding.where.endswith("; and 5 more")
 
 
@@ -77,7 +77,8 @@ def test_what_is_listed_and_never_scored_is_noted(noun, name):
     extra = frame.iloc[[-1]].assign(**{noun: name, "role" if noun == "prototype" else "stage": ""})
     finding = the_one(small_study(**{noun + "s": pd.concat([frame, extra], ignore_index=True)}))
     assert (finding.severity, finding.kind, finding.where) == ("note", f"{noun}_not_scored", noun + "s")
-    assert finding.message == f"No scores for 1 {noun} of the study: {name}."
+    words = name if noun == "prototype" else "greasy film, RO_WET"
+    assert finding.message == f"No scores for 1 {noun} of the study: {words}."
     assert finding.advice.startswith("Nothing can be said about it.")
 
 

@@ -85,7 +85,8 @@ def test_a_score_far_from_all_others_is_told_where_the_scale_is_not_known():
         scores.loc[0, "score"] = slip
         study = Study({"scores": scores})
         (found,) = [finding for finding in check_scores(study) if finding.kind == "score_far_off"]
-        assert found.message.startswith(f"{slip:.0f} lies far from the other scores of {first}, which go from ")
+        told = f"{slip:.0f} lies far from the other scores of {first}, which go from "
+        assert found.message.startswith(told.replace("-", "−"))
         assert [proposal.row for proposal in found.proposals] == [2]
     scores.loc[0, "score"] = 50.0
     assert not [finding for finding in check_scores(Study({"scores": scores})) if finding.kind == "score_far_off"]

@@ -152,7 +152,8 @@ def test_an_unknown_scale_is_noted_once():
     finding = the_one(without_scale())
     assert (finding.severity, finding.kind) == ("note", "scale_missing")
     assert finding.where == "attributes, scale_min and scale_max"
-    assert finding.message == "The study does not say which scores are possible for RO_ABS, AF_STICK and AF_GREASE."
+    unknown = "speed of soaking-in, stickiness and greasy film"
+    assert finding.message == f"The study does not say which scores are possible for {unknown}."
     assert finding.advice == "Add scale_min and scale_max to the table attributes or to the facts of the study."
 
 
@@ -162,7 +163,7 @@ def test_a_scale_that_makes_no_sense_is_told(facts):
     assert (finding.severity, finding.kind) == ("warning", "scale_not_usable")
     shown = ", ".join(f"{name} {value}" for name, value in facts.items())
     assert finding.message == (
-        "The scale of RO_ABS, AF_STICK and AF_GREASE makes no sense: "
+        "The scale of speed of soaking-in, stickiness and greasy film makes no sense: "
         f"its lowest value must be below its highest ({shown})."
     )
     assert finding.advice == "Correct scale_min and scale_max. Until then no score is checked against the scale."
@@ -171,7 +172,7 @@ def test_a_scale_that_makes_no_sense_is_told(facts):
 def test_a_scale_of_one_attribute_that_makes_no_sense_is_told():
     finding = the_one(with_cells("attributes", [1], scale_min=100.0, scale_max=0.0))
     assert finding.kind == "scale_not_usable"
-    assert "AF_STICK makes no sense" in finding.message
+    assert "stickiness makes no sense" in finding.message
 
 
 def test_a_column_that_may_mean_a_known_one_is_proposed_and_others_are_noted():

@@ -45,7 +45,7 @@ def test_competitors_are_a_list():
         ({"kind": "superiority", "versus": "P2", "attribute": "GREESE"}, "The attribute 'GREESE' is not in the study"),
         ({"kind": "agreement", "question": "dry"}, "Nobody answered the question 'dry'. Choose among soft"),
         ({"kind": "superiority", "versus": "P1", "attribute": "GREASE"}, "P1 is compared with itself"),
-        ({"kind": "parity", "versus": "P2", "attribute": "GREASE", "margin": -3}, "The margin is -3; it must be above"),
+        ({"kind": "parity", "versus": "P2", "attribute": "GREASE", "margin": -3}, "The margin is −3; it must be above"),
         ({"kind": "agreement", "question": "soft", "bar": 120}, "The bar is 120; a share"),
     ],
 )

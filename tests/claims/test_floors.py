@@ -56,10 +56,10 @@ def served(n):
 def test_answers_that_did_not_come_back_are_counted_at_their_worst():
     found = judged(f"100 % {SHARE}", answers=answer_rows(60, 60), servings=served(100))
     assert found.claims["verdict"].iloc[0] == CANNOT_TELL
-    assert "60 of the 100 people who were given it answered (60 %)" in found.reasons["reason"].iloc[0]
+    assert "60 of 100 (60.0 %) who were given it answered" in found.reasons["reason"].iloc[0]
     found = judged(f"100 % {SHARE}", answers=answer_rows(60, 60), servings=served(70))
     assert found.claims["verdict"].iloc[0] == SUPPORTED
-    worst = "If those who did not answer had all disagreed, 60 of 70 would agree: 85 %."
+    worst = "If those who did not answer had all disagreed, 60 of 70 (85.7 %) would agree."
     assert worst in found.reasons["reason"].tolist()
 
 

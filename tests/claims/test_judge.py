@@ -259,6 +259,29 @@ def test_a_small_difference_that_is_real_is_said_to_be_small():
     assert found.claims["suggestion"].iloc[0] == "slightly less greasy than our previous formula"
 
 
+def test_less_time_to_soak_in_is_soaking_in_faster():
+    """Constructed: P1 takes 50 s and P2 80 s; the sentence speaks of speed, the attribute of seconds."""
+    scores = panel_scores({"SINK": {"P1": 50, "P2": 80}}, seeded(), **PRECISE)
+    timed = {"attribute": "SINK", "name": "time to soak in", "unit": "s", "direction": "less", "minutes": 2.0}
+    of = {"attribute": "SINK", "versus": "P2", "direction": "less", "minutes": 2.0}
+    said = ("sinks in faster than our previous formula", "sinks in more slowly than our previous formula")
+    claims = [claim_row(words, "superiority", **of) for words in said]
+    result = judge_claims(study_with(claims, scores=scores, attributes=[timed]))
+    assert result.claims["verdict"].isin(AS_WORDED).tolist() == [True, False]
+    assert result.claims["suggestion"].iloc[1] == said[0]
+    assert any("\u00a0s (95 % interval" in words for words in result.reasons["reason"])
+
+
+def test_what_the_study_does_not_name_is_not_told_as_nothing():
+    """Constructed: a benchmark without a name; the sentence calls it something that the study does not know."""
+    said = ("less greasy", "less greasy than our old balm")
+    claims = [claim_row(words, "superiority", attribute="GREASE", versus="P2") for words in said]
+    result = judge_claims(study_with(claims, **grease(20, 60, roles={"P2": "benchmark"}), names={"P2": ""}))
+    messages = result.findings.groupby("number")["message"].agg(list)
+    assert messages[1] == ["The sentence compares and does not say with what."]
+    assert "The sentence compares with something that the study does not name." in messages[2]
+
+
 def test_words_that_say_too_much_change_a_verdict():
     built = {"answers": answer_rows(50, 60)}
     plain = claim_row("feels soft", "agreement", question="soft")

@@ -41,7 +41,7 @@ def test_fixed_before_the_unblinding_it_counts():
     found = stands()
     assert not found[0]
     assert found[1] == (
-        "Fixed on 2025-03-01 09:00:00 by panel leader, before the first unblinding (2025-04-01 09:00:00; "
+        "Stamped on 2025-03-01 09:00:00 by panel leader, before the first unblinding (2025-04-01 09:00:00; "
         "the study states this day, no record says who opened the key)."
     )
 
@@ -143,7 +143,7 @@ def test_a_claim_written_down_here_is_stamped_and_fits_its_seal():
 @pytest.mark.parametrize(
     ("row", "who", "words"),
     [
-        (ROW, " ", "fixed by a named person"),
+        (ROW, " ", "stamped by a named person"),
         (ROW | {"claim": ""}, "leader", "needs its sentence"),
         (ROW | {"kind": " "}, "leader", "needs its sentence"),
     ],
@@ -199,9 +199,9 @@ def test_a_broken_chain_and_a_changed_claim_are_findings_with_place_and_advice()
     forged = changed(made, 1, bar=60.0, stamp=claim_seal(row))
     found = {each.kind: each for each in check_study(changed(forged, 2, bar=70.0)) if each.kind in kinds}
     assert found["stamp_chain_broken"].where == "claims, row 2, column chain"
-    assert "Go back to the table of claims as it was fixed." in found["stamp_chain_broken"].advice
+    assert "Go back to the table of claims as it was stamped." in found["stamp_chain_broken"].advice
     assert found["claim_changed_after_stamp"].where == "claims, row 3, column stamp"
-    assert "fix the new ones as another claim" in found["claim_changed_after_stamp"].advice
+    assert "stamp the new ones as another claim" in found["claim_changed_after_stamp"].advice
     assert all(each.severity == "warning" for each in found.values())
 
 
@@ -251,7 +251,7 @@ def test_a_request_for_a_time_stamp_is_what_rfc_3161_asks_for():
 def test_the_page_to_sign_names_every_claim_and_the_hash():
     made = two_claims()
     page = page_to_sign(made)
-    assert "2. “drier”, fixed at 2025-03-01 09:00:00 by leader" in page
+    assert "2. “drier”, stamped at 2025-03-01 09:00:00 by leader" in page
     assert stamps_hash(made.table("claims")) in page
     assert "self-declaration" in page
     assert stamps_hash(made.table("claims")) != stamps_hash(changed(made, 2, stamp="0" * 64).table("claims"))

@@ -53,7 +53,7 @@ def test_in_words():
     assert len(result.stdout.splitlines()) <= 30
     everything = run(DEMO, "--all").stdout
     assert re.search(r"against +trained panel +greasy film: 42.8 of 100", everything)
-    assert "Stamped at 2025-03-10 16:00:00 by panel leader." in everything
+    assert "Stamped on 2025-03-10 16:00:00 by panel leader, before " in everything
     assert "Local law decides what may be claimed" in result.stdout
 
 
@@ -75,7 +75,7 @@ def test_drafts_are_judged_and_nothing_is_written(tmp_path):
     ]
     assert content["claims"][1]["not_covered"] == ["kills", "germs"]
     words = run(DEMO, "--draft", path).stdout
-    assert words.startswith("A draft: judged as if it had been fixed before the data. Nothing is recorded")
+    assert words.startswith("A draft: judged as if it had been stamped before the data. Nothing is recorded")
     assert "✓ supported as worded, in these batches | “less greasy than our previous hand cream”" in words
     assert {path: path.read_bytes() for path in DEMO.iterdir()} == before
 

@@ -175,7 +175,7 @@ def test_a_serving_plan_is_written_once(folder: Path):
 
 def test_statements_of_a_file_are_fixed_and_stamped(folder: Path):
     text = "claim;kind;prototype;versus;margin\nless greasy than P1;superiority;P2;P1;7,5\n"
-    assert "fixed by a named person" in run("set", folder, "claims", "-", text=text, code=2).stderr
+    assert "stamped by a named person" in run("set", folder, "claims", "-", text=text, code=2).stderr
     run("set", folder, "claims", "-", "--who", "EK", text=text)
     row = read_folder(folder).table("claims").iloc[-1]
     assert (row["claim"], row["margin"], row["stamped_by"]) == ("less greasy than P1", 7.5, "EK")

@@ -96,7 +96,7 @@ def test_each_fact_is_declared_once_with_a_kind_that_has_words():
     assert len({fact.name for fact in STATED}) == len(STATED)
     assert {fact.kind for fact in STATED} <= set(KINDS)
     assert fact_advice("margin") == (
-        "Correct margin (the largest difference that does not matter): a number, such as 8. "
+        "Correct margin (the smallest difference that matters): a number, such as 8. "
         "Until then it counts as not stated."
     )
 

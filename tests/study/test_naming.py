@@ -115,3 +115,15 @@ def test_where_no_scale_is_stated_the_scores_say_how_fine_it_is(highest, digits)
     scores = pd.DataFrame({"assessor": "A1", "prototype": ["P1", "P2"], "attribute": "film", "score": [0.0, highest]})
     assert naming(Study({"scores": scores}, {})).digits == digits
     assert naming(Study({"scores": scores}, {"scale_min": 0, "scale_max": 100})).digits == 1
+
+
+def test_an_attribute_has_the_unit_and_the_decimals_of_its_own_scale():
+    table = study().table("attributes").assign(scale_min=0.0, scale_max=[10.0, 10.0, 300.0], unit=["", "", "s"])
+    names = naming(Study(tables={"attributes": table}))
+    assert (names.mixed, names.measure("RO_ABS")) == (True, "RO_ABS (s)")
+    assert names.change("RO_ABS", -19.72) == "−19.7\u00a0s"
+    assert names.interval("RO_ABS", -42.31, 2.84) == "−42.3 to 2.8\u00a0s"
+    assert names.window("RO_ABS", float("nan"), 90.0) == "90\u00a0s or less"
+    assert names.number("RO_ABS", float("nan")) == "–"
+    assert (names.measure("AF_GREASE"), names.change("AF_GREASE", 1.0)) == ("greasy film, AF_GREASE", "+1.00")
+    assert not naming(study(scale_min=0, scale_max=10)).mixed

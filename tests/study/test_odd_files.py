@@ -310,7 +310,7 @@ def test_a_number_below_zero_among_others_is_looked_at():
     file = csv(many)
     found = check_study(study_from_scores(imported(file), raw_file(*file), "x"))
     assert [f.message for f in found if f.kind == "score_far_off"] == [
-        "-1 is below zero, unlike the other scores of greasy, which go from 17.5 to 57.5."
+        "−1 is below zero, unlike the other scores of greasy, which go from 17.5 to 57.5."
     ]
 
 

@@ -58,6 +58,7 @@ _MARK = "prototype "
 _BETWEEN = " – | rather than | against "
 # Drawn on a scale of their own (the same share of both axes, widths around zero, pixels), or from rows not kept.
 _OWN_SCALE = {"map", "joint_map", "causes", "how_sure", "chances", "claims_board", "force"}
+_OWN_LINES = {"differences", "means", "windows", "windows_versus", "what_if"}  # where attributes have several scales
 
 Row = tuple[np.ndarray, set[str]]
 
@@ -68,7 +69,8 @@ def pictures(everything) -> list[tuple[Picture, list[Row], list[Figure]]]:
     found, widths = [], (BROAD, NARROW) if len(everything) > _FEW else (BROAD,)
     for told in everything:
         items = [told.picture, *(item for each in told.every_drawer() for item in each.items)]
-        own = {each.name: each for each in items if isinstance(each, Picture) and each.name not in _OWN_SCALE}
+        left_out = _OWN_SCALE | (_OWN_LINES if told.names.mixed else set())
+        own = {each.name: each for each in items if isinstance(each, Picture) and each.name not in left_out}
         rows = _rows(told) if own else []
         found += [(each, rows, [each.figure(width) for width in widths]) for each in own.values()]
     return found
@@ -264,7 +266,7 @@ def test_a_joint_map_keeps_the_places_of_its_rows(everything):
 
 
 def test_a_cell_of_the_causes_shows_its_change_and_interval_on_the_scale_of_all(everything):
-    for told, figure in _drawn(everything, "causes"):
+    for told, figure in _drawn([told for told in everything if not told.names.mixed], "causes"):
         (axes,), cells = figure.axes, told.result.cells
         lines = [line for line in axes.lines if len(line.get_xdata()) == 2]
         ups = [line for line in lines if np.ptp(line.get_xdata()) == 0]
@@ -292,6 +294,22 @@ def test_a_cell_of_the_causes_shows_its_change_and_interval_on_the_scale_of_all(
                 told_ends = own[["told_low", "told_high"]].to_numpy(dtype=float) * scale
                 assert np.isclose(told_ends, [low, high], atol=1e-5).all(axis=1).any()
         assert len(found) == len(cells) or figure.get_figwidth() <= NARROW or cells["attribute"].nunique() > 8
+
+
+def test_where_attributes_have_several_scales_each_line_has_its_own_with_its_ends_in_words():
+    for told, figure in _drawn(all_told(STUDIES["seconds"]()), "differences"):
+        rows = told.result.versus
+        ends = rows.groupby("attribute", sort=False)[["ci_low", "ci_high"]].agg(lambda own: own.abs().max()).max(axis=1)
+        labels = [text.get_text() for text in figure.axes[0].get_yticklabels()]
+        assert labels[0].endswith(f" (±{ends['GREASE']:.2f})")
+        assert labels[1].endswith(f" (±{ends['SOAK']:.1f}\u00a0s)")
+        for axes, (prototype, own) in zip(figure.axes, rows.groupby("prototype", sort=False), strict=True):
+            assert len(axes.get_xticks()) == 0
+            marks = [line for line in axes.lines if line.get_gid() == f"{_MARK}{prototype}" and _in_numbers(axes, line)]
+            drawn = sorted((y, x) for line in marks for x, y in line.get_xydata())
+            np.testing.assert_allclose([x for _, x in drawn], own["estimate"].to_numpy() / ends.loc[own["attribute"]])
+            bands = [band.get_width() / 2 for band in axes.patches]
+            np.testing.assert_allclose(bands, 1.0 / ends.loc[own["attribute"]])
 
 
 def test_a_chance_stands_under_its_window_beside_its_prototype(everything):
@@ -628,11 +646,11 @@ def test_no_headline_denies_what_a_verdict_of_its_answer_says(everything):
     assert denied
 
 
-def test_the_same_count_has_the_same_interval_under_statements_and_under_claims():
+def test_the_same_count_has_the_same_share_and_interval_under_statements_and_under_claims():
     told = everything_told(demo_answers())
     agreed, claimed = (" ".join(sentences(told[name])) for name in ("agreement", "claims"))
-    statements = dict(re.findall(r"(\d+ of \d+) \([\d.]+ %\) agreed \(95 % interval ([\d.]+ to [\d.]+ %)\)", agreed))
-    claims = re.findall(r"(\d+ of \d+) agreed or agreed strongly: \d+ % \(95 % interval (.*?) by Wilson", claimed)
+    statements = dict(re.findall(r"(\d+ of \d+ \([\d.]+ %\)) agreed \(95 % interval ([\d.]+ to [\d.]+ %)\)", agreed))
+    claims = re.findall(r"(\d+ of \d+ \([\d.]+ %\)) agreed or agreed strongly \(95 % interval (.*?) by Wilson", claimed)
     assert claims
     for count, ends in claims:
         assert statements[count] == ends, count

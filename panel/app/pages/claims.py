@@ -24,7 +24,7 @@ from panel.views.planning.study import mark
 
 _NUMBERS = {
     "minutes": ("Minutes after rubbing in", "When it was judged, or for how long it is to hold."),
-    "margin": ("Margin", "The largest difference that does not matter; per cent points where votes are counted."),
+    "margin": ("Margin", "The smallest difference that matters; per cent points where votes are counted."),
     "bar": ("Bar", "What must be exceeded: per cent of people, seconds, or a value of the scale."),
     "bar_panel": ("Bar of the panel", "What the panel's mean must stay below."),
 }
@@ -52,11 +52,11 @@ def show(study: StudyInUse) -> None:
     if len(result.claims):
         with st.expander("Numbers of one claim as a picture"):
             _pictures(study, result)
-    with st.expander("Try a sentence, then fix it", expanded=result.claims.empty):
+    with st.expander("Try a sentence, then stamp it", expanded=result.claims.empty):
         _form(study, names)
     _drafts(study)
     if len(result.claims):
-        with st.expander("Withdraw a claim, or anchor what is fixed outside"):
+        with st.expander("Withdraw a claim, or anchor the stamps outside"):
             _withdraw(study, result)
             _anchor(study)
 
@@ -76,8 +76,8 @@ def _pictures(study: StudyInUse, result: Claims) -> None:
 
 
 def _form(study: StudyInUse, names: Naming) -> None:
-    """Ask for a claim, only for what its kind needs; try it as often as wanted, then fix it."""
-    st.caption("Write claims before the scores: one fixed after the first score or answer stays exploratory.")
+    """Ask for a claim, only for what its kind needs; try it as often as wanted, then stamp it."""
+    st.caption("Write claims before the scores: one stamped after the first score or answer stays exploratory.")
     sentence = st.text_input("Sentence, exactly as it is to be said", key=study.choice("sentence")) or ""
     kinds = list(shared_table("claim_kinds")["kind"])
     first = 0 if len(study.study.table("answers")) else kinds.index("superiority")  # nobody agreed if nobody was asked
@@ -98,7 +98,7 @@ def _form(study: StudyInUse, names: Naming) -> None:
             kept.append((tried[0], row | (found or {})))
     with st.popover("Where it is to be said"):
         row |= {name: st.text_input(label, help=more) or "" for name, (label, more) in _ALWAYS.items()}
-    who = st.text_input("Who fixes it") or ""
+    who = st.text_input("Who stamps it") or ""
     to_disk = study.folder is not None and st.checkbox(f"Also write it into {plain(study.folder)}", value=True)
     if st.button("Write the claim and stamp it"):
         _fix(study, row, typed, who, to_disk=to_disk)
@@ -203,7 +203,7 @@ _STAMP = {
 
 
 def _withdraw(study: StudyInUse, result: Claims) -> None:
-    """Withdraw a fixed claim with a reason; it stays in the table."""
+    """Withdraw a stamped claim with a reason; it stays in the table."""
     number = _choose(study, result, "Claim to withdraw", "withdraw")
     why = st.text_input("Why it is withdrawn") or ""
     who = st.text_input("Who withdraws it") or ""

@@ -29,7 +29,7 @@ from panel.study.numbers_read import typed_number, typed_whole
 from panel.views.consumers.agreement import tell_agreement
 from panel.views.consumers.check_all import tell_check_all
 from panel.views.consumers.choices import METHOD_WORDS, count_in_words, tell_forced_choices, tell_preferences
-from panel.views.consumers.just_about_right import tell_just_about_right
+from panel.views.consumers.just_about_right import first_told, tell_just_about_right
 from panel.views.consumers.liking import tell_liking
 from panel.views.consumers.preference_map import tell_preference_map
 from panel.views.consumers.segments import tell_segments
@@ -41,7 +41,8 @@ def show_just_about_right(study: StudyInUse) -> None:
     told = attempt(study.told, tell_just_about_right, JUST_ABOUT_RIGHT)
     if told is not None:
         questions = list(dict.fromkeys(told.result.shares["question"]))
-        question = st.selectbox("Question", questions, key=study.choice("just about right question"))
+        first = questions.index(first_told(told.result))
+        question = st.selectbox("Question", questions, first, key=study.choice("just about right question"))
         show(study.told(tell_just_about_right, JUST_ABOUT_RIGHT, question))
 
 

@@ -26,6 +26,7 @@ from panel.app.widgets import (
     margin_field,
     plain,
     say,
+    show_closed,
     show_items,
     table,
 )
@@ -200,7 +201,7 @@ _HELP = {"Seed of the order": "Any whole number. The same number gives the same 
 
 
 def show_servings(study: StudyInUse) -> None:
-    """Show how many people it takes, then a plan of servings."""
+    """Show how many people it takes; a plan of servings lies in a drawer."""
     left, right = st.columns(2)
     with left:
         repeats = _number(study, "Times each sample is scored", 3)
@@ -337,7 +338,7 @@ def _serving_plan(study: StudyInUse, repeats: int) -> None:
     session = right.selectbox("Trays of session", list(dict.fromkeys(plan.servings["session"])))
     with answer:
         told = _once(study.key, f"{asked} {session}", lambda: tell_servings(plan, naming(study.study), str(session)))
-        lay_out(told)
+        show_closed("Who gets what, in which order", told)
     title = "The servings, with the key (not for assessors, nor for the panel leader before the lock)"
     drawer(title, partial(_servings, plan))
 

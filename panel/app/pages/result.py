@@ -47,6 +47,7 @@ from panel.models.decision.decide import NONE_CHOSEN, decisions_so_far, first_ch
 from panel.models.decision.wanted import Profile, target_profile
 from panel.models.over_time.after_feel import timed_attributes
 from panel.models.prototypes.differences import Differences
+from panel.models.prototypes.map import usual_matrix
 from panel.stats.maps.components import Matrix
 from panel.stats.mixed.inference import SMALL_SAMPLE_WORDS
 from panel.study.naming import Naming, naming
@@ -262,6 +263,7 @@ def show_map(study: StudyInUse) -> None:
     matrix: Matrix = st.radio(
         "Each attribute counts",
         get_args(Matrix),
+        get_args(Matrix).index(usual_matrix(study.study)),
         format_func=_WEIGHTS.__getitem__,
         horizontal=True,
         key=study.choice("matrix"),

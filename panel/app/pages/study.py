@@ -76,7 +76,7 @@ def _findings_by_severity(study: StudyInUse, found: Iterable[Finding]) -> None:
                 st.markdown(_finding(finding))
                 show_proposal(study, finding, f"proposal {severity} {number}")
                 way = way_to_mend(finding)
-                key = f"mend {number} {finding.kind}"
+                key = f"mend {severity} {number}"
                 if way and st.button(way, key=key, type="tertiary", icon=":material/edit:"):
                     mend(finding)
 

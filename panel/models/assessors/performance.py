@@ -22,7 +22,7 @@ from panel.models.assessors.measures import (
     PanelNumbers,
     panel_tables,
 )
-from panel.models.prototypes.differences import ask_fits, no_difference
+from panel.models.prototypes.differences import ask_fits, panel_test
 from panel.models.prototypes.panel_design import PanelDesign, fit_study, in_order
 from panel.stats.arrays import Array, Codes
 from panel.stats.assessors.departures import SCALE_SD
@@ -501,7 +501,7 @@ def _tests(design: PanelDesign, refits: Iterable[_Refit]) -> pd.DataFrame:
     counts = _fixed_sums(design)
     values = np.full((len(_TEST_COLUMNS) - 2, len(design.assessors) + 1, q), np.nan)
     for left_out, attribute, fit in refits:
-        test = inference(fit).test(no_difference(design, counts[left_out, attribute]))
+        test = panel_test(design, inference(fit), counts[left_out, attribute])
         told = test.statistic, np.full_like(test.statistic, test.df), test.df_error, test.p_value
         values[:, left_out, attribute] = told
     values = np.roll(values, 1, axis=1)  # everybody stood last

@@ -108,8 +108,8 @@ def weigh_just_about_right(study: Study, *, swaps: TracedSwaps | None = None) ->
     """
     grid = answer_grid(study, "just_about_right")
     facts = question_facts(study, "just_about_right")
-    refused = _refused(grid, facts)
     side = np.sign(grid.values - _RIGHT) + 1  # 0 too little, 1 right, 2 too much
+    refused = _refused(grid, side, facts)
     asked = np.array([name not in set(refused["question"]) for name in grid.questions], dtype=bool)
     liked, liking = _liking(study, grid)
     within = _within_frame(grid, side, liked, asked)
@@ -131,13 +131,22 @@ def weigh_just_about_right(study: Study, *, swaps: TracedSwaps | None = None) ->
     )
 
 
-def _refused(grid: AnswerGrid, facts: dict[str, QuestionFacts]) -> pd.DataFrame:
+def _refused(grid: AnswerGrid, side: Array, facts: dict[str, QuestionFacts]) -> pd.DataFrame:
+    """Return the questions of which nobody could want more, unless the answers say that people do."""
     rows = []
-    for name in grid.questions:
+    for place, name in enumerate(grid.questions):
         known = facts.get(name, QuestionFacts())
-        if why := _why_one_sided(name, known.words, attribute=known.attribute):
+        why = _why_one_sided(name, known.words, attribute=known.attribute)
+        little, base = (side[place] == 0).sum(axis=0), np.isfinite(side[place]).sum(axis=0)
+        if _STOP in why:
             rows.append((name, why))
+        elif why and (little < LEAST_SHARE * np.maximum(base, 1)).all():
+            told = why.replace("nobody wants", "few want") if little.any() else why
+            rows.append((name, f"{told}: {little.sum()} of {base.sum()} answers say too little"))
     return pd.DataFrame(rows, columns=["question", "why"], dtype="str")
+
+
+_STOP = "stop"  # what no count of answers makes a wish
 
 
 def _why_one_sided(*texts: str, attribute: str = "") -> str:

@@ -106,7 +106,7 @@ def weigh_liking(
     """Compare the prototypes of `study` by how well consumers like them.
 
     By default by the first liking question, with the study's benchmark, if it was tried, and by its `liking_margin`,
-    the largest difference that does not matter, if it has one. The cumulative logit is fitted beside the mixed model
+    the smallest difference that matters, if it has one. The cumulative logit is fitted beside the mixed model
     where there are at most 500 consumers.
 
     Raises

@@ -118,7 +118,7 @@ def decide(
     )
     changes, shares = _change_weights(single, weights[:, 0], drawn.attributes, drawn.prototypes, rng)
     little = _little(float(often[LITTLE](np.array(SURE))))
-    notes = _decision_notes(profile, drawn, nearest.gates, nearest.benchmark)
+    notes = _decision_notes(profile, drawn, nearest.gates, nearest.benchmark, study.attribute_words)
     confounded = confound_notes(fit_study(study).confounds)
     return replace(
         nearest,
@@ -153,7 +153,8 @@ def _untold(pairs: pd.DataFrame, confounds: Confounds, attributes: tuple[str, ..
 def _narrow(study: Study, profile: Profile, differences: Differences | None) -> tuple[str, ...]:
     if not profile.has_windows_both_sides:
         return ()
-    return narrow_windows(profile, smallest_difference(find_differences(study) if differences is None else differences))
+    found = find_differences(study) if differences is None else differences
+    return narrow_windows(profile, smallest_difference(found), study.attribute_words)
 
 
 _WORTH_SAYING = 0.05
@@ -264,14 +265,16 @@ def _decision_method(draws: int, liking: LikingDraws | None) -> str:
     )
 
 
-def _decision_notes(profile: Profile, drawn: PanelDraws, gates: pd.DataFrame, benchmark: str | None) -> list[str]:
+def _decision_notes(
+    profile: Profile, drawn: PanelDraws, gates: pd.DataFrame, benchmark: str | None, words: Callable[[str], str]
+) -> list[str]:
     """Return the notes on windows, panel and gates."""
     notes = list(profile.notes)
     notes += [
         f"{name} has a target window but does not count: {why}. Whether its window is met is not known."
         for name, why in drawn.not_estimated
     ]
-    notes += _gaps(drawn)
+    notes += _gaps(drawn, words)
     notes.append(
         "A chance holds for this panel on these days: windows lie on its scale. Should its level have drifted since "
         "they were set, the chances as differences from the benchmark hold, and those on the scale do not."
@@ -286,12 +289,12 @@ def _decision_notes(profile: Profile, drawn: PanelDraws, gates: pd.DataFrame, be
     return notes
 
 
-def _gaps(drawn: PanelDraws) -> list[str]:
+def _gaps(drawn: PanelDraws, words: Callable[[str], str]) -> list[str]:
     told = []
     for row, attribute in enumerate(drawn.attributes):
         absent = [name for name, df in zip(drawn.prototypes, drawn.df[row], strict=True) if not df > 0]
         if absent:
-            told.append(f"{attribute} was not scored for {', '.join(absent)}, which therefore cannot be ranked.")
+            told.append(f"{words(attribute)} was not scored for {', '.join(absent)}, which therefore cannot be ranked.")
     return told
 
 

@@ -6,7 +6,7 @@ What is not known never passes a gate: it is told as `cannot tell`, with what is
 from __future__ import annotations
 
 import math
-from collections.abc import Iterator, Mapping
+from collections.abc import Callable, Iterator, Mapping
 from dataclasses import dataclass, replace
 from typing import Any
 
@@ -24,6 +24,7 @@ from panel.study.formulas import emollient_percents, formula_lines
 from panel.study.knowledge import canonical_ingredient
 from panel.study.naming import naming
 from panel.study.study import Study
+from panel.words import format_typed
 
 BENCHMARK_LEVELS, _TOLERANCE, _READ_AS = "benchmark_levels", "tolerance", "windows_read_as"
 PASSES, FAILS = "passes", "fails"
@@ -87,7 +88,10 @@ def target_profile(study: Study, weights: Mapping[str, float] | None = None) -> 
     rows = study.table("attributes").drop_duplicates("attribute").set_index("attribute").loc[list(limits)]
     for name, (low, high) in limits.items():
         if low > high:
-            raise StudyError(f"{name}: target_low {low:g} lies above target_high {high:g}. Exchange them.")
+            raise StudyError(
+                f"{study.attribute_words(name)}: target_low {format_typed(low)} lies above target_high "
+                f"{format_typed(high)}. Exchange them."
+            )
     stated = {str(name): float(value) for name, value in rows["weight"].items() if not math.isnan(float(value))}
     given = stated if weights is None else {str(name): float(value) for name, value in weights.items()}
     levels = _levels(study)
@@ -107,7 +111,7 @@ def target_profile(study: Study, weights: Mapping[str, float] | None = None) -> 
     return Profile(wanted, tuple(_notes(study, wanted, given, stated=weights is None)), _read_as(study))
 
 
-def narrow_windows(profile: Profile, sensitivity: Sensitivity) -> tuple[str, ...]:
+def narrow_windows(profile: Profile, sensitivity: Sensitivity, words: Callable[[str], str]) -> tuple[str, ...]:
     """Return a note for each window that is narrower than the smallest difference this panel could have shown."""
     medians = sensitivity.medians
     smallest = medians.loc[medians["family"] == ONE_PLANNED].set_index("attribute")["smallest_difference"]
@@ -117,9 +121,9 @@ def narrow_windows(profile: Profile, sensitivity: Sensitivity) -> tuple[str, ...
         seen = float(smallest.get(row["attribute"], float("nan")))
         if width < seen:
             told.append(
-                f"{row['attribute']}: the window is {width:.1f} wide, but a panel like this one shows a single planned "
-                f"difference only from about {seen:.1f} on. It cannot say whether a prototype is inside: widen the "
-                "window or ask more assessors."
+                f"{words(row['attribute'])}: the window is {width:.1f} wide, but a panel like this one shows a single "
+                f"planned difference only from about {seen:.1f} on. It cannot say whether a prototype is inside: widen "
+                "the window or ask more assessors."
             )
     return tuple(told)
 

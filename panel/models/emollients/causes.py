@@ -41,7 +41,7 @@ class Causes:
         `told_low told_high` leave out zero. `towards` is 1 for a change the wanted way, -1 for one the other way, 0 for
         neither, NaN without a target.
     margin
-        Largest difference that does not matter, as the study states it.
+        Smallest difference that matters, as the study states it.
     method, notes
         As of the swaps.
     """

@@ -370,8 +370,8 @@ def model_of(study: Study, level: PrototypeLevel) -> PredictionModel:
     if not fits:
         ways = f"{z.shape[1]} independent way{'' if z.shape[1] == 1 else 's'}"
         raise ModelError(
-            f"{len(z)} blends that differ in {ways} leave too few to judge how far off a "
-            f"prediction is; at least {z.shape[1] + 1 + _FEWEST_SPARE['swaps alone']} are needed."
+            f"{len(z)} blends that differ in {ways} leave too few to judge how far off a prediction is; at least "
+            f"{z.shape[1] + 1 + _FEWEST_SPARE['swaps alone']} are needed. Plan more on the page Plan."
         )
     choice = _choice(fits, Y, error)
     misses = dict(zip(choice["model"], choice["misses"].astype(float), strict=True))

@@ -78,7 +78,7 @@ class TracedSwaps:
     confounds
         What the swaps cannot be told from.
     margin
-        Largest difference that does not matter, where the study states one.
+        Smallest difference that matters, where the study states one.
     method, notes
         How it was done, and what to know before trusting it.
     """
@@ -410,9 +410,7 @@ def held_swaps(study: Study, amounts: pd.DataFrame, base: str) -> pd.DataFrame:
         if sign[members].prod() > 0 or abs(spread[0] - spread[1]) > SAME_AMOUNT:
             continue
         removed, added = sorted(members, key=lambda member: -float(in_base[member]))
-        rows.append(
-            (f"{names[removed]} -> {names[added]}", names[removed], names[added], round(float(spread[0]), 2), 0)
-        )
+        rows.append((f"{names[removed]} → {names[added]}", names[removed], names[added], round(float(spread[0]), 2), 0))
     unpaired = pd.DataFrame(rows, columns=[*_CHANGE, "n_pairs"]).astype(paired.dtypes.to_dict())
     return pd.concat([paired, unpaired], ignore_index=True)
 

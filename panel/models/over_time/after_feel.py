@@ -416,7 +416,7 @@ def reduce_courses(study: Study) -> Courses:
             "the time to the largest intensity is that of the first point of a plateau); each quantity is then "
             "compared like any attribute. " + (differences.method if differences else "")
         ).strip(),
-        notes=tuple(_notes(courses, left_out, why)),
+        notes=tuple(_notes(courses, left_out, why, study)),
     )
 
 
@@ -472,8 +472,11 @@ def _mean_courses(points: pd.DataFrame) -> pd.DataFrame:
     return pd.concat(parts, ignore_index=True)
 
 
-def _notes(courses: pd.DataFrame, left_out: list[dict[str, str]], why: str) -> list[str]:
-    notes = [f"{row['attribute']}, {row['prototype']}, {row['assessor']}: left out, {row['why']}" for row in left_out]
+def _notes(courses: pd.DataFrame, left_out: list[dict[str, str]], why: str, study: Study) -> list[str]:
+    notes = [
+        f"{study.attribute_words(row['attribute'])}, {row['prototype']}, {row['assessor']}: left out, {row['why']}"
+        for row in left_out
+    ]
     open_ended = int((~courses["ended"]).sum())
     if open_ended:
         notes.append(

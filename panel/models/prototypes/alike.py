@@ -28,7 +28,7 @@ from panel.stats.comparing.power import smallest_difference as smallest_shown
 from panel.stats.comparing.power import two_one_sided_tests
 from panel.study.scores_used import stated_differences
 from panel.study.study import Study
-from panel.words import level_words, typed_share
+from panel.words import format_typed, level_words, typed_share
 
 BEYOND, _NOT_SHOWN = "beyond the margin", "not shown"
 NOT_WORSE, WORSE, NO_DIRECTION = "not worse", "worse by more than the margin", "no direction"
@@ -83,7 +83,7 @@ def find_alike(study: Study, result: Differences, pairs: Sequence[tuple[str, str
     margin = result.margin
     if margin is not None and not margin > 0:
         raise ModelError(
-            f"The margin is {margin:g}, but it must be above zero: it is the largest difference that does not matter. "
+            f"The margin is {format_typed(margin)}, but it must be above zero: the smallest difference that matters. "
             "Set one such as 5."
         )
     rows = _asked(result, pairs) if margin is not None else result.pairs.iloc[:0]
@@ -171,7 +171,7 @@ def _notes(
 ) -> list[str]:
     if result.margin is None:
         return [
-            "No margin was set, so nothing can be called alike. State the largest difference that does not matter as "
+            "No margin was set, so nothing can be called alike. State the smallest difference that matters as "
             'the fact "margin" of the study, before the scores are seen.'
         ]
     if rows.empty:

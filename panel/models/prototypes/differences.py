@@ -40,6 +40,7 @@ from panel.stats.comparing.multiplicity import ALPHA, LEVEL, many_to_one, tukey_
 from panel.stats.mixed.inference import (
     SMALL_SAMPLE_WORDS,
     Estimates,
+    FTest,
     Inference,
     SmallSample,
     inference,
@@ -330,12 +331,18 @@ def _minus(design: PanelDesign, first: Codes | list[int], second: Codes | list[i
     return np.asarray(columns[first] - columns[second])
 
 
+def panel_test(design: PanelDesign, infer: Inference, counts: Array) -> FTest:
+    """Return the F test that no prototype differs; where batches are random, as sure as so few of them allow."""
+    test = infer.test(no_difference(design, counts))
+    if BATCH_TERM not in design.terms:
+        return test
+    batches = len(np.unique(design.groups[design.terms.index(BATCH_TERM)]))
+    return with_few_groups(test, batches - len(design.prototypes))
+
+
 def attribute_rows(design: PanelDesign, fit: MixedFit, infer: Inference) -> pd.DataFrame:
     """Return the F test that no prototype differs, one row per attribute."""
-    test = infer.test(no_difference(design, np.isfinite(design.response).T @ design.fixed))
-    if BATCH_TERM in design.terms:
-        batches = len(np.unique(design.groups[design.terms.index(BATCH_TERM)]))
-        test = with_few_groups(test, batches - len(design.prototypes))
+    test = panel_test(design, infer, np.isfinite(design.response).T @ design.fixed)
     names = [VARIANCE_COLUMNS[term] for term in design.terms]
     at_zero = [", ".join(name for name, zero in zip(names, row, strict=True) if zero) for row in fit.at_zero.tolist()]
     return pd.DataFrame(

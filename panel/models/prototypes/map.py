@@ -72,7 +72,7 @@ class PrototypeMap:
 def find_map(
     study: Study,
     *,
-    matrix: Matrix = "covariance",
+    matrix: Matrix | None = None,
     draws: int = 1000,
     rng: np.random.Generator,
     means: pd.DataFrame | None = None,
@@ -84,7 +84,7 @@ def find_map(
     study
         A study with scores.
     matrix
-        `covariance` when all attributes share one scale, `correlation` when they do not.
+        That of `usual_matrix` if none is named.
     draws
         How many panels to draw from the assessors for the regions.
     rng
@@ -106,10 +106,15 @@ def find_map(
         prototypes=study.prototypes,
         attributes=study.attributes,
         spans=spans,
-        matrix=matrix,
+        matrix=matrix or usual_matrix(study),
         draws=draws,
         rng=rng,
     )
+
+
+def usual_matrix(study: Study) -> Matrix:
+    """Return `covariance` where all attributes share one scale, `correlation` where they have several."""
+    return "correlation" if len(set(study.scales(study.attributes))) > 1 else "covariance"
 
 
 def _map_of_means(

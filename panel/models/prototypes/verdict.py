@@ -62,7 +62,7 @@ def difference_verdicts(
     differences
         `estimate std_error df ci_low ci_high`, NaN where there is no estimate; all rows are one family for "alike".
     margin
-        The largest difference that does not matter.
+        The smallest difference that matters.
     told_apart
         Attribute, empty where there is none, to whether its prototypes differ at all, over all attributes; by default
         every attribute does.

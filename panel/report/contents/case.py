@@ -175,7 +175,7 @@ def _claims_fixed(study: Study) -> Iterator[tuple[str, ...]]:
     claims = study.table("claims")
     fixed = claims.loc[claims["stamped_at"] != ""]
     for (who, when), rows in fixed.groupby(["stamped_by", "stamped_at"], sort=False):
-        yield f"{counted(len(rows), 'claim')} fixed", str(who), NOTHING, when_words(str(when))
+        yield f"{counted(len(rows), 'claim')} stamped", str(who), NOTHING, when_words(str(when))
 
 
 def _decided(study: Study) -> Iterator[tuple[str, ...]]:
@@ -236,7 +236,7 @@ def _claim_page(answers: Answers, found: Claims, number: int, strength: pd.Serie
 def _statement(answers: Answers, row: pd.Series) -> TextTable:
     """Return what the sentence states, field by field; fields that its kind does not use are left out."""
     names, minutes = answers.names, row["minutes"]
-    fixed = f"{when_words(str(row['stamped_at']))} by {row['stamped_by']}" if row["stamped_at"] else ""
+    stamped = f"{when_words(str(row['stamped_at']))} by {row['stamped_by']}" if row["stamped_at"] else ""
     used = "; ".join(str(row[name]) for name in ("media", "territory") if row[name])
     told = [
         ("About", names.prototype(row["prototype"]) if row["prototype"] else ""),
@@ -247,7 +247,7 @@ def _statement(answers: Answers, row: pd.Series) -> TextTable:
         ("Margin", format_typed(row["margin"]) if row["margin"] == row["margin"] else ""),
         ("Bar", f"{format_number(row['bar'], 0)} %" if row["bar"] == row["bar"] else ""),
     ]
-    always = [("Fixed", fixed), ("To be used in", used), ("Wanted by", str(row["owner"] or ""))]
+    always = [("Stamped", stamped), ("To be used in", used), ("Wanted by", str(row["owner"] or ""))]
     kind = ("Kind", kind_words(str(row["kind"])))
     return _two_columns("Statement", "Field", "As written down", [kind, *(one for one in told if one[1]), *always])
 
@@ -420,8 +420,8 @@ def _statistics_plan(answers: Answers) -> list[Block]:
 def _laid_down(study: Study) -> Iterator[tuple[str, str, str]]:
     dated, claims = fact(study, "statistics_plan_dated"), study.table("claims")
     planned = [
-        f"{entry.get('prototype')} against {entry.get('versus')} on {entry.get('attribute')}"
-        for entry in entries_of(study, "planned_differences")
+        f"{each.get('prototype')} against {each.get('versus')} on {study.attribute_words(str(each.get('attribute')))}"
+        for each in entries_of(study, "planned_differences")
     ]
     if planned:
         yield "Differences planned", first_few(planned, 6), dated

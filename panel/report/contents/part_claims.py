@@ -58,8 +58,8 @@ _WHERE = {
     "media": "Media",
     "territory": "Territory",
     "owner": "Owner",
-    "stamped_at": "Fixed at",
-    "stamped_by": "Fixed by",
+    "stamped_at": "Stamped at",
+    "stamped_by": "Stamped by",
 }
 _MATRIX = {
     "number": "Claim",
@@ -95,7 +95,7 @@ def _sheet(answers: Answers) -> list[Block]:
         blocks.append(said("paragraph", f"For every claim: {same}."))
     elif where:
         shown = recorded_table(claims, {"number": "Claim", **where})
-        blocks.append(TextTable("Where they are to be made, by whom, and when they were fixed", shown))
+        blocks.append(TextTable("Where they are to be made, by whom, and when they were stamped", shown))
     anchor = f"SHA-256 over all stamps, to be signed or time-stamped: {stamps_hash(answers.study.table('claims'))}"
     blocks += points([SELF_DECLARED, anchor])
     broken = first_broken_link(answers.study.table("claims"))
@@ -301,7 +301,7 @@ def all_numbers(answers: Answers) -> Numbers | NoAnswer:
         return found
     if found.numbers.empty:
         return NoAnswer("No claim could be held against a number.")
-    about = found.claims.set_index("number")[["prototype", "versus", "attribute", "question"]]
+    about = found.claims.set_index("number")[["prototype", "versus", "question"]]
     places = found.numbers.groupby("number").cumcount() + 1
     full, key = found.numbers.join(about, on="number").assign(place=places), ["number", "place"]
     title = "Every number that a claim was held against"

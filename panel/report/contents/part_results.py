@@ -144,7 +144,7 @@ def differences(answers: Answers) -> list[Block]:
         return [*blocks, said("gap", found.why)]
     tables = tables_of(answers, DIFFERENCES)
     gaps = [
-        said("gap", f"{row['attribute']} was not compared: {row['why']}.")
+        said("gap", f"{answers.names.attribute(row['attribute'])} was not compared: {row['why']}.")
         for row in found.not_estimated.to_dict("records")
     ]
     return [*blocks, *told_blocks(answers.tell(tell_differences, found), *tables), *gaps]

@@ -91,7 +91,7 @@ def non_inferiority(
     """
     estimate, std_error, df, margin = map(np.asarray, np.broadcast_arrays(estimate, std_error, df, margin))
     if not (margin > 0).all():
-        raise ModelError("The margin of 'not worse' must be above zero: it is the largest loss that does not matter.")
+        raise ModelError("The margin of 'not worse' must be above zero: it is the smallest loss that matters.")
     limit = -margin if more_is_better else margin
     return _beyond(estimate, std_error, df, limit, above=more_is_better, alpha=alpha)
 

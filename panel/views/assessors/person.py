@@ -94,13 +94,13 @@ def _slopes_figure(rows: pd.DataFrame, who: str, width: float = BROAD) -> Figure
 
 def _means_picture(result: PanelCheck, names: Naming, who: str, attribute: str) -> Picture:
     rows = _mean_rows(result, who, attribute)
-    words, digits = names.attribute(attribute), names.digits
+    words, digits = names.attribute(attribute), names.digits_of(attribute)
     heard = "; ".join(
         f"{row['prototype']} {format_number(row['estimate'], digits)} and {format_number(row['others'], digits)}"
         for row in rows.to_dict("records")
     )
     alt = f"Means of {who} and of the others, less their own average: {heard}."
-    axis = f"{words}: above or below the own average ({names.scale or 'scale units'})"
+    axis = f"{words}: above or below the own average ({names.units.get(attribute) or names.scale or 'scale units'})"
     return Picture(
         "assessor_means", f"{who} and the others on {words}", alt, lambda width: _means_figure(rows, who, axis, width)
     )

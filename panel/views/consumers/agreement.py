@@ -163,7 +163,12 @@ def _headline(result: Agreement) -> str:
         return "No statement was tested: all of them are marked as untrue."
     several = _several(result)
     passed, total = int(bars["passed"].sum()), len(bars)
-    failed = [f"{_goal(row)} for {_name(row, several)}" for row in bars.loc[~bars["passed"]].to_dict("records")]
+    rows = bars.loc[~bars["passed"]].to_dict("records")
+    goals = sorted({_goal(row) for row in rows})
+    asked = f"that {goals[0]} agree with " if len(goals) == 1 else ""
+    failed = [
+        f"“{row['question']}”" + several * f" for {row['prototype']}" + (not asked) * f" ({_goal(row)})" for row in rows
+    ]
     if not failed:
         return (
             f"Enough people agree in {all_of(total, 'case')}."
@@ -171,9 +176,9 @@ def _headline(result: Agreement) -> str:
             else f"{capital(_goal(bars.iloc[0]))} agree: shown."
         )
     if total == 1:
-        return f"Not shown: {failed[0]}."
+        return f"Not shown: {asked}{failed[0]}."
     few = format_list(failed) if len(failed) < 3 else first_few(failed)
-    return f"Enough people agree in {passed or 'none'} of {total} cases. Not shown: {few}."
+    return f"Enough people agree in {passed or 'none'} of {total} cases. Not shown: {asked}{few}."
 
 
 def _several(result: Agreement) -> bool:

@@ -168,9 +168,8 @@ def _sides_of(question: str) -> Table:
 
 
 def tell_just_about_right(result: JustAboutRight, names: Naming, question: str = "") -> Told:
-    """Return what is told of the just-about-right questions; the picture is that of one, by default of the first."""
-    asked = question or str(result.shares["question"].iloc[0])
-
+    """Return what is told of the just-about-right questions; the picture is of one, by default of `first_told`."""
+    asked = question or first_told(result)
     changes: tuple[Item, ...] = (_MOVES_CAUTION, *_changes_to_test(result, names), _MOVES) if len(result.moves) else ()
     return Told(
         result,
@@ -191,6 +190,12 @@ def tell_just_about_right(result: JustAboutRight, names: Naming, question: str =
         ),
         cannot=_CANNOT,
     )
+
+
+def first_told(result: JustAboutRight) -> str:
+    """Return the question that the headline speaks of first, else the first one that was asked."""
+    moves = result.drops.loc[result.drops["verdict"] == "move"].sort_values("weighted", ascending=False)
+    return str((moves if len(moves) else result.shares)["question"].iloc[0])
 
 
 _MOVES_CAUTION = "Questions to test, not orders: each names a change the panel has tested that goes the wanted way."

@@ -27,7 +27,7 @@ from panel.views.decision.claims import (
 )
 from panel.views.pictures import BROAD, FAINT, INK, LETTERS, wrapped
 from panel.views.told import Drawer, Item, Picture, Told, drawer
-from panel.words import capital, when_words
+from panel.words import capital
 
 if TYPE_CHECKING:
     from matplotlib.figure import Figure
@@ -105,19 +105,16 @@ def _one(result: Claims, number: int) -> Drawer:
     items += [f"It would take: {need}" for need in needs_of(result, number)]
     items += [table for table in (numbers, findings) if table]
     items += [f"Footnote: {line}" for line in footnote_lines(result, number)]
-    items += [criteria_words(result, number), _fixed_words(result, number)]
+    items += [criteria_words(result, number), *_wanted_words(result, number)]
     return Drawer(f"{verdict_words(str(row['verdict']))}: “{row['claim']}”", tuple(items))
 
 
-def _fixed_words(result: Claims, number: int) -> str:
-    """Return who fixed the claim and when, or that nobody did."""
+def _wanted_words(result: Claims, number: int) -> list[str]:
+    """Return who wants to make the claim, and where; when it was stamped stands among the reasons."""
     row = result.claims.loc[result.claims["number"] == number].iloc[0]
-    if not row["stamped_at"]:
-        return "Not stamped: nothing shows when it was fixed."
-    owner = f" Wanted by: {row['owner']}." if row["owner"] else ""
     where = "; ".join(str(row[name]) for name in ("media", "territory") if row[name])
-    place = f" To be used in: {where}." if row["media"] or row["territory"] else ""
-    return f"Stamped at {when_words(row['stamped_at'])} by {row['stamped_by']}.{owner}{place}"
+    wanted = [f"Wanted by: {row['owner']}."] if row["owner"] else []
+    return [" ".join([*wanted, *([f"To be used in: {where}."] if where else [])])] if wanted or where else []
 
 
 def _board_picture(result: Claims) -> Picture:

@@ -138,7 +138,7 @@ def what_claims_cannot_show() -> tuple[str, ...]:
 
 
 _FOR_AND_AGAINST = "For and against: what else in the study bears on the word"
-_UNITS = {"scale": "", "%": " %", "s": " s"}
+_UNITS = {"%": " %", "s": " s"}
 _SEVERITY_WORDS = {"stop": "not a matter for this tool", "change": "change the wording", "note": "good to know"}
 
 
@@ -157,7 +157,7 @@ CLAIMS_TABLE = Table(
         *CLAIM_COLUMNS,
         p_value("p after Holm", "p_adjusted"),
         each_row("People", lambda row, _: str(row["n"]) if row["n"] else NOTHING, "n", figure=True),
-        yes_no("Fixed beforehand", "exploratory", "no", "yes"),
+        yes_no("Stamped beforehand", "exploratory", "no", "yes"),
     ),
 )
 _NUMBER_COLUMNS = (
@@ -199,20 +199,24 @@ def claim_tables(number: int) -> tuple[Table, Table, Table]:
 
 def _written(value: float, row: Mapping[Any, Any], names: Naming) -> str:
     """Return a number of a claim; on the panel's scale with the decimals it has on every page."""
-    return format_number(value, names.digits if row["unit"] == "scale" else 1)
+    return format_number(value, names.digits_of(str(row.get("attribute", ""))) if row["unit"] == "scale" else 1)
+
+
+def _unit(row: Mapping[Any, Any], names: Naming) -> str:
+    return names.unit(str(row.get("attribute", ""))) if row["unit"] == "scale" else _UNITS.get(str(row["unit"]), "")
 
 
 def value_words(row: Mapping[Any, Any], names: Naming) -> str:
     """Return an estimate with its unit; counted shares are cut, never rounded up."""
     if row["unit"] == "%":
-        return format_share(row["estimate"] / 100, rounding=DOWN)
+        return format_share(row["estimate"] / 100, 1, DOWN)
     text = _written(row["estimate"], row, names)
-    return text if text == NOTHING else f"{text}{_UNITS.get(str(row['unit']), '')}"
+    return text if text == NOTHING else f"{text}{_unit(row, names)}"
 
 
 def interval_words(row: Mapping[Any, Any], names: Naming) -> str:
     """Return an interval with its unit; an open end is said to be open."""
-    low, high, unit = row["ci_low"], row["ci_high"], _UNITS.get(str(row["unit"]), "")
+    low, high, unit = row["ci_low"], row["ci_high"], _unit(row, names)
     if math.isnan(low) or math.isnan(high):
         return NOTHING
     if math.isinf(low) and math.isinf(high):
@@ -227,7 +231,7 @@ def interval_words(row: Mapping[Any, Any], names: Naming) -> str:
 
 def limit_words(row: Mapping[Any, Any], names: Naming) -> str:
     """Return the limit or limits a number is held against."""
-    low, high, unit = row["limit_low"], row["limit_high"], _UNITS.get(str(row["unit"]), "")
+    low, high, unit = row["limit_low"], row["limit_high"], _unit(row, names)
     if math.isnan(low) and math.isnan(high):
         return NOTHING
     if math.isnan(low):

@@ -42,7 +42,7 @@ from panel.study.shown import (
     typed,
     yes_no,
 )
-from panel.views.decision.decision_pictures import chances_picture, window_text
+from panel.views.decision.decision_pictures import chances_picture
 from panel.views.told import Told, drawer
 from panel.words import (
     NOTHING,
@@ -55,6 +55,7 @@ from panel.words import (
     format_list,
     format_number,
     format_share,
+    format_window,
 )
 
 _MOST_MISSED = 2
@@ -162,17 +163,13 @@ def _missed(leader: str, result: Decision, names: Naming) -> list[str]:
 
 
 def _miss(row: Mapping[Any, Any], result: Decision, names: Naming) -> str:
-    value, low, high = row["estimate"], row["target_low"], row["target_high"]
-    seen = format_number(value, names.digits)
+    attribute, low, high = str(row["attribute"]), row["target_low"], row["target_high"]
+    seen = names.number(attribute, row["estimate"])
     if result.by_benchmark:
         low, high = row["versus_low"], row["versus_high"]
-        seen = f"{format_change(row['difference'], names.digits)} from {result.benchmark}"
-    return f"{names.attribute(str(row['attribute']))} ({seen}, wanted {_wanted_words(low, high, names.digits)})"
-
-
-def _wanted_words(low: float, high: float, digits: int) -> str:
-    words = window_text(low, high, digits).replace("up to", "at most")
-    return f"at least {words.removeprefix('from ').removesuffix(' on')}" if words.startswith("from ") else words
+        seen = f"{names.change(attribute, row['difference'])} from {result.benchmark}"
+    wanted = names.window(attribute, low, high, typed=not result.by_benchmark)
+    return f"{names.attribute(attribute)} ({seen}, wanted {wanted})"
 
 
 def _mind(result: Decision, names: Naming) -> Iterator[str]:
@@ -361,20 +358,23 @@ def _with_interval(
 ) -> Column:
     """Describe a column of numbers with their intervals in one cell."""
 
-    def write(row: Mapping[str, Any], about: Shown) -> str:
-        value = (format_change if changes else format_number)(row[name], about.digits(digits))
-        ends = format_interval(row[low], row[high], about.digits(digits))
-        return value if ends == NOTHING else f"{value} ({ends})"
+    def cell(row: Mapping[str, Any], about: Shown) -> str:
+        own, write = about.digits(digits, row.get("attribute")), format_change if changes else format_number
+        ends = format_interval(row[low], row[high], own)
+        return write(row[name], own) if ends == NOTHING else f"{write(row[name], own)} ({ends})"
 
-    return each_row(heading, write, name, low, high, figure=True)
+    return each_row(heading, cell, name, low, high, figure=True)
 
 
 def _plain_chance(heading: str, name: str) -> Column:
     return each_row(heading, lambda row, _: chance_words(row[name]), name, figure=True)
 
 
-def _window(heading: str, low: str, high: str, digits: int = 0) -> Column:
-    return each_row(heading, lambda row, about: window_text(row[low], row[high], about.digits(digits)), low, high)
+def _window(heading: str, low: str, high: str, *, typed: bool = True) -> Column:
+    def write(row: Mapping[str, Any], about: Shown) -> str:
+        return format_window(row[low], row[high], None if typed else about.digits(SCALE, row["attribute"]))
+
+    return each_row(heading, write, low, high)
 
 
 def _ranking_columns(result: Decision) -> tuple[Column, ...]:
@@ -434,12 +434,12 @@ _VERSUS_WINDOWS = Table(
         _with_interval("Difference", "difference", "difference_low", "difference_high", changes=True),
         each_row(
             "Difference, shrunken",
-            lambda row, about: format_change(row["difference_shrunken"], about.digits(SCALE)),
+            lambda row, about: format_change(row["difference_shrunken"], about.digits(SCALE, row["attribute"])),
             "difference_shrunken",
             figure=True,
         ),
         _plain_chance("Sign wrong", "wrong_sign"),
-        _window("Window of the difference", "versus_low", "versus_high", SCALE),
+        _window("Window of the difference", "versus_low", "versus_high", typed=False),
         yes_no("Met", "met_versus"),
         _chance("Chance, as a difference", "chance_versus"),
     ),
@@ -486,8 +486,8 @@ def _gate_rows(result: Decision) -> pd.DataFrame:
 
 def _gate_heading(row: Mapping[str, Any], _: Shown) -> str:
     factor, digits, unit = _gate_unit(str(row["gate"]))
-    limits = window_text(row["low"] * factor, row["high"] * factor, digits)
-    return _gate_name(str(row["gate"])) + (f": {limits}{unit}" if limits != NOTHING else "")
+    limits = format_window(row["low"] * factor, row["high"] * factor, digits, unit)
+    return _gate_name(str(row["gate"])) + (f": {limits}" if limits != NOTHING else "")
 
 
 def _gate_cell(row: Mapping[str, Any], _: Shown) -> str:

@@ -13,6 +13,7 @@ import pandas as pd
 from panel.models.decision.contenders import OUT, Decision
 from panel.models.decision.wanted import BENCHMARK
 from panel.study.naming import Naming
+from panel.study.shown import own_lines
 from panel.views.pictures import (
     BROAD,
     FAINT,
@@ -28,7 +29,7 @@ from panel.views.pictures import (
     wrapped,
 )
 from panel.views.told import Picture
-from panel.words import NOTHING, chance_words, format_number
+from panel.words import chance_words
 
 if TYPE_CHECKING:
     from matplotlib.axes import Axes
@@ -47,16 +48,6 @@ _CHANCES_KEY = (
     "darker, the likelier."
 )
 _INTERVALS_KEY = "Shaded: the window. Dot: mean. Line: its interval."
-
-
-def window_text(low: float, high: float, digits: int = 0) -> str:
-    """Return a window in words: `up to 38`, `from 55 on`, `40 to 50`."""
-    first, last = (format_number(end, digits if end != round(end) else 0) if end == end else "" for end in (low, high))
-    if not first and not last:
-        return NOTHING
-    if not first:
-        return f"up to {last}"
-    return f"{first} to {last}" if last else f"from {first} on"
 
 
 def chances_picture(result: Decision, names: Naming) -> Picture:
@@ -91,7 +82,8 @@ def _chance_cells(result: Decision, names: Naming) -> pd.DataFrame:
         met, name = windows["read_met"], str(windows["attribute"])
         mark = _UNKNOWN if met != met else _MET if met else _MISSED
         must = ", must" if windows["must_have"] else ""
-        heading = f"{names.attribute(name)}: {window_text(windows[ends[0]], windows[ends[1]], names.digits)}{must}"
+        wanted = names.window(name, windows[ends[0]], windows[ends[1]], typed=not by_benchmark)
+        heading = f"{names.attribute(name)}: {wanted}{must}"
         place = order.index(str(windows["prototype"])), attributes.index(name)
         found.append((*place, windows["prototype"], heading, windows["read_chance"], mark))
     together = [("chance_all", _ALL)]
@@ -179,22 +171,30 @@ def _windows_figure(
         filled=True,
         stands_for=rows["prototype"],
     )
-    edges = rows[["low", "high"]].to_numpy(float).ravel()
-    limits = needed_limits(rows, *edges[np.isfinite(edges)].tolist())
-    depth = len(places) * (len(shown) * _LINE + _BETWEEN)
-    ticks = [(y, names.attribute(attribute)) for attribute, y in places.items()]
     first = rows.drop_duplicates("attribute")
-    ends = dict(zip(first["attribute"], first[["low", "high"]].to_numpy(float).tolist(), strict=True))
-    remarks = [
-        (y, window_text(ends[attribute][0], ends[attribute][1], names.digits)) for attribute, y in places.items()
-    ]
+    windows = dict(zip(first["attribute"], first[["low", "high"]].to_numpy(float).tolist(), strict=True))
+    remarks = [(y, names.window(name, *windows[name], typed=not versus)) for name, y in places.items()]
+    drawn, behind = own_lines(drawn, names, "low", "high", about_zero=versus)
+    edges = drawn[["low", "high"]].to_numpy(float).ravel()
+    limits = needed_limits(drawn, *edges[np.isfinite(edges)].tolist())
+    depth = len(places) * (len(shown) * _LINE + _BETWEEN)
+    ticks = [(y, f"{names.attribute(attribute)}{behind[attribute]}") for attribute, y in places.items()]
+    ends = drawn.drop_duplicates("attribute").set_index("attribute")[["low", "high"]]
     x_title = f"Difference from {result.benchmark}" if versus else names.with_scale("Mean")
     figure, axes = interval_figure(
-        drawn, depth, ticks, width=width, remarks=remarks, limits=limits, x_title=x_title, key=signs_of(marks)
+        drawn,
+        depth,
+        ticks,
+        width=width,
+        remarks=remarks,
+        limits=limits,
+        x_title=x_title,
+        key=signs_of(marks),
+        names=names,
     )
     half = len(shown) * _LINE / 2 + 0.03
     for attribute, y in places.items():
-        low, high = (limit if math.isnan(end) else end for end, limit in zip(ends[attribute], limits, strict=True))
+        low, high = (limit if math.isnan(end) else end for end, limit in zip(ends.loc[attribute], limits, strict=True))
         axes.add_patch(Rectangle((low, y - half), high - low, 2 * half, facecolor=_BAND, edgecolor=FAINT, zorder=0.5))
     return figure
 

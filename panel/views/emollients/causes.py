@@ -13,7 +13,7 @@ import pandas as pd
 from panel.models.emollients.causes import AWAY, GOES_ALONG, STANDS_OUT, TOWARDS, Causes
 from panel.models.prototypes.verdict import CANNOT_TELL
 from panel.study.naming import Naming
-from panel.study.shown import ATTRIBUTE, Across, Shown, Table, each_row, told_words
+from panel.study.shown import ATTRIBUTE, SCALE, Across, Shown, Table, each_row, told_words
 from panel.views.pictures import FAINT, INK, shortened, text_width, wrapped
 from panel.views.told import Drawer, Picture, Told, drawer
 from panel.words import (
@@ -23,8 +23,8 @@ from panel.words import (
     format_change,
     format_interval,
     format_list,
-    format_number,
     format_typed,
+    format_window,
 )
 
 if TYPE_CHECKING:
@@ -52,25 +52,14 @@ def short_ingredients(ingredients: Iterable[str]) -> dict[str, str]:
 
 
 def short_swap(swap: str) -> str:
-    """Return the label of a swap (`X -> Y`) with short names: `Y for X`; another text as it is."""
-    removed, arrow, added = swap.partition(" -> ")
+    """Return the label of a swap (`X → Y`) with short names: `Y for X`; another text as it is."""
+    removed, arrow, added = swap.partition(" → ")
     if not arrow:
         return swap
     added, comma, amount = added.partition(", ")
     ends = [name for end in (removed, added) for name in end.split(" + ")]
     row = {"removed": removed, "added": added}
     return f"{_swap(row, short_ingredients(ends))}{comma}{amount}"
-
-
-def window_words(low: float, high: float) -> str:
-    """Return a target window in words: `38 or less`, `55 or more`, `30 to 40`; an en dash for none."""
-    if pd.isna(low) and pd.isna(high):
-        return NOTHING
-    if pd.isna(low):
-        return f"{format_typed(float(high))} or less"
-    if pd.isna(high):
-        return f"{format_typed(float(low))} or more"
-    return f"{format_typed(float(low))} to {format_typed(float(high))}"
 
 
 def _heading(letter: Any, about: Shown) -> str:
@@ -82,13 +71,13 @@ def _heading(letter: Any, about: Shown) -> str:
 
 
 def _cell(row: Mapping[str, Any], about: Shown) -> str:
-    digits = about.digits(-1)
+    digits = about.digits(SCALE, row["attribute"])
     told = f"{_SIGNS[row['mark']]} {format_change(row['estimate'], digits)}"
     ends = format_interval(row["told_low"], row["told_high"], digits)
     return told if ends == NOTHING else f"{told} ({ends})"
 
 
-_WANTED = each_row("Wanted", lambda row, _: window_words(row["target_low"], row["target_high"]), "target_low")
+WANTED = each_row("Wanted", lambda row, _: format_window(row["target_low"], row["target_high"]), "target_low")
 _CAUSES = Table(
     "causes",
     f"Change of the score with each swap; {_SIGNS[STANDS_OUT]} stands out, {_SIGNS[CANNOT_TELL]} cannot tell, "
@@ -96,7 +85,7 @@ _CAUSES = Table(
     "cells",
     lambda result: (
         ATTRIBUTE,
-        *([_WANTED] if result.cells[["target_low", "target_high"]].notna().any(axis=None) else []),
+        *([WANTED] if result.cells[["target_low", "target_high"]].notna().any(axis=None) else []),
     ),
     key=("attribute",),
     across=Across("letter", each_row("", _cell, "estimate", figure=True), _heading),
@@ -181,7 +170,7 @@ def _more_and_less(rows: pd.DataFrame, names: Naming) -> str:
     told: dict[str, list[str]] = {}
     for row in rows.to_dict("records"):
         word = "more" if row["estimate"] > 0 else "less"
-        told.setdefault(word, []).append(f"{_said(names, row)} ({_change(row['estimate'], names)})")
+        told.setdefault(word, []).append(f"{_said(names, row)} ({_change(row, names)})")
     return " and ".join(f"{word} {format_list(texts)}" for word, texts in told.items())
 
 
@@ -193,7 +182,7 @@ def _along(causes: Causes, names: Naming) -> str:
         swap = causes.swaps.set_index("letter").loc[letter]
         first = rows.iloc[(-rows["estimate"].abs()).argsort(kind="stable")].iloc[0].to_dict()
         more = len(rows) - 1
-        what = f"{_said(names, first)} ({_change(first['estimate'], names)})"
+        what = f"{_said(names, first)} ({_change(first, names)})"
         what += f" and {counted(more, 'other sensation')} go" if more else " goes"
         told.append(f"{what} along with {_swap(swap, _short(causes))} or with the {_factors(swap)}")
     return f"{capital('; '.join(told))}: these data cannot tell the two apart." if told else ""
@@ -222,10 +211,11 @@ def _said(names: Naming, row: Mapping[Any, Any]) -> str:
     return f"“{words}”" if "," in words else words
 
 
-def _change(value: float, names: Naming) -> str:
+def _change(row: Mapping[Any, Any], names: Naming) -> str:
     """Return a change with one decimal less than scores have, unless it would read as zero."""
-    digits = max(0, names.digits - 1)
-    return format_change(value, digits if abs(round(value, digits)) > 0 else names.digits)
+    attribute, value = str(row["attribute"]), float(row["estimate"])
+    less = max(0, names.digits_of(attribute) - 1)
+    return names.change(attribute, value, less if abs(round(value, less)) > 0 else None)
 
 
 def _causes_alt_text(causes: Causes, names: Naming) -> str:
@@ -251,10 +241,9 @@ def _causes_alt_text(causes: Causes, names: Naming) -> str:
 
 
 def _in_words(row: Mapping[Any, Any], names: Naming) -> str:
-    digits = names.digits
-    ends = format_interval(row["told_low"], row["told_high"], digits)
-    _, way = _look(row)
-    inside = ", ".join(filter(None, [format_change(row["estimate"], digits), ends, way]))
+    attribute, (_, way) = str(row["attribute"]), _look(row)
+    ends = names.interval(attribute, row["told_low"], row["told_high"])
+    inside = ", ".join(filter(None, [names.change(attribute, row["estimate"]), ends, way]))
     return f"{_said(names, row)} ({inside})"
 
 
@@ -291,9 +280,13 @@ def _columns(causes: Causes, most: int) -> list[str]:
     return [str(name) for name in order.index if name in chosen]
 
 
-def _reach(causes: Causes) -> float:
-    """Return how far all cells reach to either side of no change: the widest interval, or the margin."""
-    ends = causes.cells[["estimate", "told_low", "told_high"]].abs().to_numpy(float)
+def _reach(causes: Causes, names: Naming, attribute: object) -> float:
+    """Return how far a cell reaches to either side of no change: the widest interval, or the margin.
+
+    It is the same for all attributes, unless they have several scales.
+    """
+    rows = causes.cells.loc[causes.cells["attribute"] == attribute] if names.mixed else causes.cells
+    ends = rows[["estimate", "told_low", "told_high"]].abs().to_numpy(float)
     widest = float(np.nanmax(ends)) if np.isfinite(ends).any() else 0.0
     return max(widest, 1.15 * (causes.margin or 0.0)) or 1.0
 
@@ -317,7 +310,7 @@ def _figure(causes: Causes, names: Naming) -> Figure:
     size = _fitting([names.attribute(name) for name in columns], wide - 3)
     heads = {name: wrapped(names.attribute(name), size, wide - 1, 3) for name in columns}
     targets = causes.cells.drop_duplicates("attribute").set_index("attribute")[["target_low", "target_high"]]
-    key = _key_lines(causes, width - 2 * _MARGIN)
+    key = _key_lines(causes, names, width - 2 * _MARGIN)
     top = 20 + _line(size) * max([1, *(len(lines) for lines in heads.values())])
     top += 12 if targets.loc[columns].notna().any(axis=None) else 0
     told = [_swap_lines(row, short, _NAMES) for row in causes.swaps.to_dict("records")]
@@ -330,17 +323,17 @@ def _figure(causes: Causes, names: Naming) -> Figure:
         x = left + (place + 0.5) * wide
         _lines(axes, x, 18 + size, heads[name], size, ha="center")
         if targets.loc[name].notna().any():
-            text = window_words(*targets.loc[name])
+            text = names.window(name, *targets.loc[name])
             _text(axes, x, top - 6, shortened(text, _SMALL, wide - 2), _SMALL, ha="center", color=_QUIET)
     y = top
     for row, depth in zip(causes.swaps.to_dict("records"), tall, strict=True):
         axes.plot([_MARGIN, width - _MARGIN], [y, y], color=FAINT, linewidth=0.8)
         _write_swap(axes, row, short, y, _NAMES)
-        cells = causes.cells.loc[causes.cells["letter"] == row["letter"]].set_index("attribute")
+        cells = causes.cells.loc[causes.cells["letter"] == row["letter"]].set_index("attribute", drop=False)
         for place, name in enumerate(columns):
             if name in cells.index:
                 box = (left + place * wide, y, wide, depth)
-                _draw_cell(axes, cells.loc[name].to_dict(), box, _reach(causes), causes.margin, names)
+                _draw_cell(axes, cells.loc[name].to_dict(), box, _reach(causes, names, name), causes.margin, names)
         y += depth
     _write_key(axes, key, y + 12)
     return figure
@@ -413,7 +406,7 @@ def _draw_cell(
     if cell["seen"]:
         words: dict[str, Any] = {"ha": "center", "color": colour, "weight": "bold", "zorder": 5}
         paper = {"facecolor": "white", "edgecolor": "none", "pad": 0.8} if cell["mark"] == GOES_ALONG else None
-        _text(axes, middle, y - 13, _change(cell["estimate"], names), _HEADING, **words, bbox=paper)
+        _text(axes, middle, y - 13, _change(cell, names), _HEADING, **words, bbox=paper)
     if way:
         _text(axes, middle, y + 20, way, _SMALL, ha="center", color=colour)
 
@@ -446,9 +439,10 @@ def _look(cell: Mapping[Any, Any]) -> tuple[str, str]:
     return {TOWARDS: _TOWARDS, AWAY: _AWAY}.get(cell["towards"], INK), _WAYS.get(cell["towards"], "")
 
 
-def _key_lines(causes: Causes, width: float) -> list[list[tuple[str, str]]]:
+def _key_lines(causes: Causes, names: Naming, width: float) -> list[list[tuple[str, str]]]:
     """Return the key, line by line: sign and words."""
     marks = set(causes.cells["mark"])
+    low, high = (format_change(sign * _reach(causes, names, ""), 0) for sign in (-1, 1))
     band = "" if causes.margin is None else f"too small to matter, up to {format_typed(causes.margin)}"
     entries = [
         ("dot", "stands out"),
@@ -456,7 +450,7 @@ def _key_lines(causes: Causes, width: float) -> list[list[tuple[str, str]]]:
         *([("hatch", "goes along with something else too")] if GOES_ALONG in marks else []),
         ("line", told_words(causes.cells)),
         *([("band", band)] if band else []),
-        ("", f"each cell from {format_number(-_reach(causes), 0)} to {format_change(_reach(causes), 0)} points"),
+        ("", "each sensation on its own scale" if names.mixed else f"each cell from {low} to {high} points"),
     ]
     lines: list[list[tuple[str, str]]] = [[]]
     used = 0.0
@@ -502,7 +496,7 @@ _STEP, _NUMBER = 27.0, 52.0
 
 def _narrow_figure(causes: Causes, names: Naming) -> Figure:
     columns, short = _columns(causes, min(_MOST_COLUMNS, _MOST_ON_A_PHONE)), _short(causes)
-    key = _key_lines(causes, _NARROW - 2 * _MARGIN)
+    key = _key_lines(causes, names, _NARROW - 2 * _MARGIN)
     blocks = [_block(causes, str(letter), columns) for letter in causes.swaps["letter"]]
     heads = [
         16 + sum(len(lines) * _line(size) for lines, size, _ in _swap_lines(row, short, _NARROW - _MARGIN))
@@ -544,11 +538,11 @@ def _draw_line(axes: Axes, cell: Mapping[Any, Any], y: float, causes: Causes, na
     lines = wrapped(names.attribute(str(cell["attribute"])), _BODY, name - 4, 2)
     _lines(axes, _MARGIN, y + 3.2 - (len(lines) - 1) * 5.5, lines, _BODY)
     half = (wide - name) / 2
-    _draw_mark(axes, cell, place + half, y, (half - 4) / _reach(causes), causes.margin)
+    _draw_mark(axes, cell, place + half, y, (half - 4) / _reach(causes, names, cell["attribute"]), causes.margin)
     colour, way = _look(cell)
     if cell["seen"]:
         right = _NARROW - _MARGIN
-        text = _change(cell["estimate"], names)
+        text = _change(cell, names)
         _text(axes, right, y + (3.5 if not way else -1), text, _HEADING, ha="right", color=colour, weight="bold")
         if way:
             _text(axes, right, y + 9, way, _SMALL, ha="right", color=colour)

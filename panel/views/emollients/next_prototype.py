@@ -18,16 +18,15 @@ from panel.study.shown import (
     PROTOTYPE,
     SCALE,
     Across,
-    Shown,
     Table,
     change,
-    each_row,
     number,
+    own_lines,
     text,
     yes_no,
 )
 from panel.study.shown import share as share_column
-from panel.views.emollients.causes import short_swap, window_words
+from panel.views.emollients.causes import WANTED, short_swap
 from panel.views.pictures import BROAD, INK, Marker, interval_figure, marker_of, needed_limits
 from panel.views.told import Picture, Told, drawer
 from panel.words import counted, format_change, format_list, format_number, format_share, level_words, quoted
@@ -245,10 +244,6 @@ def tell_record(record: PredictionRecord, names: Naming) -> Told:
 _DIRECTIONS = {1: "higher", -1: "lower", 0: "not known"}
 
 
-def _wanted(row: Mapping[str, Any], _: Shown) -> str:
-    return window_words(row["target_low"], row["target_high"])
-
-
 _WHAT_IF = Table(
     "what_if",
     "What to expect",
@@ -259,7 +254,7 @@ _WHAT_IF = Table(
             number("Expected mean{scale}", "estimate", SCALE),
             INTERVAL,
             number("Base", "base", SCALE),
-            each_row("Wanted", _wanted, "target_low"),
+            WANTED,
             share_column("Chance to meet it", "chance"),
         )
         if result.inside
@@ -316,12 +311,10 @@ def _outside(result: WhatIf, names: Naming) -> list[str]:
 def _profile_picture(result: WhatIf, names: Naming) -> Picture:
     told = []
     for row in result.profile.to_dict("records"):
-        ends = f"{format_number(row['ci_low'], names.digits)} to {format_number(row['ci_high'], names.digits)}"
-        wanted = (
-            f", wanted {window_words(row['target_low'], row['target_high'])}, {row['place']}" if row["place"] else ""
-        )
-        mean = format_number(row["estimate"], names.digits)
-        told.append(f"{names.attribute(str(row['attribute']))} {mean} ({ends}{wanted})")
+        name = str(row["attribute"])
+        wanted = names.window(name, row["target_low"], row["target_high"])
+        ends = f"{names.interval(name, row['ci_low'], row['ci_high'])}{f', wanted {wanted}, ' if row['place'] else ''}"
+        told.append(f"{names.attribute(name)} {names.number(name, row['estimate'])} ({ends}{row['place']})")
     alt = f"Means to expect with intervals and targets: {'; '.join(told)}."
     return Picture("what_if", "What to expect from this blend", alt, lambda width: _figure(result, names, width))
 
@@ -337,28 +330,21 @@ def _figure(result: WhatIf, names: Naming, width: float = BROAD) -> Figure:
     """Return the means to expect; filled dots have the whole interval in the window, small lines are the base."""
     profile = _in_order(result.profile, names)
     heights, headings = _places(profile, names)
-    rows = pd.DataFrame(
-        {
-            "y": heights,
-            "estimate": profile["estimate"],
-            "ci_low": profile["ci_low"],
-            "ci_high": profile["ci_high"],
-            "colour": INK,
-            "shape": "o",
-            "filled": profile["place"] == IN,
-        }
-    ).dropna(subset=["estimate"])
+    filled = profile["place"] == IN
+    profile, behind = own_lines(profile, names, "base", "target_low", "target_high")
+    rows = profile.assign(y=heights, colour=INK, shape="o", filled=filled).dropna(subset=["estimate"])
     ends = profile[["base", "target_low", "target_high"]].to_numpy(dtype=float).ravel()
     limits = needed_limits(rows, *ends[np.isfinite(ends)])
     figure, axes = interval_figure(
         rows,
         (heights[-1] if heights else 0.0) + _ROW,
-        [(y, names.attribute(str(name))) for y, name in zip(heights, profile["attribute"], strict=True)],
+        [(y, f"{names.attribute(name)}{behind[name]}") for y, name in zip(heights, profile["attribute"], strict=True)],
         headings=headings,
         width=width,
         limits=limits,
         key=_key(),
         x_title=names.with_scale("Expected mean with its interval"),
+        names=names,
     )
     for y, row in zip(heights, profile.to_dict("records"), strict=True):
         _window(axes, y, float(row["target_low"]), float(row["target_high"]), limits)

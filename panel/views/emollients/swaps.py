@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import re
 from collections.abc import Mapping
+from functools import partial
 from typing import Any
 
 import pandas as pd
@@ -26,7 +27,7 @@ from panel.study.shown import (
     each_row,
 )
 from panel.views.told import Drawer, drawer
-from panel.words import counted, format_change, format_interval, level_words, luck_words, p_words
+from panel.words import counted, level_words, luck_words, p_words
 
 """Interactions with a larger adjusted p-value are no sentences."""
 
@@ -35,8 +36,8 @@ _AMOUNT = re.compile(r", (\d[\d.e+-]* %)$")  # the same swap at several amounts
 
 
 def swap_words(swap: str) -> str:
-    """Return the label of a swap with a real arrow, its amount in brackets where the label has one."""
-    return _AMOUNT.sub(r" (\1)", swap.replace(" -> ", " → "))
+    """Return the label of a swap, its amount in brackets where the label has one."""
+    return _AMOUNT.sub(r" (\1)", swap)
 
 
 def _all_effects(result: TracedSwaps) -> pd.DataFrame:
@@ -48,7 +49,7 @@ def _sources(result: TracedSwaps) -> tuple[Source, ...]:
     """Return the scores behind each swap: those of the prototypes it was seen on."""
     members: dict[str, list[str]] = {}
     for row in result.members.to_dict("records"):
-        for swap in (f"{row['removed']} -> {row['added']}", f"{row['added']} -> {row['removed']}"):
+        for swap in (f"{row['removed']} → {row['added']}", f"{row['added']} → {row['removed']}"):
             members.setdefault(swap, []).extend((str(row["prototype"]), str(row["versus"])))
     seen_on = {swap: tuple(dict.fromkeys(names)) for swap, names in members.items()}
     return (Source("scores", same={"attribute": "attribute"}, group=("swap", seen_on)),)
@@ -132,8 +133,9 @@ def _largest(effects: pd.DataFrame, names: Naming) -> tuple[str, ...]:
     """Return what is left of the largest effect told once the luck that made it the largest is taken out."""
     told = _told(effects)
     row = told.iloc[int(told["estimate"].abs().argmax())]
-    attribute = names.attribute(str(row["attribute"]))
-    return (f"The largest, {swap_words(row['swap'])} on {attribute}, is {luck_words(row.to_dict(), names.digits)}.",)
+    attribute = str(row["attribute"])
+    luck = luck_words(row.to_dict(), partial(names.change, attribute))
+    return (f"The largest, {swap_words(row['swap'])} on {names.attribute(attribute)}, is {luck}.",)
 
 
 def _interaction_sentences(result: TracedSwaps, names: Naming) -> tuple[str, ...]:
@@ -150,12 +152,12 @@ def _interaction_sentences(result: TracedSwaps, names: Naming) -> tuple[str, ...
 
 
 def _interaction(row: Mapping[Any, Any], names: Naming) -> str:
-    more = "more" if row["estimate"] > 0 else "less"
-    ends = f"{level_words(row['told_level'])} {format_interval(row['told_low'], row['told_high'], names.digits)}"
+    more, attribute = "more" if row["estimate"] > 0 else "less", str(row["attribute"])
+    ends = f"{level_words(row['told_level'])} {names.interval(attribute, row['told_low'], row['told_high'])}"
     go = "go" if row["verdict"] == DIFFERS else "may go"
     return (
         f"Both swaps together ({swap_words(row['swap'])}; {swap_words(row['with_swap'])}) {go} with {more} "
-        f"{names.attribute(str(row['attribute']))} than their two changes added up: "
-        f"{format_change(row['estimate'], names.digits)} ({ends}; {p_words(row['p_adjusted'])} after adjusting)"
+        f"{names.attribute(attribute)} than their two changes added up: "
+        f"{names.change(attribute, row['estimate'])} ({ends}; {p_words(row['p_adjusted'])} after adjusting)"
         f"{'.' if row['verdict'] == DIFFERS else '; this can be chance.'}"
     )

@@ -153,6 +153,8 @@ def _with_repeats(replicates: int) -> Table:
 
 def _size(result: PanelSizes | BatchNumbers, names: Naming) -> str:
     size = format_number(result.difference, names.digits)
+    if names.scale.startswith("%"):
+        return f"{size} {names.scale}"
     return f"{size} ({names.scale})" if names.scale else size
 
 

@@ -45,9 +45,7 @@ from panel.words import (
     all_of,
     capital,
     format_change,
-    format_interval,
     format_list,
-    format_number,
     format_share,
     level_words,
     p_after_holm,
@@ -61,7 +59,7 @@ def _not_worse(row: Mapping[str, Any], about: Shown) -> str:
     """Return whether it is worse, and the worst that is still credible."""
     if row["not_worse"] == NO_DIRECTION:
         return NOTHING
-    return f"{row['not_worse']} ({format_change(row['bound'], about.names.digits)} at worst)"
+    return f"{row['not_worse']} ({format_change(row['bound'], about.names.digits_of(row['attribute']))} at worst)"
 
 
 _ALIKE = Table(
@@ -207,12 +205,13 @@ def _planned_headline(result: PlannedDifferences) -> str:
 
 
 def _planned_line(row: Mapping[Any, Any], names: Naming) -> str:
-    interval = f"{level_words(row['told_level'])} {format_interval(row['told_low'], row['told_high'], names.digits)}"
+    attribute = str(row["attribute"])
+    interval = f"{level_words(row['told_level'])} {names.interval(attribute, row['told_low'], row['told_high'])}"
     p = p_after_holm(row["p_adjusted"]).replace("Holm", "Holm" if row["planned"] else "Tukey")
     mark = "" if row["planned"] else f" {_EXPLORATORY.capitalize()}: chosen with the scores at hand."
     return (
-        f"{names.attribute(str(row['attribute']))}: {row['prototype']} minus {row['versus']} is "
-        f"{format_change(row['estimate'], names.digits)} ({interval}; {p}), {row['verdict']}.{mark}"
+        f"{names.attribute(attribute)}: {row['prototype']} minus {row['versus']} is "
+        f"{names.change(attribute, row['estimate'])} ({interval}; {p}), {row['verdict']}.{mark}"
     )
 
 
@@ -244,8 +243,8 @@ SMALLEST = Table(
 def tell_sensitivity(result: Sensitivity, names: Naming) -> Told:
     """Return what this panel could have seen."""
     rows = result.medians.loc[result.medians["family"].str.startswith("all pairs")]
-    ends = rows["smallest_difference"].min(), rows["smallest_difference"].max()
-    low, high = (format_number(end, names.digits) for end in ends)
+    ends = rows.loc[[rows["smallest_difference"].idxmin(), rows["smallest_difference"].idxmax()]]
+    low, high = map(names.number, ends["attribute"], ends["smallest_difference"])
     told = f"With {format_share(POWER)} probability this panel shows a true difference of {low} on "
     one = names.attribute(str(rows["attribute"].iloc[0])) if len(rows) == 1 else ""
     return Told(

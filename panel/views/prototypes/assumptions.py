@@ -25,7 +25,7 @@ from panel.views.pictures import (
     wrapped,
 )
 from panel.views.told import Picture, Told, drawer
-from panel.words import capital, counted, format_interval, format_list, format_number, format_share, p_after_holm
+from panel.words import capital, counted, format_list, format_number, format_share, p_after_holm
 
 if TYPE_CHECKING:
     from matplotlib.axes import Axes
@@ -262,7 +262,7 @@ def _spread_figure(result: Assumptions, attribute: str, names: Naming, width: fl
 def _residual_picture(result: Assumptions, attribute: str, names: Naming) -> Picture:
     sizes = _typical_size(_residual_rows(result, attribute))
     heard = "; ".join(
-        f"{format_interval(row['low'], row['high'], names.digits)}: {format_number(row['spread'], names.digits)}"
+        f"{names.interval(attribute, row['low'], row['high'])}: {names.number(attribute, row['spread'])}"
         for row in sizes.to_dict("records")
     )
     return Picture(
@@ -279,7 +279,7 @@ def _spread_pictures(result: Assumptions, attribute: str, names: Naming) -> list
     if people["residual_sd"].isna().all():
         return []
     heard = "; ".join(
-        f"{row['assessor']} {format_number(row['residual_sd'], names.digits)} ({format_number(row['ratio'], 1)} times)"
+        f"{row['assessor']} {names.number(attribute, row['residual_sd'])} ({format_number(row['ratio'], 1)} times)"
         for row in people.to_dict("records")
     )
     picture = Picture(
@@ -302,7 +302,7 @@ def _widest_assessor(result: Assumptions, attribute: str) -> str:
 
 def _title(result: Assumptions, attribute: str, names: Naming) -> str:
     widest = _widest_assessor(result, attribute)
-    return f"{names.attribute(attribute)}{f' ({widest} scatters most)' if widest else ''}"
+    return f"{names.measure(attribute)}{f' ({widest} scatters most)' if widest else ''}"
 
 
 def _name_the_pullers(figure: Figure, axes: Axes, rows: pd.DataFrame, pullers: pd.DataFrame) -> None:

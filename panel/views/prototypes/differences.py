@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Mapping
+from functools import partial
 from math import ceil
 from typing import TYPE_CHECKING, Any
 
@@ -24,9 +25,11 @@ from panel.study.naming import Naming
 from panel.study.shown import (
     ATTRIBUTE,
     DEGREES,
+    OWN_LINES,
     P_ADJUSTED,
     P_HOLM,
     PROTOTYPE,
+    SCALE,
     SHRUNKEN,
     STAGE,
     VERSUS,
@@ -42,6 +45,7 @@ from panel.study.shown import (
     deciding,
     each_row,
     number,
+    own_lines,
     p_value,
 )
 from panel.views.pictures import (
@@ -87,7 +91,7 @@ _OF_PAIR = (Source("scores", same={"attribute": "attribute"}, direct=("prototype
 
 
 def _change_and_interval(row: Mapping[str, Any], about: Shown) -> str:
-    digits = about.names.digits
+    digits = about.names.digits_of(row["attribute"])
     if pd.isna(row["estimate"]):
         return NOTHING
     return f"{format_change(row['estimate'], digits)} ({format_interval(row['ci_low'], row['ci_high'], digits)})"
@@ -104,14 +108,14 @@ def _said(row: Mapping[str, Any], about: Shown) -> str:
 
 def _brief(row: Mapping[str, Any], about: Shown) -> str:
     """Return a difference as it stands in a cell: in brackets what cannot be told, `=` before what is alike."""
-    told = format_change(row["estimate"], about.names.digits)
+    told = format_change(row["estimate"], about.names.digits_of(row["attribute"]))
     if row["verdict"] == ALIKE:
         return f"= {told}"
     return told if row["verdict"] == DIFFERS or told == NOTHING else f"({told})"
 
 
 def _mean_and_letters(row: Mapping[str, Any], about: Shown) -> str:
-    return f"{format_number(row['estimate'], about.names.digits)} {row.get('letters', '')}".strip()
+    return f"{format_number(row['estimate'], about.names.digits_of(row['attribute']))} {row.get('letters', '')}".strip()
 
 
 def _do_they_differ(row: Mapping[str, Any], _: Shown) -> str:
@@ -119,13 +123,10 @@ def _do_they_differ(row: Mapping[str, Any], _: Shown) -> str:
 
 
 def _standard_deviation(heading: str, name: str) -> Column:
-    return Column(
-        f"{heading} (scale units)",
-        lambda rows, about: [
-            format_number(np.sqrt(value) if value >= 0 else float("nan"), about.names.digits) for value in rows[name]
-        ],
-        (name,),
-    )
+    def write(variance: float, digits: int) -> str:
+        return format_number(np.sqrt(variance) if variance >= 0 else float("nan"), digits)
+
+    return number(heading, name, SCALE, write=write)
 
 
 def _of_a_difference(method: str, likeness: str) -> tuple[Column, ...]:
@@ -369,15 +370,16 @@ def _largest(result: Differences, names: Naming) -> list[str]:
     if told.empty:
         return []
     row = _widest_first(told).iloc[0]
-    pair = f"{row['prototype']} minus {row['versus']} on {names.attribute(str(row['attribute']))}"
-    return [f"The largest difference, {pair}, is {luck_words(row.to_dict(), names.digits)}."]
+    attribute = str(row["attribute"])
+    pair = f"{row['prototype']} minus {row['versus']} on {names.attribute(attribute)}"
+    return [f"The largest difference, {pair}, is {luck_words(row.to_dict(), partial(names.change, attribute))}."]
 
 
 def _in_intervals(rows: pd.DataFrame, result: Differences, names: Naming) -> list[str]:
     """Return who is alike, each with the interval that decides it."""
     return [
         f"{row['prototype']}{'' if result.benchmark else ' and ' + row['versus']} ({level_words(row['alike_level'])} "
-        f"{format_interval(row['alike_low'], row['alike_high'], names.digits)})"
+        f"{names.interval(row['attribute'], row['alike_low'], row['alike_high'])})"
         for row in rows.to_dict("records")
     ]
 
@@ -399,9 +401,9 @@ def _clearest_pairs(told: pd.DataFrame, names: Naming) -> list[str]:
     """Return the widest of the differences told apart, as higher over lower."""
     if told.empty:
         return []
-    rows = _widest_first(told).head(_CLEAREST)[["prototype", "versus", "estimate"]].itertuples(index=False)
-    ends = ((first, second, size) if size > 0 else (second, first, -size) for first, second, size in rows)
-    pairs = [f"{above} above {below} by {format_number(size, names.digits)}" for above, below, size in ends]
+    rows = _widest_first(told).head(_CLEAREST)[["prototype", "versus", "estimate", "attribute"]].itertuples(index=False)
+    ends = ((one, other, size, on) if size > 0 else (other, one, -size, on) for one, other, size, on in rows)
+    pairs = [f"{above} above {below} by {names.number(on, size)}" for above, below, size, on in ends]
     rest = len(told) - len(pairs)
     more = f"; {counted(rest, 'more pair')} told apart" if rest else ""
     return [f"Widest: {format_list(pairs)}{more}."]
@@ -415,7 +417,7 @@ def _seen_at_best(attribute: str, result: Differences, names: Naming) -> str:
     half = float(((pairs["ci_high"] - pairs["ci_low"]) / 2).median())
     if half > names.span:
         return "No difference that the scale allows could be told apart here."
-    return f"Two prototypes would have to lie about {format_number(half, names.digits)} apart to be told apart here."
+    return f"Two prototypes would have to lie about {names.number(attribute, half)} apart to be told apart here."
 
 
 def _what_the_differences_cannot_show(result: Differences) -> tuple[str, ...]:
@@ -466,10 +468,14 @@ def _against_figure(result: Differences, names: Naming, width: float = BROAD) ->
     """Return a column for each prototype: filled where it differs, grey where it is alike, hollow where neither."""
     from matplotlib.figure import Figure
 
-    rows = result.versus.dropna(subset=["estimate"])
+    margin = float("nan") if result.margin is None else result.margin
+    rows = result.versus.dropna(subset=["estimate"]).assign(margin=margin)
+    rows, behind = own_lines(rows, names, "margin", about_zero=True)
     attributes = [str(name) for name in result.attributes["attribute"]]
     prototypes = [str(name) for name in dict.fromkeys(result.versus["prototype"])]
-    labels = [shortened(names.attribute(name), LETTERS, min(2.3, 0.42 * width) * _POINTS) for name in attributes]
+    room = min(2.3, 0.42 * width) * _POINTS
+    pairs = [(names.attribute(name), behind.get(name, "")) for name in attributes]
+    labels = [f"{shortened(name, LETTERS, room - text_width(end, LETTERS))}{end}" for name, end in pairs]
     left = max(text_width(label, LETTERS) for label in labels) / _POINTS + 2 * _MARGIN
     bands = ceil(len(prototypes) / max(1, int((width - left) / _LEAST_WIDE)))
     across = ceil(len(prototypes) / bands)
@@ -479,8 +485,7 @@ def _against_figure(result: Differences, names: Naming, width: float = BROAD) ->
     legend = wrapped(_legend(result, names), LETTERS, (width - 2 * _MARGIN) * _POINTS)
     bottom = 0.5 + 0.16 * len(legend)
     height = bands * (top + depth) + bottom + (bands - 1) * 0.35
-    ends = (0.0, result.margin, -result.margin) if result.margin is not None else (0.0,)
-    limits = needed_limits(rows, *ends)
+    limits = needed_limits(rows, 0.0, *rows["margin"].dropna(), *-rows["margin"].dropna())
     figure = Figure(figsize=(width, height))
     for place, prototype in enumerate(prototypes):
         band, column = divmod(place, across)
@@ -491,23 +496,20 @@ def _against_figure(result: Differences, names: Naming, width: float = BROAD) ->
         axes.hlines(range(len(attributes)), *limits, colors=FAINT, linewidth=0.5, zorder=0.5)  # quicker than a grid
         named = labels if column == 0 else []
         axes.set_yticks(range(len(named)), named, fontsize=LETTERS, color=INK)
-        _draw_prototype(axes, rows.loc[rows["prototype"] == prototype], attributes, prototype, names, result.margin)
+        _draw_prototype(axes, rows.loc[rows["prototype"] == prototype], attributes, prototype, names)
         axes.set_title("\n".join(heads[prototype]), fontsize=LETTERS + 1, color=INK, fontweight="bold", pad=17)
     figure.text(_MARGIN / width, 0.1 / height, "\n".join(legend), fontsize=LETTERS, color=INK, va="bottom")
     return figure
 
 
-def _draw_prototype(
-    axes: Axes, rows: pd.DataFrame, attributes: list[str], prototype: str, names: Naming, margin: float | None
-) -> None:
-    from matplotlib.ticker import MaxNLocator
+def _draw_prototype(axes: Axes, rows: pd.DataFrame, attributes: list[str], prototype: str, names: Naming) -> None:
+    from matplotlib.ticker import MaxNLocator, NullLocator
     from matplotlib.transforms import ScaledTranslation
 
     look = marker_of(names, prototype)
-    if margin is not None:
-        axes.axvspan(-margin, margin, color=_MARGIN_COLOUR, zorder=0)
-    axes.axvline(0, color=INK, linewidth=0.8, zorder=1)
     heights = rows["attribute"].map({name: place for place, name in enumerate(attributes)})
+    axes.barh(heights, 2 * rows["margin"], 1, -rows["margin"], color=_MARGIN_COLOUR, linewidth=0, zorder=0)
+    axes.axvline(0, color=INK, linewidth=0.8, zorder=1)
     axes.hlines(heights, rows["ci_low"], rows["ci_high"], colors=look.colour, linewidth=1.2, zorder=2)
     fills = rows["verdict"].map({DIFFERS: look.colour, ALIKE: FAINT}).fillna("white")
     for fill, drawn in rows.groupby(fills.to_numpy(), sort=False):
@@ -521,7 +523,7 @@ def _draw_prototype(
               gid=prototype_mark(prototype))  # fmt: skip
     axes.tick_params(axis="y", length=0)
     axes.tick_params(axis="x", labelsize=LETTERS - 1, colors=INK)
-    axes.xaxis.set_major_locator(MaxNLocator(3, steps=[1, 2, 5, 10]))
+    axes.xaxis.set_major_locator(NullLocator() if names.mixed else MaxNLocator(3, steps=[1, 2, 5, 10]))
     axes.grid(axis="x", color=FAINT, linewidth=0.5)
     axes.set_axisbelow(True)
     axes.spines[["top", "right", "left"]].set_visible(False)
@@ -534,7 +536,7 @@ def _legend(result: Differences, names: Naming) -> str:
     band = f" Band: up to {format_typed(result.margin)}." if result.margin is not None else ""
     return (
         f"Difference from {result.benchmark} with its {level_words(LEVEL)}{scale}. "
-        f"Filled: differs. Hollow: cannot tell.{grey}{band}"
+        f"Filled: differs. Hollow: cannot tell.{grey}{band}{f' {OWN_LINES}.' if names.mixed else ''}"
     )
 
 
@@ -559,7 +561,7 @@ def _against_heard(result: Differences, names: Naming) -> str:
 
 def _means_figure(result: Differences, names: Naming, width: float = BROAD) -> Figure:
     """Return the prototypes' means, a line for each attribute: filled where the prototypes differ."""
-    rows = result.means.dropna(subset=["estimate"])
+    rows, behind = own_lines(result.means.dropna(subset=["estimate"]).assign(ci_low=np.nan, ci_high=np.nan), names)
     prototypes = [str(name) for name in dict.fromkeys(rows["prototype"])]
     looks = {name: marker_of(names, name) for name in prototypes}
     attributes = [str(name) for name in result.attributes["attribute"]]
@@ -573,17 +575,16 @@ def _means_figure(result: Differences, names: Naming, width: float = BROAD) -> F
         shape=[looks[name].shape for name in rows["prototype"]],
         filled=[bool(apart.get(name, False)) for name in rows["attribute"]],
         stands_for=rows["prototype"],
-        ci_low=np.nan,
-        ci_high=np.nan,
     )
     figure, axes = interval_figure(
         drawn,
         line * len(attributes),
-        [(top + line / 2, names.attribute(name)) for name, top in middle.items()],
+        [(top + line / 2, f"{names.attribute(name)}{behind[name]}") for name, top in middle.items()],
         width=width,
         limits=needed_limits(drawn),
         key=signs_of(looks),
         x_title=f"{names.with_scale('Estimated mean')}. Filled: the prototypes differ. Hollow: cannot tell.",
+        names=names,
     )
     for top in list(middle.values())[1:]:
         axes.axhline(top, color=GREY, linewidth=0.4, zorder=0)
@@ -594,6 +595,6 @@ def _means_heard(result: Differences, names: Naming) -> str:
     parts = []
     for attribute, rows in result.means.dropna(subset=["estimate"]).groupby("attribute", sort=False):
         ends = zip(rows["prototype"], rows["estimate"], strict=True)
-        told = ", ".join(f"{prototype} {format_number(value, names.digits)}" for prototype, value in ends)
+        told = ", ".join(f"{prototype} {names.number(str(attribute), value)}" for prototype, value in ends)
         parts.append(f"{names.attribute(str(attribute))}: {told}")
     return f"Estimated means. {'; '.join(parts)}."

@@ -18,13 +18,15 @@ def without(study, assessor):
     return Study(dict(study.tables) | {"scores": scores[scores["assessor"] != assessor]}, study.facts)
 
 
-@pytest.fixture(scope="module", params=["balanced", "with holes"])
+@pytest.fixture(scope="module", params=["balanced", "with holes", "two batches of each"])
 def both(request):
     study = crossed_study(np.random.default_rng(1), assessors=6, prototypes=4, attributes=3, sessions=2)
     facts = dict(study.facts) | {"benchmark": "P02"}
     scores = study.scores
     if request.param == "with holes":
         scores = scores[np.random.default_rng(2).random(len(scores)) > 0.1]
+    if request.param == "two batches of each":
+        scores = scores.assign(batch=scores["prototype"] + "-" + scores["session"])
     study = Study(dict(study.tables) | {"scores": scores}, facts)
     return study, leave_one_out(study)
 

@@ -119,13 +119,29 @@ def test_a_question_nobody_could_want_more_of_is_refused_and_counted():
         ("feel", {"questions": [{"question": "feel", "kind": "just_about_right", "words": "The greasy layer is"}]}),
         ("feel", {"questions": [{"question": "feel", "kind": "just_about_right", "attribute": "AF_GREASE"}]}),
     ):
-        result = weigh_just_about_right(study_of(tenfold(constructed(name)), facts))
+        rows = [row for row in tenfold(constructed(name)) if row[3] != "just_about_right" or row[4] >= 3]
+        result = weigh_just_about_right(study_of(rows, facts))
         assert result.refused["question"].tolist() == [name]
+        assert result.refused["why"].str.startswith("nobody wants it ").all()
         assert result.drops.empty
         assert result.balance.empty
         assert result.within.empty
-        assert result.shares["count"].tolist() == [12, 24, 18]
+        assert result.shares["count"].tolist() == [0, 24, 18]
         assert any("cannot be asked as too little or too much" in note for note in result.notes)
+
+
+def test_what_is_said_of_wishes_follows_the_counts():
+    """Where a fifth or more find it too little, people do want more of it; where some do, it is not nobody."""
+    many = weigh_just_about_right(study_of(tenfold(constructed("stickiness"))))
+    assert many.shares["count"].tolist() == [12, 24, 18]
+    assert many.refused.empty
+    assert len(many.drops) == 2
+    some = [("S1", "P1", "stickiness", "just_about_right", 2)]
+    right = [row for row in tenfold(constructed("stickiness")) if row[3] != "just_about_right" or row[4] >= 3]
+    few = weigh_just_about_right(study_of(right + some)).refused
+    assert few["why"].tolist() == ["few want it stickier: 1 of 43 answers say too little"]
+    burning = weigh_just_about_right(study_of(tenfold(constructed("burning")))).refused
+    assert burning["why"].str.startswith("nobody wants more burning; stop").all()
 
 
 def test_without_liking_there_are_counts_only():

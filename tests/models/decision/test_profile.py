@@ -100,7 +100,7 @@ def test_what_does_not_fit_together_is_noted():
 def test_a_window_narrower_than_what_the_panel_can_see_is_noted():
     windows = {"GREASE": (38.0, 40.0), "SOFT": (0.0, 100.0)}
     study = target_study(TRUTH, windows=windows)
-    (note,) = narrow_windows(target_profile(study), smallest_difference(find_differences(study)))
+    (note,) = narrow_windows(target_profile(study), smallest_difference(find_differences(study)), study.attribute_words)
     assert note.startswith(
         "GREASE: the window is 2.0 wide, but a panel like this one shows a single planned difference"
     )

@@ -35,7 +35,7 @@ def test_verdicts_of_the_demo():
     # what a correct analysis of the demo concludes: swaps make the difference, no property may be named
     verdicts = LADDER.verdicts.set_index("attribute")
     assert (verdicts["driver"] == "").all()
-    carbonate = "Dicaprylyl Carbonate -> C13-15 Alkane"
+    carbonate = "Dicaprylyl Carbonate → C13-15 Alkane"
     assert carbonate in verdicts.loc["AF_GREASE", "swaps"]
     # the shea butter was made on other days than the almond oil, so that it is never credited
     assert not verdicts[["swaps", "doubtful"]].apply(lambda column: column.str.contains("Butyrospermum")).any(axis=None)

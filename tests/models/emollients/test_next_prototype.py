@@ -171,7 +171,7 @@ def test_always_make_and_test():
 def test_no_proposal_takes_more_of_an_emollient_than_there_is():
     # two swaps take from the same 10 %: both whole would leave -6.8 %, and what is proposed must still add up to 10
     origin, directions = np.array([10.0, 0.0, 0.0]), np.array([[-8.4, 8.4, 0], [-8.4, 0, 8.4]])
-    moves = SimpleNamespace(names=("A -> B", "A -> C"), origin=origin, directions=directions)
+    moves = SimpleNamespace(names=("A → B", "A → C"), origin=origin, directions=directions)
     blends = _parts_of_swaps(SimpleNamespace(moves=moves))
     assert (blends >= 0).all()
     np.testing.assert_allclose(blends.sum(axis=1), 10, atol=1e-9)

@@ -6,7 +6,7 @@ import pandas as pd
 from panel.models.emollients.ladder import attribute_verdicts
 from panel.models.emollients.prediction_model import PrototypeLevel
 
-A, B = "X -> Y", "V -> W"
+A, B = "X → Y", "V → W"
 
 
 def level(p_values):

@@ -19,8 +19,10 @@ from panel.views.consumers.agreement import (
     _in_ten,
     tell_agreement,
 )
+from panel.views.pictures import NARROW
 from panel.words import DOWN, UP, counted_share
 from tests.consumer_answers import agreed, study_of
+from tests.views.examples import words_covering_words, words_outside
 
 
 @pytest.fixture(scope="module")
@@ -55,29 +57,30 @@ def test_the_demo_is_not_eight_in_ten_and_comforting_is_no_majority(found):
     assert "More than half: not shown" in lines["comforting"]
     assert "no bar was set, so a majority is asked" in lines["not sticky"]
     assert _headline(found) == (
-        "Enough people agree in 6 of 8 cases. Not shown: more than 80 % for no mark on paper and more than half for "
-        "comforting."
+        "Enough people agree in 6 of 8 cases. Not shown: “no mark on paper” (more than 80 %) and “comforting” "
+        "(more than half)."
     )
 
 
 def test_headlines_for_all_one_and_none():
     assert _headline(count_agreement(study_of(agreed({5: 20})))) == "More than half agree: shown."
-    assert _headline(count_agreement(study_of(agreed({5: 5, 1: 15})))) == "Not shown: more than half for soft."
+    assert _headline(count_agreement(study_of(agreed({5: 5, 1: 15})))) == (
+        "Not shown: that more than half agree with “soft”."
+    )
     both = count_agreement(study_of(agreed({5: 20}) + agreed({5: 20}, "b")))
     assert _headline(both) == "Enough people agree in both cases."
     failed = count_agreement(study_of(agreed({5: 5, 1: 15}) + agreed({5: 20}, "b")))
-    assert _headline(failed) == "Enough people agree in 1 of 2 cases. Not shown: more than half for soft."
+    assert _headline(failed) == "Enough people agree in 1 of 2 cases. Not shown: that more than half agree with “soft”."
     none = count_agreement(study_of([row for name in "abcd" for row in agreed({1: 20}, name)]))
     assert _headline(none) == (
-        "Enough people agree in none of 4 cases. Not shown: more than half for a, more than half for b, more than half "
-        "for c and 1 more."
+        "Enough people agree in none of 4 cases. Not shown: that more than half agree with “a”, “b”, “c” and 1 more."
     )
     assert "No statement was tested" in _headline(foiled({1: 5}, {}))
 
 
 def test_a_bar_is_written_as_it_was_set():
     set_high = count_agreement(study_of(agreed({5: 10, 1: 10}), {"questions": {"soft": {"bar": 62.5}}}))
-    assert _headline(set_high) == "Not shown: more than 62.5 % for soft."
+    assert _headline(set_high) == "Not shown: that more than 62.5 % agree with “soft”."
     assert shown(_BARS, set_high, Naming())["Bar"].tolist() == ["62.5 %"]
 
 
@@ -146,16 +149,22 @@ def test_the_picture_tells_untrue_statements_and_bars_apart(found):
     assert picture.alt in re.sub(r"\s+", " ", picture.svg)
 
 
+def test_counts_beside_long_statements_stay_in_the_picture_on_a_phone():
+    rows = [row for name in ("P1", "P2") for row in agreed({5: 30, 1: 34}, "absorbs quickly", prototype=name)]
+    figure = _figure(count_agreement(study_of(rows)), NARROW)
+    assert words_outside(figure) == []
+    assert words_covering_words(figure) == []
+
+
 def test_several_prototypes_are_named():
     both = count_agreement(study_of(agreed({5: 3}) + agreed({5: 4}, prototype="P2")))
     words = [label.get_text() for label in _figure(both).axes[0].get_yticklabels()]
     assert words == ["P1, soft", "P2, soft"]
     lines = told_of(both, "Statement by statement")
     assert [line.split(":")[0] for line in lines] == ["P1, soft", "P2, soft"]
-    assert _headline(
-        both
-    ) == "Enough people agree in none of 2 cases. Not shown: more than half for P1, soft and more than half " + (
-        "for P2, soft."
+    assert _headline(both) == (
+        "Enough people agree in none of 2 cases. Not shown: that more than half agree with “soft” for P1 and “soft” "
+        "for P2."
     )
 
 

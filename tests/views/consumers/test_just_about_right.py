@@ -135,7 +135,7 @@ def test_over_all_prototypes():
 
 MOVE = {
     **{"prototype": "P2", "question": "thickness", "side": "too much", "attribute": "RO_THICK", "wanted": "less"},
-    **{"swap": "A -> B", "removed": "B", "added": "A", "percent": 6.0, "made": "undone", "estimate": -5.0},
+    **{"swap": "A → B", "removed": "B", "added": "A", "percent": 6.0, "made": "undone", "estimate": -5.0},
     **{"told_low": -7.0, "told_high": -3.0, "told_level": 0.99, "p_adjusted": 0.01, "gives": "P1", "also": ""},
 }
 

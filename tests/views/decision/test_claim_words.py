@@ -10,7 +10,7 @@ from panel.claims.judge import judge_claims
 from panel.claims.verdict import CANNOT_TELL, NOT_SUPPORTED, SUPPORTED, VERDICTS
 from panel.study.naming import Naming, naming
 from panel.study.shown import shown
-from panel.views.decision.board import _fixed_words, tell_claims
+from panel.views.decision.board import _wanted_words, tell_claims
 from panel.views.decision.claims import (
     CLAIMS_TABLE,
     _claim_figure,
@@ -95,7 +95,7 @@ def in_words(item, told):
 def test_every_claim_has_its_line(result):
     lines = told_of(result)
     assert lines[0].startswith(
-        "✓ supported as worded: “most users agreed that it feels soft”. 45 of 58 agreed or agreed strongly: 77 % (95 % "
+        "✓ supported as worded: “most users agreed that it feels soft”. 45 of 58 (77.5 %) agreed or agreed strongly "
     )
     assert lines[1].startswith("✗ not supported: “8 in 10 feel soft”. What may be said: 77 % agreed")
     assert " 45 of 58 " in lines[1]
@@ -120,14 +120,15 @@ def test_a_wording_ends_with_one_full_stop():
 
 
 def test_one_claim_in_words(result):
-    assert reasons_of(result, 1)[0].startswith("45 of 58 agreed or agreed strongly: 77 %")
+    assert reasons_of(result, 1)[0].startswith("45 of 58 (77.5 %) agreed or agreed strongly (95 % interval ")
     assert needs_of(result, 1) == []
     assert needs_of(result, 2)
     assert any("never rounded up" in line for line in wording_lines(result, 2))
     assert footnote_lines(result, 1)[0].startswith("Home-use test, 58 people")
     assert footnote_lines(result, 4) == []
-    assert _fixed_words(result, 1).endswith("Wanted by: brand. To be used in: pack; EU.")
-    assert _fixed_words(result, 3) == "Not stamped: nothing shows when it was fixed."
+    assert _wanted_words(result, 1) == ["Wanted by: brand. To be used in: pack; EU."]
+    assert _wanted_words(result, 3) == []
+    assert any("were stamped before the data were seen" in line for line in reasons_of(result, 3))
 
 
 def test_verdicts_carry_a_sign_and_kinds_their_words():
@@ -149,8 +150,8 @@ def test_tables_hold_what_a_person_reads(result):
         "✗ not supported",
         "– not a matter for this tool",
     ]
-    assert table["Estimate"].iloc[0] == "77 %"  # cut, not 77.6 rounded to 78
-    assert table["Fixed beforehand"].tolist().count("no") == 1
+    assert table["Estimate"].iloc[0] == "77.5 %"  # cut, not 77.6 rounded to 78
+    assert table["Stamped beforehand"].tolist().count("no") == 1
     numbers = shown(claim_tables(1)[1], result, Naming())
     assert numbers["Number"].iloc[0] == "agreed (Wilson)"
     assert numbers["Has to lie"].iloc[0] == "above 50.0 %"
@@ -204,7 +205,7 @@ def test_the_picture_says_its_numbers_to_those_who_hear_it(result):
     text = svg_text(drawn.figure(), title=drawn.title, description=drawn.alt, text_as_paths=False)
     root = ElementTree.fromstring(text)
     words = " ".join("".join(node.itertext()) for node in root.iter())
-    assert "Numbers behind the claim: agreed, Wilson 77 %" in words
+    assert "Numbers behind the claim: agreed, Wilson 77.5 %" in words
     assert drawn.svg == claim_pictures(result, 1, Naming())[0].svg
 
 

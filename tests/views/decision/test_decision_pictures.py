@@ -42,7 +42,7 @@ def test_the_grid_has_a_cell_per_prototype_and_window_and_two_for_all(demo):
     cells = _chance_cells(*demo)
     assert len(cells) == 8 * (6 + 2)
     row = demo[0].windows.set_index(["attribute", "prototype"]).loc[("AF_GREASE", "P4")]
-    cell = cells.loc[(cells["prototype"] == "P4") & (cells["heading"] == "greasy film: up to 38, must")].iloc[0]
+    cell = cells.loc[(cells["prototype"] == "P4") & (cells["heading"] == "greasy film: 38 or less, must")].iloc[0]
     assert cell["chance"] == row["chance"]
     assert cell["mark"] == "✗"
     assert (cells.loc[cells["heading"] == _ALL, "mark"] == "").all()
@@ -83,7 +83,7 @@ def test_the_pictures_are_the_same_each_time_and_tell_themselves_in_words(demo):
     picture = chances_picture(*demo)
     assert picture.svg == chances_picture(*demo).svg
     assert picture.alt in picture.svg.replace("&lt;", "<")
-    assert "P4: all windows < 1 %, least likely greasy film: up to 38, must" in picture.alt
+    assert "P4: all windows < 1 %, least likely greasy film: 38 or less, must" in picture.alt
     assert 'role="img"' in windows_picture(*demo, ["P4", "P8"]).svg
 
 
@@ -111,7 +111,7 @@ def test_what_is_not_known_is_a_dash_on_white():
     scores = scores.loc[~((scores["prototype"] == "P3") & (scores["attribute"] == "SOFT"))].reset_index(drop=True)
     result = decided(type(study)({**study.tables, "scores": scores}))
     cells = _chance_cells(result, naming(study))
-    cell = cells.loc[(cells["prototype"] == "P3") & (cells["heading"] == "SOFT: from 55 on")].iloc[0]
+    cell = cells.loc[(cells["prototype"] == "P3") & (cells["heading"] == "SOFT: 55 or more")].iloc[0]
     assert (cell["mark"], np.isnan(cell["chance"])) == ("–", True)
     assert "P3" in chances_picture(result, naming(study)).alt
     (axes,) = _chances_figure(result, naming(study)).axes

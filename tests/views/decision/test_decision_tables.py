@@ -1,6 +1,5 @@
 """The tables of a decision: every cell follows from the numbers beside it."""
 
-import numpy as np
 import pandas as pd
 import pytest
 
@@ -19,7 +18,7 @@ from panel.views.decision.decide import (
     _WINDOWS,
     DECISIONS,
 )
-from panel.views.decision.decision_pictures import window_text
+from tests.drawn_studies import five_points
 from tests.models.decision.known_studies import decided, target_study
 from tests.studies import small_study
 
@@ -39,23 +38,12 @@ def plain():
     return decided(type(study)(tables, study.facts))
 
 
-@pytest.mark.parametrize(
-    ("low", "high", "words"),
-    [
-        (np.nan, 38, "up to 38"),
-        (55, np.nan, "from 55 on"),
-        (40, 50, "40 to 50"),
-        (np.nan, np.nan, "–"),
-        (0, 1, "0 to 1"),
-    ],
-)
-def test_a_window_in_words(low, high, words):
-    assert window_text(low, high) == words
-
-
-def test_window_ends_keep_the_decimals_they_need():
-    assert window_text(-12.345, np.nan, 1) == "from −12.3 on"
-    assert window_text(np.nan, 14.0, 1) == "up to 14"
+def test_a_window_is_told_as_it_was_typed():
+    study = five_points()
+    result, names = decided(study), naming(study)
+    for table in (_WINDOWS, _WEIGHTS):
+        told = shown(table, result, names)
+        assert set(told.loc[told["Attribute"] == names.attribute("T02"), "Window"]) == {"2.5 or less"}
 
 
 def test_the_ranking_has_all_prototypes_best_first(demo):
@@ -84,7 +72,7 @@ def test_each_window_has_its_mean_and_its_chance(demo):
     source = result.windows.loc[
         (result.windows["prototype"] == "P4") & (result.windows["attribute"] == "LA_SOFT")
     ].iloc[0]
-    assert row["Window"] == "from 54 on"
+    assert row["Window"] == "54 or more"
     mean = f"{source['estimate']:.1f} ({source['ci_low']:.1f} to {source['ci_high']:.1f})"
     assert row["Mean (0 to 100)"] == mean
     assert row["Shrunken"].startswith(f"{source['shrunken']:.1f} ({source['shrunken_low']:.1f} to ")
@@ -98,7 +86,7 @@ def test_differences_from_the_benchmark_come_with_shrunken_ones_and_their_sign(d
     assert "P1" not in set(table["Prototype"])
     row = table.loc[(table["Prototype"] == "P4") & (table["Attribute"] == "greasy film")].iloc[0]
     source = result.windows.set_index(["attribute", "prototype"]).loc[("AF_GREASE", "P4")]
-    assert row["Window of the difference"] == "up to −13"
+    assert row["Window of the difference"] == "−13 or less"
     assert row["Difference"].startswith(f"−{-source['difference']:.1f} (")
     assert row["Difference, shrunken"] == f"−{-source['difference_shrunken']:.1f}"
     assert abs(source["difference_shrunken"]) < abs(source["difference"])
@@ -108,7 +96,7 @@ def test_differences_from_the_benchmark_come_with_shrunken_ones_and_their_sign(d
 def test_gates_are_told_with_their_values_and_what_is_missing(demo):
     table = shown(_GATES, *demo).set_index("Gate")
     assert table.loc["pH: 5 to 6", "P4"] == "passes (5.43)"
-    assert table.loc["volatile share of the emollients: up to 45 %", "P4"] == "passes (40 %)"
+    assert table.loc["volatile share of the emollients: 45 % or less", "P4"] == "passes (40 %)"
     assert table.loc["stability", "P6"] == "cannot tell (still running)"
     assert table.loc["stability", "P4"] == "passes"
 
@@ -122,7 +110,7 @@ def test_a_value_known_only_as_a_range_is_shown_as_one():
         {"P1": (60, 45), "P2": (25, 75)}, facts={"gates": {"volatile_share": [None, 0.3]}}, formulas=lines
     )
     table = shown(_GATES, decided(study), NAMES).set_index("Gate")
-    cell = table.loc["volatile share of the emollients: up to 30 %", "P1"]
+    cell = table.loc["volatile share of the emollients: 30 % or less", "P1"]
     assert cell == "cannot tell (0 to 40 %; not known of 40 % of the emollients)"
     assert table.iloc[0]["P2"] == "cannot tell (no complete formula)"
 
@@ -132,7 +120,7 @@ def test_the_other_tables_have_a_row_for_each_thing_they_are_about(demo):
     assert len(shown(_PAIRS, result, names)) == 28
     assert shown(_FRONT, result, names)["Beaten on everything"].isin(["yes", "no"]).all()
     weights = shown(_WEIGHTS, result, names).set_index("Attribute")
-    assert weights.loc["greasy film", ["Weight", "Must have", "Window"]].tolist() == ["2", "yes", "up to 38"]
+    assert weights.loc["greasy film", ["Weight", "Must have", "Window"]].tolist() == ["2", "yes", "38 or less"]
     assert shown(_WEIGHT_SHARES, result, names)["Prototype"].iloc[0] == "P4 (swap AB)"
 
 

@@ -92,11 +92,11 @@ def test_the_only_one_left_may_still_fall_short():
 def test_what_is_missed_is_named_with_its_numbers():
     result = decided(target_study({"P1": (60, 45), "P2": (44, 75), "P3": (59, 50)}))
     mean = result.windows.set_index(["attribute", "prototype"]).loc[("GREASE", "P2"), "estimate"]
-    assert head(result).endswith(f"it misses GREASE ({mean:.1f}, wanted at most 40).")
+    assert head(result).endswith(f"it misses GREASE ({mean:.1f}, wanted 40 or less).")
     facts = {"windows_read_as": "benchmark", "benchmark_levels": {"GREASE": 70, "SOFT": 50}}
     versus = decided(target_study({"P1": (60, 45), "P2": (44, 75), "P3": (59, 50)}, facts=facts))
     row = versus.windows.set_index(["attribute", "prototype"]).loc[("GREASE", "P2")]
-    assert f"GREASE (−{-row['difference']:.1f} from P1, wanted at most −30)" in head(versus)
+    assert f"GREASE (−{-row['difference']:.1f} from P1, wanted −30 or less)" in head(versus)
     assert "read as differences from P1" in said(versus)
 
 

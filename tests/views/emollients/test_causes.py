@@ -22,7 +22,6 @@ from panel.views.emollients.causes import (
     _causes_to_mind,
     causes_picture,
     short_ingredients,
-    window_words,
 )
 from panel.views.pictures import BROAD, NARROW
 
@@ -244,11 +243,3 @@ def test_short_names_leave_the_latin_out_unless_two_become_the_same():
     assert list(short.values()) == ["Sweet Almond Oil", "Shea Butter", *plain[:3], "Vegetable Oil"]
     twins = ["Helianthus Annuus (Sunflower) Seed Oil", "Helianthus Debilis (Sunflower) Seed Oil"]
     assert list(short_ingredients(twins).values()) == twins
-
-
-@pytest.mark.parametrize(
-    ("low", "high", "words"),
-    [(np.nan, 38, "38 or less"), (55.5, np.nan, "55.5 or more"), (30, 40, "30 to 40"), (np.nan, np.nan, "–")],
-)
-def test_windows_in_words(low, high, words):
-    assert window_words(low, high) == words

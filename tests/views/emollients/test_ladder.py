@@ -125,16 +125,16 @@ def verdict(**row):
             "with a prototype made for that.",
         ),
         (
-            {"verdict": "swaps", "swaps": "A -> B; C -> D", "doubtful": "E -> F"},
+            {"verdict": "swaps", "swaps": "A → B; C → D", "doubtful": "E → F"},
             "greasy film: goes with A → B and C → D, beyond the scatter of the assessors and beyond that of the "
             "prototypes. Beyond the scatter of the assessors, not beyond that of the prototypes: E → F.",
         ),
         (
-            {"verdict": "assessors", "doubtful": "A -> B"},
+            {"verdict": "assessors", "doubtful": "A → B"},
             "greasy film: the assessors agree on A → B; from prototype to prototype it is not sure.",
         ),
         (
-            {"verdict": "along", "along": "A -> B | making day"},
+            {"verdict": "along", "along": "A → B | making day"},
             "greasy film: goes along with A → B or the making day; these data cannot tell which.",
         ),
         ({"verdict": "unclear"}, "greasy film: the prototypes differ, but no swap stands out."),

@@ -92,7 +92,7 @@ def swap_rows(goes_along="", **measures):
     """One swap's rows: measure=(estimate, ci_low, ci_high, ratio, ratio_ci_low, ratio_ci_high, unit, change)."""
     names = ["estimate", "ci_low", "ci_high", "ratio", "ratio_ci_low", "ratio_ci_high", "unit", "change"]
     rows = [
-        {"measure": measure, "swap": "X -> Y", "removed": "X", "added": "Y", "percent": 6.0, "n_pairs": 4}
+        {"measure": measure, "swap": "X → Y", "removed": "X", "added": "Y", "percent": 6.0, "n_pairs": 4}
         | dict(zip(names, numbers, strict=True))
         for measure, numbers in measures.items()
     ]

@@ -61,5 +61,5 @@ def test_only_interactions_that_may_be_there_are_told(demo):
 def test_what_is_behind_the_matrix(demo):
     titles = [drawer.title for drawer in swap_drawers(demo.swaps, demo.names)]
     assert titles == ["All effects of the swaps", "With luck taken out", "Two swaps together"]
-    assert swap_words("A -> B") == "A → B"
-    assert swap_words("A -> 1,2-Hexanediol, 0.5 %") == "A → 1,2-Hexanediol (0.5 %)"
+    assert swap_words("A → B") == "A → B"
+    assert swap_words("A → 1,2-Hexanediol, 0.5 %") == "A → 1,2-Hexanediol (0.5 %)"

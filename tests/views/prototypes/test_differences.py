@@ -359,8 +359,7 @@ def test_a_column_for_each_prototype_filled_by_its_verdict():
         assert list(heights) == list(range(len(rows)))
         assert set(shapes) == {look.shape}
         assert [fill == look.colour for fill in fills] == list(rows["verdict"] == "differs")
-        (band,) = axes.patches
-        assert (band.get_x(), band.get_width()) == (-6.0, 12.0)
+        assert [(band.get_x(), band.get_width()) for band in axes.patches] == [(-6.0, 12.0)] * len(rows)
     assert len({axes.get_xlim() for axes in figure.axes}) == 1
     assert [label.get_text() for label in figure.axes[0].get_yticklabels()] == [
         NAMED.attribute(name) for name in RESULT.attributes["attribute"]
