@@ -415,8 +415,7 @@ def _questions(claim: Claim, materials: Materials, wanted: Mapping[str, int]) ->
         if _compared_with(claim) or entry.get("kind") != "agreement" or question == claim.question or entry.get("foil"):
             continue
         reading = materials.read(str(entry.get("words", "")))
-        told = materials.agreed(claim.prototype, question)
-        if reading.family not in wanted or not told.base:
+        if reading.family not in wanted or not (told := materials.agreed(claim.prototype, question)).base:
             continue
         same = _said(reading) * wanted[reading.family]
         low, high = wilson_interval(told.agreed, told.base, LEVEL)

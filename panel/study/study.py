@@ -208,11 +208,7 @@ class Study:
 
     def scales(self, attributes: Iterable[str]) -> list[tuple[float, float] | None]:
         """Lowest and highest possible score of each of `attributes`, None where the study does not say."""
-        table = self.table("attributes")
-        limits = table[["scale_min", "scale_max"]].to_numpy(dtype=float)
-        own: dict[str, tuple[float, float] | None] = {}
-        for name, limit in zip(table["attribute"], limits, strict=True):
-            own.setdefault(name, (float(limit[0]), float(limit[1])) if np.isfinite(limit).all() else None)
+        own = _scales_of_attributes(self)
         low, high = self.facts.get("scale_min"), self.facts.get("scale_max")
         usual = (float(low), float(high)) if low is not None and high is not None else None
         return [own.get(name) or usual for name in attributes]
@@ -232,6 +228,17 @@ class Study:
         if len(self.unread):
             digest.update(b"\nunread\n" + self.unread.to_csv(index=False).encode())
         return digest.hexdigest()
+
+
+@kept
+def _scales_of_attributes(study: Study) -> dict[str, tuple[float, float] | None]:
+    """Return the scale of each attribute, of the first row that has it; None where the table gives none."""
+    table = study.table("attributes")
+    limits = table[["scale_min", "scale_max"]].to_numpy(dtype=float)
+    own: dict[str, tuple[float, float] | None] = {}
+    for name, limit in zip(table["attribute"], limits, strict=True):
+        own.setdefault(name, (float(limit[0]), float(limit[1])) if np.isfinite(limit).all() else None)
+    return own
 
 
 @kept
