@@ -355,7 +355,7 @@ def test_a_statement_is_typed_and_fixed_on_the_page(folder: Path):
     app.run()
     assert "Not stamped yet: 1 statement" in shown(app)
     labelled(app.button, "Stamp these statements").click().run()
-    assert "Write who fixes it" in shown(app)
+    assert "Write who stamps it" in shown(app)
     labelled(app.text_input, "Your initials, for the journal").set_value("EK").run()
     labelled(app.button, "Stamp these statements").click().run()
     assert not app.exception
