@@ -105,6 +105,7 @@ def compare_all(folder: Path, workers: int, scheduler: str, as_json: bool) -> No
         print_json({"studies": [{k: each[k] for k in each if k not in _FRAMES} for each in found]} | _together(found))
     for each in () if as_json else found:
         count = f"the prototypes differ on {len(each['differ_on'])} of {each['asked']} attributes"
+        count += f" {each['holds']}" if each["differ_on"] and each["holds"] else ""
         names = f" ({', '.join(each['differ_on'])})" if each["differ_on"] else ""
         print_lines(f"{each['study']}: {each['why_not'] or f'{count}{names}.'}")
     if not studies:
@@ -124,10 +125,11 @@ def _differences_of(path: Path, *, with_frames: bool) -> dict[str, Any]:
 
     from panel.errors import PanelError
     from panel.models.prototypes.differences import attributes_tested, find_differences
-    from panel.models.prototypes.verdict import DIFFERS
+    from panel.models.prototypes.panel_design import fit_study
+    from panel.models.prototypes.verdict import DIFFERS, groups_scoring, holds_alone
     from panel.study.open_study import open_study
 
-    told: dict[str, Any] = {"study": path.name, "why_not": "", "differ_on": [], "asked": 0}
+    told: dict[str, Any] = {"study": path.name, "why_not": "", "differ_on": [], "asked": 0, "holds": ""}
     try:
         with pd.option_context("mode.string_storage", "python"):  # as in `open_path`
             study = open_study(path, _ASKED_OF)
@@ -135,6 +137,7 @@ def _differences_of(path: Path, *, with_frames: bool) -> dict[str, Any]:
             table = attributes_tested(study) if result is None else result.attributes
     except PanelError as error:
         return told | {"why_not": str(error)}
+    told["holds"] = holds_alone(fit_study(study).confounds, groups_scoring(study))
     told |= {"asked": len(table), "differ_on": table.loc[table["verdict"] == DIFFERS, "attribute"].tolist()}
     frames = () if result is None else (table, result.means, *result.without_luck)
     return told | {name: frame.assign(study=path.name) for name, frame in zip(_FRAMES, frames, strict=False)}

@@ -31,6 +31,7 @@ from panel.checks.finding import SEVERITIES, Finding
 from panel.claims.judge import CLAIMS, Claims
 from panel.claims.verdict import AS_WORDED
 from panel.models.decision.contenders import OUT, Decision
+from panel.models.prototypes.verdict import groups_scoring
 from panel.study.naming import Naming
 from panel.study.study import Study
 from panel.views.consumers.agreement import tell_agreement
@@ -138,7 +139,9 @@ def _about(study: Study) -> str:
     answers, parts = study.table("answers"), [counted(len(study.prototypes), "prototype")]
     panel = {who for name in ("scores", "courses", "dominances") for who in study.table(name)["assessor"] if who}
     if panel:
-        parts.append(counted(len(panel), "assessor"))
+        groups = groups_scoring(study)
+        of_groups = f" of {len(groups)} groups ({format_list(groups)})" if len(groups) > 1 else ""
+        parts.append(f"{counted(len(panel), 'assessor')}{of_groups}")
     if len(answers):
         parts.append(counted(answers["assessor"].nunique(), "consumer"))
     batches = study.table("batches").groupby("prototype")["batch"].nunique()

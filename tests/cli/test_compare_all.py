@@ -29,7 +29,8 @@ def test_a_folder_of_studies_is_compared_as_each_of_them_is(tmp_path):
     lines = compare_all(tmp_path, "--workers", 1).stdout.splitlines()  # of the attributes alone
     for line, each in zip(lines, found["studies"], strict=True):
         own = each["differ_on"]
-        assert line == f"{each['study']}: the prototypes differ on {len(own)} of 12 attributes ({', '.join(own)})."
+        count = f"the prototypes differ on {len(own)} of 12 attributes in these batches"
+        assert line == f"{each['study']}: {count} ({', '.join(own)})."
 
 
 def test_a_study_that_cannot_be_compared_is_told_beside_the_others(tmp_path):

@@ -29,6 +29,8 @@ from panel.models.prototypes.verdict import (
     DIFFERS,
     attribute_verdicts,
     difference_verdicts,
+    groups_scoring,
+    holds_alone,
     seen_differently,
     shrunken_differences,
     verdict_letters,
@@ -85,6 +87,8 @@ class Differences:
         `attribute why` for attributes that no model fits.
     confounds
         What the pairs cannot be told from.
+    groups
+        The groups of assessors that scored.
     margin_stated
         Whether the study states the margin; a margin typed in shows nothing.
     """
@@ -103,6 +107,12 @@ class Differences:
     margin_stated: bool
     method: str
     notes: tuple[str, ...]
+    groups: tuple[str, ...] = ()
+
+    @property
+    def holds(self) -> str:
+        """For what alone the verdicts hold, as the headline says it; empty where they hold at large."""
+        return holds_alone(self.confounds, self.groups)
 
     @cached_property
     def without_luck(self) -> tuple[pd.DataFrame, pd.DataFrame]:
@@ -158,6 +168,7 @@ def find_differences(
     sides = [(judged[side] == compared_with).to_numpy(dtype=bool) for side in ("prototype", "versus") if against]
     judged = judged.assign(with_benchmark=np.any(sides, axis=0) if against else False)
     means = _stack([mean_rows(design, infer) for design, _, infer in told], order)
+    groups = groups_scoring(study)
     return Differences(
         attributes=attributes,
         means=means.assign(letters=verdict_letters(means, judged, with_benchmark)),
@@ -169,6 +180,7 @@ def find_differences(
         not_estimated=pd.DataFrame(fitted.left_out, columns=["attribute", "why"], dtype="str"),
         benchmark=compared_with,
         confounds=fitted.confounds,
+        groups=groups,
         margin=margin,
         margin_stated=margin_stated,
         method=_difference_method(fitted, compared_with, small_sample, in_order=bool(order_of_testing(study)[0])),
@@ -176,7 +188,7 @@ def find_differences(
             *_difference_notes(fitted, naming(study).attribute),
             *confound_notes(fitted.confounds),
             *_late_notes(study),
-            *_groups(study),
+            *_of_groups(groups),
         ),
     )
 
@@ -233,11 +245,8 @@ def _late_notes(study: Study) -> Iterator[str]:
         yield f"The place of {words} in the order of testing does not count, it is tested last: {why}."
 
 
-def _groups(study: Study) -> Iterator[str]:
+def _of_groups(names: Sequence[str]) -> Iterator[str]:
     """Yield that groups of assessors are these and no others, where there are some."""
-    people, scored = study.table("assessors"), set(study.numbered["assessor"][1])
-    both = zip(people["assessor"].tolist(), people["group"].tolist(), strict=True)
-    names = natural_order({group for who, group in both if group and who in scored})
     if len(names) > 1:
         yield f"People of {len(names)} groups scored ({', '.join(names)}): nothing shows whether another would agree."
 

@@ -31,7 +31,7 @@ from panel.stats.comparing.power import two_one_sided_tests
 from panel.stats.comparing.shrinkage import own_variances, shrink_differences, shrink_effects
 from panel.stats.maps.links import correlation_interval
 from panel.study.scores_used import scores_used
-from panel.study.study import Study, kept
+from panel.study.study import Study, kept, natural_order
 
 DIFFERS, ALIKE, CANNOT_TELL = "differs", "alike", "cannot tell"
 _MATTERS = "differs and matters"
@@ -93,7 +93,7 @@ def difference_verdicts(
     verdict = np.select([apart, within & margin_stated], (0, 1), 2)
     small, equal = (SMALL, EQUIVALENT) if margin_stated else (WOULD_BE_SMALL, WOULD_BE)
     words = (_MATTERS, small, DIFFERS if margin is None else _MAY_MATTER, equal, CANNOT_TELL)
-    few = (verdict < 2) & (confounds is not None and confounds.with_batches and confounds.one_batch)
+    few = (verdict < 2) & (confounds is not None and IN_THESE_BATCHES in holds_alone(confounds))
     why = (
         after,
         np.where(within & (not margin_stated), _TYPED_IN, ""),
@@ -106,6 +106,23 @@ def difference_verdicts(
         "because": ["; ".join(filter(None, each)) for each in zip(*why, strict=True)],
     }
     return _beside(differences, alike | columns)
+
+
+def holds_alone(confounds: Confounds, groups: Sequence[str] = ()) -> str:
+    """Return for what alone verdicts on prototypes hold, for the end of a sentence; empty where they hold at large.
+
+    Batches that were made once, and several `groups` of assessors: two laboratories are no sample of laboratories.
+    """
+    parts = [IN_THESE_BATCHES] if confounds.with_batches and confounds.one_batch else []
+    parts += [f"for these {len(groups)} groups of assessors"] if len(groups) > 1 else []
+    return " and ".join(parts)
+
+
+def groups_scoring(study: Study) -> tuple[str, ...]:
+    """Return the groups of assessors that gave scores."""
+    people, scored = study.table("assessors"), set(study.numbered["assessor"][1])
+    both = zip(people["assessor"].tolist(), people["group"].tolist(), strict=True)
+    return tuple(natural_order({group for who, group in both if group and who in scored}))
 
 
 def _student_ends(rows: pd.DataFrame, alpha: Array) -> tuple[Array, Array]:

@@ -10,7 +10,7 @@ from typing import TYPE_CHECKING, Any
 import numpy as np
 import pandas as pd
 
-from panel.checks.confounds import OF_TEST, WHOLLY, untold_findings
+from panel.checks.confounds import IN_THESE_BATCHES, OF_TEST, WHOLLY, untold_findings
 from panel.models.prototypes.differences import Differences
 from panel.models.prototypes.verdict import (
     ALIKE,
@@ -276,9 +276,11 @@ def _headline(result: Differences, names: Naming) -> str:
         why = _untold_because(result) or ". That does not show that they are alike."
         return f"On no attribute can the prototypes be told apart{why}"
     one = names.attribute(str(result.attributes["attribute"].iloc[0]))
-    told = f"The prototypes differ on {one if total == 1 else all_of(total, 'attribute')}."
+    holds = f" {result.holds}".rstrip()
+    told = f"The prototypes differ on {one if total == 1 else all_of(total, 'attribute')}{holds}."
     if differing < total:
-        told = f"The prototypes differ on {differing} of {total} attributes; not told apart on {first_few(open_ones)}."
+        told = f"The prototypes differ on {differing} of {total} attributes{holds}; "
+        told += f"not told apart on {first_few(open_ones)}."
     if result.versus.empty:
         return f"{told}{_apart_from_all(result, names)}"
     counts = result.versus.loc[result.versus["verdict"] == DIFFERS, "prototype"].value_counts(sort=False)
@@ -325,7 +327,7 @@ def _mind(result: Differences, names: Naming) -> tuple[str, ...]:
         lines.append(f"Not compared, for the reasons given below: {first_few(absent)}.")
     if len(result.both_ways):
         lines.append("Some scores were corrected or set aside; below both answers stand side by side.")
-    if result.confounds.with_batches and result.confounds.one_batch:
+    if IN_THESE_BATCHES in result.holds:
         one = "At least one prototype is known from one batch only"
         known = one if any(result.confounds.batches.values()) else "No batch is recorded"
         lines.append(f"{known}: another batch may come out differently.")

@@ -156,6 +156,20 @@ def test_the_headline_counts(p_values, sentence):
     assert tell_differences(result(p_values=p_values), NAMES).headline == sentence
 
 
+def test_the_headline_says_for_what_alone_it_holds():
+    both = result(p_values=(0.001, 0.01))
+    once = replace(both.confounds, with_batches=True)
+    twice = replace(once, batches=dict.fromkeys(("P1", "P2", "P3"), ("1", "2")))
+    groups = "for these 2 groups of assessors"
+    for of, names, holds in (
+        (once, ("north", "south"), f" in these batches and {groups}"),
+        (twice, ("north", "south"), f" {groups}"),
+        (twice, ("north",), ""),
+    ):
+        told = tell_differences(replace(both, confounds=of, groups=names), NAMES)
+        assert told.headline.startswith(f"The prototypes differ on both attributes{holds}. P2")
+
+
 def test_who_stands_out_on_all_that_differs_does_so_on_all_of_them_and_a_single_attribute_is_named():
     both = result(p_values=(0.001, 0.01))
     glide = [difference("glide", "P2", "P1", 12.0, 6.0, "differs")]

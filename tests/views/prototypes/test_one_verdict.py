@@ -98,7 +98,7 @@ def test_the_headline_counts_what_the_table_says_and_no_row_differs_beyond_it(fo
     answers = shown(_TESTS, result, names).set_index("Attribute")["Do prototypes differ?"]
     differing = set(answers.index[answers == "yes"])
     if differing:
-        counted = {"The prototypes differ on all 6 attributes.", f"The prototypes differ on {len(differing)} of 6"}
+        counted = {"The prototypes differ on all 6 attributes", f"The prototypes differ on {len(differing)} of 6"}
         assert any(told.headline.startswith(words) for words in counted)
     else:
         assert told.headline.startswith("On no attribute can the prototypes be told apart.")
