@@ -115,21 +115,14 @@ def weigh_liking(
         If there are no liking answers, fewer than two prototypes or consumers, nothing varies, or `versus` was not
         tried.
     """
-    answers = _asked(numeric_answers(study, "liking", question), versus)
-    frame = answers.frame
-    margin = _stated_margin(study)
+    answers = numeric_answers(study, "liking", question)
+    model, main, pairs, against = judged_liking(study, answers, versus)
+    frame, differs = answers.frame, bool(below(float(main[-1]["p_value"])))
     base = versus or (study.benchmark if study.benchmark in frame.columns else None)
-    model = liking_model(frame, base)
-    main = [model.test] if np.isnan(model.evenness) else [model.test, _corrected_test(model.test, model.evenness)]
     rank_test, why_lost, ranks_by, rank_notes = ranks_beside(frame)
     order_test, shifts, why_not = shifts_in_order(frame, _MOST_BY_ORDER)
     serving, positions = serving_effects(answers)
-    tests, p_value = pd.DataFrame([*main, *rank_test, *order_test]), float(main[-1]["p_value"])
-    differs = bool(below(p_value))
-    confounds = answer_confounds(answers.rows, study.prototypes)
-    judge = partial(difference_verdicts, margin=margin, told_apart={"": differs}, confounds=confounds)
-    pairs, against = judge(model.pairs), judge(model.versus)
-    pairs = pairs.assign(with_benchmark=(pairs[["prototype", "versus"]] == base).any(axis=1))
+    tests = pd.DataFrame([*main, *rank_test, *order_test])
     letters = verdict_letters(*(each.assign(attribute="") for each in (model.means, pairs, against)))
     return Liking(
         question=answers.question,
@@ -149,13 +142,34 @@ def weigh_liking(
         same_everywhere=_same_everywhere(frame),
         variances=model.variances,
         answers=answers,
-        p_value=p_value,
+        p_value=float(main[-1]["p_value"]),
         differs=differs,
         benchmark=base,
-        margin=margin,
+        margin=_stated_margin(study),
         method=_method(model, ranks_by, base, bool(order_test)),
         notes=tuple(_notes(answers, rank_notes, why_not, model)),
     )
+
+
+def judged_liking(
+    study: Study, answers: AnswersRead, versus: str | None = None
+) -> tuple[LikingModel, list[dict[str, Any]], pd.DataFrame, pd.DataFrame]:
+    """Return the model of liking answers, its tests, the last of which decides, and judged pairs: all, from one.
+
+    Every mean, difference and interval of liking is of these frames, wherever it stands.
+    """
+    frame = _asked(answers, versus).frame
+    base = versus or (study.benchmark if study.benchmark in frame.columns else None)
+    model = liking_model(frame, base)
+    main = [model.test] if np.isnan(model.evenness) else [model.test, _corrected_test(model.test, model.evenness)]
+    judge = partial(
+        difference_verdicts,
+        margin=_stated_margin(study),
+        told_apart={"": bool(below(float(main[-1]["p_value"])))},
+        confounds=answer_confounds(answers.rows, study.prototypes),
+    )
+    pairs, against = judge(model.pairs), judge(model.versus)
+    return model, main, pairs.assign(with_benchmark=(pairs[["prototype", "versus"]] == base).any(axis=1)), against
 
 
 def _stated_margin(study: Study) -> float | None:

@@ -12,8 +12,9 @@ from numpy.typing import NDArray
 
 from panel.errors import ModelError
 from panel.models.consumers.answers import numeric_answers, questions_of
+from panel.models.consumers.liking import judged_liking
 from panel.models.decision.wanted import BENCHMARK, FAILS, Profile
-from panel.models.prototypes.verdict import CANNOT_TELL
+from panel.models.prototypes.verdict import CANNOT_TELL, DIFFERS
 from panel.stats.arrays import Array
 from panel.stats.comparing.multiplicity import ALPHA, LEVEL, simultaneous_bands
 from panel.stats.maps.draws import DRAWS, FEWEST_PEOPLE, people_draws
@@ -214,18 +215,28 @@ def _verdicts(rows: dict[str, Array]) -> list[str]:
 def _liking_rows(
     prototypes: tuple[str, ...], first: NDArray[np.int_], second: NDArray[np.int_], liking: LikingDraws | None
 ) -> dict[str, Any]:
-    columns = ("liking", "liking_low", "liking_high", "liking_chance")
+    """Return what the liking says of each pair, as its own page says it, and the chance to be liked better."""
+    found = {name: np.full(len(first), np.nan) for name in ("liking", "liking_low", "liking_high", "liking_chance")}
     if liking is None:
-        nothing = np.full(len(first), np.nan)
-        return dict.fromkeys(columns, nothing) | {"consumers": [""] * len(first)}
-    place = [liking.prototypes.index(name) if name in liking.prototypes else None for name in prototypes]
-    estimate = np.full(len(prototypes), np.nan)
-    drawn = np.full((len(liking.drawn), len(prototypes)), np.nan)
-    for own, there in enumerate(place):
-        if there is not None:
-            estimate[own], drawn[:, own] = liking.rows["estimate"].iloc[there], liking.drawn[:, there]
-    found = _differences(estimate, drawn, first, second)
-    return dict(zip(columns, found.values(), strict=True)) | {"consumers": _verdicts(found)}
+        return found | {"consumers": [""] * len(first)}
+    verdicts = np.full(len(first), CANNOT_TELL, dtype=object)
+    place = {
+        frozenset((prototypes[i], prototypes[j])): row for row, (i, j) in enumerate(zip(first, second, strict=True))
+    }
+    for own in liking.differences.to_dict("records"):
+        row = place.get(frozenset((own["prototype"], own["versus"])))
+        if row is None:
+            continue
+        ends = (own["estimate"], own["ci_low"], own["ci_high"])
+        same = prototypes[first[row]] == own["prototype"]
+        ends = ends if same else (-ends[0], -ends[2], -ends[1])
+        one, other = (liking.drawn[:, liking.prototypes.index(prototypes[side[row]])] for side in (first, second))
+        chance = (one > other).mean() + 0.5 * (one == other).mean()
+        for name, value in zip(found, (*ends, chance), strict=True):
+            found[name][row] = value
+        if own["verdict"] == DIFFERS:
+            verdicts[row] = AHEAD if ends[0] > 0 else BEHIND
+    return found | {"consumers": verdicts.tolist()}
 
 
 def _overall(panel: str, consumers: str) -> str:
@@ -246,8 +257,10 @@ class LikingDraws:
     prototypes
         Columns of `drawn`, those that consumers rated.
     rows
-        `prototype estimate ci_low ci_high chance_best n`: adjusted for who rated what; `chance_best` is the chance to
-        be the best liked of all.
+        `prototype estimate ci_low ci_high chance_best n`: as `Liking.means` has it; `chance_best` is the chance to be
+        the best liked of all.
+    differences
+        The pairs of `Liking` and, in place of those with the benchmark, its differences from that.
     drawn
         (draws, prototypes).
     question
@@ -256,6 +269,7 @@ class LikingDraws:
 
     prototypes: tuple[str, ...]
     rows: pd.DataFrame
+    differences: pd.DataFrame
     drawn: Array
     question: str
     n_consumers: int
@@ -271,27 +285,22 @@ def draw_liking(study: Study, rng: np.random.Generator) -> tuple[LikingDraws | N
         return None, "The answers about liking could not be read, so they do not count. Look at the page Study."
     ratings = answers.frame.to_numpy(float)
     try:
-        estimate, drawn = people_draws(ratings, DRAWS, rng)
+        centre, drawn = people_draws(ratings, DRAWS, rng)
+        model, _, pairs, against = judged_liking(study, answers)
+    except ModelError as error:
+        return None, f"Liking does not count here. {error}"
     except ValueError:
         return None, (
             f"Fewer than {FEWEST_PEOPLE} consumers rated two prototypes or more, or a prototype was never rated beside "
             "another, so liking does not count here."
         )
-    tail = ALPHA / 2
-    low, high = np.quantile(drawn, [tail, 1 - tail], axis=0)
-    best = np.bincount(drawn.argmax(axis=1), minlength=len(estimate)) / len(drawn)
+    drawn = drawn + model.means["estimate"].to_numpy(float) - centre
+    best = np.bincount(drawn.argmax(axis=1), minlength=len(centre)) / len(drawn)
+    rows = model.means[["prototype", "estimate", "ci_low", "ci_high"]]
+    rows = rows.assign(chance_best=best, n=np.isfinite(ratings).sum(axis=0))
+    differences = pd.concat([pairs.loc[~pairs["with_benchmark"]], against], ignore_index=True)
     prototypes = tuple(str(name) for name in answers.frame.columns)
-    rows = pd.DataFrame(
-        {
-            "prototype": pd.Series(prototypes, dtype="str"),
-            "estimate": estimate,
-            "ci_low": low,
-            "ci_high": high,
-            "chance_best": best,
-            "n": np.isfinite(ratings).sum(axis=0),
-        }
-    )
-    return LikingDraws(prototypes, rows, drawn, answers.question, answers.n_consumers), ""
+    return LikingDraws(prototypes, rows, differences, drawn, answers.question, answers.n_consumers), ""
 
 
 # Do the prototypes in the running please different people?

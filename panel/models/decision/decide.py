@@ -238,8 +238,8 @@ def _decision_method(draws: int, liking: LikingDraws | None) -> str:
         ""
         if liking is None
         else (
-            f" Mean liking ({liking.question}) is adjusted for who rated what; its draws take whole consumers anew, "
-            f"{liking.n_consumers} of them."
+            f" Mean liking ({liking.question}), its differences and intervals are those of Liking; its chances are "
+            f"of draws that take whole consumers anew, {liking.n_consumers} of them."
         )
     )
     return (
@@ -259,8 +259,8 @@ def _decision_method(draws: int, liking: LikingDraws | None) -> str:
         "and Suich, 1980); the overall desirability "
         f"is their weighted geometric mean.{people} Two prototypes count as told apart by the panel if the "
         f"{level_words(LEVEL)} of the difference of their desirabilities, for all pairs at once, leaves out "
-        "zero; by consumers, if that of their liking does; overall, only if every kind of evidence there is says the "
-        "same. A choice is named only if one prototype is ahead of all others, passes all gates and meets all "
+        "zero; by consumers, if Liking tells it so; overall, only if every kind of evidence there is says the same. A "
+        "choice is named only if one prototype is ahead of all others, passes all gates and meets all "
         f"windows at once with a chance of {level_digits(LEVEL)} or more."
     )
 

@@ -275,12 +275,10 @@ def _headline(result: Differences, names: Naming) -> str:
     if not differing:
         why = _untold_because(result) or ". That does not show that they are alike."
         return f"On no attribute can the prototypes be told apart{why}"
-    one = names.attribute(str(result.attributes["attribute"].iloc[0]))
-    holds = f" {result.holds}".rstrip()
-    told = f"The prototypes differ on {one if total == 1 else all_of(total, 'attribute')}{holds}."
-    if differing < total:
-        told = f"The prototypes differ on {differing} of {total} attributes{holds}; "
-        told += f"not told apart on {first_few(open_ones)}."
+    on = f"{differing} of {total} attributes" if differing < total else all_of(total, "attribute")
+    on = names.attribute(str(result.attributes["attribute"].iloc[0])) if total == 1 else on
+    rest = f"; not told apart on {first_few(open_ones)}" if differing < total else ""
+    told = f"The prototypes differ on {f'{on} {result.holds}'.rstrip()}{rest}."
     if result.versus.empty:
         return f"{told}{_apart_from_all(result, names)}"
     counts = result.versus.loc[result.versus["verdict"] == DIFFERS, "prototype"].value_counts(sort=False)

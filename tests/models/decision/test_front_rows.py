@@ -23,7 +23,7 @@ def drawn(estimate, sd=0.0):
 
 def liking(means, names=NAMES):
     rows = pd.DataFrame({"prototype": names, "estimate": means})
-    return LikingDraws(tuple(names), rows, np.tile(np.array(means, float), (2000, 1)), "liking", 60)
+    return LikingDraws(tuple(names), rows, rows.iloc[:0], np.tile(np.array(means, float), (2000, 1)), "liking", 60)
 
 
 def test_less_is_better_below_a_limit_and_more_above_one():

@@ -16,7 +16,19 @@ def draws(means, sd, seed=1):
 
 def liking(means, sd=0.1, names=NAMES):
     rows = pd.DataFrame({"prototype": names, "estimate": means})
-    return LikingDraws(tuple(names), rows, draws(means, sd, seed=2), "liking", 60)
+    pairs = [(one, other) for one in range(len(names)) for other in range(one)]
+    apart = [means[one] - means[other] for one, other in pairs]
+    differences = pd.DataFrame(
+        {
+            "prototype": [names[one] for one, _ in pairs],
+            "versus": [names[other] for _, other in pairs],
+            "estimate": apart,
+            "ci_low": np.array(apart) - 3 * sd,
+            "ci_high": np.array(apart) + 3 * sd,
+            "verdict": np.where(np.abs(apart) > 3 * sd, "differs", "cannot tell"),
+        }
+    )
+    return LikingDraws(tuple(names), rows, differences, draws(means, sd, seed=2), "liking", 60)
 
 
 def judged(means, sd=0.01, consumers=None):
