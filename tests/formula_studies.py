@@ -22,7 +22,7 @@ TRIGLYCERIDE, ISOSTEARATE = "Caprylic/Capric Triglyceride", "Isopropyl Isosteara
 ALMOND, SHEA = "Prunus Amygdalus Dulcis (Sweet Almond) Oil", "Butyrospermum Parkii (Shea) Butter"
 # Slot by slot: what the base holds, what the swap puts in its place, per cent by mass.
 SLOTS = ((CARBONATE, ALKANE, 6.0), (TRIGLYCERIDE, ISOSTEARATE, 5.0), (ALMOND, SHEA, 4.0))
-ARROW = {f"{removed} -> {added}": percent for removed, added, percent in SLOTS}
+ARROW = {f"{removed} → {added}": percent for removed, added, percent in SLOTS}
 
 
 def table(name, rows):

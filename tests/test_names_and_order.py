@@ -226,7 +226,7 @@ def test_the_command_asks_for_the_benchmark_and_tells_the_swap_from_it(tmp_path)
     }
     write_study(Study({**study.tables, "formulas": formulas()}, study.facts), tmp_path / "whole")
     told = json.loads(run("trace", tmp_path / "whole", "--json").stdout)
-    assert {row["swap"] for row in told["swaps"]} >= {f"{LAURATE} -> {PALMITATE}", f"{LAURATE} -> Coco-Caprylate"}
+    assert {row["swap"] for row in told["swaps"]} >= {f"{LAURATE} → {PALMITATE}", f"{LAURATE} → Coco-Caprylate"}
     compared = json.loads(run("compare", tmp_path / "whole", "--json").stdout)
     assert compared["benchmark"] == "L2"
     assert {row["versus"] for row in compared["versus"]} == {"L2"}

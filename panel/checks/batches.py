@@ -110,12 +110,15 @@ def _pooled_or_single(scored: pd.DataFrame, used: pd.DataFrame) -> list[Finding]
         names = list(several[cases])
         untold = any(name in unnamed for name in names)
         batches = first_few(used.loc[used["prototype"].isin(names), "batch"].tolist())
-        message = f"Several batches are pooled as {first_few(names)}: {batches}."
+        message = f"Scores of {first_few(names)} come from several batches: {batches}."
+        advice = "Where the scores allow it, the comparison counts batches as units; how it was computed says so."
         if untold:
-            message += " The scores do not all say from which."
+            message = (
+                f"Several batches are pooled as {first_few(names)}: {batches}. The scores do not all say from which."
+            )
+            advice = "The analysis takes them for the same thing. Compare them, and name the batch of every score."
         if single:
             message += f" Of {first_few(single)} there is one: what is told is told in these batches."
-        advice = "The analysis takes them for the same thing. Compare the batches, and name the batch of every score."
         findings.append(Finding("warning" if untold else "note", "batches_pooled", where, message, advice))
     return findings
 

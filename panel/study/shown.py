@@ -450,4 +450,4 @@ def own_lines(
     return rows.assign(**{name: (rows[name] - middle) / half for name in columns}), behind
 
 
-OWN_LINES = "Each line has its own scale, from and to in brackets"
+OWN_LINES = "Each line has its own scale, its ends in brackets"

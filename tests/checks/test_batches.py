@@ -82,8 +82,8 @@ def test_batches_pooled_by_name_are_noted():
     scores.loc[(scores["prototype"] == "P1") & (scores["session"] == "2"), "batch"] = "P1-2"
     finding = the_one(small_study(batches=second_batch_of_p1(), scores=scores))
     assert (finding.severity, finding.kind, finding.where) == ("note", "batches_pooled", "batches: P1")
-    assert finding.message == "Several batches are pooled as P1: P1-1 and P1-2." + OTHERS
-    assert finding.advice.startswith("The analysis takes them for the same thing.")
+    assert finding.message == "Scores of P1 come from several batches: P1-1 and P1-2." + OTHERS
+    assert finding.advice.startswith("Where the scores allow it, the comparison counts batches as units")
 
 
 def test_batches_pooled_without_a_name_are_told():
@@ -92,6 +92,7 @@ def test_batches_pooled_without_a_name_are_told():
     assert finding.message == (
         "Several batches are pooled as P1: P1-1 and P1-2. The scores do not all say from which." + OTHERS
     )
+    assert finding.advice.startswith("The analysis takes them for the same thing.")
 
 
 def test_a_batch_that_no_score_names_is_not_looked_at():

@@ -117,9 +117,9 @@ def test_changes_that_never_come_apart_are_joint():
             "P4": cream(a=6.0, i=5.0, s=4.0),
         }
     )
-    assert swap_table(study)["swap"].tolist() == [f"{ALMOND} -> {SHEA}"]
+    assert swap_table(study)["swap"].tolist() == [f"{ALMOND} → {SHEA}"]
     joint = joint_changes(study)
-    assert set(joint["swap"]) == {f"{CARBONATE} + {TRIGLYCERIDE} -> {ALKANE} + {ISOSTEARATE}"}
+    assert set(joint["swap"]) == {f"{CARBONATE} + {TRIGLYCERIDE} → {ALKANE} + {ISOSTEARATE}"}
     assert set(zip(joint["prototype"], joint["versus"], strict=True)) == {("P2", "P1"), ("P4", "P3")}
     assert set(joint["percent"]) == {11.0}
 
@@ -130,7 +130,7 @@ def test_one_prototype_that_changes_one_of_them_alone_takes_the_joint_change_apa
     )
     assert joint_changes(study).empty
     assert kinds(study)["P2", "P1"] == "several"
-    assert set(swap_table(study)["swap"]) == {f"{CARBONATE} -> {ALKANE}", f"{TRIGLYCERIDE} -> {ISOSTEARATE}"}
+    assert set(swap_table(study)["swap"]) == {f"{CARBONATE} → {ALKANE}", f"{TRIGLYCERIDE} → {ISOSTEARATE}"}
 
 
 def test_a_swap_seen_only_beside_the_base_still_points_away_from_it():
@@ -138,19 +138,19 @@ def test_a_swap_seen_only_beside_the_base_still_points_away_from_it():
     study = study_of(
         {"P1": cream(c=6.0, t=5.0), "P2": cream(a=6.0, t=5.0), "P3": cream(s=6.0, i=5.0), "P4": cream(s=6.0, t=5.0)}
     )
-    pair = matched_pairs(study).set_index("swap").loc[f"{TRIGLYCERIDE} -> {ISOSTEARATE}"]
+    pair = matched_pairs(study).set_index("swap").loc[f"{TRIGLYCERIDE} → {ISOSTEARATE}"]
     assert (pair["prototype"], pair["versus"]) == ("P3", "P4")
 
 
 def test_one_emollient_split_into_two_is_a_joint_change():
     study = study_of({"P1": cream(c=6.0), "P2": cream(a=3.0, i=3.0)})
-    assert joint_changes(study)["swap"].tolist() == [f"{CARBONATE} -> {ALKANE} + {ISOSTEARATE}"]
+    assert joint_changes(study)["swap"].tolist() == [f"{CARBONATE} → {ALKANE} + {ISOSTEARATE}"]
 
 
 def test_the_same_swap_at_several_amounts_says_which():
     study = study_of({"P1": cream(c=6.0), "P2": cream(c=3.0, a=3.0), "P3": cream(a=6.0)})
     table = swap_table(study).set_index("swap")
-    swap = f"{CARBONATE} -> {ALKANE}"
+    swap = f"{CARBONATE} → {ALKANE}"
     assert table["percent"].to_dict() == {f"{swap}, 3 %": 3.0, f"{swap}, 6 %": 6.0}
     assert table["n_pairs"].to_dict() == {f"{swap}, 3 %": 2, f"{swap}, 6 %": 1}
 

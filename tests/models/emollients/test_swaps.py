@@ -159,7 +159,7 @@ def test_swaps_that_always_come_together_are_never_named_singly():
     traced = trace_swaps(study_of(four_creams(), scores=scores_of(values, ["P1", "P2", "P3", "P4"])))
     assert traced.n_moves == 2
     assert set(traced.swaps["swap"]) == {SWAP_C}
-    together = f"{CARBONATE} + {TRIGLYCERIDE} -> {ALKANE} + {ISOSTEARATE}"
+    together = f"{CARBONATE} + {TRIGLYCERIDE} → {ALKANE} + {ISOSTEARATE}"
     assert traced.joint["swap"].tolist() == [together]
     assert traced.joint["n_pairs"].tolist() == [2]
     assert (

@@ -48,7 +48,7 @@ def many(n_attributes=14, n_swaps=3, mark=STANDS_OUT, one_batch=False, words="a 
     swaps = pd.DataFrame(
         {
             "letter": [chr(65 + n) for n in range(n_swaps)],
-            "swap": [f"Old {n} -> New {n}" for n in range(n_swaps)],
+            "swap": [f"Old {n} → New {n}" for n in range(n_swaps)],
             "removed": [f"Old {n}" for n in range(n_swaps)],
             "added": [f"New {n}" for n in range(n_swaps)],
             "percent": 5.0,
