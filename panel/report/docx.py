@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import io
+import zipfile
 from collections.abc import Mapping, Sequence
 from datetime import UTC, datetime
 from html import escape
@@ -12,8 +13,6 @@ from typing import Any, TypeGuard
 from docx import Document
 from docx.enum.section import WD_ORIENT, WD_SECTION
 from docx.enum.text import WD_ALIGN_PARAGRAPH, WD_TAB_ALIGNMENT, WD_TAB_LEADER
-from docx.opc.packuri import PackURI
-from docx.opc.pkgwriter import PackageWriter
 from docx.oxml import OxmlElement, parse_xml
 from docx.oxml.ns import nsdecls, qn
 from docx.shared import Mm, Pt, RGBColor
@@ -69,20 +68,10 @@ def docx_bytes(report: Report) -> bytes:
         _styled(document, ON_ITS_SIDE, "Heading1")
         for item in aside:
             _put(document, item, pngs, WIDTH_TURNED)
-    for part in document.part.package.parts:
-        part.before_marshal()
-    files: Any = _Files()
-    PackageWriter._write_content_types_stream(files, document.part.package.parts)
-    PackageWriter._write_pkg_rels(files, document.part.package.rels)
-    PackageWriter._write_parts(files, document.part.package.parts)
-    return zip_of_files(files)
-
-
-class _Files(dict[str, bytes]):
-    """The files of a document: python-docx itself packs them with the time of day."""
-
-    def write(self, place: PackURI, content: bytes) -> None:
-        self[place.membername] = content
+    saved = io.BytesIO()
+    document.save(saved)
+    with zipfile.ZipFile(saved) as packed:  # packed again: the program that packs it writes the time of day
+        return zip_of_files({name: packed.read(name) for name in packed.namelist()})
 
 
 def _is_wide(item: Item) -> TypeGuard[Sheet | Picture]:
