@@ -20,7 +20,7 @@ from numpy.typing import NDArray
 from panel.checks.finding import Finding
 from panel.errors import PanelError
 from panel.stats.arrays import Array, Codes
-from panel.stats.orders.block_designs import both_sets, information_left, joined
+from panel.stats.orders.block_designs import both_sets, information_left, joined, pairs_left
 from panel.study.formulas import formula_pairs, oriented
 from panel.study.scores_used import batch_of_score, orders_uneven, scores_used, serving_of_score
 from panel.study.study import Numbered, Study, kept, placed
@@ -452,22 +452,16 @@ def _pair_rows(
     met: Codes,
 ) -> Iterator[tuple[str, str, str, str, float, int, str, str]]:
     """Yield `prototype versus factor kind share_left sessions_joint because advice`."""
-    pairs = [(j, i) for i, j in combinations(np.flatnonzero(seen).tolist(), 2)]
-    contrasts = np.zeros((len(pairs), len(order)))
-    contrasts[np.arange(len(pairs)), [first for first, _ in pairs]] = 1.0
-    contrasts[np.arange(len(pairs)), [second for _, second in pairs]] = -1.0
     shares = {
-        factor: information_left(table, contrasts)
+        factor: pairs_left(table)
         for factor, table in (dict(tables) | ({} if made is None else {MAKING_DAY: made})).items()
         if np.count_nonzero(table.sum(axis=0)) > 1
     }
     number = np.array([len(batches.get(name, ())) for name in order])
-    fewest = np.array([min(number[first], number[second]) for first, second in pairs])
-    shares[BATCH] = np.where(fewest == 1, 0.0, np.nan)
+    shares[BATCH] = np.where(np.minimum(number[:, None], number) == 1, 0.0, np.nan)
     for factor, share in shares.items():
-        for row in np.flatnonzero(share < _PARTLY_BELOW).tolist():
-            first, second = pairs[row]
-            named, left = (order[second], order[first]), float(share[row])
+        for second, first in np.argwhere(np.triu((share < _PARTLY_BELOW) & seen[:, None] & seen, 1)).tolist():
+            named, left = (order[second], order[first]), float(share[second, first])
             kind = PARTLY if left > 0 else WHOLLY
             because = _NEVER[factor].format(*named)
             if kind == PARTLY:

@@ -30,8 +30,13 @@ from panel.errors import PanelError
 _COLLECT_AFTER = 2_000_000
 """New objects before the collector looks for cycles: loading the libraries and a whole report make few of them."""
 
-_SELDOM_USED = frozenset({"numpy.f2py", "numpy.testing", "scipy.spatial.transform"})
-"""Parts that numpy and scipy name and no command uses, at 5 % of what a command takes."""
+_SELDOM_USED = frozenset(
+    {
+        *("numpy.f2py", "numpy.testing", "pandas.api.interchange", "scipy.spatial.transform"),
+        *("scipy.linalg._decomp_interpolative", "matplotlib.inset", "matplotlib._afm", "fontTools.agl"),
+    }
+)
+"""Parts that libraries name and no command uses, at 5 % of what a command takes."""
 
 
 class _LoadedOnUse:

@@ -494,10 +494,32 @@ def information_left(counts: ArrayLike, contrasts: ArrayLike, columns: ArrayLike
     N, totals = N[:, totals > 0], totals[totals > 0]
     without = L.T @ (N.sum(axis=1)[:, None] * L)
     within = without - (L.T @ N / totals) @ (N.T @ L)
-    alone, beside = _variances(without, c), _variances(within, c)
+    return _share(_variances(without, c), _variances(within, c))
+
+
+def pairs_left(counts: ArrayLike) -> Array:
+    """Return what `information_left` gives for the difference of each two groups, (n, n)."""
+    N = np.asarray(counts, dtype=float)
+    each, totals = np.diag(N.sum(axis=1)), np.maximum(N.sum(axis=0), 1)
+    return _share(_pair_variances(each), _pair_variances(each - (N / totals) @ N.T))
+
+
+def _share(alone: Array, beside: Array) -> Array:
     with np.errstate(divide="ignore", invalid="ignore"):
         left = np.where(np.isinf(alone), np.nan, np.where(np.isinf(beside), 0.0, alone / beside))
     return np.asarray(np.clip(left, 0.0, 1.0))
+
+
+def _pair_variances(information: Array) -> Array:
+    """Return `_variances` of the difference of each two groups: of so many pairs no list of contrasts is made."""
+    values, vectors = np.linalg.eigh(information)
+    told = values > NO_DIRECTION * max(float(values[-1]), np.finfo(float).tiny)
+    outside, variance = (
+        np.diag(gram)[:, None] + np.diag(gram) - 2 * gram
+        for part in (vectors[:, ~told], vectors[:, told] / np.sqrt(values[told]))
+        for gram in (part @ part.T,)
+    )
+    return np.where(outside > 2 * NO_DIRECTION, np.inf, variance)
 
 
 def _variances(information: Array, contrasts: Array) -> Array:

@@ -7,7 +7,7 @@ from hypothesis import strategies as st
 from hypothesis.extra.numpy import arrays
 
 from panel.stats.comparing.multiplicity import below
-from panel.stats.orders.block_designs import both_sets, information_left, joined
+from panel.stats.orders.block_designs import both_sets, information_left, joined, pairs_left
 
 TABLES = arrays(np.int64, st.tuples(st.integers(2, 6), st.integers(2, 5)), elements=st.integers(0, 2))
 
@@ -30,10 +30,10 @@ def test_estimable_exactly_where_the_rank_says_so(table):
     contrast[0], contrast[1] = 1, -1
     alone = has_estimate(groups, contrast)
     beside = has_estimate(np.hstack([groups, levels]), np.r_[contrast, np.zeros(table.shape[1])])
-    (left,) = information_left(table, contrast[None, :])
-    assert np.isnan(left) == (not alone)
-    if alone:
-        assert (left > 0) == beside
+    for left in (information_left(table, contrast[None, :])[0], pairs_left(table)[0, 1], pairs_left(table)[1, 0]):
+        assert np.isnan(left) == (not alone)
+        if alone:
+            assert (left > 0) == beside
 
 
 @given(TABLES)
@@ -48,6 +48,7 @@ def test_the_share_left_is_the_ratio_of_least_squares_variances(table):
     alone = contrast @ np.linalg.pinv(groups.T @ groups) @ contrast
     beside = wide @ np.linalg.pinv(both.T @ both) @ wide
     assert left == pytest.approx(alone / beside, rel=1e-8)
+    assert pairs_left(table)[0, 1] == pytest.approx(alone / beside, rel=1e-8)
 
 
 @given(TABLES)
