@@ -4,9 +4,21 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 
-from panel.claims.names import SILENT, UNREADABLE, Entry, Tokens, degree_of, entries_at, number_at, sign_of
+from panel.claims.names import (
+    LETTERS,
+    SILENT,
+    UNREADABLE,
+    Entry,
+    Share,
+    Tokens,
+    degree_of,
+    entries_at,
+    number_at,
+    sign_of,
+)
 from panel.claims.reading import OURS, Cursor, Reading
 
+_ASIDE = frozenset(("aside", "function", "imperative", "apply"))
 _PRESENT = frozenset(("prefer", "prefers", "choose", "favour", "pick"))
 
 
@@ -22,12 +34,13 @@ class Asking(Cursor):
             "which" in self.tokens[: self.place] or self.worried() or degree_of(self.question) == "superlative"
         )
         own = self.own_product(self.place) if asks else 0
-        if own and self.only_sayers(own):
+        if own and (self.only_sayers(own) or self.tokens[own : own + 2] == (",", "not")):
             return self.take(
                 own - self.place, Entry("function", "ours" if self.worried() else "yes")
             )  # which is the least greasy? This one
         length, entry = self.entry("worry")
-        if length and self.begins_clause() and "?" in self.tokens[self.place :] and self.question is None:
+        if length and self.begins_clause() and self.question is None:
+            self.asking = "?" not in self.tokens[self.place :]
             return self.take(length, Entry("function", entry.family or "worry"))
         length = 0 if self.entry("than")[0] else self.entry("whether")[0]
         if length and not self.found.shares and self.question is None:
@@ -84,7 +97,7 @@ class Asking(Cursor):
         purpose = self.for_whom() if self.begins_clause() and self.entry("purpose")[0] else 0
         if purpose:
             return self.take(purpose, Entry("function"))
-        use = self.entry("apply")[0] if self.begins_clause() else 0
+        use = self.entry("apply")[0] if self.begins_clause() and not self.worried() else 0
         end = self.own_product(self.place + use) if use else 0
         end += self.entry("applied_to", end)[0] if end else 0
         after = self.tokens[end : end + 1]
@@ -93,13 +106,26 @@ class Asking(Cursor):
         for place in range(self.place, self.place + length):
             site = self.entry("site", place)[1].family if use and not self.product_at(place) else ""
             self.found.chunks += [Entry("site", site, words=site)] if site else []
+        length = length or self.aside()
         return self.take(length, Entry("function", "told")) if length else False
+
+    def aside(self) -> int:
+        """Return how many words make a clause of their own that says nothing of the product: off you go."""
+        place, aside = self.place, False
+        while self.begins_clause() and place < len(self.tokens) and self.tokens[place] not in (*SILENT, "?"):
+            length = max((n for n, e in entries_at(self.tokens, place)), default=0)
+            parts = {entry.part for n, entry in entries_at(self.tokens, place) if n == length}
+            if not parts & _ASIDE or parts & LETTERS.keys() or self.tokens[place] in ("when", "while"):
+                return 0
+            place, aside = place + length, aside or parts <= {"aside"}
+        return place - self.place if aside else 0
 
     def answer_to(self, question: Sequence[Entry], answer: Sequence[Entry]) -> Sequence[Entry]:
         """Return what a question and its answer say together: greasy? not with; the question again where nothing."""
         parts, families = [chunk.part for chunk in answer], {chunk.family for chunk in answer} - {""}
         asked, yes = {chunk.family for chunk in question} - {""}, any(c.family == "yes" for c in self.found.chunks)
         verbs = [chunk for chunk in question if chunk.part == "verb"]
+        topic_only = [chunk.part for chunk in question] == ["property"]
         fitting: list[Sequence[Entry]] = []
         unfinished = not families or degree_of(answer) in (UNREADABLE, "bare")
         if parts == ["not"] and any(chunk.words.endswith("yes") for chunk in self.found.chunks):
@@ -110,14 +136,15 @@ class Asking(Cursor):
             ours = {"ours", "want"} <= self.found.families_for("function")
             yes = yes or (ours and degree_of(question) in ("comparative", "superlative"))
         if parts and unfinished and degree_of(question) != "negated":
-            topic = [chunk.part for chunk in question] == ["property"]
-            fitting = [question, verbs] if families or topic or parts == ["nothing"] else []
+            fitting = [question, verbs] if families or topic_only or parts == ["nothing"] else []
         if (yes and not parts) or (parts == ["not"] and unfinished and degree_of(question) in ("positive", "bare")):
             fitting = [question]
         for rest in fitting:
             if degree_of([*answer, *rest]) != UNREADABLE:
                 self.found.turned = self.found.turned or (self.asked_turned and (yes or parts == ["not"]))
                 return [*answer, *rest]
+        if parts == ["nothing"] and topic_only:  # tightness? They felt none
+            return [Entry("not", words="no"), *question]
         if question and not (families and families >= asked):
             self.found.left_over.append("?")
         return answer
@@ -164,6 +191,10 @@ class Asking(Cursor):
         named = next((tokens[place : place + length] for place, length in found if length), ())
         return named if kinds and named not in kinds else ()
 
+    def than_not_other(self) -> bool:
+        """Return whether what is said of it and not of one other compares the two: it is P4, not P1, that is softer."""
+        return self.found.degree == "comparative" and len(self.found.comparators) == 1 and not self.found.turned
+
     def more_prefer(self) -> bool:
         """Return whether more people are told to prefer it, as if at large; those who chose it were in the test."""
         return self.more_chose and bool(_PRESENT & {*self.tokens})
@@ -179,6 +210,36 @@ class Asking(Cursor):
             if (length and ends) or feels:
                 return True
         return False
+
+    def other_votes(self) -> bool:
+        """`22 preferred the previous one and 10 had no preference`, after the votes for the product itself."""
+        start = self.place
+        place = start + (self.tokens[start] in ("while", "whereas", "but", "and"))
+        place += self.tokens[place : place + 1] in (("only",), ("just",))
+        if not self.found.shares or self.found.family != "preference":
+            return False
+        number, self.place = number_at(self.tokens, place), place
+        if number is None and self.comparator() and self.words(1) in ("by", "from"):  # and our previous cream by 22
+            number = number_at(self.tokens, self.place + 1)
+            self.place += 2
+            self.found.votes[0] = Share(number or 0.0, 0, "", " ".join(self.tokens[start : self.place]))
+            return True
+        self.place = start
+        if number is None:
+            return False
+        percent = self.entry("percent", place + 1)[0]
+        place += 1 + percent
+        place += self.entry("people", place)[0]
+        none, (length, verb) = self.entry("no_vote", place)[0], self.entry("verb", place)
+        self.place = place + (none or length)
+        own = len(self.found.comparators)
+        if not none and ((length and verb.family != "preference") or not self.comparator()):
+            return self.back_to(start)
+        if not none and own and self.found.comparators.pop() != self.found.comparators[-1]:
+            self.found.left_over.append(self.tokens[self.place - 1])
+        words = " ".join(self.tokens[start : self.place])
+        self.found.votes[1 if none else 0] = Share(number, 100 if percent else 0, "", words)
+        return True
 
     def month(self) -> bool:
         """`in March 2025`, `24 to 30 March 2025`."""

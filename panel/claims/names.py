@@ -23,7 +23,7 @@ class Names:
 
     `roles` gives for a family of role words (previous, benchmark ...) the prototypes it fits; `product_types` the
     kinds of product the study is about, empty where it does not say; `purpose` what words of
-    its purpose begin with.
+    its purpose begin with; `dose` the amount the panel got.
     """
 
     prototypes: Mapping[Tokens, str]
@@ -33,6 +33,7 @@ class Names:
     titles: frozenset[Tokens]
     attributes: Mapping[Tokens, str]
     purpose: frozenset[str] = frozenset()
+    dose: Tokens = ()
 
 
 def names_of(study: Study) -> Names:
@@ -49,7 +50,8 @@ def names_of(study: Study) -> Names:
     purpose = frozenset(
         beginning(word) for text in told for word in words_of(text) if len(word) > _SHORT and not refused.match(word)
     )
-    return Names(prototypes, roles, _ingredients(study), types, titles, attributes, purpose)
+    dose = words_of(str(study.facts.get("dose", "")))[:2]
+    return Names(prototypes, roles, _ingredients(study), types, titles, attributes, purpose, dose)
 
 
 _SHORT = 3  # letters: the, who, and
@@ -149,6 +151,7 @@ _CONTRACTIONS = (
     (re.compile(r"\bvs\."), "vs"),
     (re.compile(r"\b(it|that|this|there|here|what|who)'s\b"), r"\1 is"),
     (re.compile(r"(?<=[a-z])'s\b"), " its"),  # the lotion's feel
+    (re.compile(r"(?<=[a-z])'d(?= (?:been|had|(?!need)\w+ed)\b)"), " had"),
     (re.compile(r"(?<=[a-z])'d\b"), " would"),
     (re.compile(r"(?<=[a-z])'re\b"), " are"),
     (re.compile(r"(?<=[a-z])'ll\b"), " will"),
@@ -437,8 +440,8 @@ class Share:
             return (
                 self.of <= 10 or (self.of == 100 and self.count % 10 == 0)
             ) and counted < self.share <= counted + _ALMOST
-        if self.of not in _ROUND:
-            return self.of == n and self._at_most(self.count, round(counted * n))
+        if self.of not in _ROUND and not (self.of <= _TEN and self.words.split()[1:-1] == ["in"]):  # five in six
+            return self.of in (0, n) and self._at_most(self.count, round(counted * n))
         if self.least:
             return self._at_most(self.share, counted)
         if self.fraction:

@@ -19,6 +19,7 @@ from panel.claims.names import (
     entries_at,
     number_at,
     sign_of,
+    tokens_of,
 )
 
 _TURNS = frozenset(("comparative", "not comparative", "parity", "not parity"))
@@ -114,9 +115,10 @@ _PUT_BESIDE = frozenset(("compare", "compared", "comparing", "tested", "tried", 
 _BESIDE = frozenset(("with", "to", "against", "and", "alongside", "next", "beside", "side", "over"))
 SEVERAL = frozenset(("are", "were", "feel", "felt", "leave", "have"))
 JOINS = frozenset(("and", "or", ","))
+_WAYS = frozenset(("as", "less", "more", "right", "unsurpassed", "degree_comparative"))
 _BE = frozenset(("is", "are", "was", "were"))
 _BEING_SO = frozenset(("feels", "feel", "felt", "is", "are", "it"))
-BEFORE_OTHER = frozenset(("with", "for", "after", "from", "about"))
+BEFORE_OTHER = frozenset(("with", "for", "after", "from", "about", "in"))
 
 
 @dataclass(eq=False)
@@ -155,6 +157,10 @@ class Cursor:
             if length and named == self.own and not any(self.entry("role", place + more)[0] for more in range(length)):
                 tokens = (*tokens[:place], "this", "formula", *tokens[place + length :])
         self.tokens = tokens
+        for place in range(len(self.tokens) - 1, -1, -1):
+            length, entry = self.entry("said as", place)
+            if length:
+                self.tokens = (*self.tokens[:place], *tokens_of(entry.family), *self.tokens[place + length :])
         for place in range(len(self.tokens) - 1, -1, -1):
             self.tokens = (*self.tokens[:place], *self.straight(place))
         return self.tokens
@@ -198,8 +204,8 @@ class Cursor:
         besides = (word, *rest[:1]) == ("as", "well") and {*rest[1:2]} <= SILENT
         if counted or besides or (word, *rest[:2]) == ("no", ",", "not"):
             return rest[1:]
-        if word == "tested" and self.plural_at(place + 1):
-            return rest  # of our three tested butters
+        if word == "tested" and (length := self.plural_at(place + 1)):
+            return (*rest[:length], word, *rest[length:])  # of our three tested butters
         if (word, *rest[:1]) == ("all", "but"):
             left, between = number_at(self.tokens, place + 2), self.entry("out_of", place + 3)[0]
             whole = number_at(self.tokens, place + 3 + between) if between else None
@@ -328,6 +334,16 @@ class Cursor:
             place += length or 1
         return True
 
+    def people_at(self, place: int) -> int:
+        """Return how many tokens name people at a place: users, women and men."""
+        length = self.entry("people", place)[0]
+        more = (
+            self.entry("people", place + length + 1)[0]
+            if self.tokens[place + length : place + length + 1] == ("and",)
+            else 0
+        )
+        return length + (1 + more if length and more else 0)
+
     def before_people(self, place: int) -> bool:
         """Return whether people are named at a place, with an article or none."""
         while place < len(self.tokens) and self.tokens[place] in (*OURS, "of"):
@@ -392,7 +408,9 @@ class Cursor:
 
     def bare_vote(self, place: int, value: float) -> int:
         """Return how many words tell the votes where nothing is said with them: `68 preferred`, `68 to 22`."""
-        if self.found.shares or not (self.all_asked() and self.names_verb("preference")):
+        if not self.found.shares and self.tokens[place - 1] == "by" and self.found.bases:
+            return int(bool(self.found.core) and self.found.core[-1].family == "preference")  # preferred by 68
+        if self.found.shares or not ("preference" in self.found.families or self.names_verb("preference")):
             return 0
         votes = place + 1 + (self.tokens[place + 1 : place + 2] == ("votes",))
         against = self.entry("votes_to", votes)[0] or int(self.tokens[votes : votes + 1] == (":",))
@@ -400,7 +418,7 @@ class Cursor:
         if other is not None:
             self.found.votes[0] = Share(other, 0, "", f"{value:g} to {other:g}")
             return votes + against + 1 - self.place
-        verb = self.entry("verb", place + 1)[1].family
+        verb = self.entry("verb", place + 1)[1].family if self.all_asked() else ""
         return 1 if verb == "preference" and not self.found.bases else 0
 
     def agreed_between(self, place: int) -> int:
@@ -524,10 +542,11 @@ class Cursor:
     def before_property(self) -> bool:
         """Return whether `for` or `in` names what is compared: lower for greasiness, equal in softness."""
         follows = {entry.part for _, entry in entries_at(self.tokens, self.place + 1)} & {"property", "verb", "degree"}
+        leads = self.begins_clause() and not self.found.core  # in softness, it equals
         return (
             bool(follows)
-            and self.tokens[self.place] in ("for", "on", "about", "in")
-            and any(chunk.part in ("as", "less", "more", "right", "unsurpassed") for chunk in self.found.core)
+            and self.tokens[self.place] in ("for", "on", "about", "in", "at")
+            and (leads or any(chunk.part in _WAYS for chunk in self.found.core))
         )
 
     def own_product(self, place: int) -> int:
@@ -546,7 +565,7 @@ class Cursor:
     def begins_clause(self) -> bool:
         """Return whether nothing stands before the place reached, or a mark."""
         told = self.tokens[self.place - 1] == "and" and [each.family for each in self.found.chunks[-1:]] == ["told"]
-        return not self.place or self.tokens[self.place - 1] in SILENT or told
+        return not self.place or self.tokens[self.place - 1] in (*SILENT, "?") or told
 
     def names_what_is_said(self) -> bool:
         """Return whether an `as` compares nothing: rated as less greasy, described as quick to sink in."""
