@@ -13,12 +13,16 @@ from panel.claims.names import (
     Tokens,
     degree_of,
     entries_at,
+    is_refused,
+    known_words,
     number_at,
     sign_of,
 )
 from panel.claims.reading import OURS, Cursor, Reading
 
 _ASIDE = frozenset(("aside", "function", "imperative", "apply"))
+_SUCH = frozenset(("one", "any", "such", "way"))  # greasy hands? It does not give them any
+_DENIES = frozenset(("not", "absolute_not", "nothing"))
 _PRESENT = frozenset(("prefer", "prefers", "choose", "favour", "pick"))
 
 
@@ -52,6 +56,8 @@ class Asking(Cursor):
         again = self.question is None or all(first and first[0].part == "too" for first in both)
         if self.tokens[self.place] not in ends or last or self.found.shares or not again:
             return False
+        if self.tokens[self.place] == "?" and not any(chunk.part in _DENIES for chunk in self.found.core):
+            self.found.left_over = [word for word in self.found.left_over if not self.only_asked(word)]
         said = self.found.core or self.found.left_over
         self.found.left_over += ["whether"] if self.asking and not said else []
         self.question = [*(self.question or []), *self.found.core] if said else None
@@ -87,6 +93,11 @@ class Asking(Cursor):
         self.place = after
         self.found.chunks.append(Entry("function", "compared"))
         return True
+
+    def only_asked(self, word: str) -> bool:
+        """Return whether a word left over does nothing in a question: one that is known, and says nothing."""
+        said = {entry.part for _, entry in entries_at((word,), 0)} & (LETTERS.keys() | {"whether", "people", "panel"})
+        return word in known_words() and not said and not is_refused(word) and number_at((word,), 0) is None
 
     def worried(self) -> bool:
         """Return whether the sentence begins with a question of what one may want or be worried about."""
@@ -135,6 +146,7 @@ class Asking(Cursor):
             yes = yes and self.found.has("agree") and any(chunk.family == "want" for chunk in self.found.chunks)
             ours = {"ours", "want"} <= self.found.families_for("function")
             yes = yes or (ours and degree_of(question) in ("comparative", "superlative"))
+            unfinished = parts == ["not"] and self.found.has("agree") and bool(_SUCH & {*self.tokens})
         if parts and unfinished and degree_of(question) != "negated":
             fitting = [question, verbs] if families or topic_only or parts == ["nothing"] else []
         if (yes and not parts) or (parts == ["not"] and unfinished and degree_of(question) in ("positive", "bare")):

@@ -39,6 +39,7 @@ _TRIED = frozenset(("used", "using", "tried", "trying", "tested", "testing", "ho
 _TESTS = frozenset(("test", "trial", "study", "survey"))
 _FILMS = frozenset(("film", "coating", "layer", "film on the skin", "film on skin"))
 _MARKS = frozenset(("mark", "check", "checkpoint", "point"))
+_OF_THEM = ("of the two", "of them", "of these")
 _NEAR = 4  # words: used it at home for a week
 _TWO, _TWO_OTHERS = 2, 3  # prototypes: both; neither, or both, of the others
 
@@ -106,7 +107,7 @@ class _Reader(Asking):
             ("unlike", found.has("unlike") and found.degree != "comparative"),
             ("who", self.some_of_them()),
             (self.doing, bool(self.doing) and not (found.has("agree") or found.families & OF_PEOPLE)),
-            (last.words, last.value == 0 and ends and last.words not in ("of the two", *found.left_over)),
+            (last.words, last.value == 0 and ends and last.words not in (*_OF_THEM, *found.left_over)),
         )
         found.left_over += [word for word, left in alone if left]
         found.left_over += [word for place, word in enumerate(self.tokens) if self.entry("elsewhere", place)[0]]
@@ -141,7 +142,9 @@ class _Reader(Asking):
             first = self.tokens[0] in ("of", "among", "amongst", "from") and self.tokens[start - 1] == ","
             agreed = first or (of_them > 0 and [chunk.part for chunk in self.found.chunks[-1:]] == ["agree"])
             agreed = agreed or (self.ends_at(start + 1) and self.tokens[start - 1] == ":" and self.found.has("agree"))
-            if self.found.bases and (agreed or self.people_speak(start + 1 + of_them)):
+            after = start + 1 + of_them
+            after += of_them > 0 and self.tokens[after : after + 1] == (",",)  # most of the 100 users, 83 to be exact,
+            if self.found.bases and (agreed or self.people_speak(after)):
                 length = bound + 1 + of_them
                 self.noun, self.noun_to = "people", self.place + length
                 return self.take_share(Share(value, self.found.bases[-1], least, self.words(length)), length)
@@ -426,6 +429,13 @@ class _Reader(Asking):
         of_test = of_test and number_at(self.tokens, self.place + 1) == len(set(self.names.prototypes.values()))
         if of_test and self.place:  # in our test of three
             return self.take(2 + self.plural_at(self.place + 2), Entry("range"))
+        all_of_them = number_at(self.tokens, self.place) == len(set(self.names.prototypes.values()))
+        length = self.product_at(self.place + 1) if all_of_them else 0
+        if length and {*self.tokens[self.place + 1 + length : self.place + 2 + length]} & _TESTS:
+            return self.take(2 + length, Entry("range"))  # our three-butter test
+        length = self.plural_at(self.place + 1) if all_of_them else 0
+        if length and self.begun_by_test():
+            return self.take(1 + length, Entry("range"))  # we put three butters before the panel
         counted = self.range_said(self.place, "counted") if number_at(self.tokens, self.place) else 0
         if counted:
             return self.take(counted, Entry("range"))

@@ -44,14 +44,18 @@ def names_of(study: Study) -> Names:
     told = [str(study.facts.get(fact, "")) for fact in ("title", "purpose")] + [
         str(row.get("words")) for row in asked(study)
     ]
-    refused = re.compile(
-        "|".join(translate(str(phrase).split()[0]) for phrase in shared_table("claim_refused_en")["phrase"])
-    )
     purpose = frozenset(
-        beginning(word) for text in told for word in words_of(text) if len(word) > _SHORT and not refused.match(word)
+        beginning(word) for text in told for word in words_of(text) if len(word) > _SHORT and not is_refused(word)
     )
     dose = words_of(str(study.facts.get("dose", "")))[:2]
     return Names(prototypes, roles, _ingredients(study), types, titles, attributes, purpose, dose)
+
+
+@lru_cache(maxsize=10_000)
+def is_refused(word: str) -> bool:
+    """Return whether a word is one that a refused phrase begins with."""
+    phrases = shared_table("claim_refused_en")["phrase"]
+    return re.match("|".join(translate(str(phrase).split()[0].casefold()) for phrase in phrases), word) is not None
 
 
 _SHORT = 3  # letters: the, who, and
@@ -158,7 +162,7 @@ _CONTRACTIONS = (
     (re.compile(r"(?<=[a-z])'ve\b"), " have"),
     (re.compile(r"(?<=\d)- (?=to )"), " "),  # 25- to 60-year-olds
 )
-SILENT = frozenset(".,;:!()\"“”„«»'-*†‡§•·")
+SILENT = frozenset(".,;:!()\"“”„«»'-*†‡§•·|✓✔☑●▪")
 """Marks that say nothing; every other sign is a word that has to be accounted for."""
 
 

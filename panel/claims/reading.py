@@ -116,6 +116,7 @@ _BESIDE = frozenset(("with", "to", "against", "and", "alongside", "next", "besid
 SEVERAL = frozenset(("are", "were", "feel", "felt", "leave", "have"))
 JOINS = frozenset(("and", "or", ","))
 _WAYS = frozenset(("as", "less", "more", "right", "unsurpassed", "degree_comparative"))
+_FULL = frozenset((".", ":", ";", "!", "?"))
 _BE = frozenset(("is", "are", "was", "were"))
 _BEING_SO = frozenset(("feels", "feel", "felt", "is", "are", "it"))
 BEFORE_OTHER = frozenset(("with", "for", "after", "from", "about", "in"))
@@ -500,6 +501,13 @@ class Cursor:
         kinds = [(*kind[:-1], f"{kind[-1]}s") for kind in self.names.product_types]
         return max((len(kind) for kind in kinds if self.tokens[place : place + len(kind)] == kind), default=0)
 
+    def begun_by_test(self) -> bool:
+        """Return whether the clause reached is one of its own on what was tested: three butters, one test."""
+        start = max((place for place in range(self.place) if self.tokens[place] in _FULL), default=-1) + 1
+        end = next((place for place in range(self.place, len(self.tokens)) if self.tokens[place] in _FULL), 0)
+        there = (entry.part for place in range(start, end) for _, entry in entries_at(self.tokens, place))
+        return not self.found.core and bool({"panel", "range_tail", "test"} & {*there, *self.tokens[start:end]})
+
     def range_at(self, place: int, others: bool = False) -> int:
         """Return how many tokens at a place name all products of the study: `hand creams`, `hand cream range`."""
         count = len(set(self.names.prototypes.values())) - others  # our three hand creams, our other two
@@ -542,7 +550,8 @@ class Cursor:
     def before_property(self) -> bool:
         """Return whether `for` or `in` names what is compared: lower for greasiness, equal in softness."""
         follows = {entry.part for _, entry in entries_at(self.tokens, self.place + 1)} & {"property", "verb", "degree"}
-        leads = self.begins_clause() and not self.found.core  # in softness, it equals
+        leads = self.begins_clause() or [each.part for each in self.found.chunks[-1:]] == ["agree"]
+        leads = leads and not self.found.core  # in softness, it equals
         return (
             bool(follows)
             and self.tokens[self.place] in ("for", "on", "about", "in", "at")
