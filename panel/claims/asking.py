@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import re
 from collections.abc import Sequence
 
 from panel.claims.names import (
@@ -11,6 +12,7 @@ from panel.claims.names import (
     Entry,
     Share,
     Tokens,
+    beginning,
     degree_of,
     entries_at,
     is_refused,
@@ -22,6 +24,10 @@ from panel.claims.reading import OURS, Cursor, Reading
 
 _ASIDE = frozenset(("aside", "function", "imperative", "apply"))
 _SUCH = frozenset(("one", "any", "such", "way"))  # greasy hands? It does not give them any
+_WHO = re.compile("who|you|anyone|everyone|people|those|hands|mornings?|evenings?|(?!papers).+(ing|ers)")
+_FULL = frozenset((".", ":", ";", "!", "?"))
+_MAY = frozenset(("can", "could", "may", "might", "should", "must", "will"))
+_LONG = 6  # words: our new evening body lotion, members of our trained panel
 _DENIES = frozenset(("not", "absolute_not", "nothing"))
 _PRESENT = frozenset(("prefer", "prefers", "choose", "favour", "pick"))
 
@@ -211,6 +217,23 @@ class Asking(Cursor):
         """Return whether more people are told to prefer it, as if at large; those who chose it were in the test."""
         return self.more_chose and bool(_PRESENT & {*self.tokens})
 
+    def only_may(self, place: int) -> bool:
+        """Return whether at a place it is only told that the product, or the skin, may or will be so: it could feel."""
+        word, follows = self.tokens[place], self.tokens[place + 1 : place + 2]
+        if word not in _MAY or follows == ("be",) or self.question is not None:
+            return False
+        before = range(max(0, place - _LONG), place)
+        first = next((start for start in before if self.own_product(start) == place), 0)
+        own = self.own_product(first) == place and not (first and self.of_other_or_users(first - 1))
+        if word == "will":
+            agrees = bool(self.found.shares) and self.entry("agree", place + 1)[0] > 0
+            return own or agrees or any(start + self.entry("panel", start)[0] == place for start in before)
+        return own or any(start + self.entry("site", start)[0] == place for start in before)
+
+    def of_other_or_users(self, place: int) -> bool:
+        """Return whether the product named after a place is the other one, or its users are meant."""
+        return self.tokens[place] == "of" or self.entry("role", place)[0] > 0
+
     def some_of_them(self) -> bool:
         """Return whether only those are told of who agreed, or felt something: users who agreed found that."""
         for place, word in enumerate(self.tokens):
@@ -252,6 +275,32 @@ class Asking(Cursor):
         words = " ".join(self.tokens[start : self.place])
         self.found.votes[1 if none else 0] = Share(number, 100 if percent else 0, "", words)
         return True
+
+    def for_whom(self) -> int:
+        """Return how many words say whom it is for, in words of the study's purpose: for people who handle paper."""
+        leads = 1 if self.words(1) == "for" else self.entry("purpose")[0] if self.begins_clause() else 0
+        place, own = self.place + leads, 0
+        while leads and place < len(self.tokens) and self.tokens[place] not in SILENT:
+            told = beginning(self.tokens[place]) in self.names.purpose
+            parts = {entry.part for length, entry in entries_at(self.tokens, place) if length == 1}
+            parts -= {"site"} if self.tokens[place + 1 : place + 2] == ("that",) else set()
+            if parts & {"property", "verb", "degree", "comparative", "site"}:
+                return 0
+            if not (told or parts & {"function", "people", "product_place"}):
+                break
+            place, own = place + 1, own + told
+        who = any(_WHO.fullmatch(token) for token in self.tokens[self.place + leads : place])
+        own = own if who or self.words(1) != "for" else 0  # not for books
+        whole = self.words(1) == "for" or self.tokens[place : place + 1] in ((":",), ("?",), (".",), (",",))
+        place += leads > 0 and self.tokens[place : place + 1] == ("?",)
+        return place - self.place if own and whole else 0
+
+    def begun_by_test(self) -> bool:
+        """Return whether the clause reached is one of its own on what was tested: three butters, one test."""
+        start = max((place for place in range(self.place) if self.tokens[place] in _FULL), default=-1) + 1
+        end = next((place for place in range(self.place, len(self.tokens)) if self.tokens[place] in _FULL), 0)
+        there = (entry.part for place in range(start, end) for _, entry in entries_at(self.tokens, place))
+        return not self.found.core and bool({"panel", "range_tail", "test"} & {*there, *self.tokens[start:end]})
 
     def month(self) -> bool:
         """`in March 2025`, `24 to 30 March 2025`."""

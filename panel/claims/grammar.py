@@ -112,6 +112,7 @@ class _Reader(Asking):
         found.left_over += [word for word, left in alone if left]
         found.left_over += [word for place, word in enumerate(self.tokens) if self.entry("elsewhere", place)[0]]
         found.left_over += [word for chunk in found.chunks for word in self.other_product(chunk.words)]
+        found.left_over += [token for place, token in enumerate(self.tokens) if self.only_may(place)]
         if any(self.entry("changes", place)[0] for place in range(len(self.tokens))):
             found.left_over += found.words_for("site")[:1]  # reduces the oiliness of your skin
 

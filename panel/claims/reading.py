@@ -14,7 +14,6 @@ from panel.claims.names import (
     Names,
     Share,
     Tokens,
-    beginning,
     degree_of,
     entries_at,
     number_at,
@@ -116,7 +115,6 @@ _BESIDE = frozenset(("with", "to", "against", "and", "alongside", "next", "besid
 SEVERAL = frozenset(("are", "were", "feel", "felt", "leave", "have"))
 JOINS = frozenset(("and", "or", ","))
 _WAYS = frozenset(("as", "less", "more", "right", "unsurpassed", "degree_comparative"))
-_FULL = frozenset((".", ":", ";", "!", "?"))
 _BE = frozenset(("is", "are", "was", "were"))
 _BEING_SO = frozenset(("feels", "feel", "felt", "is", "are", "it"))
 BEFORE_OTHER = frozenset(("with", "for", "after", "from", "about", "in"))
@@ -501,13 +499,6 @@ class Cursor:
         kinds = [(*kind[:-1], f"{kind[-1]}s") for kind in self.names.product_types]
         return max((len(kind) for kind in kinds if self.tokens[place : place + len(kind)] == kind), default=0)
 
-    def begun_by_test(self) -> bool:
-        """Return whether the clause reached is one of its own on what was tested: three butters, one test."""
-        start = max((place for place in range(self.place) if self.tokens[place] in _FULL), default=-1) + 1
-        end = next((place for place in range(self.place, len(self.tokens)) if self.tokens[place] in _FULL), 0)
-        there = (entry.part for place in range(start, end) for _, entry in entries_at(self.tokens, place))
-        return not self.found.core and bool({"panel", "range_tail", "test"} & {*there, *self.tokens[start:end]})
-
     def range_at(self, place: int, others: bool = False) -> int:
         """Return how many tokens at a place name all products of the study: `hand creams`, `hand cream range`."""
         count = len(set(self.names.prototypes.values())) - others  # our three hand creams, our other two
@@ -529,23 +520,6 @@ class Cursor:
         ahead = range(self.place, len(self.tokens))
         found = (entry for place in ahead for _, entry in entries_at(self.tokens, place, "verb"))
         return any(entry.family == family for entry in found)
-
-    def for_whom(self) -> int:
-        """Return how many words say whom it is for, in words of the study's purpose: for people who handle paper."""
-        leads = 1 if self.words(1) == "for" else self.entry("purpose")[0] if self.begins_clause() else 0
-        place, own = self.place + leads, 0
-        while leads and place < len(self.tokens) and self.tokens[place] not in SILENT:
-            told = beginning(self.tokens[place]) in self.names.purpose
-            parts = {entry.part for length, entry in entries_at(self.tokens, place) if length == 1}
-            parts -= {"site"} if self.tokens[place + 1 : place + 2] == ("that",) else set()
-            if parts & {"property", "verb", "degree", "comparative", "site"}:
-                return 0
-            if not (told or parts & {"function", "people", "product_place"}):
-                break
-            place, own = place + 1, own + told
-        whole = self.words(1) == "for" or self.tokens[place : place + 1] in ((":",), ("?",), (".",), (",",))
-        place += leads > 0 and self.tokens[place : place + 1] == ("?",)
-        return place - self.place if own and whole else 0
 
     def before_property(self) -> bool:
         """Return whether `for` or `in` names what is compared: lower for greasiness, equal in softness."""
