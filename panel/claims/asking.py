@@ -7,6 +7,7 @@ from collections.abc import Sequence
 
 from panel.claims.names import (
     LETTERS,
+    OF_PEOPLE,
     SILENT,
     UNREADABLE,
     Entry,
@@ -25,6 +26,7 @@ from panel.claims.reading import OURS, Cursor, Reading
 _ASIDE = frozenset(("aside", "function", "imperative", "apply"))
 _SUCH = frozenset(("one", "any", "such", "way"))  # greasy hands? It does not give them any
 _WHO = re.compile("who|you|anyone|everyone|people|those|hands|mornings?|evenings?|(?!papers).+(ing|ers)")
+_OF_TEST = frozenset(("panel", "range_tail", "test", "tested", "judged", "assessed", "compared", "rated", "scored"))
 _FULL = frozenset((".", ":", ";", "!", "?"))
 _MAY = frozenset(("can", "could", "may", "might", "should", "must", "will"))
 _LONG = 6  # words: our new evening body lotion, members of our trained panel
@@ -99,6 +101,27 @@ class Asking(Cursor):
         self.place = after
         self.found.chunks.append(Entry("function", "compared"))
         return True
+
+    def set_headline(self) -> None:
+        """Put aside a lone verb, degree or less that ends in a full mark: spread the news! easy does it: less:."""
+        alone = len(self.found.core) == 1 and self.found.core[0].part in ("verb", "degree", "less")
+        alone = alone and not (self.headline or self.question or self.asking or self.found.families & OF_PEOPLE)
+        if alone and self.tokens[self.place] in (*_FULL, "-"):
+            self.headline, self.found.core, self.found.pauses = self.found.core, [], []
+
+    def drop_headline(self) -> None:
+        """Leave out the headline where what stands below it is whole, and says the same way what it is about."""
+        found, below = self.found, degree_of(self.found.core)
+        if not self.headline:
+            return
+        (lone,), sign = self.headline, sign_of(found.core)
+        same = lone.family in ("", found.family) and (
+            lone.part == "verb" or sign == (-1 if lone.part == "less" else lone.value)
+        )
+        if same and below not in ("none", "bare", UNREADABLE) and (lone.part != "less" or below == "comparative"):
+            return
+        found.core, found.pauses = [lone, *found.core], [1, *(place + 1 for place in found.pauses)]
+        found.left_over += [lone.words] if lone.part != "verb" else []
 
     def only_asked(self, word: str) -> bool:
         """Return whether a word left over does nothing in a question: one that is known, and says nothing."""
@@ -300,7 +323,7 @@ class Asking(Cursor):
         start = max((place for place in range(self.place) if self.tokens[place] in _FULL), default=-1) + 1
         end = next((place for place in range(self.place, len(self.tokens)) if self.tokens[place] in _FULL), 0)
         there = (entry.part for place in range(start, end) for _, entry in entries_at(self.tokens, place))
-        return not self.found.core and bool({"panel", "range_tail", "test"} & {*there, *self.tokens[start:end]})
+        return not self.found.core and bool(_OF_TEST & {*there, *self.tokens[start:end]})
 
     def month(self) -> bool:
         """`in March 2025`, `24 to 30 March 2025`."""

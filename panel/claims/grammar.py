@@ -66,6 +66,7 @@ class _Reader(Asking):
         while self.place < len(self.tokens):
             if self.tokens[self.place] in SILENT or self.tokens[self.place] == "and":
                 self.found.pauses.append(len(self.found.core))
+                self.set_headline()
             if self.tokens[self.place] in SILENT and not self.asking:
                 self.place += 1
             elif not any(step() for step in steps):
@@ -77,6 +78,7 @@ class _Reader(Asking):
     def end(self) -> None:
         """Put question and answer together; leave over words that ask for others, which do not come."""
         self.answered_first()
+        self.drop_headline()
         self.found.all_said = self.found.all_said and not self.more_chose  # more of the 100 users preferred it
         found, core = self.found, said_once(self.found.core, self.found.pauses)
         found.core = list(core if self.question is None else self.answer_to(self.question, core))
@@ -434,9 +436,13 @@ class _Reader(Asking):
         length = self.product_at(self.place + 1) if all_of_them else 0
         if length and {*self.tokens[self.place + 1 + length : self.place + 2 + length]} & _TESTS:
             return self.take(2 + length, Entry("range"))  # our three-butter test
-        length = self.plural_at(self.place + 1) if all_of_them else 0
-        if length and self.begun_by_test():
-            return self.take(1 + length, Entry("range"))  # we put three butters before the panel
+        every = self.tokens[self.place] == "all"
+        all_of_them = number_at(self.tokens, self.place + every) == len(set(self.names.prototypes.values()))
+        length = self.plural_at(self.place + every + 1) if all_of_them else 0
+        if length and self.begun_by_test():  # we put three butters before the panel
+            self.found.chunks.append(Entry("range", words=self.words(every + 1 + length)))
+            self.place += every + 1 + length
+            return True
         counted = self.range_said(self.place, "counted") if number_at(self.tokens, self.place) else 0
         if counted:
             return self.take(counted, Entry("range"))
@@ -444,8 +450,12 @@ class _Reader(Asking):
         start += self.tokens[start : start + 1] == ("the",)
         three = number_at(self.tokens, start) == len(set(self.names.prototypes.values()))
         three = three and (
-            start > self.place or self.tokens[start - 1] in ("tested", "compared") or self.begins_clause()
+            start > self.place
+            or self.tokens[start - 1] in ("tested", "compared")
+            or (self.begins_clause() or self.found.has("range"))
         )
+        if three and self.found.has("range") and not self.plural_at(start + 1) and self.ends_at(start + 1):
+            return self.take(start + 1 - self.place, Entry("function"))  # three butters, one test: least of the three
         numbered = self.entry("range_of", start + 1) if three else (0, Entry(""))  # three of our butters
         length, entry = numbered if numbered[0] else self.entry("range_of")
         length += start + 1 - self.place if numbered[0] else 0

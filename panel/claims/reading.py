@@ -139,6 +139,7 @@ class Cursor:
     noun: str = ""
     noun_to: int = 0
     doing: str = ""
+    headline: list[Entry] = field(default_factory=list)
 
     def entry(self, part: str, place: int | None = None) -> tuple[int, Entry]:
         """Return the longest phrase of this part at a place (the one reached), 0 tokens where there is none."""
@@ -196,7 +197,11 @@ class Cursor:
             and self.tokens[max(0, place - 2) : place] == ("how", "long")
         ):
             return (word, "it", *self.tokens[own:])  # how long does the butter take to sink in
+        if (word, *rest[:2]) in {("mark", "on", "it"), ("marks", "on", "it")} and "paper" in self.tokens[:place]:
+            return (word, "on", "paper", *rest[2:])  # handled paper and found no mark on it
         last = rest[:1] == () or rest[0] in SILENT
+        if (word, *rest[:1]) == ("within", "one") and {*rest[1:2]} <= SILENT and "minute" in self.tokens[:place]:
+            return (word, "one", "minute", *rest[1:])  # got a minute? It sinks in within one
         if word == "so" and last and "?" in self.tokens[:place] and self.tokens[place - 1] in _BEING_SO:
             return ("indeed", *rest)  # rich? They agreed that it feels so
         counted = (word, *rest[:1]) == ("or", "so") and number_at(self.tokens, place + 2) is not None
