@@ -25,7 +25,10 @@ from panel.claims.reading import OURS, Cursor, Reading
 
 _ASIDE = frozenset(("aside", "function", "imperative", "apply"))
 _SUCH = frozenset(("one", "any", "such", "way"))  # greasy hands? It does not give them any
-_WHO = re.compile("who|you|anyone|everyone|people|those|hands|mornings?|evenings?|(?!papers).+(ing|ers)")
+_WHO = re.compile(
+    "who|you|anyone|everyone|people|those|hands|mornings?|evenings?|handling|holding|touching|turning|(?!papers).+ers"
+)
+_SAYS = frozenset(("property", "comparative", "superlative", "less", "more", "least", "most", "not"))
 _OF_TEST = frozenset(("panel", "range_tail", "test", "tested", "judged", "assessed", "compared", "rated", "scored"))
 _FULL = frozenset((".", ":", ";", "!", "?"))
 _MAY = frozenset(("can", "could", "may", "might", "should", "must", "will"))
@@ -234,11 +237,12 @@ class Asking(Cursor):
 
     def than_not_other(self) -> bool:
         """Return whether what is said of it and not of one other compares the two: it is P4, not P1, that is softer."""
-        return self.found.degree == "comparative" and len(self.found.comparators) == 1 and not self.found.turned
+        one = len(self.found.comparators) == 1 and self.found.families_for("not_other") == {""}
+        return one and self.found.degree == "comparative" and not self.found.turned
 
     def more_prefer(self) -> bool:
         """Return whether more people are told to prefer it, as if at large; those who chose it were in the test."""
-        return self.more_chose and bool(_PRESENT & {*self.tokens})
+        return (self.more_chose or not self.found.shares) and bool(_PRESENT & {*self.tokens})
 
     def only_may(self, place: int) -> bool:
         """Return whether at a place it is only told that the product, or the skin, may or will be so: it could feel."""
@@ -322,8 +326,10 @@ class Asking(Cursor):
         """Return whether the clause reached is one of its own on what was tested: three butters, one test."""
         start = max((place for place in range(self.place) if self.tokens[place] in _FULL), default=-1) + 1
         end = next((place for place in range(self.place, len(self.tokens)) if self.tokens[place] in _FULL), 0)
-        there = (entry.part for place in range(start, end) for _, entry in entries_at(self.tokens, place))
-        return not self.found.core and bool(_OF_TEST & {*there, *self.tokens[start:end]})
+        there = {entry.part for place in range(start, end) for _, entry in entries_at(self.tokens, place)}
+        pause = next((place for place in range(self.place, end) if self.tokens[place] == ","), end)
+        says = {entry.part for place in range(start, pause) for _, entry in entries_at(self.tokens, place)} & _SAYS
+        return not (self.found.core or says) and bool(_OF_TEST & {*there, *self.tokens[start:end]})
 
     def month(self) -> bool:
         """`in March 2025`, `24 to 30 March 2025`."""

@@ -268,9 +268,10 @@ class _Reader(Asking):
         """`than our previous hand cream`, `compared with P1`; the second `as` of `as ... as` compares, too."""
         length, entry = self.compares()
         if not length and self.tokens[self.place] == "not" and self.tokens[self.place - 1] in JOINS:
+            own = any(self.own_product(start) == self.place - 1 for start in range(self.place))  # it is P4, not P1
             self.place += 1
             if self.comparator():
-                self.found.chunks.append(Entry("not_other"))
+                self.found.chunks.append(Entry("not_other", "" if own else "apart"))
                 return True
             self.place -= 1
         if not length:
@@ -440,7 +441,7 @@ class _Reader(Asking):
         all_of_them = number_at(self.tokens, self.place + every) == len(set(self.names.prototypes.values()))
         length = self.plural_at(self.place + every + 1) if all_of_them else 0
         if length and self.begun_by_test():  # we put three butters before the panel
-            self.found.chunks.append(Entry("range", words=self.words(every + 1 + length)))
+            self.found.chunks.append(Entry("range", words=f"{self.words(every + 1 + length)} tested"))
             self.place += every + 1 + length
             return True
         counted = self.range_said(self.place, "counted") if number_at(self.tokens, self.place) else 0

@@ -231,7 +231,7 @@ class Cursor:
         after = self.tokens[self.place - 1] if self.place else ""
         after = self.tokens[self.place - 2] if after in (*OURS, "your", "their", "my") and self.place > 1 else after
         self.place += length
-        if entry.part == "range":
+        if "range" in (entry.part, *(chunk.part for chunk in self.found.chunks[-2:-1] if entry.part == "panel")):
             self.of_several()
         if entry.part in ("product", "people") or (entry.part == "site" and after not in _IN_PLACE):
             self.noun, self.noun_to = entry.family if entry.part == "site" else entry.part, self.place
