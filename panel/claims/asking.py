@@ -43,13 +43,20 @@ class Asking(Cursor):
     def answered(self) -> bool:
         """Take a question and what ends it, a mark or a pause after `whether`: what is said of it is answered below."""
         would = (self.words(1) == "would") == any(chunk.words.startswith("would ") for chunk in self.question or ())
+        daily = self.question and self.words(1) == "would" and [each.part for each in self.question] == ["degree"]
+        daily = daily and not self.names_verb("use")
+        if daily and self.question and self.question[0].family == "use":  # every day? 74 % of users would
+            self.question, would = [Entry("verb", "use", "use", 1.0, "would use"), *self.question], True
         if self.question is not None and would and self.entry("aux")[0] and self.after_verb(self.place) > self.place:
             return self.take(self.entry("aux")[0], Entry("function", "yes"))  # 74 % of users would
         asks = self.question and (
             "which" in self.tokens[: self.place] or self.worried() or degree_of(self.question) == "superlative"
         )
         own = self.own_product(self.place) if asks else 0
-        if own and (self.only_sayers(own) or self.tokens[own : own + 2] == (",", "not")):
+        beside = self.tokens[own : own + 1] == (",",) and (
+            self.tokens[own + 1 : own + 2] == ("not",) or self.entry("than", own + 1)[0] > 0
+        )
+        if own and (self.only_sayers(own) or beside):
             return self.take(
                 own - self.place, Entry("function", "ours" if self.worried() else "yes")
             )  # which is the least greasy? This one
@@ -321,6 +328,15 @@ class Asking(Cursor):
         whole = self.words(1) == "for" or self.tokens[place : place + 1] in ((":",), ("?",), (".",), (",",))
         place += leads > 0 and self.tokens[place : place + 1] == ("?",)
         return place - self.place if own and whole else 0
+
+    def all_tested(self) -> int:
+        """Return how many words name all that were tested, in a clause on the test: we put three butters before it."""
+        lead = 1 if self.tokens[self.place] == "all" else self.entry("among")[0]
+        lead += lead > 0 and self.tokens[self.place + lead : self.place + lead + 1] == ("the",)
+        if number_at(self.tokens, self.place + lead) != len(set(self.names.prototypes.values())):
+            return 0
+        plural = self.plural_at(self.place + lead + 1)
+        return lead + 1 + plural if plural and self.begun_by_test() else 0
 
     def begun_by_test(self) -> bool:
         """Return whether the clause reached is one of its own on what was tested: three butters, one test."""

@@ -242,6 +242,9 @@ class _Reader(Asking):
             at_most = self.entry("at_most", end + pause)[0] if part in ("", "within") else 0
             kind, end = ("within", end + pause + at_most) if at_most else (kind, end)
             later = later or self.tokens[end : end + 1] == ("after",)
+            later = later or (
+                self.tokens[end : end + 1] == ("in",) and self.tokens[end + 1 : end + 2] in ((",",), (":",))
+            )
             kind = "later" if kind == "at" and (later or again) else kind
             self.found.moments.append((kind, value * unit.value, self.words(end - self.place)))
             self.place = end
@@ -268,10 +271,10 @@ class _Reader(Asking):
         """`than our previous hand cream`, `compared with P1`; the second `as` of `as ... as` compares, too."""
         length, entry = self.compares()
         if not length and self.tokens[self.place] == "not" and self.tokens[self.place - 1] in JOINS:
-            own = any(self.own_product(start) == self.place - 1 for start in range(self.place))  # it is P4, not P1
+            named = any(self.own_product(start) == self.place - 1 for start in range(self.place))  # it is P4, not P1
             self.place += 1
             if self.comparator():
-                self.found.chunks.append(Entry("not_other", "" if own else "apart"))
+                self.found.chunks.append(Entry("not_other", "" if named else "apart"))
                 return True
             self.place -= 1
         if not length:
@@ -437,12 +440,9 @@ class _Reader(Asking):
         length = self.product_at(self.place + 1) if all_of_them else 0
         if length and {*self.tokens[self.place + 1 + length : self.place + 2 + length]} & _TESTS:
             return self.take(2 + length, Entry("range"))  # our three-butter test
-        every = self.tokens[self.place] == "all"
-        all_of_them = number_at(self.tokens, self.place + every) == len(set(self.names.prototypes.values()))
-        length = self.plural_at(self.place + every + 1) if all_of_them else 0
-        if length and self.begun_by_test():  # we put three butters before the panel
-            self.found.chunks.append(Entry("range", words=f"{self.words(every + 1 + length)} tested"))
-            self.place += every + 1 + length
+        if length := self.all_tested():
+            self.found.chunks.append(Entry("range", words=f"{self.words(length)} tested"))
+            self.place += length
             return True
         counted = self.range_said(self.place, "counted") if number_at(self.tokens, self.place) else 0
         if counted:

@@ -283,8 +283,8 @@ _TEN = 10
 
 def of_people_at_large(people: Iterable[str], shares: Iterable[Share], *, some: bool = False) -> bool:
     """Return whether a share is told of people, and not counted out of as many: most people, 88 % of adults."""
-    counts = all(share.of > _TEN and {"of", "in"} & {*share.words.split()} for share in shares)
-    return (some or not counts) and not _AT_LARGE.isdisjoint(people)
+    counts = [not share.of or (share.of > _TEN and {"of", "in"} & {*share.words.split()}) for share in shares]
+    return (some or (bool(counts) and not any(counts))) and not _AT_LARGE.isdisjoint(people)
 
 
 def number_at(tokens: Tokens, place: int) -> float | None:

@@ -103,7 +103,7 @@ OURS = frozenset(("our", "the", "its"))
 _TURN = frozenset(("not", "absolute_not", "low", "too", "least", "most"))
 _WEIGH = frozenset(("less", "more", "high", "degree", "degree_comparative", "degree_superlative"))
 _SMALL = frozenset(("not", "aux", "feel", "look", "site", "slight", "with_verb", "fully", "still"))
-_LIGHT = frozenset(("for", "in", "on", *"\"“”„«»'"))
+_LIGHT = frozenset(("for", "in", "on", "at", *"\"“”„«»'"))
 _FREE_OF = frozenset(("free of", "free from"))
 _SAID_OF = frozenset(("property", "verb", "degree", "comparative", "degree_comparative"))
 _IN_PLACE = frozenset(("on", "onto", "into", "in", "for", "to", "by", "over"))
@@ -249,6 +249,9 @@ class Cursor:
         if of and not (self.entry("of_them")[0] or self.before_people(self.place)):
             self.found.left_over.append("of")
         self.place += of
+        if self.words(1) in ("felt", "feel") and "%" in share.words:  # 92 % felt no tightness
+            self.found.chunks.append(Entry("agree", words="felt"))
+            self.noun, self.noun_to = "people", self.place
         if any(entry.part in ("property", "degree") for _, entry in entries_at(self.tokens, self.place)):
             self.found.left_over.append(share.words)  # 93 % smooth
         return True
@@ -510,7 +513,8 @@ class Cursor:
         counted = number_at(self.tokens, place) == count
         start = place + counted
         plural = self.plural_at(start)
-        pause = self.tokens[start : start + 1] == (",",) or self.entry("range_tail", start)[0] > 0
+        tail = self.entry("range_tail", start)[0] or self.entry("range", start)[0]
+        pause = self.tokens[start : start + 1] == (",",) or tail > 0
         plural += counted if plural or pause else 0  # of the three, the least; of the three tested
         end = place + self.product_at(place)
         return plural or (end + 1 - place if end > place and self.tokens[end : end + 1] == ("range",) else 0)
