@@ -16,8 +16,6 @@ from panel.claims.names import (
     beginning,
     degree_of,
     entries_at,
-    is_refused,
-    known_words,
     number_at,
     sign_of,
 )
@@ -33,7 +31,6 @@ _OF_TEST = frozenset(("panel", "range_tail", "test", "tested", "judged", "assess
 _FULL = frozenset((".", ":", ";", "!", "?"))
 _MAY = frozenset(("can", "could", "may", "might", "should", "must", "will"))
 _LONG = 6  # words: our new evening body lotion, members of our trained panel
-_DENIES = frozenset(("not", "absolute_not", "nothing"))
 _PRESENT = frozenset(("prefer", "prefers", "choose", "favour", "pick"))
 
 
@@ -74,8 +71,6 @@ class Asking(Cursor):
         again = self.question is None or all(first and first[0].part == "too" for first in both)
         if self.tokens[self.place] not in ends or last or self.found.shares or not again:
             return False
-        if self.tokens[self.place] == "?" and not any(chunk.part in _DENIES for chunk in self.found.core):
-            self.found.left_over = [word for word in self.found.left_over if not self.only_asked(word)]
         said = self.found.core or self.found.left_over
         self.found.left_over += ["whether"] if self.asking and not said else []
         self.question = [*(self.question or []), *self.found.core] if said else None
@@ -133,10 +128,10 @@ class Asking(Cursor):
         found.core, found.pauses = [lone, *found.core], [1, *(place + 1 for place in found.pauses)]
         found.left_over += [lone.words] if lone.part != "verb" else []
 
-    def only_asked(self, word: str) -> bool:
-        """Return whether a word left over does nothing in a question: one that is known, and says nothing."""
-        said = {entry.part for _, entry in entries_at((word,), 0)} & (LETTERS.keys() | {"whether", "people", "panel"})
-        return word in known_words() and not said and not is_refused(word) and number_at((word,), 0) is None
+    def names_family(self, family: str, start: int) -> bool:
+        """Return whether what a family stands for is spoken of from a place on."""
+        ahead = range(start, len(self.tokens))
+        return any(entry.family == family for place in ahead for _, entry in entries_at(self.tokens, place))
 
     def worried(self) -> bool:
         """Return whether the sentence begins with a question of what one may want or be worried about."""
@@ -164,9 +159,12 @@ class Asking(Cursor):
         place, aside = self.place, False
         while self.begins_clause() and place < len(self.tokens) and self.tokens[place] not in (*SILENT, "?"):
             length = max((n for n, e in entries_at(self.tokens, place)), default=0)
-            parts = {entry.part for n, entry in entries_at(self.tokens, place) if n == length}
+            here = [entry for n, entry in entries_at(self.tokens, place) if n == length]
+            parts, of = {entry.part for entry in here}, {entry.family for entry in here if entry.part == "aside"}
             if not parts & _ASIDE or parts & LETTERS.keys() or self.tokens[place] in ("when", "while"):
                 return 0
+            if of - {""} and not any(self.names_family(each, place + length) for each in of):
+                return 0  # a play on another word: soft spot, of what is less greasy
             place, aside = place + length, aside or parts <= {"aside"}
         return place - self.place if aside else 0
 
