@@ -240,6 +240,17 @@ class Asking(Cursor):
         named = next((tokens[place : place + length] for place, length in found if length), ())
         return named if kinds and named not in kinds else ()
 
+    def mirrored(self) -> bool:
+        """Take the other side of what is said of it: less with it, more with our previous one."""
+        said = [chunk.part for chunk in self.found.core if chunk.part in ("less", "more")]
+        opposite = {"less": "more", "more": "less"}.get(said[0], "") if len(said) == 1 else ""
+        length = self.entry(opposite)[0] if opposite and not self.found.comparators else 0
+        own = any(self.own_product(start) for start in range(self.said_to, self.place))
+        start, self.place = self.place, self.place + length
+        if not (length and own and self.found.pauses and self.comparator()):
+            return self.back_to(start)
+        return True
+
     def than_not_other(self) -> bool:
         """Return whether what is said of it and not of one other compares the two: it is P4, not P1, that is softer."""
         one = len(self.found.comparators) == 1 and self.found.families_for("not_other") == {""}
@@ -344,6 +355,16 @@ class Asking(Cursor):
         pause = next((place for place in range(self.place, end) if self.tokens[place] == ","), end)
         says = {entry.part for place in range(start, pause) for _, entry in entries_at(self.tokens, place)} & _SAYS
         return not (self.found.core or says) and bool(_OF_TEST & {*there, *self.tokens[start:end]})
+
+    def beaten(self) -> bool:
+        """`nothing in our test beats it for spreading`: it is unsurpassed."""
+        length = self.entry("beats")[0]
+        own = self.own_product(self.place + length) if length else 0
+        if not own or [chunk.part for chunk in self.found.core[-1:]] != ["nothing"]:
+            return False
+        self.found.core[-1] = Entry("unsurpassed", words=self.words(length))
+        self.place = own
+        return True
 
     def month(self) -> bool:
         """`in March 2025`, `24 to 30 March 2025`."""

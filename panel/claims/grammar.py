@@ -39,7 +39,7 @@ _TRIED = frozenset(("used", "using", "tried", "trying", "tested", "testing", "ho
 _TESTS = frozenset(("test", "trial", "study", "survey"))
 _FILMS = frozenset(("film", "coating", "layer", "film on the skin", "film on skin"))
 _MARKS = frozenset(("mark", "check", "checkpoint", "point"))
-_OF_THEM = ("of the two", "of them", "of these")
+_OF_THEM = ("of the two", "of them", "of these", "that is")
 _NEAR = 4  # words: used it at home for a week
 _TWO, _TWO_OTHERS = 2, 3  # prototypes: both; neither, or both, of the others
 
@@ -278,7 +278,7 @@ class _Reader(Asking):
                 return True
             self.place -= 1
         if not length:
-            return self.other_as_subject()
+            return self.mirrored() or self.other_as_subject()
         if entry.family not in ("", *self.found.families):  # than spreading
             return False
         start, self.place = self.place, self.place + length
@@ -497,16 +497,6 @@ class _Reader(Asking):
         tested, entry = self.entry("range")
         return self.take(tested, entry) if tested else True
 
-    def beaten(self) -> bool:
-        """`nothing in our test beats it for spreading`: it is unsurpassed."""
-        length = self.entry("beats")[0]
-        own = self.own_product(self.place + length) if length else 0
-        if not own or [chunk.part for chunk in self.found.core[-1:]] != ["nothing"]:
-            return False
-        self.found.core[-1] = Entry("unsurpassed", words=self.words(length))
-        self.place = own
-        return True
-
     def named(self) -> bool:
         """Take a prototype that is the subject, or the study's own words for an attribute."""
         length, prototype = longest(self.names.prototypes, self.tokens, self.place)
@@ -547,7 +537,12 @@ class _Reader(Asking):
                 self.place += length
                 self.found.order.append(f"{entry.part} {entry.family} {self.denied() if entry.part == 'not' else ''}")
                 self.said_to = self.place
-                if entry.part == "verb" and entry.family in OF_PEOPLE:
+                by_people = self.tokens[self.place - 1] in ("with", "by", "of")  # popular with our testers
+                if (
+                    entry.part == "verb"
+                    and entry.family in OF_PEOPLE
+                    and not (by_people and self.before_people(self.place))
+                ):
                     self.hold_object()
                 tested, range_ = self.entry("range") if entry.part in ("nothing", "unsurpassed") else (0, entry)
                 return self.take(tested, range_) if tested else True

@@ -532,7 +532,7 @@ def _on_moments(
     for words in wrong:
         message = f"The sentence says “{words}”, and that was not tested."
         yield _change("time not tested", message, "Say the time that was tested.", "evidential support")
-    if reading.has("still") and not (asked is not None and asked.has("still")):
+    if reading.has("still") and reading.degree != "parity" and not (asked is not None and asked.has("still")):
         message = "The sentence says “still”, and nothing says how long."
         yield _change("time not tested", message, "Leave 'still' out.", "evidential support")
     if reading.has("later") and not (judged >= _LATER or (asked is not None and asked.has("later"))):
