@@ -163,6 +163,7 @@ class Cursor:
                 self.tokens = (*self.tokens[:place], *tokens_of(entry.family), *self.tokens[place + length :])
         for place in range(len(self.tokens) - 1, -1, -1):
             self.tokens = (*self.tokens[:place], *self.straight(place))
+            self.tokens = (*self.tokens[:place], *self.named_again(place))
         return self.tokens
 
     def straight(self, place: int) -> Tokens:
@@ -197,11 +198,7 @@ class Cursor:
             and self.tokens[max(0, place - 2) : place] == ("how", "long")
         ):
             return (word, "it", *self.tokens[own:])  # how long does the butter take to sink in
-        if (word, *rest[:2]) in {("mark", "on", "it"), ("marks", "on", "it")} and "paper" in self.tokens[:place]:
-            return (word, "on", "paper", *rest[2:])  # handled paper and found no mark on it
         last = rest[:1] == () or rest[0] in SILENT
-        if (word, *rest[:1]) == ("within", "one") and {*rest[1:2]} <= SILENT and "minute" in self.tokens[:place]:
-            return (word, "one", "minute", *rest[1:])  # got a minute? It sinks in within one
         if word == "so" and last and "?" in self.tokens[:place] and self.tokens[place - 1] in _BEING_SO:
             return ("indeed", *rest)  # rich? They agreed that it feels so
         if word in ("since", "because") and (number_at(self.tokens, place + 1) or self.entry("majority", place + 1)[0]):
@@ -218,6 +215,15 @@ class Cursor:
             if left is not None and whole is not None:
                 return (f"{whole - left:g}", *rest[2:])
         return (word, *rest)
+
+    def named_again(self, place: int) -> Tokens:
+        """Return the words from a place on, with what `it` or `one` stands for named again."""
+        said, rest = self.tokens[place : place + 3], self.tokens[place + 2 :]
+        if said in {("mark", "on", "it"), ("marks", "on", "it")} and "paper" in self.tokens[:place]:
+            return (*said[:2], "paper", *rest[1:])  # handled paper and found no mark on it
+        if said[:2] == ("within", "one") and {*rest[:1]} <= SILENT and "minute" in self.tokens[:place]:
+            return (*said[:2], "minute", *rest)  # got a minute? It sinks in within one
+        return self.tokens[place:]
 
     def take(self, length: int, entry: Entry) -> bool:
         """Take the next words as what they are."""
