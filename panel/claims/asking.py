@@ -2,11 +2,35 @@
 
 from __future__ import annotations
 
+import re
 from collections.abc import Sequence
 
-from panel.claims.names import SILENT, UNREADABLE, Entry, Tokens, degree_of, entries_at, number_at, sign_of
+from panel.claims.names import (
+    LETTERS,
+    OF_PEOPLE,
+    SILENT,
+    UNREADABLE,
+    Entry,
+    Share,
+    Tokens,
+    beginning,
+    degree_of,
+    entries_at,
+    number_at,
+    sign_of,
+)
 from panel.claims.reading import OURS, Cursor, Reading
 
+_ASIDE = frozenset(("aside", "function", "imperative", "apply"))
+_SUCH = frozenset(("one", "any", "such", "way"))  # greasy hands? It does not give them any
+_WHO = re.compile(
+    "who|you|anyone|everyone|people|those|hands|mornings?|evenings?|handling|holding|touching|turning|(?!papers).+ers"
+)
+_SAYS = frozenset(("property", "comparative", "superlative", "less", "more", "least", "most", "not"))
+_OF_TEST = frozenset(("panel", "range_tail", "test", "tested", "judged", "assessed", "compared", "rated", "scored"))
+_FULL = frozenset((".", ":", ";", "!", "?"))
+_MAY = frozenset(("can", "could", "may", "might", "should", "must", "will"))
+_LONG = 6  # words: our new evening body lotion, members of our trained panel
 _PRESENT = frozenset(("prefer", "prefers", "choose", "favour", "pick"))
 
 
@@ -16,18 +40,26 @@ class Asking(Cursor):
     def answered(self) -> bool:
         """Take a question and what ends it, a mark or a pause after `whether`: what is said of it is answered below."""
         would = (self.words(1) == "would") == any(chunk.words.startswith("would ") for chunk in self.question or ())
+        daily = self.question and self.words(1) == "would" and [each.part for each in self.question] == ["degree"]
+        daily = daily and not self.names_verb("use")
+        if daily and self.question and self.question[0].family == "use":  # every day? 74 % of users would
+            self.question, would = [Entry("verb", "use", "use", 1.0, "would use"), *self.question], True
         if self.question is not None and would and self.entry("aux")[0] and self.after_verb(self.place) > self.place:
             return self.take(self.entry("aux")[0], Entry("function", "yes"))  # 74 % of users would
         asks = self.question and (
             "which" in self.tokens[: self.place] or self.worried() or degree_of(self.question) == "superlative"
         )
         own = self.own_product(self.place) if asks else 0
-        if own and self.only_sayers(own):
+        beside = self.tokens[own : own + 1] == (",",) and (
+            self.tokens[own + 1 : own + 2] == ("not",) or self.entry("than", own + 1)[0] > 0
+        )
+        if own and (self.only_sayers(own) or beside):
             return self.take(
                 own - self.place, Entry("function", "ours" if self.worried() else "yes")
             )  # which is the least greasy? This one
         length, entry = self.entry("worry")
-        if length and self.begins_clause() and "?" in self.tokens[self.place :] and self.question is None:
+        if length and self.begins_clause() and self.question is None:
+            self.asking = "?" not in self.tokens[self.place :]
             return self.take(length, Entry("function", entry.family or "worry"))
         length = 0 if self.entry("than")[0] else self.entry("whether")[0]
         if length and not self.found.shares and self.question is None:
@@ -75,6 +107,32 @@ class Asking(Cursor):
         self.found.chunks.append(Entry("function", "compared"))
         return True
 
+    def set_headline(self) -> None:
+        """Put aside a lone verb, degree or less that ends in a full mark: spread the news! easy does it: less:."""
+        alone = len(self.found.core) == 1 and self.found.core[0].part in ("verb", "degree", "less")
+        alone = alone and not (self.headline or self.question or self.asking or self.found.families & OF_PEOPLE)
+        if alone and self.tokens[self.place] in (*_FULL, "-"):
+            self.headline, self.found.core, self.found.pauses = self.found.core, [], []
+
+    def drop_headline(self) -> None:
+        """Leave out the headline where what stands below it is whole, and says the same way what it is about."""
+        found, below = self.found, degree_of(self.found.core)
+        if not self.headline:
+            return
+        (lone,), sign = self.headline, sign_of(found.core)
+        same = lone.family in ("", found.family) and (
+            lone.part == "verb" or sign == (-1 if lone.part == "less" else lone.value)
+        )
+        if same and below not in ("none", "bare", UNREADABLE) and (lone.part != "less" or below == "comparative"):
+            return
+        found.core, found.pauses = [lone, *found.core], [1, *(place + 1 for place in found.pauses)]
+        found.left_over += [lone.words] if lone.part != "verb" else []
+
+    def names_family(self, family: str, start: int) -> bool:
+        """Return whether what a family stands for is spoken of from a place on."""
+        ahead = range(start, len(self.tokens))
+        return any(entry.family == family for place in ahead for _, entry in entries_at(self.tokens, place))
+
     def worried(self) -> bool:
         """Return whether the sentence begins with a question of what one may want or be worried about."""
         return any(chunk.family in ("worry", "want") for chunk in self.found.chunks)
@@ -84,7 +142,7 @@ class Asking(Cursor):
         purpose = self.for_whom() if self.begins_clause() and self.entry("purpose")[0] else 0
         if purpose:
             return self.take(purpose, Entry("function"))
-        use = self.entry("apply")[0] if self.begins_clause() else 0
+        use = self.entry("apply")[0] if self.begins_clause() and not self.worried() else 0
         end = self.own_product(self.place + use) if use else 0
         end += self.entry("applied_to", end)[0] if end else 0
         after = self.tokens[end : end + 1]
@@ -93,13 +151,29 @@ class Asking(Cursor):
         for place in range(self.place, self.place + length):
             site = self.entry("site", place)[1].family if use and not self.product_at(place) else ""
             self.found.chunks += [Entry("site", site, words=site)] if site else []
+        length = length or self.aside()
         return self.take(length, Entry("function", "told")) if length else False
+
+    def aside(self) -> int:
+        """Return how many words make a clause of their own that says nothing of the product: off you go."""
+        place, aside = self.place, False
+        while self.begins_clause() and place < len(self.tokens) and self.tokens[place] not in (*SILENT, "?"):
+            length = max((n for n, e in entries_at(self.tokens, place)), default=0)
+            here = [entry for n, entry in entries_at(self.tokens, place) if n == length]
+            parts, of = {entry.part for entry in here}, {entry.family for entry in here if entry.part == "aside"}
+            if not parts & _ASIDE or parts & LETTERS.keys() or self.tokens[place] in ("when", "while"):
+                return 0
+            if of - {""} and not any(self.names_family(each, place + length) for each in of):
+                return 0  # a play on another word: soft spot, of what is less greasy
+            place, aside = place + length, aside or parts <= {"aside"}
+        return place - self.place if aside else 0
 
     def answer_to(self, question: Sequence[Entry], answer: Sequence[Entry]) -> Sequence[Entry]:
         """Return what a question and its answer say together: greasy? not with; the question again where nothing."""
         parts, families = [chunk.part for chunk in answer], {chunk.family for chunk in answer} - {""}
         asked, yes = {chunk.family for chunk in question} - {""}, any(c.family == "yes" for c in self.found.chunks)
         verbs = [chunk for chunk in question if chunk.part == "verb"]
+        topic_only = [chunk.part for chunk in question] == ["property"]
         fitting: list[Sequence[Entry]] = []
         unfinished = not families or degree_of(answer) in (UNREADABLE, "bare")
         if parts == ["not"] and any(chunk.words.endswith("yes") for chunk in self.found.chunks):
@@ -109,15 +183,17 @@ class Asking(Cursor):
             yes = yes and self.found.has("agree") and any(chunk.family == "want" for chunk in self.found.chunks)
             ours = {"ours", "want"} <= self.found.families_for("function")
             yes = yes or (ours and degree_of(question) in ("comparative", "superlative"))
+            unfinished = parts == ["not"] and self.found.has("agree") and bool(_SUCH & {*self.tokens})
         if parts and unfinished and degree_of(question) != "negated":
-            topic = [chunk.part for chunk in question] == ["property"]
-            fitting = [question, verbs] if families or topic or parts == ["nothing"] else []
+            fitting = [question, verbs] if families or topic_only or parts == ["nothing"] else []
         if (yes and not parts) or (parts == ["not"] and unfinished and degree_of(question) in ("positive", "bare")):
             fitting = [question]
         for rest in fitting:
             if degree_of([*answer, *rest]) != UNREADABLE:
                 self.found.turned = self.found.turned or (self.asked_turned and (yes or parts == ["not"]))
                 return [*answer, *rest]
+        if parts == ["nothing"] and topic_only:  # tightness? They felt none
+            return [Entry("not", words="no"), *question]
         if question and not (families and families >= asked):
             self.found.left_over.append("?")
         return answer
@@ -164,9 +240,42 @@ class Asking(Cursor):
         named = next((tokens[place : place + length] for place, length in found if length), ())
         return named if kinds and named not in kinds else ()
 
+    def mirrored(self) -> bool:
+        """Take the other side of what is said of it: less with it, more with our previous one."""
+        said = [chunk.part for chunk in self.found.core if chunk.part in ("less", "more")]
+        opposite = {"less": "more", "more": "less"}.get(said[0], "") if len(said) == 1 else ""
+        length = self.entry(opposite)[0] if opposite and not self.found.comparators else 0
+        own = any(self.own_product(start) for start in range(self.said_to, self.place))
+        start, self.place = self.place, self.place + length
+        if not (length and own and self.found.pauses and self.comparator()):
+            return self.back_to(start)
+        return True
+
+    def than_not_other(self) -> bool:
+        """Return whether what is said of it and not of one other compares the two: it is P4, not P1, that is softer."""
+        one = len(self.found.comparators) == 1 and self.found.families_for("not_other") == {""}
+        return one and self.found.degree == "comparative" and not self.found.turned
+
     def more_prefer(self) -> bool:
         """Return whether more people are told to prefer it, as if at large; those who chose it were in the test."""
-        return self.more_chose and bool(_PRESENT & {*self.tokens})
+        return (self.more_chose or not self.found.shares) and bool(_PRESENT & {*self.tokens})
+
+    def only_may(self, place: int) -> bool:
+        """Return whether at a place it is only told that the product, or the skin, may or will be so: it could feel."""
+        word, follows = self.tokens[place], self.tokens[place + 1 : place + 2]
+        if word not in _MAY or follows == ("be",) or self.question is not None:
+            return False
+        before = range(max(0, place - _LONG), place)
+        first = next((start for start in before if self.own_product(start) == place), 0)
+        own = self.own_product(first) == place and not (first and self.of_other_or_users(first - 1))
+        if word == "will":
+            agrees = bool(self.found.shares) and self.entry("agree", place + 1)[0] > 0
+            return own or agrees or any(start + self.entry("panel", start)[0] == place for start in before)
+        return own or any(start + self.entry("site", start)[0] == place for start in before)
+
+    def of_other_or_users(self, place: int) -> bool:
+        """Return whether the product named after a place is the other one, or its users are meant."""
+        return self.tokens[place] == "of" or self.entry("role", place)[0] > 0
 
     def some_of_them(self) -> bool:
         """Return whether only those are told of who agreed, or felt something: users who agreed found that."""
@@ -179,6 +288,83 @@ class Asking(Cursor):
             if (length and ends) or feels:
                 return True
         return False
+
+    def other_votes(self) -> bool:
+        """`22 preferred the previous one and 10 had no preference`, after the votes for the product itself."""
+        start = self.place
+        place = start + (self.tokens[start] in ("while", "whereas", "but", "and"))
+        place += self.tokens[place : place + 1] in (("only",), ("just",))
+        if not self.found.shares or self.found.family != "preference":
+            return False
+        number, self.place = number_at(self.tokens, place), place
+        if number is None and self.comparator() and self.words(1) in ("by", "from"):  # and our previous cream by 22
+            number = number_at(self.tokens, self.place + 1)
+            self.place += 2
+            self.found.votes[0] = Share(number or 0.0, 0, "", " ".join(self.tokens[start : self.place]))
+            return True
+        self.place = start
+        if number is None:
+            return False
+        percent = self.entry("percent", place + 1)[0]
+        place += 1 + percent
+        place += self.entry("people", place)[0]
+        none, (length, verb) = self.entry("no_vote", place)[0], self.entry("verb", place)
+        self.place = place + (none or length)
+        own = len(self.found.comparators)
+        if not none and ((length and verb.family != "preference") or not self.comparator()):
+            return self.back_to(start)
+        if not none and own and self.found.comparators.pop() != self.found.comparators[-1]:
+            self.found.left_over.append(self.tokens[self.place - 1])
+        words = " ".join(self.tokens[start : self.place])
+        self.found.votes[1 if none else 0] = Share(number, 100 if percent else 0, "", words)
+        return True
+
+    def for_whom(self) -> int:
+        """Return how many words say whom it is for, in words of the study's purpose: for people who handle paper."""
+        leads = 1 if self.words(1) == "for" else self.entry("purpose")[0] if self.begins_clause() else 0
+        place, own = self.place + leads, 0
+        while leads and place < len(self.tokens) and self.tokens[place] not in SILENT:
+            told = beginning(self.tokens[place]) in self.names.purpose
+            parts = {entry.part for length, entry in entries_at(self.tokens, place) if length == 1}
+            parts -= {"site"} if self.tokens[place + 1 : place + 2] == ("that",) else set()
+            if parts & {"property", "verb", "degree", "comparative", "site"}:
+                return 0
+            if not (told or parts & {"function", "people", "product_place"}):
+                break
+            place, own = place + 1, own + told
+        who = any(_WHO.fullmatch(token) for token in self.tokens[self.place + leads : place])
+        own = own if who or self.words(1) != "for" else 0  # not for books
+        whole = self.words(1) == "for" or self.tokens[place : place + 1] in ((":",), ("?",), (".",), (",",))
+        place += leads > 0 and self.tokens[place : place + 1] == ("?",)
+        return place - self.place if own and whole else 0
+
+    def all_tested(self) -> int:
+        """Return how many words name all that were tested, in a clause on the test: we put three butters before it."""
+        lead = 1 if self.tokens[self.place] == "all" else self.entry("among")[0]
+        lead += lead > 0 and self.tokens[self.place + lead : self.place + lead + 1] == ("the",)
+        if number_at(self.tokens, self.place + lead) != len(set(self.names.prototypes.values())):
+            return 0
+        plural = self.plural_at(self.place + lead + 1)
+        return lead + 1 + plural if plural and self.begun_by_test() else 0
+
+    def begun_by_test(self) -> bool:
+        """Return whether the clause reached is one of its own on what was tested: three butters, one test."""
+        start = max((place for place in range(self.place) if self.tokens[place] in _FULL), default=-1) + 1
+        end = next((place for place in range(self.place, len(self.tokens)) if self.tokens[place] in _FULL), 0)
+        there = {entry.part for place in range(start, end) for _, entry in entries_at(self.tokens, place)}
+        pause = next((place for place in range(self.place, end) if self.tokens[place] == ","), end)
+        says = {entry.part for place in range(start, pause) for _, entry in entries_at(self.tokens, place)} & _SAYS
+        return not (self.found.core or says) and bool(_OF_TEST & {*there, *self.tokens[start:end]})
+
+    def beaten(self) -> bool:
+        """`nothing in our test beats it for spreading`: it is unsurpassed."""
+        length = self.entry("beats")[0]
+        own = self.own_product(self.place + length) if length else 0
+        if not own or [chunk.part for chunk in self.found.core[-1:]] != ["nothing"]:
+            return False
+        self.found.core[-1] = Entry("unsurpassed", words=self.words(length))
+        self.place = own
+        return True
 
     def month(self) -> bool:
         """`in March 2025`, `24 to 30 March 2025`."""

@@ -39,6 +39,7 @@ _TRIED = frozenset(("used", "using", "tried", "trying", "tested", "testing", "ho
 _TESTS = frozenset(("test", "trial", "study", "survey"))
 _FILMS = frozenset(("film", "coating", "layer", "film on the skin", "film on skin"))
 _MARKS = frozenset(("mark", "check", "checkpoint", "point"))
+_OF_THEM = ("of the two", "of them", "of these", "that is")
 _NEAR = 4  # words: used it at home for a week
 _TWO, _TWO_OTHERS = 2, 3  # prototypes: both; neither, or both, of the others
 
@@ -65,6 +66,7 @@ class _Reader(Asking):
         while self.place < len(self.tokens):
             if self.tokens[self.place] in SILENT or self.tokens[self.place] == "and":
                 self.found.pauses.append(len(self.found.core))
+                self.set_headline()
             if self.tokens[self.place] in SILENT and not self.asking:
                 self.place += 1
             elif not any(step() for step in steps):
@@ -76,6 +78,7 @@ class _Reader(Asking):
     def end(self) -> None:
         """Put question and answer together; leave over words that ask for others, which do not come."""
         self.answered_first()
+        self.drop_headline()
         self.found.all_said = self.found.all_said and not self.more_chose  # more of the 100 users preferred it
         found, core = self.found, said_once(self.found.core, self.found.pauses)
         found.core = list(core if self.question is None else self.answer_to(self.question, core))
@@ -93,7 +96,7 @@ class _Reader(Asking):
             ("than", self.than_own and not (found.turned or found.degree == "nothing")),
             ("whether", self.asking),
             ("of", self.to_list),
-            ("not", found.has("not_other") and found.family != "preference"),
+            ("not", found.has("not_other") and found.family != "preference" and not self.than_not_other()),
             ("so", so or (flat and not re.search(NOUN, words[0]))),  # skin so soft! As with our previous lotion
             ("they", found.has("range") and "they" in self.tokens),  # we tested three: they were the least greasy
             ("before", found.has("earlier") and previous not in found.comparators),
@@ -106,11 +109,12 @@ class _Reader(Asking):
             ("unlike", found.has("unlike") and found.degree != "comparative"),
             ("who", self.some_of_them()),
             (self.doing, bool(self.doing) and not (found.has("agree") or found.families & OF_PEOPLE)),
-            (last.words, last.value == 0 and ends and last.words not in found.left_over),
+            (last.words, last.value == 0 and ends and last.words not in (*_OF_THEM, *found.left_over)),
         )
         found.left_over += [word for word, left in alone if left]
         found.left_over += [word for place, word in enumerate(self.tokens) if self.entry("elsewhere", place)[0]]
         found.left_over += [word for chunk in found.chunks for word in self.other_product(chunk.words)]
+        found.left_over += [token for place, token in enumerate(self.tokens) if self.only_may(place)]
         if any(self.entry("changes", place)[0] for place in range(len(self.tokens))):
             found.left_over += found.words_for("site")[:1]  # reduces the oiliness of your skin
 
@@ -123,14 +127,15 @@ class _Reader(Asking):
             percent = self.entry("percent", start + 1)[0]
             if percent:
                 return self.take_share(Share(value, 100, least, self.words(bound + 1 + percent)), bound + 1 + percent)
-            between = self.entry("people", start + 1)[0]  # eight users in ten
+            between = self.people_at(start + 1)  # eight users in ten
             between += self.agreed_between(start + 1 + between) if between else 0
-            between += bool(between) and self.tokens[start + 1 + between : start + 3 + between] == (",", "out")
+            noted = self.tokens[start + 1 + between : start + 3 + between]
+            between += bool(between) and noted in {(mark, of) for mark in ",(" for of in ("out", "of", "from")}
             out_of = self.entry("out_of", start + 1 + between)[0]
             whole = number_at(self.tokens, start + 1 + between + out_of) if out_of else None
             if whole is not None and not self.entry("unit", start + 2 + between + out_of)[0]:
-                if between:
-                    self.found.chunks.append(self.entry("people", start + 1)[1])
+                named = (self.entry("people", place) for place in range(start + 1, start + 1 + between))
+                self.found.chunks += [people for length, people in named if length]
                 if {"our", "the"} & set(self.tokens[start + 1 : start + 1 + between + out_of]):  # 8 of the 10 users
                     self.found.bases.append(whole)
                     self.found.whose.append("people")
@@ -140,12 +145,15 @@ class _Reader(Asking):
             first = self.tokens[0] in ("of", "among", "amongst", "from") and self.tokens[start - 1] == ","
             agreed = first or (of_them > 0 and [chunk.part for chunk in self.found.chunks[-1:]] == ["agree"])
             agreed = agreed or (self.ends_at(start + 1) and self.tokens[start - 1] == ":" and self.found.has("agree"))
-            if self.found.bases and (agreed or self.people_speak(start + 1 + of_them)):
+            after = start + 1 + of_them
+            after += of_them > 0 and self.tokens[after : after + 1] == (",",)  # most of the 100 users, 83 to be exact,
+            if self.found.bases and (agreed or self.people_speak(after)):
                 length = bound + 1 + of_them
                 self.noun, self.noun_to = "people", self.place + length
                 return self.take_share(Share(value, self.found.bases[-1], least, self.words(length)), length)
             if length := self.bare_vote(start, value):
-                return self.take_share(Share(value, self.all_asked(), "", self.words(length)), length)
+                asked = self.all_asked() or next(iter(self.found.bases[-1:]), 0)
+                return self.take_share(Share(value, asked, "", self.words(length)), length)
         length, part = self.entry("fraction", start)
         if length:
             share = Share(part.value, 1, least, self.words(bound + length), fraction=True)
@@ -154,33 +162,13 @@ class _Reader(Asking):
         if length and self.before_people(self.place + length) and self.names_verb("preference"):
             self.more_chose = True
             return self.take(length, Entry("function"))
-        length = self.entry("majority")[0]
+        length, part = self.entry("majority")
         agreed_by = [chunk.words.endswith(" by") for chunk in self.found.chunks[-1:] if chunk.part == "agree"]
-        if length and (self.before_people(self.place + length) or any(agreed_by)):
-            return self.take_share(Share(0.5, 1, "more than", self.words(length), fraction=True), length)
+        speak = self.before_people(self.place + length) or self.people_speak(self.place + length)
+        if length and (speak or any(agreed_by)):
+            above = 0.5 if math.isnan(part.value) else part.value
+            return self.take_share(Share(above, 1, "more than", self.words(length), fraction=True), length)
         return False
-
-    def other_votes(self) -> bool:
-        """`22 preferred the previous one and 10 had no preference`, after the votes for the product itself."""
-        start = self.place
-        place = start + (self.tokens[start] in ("while", "whereas", "but"))
-        place += self.tokens[place : place + 1] in (("only",), ("just",))
-        number = number_at(self.tokens, place)
-        if number is None or not self.found.shares or self.found.family != "preference":
-            return False
-        percent = self.entry("percent", place + 1)[0]
-        place += 1 + percent
-        place += self.entry("people", place)[0]
-        none, (length, verb) = self.entry("no_vote", place)[0], self.entry("verb", place)
-        self.place = place + (none or length)
-        own = len(self.found.comparators)
-        if not none and ((length and verb.family != "preference") or not self.comparator()):
-            return self.back_to(start)
-        if not none and own and self.found.comparators.pop() != self.found.comparators[-1]:
-            self.found.left_over.append(self.tokens[self.place - 1])
-        words = " ".join(self.tokens[start : self.place])
-        self.found.votes[1 if none else 0] = Share(number, 100 if percent else 0, "", words)
-        return True
 
     def base(self) -> bool:
         """`58 users`, `n = 58`."""
@@ -235,7 +223,8 @@ class _Reader(Asking):
             if part and start == self.place:
                 continue
             one = self.tokens[start : start + 1] in (("a",), ("an",))
-            one = one and (bool(part) or any(self.entry(end, start + 2)[0] for end in ("at_most", "later", "after")))
+            ends = ("at_most", "later", "after", "of_use")
+            one = one and (bool(part) or any(self.entry(end, start + 2)[0] for end in ends))
             value = 1.0 if one else number_at(self.tokens, start)
             length, unit = self.entry("unit", start + 1) if value is not None else (0, Entry(""))
             if value is None or not length:
@@ -253,6 +242,9 @@ class _Reader(Asking):
             at_most = self.entry("at_most", end + pause)[0] if part in ("", "within") else 0
             kind, end = ("within", end + pause + at_most) if at_most else (kind, end)
             later = later or self.tokens[end : end + 1] == ("after",)
+            later = later or (
+                self.tokens[end : end + 1] == ("in",) and self.tokens[end + 1 : end + 2] in ((",",), (":",))
+            )
             kind = "later" if kind == "at" and (later or again) else kind
             self.found.moments.append((kind, value * unit.value, self.words(end - self.place)))
             self.place = end
@@ -279,13 +271,14 @@ class _Reader(Asking):
         """`than our previous hand cream`, `compared with P1`; the second `as` of `as ... as` compares, too."""
         length, entry = self.compares()
         if not length and self.tokens[self.place] == "not" and self.tokens[self.place - 1] in JOINS:
+            named = any(self.own_product(start) == self.place - 1 for start in range(self.place))  # it is P4, not P1
             self.place += 1
             if self.comparator():
-                self.found.chunks.append(Entry("not_other"))
+                self.found.chunks.append(Entry("not_other", "" if named else "apart"))
                 return True
             self.place -= 1
         if not length:
-            return self.other_as_subject()
+            return self.mirrored() or self.other_as_subject()
         if entry.family not in ("", *self.found.families):  # than spreading
             return False
         start, self.place = self.place, self.place + length
@@ -443,6 +436,14 @@ class _Reader(Asking):
         of_test = of_test and number_at(self.tokens, self.place + 1) == len(set(self.names.prototypes.values()))
         if of_test and self.place:  # in our test of three
             return self.take(2 + self.plural_at(self.place + 2), Entry("range"))
+        all_of_them = number_at(self.tokens, self.place) == len(set(self.names.prototypes.values()))
+        length = self.product_at(self.place + 1) if all_of_them else 0
+        if length and {*self.tokens[self.place + 1 + length : self.place + 2 + length]} & _TESTS:
+            return self.take(2 + length, Entry("range"))  # our three-butter test
+        if length := self.all_tested():
+            self.found.chunks.append(Entry("range", words=f"{self.words(length)} tested"))
+            self.place += length
+            return True
         counted = self.range_said(self.place, "counted") if number_at(self.tokens, self.place) else 0
         if counted:
             return self.take(counted, Entry("range"))
@@ -450,8 +451,12 @@ class _Reader(Asking):
         start += self.tokens[start : start + 1] == ("the",)
         three = number_at(self.tokens, start) == len(set(self.names.prototypes.values()))
         three = three and (
-            start > self.place or self.tokens[start - 1] in ("tested", "compared") or self.begins_clause()
+            start > self.place
+            or self.tokens[start - 1] in ("tested", "compared")
+            or (self.begins_clause() or self.found.has("range"))
         )
+        if three and self.found.has("range") and not self.plural_at(start + 1) and self.ends_at(start + 1):
+            return self.take(start + 1 - self.place, Entry("function"))  # three butters, one test: least of the three
         numbered = self.entry("range_of", start + 1) if three else (0, Entry(""))  # three of our butters
         length, entry = numbered if numbered[0] else self.entry("range_of")
         length += start + 1 - self.place if numbered[0] else 0
@@ -479,26 +484,18 @@ class _Reader(Asking):
             return False
         product = whole or (self.product_at(self.place + length) if length else 0)
         neither = words[:1] == ["neither"] and "of" not in words[:2] + words[3:] and len(self.found.comparators) == _TWO
-        in_range = self.found.has("range") or self.entry("range", self.place + length)[0]
-        if not product and not neither and not (words[-1:] in (["other"], ["others"]) and in_range):
+        named = [*self.found.words_for("range"), *self.found.words_for("function")]  # in our test, none of the others
+        in_test = [words for words in named if next(entries_at(tuple(words.split()), 0, "range"), (0,))[0]]
+        in_range = in_test or self.entry("range", self.place + length)[0]
+        if not product and not neither and not (words[-1:] in (["other"], ["others"], ["one"]) and in_range):
             return False
-        if whole:
-            self.found.chunks.append(Entry("range", words=self.words(length + whole)))
+        if whole or (in_test and not product):
+            self.found.chunks.append(Entry("range", words=self.words(length + whole) if whole else in_test[0]))
         self.found.core.append(Entry("nothing", words=self.words(length + product)))
         self.found.order.append("nothing")
         self.place += length + product
         tested, entry = self.entry("range")
         return self.take(tested, entry) if tested else True
-
-    def beaten(self) -> bool:
-        """`nothing in our test beats it for spreading`: it is unsurpassed."""
-        length = self.entry("beats")[0]
-        own = self.own_product(self.place + length) if length else 0
-        if not own or [chunk.part for chunk in self.found.core[-1:]] != ["nothing"]:
-            return False
-        self.found.core[-1] = Entry("unsurpassed", words=self.words(length))
-        self.place = own
-        return True
 
     def named(self) -> bool:
         """Take a prototype that is the subject, or the study's own words for an attribute."""
@@ -540,9 +537,15 @@ class _Reader(Asking):
                 self.place += length
                 self.found.order.append(f"{entry.part} {entry.family} {self.denied() if entry.part == 'not' else ''}")
                 self.said_to = self.place
-                if entry.part == "verb" and entry.family in OF_PEOPLE:
+                by_people = self.tokens[self.place - 1] in ("with", "by", "of")  # popular with our testers
+                if (
+                    entry.part == "verb"
+                    and entry.family in OF_PEOPLE
+                    and not (by_people and self.before_people(self.place))
+                ):
                     self.hold_object()
-                return True
+                tested, range_ = self.entry("range") if entry.part in ("nothing", "unsurpassed") else (0, entry)
+                return self.take(tested, range_) if tested else True
             if (entry.part, entry.family, self.place) == ("agree", "as", 0):  # rated less greasy, by whom is footnoted
                 return self.take(length, Entry("function", "as"))
             to_its_verb = entry.part == "with_verb" and (
@@ -554,7 +557,9 @@ class _Reader(Asking):
 
     def plain(self) -> bool:
         """Words around the statement: the product as the study names it, `new`."""
-        if length := self.for_whom():
+        dose = len(self.names.dose)
+        dose *= not self.found.shares and self.tokens[self.place : self.place + dose] == self.names.dose
+        if length := self.for_whom() or dose:
             return self.take(length, Entry("function"))
         one = not self.place and self.tokens[0] == "one"
         if length := self.product_at(self.place + one):
@@ -572,7 +577,10 @@ class _Reader(Asking):
             return self.take(1, Entry("function"))
         if self.tokens[self.place] == "for" and not self.found.shares:  # not for 89 % of users
             before, self.place = self.place, self.place + 1 + (self.tokens[self.place + 1 : self.place + 2] == ("our",))
-            if self.share() or (self.entry("panel", self.place + 1)[0] and self.base()):
+            if self.share():
+                self.found.chunks += [Entry("feel", words="for")] if self.question else []  # tight skin? Not for 83 of
+                return True
+            if self.entry("panel", self.place + 1)[0] and self.base():
                 return True
             self.place = before
         among = self.entry("among")[0] if self.begins_clause() else 0

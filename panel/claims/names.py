@@ -24,7 +24,7 @@ class Names:
 
     `roles` gives for a family of role words (previous, benchmark ...) the prototypes it fits; `product_types` the
     kinds of product the study is about, empty where it does not say; `purpose` what words of
-    its purpose begin with.
+    its purpose begin with; `dose` the amount the panel got.
     """
 
     prototypes: Mapping[Tokens, str]
@@ -34,6 +34,7 @@ class Names:
     titles: frozenset[Tokens]
     attributes: Mapping[Tokens, str]
     purpose: frozenset[str] = frozenset()
+    dose: Tokens = ()
 
 
 def names_of(study: Study) -> Names:
@@ -44,13 +45,18 @@ def names_of(study: Study) -> Names:
     told = [str(study.facts.get(fact, "")) for fact in ("title", "purpose")] + [
         str(row.get("words")) for row in asked(study)
     ]
-    refused = re.compile(
-        "|".join(translate(str(phrase).split()[0]) for phrase in shared_table("claim_refused_en")["phrase"])
-    )
     purpose = frozenset(
-        beginning(word) for text in told for word in words_of(text) if len(word) > _SHORT and not refused.match(word)
+        beginning(word) for text in told for word in words_of(text) if len(word) > _SHORT and not is_refused(word)
     )
-    return Names(prototypes, roles, _ingredients(study), types, titles, attributes, purpose)
+    dose = words_of(str(study.facts.get("dose", "")))[:2]
+    return Names(prototypes, roles, _ingredients(study), types, titles, attributes, purpose, dose)
+
+
+@lru_cache(maxsize=10_000)
+def is_refused(word: str) -> bool:
+    """Return whether a word is one that a refused phrase begins with."""
+    phrases = shared_table("claim_refused_en")["phrase"]
+    return re.match("|".join(translate(str(phrase).split()[0].casefold()) for phrase in phrases), word) is not None
 
 
 _SHORT = 3  # letters: the, who, and
@@ -162,13 +168,14 @@ _CONTRACTIONS = (
     (re.compile(r"\bvs\."), "vs"),
     (re.compile(r"\b(it|that|this|there|here|what|who)'s\b"), r"\1 is"),
     (re.compile(r"(?<=[a-z])'s\b"), " its"),  # the lotion's feel
+    (re.compile(r"(?<=[a-z])'d(?= (?:been|had|(?!need)\w+ed)\b)"), " had"),
     (re.compile(r"(?<=[a-z])'d\b"), " would"),
     (re.compile(r"(?<=[a-z])'re\b"), " are"),
     (re.compile(r"(?<=[a-z])'ll\b"), " will"),
     (re.compile(r"(?<=[a-z])'ve\b"), " have"),
     (re.compile(r"(?<=\d)- (?=to )"), " "),  # 25- to 60-year-olds
 )
-SILENT = frozenset(".,;:!()\"“”„«»'-*†‡§•·")
+SILENT = frozenset(".,;:!()\"“”„«»'-*†‡§•·|✓✔☑●▪")
 """Marks that say nothing; every other sign is a word that has to be accounted for."""
 
 
@@ -289,8 +296,8 @@ _TEN = 10
 
 def of_people_at_large(people: Iterable[str], shares: Iterable[Share], *, some: bool = False) -> bool:
     """Return whether a share is told of people, and not counted out of as many: most people, 88 % of adults."""
-    counts = all(share.of > _TEN and {"of", "in"} & {*share.words.split()} for share in shares)
-    return (some or not counts) and not _AT_LARGE.isdisjoint(people)
+    counts = [not share.of or (share.of > _TEN and {"of", "in"} & {*share.words.split()}) for share in shares]
+    return (some or (bool(counts) and not any(counts))) and not _AT_LARGE.isdisjoint(people)
 
 
 def number_at(tokens: Tokens, place: int) -> float | None:
@@ -452,8 +459,8 @@ class Share:
             return (
                 self.of <= 10 or (self.of == 100 and self.count % 10 == 0)
             ) and counted < self.share <= counted + _ALMOST
-        if self.of not in _ROUND:
-            return self.of == n and self._at_most(self.count, round(counted * n))
+        if self.of not in _ROUND and not (self.of <= _TEN and self.words.split()[1:-1] == ["in"]):  # five in six
+            return self.of in (0, n) and self._at_most(self.count, round(counted * n))
         if self.least:
             return self._at_most(self.share, counted)
         if self.fraction:

@@ -14,11 +14,11 @@ from panel.claims.names import (
     Names,
     Share,
     Tokens,
-    beginning,
     degree_of,
     entries_at,
     number_at,
     sign_of,
+    tokens_of,
 )
 
 _TURNS = frozenset(("comparative", "not comparative", "parity", "not parity"))
@@ -103,7 +103,7 @@ OURS = frozenset(("our", "the", "its"))
 _TURN = frozenset(("not", "absolute_not", "low", "too", "least", "most"))
 _WEIGH = frozenset(("less", "more", "high", "degree", "degree_comparative", "degree_superlative"))
 _SMALL = frozenset(("not", "aux", "feel", "look", "site", "slight", "with_verb", "fully", "still"))
-_LIGHT = frozenset(("for", "in", "on", *"\"“”„«»'"))
+_LIGHT = frozenset(("for", "in", "on", "at", "to", *"\"“”„«»'"))
 _FREE_OF = frozenset(("free of", "free from"))
 _SAID_OF = frozenset(("property", "verb", "degree", "comparative", "degree_comparative"))
 _IN_PLACE = frozenset(("on", "onto", "into", "in", "for", "to", "by", "over"))
@@ -114,9 +114,10 @@ _PUT_BESIDE = frozenset(("compare", "compared", "comparing", "tested", "tried", 
 _BESIDE = frozenset(("with", "to", "against", "and", "alongside", "next", "beside", "side", "over"))
 SEVERAL = frozenset(("are", "were", "feel", "felt", "leave", "have"))
 JOINS = frozenset(("and", "or", ","))
+_WAYS = frozenset(("as", "less", "more", "right", "unsurpassed", "degree_comparative"))
 _BE = frozenset(("is", "are", "was", "were"))
 _BEING_SO = frozenset(("feels", "feel", "felt", "is", "are", "it"))
-BEFORE_OTHER = frozenset(("with", "for", "after", "from", "about"))
+BEFORE_OTHER = frozenset(("with", "for", "after", "from", "about", "in"))
 
 
 @dataclass(eq=False)
@@ -138,6 +139,7 @@ class Cursor:
     noun: str = ""
     noun_to: int = 0
     doing: str = ""
+    headline: list[Entry] = field(default_factory=list)
 
     def entry(self, part: str, place: int | None = None) -> tuple[int, Entry]:
         """Return the longest phrase of this part at a place (the one reached), 0 tokens where there is none."""
@@ -156,7 +158,12 @@ class Cursor:
                 tokens = (*tokens[:place], "this", "formula", *tokens[place + length :])
         self.tokens = tokens
         for place in range(len(self.tokens) - 1, -1, -1):
+            length, entry = self.entry("said as", place)
+            if length:
+                self.tokens = (*self.tokens[:place], *tokens_of(entry.family), *self.tokens[place + length :])
+        for place in range(len(self.tokens) - 1, -1, -1):
             self.tokens = (*self.tokens[:place], *self.straight(place))
+            self.tokens = (*self.tokens[:place], *self.named_again(place))
         return self.tokens
 
     def straight(self, place: int) -> Tokens:
@@ -194,18 +201,29 @@ class Cursor:
         last = rest[:1] == () or rest[0] in SILENT
         if word == "so" and last and "?" in self.tokens[:place] and self.tokens[place - 1] in _BEING_SO:
             return ("indeed", *rest)  # rich? They agreed that it feels so
+        if word in ("since", "because") and (number_at(self.tokens, place + 1) or self.entry("majority", place + 1)[0]):
+            return rest  # since 85 % of users say so
         counted = (word, *rest[:1]) == ("or", "so") and number_at(self.tokens, place + 2) is not None
         besides = (word, *rest[:1]) == ("as", "well") and {*rest[1:2]} <= SILENT
         if counted or besides or (word, *rest[:2]) == ("no", ",", "not"):
             return rest[1:]
-        if word == "tested" and self.plural_at(place + 1):
-            return rest  # of our three tested butters
+        if word == "tested" and (length := self.plural_at(place + 1)):
+            return (*rest[:length], word, *rest[length:])  # of our three tested butters
         if (word, *rest[:1]) == ("all", "but"):
             left, between = number_at(self.tokens, place + 2), self.entry("out_of", place + 3)[0]
             whole = number_at(self.tokens, place + 3 + between) if between else None
             if left is not None and whole is not None:
                 return (f"{whole - left:g}", *rest[2:])
         return (word, *rest)
+
+    def named_again(self, place: int) -> Tokens:
+        """Return the words from a place on, with what `it` or `one` stands for named again."""
+        said, rest = self.tokens[place : place + 3], self.tokens[place + 2 :]
+        if said in {("mark", "on", "it"), ("marks", "on", "it")} and "paper" in self.tokens[:place]:
+            return (*said[:2], "paper", *rest[1:])  # handled paper and found no mark on it
+        if said[:2] == ("within", "one") and {*rest[:1]} <= SILENT and "minute" in self.tokens[:place]:
+            return (*said[:2], "minute", *rest)  # got a minute? It sinks in within one
+        return self.tokens[place:]
 
     def take(self, length: int, entry: Entry) -> bool:
         """Take the next words as what they are."""
@@ -221,7 +239,7 @@ class Cursor:
         after = self.tokens[self.place - 1] if self.place else ""
         after = self.tokens[self.place - 2] if after in (*OURS, "your", "their", "my") and self.place > 1 else after
         self.place += length
-        if entry.part == "range":
+        if "range" in (entry.part, *(chunk.part for chunk in self.found.chunks[-2:-1] if entry.part == "panel")):
             self.of_several()
         if entry.part in ("product", "people") or (entry.part == "site" and after not in _IN_PLACE):
             self.noun, self.noun_to = entry.family if entry.part == "site" else entry.part, self.place
@@ -239,6 +257,9 @@ class Cursor:
         if of and not (self.entry("of_them")[0] or self.before_people(self.place)):
             self.found.left_over.append("of")
         self.place += of
+        if self.words(1) in ("felt", "feel") and "%" in share.words:  # 92 % felt no tightness
+            self.found.chunks.append(Entry("agree", words="felt"))
+            self.noun, self.noun_to = "people", self.place
         if any(entry.part in ("property", "degree") for _, entry in entries_at(self.tokens, self.place)):
             self.found.left_over.append(share.words)  # 93 % smooth
         return True
@@ -328,6 +349,19 @@ class Cursor:
             place += length or 1
         return True
 
+    def people_at(self, place: int) -> int:
+        """Return how many tokens name people at a place: users, women and men."""
+        of = 2 * (self.tokens[place : place + 1] == ("of",) and {*self.tokens[place + 1 : place + 2]} <= OURS)
+        length = self.entry("people", place + of)[0]
+        if of:  # 88 of our testers, out of 100
+            return of + length if length else 0
+        more = (
+            self.entry("people", place + length + 1)[0]
+            if self.tokens[place + length : place + length + 1] == ("and",)
+            else 0
+        )
+        return length + (1 + more if length and more else 0)
+
     def before_people(self, place: int) -> bool:
         """Return whether people are named at a place, with an article or none."""
         while place < len(self.tokens) and self.tokens[place] in (*OURS, "of"):
@@ -392,7 +426,9 @@ class Cursor:
 
     def bare_vote(self, place: int, value: float) -> int:
         """Return how many words tell the votes where nothing is said with them: `68 preferred`, `68 to 22`."""
-        if self.found.shares or not (self.all_asked() and self.names_verb("preference")):
+        if not self.found.shares and self.tokens[place - 1] == "by" and self.found.bases:
+            return int(bool(self.found.core) and self.found.core[-1].family == "preference")  # preferred by 68
+        if self.found.shares or not ("preference" in self.found.families or self.names_verb("preference")):
             return 0
         votes = place + 1 + (self.tokens[place + 1 : place + 2] == ("votes",))
         against = self.entry("votes_to", votes)[0] or int(self.tokens[votes : votes + 1] == (":",))
@@ -400,7 +436,7 @@ class Cursor:
         if other is not None:
             self.found.votes[0] = Share(other, 0, "", f"{value:g} to {other:g}")
             return votes + against + 1 - self.place
-        verb = self.entry("verb", place + 1)[1].family
+        verb = self.entry("verb", place + 1)[1].family if self.all_asked() else ""
         return 1 if verb == "preference" and not self.found.bases else 0
 
     def agreed_between(self, place: int) -> int:
@@ -488,7 +524,8 @@ class Cursor:
         counted = number_at(self.tokens, place) == count
         start = place + counted
         plural = self.plural_at(start)
-        pause = self.tokens[start : start + 1] == (",",) or self.entry("range_tail", start)[0] > 0
+        tail = self.entry("range_tail", start)[0] or self.entry("range", start)[0]
+        pause = self.tokens[start : start + 1] == (",",) or tail > 0
         plural += counted if plural or pause else 0  # of the three, the least; of the three tested
         end = place + self.product_at(place)
         return plural or (end + 1 - place if end > place and self.tokens[end : end + 1] == ("range",) else 0)
@@ -504,30 +541,15 @@ class Cursor:
         found = (entry for place in ahead for _, entry in entries_at(self.tokens, place, "verb"))
         return any(entry.family == family for entry in found)
 
-    def for_whom(self) -> int:
-        """Return how many words say whom it is for, in words of the study's purpose: for people who handle paper."""
-        leads = 1 if self.words(1) == "for" else self.entry("purpose")[0] if self.begins_clause() else 0
-        place, own = self.place + leads, 0
-        while leads and place < len(self.tokens) and self.tokens[place] not in SILENT:
-            told = beginning(self.tokens[place]) in self.names.purpose
-            parts = {entry.part for length, entry in entries_at(self.tokens, place) if length == 1}
-            parts -= {"site"} if self.tokens[place + 1 : place + 2] == ("that",) else set()
-            if parts & {"property", "verb", "degree", "comparative", "site"}:
-                return 0
-            if not (told or parts & {"function", "people", "product_place"}):
-                break
-            place, own = place + 1, own + told
-        whole = self.words(1) == "for" or self.tokens[place : place + 1] in ((":",), ("?",), (".",), (",",))
-        place += leads > 0 and self.tokens[place : place + 1] == ("?",)
-        return place - self.place if own and whole else 0
-
     def before_property(self) -> bool:
         """Return whether `for` or `in` names what is compared: lower for greasiness, equal in softness."""
         follows = {entry.part for _, entry in entries_at(self.tokens, self.place + 1)} & {"property", "verb", "degree"}
+        leads = self.begins_clause() or [each.part for each in self.found.chunks[-1:]] == ["agree"]
+        leads = leads and not self.found.core  # in softness, it equals
         return (
             bool(follows)
-            and self.tokens[self.place] in ("for", "on", "about", "in")
-            and any(chunk.part in ("as", "less", "more", "right", "unsurpassed") for chunk in self.found.core)
+            and self.tokens[self.place] in ("for", "on", "about", "in", "at", "to")
+            and (leads or any(chunk.part in _WAYS for chunk in self.found.core))
         )
 
     def own_product(self, place: int) -> int:
@@ -546,7 +568,7 @@ class Cursor:
     def begins_clause(self) -> bool:
         """Return whether nothing stands before the place reached, or a mark."""
         told = self.tokens[self.place - 1] == "and" and [each.family for each in self.found.chunks[-1:]] == ["told"]
-        return not self.place or self.tokens[self.place - 1] in SILENT or told
+        return not self.place or self.tokens[self.place - 1] in (*SILENT, "?") or told
 
     def names_what_is_said(self) -> bool:
         """Return whether an `as` compares nothing: rated as less greasy, described as quick to sink in."""

@@ -157,6 +157,7 @@ _FLAT = frozenset(("positive", "negated", "absent", "low", "high", "bare"))
 _SEEN = frozenset(("gloss of the skin", "gloss in the dish", "whiteness", "whitening"))
 _RUBBING = frozenset(("spreading", "soaking in", "slip during rubbing"))
 _BEING = frozenset(("is", "are", "was", "were", "be", "being"))
+_AT_LEAST = 2.0  # what the table gives for at least as
 _OF_VOTES = frozenset(("preference", "liking"))
 
 
@@ -253,7 +254,9 @@ def _fits(claim: Claim, reading: Reading, want: int) -> bool:
     nothing = degree == "nothing" and bool(in_range or named) and (not claim.attribute or reading.sign == want)
     nothing = nothing and not (claim.attribute and [chunk.part for chunk in reading.core] == ["nothing", "verb"])
     if claim.kind == "unsurpassed":
-        return nothing or (degree == "not comparative" and reading.sign == -want)
+        at_least = any(chunk.value == _AT_LEAST for chunk in reading.core) or "others" in reading.families_for("range")
+        at_least = at_least and degree == "parity"  # as easy to spread as any in our test
+        return nothing or at_least or (degree == "not comparative" and reading.sign == -want)
     if claim.kind == "perceived_attribute" and claim.bar == claim.bar:
         return degree == ("low" if want < 0 else "high")
     if claim.kind == "ranking":
@@ -532,7 +535,7 @@ def _on_moments(
     for words in wrong:
         message = f"The sentence says “{words}”, and that was not tested."
         yield _change("time not tested", message, "Say the time that was tested.", "evidential support")
-    if reading.has("still") and not (asked is not None and asked.has("still")):
+    if reading.has("still") and reading.degree != "parity" and not (asked is not None and asked.has("still")):
         message = "The sentence says “still”, and nothing says how long."
         yield _change("time not tested", message, "Leave 'still' out.", "evidential support")
     if reading.has("later") and not (judged >= _LATER or (asked is not None and asked.has("later"))):
