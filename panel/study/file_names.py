@@ -107,6 +107,25 @@ def prototypes_among(first: Sequence[str], second: Sequence[str]) -> int:
     return -1 if likely[0] == likely[1] or numbers == [*range(1, len(labels) + 1)] else int(labels is second)
 
 
+def role_of_sheets(names: Sequence[str], scored: Sequence[str]) -> str:
+    """Return whether sheets stand for people or prototypes where the columns are the others; StudyError if unsaid."""
+    if (prototypes := prototypes_among(names, scored)) >= 0:
+        return "prototype" if prototypes == 0 else "assessor"
+    raise StudyError(
+        f"It cannot be told whether the sheets {first_few(list(names))} or the columns {first_few(list(scored))} are "
+        "the prototypes. Write Prototype or Assessor before the names of the sheets."
+    )
+
+
+def roles_of_sheets(names: Sequence[str], words: Sequence[str], scored: Sequence[str]) -> tuple[str, str]:
+    """Return what sheets stand for, and what the rows without a heading; the columns are the third of the three."""
+    roles = axes_roles([names, words, scored], ("assessor", "prototype", "attribute"))
+    if roles and roles[2] != "attribute":
+        return roles[0], roles[1]
+    role = role_of_sheets(names, words)
+    return role, "prototype" if role == "assessor" else "assessor"
+
+
 _WORDS = re.compile(r"[^\W\d_]{3,}")
 _HALF = 0.5
 _INITIALS = re.compile(r"[A-Z]\. ?[A-Z]\.?|[A-Z]{2}")
@@ -158,7 +177,7 @@ def _likeness(names: Sequence[str], role: str) -> float:
     called = [any(is_called(word, role) for word in _WORDS.findall(name)) for name in names]
     if role == "assessor":
         like = [
-            is_called(each[0], "given_name") or bool(_INITIALS.fullmatch(n))
+            is_called("".join(each[:1]), "given_name") or bool(_INITIALS.fullmatch(n))
             for n, each in zip(names, words, strict=True)
         ]
     else:
@@ -393,6 +412,8 @@ def cards_as_table(rows: Sequence[Sequence[str]]) -> tuple[list[tuple[int, list[
     what += [f"{role} ({first_few(told)})"] if role else []
     above = f"; what stands above each is its {' and '.join(what)}" if what else ""
     notes = ["The session or day above each table was left out: each person has one of them."] * once
+    left = [title for card in found for title in card.titles if not any(title in name for name in told)]
+    notes += [f"What else stands above the tables was left out: {first_few(list(dict.fromkeys(left)))}."] * bool(left)
     return made, [f"{len(found)} tables with the same headings were put below each other{above}.", *notes]
 
 
@@ -419,6 +440,8 @@ def _cards(cells: Sequence[list[str]]) -> list[_Card]:
         place = max(heads, key=lambda n: (sum(map(bool, piece[n][1])), -n))
         if sum(row == piece[place][1] for _, row in piece) > 1:
             return []  # no line parts them
+        if any(sum(map(is_number, filter(None, row))) > 1 for _, row in piece[:place]):
+            return []  # a row of scores, not what the table is for
         said, titles = _said_above(piece[:place])
         said = {**kept.get(left, {}), **beside.setdefault(start, said), **said}
         held = [i for i in range(len(piece[0][1])) if any(row[i] for _, row in piece[place:])]
@@ -454,10 +477,10 @@ def _said_above(lines: Sequence[tuple[int, Sequence[str]]]) -> tuple[dict[str, s
         while place < len(filled):
             key, colon, value = filled[place].partition(":")
             roles = [role for role in DESIGN[:4] if colon and is_called(key, role)]
-            if roles and not value and place + 1 < len(filled):
+            if roles and not value and place + 1 < len(filled) and not filled[place + 1].endswith(":"):
                 place, value = place + 1, filled[place + 1]
             if role := roles[0] if roles else sitting([filled[place]]):
-                said.setdefault(role, value.strip() or filled[place])
+                said.setdefault(role, value.strip() if roles else filled[place])
             elif not colon:
                 titles.append(filled[place])
             place += 1
@@ -467,7 +490,9 @@ def _said_above(lines: Sequence[tuple[int, Sequence[str]]]) -> tuple[dict[str, s
 def _role_of_cards(found: Sequence[_Card], said: Sequence[str]) -> tuple[str, list[str]]:
     """Return what the titles of cards are, and the title of each; empty where they have none that differ."""
     common = {title for title in found[0].titles if all(title in card.titles for card in found)}
-    titles = [" ".join(title for title in card.titles if title not in common) for card in found]
+    own = [[title for title in card.titles if title not in common] for card in found]
+    each = min(map(len, own))  # above the first of them may stand what all of them are
+    titles = [" ".join(parts[len(parts) - each :]) for parts in own]
     held = {*said, *named_columns(filter(None, found[0].head))}
     free = [role for role in ("assessor", "prototype", "attribute") if role not in held]
     if len({*titles}) < 2:

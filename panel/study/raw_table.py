@@ -49,6 +49,7 @@ UPLOADED = Limits(_MAX_BYTES, 2_000, 500_000, _MAX_CELLS, _MAX_BYTES, _MAX_CELLS
 OWN_FILE = Limits(100_000_000, 2_000, 2_000_000, 40_000_000, LARGEST_BYTES, 1_000_000_000)
 
 READ_AS_SEEN = "Blanks round or doubled, line ends and invisible signs were taken off"
+UNNAMED = re.compile(r"column \d+")  # what a column without a name is called
 _ZIP = b"PK"
 _NO_TABLES = {  # how a file begins, to what it is
     b"\xd0\xcf\x11\xe0": "an old .xls workbook or has a password; save it as .xlsx without one",

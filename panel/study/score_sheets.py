@@ -17,7 +17,6 @@ from panel.study.file_names import (
     apart,
     are_people,
     attributes_among,
-    axes_roles,
     cards_as_table,
     crossed,
     group_row,
@@ -30,13 +29,15 @@ from panel.study.file_names import (
     names_both,
     parted,
     prototypes_among,
+    role_of_sheets,
+    roles_of_sheets,
     sitting,
     tables_below,
     with_blocks_named,
     without_question,
 )
 from panel.study.knowledge import is_called, is_reckoned, named_columns, said_missing, said_scale
-from panel.study.raw_table import UPLOADED, Limits, RawTable, filled_rows, is_workbook, raw_table, rows_of_file
+from panel.study.raw_table import UNNAMED, UPLOADED, Limits, RawTable, filled_rows, is_workbook, raw_table, rows_of_file
 from panel.study.sheet_keys import Sheet, ask_of_codes, key_and_scores, resolved, score_columns
 from panel.study.study import RawFile
 from panel.study.table_cells import filled_in_order, without_other_rows
@@ -113,7 +114,8 @@ def _table(
     if left:
         told.append(f"Other {'tables' if below else 'sheets'} were not read: {', '.join(left)}.")
     columns = tuple(zip(*table.rows, strict=True)) if table.rows else tuple(() for _ in table.header)
-    return RawTable(file.name, table.header, columns, table.lines, tuple(told))
+    unnamed = tuple(head for head in table.header if UNNAMED.fullmatch(head))
+    return RawTable(file.name, table.header, columns, table.lines, tuple(told), unnamed)
 
 
 def _sheets(
@@ -238,7 +240,7 @@ def _with_attributes_down(sheet: Sheet) -> Sheet:
     """Return a sheet whose column of words without a heading, beside columns of codes, is one of attributes."""
     scored = score_columns(sheet, set())
     held = named_columns(sheet.header)
-    bare = [head for head in sheet.header if re.fullmatch(r"column \d+", head) or is_corner(head)]
+    bare = [head for head in sheet.header if UNNAMED.fullmatch(head) or is_corner(head)]
     called = held.get("prototype", "")
     if "attribute" not in held and called:
         bare = [called]  # over the codes in the other columns?
@@ -299,7 +301,10 @@ def _names(cells: Sequence[Sequence[str]], bottom: int, top: int | None) -> tupl
     for i, cell in enumerate(cells[top]):
         above = cell or (above if i >= first else "")
         groups.append(above if i >= first and cells[bottom][i] and cells[bottom][i] != cell else "")
-    heads = [cells[bottom][i] or cells[top][i] or heads[i] for i in range(len(heads))]
+    over = [
+        i > first and "" in cells[top][i + 1 : i + 2] and any(cells[bottom][i + 1 : i + 2]) for i in range(len(heads))
+    ]
+    heads = [cells[bottom][i] or (not over[i] and cells[top][i]) or heads[i] for i in range(len(heads))]
     repeated = [head for i, head in enumerate(heads) if groups[i] and heads.count(head) > 1]
     if not repeated:
         named = list(dict.fromkeys(group for group in groups if group))
@@ -368,15 +373,15 @@ def _stacked(sheets: Sequence[Sheet], called: str) -> Sheet:
     names = [sheet.name for sheet in sheets]
     missing = next((role for role in ("assessor", "prototype") if role not in held and not sitting(names)), "")
     if missing and "attribute" in held and "prototype" not in held and len(scored) > 1 and "score" not in held:
-        missing = _role_of_sheets([sheet.name for sheet in sheets], scored) if missing == "assessor" else missing
+        missing = role_of_sheets([sheet.name for sheet in sheets], scored) if missing == "assessor" else missing
     elif missing == "prototype" and _blocks(first, scored):
         missing = ""
     elif missing == "prototype" and len(scored) > 1 and _which([sheet.name for sheet in sheets], scored) == 1:
         missing = "attribute"
-    bare = [head for head in first.header if re.fullmatch(r"column \d+", head)]
+    bare = [head for head in first.header if UNNAMED.fullmatch(head)]
     if {"assessor", "prototype"}.isdisjoint(held) and "attribute" not in held and len(bare) == 1 and missing:
         words = list(dict.fromkeys(word for sheet in sheets for word in sheet.cells(bare[0]) if word))
-        missing, other = _roles_of_sheets(names, words, scored)
+        missing, other = roles_of_sheets(names, words, scored)
         sheets = [replace(each, header=tuple(other if h in bare else h for h in each.header)) for each in sheets]
         first = sheets[0]
     if not missing and "score" in held and "attribute" not in held and len(scored) == 1 and not sitting(names):
@@ -412,25 +417,6 @@ def _sittings_of_sheets(sheets: list[Sheet]) -> list[Sheet]:
                     for sheet in sheets
                 ]
     return sheets
-
-
-def _role_of_sheets(names: Sequence[str], scored: Sequence[str]) -> str:
-    """Return whether sheets stand for people or prototypes where the columns are the others; StudyError if unsaid."""
-    if (prototypes := prototypes_among(names, scored)) >= 0:
-        return "prototype" if prototypes == 0 else "assessor"
-    raise StudyError(
-        f"It cannot be told whether the sheets {first_few(list(names))} or the columns {first_few(list(scored))} are "
-        "the prototypes. Write Prototype or Assessor before the names of the sheets."
-    )
-
-
-def _roles_of_sheets(names: Sequence[str], words: Sequence[str], scored: Sequence[str]) -> tuple[str, str]:
-    """Return what sheets stand for, and what the rows without a heading; the columns are the third of the three."""
-    roles = axes_roles([names, words, scored], ("assessor", "prototype", "attribute"))
-    if roles and roles[2] != "attribute":
-        return roles[0], roles[1]
-    role = _role_of_sheets(names, words)
-    return role, "prototype" if role == "assessor" else "assessor"
 
 
 # Blocks of columns: prototypes, people, sessions across; attributes within, or the other way round.
@@ -521,7 +507,11 @@ def _by_place(sheet: Sheet, pairs: Mapping[str, tuple[str, str]]) -> dict[str, t
                 if rest and rest != head and (is_called(rest, "prototype") or is_called(rest, "code")):
                     coded[block] = head
         varies = any(len({row[at[head]] for row in sheet.rows}) > 1 for head in coded.values())
-        if coded and varies and len(coded) == len({pair[side] for pair in pairs.values()}):
+        blocks = list(dict.fromkeys(pair[side] for pair in pairs.values()))
+        if coded and varies and len(coded) < len(blocks):
+            lacking = first_few([block for block in blocks if block not in coded])
+            raise StudyError(f"No column says what was tried as {lacking}, as {first_few(list(coded.values()))} do.")
+        if coded and varies:
             place = {block: "".join(re.findall(r"\d+", block)) or block for block in coded}
             rest_of = {head: (place[pair[side]], pair[1 - side]) for head, pair in pairs.items()}
             return rest_of | {head: (place[block], "prototype") for block, head in coded.items()}
@@ -549,6 +539,9 @@ def _with_role(
 
 
 def _blocks_below(sheet: Sheet, pairs: Mapping[str, tuple[str, str]], role: str) -> tuple[Sheet, list[str]]:
+    """Return a sheet with blocks of columns below each other; StudyError if a column in one has no heading."""
+    if bare := [head for head, pair in pairs.items() if any(map(UNNAMED.fullmatch, pair))]:
+        raise StudyError(f"Among groups of columns {first_few(bare)} has no heading. Write one, or delete the column.")
     across = list(dict.fromkeys(block for block, _ in pairs.values()))
     within = list(dict.fromkeys(part for _, part in pairs.values()))
     column = {pair: head for head, pair in pairs.items()}

@@ -19,7 +19,7 @@ from panel.study.knowledge import (
     worded,
     wordings,
 )
-from panel.study.raw_table import RawTable
+from panel.study.raw_table import UNNAMED, RawTable
 from panel.words import as_seen, counted, first_few
 
 
@@ -136,13 +136,20 @@ def ask_of_codes(sheets: Sequence[Sheet], left: Sequence[Sheet], key: Sheet | No
                 f"{key.name!r} {told}. Find out which is right and correct the other one."
             )
     for sheet in sheets if key is None else ():
-        held = _held_codes(sheet)
-        codes = {*sheet.cells(held)} - {""} if held else set()
-        for other in left:
+        _ask_of_codes_elsewhere(sheet, left)
+
+
+def _ask_of_codes_elsewhere(sheet: Sheet, left: Sequence[Sheet]) -> None:
+    """Raise StudyError if a column of codes stands on another sheet too, which is no key."""
+    named = (_code_column(sheet), named_columns(sheet.header).get("prototype", ""))
+    for head in (head for head in sheet.header if head in named or UNNAMED.fullmatch(head)):
+        codes = {*sheet.cells(head)} - {""}
+        labels = len(codes) > 1 and all(len(code) > 1 and is_number(code) for code in codes)
+        for other in left if labels else ():
             cells = {cell for row in other.rows for cell in row} | {*other.header}
-            if len(codes) > 1 and len(codes & cells) >= _MOSTLY * len(codes):
+            if len(codes & cells) >= _MOSTLY * len(codes):
                 raise StudyError(
-                    f"The codes in {held!r} stand on the sheet {other.name!r} too, and it cannot be told what it says "
+                    f"The codes in {head!r} stand on the sheet {other.name!r} too, and it cannot be told what it says "
                     "of them. Make it a table with a row for each code: Code, Prototype, and Assessor or Session if a "
                     "code is theirs alone."
                 )
@@ -169,14 +176,15 @@ def resolved(sheet: Sheet, key: Sheet | None) -> tuple[Sheet, list[str]]:
         more = more if known[place] == says else []
     columns = [[_plain(cell) for cell in sheet.cells(named[role])] for role in shared]
     places = list(zip(*columns, sheet.cells(held), strict=True))
-    strange = list(dict.fromkeys(place[-1] for place in places if place not in known))
+    strange = list(dict.fromkeys(place[-1] for place in places if place not in known and place[-1]))
     if strange:
         raise StudyError(
             f"The key does not hold the codes {first_few(strange)}. Add them, or correct them in the scores."
         )
-    _ask_of_contradicted(sheet, own if own != held else "", [known[place][0] for place in places])
     width = 1 + len(more)
-    rows = tuple((*known[place][:width], *row) for place, row in zip(places, sheet.rows, strict=True))
+    said = [known.get(place, [""] * width)[:width] for place in places]
+    _ask_of_contradicted(sheet, own if own != held else "", [names[0] for names in said])
+    rows = tuple((*names, *row) for names, row in zip(said, sheet.rows, strict=True))
     other = {held: "blind code", own: "prototype written beside the code"}
     header = ("prototype", *more, *(other.get(head, head) for head in sheet.header))
     by = f", each within its {' and '.join(shared)}" if shared else ""
@@ -188,7 +196,7 @@ def resolved(sheet: Sheet, key: Sheet | None) -> tuple[Sheet, list[str]]:
 def _ask_of_contradicted(sheet: Sheet, own: str, said: Sequence[str]) -> None:
     """Raise StudyError if rows name another prototype beside the code than the key does."""
     cells = sheet.cells(own) if own else said
-    wrong = [n for n, (cell, of) in enumerate(zip(cells, said, strict=True)) if cell and cell != of and cell in said]
+    wrong = [n for n, (cell, of) in enumerate(zip(cells, said, strict=True)) if of and cell != of and cell in {*said}]
     if wrong:
         lines = first_few([sheet.lines[n] for n in wrong])
         raise StudyError(
