@@ -40,7 +40,7 @@ from panel.study.knowledge import is_called, is_reckoned, named_columns, said_mi
 from panel.study.raw_table import UNNAMED, UPLOADED, Limits, RawTable, filled_rows, is_workbook, raw_table, rows_of_file
 from panel.study.sheet_keys import Sheet, ask_of_codes, key_and_scores, resolved, score_columns
 from panel.study.study import RawFile
-from panel.study.table_cells import filled_in_order, without_other_rows
+from panel.study.table_cells import filled_in_order, is_mean_of_others, without_other_rows
 from panel.words import as_seen, counted, first_few
 
 
@@ -581,6 +581,9 @@ def _across(sheet: Sheet, scored: Sequence[str], held: Mapping[str, str]) -> tup
             f"It cannot be told what the columns {first_few(list(scored))} are beside {held['attribute']!r}: sessions, "
             "replicates? Write it into their headings, such as: Session 1."
         )
+    cells = {head: sheet.cells(head) for head in scored}
+    reckoned = [head for head in scored if is_called(head, "reckoned_alone") or is_mean_of_others(head, cells)]
+    scored = [head for head in scored if head not in reckoned] or scored
     own = [head for head in sheet.header if head not in scored]
     at = {head: i for i, head in enumerate(sheet.header)}
     rows = [(*(row[at[head]] for head in own), name, row[at[name]]) for row in sheet.rows for name in scored]

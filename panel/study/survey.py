@@ -62,6 +62,7 @@ _HALVES = re.compile(r"\s*(?:[:|/]|\s[-\u2013\u2014])\s+")  # between what is as
 _ENDS = re.compile(
     r"[(\[](?:[^()]*/[^()]*|\s*\d+\s*=[^()]*|\s*\d+ [^()]*\d+ [^()]*)[)\]]\s*$"
 )  # the answers, after the question
+_NUMBERED = re.compile(r"^\s*(?:[QF]\.? ?)?\d{1,2}[a-z]?\s*[.:)]\s+", re.IGNORECASE)  # `Q1. `
 _END = re.compile(r"(\d{1,4})\s*=\s*([^,;/()\[\]=\d]+)")  # what a point of it is called
 _WHICH = r"(?:which|what|welche[srn]?|quel(?:le)?s?|cual|que|quale|che) "
 _COLUMNS = ("column", "prototype", "question", "kind", "noticed")
@@ -140,7 +141,7 @@ def read_survey(table: RawTable, person: str = "", prototypes: Sequence[str] = (
     words = re.compile("|".join(_whole(name).pattern for name in known) or r"(?!)")
     table = _lists_apart(table, words)
     heads = [(name, found[0] if (found := words.search(name)) else "") for name in table.header]
-    asks = {name: _question(words.sub(" ", name)) for name in table.header} | _items(table.header, words)
+    asks = {name: _question(words.sub(" ", _asked(name))) for name in table.header} | _items(table.header, words)
     asked = [(name, of, asks[name]) for name, of in heads]
     together: dict[str, list[str]] = {}
     for name, of, question in asked:
@@ -168,8 +169,8 @@ def _question(heading: str) -> str:
 
 
 def _asked(heading: str) -> str:
-    """Return a heading without the scale or the answers behind it."""
-    return _ENDS.sub(" ", stated_scale(heading)[0])
+    """Return a heading without the scale or the answers behind it, and the number of the question before it."""
+    return _ENDS.sub(" ", stated_scale(_NUMBERED.sub("", heading))[0])
 
 
 def _is_order(question: str, columns: Sequence[Sequence[str]]) -> bool:
@@ -230,7 +231,8 @@ def _one_row_each(table: RawTable, person: str) -> tuple[RawTable, str, list[str
     when = [named["session"]] if named.get("session") and len(set(cells[named["session"]])) > 1 else []
     pairs = {name: set(zip(*(cells[each] for each in (name, prototype, *when)), strict=True)) for name in coded}
     each = [name for name in coded if len(set(cells[name])) < len(table.lines) == len(pairs[name])]  # no count of rows
-    person = person or named.get("assessor", "") or (each[0] if len(each) == 1 else "")
+    who = named.get("assessor", "") or next(iter(_people_asked([n for n in words if n not in which])), "")
+    person = person or who or (each[0] if len(each) == 1 else "")
     if not person:
         raise StudyError(f"{table.name} has a row for each {prototype}. Say which column holds the person.")
     spelled: dict[str, str] = {}  # one person may be typed with other capitals
@@ -270,9 +272,7 @@ def _places(table: RawTable, keys: Sequence[tuple[str, ...]]) -> dict[tuple[str,
 
 def _person(table: RawTable, free: Sequence[str]) -> str:
     """Return the column that names each person once: called so, called a number, or the first one."""
-    words = {name: heading_words(name).split() for name in free}
-    asked = [name for name in free if any(is_called(word, "assessor") for word in words[name])]  # your panelist number
-    called = [named_columns(free).get("assessor", ""), *asked, *(name for name in free if is_called(name, "counter"))]
+    called = [*_people_asked(free), *(name for name in free if is_called(name, "counter"))]
     about = ("person", "recorded_at", "session", "comment")  # the person or the moment, no name for them
     first = [name for name in table.header[:1] if not any(is_called(name, role) for role in about)]
     each = [name for name in (*called, *first) if name in free and len(set(table.column(name))) == len(table.lines)]
@@ -287,6 +287,12 @@ def _items(header: Sequence[str], products: re.Pattern[str]) -> dict[str, str]:
     if len(leads) != 1 or not leads.pop() or len(items) < len(halves) or len({*items}) == 1:
         return {}
     return {name: _question(item) for name, (_, item) in halves.items()}
+
+
+def _people_asked(names: Sequence[str]) -> list[str]:
+    """Return the headings that name who answered, the surest first: `Respondent`, `Your panelist number`."""
+    asked = [name for name in names if any(is_called(word, "assessor") for word in heading_words(name).split())]
+    return list(dict.fromkeys(filter(None, [named_columns(names).get("assessor", ""), *asked])))
 
 
 def _named_in_halves(header: Sequence[str]) -> set[str]:

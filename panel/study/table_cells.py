@@ -460,6 +460,18 @@ _FEWEST = 8  # rows, and
 _FEWEST_EACH = 3  # rows of each name, from which the contents of a column tell that nobody scored it
 
 
+def is_mean_of_others(head: str, cells: Mapping[str, Sequence[str]]) -> bool:
+    """Return True if a column holds the mean of the others in each row, whatever it is called."""
+    read = {name: read_numbers(column, words=True).values for name, column in cells.items()}
+    mean, others = read.pop(head), list(read.values())
+    if len(others) < _FEWEST_EACH or len(mean) < _FEWEST or not np.isfinite(others).all():
+        return False
+    return bool((np.abs(np.mean(others, axis=0) - mean) <= _ROUNDED).all())
+
+
+_ROUNDED = 0.051  # a mean may be written with one decimal
+
+
 def why_not_scored(table: RawTable, held: Mapping[str, str], column: str) -> str:
     """Return what the contents of a column say against its being scores: a count, dates, one value for each name."""
     words = heading_words(column)

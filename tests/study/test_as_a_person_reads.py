@@ -5,7 +5,7 @@ The judge is the long table that each file is made from, with nothing of the rea
 
 from __future__ import annotations
 
-from itertools import chain
+from itertools import chain, product
 
 import pandas as pd
 import pytest
@@ -315,6 +315,17 @@ def test_numbers_out_of_something_and_words_for_no_value():
     assert read_numbers(["'7.5", "?", "not tested", "absent", "niet getest"]).missing.tolist() == [False] + [True] * 4
 
 
+def test_a_mean_across_is_nobody_whatever_it_is_called():
+    names = (*WHO, "Dora")
+    rows = [["product", "attribute", *names, "alle"]]
+    for n in range(9):
+        cells = [3.0 + n, 5.5 - n / 3, 2.5 + n * n / 9, 7.0 - n / 2]
+        rows.append([f"P{n // 3}", TERMS[n % 3], *(f"{cell:.1f}" for cell in cells), f"{sum(cells) / 4:.2f}"])
+    read = imported(csv(rows))
+    assert set(read.scores["assessor"]) == {*names}
+    assert "Columns that were not used: alle." in read.notes
+
+
 def test_names_have_roles():
     axes = [["greasy", "sticky"], ["A", "B"], ["Anna", "Ben"]]
     assert axes_roles(axes, ("assessor", "prototype", "attribute")) == ["attribute", "prototype", "assessor"]
@@ -358,7 +369,11 @@ BOOK = [["Variable", "Code", "Meaning"], ["V1", "", ITEMS[0]], ["V2", "", ITEMS[
 GROUPED = [["Home use"], ["", "", *(c for p in CREAMS for c in (p, ""))], ["Resp.", "Age", *ITEMS * 2],
            *([w, "33", *(WORDS[point(w, p, i)] for p in CREAMS for i in ITEMS)] for w in CONSUMERS),
            ["", "Mean", "3", "3", "3", "3"]]  # fmt: skip
+ASKS = [f"Q{n}. {i} ({p})" for n, (p, i) in enumerate(product(CREAMS, ITEMS), start=1)]
+NUMBERED = [["Q0. Respondent", *ASKS], *([w, *(WORDS[point(w, p, i)] for p in CREAMS for i in ITEMS)]
+            for w in CONSUMERS)]  # fmt: skip
 SURVEYS = {
+    "questions with numbers": csv(NUMBERED),
     "the product in brackets": csv(
         [["Timestamp", "Your participant number", *(f"{i} [{p}]" for i in ITEMS for p in CREAMS)],
          *([f"2026-05-0{n}", w, *(WORDS[point(w, p, i)] for i in ITEMS for p in CREAMS)]
