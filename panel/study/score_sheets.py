@@ -38,7 +38,15 @@ from panel.study.file_names import (
 )
 from panel.study.knowledge import is_called, is_reckoned, named_columns, said_missing, said_scale
 from panel.study.raw_table import UNNAMED, UPLOADED, Limits, RawTable, filled_rows, is_workbook, raw_table, rows_of_file
-from panel.study.sheet_keys import Sheet, ask_of_codes, key_and_scores, resolved, score_columns
+from panel.study.sheet_keys import (
+    Sheet,
+    ask_of_codes,
+    ask_of_left_out,
+    key_and_scores,
+    of_means,
+    resolved,
+    score_columns,
+)
 from panel.study.study import RawFile
 from panel.study.table_cells import filled_in_order, is_mean_of_others, without_other_rows
 from panel.words import as_seen, counted, first_few
@@ -108,6 +116,7 @@ def _table(
     said = " ".join(stacked.notes)
     left = [each.name for each in sheets if each.name not in names and each is not key and repr(each.name) not in said]
     table, notes = _melted(stacked)
+    ask_of_left_out(first, [each for each in scored if each.name not in names])
     ask_of_codes(together, [each for each in sheets if each.name not in names], key)
     table, by_key = resolved(table, key)
     told = [*stacked.notes, *noticed, *named, *notes, *by_key]
@@ -142,13 +151,8 @@ def _sheets(
     found = (sheet_of(name, list(filled_rows(rows).items()), heading) for name, rows in parts)
     made += [each for each in found if each is not None]
     order = [name for name, _ in laid_out]
-    made.sort(key=lambda each: (_of_means(each), order.index(each.name) if each.name in order else 0))
+    made.sort(key=lambda each: (of_means(each), order.index(each.name) if each.name in order else 0))
     return made, below, list(dict.fromkeys(told))
-
-
-def _of_means(sheet: Sheet) -> bool:
-    """Return True if a sheet is one of means or totals, by its name or its first heading: it comes last."""
-    return is_reckoned(sheet.name) or is_reckoned(sheet.header[0])
 
 
 _LARGE = 2_000_000  # bytes of a text above which its beginning tells its layout
@@ -300,11 +304,10 @@ def _names(cells: Sequence[Sequence[str]], bottom: int, top: int | None) -> tupl
     first = next((i for i, cell in enumerate(cells[top]) if cell and cells[bottom][i]), 0)
     for i, cell in enumerate(cells[top]):
         above = cell or (above if i >= first else "")
-        groups.append(above if i >= first and cells[bottom][i] and cells[bottom][i] != cell else "")
-    over = [
-        i > first and "" in cells[top][i + 1 : i + 2] and any(cells[bottom][i + 1 : i + 2]) for i in range(len(heads))
-    ]
-    heads = [cells[bottom][i] or (not over[i] and cells[top][i]) or heads[i] for i in range(len(heads))]
+        lone = cell and not (cells[top][i + 1 : i + 2] == [""] and any(cells[bottom][i + 1 : i + 2]))
+        bare = i > first and held[i] and not cells[bottom][i] and not lone  # a column of the group without a heading
+        groups.append(above if i >= first and (bare or (cells[bottom][i] and cells[bottom][i] != cell)) else "")
+        heads[i] = cells[bottom][i] or (not bare and cell) or heads[i]
     repeated = [head for i, head in enumerate(heads) if groups[i] and heads.count(head) > 1]
     if not repeated:
         named = list(dict.fromkeys(group for group in groups if group))
@@ -320,7 +323,7 @@ def _names(cells: Sequence[Sequence[str]], bottom: int, top: int | None) -> tupl
 def _first_with_scores(sheets: Sequence[Sheet]) -> Sheet:
     """Return the first sheet that names people, prototypes and scores; else the first with numbers; else the first."""
     scored = [sheet for sheet in sheets if score_columns(sheet, set())]
-    scored = [sheet for sheet in scored if not _of_means(sheet)] or scored
+    scored = [sheet for sheet in scored if not of_means(sheet)] or scored
     whole = [sheet for sheet in scored if {"assessor", "prototype"} <= set(named_columns(sheet.header))]
     return [*whole, *scored, *sheets][0]
 

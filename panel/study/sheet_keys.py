@@ -58,6 +58,22 @@ def score_columns(sheet: Sheet, taken: set[str]) -> list[str]:
     ]
 
 
+def of_means(sheet: Sheet) -> bool:
+    """Return True if a sheet is one of means or totals, by its name or its first heading: it comes last."""
+    return is_reckoned(sheet.name) or is_reckoned(sheet.header[0])
+
+
+def ask_of_left_out(first: Sheet, left: Sequence[Sheet]) -> None:
+    """Raise StudyError if a sheet is left out that has most of the scored columns, and one column without a heading."""
+    scored = {head.casefold() for head in score_columns(first, set())}
+    for sheet in left:
+        bare = [head for head in sheet.header if UNNAMED.fullmatch(head)]
+        if bare and not of_means(sheet) and 2 * len(scored & {*map(str.casefold, sheet.header)}) > len(scored):
+            raise StudyError(
+                f"The sheet {sheet.name!r} has no heading above {bare[0]}. Write the one of {first.name!r}."
+            )
+
+
 _SHARED = ("assessor", "session", "replicate")  # a code may stand for something else for each of these
 _MOSTLY = 0.8
 
@@ -162,7 +178,9 @@ def resolved(sheet: Sheet, key: Sheet | None) -> tuple[Sheet, list[str]]:
     code, prototype = _code_column(key), _prototype_column(key)
     in_key, named = named_columns(key.header), named_columns(sheet.header)
     own = named.get("prototype", "") if _code_column(sheet) != named.get("prototype", "") else ""
+    of_key = {*key.cells(code)}
     held = _code_column(sheet) or own
+    held = held or next((head for head in sheet.header if _are_codes(sheet.cells(head), of_key)), "")
     if not held:
         return sheet, [f"The sheet {key.name!r} looks like a key of codes, but no column here holds codes."]
     shared = [role for role in _SHARED if role in in_key and role in named]

@@ -154,6 +154,11 @@ READ = {
         book(**own_codes(), Key=[["Assessor", "Product", "Code"], *([a, p, c] for (a, p), c in OWN.items())]),
         truth(("1",)),
     ),
+    "codes without a heading, and their key": (
+        book(Scores=[["assessor", "", *TERMS], *([r[0], {"P1": "317", "P2": "482"}[r[1]], *r[2:]] for r in wide()[1:])],
+            Key=[["code", "prototype"], ["317", "P1"], ["482", "P2"]]),
+        truth(("1",)),
+    ),
     "a key with a column for each day": (
         book(**of_sessions(), Key=[["Prototype", "Code Mon", "Code Thu"],
             *([p, *(SERVED[p, s] for s in SITTINGS)] for p in PRODUCTS)]),
@@ -223,6 +228,15 @@ ASKED = {
     "codes on a sheet that nobody can read": (
         book(**own_codes(), Plan=[["what", "was", "served"], *([c, "then", "later"] for c in OWN.values())]),
         "The codes in 'code' stand on the sheet 'Plan' too",
+    ),
+    "a group without one of its headings": (
+        csv([["", "P1", "", "", "P2", "", ""], ["assessor", *TERMS, "", *TERMS[1:]],
+            *([f"B{n}", *(f"{n + k}.5" for k in range(6))] for n in range(6))]),
+        "column 5 has no heading",
+    ),
+    "a sheet without one of its headings": (
+        book(Session_1=wide("1"), Session_2=[["", *wide()[0][1:]], *wide("2")[1:]]),
+        "The sheet 'Session 2' has no heading above column 1",
     ),
     "rows of two studies": (
         csv([["Study", *wide()[0]], *([f"HC-1{n % 2}", *row] for n, row in enumerate(wide()[1:]))]),
