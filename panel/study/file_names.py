@@ -391,6 +391,8 @@ def cards_as_table(rows: Sequence[Sequence[str]]) -> tuple[list[tuple[int, list[
     They are parted by blank lines or columns, each with lines above its headings: `Name: Anna`, `Session 1`, `greasy`.
     What they say becomes a column; what cannot be told is asked.
     """
+    if len(rows) > _MOST_LINES:
+        return [], []
     cells = [[as_seen(cell) for cell in row] for row in rows]
     width = max(map(len, cells), default=0)
     cells = [row + [""] * (width - len(row)) for row in cells]
@@ -415,6 +417,9 @@ def cards_as_table(rows: Sequence[Sequence[str]]) -> tuple[list[tuple[int, list[
     left = [title for card in found for title in card.titles if not any(title in name for name in told)]
     notes += [f"What else stands above the tables was left out: {first_few(list(dict.fromkeys(left)))}."] * bool(left)
     return made, [f"{len(found)} tables with the same headings were put below each other{above}.", *notes]
+
+
+_MOST_LINES = 3_000  # of a sheet of small tables
 
 
 def _cards(cells: Sequence[list[str]]) -> list[_Card]:

@@ -76,8 +76,8 @@ def score_table(file: RawFile, sheet: str = "", heading: int = 0, limits: Limits
 
 def _with_what_lines_say(table: RawTable, laid_out: Sequence[tuple[str, list[list[str]]]]) -> RawTable:
     """Return a table with the scale that lines beside it state, and without the numbers that they call no answer."""
-    seen = ([as_seen(cell) for cell in row if cell.strip()] for _, rows in laid_out for row in rows)
-    lines = [cell for row in seen if len({*row}) <= _OF_A_LINE for cell in row]
+    short = (row for _, rows in laid_out for row in rows if len({*row} - {""}) <= _OF_A_LINE)
+    lines = [seen for row in short for cell in row if (seen := as_seen(cell))]
     scale, line = said_scale(lines)
     notes = [*table.notes, *([f"Scale {scale[0]} to {scale[1]} read from the line {line!r}."] if scale else [])]
     columns = list(table.columns)

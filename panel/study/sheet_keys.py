@@ -80,6 +80,8 @@ _MOSTLY = 0.8
 
 def key_and_scores(sheets: Sequence[Sheet]) -> tuple[Sheet | None, list[Sheet]]:
     """Return the sheet that says which code is which prototype, and the others."""
+    if len(sheets) == 1:
+        return None, list(sheets)
     coded = [sheet for sheet in sheets if _held_codes(sheet) and score_columns(sheet, {_held_codes(sheet)})]
     codes = {code for sheet in coded for code in sheet.cells(_held_codes(sheet))} - {""}
     people = {
@@ -87,7 +89,7 @@ def key_and_scores(sheets: Sequence[Sheet]) -> tuple[Sheet | None, list[Sheet]]:
     }
     for sheet in (sheet if sheet in coded else _as_key(sheet, codes, people) for sheet in sheets):
         code, prototype = _code_column(sheet), _prototype_column(sheet)
-        if len(sheets) > 1 and code and prototype and not score_columns(sheet, {code, prototype}):
+        if code and prototype and not score_columns(sheet, {code, prototype}):
             return sheet, [other for other in sheets if other.name != sheet.name]
     return None, list(sheets)
 
@@ -95,7 +97,7 @@ def key_and_scores(sheets: Sequence[Sheet]) -> tuple[Sheet | None, list[Sheet]]:
 def _held_codes(sheet: Sheet) -> str:
     """Return the column of codes of a sheet of scores: called so, or one of prototypes that has numbers."""
     held = _code_column(sheet) or named_columns(sheet.header).get("prototype", "")
-    cells = sheet.cells(held) if held else []
+    cells = {*sheet.cells(held)} if held else set()
     return held if any(len(cell) > 1 and is_number(cell) for cell in cells) else ""
 
 

@@ -390,9 +390,10 @@ def filled_in_order(
     It does where every row is then another one, and the names within a group come in the order in which they come in
     the others. Rows with means are no part of it, nor rows with nothing beside the names.
     """
+    plain, labels = tuple(map(tuple, rows)), _label_columns(header, rows)
+    if not any(row[i] == "" for row in rows for i in labels[:-1]):
+        return plain, []
     found = [list(row) for row in rows]
-    plain = tuple(map(tuple, found))
-    labels = _label_columns(header, rows)
     known = {cell for row in found for cell in row}
     used = [
         row
