@@ -26,7 +26,7 @@ from panel.study.archives import open_workbook, sheet_names
 from panel.study.folder import write_study
 from panel.study.numbers_read import typed_number
 from panel.study.open_study import workbook_bytes, zip_bytes
-from panel.study.raw_table import RawTable, raw_file, raw_table
+from panel.study.raw_table import RawTable, raw_file
 from panel.study.score_sheets import score_table
 from panel.study.scores_import import (
     ImportedScores,
@@ -37,7 +37,7 @@ from panel.study.scores_import import (
     with_scores,
 )
 from panel.study.study import RawFile, Study, natural_order
-from panel.study.survey import KINDS, read_survey, with_survey
+from panel.study.survey import KINDS, read_survey, survey_table, with_survey
 
 # Taking the study away: as a folder on this computer, as zip or as workbook.
 
@@ -126,7 +126,7 @@ def survey_form() -> None:
         st.caption("A row for each person and a column for P1 liking, P2 liking; or a row for each person and product.")
         return
     file = raw_file(upload.name, upload.getvalue())
-    uploaded, now = attempt(raw_table, file), attempt(study_in_use)
+    uploaded, now = attempt(survey_table, file), attempt(study_in_use)
     if uploaded is None:
         return
     key = file.sha256[:16]

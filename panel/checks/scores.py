@@ -18,8 +18,9 @@ from panel.checks.score_patterns import (
 from panel.checks.sound_study import sound_study
 from panel.checks.structure import unread_rows
 from panel.stats.orders.block_designs import joined
+from panel.study.knowledge import is_called
 from panel.study.study import Study
-from panel.study.table_cells import is_called, number_text
+from panel.study.table_cells import number_text
 from panel.words import counted, first_few, format_typed
 
 

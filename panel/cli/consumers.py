@@ -147,7 +147,7 @@ def _rows(content: Any) -> Any:
     """Return the content with every frame, however deep, as rows of plain values."""
     import pandas as pd
 
-    from panel.views.plain_data import records
+    from panel.cli.shared import records
 
     if isinstance(content, pd.DataFrame):
         return records(content)

@@ -116,7 +116,7 @@ def claim(
         return
     result = answers.need(CLAIMS)
     if as_json:
-        from panel.views.plain_data import records
+        from panel.cli.shared import records
 
         content: dict[str, Any] = {"claims": [_with_words(row, result) for row in records(result.claims)]}
         frames = ("numbers", "findings", "gaps", "bearing")

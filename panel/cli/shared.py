@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import json
 import sys
+from collections.abc import Mapping
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
@@ -48,7 +49,6 @@ def tell(words: object, *, err: bool = False) -> None:
 
 def print_json(content: dict[str, Any]) -> None:
     """Print one JSON object; frames become lists of rows. Signs that could steer a terminal are written as escapes."""
-    from panel.views.plain_data import json_text
     from panel.words import plain_text
 
     text = json_text(content)
@@ -103,3 +103,31 @@ def print_told(told: Told, *, everything: bool = False, brief: bool = False) -> 
             else:
                 tell(told.shown(item).table.none or "None.")
         click.echo()
+
+
+# Results as plain data for other programs: numbers unrounded, what is missing as null.
+
+
+def records(frame: pd.DataFrame) -> list[dict[str, Any]]:
+    """Return the rows of a frame as dictionaries of plain Python values, NaN and infinity as None."""
+    columns = {str(name): [_plain(value) for value in frame[name]] for name in frame.columns}
+    return [dict(zip(columns, row, strict=True)) for row in zip(*columns.values(), strict=True)]
+
+
+def json_text(content: Mapping[str, Any]) -> str:
+    """Return one JSON object as text; frames within it become lists of rows."""
+    import pandas as pd
+
+    plain = {name: records(value) if isinstance(value, pd.DataFrame) else value for name, value in content.items()}
+    return json.dumps(plain, ensure_ascii=False, allow_nan=False, indent=1, default=str)
+
+
+def _plain(value: object) -> object:
+    import numpy as np
+    import pandas as pd
+
+    if isinstance(value, np.generic):
+        value = value.item()
+    if isinstance(value, float) and not np.isfinite(value):
+        return None
+    return None if value is pd.NA else value

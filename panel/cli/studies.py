@@ -125,11 +125,11 @@ def survey_of(
     file: Path, person: str, kinds: Sequence[str], prototypes: Sequence[str] = ()
 ) -> tuple[RawFile, RawTable, pd.DataFrame]:
     """Return a survey's file, its table and what its columns ask, with the kinds that were named as QUESTION=KIND."""
-    from panel.study.raw_table import raw_table, read_raw_file
-    from panel.study.survey import KINDS, read_survey
+    from panel.study.raw_table import read_raw_file
+    from panel.study.survey import KINDS, read_survey, survey_table
 
     raw = read_raw_file(file)
-    table, asked = read_survey(raw_table(raw), person, prototypes)
+    table, asked = read_survey(survey_table(raw), person, prototypes)
     for question, _, kind in (words.rpartition("=") for words in kinds):
         meant = asked["question"].str.casefold().isin([question.strip().casefold()]) | (asked["column"] == question)
         if kind not in ("", *KINDS) or not meant.any():
@@ -360,9 +360,9 @@ def why(study: Path, number_id: str, seed: int, as_json: bool) -> None:
     """Say where a number of the evidence file comes from: D12 as it stands on paper, or D-AF_GREASE-P4-P1-estimate."""
     import pandas as pd
 
+    from panel.cli.shared import records
     from panel.report.trace import why as trace_back
     from panel.views.decision.claims import trace_lines, what_is_behind
-    from panel.views.plain_data import records
 
     found = trace_back(open_path(study), number_id, rng_seed=seed)
     if as_json:

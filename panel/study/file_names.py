@@ -3,14 +3,15 @@
 from __future__ import annotations
 
 import re
+from collections import Counter
 from collections.abc import Iterator, Mapping, Sequence
 from functools import cache
-from itertools import pairwise
+from itertools import pairwise, permutations
+from typing import NamedTuple
 
 from panel.errors import StudyError
-from panel.study.knowledge import shared_table
+from panel.study.knowledge import ROLES, heading_words, is_called, is_reckoned, named_columns, shared_table
 from panel.study.numbers_read import read_numbers
-from panel.study.table_cells import ROLES, heading_words, is_called, named_columns
 from panel.words import as_seen, counted, first_few
 
 MOSTLY, NUMERIC = 0.6, 0.8  # share of headings that are filled; of cells of a column of scores that are numbers
@@ -61,7 +62,7 @@ def crossed(names: Sequence[str]) -> Iterator[dict[str, tuple[str, str]]]:
             pairs = {name: parted(name, separator, from_right=from_right) for name in names}
             groups, parts = ({pair[i] for pair in pairs.values()} for i in (0, 1))
             whole = len(groups) * len(parts) == len(pairs) == len(set(pairs.values()))
-            if whole and all(groups) and all(parts):
+            if whole and all(groups) and all(parts) and all(separator in name for name in names):
                 yield pairs
 
 
@@ -106,8 +107,82 @@ def prototypes_among(first: Sequence[str], second: Sequence[str]) -> int:
     return -1 if likely[0] == likely[1] or numbers == [*range(1, len(labels) + 1)] else int(labels is second)
 
 
+def role_of_sheets(names: Sequence[str], scored: Sequence[str]) -> str:
+    """Return whether sheets stand for people or prototypes where the columns are the others; StudyError if unsaid."""
+    if (prototypes := prototypes_among(names, scored)) >= 0:
+        return "prototype" if prototypes == 0 else "assessor"
+    raise StudyError(
+        f"It cannot be told whether the sheets {first_few(list(names))} or the columns {first_few(list(scored))} are "
+        "the prototypes. Write Prototype or Assessor before the names of the sheets."
+    )
+
+
+def roles_of_sheets(names: Sequence[str], words: Sequence[str], scored: Sequence[str]) -> tuple[str, str]:
+    """Return what sheets stand for, and what the rows without a heading; the columns are the third of the three."""
+    roles = axes_roles([names, words, scored], ("assessor", "prototype", "attribute"))
+    if roles and roles[2] != "attribute":
+        return roles[0], roles[1]
+    role = role_of_sheets(names, words)
+    return role, "prototype" if role == "assessor" else "assessor"
+
+
 _WORDS = re.compile(r"[^\W\d_]{3,}")
 _HALF = 0.5
+_INITIALS = re.compile(r"[A-Z]\. ?[A-Z]\.?|[A-Z]{2}")
+
+
+def axes_roles(axes: Sequence[Sequence[str]], roles: Sequence[str]) -> list[str]:
+    """Return which of the roles each of several lists of names has; empty if their names do not tell it well.
+
+    Sensations are attributes; given names, initials and words for a person are people; labels and words for a product
+    are prototypes.
+    """
+    ranked = sorted(_ways(axes, roles), key=lambda way: way[0], reverse=True)
+    told = len(ranked) == 1 or (len(ranked) > 1 and ranked[0][0] - ranked[1][0] >= _HALF)
+    return list(ranked[0][1]) if told else []
+
+
+def are_exchanged(axes: Sequence[Sequence[str]], roles: Sequence[str]) -> bool:
+    """Return True if lists of names plainly have each other's roles: two of them at least are called otherwise."""
+    likely = {each: how for how, each in _ways(axes, roles)}
+    return all(axes) and max(likely.values()) - likely[tuple(roles)] >= _PLAINLY
+
+
+_PLAINLY = 1.5  # a name that is like those of another role counts 1
+
+
+def _ways(axes: Sequence[Sequence[str]], roles: Sequence[str]) -> list[tuple[float, tuple[str, ...]]]:
+    """Return each way of giving lists of names their roles, and how like these they are."""
+    return [
+        (sum(_likeness(names, role) for names, role in zip(axes, each, strict=True)), each)
+        for each in permutations(roles, len(axes))
+    ]
+
+
+def are_people(names: Sequence[str]) -> bool:
+    """Return True if half of the names at least are given names, initials or words for a person, and no sensations."""
+    return _likeness(names, "assessor") >= _HALF > known_sensations(names) if names else False
+
+
+def names_a_kind(name: str) -> bool:
+    """Return True if a name has a word for a kind of product: `night balm`."""
+    return any(is_called(word, "product_kind") for word in _WORDS.findall(name))
+
+
+def _likeness(names: Sequence[str], role: str) -> float:
+    """Return the share of names that are like those of people, of prototypes or of attributes."""
+    if not names or role == "attribute":
+        return known_sensations(names) if names else 0.0
+    words = [name.split() for name in names]
+    called = [any(is_called(word, role) for word in _WORDS.findall(name)) for name in names]
+    if role == "assessor":
+        like = [
+            is_called("".join(each[:1]), "given_name") or bool(_INITIALS.fullmatch(n))
+            for n, each in zip(names, words, strict=True)
+        ]
+    else:
+        like = [len(n) == 1 or bool(_LABEL.fullmatch(n)) or names_a_kind(n) for n in names]
+    return sum(map(max, called, like)) / len(names)
 
 
 def apart(names: Sequence[str]) -> list[str]:
@@ -296,6 +371,154 @@ def with_blocks_named(
     told = [f"What stands above each block is its {role}: {first_few([t for t in found if found[t] == role])}."
             for role in dict.fromkeys(found.values())]  # fmt: skip
     return made, tuple(told)
+
+
+# Cards: several small tables with the same headings, beside and below each other, what each is for written above it.
+
+
+class _Card(NamedTuple):
+    """One small table: what stands above it as key and value, its headings, its rows by their lines."""
+
+    said: dict[str, str]
+    titles: list[str]
+    head: list[str]
+    rows: list[tuple[int, list[str]]]
+
+
+def cards_as_table(rows: Sequence[Sequence[str]]) -> tuple[list[tuple[int, list[str]]], list[str]]:
+    """Return one table of small tables with the same headings, by its lines, and what was done; empty without any.
+
+    They are parted by blank lines or columns, each with lines above its headings: `Name: Anna`, `Session 1`, `greasy`.
+    What they say becomes a column; what cannot be told is asked.
+    """
+    if len(rows) > _MOST_LINES:
+        return [], []
+    cells = [[as_seen(cell) for cell in row] for row in rows]
+    width = max(map(len, cells), default=0)
+    cells = [row + [""] * (width - len(row)) for row in cells]
+    found = _cards(cells)
+    if not found:
+        return [], []
+    said = list(dict.fromkeys(key for card in found for key in card.said))
+    of_people = {(card.said.get("assessor", ""), card.said.get("session", "")) for card in found}
+    once = len({who for who, _ in of_people}) == len(of_people) > 1 < len({day for _, day in of_people})
+    said = [key for key in said if key != "session" or not once]
+    head = found[0].head
+    role, titles = _role_of_cards(found, said)
+    told = list(dict.fromkeys(filter(None, titles)))
+    made = [(found[0].rows[0][0] - 1, [*said, *([role] if role else []), *head])]
+    for card, title in zip(found, titles, strict=True):
+        before = [*(card.said.get(key, "") for key in said), *([title] if role else [])]
+        made += [(line, [*before, *row]) for line, row in card.rows]
+    what = [f"{key} ({first_few(list(dict.fromkeys(card.said.get(key, '') for card in found)))})" for key in said]
+    what += [f"{role} ({first_few(told)})"] if role else []
+    above = f"; what stands above each is its {' and '.join(what)}" if what else ""
+    notes = ["The session or day above each table was left out: each person has one of them."] * once
+    left = [title for card in found for title in card.titles if not any(title in name for name in told)]
+    notes += [f"What else stands above the tables was left out: {first_few(list(dict.fromkeys(left)))}."] * bool(left)
+    return made, [f"{len(found)} tables with the same headings were put below each other{above}.", *notes]
+
+
+_MOST_LINES = 3_000  # of a sheet of small tables
+
+
+def _cards(cells: Sequence[list[str]]) -> list[_Card]:
+    """Return the small tables of a sheet; none if there are not several, or something else has numbers."""
+    strips = _runs([any(row[i] for row in cells) for i in range(len(cells[0]) if cells else 0)])
+    pieces = [
+        (left, start, [(line, cells[line][left:right]) for line in range(start, end)])
+        for left, right in strips
+        for start, end in _runs([any(row[left:right]) for row in cells])
+    ]
+    times = Counter(tuple(row) for _, _, piece in pieces for _, row in piece)
+    found: list[_Card] = []
+    beside: dict[int, dict[str, str]] = {}
+    kept: dict[int, dict[str, str]] = {}
+    for left, start, piece in pieces:
+        heads = [n for n, (_, row) in enumerate(piece[:-1]) if times[tuple(row)] > 1 and _is_head(row)]
+        numeric = sum(any(map(is_number, row)) for _, row in piece)
+        if not heads:
+            if numeric > 1 and not all(any(map(is_reckoned, row)) for _, row in piece):
+                return []
+            kept[left] = kept.get(left, {}) | _said_above(piece)[0]
+            continue
+        place = max(heads, key=lambda n: (sum(map(bool, piece[n][1])), -n))
+        if sum(row == piece[place][1] for _, row in piece) > 1:
+            return []  # no line parts them
+        if any(sum(map(is_number, filter(None, row))) > 1 for _, row in piece[:place]):
+            return []  # a row of scores, not what the table is for
+        said, titles = _said_above(piece[:place])
+        said = {**kept.get(left, {}), **beside.setdefault(start, said), **said}
+        held = [i for i in range(len(piece[0][1])) if any(row[i] for _, row in piece[place:])]
+        body = [(line + 1, [row[i] for i in held]) for line, row in piece[place + 1 :] if not _remark(row)]
+        found.append(_Card(said, titles, [piece[place][1][i] for i in held], body))
+    alike = len({tuple(card.head) for card in found}) == 1 and all(card.rows for card in found)
+    return found if len(found) > 1 and alike and any(card.said or card.titles for card in found) else []
+
+
+def _runs(filled: Sequence[bool]) -> list[tuple[int, int]]:
+    """Return start and end of each run of True."""
+    places = [i for i, (one, before) in enumerate(zip(filled, [False, *filled], strict=False)) if one and not before]
+    return [(i, next((k for k in range(i, len(filled)) if not filled[k]), len(filled))) for i in places]
+
+
+def _is_head(row: Sequence[str]) -> bool:
+    filled = list(filter(None, row))
+    return len(filled) > 1 and not any(map(is_number, filled)) and not _remark(row) and len({*filled}) == len(filled)
+
+
+def _remark(row: Sequence[str]) -> bool:
+    """Return True if a line is a note of a card: `Remarks: room too warm`."""
+    first = next(filter(None, row), "")
+    return is_called(first.partition(":")[0], "comment") or (first.endswith(":") and len(first) > 1)
+
+
+def _said_above(lines: Sequence[tuple[int, Sequence[str]]]) -> tuple[dict[str, str], list[str]]:
+    """Return what lines above headings say: role to name, and what has no role."""
+    said: dict[str, str] = {}
+    titles = []
+    for _, row in lines:
+        filled, place = list(filter(None, row)), 0
+        while place < len(filled):
+            key, colon, value = filled[place].partition(":")
+            roles = [role for role in DESIGN[:4] if colon and is_called(key, role)]
+            if roles and not value and place + 1 < len(filled) and not filled[place + 1].endswith(":"):
+                place, value = place + 1, filled[place + 1]
+            if role := roles[0] if roles else sitting([filled[place]]):
+                said.setdefault(role, value.strip() if roles else filled[place])
+            elif not colon:
+                titles.append(filled[place])
+            place += 1
+    return said, titles
+
+
+def _role_of_cards(found: Sequence[_Card], said: Sequence[str]) -> tuple[str, list[str]]:
+    """Return what the titles of cards are, and the title of each; empty where they have none that differ."""
+    common = {title for title in found[0].titles if all(title in card.titles for card in found)}
+    own = [[title for title in card.titles if title not in common] for card in found]
+    each = min(map(len, own))  # above the first of them may stand what all of them are
+    titles = [" ".join(parts[len(parts) - each :]) for parts in own]
+    held = {*said, *named_columns(filter(None, found[0].head))}
+    free = [role for role in ("assessor", "prototype", "attribute") if role not in held]
+    if len({*titles}) < 2:
+        return "", titles
+    body = [row for card in found for _, row in card.rows]
+    numeric = [head for i, head in enumerate(found[0].head) if head and is_scored([row[i] for row in body])]
+    axes = [titles, numeric] if len(numeric) > 1 else [titles]
+    if not found[0].head[0]:
+        axes.append(list(dict.fromkeys(row[0] for row in body)))
+    roles = axes_roles(axes, free) if len(axes) <= len(free) and all(titles) else []
+    if not roles:
+        named = first_few(list(dict.fromkeys(filter(None, titles))))
+        raise StudyError(
+            f"It cannot be told what {named} above the tables are. Write it before each, such as: Prototype: P1."
+        )
+    return roles[0], titles
+
+
+def is_scored(cells: Sequence[str]) -> bool:
+    """Return True if a column holds mostly numbers."""
+    return read_numbers(cells, words=True).share >= NUMERIC
 
 
 def _corners(rows: Sequence[Sequence[str]]) -> list[tuple[str, int, int]]:

@@ -1,4 +1,4 @@
-"""What is known about emollients, attributes and cautions before anything is measured: the tables in `shared`.
+"""What is known before anything is measured, of emollients, attributes, cautions, headings and answers: `shared`.
 
 Every value carries the tag of its source; `sources` says what the tag stands for. A value the user measured
 herself (table `ingredient_values` of her study) comes before the value of the shared table.
@@ -8,8 +8,10 @@ from __future__ import annotations
 
 import re
 import unicodedata
-from collections.abc import Mapping
-from functools import cache
+from collections.abc import Collection, Iterable, Mapping, Sequence
+from fnmatch import fnmatchcase
+from functools import cache, lru_cache
+from itertools import chain, product
 from pathlib import Path
 
 import pandas as pd
@@ -174,3 +176,248 @@ def expected_directions() -> pd.DataFrame:
     """
     frame = _read("expected_directions")
     return frame.assign(sign=frame["direction"].map(_SIGNS).astype("int64"))
+
+
+# Which column of a table of scores does a heading name, in one of the languages of `shared/headings.csv`?
+
+ROLES = ("assessor", "prototype", "attribute", "score", "replicate", "session", "position", "batch", "recorded_at")
+_FILLERS = frozenset(("id", "no", "nr", "n", "num", "number", "nummer", "numero", "name", "code"))
+
+
+def is_called(column: str, role: str) -> bool:
+    """Return True if a heading is one of those that columns of a role have, in any of the languages known."""
+    words, spellings = heading_words(column), plain_names(column)
+    return any(fits(name, words, spellings) for names in headings_called(role) for name in names)
+
+
+@cache
+def headings_called(role: str) -> tuple[tuple[str, ...], tuple[str, ...]]:
+    """Return the headings that people give a column of one kind, the surest first, and those that are less sure.
+
+    Small letters without accents, words parted by blanks; `*` stands for any letters and words.
+    """
+    rows = shared_table("headings")
+    own = rows[rows["role"] == role]
+    sure, unsure = ("; ".join(own.loc[own["sure"] == word, "headings"]) for word in ("yes", "no"))
+    return tuple(filter(None, sure.split("; "))), tuple(filter(None, unsure.split("; ")))
+
+
+def fits(name: str, words: str, spellings: Collection[str]) -> bool:
+    """Return True if words, or one of their spellings, are a name of `shared/headings.csv`."""
+    return fnmatchcase(words, name) if "*" in name else name.replace(" ", "") in spellings
+
+
+def is_reckoned(name: str) -> bool:
+    """Return True if a name says mean, total or spread: nobody is called so, and nothing that was scored."""
+    each = heading_words(name.replace("-", "")).split()
+    words, reckoned, beside = set(each), set(headings_called("reckoned")[0]), set(headings_called("beside_reckoned")[0])
+    of = len(each) > 2 and each[0] in reckoned and each[1] in _OF  # `mean of three`
+    return of or (bool(words & reckoned) and words <= reckoned | beside)
+
+
+_OF = frozenset(("of", "der", "des", "aus", "von", "du", "des", "de", "del", "della", "dei", "over"))
+
+
+def _named(header: Iterable[str], role: str, numeric: Collection[str] | None = None) -> str:
+    """Return the column with the surest name for a role, or the empty text; a score is a column of numbers."""
+    columns = [column for column in header if role != "score" or numeric is None or column in numeric]
+    words = {column: heading_words(column) for column in columns}
+    whole = {column: {words[column].replace(" ", "")} for column in columns}
+    loose = {column: plain_names(column) for column in columns}
+    for names in headings_called(role):
+        for spellings in (whole, loose):
+            for name in names:
+                for column in columns:
+                    if fits(name, words[column], spellings[column]):
+                        return column
+    return ""
+
+
+def named_columns(header: Iterable[str], numeric: Collection[str] | None = None) -> dict[str, str]:
+    """Return role to column for the columns whose names say what they hold; `numeric` those that hold numbers."""
+    names = list(header)
+    found: dict[str, str] = {}
+    for role in ROLES:
+        if column := _named([name for name in names if name not in found.values()], role, numeric):
+            found[role] = column
+    return found
+
+
+def plain_names(column: str) -> set[str]:
+    """Return the spellings of a column's name to compare: lower case, no signs; also singular, also without `id`."""
+    words = heading_words(column).split()
+    kept = [word for word in words if word not in _FILLERS] or words
+    spellings = {"".join(words), "".join(kept)}
+    return spellings | {spelling[:-1] for spelling in spellings if spelling.endswith("s")}
+
+
+@lru_cache(maxsize=10_000)
+def heading_words(heading: str) -> str:
+    """Return the words of a heading in small letters, without accents and signs, parted by blanks."""
+    bare = re.sub(
+        r"\s*[(\[]\s*\d+\s*(?:-|\u2013|to|bis|a|\u00e0|\.\.+)\s*\d+\s*[)\]]\s*$", "", heading
+    )  # a scale behind it
+    plain = unicodedata.normalize("NFKD", re.sub(r"(?<=[a-z])(?=[A-Z])", " ", bare or heading))
+    letters = "".join(sign for sign in plain if not unicodedata.combining(sign))
+    return " ".join(re.findall(r"[^\W_]+", letters.casefold()))
+
+
+# What a cell answers: its words first, else its number.
+
+
+@cache
+def wordings(kind: str) -> Mapping[str, str]:
+    """Return what people write for an answer to a question of a kind, to the answer."""
+    rows = shared_table("answer_words")
+    own = rows.loc[rows["kind"] == kind]
+    return {
+        plain_words(one): answer
+        for answer, all_ in zip(own["answer"], own["words"], strict=True)
+        for one in all_.split("; ")
+    }
+
+
+def plain_words(cell: str) -> str:
+    """Return the words of a cell in small letters; a cell without any as it is."""
+    return heading_words(cell) or cell.strip()
+
+
+def known_answers(kind: str, question: str, cells: Sequence[str]) -> Mapping[str, str]:
+    """Return what the words of cells answer; empty for those of which it cannot be told how much they are."""
+    if kind != "just_about_right":
+        return wordings(kind)
+    return {**sided(question, tuple(sorted({*map(plain_words, cells)}))), **wordings(kind)}
+
+
+_SIDE = re.compile(
+    r"(?:(?P<how>.+) )?(?:too|zu|trop|troppo|demasiado) (?P<too>\w+)(?: .*)?|(?:not|nicht|pas|non|no) (?P<far>nearly )?"
+    r"(?:quite )?(?:(?P<lacks>\w+) (?:enough|genug)|(?:assez|abbastanza|(?:lo )?bastante) (?P<manca>\w+))"
+)
+_FAR = frozenset(
+    heading_words("much far way very extremely viel weit beaucoup vraiment molto decisamente mucho").split()
+)
+
+
+@cache
+def sided(question: str, plain: tuple[str, ...]) -> Mapping[str, str]:
+    """Return which side of just right answers such as `much too thick` are: too much is what the question is named for.
+
+    If its name does not say, the opposites of `shared/answer_words.csv` do; empty where neither does.
+    """
+    if not any(wordings("just_about_right").get(cell) == "3" for cell in plain):
+        return {}
+    found = {cell: match for cell in plain if (match := _SIDE.fullmatch(cell))}
+    of = {cell: match["too"] or match["lacks"] or match["manca"] for cell, match in found.items()}
+    much = {each: _is_much(each, question, {*of.values()}) for each in of.values()}
+    if len(much) == 1 and len({bool(match["too"]) for match in found.values()}) == 2:
+        much = {each: is_much is not False for each, is_much in much.items()}  # too sticky, not sticky enough
+    elif len(much) > 1 and len({*much.values()}) == 1:
+        much = dict.fromkeys(much)
+    sides = {}
+    for cell, match in found.items():
+        far = bool(match["far"] or _FAR & {*(match["how"] or "").split()})
+        up, is_much = bool(match["too"]), much[of[cell]]
+        sides[cell] = "" if is_much is None else "2145"[2 * (up == is_much) + far]
+    return sides
+
+
+def _is_much(word: str, question: str, beside: Collection[str]) -> bool | None:
+    """Return whether `too` much of an adjective is too much of what is asked; None if that cannot be told."""
+    pairs = _opposites()
+    others = {less for more, less in pairs if more == word} | {more for more, less in pairs if less == word}
+    asked = heading_words(question).split()
+    named = {one for one in {word, *others, *beside} if _is_in(one, asked)}
+    if named and not (word in named and named & others):
+        return word in named
+    return any(more == word for more, _ in pairs) if others else None
+
+
+def _is_in(word: str, asked: Sequence[str]) -> bool:
+    """Return True if a word of a question has the stem of an adjective: oily, oiliness."""
+    stem = re.sub(r"[yeaos]+$", "", word)
+    return any(each.startswith(word) or (len(stem) > 2 and each.startswith(stem)) for each in asked)
+
+
+@cache
+def _opposites() -> frozenset[tuple[str, str]]:
+    """Return adjectives with their opposites, the more of the two first."""
+    rows = shared_table("answer_words")
+    own = rows.loc[rows["kind"] == "opposite", ["answer", "words"]]
+    each = (product(more.split("; "), less.split("; ")) for more, less in own.itertuples(index=False))
+    return frozenset((heading_words(more), heading_words(less)) for more, less in chain(*each))
+
+
+def worded(cell: str, known: Mapping[str, str]) -> str:
+    """Return what the words of a cell answer, a number beside them left out; empty if they are not known."""
+    plain = plain_words(cell)
+    return known.get(plain) or known.get(re.sub(r"^\d+ |(?<=\w) \d+$", "", plain), "")
+
+
+# What a heading or a line of a file says of the scale, and of numbers that stand for no answer.
+
+
+def stated_scale(heading: str) -> tuple[str, tuple[int, int] | None]:
+    """Return the words of a heading, and the ends of the scale in the brackets behind them: `Slip (0-10)`.
+
+    None where there is no scale; figures with a unit, such as `(5-10 min)`, are none.
+    """
+    found = _BRACKET.fullmatch(heading.strip())
+    if found is None:
+        return heading, None
+    span = _SPAN.fullmatch(found[2])
+    ends = sorted({int(end) for end in (span.groups() if span else re.findall(r"(\d+)\s*=", found[2]))})
+    return (found[1], (ends[0], ends[-1])) if len(ends) > 1 else (heading, None)
+
+
+_BRACKET = re.compile(r"(.*\S)\s*[(\[]([^()\[\]]*)[)\]]")
+_SPAN = re.compile(
+    r"\D*?(\d{1,4})\s*(?:-|\u2013|to|bis|\u00e0|a|\.\.+)\s*(\d{1,4})[\s,;-]*"
+    r"(?:(?:point|punkt)\w*|pts?|scale|skala|[e\u00e9]chelle|escala|scala|vas|\D*[,;/].*)?",
+    re.IGNORECASE,
+)
+
+
+def said_scale(cells: Iterable[str]) -> tuple[tuple[int, int] | None, str]:
+    """Return the one scale that lines of a file state, `Scale 0 (none) to 10 (extreme)`, and that line."""
+    found: dict[tuple[int, int], str] = {}
+    for cell in dict.fromkeys(cells):
+        ends = [int(end) for end, words in said_points(cell) if not no_answer(words)]
+        span = _SAID_SPAN.search(cell) or _ONLY_SPAN.fullmatch(cell)
+        ends = [int(end) for end in span.groups()] if span else ends
+        if len(ends) > 1 and min(ends) <= 1 and max(ends) >= _FEWEST_POINTS:
+            found.setdefault((min(ends), max(ends)), cell)
+    return next(iter(found.items())) if len(found) == 1 else (None, "")
+
+
+def said_missing(cells: Iterable[str]) -> dict[str, str]:
+    """Return the numbers that lines of a file explain as no answer, each to its line: `999 = not tested`."""
+    said = ((found, cell) for cell in cells for found in said_points(cell))
+    return {number: cell for (number, words), cell in said if no_answer(words)}
+
+
+def said_points(line: str) -> list[tuple[str, str]]:
+    """Return the numbers that a line explains, each with its words: `1 = strongly agree`."""
+    return [(number, words.strip(" ,;/()")) for number, words in _POINT.findall(line)]
+
+
+def no_answer(words: str) -> bool:
+    """Return True if words say that there is no answer."""
+    return bool(_SAYS_NONE.search(words))
+
+
+_FEWEST_POINTS = 4  # from 0 or 1 to less is no scale but codes
+_POINT = re.compile(r"(?<![\d.,])(-?\d{1,4})\s*=\s*([^=\d]*)")
+_SAID_SPAN = re.compile(
+    r"(?:\bscales?|\bscores?|skala|[e\u00e9]chelle|escala|scala|schaal|\bvas)\b[^\d]{0,25}?(?<![-.,])(\d{1,4})"
+    r"\s*(?:\([^()]*\))?[^\d()]{0,25}?(?:-|\u2013|\bto\b|\bbis\b|\u00e0|\ba\b|\btot\b|\.\.+)[^\d()]{0,12}?"
+    r"(?:\([^()]*\))?\s*(\d{1,4})(?![.,]?\d)",
+    re.IGNORECASE,
+)
+_ONLY_SPAN = re.compile(r"\(?([01])\s*(?:-|\u2013|to|bis)\s*(\d{1,3})\)?")
+_SAYS_NONE = re.compile(
+    r"\bnot? (?:tested|scored|answer\w*|evaluated|available|given)|missing|no value|keine? (?:angabe|antwort|wert)"
+    r"|nicht (?:getestet|bewertet|beantwortet)|fehlt|sans r[e\u00e9]ponse|non r[e\u00e9]pon|manquant"
+    r"|sin (?:respuesta|dato)|no contesta|nessuna risposta|non (?:testato|risposto)|mancante|geen (?:antwoord|score)"
+    r"|niet (?:getest|ingevuld)",
+    re.IGNORECASE,
+)

@@ -29,15 +29,16 @@ _TWO_READINGS = "could be {point} or {comma}: the column does not tell whether t
 _LONGEST_NUMBER = 64  # characters; a score or a measured value never needs more
 _CLEAR_MAJORITY = 10  # a column that mixes both decimal signs is decided when one is this many times as frequent
 
-# How people write that there is no value, in small letters without blanks: English, German, French, Spanish, Italian;
-# from memory.
-_SIGNS_OF_NONE = frozenset(("", "-", "--", ".", ".."))
+# How people write that there is no value, in small letters without blanks: English, German, French, Spanish, Italian,
+# Dutch; from memory.
+_SIGNS_OF_NONE = frozenset(("", "-", "--", ".", "..", "?", "??", "/"))
 _WORDS_FOR_NONE = (
-    "n/a #n/a na n.a. n.a nan null none missing noanswer notanswered "
+    "n/a #n/a na n.a. n.a nan null none nil missing noanswer notanswered nottested notscored nottasted absent skipped "
     "k.a. k.a k/a keineangabe keineantwort #nv n.b. nichtbewertet nichtbeurteilt fehlt fehlend weissnicht keinwert "
     "s/o s.o. sansobjet nsp n.s.p. nesaitpas nesaispas n.c. nc nonnoté sansréponse manquant manquante "
     "n.d. nd n/d #n/d s.d. s/d sindato sindatos ns ns/nc nosabe nocontesta sinrespuesta noaplica "
-    "manca mancante nonso nessunarisposta nondisponibile nonvalutato"
+    "manca mancante nonso nessunarisposta nondisponibile nonvalutato nichtgetestet abwesend gefehlt nontesté absente "
+    "ausente noprobado assente nontestato n.v.t. nvt geenantwoord ontbreekt nietgetest weetniet afwezig"
 )
 _MISSING = _SIGNS_OF_NONE.union(_WORDS_FOR_NONE.split())
 _SAME_SIGN = str.maketrans(
@@ -69,7 +70,10 @@ _WITH_WORD = re.compile(
     rf"\(?(?P<first>{_NUMBER})(?:\)|\s*[-=:])\s*(?P<after>[^\W\d_][^\d()]*)"
     rf"|(?P<before>[^\W\d_][^\d()]*?)\s*[(=:]\s*(?P<last>{_NUMBER})\)?"
 )
-_WITH_UNIT = re.compile(rf"(?P<first>{_NUMBER})(?P<unit> ?[^\W\d_]{{2,}}\.?| [^\W\d_]\.?)")
+_WITH_UNIT = re.compile(  # or what it is out of: `7/10`
+    rf"(?P<first>{_NUMBER})(?P<unit> ?(?:/|out of|of|von|sur|de|su|van) ?(?P<top>\d{{1,4}})"
+    r"| ?[^\W\d_]{2,}\.?| [^\W\d_]\.?)"
+)
 _MONTHS = tuple(  # of those five languages, the accents taken off
     names.split()
     for names in (
@@ -224,7 +228,7 @@ def _read_with_care(
     codes: NDArray[np.intp], counts: Mapping[str, int], decimal: str, *, stated: bool, words: bool
 ) -> NumbersRead:
     """Read the distinct texts under both decimal signs, let the column choose one, then look every cell up."""
-    cleaned = {text: as_seen(text).translate(_SAME_SIGN) for text in counts}
+    cleaned = {text: as_seen(text).translate(_SAME_SIGN).removeprefix("'") for text in counts}  # ' for text
     asked = [text for text, clean in cleaned.items() if not _says_none(clean)]
     reasons = {text: _TOO_LONG for text in asked if len(cleaned[text]) > _LONGEST_NUMBER}
     bare = {text: cleaned[text] for text in asked if text not in reasons}
@@ -260,6 +264,8 @@ def _read_with_care(
     ]
     if said:
         notes += (said[0] if len(said) == 1 else f"{said[0]}, and so were {len(said) - 1} other ways to write it",)
+    if typed := next((text for text in counts if text.lstrip().startswith("'") and math.isfinite(values[text])), ""):
+        notes += (f"the apostrophe with which a spreadsheet marks a text was left out: {typed.strip()}",)
     if of_words:
         notes += (f"what stands beside the number was left out: {of_words[0].strip()!r} is {bare[of_words[0]]}",)
     return _as_read(codes, values, reasons, sign, decided=decided, notes=notes)
@@ -276,11 +282,12 @@ def _without_words(cleaned: Mapping[str, str]) -> tuple[dict[str, str], list[str
     most cells have the same unit: another one stays. The name of a month is no such word: a spreadsheet made a date of
     the number.
     """
-    units = {text: found for text, clean in cleaned.items() if (found := _WITH_UNIT.fullmatch(clean))}
-    unit, times = Counter(found["unit"].strip() for found in units.values()).most_common(1)[0] if units else ("", 0)
+    found_in = {text: found for text, clean in cleaned.items() if (found := _WITH_UNIT.fullmatch(clean))}
+    units = {text: found["unit"].replace(" ", "") for text, found in found_in.items() if _is_within(found)}
+    unit, times = Counter(units.values()).most_common(1)[0] if units else ("", 0)
     if times > 0 and times >= _MOSTLY * len(cleaned) and not _is_month(unit):
-        same = [text for text, found in units.items() if found["unit"].strip() == unit]
-        return {text: units[text]["first"] if text in same else clean for text, clean in cleaned.items()}, same
+        same = [text for text in units if units[text] == unit]
+        return {text: found_in[text]["first"] if text in same else clean for text, clean in cleaned.items()}, same
     named = {}
     for text, clean in cleaned.items():
         found = _WITH_WORD.fullmatch(clean)
@@ -293,6 +300,12 @@ def _without_words(cleaned: Mapping[str, str]) -> tuple[dict[str, str], list[str
     return {text: named[text][0] if text in named else clean for text, clean in cleaned.items()}, list(named)
 
 
+def _is_within(found: re.Match[str]) -> bool:
+    """Return True if a number is within what it is out of, where that is said: 7 in `7/10`, not in `7/8`."""
+    return not found["top"] or (found["top"] in _TOPS and float(found["first"].replace(",", ".")) <= int(found["top"]))
+
+
+_TOPS = ("5", "7", "9", "10", "15", "20", "100", "150")  # of usual scales; `1/2` is a half, `7/8` two scores
 _MOSTLY = 0.8  # of the different texts of a column have its unit
 
 
@@ -324,7 +337,7 @@ def proposed_number(text: str) -> float | None:
         return float(f"{int(found['d'] or found['day'])}.{month}") if month else None
     if found := _WITH_WORD.fullmatch(clean):
         clean = found["first"] or found["last"]
-    elif found := _WITH_UNIT.fullmatch(clean):
+    elif (found := _WITH_UNIT.fullmatch(clean)) and not found["top"]:
         clean = found["first"]
     bare = re.sub(r"\s", "", clean.strip("'\"*?!()~# ").translate(_SLIPS))
     read = read_numbers([bare])
@@ -469,48 +482,13 @@ _KNOWN_UNITS = tuple(dict.fromkeys(unit for units in _QUANTITIES.values() for un
 
 # Other ways of writing, without dots and spaces. Capitals count: MPa is not mPa, nm is not N m.
 _ALSO_WRITTEN = {
-    "gf": "g",
-    "kgf": "kg",
-    "gfs": "g s",
-    "gsec": "g s",
-    "gfmm": "g mm",
-    "mpas": "mPa s",
-    "pas": "Pa s",
-    "pa": "Pa",
-    "cp": "cP",
-    "cps": "cP",
-    "cst": "cSt",
-    "s-1": "1/s",
-    "/s": "1/s",
-    "1/sec": "1/s",
-    "sec-1": "1/s",
-    "min-1": "1/min",
-    "sec": "s",
-    "mms-1": "mm/s",
-    "mm/sec": "mm/s",
-    "mNm-1": "mN/m",
-    "deg": "°",
-    "deg/s": "°/s",
-    "degC": "°C",
-    "C": "°C",
-    "um": "µm",
-    "ug": "µg",
-    "ul": "µL",
-    "uL": "µL",
-    "ml": "mL",
-    "uS/cm": "µS/cm",
-    "g/ml": "g/mL",
-    "g/cm3": "g/mL",
-    "0,1mm": "0.1 mm",
-    "1/10mm": "0.1 mm",
-    "gu": "GU",
-    "au": "a.u.",
-    "AU": "a.u.",
-    "ph": "pH",
-    "PH": "pH",
-    "-": "1",
-    "": "1",
-}
+    "gf": "g", "kgf": "kg", "gfs": "g s", "gsec": "g s", "gfmm": "g mm", "mpas": "mPa s", "pas": "Pa s", "pa": "Pa",
+    "cp": "cP", "cps": "cP", "cst": "cSt", "s-1": "1/s", "/s": "1/s", "1/sec": "1/s", "sec-1": "1/s",
+    "min-1": "1/min", "sec": "s", "mms-1": "mm/s", "mm/sec": "mm/s", "mNm-1": "mN/m", "deg": "°", "deg/s": "°/s",
+    "degC": "°C", "C": "°C", "um": "µm", "ug": "µg", "ul": "µL", "uL": "µL", "ml": "mL", "uS/cm": "µS/cm",
+    "g/ml": "g/mL", "g/cm3": "g/mL", "0,1mm": "0.1 mm", "1/10mm": "0.1 mm", "gu": "GU", "au": "a.u.", "AU": "a.u.",
+    "ph": "pH", "PH": "pH", "-": "1", "": "1",
+}  # fmt: skip
 
 
 def _bare(text: str) -> str:

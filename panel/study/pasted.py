@@ -18,14 +18,12 @@ import pandas as pd
 from panel.errors import StudyError
 from panel.study.editing import known_numbers, put_table, texts_of_table
 from panel.study.file_names import is_number
-from panel.study.knowledge import canonical_ingredient
+from panel.study.knowledge import canonical_ingredient, is_called, is_reckoned
 from panel.study.numbers_read import known_unit, read_numbers, unit_of_heading
 from panel.study.raw_table import decode, filled_rows, is_workbook, likely_delimiter, rows_of_file
 from panel.study.study import RawFile, Study
 from panel.study.table_cells import (
     columns_of,
-    is_called,
-    is_reckoned,
     known_column,
     known_columns,
     nearest_column,

@@ -49,6 +49,7 @@ UPLOADED = Limits(_MAX_BYTES, 2_000, 500_000, _MAX_CELLS, _MAX_BYTES, _MAX_CELLS
 OWN_FILE = Limits(100_000_000, 2_000, 2_000_000, 40_000_000, LARGEST_BYTES, 1_000_000_000)
 
 READ_AS_SEEN = "Blanks round or doubled, line ends and invisible signs were taken off"
+UNNAMED = re.compile(r"column \d+")  # what a column without a name is called
 _ZIP = b"PK"
 _NO_TABLES = {  # how a file begins, to what it is
     b"\xd0\xcf\x11\xe0": "an old .xls workbook or has a password; save it as .xlsx without one",
@@ -78,6 +79,8 @@ class RawTable:
         What was noticed while reading, one plain sentence each.
     unnamed
         The columns that have no name in the file.
+    scale
+        The scale that a line beside the table states.
     """
 
     name: str
@@ -86,6 +89,7 @@ class RawTable:
     lines: Sequence[int]
     notes: tuple[str, ...] = ()
     unnamed: tuple[str, ...] = ()
+    scale: tuple[int, int] | None = None
 
     def column(self, name: str) -> Sequence[str]:
         """Return the cells of the column called `name`; StudyError if there is none."""
@@ -189,7 +193,19 @@ def likely_delimiter(text: str, heading: int = 0) -> str:
     lines = [line for line in text[:_SAMPLE].splitlines()[max(heading - 1, 0) :] if line.strip()]
     start = 0 if heading else min(len(lines) // 2, _TITLES)
     whole = (place for place in range(start, len(lines)) if "".join(lines[:place]).count('"') % 2 == 0)
-    return find_delimiter("\n".join(lines[next(whole, start) :]))  # not from within a cell in quotation marks
+    text = "\n".join(lines[next(whole, start) :])  # not from within a cell in quotation marks
+    return _most_even(text) if not heading else find_delimiter(text)
+
+
+def _most_even(text: str) -> str:
+    """Return the sign that gives most lines equally many cells, whatever the first line is: titles stand between."""
+    best = (0.0, 0, ",")
+    for delimiter in _DELIMITERS:
+        counts = Counter(_cells_per_line(text, delimiter))
+        cells, times = max(counts.items(), key=lambda each: (each[0] > 1, each[1]), default=(1, 0))
+        if cells > 1:
+            best = max(best, (times / counts.total(), cells, delimiter), key=lambda each: each[:2])
+    return best[2]
 
 
 def filled_rows(rows: Iterable[Sequence[str]], seen: Callable[[str], str] = as_seen) -> dict[int, list[str]]:

@@ -7,48 +7,49 @@ as single columns, and codes that a key in the same workbook resolves. What was 
 from __future__ import annotations
 
 import re
-from collections.abc import Mapping, Sequence
-from dataclasses import dataclass, replace
+from collections.abc import Collection, Mapping, Sequence
+from dataclasses import replace
 
 from panel.errors import StudyError
 from panel.study.file_names import (
     BAR,
-    DESIGN,
     FEWEST_ROWS,
-    NUMERIC,
     apart,
+    are_people,
     attributes_among,
+    cards_as_table,
     crossed,
     group_row,
     heading_row,
     is_corner,
     is_number,
+    is_scored,
     known_sensations,
     lies_on_its_side,
     names_both,
     parted,
     prototypes_among,
+    role_of_sheets,
+    roles_of_sheets,
     sitting,
     tables_below,
     with_blocks_named,
     without_question,
 )
-from panel.study.numbers_read import read_numbers
-from panel.study.raw_table import UPLOADED, Limits, RawTable, filled_rows, is_workbook, raw_table, rows_of_file
+from panel.study.knowledge import is_called, is_reckoned, named_columns, said_missing, said_scale
+from panel.study.raw_table import UNNAMED, UPLOADED, Limits, RawTable, filled_rows, is_workbook, raw_table, rows_of_file
+from panel.study.sheet_keys import (
+    Sheet,
+    ask_of_codes,
+    ask_of_left_out,
+    key_and_scores,
+    of_means,
+    resolved,
+    score_columns,
+)
 from panel.study.study import RawFile
-from panel.study.table_cells import is_called, is_reckoned, named_columns, without_other_rows
-from panel.words import counted, first_few
-
-
-@dataclass(frozen=True, eq=False, slots=True)
-class _Sheet:
-    """One sheet as a table: names of its columns, its rows, the line each stands on, what was done."""
-
-    name: str
-    header: tuple[str, ...]
-    rows: tuple[tuple[str, ...], ...]
-    lines: tuple[int, ...]
-    notes: tuple[str, ...] = ()
+from panel.study.table_cells import filled_in_order, is_mean_of_others, without_other_rows
+from panel.words import as_seen, counted, first_few
 
 
 def score_table(file: RawFile, sheet: str = "", heading: int = 0, limits: Limits = UPLOADED) -> RawTable:
@@ -66,31 +67,48 @@ def score_table(file: RawFile, sheet: str = "", heading: int = 0, limits: Limits
     StudyError
         If there is no table in it, or it cannot be told what stands where; the text says what to do.
     """
-    return without_other_rows(_table(file, sheet, heading, limits))
-
-
-def _table(file: RawFile, sheet: str, heading: int, limits: Limits) -> RawTable:
     if (read_at_once := _large_and_plain(file, heading, limits)) is not None:
-        return read_at_once
+        return without_other_rows(read_at_once)
     laid_out, noticed = rows_of_file(file, sheet, heading)
-    if not heading:
-        laid_out, named = with_blocks_named(laid_out)
-        noticed = (*noticed, *named)
-    below = {name: tables for name, rows in laid_out if not heading and (tables := tables_below(rows))}
-    if len(below) > 1:
-        raise StudyError(
-            f"The sheets {first_few(list(below))} each hold tables below each other. Write their titles into a column."
-        )
-    parts = [part for name, rows in laid_out for part in below.get(name, [(name, rows)])]
-    sheets = [made for name, rows in parts if (made := _sheet(name, rows, heading)) is not None]
+    table = without_other_rows(_table(file, sheet, heading, limits, laid_out, noticed))
+    return _with_what_lines_say(table, laid_out)
+
+
+def _with_what_lines_say(table: RawTable, laid_out: Sequence[tuple[str, list[list[str]]]]) -> RawTable:
+    """Return a table with the scale that lines beside it state, and without the numbers that they call no answer."""
+    short = (row for _, rows in laid_out for row in rows if len({*row} - {""}) <= _OF_A_LINE)
+    lines = [seen for row in short for cell in row if (seen := as_seen(cell))]
+    scale, line = said_scale(lines)
+    notes = [*table.notes, *([f"Scale {scale[0]} to {scale[1]} read from the line {line!r}."] if scale else [])]
+    columns = list(table.columns)
+    for number, said in said_missing(lines).items():
+        within = scale is not None and scale[0] <= int(number) <= scale[1]
+        if not within and any(number in map(str.strip, column) for column in columns):
+            columns = [["" if cell.strip() == number else cell for cell in column] for column in columns]
+            notes.append(f"{number} was read as no value, as the line {said!r} says.")
+    return replace(table, columns=tuple(columns), notes=tuple(notes), scale=scale)
+
+
+_OF_A_LINE = 3  # cells at most of a line that is no row
+
+
+def _table(
+    file: RawFile,
+    sheet: str,
+    heading: int,
+    limits: Limits,
+    laid_out: Sequence[tuple[str, list[list[str]]]],
+    noticed: Sequence[str],
+) -> RawTable:
+    sheets, below, named = _sheets(laid_out, heading)
     if not sheets and heading:
         raise StudyError(f"{file.name} has no table below line {heading}; say on which line the headings stand.")
     if not sheets:
         return raw_table(file, sheet, limits)
-    key, scored = _key_and_scores([_with_attributes_down(_sittings_below(each)[0]) for each in sheets])
+    key, scored = key_and_scores([_with_attributes_down(_sittings_below(each)[0]) for each in sheets])
     first = _first_with_scores(scored)
     together = _together(scored, first)
-    plain = len(sheets) == 1 and key is None and not (noticed and named) and not together[0].notes and not heading
+    plain = len(sheets) == 1 and key is None and not named and not together[0].notes and not heading
     if plain and not _melted(first)[1]:
         return raw_table(file, first.name, limits)
     names = {each.name for each in together}
@@ -98,12 +116,43 @@ def _table(file: RawFile, sheet: str, heading: int, limits: Limits) -> RawTable:
     said = " ".join(stacked.notes)
     left = [each.name for each in sheets if each.name not in names and each is not key and repr(each.name) not in said]
     table, notes = _melted(stacked)
-    table, resolved = _resolved(table, key)
-    told = [*stacked.notes, *noticed, *notes, *resolved]
+    ask_of_left_out(first, [each for each in scored if each.name not in names])
+    ask_of_codes(together, [each for each in sheets if each.name not in names], key)
+    table, by_key = resolved(table, key)
+    told = [*stacked.notes, *noticed, *named, *notes, *by_key]
     if left:
         told.append(f"Other {'tables' if below else 'sheets'} were not read: {', '.join(left)}.")
     columns = tuple(zip(*table.rows, strict=True)) if table.rows else tuple(() for _ in table.header)
-    return RawTable(file.name, table.header, columns, table.lines, tuple(told))
+    unnamed = tuple(head for head in table.header if UNNAMED.fullmatch(head))
+    return RawTable(file.name, table.header, columns, table.lines, tuple(told), unnamed)
+
+
+def _sheets(
+    laid_out: Sequence[tuple[str, list[list[str]]]], heading: int
+) -> tuple[list[Sheet], Collection[str], list[str]]:
+    """Return each table of a file with its headings, which sheets held several below each other, and notes."""
+    made: list[Sheet] = []
+    told: list[str] = []
+    carded = {} if heading else {name: cards_as_table(rows) for name, rows in laid_out}
+    for name, (lines, notes) in carded.items():
+        if lines and (card := sheet_of(name, lines)) is not None:
+            made.append(card)
+            told += notes
+    rest = [(name, rows) for name, rows in laid_out if name not in {each.name for each in made}]
+    if not heading:
+        rest, named = with_blocks_named(rest)
+        told += named
+    below = {name: tables for name, rows in rest if not heading and (tables := tables_below(rows))}
+    if len(below) > 1:
+        raise StudyError(
+            f"The sheets {first_few(list(below))} each hold tables below each other. Write their titles into a column."
+        )
+    parts = [part for name, rows in rest for part in below.get(name, [(name, rows)])]
+    found = (sheet_of(name, list(filled_rows(rows).items()), heading) for name, rows in parts)
+    made += [each for each in found if each is not None]
+    order = [name for name, _ in laid_out]
+    made.sort(key=lambda each: (of_means(each), order.index(each.name) if each.name in order else 0))
+    return made, below, list(dict.fromkeys(told))
 
 
 _LARGE = 2_000_000  # bytes of a text above which its beginning tells its layout
@@ -115,7 +164,8 @@ def _large_and_plain(file: RawFile, heading: int, limits: Limits) -> RawTable | 
     if heading or len(file.content) < _LARGE or is_workbook(file):
         return None
     beginning = file.content[:_BEGINNING].rpartition(b"\n")[0]
-    sheets = [_sheet(name, rows) for name, rows in rows_of_file(replace(file, content=beginning))[0]]
+    laid_out = rows_of_file(replace(file, content=beginning))[0]
+    sheets = [sheet_of(name, list(filled_rows(rows).items())) for name, rows in laid_out]
     if sheets == [None] or sheets[0] is None or sheets[0].notes or _melted(sheets[0])[1]:
         return None
     return raw_table(file, limits=limits)
@@ -124,18 +174,16 @@ def _large_and_plain(file: RawFile, heading: int, limits: Limits) -> RawTable | 
 # One sheet: its tables, where the headings are, and what its columns are called.
 
 
-def _sheet(name: str, rows: Sequence[Sequence[str]], heading: int = 0) -> _Sheet | None:
+def sheet_of(name: str, filled: Sequence[tuple[int, list[str]]], heading: int = 0) -> Sheet | None:
     """Return a sheet with its headings found, or on the line named; None if it holds no table of more than one column.
 
     Nothing above the line named is read but a row of groups of columns.
     """
-    filled = list(filled_rows(rows).items())
     cells = [row for _, row in filled]
     if len(cells) < FEWEST_ROWS or len(cells[0]) < 2:
         return None
     if not heading and lies_on_its_side(cells):
-        turned = [list(column) for column in zip(*cells, strict=True)]
-        made = _sheet(name, turned)
+        made = sheet_of(name, list(enumerate((list(column) for column in zip(*cells, strict=True)), start=1)))
         note = "The table lies on its side and was turned: its lines are counted as columns of the file."
         return made and replace(made, notes=(note, *made.notes))
     bottom = sum(line < heading for line, _ in filled) if heading else heading_row(cells)
@@ -143,6 +191,8 @@ def _sheet(name: str, rows: Sequence[Sequence[str]], heading: int = 0) -> _Sheet
         return None
     _refuse_without_headings(cells, bottom, name)
     top = group_row(cells, bottom)
+    if top is not None and filled[bottom][0] - filled[top][0] > 1:
+        top = None  # a title with a blank line below it
     header, notes = _names(cells, bottom, top)
     first = bottom if top is None else top
     if top and len({*header} - {""}) < len(list(filter(None, header))) and group_row(cells, top) is not None:
@@ -154,7 +204,10 @@ def _sheet(name: str, rows: Sequence[Sequence[str]], heading: int = 0) -> _Sheet
     if title:
         notes = [f"Above the headings in line {filled[bottom][0]} stands: {first_few(title)}.", *notes]
     header, notes = without_question(header, notes)
-    places = [i for i, head in enumerate(header) if head]
+    reckoned = [head for head in header if BAR in head and any(map(is_reckoned, head.split(BAR)))]
+    if reckoned:
+        notes.append(f"Columns with means or totals were left out: {first_few(reckoned)}.")
+    places = [i for i, head in enumerate(header) if head and head not in reckoned]
     spelled = [head.casefold() for head in header]
     if len({spelled[i] for i in places}) < len(places):
         twice = next(head for head in header if head and spelled.count(head.casefold()) > 1)
@@ -162,17 +215,38 @@ def _sheet(name: str, rows: Sequence[Sequence[str]], heading: int = 0) -> _Sheet
             f"{name or 'The file'} has more than one column called {twice!r}; give each its own name. Tables beside "
             "each other belong below each other, each with a title."
         )
-    body = tuple(tuple(row[i] for i in places) for row in cells[bottom + 1 :])
+    header, notes, body = _named_and_filled([header[i] for i in places], notes, cells[bottom + 1 :], places)
     lines = tuple(line for line, _ in filled[bottom + 1 :])
-    return _Sheet(name, tuple(header[i] for i in places), body, lines, tuple(notes)) if body else None
+    coded = _over_codes(cells, top) if top else ()
+    return Sheet(name, tuple(header), body, lines, tuple(notes), coded) if body else None
 
 
-def _with_attributes_down(sheet: _Sheet) -> _Sheet:
+def _named_and_filled(
+    header: list[str], notes: list[str], cells: Sequence[Sequence[str]], places: Sequence[int]
+) -> tuple[list[str], list[str], tuple[tuple[str, ...], ...]]:
+    """Return the rows of a sheet with names shown once in each, and a heading such as `Balm` as one of prototypes."""
+    body, told = filled_in_order(header, [[row[i] for i in places] for row in cells])
+    worded = [n for n in range(len(header)) if not is_scored([row[n] for row in body])]
+    kinds = [header[n] for n in worded if is_called(header[n], "product_kind")]
+    if len(kinds) == 1 and "prototype" not in named_columns(header):
+        told.append(f"{kinds[0]!r} was read as the heading of the prototypes.")
+        header = ["prototype" if head in kinds else head for head in header]
+    return header, [*notes, *told], body
+
+
+def _over_codes(cells: Sequence[Sequence[str]], top: int) -> tuple[tuple[str, str], ...]:
+    """Return each code among the groups of headings with the name above it; none where not each has one."""
+    pairs = [(code, over) for code, over in zip(cells[top], cells[top - 1], strict=True) if code]
+    return tuple(pairs) if all(over and is_number(code) for code, over in pairs) else ()
+
+
+def _with_attributes_down(sheet: Sheet) -> Sheet:
     """Return a sheet whose column of words without a heading, beside columns of codes, is one of attributes."""
-    scored = _score_columns(sheet, set())
+    scored = score_columns(sheet, set())
     held = named_columns(sheet.header)
-    bare = [head for head in sheet.header if re.fullmatch(r"column \d+", head) or is_corner(head)]
-    if "attribute" not in held and (called := held.get("prototype", "")):
+    bare = [head for head in sheet.header if UNNAMED.fullmatch(head) or is_corner(head)]
+    called = held.get("prototype", "")
+    if "attribute" not in held and called:
         bare = [called]  # over the codes in the other columns?
     if "attribute" in held or len(bare) != 1 or len(scored) < 2:
         return sheet
@@ -180,7 +254,10 @@ def _with_attributes_down(sheet: _Sheet) -> _Sheet:
     if "prototype" in held:
         _refuse_corner(bare[0], scored, words)
         return sheet
-    which = -1 if sitting(scored) else attributes_among(scored, words)
+    if is_corner(bare[0]) or bare[0] == called or not are_people(words):
+        which = -1 if sitting(scored) else attributes_among(scored, words)
+    else:
+        return replace(sheet, header=tuple("assessor" if head in bare else head for head in sheet.header))
     if which < 0 and "assessor" not in named_columns(sheet.header) and not any(map(is_number, words)):
         raise StudyError(
             f"It cannot be told whether the columns {first_few(scored)} or the rows {first_few(words)} are the "
@@ -227,8 +304,10 @@ def _names(cells: Sequence[Sequence[str]], bottom: int, top: int | None) -> tupl
     first = next((i for i, cell in enumerate(cells[top]) if cell and cells[bottom][i]), 0)
     for i, cell in enumerate(cells[top]):
         above = cell or (above if i >= first else "")
-        groups.append(above if i >= first and cells[bottom][i] else "")
-    heads = [cells[bottom][i] or cells[top][i] or heads[i] for i in range(len(heads))]
+        lone = cell and not (cells[top][i + 1 : i + 2] == [""] and any(cells[bottom][i + 1 : i + 2]))
+        bare = i > first and held[i] and not cells[bottom][i] and not lone  # a column of the group without a heading
+        groups.append(above if i >= first and (bare or (cells[bottom][i] and cells[bottom][i] != cell)) else "")
+        heads[i] = cells[bottom][i] or (not bare and cell) or heads[i]
     repeated = [head for i, head in enumerate(heads) if groups[i] and heads.count(head) > 1]
     if not repeated:
         named = list(dict.fromkeys(group for group in groups if group))
@@ -241,31 +320,32 @@ def _names(cells: Sequence[Sequence[str]], bottom: int, top: int | None) -> tupl
 # Several sheets: one with the key, the others below each other.
 
 
-def _first_with_scores(sheets: Sequence[_Sheet]) -> _Sheet:
+def _first_with_scores(sheets: Sequence[Sheet]) -> Sheet:
     """Return the first sheet that names people, prototypes and scores; else the first with numbers; else the first."""
-    scored = [sheet for sheet in sheets if _score_columns(sheet, set())]
+    scored = [sheet for sheet in sheets if score_columns(sheet, set())]
+    scored = [sheet for sheet in scored if not of_means(sheet)] or scored
     whole = [sheet for sheet in scored if {"assessor", "prototype"} <= set(named_columns(sheet.header))]
     return [*whole, *scored, *sheets][0]
 
 
-def _together(sheets: Sequence[_Sheet], first: _Sheet) -> list[_Sheet]:
+def _together(sheets: Sequence[Sheet], first: Sheet) -> list[Sheet]:
     """Return the sheets that go below each other, with the same columns in the same order; a copy of one is left out.
 
     They name the same of people, prototypes and sittings, and share more than half of the columns of scores. What one
     of them lacks is blank there, and said.
     """
-    design, scored = _named_folded(first), {head.casefold() for head in _score_columns(first, set())}
+    design, scored = _named_folded(first), {head.casefold() for head in score_columns(first, set())}
     whole = {"assessor", "prototype"} <= set(design)
     alike = []
     for sheet in sheets:
         same_heads = set(map(str.casefold, sheet.header)) == set(map(str.casefold, first.header))
-        shared = scored & {head.casefold() for head in _score_columns(sheet, set())}
+        shared = scored & {head.casefold() for head in score_columns(sheet, set())}
         if same_heads or (whole and _named_folded(sheet) == design and 2 * len(shared) > len(scored)):
             alike.append(sheet)
     header = list({head.casefold(): head for sheet in reversed([first, *alike]) for head in sheet.header}.values())
     order = {head.casefold(): place for place, head in enumerate(first.header)}
     header.sort(key=lambda head: order.get(head.casefold(), len(order)))
-    made: list[_Sheet] = []
+    made: list[Sheet] = []
     for sheet in alike:
         place = {head.casefold(): i for i, head in enumerate(sheet.header)}
         at = [place.get(head.casefold()) for head in header]
@@ -281,72 +361,30 @@ def _together(sheets: Sequence[_Sheet], first: _Sheet) -> list[_Sheet]:
     return made
 
 
-def _named_folded(sheet: _Sheet) -> dict[str, str]:
+def _named_folded(sheet: Sheet) -> dict[str, str]:
     held = named_columns(sheet.header)
     return {role: held[role].casefold() for role in ("assessor", "prototype", "session", "replicate") if role in held}
 
 
-def _key_and_scores(sheets: Sequence[_Sheet]) -> tuple[_Sheet | None, list[_Sheet]]:
-    """Return the sheet that says which code is which prototype, and the others."""
-    for sheet in map(_matrix_as_key, sheets):
-        code, prototype = _code_column(sheet), _prototype_column(sheet)
-        if len(sheets) > 1 and code and prototype and not _score_columns(sheet, {code, prototype}):
-            return sheet, [other for other in sheets if other.name != sheet.name]
-    return None, list(sheets)
-
-
-def _matrix_as_key(sheet: _Sheet) -> _Sheet:
-    """Return a key that has a column of codes for each sitting with these below each other, headed so."""
-    held = named_columns(sheet.header)
-    is_key = len(sheet.header) == len(held) == 3 and {"prototype", "score"} < {*held} and "assessor" not in held
-    header = tuple("code" if head == held["score"] else head for head in sheet.header) if is_key else sheet.header
-    return replace(sheet, header=header)
-
-
-def _code_column(sheet: _Sheet) -> str:
-    return next((head for head in sheet.header if is_called(head, "code")), "")
-
-
-def _prototype_column(sheet: _Sheet) -> str:
-    others = [head for head in sheet.header if head != _code_column(sheet)]
-    return named_columns(others).get("prototype", "")
-
-
-def _score_columns(sheet: _Sheet, taken: set[str]) -> list[str]:
-    """Return the columns that hold numbers and are not about the design."""
-    held = named_columns(sheet.header)
-    design = {held[role] for role in DESIGN if role in held} | taken
-    return [
-        head
-        for i, head in enumerate(sheet.header)
-        if head not in design
-        and (BAR in head or not set(named_columns((head,))) & set(DESIGN))
-        and not any(is_called(head, role) for role in ("person", "comment", "counter", "code", "conditions"))
-        and not is_reckoned(head)
-        and read_numbers([row[i] for row in sheet.rows], words=True).share >= NUMERIC
-    ]
-
-
-def _stacked(sheets: Sequence[_Sheet], called: str) -> _Sheet:
+def _stacked(sheets: Sequence[Sheet], called: str) -> Sheet:
     """Return sheets with the same columns below each other, with a column that holds what the sheets stand for."""
     first = sheets[0]
     if len(sheets) == 1:
         return first
     held = named_columns(first.header)
-    scored = _score_columns(first, set())
+    scored = score_columns(first, set())
     names = [sheet.name for sheet in sheets]
     missing = next((role for role in ("assessor", "prototype") if role not in held and not sitting(names)), "")
     if missing and "attribute" in held and "prototype" not in held and len(scored) > 1 and "score" not in held:
-        missing = _role_of_sheets([sheet.name for sheet in sheets], scored) if missing == "assessor" else missing
+        missing = role_of_sheets([sheet.name for sheet in sheets], scored) if missing == "assessor" else missing
     elif missing == "prototype" and _blocks(first, scored):
         missing = ""
     elif missing == "prototype" and len(scored) > 1 and _which([sheet.name for sheet in sheets], scored) == 1:
         missing = "attribute"
-    bare = [head for head in first.header if re.fullmatch(r"column \d+", head)]
+    bare = [head for head in first.header if UNNAMED.fullmatch(head)]
     if {"assessor", "prototype"}.isdisjoint(held) and "attribute" not in held and len(bare) == 1 and missing:
-        words = list(dict.fromkeys(row[sheet.header.index(bare[0])] for sheet in sheets for row in sheet.rows))
-        missing = _role_of_sheets(names, words)
-        other = "prototype" if missing == "assessor" else "assessor"
+        words = list(dict.fromkeys(word for sheet in sheets for word in sheet.cells(bare[0]) if word))
+        missing, other = roles_of_sheets(names, words, scored)
         sheets = [replace(each, header=tuple(other if h in bare else h for h in each.header)) for each in sheets]
         first = sheets[0]
     if not missing and "score" in held and "attribute" not in held and len(scored) == 1 and not sitting(names):
@@ -363,10 +401,10 @@ def _stacked(sheets: Sequence[_Sheet], called: str) -> _Sheet:
     what = f"the {called} is the {role}" if role else "each says its own sitting"
     below = f"{counted(len(sheets), called.split()[-1])} with the same columns were put below each other"
     notes.append(f"{below} ({', '.join(dict.fromkeys(names))}); {what}.")
-    return _Sheet("", header, rows, tuple(line for sheet in sheets for line in sheet.lines), tuple(notes))
+    return Sheet("", header, rows, tuple(line for sheet in sheets for line in sheet.lines), tuple(notes))
 
 
-def _sittings_of_sheets(sheets: list[_Sheet]) -> list[_Sheet]:
+def _sittings_of_sheets(sheets: list[Sheet]) -> list[Sheet]:
     """Return sheets called `greasy rep 1` with the replicate in a column, and called `greasy`."""
     for pairs in crossed([sheet.name for sheet in sheets]):
         for side in (0, 1):
@@ -384,24 +422,14 @@ def _sittings_of_sheets(sheets: list[_Sheet]) -> list[_Sheet]:
     return sheets
 
 
-def _role_of_sheets(names: Sequence[str], scored: Sequence[str]) -> str:
-    """Return whether sheets stand for people or prototypes where the columns are the others; StudyError if unsaid."""
-    if (prototypes := prototypes_among(names, scored)) >= 0:
-        return "prototype" if prototypes == 0 else "assessor"
-    raise StudyError(
-        f"It cannot be told whether the sheets {first_few(list(names))} or the columns {first_few(list(scored))} are "
-        "the prototypes. Write Prototype or Assessor before the names of the sheets."
-    )
-
-
 # Blocks of columns: prototypes, people, sessions across; attributes within, or the other way round.
 
 
-def _melted(sheet: _Sheet) -> tuple[_Sheet, list[str]]:
+def _melted(sheet: Sheet) -> tuple[Sheet, list[str]]:
     """Return a sheet whose blocks of columns stand below each other, and what was done; as it is without any."""
     sheet, notes = _sittings_below(sheet)
     held = named_columns(tuple(head for head in sheet.header if BAR not in head))
-    scored = _score_columns(sheet, set())
+    scored = score_columns(sheet, set())
     pairs = _blocks(sheet, scored)
     if by_place := _by_place(sheet, pairs):
         sheet, told = _blocks_below(sheet, by_place, "place" if "position" in held else "position")
@@ -415,10 +443,10 @@ def _melted(sheet: _Sheet) -> tuple[_Sheet, list[str]]:
     return sheet, [*notes, *told, *later]
 
 
-def _sittings_below(sheet: _Sheet) -> tuple[_Sheet, list[str]]:
+def _sittings_below(sheet: Sheet) -> tuple[Sheet, list[str]]:
     """Return a sheet in which what was scored in each sitting named in the headings stands below each other."""
     held = named_columns(tuple(head for head in sheet.header if BAR not in head))
-    scored, barred = _score_columns(sheet, set()), [head for head in sheet.header if BAR in head]
+    scored, barred = score_columns(sheet, set()), [head for head in sheet.header if BAR in head]
     cut = [{head: parted(head, BAR, from_right=right) for head in barred} for right in (False, True)]
     alone = [] if "attribute" in held else [{head: (head, "score") for head in scored}]
     for pairs in [*alone, *(cut if barred else crossed(scored))]:
@@ -430,7 +458,7 @@ def _sittings_below(sheet: _Sheet) -> tuple[_Sheet, list[str]]:
     return sheet, []
 
 
-def _blocks(sheet: _Sheet, scored: Sequence[str]) -> dict[str, tuple[str, str]]:
+def _blocks(sheet: Sheet, scored: Sequence[str]) -> dict[str, tuple[str, str]]:
     """Return column to group and part, if the columns are every group with every part; empty if they are not."""
     barred = [head for head in sheet.header if BAR in head]
     if barred:
@@ -438,11 +466,21 @@ def _blocks(sheet: _Sheet, scored: Sequence[str]) -> dict[str, tuple[str, str]]:
     held = named_columns(sheet.header)
     if "prototype" in held or "attribute" in held:
         _ask_of_numbers(scored, r"(.*[^\W\d])[ _.]?" if "prototype" in held else r"(.+?)[ _.]?(?=[ _.(])[ _.]?")
-        return {}
+        return {} if {"assessor", "attribute"} & {*held} else _people_and_parts(scored)
     if len(scored) < 4:
         return {}
     both = ((pairs, [{pair[i] for pair in pairs.values()} for i in (0, 1)]) for pairs in crossed(scored))
     return next((pairs for pairs, sides in both if min(map(len, sides)) > 1), {})
+
+
+def _people_and_parts(scored: Sequence[str]) -> dict[str, tuple[str, str]]:
+    """Return column to person and attribute if the columns are every person with every attribute: `Anna greasy`."""
+    for pairs in crossed(scored):
+        sides = [list(dict.fromkeys(pair[i] for pair in pairs.values())) for i in (0, 1)]
+        for side in (0, 1):
+            if min(map(len, sides)) > 1 and are_people(sides[side]):
+                return {head: (pair[side], pair[1 - side]) for head, pair in pairs.items()}
+    return {}
 
 
 def _ask_of_numbers(scored: Sequence[str], term: str) -> None:
@@ -457,7 +495,7 @@ def _ask_of_numbers(scored: Sequence[str], term: str) -> None:
         )
 
 
-def _by_place(sheet: _Sheet, pairs: Mapping[str, tuple[str, str]]) -> dict[str, tuple[str, str]]:
+def _by_place(sheet: Sheet, pairs: Mapping[str, tuple[str, str]]) -> dict[str, tuple[str, str]]:
     """Return column to place and part where each block has a column that says what was tried: `Sample 1: code`.
 
     Not where that column says one thing for everybody, which is then the code of a prototype.
@@ -472,7 +510,11 @@ def _by_place(sheet: _Sheet, pairs: Mapping[str, tuple[str, str]]) -> dict[str, 
                 if rest and rest != head and (is_called(rest, "prototype") or is_called(rest, "code")):
                     coded[block] = head
         varies = any(len({row[at[head]] for row in sheet.rows}) > 1 for head in coded.values())
-        if coded and varies and len(coded) == len({pair[side] for pair in pairs.values()}):
+        blocks = list(dict.fromkeys(pair[side] for pair in pairs.values()))
+        if coded and varies and len(coded) < len(blocks):
+            lacking = first_few([block for block in blocks if block not in coded])
+            raise StudyError(f"No column says what was tried as {lacking}, as {first_few(list(coded.values()))} do.")
+        if coded and varies:
             place = {block: "".join(re.findall(r"\d+", block)) or block for block in coded}
             rest_of = {head: (place[pair[side]], pair[1 - side]) for head, pair in pairs.items()}
             return rest_of | {head: (place[block], "prototype") for block, head in coded.items()}
@@ -499,7 +541,10 @@ def _with_role(
     return {head: (short[of], part) for head, (of, part) in pairs.items()}, "prototype"
 
 
-def _blocks_below(sheet: _Sheet, pairs: Mapping[str, tuple[str, str]], role: str) -> tuple[_Sheet, list[str]]:
+def _blocks_below(sheet: Sheet, pairs: Mapping[str, tuple[str, str]], role: str) -> tuple[Sheet, list[str]]:
+    """Return a sheet with blocks of columns below each other; StudyError if a column in one has no heading."""
+    if bare := [head for head, pair in pairs.items() if any(map(UNNAMED.fullmatch, pair))]:
+        raise StudyError(f"Among groups of columns {first_few(bare)} has no heading. Write one, or delete the column.")
     across = list(dict.fromkeys(block for block, _ in pairs.values()))
     within = list(dict.fromkeys(part for _, part in pairs.values()))
     column = {pair: head for head, pair in pairs.items()}
@@ -528,7 +573,7 @@ def _which(groups: Sequence[str], parts: Sequence[str], *, people: bool = False)
     return 1 - attributes
 
 
-def _across(sheet: _Sheet, scored: Sequence[str], held: Mapping[str, str]) -> tuple[_Sheet, list[str]]:
+def _across(sheet: Sheet, scored: Sequence[str], held: Mapping[str, str]) -> tuple[Sheet, list[str]]:
     """Return a sheet in which people, prototypes or sittings are columns beside one of attributes, row by row."""
     missing = [role for role in ("assessor", "prototype") if role not in held]
     if len(missing) == 2:
@@ -539,50 +584,12 @@ def _across(sheet: _Sheet, scored: Sequence[str], held: Mapping[str, str]) -> tu
             f"It cannot be told what the columns {first_few(list(scored))} are beside {held['attribute']!r}: sessions, "
             "replicates? Write it into their headings, such as: Session 1."
         )
+    cells = {head: sheet.cells(head) for head in scored}
+    reckoned = [head for head in scored if is_called(head, "reckoned_alone") or is_mean_of_others(head, cells)]
+    scored = [head for head in scored if head not in reckoned] or scored
     own = [head for head in sheet.header if head not in scored]
     at = {head: i for i, head in enumerate(sheet.header)}
     rows = [(*(row[at[head]] for head in own), name, row[at[name]]) for row in sheet.rows for name in scored]
     lines = tuple(line for line in sheet.lines for _ in scored)
     made = replace(sheet, header=(*own, role, "score"), rows=tuple(rows), lines=lines)
     return made, [f"Columns were put below each other: {first_few(list(scored))} as {role}."]
-
-
-# Codes instead of names, resolved by the key.
-
-
-def _resolved(sheet: _Sheet, key: _Sheet | None) -> tuple[_Sheet, list[str]]:
-    """Return a sheet with the prototype behind each code, as the key of the workbook says."""
-    if key is None:
-        return sheet, []
-    code, prototype = _code_column(key), _prototype_column(key)
-    in_key, named = named_columns(key.header), named_columns(sheet.header)
-    held = _code_column(sheet) or named.get("prototype", "")
-    sessions = [each.get("session", "") for each in (in_key, named)]
-    if not held:
-        return sheet, [f"The sheet {key.name!r} looks like a key of codes, but no column here holds codes."]
-    at, key_at = ({head: i for i, head in enumerate(each.header)} for each in (sheet, key))
-    more = [role for role in ("session", "replicate") if role in in_key and role not in named]
-    known: dict[tuple[str, str], list[str]] = {}
-    for row in key.rows:
-        place = (_count(row[key_at[sessions[0]]]) if all(sessions) else "", row[key_at[code]])
-        says = [row[key_at[head]] for head in (prototype, *(in_key[role] for role in more))]
-        if known.setdefault(place, says)[0] != says[0]:
-            raise StudyError(f"In the key {place[1]} stands for two prototypes. Add the session to key and scores.")
-        more = more if known[place] == says else []
-    places = [(_count(row[at[sessions[1]]]) if all(sessions) else "", row[at[held]]) for row in sheet.rows]
-    strange = list(dict.fromkeys(place[1] for place in places if place not in known))
-    if strange:
-        raise StudyError(
-            f"The key does not hold the codes {first_few(strange)}. Add them, or correct them in the scores."
-        )
-    width = 1 + len(more)
-    rows = tuple((*known[place][:width], *row) for place, row in zip(places, sheet.rows, strict=True))
-    header = ("prototype", *more, *("blind code" if head == held else head for head in sheet.header))
-    return replace(sheet, header=header, rows=rows), [
-        f"Codes were resolved by the key in {key.name!r}: {len(known)} codes."
-    ]
-
-
-def _count(sitting_: str) -> str:
-    """Return the number of a session, so that `Session 1` is 1; what has none as it is."""
-    return "".join(re.findall(r"\d+", sitting_)) or sitting_

@@ -13,12 +13,14 @@ import pandas as pd
 from pandas.api.extensions import ExtensionArray
 
 from panel.errors import StudyError
-from panel.study.file_names import asked_roles, twins
+from panel.study.file_names import are_exchanged, asked_roles, twins
+from panel.study.knowledge import ROLES, is_called, is_reckoned, named_columns, stated_scale
 from panel.study.naming import timed_words
 from panel.study.numbers_read import NumbersRead, proposed_number, read_number_columns, read_numbers, unit_of_heading
 from panel.study.raw_table import READ_AS_SEEN, RawTable
+from panel.study.sheet_keys import refuse_several_studies
 from panel.study.study import REHEARSED, UNREAD_COLUMNS, RawFile, Study, natural_order
-from panel.study.table_cells import NOT_WHOLE, ROLES, heading_words, is_called, is_reckoned, named_columns, stated_scale
+from panel.study.table_cells import NOT_WHOLE, is_mean_of, notes_beside, why_not_scored
 from panel.study.tables import TABLES
 from panel.words import as_seen, counted, first_few, format_typed
 
@@ -41,12 +43,15 @@ class ImportedScores:
         What was done, one plain sentence each.
     layout
         Which column held what.
+    scale
+        The scale that the file states beside the table, where its headings state none.
     """
 
     scores: pd.DataFrame
     unread: pd.DataFrame
     notes: tuple[str, ...]
     layout: ScoresLayout
+    scale: tuple[int, int] | None = None
 
 
 def read_scores(table: RawTable, layout: ScoresLayout) -> ImportedScores:
@@ -65,19 +70,21 @@ def read_scores(table: RawTable, layout: ScoresLayout) -> ImportedScores:
     )
     position = _positions(table, layout)
     _refuse_nameless(table, layout, numbers)
+    refuse_several_studies(table, {*layout.columns().values(), *layout.attributes})
     scores = _long_scores(table, layout, numbers, position)
+    _refuse_exchanged(table, scores)
     unread = _unread(table, layout, numbers, position)
     notes = (
         *table.notes,
         *_notes_on_names(table, layout),
         *_notes_on_times(scores),
         *_notes_on_twins(scores, layout),
-        *_notes_on_scales(scores, layout),
+        *_notes_on_scales(scores, layout, table.scale),
         *_notes_on_numbers(numbers),
         *_notes_on_rehearsal(table),
         *_notes_on_shape(table, layout, scores, unread),
     )
-    return ImportedScores(scores, unread, notes, layout)
+    return ImportedScores(scores, unread, notes, layout, table.scale)
 
 
 def study_from_scores(
@@ -111,7 +118,7 @@ def study_from_scores(
     if benchmark and benchmark not in known:
         raise StudyError(f"{benchmark} was not scored, so it cannot be the benchmark. Choose among {', '.join(known)}.")
     tables["prototypes"].loc[tables["prototypes"]["prototype"] == benchmark, "role"] = "benchmark"
-    stated = _scales(scores, imported.layout)
+    stated = _scales(scores, imported.layout, imported.scale)
     for column, given, end in (("scale_min", scale_min, 0), ("scale_max", scale_max, 1)):
         ends = [float(stated[name][end]) if name in stated else np.nan for name in tables["attributes"]["attribute"]]
         tables["attributes"][column] = ends if given is None else float(given)
@@ -223,6 +230,18 @@ def _refuse_nameless(table: RawTable, layout: ScoresLayout, numbers: Mapping[str
         )
 
 
+def _refuse_exchanged(table: RawTable, scores: pd.DataFrame) -> None:
+    """Raise StudyError if people, prototypes and attributes would plainly be called by each other's names."""
+    roles = ("assessor", "prototype", "attribute")
+    axes = [list(filter(None, scores[role].unique())) for role in roles]
+    if are_exchanged(axes, roles):
+        told = [f"{first_few(names)} as {role}s" for names, role in zip(axes, roles, strict=True)]
+        raise StudyError(
+            f"{table.name}: it would be read with {'; '.join(told)}. Write Assessor, Prototype and Attribute above the "
+            "columns that name them, or into the names of sheets and blocks."
+        )
+
+
 def _filled_down(table: RawTable, layout: ScoresLayout) -> RawTable:
     """Return the table with blank names replaced by the name above them, and that said."""
     columns, notes = list(table.columns), list(table.notes)
@@ -307,21 +326,26 @@ def _notes_on_twins(scores: pd.DataFrame, layout: ScoresLayout) -> list[str]:
 _MOST_SLIPS = 0.2  # share of the scores outside a stated scale; with more it is the heading that is wrong
 
 
-def _scales(scores: pd.DataFrame, layout: ScoresLayout, *, within: bool = True) -> dict[str, tuple[int, int]]:
-    """Return the scale that the heading of each attribute's scores states, if all but slips lie `within` it, or not."""
+def _scales(
+    scores: pd.DataFrame, layout: ScoresLayout, said: tuple[int, int] | None = None, *, within: bool = True
+) -> dict[str, tuple[int, int]]:
+    """Return the scale that each attribute's heading states, else what the file `said`, if all but slips lie in it.
+
+    Those in which more lie outside if not `within`.
+    """
     found = {}
     for name, given in scores.groupby("attribute", sort=False)["score"]:
-        scale = stated_scale(layout.score if layout.is_long else str(name))[1]
+        scale = stated_scale(layout.score if layout.is_long else str(name))[1] or said
         outside = ~given.dropna().between(*scale) if scale else given
         if scale and (outside.sum() <= _MOST_SLIPS * len(outside)) == within:
             found[str(name)] = scale
     return found
 
 
-def _notes_on_scales(scores: pd.DataFrame, layout: ScoresLayout) -> list[str]:
+def _notes_on_scales(scores: pd.DataFrame, layout: ScoresLayout, said: tuple[int, int] | None) -> list[str]:
     """Return which scales the headings state, and which of them the scores contradict."""
     told = [f"{name!r} {low} to {high}" for name, (low, high) in _scales(scores, layout).items()]
-    wrong = [f"{name!r} {low} to {high}" for name, (low, high) in _scales(scores, layout, within=False).items()]
+    wrong = [f"{name!r} {low} to {high}" for name, (low, high) in _scales(scores, layout, said, within=False).items()]
     notes = [f"Scale read from the headings: {_some(told)}."] if told else []
     return [*notes, f"Scale stated, but scores lie outside, so not taken: {_some(wrong)}."] if wrong else notes
 
@@ -388,6 +412,7 @@ def _notes_on_unused(table: RawTable, layout: ScoresLayout) -> list[str]:
     used = {*layout.columns().values(), *layout.attributes}
     unused = [column for column in table.header if column not in used]
     notes = [f"Columns that were not used: {_some(unused)}."] if unused else []
+    notes += notes_beside(table, layout.attributes, unused)
     for column in unused if not layout.is_long else ():
         read = read_numbers(table.column(column), words=True)
         share, filled = read.share, int((~read.missing).sum())
@@ -411,15 +436,6 @@ def _some(names: list[str] | set[str]) -> str:
 # Which column of a table of scores holds what? A guess from names and contents, for the user to correct.
 
 
-_NO_SCORES = {  # what a heading says, to why a column so called is left out
-    "comment": "is called like a comment",
-    "code": "is called like a code",
-    "counter": "is called like a count of rows or ballots",
-    "person": "is about the person",
-    "conditions": "is about the conditions of the test",
-    "unsure": "may be a session, a replicate, a turn or a product",
-}
-_RANKS = re.compile(r"\b(?:rank(?:s|ing|ed)?|rang(?:platz|folge)?|classement|clasificacion|graduatoria)\b")
 _CLOCK = re.compile(r"\d{1,2}:\d{2}(?::\d{2})?")
 _MOMENT = re.compile(r"\d{4}-\d\d?-\d\d?|\d\d?[./]\d\d?[./]\d\d|\d\d?:\d\d")
 _SOME = 0.2  # share of numbers from which a column that is left out is asked about
@@ -482,6 +498,7 @@ def guess_layout(table: RawTable, fixed: Mapping[str, str] | None = None) -> Sco
         known["score"] = numbers[0]
     texts = [column for column in free if column not in numbers and not is_called(column, "comment")]
     _fill_last_name(table, known, texts)
+    _number_of_people(table, known)
     if not {"attribute", "score"} <= set(known):
         for role in {"attribute", "score"} - set(fixed or {}):
             known.pop(role, None)
@@ -519,46 +536,12 @@ def _why_no_scores(table: RawTable, layout: ScoresLayout, column: str) -> str:
         return "has no name"
     if any(is_called(column, role) for role in ROLES if role not in ("attribute", "score")):
         return "is called like something that was found in another column"
-    if is_reckoned(column) or _is_mean_of(column, table.header):
+    if is_reckoned(column) or is_mean_of(column, table.header):
         return "is called like a mean or a total"
     unit = unit_of_heading(column)
     if unit and layout.attributes and unit not in map(unit_of_heading, layout.attributes):
         return f"is in {unit}, unlike the scores"
-    if _RANKS.search(heading_words(column)):
-        return "holds ranks, 1 the best or the most: as scores they would count the wrong way round"
-    called = next((why for role, why in _NO_SCORES.items() if is_called(column, role)), "")
-    return called or _why_not_scored(table, layout, column)
-
-
-def _is_mean_of(column: str, header: Iterable[str]) -> bool:
-    """Return True if a heading is a word for a mean beside another heading: `Mean glide` beside `glide`."""
-    words, others = heading_words(column).split(), {heading_words(other) for other in header if other != column}
-    halves = [(words[:1], words[1:]), (words[-1:], words[:-1])] if len(words) > 1 else []
-    return any(is_reckoned(" ".join(mean)) and " ".join(rest) in others for mean, rest in halves)
-
-
-_FEWEST = 8  # rows, and
-_FEWEST_EACH = 3  # rows of each name, from which the contents of a column tell that nobody scored it
-
-
-def _why_not_scored(table: RawTable, layout: ScoresLayout, column: str) -> str:
-    """Return what the contents of a column say against its being scores: a count, dates, one value for each name."""
-    values = read_numbers(table.column(column)).values
-    whole = bool(np.isfinite(values).all()) and bool((values == np.round(values)).all())
-    if len(values) < _FEWEST or len(np.unique(values[np.isfinite(values)])) < 2:
-        return ""
-    if whole and (np.diff(values) == 1).all():
-        return "counts the rows"
-    if whole and ((values >= 1_900) & (values <= 2_100)).all():
-        return "holds years"
-    if whole and ((values >= 19_000_101) & (values <= 21_001_231)).all():
-        return "holds dates"
-    for role in ("prototype", "assessor", "session"):
-        if held := layout.columns().get(role):
-            groups = pd.Series(values).groupby(np.asarray(_names(table, held)))
-            if (groups.count() >= _FEWEST_EACH).all() and (groups.max() == groups.min()).all():
-                return f"holds one value for each {role}"
-    return ""
+    return why_not_scored(table, layout.columns(), column)
 
 
 def _numeric_columns(table: RawTable, columns: list[str]) -> list[str]:
@@ -598,3 +581,18 @@ def _fill_last_name(table: RawTable, known: dict[str, str], texts: list[str]) ->
     ]
     if len(missing) == 1 and len(repeated) == 1:
         known[missing[0]] = repeated[0]
+
+
+def _number_of_people(table: RawTable, known: dict[str, str]) -> None:
+    """If nobody is named and one column counts, each number for several rows of other prototypes, it counts people."""
+    if "assessor" in known or "prototype" not in known:
+        return
+    design = [
+        _names(table, known[role]) for role in ("prototype", "session", "replicate", "attribute") if role in known
+    ]
+    for column in table.header:
+        ids = list(_names(table, column))
+        keys = set(zip(ids, *design, strict=True))
+        if is_called(column, "person_id") and column not in known.values() and 1 < len({*ids}) < len(ids) == len(keys):
+            known["assessor"] = column
+            return

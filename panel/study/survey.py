@@ -5,26 +5,35 @@ from __future__ import annotations
 import re
 from collections import Counter
 from collections.abc import Iterable, Mapping, Sequence
+from contextlib import suppress
 from dataclasses import replace
-from functools import cache
 from itertools import chain, pairwise
 
 import pandas as pd
 
 from panel.errors import StudyError
 from panel.study.editing import put_block
-from panel.study.knowledge import shared_table
-from panel.study.numbers_read import read_numbers
-from panel.study.raw_table import RawTable
-from panel.study.study import RawFile, Study, natural_order
-from panel.study.table_cells import (
+from panel.study.file_names import BAR, cards_as_table, sitting
+from panel.study.knowledge import (
     heading_words,
     is_called,
+    known_answers,
     named_columns,
-    sided,
+    plain_words,
     stated_scale,
+    worded,
+    wordings,
+)
+from panel.study.numbers_read import read_numbers
+from panel.study.raw_table import RawTable, filled_rows, raw_table, rows_of_file
+from panel.study.score_sheets import sheet_of
+from panel.study.sheet_keys import Legend, ends_in_words, legend_of, refuse_two_directions, with_legend
+from panel.study.study import RawFile, Study, natural_order
+from panel.study.table_cells import (
+    filled_in_order,
     with_questions,
     without_other_rows,
+    without_titles,
 )
 from panel.words import as_seen, counted, first_few
 
@@ -34,7 +43,7 @@ _KINDS = {  # words of a heading that say what kind of question it is; common pr
     "just_about_right": r"\bjar\b|just|too (?:much|little)|genau richtig",
     "liking": r"\b(?:dis)?liking|you (?:dis)?like|like it|hedonic|overall|gef[aä]ll|gesamturteil|globale?\b|appr[eé]ci"
     r"|gusta|agrado|piac|gradimento",
-    "agreement": r"agree|zustimm|d.accord|acuerdo|accordo",
+    "agreement": r"agree|zustimm|d.accord|acuerdo|accordo|appl(?:y|ies)\b|trifft|zutreff|s.applique",
     "preference": r"prefer|pr[eé]f[eé]r|favou?rit|bevorzug|lieber|better|besser|mieux|mejor|miglior|\bbest",
 }
 _NO_LIKING = r"would you like to|how likely"
@@ -50,12 +59,48 @@ _STATES = re.compile(  # a statement: it does something, or the thing does
     r"spreads|looks|smells|ist|fuhlt|zieht|lasst|riecht|hat|est|laisse|sent|es|deja|se|e|lascia|si)\b.*"
 )
 _HALVES = re.compile(r"\s*(?:[:|/]|\s[-\u2013\u2014])\s+")  # between what is asked and of what
-_ENDS = re.compile(r"[(\[](?:[^()]*/[^()]*|\s*\d+\s*=[^()]*)[)\]]\s*$")  # the answers, after the question
+_ENDS = re.compile(
+    r"[(\[](?:[^()]*/[^()]*|\s*\d+\s*=[^()]*|\s*\d+ [^()]*\d+ [^()]*)[)\]]\s*$"
+)  # the answers, after the question
+_NUMBERED = re.compile(r"^\s*(?:[QF]\.? ?)?\d{1,2}[a-z]?\s*[.:)]\s+", re.IGNORECASE)  # `Q1. `
 _END = re.compile(r"(\d{1,4})\s*=\s*([^,;/()\[\]=\d]+)")  # what a point of it is called
 _WHICH = r"(?:which|what|welche[srn]?|quel(?:le)?s?|cual|que|quale|che) "
 _COLUMNS = ("column", "prototype", "question", "kind", "noticed")
 _MOSTLY = 0.8  # share of the filled cells that must be known answers; the rest is told
 _TERMS = 3  # words of a box to tick that only one person ticked; more of them are a sentence of one's own
+
+
+def survey_table(file: RawFile, sheet: str = "") -> RawTable:
+    """Return the table of a survey: small ones below each other, names once, headings of two rows, a codebook read."""
+    laid_out, told = rows_of_file(file, sheet)
+    legends: list[Legend] = []
+    data: list[tuple[str, list[list[str]]]] = []
+    for name, rows in laid_out:
+        legend = None
+        with suppress(StudyError):
+            made = sheet_of(name, list(filled_rows(rows).items()))
+            legend = legend_of(made) if made else None
+        legends += [legend] if legend else []
+        data += [] if legend else [(name, rows)]
+    if not data:
+        return raw_table(file, sheet)
+    (name, rows), *_ = data
+    lines, notes = cards_as_table(rows)
+    made = None
+    with suppress(StudyError):
+        made = sheet_of(name, lines or list(filled_rows(rows).items()))
+    if made and (lines or any(BAR in head for head in made.header)):
+        columns = tuple(zip(*made.rows, strict=True))
+        table = RawTable(file.name, made.header, columns, made.lines, (*notes, *made.notes, *told))
+    else:
+        table = without_titles(raw_table(file, name))
+        body, filled = filled_in_order(table.header, list(zip(*table.columns, strict=True)))
+        if filled:
+            table = replace(table, columns=tuple(zip(*body, strict=True)), notes=(*table.notes, *filled))
+    refuse_two_directions(legends, [*table.header, *(cell for row in rows if sum(map(bool, row)) == 1 for cell in row)])
+    for legend in legends:
+        table = with_legend(table, legend)
+    return table
 
 
 def read_survey(table: RawTable, person: str = "", prototypes: Sequence[str] = ()) -> tuple[RawTable, pd.DataFrame]:
@@ -87,19 +132,24 @@ def read_survey(table: RawTable, person: str = "", prototypes: Sequence[str] = (
     codes = [code for name in table.header for code in _CODE.findall(_asked(name))]
     several = {code for code in codes if codes.count(code) > 1}
     own = [name for name in prototypes if any(_whole(name).search(head) for head in table.header)]
-    apart = _named_in_halves(table.header) or _labelled(table.header)
-    known = sorted(named or own or several or apart or codes, key=len, reverse=True)
+    apart = _named_in_halves(table.header)
+    labelled = _labelled(table.header)
+    whole = labelled if len(labelled) == len(several) or not several else set()
+    groups = {name.split(BAR)[0] for name in table.header if BAR in name}
+    grouped = groups if len(groups) > 1 and not sitting(sorted(groups)) else set()
+    known = sorted(named or own or grouped or whole or several or apart or codes, key=len, reverse=True)
     words = re.compile("|".join(_whole(name).pattern for name in known) or r"(?!)")
     table = _lists_apart(table, words)
     heads = [(name, found[0] if (found := words.search(name)) else "") for name in table.header]
-    asked = [(name, of, _question(words.sub(" ", name))) for name, of in heads]
+    asks = {name: _question(words.sub(" ", _asked(name))) for name in table.header} | _items(table.header, words)
+    asked = [(name, of, asks[name]) for name, of in heads]
     together: dict[str, list[str]] = {}
     for name, of, question in asked:
         together.setdefault(question if of else f"{name} alone", []).append(name)
     products = natural_order({of for _, of, _ in asked if of}) or _chosen(table, map(_called, table.header))
     told: dict[str, tuple[str, str]] = {}
     for names in together.values():
-        question, columns = _question(words.sub(" ", names[0])), [table.column(name) for name in names]
+        question, columns = asks[names[0]], [table.column(name) for name in names]
         kind, noticed = _kind(names[0], question, list(chain(*columns)), products)
         if _is_order(question, columns):
             kind, noticed = "position", "place in the serving order"
@@ -119,8 +169,8 @@ def _question(heading: str) -> str:
 
 
 def _asked(heading: str) -> str:
-    """Return a heading without the scale or the answers behind it."""
-    return _ENDS.sub(" ", stated_scale(heading)[0])
+    """Return a heading without the scale or the answers behind it, and the number of the question before it."""
+    return _ENDS.sub(" ", stated_scale(_NUMBERED.sub("", heading))[0])
 
 
 def _is_order(question: str, columns: Sequence[Sequence[str]]) -> bool:
@@ -168,7 +218,9 @@ def _one_row_each(table: RawTable, person: str) -> tuple[RawTable, str, list[str
     """Return a survey with one row per person, the column of the person, and the prototypes if a column named them."""
     named = named_columns(table.header)
     words = {name: heading_words(name) for name in table.header}
-    which = [n for n in words if re.match(_WHICH, words[n]) and "prototype" in named_columns(words[n].split())]
+    which = [
+        n for n in words if re.match(_WHICH, words[n]) and any(map(_is_product, words[n].split())) and not _called(n)
+    ]
     prototype = named.get("prototype") or next(iter(which), "")
     if not prototype or len(set(table.column(prototype))) >= len(table.lines):
         return table, person, []
@@ -176,18 +228,25 @@ def _one_row_each(table: RawTable, person: str) -> tuple[RawTable, str, list[str
     coded = [
         name for name in table.header if name != prototype and (is_called(name, "code") or is_called(name, "counter"))
     ]
-    pairs = {name: set(zip(cells[name], cells[prototype], strict=True)) for name in coded}
+    when = [named["session"]] if named.get("session") and len(set(cells[named["session"]])) > 1 else []
+    pairs = {name: set(zip(*(cells[each] for each in (name, prototype, *when)), strict=True)) for name in coded}
     each = [name for name in coded if len(set(cells[name])) < len(table.lines) == len(pairs[name])]  # no count of rows
-    person = person or named.get("assessor", "") or (each[0] if len(each) == 1 else "")
+    who = named.get("assessor", "") or next(iter(_people_asked([n for n in words if n not in which])), "")
+    person = person or who or (each[0] if len(each) == 1 else "")
     if not person:
         raise StudyError(f"{table.name} has a row for each {prototype}. Say which column holds the person.")
+    spelled: dict[str, str] = {}  # one person may be typed with other capitals
+    cells[person] = [spelled.setdefault(cell.casefold(), cell) for cell in cells[person]]
     answer, question = named.get("score", ""), named.get("attribute", "")
     about = [prototype, question] if answer and question else [prototype]  # a row may be one answer
+    twice = len(set(zip(cells[person], *(cells[each] for each in about), strict=True))) < len(table.lines)
+    about += when if twice else []
     place = _places(table, list(zip(*(cells[name] for name in (person, *about)), strict=True)))
     first = {key[0]: row for key, row in reversed(place.items())}
     people = sorted(first, key=first.__getitem__)
     columns: dict[str, Sequence[str]] = {person: people}
-    for name in [answer] if len(about) > 1 else [name for name in table.header if name not in (person, prototype)]:
+    rest = [name for name in table.header if name not in (person, *about)]
+    for name in [answer] if answer and question else rest:
         for of in dict.fromkeys(key[1:] for key in place):
             rows = [place.get((who, *of)) for who in people]
             head = ": ".join(of if name == answer else (*of, name))
@@ -213,11 +272,27 @@ def _places(table: RawTable, keys: Sequence[tuple[str, ...]]) -> dict[tuple[str,
 
 def _person(table: RawTable, free: Sequence[str]) -> str:
     """Return the column that names each person once: called so, called a number, or the first one."""
-    called = [named_columns(free).get("assessor", ""), *(name for name in free if is_called(name, "counter"))]
+    called = [*_people_asked(free), *(name for name in free if is_called(name, "counter"))]
     about = ("person", "recorded_at", "session", "comment")  # the person or the moment, no name for them
     first = [name for name in table.header[:1] if not any(is_called(name, role) for role in about)]
     each = [name for name in (*called, *first) if name in free and len(set(table.column(name))) == len(table.lines)]
     return next((name for name in each if all(map(str.strip, table.column(name)))), "")
+
+
+def _items(header: Sequence[str], products: re.Pattern[str]) -> dict[str, str]:
+    """Return heading to question where all of a product begin with the same words: `Think of P1. Is it - greasy`."""
+    halves = {name: parts for name in header if products.search(name) and len(parts := name.rsplit(" - ", 1)) == 2}
+    leads = {_question(products.sub(" ", lead)) for lead, _ in halves.values()}
+    items = [item for _, item in halves.values() if not products.search(item)]
+    if len(leads) != 1 or not leads.pop() or len(items) < len(halves) or len({*items}) == 1:
+        return {}
+    return {name: _question(item) for name, (_, item) in halves.items()}
+
+
+def _people_asked(names: Sequence[str]) -> list[str]:
+    """Return the headings that name who answered, the surest first: `Respondent`, `Your panelist number`."""
+    asked = [name for name in names if any(is_called(word, "assessor") for word in heading_words(name).split())]
+    return list(dict.fromkeys(filter(None, [named_columns(names).get("assessor", ""), *asked])))
 
 
 def _named_in_halves(header: Sequence[str]) -> set[str]:
@@ -230,16 +305,25 @@ def _named_in_halves(header: Sequence[str]) -> set[str]:
 
 def _labelled(header: Sequence[str]) -> set[str]:
     """Return words for a prototype with a label of their own, such as `cream A`, if headings hold more than one."""
-    pairs = (pair for name in header for pair in pairwise(re.sub(r"(?<= [A-Z])[?!.,:;]+", "", name).split()))
-    found = {" ".join(pair) for pair in pairs if _LABEL.fullmatch(pair[1]) and is_called(pair[0], "prototype")}
+    words = {name: re.sub(r"[\[\](){}]|[?!.,:;]+(?= |$)", " ", name).split() for name in header}
+    pairs = ((name, *pair) for name in header for pair in pairwise(words[name]))
+    found = {
+        f"{word} {label}"
+        for name, word, label in pairs
+        if _LABEL.fullmatch(label) and _is_product(word) and f"{word} {label}" in name
+    }
     return found if len(found) > 1 else set()
+
+
+def _is_product(word: str) -> bool:
+    return is_called(word, "prototype") or is_called(word, "product_kind")
 
 
 def _chosen(table: RawTable, kinds: Iterable[str]) -> list[str]:
     """Return what was chosen where a preference was asked, no preference left out."""
-    none = _wordings("preference")
+    none = wordings("preference")
     cells = chain(*(cells for cells, kind in zip(table.columns, kinds, strict=True) if kind == "preference"))
-    return natural_order({seen for cell in cells if (seen := as_seen(cell)) and not _worded(seen, none)})
+    return natural_order({seen for cell in cells if (seen := as_seen(cell)) and not worded(seen, none)})
 
 
 # Boxes ticked in one list, such as `soft, greasy`: a column for each word.
@@ -275,55 +359,17 @@ def _parts(cell: str, sign: str) -> list[str]:
     return [part for each in cell.split(sign) if (part := as_seen(each))]
 
 
-# What a cell answers: its words first, else its number.
-
-
-@cache
-def _wordings(kind: str) -> Mapping[str, str]:
-    rows = shared_table("answer_words")
-    own = rows.loc[rows["kind"] == kind]
-    return {
-        _plain(one): answer
-        for answer, all_ in zip(own["answer"], own["words"], strict=True)
-        for one in all_.split("; ")
-    }
-
-
-def _plain(cell: str) -> str:
-    return heading_words(cell) or cell.strip()
-
-
-def _known(kind: str, question: str, cells: Sequence[str]) -> Mapping[str, str]:
-    """Return what the words of cells answer; empty for those of which it cannot be told how much they are."""
-    if kind != "just_about_right":
-        return _wordings(kind)
-    return {**_sides(question, cells), **_wordings(kind)}
-
-
-def _sides(question: str, cells: Iterable[str]) -> Mapping[str, str]:
-    """Return which point answers of two sides such as `much too thick` are, where one of the cells is just right."""
-    plain = tuple(sorted({*map(_plain, cells)}))
-    right = {cell for cell, point in _wordings("just_about_right").items() if point == "3"}
-    return sided(question, plain) if right & {*plain} else {}
-
-
-def _worded(cell: str, known: Mapping[str, str]) -> str:
-    """Return what the words of a cell answer, a number beside them left out; empty if they are not known."""
-    plain = _plain(cell)
-    return known.get(plain) or known.get(re.sub(r"^\d+ |(?<=\w) \d+$", "", plain), "")
-
-
 def _filled(cells: Sequence[str], kind: str = "preference") -> list[bool]:
     """Return which cells answer something; `none of them` does, or `don't know`, `n/a` does not."""
-    missing, known = read_numbers([as_seen(cell) for cell in cells]).missing, _wordings(kind)
-    return [bool(_worded(cell, known) or not none) for cell, none in zip(cells, missing, strict=True)]
+    missing, known = read_numbers([as_seen(cell) for cell in cells]).missing, wordings(kind)
+    return [bool(worded(cell, known) or not none) for cell, none in zip(cells, missing, strict=True)]
 
 
 def _answer(cell: str, kind: str, heading: str, known: Mapping[str, str]) -> str:
     """Return an answer as the study keeps it; as it was typed where it is not known."""
-    if words := _worded(cell, known):
+    if words := worded(cell, known):
         return words
-    if kind == "check_all" and len(plain := _plain(cell)) > 1 and heading_words(heading).endswith(plain):
+    if kind == "check_all" and len(plain := plain_words(cell)) > 1 and heading_words(heading).endswith(plain):
         return "1"  # a ticked box may say its own words
     typed, top = cell.strip(), _top(heading, kind)
     if typed not in map(str, range(1, top + 1)):
@@ -348,7 +394,7 @@ def _top(heading: str, kind: str) -> int:
 
 def _is_turned(heading: str, kind: str, known: Mapping[str, str]) -> bool:
     """Return True if a heading says that the lowest number is the most: `1 = strongly agree`."""
-    ends = [(int(number), _worded(words, known)) for number, words in _END.findall(heading)]
+    ends = [(int(number), worded(words, known)) for number, words in _END.findall(heading)]
     sides = [
         (2 * number - _top(heading, kind) - 1) * (2 * int(word) - _TOP[kind] - 1)
         for number, word in ends
@@ -371,28 +417,28 @@ def _kind(heading: str, question: str, cells: Sequence[str], prototypes: Sequenc
     called = _called(heading)
     if not given:
         return "", "empty"
-    if called == "preference" and all(cell in prototypes or _worded(cell, _wordings("preference")) for cell in given):
+    if called == "preference" and all(cell in prototypes or worded(cell, wordings("preference")) for cell in given):
         return ("preference", "") if len(prototypes) == 2 else ("", "not read: more than two to choose from")
     if re.search(_RANKS, heading, re.IGNORECASE):
         return "", "not read: ranks; ask which of two is preferred"
-    boxes = _wordings("check_all")
+    boxes = wordings("check_all")
     asks, states = heading.strip().endswith("?"), bool(_STATES.match(heading_words(question)))
     ticks = {cell: _answer(cell, "check_all", heading, boxes) for cell in given}
     for kind in sorted(_TOP, key=lambda each: each != called):
         if kind == "agreement" and not (asks or states) and {*ticks.values()} <= {"0", "1"}:
             continue  # yes and no of a box; of a statement they agree or disagree
-        known = _known(kind, question, [*given, *_ends(heading)])
+        known = known_answers(kind, question, [*given, *_ends(heading)])
         points = [*map(str, range(1, _top(heading, kind) + 1))]
-        worded = [cell for cell in given if _worded(cell, known)]
-        strange = [cell for cell in given if cell not in worded and cell not in points]
-        if untold := [cell for cell in strange if known.get(_plain(cell)) == ""]:
+        in_words = [cell for cell in given if worded(cell, known)]
+        strange = [cell for cell in given if cell not in in_words and cell not in points]
+        if untold := [cell for cell in strange if known.get(plain_words(cell)) == ""]:
             which = " or ".join(map(repr, untold[:2]))
             return "", f"not read: is {which} too much? Name the question after that (oiliness) and choose its kind"
         if kind == called and sum(given[cell] for cell in strange if cell.isdecimal()) > 1:  # one may be a slip
             numbers = [int(cell) for cell in given if cell.isdecimal()]
             return "", _other_scale(kind, *(stated_scale(heading)[1] or (min(numbers), max(numbers))))
         enough = sum(given[cell] for cell in strange) <= (1 - _MOSTLY) * given.total()
-        if enough and (worded or kind == called):
+        if enough and (in_words or kind == called):
             return _scale(heading, kind, known, list(given), strange)
     if {*ticks.values()} <= {"0", "1"} and called not in ("liking", "just_about_right"):
         said = [f"{cell!r} is {'' if tick == '1' else 'not '}ticked" for cell, tick in ticks.items()]
@@ -422,8 +468,8 @@ def _scale(
         return "", "not read: from 1 to 3 or 1 to 5? Write the scale behind the question, such as (1-3)"
     points: dict[str, set[str]] = {}
     for cell in given:
-        if point := _worded(cell, known):
-            points.setdefault(point, set()).add(re.sub(r"^\d+ | \d+$", "", _plain(cell)))
+        if point := worded(cell, known):
+            points.setdefault(point, set()).add(re.sub(r"^\d+ | \d+$", "", plain_words(cell)))
     for point, words in points.items():
         if len(words) > 1 and point.isdecimal() and int(point) != (top + 1) / 2 and not jar:
             return "", f"not read: {first_few(sorted(words))} would be one answer of {top}"
@@ -480,22 +526,10 @@ def with_survey(study: Study, table: RawTable, asked: pd.DataFrame, file: RawFil
     study = study if study.tables else replace(study, tables={"prototypes": study.table("prototypes")})
     study = put_block(study, "prototypes", pd.DataFrame({"prototype": named}, dtype="str"))
     study = put_block(study, "assessors", pd.DataFrame({"assessor": people, "kind": "consumer"}, dtype="str"))
-    ends = _ends_in_words(study, table, read.loc[read["kind"] == "just_about_right"])
+    ends = ends_in_words(study, table, read.loc[read["kind"] == "just_about_right"])
     study = put_block(study, "questions", ends) if len(ends) else study
     kept = (file,) if file is not None and file not in study.raw_files else ()
     return replace(put_block(study, "answers", block), raw_files=(*study.raw_files, *kept))
-
-
-def _ends_in_words(study: Study, table: RawTable, read: pd.DataFrame) -> pd.DataFrame:
-    """Return the ends of just-about-right questions as people read them, of those the study does not know yet."""
-    stated, rows = study.facts.get("questions"), []
-    known = {row.get("question") for row in stated if isinstance(row, dict)} if isinstance(stated, list) else set()
-    for question, own in read.groupby(read["question"].str.strip(), sort=False):
-        cells = chain(*map(table.column, own["column"]))
-        sides = sorted((point, cell) for cell, point in _sides(str(question), cells).items() if point)
-        if question not in known and sides and sides[0][0] < "3" < sides[-1][0]:
-            rows.append((question, "just_about_right", sides[0][1], sides[-1][1]))
-    return pd.DataFrame(rows, columns=["question", "kind", "low_end", "high_end"], dtype="str")
 
 
 def _places_of(answers: pd.DataFrame, table: RawTable, people: Sequence[str], asked: pd.DataFrame) -> list[str]:
@@ -542,12 +576,12 @@ def _answers(
     kind, column, of = row["kind"], row["column"], row["prototype"].strip()
     cells = table.column(column)
     alike = asked.loc[(asked["question"] == row["question"]) & (asked["kind"] == kind), "column"]
-    known = _known(kind, row["question"], [*chain(*map(table.column, alike)), *chain(*map(_ends, alike))])
+    known = known_answers(kind, row["question"], [*chain(*map(table.column, alike)), *chain(*map(_ends, alike))])
     given = [
         _answer(cell, kind, column, known) if filled else ""
         for cell, filled in zip(cells, _filled(cells, kind), strict=True)
     ]
-    if untold := [cell for cell in cells if known.get(_plain(cell)) == ""]:
+    if untold := [cell for cell in cells if known.get(plain_words(cell)) == ""]:
         raise StudyError(
             f"It cannot be told whether {untold[0]!r} in {column} is too much. Name the question after what it is too "
             "much of, such as oiliness."

@@ -5,12 +5,9 @@ from __future__ import annotations
 import difflib
 import math
 import re
-import unicodedata
 from collections.abc import Collection, Iterable, Mapping, Sequence
 from dataclasses import replace
-from fnmatch import fnmatchcase
-from functools import cache, lru_cache
-from itertools import chain, product
+from functools import cache
 from types import MappingProxyType
 from typing import Any
 
@@ -20,7 +17,15 @@ import pandas as pd
 from panel.errors import StudyError
 from panel.study.facts import fact_text, facts_with_unread
 from panel.study.journal import FACTS, IMPORTED, RowChange, row_changes
-from panel.study.knowledge import shared_table
+from panel.study.knowledge import (
+    fits,
+    heading_words,
+    headings_called,
+    is_called,
+    is_reckoned,
+    named_columns,
+    plain_names,
+)
 from panel.study.numbers_read import read_number_columns, read_numbers
 from panel.study.raw_table import RawTable, holds_control_signs
 from panel.study.study import UNREAD_COLUMNS, Study
@@ -298,7 +303,7 @@ def _is_called_too(words: str, column: str) -> bool:
     """Return True if a heading is surely one that a column has in any of the languages known, its unit the same."""
     bare = _without_unit(words)
     unit, role = bare_words(words)[len(bare_words(bare)) :], _ROLE_OF.get(column, column)
-    named = any(_fits(name, heading_words(bare), _plain_names(bare)) for name in _headings(role)[0])
+    named = any(fits(name, heading_words(bare), plain_names(bare)) for name in headings_called(role)[0])
     return named and unit in _UNITS.get(column, (unit,))
 
 
@@ -329,105 +334,29 @@ def _without_unit(words: str) -> str:
     return re.sub(r"\s*[(\[].*?[)\]]", "", words)
 
 
-# Which column of a table of scores does a heading name, in one of the languages of `shared/headings.csv`?
-
-ROLES = ("assessor", "prototype", "attribute", "score", "replicate", "session", "position", "batch", "recorded_at")
-_FILLERS = frozenset(("id", "no", "nr", "n", "num", "number", "nummer", "numero", "name", "code"))
-
-
-def is_called(column: str, role: str) -> bool:
-    """Return True if a heading is one of those that columns of a role have, in any of the languages known."""
-    words, spellings = heading_words(column), _plain_names(column)
-    return any(_fits(name, words, spellings) for names in _headings(role) for name in names)
-
-
-@cache
-def _headings(role: str) -> tuple[tuple[str, ...], tuple[str, ...]]:
-    """Return the headings that people give a column of one kind, the surest first, and those that are less sure.
-
-    Small letters without accents, words parted by blanks; `*` stands for any letters and words.
-    """
-    rows = shared_table("headings")
-    own = rows[rows["role"] == role]
-    sure, unsure = ("; ".join(own.loc[own["sure"] == word, "headings"]) for word in ("yes", "no"))
-    return tuple(filter(None, sure.split("; "))), tuple(filter(None, unsure.split("; ")))
+def notes_beside(table: RawTable, attributes: Sequence[str], unused: Sequence[str]) -> list[str]:
+    """Return where a column that was not used holds a number beside an empty score, and what parts the rows."""
+    notes = []
+    blank = np.zeros(len(table.lines), dtype=bool)
+    for column in attributes:
+        blank |= read_numbers(table.column(column), words=True).missing
+    for column in unused:
+        cells = [as_seen(cell) for cell in table.column(column)]
+        filled, values = set(cells) - {""}, read_numbers(cells).values
+        beside = np.flatnonzero(np.isfinite(values) & blank)
+        if (len(beside) and read_numbers(cells).share < _NUMBERS) or (len(beside) and is_called(column, "comment")):
+            where = first_few([f"line {table.lines[row]}: {cells[row]}" for row in beside.tolist()])
+            notes.append(
+                f"A number stands in {column!r} where a score of the row is empty ({where}): were its scores moved by "
+                "a column? Look at the ballot."
+            )
+        elif 1 < len(filled) <= _FEW and "" not in cells and not read_numbers(cells).share:
+            notes.append(f"The rows differ in {column!r} ({first_few(sorted(filled))}) and were read together.")
+    return notes
 
 
-def _fits(name: str, words: str, spellings: Collection[str]) -> bool:
-    return fnmatchcase(words, name) if "*" in name else name.replace(" ", "") in spellings
-
-
-def is_reckoned(name: str) -> bool:
-    """Return True if a name says mean, total or spread: nobody is called so, and nothing that was scored."""
-    each = heading_words(name.replace("-", "")).split()
-    words, reckoned, beside = set(each), set(_headings("reckoned")[0]), set(_headings("beside_reckoned")[0])
-    of = len(each) > 2 and each[0] in reckoned and each[1] in _OF  # `mean of three`
-    return of or (bool(words & reckoned) and words <= reckoned | beside)
-
-
-_OF = frozenset(("of", "der", "des", "aus", "von", "du", "des", "de", "del", "della", "dei", "over"))
-
-
-def _named(header: Iterable[str], role: str, numeric: Collection[str] | None = None) -> str:
-    """Return the column with the surest name for a role, or the empty text; a score is a column of numbers."""
-    columns = [column for column in header if role != "score" or numeric is None or column in numeric]
-    words = {column: heading_words(column) for column in columns}
-    whole = {column: {words[column].replace(" ", "")} for column in columns}
-    loose = {column: _plain_names(column) for column in columns}
-    for names in _headings(role):
-        for spellings in (whole, loose):
-            for name in names:
-                for column in columns:
-                    if _fits(name, words[column], spellings[column]):
-                        return column
-    return ""
-
-
-def named_columns(header: Iterable[str], numeric: Collection[str] | None = None) -> dict[str, str]:
-    """Return role to column for the columns whose names say what they hold; `numeric` those that hold numbers."""
-    names = list(header)
-    found: dict[str, str] = {}
-    for role in ROLES:
-        if column := _named([name for name in names if name not in found.values()], role, numeric):
-            found[role] = column
-    return found
-
-
-def _plain_names(column: str) -> set[str]:
-    """Return the spellings of a column's name to compare: lower case, no signs; also singular, also without `id`."""
-    words = heading_words(column).split()
-    kept = [word for word in words if word not in _FILLERS] or words
-    spellings = {"".join(words), "".join(kept)}
-    return spellings | {spelling[:-1] for spelling in spellings if spelling.endswith("s")}
-
-
-@lru_cache(maxsize=10_000)
-def heading_words(heading: str) -> str:
-    """Return the words of a heading in small letters, without accents and signs, parted by blanks."""
-    plain = unicodedata.normalize("NFKD", re.sub(r"(?<=[a-z])(?=[A-Z])", " ", heading))
-    letters = "".join(sign for sign in plain if not unicodedata.combining(sign))
-    return " ".join(re.findall(r"[^\W_]+", letters.casefold()))
-
-
-def stated_scale(heading: str) -> tuple[str, tuple[int, int] | None]:
-    """Return the words of a heading, and the ends of the scale in the brackets behind them: `Slip (0-10)`.
-
-    None where there is no scale; figures with a unit, such as `(5-10 min)`, are none.
-    """
-    found = _BRACKET.fullmatch(heading.strip())
-    if found is None:
-        return heading, None
-    span = _SPAN.fullmatch(found[2])
-    ends = sorted({int(end) for end in (span.groups() if span else re.findall(r"(\d+)\s*=", found[2]))})
-    return (found[1], (ends[0], ends[-1])) if len(ends) > 1 else (heading, None)
-
-
-_BRACKET = re.compile(r"(.*\S)\s*[(\[]([^()\[\]]*)[)\]]")
-_SPAN = re.compile(
-    r"\D*?(\d{1,4})\s*(?:-|\u2013|to|bis|\u00e0|a|\.\.+)\s*(\d{1,4})[\s,;-]*"
-    r"(?:(?:point|punkt)\w*|pts?|scale|skala|[e\u00e9]chelle|escala|scala|vas|\D*[,;/].*)?",
-    re.IGNORECASE,
-)
+_FEW = 4  # different words at most of a column that parts the rows
+_NUMBERS = 0.8  # share of numbers from which a column is one of numbers
 
 
 def is_of_means(cell: str, known: Collection[str]) -> str:
@@ -443,7 +372,123 @@ def is_of_means(cell: str, known: Collection[str]) -> str:
     return "if alone" if is_called(cell, "reckoned_alone") else ""
 
 
-# Which rows of a table of scores hold none?
+# Names that a sheet shows once, above blanks.
+
+
+def filled_in_order(
+    header: Sequence[str], rows: Sequence[Sequence[str]]
+) -> tuple[tuple[tuple[str, ...], ...], list[str]]:
+    """Return rows in which a blank below a name is that name, where their own order shows it, and that said.
+
+    It does where every row is then another one, and the names within a group come in the order in which they come in
+    the others. Rows with means are no part of it, nor rows with nothing beside the names.
+    """
+    plain, labels = tuple(map(tuple, rows)), _label_columns(header, rows)
+    if not any(row[i] == "" for row in rows for i in labels[:-1]):
+        return plain, []
+    found = [list(row) for row in rows]
+    known = {cell for row in found for cell in row}
+    used = [
+        row
+        for row in found
+        if any(cell for i, cell in enumerate(row) if i not in labels[:-1])
+        and not any(is_of_means(row[i], known) for i in labels if row[i])
+    ]
+    blank = [i for n, i in enumerate(labels) if n < len(labels) - 1 and any(not row[i] for row in used)]
+    if not blank:
+        return plain, []
+    above = [""] * len(labels)
+    for row in used:
+        for n, i in enumerate(labels):
+            if row[i] and row[i] != above[n]:
+                above[n + 1 :] = [""] * (len(labels) - n - 1)
+            above[n] = row[i] = row[i] or above[n]
+    keys = [tuple(row[i] for i in labels) for row in used]
+    if any("" in key for key in keys) or len({*keys}) < len(keys):
+        return plain, []
+    for n in (labels.index(i) for i in blank):
+        within: dict[tuple[str, ...], list[tuple[str, ...]]] = {}
+        for key in keys:
+            within.setdefault(key[: n + 1], []).append(key[n + 1 :])
+        whole = max(within.values(), key=len)
+        parts = [[whole.index(each) if each in whole else -1 for each in group] for group in within.values()]
+        if len(within) < 2 or any(-1 in places or places != sorted(places) for places in parts):
+            return plain, []
+    named = first_few([repr(header[i]) for i in blank])
+    return tuple(map(tuple, found)), [
+        f"A blank in {named} was read as the name above it: each name has the same rows below it, in the same order."
+    ]
+
+
+def _label_columns(header: Sequence[str], rows: Sequence[Sequence[str]]) -> list[int]:
+    """Return the places of columns that name what was scored: called so, or of words before the first scores."""
+    held = {column for role, column in named_columns(header).items() if role not in ("score", "batch", "recorded_at")}
+    words = [read_numbers([row[i] for row in rows], words=True).share < 0.5 for i in range(len(header))]
+    last = max((i for i, head in enumerate(header) if head in held), default=-1)
+    first = next((i for i, head in enumerate(header) if not words[i] and head not in held), last + 1)
+    return [i for i, head in enumerate(header) if head in held or (i < first and not is_called(head, "comment"))]
+
+
+# Which columns of numbers, and which rows, of a table of scores hold none?
+
+
+_NO_SCORES = {  # what a heading says, to why a column so called is left out
+    "comment": "is called like a comment",
+    "code": "is called like a code",
+    "counter": "is called like a count of rows or ballots",
+    "person": "is about the person",
+    "conditions": "is about the conditions of the test",
+    "unsure": "may be a session, a replicate, a turn or a product",
+}
+_RANKS = re.compile(r"\b(?:rank(?:s|ing|ed)?|rang(?:platz|folge)?|classement|clasificacion|graduatoria)\b")
+
+
+def is_mean_of(column: str, header: Iterable[str]) -> bool:
+    """Return True if a heading is a word for a mean beside another heading: `Mean glide` beside `glide`."""
+    words, others = heading_words(column).split(), {heading_words(other) for other in header if other != column}
+    halves = [(words[:1], words[1:]), (words[-1:], words[:-1])] if len(words) > 1 else []
+    return any(is_reckoned(" ".join(mean)) and " ".join(rest) in others for mean, rest in halves)
+
+
+_FEWEST = 8  # rows, and
+_FEWEST_EACH = 3  # rows of each name, from which the contents of a column tell that nobody scored it
+
+
+def is_mean_of_others(head: str, cells: Mapping[str, Sequence[str]]) -> bool:
+    """Return True if a column holds the mean of the others in each row, whatever it is called."""
+    read = {name: read_numbers(column, words=True).values for name, column in cells.items()}
+    mean, others = read.pop(head), list(read.values())
+    if len(others) < _FEWEST_EACH or len(mean) < _FEWEST or not np.isfinite(others).all():
+        return False
+    return bool((np.abs(np.mean(others, axis=0) - mean) <= _ROUNDED).all())
+
+
+_ROUNDED = 0.051  # a mean may be written with one decimal
+
+
+def why_not_scored(table: RawTable, held: Mapping[str, str], column: str) -> str:
+    """Return what the contents of a column say against its being scores: a count, dates, one value for each name."""
+    words = heading_words(column)
+    if _RANKS.search(words):
+        return "holds ranks, 1 the best or the most: as scores they would count the wrong way round"
+    if called := next((why for role, why in _NO_SCORES.items() if is_called(column, role)), ""):
+        return called
+    values = read_numbers(table.column(column)).values
+    whole = bool(np.isfinite(values).all()) and bool((values == np.round(values)).all())
+    if len(values) < _FEWEST or len(np.unique(values[np.isfinite(values)])) < 2:
+        return ""
+    if whole and (np.diff(values) == 1).all():
+        return "counts the rows"
+    if whole and ((values >= 1_900) & (values <= 2_100)).all():
+        return "holds years"
+    if whole and ((values >= 19_000_101) & (values <= 21_001_231)).all():
+        return "holds dates"
+    for role in ("prototype", "assessor", "session"):
+        if role in held:
+            groups = pd.Series(values).groupby(np.array(list(map(as_seen, table.column(held[role])))))
+            if (groups.count() >= _FEWEST_EACH).all() and (groups.max() == groups.min()).all():
+                return f"holds one value for each {role}"
+    return ""
 
 
 def without_other_rows(table: RawTable) -> RawTable:
@@ -490,9 +535,14 @@ def _without_means(table: RawTable) -> RawTable:
         reckoned |= (means == "if alone")[code] & blank & (len(cells) > 1)
     for column in table.columns if (nameless == len(cells)).any() else ():
         code, texts = _stripped(column)
-        reckoned |= np.array([text.startswith("=") for text in texts], dtype=bool)[code] & (nameless == len(cells))
+        reckoned |= np.array([_reckons(text) for text in texts], dtype=bool)[code] & (nameless == len(cells))
     told = f"Rows with means or totals were left out: line {first_few(np.asarray(table.lines)[reckoned].tolist())}."
     return _rows_of(table, ~reckoned, (*table.notes, told))
+
+
+def _reckons(cell: str) -> bool:
+    """Return True if a cell is a formula, or a word for a mean or a total."""
+    return cell.startswith("=") or (bool(cell) and not cell[0].isdigit() and is_reckoned(cell))
 
 
 def _rows_of(table: RawTable, kept: np.ndarray, notes: Sequence[str]) -> RawTable:
@@ -509,7 +559,7 @@ def with_questions(table: RawTable) -> RawTable:
 
     Titles above the headings are left out.
     """
-    table = _without_titles(table)
+    table = _without_marks(without_titles(table))
     first = [as_seen(column[0]) for column in table.columns]
     worded = len({*first} - {""}) == len(first) == len(read_numbers(first).reasons)
     longer = any(len(words.split()) > len(name.split()) for words, name in zip(first, table.header, strict=True))
@@ -522,7 +572,16 @@ def with_questions(table: RawTable) -> RawTable:
     return RawTable(table.name, tuple(first), columns, table.lines[1:], notes)
 
 
-def _without_titles(table: RawTable) -> RawTable:
+def _without_marks(table: RawTable) -> RawTable:
+    """Return a table without the lines that a survey program writes for itself, in curly brackets."""
+    cells = [pd.Series(column, dtype="str").str.strip() for column in table.columns]
+    marks = np.add.reduce([cell.str.fullmatch(r"\{.*\}").to_numpy(dtype=int) for cell in cells])
+    own = 2 * marks > len(cells)
+    told = f"Lines of marks for programs were left out: line {first_few(np.asarray(table.lines)[own].tolist())}."
+    return _rows_of(table, ~own, (*table.notes, told))
+
+
+def without_titles(table: RawTable) -> RawTable:
     """Return a table below titles, which fill fewer than half of the columns, with its headings."""
     rows = list(zip(*table.columns, strict=True)) if 2 * len(table.unnamed) > len(table.header) else []
     place = next((n for n, row in enumerate(rows) if 2 * sum(map(bool, map(str.strip, row))) > len(row)), None)
@@ -533,62 +592,3 @@ def _without_titles(table: RawTable) -> RawTable:
     notes = (*table.notes, f"Above the headings in line {table.lines[place]} stands: {first_few(title)}.")
     columns = tuple(column[place + 1 :] for column in table.columns)
     return RawTable(table.name, tuple(heads), columns, table.lines[place + 1 :], notes)
-
-
-# How much an answer such as `much too thick` is of what was asked.
-
-
-_SIDE = re.compile(
-    r"(?:(?P<how>.+) )?(?:too|zu|trop|troppo|demasiado) (?P<too>\w+)(?: .*)?|(?:not|nicht|pas|non|no) (?P<far>nearly )?"
-    r"(?:quite )?(?:(?P<lacks>\w+) (?:enough|genug)|(?:assez|abbastanza|(?:lo )?bastante) (?P<manca>\w+))"
-)
-_FAR = frozenset(
-    heading_words("much far way very extremely viel weit beaucoup vraiment molto decisamente mucho").split()
-)
-
-
-@cache
-def sided(question: str, plain: tuple[str, ...]) -> Mapping[str, str]:
-    """Return which side of just right answers such as `much too thick` are: too much is what the question is named for.
-
-    If its name does not say, the opposites of `shared/answer_words.csv` do; empty where neither does.
-    """
-    found = {cell: match for cell in plain if (match := _SIDE.fullmatch(cell))}
-    of = {cell: match["too"] or match["lacks"] or match["manca"] for cell, match in found.items()}
-    much = {each: _is_much(each, question, {*of.values()}) for each in of.values()}
-    if len(much) == 1 and len({bool(match["too"]) for match in found.values()}) == 2:
-        much = {each: is_much is not False for each, is_much in much.items()}  # too sticky, not sticky enough
-    elif len(much) > 1 and len({*much.values()}) == 1:
-        much = dict.fromkeys(much)
-    sides = {}
-    for cell, match in found.items():
-        far = bool(match["far"] or _FAR & {*(match["how"] or "").split()})
-        up, is_much = bool(match["too"]), much[of[cell]]
-        sides[cell] = "" if is_much is None else "2145"[2 * (up == is_much) + far]
-    return sides
-
-
-def _is_much(word: str, question: str, beside: Collection[str]) -> bool | None:
-    """Return whether `too` much of an adjective is too much of what is asked; None if that cannot be told."""
-    pairs = _opposites()
-    others = {less for more, less in pairs if more == word} | {more for more, less in pairs if less == word}
-    asked = heading_words(question).split()
-    named = {one for one in {word, *others, *beside} if _is_in(one, asked)}
-    if named and not (word in named and named & others):
-        return word in named
-    return any(more == word for more, _ in pairs) if others else None
-
-
-def _is_in(word: str, asked: Sequence[str]) -> bool:
-    """Return True if a word of a question has the stem of an adjective: oily, oiliness."""
-    stem = re.sub(r"[yeaos]+$", "", word)
-    return any(each.startswith(word) or (len(stem) > 2 and each.startswith(stem)) for each in asked)
-
-
-@cache
-def _opposites() -> frozenset[tuple[str, str]]:
-    """Return adjectives with their opposites, the more of the two first."""
-    rows = shared_table("answer_words")
-    own = rows.loc[rows["kind"] == "opposite", ["answer", "words"]]
-    each = (product(more.split("; "), less.split("; ")) for more, less in own.itertuples(index=False))
-    return frozenset((heading_words(more), heading_words(less)) for more, less in chain(*each))

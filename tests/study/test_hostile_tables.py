@@ -411,7 +411,6 @@ UNREAD: dict[str, tuple[Callable[[str], str], float | None]] = {
     "a time of day": (lambda _: "3:30", None),
     "two scores": (lambda _: "7/8", None),
     "a letter for a figure": (lambda _: "1O", 10.0),
-    "an apostrophe": (lambda cell: f"'{cell}", 7.5),
     "an error of the spreadsheet": (lambda _: "#WERT!", None),
     "a range": (lambda _: "6-7", None),
 }
@@ -514,7 +513,7 @@ ASKED = {
     ),
     "an apostrophe in each cell": (
         csv(first_score(lambda cell: f"'{cell}", 1)),
-        "Only 0 of 48 cells of the column 'glide' are",
+        "The apostrophe with which a spreadsheet marks a text was left out: '",
     ),
     "points that may part thousands": (
         csv(wide({key: score * 1000 for key, score in T.items()}, form=lambda v: f"{v:,.0f}".replace(",", ".")), ";"),

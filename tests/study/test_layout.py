@@ -64,7 +64,7 @@ def test_column_of_repeated_names_is_the_one_missing():
     rows = ("A|cream 1|5", "A|cream 2|6", "B|cream 1|7", "B|cream 2|8")
     assert guess_layout(table("judge|what|greasy", *rows)).prototype == "what"
     assert guess_layout(table("who|product|greasy", *("|".join(r.split("|")) for r in rows))).assessor == "who"
-    both_missing = guess_layout(table("who|what|greasy", *rows))
+    both_missing = guess_layout(table("this|that|greasy", *rows))
     assert (both_missing.assessor, both_missing.prototype) == ("", "")
     assert both_missing.attributes == ("greasy",)
 

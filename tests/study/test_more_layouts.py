@@ -301,6 +301,14 @@ FURTHER: dict[str, tuple[tuple[str, bytes], Scores]] = {
         csv([[*r[:2], f"{45352 + int(r[2])}" if n else "date", *r[3:]] for n, r in enumerate(wide_both())]),
         {(a, p, t, f"{45352 + int(s)}", v) for a, p, t, s, v in BOTH},
     ),
+    "small tables below each other": (
+        csv(stacked(lambda p: f"Prototype {p}")),
+        renamed(ONE, product={p: f"Prototype {p}" for p in PRODUCTS}),
+    ),
+    "small tables, the name alone": (csv(stacked(lambda p: p)), ONE),
+    "small tables beside each other": (csv(side_by_side()), ONE),
+    "names on their first rows only": (csv(first_names_only(wide())), ONE),
+    "scores of a hundred": (csv(behind(wide(), "/100")), ONE),
 }
 
 
@@ -321,21 +329,10 @@ QUESTIONS: dict[str, tuple[tuple[str, bytes], str]] = {
     ),
     "columns of nobody knows what": (csv(columns_of(("left", "right"))), "what the columns left and right are beside"),
     "a bare number behind the attribute": (csv(two_in_a_row(lambda t, s: f"{t}{s}")), "what the numbers behind gloss"),
-    "small tables below each other": (csv(stacked(lambda p: f"Prototype {p}")), "say which column holds the assessor"),
-    "small tables, the name alone": (csv(stacked(lambda p: p)), "say which column holds the assessor"),
-    "small tables beside each other": (csv(side_by_side()), "more than one column called 'assessor'"),
     "no headings": (csv(wide()[1:]), "has no headings above its rows"),
     "no headings, long": (csv(long()[1:]), "has no headings above its rows"),
     "one attribute, the prototypes across": (csv(of_attribute("greasy")), "say which column holds the prototype"),
-    "names on their first rows only": (
-        csv(first_names_only(wide())),
-        "say that a blank means the assessor above",
-    ),
     "a footnote with numbers": (csv([*wide(), ["n = 3", "", "3", "3", "3"]]), "1 row with scores name no prototype"),
-    "scores of a hundred": (
-        csv(behind(wide(), "/100")),
-        "no column with scores was found",
-    ),
     "one attribute twice": (csv([["assessor", "product", "greasy", "greasy", "gloss"], *wide()[1:]]), "more than one"),
 }
 

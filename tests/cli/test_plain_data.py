@@ -5,7 +5,7 @@ import json
 import numpy as np
 import pandas as pd
 
-from panel.views.plain_data import json_text, records
+from panel.cli.shared import json_text, records
 
 
 def test_numbers_stay_unrounded_and_what_is_missing_is_null():

@@ -1,0 +1,350 @@
+"""What do codes, points and columns of a file stand for: its key, its legend, its ends in words, its study?"""
+
+from __future__ import annotations
+
+import re
+from collections import Counter
+from collections.abc import Collection, Iterable, Sequence
+from dataclasses import dataclass, replace
+from itertools import chain
+from typing import NamedTuple
+
+import pandas as pd
+
+from panel.errors import StudyError
+from panel.study.file_names import BAR, DESIGN, is_number, is_scored, sitting
+from panel.study.knowledge import (
+    heading_words,
+    is_called,
+    is_reckoned,
+    named_columns,
+    no_answer,
+    plain_words,
+    said_points,
+    sided,
+    worded,
+    wordings,
+)
+from panel.study.raw_table import UNNAMED, RawTable
+from panel.study.study import Study
+from panel.words import as_seen, counted, first_few
+
+
+@dataclass(frozen=True, eq=False, slots=True)
+class Sheet:
+    """One sheet as a table: names of its columns, its rows, the line each stands on, what was done.
+
+    `above` holds what stands above codes in the headings: code and name.
+    """
+
+    name: str
+    header: tuple[str, ...]
+    rows: tuple[tuple[str, ...], ...]
+    lines: tuple[int, ...]
+    notes: tuple[str, ...] = ()
+    above: tuple[tuple[str, str], ...] = ()
+
+    def cells(self, head: str) -> list[str]:
+        """Return the cells of one column."""
+        place = self.header.index(head)
+        return [row[place] for row in self.rows]
+
+
+def score_columns(sheet: Sheet, taken: set[str]) -> list[str]:
+    """Return the columns that hold numbers and are not about the design."""
+    held = named_columns(sheet.header)
+    design = {held[role] for role in DESIGN if role in held} | taken
+    return [
+        head
+        for i, head in enumerate(sheet.header)
+        if head not in design
+        and (BAR in head or not set(named_columns((head,))) & set(DESIGN))
+        and not any(is_called(head, role) for role in ("person", "comment", "counter", "code", "conditions"))
+        and not is_reckoned(head)
+        and is_scored([row[i] for row in sheet.rows])
+    ]
+
+
+def of_means(sheet: Sheet) -> bool:
+    """Return True if a sheet is one of means or totals, by its name or its first heading: it comes last."""
+    return is_reckoned(sheet.name) or is_reckoned(sheet.header[0])
+
+
+def ask_of_left_out(first: Sheet, left: Sequence[Sheet]) -> None:
+    """Raise StudyError if a sheet is left out that has most of the scored columns, and one column without a heading."""
+    scored = {head.casefold() for head in score_columns(first, set())}
+    for sheet in left:
+        bare = [head for head in sheet.header if UNNAMED.fullmatch(head)]
+        if bare and not of_means(sheet) and 2 * len(scored & {*map(str.casefold, sheet.header)}) > len(scored):
+            raise StudyError(
+                f"The sheet {sheet.name!r} has no heading above {bare[0]}. Write the one of {first.name!r}."
+            )
+
+
+_SHARED = ("assessor", "session", "replicate")  # a code may stand for something else for each of these
+_MOSTLY = 0.8
+
+
+def key_and_scores(sheets: Sequence[Sheet]) -> tuple[Sheet | None, list[Sheet]]:
+    """Return the sheet that says which code is which prototype, and the others."""
+    if len(sheets) == 1:
+        return None, list(sheets)
+    coded = [sheet for sheet in sheets if _held_codes(sheet) and score_columns(sheet, {_held_codes(sheet)})]
+    codes = {code for sheet in coded for code in sheet.cells(_held_codes(sheet))} - {""}
+    people = {
+        name for sheet in coded if (who := named_columns(sheet.header).get("assessor")) for name in sheet.cells(who)
+    }
+    for sheet in (sheet if sheet in coded else _as_key(sheet, codes, people) for sheet in sheets):
+        code, prototype = _code_column(sheet), _prototype_column(sheet)
+        if code and prototype and not score_columns(sheet, {code, prototype}):
+            return sheet, [other for other in sheets if other.name != sheet.name]
+    return None, list(sheets)
+
+
+def _held_codes(sheet: Sheet) -> str:
+    """Return the column of codes of a sheet of scores: called so, or one of prototypes that has numbers."""
+    held = _code_column(sheet) or named_columns(sheet.header).get("prototype", "")
+    cells = {*sheet.cells(held)} if held else set()
+    return held if any(len(cell) > 1 and is_number(cell) for cell in cells) else ""
+
+
+def _as_key(sheet: Sheet, codes: set[str], people: set[str]) -> Sheet:
+    """Return a sheet whose cells are the codes, below names of prototypes, people or sittings, as one of rows."""
+    columns = [head for head in sheet.header if _are_codes(sheet.cells(head), codes)]
+    others = [head for head in sheet.header if head not in columns]
+    named = named_columns(others)
+    if columns and not others[1:] and len(columns) > 1:
+        return _matrix_as_key(sheet, columns, others, people)
+    if len(columns) == 1 and "prototype" in named and not _code_column(sheet):
+        return replace(sheet, header=tuple("code" if head in columns else head for head in sheet.header))
+    return sheet
+
+
+def _are_codes(cells: Sequence[str], codes: set[str]) -> bool:
+    filled = [cell for cell in cells if cell]
+    return bool(filled) and sum(cell in codes for cell in filled) >= _MOSTLY * len(filled)
+
+
+def _matrix_as_key(sheet: Sheet, columns: Sequence[str], others: Sequence[str], people: set[str]) -> Sheet:
+    """Return a key with a column of codes for each person, prototype or sitting as rows of these, name and code."""
+    first = [""] * len(sheet.rows) if not others else sheet.cells(others[0])
+    who = bool(others) and ("assessor" in named_columns(others) or {*first} <= people)
+    down = "assessor" if who else "prototype"
+    across = "prototype" if who else "assessor" if {*columns} <= people else sitting(columns) or "session"
+    rows = [(label, head, row[sheet.header.index(head)]) for label, row in zip(first, sheet.rows, strict=True)
+            for head in columns]  # fmt: skip
+    lines = tuple(line for line in sheet.lines for _ in columns)
+    return replace(sheet, header=(down, across, "code"), rows=tuple(rows), lines=lines)
+
+
+def _code_column(sheet: Sheet) -> str:
+    return next((head for head in sheet.header if is_called(head, "code")), "")
+
+
+def _prototype_column(sheet: Sheet) -> str:
+    others = [head for head in sheet.header if head != _code_column(sheet)]
+    return named_columns(others).get("prototype", "")
+
+
+def ask_of_codes(sheets: Sequence[Sheet], left: Sequence[Sheet], key: Sheet | None) -> None:
+    """Raise StudyError if the headings call a code otherwise than the key, or codes stand on a sheet that is not read.
+
+    `left` are the other sheets of the workbook.
+    """
+    says = dict(zip(key.cells(_code_column(key)), key.cells(_prototype_column(key)), strict=True)) if key else {}
+    for sheet in sheets:
+        wrong = [(code, name) for code, name in sheet.above if name in says.values() and says.get(code) != name]
+        if key and wrong:
+            told = first_few([f"{code} {says.get(code, '')}" for code, _ in wrong])
+            raise StudyError(
+                f"The headings of {sheet.name!r} call {first_few(list(map(' '.join, wrong)))}, and the key in "
+                f"{key.name!r} {told}. Find out which is right and correct the other one."
+            )
+    for sheet in sheets if key is None else ():
+        _ask_of_codes_elsewhere(sheet, left)
+
+
+def _ask_of_codes_elsewhere(sheet: Sheet, left: Sequence[Sheet]) -> None:
+    """Raise StudyError if a column of codes stands on another sheet too, which is no key."""
+    named = (_code_column(sheet), named_columns(sheet.header).get("prototype", ""))
+    for head in (head for head in sheet.header if head in named or UNNAMED.fullmatch(head)):
+        codes = {*sheet.cells(head)} - {""}
+        labels = len(codes) > 1 and all(len(code) > 1 and is_number(code) for code in codes)
+        for other in left if labels else ():
+            cells = {cell for row in other.rows for cell in row} | {*other.header}
+            if len(codes & cells) >= _MOSTLY * len(codes):
+                raise StudyError(
+                    f"The codes in {head!r} stand on the sheet {other.name!r} too, and it cannot be told what it says "
+                    "of them. Make it a table with a row for each code: Code, Prototype, and Assessor or Session if a "
+                    "code is theirs alone."
+                )
+
+
+def resolved(sheet: Sheet, key: Sheet | None) -> tuple[Sheet, list[str]]:
+    """Return a sheet with the prototype behind each code, as the key of the workbook says."""
+    if key is None:
+        return sheet, []
+    code, prototype = _code_column(key), _prototype_column(key)
+    in_key, named = named_columns(key.header), named_columns(sheet.header)
+    own = named.get("prototype", "") if _code_column(sheet) != named.get("prototype", "") else ""
+    of_key = {*key.cells(code)}
+    held = _code_column(sheet) or own
+    held = held or next((head for head in sheet.header if _are_codes(sheet.cells(head), of_key)), "")
+    if not held:
+        return sheet, [f"The sheet {key.name!r} looks like a key of codes, but no column here holds codes."]
+    shared = [role for role in _SHARED if role in in_key and role in named]
+    more = [role for role in ("session", "replicate") if role in in_key and role not in named]
+    known: dict[tuple[str, ...], list[str]] = {}
+    for n, each in enumerate(key.cells(code)):
+        place = (*(_plain(key.cells(in_key[role])[n]) for role in shared), each)
+        says = [key.cells(head)[n] for head in (prototype, *(in_key[role] for role in more))]
+        if known.setdefault(place, says)[0] != says[0]:
+            raise StudyError(f"In the key {place[-1]} stands for two prototypes. Add the session to key and scores.")
+        more = more if known[place] == says else []
+    columns = [[_plain(cell) for cell in sheet.cells(named[role])] for role in shared]
+    places = list(zip(*columns, sheet.cells(held), strict=True))
+    strange = list(dict.fromkeys(place[-1] for place in places if place not in known and place[-1]))
+    if strange:
+        raise StudyError(
+            f"The key does not hold the codes {first_few(strange)}. Add them, or correct them in the scores."
+        )
+    width = 1 + len(more)
+    said = [known.get(place, [""] * width)[:width] for place in places]
+    _ask_of_contradicted(sheet, own if own != held else "", [names[0] for names in said])
+    rows = tuple((*names, *row) for names, row in zip(said, sheet.rows, strict=True))
+    other = {held: "blind code", own: "prototype written beside the code"}
+    header = ("prototype", *more, *(other.get(head, head) for head in sheet.header))
+    by = f", each within its {' and '.join(shared)}" if shared else ""
+    return replace(sheet, header=header, rows=rows), [
+        f"Codes were resolved by the key in {key.name!r}: {counted(len(known), 'code')}{by}."
+    ]
+
+
+def _ask_of_contradicted(sheet: Sheet, own: str, said: Sequence[str]) -> None:
+    """Raise StudyError if rows name another prototype beside the code than the key does."""
+    cells = sheet.cells(own) if own else said
+    wrong = [n for n, (cell, of) in enumerate(zip(cells, said, strict=True)) if of and cell != of and cell in {*said}]
+    if wrong:
+        lines = first_few([sheet.lines[n] for n in wrong])
+        raise StudyError(
+            f"{counted(len(wrong), 'row')} name another prototype than the key has for the code (line {lines}). Find "
+            "out which is right and correct the other one."
+        )
+
+
+def _plain(name: str) -> str:
+    """Return the number in the name of a sitting, so that `Session 1` is 1; else its words, those for a sitting out."""
+    if digits := "".join(re.findall(r"\d+", name)):
+        return digits
+    words = heading_words(name).split()
+    return " ".join(word for word in words if not any(is_called(word, role) for role in ("session", "code"))) or name
+
+
+# The key of a survey: what its columns ask and what the numbers in them stand for.
+
+
+class Legend(NamedTuple):
+    """What a sheet such as a codebook says: column to question, and column to code to words, the empty one for all."""
+
+    name: str
+    asked: dict[str, str]
+    words: dict[str, dict[str, str]]
+
+
+def legend_of(sheet: Sheet) -> Legend | None:
+    """Return what a sheet with a row for each code says: Variable, Code, Meaning; None if it is no such sheet."""
+    code = next((head for head in sheet.header if is_called(head, "code") or is_called(head, "value")), "")
+    meaning = next((head for head in sheet.header if head != code and is_called(head, "meaning")), "")
+    column = next((h for h in sheet.header if h not in (code, meaning) and is_called(h, "variable")), "")
+    if not code or not meaning or len(sheet.header) > 2 + bool(column):
+        return None
+    asked: dict[str, str] = {}
+    words: dict[str, dict[str, str]] = {}
+    above = ""
+    cells = [sheet.cells(column) if column else [""] * len(sheet.rows), sheet.cells(code), sheet.cells(meaning)]
+    for name, number, said in zip(*cells, strict=True):
+        above = name or above
+        for each in _columns_meant(above):
+            if number and said:
+                words.setdefault(each, {})[number] = said
+            elif name and said:
+                asked[each] = said
+    return Legend(sheet.name, asked, words) if words else None
+
+
+def _columns_meant(name: str) -> list[str]:
+    """Return the columns that a name such as `V1-V4` or `V1, V2` stands for."""
+    if found := re.fullmatch(r"([^\W\d]*)(\d+)\s*(?:-|\u2013|to|bis)\s*\1(\d+)", name.strip()):
+        return [f"{found[1]}{number}" for number in range(int(found[2]), int(found[3]) + 1)]
+    return [part.strip() for part in re.split(r"[,;]", name)]
+
+
+def with_legend(table: RawTable, legend: Legend) -> RawTable:
+    """Return a survey with what its columns ask, words for codes of prototypes and sittings, and the ends of scales."""
+    header, columns = [], []
+    told = []
+    for head, cells in zip(table.header, table.columns, strict=True):
+        words = legend.words.get(head, legend.words.get("", {}))
+        none = {code for code, said in words.items() if no_answer(said)}
+        given = {as_seen(cell) for cell in cells} - {""} - none
+        coded = bool(given) and given <= {*words}
+        new, scale = legend.asked.get(head, head), [code for code in words if code not in none and code.isdecimal()]
+        if coded and (named_columns([head]).keys() & {*DESIGN} or len(scale) < _POINTS):
+            columns.append([words.get(as_seen(cell), "") for cell in cells])
+        elif coded:
+            ends = [f"{code}={_bare(words[code])}" for code in (min(scale, key=int), max(scale, key=int))]
+            new = f"{new} ({', '.join(ends)})"
+            columns.append(["" if as_seen(cell) in none else cell for cell in cells])
+        else:
+            columns.append(list(cells))
+        header.append(new)
+        told += [head] * (new != head or columns[-1] != list(cells))
+    if not told or len({*header}) < len(header):
+        return table
+    note = f"What {first_few(told)} ask and hold was read from the sheet {legend.name!r}."
+    return replace(table, header=tuple(header), columns=tuple(map(tuple, columns)), notes=(*table.notes, note))
+
+
+def _bare(words: str) -> str:
+    """Return words without the signs that part the ends of a scale in a heading."""
+    return re.sub(r"[^\w' ]|\d", " ", words)
+
+
+_POINTS = 3  # of a scale at least; fewer are answers in words
+
+
+def refuse_two_directions(legends: Sequence[Legend], lines: Iterable[str]) -> None:
+    """Raise StudyError if a line of a survey says the opposite of its legend about what a number stands for."""
+    known, said = wordings("agreement"), [found for line in lines for found in said_points(line)]
+    for legend in legends:
+        for number, words in said:
+            other = {worded(each.get(number, ""), known) for each in legend.words.values()} - {""}
+            if other and (mine := worded(words, known)) and mine not in other:
+                raise StudyError(
+                    f"A line says {number} = {words.strip()}, and the sheet {legend.name!r} something else. Find out "
+                    "which is right and correct the other one."
+                )
+
+
+def ends_in_words(study: Study, table: RawTable, read: pd.DataFrame) -> pd.DataFrame:
+    """Return the ends of just-about-right questions as people read them, of those the study does not know yet."""
+    stated, rows = study.facts.get("questions"), []
+    known = {row.get("question") for row in stated if isinstance(row, dict)} if isinstance(stated, list) else set()
+    for question, own in read.groupby(read["question"].str.strip(), sort=False):
+        plain = map(plain_words, chain(*map(table.column, own["column"])))
+        sides = sorted((point, cell) for cell, point in sided(str(question), tuple(sorted({*plain}))).items() if point)
+        if question not in known and sides and sides[0][0] < "3" < sides[-1][0]:
+            rows.append((question, "just_about_right", sides[0][1], sides[-1][1]))
+    return pd.DataFrame(rows, columns=["question", "kind", "low_end", "high_end"], dtype="str")
+
+
+def refuse_several_studies(table: RawTable, used: Collection[str]) -> None:
+    """Raise StudyError if a column says that the rows come from several studies: they are not one."""
+    for column in (name for name in table.header if name not in used and is_called(name, "study")):
+        rows = Counter(filter(None, map(as_seen, table.column(column))))
+        if len(rows) > 1:
+            each = first_few([f"{name} ({counted(n, 'row')})" for name, n in rows.most_common()])
+            raise StudyError(
+                f"{table.name}: the column {column!r} names several studies: {each}. Keep the rows of one, or put the "
+                f"column {column!r} under another heading if they belong together."
+            )
