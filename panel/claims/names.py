@@ -282,12 +282,17 @@ def _longest_phrases() -> dict[str, int]:
 
 def entries_at(tokens: Tokens, place: int, part: str = "") -> Iterator[tuple[int, Entry]]:
     """Give what may stand at a place, the longest phrase first: its number of tokens and what it is."""
-    table = _phrases()
     longest = _longest_phrases().get(tokens[place], 0) if place < len(tokens) else 0
-    for length in range(min(longest, len(tokens) - place), 0, -1):
-        for entry in table.get(tokens[place : place + length], ()):
-            if not part or entry.part == part:
-                yield length, entry
+    for length, entry in _standing(tokens[place : place + longest]) if longest else ():
+        if not part or entry.part == part:
+            yield length, entry
+
+
+@lru_cache(maxsize=4096)
+def _standing(words: Tokens) -> tuple[tuple[int, Entry], ...]:
+    """Return what words may begin with, the longest first: the steps of the grammar ask again and again."""
+    lengths = range(len(words), 0, -1)
+    return tuple((length, entry) for length in lengths for entry in _phrases().get(words[:length], ()))
 
 
 _AT_LARGE = frozenset(("people", "of people", "persons", "of persons", "adults", "of adults", "folk", "of folk"))

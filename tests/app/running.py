@@ -210,7 +210,13 @@ class Walk:
 
     def choose(self, name: str | re.Pattern[str], until: str = "") -> None:
         """Choose one of what lies side by side: a part of a place, a way, a step."""
-        self.page.get_by_text(name, exact=True).locator("visible=true").first.click()
+        for _ in range(_TRIES if until else 1):  # a click while the page is drawn anew is lost: one clicks again
+            self.page.wait_for_timeout(_LOOK)
+            settled(self.page)
+            self.page.get_by_text(name, exact=True).locator("visible=true").first.click()
+            with suppress(PlaywrightTimeout):
+                self.page.get_by_text(re.compile(until)).first.wait_for(timeout=LONGEST / _TRIES)
+                break
         self.done(until)
 
     def place(self, name: str, until: str = "") -> None:
