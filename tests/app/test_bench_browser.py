@@ -96,7 +96,8 @@ def test_a_ph_a_reaction_and_the_board_on_a_phone(window: tuple[BrowserContext, 
     ):
         page.get_by_label(label).fill(text)
     fits(page)
-    page.get_by_role("button", name="Write it down and freeze the batch").click()
+    settled(page)  # what was typed is exchanged before it is sent
+    Walk(page, folder).press("Write it down and freeze the batch")
     page.get_by_text("The reaction is on record").first.wait_for()
     assert reactions(read_folder(folder))["signs"].tolist() == ["red patch"]
     fits(page)
