@@ -45,7 +45,7 @@ def read_lines(folder: Path, study: str) -> list[str]:
 
 
 def write_lines(folder: Path, study: str, lines: Iterable[str]) -> None:
-    """Keep the lines that come out now; a line break within one is written as a sign."""
+    """Keep the lines that come out now, none of which has a line break in it."""
     folder.mkdir(exist_ok=True)
     _file(folder, study).write_text("\n".join(lines) + "\n", encoding="utf-8")
 
