@@ -181,6 +181,9 @@ READ = {
             *([p, *(scored(a, p, t) for a in PEOPLE for t in TERMS)] for p in PRODUCTS)]),
         truth(("1",), named),
     ),
+    "the brand of each product": (
+        csv([["Brand" if n == 0 else f"House {row[1]}", *row] for n, row in enumerate(wide())]), truth(("1",)),
+    ),
     "people by an id": (csv([["id", *row[1:]] if n == 0 else row for n, row in enumerate(wide())]), truth(("1",))),
     "out of a hundred, blanks and signs for text": (
         csv([row if n == 0 else [*row[:2], f"{row[2]}/100", f"{row[3]} / 100", f"'{row[4]}"]
