@@ -52,11 +52,15 @@ def names_of(study: Study) -> Names:
     return Names(prototypes, roles, _ingredients(study), types, titles, attributes, purpose, dose)
 
 
-@lru_cache(maxsize=10_000)
 def is_refused(word: str) -> bool:
     """Return whether a word is one that a refused phrase begins with."""
+    return _refused_beginnings().match(word) is not None
+
+
+@cache
+def _refused_beginnings() -> re.Pattern[str]:
     phrases = shared_table("claim_refused_en")["phrase"]
-    return re.match("|".join(translate(str(phrase).split()[0].casefold()) for phrase in phrases), word) is not None
+    return re.compile("|".join({translate(str(phrase).split()[0].casefold()): "" for phrase in phrases}))
 
 
 _SHORT = 3  # letters: the, who, and
