@@ -154,9 +154,10 @@ def _alike(claim: Claim, materials: Materials) -> str:
 
 def _too_wide(claim: Claim, materials: Materials) -> list[str]:
     """Return what is wrong with a margin that lets pass what the study itself calls a difference that matters."""
-    if not claim.margin > materials.margin_of_study:
+    margin = materials.margin_of_study(claim)
+    if not claim.margin > margin:
         return []
-    matters = format_typed(materials.margin_of_study)
+    matters = format_typed(margin)
     return [
         f"The margin of this claim ({format_typed(claim.margin)}) is wider than the smallest difference that matters "
         f"in this study ({matters}): what matters cannot be called alike. Fix a margin of {matters} or less."

@@ -221,14 +221,12 @@ class Materials:
         return f", {format_typed(minutes)} min after rubbing in" if minutes > 0 else ""
 
     def margin(self, claim: Claim) -> float:
-        """Return the margin of the claim, else that of the study, else NaN."""
-        return claim.margin if claim.margin > 0 else self.margin_of_study
+        """Return the margin of the claim, else that of its attribute, else NaN."""
+        return claim.margin if claim.margin > 0 else self.margin_of_study(claim)
 
-    @property
-    def margin_of_study(self) -> float:
-        """The smallest difference that matters, as the study states it; NaN if it does not."""
-        stated = self.study.facts.get("margin")
-        return float(stated) if isinstance(stated, int | float) else float("nan")
+    def margin_of_study(self, claim: Claim) -> float:
+        """Return the smallest difference that matters on its attribute, as the study states it; NaN if it does not."""
+        return self.study.margins().get(claim.attribute, math.nan)
 
     def called(self, claim: Claim) -> str:
         """Return what the attribute of a claim is called."""

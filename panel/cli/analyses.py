@@ -69,7 +69,7 @@ def compare(
         frames = ("attributes", "means", "pairs", "versus", "variances", "both_ways", "set_aside", "not_estimated")
         content: dict[str, Any] = {name: getattr(result, name) for name in frames}
         content |= dict(zip(("pairs", "versus"), result.without_luck, strict=True))
-        content |= {"benchmark": result.benchmark, "margin": result.margin} | told_level()
+        content |= {"benchmark": result.benchmark, "margins": dict(result.margins)} | told_level()
         content |= _beside_as_data(opened, result) if beside else {}
         print_json(content | _planned_as_data(opened, result))
         return

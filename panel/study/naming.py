@@ -58,6 +58,13 @@ class Naming:
         """Words for an attribute."""
         return self.attributes.get(attribute) or attribute
 
+    def margins(self, margins: Mapping[str, float]) -> str:
+        """Return smallest differences that matter as they were typed: `8`, or `8; drying time 20 s`."""
+        usual = max(margins.values(), key=list(margins.values()).count)
+        own = {name: size for name, size in margins.items() if size != usual or name in self.units}
+        told = [self._with_unit(name, f"{self.attribute(name)} {format_typed(size)}") for name, size in own.items()]
+        return "; ".join([format_typed(usual)] * (len(own) < len(margins)) + told)
+
     def measure(self, attribute: str) -> str:
         """Words for an attribute beside its numbers: the unit behind it, where it has one."""
         unit = self.units.get(attribute, "")

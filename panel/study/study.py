@@ -213,6 +213,24 @@ class Study:
         usual = (float(low), float(high)) if low is not None and high is not None else None
         return [own.get(name) or usual for name in attributes]
 
+    def margins(self, usual: float | None = None) -> dict[str, float]:
+        """Smallest difference that matters on each attribute that has one: its own, else `usual`, else the study's.
+
+        Those of the study are points of the scale that most attributes are on, and say nothing of another scale.
+        """
+        stated = self.facts.get("margin")
+        usual = float(stated) if usual is None and isinstance(stated, int | float) else usual
+        table = self.table("attributes").drop_duplicates("attribute").set_index("attribute")
+        units, own = table["unit"].to_dict(), table["margin"].to_dict()
+        names = self.attributes
+        kinds = [(scale, units.get(name, "")) for name, scale in zip(names, self.scales(names), strict=True)]
+        most = max(kinds, key=kinds.count, default=None)
+        found = [
+            (name, own[name] if own.get(name, 0) > 0 else usual if kind == most else None)
+            for name, kind in zip(names, kinds, strict=True)
+        ]
+        return {name: margin for name, margin in found if margin is not None}
+
     def attribute_words(self, attribute: str) -> str:
         """Name of `attribute` in words, or its short name where the study gives no words."""
         return str(_words_of_attributes(self).get(attribute) or attribute)

@@ -129,6 +129,7 @@ PREPARED = (
             _text("direction", "what is wanted", choices=("more", "less", "target", "describe")),
             _number("target_low", "lower end of the target window"),
             _number("target_high", "upper end of the target window"),
+            _number("margin", "smallest difference that matters on this attribute, where it is not the study's"),
             _number("weight", "how much it counts in a decision"),
             _text("must_have", "whether a prototype outside the window is out", choices=("yes", "no")),
             _text("partner", "the instrument reading that goes with it"),

@@ -127,3 +127,10 @@ def test_an_attribute_has_the_unit_and_the_decimals_of_its_own_scale():
     assert names.number("RO_ABS", float("nan")) == "–"
     assert (names.measure("AF_GREASE"), names.change("AF_GREASE", 1.0)) == ("greasy film, AF_GREASE", "+1.00")
     assert not naming(study(scale_min=0, scale_max=10)).mixed
+
+
+def test_differences_that_matter_are_told_as_typed_with_those_of_an_attribute_behind():
+    names = Naming(attributes={"DRY": "drying time"}, units={"DRY": "s"})
+    assert names.margins({"FILM": 8.0, "GLIDE": 8.0}) == "8"
+    assert names.margins({"FILM": 8.0, "GLIDE": 8.0, "DRY": 7.5}) == "8; drying time 7.5\u00a0s"
+    assert names.margins({"DRY": 20.0}) == "drying time 20\u00a0s"

@@ -22,9 +22,11 @@ from matplotlib.lines import Line2D
 from matplotlib.patches import Polygon, Rectangle
 from matplotlib.text import Annotation
 
+from panel.answers import Answers
 from panel.claims.verdict import AS_WORDED, CONTRARY, NOT_SUPPORTED
 from panel.models.emollients.causes import STANDS_OUT
 from panel.study.shown import Column, Table
+from panel.study.study import Study
 from panel.views.decision.board import verdict_words
 from panel.views.pictures import BROAD, NARROW, marker_of
 from panel.views.told import Picture, Shown, Told
@@ -297,7 +299,11 @@ def test_a_cell_of_the_causes_shows_its_change_and_interval_on_the_scale_of_all(
 
 
 def test_where_attributes_have_several_scales_each_line_has_its_own_with_its_ends_in_words():
-    for told, figure in _drawn(all_told(STUDIES["seconds"]()), "differences"):
+    seconds = STUDIES["seconds"]().study
+    table = seconds.table("attributes")
+    own_margin = table.assign(margin=np.where(table["attribute"] == "SOAK", 5.0, np.nan))
+    stated = Study(dict(seconds.tables) | {"attributes": own_margin}, seconds.facts)
+    for told, figure in _drawn(all_told(Answers(stated)), "differences"):
         rows = told.result.versus
         ends = rows.groupby("attribute", sort=False)[["ci_low", "ci_high"]].agg(lambda own: own.abs().max()).max(axis=1)
         labels = [text.get_text() for text in figure.axes[0].get_yticklabels()]
@@ -309,7 +315,9 @@ def test_where_attributes_have_several_scales_each_line_has_its_own_with_its_end
             drawn = sorted((y, x) for line in marks for x, y in line.get_xydata())
             np.testing.assert_allclose([x for _, x in drawn], own["estimate"].to_numpy() / ends.loc[own["attribute"]])
             bands = [band.get_width() / 2 for band in axes.patches]
-            np.testing.assert_allclose(bands, 1.0 / ends.loc[own["attribute"]])
+            np.testing.assert_allclose(
+                bands, own["attribute"].map({"GREASE": 1.0, "SOAK": 5.0}) / ends.loc[own["attribute"]].to_numpy()
+            )
 
 
 def test_a_chance_stands_under_its_window_beside_its_prototype(everything):

@@ -55,7 +55,7 @@ def test_the_interval_leaves_out_what_is_tested_where_p_tells(name):
         asked = rows[p].notna() & rows[low].notna()
         outside = (rows[low] > 0) | (rows[high] < 0)
         if name == "alike":
-            outside = (rows[low] > -result.margin) & (rows[high] < result.margin)
+            outside = (rows[low] > -rows["margin"]) & (rows[high] < rows["margin"])
         if name == "preferences":
             outside = rows[low] > 0.5
         assert asked.any()

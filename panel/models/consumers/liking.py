@@ -164,7 +164,7 @@ def judged_liking(
     main = [model.test] if np.isnan(model.evenness) else [model.test, _corrected_test(model.test, model.evenness)]
     judge = partial(
         difference_verdicts,
-        margin=_stated_margin(study),
+        margins={} if (margin := _stated_margin(study)) is None else {"": margin},
         told_apart={"": bool(below(float(main[-1]["p_value"])))},
         confounds=answer_confounds(answers.rows, study.prototypes),
     )

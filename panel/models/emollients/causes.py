@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Mapping
 from dataclasses import dataclass
 from string import ascii_uppercase
 from typing import TYPE_CHECKING
@@ -40,15 +41,15 @@ class Causes:
         the swap so that it is credited with nothing; `seen` whether the adjusted p-value is below 5 %, which is where
         `told_low told_high` leave out zero. `towards` is 1 for a change the wanted way, -1 for one the other way, 0 for
         neither, NaN without a target.
-    margin
-        Smallest difference that matters, as the study states it.
+    margins
+        Attribute to the smallest difference that matters on it, as the study states it.
     method, notes
         As of the swaps.
     """
 
     swaps: pd.DataFrame
     cells: pd.DataFrame
-    margin: float | None
+    margins: Mapping[str, float]
     method: str
     notes: tuple[str, ...]
 
@@ -67,7 +68,7 @@ def find_causes(traced: TracedSwaps, profile: Profile | None = None, means: pd.D
         mark=np.select([tied, stands_out], [GOES_ALONG, STANDS_OUT], CANNOT_TELL),
         seen=seen,
     )
-    return Causes(swaps, _with_targets(cells, traced, profile, means), traced.margin, traced.method, traced.notes)
+    return Causes(swaps, _with_targets(cells, traced, profile, means), traced.margins, traced.method, traced.notes)
 
 
 def _swaps(effects: pd.DataFrame, traced: TracedSwaps) -> pd.DataFrame:

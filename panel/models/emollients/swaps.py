@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterator, Sequence
+from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import dataclass
 from itertools import combinations
 from typing import Literal
@@ -77,8 +77,8 @@ class TracedSwaps:
         Pairs of prototypes that are no swap: `prototype versus kind removed added percent`.
     confounds
         What the swaps cannot be told from.
-    margin
-        Smallest difference that matters, where the study states one.
+    margins
+        Attribute to the smallest difference that matters on it, where the study states one.
     method, notes
         How it was done, and what to know before trusting it.
     """
@@ -93,7 +93,7 @@ class TracedSwaps:
     members: pd.DataFrame
     unpaired: pd.DataFrame
     confounds: Confounds
-    margin: float | None
+    margins: Mapping[str, float]
     method: str
     notes: tuple[str, ...]
 
@@ -118,7 +118,6 @@ def trace_swaps(study: Study) -> TracedSwaps:
     effects = shrunken_effects(swap_verdicts(effects, confounds), "attribute")
     single = effects["swap"].isin(pairs["swap"])
     moves = _moves_frame(*sizes_of_moves(blend.to_numpy(), blend_rounding(study)))
-    margin = study.facts.get("margin")
     return TracedSwaps(
         n_moves=int(moves["counts"].sum()),
         moves=moves,
@@ -130,7 +129,7 @@ def trace_swaps(study: Study) -> TracedSwaps:
         members=members,
         unpaired=differing.loc[~differing["kind"].isin(["swap", "joint"])].reset_index(drop=True),
         confounds=confounds,
-        margin=float(margin) if isinstance(margin, int | float) else None,
+        margins=study.margins(),
         method=_method(len(effects)) + (f" {spread.sentence}" if spread.sd else ""),
         notes=_swap_notes(study, scores, pairs, together, differing, confounds),
     )

@@ -52,14 +52,11 @@ class Alike:
         cannot tell.
         `direction` is what is better (more, less, or empty); `bound` the worst difference still credible at 95 %,
         `not_worse_p` its test, `not_worse` the verdict.
-    margin
-        The margin; None where none was set, and then there are no rows.
     margin_stated
-        Whether the study itself states this margin, so that it cannot have been chosen to fit on the spot.
+        Whether the study itself states the margins, so that they cannot have been chosen to fit on the spot.
     """
 
     differences: pd.DataFrame
-    margin: float | None
     margin_stated: bool
     method: str
     notes: tuple[str, ...]
@@ -80,22 +77,20 @@ def find_alike(study: Study, result: Differences, pairs: Sequence[tuple[str, str
     ModelError
         If the margin is not above zero.
     """
-    margin = result.margin
-    if margin is not None and not margin > 0:
-        raise ModelError(
-            f"The margin is {format_typed(margin)}, but it must be above zero: the smallest difference that matters. "
-            "Set one such as 5."
-        )
-    rows = _asked(result, pairs) if margin is not None else result.pairs.iloc[:0]
-    stated = study.facts.get("margin")
+    for margin in result.margins.values():
+        if not margin > 0:
+            raise ModelError(
+                f"The margin is {format_typed(margin)}, but it must be above zero: the smallest difference that "
+                "matters. Set one such as 5."
+            )
+    rows = _asked(result, pairs)
+    rows = rows.assign(margin=rows["attribute"].map(result.margins).astype(float)).dropna(subset=["margin"])
     direction = _directions(study, rows["attribute"])
-    margin_stated = margin is not None and isinstance(stated, int | float) and float(stated) == margin
-    equal = EQUIVALENT if margin_stated else WOULD_BE
+    equal = EQUIVALENT if result.margin_stated else WOULD_BE
     rows = rows.assign(open=untold_pairs(rows, result.confounds), out_of_turn=out_of_turn(rows, result.attributes))
     return Alike(
-        differences=_tested(rows, direction, margin if margin is not None else 1.0, equal),
-        margin=margin,
-        margin_stated=margin_stated,
+        differences=_tested(rows, direction, equal),
+        margin_stated=result.margin_stated,
         method=(
             f"Two one-sided t tests at {typed_share(ALPHA)} each with the standard errors and degrees of freedom of "
             f"the mixed model (Schuirmann 1987): one difference alone is alike when its {level_words(1 - 2 * ALPHA)} "
@@ -126,8 +121,8 @@ def _directions(study: Study, attributes: pd.Series) -> pd.Series:
     return pd.Series([one if one in _WITH_DIRECTION else "" for one in found], index=attributes.index, dtype="str")
 
 
-def _tested(rows: pd.DataFrame, direction: pd.Series, margin: float, equal: str) -> pd.DataFrame:
-    estimate, error, df = (rows[name].to_numpy(float) for name in ("estimate", "std_error", "df"))
+def _tested(rows: pd.DataFrame, direction: pd.Series, equal: str) -> pd.DataFrame:
+    estimate, error, df, margin = (rows[name].to_numpy(float) for name in ("estimate", "std_error", "df", "margin"))
     above, under = two_one_sided_tests(estimate, error, df, -margin, margin, ALPHA)
     open_ones = rows["open"].to_numpy(dtype=bool)
     p_value = np.where(open_ones, np.nan, np.maximum(above.p_value, under.p_value))
@@ -160,7 +155,7 @@ def _tested(rows: pd.DataFrame, direction: pd.Series, margin: float, equal: str)
     )
 
 
-def _worse(estimate: Array, error: Array, df: Array, margin: float, more: NDArray[np.bool_]) -> NDArray[np.bool_]:
+def _worse(estimate: Array, error: Array, df: Array, margin: Array, more: NDArray[np.bool_]) -> NDArray[np.bool_]:
     """Return whether even the best difference still credible is worse by more than the margin."""
     gain = np.where(more, estimate, -estimate)
     return np.asarray(gain + stdtrit(df, LEVEL) * error < -margin)
@@ -169,7 +164,7 @@ def _worse(estimate: Array, error: Array, df: Array, margin: float, more: NDArra
 def _notes(
     result: Differences, rows: pd.DataFrame, direction: pd.Series, pairs: Sequence[tuple[str, str]] | None
 ) -> list[str]:
-    if result.margin is None:
+    if not result.margins:
         return [
             "No margin was set, so nothing can be called alike. State the smallest difference that matters as "
             'the fact "margin" of the study, before the scores are seen.'

@@ -54,6 +54,7 @@ from panel.stats.mixed.reml import MixedFit
 from panel.study.naming import naming
 from panel.study.scores_used import ScoresUsed, scores_used
 from panel.study.study import Study, natural_order, those_in
+from panel.words import format_list
 
 
 @dataclass(frozen=True, eq=False)
@@ -89,8 +90,10 @@ class Differences:
         What the pairs cannot be told from.
     groups
         The groups of assessors that scored.
+    margins
+        Attribute to the smallest difference that matters on it, where there is one.
     margin_stated
-        Whether the study states the margin; a margin typed in shows nothing.
+        Whether the study states them; a margin typed in shows nothing.
     """
 
     attributes: pd.DataFrame
@@ -103,7 +106,7 @@ class Differences:
     not_estimated: pd.DataFrame
     confounds: Confounds
     benchmark: str | None
-    margin: float | None
+    margins: Mapping[str, float]
     margin_stated: bool
     method: str
     notes: tuple[str, ...]
@@ -156,13 +159,13 @@ def find_differences(
     benchmark = versus if versus is not None else study.benchmark
     fitted = fit_study(study, adjust_for) if adjust_for else fit_study(study)
     _ask(study, fitted, versus)
-    margin, margin_stated = _margin(study, margin)
+    margins, margin_stated = study.margins(margin), margin is None or margin == study.facts.get("margin")
     told = [(design, fit, inference(fit, small_sample)) for design, fit in fitted.fits]
     order = pd.Index(study.attributes)
     attributes, pairs = _tested(study, fitted, told)
     against = [versus_rows(d, infer, benchmark) for d, _, infer in told if benchmark in d.prototypes]
     compared_with = benchmark if against else None
-    judge = _judge(attributes, fitted.confounds, margin, margin_stated or margin is None)
+    judge = _judge(attributes, fitted.confounds, margins, margin_stated)
     judged = _said(judge(pairs), attributes)
     with_benchmark = _said(judge(_stack(against, order)), attributes) if against else judged.iloc[:0]
     sides = [(judged[side] == compared_with).to_numpy(dtype=bool) for side in ("prototype", "versus") if against]
@@ -181,13 +184,14 @@ def find_differences(
         benchmark=compared_with,
         confounds=fitted.confounds,
         groups=groups,
-        margin=margin,
+        margins=margins,
         margin_stated=margin_stated,
         method=_difference_method(fitted, compared_with, small_sample, in_order=bool(order_of_testing(study)[0])),
         notes=(
             *_difference_notes(fitted, naming(study).attribute),
             *confound_notes(fitted.confounds),
             *_late_notes(study),
+            *_without_margin(study, margins),
             *_of_groups(groups),
         ),
     )
@@ -239,6 +243,16 @@ def estimated_means(study: Study, fitted: PanelFit) -> pd.DataFrame:
     return _stack(parts, pd.Index(study.attributes))
 
 
+def _without_margin(study: Study, margins: Mapping[str, float]) -> Iterator[str]:
+    """Say on which attributes nothing tells how large a difference matters, where something does on others."""
+    words = [naming(study).attribute(name) for name in study.attributes if name not in margins]
+    if margins and words:
+        yield (
+            f"The smallest difference that matters is stated in points of another scale than that of "
+            f"{format_list(words)}: nothing is called alike there. State it for each of them in the table attributes."
+        )
+
+
 def _late_notes(study: Study) -> Iterator[str]:
     for name, why in order_of_testing(study)[1].items():
         words = study.attribute_words(name)
@@ -251,21 +265,13 @@ def _of_groups(names: Sequence[str]) -> Iterator[str]:
         yield f"People of {len(names)} groups scored ({', '.join(names)}): nothing shows whether another would agree."
 
 
-def _margin(study: Study, margin: float | None) -> tuple[float | None, bool]:
-    """Return the margin, the study's own by default, and whether the study states it."""
-    stated = study.facts.get("margin")
-    if margin is None and isinstance(stated, int | float):
-        margin = float(stated)
-    return margin, margin is not None and margin == stated
-
-
 def _judge(
-    attributes: pd.DataFrame, confounds: Confounds, margin: float | None, margin_stated: bool
+    attributes: pd.DataFrame, confounds: Confounds, margins: Mapping[str, float], margin_stated: bool
 ) -> Callable[[pd.DataFrame], pd.DataFrame]:
     """Return the rule that decides on differences, gated by the attributes' own verdicts."""
     return partial(
         difference_verdicts,
-        margin=margin,
+        margins=margins,
         told_apart=dict(zip(attributes["attribute"], attributes["verdict"] == DIFFERS, strict=True)),
         closed=dict(zip(attributes["attribute"], attributes["closed"], strict=True)),
         confounds=confounds,

@@ -48,7 +48,7 @@ _COMES_AFTER = "comes after {0} in the order fixed beforehand"
 
 def difference_verdicts(
     differences: pd.DataFrame,
-    margin: float | None,
+    margins: Mapping[str, float],
     *,
     told_apart: Mapping[str, bool] | None = None,
     confounds: Confounds | None = None,
@@ -61,8 +61,8 @@ def difference_verdicts(
     ----------
     differences
         `estimate std_error df ci_low ci_high`, NaN where there is no estimate; all rows are one family for "alike".
-    margin
-        The smallest difference that matters.
+    margins
+        Attribute, empty where there is none, to the smallest difference that matters on it, where there is one.
     told_apart
         Attribute, empty where there is none, to whether its prototypes differ at all, over all attributes; by default
         every attribute does.
@@ -85,14 +85,16 @@ def difference_verdicts(
     asked = ~untold & (after == "")
     alone = ((low > 0) | (high < 0)) & asked
     apart = alone & _of_attribute(differences, told_apart, usual=True).astype(bool)
-    alike = _alike(differences, margin, untold)
+    reach = _of_attribute(differences, margins, usual=np.nan).astype(float)
+    alike = _alike(differences, reach, untold)
     within = below(alike["alike_p"]) & (after == "")
-    reach = float("nan") if margin is None else margin
     beyond, inside = (low > reach) | (high < -reach), (low > -reach) & (high < reach)
-    said = np.select([apart & beyond, apart & within & inside, apart, within], range(4), 4)
+    said = np.select(
+        [apart & beyond, apart & within & inside, apart & np.isfinite(reach), within, apart], (0, 1, 2, 3, 5), 4
+    )
     verdict = np.select([apart, within & margin_stated], (0, 1), 2)
     small, equal = (SMALL, EQUIVALENT) if margin_stated else (WOULD_BE_SMALL, WOULD_BE)
-    words = (_MATTERS, small, DIFFERS if margin is None else _MAY_MATTER, equal, CANNOT_TELL)
+    words = (_MATTERS, small, _MAY_MATTER, equal, CANNOT_TELL, DIFFERS)
     few = (verdict < 2) & (confounds is not None and IN_THESE_BATCHES in holds_alone(confounds))
     why = (
         after,
@@ -257,12 +259,13 @@ def _of_attribute(differences: pd.DataFrame, values: Mapping[str, Any] | None, u
     return np.array([values.get(name, usual) for name in names.tolist()], dtype=object)[code]
 
 
-def _alike(differences: pd.DataFrame, margin: float | None, open_ones: np.ndarray) -> dict[str, Array | float]:
+def _alike(differences: pd.DataFrame, margin: Array, open_ones: np.ndarray) -> dict[str, Array | float]:
     """Return the columns with the test of lying within the margin, and the interval that decides it."""
-    known = differences["std_error"].notna().to_numpy() & ~open_ones
-    if margin is None or not margin > 0 or not known.any():
+    known = differences["std_error"].notna().to_numpy() & ~open_ones & (margin > 0)
+    if not known.any():
         return dict.fromkeys(("alike_p", "alike_low", "alike_high", "alike_level"), np.nan)
     estimate, error, df = (differences[name].to_numpy(float) for name in ("estimate", "std_error", "df"))
+    margin = np.where(known, margin, 1.0)
     tested = two_one_sided_tests(estimate, error, df, -margin, margin, ALPHA)
     p = np.where(known, np.maximum(*(each.p_value for each in tested)), np.nan)
     step = deciding_alpha(p, ALPHA)

@@ -33,6 +33,7 @@ from panel.report.contents.blocks import (
 from panel.report.contents.part_claims import NO_CLAIMS, SIGNED, evidence_matrix, limits_in_short
 from panel.report.contents.part_study import entries_of, last_score
 from panel.study.knowledge import shared_table
+from panel.study.naming import naming
 from panel.study.study import Study
 from panel.views.decision.claims import (
     claims_headline,
@@ -427,6 +428,9 @@ def _laid_down(study: Study) -> Iterator[tuple[str, str, str]]:
         yield "Differences planned", first_few(planned, 6), dated
     if study.facts.get("margin") is not None:
         yield "Difference that matters, trained panel", f"{format_typed(study.facts['margin'])} points", dated
+    own_margins = {name: size for name, size in study.margins().items() if size != study.facts.get("margin")}
+    for name, size in own_margins.items():
+        yield f"Difference that matters, {study.attribute_words(name)}", naming(study).number(name, size), dated
     for entry in entries_of(study, "questions"):
         margin = entry.get("margin", entry.get("similar_below"))
         if margin is not None:

@@ -53,7 +53,7 @@ from panel.report.contents.blocks import (
 )
 from panel.report.contents.part_study import consumers_only, no_panel
 from panel.stats.comparing.multiplicity import LEVEL
-from panel.study.naming import Naming
+from panel.study.naming import Naming, naming
 from panel.study.shown import Table
 from panel.views.assessors import people
 from panel.views.consumers import (
@@ -85,7 +85,6 @@ from panel.views.prototypes.differences import tell_differences
 from panel.views.prototypes.map import tell_map
 from panel.views.prototypes.other_ways import tell_scale_use
 from panel.views.told import Told
-from panel.words import scale_units
 
 TABLES: Mapping[Question[Any], tuple[Table, ...]] = MappingProxyType(
     {
@@ -126,7 +125,7 @@ def settings(answers: Answers) -> list[Block]:
     rows += [(name, version(name)) for name in _LIBRARIES]
     rows += [("Seed of everything that is drawn", f"{answers.seed:d}")]
     if not isinstance(found, NoAnswer):
-        margin = scale_units(found.margin) if found.margin is not None else "none stated"
+        margin = f"{naming(answers.study).margins(found.margins)} (scale units)" if found.margins else "none stated"
         rows += [("Level of the intervals", f"{100 * LEVEL:g} %"), ("Difference that matters", margin)]
         rows += [("Compared with", found.benchmark or "no benchmark: all pairs")]
         rows += [("Family: tests of the attributes", f"{len(found.attributes)} attributes, Holm")]

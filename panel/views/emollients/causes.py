@@ -288,7 +288,8 @@ def _reach(causes: Causes, names: Naming, attribute: object) -> float:
     rows = causes.cells.loc[causes.cells["attribute"] == attribute] if names.mixed else causes.cells
     ends = rows[["estimate", "told_low", "told_high"]].abs().to_numpy(float)
     widest = float(np.nanmax(ends)) if np.isfinite(ends).any() else 0.0
-    return max(widest, 1.15 * (causes.margin or 0.0)) or 1.0
+    margins = (causes.margins.get(str(name), 0.0) for name in rows["attribute"].unique())
+    return max([widest, *(1.15 * margin for margin in margins)]) or 1.0
 
 
 def _sheet(width: float, height: float) -> tuple[Figure, Axes]:
@@ -332,8 +333,8 @@ def _figure(causes: Causes, names: Naming) -> Figure:
         cells = causes.cells.loc[causes.cells["letter"] == row["letter"]].set_index("attribute", drop=False)
         for place, name in enumerate(columns):
             if name in cells.index:
-                box = (left + place * wide, y, wide, depth)
-                _draw_cell(axes, cells.loc[name].to_dict(), box, _reach(causes, names, name), causes.margin, names)
+                box, margin = (left + place * wide, y, wide, depth), causes.margins.get(name)
+                _draw_cell(axes, cells.loc[name].to_dict(), box, _reach(causes, names, name), margin, names)
         y += depth
     _write_key(axes, key, y + 12)
     return figure
@@ -443,7 +444,7 @@ def _key_lines(causes: Causes, names: Naming, width: float) -> list[list[tuple[s
     """Return the key, line by line: sign and words."""
     marks = set(causes.cells["mark"])
     low, high = (format_change(sign * _reach(causes, names, ""), 0) for sign in (-1, 1))
-    band = "" if causes.margin is None else f"too small to matter, up to {format_typed(causes.margin)}"
+    band = f"too small to matter, up to {names.margins(causes.margins)}" if causes.margins else ""
     entries = [
         ("dot", "stands out"),
         *([("ring", "cannot tell")] if marks - {STANDS_OUT} else []),
@@ -538,7 +539,8 @@ def _draw_line(axes: Axes, cell: Mapping[Any, Any], y: float, causes: Causes, na
     lines = wrapped(names.attribute(str(cell["attribute"])), _BODY, name - 4, 2)
     _lines(axes, _MARGIN, y + 3.2 - (len(lines) - 1) * 5.5, lines, _BODY)
     half = (wide - name) / 2
-    _draw_mark(axes, cell, place + half, y, (half - 4) / _reach(causes, names, cell["attribute"]), causes.margin)
+    margin = causes.margins.get(cell["attribute"])
+    _draw_mark(axes, cell, place + half, y, (half - 4) / _reach(causes, names, cell["attribute"]), margin)
     colour, way = _look(cell)
     if cell["seen"]:
         right = _NARROW - _MARGIN

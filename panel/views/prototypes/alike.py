@@ -127,7 +127,8 @@ def _alike_headline(result: Alike) -> str:
         return result.notes[0] if result.notes else "There is nothing to compare."
     within = int(rows["verdict"].isin([EQUIVALENT, WOULD_BE]).sum())
     beyond = int((rows["verdict"] == BEYOND).sum())
-    margin = scale_units(float(rows["margin"].iloc[0]))
+    sizes = rows["margin"].unique()
+    margin = scale_units(float(sizes[0])) if len(sizes) == 1 else "the margin of each attribute"
     limits = f"within {margin} either way"
     if within and not result.margin_stated:
         return (
@@ -184,7 +185,7 @@ def _alike_cannot(result: Alike) -> tuple[str, ...]:
     return (
         "'Not shown' is no verdict of difference: too small a panel shows neither difference nor likeness.",
         "Alike for these trained assessors is not alike for consumers: a claim of parity needs many more people.",
-        *([set_when] if result.margin is not None else []),
+        *([set_when] if len(result.differences) else []),
     )
 
 

@@ -73,7 +73,6 @@ from panel.words import (
     format_interval,
     format_list,
     format_number,
-    format_typed,
     level_words,
     luck_words,
     p_after_holm,
@@ -263,7 +262,7 @@ def tell_differences(result: Differences, names: Naming) -> Told:
             drawer("With and without the changed scores", *changed),
             drawer("Where the scatter comes from", _VARIANCES),
         ),
-        cannot=_what_the_differences_cannot_show(result),
+        cannot=_what_the_differences_cannot_show(result, names),
     )
 
 
@@ -329,8 +328,8 @@ def _mind(result: Differences, names: Naming) -> tuple[str, ...]:
         one = "At least one prototype is known from one batch only"
         known = one if any(result.confounds.batches.values()) else "No batch is recorded"
         lines.append(f"{known}: another batch may come out differently.")
-    if result.margin is not None and not result.margin_stated:
-        lines.append(_TYPED_IN.format(margin=format_typed(result.margin)))
+    if not result.margin_stated:
+        lines.append(_TYPED_IN.format(margin=names.margins(result.margins)))
     return tuple(lines[:3])
 
 
@@ -420,27 +419,25 @@ def _seen_at_best(attribute: str, result: Differences, names: Naming) -> str:
     return f"Two prototypes would have to lie about {names.number(attribute, half)} apart to be told apart here."
 
 
-def _what_the_differences_cannot_show(result: Differences) -> tuple[str, ...]:
+def _what_the_differences_cannot_show(result: Differences, names: Naming) -> tuple[str, ...]:
     """Return what a reader must not take from these numbers."""
-    if result.margin is not None and not result.margin_stated:
-        margin = _TYPED_IN.format(margin=format_typed(result.margin))
-    else:
-        margin = _margin_words(result)
     return (
         "They say how these assessors perceive these batches, not how consumers like them.",
         "With one batch of a prototype nothing shows whether another batch would come out the same."
         if result.confounds.one_batch
         else "Each prototype was scored from two batches or more; what differs between batches is in the intervals.",
         "'Not told apart' is not 'the same': that needs a margin and an interval within it.",
-        margin,
+        _margin_words(result, names),
     )
 
 
-def _margin_words(result: Differences) -> str:
+def _margin_words(result: Differences, names: Naming) -> str:
+    if not result.margin_stated:
+        return _TYPED_IN.format(margin=names.margins(result.margins))
     return (
-        f"A difference up to {format_typed(result.margin)} is taken as too small to matter; that margin was set by "
+        f"A difference up to {names.margins(result.margins)} is taken as too small to matter; that margin was set by "
         "people, not by the data."
-        if result.margin is not None
+        if result.margins
         else "No margin was set, so the differences are not judged as large or small. Set the smallest difference that "
         "matters before the next test."
     )
@@ -468,8 +465,8 @@ def _against_figure(result: Differences, names: Naming, width: float = BROAD) ->
     """Return a column for each prototype: filled where it differs, grey where it is alike, hollow where neither."""
     from matplotlib.figure import Figure
 
-    margin = float("nan") if result.margin is None else result.margin
-    rows = result.versus.dropna(subset=["estimate"]).assign(margin=margin)
+    rows = result.versus.dropna(subset=["estimate"])
+    rows = rows.assign(margin=rows["attribute"].map(result.margins).astype(float))
     rows, behind = own_lines(rows, names, "margin", about_zero=True)
     attributes = [str(name) for name in result.attributes["attribute"]]
     prototypes = [str(name) for name in dict.fromkeys(result.versus["prototype"])]
@@ -532,8 +529,8 @@ def _draw_prototype(axes: Axes, rows: pd.DataFrame, attributes: list[str], proto
 def _legend(result: Differences, names: Naming) -> str:
     """Return how the picture is read."""
     scale = f", scale {names.scale}" if names.scale else ""
-    grey = " Grey: alike." if result.margin is not None and result.margin_stated else ""
-    band = f" Band: up to {format_typed(result.margin)}." if result.margin is not None else ""
+    grey = " Grey: alike." if result.margins and result.margin_stated else ""
+    band = f" Band: up to {names.margins(result.margins)}." if result.margins else ""
     return (
         f"Difference from {result.benchmark} with its {level_words(LEVEL)}{scale}. "
         f"Filled: differs. Hollow: cannot tell.{grey}{band}{f' {OWN_LINES}.' if names.mixed else ''}"

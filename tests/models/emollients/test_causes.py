@@ -30,7 +30,7 @@ def test_the_numbers_are_those_of_the_swaps(demo, causes):
     assert len(both) == len(causes.cells) == len(demo.swaps.swaps)
     for name in ("estimate", "ci_low", "ci_high", "p_adjusted"):
         np.testing.assert_array_equal(both[name], both[f"{name}_there"])
-    assert causes.margin == 8.0
+    assert set(causes.margins.values()) == {8.0}
 
 
 def test_what_is_tied_to_the_making_day_is_credited_with_nothing(causes):
@@ -80,6 +80,6 @@ def test_without_targets_no_way_is_wanted():
     study = study_of(hand_cream_formulas(), scores=scores_of(values, PROTOTYPES, ["AF_GREASE", "GLOSS"]))
     found = find_causes(Answers(study).swaps)
     assert found.cells["towards"].isna().all()
-    assert found.margin is None
+    assert not found.margins
     first = found.swaps.iloc[0]
     assert (first["letter"], first["removed"], first["added"]) == ("A", CARBONATE, ALKANE)

@@ -96,7 +96,7 @@ def test_not_worse_equals_the_one_sided_test_of_statsmodels(direction, alternati
 @given(margin=some.floats(0.5, 60))
 def test_verdicts_follow_the_interval(margin):
     # two one-sided tests at alpha are the (1 - 2 alpha) interval within the margins (Schuirmann 1987)
-    rows = find_alike(Study(STUDY.tables, {"margin": margin}), at_margin(margin)).differences
+    rows = find_alike(STUDY, at_margin(margin, stated=True)).differences
     within = (rows["deciding_low"] > -margin) & (rows["deciding_high"] < margin)
     outside = (rows["deciding_low"] > margin) | (rows["deciding_high"] < -margin)
     assert list(within) == list(rows["p_adjusted"] < 0.05)
@@ -116,8 +116,8 @@ STUDY = with_directions()
 _RESULT = find_differences(STUDY, versus="P1", margin=5.0)
 
 
-def at_margin(margin):
-    return replace(_RESULT, margin=margin)
+def at_margin(margin, *, stated=False):
+    return replace(_RESULT, margins=dict.fromkeys(_RESULT.margins, margin), margin_stated=stated)
 
 
 def test_worse_by_more_than_the_margin_is_said_on_the_worse_side_only():
@@ -195,3 +195,52 @@ def test_two_alike_prototypes_are_called_alike_as_rarely_as_promised_at_the_marg
     share = (found["p_value"] < 0.05).mean()  # each alone, and not one of them beside 999 others
     assert (found["verdict"] == EQUIVALENT).sum() <= 1
     assert abs(share - 0.05) < 3 * np.sqrt(0.05 * 0.95 / panels)  # three standard errors of a share
+
+
+# A difference that matters has the units of its attribute: points of a scale say nothing of seconds.
+
+
+def timed(**facts):
+    """Return the small study with its last attribute told in seconds, a fifth of its points."""
+    study = with_directions()
+    last, scores = study.attributes[-1], study.table("scores")
+    own = scores["attribute"] == last
+    attributes = study.table("attributes")
+    attributes = attributes.assign(
+        unit=np.where(attributes["attribute"] == last, "s", ""),
+        scale_max=np.where(attributes["attribute"] == last, np.nan, 100.0),
+        scale_min=np.where(attributes["attribute"] == last, np.nan, 0.0),
+        margin=np.where(attributes["attribute"] == last, facts.pop("seconds", np.nan), np.nan),
+    )
+    scores = scores.assign(score=scores["score"].where(~own, scores["score"] / 5))
+    return Study(dict(study.tables) | {"attributes": attributes, "scores": scores}, dict(study.facts) | facts), last
+
+
+def test_the_margin_of_the_study_is_of_the_scale_that_most_attributes_are_on():
+    study, last = timed(margin=8.0)
+    found = find_differences(study, versus="P1")
+    assert set(found.margins) == set(study.attributes) - {last}
+    alone = found.pairs["attribute"] == last
+    assert found.pairs.loc[alone, "alike_p"].isna().all()
+    assert not found.pairs.loc[alone, "said"].str.contains("matter|margin|small").any()
+    assert found.pairs.loc[~alone, "alike_p"].notna().all()
+    assert last not in set(find_alike(study, found).differences["attribute"])
+    assert any("another scale" in note and study.attribute_words(last) in note for note in found.notes)
+
+
+def test_an_attribute_in_seconds_is_held_against_its_own_margin_as_its_points_were_against_theirs():
+    seconds, last = timed(margin=8.0, seconds=1.6)
+    points = Study(with_directions().tables, dict(with_directions().facts) | {"margin": 8.0})
+    of_seconds, of_points = (find_alike(s, find_differences(s, versus="P1")).differences for s in (seconds, points))
+    assert dict(zip(of_seconds["attribute"], of_seconds["margin"], strict=True))[last] == 1.6
+    np.testing.assert_allclose(of_seconds["p_value"], of_points["p_value"], rtol=SAME)
+    assert list(of_seconds["verdict"]) == list(of_points["verdict"])
+    assert list(of_seconds["not_worse"]) == list(of_points["not_worse"])
+
+
+def test_a_margin_typed_in_leaves_those_that_attributes_have_of_their_own():
+    study, last = timed(margin=8.0, seconds=1.6)
+    found = find_differences(study, versus="P1", margin=5.0)
+    assert found.margins[last] == 1.6
+    assert {size for name, size in found.margins.items() if name != last} == {5.0}
+    assert not found.margin_stated

@@ -21,7 +21,7 @@ from panel.models.prototypes.verdict import (
 def one(estimate, half, std_error=1.0, df=60.0, margin=8.0):
     row = {"estimate": [estimate], "std_error": [std_error], "df": [df]}
     frame = pd.DataFrame(row | {"ci_low": [estimate - half], "ci_high": [estimate + half]})
-    return difference_verdicts(frame, margin)["said"].iloc[0]
+    return difference_verdicts(frame, {} if margin is None else {"": margin})["said"].iloc[0]
 
 
 @pytest.mark.parametrize(
@@ -63,5 +63,5 @@ def test_other_columns_stay():
     frame = pd.DataFrame(
         {"estimate": [1.0], "std_error": [1.0], "df": [9.0], "ci_low": [-1.0], "ci_high": [3.0], "x": ["k"]}
     )
-    assert list(difference_verdicts(frame, 2.0)["x"]) == ["k"]
-    assert np.isfinite(difference_verdicts(frame, 2.0)["estimate"]).all()
+    assert list(difference_verdicts(frame, {"": 2.0})["x"]) == ["k"]
+    assert np.isfinite(difference_verdicts(frame, {"": 2.0})["estimate"]).all()

@@ -68,7 +68,7 @@ def many(n_attributes=14, n_swaps=3, mark=STANDS_OUT, one_batch=False, words="a 
             p_value=0.01, p_adjusted=0.02, mark=mark, seen=True,
             target_low=np.nan, target_high=np.nan, towards=np.nan,
         ),
-        None, "How it was done.", (),
+        {}, "How it was done.", (),
     )  # fmt: skip
 
 
@@ -127,7 +127,7 @@ def test_hatching_and_the_band_of_the_margin(demo, causes, names):
     assert len(hatched) == (causes.cells["mark"] == GOES_ALONG).sum() + 1  # and the key
     # One scale for all cells: mark and band lie as estimate and margin do.
     bands = [patch for patch in patches if not patch.get_hatch()][:-1]
-    scale = bands[0].get_width() / (2 * causes.margin)
+    scale = bands[0].get_width() / (2 * 8)
     assert all(band.get_width() == pytest.approx(bands[0].get_width()) for band in bands)
     first = dots(figure)[0].get_xdata()[0] - (bands[0].get_x() + bands[0].get_width() / 2)
     assert first == pytest.approx(scale * causes.cells.loc[causes.cells["letter"] == "A", "estimate"].iloc[0])

@@ -21,11 +21,11 @@ ROWS = [
 ]
 
 
-def result(rows=ROWS, margin=8.0, stated=True, notes=()):
+def result(rows=ROWS, stated=True, notes=()):
     frame = pd.DataFrame(rows, columns=COLUMNS).assign(ci_low=-2.0, ci_high=3.0, margin=8.0, low_p=0.01, high_p=0.0004)
     frame = frame.assign(p_adjusted=0.02, deciding_low=-4.0, deciding_high=6.0, deciding_level=0.975)
     frame["bound"] = np.where(frame["direction"] == "", np.nan, 3.0)
-    return Alike(frame, margin, stated, "method", notes)
+    return Alike(frame, stated, "method", notes)
 
 
 def lines(told):

@@ -77,7 +77,7 @@ def result(benchmark="P1", p_values=(0.001, 0.4), margin=8.0):
         *(empty, empty, empty, empty),
         confounds=confounds_of({"prototype": (np.zeros(0, dtype=int), [])}),
         benchmark=benchmark,
-        margin=margin,
+        margins={} if margin is None else {"film": margin, "glide": margin},
         margin_stated=True,
         method="method",
         notes=(),
@@ -258,8 +258,8 @@ def test_without_a_benchmark_the_headline_names_who_is_told_apart_from_every_oth
 
 
 def test_what_cannot_be_shown_names_the_margin_or_its_absence():
-    assert any("up to 8 is taken as too small" in line for line in _what_the_differences_cannot_show(result()))
-    assert any("No margin was set" in line for line in _what_the_differences_cannot_show(result(margin=None)))
+    assert any("up to 8 is taken as too small" in line for line in _what_the_differences_cannot_show(result(), NAMES))
+    assert any("No margin was set" in line for line in _what_the_differences_cannot_show(result(margin=None), NAMES))
 
 
 def test_at_most_three_sentences_to_mind_and_the_margin_typed_in_is_one():
