@@ -24,7 +24,7 @@ class Names:
 
     `roles` gives for a family of role words (previous, benchmark ...) the prototypes it fits; `product_types` the
     kinds of product the study is about, empty where it does not say; `purpose` what words of
-    its purpose begin with; `dose` the amount the panel got.
+    its purpose begin with; `dose` the amount the panel got; `ways` how attributes named by a verb are told otherwise.
     """
 
     prototypes: Mapping[Tokens, str]
@@ -35,6 +35,7 @@ class Names:
     attributes: Mapping[Tokens, str]
     purpose: frozenset[str] = frozenset()
     dose: Tokens = ()
+    ways: tuple[Way, ...] = ()
 
 
 def names_of(study: Study) -> Names:
@@ -49,7 +50,8 @@ def names_of(study: Study) -> Names:
         beginning(word) for text in told for word in words_of(text) if len(word) > _SHORT and not is_refused(word)
     )
     dose = words_of(str(study.facts.get("dose", "")))[:2]
-    return Names(prototypes, roles, _ingredients(study), types, titles, attributes, purpose, dose)
+    ways = tuple(way for words, family in attributes.items() if family.startswith(_OF_STUDY) for way in _way_of(words))
+    return Names(prototypes, roles, _ingredients(study), types, titles, attributes, purpose, dose, ways)
 
 
 def is_refused(word: str) -> bool:
@@ -73,7 +75,48 @@ def beginning(word: str) -> str:
 
 def family_of(study: Study, attribute: str) -> str:
     """Return what an attribute speaks of, in the words of the table; a word of its own where they do not know it."""
-    return _family_named(study.attribute_words(attribute)) or f"attribute {attribute}"
+    return _family_named(study.attribute_words(attribute)) or f"{_OF_STUDY}{attribute}"
+
+
+_OF_STUDY = "attribute "  # and its name: what no table of words speaks of
+
+
+@dataclass(frozen=True, slots=True)
+class Way:
+    """An attribute named by a verb: `kind` is ease, time or more, `verb` its root, `particle` what it goes with."""
+
+    kind: str
+    verb: str
+    particle: Tokens
+    named: Tokens
+
+
+_PARTICLES = frozenset(("off", "in", "on", "up", "out", "away", "down"))
+_UNTIL = re.compile(
+    r"(?:time|seconds) (?:it takes |taken )?(?:until|till|to|before) (?:\w+ )*?(?:(?:has|have|is|are) )?"
+)
+
+
+def _way_of(words: Tokens) -> Iterator[Way]:
+    """Give how an attribute is told by its verb: ease of melting, time until it has disappeared, drag."""
+    ends = words[-1:] if words[-1:] and words[-1] in _PARTICLES else ()
+    before = words[: len(words) - len(ends)]
+    if words[:2] == ("ease", "of") and len(before) == len(("ease", "of", "melting")):
+        yield Way("ease", root(before[-1]), ends, words)
+    elif _UNTIL.match(" ".join(words)) and len(before) > 1:
+        yield Way("time", root(before[-1]), ends, words)
+    elif words[-1:] == ("time",) and words[0].endswith("ing"):
+        yield Way("time", root(words[0]), words[1:-1], words)
+    elif len(words) == 1:
+        yield Way("more", root(words[0]), (), words)
+
+
+@lru_cache(maxsize=10_000)
+def root(word: str) -> str:
+    """Return what the forms of a verb have in common: rins of rinse and rinsing, se of saw, dri of drying."""
+    form = next((entry.family for _, entry in entries_at((word,), 0, "form of")), word)
+    bare = re.sub(r"(?<=\w\w)(?:ing|ed|es|s|e)$", "", form)
+    return re.sub(r"y$", "i", re.sub(r"([b-df-hj-np-tv-z])\1$", r"\1", bare))
 
 
 _BY_TIME = frozenset(("soaking in", "spreading"))  # what is done the faster, the less time it takes
@@ -170,6 +213,7 @@ _TENS = ("twenty", "thirty", "forty", "fifty", "sixty", "seventy", "eighty", "ni
 _TWO_WORDS = re.compile(rf"\b({'|'.join(_TENS)}) ({'|'.join(_ONES)})\b")
 _CONTRACTIONS = (
     (re.compile(r"\bvs\."), "vs"),
+    (re.compile(r"\bi'm\b"), "i am"),
     (re.compile(r"\b(it|that|this|there|here|what|who)'s\b"), r"\1 is"),
     (re.compile(r"(?<=[a-z])'s\b"), " its"),  # the lotion's feel
     (re.compile(r"(?<=[a-z])'d(?= (?:been|had|(?!need)\w+ed)\b)"), " had"),

@@ -7,6 +7,7 @@ from collections.abc import Mapping
 from dataclasses import dataclass, field, replace
 
 from panel.claims.names import (
+    LETTERS,
     OF_PEOPLE,
     SILENT,
     UNREADABLE,
@@ -17,8 +18,8 @@ from panel.claims.names import (
     degree_of,
     entries_at,
     number_at,
+    root,
     sign_of,
-    tokens_of,
 )
 
 _TURNS = frozenset(("comparative", "not comparative", "parity", "not parity"))
@@ -86,6 +87,19 @@ class Reading:
         sign = 1 if self.degree == "just right" else sign_of(self.core)
         return -sign if self.turned else sign
 
+    def in_the_words_of(self, asked: Reading) -> bool:
+        """Return whether it says what was asked in the same words, whoever says it, and when.
+
+        Where nothing is denied, joined or compared a part may stand elsewhere: I forget it after a while.
+        """
+        both = (self, asked)
+        told, of_question = ([root(words) for words in each.order if words not in _OF_NOBODY] for each in both)
+        read = _OF_NOBODY | {chunk.words for each in both for chunk in each.core}
+        left, unread = (sorted(root(word) for word in each.left_over if word not in read) for each in both)
+        if not (_ORDERING & {words.split()[0] for words in of_question}):
+            told, of_question = sorted(told), sorted(of_question)
+        return told == of_question and left == unread
+
     def has(self, part: str) -> bool:
         """Return whether some words do this in the sentence."""
         return any(chunk.part == part for chunk in self.chunks)
@@ -99,6 +113,12 @@ class Reading:
         return frozenset(chunk.family for chunk in self.chunks if chunk.part == part)
 
 
+_OF_NOBODY = frozenset(
+    ("i", "me", "my", "you", "your", "they", "them", "their", "we", "it", "its", "that", "which", "have")
+)
+_ORDERING = frozenset(
+    ("not", "nothing", "too", "low", "less", "more", "and", "or", "but", "than", "without", "only", "if")
+)
 OURS = frozenset(("our", "the", "its"))
 _TURN = frozenset(("not", "absolute_not", "low", "too", "least", "most"))
 _WEIGH = frozenset(("less", "more", "high", "degree", "degree_comparative", "degree_superlative"))
@@ -110,13 +130,10 @@ _IN_PLACE = frozenset(("on", "onto", "into", "in", "for", "to", "by", "over"))
 SUPERLATIVES = ("superlative", "degree_superlative", "least", "most")
 _SAYERS = frozenset(("people", "panel", "at_least", "majority", "fraction", "number"))
 _DIFFERS = frozenset(("less", "more", "comparative", "degree_comparative", *SUPERLATIVES))
-_PUT_BESIDE = frozenset(("compare", "compared", "comparing", "tested", "tried", "judged", "assessed", "between"))
-_BESIDE = frozenset(("with", "to", "against", "and", "alongside", "next", "beside", "side", "over"))
 SEVERAL = frozenset(("are", "were", "feel", "felt", "leave", "have"))
 JOINS = frozenset(("and", "or", ","))
 _WAYS = frozenset(("as", "less", "more", "right", "unsurpassed", "degree_comparative"))
 _BE = frozenset(("is", "are", "was", "were"))
-_BEING_SO = frozenset(("feels", "feel", "felt", "is", "are", "it"))
 BEFORE_OTHER = frozenset(("with", "for", "after", "from", "about", "in"))
 
 
@@ -148,82 +165,6 @@ class Cursor:
     def words(self, length: int) -> str:
         """Return the next words as text."""
         return " ".join(self.tokens[self.place : self.place + length])
-
-    def rewritten(self) -> Tokens:
-        """Return the words as one says them straight: this formula for its name, 93 of 100 for all but 7 of 100."""
-        tokens = self.tokens
-        for place in range(len(tokens) - 1, -1, -1):
-            length, named = longest(self.names.prototypes, tokens, place)
-            if length and named == self.own and not any(self.entry("role", place + more)[0] for more in range(length)):
-                tokens = (*tokens[:place], "this", "formula", *tokens[place + length :])
-        self.tokens = tokens
-        for place in range(len(self.tokens) - 1, -1, -1):
-            length, entry = self.entry("said as", place)
-            if length:
-                self.tokens = (*self.tokens[:place], *tokens_of(entry.family), *self.tokens[place + length :])
-        for place in range(len(self.tokens) - 1, -1, -1):
-            self.tokens = (*self.tokens[:place], *self.straight(place))
-            self.tokens = (*self.tokens[:place], *self.named_again(place))
-        return self.tokens
-
-    def straight(self, place: int) -> Tokens:
-        """Return the words from a place on, the next of them moved or left out where it is said straight without."""
-        word, rest = self.tokens[place], self.tokens[place + 1 :]
-        if word == "would":
-            length = self.entry("people", place + 1)[0] or int(rest[:1] == ("they",))
-            return (*rest[:length], word, *rest[length:])
-        own = self.own_product(place + 1)
-        if word == "of" and self.tokens[place - 1] == "users" and own and self.tokens[own : own + 1] == ("will",):
-            return (word, "it", *self.tokens[own:])  # users of our new hand cream will find
-        if word in _PUT_BESIDE and own and self.tokens[own : own + 1] and self.tokens[own] in _BESIDE:
-            return (word, "it", *self.tokens[own:])  # compared our new hand cream with
-        unfound = word in ("not", "didn't") and rest[:1] in (("find",), ("consider",))
-        if unfound and {*rest[1:2]} & {*OURS, "it", "this"}:
-            end = self.own_product(place + 2) or place + 2
-            return ("found", *self.tokens[place + 2 : end], "not", *self.tokens[end:])
-        end = self.tokens.index("to", place) if word == "from" and "to" in rest else 0
-        if end and self.own_product(end + 1) and not SILENT & set(self.tokens[place:end]):
-            return ("compared", "with", *rest[: end - place - 1], *self.tokens[self.own_product(end + 1) :])
-        if word == "takes" and own and self.tokens[own : own + 2] in (("less", "time"), ("more", "time")):
-            return (word, *self.tokens[own:])  # it takes our new cream less time than
-        end = self.own_product(place + 2) if (word, *rest[:1]) == ("long", "for") else 0
-        if end and self.tokens[end : end + 1] == ("to",):
-            return (word, *self.tokens[end:])  # does not take long for it to sink in
-        if (word, *rest[:1]) == ("as", "much") and self.entry("property", place + 2)[0]:
-            return (word, *rest[1:])
-        if (
-            own
-            and rest
-            and word in ("does", "did", "will")
-            and self.tokens[max(0, place - 2) : place] == ("how", "long")
-        ):
-            return (word, "it", *self.tokens[own:])  # how long does the butter take to sink in
-        last = rest[:1] == () or rest[0] in SILENT
-        if word == "so" and last and "?" in self.tokens[:place] and self.tokens[place - 1] in _BEING_SO:
-            return ("indeed", *rest)  # rich? They agreed that it feels so
-        if word in ("since", "because") and (number_at(self.tokens, place + 1) or self.entry("majority", place + 1)[0]):
-            return rest  # since 85 % of users say so
-        counted = (word, *rest[:1]) == ("or", "so") and number_at(self.tokens, place + 2) is not None
-        besides = (word, *rest[:1]) == ("as", "well") and {*rest[1:2]} <= SILENT
-        if counted or besides or (word, *rest[:2]) == ("no", ",", "not"):
-            return rest[1:]
-        if word == "tested" and (length := self.plural_at(place + 1)):
-            return (*rest[:length], word, *rest[length:])  # of our three tested butters
-        if (word, *rest[:1]) == ("all", "but"):
-            left, between = number_at(self.tokens, place + 2), self.entry("out_of", place + 3)[0]
-            whole = number_at(self.tokens, place + 3 + between) if between else None
-            if left is not None and whole is not None:
-                return (f"{whole - left:g}", *rest[2:])
-        return (word, *rest)
-
-    def named_again(self, place: int) -> Tokens:
-        """Return the words from a place on, with what `it` or `one` stands for named again."""
-        said, rest = self.tokens[place : place + 3], self.tokens[place + 2 :]
-        if said in {("mark", "on", "it"), ("marks", "on", "it")} and "paper" in self.tokens[:place]:
-            return (*said[:2], "paper", *rest[1:])  # handled paper and found no mark on it
-        if said[:2] == ("within", "one") and {*rest[:1]} <= SILENT and "minute" in self.tokens[:place]:
-            return (*said[:2], "minute", *rest)  # got a minute? It sinks in within one
-        return self.tokens[place:]
 
     def take(self, length: int, entry: Entry) -> bool:
         """Take the next words as what they are."""
@@ -305,7 +246,8 @@ class Cursor:
             self.found.left_over.append(before[-1])
         while place < len(self.tokens) and self.small_at(place):
             place += self.small_at(place)
-        return "".join(self.tokens[place : place + 1])
+        known = (entry.family for _, entry in entries_at(self.tokens, place) if entry.part in LETTERS)
+        return next(filter(None, known), "".join(self.tokens[place : place + 1]))
 
     def alters(self, length: int, entry: Entry) -> bool:
         """Return whether a word says that the skin is changed, or needs something: left over."""
@@ -497,10 +439,10 @@ class Cursor:
 
     def product_at(self, place: int) -> int:
         """Return how many tokens at a place name the product in general, or its kind as the study states it."""
-        if self.tokens[place : place + 1] == ("one",) and (
-            not place or self.tokens[place - 1] in ("after", "in", "from")
-        ):
-            return 0  # after one application
+        before = self.tokens[place - 1 : place] if place else ("after",)
+        counts = before in (("after",), ("in",), ("from",)) or self.entry("unit", place + 1)[0] > 0
+        if self.tokens[place : place + 1] == ("one",) and counts:
+            return 0  # after one application, one minute after it
         types = self.names.product_types
         for length, _ in entries_at(self.tokens, place, "product_type"):
             phrase = self.tokens[place : place + length]

@@ -43,6 +43,7 @@ from panel.claims.names import (
 )
 from panel.claims.reading import Reading
 from panel.study.knowledge import shared_table
+from panel.study.naming import naming
 from panel.words import cut_share, format_list, format_typed
 
 _NOT_COVERED = "words not covered"
@@ -58,9 +59,8 @@ def wording_of(
     if _said_by_the_tool(claim.claim, evidence):
         return (), ()
     reading = materials.read(claim.claim, claim.prototype)
-    asked = _question_reading(claim, materials)
-    own = claim.kind == "agreement" and asked is not None and bool(asked.left_over) and reading.order == asked.order
-    own = own and len(reading.left_over) == len(asked.left_over if asked else ())
+    asked = _question_reading(claim, materials) if claim.kind == "agreement" else None
+    own = asked is not None and bool(asked.left_over) and reading.in_the_words_of(asked)
     not_covered = () if own else tuple(dict.fromkeys(map(legible, reading.left_over)))
     found = list(_refused(claim, reading.left_over, perceived=own and reading.has("feel")))
     if claim.kind != BEYOND and not claim.problems:
@@ -185,9 +185,8 @@ def _statement_findings(
             yield from _on_degree(claim, materials, reading)
     yield from _on_comparators(claim, materials, reading)
     if asked is not None and (asked.family != reading.family or asked.degree not in ("negated", "absent")):
-        message = (
-            f"People were not asked whether it is absent, but: “{question_words(materials.study, claim.question)}”."
-        )
+        words = question_words(materials.study, claim.question)
+        message = f"People were not asked whether it is absent, but: “{words}”."
         yield _change(_NOT_ASKED, message, "Ask people whether they feel none of it.", "evidential support")
     yield from _on_manner(claim, reading)
     if evidence.qualifier and not _qualified(evidence, reading):
@@ -319,7 +318,7 @@ def _beside_question(claim: Claim, materials: Materials, reading: Reading, asked
     yield from _on_manner(claim, reading)
     in_own_words = bool(asked.left_over)
     same = reading.family == asked.family and reading.asked_as == asked.asked_as
-    same = reading.order == asked.order if in_own_words else same and reading.degree != UNREADABLE
+    same = reading.in_the_words_of(asked) if in_own_words else same and reading.degree != UNREADABLE
     words = question_words(materials.study, claim.question)
     if reading.comparators or "compared" in reading.families_for("function"):
         message = f"The sentence compares, and people were asked about “{words}” alone."
@@ -529,7 +528,8 @@ def _on_moments(
         at = [claim.bar / 60]  # after a minute it has sunk in
     fitting = {"at": at, "within": [claim.bar / 60] if claim.kind == "time" else [], "for": []}
     fitting["for"] = [claim.minutes] if claim.kind == "duration" else []
-    fitting["rubbing"] = [0.0] if claim.attribute and math.isnan(judged) and reading.families <= _RUBBING else []
+    rubbed = reading.families <= _RUBBING or naming(materials.study).stage(claim.attribute) == "rub-out"
+    fitting["rubbing"] = [0.0] * (bool(claim.attribute) and not judged > 0 and rubbed)
     fitting["use"], fitting["later"] = days, [each for each in at if each not in days]
     wrong = [words for kind, minutes, words in reading.moments if not _near(minutes, fitting[kind])]
     for words in wrong:
@@ -575,7 +575,8 @@ def _on_names(claim: Claim, materials: Materials, reading: Reading) -> Iterator[
         if name != claim.prototype:
             message = f"The sentence is about {name}, and the claim about {claim.prototype}."
             yield _change("another prototype", message, "Name the one that was judged.", "truthfulness")
-    previous = materials.names.roles.get("previous", frozenset()) - {claim.prototype}
+    roles = materials.names.roles
+    previous = (roles.get("previous", frozenset()) | roles.get("current", frozenset())) - {claim.prototype}
     if (reading.has("new") and not previous) or (
         "statement" in reading.families_for("new") and claim.versus not in previous
     ):
