@@ -74,6 +74,9 @@ class Asking(Cursor):
             seen = rest[1 + unseen :]
             return ("saw", "no", *seen[seen[:1] == ("any",) :])
         own = self.own_product(place + 1)
+        before = place - (self.tokens[max(0, place - 1) : place] == (",",))
+        if word == "whose" and any(self.own_product(start) == before for start in range(before)):
+            return ("its", *rest)  # a lotion whose thickness
         if word == "of" and self.tokens[place - 1] == "users" and own and self.tokens[own : own + 1] == ("will",):
             return (word, "it", *self.tokens[own:])  # users of our new hand cream will find
         if word in _PUT_BESIDE and own and self.tokens[own : own + 1] and self.tokens[own] in _BESIDE:

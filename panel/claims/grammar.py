@@ -529,6 +529,8 @@ class _Reader(Asking):
                 continue
             if entry.part == "skin_type":
                 return False
+            if self.words(length) in ("see", "notice") and self.begins_clause():  # see the light
+                continue
             if entry.part == "later" and self.entry("fraction", self.place + length)[0]:  # the share is over half
                 continue
             if entry.part == "as" and self.names_what_is_said():

@@ -118,7 +118,9 @@ def glance_headline(answers: Answers) -> tuple[str, str]:
     if not isinstance(decision, NoAnswer):
         words = decision_headline(decision, answers.names)
     elif not isinstance(differences, NoAnswer):
-        words = tell_differences(differences, answers.names).headline
+        liking = answers.ask(LIKING)
+        liked = "" if isinstance(liking, NoAnswer) else f" {answers.tell(tell_liking, liking).headline}"
+        words = tell_differences(differences, answers.names).headline + liked
     elif (other := _without_scores(answers)) is not None:
         words = other[0].headline
     else:

@@ -196,3 +196,20 @@ def test_answers_without_scores_are_told_by_what_consumers_like():
     told = tell_glance(Answers(study))
     assert "P22" in told.headline
     assert told.step_part == "liking"
+
+
+def test_what_consumers_like_stands_beside_the_differences_where_nothing_is_aimed_at():
+    study = small_study()
+    liking = pd.DataFrame(
+        [
+            (f"C{n}", p, "liking", "liking", str(4 + n % 3 + 3 * (p == "P3")))
+            for n in range(20)
+            for p in study.prototypes
+        ],
+        columns=["assessor", "prototype", "question", "kind", "answer"],
+        dtype="str",
+    )
+    scores_and_liking = {"scores": study.scores, "prototypes": study.table("prototypes"), "answers": liking}
+    told = tell_glance(Answers(Study(scores_and_liking, {})))
+    assert "P3" in told.about.partition("is liked best")[0]
+    assert "is liked best" in told.about

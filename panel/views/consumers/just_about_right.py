@@ -177,7 +177,7 @@ def tell_just_about_right(result: JustAboutRight, names: Naming, question: str =
         _headline(result),
         _picture(result, asked),
         mind=_mind(result),
-        table=_CASES,
+        table=_CASES if len(result.drops) and result.liking else _sides_of(asked),
         drawers=(
             drawer("Case by case", *_cases(result), _CASES),
             drawer("Every prototype, question and side", DROPS),

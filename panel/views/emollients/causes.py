@@ -162,7 +162,10 @@ def _did(causes: Causes, letter: Any, rows: pd.DataFrame, names: Naming) -> str:
         unwanted = _more_and_less(order.loc[wrong].head(1), names)
         did = f"{did}, but also {unwanted}" if did else unwanted
     where = "In these batches" if swap["one_batch"] else "In this base"
-    return f"{where} {_swap(swap, _short(causes))} {'gave' if swap['earned'] else 'went with'} {did}."
+    ends = ["removed", "added"]
+    several = causes.swaps.duplicated(ends, keep=False)[causes.swaps["letter"] == letter].any()  # by its amounts
+    amount = f"{format_typed(float(swap['percent']))} % " if several else ""
+    return f"{where} {amount}{_swap(swap, _short(causes))} {'gave' if swap['earned'] else 'went with'} {did}."
 
 
 def _more_and_less(rows: pd.DataFrame, names: Naming) -> str:

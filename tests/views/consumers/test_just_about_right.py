@@ -10,12 +10,14 @@ from panel.models.consumers.answers import QuestionFacts
 from panel.models.consumers.just_about_right import JustAboutRight
 from panel.study.naming import Naming
 from panel.views.consumers.just_about_right import (
+    _CASES,
     _cases,
     _changes_to_test,
     _drop_sentence,
     _headline,
     _over_all_prototypes,
     _side_words,
+    _sides_of,
     tell_just_about_right,
 )
 
@@ -192,3 +194,10 @@ def test_the_caution_stands_over_changes_only():
     ]
     assert "not orders" in changes.items[0]
     assert "other people" in " ".join(with_move.cannot)
+
+
+def test_without_liking_the_counts_stand_below_the_headline():
+    told = tell_just_about_right(result(drop(), liking=""), NAMES)
+    assert told.headline.startswith("Counted, but not weighed")
+    assert told.table.name == _sides_of("thickness").name
+    assert tell_just_about_right(result(drop()), NAMES).table is _CASES

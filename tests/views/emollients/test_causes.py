@@ -243,3 +243,10 @@ def test_short_names_leave_the_latin_out_unless_two_become_the_same():
     assert list(short.values()) == ["Sweet Almond Oil", "Shea Butter", *plain[:3], "Vegetable Oil"]
     twins = ["Helianthus Annuus (Sunflower) Seed Oil", "Helianthus Debilis (Sunflower) Seed Oil"]
     assert list(short_ingredients(twins).values()) == twins
+
+
+def test_a_swap_made_by_two_amounts_is_told_by_its_amount():
+    causes = many(3, 2)
+    swaps = causes.swaps.assign(removed="Old", added="New", percent=[7.0, 14.0])
+    assert _causes_headline(replace(causes, swaps=swaps), Naming()).startswith("In this base 14 % New for Old gave ")
+    assert _causes_headline(causes, Naming()).startswith("In this base New 1 for Old 1 gave ")
