@@ -23,8 +23,8 @@ from panel.study.safe_write import media_type
 from panel.study.study import Study
 from panel.words import plain_text
 
-DESCRIPTOR, SUMS, README = "ro-crate-metadata.json", "SHA256SUMS", "README.txt"
-STUDY_FOLDER, REPORT_FOLDER = "study", "report"
+_DESCRIPTOR, _SUMS, README = "ro-crate-metadata.json", "SHA256SUMS", "README.txt"
+_STUDY_FOLDER, _REPORT_FOLDER = "study", "report"
 _SPECIFICATION = "https://w3id.org/ro/crate/1.2"
 _NO_LICENCE = "No licence is stated. The study belongs to those who made it; ask them before passing it on."
 
@@ -37,27 +37,21 @@ def archive_bytes(answers: Answers, report: Report) -> bytes:
     files = answers.files
     if isinstance(files, NoAnswer):
         raise StudyError(files.why)
-    payload = {f"{STUDY_FOLDER}/{path}": data for path, data in files.items()}
+    payload = {f"{_STUDY_FOLDER}/{path}": data for path, data in files.items()}
     written = {ending: write(report) for ending, write in _WRITERS.items()}
-    payload |= {f"{REPORT_FOLDER}/evidence{ending}": written[ending] for ending in FORMS}
+    payload |= {f"{_REPORT_FOLDER}/evidence{ending}": written[ending] for ending in FORMS}
     payload[README] = _readme(report).encode()
-    packed = {README: payload[README], DESCRIPTOR: _description(answers.study, report, payload)}
+    packed = {README: payload[README], _DESCRIPTOR: _description(answers.study, report, payload)}
     packed |= {path: data for path, data in payload.items() if path != README}
     sums = "".join(f"{hashlib.sha256(data).hexdigest()}  {path}\n" for path, data in sorted(packed.items()))
-    return zip_of_files({**packed, SUMS: sums.encode()})
+    return zip_of_files({**packed, _SUMS: sums.encode()})
 
 
 def _description(study: Study, report: Report, payload: Mapping[str, bytes]) -> bytes:
-    """Return the crate's metadata document: flat JSON-LD, every entity in one list."""
     facts = page_facts(report)
     inside = {folder: [path for path in payload if path.startswith(f"{folder}/")] for folder in _folders()}
     graph: list[dict[str, Any]] = [
-        {
-            "@id": DESCRIPTOR,
-            "@type": "CreativeWork",
-            "conformsTo": {"@id": _SPECIFICATION},
-            "about": {"@id": "./"},
-        },
+        {"@id": _DESCRIPTOR, "@type": "CreativeWork", "conformsTo": {"@id": _SPECIFICATION}, "about": {"@id": "./"}},
         {
             "@id": "./",
             "@type": "Dataset",
@@ -80,8 +74,8 @@ def _description(study: Study, report: Report, payload: Mapping[str, bytes]) -> 
 
 def _folders() -> dict[str, str]:
     return {
-        STUDY_FOLDER: "The study: a Data Package, version 2, of CSV tables, with the files that were imported",
-        REPORT_FOLDER: "The evidence file in four forms with the same content",
+        _STUDY_FOLDER: "The study: a Data Package, version 2, of CSV tables, with the files that were imported",
+        _REPORT_FOLDER: "The evidence file in four forms with the same content",
     }
 
 
@@ -102,7 +96,6 @@ def _file(path: str, data: bytes) -> dict[str, Any]:
 
 
 def _making(report: Report, inside: Mapping[str, list[str]]) -> list[dict[str, Any]]:
-    """Return how the report came about: from which files, by which program."""
     name, _, version = report.version.partition(" ")
     return [
         {"@id": "#program", "@type": "SoftwareApplication", "name": name, "softwareVersion": version},
@@ -111,8 +104,8 @@ def _making(report: Report, inside: Mapping[str, list[str]]) -> list[dict[str, A
             "@type": "CreateAction",
             "name": "The evidence file was made from the study",
             "instrument": {"@id": "#program"},
-            "object": [{"@id": _id(path)} for path in inside[STUDY_FOLDER]],
-            "result": [{"@id": _id(path)} for path in inside[REPORT_FOLDER]],
+            "object": [{"@id": _id(path)} for path in inside[_STUDY_FOLDER]],
+            "result": [{"@id": _id(path)} for path in inside[_REPORT_FOLDER]],
         },
     ]
 
@@ -124,17 +117,17 @@ def _id(path: str) -> str:
 
 def _readme(report: Report) -> str:
     facts = page_facts(report)
-    forms = "\n".join(f"  {REPORT_FOLDER}/evidence{ending}  {words}" for ending, words in FORMS.items())
+    forms = "\n".join(f"  {_REPORT_FOLDER}/evidence{ending}  {words}" for ending, words in FORMS.items())
     mark = f"\n{facts['mark'].upper()}\n" if facts["mark"] else ""
     return f"""{facts["title"]}
 {mark}
 This archive can be read without the program that made it.
 
-  {STUDY_FOLDER}/  the study: tables as CSV (UTF-8, comma, first line = names of the columns);
-          {STUDY_FOLDER}/datapackage.json says what each column holds; {STUDY_FOLDER}/raw/ keeps imported files
+  {_STUDY_FOLDER}/  the study: tables as CSV (UTF-8, comma, first line = names of the columns);
+          {_STUDY_FOLDER}/datapackage.json says what each column holds; {_STUDY_FOLDER}/raw/ keeps imported files
 {forms}
-  {DESCRIPTOR}  what is in the archive, for programs (RO-Crate 1.2)
-  {SUMS}  checksums; check them with: sha256sum -c {SUMS}
+  {_DESCRIPTOR}  what is in the archive, for programs (RO-Crate 1.2)
+  {_SUMS}  checksums; check them with: sha256sum -c {_SUMS}
 
 SHA-256 of the data, as it stands on every page of the report: {facts["hash"]}
 Made by: {facts["version"]}

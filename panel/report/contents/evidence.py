@@ -9,25 +9,12 @@ from pathlib import Path
 import pandas as pd
 
 import panel
-from panel.answers import (
-    DECISION,
-    Answers,
-    NoAnswer,
-)
+from panel.answers import DECISION, Answers, NoAnswer
 from panel.errors import StudyError
 from panel.models.decision.decide import decisions_so_far, first_changed_decision
 from panel.report.archive import archive_bytes
 from panel.report.contents import part_claims, part_study
-from panel.report.contents.blocks import (
-    Block,
-    Report,
-    Section,
-    TextTable,
-    fact,
-    not_there,
-    said,
-    told_blocks,
-)
+from panel.report.contents.blocks import Block, Report, Section, TextTable, fact, not_there, said, told_blocks
 from panel.report.contents.case import as_annex, claim_pages, protocol, summary
 from panel.report.contents.part_results import analysis, tables_of
 from panel.report.contents.part_study import consumers_only, last_score
@@ -35,9 +22,7 @@ from panel.study.safe_write import refuse_existing, write_file
 from panel.study.study import Study
 from panel.views.assessors.people import tell_people
 from panel.views.consumers.liking import tell_liking
-from panel.views.decision.claims import (
-    recorded_table,
-)
+from panel.views.decision.claims import recorded_table
 from panel.views.decision.decide import tell_decision
 from panel.views.emollients.ladder import tell_ladder
 from panel.views.planning.study import mark
@@ -173,7 +158,6 @@ def _decided(recorded: pd.DataFrame) -> list[Block]:
 
 
 def _key_answers(answers: Answers) -> list[tuple[str, str]]:
-    """Return what was found, question by question, in a sentence each."""
     found, lines = answers.differences, []
     if not consumers_only(answers.study):
         told = found.why if isinstance(found, NoAnswer) else answers.tell(tell_differences, found).headline
