@@ -35,7 +35,6 @@ def person_items(result: PanelCheck, names: Naming, who: str, attribute: str) ->
 
 
 def _person_table(who: str) -> Table:
-    """Return the table of one person, a row for each attribute."""
     return Table(
         name="assessor",
         title=f"{literal(who)} on every attribute",

@@ -23,6 +23,7 @@ from panel.views.pictures import (
     interval_figure,
     marker_of,
     needed_limits,
+    sheet,
     shortened,
     signs_of,
     text_width,
@@ -100,8 +101,6 @@ def _chance_cells(result: Decision, names: Naming) -> pd.DataFrame:
 
 def _chances_figure(result: Decision, names: Naming, width: float = BROAD) -> Figure:
     """Return the grid of chances: a row per prototype, a column per window, and all windows at once."""
-    from matplotlib.figure import Figure
-
     cells = _chance_cells(result, names)
     out = set(result.ranking.loc[result.ranking["standing"] == OUT, "prototype"])
     labels = [f"{name} (out)" if name in out else str(name) for name in result.ranking["prototype"]]
@@ -118,10 +117,7 @@ def _chances_figure(result: Decision, names: Naming, width: float = BROAD) -> Fi
     head, depth = 0.15 + 0.145 * max(map(len, heads)), len(labels) * _ROW
     key = wrapped(_CHANCES_KEY, LETTERS - 0.5, (width - 0.2) * _POINTS)
     height = bands * (head + depth + 0.1) + 0.16 * len(key) + 0.1
-    figure = Figure(figsize=(width, height))
-    axes = figure.add_axes((0, 0, 1, 1))
-    axes.set(xlim=(0, width), ylim=(height, 0))
-    axes.set_axis_off()
+    figure, axes = sheet(width, height)
     tops = [(number // side) * (head + depth + 0.1) + head for number in range(len(headings))]
     for cell in cells.to_dict("records"):
         place = left + across[cell["column"]], tops[cell["column"]] + cell["row"] * _ROW, wide
