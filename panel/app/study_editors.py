@@ -6,6 +6,7 @@ import json
 from collections.abc import Callable, Mapping, Sequence
 from contextlib import suppress
 from dataclasses import dataclass, replace
+from functools import partial
 from types import MappingProxyType
 from typing import Any
 
@@ -15,8 +16,8 @@ import streamlit as st
 from panel.app.fact_editors import edit_facts
 from panel.app.guide import CHOICE, EDITORS, FACTS, FORMULAS, ROW, STATEMENTS
 from panel.app.places import choice_in_address, go
-from panel.app.state import StudyInUse, leave_message, moment
-from panel.app.widgets import attempt, download, file_name, headline, keep_and_tell, plain, say, table
+from panel.app.state import StudyInUse, moment
+from panel.app.widgets import act_and_tell, attempt, download, file_name, headline, keep_and_tell, plain, say, table
 from panel.checks.all_checks import with_proposal
 from panel.checks.finding import Finding
 from panel.claims.claim import with_statements
@@ -95,9 +96,7 @@ def _take_back(study: StudyInUse) -> None:
     if st.button("Take the last change back", icon=":material/undo:", type="tertiary", help=plain(last["what"])):
         who = str(st.session_state.get(_WHO) or "")
         number, why = int(last["change"]), "Taken back where it was edited."
-        if attempt(undo, study.folder, number, who=who, why=why) is not None:
-            leave_message(f"Taken back: {last['what']}")
-            st.rerun()
+        act_and_tell(partial(undo, study.folder, number, who=who, why=why), f"Taken back: {last['what']}")
 
 
 def save(study: StudyInUse, change: Callable[[Study], Study], done: str, *, forget: str = "") -> None:

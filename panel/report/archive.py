@@ -10,6 +10,7 @@ import io
 import json
 import zipfile
 from collections.abc import Callable, Mapping
+from importlib import import_module
 from pathlib import Path, PurePosixPath
 from types import MappingProxyType
 from typing import Any
@@ -38,7 +39,7 @@ def archive_bytes(answers: Answers, report: Report) -> bytes:
     if isinstance(files, NoAnswer):
         raise StudyError(files.why)
     payload = {f"{_STUDY_FOLDER}/{path}": data for path, data in files.items()}
-    written = {ending: write(report) for ending, write in _WRITERS.items()}
+    written = {ending: writer_of(f"evidence{ending}")(report) for ending in _IN_THIS_ORDER}
     payload |= {f"{_REPORT_FOLDER}/evidence{ending}": written[ending] for ending in FORMS}
     payload[README] = _readme(report).encode()
     packed = {README: payload[README], _DESCRIPTOR: _description(answers.study, report, payload)}
@@ -165,30 +166,6 @@ def zip_of_files(files: Mapping[str, bytes]) -> bytes:
 # In which forms can the evidence file be had? The ending of the file decides.
 
 
-def _pdf(report: Report) -> bytes:
-    from panel.report.pdf import pdf_bytes
-
-    return pdf_bytes(report)
-
-
-def _docx(report: Report) -> bytes:
-    from panel.report.docx import docx_bytes
-
-    return docx_bytes(report)
-
-
-def _html(report: Report) -> bytes:
-    from panel.report.html import html_bytes
-
-    return html_bytes(report)
-
-
-def _xlsx(report: Report) -> bytes:
-    from panel.report.xlsx import xlsx_bytes
-
-    return xlsx_bytes(report)
-
-
 FORMS: Mapping[str, str] = MappingProxyType(
     {
         ".pdf": "to read and keep (PDF/A-2a, PDF/UA-1)",
@@ -198,17 +175,18 @@ FORMS: Mapping[str, str] = MappingProxyType(
     }
 )
 """The forms of the evidence file by their endings, and what each is for."""
-# Each writer loads its own libraries when it is asked to write: to have one form takes no longer for the others. The
-# workbook, which takes most memory, is written before anything is drawn.
-_WRITERS: Mapping[str, Callable[[Report], bytes]] = MappingProxyType(
-    {".xlsx": _xlsx, ".pdf": _pdf, ".docx": _docx, ".html": _html}
-)
+# The workbook, which takes most memory, is written before anything is drawn.
+_IN_THIS_ORDER = (".xlsx", ".pdf", ".docx", ".html")
 
 
 def writer_of(path: str | Path) -> Callable[[Report], bytes]:
-    """Return what writes the evidence file in the form that the ending of a file asks for; StudyError if none."""
+    """Return what writes the evidence file in the form that the ending of a file asks for; StudyError if none.
+
+    Its libraries are loaded with it: to have one form takes no longer for the others.
+    """
     path = Path(path)
-    writer = _WRITERS.get(path.suffix.lower())
-    if writer is None:
+    form = path.suffix.lower()
+    if form not in FORMS:
         raise StudyError(f"{path.name} has no ending that says in which form; use one of {', '.join(FORMS)}.")
+    writer: Callable[[Report], bytes] = getattr(import_module(f"panel.report.{form[1:]}"), f"{form[1:]}_bytes")
     return writer
