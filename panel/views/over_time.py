@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
+from functools import partial
 from typing import TYPE_CHECKING, Any
 
 import numpy as np
@@ -131,7 +132,7 @@ def tell_after_feel(result: AfterFeel, names: Naming) -> Told:
             "after_feel",
             "After-feel over time",
             f"Means of each prototype over the minutes after use, with intervals. {_after_feel_headline(result)}",
-            lambda width: _after_feel_figure(result, names, width),
+            partial(_after_feel_figure, result, names),
         ),
         table=_AFTER_FEEL_VERSUS if len(result.versus) else _AFTER_FEEL_MEANS,
         drawers=(
@@ -213,7 +214,7 @@ def tell_courses(result: Courses, names: Naming) -> Told:
             "courses",
             "Mean courses of intensity",
             f"Mean intensity over time of each prototype, from {words.counted(len(result.courses), 'course')}.",
-            lambda width: _courses_figure(result, names, width),
+            partial(_courses_figure, result, names),
         ),
         table=_COURSES_TABLE,
         drawers=(
@@ -286,9 +287,7 @@ def tell_dominance(result: Dominances, names: Naming) -> Told:
         result,
         names,
         _dominance_headline(result, names),
-        Picture(
-            "dominance", "Dominant sensations over time", alt, lambda width: _dominance_figure(result, names, width)
-        ),
+        Picture("dominance", "Dominant sensations over time", alt, partial(_dominance_figure, result, names)),
         table=_DOMINANT,
         drawers=(
             drawer("Prototype by prototype", *lines, _DOMINANT),

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Callable, Mapping
+from functools import partial
 from typing import TYPE_CHECKING, Any
 
 import numpy as np
@@ -437,7 +438,7 @@ def _strip(result: PanelCheck, names: Naming) -> Picture | None:
     said = {str(who): _topics(result, names, str(who)) for who in result.people["assessor"]}
     heard = "; ".join(f"{who}: {', '.join(told)}" for who, told in said.items() if told)
     alt = f"A row a person, a dot an attribute, by how closely it follows the others. Marked: {heard or 'nobody'}."
-    return Picture("assessors", "Everybody beside the others", alt, lambda width: _strip_figure(rows, said, width))
+    return Picture("assessors", "Everybody beside the others", alt, partial(_strip_figure, rows, said))
 
 
 def _strip_figure(rows: pd.DataFrame, said: Mapping[str, list[str]], width: float = BROAD) -> Figure:

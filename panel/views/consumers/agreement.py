@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Mapping
+from functools import partial
 from typing import TYPE_CHECKING, Any
 
 import pandas as pd
@@ -107,7 +108,7 @@ def tell_agreement(result: Agreement, names: Naming) -> Told:
             "agreement",
             "Agreement with each statement",
             "Share of consumers who agreed with each statement, with intervals and bars; the table has the numbers.",
-            lambda width: _figure(result, width),
+            partial(_figure, result),
         ),
         mind=(*yes_saying[:1], *dropped),
         table=_BARS,

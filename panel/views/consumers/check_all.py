@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Mapping
+from functools import partial
 from typing import TYPE_CHECKING, Any
 
 import numpy as np
@@ -321,7 +322,7 @@ def _map_picture(result: CheckAll, names: Naming) -> Picture:
     alt = (
         f"Terms and prototypes on the first two components of the counts. {_headline(result)} The table has the ticks."
     )
-    return Picture("term_map", "Map of the ticked terms", alt, lambda width: _map_figure(result.map, names, width))
+    return Picture("term_map", "Map of the ticked terms", alt, partial(_map_figure, result.map, names))
 
 
 def _lift_figure(result: CheckAll, width: float = pictures.BROAD) -> Figure:
@@ -342,4 +343,4 @@ def _lift_figure(result: CheckAll, width: float = pictures.BROAD) -> Figure:
 
 def _lift_picture(result: CheckAll) -> Picture:
     alt = "Liking where a term is ticked minus where it is not, with intervals, by term; the table has the numbers."
-    return Picture("terms_and_liking", "Terms and liking", alt, lambda width: _lift_figure(result, width))
+    return Picture("terms_and_liking", "Terms and liking", alt, partial(_lift_figure, result))

@@ -127,7 +127,7 @@ def tell_forced_choices(result: ForcedChoices, names: Naming) -> Told:
         result,
         names,
         _headline(result),
-        Picture("choices", "Share of right answers", alt, lambda width: _figure(result, width)),
+        Picture("choices", "Share of right answers", alt, partial(_figure, result)),
         mind=tuple(limits),
         table=CHOICES,
         drawers=(

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Mapping
 from dataclasses import replace
+from functools import partial
 from typing import TYPE_CHECKING, Any
 
 import numpy as np
@@ -394,6 +395,4 @@ def _write(axes: Axes, across: float, place: int, said: str, colour: str) -> Non
 def _picture(result: JustAboutRight, question: str) -> Picture:
     little, right, much = (_side_words(result, question, side) for side in ALL_SIDES)
     alt = f"Shares of {little}, {right} and {much} on {question}, by prototype; the table holds the numbers."
-    return Picture(
-        "just_about_right", f"Just about right: {question}", alt, lambda width: _figure(result, question, width)
-    )
+    return Picture("just_about_right", f"Just about right: {question}", alt, partial(_figure, result, question))

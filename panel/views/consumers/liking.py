@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Mapping
+from functools import partial
 from typing import TYPE_CHECKING, Any
 
 import numpy as np
@@ -166,12 +167,7 @@ def tell_liking(result: Liking, names: Naming) -> Told:
         result,
         names,
         _headline(result, names),
-        Picture(
-            "liking",
-            "Mean liking of each prototype",
-            _means_alt(result),
-            lambda width: _means_figure(result, names, width),
-        ),
+        Picture("liking", "Mean liking of each prototype", _means_alt(result), partial(_means_figure, result, names)),
         mind=tuple(mind),
         table=_LIKING_MEANS,
         drawers=(
@@ -363,9 +359,7 @@ def _distribution(result: Liking, names: Naming) -> Picture:
     top = result.boxes.loc[result.boxes["box"] == "top 3"].sort_values("share", ascending=False, kind="stable")
     said = [f"{row['prototype']} {words.format_share(row['share'])}" for row in top.to_dict("records")]
     alt = f"Stacked bars of the nine points, one bar per prototype. Share of 7, 8 and 9: {'; '.join(said)}."
-    return Picture(
-        "liking_distribution", "Distribution of liking", alt, lambda width: _distribution_figure(result, names, width)
-    )
+    return Picture("liking_distribution", "Distribution of liking", alt, partial(_distribution_figure, result, names))
 
 
 def _means_figure(result: Liking, names: Naming, width: float = pictures.BROAD) -> Figure:

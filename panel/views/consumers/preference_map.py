@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
+from functools import partial
 from typing import TYPE_CHECKING, Any
 
 import numpy as np
@@ -90,9 +91,7 @@ def tell_preference_map(result: PreferenceMap, names: Naming) -> Told:
         result,
         names,
         _headline(result, names),
-        Picture(
-            "preference_map", "Preference map", " ".join([alt, *lines]), lambda width: _figure(result, names, width)
-        ),
+        Picture("preference_map", "Preference map", " ".join([alt, *lines]), partial(_figure, result, names)),
         mind=_pleased(result),
         table=SENSATIONS,
         drawers=(

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Mapping
+from functools import partial
 from typing import TYPE_CHECKING, Any
 
 import numpy as np
@@ -85,10 +86,7 @@ def tell_segments(result: Segments, names: Naming) -> Told:
     steps: tuple[Item, ...] = (_STEPS,) if len(result.steps) else ()
     pairs: tuple[Item, ...] = (_divided(result), _DIVIDED) if len(result.divided) else ()
     picture = Picture(
-        "groups",
-        "Mean liking within each group of consumers",
-        _alt(result),
-        lambda width: _figure(result, names, width),
+        "groups", "Mean liking within each group of consumers", _alt(result), partial(_figure, result, names)
     )
     return Told(
         result,

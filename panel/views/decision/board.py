@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import re
+from functools import partial
 from textwrap import shorten
 from typing import TYPE_CHECKING, Any
 
@@ -107,9 +108,7 @@ def _wanted_words(result: Claims, number: int) -> list[str]:
 def _board_picture(result: Claims) -> Picture:
     rows = _ordered(result)
     heard = "; ".join(f"{row['verdict']}: “{row['claim']}”" for row in rows.to_dict("records"))
-    return Picture(
-        "claims_board", "What may be said, from supported to not", f"{heard}.", lambda width: _board_figure(rows, width)
-    )
+    return Picture("claims_board", "What may be said, from supported to not", f"{heard}.", partial(_board_figure, rows))
 
 
 def _board_figure(rows: pd.DataFrame, width: float = BROAD) -> Figure:

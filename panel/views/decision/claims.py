@@ -5,6 +5,7 @@ from __future__ import annotations
 import hashlib
 import math
 from collections.abc import Callable, Iterable, Mapping
+from functools import partial
 from typing import TYPE_CHECKING, Any
 
 import numpy as np
@@ -300,7 +301,7 @@ def _claim_picture(result: Claims, number: int, unit: str, place: int, names: Na
         f"claim_{number}_{place}",
         _title(result, number),
         f"Numbers behind the claim: {heard}.",
-        lambda width: _claim_figure(result, number, unit, names, width),
+        partial(_claim_figure, result, number, unit, names),
     )
 
 

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import math
 from collections.abc import Sequence
+from functools import partial
 from itertools import product
 from typing import TYPE_CHECKING, Any
 
@@ -54,9 +55,7 @@ _INTERVALS_KEY = "Shaded: the window. Dot: mean. Line: its interval."
 def chances_picture(result: Decision, names: Naming) -> Picture:
     """Return the targets with the chance of each: a row per prototype, a column per window, and all at once."""
     alt = _chances_alt_text(result, names)
-    return Picture(
-        "chances", "Targets, and the chance of meeting each", alt, lambda width: _chances_figure(result, names, width)
-    )
+    return Picture("chances", "Targets, and the chance of meeting each", alt, partial(_chances_figure, result, names))
 
 
 def windows_picture(result: Decision, names: Naming, chosen: Sequence[str] = (), *, versus: bool = False) -> Picture:

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Mapping
+from functools import partial
 from typing import TYPE_CHECKING, Any
 
 import numpy as np
@@ -118,7 +119,7 @@ def tell_blends(described: BlendDescriptors, names: Naming, blend: pd.DataFrame,
                     "cascade",
                     "Spreading cascade of each blend",
                     _cascade_alt_text(described, names),
-                    lambda width: _cascade_figure(described, names, width),
+                    partial(_cascade_figure, described, names),
                 ),
                 *_cascade_sentences(described)[1:],
             ),
@@ -140,7 +141,7 @@ def blend_picture(blend: pd.DataFrame, names: Naming, pairs: pd.DataFrame | None
         "blends",
         "The emollient part of each prototype",
         _blend_alt_text(blend, names),
-        lambda width: _blend_figure(blend, names, pairs, width),
+        partial(_blend_figure, blend, names, pairs),
     )
 
 

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import math
 from collections.abc import Mapping, Sequence
+from functools import partial
 from typing import TYPE_CHECKING, Any
 
 import numpy as np
@@ -104,12 +105,12 @@ _CANNOT = (
 
 def _flow_picture(result: curves.ReducedCurves, names: Naming) -> Picture:
     alt = f"Flow curves, shear stress by shear rate on logarithmic scales. {' '.join(_flow_sentences(result))}"
-    return Picture("flow", "Flow curves", alt, lambda width: _flow_figure(result, names, width))
+    return Picture("flow", "Flow curves", alt, partial(_flow_figure, result, names))
 
 
 def _force_picture(result: curves.ReducedCurves) -> Picture:
     alt = f"Force curves with the areas that were taken. {' '.join(_force_sentences(result))}"
-    return Picture("force", "Force curves", alt, lambda width: _force_figure(result, width))
+    return Picture("force", "Force curves", alt, partial(_force_figure, result))
 
 
 def _flow_sentences(result: curves.ReducedCurves) -> tuple[str, ...]:

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Callable, Mapping
+from functools import partial
 from typing import TYPE_CHECKING, Any
 
 import numpy as np
@@ -94,7 +95,7 @@ def _picture(ladder: Ladder, names: Naming) -> Picture:
         if (own := _on(ladder, kind, names))
     ]
     title = "How far the evidence reaches for each sensation"
-    return Picture("how_sure", title, f"{title}. {' '.join(heard)}", lambda width: _stair(ladder, names, width))
+    return Picture("how_sure", title, f"{title}. {' '.join(heard)}", partial(_stair, ladder, names))
 
 
 def _on(ladder: Ladder, kind: str, names: Naming) -> list[str]:

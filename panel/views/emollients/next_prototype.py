@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Mapping
+from functools import partial
 from typing import TYPE_CHECKING, Any
 
 import numpy as np
@@ -116,7 +117,7 @@ def _next_picture(result: NextPrototypes, names: Naming) -> Picture:
     told += [f"candidate {row['proposal']} {format_number(row['expected'], 1)}" for row in known.to_dict("records")]
     windows = int(result.proposals["windows"].max())
     title = f"How many of {windows} targets each is expected to meet"
-    return Picture("next", title, f"{title}: {format_list(told)}.", lambda width: _next_figure(result, names, width))
+    return Picture("next", title, f"{title}: {format_list(told)}.", partial(_next_figure, result, names))
 
 
 def _next_figure(result: NextPrototypes, names: Naming, width: float = BROAD) -> Figure:
@@ -298,7 +299,7 @@ def _profile_picture(result: WhatIf, names: Naming) -> Picture:
         ends = f"{names.interval(name, row['ci_low'], row['ci_high'])}{f', wanted {wanted}, ' if row['place'] else ''}"
         told.append(f"{names.attribute(name)} {names.number(name, row['estimate'])} ({ends}{row['place']})")
     alt = f"Means to expect with intervals and targets: {'; '.join(told)}."
-    return Picture("what_if", "What to expect from this blend", alt, lambda width: _figure(result, names, width))
+    return Picture("what_if", "What to expect from this blend", alt, partial(_figure, result, names))
 
 
 _ROW, _HEADING = 0.27, 0.24  # inches

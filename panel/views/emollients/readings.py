@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import math
 from collections.abc import Callable, Mapping, Sequence
+from functools import partial
 from typing import TYPE_CHECKING, Any
 
 import numpy as np
@@ -336,7 +337,7 @@ def _pairs_picture(result: JoinedReadings, names: Naming) -> Picture:
         for row in result.partners.to_dict("records")
     ]
     alt = f"Correlation of each sensation with the reading declared for it, with its interval: {'; '.join(told)}."
-    return Picture("partners", "Sensations and their readings", alt, lambda width: _pairs_figure(result, names, width))
+    return Picture("partners", "Sensations and their readings", alt, partial(_pairs_figure, result, names))
 
 
 def _pairs_figure(result: JoinedReadings, names: Naming, width: float = pictures.BROAD) -> Figure:
@@ -362,7 +363,7 @@ def _pairs_figure(result: JoinedReadings, names: Naming, width: float = pictures
 
 def _scatter_picture(result: JoinedReadings, names: Naming) -> Picture:
     alt = "Panel means against readings, a mark per prototype, a part for each declared pair; the table says more."
-    return Picture("scatter", "Panel and instruments", alt, lambda width: _scatter_figure(result, names, width))
+    return Picture("scatter", "Panel and instruments", alt, partial(_scatter_figure, result, names))
 
 
 def _map_picture(joint: JointMap, names: Naming) -> Picture:
@@ -373,9 +374,7 @@ def _map_picture(joint: JointMap, names: Naming) -> Picture:
         for row in places.to_dict("records")
     ]
     alt = f"Joint map of panel and instruments. {' '.join(_map_sentences(joint))} Places: {'; '.join(parts)}."
-    return Picture(
-        "joint_map", "Joint map of panel and instruments", alt, lambda width: _map_figure(joint, names, width)
-    )
+    return Picture("joint_map", "Joint map of panel and instruments", alt, partial(_map_figure, joint, names))
 
 
 _FONT, _POINTS = 8.5, 72.0  # points; of them to the inch

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
+from functools import partial
 from typing import TYPE_CHECKING, Any
 
 import numpy as np
@@ -337,9 +338,7 @@ def _plan_picture(plan: SwapPlan) -> Picture:
     heads = [f"{letter}: {swap_words(str(swap))}" for letter, swap in zip(letters, plan.swaps["swap"], strict=True)]
     told = zip(rows, plan.prototypes["made"], strict=True)
     alt = f"Which swaps are made in which prototype: {'; '.join(f'{name} {made or NOTHING}' for name, made in told)}."
-    return Picture(
-        "plan", "Which swaps are made in which prototype", alt, lambda width: tray_figure(rows, heads, cells, width)
-    )
+    return Picture("plan", "Which swaps are made in which prototype", alt, partial(tray_figure, rows, heads, cells))
 
 
 def mixture_blends(plan: MixturePlan) -> Table:

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Mapping
 from dataclasses import replace
+from functools import partial
 from typing import Any
 
 import numpy as np
@@ -203,9 +204,7 @@ def _items_picture(gate: SafetyGate) -> Picture | None:
         f"{item}: {int(line.sum())} of {len(columns)}" for item, line in zip(rows, signed.to_numpy(bool), strict=True)
     ]
     alt = f"Which item is signed for how many batches. {'; '.join(told)}."
-    return Picture(
-        "safety", "Which item is signed for which batch", alt, lambda width: tray_figure(rows, columns, cells, width)
-    )
+    return Picture("safety", "Which item is signed for which batch", alt, partial(tray_figure, rows, columns, cells))
 
 
 # How far the ballots have come, as tables and plain sentences; they count marks and never show one.

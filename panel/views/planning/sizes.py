@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
+from functools import partial
 from typing import TYPE_CHECKING, Any
 
 import pandas as pd
@@ -224,10 +225,7 @@ def _power_picture(result: PanelSizes, names: Naming, replicates: int) -> Pictur
         f"{format_list(told)}."
     )
     return Picture(
-        "power",
-        "Chance to find a difference",
-        alt,
-        lambda width: _power_figure(result, lines, names, replicates, width),
+        "power", "Chance to find a difference", alt, partial(_power_figure, result, lines, names, replicates)
     )
 
 

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Mapping
+from functools import partial
 from types import MappingProxyType
 from typing import TYPE_CHECKING, Any
 
@@ -256,7 +257,7 @@ def _residual_picture(result: Assumptions, attribute: str, names: Naming) -> Pic
         "residuals",
         f"Residuals, {_title(result, attribute, names)}",
         f"Residuals against fitted values. Typical size of a residual along the scale: {heard}.",
-        lambda width: _residual_figure(result, attribute, names, width),
+        partial(_residual_figure, result, attribute, names),
     )
 
 
@@ -273,7 +274,7 @@ def _spread_pictures(result: Assumptions, attribute: str, names: Naming) -> list
         "residual_spread",
         f"Scatter of each assessor, {_title(result, attribute, names)}",
         f"Residual SD of each assessor, and over the panel's: {heard}.",
-        lambda width: _spread_figure(result, attribute, names, width),
+        partial(_spread_figure, result, attribute, names),
     )
     return [picture]
 

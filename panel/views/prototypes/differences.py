@@ -425,9 +425,9 @@ def _picture(result: Differences, names: Naming) -> Picture:
     """Return all prototypes in one picture: against the benchmark, or their means."""
     if not result.benchmark:
         title, heard = "Estimated means of the prototypes", _means_heard(result, names)
-        return Picture("means", title, heard, lambda width: _means_figure(result, names, width))
+        return Picture("means", title, heard, partial(_means_figure, result, names))
     title, heard = f"Differences from {result.benchmark}", _against_heard(result, names)
-    return Picture("differences", title, heard, lambda width: _against_figure(result, names, width))
+    return Picture("differences", title, heard, partial(_against_figure, result, names))
 
 
 def _against_figure(result: Differences, names: Naming, width: float = BROAD) -> Figure:

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Mapping
+from functools import partial
 from itertools import combinations
 from typing import TYPE_CHECKING
 
@@ -193,9 +194,7 @@ def _picture(result: PrototypeMap, names: Naming) -> Picture:
     )
     heard = " ".join((_distances(result.prototypes), _shares(result), *_mind(result, names)))
     draw = _figure if _is_plane(result) else _strip
-    return Picture(
-        "map", "Map of the prototypes", f"{heard} Places: {places}.", lambda width: draw(result, names, width)
-    )
+    return Picture("map", "Map of the prototypes", f"{heard} Places: {places}.", partial(draw, result, names))
 
 
 def _figure(result: PrototypeMap, names: Naming, width: float = pictures.BROAD) -> Figure:
