@@ -18,7 +18,6 @@ from panel.study.editing import texts_of_table
 from panel.study.knowledge import shared_table
 from panel.study.naming import Naming, naming
 from panel.study.numbers_read import typed_number
-from panel.study.study import Study
 from panel.views.decision.board import tell_claims
 from panel.views.decision.claims import claim_pictures, kind_words, verdict_words
 from panel.views.planning.study import mark
@@ -132,10 +131,11 @@ def _numbers_of(typed: dict[str, str]) -> dict[str, float | None]:
 
 
 def _fix(study: StudyInUse, row: dict[str, Any], typed: dict[str, str], who: str, *, to_disk: bool) -> None:
-    def change(now: Study) -> Study:
-        return with_claim(now, {**row, **_numbers_of(typed)}, who=who, when=moment())
-
-    keep_and_tell(study, change, "The claim is written and stamped.", who=who, to_disk=to_disk)
+    numbers, done = attempt(_numbers_of, typed), "The claim is written and stamped."
+    if numbers is None:
+        return
+    full = row | numbers
+    keep_and_tell(study, lambda now: with_claim(now, full, who=who, when=moment()), done, who=who, to_disk=to_disk)
 
 
 def _drafts(study: StudyInUse) -> None:
