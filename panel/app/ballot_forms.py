@@ -133,7 +133,7 @@ def _reported(record: BallotRecord, session: str) -> None:
 # Handing out personal links: where the server answers, new links with their QR codes, and taking a link back.
 
 
-HERE, NETWORK = "This computer only", "Phones in the laboratory's network"
+_HERE, _NETWORK = "This computer only", "Phones in the laboratory's network"
 
 
 def links(study: StudyInUse, record: BallotRecord, session: str) -> None:
@@ -232,11 +232,11 @@ def _offer_stop(folder: str) -> None:
 def _address(study: StudyInUse) -> str:
     """Ask who is to reach the server, say how to start it, and return its address."""
     left, right = st.columns([3, 1])
-    ways = (NETWORK, HERE)
+    ways = (_NETWORK, _HERE)
     who = left.radio("Who opens the ballots", ways, horizontal=True, key=study.choice("who opens the ballots"))
     port = (right.text_input("Port", str(USUAL_PORT), key=study.choice("port")) or "").strip()
     number = int(port) if port.isdecimal() else USUAL_PORT
-    host = (attempt(lan_address) if who == NETWORK else None) or THIS_COMPUTER
+    host = (attempt(lan_address) if who == _NETWORK else None) or THIS_COMPUTER
     plainly, through_tls = f"http://{host}:{number}", f"https://{host}:{number}"
     address = next((one for one in (plainly, through_tls) if ballots_at(one)), "")
     if address:
@@ -245,8 +245,8 @@ def _address(study: StudyInUse) -> str:
         if address == through_tls:
             st.caption(plain(what_to_compare(fingerprint_at(host, number))))
     else:
-        _offer_start(str(study.folder), plainly, ["--port", str(number), *(["--lan"] if who == NETWORK else [])])
-    if who == NETWORK:
+        _offer_start(str(study.folder), plainly, ["--port", str(number), *(["--lan"] if who == _NETWORK else [])])
+    if who == _NETWORK:
         st.caption(plain(firewall_hint(number, tls=address == through_tls)))
     return address or plainly
 
@@ -355,13 +355,11 @@ def key(study: StudyInUse, record: BallotRecord) -> None:
 
 
 def _with_opening(study: Study, opening: dict[str, str]) -> Study:
-    """Return the study with one more opening of the key on record."""
     noted = note_opening(study.table("unblindings"), **opening)
     return replace(study, tables={**study.tables, "unblindings": noted})
 
 
 def _open(study: StudyInUse, locked: dict[str, str], session: str, code: str, who: str, why: str) -> None:
-    """Note the opening, then show what stands behind the codes."""
     plan = study.study.table("servings")
     rows = plan.loc[(plan["session"] == session) & ((plan["code"] == code) | (code == ""))]
     try:
@@ -381,7 +379,7 @@ def _open(study: StudyInUse, locked: dict[str, str], session: str, code: str, wh
 # Ballots on paper: pages to print, labels for the cups, and typing what was marked, twice.
 
 
-FIRST, SECOND = "first typing", "second typing"
+_FIRST, _SECOND = "first typing", "second typing"
 _SCORES = "scores"
 
 
@@ -411,8 +409,8 @@ def typing(study: StudyInUse, record: BallotRecord, session: str, names: Naming)
         st.markdown("The session is locked; nothing can be typed any more.")
         return
     st.caption("Two people type, each alone. Write x where cannot judge is ticked; 48.7 and 48,7 are both read.")
-    which = st.radio("Which typing", (FIRST, SECOND), horizontal=True, key=study.choice(f"typing {session}"))
-    grid = typed_grid(record.store, record.collection, session, second=which == SECOND)
+    which = st.radio("Which typing", (_FIRST, _SECOND), horizontal=True, key=study.choice(f"typing {session}"))
+    grid = typed_grid(record.store, record.collection, session, second=which == _SECOND)
     if grid.empty:
         return
     assessor = st.selectbox(
@@ -423,7 +421,7 @@ def typing(study: StudyInUse, record: BallotRecord, session: str, names: Naming)
         who = st.text_input("Who types", key=f"typist {which}", persist_state="session")
         typed = _cells(own, names, which)
         if st.form_submit_button("Keep what is typed"):
-            _keep(record, session, typed, second=which == SECOND, who=who or "")
+            _keep(record, session, typed, second=which == _SECOND, who=who or "")
     _compare(record, session, names)
 
 
@@ -449,7 +447,6 @@ def _keep(record: BallotRecord, session: str, typed: pd.DataFrame, *, second: bo
 
 
 def _compare(record: BallotRecord, session: str, names: Naming) -> None:
-    """Show where the two typings differ, and let what agrees be taken over."""
     differences = typed_differences(record.store, record.collection, session)
     if len(differences):
         st.markdown(f"**The two typings differ in {len(differences)} cells. Look at the paper.**")

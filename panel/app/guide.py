@@ -173,9 +173,6 @@ def mend(finding: Finding) -> None:
     leave_for("study")
 
 
-# From a part that lacks something to where it is brought or typed.
-
-
 WAY_TO_OPEN = "way to open"
 """Field of the session: how another study is begun or opened, as if it had been chosen there."""
 MINE, SURVEY = "My table of scores", "A survey of consumers"

@@ -31,7 +31,6 @@ def show() -> None:
 
 
 def _chosen_place() -> st.Page:
-    """Draw the row of places; return the one that was chosen."""
     return st.navigation([page_of(name, partial(_show_place, name)) for name in PLACES], position="top")
 
 

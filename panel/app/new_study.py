@@ -10,21 +10,10 @@ from typing import Any
 import pandas as pd
 import streamlit as st
 
+from panel.app import state
 from panel.app.ballot_forms import serving_form
 from panel.app.guide import MINE, SURVEY, WAY_TO_OPEN, begin_tour
 from panel.app.places import FIRST_PART, go, leave_for
-from panel.app.state import (
-    StudyInUse,
-    default_folder,
-    demo_folder,
-    leave_message,
-    study_in_use,
-    times_opened,
-    typed_path,
-    use_bytes,
-    use_demo,
-    use_path,
-)
 from panel.app.study_editors import editor, save
 from panel.app.study_forms import import_form, survey_form
 from panel.app.widgets import attempt, headline, plain, say
@@ -45,9 +34,9 @@ _NEW, _OPEN, _DEMO = "A new study", "A study I have", "The demo"
 _WAYS = (_NEW, MINE, SURVEY, _OPEN, _DEMO)
 
 
-def show_start(_study: StudyInUse | None = None) -> None:
+def show_start(_study: state.StudyInUse | None = None) -> None:
     """Let the user begin a study, bring her own table, or open another one."""
-    study = attempt(study_in_use)
+    study = attempt(state.study_in_use)
     if study is None or not _unfinished(study):
         headline("Begin a study, bring your table of scores, or open another one")
         _choose()
@@ -58,14 +47,14 @@ def show_start(_study: StudyInUse | None = None) -> None:
         _choose()
 
 
-def _unfinished(study: StudyInUse) -> bool:
+def _unfinished(study: state.StudyInUse) -> bool:
     """Return True if a study has its own folder, and nothing was collected in it."""
     return study.folder is not None and not any(len(study.study.table(name)) for name in ("scores", "answers"))
 
 
 def _choose() -> None:
     _recent()
-    key = f"{WAY_TO_OPEN} {times_opened()}"
+    key = f"{WAY_TO_OPEN} {state.times_opened()}"
     if WAY_TO_OPEN in st.session_state:
         st.session_state[key] = st.session_state.pop(WAY_TO_OPEN)
     way = st.radio("What to open", list(_WAYS), index=None, horizontal=True, key=key)
@@ -78,29 +67,29 @@ def _choose() -> None:
     elif way == _OPEN:
         path = st.text_input("Path of a study folder, workbook (.xlsx) or zip", key="path to open")
         if st.button("Open this study"):
-            _open(lambda: use_path(path or ""), "This study is in use.")
+            _open(lambda: state.use_path(path or ""), "This study is in use.")
         file = st.file_uploader("Or bring it as zip or workbook", type=["zip", "xlsx"], key="study upload")
         if file is not None and st.button("Use the uploaded study"):
-            _open(lambda: use_bytes(file.name, file.getvalue()), "The uploaded study is in use.")
+            _open(lambda: state.use_bytes(file.name, file.getvalue()), "The uploaded study is in use.")
     elif way == _DEMO:
         st.markdown("An invented study: eight prototypes of a hand cream, every combination of three emollient swaps.")
         with st.container(horizontal=True):
             if st.button("Open the demo"):
-                _open(use_demo, "The demo is in use.")
+                _open(state.use_demo, "The demo is in use.")
             if st.button("Take a tour of it, in six stops"):
                 begin_tour()
 
 
 def _recent() -> None:
     """Show the studies that were open lately, each with a button that opens it again."""
-    kept = [path for path in recent_studies() if path != demo_folder()]
+    kept = [path for path in recent_studies() if path != state.demo_folder()]
     if not kept:
         return
     st.caption("Open again")
     with st.container(horizontal=True):
         for path in kept:
             if st.button(plain(path.name), key=f"again {path}", help=plain(path)):
-                _open(partial(use_path, str(path)), "This study is in use again.")
+                _open(partial(state.use_path, str(path)), "This study is in use again.")
 
 
 def _open(action: Callable[[], None], done: str, *, stay: bool = False) -> None:
@@ -110,7 +99,7 @@ def _open(action: Callable[[], None], done: str, *, stay: bool = False) -> None:
     except PanelError as error:
         st.warning(plain(error), icon=":material/info:")
         return
-    leave_message(done)
+    state.leave_message(done)
     if stay:
         st.rerun()
     leave_for(FIRST_PART)
@@ -125,7 +114,7 @@ _STEP, _BEGUN = "step of a new study", "study begun here"
 
 def _show_new_study() -> None:
     """Show the five steps for the study in use, the first one that is not done at the front; else begin one."""
-    study = attempt(study_in_use)
+    study = attempt(state.study_in_use)
     if study is None or study.folder is None:
         _begin()
         return
@@ -145,7 +134,6 @@ def _show_new_study() -> None:
 
 
 def _steps_done(study: Study) -> frozenset[str]:
-    """Return the steps of which something is in the study."""
     what = {
         _STEPS[0]: bool(study.facts.get("title")),
         _STEPS[1]: bool(study.attributes),
@@ -162,7 +150,7 @@ def _begin() -> None:
     with st.form("new study"):
         title = st.text_input("What the study is called", key="new title") or ""
         typed = _purpose_fields(Study({}))
-        usual = str(default_folder("title").parent / "its title")
+        usual = str(state.default_folder("title").parent / "its title")
         place = st.text_input("Folder (may stay empty)", placeholder=usual, key="new folder") or ""
         if st.form_submit_button("Begin", type="primary"):
             done = "The study is begun, and kept in its folder."
@@ -222,13 +210,13 @@ def _begin_study(typed: dict[str, str], place: str) -> None:
     if not typed["title"].strip():
         raise StudyError("Give the study a title first; its folder is named after it.")
     study = Study({"prototypes": Study({}).table("prototypes")}, _facts_typed(typed))
-    folder = typed_path(place) if place.strip() else default_folder(typed["title"])
+    folder = state.typed_path(place) if place.strip() else state.default_folder(typed["title"])
     write_study(study, folder, what="The study was begun.")
-    use_path(str(folder))
+    state.use_path(str(folder))
     st.session_state[_BEGUN] = str(folder.resolve())
 
 
-def _what_for(study: StudyInUse) -> None:
+def _what_for(study: state.StudyInUse) -> None:
     with st.form("what for"):
         title = (
             st.text_input("What the study is called", str(study.study.facts.get("title") or ""), key="step title") or ""
@@ -243,7 +231,7 @@ def _what_for(study: StudyInUse) -> None:
 # Attributes from the lexicon, by stage, with what is judged and how; own ones beside them.
 
 
-def _attributes(study: StudyInUse) -> None:
+def _attributes(study: state.StudyInUse) -> None:
     known = shared_table("lexicon")
     there = study.study.attributes
     st.markdown(f"{counted(len(there), 'attribute')} in the study so far. A panel judges about six to twelve well.")
@@ -278,7 +266,7 @@ def _with_attributes(study: Study, chosen: list[str], own: str = "") -> Study:
     return put_block(study, "attributes", rows.fillna("").assign(**ends).reset_index(drop=True))
 
 
-def _prototypes(study: StudyInUse) -> None:
+def _prototypes(study: state.StudyInUse) -> None:
     there = study.study.prototypes
     with st.form(f"prototypes {study.key}"):
         names = st.text_input("Prototypes, separated by ;", "; ".join(there), placeholder="P1; P2; P3") or ""
@@ -314,7 +302,7 @@ def _with_listed(study: Study, names: list[str], benchmark: str) -> Study:
     return put_block(study, "prototypes", rows.assign(role=rows["prototype"].map(roles).fillna("")))
 
 
-def _people(study: StudyInUse) -> None:
+def _people(study: state.StudyInUse) -> None:
     st.markdown("People are in the study by a code, never by name. Who is who you keep elsewhere.")
     with st.form(f"people {study.key}"):
         number = st.text_input("How many trained assessors", placeholder="such as: 9") or ""
@@ -344,7 +332,7 @@ def _with_people(study: Study, number: int) -> Study:
     return put_block(study, "assessors", pd.DataFrame({"assessor": codes, "kind": "trained"}, dtype="str"))
 
 
-def _test(study: StudyInUse) -> None:
+def _test(study: state.StudyInUse) -> None:
     """Show what the test can tell apart, and let the user lay it out: batches, dose, servings with codes."""
     _sizes(study.study)
     with st.form(f"dose {study.key}"):

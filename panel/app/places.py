@@ -88,13 +88,7 @@ _CAUSES = (
 _CONSUMERS = (
     _Part("liking", "Liking", "What consumers like.", "consumers", _ANSWERS),
     _Part("groups", "Groups", "Whether consumers want different things.", "consumers", _ANSWERS),
-    _Part(
-        "preference_map",
-        "What goes with liking",
-        "Which sensations go along with liking.",
-        "consumers",
-        _BOTH,
-    ),
+    _Part("preference_map", "What goes with liking", "Which sensations go along with liking.", "consumers", _BOTH),
     _Part("just_about_right", "Just about right", "What is too little or too much.", "consumers", _ANSWERS),
     _Part("check_all", "Ticked words", "Which words people tick for which prototype.", "consumers", _ANSWERS),
     _Part("agreement", "Statements", "How many agree with a statement.", "consumers", _ANSWERS),

@@ -137,7 +137,6 @@ def demo_folder() -> Path:
 
 
 def _demo_handle() -> StudyHandle:
-    """Return the handle of the demo study."""
     return StudyHandle("demo", str(demo_folder()))
 
 

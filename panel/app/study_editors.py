@@ -6,6 +6,7 @@ import json
 from collections.abc import Callable, Mapping, Sequence
 from contextlib import suppress
 from dataclasses import dataclass, replace
+from functools import partial
 from types import MappingProxyType
 from typing import Any
 
@@ -15,8 +16,8 @@ import streamlit as st
 from panel.app.fact_editors import edit_facts
 from panel.app.guide import CHOICE, EDITORS, FACTS, FORMULAS, ROW, STATEMENTS
 from panel.app.places import choice_in_address, go
-from panel.app.state import StudyInUse, leave_message, moment
-from panel.app.widgets import attempt, download, file_name, headline, keep_and_tell, plain, say, table
+from panel.app.state import StudyInUse, moment
+from panel.app.widgets import act_and_tell, attempt, download, file_name, headline, keep_and_tell, plain, say, table
 from panel.checks.all_checks import with_proposal
 from panel.checks.finding import Finding
 from panel.claims.claim import with_statements
@@ -88,7 +89,6 @@ def editor(study: StudyInUse, what: str) -> None:
 
 
 def _take_back(study: StudyInUse) -> None:
-    """Offer to take the last saved change back, as a new change."""
     told = journal_rows(study.folder) if study.folder is not None else pd.DataFrame()
     if study.folder is None or told.empty:
         return
@@ -96,9 +96,7 @@ def _take_back(study: StudyInUse) -> None:
     if st.button("Take the last change back", icon=":material/undo:", type="tertiary", help=plain(last["what"])):
         who = str(st.session_state.get(_WHO) or "")
         number, why = int(last["change"]), "Taken back where it was edited."
-        if attempt(undo, study.folder, number, who=who, why=why) is not None:
-            leave_message(f"Taken back: {last['what']}")
-            st.rerun()
+        act_and_tell(partial(undo, study.folder, number, who=who, why=why), f"Taken back: {last['what']}")
 
 
 def save(study: StudyInUse, change: Callable[[Study], Study], done: str, *, forget: str = "") -> None:
@@ -161,7 +159,6 @@ def _keep_draft(study: StudyInUse, what: str, draft: _Draft | None) -> None:
 
 
 def _kept_draft(study: StudyInUse, what: str) -> _Draft | None:
-    """Return what was typed of a table and is not saved yet."""
     drafts, place = _drafts(), (study.place, what)
     kept = kept_aside("\n".join(place)) if place not in drafts and study.folder is not None else None
     with suppress(ValueError, KeyError):
@@ -196,7 +193,6 @@ def _grid(study: StudyInUse, what: str, now: pd.DataFrame, columns: Mapping[str,
 
 
 def _begin_again(study: StudyInUse, what: str, draft: _Draft | None) -> None:
-    """Let the grid begin anew, with a draft or with what is in the study."""
     _keep_draft(study, what, draft)
     st.session_state[f"turn {what}"] = int(st.session_state.get(f"turn {what}", 0)) + 1
     st.rerun()
@@ -514,7 +510,6 @@ def _paste(study: StudyInUse, what: str) -> None:
 
 
 def _meant(what: str, words: str, near: str) -> str:
-    """Ask which column a heading means that is not known."""
     headings = {"": "kept as it is"} | {column.name: heading(column) for column in columns_of(what)}
     asked, options = f"The table has no column {plain(words)}. It is", list(headings)
     at, key = options.index(near), f"meant {what} {words}"
@@ -539,7 +534,6 @@ def _pasted_block(study: StudyInUse, what: str, block: pd.DataFrame) -> None:
 
 
 def _with_prototypes(study: Study) -> Study:
-    """Return the study with every prototype that has a formula among its prototypes."""
     listed = study.table("prototypes")["prototype"].tolist()
     new = [name for name in study.table(FORMULAS)["prototype"].unique() if name and name not in listed]
     return put_block(study, "prototypes", pd.DataFrame({"prototype": new}, dtype="str")) if new else study
@@ -563,7 +557,6 @@ def _workbook(study: StudyInUse) -> None:
 
 
 def _preview(study: StudyInUse, what: str, after: Study, change: Callable[[Study], Study], done: str) -> None:
-    """Show what would change, and save it when that is asked for."""
     would = changes_between(study.study, after)
     if would.empty:
         st.markdown("Nothing would change: the study holds that already.")
@@ -575,9 +568,6 @@ def _preview(study: StudyInUse, what: str, after: Study, change: Callable[[Study
     if st.button(f"Save {counted(len(would), 'row')}", type="primary", key=f"save changes of {what}"):
         st.session_state[f"pasted {what}"] = int(st.session_state.get(f"pasted {what}", 0)) + 1
         save(study, change, done, forget=what)
-
-
-# Another name everywhere, or taken out with a reason.
 
 
 def _names(study: StudyInUse, kind: str) -> None:

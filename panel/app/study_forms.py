@@ -8,18 +8,8 @@ from pathlib import PurePath
 import pandas as pd
 import streamlit as st
 
+from panel.app import state
 from panel.app.places import FIRST_PART, leave_for
-from panel.app.state import (
-    StudyInUse,
-    default_folder,
-    demo_folder,
-    keep,
-    leave_message,
-    study_in_use,
-    typed_path,
-    use_path,
-    use_study,
-)
 from panel.app.widgets import attempt, download, file_name, keep_and_tell, plain, say, table
 from panel.errors import PanelError, StudyError
 from panel.study.archives import open_workbook, sheet_names
@@ -42,7 +32,7 @@ from panel.study.survey import KINDS, read_survey, survey_table, with_survey
 # Taking the study away: as a folder on this computer, as zip or as workbook.
 
 
-def save_form(study: StudyInUse) -> None:
+def save_form(study: state.StudyInUse) -> None:
     """Let the user save the study as a folder, or download it."""
     with st.form("save a copy"):
         path = st.text_input("Save as a study folder", placeholder="path of a new folder on this computer")
@@ -55,20 +45,20 @@ def save_form(study: StudyInUse) -> None:
         download("Study as workbook", lambda: workbook_bytes(study.study), f"{name}.xlsx")
 
 
-def _save(study: StudyInUse, text: str, *, replace: bool) -> None:
+def _save(study: state.StudyInUse, text: str, *, replace: bool) -> None:
     if not text.strip():
         st.warning("Write the path of a folder first.", icon=":material/info:")
         return
     try:
-        folder = typed_path(text)
-        if folder.resolve() == demo_folder():
+        folder = state.typed_path(text)
+        if folder.resolve() == state.demo_folder():
             raise StudyError("The demo stays as it is. Choose another folder.")
         write_study(study.study, folder, overwrite=replace, what="A copy of another study was saved here.")
-        use_path(str(folder))
+        state.use_path(str(folder))
     except PanelError as error:
         st.warning(plain(error), icon=":material/info:")
         return
-    leave_message(f"Saved. The study in {folder} is in use.")
+    state.leave_message(f"Saved. The study in {folder} is in use.")
     st.rerun()
 
 
@@ -126,7 +116,7 @@ def survey_form() -> None:
         st.caption("A row for each person and a column for P1 liking, P2 liking; or a row for each person and product.")
         return
     file = raw_file(upload.name, upload.getvalue())
-    uploaded, now = attempt(survey_table, file), attempt(study_in_use)
+    uploaded, now = attempt(survey_table, file), attempt(state.study_in_use)
     if uploaded is None:
         return
     key = file.sha256[:16]
@@ -188,7 +178,6 @@ def _preview(raw: RawTable) -> None:
 
 
 def _layout(raw: RawTable, guess: ScoresLayout, file: str) -> ScoresLayout:
-    """Return which column holds what, beginning with the guess."""
     st.markdown("**Which column holds what?** This is a guess; put it right where it is wrong.")
     rows = st.radio("A row holds", [_LONG, _WIDE], index=0 if guess.is_long else 1, horizontal=True, key=f"rows {file}")
     roles = dict(_NEEDED)
@@ -233,7 +222,7 @@ def _what_was_done(imported: ImportedScores) -> None:
 
 def _use(imported: ImportedScores, file: RawFile) -> None:
     """Ask for the title and the ends of the scale, and use the scores as the study, or in the one that was begun."""
-    now = attempt(study_in_use)
+    now = attempt(state.study_in_use)
     if now is not None and now.folder is not None and now.study.prototypes and now.study.scores.empty:
         known = set(imported.scores["prototype"]) <= {*now.study.prototypes, ""}
         into = st.radio("Put them", [_NEW_STUDY, _STUDY_IN_USE], index=int(known), horizontal=True)
@@ -241,9 +230,9 @@ def _use(imported: ImportedScores, file: RawFile) -> None:
             made = attempt(study_from_scores, imported, file, now.title)
             if st.button("Add these scores", type="primary") and made is not None:
                 done = f"The scores of {file.name} were added."
-                said = attempt(lambda: keep(now, lambda now: with_scores(now, made), done))
+                said = attempt(lambda: state.keep(now, lambda now: with_scores(now, made), done))
                 if said is not None:
-                    leave_message(said)
+                    state.leave_message(said)
                     leave_for(FIRST_PART)
             return
     columns = st.columns([2, 1, 1])
@@ -274,18 +263,17 @@ def _use(imported: ImportedScores, file: RawFile) -> None:
 def _keep_import(study: Study, title: str, what: str = "scores") -> None:
     """Write an import into a folder of its own at once, and use it; only where that fails it stays in this window."""
     try:
-        folder = default_folder(title)
+        folder = state.default_folder(title)
         write_study(study, folder, what=f"The {what} were imported.")
-        use_path(str(folder))
+        state.use_path(str(folder))
     except PanelError as error:
-        use_study(title, study)
-        leave_message(f"These {what} are in use, but only in this window: {error}")
+        state.use_study(title, study)
+        state.leave_message(f"These {what} are in use, but only in this window: {error}")
     else:
-        leave_message(f"These {what} are in use and kept in {folder}.")
+        state.leave_message(f"These {what} are in use and kept in {folder}.")
     leave_for(FIRST_PART)
 
 
 @st.cache_resource(max_entries=4, show_spinner="Reading the file ...")
 def _uploaded_table(sha256: str, sheet: str, heading: int, _file: RawFile) -> RawTable:
-    """Return the table in an uploaded file."""
     return score_table(_file, sheet, heading)

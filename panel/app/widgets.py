@@ -130,10 +130,11 @@ def attempt(question: Callable[_P, _T], /, *args: _P.args, **kwargs: _P.kwargs) 
         return None
 
 
-def act_and_tell(action: Callable[[], object], done: str) -> None:
+def act_and_tell(action: Callable[[], _T], done: str | Callable[[_T], str]) -> None:
     """Do something and start the page again, which says what was done; say why not if it cannot be done."""
-    if attempt(lambda: (action(), done)) is not None:
-        leave_message(done)
+    found = attempt(lambda: (action(),))
+    if found is not None:
+        leave_message(done if isinstance(done, str) else done(found[0]))
         st.rerun()
 
 
@@ -150,10 +151,10 @@ def keep_and_tell(
 
     `after` is called once it is saved, and may return a sentence more.
     """
-    said = attempt(lambda: keep(study, change, done, who=who, to_disk=to_disk))
-    if said is not None:
-        leave_message(" ".join(words for words in (said, after(study) if after else "") if words))
-        st.rerun()
+    act_and_tell(
+        lambda: keep(study, change, done, who=who, to_disk=to_disk),
+        lambda said: " ".join(words for words in (said, after(study) if after else "") if words),
+    )
 
 
 def headline(text: str) -> None:
@@ -335,9 +336,6 @@ def margin_field(study: StudyInUse, names: Naming, *, per_cent: bool = False) ->
     except PanelError as error:
         st.warning(plain(with_headings(str(error))), icon=":material/info:")
         return None
-
-
-# What is a file called that is taken away from the app?
 
 
 def file_name(study: StudyInUse) -> str:

@@ -14,6 +14,7 @@ from panel.cli.shared import (
     all_option,
     json_option,
     open_path,
+    parts_of,
     print_json,
     print_lines,
     print_told,
@@ -67,9 +68,8 @@ def compare(
     )
     if as_json:
         frames = ("attributes", "means", "pairs", "versus", "variances", "both_ways", "set_aside", "not_estimated")
-        content: dict[str, Any] = {name: getattr(result, name) for name in frames}
+        content = parts_of(result, *frames, "benchmark") | {"margins": dict(result.margins)} | told_level()
         content |= dict(zip(("pairs", "versus"), result.without_luck, strict=True))
-        content |= {"benchmark": result.benchmark, "margins": dict(result.margins)} | told_level()
         content |= _beside_as_data(opened, result) if beside else {}
         print_json(content | _planned_as_data(opened, result))
         return
@@ -144,7 +144,6 @@ def _differences_of(path: Path, *, with_frames: bool) -> dict[str, Any]:
 
 
 def _together(found: list[dict[str, Any]]) -> dict[str, Any]:
-    """Return the frames of all studies below one another."""
     import pandas as pd
 
     parts = {name: [each[name] for each in found if name in each] for name in _FRAMES}
@@ -183,9 +182,8 @@ def panel(study: Path, everything: bool, as_json: bool) -> None:
     opened = open_path(study)
     result = check_panel(opened)
     if as_json:
-        frames = ("assessors", "people", "patterns", "panel", "without", "duplicates")
-        content: dict[str, Any] = {name: getattr(result, name) for name in frames}
-        print_json(content | told_level() | {"method": result.method, "notes": result.notes})
+        content = parts_of(result, "assessors", "people", "patterns", "panel", "without", "duplicates")
+        print_json(content | told_level() | parts_of(result, "method", "notes"))
         return
     from panel.study.naming import naming
     from panel.views.assessors.people import tell_people
@@ -213,8 +211,8 @@ def map_prototypes(study: Path, matrix: str | None, draws: int, seed: int, every
     opened = open_path(study)
     result = find_map(opened, matrix=matrix, draws=draws, rng=np.random.default_rng(seed))  # type: ignore[arg-type]  # click checked the choice
     if as_json:
-        frames = {name: getattr(result, name) for name in ("components", "prototypes", "attributes", "regions")}
-        print_json(frames | {"matrix": result.matrix, "seed": seed, "method": result.method, "notes": result.notes})
+        content = parts_of(result, "components", "prototypes", "attributes", "regions", "matrix")
+        print_json(content | {"seed": seed} | parts_of(result, "method", "notes"))
         return
     from panel.study.naming import naming
     from panel.views.prototypes.map import tell_map
@@ -222,9 +220,6 @@ def map_prototypes(study: Path, matrix: str | None, draws: int, seed: int, every
     print_told(tell_map(result, naming(opened)), everything=everything)
     if everything:
         print_lines(f"Seed {seed}.")
-
-
-# The differences looked at in other ways, for the command `compare --beside`.
 
 
 _SEED = 1  # of the simulated reference behind the tests of what the model assumes
@@ -273,9 +268,6 @@ def _beside_in_words(study: Study, result: Differences, names: Naming) -> Iterat
     yield from (str(item) for each in told.drawers[:2] for item in each.items)
 
 
-# The differences planned beforehand, and what is alike within the margin, for the command `compare`.
-
-
 def _planned_as_data(study: Study, result: Differences) -> dict[str, Any]:
     """Return the planned differences and the tests of likeness, with how they were computed."""
     from panel.models.prototypes.alike import find_alike, planned_differences
@@ -287,9 +279,6 @@ def _planned_as_data(study: Study, result: Differences) -> dict[str, Any]:
         "method": " ".join([result.method, planned.method, alike.method]),
         "notes": [*result.notes, *planned.notes, *alike.notes],
     }
-
-
-# What happens over time: after-feel, courses of intensity, dominance.
 
 
 _NOTHING_OVER_TIME = (
@@ -333,18 +322,16 @@ def over_time(study: Path, everything: bool, as_json: bool) -> None:
 def _as_data(after_feel: Any, courses: Any, dominances: Any) -> dict[str, Any]:
     content: dict[str, Any] = {}
     if after_feel is not None:
-        content |= {f"after_feel_{name}": getattr(after_feel, name) for name in ("tests", "curves", "versus")}
-        content["after_feel_variances"] = after_feel.variances
+        found = parts_of(after_feel, "tests", "curves", "versus", "variances")
+        content |= {f"after_feel_{name}": frame for name, frame in found.items()}
     if courses is not None:
         content |= {"courses": courses.courses, "mean_courses": courses.means}
         if courses.differences is not None:
-            content |= {
-                "course_tests": courses.differences.attributes,
-                "course_pairs": courses.differences.without_luck[0],
-            }
+            content["course_tests"] = courses.differences.attributes
+            content["course_pairs"] = courses.differences.without_luck[0]
     if dominances is not None:
-        frames = ("rates", "lines", "periods", "differences")
-        content |= {f"dominance_{name}": getattr(dominances, name) for name in frames}
+        found = parts_of(dominances, "rates", "lines", "periods", "differences")
+        content |= {f"dominance_{name}": frame for name, frame in found.items()}
     results = [result for result in (after_feel, courses, dominances) if result is not None]
     methods = " ".join(result.method for result in results)
     return content | {"method": methods, "notes": [note for result in results for note in result.notes]}

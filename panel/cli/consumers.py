@@ -13,6 +13,7 @@ from panel.cli.shared import (
     all_option,
     json_option,
     open_path,
+    parts_of,
     print_json,
     print_lines,
     print_told,
@@ -32,7 +33,10 @@ _TITLES = {
     "check_all": "Check all that apply",
     "agreement": "Agreement",
 }
-_LIKING = ("tests", "means", "pairs", "versus", "distribution", "boxes", "lost", "serving", "positions", "by_order")
+_LIKING = (
+    *("tests", "means", "pairs", "versus", "distribution", "boxes", "lost", "serving", "positions", "by_order"),
+    *("question", "benchmark", "same_everywhere", "variances", "method", "notes"),
+)
 _SEGMENTS = ("steps", "consumers", "means", "divided", "alike", "left_out", "n_groups", "why_one", "order", "n_grouped")
 _PREFERENCES = ("places", "liking", "directions", "ideals", "sensations", "limit", "n_consumers")
 
@@ -113,24 +117,16 @@ def _asked_liking(answers: Answers, versus: str | None) -> Iterator[tuple[str, A
 def _liking_as_data(answers: Answers, versus: str | None) -> Iterator[dict[str, Any]]:
     for _, result, segments, mapped in _asked_liking(answers, versus):
         yield (
-            {name: getattr(result, name) for name in _LIKING}
-            | {name: getattr(result, name) for name in ("question", "benchmark", "same_everywhere")}
+            parts_of(result, *_LIKING)
             | told_level()
-            | {"variances": result.variances, "unread": result.answers.unread, "method": result.method}
-            | {"n_consumers": result.answers.n_consumers, "n_complete": result.answers.n_complete}
-            | {
-                "notes": result.notes,
-                "segments": _part(segments, _SEGMENTS),
-                "preferences": _part(mapped, _PREFERENCES),
-            }
+            | parts_of(result.answers, "unread", "n_consumers", "n_complete")
+            | {"segments": _part(segments, _SEGMENTS), "preferences": _part(mapped, _PREFERENCES)}
         )
 
 
 def _part(result: Any, names: tuple[str, ...]) -> dict[str, Any]:
     """Return the named parts of a result; the sentence that says why there is none."""
-    if isinstance(result, str):
-        return {"why_not": result}
-    return {name: getattr(result, name) for name in (*names, "method", "notes")}
+    return {"why_not": result} if isinstance(result, str) else parts_of(result, *names, "method", "notes")
 
 
 def _held(result: Any) -> dict[str, Any]:
@@ -192,16 +188,11 @@ def forced_choice(study: Path, similar_below: float | None, everything: bool, as
 
 def _choices_as_data(choices: ForcedChoices | None, preferences: Preferences | None) -> dict[str, Any]:
     content: dict[str, Any] = {}
-    methods: list[str] = []
-    notes: list[str] = []
     if choices is not None:
-        content |= {name: getattr(choices, name) for name in ("tests", "sessions", "repeated")}
-        content |= {"unread": choices.unread} | told_level()
-        methods.append(choices.method)
-        notes += choices.notes
+        content |= parts_of(choices, "tests", "sessions", "repeated", "unread") | told_level()
     if preferences is not None:
         content |= {"preferences": preferences.counts, "preference_ways": preferences.ways} | told_level()
         content["preferences_unread"] = preferences.unread
-        methods.append(preferences.method)
-        notes += preferences.notes
-    return content | {"method": " ".join(methods), "notes": notes}
+    found = [each for each in (choices, preferences) if each is not None]
+    notes = [note for each in found for note in each.notes]
+    return content | {"method": " ".join(each.method for each in found), "notes": notes}

@@ -12,6 +12,7 @@ from panel.cli.shared import (
     all_option,
     json_option,
     open_path,
+    parts_of,
     print_json,
     print_lines,
     print_told,
@@ -38,13 +39,20 @@ def decide(study: Path, weight: tuple[str, ...], seed: int, everything: bool, as
     answers = Answers(open_path(study), seed)
     result = answers.need(DECISION, weights=_weights(answers.study, weight))
     if as_json:
-        frames = ("ranking", "unmet", "gates", "pairs", "front", "windows", "divided")
-        content: dict[str, Any] = {name: getattr(result, name) for name in frames}
-        content |= {"weight_changes": result.weight_changes, "weight_shares": result.weight_shares}
-        content |= {"choice": result.choice, "contenders": result.contenders, "benchmark": result.benchmark}
-        content |= {"nobody_meets": result.nobody_meets, "windows_read_as": result.profile.read_as}
-        content |= {"decisions": answers.study.table("decisions"), "seed": seed} | told_level()
-        print_json(content | {"method": result.method, "notes": result.notes})
+        frames = (
+            "ranking",
+            "unmet",
+            "gates",
+            "pairs",
+            "front",
+            "windows",
+            "divided",
+            "weight_changes",
+            "weight_shares",
+        )
+        content = parts_of(result, *frames, "choice", "contenders", "benchmark", "nobody_meets")
+        content |= {"windows_read_as": result.profile.read_as, "decisions": answers.study.table("decisions")}
+        print_json(content | {"seed": seed} | told_level() | parts_of(result, "method", "notes"))
         return
     from panel.views.decision.decide import tell_decision
 
@@ -67,9 +75,6 @@ def _weights(study: Study, typed: tuple[str, ...]) -> dict[str, float] | None:
             raise StudyError(f"The weight {text!r} is not understood. Write it like AF_GREASE=2.")
         weights[name.strip()] = value
     return weights
-
-
-# Command about what may be said: the verdict on each claim.
 
 
 @click.command()
@@ -119,9 +124,8 @@ def claim(
         from panel.cli.shared import records
 
         content: dict[str, Any] = {"claims": [_with_words(row, result) for row in records(result.claims)]}
-        frames = ("numbers", "findings", "gaps", "bearing")
-        content |= {name: getattr(result, name) for name in frames}
-        print_json(content | told_level() | {"method": result.method, "notes": result.notes})
+        content |= parts_of(result, "numbers", "findings", "gaps", "bearing")
+        print_json(content | told_level() | parts_of(result, "method", "notes"))
         return
     from panel.views.decision.board import tell_claims
     from panel.views.planning.study import mark
@@ -130,7 +134,6 @@ def claim(
 
 
 def _ask_stamp(study: Study, path: Path) -> None:
-    """Write a request for a time stamp over all claims."""
     from panel.checks.moments_recorded import stamps_hash
     from panel.claims.time_stamp import time_stamp_request
     from panel.study.safe_write import write_file
@@ -140,14 +143,13 @@ def _ask_stamp(study: Study, path: Path) -> None:
 
 
 def _verify_stamp(study: Study, reply: Path, asked: Path | None, root: Path | None, *, as_json: bool) -> None:
-    """Print what the reply of a time-stamping authority shows."""
     from panel.claims.time_stamp import verify_time_stamp
     from panel.study.raw_table import read_raw_file
 
     data, request, roots = (None if path is None else read_raw_file(path).content for path in (reply, asked, root))
     found = verify_time_stamp(data or b"", study.table("claims"), request=request, roots=roots)
     if as_json:
-        print_json({name: getattr(found, name) for name in ("claims", "when", "authority", "problems", "notes")})
+        print_json(parts_of(found, "claims", "when", "authority", "problems", "notes"))
     else:
         print_lines(found.words, *found.problems[1:], *found.notes)
     if found.problems:
@@ -155,7 +157,6 @@ def _verify_stamp(study: Study, reply: Path, asked: Path | None, root: Path | No
 
 
 def _drafts(study: Study, path: Path, *, as_json: bool) -> None:
-    """Judge the drafts in a file and print what may be said."""
     from panel.claims.judge import DRAFT, judge_drafts
     from panel.study.raw_table import raw_table, read_raw_file
 
@@ -164,7 +165,7 @@ def _drafts(study: Study, path: Path, *, as_json: bool) -> None:
     drafts = judge_drafts(study, rows)
     if as_json:
         names = ("claim", "kind", "verdict", "reasons", "needs", "not_covered", "may_be_said", "footnote")
-        listed = [{name: getattr(each, name) for name in names} | {"draft": True} for each in drafts]
+        listed = [parts_of(each, *names) | {"draft": True} for each in drafts]
         print_json({"claims": listed, "draft": True, "notes": [DRAFT]})
         return
     from panel.views.decision.claims import local_law, verdict_words
@@ -179,16 +180,12 @@ def _drafts(study: Study, path: Path, *, as_json: bool) -> None:
 
 
 def _with_words(row: dict[str, Any], result: Any) -> dict[str, Any]:
-    """Return a claim with its reasons and what it would take."""
     from panel.views.decision.claims import needs_of, reasons_of
 
     number = int(row["number"])
     told = {"reasons": reasons_of(result, number), "needs": needs_of(result, number)}
     not_covered = [words for words in str(row["not_covered"]).split(", ") if words]
     return row | told | {"not_covered": not_covered, "may_be_said": row["suggestion"]}
-
-
-# Command about the emollients: trace what they did, and what to make next.
 
 
 @click.command()
@@ -204,9 +201,9 @@ def trace(study: Path, seed: int, everything: bool, as_json: bool) -> None:
     traced, described, ladder = answers.need(SWAPS), answers.need(DESCRIPTORS), answers.need(LADDER)
     following = answers.next
     if as_json:
-        frames = ("aliases", "swaps", "joint", "interactions", "pairs", "unpaired")
         content: dict[str, Any] = {"moves": traced.n_moves, "singular_values": traced.moves}
-        content |= {name: getattr(traced, name) for name in frames} | {"descriptors": described.values}
+        content |= parts_of(traced, "aliases", "swaps", "joint", "interactions", "pairs", "unpaired")
+        content["descriptors"] = described.values
         content |= {"verdicts": ladder.verdicts, "prediction": ladder.prediction, "seed": seed}
         nothing = isinstance(following, NoAnswer)
         content |= {"next": [] if nothing else following.blends}
@@ -217,7 +214,6 @@ def trace(study: Path, seed: int, everything: bool, as_json: bool) -> None:
 
 
 def _print_trace(answers: Answers, *, everything: bool) -> None:
-    """Print the matrix of causes and what to make next; all of it if asked for."""
     from panel.answers import NoAnswer
     from panel.study.formulas import emollient_blend
     from panel.views.emollients.blends import tell_blends

@@ -121,7 +121,6 @@ def _tell(changed: list[dict[Any, Any]], problems: list[str], notes: list[str], 
 def _change_of(
     seen: Study, what: str, words: tuple[str, ...], *, who: str, why: str, whole: bool
 ) -> tuple[Change, list[str]]:
-    """Return the change that was asked for, and what was noticed."""
     from panel.plan.study_plan import with_session
     from panel.study.editing import with_benchmark
     from panel.study.raw_table import read_raw_file
@@ -161,7 +160,6 @@ def _change_of(
 
 
 def _named(words: tuple[str, ...]) -> dict[str, str]:
-    """Return what was written as NAME=VALUE."""
     pairs = [word.partition("=") for word in words]
     if wrong := [word for word, (_, sign, _) in zip(words, pairs, strict=True) if not sign]:
         raise StudyError(f"{wrong[0]!r} is not understood. Write it as NAME=VALUE: see afterfeel set --help.")
@@ -236,7 +234,6 @@ _ON_RECORD = {
 
 
 def _moment() -> str:
-    """Return this moment, to the second."""
     from datetime import UTC, datetime
 
     return datetime.now(UTC).isoformat(timespec="seconds")
@@ -265,7 +262,6 @@ def _block(seen: Study, name: str, file: str) -> Pasted:
 
 
 def _statements(seen: Study, file: str, who: str) -> tuple[Change, list[str]]:
-    """Fix the statements of a file, each stamped at this moment."""
     from panel.claims.claim import with_statements
 
     read, when = _block(seen, "claims", file), _moment()

@@ -13,6 +13,7 @@ import click
 from panel.cli.shared import (
     json_option,
     open_path,
+    parts_of,
     print_json,
     print_lines,
     print_table,
@@ -87,16 +88,14 @@ def plan(
 def _plan_prototypes(
     opened: Study, swaps: tuple[str, ...], base: str | None, make: str, *, everything: bool, as_json: bool
 ) -> None:
-    """Plan the prototypes to make, so that the effects of swaps can be told apart."""
     from panel.plan.swap_plan import plan_swaps
     from panel.study.formulas import formula
 
     start = base or opened.benchmark or next(iter(opened.prototypes), "")
     result = plan_swaps(formula(opened, start), [_swap(text) for text in swaps], make)  # type: ignore[arg-type]  # click checked the choice
     if as_json:
-        frames = ("prototypes", "formulas", "swaps", "aliases", "extra", "cautions")
-        content: dict[str, Any] = {name: getattr(result, name) for name in frames}
-        print_json(content | {"moves": result.n_moves, "method": result.method, "notes": result.notes})
+        content = parts_of(result, "prototypes", "formulas", "swaps", "aliases", "extra", "cautions")
+        print_json(content | {"moves": result.n_moves} | parts_of(result, "method", "notes"))
         return
     from panel.study.naming import naming
     from panel.study.shown import shown
@@ -108,7 +107,6 @@ def _plan_prototypes(
 
 
 def _plan_servings(opened: Study, how: dict[str, Any], seed: int, *, everything: bool, as_json: bool) -> None:
-    """Plan who gets what, when, under which code and where."""
     import numpy as np
 
     from panel.plan.study_plan import plan_study
@@ -118,9 +116,9 @@ def _plan_servings(opened: Study, how: dict[str, Any], seed: int, *, everything:
     if as_json:
         balance = result.balance
         content: dict[str, Any] = {"servings": result.servings, "balance": balance.summary, "gaps": result.gaps}
-        content |= {name: getattr(balance, name) for name in ("positions", "carry_over", "sites", "together")}
-        content |= {"batches": None if weighed is None else weighed.rows}
-        print_json(content | {"seed": seed, "method": result.method, "notes": result.notes})
+        content |= parts_of(balance, "positions", "carry_over", "sites", "together")
+        content |= {"batches": None if weighed is None else weighed.rows, "seed": seed}
+        print_json(content | parts_of(result, "method", "notes"))
         return
     from panel.study.naming import naming
     from panel.study.shown import shown
@@ -157,7 +155,6 @@ def _keep_servings(folder: Path, seen: Study, how: dict[str, Any], seed: int, wh
 
 
 def _weigh_batches(opened: Study, replicates: int) -> BatchNumbers | None:
-    """Weigh batches against replicates, where the study states how far batches differ and what matters."""
     from panel.checks.confounds import making_confounds
     from panel.models.prototypes.verdict import batch_spread
     from panel.plan.batch_numbers import batch_numbers
@@ -171,7 +168,6 @@ def _weigh_batches(opened: Study, replicates: int) -> BatchNumbers | None:
 
 
 def _swap(text: str) -> Swap:
-    """Read a swap as it is written on the command line."""
     from panel.plan.swap_plan import Swap
     from panel.study.numbers_read import typed_number
 
@@ -250,7 +246,6 @@ def rehearse(study: Path, out: Path, seed: int, as_json: bool) -> None:
 
 
 def _say(result: Rehearsal, locked: tuple[Locked, ...], out: Path) -> None:
-    """Print what was rehearsed."""
     count = len(result.servings)
     kept = sum(one.scores + one.cannot_judge for one in locked)
     print_lines(
@@ -305,6 +300,5 @@ def lock(study: Path, session: str, who: str, with_gaps: bool, as_json: bool) ->
         )
         return
     print_lines(
-        *missing,
-        f"{what_locking_did(done.session, done.scores, done.cannot_judge)} Seal {done.events_sha256}.",
+        *missing, f"{what_locking_did(done.session, done.scores, done.cannot_judge)} Seal {done.events_sha256}."
     )

@@ -58,6 +58,11 @@ def print_json(content: dict[str, Any]) -> None:
     click.echo(text)
 
 
+def parts_of(result: object, *names: str) -> dict[str, Any]:
+    """Return these fields of a result, as data."""
+    return {name: getattr(result, name) for name in names}
+
+
 def told_level() -> dict[str, float]:
     """Return the level of every interval, as data."""
     from panel.stats.comparing.multiplicity import LEVEL

@@ -13,6 +13,7 @@ import click
 from panel.cli.shared import (
     json_option,
     open_path,
+    parts_of,
     print_json,
     print_lines,
     print_table,
@@ -97,14 +98,9 @@ def import_scores(
     study = study_from_scores(imported, raw, title or file.stem, scale_min, scale_max, benchmark)
     write_study(study, out, overwrite=overwrite, what=f"The study was replaced by an import of {file.name}.")
     found = check_study(study)
-    named = {name: getattr(study, name) for name in ("attributes", "prototypes", "assessors")}
-    content = {
-        **{"rows": len(study.scores), **named, "sha256": raw.sha256},
-        "done": imported.notes,
-        "findings": findings_table(found),
-    }
     if as_json:
-        print_json(content)
+        content = {"rows": len(study.scores)} | parts_of(study, "attributes", "prototypes", "assessors")
+        print_json(content | {"sha256": raw.sha256, "done": imported.notes, "findings": findings_table(found)})
         return
     for sentence in imported.notes:
         tell(sentence)
@@ -210,7 +206,6 @@ def check(study: Path, as_json: bool) -> None:
 
 
 def _print_findings(found: tuple[Finding, ...]) -> None:
-    """Print findings, the gravest first."""
     from panel.study.naming import Naming
     from panel.study.shown import shown
     from panel.views.planning.study import FINDINGS
@@ -303,9 +298,6 @@ def app(study: Path | None, port: int, browser: bool, folders: tuple[Path, ...])
     sys.exit(launch(str(study) if study else None, port, browser=browser, folders=folders, tell=tell))
 
 
-# Commands that give the results away: report, why, archive.
-
-
 _seed_option = click.option("--seed", type=int, default=1, show_default=True, help="Seed of everything that is drawn.")
 _force_option = click.option(
     "--force", "--overwrite", "overwrite", is_flag=True, help="Replace the file that is there."
@@ -367,18 +359,9 @@ def why(study: Path, number_id: str, seed: int, as_json: bool) -> None:
     found = trace_back(open_path(study), number_id, rng_seed=seed)
     if as_json:
         (row,) = records(pd.DataFrame([found.row]))
-        content = {
-            "number_id": found.number_id,
-            "value": row[found.column],
-            "column": found.column,
-            "table": found.table,
-            "row": row,
-            "method": found.method,
-            "seed": found.seed,
-            "others": list(found.others),
-            "rows": [row for rows in found.rows for row in records(rows)],
-        }
-        print_json(content)
+        content = parts_of(found, "number_id", "column", "table", "method", "seed", "others")
+        behind = [each for rows in found.rows for each in records(rows)]
+        print_json(content | {"value": row[found.column], "row": row, "rows": behind})
         return
     head, *lines = trace_lines(found.number_id, found.value, found.table, found.column, found.method)
     print_lines(head, "", *lines, "")

@@ -10,6 +10,7 @@ import io
 import json
 import zipfile
 from collections.abc import Callable, Mapping
+from importlib import import_module
 from pathlib import Path, PurePosixPath
 from types import MappingProxyType
 from typing import Any
@@ -23,8 +24,8 @@ from panel.study.safe_write import media_type
 from panel.study.study import Study
 from panel.words import plain_text
 
-DESCRIPTOR, SUMS, README = "ro-crate-metadata.json", "SHA256SUMS", "README.txt"
-STUDY_FOLDER, REPORT_FOLDER = "study", "report"
+_DESCRIPTOR, _SUMS, README = "ro-crate-metadata.json", "SHA256SUMS", "README.txt"
+_STUDY_FOLDER, _REPORT_FOLDER = "study", "report"
 _SPECIFICATION = "https://w3id.org/ro/crate/1.2"
 _NO_LICENCE = "No licence is stated. The study belongs to those who made it; ask them before passing it on."
 
@@ -37,27 +38,21 @@ def archive_bytes(answers: Answers, report: Report) -> bytes:
     files = answers.files
     if isinstance(files, NoAnswer):
         raise StudyError(files.why)
-    payload = {f"{STUDY_FOLDER}/{path}": data for path, data in files.items()}
-    written = {ending: write(report) for ending, write in _WRITERS.items()}
-    payload |= {f"{REPORT_FOLDER}/evidence{ending}": written[ending] for ending in FORMS}
+    payload = {f"{_STUDY_FOLDER}/{path}": data for path, data in files.items()}
+    written = {ending: writer_of(f"evidence{ending}")(report) for ending in _IN_THIS_ORDER}
+    payload |= {f"{_REPORT_FOLDER}/evidence{ending}": written[ending] for ending in FORMS}
     payload[README] = _readme(report).encode()
-    packed = {README: payload[README], DESCRIPTOR: _description(answers.study, report, payload)}
+    packed = {README: payload[README], _DESCRIPTOR: _description(answers.study, report, payload)}
     packed |= {path: data for path, data in payload.items() if path != README}
     sums = "".join(f"{hashlib.sha256(data).hexdigest()}  {path}\n" for path, data in sorted(packed.items()))
-    return zip_of_files({**packed, SUMS: sums.encode()})
+    return zip_of_files({**packed, _SUMS: sums.encode()})
 
 
 def _description(study: Study, report: Report, payload: Mapping[str, bytes]) -> bytes:
-    """Return the crate's metadata document: flat JSON-LD, every entity in one list."""
     facts = page_facts(report)
     inside = {folder: [path for path in payload if path.startswith(f"{folder}/")] for folder in _folders()}
     graph: list[dict[str, Any]] = [
-        {
-            "@id": DESCRIPTOR,
-            "@type": "CreativeWork",
-            "conformsTo": {"@id": _SPECIFICATION},
-            "about": {"@id": "./"},
-        },
+        {"@id": _DESCRIPTOR, "@type": "CreativeWork", "conformsTo": {"@id": _SPECIFICATION}, "about": {"@id": "./"}},
         {
             "@id": "./",
             "@type": "Dataset",
@@ -80,8 +75,8 @@ def _description(study: Study, report: Report, payload: Mapping[str, bytes]) -> 
 
 def _folders() -> dict[str, str]:
     return {
-        STUDY_FOLDER: "The study: a Data Package, version 2, of CSV tables, with the files that were imported",
-        REPORT_FOLDER: "The evidence file in four forms with the same content",
+        _STUDY_FOLDER: "The study: a Data Package, version 2, of CSV tables, with the files that were imported",
+        _REPORT_FOLDER: "The evidence file in four forms with the same content",
     }
 
 
@@ -102,7 +97,6 @@ def _file(path: str, data: bytes) -> dict[str, Any]:
 
 
 def _making(report: Report, inside: Mapping[str, list[str]]) -> list[dict[str, Any]]:
-    """Return how the report came about: from which files, by which program."""
     name, _, version = report.version.partition(" ")
     return [
         {"@id": "#program", "@type": "SoftwareApplication", "name": name, "softwareVersion": version},
@@ -111,8 +105,8 @@ def _making(report: Report, inside: Mapping[str, list[str]]) -> list[dict[str, A
             "@type": "CreateAction",
             "name": "The evidence file was made from the study",
             "instrument": {"@id": "#program"},
-            "object": [{"@id": _id(path)} for path in inside[STUDY_FOLDER]],
-            "result": [{"@id": _id(path)} for path in inside[REPORT_FOLDER]],
+            "object": [{"@id": _id(path)} for path in inside[_STUDY_FOLDER]],
+            "result": [{"@id": _id(path)} for path in inside[_REPORT_FOLDER]],
         },
     ]
 
@@ -124,17 +118,17 @@ def _id(path: str) -> str:
 
 def _readme(report: Report) -> str:
     facts = page_facts(report)
-    forms = "\n".join(f"  {REPORT_FOLDER}/evidence{ending}  {words}" for ending, words in FORMS.items())
+    forms = "\n".join(f"  {_REPORT_FOLDER}/evidence{ending}  {words}" for ending, words in FORMS.items())
     mark = f"\n{facts['mark'].upper()}\n" if facts["mark"] else ""
     return f"""{facts["title"]}
 {mark}
 This archive can be read without the program that made it.
 
-  {STUDY_FOLDER}/  the study: tables as CSV (UTF-8, comma, first line = names of the columns);
-          {STUDY_FOLDER}/datapackage.json says what each column holds; {STUDY_FOLDER}/raw/ keeps imported files
+  {_STUDY_FOLDER}/  the study: tables as CSV (UTF-8, comma, first line = names of the columns);
+          {_STUDY_FOLDER}/datapackage.json says what each column holds; {_STUDY_FOLDER}/raw/ keeps imported files
 {forms}
-  {DESCRIPTOR}  what is in the archive, for programs (RO-Crate 1.2)
-  {SUMS}  checksums; check them with: sha256sum -c {SUMS}
+  {_DESCRIPTOR}  what is in the archive, for programs (RO-Crate 1.2)
+  {_SUMS}  checksums; check them with: sha256sum -c {_SUMS}
 
 SHA-256 of the data, as it stands on every page of the report: {facts["hash"]}
 Made by: {facts["version"]}
@@ -172,30 +166,6 @@ def zip_of_files(files: Mapping[str, bytes]) -> bytes:
 # In which forms can the evidence file be had? The ending of the file decides.
 
 
-def _pdf(report: Report) -> bytes:
-    from panel.report.pdf import pdf_bytes
-
-    return pdf_bytes(report)
-
-
-def _docx(report: Report) -> bytes:
-    from panel.report.docx import docx_bytes
-
-    return docx_bytes(report)
-
-
-def _html(report: Report) -> bytes:
-    from panel.report.html import html_bytes
-
-    return html_bytes(report)
-
-
-def _xlsx(report: Report) -> bytes:
-    from panel.report.xlsx import xlsx_bytes
-
-    return xlsx_bytes(report)
-
-
 FORMS: Mapping[str, str] = MappingProxyType(
     {
         ".pdf": "to read and keep (PDF/A-2a, PDF/UA-1)",
@@ -205,17 +175,18 @@ FORMS: Mapping[str, str] = MappingProxyType(
     }
 )
 """The forms of the evidence file by their endings, and what each is for."""
-# Each writer loads its own libraries when it is asked to write: to have one form takes no longer for the others. The
-# workbook, which takes most memory, is written before anything is drawn.
-_WRITERS: Mapping[str, Callable[[Report], bytes]] = MappingProxyType(
-    {".xlsx": _xlsx, ".pdf": _pdf, ".docx": _docx, ".html": _html}
-)
+# The workbook, which takes most memory, is written before anything is drawn.
+_IN_THIS_ORDER = (".xlsx", ".pdf", ".docx", ".html")
 
 
 def writer_of(path: str | Path) -> Callable[[Report], bytes]:
-    """Return what writes the evidence file in the form that the ending of a file asks for; StudyError if none."""
+    """Return what writes the evidence file in the form that the ending of a file asks for; StudyError if none.
+
+    Its libraries are loaded with it: to have one form takes no longer for the others.
+    """
     path = Path(path)
-    writer = _WRITERS.get(path.suffix.lower())
-    if writer is None:
+    form = path.suffix.lower()
+    if form not in FORMS:
         raise StudyError(f"{path.name} has no ending that says in which form; use one of {', '.join(FORMS)}.")
+    writer: Callable[[Report], bytes] = getattr(import_module(f"panel.report.{form[1:]}"), f"{form[1:]}_bytes")
     return writer

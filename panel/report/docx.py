@@ -17,24 +17,10 @@ from docx.oxml import OxmlElement, parse_xml
 from docx.oxml.ns import nsdecls, qn
 from docx.shared import Mm, Pt, RGBColor
 
+from panel.report import pdf
 from panel.report.archive import zip_of_files
 from panel.report.contents.blocks import Report, Words
 from panel.report.html import Item, Sheet, holds_numbers, items, leads, page_facts, plain_text
-from panel.report.pdf import (
-    ON_ITS_SIDE,
-    PADDING,
-    SMALLEST_LETTERS,
-    TOO_LARGE,
-    WIDTH,
-    WIDTH_TURNED,
-    as_png,
-    contents_of,
-    fitting,
-    lying,
-    pointer,
-    room_for,
-    size_of,
-)
 from panel.views.told import Picture
 
 _BADGES = {"gap": "Gap: ", "caution": "Caution: ", "verdict": "Verdict: "}
@@ -46,7 +32,7 @@ def docx_bytes(report: Report) -> bytes:
     facts = page_facts(report)
     _set_up(document, facts)
     _styled(document, f"Evidence file: {facts['title']}", "Title")
-    pngs = as_png(report)
+    pngs = pdf.as_png(report)
     aside: list[Sheet | Picture] = []
     for place, section in enumerate(report.all_sections):
         heading = _styled(document, plain_text(section.title), "Heading1")
@@ -56,18 +42,18 @@ def docx_bytes(report: Report) -> bytes:
         for item, after in zip_longest(found, found[1:]):
             if _is_wide(item):
                 aside.append(item)
-                document.add_paragraph(pointer(plain_text(item.title)))
+                document.add_paragraph(pdf.pointer(plain_text(item.title)))
             elif item == Words("contents", ()):
-                _contents(document, contents_of(report))
+                _contents(document, pdf.contents_of(report))
             else:
                 _put(document, item, pngs, leading=leads(item, after))
     if aside:
         page = document.add_section(WD_SECTION.NEW_PAGE)
         page.orientation, page.page_width, page.page_height = WD_ORIENT.LANDSCAPE, Mm(297), Mm(210)
         page.left_margin = page.right_margin = Mm(10)
-        _styled(document, ON_ITS_SIDE, "Heading1")
+        _styled(document, pdf.ON_ITS_SIDE, "Heading1")
         for item in aside:
-            _put(document, item, pngs, WIDTH_TURNED)
+            _put(document, item, pngs, pdf.WIDTH_TURNED)
     saved = io.BytesIO()
     document.save(saved)
     with zipfile.ZipFile(saved) as packed:  # packed again: the program that packs it writes the time of day
@@ -76,11 +62,13 @@ def docx_bytes(report: Report) -> bytes:
 
 def _is_wide(item: Item) -> TypeGuard[Sheet | Picture]:
     if isinstance(item, Picture):
-        return (room_for(*size_of(item.printed_svg)) or (0, False))[1]
-    return isinstance(item, Sheet) and lying(item)[1]
+        return (pdf.room_for(*pdf.size_of(item.printed_svg)) or (0, False))[1]
+    return isinstance(item, Sheet) and pdf.lying(item)[1]
 
 
-def _put(document: Any, item: Item, pngs: Mapping[str, bytes], across: float = WIDTH, *, leading: bool = False) -> None:
+def _put(
+    document: Any, item: Item, pngs: Mapping[str, bytes], across: float = pdf.WIDTH, *, leading: bool = False
+) -> None:
     match item:
         case Words("subheading", texts):
             _styled(document, texts[0], "Heading2")
@@ -109,7 +97,6 @@ _GREY = RGBColor(0x5A, 0x5A, 0x5A)
 
 
 def _set_up(document: Any, facts: Mapping[str, str]) -> None:
-    """Set page, letters, language, header, footer and properties."""
     page = document.sections[0]
     page.page_width, page.page_height = Mm(210), Mm(297)
     page.left_margin = page.right_margin = Mm(20)
@@ -150,7 +137,6 @@ def _properties(document: Any, facts: Mapping[str, str]) -> None:
 
 
 def _language(document: Any) -> None:
-    """Say in which language the text is, for those who have it read aloud."""
     defaults = document.styles.element.find(f"{qn('w:docDefaults')}/{qn('w:rPrDefault')}/{qn('w:rPr')}")
     told = defaults.find(qn("w:lang"))
     if told is None:
@@ -167,7 +153,6 @@ def _styled(document: Any, text: str, style: str) -> Any:
 
 
 def _in_bold(paragraph: Any, bold: str, text: str, bold_after: str = "", size: float | None = None) -> None:
-    """Write a paragraph whose first, or last, words are bold."""
     for words, strong in ((bold, True), (text, False), (bold_after, True)):
         if words:
             run = paragraph.add_run(words)
@@ -181,7 +166,6 @@ def _small(paragraph: Any, text: str) -> None:
 
 
 def _bookmark(heading: Any, place: int) -> None:
-    """Give a heading a name that the list of contents points to."""
     for tag in ("bookmarkStart", "bookmarkEnd"):
         mark = OxmlElement(f"w:{tag}")
         mark.set(qn("w:id"), str(place))
@@ -191,11 +175,10 @@ def _bookmark(heading: Any, place: int) -> None:
 
 
 def _contents(document: Any, listed: Sequence[Mapping[str, Any]]) -> None:
-    """Write the list of contents; the reader's program fills in the pages."""
     for entry in listed:
         line = document.add_paragraph()
         line.paragraph_format.space_after = Pt(1)
-        line.paragraph_format.tab_stops.add_tab_stop(Pt(WIDTH), WD_TAB_ALIGNMENT.RIGHT, WD_TAB_LEADER.DOTS)
+        line.paragraph_format.tab_stops.add_tab_stop(Pt(pdf.WIDTH), WD_TAB_ALIGNMENT.RIGHT, WD_TAB_LEADER.DOTS)
         line.add_run(f"{entry['words']}\t")
         _field(line, f"PAGEREF part{entry['place']}")
 
@@ -216,9 +199,8 @@ def _field(paragraph: Any, name: str) -> None:
 
 
 def _add_table(document: Any, sheet: Sheet, across: float) -> None:
-    """Add a table; its header repeats on every page and no row is cut in two."""
-    size, _ = lying(sheet)
-    for part, widths in fitting(sheet, across, size):
+    size, _ = pdf.lying(sheet)
+    for part, widths in pdf.fitting(sheet, across, size):
         _caption(document, part.title)
         _fill(document, part, widths, size)
         _small(document.add_paragraph(), part.note)
@@ -243,7 +225,7 @@ def _fill(document: Any, sheet: Sheet, widths: list[float], size: float) -> None
     rows = []
     for place, (cells, name) in enumerate(zip([sheet.headings, *sheet.rows], ("", *sheet.ids), strict=True)):
         runs = [_run(text, size, bold=place == 0) for text in cells]
-        runs[0] += _run(f" {name}", SMALLEST_LETTERS, bold=False) if name else ""
+        runs[0] += _run(f" {name}", pdf.SMALLEST_LETTERS, bold=False) if name else ""
         told = "".join(f"{start}{run}</w:p></w:tc>" for start, run in zip(starts, runs, strict=True))
         rows.append(f"<w:tr><w:trPr><w:cantSplit/>{'' if place else '<w:tblHeader/>'}</w:trPr>{told}</w:tr>")
     columns = "".join(f'<w:gridCol w:w="{width}"/>' for width in wide)
@@ -252,7 +234,9 @@ def _fill(document: Any, sheet: Sheet, widths: list[float], size: float) -> None
 
 
 _ON_THE_RIGHT = '<w:jc w:val="right"/>'
-_EDGE = f'w:w="{10 * PADDING:.0f}" w:type="dxa"'  # twentieths of a point: what the widths were computed for, in halves
+_EDGE = (
+    f'w:w="{10 * pdf.PADDING:.0f}" w:type="dxa"'  # twentieths of a point: what the widths were computed for, in halves
+)
 _TABLE = (
     f'<w:tbl {nsdecls("w")}><w:tblPr><w:tblStyle w:val="TableGrid"/><w:tblW w:type="auto" w:w="0"/>'
     '<w:tblLayout w:type="fixed"/><w:tblLook w:firstColumn="1" w:firstRow="1" w:lastColumn="0" w:lastRow="0" '
@@ -268,9 +252,9 @@ def _run(text: str, size: float, *, bold: bool) -> str:
 
 def _add_picture(document: Any, drawn: Picture, png: bytes) -> None:
     """Add a picture as large as the page allows, its title over it, with words for those who cannot see it."""
-    found = room_for(*size_of(drawn.printed_svg))
+    found = pdf.room_for(*pdf.size_of(drawn.printed_svg))
     if found is None:
-        document.add_paragraph(f"{plain_text(drawn.title)}: {TOO_LARGE}")
+        document.add_paragraph(f"{plain_text(drawn.title)}: {pdf.TOO_LARGE}")
         return
     _caption(document, plain_text(drawn.title))
     shape = document.add_paragraph().add_run().add_picture(io.BytesIO(png), width=Pt(found[0]))
@@ -280,7 +264,6 @@ def _add_picture(document: Any, drawn: Picture, png: bytes) -> None:
 
 
 def _add_signature(document: Any, texts: tuple[str, ...]) -> None:
-    """Add room for a name, a date and a signature; all stay empty."""
     role, states, named = texts
     heading = document.add_paragraph()
     _in_bold(heading, role[:1].upper() + role[1:], f" (named in the study: {named})" if named else "")

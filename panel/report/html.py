@@ -11,14 +11,7 @@ from typing import TYPE_CHECKING, Any
 
 import pandas as pd
 
-from panel.report.contents.blocks import (
-    Block,
-    Numbers,
-    Report,
-    Section,
-    TextTable,
-    Words,
-)
+from panel.report.contents.blocks import Block, Numbers, Report, Section, TextTable, Words
 from panel.views.pictures import sign_width
 from panel.views.told import Picture
 from panel.words import counted, plain_text

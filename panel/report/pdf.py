@@ -152,7 +152,6 @@ def lying(sheet: Sheet) -> tuple[float, bool]:
 
 
 def _sheet(sheet: Sheet, widths: list[float], size: float) -> dict[str, Any]:
-    """Return a table; only words wider than their column may be broken."""
     room = [width - PADDING for width in widths]
     headings = zip(sheet.headings, room, strict=True)
     rows: list[list[Any]] = []
@@ -218,12 +217,10 @@ _MEAN = 0.6  # of the size of the letters: mean width of a sign of DejaVu Sans
 
 @cache
 def _width(text: str, *, bold: bool = False) -> float:
-    """Return how wide a text is in letters of size 1."""
     return sum(sign_width(sign, bold=bold) for sign in text)
 
 
 def _breakable(text: str, room: float, size: float, *, bold: bool = False) -> str:
-    """Return text in which words wider than the room may be broken."""
     if len(text) * size < room:  # no sign is wider than the letters are high
         return text
     words = []

@@ -14,13 +14,7 @@ import pandas as pd
 
 from panel.answers import DIFFERENCES, Answers, NoAnswer
 from panel.errors import PanelError, StudyError
-from panel.report.contents.blocks import (
-    Numbers,
-    number_id,
-    numbers_of,
-    read_printed_id,
-    source_rows,
-)
+from panel.report.contents.blocks import Numbers, number_id, numbers_of, read_printed_id, source_rows
 from panel.report.contents.part_claims import all_numbers, verdicts
 from panel.report.contents.part_results import TABLES
 from panel.report.contents.part_study import balance, batches, formulas
@@ -119,7 +113,6 @@ def _on_paper(table: Numbers, place: int, column: str) -> tuple[str, tuple[str, 
 
 
 def _place(table: Numbers, name: str) -> tuple[int, str]:
-    """Return row and column of a number; StudyError with near ids if there is none."""
     for column in table.number_columns:
         end = number_id("", column)
         if name.endswith(end) and name.removesuffix(end) in table.full_ids:

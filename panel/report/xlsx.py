@@ -88,7 +88,6 @@ def _table(book: Any, table: Numbers, facts: dict[str, str], bold: Any) -> None:
 
 
 def _ids(book: Any, report: Report, facts: dict[str, str], bold: Any) -> None:
-    """Write every number of the report under its own id."""
     sheet = _sheet(book, _IDS, facts)
     _write(sheet, 0, ("id", "value"), bold)
     row = 1

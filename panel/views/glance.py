@@ -48,7 +48,7 @@ from panel.views.told import Picture, Told
 from panel.words import counted, first_few, format_list
 
 _NO_SCORES = "There are no scores yet, so nothing can be said of the prototypes."
-MOST_TO_SETTLE, MOST_LEADERS, MOST_CLAIMS = 3, 3, 3
+_MOST_TO_SETTLE, _MOST_LEADERS, _MOST_CLAIMS = 3, 3, 3
 # What a study may answer without scores, the first of these that it does, with the part of the app that tells it.
 _WITHOUT_SCORES: tuple[tuple[Question[Any], Callable[[Any, Naming], Told], str], ...] = (
     (LIKING, tell_liking, "liking"),
@@ -137,7 +137,6 @@ def _without_scores(answers: Answers) -> tuple[Told, str] | None:
 
 
 def _about(study: Study) -> str:
-    """Return how much the answer rests on, in one line."""
     answers, parts = study.table("answers"), [counted(len(study.prototypes), "prototype")]
     panel = {who for name in ("scores", "courses", "dominances") for who in study.table(name)["assessor"] if who}
     if panel:
@@ -168,7 +167,7 @@ def _settle(findings: Sequence[Finding]) -> tuple[Finding, ...]:
     grave = [each for each in findings if each.severity != SEVERITIES[-1]]
     grave.sort(key=lambda each: SEVERITIES.index(each.severity))
     first_of_kind = {each.kind: each for each in reversed(grave)}
-    kinds = list(dict.fromkeys(each.kind for each in grave))[:MOST_TO_SETTLE]
+    kinds = list(dict.fromkeys(each.kind for each in grave))[:_MOST_TO_SETTLE]
     return tuple(first_of_kind[kind] for kind in kinds)
 
 
@@ -186,7 +185,7 @@ def _leaders(decision: Decision | NoAnswer, names: Naming) -> tuple[str, ...]:
     lines: list[str] = []
     ranked = decision.ranking["prototype"]
     leading = ranked.loc[decision.ranking["standing"] != OUT]
-    for prototype in (leading if len(leading) else ranked).iloc[:MOST_LEADERS]:
+    for prototype in (leading if len(leading) else ranked).iloc[:_MOST_LEADERS]:
         rows = decision.windows.loc[(decision.windows["prototype"] == prototype) & decision.windows["read_met"].notna()]
         missed = [names.attribute(each) for each in rows.loc[rows["read_met"] == 0, "attribute"]]
         met = f"{prototype}: {len(rows) - len(missed)} of {counted(len(rows), 'target')}"
@@ -200,7 +199,7 @@ def _claims(claims: Claims | NoAnswer) -> tuple[tuple[str, ...], str]:
         return (), "No sentence for the pack is written down yet. Best written before the scores come in."
     rows: pd.DataFrame = claims.claims
     good = rows["verdict"].isin(AS_WORDED)
-    may = tuple(f"“{row['claim']}”: {row['verdict']}." for row in rows.loc[good].to_dict("records")[:MOST_CLAIMS])
+    may = tuple(f"“{row['claim']}”: {row['verdict']}." for row in rows.loc[good].to_dict("records")[:_MOST_CLAIMS])
     rest = int((~good).sum())
     count = counted(rest, "other sentence" if may else "sentence")
     others = f"{count} may not be said as {'it stands' if rest == 1 else 'they stand'}."
@@ -208,7 +207,6 @@ def _claims(claims: Claims | NoAnswer) -> tuple[tuple[str, ...], str]:
 
 
 def _step(answers: Answers, findings: Iterable[Finding]) -> tuple[str, str]:
-    """Return the next step, and the part of the app where it is taken."""
     if any(each.severity == "stop" and each.kind != "no_scores" for each in findings):
         return "Settle what stops the analysis.", "study"
     study = answers.study

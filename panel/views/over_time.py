@@ -3,12 +3,14 @@
 from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
+from functools import partial
 from typing import TYPE_CHECKING, Any
 
 import numpy as np
 import pandas as pd
 from numpy.typing import NDArray
 
+from panel import words
 from panel.models.over_time.after_feel import QUANTITIES, AfterFeel, Courses
 from panel.models.over_time.dominance import Dominances
 from panel.models.prototypes.verdict import DIFFERS
@@ -49,18 +51,6 @@ from panel.views.pictures import (
     wrapped,
 )
 from panel.views.told import Picture, Told, drawer
-from panel.words import (
-    capital,
-    counted,
-    first_few,
-    format_list,
-    format_number,
-    format_share,
-    format_typed,
-    p_after_holm,
-    p_words,
-    quoted,
-)
 
 if TYPE_CHECKING:
     from matplotlib.axes import Axes
@@ -102,7 +92,10 @@ _COURSES_TABLE = Table(
     columns=(
         ATTRIBUTE,
         PROTOTYPE,
-        *(number(capital(words), name, _DIGITS.get(name.split("_")[0], 1)) for name, words in QUANTITIES.items()),
+        *(
+            number(words.capital(worded), name, _DIGITS.get(name.split("_")[0], 1))
+            for name, worded in QUANTITIES.items()
+        ),
     ),
 )
 _COURSE_TESTS = Table(
@@ -139,7 +132,7 @@ def tell_after_feel(result: AfterFeel, names: Naming) -> Told:
             "after_feel",
             "After-feel over time",
             f"Means of each prototype over the minutes after use, with intervals. {_after_feel_headline(result)}",
-            lambda width: _after_feel_figure(result, names, width),
+            partial(_after_feel_figure, result, names),
         ),
         table=_AFTER_FEEL_VERSUS if len(result.versus) else _AFTER_FEEL_MEANS,
         drawers=(
@@ -159,7 +152,7 @@ def tell_after_feel(result: AfterFeel, names: Naming) -> Told:
 def _after_feel_headline(result: AfterFeel) -> str:
     rows = result.tests.loc[(result.tests["term"] == "prototype_time") & result.tests["differs"], "name"]
     if len(rows):
-        return f"The prototypes do not change alike over time on {format_list([str(name) for name in rows])}."
+        return f"The prototypes do not change alike over time on {words.format_list([str(name) for name in rows])}."
     return "No attribute shows that the prototypes change differently over time. That does not show they change alike."
 
 
@@ -170,15 +163,15 @@ def _after_feel_sentences(result: AfterFeel, names: Naming) -> list[str]:
 
 def _follow(name: str, rows: pd.DataFrame, result: AfterFeel, names: Naming) -> str:
     told = rows.set_index("term").to_dict("index")
-    words = {
+    worded = {
         "prototype_time": ("the prototypes do not change alike", "no difference in the change is shown"),
         "prototype": ("the prototypes differ on the whole", "no difference on the whole is shown"),
         "time": ("it changes over time", "no change over time is shown"),
     }
     parts = [
-        f"{seen if told[term]['differs'] else not_seen} (F {format_number(told[term]['statistic'], 1)}, "
-        f"{p_after_holm(told[term]['p_adjusted'])})"
-        for term, (seen, not_seen) in words.items()
+        f"{seen if told[term]['differs'] else not_seen} (F {words.format_number(told[term]['statistic'], 1)}, "
+        f"{words.p_after_holm(told[term]['p_adjusted'])})"
+        for term, (seen, not_seen) in worded.items()
     ]
     return f"{name}: {'; '.join(parts)}.{_beside_benchmark(name, result, names)}"
 
@@ -200,9 +193,10 @@ def _beside_benchmark(name: str, result: AfterFeel, names: Naming) -> str:
 
 
 def _moments(rows: pd.DataFrame, names: Naming) -> str:
-    return format_list(
+    return words.format_list(
         [
-            f"{format_typed(float(row['minutes']))} min ({format_number(abs(row['estimate']), names.digits)})"
+            f"{words.format_typed(float(row['minutes']))} min "
+            f"({words.format_number(abs(row['estimate']), names.digits)})"
             for row in rows.to_dict("records")
         ]
     )
@@ -210,8 +204,8 @@ def _moments(rows: pd.DataFrame, names: Naming) -> str:
 
 def tell_courses(result: Courses, names: Naming) -> Told:
     """Return what is told of the courses of intensity."""
-    found, words = result.differences, _course_names(result, names)
-    tests = () if found is None else (Shown(_COURSE_TESTS, found, words), Shown(_COURSE_PAIRS, found, words))
+    found, worded = result.differences, _course_names(result, names)
+    tests = () if found is None else (Shown(_COURSE_TESTS, found, worded), Shown(_COURSE_PAIRS, found, worded))
     return Told(
         result,
         names,
@@ -219,8 +213,8 @@ def tell_courses(result: Courses, names: Naming) -> Told:
         Picture(
             "courses",
             "Mean courses of intensity",
-            f"Mean intensity over time of each prototype, from {counted(len(result.courses), 'course')}.",
-            lambda width: _courses_figure(result, names, width),
+            f"Mean intensity over time of each prototype, from {words.counted(len(result.courses), 'course')}.",
+            partial(_courses_figure, result, names),
         ),
         table=_COURSES_TABLE,
         drawers=(
@@ -237,46 +231,45 @@ def tell_courses(result: Courses, names: Naming) -> Told:
 
 
 def _course_names(result: Courses, names: Naming) -> Naming:
-    """Return the words for the quantities of the courses."""
-    words = {
+    worded = {
         f"{attribute}: {quantity}": f"{names.attribute(str(attribute))}, {told}"
         for attribute in result.courses["attribute"].unique()
         for quantity, told in QUANTITIES.items()
     }
-    return Naming(attributes=words, prototypes=names.prototypes, digits=2)
+    return Naming(attributes=worded, prototypes=names.prototypes, digits=2)
 
 
 def _courses_headline(result: Courses, names: Naming) -> str:
     if result.differences is None:
         people = result.courses["assessor"].nunique()
         return (
-            f"{counted(len(result.courses), 'course')} of {counted(people, 'person', 'people')}; whether the "
-            "prototypes differ was not tested."
+            f"{words.counted(len(result.courses), 'course')} of {words.counted(people, 'person', 'people')}; whether "
+            "the prototypes differ was not tested."
         )
-    rows, words = result.differences.attributes, _course_names(result, names)
+    rows, worded = result.differences.attributes, _course_names(result, names)
     apart = rows["verdict"] == DIFFERS
-    told = [quoted(words.attribute(str(name))) for name in rows.loc[apart, "attribute"]]
+    told = [words.quoted(worded.attribute(str(name))) for name in rows.loc[apart, "attribute"]]
     few = told if len(told) <= 2 else []
     if not told:
         return "In no quantity can the courses be told apart. That does not show that they are alike."
     if len(told) == len(rows):
         return f"The courses of the prototypes differ in {'the one quantity' if len(rows) == 1 else 'every quantity'}."
-    what = f": {format_list(few)}" if few else f" of {format_list(_followed(result, names))}"
+    what = f": {words.format_list(few)}" if few else f" of {words.format_list(_followed(result, names))}"
     return f"The courses of the prototypes differ in {len(told)} of {len(rows)} quantities{what}."
 
 
 def _followed(result: Courses, names: Naming) -> list[str]:
-    return [quoted(names.attribute(str(name))) for name in result.courses["attribute"].unique()]
+    return [words.quoted(names.attribute(str(name))) for name in result.courses["attribute"].unique()]
 
 
 def _course_sentences(result: Courses, names: Naming) -> list[str]:
     """Return one line per attribute: how many courses, how strong and how long on average."""
     return [
-        f"{names.attribute(str(attribute))}: {counted(len(rows), 'course')} of "
-        f"{counted(rows['assessor'].nunique(), 'person', 'people')}; the largest "
-        f"intensity is {format_number(rows['largest'].mean(), 1)} on average, reached after "
-        f"{format_number(rows['time_to_largest'].mean(), 1)} s; it lasts {format_number(rows['duration'].mean(), 1)} s"
-        f"{_cut_short(rows)}."
+        f"{names.attribute(str(attribute))}: {words.counted(len(rows), 'course')} of "
+        f"{words.counted(rows['assessor'].nunique(), 'person', 'people')}; the largest "
+        f"intensity is {words.format_number(rows['largest'].mean(), 1)} on average, reached after "
+        f"{words.format_number(rows['time_to_largest'].mean(), 1)} s; it lasts "
+        f"{words.format_number(rows['duration'].mean(), 1)} s{_cut_short(rows)}."
         for attribute, rows in result.courses.groupby("attribute", sort=False)
     ]
 
@@ -294,9 +287,7 @@ def tell_dominance(result: Dominances, names: Naming) -> Told:
         result,
         names,
         _dominance_headline(result, names),
-        Picture(
-            "dominance", "Dominant sensations over time", alt, lambda width: _dominance_figure(result, names, width)
-        ),
+        Picture("dominance", "Dominant sensations over time", alt, partial(_dominance_figure, result, names)),
         table=_DOMINANT,
         drawers=(
             drawer("Prototype by prototype", *lines, _DOMINANT),
@@ -311,14 +302,13 @@ def tell_dominance(result: Dominances, names: Naming) -> Told:
 
 
 def _dominance_headline(result: Dominances, names: Naming) -> str:
-    """Return which prototype has something dominant beyond chance, or that none has."""
     risen = result.periods.groupby("prototype", sort=False)["attribute"].unique()
     if risen.empty:
         return "No sensation is dominant beyond chance for any prototype. That does not show that none is."
     last = result.periods.sort_values("end", kind="stable").groupby("prototype", sort=False).last()
     told = [f"{prototype} {names.attribute(str(last.loc[prototype, 'attribute']))}" for prototype in risen.index]
     when = "Dominant beyond chance at the end" if (last["end"] == 1).all() else "Last to be dominant beyond chance"
-    return f"{when}: {first_few(told, 4)}."
+    return f"{when}: {words.first_few(told, 4)}."
 
 
 def _dominance_sentences(result: Dominances, names: Naming) -> list[str]:
@@ -331,19 +321,19 @@ def _dominance_sentences(result: Dominances, names: Naming) -> list[str]:
 
 
 def _dominant(periods: pd.DataFrame, row: Mapping[Any, Any], names: Naming) -> str:
-    base = f"{counted(row['people'], 'person', 'people')}; beyond chance from {format_share(row['line'])}"
+    base = f"{words.counted(row['people'], 'person', 'people')}; beyond chance from {words.format_share(row['line'])}"
     if periods.empty:
         return f"nothing is dominant beyond chance ({base})."
     told = [
         f"{names.attribute(str(each['attribute']))} {_period(each)} of the time (at its height in "
-        f"{format_share(each['highest'])} of the evaluations)"
+        f"{words.format_share(each['highest'])} of the evaluations)"
         for each in periods.to_dict("records")
     ]
-    return f"dominant beyond chance: {format_list(told)} ({base})."
+    return f"dominant beyond chance: {words.format_list(told)} ({base})."
 
 
 def _period(row: Mapping[Any, Any]) -> str:
-    start, end = (format_number(100 * row[name], 0) for name in ("start", "end"))
+    start, end = (words.format_number(100 * row[name], 0) for name in ("start", "end"))
     return f"at {end} %" if start == end else f"from {start} to {end} %"
 
 
@@ -359,17 +349,14 @@ def _difference_sentences(result: Dominances, names: Naming) -> list[str]:
         side = "more" if largest["estimate"] > 0 else "less"
         lines.append(
             f"{names.attribute(str(name))} is dominant {side} often in {prototype} than in {largest['versus']}, the "
-            f"most at {format_number(100 * largest['time'], 0)} % of the time (by "
-            f"{format_share(abs(largest['estimate']))} of the evaluations, "
-            f"{p_words(float(largest['p_adjusted']))} for all "
+            f"most at {words.format_number(100 * largest['time'], 0)} % of the time (by "
+            f"{words.format_share(abs(largest['estimate']))} of the evaluations, "
+            f"{words.p_words(float(largest['p_adjusted']))} for all "
             "times and sensations at once)."
         )
     if len(rows) and not lines:
         lines.append("At no time is a difference of dominance shown. That does not show that there is none.")
     return lines
-
-
-# The pictures: one part for each attribute or prototype.
 
 
 _FONT = 8.5  # points
@@ -383,11 +370,11 @@ _DODGE = 0.012  # of the width: intervals of several prototypes at one time stan
 _DASHES = ("-", (0, (6, 2)), (0, (2, 2)), (0, (6, 2, 2, 2)), (0, (1, 1)), (0, (8, 2, 1, 2)), (0, (4, 1)))
 
 
-def _after_feel_figure(result: AfterFeel, words: Naming, width: float = BROAD) -> Figure:
+def _after_feel_figure(result: AfterFeel, worded: Naming, width: float = BROAD) -> Figure:
     """Return one part per attribute: the means of each prototype over the minutes, with intervals."""
     names = [str(name) for name in result.curves["name"].unique()]
     prototypes = [str(name) for name in result.curves["prototype"].unique()]
-    drawn = {name: marker_of(words, name) for name in prototypes}
+    drawn = {name: marker_of(worded, name) for name in prototypes}
     figure, parts = _parts(names, width, ends=prototypes)
     for axes, name in zip(parts, names, strict=True):
         rows = result.curves.loc[result.curves["name"] == name]
@@ -405,7 +392,6 @@ def _after_feel_figure(result: AfterFeel, words: Naming, width: float = BROAD) -
 
 
 def _courses_figure(result: Courses, names: Naming, width: float = BROAD) -> Figure:
-    """Return one part per attribute: the mean course of each prototype."""
     attributes = [str(name) for name in result.means["attribute"].unique()]
     prototypes = [str(name) for name in result.means["prototype"].unique()]
     drawn = {name: marker_of(names, name) for name in prototypes}
@@ -501,15 +487,15 @@ def _name_heights(axes: Axes, attributes: Sequence[str], names: Naming, width: f
     heights = [lines[name][int(lines[name][:, 1].argmax())] for name in attributes]
     labels = ["\n".join(wrapped(names.attribute(name), _FONT, _MOST_HEIGHT * box[0], 2)) for name in attributes]
     sizes = [
-        (max(text_width(part, _FONT) for part in words.split("\n")) + 2, _END_LINE * (words.count("\n") + 1))
-        for words in labels
+        (max(text_width(part, _FONT) for part in worded.split("\n")) + 2, _END_LINE * (worded.count("\n") + 1))
+        for worded in labels
     ]
     others = np.concatenate([_along(each * box) for each in lines.values()])
     points = np.concatenate([np.reshape(heights, (-1, 2)) * box, others])
     centres = place_labels(points, [*sizes, *[(0.0, 0.0)] * len(others)], (float(box[0]), float(box[1])), 4.0)
-    for name, words, centre in zip(attributes, labels, centres / box, strict=False):
+    for name, worded, centre in zip(attributes, labels, centres / box, strict=False):
         colour = next(line.get_color() for line in axes.lines if line.get_gid() == name)
-        axes.text(centre[0], centre[1], words, transform=axes.transAxes, fontsize=_FONT,
+        axes.text(centre[0], centre[1], worded, transform=axes.transAxes, fontsize=_FONT,
                   color=INK if colour == GREY else colour, ha="center", va="center", linespacing=1.0,
                   bbox={"facecolor": "white", "edgecolor": "none", "alpha": 0.8, "pad": 0.5})  # fmt: skip
 

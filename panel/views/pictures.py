@@ -37,8 +37,6 @@ FAINT = "#d0d0d0"
 MOST_COLOURED = len(_COLOURS)
 
 _SHAPES = ("o", "s", "^", "D", "v", "P", ">", "X", "<", "*", "p", "h")
-
-
 # For what is no prototype: none of them stands for one. Dark enough on white, apart in lightness as well as in hue.
 OTHERS = ("#0b6b63", "#a8480a", "#6a4c93", "#5c5c5c", "#8a6d00", "#7b2d43", "#2f4f6f")
 
@@ -222,6 +220,23 @@ def panels(
     ]
 
 
+def framed(width: float, height: float, inside: tuple[float, float, float, float]) -> tuple[Figure, Axes]:
+    """Return a figure with a part to draw in: `inside` is its left, bottom, width and height; all in inches."""
+    from matplotlib.figure import Figure
+
+    figure = Figure(figsize=(width, height))
+    left, bottom, wide, tall = inside
+    return figure, figure.add_axes((left / width, bottom / height, wide / width, tall / height))
+
+
+def sheet(width: float, height: float) -> tuple[Figure, Axes]:
+    """Return an empty figure in which one unit is one inch, from the top left."""
+    figure, axes = framed(width, height, (0, 0, width, height))
+    axes.set(xlim=(0, width), ylim=(height, 0))
+    axes.set_axis_off()
+    return figure, axes
+
+
 def plain(axes: Axes) -> None:
     """Leave of the frame of a picture what is needed: two sides, a pale grid below everything, small numbers."""
     axes.tick_params(labelsize=LETTERS - 1, colors=INK, length=0)
@@ -317,7 +332,6 @@ def _grid(box: NDArray[np.float64], extent: NDArray[np.float64], steps: tuple[in
 def _overlap(
     tried: NDArray[np.float64], extent: NDArray[np.float64], others: NDArray[np.float64], extents: NDArray[np.float64]
 ) -> NDArray[np.float64]:
-    """Return the area each tried place shares with the other boxes."""
     reach = (extent + extents)[None, :, :] / 2
     shared = np.maximum(reach - np.abs(tried[:, None, :] - others[None, :, :]), 0)
     return np.asarray(shared.prod(axis=2).sum(axis=1))
@@ -491,7 +505,6 @@ def _column(words: _Words, most: float) -> tuple[list[str], float]:
 
 
 def _widest(words: _Words) -> float:
-    """Return the width of the longest words in inches."""
     return max((text_width(text, LETTERS) for _, text in words), default=0.0) / _POINTS
 
 
@@ -559,13 +572,7 @@ def svg_text(figure: Figure, *, title: str, description: str, text_as_paths: boo
     return f"{opening}{words}{svg[inside:]}"
 
 
-# A figure as PNG, for programs that take no SVG.
-
-
-DOTS_PER_INCH = 200
-
-
-def png_bytes(figure: Figure, *, dots_per_inch: int = DOTS_PER_INCH) -> bytes:
+def png_bytes(figure: Figure, *, dots_per_inch: int = 200) -> bytes:
     """Return the figure as PNG; the same figure gives the same bytes."""
     from matplotlib.backends.backend_agg import FigureCanvasAgg  # slow to load, and most pictures are SVG
 

@@ -7,7 +7,7 @@ from pathlib import Path
 import pytest
 from streamlit.testing.v1 import AppTest
 
-from panel.app.ballot_forms import HERE, _start_server
+from panel.app.ballot_forms import _HERE, _start_server
 from panel.app.state import STUDY_VARIABLE
 from panel.ballots.rehearsal import _to_rehearse
 from panel.plan.codes import _key_matches, _serving_key
@@ -295,7 +295,7 @@ def test_a_button_starts_and_stops_the_server(folder: Path, monkeypatch: pytest.
     monkeypatch.setenv("PYTHONPATH", str(ROOT))
     app = prepared(folder)
     port = str(free_port())
-    labelled(app.radio, "Who opens the ballots").set_value(HERE)
+    labelled(app.radio, "Who opens the ballots").set_value(_HERE)
     labelled(app.text_input, "Port").set_value(port).run()
     labelled(app.button, "Start the ballots").click().run()
     assert not app.exception

@@ -280,7 +280,9 @@ def changes_made_in(folder: Path) -> set[str]:
             if isinstance(node, ast.Lambda) and [each.arg for each in node.args.args] in (["now"], ["seen"]):
                 calls = [each for each in ast.walk(node.body) if isinstance(each, ast.Call)]
                 found |= {each.func.id for each in calls if isinstance(each.func, ast.Name)}
-    return found - {"_with_prototypes", "_with_reactions"}  # only parts of a change
+                of_modules = (each.func for each in calls if isinstance(each.func, ast.Attribute))
+                found |= {each.attr for each in of_modules if isinstance(each.value, ast.Name)}
+    return found - {"_with_prototypes", "_with_reactions", "moment"}  # only parts of a change
 
 
 def test_whatever_the_app_changes_a_command_changes_too():

@@ -22,13 +22,14 @@ from panel.report.contents.blocks import (
 )
 from panel.report.contents.case import (
     _DECLARED,
+    _JUDGEMENT,
+    _MOST_LINES,
     _NOT_RECORDED,
+    _TOUCHES,
     AGAINST,
     FOR,
-    JUDGEMENT,
-    MOST_LINES,
     _claims_on_other_skin,
-    _touched,
+    _items_in,
 )
 from panel.report.contents.evidence import report_of
 from panel.study.study import Study
@@ -145,8 +146,8 @@ def test_long_tables_and_lists_keep_to_what_claims_are_about():
     analysis = next(section for section in demo_report().sections if section.number == "10")
     for block in analysis.blocks:
         lines = block.texts if getattr(block, "kind", "") == "points" else ()
-        if len(lines) > MOST_LINES and lines[0] not in methods:
-            assert len(lines) == MOST_LINES + 1
+        if len(lines) > _MOST_LINES and lines[0] not in methods:
+            assert len(lines) == _MOST_LINES + 1
             assert "of this kind: the tables and the workbook hold their numbers." in lines[-1]
 
 
@@ -164,17 +165,17 @@ def test_long_tables_and_lists_keep_to_what_claims_are_about():
     ],
 )
 def test_a_note_that_touches_the_protocol_is_a_deviation_whose_judgement_is_left_empty(note, touched):
-    assert touched in _touched(note)
+    assert touched in _items_in(_TOUCHES, note)
     section = next(part for part in report_of(Answers(small_study({"notes": [note]}))).sections if part.number == "5")
     shown = table(section, "Deviations from the protocol, recorded or read from the notes")
     assert list(shown["What was done otherwise"]) == [note]
-    assert set("".join(shown[JUDGEMENT])) == {"_"}
+    assert set("".join(shown[_JUDGEMENT])) == {"_"}
 
 
 def test_another_note_is_a_note():
     note = "The purchase order came from the head office in Armagh."
-    assert _touched("Everything in this study is invented.") == []
-    assert "where on the skin" not in _touched(note)  # not every word with 'arm' in it is an arm
+    assert _items_in(_TOUCHES, "Everything in this study is invented.") == []
+    assert "where on the skin" not in _items_in(_TOUCHES, note)  # not every word with 'arm' in it is an arm
 
 
 def claims_study(sentence, area, title="Cream", attribute="AF_GREASE"):

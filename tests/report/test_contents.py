@@ -246,7 +246,7 @@ def test_pictures_are_drawn_when_asked_for_and_only_once():
 
 def test_an_absolute_negative_needs_both_kinds_of_people():
     claims = demo_results().ask(CLAIMS)
-    matrix = evidence_matrix(claims, None).set_index("claim")
+    matrix = evidence_matrix(claims, NoAnswer("not measured")).set_index("claim")
     assert matrix.loc["non-greasy", "strength"] == "direct"  # panel and consumers are both there
     assert matrix.loc["moisturises for 24 hours", "strength"] == "none"
     assert matrix.loc["less greasy than our previous hand cream", "consumers"] == "none"

@@ -7,7 +7,7 @@ import pandas as pd
 import pytest
 
 from panel.errors import StudyError
-from panel.report.contents.blocks import DIRECT, SET_ASIDE, number_id
+from panel.report.contents.blocks import _SET_ASIDE, DIRECT, number_id
 from panel.report.trace import why
 from panel.study.raw_table import raw_file, raw_table
 from panel.study.scores_import import guess_layout, read_scores, study_from_scores
@@ -51,8 +51,8 @@ def test_a_difference_of_a_complete_panel_is_that_of_the_rows_named():
 def test_the_number_of_scores_is_that_of_the_rows_used_and_one_set_aside_is_named():
     found = demo_why("T-AF_GREASE-n_scores")
     (rows,) = found.rows
-    assert found.value == (rows["use"] != SET_ASIDE).sum()
-    aside = rows.loc[rows["use"] == SET_ASIDE]
+    assert found.value == (rows["use"] != _SET_ASIDE).sum()
+    aside = rows.loc[rows["use"] == _SET_ASIDE]
     assert list(aside["score"]) == [330.0]  # the entry fault planted in the demo
     assert list(aside["assessor"]) == ["A02"]
 
@@ -71,7 +71,7 @@ def test_a_mean_liking_and_a_share_are_those_of_the_answers_named():
 
 def test_a_swap_rests_on_the_prototypes_it_was_seen_on():
     found = demo_why("S-AF_GREASE-Dicaprylyl.Carbonate-C13~15.Alkane-estimate")
-    assert (found.rows[0]["use"] != SET_ASIDE).sum() == demo_why("T-AF_GREASE-n_scores").value
+    assert (found.rows[0]["use"] != _SET_ASIDE).sum() == demo_why("T-AF_GREASE-n_scores").value
     assert set(found.rows[0].loc[found.rows[0]["use"] == DIRECT, "prototype"]) == set(demo_results().study.prototypes)
 
 

@@ -27,7 +27,7 @@ from panel.claims.verdict import AS_WORDED, CONTRARY, NOT_SUPPORTED
 from panel.models.emollients.causes import STANDS_OUT
 from panel.study.shown import Column, Table
 from panel.study.study import Study
-from panel.views.decision.board import verdict_words
+from panel.views.decision.claims import verdict_words
 from panel.views.pictures import BROAD, NARROW, marker_of
 from panel.views.told import Picture, Shown, Told
 from tests.as_before import differing, read_lines

@@ -18,7 +18,7 @@ from panel.cli import main
 from panel.study.study import Study
 from panel.views.consumers.choices import tell_forced_choices, tell_preferences
 from panel.views.decision.decide import tell_decision
-from panel.views.glance import MOST_TO_SETTLE, glance_headline, glance_picture, in_short, tell_glance
+from panel.views.glance import _MOST_TO_SETTLE, glance_headline, glance_picture, in_short, tell_glance
 from panel.views.over_time import tell_courses
 from panel.views.pictures import NARROW
 from tests.app.running import part_of_app
@@ -107,7 +107,7 @@ def test_a_prototype_that_is_out_leads_nothing():
 def test_the_gravest_findings_come_first_one_of_a_kind(answers):
     settle = tell_glance(answers).settle
     kinds = [finding.kind for finding in settle]
-    assert len(kinds) == len(set(kinds)) == MOST_TO_SETTLE
+    assert len(kinds) == len(set(kinds)) == _MOST_TO_SETTLE
     assert all(finding.severity == "warning" for finding in settle)
     assert set(settle) <= set(answers.need(FINDINGS))
 

@@ -10,7 +10,7 @@ import streamlit as st
 
 from panel.app.ballot_forms import board, interventions, key, links, lock, print_paper, serving_form, typing
 from panel.app.state import StudyInUse, leave_message, use_path
-from panel.app.widgets import attempt, drawer, heading, headline, plain, say
+from panel.app.widgets import act_and_tell, attempt, drawer, heading, headline, plain, say
 from panel.ballots.rehearsal import rehearse_into
 from panel.plan.protocol import conflicts, people
 from panel.plan.safety import safety_gate
@@ -87,10 +87,7 @@ def _of_folder(study: StudyInUse, folder: Path) -> None:
     if warning:
         st.warning(plain(warning), icon=":material/info:")
     if st.button("Prepare the ballots", type="primary"):
-        said = attempt(prepare_ballots, folder, study.study)
-        if said is not None:
-            leave_message(f"The ballots are prepared. {said}")
-            st.rerun()
+        act_and_tell(lambda: prepare_ballots(folder, study.study), lambda said: f"The ballots are prepared. {said}")
 
 
 def _paper_only(study: StudyInUse, words: str, stamp: str = "") -> None:

@@ -7,8 +7,8 @@ from typing import Any
 
 import streamlit as st
 
-from panel.app.state import StudyInUse, keep, leave_message, moment
-from panel.app.widgets import ask, attempt, download, plain, say, show_picture
+from panel.app.state import StudyInUse, moment
+from panel.app.widgets import ask, attempt, download, keep_and_tell, plain, say, show_picture
 from panel.app.widgets import show as show_told
 from panel.checks.moments_recorded import stamps_hash
 from panel.claims.claim import fields_of, page_to_sign, with_claim, with_withdrawn
@@ -131,21 +131,14 @@ def _numbers_of(typed: dict[str, str]) -> dict[str, float | None]:
 
 
 def _fix(study: StudyInUse, row: dict[str, Any], typed: dict[str, str], who: str, *, to_disk: bool) -> None:
-    """Add the claim to the study in use, and to its folder if that was asked for."""
-
-    def write() -> str:
-        full = {**row, **_numbers_of(typed)}
-        said = "The claim is written and stamped."
-        return keep(study, lambda now: with_claim(now, full, who=who, when=moment()), said, who=who, to_disk=to_disk)
-
-    said = attempt(write)
-    if said is not None:
-        leave_message(said)
-        st.rerun()
+    numbers, done = attempt(_numbers_of, typed), "The claim is written and stamped."
+    if numbers is None:
+        return
+    full = row | numbers
+    keep_and_tell(study, lambda now: with_claim(now, full, who=who, when=moment()), done, who=who, to_disk=to_disk)
 
 
 def _drafts(study: StudyInUse) -> None:
-    """Show the drafts tried in this window, each with a button that deletes it."""
     kept: list[tuple[Draft, dict[str, Any]]] = st.session_state.get(study.choice("drafts"), [])
     for place, (draft, row) in enumerate(kept):
         with st.expander(f"Draft. {plain(verdict_words(draft.verdict))}: “{plain(draft.claim)}”", expanded=True):
@@ -171,12 +164,11 @@ def _say(study: StudyInUse, place: int, draft: Draft, row: dict[str, Any]) -> No
 
 def _anchor(study: StudyInUse) -> None:
     """Offer the page to sign, and the request for a time stamp by an authority."""
-    name = "claims"
     with st.container(horizontal=True):
-        download("Page to print and sign", page_to_sign(study.study).encode(), f"{name}_to_sign.txt")
+        download("Page to print and sign", page_to_sign(study.study).encode(), "claims_to_sign.txt")
         nonce = st.session_state.setdefault(study.choice("nonce"), secrets.randbits(64))
         request = time_stamp_request(stamps_hash(study.study.table("claims")), nonce)
-        download("Request for a time stamp (RFC 3161)", request, f"{name}.tsq")
+        download("Request for a time stamp (RFC 3161)", request, "claims.tsq")
     st.caption("The stamps are a self-declaration. A signature on paper or an authority's reply shows when they stood.")
     with st.popover("Verify the reply of an authority"):
         files = {
@@ -185,11 +177,8 @@ def _anchor(study: StudyInUse) -> None:
         given = {key: None if file is None else file.getvalue() for key, file in files.items()}
         if given["reply"] is None:
             return
-        found = attempt(
-            lambda: verify_time_stamp(
-                given["reply"] or b"", study.study.table("claims"), request=given["request"], roots=given["roots"]
-            )
-        )
+        claims, also = study.study.table("claims"), {name: given[name] for name in ("request", "roots")}
+        found = attempt(lambda: verify_time_stamp(given["reply"] or b"", claims, **also))
         if found is not None:
             (st.error if found.problems else st.success)(plain(found.words))
             say([*found.problems[1:], *found.notes])
@@ -203,20 +192,9 @@ _STAMP = {
 
 
 def _withdraw(study: StudyInUse, result: Claims) -> None:
-    """Withdraw a stamped claim with a reason; it stays in the table."""
     number = _choose(study, result, "Claim to withdraw", "withdraw")
     why = st.text_input("Why it is withdrawn") or ""
     who = st.text_input("Who withdraws it") or ""
     if st.button("Withdraw it"):
-        said = attempt(
-            lambda: keep(
-                study,
-                lambda now: with_withdrawn(now, number, who=who, when=moment(), why=why),
-                "The claim is withdrawn; it stays in the table.",
-                who=who,
-                to_disk=study.folder is not None,
-            )
-        )
-        if said is not None:
-            leave_message(said)
-            st.rerun()
+        done = "The claim is withdrawn; it stays in the table."
+        keep_and_tell(study, lambda now: with_withdrawn(now, number, who=who, when=moment(), why=why), done, who=who)

@@ -7,18 +7,7 @@ from typing import Any
 
 import streamlit as st
 
-from panel.answers import (
-    AGREEMENT,
-    CHECK_ALL,
-    FORCED_CHOICES,
-    JUST_ABOUT_RIGHT,
-    LIKING,
-    PREFERENCE_MAP,
-    PREFERENCES,
-    SEED,
-    SEGMENTS,
-    Question,
-)
+from panel import answers
 from panel.app.state import StudyInUse
 from panel.app.widgets import attempt, say, show
 from panel.models.consumers.answers import questions_of
@@ -38,40 +27,40 @@ from panel.views.told import Told
 
 def show_just_about_right(study: StudyInUse) -> None:
     """Show what people find too little or too much, whether those like it less, and which change could be tested."""
-    told = attempt(study.told, tell_just_about_right, JUST_ABOUT_RIGHT)
+    told = attempt(study.told, tell_just_about_right, answers.JUST_ABOUT_RIGHT)
     if told is not None:
         questions = list(dict.fromkeys(told.result.shares["question"]))
         first = questions.index(first_told(told.result))
         question = st.selectbox("Question", questions, first, key=study.choice("just about right question"))
-        show(study.told(tell_just_about_right, JUST_ABOUT_RIGHT, question))
+        show(study.told(tell_just_about_right, answers.JUST_ABOUT_RIGHT, question))
 
 
 def show_check_all(study: StudyInUse) -> None:
     """Show which terms are ticked for which prototype, their map, and which go with liking."""
-    show(attempt(study.told, tell_check_all, CHECK_ALL))
+    show(attempt(study.told, tell_check_all, answers.CHECK_ALL))
 
 
 def show_agreement(study: StudyInUse) -> None:
     """Show how many agree with each statement, against its bar, and how readily these people say yes."""
-    show(attempt(study.told, tell_agreement, AGREEMENT))
+    show(attempt(study.told, tell_agreement, answers.AGREEMENT))
 
 
 def show_liking(study: StudyInUse) -> None:
     """Show which prototypes are liked."""
-    show(attempt(study.told, tell_liking, LIKING, question=_liking_question(study)))
+    show(attempt(study.told, tell_liking, answers.LIKING, question=_liking_question(study)))
 
 
 def show_groups(study: StudyInUse) -> None:
     """Show whether consumers want different things."""
-    told = attempt(study.told, tell_segments, SEGMENTS, question=_liking_question(study))
+    told = attempt(study.told, tell_segments, answers.SEGMENTS, question=_liking_question(study))
     if told is not None:
         show(told)
-        st.caption(f"The draws start from seed {SEED}, so that the same study gives the same groups.")
+        st.caption(f"The draws start from seed {answers.SEED}, so that the same study gives the same groups.")
 
 
 def show_preference_map(study: StudyInUse) -> None:
     """Show which sensations go along with liking."""
-    show(attempt(study.told, tell_preference_map, PREFERENCE_MAP, question=_liking_question(study)))
+    show(attempt(study.told, tell_preference_map, answers.PREFERENCE_MAP, question=_liking_question(study)))
 
 
 def _liking_question(study: StudyInUse) -> str | None:
@@ -92,17 +81,17 @@ _HOW_WRITTEN = (
 
 def show_forced_choice(study: StudyInUse) -> None:
     """Show whether people can tell samples apart, and what a count typed in says."""
-    _told(study, tell_forced_choices, FORCED_CHOICES)
+    _told(study, tell_forced_choices, answers.FORCED_CHOICES)
     with st.expander("Judge a count from anywhere"):
         _a_count(study, naming(study.study))
 
 
 def show_preference(study: StudyInUse) -> None:
     """Show which sample is preferred."""
-    _told(study, tell_preferences, PREFERENCES)
+    _told(study, tell_preferences, answers.PREFERENCES)
 
 
-def _told(study: StudyInUse, tell: Callable[..., Told], question: Question[Any]) -> None:
+def _told(study: StudyInUse, tell: Callable[..., Told], question: answers.Question[Any]) -> None:
     """Show the answer to a question, or why there is none and how its rows are written."""
     told = attempt(study.told, tell, question)
     show(told)
@@ -112,7 +101,6 @@ def _told(study: StudyInUse, tell: Callable[..., Told], question: Question[Any])
 
 
 def _whole_number(study: StudyInUse, label: str, usual: int) -> int:
-    """Return a whole number typed into a field."""
     text = st.text_input(label, str(usual), key=study.choice(f"count {label}"))
     return typed_whole(text or str(usual), label) or 0
 

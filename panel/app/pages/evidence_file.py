@@ -36,24 +36,20 @@ def _downloads(study: StudyInUse, report: Report) -> None:
 
 @st.cache_resource(max_entries=4, show_spinner="Putting the evidence together (some seconds) ...")
 def _report(content_hash: str, _answers: Answers) -> Report:
-    """Return the evidence file before it is written in any form."""
     return report_of(_answers)
 
 
 @st.cache_data(max_entries=8, show_spinner="Writing the evidence file ...")
 def _form(content_hash: str, ending: str, _report: Report) -> bytes:
-    """Return the evidence file in the form that an ending asks for."""
     return writer_of(f"evidence{ending}")(_report)
 
 
 @st.cache_data(max_entries=4, show_spinner="Packing the archive ...")
 def _archive(content_hash: str, _answers: Answers, _report: Report) -> bytes:
-    """Return the archive of the study."""
     return archive_bytes(_answers, _report)
 
 
 def _look_up(study: StudyInUse) -> None:
-    """Let the user ask where a number comes from."""
     number_id = st.text_input("Id of the number", placeholder=_EXAMPLE, key=study.choice("number id"))
     if not number_id:
         st.caption("Each row on paper carries a short id, such as D12. It stands for the first number of the row.")

@@ -8,16 +8,9 @@ from panel.answers import NEXT, PREDICTION, NoAnswer
 from panel.app import widgets
 from panel.app.state import StudyInUse, moment
 from panel.app.widgets import attempt, heading, plain
+from panel.models.emollients import predictions
 from panel.models.emollients.next_prototype import NextPrototypes
 from panel.models.emollients.prediction_model import PredictionModel
-from panel.models.emollients.predictions import (
-    WhatIf,
-    judge_predictions,
-    keep_prediction,
-    kept_predictions,
-    study_targets,
-    what_if,
-)
 from panel.study.naming import Naming, naming
 from panel.study.numbers_read import typed_number
 from panel.views.emollients.next_prototype import tell_next, tell_record, tell_what_if
@@ -35,12 +28,12 @@ def show(study: StudyInUse) -> None:
     widgets.show(proposed)
     heading("Try a blend")
     blend = _blend(study, model, None if proposed is None else proposed.result, names)
-    told = None if blend is None else attempt(what_if, model, blend, study_targets(study.study))
+    told = None if blend is None else attempt(predictions.what_if, model, blend, predictions.study_targets(study.study))
     if told is not None:
         widgets.show(tell_what_if(told, names, model.level.base))
         if told.inside and not told.made_as:
             _keep_form(study, model, told)
-    found = attempt(judge_predictions, study.study) if kept_predictions(study.study) else None
+    found = attempt(predictions.judge_predictions, study.study) if predictions.kept_predictions(study.study) else None
     if found is not None:
         heading("Predictions and outcomes")
         widgets.show(tell_record(found, names))
@@ -108,8 +101,7 @@ def _moved(study: StudyInUse, start: str, blend: dict[str, float], partners: dic
     return {**blend, one: amount, other: round(both - amount, 4)}
 
 
-def _keep_form(study: StudyInUse, model: PredictionModel, told: WhatIf) -> None:
-    """Let the user write the prediction down, to be held against the outcome."""
+def _keep_form(study: StudyInUse, model: PredictionModel, told: predictions.WhatIf) -> None:
     with st.expander("Write this prediction down before making it"), st.form("keep prediction", clear_on_submit=True):
         name = st.text_input("Short name the new prototype will have", placeholder="such as P9")
         to_disk = study.folder is not None and st.checkbox(f"Also write it into {plain(study.folder)}", value=True)
@@ -118,7 +110,7 @@ def _keep_form(study: StudyInUse, model: PredictionModel, told: WhatIf) -> None:
     typed, day = (name or "").strip(), moment()[:10]
     widgets.keep_and_tell(
         study,
-        lambda now: keep_prediction(now, model, told, typed, day),
+        lambda now: predictions.keep_prediction(now, model, told, typed, day),
         "The prediction is written down.",
         to_disk=to_disk,
     )

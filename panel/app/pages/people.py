@@ -7,9 +7,8 @@ from functools import partial
 import streamlit as st
 
 from panel.answers import LEFT_OUT, PANEL, SCALE_USE
+from panel.app import widgets
 from panel.app.state import StudyInUse
-from panel.app.widgets import attempt, drawer, plain, show_items
-from panel.app.widgets import show as lay_out
 from panel.models.assessors.performance import Action, PanelCheck
 from panel.views.assessors.people import differences_without, tell_people
 from panel.views.assessors.person import person_items
@@ -19,19 +18,19 @@ from panel.views.told import Told
 
 def show(study: StudyInUse) -> None:
     """Show whom to talk to about what, then one person, and what use of the scale or leaving somebody out changes."""
-    told = attempt(study.told, tell_people, PANEL)
+    told = widgets.attempt(study.told, tell_people, PANEL)
     if told is None:
         return
-    lay_out(told)
-    drawer("One assessor", partial(_one_person, study, told.result, told))
-    drawer("Use of the scale", partial(_scale_use, study))
-    drawer("Differences from the benchmark, with and without each assessor", partial(_without, study, told))
+    widgets.show(told)
+    widgets.drawer("One assessor", partial(_one_person, study, told.result, told))
+    widgets.drawer("Use of the scale", partial(_scale_use, study))
+    widgets.drawer("Differences from the benchmark, with and without each assessor", partial(_without, study, told))
 
 
 def _scale_use(study: StudyInUse) -> None:
-    beside = attempt(study.told, tell_scale_use, SCALE_USE)
+    beside = widgets.attempt(study.told, tell_scale_use, SCALE_USE)
     if beside is not None:
-        show_items([beside.headline, *beside.drawers[0].items, beside.result.method, *beside.cannot], beside)
+        widgets.show_items([beside.headline, *beside.drawers[0].items, beside.result.method, *beside.cannot], beside)
 
 
 def _one_person(study: StudyInUse, result: PanelCheck, told: Told) -> None:
@@ -43,17 +42,17 @@ def _one_person(study: StudyInUse, result: PanelCheck, told: Told) -> None:
     told_of = result.patterns.loc[result.patterns["assessor"] == who, "attribute"]
     first = next((attributes.index(name) for name in told_of if name in attributes), 0)
     attribute = st.selectbox("Attribute", attributes, first, format_func=told.names.attribute)
-    show_items(person_items(result, told.names, who, attribute), told)
+    widgets.show_items(person_items(result, told.names, who, attribute), told)
 
 
 def _without(study: StudyInUse, told: Told) -> None:
     """Show the differences from the benchmark with everybody and without one person."""
-    found = attempt(study.answer, LEFT_OUT)
+    found = widgets.attempt(study.answer, LEFT_OUT)
     if found is None:
         return
     if found.differences.empty:
         st.markdown("No benchmark was set, so there are no differences from one.")
         return
     who = st.selectbox("Without", [name for name in dict.fromkeys(found.differences["assessor"]) if name])
-    show_items([differences_without(str(who))], Told(found, told.names, ""))
-    st.caption(plain(found.method))
+    widgets.show_items([differences_without(str(who))], Told(found, told.names, ""))
+    st.caption(widgets.plain(found.method))

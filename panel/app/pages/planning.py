@@ -12,41 +12,16 @@ import pandas as pd
 import streamlit as st
 
 from panel.answers import DIFFERENCES
+from panel.app import widgets
 from panel.app.ballot_forms import SESSIONS, SESSIONS_HELP, usual_servings
 from panel.app.guide import ASKED_TO_JOIN
 from panel.app.state import StudyInUse
-from panel.app.widgets import (
-    ask,
-    attempt,
-    csv_bytes,
-    download,
-    drawer,
-    heading,
-    keep_and_tell,
-    margin_field,
-    plain,
-    say,
-    show_closed,
-    show_items,
-    table,
-)
-from panel.app.widgets import show as lay_out
 from panel.checks.confounds import BETWEEN, WHOLLY, find_confounds, making_confounds
 from panel.models.prototypes.verdict import batch_spread
+from panel.plan import sample_size
 from panel.plan.batch_numbers import BatchNumbers, batch_numbers
 from panel.plan.mixture_plan import MixtureKind, plan_mixture
 from panel.plan.orders import MOST_PER_SESSION, ServingPlan
-from panel.plan.sample_size import (
-    PlanningScale,
-    Scatter,
-    independent_attributes,
-    own_scatter,
-    panel_sizes,
-    planning_scale,
-    planning_scatter,
-    typical_scatter,
-    what_you_can_see,
-)
 from panel.plan.study_plan import plan_study, with_session
 from panel.plan.swap_plan import MOST_SWAPS, Swap, SwapKind, SwapPlan, making_days, plan_swaps
 from panel.study.formulas import formula, formulated, swap_table
@@ -100,11 +75,11 @@ def show_plan(study: StudyInUse) -> None:
     swaps = _typed_swaps(study, base, held)
     if not swaps:
         answer.markdown("Choose what to replace, and by what.")
-    plan = attempt(plan_swaps, base, swaps, kind) if swaps else None
+    plan = widgets.attempt(plan_swaps, base, swaps, kind) if swaps else None
     if plan is None:
         return
     with answer:
-        lay_out(_once(study.key, f"swaps {(chosen, kind, swaps)}", lambda: tell_plan(plan, names)))
+        widgets.show(_once(study.key, f"swaps {(chosen, kind, swaps)}", lambda: tell_plan(plan, names)))
     with st.expander("Order of making"):
         _order_of_making(study, plan)
 
@@ -124,7 +99,6 @@ def _once(content_hash: str, asked: str, _make: Callable[[], Any]) -> Any:
 
 
 def _typed_swaps(study: StudyInUse, base: pd.DataFrame, emollients: list[str]) -> list[Swap]:
-    """Return the swaps that were typed in."""
     known = swap_table(study.study)
     known = known.loc[known["removed"].isin(emollients) & ~known["added"].isin(emollients), ["removed", "added"]]
     own = list(known.itertuples(index=False, name=None))[:MOST_SWAPS]  # what the study tries already; nothing else
@@ -141,21 +115,18 @@ def _typed_swaps(study: StudyInUse, base: pd.DataFrame, emollients: list[str]) -
             continue
         held = base.loc[base["ingredient"] == removed, "percent"].sum()
         text = right.text_input("%", f"{held:g}", key=study.choice(f"amount {number} {removed}"))
-        swaps.append(Swap(str(removed), str(added), ask(typed_number, text, "The amount") or 0.0))
+        swaps.append(Swap(str(removed), str(added), widgets.ask(typed_number, text, "The amount") or 0.0))
     return swaps
 
 
 def _order_of_making(study: StudyInUse, plan: SwapPlan) -> None:
     text = st.text_input("Prototypes a day", "4", key=study.choice("per day"))
-    number = int(ask(typed_number, text, "The number") or 0)
-    days = attempt(making_days, plan.prototypes, number, np.random.default_rng(_MAKING_SEED))
+    number = int(widgets.ask(typed_number, text, "The number") or 0)
+    days = widgets.attempt(making_days, plan.prototypes, number, np.random.default_rng(_MAKING_SEED))
     if days is not None:
         st.caption("So that no swap goes with a day, as far as chance orders allow.")
         told = days.rename(columns={"day": "Day", "turn": "Turn", "prototype": "Prototype"}).astype("str")
-        table(told, name="making_days", alt="Day and turn of each prototype", full=days)
-
-
-# Blends whose emollients vary freely at a constant emollient total.
+        widgets.table(told, name="making_days", alt="Day and turn of each prototype", full=days)
 
 
 _BLEND_WORDS = {
@@ -166,32 +137,30 @@ _BLEND_WORDS = {
 
 
 def _mixture_form(study: StudyInUse, base: pd.DataFrame, emollients: list[str]) -> None:
-    """Ask for limits, and show the blends to make."""
-    heading("The limits")
+    widgets.heading("The limits")
     kind: MixtureKind = st.radio("Blends", get_args(MixtureKind)[::-1], format_func=_BLEND_WORDS.__getitem__)
     total = float(base.loc[base["emollient"], "percent"].sum())
     st.caption(f"The emollients of this base hold {total:g} % together; that stays. Limits in % of the formula.")
     limits: dict[str, tuple[float, float]] = {}
     for emollient in st.multiselect("Emollients that may vary", emollients, emollients[:3]):
         left, right = st.columns(2)
-        low = left.text_input(f"{plain(emollient)}, at least", "0", key=study.choice(f"low {emollient}"))
-        high = right.text_input(f"{plain(emollient)}, at most", f"{total:g}", key=study.choice(f"high {emollient}"))
-        limits[emollient] = (
-            ask(typed_number, low, "The lowest amount") or 0.0,
-            ask(typed_number, high, "The highest amount") or 0.0,
+        low = left.text_input(f"{widgets.plain(emollient)}, at least", "0", key=study.choice(f"low {emollient}"))
+        high = right.text_input(
+            f"{widgets.plain(emollient)}, at most", f"{total:g}", key=study.choice(f"high {emollient}")
         )
-    plan = attempt(plan_mixture, base, limits, kind)
+        limits[emollient] = (
+            widgets.ask(typed_number, low, "The lowest amount") or 0.0,
+            widgets.ask(typed_number, high, "The highest amount") or 0.0,
+        )
+    plan = widgets.attempt(plan_mixture, base, limits, kind)
     if plan is None:
         return
-    heading("Blends to make")
+    widgets.heading("Blends to make")
     told = Told(plan, naming(study.study), "")
-    show_items([mixture_blends(plan), MIXTURE_MODELS], told)
+    widgets.show_items([mixture_blends(plan), MIXTURE_MODELS], told)
     with st.expander("Their formulas"):
-        show_items([FORMULAS], told)
-    say([*cautions_sentences(plan.cautions), plan.method, *plan.notes])
-
-
-# How many people, and who gets what in which order?
+        widgets.show_items([FORMULAS], told)
+    widgets.say([*cautions_sentences(plan.cautions), plan.method, *plan.notes])
 
 
 _BATCH_HELP = (
@@ -217,7 +186,8 @@ def _missing_session(study: StudyInUse) -> None:
     """Let the user write one more session into the study; at first with those that no session joins to the others."""
     apart = _never_joined(study.study)
     st.markdown(
-        f"Not compared within one session, day or group so far: {plain(format_list(apart))}. Serve them together."
+        f"Not compared within one session, day or group so far: {widgets.plain(format_list(apart))}. Serve them "
+        "together."
         if apart
         else "Sessions join all prototypes already. One more makes the differences surer."
     )
@@ -225,7 +195,7 @@ def _missing_session(study: StudyInUse) -> None:
         chosen = st.multiselect("Serve together", study.study.prototypes, apart[:MOST_PER_SESSION])
         who = st.text_input("Who makes the plan (may know the key)") or ""
         if st.form_submit_button("Write this session into the study", type="primary"):
-            keep_and_tell(
+            widgets.keep_and_tell(
                 study,
                 lambda now: with_session(now, chosen, who, len(now.table("servings"))),
                 f"A session with {format_list(chosen)} is planned, and the key is sealed anew. See the page Ballots.",
@@ -243,56 +213,55 @@ def _never_joined(study: Study) -> list[str]:
 
 
 def _number(study: StudyInUse, label: str, usual: int) -> int:
-    """Return a whole number typed into a field."""
     text = st.text_input(label, str(usual), key=study.choice(label), help=_HELP.get(label))
-    return ask(typed_whole, text or str(usual), label) or 0
+    return widgets.ask(typed_whole, text or str(usual), label) or 0
 
 
 def _sizes(study: StudyInUse, repeats: int, place: st.delta_generator.DeltaGenerator) -> None:
     """Show how many people find the difference that matters, which is asked for in its place."""
-    scale = attempt(planning_scale, study.study, _ends_asked(study))
+    scale = widgets.attempt(sample_size.planning_scale, study.study, _ends_asked(study))
     names = _in_units(study, scale)
     with place:
-        margin = margin_field(study, names, per_cent=scale is not None and not scale.shared)
+        margin = widgets.margin_field(study, names, per_cent=scale is not None and not scale.shared)
     if scale is None:
         return
-    earlier = attempt(study.answer, DIFFERENCES) if not study.study.scores.empty else None
-    scatter, seen = planning_scatter(scale.length), None
+    earlier = widgets.attempt(study.answer, DIFFERENCES) if not study.study.scores.empty else None
+    scatter, seen = sample_size.planning_scatter(scale.length), None
     k = len(study.study.prototypes)
     if earlier is not None:
         scores = scores_used(study.study).frame
-        own = own_scatter(earlier.variances, scale.units, scores)
+        own = sample_size.own_scatter(earlier.variances, scale.units, scores)
         if own:
-            scatter = typical_scatter(own, independent_attributes(scores))
-            people, every = len(study.study.assessors), own_scatter(earlier.variances)
-            seen = _once(study.key, f"seen {repeats}", lambda: what_you_can_see(people, repeats, k, every))
+            scatter = sample_size.typical_scatter(own, sample_size.independent_attributes(scores))
+            people, every = len(study.study.assessors), sample_size.own_scatter(earlier.variances)
+            seen = _once(study.key, f"seen {repeats}", lambda: sample_size.what_you_can_see(people, repeats, k, every))
     margin = margin or scale.usual_difference
     tried = sorted({1, 2, 3, 4, repeats} - {0})
 
     def told() -> Told:
-        sizes = panel_sizes(margin, k, scatter, replicates=tried, length=scale.length)
+        sizes = sample_size.panel_sizes(margin, k, scatter, replicates=tried, length=scale.length)
         return tell_sizes(sizes, names, repeats, weighed=weighed, seen=seen)
 
     answer = st.container()
     weighed = _weighed(study, scatter, margin, repeats)
     asked = ("sizes", margin, repeats, scale.length, None if weighed is None else weighed.batch_sd)
     with answer:
-        lay_out(attempt(_once, study.key, repr(asked), told))
+        widgets.show(widgets.attempt(_once, study.key, repr(asked), told))
 
 
-def _weighed(study: StudyInUse, scatter: Scatter, margin: float, repeats: int) -> BatchNumbers | None:
+def _weighed(study: StudyInUse, scatter: sample_size.Scatter, margin: float, repeats: int) -> BatchNumbers | None:
     """Ask how far batches differ, and weigh them against repeats."""
     known = batch_spread(study.study, making_confounds(study.study)).of("")
     with st.expander("How far do batches differ?"):
         text = st.text_input("Standard deviation between batches", "", key=study.choice("batch sd"), help=_BATCH_HELP)
-    spread = ask(typed_number, text, "Standard deviation between batches") if text else known
+    spread = widgets.ask(typed_number, text, "Standard deviation between batches") if text else known
     if spread is None or not np.isfinite(spread):
         return None
     people, k = max(len(study.study.assessors), 2), len(study.study.prototypes)
-    return attempt(batch_numbers, margin, k, scatter, spread, people, repeats)
+    return widgets.attempt(batch_numbers, margin, k, scatter, spread, people, repeats)
 
 
-def _in_units(study: StudyInUse, scale: PlanningScale | None) -> Naming:
+def _in_units(study: StudyInUse, scale: sample_size.PlanningScale | None) -> Naming:
     """Return the words of the study, on the scale that is planned in."""
     names = naming(study.study)
     if scale is None:
@@ -308,14 +277,14 @@ def _ends_asked(study: StudyInUse) -> tuple[float, float] | None:
     if not unknown and (study.study.attributes or study.study.scale("")):
         return None
     words = naming(study.study).attribute
-    of = f" of {plain(format_list(list(map(words, unknown))))}" if unknown else ""
+    of = f" of {widgets.plain(format_list(list(map(words, unknown))))}" if unknown else ""
     st.markdown(f"The study does not say where the scale{of} begins and ends. The size of a panel depends on it.")
     left, right = st.columns(2)
     typed = [
         place.text_input(label, key=study.choice(label)) or ""
         for place, label in ((left, "Lowest possible score"), (right, "Highest possible score"))
     ]
-    low, high = (attempt(typed_number, text, "The end of the scale") for text in typed)
+    low, high = (widgets.attempt(typed_number, text, "The end of the scale") for text in typed)
     return None if low is None or high is None else (low, high)
 
 
@@ -326,25 +295,25 @@ def _serving_plan(study: StudyInUse, repeats: int) -> None:
     with left:
         per_session = _number(study, "Samples in a session at most", MOST_PER_SESSION)
     typed = middle.text_input(SESSIONS, "", key=study.choice(SESSIONS), help=SESSIONS_HELP)
-    sessions = attempt(typed_whole, typed or "", SESSIONS)
+    sessions = widgets.attempt(typed_whole, typed or "", SESSIONS)
     with third:
         seed = _number(study, "Seed of the order", 1)
     rng, asked = np.random.default_rng(seed), f"servings {(repeats, per_session, sessions, seed)}"
     how: dict[str, Any] = {"replicates": repeats, "per_session": per_session, "sessions": sessions}
-    plan: ServingPlan | None = attempt(_once, study.key, asked, lambda: plan_study(study.study, rng, **how))
+    plan: ServingPlan | None = widgets.attempt(_once, study.key, asked, lambda: plan_study(study.study, rng, **how))
     if plan is None:
         study.lacking.append(usual_servings)
         return
     session = right.selectbox("Trays of session", list(dict.fromkeys(plan.servings["session"])))
     with answer:
         told = _once(study.key, f"{asked} {session}", lambda: tell_servings(plan, naming(study.study), str(session)))
-        show_closed("Who gets what, in which order", told)
+        widgets.show_closed("Who gets what, in which order", told)
     title = "The servings, with the key (not for assessors, nor for the panel leader before the lock)"
-    drawer(title, partial(_servings, plan))
+    widgets.drawer(title, partial(_servings, plan))
 
 
 def _servings(plan: ServingPlan) -> None:
     st.dataframe(
         shown(SERVINGS, plan, Naming()), hide_index=True, width="stretch", alt="Servings with their codes and the key"
     )
-    download("Servings as CSV", csv_bytes(plan.servings), "servings.csv", quiet=True)
+    widgets.download("Servings as CSV", widgets.csv_bytes(plan.servings), "servings.csv", quiet=True)

@@ -24,25 +24,11 @@ from panel.answers import (
     SENSITIVITY,
     Question,
 )
+from panel.app import widgets
 from panel.app.guide import begin_tour, explain, fill, mend, way_to_mend
 from panel.app.places import go
 from panel.app.state import StudyInUse, demo_folder, moment
 from panel.app.study_editors import show_proposal
-from panel.app.widgets import (
-    ask,
-    attempt,
-    drawer,
-    heading,
-    headline,
-    keep_and_tell,
-    margin_field,
-    plain,
-    say,
-    show_closed,
-    show_items,
-    show_picture,
-)
-from panel.app.widgets import show as show_told
 from panel.models.decision.decide import NONE_CHOSEN, decisions_so_far, first_changed_decision, with_decision
 from panel.models.decision.wanted import Profile, target_profile
 from panel.models.over_time.after_feel import timed_attributes
@@ -77,12 +63,12 @@ def show(study: StudyInUse) -> None:
     rest.caption(_WAIT)
     first, about = glance_headline(study.answers)
     with place.container():
-        headline(first)
-        st.caption(plain(about))
+        widgets.headline(first)
+        st.caption(widgets.plain(about))
     told, picture = _glance(study.key, study)
     with rest.container():
         if picture is not None:
-            show_picture(picture)
+            widgets.show_picture(picture)
         else:
             study.lacking.append(_glance_told)
         _four(study, told)
@@ -106,9 +92,12 @@ def _four(study: StudyInUse, told: Glance) -> None:
     """Show side by side: what to settle, the leaders against the targets, what may be said, what to do next."""
     settle, near, said, following = st.columns(4, gap="large")
     with settle:
-        heading("Settle first")
+        widgets.heading("Settle first")
         for number, finding in enumerate(told.settle):
-            st.markdown(plain(in_short(finding)), help=plain(with_headings(f"{finding.message} {finding.advice}")))
+            st.markdown(
+                widgets.plain(in_short(finding)),
+                help=widgets.plain(with_headings(f"{finding.message} {finding.advice}")),
+            )
             if st.button(
                 way_to_mend(finding) or "Settle it", key=f"settle {number}", type="tertiary", icon=":material/edit:"
             ):
@@ -117,23 +106,20 @@ def _four(study: StudyInUse, told: Glance) -> None:
         if not told.settle:
             st.markdown("Nothing was found that could mislead.")
     with near:
-        heading("Against the target")
-        say(told.leaders or ("No targets are written down for this study.",))
+        widgets.heading("Against the target")
+        widgets.say(told.leaders or ("No targets are written down for this study.",))
         if told.leaders or not study.study.attributes:
             go("decide", "All targets")
         elif st.button("Write them down", type="tertiary", icon=":material/edit:"):
             fill("targets")
     with said:
-        heading("May be said")
-        say((*told.may, *([told.may_not] if told.may_not else [])))
+        widgets.heading("May be said")
+        widgets.say((*told.may, *([told.may_not] if told.may_not else [])))
         go("claims", "All sentences")
     with following:
-        heading("Next")
-        st.markdown(plain(told.step))
+        widgets.heading("Next")
+        st.markdown(widgets.plain(told.step))
         go(told.step_part, "Go on")
-
-
-# Which prototypes differ, on what, and by how much?
 
 
 _SERVING_WORDS = {"position": "serving position", "site": "site", "first_on_site": "being the first on a site"}
@@ -146,8 +132,8 @@ def show_differences(study: StudyInUse) -> None:
     answer, further = st.container(), st.container()
     chosen = _settings(study, names)
     with answer:
-        told = attempt(study.told, tell_differences, DIFFERENCES, **chosen)
-        show_told(told)
+        told = widgets.attempt(study.told, tell_differences, DIFFERENCES, **chosen)
+        widgets.show(told)
     if told is None:
         return
     with further:
@@ -158,7 +144,7 @@ def show_differences(study: StudyInUse) -> None:
             ("By ranks alone", partial(_beside, tell_ranks, RANKS)),
             ("What the model assumes", _assumptions),
         ):
-            drawer(title, partial(fill, study, told.result, chosen, names))
+            widgets.drawer(title, partial(fill, study, told.result, chosen, names))
 
 
 def _settings(study: StudyInUse, names: Naming) -> dict[str, Any]:
@@ -175,7 +161,7 @@ def _settings(study: StudyInUse, names: Naming) -> dict[str, Any]:
             placeholder="nothing chosen: all pairs",
             persist_state="session",
         )
-        margin = margin_field(study, names)
+        margin = widgets.margin_field(study, names)
         taken_out = st.multiselect(
             "Take out the effect of", list(_SERVING_WORDS), format_func=_SERVING_WORDS.__getitem__
         )
@@ -189,10 +175,10 @@ def _lay_open(told: Told | None) -> None:
     """Write everything that is told of an answer, one under the other."""
     if told is None:
         return
-    st.markdown(f"**{plain(told.headline)}**")
-    say(told.mind)
+    st.markdown(f"**{widgets.plain(told.headline)}**")
+    widgets.say(told.mind)
     for each in told.every_drawer():
-        show_items(each.items, told)
+        widgets.show_items(each.items, told)
 
 
 def _planned(study: StudyInUse, result: Differences, chosen: dict[str, Any], _names: Naming) -> None:
@@ -206,9 +192,9 @@ def _planned(study: StudyInUse, result: Differences, chosen: dict[str, Any], _na
         placeholder="none",
         persist_state="session",
     )
-    told = attempt(study.told, tell_planned, PLANNED, chosen=tuple(pairs), **chosen)
+    told = widgets.attempt(study.told, tell_planned, PLANNED, chosen=tuple(pairs), **chosen)
     if told is not None and not told.result.differences["planned"].any():
-        st.caption(plain(HOW))
+        st.caption(widgets.plain(HOW))
     _lay_open(told)
 
 
@@ -225,7 +211,7 @@ def _alike(study: StudyInUse, result: Differences, chosen: dict[str, Any], names
         first = st.selectbox("Is this prototype", everyone, 1, format_func=names.prototype)
         others = [name for name in everyone if name != first]
         pairs = ((first, st.selectbox("alike with this one", others, format_func=names.prototype)),)
-    _lay_open(attempt(study.told, tell_alike, ALIKE, pairs=pairs, **chosen))
+    _lay_open(widgets.attempt(study.told, tell_alike, ALIKE, pairs=pairs, **chosen))
 
 
 def _beside(
@@ -236,19 +222,16 @@ def _beside(
     chosen: dict[str, Any],
     _names: Naming,
 ) -> None:
-    _lay_open(attempt(study.told, tell, question, **chosen))
+    _lay_open(widgets.attempt(study.told, tell, question, **chosen))
 
 
 def _assumptions(study: StudyInUse, _result: Differences, _: dict[str, Any], names: Naming) -> None:
-    found = attempt(study.answer, ASSUMPTIONS)
+    found = widgets.attempt(study.answer, ASSUMPTIONS)
     if found is None:
         return
     attributes = list(dict.fromkeys(found.residuals["attribute"]))
     attribute = st.selectbox("Attribute", attributes, format_func=names.attribute)
     _lay_open(study.told(tell_assumptions, ASSUMPTIONS, attribute))
-
-
-# Where do the prototypes lie when all attributes are seen together?
 
 
 _WEIGHTS = {
@@ -271,13 +254,10 @@ def show_map(study: StudyInUse) -> None:
         persist_state="session",
     )
     with answer:
-        told = attempt(study.told, tell_map, MAP, matrix=matrix)
+        told = widgets.attempt(study.told, tell_map, MAP, matrix=matrix)
         if told is not None:
-            show_told(told)
+            widgets.show(told)
             st.caption(f"The draws start from seed {SEED}, so that the same study gives the same map.")
-
-
-# What happens over time, after use and while a sample is worked in?
 
 
 _HOW_WRITTEN = (
@@ -294,28 +274,27 @@ def show_over_time(study: StudyInUse) -> None:
     timed = bool(timed_attributes(study.study)) and not study.study.scores.empty
     has_courses, has_dominance = (not study.study.table(name).empty for name in ("courses", "dominances"))
     if not (timed or has_courses or has_dominance):
-        headline("Nothing in this study runs over time yet.")
+        widgets.headline("Nothing in this study runs over time yet.")
         study.lacking.append(lambda demo: demo.told(tell_courses, COURSES))
         st.markdown("Three things can be shown here. They come in with the workbook under Edit, on the page Study.")
         with st.expander("How these rows are written"):
-            say(_HOW_WRITTEN, first=("After-feel over the minutes", "Courses of intensity", "Dominant sensations"))
+            widgets.say(
+                _HOW_WRITTEN, first=("After-feel over the minutes", "Courses of intensity", "Dominant sensations")
+            )
     parts: tuple[tuple[bool, str, Question[Any], Callable[[Any, Naming], Told]], ...] = (
         (timed, "After-feel over the minutes", AFTER_FEEL, tell_after_feel),
         (has_courses, "Courses of intensity", COURSES, tell_courses),
         (has_dominance, "Dominant sensations", DOMINANCES, tell_dominance),
     )
-    answers = [(title, attempt(study.told, tell, question)) for there, title, question, tell in parts if there]
+    answers = [(title, widgets.attempt(study.told, tell, question)) for there, title, question, tell in parts if there]
     given = [(title, told) for title, told in answers if told is not None]
     for title, told in given[:1]:
         st.markdown(f"**{title}**")  # no heading: that of the answer follows
-        show_told(told)
+        widgets.show(told)
     for title, told in given[1:]:
-        show_closed(title, told)
+        widgets.show_closed(title, told)
     if not timed and (has_courses or has_dominance):
         st.caption("After-feel over the minutes joins them once an attribute is scored at two times or more.")
-
-
-# Which prototype comes nearest to what is wanted, and who decided what?
 
 
 _MEANS, _VERSUS = "Means", "Differences from the benchmark"
@@ -325,19 +304,18 @@ def show_decide(study: StudyInUse) -> None:
     """Show how the prototypes stand to the targets, and let people write down what they decided."""
     names = naming(study.study)
     study.lacking.append(lambda demo: demo.told(tell_decision, DECISION))
-    profile = ask(target_profile, study.study)
+    profile = widgets.ask(target_profile, study.study)
     study.lacking.clear()
     answer = st.container()
     weights = _typed_weights(study, profile, names)
-    told = ask(study.told, tell_decision, DECISION, weights=None if weights is None else dict(weights))
+    told = widgets.ask(study.told, tell_decision, DECISION, weights=None if weights is None else dict(weights))
     with answer:
-        show_told(told)
-    drawer("Windows beside the intervals of other prototypes", partial(_beside_intervals, told))
-    drawer("Write down the decision", partial(_record, study, told))
+        widgets.show(told)
+    widgets.drawer("Windows beside the intervals of other prototypes", partial(_beside_intervals, told))
+    widgets.drawer("Write down the decision", partial(_record, study, told))
 
 
 def _typed_weights(study: StudyInUse, profile: Profile, names: Naming) -> tuple[tuple[str, float], ...] | None:
-    """Return the weights typed in, None while they are those of the study."""
     stated = dict(zip(profile.attributes, profile.wanted["weight"].astype(float), strict=True))
     typed: dict[str, float] = {}
     with st.expander("Weights: what counts how much"):
@@ -345,14 +323,15 @@ def _typed_weights(study: StudyInUse, profile: Profile, names: Naming) -> tuple[
         columns = st.columns(3)
         for place, (name, weight) in enumerate(stated.items()):
             with columns[place % 3]:
-                text = st.text_input(plain(names.attribute(name)), f"{weight:g}", key=study.choice(f"weight of {name}"))
-                value = attempt(typed_number, text or f"{weight:g}", f"The weight of {name}")
+                text = st.text_input(
+                    widgets.plain(names.attribute(name)), f"{weight:g}", key=study.choice(f"weight of {name}")
+                )
+                value = widgets.attempt(typed_number, text or f"{weight:g}", f"The weight of {name}")
                 typed[name] = weight if value is None else value
     return None if typed == stated else tuple(typed.items())
 
 
 def _beside_intervals(told: Told) -> None:
-    """Show windows beside the intervals of the prototypes chosen."""
     result, names = told.result, told.names
     order = [str(name) for name in result.ranking["prototype"]]
     first = [*result.contenders, *(name for name in order if name not in result.contenders)][:3]
@@ -360,18 +339,18 @@ def _beside_intervals(told: Told) -> None:
     ways = [_MEANS] if result.benchmark is None else [_MEANS, _VERSUS]
     versus = st.segmented_control("Show", ways, default=_MEANS, required=True) == _VERSUS
     if chosen:
-        show_items([windows_picture(result, names, chosen, versus=versus)], told)
+        widgets.show_items([windows_picture(result, names, chosen, versus=versus)], told)
 
 
 def _record(study: StudyInUse, told: Told) -> None:
     """Show the decisions so far and let a named person write down another one."""
     names, so_far = told.names, decisions_so_far(study.study)
     if len(so_far):
-        show_items([Shown(DECISIONS, so_far, names)], told)
+        widgets.show_items([Shown(DECISIONS, so_far, names)], told)
         broken = first_changed_decision(study.study.table("decisions"))
         if broken is not None:
             st.warning(f"Decision {broken + 1} was changed after it was written.", icon=":material/info:")
-    say(["People decide; this keeps what they wrote, with the hash of the data. A later change is a new row."])
+    widgets.say(["People decide; this keeps what they wrote, with the hash of the data. A later change is a new row."])
     with st.form("decision", clear_on_submit=False):
         options = [str(name) for name in told.result.ranking["prototype"]]
         left, right = st.columns(2)
@@ -381,12 +360,14 @@ def _record(study: StudyInUse, told: Told) -> None:
         open_still = st.text_area("What is not established", height="content")
         who = left.text_input("Who decides")
         role = right.text_input("In which role")
-        to_disk = study.folder is not None and st.checkbox(f"Also write it into {plain(study.folder)}", value=True)
+        to_disk = study.folder is not None and st.checkbox(
+            f"Also write it into {widgets.plain(study.folder)}", value=True
+        )
         if not st.form_submit_button("Record the decision"):
             return
     words = {"reason": reason or "", "not_established": open_still or "", "who": who or "", "role": role or ""}
     words |= {"chosen": chosen or "", "runner_up": runner_up or "", "date": moment()}
-    keep_and_tell(
+    widgets.keep_and_tell(
         study,
         lambda now: with_decision(now, seen=study.study, **words),
         "The decision is recorded.",

@@ -9,22 +9,11 @@ from datetime import date
 import pandas as pd
 import streamlit as st
 
+from panel.app import widgets
 from panel.app.state import StudyInUse
-from panel.app.widgets import attempt, heading, keep_and_tell, plain, show_items
-from panel.app.widgets import show as lay_out
 from panel.checks.all_checks import readiness
 from panel.errors import PanelError
-from panel.plan.safety import (
-    OUTCOMES,
-    SEVERITIES,
-    reactions,
-    record_reaction,
-    safety_gate,
-    settle_reaction,
-    unsettled_reactions,
-    when_to_stop,
-    with_sign_offs,
-)
+from panel.plan import safety
 from panel.store.ballot import tell_ballots
 from panel.store.database import now
 from panel.study.knowledge import shared_table
@@ -42,14 +31,13 @@ _ALL_BATCHES, _UNKNOWN = "all batches", "not known: freeze all batches"
 
 
 def _sign_off_form(study: StudyInUse) -> None:
-    """Let somebody record who signed which items, when, and where the document is."""
     items = shared_table("safety_gate").set_index("item")
     batches = [name for name in study.study.table("batches")["batch"].unique() if name]
     with st.form("sign-off"):
         chosen = st.multiselect("Items", list(items.index), format_func=lambda item: str(items.loc[item, "words"]))
         left, right = st.columns(2)
         batch = str(left.selectbox("For", [_ALL_BATCHES, *batches]))
-        outcome = str(right.selectbox("What is stated", OUTCOMES))
+        outcome = str(right.selectbox("What is stated", safety.OUTCOMES))
         first, second, third = st.columns(3)
         facts = {
             "who": first.text_input("Who signed (name)") or "",
@@ -65,7 +53,10 @@ def _sign_off_form(study: StudyInUse) -> None:
         if st.form_submit_button("Record it"):
             of = "" if batch == _ALL_BATCHES else batch
             _change(
-                study, lambda now: with_sign_offs(now, chosen, of, outcome=outcome, **facts), "Recorded.", facts["who"]
+                study,
+                lambda now: safety.with_sign_offs(now, chosen, of, outcome=outcome, **facts),
+                "Recorded.",
+                facts["who"],
             )
 
 
@@ -76,7 +67,7 @@ def _reaction_form(study: StudyInUse) -> None:
         first, second, third = st.columns(3)
         assessor = first.selectbox("Assessor", ["", *study.study.assessors])
         batch = second.selectbox("Batch that was applied", [_UNKNOWN, *batches])
-        severity = third.selectbox("How grave", SEVERITIES)
+        severity = third.selectbox("How grave", safety.SEVERITIES)
         first, second, third = st.columns(3)  # a row of its own, so that a phone keeps the order
         facts = {
             "when": first.text_input("When it was seen", date.today().isoformat()) or "",
@@ -91,7 +82,7 @@ def _reaction_form(study: StudyInUse) -> None:
             _change(
                 study,
                 lambda now: _with_reactions(
-                    now, record_reaction(reactions(now), severity=str(severity), **place, **facts)
+                    now, safety.record_reaction(safety.reactions(now), severity=str(severity), **place, **facts)
                 ),
                 "The reaction is on record and its batches are frozen.",
                 facts["who"],
@@ -99,8 +90,7 @@ def _reaction_form(study: StudyInUse) -> None:
 
 
 def _settle_form(study: StudyInUse) -> None:
-    """Let a named person settle a reaction, with a document."""
-    waiting = list(unsettled_reactions(study.study)["reaction"].unique())
+    waiting = list(safety.unsettled_reactions(study.study)["reaction"].unique())
     if not waiting:
         return
     with st.form("settle"):
@@ -115,7 +105,7 @@ def _settle_form(study: StudyInUse) -> None:
         if st.form_submit_button("Settle it"):
             _change(
                 study,
-                lambda now: _with_reactions(now, settle_reaction(reactions(now), number, **facts)),
+                lambda now: _with_reactions(now, safety.settle_reaction(safety.reactions(now), number, **facts)),
                 "The reaction is settled.",
                 facts["who"],
             )
@@ -127,27 +117,27 @@ def _with_reactions(study: Study, known: pd.DataFrame) -> Study:
 
 def _change(study: StudyInUse, change: Callable[[Study], Study], done: str, who: str) -> None:
     """Save a change, let the ballots follow, and start the page again; or say what is missing."""
-    keep_and_tell(study, change, done, who=who, after=_after_safety_change)
+    widgets.keep_and_tell(study, change, done, who=who, after=_after_safety_change)
 
 
 def show(study: StudyInUse) -> None:
     """Show what is missing to open the ballots and who must sign it; let sign-offs and reactions be written down."""
     today = now().astimezone().date().isoformat()
-    gate = attempt(safety_gate, study.study, today)
+    gate = widgets.attempt(safety.safety_gate, study.study, today)
     if gate is None:
         return
     told = tell_gate(gate, naming(study.study), readiness(study.study, today), today)
     if gate.batches.empty:
         study.lacking.append(
             lambda demo: tell_gate(
-                safety_gate(demo.study, today), demo.answers.names, readiness(demo.study, today), today
+                safety.safety_gate(demo.study, today), demo.answers.names, readiness(demo.study, today), today
             )
         )
-    lay_out(told)
+    widgets.show(told)
     if len(gate.batches):
         with st.expander("Checklist of a batch"):
             batch = st.selectbox("Batch", list(gate.batches["batch"]), key=study.choice("checked batch"))
-            show_items([checklist(str(batch))], told)
+            widgets.show_items([checklist(str(batch))], told)
     with st.expander("Record a sign-off"):
         st.markdown("About a document that a qualified person signed. Nothing is approved here.")
         _sign_off_form(study)
@@ -156,15 +146,15 @@ def show(study: StudyInUse) -> None:
 
 def _on_the_skin(study: StudyInUse, told: Told) -> None:
     """Show the reactions on record, and let one be written down or settled."""
-    heading("Adverse reactions")
-    known = reactions(study.study)
-    st.markdown(f"**{plain(when_to_stop())}**" + (" No reaction is on record." if known.empty else ""))
+    widgets.heading("Adverse reactions")
+    known = safety.reactions(study.study)
+    st.markdown(f"**{widgets.plain(safety.when_to_stop())}**" + (" No reaction is on record." if known.empty else ""))
     if len(known):
-        show_items([Shown(REACTIONS, known, told.names)], told)
-        st.caption(plain(WHO_MAY_SEE))
+        widgets.show_items([Shown(REACTIONS, known, told.names)], told)
+        st.caption(widgets.plain(WHO_MAY_SEE))
     with st.expander("Write down a reaction"):
         _reaction_form(study)
-    if len(unsettled_reactions(study.study)):
+    if len(safety.unsettled_reactions(study.study)):
         with st.expander("Settle a reaction"):
             _settle_form(study)
 

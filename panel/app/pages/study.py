@@ -11,7 +11,7 @@ import streamlit as st
 
 from panel.answers import FINDINGS
 from panel.app.guide import mend, way_to_mend
-from panel.app.state import StudyInUse, leave_message, moment
+from panel.app.state import StudyInUse, moment
 from panel.app.study_editors import show_proposal
 from panel.app.study_forms import save_form
 from panel.app.widgets import (
@@ -64,7 +64,6 @@ _BEFORE_PEOPLE = ("always", "before anybody applies a sample", "while a sample i
 
 
 def _findings_by_severity(study: StudyInUse, found: Iterable[Finding]) -> None:
-    """Show the findings, the gravest first, each with its place and what to do."""
     together = list(found)
     for severity in SEVERITIES:
         some = [finding for finding in together if finding.severity == severity]
@@ -118,7 +117,6 @@ def _difference(study: StudyInUse, with_formula: list[str], names: Naming) -> No
 
 
 def _batches(study: StudyInUse) -> None:
-    """Show the batches with their age at test."""
     if study.study.table("batches").empty:
         st.markdown("No batches are written down, so their age at test is not known.")
         return
@@ -127,7 +125,6 @@ def _batches(study: StudyInUse) -> None:
 
 
 def _changed_scores(study: StudyInUse, names: Naming) -> None:
-    """Show the scores that the analysis does not use as they came in, and why."""
     used = scores_used(study.study)
     if used.set_aside.empty and used.corrected.empty:
         st.markdown("None: every score is used as it came in. A blank is no score, and nothing is filled in for it.")
@@ -136,7 +133,6 @@ def _changed_scores(study: StudyInUse, names: Naming) -> None:
 
 
 def _general_cautions() -> None:
-    """Show the cautions that hold before anybody applies a sample."""
     known = shared_table("cautions")
     say(known.loc[known["applies"].isin(_BEFORE_PEOPLE), "words"])
 
@@ -154,7 +150,6 @@ _LABELS = {
 
 
 def _correction_form(study: StudyInUse, names: Naming) -> None:
-    """Let the user write one correction."""
     scores = study.study.scores
     with st.form("correction", clear_on_submit=False):
         asked = [column for column in PLACE_COLUMNS if (scores[column] != "").any()]
@@ -178,9 +173,6 @@ def _correction_form(study: StudyInUse, names: Naming) -> None:
                 who=written["who"],
                 to_disk=bool(to_disk),
             )
-
-
-# The parts: the study as it is, its editors, another one.
 
 
 _MOST_TO_MIND = 3
@@ -207,19 +199,16 @@ def show(study: StudyInUse) -> None:
     drawer("Before anybody applies a sample", _general_cautions)
 
 
-# Who changed what in this study, and when?
-
-
-_NO_HISTORY = "No change is written down: a history is kept with a study folder."
-_NO_FOLDER = "Save a copy of this study as a folder on the page Study; each change is written down from then on."
 _MOST_CHANGES = 500  # shown; the download has all
 
 
 def show_history(study: StudyInUse) -> None:
     """Show who changed what, what stood before and after, and let the last change be taken back."""
     if study.folder is None:
-        headline(_NO_HISTORY)
-        st.markdown(plain(_NO_FOLDER))
+        headline("No change is written down: a history is kept with a study folder.")
+        st.markdown(
+            "Save a copy of this study as a folder on the page Study; each change is written down from then on."
+        )
         return
     rows = ask(journal_rows, study.folder)
     headline(what_changed(rows))
@@ -260,9 +249,6 @@ def _taken_back(folder: Path) -> None:
             act_and_tell(lambda: undo(folder, number, who=who, why=why), done)
 
 
-# What of its people may leave the house, or has to go?
-
-
 def show_privacy(study: StudyInUse) -> None:
     """Offer a copy without people, and let all that is known of one person be removed."""
     people = people_in(study.study)
@@ -294,7 +280,7 @@ def _removal(folder: Path, people: tuple[str, ...]) -> None:
             if not person or not sure:
                 st.warning("Choose the person, and tick that it is to be removed for good.", icon=":material/info:")
                 return
-            removed = attempt(remove_person, folder, str(person), who=who, why=why)
-            if removed is not None:
-                leave_message(" ".join(what_was_removed(*removed)))
-                st.rerun()
+            act_and_tell(
+                lambda: remove_person(folder, str(person), who=who, why=why),
+                lambda removed: " ".join(what_was_removed(*removed)),
+            )

@@ -183,8 +183,8 @@ class Report:
 # Which rows of the study does a number rest on? Said once per table, by its columns.
 
 
-DIRECT, THROUGH_THE_MODEL, SET_ASIDE = "direct", "through the model", "set aside, not used"
-_ORDER = (DIRECT, THROUGH_THE_MODEL, SET_ASIDE)
+DIRECT, _THROUGH_THE_MODEL, _SET_ASIDE = "direct", "through the model", "set aside, not used"
+_ORDER = (DIRECT, _THROUGH_THE_MODEL, _SET_ASIDE)
 
 
 def source_rows(study: Study, source: Source, row: Mapping[str, Any]) -> pd.DataFrame:
@@ -203,7 +203,7 @@ def source_rows(study: Study, source: Source, row: Mapping[str, Any]) -> pd.Data
     rows = frame.loc[chosen]
     named = _named(source, row)
     direct = rows["prototype"].isin(named) if named and "prototype" in rows else pd.Series(data=True, index=rows.index)
-    use = direct.map({True: DIRECT, False: THROUGH_THE_MODEL}).mask(rows.index.isin(aside), SET_ASIDE)
+    use = direct.map({True: DIRECT, False: _THROUGH_THE_MODEL}).mask(rows.index.isin(aside), _SET_ASIDE)
     kept = [name for name in rows.columns if rows[name].notna().any() and (rows[name].astype("str") != "").any()]
     told = pd.DataFrame(
         {"file": f"{source.table}.csv", "line": rows.index.to_numpy() + 2, "use": use}, index=rows.index
@@ -243,11 +243,12 @@ def _id_part(text: object) -> str:
     words = f"{text:g}" if isinstance(text, float) and text.is_integer() else str(text)
     if words.replace("_", "").isalnum():
         return words
-    return "".join(_PLAIN.get(sign) or (sign if sign.isalnum() or sign == "_" else _escaped(sign)) for sign in words)
+    return "".join(
+        _PLAIN.get(sign) or (sign if sign.isalnum() or sign == "_" else f"%{ord(sign):X}%") for sign in words
+    )
 
 
 def _row_id(code: str, names: Iterable[object]) -> str:
-    """Return the id of a row: the letters of its table and what names the row."""
     return "-".join([code, *map(_id_part, names)])
 
 
@@ -265,10 +266,6 @@ def _row_ids(code: str, frame: pd.DataFrame, key: Sequence[str]) -> tuple[str, .
 def number_id(row: str, column: object) -> str:
     """Return the id of one number."""
     return f"{row}-{_id_part(column)}"
-
-
-def _escaped(sign: str) -> str:
-    return f"%{ord(sign):X}%"
 
 
 # On paper a row is called by the letters of its table and its place, such as `D12`: short, and the same for the same
@@ -388,9 +385,8 @@ def fact(study: Study, name: str) -> str:
     return str(value).strip() if value is not None else ""
 
 
-def stated(study: Study, name: str, label: str, missing: str) -> Block:
-    """Return a fact of the study behind its label, or the gap that it leaves."""
-    text = fact(study, name)
+def told_or_gap(label: str, text: str, missing: str) -> Block:
+    """Return a text behind its label, or the gap that it leaves where it is empty."""
     return said("paragraph", f"{label}: {text}") if text else said("gap", missing)
 
 

@@ -10,11 +10,10 @@ import numpy as np
 import pandas as pd
 
 from panel.answers import Answers, NoAnswer
-from panel.claims.judge import CLAIMS, Claims
+from panel.claims.judge import Claims
 from panel.claims.verdict import AGAINST, FOR, OPEN
 from panel.errors import PanelError
 from panel.models.decision.decide import decisions_so_far
-from panel.models.emollients.readings import JoinedReadings
 from panel.plan.protocol import people, read_protocol
 from panel.plan.safety import sign_offs
 from panel.report.contents import part_study
@@ -30,7 +29,7 @@ from panel.report.contents.blocks import (
     printed_id,
     said,
 )
-from panel.report.contents.part_claims import NO_CLAIMS, SIGNED, evidence_matrix, limits_in_short
+from panel.report.contents.part_claims import SIGNED, claims_of, evidence_matrix, limits_in_short
 from panel.report.contents.part_study import entries_of, last_score
 from panel.study.knowledge import shared_table
 from panel.study.naming import naming
@@ -77,7 +76,6 @@ def summary(
 
 
 def _title_block(study: Study, made_on: str, version: str, mark: str) -> TextTable:
-    """Return who asks, who tested, what, and when; what nobody wrote down says so."""
     batches = list(dict.fromkeys(study.table("batches")["batch"]))
     rows = [
         ("Applicant", fact(study, "applicant")),
@@ -106,11 +104,9 @@ def _two_columns(title: str, left: str, right: str, rows: Iterable[tuple[str, st
 
 
 def _verdicts(answers: Answers) -> list[Block]:
-    found = answers.ask(CLAIMS)
+    found = claims_of(answers)
     if isinstance(found, NoAnswer):
         return [not_there(found)]
-    if found.claims.empty:
-        return [said("gap", NO_CLAIMS)]
     rows = [
         (str(row["number"]), f"“{row['claim']}”", verdict_words(str(row["verdict"])))
         for row in found.claims.to_dict("records")
@@ -185,10 +181,8 @@ def _decided(study: Study) -> Iterator[tuple[str, ...]]:
 
 
 def _lines_to_sign(study: Study) -> list[Block]:
-    intro = said(
-        "paragraph", "Each signs for what stands beside the role. The program leaves this empty and cannot sign."
-    )
-    return [intro, *(said("sign-off", role, states, _named(study, role)) for role, states in SIGNED)]
+    intro = "Each signs for what stands beside the role. The program leaves this empty and cannot sign."
+    return [said("paragraph", intro), *(said("sign-off", role, states, _named(study, role)) for role, states in SIGNED)]
 
 
 def _named(study: Study, role: str) -> str:
@@ -199,33 +193,22 @@ def _named(study: Study, role: str) -> str:
         return ""
 
 
-# A page for each claim.
-
-
 def claim_pages(answers: Answers) -> tuple[Section, ...]:
     """Return a page for each claim: sentence, statement, evidence for and against, footnote, rule, needs, signature."""
-    found = answers.ask(CLAIMS)
+    found = claims_of(answers)
     if isinstance(found, NoAnswer):
         return ()
-    read = answers.readings
-    matrix = evidence_matrix(found, read if isinstance(read, JoinedReadings) else None).set_index("number")
+    matrix = evidence_matrix(found, answers.readings).set_index("number")
     return tuple(_claim_page(answers, found, int(number), matrix.loc[number]) for number in found.claims["number"])
 
 
 def _claim_page(answers: Answers, found: Claims, number: int, strength: pd.Series) -> Section:
     row = found.claims.loc[found.claims["number"] == number].iloc[0]
     blocks: list[Block] = [said("sentence", f"“{row['claim']}”"), said("verdict", verdict_words(str(row["verdict"])))]
-    blocks += [
-        _statement(answers, row),
-        said("subheading", "Evidence for and against"),
-        *_evidence(answers, found, number, strength),
-    ]
-    blocks += [said("subheading", "Footnote"), *_footnote(found, row)]
-    blocks += [
-        said("subheading", "Rule and its source"),
-        *points([_rule(str(row["kind"])), criteria_words(found, number)]),
-    ]
-    blocks += _instead(found, row)
+    blocks += [_statement(answers, row), said("subheading", "Evidence for and against")]
+    blocks += [*_evidence(answers, found, number, strength), said("subheading", "Footnote"), *_footnote(found, row)]
+    rules = points([_rule(str(row["kind"])), criteria_words(found, number)])
+    blocks += [said("subheading", "Rule and its source"), *rules, *_instead(found, row)]
     advised = set(found.findings.loc[found.findings["number"] == number, "advice"])  # they stand under the wording
     if needs := [need for need in needs_of(found, number) if need not in advised]:
         blocks += [said("subheading", "What it would take"), *points(map(ended, needs))]
@@ -258,14 +241,9 @@ def _evidence(answers: Answers, found: Claims, number: int, strength: pd.Series)
     own = found.numbers.assign(place=range(len(found.numbers))).loc[found.numbers["number"] == number]
     numbers = own.sort_values("side", key=lambda sides: sides.map([FOR, AGAINST, OPEN, ""].index), kind="stable")
     if len(numbers):
+        written = (value_words, interval_words, limit_words)
         rows = [
-            (
-                row["side"] or NOTHING,
-                row["what"],
-                value_words(row, answers.names),
-                interval_words(row, answers.names),
-                limit_words(row, answers.names),
-            )
+            (row["side"] or NOTHING, row["what"], *(write(row, answers.names) for write in written))
             for row in numbers.to_dict("records")
         ]
         heads = ["Side", "What", "Estimate", "Interval", "Has to lie"]
@@ -274,9 +252,8 @@ def _evidence(answers: Answers, found: Claims, number: int, strength: pd.Series)
     else:
         blocks.append(said("paragraph", "No number of this study bears on it."))
     kinds = (("trained panel", "panel"), ("consumers", "consumers"), ("instruments", "instruments"))
-    blocks.append(
-        said("paragraph", f"Evidence of each kind: {', '.join(f'{words} {strength[own]}' for words, own in kinds)}.")
-    )
+    strengths = ", ".join(f"{words} {strength[own]}" for words, own in kinds)
+    blocks.append(said("paragraph", f"Evidence of each kind: {strengths}."))
     messages = set(found.findings.loc[found.findings["number"] == number, "message"])  # they stand under the wording
     blocks += points(capital(reason) for reason in reasons_of(found, number) if reason not in messages)
     blocks += [said("caution", words) for words in _claims_on_other_skin(answers.study, (number,))]
@@ -286,14 +263,11 @@ def _evidence(answers: Answers, found: Claims, number: int, strength: pd.Series)
 def _footnote(found: Claims, row: pd.Series) -> list[Block]:
     lines = footnote_lines(found, int(row["number"]))
     words, *gaps = lines if row["footnote"] else ("", *lines)
-    return [
-        said("paragraph", words or "None: nothing was tested that could stand in one."),
-        *(said("gap", gap) for gap in gaps),
-    ]
+    first = said("paragraph", words or "None: nothing was tested that could stand in one.")
+    return [first, *(said("gap", gap) for gap in gaps)]
 
 
 def _rule(kind: str) -> str:
-    """Return what a claim of this kind needs, and where that rule comes from."""
     kinds = shared_table("claim_kinds")
     rows = kinds.loc[kinds["kind"] == kind]
     if rows.empty:
@@ -319,7 +293,7 @@ def protocol(answers: Answers) -> Section:
     return replace(section, blocks=(*section.blocks, *more))
 
 
-JUDGEMENT, EMPTY_LINE = "Judgement (by hand)", "_" * 18
+_JUDGEMENT, _EMPTY_LINE = "Judgement (by hand)", "_" * 18
 # Words by which a note touches an item of a protocol; common practice, no source.
 _TOUCHES = {
     "where on the skin": r"arms?|forearms?|hands?|palms?|fingers?|wrists?|face|cheeks?|legs?|circles?|sites?|side",
@@ -348,13 +322,7 @@ _SKIN = {
 
 
 def _items_in(words: dict[str, str], text: str) -> list[str]:
-    """Return which items have a word in a text."""
     return [item for item, own in words.items() if re.search(rf"\b(?:{own})(?!\w)", text, re.IGNORECASE)]
-
-
-def _touched(note: str) -> list[str]:
-    """Return which items of the protocol a note touches."""
-    return _items_in(_TOUCHES, note)
 
 
 def _claims_on_other_skin(study: Study, numbers: Iterable[int] = ()) -> list[str]:
@@ -385,32 +353,28 @@ def _claims_on_other_skin(study: Study, numbers: Iterable[int] = ()) -> list[str
 def _deviations(study: Study, recorded: pd.DataFrame) -> list[Block]:
     noted = study.facts.get("notes")
     notes = [str(note) for note in noted] if isinstance(noted, list) else []
-    touching = [(note, format_list(found)) for note in notes if (found := _touched(note))]
+    touched = {note: format_list(_items_in(_TOUCHES, note)) for note in notes}
     rows = [
         (", ".join(part for part in (row["when"], row["session"], row["assessor"]) if part), row["what"], "recorded")
         for row in recorded.to_dict("records")
     ]
     rows += [("", words, "where on the skin") for words in _claims_on_other_skin(study)]
-    rows += [("", note, touched) for note, touched in touching]
-    blocks: list[Block] = []
+    rows += [("", note, touched[note]) for note in notes if touched[note]]
+    blocks: list[Block] = [said("paragraph", "Deviations from the protocol: none recorded, and no note touches it.")]
     if rows:
         shown = _texts(rows, ["When and who", "What was done otherwise", "Touches"])
-        shown = shown.replace("", NOTHING).assign(**{JUDGEMENT: EMPTY_LINE})
+        shown = shown.replace("", NOTHING).assign(**{_JUDGEMENT: _EMPTY_LINE})
         shown = shown if len(recorded) else shown.drop(columns="When and who")  # a note says neither
-        blocks.append(TextTable("Deviations from the protocol, recorded or read from the notes", shown))
-    else:
-        blocks.append(said("paragraph", "Deviations from the protocol: none recorded, and no note touches it."))
-    others = [note for note in notes if not _touched(note)]
+        blocks = [TextTable("Deviations from the protocol, recorded or read from the notes", shown)]
+    others = [note for note in notes if not touched[note]]
     return [*blocks, *([said("paragraph", "Other notes kept during the study:"), *points(others)] if others else [])]
 
 
 def _statistics_plan(answers: Answers) -> list[Block]:
     """Return what was laid down before the data, each with its day: bars and margins, rules, planned differences."""
     dated = fact(answers.study, "statistics_plan_dated") or _NOT_RECORDED
-    blocks: list[Block] = [
-        said("subheading", "Statistics plan"),
-        said("paragraph", f"Date of the plan as a whole: {dated}."),
-    ]
+    when = said("paragraph", f"Date of the plan as a whole: {dated}.")
+    blocks: list[Block] = [said("subheading", "Statistics plan"), when]
     rows = list(_laid_down(answers.study))
     if not rows:
         return [*blocks, said("gap", "Nothing of a statistics plan was recorded before the data.")]
@@ -449,7 +413,7 @@ def _by(entry: dict[str, object]) -> str:
 # The annex: what stands in the file already is not said again; tables and lists are cut to what claims are about.
 
 
-MOST_ROWS, MOST_LINES = 30, 6
+_MOST_ROWS, _MOST_LINES = 30, 6
 """Longer tables and lists of results are cut to the prototypes and attributes that claims are about."""
 
 _RESULTS = "10"  # the part whose lists say in words what its tables hold
@@ -502,12 +466,12 @@ def _cut(block: Block, prototypes: set[str], attributes: set[str]) -> Block:
         return block
     if block.code in _IN_THE_WORKBOOK:
         return replace(block, printed=False)
-    if len(block.shown) <= MOST_ROWS:
+    if len(block.shown) <= _MOST_ROWS:
         return block
     column, wanted = ("prototype", prototypes) if "prototype" in block.full else ("attribute", attributes)
     whole = len(block.shown_ids) == len(block.full_ids) and column in block.full
     places = np.flatnonzero(block.full[column].isin(wanted)) if whole else np.zeros(0, dtype=int)
-    if not 0 < len(places) <= MOST_ROWS:
+    if not 0 < len(places) <= _MOST_ROWS:
         return replace(block, printed=False)
     return replace(block, on_paper=tuple(map(int, places)))
 
@@ -517,7 +481,7 @@ def _cut_list(block: Block, methods: set[str], wanted: Sequence[Sequence[str]]) 
 
     What was done, and what it cannot show, is never cut: such a list begins with the method of a table.
     """
-    if not isinstance(block, Words) or block.kind != "points" or len(block.texts) <= MOST_LINES:
+    if not isinstance(block, Words) or block.kind != "points" or len(block.texts) <= _MOST_LINES:
         return block
     if block.texts[0] in methods:
         return block
@@ -525,7 +489,7 @@ def _cut_list(block: Block, methods: set[str], wanted: Sequence[Sequence[str]]) 
     for words in wanted:
         named = re.compile("|".join(rf"(?<!\w){re.escape(word)}(?!\w)" for word in words) or "(?!)")
         kept += [line for line in block.texts if named.search(line) and line not in kept]
-    kept = (kept or list(block.texts))[:MOST_LINES]
+    kept = (kept or list(block.texts))[:_MOST_LINES]
     left = len(block.texts) - len(kept)
     chosen = tuple(line for line in block.texts if line in kept)
     rest = f"{counted(left, 'more line')} of this kind: the tables and the workbook hold their numbers."

@@ -3,31 +3,20 @@
 from __future__ import annotations
 
 import hashlib
+from collections.abc import Callable
 from datetime import date
 from pathlib import Path
+from typing import Any
 
 import pandas as pd
 
 import panel
-from panel.answers import (
-    DECISION,
-    Answers,
-    NoAnswer,
-)
+from panel.answers import DECISION, Answers, NoAnswer
 from panel.errors import StudyError
 from panel.models.decision.decide import decisions_so_far, first_changed_decision
 from panel.report.archive import archive_bytes
 from panel.report.contents import part_claims, part_study
-from panel.report.contents.blocks import (
-    Block,
-    Report,
-    Section,
-    TextTable,
-    fact,
-    not_there,
-    said,
-    told_blocks,
-)
+from panel.report.contents.blocks import Block, Report, Section, TextTable, fact, not_there, said, told_blocks
 from panel.report.contents.case import as_annex, claim_pages, protocol, summary
 from panel.report.contents.part_results import analysis, tables_of
 from panel.report.contents.part_study import consumers_only, last_score
@@ -35,13 +24,12 @@ from panel.study.safe_write import refuse_existing, write_file
 from panel.study.study import Study
 from panel.views.assessors.people import tell_people
 from panel.views.consumers.liking import tell_liking
-from panel.views.decision.claims import (
-    recorded_table,
-)
+from panel.views.decision.claims import recorded_table
 from panel.views.decision.decide import tell_decision
 from panel.views.emollients.ladder import tell_ladder
 from panel.views.planning.study import mark
 from panel.views.prototypes.differences import tell_differences
+from panel.views.told import Told
 
 
 def evidence_report(study: Study, *, rng_seed: int = 1, made_on: str = "") -> Report:
@@ -165,25 +153,20 @@ def _decided(recorded: pd.DataFrame) -> list[Block]:
     broken = first_changed_decision(recorded)
     if broken is not None:
         blocks.append(said("gap", f"Decision {broken + 1} was changed after it was written, or one before it is gone."))
-    if not bool(recorded["same_data"].iloc[-1]):
-        blocks.append(
-            said("gap", "The study was changed after the last decision: it was taken on other data than these.")
-        )
-    return blocks
+    changed = said("gap", "The study was changed after the last decision: it was taken on other data than these.")
+    return blocks if bool(recorded["same_data"].iloc[-1]) else [*blocks, changed]
 
 
 def _key_answers(answers: Answers) -> list[tuple[str, str]]:
-    """Return what was found, question by question, in a sentence each."""
     found, lines = answers.differences, []
-    if not consumers_only(answers.study):
-        told = found.why if isinstance(found, NoAnswer) else answers.tell(tell_differences, found).headline
-        lines.append(("What differs", told))
-    if not isinstance(answers.panel, NoAnswer):
-        lines.append(("Assessors", answers.tell(tell_people, answers.panel).headline))
-    if not isinstance(answers.ladder, NoAnswer):
-        lines.append(("Emollients", answers.tell(tell_ladder, answers.ladder).headline))
-    if not isinstance(answers.liking, NoAnswer):
-        lines.append(("Liking", answers.tell(tell_liking, answers.liking).headline))
-    if not isinstance(answers.decision, NoAnswer):
-        lines.append(("Nearest to the target", answers.tell(tell_decision, answers.decision).headline))
-    return lines
+    if isinstance(found, NoAnswer) and not consumers_only(answers.study):
+        lines.append(("What differs", found.why))
+    asked: tuple[tuple[str, Any, Callable[..., Told]], ...] = (
+        ("What differs", found, tell_differences),
+        ("Assessors", answers.panel, tell_people),
+        ("Emollients", answers.ladder, tell_ladder),
+        ("Liking", answers.liking, tell_liking),
+        ("Nearest to the target", answers.decision, tell_decision),
+    )
+    told = [(title, answers.tell(tell, own).headline) for title, own, tell in asked if not isinstance(own, NoAnswer)]
+    return [*lines, *told]

@@ -78,7 +78,7 @@ def claim_sheet(answers: Answers) -> Section:
 def _sheet(answers: Answers) -> list[Block]:
     claims = answers.study.table("claims")
     if claims.empty:
-        return [said("gap", NO_CLAIMS)]
+        return [said("gap", _NO_CLAIMS)]
     claims = claims.assign(
         kind=claims["kind"].map(kind_words),
         attribute=[answers.names.attribute(str(name)) if name else "" for name in claims["attribute"]],
@@ -107,14 +107,10 @@ def _sheet(answers: Answers) -> list[Block]:
 
 def evidence_of_claims(answers: Answers) -> Section:
     """Return the evidence behind each claim, its strength and its gaps."""
-    found = answers.ask(CLAIMS)
-    title = "Evidence behind each claim"
+    found, title = claims_of(answers), "Evidence behind each claim"
     if isinstance(found, NoAnswer):
         return Section("2", title, (not_there(found),))
-    if found.claims.empty:
-        return Section("2", title, (said("gap", NO_CLAIMS),))
-    read = answers.readings
-    matrix = evidence_matrix(found, read if isinstance(read, JoinedReadings) else None)
+    matrix = evidence_matrix(found, answers.readings)
     blocks: list[Block] = [said("paragraph", claims_headline(found))]
     blocks.append(TextTable("Strength of the evidence: direct, partial or none", recorded_table(matrix, _MATRIX)))
     bare = [str(number) for number in matrix.loc[matrix["strength"] == "none", "number"]]
@@ -125,11 +121,9 @@ def evidence_of_claims(answers: Answers) -> Section:
 
 def wording(answers: Answers) -> Section:
     """Return which claims may be made as they are worded; the page of each says what may be said instead."""
-    found = answers.ask(CLAIMS)
+    found = claims_of(answers)
     if isinstance(found, NoAnswer):
         return Section("13", "Wording options", (not_there(found),))
-    if found.claims.empty:
-        return Section("13", "Wording options", (said("gap", NO_CLAIMS),))
     lines = []
     for verdict in VERDICTS:
         numbers = [str(number) for number in found.claims.loc[found.claims["verdict"] == verdict, "number"]]
@@ -159,14 +153,12 @@ _RECHECK = (
 
 def limits(answers: Answers, days: str) -> Section:
     """Return who, when (`days` in words) and how long, and what is not shown."""
-    blocks: list[Block] = list(points(_limit_sentences(answers, days)))
     known = shared_table("cautions")
     words = known.loc[known["applies"].isin(["always", "with any result", "with any claim"]), "words"]
-    return Section("12", "Limits", (*blocks, said("points", *words)))
+    return Section("12", "Limits", (*points(_limit_sentences(answers, days)), said("points", *words)))
 
 
 def _limit_sentences(answers: Answers, days: str) -> Iterator[str]:
-    """Yield what a reader must not take from the answers."""
     found, placed = answers.differences, answers.map
     told = {label: fact(answers.study, name) for label, name in _USE.items()} | {"When": days}
     for label, text in told.items():
@@ -179,119 +171,90 @@ def _limit_sentences(answers: Answers, days: str) -> Iterator[str]:
 
 def sign_offs(answers: Answers) -> Section:
     """Return whose signatures are wanted, and whether those people can sign; the lines stand before the annex."""
-    blocks: list[Block] = [
-        said("paragraph", "The lines to sign stand on the first two pages and on the page of each claim.")
-    ]
+    gaps, where = [], "The lines to sign stand on the first two pages and on the page of each claim."
     try:
         team = people(answers.study)
+        roles = {role for held in team["roles"] for role in held}
+        if unnamed := [role for role, _ in SIGNED if role not in roles]:
+            gaps.append(f"The study does not say who is {format_list(unnamed)}.")
+        both = [{FORMULATOR, ANALYST} <= {*held} for held in team["roles"]]
+        if doubly := team.loc[both, "person"].astype("str").tolist():
+            gaps.append(f"{', '.join(doubly)} made prototypes and analysed them: the analyst is not independent.")
     except PanelError as error:
-        return Section("14", "Sign-offs", (*blocks, said("gap", str(error))))
-    roles = {role for held in team["roles"] for role in held}
-    unnamed = [role for role, _ in SIGNED if role not in roles]
-    if unnamed:
-        blocks.append(said("gap", f"The study does not say who is {format_list(unnamed)}."))
-    doubly = [
-        str(person["person"]) for person in team.to_dict("records") if {FORMULATOR, ANALYST} <= {*person["roles"]}
-    ]
-    if doubly:
-        blocks.append(
-            said("gap", f"{', '.join(doubly)} made prototypes and analysed them: the analyst is not independent.")
-        )
-    return Section("14", "Sign-offs", tuple(blocks))
+        gaps.append(str(error))
+    return Section("14", "Sign-offs", (said("paragraph", where), *(said("gap", gap) for gap in gaps)))
 
 
 def expiry(answers: Answers) -> Section:
     """Return when the evidence has to be looked at again."""
     years = fact(answers.study, "recheck_after_years")
-    last = (
-        said("points", f"Look again at the latest after {years} years.")
-        if years
-        else said("gap", "Nobody has set after how many years the evidence is to be looked at again.")
-    )
-    blocks = (
-        said("paragraph", "The evidence no longer stands as it is, and has to be looked at again, when"),
-        said("points", *_RECHECK),
-        last,
-    )
-    return Section("15", "Expiry", blocks)
+    last = said("gap", "Nobody has set after how many years the evidence is to be looked at again.")
+    if years:
+        last = said("points", f"Look again at the latest after {years} years.")
+    when = "The evidence no longer stands as it is, and has to be looked at again, when"
+    return Section("15", "Expiry", (said("paragraph", when), said("points", *_RECHECK), last))
 
 
 # What does somebody read who has two pages' time? What was found, question by question, and the limits.
 
 
-_GRAVE = ("stop", "warning")
-_MOST_FINDINGS = 4
-
-
 def limits_in_short(answers: Answers) -> list[str]:
     """Return what may mislead in the data, for the first pages; everything else stands in the annex."""
-    grave = [finding for finding in answers.findings if finding.severity in _GRAVE]
+    grave = [finding for finding in answers.findings if finding.severity in ("stop", "warning")]
     lines = [f"Of the data: {what_the_findings_say(answers.findings)}"] if grave else []
-    return [*lines, *(capital(f"{finding.where}: {finding.message}") for finding in grave[:_MOST_FINDINGS])]
+    return [*lines, *(capital(f"{finding.where}: {finding.message}") for finding in grave[:4])]
 
 
 # Which kinds of evidence stand behind each claim, and how directly? A plain rule of ours, not of any guide.
 #
-# A number of the trained panel or of consumers is direct evidence for a claim it was asked for, partial if the
-# claim was
-# not fixed before the data, or if its kind needs both and only one is there. An instrument reading is partial
-# evidence at
-# most: it was paired with the attribute beforehand, but what people feel is for people to say.
+# A number of the trained panel or of consumers is direct evidence for a claim it was asked for, partial if the claim
+# was not fixed before the data, or if its kind needs both and only one is there. An instrument reading is partial
+# evidence at most: it was paired with the attribute beforehand, but what people feel is for people to say.
 
 
-DIRECT, PARTIAL, NONE = "direct", "partial", "none"
-KINDS = ("panel", "consumers", "instruments")
-_NEEDS_BOTH = "absolute_negative"
-_SHARE = "%"
+_DIRECT, _PARTIAL, _NONE = "direct", "partial", "none"
 
 
-def evidence_matrix(claims: Claims, readings: JoinedReadings | None) -> pd.DataFrame:
+def evidence_matrix(claims: Claims, readings: JoinedReadings | NoAnswer) -> pd.DataFrame:
     """Return `number claim panel consumers instruments strength`: each direct, partial or none."""
-    paired = set() if readings is None else set(readings.partners["attribute"])
+    paired = set() if isinstance(readings, NoAnswer) else set(readings.partners["attribute"])
     rows = []
     for row in claims.claims.to_dict("records"):
         own = claims.numbers.loc[(claims.numbers["number"] == row["number"]) & claims.numbers["estimate"].notna()]
         of_people = _strengths(own, str(row["kind"]), late=bool(row["exploratory"]))
-        instruments = PARTIAL if row["attribute"] in paired else NONE
+        instruments = _PARTIAL if row["attribute"] in paired else _NONE
         if row["verdict"] == NOT_THIS_TOOL:
-            of_people, instruments = (NONE, NONE), NONE
+            of_people, instruments = (_NONE, _NONE), _NONE
         found = (*of_people, instruments)
-        best = next(strength for strength in (DIRECT, PARTIAL, NONE) if strength in found)
+        best = next(strength for strength in (_DIRECT, _PARTIAL, _NONE) if strength in found)
         rows.append((row["number"], row["claim"], *found, best))
-    return pd.DataFrame(rows, columns=["number", "claim", *KINDS, "strength"])
+    return pd.DataFrame(rows, columns=["number", "claim", *("panel", "consumers", "instruments", "strength")])
 
 
 def _strengths(numbers: pd.DataFrame, kind: str, *, late: bool) -> tuple[str, str]:
-    """Return the strength of the trained panel's and of the consumers' evidence."""
-    of_consumers = bool((numbers["unit"] == _SHARE).any())
-    of_panel = bool((numbers["unit"] != _SHARE).any())
-    whole = DIRECT if not late and (kind != _NEEDS_BOTH or (of_panel and of_consumers)) else PARTIAL
-    return (whole if of_panel else NONE, whole if of_consumers else NONE)
+    of_consumers, of_panel = bool((numbers["unit"] == "%").any()), bool((numbers["unit"] != "%").any())
+    whole = _DIRECT if not late and (kind != "absolute_negative" or (of_panel and of_consumers)) else _PARTIAL
+    return (whole if of_panel else _NONE, whole if of_consumers else _NONE)
 
 
 _SCORES = Source("scores", same={"attribute": "attribute"}, direct=("prototype", "versus"))
 _ANSWERS = Source("answers", same={"question": "question"})
-NO_CLAIMS = "Nobody has written down a claim, so none is judged here."
+_NO_CLAIMS = "Nobody has written down a claim, so none is judged here."
+
+
+def claims_of(answers: Answers) -> Claims | NoAnswer:
+    """Return the claims with their verdicts; why there are none where none is written down."""
+    found = answers.ask(CLAIMS)
+    return NoAnswer(_NO_CLAIMS) if isinstance(found, Claims) and found.claims.empty else found
 
 
 def verdicts(answers: Answers) -> Numbers | NoAnswer:
     """Return the verdict on each claim with the number that decides."""
-    found = answers.ask(CLAIMS)
+    found = claims_of(answers)
     if isinstance(found, NoAnswer):
         return found
-    if found.claims.empty:
-        return NoAnswer(NO_CLAIMS)
-    title = "Verdict on each claim, with the number that decides"
-    return numbers(
-        "CL",
-        title,
-        shown(CLAIMS_TABLE, found, answers.names),
-        found.claims,
-        ["number"],
-        found.method,
-        _SCORES,
-        _ANSWERS,
-    )
+    title, told = "Verdict on each claim, with the number that decides", shown(CLAIMS_TABLE, found, answers.names)
+    return numbers("CL", title, told, found.claims, ["number"], found.method, _SCORES, _ANSWERS)
 
 
 def all_numbers(answers: Answers) -> Numbers | NoAnswer:

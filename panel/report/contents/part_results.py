@@ -53,43 +53,21 @@ from panel.report.contents.blocks import (
 )
 from panel.report.contents.part_study import consumers_only, no_panel
 from panel.stats.comparing.multiplicity import LEVEL
-from panel.study.naming import Naming, naming
+from panel.study.naming import naming
 from panel.study.shown import Table
 from panel.views.assessors import people
-from panel.views.consumers import (
-    agreement,
-    check_all,
-    choices,
-    just_about_right,
-    liking,
-    preference_map,
-    segments,
-)
-from panel.views.consumers.agreement import tell_agreement
-from panel.views.consumers.check_all import tell_check_all
-from panel.views.consumers.just_about_right import tell_just_about_right
-from panel.views.consumers.liking import tell_liking
-from panel.views.consumers.preference_map import tell_preference_map
-from panel.views.consumers.segments import tell_segments
+from panel.views.consumers import agreement, check_all, choices, just_about_right, liking, preference_map, segments
 from panel.views.decision import decide
-from panel.views.emollients import ladder, readings, swaps
+from panel.views.emollients import causes, ladder, readings, swaps
 from panel.views.emollients.blends import alias_sentences
-from panel.views.emollients.causes import tell_causes
-from panel.views.emollients.ladder import tell_ladder
-from panel.views.emollients.readings import tell_readings
-from panel.views.prototypes import differences as difference_views
+from panel.views.prototypes import alike, differences, other_ways
 from panel.views.prototypes import map as prototype_map
-from panel.views.prototypes import other_ways
-from panel.views.prototypes.alike import SMALLEST, tell_sensitivity
-from panel.views.prototypes.differences import tell_differences
-from panel.views.prototypes.map import tell_map
-from panel.views.prototypes.other_ways import tell_scale_use
 from panel.views.told import Told
 
 TABLES: Mapping[Question[Any], tuple[Table, ...]] = MappingProxyType(
     {
         PANEL: people.NUMBERS,
-        DIFFERENCES: difference_views.NUMBERS,
+        DIFFERENCES: differences.NUMBERS,
         MAP: prototype_map.NUMBERS,
         SWAPS: swaps.NUMBERS,
         LADDER: (ladder.PREDICTION,),
@@ -102,7 +80,7 @@ TABLES: Mapping[Question[Any], tuple[Table, ...]] = MappingProxyType(
         AGREEMENT: agreement.NUMBERS,
         PREFERENCES: (choices.PREFERENCES,),
         FORCED_CHOICES: (choices.CHOICES,),
-        SENSITIVITY: (SMALLEST,),
+        SENSITIVITY: (alike.SMALLEST,),
         RANKS: (other_ways.RANKS,),
         SCALE_USE: (other_ways.SCALE_USE,),
         DECISION: decide.NUMBERS,
@@ -115,14 +93,11 @@ def tables_of(answers: Answers, question: Question[Any]) -> list[Numbers | NoAns
     return [numbers_of(answers, question, table) for table in TABLES[question]]
 
 
-_LIBRARIES = ("numpy", "scipy", "pandas", "matplotlib")
-
-
-def settings(answers: Answers) -> list[Block]:
+def _settings(answers: Answers) -> list[Block]:
     """Return what the analysis was run with."""
     found = answers.differences
     rows = [("Program", f"Afterfeel {panel.__version__}"), ("Python", platform.python_version())]
-    rows += [(name, version(name)) for name in _LIBRARIES]
+    rows += [(name, version(name)) for name in ("numpy", "scipy", "pandas", "matplotlib")]
     rows += [("Seed of everything that is drawn", f"{answers.seed:d}")]
     if not isinstance(found, NoAnswer):
         margin = f"{naming(answers.study).margins(found.margins)} (scale units)" if found.margins else "none stated"
@@ -135,68 +110,54 @@ def settings(answers: Answers) -> list[Block]:
     return [said("subheading", "Settings and versions"), TextTable("What the analysis was made with", shown)]
 
 
-def differences(answers: Answers) -> list[Block]:
-    """Return what the trained panel says of the prototypes."""
-    found = answers.differences
-    blocks: list[Block] = [said("subheading", "Differences between the prototypes (trained panel)")]
+def _answered(answers: Answers, title: str, question: Question[Any], tell: Callable[..., Told]) -> list[Block]:
+    """Return under a title what is told of the answer to a question, with its tables, or why there is none."""
+    found, heading = answers.ask(question), said("subheading", title)
     if isinstance(found, NoAnswer):
-        return [*blocks, said("gap", found.why)]
-    tables = tables_of(answers, DIFFERENCES)
-    gaps = [
-        said("gap", f"{answers.names.attribute(row['attribute'])} was not compared: {row['why']}.")
-        for row in found.not_estimated.to_dict("records")
-    ]
-    return [*blocks, *told_blocks(answers.tell(tell_differences, found), *tables), *gaps]
+        return [heading, not_there(found)]
+    return [heading, *told_blocks(answers.tell(tell, found), *tables_of(answers, question))]
 
 
-def _map_part(answers: Answers) -> list[Block]:
-    """Return the map of the prototypes."""
-    found, names = answers.map, answers.names
-    blocks: list[Block] = [said("subheading", "Map")]
-    if isinstance(found, NoAnswer):
-        return [*blocks, said("gap", found.why)]
-    return [*blocks, *told_blocks(tell_map(found, names), *tables_of(answers, MAP))]
+def _differences(answers: Answers) -> list[Block]:
+    title = "Differences between the prototypes (trained panel)"
+    blocks, found = _answered(answers, title, DIFFERENCES, differences.tell_differences), answers.differences
+    absent = [] if isinstance(found, NoAnswer) else found.not_estimated.to_dict("records")
+    told = [f"{answers.names.attribute(row['attribute'])} was not compared: {row['why']}." for row in absent]
+    return [*blocks, *(said("gap", each) for each in told)]
 
 
-def sensitivity(answers: Answers) -> list[Block]:
-    """Return the other ways of looking at the differences."""
-    names = answers.names
+def _sensitivity(answers: Answers) -> list[Block]:
     blocks: list[Block] = [said("subheading", "Sensitivity: the differences looked at in other ways")]
-    could, by_rank, scale = answers.sensitivity, answers.ranks, answers.scale_use
-    if not isinstance(could, NoAnswer):
-        blocks.append(said("paragraph", tell_sensitivity(could, names).headline))
-    blocks += map(or_gap, tables_of(answers, SENSITIVITY))
-    if not isinstance(by_rank, NoAnswer):
-        blocks.append(said("paragraph", other_ways.tell_ranks(by_rank, names).headline))
-    blocks += map(or_gap, tables_of(answers, RANKS))
-    tables = tables_of(answers, SCALE_USE)
-    return [
-        *blocks,
-        *(map(or_gap, tables) if isinstance(scale, NoAnswer) else told_blocks(tell_scale_use(scale, names), *tables)),
-    ]
+    asked: list[tuple[Question[Any], Callable[..., Told]]]
+    asked = [(SENSITIVITY, alike.tell_sensitivity), (RANKS, other_ways.tell_ranks)]
+    for question, tell in asked:
+        found = answers.ask(question)
+        if not isinstance(found, NoAnswer):
+            blocks.append(said("paragraph", answers.tell(tell, found).headline))
+        blocks += map(or_gap, tables_of(answers, question))
+    scale, tables = answers.scale_use, tables_of(answers, SCALE_USE)
+    if isinstance(scale, NoAnswer):
+        return [*blocks, *map(or_gap, tables)]
+    return [*blocks, *told_blocks(answers.tell(other_ways.tell_scale_use, scale), *tables)]
 
 
 def analysis(answers: Answers) -> Section:
     """Return settings and results."""
     if consumers_only(answers.study):
-        parts = [settings(answers), no_panel("Scores of a trained panel"), instruments(answers), consumers(answers)]
+        parts = [_settings(answers), no_panel("Scores of a trained panel"), _instruments(answers), _consumers(answers)]
     else:
-        parts = [settings(answers), differences(answers), _map_part(answers), emollients(answers)]
-        parts += [instruments(answers), consumers(answers), sensitivity(answers)]
+        mapped = _answered(answers, "Map", MAP, prototype_map.tell_map)
+        parts = [_settings(answers), _differences(answers), mapped, _emollients(answers)]
+        parts += [_instruments(answers), _consumers(answers), _sensitivity(answers)]
     return Section("10", "Analysis and results", tuple(block for part in parts for block in part))
 
 
-# The part of the answers on emollients and instrument readings: what the swaps did, and how far that can be
-# traced.
-
-
-def emollients(answers: Answers) -> list[Block]:
-    """Return what each swap went with."""
+def _emollients(answers: Answers) -> list[Block]:
     found, names = answers.swaps, answers.names
     heading = said("subheading", "What changed with the emollients")
     if isinstance(found, NoAnswer):
         return [heading, not_there(found)]
-    told = tell_causes(answers.causes, names, *swaps.swap_drawers(found, names))
+    told = causes.tell_causes(answers.causes, names, *swaps.swap_drawers(found, names))
     return [
         *(heading, *points(alias_sentences(found))),
         *(*told_blocks(told, *tables_of(answers, SWAPS)), *_ladder(answers)),
@@ -207,55 +168,39 @@ def _ladder(answers: Answers) -> Iterable[Block]:
     found = answers.ladder
     if isinstance(found, NoAnswer):
         return [said("gap", found.why)]
-    told = answers.tell(tell_ladder, found)
+    told = answers.tell(ladder.tell_ladder, found)
     steps = told.shown(ladder.LADDER)
     blocks: list[Block] = [said("paragraph", told.headline), TextTable(steps.title, steps.texts)]
     return [*blocks, *map(or_gap, tables_of(answers, LADDER)), *points(told.cannot)]
 
 
-def instruments(answers: Answers) -> list[Block]:
-    """Return what the instruments say beside the panel."""
-    heading = said("subheading", "Instrument readings beside the panel")
+def _instruments(answers: Answers) -> list[Block]:
+    title = "Instrument readings beside the panel"
     if answers.study.table("readings").empty and answers.study.table("curves").empty:
-        return [heading, said("paragraph", "Instrument readings: not part of this study.")]
-    found = answers.readings
-    if isinstance(found, NoAnswer):
-        return [heading, not_there(found)]
-    return [heading, *told_blocks(tell_readings(found, answers.names), *tables_of(answers, READINGS))]
+        return [said("subheading", title), said("paragraph", "Instrument readings: not part of this study.")]
+    return _answered(answers, title, READINGS, readings.tell_readings)
 
 
-# The answers on consumers: liking, groups, just about right, terms, agreement, preference, forced choice.
-
-
-def consumers(answers: Answers) -> list[Block]:
-    """Return what consumers said, kind by kind."""
+def _consumers(answers: Answers) -> list[Block]:
     if answers.study.table("answers").empty:
         return [said("subheading", "Consumers"), said("paragraph", "Consumer answers: not part of this study.")]
     blocks = [*_liking(answers), *_groups(answers)]
-    for title, question, tell in _ASKED:
-        found = answers.ask(question)
-        blocks.append(said("subheading", title))
-        if isinstance(found, NoAnswer):
-            blocks.append(not_there(found))
-        else:
-            blocks += told_blocks(answers.tell(tell, found), *tables_of(answers, question))
-    return blocks
+    return [*blocks, *(block for asked in _ASKED for block in _answered(answers, *asked))]
 
 
-_ASKED: tuple[tuple[str, Question[Any], Callable[[Any, Naming], Told]], ...] = (
-    ("Just about right (consumers)", JUST_ABOUT_RIGHT, tell_just_about_right),
-    ("Check all that apply (consumers)", CHECK_ALL, tell_check_all),
-    ("Agreement with statements (consumers)", AGREEMENT, tell_agreement),
+_ASKED: tuple[tuple[str, Question[Any], Callable[..., Told]], ...] = (
+    ("Just about right (consumers)", JUST_ABOUT_RIGHT, just_about_right.tell_just_about_right),
+    ("Check all that apply (consumers)", CHECK_ALL, check_all.tell_check_all),
+    ("Agreement with statements (consumers)", AGREEMENT, agreement.tell_agreement),
     ("Paired preference (consumers)", PREFERENCES, choices.tell_preferences),
     ("Forced choice", FORCED_CHOICES, choices.tell_forced_choices),
 )
 
 
 def _liking(answers: Answers) -> list[Block]:
-    found, heading = answers.liking, said("subheading", "Liking (consumers)")
+    blocks, found = _answered(answers, "Liking (consumers)", LIKING, liking.tell_liking), answers.liking
     if isinstance(found, NoAnswer):
-        return [heading, not_there(found)]
-    blocks = [heading, *told_blocks(answers.tell(tell_liking, found), *tables_of(answers, LIKING))]
+        return blocks
     others = [name for name in questions_of(answers.study, "liking") if name != found.question]
     if others:
         blocks.append(said("gap", f"Other liking questions were asked and are not in this file: {', '.join(others)}."))
@@ -263,14 +208,10 @@ def _liking(answers: Answers) -> list[Block]:
 
 
 def _groups(answers: Answers) -> list[Block]:
-    found, mapped, names = answers.segments, answers.preference_map, answers.names
-    heading = said("subheading", "Groups of consumers")
-    if isinstance(found, NoAnswer):
-        return [heading, not_there(found)]
-    blocks = [heading, *told_blocks(tell_segments(found, names), *tables_of(answers, SEGMENTS))]
-    if consumers_only(answers.study):
+    blocks, mapped = _answered(answers, "Groups of consumers", SEGMENTS, segments.tell_segments), answers.preference_map
+    if isinstance(answers.segments, NoAnswer) or consumers_only(answers.study):
         return blocks
     sensations = tables_of(answers, PREFERENCE_MAP)
     if isinstance(mapped, NoAnswer):
         return [*blocks, *map(or_gap, sensations)]
-    return [*blocks, *told_blocks(tell_preference_map(mapped, names), *sensations)]
+    return [*blocks, *told_blocks(answers.tell(preference_map.tell_preference_map, mapped), *sensations)]

@@ -13,13 +13,7 @@ from panel.answers import DIFFERENCES, PANEL, Answers, NoAnswer
 from panel.checks.finding import WIDEST_OFFSET, read_dates
 from panel.checks.moments_recorded import days_of_scores, days_stated, first_score
 from panel.plan.balance import ServingBalance, serving_balance
-from panel.plan.codes import (
-    OPENING_COLUMNS,
-    first_changed_opening,
-    first_opening,
-    plan_fits_seal,
-    sealed_key,
-)
+from panel.plan.codes import OPENING_COLUMNS, first_changed_opening, first_opening, plan_fits_seal, sealed_key
 from panel.plan.protocol import read_protocol
 from panel.plan.safety import RED, reactions, safety_gate, sign_offs
 from panel.report.contents.blocks import (
@@ -34,8 +28,8 @@ from panel.report.contents.blocks import (
     or_gap,
     points,
     said,
-    stated,
     told_blocks,
+    told_or_gap,
 )
 from panel.study.facts import locked_sessions
 from panel.study.formulas import emollient_blend, formulated, matched_pairs
@@ -44,12 +38,7 @@ from panel.study.scores_used import scores_used
 from panel.study.shown import Source, Table, shown
 from panel.study.study import Study
 from panel.views.assessors.people import NUMBERS, tell_people
-from panel.views.decision.claims import (
-    BALLOT,
-    FILES,
-    QUESTIONS,
-    recorded_table,
-)
+from panel.views.decision.claims import BALLOT, FILES, QUESTIONS, recorded_table
 from panel.views.emollients.blends import blend_picture
 from panel.views.planning.plan import BALANCE, key_table
 from panel.views.planning.safety import GATE, MISSING, PROTOCOL, REACTIONS, checklist, tell_gate
@@ -67,24 +56,39 @@ from panel.words import counted, first_few, when_words
 
 def product(answers: Answers) -> Section:
     """Return formulas, batches and age, pack, and whether the formula sold is the formula tested."""
-    study, blocks = answers.study, [or_gap(formulas(answers))]
-    blend = emollient_blend(study)
-    if len(blend):
-        blocks.append(blend_picture(blend, answers.names, matched_pairs(study)))
-    blocks += [
-        or_gap(batches(answers)),
-        stated(
-            study, "formula_version", "Version of the formulas", "The study does not name a version of the formulas."
-        ),
-        stated(study, "pack", "Pack", "The study does not say in which pack the prototypes were kept and served."),
-        stated(
-            study,
-            "marketed_formula",
-            "The formula sold and the formula tested",
-            "Nobody has stated that the formula to be sold is the formula tested, or why the answers carry over.",
-        ),
-    ]
-    return Section("3", "Product identity", tuple(blocks))
+    study, blend = answers.study, emollient_blend(answers.study)
+    drawn = [blend_picture(blend, answers.names, matched_pairs(study))] if len(blend) else []
+    facts = _facts(study, "formula_version", "pack", "marketed_formula")
+    return Section("3", "Product identity", (or_gap(formulas(answers)), *drawn, or_gap(batches(answers)), *facts))
+
+
+_FACTS = {
+    "formula_version": ("Version of the formulas", "The study does not name a version of the formulas."),
+    "pack": ("Pack", "The study does not say in which pack the prototypes were kept and served."),
+    "marketed_formula": (
+        "The formula sold and the formula tested",
+        "Nobody has stated that the formula to be sold is the formula tested, or why the answers carry over.",
+    ),
+    "consent": (
+        "Consent",
+        "The study does not name the template of the consent form. Signed forms are kept apart from the study.",
+    ),
+    "references": (
+        "How they were bought and stored",
+        "The study does not say where the references come from, how old they were and how they were stored.",
+    ),
+    "panel": ("Panel", "The study does not describe its panel."),
+    "recruitment": ("Recruiting and screening", "How the assessors were recruited and screened is not stated."),
+    "training": ("Training", "How the assessors were trained is not stated."),
+    "users": ("Consumers", "Age, use and other facts about the consumers are not stated."),
+    "screener": ("Screener and quotas", "The screener and the quotas of the consumers are not stated."),
+    "protocol_dated": ("Date of the protocol", "No date says that the protocol was fixed before the test."),
+}
+"""Facts that the file repeats: what stands before each, and the gap that a missing one leaves."""
+
+
+def _facts(study: Study, *names: str) -> list[Block]:
+    return [told_or_gap(_FACTS[name][0], fact(study, name), _FACTS[name][1]) for name in names]
 
 
 def safety(answers: Answers) -> Section:
@@ -107,28 +111,14 @@ def safety(answers: Answers) -> Section:
             blocks.append(_table(answers, checklist(str(batch)), gate))
     else:
         blocks.append(said("gap", "The study has no date of a test, so it cannot be said what was signed by then."))
-    blocks += _events(answers)
-    blocks.append(
-        stated(
-            study,
-            "consent",
-            "Consent",
-            "The study does not name the template of the consent form. Signed forms are kept apart from the study.",
-        )
-    )
+    blocks += [_events(answers), *_facts(study, "consent")]
     return Section("4", "Safety gate and adverse events", tuple(blocks))
 
 
-def _events(answers: Answers) -> list[Block]:
+def _events(answers: Answers) -> Block:
     events = reactions(answers.study)
-    if events.empty:
-        return [
-            said(
-                "paragraph",
-                "Adverse events: none recorded. That nothing is recorded does not show that nothing happened.",
-            )
-        ]
-    return [_table(answers, REACTIONS, events)]
+    none = "Adverse events: none recorded. That nothing is recorded does not show that nothing happened."
+    return said("paragraph", none) if events.empty else _table(answers, REACTIONS, events)
 
 
 def _table(answers: Answers, table: Table, result: Any) -> Block:
@@ -140,16 +130,11 @@ def references(answers: Answers) -> Section:
     study = answers.study
     table = study.table("prototypes")
     compared = table.loc[table["role"].isin(["benchmark", "reference"])]
-    blocks: list[Block] = []
-    if compared.empty:
-        blocks.append(said("gap", "The study names no benchmark and no reference."))
-    else:
+    first: Block = said("gap", "The study names no benchmark and no reference.")
+    if len(compared):
         words = {"prototype": "Short name", "name": "Name", "role": "Role", "note": "Note"}
-        blocks.append(TextTable("Benchmark and references", recorded_table(compared, words)))
-    text = fact(study, "references")
-    missing = "The study does not say where the references come from, how old they were and how they were stored."
-    blocks.append(said("paragraph", f"How they were bought and stored: {text}") if text else said("gap", missing))
-    return Section("11", "References used", tuple(blocks))
+        first = TextTable("Benchmark and references", recorded_table(compared, words))
+    return Section("11", "References used", (first, *_facts(study, "references")))
 
 
 # Part 6: who judged, how they were chosen, how the trained panel worked, and which consumers dropped out.
@@ -157,8 +142,7 @@ def references(answers: Answers) -> Section:
 
 def who_judged(answers: Answers) -> Section:
     """Return panel and consumers."""
-    blocks = [*_panel(answers), *_consumers(answers.study)]
-    return Section("6", "Panel and consumers", tuple(blocks))
+    return Section("6", "Panel and consumers", (*_panel(answers), *_consumers(answers.study)))
 
 
 def consumers_only(study: Study) -> bool:
@@ -175,17 +159,7 @@ def _panel(answers: Answers) -> list[Block]:
     study = answers.study
     if consumers_only(study):
         return no_panel("Trained panel")
-    blocks: list[Block] = [
-        said("subheading", "Trained panel"),
-        stated(study, "panel", "Panel", "The study does not describe its panel."),
-        stated(
-            study,
-            "recruitment",
-            "Recruiting and screening",
-            "How the assessors were recruited and screened is not stated.",
-        ),
-        stated(study, "training", "Training", "How the assessors were trained is not stated."),
-    ]
+    blocks = [said("subheading", "Trained panel"), *_facts(study, "panel", "recruitment", "training")]
     found = answers.panel
     if isinstance(found, NoAnswer):
         return [*blocks, or_gap(found)]
@@ -197,21 +171,13 @@ def _consumers(study: Study) -> list[Block]:
     answers = study.table("answers")
     if answers.empty:
         return [said("subheading", "Consumers"), said("paragraph", "Consumers: not part of this study.")]
-    blocks: list[Block] = [
-        said("subheading", "Consumers"),
-        stated(study, "users", "Consumers", "Age, use and other facts about the consumers are not stated."),
-        stated(
-            study, "screener", "Screener and quotas", "The screener and the quotas of the consumers are not stated."
-        ),
-    ]
+    blocks = [said("subheading", "Consumers"), *_facts(study, "users", "screener")]
     return [*blocks, *points([f"{counted(answers['assessor'].nunique(), 'consumer')} answered.", *_dropped(study)])]
 
 
 def _dropped(study: Study) -> list[str]:
     """Return, for each session that was planned, how many of those served answered, and who did not."""
-    answers, servings = study.table("answers"), study.table("servings")
-    people = study.table("assessors")
-    consumers = set(people.loc[people["kind"] == "consumer", "assessor"])
+    answers, servings, consumers = study.table("answers"), study.table("servings"), _consumer_codes(study)
     lines = []
     for session, rows in servings.loc[servings["assessor"].isin(consumers)].groupby("session", sort=False):
         served = rows["assessor"].unique().tolist()
@@ -226,24 +192,18 @@ def _dropped(study: Study) -> list[str]:
 # Parts 5, 7 and 8: the protocol and what was done otherwise, blinding and orders, the ballot as it was shown.
 
 
-_NO_DAYS = "The study does not say on which days it was run."
-_NOT_OPENED = "The study does not say when the key was opened."
 _OPENINGS = {"when": "When", "who": "Who", "what": "What was seen", "why": "Why", "locked": "Data locked"}
 
 
 def protocol(answers: Answers) -> Section:
     """Return the protocol and what is missing in it; plan and deviations are put under it."""
     study, card = answers.study, read_protocol(answers.study)
-    blocks: list[Block] = [
-        stated(
-            study, "protocol_dated", "Date of the protocol", "No date says that the protocol was fixed before the test."
-        )
-    ]
-    days = days_told(study)
-    blocks.append(said("paragraph", f"Days of the test: {days}") if days else said("gap", _NO_DAYS))
-    blocks.append(_table(answers, PROTOCOL, card))
-    blocks += points(card.notes)
-    blocks += _rules(study)
+    blocks = _facts(study, "protocol_dated")
+    blocks.append(told_or_gap("Days of the test", days_told(study), "The study does not say on which days it was run."))
+    blocks += [_table(answers, PROTOCOL, card), *points(card.notes)]
+    if not entries_of(study, "rules"):  # else they stand in the statistics plan
+        none = "No rule for leaving out a score or a person was recorded before the key was opened."
+        blocks.append(said("gap", none))
     return Section("5", "Protocol and deviations", tuple(blocks))
 
 
@@ -251,12 +211,6 @@ def entries_of(study: Study, name: str) -> list[dict[str, object]]:
     """Return the entries of a fact that is a list of entries; none where it is something else."""
     stated = study.facts.get(name)
     return [entry for entry in stated if isinstance(entry, dict)] if isinstance(stated, list) else []
-
-
-def _rules(study: Study) -> list[Block]:
-    if entries_of(study, "rules"):
-        return []  # they stand in the statistics plan
-    return [said("gap", "No rule for leaving out a score or a person was recorded before the key was opened.")]
 
 
 def blinding(answers: Answers) -> Section:
@@ -271,23 +225,21 @@ def blinding(answers: Answers) -> Section:
         found = [balance(answers, kind) for kind, took_part in kinds if took_part]
         blocks += map(or_gap, found)
         coded = servings.loc[servings["code"] != ""]
-        trained = coded.loc[~coded["assessor"].isin(_part_conduct_consumers(study))]
+        trained = coded.loc[~coded["assessor"].isin(_consumer_codes(study))]
         if trained.empty and not consumers_only(study):
             blocks.append(said("gap", "The servings of the trained panel carry no codes."))
         elif len(trained):
             blocks.append(TextTable("The key: codes of the trained panel", key_table(trained)))
-    opened = first_opening(study)
-    blocks.append(said("paragraph", f"Key first opened: {when_words(opened)}") if opened else said("gap", _NOT_OPENED))
-    blocks += _locked(study)
-    blocks += _openings(study)
-    blocks.append(_seal(study))
+    opened, unknown = first_opening(study), "The study does not say when the key was opened."
+    blocks.append(told_or_gap("Key first opened", when_words(opened) if opened else "", unknown))
+    blocks += [*_locked(study), *_openings(study), _seal(study)]
     return Section("7", "Blinding, codes, orders and balance", tuple(blocks))
 
 
 def balance(answers: Answers, kind: str) -> Numbers | NoAnswer:
     """Return how even the servings of the trained panel, or of the consumers, were."""
     study = answers.study
-    servings, consumers = study.table("servings"), _part_conduct_consumers(study)
+    servings, consumers = study.table("servings"), _consumer_codes(study)
     mine = servings.loc[servings["assessor"].isin(consumers) == (kind == "consumer")]
     who = "consumers" if kind == "consumer" else "trained panel"
     if mine.empty:
@@ -325,7 +277,7 @@ def _by_test(servings: pd.DataFrame) -> list[tuple[str, pd.DataFrame]]:
     return [(", ".join(sessions), rows.loc[rows["session"].isin(sessions)]) for sessions in designs.values()]
 
 
-def _part_conduct_consumers(study: Study) -> set[str]:
+def _consumer_codes(study: Study) -> set[str]:
     people = study.table("assessors")
     return set(people.loc[people["kind"] == "consumer", "assessor"])
 
@@ -403,11 +355,11 @@ _CORRECTIONS = {"when": "When", "who": "Who", "key": "Which", "old": "Before", "
 
 def raw_data(answers: Answers) -> Section:
     """Return files with their hashes, corrections, scores set aside, and findings."""
-    study = answers.study
+    study, files = answers.study, answers.files
     blocks: list[Block] = [
         said("paragraph", what_is_in_the_study(study)),
         said("paragraph", f"SHA-256 over everything an analysis can see: {answers.study.content_hash}"),
-        _files(answers),
+        not_there(files) if isinstance(files, NoAnswer) else _table(answers, FILES, files),
     ]
     imported = {file.name: file.content for file in study.raw_files}
     if imported:
@@ -423,26 +375,15 @@ def raw_data(answers: Answers) -> Section:
     return Section("9", "Raw data, corrections and exclusions", tuple(blocks))
 
 
-def _files(answers: Answers) -> Block:
-    files = answers.files
-    if isinstance(files, NoAnswer):
-        return not_there(files)
-    return _table(answers, FILES, files)
-
-
 def _changes(answers: Answers) -> list[Block]:
     study, used = answers.study, scores_used(answers.study)
     corrections = study.table("corrections")
-    blocks: list[Block] = []
-    if corrections.empty:
-        blocks.append(said("paragraph", "Corrections: none recorded."))
-    else:
-        blocks.append(TextTable("Corrections, in the order they were made", recorded_table(corrections, _CORRECTIONS)))
+    blocks: list[Block] = [said("paragraph", "Corrections: none recorded.")]
+    if len(corrections):
+        blocks = [TextTable("Corrections, in the order they were made", recorded_table(corrections, _CORRECTIONS))]
     if used.set_aside.empty and used.corrected.empty:
-        blocks.append(
-            said("paragraph", "Every score is used as it came in. A blank is no score; nothing is filled in for it.")
-        )
-        return blocks
+        as_came = "Every score is used as it came in. A blank is no score; nothing is filled in for it."
+        return [*blocks, said("paragraph", as_came)]
     blocks.append(_table(answers, CHANGED_SCORES, used))
     blocks.append(or_gap(numbers_of(answers, DIFFERENCES, BOTH_WAYS)))
     if not first_opening(study):
@@ -481,7 +422,6 @@ def _column(study: Study, table: str, column: str) -> list[str]:
 
 
 def _read(texts: list[str]) -> list[str]:
-    """Return the days among texts."""
     if not texts:
         return []
     days = read_dates(pd.Series(texts, dtype="str")).days

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Callable, Mapping
+from functools import partial
 from typing import TYPE_CHECKING, Any
 
 import numpy as np
@@ -11,28 +12,8 @@ import pandas as pd
 from panel.models.assessors.measures import NOT_JUDGED
 from panel.models.assessors.performance import EVERYBODY, NARROWEST, WIDEST, Action, LeftOut, PanelCheck, Pattern
 from panel.stats.comparing.multiplicity import LEVEL
+from panel.study import shown
 from panel.study.naming import Naming
-from panel.study.shown import (
-    ASSESSOR,
-    ATTRIBUTE,
-    INTERVAL,
-    P_HOLM,
-    PROTOTYPE,
-    SCALE,
-    VERSUS,
-    Across,
-    P,
-    Shown,
-    Source,
-    Table,
-    change,
-    count,
-    each_row,
-    number,
-    p_value,
-    share,
-    text,
-)
 from panel.views.pictures import BROAD, GREY, INK, interval_figure, needed_limits
 from panel.views.told import Picture, Told, drawer
 from panel.words import (
@@ -77,11 +58,8 @@ _NAMED = 4  # people in the headline
 _ROUND_TO = 20  # chances of finding something are known to about 5 %
 
 
-# Tables.
-
-
-def _alone(name: str, base: str) -> Callable[[Mapping[str, Any], Shown], str]:
-    def write(row: Mapping[str, Any], _: Shown) -> str:
+def _alone(name: str, base: str) -> Callable[[Mapping[str, Any], shown.Shown], str]:
+    def write(row: Mapping[str, Any], _: shown.Shown) -> str:
         if not row[base]:
             return NOTHING
         return _CANNOT_BE_TOLD if np.isnan(row[name]) else f"{row[name]:.0f} of {row[base]}"
@@ -97,47 +75,47 @@ def patterns_of(result: PanelCheck, assessor: str, attribute: str = "") -> str:
     return ", ".join(dict.fromkeys(_PATTERNS[name] for name in rows["pattern"])) or NOTHING
 
 
-def _scale_used(row: Mapping[str, Any], _: Shown) -> str:
+def _scale_used(row: Mapping[str, Any], _: shown.Shown) -> str:
     width = row["scale_high"] - row["scale_low"]
     digits = 0 if width > 10 else 1 if width > 1 else 2  # no finer than it is known
     ends = format_interval(row["scale_low"], row["scale_high"], digits)
     return f"{format_number(row['scale'], digits)} ({ends})" if ends != NOTHING else format_number(row["scale"], digits)
 
 
-STANDS_OUT = each_row(
+STANDS_OUT = shown.each_row(
     "What stands out",
     lambda row, about: patterns_of(about.result, row["assessor"], row.get("attribute", "")),
     "assessor",
 )
-_OF_PERSON = Source("scores", same={"assessor": "assessor"})
-_OF_ATTRIBUTE = Source("scores", same={"attribute": "attribute"})
+_OF_PERSON = shown.Source("scores", same={"assessor": "assessor"})
+_OF_ATTRIBUTE = shown.Source("scores", same={"attribute": "attribute"})
 
-_PEOPLE = Table(
+_PEOPLE = shown.Table(
     name="people",
     title="Each assessor",
     rows="people",
     columns=(
-        *(ASSESSOR, text("What to do", "judgement", _TO_DO), STANDS_OUT),
-        each_row("Tells apart alone", _alone("n_separated", "n_judged"), "n_separated", "n_judged", figure=True),
-        each_row("Use of the scale (1 = the others'), {level}", _scale_used, "scale", "scale_low", figure=True),
-        number("Scatter against the others'", "repeat_ratio", 2),
-        change("Level (% of the scale)", "level_share", 0, 100),
+        *(shown.ASSESSOR, shown.text("What to do", "judgement", _TO_DO), STANDS_OUT),
+        shown.each_row("Tells apart alone", _alone("n_separated", "n_judged"), "n_separated", "n_judged", figure=True),
+        shown.each_row("Use of the scale (1 = the others'), {level}", _scale_used, "scale", "scale_low", figure=True),
+        shown.number("Scatter against the others'", "repeat_ratio", 2),
+        shown.change("Level (% of the scale)", "level_share", 0, 100),
     ),
     key=("assessor",),
     code="P",
     sources=(_OF_PERSON,),
 )
-_MEASURED = Table(
+_MEASURED = shown.Table(
     name="panel",
     title="How well the panel measures each attribute",
     rows="panel",
     columns=(
-        *(ATTRIBUTE, P_HOLM, number("Reliability of the means", "reliability", 2)),
-        each_row("Tell apart alone", _alone("n_separating", "n_assessors"), "n_separating", figure=True),
-        share("Share of disagreement", "interaction_share"),
-        p_value("p, assessors see different things", "interaction_p_value"),
-        number("Repeatability, SD{scale}", "repeatability", SCALE),
-        number("Reproducibility, SD{scale}", "reproducibility", SCALE),
+        *(shown.ATTRIBUTE, shown.P_HOLM, shown.number("Reliability of the means", "reliability", 2)),
+        shown.each_row("Tell apart alone", _alone("n_separating", "n_assessors"), "n_separating", figure=True),
+        shown.share("Share of disagreement", "interaction_share"),
+        shown.p_value("p, assessors see different things", "interaction_p_value"),
+        shown.number("Repeatability, SD{scale}", "repeatability", shown.SCALE),
+        shown.number("Reproducibility, SD{scale}", "reproducibility", shown.SCALE),
     ),
     key=("attribute",),
     code="Q",
@@ -145,62 +123,70 @@ _MEASURED = Table(
 )
 
 
-def _f_and_p(row: Mapping[str, Any], _: Shown) -> str:
+def _f_and_p(row: Mapping[str, Any], _: shown.Shown) -> str:
     """Return F, with its p in brackets where the prototypes do not differ by it."""
     f = format_number(row["statistic"], 1)
     return f if row["differ"] or f == NOTHING else f"{f} ({format_p(row['p_adjusted'])})"
 
 
-_WITHOUT = Table(
+_WITHOUT = shown.Table(
     name="without",
     title="F of each attribute with everybody, and without each assessor (adjusted p where no difference is shown)",
     rows="without",
-    columns=(ATTRIBUTE,),
+    columns=(shown.ATTRIBUTE,),
     key=("attribute", "assessor"),
-    across=Across(
+    across=shown.Across(
         "assessor",
-        each_row("", _f_and_p, "statistic", figure=True),
+        shown.each_row("", _f_and_p, "statistic", figure=True),
         lambda who, _: "Everybody" if who == EVERYBODY else f"Without {who}",
     ),
     code="W",
     sources=(_OF_ATTRIBUTE,),
     none="The comparison without each assessor was not possible.",
 )
-_EACH_ON_EACH = Table(
+_EACH_ON_EACH = shown.Table(
     name="assessors",
     title="Each assessor on each attribute",
     rows="assessors",
-    columns=(ASSESSOR, text("Attribute", "attribute")),
+    columns=(shown.ASSESSOR, shown.text("Attribute", "attribute")),
     key=("assessor", "attribute"),
     code="PA",
-    sources=(Source("scores", same={"assessor": "assessor", "attribute": "attribute"}),),
+    sources=(shown.Source("scores", same={"assessor": "assessor", "attribute": "attribute"}),),
     printed=False,
 )
 NUMBERS = (_PEOPLE, _MEASURED, _WITHOUT, _EACH_ON_EACH)
-_DUPLICATES = Table(
+_DUPLICATES = shown.Table(
     name="duplicates",
     title="How far each assessor puts two samples apart that are the same",
     rows="duplicates",
     columns=(
-        *(ASSESSOR, ATTRIBUTE, count("Pairs", "n_pairs"), number("Apart{scale}", "distance", SCALE)),
-        *(number("The others{scale}", "others_distance", SCALE), number("Against the others", "ratio", 2)),
+        shown.ASSESSOR,
+        shown.ATTRIBUTE,
+        shown.count("Pairs", "n_pairs"),
+        shown.number("Apart{scale}", "distance", shown.SCALE),
+        shown.number("The others{scale}", "others_distance", shown.SCALE),
+        shown.number("Against the others", "ratio", 2),
     ),
     key=("assessor", "attribute"),
 )
 
 
-def differences_without(who: str) -> Table:
+def differences_without(who: str) -> shown.Table:
     """Return the table of the differences from the benchmark with everybody and without one assessor."""
 
     def rows(result: LeftOut) -> pd.DataFrame:
         return result.differences.loc[result.differences["assessor"].isin([EVERYBODY, who])]
 
-    columns = (ATTRIBUTE, text("Without", "assessor", {EVERYBODY: "nobody", who: who}), PROTOTYPE, VERSUS)
+    columns = (
+        shown.ATTRIBUTE,
+        shown.text("Without", "assessor", {EVERYBODY: "nobody", who: who}),
+        shown.PROTOTYPE,
+        shown.VERSUS,
+    )
     title = f"Differences from the benchmark, with and without {who}"
-    return Table("without_differences", title, rows, (*columns, change("Difference"), INTERVAL, P))
-
-
-# Sentences.
+    return shown.Table(
+        "without_differences", title, rows, (*columns, shown.change("Difference"), shown.INTERVAL, shown.P)
+    )
 
 
 def tell_people(result: PanelCheck, names: Naming) -> Told:
@@ -234,7 +220,6 @@ def tell_people(result: PanelCheck, names: Naming) -> Told:
 
 
 def _one_repeat(result: PanelCheck) -> bool:
-    """Return whether nobody scored a prototype twice."""
     return not result.panel["n_separating"].notna().any()
 
 
@@ -282,13 +267,6 @@ def sentence(result: PanelCheck, names: Naming, who: str) -> str:
     return f"{who}: {' '.join(parts)}" if parts else ""
 
 
-def _reversed(rows: pd.DataFrame, result: PanelCheck, names: Naming) -> str:
-    return (
-        f"scores {_slopes(rows, result, names)} the other way round, while telling the prototypes apart clearly. Train "
-        "first: go through both ends of this scale together, then let a blind pair show whether it is settled."
-    )
-
-
 def _not_following(rows: pd.DataFrame, result: PanelCheck, names: Naming) -> str:
     if (rows["attribute"] == "").any():
         return (
@@ -305,27 +283,6 @@ def _not_felt(rows: pd.DataFrame, result: PanelCheck, names: Naming) -> str:
     return (
         f"{what}: the scores hardly differ between the prototypes on {_slopes(rows, result, names)}, where the others' "
         f"do ({p_after_holm(rows['p_adjusted'].iloc[0])}). Look again: serve the low and the high anchor blind."
-    )
-
-
-def _feels_little(rows: pd.DataFrame, result: PanelCheck, _: Naming) -> str:
-    return (
-        f"hardly follows the differences that the others find ({_scale(rows, result)}). Train first: anchors, strokes "
-        "and pairs that differ clearly."
-    )
-
-
-def _narrow(rows: pd.DataFrame, _: PanelCheck, __: Naming) -> str:
-    return (
-        f"uses a small part of the scale: own means spread {format_number(rows['estimate'].iloc[0])} times as widely "
-        "as the others', in the same direction. Train first: score the anchors at both ends."
-    )
-
-
-def _wide(rows: pd.DataFrame, result: PanelCheck, _: Naming) -> str:
-    return (
-        f"uses more of the scale than the others ({_scale(rows, result)}): harmless for the direction of differences, "
-        "but the means lean on this person more."
     )
 
 
@@ -361,12 +318,24 @@ def _sits(rows: pd.DataFrame, _: PanelCheck, __: Naming) -> str:
 
 
 _SAID: Mapping[str, Callable[[pd.DataFrame, PanelCheck, Naming], str]] = {
-    Pattern.REVERSED: _reversed,
+    Pattern.REVERSED: lambda rows, result, names: (
+        f"scores {_slopes(rows, result, names)} the other way round, while telling the prototypes apart clearly. Train "
+        "first: go through both ends of this scale together, then let a blind pair show whether it is settled."
+    ),
     Pattern.NOT_FOLLOWING: _not_following,
     Pattern.NOT_FELT: _not_felt,
-    Pattern.FEELS_LITTLE: _feels_little,
-    Pattern.NARROW: _narrow,
-    Pattern.WIDE: _wide,
+    Pattern.FEELS_LITTLE: lambda rows, result, _: (
+        f"hardly follows the differences that the others find ({_scale(rows, result)}). Train first: anchors, strokes "
+        "and pairs that differ clearly."
+    ),
+    Pattern.NARROW: lambda rows, _, __: (
+        f"uses a small part of the scale: own means spread {format_number(rows['estimate'].iloc[0])} times as widely "
+        "as the others', in the same direction. Train first: score the anchors at both ends."
+    ),
+    Pattern.WIDE: lambda rows, result, _: (
+        f"uses more of the scale than the others ({_scale(rows, result)}): harmless for the direction of differences, "
+        "but the means lean on this person more."
+    ),
     Pattern.SCATTERS: _scatters,
     Pattern.OWN_VIEW: _own_view,
     Pattern.DRIFTS: _drifts,
@@ -430,9 +399,6 @@ def _without_words(result: PanelCheck, names: Naming) -> list[str]:
     return [*([first] if first else []), *told, "Leaving somebody out needs a rule recorded before unblinding."]
 
 
-# Pictures: everybody as a strip, one person against the others.
-
-
 LINE = 0.26  # inches
 BAND = "#eef2f4"
 NO_INTERVAL = {"ci_low": np.nan, "ci_high": np.nan}
@@ -472,7 +438,7 @@ def _strip(result: PanelCheck, names: Naming) -> Picture | None:
     said = {str(who): _topics(result, names, str(who)) for who in result.people["assessor"]}
     heard = "; ".join(f"{who}: {', '.join(told)}" for who, told in said.items() if told)
     alt = f"A row a person, a dot an attribute, by how closely it follows the others. Marked: {heard or 'nobody'}."
-    return Picture("assessors", "Everybody beside the others", alt, lambda width: _strip_figure(rows, said, width))
+    return Picture("assessors", "Everybody beside the others", alt, partial(_strip_figure, rows, said))
 
 
 def _strip_figure(rows: pd.DataFrame, said: Mapping[str, list[str]], width: float = BROAD) -> Figure:

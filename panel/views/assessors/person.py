@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Mapping
+from functools import partial
 from typing import TYPE_CHECKING, Any
 
 import numpy as np
@@ -28,14 +29,11 @@ def person_items(result: PanelCheck, names: Naming, who: str, attribute: str) ->
     if len(slopes):
         heard = "; ".join(f"{row['label']} {format_number(row['estimate'])}" for row in slopes.to_dict("records"))
         alt = f"Slope on the others' means by attribute: {heard}."
-        items.append(
-            Picture("slopes", f"{who} against the others", alt, lambda width: _slopes_figure(slopes, who, width))
-        )
+        items.append(Picture("slopes", f"{who} against the others", alt, partial(_slopes_figure, slopes, who)))
     return (*items, _means_picture(result, names, who, attribute), _person_table(who))
 
 
 def _person_table(who: str) -> Table:
-    """Return the table of one person, a row for each attribute."""
     return Table(
         name="assessor",
         title=f"{literal(who)} on every attribute",
@@ -101,9 +99,7 @@ def _means_picture(result: PanelCheck, names: Naming, who: str, attribute: str) 
     )
     alt = f"Means of {who} and of the others, less their own average: {heard}."
     axis = f"{words}: above or below the own average ({names.units.get(attribute) or names.scale or 'scale units'})"
-    return Picture(
-        "assessor_means", f"{who} and the others on {words}", alt, lambda width: _means_figure(rows, who, axis, width)
-    )
+    return Picture("assessor_means", f"{who} and the others on {words}", alt, partial(_means_figure, rows, who, axis))
 
 
 def _mean_rows(result: PanelCheck, who: str, attribute: str) -> pd.DataFrame:

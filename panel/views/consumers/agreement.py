@@ -3,105 +3,79 @@
 from __future__ import annotations
 
 from collections.abc import Mapping
+from functools import partial
 from typing import TYPE_CHECKING, Any
 
 import pandas as pd
 
+from panel import words
 from panel.models.consumers.agreement import DEFAULT, FROM_QUESTION, MAJORITY, Agreement
 from panel.stats.comparing.multiplicity import LEVEL
+from panel.study import shown
 from panel.study.naming import Naming
-from panel.study.shown import (
-    P_HOLM,
-    PROTOTYPE,
-    Column,
-    Shown,
-    Source,
-    Table,
-    count,
-    each_row,
-    of_share,
-    p_value,
-    share_interval,
-    text,
-    yes_no,
-)
 from panel.views.pictures import BROAD, GREY, INK, interval_figure
 from panel.views.told import Picture, Told, drawer
-from panel.words import (
-    DOWN,
-    NOTHING,
-    UP,
-    all_of,
-    capital,
-    counted_share,
-    first_few,
-    format_list,
-    format_shares,
-    level_words,
-    p_words,
-    typed_share,
-)
 
 if TYPE_CHECKING:
     from matplotlib.figure import Figure
 
-_ASKED = Source("answers", same={"question": "question", "prototype": "prototype"}, only={"kind": ("agreement",)})
+_ASKED = shown.Source("answers", same={"question": "question", "prototype": "prototype"}, only={"kind": ("agreement",)})
 
 
-def _agreed(heading: str, base: str) -> Column:
+def _agreed(heading: str, base: str) -> shown.Column:
     """Describe how many agreed: never rounded up, but never down where the statement is untrue."""
-    return each_row(heading, lambda row, _: _agreed_words(row, base), "agreed", base, figure=True)
+    return shown.each_row(heading, lambda row, _: _agreed_words(row, base), "agreed", base, figure=True)
 
 
 def _agreed_words(row: Mapping[Any, Any], base: str) -> str:
-    return counted_share(int(row["agreed"]), int(row[base]), UP if row.get("foil") else DOWN)
+    return words.counted_share(int(row["agreed"]), int(row[base]), words.UP if row.get("foil") else words.DOWN)
 
 
-def _set_by(row: Mapping[str, Any], _: Shown) -> str:
+def _set_by(row: Mapping[str, Any], _: shown.Shown) -> str:
     if row["source"] == DEFAULT:
         return "nobody; a majority is asked"
     return "the fact `questions`" if row["source"] == FROM_QUESTION else f"the claim: {row['claim']}"
 
 
-def _needed(row: Mapping[str, Any], _: Shown) -> str:
-    return f"{row['needed']:d}" if row["needed"] <= row["base"] else NOTHING
+def _needed(row: Mapping[str, Any], _: shown.Shown) -> str:
+    return f"{row['needed']:d}" if row["needed"] <= row["base"] else words.NOTHING
 
 
-_STATEMENTS = Table(
+_STATEMENTS = shown.Table(
     name="statements",
     title="Agreement with each statement",
     rows="statements",
     columns=(
-        PROTOTYPE,
-        each_row("Statement", lambda row, _: str(row["words"] or row["question"]), "words", "question"),
-        yes_no("Untrue on purpose", "foil", no=""),
+        shown.PROTOTYPE,
+        shown.each_row("Statement", lambda row, _: str(row["words"] or row["question"]), "words", "question"),
+        shown.yes_no("Untrue on purpose", "foil", no=""),
         _agreed("Agreed, of all who answered", "base"),
-        share_interval(heading="{level} (Wilson)"),
-        share_interval("exact_low", "exact_high", heading="{level} (exact)"),
-        each_row(
+        shown.share_interval(heading="{level} (Wilson)"),
+        shown.share_interval("exact_low", "exact_high", heading="{level} (exact)"),
+        shown.each_row(
             "At most", lambda row, _: _in_ten(int(row["agreed"]), int(row["base"])), "agreed", "base", figure=True
         ),
-        of_share("Neutral", "neutral", "base", UP),
-        of_share("Disagreed", "disagreed", "base", UP),
-        count("Don't know", "dont_know"),
+        shown.of_share("Neutral", "neutral", "base", words.UP),
+        shown.of_share("Disagreed", "disagreed", "base", words.UP),
+        shown.count("Don't know", "dont_know"),
         _agreed("Agreed, of those with an opinion", "opinion_base"),
-        *(count("Started", "started"), count("Did not answer", "dropped")),
+        *(shown.count("Started", "started"), shown.count("Did not answer", "dropped")),
     ),
     key=("prototype", "question"),
     code="Y",
     sources=(_ASKED,),
 )
-_BARS = Table(
+_BARS = shown.Table(
     name="agreement_bars",
     title="Statements against the bar set beforehand",
     rows="bars",
     columns=(
-        *(PROTOTYPE, text("Statement", "question")),
-        each_row("Bar", lambda row, _: typed_share(row["bar"]), "bar", figure=True),
-        each_row("Set by", _set_by, "source", "claim"),
-        *(_agreed("Agreed", "base"), each_row("Needed", _needed, "needed", "base", figure=True)),
-        *(p_value("p (one-sided, exact)", "p_value"), P_HOLM),
-        yes_no("Above the bar", "passed", "shown", "not shown"),
+        *(shown.PROTOTYPE, shown.text("Statement", "question")),
+        shown.each_row("Bar", lambda row, _: words.typed_share(row["bar"]), "bar", figure=True),
+        shown.each_row("Set by", _set_by, "source", "claim"),
+        *(_agreed("Agreed", "base"), shown.each_row("Needed", _needed, "needed", "base", figure=True)),
+        *(shown.p_value("p (one-sided, exact)", "p_value"), shown.P_HOLM),
+        shown.yes_no("Above the bar", "passed", "shown", "not shown"),
     ),
     key=("prototype", "question", "claim", "source"),
     code="YB",
@@ -109,13 +83,13 @@ _BARS = Table(
 )
 NUMBERS = (_STATEMENTS, _BARS)
 """Its tables of numbers, in the order of the evidence file."""
-_WITHOUT_FOIL = Table(
+_WITHOUT_FOIL = shown.Table(
     name="without_yes_sayers",
     title="Agreement without those who agreed with an untrue statement",
     rows="without_foil",
     columns=(
-        *(PROTOTYPE, text("Statement", "question"), _agreed("Agreed, without yes-sayers", "base")),
-        count("Agreements that were theirs", "lost"),
+        *(shown.PROTOTYPE, shown.text("Statement", "question"), _agreed("Agreed, without yes-sayers", "base")),
+        shown.count("Agreements that were theirs", "lost"),
     ),
     key=("prototype", "question"),
 )
@@ -134,7 +108,7 @@ def tell_agreement(result: Agreement, names: Naming) -> Told:
             "agreement",
             "Agreement with each statement",
             "Share of consumers who agreed with each statement, with intervals and bars; the table has the numbers.",
-            lambda width: _figure(result, width),
+            partial(_figure, result),
         ),
         mind=(*yes_saying[:1], *dropped),
         table=_BARS,
@@ -171,13 +145,13 @@ def _headline(result: Agreement) -> str:
     ]
     if not failed:
         return (
-            f"Enough people agree in {all_of(total, 'case')}."
+            f"Enough people agree in {words.all_of(total, 'case')}."
             if total > 1
-            else f"{capital(_goal(bars.iloc[0]))} agree: shown."
+            else f"{words.capital(_goal(bars.iloc[0]))} agree: shown."
         )
     if total == 1:
         return f"Not shown: {asked}{failed[0]}."
-    few = format_list(failed) if len(failed) < 3 else first_few(failed)
+    few = words.format_list(failed) if len(failed) < 3 else words.first_few(failed)
     return f"Enough people agree in {passed or 'none'} of {total} cases. Not shown: {asked}{few}."
 
 
@@ -186,7 +160,6 @@ def _several(result: Agreement) -> bool:
 
 
 def _name(row: Mapping[Any, Any], several: bool) -> str:
-    """Return the name of a statement, with its prototype where several were judged."""
     return f"{row['prototype']}, {row['question']}" if several else str(row["question"])
 
 
@@ -209,12 +182,12 @@ def _statements(result: Agreement, *, alone: bool) -> list[str]:
 
 
 def _line(row: Mapping[Any, Any], bars: pd.DataFrame, result: Agreement, *, alone: bool) -> str:
-    told = counted_share(int(row["agreed"]), int(row["base"]), DOWN)
-    interval = f"{level_words(LEVEL)} {format_shares(row['ci_low'], row['ci_high'], 1)}"
+    told = words.counted_share(int(row["agreed"]), int(row["base"]), words.DOWN)
+    interval = f"{words.level_words(LEVEL)} {words.format_shares(row['ci_low'], row['ci_high'], 1)}"
     parts = [f"{_name(row, _several(result))}: {told} agreed ({interval}); at most {_at_most(row)}."]
     parts += [_bar(bar) for bar in bars.to_dict("records")]
     if row["dont_know"]:
-        opinion = counted_share(int(row["agreed"]), int(row["opinion_base"]), DOWN)
+        opinion = words.counted_share(int(row["agreed"]), int(row["opinion_base"]), words.DOWN)
         parts.append(
             f"{row['dont_know']} said they do not know and stay in the base; of those with an opinion it is {opinion}."
         )
@@ -235,26 +208,25 @@ def _at_most(row: Mapping[Any, Any]) -> str:
 
 
 def _goal(bar: Mapping[Any, Any] | pd.Series) -> str:
-    return "more than half" if bar["bar"] == MAJORITY else f"more than {typed_share(bar['bar'])}"
+    return "more than half" if bar["bar"] == MAJORITY else f"more than {words.typed_share(bar['bar'])}"
 
 
 def _bar(bar: Mapping[Any, Any]) -> str:
-    goal = capital(_goal(bar))
+    goal = words.capital(_goal(bar))
     set_by = " (no bar was set, so a majority is asked)" if bar["source"] == DEFAULT else ""
     if bar["passed"]:
-        return f"{goal}{set_by}: shown ({p_words(bar['p_value'])})."
+        return f"{goal}{set_by}: shown ({words.p_words(bar['p_value'])})."
     if bar["needed"] > bar["base"]:
         return f"{goal}{set_by}: cannot be shown with {bar['base']} people."
-    return (
-        f"{goal}{set_by}: not shown ({p_words(bar['p_value'])}); {bar['needed']} of {bar['base']} would have to agree."
-    )
+    chance = words.p_words(bar["p_value"])
+    return f"{goal}{set_by}: not shown ({chance}); {bar['needed']} of {bar['base']} would have to agree."
 
 
 def _foil(row: Mapping[Any, Any], result: Agreement) -> str:
     """Return what an untrue statement says about trust in the others."""
     own = (result.statements["prototype"] == row["prototype"]) & (result.statements["question"] == row["question"])
     sentence = str(result.statements.loc[own, "words"].iloc[0]) or str(row["question"])
-    counted = counted_share(int(row["agreed"]), int(row["base"]), UP)
+    counted = words.counted_share(int(row["agreed"]), int(row["base"]), words.UP)
     told = f"{counted} agreed with a sentence that is untrue for {row['prototype']}, '{sentence.rstrip('.')}'"
     if not row["agreed"]:
         return f"{told}. Nobody said yes for the sake of it, as far as this sentence can show."
@@ -265,18 +237,14 @@ def _foil(row: Mapping[Any, Any], result: Agreement) -> str:
     told += ", so as many of the other agreements may be mere yes-saying"
     if not fall:
         return f"{told}; without these every bar that is passed would still be passed."
-    return (
-        f"{told}; without these {format_list(fall)} would no longer pass {'its bar' if len(fall) == 1 else 'theirs'}."
-    )
+    theirs = "its bar" if len(fall) == 1 else "theirs"
+    return f"{told}; without these {words.format_list(fall)} would no longer pass {theirs}."
 
 
-def _without_yes_sayers(result: Agreement) -> tuple[str | Table, ...]:
+def _without_yes_sayers(result: Agreement) -> tuple[str | shown.Table, ...]:
     if result.foils.empty:
         return ("No statement is marked as untrue, so nothing measures how readily these people say yes.",)
     return ("Nobody is left out of the result; the table only shows how much could be yes-saying.", _WITHOUT_FOIL)
-
-
-# How many agree with each statement, with the interval, beside the bar.
 
 
 _ROW = 0.3  # inches

@@ -3,133 +3,97 @@
 from __future__ import annotations
 
 from collections.abc import Mapping
+from functools import partial
 from typing import TYPE_CHECKING, Any
 
 import numpy as np
 import pandas as pd
 
+from panel import words
 from panel.models.consumers.check_all import FEW_CONSUMERS, LEAST_TICKS, CheckAll
 from panel.stats.arrays import Array
+from panel.study import shown
 from panel.study.naming import Naming
-from panel.study.shown import (
-    P_HOLM,
-    PROTOTYPE,
-    VERSUS,
-    Across,
-    P,
-    Source,
-    Table,
-    change,
-    count,
-    deciding,
-    number,
-    of_share,
-    p_value,
-    share,
-    text,
-    yes_no,
-)
-from panel.views.pictures import (
-    BROAD,
-    FAINT,
-    GREY,
-    INK,
-    draw_prototype,
-    interval_figure,
-    needed_limits,
-    place_labels,
-    shortened,
-    text_width,
-)
+from panel.views import pictures
 from panel.views.told import Item, Picture, Told, drawer
-from panel.words import (
-    all_of,
-    capital,
-    counted,
-    counted_share,
-    first_few,
-    format_interval,
-    format_list,
-    format_number,
-    format_share,
-    level_words,
-    p_after_holm,
-    quoted,
-)
 
 if TYPE_CHECKING:
     from matplotlib.axes import Axes
     from matplotlib.figure import Figure
 
-_TERM = text("Term", "term")
-_OF_TERM = Source("answers", same={"term": "question"}, only={"kind": ("check_all",)})
+_TERM = shown.text("Term", "term")
+_OF_TERM = shown.Source("answers", same={"term": "question"}, only={"kind": ("check_all",)})
 
-_TERM_COUNTS = Table(
+_TERM_COUNTS = shown.Table(
     name="term_counts",
     title="Ticks of each term",
     rows="shares",
     columns=(_TERM,),
     key=("term", "prototype"),
-    across=Across("prototype", of_share("", "ticked", "base")),
+    across=shown.Across("prototype", shown.of_share("", "ticked", "base")),
     code="X",
-    sources=(Source("answers", same={"term": "question", "prototype": "prototype"}, only={"kind": ("check_all",)}),),
+    sources=(
+        shown.Source("answers", same={"term": "question", "prototype": "prototype"}, only={"kind": ("check_all",)}),
+    ),
 )
-_TERM_TESTS = Table(
+_TERM_TESTS = shown.Table(
     name="term_tests",
     title="Do the prototypes differ in how often a term is ticked?",
     rows="terms",
     columns=(
-        *(_TERM, of_share("Ticked", "ticked", "base"), yes_no("Rare", "rare", "rare", "")),
-        *(number("Cochran's Q", "statistic"), count("Degrees of freedom", "df"), P, P_HOLM),
-        yes_no("Way", "exact", "exact", "chi-square"),
-        *(count("Consumers", "n_consumers"), count("Lost (not all prototypes)", "n_lost")),
+        *(_TERM, shown.of_share("Ticked", "ticked", "base"), shown.yes_no("Rare", "rare", "rare", "")),
+        *(shown.number("Cochran's Q", "statistic"), shown.count("Degrees of freedom", "df"), shown.P, shown.P_HOLM),
+        shown.yes_no("Way", "exact", "exact", "chi-square"),
+        *(shown.count("Consumers", "n_consumers"), shown.count("Lost (not all prototypes)", "n_lost")),
     ),
     key=("term",),
     code="XT",
     sources=(_OF_TERM,),
 )
-_TERM_PAIRS = Table(
+_TERM_PAIRS = shown.Table(
     name="term_pairs",
     title="Each term, all pairs of prototypes",
     rows="pairs",
     columns=(
-        *(_TERM, PROTOTYPE, VERSUS, count("Consumers", "n")),
-        count("Ticked for the first only", "only_prototype"),
-        count("Ticked for the second only", "only_versus"),
-        *(change("Difference in points of per cent", digits=1, factor=100.0), P_HOLM),
+        *(_TERM, shown.PROTOTYPE, shown.VERSUS, shown.count("Consumers", "n")),
+        shown.count("Ticked for the first only", "only_prototype"),
+        shown.count("Ticked for the second only", "only_versus"),
+        *(shown.change("Difference in points of per cent", digits=1, factor=100.0), shown.P_HOLM),
     ),
     key=("term", "prototype", "versus"),
     code="XA",
     sources=(
-        Source("answers", same={"term": "question"}, only={"kind": ("check_all",)}, direct=("prototype", "versus")),
+        shown.Source(
+            "answers", same={"term": "question"}, only={"kind": ("check_all",)}, direct=("prototype", "versus")
+        ),
     ),
     printed=False,
 )
-_LIFT = Table(
+_LIFT = shown.Table(
     name="terms_and_liking",
     title="Terms and liking",
     rows="lift",
     columns=(
-        *(_TERM, count("Answers ticked", "n_ticked"), count("Not ticked", "n_not")),
-        *(change("Liking, ticked minus not", digits=1), deciding(digits=1), P_HOLM),
-        change("Within consumers", "within_estimate", digits=1),
-        deciding("within_told_low", "within_told_high", "within_told_level", "Interval that decides, within", 1),
-        p_value("p after Holm, within", "within_p_adjusted"),
+        *(_TERM, shown.count("Answers ticked", "n_ticked"), shown.count("Not ticked", "n_not")),
+        *(shown.change("Liking, ticked minus not", digits=1), shown.deciding(digits=1), shown.P_HOLM),
+        shown.change("Within consumers", "within_estimate", digits=1),
+        shown.deciding("within_told_low", "within_told_high", "within_told_level", "Interval that decides, within", 1),
+        shown.p_value("p after Holm, within", "within_p_adjusted"),
     ),
     key=("term",),
     code="XL",
-    sources=lambda found: (_OF_TERM, Source("answers", only={"question": (found.liking,)})),
+    sources=lambda found: (_OF_TERM, shown.Source("answers", only={"question": (found.liking,)})),
     none="There is no liking question that the terms could be held against.",
 )
 NUMBERS = (_TERM_COUNTS, _TERM_TESTS, _LIFT, _TERM_PAIRS)
 """Its tables of numbers, in the order of the evidence file."""
-_COMPONENTS = Table(
+_COMPONENTS = shown.Table(
     name="term_components",
     title="Components of the map",
     rows=lambda found: found.map["components"],
     columns=(
-        *(count("Component", "component"), number("Canonical correlation", "correlation", 3)),
-        *(number("Inertia", "inertia", 4), share("Share", digits=1)),
+        *(shown.count("Component", "component"), shown.number("Canonical correlation", "correlation", 3)),
+        *(shown.number("Inertia", "inertia", 4), shown.share("Share", digits=1)),
     ),
 )
 
@@ -174,14 +138,16 @@ def _headline(result: CheckAll) -> str:
     if not result.terms["n_consumers"].any():
         pairs = result.pairs.loc[result.pairs["differs"]].to_dict("records")
         seen = [f"{row['term']} ({row['prototype']} and {row['versus']})" for row in pairs] or ["nothing"]
-        return f"No term could be tested over all prototypes at once; pair by pair {format_list(seen)} stands out."
+        return (
+            f"No term could be tested over all prototypes at once; pair by pair {words.format_list(seen)} stands out."
+        )
     if not told:
         return "No term is ticked more for one prototype than for another, as far as these answers can tell."
     if told == total:
-        term = quoted(str(result.terms["term"].iloc[0]))
-        return f"The prototypes are told apart by {term if total == 1 else all_of(total, 'term')}."
+        term = words.quoted(str(result.terms["term"].iloc[0]))
+        return f"The prototypes are told apart by {term if total == 1 else words.all_of(total, 'term')}."
     if len(rest) < min(3, told):
-        return f"All {total} terms but {format_list(rest)} tell the prototypes apart."
+        return f"All {total} terms but {words.format_list(rest)} tell the prototypes apart."
     return f"{told} of {total} terms {'tells' if told == 1 else 'tell'} the prototypes apart."
 
 
@@ -195,14 +161,13 @@ def _liking_in_short(result: CheckAll) -> tuple[str, ...]:
     parts = []
     for way, rows in (("better", seen.loc[seen["estimate"] > 0]), ("less", seen.loc[seen["estimate"] < 0])):
         if len(rows):
-            parts.append(f"liked {way} where these are ticked: {first_few(list(rows['term']))}")
-    return (f"{capital('; '.join(parts))}. What makes the liking these answers do not show.",)
+            parts.append(f"liked {way} where these are ticked: {words.first_few(list(rows['term']))}")
+    return (f"{words.capital('; '.join(parts))}. What makes the liking these answers do not show.",)
 
 
 def _strongest_first(result: CheckAll) -> pd.DataFrame:
-    """Return the terms that go with liking."""
-    shown = result.lift.loc[result.lift["shown"]]
-    return shown.reindex(shown["estimate"].abs().sort_values(ascending=False, kind="stable").index)
+    seen = result.lift.loc[result.lift["shown"]]
+    return seen.reindex(seen["estimate"].abs().sort_values(ascending=False, kind="stable").index)
 
 
 def _lift_lines(result: CheckAll) -> list[str]:
@@ -215,7 +180,9 @@ def _lift_lines(result: CheckAll) -> list[str]:
         lines.append(f"For {others} no difference in liking is shown; that does not show that there is none.")
     few = [str(name) for name in result.lift.loc[result.lift["few"], "term"]]
     if few:
-        lines.append(f"Fewer than {LEAST_TICKS} answers on one side, so hardly anything to go by: {format_list(few)}.")
+        lines.append(
+            f"Fewer than {LEAST_TICKS} answers on one side, so hardly anything to go by: {words.format_list(few)}."
+        )
     return lines
 
 
@@ -223,15 +190,15 @@ def _lift(row: Mapping[Any, Any]) -> str:
     higher = "higher" if row["estimate"] > 0 else "lower"
     ends = sorted((abs(row["told_low"]), abs(row["told_high"])))
     told = (
-        f"{row['term']}: where it is ticked liking is {format_number(abs(row['estimate']))} {higher} "
-        f"({level_words(row['told_level'])} {format_interval(ends[0], ends[1])}, {p_after_holm(row['p_adjusted'])}; "
-        f"{counted(int(row['n_consumers']), 'consumer')})."
+        f"{row['term']}: where it is ticked liking is {words.format_number(abs(row['estimate']))} {higher} "
+        f"({words.level_words(row['told_level'])} {words.format_interval(ends[0], ends[1])}, "
+        f"{words.p_after_holm(row['p_adjusted'])}; {words.counted(int(row['n_consumers']), 'consumer')})."
     )
     within = row["within_estimate"]
     if np.isnan(within):
         return told
     same = "the same holds" if row["within_shown"] and within * row["estimate"] > 0 else "it is not sure"
-    return f"{told} Within consumers {same} ({format_number(within)})."
+    return f"{told} Within consumers {same} ({words.format_number(within)})."
 
 
 def _map_words(result: CheckAll) -> list[str]:
@@ -239,16 +206,15 @@ def _map_words(result: CheckAll) -> list[str]:
     if not result.map:
         return ["There is no map: fewer than two terms or two prototypes were ticked."]
     shares = result.map["components"]["share"]
-    shown = format_share(min(float(shares.iloc[:2].sum()), 1.0))
+    seen = words.format_share(min(float(shares.iloc[:2].sum()), 1.0))
     return [
-        f"The map shows {shown} of what sets the prototypes apart in the ticks. A term lies in the direction of the "
+        f"The map shows {seen} of what sets the prototypes apart in the ticks. A term lies in the direction of the "
         "prototypes it is ticked for more than others are; how near a term lies to a prototype says nothing.",
         "The ticks of one consumer belong together, so no test goes with the map; the tests are those of the terms.",
     ]
 
 
 def _term_lines(result: CheckAll) -> list[str]:
-    """Return one plain line per term, in the order of the ballot."""
     own = {str(name): rows for name, rows in result.shares.groupby("term", sort=False)}
     return [_line(row, own[str(row["term"])]) for row in result.terms.to_dict("records")]
 
@@ -256,15 +222,15 @@ def _term_lines(result: CheckAll) -> list[str]:
 def _line(row: Mapping[Any, Any], shares: pd.DataFrame) -> str:
     test = "not tested" if np.isnan(row["p_value"]) else _test(row)
     if not row["differs"]:
-        ticked = counted_share(int(row["ticked"]), int(row["base"]))
+        ticked = words.counted_share(int(row["ticked"]), int(row["base"]))
         told = f"{row['term']}: no difference shown ({test}); ticked {ticked}."
     else:
         most, least = (shares.loc[[shares["share"].idxmax()]], shares.loc[[shares["share"].idxmin()]])
         ends = [
-            f"{end['prototype'].iloc[0]}, {counted_share(int(end['ticked'].iloc[0]), int(end['base'].iloc[0]))}"
+            f"{end['prototype'].iloc[0]}, {words.counted_share(int(end['ticked'].iloc[0]), int(end['base'].iloc[0]))}"
             for end in (most, least)
         ]
-        told = f"{row['term']}: ticked most for {ends[0]}; least for {ends[1]}. {capital(test)}."
+        told = f"{row['term']}: ticked most for {ends[0]}; least for {ends[1]}. {words.capital(test)}."
     return f"{told} Rarely ticked, so it tells little." if row["rare"] else told
 
 
@@ -272,10 +238,7 @@ def _test(row: Mapping[Any, Any]) -> str:
     if np.isnan(row["statistic"]):
         return "every consumer ticked it everywhere or nowhere"
     exact = "exact " if row["exact"] else ""
-    return f"Q {format_number(row['statistic'])}, {exact}{p_after_holm(row['p_adjusted'])}"
-
-
-# The map of check-all terms, and how much liking changes where a term is ticked.
+    return f"Q {words.format_number(row['statistic'])}, {exact}{words.p_after_holm(row['p_adjusted'])}"
 
 
 _FONT = 9.0  # points
@@ -287,25 +250,22 @@ _ROUND = 0.09  # free part of the picture on each side
 _ROW = 0.26  # inches, one term of the liking picture
 
 
-def _map_figure(found: dict[str, pd.DataFrame], names: Naming, width: float = BROAD) -> Figure:
+def _map_figure(found: dict[str, pd.DataFrame], names: Naming, width: float = pictures.BROAD) -> Figure:
     """Return the map: terms as small dots, prototypes as their marks."""
-    from matplotlib.figure import Figure
-
     points, labels, is_term = _points(found)
     span = np.maximum(np.ptp(points, axis=0), 1e-9)
     wide = width - _LEFT - _RIGHT
     tall = float(np.clip(wide * span[1] / span[0], _LEAST, _MOST))
     height = _BOTTOM + tall + _TOP
-    figure = Figure(figsize=(width, height))
-    axes = figure.add_axes((_LEFT / width, _BOTTOM / height, wide / width, tall / height))
-    axes.axhline(0, color=FAINT, linewidth=0.8, zorder=0)
-    axes.axvline(0, color=FAINT, linewidth=0.8, zorder=0)
+    figure, axes = pictures.framed(width, height, (_LEFT, _BOTTOM, wide, tall))
+    axes.axhline(0, color=pictures.FAINT, linewidth=0.8, zorder=0)
+    axes.axvline(0, color=pictures.FAINT, linewidth=0.8, zorder=0)
     _draw(axes, points, labels, is_term, names, np.array([wide, tall]) * _POINTS)
-    shares = [format_share(value) for value in found["components"]["share"]]
-    axes.set_xlabel(f"Component 1 ({shares[0]} of the differences)", fontsize=_FONT, color=INK)
+    shares = [words.format_share(value) for value in found["components"]["share"]]
+    axes.set_xlabel(f"Component 1 ({shares[0]} of the differences)", fontsize=_FONT, color=pictures.INK)
     if len(shares) > 1:
-        axes.set_ylabel(f"Component 2 ({shares[1]})", fontsize=_FONT, color=INK)
-    axes.tick_params(labelsize=_FONT - 1, colors=INK)
+        axes.set_ylabel(f"Component 2 ({shares[1]})", fontsize=_FONT, color=pictures.INK)
+    axes.tick_params(labelsize=_FONT - 1, colors=pictures.INK)
     axes.spines[["top", "right"]].set_visible(False)
     return figure
 
@@ -316,25 +276,35 @@ def _draw(axes: Axes, points: Array, labels: list[str], is_term: list[bool], nam
     unit = float((span / box).max()) / (1 - 2 * _ROUND)  # both components on the same scale
     corner = (points.min(axis=0) + points.max(axis=0)) / 2 - unit * box / 2
     axes.set(xlim=(corner[0], corner[0] + unit * box[0]), ylim=(corner[1], corner[1] + unit * box[1]))
-    cut = [shortened(label, _FONT, 0.4 * float(box[0])) for label in labels]
+    cut = [pictures.shortened(label, _FONT, 0.4 * float(box[0])) for label in labels]
     sizes = [
-        (text_width(label, _FONT) * (1.0 if term else 1.2), _FONT * _LINE)
+        (pictures.text_width(label, _FONT) * (1.0 if term else 1.2), _FONT * _LINE)
         for label, term in zip(cut, is_term, strict=True)
     ]
     in_box = (points - corner) / unit
-    centres = place_labels(in_box, sizes, (float(box[0]), float(box[1])), distance=0.65 * _FONT)
+    centres = pictures.place_labels(in_box, sizes, (float(box[0]), float(box[1])), distance=0.65 * _FONT)
     far = np.maximum(np.abs(centres - in_box) - np.array(sizes) / 2, 0).max(axis=1) > _FONT
-    for (x, y), (to_x, to_y), label, words, term, led in zip(
+    for (x, y), (to_x, to_y), label, written, term, led in zip(
         points, corner + centres * unit, labels, cut, is_term, far, strict=True
     ):
         if led:
-            axes.plot([x, to_x], [y, to_y], color=GREY, linewidth=0.6, zorder=1)
+            axes.plot([x, to_x], [y, to_y], color=pictures.GREY, linewidth=0.6, zorder=1)
         if term:
-            axes.plot([x], [y], ".", color=GREY, markersize=6, zorder=2)
+            axes.plot([x], [y], ".", color=pictures.GREY, markersize=6, zorder=2)
         else:
-            draw_prototype(axes, names, label, (x, y), size=8.0)
+            pictures.draw_prototype(axes, names, label, (x, y), size=8.0)
         weight = "normal" if term else "bold"
-        axes.text(to_x, to_y, words, fontsize=_FONT, color=INK, ha="center", va="center", fontweight=weight, zorder=3)
+        axes.text(
+            to_x,
+            to_y,
+            written,
+            fontsize=_FONT,
+            color=pictures.INK,
+            ha="center",
+            va="center",
+            fontweight=weight,
+            zorder=3,
+        )
 
 
 def _points(found: dict[str, pd.DataFrame]) -> tuple[Array, list[str], list[bool]]:
@@ -352,25 +322,25 @@ def _map_picture(result: CheckAll, names: Naming) -> Picture:
     alt = (
         f"Terms and prototypes on the first two components of the counts. {_headline(result)} The table has the ticks."
     )
-    return Picture("term_map", "Map of the ticked terms", alt, lambda width: _map_figure(result.map, names, width))
+    return Picture("term_map", "Map of the ticked terms", alt, partial(_map_figure, result.map, names))
 
 
-def _lift_figure(result: CheckAll, width: float = BROAD) -> Figure:
+def _lift_figure(result: CheckAll, width: float = pictures.BROAD) -> Figure:
     """Return how much liking differs where a term is ticked, from the most welcome term down; hollow: can be chance."""
     rows = result.lift.dropna(subset=["estimate"]).sort_values("estimate", ascending=False, kind="stable")
-    rows = rows.assign(y=_ROW * (np.arange(len(rows)) + 0.5), colour=INK, shape="o", filled=rows["shown"])
-    figure, axes = interval_figure(
+    rows = rows.assign(y=_ROW * (np.arange(len(rows)) + 0.5), colour=pictures.INK, shape="o", filled=rows["shown"])
+    figure, axes = pictures.interval_figure(
         rows,
         _ROW * len(rows),
         [(float(y), str(term)) for y, term in zip(rows["y"], rows["term"], strict=True)],
         width=width,
-        limits=needed_limits(rows, 0.0),
+        limits=pictures.needed_limits(rows, 0.0),
         x_title="Liking where it is ticked minus where it is not (hollow: can be chance)",
     )
-    axes.axvline(0, color=GREY, linewidth=0.8, zorder=1)
+    axes.axvline(0, color=pictures.GREY, linewidth=0.8, zorder=1)
     return figure
 
 
 def _lift_picture(result: CheckAll) -> Picture:
     alt = "Liking where a term is ticked minus where it is not, with intervals, by term; the table has the numbers."
-    return Picture("terms_and_liking", "Terms and liking", alt, lambda width: _lift_figure(result, width))
+    return Picture("terms_and_liking", "Terms and liking", alt, partial(_lift_figure, result))

@@ -10,6 +10,7 @@ from typing import TYPE_CHECKING, Any
 import numpy as np
 import pandas as pd
 
+from panel import words
 from panel.models.consumers.choices import HALF, LEFT_OUT, METHOD_OF, WAYS, Preferences
 from panel.models.consumers.forced_choice import SEEN_WITH, SIMILAR, ForcedChoices
 from panel.models.prototypes.verdict import CANNOT_TELL, DIFFERS, SMALL
@@ -33,21 +34,6 @@ from panel.study.shown import (
 )
 from panel.views.pictures import BROAD, INK, LETTERS, interval_figure
 from panel.views.told import Picture, Told, drawer
-from panel.words import (
-    NOTHING,
-    UP,
-    capital,
-    counted,
-    format_interval,
-    format_list,
-    format_number,
-    format_share,
-    format_shares,
-    level_words,
-    p_after_holm,
-    p_words,
-    typed_share,
-)
 
 if TYPE_CHECKING:
     from matplotlib.figure import Figure
@@ -73,7 +59,7 @@ _VERDICTS = MappingProxyType(
 
 def _limit_words(limit: float) -> str:
     """Return the share of people who may tell; one that was set as a d-prime has many digits."""
-    return typed_share(round(limit, 3))
+    return words.typed_share(round(limit, 3))
 
 
 def _samples(row: Mapping[str, Any], _: Shown) -> str:
@@ -81,11 +67,11 @@ def _samples(row: Mapping[str, Any], _: Shown) -> str:
 
 
 def _needed_cell(row: Mapping[str, Any], _: Shown) -> str:
-    return f"{row['needed']:d}" if row["needed"] <= row["n"] else NOTHING
+    return f"{row['needed']:d}" if row["needed"] <= row["n"] else words.NOTHING
 
 
 def _most_cell(row: Mapping[str, Any], _: Shown) -> str:
-    return f"{row['most']:.0f}" if row["most"] >= 0 else NOTHING
+    return f"{row['most']:.0f}" if row["most"] >= 0 else words.NOTHING
 
 
 CHOICES = Table(
@@ -98,7 +84,7 @@ CHOICES = Table(
         *(number("Size (d-prime)", "d_prime", 2), number("Standard error", "d_std_error", 2)),
         deciding("d_low", "d_high", heading="Size, {told}", digits=2),
         share("People who can tell", "told"),
-        *(deciding(heading="People who can tell, {told}", digits=1, write=format_shares), VERDICT),
+        *(deciding(heading="People who can tell, {told}", digits=1, write=words.format_shares), VERDICT),
     ),
     key=("question", "kind", "prototype", "versus"),
     code="FC",
@@ -141,7 +127,7 @@ def tell_forced_choices(result: ForcedChoices, names: Naming) -> Told:
         result,
         names,
         _headline(result),
-        Picture("choices", "Share of right answers", alt, lambda width: _figure(result, width)),
+        Picture("choices", "Share of right answers", alt, partial(_figure, result)),
         mind=tuple(limits),
         table=CHOICES,
         drawers=(
@@ -158,7 +144,7 @@ def count_in_words(result: ForcedChoices, names: Naming) -> list[str]:
     """Return what a count that was typed in says; it is the only question, so its name is left out."""
     (row,) = result.tests.to_dict("records")
     lines = [_line(row, result, names), *_how_much_it_could_see(result)]
-    told = [capital(line.partition(": ")[2]) for line in lines]
+    told = [words.capital(line.partition(": ")[2]) for line in lines]
     return [told[0], *_limit(row), *told[1:]]
 
 
@@ -175,7 +161,6 @@ def _cannot(result: ForcedChoices) -> tuple[str, ...]:
 
 
 def _headline(result: ForcedChoices) -> str:
-    """Return the answer in one sentence."""
     found = result.tests["verdict"].value_counts()
     total = len(result.tests)
     if total == 1:
@@ -193,19 +178,20 @@ def _line(row: Mapping[Any, Any], result: ForcedChoices, names: Naming) -> str:
     pair = f"{names.prototype(str(row['prototype']))} and {names.prototype(str(row['versus']))}"
     parts = [
         f"{row['question']}: {METHOD_WORDS[row['method']]} of {pair}, {_counted(row)} "
-        f"({p_after_holm(row['p_adjusted'])}{_needed(row)}): {_VERDICTS[row['verdict']]}."
+        f"({words.p_after_holm(row['p_adjusted'])}{_needed(row)}): {_VERDICTS[row['verdict']]}."
     ]
-    ends = format_interval(row["d_low"], row["d_high"], 2)
+    ends = words.format_interval(row["d_low"], row["d_high"], 2)
     parts.append(
-        f"d-prime is {format_number(row['d_prime'], 2)} ({level_words(row['told_level'])} {ends}); "
-        f"{format_share(row['told'])} of people can tell ({format_shares(row['told_low'], row['told_high'])})."
+        f"d-prime is {words.format_number(row['d_prime'], 2)} ({words.level_words(row['told_level'])} {ends}); "
+        f"{words.format_share(row['told'])} of people can tell "
+        f"({words.format_shares(row['told_low'], row['told_high'])})."
     )
     return " ".join([*parts, *_over_sessions(row)])
 
 
 def _counted(row: Mapping[Any, Any]) -> str:
     what = f"chose {row['prototype']}" if row["method"] == "paired" else "right"
-    people = f" by {counted(int(row['n_people']), 'person', 'people')}" if row["repeated"] else ""
+    people = f" by {words.counted(int(row['n_people']), 'person', 'people')}" if row["repeated"] else ""
     return f"{row['right']} of {row['n']} {what}{people}"
 
 
@@ -224,8 +210,8 @@ def _limit(row: Mapping[Any, Any]) -> list[str]:
     few = f"fewer than {_limit_words(row['limit'])} can tell them apart"
     most = f"; at most {row['most']:.0f} right answers would show it" if row["most"] >= 0 else ""
     when = "" if row["limit_beforehand"] else "; that share was not set beforehand, so this decides nothing"
-    told = capital(few) if row["few_shown"] else f"It is not shown that {few}"
-    return [f"{told} ({p_words(row['p_similar'])}{most}{when})."]
+    told = words.capital(few) if row["few_shown"] else f"It is not shown that {few}"
+    return [f"{told} ({words.p_words(row['p_similar'])}{most}{when})."]
 
 
 def _over_sessions(row: Mapping[Any, Any]) -> list[str]:
@@ -233,7 +219,7 @@ def _over_sessions(row: Mapping[Any, Any]) -> list[str]:
         return []
     same = "show different shares; look at each" if row["sessions_differ"] else "show no different shares"
     exact = "" if row["p_same_exact"] else ", approximate"
-    return [f"The {row['n_sessions']} sessions {same} ({p_words(row['p_same'])}{exact})."]
+    return [f"The {row['n_sessions']} sessions {same} ({words.p_words(row['p_same'])}{exact})."]
 
 
 def _how_much_it_could_see(result: ForcedChoices) -> list[str]:
@@ -248,41 +234,37 @@ def _power(row: Mapping[Any, Any]) -> str:
             "the number of answers; plan with people."
         )
     if np.isnan(row["seen"]):
-        return f"{row['question']}: {counted(int(row['n']), 'answer')} cannot show any difference."
+        return f"{row['question']}: {words.counted(int(row['n']), 'answer')} cannot show any difference."
     parts = [
-        f"{row['question']}: {counted(int(row['n']), 'answer')} show a difference with a chance of "
-        f"{format_share(SEEN_WITH)} if {format_share(row['seen'], 0, UP)} of people can tell "
-        f"(d-prime {format_number(row['seen_d_prime'], 2)})."
+        f"{row['question']}: {words.counted(int(row['n']), 'answer')} show a difference with a chance of "
+        f"{words.format_share(SEEN_WITH)} if {words.format_share(row['seen'], 0, words.UP)} of people can tell "
+        f"(d-prime {words.format_number(row['seen_d_prime'], 2)})."
     ]
     if np.isfinite(row["limit"]):
         parts.append(
-            f"If {_limit_words(row['limit'])} can tell, the chance to show it is {format_share(row['power'])}; if "
-            f"nobody can, the chance to show similarity is {format_share(row['power_similar'])}."
+            f"If {_limit_words(row['limit'])} can tell, the chance to show it is {words.format_share(row['power'])}; "
+            f"if nobody can, the chance to show similarity is {words.format_share(row['power_similar'])}."
         )
     if np.isfinite(row["ask_apart"]):
         parts.append(
-            f"For a chance of {format_share(SEEN_WITH)} ask {row['ask_apart']:,.0f} people to show the difference, "
-            f"{row['ask_similar']:,.0f} to show similarity."
+            f"For a chance of {words.format_share(SEEN_WITH)} ask {row['ask_apart']:,.0f} people to show the "
+            f"difference, {row['ask_similar']:,.0f} to show similarity."
         )
     return " ".join(parts)
 
 
 def _repeated(result: ForcedChoices) -> list[str]:
-    """Return what repeated answers say of how far people differ."""
     lines = []
     for row in result.repeated.to_dict("records"):
         if np.isnan(row["rho"]):
             lines.append(f"{row['question']}: all answers are alike, so each person counts once.")
             continue
         lines.append(
-            f"{row['question']}: two answers of one person correlate by {format_number(row['rho'], 2)} "
-            f"({p_words(row['p_no_spread'])} that people do not differ); {counted(int(row['n']), 'answer')} by "
-            f"{counted(int(row['n_people']), 'person', 'people')}."
+            f"{row['question']}: two answers of one person correlate by {words.format_number(row['rho'], 2)} "
+            f"({words.p_words(row['p_no_spread'])} that people do not differ); "
+            f"{words.counted(int(row['n']), 'answer')} by {words.counted(int(row['n_people']), 'person', 'people')}."
         )
     return lines
-
-
-# A picture of forced choices: the share of right answers with its interval, beside guessing and what is needed.
 
 
 _ROW, _HALF = 0.42, 0.13  # inches
@@ -365,7 +347,7 @@ def _votes(row: Mapping[str, Any], _: Shown) -> str:
 
 def _fewest(name: str) -> Any:
     def write(row: Mapping[str, Any], _: Shown) -> str:
-        return f"{row[name]:d}" if row[name] <= row["base"] else NOTHING
+        return f"{row[name]:d}" if row[name] <= row["base"] else words.NOTHING
 
     return write
 
@@ -376,7 +358,7 @@ def _parity(row: Mapping[str, Any], _: Shown) -> str:
 
 
 def _all_shown(row: Mapping[str, Any], _: Shown) -> str:
-    return ", ".join(kind for kind in ("superior", "unsurpassed", "parity") if row[kind]) or NOTHING
+    return ", ".join(kind for kind in ("superior", "unsurpassed", "parity") if row[kind]) or words.NOTHING
 
 
 PREFERENCES = Table(
@@ -386,7 +368,7 @@ PREFERENCES = Table(
     columns=(
         *(QUESTION, text("Prefer", "prototype"), text("To", "versus"), text("No preference", "way")),
         *(each_row("Count", _votes, "count", "base", figure=True), share("Share")),
-        *(deciding(digits=1, write=format_shares), p_value("p, one-sided", "p_value")),
+        *(deciding(digits=1, write=words.format_shares), p_value("p, one-sided", "p_value")),
         each_row("Needed: superior", _fewest("needed"), "needed", "base", figure=True),
         each_row("Needed: unsurpassed", _fewest("unsurpassed_needed"), "unsurpassed_needed", "base", figure=True),
         each_row("Parity", _parity, "parity_low", "parity_high", figure=True),
@@ -433,7 +415,6 @@ def tell_preferences(result: Preferences, names: Naming) -> Told:
 
 
 def _preference_headline(result: Preferences) -> str:
-    """Return the answer in one sentence."""
     parts = []
     for row in result.counts.to_dict("records"):
         ways = _ways(result, row)
@@ -460,8 +441,8 @@ def _preference_headline(result: Preferences) -> str:
 def _counts(row: Mapping[Any, Any], names: Naming) -> str:
     decided = row["chosen"] + row["other"]
     told = (
-        f"{row['question']}: of {counted(int(row['n']), 'answer')} by "
-        f"{counted(int(row['n_people']), 'person', 'people')} {row['chosen']} preferred "
+        f"{row['question']}: of {words.counted(int(row['n']), 'answer')} by "
+        f"{words.counted(int(row['n_people']), 'person', 'people')} {row['chosen']} preferred "
         f"{names.prototype(str(row['prototype']))}, {row['other']} preferred {names.prototype(str(row['versus']))}, "
         f"{row['no_preference']} had no preference."
     )
@@ -477,15 +458,15 @@ def _verdicts(ways: pd.DataFrame, row: Mapping[Any, Any]) -> list[str]:
     if row["repeated"]:
         return []
     lines = []
-    low, high = typed_share(HALF - row["margin"]), typed_share(HALF + row["margin"])
+    low, high = words.typed_share(HALF - row["margin"]), words.typed_share(HALF + row["margin"])
     both = (row["prototype"], row["versus"])
     for name in both:
         ahead = f"{name} is preferred by more than half"
         either = _in_ways(ways, name, "preferred", ahead)
         lines += either or _in_ways(ways, name, "superior", f"{ahead}, had it been named beforehand")
     for name in both:
-        words = f"{name} is preferred by more than {low}, so not surpassed by the other by more than the margin"
-        lines += _in_ways(ways, name, "unsurpassed", words)
+        said = f"{name} is preferred by more than {low}, so not surpassed by the other by more than the margin"
+        lines += _in_ways(ways, name, "unsurpassed", said)
     lines += _in_ways(ways, row["prototype"], "parity", f"Preference is at parity, between {low} and {high}")
     mine = ways.loc[ways["prototype"] == row["prototype"]]
     other = ways.loc[ways["prototype"] == row["versus"]]
@@ -498,18 +479,18 @@ def _verdicts(ways: pd.DataFrame, row: Mapping[Any, Any]) -> list[str]:
     return lines or ["Neither a preference, nor unsurpassed, nor parity is shown in any way of counting."]
 
 
-def _in_ways(ways: pd.DataFrame, name: str, kind: str, words: str) -> list[str]:
+def _in_ways(ways: pd.DataFrame, name: str, kind: str, said: str) -> list[str]:
     rows = ways.loc[ways["prototype"] == name]
-    shown = [str(way) for way in rows.loc[rows[kind], "way"]]
-    if not shown:
+    seen = [str(way) for way in rows.loc[rows[kind], "way"]]
+    if not seen:
         return []
     column = {"superior": "p_value", "preferred": "p_preferred", "unsurpassed": "p_unsurpassed", "parity": "p_parity"}[
         kind
     ]
-    worst = p_words(rows.loc[rows[kind], column].max())
-    if len(shown) == len(WAYS):
-        return [f"{words}, however votes for no preference are counted ({worst} at the most)."]
-    return [f"{words}, only with votes for no preference {format_list(shown)} ({worst} at the most)."]
+    worst = words.p_words(rows.loc[rows[kind], column].max())
+    if len(seen) == len(WAYS):
+        return [f"{said}, however votes for no preference are counted ({worst} at the most)."]
+    return [f"{said}, only with votes for no preference {words.format_list(seen)} ({worst} at the most)."]
 
 
 def _leaning(row: Mapping[Any, Any]) -> list[str]:
@@ -518,8 +499,8 @@ def _leaning(row: Mapping[Any, Any]) -> list[str]:
     if np.isnan(row["p_two_sided"]):
         return ["People answered more than once, and nothing can be tested beside their leanings."]
     return [
-        f"Allowing for each person's leaning, {p_words(row['p_two_sided'])} for a preference either way, votes for no "
-        "preference left out."
+        f"Allowing for each person's leaning, {words.p_words(row['p_two_sided'])} for a preference either way, votes "
+        "for no preference left out."
     ]
 
 
@@ -527,12 +508,13 @@ def _order(row: Mapping[Any, Any]) -> list[str]:
     if np.isnan(row["p_order"]):
         return ["Which sample was tried first is not known for both orders, so the order was not checked."]
     share = row["order_first"] / row["order_n"]
-    told = f"{row['order_first']} of {row['order_n']} chose what they tried first ({format_share(share)})"
+    told = f"{row['order_first']} of {row['order_n']} chose what they tried first ({words.format_share(share)})"
     if row["order_matters"]:
         return [
-            f"The order matters: {told}, {p_words(row['p_order'])}. It cancels only if both orders were used alike."
+            f"The order matters: {told}, {words.p_words(row['p_order'])}. It cancels only if both orders were used "
+            "alike."
         ]
-    return [f"No effect of the order is seen: {told}, {p_words(row['p_order'])}."]
+    return [f"No effect of the order is seen: {told}, {words.p_words(row['p_order'])}."]
 
 
 def _ways(result: Preferences, row: Mapping[Any, Any]) -> pd.DataFrame:

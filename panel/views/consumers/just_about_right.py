@@ -4,10 +4,12 @@ from __future__ import annotations
 
 from collections.abc import Mapping
 from dataclasses import replace
+from functools import partial
 from typing import TYPE_CHECKING, Any
 
 import numpy as np
 
+from panel import words
 from panel.models.consumers.answers import QuestionFacts
 from panel.models.consumers.just_about_right import ALL_SIDES, LEAST_GROUP, LEAST_SHARE, JustAboutRight
 from panel.study.naming import Naming
@@ -29,21 +31,8 @@ from panel.study.shown import (
     of_share,
     text,
 )
-from panel.views.pictures import BROAD, FAINT, INK, LETTERS, key_lines, shortened, text_width, write_key
+from panel.views.pictures import BROAD, FAINT, INK, LETTERS, framed, key_lines, shortened, text_width, write_key
 from panel.views.told import Item, Picture, Told, drawer
-from panel.words import (
-    capital,
-    counted_share,
-    first_few,
-    format_interval,
-    format_list,
-    format_number,
-    format_share,
-    format_typed,
-    level_words,
-    p_after_holm,
-    typed_share,
-)
 
 if TYPE_CHECKING:
     from matplotlib.axes import Axes
@@ -52,14 +41,14 @@ if TYPE_CHECKING:
 _MOST_CHANGES = 2  # proposed for one case; the table has them all
 
 
-LITTLE, RIGHT_SIDE, MUCH = ALL_SIDES
+_LITTLE, _, _MUCH = ALL_SIDES
 
 
 def _side_words(result: JustAboutRight, question: str, side: str) -> str:
     """Return a side in the words of the question: `too thin` where its low end is `much too thin`."""
     known = result.facts.get(question, QuestionFacts())
-    end = (known.low_end if side == LITTLE else known.high_end).removeprefix("much ").strip()
-    return end if side in (LITTLE, MUCH) and end else side
+    end = (known.low_end if side == _LITTLE else known.high_end).removeprefix("much ").strip()
+    return end if side in (_LITTLE, _MUCH) and end else side
 
 
 def _side_of_row(row: Mapping[str, Any], about: Shown) -> str:
@@ -71,7 +60,7 @@ _VERDICT_WORDS = {
     "perhaps": "perhaps liked less; can be chance",
     "own level": "those may like everything less",
     "no cost seen": "not shown that those like it less",
-    "few people": f"fewer than {typed_share(LEAST_SHARE)}, not weighed",
+    "few people": f"fewer than {words.typed_share(LEAST_SHARE)}, not weighed",
     "small group": "group too small, not tested",
 }
 _TOLD = {"move": 0, "perhaps": 1, "own level": 2, "small group": 3}  # cases that are told one by one, in this order
@@ -152,7 +141,6 @@ _REFUSED = Table(
 
 
 def _sides_of(question: str) -> Table:
-    """Describe the counts of the three sides by prototype, for one question."""
     return Table(
         name="just_about_right_shares",
         title=f"Too little, just about right, too much: {question}",
@@ -162,7 +150,7 @@ def _sides_of(question: str) -> Table:
         across=Across(
             "side",
             of_share("", "count", "base"),
-            lambda side, about: capital(_side_words(about.result, question, str(side))),
+            lambda side, about: words.capital(_side_words(about.result, question, str(side))),
         ),
     )
 
@@ -204,12 +192,11 @@ _CANNOT = (
     "Only a prototype made differently shows whether they would like it more.",
     "Just about right is not a strength. How thick a prototype is, the trained panel says.",
     "A change of emollients moves more than one attribute. Look at all of them before making it.",
-    f"The line of {typed_share(LEAST_SHARE)} and the least group of {LEAST_GROUP} are custom, not a proof.",
+    f"The line of {words.typed_share(LEAST_SHARE)} and the least group of {LEAST_GROUP} are custom, not a proof.",
 )
 
 
 def _headline(result: JustAboutRight) -> str:
-    """Return the answer in one sentence."""
     if result.drops.empty:
         why = f" ({result.refused['why'].iloc[0].rstrip('.')})" if len(result.refused) else ""
         return f"Counted only, without drops: no question here can be asked as too little or too much{why}."
@@ -223,17 +210,20 @@ def _headline(result: JustAboutRight) -> str:
         return "Nothing that people find too little or too much is shown to cost liking. It may still do so."
     worst = moves.sort_values("weighted", ascending=False)
     cases = [f"{row['prototype']} ({_side(result, row)})" for row in worst.to_dict("records")]
-    return f"Worth testing a change: {format_list(cases)}. Those who say so like it less, which need not be the reason."
+    return (
+        f"Worth testing a change: {words.format_list(cases)}. Those who say so like it less, which need not be the "
+        "reason."
+    )
 
 
 def _liked_less(result: JustAboutRight) -> str:
     """Return what consumers are shown to like less than what they find right, over all prototypes; empty if nothing."""
     rows = result.within.loc[(result.within["verdict"] == "shown") & (result.within["estimate"] > 0)]
     found = [
-        f"{_side(result, row)} ({format_number(row['estimate'])} less)"
+        f"{_side(result, row)} ({words.format_number(row['estimate'])} less)"
         for row in rows.sort_values("estimate", ascending=False, kind="stable").to_dict("records")
     ]
-    return f"Over all prototypes consumers like it less where they find {first_few(found)}" if found else ""
+    return f"Over all prototypes consumers like it less where they find {words.first_few(found)}" if found else ""
 
 
 def _mind(result: JustAboutRight) -> tuple[str, ...]:
@@ -242,12 +232,12 @@ def _mind(result: JustAboutRight) -> tuple[str, ...]:
     The largest shares come first, whatever they cost.
     """
     beside = _liked_less(result) if (result.drops["verdict"] == "move").any() else ""
-    rows = result.shares.loc[result.shares["most"] & result.shares["side"].isin((LITTLE, MUCH))]
+    rows = result.shares.loc[result.shares["most"] & result.shares["side"].isin((_LITTLE, _MUCH))]
     found = [
-        f"{row['prototype']} ({_side(result, row)}, {format_share(row['share'], 1)})"
+        f"{row['prototype']} ({_side(result, row)}, {words.format_share(row['share'], 1)})"
         for row in rows.sort_values("share", ascending=False, kind="stable").to_dict("records")
     ]
-    most = f"More than half find too little or too much: {first_few(found)}." if found else ""
+    most = f"More than half find too little or too much: {words.first_few(found)}." if found else ""
     return tuple(filter(None, (beside and f"{beside}.", most)))
 
 
@@ -264,10 +254,9 @@ def _cases(result: JustAboutRight) -> list[str]:
 
 
 def _drop_sentence(result: JustAboutRight, row: Mapping[Any, Any]) -> str:
-    """Return the sentence for one prototype, question and side."""
-    head = f"{row['prototype']}: {_side(result, row)} for {counted_share(int(row['count']), int(row['base']))}"
+    head = f"{row['prototype']}: {_side(result, row)} for {words.counted_share(int(row['count']), int(row['base']))}"
     if row["verdict"] == "few people":
-        return f"{head}: fewer than {typed_share(LEAST_SHARE)}, no reason to move."
+        return f"{head}: fewer than {words.typed_share(LEAST_SHARE)}, no reason to move."
     if row["verdict"] == "small group":
         return (
             f"{head}. One of the groups to compare has fewer than {LEAST_GROUP} people "
@@ -275,10 +264,10 @@ def _drop_sentence(result: JustAboutRight, row: Mapping[Any, Any]) -> str:
         )
     if np.isnan(row["estimate"]):
         return f"{head}. Whether those like it less is not known."
-    less = f"{format_number(abs(row['estimate']))} {'less' if row['estimate'] >= 0 else 'more'}"
+    less = f"{words.format_number(abs(row['estimate']))} {'less' if row['estimate'] >= 0 else 'more'}"
     interval = (
-        f"{level_words(row['told_level'])} of the drop {format_interval(row['told_low'], row['told_high'])}, "
-        f"{p_after_holm(row['p_adjusted'])}"
+        f"{words.level_words(row['told_level'])} of the drop "
+        f"{words.format_interval(row['told_low'], row['told_high'])}, {words.p_after_holm(row['p_adjusted'])}"
     )
     if row["verdict"] == "move":
         told = f"{head}, and those like it {less} ({interval}): test it {_other_way(result, row)}."
@@ -319,9 +308,9 @@ def _side(result: JustAboutRight, row: Mapping[Any, Any]) -> str:
 
 def _other_way(result: JustAboutRight, row: Mapping[Any, Any]) -> str:
     """Return towards what a prototype could be moved: the other end of the question."""
-    other = _side_words(result, str(row["question"]), MUCH if row["side"] == LITTLE else LITTLE)
-    if other in (LITTLE, MUCH):
-        return "with more of it" if other == MUCH else "with less of it"
+    other = _side_words(result, str(row["question"]), _MUCH if row["side"] == _LITTLE else _LITTLE)
+    if other in (_LITTLE, _MUCH):
+        return "with more of it" if other == _MUCH else "with less of it"
     return f"more towards {other.removeprefix('too ')}"
 
 
@@ -329,32 +318,30 @@ def _within_words(result: JustAboutRight, row: Mapping[Any, Any]) -> str:
     side = _side_words(result, str(row["question"]), str(row["side"]))
     if row["verdict"] == "few people":
         return f"{side}: too few people changed their answer to say"
-    ends = f"{level_words(row['told_level'])} {format_interval(row['told_low'], row['told_high'])}"
+    ends = f"{words.level_words(row['told_level'])} {words.format_interval(row['told_low'], row['told_high'])}"
     if row["verdict"] == "not shown":
         return f"{side}: not shown that it is liked less ({ends})"
-    told = f"where they find it {side} consumers like it {format_number(row['estimate'])} less ({ends})"
+    told = f"where they find it {side} consumers like it {words.format_number(row['estimate'])} less ({ends})"
     return told if row["verdict"] == "shown" else f"{told}, but among so many questions this can be chance"
 
 
 def _change(result: JustAboutRight, row: Mapping[Any, Any], names: Naming) -> str:
     attribute = names.attribute(str(row["attribute"]))
-    effect = f"{format_number(abs(row['estimate']), names.digits)}"
+    effect = f"{words.format_number(abs(row['estimate']), names.digits)}"
     ends = sorted((abs(row["told_low"]), abs(row["told_high"])))
     side = _side_words(result, str(row["question"]), str(row["side"]))
     told = (
-        f"Would {row['prototype']} still be {side} on {row['question']} with {format_typed(float(row['percent']))} % "
+        f"Would {row['prototype']} still be {side} on {row['question']} with "
+        f"{words.format_typed(float(row['percent']))} % "
         f"{row['added']} in place of {row['removed']}? In this base the trained panel scored that change "
         f"{effect} {'higher' if row['estimate'] > 0 else 'lower'} on {attribute} "
-        f"({level_words(row['told_level'])} {format_interval(ends[0], ends[1], names.digits)})."
+        f"({words.level_words(row['told_level'])} {words.format_interval(ends[0], ends[1], names.digits)})."
     )
     if row["gives"]:
         told += f" That is {row['gives']}: look at its answers first."
     if row["also"]:
         told += f" In this study {row['also']} changed along with it; which of them it goes with cannot be said."
     return told
-
-
-# How many find too little, just about right, too much: one bar per prototype, in three parts.
 
 
 _POINTS = 72.0  # to the inch
@@ -364,7 +351,6 @@ _PARTS = (("#9ecae1", "///"), ("#e6e6e6", ""), ("#fdae6b", "..."))  # light enou
 
 def _figure(result: JustAboutRight, question: str, width: float = BROAD) -> Figure:
     """Return the bars of one question; hatching tells the parts apart without colour."""
-    from matplotlib.figure import Figure
     from matplotlib.patches import Patch
 
     rows = result.shares.loc[result.shares["question"] == question]
@@ -374,8 +360,7 @@ def _figure(result: JustAboutRight, question: str, width: float = BROAD) -> Figu
     sides = [_side_words(result, question, side) for side in ALL_SIDES]
     depth, top = _BAR * len(prototypes), key_lines(sides, width)[1] + 0.1
     height, wide = top + depth + _BOTTOM, width - left - 2.5 * _MARGIN
-    figure = Figure(figsize=(width, height))
-    axes = figure.add_axes((left / width, _BOTTOM / height, wide / width, depth / height))
+    figure, axes = framed(width, height, (left, _BOTTOM, wide, depth))
     least = (text_width("88 %", LETTERS - 1) + 4) / _POINTS / wide
     share = rows.pivot_table(index="prototype", columns="side", values="share", sort=False)
     for place, prototype in enumerate(prototypes):
@@ -384,7 +369,7 @@ def _figure(result: JustAboutRight, question: str, width: float = BROAD) -> Figu
             value = float(share.loc[[prototype], side].iloc[0])
             axes.barh(place, value, 0.8, start, color=colour, hatch=hatch, edgecolor="white", linewidth=0.5)
             if value >= least:
-                _write(axes, start + value / 2, place, format_share(value), colour)
+                _write(axes, start + value / 2, place, words.format_share(value), colour)
             start += value
     axes.set(xlim=(0, 1), ylim=(len(prototypes) - 0.4, -0.6))
     axes.set_yticks(range(len(prototypes)), labels, fontsize=LETTERS, color=INK)
@@ -397,19 +382,17 @@ def _figure(result: JustAboutRight, question: str, width: float = BROAD) -> Figu
     axes.set_xlabel("Share of those who answered", fontsize=LETTERS, color=INK)
     parts = zip(_PARTS, sides, strict=True)
     write_key(
-        figure, [Patch(facecolor=fill, hatch=hatch, edgecolor="white", label=words) for (fill, hatch), words in parts]
+        figure, [Patch(facecolor=fill, hatch=hatch, edgecolor="white", label=said) for (fill, hatch), said in parts]
     )
     return figure
 
 
-def _write(axes: Axes, across: float, place: int, words: str, colour: str) -> None:
+def _write(axes: Axes, across: float, place: int, said: str, colour: str) -> None:
     box = {"facecolor": colour, "edgecolor": "none", "pad": 1.0}
-    axes.text(across, place, words, fontsize=LETTERS - 1, color=INK, ha="center", va="center", bbox=box)
+    axes.text(across, place, said, fontsize=LETTERS - 1, color=INK, ha="center", va="center", bbox=box)
 
 
 def _picture(result: JustAboutRight, question: str) -> Picture:
     little, right, much = (_side_words(result, question, side) for side in ALL_SIDES)
     alt = f"Shares of {little}, {right} and {much} on {question}, by prototype; the table holds the numbers."
-    return Picture(
-        "just_about_right", f"Just about right: {question}", alt, lambda width: _figure(result, question, width)
-    )
+    return Picture("just_about_right", f"Just about right: {question}", alt, partial(_figure, result, question))

@@ -3,58 +3,20 @@
 from __future__ import annotations
 
 from collections.abc import Mapping
+from functools import partial
 from typing import TYPE_CHECKING, Any
 
 import numpy as np
 import pandas as pd
 
+from panel import words
 from panel.models.consumers.liking import CORRECTED, Liking
 from panel.models.prototypes.verdict import CANNOT_TELL, EQUIVALENT
 from panel.stats.comparing.multiplicity import LEVEL
+from panel.study import shown
 from panel.study.naming import Naming
-from panel.study.shown import (
-    PROTOTYPE,
-    PROTOTYPE_IN_WORDS,
-    VERSUS,
-    Column,
-    P,
-    Shown,
-    Source,
-    Table,
-    change,
-    count,
-    each_row,
-    interval,
-    number,
-    of_share,
-    p_value,
-    text,
-)
-from panel.views.pictures import (
-    BROAD,
-    INK,
-    LETTERS,
-    interval_figure,
-    marker_of,
-    needed_limits,
-    shortened,
-    text_width,
-    wrapped,
-)
+from panel.views import pictures
 from panel.views.told import Item, Picture, Told, drawer
-from panel.words import (
-    NOTHING,
-    counted,
-    first_few,
-    format_change,
-    format_interval,
-    format_list,
-    format_number,
-    format_share,
-    format_shares,
-    level_words,
-    p_words,
-)
 
 if TYPE_CHECKING:
     from matplotlib.figure import Figure
@@ -64,8 +26,8 @@ _POINTS_OF = {"top 2": "8 or 9", "top 3": "7, 8 or 9"}
 
 
 def _answers(*direct: str) -> Any:
-    def of(found: Liking) -> tuple[Source, ...]:
-        return (Source("answers", only={"kind": ("liking",), "question": (found.question,)}, direct=direct),)
+    def of(found: Liking) -> tuple[shown.Source, ...]:
+        return (shown.Source("answers", only={"kind": ("liking",), "question": (found.question,)}, direct=direct),)
 
     return of
 
@@ -74,19 +36,19 @@ def _best_first(found: Liking) -> pd.DataFrame:
     return found.means.sort_values("estimate", ascending=False, kind="stable")
 
 
-def _top(box: str) -> Column:
+def _top(box: str) -> shown.Column:
     """Describe a column with how many gave one of the highest points."""
 
-    def write(row: Mapping[str, Any], about: Shown) -> str:
+    def write(row: Mapping[str, Any], about: shown.Shown) -> str:
         boxes = about.result.boxes
         own = boxes.loc[(boxes["box"] == box) & (boxes["prototype"] == row["prototype"])].iloc[0]
-        ends = format_shares(own["ci_low"], own["ci_high"])
-        return f"{own['count']:d} of {own['base']:d}: {format_share(own['share'])} ({ends})"
+        ends = words.format_shares(own["ci_low"], own["ci_high"])
+        return f"{own['count']:d} of {own['base']:d}: {words.format_share(own['share'])} ({ends})"
 
-    return each_row(f"{_POINTS_OF[box]} ({{level}})", write, "prototype", figure=True)
+    return shown.each_row(f"{_POINTS_OF[box]} ({{level}})", write, "prototype", figure=True)
 
 
-def _verdict(row: Mapping[str, Any], about: Shown) -> str:
+def _verdict(row: Mapping[str, Any], about: shown.Shown) -> str:
     """Return the verdict, with why where the interval alone says more; pairs with the benchmark are told once."""
     if row.get("with_benchmark"):
         return f"see the differences from {about.result.benchmark}"
@@ -96,49 +58,55 @@ def _verdict(row: Mapping[str, Any], about: Shown) -> str:
     return f"cannot be separated: {row['because'].partition('; ')[0]}" if alone else "cannot be separated"
 
 
-def _lost(row: Mapping[str, Any], about: Shown) -> Mapping[Any, Any]:
+def _lost(row: Mapping[str, Any], about: shown.Shown) -> Mapping[Any, Any]:
     lost = about.result.lost
     own: dict[Any, Any] = lost.loc[lost["method"] == row["test"]].iloc[0].to_dict()
     return own
 
 
-def _degrees(row: Mapping[str, Any], _: Shown) -> str:
-    df = format_number(row["df"], 1 if row["test"] == CORRECTED else 0)
-    return df if pd.isna(row["df_error"]) else f"{df}; {format_number(row['df_error'])}"
+def _degrees(row: Mapping[str, Any], _: shown.Shown) -> str:
+    df = words.format_number(row["df"], 1 if row["test"] == CORRECTED else 0)
+    return df if pd.isna(row["df_error"]) else f"{df}; {words.format_number(row['df_error'])}"
 
 
-def _used_cell(row: Mapping[str, Any], about: Shown) -> str:
+def _used_cell(row: Mapping[str, Any], about: shown.Shown) -> str:
     own = _lost(row, about)
-    return f"{own['consumers']} ({counted(own['answers'], 'answer')})"
+    return f"{own['consumers']} ({words.counted(own['answers'], 'answer')})"
 
 
-def _lost_cell(row: Mapping[str, Any], about: Shown) -> str:
+def _lost_cell(row: Mapping[str, Any], about: shown.Shown) -> str:
     own = _lost(row, about)
-    return f"{own['consumers_lost']} ({counted(own['answers_lost'], 'answer')})" if own["consumers_lost"] else NOTHING
+    return (
+        f"{own['consumers_lost']} ({words.counted(own['answers_lost'], 'answer')})"
+        if own["consumers_lost"]
+        else words.NOTHING
+    )
 
 
-_LIKING_MEANS = Table(
+_LIKING_MEANS = shown.Table(
     name="liking_means",
     title="Liking: {question}, best liked first",
     rows=_best_first,
     columns=(
-        *(PROTOTYPE_IN_WORDS, count("Consumers", "n"), number("Mean liking (1 to 9)", "estimate", _DIGITS)),
-        *(interval(digits=_DIGITS), text("Cannot be separated if they share a letter", "letters")),
+        shown.PROTOTYPE_IN_WORDS,
+        shown.count("Consumers", "n"),
+        shown.number("Mean liking (1 to 9)", "estimate", _DIGITS),
+        *(shown.interval(digits=_DIGITS), shown.text("Cannot be separated if they share a letter", "letters")),
         *(_top("top 2"), _top("top 3")),
     ),
     key=("prototype",),
     code="H",
     sources=_answers("prototype"),
 )
-_LIKING_TESTS = Table(
+_LIKING_TESTS = shown.Table(
     name="liking_tests",
     title="Tests that no prototype is liked better",
     rows="tests",
     columns=(
-        *(text("Test", "test"), number("Statistic", "statistic", 2)),
-        *(each_row("Degrees of freedom", _degrees, "df", "df_error", figure=True), P),
-        *(each_row("Consumers used", _used_cell, "test"), each_row("Lost", _lost_cell, "test")),
-        each_row("Because they", lambda row, about: _lost(row, about)["why"] or NOTHING, "test"),
+        *(shown.text("Test", "test"), shown.number("Statistic", "statistic", 2)),
+        *(shown.each_row("Degrees of freedom", _degrees, "df", "df_error", figure=True), shown.P),
+        *(shown.each_row("Consumers used", _used_cell, "test"), shown.each_row("Lost", _lost_cell, "test")),
+        shown.each_row("Because they", lambda row, about: _lost(row, about)["why"] or words.NOTHING, "test"),
     ),
     key=("test",),
     code="HT",
@@ -146,15 +114,15 @@ _LIKING_TESTS = Table(
 )
 
 
-def _difference(method: str) -> tuple[Column, ...]:
+def _difference(method: str) -> tuple[shown.Column, ...]:
     return (
-        *(PROTOTYPE, VERSUS, change("Difference (points)", digits=_DIGITS)),
-        *(interval(digits=_DIGITS, heading=f"{{level}}, {method}"), p_value(f"p, {method}", "p_adjusted")),
-        each_row(f"In words, {method}", _verdict, "verdict"),
+        *(shown.PROTOTYPE, shown.VERSUS, shown.change("Difference (points)", digits=_DIGITS)),
+        *(shown.interval(digits=_DIGITS, heading=f"{{level}}, {method}"), shown.p_value(f"p, {method}", "p_adjusted")),
+        shown.each_row(f"In words, {method}", _verdict, "verdict"),
     )
 
 
-_LIKING_PAIRS = Table(
+_LIKING_PAIRS = shown.Table(
     name="liking_pairs",
     title="Differences in liking, all pairs, Tukey",
     rows="pairs",
@@ -163,18 +131,22 @@ _LIKING_PAIRS = Table(
     code="HA",
     sources=_answers("prototype", "versus"),
 )
-_VERSUS = Table(
+_VERSUS = shown.Table(
     name="liking_versus",
     title="Differences in liking from {benchmark}, Dunnett",
     rows="versus",
     columns=_difference("Dunnett"),
     key=("prototype", "versus"),
 )
-_LIKING_TOP = Table(
+_LIKING_TOP = shown.Table(
     name="liking_top",
     title="Shares at the top of the liking scale",
     rows="boxes",
-    columns=(PROTOTYPE, text("Answers", "box", _POINTS_OF), of_share("Of all who tried it", "count", "base")),
+    columns=(
+        shown.PROTOTYPE,
+        shown.text("Answers", "box", _POINTS_OF),
+        shown.of_share("Of all who tried it", "count", "base"),
+    ),
     key=("prototype", "box"),
     code="HB",
     sources=_answers("prototype"),
@@ -195,12 +167,7 @@ def tell_liking(result: Liking, names: Naming) -> Told:
         result,
         names,
         _headline(result, names),
-        Picture(
-            "liking",
-            "Mean liking of each prototype",
-            _means_alt(result),
-            lambda width: _means_figure(result, names, width),
-        ),
+        Picture("liking", "Mean liking of each prototype", _means_alt(result), partial(_means_figure, result, names)),
         mind=tuple(mind),
         table=_LIKING_MEANS,
         drawers=(
@@ -231,7 +198,7 @@ def _headline(result: Liking, names: Naming) -> str:
     """Return the answer in one sentence: which is liked best, or that there is no winner."""
     means = _best_first(result)
     best = means.iloc[0]
-    name, mean = names.prototype(str(best["prototype"])), format_number(best["estimate"])
+    name, mean = names.prototype(str(best["prototype"])), words.format_number(best["estimate"])
     if not result.differs:
         return f"The prototypes cannot be separated by liking: no winner. The highest mean is {mean} of 9 ({name})."
     with_best = [
@@ -243,7 +210,7 @@ def _headline(result: Liking, names: Naming) -> str:
     if not rest:
         return f"Some prototypes are liked better than others, but none can be separated from {name}, the highest."
     return (
-        f"There is no single winner: {format_list(with_best)} cannot be separated. {format_list(rest)} "
+        f"There is no single winner: {words.format_list(with_best)} cannot be separated. {words.format_list(rest)} "
         f"{'is' if len(rest) == 1 else 'are'} liked less than {best['prototype']}, the highest ({mean} of 9)."
     )
 
@@ -257,13 +224,13 @@ def _against_benchmark(result: Liking, names: Naming) -> list[str]:
     for word, rows in (("better", told[told["estimate"] > 0]), ("less", told[told["estimate"] < 0])):
         if len(rows):
             each = [
-                f"{row['prototype']} by {format_number(abs(row['estimate']))} "
-                f"({format_interval(*sorted((abs(row['ci_low']), abs(row['ci_high']))))})"
+                f"{row['prototype']} by {words.format_number(abs(row['estimate']))} "
+                f"({words.format_interval(*sorted((abs(row['ci_low']), abs(row['ci_high']))))})"
                 for row in rows.sort_values("estimate", ascending=False).to_dict("records")
             ]
-            parts.append(f"liked {word}: {format_list(each)}")
+            parts.append(f"liked {word}: {words.format_list(each)}")
     if alike:
-        parts.append(f"within the margin: {format_list(alike)}")
+        parts.append(f"within the margin: {words.format_list(alike)}")
     none = "no other prototype can be separated from it"
     return [f"Against {names.prototype(str(result.benchmark))}, {'; '.join(parts) or none}."]
 
@@ -279,24 +246,24 @@ _TEST_WORDS = {
 def _tests(result: Liking) -> str:
     """Return whether the prototypes are all liked the same, and whether the other tests agree."""
     told = "The prototypes are not all liked the same" if result.differs else "No difference in liking is shown"
-    told = f"{told} ({p_words(result.p_value)} by the mixed model)"
+    told = f"{told} ({words.p_words(result.p_value)} by the mixed model)"
     beside = result.tests.loc[result.tests["test"].isin(list(_TEST_WORDS))]
     said = {
-        same: [f"{_TEST_WORDS[row['test']]} ({p_words(row['p_value'])})" for row in rows.to_dict("records")]
+        same: [f"{_TEST_WORDS[row['test']]} ({words.p_words(row['p_value'])})" for row in rows.to_dict("records")]
         for same, rows in beside.groupby(beside["differs"] == result.differs)
     }
     if against := said.get(False):
-        return f"{told}, but {format_list(against)} {'does' if len(against) == 1 else 'do'} not agree."
+        return f"{told}, but {words.format_list(against)} {'does' if len(against) == 1 else 'do'} not agree."
     if agreeing := said.get(True):
-        return f"{told}; {format_list(agreeing)} {'agrees' if len(agreeing) == 1 else 'agree'}."
+        return f"{told}; {words.format_list(agreeing)} {'agrees' if len(agreeing) == 1 else 'agree'}."
     return f"{told}."
 
 
 def _most_and_least(result: Liking) -> str:
     rows = result.boxes.loc[result.boxes["box"] == "top 3"].sort_values("share", ascending=False, kind="stable")
     said = [
-        f"{row['prototype']} from {row['count']:d} of {counted(row['base'], 'consumer')} "
-        f"({format_share(row['share'])}, {format_shares(row['ci_low'], row['ci_high'])})"
+        f"{row['prototype']} from {row['count']:d} of {words.counted(row['base'], 'consumer')} "
+        f"({words.format_share(row['share'])}, {words.format_shares(row['ci_low'], row['ci_high'])})"
         for row in (rows.iloc[0], rows.iloc[-1])
     ]
     return f"One of the top three points (7, 8 or 9): most often {said[0]}, least often {said[1]}."
@@ -305,27 +272,27 @@ def _most_and_least(result: Liking) -> str:
 def _serving(row: Mapping[Any, Any], result: Liking) -> str:
     """Return whether liking differs by position or session, and whether that changes the answer."""
     if not row["matters"]:
-        return f"No difference by {row['effect']} shows ({p_words(row['p_value'])})."
+        return f"No difference by {row['effect']} shows ({words.p_words(row['p_value'])})."
     where = ""
     if row["effect"] == "position" and len(result.positions):
         told = result.positions.sort_values("estimate", ascending=False, kind="stable")
         high, low = told.iloc[0], told.iloc[-1]
         where = (
-            f": position {high['position']:.0f} gets {format_change(high['estimate'] - low['estimate'])} over position "
-            f"{low['position']:.0f}"
+            f": position {high['position']:.0f} gets {words.format_change(high['estimate'] - low['estimate'])} over "
+            f"position {low['position']:.0f}"
         )
     stays = "stays the same" if row["prototypes_differ"] == result.differs else "changes"
     return (
-        f"Liking differs by {row['effect']} ({p_words(row['p_value'])}){where}. With it taken out the answer about the "
-        f"prototypes {stays} ({p_words(row['prototype_p_value'])})."
+        f"Liking differs by {row['effect']} ({words.p_words(row['p_value'])}){where}. With it taken out the answer "
+        f"about the prototypes {stays} ({words.p_words(row['prototype_p_value'])})."
     )
 
 
 def _uses(result: Liking) -> list[str]:
     lost = result.lost.loc[result.lost["consumers_lost"] > 0]
     return [
-        f"The {row['method']} test can use {counted(row['consumers'], 'consumer')} only; the mixed model also uses "
-        f"the {counted(row['answers_lost'], 'answer')} of the other {row['consumers_lost']}."
+        f"The {row['method']} test can use {words.counted(row['consumers'], 'consumer')} only; the mixed model also "
+        f"uses the {words.counted(row['answers_lost'], 'answer')} of the other {row['consumers_lost']}."
         for row in lost.to_dict("records")
     ]
 
@@ -335,12 +302,9 @@ def _same_everywhere(result: Liking) -> list[str]:
     if rows.empty:
         return []
     return [
-        f"{counted(len(rows), 'consumer')} gave every prototype the same answer ({first_few(list(rows['assessor']))}). "
-        "They stay in; such answers say nothing about differences."
+        f"{words.counted(len(rows), 'consumer')} gave every prototype the same answer "
+        f"({words.first_few(list(rows['assessor']))}). They stay in; such answers say nothing about differences."
     ]
-
-
-# Pictures of liking: how often each of the nine points was given, and the means with their intervals.
 
 
 _POINTS = 72.0  # to the inch
@@ -350,21 +314,21 @@ _LIGHTEST, _DARKEST = 0.97, 0.10  # of the map of greys and blues: dark is disli
 _DARK = 0.55  # luminance below which numbers are white
 
 
-def _distribution_figure(result: Liking, names: Naming, width: float = BROAD) -> Figure:
+def _distribution_figure(result: Liking, names: Naming, width: float = pictures.BROAD) -> Figure:
     """Return stacked bars, best liked first: each part is a point of the scale, with its number written in it."""
     from matplotlib import colormaps
-    from matplotlib.figure import Figure
     from matplotlib.ticker import PercentFormatter
 
     order = list(_best_first(result)["prototype"])
     labels = [names.prototype(str(name)) for name in order]
-    labels = [shortened(label, LETTERS, 0.36 * width * _POINTS) for label in labels]
-    left = max(text_width(label, LETTERS) for label in labels) / _POINTS + 2 * _MARGIN
-    title = wrapped("1 dislike extremely ... 9 like extremely", LETTERS, (width - left - _RIGHT) * _POINTS)
+    labels = [pictures.shortened(label, pictures.LETTERS, 0.36 * width * _POINTS) for label in labels]
+    left = max(pictures.text_width(label, pictures.LETTERS) for label in labels) / _POINTS + 2 * _MARGIN
+    title = pictures.wrapped(
+        "1 dislike extremely ... 9 like extremely", pictures.LETTERS, (width - left - _RIGHT) * _POINTS
+    )
     depth, top = _LINE * (len(order) + 0.4), 0.15 + 0.17 * len(title)
     height, wide = top + depth + _BOTTOM, width - left - _RIGHT
-    figure = Figure(figsize=(width, height))
-    axes = figure.add_axes((left / width, _BOTTOM / height, wide / width, depth / height))
+    figure, axes = pictures.framed(width, height, (left, _BOTTOM, wide, depth))
     least = 10 / _POINTS / wide  # smallest share with room for its number
     shade = colormaps["cividis"](np.linspace(_DARKEST, _LIGHTEST, 9))
     shares = result.distribution.pivot_table(index="prototype", columns="answer", values="share").loc[order]
@@ -373,36 +337,36 @@ def _distribution_figure(result: Liking, names: Naming, width: float = BROAD) ->
     for place, (answer, share) in enumerate(shares.items()):
         parts = share.to_numpy(dtype=float)
         axes.barh(places, parts, _BAR, left=start, color=shade[place], edgecolor="white", linewidth=0.8)
-        ink = "white" if float(shade[place][:3] @ (0.2126, 0.7152, 0.0722)) < _DARK else INK
+        ink = "white" if float(shade[place][:3] @ (0.2126, 0.7152, 0.0722)) < _DARK else pictures.INK
         for y, x, part in zip(places, start, parts, strict=True):
             if part >= least:
-                axes.text(x + part / 2, y, str(answer), fontsize=LETTERS - 1, color=ink, ha="center", va="center")
+                axes.text(
+                    x + part / 2, y, str(answer), fontsize=pictures.LETTERS - 1, color=ink, ha="center", va="center"
+                )
         start = start + parts
     axes.set(xlim=(0, 1), ylim=(len(order) + 0.4, 0))
-    axes.set_yticks(places, labels, fontsize=LETTERS, color=INK)
+    axes.set_yticks(places, labels, fontsize=pictures.LETTERS, color=pictures.INK)
     axes.xaxis.set_major_formatter(PercentFormatter(xmax=1, decimals=0, symbol=" %"))
-    axes.tick_params(axis="x", labelsize=LETTERS - 1, colors=INK)
+    axes.tick_params(axis="x", labelsize=pictures.LETTERS - 1, colors=pictures.INK)
     axes.tick_params(axis="y", length=0)
     axes.spines[["top", "right", "left"]].set_visible(False)
-    axes.set_title("\n".join(title), fontsize=LETTERS, loc="left", color=INK)
-    axes.set_xlabel("Share of the consumers who tried it", fontsize=LETTERS, color=INK)
+    axes.set_title("\n".join(title), fontsize=pictures.LETTERS, loc="left", color=pictures.INK)
+    axes.set_xlabel("Share of the consumers who tried it", fontsize=pictures.LETTERS, color=pictures.INK)
     return figure
 
 
 def _distribution(result: Liking, names: Naming) -> Picture:
     top = result.boxes.loc[result.boxes["box"] == "top 3"].sort_values("share", ascending=False, kind="stable")
-    said = [f"{row['prototype']} {format_share(row['share'])}" for row in top.to_dict("records")]
+    said = [f"{row['prototype']} {words.format_share(row['share'])}" for row in top.to_dict("records")]
     alt = f"Stacked bars of the nine points, one bar per prototype. Share of 7, 8 and 9: {'; '.join(said)}."
-    return Picture(
-        "liking_distribution", "Distribution of liking", alt, lambda width: _distribution_figure(result, names, width)
-    )
+    return Picture("liking_distribution", "Distribution of liking", alt, partial(_distribution_figure, result, names))
 
 
-def _means_figure(result: Liking, names: Naming, width: float = BROAD) -> Figure:
+def _means_figure(result: Liking, names: Naming, width: float = pictures.BROAD) -> Figure:
     """Return the mean liking of each prototype with its interval, best liked first, letters at the right."""
     rows = _best_first(result).reset_index(drop=True)
     y = _LINE * 0.75 * (np.arange(len(rows)) + 0.75)
-    looks = [marker_of(names, str(name)) for name in rows["prototype"]]
+    looks = [pictures.marker_of(names, str(name)) for name in rows["prototype"]]
     rows = rows.assign(
         y=y,
         colour=[look.colour for look in looks],
@@ -410,13 +374,13 @@ def _means_figure(result: Liking, names: Naming, width: float = BROAD) -> Figure
         filled=rows["prototype"] != result.benchmark,
         stands_for=rows["prototype"],
     )
-    figure, _ = interval_figure(
+    figure, _ = pictures.interval_figure(
         rows,
         _LINE * 0.75 * (len(rows) + 0.5),
         [(at, names.prototype(str(name))) for at, name in zip(y, rows["prototype"], strict=True)],
         remarks=list(zip(y, rows["letters"], strict=True)),
         width=width,
-        limits=needed_limits(rows),
+        limits=pictures.needed_limits(rows),
         title="Mean liking",
         x_title=_x_title(result),
     )
@@ -425,12 +389,13 @@ def _means_figure(result: Liking, names: Naming, width: float = BROAD) -> Figure
 
 def _x_title(result: Liking) -> str:
     hollow = "; hollow: benchmark" if result.benchmark else ""
-    return f"1 to 9, {level_words(LEVEL)}s; same letter: not separated{hollow}"
+    return f"1 to 9, {words.level_words(LEVEL)}s; same letter: not separated{hollow}"
 
 
 def _means_alt(result: Liking) -> str:
     said = [
-        f"{row['prototype']} {format_number(row['estimate'])} ({format_interval(row['ci_low'], row['ci_high'])})"
+        f"{row['prototype']} {words.format_number(row['estimate'])} "
+        f"({words.format_interval(row['ci_low'], row['ci_high'])})"
         for row in _best_first(result).to_dict("records")
     ]
     return f"Mean liking of each prototype with its interval: {'; '.join(said)}."

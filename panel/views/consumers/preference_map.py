@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
+from functools import partial
 from typing import TYPE_CHECKING, Any
 
 import numpy as np
@@ -10,22 +11,8 @@ import pandas as pd
 
 from panel.models.consumers.preference_map import PreferenceMap
 from panel.stats.arrays import Array
+from panel.study import shown
 from panel.study.naming import Naming
-from panel.study.shown import (
-    ATTRIBUTE,
-    Across,
-    Column,
-    P,
-    Shown,
-    Source,
-    Table,
-    deciding,
-    each_row,
-    interval,
-    number,
-    p_value,
-    share,
-)
 from panel.views.pictures import (
     BROAD,
     FAINT,
@@ -34,6 +21,7 @@ from panel.views.pictures import (
     LETTERS,
     OTHERS,
     draw_prototype,
+    framed,
     place_labels,
     shortened,
     text_width,
@@ -57,42 +45,40 @@ def _group(result: PreferenceMap, segment: int) -> str:
     return f"group {segment} ({counted(int(rows.loc[rows['segment'] == segment, 'n_consumers'].iloc[0]), 'consumer')})"
 
 
-def _correlations(rows: pd.DataFrame, about: Shown) -> list[str]:
-    told = zip(rows["estimate"], rows["shown"], deciding(digits=2).cells(rows, about), strict=True)
-    return [f"{format_number(r, 2)}{' *' if shown else ''}; {ends}" for r, shown, ends in told]
+def _correlations(rows: pd.DataFrame, about: shown.Shown) -> list[str]:
+    told = zip(rows["estimate"], rows["shown"], shown.deciding(digits=2).cells(rows, about), strict=True)
+    return [f"{format_number(r, 2)}{' *' if seen else ''}; {ends}" for r, seen, ends in told]
 
 
 def _with_ideals(found: PreferenceMap) -> pd.DataFrame:
     return found.directions.merge(found.ideals, on="segment", suffixes=("", "_ideal"))
 
 
-SENSATIONS = Table(
+SENSATIONS = shown.Table(
     name="sensations",
     title="Liking and what the panel feels, over the prototypes (r; {told}; *: shown after Holm)",
     rows="sensations",
-    columns=(ATTRIBUTE,),
+    columns=(shown.ATTRIBUTE,),
     key=("attribute", "segment"),
-    across=Across(
-        "segment",
-        Column("", _correlations),
-        lambda segment, about: f"r, {_group(about.result, int(segment))}",
+    across=shown.Across(
+        "segment", shown.Column("", _correlations), lambda segment, about: f"r, {_group(about.result, int(segment))}"
     ),
     code="HS",
     sources=lambda found: (
-        Source("answers", only={"kind": ("liking",), "question": (found.question,)}),
-        Source("scores", same={"attribute": "attribute"}),
+        shown.Source("answers", only={"kind": ("liking",), "question": (found.question,)}),
+        shown.Source("scores", same={"attribute": "attribute"}),
     ),
 )
-_DIRECTIONS = Table(
+_DIRECTIONS = shown.Table(
     name="directions",
     title="Directions and best places",
     rows=_with_ideals,
     columns=(
-        each_row("Consumers", lambda row, about: _group(about.result, int(row["segment"])), "segment"),
-        *(number("Direction (degrees)", "angle", 0), interval("angle_low", "angle_high", 0)),
-        *(share("Described, vector"), P, share("Described, ideal point", "share_ideal")),
-        p_value("p of the peak", "curvature_p_value"),
-        each_row("Peak", lambda row, _: _best_place(row), "shown", "inside"),
+        shown.each_row("Consumers", lambda row, about: _group(about.result, int(row["segment"])), "segment"),
+        *(shown.number("Direction (degrees)", "angle", 0), shown.interval("angle_low", "angle_high", 0)),
+        *(shown.share("Described, vector"), shown.P, shown.share("Described, ideal point", "share_ideal")),
+        shown.p_value("p of the peak", "curvature_p_value"),
+        shown.each_row("Peak", lambda row, _: _best_place(row), "shown", "inside"),
     ),
 )
 
@@ -105,9 +91,7 @@ def tell_preference_map(result: PreferenceMap, names: Naming) -> Told:
         result,
         names,
         _headline(result, names),
-        Picture(
-            "preference_map", "Preference map", " ".join([alt, *lines]), lambda width: _figure(result, names, width)
-        ),
+        Picture("preference_map", "Preference map", " ".join([alt, *lines]), partial(_figure, result, names)),
         mind=_pleased(result),
         table=SENSATIONS,
         drawers=(
@@ -125,7 +109,6 @@ def tell_preference_map(result: PreferenceMap, names: Naming) -> Told:
 
 
 def _headline(result: PreferenceMap, names: Naming) -> str:
-    """Return the answer in one sentence."""
     own = result.directions.loc[result.directions["segment"] > 0]
     judged = own if len(own) else result.directions
     clear = [int(segment) for segment in judged.loc[judged["clear"], "segment"]]
@@ -181,9 +164,6 @@ def _single_pair(result: PreferenceMap) -> str:
     )
 
 
-# The picture of the preference map: prototypes as the panel sees them, shares of consumers, arrows towards liking.
-
-
 _FONT = 8.5  # points
 _POINTS = 72.0
 _LEFT, _BOTTOM, _RIGHT, _TOP = 0.75, 0.55, 0.15, 0.1  # inches
@@ -198,8 +178,6 @@ def _figure(result: PreferenceMap, names: Naming, width: float = BROAD) -> Figur
 
     Arrows of groups whose direction is not clear are grey.
     """
-    from matplotlib.figure import Figure
-
     points = result.places[["component_1", "component_2"]].to_numpy(dtype=float)
     low, high = points.min(axis=0), points.max(axis=0)
     room = _AROUND * (high - low).max()
@@ -211,8 +189,7 @@ def _figure(result: PreferenceMap, names: Naming, width: float = BROAD) -> Figur
     below = wrapped(told, LETTERS, (width - 0.2) * _POINTS)
     bottom = _BOTTOM + 0.17 * len(below)
     height = _TOP + tall + bottom
-    figure = Figure(figsize=(width, height))
-    axes = figure.add_axes((_LEFT / width, bottom / height, wide / width, tall / height))
+    figure, axes = framed(width, height, (_LEFT, bottom, wide, tall))
     axes.set(xlim=(low[0], high[0]), ylim=(low[1], high[1]))
     axes.set_aspect("equal", adjustable="datalim")
     tips = _draw_arrows(axes, result, arrows, 0.5 * float((high - low).min()))
@@ -240,7 +217,6 @@ def _arrows(result: PreferenceMap) -> list[tuple[str, str, object]]:
 
 
 def _draw_arrows(axes: Axes, result: PreferenceMap, arrows: list[tuple[str, str, object]], reach: float) -> Array:
-    """Draw the arrows; return where they end."""
     axes.axhline(0, color=FAINT, linewidth=0.8, zorder=0)
     axes.axvline(0, color=FAINT, linewidth=0.8, zorder=0)
     slopes = result.directions[["slope_1", "slope_2"]].to_numpy(dtype=float)

@@ -3,44 +3,19 @@
 from __future__ import annotations
 
 from collections.abc import Mapping
+from functools import partial
 from typing import TYPE_CHECKING, Any
 
 import numpy as np
 import pandas as pd
 
+from panel import words
 from panel.models.consumers.segments import Segments
 from panel.stats.comparing.multiplicity import LEVEL
+from panel.study import shown
 from panel.study.naming import Naming
-from panel.study.shown import (
-    PROTOTYPE,
-    PROTOTYPE_IN_WORDS,
-    VERSUS,
-    Across,
-    Shown,
-    Source,
-    Table,
-    change,
-    count,
-    each_row,
-    interval,
-    number,
-    p_value,
-    share,
-    yes_no,
-)
 from panel.views.pictures import BROAD, interval_figure, markers, needed_limits, signs_of
 from panel.views.told import Item, Picture, Told, drawer
-from panel.words import (
-    capital,
-    counted,
-    format_change,
-    format_interval,
-    format_list,
-    format_number,
-    format_share,
-    level_words,
-    p_words,
-)
 
 if TYPE_CHECKING:
     from matplotlib.figure import Figure
@@ -52,7 +27,7 @@ def _segment_name(result: Segments, segment: int) -> str:
     """Return what a group is called: `group 1 (39 consumers)`; all consumers for 0 or where there is one group."""
     if segment == 0 or result.n_groups == 1:
         return "all consumers"
-    return f"group {segment} ({counted(_sizes(result)[segment - 1], 'consumer')})"
+    return f"group {segment} ({words.counted(_sizes(result)[segment - 1], 'consumer')})"
 
 
 def _sizes(result: Segments) -> list[int]:
@@ -60,43 +35,47 @@ def _sizes(result: Segments) -> list[int]:
     return [int((found == segment).sum()) for segment in range(1, result.n_groups + 1)]
 
 
-def _mean(row: Mapping[str, Any], _: Shown) -> str:
-    ends = format_interval(row["ci_low"], row["ci_high"], 2)
-    return f"{format_number(row['estimate'], 2)} ({ends}) {row['letters']}"
+def _mean(row: Mapping[str, Any], _: shown.Shown) -> str:
+    ends = words.format_interval(row["ci_low"], row["ci_high"], 2)
+    return f"{words.format_number(row['estimate'], 2)} ({ends}) {row['letters']}"
 
 
-SEGMENT_MEANS = Table(
+SEGMENT_MEANS = shown.Table(
     name="segment_means",
     title="Mean liking within each group of consumers",
     rows="means",
-    columns=(PROTOTYPE_IN_WORDS,),
+    columns=(shown.PROTOTYPE_IN_WORDS,),
     key=("prototype", "segment"),
-    across=Across(
+    across=shown.Across(
         "segment",
-        each_row("", _mean, "estimate", "ci_low", "ci_high", "letters", figure=True),
+        shown.each_row("", _mean, "estimate", "ci_low", "ci_high", "letters", figure=True),
         lambda segment, about: f"Mean liking of {_segment_name(about.result, int(segment))}",
     ),
     code="G",
     sources=lambda found: (
-        Source("answers", only={"kind": ("liking",), "question": (found.question,)}, direct=("prototype",)),
+        shown.Source("answers", only={"kind": ("liking",), "question": (found.question,)}, direct=("prototype",)),
     ),
 )
-_DIVIDED = Table(
+_DIVIDED = shown.Table(
     name="divided",
     title="Pairs that please different people",
     rows="divided",
     columns=(
-        *(PROTOTYPE, VERSUS, count("Group", "segment"), change("Difference (points)", digits=2), interval(digits=2)),
+        shown.PROTOTYPE,
+        shown.VERSUS,
+        shown.count("Group", "segment"),
+        shown.change("Difference (points)", digits=2),
+        shown.interval(digits=2),
     ),
 )
-_STEPS = Table(
+_STEPS = shown.Table(
     name="segment_steps",
     title="Numbers of groups that were asked for",
     rows="steps",
     columns=(
-        *(count("Groups", "groups"), share("One group more lowers the scatter by")),
-        *(p_value("Noise reaches that: p", "p_value"), count("Smallest group", "smallest")),
-        *(number("Comes back (0 to 1)", "stability", 2), yes_no("Believed", "accepted")),
+        *(shown.count("Groups", "groups"), shown.share("One group more lowers the scatter by")),
+        *(shown.p_value("Noise reaches that: p", "p_value"), shown.count("Smallest group", "smallest")),
+        *(shown.number("Comes back (0 to 1)", "stability", 2), shown.yes_no("Believed", "accepted")),
     ),
 )
 
@@ -107,10 +86,7 @@ def tell_segments(result: Segments, names: Naming) -> Told:
     steps: tuple[Item, ...] = (_STEPS,) if len(result.steps) else ()
     pairs: tuple[Item, ...] = (_divided(result), _DIVIDED) if len(result.divided) else ()
     picture = Picture(
-        "groups",
-        "Mean liking within each group of consumers",
-        _alt(result),
-        lambda width: _figure(result, names, width),
+        "groups", "Mean liking within each group of consumers", _alt(result), partial(_figure, result, names)
     )
     return Told(
         result,
@@ -143,22 +119,23 @@ _CANNOT = (
 def _order(result: Segments) -> tuple[str, ...]:
     """Return what the place in the serving did before it was taken out."""
     shows = [
-        f"{row['effect']} ({p_words(row['p_value'])})" for row in result.order.to_dict("records") if row["matters"]
+        f"{row['effect']} ({words.p_words(row['p_value'])})"
+        for row in result.order.to_dict("records")
+        if row["matters"]
     ]
     quiet = [row["effect"] for row in result.order.to_dict("records") if not row["matters"]]
     if not shows:
         return ()
-    rest = f"; {format_list(quiet)} {'does' if len(quiet) == 1 else 'do'} not show" if quiet else ""
-    return (f"What the place in the serving does to liking was taken out first: {format_list(shows)}{rest}.",)
+    rest = f"; {words.format_list(quiet)} {'does' if len(quiet) == 1 else 'do'} not show" if quiet else ""
+    return (f"What the place in the serving does to liking was taken out first: {words.format_list(shows)}{rest}.",)
 
 
 def _headline(result: Segments) -> str:
-    """Return the answer in one sentence."""
     if result.n_groups == 1 and result.steps.empty:
         return f"Whether there are groups of consumers is not known. {result.why_one}"
     if result.n_groups == 1:
         return f"One group: no stable groups of consumers were found. {result.why_one}"
-    sizes = format_list([str(size) for size in _sizes(result)])
+    sizes = words.format_list([str(size) for size in _sizes(result)])
     if result.alike["same_taste"].all():
         return (
             f"{result.n_groups} groups of consumers ({sizes}) like much the same prototypes, some of them more "
@@ -173,20 +150,20 @@ def _how_sure(result: Segments) -> tuple[str, ...]:
         if result.steps.empty:
             return ()
         step = result.steps.iloc[0]
-        lower = format_share(step["share"])
+        lower = words.format_share(step["share"])
         return (
-            f"Two groups would lower the scatter by {lower}; noise alone reaches that with {p_words(step['p_value'])}.",
+            f"Two groups would lower the scatter by {lower}; noise alone reaches that with "
+            f"{words.p_words(step['p_value'])}.",
         )
     last = result.steps.loc[result.steps["accepted"]].iloc[-1]
     return (
-        f"The groups are unlikely to be chance ({p_words(last['p_value'])}) and come back when consumers are drawn "
-        f"anew ({format_number(last['stability'], 2)} of 1 for the least sure one).",
+        f"The groups are unlikely to be chance ({words.p_words(last['p_value'])}) and come back when consumers are "
+        f"drawn anew ({words.format_number(last['stability'], 2)} of 1 for the least sure one).",
         "They may be separate kinds of people, or the two ends of one gradient of taste: that stays open.",
     )
 
 
 def _each_group(result: Segments) -> list[str]:
-    """Return one line per group."""
     if result.n_groups == 1:
         return []
     return [_group(result, segment) for segment in range(1, result.n_groups + 1)]
@@ -196,11 +173,11 @@ def _group(result: Segments, segment: int) -> str:
     rows = result.means.loc[result.means["segment"] == segment].sort_values("estimate", ascending=False, kind="stable")
     best = rows.loc[rows["favourite"]]
     lowest = rows.iloc[-1]
-    liked = [f"{row['prototype']} ({format_number(row['estimate'])})" for row in best.to_dict("records")]
+    liked = [f"{row['prototype']} ({words.format_number(row['estimate'])})" for row in best.to_dict("records")]
     said = "likes best" if len(liked) == 1 else "likes best, and does not separate,"
     return (
-        f"{capital(_segment_name(result, segment))}: {said} {format_list(liked)}; least {lowest['prototype']} "
-        f"({format_number(lowest['estimate'])})."
+        f"{words.capital(_segment_name(result, segment))}: {said} {words.format_list(liked)}; least "
+        f"{lowest['prototype']} ({words.format_number(lowest['estimate'])})."
     )
 
 
@@ -212,20 +189,18 @@ def _divided(result: Segments) -> str:
     pairs.sort(key=lambda rows: -min(liked[rows["prototype"].iloc[0]], liked[rows["versus"].iloc[0]]))
     told = "; ".join(_pair(rows) for rows in pairs[:_MOST_PAIRS])
     rest = len(pairs) - _MOST_PAIRS
-    more = f"; {counted(rest, 'more pair')} in the table" if rest > 0 else ""
+    more = f"; {words.counted(rest, 'more pair')} in the table" if rest > 0 else ""
     return f"Over all consumers these cannot be separated; in these answers the groups part over them: {told}{more}."
 
 
 def _pair(rows: pd.DataFrame) -> str:
     first, second = rows["prototype"].iloc[0], rows["versus"].iloc[0]
     each = [
-        f"group {row['segment']} {format_change(row['estimate'])} ({format_interval(row['ci_low'], row['ci_high'])})"
+        f"group {row['segment']} {words.format_change(row['estimate'])} "
+        f"({words.format_interval(row['ci_low'], row['ci_high'])})"
         for row in rows.to_dict("records")
     ]
-    return f"{first} against {second}: {format_list(each)}"
-
-
-# What each group likes, as a picture.
+    return f"{first} against {second}: {words.format_list(each)}"
 
 
 _LINE, _BETWEEN = 0.19, 0.16  # inches
@@ -254,7 +229,7 @@ def _figure(result: Segments, names: Naming, width: float = BROAD) -> Figure:
         width=width,
         limits=needed_limits(rows),
         key=signs_of(drawn),
-        x_title=f"Mean liking, {level_words(LEVEL)}s. Filled: not separated from the group's best",
+        x_title=f"Mean liking, {words.level_words(LEVEL)}s. Filled: not separated from the group's best",
     )
     for place in np.arange(1, len(order)) * step + _BETWEEN / 2:
         axes.axhline(place, color="#ededed", linewidth=0.8, zorder=0)
@@ -262,9 +237,8 @@ def _figure(result: Segments, names: Naming, width: float = BROAD) -> Figure:
 
 
 def _alt(result: Segments) -> str:
-    """Return what the picture shows, for those who do not see it."""
     parts = []
     for group, rows in result.means.groupby("segment"):
-        said = [f"{row['prototype']} {format_number(row['estimate'])}" for row in rows.to_dict("records")]
+        said = [f"{row['prototype']} {words.format_number(row['estimate'])}" for row in rows.to_dict("records")]
         parts.append(f"{_segment_name(result, int(str(group)))}: {', '.join(said)}")
     return f"Mean liking of each prototype in each group. {'; '.join(parts)}."

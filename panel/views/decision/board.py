@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import re
+from functools import partial
 from textwrap import shorten
 from typing import TYPE_CHECKING, Any
 
@@ -12,19 +13,7 @@ from panel.claims.judge import Claims
 from panel.claims.verdict import AGAINST_IT, AS_WORDED, CANNOT_TELL, CONTRARY, NOT_SUPPORTED, VERDICTS
 from panel.study.naming import Naming
 from panel.study.shown import Table, each_row
-from panel.views.decision.claims import (
-    CLAIM_COLUMNS,
-    claim_tables,
-    claims_headline,
-    criteria_words,
-    ended,
-    footnote_lines,
-    local_law,
-    needs_of,
-    reasons_of,
-    verdict_words,
-    what_claims_cannot_show,
-)
+from panel.views.decision import claims
 from panel.views.pictures import BROAD, FAINT, INK, LETTERS, wrapped
 from panel.views.told import Drawer, Item, Picture, Told, drawer
 from panel.words import capital
@@ -40,7 +29,7 @@ _SHADES = {"held": "#d9ebe2", "contrary": "#f6ecd2", "not": "#f3e3de", "open": "
 def _first_reason(result: Claims, number: int) -> str:
     """Return the one reason that stands beside a verdict: what speaks against it, else the first; else what lacks."""
     verdict = result.claims.loc[result.claims["number"] == number, "verdict"].iloc[0]
-    reasons, needs = reasons_of(result, number), needs_of(result, number)
+    reasons, needs = claims.reasons_of(result, number), claims.needs_of(result, number)
     if verdict != CONTRARY:
         reasons = [words for words in reasons if not words.startswith(AGAINST_IT)]
     lacking = verdict == CANNOT_TELL and not (result.numbers["number"] == number).any()
@@ -55,7 +44,6 @@ def _brief(reason: str) -> str:
 
 
 def _ordered(result: Claims) -> pd.DataFrame:
-    """Return the claims from supported to not, with `reason`."""
     place = result.claims["verdict"].map({verdict: number for number, verdict in enumerate(VERDICTS)})
     rows = result.claims.assign(place=place).sort_values(["place", "number"], kind="stable", ignore_index=True)
     return rows.assign(reason=[_first_reason(result, int(number)) for number in rows["number"]])
@@ -66,13 +54,13 @@ _BOARD = Table(
     title="What may be said, from supported to not",
     rows=_ordered,
     columns=(
-        each_row("Verdict", lambda row, _: verdict_words(str(row["verdict"])), "verdict"),
+        each_row("Verdict", lambda row, _: claims.verdict_words(str(row["verdict"])), "verdict"),
         each_row("Sentence", lambda row, _: f"“{row['claim']}”", "claim"),
         each_row("Because", lambda row, _: _brief(str(row["reason"])), "reason"),
     ),
 )
 _CLAIMS_TABLE = Table(
-    name="claims_in_full", title="Every claim with the number that decides", rows=_ordered, columns=CLAIM_COLUMNS
+    name="claims_in_full", title="Every claim with the number that decides", rows=_ordered, columns=claims.CLAIM_COLUMNS
 )
 
 
@@ -86,27 +74,27 @@ def tell_claims(result: Claims, names: Naming, warning: str = "") -> Told:
     return Told(
         result,
         names,
-        claims_headline(result),
+        claims.claims_headline(result),
         _board_picture(result) if there else None,
-        mind=tuple(line for line in (f"{warning}." if warning else "", local_law()) if line),
+        mind=tuple(line for line in (f"{warning}." if warning else "", claims.local_law()) if line),
         table=_BOARD if there else None,
         drawers=(*each, drawer("As a table", _CLAIMS_TABLE)) if there else (),
-        cannot=what_claims_cannot_show()[1:],
+        cannot=claims.what_claims_cannot_show()[1:],
     )
 
 
 def _one(result: Claims, number: int) -> Drawer:
     """Return everything about one claim: for and against, numbers, what it would take, words, footnote, stamp."""
     row = result.claims.loc[result.claims["number"] == number].iloc[0]
-    items: list[Item] = [f"What may be said: {ended(row['suggestion'])}"] if row["suggestion"] else []
-    items += reasons_of(result, number)
-    against, numbers, findings = (table if len(table.of(result)) else None for table in claim_tables(number))
+    items: list[Item] = [f"What may be said: {claims.ended(row['suggestion'])}"] if row["suggestion"] else []
+    items += claims.reasons_of(result, number)
+    against, numbers, findings = (table if len(table.of(result)) else None for table in claims.claim_tables(number))
     items += [against] if against else []
-    items += [f"It would take: {need}" for need in needs_of(result, number)]
+    items += [f"It would take: {need}" for need in claims.needs_of(result, number)]
     items += [table for table in (numbers, findings) if table]
-    items += [f"Footnote: {line}" for line in footnote_lines(result, number)]
-    items += [criteria_words(result, number), *_wanted_words(result, number)]
-    return Drawer(f"{verdict_words(str(row['verdict']))}: “{row['claim']}”", tuple(items))
+    items += [f"Footnote: {line}" for line in claims.footnote_lines(result, number)]
+    items += [claims.criteria_words(result, number), *_wanted_words(result, number)]
+    return Drawer(f"{claims.verdict_words(str(row['verdict']))}: “{row['claim']}”", tuple(items))
 
 
 def _wanted_words(result: Claims, number: int) -> list[str]:
@@ -120,9 +108,7 @@ def _wanted_words(result: Claims, number: int) -> list[str]:
 def _board_picture(result: Claims) -> Picture:
     rows = _ordered(result)
     heard = "; ".join(f"{row['verdict']}: “{row['claim']}”" for row in rows.to_dict("records"))
-    return Picture(
-        "claims_board", "What may be said, from supported to not", f"{heard}.", lambda width: _board_figure(rows, width)
-    )
+    return Picture("claims_board", "What may be said, from supported to not", f"{heard}.", partial(_board_figure, rows))
 
 
 def _board_figure(rows: pd.DataFrame, width: float = BROAD) -> Figure:
@@ -135,7 +121,7 @@ def _board_figure(rows: pd.DataFrame, width: float = BROAD) -> Figure:
     room = (width - left - _EDGE) * 72
     told = []
     for row in rows.to_dict("records"):
-        said = wrapped(verdict_words(str(row["verdict"])), LETTERS, (_LEFT - 2 * _EDGE) * 72 if beside else room)
+        said = wrapped(claims.verdict_words(str(row["verdict"])), LETTERS, (_LEFT - 2 * _EDGE) * 72 if beside else room)
         sentence = wrapped(f"“{row['claim']}”", LETTERS + 1, room / 1.14)
         told.append((str(row["verdict"]), said, sentence, wrapped(_brief(str(row["reason"])), LETTERS - 0.5, room)))
     count = [max(len(v), len(s) + len(r)) if beside else len(v) + len(s) + len(r) for _, v, s, r in told]

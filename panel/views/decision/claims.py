@@ -5,6 +5,7 @@ from __future__ import annotations
 import hashlib
 import math
 from collections.abc import Callable, Iterable, Mapping
+from functools import partial
 from typing import TYPE_CHECKING, Any
 
 import numpy as np
@@ -134,9 +135,6 @@ def what_claims_cannot_show() -> tuple[str, ...]:
     )
 
 
-# Verdicts on claims, and the numbers behind one, as tables.
-
-
 _FOR_AND_AGAINST = "For and against: what else in the study bears on the word"
 _UNITS = {"%": " %", "s": " s"}
 _SEVERITY_WORDS = {"stop": "not a matter for this tool", "change": "change the wording", "note": "good to know"}
@@ -241,9 +239,6 @@ def limit_words(row: Mapping[Any, Any], names: Naming) -> str:
     return f"between {_written(low, row, names)} and {_written(high, row, names)}{unit}"
 
 
-# A picture of one claim: its numbers with their intervals against the bar or the margin.
-
-
 _LINE = 0.3  # inches for one number
 _UNIT_TITLES = {"scale": "On the scale of the panel", "%": "Per cent of people", "s": "Seconds"}
 
@@ -306,7 +301,7 @@ def _claim_picture(result: Claims, number: int, unit: str, place: int, names: Na
         f"claim_{number}_{place}",
         _title(result, number),
         f"Numbers behind the claim: {heard}.",
-        lambda width: _claim_figure(result, number, unit, names, width),
+        partial(_claim_figure, result, number, unit, names),
     )
 
 
@@ -324,9 +319,6 @@ def _finite(rows: pd.DataFrame) -> pd.DataFrame:
 def _known(rows: pd.DataFrame) -> list[float]:
     values = rows[["limit_low", "limit_high"]].to_numpy(float).ravel()
     return [float(value) for value in values if not np.isnan(value)]
-
-
-# What is missing in the evidence file, and where one number comes from, in plain sentences.
 
 
 def gap_lines(gaps: Iterable[tuple[str, str, str]], parts: int) -> list[str]:
@@ -402,7 +394,6 @@ def recorded_table(rows: pd.DataFrame, headings: Mapping[str, str]) -> pd.DataFr
 
 
 def _cell(value: object) -> str:
-    """Return a cell of a record as text."""
     if isinstance(value, float):
         return NOTHING if value != value else f"{value:g}"
     return str(value) if value not in (None, "") else NOTHING

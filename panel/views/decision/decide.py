@@ -10,38 +10,10 @@ from typing import Any
 import pandas as pd
 
 from panel.models.decision.contenders import AHEAD, BEHIND, IN, OPEN, OPPOSED, OUT, Decision
-from panel.models.decision.wanted import (
-    COST,
-    FAILS,
-    FREE_OF,
-    PASSES,
-    PH,
-    SHARES,
-    SOLID,
-    STABILITY,
-    VISCOSITY,
-    VOLATILE,
-)
+from panel.models.decision.wanted import COST, FAILS, FREE_OF, PASSES, PH, SHARES, SOLID, STABILITY, VISCOSITY, VOLATILE
 from panel.models.prototypes.verdict import CANNOT_TELL
+from panel.study import shown
 from panel.study.naming import Naming
-from panel.study.shown import (
-    ATTRIBUTE,
-    PROTOTYPE,
-    PROTOTYPE_IN_WORDS,
-    SCALE,
-    VERSUS,
-    Across,
-    Column,
-    Shown,
-    Source,
-    Table,
-    count,
-    each_row,
-    share,
-    text,
-    typed,
-    yes_no,
-)
 from panel.views.decision.decision_pictures import chances_picture
 from panel.views.told import Told, drawer
 from panel.words import (
@@ -139,7 +111,6 @@ def _joined(first: str, more: list[str]) -> str:
 
 
 def _not_separated(leader: str, result: Decision) -> list[str]:
-    """Return who does not separate the leader from whom, among those in the running."""
     able = set(result.ranking.loc[result.ranking["standing"] == IN, "prototype"])
     others = [name for name in result.contenders if name != leader and name in able]
     panel, people = (
@@ -267,7 +238,6 @@ def _gates(prototype: str, result: Decision, wanted: str) -> list[str]:
 
 
 def _shortfall(prototype: str, result: Decision) -> str:
-    """Return why the only contender is no choice yet."""
     row = _row(result, prototype)
     if row["gates_open"]:
         return f"{format_list(_gates(prototype, result, CANNOT_TELL))} cannot be told yet"
@@ -340,64 +310,59 @@ def _weights(result: Decision, names: Naming) -> str:
     return f"{told}. Another one comes first with {format_list(changes)}."
 
 
-# Tables.
-
-
-def _chance(heading: str, name: str) -> Column:
+def _chance(heading: str, name: str) -> shown.Column:
     """Describe a column of chances, with how often such a chance came true."""
 
-    def write(row: Mapping[str, Any], _: Shown) -> str:
+    def write(row: Mapping[str, Any], _: shown.Shown) -> str:
         words, true = chance_words(row[name]), row[f"{name}_true"]
         return f"{words} ({format_share(true)})" if _telling(row[name], true) else words
 
-    return each_row(heading, write, name, f"{name}_true", figure=True)
+    return shown.each_row(heading, write, name, f"{name}_true", figure=True)
 
 
 def _with_interval(
-    heading: str, name: str, low: str, high: str, digits: int = SCALE, *, changes: bool = False
-) -> Column:
-    """Describe a column of numbers with their intervals in one cell."""
-
-    def cell(row: Mapping[str, Any], about: Shown) -> str:
+    heading: str, name: str, low: str, high: str, digits: int = shown.SCALE, *, changes: bool = False
+) -> shown.Column:
+    def cell(row: Mapping[str, Any], about: shown.Shown) -> str:
         own, write = about.digits(digits, row.get("attribute")), format_change if changes else format_number
         ends = format_interval(row[low], row[high], own)
         return write(row[name], own) if ends == NOTHING else f"{write(row[name], own)} ({ends})"
 
-    return each_row(heading, cell, name, low, high, figure=True)
+    return shown.each_row(heading, cell, name, low, high, figure=True)
 
 
-def _plain_chance(heading: str, name: str) -> Column:
-    return each_row(heading, lambda row, _: chance_words(row[name]), name, figure=True)
+def _plain_chance(heading: str, name: str) -> shown.Column:
+    return shown.each_row(heading, lambda row, _: chance_words(row[name]), name, figure=True)
 
 
-def _window(heading: str, low: str, high: str, *, typed: bool = True) -> Column:
-    def write(row: Mapping[str, Any], about: Shown) -> str:
-        return format_window(row[low], row[high], None if typed else about.digits(SCALE, row["attribute"]))
+def _window(heading: str, low: str, high: str, *, typed: bool = True) -> shown.Column:
+    def write(row: Mapping[str, Any], about: shown.Shown) -> str:
+        return format_window(row[low], row[high], None if typed else about.digits(shown.SCALE, row["attribute"]))
 
-    return each_row(heading, write, low, high)
+    return shown.each_row(heading, write, low, high)
 
 
-def _ranking_columns(result: Decision) -> tuple[Column, ...]:
+def _ranking_columns(result: Decision) -> tuple[shown.Column, ...]:
     versus = [_chance(f"From {result.benchmark} (came true)", "chance_all_versus")] if result.benchmark else []
     liking = [_with_interval("Liking", "liking", "liking_low", "liking_high", 2)] if result.has_liking else []
     return (
-        PROTOTYPE_IN_WORDS,
-        text("Standing", "standing", {IN: "in the running", OPEN: "open", OUT: "out"}),
+        shown.PROTOTYPE_IN_WORDS,
+        shown.text("Standing", "standing", {IN: "in the running", OPEN: "open", OUT: "out"}),
         _with_interval("Desirability (0 to 1)", "desirability", "ci_low", "ci_high", 2),
         _plain_chance("First of all", "chance_first"),
-        count("Windows missed", "unmet"),
+        shown.count("Windows missed", "unmet"),
         _chance("All windows (came true)", "chance_all"),
         *versus,
         *liking,
     )
 
 
-def _scores_behind(result: Decision) -> tuple[Source, ...]:
+def _scores_behind(result: Decision) -> tuple[shown.Source, ...]:
     attributes = tuple(dict.fromkeys(result.windows["attribute"]))
-    return (Source("scores", only={"attribute": attributes}, direct=("prototype",)),)
+    return (shown.Source("scores", only={"attribute": attributes}, direct=("prototype",)),)
 
 
-_RANKING = Table(
+_RANKING = shown.Table(
     name="ranking",
     title="Prototypes by desirability, and chances; in brackets how often such a chance came true",
     rows="ranking",
@@ -406,64 +371,64 @@ _RANKING = Table(
     code="DE",
     sources=_scores_behind,
 )
-_WINDOWS = Table(
+_WINDOWS = shown.Table(
     name="windows",
     title="Every window and prototype; in brackets beside a chance how often such a chance came true",
     rows="windows",
     columns=(
-        PROTOTYPE,
-        ATTRIBUTE,
+        shown.PROTOTYPE,
+        shown.ATTRIBUTE,
         _with_interval("Mean{scale}", "estimate", "ci_low", "ci_high"),
         _with_interval("Shrunken", "shrunken", "shrunken_low", "shrunken_high"),
         _window("Window", "target_low", "target_high"),
-        yes_no("Met", "met"),
+        shown.yes_no("Met", "met"),
         _chance("Chance", "chance"),
-        yes_no("Must have", "must_have"),
+        shown.yes_no("Must have", "must_have"),
     ),
     key=("attribute", "prototype"),
     code="DW",
-    sources=(Source("scores", same={"attribute": "attribute"}, direct=("prototype", "versus")),),
+    sources=(shown.Source("scores", same={"attribute": "attribute"}, direct=("prototype", "versus")),),
 )
-_VERSUS_WINDOWS = Table(
+_VERSUS_WINDOWS = shown.Table(
     name="windows_versus",
     title="Every window as a difference from {benchmark}; the chance that the sign seen is the wrong one",
     rows=lambda result: result.windows.loc[result.windows["prototype"] != result.benchmark],
     columns=(
-        PROTOTYPE,
-        ATTRIBUTE,
+        shown.PROTOTYPE,
+        shown.ATTRIBUTE,
         _with_interval("Difference", "difference", "difference_low", "difference_high", changes=True),
-        each_row(
+        shown.each_row(
             "Difference, shrunken",
-            lambda row, about: format_change(row["difference_shrunken"], about.digits(SCALE, row["attribute"])),
+            lambda row, about: format_change(row["difference_shrunken"], about.digits(shown.SCALE, row["attribute"])),
             "difference_shrunken",
             figure=True,
         ),
         _plain_chance("Sign wrong", "wrong_sign"),
         _window("Window of the difference", "versus_low", "versus_high", typed=False),
-        yes_no("Met", "met_versus"),
+        shown.yes_no("Met", "met_versus"),
         _chance("Chance, as a difference", "chance_versus"),
     ),
     key=("attribute", "prototype"),
 )
 
 
-def _pair_columns(result: Decision) -> tuple[Column, ...]:
+def _pair_columns(result: Decision) -> tuple[shown.Column, ...]:
     people = (
         _with_interval("Difference in liking", "liking", "liking_low", "liking_high", 2, changes=True),
-        text("Consumers", "consumers"),
+        shown.text("Consumers", "consumers"),
     )
     return (
-        PROTOTYPE,
-        VERSUS,
+        shown.PROTOTYPE,
+        shown.VERSUS,
         _with_interval("Difference in desirability", "estimate", "ci_low", "ci_high", 2, changes=True),
         _plain_chance("Chance to rank above", "chance_above"),
-        text("Panel", "panel"),
+        shown.text("Panel", "panel"),
         *(people if result.has_liking else ()),
-        text("Overall", "overall"),
+        shown.text("Overall", "overall"),
     )
 
 
-_PAIRS = Table(
+_PAIRS = shown.Table(
     name="pairs",
     title="What separates two prototypes overall; intervals hold for all pairs at once",
     rows="pairs",
@@ -471,7 +436,7 @@ _PAIRS = Table(
     key=("prototype", "versus"),
     code="DP",
     sources=lambda result: tuple(
-        Source(each.table, only=each.only, direct=("prototype", "versus")) for each in _scores_behind(result)
+        shown.Source(each.table, only=each.only, direct=("prototype", "versus")) for each in _scores_behind(result)
     ),
     printed=False,
 )
@@ -484,13 +449,13 @@ def _gate_rows(result: Decision) -> pd.DataFrame:
     return places.sort_values(["row", "place"], kind="stable", ignore_index=True).drop(columns=["row", "place"])
 
 
-def _gate_heading(row: Mapping[str, Any], _: Shown) -> str:
+def _gate_heading(row: Mapping[str, Any], _: shown.Shown) -> str:
     factor, digits, unit = _gate_unit(str(row["gate"]))
     limits = format_window(row["low"] * factor, row["high"] * factor, digits, unit)
     return _gate_name(str(row["gate"])) + (f": {limits}" if limits != NOTHING else "")
 
 
-def _gate_cell(row: Mapping[str, Any], _: Shown) -> str:
+def _gate_cell(row: Mapping[str, Any], _: shown.Shown) -> str:
     factor, digits, unit = _gate_unit(str(row["gate"]))
     low, high = float(row["value_low"]) * factor, float(row["value_high"]) * factor
     value = "" if math.isnan(low) else format_number(low, digits)
@@ -501,26 +466,29 @@ def _gate_cell(row: Mapping[str, Any], _: Shown) -> str:
     return f"{row['result']} ({about})" if about else str(row["result"])
 
 
-_GATES = Table(
+_GATES = shown.Table(
     name="gates",
     title="Gates: limits that a prototype has to keep; what is not known never passes",
     rows=_gate_rows,
-    columns=(each_row("Gate", _gate_heading, "gate", "low", "high"),),
+    columns=(shown.each_row("Gate", _gate_heading, "gate", "low", "high"),),
     key=("gate", "prototype"),
-    across=Across("prototype", each_row("", _gate_cell, "result")),
+    across=shown.Across("prototype", shown.each_row("", _gate_cell, "result")),
     code="DG",
-    sources=(Source("batches", same={"prototype": "prototype"}), Source("formulas", same={"prototype": "prototype"})),
+    sources=(
+        shown.Source("batches", same={"prototype": "prototype"}),
+        shown.Source("formulas", same={"prototype": "prototype"}),
+    ),
     none="The study states no gates, such as limits of pH, viscosity or cost.",
 )
-_FRONT = Table(
+_FRONT = shown.Table(
     name="front",
     title="Who is beaten on all windows, and liking, at once; means as they came out, without weights",
     rows="front",
     columns=(
-        PROTOTYPE_IN_WORDS,
-        yes_no("Beaten on everything", "on_front", yes="no", no="yes"),
-        text("By", "beaten_by"),
-        share("Not beaten, share of the draws"),
+        shown.PROTOTYPE_IN_WORDS,
+        shown.yes_no("Beaten on everything", "on_front", yes="no", no="yes"),
+        shown.text("By", "beaten_by"),
+        shown.share("Not beaten, share of the draws"),
     ),
 )
 
@@ -534,45 +502,42 @@ def _weight_rows(result: Decision) -> pd.DataFrame:
     return wanted.assign(**changed)
 
 
-_WEIGHTS = Table(
+_WEIGHTS = shown.Table(
     name="weights",
     title="Who comes first when one weight changes",
     rows=_weight_rows,
     columns=(
-        ATTRIBUTE,
+        shown.ATTRIBUTE,
         _window("Window", "target_low", "target_high"),
-        yes_no("Must have", "must_have"),
-        typed("Weight", "weight"),
-        text("First when halved", "halved"),
-        text("First when doubled", "doubled"),
+        shown.yes_no("Must have", "must_have"),
+        shown.typed("Weight", "weight"),
+        shown.text("First when halved", "halved"),
+        shown.text("First when doubled", "doubled"),
     ),
 )
-_WEIGHT_SHARES = Table(
+_WEIGHT_SHARES = shown.Table(
     name="weight_shares",
     title="Who comes first under random weights",
     rows=lambda result: result.weight_shares.sort_values("share", ascending=False, kind="stable"),
-    columns=(PROTOTYPE_IN_WORDS, share("First under random weights")),
+    columns=(shown.PROTOTYPE_IN_WORDS, shown.share("First under random weights")),
 )
 
 
-DECISIONS = Table(
+DECISIONS = shown.Table(
     name="decisions",
     title="Decisions recorded, the last one first",
     rows=lambda decisions: decisions.iloc[::-1].reset_index(drop=True),
     columns=(
-        text("Number", "decision"),
-        text("Chosen", "chosen"),
-        text("Runner-up", "runner_up"),
-        text("Reason", "reason"),
-        text("Not established", "not_established"),
-        each_row("Who", lambda row, _: f"{row['who']}, {row['role']}".rstrip(", "), "who", "role"),
-        text("Date", "date"),
-        yes_no("Study since", "same_data", yes="unchanged", no="changed"),
+        shown.text("Number", "decision"),
+        shown.text("Chosen", "chosen"),
+        shown.text("Runner-up", "runner_up"),
+        shown.text("Reason", "reason"),
+        shown.text("Not established", "not_established"),
+        shown.each_row("Who", lambda row, _: f"{row['who']}, {row['role']}".rstrip(", "), "who", "role"),
+        shown.text("Date", "date"),
+        shown.yes_no("Study since", "same_data", yes="unchanged", no="changed"),
     ),
 )
-
-
-# What the gates of a decision are called on a screen.
 
 
 _NAMES = MappingProxyType(
@@ -590,7 +555,6 @@ NUMBERS = (_RANKING, _WINDOWS, _GATES, _PAIRS)
 
 
 def _gate_name(gate: str) -> str:
-    """Return what a gate is called."""
     free_of = gate.removeprefix(f"{FREE_OF} ")
     return _NAMES.get(gate, gate) if free_of == gate else f"free of {free_of}"
 

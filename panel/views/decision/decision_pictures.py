@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import math
 from collections.abc import Sequence
+from functools import partial
 from itertools import product
 from typing import TYPE_CHECKING, Any
 
@@ -23,6 +24,7 @@ from panel.views.pictures import (
     interval_figure,
     marker_of,
     needed_limits,
+    sheet,
     shortened,
     signs_of,
     text_width,
@@ -53,9 +55,7 @@ _INTERVALS_KEY = "Shaded: the window. Dot: mean. Line: its interval."
 def chances_picture(result: Decision, names: Naming) -> Picture:
     """Return the targets with the chance of each: a row per prototype, a column per window, and all at once."""
     alt = _chances_alt_text(result, names)
-    return Picture(
-        "chances", "Targets, and the chance of meeting each", alt, lambda width: _chances_figure(result, names, width)
-    )
+    return Picture("chances", "Targets, and the chance of meeting each", alt, partial(_chances_figure, result, names))
 
 
 def windows_picture(result: Decision, names: Naming, chosen: Sequence[str] = (), *, versus: bool = False) -> Picture:
@@ -100,8 +100,6 @@ def _chance_cells(result: Decision, names: Naming) -> pd.DataFrame:
 
 def _chances_figure(result: Decision, names: Naming, width: float = BROAD) -> Figure:
     """Return the grid of chances: a row per prototype, a column per window, and all windows at once."""
-    from matplotlib.figure import Figure
-
     cells = _chance_cells(result, names)
     out = set(result.ranking.loc[result.ranking["standing"] == OUT, "prototype"])
     labels = [f"{name} (out)" if name in out else str(name) for name in result.ranking["prototype"]]
@@ -118,10 +116,7 @@ def _chances_figure(result: Decision, names: Naming, width: float = BROAD) -> Fi
     head, depth = 0.15 + 0.145 * max(map(len, heads)), len(labels) * _ROW
     key = wrapped(_CHANCES_KEY, LETTERS - 0.5, (width - 0.2) * _POINTS)
     height = bands * (head + depth + 0.1) + 0.16 * len(key) + 0.1
-    figure = Figure(figsize=(width, height))
-    axes = figure.add_axes((0, 0, 1, 1))
-    axes.set(xlim=(0, width), ylim=(height, 0))
-    axes.set_axis_off()
+    figure, axes = sheet(width, height)
     tops = [(number // side) * (head + depth + 0.1) + head for number in range(len(headings))]
     for cell in cells.to_dict("records"):
         place = left + across[cell["column"]], tops[cell["column"]] + cell["row"] * _ROW, wide

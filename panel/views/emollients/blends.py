@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Mapping
+from functools import partial
 from typing import TYPE_CHECKING, Any
 
 import numpy as np
@@ -13,7 +14,7 @@ from panel.models.emollients.swaps import TracedSwaps
 from panel.study.naming import Naming
 from panel.study.shown import Across, Shown, Table, each_row
 from panel.views.emollients.causes import short_ingredients
-from panel.views.pictures import BROAD, FAINT, INK, key_lines, shortened, text_width, write_key
+from panel.views.pictures import BROAD, FAINT, INK, framed, key_lines, shortened, text_width, write_key
 from panel.views.told import Drawer, Picture, Told, drawer
 from panel.words import NOTHING, capital, counted, format_list, format_number
 
@@ -112,7 +113,16 @@ def tell_blends(described: BlendDescriptors, names: Naming, blend: pd.DataFrame,
         _cascade_sentences(described)[:1],
         drawers=(
             *_together(traced),
-            drawer("How each blend spreads", _cascade_picture(described, names), *_cascade_sentences(described)[1:]),
+            drawer(
+                "How each blend spreads",
+                Picture(
+                    "cascade",
+                    "Spreading cascade of each blend",
+                    _cascade_alt_text(described, names),
+                    partial(_cascade_figure, described, names),
+                ),
+                *_cascade_sentences(described)[1:],
+            ),
             drawer("What the blends are like", _DESCRIPTORS),
         ),
     )
@@ -131,12 +141,11 @@ def blend_picture(blend: pd.DataFrame, names: Naming, pairs: pd.DataFrame | None
         "blends",
         "The emollient part of each prototype",
         _blend_alt_text(blend, names),
-        lambda width: _blend_figure(blend, names, pairs, width),
+        partial(_blend_figure, blend, names, pairs),
     )
 
 
 def _blend_alt_text(blend: pd.DataFrame, names: Naming) -> str:
-    """Return what a person who cannot see the picture of the blends should hear."""
     parts = []
     for prototype, row in blend.iterrows():
         shares = [f"{format_number(share, 0)} % {name}" for name, share in row.items() if share > 0]
@@ -180,7 +189,6 @@ def _blend_figure(blend: pd.DataFrame, names: Naming, pairs: pd.DataFrame | None
     Where a name does not fit on its part, all are named above. With the matched `pairs` an emollient stands where the
     one it replaces stood.
     """
-    from matplotlib.figure import Figure
     from matplotlib.patches import Patch
 
     ordered = blend[_swapped_side_by_side(list(blend.columns), pairs)]
@@ -193,8 +201,7 @@ def _blend_figure(blend: pd.DataFrame, names: Naming, pairs: pd.DataFrame | None
     signs = [] if fits else [Patch(**_look(number), label=name) for number, name in enumerate(labels)]
     tall = len(blend) * (_BAR_HEIGHT if fits else _THIN)
     height = tall + 0.6 + (0 if fits else key_lines(list(labels), width)[1])
-    figure = Figure(figsize=(width, height))
-    axes = figure.add_axes((left / width, 0.5 / height, wide / width, tall / height))
+    figure, axes = framed(width, height, (left, 0.5, wide, tall))
     axes.set(xlim=(0, 100), ylim=(len(blend) - 0.5, -0.5))
     _draw_parts(axes, ordered, labels if fits else {}, wide)
     if signs:
@@ -207,7 +214,6 @@ def _blend_figure(blend: pd.DataFrame, names: Naming, pairs: pd.DataFrame | None
 
 
 def _look(number: int) -> dict[str, Any]:
-    """Return fill, edge and pattern of one emollient."""
     hatch = _HATCHES[number // len(_TINTS) % len(_HATCHES)]
     return {"facecolor": _TINTS[number % len(_TINTS)], "edgecolor": INK, "linewidth": 0.6, "hatch": hatch}
 
@@ -266,18 +272,6 @@ def _swapped_side_by_side(emollients: list[str], pairs: pd.DataFrame | None) -> 
     return ordered
 
 
-# How much of each blend spreads fast, at middling speed, slowly, or not at all.
-
-
-def _cascade_picture(described: BlendDescriptors, names: Naming) -> Picture:
-    return Picture(
-        "cascade",
-        "Spreading cascade of each blend",
-        _cascade_alt_text(described, names),
-        lambda width: _cascade_figure(described, names, width),
-    )
-
-
 def _cascade_rows(result: BlendDescriptors) -> pd.DataFrame:
     """Return what the picture draws: `prototype fast medium slow solid unknown whole liquids`.
 
@@ -332,7 +326,6 @@ def _cascade_figure(result: BlendDescriptors, names: Naming, width: float = BROA
 
 
 def _cascade_alt_text(result: BlendDescriptors, names: Naming) -> str:
-    """Return what a person who cannot see the cascade should hear."""
     told = []
     for row in _cascade_rows(result).to_dict("records"):
         shares = [f"{format_number(row[name], 0)} % {name}" for name in _CLASSES if row[name] >= _SMALLEST_SHOWN]

@@ -10,22 +10,13 @@ from typing import TYPE_CHECKING, Any
 import numpy as np
 import pandas as pd
 
+from panel import words
 from panel.models.emollients.causes import AWAY, GOES_ALONG, STANDS_OUT, TOWARDS, Causes
 from panel.models.prototypes.verdict import CANNOT_TELL
 from panel.study.naming import Naming
 from panel.study.shown import ATTRIBUTE, SCALE, Across, Shown, Table, each_row, told_words
 from panel.views.pictures import FAINT, INK, shortened, text_width, wrapped
 from panel.views.told import Drawer, Picture, Told, drawer
-from panel.words import (
-    NOTHING,
-    capital,
-    counted,
-    format_change,
-    format_interval,
-    format_list,
-    format_typed,
-    format_window,
-)
 
 if TYPE_CHECKING:
     from matplotlib.axes import Axes
@@ -67,17 +58,17 @@ def _heading(letter: Any, about: Shown) -> str:
     added = {name: _parts(row, "added", short) for name, row in rows.iterrows()}
     if list(added.values()).count(added[letter]) == 1:
         return f"{letter}: {added[letter]}"
-    return f"{letter}: {format_typed(float(rows.loc[letter, 'percent']))} % {_swap(rows.loc[letter], short)}"
+    return f"{letter}: {words.format_typed(float(rows.loc[letter, 'percent']))} % {_swap(rows.loc[letter], short)}"
 
 
 def _cell(row: Mapping[str, Any], about: Shown) -> str:
     digits = about.digits(SCALE, row["attribute"])
-    told = f"{_SIGNS[row['mark']]} {format_change(row['estimate'], digits)}"
-    ends = format_interval(row["told_low"], row["told_high"], digits)
-    return told if ends == NOTHING else f"{told} ({ends})"
+    told = f"{_SIGNS[row['mark']]} {words.format_change(row['estimate'], digits)}"
+    ends = words.format_interval(row["told_low"], row["told_high"], digits)
+    return told if ends == words.NOTHING else f"{told} ({ends})"
 
 
-WANTED = each_row("Wanted", lambda row, _: format_window(row["target_low"], row["target_high"]), "target_low")
+WANTED = each_row("Wanted", lambda row, _: words.format_window(row["target_low"], row["target_high"]), "target_low")
 _CAUSES = Table(
     "causes",
     f"Change of the score with each swap; {_SIGNS[STANDS_OUT]} stands out, {_SIGNS[CANNOT_TELL]} cannot tell, "
@@ -123,7 +114,7 @@ def _causes_headline(causes: Causes, names: Naming) -> str:
     told = _credited(causes, names)
     if told:
         return told[0]
-    asked = counted(causes.cells["attribute"].nunique(), "sensation")
+    asked = words.counted(causes.cells["attribute"].nunique(), "sensation")
     if causes.cells.loc[causes.cells["mark"] == GOES_ALONG, "seen"].any():
         return f"No swap can be credited with a change: {_along(causes, names)}"
     return f"No change with a swap stands out on any of {asked}: these data cannot tell."
@@ -174,7 +165,7 @@ def _more_and_less(rows: pd.DataFrame, names: Naming) -> str:
     for row in rows.to_dict("records"):
         word = "more" if row["estimate"] > 0 else "less"
         told.setdefault(word, []).append(f"{_said(names, row)} ({_change(row, names)})")
-    return " and ".join(f"{word} {format_list(texts)}" for word, texts in told.items())
+    return " and ".join(f"{word} {words.format_list(texts)}" for word, texts in told.items())
 
 
 def _along(causes: Causes, names: Naming) -> str:
@@ -186,13 +177,13 @@ def _along(causes: Causes, names: Naming) -> str:
         first = rows.iloc[(-rows["estimate"].abs()).argsort(kind="stable")].iloc[0].to_dict()
         more = len(rows) - 1
         what = f"{_said(names, first)} ({_change(first, names)})"
-        what += f" and {counted(more, 'other sensation')} go" if more else " goes"
+        what += f" and {words.counted(more, 'other sensation')} go" if more else " goes"
         told.append(f"{what} along with {_swap(swap, _short(causes))} or with the {_factors(swap)}")
-    return f"{capital('; '.join(told))}: these data cannot tell the two apart." if told else ""
+    return f"{words.capital('; '.join(told))}: these data cannot tell the two apart." if told else ""
 
 
 def _factors(swap: Any) -> str:
-    return format_list(str(swap["goes_along"]).split(", "))
+    return words.format_list(str(swap["goes_along"]).split(", "))
 
 
 def _swap(row: Any, short: Mapping[str, str]) -> str:
@@ -201,7 +192,7 @@ def _swap(row: Any, short: Mapping[str, str]) -> str:
 
 
 def _parts(row: Any, end: str, short: Mapping[str, str]) -> str:
-    return format_list([short.get(name, name) for name in str(row[end]).split(" + ")])
+    return words.format_list([short.get(name, name) for name in str(row[end]).split(" + ")])
 
 
 def _short(causes: Causes) -> dict[str, str]:
@@ -210,8 +201,8 @@ def _short(causes: Causes) -> dict[str, str]:
 
 
 def _said(names: Naming, row: Mapping[Any, Any]) -> str:
-    words = names.attribute(str(row["attribute"]))
-    return f"“{words}”" if "," in words else words
+    said = names.attribute(str(row["attribute"]))
+    return f"“{said}”" if "," in said else said
 
 
 def _change(row: Mapping[Any, Any], names: Naming) -> str:
@@ -226,10 +217,10 @@ def _causes_alt_text(causes: Causes, names: Naming) -> str:
     told = []
     for swap in causes.swaps.to_dict("records"):
         rows = causes.cells.loc[causes.cells["letter"] == swap["letter"]]
-        head = f"{swap['letter']}, {format_typed(float(swap['percent']))} % {_swap(swap, _short(causes))}"
+        head = f"{swap['letter']}, {words.format_typed(float(swap['percent']))} % {_swap(swap, _short(causes))}"
         clear, tied = rows.loc[rows["mark"] == STANDS_OUT], rows.loc[rows["mark"].eq(GOES_ALONG) & rows["seen"]]
         parts = [
-            f"{verb} {format_list([_in_words(row, names) for row in part.to_dict('records')])}"
+            f"{verb} {words.format_list([_in_words(row, names) for row in part.to_dict('records')])}"
             for verb, part in (
                 ("more", clear.loc[clear["estimate"] > 0]),
                 ("less", clear.loc[clear["estimate"] < 0]),
@@ -271,7 +262,6 @@ def causes_picture(causes: Causes, names: Naming) -> Picture:
 
 
 def _columns(causes: Causes, most: int) -> list[str]:
-    """Return the sensations to draw, in the order of the study."""
     cells = causes.cells
     telling = cells.assign(
         wanted=cells[["target_low", "target_high"]].notna().any(axis=1),
@@ -358,16 +348,15 @@ def _write_stages(axes: Axes, columns: Sequence[str], names: Naming, left: float
             continue
         if stage:
             low, high = left + start * wide + 3, left + place * wide - 3
-            words = shortened(stage, _SMALL, high - low)
-            _text(axes, (low + high) / 2, 8, words, _SMALL, ha="center", color=_QUIET)
+            said = shortened(stage, _SMALL, high - low)
+            _text(axes, (low + high) / 2, 8, said, _SMALL, ha="center", color=_QUIET)
             axes.plot([low, high], [13, 13], color=FAINT, linewidth=0.8)
         start = place
 
 
 def _swap_lines(row: Mapping[Any, Any], short: Mapping[str, str], width: float) -> list[tuple[list[str], float, str]]:
-    """Return the words that name a swap: lines, size, colour."""
     room = width - 2 * _RADIUS - _MARGIN - 8
-    told = f"for {_parts(row, 'removed', short)}, {format_typed(float(row['percent']))}\u00a0%"
+    told = f"for {_parts(row, 'removed', short)}, {words.format_typed(float(row['percent']))}\u00a0%"
     found = [
         (wrapped(_parts(row, "added", short), _HEADING, room / _BOLD, 2), _HEADING, INK),
         (wrapped(told, _SMALL, room, 2), _SMALL, INK),
@@ -408,9 +397,9 @@ def _draw_cell(
     _draw_mark(axes, cell, middle, y, (wide / 2 - 4) / reach, margin)
     colour, way = _look(cell)
     if cell["seen"]:
-        words: dict[str, Any] = {"ha": "center", "color": colour, "weight": "bold", "zorder": 5}
+        look: dict[str, Any] = {"ha": "center", "color": colour, "weight": "bold", "zorder": 5}
         paper = {"facecolor": "white", "edgecolor": "none", "pad": 0.8} if cell["mark"] == GOES_ALONG else None
-        _text(axes, middle, y - 13, _change(cell, names), _HEADING, **words, bbox=paper)
+        _text(axes, middle, y - 13, _change(cell, names), _HEADING, **look, bbox=paper)
     if way:
         _text(axes, middle, y + 20, way, _SMALL, ha="center", color=colour)
 
@@ -444,9 +433,8 @@ def _look(cell: Mapping[Any, Any]) -> tuple[str, str]:
 
 
 def _key_lines(causes: Causes, names: Naming, width: float) -> list[list[tuple[str, str]]]:
-    """Return the key, line by line: sign and words."""
     marks = set(causes.cells["mark"])
-    low, high = (format_change(sign * _reach(causes, names, ""), 0) for sign in (-1, 1))
+    low, high = (words.format_change(sign * _reach(causes, names, ""), 0) for sign in (-1, 1))
     band = f"too small to matter, up to {names.margins(causes.margins)}" if causes.margins else ""
     entries = [
         ("dot", "stands out"),
@@ -458,11 +446,11 @@ def _key_lines(causes: Causes, names: Naming, width: float) -> list[list[tuple[s
     ]
     lines: list[list[tuple[str, str]]] = [[]]
     used = 0.0
-    for sign, words in entries:
-        needed = text_width(words, _SMALL) + 34
+    for sign, said in entries:
+        needed = text_width(said, _SMALL) + 34
         if used and used + needed > width:
             lines, used = [*lines, []], 0.0
-        lines[-1].append((sign, words))
+        lines[-1].append((sign, said))
         used += needed
     return lines
 
@@ -470,12 +458,12 @@ def _key_lines(causes: Causes, names: Naming, width: float) -> list[list[tuple[s
 def _write_key(axes: Axes, lines: Sequence[Sequence[tuple[str, str]]], y: float) -> None:
     for line in lines:
         x = _MARGIN
-        for sign, words in line:
+        for sign, said in line:
             if sign:
                 _draw_sign(axes, sign, x + 7, y - 3)
                 x += 18
-            _text(axes, x, y, words, _SMALL, color=INK)
-            x += text_width(words, _SMALL) + 16
+            _text(axes, x, y, said, _SMALL, color=INK)
+            x += text_width(said, _SMALL) + 16
         y += 15
 
 
@@ -517,8 +505,8 @@ def _narrow_figure(causes: Causes, names: Naming) -> Figure:
         for place, cell in enumerate(rows):
             _draw_line(axes, cell, y + head + (place + 0.5) * _STEP, causes, names)
         if rest:
-            words = f"{counted(rest, 'other sensation')} in the table"
-            _text(axes, _MARGIN, y + head + len(rows) * _STEP + 9, words, _SMALL, color=_QUIET)
+            said = f"{words.counted(rest, 'other sensation')} in the table"
+            _text(axes, _MARGIN, y + head + len(rows) * _STEP + 9, said, _SMALL, color=_QUIET)
         y += depth
     _write_key(axes, key, y + 8)
     return figure
@@ -553,17 +541,14 @@ def _draw_line(axes: Axes, cell: Mapping[Any, Any], y: float, causes: Causes, na
             _text(axes, right, y + 9, way, _SMALL, ha="right", color=colour)
 
 
-# Words on the sheet.
-
-
 def _line(size: float) -> float:
     return size * _LINE
 
 
-def _text(axes: Axes, x: float, y: float, words: str, size: float, **look: Any) -> None:
-    axes.text(x, y, words, fontsize=size, **({"color": INK, "ha": "left", "va": "baseline"} | look))
+def _text(axes: Axes, x: float, y: float, said: str, size: float, **look: Any) -> None:
+    axes.text(x, y, said, fontsize=size, **({"color": INK, "ha": "left", "va": "baseline"} | look))
 
 
 def _lines(axes: Axes, x: float, y: float, lines: Sequence[str], size: float, **look: Any) -> None:
-    for number, words in enumerate(lines):
-        _text(axes, x, y + number * _line(size), words, size, **look)
+    for number, said in enumerate(lines):
+        _text(axes, x, y + number * _line(size), said, size, **look)

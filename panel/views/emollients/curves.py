@@ -4,20 +4,13 @@ from __future__ import annotations
 
 import math
 from collections.abc import Mapping, Sequence
+from functools import partial
 from typing import TYPE_CHECKING, Any
 
 import numpy as np
 import pandas as pd
 
-from panel.models.emollients.curves import (
-    MODEL_WORDS,
-    PARAMETER_UNITS,
-    PICK_UP_RATE,
-    RUB_OUT_RATE_CREAM,
-    RUB_OUT_RATE_LOTION,
-    VISCOSITY_UNIT,
-    ReducedCurves,
-)
+from panel.models.emollients import curves
 from panel.stats.curves.flow import CLEARLY_WORSE, FLOW_MODELS
 from panel.stats.curves.over_time import zero_crossings
 from panel.study.naming import Naming
@@ -26,6 +19,7 @@ from panel.views.pictures import (
     BROAD,
     GREY,
     INK,
+    framed,
     key_lines,
     marker_of,
     panels,
@@ -47,9 +41,9 @@ if TYPE_CHECKING:
 
 _RAISED = str.maketrans("23", "²³")
 _RATE_WORDS = {
-    PICK_UP_RATE: "picking up",
-    RUB_OUT_RATE_CREAM: "end of rubbing in, cream",
-    RUB_OUT_RATE_LOTION: "end of rubbing in, lotion",
+    curves.PICK_UP_RATE: "picking up",
+    curves.RUB_OUT_RATE_CREAM: "end of rubbing in, cream",
+    curves.RUB_OUT_RATE_LOTION: "end of rubbing in, lotion",
 }
 _PARAMETER_WORDS = {
     "yield_stress": "yield stress",
@@ -84,7 +78,7 @@ def measure_title(measure: str, unit: str) -> str:
     return measure if unit == "1" else f"{measure}, {_unit_words(unit)}"
 
 
-def tell_curves(result: ReducedCurves, names: Naming) -> Told:
+def tell_curves(result: curves.ReducedCurves, names: Naming) -> Told:
     """Tell what the measured curves come down to: flow curves first, then force curves."""
     flow, force = _flow_sentences(result), _force_sentences(result)
     has_flow, has_force = len(result.flow.parameters) > 0, len(result.force.quantities) > 0
@@ -109,25 +103,24 @@ _CANNOT = (
 )
 
 
-def _flow_picture(result: ReducedCurves, names: Naming) -> Picture:
+def _flow_picture(result: curves.ReducedCurves, names: Naming) -> Picture:
     alt = f"Flow curves, shear stress by shear rate on logarithmic scales. {' '.join(_flow_sentences(result))}"
-    return Picture("flow", "Flow curves", alt, lambda width: _flow_figure(result, names, width))
+    return Picture("flow", "Flow curves", alt, partial(_flow_figure, result, names))
 
 
-def _force_picture(result: ReducedCurves) -> Picture:
+def _force_picture(result: curves.ReducedCurves) -> Picture:
     alt = f"Force curves with the areas that were taken. {' '.join(_force_sentences(result))}"
-    return Picture("force", "Force curves", alt, lambda width: _force_figure(result, width))
+    return Picture("force", "Force curves", alt, partial(_force_figure, result))
 
 
-def _flow_sentences(result: ReducedCurves) -> tuple[str, ...]:
+def _flow_sentences(result: curves.ReducedCurves) -> tuple[str, ...]:
     """Return which model describes the flow curves, and how thick the prototypes are at each shear rate of use."""
     if result.flow.model is None:
         return ()
     return (_model_sentence(result), *_viscosity_sentences(result.flow.viscosities), *_yield_sentence(result))
 
 
-def _force_sentences(result: ReducedCurves) -> tuple[str, ...]:
-    """Return how far the quantities of the force curves reach over the curves."""
+def _force_sentences(result: curves.ReducedCurves) -> tuple[str, ...]:
     used = result.force.quantities
     if used.empty:
         return ()
@@ -144,9 +137,9 @@ def _curve_name(prototype: object, repeat: object, n_repeats: int = 2) -> str:
     return f"{prototype}, repeat {repeat}" if str(repeat) and n_repeats > 1 else str(prototype)
 
 
-def _model_sentence(result: ReducedCurves) -> str:
+def _model_sentence(result: curves.ReducedCurves) -> str:
     flow = result.flow
-    words = {model: MODEL_WORDS[model] for model in FLOW_MODELS}
+    words = {model: curves.MODEL_WORDS[model] for model in FLOW_MODELS}
     chosen = next(model for model in FLOW_MODELS if model == flow.model)
     totals = flow.totals.set_index("model")["aicc"]
     count = len(flow.yield_stresses)
@@ -168,11 +161,11 @@ def _viscosity_sentences(viscosities: pd.DataFrame) -> tuple[str, ...]:
         if beyond.any() and not doubt:
             doubt = " For some curves this lies beyond what was measured."
         at = f"{float(str(rate)):g} 1/s" + (f" ({when})" if when else "")
-        sentences.append(f"At {at} viscosity runs {_from_to(rows, 'estimate', VISCOSITY_UNIT)}.{doubt}")
+        sentences.append(f"At {at} viscosity runs {_from_to(rows, 'estimate', curves.VISCOSITY_UNIT)}.{doubt}")
     return tuple(sentences)
 
 
-def _yield_sentence(result: ReducedCurves) -> tuple[str, ...]:
+def _yield_sentence(result: curves.ReducedCurves) -> tuple[str, ...]:
     flow = result.flow
     if flow.model == "power_law":
         return ()
@@ -194,11 +187,7 @@ def _from_to(rows: pd.DataFrame, column: str, unit: str) -> str:
     return f"from {ends[0]} to {ends[1]}" if len(rows) > 1 else f"to {ends[0]}"
 
 
-# What the measured curves reduce to, as tables.
-
-
 def _with_curve(rows: pd.DataFrame) -> pd.DataFrame:
-    """Return the rows with the name of their curve."""
     repeats = rows["repeat"].nunique() if len(rows) else 0
     names = [_curve_name(*ends, repeats) for ends in zip(rows["prototype"], rows["repeat"], strict=True)]
     return rows.assign(curve=pd.Series(names, index=rows.index, dtype="str"))
@@ -218,7 +207,9 @@ _FLOW = Table(
     lambda result: _with_curve(result.flow.parameters),
     (_CURVE,),
     key=("curve", "parameter"),
-    across=Across("parameter", _VALUE, lambda name, _: measure_title(_PARAMETER_WORDS[name], PARAMETER_UNITS[name])),
+    across=Across(
+        "parameter", _VALUE, lambda name, _: measure_title(_PARAMETER_WORDS[name], curves.PARAMETER_UNITS[name])
+    ),
 )
 _FLOW_MODELS_COMPARED = Table(
     "flow_models",
@@ -226,7 +217,7 @@ _FLOW_MODELS_COMPARED = Table(
     lambda result: _with_curve(result.flow.models),
     (_CURVE,),
     key=("curve", "model"),
-    across=Across("model", number("", "difference", 1), lambda model, _: MODEL_WORDS[model]),
+    across=Across("model", number("", "difference", 1), lambda model, _: curves.MODEL_WORDS[model]),
 )
 _VISCOSITIES = Table(
     "viscosities",
@@ -257,9 +248,6 @@ _FORCE = Table(
 )
 
 
-# Pictures of the measured curves: flow curves with the model on logarithmic scales, force curves with their areas.
-
-
 _FONT = 8.5  # points
 _POINTS = 72.0  # to the inch
 # Inches.
@@ -272,24 +260,21 @@ _LONG = 500.0  # a logarithmic axis with more than this between its ends is numb
 _WORK, _PULL = "#c2d0cb", "#e3c7a0"
 
 
-def _flow_figure(result: ReducedCurves, names: Naming, width: float = BROAD) -> Figure:
+def _flow_figure(result: curves.ReducedCurves, names: Naming, width: float = BROAD) -> Figure:
     """Return the flow curves: measured points, the fitted curve of each repeat, prototypes named at the right.
 
     Dashed uprights are the shear rates of use.
     """
-    from matplotlib.figure import Figure
-
     flow = result.flow
     prototypes = [str(name) for name in dict.fromkeys(flow.points["prototype"])]
     named = {name: shortened(names.prototype(name), _FONT, 0.3 * width * _POINTS) for name in prototypes}
     right = max((text_width(name, _FONT) for name in named.values()), default=0.0) / _POINTS + _RIGHT
-    model = "" if flow.model is None else f"; lines: {MODEL_WORDS[flow.model]}"
+    model = "" if flow.model is None else f"; lines: {curves.MODEL_WORDS[flow.model]}"
     title = wrapped(f"Flow curves{model}", _FONT + 1, (width - 0.2) * _POINTS)
     rates = sorted(set(flow.viscosities["rate"]))
     top = 0.2 + 0.18 * len(title) + 0.15 * len(rates)
     wide, height = width - _LEFT - right, _BOTTOM + _HEIGHT + top
-    figure = Figure(figsize=(width, height))
-    axes = figure.add_axes((_LEFT / width, _BOTTOM / height, wide / width, _HEIGHT / height))
+    figure, axes = framed(width, height, (_LEFT, _BOTTOM, wide, _HEIGHT))
     axes.set(xscale="log", yscale="log")
     for name in prototypes:
         look = marker_of(names, name)
@@ -310,7 +295,7 @@ def _flow_figure(result: ReducedCurves, names: Naming, width: float = BROAD) -> 
     return figure
 
 
-def _force_figure(result: ReducedCurves, width: float = BROAD) -> Figure:
+def _force_figure(result: curves.ReducedCurves, width: float = BROAD) -> Figure:
     """Return the force curves, one picture per prototype; the areas taken of its first repeat are filled."""
     points, peaks = result.force.points, result.force.peaks
     prototypes = [str(name) for name in dict.fromkeys(points["prototype"])]
@@ -389,7 +374,6 @@ def _fill_areas(axes: Axes, curve: pd.DataFrame, peak: pd.Series) -> None:
 
 
 def _reach(values: pd.Series) -> tuple[float, float]:
-    """Return the ends of an axis that all prototypes share."""
     low, high = min(float(values.min()), 0.0), float(values.max())
     return low - 0.05 * (high - low), high + 0.05 * (high - low)
 

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Callable, Mapping
+from functools import partial
 from typing import TYPE_CHECKING, Any
 
 import numpy as np
@@ -13,7 +14,7 @@ from panel.models.emollients.ladder import JOIN, WITH, Ladder
 from panel.study.naming import Naming
 from panel.study.shown import ATTRIBUTE, P_HOLM, Shown, Source, Table, each_row, number, p_value, share, text, yes_no
 from panel.views.emollients.swaps import swap_words
-from panel.views.pictures import BROAD, FAINT, INK, LETTERS, wrapped
+from panel.views.pictures import BROAD, FAINT, INK, LETTERS, sheet, wrapped
 from panel.views.told import Picture, Told, drawer
 from panel.words import NOTHING, capital, counted, format_list, format_number, format_p, format_share, quoted
 
@@ -33,7 +34,6 @@ _TITLES = {
 
 
 def _ladder_headline(ladder: Ladder) -> str:
-    """Return in one sentence how far the evidence reaches."""
     counts = ladder.verdicts["verdict"].value_counts()
     going = {
         "driver": "a property of the blend may be named",
@@ -95,19 +95,16 @@ def _picture(ladder: Ladder, names: Naming) -> Picture:
         if (own := _on(ladder, kind, names))
     ]
     title = "How far the evidence reaches for each sensation"
-    return Picture("how_sure", title, f"{title}. {' '.join(heard)}", lambda width: _stair(ladder, names, width))
+    return Picture("how_sure", title, f"{title}. {' '.join(heard)}", partial(_stair, ladder, names))
 
 
 def _on(ladder: Ladder, kind: str, names: Naming) -> list[str]:
-    """Return the sensations that stand on a step, in the order of the study."""
     rows = ladder.verdicts
     return [quoted(names.attribute(str(name))) for name in rows.loc[rows["verdict"] == kind, "attribute"]]
 
 
 def _stair(ladder: Ladder, names: Naming, width: float = BROAD) -> Figure:
     """Return a row for each step, the furthest on top: how high it is, what it means, and the sensations on it."""
-    from matplotlib.figure import Figure
-
     means = _STEP_WORDS * (width - _STAIR - 2 * _EDGE)
     left = _EDGE + _STAIR + means
     room = 0.92 * (width - left - _EDGE) * 72  # screens with coarse dots draw letters a little wider
@@ -120,10 +117,7 @@ def _stair(ladder: Ladder, names: Naming, width: float = BROAD) -> Figure:
     ]
     tall = [_LINE * max(map(len, row)) + _BETWEEN for row in rows]
     height = sum(tall) + _EDGE
-    figure = Figure(figsize=(width, height))
-    axes = figure.add_axes((0, 0, 1, 1))
-    axes.set(xlim=(0, width), ylim=(height, 0))
-    axes.axis("off")
+    figure, axes = sheet(width, height)
     for place, ((words, own), top) in enumerate(zip(rows, np.cumsum([_EDGE / 2, *tall]), strict=False)):
         middle = top + tall[place] / 2
         steps = np.arange(len(rows))
@@ -251,7 +245,6 @@ def _ceiling(about: Shown) -> tuple[str, str]:
 
 
 def _along(swap: str) -> str:
-    """Return a swap and what it cannot be told from."""
     change, _, factor = swap.partition(WITH)
     return f"goes along with {swap_words(change)} or the {factor}"
 

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Mapping
+from functools import partial
 from typing import TYPE_CHECKING, Any
 
 import numpy as np
@@ -11,21 +12,8 @@ import pandas as pd
 from panel.models.emollients.next_prototype import NextPrototypes
 from panel.models.emollients.predictions import IN, LIKELY_IN, LIKELY_OUT, OUT, PredictionRecord, WhatIf
 from panel.stats.comparing.multiplicity import LEVEL
+from panel.study import shown
 from panel.study.naming import Naming
-from panel.study.shown import (
-    ATTRIBUTE,
-    INTERVAL,
-    PROTOTYPE,
-    SCALE,
-    Across,
-    Table,
-    change,
-    number,
-    own_lines,
-    text,
-    yes_no,
-)
-from panel.study.shown import share as share_column
 from panel.views.emollients.causes import WANTED, short_swap
 from panel.views.pictures import BROAD, INK, Marker, interval_figure, marker_of, needed_limits
 from panel.views.told import Picture, Told, drawer
@@ -48,14 +36,14 @@ _CANNOT = (
     "Nothing here says whether the cream will be stable, safe, or liked.",
 )
 
-_PROPOSALS = Table(
+_PROPOSALS = shown.Table(
     "proposals",
     "The candidates, per cent of the formula",
     "blends",
-    (text("Emollient", "ingredient"),),
+    (shown.text("Emollient", "ingredient"),),
     key=("ingredient",),
-    across=Across(
-        "proposal", number("", "percent", 2), lambda value, about: f"{value}. {_purpose(about.result, value)}"
+    across=shown.Across(
+        "proposal", shown.number("", "percent", 2), lambda value, about: f"{value}. {_purpose(about.result, value)}"
     ),
 )
 _STAGES = ("appearance", "pick-up", "rub-out", "after-feel", "later after-feel")  # of use, in their order
@@ -114,7 +102,6 @@ def _candidate(row: Mapping[Any, Any], result: NextPrototypes, names: Naming) ->
 
 
 def _likely(profile: pd.DataFrame, names: Naming) -> str:
-    """Return how many targets are likely met and which, and which are doubtful."""
     told = []
     for word, places in (("likely meets", (IN, LIKELY_IN)), ("doubtful", (LIKELY_OUT, OUT))):
         rows = profile.loc[profile["place"].isin(places), "attribute"]
@@ -130,7 +117,7 @@ def _next_picture(result: NextPrototypes, names: Naming) -> Picture:
     told += [f"candidate {row['proposal']} {format_number(row['expected'], 1)}" for row in known.to_dict("records")]
     windows = int(result.proposals["windows"].max())
     title = f"How many of {windows} targets each is expected to meet"
-    return Picture("next", title, f"{title}: {format_list(told)}.", lambda width: _next_figure(result, names, width))
+    return Picture("next", title, f"{title}: {format_list(told)}.", partial(_next_figure, result, names))
 
 
 def _next_figure(result: NextPrototypes, names: Naming, width: float = BROAD) -> Figure:
@@ -197,22 +184,19 @@ def _warning(row: Mapping[Any, Any]) -> str:
     return f"{row['about']}: {row['words']}"
 
 
-# How earlier predictions turned out.
-
-
-_RECORD = Table(
+_RECORD = shown.Table(
     "predictions",
     "Predictions and outcomes",
     "outcomes",
     (
-        PROTOTYPE,
-        ATTRIBUTE,
-        number("Expected", "estimate", SCALE),
-        INTERVAL,
-        number("Outcome", "outcome", SCALE),
-        change("Off by", "error"),
-        change("Off by, as difference from the base", "error_from_base"),
-        yes_no("In the interval", "within"),
+        shown.PROTOTYPE,
+        shown.ATTRIBUTE,
+        shown.number("Expected", "estimate", shown.SCALE),
+        shown.INTERVAL,
+        shown.number("Outcome", "outcome", shown.SCALE),
+        shown.change("Off by", "error"),
+        shown.change("Off by, as difference from the base", "error_from_base"),
+        shown.yes_no("In the interval", "within"),
     ),
     key=("prototype", "attribute"),
 )
@@ -244,21 +228,21 @@ def tell_record(record: PredictionRecord, names: Naming) -> Told:
 _DIRECTIONS = {1: "higher", -1: "lower", 0: "not known"}
 
 
-_WHAT_IF = Table(
+_WHAT_IF = shown.Table(
     "what_if",
     "What to expect",
     "profile",
     lambda result: (
         (
-            ATTRIBUTE,
-            number("Expected mean{scale}", "estimate", SCALE),
-            INTERVAL,
-            number("Base", "base", SCALE),
+            shown.ATTRIBUTE,
+            shown.number("Expected mean{scale}", "estimate", shown.SCALE),
+            shown.INTERVAL,
+            shown.number("Base", "base", shown.SCALE),
             WANTED,
-            share_column("Chance to meet it", "chance"),
+            shown.share("Chance to meet it", "chance"),
         )
         if result.inside
-        else (ATTRIBUTE, text("Compared with the base", "direction", _DIRECTIONS))
+        else (shown.ATTRIBUTE, shown.text("Compared with the base", "direction", _DIRECTIONS))
     ),
     key=("attribute",),
 )
@@ -279,7 +263,6 @@ def tell_what_if(result: WhatIf, names: Naming, base: str) -> Told:
 
 
 def _what_if_headline(result: WhatIf, names: Naming, base: str) -> str:
-    """Return what can be expected, or why nothing can."""
     if result.made_as:
         return f"This blend was made: it is {result.made_as}. Look at its own scores rather than at a prediction."
     if result.inside:
@@ -316,10 +299,7 @@ def _profile_picture(result: WhatIf, names: Naming) -> Picture:
         ends = f"{names.interval(name, row['ci_low'], row['ci_high'])}{f', wanted {wanted}, ' if row['place'] else ''}"
         told.append(f"{names.attribute(name)} {names.number(name, row['estimate'])} ({ends}{row['place']})")
     alt = f"Means to expect with intervals and targets: {'; '.join(told)}."
-    return Picture("what_if", "What to expect from this blend", alt, lambda width: _figure(result, names, width))
-
-
-# A picture of a predicted profile: intervals of the means to expect, against the target windows.
+    return Picture("what_if", "What to expect from this blend", alt, partial(_figure, result, names))
 
 
 _ROW, _HEADING = 0.27, 0.24  # inches
@@ -331,7 +311,7 @@ def _figure(result: WhatIf, names: Naming, width: float = BROAD) -> Figure:
     profile = _in_order(result.profile, names)
     heights, headings = _places(profile, names)
     filled = profile["place"] == IN
-    profile, behind = own_lines(profile, names, "base", "target_low", "target_high")
+    profile, behind = shown.own_lines(profile, names, "base", "target_low", "target_high")
     rows = profile.assign(y=heights, colour=INK, shape="o", filled=filled).dropna(subset=["estimate"])
     ends = profile[["base", "target_low", "target_high"]].to_numpy(dtype=float).ravel()
     limits = needed_limits(rows, *ends[np.isfinite(ends)])
@@ -353,7 +333,6 @@ def _figure(result: WhatIf, names: Naming, width: float = BROAD) -> Figure:
 
 
 def _in_order(profile: pd.DataFrame, names: Naming) -> pd.DataFrame:
-    """Return the rows stage by stage in the order of use."""
     order = {stage: place for place, stage in enumerate(_STAGES)}
     place = [order.get(names.stage(str(name)), len(order)) for name in profile["attribute"]]
     return profile.iloc[np.argsort(place, kind="stable")].reset_index(drop=True)

@@ -4,65 +4,24 @@ from __future__ import annotations
 
 import math
 from collections.abc import Callable, Mapping, Sequence
+from functools import partial
 from typing import TYPE_CHECKING, Any
 
 import numpy as np
 import pandas as pd
 from numpy.typing import NDArray
 
+from panel import words
 from panel.models.emollients.readings import AGAINST, AS_EXPECTED, JoinedReadings
 from panel.models.prototypes.map import BOTH, INSTRUMENTS, PANEL, JointMap
 from panel.models.prototypes.verdict import CANNOT_TELL
+from panel.study import shown
 from panel.study.naming import Naming
-from panel.study.shown import (
-    ATTRIBUTE,
-    P_ADJUSTED,
-    VERDICT,
-    Across,
-    Column,
-    P,
-    Shown,
-    Source,
-    Table,
-    count,
-    deciding,
-    each_row,
-    number,
-    share,
-    text,
-    yes_no,
-)
+from panel.views import pictures
 from panel.views.emollients.causes import short_swap
 from panel.views.emollients.curves import format_reading, measure_title, with_unit
-from panel.views.emollients.swaps import swap_words
-from panel.views.pictures import (
-    BROAD,
-    FAINT,
-    GREY,
-    INK,
-    draw_prototype,
-    interval_figure,
-    key_lines,
-    panels,
-    place_labels,
-    plain,
-    shortened,
-    text_width,
-    wrapped,
-    write_key,
-)
+from panel.views.emollients.swaps import SWAP
 from panel.views.told import Drawer, Picture, Told, drawer
-from panel.words import (
-    NOTHING,
-    capital,
-    counted,
-    format_change,
-    format_interval,
-    format_list,
-    format_number,
-    format_share,
-    quoted,
-)
 
 if TYPE_CHECKING:
     from matplotlib.axes import Axes
@@ -107,17 +66,18 @@ def _headline(result: JoinedReadings, names: Naming) -> str:
             "the attributes, before looking at the readings."
         )
     sure = rows.loc[rows["verdict"] == AS_EXPECTED]
-    asked = counted(len(rows), "sensation")
+    asked = words.counted(len(rows), "sensation")
     if sure.empty and len(rows) == 1:
-        only = quoted(names.attribute(str(rows["attribute"].iloc[0])))
+        only = words.quoted(names.attribute(str(rows["attribute"].iloc[0])))
         return f"These prototypes cannot show that the reading declared for {only} goes with it."
     if sure.empty:
         return f"On none of {asked} can these prototypes show that the reading declared for it goes with it."
     first = sure.iloc[(-sure["estimate"].abs()).argsort(kind="stable")].head(_MOST_NAMED)
     told = [
-        f"{quoted(names.attribute(str(row['attribute'])))} with {row['measure']}" for row in first.to_dict("records")
+        f"{words.quoted(names.attribute(str(row['attribute'])))} with {row['measure']}"
+        for row in first.to_dict("records")
     ]
-    named = format_list([*told, *([counted(more, "other")] if (more := len(sure) - len(told)) else [])])
+    named = words.format_list([*told, *([words.counted(more, "other")] if (more := len(sure) - len(told)) else [])])
     return f"{len(sure)} of {asked} go with the reading declared beforehand, as expected: {named}."
 
 
@@ -125,32 +85,32 @@ def _against(result: JoinedReadings, names: Naming) -> tuple[str, ...]:
     """Return the sentence on pairs that went another way than was expected, and on those that may be chance."""
     rows = result.partners
     against, doubtful = (
-        [quoted(names.attribute(str(name))) for name in rows.loc[chosen, "attribute"]]
+        [words.quoted(names.attribute(str(name))) for name in rows.loc[chosen, "attribute"]]
         for chosen in (rows["verdict"] == AGAINST, (rows["verdict"] != CANNOT_TELL) & ~rows["stands_out"].astype(bool))
     )
-    told = [f"Against what was expected: {format_list(against)}."] if against else []
+    told = [f"Against what was expected: {words.format_list(against)}."] if against else []
     if doubtful:
-        told.append(f"Counted together with all declared pairs this can be chance: {format_list(doubtful)}.")
+        told.append(f"Counted together with all declared pairs this can be chance: {words.format_list(doubtful)}.")
     return tuple(told)
 
 
 def _screening_sentences(result: JoinedReadings, names: Naming) -> tuple[str, ...]:
-    """Return what the screening list holds, and what it is good for."""
     if result.screening.empty:
         return ()
     seen = result.screening.loc[result.screening["stands_out"]]
-    asked = f"Of {counted(len(result.screening), 'pair')} nobody declared beforehand"
+    asked = f"Of {words.counted(len(result.screening), 'pair')} nobody declared beforehand"
     if seen.empty:
         return (f"{asked}, none stands out after adjusting for their number.",)
     first = [
-        f"{names.attribute(str(row['attribute']))} with {row['measure']} (r = {format_number(row['estimate'], 2)})"
+        f"{names.attribute(str(row['attribute']))} with {row['measure']} (r = "
+        f"{words.format_number(row['estimate'], 2)})"
         for row in seen.head(_MOST_NAMED).to_dict("records")
     ]
     stand = "stands" if len(seen) == 1 else "stand"
     return (
         f"{asked}, {len(seen)} {stand} out after adjusting for their number: leads for another study, for the list was "
         "searched after the fact.",
-        f"The clearest: {format_list(first)}.",
+        f"The clearest: {words.format_list(first)}.",
     )
 
 
@@ -165,14 +125,14 @@ def _swap_sentence(swap: str, rows: pd.DataFrame) -> str:
     if clear.empty:
         return ""
     parts = [
-        f"{word} {format_list([_amount(row) for row in clear.loc[clear['change'] == word].to_dict('records')])}"
+        f"{word} {words.format_list([_amount(row) for row in clear.loc[clear['change'] == word].to_dict('records')])}"
         for word in ("more", "less")
         if (clear["change"] == word).any()
     ]
     did, factors = " and ".join(parts), str(rows["goes_along"].iloc[0])
     if factors:
-        along = format_list(factors.split(", "))
-        return f"{capital(did)} go along with {short_swap(swap)} or with the {along}: these data cannot tell."
+        along = words.format_list(factors.split(", "))
+        return f"{words.capital(did)} go along with {short_swap(swap)} or with the {along}: these data cannot tell."
     return f"In these batches {short_swap(swap)} went with {did} ({_pair_count(rows)})."
 
 
@@ -189,7 +149,7 @@ def _amount(row: Mapping[Any, Any]) -> str:
 
 def _pair_count(rows: pd.DataFrame) -> str:
     low, high = int(rows["n_pairs"].min()), int(rows["n_pairs"].max())
-    return counted(high, "matched pair") if low == high else f"{low} to {high} matched pairs"
+    return words.counted(high, "matched pair") if low == high else f"{low} to {high} matched pairs"
 
 
 def _map_drawer(joint: JointMap | None, names: Naming) -> tuple[Drawer, ...]:
@@ -201,61 +161,68 @@ def _map_drawer(joint: JointMap | None, names: Naming) -> tuple[Drawer, ...]:
 def _map_sentences(joint: JointMap) -> tuple[str, ...]:
     """Return how far panel and instruments agree about the prototypes, and what the map's axes carry."""
     alike = "" if joint.agree else " That is no more than chance."
-    shown = float(joint.components["share"].iloc[:2].sum())
+    seen = float(joint.components["share"].iloc[:2].sum())
     return (
-        f"How alike panel and instruments place the prototypes, from 0 to 1: {format_number(joint.rv, 2)}. Prototypes "
-        f"exchanged at random would give {format_number(joint.rv_by_chance, 2)} on average.{alike}",
-        f"The two axes carry {format_share(shown)} of the differences. Every attribute and every measure counts the "
-        "same inside its block, also one in which the prototypes hardly differ.",
+        f"How alike panel and instruments place the prototypes, from 0 to 1: {words.format_number(joint.rv, 2)}. "
+        f"Prototypes exchanged at random would give {words.format_number(joint.rv_by_chance, 2)} on average.{alike}",
+        f"The two axes carry {words.format_share(seen)} of the differences. Every attribute and every measure counts "
+        "the same inside its block, also one in which the prototypes hardly differ.",
     )
 
 
 def _percent(value: float) -> str:
     """Return per cent without decimals, with as many as show it is not zero where it is less than one half."""
-    return format_number(value, 0) if value >= 0.5 else format_reading(value, 1)
+    return words.format_number(value, 0) if value >= 0.5 else format_reading(value, 1)
 
 
-def _expected(row: Mapping[str, Any], _: Shown) -> str:
-    way = {"same": "together", "opposite": "opposite ways"}.get(str(row["expected"]), NOTHING)
-    return f"{way} ({row['source']})" if row["source"] and way != NOTHING else way
+def _expected(row: Mapping[str, Any], _: shown.Shown) -> str:
+    way = {"same": "together", "opposite": "opposite ways"}.get(str(row["expected"]), words.NOTHING)
+    return f"{way} ({row['source']})" if row["source"] and way != words.NOTHING else way
 
 
 def _correlation(row: Mapping[Any, Any]) -> str:
-    return f"{format_number(row['estimate'], 2)} ({format_interval(row['ci_low'], row['ci_high'], 2)})"
+    return f"{words.format_number(row['estimate'], 2)} ({words.format_interval(row['ci_low'], row['ci_high'], 2)})"
 
 
-_READING = text("Reading", "measure")
-_PARTNERS = Table(
+_READING = shown.text("Reading", "measure")
+_PARTNERS = shown.Table(
     "partners",
     "Attributes and the readings paired with them beforehand",
     "partners",
     (
-        ATTRIBUTE,
+        shown.ATTRIBUTE,
         _READING,
-        each_row("Expected", _expected, "expected"),
-        each_row("r ({level})", lambda row, _: _correlation(row), "estimate", figure=True),
-        count("Prototypes", "n"),
-        *(number("r needed", "needed", 2), P, VERDICT),
-        yes_no("Also beside all these pairs", "stands_out"),
+        shown.each_row("Expected", _expected, "expected"),
+        shown.each_row("r ({level})", lambda row, _: _correlation(row), "estimate", figure=True),
+        shown.count("Prototypes", "n"),
+        *(shown.number("r needed", "needed", 2), shown.P, shown.VERDICT),
+        shown.yes_no("Also beside all these pairs", "stands_out"),
     ),
     key=("attribute", "measure"),
     code="RP",
-    sources=(Source("readings", same={"measure": "measure"}), Source("scores", same={"attribute": "attribute"})),
+    sources=(
+        shown.Source("readings", same={"measure": "measure"}),
+        shown.Source("scores", same={"attribute": "attribute"}),
+    ),
     none="No attribute was paired with a reading beforehand, so no correlation is tested.",
 )
-_SCREENING = Table(
+_SCREENING = shown.Table(
     "screening",
     "All other pairs of attribute and reading, the clearest first",
     "screening",
     (
-        *(ATTRIBUTE, _READING, number("r", "estimate", 2), deciding(digits=2), count("Prototypes", "n")),
-        *(P, P_ADJUSTED, yes_no("Stands out", "stands_out")),
+        shown.ATTRIBUTE,
+        _READING,
+        shown.number("r", "estimate", 2),
+        shown.deciding(digits=2),
+        shown.count("Prototypes", "n"),
+        *(shown.P, shown.P_ADJUSTED, shown.yes_no("Stands out", "stands_out")),
     ),
     key=("attribute", "measure"),
 )
 
 
-_MEASURE = each_row("Measure", lambda row, _: measure_title(row["measure"], row["unit"]), "measure", "unit")
+_MEASURE = shown.each_row("Measure", lambda row, _: measure_title(row["measure"], row["unit"]), "measure", "unit")
 
 
 _OF_FORCE, _OF_FLOW = ("stickiness", "work of adhesion"), ("viscosity at", "yield stress", "flow index")
@@ -272,15 +239,15 @@ def _with_curve(name: str) -> Callable[[JoinedReadings], pd.DataFrame]:
     return rows
 
 
-_READINGS = Table(
+_READINGS = shown.Table(
     "readings",
     "Instrument readings: mean ± standard deviation of repeats",
     _with_curve("means"),
     (_MEASURE,),
     key=("measure", "prototype"),
-    across=Across(
+    across=shown.Across(
         "prototype",
-        each_row(
+        shown.each_row(
             "",
             lambda row, _: f"{format_reading(row['estimate'])} ± {format_reading(row['sd'], 2)}",
             "estimate",
@@ -290,26 +257,26 @@ _READINGS = Table(
     ),
     code="R",
     sources=(
-        Source("readings", same={"measure": "measure", "prototype": "prototype"}),
-        Source("curves", same={"kind": "kind", "prototype": "prototype"}),
+        shown.Source("readings", same={"measure": "measure", "prototype": "prototype"}),
+        shown.Source("curves", same={"kind": "kind", "prototype": "prototype"}),
     ),
 )
 
 
-def _repeats(row: Mapping[str, Any], _: Shown) -> str:
+def _repeats(row: Mapping[str, Any], _: shown.Shown) -> str:
     low, high = int(row["fewest"]), int(row["most"])
     return f"{low}" if low == high else f"{low} to {high}"
 
 
-_MEASURES = Table(
+_MEASURES = shown.Table(
     "measures",
     "How well the readings repeat",
     "measures",
     (
         _MEASURE,
-        each_row("Readings of a prototype", _repeats, "fewest", "most", figure=True),
-        share("Coefficient of variation", "cv", 1),
-        share("Scatter, share of differences", "noise_share"),
+        shown.each_row("Readings of a prototype", _repeats, "fewest", "most", figure=True),
+        shown.share("Coefficient of variation", "cv", 1),
+        shown.share("Scatter, share of differences", "noise_share"),
     ),
     key=("measure",),
 )
@@ -320,39 +287,41 @@ def _signed(value: float) -> str:
     return f"+{written}" if value > 0 else written
 
 
-def _amount_of(row: Mapping[str, Any], _: Shown) -> str:
+def _amount_of(row: Mapping[str, Any], _: shown.Shown) -> str:
     told = with_unit(_signed(row["estimate"]), row["unit"])
     known = not math.isnan(row["ci_low"])
     return f"{told} ({_signed(row['ci_low'])} to {_signed(row['ci_high'])})" if known else told
 
 
-def _in_per_cent(heading: str, low: str, high: str) -> Column:
-    def write(row: Mapping[str, Any], _: Shown) -> str:
+def _in_per_cent(heading: str, low: str, high: str) -> shown.Column:
+    def write(row: Mapping[str, Any], _: shown.Shown) -> str:
         if math.isnan(row[low]):
-            return NOTHING
+            return words.NOTHING
         ends = sorted(100 * (row[end] - 1) for end in (low, high))
-        return f"{format_change(ends[0], 0)} to {format_change(ends[1], 0)}"
+        return f"{words.format_change(ends[0], 0)} to {words.format_change(ends[1], 0)}"
 
-    return each_row(heading, write, low, high, figure=True)
+    return shown.each_row(heading, write, low, high, figure=True)
 
 
-_READING_SWAPS = Table(
+_READING_SWAPS = shown.Table(
     "reading_swaps",
     "What changed in the readings with each swap",
     _with_curve("swaps"),
     (
-        each_row("Swap", lambda row, _: swap_words(row["swap"]), "swap"),
-        text("Measure", "measure"),
-        count("Pairs", "n_pairs"),
-        each_row("Change ({level})", _amount_of, "estimate", figure=True),
-        each_row("Change, %", lambda row, _: format_change(100 * (row["ratio"] - 1), 0), "ratio", figure=True),
+        SWAP,
+        shown.text("Measure", "measure"),
+        shown.count("Pairs", "n_pairs"),
+        shown.each_row("Change ({level})", _amount_of, "estimate", figure=True),
+        shown.each_row(
+            "Change, %", lambda row, _: words.format_change(100 * (row["ratio"] - 1), 0), "ratio", figure=True
+        ),
         _in_per_cent("{level}, %", "ratio_ci_low", "ratio_ci_high"),
         _in_per_cent("Lowest and highest pair, %", "ratio_lowest", "ratio_highest"),
-        text("Goes along with", "goes_along"),
+        shown.text("Goes along with", "goes_along"),
     ),
     key=("measure", "removed", "added"),
     code="RS",
-    sources=(Source("readings", same={"measure": "measure"}), Source("curves", same={"kind": "kind"})),
+    sources=(shown.Source("readings", same={"measure": "measure"}), shown.Source("curves", same={"kind": "kind"})),
     printed=False,
     none="No reading can be compared over a swap.",
 )
@@ -368,18 +337,18 @@ def _pairs_picture(result: JoinedReadings, names: Naming) -> Picture:
         for row in result.partners.to_dict("records")
     ]
     alt = f"Correlation of each sensation with the reading declared for it, with its interval: {'; '.join(told)}."
-    return Picture("partners", "Sensations and their readings", alt, lambda width: _pairs_figure(result, names, width))
+    return Picture("partners", "Sensations and their readings", alt, partial(_pairs_figure, result, names))
 
 
-def _pairs_figure(result: JoinedReadings, names: Naming, width: float = BROAD) -> Figure:
+def _pairs_figure(result: JoinedReadings, names: Naming, width: float = pictures.BROAD) -> Figure:
     pairs = result.partners
     heights = [_STEP * (place + 0.5) for place in range(len(pairs))]
     sure = (pairs["verdict"] != CANNOT_TELL).to_numpy(bool)
     rows = pairs[["estimate", "ci_low", "ci_high"]].assign(
-        y=heights, colour=np.where(sure, INK, _QUIET), shape="o", filled=sure
+        y=heights, colour=np.where(sure, pictures.INK, _QUIET), shape="o", filled=sure
     )
     labels = [f"{names.attribute(str(row['attribute']))} – {row['measure']}" for row in pairs.to_dict("records")]
-    figure, axes = interval_figure(
+    figure, axes = pictures.interval_figure(
         rows,
         _STEP * len(pairs),
         list(zip(heights, labels, strict=True)),
@@ -388,25 +357,24 @@ def _pairs_figure(result: JoinedReadings, names: Naming, width: float = BROAD) -
         limits=(-1.02, 1.02),
         x_title="r over the prototypes, with its interval: −1 opposite ways, 0 nothing, 1 together",
     )
-    axes.axvline(0, color=INK, linewidth=0.8, zorder=1)
+    axes.axvline(0, color=pictures.INK, linewidth=0.8, zorder=1)
     return figure
 
 
 def _scatter_picture(result: JoinedReadings, names: Naming) -> Picture:
     alt = "Panel means against readings, a mark per prototype, a part for each declared pair; the table says more."
-    return Picture("scatter", "Panel and instruments", alt, lambda width: _scatter_figure(result, names, width))
+    return Picture("scatter", "Panel and instruments", alt, partial(_scatter_figure, result, names))
 
 
 def _map_picture(joint: JointMap, names: Naming) -> Picture:
     places = joint.prototypes.loc[joint.prototypes["block"] == BOTH]
     parts = [
-        f"{row['prototype']} at {format_number(row['component_1'], 1)}, {format_number(row['component_2'], 1)}"
+        f"{row['prototype']} at {words.format_number(row['component_1'], 1)}, "
+        f"{words.format_number(row['component_2'], 1)}"
         for row in places.to_dict("records")
     ]
     alt = f"Joint map of panel and instruments. {' '.join(_map_sentences(joint))} Places: {'; '.join(parts)}."
-    return Picture(
-        "joint_map", "Joint map of panel and instruments", alt, lambda width: _map_figure(joint, names, width)
-    )
+    return Picture("joint_map", "Joint map of panel and instruments", alt, partial(_map_figure, joint, names))
 
 
 _FONT, _POINTS = 8.5, 72.0  # points; of them to the inch
@@ -415,7 +383,7 @@ _ROOM = 0.14  # of the range of the values, on either side
 _MARK = 7.0  # size of a dot, and distance of a label from it, in points
 
 
-def _scatter_figure(result: JoinedReadings, names: Naming, width: float = BROAD) -> Figure:
+def _scatter_figure(result: JoinedReadings, names: Naming, width: float = pictures.BROAD) -> Figure:
     """Return one scatter picture per declared pair: a mark per prototype with its name beside it.
 
     Thin lines are the standard deviation of repeated readings. Pairs about which the prototypes cannot say anything
@@ -423,8 +391,10 @@ def _scatter_figure(result: JoinedReadings, names: Naming, width: float = BROAD)
     """
     pairs = result.partners.to_dict("records")
     key = "Lines: standard deviation of the readings. Pale: cannot tell."
-    figure, parts = panels(len(pairs), width, least=_LEAST, tall=_SIZE, left=_LEFT, top=_TOP, bottom=_BOTTOM, head=0.3)
-    figure.text(0.1 / width, 1 - 0.1 / figure.get_figheight(), key, fontsize=_FONT, color=INK, va="top")
+    figure, parts = pictures.panels(
+        len(pairs), width, least=_LEAST, tall=_SIZE, left=_LEFT, top=_TOP, bottom=_BOTTOM, head=0.3
+    )
+    figure.text(0.1 / width, 1 - 0.1 / figure.get_figheight(), key, fontsize=_FONT, color=pictures.INK, va="top")
     for axes, pair in zip(parts, pairs, strict=True):
         room = axes.get_position().width * width * _POINTS
         readings = result.means.loc[result.means["measure"] == pair["measure"]].set_index("prototype")
@@ -432,12 +402,16 @@ def _scatter_figure(result: JoinedReadings, names: Naming, width: float = BROAD)
         together = readings.join(result.panel[attribute].rename("panel"), how="inner").dropna(subset=["panel"])
         _scatter(axes, together, names, 0.35 if pair["verdict"] == CANNOT_TELL else 1.0)
         unit = str(readings["unit"].iloc[0])
-        axes.set_xlabel(shortened(measure_title(str(pair["measure"]), unit), _FONT, room), fontsize=_FONT, color=INK)
-        axes.set_ylabel(names.with_scale("Panel mean"), fontsize=_FONT, color=INK)
+        axes.set_xlabel(
+            pictures.shortened(measure_title(str(pair["measure"]), unit), _FONT, room),
+            fontsize=_FONT,
+            color=pictures.INK,
+        )
+        axes.set_ylabel(names.with_scale("Panel mean"), fontsize=_FONT, color=pictures.INK)
         r = f"r = {_correlation(pair)}"
-        words = (names.attribute(attribute), r, str(pair["verdict"]))
-        title = "\n".join(line for each in words for line in wrapped(each, _FONT, room, 2))
-        axes.set_title(title, fontsize=_FONT, color=INK, loc="left")
+        worded = (names.attribute(attribute), r, str(pair["verdict"]))
+        title = "\n".join(line for each in worded for line in pictures.wrapped(each, _FONT, room, 2))
+        axes.set_title(title, fontsize=_FONT, color=pictures.INK, loc="left")
     return figure
 
 
@@ -445,20 +419,20 @@ def _scatter(axes: Axes, together: pd.DataFrame, names: Naming, strength: float)
     from matplotlib.ticker import MaxNLocator
 
     for prototype, x, y in zip(together.index, together["estimate"], together["panel"], strict=True):
-        draw_prototype(axes, names, str(prototype), (x, y), alpha=strength)
+        pictures.draw_prototype(axes, names, str(prototype), (x, y), alpha=strength)
     known = together["sd"].notna()
     axes.hlines(
         together.loc[known, "panel"],
         (together["estimate"] - together["sd"])[known],
         (together["estimate"] + together["sd"])[known],
-        color=GREY,
+        color=pictures.GREY,
         linewidth=1.0,
         zorder=2,
     )
     ends = pd.concat([together["estimate"] - together["sd"].fillna(0), together["estimate"] + together["sd"].fillna(0)])
     axes.set(xlim=_limits(ends), ylim=_limits(together["panel"]))
     _label(axes, together)
-    plain(axes)
+    pictures.plain(axes)
     for axis in (axes.xaxis, axes.yaxis):
         axis.set_major_locator(MaxNLocator(4))
 
@@ -470,13 +444,13 @@ def _label(axes: Axes, together: pd.DataFrame) -> None:
     wide, side = place.width / inch, place.height / inch
     across = (together["estimate"].to_numpy(dtype=float) - left) / (right - left)
     up = (together["panel"].to_numpy(dtype=float) - low) / (high - low)
-    labels = [shortened(str(name), _FONT, 0.33 * wide) for name in together.index]
+    labels = [pictures.shortened(str(name), _FONT, 0.33 * wide) for name in together.index]
     points = [np.column_stack([across, up])]
     # The lines are in the way as well: a row of points along each, without a label of their own.
     for x, y, half in zip(across, up, together["sd"].fillna(0.0) / (right - left), strict=True):
         along = np.linspace(x - half, x + half, max(2, int(2 * half * wide / _MARK) + 2))
         points.append(np.column_stack([along, np.full_like(along, y)]))
-    _write(axes, labels, np.vstack(points) * (wide, side), (wide, side), [INK] * len(labels))
+    _write(axes, labels, np.vstack(points) * (wide, side), (wide, side), [pictures.INK] * len(labels))
 
 
 def _limits(values: pd.Series) -> tuple[float, float]:
@@ -487,11 +461,11 @@ def _limits(values: pd.Series) -> tuple[float, float]:
 
 _SIDE, _MAP_LEFT, _BETWEEN, _STACKED_BELOW = 3.6, 0.6, 0.25, 6.0
 _MAP_ROOM = 0.12  # of the longer range, on either side
-_LOOK = {PANEL: (_QUIET, "^"), INSTRUMENTS: (_QUIET, "s"), BOTH: (INK, "o")}
+_LOOK = {PANEL: (_QUIET, "^"), INSTRUMENTS: (_QUIET, "s"), BOTH: (pictures.INK, "o")}
 _WORDING = {PANEL: "as the panel sees it", INSTRUMENTS: "as the instruments see it", BOTH: "both together"}
 
 
-def _map_figure(joint: JointMap, names: Naming, width: float = BROAD) -> Figure:
+def _map_figure(joint: JointMap, names: Naming, width: float = pictures.BROAD) -> Figure:
     """Return the joint map: the prototypes, and beside or under them what increases which way.
 
     Each prototype stands where both blocks together place it, with a line to where the panel (triangle) and the
@@ -501,10 +475,10 @@ def _map_figure(joint: JointMap, names: Naming, width: float = BROAD) -> Figure:
     from matplotlib.lines import Line2D
 
     signs = [
-        Line2D([], [], color=_LOOK[block][0], marker=_LOOK[block][1], linestyle="none", markersize=5, label=words)
-        for block, words in _WORDING.items()
+        Line2D([], [], color=_LOOK[block][0], marker=_LOOK[block][1], linestyle="none", markersize=5, label=worded)
+        for block, worded in _WORDING.items()
     ]
-    head = key_lines(list(_WORDING.values()), width)[1] + 0.35
+    head = pictures.key_lines(list(_WORDING.values()), width)[1] + 0.35
     beside = width > _STACKED_BELOW
     side = (width - _MAP_LEFT - 0.1) / (2.1 if beside else 1.0)
     side = min(side, _SIDE)
@@ -520,15 +494,15 @@ def _map_figure(joint: JointMap, names: Naming, width: float = BROAD) -> Figure:
     _draw_places(places, joint.prototypes, names, side)
     for axis, component in ((places.xaxis, 1), (places.yaxis, 2)):
         share = joint.components["share"].iloc[component - 1]
-        axis.set_label_text(f"Component {component} ({format_share(share)})", fontsize=_FONT, color=INK)
-    places.set_title("Prototypes", fontsize=_FONT + 1, color=INK)
+        axis.set_label_text(f"Component {component} ({words.format_share(share)})", fontsize=_FONT, color=pictures.INK)
+    places.set_title("Prototypes", fontsize=_FONT + 1, color=pictures.INK)
     _draw_columns(columns, joint.columns, names, (across, side))
-    columns.set_title("Which way attributes and readings increase", fontsize=_FONT + 1, color=INK)
-    write_key(figure, signs)
+    columns.set_title("Which way attributes and readings increase", fontsize=_FONT + 1, color=pictures.INK)
+    pictures.write_key(figure, signs)
     return figure
 
 
-def _draw_places(axes: Axes, prototypes: pd.DataFrame, words: Naming, inches: float) -> None:
+def _draw_places(axes: Axes, prototypes: pd.DataFrame, worded: Naming, inches: float) -> None:
     points = {
         block: rows[["component_1", "component_2"]].to_numpy(dtype=float)
         for block, rows in prototypes.groupby("block", sort=False)
@@ -536,8 +510,8 @@ def _draw_places(axes: Axes, prototypes: pd.DataFrame, words: Naming, inches: fl
     low, high = np.vstack(list(points.values())).min(axis=0), np.vstack(list(points.values())).max(axis=0)
     centre, half = (low + high) / 2, (0.5 + _MAP_ROOM) * float((high - low).max())
     axes.set(xlim=(centre[0] - half, centre[0] + half), ylim=(centre[1] - half, centre[1] + half), aspect="equal")
-    axes.axhline(0, color=FAINT, linewidth=0.8, zorder=0)
-    axes.axvline(0, color=FAINT, linewidth=0.8, zorder=0)
+    axes.axhline(0, color=pictures.FAINT, linewidth=0.8, zorder=0)
+    axes.axvline(0, color=pictures.FAINT, linewidth=0.8, zorder=0)
     for block in (PANEL, INSTRUMENTS, BOTH):
         colour, shape = _LOOK[block]
         for (x, y), (middle_x, middle_y) in zip(points[block], points[BOTH], strict=True):
@@ -548,10 +522,10 @@ def _draw_places(axes: Axes, prototypes: pd.DataFrame, words: Naming, inches: fl
     everything = np.vstack([points[block] for block in (BOTH, PANEL, INSTRUMENTS)])
     names = [str(name) for name in prototypes.loc[prototypes["block"] == BOTH, "prototype"]]
     for name, at in zip(names, points[BOTH], strict=True):
-        draw_prototype(axes, words, name, tuple(at))
-    names = [shortened(name, _FONT, 0.4 * side) for name in names]
-    _write(axes, names, (everything - centre + half) / (2 * half) * side, (side, side), [INK] * len(names))
-    axes.tick_params(labelsize=_FONT - 1, colors=INK)
+        pictures.draw_prototype(axes, worded, name, tuple(at))
+    names = [pictures.shortened(name, _FONT, 0.4 * side) for name in names]
+    _write(axes, names, (everything - centre + half) / (2 * half) * side, (side, side), [pictures.INK] * len(names))
+    axes.tick_params(labelsize=_FONT - 1, colors=pictures.INK)
     axes.spines[["top", "right"]].set_visible(False)
 
 
@@ -565,9 +539,9 @@ def _draw_columns(axes: Axes, columns: pd.DataFrame, names: Naming, inches: tupl
     stretch = inches[0] / inches[1]
     axes.set(xlim=(-reach * stretch, reach * stretch), ylim=(-reach, reach), aspect="equal")
     axes.axis("off")
-    axes.add_patch(Circle((0, 0), 1, fill=False, edgecolor=FAINT, linewidth=0.8))
-    axes.plot([-1, 1], [0, 0], color=FAINT, linewidth=0.8, zorder=0)
-    axes.plot([0, 0], [-1, 1], color=FAINT, linewidth=0.8, zorder=0)
+    axes.add_patch(Circle((0, 0), 1, fill=False, edgecolor=pictures.FAINT, linewidth=0.8))
+    axes.plot([-1, 1], [0, 0], color=pictures.FAINT, linewidth=0.8, zorder=0)
+    axes.plot([0, 0], [-1, 1], color=pictures.FAINT, linewidth=0.8, zorder=0)
     for block, (x, y) in zip(blocks, points, strict=True):
         colour, shape = _LOOK[block]
         axes.plot([0, x], [0, y], color=colour, linewidth=0.6, alpha=0.5, zorder=1)
@@ -577,7 +551,7 @@ def _draw_columns(axes: Axes, columns: pd.DataFrame, names: Naming, inches: tupl
         for block, (_, name) in zip(blocks, wide.index, strict=True)
     ]
     box = inches[0] * _POINTS, inches[1] * _POINTS
-    labels = [shortened(label, _FONT, 0.42 * box[0]) for label in labels]
+    labels = [pictures.shortened(label, _FONT, 0.42 * box[0]) for label in labels]
     scaled = (points / reach / np.array([stretch, 1.0]) + 1) / 2 * np.array(box)
     _write(axes, labels, scaled, box, [_LOOK[block][0] for block in blocks])
 
@@ -586,15 +560,17 @@ def _write(
     axes: Axes, labels: Sequence[str], points: NDArray[np.float64], box: tuple[float, float], colours: Sequence[str]
 ) -> None:
     """Write a label beside each of the first points; the further points are only in the way."""
-    sizes = [(text_width(words, _FONT), 1.3 * _FONT) for words in labels]
+    sizes = [(pictures.text_width(worded, _FONT), 1.3 * _FONT) for worded in labels]
     sizes += [(0.0, 0.0)] * (len(points) - len(labels))
-    places = place_labels(points, sizes, box, _MARK)[: len(labels)] / np.array(box)
+    places = pictures.place_labels(points, sizes, box, _MARK)[: len(labels)] / np.array(box)
     starts = points[: len(labels)] / np.array(box)
-    for words, place, start, size, colour in zip(labels, places, starts, sizes, colours, strict=False):
+    for worded, place, start, size, colour in zip(labels, places, starts, sizes, colours, strict=False):
         gap = np.abs(place - start) * np.array(box) - np.array(size) / 2
         if gap.max() > 1.5 * _MARK:
-            axes.plot(*np.column_stack([start, place]), transform=axes.transAxes, color=GREY, linewidth=0.5, zorder=1)
+            axes.plot(
+                *np.column_stack([start, place]), transform=axes.transAxes, color=pictures.GREY, linewidth=0.5, zorder=1
+            )
         x, y = place
         axes.text(
-            x, y, words, transform=axes.transAxes, fontsize=_FONT, color=colour, ha="center", va="center", zorder=4
+            x, y, worded, transform=axes.transAxes, fontsize=_FONT, color=colour, ha="center", va="center", zorder=4
         )

@@ -11,26 +11,10 @@ import pandas as pd
 
 from panel.models.emollients.swaps import PERHAPS, TracedSwaps
 from panel.models.prototypes.verdict import DIFFERS
+from panel.study import shown
 from panel.study.naming import Naming
-from panel.study.shown import (
-    ATTRIBUTE,
-    P_ADJUSTED,
-    SHRUNKEN,
-    VERDICT,
-    WRONG_SIGN,
-    P,
-    Shown,
-    Source,
-    Table,
-    change,
-    deciding,
-    each_row,
-)
 from panel.views.told import Drawer, drawer
 from panel.words import counted, level_words, luck_words, p_words
-
-"""Interactions with a larger adjusted p-value are no sentences."""
-
 
 _AMOUNT = re.compile(r", (\d[\d.e+-]* %)$")  # the same swap at several amounts
 
@@ -45,71 +29,69 @@ def _all_effects(result: TracedSwaps) -> pd.DataFrame:
     return pd.concat(parts or [result.swaps], ignore_index=True)
 
 
-def _sources(result: TracedSwaps) -> tuple[Source, ...]:
+def _sources(result: TracedSwaps) -> tuple[shown.Source, ...]:
     """Return the scores behind each swap: those of the prototypes it was seen on."""
     members: dict[str, list[str]] = {}
     for row in result.members.to_dict("records"):
         for swap in (f"{row['removed']} → {row['added']}", f"{row['added']} → {row['removed']}"):
             members.setdefault(swap, []).extend((str(row["prototype"]), str(row["versus"])))
     seen_on = {swap: tuple(dict.fromkeys(names)) for swap, names in members.items()}
-    return (Source("scores", same={"attribute": "attribute"}, group=("swap", seen_on)),)
+    return (shown.Source("scores", same={"attribute": "attribute"}, group=("swap", seen_on)),)
 
 
 def _told(effects: pd.DataFrame) -> pd.DataFrame:
     return effects.loc[(effects["verdict"] == DIFFERS) & effects["shrunken"].notna()]
 
 
-def _base(row: Mapping[str, Any], _: Shown) -> str:
+def _base(row: Mapping[str, Any], _: shown.Shown) -> str:
     return f"{counted(int(row['n_pairs']), 'pair')}, {counted(int(row['n_assessors']), 'assessor')}"
 
 
-_SWAPS = Table(
+SWAP = shown.each_row("Swap", lambda row, _: swap_words(row["swap"]), "swap")
+_SWAPS = shown.Table(
     "swaps",
     "What changed with each swap of emollients",
     _all_effects,
     (
-        each_row("Swap", lambda row, _: swap_words(row["swap"]), "swap"),
-        ATTRIBUTE,
-        change("Change of the score"),
-        deciding(),
-        P,
-        P_ADJUSTED,
-        VERDICT,
-        each_row("Seen on", _base, "n_pairs", "n_assessors"),
+        SWAP,
+        shown.ATTRIBUTE,
+        shown.change("Change of the score"),
+        shown.deciding(),
+        shown.P,
+        shown.P_ADJUSTED,
+        shown.VERDICT,
+        shown.each_row("Seen on", _base, "n_pairs", "n_assessors"),
     ),
     key=("attribute", "removed", "added"),
     code="S",
     sources=_sources,
     none="No two prototypes differ by one swap only, so no effect can be credited to a swap.",
 )
-_WITHOUT_LUCK = Table(
+_WITHOUT_LUCK = shown.Table(
     "swaps_without_luck",
     "Effects that were told, and what is left of each with luck taken out",
     lambda found: _told(_all_effects(found)),
-    (
-        each_row("Swap", lambda row, _: swap_words(row["swap"]), "swap"),
-        *(ATTRIBUTE, change("Change of the score"), SHRUNKEN, WRONG_SIGN),
-    ),
+    (SWAP, *(shown.ATTRIBUTE, shown.change("Change of the score"), shown.SHRUNKEN, shown.WRONG_SIGN)),
     key=("attribute", "removed", "added"),
     code="SL",
     sources=_sources,
     none="No effect was told, so none was picked because it came out large.",
 )
-_INTERACTIONS = Table(
+_INTERACTIONS = shown.Table(
     "interactions",
     "What goes with two swaps together, beyond the sum of both",
     "interactions",
     (
-        each_row("Swap", lambda row, _: swap_words(row["swap"]), "swap"),
-        each_row("Together with", lambda row, _: swap_words(row["with_swap"]), "with_swap"),
-        ATTRIBUTE,
-        change("Beyond the sum of both"),
-        deciding(),
-        P_ADJUSTED,
+        SWAP,
+        shown.each_row("Together with", lambda row, _: swap_words(row["with_swap"]), "with_swap"),
+        shown.ATTRIBUTE,
+        shown.change("Beyond the sum of both"),
+        shown.deciding(),
+        shown.P_ADJUSTED,
     ),
     key=("attribute", "swap", "with_swap"),
     code="SI",
-    sources=(Source("scores", same={"attribute": "attribute"}),),
+    sources=(shown.Source("scores", same={"attribute": "attribute"}),),
     printed=False,
     none="No two swaps were made both apart and together, so whether they act together is not known.",
 )
@@ -120,12 +102,14 @@ NUMBERS = (_SWAPS, _WITHOUT_LUCK, _INTERACTIONS)
 def swap_drawers(result: TracedSwaps, names: Naming) -> tuple[Drawer, ...]:
     """Return what lies behind the matrix of causes: all numbers, and what two swaps do together."""
     effects = _all_effects(result)
-    table = Shown(_SWAPS, result, names)
+    table = shown.Shown(_SWAPS, result, names)
     found = [drawer("All effects of the swaps", table)] if len(effects) else []
     if len(_told(effects)):
-        found.append(drawer("With luck taken out", *_largest(effects, names), Shown(_WITHOUT_LUCK, result, names)))
+        found.append(
+            drawer("With luck taken out", *_largest(effects, names), shown.Shown(_WITHOUT_LUCK, result, names))
+        )
     together = _interaction_sentences(result, names)
-    tables = (Shown(_INTERACTIONS, result, names),) if len(result.interactions) else ()
+    tables = (shown.Shown(_INTERACTIONS, result, names),) if len(result.interactions) else ()
     return (*found, drawer("Two swaps together", *together, *tables))
 
 

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
+from functools import partial
 from typing import TYPE_CHECKING, Any
 
 import numpy as np
@@ -15,7 +16,7 @@ from panel.study.naming import Naming
 from panel.study.people import WHO_MAY_SEE
 from panel.study.shown import ASSESSOR, PROTOTYPE, VERDICT, Across, Shown, Table, count, each_row, number, text, yes_no
 from panel.views.emollients.swaps import swap_words
-from panel.views.pictures import BROAD, FAINT, GREY, INK, text_width, wrapped
+from panel.views.pictures import BROAD, FAINT, GREY, INK, sheet, text_width, wrapped
 from panel.views.told import Item, Picture, Told, drawer
 from panel.words import DOWN, NOTHING, capital, counted, first_few, format_list, format_number, format_share
 
@@ -31,9 +32,6 @@ _COUNTED = {
 _EVEN = {"place": "positions", "carry-over": "what follows what", "site": "sites"}
 _WHOLE = 0.995  # a precision that rounds to all of it is not mentioned
 _TRAYS = 24  # people in the picture; the others are in the table
-
-
-# Who gets what.
 
 
 BALANCE = Table(
@@ -69,7 +67,6 @@ def _counts(name: str, title: str, across: str, heading: str) -> Table:
 
 
 def _carried(plan: ServingPlan) -> pd.DataFrame:
-    """Return what comes after what, columns in the order of the rows."""
     rows = plan.balance.carry_over
     order = {name: place for place, name in enumerate(dict.fromkeys(rows["prototype"]))}
     return rows.sort_values("after", key=lambda names: names.map(order), kind="stable", ignore_index=True)
@@ -154,7 +151,6 @@ def key_table(servings: pd.DataFrame) -> pd.DataFrame:
 
 
 def _by_number(name: str) -> tuple[str, int]:
-    """Return a key that puts P2 before P10."""
     digits = "".join(character for character in name if character.isdigit())
     return name.rstrip("0123456789"), int(digits or 0)
 
@@ -193,8 +189,6 @@ def tray_figure(rows: Sequence[str], columns: Sequence[str], cells: np.ndarray, 
     width
         In inches; what does not fit beside each other goes into a second band of trays.
     """
-    from matplotlib.figure import Figure
-
     names = [wrapped(word, _FONT, 0.4 * width * _POINTS, 2) for word in rows]
     left = max(text_width(line, _FONT) / _POINTS for lines in names for line in lines) + 0.25
     wide = max([text_width(str(word), _FONT) / _POINTS for word in cells.ravel()] + [0.35]) + 0.2
@@ -205,10 +199,7 @@ def tray_figure(rows: Sequence[str], columns: Sequence[str], cells: np.ndarray, 
     heads = [wrapped(word, _FONT, (wide - 0.06) * _POINTS, 5) for word in columns]
     depth = _ROW * len(rows) + 0.15 * max(map(len, heads)) + 0.2
     height = bands * depth + 0.15
-    figure = Figure(figsize=(width, height))
-    axes = figure.add_axes((0, 0, 1, 1))
-    axes.set(xlim=(0, width), ylim=(height, 0))
-    axes.axis("off")
+    figure, axes = sheet(width, height)
     for band in range(bands):
         some = slice(band * across, (band + 1) * across)
         _draw_trays(axes, names, heads[some], cells[:, some], (left, (band + 1) * depth, wide))
@@ -249,9 +240,6 @@ _FONT = 9.0  # points
 _POINTS = 72.0  # to the inch
 _ROW, _WIDEST, _MOST_WIDE = 0.36, 0.9, 1.3  # inches
 _TRAY = "#eef2f4"
-
-
-# What to make.
 
 
 def _swap(row: Mapping[str, Any], _: Shown) -> str:
@@ -350,9 +338,7 @@ def _plan_picture(plan: SwapPlan) -> Picture:
     heads = [f"{letter}: {swap_words(str(swap))}" for letter, swap in zip(letters, plan.swaps["swap"], strict=True)]
     told = zip(rows, plan.prototypes["made"], strict=True)
     alt = f"Which swaps are made in which prototype: {'; '.join(f'{name} {made or NOTHING}' for name, made in told)}."
-    return Picture(
-        "plan", "Which swaps are made in which prototype", alt, lambda width: tray_figure(rows, heads, cells, width)
-    )
+    return Picture("plan", "Which swaps are made in which prototype", alt, partial(tray_figure, rows, heads, cells))
 
 
 def mixture_blends(plan: MixturePlan) -> Table:

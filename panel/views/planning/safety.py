@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Mapping
 from dataclasses import replace
+from functools import partial
 from typing import Any
 
 import numpy as np
@@ -97,11 +98,9 @@ PROTOCOL = Table(
     title="How every sample was applied",
     rows="items",
     columns=(
-        *(
-            text("Item", "words"),
-            text("Here", "value"),
-            yes_no("Stated", "stated", "by the study", "usual value, not stated"),
-        ),
+        text("Item", "words"),
+        text("Here", "value"),
+        yes_no("Stated", "stated", "by the study", "usual value, not stated"),
         each_row(
             "Basis of the usual value",
             lambda row, _: f"{row['basis']} ({row['source']})" if row["basis"] else str(row["source"]),
@@ -187,7 +186,6 @@ def _headline(gate: SafetyGate) -> str:
 
 
 def _batches(names: list[str], number: int) -> str:
-    """Return batches by name, or that it is all of them."""
     if len(names) == number > 1:
         return all_of(number, "batch", "batches")
     return f"batch {names[0]}" if len(names) == 1 else f"batches {first_few(names, _NAMED)}"
@@ -206,9 +204,7 @@ def _items_picture(gate: SafetyGate) -> Picture | None:
         f"{item}: {int(line.sum())} of {len(columns)}" for item, line in zip(rows, signed.to_numpy(bool), strict=True)
     ]
     alt = f"Which item is signed for how many batches. {'; '.join(told)}."
-    return Picture(
-        "safety", "Which item is signed for which batch", alt, lambda width: tray_figure(rows, columns, cells, width)
-    )
+    return Picture("safety", "Which item is signed for which batch", alt, partial(tray_figure, rows, columns, cells))
 
 
 # How far the ballots have come, as tables and plain sentences; they count marks and never show one.
@@ -217,7 +213,7 @@ def _items_picture(gate: SafetyGate) -> Picture | None:
 _MARKS = each_row(
     "Marks", lambda row, _: f"{row['answered'] + row['cannot_judge']} of {row['asked']}", "asked", figure=True
 )
-_LAST_SENT = each_row("Last sent", lambda row, _: _time(row["last_at"]), "last_at")
+_LAST_SENT = each_row("Last sent", lambda row, _: row["last_at"][11:] if row["last_at"] else NOTHING, "last_at")
 PROGRESS = Table(
     "board",
     "How far each assessor has come",
@@ -289,7 +285,3 @@ def _state(row: Mapping[Any, Any]) -> str:
     if row["finished"] == row["servings"]:
         return "finished"
     return "under way" if row["last_at"] else "not begun"
-
-
-def _time(text: str) -> str:
-    return text[11:] if text else NOTHING

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
+from functools import partial
 from typing import TYPE_CHECKING, Any
 
 import pandas as pd
@@ -10,8 +11,8 @@ import pandas as pd
 from panel.plan.batch_numbers import BatchNumbers
 from panel.plan.sample_size import ALL_PAIRS, ALONE, WITH_BENCHMARK, PanelSizes
 from panel.study.naming import Naming
-from panel.study.shown import SCALE, Across, Column, Shown, Table, count, each_row, number, share, text
-from panel.views.pictures import BROAD, GREY, INK, plain, text_width, wrapped
+from panel.study.shown import SCALE, Across, Shown, Table, count, each_row, number, share, text
+from panel.views.pictures import BROAD, GREY, INK, framed, plain, text_width, wrapped
 from panel.views.told import Drawer, Picture, Told, drawer
 from panel.words import capital, format_list, format_number, format_share, format_shares
 
@@ -21,17 +22,6 @@ if TYPE_CHECKING:
 
 _SHOWN_ASSESSORS = (6, 8, 10, 12, 15, 20)
 _HOW = {ALL_PAIRS: "among all pairs", WITH_BENCHMARK: "among all differences from the benchmark"}
-
-
-def _chance(heading: str) -> Column:
-    """Describe a column of assured chances, the plain ones in brackets."""
-    return each_row(
-        heading,
-        lambda row, _: f"{format_share(row['assurance'])} ({format_share(row['power'])})",
-        "assurance",
-        "power",
-        figure=True,
-    )
 
 
 def _people_needed(row: Mapping[str, Any], about: Shown) -> str:
@@ -64,7 +54,13 @@ _SIZES = Table(
         number("Standard error of a difference", "std_error", SCALE),
         *(number("One planned difference", "seen", SCALE), number("Among all pairs", "seen_pairs", SCALE)),
         *(number("Against the benchmark", "seen_benchmark", SCALE), number("A swap effect", "seen_swap", SCALE)),
-        _chance("Chance to find what matters (plain)"),
+        each_row(
+            "Chance to find what matters (plain)",
+            lambda row, _: f"{format_share(row['assurance'])} ({format_share(row['power'])})",
+            "assurance",
+            "power",
+            figure=True,
+        ),
     ),
     key=("assessors", "replicates"),
 )
@@ -208,9 +204,6 @@ def what_batches_buy(result: BatchNumbers, names: Naming) -> str:
     )
 
 
-# A picture of chances: what panels of several sizes find.
-
-
 _FONT = 9.0  # points
 _MOST_LINES = 5
 _POINTS = 72.0  # to the inch
@@ -232,10 +225,7 @@ def _power_picture(result: PanelSizes, names: Naming, replicates: int) -> Pictur
         f"{format_list(told)}."
     )
     return Picture(
-        "power",
-        "Chance to find a difference",
-        alt,
-        lambda width: _power_figure(result, lines, names, replicates, width),
+        "power", "Chance to find a difference", alt, partial(_power_figure, result, lines, names, replicates)
     )
 
 
@@ -285,15 +275,13 @@ def _spread(heights: Sequence[float]) -> list[float]:
 
 
 def _axes(labels: Sequence[str], title: str, width: float) -> tuple[Figure, Axes]:
-    from matplotlib.figure import Figure
     from matplotlib.ticker import PercentFormatter
 
     words = max((text_width(label, _FONT) / _POINTS for label in labels), default=0.0)
     wide = (width - _LEFT - words - 2 * _GAP) / 1.1
     heading = wrapped(title, _FONT + 1, (width - 2 * _GAP) * _POINTS)
     height = 0.18 + 0.18 * len(heading) + _HEIGHT + _BOTTOM
-    figure = Figure(figsize=(width, height))
-    axes = figure.add_axes((_LEFT / width, _BOTTOM / height, wide / width, _HEIGHT / height))
+    figure, axes = framed(width, height, (_LEFT, _BOTTOM, wide, _HEIGHT))
     words_at: dict[str, Any] = {"fontsize": _FONT + 1, "color": INK, "va": "top", "linespacing": 1.15}
     figure.text(_GAP / width, 1 - 0.06 / height, "\n".join(heading), **words_at)
     axes.yaxis.set_major_formatter(PercentFormatter(xmax=1, decimals=0, symbol=" %"))

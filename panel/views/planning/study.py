@@ -63,9 +63,6 @@ def what_the_findings_say(findings: Iterable[Finding]) -> str:
     return f"{format_list(parts)}."
 
 
-# Findings, formulas, batches and changed scores of a study as tables a person reads.
-
-
 _TOTAL, _EMOLLIENTS = "Total", "All emollients"
 _PERCENT = "per cent by mass"
 
@@ -86,12 +83,7 @@ FINDINGS = Table(
 def formulas_table(study: Study) -> pd.DataFrame:
     """Return one row per ingredient and one column per prototype, per cent by mass; sums at the end."""
     emollients, percent = emollient_percents(study), formula_percents(study).T
-    sums = pd.DataFrame(
-        {
-            _EMOLLIENTS: emollients.sum(axis=1, skipna=False),
-            _TOTAL: percent.sum(skipna=False),
-        }
-    ).T
+    sums = pd.DataFrame({_EMOLLIENTS: emollients.sum(axis=1, skipna=False), _TOTAL: percent.sum(skipna=False)}).T
     kinds = ["emollient" if name in emollients else "" for name in percent.index]
     columns = {
         name: [*map(_amount, percent[name]), *(format_number(total, 2) for total in sums[name])]
@@ -168,9 +160,6 @@ def _age(hours: float, by_the_clock: bool) -> str:
     if by_the_clock and abs(hours) <= 72:
         return f"{format_number(hours, 0)} h"
     return counted(round(hours / 24), "day")
-
-
-# Who changed what, and when: the journal of a study folder in words.
 
 
 def what_changed(rows: pd.DataFrame) -> str:

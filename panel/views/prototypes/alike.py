@@ -7,93 +7,53 @@ from typing import Any
 
 import pandas as pd
 
-from panel.models.prototypes.alike import (
-    BEYOND,
-    NO_DIRECTION,
-    NOT_WORSE,
-    POWER,
-    SHOWN,
-    WORSE,
-    Alike,
-    PlannedDifferences,
-    Sensitivity,
-)
+from panel import words
+from panel.models.prototypes import alike
 from panel.models.prototypes.verdict import EQUIVALENT, WOULD_BE
+from panel.study import shown
 from panel.study.naming import Naming
-from panel.study.shown import (
-    ATTRIBUTE,
-    PROTOTYPE,
-    SCALE,
-    VERDICT,
-    VERSUS,
-    Across,
-    Shown,
-    Source,
-    Table,
-    attribute_column,
-    change,
-    deciding,
-    each_row,
-    number,
-    p_value,
-    text,
-    yes_no,
-)
 from panel.views.told import Told, drawer
-from panel.words import (
-    NOTHING,
-    all_of,
-    capital,
-    format_change,
-    format_list,
-    format_share,
-    level_words,
-    p_after_holm,
-    scale_units,
-)
 
 _PLANNED, _EXPLORATORY = "planned", "exploratory"
 
 
-def _not_worse(row: Mapping[str, Any], about: Shown) -> str:
+def _not_worse(row: Mapping[str, Any], about: shown.Shown) -> str:
     """Return whether it is worse, and the worst that is still credible."""
-    if row["not_worse"] == NO_DIRECTION:
-        return NOTHING
-    return f"{row['not_worse']} ({format_change(row['bound'], about.names.digits_of(row['attribute']))} at worst)"
+    if row["not_worse"] == alike.NO_DIRECTION:
+        return words.NOTHING
+    return f"{row['not_worse']} ({words.format_change(row['bound'], about.names.digits_of(row['attribute']))} at worst)"
 
 
-_ALIKE = Table(
+_ALIKE = shown.Table(
     name="alike",
     title="Two one-sided tests of each difference against the margin",
     rows="differences",
     columns=(
-        *(ATTRIBUTE, PROTOTYPE, VERSUS, change("Difference", digits=SCALE)),
-        deciding("deciding_low", "deciding_high", "deciding_level", "Interval that decides likeness"),
-        p_value("p for likeness", "p_adjusted"),
-        text("Alike?", "verdict"),
-        each_row("Not worse?", _not_worse, "not_worse"),
+        *(shown.ATTRIBUTE, shown.PROTOTYPE, shown.VERSUS, shown.change("Difference", digits=shown.SCALE)),
+        shown.deciding("deciding_low", "deciding_high", "deciding_level", "Interval that decides likeness"),
+        shown.p_value("p for likeness", "p_adjusted"),
+        shown.text("Alike?", "verdict"),
+        shown.each_row("Not worse?", _not_worse, "not_worse"),
     ),
     key=("attribute", "prototype", "versus"),
 )
-_PLANNED_ONES = Table(
+_PLANNED_ONES = shown.Table(
     name="planned_differences",
     title="Differences planned beforehand, and chosen afterwards",
     rows="differences",
     columns=(
-        *(ATTRIBUTE, PROTOTYPE, VERSUS, yes_no("Chosen", "planned", _PLANNED, _EXPLORATORY)),
-        *(
-            change("Difference"),
-            deciding(),
-            p_value("p, alone", "p_value"),
-            p_value("p after Holm, chosen: Tukey", "p_adjusted"),
-            VERDICT,
-        ),
+        *(shown.ATTRIBUTE, shown.PROTOTYPE, shown.VERSUS, shown.yes_no("Chosen", "planned", _PLANNED, _EXPLORATORY)),
+        shown.change("Difference"),
+        shown.deciding(),
+        shown.p_value("p, alone", "p_value"),
+        shown.p_value("p after Holm, chosen: Tukey", "p_adjusted"),
+        shown.VERDICT,
     ),
     key=("attribute", "prototype", "versus"),
 )
 
 
-def tell_alike(result: Alike, names: Naming) -> Told:
+def tell_alike(result: alike.Alike, names: Naming) -> Told:
     """Return which differences are shown to lie within the margin, and which prototypes are not worse."""
     there = len(result.differences) > 0
     return Told(
@@ -106,7 +66,7 @@ def tell_alike(result: Alike, names: Naming) -> Told:
     )
 
 
-def tell_planned(result: PlannedDifferences, names: Naming) -> Told:
+def tell_planned(result: alike.PlannedDifferences, names: Naming) -> Told:
     """Return which of the differences planned beforehand are shown, and those chosen afterwards."""
     rows = result.differences
     lines = [_planned_line(row, names) for row in rows.to_dict("records")]
@@ -120,15 +80,15 @@ def tell_planned(result: PlannedDifferences, names: Naming) -> Told:
     )
 
 
-def _alike_headline(result: Alike) -> str:
+def _alike_headline(result: alike.Alike) -> str:
     """Return in one sentence for how many differences it is shown that they lie within the margin."""
     rows = result.differences
     if rows.empty:
         return result.notes[0] if result.notes else "There is nothing to compare."
     within = int(rows["verdict"].isin([EQUIVALENT, WOULD_BE]).sum())
-    beyond = int((rows["verdict"] == BEYOND).sum())
+    beyond = int((rows["verdict"] == alike.BEYOND).sum())
     sizes = rows["margin"].unique()
-    margin = scale_units(float(sizes[0])) if len(sizes) == 1 else "the margin of each attribute"
+    margin = words.scale_units(float(sizes[0])) if len(sizes) == 1 else "the margin of each attribute"
     limits = f"within {margin} either way"
     if within and not result.margin_stated:
         return (
@@ -146,37 +106,36 @@ def _alike_headline(result: Alike) -> str:
             if beyond
             else f"{told}. That does not show that they lie beyond."
         )
-    shown = f"{within} of {len(rows)} differences {'is' if within == 1 else 'are'} shown to lie {limits}"
-    return f"{shown}, adjusted over all of them (Holm)."
+    seen = f"{within} of {len(rows)} differences {'is' if within == 1 else 'are'} shown to lie {limits}"
+    return f"{seen}, adjusted over all of them (Holm)."
 
 
-def _alike_lines(result: Alike, names: Naming) -> list[str]:
+def _alike_lines(result: alike.Alike, names: Naming) -> list[str]:
     """Return one line for each pair of prototypes: on what it is alike, not worse, or beyond the margin."""
     lines = []
     for (prototype, versus), rows in result.differences.groupby(["prototype", "versus"], sort=False):
         parts = [
             _told(rows, "verdict", EQUIVALENT, f"alike with {versus} on", names),
             _told(rows, "verdict", WOULD_BE, f"would be within the margin of {versus} on", names),
-            _told(rows, "verdict", BEYOND, "further apart than the margin on", names),
-            _told(rows, "not_worse", NOT_WORSE, "not worse on", names),
-            _told(rows, "not_worse", WORSE, "worse by more than the margin on", names),
+            _told(rows, "verdict", alike.BEYOND, "further apart than the margin on", names),
+            _told(rows, "not_worse", alike.NOT_WORSE, "not worse on", names),
+            _told(rows, "not_worse", alike.WORSE, "worse by more than the margin on", names),
         ]
         told = "; ".join(part for part in parts if part)
         lines.append(f"{prototype}: {told}." if told else f"{prototype}: nothing is shown against {versus}.")
     return lines
 
 
-def _told(rows: pd.DataFrame, column: str, verdict: str, words: str, names: Naming) -> str:
+def _told(rows: pd.DataFrame, column: str, verdict: str, said: str, names: Naming) -> str:
     chosen = rows.loc[rows[column] == verdict, "attribute"]
     if chosen.empty:
         return ""
     if len(chosen) == len(rows) > 1:
-        return f"{words} {all_of(len(rows), 'attribute')}"
-    return f"{words} {format_list([names.attribute(str(name)) for name in chosen])}"
+        return f"{said} {words.all_of(len(rows), 'attribute')}"
+    return f"{said} {words.format_list([names.attribute(str(name)) for name in chosen])}"
 
 
-def _alike_cannot(result: Alike) -> tuple[str, ...]:
-    """Return what a reader must not take from these numbers."""
+def _alike_cannot(result: alike.Alike) -> tuple[str, ...]:
     set_when = (
         "The margin is the one the study states; nothing here shows that it was written before the scores were seen."
         if result.margin_stated
@@ -189,26 +148,25 @@ def _alike_cannot(result: Alike) -> tuple[str, ...]:
     )
 
 
-def _planned_headline(result: PlannedDifferences) -> str:
-    """Return how many planned differences showed, in one sentence."""
+def _planned_headline(result: alike.PlannedDifferences) -> str:
     planned = result.differences.loc[result.differences["planned"]]
     if planned.empty:
         return "The study states no difference that was planned beforehand."
-    told = int((planned["verdict"] == SHOWN).sum())
+    told = int((planned["verdict"] == alike.SHOWN).sum())
     total = len(planned)
     if total == 1:
         return f"The one difference planned beforehand {'is shown' if told else 'is not shown'}."
-    shown = {0: "None", total: f"All {total}"}.get(told, f"{told} of {total}")
-    if shown == "None":
+    seen = {0: "None", total: f"All {total}"}.get(told, f"{told} of {total}")
+    if seen == "None":
         return f"None of the {total} differences planned beforehand is shown. That does not show that there is none."
     verb = "is" if told == 1 else "are"
-    return f"{shown} differences planned beforehand {verb} shown."
+    return f"{seen} differences planned beforehand {verb} shown."
 
 
 def _planned_line(row: Mapping[Any, Any], names: Naming) -> str:
     attribute = str(row["attribute"])
-    interval = f"{level_words(row['told_level'])} {names.interval(attribute, row['told_low'], row['told_high'])}"
-    p = p_after_holm(row["p_adjusted"]).replace("Holm", "Holm" if row["planned"] else "Tukey")
+    interval = f"{words.level_words(row['told_level'])} {names.interval(attribute, row['told_low'], row['told_high'])}"
+    p = words.p_after_holm(row["p_adjusted"]).replace("Holm", "Holm" if row["planned"] else "Tukey")
     mark = "" if row["planned"] else f" {_EXPLORATORY.capitalize()}: chosen with the scores at hand."
     return (
         f"{names.attribute(attribute)}: {row['prototype']} minus {row['versus']} is "
@@ -216,8 +174,7 @@ def _planned_line(row: Mapping[Any, Any], names: Naming) -> str:
     )
 
 
-def _planned_cannot(result: PlannedDifferences) -> tuple[str, ...]:
-    """Return what a reader must not take from these numbers."""
+def _planned_cannot(result: alike.PlannedDifferences) -> tuple[str, ...]:
     lines = ["Not shown does not mean equal. To show that two are alike, set a margin."]
     if not result.differences["planned"].all():
         lines.append(
@@ -226,27 +183,26 @@ def _planned_cannot(result: PlannedDifferences) -> tuple[str, ...]:
     return tuple(lines)
 
 
-# What this panel could have seen.
-
-
-SMALLEST = Table(
+SMALLEST = shown.Table(
     name="smallest_differences",
-    title=f"Smallest true difference seen with probability {POWER:g}",
+    title=f"Smallest true difference seen with probability {alike.POWER:g}",
     rows="medians",
-    columns=(attribute_column("Attribute{scale}"),),
+    columns=(shown.attribute_column("Attribute{scale}"),),
     key=("attribute", "family"),
-    across=Across("family", number("", "smallest_difference", SCALE), lambda family, _: capital(str(family))),
+    across=shown.Across(
+        "family", shown.number("", "smallest_difference", shown.SCALE), lambda family, _: words.capital(str(family))
+    ),
     code="Z",
-    sources=(Source("scores", same={"attribute": "attribute"}),),
+    sources=(shown.Source("scores", same={"attribute": "attribute"}),),
 )
 
 
-def tell_sensitivity(result: Sensitivity, names: Naming) -> Told:
+def tell_sensitivity(result: alike.Sensitivity, names: Naming) -> Told:
     """Return what this panel could have seen."""
     rows = result.medians.loc[result.medians["family"].str.startswith("all pairs")]
     ends = rows.loc[[rows["smallest_difference"].idxmin(), rows["smallest_difference"].idxmax()]]
     low, high = map(names.number, ends["attribute"], ends["smallest_difference"])
-    told = f"With {format_share(POWER)} probability this panel shows a true difference of {low} on "
+    told = f"With {words.format_share(alike.POWER)} probability this panel shows a true difference of {low} on "
     one = names.attribute(str(rows["attribute"].iloc[0])) if len(rows) == 1 else ""
     return Told(
         result,

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Mapping
+from functools import partial
 from types import MappingProxyType
 from typing import TYPE_CHECKING, Any
 
@@ -11,19 +12,7 @@ import pandas as pd
 
 from panel.models.prototypes.assumptions import Assumptions, Problem
 from panel.study.naming import Naming
-from panel.views.pictures import (
-    BROAD,
-    GREY,
-    INK,
-    LETTERS,
-    OTHERS,
-    interval_figure,
-    place_labels,
-    plain,
-    shortened,
-    text_width,
-    wrapped,
-)
+from panel.views import pictures
 from panel.views.told import Picture, Told, drawer
 from panel.words import capital, counted, format_list, format_number, format_share, p_after_holm
 
@@ -158,15 +147,12 @@ _SENTENCES = {
 }
 
 
-# What the model leaves over, as pictures: residuals against fitted values, and the scatter of each assessor.
-
-
 _HEIGHT = 4.0  # inches
 _BANDS = 6  # groups of equal size along the fitted values for which a typical residual is drawn
 _LEAST_IN_BAND = 8
 _MOST_LINES = 4  # of a title, however long a name is
 _LINE = 0.28  # inches for one assessor
-_PLAIN, _MARKED = OTHERS[0], OTHERS[1]
+_PLAIN, _MARKED = pictures.OTHERS[0], pictures.OTHERS[1]
 _LEGEND = "lines: ± SD of the residuals there; ringed: pull most"
 
 
@@ -191,17 +177,17 @@ def _typical_size(rows: pd.DataFrame) -> pd.DataFrame:
     )
 
 
-def _residual_figure(result: Assumptions, attribute: str, names: Naming, width: float = BROAD) -> Figure:
+def _residual_figure(result: Assumptions, attribute: str, names: Naming, width: float = pictures.BROAD) -> Figure:
     """Return residuals against fitted values, with their typical size along the scale and the scores that pull most."""
     from matplotlib.figure import Figure
 
     rows = _residual_rows(result, attribute)
     room = (width - 0.9) * 72
-    title = wrapped(_title(result, attribute, names), LETTERS + 1, room, _MOST_LINES)
-    below = wrapped(f"{names.with_scale('Fitted value')}; {_LEGEND}", LETTERS, room, _MOST_LINES)
+    title = pictures.wrapped(_title(result, attribute, names), pictures.LETTERS + 1, room, _MOST_LINES)
+    below = pictures.wrapped(f"{names.with_scale('Fitted value')}; {_LEGEND}", pictures.LETTERS, room, _MOST_LINES)
     figure = Figure(figsize=(width, _HEIGHT + 0.18 * (len(title) + len(below) - 2)), layout="constrained")
     axes = figure.subplots()
-    for chosen, colour in ((~rows["marked"], GREY), (rows["marked"], _MARKED)):
+    for chosen, colour in ((~rows["marked"], pictures.GREY), (rows["marked"], _MARKED)):
         axes.plot(
             rows.loc[chosen, "fitted"],
             rows.loc[chosen, "residual"],
@@ -217,16 +203,16 @@ def _residual_figure(result: Assumptions, attribute: str, names: Naming, width: 
         for sign in (-1, 1):
             ends, height = [band["low"], band["high"]], [sign * band["spread"]] * 2
             axes.plot(ends, height, color=_PLAIN, linewidth=1.8, solid_capstyle="butt", zorder=3)
-    axes.axhline(0, color=INK, linewidth=1.0, zorder=1)
-    axes.set_title("\n".join(title), fontsize=LETTERS + 1, color=INK, loc="left")
-    axes.set_xlabel("\n".join(below), fontsize=LETTERS, color=INK)
-    axes.set_ylabel("Residual (score minus fitted value)", fontsize=LETTERS, color=INK)
-    plain(axes)
+    axes.axhline(0, color=pictures.INK, linewidth=1.0, zorder=1)
+    axes.set_title("\n".join(title), fontsize=pictures.LETTERS + 1, color=pictures.INK, loc="left")
+    axes.set_xlabel("\n".join(below), fontsize=pictures.LETTERS, color=pictures.INK)
+    axes.set_ylabel("Residual (score minus fitted value)", fontsize=pictures.LETTERS, color=pictures.INK)
+    pictures.plain(axes)
     _name_the_pullers(figure, axes, rows, result.influence.loc[result.influence["attribute"] == attribute])
     return figure
 
 
-def _spread_figure(result: Assumptions, attribute: str, names: Naming, width: float = BROAD) -> Figure:
+def _spread_figure(result: Assumptions, attribute: str, names: Naming, width: float = pictures.BROAD) -> Figure:
     """Return each assessor's residuals as dots on a line, the widest first, with their SD as a bar."""
     people = result.assessors.loc[result.assessors["attribute"] == attribute]
     people = people.sort_values("ratio", ascending=False, kind="stable", na_position="last").reset_index(drop=True)
@@ -243,7 +229,7 @@ def _spread_figure(result: Assumptions, attribute: str, names: Naming, width: fl
     scores = result.residuals.loc[result.residuals["attribute"] == attribute]
     reach = 1.05 * float(scores["residual"].abs().max())
     remarks = [f"{format_number(ratio, 1)} ×" if np.isfinite(ratio) else "too few" for ratio in rows["ratio"]]
-    figure, axes = interval_figure(
+    figure, axes = pictures.interval_figure(
         rows,
         _LINE * (len(rows) + 0.5),
         list(zip(rows["y"], rows["assessor"], strict=True)),
@@ -254,8 +240,10 @@ def _spread_figure(result: Assumptions, attribute: str, names: Naming, width: fl
         x_title="Residual; bar: ± its SD; right: SD over the panel's",
     )
     height = scores["assessor"].map(dict(zip(rows["assessor"], rows["y"], strict=True))).astype("float64")
-    axes.plot(scores["residual"], height, linestyle="none", marker="o", markersize=3, color=GREY, alpha=0.7, zorder=1)
-    axes.axvline(0, color=INK, linewidth=1.0, zorder=0)
+    axes.plot(
+        scores["residual"], height, linestyle="none", marker="o", markersize=3, color=pictures.GREY, alpha=0.7, zorder=1
+    )
+    axes.axvline(0, color=pictures.INK, linewidth=1.0, zorder=0)
     return figure
 
 
@@ -269,7 +257,7 @@ def _residual_picture(result: Assumptions, attribute: str, names: Naming) -> Pic
         "residuals",
         f"Residuals, {_title(result, attribute, names)}",
         f"Residuals against fitted values. Typical size of a residual along the scale: {heard}.",
-        lambda width: _residual_figure(result, attribute, names, width),
+        partial(_residual_figure, result, attribute, names),
     )
 
 
@@ -286,7 +274,7 @@ def _spread_pictures(result: Assumptions, attribute: str, names: Naming) -> list
         "residual_spread",
         f"Scatter of each assessor, {_title(result, attribute, names)}",
         f"Residual SD of each assessor, and over the panel's: {heard}.",
-        lambda width: _spread_figure(result, attribute, names, width),
+        partial(_spread_figure, result, attribute, names),
     )
     return [picture]
 
@@ -312,17 +300,21 @@ def _name_the_pullers(figure: Figure, axes: Axes, rows: pd.DataFrame, pullers: p
         return
     axes.plot(
         named["fitted"], named["residual"], linestyle="none", marker="o", markersize=8, markerfacecolor="none",
-        markeredgecolor=INK, markeredgewidth=1.0, zorder=4,
+        markeredgecolor=pictures.INK, markeredgewidth=1.0, zorder=4,
     )  # fmt: skip
     figure.draw_without_rendering()
-    size, to_points = LETTERS - 1, 72 / figure.dpi
+    size, to_points = pictures.LETTERS - 1, 72 / figure.dpi
     box = axes.get_window_extent()
     corner = np.array([box.x0, box.y0])
     points = (axes.transData.transform(named[["fitted", "residual"]].to_numpy(dtype=float)) - corner) * to_points
     widest = box.width * to_points / 3
-    words = [shortened(f"{row['assessor']} {row['prototype']}", size, widest) for row in named.to_dict("records")]
-    extents = [(text_width(word, size), size * 1.2) for word in words]
-    centres = place_labels(points, extents, (box.width * to_points, box.height * to_points), 8.0)
+    words = [
+        pictures.shortened(f"{row['assessor']} {row['prototype']}", size, widest) for row in named.to_dict("records")
+    ]
+    extents = [(pictures.text_width(word, size), size * 1.2) for word in words]
+    centres = pictures.place_labels(points, extents, (box.width * to_points, box.height * to_points), 8.0)
     for word, centre in zip(words, axes.transData.inverted().transform(centres / to_points + corner), strict=True):
-        label = axes.text(centre[0], centre[1], word, fontsize=size, color=INK, ha="center", va="center", zorder=5)
+        label = axes.text(
+            centre[0], centre[1], word, fontsize=size, color=pictures.INK, ha="center", va="center", zorder=5
+        )
         label.set_in_layout(False)  # it lies inside; were it asked for room, the axes would shrink under it

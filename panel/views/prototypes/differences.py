@@ -10,44 +10,13 @@ from typing import TYPE_CHECKING, Any
 import numpy as np
 import pandas as pd
 
+from panel import words
 from panel.checks.confounds import IN_THESE_BATCHES, OF_TEST, WHOLLY, untold_findings
 from panel.models.prototypes.differences import Differences
-from panel.models.prototypes.verdict import (
-    ALIKE,
-    CANNOT_TELL,
-    DIFFERS,
-    WOULD_BE,
-    WOULD_BE_SMALL,
-    untold_pairs,
-)
+from panel.models.prototypes.verdict import ALIKE, CANNOT_TELL, DIFFERS, WOULD_BE, WOULD_BE_SMALL, untold_pairs
 from panel.stats.comparing.multiplicity import LEVEL
+from panel.study import shown
 from panel.study.naming import Naming
-from panel.study.shown import (
-    ATTRIBUTE,
-    DEGREES,
-    OWN_LINES,
-    P_ADJUSTED,
-    P_HOLM,
-    PROTOTYPE,
-    SCALE,
-    SHRUNKEN,
-    STAGE,
-    VERSUS,
-    WRONG_SIGN,
-    Across,
-    Column,
-    P,
-    Shown,
-    Source,
-    Table,
-    attribute_column,
-    change,
-    deciding,
-    each_row,
-    number,
-    own_lines,
-    p_value,
-)
 from panel.views.pictures import (
     BROAD,
     FAINT,
@@ -64,20 +33,6 @@ from panel.views.pictures import (
     wrapped,
 )
 from panel.views.told import Item, Picture, Told, drawer
-from panel.words import (
-    NOTHING,
-    all_of,
-    counted,
-    first_few,
-    format_change,
-    format_interval,
-    format_list,
-    format_number,
-    level_words,
-    luck_words,
-    p_after_holm,
-    p_words,
-)
 
 if TYPE_CHECKING:
     from matplotlib.axes import Axes
@@ -85,18 +40,21 @@ if TYPE_CHECKING:
 
 _MOST_ALONE = 2  # prototypes named as told apart from every other; of more the letters of the means say it
 _CLEAREST = 3  # pairs named in one line; the table has them all
-_OF_ATTRIBUTE = Source("scores", same={"attribute": "attribute"})
-_OF_PAIR = (Source("scores", same={"attribute": "attribute"}, direct=("prototype", "versus")),)
+_OF_ATTRIBUTE = shown.Source("scores", same={"attribute": "attribute"})
+_OF_PAIR = (shown.Source("scores", same={"attribute": "attribute"}, direct=("prototype", "versus")),)
 
 
-def _change_and_interval(row: Mapping[str, Any], about: Shown) -> str:
+def _change_and_interval(row: Mapping[str, Any], about: shown.Shown) -> str:
     digits = about.names.digits_of(row["attribute"])
     if pd.isna(row["estimate"]):
-        return NOTHING
-    return f"{format_change(row['estimate'], digits)} ({format_interval(row['ci_low'], row['ci_high'], digits)})"
+        return words.NOTHING
+    return (
+        f"{words.format_change(row['estimate'], digits)} "
+        f"({words.format_interval(row['ci_low'], row['ci_high'], digits)})"
+    )
 
 
-def _said(row: Mapping[str, Any], about: Shown) -> str:
+def _said(row: Mapping[str, Any], about: shown.Shown) -> str:
     """Return the verdict, with why where the interval alone says more; pairs with the benchmark are told once."""
     if row.get("with_benchmark"):
         return f"see the differences from {about.result.benchmark}"
@@ -105,72 +63,77 @@ def _said(row: Mapping[str, Any], about: Shown) -> str:
     return str(row["said"])
 
 
-def _brief(row: Mapping[str, Any], about: Shown) -> str:
+def _brief(row: Mapping[str, Any], about: shown.Shown) -> str:
     """Return a difference as it stands in a cell: in brackets what cannot be told, `=` before what is alike."""
-    told = format_change(row["estimate"], about.names.digits_of(row["attribute"]))
+    told = words.format_change(row["estimate"], about.names.digits_of(row["attribute"]))
     if row["verdict"] == ALIKE:
         return f"= {told}"
-    return told if row["verdict"] == DIFFERS or told == NOTHING else f"({told})"
+    return told if row["verdict"] == DIFFERS or told == words.NOTHING else f"({told})"
 
 
-def _mean_and_letters(row: Mapping[str, Any], about: Shown) -> str:
-    return f"{format_number(row['estimate'], about.names.digits_of(row['attribute']))} {row.get('letters', '')}".strip()
+def _mean_and_letters(row: Mapping[str, Any], about: shown.Shown) -> str:
+    return (
+        f"{words.format_number(row['estimate'], about.names.digits_of(row['attribute']))} {row.get('letters', '')}"
+    ).strip()
 
 
-def _do_they_differ(row: Mapping[str, Any], _: Shown) -> str:
-    return NOTHING if pd.isna(row["p_adjusted"]) else "yes" if row["verdict"] == DIFFERS else CANNOT_TELL
+def _do_they_differ(row: Mapping[str, Any], _: shown.Shown) -> str:
+    return words.NOTHING if pd.isna(row["p_adjusted"]) else "yes" if row["verdict"] == DIFFERS else CANNOT_TELL
 
 
-def _standard_deviation(heading: str, name: str) -> Column:
+def _standard_deviation(heading: str, name: str) -> shown.Column:
     def write(variance: float, digits: int) -> str:
-        return format_number(np.sqrt(variance) if variance >= 0 else float("nan"), digits)
+        return words.format_number(np.sqrt(variance) if variance >= 0 else float("nan"), digits)
 
-    return number(heading, name, SCALE, write=write)
+    return shown.number(heading, name, shown.SCALE, write=write)
 
 
-def _of_a_difference(method: str, likeness: str) -> tuple[Column, ...]:
+def _of_a_difference(method: str, likeness: str) -> tuple[shown.Column, ...]:
     """Return the columns of a difference; a heading says what its number is adjusted for, for no two are the same."""
     return (
-        *(ATTRIBUTE, PROTOTYPE, VERSUS),
-        each_row(f"Difference ({{level}}, {method})", _change_and_interval, "estimate", figure=True),
-        p_value(f"p, {method}", "p_adjusted"),
-        deciding("alike_low", "alike_high", "alike_level", likeness),
-        each_row("In words", _said, "said"),
+        *(shown.ATTRIBUTE, shown.PROTOTYPE, shown.VERSUS),
+        shown.each_row(f"Difference ({{level}}, {method})", _change_and_interval, "estimate", figure=True),
+        shown.p_value(f"p, {method}", "p_adjusted"),
+        shown.deciding("alike_low", "alike_high", "alike_level", likeness),
+        shown.each_row("In words", _said, "said"),
     )
 
 
-_BRIEFLY = Table(
+_BRIEFLY = shown.Table(
     name="from_the_benchmark",
     title="Differences from {benchmark}: in brackets what cannot be told, = before what is alike",
     rows="versus",
-    columns=(attribute_column("Attribute{scale}"),),
+    columns=(shown.attribute_column("Attribute{scale}"),),
     key=("attribute", "prototype"),
-    across=Across("prototype", each_row("", _brief, figure=True)),
+    across=shown.Across("prototype", shown.each_row("", _brief, figure=True)),
 )
-_MEANS = Table(
+_MEANS = shown.Table(
     name="means",
     title="Estimated means; prototypes that share a letter within a row are not told apart",
     rows="means",
-    columns=(attribute_column("Attribute{scale}"),),
+    columns=(shown.attribute_column("Attribute{scale}"),),
     key=("attribute", "prototype"),
-    across=Across("prototype", each_row("", _mean_and_letters, figure=True)),
+    across=shown.Across("prototype", shown.each_row("", _mean_and_letters, figure=True)),
     code="M",
-    sources=(Source("scores", same={"attribute": "attribute"}, direct=("prototype",)),),
+    sources=(shown.Source("scores", same={"attribute": "attribute"}, direct=("prototype",)),),
 )
-_TESTS = Table(
+_TESTS = shown.Table(
     name="tests",
     title="Tests that no prototype differs; adjusted {over}",
     rows="attributes",
     columns=lambda found: (
-        *(ATTRIBUTE, STAGE, *([number("Order", "test_order", 0)] if found.in_order else [])),
-        *(number("F", "statistic", 2), DEGREES, P, P_ADJUSTED if found.in_order else P_HOLM),
-        each_row("Do prototypes differ?", _do_they_differ, "verdict"),
+        *(shown.ATTRIBUTE, shown.STAGE, *([shown.number("Order", "test_order", 0)] if found.in_order else [])),
+        shown.number("F", "statistic", 2),
+        shown.DEGREES,
+        shown.P,
+        shown.P_ADJUSTED if found.in_order else shown.P_HOLM,
+        shown.each_row("Do prototypes differ?", _do_they_differ, "verdict"),
     ),
     key=("attribute",),
     code="T",
     sources=(_OF_ATTRIBUTE,),
 )
-_FROM_BENCHMARK = Table(
+_FROM_BENCHMARK = shown.Table(
     name="differences",
     title="Differences from {benchmark}; intervals and p-values by Dunnett within each attribute",
     rows="versus",
@@ -180,7 +143,7 @@ _FROM_BENCHMARK = Table(
     sources=_OF_PAIR,
     none="The study names no benchmark that was scored, so there are no differences from one.",
 )
-_PAIRS = Table(
+_PAIRS = shown.Table(
     name="pairs",
     title="All pairs of prototypes; intervals and p-values by Tukey within each attribute",
     rows="pairs",
@@ -190,22 +153,29 @@ _PAIRS = Table(
     sources=_OF_PAIR,
     printed=False,
 )
-_WITHOUT_LUCK = Table(
+_WITHOUT_LUCK = shown.Table(
     name="without_luck",
     title="Differences that were told apart, and what is left of each with luck taken out",
     rows="picked",
-    columns=(ATTRIBUTE, PROTOTYPE, VERSUS, change("Difference"), SHRUNKEN, WRONG_SIGN),
+    columns=(
+        shown.ATTRIBUTE,
+        shown.PROTOTYPE,
+        shown.VERSUS,
+        shown.change("Difference"),
+        shown.SHRUNKEN,
+        shown.WRONG_SIGN,
+    ),
     key=("attribute", "prototype", "versus"),
     code="DL",
     sources=_OF_PAIR,
     none="No difference was told apart, so none was picked because it came out large.",
 )
-_VARIANCES = Table(
+_VARIANCES = shown.Table(
     name="scatter",
     title="Where the scatter comes from, as standard deviations (the unrounded table holds variances)",
     rows="variances",
     columns=(
-        ATTRIBUTE,
+        shown.ATTRIBUTE,
         _standard_deviation("Assessors use other levels", "assessor"),
         _standard_deviation("Assessors see prototypes differently", "assessor_prototype"),
         _standard_deviation("An assessor's level changes between sessions", "session"),
@@ -217,21 +187,21 @@ _VARIANCES = Table(
 )
 NUMBERS = (_MEANS, _TESTS, _FROM_BENCHMARK, _WITHOUT_LUCK, _PAIRS, _VARIANCES)
 """Its tables of numbers, in the order of the evidence file."""
-BOTH_WAYS = Table(
+BOTH_WAYS = shown.Table(
     name="both_ways",
     title="F tests with and without the changed scores",
     rows=lambda found: found.both_ways.assign(
         scores=found.both_ways["rules"].map({True: "as analysed", False: "as they came in"})
     ),
-    columns=(ATTRIBUTE,),
+    columns=(shown.ATTRIBUTE,),
     key=("attribute", "scores"),
-    across=Across(
+    across=shown.Across(
         "scores",
-        each_row(
+        shown.each_row(
             "",
             lambda row, _: (
-                f"F({format_number(row['df'], 0)}; {format_number(row['df_error'], 1)}) = "
-                f"{format_number(row['statistic'], 2)}, {p_words(row['p_value'])}"
+                f"F({words.format_number(row['df'], 0)}; {words.format_number(row['df_error'], 1)}) = "
+                f"{words.format_number(row['statistic'], 2)}, {words.p_words(row['p_value'])}"
             ),
         ),
         lambda scores, _: f"Scores {scores}",
@@ -274,9 +244,9 @@ def _headline(result: Differences, names: Naming) -> str:
     if not differing:
         why = _untold_because(result) or ". That does not show that they are alike."
         return f"On no attribute can the prototypes be told apart{why}"
-    on = f"{differing} of {total} attributes" if differing < total else all_of(total, "attribute")
+    on = f"{differing} of {total} attributes" if differing < total else words.all_of(total, "attribute")
     on = names.attribute(str(result.attributes["attribute"].iloc[0])) if total == 1 else on
-    rest = f"; not told apart on {first_few(open_ones)}" if differing < total else ""
+    rest = f"; not told apart on {words.first_few(open_ones)}" if differing < total else ""
     told = f"The prototypes differ on {f'{on} {result.holds}'.rstrip()}{rest}."
     if result.versus.empty:
         return f"{told}{_apart_from_all(result, names)}"
@@ -284,7 +254,7 @@ def _headline(result: Differences, names: Naming) -> str:
     if counts.empty or total == 1:
         return told
     most = [str(name) for name in counts.index[counts == counts.max()]]
-    stand = f"{format_list(most)} {'stands' if len(most) == 1 else 'stand'} out"
+    stand = f"{words.format_list(most)} {'stands' if len(most) == 1 else 'stand'} out"
     if differing == 1:
         return f"{told} {stand} from {result.benchmark}."
     on = f"{counts.max()} of them" if counts.max() < differing else "both" if differing == 2 else "all of them"
@@ -309,19 +279,21 @@ def _apart_from_all(result: Differences, names: Naming) -> str:
     alone = (both["verdict"] == DIFFERS).groupby([both["prototype"], both["attribute"]], sort=False).all()
     on = alone[alone].reset_index().groupby("prototype", sort=False)["attribute"].agg(list)
     most = on.map(len) == on.map(len).max()
-    told = [f"{name} on {first_few([names.attribute(str(each)) for each in held])}" for name, held in on[most].items()]
-    return f" Told apart from every other: {format_list(told)}." if 0 < len(told) <= _MOST_ALONE else ""
+    told = [
+        f"{name} on {words.first_few([names.attribute(str(each)) for each in held])}" for name, held in on[most].items()
+    ]
+    return f" Told apart from every other: {words.format_list(told)}." if 0 < len(told) <= _MOST_ALONE else ""
 
 
 def _mind(result: Differences, names: Naming) -> tuple[str, ...]:
     """Return what to mind before believing it: what else could explain it, what is missing, what was changed."""
     lines = [finding.message for finding in untold_findings(result.confounds)][:1]
     for by, own in result.attributes.query("differently != ''").groupby("differently", sort=False):
-        on = first_few([names.attribute(str(name)) for name in own["attribute"]])
+        on = words.first_few([names.attribute(str(name)) for name in own["attribute"]])
         lines.append(f"On {on} the {by} do not show the prototypes alike: what is told is a mean of these {by}.")
     if len(result.not_estimated):
         absent = [names.attribute(str(name)) for name in result.not_estimated["attribute"]]
-        lines.append(f"Not compared, for the reasons given below: {first_few(absent)}.")
+        lines.append(f"Not compared, for the reasons given below: {words.first_few(absent)}.")
     if len(result.both_ways):
         lines.append("Some scores were corrected or set aside; below both answers stand side by side.")
     if IN_THESE_BATCHES in result.holds:
@@ -341,25 +313,25 @@ _TYPED_IN = (
 
 def _line(row: Mapping[Any, Any], result: Differences, names: Naming) -> str:
     attribute = str(row["attribute"])
-    words = names.attribute(attribute)
-    test = f"F {format_number(row['statistic'], 1)}, {p_after_holm(row['p_adjusted'])}"
+    named = names.attribute(attribute)
+    test = f"F {words.format_number(row['statistic'], 1)}, {words.p_after_holm(row['p_adjusted'])}"
     if row["because"]:
-        return f"{words}: cannot tell ({test}); {row['because']}."
+        return f"{named}: cannot tell ({test}); {row['because']}."
     if row["verdict"] != DIFFERS:
-        return f"{words}: no difference shown ({test}). {_seen_at_best(attribute, result, names)}"
+        return f"{named}: no difference shown ({test}). {_seen_at_best(attribute, result, names)}"
     source = result.versus if result.benchmark in set(result.means["prototype"]) else result.pairs
     source = source.loc[source["attribute"] == attribute]
     told = source.loc[source["verdict"] == DIFFERS]
     alike = source.loc[source["verdict"] == ALIKE]
     would = source.loc[source["said"].str.startswith((WOULD_BE, WOULD_BE_SMALL))]
-    parts = [f"{words}: the prototypes differ ({test})."]
+    parts = [f"{named}: the prototypes differ ({test})."]
     parts += _sides(told, f" than {result.benchmark}") if result.benchmark else _clearest_pairs(told, names)
     if told.empty:
         parts.append(f"No single difference{f' from {result.benchmark}' if result.benchmark else ''} stands out alone.")
     of_benchmark = f" of {result.benchmark}" if result.benchmark else ""
     for words_of, rows in (("Within the margin", alike), ("Would be within the margin", would)):
         if len(rows):
-            parts.append(f"{words_of}{of_benchmark}: {format_list(_in_intervals(rows, result, names))}.")
+            parts.append(f"{words_of}{of_benchmark}: {words.format_list(_in_intervals(rows, result, names))}.")
     return " ".join(parts)
 
 
@@ -371,24 +343,26 @@ def _largest(result: Differences, names: Naming) -> list[str]:
     row = _widest_first(told).iloc[0]
     attribute = str(row["attribute"])
     pair = f"{row['prototype']} minus {row['versus']} on {names.attribute(attribute)}"
-    return [f"The largest difference, {pair}, is {luck_words(row.to_dict(), partial(names.change, attribute))}."]
+    return [f"The largest difference, {pair}, is {words.luck_words(row.to_dict(), partial(names.change, attribute))}."]
 
 
 def _in_intervals(rows: pd.DataFrame, result: Differences, names: Naming) -> list[str]:
     """Return who is alike, each with the interval that decides it."""
     return [
-        f"{row['prototype']}{'' if result.benchmark else ' and ' + row['versus']} ({level_words(row['alike_level'])} "
+        f"{row['prototype']}{'' if result.benchmark else ' and ' + row['versus']} "
+        f"({words.level_words(row['alike_level'])} "
         f"{names.interval(row['attribute'], row['alike_low'], row['alike_high'])})"
         for row in rows.to_dict("records")
     ]
 
 
 def _sides(told: pd.DataFrame, against: str) -> list[str]:
-    """Return who scores higher and who lower than the benchmark."""
     sides = []
     for word, rows in (("Higher", told[told["estimate"] > 0]), ("Lower", told[told["estimate"] < 0])):
         if len(rows):
-            sides.append(f"{word}{against}: {format_list(_widest_first(rows)['prototype'].astype(str).tolist())}.")
+            sides.append(
+                f"{word}{against}: {words.format_list(_widest_first(rows)['prototype'].astype(str).tolist())}."
+            )
     return sides
 
 
@@ -397,15 +371,14 @@ def _widest_first(rows: pd.DataFrame) -> pd.DataFrame:
 
 
 def _clearest_pairs(told: pd.DataFrame, names: Naming) -> list[str]:
-    """Return the widest of the differences told apart, as higher over lower."""
     if told.empty:
         return []
     rows = _widest_first(told).head(_CLEAREST)[["prototype", "versus", "estimate", "attribute"]].itertuples(index=False)
     ends = ((one, other, size, on) if size > 0 else (other, one, -size, on) for one, other, size, on in rows)
     pairs = [f"{above} above {below} by {names.number(on, size)}" for above, below, size, on in ends]
     rest = len(told) - len(pairs)
-    more = f"; {counted(rest, 'more pair')} told apart" if rest else ""
-    return [f"Widest: {format_list(pairs)}{more}."]
+    more = f"; {words.counted(rest, 'more pair')} told apart" if rest else ""
+    return [f"Widest: {words.format_list(pairs)}{more}."]
 
 
 def _seen_at_best(attribute: str, result: Differences, names: Naming) -> str:
@@ -420,7 +393,6 @@ def _seen_at_best(attribute: str, result: Differences, names: Naming) -> str:
 
 
 def _what_the_differences_cannot_show(result: Differences, names: Naming) -> tuple[str, ...]:
-    """Return what a reader must not take from these numbers."""
     return (
         "They say how these assessors perceive these batches, not how consumers like them.",
         "With one batch of a prototype nothing shows whether another batch would come out the same."
@@ -443,9 +415,6 @@ def _margin_words(result: Differences, names: Naming) -> str:
     )
 
 
-# The picture: with a benchmark a column for each prototype and a row for each attribute, else the means on one line.
-
-
 _TOP, _MARGIN, _LEAST_WIDE = 0.5, 0.1, 0.86  # inches
 _LINE = 0.27  # inches for one attribute
 _POINTS = 72.0  # to the inch
@@ -456,9 +425,9 @@ def _picture(result: Differences, names: Naming) -> Picture:
     """Return all prototypes in one picture: against the benchmark, or their means."""
     if not result.benchmark:
         title, heard = "Estimated means of the prototypes", _means_heard(result, names)
-        return Picture("means", title, heard, lambda width: _means_figure(result, names, width))
+        return Picture("means", title, heard, partial(_means_figure, result, names))
     title, heard = f"Differences from {result.benchmark}", _against_heard(result, names)
-    return Picture("differences", title, heard, lambda width: _against_figure(result, names, width))
+    return Picture("differences", title, heard, partial(_against_figure, result, names))
 
 
 def _against_figure(result: Differences, names: Naming, width: float = BROAD) -> Figure:
@@ -467,7 +436,7 @@ def _against_figure(result: Differences, names: Naming, width: float = BROAD) ->
 
     rows = result.versus.dropna(subset=["estimate"])
     rows = rows.assign(margin=rows["attribute"].map(result.margins).astype(float))
-    rows, behind = own_lines(rows, names, "margin", about_zero=True)
+    rows, behind = shown.own_lines(rows, names, "margin", about_zero=True)
     attributes = [str(name) for name in result.attributes["attribute"]]
     prototypes = [str(name) for name in dict.fromkeys(result.versus["prototype"])]
     room = min(2.3, 0.42 * width) * _POINTS
@@ -527,18 +496,16 @@ def _draw_prototype(axes: Axes, rows: pd.DataFrame, attributes: list[str], proto
 
 
 def _legend(result: Differences, names: Naming) -> str:
-    """Return how the picture is read."""
     scale = f", scale {names.scale}" if names.scale else ""
     grey = " Grey: alike." if result.margins and result.margin_stated else ""
     band = f" Band: up to {names.margins(result.margins)}." if result.margins else ""
     return (
-        f"Difference from {result.benchmark} with its {level_words(LEVEL)}{scale}. "
-        f"Filled: differs. Hollow: cannot tell.{grey}{band}{f' {OWN_LINES}.' if names.mixed else ''}"
+        f"Difference from {result.benchmark} with its {words.level_words(LEVEL)}{scale}. "
+        f"Filled: differs. Hollow: cannot tell.{grey}{band}{f' {shown.OWN_LINES}.' if names.mixed else ''}"
     )
 
 
 def _against_heard(result: Differences, names: Naming) -> str:
-    """Return for each prototype on what it lies higher, lower, and is alike."""
     parts = []
     for prototype, rows in result.versus.groupby("prototype", sort=False):
         told = rows["verdict"] == DIFFERS
@@ -548,8 +515,8 @@ def _against_heard(result: Differences, names: Naming) -> str:
             ("alike on", rows["verdict"] == ALIKE),
         )
         heard = [
-            f"{words} {format_list([names.attribute(str(name)) for name in rows.loc[side, 'attribute']])}"
-            for words, side in sides
+            f"{named} {words.format_list([names.attribute(str(name)) for name in rows.loc[side, 'attribute']])}"
+            for named, side in sides
             if side.any()
         ]
         parts.append(f"{prototype}: {'; '.join(heard) or 'nothing can be told'}")
@@ -558,7 +525,9 @@ def _against_heard(result: Differences, names: Naming) -> str:
 
 def _means_figure(result: Differences, names: Naming, width: float = BROAD) -> Figure:
     """Return the prototypes' means, a line for each attribute: filled where the prototypes differ."""
-    rows, behind = own_lines(result.means.dropna(subset=["estimate"]).assign(ci_low=np.nan, ci_high=np.nan), names)
+    rows, behind = shown.own_lines(
+        result.means.dropna(subset=["estimate"]).assign(ci_low=np.nan, ci_high=np.nan), names
+    )
     prototypes = [str(name) for name in dict.fromkeys(rows["prototype"])]
     looks = {name: marker_of(names, name) for name in prototypes}
     attributes = [str(name) for name in result.attributes["attribute"]]

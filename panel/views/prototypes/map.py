@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Mapping
+from functools import partial
 from itertools import combinations
 from typing import TYPE_CHECKING
 
@@ -13,35 +14,9 @@ from numpy.typing import NDArray
 from panel.models.prototypes.map import PrototypeMap
 from panel.stats.comparing.multiplicity import LEVEL
 from panel.stats.maps.draws import ellipse_outline
+from panel.study import shown
 from panel.study.naming import Naming
-from panel.study.shown import (
-    ATTRIBUTE,
-    PROTOTYPE_IN_WORDS,
-    SCALE,
-    STAGE,
-    Across,
-    Column,
-    Source,
-    Table,
-    count,
-    number,
-    share,
-)
-from panel.views.pictures import (
-    BROAD,
-    FAINT,
-    GREY,
-    INK,
-    interval_figure,
-    marker_of,
-    needed_limits,
-    place_labels,
-    prototype_mark,
-    shortened,
-    spread_apart,
-    text_width,
-    wrapped,
-)
+from panel.views import pictures
 from panel.views.told import Picture, Told, drawer
 from panel.words import capital, format_list, format_share, quoted
 
@@ -54,49 +29,51 @@ _CLEAR = 0.7
 _MOST_NAMED = 3
 _FEWEST_FOR_A_PLANE = 3  # prototypes or attributes; with fewer the second axis carries nothing
 
-_COMPONENTS = Table(
+_COMPONENTS = shown.Table(
     name="components",
     title="Share of the differences on each component of the map",
     rows="components",
     columns=(
-        count("Component", "component"),
-        share("Share of the differences"),
-        Column(
+        shown.count("Component", "component"),
+        shown.share("Share of the differences"),
+        shown.Column(
             "Together with those before",
             lambda rows, _: [format_share(min(value, 1.0)) for value in rows["share"].cumsum()],
             ("share",),
         ),
-        share("Unrelated attributes reach (1 case in 20)", "chance_share"),
+        shown.share("Unrelated attributes reach (1 case in 20)", "chance_share"),
     ),
     key=("component",),
     code="C",
-    sources=(Source("scores"),),
+    sources=(shown.Source("scores"),),
 )
-_PLACES = Table(
+_PLACES = shown.Table(
     name="places",
     title="Places of the prototypes on the map",
     rows="regions",
     columns=(
-        PROTOTYPE_IN_WORDS,
-        number("Component 1", "centre_1", SCALE),
-        number("Component 2", "centre_2", SCALE),
-        number("Ring, longer half", "half_axis_1", SCALE),
-        number("Ring, shorter half", "half_axis_2", SCALE),
-        count("Assessors", "assessors"),
+        shown.PROTOTYPE_IN_WORDS,
+        shown.number("Component 1", "centre_1", shown.SCALE),
+        shown.number("Component 2", "centre_2", shown.SCALE),
+        shown.number("Ring, longer half", "half_axis_1", shown.SCALE),
+        shown.number("Ring, shorter half", "half_axis_2", shown.SCALE),
+        shown.count("Assessors", "assessors"),
     ),
     key=("prototype",),
     code="CP",
-    sources=(Source("scores", direct=("prototype",)),),
+    sources=(shown.Source("scores", direct=("prototype",)),),
 )
-_LOADINGS = Table(
+_LOADINGS = shown.Table(
     name="map_attributes",
     title="Attributes and the components of the map",
     rows="attributes",
-    columns=(ATTRIBUTE, STAGE),
+    columns=(shown.ATTRIBUTE, shown.STAGE),
     key=("attribute", "component"),
-    across=Across("component", number("", "loading", 2), lambda place, _: f"Correlation with component {place}"),
+    across=shown.Across(
+        "component", shown.number("", "loading", 2), lambda place, _: f"Correlation with component {place}"
+    ),
     code="CA",
-    sources=(Source("scores", same={"attribute": "attribute"}),),
+    sources=(shown.Source("scores", same={"attribute": "attribute"}),),
 )
 NUMBERS = (_COMPONENTS, _PLACES, _LOADINGS)
 """Its tables of numbers, in the order of the evidence file."""
@@ -121,7 +98,6 @@ def tell_map(result: PrototypeMap, names: Naming) -> Told:
 
 
 def _what_the_map_cannot_show(result: PrototypeMap) -> tuple[str, ...]:
-    """Return the sentences that keep a reader from reading too much."""
     left = 1 - float(result.components["share"].iloc[:2].sum())
     return (
         f"About {format_share(left)} of the differences is not on the map: neighbours here may differ in it."
@@ -200,9 +176,6 @@ def _count(assessors: pd.Series) -> str:
     return f"{low}" if low == high else f"{low} to {high}"
 
 
-# The picture: prototypes with their rings in the middle, attributes as lines with their names at both sides.
-
-
 _FONT = 9.5  # points
 _POINTS = 72.0  # to the inch
 _HEIGHT, _TOP, _NUMBERED_BELOW = 4.8, 0.1, 6.0  # inches
@@ -215,19 +188,16 @@ _Limits = tuple[tuple[float, float], tuple[float, float]]
 
 
 def _picture(result: PrototypeMap, names: Naming) -> Picture:
-    """Return the map; a strip where there is no second direction."""
     places = "; ".join(
         f"{row['prototype']} {_where(row['component_1'], row['component_2'])}"
         for row in result.prototypes.to_dict("records")
     )
     heard = " ".join((_distances(result.prototypes), _shares(result), *_mind(result, names)))
     draw = _figure if _is_plane(result) else _strip
-    return Picture(
-        "map", "Map of the prototypes", f"{heard} Places: {places}.", lambda width: draw(result, names, width)
-    )
+    return Picture("map", "Map of the prototypes", f"{heard} Places: {places}.", partial(draw, result, names))
 
 
-def _figure(result: PrototypeMap, names: Naming, width: float = BROAD) -> Figure:
+def _figure(result: PrototypeMap, names: Naming, width: float = pictures.BROAD) -> Figure:
     """Return prototypes and attributes in one circle; one unit is equally long both ways."""
     from matplotlib.figure import Figure
     from matplotlib.patches import Circle
@@ -239,7 +209,7 @@ def _figure(result: PrototypeMap, names: Naming, width: float = BROAD) -> Figure
         told.append("; ".join(f"{place}\u00a0{label}" for place, label in enumerate(labels.values(), start=1)))
         labels = {name: f"{place}" for place, name in enumerate(labels, start=1)}
         tall = width
-    below = [line for words in told for line in wrapped(words, _FONT - 0.5, 0.94 * width * _POINTS)]
+    below = [line for words in told for line in pictures.wrapped(words, _FONT - 0.5, 0.94 * width * _POINTS)]
     foot = 0.2 + 0.17 * len(below)
     height = foot + tall + _TOP
     figure = Figure(figsize=(width, height))
@@ -248,19 +218,18 @@ def _figure(result: PrototypeMap, names: Naming, width: float = BROAD) -> Figure
     lines, limits = _attribute_lines(result, labels, box)
     axes.set(xlim=limits[0], ylim=limits[1], aspect="equal")
     axes.axis("off")
-    axes.add_patch(Circle((0, 0), 1, fill=False, edgecolor=FAINT, linewidth=0.8))
-    axes.plot([-1, 1], [0, 0], color=FAINT, linewidth=0.8, zorder=0)
-    axes.plot([0, 0], [-1, 1], color=FAINT, linewidth=0.8, zorder=0)
+    axes.add_patch(Circle((0, 0), 1, fill=False, edgecolor=pictures.FAINT, linewidth=0.8))
+    axes.plot([-1, 1], [0, 0], color=pictures.FAINT, linewidth=0.8, zorder=0)
+    axes.plot([0, 0], [-1, 1], color=pictures.FAINT, linewidth=0.8, zorder=0)
     _draw_attributes(axes, lines)
     _draw_prototypes(axes, *_places(result, box, limits), names)
-    figure.text(0.03, 0.08 / height, "\n".join(below), fontsize=_FONT - 0.5, color=INK, va="bottom")
+    figure.text(0.03, 0.08 / height, "\n".join(below), fontsize=_FONT - 0.5, color=pictures.INK, va="bottom")
     return figure
 
 
-def _strip(result: PrototypeMap, names: Naming, width: float = BROAD) -> Figure:
-    """Return the prototypes along the one direction there is."""
+def _strip(result: PrototypeMap, names: Naming, width: float = pictures.BROAD) -> Figure:
     rows = result.prototypes.assign(estimate=result.prototypes["component_1"], ci_low=np.nan, ci_high=np.nan)
-    looks = [marker_of(names, str(name)) for name in rows["prototype"]]
+    looks = [pictures.marker_of(names, str(name)) for name in rows["prototype"]]
     rows = rows.assign(
         y=_STRIP_LINE * (np.arange(len(rows)) + 0.5),
         colour=[look.colour for look in looks],
@@ -268,12 +237,12 @@ def _strip(result: PrototypeMap, names: Naming, width: float = BROAD) -> Figure:
         filled=True,
         stands_for=rows["prototype"],
     )
-    figure, _ = interval_figure(
+    figure, _ = pictures.interval_figure(
         rows,
         _STRIP_LINE * len(rows),
         [(y, str(name)) for y, name in zip(rows["y"], rows["prototype"], strict=True)],
         width=width,
-        limits=needed_limits(rows),
+        limits=pictures.needed_limits(rows),
         x_title=f"Component 1: {format_share(result.components['share'].iloc[0])} of the differences",
     )
     return figure
@@ -282,32 +251,36 @@ def _strip(result: PrototypeMap, names: Naming, width: float = BROAD) -> Figure:
 def _draw_attributes(axes: Axes, lines: pd.DataFrame) -> None:
     for row in lines.to_dict("records"):
         leader = [row["x"], row["label_x"] * 0.985], [row["y"], row["label_y"]]
-        axes.plot(*leader, color=FAINT, linewidth=0.6, zorder=1)
-        axes.plot([0, row["x"]], [0, row["y"]], color=GREY, linewidth=1.0, zorder=1)
+        axes.plot(*leader, color=pictures.FAINT, linewidth=0.6, zorder=1)
+        axes.plot([0, row["x"]], [0, row["y"]], color=pictures.GREY, linewidth=1.0, zorder=1)
         tail = row["x"] * 0.999, row["y"] * 0.999
-        arrow = {"arrowstyle": "-|>", "color": GREY, "shrinkA": 0, "shrinkB": 0}
+        arrow = {"arrowstyle": "-|>", "color": pictures.GREY, "shrinkA": 0, "shrinkB": 0}
         axes.annotate("", xy=(row["x"], row["y"]), xytext=tail, arrowprops=arrow, zorder=2)
         across = "left" if row["side"] == "right" else "right"
-        axes.text(row["label_x"], row["label_y"], row["label"], fontsize=_FONT, color=INK, ha=across, va="center")
+        axes.text(
+            row["label_x"], row["label_y"], row["label"], fontsize=_FONT, color=pictures.INK, ha=across, va="center"
+        )
 
 
 def _draw_prototypes(axes: Axes, places: pd.DataFrame, outlines: pd.DataFrame, names: Naming) -> None:
     from matplotlib.patches import Polygon
 
     for prototype, outline in outlines.groupby("prototype", sort=False):
-        points, colour = outline[["x", "y"]].to_numpy(dtype=float), marker_of(names, str(prototype)).colour
+        points, colour = outline[["x", "y"]].to_numpy(dtype=float), pictures.marker_of(names, str(prototype)).colour
         axes.add_patch(Polygon(points, facecolor=colour, alpha=0.12, linewidth=0, zorder=3))
         axes.add_patch(Polygon(points, fill=False, edgecolor=colour, linewidth=1.2, zorder=4))
     for row in places.to_dict("records"):
-        look = marker_of(names, str(row["prototype"]))
+        look = pictures.marker_of(names, str(row["prototype"]))
         if row["led"]:
-            axes.plot([row["x"], row["label_x"]], [row["y"], row["label_y"]], color=INK, linewidth=0.6, zorder=5)
+            axes.plot(
+                [row["x"], row["label_x"]], [row["y"], row["label_y"]], color=pictures.INK, linewidth=0.6, zorder=5
+            )
         axes.plot(
             [row["x"]], [row["y"]], linestyle="none", marker=look.shape, markersize=7.5, markerfacecolor=look.colour,
-            markeredgecolor=INK, markeredgewidth=0.7, zorder=6, gid=prototype_mark(row["prototype"]),
+            markeredgecolor=pictures.INK, markeredgewidth=0.7, zorder=6, gid=pictures.prototype_mark(row["prototype"]),
         )  # fmt: skip
         axes.text(
-            row["label_x"], row["label_y"], row["label"], fontsize=_FONT + 1, fontweight="bold", color=INK,
+            row["label_x"], row["label_y"], row["label"], fontsize=_FONT + 1, fontweight="bold", color=pictures.INK,
             ha="center", va="center", zorder=7,
             bbox={"boxstyle": "square,pad=0.1", "fc": "white", "ec": "none", "alpha": 0.75},
         )  # fmt: skip
@@ -329,9 +302,9 @@ def _places(result: PrototypeMap, box: tuple[float, float], limits: _Limits) -> 
     within = 2 * inside / unit, box[1]
     in_box = (points / reach - corner) / unit
     font = _FONT + 1
-    labels = [shortened(str(name), font, 0.42 * within[0]) for name in result.prototypes["prototype"]]
-    sizes = [(text_width(label, font) * 1.2, font * _LINE) for label in labels]
-    centres = place_labels(in_box, sizes, within, distance=0.65 * font)
+    labels = [pictures.shortened(str(name), font, 0.42 * within[0]) for name in result.prototypes["prototype"]]
+    sizes = [(pictures.text_width(label, font) * 1.2, font * _LINE) for label in labels]
+    centres = pictures.place_labels(in_box, sizes, within, distance=0.65 * font)
     gaps = np.maximum(np.abs(centres - in_box) - np.array(sizes) / 2, 0).max(axis=1)
     at, written = points / reach, corner + centres * unit
     places = pd.DataFrame(
@@ -351,8 +324,8 @@ def _attribute_lines(
     """
     wide = result.attributes.pivot_table(index="attribute", columns="component", values="loading", sort=False)
     tips = wide[[1, 2]].to_numpy(dtype=float)
-    labels = [shortened(words[str(name)], _FONT, _WIDEST_LABEL * box[0]) for name in wide.index]
-    widths = np.array([text_width(label, _FONT) for label in labels]) + _FONT
+    labels = [pictures.shortened(words[str(name)], _FONT, _WIDEST_LABEL * box[0]) for name in wide.index]
+    widths = np.array([pictures.text_width(label, _FONT) for label in labels]) + _FONT
     line = _FONT * _LINE
     right = _sides(tips, int(box[1] // line))
     columns = [float(widths[side].max(initial=0.0)) for side in (~right, right)]
@@ -361,7 +334,7 @@ def _attribute_lines(
     spare = (box[0] - sum(columns)) / 2 / radius  # from the middle to either column
     written = np.empty(len(tips))
     for side in (right, ~right):
-        written[side] = spread_apart(tips[side, 1], np.full(side.sum(), line / radius), -reach, reach)
+        written[side] = pictures.spread_apart(tips[side, 1], np.full(side.sum(), line / radius), -reach, reach)
     lines = pd.DataFrame(
         {
             "attribute": pd.Series(wide.index.astype(str), dtype="str"),

@@ -115,7 +115,6 @@ def _line(row: Mapping[Any, Any], result: RankComparison, names: Naming) -> str:
 
 
 def _test(row: Mapping[Any, Any]) -> str:
-    """Return the name of the test, its statistic and its p-value."""
     letter = "F" if row["method"] == DURBIN else "chi-square"
     exact = f"{'exact' if row['exact'] else 'approximate'} " if row["method"] == FRIEDMAN else ""
     statistic = format_number(row["statistic"], 1)
@@ -123,7 +122,6 @@ def _test(row: Mapping[Any, Any]) -> str:
 
 
 def _order(attribute: str, result: RankComparison) -> str:
-    """Return the prototypes at both ends of the order."""
     own = result.rank_sums.loc[result.rank_sums["attribute"] == attribute].sort_values(
         "mean_rank", ascending=False, kind="stable"
     )
@@ -140,9 +138,6 @@ def _lost(attribute: str, result: RankComparison) -> list[str]:
 
 def _words(rows: pd.DataFrame, names: Naming) -> list[str]:
     return [names.attribute(str(name)) for name in rows["attribute"]]
-
-
-# With use of the scale taken out.
 
 
 SCALE_USE = Table(
