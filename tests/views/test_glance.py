@@ -202,9 +202,9 @@ def test_what_consumers_like_stands_beside_the_differences_where_nothing_is_aime
     study = small_study()
     liking = pd.DataFrame(
         [
-            (f"C{n}", p, "liking", "liking", str(4 + n % 3 + 3 * (p == "P3")))
+            (f"C{n}", p, "liking", "liking", str(3 + n % 3 + (n * 7 + 3 * k) % 4 + 2 * (p == "P3")))
             for n in range(20)
-            for p in study.prototypes
+            for k, p in enumerate(study.prototypes)
         ],
         columns=["assessor", "prototype", "question", "kind", "answer"],
         dtype="str",

@@ -155,7 +155,7 @@ def _did(causes: Causes, letter: Any, rows: pd.DataFrame, names: Naming) -> str:
     where = "In these batches" if swap["one_batch"] else "In this base"
     ends = ["removed", "added"]
     several = causes.swaps.duplicated(ends, keep=False)[causes.swaps["letter"] == letter].any()  # by its amounts
-    amount = f"{format_typed(float(swap['percent']))} % " if several else ""
+    amount = f"{words.format_typed(float(swap['percent']))} % " if several else ""
     return f"{where} {amount}{_swap(swap, _short(causes))} {'gave' if swap['earned'] else 'went with'} {did}."
 
 
