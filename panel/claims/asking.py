@@ -73,40 +73,12 @@ class Asking(Cursor):
         if unseen or (word in ("didn't", "don't") and rest[:1] in (("see",), ("notice",))):
             seen = rest[1 + unseen :]
             return ("saw", "no", *seen[seen[:1] == ("any",) :])
-        own = self.own_product(place + 1)
-        before = place - (self.tokens[max(0, place - 1) : place] == (",",))
-        if word == "whose" and any(self.own_product(start) == before for start in range(before)):
-            return ("its", *rest)  # a lotion whose thickness
-        if word == "of" and self.tokens[place - 1] == "users" and own and self.tokens[own : own + 1] == ("will",):
-            return (word, "it", *self.tokens[own:])  # users of our new hand cream will find
-        if word in _PUT_BESIDE and own and self.tokens[own : own + 1] and self.tokens[own] in _BESIDE:
-            return (word, "it", *self.tokens[own:])  # compared our new hand cream with
         unfound = word in ("not", "didn't") and rest[:1] in (("find",), ("consider",))
         if unfound and {*rest[1:2]} & {*OURS, "it", "this"}:
             end = self.own_product(place + 2) or place + 2
             return ("found", *self.tokens[place + 2 : end], "not", *self.tokens[end:])
-        end = self.tokens.index("to", place) if word == "from" and "to" in rest else 0
-        if end and self.own_product(end + 1) and not SILENT & set(self.tokens[place:end]):
-            return ("compared", "with", *rest[: end - place - 1], *self.tokens[self.own_product(end + 1) :])
-        if word == "takes" and own and self.tokens[own : own + 2] in (("less", "time"), ("more", "time")):
-            return (word, *self.tokens[own:])  # it takes our new cream less time than
-        end = self.own_product(place + 2) if (word, *rest[:1]) == ("long", "for") else 0
-        if end and self.tokens[end : end + 1] == ("to",):
-            return (word, *self.tokens[end:])  # does not take long for it to sink in
         if (word, *rest[:1]) == ("as", "much") and self.entry("property", place + 2)[0]:
             return (word, *rest[1:])
-        if root(word) in _APPLYING and self.tokens[max(0, place - 1) : place] != ("would",):
-            ends = rest[:1] if rest[:1] in (("on",), ("in",)) else ()
-            end = self.own_product(place + 1 + len(ends))
-            if end and "new" not in self.tokens[place:end] and self.tokens[end - 1] != "ours":
-                return (word, "it", *ends, *self.tokens[end:])  # after putting on this lotion
-        if (
-            own
-            and rest
-            and word in ("does", "did", "will")
-            and self.tokens[max(0, place - 2) : place] == ("how", "long")
-        ):
-            return (word, "it", *self.tokens[own:])  # how long does the butter take to sink in
         last = rest[:1] == () or rest[0] in SILENT
         if word == "so" and last and "?" in self.tokens[:place] and self.tokens[place - 1] in _BEING_SO:
             return ("indeed", *rest)  # rich? They agreed that it feels so
@@ -123,6 +95,39 @@ class Asking(Cursor):
             whole = number_at(self.tokens, place + 3 + between) if between else None
             if left is not None and whole is not None:
                 return (f"{whole - left:g}", *rest[2:])
+        return self.of_the_product(place)
+
+    def of_the_product(self, place: int) -> Tokens:
+        """Return the words from a place on, the product beside a verb left out or said as it."""
+        word, rest = self.tokens[place], self.tokens[place + 1 :]
+        own = self.own_product(place + 1)
+        before = place - (self.tokens[max(0, place - 1) : place] == (",",))
+        if word == "whose" and any(self.own_product(start) == before for start in range(before)):
+            return ("its", *rest)  # a lotion whose thickness
+        if word == "of" and self.tokens[place - 1] == "users" and own and self.tokens[own : own + 1] == ("will",):
+            return (word, "it", *self.tokens[own:])  # users of our new hand cream will find
+        if word in _PUT_BESIDE and own and self.tokens[own : own + 1] and self.tokens[own] in _BESIDE:
+            return (word, "it", *self.tokens[own:])  # compared our new hand cream with
+        end = self.tokens.index("to", place) if word == "from" and "to" in rest else 0
+        if end and self.own_product(end + 1) and not SILENT & set(self.tokens[place:end]):
+            return ("compared", "with", *rest[: end - place - 1], *self.tokens[self.own_product(end + 1) :])
+        if word == "takes" and own and self.tokens[own : own + 2] in (("less", "time"), ("more", "time")):
+            return (word, *self.tokens[own:])  # it takes our new cream less time than
+        end = self.own_product(place + 2) if (word, *rest[:1]) == ("long", "for") else 0
+        if end and self.tokens[end : end + 1] == ("to",):
+            return (word, *self.tokens[end:])  # does not take long for it to sink in
+        if root(word) in _APPLYING and self.tokens[max(0, place - 1) : place] != ("would",):
+            ends = rest[:1] if rest[:1] in (("on",), ("in",)) else ()
+            end = self.own_product(place + 1 + len(ends))
+            if end and "new" not in self.tokens[place:end] and self.tokens[end - 1] != "ours":
+                return (word, "it", *ends, *self.tokens[end:])  # after putting on this lotion
+        if (
+            own
+            and rest
+            and word in ("does", "did", "will")
+            and self.tokens[max(0, place - 2) : place] == ("how", "long")
+        ):
+            return (word, "it", *self.tokens[own:])  # how long does the butter take to sink in
         return (word, *rest)
 
     def in_own_terms(self, place: int) -> Tokens:
