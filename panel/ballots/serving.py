@@ -95,7 +95,7 @@ def serve(
                 tell(what_to_compare(certificate[2]))
             hosts = (address, "localhost")
             server = uvicorn.Server(
-                server_settings(store, hosts, now, watch.closed, certificate=certificate, password=password)
+                _server_settings(store, hosts, now, watch.closed, certificate=certificate, password=password)
             )
             tell("Stop with Ctrl+C; every ballot that was sent is kept.")
             with suppress(KeyboardInterrupt):
@@ -125,7 +125,7 @@ def served(
     password: str = "",
 ) -> Iterator[str]:
     """Serve a record on this computer from another thread; give the address, stop at the end."""
-    settings = server_settings(store, ("127.0.0.1",), clock, closed, certificate=certificate, password=password)
+    settings = _server_settings(store, ("127.0.0.1",), clock, closed, certificate=certificate, password=password)
     listening = _listening_socket("127.0.0.1", port)
     server = uvicorn.Server(settings)
     thread = threading.Thread(target=server.run, kwargs={"sockets": [listening]}, daemon=True)
@@ -150,7 +150,7 @@ def _wait_until_started(server: uvicorn.Server, thread: threading.Thread) -> Non
     raise StudyError("The ballot server did not start; try another port.")
 
 
-def server_settings(
+def _server_settings(
     store: Store,
     hosts: tuple[str, ...],
     clock: Clock = now,

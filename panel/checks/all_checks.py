@@ -282,7 +282,9 @@ def readiness(study: Study, on: str) -> pd.DataFrame:
     of_batch = safety_gate(study, on).batches.set_index("batch")
     batches = study.table("batches").drop_duplicates("batch")
     batches = batches.loc[(batches["batch"] != "") & (batches["prototype"] != "")].assign(tested_on=on)
-    age = _age_hours(batches)
+    made, tested = read_dates(batches["made_on"]), read_dates(batches["tested_on"])
+    latest = made.values + np.where(made.has_time, np.timedelta64(0, "s"), np.timedelta64(24 * 3600, "s"))
+    age = np.asarray((tested.values - latest) / np.timedelta64(1, "h"), dtype=float)
     rows = batches[["prototype", "batch", "ph", "viscosity_mpa_s"]].assign(
         age_hours=age, gate=batches["batch"].map(of_batch["state"])
     )
@@ -295,13 +297,6 @@ def readiness(study: Study, on: str) -> pd.DataFrame:
     rows["ready"] = rows["missing"] == ""
     columns = ["prototype", "batch", "age_hours", "ph", "viscosity_mpa_s", "gate", "ready", "missing"]
     return rows[columns]
-
-
-def _age_hours(batches: pd.DataFrame) -> np.ndarray:
-    """Return the youngest age each batch can have at the test; NaN if unknown."""
-    made, tested = read_dates(batches["made_on"]), read_dates(batches["tested_on"])
-    latest = made.values + np.where(made.has_time, np.timedelta64(0, "s"), np.timedelta64(24 * 3600, "s"))
-    return np.asarray((tested.values - latest) / np.timedelta64(1, "h"), dtype=float)
 
 
 def _missing(row: Mapping[Hashable, Any], method: str) -> str:

@@ -228,15 +228,8 @@ def _numbers(judged: Sequence[_Judged]) -> pd.DataFrame:
         for case, *_ in judged
         for number in case.evidence.shown
     ]
-    return _with_sides(pd.DataFrame(rows, columns=["number", "claim", "attribute", *_SHOWN]))
-
-
-def _with_sides(found: pd.DataFrame) -> pd.DataFrame:
-    """Return numbers with their side.
-
-    A number is for its claim where its whole interval keeps to its side of every limit, against it where the whole
-    interval lies beyond one, else open; without a limit it decides nothing, and its side is empty.
-    """
+    found = pd.DataFrame(rows, columns=["number", "claim", "attribute", *_SHOWN])
+    # for the claim where the whole interval keeps to its side of every limit, against it where it lies beyond one
     low, high, start, end = (found[name].to_numpy(float) for name in ("limit_low", "limit_high", "ci_low", "ci_high"))
     within = (np.isnan(low) | (start > low)) & (np.isnan(high) | (end < high))
     beyond = (end <= low) | (start >= high)
@@ -325,7 +318,11 @@ def judge_drafts(study: Study, rows: Sequence[Mapping[str, Any]]) -> tuple[Draft
     drafts = []
     for claim in tried:
         found = materials.once(find_evidence, claim)
-        family = _in_family(claim, found, beside)
+        # the same statement counts once
+        own = tuple(getattr(claim, column) for column in _STATEMENT)
+        others = [each for each in beside if tuple(getattr(each[0], column) for column in _STATEMENT) != own]
+        claims, found_of_each = zip((claim, found), *others, strict=True)
+        family = adjust_together(claims, found_of_each, [True] * len(claims))[0]
         case, said, words, _ = _judge_one(claim, found, family, materials, standing, rehearsed=rehearsed)
         told = (said.verdict, said.reasons, said.needs, case.not_covered, said.suggestion, words)
         of_users = claim.kind == "absolute_negative" and said.verdict != WITH_WORDING
@@ -340,14 +337,6 @@ def _one_each(study: Study) -> tuple[Claim, ...]:
     return tuple(
         replace(c, problems=tuple(words for words in c.problems if not words.startswith(twice))) for c in claims
     )
-
-
-def _in_family(claim: Claim, found: Evidence, beside: Sequence[tuple[Claim, Evidence]]) -> tuple[str, int, float, int]:
-    """Return what `adjust_together` says of a draft beside the fixed claims; the same statement counts once."""
-    own = tuple(getattr(claim, column) for column in _STATEMENT)
-    others = [each for each in beside if tuple(getattr(each[0], column) for column in _STATEMENT) != own]
-    claims, found_of_each = zip((claim, found), *others, strict=True)
-    return adjust_together(claims, found_of_each, [True] * len(claims))[0]
 
 
 def _table(rows: Sequence[Mapping[str, Any]]) -> pd.DataFrame:

@@ -560,11 +560,7 @@ def _count_agreed(study: Study, answers: pd.DataFrame, prototype: str, question:
     agreed = int((values >= _LEAST_AGREED).sum())
     unread = int((~unknown & ~np.isfinite(values)).sum())
     sessions = tuple(str(name) for name in last["session"].unique())
-    served = _served(study, prototype, sessions)
-    return Counted(agreed, len(last), int(unknown.sum()), unread, len(own) - len(last), served, sessions)
-
-
-def _served(study: Study, prototype: str, sessions: tuple[str, ...]) -> int:
     servings = study.table("servings")
     given = servings.loc[(servings["prototype"] == prototype) & servings["session"].isin(sessions), "assessor"]
-    return int(given.nunique())
+    served = int(given.nunique())
+    return Counted(agreed, len(last), int(unknown.sum()), unread, len(own) - len(last), served, sessions)

@@ -249,8 +249,8 @@ def _frame(rows: Sequence[Sequence[str]], header: Sequence[str]) -> pd.DataFrame
 # Formulas side by side: an ingredient a row, a prototype a column.
 
 
-INGREDIENT, PHASE, KIND = "ingredient", "phase", "kind"
-_ABOUT = (INGREDIENT, PHASE, KIND)
+INGREDIENT, _PHASE, KIND = "ingredient", "phase", "kind"
+_ABOUT = (INGREDIENT, _PHASE, KIND)
 _NOT_YET = "?"
 """Stands where an ingredient is listed without an amount; an empty cell means that it is not in the formula."""
 _FILLS_UP = re.compile(r"(?:q\.?\s?s\.?|ad)(?:\s*(?:ad|to)?\s*100\s*%?)?|(?:to|ad)\s*100\s*%?", re.IGNORECASE)

@@ -194,7 +194,7 @@ def likely_delimiter(text: str, heading: int = 0) -> str:
     start = 0 if heading else min(len(lines) // 2, _TITLES)
     whole = (place for place in range(start, len(lines)) if "".join(lines[:place]).count('"') % 2 == 0)
     text = "\n".join(lines[next(whole, start) :])  # not from within a cell in quotation marks
-    return _most_even(text) if not heading else find_delimiter(text)
+    return _most_even(text) if not heading else _find_delimiter(text)
 
 
 def _most_even(text: str) -> str:
@@ -429,8 +429,15 @@ def _start_of(content: bytes) -> str:
 
 def _delimiter(text: str, columns: Collection[str], declared: str) -> str:
     if columns:
-        return _declared_delimiter(text, declared, columns)
-    return "" if _STATED_DELIMITER.match(text) else find_delimiter(text)
+        # the declared sign, unless the header says that somebody saved the file with another; one that gives none of
+        # the columns is not taken, so that a name which holds another sign is not cut in two
+        known = {column.casefold() for column in columns}
+        stated = _STATED_DELIMITER.match(text)
+        for delimiter in (declared, *(sign for sign in _DELIMITERS if sign != declared)):
+            if known & _first_cells(text, delimiter, 0):
+                return delimiter
+        return "" if stated and known & _first_cells(text, stated[1], stated.end()) else declared
+    return "" if _STATED_DELIMITER.match(text) else _find_delimiter(text)
 
 
 _CONTROL_BYTES = bytes([*range(9), *range(14, 32)])
@@ -514,7 +521,7 @@ def _text_rows(text: str, name: str, limits: Limits, delimiter: str = "") -> tup
     StudyError if a quotation mark is not closed, or there are more rows, columns or cells than the limits allow.
     """
     stated = None if delimiter else _STATED_DELIMITER.match(text)
-    delimiter = delimiter or (stated[1] if stated else find_delimiter(text))
+    delimiter = delimiter or (stated[1] if stated else _find_delimiter(text))
     # spreadsheet programs write the line that states the delimiter, and hide it
     reader = csv.reader(_lines(text, stated.end() if stated else 0), delimiter=delimiter, strict=True)
     rows: list[list[str]] = []
@@ -536,20 +543,6 @@ def _text_rows(text: str, name: str, limits: Limits, delimiter: str = "") -> tup
     return rows, delimiter
 
 
-def _declared_delimiter(text: str, declared: str, columns: Collection[str]) -> str:
-    """Return the declared sign between the cells, unless the header says that somebody saved the file with another.
-
-    A sign that gives none of the columns is not taken, so that a name which holds another sign is not cut in two. Empty
-    if the first line states the sign, as spreadsheet programs write it.
-    """
-    known = {column.casefold() for column in columns}
-    stated = _STATED_DELIMITER.match(text)
-    for delimiter in (declared, *(sign for sign in _DELIMITERS if sign != declared)):
-        if known & _first_cells(text, delimiter, 0):
-            return delimiter
-    return "" if stated and known & _first_cells(text, stated[1], stated.end()) else declared
-
-
 def _first_cells(text: str, delimiter: str, start: int) -> set[str]:
     """Return the cells of the first filled line, small letters."""
     try:
@@ -566,7 +559,7 @@ def _lines(text: str, start: int) -> Iterator[str]:
     return (found[0] for found in _LINE.finditer(text, start))
 
 
-def find_delimiter(text: str) -> str:
+def _find_delimiter(text: str) -> str:
     """Return the sign between the cells: the one that gives most lines as many cells as the header has.
 
     A single column, which needs no sign, gives a comma.

@@ -88,19 +88,14 @@ def delete(study: Study, kind: str, name: str, why: str) -> Study:
     after = study
     for table, rows in counts.items():
         if rows:
-            texts = _own_texts(study, table)
+            header, columns = texts_of_frame(table, study.tables[table], study.unread)
+            texts = pd.DataFrame(dict(zip(header, columns, strict=True)), columns=header, dtype="str")
             gone = _naming_rows(study.tables[table], kind, name).to_numpy()
             after = put_table(after, table, texts[~gone].reset_index(drop=True))
     return replace(after, facts=_facts_without(after.facts, kind, name))
 
 
 _PREPARED = ("prototypes", "batches", "formulas", "attributes", "assessors", "servings")
-
-
-def _own_texts(study: Study, name: str) -> pd.DataFrame:
-    """Return a table as texts with the columns that it has in its file."""
-    header, columns = texts_of_frame(name, study.tables[name], study.unread)
-    return pd.DataFrame(dict(zip(header, columns, strict=True)), columns=header, dtype="str")
 
 
 def _names_of(study: Study, kind: str) -> list[str]:

@@ -359,7 +359,7 @@ _FEW = 4  # different words at most of a column that parts the rows
 _NUMBERS = 0.8  # share of numbers from which a column is one of numbers
 
 
-def is_of_means(cell: str, known: Collection[str]) -> str:
+def _is_of_means(cell: str, known: Collection[str]) -> str:
     """Return whether a name says `surely` or `if alone` (no other name in its row) that a row was reckoned."""
     if is_reckoned(cell):
         return "surely"
@@ -392,7 +392,7 @@ def filled_in_order(
         row
         for row in found
         if any(cell for i, cell in enumerate(row) if i not in labels[:-1])
-        and not any(is_of_means(row[i], known) for i in labels if row[i])
+        and not any(_is_of_means(row[i], known) for i in labels if row[i])
     ]
     blank = [i for n, i in enumerate(labels) if n < len(labels) - 1 and any(not row[i] for row in used)]
     if not blank:
@@ -529,7 +529,7 @@ def _without_means(table: RawTable) -> RawTable:
     reckoned = np.zeros(len(table.lines), dtype=bool)
     for name, (code, texts) in cells.items():
         known = set(texts)
-        means = np.array([is_of_means(text, known) for text in texts], dtype=object)
+        means = np.array([_is_of_means(text, known) for text in texts], dtype=object)
         reckoned |= (means == "surely")[code]
         blank = nameless - empty[name] == len(cells) - 1
         reckoned |= (means == "if alone")[code] & blank & (len(cells) > 1)

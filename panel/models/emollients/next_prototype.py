@@ -139,17 +139,13 @@ def _untangling(study: Study, model: PredictionModel) -> Array | None:
         if not {*gone, *came} <= set(columns) or len(gone) + len(came) < 3:
             continue
         amounts = base.copy()
-        mass = min(base[columns.index(gone[0])], _largest(model, came[0]))
+        mass = min(base[columns.index(gone[0])], float(np.ptp(model.level.amounts[came[0]].to_numpy(dtype=float))))
         if mass <= SAME_AMOUNT:
             continue
         amounts[columns.index(gone[0])] -= mass
         amounts[columns.index(came[0])] += mass
         return amounts
     return None
-
-
-def _largest(model: PredictionModel, emollient: str) -> float:
-    return float(np.ptp(model.level.amounts[emollient].to_numpy(dtype=float)))
 
 
 def _result(

@@ -557,7 +557,12 @@ def link_columns(level: PrototypeLevel, descriptors: BlendDescriptors) -> LinkCo
     wide = wide.loc[:, varies]
     exact, _ = alias_groups(wide.to_numpy(dtype=float), EXACT_ALIAS_THRESHOLD)
     names = [str(name) for name in wide.columns]
-    copies = _copies(names, exact)
+    said = set(expected_directions()["descriptor"])
+    copies: dict[str, str] = {}
+    for number in range(int(exact.max(initial=-1)) + 1):
+        members = [name for name, own in zip(names, exact, strict=True) if own == number]
+        leader = min(members, key=lambda name: name not in said)
+        copies |= {name: leader for name in members if name != leader}
     apart = without_spread(wide.to_numpy(dtype=float))
     kept = [name for name, out in zip(names, apart, strict=True) if name not in copies and not out]
     moving = level.amounts.loc[:, np.ptp(level.amounts.to_numpy(dtype=float), axis=0) > SAME_AMOUNT]
@@ -570,14 +575,3 @@ def link_columns(level: PrototypeLevel, descriptors: BlendDescriptors) -> LinkCo
         aliased=(alike >= 0) | np.isin([*kept, *moving.columns], list(copies.values())),
         copies=copies,
     )
-
-
-def _copies(names: list[str], group: NDArray[np.int64]) -> dict[str, str]:
-    """Return which descriptor each copy stands back for: the first of them that something was said of beforehand."""
-    said = set(expected_directions()["descriptor"])
-    copies: dict[str, str] = {}
-    for number in range(int(group.max(initial=-1)) + 1):
-        members = [name for name, own in zip(names, group, strict=True) if own == number]
-        leader = min(members, key=lambda name: name not in said)
-        copies |= {name: leader for name in members if name != leader}
-    return copies

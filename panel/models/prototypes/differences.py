@@ -348,7 +348,7 @@ def _minus(design: PanelDesign, first: Codes | list[int], second: Codes | list[i
 
 def panel_test(design: PanelDesign, infer: Inference, counts: Array) -> FTest:
     """Return the F test that no prototype differs; where batches are random, as sure as so few of them allow."""
-    test = infer.test(no_difference(design, counts))
+    test = infer.test(_no_difference(design, counts))
     if BATCH_TERM not in design.terms:
         return test
     batches = len(np.unique(design.groups[design.terms.index(BATCH_TERM)]))
@@ -375,7 +375,7 @@ def attribute_rows(design: PanelDesign, fit: MixedFit, infer: Inference) -> pd.D
     )
 
 
-def no_difference(design: PanelDesign, counts: Array) -> Array:
+def _no_difference(design: PanelDesign, counts: Array) -> Array:
     """Return the contrasts that say no prototype differs from another of its set, for each row of `counts`.
 
     `counts` (q, p): sums of the fixed columns over the scores of each response. Pooled degrees of freedom lean on the

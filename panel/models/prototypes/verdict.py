@@ -236,10 +236,6 @@ def verdict_letters(means: pd.DataFrame, pairs: pd.DataFrame, versus: pd.DataFra
     return letters
 
 
-def _names(means: pd.DataFrame) -> tuple[list[str], list[str]]:
-    return means["attribute"].unique().tolist(), means["prototype"].unique().tolist()
-
-
 def _places(frame: pd.DataFrame, *names: Sequence[str]) -> list[Codes]:
     """Return the places of attribute, prototype and versus of each row among their `names`: attributes, prototypes."""
     found = []
@@ -309,7 +305,7 @@ def shrunken_differences(means: pd.DataFrame, *tables: pd.DataFrame) -> list[dic
     made them differ; `wrong_sign` the chance that its sign is the other one. NaN where not all pairs of an attribute
     were estimated.
     """
-    names, pairs = _names(means), tables[0]
+    names, pairs = (means["attribute"].unique().tolist(), means["prototype"].unique().tolist()), tables[0]
     estimate = np.full(tuple(map(len, names)), np.nan)
     estimate[tuple(_places(means, *names))] = means["estimate"].to_numpy(float)
     estimate -= estimate.mean(axis=1, keepdims=True)

@@ -15,7 +15,7 @@ from panel.errors import ModelError
 from panel.stats.arrays import Array
 from panel.stats.curves.least_squares import CurveFit, fit_curve
 
-Weighting = Literal["equal", "relative"]
+_Weighting = Literal["equal", "relative"]
 _FEWEST_RATES = 5
 CLEARLY_WORSE = 4.0
 
@@ -66,7 +66,7 @@ class FlowFit:
 
 
 def _fit_flow(
-    rate: ArrayLike, stress: ArrayLike, model: FlowModel, weighting: Weighting = "relative", level: float = 0.95
+    rate: ArrayLike, stress: ArrayLike, model: FlowModel, weighting: _Weighting = "relative", level: float = 0.95
 ) -> FlowFit:
     """Fit one model to shear stress by shear rate, non-linear least squares on the stresses.
 
@@ -105,7 +105,7 @@ def _fit_flow(
 
 
 def fit_flow_models(
-    rate: ArrayLike, stress: ArrayLike, weighting: Weighting = "relative", level: float = 0.95
+    rate: ArrayLike, stress: ArrayLike, weighting: _Weighting = "relative", level: float = 0.95
 ) -> tuple[FlowFit, ...]:
     """Return the fits of all three models, the one with the smallest AICc first."""
     fits = [_fit_flow(rate, stress, model, weighting, level) for model in FLOW_MODELS]
@@ -151,7 +151,9 @@ def _points(rate: ArrayLike, stress: ArrayLike) -> tuple[Array, Array]:
 def _fitted(model: FlowModel, r: Array, sigma: Array, weights: Array) -> CurveFit:
     """Return the fit, its parameters as in `_PARAMETERS`."""
     if model == "power_law":
-        return fit_curve(_power_law, r, sigma, _log_log_line(r, sigma), weights=weights)
+        x, y = np.log(r), np.log(sigma)
+        n = float(((x - x.mean()) @ y) / ((x - x.mean()) @ (x - x.mean())))
+        return fit_curve(_power_law, r, sigma, (float(np.exp(y.mean() - n * x.mean())), n), weights=weights)
     if model == "casson":
         return _casson_fit(r, sigma, weights)
     _, start = _best_index(r, sigma, weights)
@@ -256,17 +258,6 @@ _STRESS: dict[FlowModel, Callable[[Array, Array], Array]] = {
     "casson": _casson,
     "herschel_bulkley": _herschel_bulkley,
 }
-
-
-def _log_log_line(rate: Array, stress: Array) -> tuple[float, float]:
-    """Return (K, n) of the straight line through the logarithms.
-
-    This is another estimator than least squares on the stresses: it weighs relative errors, and the two differ
-    wherever points do not lie exactly on the curve.
-    """
-    x, y = np.log(rate), np.log(stress)
-    n = float(((x - x.mean()) @ y) / ((x - x.mean()) @ (x - x.mean())))
-    return float(np.exp(y.mean() - n * x.mean())), n
 
 
 def _casson_start(rate: Array, stress: Array) -> tuple[float, float]:
