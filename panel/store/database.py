@@ -26,7 +26,7 @@ from sqlalchemy.exc import ArgumentError, DBAPIError, DisconnectionError, SQLAlc
 from sqlalchemy.exc import TimeoutError as PoolTimeoutError
 
 from panel.errors import PanelError, StudyError
-from panel.store.tables import alone, bring_up_to_date
+from panel.store.tables import alone, make_tables
 
 _URL_VARIABLE = "AFTERFEEL_DATABASE_URL"
 _SCHEMA = "afterfeel"
@@ -153,7 +153,7 @@ def open_store(url: str | Path, *, schema: str = _SCHEMA, patience: float = _WAI
                 with engine.begin() as connection:
                     alone(connection)
                     connection.execute(text(f'CREATE SCHEMA IF NOT EXISTS "{schema}"'))
-            bring_up_to_date(engine, place)
+            make_tables(engine, place)
     except (StudyError, SQLAlchemyError):
         engine.dispose()
         raise

@@ -17,7 +17,6 @@ from panel.errors import PanelError
 from panel.plan.safety import (
     OUTCOMES,
     SEVERITIES,
-    reactions,
     record_reaction,
     safety_gate,
     settle_reaction,
@@ -91,7 +90,7 @@ def _reaction_form(study: StudyInUse) -> None:
             _change(
                 study,
                 lambda now: _with_reactions(
-                    now, record_reaction(reactions(now), severity=str(severity), **place, **facts)
+                    now, record_reaction(now.table("reactions"), severity=str(severity), **place, **facts)
                 ),
                 "The reaction is on record and its batches are frozen.",
                 facts["who"],
@@ -115,7 +114,7 @@ def _settle_form(study: StudyInUse) -> None:
         if st.form_submit_button("Settle it"):
             _change(
                 study,
-                lambda now: _with_reactions(now, settle_reaction(reactions(now), number, **facts)),
+                lambda now: _with_reactions(now, settle_reaction(now.table("reactions"), number, **facts)),
                 "The reaction is settled.",
                 facts["who"],
             )
@@ -157,7 +156,7 @@ def show(study: StudyInUse) -> None:
 def _on_the_skin(study: StudyInUse, told: Told) -> None:
     """Show the reactions on record, and let one be written down or settled."""
     heading("Adverse reactions")
-    known = reactions(study.study)
+    known = study.study.table("reactions")
     st.markdown(f"**{plain(when_to_stop())}**" + (" No reaction is on record." if known.empty else ""))
     if len(known):
         show_items([Shown(REACTIONS, known, told.names)], told)

@@ -21,7 +21,7 @@ from panel.plan.codes import (
     sealed_key,
 )
 from panel.plan.protocol import read_protocol
-from panel.plan.safety import RED, reactions, safety_gate, sign_offs
+from panel.plan.safety import RED, safety_gate
 from panel.report.contents.blocks import (
     Block,
     Numbers,
@@ -93,7 +93,7 @@ def safety(answers: Answers) -> Section:
     blocks: list[Block] = [
         said("caution", "This is a record of what named persons signed. It is not a safety assessment.")
     ]
-    if sign_offs(study).empty:
+    if study.table("safety").empty:
         blocks.append(said("gap", "No sign-off of the safety gate is recorded in this study."))
     elif day := _first_test_day(study):
         gate = safety_gate(study, day)
@@ -120,7 +120,7 @@ def safety(answers: Answers) -> Section:
 
 
 def _events(answers: Answers) -> list[Block]:
-    events = reactions(answers.study)
+    events = answers.study.table("reactions")
     if events.empty:
         return [
             said(
