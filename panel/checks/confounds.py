@@ -65,7 +65,7 @@ _SWAP_ADVICE = {
     BATCH: "Make a second batch of each of a matched pair, and score both.",
 }
 _PAIR_COLUMNS = [
-    *("attribute", "prototype", "versus", "factor", "kind", "share_left", "sessions_joint", "because", "advice"),
+    *("attribute", "prototype", "versus", "factor", "kind", "share_left", "sessions_joint", "because", "advice")
 ]
 _WHY = ("factor", "kind", "because")
 
@@ -511,10 +511,7 @@ def _swap_columns(ends: list[tuple[int, int]], n: int) -> Array:
         known[start], waiting = True, [start]
         while waiting:
             here = waiting.pop()
-            for other, step in (
-                *((p, 1.0) for p, v in ends if v == here),
-                *((v, -1.0) for p, v in ends if p == here),
-            ):
+            for other, step in (*((p, 1.0) for p, v in ends if v == here), *((v, -1.0) for p, v in ends if p == here)):
                 if not known[other]:
                     level[other], known[other] = level[here] + step, True
                     waiting.append(other)

@@ -84,12 +84,7 @@ def _lines(
 
 
 def _chance_of_line(
-    score: np.ndarray,
-    assessor: np.ndarray,
-    pool: np.ndarray,
-    in_line: np.ndarray,
-    rows: np.ndarray,
-    size: np.ndarray,
+    score: np.ndarray, assessor: np.ndarray, pool: np.ndarray, in_line: np.ndarray, rows: np.ndarray, size: np.ndarray
 ) -> np.ndarray:
     """Return for each line the chance that so many scores are equal: by the others' scores or by one's own, the larger.
 

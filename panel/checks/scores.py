@@ -8,13 +8,7 @@ from decimal import Decimal
 import numpy as np
 
 from panel.checks.finding import DENSE, Finding, Proposal, distinct, gathered, grouped, or_none
-from panel.checks.score_patterns import (
-    ScoreCells,
-    check_patterns,
-    score_cells,
-    straight_lines,
-    told_turn,
-)
+from panel.checks.score_patterns import ScoreCells, check_patterns, score_cells, straight_lines, told_turn
 from panel.checks.sound_study import sound_study
 from panel.checks.structure import unread_rows
 from panel.stats.orders.block_designs import joined

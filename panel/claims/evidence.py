@@ -11,16 +11,7 @@ from typing import Any
 import pandas as pd
 
 from panel.checks.confounds import GROUP, POSITION, SESSION, Labels, confounds_of, labels
-from panel.claims.claim import (
-    ANSWERS,
-    BY_VOTES,
-    VOTES,
-    Claim,
-    Evidence,
-    NumberShown,
-    Weaker,
-    nothing_yet,
-)
+from panel.claims.claim import ANSWERS, BY_VOTES, VOTES, Claim, Evidence, NumberShown, Weaker, nothing_yet
 from panel.claims.materials import Counted, Materials, people_for_parity, people_for_share
 from panel.claims.names import asked, floor, public_name, question_words
 from panel.stats.answers.binomial import (

@@ -9,16 +9,7 @@ from typing import Any
 
 import pandas as pd
 
-from panel.claims.claim import (
-    PANEL,
-    TIMES,
-    Claim,
-    Evidence,
-    NumberShown,
-    Weaker,
-    beyond,
-    nothing_yet,
-)
+from panel.claims.claim import PANEL, TIMES, Claim, Evidence, NumberShown, Weaker, beyond, nothing_yet
 from panel.claims.materials import Materials, people_for_share
 from panel.claims.names import family_of, saying
 from panel.models.emollients.swaps import TracedSwaps

@@ -168,11 +168,7 @@ def _result(judged: Sequence[_Judged]) -> Claims:
         ),
         numbers=_numbers(judged),
         gaps=_stacked(judged, ["gap"], lambda _, __, gaps: [(text,) for text in gaps]),
-        bearing=_stacked(
-            judged,
-            ["side", "source", "what"],
-            lambda case, *_: case.bearing,
-        ),
+        bearing=_stacked(judged, ["side", "source", "what"], lambda case, *_: case.bearing),
         method=_method(),
         notes=_NOTES,
     )

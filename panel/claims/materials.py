@@ -13,10 +13,7 @@ import pandas as pd
 from scipy.special import stdtr, stdtrit
 
 from panel.checks.confounds import Confounds
-from panel.claims.claim import (
-    Claim,
-    kinds,
-)
+from panel.claims.claim import Claim, kinds
 from panel.claims.grammar import read_sentence
 from panel.claims.names import Names, is_turned, names_of
 from panel.claims.reading import Reading
@@ -38,14 +35,7 @@ from panel.study.naming import Naming, naming
 from panel.study.numbers_read import read_numbers
 from panel.study.scores_used import named_rows
 from panel.study.study import Study
-from panel.words import (
-    counted,
-    cut_share,
-    format_list,
-    format_typed,
-    level_words,
-    typed_share,
-)
+from panel.words import counted, cut_share, format_list, format_typed, level_words, typed_share
 
 _MINUTES_SLACK = 1e-9
 

@@ -261,12 +261,7 @@ def _served(
 
 
 def _method(
-    prototypes: Sequence[str],
-    assessors: Sequence[str],
-    replicates: int,
-    largest: int,
-    sessions: int,
-    part: int | None,
+    prototypes: Sequence[str], assessors: Sequence[str], replicates: int, largest: int, sessions: int, part: int | None
 ) -> str:
     t, n = len(prototypes), len(assessors)
     if part is not None:

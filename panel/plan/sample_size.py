@@ -294,10 +294,7 @@ def panel_sizes(
 
 
 def what_you_can_see(
-    assessors: int,
-    replicates: int,
-    prototypes: int,
-    scatters: Iterable[Scatter] = (PLANNING_SCATTER,),
+    assessors: int, replicates: int, prototypes: int, scatters: Iterable[Scatter] = (PLANNING_SCATTER,)
 ) -> pd.DataFrame:
     """Return what the people you have can see, one row for each scatter (each attribute of your own panel).
 
@@ -321,12 +318,7 @@ def what_you_can_see(
 
 
 def _seen(
-    grid: pd.DataFrame,
-    prototypes: int,
-    carrying: int,
-    scatter: Scatter,
-    power: float,
-    difference: float,
+    grid: pd.DataFrame, prototypes: int, carrying: int, scatter: Scatter, power: float, difference: float
 ) -> pd.DataFrame:
     """Return the rows of `PanelSizes.sizes`."""
     a, r = grid["assessors"].to_numpy(dtype=float), grid["replicates"].to_numpy(dtype=float)
@@ -405,8 +397,7 @@ def _curve(grid: pd.DataFrame, scatter: Scatter, prototypes: int, largest: float
     critical: Array = np.asarray(stdtrit(df, (1 + LEVEL) / 2), dtype=np.float64)
     sizes = rows["difference"].to_numpy(dtype=float)
     return rows.assign(
-        power=detection_power(sizes, std_error, df, critical),
-        assurance=_assured(rows, sizes, scatter, df, critical)[0],
+        power=detection_power(sizes, std_error, df, critical), assurance=_assured(rows, sizes, scatter, df, critical)[0]
     )
 
 

@@ -245,10 +245,7 @@ def _only_batch(study: Study) -> dict[str, str]:
 
 
 def _score_row(
-    row: Mapping[str, Any],
-    collected: _Collected,
-    prototypes: Mapping[tuple[str, int], str],
-    batches: Mapping[str, str],
+    row: Mapping[str, Any], collected: _Collected, prototypes: Mapping[tuple[str, int], str], batches: Mapping[str, str]
 ) -> dict[str, Any]:
     prototype = prototypes[row["assessor"], row["position"]]
     value = row["value"]

@@ -74,12 +74,7 @@ COLLECTION = _table(
     Column("study", Text, nullable=False),
     Column("rehearsal", Integer, nullable=False),
     Column("started_at", Text, nullable=False),
-    Index(
-        "one_real_collection",
-        "study",
-        unique=True,
-        **_only("rehearsal = 0"),
-    ),
+    Index("one_real_collection", "study", unique=True, **_only("rehearsal = 0")),
 )
 
 SAFETY = _table(
@@ -134,14 +129,7 @@ TOKEN = _table(
     *_texts("session", "assessor", "made_at"),
     Column("revoked_at", Text),
     ForeignKeyConstraint(["collection", "session"], ["session.collection", "session.session"]),
-    Index(
-        "one_token_in_force",
-        "collection",
-        "session",
-        "assessor",
-        unique=True,
-        **_only("revoked_at IS NULL"),
-    ),
+    Index("one_token_in_force", "collection", "session", "assessor", unique=True, **_only("revoked_at IS NULL")),
 )
 
 SUBMISSION = _table(
@@ -169,12 +157,7 @@ EVENT = _table(
     ForeignKeyConstraint(["collection", "session"], ["session.collection", "session.session"]),
     Index("event_of_session", "collection", "session", "assessor"),
     Index("event_of_score", "serving", "attribute"),
-    Index(
-        "event_of_skin",
-        "collection",
-        "session",
-        **_only("kind IN ('reaction', 'resumed')"),
-    ),
+    Index("event_of_skin", "collection", "session", **_only("kind IN ('reaction', 'resumed')")),
 )
 
 # The view is no table of METADATA's: it is made by `schema`, and read here.

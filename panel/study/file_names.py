@@ -272,8 +272,7 @@ def heading_row(cells: Sequence[Sequence[str]]) -> int:
     late = cells[len(cells) // 3 :] or cells
     numeric = [i for i in range(len(cells[0])) if read_numbers([row[i] for row in late], words=True).share >= _NUMERIC]
     data = next(
-        (n for n, row in enumerate(cells) if numeric and sum(is_number(row[i]) for i in numeric) >= len(numeric) / 2),
-        0,
+        (n for n, row in enumerate(cells) if numeric and sum(is_number(row[i]) for i in numeric) >= len(numeric) / 2), 0
     )
     for row in range(data - 1, -1, -1):
         heads = [cells[row][i] for i in numeric if cells[row][i]]

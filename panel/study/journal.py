@@ -131,13 +131,7 @@ def _words(cells: _Row) -> str:
 
 
 def next_line(
-    journal: bytes,
-    changes: Sequence[RowChange],
-    *,
-    who: str,
-    what: str,
-    version: tuple[str, str],
-    broken: bool = False,
+    journal: bytes, changes: Sequence[RowChange], *, who: str, what: str, version: tuple[str, str], broken: bool = False
 ) -> bytes:
     """Return a journal with one more line.
 

@@ -22,13 +22,7 @@ from panel.study.knowledge import canonical_ingredient, is_called, is_reckoned
 from panel.study.numbers_read import known_unit, read_numbers, unit_of_heading
 from panel.study.raw_table import decode, filled_rows, is_workbook, likely_delimiter, rows_of_file
 from panel.study.study import RawFile, Study
-from panel.study.table_cells import (
-    columns_of,
-    known_column,
-    known_columns,
-    nearest_column,
-    number_text,
-)
+from panel.study.table_cells import columns_of, known_column, known_columns, nearest_column, number_text
 from panel.study.tables import TABLES
 from panel.words import counted, first_few
 

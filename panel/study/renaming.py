@@ -19,14 +19,7 @@ from panel.study.study import Study
 from panel.study.table_cells import texts_of_frame
 from panel.words import counted
 
-_ALSO = MappingProxyType(
-    {
-        "prototype": ("versus", "chosen", "runner_up"),
-        "attribute": (),
-        "assessor": (),
-        "batch": (),
-    }
-)
+_ALSO = MappingProxyType({"prototype": ("versus", "chosen", "runner_up"), "attribute": (), "assessor": (), "batch": ()})
 """What a name is to the other columns that hold one."""
 _NAME_KEYED_FACTS = MappingProxyType(
     {"stability": "prototype", "benchmark_levels": "attribute", "tolerance": "attribute", "batch_sd": "attribute"}

@@ -29,12 +29,7 @@ from panel.study.raw_table import RawTable, filled_rows, raw_table, rows_of_file
 from panel.study.score_sheets import sheet_of
 from panel.study.sheet_keys import Legend, ends_in_words, legend_of, refuse_two_directions, with_legend
 from panel.study.study import RawFile, Study, natural_order
-from panel.study.table_cells import (
-    filled_in_order,
-    with_questions,
-    without_other_rows,
-    without_titles,
-)
+from panel.study.table_cells import filled_in_order, with_questions, without_other_rows, without_titles
 from panel.words import as_seen, counted, first_few
 
 _LABEL = re.compile(r"[A-Z]|\d{1,3}")

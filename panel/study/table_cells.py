@@ -175,13 +175,7 @@ ENTRIES = MappingProxyType(
     {
         "questions": (
             Column("question", "text", "short name of the question", True),
-            Column(
-                "kind",
-                "text",
-                "kind of question",
-                False,
-                tuple(TABLES["answers"].column("kind").choices),
-            ),
+            Column("kind", "text", "kind of question", False, tuple(TABLES["answers"].column("kind").choices)),
             Column("words", "text", "what is asked, in full"),
             Column("low_end", "text", "words at the low end of the scale"),
             Column("high_end", "text", "words at the high end of the scale"),

@@ -15,13 +15,7 @@ import pandas as pd
 
 from panel.errors import ModelError
 from panel.models.consumers.answers import recorded_questions
-from panel.stats.answers.binomial import (
-    exact_interval,
-    lower_tail,
-    minimum_count,
-    parity_region,
-    upper_tail,
-)
+from panel.stats.answers.binomial import exact_interval, lower_tail, minimum_count, parity_region, upper_tail
 from panel.stats.answers.discrimination import fit_beta_binomial
 from panel.stats.comparing.multiplicity import ALPHA, LEVEL, below
 from panel.stats.comparing.power import same_share_p

@@ -13,14 +13,7 @@ import pandas as pd
 
 from panel.errors import ModelError
 from panel.models.consumers.answers import recorded_questions
-from panel.models.consumers.choices import (
-    METHOD_OF,
-    TEST,
-    by_person,
-    read_choices,
-    share_fact,
-    unread_notes,
-)
+from panel.models.consumers.choices import METHOD_OF, TEST, by_person, read_choices, share_fact, unread_notes
 from panel.models.prototypes.verdict import CANNOT_TELL, DIFFERS, SMALL
 from panel.plan.consumer_numbers import similar, told_apart
 from panel.stats.answers.binomial import (

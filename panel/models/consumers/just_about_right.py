@@ -444,10 +444,7 @@ _MOVE_COLUMNS = [
 
 
 def _move_frame(
-    drops: pd.DataFrame,
-    facts: Mapping[str, QuestionFacts],
-    traced: TracedSwaps | None,
-    formulas: pd.DataFrame | None,
+    drops: pd.DataFrame, facts: Mapping[str, QuestionFacts], traced: TracedSwaps | None, formulas: pd.DataFrame | None
 ) -> pd.DataFrame:
     """Return the tested changes that go the wanted way, largest effect first, as `JustAboutRight.moves` holds them.
 

@@ -123,10 +123,7 @@ def find_segments(study: Study, rng: np.random.Generator, *, question: str | Non
         divided=_pairs_by_group(model),
         alike=_alike(means, groups),
         left_out=pd.DataFrame(
-            {
-                "assessor": pd.Series(frame.index[tried < needed], dtype="str"),
-                "n": tried[tried < needed].to_numpy(),
-            }
+            {"assessor": pd.Series(frame.index[tried < needed], dtype="str"), "n": tried[tried < needed].to_numpy()}
         ),
         why_one=why,
         order=order,

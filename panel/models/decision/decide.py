@@ -359,11 +359,7 @@ _CHANGES = ((0.5, "halved"), (2.0, "doubled"))
 
 
 def _change_weights(
-    single: Array,
-    weights: Array,
-    attributes: tuple[str, ...],
-    prototypes: tuple[str, ...],
-    rng: np.random.Generator,
+    single: Array, weights: Array, attributes: tuple[str, ...], prototypes: tuple[str, ...], rng: np.random.Generator
 ) -> tuple[pd.DataFrame, pd.DataFrame]:
     """Return who comes first when weights change, and shares; `single` (attributes, prototypes) are desirabilities."""
     table = single.T

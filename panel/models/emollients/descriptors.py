@@ -11,20 +11,9 @@ from numpy.typing import NDArray
 
 from panel.errors import ModelError
 from panel.stats.arrays import Array
-from panel.stats.formulas.composition import (
-    harmonic_mean,
-    smallest_present,
-    weighted_mean,
-    weighted_spread,
-)
+from panel.stats.formulas.composition import harmonic_mean, smallest_present, weighted_mean, weighted_spread
 from panel.study.formulas import emollient_blend, formula_totals
-from panel.study.knowledge import (
-    canonical_ingredient,
-    emollient_value,
-    ingredients,
-    own_measurement,
-    shared_table,
-)
+from panel.study.knowledge import canonical_ingredient, emollient_value, ingredients, own_measurement, shared_table
 from panel.study.study import Study, kept
 
 # A spreading value below the first limit is slow, above the second fast, mm2 in 10 min. Published limits disagree

@@ -29,12 +29,7 @@ from panel.models.prototypes.verdict import with_deciding
 from panel.stats.arrays import Array
 from panel.stats.comparing.multiplicity import ALPHA, LEVEL, below, benjamini_hochberg, holm
 from panel.stats.formulas.composition import independent_moves
-from panel.stats.maps.links import (
-    name_drivers,
-    needed_correlation,
-    p_over_moves,
-    single_links,
-)
+from panel.stats.maps.links import name_drivers, needed_correlation, p_over_moves, single_links
 from panel.study.formulas import SAME_AMOUNT
 from panel.study.knowledge import expected_directions
 from panel.study.study import Study
@@ -261,14 +256,7 @@ def _find_links(
     with np.errstate(invalid="ignore"):
         possible = below(found["p_value"])
     best, in_running = name_drivers(
-        found["r"],
-        adjusted,
-        p_named,
-        between,
-        moves,
-        candidate=own,
-        possible=possible,
-        refused=refused,
+        found["r"], adjusted, p_named, between, moves, candidate=own, possible=possible, refused=refused
     )
     named = [(a, columns.names[k]) for a, k in zip(attributes, best, strict=True) if k >= 0]
     return (

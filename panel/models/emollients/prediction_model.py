@@ -482,11 +482,7 @@ _MOST_COMPONENTS = 2
 
 
 def predict_from_descriptors(
-    level: PrototypeLevel,
-    columns: LinkColumns,
-    swaps: PredictionModel | None,
-    draws: int,
-    rng: np.random.Generator,
+    level: PrototypeLevel, columns: LinkColumns, swaps: PredictionModel | None, draws: int, rng: np.random.Generator
 ) -> pd.DataFrame:
     """Return the leave-one-prototype-out Q2 of partial least squares on all descriptors, one row per attribute.
 

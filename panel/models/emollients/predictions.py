@@ -224,11 +224,7 @@ class WhatIf:
 
 
 def what_if(
-    model: PredictionModel,
-    blend: Mapping[str, float],
-    targets: Targets | None = None,
-    *,
-    inside: bool = False,
+    model: PredictionModel, blend: Mapping[str, float], targets: Targets | None = None, *, inside: bool = False
 ) -> WhatIf:
     """Predict the profile of `blend` (emollient to per cent of the formula), judged by the same panel.
 
@@ -312,13 +308,7 @@ def _profile(model: PredictionModel, amounts: Array, targets: Targets, *, inside
     )
 
 
-def _placed(
-    ci_low: Array,
-    ci_high: Array,
-    low: Array,
-    high: Array,
-    chance: Array,
-) -> NDArray[np.str_]:
+def _placed(ci_low: Array, ci_high: Array, low: Array, high: Array, chance: Array) -> NDArray[np.str_]:
     """Return where each mean to expect lies beside its window."""
     all_in = ~(ci_low < low) & ~(ci_high > high)
     all_out = (ci_high < low) | (ci_low > high)

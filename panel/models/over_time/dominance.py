@@ -198,10 +198,7 @@ def _periods(rates: pd.DataFrame, lines: pd.DataFrame) -> pd.DataFrame:
 
 
 def _differences(
-    people: Mapping[str, Mapping[str, Array]],
-    base: str,
-    attributes: tuple[str, ...],
-    rng: np.random.Generator,
+    people: Mapping[str, Mapping[str, Array]], base: str, attributes: tuple[str, ...], rng: np.random.Generator
 ) -> pd.DataFrame:
     """Return the differences from one prototype; paired over the people who evaluated both, if they are two or more."""
     parts = []

@@ -234,9 +234,7 @@ def planned_differences(
     planned = _rows(result.pairs, stated)
     half = stdtrit(planned["df"].to_numpy(float), (1 + LEVEL) / 2) * planned["std_error"]
     planned = with_deciding(planned).assign(
-        planned=True,
-        ci_low=planned["estimate"] - half,
-        ci_high=planned["estimate"] + half,
+        planned=True, ci_low=planned["estimate"] - half, ci_high=planned["estimate"] + half
     )
     explored = _rows(result.pairs, [(*pair, "") for pair in chosen])
     explored = explored.assign(
@@ -253,10 +251,7 @@ def planned_differences(
     return PlannedDifferences(
         differences=rows[_PLANNED_COLUMNS].astype({"planned": bool}),
         method=_method(len(planned), len(explored)),
-        notes=(
-            *(f"{what} {advice}" for what, advice in not_read),
-            *_planned_notes(result, stated, chosen),
-        ),
+        notes=(*(f"{what} {advice}" for what, advice in not_read), *_planned_notes(result, stated, chosen)),
     )
 
 

@@ -10,10 +10,7 @@ import numpy as np
 import pandas as pd
 from numpy.typing import NDArray
 
-from panel.checks.confounds import (
-    Confounds,
-    untold_findings,
-)
+from panel.checks.confounds import Confounds, untold_findings
 from panel.checks.moments_recorded import order_of_testing
 from panel.errors import ModelError
 from panel.models.prototypes.panel_design import (
@@ -415,10 +412,7 @@ def pair_rows(design: PanelDesign, infer: Inference) -> pd.DataFrame:
 
 
 def versus_rows(
-    design: PanelDesign,
-    infer: Inference,
-    benchmark: str | None,
-    of_batches: tuple[Array, float] | None = None,
+    design: PanelDesign, infer: Inference, benchmark: str | None, of_batches: tuple[Array, float] | None = None
 ) -> pd.DataFrame:
     """Return the differences from the benchmark with Dunnett p-values and simultaneous intervals.
 

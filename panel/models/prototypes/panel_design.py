@@ -13,13 +13,7 @@ from numpy.typing import NDArray
 from panel.checks.confounds import Confounds, find_confounds, sets_of_scores
 from panel.errors import ModelError
 from panel.stats.arrays import Array, Codes
-from panel.stats.comparing.group_means import (
-    ASSESSOR,
-    BATCH,
-    INTERACTION,
-    SITTING,
-    relative_variances,
-)
+from panel.stats.comparing.group_means import ASSESSOR, BATCH, INTERACTION, SITTING, relative_variances
 from panel.stats.mixed.moments import missing_patterns
 from panel.stats.mixed.reml import MixedFit, fit_mixed_model
 from panel.stats.mixed.residuals import nothing_left

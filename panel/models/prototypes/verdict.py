@@ -16,14 +16,7 @@ import pandas as pd
 from numpy.typing import NDArray
 from scipy.special import stdtrit
 
-from panel.checks.confounds import (
-    BATCH,
-    IN_THESE_BATCHES,
-    MAKING_DAY,
-    OF_TEST,
-    WHOLLY,
-    Confounds,
-)
+from panel.checks.confounds import BATCH, IN_THESE_BATCHES, MAKING_DAY, OF_TEST, WHOLLY, Confounds
 from panel.stats.arrays import Array, Codes
 from panel.stats.comparing.group_means import seen_alike
 from panel.stats.comparing.multiplicity import ALPHA, below, deciding_alpha, holm, letters_for, serial_gatekeeping
@@ -180,10 +173,7 @@ def out_of_turn(differences: pd.DataFrame, attributes: pd.DataFrame) -> np.ndarr
 
 
 def attribute_verdicts(
-    attributes: pd.DataFrame,
-    pairs: pd.DataFrame,
-    confounds: Confounds,
-    words: Callable[[str], str] = str,
+    attributes: pd.DataFrame, pairs: pd.DataFrame, confounds: Confounds, words: Callable[[str], str] = str
 ) -> pd.DataFrame:
     """Return `attributes` with `p_adjusted closed verdict because`.
 

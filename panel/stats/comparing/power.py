@@ -103,12 +103,7 @@ def detection_power(difference: ArrayLike, std_error: ArrayLike, df: ArrayLike, 
 
 
 def smallest_difference(
-    std_error: ArrayLike,
-    df: ArrayLike,
-    *,
-    power: float = 0.8,
-    alpha: float = 0.05,
-    critical: ArrayLike | None = None,
+    std_error: ArrayLike, df: ArrayLike, *, power: float = 0.8, alpha: float = 0.05, critical: ArrayLike | None = None
 ) -> Array:
     """Return the smallest true difference that this standard error would show with probability `power`.
 
