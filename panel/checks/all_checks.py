@@ -205,31 +205,27 @@ def _check_rehearsed(study: Study) -> list[Finding]:
 # Were people taken out of this study?
 
 
-def _check_removed(study: Study) -> list[Finding]:
+def _check_removed(study: Study) -> Iterator[Finding]:
     """Return a finding for each person whose data were removed, and one for a study given away without its people."""
-    found = []
     listed = study.facts.get(REMOVED)
     for entry in listed if isinstance(listed, list) else []:
         facts = entry if isinstance(entry, dict) else {}
         rows = facts.get("rows")
         told = ", ".join(f"{name} {count}" for name, count in rows.items()) if isinstance(rows, dict) else "not told"
         when, who, why = (str(facts.get(name, "not told")) for name in ("when", "who", "why"))
-        found.append(
-            Finding(
-                "warning",
-                "person_removed",
-                REMOVED,
-                f"The data of one person were removed on {when} by {who}: {why}. Rows taken out: {told}.",
-                "Results from before that day rest on more people; work them out again before they are cited.",
-            )
+        yield Finding(
+            "warning",
+            "person_removed",
+            REMOVED,
+            f"The data of one person were removed on {when} by {who}: {why}. Rows taken out: {told}.",
+            "Results from before that day rest on more people; work them out again before they are cited.",
         )
     if study.facts.get(WITHOUT_PEOPLE):
         words = (
             "This is a copy without people: codes are new, and reactions, allergies, names and reasons are left out."
         )
         advice = "Ask those who made the study for what is left out; sign-offs here name nobody and open nothing."
-        found.append(Finding("note", "without_people", "the whole study", words, advice))
-    return found
+        yield Finding("note", "without_people", "the whole study", words, advice)
 
 
 # Can the differences that the study says were planned be read?

@@ -64,17 +64,15 @@ def _used(batches: pd.DataFrame, scored: pd.DataFrame) -> pd.DataFrame:
     return batches[named | unnamed].drop_duplicates("batch")
 
 
-def _without_batch(scored: pd.DataFrame, batches: pd.DataFrame) -> list[Finding]:
+def _without_batch(scored: pd.DataFrame, batches: pd.DataFrame) -> Iterator[Finding]:
     names = pd.Index(scored["prototype"].unique())
     without = names[~names.isin(batches["prototype"])]
-    findings = []
     for where, cases in gathered(np.arange(len(without)), lambda case: f"batches: {without[case]}"):
         message = f"{first_few(list(without[cases]))} was scored but has no batch."
         if len(cases) > 1:
             message = f"{len(cases):,} prototypes were scored but have no batch: {first_few(list(without[cases]))}."
         advice = "Add the batch with made_on and tested_on, so that age and making day can be checked."
-        findings.append(Finding("warning", "prototype_without_batch", where, message, advice))
-    return findings
+        yield Finding("warning", "prototype_without_batch", where, message, advice)
 
 
 def _batch_of_other_prototype(scored: pd.DataFrame, batches: pd.DataFrame) -> list[Finding]:
@@ -96,15 +94,17 @@ def _batch_of_other_prototype(scored: pd.DataFrame, batches: pd.DataFrame) -> li
     return findings
 
 
-def _pooled_or_single(scored: pd.DataFrame, used: pd.DataFrame) -> list[Finding]:
+def _pooled_or_single(scored: pd.DataFrame, used: pd.DataFrame) -> Iterator[Finding]:
     """Return prototypes whose batches are pooled, or that every prototype is known from one batch only."""
     number = used.groupby("prototype", sort=False)["batch"].nunique()
     several = number.index[number > 1]
     if not len(several):
         message = "There is one batch of each prototype: the results describe these batches."
         advice = "Whether another batch would feel the same takes a second batch, best of the benchmark."
-        return [Finding("note", "one_batch_each", "batches", message, advice)] if len(number) else []
-    findings, single = [], number.index[number == 1].tolist()
+        if len(number):
+            yield Finding("note", "one_batch_each", "batches", message, advice)
+        return
+    single = number.index[number == 1].tolist()
     unnamed = set(scored.loc[scored["batch"] == "", "prototype"])
     for where, cases in gathered(np.arange(len(several)), lambda case: f"batches: {several[case]}"):
         names = list(several[cases])
@@ -119,16 +119,14 @@ def _pooled_or_single(scored: pd.DataFrame, used: pd.DataFrame) -> list[Finding]
             advice = "The analysis takes them for the same thing. Compare them, and name the batch of every score."
         if single:
             message += f" Of {first_few(single)} there is one: what is told is told in these batches."
-        findings.append(Finding("warning" if untold else "note", "batches_pooled", where, message, advice))
-    return findings
+        yield Finding("warning" if untold else "note", "batches_pooled", where, message, advice)
 
 
-def _ph(used: pd.DataFrame) -> list[Finding]:
+def _ph(used: pd.DataFrame) -> Iterator[Finding]:
     low, high = _PH_RANGE
     known = used[used["ph"].notna()]
     outside = known[(known["ph"] < low) | (known["ph"] > high)]
     names, values = outside["batch"].tolist(), outside["ph"].tolist()
-    findings = []
     for where, cases in gathered(np.arange(len(outside)), lambda case: f"batches, batch {names[case]}"):
         shown = first_few([format_typed(values[case]) for case in cases])
         message = f"pH {shown} is outside {low} to {high}, the usual range of leave-on skin care."
@@ -136,7 +134,7 @@ def _ph(used: pd.DataFrame) -> list[Finding]:
             "Measure again at 24 h with a calibrated electrode. If it is right, ask the qualified person before "
             "anybody applies the batch."
         )
-        findings.append(Finding("note", "ph_outside_range", where, message, advice))
+        yield Finding("note", "ph_outside_range", where, message, advice)
     inside = known.drop(outside.index)
     lowest, highest = inside["ph"].min(), inside["ph"].max()
     # the measured values carry two decimals; the slack keeps a difference of exactly 0.3 on the inside
@@ -146,24 +144,21 @@ def _ph(used: pd.DataFrame) -> list[Finding]:
         message = f"The pH of the batches differs by {apart}: {format_typed(lowest)} in {at[0]}, "
         message += f"{format_typed(highest)} in {at[1]}."
         advice = "Adjust to the same pH: a difference in pH may be felt, and it changes thickeners."
-        findings.append(Finding("note", "ph_differs", "batches, ph", message, advice))
-    return findings
+        yield Finding("note", "ph_differs", "batches, ph", message, advice)
 
 
-def _viscosity(used: pd.DataFrame) -> list[Finding]:
+def _viscosity(used: pd.DataFrame) -> Iterator[Finding]:
     measured = used[used["viscosity_mpa_s"].notna()]
     methods = [method for method in measured["viscosity_method"].unique() if method]
     without = measured.loc[measured["viscosity_method"] == "", "batch"].tolist()
-    findings = []
     if len(methods) > 1:
         message = f"Viscosity was measured in {len(methods)} ways: {first_few([repr(method) for method in methods])}."
         advice = "Values from different spindles, speeds or temperatures cannot be compared. Measure all the same way."
-        findings.append(Finding("warning", "viscosity_methods_differ", "batches, viscosity_method", message, advice))
+        yield Finding("warning", "viscosity_methods_differ", "batches, viscosity_method", message, advice)
     if without:
         message = f"Viscosity without a method for {counted(len(without), 'batch', 'batches')}: {first_few(without)}."
         advice = "Write down spindle, speed and temperature; without them the value means nothing."
-        findings.append(Finding("note", "viscosity_without_method", "batches, viscosity_method", message, advice))
-    return findings
+        yield Finding("note", "viscosity_without_method", "batches, viscosity_method", message, advice)
 
 
 # Were the batches old enough, and of like age, when they were tested?
@@ -274,21 +269,19 @@ def _spread(ages: pd.DataFrame) -> list[Finding]:
 _ADVICE = "What looks like the swap may be the day. Make one of the pairs again on one day, and test it."
 
 
-def making_day(confounds: Confounds) -> list[Finding]:
+def making_day(confounds: Confounds) -> Iterator[Finding]:
     """Return the swaps that go wholly along with the making day."""
     rows = confounds.swaps
     told = rows.loc[(rows["factor"] == MAKING_DAY) & (rows["kind"] == WHOLLY)].drop_duplicates("swap")
     swaps, because = told["swap"].tolist(), told["because"].tolist()
     on = [f", {attribute}" if attribute else "" for attribute in told["attribute"]]
-    findings = []
     for where, cases in gathered(
         np.arange(len(told)), lambda case: f"batches and formulas, swap {swaps[case]}{on[case]}"
     ):
         message = f"{because[cases[0]]}."
         if len(cases) > 1:
             message = f"{len(cases):,} swaps cannot be told apart from the making day. The first: {message}"
-        findings.append(Finding("warning", "making_day_and_swap", where, message, _ADVICE))
-    return findings
+        yield Finding("warning", "making_day_and_swap", where, message, _ADVICE)
 
 
 def swap_findings(found: Confounds) -> Iterator[Finding]:

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Sequence
+from collections.abc import Iterable, Iterator, Sequence
 from dataclasses import dataclass
 
 import numpy as np
@@ -100,14 +100,12 @@ def _counted(rows: pd.DataFrame, names: Sequence[str], column: str, values: Iter
     return found.reindex(cells, fill_value=0).rename("count").astype("int64").reset_index()
 
 
-def _whole_sessions(rows: pd.DataFrame, names: Sequence[str]) -> list[tuple[str, pd.Series]]:
+def _whole_sessions(rows: pd.DataFrame, names: Sequence[str]) -> Iterator[tuple[str, pd.Series]]:
     """Return the counts of places in the sessions in which everybody gets every prototype."""
-    found = []
     for session, part in rows.groupby("session", sort=False):
         if len(part) == part["assessor"].nunique() * len(names):
             places = sorted(set(part["position"]))
-            found.append((str(session), _counted(part, names, "position", places)["count"]))
-    return found
+            yield (str(session), _counted(part, names, "position", places)["count"])
 
 
 def _line(what: str, session: str, counts: pd.Series) -> tuple[str, str, int, int, str]:

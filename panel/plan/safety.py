@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import re
-from collections.abc import Hashable, Iterable, Mapping, Sequence
+from collections.abc import Hashable, Iterable, Iterator, Mapping, Sequence
 from dataclasses import dataclass, replace
 from typing import Any
 
@@ -240,17 +240,15 @@ def _cautions() -> list[str]:
     return [str(words["record_only"]), *(str(text) for name, text in words.items() if name != "record_only")]
 
 
-def _notes(batches: Sequence[str], signed: pd.DataFrame, checklist: pd.DataFrame) -> list[str]:
-    notes = []
+def _notes(batches: Sequence[str], signed: pd.DataFrame, checklist: pd.DataFrame) -> Iterator[str]:
     strange = sorted(set(signed["item"]) - set(checklist["item"]))
     if strange:
-        notes.append(f"Sign-offs for items that the checklist does not have do not count: {', '.join(strange)}.")
+        yield f"Sign-offs for items that the checklist does not have do not count: {', '.join(strange)}."
     elsewhere = sorted(set(signed["batch"]) - set(batches) - {""})
     if elsewhere:
-        notes.append(f"Sign-offs name batches that are not in the table of batches: {', '.join(elsewhere)}.")
+        yield f"Sign-offs name batches that are not in the table of batches: {', '.join(elsewhere)}."
     if not batches:
-        notes.append("No batches are recorded, so the gate is open for none. Fill in the table of batches.")
-    return notes
+        yield "No batches are recorded, so the gate is open for none. Fill in the table of batches."
 
 
 # Who must not get which prototype? What an assessor avoids, against what the formulas contain.
@@ -331,13 +329,11 @@ def _avoided(study: Study, assessors: Iterable[str] | None) -> list[tuple[str, s
     ]
 
 
-def _words(cell: str) -> list[str]:
+def _words(cell: str) -> Iterator[str]:
     """Return the words of a cell: separated by ; and, unless that breaks the name of an ingredient, by , / and."""
-    found = []
     for part in cell.split(";"):
         pieces = [part] if canonical_ingredient(part) else re.split(r"[,/&]|\band\b", part)
-        found += [piece.strip() for piece in pieces if piece.strip().casefold() not in _NOTHING]
-    return found
+        yield from [piece.strip() for piece in pieces if piece.strip().casefold() not in _NOTHING]
 
 
 def _groups() -> dict[str, str]:

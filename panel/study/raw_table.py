@@ -291,13 +291,11 @@ def _header(
     return tuple(names[place] for place in places), places, tuple(unnamed)
 
 
-def _notes_on_names(first: list[str], unnamed: Sequence[str]) -> list[str]:
-    notes = []
+def _notes_on_names(first: list[str], unnamed: Sequence[str]) -> Iterator[str]:
     if changed := [as_seen(cell) for cell in first if cell != as_seen(cell)]:
-        notes.append(f"{READ_AS_SEEN} in the headings: {first_few(changed)}.")
+        yield f"{READ_AS_SEEN} in the headings: {first_few(changed)}."
     if unnamed:
-        notes.append(f"Columns without a name were called {', '.join(unnamed)}.")
-    return notes
+        yield f"Columns without a name were called {', '.join(unnamed)}."
 
 
 def _first_of(lines: list[int]) -> str:

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import re
 from collections import Counter
-from collections.abc import Iterable, Mapping, Sequence
+from collections.abc import Iterable, Iterator, Mapping, Sequence
 from contextlib import suppress
 from dataclasses import replace
 from itertools import chain, pairwise
@@ -193,16 +193,14 @@ def _as_beside(told: Mapping[str, tuple[str, str]]) -> dict[str, tuple[str, str]
     return {head: read for head, (_, noticed) in told.items() if noticed == _TO_FIVE}
 
 
-def _said_nothing(table: RawTable, asked: pd.DataFrame, person: str) -> list[str]:
+def _said_nothing(table: RawTable, asked: pd.DataFrame, person: str) -> Iterator[str]:
     """Return who answered nothing about a prototype of which boxes were ticked: that is not having ticked nothing."""
     people = list(map(as_seen, table.column(person))) if person else [f"line {line}" for line in table.lines]
-    told = []
     for of, rows in asked.loc[(asked["prototype"] != "") & (asked["kind"] != "position")].groupby("prototype"):
         cells = zip(*(table.column(name) for name in rows["column"]), strict=True)
         silent = [who for who, answers in zip(people, cells, strict=True) if not any(map(str.strip, answers))]
         if silent and (rows["kind"] == "check_all").any():
-            told.append(f"Nothing is answered about {of} by {first_few(silent)}; nothing ticked is not counted there.")
-    return told
+            yield f"Nothing is answered about {of} by {first_few(silent)}; nothing ticked is not counted there."
 
 
 def _whole(name: str) -> re.Pattern[str]:

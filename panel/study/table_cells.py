@@ -5,7 +5,7 @@ from __future__ import annotations
 import difflib
 import math
 import re
-from collections.abc import Collection, Iterable, Mapping, Sequence
+from collections.abc import Collection, Iterable, Iterator, Mapping, Sequence
 from dataclasses import replace
 from functools import cache
 from types import MappingProxyType
@@ -328,9 +328,8 @@ def _without_unit(words: str) -> str:
     return re.sub(r"\s*[(\[].*?[)\]]", "", words)
 
 
-def notes_beside(table: RawTable, attributes: Sequence[str], unused: Sequence[str]) -> list[str]:
+def notes_beside(table: RawTable, attributes: Sequence[str], unused: Sequence[str]) -> Iterator[str]:
     """Return where a column that was not used holds a number beside an empty score, and what parts the rows."""
-    notes = []
     blank = np.zeros(len(table.lines), dtype=bool)
     for column in attributes:
         blank |= read_numbers(table.column(column), words=True).missing
@@ -340,13 +339,12 @@ def notes_beside(table: RawTable, attributes: Sequence[str], unused: Sequence[st
         beside = np.flatnonzero(np.isfinite(values) & blank)
         if (len(beside) and read_numbers(cells).share < _NUMBERS) or (len(beside) and is_called(column, "comment")):
             where = first_few([f"line {table.lines[row]}: {cells[row]}" for row in beside.tolist()])
-            notes.append(
+            yield (
                 f"A number stands in {column!r} where a score of the row is empty ({where}): were its scores moved by "
                 "a column? Look at the ballot."
             )
         elif 1 < len(filled) <= _FEW and "" not in cells and not read_numbers(cells).share:
-            notes.append(f"The rows differ in {column!r} ({first_few(sorted(filled))}) and were read together.")
-    return notes
+            yield f"The rows differ in {column!r} ({first_few(sorted(filled))}) and were read together."
 
 
 _FEW = 4  # different words at most of a column that parts the rows

@@ -5,7 +5,7 @@ Forced choices are judged in `panel.models.consumers.forced_choice`.
 
 from __future__ import annotations
 
-from collections.abc import Mapping, Sequence
+from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import dataclass
 from types import MappingProxyType
 from typing import Any
@@ -244,9 +244,8 @@ def _with_leaning(rows: pd.DataFrame, people: pd.DataFrame) -> dict[str, Any]:
     }
 
 
-def _all_ways(row: Mapping[str, Any]) -> list[dict[str, Any]]:
+def _all_ways(row: Mapping[str, Any]) -> Iterator[dict[str, Any]]:
     """Return both directions, votes for no preference treated in three ways."""
-    found = []
     for prototype, versus, mine in (
         (row["prototype"], row["versus"], row["chosen"]),
         (row["versus"], row["prototype"], row["other"]),
@@ -254,8 +253,7 @@ def _all_ways(row: Mapping[str, Any]) -> list[dict[str, Any]]:
         undecided, n = row["no_preference"], row["n"]
         votes = {LEFT_OUT: (mine, n - undecided), _SPLIT: (mine + undecided / 2, n), _NOT_PREFERRING: (mine, n)}
         names = {"question": row["question"], "prototype": prototype, "versus": versus}
-        found += [names | {"way": way} | _one_way(count, base, row) for way, (count, base) in votes.items() if base]
-    return found
+        yield from [names | {"way": way} | _one_way(count, base, row) for way, (count, base) in votes.items() if base]
 
 
 def _one_way(count: float, base: int, row: Mapping[str, Any]) -> dict[str, Any]:
@@ -305,22 +303,20 @@ def _method() -> str:
     )
 
 
-def _notes(counts: pd.DataFrame) -> list[str]:
-    notes = []
+def _notes(counts: pd.DataFrame) -> Iterator[str]:
     usual = counts.loc[~counts["margin_recorded"], "question"]
     if len(usual):
-        notes.append(
+        yield (
             f"No margin was set beforehand for {', '.join(dict.fromkeys(usual))}: the usual 5 points are used (45 to "
             "55 %, ASTM E1958). Record a margin with the question before the test."
         )
     if counts["repeated"].any():
-        notes.append(
+        yield (
             "Some people gave a preference more than once. Their answers go together, so the exact counts do not hold "
             "and no verdict is given on them; the test that allows for each person's leaning stands beside."
         )
     if (counts["no_preference"] > 0).any():
-        notes.append(
+        yield (
             "Votes for no preference are answers. Look at all three ways; a claim that holds in one of them only "
             "depends on how they were counted."
         )
-    return notes

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable, Mapping, Sequence
+from collections.abc import Callable, Iterator, Mapping, Sequence
 from dataclasses import dataclass
 from functools import partial
 from itertools import repeat
@@ -240,30 +240,28 @@ def _method(tests: pd.DataFrame, level: float) -> str:
     return " ".join(parts)
 
 
-def _notes(tests: pd.DataFrame) -> list[str]:
-    notes = []
+def _notes(tests: pd.DataFrame) -> Iterator[str]:
     if ((tests["n_sessions"] > 1) & (tests["look"] == 0)).any():
-        notes.append(
+        yield (
             "Adding up sessions is right only if their number was fixed before the first answer. If a session was "
             "added because the result was not clear yet, the p-value is too small; plan and record such looks."
         )
     if (np.isfinite(tests["limit"]) & ~tests["limit_beforehand"]).any():
-        notes.append(
+        yield (
             "The share of people who may tell was chosen when the answers were there. It shows what could be said and "
             "decides nothing; record it as similar_below of the question before the next test."
         )
     repeated = tests["repeated"]
     if (repeated & (tests["method"] != "paired")).any():
-        notes.append(
+        yield (
             "Some people answered more than once. If nobody can tell, each answer is a guess, so the exact test of a "
             "difference stands; how many people can tell rests on people, not on answers."
         )
     if (repeated & (tests["method"] == "paired")).any():
-        notes.append(
+        yield (
             "Some people answered a paired comparison more than once. One person's answers go together, so the test "
             "and the intervals allow for a leaning of each person."
         )
-    return notes
 
 
 def _one_test(

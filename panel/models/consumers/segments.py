@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Iterator
 from dataclasses import dataclass
 from itertools import combinations
 
@@ -211,28 +212,24 @@ def _method(needed: int) -> str:
     )
 
 
-def _notes(answers: AnswersRead, used: pd.DataFrame, needed: int, n_groups: int) -> list[str]:
-    notes = []
+def _notes(answers: AnswersRead, used: pd.DataFrame, needed: int, n_groups: int) -> Iterator[str]:
     lost = answers.n_consumers - len(used)
     if lost:
-        notes.append(
-            f"{lost} of {answers.n_consumers} consumers tried fewer than {needed} prototypes and are left out."
-        )
+        yield f"{lost} of {answers.n_consumers} consumers tried fewer than {needed} prototypes and are left out."
     if len(used) > _MOST_DRAWN:
-        notes.append(
+        yield (
             f"The draws use {_MOST_DRAWN} consumers chosen at random out of {len(used)}, to keep the waiting short; "
             "the groups themselves are made from all."
         )
     if n_groups > 1:
-        notes.append(
+        yield (
             "The groups were found in the same answers as the means within them, so differences between groups look "
             "larger than they are. Recruit by the presumed taste and test again before relying on them."
         )
-        notes.append(
+        yield (
             "Groups that come back may also be two ends of one gradient of taste: these answers do not show a gap "
             "between kinds of people."
         )
-    return notes
 
 
 # Groups of consumers as tables: who is in which, what each group likes, which pairs divide them.

@@ -459,13 +459,11 @@ def _points(points: list[pd.DataFrame]) -> pd.DataFrame:
     return pd.concat(points, ignore_index=True)[columns] if points else pd.DataFrame(columns=columns)
 
 
-def _force_curves_notes(touched: list[str], timed: list[str]) -> list[str]:
-    notes = []
+def _force_curves_notes(touched: list[str], timed: list[str]) -> Iterator[str]:
     if timed:
-        notes.append(
+        yield (
             "Areas of force curves are over time, not work, because neither distance nor the speed of the probe is "
             "known; compare them only where the speed was the same. State probe_speed_mm_s among the study's facts."
         )
     if touched:
-        notes.append(f"The force is not near zero where the curve begins; check the zero: {', '.join(touched)}.")
-    return notes
+        yield f"The force is not near zero where the curve begins; check the zero: {', '.join(touched)}."

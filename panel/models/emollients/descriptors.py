@@ -343,8 +343,7 @@ def blend_warnings(study: Study, blend: Mapping[str, float], base: Mapping[str, 
     return frame.astype({"kind": "str", "value": "float64", "versus": "float64", "about": "str", "words": "str"})
 
 
-def _shares(study: Study, blend: Mapping[str, float], base: Mapping[str, float]) -> list[tuple[object, ...]]:
-    rows: list[tuple[object, ...]] = []
+def _shares(study: Study, blend: Mapping[str, float], base: Mapping[str, float]) -> Iterator[tuple[object, ...]]:
     for name in ("solid", "volatile"):
         share, versus = (_blend_warnings_share(study, part, name) for part in (blend, base))
         if share > 0 or versus - share > _SAME_SHARE:
@@ -353,8 +352,7 @@ def _shares(study: Study, blend: Mapping[str, float], base: Mapping[str, float])
                 for one, amount in blend.items()
                 if amount > 0 and emollient_value(study.table("ingredient_values"), one, name) > 0
             ]
-            rows.append((name, share, versus, ", ".join(about), ""))
-    return rows
+            yield (name, share, versus, ", ".join(about), "")
 
 
 def _blend_warnings_share(study: Study, blend: Mapping[str, float], name: str) -> float:
@@ -379,7 +377,7 @@ def _cost(study: Study, blend: Mapping[str, float], base: Mapping[str, float]) -
     return [(COST, mass, versus, "", "")]
 
 
-def _assessors(study: Study, blend: Mapping[str, float]) -> list[tuple[object, ...]]:
+def _assessors(study: Study, blend: Mapping[str, float]) -> Iterator[tuple[object, ...]]:
     known = ingredients().set_index("ingredient")["allergen"]
     held = {
         tag.strip().casefold(): one
@@ -389,7 +387,6 @@ def _assessors(study: Study, blend: Mapping[str, float]) -> list[tuple[object, .
         if tag.strip()
     }
     listed = study.table("assessors")
-    rows: list[tuple[object, ...]] = []
     for tag, one in held.items():
         avoiding = [
             str(assessor)
@@ -397,8 +394,7 @@ def _assessors(study: Study, blend: Mapping[str, float]) -> list[tuple[object, .
             if tag in [each.strip().casefold() for each in str(avoid).split(";")]
         ]
         if avoiding:
-            rows.append(("assessors", float(len(avoiding)), float("nan"), one, ", ".join(avoiding)))
-    return rows
+            yield ("assessors", float(len(avoiding)), float("nan"), one, ", ".join(avoiding))
 
 
 def _cautions(blend: Mapping[str, float]) -> list[tuple[object, ...]]:

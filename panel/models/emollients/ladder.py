@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping
+from collections.abc import Iterator, Mapping
 from dataclasses import dataclass
 
 import numpy as np
@@ -194,21 +194,17 @@ def _method(swaps: TracedSwaps, draws: int) -> str:
     )
 
 
-def _notes(blends: PrototypeLevel, columns: LinkColumns, descriptors: BlendDescriptors) -> list[str]:
-    notes = []
+def _notes(blends: PrototypeLevel, columns: LinkColumns, descriptors: BlendDescriptors) -> Iterator[str]:
     if columns.copies:
         told = "; ".join(
             f"{descriptor_words(copy)} is {descriptor_words(first)}" for copy, first in columns.copies.items()
         )
-        notes.append(f"The same property in these blends, so counted once: {told}.")
+        yield f"The same property in these blends, so counted once: {told}."
     weak = [name for name in descriptors.wide.columns if name not in descriptors.sound]
     if weak:
-        notes.append(f"Known for too little of the mass to be set against attributes: {listed_descriptors(weak)}.")
+        yield f"Known for too little of the mass to be set against attributes: {listed_descriptors(weak)}."
     if not blends.same_total:
-        notes.append(
-            "The emollient total differs between the prototypes; richness and kind of emollient change together."
-        )
-    return notes
+        yield "The emollient total differs between the prototypes; richness and kind of emollient change together."
 
 
 # One descriptor at a time: does an attribute go with a property of the blend, and may that property be named?

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Iterator
 from dataclasses import dataclass
 from itertools import combinations
 from typing import Literal
@@ -171,19 +172,17 @@ def _error(told: Differences, judged: list[str], means: pd.DataFrame) -> pd.Data
     return error.join(tests).reindex(means.columns)
 
 
-def _notes(study: Study, judged: list[str], changed: list[str], gaps: list[str], label: pd.Series) -> list[str]:
-    notes = []
+def _notes(study: Study, judged: list[str], changed: list[str], gaps: list[str], label: pd.Series) -> Iterator[str]:
     if changed:
-        notes.append(f"Not of the same base, so without part here: {', '.join(changed)}.")
+        yield f"Not of the same base, so without part here: {', '.join(changed)}."
     others = [name for name in study.prototypes if name not in judged and name not in changed]
     if others:
-        notes.append(f"Without a complete formula or without scores, so without part here: {', '.join(others)}.")
+        yield f"Without a complete formula or without scores, so without part here: {', '.join(others)}."
     if gaps:
-        notes.append(f"Not estimated for every prototype, so left out here: {', '.join(gaps)}.")
+        yield f"Not estimated for every prototype, so left out here: {', '.join(gaps)}."
     several = [name for name in label.unique() if " = " in name]
     if several:
-        notes.append(f"The same formula, so taken together as one blend: {'; '.join(several)}.")
-    return notes
+        yield f"The same formula, so taken together as one blend: {'; '.join(several)}."
 
 
 # Blends that vary continuously: how well does a mixture model describe them, and what does it miss?

@@ -163,29 +163,30 @@ def _worse(estimate: Array, error: Array, df: Array, margin: Array, more: NDArra
 
 def _notes(
     result: Differences, rows: pd.DataFrame, direction: pd.Series, pairs: Sequence[tuple[str, str]] | None
-) -> list[str]:
+) -> Iterator[str]:
     if not result.margins:
-        return [
+        yield (
             "No margin was set, so nothing can be called alike. State the smallest difference that matters as "
             'the fact "margin" of the study, before the scores are seen.'
-        ]
+        )
+        return
     if rows.empty:
-        return [
+        yield (
             "There is no benchmark to be alike with. Give a prototype the role benchmark, or choose a pair."
             if pairs is None
             else "None of these pairs was scored on an attribute that can be modelled. Choose another."
-        ]
+        )
+        return
     silent = list(dict.fromkeys(rows.loc[(direction == "").to_numpy(), "attribute"]))
-    notes = [
+    yield (
         "To say that two prototypes are alike on every attribute named, each has to be alike at 5 %, with no further "
         "adjustment (the 90 % intervals); which of the differences are alike is told by the adjusted p-values."
-    ]
+    )
     if silent:
-        notes.append(
+        yield (
             f"The study does not say whether more or less is better on {len(silent)} of the attributes, so 'not worse' "
             "has no meaning there (– in the table). Fill in the column direction of the table attributes."
         )
-    return notes
 
 
 # Do the differences that were planned beforehand show, and what of those that were chosen afterwards?
