@@ -224,8 +224,15 @@ def _numbers(judged: Sequence[_Judged]) -> pd.DataFrame:
         for case, *_ in judged
         for number in case.evidence.shown
     ]
-    found = pd.DataFrame(rows, columns=["number", "claim", "attribute", *_SHOWN])
-    # for the claim where the whole interval keeps to its side of every limit, against it where it lies beyond one
+    return _with_sides(pd.DataFrame(rows, columns=["number", "claim", "attribute", *_SHOWN]))
+
+
+def _with_sides(found: pd.DataFrame) -> pd.DataFrame:
+    """Return numbers with their side.
+
+    A number is for its claim where its whole interval keeps to its side of every limit, against it where the whole
+    interval lies beyond one, else open; without a limit it decides nothing, and its side is empty.
+    """
     low, high, start, end = (found[name].to_numpy(float) for name in ("limit_low", "limit_high", "ci_low", "ci_high"))
     within = (np.isnan(low) | (start > low)) & (np.isnan(high) | (end < high))
     beyond = (end <= low) | (start >= high)

@@ -423,15 +423,22 @@ def _start_of(content: bytes) -> str:
 
 def _delimiter(text: str, columns: Collection[str], declared: str) -> str:
     if columns:
-        # the declared sign, unless the header says that somebody saved the file with another; one that gives none of
-        # the columns is not taken, so that a name which holds another sign is not cut in two
-        known = {column.casefold() for column in columns}
-        stated = _STATED_DELIMITER.match(text)
-        for delimiter in (declared, *(sign for sign in _DELIMITERS if sign != declared)):
-            if known & _first_cells(text, delimiter, 0):
-                return delimiter
-        return "" if stated and known & _first_cells(text, stated[1], stated.end()) else declared
+        return _declared_delimiter(text, declared, columns)
     return "" if _STATED_DELIMITER.match(text) else _find_delimiter(text)
+
+
+def _declared_delimiter(text: str, declared: str, columns: Collection[str]) -> str:
+    """Return the declared sign between the cells, unless the header says that somebody saved the file with another.
+
+    A sign that gives none of the columns is not taken, so that a name which holds another sign is not cut in two. Empty
+    if the first line states the sign, as spreadsheet programs write it.
+    """
+    known = {column.casefold() for column in columns}
+    stated = _STATED_DELIMITER.match(text)
+    for delimiter in (declared, *(sign for sign in _DELIMITERS if sign != declared)):
+        if known & _first_cells(text, delimiter, 0):
+            return delimiter
+    return "" if stated and known & _first_cells(text, stated[1], stated.end()) else declared
 
 
 _CONTROL_BYTES = bytes([*range(9), *range(14, 32)])

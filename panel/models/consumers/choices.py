@@ -174,7 +174,9 @@ def count_preferences(study: Study) -> Preferences:
             "The study has no preferences that can be read. Add them to the table answers: kind preference, prototype "
             "and versus name the two samples, answer is the one preferred or 'no preference'."
         )
-    counts, ways, asked = [], [], recorded_questions(study, "preference")
+    counts: list[dict[str, Any]] = []
+    ways: list[dict[str, Any]] = []
+    asked = recorded_questions(study, "preference")
     for key, rows in read.groupby(TEST, sort=False):
         names = dict(zip(TEST, map(str, key), strict=True))
         recorded = share_fact(asked.get(names["question"], {}), "margin", HALF)

@@ -13,6 +13,7 @@ import pandas as pd
 from panel.checks.confounds import BATCH
 from panel.models.emollients.swaps import TracedSwaps
 from panel.models.prototypes.verdict import CANNOT_TELL, DIFFERS
+from panel.stats.arrays import Array
 from panel.stats.comparing.multiplicity import below
 
 if TYPE_CHECKING:
@@ -120,10 +121,19 @@ def _with_targets(
         dtype=float,
     )
     change = cells["estimate"].to_numpy(float)
+    return cells.assign(target_low=low, target_high=high, towards=_wanted_way(start, change, low, high))
+
+
+def _wanted_way(start: Array, change: Array, low: Array, high: Array) -> Array:
+    """Return 1 for a change the wanted way, -1 for one the other way, 0 for neither, NaN without a target.
+
+    A target open at one end tells the way by itself. In a closed one it is whichever brings a mean nearer that is at
+    `start`; inside of it neither.
+    """
     with np.errstate(invalid="ignore"):
         before = np.maximum(np.maximum(low - start, start - high), 0.0)
         after = np.maximum(np.maximum(low - start - change, start + change - high), 0.0)
     closed = np.sign(before - after)
     open_below, open_above = np.isnan(low), np.isnan(high)
     way = np.where(open_below, -np.sign(change), np.where(open_above, np.sign(change), closed))
-    return cells.assign(target_low=low, target_high=high, towards=np.where(open_below & open_above, np.nan, way))
+    return np.where(open_below & open_above, np.nan, way)

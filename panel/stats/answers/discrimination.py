@@ -36,6 +36,11 @@ def chance_right(method: str, d_prime: ArrayLike) -> Array:
     return _method(method).chance(np.asarray(d_prime, dtype=float))
 
 
+def _slope(method: str, d_prime: ArrayLike) -> Array:
+    """Return the derivative of `chance_right`."""
+    return _method(method).slope(np.asarray(d_prime, dtype=float))
+
+
 def d_prime_of(method: str, right: ArrayLike) -> Array:
     """Return the d-prime at which the chance of a right answer is `right`.
 
@@ -74,7 +79,7 @@ def apartness_of_share(method: str, right: float, std_error: float, low: float, 
     names = ("told", "told_low", "told_high")
     return {
         "d_prime": d,
-        "d_std_error": float(std_error / _method(method).slope(np.asarray(d, dtype=float))) if inside else float("nan"),
+        "d_std_error": float(std_error / _slope(method, d)) if inside else float("nan"),
         "d_low": d_low,
         "d_high": d_high,
         **dict(zip(names, share_who_tell(method, [right, low, high]).tolist(), strict=True)),

@@ -151,9 +151,7 @@ def _points(rate: ArrayLike, stress: ArrayLike) -> tuple[Array, Array]:
 def _fitted(model: FlowModel, r: Array, sigma: Array, weights: Array) -> CurveFit:
     """Return the fit, its parameters as in `_PARAMETERS`."""
     if model == "power_law":
-        x, y = np.log(r), np.log(sigma)
-        n = float(((x - x.mean()) @ y) / ((x - x.mean()) @ (x - x.mean())))
-        return fit_curve(_power_law, r, sigma, (float(np.exp(y.mean() - n * x.mean())), n), weights=weights)
+        return fit_curve(_power_law, r, sigma, _log_log_line(r, sigma), weights=weights)
     if model == "casson":
         return _casson_fit(r, sigma, weights)
     _, start = _best_index(r, sigma, weights)
@@ -258,6 +256,17 @@ _STRESS: dict[FlowModel, Callable[[Array, Array], Array]] = {
     "casson": _casson,
     "herschel_bulkley": _herschel_bulkley,
 }
+
+
+def _log_log_line(rate: Array, stress: Array) -> tuple[float, float]:
+    """Return (K, n) of the straight line through the logarithms.
+
+    This is another estimator than least squares on the stresses: it weighs relative errors, and the two differ
+    wherever points do not lie exactly on the curve.
+    """
+    x, y = np.log(rate), np.log(stress)
+    n = float(((x - x.mean()) @ y) / ((x - x.mean()) @ (x - x.mean())))
+    return float(np.exp(y.mean() - n * x.mean())), n
 
 
 def _casson_start(rate: Array, stress: Array) -> tuple[float, float]:

@@ -271,23 +271,31 @@ def turned_onto(target: NDArray[np.float64], configurations: NDArray[np.float64]
     return np.asarray(configurations @ Q)
 
 
+def _region_radius(assessors: NDArray[np.float64] | float, level: float = 0.95) -> NDArray[np.float64]:
+    """Return the radius, in standard errors, of the region of a mean of two coordinates over `assessors` people.
+
+    Hotelling's T2 with assessors - 1 degrees of freedom: sqrt(2 (n - 1) / (n - 2) F(level; 2, n - 2)). The
+    large-sample radius sqrt(chi2(level; 2)) is too short for a small panel: by 29 % with 8 assessors.
+    NaN below 3 assessors.
+
+    References
+    ----------
+    Johnson and Wichern (2007) Applied Multivariate Statistical Analysis, 6th ed., section 5.4.
+    """
+    n = np.asarray(assessors, dtype=float)
+    free = np.where(n > 2, n - 2, np.nan)
+    return np.asarray(np.sqrt(2 * (n - 1) / free * fdtri(2, free, level)))
+
+
 def ellipses(
     covariances: NDArray[np.float64], assessors: NDArray[np.float64] | float, level: float = 0.95
 ) -> tuple[Array, Array]:
     """Return the region of each mean from the covariance matrices (n, 2, 2) of the means' errors.
 
     Half axes (n, 2), the longer first, and the angle (n,) of the longer to the first axis in degrees, anticlockwise.
-    By Hotelling's T2 with assessors - 1 degrees of freedom: the large-sample radius sqrt(chi2(level; 2)) is too short
-    for a small panel, by 29 % with 8 assessors. NaN below 3 assessors.
-
-    References
-    ----------
-    Johnson and Wichern (2007) Applied Multivariate Statistical Analysis, 6th ed., section 5.4.
     """
     values, vectors = np.linalg.eigh(covariances)
-    n = np.asarray(assessors, dtype=float)
-    free = np.where(n > 2, n - 2, np.nan)
-    radius = np.broadcast_to(np.asarray(np.sqrt(2 * (n - 1) / free * fdtri(2, free, level))), values.shape[:1])
+    radius = np.broadcast_to(_region_radius(assessors, level), values.shape[:1])
     half_axes = np.sqrt(np.maximum(values[:, ::-1], 0.0)) * radius[:, None]
     longer = vectors[:, :, -1]
     angles = np.degrees(np.arctan2(longer[:, 1], longer[:, 0]))
