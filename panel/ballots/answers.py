@@ -159,7 +159,10 @@ class Step:
 
 def steps_of(ballot: Ballot) -> tuple[Step, ...]:
     """Return all pages of a ballot in the order of the servings and stages."""
-    stages = _stages(ballot.questions)
+    groups: dict[tuple[str, float | None], list[Question]] = {}
+    for question in ballot.questions:
+        groups.setdefault((question.stage, question.minutes), []).append(question)
+    stages = [(stage, minutes, tuple(asked)) for (stage, minutes), asked in groups.items()]
     timed = any(minutes is not None for _, minutes, _ in stages)
     last_untimed = max((number for number, stage in enumerate(stages, 1) if stage[1] is None), default=0)
     given = ballot.given
@@ -201,14 +204,6 @@ def next_step(ballot: Ballot, steps: Sequence[Step], now: datetime) -> Step | No
 def next_due(steps: Sequence[Step]) -> datetime | None:
     """Return when the next timed stage is due; None if none is waiting."""
     return min((step.due for step in steps if step.due is not None and not step.finished), default=None)
-
-
-def _stages(questions: tuple[Question, ...]) -> list[tuple[str, float | None, tuple[Question, ...]]]:
-    """Return the questions by stage and time, in the order in which they are asked."""
-    groups: dict[tuple[str, float | None], list[Question]] = {}
-    for question in questions:
-        groups.setdefault((question.stage, question.minutes), []).append(question)
-    return [(stage, minutes, tuple(asked)) for (stage, minutes), asked in groups.items()]
 
 
 _PRINTED = """<!doctype html>

@@ -75,7 +75,7 @@ def _without_batch(scored: pd.DataFrame, batches: pd.DataFrame) -> Iterator[Find
         yield Finding("warning", "prototype_without_batch", where, message, advice)
 
 
-def _batch_of_other_prototype(scored: pd.DataFrame, batches: pd.DataFrame) -> list[Finding]:
+def _batch_of_other_prototype(scored: pd.DataFrame, batches: pd.DataFrame) -> Iterator[Finding]:
     owner = dict(zip(reversed(batches["batch"].tolist()), reversed(batches["prototype"].tolist()), strict=True))
     pairs = zip(scored.index.tolist(), scored["batch"].tolist(), scored["prototype"].tolist(), strict=True)
     wrong = [pair for pair in pairs if owner.get(pair[1], pair[2]) != pair[2]]
@@ -83,15 +83,13 @@ def _batch_of_other_prototype(scored: pd.DataFrame, batches: pd.DataFrame) -> li
     def place(case: int) -> str:
         return f"scores, row {wrong[case][0] + 2}: batch {wrong[case][1]}"
 
-    findings = []
     for where, cases in gathered(np.arange(len(wrong)), place):
         _, batch, prototype = wrong[cases[0]]
         message = f"Scores of {prototype} name batch {batch}, which is a batch of {owner[batch]}."
         if len(cases) > 1:
             message = f"{len(cases):,} prototypes have scores from batches of others. The first: {message}"
         advice = "Correct the batch or the prototype: one of the two is wrong."
-        findings.append(Finding("warning", "batch_of_other_prototype", where, message, advice))
-    return findings
+        yield Finding("warning", "batch_of_other_prototype", where, message, advice)
 
 
 def _pooled_or_single(scored: pd.DataFrame, used: pd.DataFrame) -> Iterator[Finding]:
@@ -228,18 +226,16 @@ def _age(hours: float, by_the_clock: bool) -> str:
     return counted(round(hours / 24), "day") if hours else "less than a day"
 
 
-def _told(ages: pd.DataFrame, severity: str, kind: str, words: str, advice: str) -> list[Finding]:
+def _told(ages: pd.DataFrame, severity: str, kind: str, words: str, advice: str) -> Iterator[Finding]:
     """Return findings about batches; `words` takes how many they are and their ages."""
 
     def place(case: int) -> str:
         return f"batches, batch {ages['batch'].iloc[case]} of {ages['prototype'].iloc[case]}"
 
-    findings = []
     for where, cases in gathered(np.zeros(len(ages)), place):
         told = first_few(ages["age"].iloc[cases].tolist())
         message = words.format(who=counted(len(cases), "batch", "batches"), ages=told)
-        findings.append(Finding(severity, kind, where, message, advice))
-    return findings
+        yield Finding(severity, kind, where, message, advice)
 
 
 def _unknown(ages: pd.DataFrame) -> list[Finding]:

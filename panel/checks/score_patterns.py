@@ -287,12 +287,11 @@ def _told_steps(cells: ScoreCells, rows: np.ndarray, noun: str) -> Iterator[Find
         yield Finding("note", "scale_used_in_steps", where, message, advice)
 
 
-def _piled_at_end(cells: ScoreCells) -> list[Finding]:
+def _piled_at_end(cells: ScoreCells) -> Iterator[Finding]:
     """Return attributes with more than a fifth of the scores at the lowest, or at the highest, possible score."""
     rows = np.flatnonzero(np.isfinite(cells.score))
     code, number = cells.attribute.code[rows], len(cells.attribute)
     total = np.bincount(code, minlength=number)
-    findings = []
     for end, limits in (("lowest", cells.lowest), ("highest", cells.highest)):
         at_end = np.bincount(code, weights=cells.score[rows] == limits[code], minlength=number).astype(int)
         found = np.flatnonzero((total >= _ENOUGH_FOR_PILE) & (at_end > _PILED_SHARE * total))
@@ -307,8 +306,7 @@ def _piled_at_end(cells: ScoreCells) -> list[Finding]:
                 "Prototypes beyond that end look alike, and differences come out too small. Look at the scores "
                 "themselves, not only at means."
             )
-            findings.append(Finding("note", f"scores_at_{end}_end", where, message, advice))
-    return findings
+            yield Finding("note", f"scores_at_{end}_end", where, message, advice)
 
 
 def _attribute(cells: ScoreCells, row: int) -> str:

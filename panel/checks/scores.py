@@ -313,21 +313,19 @@ def _samples_absent(turns: _Codes, samples: _Codes, planned: _Codes) -> _Codes:
     return _without(_join(by_plan, by_custom), samples)
 
 
-def _samples_not_scored(cells: ScoreCells, absent: _Codes) -> list[Finding]:
+def _samples_not_scored(cells: ScoreCells, absent: _Codes) -> Iterator[Finding]:
     assessor, sitting, prototype = absent
 
     def place(case: int) -> str:
         return f"scores: {told_turn(cells, assessor[case], sitting[case])}, {cells.prototype.of[prototype[case]]}"
 
-    findings = []
     for where, cases in gathered(assessor, place):
         what = first_few(cells.prototype.told(prototype[cases]))
         message = f"{counted(len(cases), 'sample')} of {what} should have been scored and have no scores at all."
-        findings.append(Finding("note", "sample_not_scored", where, message, f"Look for the ballot. {_KEPT}"))
-    return findings
+        yield Finding("note", "sample_not_scored", where, message, f"Look for the ballot. {_KEPT}")
 
 
-def _attributes_left_out(cells: ScoreCells, samples: _Codes) -> list[Finding]:
+def _attributes_left_out(cells: ScoreCells, samples: _Codes) -> Iterator[Finding]:
     """Return attributes without a row in a sample, where most others who scored that sample have one."""
     entries = distinct(cells.assessor.code, cells.sitting.code, cells.prototype.code, cells.attribute.code)
     *usual_sample, usual_attribute = _common(entries[1:3], entries[3], samples[1:])
@@ -341,12 +339,10 @@ def _attributes_left_out(cells: ScoreCells, samples: _Codes) -> list[Finding]:
         turn = told_turn(cells, assessor[case], sitting[case])
         return f"scores: {turn}, {cells.prototype.of[prototype[case]]}, {cells.attribute.of[attribute[case]]}"
 
-    findings = []
     for where, cases in gathered(assessor, place):
         what = first_few(cells.attribute.told(attribute[cases]))
         message = f"{counted(len(cases), 'score')} of {what} missing from samples that were otherwise scored."
-        findings.append(Finding("note", "attribute_left_out", where, message, f"Look at the ballot. {_KEPT}"))
-    return findings
+        yield Finding("note", "attribute_left_out", where, message, f"Look at the ballot. {_KEPT}")
 
 
 def _never_scored(study: Study, cells: ScoreCells) -> Iterator[Finding]:

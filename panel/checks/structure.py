@@ -306,8 +306,7 @@ def _check_references(study: Study) -> list[Finding]:
     ]
 
 
-def _keys_repeated(study: Study) -> list[Finding]:
-    findings = []
+def _keys_repeated(study: Study) -> Iterator[Finding]:
     for name in study.tables:
         key = list(TABLES[name].key)
         if not key:
@@ -324,8 +323,7 @@ def _keys_repeated(study: Study) -> list[Finding]:
         for place, cases in gathered(np.zeros(len(again)), where):
             message = f"{counted(len(cases), 'row')} of {name} named like an earlier one (same {', '.join(key)})."
             advice = "Keep one row for each, or give the other its own name. The first one counts until then."
-            findings.append(Finding("warning", "row_named_twice", place, message, advice))
-    return findings
+            yield Finding("warning", "row_named_twice", place, message, advice)
 
 
 def _names_not_listed(study: Study) -> Iterator[Finding]:
@@ -389,11 +387,11 @@ def _never_both(study: Study, column: str, name: str, other: str) -> bool:
     return len(first) > 0 < len(second) and first.merge(second, on=keys).empty
 
 
-def _not_listed(used: pd.Series, known: set[str], table: str, target: str) -> list[Finding]:
+def _not_listed(used: pd.Series, known: set[str], table: str, target: str) -> Iterator[Finding]:
     """Return a finding for each name that is used but not listed."""
     unknown = set(used.unique()) - known - {""}
     if not unknown:
-        return []
+        return
     strange = used[used.isin(unknown)]
     codes, names = pd.factorize(strange)
     rows, counts = strange.index.to_numpy(), np.bincount(codes)
@@ -404,7 +402,6 @@ def _not_listed(used: pd.Series, known: set[str], table: str, target: str) -> li
     def where(case: int) -> str:
         return f"{table}, row {first[case] + 2}: {names[case]}"
 
-    findings = []
     for place, cases in gathered(np.arange(len(names)), where):
         shown = first_few([repr(names[case]) for case in cases])
         message = f"{shown}: no such {noun} in {target} ({counted(int(counts[cases].sum()), 'row')} of {table})."
@@ -417,8 +414,7 @@ def _not_listed(used: pd.Series, known: set[str], table: str, target: str) -> li
             for name in names[cases]
             if (near := alike.get(_folded(name)) or next(iter(get_close_matches(name, sorted(known), 1)), ""))
         )
-        findings.append(Finding("warning", f"{noun}_not_listed", place, message, advice, proposed))
-    return findings
+        yield Finding("warning", f"{noun}_not_listed", place, message, advice, proposed)
 
 
 def _folded(name: str) -> str:
@@ -469,10 +465,10 @@ def _wrong_words(wrong: pd.Series, place: str, choices: tuple[str, ...]) -> Iter
         yield Finding("warning", "word_not_allowed", where, message, advice, proposed)
 
 
-def _codes_used_twice(study: Study) -> list[Finding]:
+def _codes_used_twice(study: Study) -> Iterator[Finding]:
     """Return blind codes that stand for two prototypes in a session, or for two servings of one person."""
     if "servings" not in study.tables:
-        return []
+        return
     servings = study.table("servings")
     servings = servings[((servings["code"] != "") & (servings["prototype"] != "")).to_numpy(dtype=bool)]
     use, first = grouped(Names.read(servings["session"]).code, Names.read(servings["code"]).code)
@@ -482,7 +478,6 @@ def _codes_used_twice(study: Study) -> list[Finding]:
     def place(case: int) -> str:
         return f"servings, session {session[case]}, code {code[case]}"
 
-    findings = []
     for where, cases in gathered(np.arange(len(twice)), place):
         meant = servings["prototype"].to_numpy()[use == twice[cases[0]]]
         names = list(dict.fromkeys(meant.tolist()))
@@ -491,8 +486,7 @@ def _codes_used_twice(study: Study) -> list[Finding]:
         if len(cases) > 1:
             message = f"{len(cases):,} codes cannot tell samples apart. The first stands for {stands_for}."
         advice = "Give every prototype its own code in each session, and every serving of a person its own."
-        findings.append(Finding("warning", "code_used_twice", where, message, advice))
-    return findings
+        yield Finding("warning", "code_used_twice", where, message, advice)
 
 
 def _used_twice(servings: pd.DataFrame, use: np.ndarray) -> np.ndarray:

@@ -109,7 +109,7 @@ def judge_claims(study: Study, *, differences: Differences | None = None, traced
     """
     claims = read_claims(study)
     materials = Materials(study, claims, differences, traced)
-    found_of_each = [materials.once(find_evidence, claim) for claim in claims]
+    found_of_each = [materials.once(_find_evidence, claim) for claim in claims]
     rehearsed = is_rehearsed(study)
     standings = [standing(study, each) for each in claims]
     families = adjust_together(claims, found_of_each, [not exploratory for exploratory, _ in standings])
@@ -137,10 +137,10 @@ def _judge_one(
 
 
 def _footnote(claim: Claim, materials: Materials) -> tuple[str, tuple[str, ...]]:
-    return footnote(claim, materials.once(find_evidence, claim), materials)
+    return footnote(claim, materials.once(_find_evidence, claim), materials)
 
 
-def find_evidence(claim: Claim, materials: Materials) -> Evidence:
+def _find_evidence(claim: Claim, materials: Materials) -> Evidence:
     """Return what the data say about one claim."""
     if claim.problems or claim.kind == BEYOND:
         return nothing_yet("nothing")
@@ -316,11 +316,11 @@ def judge_drafts(study: Study, rows: Sequence[Mapping[str, Any]]) -> tuple[Draft
     tried = _one_each(replace(study, tables={**study.tables, "claims": _table(rows)}))
     fixed = read_claims(study)
     materials = Materials(study, (*fixed, *tried))
-    beside = [(claim, materials.once(find_evidence, claim)) for claim in fixed]
+    beside = [(claim, materials.once(_find_evidence, claim)) for claim in fixed]
     rehearsed, standing = is_rehearsed(study), (False, DRAFT)
     drafts = []
     for claim in tried:
-        found = materials.once(find_evidence, claim)
+        found = materials.once(_find_evidence, claim)
         # the same statement counts once
         own = tuple(getattr(claim, column) for column in _STATEMENT)
         others = [each for each in beside if tuple(getattr(each[0], column) for column in _STATEMENT) != own]

@@ -454,7 +454,7 @@ def assessors_for_estimate(
     size = abs(found.estimate - limit) if rule == "beyond" else limit
 
     def chance(n: int) -> float:
-        error, df = _with_people(found, people, n)
+        error, df = found.std_error * math.sqrt(people / n), max(found.df * (n - 1) / max(people - 1, 1), 1.0)
         if rule == "equality":
             return float(equivalence_power(size, error, df))
         return float(
@@ -466,7 +466,8 @@ def assessors_for_estimate(
         "equality": f"equality within {format_typed(limit)}, if there is no difference,",
         "not worse": f"not worse by {format_typed(limit)}, if there is no difference,",
     }[rule]
-    return _assessors(_first(chance), 0, words)
+    tried = np.arange(3, _MOST_ASSESSORS + 1)
+    return _assessors(next((int(n) for n in tried if chance(int(n)) >= _POWER), 0), 0, words)
 
 
 def people_for_share(share: float, bar: float, *, preferred: bool = False) -> str:
@@ -504,16 +505,6 @@ def _assessors(needed: int, replicates: int, words: str) -> str:
     if not needed:
         return f"More than {_MOST_ASSESSORS} assessors{again} would be needed to show {words} {_CHANCE}."
     return f"About {needed} assessors{again}: that many show {words} {_CHANCE}."
-
-
-def _with_people(found: Estimate, people: int, n: int) -> tuple[float, float]:
-    """Return standard error and degrees of freedom with n people in place of those asked."""
-    return found.std_error * math.sqrt(people / n), max(found.df * (n - 1) / max(people - 1, 1), 1.0)
-
-
-def _first(chance: Callable[[int], float]) -> int:
-    tried = np.arange(3, _MOST_ASSESSORS + 1)
-    return next((int(n) for n in tried if chance(int(n)) >= _POWER), 0)
 
 
 # How many people agreed with a sentence about a prototype? Each counts once; who does not know stays in the base.

@@ -495,7 +495,7 @@ def planning_scale(study: Study, ends: tuple[float, float] | None = None) -> Pla
         If a scale ends where it begins, or before.
     """
     names = study.attributes
-    scales = {name: study.scale(name) or ends for name in names} if names else {"": _of_the_study(study) or ends}
+    scales = {name: study.scale(name) or ends for name in names} if names else {"": study.scale("") or ends}
     known = {name: scale for name, scale in scales.items() if scale is not None}
     if len(known) < len(scales):
         return None
@@ -507,8 +507,3 @@ def planning_scale(study: Study, ends: tuple[float, float] | None = None) -> Pla
     if len(set(lengths.values())) == 1:
         return PlanningScale(next(iter(lengths.values())), dict.fromkeys(lengths, 1.0), True)
     return PlanningScale(_ALL, {name: _ALL / length for name, length in lengths.items()}, False)
-
-
-def _of_the_study(study: Study) -> tuple[float, float] | None:
-    """Return the scale that the study states for all attributes, before it lists any."""
-    return study.scale("")

@@ -193,7 +193,8 @@ def _with_collected(study: Study, collected: _Collected) -> Study:
     """
     _keep_apart(study, collected)
     prototypes = _prototypes(study, collected)
-    batches = _only_batch(study)
+    alone = study.table("batches").drop_duplicates("prototype", keep=False)  # prototypes that have one batch
+    batches = dict(zip(alone["prototype"], alone["batch"], strict=True))
     rows = [_score_row(row, collected, prototypes, batches) for row in collected.answers]
     scores = _not_there_yet(study, pd.DataFrame(rows), collected.session)
     tables = dict(study.tables)
@@ -235,13 +236,6 @@ def _prototypes(study: Study, collected: _Collected) -> dict[tuple[str, int], st
             )
         found[assessor, position] = str(prototype)
     return found
-
-
-def _only_batch(study: Study) -> dict[str, str]:
-    """Return prototype to batch, for prototypes that have one batch."""
-    batches = study.table("batches")
-    alone = batches.drop_duplicates("prototype", keep=False)
-    return dict(zip(alone["prototype"], alone["batch"], strict=True))
 
 
 def _score_row(

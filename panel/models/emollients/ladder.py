@@ -12,7 +12,6 @@ from numpy.typing import NDArray
 from panel.errors import ModelError
 from panel.models.emollients.descriptors import BlendDescriptors, descriptor_words, find_descriptors, listed_descriptors
 from panel.models.emollients.prediction_model import (
-    FEWEST_FOR_PREDICTION,
     LinkColumns,
     PredictionModel,
     PrototypeLevel,
@@ -167,7 +166,7 @@ def _prediction(
     blends: PrototypeLevel, columns: LinkColumns, model: PredictionModel | None, draws: int, rng: np.random.Generator
 ) -> tuple[pd.DataFrame, str]:
     purpose = "predict left-out ones from several properties"
-    if why := _too_little(blends, columns, FEWEST_FOR_PREDICTION, purpose):
+    if why := _too_little(blends, columns, _FEWEST_FOR_PREDICTION, purpose):
         return pd.DataFrame(), why
     return predict_from_descriptors(blends, columns, model, draws, rng), ""
 
@@ -210,7 +209,7 @@ def _notes(blends: PrototypeLevel, columns: LinkColumns, descriptors: BlendDescr
 # One descriptor at a time: does an attribute go with a property of the blend, and may that property be named?
 
 
-_FEWEST_FOR_LINKS = 5
+_FEWEST_FOR_LINKS, _FEWEST_FOR_PREDICTION = 5, 6
 # Adjusted p-value below which the prototypes count as told apart on an attribute.
 _DIFFERS = 0.05
 

@@ -476,7 +476,6 @@ def _method(terms: _Terms, moves: TestedMoves, n: int) -> str:
 # All descriptors at once: do they predict prototypes that were left out, better than chance and than the swaps do?
 
 
-FEWEST_FOR_PREDICTION = 6
 _MOST_COMPONENTS = 2
 
 

@@ -27,9 +27,6 @@ from panel.stats.arrays import Array, ratio
 from panel.stats.assessors.departures import SCALE_SD
 from panel.stats.comparing.group_means import f_tail
 
-FEWEST_PROTOTYPES = 3
-"""With two prototypes a line through two points leaves no disagreement to test against."""
-
 
 @dataclass(frozen=True, eq=False, slots=True)
 class Scaling:
