@@ -6,7 +6,7 @@ import numpy as np
 
 from panel.checks.moments_recorded import claim_seal
 from panel.claims.claim import CHANGE, STOP, read_claims
-from panel.claims.judge import _table, _find_evidence, judge_claims
+from panel.claims.judge import _find_evidence, _table, judge_claims
 from panel.claims.materials import Materials
 from panel.claims.wording import wording_of
 from panel.study.study import Study, empty_table
