@@ -21,7 +21,6 @@ from panel.study.numbers_read import typed_number
 MOST_BYTES = 32_768
 """Largest form that is read; a full page with the longest comment needs about 14,000 bytes."""
 
-_OUT_OF_ORDER = "out of order"
 _MOST_FIELDS = 300
 _LONGEST_COMMENT = 2000
 _LONGEST_NUMBER = 64
@@ -56,7 +55,7 @@ def read_marks(
         entries.append(Entry("rubbing_ended", step.serving.serving))
     for place, question in enumerate(step.questions):
         minutes, flag = _timing(question, step.rubbing_ended, now)
-        flag = flag or (_OUT_OF_ORDER if out_of_order else "")
+        flag = flag or ("out of order" if out_of_order else "")
         typed = fields.get(f"v{place}", "").strip()
         common = {"serving": step.serving.serving, "attribute": question.attribute, "flag": flag, "minutes": minutes}
         if fields.get(f"c{place}"):

@@ -28,7 +28,6 @@ from panel.study.tables import COLLECTED
 
 _ABOUT_SCORES = ("corrections", "unblindings", "reactions")
 _REAL = ("readings", "curves")  # what instruments said stays true in a rehearsal
-_FACTS_OF_SCORES = (LOCKED_FACT, "deviations")
 
 _SPREAD_OF_PROTOTYPES, _SPREAD_OF_ASSESSORS, _SPREAD_OF_MARKS = 0.10, 0.06, 0.08
 """Standard deviations of the simulated marks, as parts of the line."""
@@ -150,7 +149,7 @@ def rehearse_into(study: Study, folder: str | Path, seed: int) -> tuple[Rehearsa
 def _to_rehearse(study: Study) -> Study:
     """Return a copy of a study to rehearse in: marked as a rehearsal, without anything that people said so far."""
     dropped = {table.name for table in COLLECTED if table.name not in _REAL} | set(_ABOUT_SCORES)
-    facts = {name: value for name, value in study.facts.items() if name not in _FACTS_OF_SCORES}
+    facts = {name: value for name, value in study.facts.items() if name not in (LOCKED_FACT, "deviations")}
     title = str(facts.get("title") or "").strip()
     facts |= {REHEARSAL_FACT: True, "title": f"Rehearsal of {title}" if title else "Rehearsal"}
     tables = {name: frame for name, frame in study.tables.items() if name not in dropped}

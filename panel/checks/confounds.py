@@ -71,7 +71,6 @@ _WHY = ("factor", "kind", "because")
 
 Labels = tuple[Codes, list[str]]
 """The number of each row's label, and the labels; the empty one where it is not known."""
-_SWAP_COLUMNS = ["attribute", "swap", "factor", "kind", "share_left", "n_pairs", "because", "advice"]
 
 
 @dataclass(frozen=True, eq=False)
@@ -305,7 +304,7 @@ def confounds_of(
             made = _making(order, seen, days)
             own = [] if matched is None else list(_swap_rows(order, seen, tables, made, batches, matched))
             told += [(name, *row) for name in ([""] if len(patterns) == 1 else names) for row in own]
-        return _for_all(told, _SWAP_COLUMNS, n)
+        return _for_all(told, ["attribute", "swap", "factor", "kind", "share_left", "n_pairs", "because", "advice"], n)
 
     return Confounds(
         pairs=_for_all(pairs, _PAIR_COLUMNS, n),

@@ -201,7 +201,6 @@ _ASSESSORS = tuple(range(4, 31))
 _REPLICATES = (1, 2, 3, 4)
 
 ALONE, ALL_PAIRS, WITH_BENCHMARK = "one planned difference", "all pairs", "all with the benchmark"
-_COMPARISONS = (ALONE, ALL_PAIRS, WITH_BENCHMARK)
 _FURTHEST, _STEPS = 4.0, 121  # of a difference in critical values: no chance is below one there
 
 
@@ -373,7 +372,7 @@ def _assured(grid: pd.DataFrame, difference: Array, scatter: Scatter, df: Array,
 
 def _needed(sizes: pd.DataFrame, power: float) -> pd.DataFrame:
     rows = []
-    for comparison, name in zip(_COMPARISONS, ("", "_pairs", "_benchmark"), strict=True):
+    for comparison, name in zip((ALONE, ALL_PAIRS, WITH_BENCHMARK), ("", "_pairs", "_benchmark"), strict=True):
         for replicates, part in sizes.groupby("replicates"):
             fewest = _fewest(part, f"power{name}", power)
             servings = int(part.loc[part["assessors"] == fewest, "servings"].sum())

@@ -50,7 +50,6 @@ OWN_FILE = Limits(100_000_000, 2_000, 2_000_000, 40_000_000, LARGEST_BYTES, 1_00
 
 READ_AS_SEEN = "Blanks round or doubled, line ends and invisible signs were taken off"
 UNNAMED = re.compile(r"column \d+")  # what a column without a name is called
-_ZIP = b"PK"
 _NO_TABLES = {  # how a file begins, to what it is
     b"\xd0\xcf\x11\xe0": "an old .xls workbook or has a password; save it as .xlsx without one",
     b"<": "a web page or XML, whatever its name says; open it in a spreadsheet program and save it as .xlsx",
@@ -120,7 +119,7 @@ def read_raw_file(path: str | Path) -> RawFile:
 
 def is_workbook(file: RawFile) -> bool:
     """Return True if a file is packed, as workbooks are."""
-    return file.content[:2] == _ZIP
+    return file.content[:2] == b"PK"
 
 
 def raw_table(file: RawFile, sheet: str = "", limits: Limits = UPLOADED) -> RawTable:

@@ -25,7 +25,6 @@ _NAME_KEYED_FACTS = MappingProxyType(
     {"stability": "prototype", "benchmark_levels": "attribute", "tolerance": "attribute", "batch_sd": "attribute"}
 )
 _NAME_LISTS = MappingProxyType({"dominance_attributes": "attribute"})
-_SEALS = ("stamp", "seal")
 _CHOSEN_ANSWERS = ("preference", "paired")
 
 
@@ -93,11 +92,8 @@ _PREPARED = ("prototypes", "batches", "formulas", "attributes", "assessors", "se
 
 def _names_of(study: Study, kind: str) -> list[str]:
     listing = study.table(LISTS[kind])[kind]
-    used = [frame[kind] for name, frame in study.tables.items() if kind in frame and name not in _NOT_NAMES]
+    used = [frame[kind] for name, frame in study.tables.items() if kind in frame and name != "corrections"]
     return list(dict.fromkeys(str(name) for column in (listing, *used) for name in column.unique() if name))
-
-
-_NOT_NAMES = ("corrections",)
 
 
 def _refuse_unknown(study: Study, kind: str, name: str) -> None:
@@ -127,7 +123,7 @@ def _under_seal(study: Study, kind: str, name: str) -> list[str]:
     """Return what names it under a seal, which a new name would break."""
     found = []
     for table, frame in study.tables.items():
-        sealed = [frame[column] != "" for column in _SEALS if column in frame]
+        sealed = [frame[column] != "" for column in ("stamp", "seal") if column in frame]
         if sealed and (pd.concat(sealed, axis=1).any(axis=1) & _naming_rows(frame, kind, name)).any():
             found.append(table)
     servings = study.table("servings")

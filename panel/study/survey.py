@@ -41,10 +41,8 @@ _KINDS = {  # words of a heading that say what kind of question it is; common pr
     "agreement": r"agree|zustimm|d.accord|acuerdo|accordo|appl(?:y|ies)\b|trifft|zutreff|s.applique",
     "preference": r"prefer|pr[eé]f[eé]r|favou?rit|bevorzug|lieber|better|besser|mieux|mejor|miglior|\bbest",
 }
-_NO_LIKING = r"would you like to|how likely"
 _TOP = {"liking": 9, "just_about_right": 5, "agreement": 5}
 KINDS = (*_KINDS, "check_all", "position", "person")
-_NO_ANSWERS = ("", "position", "person")
 _RANK = r"\brank|rang\b|classement"
 _RANKS = rf"{_RANK}|reihenfolge|ordre de"
 _TO_FIVE = "not read: numbers from 1 to 5; say what they are"
@@ -400,7 +398,7 @@ def _is_turned(heading: str, kind: str, known: Mapping[str, str]) -> bool:
 
 
 def _called(heading: str) -> str:
-    spared = re.sub(_NO_LIKING, "", heading, flags=re.IGNORECASE)
+    spared = re.sub(r"would you like to|how likely", "", heading, flags=re.IGNORECASE)
     return next((kind for kind, words in _KINDS.items() if re.search(words, spared, re.IGNORECASE)), "")
 
 
@@ -490,7 +488,7 @@ def with_survey(study: Study, table: RawTable, asked: pd.DataFrame, file: RawFil
     StudyError
         If no column is read, one lacks its prototype or question, two ask the same, or a person has two rows.
     """
-    read = asked.loc[~asked["kind"].isin(_NO_ANSWERS)]
+    read = asked.loc[~asked["kind"].isin(("", "position", "person"))]
     if read.empty:
         why = dict.fromkeys(words for words in asked.get("noticed", ()) if words.startswith("not read"))
         told = f" ({first_few(list(why))})" if why else ""

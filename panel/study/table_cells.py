@@ -36,7 +36,6 @@ _Rows = dict[str, list[dict[str, str]]]
 """Name of a table to its rows as texts; cells without text are left out."""
 
 NOT_WHOLE = "not a whole number"
-_NUMBER_KINDS = ("number", "integer")
 _FIRST_ROW = 2  # the header is line 1
 
 
@@ -60,7 +59,7 @@ def frame_of_texts(table: Table, raw: RawTable) -> tuple[pd.DataFrame, list[tupl
         raise StudyError(f"{raw.name} has more than one column for {repeated.pop()!r}; keep one of them.")
     texts = dict(zip(names, raw.columns, strict=True))
     kinds = {column.name: column.kind for column in table.columns}
-    numbers = read_number_columns({n: cells for n, cells in texts.items() if kinds.get(n) in _NUMBER_KINDS})
+    numbers = read_number_columns({n: cells for n, cells in texts.items() if kinds.get(n) in ("number", "integer")})
     unread: list[tuple[str, ...]] = []
     columns: dict[str, pd.Series] = {}
     for name, cells in texts.items():

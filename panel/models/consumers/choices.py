@@ -28,12 +28,9 @@ METHOD_OF = MappingProxyType(
 )
 """Kind of answer to the method in the words of `panel.stats.answers.discrimination`."""
 
-_NO_PREFERENCE = "no preference"
 RIGHT, _WRONG = "1", "0"
-_BY_NAME = ("preference", "paired")
 TEST = ["question", "kind", "prototype", "versus"]
 _COLUMNS = [*TEST, "assessor", "session", "replicate", "chosen", "first"]
-_UNREAD = [*TEST, "assessor", "session", "answer", "why"]
 
 
 def read_choices(study: Study, kinds: Sequence[str]) -> tuple[pd.DataFrame, pd.DataFrame]:
@@ -50,10 +47,10 @@ def read_choices(study: Study, kinds: Sequence[str]) -> tuple[pd.DataFrame, pd.D
     rows = named_rows(study, "answers")
     rows = rows.loc[rows["kind"].isin(kinds)].reset_index(drop=True)
     texts = rows["answer"].astype("str").str.strip()
-    by_name = rows["kind"].isin(_BY_NAME)
+    by_name = rows["kind"].isin(("preference", "paired"))
     first_named = np.where(by_name, texts == rows["prototype"], texts == RIGHT)
     second_named = np.where(by_name, texts == rows["versus"], texts == _WRONG)
-    undecided = ((rows["kind"] == "preference") & (texts.str.lower() == _NO_PREFERENCE)).to_numpy()
+    undecided = ((rows["kind"] == "preference") & (texts.str.lower() == "no preference")).to_numpy()
     why = np.select(
         [
             (rows["versus"] == "") | (rows["versus"] == rows["prototype"]),
@@ -76,7 +73,7 @@ def read_choices(study: Study, kinds: Sequence[str]) -> tuple[pd.DataFrame, pd.D
     blank = (texts == "").to_numpy()
     return (
         named.loc[why == "", _COLUMNS].reset_index(drop=True),
-        named.loc[(why != "") & ~blank, _UNREAD].reset_index(drop=True),
+        named.loc[(why != "") & ~blank, [*TEST, "assessor", "session", "answer", "why"]].reset_index(drop=True),
     )
 
 

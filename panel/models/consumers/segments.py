@@ -285,7 +285,6 @@ def _pairs_by_group(model: dict[int, LikingModel]) -> pd.DataFrame:
     return pd.concat(own).sort_index(kind="stable")[_DIVIDED].reset_index(drop=True)
 
 
-_FAVOURITES = ("segment", "n", "prototype", "estimate", "alike")
 _DIVIDED_PAIRS = ("prototype", "versus", "segment", "n", "estimate", "ci_low", "ci_high", "leaning")
 _LIKES, _LEANS = "prefers", "leans to"
 
@@ -304,7 +303,7 @@ def segment_favourites(segments: Segments | None, among: tuple[str, ...]) -> pd.
             first = order.iloc[0]
             alike = order.iloc[1:].loc[order.iloc[1:]["favourite"].astype(bool) & bool(first["favourite"]), "prototype"]
             rows.append((str(segment), int(first["n"]), first["prototype"], float(first["estimate"]), ", ".join(alike)))
-    frame = pd.DataFrame(rows, columns=list(_FAVOURITES))
+    frame = pd.DataFrame(rows, columns=["segment", "n", "prototype", "estimate", "alike"])
     return frame.astype({"segment": "str", "n": "int64", "prototype": "str", "estimate": "float64", "alike": "str"})
 
 

@@ -353,7 +353,6 @@ def _wanted(values: Array, low: Array, high: Array) -> Array:
 
 
 _WEIGHTINGS = 2000
-_CHANGES = ((0.5, "halved"), (2.0, "doubled"))
 
 
 def _change_weights(
@@ -363,7 +362,7 @@ def _change_weights(
     table = single.T
     rows = []
     for place, attribute in enumerate(attributes):
-        for factor, change in _CHANGES:
+        for factor, change in ((0.5, "halved"), (2.0, "doubled")):
             changed = weights.copy()
             changed[place] *= factor
             found = overall_desirability(table, changed)

@@ -270,7 +270,6 @@ def _on_own(own: pd.DataFrame) -> Iterator[str]:
 
 _FROM_MEMORY = "from memory"
 # So says the table where a structure only illustrates a natural oil: its molar mass must not enter a calculation.
-_ILLUSTRATION = "for illustration"
 _USED_PROPERTIES = (
     "viscosity_mpa_s",
     "spreading_mm2_10min",
@@ -302,7 +301,7 @@ def _blend_values(study: Study, ingredients: tuple[str, ...]) -> tuple[pd.DataFr
         for name, source in sources.items()
     }
     structure = table["structure_is"].fillna("")
-    values["molar_mass_g_mol"][structure.str.contains(_ILLUSTRATION).to_numpy(bool)] = np.nan
+    values["molar_mass_g_mol"][structure.str.contains("for illustration").to_numpy(bool)] = np.nan
     rows = []
     measured_ones = set(study.table("ingredient_values")["property"])
     for name in filter(measured_ones.__contains__, _USED_PROPERTIES):
@@ -326,7 +325,6 @@ def _own_frame(rows: list[tuple[str, str, float, float, str, str]]) -> pd.DataFr
 
 
 COST = "cost"
-_WARNING_COLUMNS = ("kind", "value", "versus", "about", "words")
 # A share that differs by less than this many per cent of the blend is the same.
 _SAME_SHARE = 0.5
 
@@ -339,7 +337,7 @@ def blend_warnings(study: Study, blend: Mapping[str, float], base: Mapping[str, 
     property cost, per unit of mass). `assessors`: who must avoid one of the ingredients. `caution`: the usual words.
     """
     rows = [*_shares(study, blend, base), *_cost(study, blend, base), *_assessors(study, blend), *_cautions(blend)]
-    frame = pd.DataFrame(rows, columns=list(_WARNING_COLUMNS))
+    frame = pd.DataFrame(rows, columns=["kind", "value", "versus", "about", "words"])
     return frame.astype({"kind": "str", "value": "float64", "versus": "float64", "about": "str", "words": "str"})
 
 

@@ -32,8 +32,6 @@ from panel.words import format_typed, level_words, typed_share
 
 BEYOND, _NOT_SHOWN = "beyond the margin", "not shown"
 NOT_WORSE, WORSE, NO_DIRECTION = "not worse", "worse by more than the margin", "no direction"
-_WITH_DIRECTION = ("more", "less")
-_OF_DIFFERENCE = ["attribute", "prototype", "versus", "estimate", "std_error", "df"]
 
 
 @dataclass(frozen=True, eq=False, slots=True)
@@ -118,7 +116,7 @@ def _directions(study: Study, attributes: pd.Series) -> pd.Series:
     listed = study.table("attributes")
     stated = dict(zip(listed["attribute"], listed["direction"], strict=True))
     found = [stated.get(name, "") for name in attributes]
-    return pd.Series([one if one in _WITH_DIRECTION else "" for one in found], index=attributes.index, dtype="str")
+    return pd.Series([one if one in ("more", "less") else "" for one in found], index=attributes.index, dtype="str")
 
 
 def _tested(rows: pd.DataFrame, direction: pd.Series, equal: str) -> pd.DataFrame:
@@ -136,7 +134,7 @@ def _tested(rows: pd.DataFrame, direction: pd.Series, equal: str) -> pd.DataFram
     p_worse = np.where(known, np.where(more, above.p_value, under.p_value), np.nan)
     worse = told_apart & _worse(estimate, error, df, margin, more)
     shown = np.where(below(p_worse), NOT_WORSE, np.where(worse, WORSE, _NOT_SHOWN))
-    return rows[_OF_DIFFERENCE].assign(
+    return rows[["attribute", "prototype", "versus", "estimate", "std_error", "df"]].assign(
         ci_low=above.bound,
         ci_high=under.bound,
         margin=margin,

@@ -33,10 +33,8 @@ SMALL = "differs but small"
 WOULD_BE_SMALL = "differs, would be small"
 EQUIVALENT = "alike within the margin"
 WOULD_BE = "would be within the margin"
-_TYPED_IN = "the margin was typed in after the scores, and shows nothing"
 _NOT_BESIDE_THE_OTHERS = "over all attributes together nothing is told apart here"
 _NOT_OF_ALL = "over all prototypes together nothing is told apart"
-_COMES_AFTER = "comes after {0} in the order fixed beforehand"
 
 
 def difference_verdicts(
@@ -91,7 +89,7 @@ def difference_verdicts(
     few = (verdict < 2) & (confounds is not None and IN_THESE_BATCHES in holds_alone(confounds))
     why = (
         after,
-        np.where(within & (not margin_stated), _TYPED_IN, ""),
+        np.where(within & (not margin_stated), "the margin was typed in after the scores, and shows nothing", ""),
         np.where(alone & ~apart, _NOT_BESIDE_THE_OTHERS if "attribute" in differences else _NOT_OF_ALL, ""),
         because,
     )
@@ -197,7 +195,7 @@ def attribute_verdicts(
     first = place[gate].min(initial=np.inf)
     why = ""
     if (place > first).any():
-        why = _COMES_AFTER.format(words(str(attributes["attribute"].iloc[gate[0]])))
+        why = f"comes after {words(str(attributes['attribute'].iloc[gate[0]]))} in the order fixed beforehand"
     closed = np.where(place > first, why, "")
     apart = below(p_adjusted) & np.array([name not in untold for name in own], dtype=bool)
     open_ones = untold | {name: why for name, why in taken_in.items() if not apart[own.index(name)]}
