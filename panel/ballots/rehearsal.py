@@ -197,18 +197,14 @@ class _Hand:
                 fields[f"c{line[1:]}"] = "1"
                 continue
             part = self._centre.get(page.code, 0.5) + self._level + float(self._rng.normal(0.0, _SPREAD_OF_MARKS))
-            text = _written(low + (high - low) * float(np.clip(part, 0.0, 1.0)), low, high)
+            value = low + (high - low) * float(np.clip(part, 0.0, 1.0))
+            digits = max(1, 2 - math.floor(math.log10(high - low)))  # three would let 1,234 be a thousand
+            text = f"{value:.{digits}f}"
+            text = text if low <= float(text) <= high else f"{value:.12g}"
             fields[line] = text.replace(".", ",") if self._rng.random() < 0.5 else text
         if self._rng.random() < _COMMENT:
             fields["comment"] = "rehearsed comment"
         return fields
-
-
-def _written(value: float, low: float, high: float) -> str:
-    """Return a mark as it is typed, to about a hundredth of its line and never beyond it."""
-    digits = max(1, 2 - math.floor(math.log10(high - low)))  # three would let 1,234 be a thousand
-    text = f"{value:.{digits}f}"
-    return text if low <= float(text) <= high else f"{value:.12g}"
 
 
 def _centre(prototype: str) -> float:

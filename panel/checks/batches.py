@@ -28,7 +28,11 @@ def check_batches(study: Study, confounds: Confounds | None = None) -> list[Find
     `confounds` is what is at hand already of the study as it stands.
     """
     sound = sound_study(study)
-    scored = _scored(sound)
+    # each prototype and batch once
+    pairs = sound.scores[["prototype", "batch"]]
+    _, first = grouped(*(Names.read(pairs[name]).code for name in pairs))
+    pairs = pairs.iloc[first]
+    scored = pairs[pairs["prototype"] != ""]
     if scored.empty:
         return []
     batches = batches_tested(sound)
@@ -47,14 +51,6 @@ def check_batches(study: Study, confounds: Confounds | None = None) -> list[Find
         *_viscosity(used),
         *making_day(find_confounds(sound) if confounds is None else confounds),
     ]
-
-
-def _scored(study: Study) -> pd.DataFrame:
-    """Return the different pairs of prototype and batch among the scores, indexed by their first row."""
-    pairs = study.scores[["prototype", "batch"]]
-    _, first = grouped(*(Names.read(pairs[name]).code for name in pairs))
-    pairs = pairs.iloc[first]
-    return pairs[pairs["prototype"] != ""]
 
 
 def _used(batches: pd.DataFrame, scored: pd.DataFrame) -> pd.DataFrame:

@@ -46,7 +46,8 @@ def _site_sequences(number: int) -> list[tuple[str, ...]]:
         )
     each, left = divmod(number, len(_FOREARMS))
     if left:
-        line = _first_sites(number)
+        taken = [(side, place) for place in range(len(_FOREARMS[0])) for side in range(len(_FOREARMS))]
+        line = [_FOREARMS[side][place] for side, place in sorted(taken[:number])]
         return [tuple(line[turn:] + line[:turn]) for turn in range(number)]
     found = []
     for first in range(len(_FOREARMS)):
@@ -134,12 +135,6 @@ def _mirrored(sequence: tuple[str, ...]) -> tuple[str, ...]:
         else:
             runs.append([site])
     return tuple(site for run in runs for site in reversed(run))
-
-
-def _first_sites(number: int) -> list[str]:
-    """Return the sites used when the sides cannot share the samples equally: filled place by place."""
-    taken = [(side, place) for place in range(len(_FOREARMS[0])) for side in range(len(_FOREARMS))]
-    return [_FOREARMS[side][place] for side, place in sorted(taken[:number])]
 
 
 # Who gets which prototype, when, under which code and where on the skin?

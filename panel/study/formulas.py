@@ -172,7 +172,10 @@ def formula_pairs(study: Study) -> pd.DataFrame:
     rows = []
     for first in range(len(order)):
         for second in range(first + 1, len(order)):
-            prototype, versus = _away_from_base(amounts, first, second)
+            # from whichever of the two is closer to row 0, the base, in what they differ in
+            differ = np.abs(amounts[second] - amounts[first]) > SAME_AMOUNT
+            far_first, far_second = (np.abs(amounts[row] - amounts[0])[differ].sum() for row in (first, second))
+            prototype, versus = (first, second) if far_first > far_second + SAME_AMOUNT else (second, first)
             change = amounts[prototype] - amounts[versus]
             falls, rises = change < -SAME_AMOUNT - FLOAT_SLACK, change > SAME_AMOUNT + FLOAT_SLACK
             kind = _kind(change, falls, rises, names == WATER, group)
@@ -180,13 +183,6 @@ def formula_pairs(study: Study) -> pd.DataFrame:
             rows.append((order[prototype], order[versus], kind, removed, added, -float(change[falls].sum())))
     frame = pd.DataFrame(rows, columns=["prototype", "versus", "kind", "removed", "added", "percent"])
     return frame.astype({**dict.fromkeys(("prototype", "versus", "kind", "removed", "added"), "str"), "percent": float})
-
-
-def _away_from_base(amounts: NDArray[np.float64], first: int, second: int) -> tuple[int, int]:
-    """Return which of two rows lies further from row 0, the base, in what they differ in, and which lies closer."""
-    differ = np.abs(amounts[second] - amounts[first]) > SAME_AMOUNT
-    far_first, far_second = (np.abs(amounts[row] - amounts[0])[differ].sum() for row in (first, second))
-    return (first, second) if far_first > far_second + SAME_AMOUNT else (second, first)
 
 
 def _kind(
