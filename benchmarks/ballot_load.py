@@ -122,11 +122,11 @@ class Server:
             self.port = int(probe.getsockname()[1])
         program = (
             "import sys, uvicorn\n"
-            "from panel.ballots.serving import server_settings\n"
+            "from panel.ballots.serving import _server_settings\n"
             "from panel.ballots.serving import _listening_socket\n"
             "from panel.store.database import open_store\n"
             "store = open_store(sys.argv[1], schema=sys.argv[3])\n"
-            "settings = server_settings(store, ('127.0.0.1',))\n"
+            "settings = _server_settings(store, ('127.0.0.1',))\n"
             "uvicorn.Server(settings).run(sockets=[_listening_socket('127.0.0.1', int(sys.argv[2]))])\n"
         )
         self.process = subprocess.Popen(

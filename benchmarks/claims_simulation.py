@@ -25,7 +25,7 @@ from scipy.special import stdtrit
 
 from panel.claims.claim import Evidence, read_claims
 from panel.claims.evidence_panel import PANEL
-from panel.claims.judge import find_evidence
+from panel.claims.judge import _find_evidence
 from panel.claims.materials import Materials
 from panel.claims.verdict import _is_shown, adjust_together
 from panel.plan.sample_size import panel_sizes
@@ -173,7 +173,7 @@ def supported(case: Case, rng: np.random.Generator, studies: int, at_once: int =
         for claim in claims:
             if claim.problems:
                 raise ValueError(f"{case.name}: {claim.problems}")
-            evidence = find_evidence(claim, materials)
+            evidence = _find_evidence(claim, materials)
             if evidence.missing:
                 raise ValueError(f"{case.name}: {evidence.missing}")
             p_value = evidence.weaker.p_value if case.weaker and evidence.weaker else evidence.p_value

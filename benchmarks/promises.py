@@ -18,7 +18,7 @@ import pandas as pd
 
 from benchmarks.confounds import Line, lines
 from panel.claims.claim import read_claims
-from panel.claims.judge import find_evidence
+from panel.claims.judge import _find_evidence
 from panel.claims.materials import Materials
 from panel.claims.verdict import _is_shown, adjust_together
 from panel.models.consumers.segments import find_segments
@@ -81,7 +81,7 @@ def some_claim_supported(rng: np.random.Generator, attributes: int = 1) -> bool:
     study = study_with(rows, scores=panel_scores(truth, rng, replicates=3))
     claims = read_claims(study)
     materials = Materials(study, claims, 0.95)
-    evidence = [find_evidence(each, materials) for each in claims]
+    evidence = [_find_evidence(each, materials) for each in claims]
     families = adjust_together(claims, evidence, [True] * len(claims))
     return any(_is_shown(found, p_adjusted) for found, (_, _, p_adjusted, _) in zip(evidence, families, strict=True))
 

@@ -18,7 +18,7 @@ from tempfile import TemporaryDirectory
 
 from panel.app.state import StudyHandle, StudyInUse, keep
 from panel.errors import StudyError
-from panel.plan.safety import reactions, record_reaction
+from panel.plan.safety import record_reaction
 from panel.study.folder import read_folder, write_study
 from panel.study.saving import journal_faults, save
 from panel.study.study import Study
@@ -81,7 +81,7 @@ def _write(folder: str, number: int, rows: int, told: str) -> None:
 
             def with_reaction(now: Study, signs: str = signs) -> Study:
                 facts = {"who": "Lead", "when": "2025-03-01", "assessor": "A01", "signs": signs, "action": "washed off"}
-                longer = record_reaction(reactions(now), severity="mild", batch="", **facts)
+                longer = record_reaction(now.table("reactions"), severity="mild", batch="", **facts)
                 return replace(now, tables={**now.tables, "reactions": longer})
 
             try:

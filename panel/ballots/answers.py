@@ -21,7 +21,6 @@ from panel.study.numbers_read import typed_number
 MOST_BYTES = 32_768
 """Largest form that is read; a full page with the longest comment needs about 14,000 bytes."""
 
-_OUT_OF_ORDER = "out of order"
 _MOST_FIELDS = 300
 _LONGEST_COMMENT = 2000
 _LONGEST_NUMBER = 64
@@ -56,7 +55,7 @@ def read_marks(
         entries.append(Entry("rubbing_ended", step.serving.serving))
     for place, question in enumerate(step.questions):
         minutes, flag = _timing(question, step.rubbing_ended, now)
-        flag = flag or (_OUT_OF_ORDER if out_of_order else "")
+        flag = flag or ("out of order" if out_of_order else "")
         typed = fields.get(f"v{place}", "").strip()
         common = {"serving": step.serving.serving, "attribute": question.attribute, "flag": flag, "minutes": minutes}
         if fields.get(f"c{place}"):
@@ -159,7 +158,10 @@ class Step:
 
 def steps_of(ballot: Ballot) -> tuple[Step, ...]:
     """Return all pages of a ballot in the order of the servings and stages."""
-    stages = _stages(ballot.questions)
+    groups: dict[tuple[str, float | None], list[Question]] = {}
+    for question in ballot.questions:
+        groups.setdefault((question.stage, question.minutes), []).append(question)
+    stages = [(stage, minutes, tuple(asked)) for (stage, minutes), asked in groups.items()]
     timed = any(minutes is not None for _, minutes, _ in stages)
     last_untimed = max((number for number, stage in enumerate(stages, 1) if stage[1] is None), default=0)
     given = ballot.given
@@ -201,14 +203,6 @@ def next_step(ballot: Ballot, steps: Sequence[Step], now: datetime) -> Step | No
 def next_due(steps: Sequence[Step]) -> datetime | None:
     """Return when the next timed stage is due; None if none is waiting."""
     return min((step.due for step in steps if step.due is not None and not step.finished), default=None)
-
-
-def _stages(questions: tuple[Question, ...]) -> list[tuple[str, float | None, tuple[Question, ...]]]:
-    """Return the questions by stage and time, in the order in which they are asked."""
-    groups: dict[tuple[str, float | None], list[Question]] = {}
-    for question in questions:
-        groups.setdefault((question.stage, question.minutes), []).append(question)
-    return [(stage, minutes, tuple(asked)) for (stage, minutes), asked in groups.items()]
 
 
 _PRINTED = """<!doctype html>

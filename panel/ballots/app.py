@@ -193,19 +193,14 @@ def ballot_app(
     ]
     middleware = [Middleware(_SafeHeaders), Middleware(TrustedHostMiddleware, allowed_hosts=list(hosts))]
     if password:
-        _refuse_short(password)
+        if len(password) < _SHORTEST:
+            raise StudyError(f"The password is too short; take {_SHORTEST} characters or more.")
         tried = _Often(_MOST_TRIES, _WHILE)
         middleware.append(Middleware(Password, password=password, too_often=tried.too_often, secure=secure))
     handlers = {HTTPException: _no_page, Exception: _broken}
     app = Starlette(routes=routes, middleware=middleware, exception_handlers=handlers)
     app.router.redirect_slashes = False  # a mistyped address gets the plain page like any other
     return app
-
-
-def _refuse_short(password: str) -> None:
-    """Raise StudyError for a password that is soon guessed."""
-    if len(password) < _SHORTEST:
-        raise StudyError(f"The password is too short; take {_SHORTEST} characters or more.")
 
 
 @dataclass(frozen=True, eq=False, slots=True)

@@ -58,6 +58,7 @@ def step_page(
 ) -> str:
     """Return the page of one stage of one sample. Its lines are blank, whatever was answered before."""
     given = {q.attribute: ballot.given.get((step.serving.serving, q.attribute), "") for q in step.questions}
+    # it holds the moment, so that of two pages the newer one is known
     return page_of(
         "step.html",
         nonce,
@@ -67,17 +68,12 @@ def step_page(
         given=given,
         unclear=unclear or {},
         incomplete=incomplete,
-        submission=_page_id(now),
+        submission=f"{int(now.timestamp() * 1000)}-{secrets.token_urlsafe(16)}",
         wait=_wait(step.due, now),
         due=_clock(step.due),
         ended=_clock(step.rubbing_ended),
         place=1 + [serving.serving for serving in ballot.servings].index(step.serving.serving),
     )
-
-
-def _page_id(now: datetime) -> str:
-    """Return the identifier of a page made now; it holds the moment, so that of two pages the newer one is known."""
-    return f"{int(now.timestamp() * 1000)}-{secrets.token_urlsafe(16)}"
 
 
 def made_at(page: str) -> int:

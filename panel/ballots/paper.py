@@ -85,13 +85,7 @@ _LABELS = (
 
 
 def paper_ballots(
-    study: Study,
-    session: str,
-    *,
-    paper: str = "A4",
-    line_mm: int = 100,
-    assessors: Sequence[str] = (),
-    stamp: str = "",
+    study: Study, session: str, *, paper: str = "A4", line_mm: int = 100, assessors: Sequence[str] = (), stamp: str = ""
 ) -> bytes:
     """Return a PDF with one ballot for each serving of a session, in the order of assessors and positions.
 
@@ -195,11 +189,7 @@ def _group(stage: str, minutes: float, questions: list[dict[str, str]]) -> dict[
 def _pdf(source: str, data: dict[str, Any]) -> bytes:
     """Set the page; what the study says stays text, whatever signs it holds."""
     try:
-        made = typst.compile(
-            source.encode(),
-            font_paths=_fonts(),
-            sys_inputs={"data": json.dumps(data)},
-        )
+        made = typst.compile(source.encode(), font_paths=_fonts(), sys_inputs={"data": json.dumps(data)})
     except RuntimeError as error:
         raise StudyError(f"The page could not be set: {error}.") from error
     if not isinstance(made, bytes):

@@ -28,12 +28,11 @@ from panel.study.tables import COLLECTED
 
 _ABOUT_SCORES = ("corrections", "unblindings", "reactions")
 _REAL = ("readings", "curves")  # what instruments said stays true in a rehearsal
-_FACTS_OF_SCORES = (LOCKED_FACT, "deviations")
 
-SPREAD_OF_PROTOTYPES, SPREAD_OF_ASSESSORS, SPREAD_OF_MARKS = 0.10, 0.06, 0.08
+_SPREAD_OF_PROTOTYPES, _SPREAD_OF_ASSESSORS, _SPREAD_OF_MARKS = 0.10, 0.06, 0.08
 """Standard deviations of the simulated marks, as parts of the line."""
 
-CANNOT_JUDGE, COMMENT = 0.02, 0.1
+CANNOT_JUDGE, _COMMENT = 0.02, 0.1
 """How often a simulated assessor cannot judge, or writes a comment."""
 
 _MOST_PAGES = 5000  # per assessor and session: a ballot has about fifty
@@ -150,7 +149,7 @@ def rehearse_into(study: Study, folder: str | Path, seed: int) -> tuple[Rehearsa
 def _to_rehearse(study: Study) -> Study:
     """Return a copy of a study to rehearse in: marked as a rehearsal, without anything that people said so far."""
     dropped = {table.name for table in COLLECTED if table.name not in _REAL} | set(_ABOUT_SCORES)
-    facts = {name: value for name, value in study.facts.items() if name not in _FACTS_OF_SCORES}
+    facts = {name: value for name, value in study.facts.items() if name not in (LOCKED_FACT, "deviations")}
     title = str(facts.get("title") or "").strip()
     facts |= {REHEARSAL_FACT: True, "title": f"Rehearsal of {title}" if title else "Rehearsal"}
     tables = {name: frame for name, frame in study.tables.items() if name not in dropped}
@@ -187,7 +186,7 @@ class _Hand:
         plan = study.table("servings")
         own = plan.loc[(plan["session"] == session) & (plan["assessor"] == assessor)]
         self._centre = {code: _centre(prototype) for code, prototype in zip(own["code"], own["prototype"], strict=True)}
-        self._level = float(rng.normal(0.0, SPREAD_OF_ASSESSORS))
+        self._level = float(rng.normal(0.0, _SPREAD_OF_ASSESSORS))
         self._rng = rng
 
     def marks(self, page: _SeenPage) -> dict[str, str]:
@@ -197,25 +196,21 @@ class _Hand:
             if self._rng.random() < CANNOT_JUDGE:
                 fields[f"c{line[1:]}"] = "1"
                 continue
-            part = self._centre.get(page.code, 0.5) + self._level + float(self._rng.normal(0.0, SPREAD_OF_MARKS))
-            text = _written(low + (high - low) * float(np.clip(part, 0.0, 1.0)), low, high)
+            part = self._centre.get(page.code, 0.5) + self._level + float(self._rng.normal(0.0, _SPREAD_OF_MARKS))
+            value = low + (high - low) * float(np.clip(part, 0.0, 1.0))
+            digits = max(1, 2 - math.floor(math.log10(high - low)))  # three would let 1,234 be a thousand
+            text = f"{value:.{digits}f}"
+            text = text if low <= float(text) <= high else f"{value:.12g}"
             fields[line] = text.replace(".", ",") if self._rng.random() < 0.5 else text
-        if self._rng.random() < COMMENT:
+        if self._rng.random() < _COMMENT:
             fields["comment"] = "rehearsed comment"
         return fields
-
-
-def _written(value: float, low: float, high: float) -> str:
-    """Return a mark as it is typed, to about a hundredth of its line and never beyond it."""
-    digits = max(1, 2 - math.floor(math.log10(high - low)))  # three would let 1,234 be a thousand
-    text = f"{value:.{digits}f}"
-    return text if low <= float(text) <= high else f"{value:.12g}"
 
 
 def _centre(prototype: str) -> float:
     """Return a made-up place on the line for a prototype: the same in each rehearsal, no matter what it is."""
     drawn = np.random.default_rng([ord(sign) for sign in prototype])
-    return 0.5 + float(drawn.normal(0.0, SPREAD_OF_PROTOTYPES))
+    return 0.5 + float(drawn.normal(0.0, _SPREAD_OF_PROTOTYPES))
 
 
 def _missing(store: Store, collection: int, board: pd.DataFrame, sent: pd.DataFrame) -> list[str]:

@@ -95,7 +95,7 @@ def serve(
                 tell(what_to_compare(certificate[2]))
             hosts = (address, "localhost")
             server = uvicorn.Server(
-                server_settings(store, hosts, now, watch.closed, certificate=certificate, password=password)
+                _server_settings(store, hosts, now, watch.closed, certificate=certificate, password=password)
             )
             tell("Stop with Ctrl+C; every ballot that was sent is kept.")
             with suppress(KeyboardInterrupt):
@@ -125,7 +125,7 @@ def served(
     password: str = "",
 ) -> Iterator[str]:
     """Serve a record on this computer from another thread; give the address, stop at the end."""
-    settings = server_settings(store, ("127.0.0.1",), clock, closed, certificate=certificate, password=password)
+    settings = _server_settings(store, ("127.0.0.1",), clock, closed, certificate=certificate, password=password)
     listening = _listening_socket("127.0.0.1", port)
     server = uvicorn.Server(settings)
     thread = threading.Thread(target=server.run, kwargs={"sockets": [listening]}, daemon=True)
@@ -150,7 +150,7 @@ def _wait_until_started(server: uvicorn.Server, thread: threading.Thread) -> Non
     raise StudyError("The ballot server did not start; try another port.")
 
 
-def server_settings(
+def _server_settings(
     store: Store,
     hosts: tuple[str, ...],
     clock: Clock = now,
@@ -264,7 +264,11 @@ class _GateWatch:
     def look(self) -> None:
         """Look once: follow the gate if the study can be read, else close, the second time that it cannot."""
         try:
-            stamp = _stamp(self._folder)
+            if not (self._folder / DESCRIPTION).is_file():
+                raise StudyError(f"{self._folder} is not there any more, or is no study")
+            files = sorted(file for file in self._folder.iterdir() if file.suffix == ".csv" or file.name == DESCRIPTION)
+            facts = [(file.name, file.stat()) for file in files]
+            stamp = tuple((name, fact.st_mtime_ns, fact.st_size) for name, fact in facts)
             moment = time.monotonic()
             if self._read is None or self._read[0] != stamp or moment - self._read[1] > _READS_EVERY:
                 follow_gate(self._store, self._collection, read_folder(self._folder), at=now())
@@ -288,15 +292,6 @@ class _GateWatch:
         if back <= _BACK:
             return ""
         return f"The clock of this computer went back by {back:.0f} seconds; set it right, then start the ballots again"
-
-
-def _stamp(folder: Path) -> _Stamp:
-    """Return names, times and sizes of the tables of a study; StudyError if the study is not there any more."""
-    if not (folder / DESCRIPTION).is_file():
-        raise StudyError(f"{folder} is not there any more, or is no study")
-    files = sorted(file for file in folder.iterdir() if file.suffix == ".csv" or file.name == DESCRIPTION)
-    facts = [(file.name, file.stat()) for file in files]
-    return tuple((name, fact.st_mtime_ns, fact.st_size) for name, fact in facts)
 
 
 THIS_COMPUTER = "127.0.0.1"

@@ -205,31 +205,27 @@ def _check_rehearsed(study: Study) -> list[Finding]:
 # Were people taken out of this study?
 
 
-def _check_removed(study: Study) -> list[Finding]:
+def _check_removed(study: Study) -> Iterator[Finding]:
     """Return a finding for each person whose data were removed, and one for a study given away without its people."""
-    found = []
     listed = study.facts.get(REMOVED)
     for entry in listed if isinstance(listed, list) else []:
         facts = entry if isinstance(entry, dict) else {}
         rows = facts.get("rows")
         told = ", ".join(f"{name} {count}" for name, count in rows.items()) if isinstance(rows, dict) else "not told"
         when, who, why = (str(facts.get(name, "not told")) for name in ("when", "who", "why"))
-        found.append(
-            Finding(
-                "warning",
-                "person_removed",
-                REMOVED,
-                f"The data of one person were removed on {when} by {who}: {why}. Rows taken out: {told}.",
-                "Results from before that day rest on more people; work them out again before they are cited.",
-            )
+        yield Finding(
+            "warning",
+            "person_removed",
+            REMOVED,
+            f"The data of one person were removed on {when} by {who}: {why}. Rows taken out: {told}.",
+            "Results from before that day rest on more people; work them out again before they are cited.",
         )
     if study.facts.get(WITHOUT_PEOPLE):
         words = (
             "This is a copy without people: codes are new, and reactions, allergies, names and reasons are left out."
         )
         advice = "Ask those who made the study for what is left out; sign-offs here name nobody and open nothing."
-        found.append(Finding("note", "without_people", "the whole study", words, advice))
-    return found
+        yield Finding("note", "without_people", "the whole study", words, advice)
 
 
 # Can the differences that the study says were planned be read?
@@ -282,7 +278,9 @@ def readiness(study: Study, on: str) -> pd.DataFrame:
     of_batch = safety_gate(study, on).batches.set_index("batch")
     batches = study.table("batches").drop_duplicates("batch")
     batches = batches.loc[(batches["batch"] != "") & (batches["prototype"] != "")].assign(tested_on=on)
-    age = _age_hours(batches)
+    made, tested = read_dates(batches["made_on"]), read_dates(batches["tested_on"])
+    latest = made.values + np.where(made.has_time, np.timedelta64(0, "s"), np.timedelta64(24 * 3600, "s"))
+    age = np.asarray((tested.values - latest) / np.timedelta64(1, "h"), dtype=float)
     rows = batches[["prototype", "batch", "ph", "viscosity_mpa_s"]].assign(
         age_hours=age, gate=batches["batch"].map(of_batch["state"])
     )
@@ -295,13 +293,6 @@ def readiness(study: Study, on: str) -> pd.DataFrame:
     rows["ready"] = rows["missing"] == ""
     columns = ["prototype", "batch", "age_hours", "ph", "viscosity_mpa_s", "gate", "ready", "missing"]
     return rows[columns]
-
-
-def _age_hours(batches: pd.DataFrame) -> np.ndarray:
-    """Return the youngest age each batch can have at the test; NaN if unknown."""
-    made, tested = read_dates(batches["made_on"]), read_dates(batches["tested_on"])
-    latest = made.values + np.where(made.has_time, np.timedelta64(0, "s"), np.timedelta64(24 * 3600, "s"))
-    return np.asarray((tested.values - latest) / np.timedelta64(1, "h"), dtype=float)
 
 
 def _missing(row: Mapping[Hashable, Any], method: str) -> str:

@@ -28,7 +28,11 @@ def check_batches(study: Study, confounds: Confounds | None = None) -> list[Find
     `confounds` is what is at hand already of the study as it stands.
     """
     sound = sound_study(study)
-    scored = _scored(sound)
+    # each prototype and batch once
+    pairs = sound.scores[["prototype", "batch"]]
+    _, first = grouped(*(Names.read(pairs[name]).code for name in pairs))
+    pairs = pairs.iloc[first]
+    scored = pairs[pairs["prototype"] != ""]
     if scored.empty:
         return []
     batches = batches_tested(sound)
@@ -49,14 +53,6 @@ def check_batches(study: Study, confounds: Confounds | None = None) -> list[Find
     ]
 
 
-def _scored(study: Study) -> pd.DataFrame:
-    """Return the different pairs of prototype and batch among the scores, indexed by their first row."""
-    pairs = study.scores[["prototype", "batch"]]
-    _, first = grouped(*(Names.read(pairs[name]).code for name in pairs))
-    pairs = pairs.iloc[first]
-    return pairs[pairs["prototype"] != ""]
-
-
 def _used(batches: pd.DataFrame, scored: pd.DataFrame) -> pd.DataFrame:
     """Return the batches that were put before the panel: those the scores name, else all of a scored prototype."""
     named = batches["batch"].isin(scored.loc[scored["batch"] != "", "batch"])
@@ -64,20 +60,18 @@ def _used(batches: pd.DataFrame, scored: pd.DataFrame) -> pd.DataFrame:
     return batches[named | unnamed].drop_duplicates("batch")
 
 
-def _without_batch(scored: pd.DataFrame, batches: pd.DataFrame) -> list[Finding]:
+def _without_batch(scored: pd.DataFrame, batches: pd.DataFrame) -> Iterator[Finding]:
     names = pd.Index(scored["prototype"].unique())
     without = names[~names.isin(batches["prototype"])]
-    findings = []
     for where, cases in gathered(np.arange(len(without)), lambda case: f"batches: {without[case]}"):
         message = f"{first_few(list(without[cases]))} was scored but has no batch."
         if len(cases) > 1:
             message = f"{len(cases):,} prototypes were scored but have no batch: {first_few(list(without[cases]))}."
         advice = "Add the batch with made_on and tested_on, so that age and making day can be checked."
-        findings.append(Finding("warning", "prototype_without_batch", where, message, advice))
-    return findings
+        yield Finding("warning", "prototype_without_batch", where, message, advice)
 
 
-def _batch_of_other_prototype(scored: pd.DataFrame, batches: pd.DataFrame) -> list[Finding]:
+def _batch_of_other_prototype(scored: pd.DataFrame, batches: pd.DataFrame) -> Iterator[Finding]:
     owner = dict(zip(reversed(batches["batch"].tolist()), reversed(batches["prototype"].tolist()), strict=True))
     pairs = zip(scored.index.tolist(), scored["batch"].tolist(), scored["prototype"].tolist(), strict=True)
     wrong = [pair for pair in pairs if owner.get(pair[1], pair[2]) != pair[2]]
@@ -85,26 +79,26 @@ def _batch_of_other_prototype(scored: pd.DataFrame, batches: pd.DataFrame) -> li
     def place(case: int) -> str:
         return f"scores, row {wrong[case][0] + 2}: batch {wrong[case][1]}"
 
-    findings = []
     for where, cases in gathered(np.arange(len(wrong)), place):
         _, batch, prototype = wrong[cases[0]]
         message = f"Scores of {prototype} name batch {batch}, which is a batch of {owner[batch]}."
         if len(cases) > 1:
             message = f"{len(cases):,} prototypes have scores from batches of others. The first: {message}"
         advice = "Correct the batch or the prototype: one of the two is wrong."
-        findings.append(Finding("warning", "batch_of_other_prototype", where, message, advice))
-    return findings
+        yield Finding("warning", "batch_of_other_prototype", where, message, advice)
 
 
-def _pooled_or_single(scored: pd.DataFrame, used: pd.DataFrame) -> list[Finding]:
+def _pooled_or_single(scored: pd.DataFrame, used: pd.DataFrame) -> Iterator[Finding]:
     """Return prototypes whose batches are pooled, or that every prototype is known from one batch only."""
     number = used.groupby("prototype", sort=False)["batch"].nunique()
     several = number.index[number > 1]
     if not len(several):
         message = "There is one batch of each prototype: the results describe these batches."
         advice = "Whether another batch would feel the same takes a second batch, best of the benchmark."
-        return [Finding("note", "one_batch_each", "batches", message, advice)] if len(number) else []
-    findings, single = [], number.index[number == 1].tolist()
+        if len(number):
+            yield Finding("note", "one_batch_each", "batches", message, advice)
+        return
+    single = number.index[number == 1].tolist()
     unnamed = set(scored.loc[scored["batch"] == "", "prototype"])
     for where, cases in gathered(np.arange(len(several)), lambda case: f"batches: {several[case]}"):
         names = list(several[cases])
@@ -119,16 +113,14 @@ def _pooled_or_single(scored: pd.DataFrame, used: pd.DataFrame) -> list[Finding]
             advice = "The analysis takes them for the same thing. Compare them, and name the batch of every score."
         if single:
             message += f" Of {first_few(single)} there is one: what is told is told in these batches."
-        findings.append(Finding("warning" if untold else "note", "batches_pooled", where, message, advice))
-    return findings
+        yield Finding("warning" if untold else "note", "batches_pooled", where, message, advice)
 
 
-def _ph(used: pd.DataFrame) -> list[Finding]:
+def _ph(used: pd.DataFrame) -> Iterator[Finding]:
     low, high = _PH_RANGE
     known = used[used["ph"].notna()]
     outside = known[(known["ph"] < low) | (known["ph"] > high)]
     names, values = outside["batch"].tolist(), outside["ph"].tolist()
-    findings = []
     for where, cases in gathered(np.arange(len(outside)), lambda case: f"batches, batch {names[case]}"):
         shown = first_few([format_typed(values[case]) for case in cases])
         message = f"pH {shown} is outside {low} to {high}, the usual range of leave-on skin care."
@@ -136,7 +128,7 @@ def _ph(used: pd.DataFrame) -> list[Finding]:
             "Measure again at 24 h with a calibrated electrode. If it is right, ask the qualified person before "
             "anybody applies the batch."
         )
-        findings.append(Finding("note", "ph_outside_range", where, message, advice))
+        yield Finding("note", "ph_outside_range", where, message, advice)
     inside = known.drop(outside.index)
     lowest, highest = inside["ph"].min(), inside["ph"].max()
     # the measured values carry two decimals; the slack keeps a difference of exactly 0.3 on the inside
@@ -146,24 +138,21 @@ def _ph(used: pd.DataFrame) -> list[Finding]:
         message = f"The pH of the batches differs by {apart}: {format_typed(lowest)} in {at[0]}, "
         message += f"{format_typed(highest)} in {at[1]}."
         advice = "Adjust to the same pH: a difference in pH may be felt, and it changes thickeners."
-        findings.append(Finding("note", "ph_differs", "batches, ph", message, advice))
-    return findings
+        yield Finding("note", "ph_differs", "batches, ph", message, advice)
 
 
-def _viscosity(used: pd.DataFrame) -> list[Finding]:
+def _viscosity(used: pd.DataFrame) -> Iterator[Finding]:
     measured = used[used["viscosity_mpa_s"].notna()]
     methods = [method for method in measured["viscosity_method"].unique() if method]
     without = measured.loc[measured["viscosity_method"] == "", "batch"].tolist()
-    findings = []
     if len(methods) > 1:
         message = f"Viscosity was measured in {len(methods)} ways: {first_few([repr(method) for method in methods])}."
         advice = "Values from different spindles, speeds or temperatures cannot be compared. Measure all the same way."
-        findings.append(Finding("warning", "viscosity_methods_differ", "batches, viscosity_method", message, advice))
+        yield Finding("warning", "viscosity_methods_differ", "batches, viscosity_method", message, advice)
     if without:
         message = f"Viscosity without a method for {counted(len(without), 'batch', 'batches')}: {first_few(without)}."
         advice = "Write down spindle, speed and temperature; without them the value means nothing."
-        findings.append(Finding("note", "viscosity_without_method", "batches, viscosity_method", message, advice))
-    return findings
+        yield Finding("note", "viscosity_without_method", "batches, viscosity_method", message, advice)
 
 
 # Were the batches old enough, and of like age, when they were tested?
@@ -233,18 +222,16 @@ def _age(hours: float, by_the_clock: bool) -> str:
     return counted(round(hours / 24), "day") if hours else "less than a day"
 
 
-def _told(ages: pd.DataFrame, severity: str, kind: str, words: str, advice: str) -> list[Finding]:
+def _told(ages: pd.DataFrame, severity: str, kind: str, words: str, advice: str) -> Iterator[Finding]:
     """Return findings about batches; `words` takes how many they are and their ages."""
 
     def place(case: int) -> str:
         return f"batches, batch {ages['batch'].iloc[case]} of {ages['prototype'].iloc[case]}"
 
-    findings = []
     for where, cases in gathered(np.zeros(len(ages)), place):
         told = first_few(ages["age"].iloc[cases].tolist())
         message = words.format(who=counted(len(cases), "batch", "batches"), ages=told)
-        findings.append(Finding(severity, kind, where, message, advice))
-    return findings
+        yield Finding(severity, kind, where, message, advice)
 
 
 def _unknown(ages: pd.DataFrame) -> list[Finding]:
@@ -274,21 +261,19 @@ def _spread(ages: pd.DataFrame) -> list[Finding]:
 _ADVICE = "What looks like the swap may be the day. Make one of the pairs again on one day, and test it."
 
 
-def making_day(confounds: Confounds) -> list[Finding]:
+def making_day(confounds: Confounds) -> Iterator[Finding]:
     """Return the swaps that go wholly along with the making day."""
     rows = confounds.swaps
     told = rows.loc[(rows["factor"] == MAKING_DAY) & (rows["kind"] == WHOLLY)].drop_duplicates("swap")
     swaps, because = told["swap"].tolist(), told["because"].tolist()
     on = [f", {attribute}" if attribute else "" for attribute in told["attribute"]]
-    findings = []
     for where, cases in gathered(
         np.arange(len(told)), lambda case: f"batches and formulas, swap {swaps[case]}{on[case]}"
     ):
         message = f"{because[cases[0]]}."
         if len(cases) > 1:
             message = f"{len(cases):,} swaps cannot be told apart from the making day. The first: {message}"
-        findings.append(Finding("warning", "making_day_and_swap", where, message, _ADVICE))
-    return findings
+        yield Finding("warning", "making_day_and_swap", where, message, _ADVICE)
 
 
 def swap_findings(found: Confounds) -> Iterator[Finding]:

@@ -26,52 +26,51 @@ from panel.study.scores_used import batch_of_score, orders_uneven, scores_used, 
 from panel.study.study import Numbered, Study, kept, placed
 from panel.words import all_of, first_few
 
-SESSION, TEST_DAY, POSITION, SITE, GROUP = "session", "test day", "position", "site", "group of assessors"
+SESSION, _TEST_DAY, POSITION, _SITE, GROUP = "session", "test day", "position", "site", "group of assessors"
 BATCH, MAKING_DAY = "batch", "making day"
-OF_TEST = (SESSION, TEST_DAY, GROUP, POSITION, SITE)
+OF_TEST = (SESSION, _TEST_DAY, GROUP, POSITION, _SITE)
 """How the prototypes were tested: where one of these goes wholly along, no difference can be told at all."""
-BETWEEN = (SESSION, TEST_DAY, GROUP)
+BETWEEN = (SESSION, _TEST_DAY, GROUP)
 """Of these the scores themselves take part: the model's tests leave out what lies between them."""
-WHOLLY, PARTLY = "wholly", "partly"
+WHOLLY, _PARTLY = "wholly", "partly"
 _PARTLY_BELOW = 0.9  # share of the information left; a loss of less than a tenth is not worth a word; a setting of ours
 IN_THESE_BATCHES = "in these batches"
 _TYPED_IN_LATER = ("typed", "scanned")  # sources of scores whose moment is that of the typing
 
 _NEVER = {
     SESSION: "{0} and {1} were never served in one session, and no others join their sessions",
-    TEST_DAY: "{0} and {1} were never scored on one day, and no others join their days",
+    _TEST_DAY: "{0} and {1} were never scored on one day, and no others join their days",
     GROUP: "no group of assessors scored both {0} and {1}, and no others join their groups",
     POSITION: "{0} and {1} never stood at one position of the order, and no others join their positions",
-    SITE: "{0} and {1} were never put on one site, and no others join their sites",
+    _SITE: "{0} and {1} were never put on one site, and no others join their sites",
     MAKING_DAY: "{0} and {1} were made on different days",
     BATCH: "one batch of {0} or {1} was scored",
 }
 _PAIR_ADVICE = {
     SESSION: "Serve {0} and {1} together in one session.",
-    TEST_DAY: "Have {0} and {1} scored on one day.",
+    _TEST_DAY: "Have {0} and {1} scored on one day.",
     GROUP: "Let the same people score {0} and {1}.",
     POSITION: "Change the order of serving from person to person, so that {0} and {1} change places.",
-    SITE: "Let {0} and {1} change sites from person to person.",
+    _SITE: "Let {0} and {1} change sites from person to person.",
     MAKING_DAY: "Make {0} and {1} on one day.",
     BATCH: "Make a second batch of {0} and {1}, and score both.",
 }
 _SWAP_ADVICE = {
     SESSION: "Serve both of a matched pair in one session.",
-    TEST_DAY: "Have both of a matched pair scored on one day.",
+    _TEST_DAY: "Have both of a matched pair scored on one day.",
     GROUP: "Let the same people score both of a matched pair.",
     POSITION: "Change the order of serving from person to person.",
-    SITE: "Let the prototypes change sites from person to person.",
+    _SITE: "Let the prototypes change sites from person to person.",
     MAKING_DAY: "Make both of a matched pair on one day.",
     BATCH: "Make a second batch of each of a matched pair, and score both.",
 }
 _PAIR_COLUMNS = [
-    *("attribute", "prototype", "versus", "factor", "kind", "share_left", "sessions_joint", "because", "advice"),
+    *("attribute", "prototype", "versus", "factor", "kind", "share_left", "sessions_joint", "because", "advice")
 ]
 _WHY = ("factor", "kind", "because")
 
 Labels = tuple[Codes, list[str]]
 """The number of each row's label, and the labels; the empty one where it is not known."""
-_SWAP_COLUMNS = ["attribute", "swap", "factor", "kind", "share_left", "n_pairs", "because", "advice"]
 
 
 @dataclass(frozen=True, eq=False)
@@ -171,7 +170,7 @@ def find_confounds(study: Study) -> Confounds:
     """Return what the differences and swaps of `study` cannot be told from, by the scores that are used."""
     facts = _score_facts(study, scores_used(study).numbered)
     found = confounds_of(facts, prototypes=study.prototypes, swaps=partial(_swaps, study), made_on=_made_on(study))
-    tied = found.order_known and POSITION in found.pairs.loc[found.pairs["kind"] == PARTLY, "factor"].array
+    tied = found.order_known and POSITION in found.pairs.loc[found.pairs["kind"] == _PARTLY, "factor"].array
     return replace(found, uneven_orders=tied and orders_uneven(study))
 
 
@@ -196,9 +195,9 @@ def _score_facts(study: Study, scores: Numbered) -> dict[str, Labels]:
         "attribute": scores["attribute"],
         "prototype": scores["prototype"],
         SESSION: scores["session"],
-        TEST_DAY: day,
+        _TEST_DAY: day,
         POSITION: _in_words(*scores["position"], _position) if site is None else labels(position, _position),
-        SITE: (np.zeros(len(scores.frame), dtype=np.intp), [""]) if site is None else labels(site),
+        _SITE: (np.zeros(len(scores.frame), dtype=np.intp), [""]) if site is None else labels(site),
         GROUP: _in_words(*scores["assessor"], lambda name: groups.get(name, "")),
         BATCH: batch_of_score(study, scores),
     }
@@ -305,7 +304,7 @@ def confounds_of(
             made = _making(order, seen, days)
             own = [] if matched is None else list(_swap_rows(order, seen, tables, made, batches, matched))
             told += [(name, *row) for name in ([""] if len(patterns) == 1 else names) for row in own]
-        return _for_all(told, _SWAP_COLUMNS, n)
+        return _for_all(told, ["attribute", "swap", "factor", "kind", "share_left", "n_pairs", "because", "advice"], n)
 
     return Confounds(
         pairs=_for_all(pairs, _PAIR_COLUMNS, n),
@@ -370,7 +369,12 @@ def _sets_by_attribute(patterns: list[_Pattern], order: list[str]) -> dict[str, 
     """Return for each attribute the number of the set within which each of its prototypes can be compared."""
     sets: dict[str, dict[str, int]] = {}
     for names, seen, tables in patterns:
-        label = _sets(tables, len(order))
+        label = np.zeros(len(order), dtype=np.intp)
+        for factor in BETWEEN:
+            if factor in tables and tables[factor].any():
+                own, known = joined(tables[factor]), tables[factor].any(axis=1)
+                # a prototype whose levels are not known is not held apart by them
+                label = both_sets(label, np.where(known, own, own[known][0]))
         sets |= {name: {p: int(label[k]) for k, p in enumerate(order) if seen[k]} for name in names}
     return sets
 
@@ -414,17 +418,6 @@ def _sessions_joint(tables: Mapping[str, Array], n: int) -> Codes:
     return np.asarray(met.astype(int) @ met.T.astype(int), dtype=np.intp)
 
 
-def _sets(tables: Mapping[str, Array], n: int) -> Codes:
-    """Return the sets of prototypes that can be compared whatever session, test day and group did."""
-    label = np.zeros(n, dtype=np.intp)
-    for factor in BETWEEN:
-        if factor in tables and tables[factor].any():
-            own, known = joined(tables[factor]), tables[factor].any(axis=1)
-            # a prototype whose levels are not known is not held apart by them
-            label = both_sets(label, np.where(known, own, own[known][0]))
-    return label
-
-
 def _making(order: list[str], seen: np.ndarray, days: Mapping[str, list[str]]) -> Array | None:
     """Return prototype x making day, batches counted; None where there is no second day."""
     known = [days.get(name, []) if shown else [] for name, shown in zip(order, seen, strict=True)]
@@ -462,9 +455,9 @@ def _pair_rows(
     for factor, share in shares.items():
         for second, first in np.argwhere(np.triu((share < _PARTLY_BELOW) & seen[:, None] & seen, 1)).tolist():
             named, left = (order[second], order[first]), float(share[second, first])
-            kind = PARTLY if left > 0 else WHOLLY
+            kind = _PARTLY if left > 0 else WHOLLY
             because = _NEVER[factor].format(*named)
-            if kind == PARTLY:
+            if kind == _PARTLY:
                 because = f"{factor} goes partly along with {named[0]} and {named[1]}: {_percent(left)} of what the "
                 because += "scores tell of them is left beside it"
             advice = _PAIR_ADVICE[factor].format(*named)
@@ -517,10 +510,7 @@ def _swap_columns(ends: list[tuple[int, int]], n: int) -> Array:
         known[start], waiting = True, [start]
         while waiting:
             here = waiting.pop()
-            for other, step in (
-                *((p, 1.0) for p, v in ends if v == here),
-                *((v, -1.0) for p, v in ends if p == here),
-            ):
+            for other, step in (*((p, 1.0) for p, v in ends if v == here), *((v, -1.0) for p, v in ends if p == here)):
                 if not known[other]:
                     level[other], known[other] = level[here] + step, True
                     waiting.append(other)
@@ -548,7 +538,7 @@ def _swap_words(
     if left > 0:
         because = f"{factor} goes partly along with the swap {swap}: {_percent(left)} of what its pairs tell is left "
         because += "beside it"
-        return PARTLY, left, n_pairs, because, advice
+        return _PARTLY, left, n_pairs, because, advice
     pairs = "the only matched pair" if n_pairs == 1 else all_of(n_pairs, "matched pair")
     how = {
         BATCH: f"one batch of a prototype with or without the swap {swap} was scored",

@@ -221,7 +221,7 @@ def _amounts(amounts: pd.Series) -> str:
 # Which usual cautions do the ingredients of the formulas call for?
 
 
-def _check_cautions(lines: pd.DataFrame) -> list[Finding]:
+def _check_cautions(lines: pd.DataFrame) -> Iterator[Finding]:
     """Return one note per caution: its words, the ingredients that call for it and the prototypes they are in.
 
     Allergens and flammable or dusty materials are among them. Ingredients that are not known carry no caution here.
@@ -236,12 +236,10 @@ def _check_cautions(lines: pd.DataFrame) -> list[Finding]:
         if tag.strip()
     ]
     called = pd.DataFrame(rows, columns=["caution", "ingredient", "prototype"], dtype="str")
-    findings = []
     for caution in [name for name in words.index if name in set(called["caution"])]:
         part = called.loc[called["caution"] == caution]
         materials, prototypes = part["ingredient"].unique().tolist(), part["prototype"].unique().tolist()
         where = f"formulas, {first_few(prototypes, 12)}"
         message = f"{first_few(materials, 6)}: {words[caution]}"
         advice = "Show this to whoever makes or applies it; the safety assessor decides, not this tool."
-        findings.append(Finding("note", f"caution_{caution}", where, message, advice))
-    return findings
+        yield Finding("note", f"caution_{caution}", where, message, advice)

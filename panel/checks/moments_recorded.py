@@ -23,12 +23,10 @@ from panel.study.facts import locked_sessions
 from panel.study.study import Study, kept
 from panel.words import when_words
 
-_DATES_FACT = "dates"
-
 
 def days_stated(study: Study) -> dict[str, tuple[str, ...]]:
     """Return what the fact `dates` says: label of a session, or of several, to its days; empty if it says nothing."""
-    stated = study.facts.get(_DATES_FACT)
+    stated = study.facts.get("dates")
     entries = stated if isinstance(stated, Mapping) else {"": stated}
     listed = {str(label): value if isinstance(value, list | tuple) else [value] for label, value in entries.items()}
     told = {label: tuple(str(day) for day in days if day is not None) for label, days in listed.items()}
@@ -136,7 +134,6 @@ _SEALED = (
     *("ingredient", "session_before", "session_after", "family", "minutes", "margin", "bar", "bar_panel"),
     *("stamped_at", "stamped_by"),
 )
-_START = "afterfeel claims"
 
 
 def claim_seal(row: Mapping[Any, Any]) -> str:
@@ -158,7 +155,7 @@ def next_link(claims: pd.DataFrame, stamp: str) -> str:
 
 
 def _link(last: Mapping[Any, Any] | pd.Series | None, stamp: str) -> str:
-    before = _START if last is None else str(last["chain"]) or str(last["stamp"])
+    before = "afterfeel claims" if last is None else str(last["chain"]) or str(last["stamp"])
     return hashlib.sha256(json.dumps([before, stamp]).encode()).hexdigest()
 
 

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Iterator
 from dataclasses import dataclass
 
 import numpy as np
@@ -84,12 +85,7 @@ def _lines(
 
 
 def _chance_of_line(
-    score: np.ndarray,
-    assessor: np.ndarray,
-    pool: np.ndarray,
-    in_line: np.ndarray,
-    rows: np.ndarray,
-    size: np.ndarray,
+    score: np.ndarray, assessor: np.ndarray, pool: np.ndarray, in_line: np.ndarray, rows: np.ndarray, size: np.ndarray
 ) -> np.ndarray:
     """Return for each line the chance that so many scores are equal: by the others' scores or by one's own, the larger.
 
@@ -277,11 +273,10 @@ def _steps(code: np.ndarray, score: np.ndarray, number: int) -> np.ndarray:
     return np.where(np.bincount(code, minlength=number) >= _ENOUGH_FOR_STEPS, different, 0)
 
 
-def _told_steps(cells: ScoreCells, rows: np.ndarray, noun: str) -> list[Finding]:
+def _told_steps(cells: ScoreCells, rows: np.ndarray, noun: str) -> Iterator[Finding]:
     names = cells.attribute if noun == "attribute" else cells.assessor
     code = names.code[rows]
     found = code[np.sort(np.unique(code, return_index=True)[1])]
-    findings = []
     for where, cases in gathered(np.arange(len(found)), lambda case: f"scores, {noun} {names.of[found[case]]}"):
         values = np.unique(cells.score[rows[np.isin(code, found[cases])]])
         shown = first_few([format_typed(value) for value in values], _FEW_VALUES)
@@ -289,16 +284,14 @@ def _told_steps(cells: ScoreCells, rows: np.ndarray, noun: str) -> list[Finding]
         if len(values) == 1:
             message = f"Every score is the same: {shown}."
         advice = "The scale was used in steps; small differences cannot show. Remind the assessors of the whole line."
-        findings.append(Finding("note", "scale_used_in_steps", where, message, advice))
-    return findings
+        yield Finding("note", "scale_used_in_steps", where, message, advice)
 
 
-def _piled_at_end(cells: ScoreCells) -> list[Finding]:
+def _piled_at_end(cells: ScoreCells) -> Iterator[Finding]:
     """Return attributes with more than a fifth of the scores at the lowest, or at the highest, possible score."""
     rows = np.flatnonzero(np.isfinite(cells.score))
     code, number = cells.attribute.code[rows], len(cells.attribute)
     total = np.bincount(code, minlength=number)
-    findings = []
     for end, limits in (("lowest", cells.lowest), ("highest", cells.highest)):
         at_end = np.bincount(code, weights=cells.score[rows] == limits[code], minlength=number).astype(int)
         found = np.flatnonzero((total >= _ENOUGH_FOR_PILE) & (at_end > _PILED_SHARE * total))
@@ -313,8 +306,7 @@ def _piled_at_end(cells: ScoreCells) -> list[Finding]:
                 "Prototypes beyond that end look alike, and differences come out too small. Look at the scores "
                 "themselves, not only at means."
             )
-            findings.append(Finding("note", f"scores_at_{end}_end", where, message, advice))
-    return findings
+            yield Finding("note", f"scores_at_{end}_end", where, message, advice)
 
 
 def _attribute(cells: ScoreCells, row: int) -> str:
@@ -526,7 +518,7 @@ def _score_times(study: Study, cells: ScoreCells) -> list[Finding]:
     return [*_before_making(study, cells, recorded), *_sessions_out_of_order(cells, recorded)]
 
 
-def _before_making(study: Study, cells: ScoreCells, recorded: Dates) -> list[Finding]:
+def _before_making(study: Study, cells: ScoreCells, recorded: Dates) -> Iterator[Finding]:
     """Return the batches that have scores from before they were made."""
     batches = study.table("batches").drop_duplicates("batch")
     made = read_dates(batches["made_on"])
@@ -539,7 +531,6 @@ def _before_making(study: Study, cells: ScoreCells, recorded: Dates) -> list[Fin
     early = rows[earliest + slack < made.values[of]]
     code, names = batch[early], batches["batch"].tolist()
     found = code[np.sort(np.unique(code, return_index=True)[1])]
-    findings = []
     for where, cases in gathered(np.arange(len(found)), lambda case: f"scores, batch {names[found[case]]}"):
         concerned = early[np.isin(code, found[cases])]
         row = concerned[np.argmin(recorded.values[concerned])]
@@ -550,8 +541,7 @@ def _before_making(study: Study, cells: ScoreCells, recorded: Dates) -> list[Fin
             f"(row {cells.line[row]}), made on {making}."
         )
         advice = "Correct made_on, the batch of the scores, or the clock of the device that recorded them."
-        findings.append(Finding("warning", "scored_before_made", where, message, advice))
-    return findings
+        yield Finding("warning", "scored_before_made", where, message, advice)
 
 
 def _batch_rows(batches: pd.DataFrame, cells: ScoreCells) -> np.ndarray:
@@ -564,12 +554,12 @@ def _batch_rows(batches: pd.DataFrame, cells: ScoreCells) -> np.ndarray:
     return np.where((cells.batch == "").to_numpy(dtype=bool), by_prototype[cells.prototype.code], named)
 
 
-def _sessions_out_of_order(cells: ScoreCells, recorded: Dates) -> list[Finding]:
+def _sessions_out_of_order(cells: ScoreCells, recorded: Dates) -> Iterator[Finding]:
     """Return who has a session begun before the end of one with a lower number; only numbered sessions can tell."""
     number = pd.to_numeric(pd.Series(cells.sitting.of), errors="coerce").to_numpy(dtype=float)[cells.sitting.code]
     rows = np.flatnonzero(np.isfinite(number) & ~np.isnat(recorded.values))
     if not len(rows):
-        return []
+        return
     group, first = grouped(cells.assessor.code[rows], cells.sitting.code[rows])
     order = np.argsort(group, kind="stable")
     starts = np.searchsorted(group[order], np.arange(len(first)))
@@ -584,15 +574,13 @@ def _sessions_out_of_order(cells: ScoreCells, recorded: Dates) -> list[Finding]:
     ended = np.maximum.accumulate(np.maximum.reduceat(moments, starts)[in_order] + shift)
     same_person = assessor[1:] == assessor[:-1]
     found = turn[1:][same_person & (begun[1:] < ended[:-1])]
-    findings = []
     for where, cases in gathered(cells.assessor.code[found], lambda case: f"scores: {cells.turn(found[case])}"):
         who = first_few(list(dict.fromkeys(cells.assessor.of[cells.assessor.code[found[cases]]])))
         message = f"By the recorded times this session of {who} began before an earlier one had ended."
         if len(cases) > 1:
             message = f"By the recorded times {len(cases):,} sessions began before an earlier one had ended ({who})."
         advice = "Check the session numbers of these scores, or the clock of the device that recorded them."
-        findings.append(Finding("warning", "sessions_out_of_order", where, message, advice))
-    return findings
+        yield Finding("warning", "sessions_out_of_order", where, message, advice)
 
 
 def _told_date(moment: np.datetime64, *, with_time: bool) -> str:

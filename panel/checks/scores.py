@@ -3,18 +3,13 @@
 from __future__ import annotations
 
 import math
+from collections.abc import Iterator
 from decimal import Decimal
 
 import numpy as np
 
 from panel.checks.finding import DENSE, Finding, Proposal, distinct, gathered, grouped, or_none
-from panel.checks.score_patterns import (
-    ScoreCells,
-    check_patterns,
-    score_cells,
-    straight_lines,
-    told_turn,
-)
+from panel.checks.score_patterns import ScoreCells, check_patterns, score_cells, straight_lines, told_turn
 from panel.checks.sound_study import sound_study
 from panel.checks.structure import unread_rows
 from panel.stats.orders.block_designs import joined
@@ -50,11 +45,10 @@ def check_scores(study: Study) -> list[Finding]:
 # Is every score possible: on its scale, not blank, given once?
 
 
-def _outside_scale(cells: ScoreCells) -> list[Finding]:
+def _outside_scale(cells: ScoreCells) -> Iterator[Finding]:
     """Return scores below the lowest or above the highest possible one."""
     low, high = cells.lowest[cells.attribute.code], cells.highest[cells.attribute.code]
     rows = np.flatnonzero((cells.score < low) | (cells.score > high))
-    findings = []
     for where, cases in gathered(cells.attribute.code[rows], lambda case: cells.place(rows[case])):
         advice = (
             "Look at the raw ballot. If it is a slip, write a correction with its reason; a score is left out only "
@@ -62,16 +56,14 @@ def _outside_scale(cells: ScoreCells) -> list[Finding]:
         )
         message = _told_outside(cells, rows[cases])
         proposed = tuple(_within(cells, row) for row in rows[cases].tolist())
-        findings.append(Finding("warning", "score_outside_scale", where, message, advice, proposed))
-    return findings
+        yield Finding("warning", "score_outside_scale", where, message, advice, proposed)
 
 
 _FEWEST_VALUES = 5  # different scores of an attribute from which they tell what its scale may be
 
 
-def _far_off(cells: ScoreCells) -> list[Finding]:
+def _far_off(cells: ScoreCells) -> Iterator[Finding]:
     """Return scores of an attribute without a scale that lie far from all others, or alone are below zero."""
-    findings = []
     for code in np.flatnonzero(np.isnan(cells.lowest)).tolist():
         own = (cells.attribute.code == code) & np.isfinite(cells.score)
         values = np.unique(cells.score[own])
@@ -88,8 +80,7 @@ def _far_off(cells: ScoreCells) -> list[Finding]:
                 message = f"{format_typed(odd[0])} {how} other scores of {name}, which go from {usual}."
                 advice = "Look at the raw ballot: a sign for no answer, or a decimal point left out? Then correct it."
                 cut = tuple(Proposal("scores", int(cells.line[row]), "score", number_text(odd[0]), "") for row in rows)
-                findings.append(Finding("warning", "score_far_off", cells.place(rows[0]), message, advice, cut))
-    return findings
+                yield Finding("warning", "score_far_off", cells.place(rows[0]), message, advice, cut)
 
 
 def _within(cells: ScoreCells, row: int) -> Proposal:
@@ -126,11 +117,10 @@ def _told_outside(cells: ScoreCells, rows: np.ndarray) -> str:
     return message
 
 
-def _blank(cells: ScoreCells, unread_lines: np.ndarray) -> list[Finding]:
+def _blank(cells: ScoreCells, unread_lines: np.ndarray) -> Iterator[Finding]:
     """Return rows without a score, save those that could not be read (already reported) or could not be judged."""
     empty = np.isnan(cells.score) & ~cells.settled & ~cells.unable
     rows = np.flatnonzero(empty & ~np.isin(cells.line, unread_lines))
-    findings = []
     for where, cases in gathered(cells.assessor.code[rows], lambda case: cells.place(rows[case]), together=True):
         who = first_few(_names(cells, rows[cases]))
         message = "The score is blank." if len(cases) == 1 else f"{len(cases):,} scores of {who} are blank."
@@ -138,8 +128,7 @@ def _blank(cells: ScoreCells, unread_lines: np.ndarray) -> list[Finding]:
             "If the ballot has it, write a correction. Otherwise leave it blank: the analysis uses the scores that "
             "are there and fills in nothing."
         )
-        findings.append(Finding("warning", "score_blank", where, message, advice))
-    return findings
+        yield Finding("warning", "score_blank", where, message, advice)
 
 
 def _like_consumers(cells: ScoreCells) -> list[Finding]:
@@ -154,10 +143,9 @@ def _like_consumers(cells: ScoreCells) -> list[Finding]:
     return [Finding("warning", "looks_like_consumers", "scores, column attribute", message, advice)]
 
 
-def _cannot_judge(cells: ScoreCells) -> list[Finding]:
+def _cannot_judge(cells: ScoreCells) -> Iterator[Finding]:
     """Return what assessors said they cannot judge."""
     rows = np.flatnonzero(np.isnan(cells.score) & ~cells.settled & cells.unable)
-    findings = []
     for where, cases in gathered(cells.assessor.code[rows], lambda case: cells.place(rows[case])):
         who = first_few(_names(cells, rows[cases]))
         message = f"{who} could not judge {counted(len(cases), 'score')}."
@@ -165,8 +153,7 @@ def _cannot_judge(cells: ScoreCells) -> list[Finding]:
             "Leave them blank: that is an answer, and nothing is filled in. Where it is often the same attribute, look "
             "at its definition with the panel."
         )
-        findings.append(Finding("note", "score_cannot_judge", where, message, advice))
-    return findings
+        yield Finding("note", "score_cannot_judge", where, message, advice)
 
 
 def _given_twice(cells: ScoreCells) -> list[Finding]:
@@ -194,8 +181,7 @@ def _repeats(rows: np.ndarray, *codes: np.ndarray) -> tuple[np.ndarray, np.ndarr
     return rows[again], rows[first[group[again]]]
 
 
-def _told_twice(cells: ScoreCells, later: np.ndarray, earlier: np.ndarray, *, same: bool) -> list[Finding]:
-    findings = []
+def _told_twice(cells: ScoreCells, later: np.ndarray, earlier: np.ndarray, *, same: bool) -> Iterator[Finding]:
     for where, cases in gathered(cells.assessor.code[later], lambda case: cells.place(later[case])):
         before, after = earlier[cases[0]], later[cases[0]]
         if same and len(cases) == 1:
@@ -216,8 +202,7 @@ def _told_twice(cells: ScoreCells, later: np.ndarray, earlier: np.ndarray, *, sa
             "Both count until one is set aside by a written correction. If the sample was tried twice, number the "
             "replicates."
         )
-        findings.append(Finding("warning", kind, where, message, advice))
-    return findings
+        yield Finding("warning", kind, where, message, advice)
 
 
 def _not_numbered(cells: ScoreCells, rows: np.ndarray) -> list[Finding]:
@@ -295,31 +280,27 @@ def _without(rows: _Codes, others: _Codes) -> _Codes:
     return tuple(code[order] for code in new)
 
 
-def _session_left_out(cells: ScoreCells) -> list[Finding]:
+def _session_left_out(cells: ScoreCells) -> Iterator[Finding]:
     """Return rows without a session (or replicate) where others have one."""
     rows = np.flatnonzero(cells.sitting.blank)
     if len(cells.sitting) == 1:
-        return []
-    findings = []
+        return
     for where, cases in gathered(cells.assessor.code[rows], lambda case: cells.place(rows[case])):
         message = f"{counted(len(cases), 'score')} without a {cells.sitting_word}, where others have one."
         advice = f"Fill in the {cells.sitting_word}. Until then these scores count as one more {cells.sitting_word}."
-        findings.append(Finding("warning", f"{cells.sitting_word}_left_out", where, message, advice))
-    return findings
+        yield Finding("warning", f"{cells.sitting_word}_left_out", where, message, advice)
 
 
-def _sessions_missed(cells: ScoreCells, turns: _Codes) -> list[Finding]:
+def _sessions_missed(cells: ScoreCells, turns: _Codes) -> Iterator[Finding]:
     """Return the sessions that more than half of the assessors attended and somebody did not."""
     attended = np.bincount(turns[1], minlength=len(cells.sitting))
     usual = np.flatnonzero(2 * attended > len(cells.assessor))
     everybody = np.arange(len(cells.assessor))
     assessor, sitting = _without((np.repeat(everybody, len(usual)), np.tile(usual, len(everybody))), turns)
-    findings = []
     for where, cases in gathered(assessor, lambda case: f"scores: {told_turn(cells, assessor[case], sitting[case])}"):
         who, which = first_few(cells.assessor.told(assessor[cases])), first_few(cells.sitting.told(sitting[cases]))
         message = f"{who} gave no scores in {cells.sitting_word} {which}, in which most of the others did."
-        findings.append(Finding("note", f"{cells.sitting_word}_missed", where, message, _KEPT))
-    return findings
+        yield Finding("note", f"{cells.sitting_word}_missed", where, message, _KEPT)
 
 
 def _samples_absent(turns: _Codes, samples: _Codes, planned: _Codes) -> _Codes:
@@ -332,21 +313,19 @@ def _samples_absent(turns: _Codes, samples: _Codes, planned: _Codes) -> _Codes:
     return _without(_join(by_plan, by_custom), samples)
 
 
-def _samples_not_scored(cells: ScoreCells, absent: _Codes) -> list[Finding]:
+def _samples_not_scored(cells: ScoreCells, absent: _Codes) -> Iterator[Finding]:
     assessor, sitting, prototype = absent
 
     def place(case: int) -> str:
         return f"scores: {told_turn(cells, assessor[case], sitting[case])}, {cells.prototype.of[prototype[case]]}"
 
-    findings = []
     for where, cases in gathered(assessor, place):
         what = first_few(cells.prototype.told(prototype[cases]))
         message = f"{counted(len(cases), 'sample')} of {what} should have been scored and have no scores at all."
-        findings.append(Finding("note", "sample_not_scored", where, message, f"Look for the ballot. {_KEPT}"))
-    return findings
+        yield Finding("note", "sample_not_scored", where, message, f"Look for the ballot. {_KEPT}")
 
 
-def _attributes_left_out(cells: ScoreCells, samples: _Codes) -> list[Finding]:
+def _attributes_left_out(cells: ScoreCells, samples: _Codes) -> Iterator[Finding]:
     """Return attributes without a row in a sample, where most others who scored that sample have one."""
     entries = distinct(cells.assessor.code, cells.sitting.code, cells.prototype.code, cells.attribute.code)
     *usual_sample, usual_attribute = _common(entries[1:3], entries[3], samples[1:])
@@ -360,18 +339,15 @@ def _attributes_left_out(cells: ScoreCells, samples: _Codes) -> list[Finding]:
         turn = told_turn(cells, assessor[case], sitting[case])
         return f"scores: {turn}, {cells.prototype.of[prototype[case]]}, {cells.attribute.of[attribute[case]]}"
 
-    findings = []
     for where, cases in gathered(assessor, place):
         what = first_few(cells.attribute.told(attribute[cases]))
         message = f"{counted(len(cases), 'score')} of {what} missing from samples that were otherwise scored."
-        findings.append(Finding("note", "attribute_left_out", where, message, f"Look at the ballot. {_KEPT}"))
-    return findings
+        yield Finding("note", "attribute_left_out", where, message, f"Look at the ballot. {_KEPT}")
 
 
-def _never_scored(study: Study, cells: ScoreCells) -> list[Finding]:
+def _never_scored(study: Study, cells: ScoreCells) -> Iterator[Finding]:
     """Return prototypes and attributes that are listed but have no score at all."""
     scored = np.isfinite(cells.score)
-    findings = []
     for table, names in (("prototypes", cells.prototype), ("attributes", cells.attribute)):
         noun = table[:-1]
         with_score = {"", *names.told(np.unique(names.code[scored]))}
@@ -382,11 +358,10 @@ def _never_scored(study: Study, cells: ScoreCells) -> list[Finding]:
             advice = (
                 f"Nothing can be said about it. Score it, or take it out of {table} if it is not part of the study."
             )
-            findings.append(Finding("note", f"{noun}_not_scored", table, message, advice))
-    return findings
+            yield Finding("note", f"{noun}_not_scored", table, message, advice)
 
 
-def _pairs_never_scored(cells: ScoreCells) -> list[Finding]:
+def _pairs_never_scored(cells: ScoreCells) -> Iterator[Finding]:
     """Return attributes on which some prototype has no score, although it has scores elsewhere."""
     rows = np.flatnonzero(np.isfinite(cells.score))
     prototype, attribute = cells.prototype.code[rows], cells.attribute.code[rows]
@@ -394,7 +369,6 @@ def _pairs_never_scored(cells: ScoreCells) -> list[Finding]:
     scored = np.unique(prototype)
     having = np.bincount(attribute[first], minlength=len(cells.attribute))
     short = np.flatnonzero((having > 0) & (having < len(scored)))
-    findings = []
     for where, cases in gathered(short, lambda case: f"scores, attribute {cells.attribute.of[short[case]]}"):
         attributes = short[cases]
         have = prototype[first][attribute[first] == attributes[0]]
@@ -405,8 +379,7 @@ def _pairs_never_scored(cells: ScoreCells) -> list[Finding]:
                 f"{len(cases):,} attributes lack some prototypes; {cells.attribute.of[attributes[0]]} lacks {lacking}."
             )
         advice = "On this attribute the prototype cannot be compared, and the map leaves one of the two out."
-        findings.append(Finding("warning", "prototype_never_scored", where, message, advice))
-    return findings
+        yield Finding("warning", "prototype_never_scored", where, message, advice)
 
 
 def _nobody_in_common(cells: ScoreCells) -> list[Finding]:
@@ -485,22 +458,18 @@ def _once(chosen: np.ndarray, codes: tuple[np.ndarray, ...]) -> np.ndarray:
     return rows[first]
 
 
-def _session_not_planned(cells: ScoreCells, rows: np.ndarray) -> list[Finding]:
-    findings = []
+def _session_not_planned(cells: ScoreCells, rows: np.ndarray) -> Iterator[Finding]:
     for where, cases in gathered(cells.assessor.code[rows], lambda case: f"scores: {cells.turn(rows[case])}"):
         message = f"{counted(len(cases), 'sitting')} with scores but without servings."
         advice = "Correct the session or the assessor, or add the servings, so that order and codes can be checked."
-        findings.append(Finding("warning", "session_not_served", where, message, advice))
-    return findings
+        yield Finding("warning", "session_not_served", where, message, advice)
 
 
-def _not_served(cells: ScoreCells, rows: np.ndarray) -> list[Finding]:
-    findings = []
+def _not_served(cells: ScoreCells, rows: np.ndarray) -> Iterator[Finding]:
     for where, cases in gathered(cells.assessor.code[rows], lambda case: f"scores: {cells.sample(rows[case])}"):
         message = f"{counted(len(cases), 'sample')} with scores that the servings do not hold."
         advice = "Check the code on the ballot against the servings: the scores may belong to another prototype."
-        findings.append(Finding("warning", "sample_not_served", where, message, advice))
-    return findings
+        yield Finding("warning", "sample_not_served", where, message, advice)
 
 
 def _other_position(
@@ -509,8 +478,7 @@ def _other_position(
     samples: tuple[np.ndarray, ...],
     served: tuple[np.ndarray, ...],
     position: np.ndarray,
-) -> list[Finding]:
-    findings = []
+) -> Iterator[Finding]:
     for where, cases in gathered(cells.assessor.code[rows], lambda case: f"scores: {cells.sample(rows[case])}"):
         first = int(cases[0])
         same = np.logical_and.reduce([code == sample[first] for code, sample in zip(served, samples, strict=True)])
@@ -519,8 +487,7 @@ def _other_position(
         if len(cases) > 1:
             message = f"{counted(len(cases), 'sample')} at another position than served. The first: {message.lower()}"
         advice = "Check the ballots: samples may have been exchanged, or the order was changed and not written down."
-        findings.append(Finding("warning", "position_differs_from_serving", where, message, advice))
-    return findings
+        yield Finding("warning", "position_differs_from_serving", where, message, advice)
 
 
 # What can be asked of rows of codes: membership, matching, what is usual.

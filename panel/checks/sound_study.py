@@ -79,11 +79,6 @@ def _sound_table(name: str, frame: pd.DataFrame) -> pd.DataFrame:
     return frame.assign(**changed) if changed else frame
 
 
-def _is_text(values: pd.Series) -> bool:
-    """Return True for text whose missing cells are NaN, however pandas keeps it."""
-    return isinstance(values.dtype, pd.StringDtype) and values.dtype.na_value is np.nan
-
-
 def _sound_column(frame: pd.DataFrame, column: Column) -> pd.Series | None:
     """Return the column in the promised form, or None if it has that form already."""
     is_number = column.kind in ("number", "integer")
@@ -95,7 +90,7 @@ def _sound_column(frame: pd.DataFrame, column: Column) -> pd.Series | None:
         infinite = np.isinf(numbers.to_numpy())
         numbers = numbers.mask(infinite) if infinite.any() else numbers
         return None if numbers is values else numbers
-    if not _is_text(values):
+    if not (isinstance(values.dtype, pd.StringDtype) and values.dtype.na_value is np.nan):
         values = values.astype("str")
     elif not values.hasnans:
         return None

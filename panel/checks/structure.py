@@ -79,25 +79,21 @@ def _meant(near: str) -> str:
     return f"Perhaps {near} is meant: give it that name. " if near else ""
 
 
-def _columns_not_known(study: Study) -> list[Finding]:
+def _columns_not_known(study: Study) -> Iterator[Finding]:
     """Return a finding for each column that no rule reads and that may mean a known one, one note for the others."""
-    findings = []
     for name, frame in study.tables.items():
         known = set(TABLES[name].column_names) if name in TABLES else set()
         unknown = [str(column) for column in frame if column not in known] if known & set(frame) else []
         near = {column: nearest_column(name, column, map(str, frame)) for column in unknown}
         for column in [column for column in unknown if near[column]]:
             message = f"The table {name} has no column {column!r}; it is kept, and nothing reads it."
-            findings.append(
-                Finding(
-                    "warning", "column_not_known", f"{name}, column {column}", message, _meant(near[column]).strip()
-                )
+            yield Finding(
+                "warning", "column_not_known", f"{name}, column {column}", message, _meant(near[column]).strip()
             )
         if others := [column for column in unknown if not near[column]]:
             message = f"Columns of {name} that nothing reads: {first_few(others)}."
             advice = f"They are kept. What the table knows: {', '.join(TABLES[name].column_names)}."
-            findings.append(Finding("note", "column_not_known", name, message, advice))
-    return findings
+            yield Finding("note", "column_not_known", name, message, advice)
 
 
 def _named_people(study: Study) -> list[Finding]:
@@ -113,24 +109,21 @@ def _named_people(study: Study) -> list[Finding]:
     return [Finding("note", "people_by_name", "assessors, column assessor", message, advice)]
 
 
-def _columns_missing(study: Study) -> list[Finding]:
-    findings = []
+def _columns_missing(study: Study) -> Iterator[Finding]:
     for name, frame in study.tables.items():
         if name not in TABLES or frame.empty:
             continue
         known, absent = TABLES[name].column_names, _lacks_required(study, name)
         if not set(known) & set(frame.columns):
-            findings.append(
-                Finding(
-                    "stop",
-                    "table_not_understood",
-                    name,
-                    f"None of the columns of {name} is known: {first_few(list(frame.columns), 6)}.",
-                    f"Name the columns as a study does: {', '.join(known)}.",
-                )
+            yield Finding(
+                "stop",
+                "table_not_understood",
+                name,
+                f"None of the columns of {name} is known: {first_few(list(frame.columns), 6)}.",
+                f"Name the columns as a study does: {', '.join(known)}.",
             )
             continue
-        findings += [
+        yield from [
             Finding(
                 "stop",
                 "column_missing",
@@ -140,7 +133,6 @@ def _columns_missing(study: Study) -> list[Finding]:
             )
             for column in absent
         ]
-    return findings
 
 
 def _no_scores(study: Study, sound: Study) -> list[Finding]:
@@ -208,8 +200,8 @@ def _shortened(text: str) -> str:
     return text if len(text) <= _SHOWN else f"{text[:_SHOWN]} ..."
 
 
-def _dates_not_understood(study: Study, sound: Study) -> list[Finding]:
-    findings, unread = [], unread_rows(study)
+def _dates_not_understood(study: Study, sound: Study) -> Iterator[Finding]:
+    unread = unread_rows(study)
     for name, column in _columns(sound):
         if column.kind != "date":
             continue
@@ -224,12 +216,11 @@ def _dates_not_understood(study: Study, sound: Study) -> list[Finding]:
             advice = "Write dates as 2025-03-10 or 2025-03-10 16:30. Until then the cell counts as empty."
             cells = [(int(rows[case]) + 2, str(text.iloc[rows[case]])) for case in cases]
             proposed = tuple(Proposal(name, row, column.name, c, day) for row, c in cells if (day := likely_day(c)))
-            findings.append(Finding("warning", "date_not_understood", place, message, advice, proposed))
-    return findings
+            yield Finding("warning", "date_not_understood", place, message, advice, proposed)
 
 
-def _cells_missing(study: Study, sound: Study) -> list[Finding]:
-    findings, unread = [], unread_rows(study)
+def _cells_missing(study: Study, sound: Study) -> Iterator[Finding]:
+    unread = unread_rows(study)
     for name, column in _columns(sound):
         there = column.name in study.tables[name].columns
         if not there or not column.required or (name, column.name) in _READ_ELSEWHERE:
@@ -242,8 +233,7 @@ def _cells_missing(study: Study, sound: Study) -> list[Finding]:
             message = f"{counted(len(cases), 'cell')} of {name} left empty where {column.name} is needed."
             advice = f"Fill it in: {column.meaning}. A row without it is not used."
             grave = "stop" if name == "scores" else "warning"  # whose score it is decides every analysis
-            findings.append(Finding(grave, "cell_missing", place, message, advice))
-    return findings
+            yield Finding(grave, "cell_missing", place, message, advice)
 
 
 def _columns(study: Study) -> Iterator[tuple[str, Column]]:
@@ -261,31 +251,29 @@ def _apart_from(found: np.ndarray, rows: np.ndarray | None) -> np.ndarray:
     return found
 
 
-def _scale(study: Study, sound: Study) -> list[Finding]:
+def _scale(study: Study, sound: Study) -> Iterator[Finding]:
     """Return whether the scale of the scores is known: it decides what is out of range and what a step means."""
     names = pd.concat([sound.table("attributes")["attribute"], sound.scores["attribute"]])
     used = pd.Index(names[names != ""].unique())
     lowest, _ = scales(sound, used)
     without = used[np.isnan(lowest)]
     if not len(without) or not len(sound.scores):
-        return []
+        return
     stated = scales_stated(sound)
     by_facts = all(name in study.facts for name in SCALE_FACTS)
     wrong = [name for name in without if by_facts or name in stated]
     missing = [name for name in without if name not in set(wrong)]
-    findings = []
     if wrong:
         given = ", ".join(f"{name} {study.facts[name]}" for name in SCALE_FACTS) if by_facts else "see attributes"
         message = (
             f"The scale of {first_few(wrong)} makes no sense: its lowest value must be below its highest ({given})."
         )
         advice = "Correct scale_min and scale_max. Until then no score is checked against the scale."
-        findings.append(Finding("warning", "scale_not_usable", "attributes, scale_min and scale_max", message, advice))
+        yield Finding("warning", "scale_not_usable", "attributes, scale_min and scale_max", message, advice)
     if missing:
         message = f"The study does not say which scores are possible for {first_few(missing)}."
         advice = "Add scale_min and scale_max to the table attributes or to the facts of the study."
-        findings.append(Finding("note", "scale_missing", "attributes, scale_min and scale_max", message, advice))
-    return findings
+        yield Finding("note", "scale_missing", "attributes, scale_min and scale_max", message, advice)
 
 
 def _cell_place(table: str, column: str, rows: np.ndarray) -> Callable[[int], str]:
@@ -318,8 +306,7 @@ def _check_references(study: Study) -> list[Finding]:
     ]
 
 
-def _keys_repeated(study: Study) -> list[Finding]:
-    findings = []
+def _keys_repeated(study: Study) -> Iterator[Finding]:
     for name in study.tables:
         key = list(TABLES[name].key)
         if not key:
@@ -336,23 +323,19 @@ def _keys_repeated(study: Study) -> list[Finding]:
         for place, cases in gathered(np.zeros(len(again)), where):
             message = f"{counted(len(cases), 'row')} of {name} named like an earlier one (same {', '.join(key)})."
             advice = "Keep one row for each, or give the other its own name. The first one counts until then."
-            findings.append(Finding("warning", "row_named_twice", place, message, advice))
-    return findings
+            yield Finding("warning", "row_named_twice", place, message, advice)
 
 
-def _names_not_listed(study: Study) -> list[Finding]:
-    findings = []
+def _names_not_listed(study: Study) -> Iterator[Finding]:
     for target, column, tables in _REFERENCES:
         known = set(study.table(target)[column].unique()) - {""} if target in study.tables else set()
         for table, name in tables:
             if known and table in study.tables:
-                findings += _not_listed(study.table(table)[name], known, table, target)
-    return findings
+                yield from _not_listed(study.table(table)[name], known, table, target)
 
 
-def _names_alike(study: Study) -> list[Finding]:
+def _names_alike(study: Study) -> Iterator[Finding]:
     """Return names of a list that are most likely a slip of another one, which is used more often."""
-    findings = []
     for target, column, tables in _REFERENCES:
         names = study.table(target)[column]
         held = [(table, name) for table, name in tables if table in study.tables]
@@ -373,8 +356,7 @@ def _names_alike(study: Study) -> list[Finding]:
                 where = f"{target}, row {int(names.index[names == name][0]) + 2}, column {column}"
                 message = f"{name!r} and {other!r} {how}."
                 advice = f"If both are the same {column}, call it {other} everywhere; else give one another name."
-                findings.append(Finding("warning", "names_alike", where, message, advice, proposed))
-    return findings
+                yield Finding("warning", "names_alike", where, message, advice, proposed)
 
 
 _AGAIN = re.compile(r"(.*?[^\s_-])(?: ?\(\d\)|[ _-]+\(?(?:rep\w*|bis|dup\w*|wdh|wiederholung|again)\.? ?\d?\)?)", re.I)
@@ -405,11 +387,11 @@ def _never_both(study: Study, column: str, name: str, other: str) -> bool:
     return len(first) > 0 < len(second) and first.merge(second, on=keys).empty
 
 
-def _not_listed(used: pd.Series, known: set[str], table: str, target: str) -> list[Finding]:
+def _not_listed(used: pd.Series, known: set[str], table: str, target: str) -> Iterator[Finding]:
     """Return a finding for each name that is used but not listed."""
     unknown = set(used.unique()) - known - {""}
     if not unknown:
-        return []
+        return
     strange = used[used.isin(unknown)]
     codes, names = pd.factorize(strange)
     rows, counts = strange.index.to_numpy(), np.bincount(codes)
@@ -420,7 +402,6 @@ def _not_listed(used: pd.Series, known: set[str], table: str, target: str) -> li
     def where(case: int) -> str:
         return f"{table}, row {first[case] + 2}: {names[case]}"
 
-    findings = []
     for place, cases in gathered(np.arange(len(names)), where):
         shown = first_few([repr(names[case]) for case in cases])
         message = f"{shown}: no such {noun} in {target} ({counted(int(counts[cases].sum()), 'row')} of {table})."
@@ -433,8 +414,7 @@ def _not_listed(used: pd.Series, known: set[str], table: str, target: str) -> li
             for name in names[cases]
             if (near := alike.get(_folded(name)) or next(iter(get_close_matches(name, sorted(known), 1)), ""))
         )
-        findings.append(Finding("warning", f"{noun}_not_listed", place, message, advice, proposed))
-    return findings
+        yield Finding("warning", f"{noun}_not_listed", place, message, advice, proposed)
 
 
 def _folded(name: str) -> str:
@@ -455,8 +435,7 @@ def _benchmark_not_listed(study: Study) -> list[Finding]:
     return [Finding("warning", "benchmark_not_listed", "facts, benchmark", message, advice)]
 
 
-def _words_not_allowed(study: Study) -> list[Finding]:
-    findings = []
+def _words_not_allowed(study: Study) -> Iterator[Finding]:
     for name in study.tables:
         for column in TABLES[name].columns:
             if not column.choices:
@@ -465,15 +444,13 @@ def _words_not_allowed(study: Study) -> list[Finding]:
             strange = set(words.unique()) - {"", *column.choices}
             if strange:
                 place = f"{name}, column {column.name}"
-                findings += _wrong_words(words[words.isin(strange)], place, column.choices)
-    return findings
+                yield from _wrong_words(words[words.isin(strange)], place, column.choices)
 
 
-def _wrong_words(wrong: pd.Series, place: str, choices: tuple[str, ...]) -> list[Finding]:
+def _wrong_words(wrong: pd.Series, place: str, choices: tuple[str, ...]) -> Iterator[Finding]:
     codes, words = pd.factorize(wrong)
     rows, counts = wrong.index.to_numpy(), np.bincount(codes)
     first = rows[np.unique(codes, return_index=True)[1]]
-    findings = []
     table, _, column = place.partition(", column ")
     for where, cases in gathered(
         np.arange(len(words)), lambda case: f"{table}, row {first[case] + 2}, column {column}"
@@ -485,14 +462,13 @@ def _wrong_words(wrong: pd.Series, place: str, choices: tuple[str, ...]) -> list
             str(word): next(iter(get_close_matches(word.strip().casefold(), choices, 1)), "") for word in words[cases]
         }
         proposed = tuple(Proposal(table, 0, column, word, meant) for word, meant in near.items() if meant)
-        findings.append(Finding("warning", "word_not_allowed", where, message, advice, proposed))
-    return findings
+        yield Finding("warning", "word_not_allowed", where, message, advice, proposed)
 
 
-def _codes_used_twice(study: Study) -> list[Finding]:
+def _codes_used_twice(study: Study) -> Iterator[Finding]:
     """Return blind codes that stand for two prototypes in a session, or for two servings of one person."""
     if "servings" not in study.tables:
-        return []
+        return
     servings = study.table("servings")
     servings = servings[((servings["code"] != "") & (servings["prototype"] != "")).to_numpy(dtype=bool)]
     use, first = grouped(Names.read(servings["session"]).code, Names.read(servings["code"]).code)
@@ -502,7 +478,6 @@ def _codes_used_twice(study: Study) -> list[Finding]:
     def place(case: int) -> str:
         return f"servings, session {session[case]}, code {code[case]}"
 
-    findings = []
     for where, cases in gathered(np.arange(len(twice)), place):
         meant = servings["prototype"].to_numpy()[use == twice[cases[0]]]
         names = list(dict.fromkeys(meant.tolist()))
@@ -511,8 +486,7 @@ def _codes_used_twice(study: Study) -> list[Finding]:
         if len(cases) > 1:
             message = f"{len(cases):,} codes cannot tell samples apart. The first stands for {stands_for}."
         advice = "Give every prototype its own code in each session, and every serving of a person its own."
-        findings.append(Finding("warning", "code_used_twice", where, message, advice))
-    return findings
+        yield Finding("warning", "code_used_twice", where, message, advice)
 
 
 def _used_twice(servings: pd.DataFrame, use: np.ndarray) -> np.ndarray:

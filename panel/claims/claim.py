@@ -94,7 +94,15 @@ class Claim:
 def read_claims(study: Study) -> tuple[Claim, ...]:
     """Return the claims of a study in the order of its table, each with the problems found in it."""
     rows = study.table("claims").to_dict("records")
-    names = _names(study)
+    answers = study.table("answers")
+    answered = [str(name) for column in ("prototype", "versus") for name in answers[column].unique() if name]
+    names = {
+        "listed": study.prototypes,
+        "prototypes": (*study.prototypes, *answered),
+        "attributes": study.attributes,
+        "words": tuple(map(study.attribute_words, study.attributes)),
+        "questions": tuple(str(name) for name in answers["question"].unique()),
+    }
     claims = [_claim(study, number, row) for number, row in enumerate(rows, start=1)]
     problems = [[*_said_before(claim, claims), *_problems(claim, names)] for claim in claims]
     return tuple(replace(claim, problems=tuple(found)) for claim, found in zip(claims, problems, strict=True))
@@ -135,29 +143,12 @@ def _claim(study: Study, number: int, row: Mapping[Any, Any]) -> Claim:
     texts["kind"] = texts["kind"].casefold().replace("-", "_").replace(" ", "_")
     texts["competitors"] = _split_names(texts["competitors"])
     if texts["direction"] not in _DIRECTIONS:
-        texts["direction"] = _wanted(study, texts["attribute"])
+        attributes = study.table("attributes")
+        wanted = attributes.loc[attributes["attribute"] == texts["attribute"], "direction"]
+        texts["direction"] = str(wanted.iloc[0]) if len(wanted) and wanted.iloc[0] in _DIRECTIONS else ""
     texts["sides"] = texts["sides"] if texts["sides"] in ("one", "two") else "two"
     values: dict[str, Any] = {name: float(row[name]) for name in _NUMBERS}
     return Claim(number=number, **texts, **values)
-
-
-def _wanted(study: Study, attribute: str) -> str:
-    attributes = study.table("attributes")
-    wanted = attributes.loc[attributes["attribute"] == attribute, "direction"]
-    return str(wanted.iloc[0]) if len(wanted) and wanted.iloc[0] in _DIRECTIONS else ""
-
-
-def _names(study: Study) -> dict[str, tuple[str, ...]]:
-    """Return what a claim may name: prototypes (those of the study first), attributes, questions that were answered."""
-    answers = study.table("answers")
-    answered = [str(name) for column in ("prototype", "versus") for name in answers[column].unique() if name]
-    return {
-        "listed": study.prototypes,
-        "prototypes": (*study.prototypes, *answered),
-        "attributes": study.attributes,
-        "words": tuple(map(study.attribute_words, study.attributes)),
-        "questions": tuple(str(name) for name in answers["question"].unique()),
-    }
 
 
 def _problems(claim: Claim, names: Mapping[str, Sequence[str]]) -> Iterator[str]:

@@ -11,16 +11,7 @@ from typing import Any
 import pandas as pd
 
 from panel.checks.confounds import GROUP, POSITION, SESSION, Labels, confounds_of, labels
-from panel.claims.claim import (
-    ANSWERS,
-    BY_VOTES,
-    VOTES,
-    Claim,
-    Evidence,
-    NumberShown,
-    Weaker,
-    nothing_yet,
-)
+from panel.claims.claim import ANSWERS, BY_VOTES, VOTES, Claim, Evidence, NumberShown, Weaker, nothing_yet
 from panel.claims.materials import Counted, Materials, people_for_parity, people_for_share
 from panel.claims.names import asked, floor, public_name, question_words
 from panel.stats.answers.binomial import (
@@ -164,36 +155,30 @@ def _both_intervals(x: int, n: int) -> str:
     return f"{level_words(LEVEL)} {wilson} by Wilson, {exact} exact"
 
 
-def _on_the_base(told: Counted) -> list[str]:
-    found = []
+def _on_the_base(told: Counted) -> Iterator[str]:
     if told.dont_know:
-        found.append(f"{counted(told.dont_know, 'person', 'people')} did not know; they stay in the base.")
+        yield f"{counted(told.dont_know, 'person', 'people')} did not know; they stay in the base."
     if told.unread:
-        found.append(f"{counted(told.unread, 'answer')} could not be read; they stay in the base as not agreeing.")
+        yield f"{counted(told.unread, 'answer')} could not be read; they stay in the base as not agreeing."
     if told.repeated:
-        found.append(f"{counted(told.repeated, 'answer')} of people who answered again; only the last one counts.")
+        yield f"{counted(told.repeated, 'answer')} of people who answered again; only the last one counts."
     if told.served > told.base:
         lost = told.served - told.base
-        found.append(
-            f"{told.served} people were given it and {lost} of them did not answer: the base is those who answered."
-        )
-        found.append(_worst_case(told))
-    return found
+        yield f"{told.served} people were given it and {lost} of them did not answer: the base is those who answered."
+        yield _worst_case(told)
 
 
-def _on_foils(materials: Materials, claim: Claim) -> list[str]:
+def _on_foils(materials: Materials, claim: Claim) -> Iterator[str]:
     """Say how many agreed with a sentence that is untrue for the product."""
-    found = []
     for row in asked(materials.study):
         if not row.get("foil"):
             continue
         told = materials.agreed(claim.prototype, str(row.get("question", "")))
         if told.base:
-            found.append(
+            yield (
                 f"{counted_share(told.agreed, told.base, UP)} agreed with a sentence that is untrue for the product: "
                 "so many say yes to anything."
             )
-    return found
 
 
 def _shown(what: str, share: float, low: Any, high: Any, bar: float, method: str) -> NumberShown:

@@ -9,16 +9,7 @@ from typing import Any
 
 import pandas as pd
 
-from panel.claims.claim import (
-    PANEL,
-    TIMES,
-    Claim,
-    Evidence,
-    NumberShown,
-    Weaker,
-    beyond,
-    nothing_yet,
-)
+from panel.claims.claim import PANEL, TIMES, Claim, Evidence, NumberShown, Weaker, beyond, nothing_yet
 from panel.claims.materials import Materials, people_for_share
 from panel.claims.names import family_of, saying
 from panel.models.emollients.swaps import TracedSwaps
@@ -206,19 +197,14 @@ def _time(claim: Claim, materials: Materials) -> Evidence:
             f"{materials.called(claim)} was not measured in seconds. Record the seconds of each person as scores, and "
             "write s in the column unit of the table attributes.",
         )
-    times = _times_of_people(materials, claim)
+    scores = materials.scores
+    own = scores.loc[(scores["attribute"] == claim.attribute) & (scores["prototype"] == claim.prototype)]
+    times = own.groupby("assessor")["score"].median()
     n = len(times)
     if n < _FEWEST:
         return nothing_yet(TIMES, f"{n} people were timed with {claim.prototype}; two are the fewest.")
     x = int((times <= claim.bar).sum())
     return _time_evidence(claim, materials, times, x, n)
-
-
-def _times_of_people(materials: Materials, claim: Claim) -> pd.Series:
-    """Return the time of each person for the prototype of the claim: the median of her own times."""
-    scores = materials.scores
-    own = scores.loc[(scores["attribute"] == claim.attribute) & (scores["prototype"] == claim.prototype)]
-    return own.groupby("assessor")["score"].median()
 
 
 def _time_evidence(claim: Claim, materials: Materials, times: pd.Series, x: int, n: int) -> Evidence:

@@ -12,22 +12,8 @@ import numpy as np
 import pandas as pd
 
 from panel.checks.moments_recorded import minutes_between
-from panel.claims.claim import (
-    BOTH,
-    PANEL,
-    Claim,
-    Evidence,
-    NumberShown,
-    Weaker,
-    beyond,
-    nothing_yet,
-)
-from panel.claims.materials import (
-    Estimate,
-    Materials,
-    assessors_for_difference,
-    assessors_for_estimate,
-)
+from panel.claims.claim import BOTH, PANEL, Claim, Evidence, NumberShown, Weaker, beyond, nothing_yet
+from panel.claims.materials import Estimate, Materials, assessors_for_difference, assessors_for_estimate
 from panel.claims.names import floor, public_name, saying
 from panel.stats.comparing.group_means import paired_contrasts
 from panel.stats.comparing.multiplicity import ALPHA, LEVEL, below

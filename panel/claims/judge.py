@@ -109,7 +109,7 @@ def judge_claims(study: Study, *, differences: Differences | None = None, traced
     """
     claims = read_claims(study)
     materials = Materials(study, claims, differences, traced)
-    found_of_each = [materials.once(find_evidence, claim) for claim in claims]
+    found_of_each = [materials.once(_find_evidence, claim) for claim in claims]
     rehearsed = is_rehearsed(study)
     standings = [standing(study, each) for each in claims]
     families = adjust_together(claims, found_of_each, [not exploratory for exploratory, _ in standings])
@@ -137,10 +137,10 @@ def _judge_one(
 
 
 def _footnote(claim: Claim, materials: Materials) -> tuple[str, tuple[str, ...]]:
-    return footnote(claim, materials.once(find_evidence, claim), materials)
+    return footnote(claim, materials.once(_find_evidence, claim), materials)
 
 
-def find_evidence(claim: Claim, materials: Materials) -> Evidence:
+def _find_evidence(claim: Claim, materials: Materials) -> Evidence:
     """Return what the data say about one claim."""
     if claim.problems or claim.kind == BEYOND:
         return nothing_yet("nothing")
@@ -168,11 +168,7 @@ def _result(judged: Sequence[_Judged]) -> Claims:
         ),
         numbers=_numbers(judged),
         gaps=_stacked(judged, ["gap"], lambda _, __, gaps: [(text,) for text in gaps]),
-        bearing=_stacked(
-            judged,
-            ["side", "source", "what"],
-            lambda case, *_: case.bearing,
-        ),
+        bearing=_stacked(judged, ["side", "source", "what"], lambda case, *_: case.bearing),
         method=_method(),
         notes=_NOTES,
     )
@@ -320,12 +316,16 @@ def judge_drafts(study: Study, rows: Sequence[Mapping[str, Any]]) -> tuple[Draft
     tried = _one_each(replace(study, tables={**study.tables, "claims": _table(rows)}))
     fixed = read_claims(study)
     materials = Materials(study, (*fixed, *tried))
-    beside = [(claim, materials.once(find_evidence, claim)) for claim in fixed]
+    beside = [(claim, materials.once(_find_evidence, claim)) for claim in fixed]
     rehearsed, standing = is_rehearsed(study), (False, DRAFT)
     drafts = []
     for claim in tried:
-        found = materials.once(find_evidence, claim)
-        family = _in_family(claim, found, beside)
+        found = materials.once(_find_evidence, claim)
+        # the same statement counts once
+        own = tuple(getattr(claim, column) for column in _STATEMENT)
+        others = [each for each in beside if tuple(getattr(each[0], column) for column in _STATEMENT) != own]
+        claims, found_of_each = zip((claim, found), *others, strict=True)
+        family = adjust_together(claims, found_of_each, [True] * len(claims))[0]
         case, said, words, _ = _judge_one(claim, found, family, materials, standing, rehearsed=rehearsed)
         told = (said.verdict, said.reasons, said.needs, case.not_covered, said.suggestion, words)
         of_users = claim.kind == "absolute_negative" and said.verdict != WITH_WORDING
@@ -340,14 +340,6 @@ def _one_each(study: Study) -> tuple[Claim, ...]:
     return tuple(
         replace(c, problems=tuple(words for words in c.problems if not words.startswith(twice))) for c in claims
     )
-
-
-def _in_family(claim: Claim, found: Evidence, beside: Sequence[tuple[Claim, Evidence]]) -> tuple[str, int, float, int]:
-    """Return what `adjust_together` says of a draft beside the fixed claims; the same statement counts once."""
-    own = tuple(getattr(claim, column) for column in _STATEMENT)
-    others = [each for each in beside if tuple(getattr(each[0], column) for column in _STATEMENT) != own]
-    claims, found_of_each = zip((claim, found), *others, strict=True)
-    return adjust_together(claims, found_of_each, [True] * len(claims))[0]
 
 
 def _table(rows: Sequence[Mapping[str, Any]]) -> pd.DataFrame:

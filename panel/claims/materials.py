@@ -13,10 +13,7 @@ import pandas as pd
 from scipy.special import stdtr, stdtrit
 
 from panel.checks.confounds import Confounds
-from panel.claims.claim import (
-    Claim,
-    kinds,
-)
+from panel.claims.claim import Claim, kinds
 from panel.claims.grammar import read_sentence
 from panel.claims.names import Names, is_turned, names_of
 from panel.claims.reading import Reading
@@ -38,14 +35,7 @@ from panel.study.naming import Naming, naming
 from panel.study.numbers_read import read_numbers
 from panel.study.scores_used import named_rows
 from panel.study.study import Study
-from panel.words import (
-    counted,
-    cut_share,
-    format_list,
-    format_typed,
-    level_words,
-    typed_share,
-)
+from panel.words import counted, cut_share, format_list, format_typed, level_words, typed_share
 
 _MINUTES_SLACK = 1e-9
 
@@ -464,7 +454,7 @@ def assessors_for_estimate(
     size = abs(found.estimate - limit) if rule == "beyond" else limit
 
     def chance(n: int) -> float:
-        error, df = _with_people(found, people, n)
+        error, df = found.std_error * math.sqrt(people / n), max(found.df * (n - 1) / max(people - 1, 1), 1.0)
         if rule == "equality":
             return float(equivalence_power(size, error, df))
         return float(
@@ -476,7 +466,8 @@ def assessors_for_estimate(
         "equality": f"equality within {format_typed(limit)}, if there is no difference,",
         "not worse": f"not worse by {format_typed(limit)}, if there is no difference,",
     }[rule]
-    return _assessors(_first(chance), 0, words)
+    tried = np.arange(3, _MOST_ASSESSORS + 1)
+    return _assessors(next((int(n) for n in tried if chance(int(n)) >= _POWER), 0), 0, words)
 
 
 def people_for_share(share: float, bar: float, *, preferred: bool = False) -> str:
@@ -516,16 +507,6 @@ def _assessors(needed: int, replicates: int, words: str) -> str:
     return f"About {needed} assessors{again}: that many show {words} {_CHANCE}."
 
 
-def _with_people(found: Estimate, people: int, n: int) -> tuple[float, float]:
-    """Return standard error and degrees of freedom with n people in place of those asked."""
-    return found.std_error * math.sqrt(people / n), max(found.df * (n - 1) / max(people - 1, 1), 1.0)
-
-
-def _first(chance: Callable[[int], float]) -> int:
-    tried = np.arange(3, _MOST_ASSESSORS + 1)
-    return next((int(n) for n in tried if chance(int(n)) >= _POWER), 0)
-
-
 # How many people agreed with a sentence about a prototype? Each counts once; who does not know stays in the base.
 
 
@@ -560,11 +541,7 @@ def _count_agreed(study: Study, answers: pd.DataFrame, prototype: str, question:
     agreed = int((values >= _LEAST_AGREED).sum())
     unread = int((~unknown & ~np.isfinite(values)).sum())
     sessions = tuple(str(name) for name in last["session"].unique())
-    served = _served(study, prototype, sessions)
-    return Counted(agreed, len(last), int(unknown.sum()), unread, len(own) - len(last), served, sessions)
-
-
-def _served(study: Study, prototype: str, sessions: tuple[str, ...]) -> int:
     servings = study.table("servings")
     given = servings.loc[(servings["prototype"] == prototype) & servings["session"].isin(sessions), "assessor"]
-    return int(given.nunique())
+    served = int(given.nunique())
+    return Counted(agreed, len(last), int(unknown.sum()), unread, len(own) - len(last), served, sessions)

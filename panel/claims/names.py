@@ -47,14 +47,14 @@ def names_of(study: Study) -> Names:
         str(row.get("words")) for row in asked(study)
     ]
     purpose = frozenset(
-        beginning(word) for text in told for word in words_of(text) if len(word) > _SHORT and not is_refused(word)
+        beginning(word) for text in told for word in words_of(text) if len(word) > _SHORT and not _is_refused(word)
     )
     dose = words_of(str(study.facts.get("dose", "")))[:2]
     ways = tuple(way for words, family in attributes.items() if family.startswith(_OF_STUDY) for way in _way_of(words))
     return Names(prototypes, roles, _ingredients(study), types, titles, attributes, purpose, dose, ways)
 
 
-def is_refused(word: str) -> bool:
+def _is_refused(word: str) -> bool:
     """Return whether a word is one that a refused phrase begins with."""
     return _refused_beginnings().match(word) is not None
 
@@ -303,7 +303,7 @@ _PRODUCTS = ("product_place", "product_type")  # face, lotion: together a kind o
 
 
 @cache
-def known_words() -> frozenset[str]:
+def _known_words() -> frozenset[str]:
     """Return every word that stands in some phrase of the table."""
     return frozenset(word for phrase in _phrases() for word in phrase)
 
@@ -315,7 +315,7 @@ def is_english(tokens: Tokens, names: Names) -> bool:
     """Return whether at least half of the words are ones that the tables or the study know."""
     words = [token for token in tokens if token[0].isalpha()]
     own = {word for phrase in (*names.ingredients, *names.prototypes) for word in phrase}
-    unknown = sum(word not in known_words() and word not in own for word in words)
+    unknown = sum(word not in _known_words() and word not in own for word in words)
     return bool(words) and unknown <= _UNKNOWN_SHARE * len(words)
 
 

@@ -41,7 +41,7 @@ _BROKEN = "The file is no reply of a time-stamping authority (RFC 3161, in DER).
 
 
 @dataclass(frozen=True, slots=True)
-class TimeStamp:
+class _TimeStamp:
     """What a reply shows: `claims` that stood (1 to this number; 0: none), when, and by whose certificate.
 
     `problems` say why it shows nothing; `notes` what was not checked.
@@ -110,7 +110,7 @@ def _parts(data: bytes) -> Iterator[_Part]:
 
 def verify_time_stamp(
     reply: bytes, claims: pd.DataFrame, *, request: bytes | None = None, roots: bytes | None = None
-) -> TimeStamp:
+) -> _TimeStamp:
     """Return what the reply of an authority shows about the claims of a study.
 
     Checked are the status, the hash (of all claims, or of the first ones, where others were fixed later), the nonce of
@@ -143,7 +143,7 @@ def verify_time_stamp(
     trusted = [] if roots is None else _certificates(roots)
     if granted not in _GRANTED or token is None:
         said = _STATUS.get(granted, f"status {granted}")
-        return TimeStamp(0, "", "", (f"the authority did not grant it ({said}).",), ())
+        return _TimeStamp(0, "", "", (f"the authority did not grant it ({said}).",), ())
     stands = next((n for n in range(len(claims), 0, -1) if stamps_hash(claims.iloc[:n]) == token.imprint), 0)
     problems, notes = [], []
     if not stands:
@@ -159,7 +159,7 @@ def verify_time_stamp(
     elif signer is not None and not _leads_to(signer, token.certificates, trusted, token.when):
         problems.append("its certificate does not lead to one that you trust.")
     name = "" if signer is None else signer.subject.rfc4514_string()
-    return TimeStamp(
+    return _TimeStamp(
         0 if problems else stands, f"{token.when:%Y-%m-%d %H:%M:%S} UTC", name, tuple(problems), tuple(notes)
     )
 

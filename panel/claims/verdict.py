@@ -255,7 +255,9 @@ def footnote(claim: Claim, evidence: Evidence, materials: Materials) -> tuple[st
         users, more = _of_answers(claim, materials)
         return f"{panel} {users}", (*gaps, *more)
     if evidence.rests_on == VOTES:
-        return _of_votes(claim, evidence, materials)
+        record = test_record(materials.study, materials.voted_in)
+        parts = [record["kind"], *_people(evidence.n, record), *_duration(record), record["month"]]
+        return f"{_joined(parts)}; both tried by each, 'no preference' offered.", tuple(_gaps(record))
     return panel, gaps
 
 
@@ -265,12 +267,6 @@ def _of_answers(claim: Claim, materials: Materials) -> tuple[str, tuple[str, ...
     parts = [record["kind"], *_people(told.base, record), *_duration(record), record["month"]]
     words = f"{_joined(parts)}; agreed or strongly agreed."
     return words, tuple(_gaps(record))
-
-
-def _of_votes(claim: Claim, evidence: Evidence, materials: Materials) -> tuple[str, tuple[str, ...]]:
-    record = test_record(materials.study, materials.voted_in)
-    parts = [record["kind"], *_people(evidence.n, record), *_duration(record), record["month"]]
-    return f"{_joined(parts)}; both tried by each, 'no preference' offered.", tuple(_gaps(record))
 
 
 def _of_panel(claim: Claim, evidence: Evidence, materials: Materials) -> tuple[str, tuple[str, ...]]:

@@ -352,12 +352,12 @@ def reaction(study: Path, number: str, document: str, when: str, **facts: str) -
     """Write down in a study folder what happened on somebody's skin; the batches are frozen until it is settled."""
     from dataclasses import replace
 
-    from panel.plan.safety import reactions, record_reaction, settle_reaction, when_to_stop
+    from panel.plan.safety import record_reaction, settle_reaction, when_to_stop
 
     seen = when or _moment()
 
     def change(now: Study) -> Study:
-        known = reactions(now)
+        known = now.table("reactions")
         if number:
             settled = {name: facts[name] for name in ("who", "action", "seen_by")}
             known = settle_reaction(known, number, when=seen, document=document, **settled)

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Sequence
+from collections.abc import Iterable, Iterator, Sequence
 from dataclasses import dataclass
 
 import numpy as np
@@ -11,7 +11,7 @@ from numpy.typing import NDArray
 
 from panel.stats.orders.block_designs import pair_variances
 
-_EVEN, NEAREST, _NEARLY, UNEVEN = "even", "as even as whole numbers allow", "nearly even", "uneven"
+_EVEN, NEAREST, _NEARLY, _UNEVEN = "even", "as even as whole numbers allow", "nearly even", "uneven"
 _NEARLY_COUNT, _NEARLY_SHARE = 2, 0.25
 """Nearly even: counts that differ by 2, or by a quarter of their mean; a choice of ours, no source."""
 
@@ -70,7 +70,10 @@ def serving_balance(
     names = list(prototypes) or list(dict.fromkeys(rows["prototype"]))
     places = sorted(set(rows["position"]))
     positions = _counted(rows, names, "position", places)
-    follows = _followings(rows, names)
+    before = rows.groupby(["session", "assessor"], sort=False)["prototype"].shift()
+    pairs = pd.DataFrame({"prototype": rows["prototype"], "after": before}).dropna()
+    found = _counted(pairs, names, "after", names)
+    follows = found.loc[found["prototype"] != found["after"]].reset_index(drop=True)
     sites = sorted({str(site) for site in rows.get("site", pd.Series(dtype="str")) if site})
     at_sites = _counted(rows.loc[rows["site"] != ""], names, "site", sites) if sites else _counted(rows, [], "site", [])
     summary = [
@@ -97,28 +100,19 @@ def _counted(rows: pd.DataFrame, names: Sequence[str], column: str, values: Iter
     return found.reindex(cells, fill_value=0).rename("count").astype("int64").reset_index()
 
 
-def _followings(rows: pd.DataFrame, names: Sequence[str]) -> pd.DataFrame:
-    before = rows.groupby(["session", "assessor"], sort=False)["prototype"].shift()
-    pairs = pd.DataFrame({"prototype": rows["prototype"], "after": before}).dropna()
-    found = _counted(pairs, names, "after", names)
-    return found.loc[found["prototype"] != found["after"]].reset_index(drop=True)
-
-
-def _whole_sessions(rows: pd.DataFrame, names: Sequence[str]) -> list[tuple[str, pd.Series]]:
+def _whole_sessions(rows: pd.DataFrame, names: Sequence[str]) -> Iterator[tuple[str, pd.Series]]:
     """Return the counts of places in the sessions in which everybody gets every prototype."""
-    found = []
     for session, part in rows.groupby("session", sort=False):
         if len(part) == part["assessor"].nunique() * len(names):
             places = sorted(set(part["position"]))
-            found.append((str(session), _counted(part, names, "position", places)["count"]))
-    return found
+            yield (str(session), _counted(part, names, "position", places)["count"])
 
 
 def _line(what: str, session: str, counts: pd.Series) -> tuple[str, str, int, int, str]:
     smallest, largest = (int(counts.min()), int(counts.max())) if len(counts) else (0, 0)
     spread = largest - smallest
     nearly = max(_NEARLY_COUNT, _NEARLY_SHARE * float(counts.mean())) if len(counts) else 0
-    verdict = (_EVEN, NEAREST)[spread] if spread < 2 else _NEARLY if spread <= nearly else UNEVEN
+    verdict = (_EVEN, NEAREST)[spread] if spread < 2 else _NEARLY if spread <= nearly else _UNEVEN
     return what, session, smallest, largest, verdict
 
 

@@ -98,7 +98,6 @@ def _telling(code: str) -> bool:
 
 
 _KEY_FACT = "key"
-_OPENED_FACT = "unblinded_on"
 _KEY_COLUMNS = ("session", "code", "prototype")
 OPENING_COLUMNS = ("when", "who", "what", "why", "locked", "seal")
 _SALT_BYTES = 32
@@ -169,7 +168,7 @@ def plan_fits_seal(study: Study) -> bool | None:
 
 def moments_opened(study: Study) -> list[str]:
     """Return when the key was opened: the recorded openings, then the day that people state."""
-    stated = str(study.facts.get(_OPENED_FACT) or "")
+    stated = str(study.facts.get("unblinded_on") or "")
     return [*(str(when) for when in study.table("unblindings")["when"] if when), *([stated] if stated else [])]
 
 

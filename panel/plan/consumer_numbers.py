@@ -8,13 +8,7 @@ Tests are exact binomial ones, one-sided at 5 % unless another level is given.
 from __future__ import annotations
 
 from panel.errors import ModelError
-from panel.stats.answers.binomial import (
-    chance_correct,
-    enough_answers,
-    power_above,
-    power_below,
-    power_parity,
-)
+from panel.stats.answers.binomial import chance_correct, enough_answers, power_above, power_below, power_parity
 from panel.stats.answers.discrimination import guessing
 from panel.stats.comparing.multiplicity import ALPHA
 

@@ -64,11 +64,7 @@ class MixturePlan:
     notes: tuple[str, ...]
 
 
-def plan_mixture(
-    base: pd.DataFrame,
-    limits: Mapping[str, tuple[float, float]],
-    kind: MixtureKind,
-) -> MixturePlan:
+def plan_mixture(base: pd.DataFrame, limits: Mapping[str, tuple[float, float]], kind: MixtureKind) -> MixturePlan:
     """Plan blends of the emollients in `limits` (lowest and highest amount, per cent of the formula) in this base.
 
     The total is the emollient total of the base; emollients of the base that are not in `limits` stay as they are.

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections import Counter
-from collections.abc import Sequence
+from collections.abc import Iterator, Sequence
 from dataclasses import dataclass
 
 import numpy as np
@@ -46,7 +46,8 @@ def _site_sequences(number: int) -> list[tuple[str, ...]]:
         )
     each, left = divmod(number, len(_FOREARMS))
     if left:
-        line = _first_sites(number)
+        taken = [(side, place) for place in range(len(_FOREARMS[0])) for side in range(len(_FOREARMS))]
+        line = [_FOREARMS[side][place] for side, place in sorted(taken[:number])]
         return [tuple(line[turn:] + line[:turn]) for turn in range(number)]
     found = []
     for first in range(len(_FOREARMS)):
@@ -134,12 +135,6 @@ def _mirrored(sequence: tuple[str, ...]) -> tuple[str, ...]:
         else:
             runs.append([site])
     return tuple(site for run in runs for site in reversed(run))
-
-
-def _first_sites(number: int) -> list[str]:
-    """Return the sites used when the sides cannot share the samples equally: filled place by place."""
-    taken = [(side, place) for place in range(len(_FOREARMS[0])) for side in range(len(_FOREARMS))]
-    return [_FOREARMS[side][place] for side, place in sorted(taken[:number])]
 
 
 # Who gets which prototype, when, under which code and where on the skin?
@@ -261,12 +256,7 @@ def _served(
 
 
 def _method(
-    prototypes: Sequence[str],
-    assessors: Sequence[str],
-    replicates: int,
-    largest: int,
-    sessions: int,
-    part: int | None,
+    prototypes: Sequence[str], assessors: Sequence[str], replicates: int, largest: int, sessions: int, part: int | None
 ) -> str:
     t, n = len(prototypes), len(assessors)
     if part is not None:
@@ -401,35 +391,31 @@ def _gap_notes(
     return [*notes, *_precision_notes(gaps, balance, len(assessors))] if len(gaps) else []
 
 
-def _precision_notes(gaps: pd.DataFrame, balance: ServingBalance, n: int) -> list[str]:
+def _precision_notes(gaps: pd.DataFrame, balance: ServingBalance, n: int) -> Iterator[str]:
     """Return which differences rest on fewer people than planned, and which cannot be told at all."""
     together = balance.together
-    notes = []
     lost = together.loc[together["share"] < _NOTHING_LEFT]
     if len(lost):
         pairs = [f"{one} and {other}" for one, other in zip(lost["prototype"], lost["versus"], strict=True)]
-        notes.append(f"Cannot be compared, because nobody links them: {_some(pairs)}.")
+        yield f"Cannot be compared, because nobody links them: {_some(pairs)}."
     fewest = int(together["assessors"].min()) if len(together) else 0
     if 0 < fewest < n:
         weakest = together.loc[together["share"] >= _NOTHING_LEFT].nsmallest(1, "share")
         for row in weakest.to_dict("records"):
             wider = 1 / row["share"] ** 0.5 - 1
-            notes.append(
+            yield (
                 f"The weakest difference, {row['prototype']} against {row['versus']}, is tried by {row['assessors']} "
                 f"of {n} assessors: its standard error is about {100 * wider:.0f} % larger than if all tried both in "
                 "the same session."
             )
     if 0 < fewest < _FEW <= n:
-        notes.append(
-            f"Some differences rest on {fewest} assessors. Invite others in place of those who cannot take part."
-        )
+        yield f"Some differences rest on {fewest} assessors. Invite others in place of those who cannot take part."
     missing = gaps.groupby("prototype")["assessor"].nunique()
     if len(missing):
-        notes.append(
+        yield (
             "The gaps do not come by chance: people with an allergy may perceive differently, so what is said about "
             f"{', '.join(missing.index)} holds for the others."
         )
-    return notes
 
 
 def _some(names: Sequence[str]) -> str:

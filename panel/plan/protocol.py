@@ -42,24 +42,22 @@ def read_protocol(study: Study) -> Protocol:
 
     A fact has the name of its item, in the study's facts or in the object `protocol` among them.
     """
-    stated = _stated(study)
-    items = shared_table("protocol")
-    values = [stated.get(item) or usual for item, usual in zip(items["item"], items["usual"], strict=True)]
-    items = items.assign(value=pd.Series(values, dtype="str"), stated=[item in stated for item in items["item"]])
-    return Protocol(
-        items=items[["item", "words", "value", "stated", "usual", "basis", "source"]],
-        times=_times(study),
-        deviations=_deviations(study),
-        notes=_notes(items),
-    )
-
-
-def _stated(study: Study) -> dict[str, str]:
-    """Return the items that the study states, with their words."""
     own = study.facts.get("protocol")
     facts = {**study.facts, **(own if isinstance(own, dict) else {})}
     names = shared_table("protocol")["item"]
-    return {name: str(facts[name]).strip() for name in names if str(facts.get(name) or "").strip()}
+    stated = {name: str(facts[name]).strip() for name in names if str(facts.get(name) or "").strip()}
+    items = shared_table("protocol")
+    values = [stated.get(item) or usual for item, usual in zip(items["item"], items["usual"], strict=True)]
+    items = items.assign(value=pd.Series(values, dtype="str"), stated=[item in stated for item in items["item"]])
+    listed = study.facts.get("deviations")
+    entries = [entry for entry in listed if isinstance(entry, dict)] if isinstance(listed, list) else []
+    rows = [{name: str(entry.get(name) or "") for name in _DEVIATION_COLUMNS} for entry in entries]
+    return Protocol(
+        items=items[["item", "words", "value", "stated", "usual", "basis", "source"]],
+        times=_times(study),
+        deviations=pd.DataFrame(rows, columns=list(_DEVIATION_COLUMNS), dtype="str"),
+        notes=_notes(items),
+    )
 
 
 def _times(study: Study) -> pd.DataFrame:
@@ -82,13 +80,6 @@ def _times(study: Study) -> pd.DataFrame:
             "latest": minutes + late,
         }
     ).reset_index(drop=True)
-
-
-def _deviations(study: Study) -> pd.DataFrame:
-    listed = study.facts.get("deviations")
-    entries = [entry for entry in listed if isinstance(entry, dict)] if isinstance(listed, list) else []
-    rows = [{name: str(entry.get(name) or "") for name in _DEVIATION_COLUMNS} for entry in entries]
-    return pd.DataFrame(rows, columns=list(_DEVIATION_COLUMNS), dtype="str")
 
 
 def _notes(items: pd.DataFrame) -> tuple[str, ...]:

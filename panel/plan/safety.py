@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import re
-from collections.abc import Hashable, Iterable, Mapping, Sequence
+from collections.abc import Hashable, Iterable, Iterator, Mapping, Sequence
 from dataclasses import dataclass, replace
 from typing import Any
 
@@ -13,8 +13,8 @@ from panel.errors import StudyError
 from panel.plan.codes import moment
 from panel.study.knowledge import canonical_ingredient, ingredients, shared_table
 from panel.study.study import Study
+from panel.study.tables import TABLES
 
-_SIGN_OFF_COLUMNS = ("item", "batch", "outcome", "who", "role", "date", "document", "valid_until", "note")
 OUTCOMES = ("signed", "not needed", "withdrawn")
 RED, _AMBER, GREEN = "red", "amber", "green"
 
@@ -48,17 +48,6 @@ class SafetyGate:
     items: pd.DataFrame
     method: str
     notes: tuple[str, ...]
-
-
-def _no_sign_offs() -> pd.DataFrame:
-    """Return the table of sign-offs before there is one."""
-    return pd.DataFrame({name: pd.Series(dtype="str") for name in _SIGN_OFF_COLUMNS})
-
-
-def sign_offs(study: Study) -> pd.DataFrame:
-    """Return the sign-offs of a study, with all their columns."""
-    found = study.tables.get("safety")
-    return _no_sign_offs() if found is None else found.reindex(columns=list(_SIGN_OFF_COLUMNS), fill_value="")
 
 
 def _record_sign_off(
@@ -116,9 +105,7 @@ def _record_sign_off(
         raise StudyError(f"{item} is always needed and cannot be declared unneeded. It has to be signed.")
     if items.loc[item, "scope"] == "batch" and not batch.strip():
         raise StudyError(f"{item} is signed batch by batch. Name the batch.")
-    row = (item, batch, outcome, who, role, date, document, valid_until, note)
-    added = pd.DataFrame([row], columns=list(_SIGN_OFF_COLUMNS), dtype="str")
-    return pd.concat([signed[list(_SIGN_OFF_COLUMNS)], added], ignore_index=True)
+    return _with_row(signed, "safety", (item, batch, outcome, who, role, date, document, valid_until, note))
 
 
 def with_sign_offs(study: Study, chosen: Sequence[str], batch: str = "", **facts: str) -> Study:
@@ -130,7 +117,7 @@ def with_sign_offs(study: Study, chosen: Sequence[str], batch: str = "", **facts
         raise StudyError("Choose the items that were signed.")
     items = shared_table("safety_gate").set_index("item")
     batches = [name for name in study.table("batches")["batch"].unique() if name]
-    signed = sign_offs(study)
+    signed = study.table("safety")
     for item in chosen:
         by_batch = item in items.index and items.loc[item, "scope"] == "batch"
         for name in [batch] if batch else batches if by_batch else [""]:
@@ -154,7 +141,7 @@ def safety_gate(study: Study, on: str) -> SafetyGate:
     moment(on, "The day of the test")
     batches = study.table("batches").drop_duplicates("batch")
     batches = batches.loc[batches["batch"] != "", ["batch", "prototype"]]
-    checklist, signed = shared_table("safety_gate"), sign_offs(study)
+    checklist, signed = shared_table("safety_gate"), study.table("safety")
     frozen = unsettled_reactions(study)
     entries = signed.to_dict("records")
     rows = [
@@ -253,17 +240,15 @@ def _cautions() -> list[str]:
     return [str(words["record_only"]), *(str(text) for name, text in words.items() if name != "record_only")]
 
 
-def _notes(batches: Sequence[str], signed: pd.DataFrame, checklist: pd.DataFrame) -> list[str]:
-    notes = []
+def _notes(batches: Sequence[str], signed: pd.DataFrame, checklist: pd.DataFrame) -> Iterator[str]:
     strange = sorted(set(signed["item"]) - set(checklist["item"]))
     if strange:
-        notes.append(f"Sign-offs for items that the checklist does not have do not count: {', '.join(strange)}.")
+        yield f"Sign-offs for items that the checklist does not have do not count: {', '.join(strange)}."
     elsewhere = sorted(set(signed["batch"]) - set(batches) - {""})
     if elsewhere:
-        notes.append(f"Sign-offs name batches that are not in the table of batches: {', '.join(elsewhere)}.")
+        yield f"Sign-offs name batches that are not in the table of batches: {', '.join(elsewhere)}."
     if not batches:
-        notes.append("No batches are recorded, so the gate is open for none. Fill in the table of batches.")
-    return notes
+        yield "No batches are recorded, so the gate is open for none. Fill in the table of batches."
 
 
 # Who must not get which prototype? What an assessor avoids, against what the formulas contain.
@@ -344,13 +329,11 @@ def _avoided(study: Study, assessors: Iterable[str] | None) -> list[tuple[str, s
     ]
 
 
-def _words(cell: str) -> list[str]:
+def _words(cell: str) -> Iterator[str]:
     """Return the words of a cell: separated by ; and, unless that breaks the name of an ingredient, by , / and."""
-    found = []
     for part in cell.split(";"):
         pieces = [part] if canonical_ingredient(part) else re.split(r"[,/&]|\band\b", part)
-        found += [piece.strip() for piece in pieces if piece.strip().casefold() not in _NOTHING]
-    return found
+        yield from [piece.strip() for piece in pieces if piece.strip().casefold() not in _NOTHING]
 
 
 def _groups() -> dict[str, str]:
@@ -400,33 +383,7 @@ def _bare(text: str) -> str:
 # What happened on somebody's skin: a record of adverse reactions, and the batches it freezes.
 
 
-_REACTION_COLUMNS = (
-    "reaction",
-    "when",
-    "who",
-    "assessor",
-    "prototype",
-    "batch",
-    "session",
-    "signs",
-    "severity",
-    "action",
-    "seen_by",
-    "settled",
-    "document",
-)
 SEVERITIES = ("mild", "moderate", "serious")
-
-
-def _no_reactions() -> pd.DataFrame:
-    """Return the table of reactions before there is one."""
-    return pd.DataFrame({name: pd.Series(dtype="str") for name in _REACTION_COLUMNS})
-
-
-def reactions(study: Study) -> pd.DataFrame:
-    """Return the entries about reactions of a study, with all their columns."""
-    found = study.tables.get("reactions")
-    return _no_reactions() if found is None else found.reindex(columns=list(_REACTION_COLUMNS), fill_value="")
 
 
 def record_reaction(
@@ -469,7 +426,7 @@ def record_reaction(
     if severity not in SEVERITIES:
         raise StudyError(f"The severity {severity!r} is not known. Write one of: {', '.join(SEVERITIES)}.")
     number = str(1 + max((int(text) for text in known["reaction"] if text.isdigit()), default=0))
-    entry = dict.fromkeys(_REACTION_COLUMNS, "") | {
+    entry = dict.fromkeys(TABLES["reactions"].column_names, "") | {
         "reaction": number,
         "when": when,
         "who": who,
@@ -483,7 +440,7 @@ def record_reaction(
         "seen_by": seen_by,
         "settled": "no",
     }
-    return _with(known, entry)
+    return _with_row(known, "reactions", entry)
 
 
 def settle_reaction(
@@ -508,12 +465,12 @@ def settle_reaction(
     moment(when, "The time of settling")
     entry = {str(name): str(value) for name, value in about.iloc[0].items()}
     entry |= {"when": when, "who": who, "action": action, "document": document, "seen_by": seen_by, "settled": "yes"}
-    return _with(known, entry)
+    return _with_row(known, "reactions", entry)
 
 
 def unsettled_reactions(study: Study) -> pd.DataFrame:
     """Return `reaction when assessor batch severity` of what is not settled: a row for each batch it freezes."""
-    entries = reactions(study)
+    entries = study.table("reactions")
     batches = study.table("batches")
     rows = []
     for number, about in entries.groupby("reaction", sort=False):
@@ -537,6 +494,6 @@ def when_to_stop() -> str:
     return str(known["stop_and_refer"])
 
 
-def _with(known: pd.DataFrame, entry: dict[str, str]) -> pd.DataFrame:
-    added = pd.DataFrame([entry], columns=list(_REACTION_COLUMNS), dtype="str")
-    return pd.concat([known[list(_REACTION_COLUMNS)], added], ignore_index=True)
+def _with_row(known: pd.DataFrame, table: str, row: Sequence[str] | Mapping[str, str]) -> pd.DataFrame:
+    columns = list(TABLES[table].column_names)
+    return pd.concat([known[columns], pd.DataFrame([row], columns=columns, dtype="str")], ignore_index=True)

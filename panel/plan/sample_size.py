@@ -201,7 +201,6 @@ _ASSESSORS = tuple(range(4, 31))
 _REPLICATES = (1, 2, 3, 4)
 
 ALONE, ALL_PAIRS, WITH_BENCHMARK = "one planned difference", "all pairs", "all with the benchmark"
-_COMPARISONS = (ALONE, ALL_PAIRS, WITH_BENCHMARK)
 _FURTHEST, _STEPS = 4.0, 121  # of a difference in critical values: no chance is below one there
 
 
@@ -294,10 +293,7 @@ def panel_sizes(
 
 
 def what_you_can_see(
-    assessors: int,
-    replicates: int,
-    prototypes: int,
-    scatters: Iterable[Scatter] = (PLANNING_SCATTER,),
+    assessors: int, replicates: int, prototypes: int, scatters: Iterable[Scatter] = (PLANNING_SCATTER,)
 ) -> pd.DataFrame:
     """Return what the people you have can see, one row for each scatter (each attribute of your own panel).
 
@@ -321,12 +317,7 @@ def what_you_can_see(
 
 
 def _seen(
-    grid: pd.DataFrame,
-    prototypes: int,
-    carrying: int,
-    scatter: Scatter,
-    power: float,
-    difference: float,
+    grid: pd.DataFrame, prototypes: int, carrying: int, scatter: Scatter, power: float, difference: float
 ) -> pd.DataFrame:
     """Return the rows of `PanelSizes.sizes`."""
     a, r = grid["assessors"].to_numpy(dtype=float), grid["replicates"].to_numpy(dtype=float)
@@ -381,7 +372,7 @@ def _assured(grid: pd.DataFrame, difference: Array, scatter: Scatter, df: Array,
 
 def _needed(sizes: pd.DataFrame, power: float) -> pd.DataFrame:
     rows = []
-    for comparison, name in zip(_COMPARISONS, ("", "_pairs", "_benchmark"), strict=True):
+    for comparison, name in zip((ALONE, ALL_PAIRS, WITH_BENCHMARK), ("", "_pairs", "_benchmark"), strict=True):
         for replicates, part in sizes.groupby("replicates"):
             fewest = _fewest(part, f"power{name}", power)
             servings = int(part.loc[part["assessors"] == fewest, "servings"].sum())
@@ -405,8 +396,7 @@ def _curve(grid: pd.DataFrame, scatter: Scatter, prototypes: int, largest: float
     critical: Array = np.asarray(stdtrit(df, (1 + LEVEL) / 2), dtype=np.float64)
     sizes = rows["difference"].to_numpy(dtype=float)
     return rows.assign(
-        power=detection_power(sizes, std_error, df, critical),
-        assurance=_assured(rows, sizes, scatter, df, critical)[0],
+        power=detection_power(sizes, std_error, df, critical), assurance=_assured(rows, sizes, scatter, df, critical)[0]
     )
 
 
@@ -504,7 +494,7 @@ def planning_scale(study: Study, ends: tuple[float, float] | None = None) -> Pla
         If a scale ends where it begins, or before.
     """
     names = study.attributes
-    scales = {name: study.scale(name) or ends for name in names} if names else {"": _of_the_study(study) or ends}
+    scales = {name: study.scale(name) or ends for name in names} if names else {"": study.scale("") or ends}
     known = {name: scale for name, scale in scales.items() if scale is not None}
     if len(known) < len(scales):
         return None
@@ -516,8 +506,3 @@ def planning_scale(study: Study, ends: tuple[float, float] | None = None) -> Pla
     if len(set(lengths.values())) == 1:
         return PlanningScale(next(iter(lengths.values())), dict.fromkeys(lengths, 1.0), True)
     return PlanningScale(_ALL, {name: _ALL / length for name, length in lengths.items()}, False)
-
-
-def _of_the_study(study: Study) -> tuple[float, float] | None:
-    """Return the scale that the study states for all attributes, before it lists any."""
-    return study.scale("")

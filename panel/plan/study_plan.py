@@ -6,7 +6,7 @@ at (`panel.stats.orders.block_designs`).
 
 from __future__ import annotations
 
-from collections.abc import Mapping, Sequence
+from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import replace
 from datetime import UTC, datetime
 from itertools import combinations
@@ -96,22 +96,20 @@ def _to_compare(study: Study) -> list[str]:
     return [name for name in study.prototypes if name not in references]
 
 
-def _open_questions(match: Mapping[str, pd.DataFrame]) -> list[str]:
+def _open_questions(match: Mapping[str, pd.DataFrame]) -> Iterator[str]:
     """Return what somebody has to settle before these people are served."""
-    notes = []
     for assessor, rows in match["not_understood"].groupby("assessor", sort=False):
         words = ", ".join(repr(word) for word in rows["avoid"])
-        notes.append(
+        yield (
             f"{assessor} avoids {words}, which no allergen and no ingredient of the tables answers to. Nothing is "
             "served until a qualified person has settled what it means here."
         )
     if len(match["not_known"]):
         names = ", ".join(dict.fromkeys(match["not_known"]["ingredient"]))
-        notes.append(
+        yield (
             f"Whether these ingredients hold an allergen is not known: {names}. Ask the safety assessor before anybody "
             "with an allergy is served."
         )
-    return notes
 
 
 # Writing a plan into a study: the servings, and the seal of their key.

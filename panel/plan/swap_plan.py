@@ -14,12 +14,7 @@ import pandas as pd
 from panel.errors import ModelError
 from panel.stats.arrays import Whole
 from panel.stats.formulas.composition import EXACT_ALIAS_THRESHOLD, alias_groups, independent_moves
-from panel.stats.formulas.mixtures import (
-    effect_columns,
-    information_gain,
-    two_level_runs,
-    variance_inflation,
-)
+from panel.stats.formulas.mixtures import effect_columns, information_gain, two_level_runs, variance_inflation
 from panel.study.formulas import (
     FLOAT_SLACK,
     SAME_AMOUNT,

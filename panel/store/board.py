@@ -59,7 +59,13 @@ def board_of_assessors(store: Store, collection: int, session: str = "") -> pd.D
     sums = ["servings", "finished", "asked", "answered", "cannot_judge", "early", "comments"]
     by = counted.groupby(["session", "assessor"], sort=False)
     table = by[sums].sum().join(by["last_at"].max()).reset_index()
-    stopped = _stopped(store, collection)
+    wanted = (
+        select(EVENT.c.session, EVENT.c.assessor, EVENT.c.kind)
+        .where(EVENT.c.collection == collection, EVENT.c.kind.in_(SKIN_KINDS))
+        .order_by(EVENT.c.event)
+    )
+    last = {(session, assessor): kind for session, assessor, kind in _rows(store, wanted)}
+    stopped = {place for place, kind in last.items() if kind == "reaction"}
     places = list(zip(table["session"], table["assessor"], strict=True))
     table["stopped"] = [place in stopped for place in places]
     phones = {(row.session, row.assessor): row.phones for row in _rows(store, _phone_counts(collection))}
@@ -116,16 +122,6 @@ def _phone_counts(collection: int) -> Any:
         .where(EVENT.c.collection == collection, EVENT.c.kind == "shown", EVENT.c.serving.is_(None))
         .group_by(EVENT.c.session, EVENT.c.assessor)
     )
-
-
-def _stopped(store: Store, collection: int) -> set[tuple[str, str]]:
-    wanted = (
-        select(EVENT.c.session, EVENT.c.assessor, EVENT.c.kind)
-        .where(EVENT.c.collection == collection, EVENT.c.kind.in_(SKIN_KINDS))
-        .order_by(EVENT.c.event)
-    )
-    last = {(session, assessor): kind for session, assessor, kind in _rows(store, wanted)}
-    return {place for place, kind in last.items() if kind == "reaction"}
 
 
 _COLUMNS = ("collection", "study", "rehearsal", "started_at", "session", "locked_at", "locked_by", "events_sha256")

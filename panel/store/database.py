@@ -26,7 +26,7 @@ from sqlalchemy.exc import ArgumentError, DBAPIError, DisconnectionError, SQLAlc
 from sqlalchemy.exc import TimeoutError as PoolTimeoutError
 
 from panel.errors import PanelError, StudyError
-from panel.store.tables import alone, bring_up_to_date
+from panel.store.tables import alone, make_tables
 
 _URL_VARIABLE = "AFTERFEEL_DATABASE_URL"
 _SCHEMA = "afterfeel"
@@ -34,7 +34,6 @@ OWN_FILE, OWN_STUDY = "ballots.sqlite", "the study of this folder"
 _WAIT_FOR_OTHERS = 10.0
 """Seconds to wait while another process writes; a transaction of ours takes a few milliseconds."""
 
-_POSTGRES = ("postgres", "postgresql", "postgresql+psycopg")
 _CONNECTIONS = 10  # to PostgreSQL, per process
 _IDLE = 1.0  # seconds after which a connection to PostgreSQL is tried before it is used: its server may have restarted
 
@@ -153,7 +152,7 @@ def open_store(url: str | Path, *, schema: str = _SCHEMA, patience: float = _WAI
                 with engine.begin() as connection:
                     alone(connection)
                     connection.execute(text(f'CREATE SCHEMA IF NOT EXISTS "{schema}"'))
-            bring_up_to_date(engine, place)
+            make_tables(engine, place)
     except (StudyError, SQLAlchemyError):
         engine.dispose()
         raise
@@ -175,7 +174,7 @@ def _address(url: str | Path) -> URL:
         address = make_url(words)
     except (ArgumentError, ValueError) as error:
         raise StudyError(f"{_URL_VARIABLE} is not the address of a database: {error}.") from error
-    if address.drivername in _POSTGRES:
+    if address.drivername in ("postgres", "postgresql", "postgresql+psycopg"):
         return address.set(drivername="postgresql+psycopg")
     if address.get_backend_name() != "sqlite" or address.database in (None, "", ":memory:"):
         raise StudyError(

@@ -20,7 +20,6 @@ from panel.store.tables import EVENT, PAPER, QUESTION, SCORE_KINDS, SERVING, TYP
 from panel.study.numbers_read import read_number_columns, typed_number
 
 PLACE = ("session", "assessor", "position", "code")
-_DIFFERENCE_COLUMNS = (*PLACE, "attribute", "first", "second", "what")
 _CANNOT_JUDGE_TYPED = "x"
 """Typed where `cannot judge` is ticked: an empty cell is one that nobody has typed yet."""
 
@@ -61,7 +60,7 @@ def _compare_entries(first: pd.DataFrame, second: pd.DataFrame) -> pd.DataFrame:
             what = _what(left.strip(), right.strip(), numbers[0][place], numbers[1][place])
             if what:
                 rows.append((*one.index[place], name, left, right, what))
-    table = pd.DataFrame(rows, columns=list(_DIFFERENCE_COLUMNS), dtype="str")
+    table = pd.DataFrame(rows, columns=[*PLACE, "attribute", "first", "second", "what"], dtype="str")
     order = {place: number for number, place in enumerate(one.index)}
     ranks = [order[place] for place in table[list(PLACE)].itertuples(index=False, name=None)]
     return table.iloc[np.argsort(ranks, kind="stable")].reset_index(drop=True)

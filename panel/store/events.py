@@ -260,7 +260,13 @@ def make_tokens(
         If the session has no servings, or none for one of the assessors.
     """
     with store.writing() as connection:
-        served = _served(connection, collection, session)
+        wanted = (
+            select(SERVING.c.assessor)
+            .where(SERVING.c.collection == collection, SERVING.c.session == session)
+            .order_by(SERVING.c.assessor)
+            .distinct()
+        )
+        served = list(connection.execute(wanted).scalars())
         unknown = sorted(set(assessors) - set(served))
         if not served or unknown:
             who = f" for {', '.join(unknown)}" if unknown else ""
@@ -295,16 +301,6 @@ def assessors_with_token(store: Store, collection: int, session: str) -> tuple[s
 def token_sha256(token: str) -> str:
     """Return what is kept of a token: enough to recognise it, not enough to make it."""
     return hashlib.sha256(token[:_LONGEST_TOKEN].encode(errors="replace")).hexdigest()
-
-
-def _served(connection: Connection, collection: int, session: str) -> list[str]:
-    wanted = (
-        select(SERVING.c.assessor)
-        .where(SERVING.c.collection == collection, SERVING.c.session == session)
-        .order_by(SERVING.c.assessor)
-        .distinct()
-    )
-    return list(connection.execute(wanted).scalars())
 
 
 def _revoke(connection: Connection, collection: int, session: str, assessor: str, at: datetime) -> bool:

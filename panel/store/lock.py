@@ -157,7 +157,7 @@ def _with_record(study: Study, record: bytes, locked: Locked, who: str) -> Study
     return replace(study, facts=facts, raw_files=(*study.raw_files, file))
 
 
-BALLOT, TYPED = "ballot", "typed"
+BALLOT, _TYPED = "ballot", "typed"
 _NUMBERS = ("score", "position")
 
 
@@ -193,7 +193,8 @@ def _with_collected(study: Study, collected: _Collected) -> Study:
     """
     _keep_apart(study, collected)
     prototypes = _prototypes(study, collected)
-    batches = _only_batch(study)
+    alone = study.table("batches").drop_duplicates("prototype", keep=False)  # prototypes that have one batch
+    batches = dict(zip(alone["prototype"], alone["batch"], strict=True))
     rows = [_score_row(row, collected, prototypes, batches) for row in collected.answers]
     scores = _not_there_yet(study, pd.DataFrame(rows), collected.session)
     tables = dict(study.tables)
@@ -237,18 +238,8 @@ def _prototypes(study: Study, collected: _Collected) -> dict[tuple[str, int], st
     return found
 
 
-def _only_batch(study: Study) -> dict[str, str]:
-    """Return prototype to batch, for prototypes that have one batch."""
-    batches = study.table("batches")
-    alone = batches.drop_duplicates("prototype", keep=False)
-    return dict(zip(alone["prototype"], alone["batch"], strict=True))
-
-
 def _score_row(
-    row: Mapping[str, Any],
-    collected: _Collected,
-    prototypes: Mapping[tuple[str, int], str],
-    batches: Mapping[str, str],
+    row: Mapping[str, Any], collected: _Collected, prototypes: Mapping[tuple[str, int], str], batches: Mapping[str, str]
 ) -> dict[str, Any]:
     prototype = prototypes[row["assessor"], row["position"]]
     value = row["value"]
@@ -261,7 +252,7 @@ def _score_row(
         "position": float(row["position"]),
         "batch": batches.get(prototype, ""),
         "recorded_at": local(row["at"]),
-        "source": REHEARSED if collected.rehearsal else TYPED if row["why"] == PAPER else BALLOT,
+        "source": REHEARSED if collected.rehearsal else _TYPED if row["why"] == PAPER else BALLOT,
         "flag": CANNOT_JUDGE if row["kind"] == "cannot_judge" else row["flag"],
     }
 

@@ -212,7 +212,10 @@ def follow_gate(store: Store, collection: int, study: Study, *, at: datetime, wh
     with store.writing() as connection:
         hold_session(connection, collection, _ALL_SESSIONS, exclusive=True)
         last = connection.execute(_LAST, {"number": collection}).first()
-        wanted = _served(connection, collection, study)
+        here = (SESSION.c.collection == collection, SESSION.c.locked_at.is_(None))
+        sessions = set(connection.execute(select(SESSION.c.session).where(*here)).scalars())
+        plan = study.table("servings")
+        wanted = set(plan.loc[plan["session"].isin(sessions), "prototype"])
         frozen = set(batches.loc[batches["frozen"] != "", "prototype"]) & wanted
         cleared = (set(batches.loc[batches["open"].astype(bool), "prototype"]) & wanted) - frozen
         signed = bool(wanted) and cleared == wanted
@@ -245,14 +248,6 @@ def stopped_by(store: Store, collection: int) -> str:
 
 def _stopped(last: Row | None) -> bool:
     return last is not None and not last.signed and last.who != _OWN_GATE
-
-
-def _served(connection: Connection, collection: int, study: Study) -> set[str]:
-    """Return the prototypes that are served in the sessions of a collection that are not locked yet."""
-    here = (SESSION.c.collection == collection, SESSION.c.locked_at.is_(None))
-    sessions = set(connection.execute(select(SESSION.c.session).where(*here)).scalars())
-    plan = study.table("servings")
-    return set(plan.loc[plan["session"].isin(sessions), "prototype"])
 
 
 def _keep(connection: Connection, collection: int, row: tuple[bool, str, str], at: datetime) -> None:

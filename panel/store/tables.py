@@ -6,7 +6,6 @@ by its three-digit code, so that nobody who reads the record, and no phone, can 
 
 from __future__ import annotations
 
-from collections.abc import Sequence
 from datetime import UTC, datetime
 from typing import Any
 
@@ -75,12 +74,7 @@ COLLECTION = _table(
     Column("study", Text, nullable=False),
     Column("rehearsal", Integer, nullable=False),
     Column("started_at", Text, nullable=False),
-    Index(
-        "one_real_collection",
-        "study",
-        unique=True,
-        **_only("rehearsal = 0"),
-    ),
+    Index("one_real_collection", "study", unique=True, **_only("rehearsal = 0")),
 )
 
 SAFETY = _table(
@@ -135,14 +129,7 @@ TOKEN = _table(
     *_texts("session", "assessor", "made_at"),
     Column("revoked_at", Text),
     ForeignKeyConstraint(["collection", "session"], ["session.collection", "session.session"]),
-    Index(
-        "one_token_in_force",
-        "collection",
-        "session",
-        "assessor",
-        unique=True,
-        **_only("revoked_at IS NULL"),
-    ),
+    Index("one_token_in_force", "collection", "session", "assessor", unique=True, **_only("revoked_at IS NULL")),
 )
 
 SUBMISSION = _table(
@@ -170,26 +157,14 @@ EVENT = _table(
     ForeignKeyConstraint(["collection", "session"], ["session.collection", "session.session"]),
     Index("event_of_session", "collection", "session", "assessor"),
     Index("event_of_score", "serving", "attribute"),
-    Index(
-        "event_of_skin",
-        "collection",
-        "session",
-        **_only("kind IN ('reaction', 'resumed')"),
-    ),
+    Index("event_of_skin", "collection", "session", **_only("kind IN ('reaction', 'resumed')")),
 )
 
 # The view is no table of METADATA's: it is made by `schema`, and read here.
 SCORE = Table("score", MetaData(), *(Column(c.name, c.type) for c in EVENT.columns))
 
 
-_CURRENT_VERSION = 1
-
-
-_Step = tuple[int, tuple[str, ...], tuple[str, ...]]
-"""What turns a record of the version before into one of this version: the version, SQL for SQLite and PostgreSQL."""
-
-_STEPS: tuple[_Step, ...] = ()
-"""The steps so far, in their order. The first version needs none."""
+_CURRENT_VERSION = 1  # a record of another version is refused
 
 _KEPT = {
     "event": "UPDATE OR DELETE",
@@ -199,10 +174,8 @@ _KEPT = {
 }
 
 
-def bring_up_to_date(
-    engine: Engine, place: str, steps: Sequence[_Step] = _STEPS, target: int = _CURRENT_VERSION
-) -> None:
-    """Make the tables in an empty database, or bring those of an older version up to date.
+def make_tables(engine: Engine, place: str) -> None:
+    """Make the tables in an empty database; those that are there stay as they are.
 
     Raises
     ------
@@ -215,72 +188,24 @@ def bring_up_to_date(
         if _VERSION.name not in names:
             if names:
                 raise StudyError(f"{place} holds other tables, not ballots; choose another database.")
-            _create(connection, target)
+            _METADATA.create_all(connection)
+            for statement in _view_and_guards(connection.dialect.name):
+                connection.execute(text(statement))
+            now = datetime.now(UTC).isoformat(timespec="seconds")
+            connection.execute(insert(_VERSION).values(version=_CURRENT_VERSION, applied_at=now))
             return
-        found = _version(connection)
-    if found > target:
+        found = int(connection.execute(select(func.coalesce(func.max(_VERSION.c.version), 0))).scalar_one())
+    if found > _CURRENT_VERSION:
         raise StudyError(
             f"{place} was made by a newer version of this program (record version {found}; this one knows up to "
-            f"{target}). Install the newer version, then open it again; nothing was changed."
+            f"{_CURRENT_VERSION}). Install the newer version, then open it again; nothing was changed."
         )
-    if found < target:
-        _migrate(engine, place, [step for step in steps if found < step[0] <= target], found)
 
 
 def alone(connection: Connection) -> None:
     """Wait until nobody else makes or changes tables; holds until the end of the transaction."""
     if connection.dialect.name == "postgresql":  # SQLite has one writer anyway
         connection.execute(text("SELECT pg_advisory_xact_lock(7234190)"))
-
-
-def _version(connection: Connection) -> int:
-    return int(connection.execute(select(func.coalesce(func.max(_VERSION.c.version), 0))).scalar_one())
-
-
-def _create(connection: Connection, version: int) -> None:
-    _METADATA.create_all(connection)
-    for statement in _view_and_guards(connection.dialect.name):
-        connection.execute(text(statement))
-    _stamp(connection, version)
-
-
-def _stamp(connection: Connection, version: int) -> None:
-    now = datetime.now(UTC).isoformat(timespec="seconds")
-    connection.execute(insert(_VERSION).values(version=version, applied_at=now))
-
-
-def _migrate(engine: Engine, place: str, steps: list[_Step], found: int) -> None:
-    """Copy the record, then take all steps in one transaction."""
-    backup = _copy_file(engine, found) if engine.dialect.name == "sqlite" else ""
-    with engine.connect().execution_options(writing=True) as connection, connection.begin():
-        alone(connection)
-        if _version(connection) != found:  # another process was quicker
-            raise StudyError(f"{place} is being brought up to date by another process; open it again in a moment.")
-        if not backup:
-            _copy_schema(connection, found)
-        for version, on_sqlite, on_postgresql in steps:
-            for statement in on_sqlite if backup else on_postgresql:
-                connection.execute(text(statement))
-            _stamp(connection, version)
-
-
-def _copy_file(engine: Engine, found: int) -> str:
-    """Write the whole SQLite file beside itself and return the path of the copy."""
-    moment = datetime.now(UTC).strftime("%Y%m%dT%H%M%S%f")
-    path = f"{engine.url.database}.version-{found}.{moment}"
-    with engine.connect() as connection:
-        raw = connection.connection.dbapi_connection
-        raw.execute("VACUUM INTO ?", (path,))  # type: ignore[union-attr]  # an open connection has one
-    return path
-
-
-def _copy_schema(connection: Connection, found: int) -> None:
-    """Copy the tables of a PostgreSQL record into a schema beside it, within the same transaction."""
-    moment = datetime.now(UTC).strftime("%Y%m%dt%H%M%S%f")
-    name = f"{connection.execute(text('SELECT current_schema()')).scalar_one()}_version_{found}_{moment}"
-    connection.execute(text(f'CREATE SCHEMA "{name}"'))
-    for table in inspect(connection).get_table_names():
-        connection.execute(text(f'CREATE TABLE "{name}"."{table}" AS TABLE "{table}"'))
 
 
 def _view_and_guards(dialect: str) -> tuple[str, ...]:

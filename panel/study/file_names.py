@@ -14,7 +14,7 @@ from panel.study.knowledge import ROLES, heading_words, is_called, is_reckoned, 
 from panel.study.numbers_read import read_numbers
 from panel.words import as_seen, counted, first_few
 
-MOSTLY, NUMERIC = 0.6, 0.8  # share of headings that are filled; of cells of a column of scores that are numbers
+_MOSTLY, _NUMERIC = 0.6, 0.8  # share of headings that are filled; of cells of a column of scores that are numbers
 FEWEST_ROWS = 2
 DESIGN = ("assessor", "prototype", "session", "replicate", "position", "batch", "recorded_at")
 BAR = " | "  # between two headings above each other
@@ -73,7 +73,7 @@ def parted(name: str, separator: str, *, from_right: bool = False) -> tuple[str,
     return first.strip(), second[1:-1].strip() if second[:1] + second[-1:] in ("()", "[]") else second
 
 
-def like_attributes(names: Sequence[str]) -> float:
+def _like_attributes(names: Sequence[str]) -> float:
     """Return the share of the names that are words, or known attributes, rather than labels of prototypes."""
     columns = [shared_table("lexicon")[column] for column in ("attribute", "name", "everyday_word")]
     words = {str(word).casefold() for column in columns for word in column}
@@ -84,7 +84,7 @@ def like_attributes(names: Sequence[str]) -> float:
 
 def attributes_among(first: Sequence[str], second: Sequence[str]) -> int:
     """Return 0 or 1, whichever are the attributes: words beside labels, else those known; -1 if it cannot be told."""
-    likely = like_attributes(first), like_attributes(second)
+    likely = _like_attributes(first), _like_attributes(second)
     if likely[0] == likely[1]:
         likely = known_sensations(first), known_sensations(second)
         if min(likely) > 0 or max(likely) < _HALF:
@@ -101,7 +101,7 @@ def prototypes_among(first: Sequence[str], second: Sequence[str]) -> int:
         says = [all(any(is_called(word, role) for word in _WORDS.findall(name)) for name in n) for n in (first, second)]
         if says[0] != says[1]:
             return says.index(role == "prototype")
-    likely = like_attributes(first), like_attributes(second)
+    likely = _like_attributes(first), _like_attributes(second)
     labels = first if likely[0] < likely[1] else second
     numbers = sorted(int("".join(re.findall(r"\d", label)) or 0) for label in labels)
     return -1 if likely[0] == likely[1] or numbers == [*range(1, len(labels) + 1)] else int(labels is second)
@@ -119,7 +119,7 @@ def role_of_sheets(names: Sequence[str], scored: Sequence[str]) -> str:
 
 def roles_of_sheets(names: Sequence[str], words: Sequence[str], scored: Sequence[str]) -> tuple[str, str]:
     """Return what sheets stand for, and what the rows without a heading; the columns are the third of the three."""
-    roles = axes_roles([names, words, scored], ("assessor", "prototype", "attribute"))
+    roles = _axes_roles([names, words, scored], ("assessor", "prototype", "attribute"))
     if roles and roles[2] != "attribute":
         return roles[0], roles[1]
     role = role_of_sheets(names, words)
@@ -131,7 +131,7 @@ _HALF = 0.5
 _INITIALS = re.compile(r"[A-Z]\. ?[A-Z]\.?|[A-Z]{2}")
 
 
-def axes_roles(axes: Sequence[Sequence[str]], roles: Sequence[str]) -> list[str]:
+def _axes_roles(axes: Sequence[Sequence[str]], roles: Sequence[str]) -> list[str]:
     """Return which of the roles each of several lists of names has; empty if their names do not tell it well.
 
     Sensations are attributes; given names, initials and words for a person are people; labels and words for a product
@@ -164,7 +164,7 @@ def are_people(names: Sequence[str]) -> bool:
     return _likeness(names, "assessor") >= _HALF > known_sensations(names) if names else False
 
 
-def names_a_kind(name: str) -> bool:
+def _names_a_kind(name: str) -> bool:
     """Return True if a name has a word for a kind of product: `night balm`."""
     return any(is_called(word, "product_kind") for word in _WORDS.findall(name))
 
@@ -181,7 +181,7 @@ def _likeness(names: Sequence[str], role: str) -> float:
             for n, each in zip(names, words, strict=True)
         ]
     else:
-        like = [len(n) == 1 or bool(_LABEL.fullmatch(n)) or names_a_kind(n) for n in names]
+        like = [len(n) == 1 or bool(_LABEL.fullmatch(n)) or _names_a_kind(n) for n in names]
     return sum(map(max, called, like)) / len(names)
 
 
@@ -270,17 +270,16 @@ def heading_row(cells: Sequence[Sequence[str]]) -> int:
     """Return the row with the headings: the last one above the first row of numbers that names most columns."""
     width = max(sum(map(bool, row)) for row in cells)
     late = cells[len(cells) // 3 :] or cells
-    numeric = [i for i in range(len(cells[0])) if read_numbers([row[i] for row in late], words=True).share >= NUMERIC]
+    numeric = [i for i in range(len(cells[0])) if read_numbers([row[i] for row in late], words=True).share >= _NUMERIC]
     data = next(
-        (n for n, row in enumerate(cells) if numeric and sum(is_number(row[i]) for i in numeric) >= len(numeric) / 2),
-        0,
+        (n for n, row in enumerate(cells) if numeric and sum(is_number(row[i]) for i in numeric) >= len(numeric) / 2), 0
     )
     for row in range(data - 1, -1, -1):
         heads = [cells[row][i] for i in numeric if cells[row][i]]
-        worded = len(heads) >= MOSTLY * len(numeric) and not any(map(is_number, heads))
+        worded = len(heads) >= _MOSTLY * len(numeric) and not any(map(is_number, heads))
         if worded and not _names_one_of_each(cells, row):
             return row
-    return next((n for n, row in enumerate(cells) if sum(map(bool, row)) >= max(2, MOSTLY * width)), 0)
+    return next((n for n, row in enumerate(cells) if sum(map(bool, row)) >= max(2, _MOSTLY * width)), 0)
 
 
 def _names_one_of_each(cells: Sequence[Sequence[str]], row: int) -> bool:
@@ -507,7 +506,7 @@ def _role_of_cards(found: Sequence[_Card], said: Sequence[str]) -> tuple[str, li
     axes = [titles, numeric] if len(numeric) > 1 else [titles]
     if not found[0].head[0]:
         axes.append(list(dict.fromkeys(row[0] for row in body)))
-    roles = axes_roles(axes, free) if len(axes) <= len(free) and all(titles) else []
+    roles = _axes_roles(axes, free) if len(axes) <= len(free) and all(titles) else []
     if not roles:
         named = first_few(list(dict.fromkeys(filter(None, titles))))
         raise StudyError(
@@ -518,7 +517,7 @@ def _role_of_cards(found: Sequence[_Card], said: Sequence[str]) -> tuple[str, li
 
 def is_scored(cells: Sequence[str]) -> bool:
     """Return True if a column holds mostly numbers."""
-    return read_numbers(cells, words=True).share >= NUMERIC
+    return read_numbers(cells, words=True).share >= _NUMERIC
 
 
 def _corners(rows: Sequence[Sequence[str]]) -> list[tuple[str, int, int]]:

@@ -55,7 +55,7 @@ def read_folder(folder: str | Path, tables: Collection[str] = TABLES) -> Study:
         raise StudyError(f"{folder} cannot be read: {error}.") from error
 
 
-def write_study(study: Study, folder: str | Path, *, overwrite: bool = False, who: str = "", what: str = "") -> None:
+def write_study(study: Study, folder: str | Path, *, overwrite: bool = False, what: str = "") -> None:
     """Write a study into a folder, whole or not at all.
 
     A new folder appears complete or not. With `overwrite` the study in the folder is replaced, whatever it holds, and
@@ -79,7 +79,7 @@ def write_study(study: Study, folder: str | Path, *, overwrite: bool = False, wh
             with one_writer(folder):
                 if _may_be_written(folder, overwrite=overwrite):
                     what = what or "The study was replaced."
-                    put_study(folder, _readable(folder), study, who=who, what=what, files=files)
+                    put_study(folder, _readable(folder), study, who="", what=what, files=files)
                 else:
                     replace_files(folder, files)
         except BaseException:

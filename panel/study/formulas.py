@@ -164,11 +164,18 @@ def formula_pairs(study: Study) -> pd.DataFrame:
     order = sorted(table.index, key=lambda prototype: prototype != study.benchmark)  # the base before all others
     amounts = table.loc[order].to_numpy()
     names = np.asarray(table.columns, dtype=object)
-    group = _alias_group(amounts, np.isin(names, emollient_percents(study).columns))
+    is_emollient = np.isin(names, emollient_percents(study).columns)
+    group = np.full(is_emollient.size, _NOT_EMOLLIENT)
+    known = ~np.isnan(amounts).any(axis=1)
+    if known.any():
+        group[is_emollient] = alias_groups(amounts[known][:, is_emollient], EXACT_ALIAS_THRESHOLD)[0]
     rows = []
     for first in range(len(order)):
         for second in range(first + 1, len(order)):
-            prototype, versus = _away_from_base(amounts, first, second)
+            # from whichever of the two is closer to row 0, the base, in what they differ in
+            differ = np.abs(amounts[second] - amounts[first]) > SAME_AMOUNT
+            far_first, far_second = (np.abs(amounts[row] - amounts[0])[differ].sum() for row in (first, second))
+            prototype, versus = (first, second) if far_first > far_second + SAME_AMOUNT else (second, first)
             change = amounts[prototype] - amounts[versus]
             falls, rises = change < -SAME_AMOUNT - FLOAT_SLACK, change > SAME_AMOUNT + FLOAT_SLACK
             kind = _kind(change, falls, rises, names == WATER, group)
@@ -176,22 +183,6 @@ def formula_pairs(study: Study) -> pd.DataFrame:
             rows.append((order[prototype], order[versus], kind, removed, added, -float(change[falls].sum())))
     frame = pd.DataFrame(rows, columns=["prototype", "versus", "kind", "removed", "added", "percent"])
     return frame.astype({**dict.fromkeys(("prototype", "versus", "kind", "removed", "added"), "str"), "percent": float})
-
-
-def _away_from_base(amounts: NDArray[np.float64], first: int, second: int) -> tuple[int, int]:
-    """Return which of two rows lies further from row 0, the base, in what they differ in, and which lies closer."""
-    differ = np.abs(amounts[second] - amounts[first]) > SAME_AMOUNT
-    far_first, far_second = (np.abs(amounts[row] - amounts[0])[differ].sum() for row in (first, second))
-    return (first, second) if far_first > far_second + SAME_AMOUNT else (second, first)
-
-
-def _alias_group(amounts: NDArray[np.float64], is_emollient: NDArray[np.bool_]) -> NDArray[np.int64]:
-    """Return for each ingredient the group of emollients it always changes with, -1 if none, -2 for the others."""
-    group = np.full(is_emollient.size, _NOT_EMOLLIENT)
-    known = ~np.isnan(amounts).any(axis=1)
-    if known.any():
-        group[is_emollient] = alias_groups(amounts[known][:, is_emollient], EXACT_ALIAS_THRESHOLD)[0]
-    return group
 
 
 def _kind(
@@ -260,12 +251,7 @@ def oriented(pairs: pd.DataFrame) -> pd.DataFrame:
     frame = pd.DataFrame(rows, columns=list(columns))
     text = ["removed", "added", "prototype", "versus"]
     frame = frame.astype({**dict.fromkeys(text, "str"), "percent": "float64"})
-    return frame.assign(swap=_labels(frame))
-
-
-def _labels(pairs: pd.DataFrame) -> pd.Series:
-    """Label each swap by what is removed and added, and by the amount where the same swap is made at several."""
-    label = (pairs["removed"] + " → " + pairs["added"]).astype("str")
-    several = pairs.groupby(["removed", "added"])["percent"].transform("nunique") > 1
-    amount = pairs["percent"].map(lambda percent: f", {percent:g} %").astype("str")
-    return label.mask(several, label + amount)
+    label = (frame["removed"] + " → " + frame["added"]).astype("str")
+    several = frame.groupby(["removed", "added"])["percent"].transform("nunique") > 1
+    amount = frame["percent"].map(lambda percent: f", {percent:g} %").astype("str")
+    return frame.assign(swap=label.mask(several, label + amount))

@@ -131,13 +131,7 @@ def _words(cells: _Row) -> str:
 
 
 def next_line(
-    journal: bytes,
-    changes: Sequence[RowChange],
-    *,
-    who: str,
-    what: str,
-    version: tuple[str, str],
-    broken: bool = False,
+    journal: bytes, changes: Sequence[RowChange], *, who: str, what: str, version: tuple[str, str], broken: bool = False
 ) -> bytes:
     """Return a journal with one more line.
 
@@ -234,14 +228,14 @@ def chain_faults(journal: bytes | None, stated: str) -> tuple[str, ...]:
     return tuple(found)
 
 
-def journal_table(entries: Iterable[Mapping[str, Any]], version: str = "", start: str = "") -> pd.DataFrame:
+def journal_table(entries: Iterable[Mapping[str, Any]], version: str = "") -> pd.DataFrame:
     """Return changes as a table, one row for each row of the study that changed, the last change first.
 
     Its columns are `change when who what table key before after`; the last two are words. `version` is that of the
-    study now, a change that no line tells of being told as made outside; `start` the one before the first change.
+    study now, a change that no line tells of being told as made outside.
     """
     rows: list[tuple[Any, ...]] = []
-    last, number = start, 0
+    last, number = "", 0
     for entry in entries:
         number = entry["change"]
         if last and entry["version"]["before"] != last:

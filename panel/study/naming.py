@@ -207,7 +207,6 @@ def _longest(scales: Set[tuple[float, float] | None], study: Study) -> float:
 # Which instrument measure goes with which attribute.
 
 
-_PAIR = ["attribute", "measure", "expected", "source", "declared"]
 _IN_STUDY, _IN_LEXICON = "the attributes table", "the lexicon"
 
 
@@ -239,6 +238,6 @@ def declared_pairs(study: Study, measures: pd.Series) -> tuple[pd.DataFrame, pd.
             same = bare_measure(str(known["partner"])) == bare_measure(partner)
             expected, source = (str(known[f"partner_{what}"]) if same else "" for what in ("direction", "source"))
             rows.append((attribute, measure, expected, source, _IN_STUDY if stated else _IN_LEXICON))
-    return pd.DataFrame(rows, columns=_PAIR, dtype="str"), pd.DataFrame(
-        absent, columns=["attribute", "measure"], dtype="str"
-    )
+    return pd.DataFrame(
+        rows, columns=["attribute", "measure", "expected", "source", "declared"], dtype="str"
+    ), pd.DataFrame(absent, columns=["attribute", "measure"], dtype="str")

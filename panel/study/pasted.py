@@ -22,13 +22,7 @@ from panel.study.knowledge import canonical_ingredient, is_called, is_reckoned
 from panel.study.numbers_read import known_unit, read_numbers, unit_of_heading
 from panel.study.raw_table import decode, filled_rows, is_workbook, likely_delimiter, rows_of_file
 from panel.study.study import RawFile, Study
-from panel.study.table_cells import (
-    columns_of,
-    known_column,
-    known_columns,
-    nearest_column,
-    number_text,
-)
+from panel.study.table_cells import columns_of, known_column, known_columns, nearest_column, number_text
 from panel.study.tables import TABLES
 from panel.words import counted, first_few
 
@@ -249,8 +243,8 @@ def _frame(rows: Sequence[Sequence[str]], header: Sequence[str]) -> pd.DataFrame
 # Formulas side by side: an ingredient a row, a prototype a column.
 
 
-INGREDIENT, PHASE, KIND = "ingredient", "phase", "kind"
-_ABOUT = (INGREDIENT, PHASE, KIND)
+INGREDIENT, _PHASE, KIND = "ingredient", "phase", "kind"
+_ABOUT = (INGREDIENT, _PHASE, KIND)
 _NOT_YET = "?"
 """Stands where an ingredient is listed without an amount; an empty cell means that it is not in the formula."""
 _FILLS_UP = re.compile(r"(?:q\.?\s?s\.?|ad)(?:\s*(?:ad|to)?\s*100\s*%?)?|(?:to|ad)\s*100\s*%?", re.IGNORECASE)

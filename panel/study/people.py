@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import random
 import re
-from collections.abc import Iterable, Mapping, Sequence
+from collections.abc import Iterable, Mapping
 from dataclasses import replace
 from itertools import count
 from typing import Any
@@ -60,7 +60,11 @@ def without_people(study: Study, shuffled: random.Random | None = None) -> Study
     shuffled
         Gives the order of the new codes; one that nobody can repeat if none is given.
     """
-    codes = _new_codes(people_in(study), shuffled or random.SystemRandom())
+    people = people_in(study)
+    order = list(range(1, len(people) + 1))
+    (shuffled or random.SystemRandom()).shuffle(order)
+    width = max(2, len(str(len(people))))
+    codes = {person: f"H{number:0{width}}" for person, number in zip(people, order, strict=True)}
     tables = {}
     for name, frame in study.tables.items():
         if name in TABLES and name not in _DROPPED:
@@ -109,13 +113,6 @@ def names_of_people(study: Study) -> dict[str, str]:
         return {}
     free = (code for number in count(1) if (code := f"A{number:02}") not in people)
     return dict(zip(named, free, strict=False))
-
-
-def _new_codes(people: Sequence[str], shuffled: random.Random) -> dict[str, str]:
-    order = list(range(1, len(people) + 1))
-    shuffled.shuffle(order)
-    width = max(2, len(str(len(people))))
-    return {person: f"H{number:0{width}}" for person, number in zip(people, order, strict=True)}
 
 
 def _nameless(name: str, frame: pd.DataFrame, codes: Mapping[str, str]) -> pd.DataFrame:

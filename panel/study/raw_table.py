@@ -50,7 +50,6 @@ OWN_FILE = Limits(100_000_000, 2_000, 2_000_000, 40_000_000, LARGEST_BYTES, 1_00
 
 READ_AS_SEEN = "Blanks round or doubled, line ends and invisible signs were taken off"
 UNNAMED = re.compile(r"column \d+")  # what a column without a name is called
-_ZIP = b"PK"
 _NO_TABLES = {  # how a file begins, to what it is
     b"\xd0\xcf\x11\xe0": "an old .xls workbook or has a password; save it as .xlsx without one",
     b"<": "a web page or XML, whatever its name says; open it in a spreadsheet program and save it as .xlsx",
@@ -120,7 +119,7 @@ def read_raw_file(path: str | Path) -> RawFile:
 
 def is_workbook(file: RawFile) -> bool:
     """Return True if a file is packed, as workbooks are."""
-    return file.content[:2] == _ZIP
+    return file.content[:2] == b"PK"
 
 
 def raw_table(file: RawFile, sheet: str = "", limits: Limits = UPLOADED) -> RawTable:
@@ -194,7 +193,7 @@ def likely_delimiter(text: str, heading: int = 0) -> str:
     start = 0 if heading else min(len(lines) // 2, _TITLES)
     whole = (place for place in range(start, len(lines)) if "".join(lines[:place]).count('"') % 2 == 0)
     text = "\n".join(lines[next(whole, start) :])  # not from within a cell in quotation marks
-    return _most_even(text) if not heading else find_delimiter(text)
+    return _most_even(text) if not heading else _find_delimiter(text)
 
 
 def _most_even(text: str) -> str:
@@ -291,13 +290,11 @@ def _header(
     return tuple(names[place] for place in places), places, tuple(unnamed)
 
 
-def _notes_on_names(first: list[str], unnamed: Sequence[str]) -> list[str]:
-    notes = []
+def _notes_on_names(first: list[str], unnamed: Sequence[str]) -> Iterator[str]:
     if changed := [as_seen(cell) for cell in first if cell != as_seen(cell)]:
-        notes.append(f"{READ_AS_SEEN} in the headings: {first_few(changed)}.")
+        yield f"{READ_AS_SEEN} in the headings: {first_few(changed)}."
     if unnamed:
-        notes.append(f"Columns without a name were called {', '.join(unnamed)}.")
-    return notes
+        yield f"Columns without a name were called {', '.join(unnamed)}."
 
 
 def _first_of(lines: list[int]) -> str:
@@ -313,11 +310,7 @@ _SAMPLE = 100_000  # characters looked at to find the delimiter
 _CONTROL = re.compile("[\x00-\x08\x0e-\x1f]")
 _STATED_DELIMITER = re.compile(r"sep=([,;|\t])\r?\n", re.IGNORECASE)
 _LINE = re.compile(r"[^\r\n]*(?:\r\n|\r|\n)|[^\r\n]+")
-_MARKS = (
-    (codecs.BOM_UTF8, "utf-8-sig"),
-    (codecs.BOM_UTF16_LE, "utf-16"),
-    (codecs.BOM_UTF16_BE, "utf-16"),
-)
+_MARKS = ((codecs.BOM_UTF8, "utf-8-sig"), (codecs.BOM_UTF16_LE, "utf-16"), (codecs.BOM_UTF16_BE, "utf-16"))
 
 
 def holds_control_signs(text: str) -> bool:
@@ -430,7 +423,21 @@ def _start_of(content: bytes) -> str:
 def _delimiter(text: str, columns: Collection[str], declared: str) -> str:
     if columns:
         return _declared_delimiter(text, declared, columns)
-    return "" if _STATED_DELIMITER.match(text) else find_delimiter(text)
+    return "" if _STATED_DELIMITER.match(text) else _find_delimiter(text)
+
+
+def _declared_delimiter(text: str, declared: str, columns: Collection[str]) -> str:
+    """Return the declared sign between the cells, unless the header says that somebody saved the file with another.
+
+    A sign that gives none of the columns is not taken, so that a name which holds another sign is not cut in two. Empty
+    if the first line states the sign, as spreadsheet programs write it.
+    """
+    known = {column.casefold() for column in columns}
+    stated = _STATED_DELIMITER.match(text)
+    for delimiter in (declared, *(sign for sign in _DELIMITERS if sign != declared)):
+        if known & _first_cells(text, delimiter, 0):
+            return delimiter
+    return "" if stated and known & _first_cells(text, stated[1], stated.end()) else declared
 
 
 _CONTROL_BYTES = bytes([*range(9), *range(14, 32)])
@@ -514,7 +521,7 @@ def _text_rows(text: str, name: str, limits: Limits, delimiter: str = "") -> tup
     StudyError if a quotation mark is not closed, or there are more rows, columns or cells than the limits allow.
     """
     stated = None if delimiter else _STATED_DELIMITER.match(text)
-    delimiter = delimiter or (stated[1] if stated else find_delimiter(text))
+    delimiter = delimiter or (stated[1] if stated else _find_delimiter(text))
     # spreadsheet programs write the line that states the delimiter, and hide it
     reader = csv.reader(_lines(text, stated.end() if stated else 0), delimiter=delimiter, strict=True)
     rows: list[list[str]] = []
@@ -536,20 +543,6 @@ def _text_rows(text: str, name: str, limits: Limits, delimiter: str = "") -> tup
     return rows, delimiter
 
 
-def _declared_delimiter(text: str, declared: str, columns: Collection[str]) -> str:
-    """Return the declared sign between the cells, unless the header says that somebody saved the file with another.
-
-    A sign that gives none of the columns is not taken, so that a name which holds another sign is not cut in two. Empty
-    if the first line states the sign, as spreadsheet programs write it.
-    """
-    known = {column.casefold() for column in columns}
-    stated = _STATED_DELIMITER.match(text)
-    for delimiter in (declared, *(sign for sign in _DELIMITERS if sign != declared)):
-        if known & _first_cells(text, delimiter, 0):
-            return delimiter
-    return "" if stated and known & _first_cells(text, stated[1], stated.end()) else declared
-
-
 def _first_cells(text: str, delimiter: str, start: int) -> set[str]:
     """Return the cells of the first filled line, small letters."""
     try:
@@ -566,7 +559,7 @@ def _lines(text: str, start: int) -> Iterator[str]:
     return (found[0] for found in _LINE.finditer(text, start))
 
 
-def find_delimiter(text: str) -> str:
+def _find_delimiter(text: str) -> str:
     """Return the sign between the cells: the one that gives most lines as many cells as the header has.
 
     A single column, which needs no sign, gives a comma.

@@ -19,20 +19,12 @@ from panel.study.study import Study
 from panel.study.table_cells import texts_of_frame
 from panel.words import counted
 
-_ALSO = MappingProxyType(
-    {
-        "prototype": ("versus", "chosen", "runner_up"),
-        "attribute": (),
-        "assessor": (),
-        "batch": (),
-    }
-)
+_ALSO = MappingProxyType({"prototype": ("versus", "chosen", "runner_up"), "attribute": (), "assessor": (), "batch": ()})
 """What a name is to the other columns that hold one."""
 _NAME_KEYED_FACTS = MappingProxyType(
     {"stability": "prototype", "benchmark_levels": "attribute", "tolerance": "attribute", "batch_sd": "attribute"}
 )
 _NAME_LISTS = MappingProxyType({"dominance_attributes": "attribute"})
-_SEALS = ("stamp", "seal")
 _CHOSEN_ANSWERS = ("preference", "paired")
 
 
@@ -88,7 +80,8 @@ def delete(study: Study, kind: str, name: str, why: str) -> Study:
     after = study
     for table, rows in counts.items():
         if rows:
-            texts = _own_texts(study, table)
+            header, columns = texts_of_frame(table, study.tables[table], study.unread)
+            texts = pd.DataFrame(dict(zip(header, columns, strict=True)), columns=header, dtype="str")
             gone = _naming_rows(study.tables[table], kind, name).to_numpy()
             after = put_table(after, table, texts[~gone].reset_index(drop=True))
     return replace(after, facts=_facts_without(after.facts, kind, name))
@@ -97,19 +90,10 @@ def delete(study: Study, kind: str, name: str, why: str) -> Study:
 _PREPARED = ("prototypes", "batches", "formulas", "attributes", "assessors", "servings")
 
 
-def _own_texts(study: Study, name: str) -> pd.DataFrame:
-    """Return a table as texts with the columns that it has in its file."""
-    header, columns = texts_of_frame(name, study.tables[name], study.unread)
-    return pd.DataFrame(dict(zip(header, columns, strict=True)), columns=header, dtype="str")
-
-
 def _names_of(study: Study, kind: str) -> list[str]:
     listing = study.table(LISTS[kind])[kind]
-    used = [frame[kind] for name, frame in study.tables.items() if kind in frame and name not in _NOT_NAMES]
+    used = [frame[kind] for name, frame in study.tables.items() if kind in frame and name != "corrections"]
     return list(dict.fromkeys(str(name) for column in (listing, *used) for name in column.unique() if name))
-
-
-_NOT_NAMES = ("corrections",)
 
 
 def _refuse_unknown(study: Study, kind: str, name: str) -> None:
@@ -139,7 +123,7 @@ def _under_seal(study: Study, kind: str, name: str) -> list[str]:
     """Return what names it under a seal, which a new name would break."""
     found = []
     for table, frame in study.tables.items():
-        sealed = [frame[column] != "" for column in _SEALS if column in frame]
+        sealed = [frame[column] != "" for column in ("stamp", "seal") if column in frame]
         if sealed and (pd.concat(sealed, axis=1).any(axis=1) & _naming_rows(frame, kind, name)).any():
             found.append(table)
     servings = study.table("servings")

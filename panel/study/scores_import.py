@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import re
 from collections import Counter
-from collections.abc import Iterable, Mapping, Sequence
+from collections.abc import Iterable, Iterator, Mapping, Sequence
 from dataclasses import asdict, dataclass, replace
 from typing import Any
 
@@ -356,14 +356,12 @@ def _notes_on_times(scores: pd.DataFrame) -> list[str]:
     return [f"Minutes after use were read from the names: {_some(told)}."] if told else []
 
 
-def _notes_on_names(table: RawTable, layout: ScoresLayout) -> list[str]:
-    notes = []
+def _notes_on_names(table: RawTable, layout: ScoresLayout) -> Iterator[str]:
     for role in _NAME_ROLES:
         if column := getattr(layout, role):
             distinct = pd.array(table.column(column), dtype="str").unique()
             if changed := {as_seen(cell) for cell in distinct if cell != as_seen(cell)}:
-                notes.append(f"{READ_AS_SEEN} in column {column!r}: {_some(changed)}.")
-    return notes
+                yield f"{READ_AS_SEEN} in column {column!r}: {_some(changed)}."
 
 
 def _notes_on_rehearsal(table: RawTable) -> list[str]:

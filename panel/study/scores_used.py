@@ -17,7 +17,6 @@ from panel.stats.orders.order_designs import chance_by_lot
 from panel.study.numbers_read import read_numbers, typed_number
 from panel.study.study import Numbered, Study, kept
 
-_OUTSIDE_SCALE_RULE = "set_aside_outside_scale"
 _SET_ASIDE_COLUMNS = ["row", "assessor", "prototype", "attribute", "session", "replicate", "score", "why"]
 
 
@@ -52,7 +51,7 @@ def scores_used(study: Study, *, rules: bool = True) -> ScoresUsed:
     that rule they stay in. `rules=False` leaves corrections and rules out, to show both analyses side by side.
     """
     frame = named_rows(study, "scores")
-    by_rule = any(rule.get("rule") == _OUTSIDE_SCALE_RULE for rule in _rules(study))
+    by_rule = any(rule.get("rule") == "set_aside_outside_scale" for rule in _rules(study))
     if not rules or not (by_rule or "scores" in set(study.table("corrections")["table"])):
         known = frame["score"].notna().to_numpy()
         frame = frame if known.all() else frame.loc[known]
@@ -247,7 +246,6 @@ def _written(value: float | None) -> str:
 # Which differences between prototypes were planned before the scores were seen? The study's fact of that name.
 
 
-_PLANNED_DIFFERENCES = "planned_differences"
 HOW = (
     "Write it into planned_differences as a row: prototype P2, versus P1, attribute AF_GREASE; without an attribute it "
     "holds for all."
@@ -261,7 +259,7 @@ def stated_differences(study: Study) -> tuple[tuple[tuple[str, str, str], ...], 
     Each difference is prototype, versus and attribute, empty where it was planned on every attribute. Each
     problem is what is wrong and what to do. Nothing that is stated makes it raise.
     """
-    stated = study.facts.get(_PLANNED_DIFFERENCES, [])
+    stated = study.facts.get("planned_differences", [])
     if not isinstance(stated, list):
         return (), (("The planned differences are not a list, so none is read.", HOW),)
     kept: list[tuple[str, str, str]] = []

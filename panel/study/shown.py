@@ -177,14 +177,12 @@ def change(heading: str, name: str = "estimate", digits: int = SCALE, factor: fl
     return number(heading, name, digits, factor, format_change)
 
 
-def interval(
-    low: str = "ci_low", high: str = "ci_high", digits: int = SCALE, heading: str = "{level}", factor: float = 1.0
-) -> Column:
+def interval(low: str = "ci_low", high: str = "ci_high", digits: int = SCALE, heading: str = "{level}") -> Column:
     """Describe a column of intervals."""
 
     def cells(rows: pd.DataFrame, about: Shown) -> list[str]:
         ends = zip(rows[low], rows[high], _decimals(rows, about, digits), strict=True)
-        return [format_interval(factor * one, factor * other, own) for one, other, own in ends]
+        return [format_interval(one, other, own) for one, other, own in ends]
 
     return Column(heading, cells, (low, high))
 

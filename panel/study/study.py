@@ -287,7 +287,6 @@ REHEARSAL_FACT = "rehearsal"
 REHEARSED = "rehearsal"
 """Source of a rehearsed score."""
 
-_IN_A_RECORD = b'"rehearsal":true'
 LOCKED_FACT = "locked_sessions"
 
 
@@ -300,7 +299,7 @@ def is_rehearsed(study: Study) -> bool:
     sources = {str(source).strip().casefold() for source in study.scores["source"].unique()}
     if study.facts.get(REHEARSAL_FACT) or REHEARSED in sources:
         return True
-    return any(_IN_A_RECORD in file.content for file in study.raw_files)
+    return any(b'"rehearsal":true' in file.content for file in study.raw_files)
 
 
 # In which order do names stand that people number: L2 before L10?

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import re
 from collections import Counter
-from collections.abc import Iterable, Mapping, Sequence
+from collections.abc import Iterable, Iterator, Mapping, Sequence
 from contextlib import suppress
 from dataclasses import replace
 from itertools import chain, pairwise
@@ -29,12 +29,7 @@ from panel.study.raw_table import RawTable, filled_rows, raw_table, rows_of_file
 from panel.study.score_sheets import sheet_of
 from panel.study.sheet_keys import Legend, ends_in_words, legend_of, refuse_two_directions, with_legend
 from panel.study.study import RawFile, Study, natural_order
-from panel.study.table_cells import (
-    filled_in_order,
-    with_questions,
-    without_other_rows,
-    without_titles,
-)
+from panel.study.table_cells import filled_in_order, with_questions, without_other_rows, without_titles
 from panel.words import as_seen, counted, first_few
 
 _LABEL = re.compile(r"[A-Z]|\d{1,3}")
@@ -46,10 +41,8 @@ _KINDS = {  # words of a heading that say what kind of question it is; common pr
     "agreement": r"agree|zustimm|d.accord|acuerdo|accordo|appl(?:y|ies)\b|trifft|zutreff|s.applique",
     "preference": r"prefer|pr[eé]f[eé]r|favou?rit|bevorzug|lieber|better|besser|mieux|mejor|miglior|\bbest",
 }
-_NO_LIKING = r"would you like to|how likely"
 _TOP = {"liking": 9, "just_about_right": 5, "agreement": 5}
 KINDS = (*_KINDS, "check_all", "position", "person")
-_NO_ANSWERS = ("", "position", "person")
 _RANK = r"\brank|rang\b|classement"
 _RANKS = rf"{_RANK}|reihenfolge|ordre de"
 _TO_FIVE = "not read: numbers from 1 to 5; say what they are"
@@ -198,16 +191,14 @@ def _as_beside(told: Mapping[str, tuple[str, str]]) -> dict[str, tuple[str, str]
     return {head: read for head, (_, noticed) in told.items() if noticed == _TO_FIVE}
 
 
-def _said_nothing(table: RawTable, asked: pd.DataFrame, person: str) -> list[str]:
+def _said_nothing(table: RawTable, asked: pd.DataFrame, person: str) -> Iterator[str]:
     """Return who answered nothing about a prototype of which boxes were ticked: that is not having ticked nothing."""
     people = list(map(as_seen, table.column(person))) if person else [f"line {line}" for line in table.lines]
-    told = []
     for of, rows in asked.loc[(asked["prototype"] != "") & (asked["kind"] != "position")].groupby("prototype"):
         cells = zip(*(table.column(name) for name in rows["column"]), strict=True)
         silent = [who for who, answers in zip(people, cells, strict=True) if not any(map(str.strip, answers))]
         if silent and (rows["kind"] == "check_all").any():
-            told.append(f"Nothing is answered about {of} by {first_few(silent)}; nothing ticked is not counted there.")
-    return told
+            yield f"Nothing is answered about {of} by {first_few(silent)}; nothing ticked is not counted there."
 
 
 def _whole(name: str) -> re.Pattern[str]:
@@ -407,7 +398,7 @@ def _is_turned(heading: str, kind: str, known: Mapping[str, str]) -> bool:
 
 
 def _called(heading: str) -> str:
-    spared = re.sub(_NO_LIKING, "", heading, flags=re.IGNORECASE)
+    spared = re.sub(r"would you like to|how likely", "", heading, flags=re.IGNORECASE)
     return next((kind for kind, words in _KINDS.items() if re.search(words, spared, re.IGNORECASE)), "")
 
 
@@ -497,7 +488,7 @@ def with_survey(study: Study, table: RawTable, asked: pd.DataFrame, file: RawFil
     StudyError
         If no column is read, one lacks its prototype or question, two ask the same, or a person has two rows.
     """
-    read = asked.loc[~asked["kind"].isin(_NO_ANSWERS)]
+    read = asked.loc[~asked["kind"].isin(("", "position", "person"))]
     if read.empty:
         why = dict.fromkeys(words for words in asked.get("noticed", ()) if words.startswith("not read"))
         told = f" ({first_few(list(why))})" if why else ""

@@ -5,7 +5,7 @@ from __future__ import annotations
 import difflib
 import math
 import re
-from collections.abc import Collection, Iterable, Mapping, Sequence
+from collections.abc import Collection, Iterable, Iterator, Mapping, Sequence
 from dataclasses import replace
 from functools import cache
 from types import MappingProxyType
@@ -36,7 +36,6 @@ _Rows = dict[str, list[dict[str, str]]]
 """Name of a table to its rows as texts; cells without text are left out."""
 
 NOT_WHOLE = "not a whole number"
-_NUMBER_KINDS = ("number", "integer")
 _FIRST_ROW = 2  # the header is line 1
 
 
@@ -60,7 +59,7 @@ def frame_of_texts(table: Table, raw: RawTable) -> tuple[pd.DataFrame, list[tupl
         raise StudyError(f"{raw.name} has more than one column for {repeated.pop()!r}; keep one of them.")
     texts = dict(zip(names, raw.columns, strict=True))
     kinds = {column.name: column.kind for column in table.columns}
-    numbers = read_number_columns({n: cells for n, cells in texts.items() if kinds.get(n) in _NUMBER_KINDS})
+    numbers = read_number_columns({n: cells for n, cells in texts.items() if kinds.get(n) in ("number", "integer")})
     unread: list[tuple[str, ...]] = []
     columns: dict[str, pd.Series] = {}
     for name, cells in texts.items():
@@ -175,13 +174,7 @@ ENTRIES = MappingProxyType(
     {
         "questions": (
             Column("question", "text", "short name of the question", True),
-            Column(
-                "kind",
-                "text",
-                "kind of question",
-                False,
-                tuple(TABLES["answers"].column("kind").choices),
-            ),
+            Column("kind", "text", "kind of question", False, tuple(TABLES["answers"].column("kind").choices)),
             Column("words", "text", "what is asked, in full"),
             Column("low_end", "text", "words at the low end of the scale"),
             Column("high_end", "text", "words at the high end of the scale"),
@@ -334,9 +327,8 @@ def _without_unit(words: str) -> str:
     return re.sub(r"\s*[(\[].*?[)\]]", "", words)
 
 
-def notes_beside(table: RawTable, attributes: Sequence[str], unused: Sequence[str]) -> list[str]:
+def notes_beside(table: RawTable, attributes: Sequence[str], unused: Sequence[str]) -> Iterator[str]:
     """Return where a column that was not used holds a number beside an empty score, and what parts the rows."""
-    notes = []
     blank = np.zeros(len(table.lines), dtype=bool)
     for column in attributes:
         blank |= read_numbers(table.column(column), words=True).missing
@@ -346,20 +338,19 @@ def notes_beside(table: RawTable, attributes: Sequence[str], unused: Sequence[st
         beside = np.flatnonzero(np.isfinite(values) & blank)
         if (len(beside) and read_numbers(cells).share < _NUMBERS) or (len(beside) and is_called(column, "comment")):
             where = first_few([f"line {table.lines[row]}: {cells[row]}" for row in beside.tolist()])
-            notes.append(
+            yield (
                 f"A number stands in {column!r} where a score of the row is empty ({where}): were its scores moved by "
                 "a column? Look at the ballot."
             )
         elif 1 < len(filled) <= _FEW and "" not in cells and not read_numbers(cells).share:
-            notes.append(f"The rows differ in {column!r} ({first_few(sorted(filled))}) and were read together.")
-    return notes
+            yield f"The rows differ in {column!r} ({first_few(sorted(filled))}) and were read together."
 
 
 _FEW = 4  # different words at most of a column that parts the rows
 _NUMBERS = 0.8  # share of numbers from which a column is one of numbers
 
 
-def is_of_means(cell: str, known: Collection[str]) -> str:
+def _is_of_means(cell: str, known: Collection[str]) -> str:
     """Return whether a name says `surely` or `if alone` (no other name in its row) that a row was reckoned."""
     if is_reckoned(cell):
         return "surely"
@@ -392,7 +383,7 @@ def filled_in_order(
         row
         for row in found
         if any(cell for i, cell in enumerate(row) if i not in labels[:-1])
-        and not any(is_of_means(row[i], known) for i in labels if row[i])
+        and not any(_is_of_means(row[i], known) for i in labels if row[i])
     ]
     blank = [i for n, i in enumerate(labels) if n < len(labels) - 1 and any(not row[i] for row in used)]
     if not blank:
@@ -529,7 +520,7 @@ def _without_means(table: RawTable) -> RawTable:
     reckoned = np.zeros(len(table.lines), dtype=bool)
     for name, (code, texts) in cells.items():
         known = set(texts)
-        means = np.array([is_of_means(text, known) for text in texts], dtype=object)
+        means = np.array([_is_of_means(text, known) for text in texts], dtype=object)
         reckoned |= (means == "surely")[code]
         blank = nameless - empty[name] == len(cells) - 1
         reckoned |= (means == "if alone")[code] & blank & (len(cells) > 1)

@@ -165,7 +165,7 @@ def read_workbook(study: Study, content: bytes, name: str) -> tuple[Study, list[
             table, rows = sheet.strip().casefold(), sheet_rows(workbook, sheet)
             if table == FACTS_SHEET:
                 after, found = _facts_of_sheet(after, rows), True
-            elif table in _SHEETS or table in _TABLES_ON_RECORD:
+            elif table in _SHEETS or table in ("corrections", "safety", "reactions", "ingredient_values", "claims"):
                 after, wrong, told = _table_of_sheet(after, table, sheet, rows)
                 problems, notes, found = [*problems, *wrong], [*notes, *told], True
             elif table != HOW_TO:
@@ -175,9 +175,6 @@ def read_workbook(study: Study, content: bytes, name: str) -> tuple[Study, list[
     if not found:
         raise StudyError(f"{name} has no sheet of a study; its sheets would be {FACTS_SHEET}, {', '.join(_SHEETS)}.")
     return after, notes, problems
-
-
-_TABLES_ON_RECORD = ("corrections", "safety", "reactions", "ingredient_values", "claims")
 
 
 def _facts_of_sheet(study: Study, rows: list[list[str]]) -> Study:

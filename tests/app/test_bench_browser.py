@@ -9,7 +9,6 @@ from pathlib import Path
 import pytest
 from playwright.sync_api import BrowserContext, Page
 
-from panel.plan.safety import reactions
 from panel.store.ballot import prepare_ballots
 from panel.study.folder import read_folder, write_study
 from tests.app.running import CHROMIUM, Walk, address_of, browser, entered, running_app, settled
@@ -99,7 +98,7 @@ def test_a_ph_a_reaction_and_the_board_on_a_phone(window: tuple[BrowserContext, 
     settled(page)  # what was typed is exchanged before it is sent
     Walk(page, folder).press("Write it down and freeze the batch")
     page.get_by_text("The reaction is on record").first.wait_for()
-    assert reactions(read_folder(folder))["signs"].tolist() == ["red patch"]
+    assert read_folder(folder).table("reactions")["signs"].tolist() == ["red patch"]
     fits(page)
 
 

@@ -10,7 +10,7 @@ import pytest
 
 from panel.app.state import StudyHandle, StudyInUse, keep
 from panel.errors import StudyError
-from panel.plan.safety import reactions, record_reaction
+from panel.plan.safety import record_reaction
 from panel.study.folder import read_folder, write_study
 from panel.study.saving import journal_faults, journal_rows
 from panel.study.study import Study
@@ -31,7 +31,7 @@ def in_use(folder: Path) -> StudyInUse:
 
 def with_reaction(study: Study, signs: str) -> Study:
     facts = {"who": "Lead", "when": "2025-03-01", "assessor": "A01", "signs": signs, "action": "washed off"}
-    longer = record_reaction(reactions(study), severity="mild", batch="Matterhorn-1", **facts)
+    longer = record_reaction(study.table("reactions"), severity="mild", batch="Matterhorn-1", **facts)
     return replace(study, tables={**study.tables, "reactions": longer})
 
 

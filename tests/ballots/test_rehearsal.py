@@ -74,7 +74,7 @@ def test_a_loss_would_be_noticed(tmp_path, monkeypatch):
     monkeypatch.setattr(
         "panel.ballots.rehearsal.session_record", lambda *place: kept(*place).replace(b'"kind":"comment"', b"", 1)
     )
-    monkeypatch.setattr("panel.ballots.rehearsal.COMMENT", 1.0)
+    monkeypatch.setattr("panel.ballots.rehearsal._COMMENT", 1.0)
     result = rehearse(ballot_study(), store, np.random.default_rng(1), sessions=("1",))
     store.close()
     (words,) = result.failures

@@ -5,9 +5,9 @@ import pytest
 
 from panel.checks.all_checks import readiness
 from panel.errors import StudyError
-from panel.plan.safety import _no_sign_offs, _record_sign_off
+from panel.plan.safety import _record_sign_off
 from panel.study.knowledge import shared_table
-from panel.study.study import Study
+from panel.study.study import Study, empty_table
 from tests.studies import small_study
 
 WHEN = "2025-03-13T10:00"  # the batches of the small study were made on 10 and 11 March at 10:00
@@ -15,7 +15,7 @@ SIGNED = {"who": "Dr A", "role": "safety assessor", "date": "2025-03-10", "docum
 
 
 def signed():
-    found = _no_sign_offs()
+    found = empty_table("safety")
     for item in shared_table("safety_gate").to_dict("records"):
         for batch in [f"P{n}-1" for n in range(1, 5)] if item["scope"] == "batch" else [""]:
             found = _record_sign_off(found, item["item"], batch=batch, **SIGNED)

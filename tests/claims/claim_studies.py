@@ -6,7 +6,7 @@ import numpy as np
 
 from panel.checks.moments_recorded import claim_seal
 from panel.claims.claim import CHANGE, STOP, read_claims
-from panel.claims.judge import _table, find_evidence, judge_claims
+from panel.claims.judge import _find_evidence, _table, judge_claims
 from panel.claims.materials import Materials
 from panel.claims.wording import wording_of
 from panel.study.study import Study, empty_table
@@ -135,7 +135,7 @@ def words_judge(study, statement):
     table = _table([{"claim": "x", **statement}])
     (claim,) = read_claims(replace(study, tables={**study.tables, "claims": table}))
     materials = Materials(study, (claim,))
-    evidence = find_evidence(claim, materials)
+    evidence = _find_evidence(claim, materials)
 
     def holds(sentence):
         findings, left_over = wording_of(replace(claim, claim=sentence), evidence, materials)

@@ -10,7 +10,7 @@ from statsmodels.stats.weightstats import ttost_ind
 
 from panel.claims.claim import read_claims
 from panel.claims.evidence import _count_votes, _needed_words
-from panel.claims.judge import find_evidence, judge_claims
+from panel.claims.judge import _find_evidence, judge_claims
 from panel.claims.materials import Materials
 from panel.claims.verdict import CANNOT_TELL, IN_BATCHES, NOT_SUPPORTED, SUPPORTED, _is_shown
 from panel.models.consumers.agreement import count_agreement
@@ -79,7 +79,7 @@ def counted_verdict(rows, kind="agreement", **row):
     row = {"question": "soft"} | row if kind == "agreement" else row
     study = study_with([claim_row("feels soft", kind, **row)], answers=rows)
     claim = read_claims(study)[0]
-    evidence = find_evidence(claim, Materials(study, (claim,)))  # the floors for claims leave small tables aside
+    evidence = _find_evidence(claim, Materials(study, (claim,)))  # the floors for claims leave small tables aside
     if _is_shown(evidence, evidence.p_value):
         return SUPPORTED
     return NOT_SUPPORTED if evidence.against else CANNOT_TELL
@@ -133,7 +133,7 @@ def test_counts_of_the_kinds_of_preference_claim(n, unsurpassed, superior, parit
     def shown(x, kind):
         study = votes(n, x, kind)
         claim = read_claims(study)[0]
-        found = find_evidence(claim, Materials(study, (claim,)))
+        found = _find_evidence(claim, Materials(study, (claim,)))
         return _is_shown(found, found.p_value)
 
     assert shown(unsurpassed, "unsurpassed")
@@ -155,7 +155,7 @@ def counts_that_show_parity(n, counts):
     for x in counts:
         study = votes(n, x)
         claim = read_claims(study)[0]
-        evidence = find_evidence(claim, Materials(study, (claim,)))
+        evidence = _find_evidence(claim, Materials(study, (claim,)))
         if _is_shown(evidence, evidence.p_value):
             found.add(x)
     return found

@@ -9,7 +9,7 @@ import scipy.stats
 
 from benchmarks.claims_simulation import SCATTER_SD, as_planned, at_the_border, families, supported, too_often
 from panel.claims.claim import read_claims
-from panel.claims.judge import find_evidence
+from panel.claims.judge import _find_evidence
 from panel.claims.materials import Materials
 from panel.claims.verdict import _is_shown
 from panel.stats.answers.binomial import power_above
@@ -42,7 +42,7 @@ def test_claims_on_alike_prototypes_are_one_family_and_a_true_one_among_them_is_
 
 def shown(study):
     claim = read_claims(study)[0]
-    found = find_evidence(claim, Materials(study, (claim,)))
+    found = _find_evidence(claim, Materials(study, (claim,)))
     return _is_shown(found, found.p_value)
 
 

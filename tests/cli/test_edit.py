@@ -16,7 +16,7 @@ from panel.checks.all_checks import _check_claim_stamps
 from panel.cli import main
 from panel.models.emollients.predictions import kept_predictions
 from panel.plan.codes import plan_fits_seal, sealed_key
-from panel.plan.safety import reactions, safety_gate, sign_offs
+from panel.plan.safety import safety_gate
 from panel.store.ballot import prepare_ballots
 from panel.study.folder import read_folder, write_study
 from panel.study.knowledge import shared_table
@@ -198,7 +198,7 @@ def open_batches(folder: Path, on: str) -> int:
 
 def test_a_reaction_is_written_down_freezes_its_batch_and_is_settled(hills: Path, monkeypatch: pytest.MonkeyPatch):
     monkeypatch.delenv("AFTERFEEL_DATABASE_URL", raising=False)
-    on = sign_offs(read_folder(hills))["date"].max()
+    on = read_folder(hills).table("safety")["date"].max()
     before = open_batches(hills, on)
     prepare_ballots(hills, read_folder(hills))
     told = run(
@@ -209,7 +209,7 @@ def test_a_reaction_is_written_down_freezes_its_batch_and_is_settled(hills: Path
     assert "The safety gate is not open: 2 of 3" in told.stdout  # as the ballots are told
     assert "physician" in told.stderr
     assert open_batches(hills, on) == before - 1
-    (number,) = reactions(read_folder(hills))["reaction"]
+    (number,) = read_folder(hills).table("reactions")["reaction"]
     run("reaction", hills, "--settle", number, "--who", "Dr S.", "--action", "not the sample", "--document", "AE 1")
     assert open_batches(hills, on) == before
     assert "Give all" in run("reaction", hills, "--settle", number, "--who", "Dr S.", "--action", "x", code=2).stderr
@@ -224,11 +224,11 @@ def test_a_sign_off_is_recorded_for_each_batch_and_never_given(tmp_path: Path):
     of_batch = str(item.index[item["scope"] == "batch"][0])
     words = ("--who", "Dr S.", "--role", "safety assessor", "--document", "CPSR 7")
     run("sign-off", folder, of_batch, *words, "--date", "2026-03-01")
-    signed = sign_offs(read_folder(folder))
+    signed = read_folder(folder).table("safety")
     assert (signed["item"].tolist(), signed["date"].unique().tolist()) == ([of_batch] * batches, ["2026-03-01"])
     assert "reference to the signed document" in run("sign-off", folder, of_batch, *words[:4], code=2).stderr
     assert "has no item 'luck'" in run("sign-off", folder, "luck", *words, code=2).stderr
-    assert len(sign_offs(read_folder(folder))) == batches
+    assert len(read_folder(folder).table("safety")) == batches
 
 
 def test_a_score_is_corrected_a_decision_recorded_and_a_statement_withdrawn(folder: Path, tmp_path: Path):

@@ -10,7 +10,7 @@ import pytest
 
 from panel.answers import Answers
 from panel.claims.judge import CLAIMS
-from panel.plan.safety import _no_sign_offs, _record_sign_off
+from panel.plan.safety import _record_sign_off
 from panel.report.contents.blocks import (
     Numbers,
     Report,
@@ -32,7 +32,7 @@ from panel.report.contents.case import (
     _items_in,
 )
 from panel.report.contents.evidence import report_of
-from panel.study.study import Study
+from panel.study.study import Study, empty_table
 from panel.views.decision.claims import verdict_words
 from tests.report.evidence_studies import MADE_ON, demo_report, demo_results
 from tests.studies import small_study
@@ -78,7 +78,7 @@ def test_the_verdicts_of_all_claims_stand_on_the_first_pages_with_their_signs():
 
 def test_sign_offs_on_record_are_shown_and_none_is_made_up():
     signed = _record_sign_off(
-        _no_sign_offs(), "safety_assessment", who="Dr X", role="assessor", date="2025-03-01", document="SA-1"
+        empty_table("safety"), "safety_assessment", who="Dr X", role="assessor", date="2025-03-01", document="SA-1"
     )
     shown = table(report_of(Answers(small_study(safety=signed))).summary, "Sign-offs on record")
     assert shown.to_numpy().tolist() == [["Safety gate: 1 entry", "Dr X", "assessor", "2025-03-01"]]

@@ -17,7 +17,7 @@ from panel.claims.judge import CLAIMS
 from panel.errors import StudyError
 from panel.models.decision.decide import with_decision
 from panel.plan.codes import note_opening
-from panel.plan.safety import _no_reactions, _no_sign_offs, _record_sign_off, record_reaction
+from panel.plan.safety import _record_sign_off, record_reaction
 from panel.report.contents.blocks import (
     Numbers,
     TextTable,
@@ -302,10 +302,15 @@ def test_facts_of_another_shape_than_expected_do_no_harm(value):
 
 def test_records_that_people_made_stand_in_their_parts():
     signed = _record_sign_off(
-        _no_sign_offs(), "safety_assessment", who="Dr X", role="assessor", date="2025-03-01", document="SA-1"
+        empty_table("safety"), "safety_assessment", who="Dr X", role="assessor", date="2025-03-01", document="SA-1"
     )
     reaction = record_reaction(
-        _no_reactions(), when="2025-03-14T15:00", who="leader", signs="burning", severity="mild", action="rinsed"
+        empty_table("reactions"),
+        when="2025-03-14T15:00",
+        who="leader",
+        signs="burning",
+        severity="mild",
+        action="rinsed",
     )
     opened = note_opening(empty_table("unblindings"), when="2025-04-07T10:00", who="analyst", why="analysis")
     study = with_decision(

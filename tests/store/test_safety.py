@@ -5,14 +5,14 @@ import pytest
 from sqlalchemy import func, select
 
 from panel.errors import StudyError
-from panel.plan.safety import _no_reactions, record_reaction
+from panel.plan.safety import record_reaction
 from panel.store.database import now
 from panel.store.events import Entry, record
 from panel.store.lock import lock_session
 from panel.store.preparing import follow_gate, prepare, safety_signed, stop_ballots, stopped_by
 from panel.store.tables import SAFETY
 from panel.study.folder import write_study
-from panel.study.study import Study
+from panel.study.study import Study, empty_table
 from tests.ballot_studies import ASSESSORS, PROTOTYPES, ballot_study, cleared
 
 
@@ -38,7 +38,7 @@ def without(prototype):
 
 def reacted(**what):
     entry = record_reaction(
-        _no_reactions(), when="2025-03-02", who="lead", signs="red", severity="mild", action="rinsed", **what
+        empty_table("reactions"), when="2025-03-02", who="lead", signs="red", severity="mild", action="rinsed", **what
     )
     return Study({**OPEN.tables, "reactions": entry}, OPEN.facts)
 

@@ -12,7 +12,7 @@ import pytest
 
 from panel.checks.all_checks import check_study
 from panel.errors import StudyError
-from panel.study.file_names import are_exchanged, are_people, axes_roles
+from panel.study.file_names import _axes_roles, are_exchanged, are_people
 from panel.study.knowledge import said_missing, said_scale
 from panel.study.numbers_read import read_numbers
 from panel.study.raw_table import RawTable, raw_file
@@ -345,8 +345,8 @@ def test_a_mean_across_is_nobody_whatever_it_is_called():
 
 def test_names_have_roles():
     axes = [["greasy", "sticky"], ["A", "B"], ["Anna", "Ben"]]
-    assert axes_roles(axes, ("assessor", "prototype", "attribute")) == ["attribute", "prototype", "assessor"]
-    assert axes_roles([["K1", "K2"], ["L1", "L2"]], ("assessor", "prototype")) == []
+    assert _axes_roles(axes, ("assessor", "prototype", "attribute")) == ["attribute", "prototype", "assessor"]
+    assert _axes_roles([["K1", "K2"], ["L1", "L2"]], ("assessor", "prototype")) == []
     assert are_exchanged(axes, ("assessor", "prototype", "attribute"))
     assert not are_exchanged([["K1"], ["greasy"], ["tackiness"]], ("assessor", "prototype", "attribute"))
     assert are_people(["Anna", "B.C.", "Judge 3"])

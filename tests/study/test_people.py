@@ -14,7 +14,7 @@ from panel.checks.all_checks import check_study
 from panel.cli import main
 from panel.errors import StudyError
 from panel.plan.orders import plan_servings
-from panel.plan.safety import reactions, record_reaction
+from panel.plan.safety import record_reaction
 from panel.study.folder import read_folder, write_study
 from panel.study.naming import Naming
 from panel.study.open_study import open_study
@@ -49,7 +49,7 @@ def full_study():
     study = replace(study, tables={**study.tables, "assessors": people}, facts=facts, raw_files=raw)
     study = with_correction(study, PLACE, new="50", who="Ben Sample", why="Lore said so", when="2025-03-15")
     told = {"who": "Ada Example", "when": "2025-03-16", "signs": "redness on the arm", "action": "washed"}
-    longer = record_reaction(reactions(study), severity="mild", assessor="A02", batch="", **told)
+    longer = record_reaction(study.table("reactions"), severity="mild", assessor="A02", batch="", **told)
     return replace(study, tables={**study.tables, "reactions": longer})
 
 

@@ -15,11 +15,11 @@ import pytest
 
 from benchmarks.writers import writing_processes
 from panel.errors import StudyError
-from panel.plan.safety import _no_reactions, _record_sign_off, reactions, record_reaction, sign_offs
+from panel.plan.safety import _record_sign_off, record_reaction
 from panel.study.folder import read_folder, version_of, write_study
 from panel.study.journal import _COLUMNS, _MOST_ROWS_LISTED, _OUTSIDE, next_line, row_changes
 from panel.study.saving import journal_faults, journal_rows, save, undo
-from panel.study.study import Study
+from panel.study.study import Study, empty_table
 from panel.study.table_cells import rows_of_study
 from tests.study.small_study import frame, small_study
 
@@ -37,7 +37,7 @@ def with_rows(study: Study, table: str, /, **columns: object) -> Study:
 
 
 def with_reaction(study: Study, signs: str = "redness") -> Study:
-    longer = record_reaction(reactions(study), severity="mild", batch="B1", **{**REACTION, "signs": signs})
+    longer = record_reaction(study.table("reactions"), severity="mild", batch="B1", **{**REACTION, "signs": signs})
     return replace(study, tables={**study.tables, "reactions": longer})
 
 
@@ -308,7 +308,7 @@ def _writer(folder: Path, name: str, count: int, told: Path) -> None:
 
 def _signed(study: Study, note: str) -> Study:
     facts = {"who": "Dr S", "role": "assessor", "date": "2025-03-01", "document": "SA 7", "note": note}
-    signed = _record_sign_off(sign_offs(study), sign_offs_item(), batch="B1", outcome="signed", **facts)
+    signed = _record_sign_off(study.table("safety"), sign_offs_item(), batch="B1", outcome="signed", **facts)
     return replace(study, tables={**study.tables, "safety": signed})
 
 
@@ -344,4 +344,4 @@ def test_every_acknowledged_row_of_several_processes_is_kept(folder: Path, tmp_p
     assert journal_faults(folder) == ()
     for counts in zip(*seen, strict=True):
         assert list(counts) == sorted(counts)  # whoever reads meanwhile sees the record grow, and nothing vanish
-    assert _no_reactions().empty
+    assert empty_table("reactions").empty

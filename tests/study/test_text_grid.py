@@ -10,7 +10,7 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from panel.errors import StudyError
-from panel.study.raw_table import UPLOADED, _declared_delimiter, _text_rows, decode, find_delimiter
+from panel.study.raw_table import UPLOADED, _declared_delimiter, _find_delimiter, _text_rows, decode
 
 TEXT = "panelist,product\r\nÅsa,crème"
 
@@ -65,7 +65,7 @@ def test_no_text(content: bytes):
     ],
 )
 def test_delimiter(text: str, delimiter: str):
-    assert find_delimiter(text) == delimiter
+    assert _find_delimiter(text) == delimiter
 
 
 def test_delimiter_stated_in_the_first_line():

@@ -82,7 +82,7 @@ def _reaction_form(study: StudyInUse) -> None:
             _change(
                 study,
                 lambda now: _with_reactions(
-                    now, safety.record_reaction(safety.reactions(now), severity=str(severity), **place, **facts)
+                    now, safety.record_reaction(now.table("reactions"), severity=str(severity), **place, **facts)
                 ),
                 "The reaction is on record and its batches are frozen.",
                 facts["who"],
@@ -105,7 +105,7 @@ def _settle_form(study: StudyInUse) -> None:
         if st.form_submit_button("Settle it"):
             _change(
                 study,
-                lambda now: _with_reactions(now, safety.settle_reaction(safety.reactions(now), number, **facts)),
+                lambda now: _with_reactions(now, safety.settle_reaction(now.table("reactions"), number, **facts)),
                 "The reaction is settled.",
                 facts["who"],
             )
@@ -147,7 +147,7 @@ def show(study: StudyInUse) -> None:
 def _on_the_skin(study: StudyInUse, told: Told) -> None:
     """Show the reactions on record, and let one be written down or settled."""
     widgets.heading("Adverse reactions")
-    known = safety.reactions(study.study)
+    known = study.study.table("reactions")
     st.markdown(f"**{widgets.plain(safety.when_to_stop())}**" + (" No reaction is on record." if known.empty else ""))
     if len(known):
         widgets.show_items([Shown(REACTIONS, known, told.names)], told)

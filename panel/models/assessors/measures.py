@@ -76,9 +76,15 @@ def panel_tables(
         `attribute assessor statistic p_value`: tests that no prototype differs, without each assessor.
     """
     numbers = _panel_numbers(study, scores, tests)
+    # the range of the scores where the study does not say
+    used = scores.groupby("attribute")["score"].agg(lambda values: values.max() - values.min())
+    lengths = {}
+    for name, length in used.items():
+        ends = study.scale(str(name))
+        lengths[str(name)] = ends[1] - ends[0] if ends is not None else float(length) or 1.0
     return numbers, {
         "assessors": _assessor_rows(numbers),
-        "people": _people_rows(numbers, _scale_lengths(study, scores)),
+        "people": _people_rows(numbers, lengths),
         "panel": _panel_rows(numbers, fits),
         "means": _mean_rows(numbers),
     }
@@ -265,16 +271,6 @@ def _people_rows(numbers: PanelNumbers, lengths: Mapping[str, float]) -> pd.Data
             "level_share": _mean(found.level / length),
         }
     )
-
-
-def _scale_lengths(study: Study, scores: pd.DataFrame) -> dict[str, float]:
-    """Return how long the scale of each attribute is; the range of its scores where the study does not say."""
-    used = scores.groupby("attribute")["score"].agg(lambda values: values.max() - values.min())
-    lengths = {}
-    for name, length in used.items():
-        ends = study.scale(str(name))
-        lengths[str(name)] = ends[1] - ends[0] if ends is not None else float(length) or 1.0
-    return lengths
 
 
 def _mean(values: Array) -> Array:

@@ -24,7 +24,7 @@ from panel.models.assessors.measures import (
 )
 from panel.models.prototypes.differences import ask_fits, panel_test
 from panel.models.prototypes.panel_design import PanelDesign, fit_study, in_order
-from panel.stats.arrays import Array, Codes
+from panel.stats.arrays import Codes
 from panel.stats.assessors.departures import SCALE_SD
 from panel.stats.comparing.group_means import ASSESSOR, relative_variances
 from panel.stats.comparing.multiplicity import ALPHA, LEVEL, below, holm, serial_gatekeeping
@@ -95,7 +95,7 @@ def check_panel(study: Study) -> PanelCheck:
     _ask(scores)
     ask_fits(fits, left_out, "checked")
     scores = scores.loc[~scores["attribute"].isin([name for name, _ in left_out])]
-    without = _refitted_tests(fits)
+    without = pd.concat([_tests(design, _without_each(design, fit)) for design, fit in fits], ignore_index=True)
     numbers, tables = panel_tables(study, scores, fits, without)
     people = tables["people"]
     words = {name: study.attribute_words(name) for name in numbers.attributes}
@@ -363,7 +363,8 @@ def _duplicate_distances(study: Study, scores: pd.DataFrame) -> pd.DataFrame:
     same session. `distance` is the root mean square difference, `others_distance` that of the other assessors.
     Without rows where nothing was served twice.
     """
-    pairs = _differences(scores.assign(sample=_names_of_same(study, scores)))
+    same = {name: group[0] for group in _same_formulas(study) for name in group}
+    pairs = _differences(scores.assign(sample=scores["prototype"].map(lambda name: same.get(name, name))))
     if pairs.empty:
         return pd.DataFrame(columns=_DUPLICATE_COLUMNS).astype({"assessor": "str", "attribute": "str"})
     own = pairs.groupby(["attribute", "assessor"], sort=False)["square"].agg(["sum", "count"])
@@ -389,12 +390,6 @@ def _same_formulas(study: Study) -> list[tuple[str, ...]]:
         else:
             groups.append([str(prototype)])
     return [tuple(group) for group in groups if len(group) > 1]
-
-
-def _names_of_same(study: Study, scores: pd.DataFrame) -> pd.Series:
-    """Return for each score the name under which prototypes with one formula go together."""
-    same = {name: group[0] for group in _same_formulas(study) for name in group}
-    return scores["prototype"].map(lambda name: same.get(name, name))
 
 
 def _differences(scores: pd.DataFrame) -> pd.DataFrame:
@@ -467,11 +462,6 @@ def leave_one_out(study: Study) -> LeftOut:
     )
 
 
-def _refitted_tests(fits: list[tuple[PanelDesign, MixedFit]]) -> pd.DataFrame:
-    """Return the F tests with everybody and without each assessor, in the columns of `LeftOut.tests`."""
-    return pd.concat([_tests(design, _without_each(design, fit)) for design, fit in fits], ignore_index=True)
-
-
 def _with_verdicts(study: Study, tests: pd.DataFrame) -> pd.DataFrame:
     """Return the tests with `p_adjusted differ`: the attributes of one panel are a family, in the order of testing."""
     place = tests["attribute"].map(order_of_testing(study)[0]).astype("float64").fillna(np.inf).to_numpy()
@@ -498,7 +488,11 @@ def _without_each(design: PanelDesign, fit: MixedFit) -> Iterator[_Refit]:
 def _tests(design: PanelDesign, refits: Iterable[_Refit]) -> pd.DataFrame:
     """Return the F tests, with everybody and then without each assessor, NaN where there is no fit."""
     q = len(design.attributes)
-    counts = _fixed_sums(design)
+    person, there = design.groups[design.terms.index(ASSESSOR)], np.isfinite(design.response)
+    rows = [person == place for place in range(len(design.assessors))]
+    own = np.stack([there[held].T @ design.fixed[held] for held in rows])
+    everybody = own.sum(axis=0)
+    counts = np.concatenate([everybody - own, everybody[None]])
     values = np.full((len(_TEST_COLUMNS) - 2, len(design.assessors) + 1, q), np.nan)
     for left_out, attribute, fit in refits:
         test = panel_test(design, inference(fit), counts[left_out, attribute])
@@ -510,15 +504,6 @@ def _tests(design: PanelDesign, refits: Iterable[_Refit]) -> pd.DataFrame:
         "assessor": np.repeat(np.array([EVERYBODY, *design.assessors], dtype=object), q),
     }
     return pd.DataFrame(names | dict(zip(_TEST_COLUMNS[2:], values.reshape(len(values), -1), strict=True)))
-
-
-def _fixed_sums(design: PanelDesign) -> Array:
-    """Return the sums of the fixed columns of each attribute without each assessor, and last with everybody."""
-    person, there = design.groups[design.terms.index(ASSESSOR)], np.isfinite(design.response)
-    rows = [person == place for place in range(len(design.assessors))]
-    own = np.stack([there[held].T @ design.fixed[held] for held in rows])
-    everybody = own.sum(axis=0)
-    return np.concatenate([everybody - own, everybody[None]])
 
 
 def _leave_one_out_differences(design: PanelDesign, refit: _Refit, benchmark: str) -> pd.DataFrame:

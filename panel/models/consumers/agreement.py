@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Iterator
 from dataclasses import dataclass
 
 import numpy as np
@@ -205,16 +206,14 @@ def _method(n_bars: int) -> str:
     )
 
 
-def _notes(statements: pd.DataFrame, foils: pd.DataFrame) -> list[str]:
-    notes = []
+def _notes(statements: pd.DataFrame, foils: pd.DataFrame) -> Iterator[str]:
     if foils.empty:
-        notes.append(
+        yield (
             "No statement is marked as untrue for the product, so nothing measures how readily these people say yes. "
             "Add one sentence that is untrue, with `foil` in the fact `questions`."
         )
     if statements["started"].isna().any():
-        notes.append(
+        yield (
             "The servings do not say how many people started, so nobody can tell how many dropped out. Give the "
             "answers the session of their servings."
         )
-    return notes

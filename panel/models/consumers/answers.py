@@ -150,9 +150,6 @@ def _table(study: Study, rows: pd.DataFrame) -> tuple[pd.DataFrame, int]:
 # All answers of one kind at once: questions by consumers by prototypes, for what is counted question by question.
 
 
-_DONT_KNOW = ("don't know", "dont know", "do not know", "no opinion")
-
-
 @dataclass(frozen=True, eq=False, slots=True)
 class AnswerGrid:
     """The answers of one kind.
@@ -244,7 +241,9 @@ def _read(
     code, distinct = pd.factorize(texts)
     words = [str(text).strip() for text in distinct]
     bare = [word.casefold().replace("\u2019", "'").replace("\u2018", "'") for word in words]
-    unknown = np.array([allowed and word in _DONT_KNOW for word in bare], dtype=bool)
+    unknown = np.array(
+        [allowed and word in ("don't know", "dont know", "do not know", "no opinion") for word in bare], dtype=bool
+    )
     read = read_numbers(["" if skip else word for word, skip in zip(words, unknown, strict=True)])
     value = read.values.copy()
     value[~((value >= low) & (value <= high) & (value == np.rint(value)))] = np.nan
@@ -258,9 +257,7 @@ def _counted(number: int) -> str:
 # What does the study say about its consumer questions: wording, ends, attribute, bar, and which one is untrue?
 
 
-_OPPOSITE = "opposite"
 _BEFOREHAND = ("expected", "looks", "margin")
-_YES = (True, "yes", "true", "1", 1)
 
 
 @dataclass(frozen=True, slots=True)
@@ -331,8 +328,8 @@ def _facts(entry: Mapping[str, Any]) -> QuestionFacts:
         low_end=str(entry.get("low_end", "")),
         high_end=str(entry.get("high_end", "")),
         attribute=str(entry.get("attribute", "")),
-        opposite=str(entry.get("attribute_runs", "")) == _OPPOSITE,
-        foil=entry.get("foil") in _YES,
+        opposite=str(entry.get("attribute_runs", "")) == "opposite",
+        foil=entry.get("foil") in (True, "yes", "true", "1", 1),
         bar=share_of_bar(entry.get("bar")),
     )
 

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping
+from collections.abc import Iterator, Mapping
 from dataclasses import dataclass
 from typing import Any
 
@@ -241,32 +241,28 @@ def _method(n_terms: int) -> str:
     )
 
 
-def _notes(grid: AnswerGrid, terms: pd.DataFrame, liking: str) -> list[str]:
-    notes = []
+def _notes(grid: AnswerGrid, terms: pd.DataFrame, liking: str) -> Iterator[str]:
     rare = [str(name) for name in terms.loc[terms["rare"], "term"]]
     if rare:
-        notes.append(
-            f"Ticked in fewer than {100 * _RARE:.0f} % of the answers, so they tell little: {', '.join(rare)}."
-        )
+        yield f"Ticked in fewer than {100 * _RARE:.0f} % of the answers, so they tell little: {', '.join(rare)}."
     lost = int(terms["n_lost"].max())
     if lost:
-        notes.append(
+        yield (
             f"Cochran's Q needs answers for every prototype: {lost} of {lost + int(terms['n_consumers'].min())} "
             "consumers are lost for it. Counts, pairs and liking use their answers."
         )
     if len(grid.people) < FEW_CONSUMERS:
-        notes.append(
+        yield (
             f"{len(grid.people)} consumers are fewer than the {FEW_CONSUMERS} a steady map of terms takes (common "
             "practice, no source): another group may give another picture."
         )
     if not (grid.values == 0).any():
-        notes.append(
+        yield (
             "No term is recorded as not ticked, so every term counts as ticked by all who were asked. Record 0 for "
             "the terms a consumer left open."
         )
     if not liking:
-        notes.append("Without a liking question nothing can be said about which terms go with liking.")
-    return notes
+        yield "Without a liking question nothing can be said about which terms go with liking."
 
 
 # Which terms stand near which prototypes? The correspondence map of check-all counts.

@@ -5,7 +5,7 @@ Forced choices are judged in `panel.models.consumers.forced_choice`.
 
 from __future__ import annotations
 
-from collections.abc import Mapping, Sequence
+from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import dataclass
 from types import MappingProxyType
 from typing import Any
@@ -15,13 +15,7 @@ import pandas as pd
 
 from panel.errors import ModelError
 from panel.models.consumers.answers import recorded_questions
-from panel.stats.answers.binomial import (
-    exact_interval,
-    lower_tail,
-    minimum_count,
-    parity_region,
-    upper_tail,
-)
+from panel.stats.answers.binomial import exact_interval, lower_tail, minimum_count, parity_region, upper_tail
 from panel.stats.answers.discrimination import fit_beta_binomial
 from panel.stats.comparing.multiplicity import ALPHA, LEVEL, below
 from panel.stats.comparing.power import same_share_p
@@ -34,12 +28,9 @@ METHOD_OF = MappingProxyType(
 )
 """Kind of answer to the method in the words of `panel.stats.answers.discrimination`."""
 
-_NO_PREFERENCE = "no preference"
 RIGHT, _WRONG = "1", "0"
-_BY_NAME = ("preference", "paired")
 TEST = ["question", "kind", "prototype", "versus"]
 _COLUMNS = [*TEST, "assessor", "session", "replicate", "chosen", "first"]
-_UNREAD = [*TEST, "assessor", "session", "answer", "why"]
 
 
 def read_choices(study: Study, kinds: Sequence[str]) -> tuple[pd.DataFrame, pd.DataFrame]:
@@ -56,10 +47,10 @@ def read_choices(study: Study, kinds: Sequence[str]) -> tuple[pd.DataFrame, pd.D
     rows = named_rows(study, "answers")
     rows = rows.loc[rows["kind"].isin(kinds)].reset_index(drop=True)
     texts = rows["answer"].astype("str").str.strip()
-    by_name = rows["kind"].isin(_BY_NAME)
+    by_name = rows["kind"].isin(("preference", "paired"))
     first_named = np.where(by_name, texts == rows["prototype"], texts == RIGHT)
     second_named = np.where(by_name, texts == rows["versus"], texts == _WRONG)
-    undecided = ((rows["kind"] == "preference") & (texts.str.lower() == _NO_PREFERENCE)).to_numpy()
+    undecided = ((rows["kind"] == "preference") & (texts.str.lower() == "no preference")).to_numpy()
     why = np.select(
         [
             (rows["versus"] == "") | (rows["versus"] == rows["prototype"]),
@@ -82,7 +73,7 @@ def read_choices(study: Study, kinds: Sequence[str]) -> tuple[pd.DataFrame, pd.D
     blank = (texts == "").to_numpy()
     return (
         named.loc[why == "", _COLUMNS].reset_index(drop=True),
-        named.loc[(why != "") & ~blank, _UNREAD].reset_index(drop=True),
+        named.loc[(why != "") & ~blank, [*TEST, "assessor", "session", "answer", "why"]].reset_index(drop=True),
     )
 
 
@@ -180,7 +171,9 @@ def count_preferences(study: Study) -> Preferences:
             "The study has no preferences that can be read. Add them to the table answers: kind preference, prototype "
             "and versus name the two samples, answer is the one preferred or 'no preference'."
         )
-    counts, ways, asked = [], [], recorded_questions(study, "preference")
+    counts: list[dict[str, Any]] = []
+    ways: list[dict[str, Any]] = []
+    asked = recorded_questions(study, "preference")
     for key, rows in read.groupby(TEST, sort=False):
         names = dict(zip(TEST, map(str, key), strict=True))
         recorded = share_fact(asked.get(names["question"], {}), "margin", HALF)
@@ -250,9 +243,8 @@ def _with_leaning(rows: pd.DataFrame, people: pd.DataFrame) -> dict[str, Any]:
     }
 
 
-def _all_ways(row: Mapping[str, Any]) -> list[dict[str, Any]]:
+def _all_ways(row: Mapping[str, Any]) -> Iterator[dict[str, Any]]:
     """Return both directions, votes for no preference treated in three ways."""
-    found = []
     for prototype, versus, mine in (
         (row["prototype"], row["versus"], row["chosen"]),
         (row["versus"], row["prototype"], row["other"]),
@@ -260,8 +252,7 @@ def _all_ways(row: Mapping[str, Any]) -> list[dict[str, Any]]:
         undecided, n = row["no_preference"], row["n"]
         votes = {LEFT_OUT: (mine, n - undecided), _SPLIT: (mine + undecided / 2, n), _NOT_PREFERRING: (mine, n)}
         names = {"question": row["question"], "prototype": prototype, "versus": versus}
-        found += [names | {"way": way} | _one_way(count, base, row) for way, (count, base) in votes.items() if base]
-    return found
+        yield from [names | {"way": way} | _one_way(count, base, row) for way, (count, base) in votes.items() if base]
 
 
 def _one_way(count: float, base: int, row: Mapping[str, Any]) -> dict[str, Any]:
@@ -311,22 +302,20 @@ def _method() -> str:
     )
 
 
-def _notes(counts: pd.DataFrame) -> list[str]:
-    notes = []
+def _notes(counts: pd.DataFrame) -> Iterator[str]:
     usual = counts.loc[~counts["margin_recorded"], "question"]
     if len(usual):
-        notes.append(
+        yield (
             f"No margin was set beforehand for {', '.join(dict.fromkeys(usual))}: the usual 5 points are used (45 to "
             "55 %, ASTM E1958). Record a margin with the question before the test."
         )
     if counts["repeated"].any():
-        notes.append(
+        yield (
             "Some people gave a preference more than once. Their answers go together, so the exact counts do not hold "
             "and no verdict is given on them; the test that allows for each person's leaning stands beside."
         )
     if (counts["no_preference"] > 0).any():
-        notes.append(
+        yield (
             "Votes for no preference are answers. Look at all three ways; a claim that holds in one of them only "
             "depends on how they were counted."
         )
-    return notes

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable, Mapping, Sequence
+from collections.abc import Callable, Iterator, Mapping, Sequence
 from dataclasses import dataclass
 from functools import partial
 from itertools import repeat
@@ -13,14 +13,7 @@ import pandas as pd
 
 from panel.errors import ModelError
 from panel.models.consumers.answers import recorded_questions
-from panel.models.consumers.choices import (
-    METHOD_OF,
-    TEST,
-    by_person,
-    read_choices,
-    share_fact,
-    unread_notes,
-)
+from panel.models.consumers.choices import METHOD_OF, TEST, by_person, read_choices, share_fact, unread_notes
 from panel.models.prototypes.verdict import CANNOT_TELL, DIFFERS, SMALL
 from panel.plan.consumer_numbers import similar, told_apart
 from panel.stats.answers.binomial import (
@@ -247,30 +240,28 @@ def _method(tests: pd.DataFrame, level: float) -> str:
     return " ".join(parts)
 
 
-def _notes(tests: pd.DataFrame) -> list[str]:
-    notes = []
+def _notes(tests: pd.DataFrame) -> Iterator[str]:
     if ((tests["n_sessions"] > 1) & (tests["look"] == 0)).any():
-        notes.append(
+        yield (
             "Adding up sessions is right only if their number was fixed before the first answer. If a session was "
             "added because the result was not clear yet, the p-value is too small; plan and record such looks."
         )
     if (np.isfinite(tests["limit"]) & ~tests["limit_beforehand"]).any():
-        notes.append(
+        yield (
             "The share of people who may tell was chosen when the answers were there. It shows what could be said and "
             "decides nothing; record it as similar_below of the question before the next test."
         )
     repeated = tests["repeated"]
     if (repeated & (tests["method"] != "paired")).any():
-        notes.append(
+        yield (
             "Some people answered more than once. If nobody can tell, each answer is a guess, so the exact test of a "
             "difference stands; how many people can tell rests on people, not on answers."
         )
     if (repeated & (tests["method"] == "paired")).any():
-        notes.append(
+        yield (
             "Some people answered a paired comparison more than once. One person's answers go together, so the test "
             "and the intervals allow for a leaning of each person."
         )
-    return notes
 
 
 def _one_test(

@@ -116,10 +116,13 @@ def weigh_just_about_right(study: Study, *, swaps: TracedSwaps | None = None) ->
     drops = _beside_own_level(_drop_frame(grid, side, liked, asked), within)
     traced, why_not = _swaps(study, drops, facts, swaps)
     formulas = formula_percents(study) if traced is not None else None
+    keys = ["prototype", "question"]
+    first = drops.groupby(keys, sort=False)[["n", "right_mean", "grand_mean"]].first()
+    weighted = drops.groupby(keys, sort=False)["weighted"].sum(min_count=2)
     return JustAboutRight(
         shares=_shares(grid, side),
         drops=drops,
-        balance=_balance_frame(drops),
+        balance=first.assign(weighted=weighted).reset_index(),
         within=within,
         pairs=_pairs(grid, side),
         moves=_move_frame(drops, facts, traced, formulas),
@@ -401,17 +404,6 @@ def _judged(rows: pd.DataFrame) -> pd.DataFrame:
     return rows.assign(split=both, verdict=pd.Series(verdict, index=rows.index, dtype="str"))[_COLUMNS].astype(_TEXT)
 
 
-def _balance_frame(drops: pd.DataFrame) -> pd.DataFrame:
-    """Return `prototype question n right_mean grand_mean weighted`; both sides' weighted drops added up.
-
-    They equal `right_mean` - `grand_mean`; NaN where nobody found it just about right.
-    """
-    keys = ["prototype", "question"]
-    first = drops.groupby(keys, sort=False)[["n", "right_mean", "grand_mean"]].first()
-    weighted = drops.groupby(keys, sort=False)["weighted"].sum(min_count=2)
-    return first.assign(weighted=weighted).reset_index()
-
-
 def _within_frame(grid: AnswerGrid, side: Array, liked: Array, asked: NDArray[np.bool_]) -> pd.DataFrame:
     """Return the drop over all prototypes within consumers, as `JustAboutRight.within` holds it."""
     chosen = side[asked]
@@ -452,10 +444,7 @@ _MOVE_COLUMNS = [
 
 
 def _move_frame(
-    drops: pd.DataFrame,
-    facts: Mapping[str, QuestionFacts],
-    traced: TracedSwaps | None,
-    formulas: pd.DataFrame | None,
+    drops: pd.DataFrame, facts: Mapping[str, QuestionFacts], traced: TracedSwaps | None, formulas: pd.DataFrame | None
 ) -> pd.DataFrame:
     """Return the tested changes that go the wanted way, largest effect first, as `JustAboutRight.moves` holds them.
 

@@ -97,12 +97,7 @@ class Liking:
     notes: tuple[str, ...]
 
 
-def weigh_liking(
-    study: Study,
-    *,
-    versus: str | None = None,
-    question: str | None = None,
-) -> Liking:
+def weigh_liking(study: Study, *, versus: str | None = None, question: str | None = None) -> Liking:
     """Compare the prototypes of `study` by how well consumers like them.
 
     By default by the first liking question, with the study's benchmark, if it was tried, and by its `liking_margin`,
@@ -134,8 +129,7 @@ def weigh_liking(
         boxes=_top_boxes(frame),
         lost=_losses(answers, rank_test, why_lost, bool(order_test)),
         serving=serving.assign(
-            matters=below(serving["p_value"]),
-            prototypes_differ=below(serving["prototype_p_value"]),
+            matters=below(serving["p_value"]), prototypes_differ=below(serving["prototype_p_value"])
         ),
         positions=positions,
         by_order=shifts,

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Iterator
 from dataclasses import dataclass
 from itertools import combinations
 
@@ -123,10 +124,7 @@ def find_segments(study: Study, rng: np.random.Generator, *, question: str | Non
         divided=_pairs_by_group(model),
         alike=_alike(means, groups),
         left_out=pd.DataFrame(
-            {
-                "assessor": pd.Series(frame.index[tried < needed], dtype="str"),
-                "n": tried[tried < needed].to_numpy(),
-            }
+            {"assessor": pd.Series(frame.index[tried < needed], dtype="str"), "n": tried[tried < needed].to_numpy()}
         ),
         why_one=why,
         order=order,
@@ -214,28 +212,24 @@ def _method(needed: int) -> str:
     )
 
 
-def _notes(answers: AnswersRead, used: pd.DataFrame, needed: int, n_groups: int) -> list[str]:
-    notes = []
+def _notes(answers: AnswersRead, used: pd.DataFrame, needed: int, n_groups: int) -> Iterator[str]:
     lost = answers.n_consumers - len(used)
     if lost:
-        notes.append(
-            f"{lost} of {answers.n_consumers} consumers tried fewer than {needed} prototypes and are left out."
-        )
+        yield f"{lost} of {answers.n_consumers} consumers tried fewer than {needed} prototypes and are left out."
     if len(used) > _MOST_DRAWN:
-        notes.append(
+        yield (
             f"The draws use {_MOST_DRAWN} consumers chosen at random out of {len(used)}, to keep the waiting short; "
             "the groups themselves are made from all."
         )
     if n_groups > 1:
-        notes.append(
+        yield (
             "The groups were found in the same answers as the means within them, so differences between groups look "
             "larger than they are. Recruit by the presumed taste and test again before relying on them."
         )
-        notes.append(
+        yield (
             "Groups that come back may also be two ends of one gradient of taste: these answers do not show a gap "
             "between kinds of people."
         )
-    return notes
 
 
 # Groups of consumers as tables: who is in which, what each group likes, which pairs divide them.
@@ -291,7 +285,6 @@ def _pairs_by_group(model: dict[int, LikingModel]) -> pd.DataFrame:
     return pd.concat(own).sort_index(kind="stable")[_DIVIDED].reset_index(drop=True)
 
 
-_FAVOURITES = ("segment", "n", "prototype", "estimate", "alike")
 _DIVIDED_PAIRS = ("prototype", "versus", "segment", "n", "estimate", "ci_low", "ci_high", "leaning")
 _LIKES, _LEANS = "prefers", "leans to"
 
@@ -310,7 +303,7 @@ def segment_favourites(segments: Segments | None, among: tuple[str, ...]) -> pd.
             first = order.iloc[0]
             alike = order.iloc[1:].loc[order.iloc[1:]["favourite"].astype(bool) & bool(first["favourite"]), "prototype"]
             rows.append((str(segment), int(first["n"]), first["prototype"], float(first["estimate"]), ", ".join(alike)))
-    frame = pd.DataFrame(rows, columns=list(_FAVOURITES))
+    frame = pd.DataFrame(rows, columns=["segment", "n", "prototype", "estimate", "alike"])
     return frame.astype({"segment": "str", "n": "int64", "prototype": "str", "estimate": "float64", "alike": "str"})
 
 

@@ -5,7 +5,7 @@ The tool proposes; decisions of people are recorded with what they rest on, and 
 
 from __future__ import annotations
 
-from collections.abc import Callable, Mapping
+from collections.abc import Callable, Iterator, Mapping
 from copy import deepcopy
 from dataclasses import replace
 
@@ -289,13 +289,11 @@ def _decision_notes(
     return notes
 
 
-def _gaps(drawn: PanelDraws, words: Callable[[str], str]) -> list[str]:
-    told = []
+def _gaps(drawn: PanelDraws, words: Callable[[str], str]) -> Iterator[str]:
     for row, attribute in enumerate(drawn.attributes):
         absent = [name for name, df in zip(drawn.prototypes, drawn.df[row], strict=True) if not df > 0]
         if absent:
-            told.append(f"{words(attribute)} was not scored for {', '.join(absent)}, which therefore cannot be ranked.")
-    return told
+            yield f"{words(attribute)} was not scored for {', '.join(absent)}, which therefore cannot be ranked."
 
 
 def _benchmark(profile: Profile, drawn: PanelDraws, benchmark: str | None) -> list[str]:
@@ -355,21 +353,16 @@ def _wanted(values: Array, low: Array, high: Array) -> Array:
 
 
 _WEIGHTINGS = 2000
-_CHANGES = ((0.5, "halved"), (2.0, "doubled"))
 
 
 def _change_weights(
-    single: Array,
-    weights: Array,
-    attributes: tuple[str, ...],
-    prototypes: tuple[str, ...],
-    rng: np.random.Generator,
+    single: Array, weights: Array, attributes: tuple[str, ...], prototypes: tuple[str, ...], rng: np.random.Generator
 ) -> tuple[pd.DataFrame, pd.DataFrame]:
     """Return who comes first when weights change, and shares; `single` (attributes, prototypes) are desirabilities."""
     table = single.T
     rows = []
     for place, attribute in enumerate(attributes):
-        for factor, change in _CHANGES:
+        for factor, change in ((0.5, "halved"), (2.0, "doubled")):
             changed = weights.copy()
             changed[place] *= factor
             found = overall_desirability(table, changed)

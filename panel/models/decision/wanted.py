@@ -185,21 +185,21 @@ def _from_scale(study: Study, attribute: str) -> float:
     return float("nan") if scale is None else _PART_OF_SCALE * (scale[1] - scale[0])
 
 
-def _notes(study: Study, wanted: pd.DataFrame, given: Mapping[str, float], *, stated: bool) -> list[str]:
-    notes, words = [], naming(study).attribute
+def _notes(study: Study, wanted: pd.DataFrame, given: Mapping[str, float], *, stated: bool) -> Iterator[str]:
+    words = naming(study).attribute
     if not given:
-        notes.append("Nobody stated weights, so all attributes with a window count the same.")
+        yield "Nobody stated weights, so all attributes with a window count the same."
     elif len(given) < len(wanted):
         without = [words(name) for name in wanted["attribute"] if name not in given]
         where = "in the table of attributes" if stated else "here"
-        notes.append(f"Without a weight {where}, so counted as 1: {', '.join(without)}.")
+        yield f"Without a weight {where}, so counted as 1: {', '.join(without)}."
     if len(wanted) > 1 and wanted["must_have"].all():
-        notes.append("Every attribute is a must-have, so none of them says what matters most.")
+        yield "Every attribute is a must-have, so none of them says what matters most."
     for row in wanted.to_dict("records"):
         column = _WRONG_WAY.get(str(row["direction"]), "")
         other = {"target_high": "target_low", "target_low": "target_high"}.get(column, "")
         if column and not math.isnan(row[column]) and math.isnan(row[other]):
-            notes.append(
+            yield (
                 f"{words(row['attribute'])}: the direction says {row['direction']!r}, but only {column} is set. Check "
                 "which of the two is meant."
             )
@@ -207,19 +207,18 @@ def _notes(study: Study, wanted: pd.DataFrame, given: Mapping[str, float], *, st
     aimed = listed.loc[(listed["direction"] == "target") & listed[["target_low", "target_high"]].isna().all(axis=1)]
     if len(aimed):
         names = ", ".join(map(words, aimed["attribute"]))
-        notes.append(f"Is to hit a target but has no window, so it does not count: {names}.")
+        yield f"Is to hit a target but has no window, so it does not count: {names}."
     if not study.facts.get(_TOLERANCE):
-        notes.append(
+        yield (
             "Desirability falls from 1 at the edge of a window to 0 a quarter of the scale outside it: common "
             f"practice, no source. The fact {_TOLERANCE!r} of the study sets another distance."
         )
         unknown = [words(str(name)) for name in wanted["attribute"] if study.scale(str(name)) is None]
         if unknown:
-            notes.append(
+            yield (
                 f"The study does not say where the scale of {', '.join(unknown)} begins and ends: desirability falls "
                 "over the range of the prototypes' means there. Fill in scale_min and scale_max."
             )
-    return notes
 
 
 _GATE_COLUMNS = ("prototype", "gate", "low", "high", "value_low", "value_high", "result", "reason")

@@ -339,11 +339,7 @@ class PanelDraws:
 
 
 def draw_panels(
-    study: Study,
-    attributes: tuple[str, ...],
-    rng: np.random.Generator,
-    *,
-    draws: int = DRAWS,
+    study: Study, attributes: tuple[str, ...], rng: np.random.Generator, *, draws: int = DRAWS
 ) -> PanelDraws:
     """Return draws of the true means on `attributes`, as these people on these days would see them.
 
@@ -380,20 +376,7 @@ def draw_panels(
     drawn, like = draw_shrunken(mean, own, errors, views, rng, df=dfs)
     shrunken = shrink(mean, own, dfs, pooled=True)[0]
     return PanelDraws(
-        kept,
-        prototypes,
-        mean,
-        std_error,
-        df,
-        drawn,
-        why_not,
-        spread.sentence,
-        shrunken,
-        own,
-        views,
-        errors,
-        like,
-        dfs,
+        kept, prototypes, mean, std_error, df, drawn, why_not, spread.sentence, shrunken, own, views, errors, like, dfs
     )
 
 

@@ -354,7 +354,6 @@ _FIRMNESS, _WORK_OF_SHEAR, _STICKINESS, _WORK_OF_ADHESION = (
     "work of adhesion",
 )
 _NOT_ZEROED = 0.05  # force at the first point as a share of the peak; common practice, no source
-_FORCES_SHOWN = ("g", "N")
 _COLUMNS = [*_CURVE, "measure", "unit", "estimate", "limits", "used"]
 
 
@@ -430,7 +429,7 @@ def _curve(rows: pd.DataFrame, speed_mm_s: float | None) -> tuple[np.ndarray, np
     if len(rows[["x_unit", "y_unit"]].drop_duplicates()) > 1:
         raise StudyError("One curve has several units. Give all its points the same units.")
     x_unit, y_unit = read_unit(rows["x_unit"].iloc[0]), read_unit(rows["y_unit"].iloc[0])
-    force_unit = y_unit if y_unit in _FORCES_SHOWN else "N"
+    force_unit = y_unit if y_unit in ("g", "N") else "N"
     force = convert(rows["y"], y_unit, force_unit)
     in_newton = float(convert(1.0, force_unit, "N"))
     if same_quantity(x_unit, "mm"):
@@ -459,13 +458,11 @@ def _points(points: list[pd.DataFrame]) -> pd.DataFrame:
     return pd.concat(points, ignore_index=True)[columns] if points else pd.DataFrame(columns=columns)
 
 
-def _force_curves_notes(touched: list[str], timed: list[str]) -> list[str]:
-    notes = []
+def _force_curves_notes(touched: list[str], timed: list[str]) -> Iterator[str]:
     if timed:
-        notes.append(
+        yield (
             "Areas of force curves are over time, not work, because neither distance nor the speed of the probe is "
             "known; compare them only where the speed was the same. State probe_speed_mm_s among the study's facts."
         )
     if touched:
-        notes.append(f"The force is not near zero where the curve begins; check the zero: {', '.join(touched)}.")
-    return notes
+        yield f"The force is not near zero where the curve begins; check the zero: {', '.join(touched)}."

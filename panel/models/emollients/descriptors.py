@@ -11,20 +11,9 @@ from numpy.typing import NDArray
 
 from panel.errors import ModelError
 from panel.stats.arrays import Array
-from panel.stats.formulas.composition import (
-    harmonic_mean,
-    smallest_present,
-    weighted_mean,
-    weighted_spread,
-)
+from panel.stats.formulas.composition import harmonic_mean, smallest_present, weighted_mean, weighted_spread
 from panel.study.formulas import emollient_blend, formula_totals
-from panel.study.knowledge import (
-    canonical_ingredient,
-    emollient_value,
-    ingredients,
-    own_measurement,
-    shared_table,
-)
+from panel.study.knowledge import canonical_ingredient, emollient_value, ingredients, own_measurement, shared_table
 from panel.study.study import Study, kept
 
 # A spreading value below the first limit is slow, above the second fast, mm2 in 10 min. Published limits disagree
@@ -281,7 +270,6 @@ def _on_own(own: pd.DataFrame) -> Iterator[str]:
 
 _FROM_MEMORY = "from memory"
 # So says the table where a structure only illustrates a natural oil: its molar mass must not enter a calculation.
-_ILLUSTRATION = "for illustration"
 _USED_PROPERTIES = (
     "viscosity_mpa_s",
     "spreading_mm2_10min",
@@ -313,7 +301,7 @@ def _blend_values(study: Study, ingredients: tuple[str, ...]) -> tuple[pd.DataFr
         for name, source in sources.items()
     }
     structure = table["structure_is"].fillna("")
-    values["molar_mass_g_mol"][structure.str.contains(_ILLUSTRATION).to_numpy(bool)] = np.nan
+    values["molar_mass_g_mol"][structure.str.contains("for illustration").to_numpy(bool)] = np.nan
     rows = []
     measured_ones = set(study.table("ingredient_values")["property"])
     for name in filter(measured_ones.__contains__, _USED_PROPERTIES):
@@ -337,7 +325,6 @@ def _own_frame(rows: list[tuple[str, str, float, float, str, str]]) -> pd.DataFr
 
 
 COST = "cost"
-_WARNING_COLUMNS = ("kind", "value", "versus", "about", "words")
 # A share that differs by less than this many per cent of the blend is the same.
 _SAME_SHARE = 0.5
 
@@ -350,12 +337,11 @@ def blend_warnings(study: Study, blend: Mapping[str, float], base: Mapping[str, 
     property cost, per unit of mass). `assessors`: who must avoid one of the ingredients. `caution`: the usual words.
     """
     rows = [*_shares(study, blend, base), *_cost(study, blend, base), *_assessors(study, blend), *_cautions(blend)]
-    frame = pd.DataFrame(rows, columns=list(_WARNING_COLUMNS))
+    frame = pd.DataFrame(rows, columns=["kind", "value", "versus", "about", "words"])
     return frame.astype({"kind": "str", "value": "float64", "versus": "float64", "about": "str", "words": "str"})
 
 
-def _shares(study: Study, blend: Mapping[str, float], base: Mapping[str, float]) -> list[tuple[object, ...]]:
-    rows: list[tuple[object, ...]] = []
+def _shares(study: Study, blend: Mapping[str, float], base: Mapping[str, float]) -> Iterator[tuple[object, ...]]:
     for name in ("solid", "volatile"):
         share, versus = (_blend_warnings_share(study, part, name) for part in (blend, base))
         if share > 0 or versus - share > _SAME_SHARE:
@@ -364,8 +350,7 @@ def _shares(study: Study, blend: Mapping[str, float], base: Mapping[str, float])
                 for one, amount in blend.items()
                 if amount > 0 and emollient_value(study.table("ingredient_values"), one, name) > 0
             ]
-            rows.append((name, share, versus, ", ".join(about), ""))
-    return rows
+            yield (name, share, versus, ", ".join(about), "")
 
 
 def _blend_warnings_share(study: Study, blend: Mapping[str, float], name: str) -> float:
@@ -390,7 +375,7 @@ def _cost(study: Study, blend: Mapping[str, float], base: Mapping[str, float]) -
     return [(COST, mass, versus, "", "")]
 
 
-def _assessors(study: Study, blend: Mapping[str, float]) -> list[tuple[object, ...]]:
+def _assessors(study: Study, blend: Mapping[str, float]) -> Iterator[tuple[object, ...]]:
     known = ingredients().set_index("ingredient")["allergen"]
     held = {
         tag.strip().casefold(): one
@@ -400,7 +385,6 @@ def _assessors(study: Study, blend: Mapping[str, float]) -> list[tuple[object, .
         if tag.strip()
     }
     listed = study.table("assessors")
-    rows: list[tuple[object, ...]] = []
     for tag, one in held.items():
         avoiding = [
             str(assessor)
@@ -408,8 +392,7 @@ def _assessors(study: Study, blend: Mapping[str, float]) -> list[tuple[object, .
             if tag in [each.strip().casefold() for each in str(avoid).split(";")]
         ]
         if avoiding:
-            rows.append(("assessors", float(len(avoiding)), float("nan"), one, ", ".join(avoiding)))
-    return rows
+            yield ("assessors", float(len(avoiding)), float("nan"), one, ", ".join(avoiding))
 
 
 def _cautions(blend: Mapping[str, float]) -> list[tuple[object, ...]]:

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping
+from collections.abc import Iterator, Mapping
 from dataclasses import dataclass
 
 import numpy as np
@@ -12,7 +12,6 @@ from numpy.typing import NDArray
 from panel.errors import ModelError
 from panel.models.emollients.descriptors import BlendDescriptors, descriptor_words, find_descriptors, listed_descriptors
 from panel.models.emollients.prediction_model import (
-    FEWEST_FOR_PREDICTION,
     LinkColumns,
     PredictionModel,
     PrototypeLevel,
@@ -29,12 +28,7 @@ from panel.models.prototypes.verdict import with_deciding
 from panel.stats.arrays import Array
 from panel.stats.comparing.multiplicity import ALPHA, LEVEL, below, benjamini_hochberg, holm
 from panel.stats.formulas.composition import independent_moves
-from panel.stats.maps.links import (
-    name_drivers,
-    needed_correlation,
-    p_over_moves,
-    single_links,
-)
+from panel.stats.maps.links import name_drivers, needed_correlation, p_over_moves, single_links
 from panel.study.formulas import SAME_AMOUNT
 from panel.study.knowledge import expected_directions
 from panel.study.study import Study
@@ -172,7 +166,7 @@ def _prediction(
     blends: PrototypeLevel, columns: LinkColumns, model: PredictionModel | None, draws: int, rng: np.random.Generator
 ) -> tuple[pd.DataFrame, str]:
     purpose = "predict left-out ones from several properties"
-    if why := _too_little(blends, columns, FEWEST_FOR_PREDICTION, purpose):
+    if why := _too_little(blends, columns, _FEWEST_FOR_PREDICTION, purpose):
         return pd.DataFrame(), why
     return predict_from_descriptors(blends, columns, model, draws, rng), ""
 
@@ -199,27 +193,23 @@ def _method(swaps: TracedSwaps, draws: int) -> str:
     )
 
 
-def _notes(blends: PrototypeLevel, columns: LinkColumns, descriptors: BlendDescriptors) -> list[str]:
-    notes = []
+def _notes(blends: PrototypeLevel, columns: LinkColumns, descriptors: BlendDescriptors) -> Iterator[str]:
     if columns.copies:
         told = "; ".join(
             f"{descriptor_words(copy)} is {descriptor_words(first)}" for copy, first in columns.copies.items()
         )
-        notes.append(f"The same property in these blends, so counted once: {told}.")
+        yield f"The same property in these blends, so counted once: {told}."
     weak = [name for name in descriptors.wide.columns if name not in descriptors.sound]
     if weak:
-        notes.append(f"Known for too little of the mass to be set against attributes: {listed_descriptors(weak)}.")
+        yield f"Known for too little of the mass to be set against attributes: {listed_descriptors(weak)}."
     if not blends.same_total:
-        notes.append(
-            "The emollient total differs between the prototypes; richness and kind of emollient change together."
-        )
-    return notes
+        yield "The emollient total differs between the prototypes; richness and kind of emollient change together."
 
 
 # One descriptor at a time: does an attribute go with a property of the blend, and may that property be named?
 
 
-_FEWEST_FOR_LINKS = 5
+_FEWEST_FOR_LINKS, _FEWEST_FOR_PREDICTION = 5, 6
 # Adjusted p-value below which the prototypes count as told apart on an attribute.
 _DIFFERS = 0.05
 
@@ -261,14 +251,7 @@ def _find_links(
     with np.errstate(invalid="ignore"):
         possible = below(found["p_value"])
     best, in_running = name_drivers(
-        found["r"],
-        adjusted,
-        p_named,
-        between,
-        moves,
-        candidate=own,
-        possible=possible,
-        refused=refused,
+        found["r"], adjusted, p_named, between, moves, candidate=own, possible=possible, refused=refused
     )
     named = [(a, columns.names[k]) for a, k in zip(attributes, best, strict=True) if k >= 0]
     return (

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Iterator
 from dataclasses import dataclass
 from itertools import combinations, product
 
@@ -139,17 +140,13 @@ def _untangling(study: Study, model: PredictionModel) -> Array | None:
         if not {*gone, *came} <= set(columns) or len(gone) + len(came) < 3:
             continue
         amounts = base.copy()
-        mass = min(base[columns.index(gone[0])], _largest(model, came[0]))
+        mass = min(base[columns.index(gone[0])], float(np.ptp(model.level.amounts[came[0]].to_numpy(dtype=float))))
         if mass <= SAME_AMOUNT:
             continue
         amounts[columns.index(gone[0])] -= mass
         amounts[columns.index(came[0])] += mass
         return amounts
     return None
-
-
-def _largest(model: PredictionModel, emollient: str) -> float:
-    return float(np.ptp(model.level.amounts[emollient].to_numpy(dtype=float)))
 
 
 def _result(
@@ -216,14 +213,14 @@ def _method(model: PredictionModel, n: int) -> str:
     )
 
 
-def _notes(study: Study, model: PredictionModel, targets: Targets) -> list[str]:
-    notes = ["Make it and test it beside the base: a prediction is no result.", *model.level.notes]
+def _notes(study: Study, model: PredictionModel, targets: Targets) -> Iterator[str]:
+    yield "Make it and test it beside the base: a prediction is no result."
+    yield from model.level.notes
     if not targets:
-        notes.append("The study states no target window, so nothing could be held against a target.")
+        yield "The study states no target window, so nothing could be held against a target."
     beyond = [study.attribute_words(name) for name in targets if name not in model.level.means.columns]
     if beyond:
-        notes.append(f"Have a target window but no predicted mean: {', '.join(beyond)}.")
-    return notes
+        yield f"Have a target window but no predicted mean: {', '.join(beyond)}."
 
 
 # Blends worth considering next: between those that were made, in steps one can weigh, not made yet.

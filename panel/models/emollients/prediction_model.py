@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Iterator
 from dataclasses import dataclass
 from itertools import combinations
 from typing import Literal
@@ -171,19 +172,17 @@ def _error(told: Differences, judged: list[str], means: pd.DataFrame) -> pd.Data
     return error.join(tests).reindex(means.columns)
 
 
-def _notes(study: Study, judged: list[str], changed: list[str], gaps: list[str], label: pd.Series) -> list[str]:
-    notes = []
+def _notes(study: Study, judged: list[str], changed: list[str], gaps: list[str], label: pd.Series) -> Iterator[str]:
     if changed:
-        notes.append(f"Not of the same base, so without part here: {', '.join(changed)}.")
+        yield f"Not of the same base, so without part here: {', '.join(changed)}."
     others = [name for name in study.prototypes if name not in judged and name not in changed]
     if others:
-        notes.append(f"Without a complete formula or without scores, so without part here: {', '.join(others)}.")
+        yield f"Without a complete formula or without scores, so without part here: {', '.join(others)}."
     if gaps:
-        notes.append(f"Not estimated for every prototype, so left out here: {', '.join(gaps)}.")
+        yield f"Not estimated for every prototype, so left out here: {', '.join(gaps)}."
     several = [name for name in label.unique() if " = " in name]
     if several:
-        notes.append(f"The same formula, so taken together as one blend: {'; '.join(several)}.")
-    return notes
+        yield f"The same formula, so taken together as one blend: {'; '.join(several)}."
 
 
 # Blends that vary continuously: how well does a mixture model describe them, and what does it miss?
@@ -477,16 +476,11 @@ def _method(terms: _Terms, moves: TestedMoves, n: int) -> str:
 # All descriptors at once: do they predict prototypes that were left out, better than chance and than the swaps do?
 
 
-FEWEST_FOR_PREDICTION = 6
 _MOST_COMPONENTS = 2
 
 
 def predict_from_descriptors(
-    level: PrototypeLevel,
-    columns: LinkColumns,
-    swaps: PredictionModel | None,
-    draws: int,
-    rng: np.random.Generator,
+    level: PrototypeLevel, columns: LinkColumns, swaps: PredictionModel | None, draws: int, rng: np.random.Generator
 ) -> pd.DataFrame:
     """Return the leave-one-prototype-out Q2 of partial least squares on all descriptors, one row per attribute.
 
@@ -557,7 +551,12 @@ def link_columns(level: PrototypeLevel, descriptors: BlendDescriptors) -> LinkCo
     wide = wide.loc[:, varies]
     exact, _ = alias_groups(wide.to_numpy(dtype=float), EXACT_ALIAS_THRESHOLD)
     names = [str(name) for name in wide.columns]
-    copies = _copies(names, exact)
+    said = set(expected_directions()["descriptor"])
+    copies: dict[str, str] = {}
+    for number in range(int(exact.max(initial=-1)) + 1):
+        members = [name for name, own in zip(names, exact, strict=True) if own == number]
+        leader = min(members, key=lambda name: name not in said)
+        copies |= {name: leader for name in members if name != leader}
     apart = without_spread(wide.to_numpy(dtype=float))
     kept = [name for name, out in zip(names, apart, strict=True) if name not in copies and not out]
     moving = level.amounts.loc[:, np.ptp(level.amounts.to_numpy(dtype=float), axis=0) > SAME_AMOUNT]
@@ -570,14 +569,3 @@ def link_columns(level: PrototypeLevel, descriptors: BlendDescriptors) -> LinkCo
         aliased=(alike >= 0) | np.isin([*kept, *moving.columns], list(copies.values())),
         copies=copies,
     )
-
-
-def _copies(names: list[str], group: NDArray[np.int64]) -> dict[str, str]:
-    """Return which descriptor each copy stands back for: the first of them that something was said of beforehand."""
-    said = set(expected_directions()["descriptor"])
-    copies: dict[str, str] = {}
-    for number in range(int(group.max(initial=-1)) + 1):
-        members = [name for name, own in zip(names, group, strict=True) if own == number]
-        leader = min(members, key=lambda name: name not in said)
-        copies |= {name: leader for name in members if name != leader}
-    return copies

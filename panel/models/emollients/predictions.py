@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping, Sequence
+from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import dataclass, replace
 from typing import Any
 
@@ -224,11 +224,7 @@ class WhatIf:
 
 
 def what_if(
-    model: PredictionModel,
-    blend: Mapping[str, float],
-    targets: Targets | None = None,
-    *,
-    inside: bool = False,
+    model: PredictionModel, blend: Mapping[str, float], targets: Targets | None = None, *, inside: bool = False
 ) -> WhatIf:
     """Predict the profile of `blend` (emollient to per cent of the formula), judged by the same panel.
 
@@ -312,13 +308,7 @@ def _profile(model: PredictionModel, amounts: Array, targets: Targets, *, inside
     )
 
 
-def _placed(
-    ci_low: Array,
-    ci_high: Array,
-    low: Array,
-    high: Array,
-    chance: Array,
-) -> NDArray[np.str_]:
+def _placed(ci_low: Array, ci_high: Array, low: Array, high: Array, chance: Array) -> NDArray[np.str_]:
     """Return where each mean to expect lies beside its window."""
     all_in = ~(ci_low < low) & ~(ci_high > high)
     all_out = (ci_high < low) | (ci_low > high)
@@ -336,27 +326,26 @@ def _directions(model: PredictionModel, amounts: Array) -> NDArray[np.int64]:
     return np.where(clear, np.sign(change), 0).astype(np.int64)
 
 
-def _notes(model: PredictionModel, amounts: Array, distance: float, *, inside: bool) -> list[str]:
-    notes = [*model.level.notes]
+def _notes(model: PredictionModel, amounts: Array, distance: float, *, inside: bool) -> Iterator[str]:
+    yield from model.level.notes
     off = model.moves.coordinates(amounts)[1][0]
     if inside:
-        notes.append(
+        yield (
             "The interval is for the mean of the same panel, judging the new prototype beside the others; it holds "
             "what the model misses from prototype to prototype. Make it and test it."
         )
     elif off > _ALONG:
-        notes.append(
+        yield (
             "This blend moves emollients apart that always changed together in the prototypes, so not even a direction "
             "is known. Only making it can tell."
         )
     else:
-        notes.append(
+        yield (
             f"Outside the tested region: the nearest blend inside differs by {distance:.2f} % of the formula. "
             "No number is given, only the direction the model points to from the base."
         )
     if not model.level.same_total:
-        notes.append("The emollient total differs between the prototypes; the prediction is for that of the base.")
-    return notes
+        yield "The emollient total differs between the prototypes; the prediction is for that of the base."
 
 
 # What is wanted of each attribute: the window of the target profile, and the direction.

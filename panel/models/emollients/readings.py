@@ -368,8 +368,7 @@ def _partner_links(links: pd.DataFrame, pairs: pd.DataFrame) -> pd.DataFrame:
     found["ci_low"], found["ci_high"] = correlation_interval(found["estimate"], found["n"], ALPHA)
     found["needed"] = needed_correlation(found["n"], LEVEL)
     found["verdict"] = pd.Series(
-        [_verdict(row["estimate"], row["p_value"], row["expected"]) for row in found.to_dict("records")],
-        dtype="str",
+        [_verdict(row["estimate"], row["p_value"], row["expected"]) for row in found.to_dict("records")], dtype="str"
     )
     return found.assign(stands_out=below(holm(found["p_value"])))
 

@@ -274,9 +274,6 @@ def _method(n_tests: int) -> str:
 # Differences between prototypes inside one person's sitting, and their tests over the people.
 
 
-_TEST_COLUMNS = ("estimate", "std_error", "df", "statistic", "p_value", "ci_low", "ci_high")
-
-
 @dataclass(frozen=True, eq=False, slots=True)
 class _Sittings:
     """The scores of the trained assessors: `values` is assessors x sittings x attributes x prototypes, NaN if none.
@@ -349,7 +346,7 @@ def _contrast_frame(contrasts: Array, attributes: Sequence[str], changes: pd.Dat
     n_attributes, n_changes = len(attributes), len(changes)
     frame = changes.iloc[np.tile(np.arange(n_changes), n_attributes)].reset_index(drop=True)
     frame.insert(0, "attribute", pd.Series(np.repeat(np.asarray(attributes, dtype=object), n_changes), dtype="str"))
-    for column in _TEST_COLUMNS:
+    for column in ("estimate", "std_error", "df", "statistic", "p_value", "ci_low", "ci_high"):
         frame[column] = getattr(tests, column).ravel()
     frame["n_assessors"] = tests.n.ravel()
     return frame.loc[frame["n_assessors"] > 0].reset_index(drop=True)

@@ -27,7 +27,6 @@ from panel.study.study import Study, natural_order
 from panel.words import level_words
 
 _FEWEST_TIMES = 2
-_TERMS = ("prototype", "time", "prototype_time")
 _VERSUS = [
     *("name", "minutes", "prototype", "versus", "estimate", "std_error", "df", "statistic", "p_value"),
     *("ci_low", "ci_high", "p_adjusted", "differs"),
@@ -125,7 +124,7 @@ def _follow(name: str, design: _TimeDesign, benchmark: str | None) -> dict[str, 
     if why := nothing_left(fit, design.response, design.fixed, design.groups)[0]:
         raise ModelError(f"{why}.")
     tests = []
-    for term, contrasts in zip(_TERMS, _hypotheses(design), strict=True):
+    for term, contrasts in zip(("prototype", "time", "prototype_time"), _hypotheses(design), strict=True):
         found = test_contrasts(fit, contrasts)
         tests.append(
             {

@@ -21,7 +21,6 @@ _STOP = "stop"
 _GRID = np.linspace(0.0, 1.0, 101)
 _WHO = ["assessor", "session", "replicate"]
 _DIFFERENCES = ["attribute", "prototype", "versus", "time", "estimate", "p_adjusted", "paired", "differs"]
-_PERIODS = ["prototype", "attribute", "start", "end", "highest", "share_of_time"]
 
 
 @dataclass(frozen=True, eq=False, slots=True)
@@ -194,14 +193,11 @@ def _periods(rates: pd.DataFrame, lines: pd.DataFrame) -> pd.DataFrame:
             found.append(
                 (prototype, attribute, time[first], time[after - 1], rate[stretch].max(), (after - first) / len(time))
             )
-    return pd.DataFrame(found, columns=_PERIODS)
+    return pd.DataFrame(found, columns=["prototype", "attribute", "start", "end", "highest", "share_of_time"])
 
 
 def _differences(
-    people: Mapping[str, Mapping[str, Array]],
-    base: str,
-    attributes: tuple[str, ...],
-    rng: np.random.Generator,
+    people: Mapping[str, Mapping[str, Array]], base: str, attributes: tuple[str, ...], rng: np.random.Generator
 ) -> pd.DataFrame:
     """Return the differences from one prototype; paired over the people who evaluated both, if they are two or more."""
     parts = []

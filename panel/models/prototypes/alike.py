@@ -32,8 +32,6 @@ from panel.words import format_typed, level_words, typed_share
 
 BEYOND, _NOT_SHOWN = "beyond the margin", "not shown"
 NOT_WORSE, WORSE, NO_DIRECTION = "not worse", "worse by more than the margin", "no direction"
-_WITH_DIRECTION = ("more", "less")
-_OF_DIFFERENCE = ["attribute", "prototype", "versus", "estimate", "std_error", "df"]
 
 
 @dataclass(frozen=True, eq=False, slots=True)
@@ -118,7 +116,7 @@ def _directions(study: Study, attributes: pd.Series) -> pd.Series:
     listed = study.table("attributes")
     stated = dict(zip(listed["attribute"], listed["direction"], strict=True))
     found = [stated.get(name, "") for name in attributes]
-    return pd.Series([one if one in _WITH_DIRECTION else "" for one in found], index=attributes.index, dtype="str")
+    return pd.Series([one if one in ("more", "less") else "" for one in found], index=attributes.index, dtype="str")
 
 
 def _tested(rows: pd.DataFrame, direction: pd.Series, equal: str) -> pd.DataFrame:
@@ -136,7 +134,7 @@ def _tested(rows: pd.DataFrame, direction: pd.Series, equal: str) -> pd.DataFram
     p_worse = np.where(known, np.where(more, above.p_value, under.p_value), np.nan)
     worse = told_apart & _worse(estimate, error, df, margin, more)
     shown = np.where(below(p_worse), NOT_WORSE, np.where(worse, WORSE, _NOT_SHOWN))
-    return rows[_OF_DIFFERENCE].assign(
+    return rows[["attribute", "prototype", "versus", "estimate", "std_error", "df"]].assign(
         ci_low=above.bound,
         ci_high=under.bound,
         margin=margin,
@@ -163,29 +161,30 @@ def _worse(estimate: Array, error: Array, df: Array, margin: Array, more: NDArra
 
 def _notes(
     result: Differences, rows: pd.DataFrame, direction: pd.Series, pairs: Sequence[tuple[str, str]] | None
-) -> list[str]:
+) -> Iterator[str]:
     if not result.margins:
-        return [
+        yield (
             "No margin was set, so nothing can be called alike. State the smallest difference that matters as "
             'the fact "margin" of the study, before the scores are seen.'
-        ]
+        )
+        return
     if rows.empty:
-        return [
+        yield (
             "There is no benchmark to be alike with. Give a prototype the role benchmark, or choose a pair."
             if pairs is None
             else "None of these pairs was scored on an attribute that can be modelled. Choose another."
-        ]
+        )
+        return
     silent = list(dict.fromkeys(rows.loc[(direction == "").to_numpy(), "attribute"]))
-    notes = [
+    yield (
         "To say that two prototypes are alike on every attribute named, each has to be alike at 5 %, with no further "
         "adjustment (the 90 % intervals); which of the differences are alike is told by the adjusted p-values."
-    ]
+    )
     if silent:
-        notes.append(
+        yield (
             f"The study does not say whether more or less is better on {len(silent)} of the attributes, so 'not worse' "
             "has no meaning there (– in the table). Fill in the column direction of the table attributes."
         )
-    return notes
 
 
 # Do the differences that were planned beforehand show, and what of those that were chosen afterwards?
@@ -234,9 +233,7 @@ def planned_differences(
     planned = _rows(result.pairs, stated)
     half = stdtrit(planned["df"].to_numpy(float), (1 + LEVEL) / 2) * planned["std_error"]
     planned = with_deciding(planned).assign(
-        planned=True,
-        ci_low=planned["estimate"] - half,
-        ci_high=planned["estimate"] + half,
+        planned=True, ci_low=planned["estimate"] - half, ci_high=planned["estimate"] + half
     )
     explored = _rows(result.pairs, [(*pair, "") for pair in chosen])
     explored = explored.assign(
@@ -253,10 +250,7 @@ def planned_differences(
     return PlannedDifferences(
         differences=rows[_PLANNED_COLUMNS].astype({"planned": bool}),
         method=_method(len(planned), len(explored)),
-        notes=(
-            *(f"{what} {advice}" for what, advice in not_read),
-            *_planned_notes(result, stated, chosen),
-        ),
+        notes=(*(f"{what} {advice}" for what, advice in not_read), *_planned_notes(result, stated, chosen)),
     )
 
 

@@ -75,11 +75,7 @@ class Assumptions:
 
 
 def look_at_assumptions(
-    study: Study,
-    *,
-    rng: np.random.Generator,
-    draws: int | None = None,
-    candidates: int = _CANDIDATES,
+    study: Study, *, rng: np.random.Generator, draws: int | None = None, candidates: int = _CANDIDATES
 ) -> Assumptions:
     """Look at what the panel's mixed models leave over.
 

@@ -10,10 +10,7 @@ import numpy as np
 import pandas as pd
 from numpy.typing import NDArray
 
-from panel.checks.confounds import (
-    Confounds,
-    untold_findings,
-)
+from panel.checks.confounds import Confounds, untold_findings
 from panel.checks.moments_recorded import order_of_testing
 from panel.errors import ModelError
 from panel.models.prototypes.panel_design import (
@@ -348,7 +345,7 @@ def _minus(design: PanelDesign, first: Codes | list[int], second: Codes | list[i
 
 def panel_test(design: PanelDesign, infer: Inference, counts: Array) -> FTest:
     """Return the F test that no prototype differs; where batches are random, as sure as so few of them allow."""
-    test = infer.test(no_difference(design, counts))
+    test = infer.test(_no_difference(design, counts))
     if BATCH_TERM not in design.terms:
         return test
     batches = len(np.unique(design.groups[design.terms.index(BATCH_TERM)]))
@@ -375,7 +372,7 @@ def attribute_rows(design: PanelDesign, fit: MixedFit, infer: Inference) -> pd.D
     )
 
 
-def no_difference(design: PanelDesign, counts: Array) -> Array:
+def _no_difference(design: PanelDesign, counts: Array) -> Array:
     """Return the contrasts that say no prototype differs from another of its set, for each row of `counts`.
 
     `counts` (q, p): sums of the fixed columns over the scores of each response. Pooled degrees of freedom lean on the
@@ -415,10 +412,7 @@ def pair_rows(design: PanelDesign, infer: Inference) -> pd.DataFrame:
 
 
 def versus_rows(
-    design: PanelDesign,
-    infer: Inference,
-    benchmark: str | None,
-    of_batches: tuple[Array, float] | None = None,
+    design: PanelDesign, infer: Inference, benchmark: str | None, of_batches: tuple[Array, float] | None = None
 ) -> pd.DataFrame:
     """Return the differences from the benchmark with Dunnett p-values and simultaneous intervals.
 

@@ -13,13 +13,7 @@ from numpy.typing import NDArray
 from panel.checks.confounds import Confounds, find_confounds, sets_of_scores
 from panel.errors import ModelError
 from panel.stats.arrays import Array, Codes
-from panel.stats.comparing.group_means import (
-    ASSESSOR,
-    BATCH,
-    INTERACTION,
-    SITTING,
-    relative_variances,
-)
+from panel.stats.comparing.group_means import ASSESSOR, BATCH, INTERACTION, SITTING, relative_variances
 from panel.stats.mixed.moments import missing_patterns
 from panel.stats.mixed.reml import MixedFit, fit_mixed_model
 from panel.stats.mixed.residuals import nothing_left
@@ -409,7 +403,11 @@ def _all_labels(study: Study, scores: pd.DataFrame) -> pd.DataFrame:
     key = ["session", "assessor", "prototype"]
     servings = study.table("servings")
     servings = servings.loc[~servings.duplicated(key, keep=False)]
-    arm = _arms(servings)
+    # an arm is a site without the number or letter behind it, where that makes groups
+    stripped = servings["site"].str.replace(_PLACE_ON_ARM, "", regex=True)
+    arm = servings["site"].where(stripped == "", stripped)
+    together = pd.DataFrame({"session": servings["session"], "assessor": servings["assessor"], "arm": arm})
+    arm = arm if together.duplicated().any() else servings["site"]
     first = servings.groupby([servings["session"], servings["assessor"], arm])["position"].transform("min")
     facts = servings[key].assign(
         served_at=servings["position"],
@@ -425,17 +423,6 @@ def _all_labels(study: Study, scores: pd.DataFrame) -> pd.DataFrame:
             "first_on_site": joined["first_on_site"].fillna(""),
         }
     ).astype("str")
-
-
-def _arms(servings: pd.DataFrame) -> pd.Series:
-    """Return the arm of each serving: its site without the number or letter behind it, where that makes groups.
-
-    Sites that are nothing but numbers or letters keep their names, as nothing says which of them lie together.
-    """
-    stripped = servings["site"].str.replace(_PLACE_ON_ARM, "", regex=True)
-    arm = servings["site"].where(stripped == "", stripped)
-    together = pd.DataFrame({"session": servings["session"], "assessor": servings["assessor"], "arm": arm})
-    return arm if together.duplicated().any() else servings["site"]
 
 
 # Each assessor's own mean of each prototype on each attribute, as an array.

@@ -30,7 +30,7 @@ from panel.stats.answers.ranks import (
 )
 from panel.stats.arrays import Array
 from panel.stats.assessors.agreement import own_tables
-from panel.stats.assessors.scaling import FEWEST_PROTOTYPES, Scaling, scaling_model
+from panel.stats.assessors.scaling import Scaling, scaling_model
 from panel.stats.comparing.group_means import VarianceTables
 from panel.stats.comparing.multiplicity import below, holm, serial_gatekeeping, tukey_p_value
 from panel.study.naming import naming
@@ -328,6 +328,7 @@ def _which(some: pd.Series, attributes: pd.DataFrame) -> str:
 
 
 _FEWEST_ASSESSORS = 2
+_FEWEST_PROTOTYPES = 3  # with two, a line through two points leaves no disagreement to test against
 
 
 @dataclass(frozen=True, eq=False, slots=True)
@@ -408,7 +409,7 @@ def _fit_all(
         there = np.isfinite(own.means[place])
         people = there.any(axis=1)
         whole = there[people].all(axis=0)
-        if people.sum() < _FEWEST_ASSESSORS or whole.sum() < FEWEST_PROTOTYPES:
+        if people.sum() < _FEWEST_ASSESSORS or whole.sum() < _FEWEST_PROTOTYPES:
             why_not.append((attribute, _too_few(int(people.sum()), int(whole.sum()))))
             continue
         cells = own.counts[place][np.ix_(people, whole)]
@@ -435,7 +436,7 @@ def _one(own: VarianceTables, place: int, held: tuple[np.ndarray, ...], cells: A
 def _too_few(people: int, whole: int) -> str:
     if people < _FEWEST_ASSESSORS:
         return "fewer than two assessors scored it"
-    return f"only {whole} prototypes were scored by every assessor; the scaling model needs {FEWEST_PROTOTYPES}"
+    return f"only {whole} prototypes were scored by every assessor; the scaling model needs {_FEWEST_PROTOTYPES}"
 
 
 _SCALING_COLUMNS = [

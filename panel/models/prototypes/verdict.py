@@ -16,14 +16,7 @@ import pandas as pd
 from numpy.typing import NDArray
 from scipy.special import stdtrit
 
-from panel.checks.confounds import (
-    BATCH,
-    IN_THESE_BATCHES,
-    MAKING_DAY,
-    OF_TEST,
-    WHOLLY,
-    Confounds,
-)
+from panel.checks.confounds import BATCH, IN_THESE_BATCHES, MAKING_DAY, OF_TEST, WHOLLY, Confounds
 from panel.stats.arrays import Array, Codes
 from panel.stats.comparing.group_means import seen_alike
 from panel.stats.comparing.multiplicity import ALPHA, below, deciding_alpha, holm, letters_for, serial_gatekeeping
@@ -40,10 +33,8 @@ SMALL = "differs but small"
 WOULD_BE_SMALL = "differs, would be small"
 EQUIVALENT = "alike within the margin"
 WOULD_BE = "would be within the margin"
-_TYPED_IN = "the margin was typed in after the scores, and shows nothing"
 _NOT_BESIDE_THE_OTHERS = "over all attributes together nothing is told apart here"
 _NOT_OF_ALL = "over all prototypes together nothing is told apart"
-_COMES_AFTER = "comes after {0} in the order fixed beforehand"
 
 
 def difference_verdicts(
@@ -98,7 +89,7 @@ def difference_verdicts(
     few = (verdict < 2) & (confounds is not None and IN_THESE_BATCHES in holds_alone(confounds))
     why = (
         after,
-        np.where(within & (not margin_stated), _TYPED_IN, ""),
+        np.where(within & (not margin_stated), "the margin was typed in after the scores, and shows nothing", ""),
         np.where(alone & ~apart, _NOT_BESIDE_THE_OTHERS if "attribute" in differences else _NOT_OF_ALL, ""),
         because,
     )
@@ -180,10 +171,7 @@ def out_of_turn(differences: pd.DataFrame, attributes: pd.DataFrame) -> np.ndarr
 
 
 def attribute_verdicts(
-    attributes: pd.DataFrame,
-    pairs: pd.DataFrame,
-    confounds: Confounds,
-    words: Callable[[str], str] = str,
+    attributes: pd.DataFrame, pairs: pd.DataFrame, confounds: Confounds, words: Callable[[str], str] = str
 ) -> pd.DataFrame:
     """Return `attributes` with `p_adjusted closed verdict because`.
 
@@ -207,7 +195,7 @@ def attribute_verdicts(
     first = place[gate].min(initial=np.inf)
     why = ""
     if (place > first).any():
-        why = _COMES_AFTER.format(words(str(attributes["attribute"].iloc[gate[0]])))
+        why = f"comes after {words(str(attributes['attribute'].iloc[gate[0]]))} in the order fixed beforehand"
     closed = np.where(place > first, why, "")
     apart = below(p_adjusted) & np.array([name not in untold for name in own], dtype=bool)
     open_ones = untold | {name: why for name, why in taken_in.items() if not apart[own.index(name)]}
@@ -234,10 +222,6 @@ def verdict_letters(means: pd.DataFrame, pairs: pd.DataFrame, versus: pd.DataFra
         which = [[(attribute, one, other) in apart for other in names] for one in names]
         letters += letters_for(np.array(estimates), np.array(which))
     return letters
-
-
-def _names(means: pd.DataFrame) -> tuple[list[str], list[str]]:
-    return means["attribute"].unique().tolist(), means["prototype"].unique().tolist()
 
 
 def _places(frame: pd.DataFrame, *names: Sequence[str]) -> list[Codes]:
@@ -309,7 +293,7 @@ def shrunken_differences(means: pd.DataFrame, *tables: pd.DataFrame) -> list[dic
     made them differ; `wrong_sign` the chance that its sign is the other one. NaN where not all pairs of an attribute
     were estimated.
     """
-    names, pairs = _names(means), tables[0]
+    names, pairs = (means["attribute"].unique().tolist(), means["prototype"].unique().tolist()), tables[0]
     estimate = np.full(tuple(map(len, names)), np.nan)
     estimate[tuple(_places(means, *names))] = means["estimate"].to_numpy(float)
     estimate -= estimate.mean(axis=1, keepdims=True)

@@ -15,7 +15,6 @@ from panel.claims.verdict import AGAINST, FOR, OPEN
 from panel.errors import PanelError
 from panel.models.decision.decide import decisions_so_far
 from panel.plan.protocol import people, read_protocol
-from panel.plan.safety import sign_offs
 from panel.report.contents import part_study
 from panel.report.contents.blocks import (
     Block,
@@ -163,7 +162,7 @@ def _recorded(study: Study) -> list[Block]:
 
 
 def _gate_signed(study: Study) -> Iterator[tuple[str, ...]]:
-    signed = sign_offs(study)
+    signed = study.table("safety")
     for (who, role, day), rows in signed.groupby(["who", "role", "date"], sort=False):
         yield f"Safety gate: {counted(len(rows), 'entry', 'entries')}", str(who), str(role) or NOTHING, str(day)
 

@@ -15,7 +15,7 @@ from panel.checks.moments_recorded import days_of_scores, days_stated, first_sco
 from panel.plan.balance import ServingBalance, serving_balance
 from panel.plan.codes import OPENING_COLUMNS, first_changed_opening, first_opening, plan_fits_seal, sealed_key
 from panel.plan.protocol import read_protocol
-from panel.plan.safety import RED, reactions, safety_gate, sign_offs
+from panel.plan.safety import RED, safety_gate
 from panel.report.contents.blocks import (
     Block,
     Numbers,
@@ -97,7 +97,7 @@ def safety(answers: Answers) -> Section:
     blocks: list[Block] = [
         said("caution", "This is a record of what named persons signed. It is not a safety assessment.")
     ]
-    if sign_offs(study).empty:
+    if study.table("safety").empty:
         blocks.append(said("gap", "No sign-off of the safety gate is recorded in this study."))
     elif day := _first_test_day(study):
         gate = safety_gate(study, day)
@@ -116,7 +116,7 @@ def safety(answers: Answers) -> Section:
 
 
 def _events(answers: Answers) -> Block:
-    events = reactions(answers.study)
+    events = answers.study.table("reactions")
     none = "Adverse events: none recorded. That nothing is recorded does not show that nothing happened."
     return said("paragraph", none) if events.empty else _table(answers, REACTIONS, events)
 

@@ -25,7 +25,7 @@ _LEAST_SURE = 10.0  # logits; so large a standard error is the sign of an answer
 
 
 @dataclass(frozen=True, eq=False, slots=True)
-class CumulativeLogit:
+class _CumulativeLogit:
     """A fitted model: `thresholds` (c - 1,), `coefficients` (p,), `sd` of the persons, on the logit scale.
 
     `covariance` is that of (thresholds, coefficients, sd), without the last where there are no persons. `settled` is
@@ -48,7 +48,7 @@ class CumulativeLogit:
 
 def fit_cumulative_logit(
     answer: Codes, fixed: Array, person: Codes | None = None, nodes: int = _NODES
-) -> CumulativeLogit:
+) -> _CumulativeLogit:
     """Fit the model by maximum likelihood.
 
     Parameters
@@ -90,7 +90,7 @@ def fit_cumulative_logit(
     regular = bool(np.isfinite(information).all()) and np.linalg.eigvalsh(information)[0] > 0
     covariance = np.linalg.inv(information) if regular else np.full_like(information, np.nan)
     sure = regular and bool(np.diagonal(covariance)[: c + p].max() < _LEAST_SURE**2)
-    return CumulativeLogit(
+    return _CumulativeLogit(
         thresholds=natural[:c],
         coefficients=natural[c : c + p],
         sd=float(natural[-1]) if person is not None else 0.0,

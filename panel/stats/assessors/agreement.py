@@ -96,24 +96,18 @@ def column_effects(table: Array, *, of_others: bool = False) -> Array:
     their own part. `of_others`: those of all rows but one, for each row in turn, (..., a, p); NaN where no other has
     the column.
     """
-    weight, deviation, left = _normal_parts(table)
-    if of_others:
-        others = (
-            part.sum(axis=axis, keepdims=True) - part for part, axis in ((deviation, -2), (left, -3), (weight, -2))
-        )
-        return _solved_effects(*others)
-    return _solved_effects(deviation.sum(axis=-2), left.sum(axis=-3), weight.sum(axis=-2))
-
-
-def _normal_parts(table: Array) -> tuple[Array, Array, Array]:
-    """Return of each row which columns it has, their deviation from its mean, and its part in the normal matrix."""
     there = np.isfinite(table)
     weight = there.astype(float)
     n_row = np.maximum(weight.sum(axis=-1), 1)[..., None]
     filled = np.where(there, table, 0.0)
     deviation = np.where(there, filled - filled.sum(axis=-1, keepdims=True) / n_row, 0.0)
     left = weight[..., None] * (np.eye(table.shape[-1]) - (weight / n_row)[..., None, :])
-    return weight, deviation, left
+    if of_others:
+        others = (
+            part.sum(axis=axis, keepdims=True) - part for part, axis in ((deviation, -2), (left, -3), (weight, -2))
+        )
+        return _solved_effects(*others)
+    return _solved_effects(deviation.sum(axis=-2), left.sum(axis=-3), weight.sum(axis=-2))
 
 
 def _solved_effects(right: Array, left: Array, n_column: Array) -> Array:

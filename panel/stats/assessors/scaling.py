@@ -27,9 +27,6 @@ from panel.stats.arrays import Array, ratio
 from panel.stats.assessors.departures import SCALE_SD
 from panel.stats.comparing.group_means import f_tail
 
-FEWEST_PROTOTYPES = 3
-"""With two prototypes a line through two points leaves no disagreement to test against."""
-
 
 @dataclass(frozen=True, eq=False, slots=True)
 class Scaling:
@@ -211,7 +208,9 @@ def profile_exchange(scores: Array) -> dict[str, NDArray[Any]]:
         Share of the pair's squared disagreement with the other repeats that the exchange removes.
     """
     scores = _without_level(scores)
-    others = _other_repeats(scores)
+    there = np.isfinite(scores)
+    known = np.where(there, scores, 0.0)
+    others = ratio(known.sum(axis=1, keepdims=True) - known, there.sum(axis=1, keepdims=True) - there)
     noise = _disagreement(scores, others)
     spread = _typical_spread(noise)
     steady = np.isfinite(spread) & (spread > 0)
@@ -231,13 +230,6 @@ def profile_exchange(scores: Array) -> dict[str, NDArray[Any]]:
     removed = -2 * inner * ratio(repeats - 1, repeats, 0.0)
     gain = ratio(removed, squares[..., first] + squares[..., second], 0.0)
     return {"first": first, "second": second, "chance": chance, "gain": gain}
-
-
-def _other_repeats(scores: Array) -> Array:
-    """Return for each repeat the mean over the same person's other repeats."""
-    there = np.isfinite(scores)
-    known = np.where(there, scores, 0.0)
-    return ratio(known.sum(axis=1, keepdims=True) - known, there.sum(axis=1, keepdims=True) - there)
 
 
 def _without_level(values: Array) -> Array:
@@ -272,7 +264,10 @@ def _typical_spread(noise: Array) -> Array:
     cells, levels = there.sum(axis=(1, 2)), there.any(axis=2).sum(axis=1)
     freedom = (cells - levels) * ratio(levels - 1, levels, 0.0)
     below_mean = (1 - ratio(np.float64(2 / 9), freedom, 2 / 9)) ** 3
-    return np.sqrt(_median(ratio(ratio(squares, cells - levels), below_mean)))
+    columns = ratio(ratio(squares, cells - levels), below_mean)  # their medians, without the NaN
+    count = np.isfinite(columns).sum(axis=0)
+    ordered, at, last = np.sort(columns, axis=0), np.arange(columns.shape[1]), np.maximum(count, 1)
+    return np.sqrt(np.where(count > 0, (ordered[(last - 1) // 2, at] + ordered[last // 2, at]) / 2, np.nan))
 
 
 def _correlation(noise: Array) -> Array:
@@ -306,10 +301,3 @@ def _outside_the_pair(noise: Array, first: NDArray[np.int64], second: NDArray[np
     # of the objects outside the pair one goes into the level that all objects share
     freedom = cells * ratio(np.maximum(objects - 3, 0), np.maximum(objects - 2, 0), 0.0)
     return ratio(outside, freedom), freedom
-
-
-def _median(columns: Array) -> Array:
-    """Return the median of each column without its NaN; NaN for a column without values."""
-    count = np.isfinite(columns).sum(axis=0)
-    ordered, at, last = np.sort(columns, axis=0), np.arange(columns.shape[1]), np.maximum(count, 1)
-    return np.where(count > 0, (ordered[(last - 1) // 2, at] + ordered[last // 2, at]) / 2, np.nan)

@@ -219,11 +219,7 @@ def _own_squares(scores: Array) -> Array:
     sitting = by_session - by_session.mean(axis=0)
     fixed = by_prototype.mean(axis=0)[:, None] + by_session.mean(axis=0)[None, :]
     total = ((centred - fixed[None, :, :, None]) ** 2).sum(axis=(1, 2, 3))
-    squares = [
-        p * s * r * assessor**2,
-        s * r * (interaction**2).sum(axis=1),
-        p * r * (sitting**2).sum(axis=1),
-    ]
+    squares = [p * s * r * assessor**2, s * r * (interaction**2).sum(axis=1), p * r * (sitting**2).sum(axis=1)]
     return np.stack([*squares, total - sum(squares)], axis=-1)
 
 

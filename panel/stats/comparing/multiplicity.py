@@ -92,10 +92,7 @@ def _sorted_family(p: ArrayLike) -> tuple[NDArray[np.float64], NDArray[np.bool_]
 
 
 def _back_in_place(
-    values: NDArray[np.float64],
-    asked: NDArray[np.bool_],
-    order: NDArray[np.intp],
-    stepped: NDArray[np.float64],
+    values: NDArray[np.float64], asked: NDArray[np.bool_], order: NDArray[np.intp], stepped: NDArray[np.float64]
 ) -> NDArray[np.float64]:
     """Return the stepped values at the places their p-values came from, none above 1."""
     family = np.empty(order.size)

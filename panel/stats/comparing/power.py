@@ -103,12 +103,7 @@ def detection_power(difference: ArrayLike, std_error: ArrayLike, df: ArrayLike, 
 
 
 def smallest_difference(
-    std_error: ArrayLike,
-    df: ArrayLike,
-    *,
-    power: float = 0.8,
-    alpha: float = 0.05,
-    critical: ArrayLike | None = None,
+    std_error: ArrayLike, df: ArrayLike, *, power: float = 0.8, alpha: float = 0.05, critical: ArrayLike | None = None
 ) -> Array:
     """Return the smallest true difference that this standard error would show with probability `power`.
 
@@ -273,7 +268,10 @@ def planned_looks_p(
     going, stopped = np.ones(1), list[float]()
     p_value = 0.0
     for place, (before, now) in enumerate(pairwise((0, *numbers))):
-        going = np.convolve(going, _chances(now - before, guess))
+        n = now - before
+        x = np.arange(n + 1.0)
+        ways = _log_ways(x[:, None], np.array([float(n)]))
+        going = np.convolve(going, np.asarray(np.exp(ways + xlogy(x, guess) + xlog1py(n - x, -guess))))
         if place == look:
             p_value = sum(stopped) + float(going[right:].sum())
         stopped.append(float(going[needed[place] :].sum()))
@@ -288,13 +286,6 @@ def planned_looks_low(numbers: Sequence[int], needed: Sequence[int], look: int, 
     from scipy.optimize import brentq  # slow to load, and seldom needed
 
     return float(brentq(lambda chance: planned_looks_p(numbers, needed, chance, look, right)[0] - tail, 0.0, 1.0))
-
-
-def _chances(n: int, guess: float) -> Array:
-    """Return the binomial chances of 0 to n right answers."""
-    x = np.arange(n + 1.0)
-    ways = _log_ways(x[:, None], np.array([float(n)]))
-    return np.asarray(np.exp(ways + xlogy(x, guess) + xlog1py(n - x, -guess)))
 
 
 def _ask_plan(numbers: Sequence[int], needed: Sequence[int], look: int, right: int) -> None:

@@ -71,12 +71,7 @@ class _Spread:
 
 
 def _find_spread(
-    estimate: Array,
-    variance: Array,
-    centre: float | None = None,
-    df: Array | None = None,
-    *,
-    pooled: bool = False,
+    estimate: Array, variance: Array, centre: float | None = None, df: Array | None = None, *, pooled: bool = False
 ) -> _Spread:
     """Return the spread behind estimates (k,) or (..., families, k) with these variances; NaN: not estimated.
 

@@ -15,7 +15,7 @@ from panel.errors import ModelError
 from panel.stats.arrays import Array
 from panel.stats.curves.least_squares import CurveFit, fit_curve
 
-Weighting = Literal["equal", "relative"]
+_Weighting = Literal["equal", "relative"]
 _FEWEST_RATES = 5
 CLEARLY_WORSE = 4.0
 
@@ -66,7 +66,7 @@ class FlowFit:
 
 
 def _fit_flow(
-    rate: ArrayLike, stress: ArrayLike, model: FlowModel, weighting: Weighting = "relative", level: float = 0.95
+    rate: ArrayLike, stress: ArrayLike, model: FlowModel, weighting: _Weighting = "relative", level: float = 0.95
 ) -> FlowFit:
     """Fit one model to shear stress by shear rate, non-linear least squares on the stresses.
 
@@ -105,7 +105,7 @@ def _fit_flow(
 
 
 def fit_flow_models(
-    rate: ArrayLike, stress: ArrayLike, weighting: Weighting = "relative", level: float = 0.95
+    rate: ArrayLike, stress: ArrayLike, weighting: _Weighting = "relative", level: float = 0.95
 ) -> tuple[FlowFit, ...]:
     """Return the fits of all three models, the one with the smallest AICc first."""
     fits = [_fit_flow(rate, stress, model, weighting, level) for model in FLOW_MODELS]

@@ -42,7 +42,9 @@ def alias_groups(columns: ArrayLike, threshold: float = ALIAS_THRESHOLD) -> tupl
     `EXACT_ALIAS_THRESHOLD` finds columns that are the same up to shift and scale.
     """
     X = np.asarray(columns, dtype=float)
-    r = _correlations(X)
+    centred, apart = X - X.mean(axis=0), without_spread(X)
+    unit = np.where(apart, 0.0, centred) / np.where(apart, 1.0, np.linalg.norm(centred, axis=0))
+    r = np.asarray(unit.T @ unit)
     tied = np.abs(r) > threshold
     group = np.full(X.shape[1], -1)
     sign = np.zeros(X.shape[1], dtype=np.int64)
@@ -64,13 +66,6 @@ def without_spread(X: Array) -> NDArray[np.bool_]:
     """Return which columns cannot be correlated: constant ones, and those of which some values are missing."""
     length = np.linalg.norm(X - X.mean(axis=0), axis=0)
     return np.asarray(~(length > _NO_SPREAD * np.abs(X).max(axis=0, initial=0.0) * np.sqrt(X.shape[0])))
-
-
-def _correlations(X: Array) -> Array:
-    """Return the correlations of the columns, 0 for columns that cannot be correlated."""
-    centred, apart = X - X.mean(axis=0), without_spread(X)
-    unit = np.where(apart, 0.0, centred) / np.where(apart, 1.0, np.linalg.norm(centred, axis=0))
-    return np.asarray(unit.T @ unit)
 
 
 # Averages over blends of ingredients of which some values may be unknown.

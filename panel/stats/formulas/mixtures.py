@@ -332,10 +332,7 @@ def pooled_variance(fit: LinearFit, error: ArrayLike, error_df: ArrayLike) -> tu
     pooled = (fit.df * fit.residual_variance + error_df * error) / (fit.df + error_df)
     with np.errstate(invalid="ignore"):
         smaller = fit.residual_variance < error
-    return (
-        np.where(smaller, pooled, fit.residual_variance),
-        np.where(smaller, fit.df + error_df, float(fit.df)),
-    )
+    return (np.where(smaller, pooled, fit.residual_variance), np.where(smaller, fit.df + error_df, float(fit.df)))
 
 
 def cautious_variance(fit: LinearFit, error: ArrayLike) -> tuple[Array, Array]:

@@ -64,7 +64,9 @@ def principal_components(table: NDArray[np.float64], matrix: Matrix = "covarianc
     U, d, Vt = np.linalg.svd(X, full_matrices=False)
     k = min(n - 1, p)
     axes = Vt[:k].T
-    signs = _signs(axes)
+    size = np.abs(axes)
+    first_largest = np.argmax(size >= size.max(axis=0) * (1 - _TIE), axis=0)
+    signs = np.asarray(np.where(axes[first_largest, np.arange(axes.shape[1])] < 0, -1.0, 1.0))
     eigenvalues = d[:k] ** 2 / (n - 1)
     spread = X.std(axis=0, ddof=1)
     with np.errstate(divide="ignore", invalid="ignore"):
@@ -121,13 +123,6 @@ def chance_shares(
     shuffled = rng.permuted(np.broadcast_to(X, (runs, n, p)), axis=1)
     squares = np.linalg.svd(shuffled, compute_uv=False)[:, : min(n - 1, p)] ** 2
     return np.asarray(squares / (X**2).sum())
-
-
-def _signs(axes: NDArray[np.float64]) -> NDArray[np.float64]:
-    """Return +1 or -1 for each axis so that its entry with the largest size becomes positive; shape (k,)."""
-    size = np.abs(axes)
-    first_largest = np.argmax(size >= size.max(axis=0) * (1 - _TIE), axis=0)
-    return np.asarray(np.where(axes[first_largest, np.arange(axes.shape[1])] < 0, -1.0, 1.0))
 
 
 # Several tables on the same rows (panel, instruments) on one map, none of them louder for having more columns.

@@ -69,7 +69,9 @@ def k_means(tables: Array, k: int, rng: np.random.Generator) -> tuple[Codes, Arr
         return labels, total - n * (tables.mean(axis=1) ** 2).sum(axis=1)
     for start in range(_STARTS + 1):
         if start == 0:
-            centres = _centres(tables, _cut(tables, k), np.zeros((size, k, tables.shape[2])))
+            axis = np.linalg.eigh(np.swapaxes(tables, 1, 2) @ tables)[1][:, :, -1:]
+            place = np.argsort(np.argsort((tables @ axis)[:, :, 0], axis=1), axis=1)
+            centres = _centres(tables, np.asarray(place * k // tables.shape[1]), np.zeros((size, k, tables.shape[2])))
         else:
             drawn = rng.random((size, n)).argpartition(k - 1, axis=1)[:, :k]
             centres = np.take_along_axis(tables, drawn[:, :, None], axis=1)
@@ -77,13 +79,6 @@ def k_means(tables: Array, k: int, rng: np.random.Generator) -> tuple[Codes, Arr
         better = total + left < within
         labels[better], within[better] = found[better], (total + left)[better]
     return labels, within
-
-
-def _cut(tables: Array, k: int) -> Codes:
-    """Return k groups of equal size along the first principal axis of each table."""
-    axis = np.linalg.eigh(np.swapaxes(tables, 1, 2) @ tables)[1][:, :, -1:]
-    place = np.argsort(np.argsort((tables @ axis)[:, :, 0], axis=1), axis=1)
-    return np.asarray(place * k // tables.shape[1])
 
 
 def _settled(tables: Array, centres: Array) -> tuple[Codes, Array]:

@@ -533,7 +533,8 @@ def _strata_parts(response: Array, fixed: Array, groups: list[Codes]) -> tuple[l
     parts: list[Array] = []
     df: list[int] = []
     for place, factor in enumerate(factors):
-        parts.append(_group_means(factor, rest)[factor])
+        order = np.argsort(factor, kind="stable")
+        parts.append(np.asarray(rest[order].reshape(_size(factor), -1, rest.shape[1]).mean(axis=1))[factor])
         rest = rest - parts[-1]
         coarser = [df[earlier] for earlier in range(place) if _is_finer(factor, factors[earlier])]
         df.append(_size(factor) - sum(coarser))
@@ -580,9 +581,3 @@ def _is_finer(group: Codes, other: Codes) -> bool:
 
 def _size(group: Codes) -> int:
     return int(group.max()) + 1
-
-
-def _group_means(group: Codes, values: Array) -> Array:
-    """Return the means of groups of one size."""
-    order = np.argsort(group, kind="stable")
-    return np.asarray(values[order].reshape(_size(group), -1, values.shape[1]).mean(axis=1))

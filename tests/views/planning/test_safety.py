@@ -2,11 +2,11 @@
 
 from panel.checks.all_checks import readiness
 from panel.plan.protocol import read_protocol
-from panel.plan.safety import _no_reactions, _no_sign_offs, _record_sign_off, record_reaction, safety_gate
+from panel.plan.safety import _record_sign_off, record_reaction, safety_gate
 from panel.study.knowledge import shared_table
 from panel.study.naming import Naming
 from panel.study.shown import shown
-from panel.study.study import Study
+from panel.study.study import Study, empty_table
 from panel.views.planning.safety import _READY, GATE, MISSING, PROTOCOL, REACTIONS, checklist, tell_gate
 from tests.checks.test_readiness import signed
 from tests.studies import small_study
@@ -14,7 +14,7 @@ from tests.views.examples import words_covering_words, words_outside
 
 DAY, NAMES = "2025-03-13T10:00", Naming()
 SIGNED = {"who": "Dr A", "role": "safety assessor", "date": "2025-03-10", "document": "binder 4"}
-ONE = _record_sign_off(_no_sign_offs(), "preservation", **SIGNED)
+ONE = _record_sign_off(empty_table("safety"), "preservation", **SIGNED)
 
 
 def study(entries=ONE):
@@ -28,7 +28,7 @@ def told(entries):
 
 def test_closed_open_and_still_open_are_told_apart():
     count = len(shared_table("safety_gate"))
-    assert told(_no_sign_offs()).headline == (
+    assert told(empty_table("safety")).headline == (
         f"The ballots stay closed for all 4 batches: {count} items are not signed (to be signed by: qualified safety "
         "assessor, regulatory professional, microbiologist and 6 more)."
     )
@@ -55,13 +55,15 @@ def test_what_is_missing_names_who_must_sign():
 def test_a_frozen_batch_is_named_with_its_reason():
     facts = {"when": "2025-03-13T09:00", "who": "leader", "signs": "hives", "severity": "serious", "action": "rinsed"}
     found = study(signed())
-    found = Study({**found.tables, "reactions": record_reaction(_no_reactions(), **facts, batch="P2-1")}, found.facts)
+    found = Study(
+        {**found.tables, "reactions": record_reaction(empty_table("reactions"), **facts, batch="P2-1")}, found.facts
+    )
     frozen = tell_gate(safety_gate(found, DAY), NAMES)
     assert frozen.headline == "The ballots stay closed for batch P2-1: a reaction is not settled."
     assert frozen.mind == ("P2-1 is frozen: the reaction of somebody on 2025-03-13T09:00 is not settled.",)
     entries = shown(REACTIONS, found.table("reactions"), NAMES)
     assert entries[["Signs", "Batch; prototype"]].to_numpy().tolist() == [["hives", "P2-1; –"]]
-    assert shown(REACTIONS, _no_reactions(), NAMES).empty
+    assert shown(REACTIONS, empty_table("reactions"), NAMES).empty
 
 
 def test_without_batches_nothing_may_be_applied():
@@ -70,7 +72,9 @@ def test_without_batches_nothing_may_be_applied():
 
 
 def test_what_it_does_not_replace_comes_first_and_nothing_is_said_twice():
-    words = [str(item) for each in told(_no_sign_offs()).every_drawer() for item in each.items if isinstance(item, str)]
+    words = [
+        str(item) for each in told(empty_table("safety")).every_drawer() for item in each.items if isinstance(item, str)
+    ]
     assert words[1] == (
         "This record does not replace a safety assessor, a physician, an ethics committee or local law."
     )
