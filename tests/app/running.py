@@ -12,6 +12,7 @@ import sys
 import time
 from collections.abc import Iterator
 from contextlib import contextmanager, suppress
+from functools import cache
 from pathlib import Path
 from tempfile import TemporaryDirectory
 from typing import Any
@@ -20,6 +21,7 @@ from urllib.parse import quote
 import axe_playwright_python
 from playwright.sync_api import BrowserContext, Locator, Page, sync_playwright
 from playwright.sync_api import TimeoutError as PlaywrightTimeout
+from streamlit.components.v2 import manifest_scanner
 from streamlit.testing.v1 import AppTest
 
 from panel.app.places import PART, PARTS, PLACES, addresses
@@ -44,6 +46,8 @@ LONGEST = 60_000  # milliseconds for one step; a busy machine may take many time
 _LOOK = 200  # milliseconds; nobody presses what has only just come, and what is still being exchanged takes no press
 _TRIES = 6  # of picking from a list, sharing the time of one step
 _STARTED_WITHIN = 60.0  # seconds; about four on an idle machine
+# Each `AppTest` looks through all installed packages for parts of Streamlit; they are the same for all of a run.
+manifest_scanner.scan_component_manifests = cache(manifest_scanner.scan_component_manifests)
 
 
 def part_of_app(name: str) -> AppTest:
