@@ -24,5 +24,5 @@ def recent_list_of_the_tests(tmp_path: Path, monkeypatch: pytest.MonkeyPatch):
 
 @pytest.fixture(autouse=True)
 def one_drawing_of_each_picture(monkeypatch: pytest.MonkeyPatch):
-    """A page without a browser has no width: the drawings for a phone are looked at in a browser and in `tests/views`."""
+    """A page without a browser has no width: drawings for a phone are looked at in a browser and in `tests/views`."""
     monkeypatch.setattr(Picture, "narrow_svg", property(lambda picture: picture.svg))
