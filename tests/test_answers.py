@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from inspect import signature
+
 import numpy as np
 import pytest
 
@@ -89,8 +91,7 @@ def test_an_unknown_question_is_no_attribute():
 
 def test_every_question_names_a_function_that_takes_what_it_is_given():
     for question in QUESTIONS.values():
-        code = question.answered_by().__code__
-        taken = set(code.co_varnames[: code.co_argcount + code.co_kwonlyargcount])
+        taken = set(signature(question.answered_by()).parameters)
         assert taken.issuperset({*question.uses, *question.settings, *(["rng"] if question.drawn else [])}), (
             question.name
         )

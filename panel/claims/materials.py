@@ -34,7 +34,7 @@ from panel.stats.mixed.reml import MixedFit
 from panel.study.naming import Naming, naming
 from panel.study.numbers_read import read_numbers
 from panel.study.scores_used import named_rows
-from panel.study.study import Study
+from panel.study.study import Study, kept
 from panel.words import counted, cut_share, format_list, format_typed, level_words, typed_share
 
 _MINUTES_SLACK = 1e-9
@@ -147,11 +147,7 @@ class Materials:
     @cached_property
     def swaps_over_prototypes(self) -> pd.DataFrame:
         """Swap effects with prototypes as the units; without rows where there are too few."""
-        try:
-            model = model_of(self.study, prototype_level(self.study, self.differences))
-        except ModelError:
-            return pd.DataFrame({"attribute": [], "swap": []})
-        return swap_effects(model)
+        return _swaps_over_prototypes(self.study, *filter(None, (self.differences,)))
 
     @cached_property
     def names(self) -> Names:
@@ -190,9 +186,12 @@ class Materials:
 
     def minutes(self, attribute: str) -> float:
         """Return when an attribute is judged, in minutes after the end of rubbing; NaN if not stated."""
-        table = self.study.table("attributes")
-        found = table.loc[table["attribute"] == attribute, "minutes"]
-        return float(found.iloc[0]) if len(found) else float("nan")
+        return self._minutes.get(attribute, float("nan"))
+
+    @cached_property
+    def _minutes(self) -> dict[str, float]:
+        table = self.study.table("attributes").drop_duplicates("attribute")
+        return dict(zip(table["attribute"], table["minutes"].astype(float), strict=True))
 
     def role(self, prototype: str) -> str:
         """Return the role of a prototype; empty if it is not listed."""
@@ -401,6 +400,15 @@ class PanelNumbers:
             return ""
         low, high = int(counts.min()), int(counts.max())
         return counted(high, "score") if low == high else f"{low} to {high} scores"
+
+
+@kept
+def _swaps_over_prototypes(study: Study, differences: Differences | None = None) -> pd.DataFrame:
+    try:
+        model = model_of(study, prototype_level(study, differences))
+    except ModelError:
+        return pd.DataFrame({"attribute": [], "swap": []})
+    return swap_effects(model)
 
 
 def _panel_numbers(study: Study, fitted: PanelFit) -> PanelNumbers:

@@ -336,6 +336,24 @@ def entries_at(tokens: Tokens, place: int, part: str = "") -> Iterator[tuple[int
             yield length, entry
 
 
+_NOTHING = 0, Entry("")
+
+
+def entry_at(tokens: Tokens, place: int, part: str) -> tuple[int, Entry]:
+    """Return the longest phrase of a part at a place, or of any part: its number of tokens, 0 where there is none."""
+    longest = _longest_phrases().get(tokens[place], 0) if place < len(tokens) else 0
+    return _longest_of_each(tokens[place : place + longest]).get(part, _NOTHING) if longest else _NOTHING
+
+
+@lru_cache(maxsize=4096)
+def _longest_of_each(words: Tokens) -> dict[str, tuple[int, Entry]]:
+    found: dict[str, tuple[int, Entry]] = {}
+    for length, entry in _standing(words):
+        found.setdefault(entry.part, (length, entry))
+        found.setdefault("", (length, entry))
+    return found
+
+
 @lru_cache(maxsize=4096)
 def _standing(words: Tokens) -> tuple[tuple[int, Entry], ...]:
     """Return what words may begin with, the longest first: the steps of the grammar ask again and again."""

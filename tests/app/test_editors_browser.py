@@ -20,6 +20,7 @@ from tests.app.running import (
     browser,
     entered,
     free_port,
+    pressed,
     running_app,
     settled,
     violations,
@@ -55,6 +56,7 @@ def typed_into_the_grid(page: Page) -> None:
     settled(page)
     page.get_by_text("You were typing \u201c12.4\u201d in row 1, Name; it is not in the table.").wait_for()
     page.get_by_role("button", name="Forget it").click()
+    page.get_by_text("You were typing").wait_for(state="detached")
     page.reload()
     settled(page)
     write_the_second_cell(page, "48,7 base")
@@ -189,8 +191,7 @@ def test_what_is_half_done_outlives_a_reload_and_a_restart(tmp_path: Path):
             page.goto(left_at)
             settled(page)
             page.get_by_text(_NOT_SAVED).wait_for()
-            page.get_by_role("button", name="Save prototypes").click()
-            page.get_by_text("It is saved in").wait_for()
+            pressed(page, page.get_by_role("button", name="Save prototypes"), page.get_by_text("It is saved in"))
             for width in _WIDTHS:
                 page.set_viewport_size({"width": width, "height": 900})
                 assert page.evaluate("document.documentElement.scrollWidth") <= width

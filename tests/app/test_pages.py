@@ -64,6 +64,11 @@ def labelled(widgets, label: str):
 @pytest.fixture
 def demo(monkeypatch: pytest.MonkeyPatch) -> Study:
     monkeypatch.delenv(STUDY_VARIABLE, raising=False)
+    return _demo()
+
+
+@cache
+def _demo() -> Study:
     return open_study(demo_folder())
 
 

@@ -9,7 +9,8 @@ signs, who lies higher, one and many. None of the functions that wrote them is a
 
 import re
 from collections import Counter
-from collections.abc import Iterable, Iterator
+from collections.abc import Callable, Iterable, Iterator
+from functools import cache
 from itertools import pairwise
 
 import numpy as np
@@ -42,9 +43,11 @@ def study_name(request) -> str:
 
 
 @pytest.fixture(scope="module")
-def everything(study_name) -> list[Told]:
-    """Everything that is told of a study."""
-    return all_told(STUDIES[study_name]())
+def everything(study_name) -> Iterator[list[Told]]:
+    """Everything that is told of a study, each picture drawn once for a width."""
+    with pytest.MonkeyPatch.context() as changed:
+        changed.setattr(Picture, "figure", cache(Picture.figure))
+        yield all_told(STUDIES[study_name]())
 
 
 def test_what_is_told_is_what_was_told_before(study_name, everything):
@@ -101,14 +104,20 @@ def named_lines(figure: Figure) -> Iterator[tuple[Axes, list[tuple[float, str]]]
         yield axes, own or (shared[1] if shared[0] == axes.get_ylim() else [])
 
 
-def _named(label: str, words: set[str]) -> bool:
-    """Whether a row holds all that a label names; what is in brackets, or cut off, need not be there."""
-    label = re.sub("^candidate ", "", label).partition(" (")[0].rstrip("…")
+def _named(rows: list[Row]) -> Callable[[str], list[Row]]:
+    """Return what gives the rows of a label: they hold all it names, save what is in brackets or cut off."""
 
-    return any(
-        all(any(word.startswith(part.rstrip()) for word in words) for part in re.split(between, label))
-        for between in (_BETWEEN, f"{_BETWEEN}|, ")
-    )
+    @cache
+    def of_label(label: str) -> list[Row]:
+        label = re.sub("^candidate ", "", label).partition(" (")[0].rstrip("…")
+        ways = [[part.rstrip() for part in re.split(between, label)] for between in (_BETWEEN, f"{_BETWEEN}|, ")]
+        return [row for row in rows if any(all(_begins(row[1], part) for part in way) for way in ways)]
+
+    return of_label
+
+
+def _begins(words: set[str], part: str) -> bool:
+    return any(word.startswith(part) for word in words)
 
 
 def _has(numbers: np.ndarray, wanted: list[float]) -> bool:
@@ -123,6 +132,7 @@ def _nearest(lines: list[tuple[float, str]], y: float) -> str:
 def test_each_mark_and_interval_stands_at_the_numbers_of_its_row(pictures):
     tried = Counter()
     for picture, rows, figures in pictures:
+        named = _named(rows)
         for axes, lines in (part for figure in figures for part in named_lines(figure)):
             groups = [group for group in axes.collections if isinstance(group, LineCollection)]
             pieces = [piece for group in groups if _in_numbers(axes, group) for piece in group.get_segments()]
@@ -149,9 +159,8 @@ def test_each_mark_and_interval_stands_at_the_numbers_of_its_row(pictures):
                     reach = (
                         [float(at) for at in own[0][:, 0]] if len(own) == 1 and set(own[0][:, 0]) != set(ends) else []
                     )
-                    assert any(
-                        _has(numbers, [x, *reach]) for numbers, words in rows if who <= words and _named(label, words)
-                    ), (picture.name, label, who, x, reach)
+                    near = [numbers for numbers, words in named(label) if who <= words]
+                    assert any(_has(numbers, [x, *reach]) for numbers in near), (picture.name, label, who, x, reach)
                     assert not reach or reach[0] <= x <= reach[1], (picture.name, label)
                     tried[picture.name] += 1
     assert tried.total() > 2
@@ -160,13 +169,13 @@ def test_each_mark_and_interval_stands_at_the_numbers_of_its_row(pictures):
 def test_each_bar_is_as_wide_as_a_number_of_its_row_and_the_text_in_it_says_so(pictures):
     tried = Counter()
     for picture, rows, figures in pictures:
+        named = _named(rows)
         for axes, lines in (part for figure in figures for part in named_lines(figure)):
             bars = [bar for bar in axes.patches if isinstance(bar, Rectangle) and _in_numbers(axes, bar) and lines]
             for bar in bars:
                 label = _nearest(lines, bar.get_y() + bar.get_height() / 2)
                 if picture.name in ("liking_distribution", "just_about_right"):
-                    near = [numbers for numbers, words in rows if _named(label, words)]
-                    assert any(_has(numbers, [bar.get_width()]) for numbers in near), (picture.name, label)
+                    assert any(_has(numbers, [bar.get_width()]) for numbers, _ in named(label)), (picture.name, label)
             for text in axes.texts:
                 x, y = text.get_position()
                 inside = [
@@ -182,6 +191,7 @@ def test_each_bar_is_as_wide_as_a_number_of_its_row_and_the_text_in_it_says_so(p
 def test_each_remark_beside_a_line_says_numbers_of_that_line(pictures):
     tried = Counter()
     for picture, rows, figures in pictures:
+        named = _named(rows)
         for axes, lines in (part for figure in figures for part in named_lines(figure)):
             beside = [text for text in axes.texts if text.get_transform() == axes.get_yaxis_transform()]
             for text in beside if lines else []:
@@ -191,8 +201,7 @@ def test_each_remark_beside_a_line_says_numbers_of_that_line(pictures):
                     counted = [one / other for (one, _), (other, _) in pairwise(told) if other]
                     assert any(
                         all(holds(np.concatenate([numbers, counted]), *each, cut=True) for each in told)
-                        for numbers, words in rows
-                        if _named(label, words)
+                        for numbers, _ in named(label)
                     ), (picture.name, label, text.get_text())
                     tried[picture.name] += 1
 

@@ -39,7 +39,7 @@ from panel.stats.formulas.composition import (
 from panel.stats.mixed.inference import widened
 from panel.study.formulas import SAME_AMOUNT, blend_rounding, emollient_blend, formula_pairs, oriented, swap_table
 from panel.study.scores_used import scores_used
-from panel.study.study import Study
+from panel.study.study import Study, kept
 from panel.words import level_digits
 
 _CHANGE = ["swap", "removed", "added", "percent"]
@@ -98,6 +98,7 @@ class TracedSwaps:
     notes: tuple[str, ...]
 
 
+@kept
 def trace_swaps(study: Study) -> TracedSwaps:
     """Trace differences between the prototypes of `study` back to their emollient swaps.
 

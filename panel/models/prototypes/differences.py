@@ -50,7 +50,7 @@ from panel.stats.mixed.inference import (
 from panel.stats.mixed.reml import MixedFit
 from panel.study.naming import naming
 from panel.study.scores_used import ScoresUsed, scores_used
-from panel.study.study import Study, natural_order, those_in
+from panel.study.study import Study, kept, natural_order, those_in
 from panel.words import format_list
 
 
@@ -139,6 +139,7 @@ class Differences:
         return "in the order fixed beforehand" if self.in_order else "by Holm over the attributes"
 
 
+@kept
 def find_differences(
     study: Study,
     *,

@@ -10,6 +10,7 @@ from itertools import product
 import numpy as np
 import pandas as pd
 import pytest
+from scipy.linalg import solve_triangular
 from scipy.optimize import minimize
 from scipy.stats import f as f_distribution
 from scipy.stats import t as t_distribution
@@ -141,10 +142,12 @@ class Dense:
             found = found - np.linalg.solve(curve, slope)
         self.variances, self.information = found, curve
         self.mean, self.covariance = self._solve(found)
+        self.slopes = [self._slope(move) for move in np.diag(1e-4 * found)]
 
     def _weighed(self, variances):
         root = np.linalg.cholesky(sum(own * part for own, part in zip(variances, self.parts, strict=True)))
-        return root, np.linalg.solve(root, self.x), np.linalg.solve(root, self.y)
+        both = solve_triangular(root, np.column_stack([self.x, self.y]), lower=True)
+        return root, both[:, :-1], both[:, -1]
 
     def _solve(self, variances):
         _, x, y = self._weighed(variances)
@@ -171,15 +174,14 @@ class Dense:
             curve[i, j] = sum(signs) / (4 * step[i, i] * step[j, j])
         return slope, curve
 
+    def _slope(self, move):
+        up, down = (self._solve(self.variances + sign * move)[1] for sign in (1, -1))
+        return (up - down) / (2 * move.sum())
+
     def _df(self, contrast):
-        slopes = []
-        for place, own in enumerate(self.variances):
-            move = np.zeros(len(self.variances))
-            move[place] = 1e-4 * own
-            up, down = (contrast @ self._solve(self.variances + sign * move)[1] @ contrast for sign in (1, -1))
-            slopes.append((up - down) / (2 * move[place]))
+        slopes = np.array([contrast @ each @ contrast for each in self.slopes])
         variance = contrast @ self.covariance @ contrast
-        return 2 * variance**2 / (np.array(slopes) @ (2 * np.linalg.inv(self.information)) @ np.array(slopes))
+        return 2 * variance**2 / (slopes @ (2 * np.linalg.inv(self.information)) @ slopes)
 
     def estimate(self, contrast):
         error, df = np.sqrt(contrast @ self.covariance @ contrast), self._df(contrast)
