@@ -53,8 +53,10 @@ def check_scores(study: Study) -> list[Finding]:
 def _outside_scale(cells: ScoreCells) -> list[Finding]:
     """Return scores below the lowest or above the highest possible one."""
     low, high = cells.lowest[cells.attribute.code], cells.highest[cells.attribute.code]
-    rows = np.flatnonzero((cells.score < low) | (cells.score > high))
-    findings = []
+    outside = (cells.score < low) | (cells.score > high)
+    share = _share_of(cells, outside)[cells.attribute.code]
+    findings = _scale_wrong(cells, np.flatnonzero(outside & (share > _MOSTLY_SLIPS)))
+    rows = np.flatnonzero(outside & (share <= _MOSTLY_SLIPS))
     for where, cases in gathered(cells.attribute.code[rows], lambda case: cells.place(rows[case])):
         advice = (
             "Look at the raw ballot. If it is a slip, write a correction with its reason; a score is left out only "
@@ -63,6 +65,37 @@ def _outside_scale(cells: ScoreCells) -> list[Finding]:
         message = _told_outside(cells, rows[cases])
         proposed = tuple(_within(cells, row) for row in rows[cases].tolist())
         findings.append(Finding("warning", "score_outside_scale", where, message, advice, proposed))
+    return findings
+
+
+_MOSTLY_SLIPS = 0.5  # share of an attribute's scores outside its scale; with more it is the scale that is wrong
+_FEWEST_OUTSIDE = 3  # scores outside, below which they may be slips however few there are
+
+
+def _share_of(cells: ScoreCells, outside: np.ndarray) -> np.ndarray:
+    """Return the share of each attribute's scores that lie outside its scale; 0 where they are too few to tell."""
+    number = len(cells.attribute)
+    scored = np.bincount(cells.attribute.code[np.isfinite(cells.score)], minlength=number)
+    beyond = np.bincount(cells.attribute.code[outside], minlength=number)
+    return np.where(beyond < _FEWEST_OUTSIDE, 0.0, beyond / np.maximum(scored, 1))
+
+
+def _scale_wrong(cells: ScoreCells, rows: np.ndarray) -> list[Finding]:
+    """Return the attributes most of whose scores lie outside their scale: nothing is proposed for the scores."""
+    findings = []
+    for code in np.unique(cells.attribute.code[rows]).tolist():
+        own = cells.score[(cells.attribute.code == code) & np.isfinite(cells.score)]
+        name, count = cells.attribute.of[code], int((cells.attribute.code[rows] == code).sum())
+        low, high = format_typed(cells.lowest[code]), format_typed(cells.highest[code])
+        message = (
+            f"{count:,} of {len(own):,} scores of {name} lie outside its scale {low} to {high}; they go from "
+            f"{format_typed(own.min())} to {format_typed(own.max())}. So many are no slips: the scale is wrong for it."
+        )
+        advice = (
+            "Correct scale_min and scale_max of this attribute; where it was measured, leave both empty and write its "
+            "unit, such as s."
+        )
+        findings.append(Finding("warning", "scale_wrong", f"attributes, {name}", message, advice))
     return findings
 
 

@@ -40,7 +40,13 @@ if TYPE_CHECKING:
 @click.option("--session", default="", metavar="C", help="Column with the sessions.")
 @click.option("--position", default="", metavar="C", help="Column with the places in the serving order.")
 @click.option("--attribute", default="", metavar="C", help="Long table: column with the attributes.")
-@click.option("--score", default="", metavar="C", help="Long table: column with the scores.")
+@click.option(
+    "--score",
+    "scored",
+    multiple=True,
+    metavar="C",
+    help="Column with scores: of a long table, or one more of a wide one.",
+)
 @click.option(
     "--decimal", type=click.Choice([".", ","]), default=None, help="Decimal sign; decided by column if not given."
 )
@@ -72,6 +78,7 @@ def import_scores(
     benchmark: str,
     fill_down: bool,
     survey: bool,
+    scored: tuple[str, ...],
     kinds: tuple[str, ...],
     **columns: str,
 ) -> None:
@@ -93,7 +100,7 @@ def import_scores(
         write_study(made, out, overwrite=overwrite, what=f"The study was replaced by an import of {file.name}.")
         _tell_survey(made, table, asked, out, as_json=as_json)
         return
-    raw, imported = read_file(file, sheet, heading, columns, decimal or "", fill_down=fill_down)
+    raw, imported = read_file(file, sheet, heading, columns, decimal or "", scored=scored, fill_down=fill_down)
     study = study_from_scores(imported, raw, title or file.stem, scale_min, scale_max, benchmark)
     write_study(study, out, overwrite=overwrite, what=f"The study was replaced by an import of {file.name}.")
     found = check_study(study)
@@ -150,6 +157,7 @@ def read_file(
     columns: Mapping[str, str] = MappingProxyType({}),
     decimal: str = "",
     *,
+    scored: Sequence[str] = (),
     fill_down: bool = False,
 ) -> tuple[RawFile, ImportedScores]:
     """Read a table of scores, columns not named being guessed."""
@@ -161,7 +169,8 @@ def read_file(
 
     raw = read_raw_file(file)
     table = score_table(raw, sheet, heading, OWN_FILE)
-    return raw, read_scores(table, replace(guess_layout(table, columns), decimal=decimal, fill_down=fill_down))
+    layout = guess_layout(table, columns, scored)
+    return raw, read_scores(table, replace(layout, decimal=decimal, fill_down=fill_down))
 
 
 @click.command()
