@@ -23,7 +23,7 @@ from panel.checks.moments_recorded import (
 )
 from panel.errors import StudyError
 from panel.plan.codes import first_changed_opening, moment, moments_opened
-from panel.study.knowledge import shared_table
+from panel.study.knowledge import plain_words, shared_table
 from panel.study.numbers_read import typed_number
 from panel.study.study import Study
 from panel.study.table_cells import heading
@@ -164,9 +164,8 @@ def _problems(claim: Claim, names: Mapping[str, Sequence[str]]) -> Iterator[str]
     if not claim.claim:
         yield "There is no sentence. Write the sentence exactly as it is to be said."
     if claim.kind not in kinds():
-        yield f"The kind {claim.kind!r} is not known. Choose one of: {', '.join(kinds())}."
-        return
-    if claim.kind == BEYOND:
+        yield from _strange(claim, names)
+    if claim.kind not in kinds() or claim.kind == BEYOND:
         return
     lacking = [name for name in of_kind(claim.kind, "needs") if _empty(claim, name)]
     if lacking:
@@ -259,16 +258,53 @@ def with_claim(study: Study, row: Mapping[str, Any], *, who: str, when: str) -> 
 def with_statements(study: Study, texts: pd.DataFrame, who: str, when: str) -> Study:
     """Return the study with statements fixed that stand in a table of texts, each stamped, in the order of the rows.
 
+    A question is found by its words, whatever the signs in it. What is listed nowhere yet may still come.
+
     Raises
     ------
     StudyError
-        If one lacks its sentence or kind, a number cannot be read, or nobody is named.
+        If one lacks its sentence or kind, a number cannot be read, nobody is named, or a statement names a kind,
+        prototype, attribute or question that there is none of: then none is stamped.
     """
     numbers = {column.name: heading(column) for column in TABLES["claims"].columns if column.kind == "number"}
+    names, rows, wrong = _names_to_come(study), [], []
+    spelled = {plain_words(name): name for name in names["questions"]}
     for place, row in enumerate(texts.to_dict("records"), start=1):
         read = {name: typed_number(row[name], f"Row {place}, {numbers[name]}") for name in numbers if name in row}
-        study = with_claim(study, {str(name): cell for name, cell in row.items()} | read, who=who, when=when)
+        stated = {str(name): cell for name, cell in row.items()} | read
+        if asked := str(stated.get("question", "")).strip():
+            stated["question"] = spelled.get(plain_words(asked), asked)
+        whole = {**dict.fromkeys(_TEXTS, ""), **stated, **{name: read.get(name) or math.nan for name in _NUMBERS}}
+        claim = _claim(study, place, whole)
+        wrong += [f"Row {place}: {problem}" for problem in _strange(claim, names) if claim.kind]
+        rows.append(stated)
+    if wrong:
+        raise StudyError(f"Nothing was stamped. {' '.join(wrong[:_MOST_TOLD])}")
+    for stated in rows:
+        study = with_claim(study, stated, who=who, when=when)
     return study
+
+
+_MOST_TOLD = 5  # rows that cannot be stamped
+
+
+def _names_to_come(study: Study) -> dict[str, tuple[str, ...]]:
+    """Return what a statement may name when it is stamped: questions that are to be asked, too."""
+    stated = study.facts.get("questions")
+    planned = [row.get("question") for row in stated if isinstance(row, dict)] if isinstance(stated, list) else []
+    names = _names(study)
+    return {**names, "questions": tuple(dict.fromkeys([*names["questions"], *map(str, filter(None, planned))]))}
+
+
+def _strange(claim: Claim, names: Mapping[str, Sequence[str]]) -> Iterator[str]:
+    """Say which kind, prototype, attribute or question of a statement there is none of."""
+    if claim.kind not in kinds():
+        yield f"The kind {claim.kind!r} is not known. Choose one of: {', '.join(kinds())}."
+    elif claim.kind != BEYOND:
+        of = {"prototype": "prototypes", "versus": "prototypes", "attribute": "attributes", "question": "questions"}
+        open_yet: dict[str, Any] = {name: "" for name, listed in of.items() if not names[listed]}
+        competitors = claim.competitors if names["prototypes"] else ()
+        yield from _unknown_names(replace(claim, competitors=competitors, **open_yet), names)
 
 
 def with_withdrawn(study: Study, number: int, *, who: str, when: str, why: str) -> Study:

@@ -57,7 +57,11 @@ if TYPE_CHECKING:
 @click.option("--benchmark", default="", metavar="PROTOTYPE", help="Prototype the others are compared with.")
 @click.option("--survey", is_flag=True, help="Answers of consumers: a row for each person, or person and product.")
 @click.option(
-    "--kind", "kinds", multiple=True, metavar="QUESTION=KIND", help="Survey: what a question is, if not seen."
+    "--kind",
+    "kinds",
+    multiple=True,
+    metavar="QUESTION=KIND",
+    help="Survey: what a question is, if not seen; or product=NAME.",
 )
 @click.option("--fill-down", is_flag=True, help="A blank name means the name above it.")
 @click.option("--title", default="", help="What the study is called; the name of the file if not given.")
@@ -132,20 +136,27 @@ def survey_of(
     file: Path, person: str, kinds: Sequence[str], prototypes: Sequence[str] = ()
 ) -> tuple[RawFile, RawTable, pd.DataFrame]:
     """Return a survey's file, its table and what its columns ask, with the kinds that were named as QUESTION=KIND."""
+    from panel.study.knowledge import plain_words
     from panel.study.raw_table import read_raw_file
     from panel.study.survey import KINDS, read_survey, survey_table
 
     raw = read_raw_file(file)
-    table, asked = read_survey(survey_table(raw), person, prototypes)
-    for question, _, kind in (words.rpartition("=") for words in kinds):
-        meant = asked["question"].str.casefold().isin([question.strip().casefold()]) | (asked["column"] == question)
+    named = [tuple(map(str.strip, words.rpartition("=")[::2])) for words in kinds]
+    about = next((name for what, name in named if what == "product"), "")
+    table, asked = read_survey(survey_table(raw), person, prototypes, about)
+    for question, kind in (each for each in named if each != ("product", about)):
+        meant = asked["question"].map(plain_words) == plain_words(question)
+        meant |= asked["column"].map(plain_words) == plain_words(question)
         if kind not in ("", *KINDS) or not meant.any():
             what = (
                 f"no question {question!r}"
                 if not meant.any()
                 else f"no kind {kind!r}; the kinds are {', '.join(KINDS)}"
             )
-            raise StudyError(f"{file.name} has {what}. Write QUESTION=KIND, such as: 'It feels light=agreement'.")
+            raise StudyError(
+                f"{file.name} has {what}. Write QUESTION=KIND, such as: 'It feels light=agreement'; product=NAME where "
+                "all of it is about one."
+            )
         asked.loc[meant, "kind"] = kind
     return raw, table, asked
 

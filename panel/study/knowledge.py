@@ -431,3 +431,39 @@ _SAYS_NONE = re.compile(
     r"|niet (?:getest|ingevuld)",
     re.IGNORECASE,
 )
+
+
+# What does a heading ask, in the words in which it was typed?
+
+
+_ENDS = re.compile(
+    r"[(\[](?:[^()]*/[^()]*|\s*\d+\s*=[^()]*|\s*\d+ [^()]*\d+ [^()]*)[)\]]\s*$"
+)  # the answers, after the question
+_NUMBERED = re.compile(r"^\s*(?:[QF]\.? ?)?\d{1,2}[a-z]?\s*[.:)]\s+", re.IGNORECASE)  # `Q1. `
+
+
+def typed_question(heading: str) -> str:
+    """Return the words of a question as they were typed, without the signs before and behind them."""
+    words = re.sub(r"[(\[{]\W*[)\]}]|_+|\s+", " ", asked_words(heading)).strip()
+    words = words[1:-1] if len(words) > 1 and words[0] in _QUOTES and words.rstrip(".?!")[-1] in _QUOTES else words
+    return re.sub(r"^[^\w(\[{\"'\u2018\u201c\u201e\u00ab+<>]+|[\s.:;,?!|/*=(\[{\u2026\u2013\u2014-]+$", "", words)
+
+
+_QUOTES = "\"'\u2018\u2019\u201c\u201d\u201e\u00ab\u00bb"
+
+
+def bare_question(words: str) -> str:
+    """Return words without the signs between them."""
+    return re.sub(r"[\W_]+", " ", words).strip()
+
+
+def without_names(names: re.Pattern[str], heading: str) -> str:
+    """Return a heading without the prototype in it, and without the brackets or signs that part it from the rest."""
+    sign = r"\s*[:|/\u2013\u2014-]*\s*"
+    alone = rf"\s*[(\[]\s*(?:{names.pattern})\s*[)\]]|{sign}(?:{names.pattern})(?:['\u2019]s\b)?{sign}"
+    return re.sub(r",\s*,", ",", re.sub(alone, " ", heading))
+
+
+def asked_words(heading: str) -> str:
+    """Return a heading without the scale or the answers behind it, and the number of the question before it."""
+    return _ENDS.sub(" ", stated_scale(_NUMBERED.sub("", heading))[0])
