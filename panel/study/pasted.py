@@ -490,3 +490,26 @@ def _as_percent(prototype: str, unit: str, cells: list[str], sign: str, done: li
 def _is_zero(cell: str) -> bool:
     read = read_numbers([cell])
     return not read.reasons and (math.isnan(read.values[0]) or read.values[0] == 0)
+
+
+# What do the empty cells of a block leave as it is?
+
+
+def cells_kept(study: Study, name: str, block: pd.DataFrame) -> list[str]:
+    """Return one sentence on the empty cells of a block that leave what the study holds, none if there are none."""
+    key = list(TABLES[name].key) if name in TABLES else []
+    given = block.fillna("").astype("str").apply(lambda column: column.str.strip())
+    if not key or name == "formulas" or not {*key} <= {*given}:
+        return []
+    held = texts_of_table(study, name).drop_duplicates(key, keep="last").set_index(key)
+    kept = [
+        f"{column} of {' '.join(named) if isinstance(named, tuple) else named}"
+        for named, row in given.set_index(key).iterrows()
+        for column, cell in row.items()
+        if not cell and named in held.index and column in held and held.loc[named, column]
+    ]
+    said = "To empty cells, bring the whole table (--whole; on the page: this is the whole table)."
+    return [f"Empty cells leave what the study holds: {first_few(kept, _MOST_KEPT)}. {said}"] if kept else []
+
+
+_MOST_KEPT = 6  # cells that are named
