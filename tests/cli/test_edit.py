@@ -364,3 +364,10 @@ def test_a_question_is_named_with_or_without_its_last_sign(tmp_path: Path):
     (tmp_path / "one.csv").write_text("who,It feels light.\na,agree\nb,disagree\n")
     run("set", tmp_path / "q", "survey", tmp_path / "one.csv", "product=P1")
     assert set(read_folder(tmp_path / "q").table("answers")["prototype"]) == {"P1"}
+
+
+def test_what_is_not_read_of_a_survey_is_told_once(folder: Path, tmp_path: Path):
+    (tmp_path / "s.csv").write_text("who,Age,Town,P1 liking\na,30,Aa,7\nb,41,Bb,8\n")
+    told = run("set", folder, "survey", tmp_path / "s.csv", "--try").stdout
+    assert "not read not read" not in told
+    assert re.search(r"Age: not read\b", told)
