@@ -38,7 +38,7 @@ _TEXTS = (
     *("stamped_at", "stamped_by", "stamp", "withdrawn_at", "withdrawn_by", "withdrawn_because"),
 )
 _NUMBERS = ("minutes", "margin", "bar", "bar_panel")
-_FILLED_IN = ("kind", "competitors", "direction", "sides")  # read otherwise than they stand in the table
+_FILLED_IN = ("kind", "competitors", "direction", "sides", "question")  # read otherwise than they stand in the table
 
 
 @dataclass(frozen=True, eq=False, slots=True)
@@ -93,8 +93,8 @@ class Claim:
 
 def read_claims(study: Study) -> tuple[Claim, ...]:
     """Return the claims of a study in the order of its table, each with the problems found in it."""
-    rows = study.table("claims").to_dict("records")
     names = _names(study)
+    rows = [_asked_as(row, names["questions"]) for row in study.table("claims").to_dict("records")]
     claims = [_claim(study, number, row) for number, row in enumerate(rows, start=1)]
     problems = [[*_said_before(claim, claims), *_problems(claim, names)] for claim in claims]
     return tuple(replace(claim, problems=tuple(found)) for claim, found in zip(claims, problems, strict=True))
@@ -123,6 +123,13 @@ def kinds() -> dict[str, dict[str, Any]]:
     """Return the table of kinds of claim: the row of each, by its name."""
     rows = shared_table("claim_kinds").to_dict("records")
     return {str(row["kind"]): {str(name): cell for name, cell in row.items()} for row in rows}
+
+
+def _asked_as(row: Mapping[Any, Any], questions: Iterable[str]) -> dict[Any, Any]:
+    """Return a row with its question as it is called among others, the signs in it left out of account."""
+    asked = str(row.get("question", "")).strip()
+    spelled = {} if asked in questions else {plain_words(name): name for name in questions}
+    return {**row, "question": spelled.get(plain_words(asked), asked)}
 
 
 def _split_names(text: str) -> tuple[str, ...]:
@@ -268,12 +275,9 @@ def with_statements(study: Study, texts: pd.DataFrame, who: str, when: str) -> S
     """
     numbers = {column.name: heading(column) for column in TABLES["claims"].columns if column.kind == "number"}
     names, rows, wrong = _names_to_come(study), [], []
-    spelled = {plain_words(name): name for name in names["questions"]}
     for place, row in enumerate(texts.to_dict("records"), start=1):
         read = {name: typed_number(row[name], f"Row {place}, {numbers[name]}") for name in numbers if name in row}
-        stated = {str(name): cell for name, cell in row.items()} | read
-        if asked := str(stated.get("question", "")).strip():
-            stated["question"] = spelled.get(plain_words(asked), asked)
+        stated = {str(name): cell for name, cell in _asked_as(row, names["questions"]).items()} | read
         whole = {**dict.fromkeys(_TEXTS, ""), **stated, **{name: read.get(name) or math.nan for name in _NUMBERS}}
         claim = _claim(study, place, whole)
         wrong += [f"Row {place}: {problem}" for problem in _strange(claim, names) if claim.kind]

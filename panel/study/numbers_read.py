@@ -498,6 +498,7 @@ _IN_WORDS = {  # capitals do not count; from memory
     )
     for word in words.split()
 }
+_UNTIL = ("to", "until", "till", "before", "bis", "jusqu'à", "hasta", "fino")  # `Seconds to disappear`
 TIMES = ("s", "min", "h")
 
 
@@ -528,6 +529,8 @@ def unit_of_heading(heading: str) -> str:
     """
     found = _UNIT_AT_END.search(heading)
     words = heading.split()
+    if len(words) > 2 and words[1].casefold() in _UNTIL and _bare(words[0]).casefold() in _IN_WORDS:
+        return words[0]
     ends = [found[1]] if found else [" ".join(words[-2:]), words[-1]] if len(words) > 1 else []
     if not found and ends and words[-2][-1].isdigit():
         return ""

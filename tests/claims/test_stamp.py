@@ -310,3 +310,15 @@ def test_a_yes_is_told_as_a_yes(ends, told):
     assert f"50 of 60 (83.3 %) {told} (" in said
     other = {"agreed or agreed strongly", "said yes"} - {told}
     assert other.pop() not in said
+
+
+@pytest.mark.parametrize("typed", ["soft", "Soft?", "soft."])
+def test_a_stamped_question_is_found_with_or_without_its_last_sign_and_keeps_its_seal(typed):
+    made = study_with(
+        [stamped(BEFORE) | {"question": typed} | {"stamp": claim_seal(stamped(BEFORE) | {"question": typed})}],
+        answers=answer_rows(50, 60),
+    )
+    (claim,) = read_claims(made)
+    assert claim.question == "soft"
+    assert not claim.problems
+    assert not standing(made, claim)[0]
