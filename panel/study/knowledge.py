@@ -444,7 +444,7 @@ _NUMBERED = re.compile(r"^\s*(?:[QF]\.? ?)?\d{1,2}[a-z]?\s*[.:)]\s+", re.IGNOREC
 
 def typed_question(heading: str) -> str:
     """Return the words of a question as they were typed, without the signs before and behind them."""
-    words = re.sub(r"[(\[{]\W*[)\]}]|_+|\s+", " ", asked_words(heading)).strip()
+    words = re.sub(r"[(\[{]\W*[)\]}]|_+|\s+", " ", _without_scale(heading)).strip()
     words = words[1:-1] if len(words) > 1 and words[0] in _QUOTES and words.rstrip(".?!")[-1] in _QUOTES else words
     return re.sub(r"^[^\w(\[{\"'\u2018\u201c\u201e\u00ab+<>]+|[\s.:;,?!|/*=(\[{\u2026\u2013\u2014-]+$", "", words)
 
@@ -466,4 +466,8 @@ def without_names(names: re.Pattern[str], heading: str) -> str:
 
 def asked_words(heading: str) -> str:
     """Return a heading without the scale or the answers behind it, and the number of the question before it."""
-    return _ENDS.sub(" ", stated_scale(_NUMBERED.sub("", heading))[0])
+    return _without_scale(_NUMBERED.sub("", heading))
+
+
+def _without_scale(heading: str) -> str:
+    return _ENDS.sub(" ", stated_scale(heading)[0])

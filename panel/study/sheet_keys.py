@@ -14,6 +14,7 @@ import pandas as pd
 from panel.errors import StudyError
 from panel.study.file_names import BAR, DESIGN, is_number, is_scored, sitting
 from panel.study.knowledge import (
+    asked_words,
     heading_words,
     is_called,
     is_reckoned,
@@ -396,7 +397,7 @@ def lists_apart(table: RawTable, names: re.Pattern[str]) -> RawTable:
     """Return a table with a column for each word of a column that lists ticked words."""
     asked: dict[str, list[str]] = {}
     for head in table.header:
-        if names.search(head) and not is_called(typed_question(without_names(names, head)), "comment"):
+        if names.search(head) and not is_called(typed_question(without_names(names, asked_words(head))), "comment"):
             asked.setdefault(names.sub("", head), []).append(head)
     made: dict[str, Sequence[str]] = dict(zip(table.header, table.columns, strict=True))
     notes = list(table.notes)
@@ -435,7 +436,7 @@ def items_beside(header: Sequence[str], products: re.Pattern[str]) -> dict[str, 
     items = [item for _, item in halves.values() if not products.search(item)]
     if len(leads) != 1 or not leads.pop() or len(items) < len(halves) or len({*items}) == 1:
         return {}
-    return {name: typed_question(item) for name, (_, item) in halves.items()}
+    return {name: typed_question(asked_words(item)) for name, (_, item) in halves.items()}
 
 
 def labelled(header: Sequence[str]) -> set[str]:
