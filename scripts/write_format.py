@@ -10,7 +10,9 @@ from pathlib import Path
 ROOT = Path(__file__).resolve().parents[1]
 sys.path.insert(0, str(ROOT))
 
-from panel.study.facts import KINDS, STATED  # noqa: E402  # the checkout has to be on the path first
+from panel.study.facts import KEYS, KINDS, STATED  # noqa: E402  # the checkout has to be on the path first
+from panel.study.knowledge import shared_table  # noqa: E402  # the same
+from panel.study.table_cells import ENTRIES  # noqa: E402  # the same
 from panel.study.tables import TABLES, Column  # noqa: E402  # the same
 
 PAGE = ROOT / "docs" / "pages" / "study-format.md"
@@ -33,7 +35,7 @@ can read it.
 
 def page() -> str:
     """Return the whole page."""
-    return "\n".join([HEAD, *_tables(), *_facts()]) + "\n"
+    return "\n".join([HEAD, *_tables(), *_kinds_of_claim(), *_facts()]) + "\n"
 
 
 def _tables() -> Iterator[str]:
@@ -53,6 +55,33 @@ def _facts() -> Iterator[str]:
     yield "## Facts about the whole study\n\nIn `datapackage.json`, under `afterfeel`.\n"
     yield "| fact | kind | what it says |\n|---|---|---|"
     yield from (f"| {fact.name} | {KINDS[fact.kind]} | {fact.meaning} |" for fact in STATED)
+    for name, keys in KEYS.items():
+        yield f"\n### The keys of {name}\n\nAnother key is kept and printed, and nothing is judged by it.\n"
+        yield "| key | what stands there |\n|---|---|"
+        yield from (f"| {key} | {meaning} |" for key, meaning in keys.items())
+    for name, columns in ENTRIES.items():
+        yield f"\n### The table of {name}\n\nA file with these columns: `afterfeel set STUDY {name} FILE`.\n"
+        yield "| column | kind | what it holds |\n|---|---|---|"
+        yield from map(_row, columns)
+
+
+def _kinds_of_claim() -> Iterator[str]:
+    yield """## Kinds of claim
+
+What may stand in the column kind of the table claims (`shared/claim_kinds.csv`). A claim needs the columns that are
+named for its kind and may state others; bar and margin are fixed with it, before the data.
+"""
+    for row in shared_table("claim_kinds").to_dict("records"):
+        yield f"### {row['kind']}: {row['words']}\n\nSuch as: {row['example']}.\n"
+        told = {
+            "needs": str(row["needs"]).replace(";", ","),
+            "may state": str(row["may_state"]).replace(";", ","),
+            "least design": row["minimum_design"],
+            "judged by": row["statistic"],
+            "refused for": row["refusal"],
+        }
+        yield "\n".join(f"- {what}: {words}" for what, words in told.items() if words)
+        yield ""
 
 
 if __name__ == "__main__":

@@ -26,7 +26,7 @@ from panel.study.editing import changes_between, put_block, put_table, rebased, 
 from panel.study.knowledge import ingredients, shared_table
 from panel.study.naming import Naming
 from panel.study.open_study import keep_aside, kept_aside
-from panel.study.pasted import columns_of_grid, formula_grid, put_formulas, read_block, total_of, with_swap
+from panel.study.pasted import cells_kept, columns_of_grid, formula_grid, put_formulas, read_block, total_of, with_swap
 from panel.study.people import names_of_people
 from panel.study.renaming import delete, people_by_code, rename
 from panel.study.saving import journal_rows, undo
@@ -521,8 +521,9 @@ def _pasted_block(study: StudyInUse, what: str, block: pd.DataFrame) -> None:
     after = attempt(put_block, study.study, what, block, whole=whole)
     if after is None:
         return
-    problems = table_problems(after, what)
-    say([with_headings(problem.sentence) for problem in problems[:_SHOWN]]) if problems else None
+    told = [] if whole else cells_kept(study.study, what, block)
+    told += [with_headings(problem.sentence) for problem in table_problems(after, what)[:_SHOWN]]
+    say(told) if told else None
     if what == FORMULAS:
         _totals(after, formula_grid(after))
     done = f"{EDITORS[what]} pasted."

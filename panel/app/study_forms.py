@@ -27,7 +27,7 @@ from panel.study.scores_import import (
     with_scores,
 )
 from panel.study.study import RawFile, Study, natural_order
-from panel.study.survey import KINDS, read_survey, survey_table, with_survey
+from panel.study.survey import KINDS, NO_PRODUCT, read_survey, survey_table, with_survey
 
 # Taking the study away: as a folder on this computer, as zip or as workbook.
 
@@ -125,7 +125,8 @@ def survey_form() -> None:
     )
     own = now is not None and now.folder is not None and bool(now.study.prototypes)
     into = st.radio("Put them", [_NEW_STUDY, _STUDY_IN_USE], horizontal=True) if own else _NEW_STUDY
-    read = attempt(read_survey, uploaded, person or "", now.study.prototypes if now and into != _NEW_STUDY else ())
+    known = now.study.prototypes if now and into != _NEW_STUDY else ()
+    read, about = _survey_read(uploaded, person or "", known, key)
     if read is None:
         return
     raw, guess = read
@@ -138,7 +139,12 @@ def survey_form() -> None:
         "Kind of question", options=["", *KINDS], format_func=lambda kind: str(kind).replace("_", " ")
     )
     asked = st.data_editor(
-        guess, hide_index=True, column_config=texts, key=f"asked {key} {person} {into}", alt="Questions", placeholder=""
+        guess,
+        hide_index=True,
+        column_config=texts,
+        key=f"asked {key} {person} {into} {about}",
+        alt="Questions",
+        placeholder="",
     )
     say(raw.notes)
     st.caption("Of just-about-right answers, too little, just right and too much are kept as 2, 3 and 4 of 5.")
@@ -154,6 +160,17 @@ def survey_form() -> None:
         study = attempt(with_survey, Study({}, {"title": title}), raw, asked, file)
         if study is not None:
             _keep_import(study, title, "answers")
+
+
+def _survey_read(
+    uploaded: RawTable, person: str, known: tuple[str, ...], key: str
+) -> tuple[tuple[RawTable, pd.DataFrame] | None, str]:
+    """Return a survey as it is read, and the one prototype it is about where no column names any: that is asked."""
+    read = attempt(read_survey, uploaded, person, known)
+    if read is None or not read[1]["noticed"].str.contains(NO_PRODUCT).any():
+        return read, ""
+    about = st.text_input("All of it is about", placeholder="the product these people tried", key=f"of {key}") or ""
+    return attempt(read_survey, uploaded, person, known, about.strip()), about
 
 
 def _sheets(file: RawFile) -> list[str]:

@@ -48,7 +48,10 @@ def check_scores(study: Study) -> list[Finding]:
 def _outside_scale(cells: ScoreCells) -> Iterator[Finding]:
     """Return scores below the lowest or above the highest possible one."""
     low, high = cells.lowest[cells.attribute.code], cells.highest[cells.attribute.code]
-    rows = np.flatnonzero((cells.score < low) | (cells.score > high))
+    outside = (cells.score < low) | (cells.score > high)
+    share = _share_of(cells, outside)[cells.attribute.code]
+    yield from _scale_wrong(cells, np.flatnonzero(outside & (share > _MOSTLY_SLIPS)))
+    rows = np.flatnonzero(outside & (share <= _MOSTLY_SLIPS))
     for where, cases in gathered(cells.attribute.code[rows], lambda case: cells.place(rows[case])):
         advice = (
             "Look at the raw ballot. If it is a slip, write a correction with its reason; a score is left out only "
@@ -57,6 +60,35 @@ def _outside_scale(cells: ScoreCells) -> Iterator[Finding]:
         message = _told_outside(cells, rows[cases])
         proposed = tuple(_within(cells, row) for row in rows[cases].tolist())
         yield Finding("warning", "score_outside_scale", where, message, advice, proposed)
+
+
+_MOSTLY_SLIPS = 0.5  # share of an attribute's scores outside its scale; with more it is the scale that is wrong
+_FEWEST_OUTSIDE = 3  # scores outside, below which they may be slips however few there are
+
+
+def _share_of(cells: ScoreCells, outside: np.ndarray) -> np.ndarray:
+    """Return the share of each attribute's scores that lie outside its scale; 0 where they are too few to tell."""
+    number = len(cells.attribute)
+    scored = np.bincount(cells.attribute.code[np.isfinite(cells.score)], minlength=number)
+    beyond = np.bincount(cells.attribute.code[outside], minlength=number)
+    return np.where(beyond < _FEWEST_OUTSIDE, 0.0, beyond / np.maximum(scored, 1))
+
+
+def _scale_wrong(cells: ScoreCells, rows: np.ndarray) -> Iterator[Finding]:
+    """Return the attributes most of whose scores lie outside their scale: nothing is proposed for the scores."""
+    for code in np.unique(cells.attribute.code[rows]).tolist():
+        own = cells.score[(cells.attribute.code == code) & np.isfinite(cells.score)]
+        name, count = cells.attribute.of[code], int((cells.attribute.code[rows] == code).sum())
+        low, high = format_typed(cells.lowest[code]), format_typed(cells.highest[code])
+        message = (
+            f"{count:,} of {len(own):,} scores of {name} lie outside its scale {low} to {high}; they go from "
+            f"{format_typed(own.min())} to {format_typed(own.max())}. So many are no slips: the scale is wrong for it."
+        )
+        advice = (
+            "Correct scale_min and scale_max of this attribute; where it was measured, leave both empty and write its "
+            "unit, such as s."
+        )
+        yield Finding("warning", "scale_wrong", f"attributes, {name}", message, advice)
 
 
 _FEWEST_VALUES = 5  # different scores of an attribute from which they tell what its scale may be
@@ -406,6 +438,10 @@ def _unequal_samples(cells: ScoreCells, samples: _Codes, absent: _Codes, planned
     rows = np.flatnonzero(~cells.sitting.blank) if len(cells.sitting) > 1 else np.arange(len(cells.line))
     *_, tried, _ = distinct(*(names.code[rows] for names in keys), or_none(cells.position[rows]))
     not_tried = _join(absent, _without(planned, _join(samples, absent)))[2]
+    if (cells.sitting.blank & cells.replicate.blank).all():  # then nothing but its scores tells how often one was tried
+        scored = np.zeros((len(cells.prototype), len(cells.attribute)), dtype=int)
+        np.add.at(scored, (cells.prototype.code, cells.attribute.code), 1)
+        tried = np.repeat(np.arange(len(scored)), scored.max(axis=1, initial=0))
     counts = np.bincount(np.concatenate([tried, not_tried]), minlength=len(cells.prototype))
     if counts.min() == counts.max():
         return []

@@ -47,7 +47,9 @@ def scales(study: Study, attributes: pd.Index) -> tuple[np.ndarray, np.ndarray]:
     """Return the lowest and the highest possible score of each attribute; NaN where none is given or makes sense."""
     general = tuple(_fact_number(study.facts, name) for name in SCALE_FACTS)
     stated = scales_stated(study)
-    ends = np.array([stated.get(name, general) for name in attributes], dtype=float).reshape(-1, 2)
+    none, units = (np.nan, np.nan), study.in_units
+    ends = np.array([stated.get(name, none if name in units else general) for name in attributes], dtype=float)
+    ends = ends.reshape(-1, 2)
     ends[~(ends[:, 0] < ends[:, 1])] = np.nan
     return ends[:, 0], ends[:, 1]
 

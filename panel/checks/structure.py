@@ -261,8 +261,8 @@ def _scale(study: Study, sound: Study) -> Iterator[Finding]:
         return
     stated = scales_stated(sound)
     by_facts = all(name in study.facts for name in SCALE_FACTS)
-    wrong = [name for name in without if by_facts or name in stated]
-    missing = [name for name in without if name not in set(wrong)]
+    wrong = [name for name in without if name in stated or (by_facts and name not in sound.in_units)]
+    missing = [name for name in without if name not in {*wrong, *sound.in_units}]
     if wrong:
         given = ", ".join(f"{name} {study.facts[name]}" for name in SCALE_FACTS) if by_facts else "see attributes"
         message = (

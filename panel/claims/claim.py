@@ -23,7 +23,7 @@ from panel.checks.moments_recorded import (
 )
 from panel.errors import StudyError
 from panel.plan.codes import first_changed_opening, moment, moments_opened
-from panel.study.knowledge import shared_table
+from panel.study.knowledge import plain_words, shared_table
 from panel.study.numbers_read import typed_number
 from panel.study.study import Study
 from panel.study.table_cells import heading
@@ -38,7 +38,7 @@ _TEXTS = (
     *("stamped_at", "stamped_by", "stamp", "withdrawn_at", "withdrawn_by", "withdrawn_because"),
 )
 _NUMBERS = ("minutes", "margin", "bar", "bar_panel")
-_FILLED_IN = ("kind", "competitors", "direction", "sides")  # read otherwise than they stand in the table
+_FILLED_IN = ("kind", "competitors", "direction", "sides", "question")  # read otherwise than they stand in the table
 
 
 @dataclass(frozen=True, eq=False, slots=True)
@@ -93,16 +93,8 @@ class Claim:
 
 def read_claims(study: Study) -> tuple[Claim, ...]:
     """Return the claims of a study in the order of its table, each with the problems found in it."""
-    rows = study.table("claims").to_dict("records")
-    answers = study.table("answers")
-    answered = [str(name) for column in ("prototype", "versus") for name in answers[column].unique() if name]
-    names = {
-        "listed": study.prototypes,
-        "prototypes": (*study.prototypes, *answered),
-        "attributes": study.attributes,
-        "words": tuple(map(study.attribute_words, study.attributes)),
-        "questions": tuple(str(name) for name in answers["question"].unique()),
-    }
+    names = _names(study)
+    rows = [_asked_as(row, names["questions"]) for row in study.table("claims").to_dict("records")]
     claims = [_claim(study, number, row) for number, row in enumerate(rows, start=1)]
     problems = [[*_said_before(claim, claims), *_problems(claim, names)] for claim in claims]
     return tuple(replace(claim, problems=tuple(found)) for claim, found in zip(claims, problems, strict=True))
@@ -133,6 +125,13 @@ def kinds() -> dict[str, dict[str, Any]]:
     return {str(row["kind"]): {str(name): cell for name, cell in row.items()} for row in rows}
 
 
+def _asked_as(row: Mapping[Any, Any], questions: Iterable[str]) -> dict[Any, Any]:
+    """Return a row with its question as it is called among others, the signs in it left out of account."""
+    asked = str(row.get("question", "")).strip()
+    spelled = {} if asked in questions else {plain_words(name): name for name in questions}
+    return {**row, "question": spelled.get(plain_words(asked), asked)}
+
+
 def _split_names(text: str) -> tuple[str, ...]:
     """Return names separated by `;`."""
     return tuple(name.strip() for name in text.split(";") if name.strip())
@@ -155,9 +154,8 @@ def _problems(claim: Claim, names: Mapping[str, Sequence[str]]) -> Iterator[str]
     if not claim.claim:
         yield "There is no sentence. Write the sentence exactly as it is to be said."
     if claim.kind not in kinds():
-        yield f"The kind {claim.kind!r} is not known. Choose one of: {', '.join(kinds())}."
-        return
-    if claim.kind == BEYOND:
+        yield from _strange(claim, names)
+    if claim.kind not in kinds() or claim.kind == BEYOND:
         return
     lacking = [name for name in of_kind(claim.kind, "needs") if _empty(claim, name)]
     if lacking:
@@ -250,16 +248,63 @@ def with_claim(study: Study, row: Mapping[str, Any], *, who: str, when: str) -> 
 def with_statements(study: Study, texts: pd.DataFrame, who: str, when: str) -> Study:
     """Return the study with statements fixed that stand in a table of texts, each stamped, in the order of the rows.
 
+    A question is found by its words, whatever the signs in it. What is listed nowhere yet may still come.
+
     Raises
     ------
     StudyError
-        If one lacks its sentence or kind, a number cannot be read, or nobody is named.
+        If one lacks its sentence or kind, a number cannot be read, nobody is named, or a statement names a kind,
+        prototype, attribute or question that there is none of: then none is stamped.
     """
     numbers = {column.name: heading(column) for column in TABLES["claims"].columns if column.kind == "number"}
+    names, rows, wrong = _names_to_come(study), [], []
     for place, row in enumerate(texts.to_dict("records"), start=1):
         read = {name: typed_number(row[name], f"Row {place}, {numbers[name]}") for name in numbers if name in row}
-        study = with_claim(study, {str(name): cell for name, cell in row.items()} | read, who=who, when=when)
+        stated = {str(name): cell for name, cell in _asked_as(row, names["questions"]).items()} | read
+        whole = {**dict.fromkeys(_TEXTS, ""), **stated, **{name: read.get(name) or math.nan for name in _NUMBERS}}
+        claim = _claim(study, place, whole)
+        wrong += [f"Row {place}: {problem}" for problem in _strange(claim, names) if claim.kind]
+        rows.append(stated)
+    if wrong:
+        raise StudyError(f"Nothing was stamped. {' '.join(wrong[:_MOST_TOLD])}")
+    for stated in rows:
+        study = with_claim(study, stated, who=who, when=when)
     return study
+
+
+_MOST_TOLD = 5  # rows that cannot be stamped
+
+
+def _names(study: Study) -> dict[str, tuple[str, ...]]:
+    """Return what a claim may name: prototypes (those of the study first), attributes, questions that were answered."""
+    answers = study.table("answers")
+    answered = [str(name) for column in ("prototype", "versus") for name in answers[column].unique() if name]
+    return {
+        "listed": study.prototypes,
+        "prototypes": (*study.prototypes, *answered),
+        "attributes": study.attributes,
+        "words": tuple(map(study.attribute_words, study.attributes)),
+        "questions": tuple(str(name) for name in answers["question"].unique()),
+    }
+
+
+def _names_to_come(study: Study) -> dict[str, tuple[str, ...]]:
+    """Return what a statement may name when it is stamped: questions that are to be asked, too."""
+    stated = study.facts.get("questions")
+    planned = [row.get("question") for row in stated if isinstance(row, dict)] if isinstance(stated, list) else []
+    names = _names(study)
+    return {**names, "questions": tuple(dict.fromkeys([*names["questions"], *map(str, filter(None, planned))]))}
+
+
+def _strange(claim: Claim, names: Mapping[str, Sequence[str]]) -> Iterator[str]:
+    """Say which kind, prototype, attribute or question of a statement there is none of."""
+    if claim.kind not in kinds():
+        yield f"The kind {claim.kind!r} is not known. Choose one of: {', '.join(kinds())}."
+    elif claim.kind != BEYOND:
+        of = {"prototype": "prototypes", "versus": "prototypes", "attribute": "attributes", "question": "questions"}
+        open_yet: dict[str, Any] = {name: "" for name, listed in of.items() if not names[listed]}
+        competitors = claim.competitors if names["prototypes"] else ()
+        yield from _unknown_names(replace(claim, competitors=competitors, **open_yet), names)
 
 
 def with_withdrawn(study: Study, number: int, *, who: str, when: str, why: str) -> Study:

@@ -13,7 +13,7 @@ import pandas as pd
 from panel.checks.confounds import GROUP, POSITION, SESSION, Labels, confounds_of, labels
 from panel.claims.claim import ANSWERS, BY_VOTES, VOTES, Claim, Evidence, NumberShown, Weaker, nothing_yet
 from panel.claims.materials import Counted, Materials, people_for_parity, people_for_share
-from panel.claims.names import asked, floor, public_name, question_words
+from panel.claims.names import asked, floor, how_said, public_name, question_words
 from panel.stats.answers.binomial import (
     exact_interval,
     lower_tail,
@@ -118,7 +118,7 @@ def agreement(claim: Claim, materials: Materials) -> Evidence:
         ),
         suggestion=suggestion,
         reasons=(
-            f"{counted_share(x, n, DOWN)} agreed or agreed strongly ({_both_intervals(x, n)}).",
+            f"{counted_share(x, n, DOWN)} {how_said(materials.study, claim.question)} ({_both_intervals(x, n)}).",
             _needed_words(n, bar, p),
             *([_FOIL] if foil else []),
             *_on_the_base(told),

@@ -12,7 +12,7 @@ from functools import cache, lru_cache
 from itertools import product
 from types import MappingProxyType
 
-from panel.study.knowledge import ingredients, shared_table
+from panel.study.knowledge import ingredients, shared_table, worded, wordings
 from panel.study.numbers_read import same_quantity
 from panel.study.study import Study
 from panel.words import format_list
@@ -456,6 +456,12 @@ def _usual_floors() -> dict[str, float]:
 def question_words(study: Study, question: str) -> str:
     """Return the sentence as the consumers saw it; the short name where it is not recorded."""
     return str(next((row.get("words", question) for row in asked(study) if row.get("question") == question), question))
+
+
+def how_said(study: Study, question: str) -> str:
+    """Return what was answered by those who agreed: yes, where nothing else but no could be."""
+    ends = (str(row.get("high_end", "")) for row in asked(study) if row.get("question") == question)
+    return "said yes" if worded(next(ends, ""), wordings("check_all")) == "1" else "agreed or agreed strongly"
 
 
 def asked(study: Study) -> list[dict[str, object]]:

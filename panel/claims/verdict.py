@@ -32,7 +32,7 @@ from panel.claims.claim import (
     WordingFinding,
 )
 from panel.claims.materials import Materials
-from panel.claims.names import asked, family_of, floor, is_turned, question_words, words_of
+from panel.claims.names import asked, family_of, floor, how_said, is_turned, question_words, words_of
 from panel.claims.reading import Reading
 from panel.models.consumers.answers import AnswerGrid, question_facts
 from panel.models.emollients.readings import declared_pairs
@@ -265,7 +265,8 @@ def _of_answers(claim: Claim, materials: Materials) -> tuple[str, tuple[str, ...
     told = materials.agreed(claim.prototype, claim.question)
     record = test_record(materials.study, told.sessions)
     parts = [record["kind"], *_people(told.base, record), *_duration(record), record["month"]]
-    words = f"{_joined(parts)}; agreed or strongly agreed."
+    said = how_said(materials.study, claim.question).replace("agreed strongly", "strongly agreed")
+    words = f"{_joined(parts)}; {said}."
     return words, tuple(_gaps(record))
 
 

@@ -156,7 +156,7 @@ def _change_of(
         return _statements(seen, words[0], who)
     if what in (*TABLES, *ENTRIES) and not (what in ENTRIES and words[0].lstrip().startswith(("[", "{"))):
         return _table_change(seen, what, words[0], whole=whole)
-    return _fact_change(what, words[0]), []
+    return _fact_change(what, words[0])
 
 
 def _named(words: tuple[str, ...]) -> dict[str, str]:
@@ -282,27 +282,32 @@ def _survey(seen: Study, file: Path, kinds: tuple[str, ...]) -> tuple[Change, li
     from panel.study.survey import with_survey
 
     raw, table, asked = survey_of(file, "", kinds, seen.prototypes)
-    told = [f"{row['column']}: {row['kind'] or 'not read'} {row['noticed']}" for row in asked.to_dict("records")]
+    rows = asked.to_dict("records")
+    told = [f"{row['column']}: {' '.join(filter(None, [row['kind'], row['noticed']])) or 'not read'}" for row in rows]
     return (lambda now: with_survey(now, table, asked, raw)), [*table.notes, *told]
 
 
 def _table_change(seen: Study, name: str, file: str, *, whole: bool) -> tuple[Change, list[str]]:
     from panel.study.editing import put_block
+    from panel.study.pasted import cells_kept
 
     read = _block(seen, name, file)
-    return (lambda now: put_block(now, name, read.texts, whole=whole)), [*read.notes, *read.unknown_in_words(name)]
+    kept = [] if whole else cells_kept(seen, name, read.texts)
+    notes = [*read.notes, *read.unknown_in_words(name), *kept]
+    return (lambda now: put_block(now, name, read.texts, whole=whole)), notes
 
 
-def _fact_change(name: str, text: str) -> Change:
+def _fact_change(name: str, text: str) -> tuple[Change, list[str]]:
     from panel.study.editing import put_fact, typed_fact, with_facts
+    from panel.study.facts import strange_in
 
     if not text.strip():
-        return lambda now: with_facts(now, {name: None})
+        return (lambda now: with_facts(now, {name: None})), []
     try:
         value = json.loads(text) if text.lstrip().startswith(("[", "{", "true", "false")) else typed_fact(name, text)
     except ValueError as error:
         raise StudyError(f"The value of {name} is no JSON: {error}.") from error
-    return lambda now: put_fact(now, name, value)
+    return (lambda now: put_fact(now, name, value)), strange_in(name, value)
 
 
 # The safety record: what a named person signed, and what happened on somebody's skin. It records; it approves nothing.

@@ -41,7 +41,13 @@ if TYPE_CHECKING:
 @click.option("--session", default="", metavar="C", help="Column with the sessions.")
 @click.option("--position", default="", metavar="C", help="Column with the places in the serving order.")
 @click.option("--attribute", default="", metavar="C", help="Long table: column with the attributes.")
-@click.option("--score", default="", metavar="C", help="Long table: column with the scores.")
+@click.option(
+    "--score",
+    "scored",
+    multiple=True,
+    metavar="C",
+    help="Column with scores: of a long table, or one more of a wide one.",
+)
 @click.option(
     "--decimal", type=click.Choice([".", ","]), default=None, help="Decimal sign; decided by column if not given."
 )
@@ -52,7 +58,11 @@ if TYPE_CHECKING:
 @click.option("--benchmark", default="", metavar="PROTOTYPE", help="Prototype the others are compared with.")
 @click.option("--survey", is_flag=True, help="Answers of consumers: a row for each person, or person and product.")
 @click.option(
-    "--kind", "kinds", multiple=True, metavar="QUESTION=KIND", help="Survey: what a question is, if not seen."
+    "--kind",
+    "kinds",
+    multiple=True,
+    metavar="QUESTION=KIND",
+    help="Survey: what a question is, if not seen; or product=NAME.",
 )
 @click.option("--fill-down", is_flag=True, help="A blank name means the name above it.")
 @click.option("--title", default="", help="What the study is called; the name of the file if not given.")
@@ -73,6 +83,7 @@ def import_scores(
     benchmark: str,
     fill_down: bool,
     survey: bool,
+    scored: tuple[str, ...],
     kinds: tuple[str, ...],
     **columns: str,
 ) -> None:
@@ -94,7 +105,7 @@ def import_scores(
         write_study(made, out, overwrite=overwrite, what=f"The study was replaced by an import of {file.name}.")
         _tell_survey(made, table, asked, out, as_json=as_json)
         return
-    raw, imported = read_file(file, sheet, heading, columns, decimal or "", fill_down=fill_down)
+    raw, imported = read_file(file, sheet, heading, columns, decimal or "", scored=scored, fill_down=fill_down)
     study = study_from_scores(imported, raw, title or file.stem, scale_min, scale_max, benchmark)
     write_study(study, out, overwrite=overwrite, what=f"The study was replaced by an import of {file.name}.")
     found = check_study(study)
@@ -121,20 +132,27 @@ def survey_of(
     file: Path, person: str, kinds: Sequence[str], prototypes: Sequence[str] = ()
 ) -> tuple[RawFile, RawTable, pd.DataFrame]:
     """Return a survey's file, its table and what its columns ask, with the kinds that were named as QUESTION=KIND."""
+    from panel.study.knowledge import plain_words
     from panel.study.raw_table import read_raw_file
     from panel.study.survey import KINDS, read_survey, survey_table
 
     raw = read_raw_file(file)
-    table, asked = read_survey(survey_table(raw), person, prototypes)
-    for question, _, kind in (words.rpartition("=") for words in kinds):
-        meant = asked["question"].str.casefold().isin([question.strip().casefold()]) | (asked["column"] == question)
+    named = [tuple(map(str.strip, words.rpartition("=")[::2])) for words in kinds]
+    about = next((name for what, name in named if what == "product"), "")
+    table, asked = read_survey(survey_table(raw), person, prototypes, about)
+    for question, kind in (each for each in named if each != ("product", about)):
+        meant = asked["question"].map(plain_words) == plain_words(question)
+        meant |= asked["column"].map(plain_words) == plain_words(question)
         if kind not in ("", *KINDS) or not meant.any():
             what = (
                 f"no question {question!r}"
                 if not meant.any()
                 else f"no kind {kind!r}; the kinds are {', '.join(KINDS)}"
             )
-            raise StudyError(f"{file.name} has {what}. Write QUESTION=KIND, such as: 'It feels light=agreement'.")
+            raise StudyError(
+                f"{file.name} has {what}. Write QUESTION=KIND, such as: 'It feels light=agreement'; product=NAME where "
+                "all of it is about one."
+            )
         asked.loc[meant, "kind"] = kind
     return raw, table, asked
 
@@ -146,6 +164,7 @@ def read_file(
     columns: Mapping[str, str] = MappingProxyType({}),
     decimal: str = "",
     *,
+    scored: Sequence[str] = (),
     fill_down: bool = False,
 ) -> tuple[RawFile, ImportedScores]:
     """Read a table of scores, columns not named being guessed."""
@@ -157,7 +176,8 @@ def read_file(
 
     raw = read_raw_file(file)
     table = score_table(raw, sheet, heading, OWN_FILE)
-    return raw, read_scores(table, replace(guess_layout(table, columns), decimal=decimal, fill_down=fill_down))
+    layout = guess_layout(table, columns, scored)
+    return raw, read_scores(table, replace(layout, decimal=decimal, fill_down=fill_down))
 
 
 @click.command()

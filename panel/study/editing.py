@@ -17,7 +17,7 @@ from typing import Any
 import pandas as pd
 
 from panel.errors import StudyError
-from panel.study.facts import KINDS, STATED, read_facts
+from panel.study.facts import KINDS, STATED, entry_example, read_facts
 from panel.study.journal import FACTS, changed_rows, row_changes, sides
 from panel.study.numbers_read import NOT_A_NUMBER, month_called, typed_number
 from panel.study.raw_table import RawTable
@@ -457,7 +457,8 @@ def typed_fact(name: str, text: str, label: str = "") -> Any:
     if kind == "text" or name not in _FACT_KIND:
         return words
     raise StudyError(
-        f"The fact {name} is {KINDS[kind]}; it has its own form in the app and cannot be typed as one text."
+        f"The fact {name} is {KINDS[kind]}; it has its own form in the app and cannot be typed as one text. By command "
+        f"it is written so: '{entry_example(name)}'."
     )
 
 

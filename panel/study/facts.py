@@ -6,9 +6,10 @@ The facts that decide whether a prototype passes are never passed over so: whoev
 
 from __future__ import annotations
 
+import difflib
 import json
 import math
-from collections.abc import Mapping
+from collections.abc import Iterable, Mapping
 from types import MappingProxyType
 from typing import Any
 
@@ -55,12 +56,15 @@ STATED = (
     Column("report_version", "words", "which version of the evidence file it is"),
     Column("statistics_plan_dated", "text", "the day of the plan of the statistics"),
     Column("questions", "any", "what the consumers were asked, in which words"),
+    Column("claim_floors", "object", "floors of claims stricter than the usual ones, by name"),
     Column("rules", "entries", "which scores are set aside, as recorded before the unblinding"),
     Column("people", "entries", "who has which role"),
     Column("deviations", "entries", "where the test departed from its protocol"),
     Column("predictions", "entries", "what was predicted of prototypes before they were made"),
     Column("locked_sessions", "entries", "which sessions were locked, by whom and when"),
     Column("removed_people", "entries", "whose data were removed on request: when, by whom and why"),
+    Column("rehearsal", "any", "whether its data come from a rehearsal"),
+    Column("invented", "any", "whether its data are invented"),
     Column("without_people", "any", "whether it was given away without its people"),
     Column("dominance_attributes", "list", "the sensations to choose from"),
     Column("import", "object", "how the imported file was read"),
@@ -75,6 +79,20 @@ STATED = (
     Column("windows_read_as", "text", "on which scale windows lie: panel, or benchmark for differences from it"),
 )
 """The facts that something here reads. What is called otherwise is kept as it is."""
+
+KEYS = MappingProxyType(
+    {
+        "users": MappingProxyType(
+            {
+                "who": "who they were, such as adults who use hand cream",
+                "ages": "from which age to which, such as 19 to 65",
+                "sex": "women, men, or women and men",
+                "staff": "whether they work for the maker: yes or no",
+            }
+        )
+    }
+)
+"""What the entry of a fact may say: key to what stands there."""
 
 _KIND = MappingProxyType({fact.name: fact.kind for fact in STATED})
 _MEANING = MappingProxyType({fact.name: fact.meaning for fact in STATED})
@@ -132,6 +150,26 @@ def fact_advice(name: str) -> str:
     kind = KINDS[_KIND.get(name, "any")]
     meaning = f" ({_MEANING[name]})" if name in _MEANING else ""
     return f"Correct {name}{meaning}: {kind}. Until then it counts as not stated."
+
+
+def strange_in(name: str, value: Any) -> list[str]:
+    """Return what nothing reads of a fact: its name, or keys of its entry, with the nearest one that is known."""
+    if name not in _KIND:
+        return [f"Nothing reads a fact {name!r}; it is kept.{_perhaps(name, _KIND)}"]
+    known: Mapping[str, str] = KEYS.get(name, MappingProxyType({}))
+    strange = [str(key) for key in value if key not in known] if known and isinstance(value, Mapping) else []
+    of = f"of the fact {name}; it is kept and printed. Its keys are {', '.join(known)}."
+    return [f"Nothing is judged by {key!r} {of}{_perhaps(key, known)}" for key in strange]
+
+
+def _perhaps(name: str, known: Iterable[str]) -> str:
+    near = difflib.get_close_matches(name.casefold(), list(known), 1)
+    return f" Perhaps {near[0]} is meant." if near else ""
+
+
+def entry_example(name: str) -> str:
+    """Return how the entry of a fact is written: `{"who": "who they were"}`."""
+    return json.dumps(dict(KEYS[name])) if name in KEYS else '{"name": "what stands there"}'
 
 
 def fact_text(value: Any) -> str:

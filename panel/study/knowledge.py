@@ -357,19 +357,25 @@ def worded(cell: str, known: Mapping[str, str]) -> str:
 
 
 def stated_scale(heading: str) -> tuple[str, tuple[int, int] | None]:
-    """Return the words of a heading, and the ends of the scale in the brackets behind them: `Slip (0-10)`.
+    """Return the words of a heading, and the ends of the scale behind them: `Slip (0-10)`, `Rating 0-10`.
 
-    None where there is no scale; figures with a unit, such as `(5-10 min)`, are none.
+    None where there is no scale; figures with a unit, such as `(5-10 min)`, are none. Without brackets a scale
+    goes from 0 or 1 to a usual end, and what it stands behind is no day or week.
     """
     found = _BRACKET.fullmatch(heading.strip())
     if found is None:
-        return heading, None
+        bare = _BARE_SPAN.fullmatch(heading.strip())
+        counts = bare and any(is_called(bare[1].split()[-1], role) for role in ("session", "replicate", "prototype"))
+        return (bare[1], (int(bare[2]), int(bare[3]))) if bare and not counts else (heading, None)
     span = _SPAN.fullmatch(found[2])
     ends = sorted({int(end) for end in (span.groups() if span else re.findall(r"(\d+)\s*=", found[2]))})
     return (found[1], (ends[0], ends[-1])) if len(ends) > 1 else (heading, None)
 
 
 _BRACKET = re.compile(r"(.*\S)\s*[(\[]([^()\[\]]*)[)\]]")
+_BARE_SPAN = re.compile(  # 2 to 4 are too few points, and others count days
+    r"(.*[^\W\d_]),?\s+([01])\s?(?:-|\u2013|to|bis|\u00e0)\s?(5|6|7|9|10|15|20|100|150)"
+)
 _SPAN = re.compile(
     r"\D*?(\d{1,4})\s*(?:-|\u2013|to|bis|\u00e0|a|\.\.+)\s*(\d{1,4})[\s,;-]*"
     r"(?:(?:point|punkt)\w*|pts?|scale|skala|[e\u00e9]chelle|escala|scala|vas|\D*[,;/].*)?",
@@ -378,12 +384,13 @@ _SPAN = re.compile(
 
 
 def said_scale(cells: Iterable[str]) -> tuple[tuple[int, int] | None, str]:
-    """Return the one scale that lines of a file state, `Scale 0 (none) to 10 (extreme)`, and that line."""
+    """Return the one scale that lines of a file state, `Scale 0 (none) to 10`, `15 cm line`, and that line."""
     found: dict[tuple[int, int], str] = {}
     for cell in dict.fromkeys(cells):
         ends = [int(end) for end, words in said_points(cell) if not no_answer(words)]
         span = _SAID_SPAN.search(cell) or _ONLY_SPAN.fullmatch(cell)
         ends = [int(end) for end in span.groups()] if span else ends
+        ends = [0, int(line[1])] if (line := _LINE.search(cell)) and not ends else ends
         if len(ends) > 1 and min(ends) <= 1 and max(ends) >= _FEWEST_POINTS:
             found.setdefault((min(ends), max(ends)), cell)
     return next(iter(found.items())) if len(found) == 1 else (None, "")
@@ -413,6 +420,9 @@ _SAID_SPAN = re.compile(
     r"(?:\([^()]*\))?\s*(\d{1,4})(?![.,]?\d)",
     re.IGNORECASE,
 )
+_LINE = re.compile(
+    r"(?<![\d.,])(1[025]0?|20)[\s-]*[cm]m\b[\w\s-]{0,25}\b(?:line|linie|vas|scale|skala)\b", re.IGNORECASE
+)
 _ONLY_SPAN = re.compile(r"\(?([01])\s*(?:-|\u2013|to|bis)\s*(\d{1,3})\)?")
 _SAYS_NONE = re.compile(
     r"\bnot? (?:tested|scored|answer\w*|evaluated|available|given)|missing|no value|keine? (?:angabe|antwort|wert)"
@@ -421,3 +431,43 @@ _SAYS_NONE = re.compile(
     r"|niet (?:getest|ingevuld)",
     re.IGNORECASE,
 )
+
+
+# What does a heading ask, in the words in which it was typed?
+
+
+_ENDS = re.compile(
+    r"[(\[](?:[^()]*/[^()]*|\s*\d+\s*=[^()]*|\s*\d+ [^()]*\d+ [^()]*)[)\]]\s*$"
+)  # the answers, after the question
+_NUMBERED = re.compile(r"^\s*(?:[QF]\.? ?)?\d{1,2}[a-z]?\s*[.:)]\s+", re.IGNORECASE)  # `Q1. `
+
+
+def typed_question(heading: str) -> str:
+    """Return the words of a question as they were typed, without the signs before and behind them."""
+    words = re.sub(r"[(\[{]\W*[)\]}]|_+|\s+", " ", _without_scale(heading)).strip()
+    words = words[1:-1] if len(words) > 1 and words[0] in _QUOTES and words.rstrip(".?!")[-1] in _QUOTES else words
+    return re.sub(r"^[^\w(\[{\"'\u2018\u201c\u201e\u00ab+<>]+|[\s.:;,?!|/*=(\[{\u2026\u2013\u2014-]+$", "", words)
+
+
+_QUOTES = "\"'\u2018\u2019\u201c\u201d\u201e\u00ab\u00bb"
+
+
+def bare_question(words: str) -> str:
+    """Return words without the signs between them."""
+    return re.sub(r"[\W_]+", " ", words).strip()
+
+
+def without_names(names: re.Pattern[str], heading: str) -> str:
+    """Return a heading without the prototype in it, and without the brackets or signs that part it from the rest."""
+    sign = r"\s*[:|/\u2013\u2014-]*\s*"
+    alone = rf"\s*[(\[]\s*(?:{names.pattern})\s*[)\]]|{sign}(?:{names.pattern})(?:['\u2019]s\b)?{sign}"
+    return re.sub(r",\s*,", ",", re.sub(alone, " ", heading))
+
+
+def asked_words(heading: str) -> str:
+    """Return a heading without the scale or the answers behind it, and the number of the question before it."""
+    return _without_scale(_NUMBERED.sub("", heading))
+
+
+def _without_scale(heading: str) -> str:
+    return _ENDS.sub(" ", stated_scale(heading)[0])

@@ -5,12 +5,13 @@ from __future__ import annotations
 import math
 import re
 from collections import Counter
-from collections.abc import Mapping, Set
+from collections.abc import Collection, Mapping, Set
 from dataclasses import dataclass, field
 
 import pandas as pd
 
-from panel.study.knowledge import shared_table
+from panel.study.knowledge import shared_table, stated_scale
+from panel.study.numbers_read import TIMES, measured, unit_of_heading
 from panel.study.study import Study, kept
 from panel.words import NOTHING, format_change, format_interval, format_number, format_typed, format_window
 
@@ -181,6 +182,28 @@ def timed_words(attribute: str) -> tuple[str, float]:
         return attribute, float("nan")
     of_one = next(minutes for minutes, words in _UNITS.items() if re.fullmatch(words, found["unit"], re.IGNORECASE))
     return found["words"], float(found["number"].replace(",", ".")) * of_one
+
+
+def measured_units(names: Collection[str]) -> dict[str, str]:
+    """Return the attributes whose names carry a unit that is not the one of most of them, each with it; times always.
+
+    A unit that most of them carry, such as mm, is how long the line of the scale is.
+    """
+    units = {name: measured(stated_scale(name)[0])[1] for name in names if unit_of_heading(stated_scale(name)[0])}
+    counts = Counter(units.get(name, "") for name in names)
+    usual = max(counts, key=lambda unit: (counts[unit], not unit), default="")
+    return {name: unit for name, unit in units.items() if unit != usual or unit in TIMES}
+
+
+def with_headings_read(attributes: pd.DataFrame) -> pd.DataFrame:
+    """Return attributes with the words, minutes and units of names such as `greasy after 5 min`, `time to dry [s]`."""
+    names = attributes["attribute"]
+    units = measured_units(names)
+    bare = [measured(name)[0] if name in units else stated_scale(name)[0] for name in names]
+    timed = [timed_words(name) for name in bare]
+    words = ["" if word == name else word for (word, _), name in zip(timed, names, strict=True)]
+    minutes = [each for _, each in timed]
+    return attributes.assign(name=words, minutes=minutes, unit=[units.get(name, "") for name in names])
 
 
 def decimals(length: float) -> int:

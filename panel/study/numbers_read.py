@@ -489,6 +489,17 @@ _ALSO_WRITTEN = {
     "g/ml": "g/mL", "g/cm3": "g/mL", "0,1mm": "0.1 mm", "1/10mm": "0.1 mm", "gu": "GU", "au": "a.u.", "AU": "a.u.",
     "ph": "pH", "PH": "pH", "-": "1", "": "1",
 }  # fmt: skip
+_IN_WORDS = {  # capitals do not count; from memory
+    word: unit
+    for unit, words in (
+        ("s", "sec secs second seconds sek sekunde sekunden segundos seconde secondes secondi"),
+        ("min", "mins minute minutes minuten minutos minuti"),
+        ("h", "hr hrs hour hours std stunde stunden heures horas ore"),
+    )
+    for word in words.split()
+}
+_UNTIL = ("to", "until", "till", "before", "bis", "jusqu'à", "hasta", "fino")  # `Seconds to disappear`
+TIMES = ("s", "min", "h")
 
 
 def _bare(text: str) -> str:
@@ -506,7 +517,8 @@ def known_unit(text: str) -> str | None:
     Spaces, dots between letters and raised figures do not count: `mPa.s`, `mPa·s` and `mPas` are `mPa s`. Capitals do.
     An empty text is `1`, a plain number.
     """
-    return _AS_WRITTEN.get(_bare(text))
+    bare = _bare(text)
+    return _AS_WRITTEN.get(bare) or _IN_WORDS.get(bare.casefold())
 
 
 def unit_of_heading(heading: str) -> str:
@@ -517,6 +529,8 @@ def unit_of_heading(heading: str) -> str:
     """
     found = _UNIT_AT_END.search(heading)
     words = heading.split()
+    if len(words) > 2 and words[1].casefold() in _UNTIL and _bare(words[0]).casefold() in _IN_WORDS:
+        return words[0]
     ends = [found[1]] if found else [" ".join(words[-2:]), words[-1]] if len(words) > 1 else []
     if not found and ends and words[-2][-1].isdigit():
         return ""
@@ -529,7 +543,15 @@ def unit_of_heading(heading: str) -> str:
     return ""
 
 
-_UNIT_AT_END = re.compile(r"(?:[(\[]|, )([^()\[\],]+)[)\]]?\s*$")
+_UNIT_AT_END = re.compile(r"(?:[(\[]|, |\b(?:in|en) )([^()\[\],]+)[)\]]?\s*$")
+
+
+def measured(heading: str) -> tuple[str, str]:
+    """Return what a heading says was measured, and in which unit: `Peak force (g)`; no unit where it says none."""
+    unit = unit_of_heading(heading) or next(iter(re.findall(r"[(\[]([^()\[\]]*)[)\]]$", heading)), "")
+    known = known_unit(unit) if unit else None
+    words = re.sub(rf"[\s,]*(?:[(\[]|\b(?:in|en) )?{re.escape(unit)}[)\]]?\s*$", "", heading)
+    return (words, known) if known and words else (heading, unit_of_heading(heading))
 
 
 def read_unit(text: str) -> str:

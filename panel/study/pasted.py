@@ -19,7 +19,7 @@ from panel.errors import StudyError
 from panel.study.editing import known_numbers, put_table, texts_of_table
 from panel.study.file_names import is_number
 from panel.study.knowledge import canonical_ingredient, is_called, is_reckoned
-from panel.study.numbers_read import known_unit, read_numbers, unit_of_heading
+from panel.study.numbers_read import measured, read_numbers
 from panel.study.raw_table import decode, filled_rows, is_workbook, likely_delimiter, rows_of_file
 from panel.study.study import RawFile, Study
 from panel.study.table_cells import columns_of, known_column, known_columns, nearest_column, number_text
@@ -186,7 +186,7 @@ def _readings(rows: list[list[str]], study: Study) -> tuple[list[list[str]], lis
     if reckoned:
         notes.append(f"Columns with means or totals were left out: {first_few([rows[0][i] for i in reckoned])}.")
     own = [i for i in range(len(heads)) if i not in side and i not in reckoned]
-    said = {i: _measured(rows[0][i]) if "measure" in apart else (rows[0][i],) for i in side}
+    said = {i: measured(rows[0][i]) if "measure" in apart else (rows[0][i],) for i in side}
     header = [*(rows[0][i] for i in own), *(("measure", "unit") if "measure" in apart else ("prototype",)), "value"]
     notes.append(f"Columns were put below each other: {first_few([rows[0][i] for i in side])} as {apart.pop()}.")
     return [header, *([*(row[i] for i in own), *said[i], row[i]] for i in side for row in body if row[i])], notes
@@ -194,15 +194,6 @@ def _readings(rows: list[list[str]], study: Study) -> tuple[list[list[str]], lis
 
 def _is_mean(name: str) -> bool:
     return is_reckoned(name) or is_called(name, "reckoned_alone")
-
-
-def _measured(heading: str) -> tuple[str, str]:
-    """Return what a heading says was measured, and in which unit: `Peak force (g)`."""
-    found = re.fullmatch(r"(.*\S)\s*[(\[]([^()\[\]]*)[)\]]", heading)
-    if found and known_unit(found[2]):
-        return found[1], str(known_unit(found[2]))
-    unit = unit_of_heading(heading)
-    return (heading.removesuffix(unit).rstrip(" ,"), unit) if unit and not found else (heading, unit)
 
 
 def _with_headings(rows: Sequence[Sequence[str]], name: str, notes: Sequence[str]) -> Pasted:
@@ -493,3 +484,26 @@ def _as_percent(prototype: str, unit: str, cells: list[str], sign: str, done: li
 def _is_zero(cell: str) -> bool:
     read = read_numbers([cell])
     return not read.reasons and (math.isnan(read.values[0]) or read.values[0] == 0)
+
+
+# What do the empty cells of a block leave as it is?
+
+
+def cells_kept(study: Study, name: str, block: pd.DataFrame) -> list[str]:
+    """Return one sentence on the empty cells of a block that leave what the study holds, none if there are none."""
+    key = list(TABLES[name].key) if name in TABLES else []
+    given = block.fillna("").astype("str").apply(lambda column: column.str.strip())
+    if not key or name == "formulas" or not {*key} <= {*given}:
+        return []
+    held = texts_of_table(study, name).drop_duplicates(key, keep="last").set_index(key)
+    kept = [
+        f"{column} of {' '.join(named) if isinstance(named, tuple) else named}"
+        for named, row in given.set_index(key).iterrows()
+        for column, cell in row.items()
+        if not cell and named in held.index and column in held and held.loc[named, column]
+    ]
+    said = "To empty cells, bring the whole table (--whole; on the page: this is the whole table)."
+    return [f"Empty cells leave what the study holds: {first_few(kept, _MOST_KEPT)}. {said}"] if kept else []
+
+
+_MOST_KEPT = 6  # cells that are named

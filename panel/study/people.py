@@ -14,6 +14,7 @@ import pandas as pd
 
 from panel.errors import StudyError
 from panel.study.facts import STATED
+from panel.study.knowledge import is_called
 from panel.study.study import Study
 from panel.study.tables import TABLES
 
@@ -98,10 +99,10 @@ _FEWEST_NAMED = 0.5  # share of the people that must look named: one word among 
 
 
 def names_of_people(study: Study) -> dict[str, str]:
-    """Return the people of a study who stand under what looks like a name, each with a free code instead.
+    """Return who stands under a name if people of a study seem to, each with a free code instead.
 
-    What looks like a name is common practice, no source: words of three letters or more without a digit, not all in
-    capitals, for half of the people at least.
+    They seem to where half of them look like it, which is common practice, no source: words of three letters or more
+    without a digit, not all in capitals.
     """
     people = people_in(study)
     named = [
@@ -109,10 +110,24 @@ def names_of_people(study: Study) -> dict[str, str]:
         for person in people
         if _NAME.fullmatch(person) and not person.isupper() and person.split()[0].casefold() not in _NO_NAMES
     ]
-    if len(named) < _FEWEST_NAMED * len(people):
-        return {}
+    return new_codes(study) if people and len(named) >= _FEWEST_NAMED * len(people) else {}
+
+
+def new_codes(study: Study) -> dict[str, str]:
+    """Return a free code for everybody in a study who has none: a letter, or a number behind nothing like a name."""
+    people = people_in(study)
+    named = [person for person in people if not _is_code(person)]
     free = (code for number in count(1) if (code := f"A{number:02}") not in people)
     return dict(zip(named, free, strict=False))
+
+
+def _is_code(person: str) -> bool:
+    words = re.fullmatch(r"([^\W\d_]*)[\W_]*\d[\w.-]*", person)
+    known = words and (not words[1] or words[1].islower() or words[1].isupper() or words[1].casefold() in _NO_NAMES)
+    return len(person) < _SHORTEST_NAME or bool(known or is_called(words[1] if words else person, "assessor"))
+
+
+_SHORTEST_NAME = 2  # letters
 
 
 def _nameless(name: str, frame: pd.DataFrame, codes: Mapping[str, str]) -> pd.DataFrame:

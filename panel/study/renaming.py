@@ -14,7 +14,7 @@ import pandas as pd
 
 from panel.errors import StudyError
 from panel.study.editing import LISTS, put_table
-from panel.study.people import names_of_people
+from panel.study.people import new_codes
 from panel.study.study import Study
 from panel.study.table_cells import texts_of_frame
 from panel.words import counted
@@ -52,8 +52,8 @@ def rename(study: Study, kind: str, old: str, new: str) -> Study:
 
 
 def people_by_code(study: Study) -> Study:
-    """Return the study with a code in place of each person's name, wherever it stands; imported files keep theirs."""
-    for person, code in names_of_people(study).items():
+    """Return the study with a code for everybody who has none, wherever the name stands; imported files keep theirs."""
+    for person, code in new_codes(study).items():
         study = rename(study, "assessor", person, code)
     return study
 

@@ -15,16 +15,17 @@ from pandas.api.extensions import ExtensionArray
 from panel.errors import StudyError
 from panel.study.file_names import are_exchanged, asked_roles, twins
 from panel.study.knowledge import ROLES, is_called, is_reckoned, named_columns, stated_scale
-from panel.study.naming import timed_words
+from panel.study.naming import measured_units, timed_words, with_headings_read
 from panel.study.numbers_read import NumbersRead, proposed_number, read_number_columns, read_numbers, unit_of_heading
 from panel.study.raw_table import READ_AS_SEEN, RawTable
-from panel.study.sheet_keys import refuse_several_studies
+from panel.study.sheet_keys import numbered_replicates, refuse_several_studies
 from panel.study.study import REHEARSED, UNREAD_COLUMNS, RawFile, Study, natural_order
 from panel.study.table_cells import NOT_WHOLE, is_mean_of, notes_beside, why_not_scored
 from panel.study.tables import TABLES
 from panel.words import as_seen, counted, first_few, format_typed
 
 _NAME_ROLES = ("assessor", "prototype", "attribute", "session", "replicate", "batch", "recorded_at")
+_SAY_SO = "Say so if it holds scores: among the attributes, or by the option --score."
 _SHOWN = 6  # names in a sentence before "and n more"
 
 
@@ -44,7 +45,7 @@ class ImportedScores:
     layout
         Which column held what.
     scale
-        The scale that the file states beside the table, where its headings state none.
+        The scale that the file states beside the table, where its headings state none; never of what has a unit.
     """
 
     scores: pd.DataFrame
@@ -103,14 +104,14 @@ def study_from_scores(
     Parameters
     ----------
     scale_min, scale_max
-        Lowest and highest possible score, the same for all attributes; where unknown what headings state counts.
+        Lowest and highest possible score, the same for all that was rated; where unknown what headings state counts.
     benchmark
         The prototype the others are compared with; empty if there is none. StudyError if it was not scored.
     """
     scores = imported.scores
     tables = {
         "prototypes": _listed("prototypes", natural_order(name for name in scores["prototype"].unique() if name)),
-        "attributes": _with_times(_listed("attributes", scores["attribute"].unique())),
+        "attributes": with_headings_read(_listed("attributes", scores["attribute"].unique())),
         "assessors": _listed("assessors", scores["assessor"].unique()),
         "scores": scores,
     }
@@ -119,9 +120,10 @@ def study_from_scores(
         raise StudyError(f"{benchmark} was not scored, so it cannot be the benchmark. Choose among {', '.join(known)}.")
     tables["prototypes"].loc[tables["prototypes"]["prototype"] == benchmark, "role"] = "benchmark"
     stated = _scales(scores, imported.layout, imported.scale)
+    listed = tables["attributes"]
     for column, given, end in (("scale_min", scale_min, 0), ("scale_max", scale_max, 1)):
-        ends = [float(stated[name][end]) if name in stated else np.nan for name in tables["attributes"]["attribute"]]
-        tables["attributes"][column] = ends if given is None else float(given)
+        ends = [float(stated[name][end]) if name in stated else np.nan for name in listed["attribute"]]
+        listed[column] = ends if given is None else np.where(listed["unit"] == "", float(given), ends)
     layout: dict[str, Any] = {role: held for role, held in asdict(imported.layout).items() if held}
     layout = {role: list(held) if isinstance(held, tuple) else held for role, held in layout.items()}
     record = {"file": raw_file.name, "columns": layout, "done": list(imported.notes)}
@@ -220,9 +222,8 @@ def _refuse_nameless(table: RawTable, layout: ScoresLayout, numbers: Mapping[str
         rows = np.flatnonzero(blank & scored).tolist()
         if not rows:
             continue
-        below = bool((~blank[: rows[0]]).any())
         advice = f"Write the {role} into each of these rows"
-        if below:
+        if (~blank[: rows[0]]).any():
             advice += f", or say that a blank means the {role} above (fill down)"
         raise StudyError(
             f"{table.name}: {counted(len(rows), 'row')} with scores name no {role} (column {column!r}, line "
@@ -302,14 +303,6 @@ def _listed(name: str, names: Iterable[str]) -> pd.DataFrame:
     return pd.DataFrame(columns)
 
 
-def _with_times(attributes: pd.DataFrame) -> pd.DataFrame:
-    """Return attributes with the words and minutes of names such as `greasy after 5 min`, `greasy (0-10)`."""
-    names = attributes["attribute"]
-    timed = [timed_words(stated_scale(name)[0]) for name in names]
-    words = ["" if word == name else word for (word, _), name in zip(timed, names, strict=True)]
-    return attributes.assign(name=words, minutes=[minutes for _, minutes in timed])
-
-
 def _notes_on_twins(scores: pd.DataFrame, layout: ScoresLayout) -> list[str]:
     """Return of whom or what every name is there with the same few signs behind it, which may be replicates."""
     if layout.replicate or scores.duplicated(["assessor", "prototype", "attribute", "session"]).any():
@@ -333,9 +326,11 @@ def _scales(
 
     Those in which more lie outside if not `within`.
     """
-    found = {}
+    found, measured = {}, measured_units(scores["attribute"].unique())
     for name, given in scores.groupby("attribute", sort=False)["score"]:
-        scale = stated_scale(layout.score if layout.is_long else str(name))[1] or said
+        scale = stated_scale(str(name))[1]
+        if not scale and name not in measured:
+            scale = stated_scale(layout.score)[1] or said
         outside = ~given.dropna().between(*scale) if scale else given
         if scale and (outside.sum() <= _MOST_SLIPS * len(outside)) == within:
             found[str(name)] = scale
@@ -353,7 +348,9 @@ def _notes_on_scales(scores: pd.DataFrame, layout: ScoresLayout, said: tuple[int
 def _notes_on_times(scores: pd.DataFrame) -> list[str]:
     timed = {name: timed_words(stated_scale(name)[0])[1] for name in scores["attribute"].unique()}
     told = [f"{name!r} is {format_typed(minutes)} min" for name, minutes in timed.items() if not np.isnan(minutes)]
-    return [f"Minutes after use were read from the names: {_some(told)}."] if told else []
+    units = [f"{name!r} is in {unit}" for name, unit in measured_units(timed).items()]
+    notes = [f"Minutes after use were read from the names: {_some(told)}."] if told else []
+    return [*notes, f"Measured, not rated, so the scale is not theirs: {_some(units)}."] if units else notes
 
 
 def _notes_on_names(table: RawTable, layout: ScoresLayout) -> Iterator[str]:
@@ -376,8 +373,7 @@ def _notes_on_numbers(numbers: dict[str, NumbersRead]) -> list[str]:
         for note in read.notes:
             by_note.setdefault(note, []).append(column)
     notes = [f"{note[0].upper()}{note[1:]}: {_some(columns)}." for note, columns in by_note.items()]
-    unclear = [column for column, read in numbers.items() if read.ambiguous]
-    if unclear:
+    if unclear := [column for column, read in numbers.items() if read.ambiguous]:
         notes.append(
             f"Cells that can be read in two ways, such as 1,234 or 1.234, were not read: {_some(unclear)}. "
             "Say whether the comma is the decimal sign."
@@ -386,23 +382,16 @@ def _notes_on_numbers(numbers: dict[str, NumbersRead]) -> list[str]:
 
 
 def _notes_on_shape(table: RawTable, layout: ScoresLayout, scores: pd.DataFrame, unread: pd.DataFrame) -> list[str]:
-    rows, empty = len(table.lines), int(scores["score"].isna().sum())
-    notes = [f"{rows} rows gave {len(scores)} scores; {empty} of them are empty or could not be read."]
+    empty = int(scores["score"].isna().sum())
+    notes = [f"{len(table.lines)} rows gave {len(scores)} scores; {empty} of them are empty or could not be read."]
     if not layout.is_long:
         notes.insert(
             0, f"Attribute columns put below each other: {len(layout.attributes)} ({_some(list(layout.attributes))})."
         )
     held = [f"{role} from {column!r}" for role, column in layout.columns().items()]
     notes.insert(0, f"Columns used: {', '.join(held)}.")
-    if len(unread):
-        notes.append(f"Cells that could not be read as numbers: {len(unread)}.")
-    return [*notes, *_notes_on_unused(table, layout)]
-
-
-def _likely_numbers(cells: Sequence[str]) -> float:
-    """Return the share of the different texts of a column that may well stand for numbers."""
-    texts = [cell for cell in pd.Series(cells, dtype="str").unique() if cell.strip()]
-    return sum(proposed_number(text) is not None for text in texts) / len(texts) if texts else 0.0
+    unreadable = [f"Cells that could not be read as numbers: {len(unread)}."] if len(unread) else []
+    return [*notes, *unreadable, *_notes_on_unused(table, layout)]
 
 
 def _notes_on_unused(table: RawTable, layout: ScoresLayout) -> list[str]:
@@ -415,12 +404,14 @@ def _notes_on_unused(table: RawTable, layout: ScoresLayout) -> list[str]:
         read = read_numbers(table.column(column), words=True)
         share, filled = read.share, int((~read.missing).sum())
         why = _why_no_scores(table, layout, column)
+        texts = {cell for cell in table.column(column) if cell.strip()} or {""}
+        likely = sum(proposed_number(text) is not None for text in texts) / len(texts)
         if share >= _MOSTLY and why and column not in table.unnamed:
-            notes.append(f"The column {column!r} {why}. Say so if it holds scores.")
-        elif (share >= _SOME or _likely_numbers(table.column(column)) >= _MOSTLY) and not why:
+            notes.append(f"The column {column!r} {why}. {_SAY_SO}")
+        elif (share >= _SOME or likely >= _MOSTLY) and not why:
             notes.append(
                 f"Only {round(share * filled)} of {filled} cells of the column {column!r} are numbers, so it was not "
-                "used. Correct the others, or say that it holds scores."
+                f"used. Correct the others. {_SAY_SO}"
             )
     return notes
 
@@ -471,22 +462,26 @@ class ScoresLayout:
         return {role: getattr(self, role) for role in ROLES if getattr(self, role)}
 
 
-def guess_layout(table: RawTable, fixed: Mapping[str, str] | None = None) -> ScoresLayout:
+def guess_layout(table: RawTable, fixed: Mapping[str, str] | None = None, scored: Sequence[str] = ()) -> ScoresLayout:
     """Return the likeliest layout of a table of scores; what cannot be guessed is left empty.
 
-    `fixed` is role (a field of `ScoresLayout`) to column, for what is known; StudyError if there is no such column.
+    `fixed` is role (a field of `ScoresLayout`) to column, for what is known, `scored` are columns that hold scores: the
+    one of a long table, in a wide one beside those that are found, as is a column of numbers named as attribute.
+    StudyError if there is no such column, or if one that is named would not be used.
     """
     known = {role: column for role, column in (fixed or {}).items() if column}
-    for role, column in known.items():
+    known |= {"score": scored[0]} if len(scored) == 1 else {}
+    fixed, more = dict(known), list(scored)
+    for role, column in [*known.items(), *(("score", column) for column in more)]:
         if role not in ROLES:
             raise StudyError(f"{role!r} is not something a column can hold; it can hold {', '.join(ROLES)}.")
         table.column(column)
-    free = [column for column in table.header if column not in known.values() and column not in table.unnamed]
+    free = [c for c in table.header if c not in {*known.values(), *more, *table.unnamed}]
     numbers = _numeric_columns(table, free)
     known = {**named_columns(free, numbers), **known}
     cells = {column: table.column(column) for column in free if column not in known.values()}
     known = {**asked_roles(cells, numbers), **known}
-    if "session" in known and "session" not in (fixed or {}):
+    if "session" in known and "session" not in fixed:
         filled = set(map(as_seen, table.column(known["session"]))) - {""}
         if filled and all(map(_CLOCK.fullmatch, filled)):  # times of day
             del known["session"]
@@ -497,14 +492,21 @@ def guess_layout(table: RawTable, fixed: Mapping[str, str] | None = None) -> Sco
     texts = [column for column in free if column not in numbers and not is_called(column, "comment")]
     _fill_last_name(table, known, texts)
     _number_of_people(table, known)
-    if not {"attribute", "score"} <= set(known):
-        for role in {"attribute", "score"} - set(fixed or {}):
-            known.pop(role, None)
-    held: dict[str, Any] = dict(known)
+    held: dict[str, Any] = {**known, **numbered_replicates(table, known)}
+    if {"attribute", "score"} <= set(known) and len(more) < 2:
+        return ScoresLayout(**held)
+    for role in {"attribute", "score"} & set(held):
+        del held[role]
+        if role in fixed and fixed[role] not in more:
+            more.append(fixed[role])
+    if fixed.get("attribute", "") in more and not _numeric_columns(table, [fixed["attribute"]]):
+        one = (
+            "several columns hold them" if len(scored) > 1 else "no column holds them: name it as the one of the scores"
+        )
+        raise StudyError(f"{table.name}: {fixed['attribute']!r} is to name what each score is of, but {one}.")
     layout = ScoresLayout(**held)
-    if layout.is_long:
-        return layout
-    layout = replace(layout, attributes=_attribute_columns(table, layout))
+    found = {*_attribute_columns(table, layout), *more}
+    layout = replace(layout, attributes=tuple(column for column in table.header if column in found))
     return _long_after_all(table, layout, texts)
 
 

@@ -4,9 +4,9 @@ from __future__ import annotations
 
 import re
 from collections import Counter
-from collections.abc import Collection, Iterable, Sequence
+from collections.abc import Collection, Iterable, Mapping, Sequence
 from dataclasses import dataclass, replace
-from itertools import chain
+from itertools import chain, pairwise
 from typing import NamedTuple
 
 import pandas as pd
@@ -14,6 +14,7 @@ import pandas as pd
 from panel.errors import StudyError
 from panel.study.file_names import BAR, DESIGN, is_number, is_scored, sitting
 from panel.study.knowledge import (
+    asked_words,
     heading_words,
     is_called,
     is_reckoned,
@@ -22,6 +23,8 @@ from panel.study.knowledge import (
     plain_words,
     said_points,
     sided,
+    typed_question,
+    without_names,
     worded,
     wordings,
 )
@@ -327,15 +330,51 @@ def refuse_two_directions(legends: Sequence[Legend], lines: Iterable[str]) -> No
 
 
 def ends_in_words(study: Study, table: RawTable, read: pd.DataFrame) -> pd.DataFrame:
-    """Return the ends of just-about-right questions as people read them, of those the study does not know yet."""
+    """Return the ends of just-about-right and yes-or-no questions as people read them, where the study knows none."""
     stated, rows = study.facts.get("questions"), []
     known = {row.get("question") for row in stated if isinstance(row, dict)} if isinstance(stated, list) else set()
-    for question, own in read.groupby(read["question"].str.strip(), sort=False):
-        plain = map(plain_words, chain(*map(table.column, own["column"])))
-        sides = sorted((point, cell) for cell, point in sided(str(question), tuple(sorted({*plain}))).items() if point)
+    for (question, kind), own in read.groupby([read["question"].str.strip(), "kind"], sort=False):
+        plain = {*map(plain_words, filter(str.strip, chain(*map(table.column, own["column"]))))}
+        if kind == "agreement" and question not in known and (ends := yes_and_no(plain)):
+            rows.append((question, kind, *ends))
+        if kind != "just_about_right":
+            continue
+        sides = sorted((point, cell) for cell, point in sided(str(question), tuple(sorted(plain))).items() if point)
         if question not in known and sides and sides[0][0] < "3" < sides[-1][0]:
             rows.append((question, "just_about_right", sides[0][1], sides[-1][1]))
     return pd.DataFrame(rows, columns=["question", "kind", "low_end", "high_end"], dtype="str")
+
+
+def yes_and_no(plain: Collection[str]) -> tuple[str, str] | None:
+    """Return the words for no and yes of answers that know nothing between; None where others are given."""
+    boxes, degrees = wordings("check_all"), wordings("agreement")
+    if not plain or not all(word in boxes and word in degrees for word in plain):
+        return None
+    no, yes = (next((word for word in sorted(plain) if boxes[word] == end), usual) for end, usual in _YES_OR_NO.items())
+    return no, yes
+
+
+_YES_OR_NO = {"0": "no", "1": "yes"}
+
+
+def numbered_replicates(table: RawTable, held: Mapping[str, str]) -> dict[str, str]:
+    """Return the one column, called so that it may be, that numbers the times a prototype was tried by somebody.
+
+    Without it rows repeat each other, with it none does, and each of its numbers stands for several prototypes of a
+    person: a turn stands for one.
+    """
+    if not {"assessor", "prototype"} <= set(held) or "replicate" in held:
+        return {}
+    names = [role for role in ("assessor", "prototype", "attribute", "session") if role in held]
+    rows = pd.DataFrame({role: list(map(as_seen, table.column(held[role]))) for role in names})
+    free = [n for n in table.header if n not in held.values() and is_called(n, "unsure") and n not in table.unnamed]
+    found = []
+    for name in free if rows.duplicated().any() else []:
+        numbered = rows.assign(number=list(map(as_seen, table.column(name))))
+        of = numbered.groupby([*(role for role in names if role != "prototype"), "number"])["prototype"]
+        if not numbered.duplicated().any() and (numbered["number"] != "").all() and of.nunique().min() > 1:
+            found.append(name)
+    return {"replicate": found[0]} if len(found) == 1 else {}
 
 
 def refuse_several_studies(table: RawTable, used: Collection[str]) -> None:
@@ -348,3 +387,110 @@ def refuse_several_studies(table: RawTable, used: Collection[str]) -> None:
                 f"{table.name}: the column {column!r} names several studies: {each}. Keep the rows of one, or put the "
                 f"column {column!r} under another heading if they belong together."
             )
+
+
+_TERMS = 3  # words of a box to tick that only one person ticked; more of them are a sentence of one's own
+_MOSTLY = 0.8  # share of what was ticked that is ticked more than once
+
+
+def lists_apart(table: RawTable, names: re.Pattern[str]) -> RawTable:
+    """Return a table with a column for each word of a column that lists ticked words."""
+    asked: dict[str, list[str]] = {}
+    for head in table.header:
+        if names.search(head) and not is_called(typed_question(without_names(names, asked_words(head))), "comment"):
+            asked.setdefault(names.sub("", head), []).append(head)
+    made: dict[str, Sequence[str]] = dict(zip(table.header, table.columns, strict=True))
+    notes = list(table.notes)
+    for heads in asked.values():
+        cells = [cell for head in heads for cell in table.column(head) if cell.strip()]
+        sign = ";" if any(";" in cell for cell in cells) else ","
+        spelled = {part.casefold(): part for cell in reversed(cells) for part in reversed(_parts(cell, sign))}
+        times = Counter(part.casefold() for cell in cells for part in _parts(cell, sign))
+        terms = [term for term, n in times.items() if ":" not in term and (n > 1 or len(term.split()) <= _TERMS)]
+        if not any(sign in cell for cell in cells) or sum(n for n in times.values() if n > 1) < _MOSTLY * times.total():
+            continue
+        if strange := [spelled[term] for term in times if term not in terms]:
+            notes.append(f"Left out of what was ticked, as somebody's own words: {first_few(strange)}.")
+        for head in heads:
+            of = names.search(head)
+            ticked = [list(map(str.casefold, _parts(cell, sign))) for cell in made.pop(head)]
+            for term in terms:
+                made[f"{of[0] if of else ''}: {spelled[term]}"] = ["x" if term in parts else "" for parts in ticked]
+    return replace(table, header=tuple(made), columns=tuple(made.values()), notes=tuple(notes))
+
+
+def _parts(cell: str, sign: str) -> list[str]:
+    return [part for each in cell.split(sign) if (part := as_seen(each))]
+
+
+# Which names of prototypes do headings hold?
+
+
+_LABEL = re.compile(r"[A-Z]|\d{1,3}")
+
+
+def items_beside(header: Sequence[str], products: re.Pattern[str]) -> dict[str, str]:
+    """Return heading to question where all of a product begin with the same words: `Think of P1. Is it - greasy`."""
+    halves = {name: parts for name in header if products.search(name) and len(parts := name.rsplit(" - ", 1)) == 2}
+    leads = {typed_question(without_names(products, lead)) for lead, _ in halves.values()}
+    items = [item for _, item in halves.values() if not products.search(item)]
+    if len(leads) != 1 or not leads.pop() or len(items) < len(halves) or len({*items}) == 1:
+        return {}
+    return {name: typed_question(asked_words(item)) for name, (_, item) in halves.items()}
+
+
+def labelled(header: Sequence[str]) -> set[str]:
+    """Return words for a prototype with a label of their own, such as `cream A`, if headings hold more than one."""
+    words = {name: re.sub(r"[\[\](){}]|[?!.,:;]+(?= |$)", " ", name).split() for name in header}
+    pairs = ((name, *pair) for name in header for pair in pairwise(words[name]))
+    found = {
+        f"{word} {label}"
+        for name, word, label in pairs
+        if _LABEL.fullmatch(label) and is_product(word) and f"{word} {label}" in name
+    }
+    return found if len(found) > 1 else set()
+
+
+def is_product(word: str) -> bool:
+    """Return True if a word is one for what is tried, such as sample or cream."""
+    return is_called(word, "prototype") or is_called(word, "product_kind")
+
+
+_TRIED = (
+    r"tried|tested|served|used|given|presented|getestet|probiert|serviert|verwendet|test[e\u00e9]|servi|prob|usad|prov"
+)
+_ORDINALS = tuple(  # from memory
+    re.compile(rf"\b(?:{words})\b", re.IGNORECASE)
+    for words in (
+        r"first|1st|erst\w*|premi\w*|primer\w*|prim[oa]",
+        r"second|2nd|zweit\w*|deuxi\w*|segund\w*|second[oae]",
+        r"third|3rd|dritt\w*|troisi\w*|tercer\w*|terz[oa]",
+    )
+)
+
+
+def orders_named(
+    table: RawTable, products: Sequence[str], names: Collection[str]
+) -> tuple[RawTable, tuple[list[str], dict[str, str]] | None]:
+    """Return a table with the place of each prototype where columns name the one tried first and second, and which do.
+
+    `names` are the headings that may; of two prototypes the first one is enough.
+    """
+    named = [
+        name
+        for name, cells in zip(table.header, table.columns, strict=True)
+        if name in names
+        and {*map(as_seen, cells)} - {""}
+        and {*map(as_seen, cells)} <= {*products, ""}
+        and (re.search(_TRIED, name, re.IGNORECASE) or any(map(is_product, heading_words(name).split())))
+    ]
+    each = [next((name for name in named if ordinal.search(name)), "") for ordinal in _ORDINALS]
+    each = each[: each.index("")] if "" in each else each
+    if len(products) < 2 or len(each) < len(products) - 1 or len({*each}) < len(each):
+        return table, None
+    rows = list(zip(*(map(as_seen, table.column(name)) for name in each), strict=True))
+    places = [row if len(row) == len(products) else (*row, *({*products} - {*row})) for row in rows]
+    heads = {f"{of}: tried": of for of in products}
+    cells = [["" if "" in row or of not in row else str(row.index(of) + 1) for row in places] for of in products]
+    columns = (*table.columns, *map(tuple, cells))
+    return replace(table, header=(*table.header, *heads), columns=columns), (each, heads)

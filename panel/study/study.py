@@ -207,11 +207,21 @@ class Study:
         return self.scales([attribute])[0]
 
     def scales(self, attributes: Iterable[str]) -> list[tuple[float, float] | None]:
-        """Lowest and highest possible score of each of `attributes`, None where the study does not say."""
-        own = _scales_of_attributes(self)
+        """Lowest and highest possible score of each of `attributes`, None where the study does not say.
+
+        The scale of the study is not that of an attribute with a unit: it was measured.
+        """
+        own, in_units = _scales_of_attributes(self), self.in_units
         low, high = self.facts.get("scale_min"), self.facts.get("scale_max")
         usual = (float(low), float(high)) if low is not None and high is not None else None
-        return [own.get(name) or usual for name in attributes]
+        return [own.get(name) or (None if name in in_units else usual) for name in attributes]
+
+    @property
+    @kept
+    def in_units(self) -> frozenset[str]:
+        """Attributes whose scores have a unit: they were measured, on no scale."""
+        table = self.table("attributes")
+        return frozenset(table.loc[table["unit"].fillna("") != "", "attribute"])
 
     def margins(self, usual: float | None = None) -> dict[str, float]:
         """Smallest difference that matters on each attribute that has one: its own, else `usual`, else the study's.

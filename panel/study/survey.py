@@ -7,7 +7,7 @@ from collections import Counter
 from collections.abc import Iterable, Iterator, Mapping, Sequence
 from contextlib import suppress
 from dataclasses import replace
-from itertools import chain, pairwise
+from itertools import chain
 
 import pandas as pd
 
@@ -15,25 +15,44 @@ from panel.errors import StudyError
 from panel.study.editing import put_block
 from panel.study.file_names import BAR, cards_as_table, sitting
 from panel.study.knowledge import (
+    asked_words,
+    bare_question,
     heading_words,
     is_called,
     known_answers,
     named_columns,
     plain_words,
     stated_scale,
+    typed_question,
+    without_names,
     worded,
     wordings,
 )
 from panel.study.numbers_read import read_numbers
 from panel.study.raw_table import RawTable, filled_rows, raw_table, rows_of_file
 from panel.study.score_sheets import sheet_of
-from panel.study.sheet_keys import Legend, ends_in_words, legend_of, refuse_two_directions, with_legend
+from panel.study.sheet_keys import (
+    Legend,
+    ends_in_words,
+    is_product,
+    items_beside,
+    labelled,
+    legend_of,
+    lists_apart,
+    orders_named,
+    refuse_two_directions,
+    with_legend,
+    yes_and_no,
+)
 from panel.study.study import RawFile, Study, natural_order
 from panel.study.table_cells import filled_in_order, with_questions, without_other_rows, without_titles
 from panel.words import as_seen, counted, first_few
 
-_LABEL = re.compile(r"[A-Z]|\d{1,3}")
-_CODE = re.compile(r"(?<!\w)[A-Za-z]{0,3}\d{1,4}(?!\w)")
+_CODE = re.compile(  # no number of something, such as 24 h
+    r"(?<!\w)[A-Za-z]{0,3}\d{1,4}(?!\w)(?![\s-]?(?:%|(?:h|hrs?|hours?|min|minutes?|s|seconds?|days?|weeks?|times|years?|g|mg|"
+    r"ml|mm|cm|std|stunden?|minuten?|tagen?|wochen?|heures?|jours?|horas?|ore|giorni)\b))",
+    re.IGNORECASE,
+)
 _KINDS = {  # words of a heading that say what kind of question it is; common practice, no source
     "just_about_right": r"\bjar\b|just|too (?:much|little)|genau richtig",
     "liking": r"\b(?:dis)?liking|you (?:dis)?like|like it|hedonic|overall|gef[aä]ll|gesamturteil|globale?\b|appr[eé]ci"
@@ -43,6 +62,8 @@ _KINDS = {  # words of a heading that say what kind of question it is; common pr
 }
 _TOP = {"liking": 9, "just_about_right": 5, "agreement": 5}
 KINDS = (*_KINDS, "check_all", "position", "person")
+NO_PRODUCT = "names no prototype"
+_NO_ANSWERS = ("", "position", "person")
 _RANK = r"\brank|rang\b|classement"
 _RANKS = rf"{_RANK}|reihenfolge|ordre de"
 _TO_FIVE = "not read: numbers from 1 to 5; say what they are"
@@ -52,15 +73,10 @@ _STATES = re.compile(  # a statement: it does something, or the thing does
     r"spreads|looks|smells|ist|fuhlt|zieht|lasst|riecht|hat|est|laisse|sent|es|deja|se|e|lascia|si)\b.*"
 )
 _HALVES = re.compile(r"\s*(?:[:|/]|\s[-\u2013\u2014])\s+")  # between what is asked and of what
-_ENDS = re.compile(
-    r"[(\[](?:[^()]*/[^()]*|\s*\d+\s*=[^()]*|\s*\d+ [^()]*\d+ [^()]*)[)\]]\s*$"
-)  # the answers, after the question
-_NUMBERED = re.compile(r"^\s*(?:[QF]\.? ?)?\d{1,2}[a-z]?\s*[.:)]\s+", re.IGNORECASE)  # `Q1. `
 _END = re.compile(r"(\d{1,4})\s*=\s*([^,;/()\[\]=\d]+)")  # what a point of it is called
 _WHICH = r"(?:which|what|welche[srn]?|quel(?:le)?s?|cual|que|quale|che) "
 _COLUMNS = ("column", "prototype", "question", "kind", "noticed")
 _MOSTLY = 0.8  # share of the filled cells that must be known answers; the rest is told
-_TERMS = 3  # words of a box to tick that only one person ticked; more of them are a sentence of one's own
 
 
 def survey_table(file: RawFile, sheet: str = "") -> RawTable:
@@ -96,7 +112,9 @@ def survey_table(file: RawFile, sheet: str = "") -> RawTable:
     return table
 
 
-def read_survey(table: RawTable, person: str = "", prototypes: Sequence[str] = ()) -> tuple[RawTable, pd.DataFrame]:
+def read_survey(
+    table: RawTable, person: str = "", prototypes: Sequence[str] = (), about: str = ""
+) -> tuple[RawTable, pd.DataFrame]:
     """Return a survey with one row per person, and what each of its columns seems to ask, to be confirmed.
 
     Parameters
@@ -105,6 +123,8 @@ def read_survey(table: RawTable, person: str = "", prototypes: Sequence[str] = (
         Column with the code of the person, where it is known.
     prototypes
         Names of the study that the answers are for.
+    about
+        The one prototype that all of it is about, where no column or heading names any.
 
     Returns
     -------
@@ -122,19 +142,24 @@ def read_survey(table: RawTable, person: str = "", prototypes: Sequence[str] = (
         If a row does not say whose it is or of what, or a person has two rows for a prototype.
     """
     table, person, named = _one_row_each(without_other_rows(with_questions(table)), person)
-    codes = [code for name in table.header for code in _CODE.findall(_asked(name))]
+    codes = [code for name in table.header for code in _CODE.findall(asked_words(name))]
     several = {code for code in codes if codes.count(code) > 1}
     own = [name for name in prototypes if any(_whole(name).search(head) for head in table.header)]
     apart = _named_in_halves(table.header)
-    labelled = _labelled(table.header)
-    whole = labelled if len(labelled) == len(several) or not several else set()
+    by_label = labelled(table.header)
+    whole = by_label if len(by_label) == len(several) or not several else set()
     groups = {name.split(BAR)[0] for name in table.header if BAR in name}
     grouped = groups if len(groups) > 1 and not sitting(sorted(groups)) else set()
-    known = sorted(named or own or grouped or whole or several or apart or codes, key=len, reverse=True)
+    known = (
+        [] if about else sorted(named or own or grouped or whole or several or apart or codes, key=len, reverse=True)
+    )
     words = re.compile("|".join(_whole(name).pattern for name in known) or r"(?!)")
-    table = _lists_apart(table, words)
-    heads = [(name, found[0] if (found := words.search(name)) else "") for name in table.header]
-    asks = {name: _question(words.sub(" ", _asked(name))) for name in table.header} | _items(table.header, words)
+    table = lists_apart(table, words)
+    heads = [(name, found[0] if (found := words.search(name)) else about) for name in table.header]
+    asks = {name: typed_question(without_names(words, asked_words(name))) for name in table.header}
+    asks |= items_beside(table.header, words)
+    spelled = {bare_question(question): question for question in reversed(asks.values())}  # other signs, or none
+    asks = {name: spelled[bare_question(question)] for name, question in asks.items()}
     asked = [(name, of, asks[name]) for name, of in heads]
     together: dict[str, list[str]] = {}
     for name, of, question in asked:
@@ -147,23 +172,20 @@ def read_survey(table: RawTable, person: str = "", prototypes: Sequence[str] = (
         if _is_order(question, columns):
             kind, noticed = "position", "place in the serving order"
         if not any(of for name, of, _ in asked if name in names) and _called(names[0]) != "preference":
-            kind, noticed = "", "not read: names no prototype" if kind else ""
+            kind, noticed = "", f"not read: {NO_PRODUCT}" if kind else ""
         told |= dict.fromkeys(names, (kind, noticed))
     told |= _as_beside(told)
+    told |= _yes_as_beside(table, told, asks)
     rows = [(*row, *told[row[0]]) for row in asked]
+    table, orders = orders_named(table, products, [head for head in told if not _called(head) and not _is_ranks(head)])
+    rows = [(*row[:4], "says when it was tried") if orders and row[0] in orders[0] else row for row in rows]
+    rows += [
+        (name, of, "tried", "position", "place in the serving order") for name, of in (orders or ((), {}))[1].items()
+    ]
     person = person or _person(table, [row[0] for row in rows if not row[3]])
     rows = [(*row[:3], "person", "says who answered") if row[0] == person else row for row in rows]
     frame = pd.DataFrame(rows, columns=list(_COLUMNS), dtype="str")
     return replace(table, notes=(*table.notes, *_said_nothing(table, frame, person))), frame
-
-
-def _question(heading: str) -> str:
-    return re.sub(r"[\W_]+", " ", _asked(heading)).strip()
-
-
-def _asked(heading: str) -> str:
-    """Return a heading without the scale or the answers behind it, and the number of the question before it."""
-    return _ENDS.sub(" ", stated_scale(_NUMBERED.sub("", heading))[0])
 
 
 def _is_order(question: str, columns: Sequence[Sequence[str]]) -> bool:
@@ -191,6 +213,20 @@ def _as_beside(told: Mapping[str, tuple[str, str]]) -> dict[str, tuple[str, str]
     return {head: read for head, (_, noticed) in told.items() if noticed == _TO_FIVE}
 
 
+def _yes_as_beside(
+    table: RawTable, told: Mapping[str, tuple[str, str]], asks: Mapping[str, str]
+) -> dict[str, tuple[str, str]]:
+    """Return sentences answered by yes or no as agreement where the same answers beside them are; words are boxes."""
+    plain = {head: {*map(plain_words, filter(str.strip, table.column(head)))} for head in told if told[head][0]}
+    said = {head: told[head][0] for head, words in plain.items() if yes_and_no(words)}
+    boxes = [head for head, kind in said.items() if kind == "check_all" and len(asks[head].split()) > _TERMS]
+    return dict.fromkeys(boxes if "agreement" in said.values() else [], ("agreement", _YES))
+
+
+_TERMS = 3  # words of a box to tick; more of them are a sentence
+_YES = "words became points of 1 to 5: no 2 and yes 4, as beside it"
+
+
 def _said_nothing(table: RawTable, asked: pd.DataFrame, person: str) -> Iterator[str]:
     """Return who answered nothing about a prototype of which boxes were ticked: that is not having ticked nothing."""
     people = list(map(as_seen, table.column(person))) if person else [f"line {line}" for line in table.lines]
@@ -210,7 +246,7 @@ def _one_row_each(table: RawTable, person: str) -> tuple[RawTable, str, list[str
     named = named_columns(table.header)
     words = {name: heading_words(name) for name in table.header}
     which = [
-        n for n in words if re.match(_WHICH, words[n]) and any(map(_is_product, words[n].split())) and not _called(n)
+        n for n in words if re.match(_WHICH, words[n]) and any(map(is_product, words[n].split())) and not _called(n)
     ]
     prototype = named.get("prototype") or next(iter(which), "")
     if not prototype or len(set(table.column(prototype))) >= len(table.lines):
@@ -270,16 +306,6 @@ def _person(table: RawTable, free: Sequence[str]) -> str:
     return next((name for name in each if all(map(str.strip, table.column(name)))), "")
 
 
-def _items(header: Sequence[str], products: re.Pattern[str]) -> dict[str, str]:
-    """Return heading to question where all of a product begin with the same words: `Think of P1. Is it - greasy`."""
-    halves = {name: parts for name in header if products.search(name) and len(parts := name.rsplit(" - ", 1)) == 2}
-    leads = {_question(products.sub(" ", lead)) for lead, _ in halves.values()}
-    items = [item for _, item in halves.values() if not products.search(item)]
-    if len(leads) != 1 or not leads.pop() or len(items) < len(halves) or len({*items}) == 1:
-        return {}
-    return {name: _question(item) for name, (_, item) in halves.items()}
-
-
 def _people_asked(names: Sequence[str]) -> list[str]:
     """Return the headings that name who answered, the surest first: `Respondent`, `Your panelist number`."""
     asked = [name for name in names if any(is_called(word, "assessor") for word in heading_words(name).split())]
@@ -288,26 +314,10 @@ def _people_asked(names: Sequence[str]) -> list[str]:
 
 def _named_in_halves(header: Sequence[str]) -> set[str]:
     """Return what stands beside a question that is asked of several: on the side where no heading words a question."""
-    halves = [half for name in header if len(half := _HALVES.split(name.strip())) == 2]
+    halves = [half for name in header if len(half := _HALVES.split(asked_words(name).strip())) == 2]
     asked = [[half[1 - side] for half in halves] for side in (0, 1)]
     side = max((0, 1), key=lambda one: sum(bool(_called(words)) for words in asked[one]))
     return {half[side] for half in halves if asked[side].count(half[1 - side]) > 1}
-
-
-def _labelled(header: Sequence[str]) -> set[str]:
-    """Return words for a prototype with a label of their own, such as `cream A`, if headings hold more than one."""
-    words = {name: re.sub(r"[\[\](){}]|[?!.,:;]+(?= |$)", " ", name).split() for name in header}
-    pairs = ((name, *pair) for name in header for pair in pairwise(words[name]))
-    found = {
-        f"{word} {label}"
-        for name, word, label in pairs
-        if _LABEL.fullmatch(label) and _is_product(word) and f"{word} {label}" in name
-    }
-    return found if len(found) > 1 else set()
-
-
-def _is_product(word: str) -> bool:
-    return is_called(word, "prototype") or is_called(word, "product_kind")
 
 
 def _chosen(table: RawTable, kinds: Iterable[str]) -> list[str]:
@@ -315,39 +325,6 @@ def _chosen(table: RawTable, kinds: Iterable[str]) -> list[str]:
     none = wordings("preference")
     cells = chain(*(cells for cells, kind in zip(table.columns, kinds, strict=True) if kind == "preference"))
     return natural_order({seen for cell in cells if (seen := as_seen(cell)) and not worded(seen, none)})
-
-
-# Boxes ticked in one list, such as `soft, greasy`: a column for each word.
-
-
-def _lists_apart(table: RawTable, names: re.Pattern[str]) -> RawTable:
-    """Return a table with a column for each word of a column that lists ticked words."""
-    asked: dict[str, list[str]] = {}
-    for head in table.header:
-        if names.search(head) and not is_called(_question(names.sub(" ", head)), "comment"):
-            asked.setdefault(names.sub("", head), []).append(head)
-    made: dict[str, Sequence[str]] = dict(zip(table.header, table.columns, strict=True))
-    notes = list(table.notes)
-    for heads in asked.values():
-        cells = [cell for head in heads for cell in table.column(head) if cell.strip()]
-        sign = ";" if any(";" in cell for cell in cells) else ","
-        spelled = {part.casefold(): part for cell in reversed(cells) for part in reversed(_parts(cell, sign))}
-        times = Counter(part.casefold() for cell in cells for part in _parts(cell, sign))
-        terms = [term for term, n in times.items() if ":" not in term and (n > 1 or len(term.split()) <= _TERMS)]
-        if not any(sign in cell for cell in cells) or sum(n for n in times.values() if n > 1) < _MOSTLY * times.total():
-            continue
-        if strange := [spelled[term] for term in times if term not in terms]:
-            notes.append(f"Left out of what was ticked, as somebody's own words: {first_few(strange)}.")
-        for head in heads:
-            of = names.search(head)
-            ticked = [list(map(str.casefold, _parts(cell, sign))) for cell in made.pop(head)]
-            for term in terms:
-                made[f"{of[0] if of else ''}: {spelled[term]}"] = ["x" if term in parts else "" for parts in ticked]
-    return replace(table, header=tuple(made), columns=tuple(made.values()), notes=tuple(notes))
-
-
-def _parts(cell: str, sign: str) -> list[str]:
-    return [part for each in cell.split(sign) if (part := as_seen(each))]
 
 
 def _filled(cells: Sequence[str], kind: str = "preference") -> list[bool]:
@@ -394,6 +371,10 @@ def _is_turned(heading: str, kind: str, known: Mapping[str, str]) -> bool:
     return any(sides) and max(sides) <= 0
 
 
+def _is_ranks(heading: str) -> bool:
+    return bool(re.search(_RANKS, heading, re.IGNORECASE))
+
+
 # Which kind of question a column is: from its answers where these are words, else from its heading.
 
 
@@ -410,7 +391,7 @@ def _kind(heading: str, question: str, cells: Sequence[str], prototypes: Sequenc
         return "", "empty"
     if called == "preference" and all(cell in prototypes or worded(cell, wordings("preference")) for cell in given):
         return ("preference", "") if len(prototypes) == 2 else ("", "not read: more than two to choose from")
-    if re.search(_RANKS, heading, re.IGNORECASE):
+    if _is_ranks(heading):
         return "", "not read: ranks; ask which of two is preferred"
     boxes = wordings("check_all")
     asks, states = heading.strip().endswith("?"), bool(_STATES.match(heading_words(question)))
@@ -488,7 +469,12 @@ def with_survey(study: Study, table: RawTable, asked: pd.DataFrame, file: RawFil
     StudyError
         If no column is read, one lacks its prototype or question, two ask the same, or a person has two rows.
     """
-    read = asked.loc[~asked["kind"].isin(("", "position", "person"))]
+    spelled = {plain_words(str(name)): str(name) for name in study.table("answers")["question"].unique()}
+    asked = asked.assign(question=[spelled.get(plain_words(name), name) for name in asked["question"].str.strip()])
+    read = asked.loc[~asked["kind"].isin(_NO_ANSWERS)]
+    if read.empty and asked.get("noticed", pd.Series(dtype="str")).str.contains(NO_PRODUCT).any():
+        say = "Say which one all of it is about (product=NAME), or add a column Product."
+        raise StudyError(f"No column is read: {NO_PRODUCT}. {say}")
     if read.empty:
         why = dict.fromkeys(words for words in asked.get("noticed", ()) if words.startswith("not read"))
         told = f" ({first_few(list(why))})" if why else ""
@@ -498,7 +484,7 @@ def with_survey(study: Study, table: RawTable, asked: pd.DataFrame, file: RawFil
     if len(bare):
         raise StudyError(f"The column {bare.iloc[0]} needs a prototype and a question.")
     twice = read.loc[read.duplicated(["prototype", "question", "kind"]), "column"]
-    ranks = [name for name in read["column"] if re.search(_RANKS, name, re.IGNORECASE)]
+    ranks = [name for name in read["column"] if _is_ranks(name)]
     if read["kind"].isin(_TOP).loc[read["column"].isin(ranks)].any():
         raise StudyError(f"{first_few(ranks)} hold ranks, 1 the best; as points they would count the wrong way round.")
     if len(twice):
@@ -517,7 +503,7 @@ def with_survey(study: Study, table: RawTable, asked: pd.DataFrame, file: RawFil
     study = study if study.tables else replace(study, tables={"prototypes": study.table("prototypes")})
     study = put_block(study, "prototypes", pd.DataFrame({"prototype": named}, dtype="str"))
     study = put_block(study, "assessors", pd.DataFrame({"assessor": people, "kind": "consumer"}, dtype="str"))
-    ends = ends_in_words(study, table, read.loc[read["kind"] == "just_about_right"])
+    ends = ends_in_words(study, table, read)
     study = put_block(study, "questions", ends) if len(ends) else study
     kept = (file,) if file is not None and file not in study.raw_files else ()
     return replace(put_block(study, "answers", block), raw_files=(*study.raw_files, *kept))

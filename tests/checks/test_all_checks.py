@@ -163,7 +163,8 @@ def test_sources_of_scores_that_are_numbers_do_not_make_the_checks_raise():
 
 def test_lines_of_the_file_that_are_no_numbers_do_not_make_the_checks_raise():
     study = small_study()
-    odd = Study({**study.tables, "scores": study.scores.assign(raw_line="", score="330")}, study.facts)
+    texts = ["330", *map(str, study.scores["score"][1:])]  # one alone: of more it is the scale that is wrong
+    odd = Study({**study.tables, "scores": study.scores.assign(raw_line="", score=texts)}, study.facts)
     assert any(finding.where.startswith("scores, row 2") for finding in check_study(odd))
 
 

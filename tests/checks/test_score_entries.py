@@ -40,16 +40,16 @@ def test_the_ends_of_the_scale_are_on_it(score):
 
 def test_many_scores_outside_give_one_finding_for_each_attribute():
     scores = table("scores")
-    rows = scores.index[rows_of(scores, attribute="AF_GREASE")]
+    rows = scores.index[rows_of(scores, attribute="AF_GREASE")][:12]  # of 32; of more it is the scale that is wrong
     finding = the_one(with_cells("scores", rows, score=scores.loc[rows, "score"] + 100))
     lowest, highest = scores.loc[rows, "score"].min() + 100, scores.loc[rows, "score"].max() + 100
     assert finding.message == (
-        f"32 scores are outside the scale 0 to 100, from {lowest:g} to {highest:g}. "
-        f"For 32 of them a decimal point may be missing: {scores['score'][rows[0]] + 100:g} may be "
+        f"12 scores are outside the scale 0 to 100, from {lowest:g} to {highest:g}. "
+        f"For 12 of them a decimal point may be missing: {scores['score'][rows[0]] + 100:g} may be "
         f"{(scores['score'][rows[0]] + 100) / 10:.4g}."
     )
     assert finding.where.startswith("scores, row 4: A01, session 1, P1, greasy film; scores, row 7:")
-    assert finding.where.endswith("; and 29 more")
+    assert finding.where.endswith("; and 9 more")
 
 
 def test_scores_outside_many_scales_give_one_finding():

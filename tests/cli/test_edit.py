@@ -242,7 +242,7 @@ def test_a_score_is_corrected_a_decision_recorded_and_a_statement_withdrawn(fold
     run("set", folder, "decision", "chosen=P4", "not_established=taste", "role=lab", "--who", "K", "--why", "near")
     assert read_folder(folder).table("decisions")["chosen"].tolist() == ["P4"]
     assert "has no choice" in run("set", folder, "decision", "choice=P4", "--who", "K", "--why", "x", code=2).stderr
-    (tmp_path / "c.csv").write_text("Claim;Kind;Prototype;Attribute\nless greasy;better;P4;AF_GREASE\n")
+    (tmp_path / "c.csv").write_text("Claim;Kind;Prototype;Attribute\nless greasy;superiority;P4;AF_GREASE\n")
     run("set", folder, "claims", tmp_path / "c.csv", "--who", "K")
     run("set", folder, "withdraw", "1", "--who", "K", "--why", "not needed")
     assert read_folder(folder).table("claims")["withdrawn_by"].tolist() == ["K"]
@@ -302,3 +302,74 @@ def test_a_table_of_scores_goes_into_a_study_that_was_begun(tmp_path: Path):
     assert study.scores["score"].tolist() == [3.5, 2.0, 4.0, 1.5]
     assert len(study.table("formulas")) == len(small_study().table("formulas"))
     assert "holds scores already" in run("set", tmp_path / "begun", "sheet", tmp_path / "sheet.csv", code=2).output
+
+
+def test_empty_cells_that_leave_what_is_there_are_told_and_a_whole_table_empties_them(folder: Path, tmp_path: Path):
+    before = read_folder(folder).table("attributes").set_index("attribute")
+    name = str(before.index[0])
+    assert before.loc[name, "scale_max"] == 100
+    (tmp_path / "a.csv").write_text(f"attribute,scale_max,unit\n{name},,s\n")
+    told = run("set", folder, "attributes", tmp_path / "a.csv", "--who", "EK").stdout
+    assert f"Empty cells leave what the study holds: scale_max of {name}. To empty cells, bring the whole table" in told
+    after = read_folder(folder).table("attributes").set_index("attribute")
+    assert (after.loc[name, "scale_max"], after.loc[name, "unit"]) == (100, "s")
+    assert (
+        "Empty cells leave" not in run("set", folder, "attributes", tmp_path / "a.csv", "--who", "EK", "--whole").stdout
+    )
+    assert read_folder(folder).table("attributes").set_index("attribute")["scale_max"].isna().all()
+
+
+@pytest.mark.parametrize(
+    ("name", "value", "told"),
+    [
+        ("benchmarkk", "P1", "Nothing reads a fact 'benchmarkk'; it is kept. Perhaps benchmark is meant."),
+        ("nonsense", "x", "Nothing reads a fact 'nonsense'; it is kept."),
+        ("users", '{"who": "adults", "age": "20"}', "Nothing is judged by 'age' of the fact users"),
+        ("users", '{"wo": "adults"}', "Its keys are who, ages, sex, staff. Perhaps who is meant."),
+        ("users", '{"who": "adults", "ages": "20 to 64", "sex": "women", "staff": "no"}', ""),
+        ("margin", "7", ""),
+        ("claim_floors", '{"least_bar": 60}', ""),
+    ],
+)
+def test_a_fact_that_nothing_reads_is_told_with_the_nearest_one(folder: Path, name: str, value: str, told: str):
+    said = run("set", folder, name, value, "--who", "EK").stdout
+    assert told in said
+    assert bool(told) == ("Nothing reads a fact" in said or "Nothing is judged by" in said)
+
+
+def test_a_fact_of_entries_typed_as_a_text_shows_how_it_is_written(folder: Path):
+    refused = run("set", folder, "users", "women", code=2).output
+    assert '{"who": "who they were' in refused
+
+
+def test_a_column_that_is_named_as_scores_is_imported_or_refused(tmp_path: Path):
+    rows = [f"{who},{p},3,{n},{40 + n}" for who in "AB" for n, p in enumerate("PQR")]
+    (tmp_path / "t.csv").write_text("\n".join(["Panelist,Sample,Slip,Tack,Time to dry [s]", *rows]))
+    for option in ("--score", "--attribute"):
+        ends = ("--scale-min", 0, "--scale-max", 15, "--overwrite")
+        run("import", tmp_path / "t.csv", "--out", tmp_path / "s", option, "Time to dry [s]", *ends)
+        study = read_folder(tmp_path / "s")
+        assert study.attributes == ("Slip", "Tack", "Time to dry [s]")
+        assert study.scales(study.attributes) == [(0, 15), (0, 15), None]
+    refused = run(
+        "import", tmp_path / "t.csv", "--out", tmp_path / "x", "--attribute", "Sample", "--prototype", "Tack", code=2
+    )
+    assert "'Sample' is to name what each score is of, but no column holds them" in refused.output
+
+
+def test_a_question_is_named_with_or_without_its_last_sign(tmp_path: Path):
+    write_study(Study({"prototypes": small_study().table("prototypes")}), tmp_path / "q")
+    (tmp_path / "q.csv").write_text("who,Product,I'd take it on holiday.\na,P1,3\nb,P2,4\nc,P1,5\nd,P2,2\n")
+    for words in ("I'd take it on holiday.", "I'd take it on holiday", "i'd take it on holiday?"):
+        told = run("set", tmp_path / "q", "survey", tmp_path / "q.csv", f"{words}=agreement", "--try").stdout
+        assert "would change" in told
+    (tmp_path / "one.csv").write_text("who,It feels light.\na,agree\nb,disagree\n")
+    run("set", tmp_path / "q", "survey", tmp_path / "one.csv", "product=P1")
+    assert set(read_folder(tmp_path / "q").table("answers")["prototype"]) == {"P1"}
+
+
+def test_what_is_not_read_of_a_survey_is_told_once(folder: Path, tmp_path: Path):
+    (tmp_path / "s.csv").write_text("who,Age,Town,P1 liking\na,30,Aa,7\nb,41,Bb,8\n")
+    told = run("set", folder, "survey", tmp_path / "s.csv", "--try").stdout
+    assert "not read not read" not in told
+    assert re.search(r"Age: not read\b", told)

@@ -20,7 +20,7 @@ from panel.errors import StudyError
 from panel.study.numbers_read import proposed_number
 from panel.study.raw_table import raw_file
 from panel.study.score_sheets import score_table
-from panel.study.scores_import import ImportedScores, guess_layout, read_scores
+from panel.study.scores_import import _SAY_SO, ImportedScores, guess_layout, read_scores
 
 PEOPLE, PRODUCTS, ATTRIBUTES = (
     ("A01", "A02", "A03", "A04", "A05", "A06"),
@@ -399,7 +399,7 @@ def test_a_column_beside_the_scores_is_no_attribute(what: str, head: str):
     if what in ("position", "replicate"):
         assert getattr(found.layout, what) == head
     elif what != "date" or found.layout.session != head:
-        assert any(f"The column {head!r} " in note and "Say so if it holds scores." in note for note in found.notes)
+        assert any(f"The column {head!r} " in note and "Say so if it holds scores: " in note for note in found.notes)
 
 
 UNREAD: dict[str, tuple[Callable[[str], str], float | None]] = {
@@ -529,7 +529,7 @@ ASKED = {
     "a formula without its result": (hiding(), "Formulas whose result is not stored in the workbook, read as empty"),
     "an amount beside the scores": (
         with_column("Applied (mg)", lambda i: str(200 + i % 7)),
-        "The column 'Applied (mg)' is in mg, unlike the scores. Say so if it holds scores.",
+        f"The column 'Applied (mg)' is in mg, unlike the scores. {_SAY_SO}",
     ),
     "a copied sheet": (
         RIGHT["a copy of the sheet"][0],

@@ -96,3 +96,15 @@ def test_what_is_known_is_not_guessed():
 def test_layout_that_does_not_fit(layout: ScoresLayout, sentence: str):
     with pytest.raises(StudyError, match=sentence):
         _check_layout(table("a|b|c", "1|2|3"), layout)
+
+
+def test_a_column_that_numbers_what_was_tried_again_is_the_replicate_and_a_turn_is_none():
+    people, products = "ABC", "PQR"
+    rounds = [f"{who}|{p}|{n}|{turn}|5" for who in people for n in (1, 2) for turn, p in enumerate(products, 1)]
+    table_of_rounds = table("judge|product|round|serving|greasy", *rounds)
+    layout = guess_layout(table_of_rounds)
+    assert (layout.replicate, layout.attributes) == ("round", ("greasy",))
+    turns = [f"{who}|{p}|{turn}|5" for who in people for turn, p in enumerate([*products, *products], 1)]
+    assert guess_layout(table("judge|product|round|greasy", *turns)).replicate == ""
+    once = [f"{who}|{p}|1|5" for who in people for p in products]
+    assert guess_layout(table("judge|product|round|greasy", *once)).replicate == ""

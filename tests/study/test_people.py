@@ -19,9 +19,10 @@ from panel.study.folder import read_folder, write_study
 from panel.study.naming import Naming
 from panel.study.open_study import open_study
 from panel.study.people import WHO_MAY_SEE, _said, people_in, without_people, without_person
+from panel.study.renaming import people_by_code
 from panel.study.saving import journal_faults, journal_rows, save
 from panel.study.scores_used import scores_used, with_correction
-from panel.study.study import RawFile
+from panel.study.study import RawFile, Study
 from panel.views.planning.plan import tell_servings
 from tests.studies import ASSESSORS, small_study
 
@@ -184,3 +185,18 @@ def test_where_a_plan_tells_of_an_allergy_it_says_who_may_see_it(reason):
 )
 def test_a_code_without_letters_is_one_after_a_word_for_people(said, told):
     assert _said(said, {"12": "H01", "3": "H02", "7": "H03", "H01": "H04"}) == told
+
+
+@pytest.mark.parametrize("odd", ["Jo", "Li", "ANNA", "Anna 2", "Ulrike-Marie von der Au", "Øv", "M. K.", "jo"])
+def test_no_name_is_left_among_those_that_get_codes_whatever_its_length(odd):
+    people = [odd, "Maria", "Hans", "Kim", "A02"]
+    scores = pd.DataFrame({"assessor": people, "prototype": "P1", "attribute": "film", "score": 3.0})
+    coded = people_by_code(Study({"scores": scores}))
+    assert coded.scores["assessor"].tolist() == ["A01", "A03", "A04", "A05", "A02"]
+    assert people_by_code(coded).scores["assessor"].tolist() == coded.scores["assessor"].tolist()
+
+
+def test_codes_stay_as_they_are():
+    people = ["A01", "judge 3", "user06", "P-12", "7", "B", "Tester 01"]
+    scores = pd.DataFrame({"assessor": people, "prototype": "P1", "attribute": "film", "score": 3.0})
+    assert people_by_code(Study({"scores": scores})).scores["assessor"].tolist() == people

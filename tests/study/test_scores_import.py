@@ -227,6 +227,9 @@ def test_a_rehearsal_stays_one():
         ("Gleiten (Skala 0 bis 15)", 15, (0, 15), "Gleiten"),
         ("Slip after 5 min (1 to 9)", 9, (1, 9), "Slip"),
         ("Slip (0 = none, 10 = very much)", 10, (0, 10), "Slip"),
+        ("Rating 0-10", 10, (0, 10), "Rating"),
+        ("Slip, 1 to 9", 9, (1, 9), "Slip"),
+        ("Slip week 1-5", 5, None, ""),
         ("Slip (0-10)", 11, None, "Slip"),
         ("Slip (5-10 mg)", 10, None, ""),
         ("Slip (panel 2)", 10, None, ""),
@@ -267,3 +270,65 @@ def test_scores_come_into_a_study_that_was_begun_and_what_it_says_of_their_names
     assert study.raw_files == (file,)
     with pytest.raises(StudyError, match="holds scores already"):
         with_scores(study, made)
+
+
+MEASURED = {
+    "Time to disappear [s]": "Time to disappear",
+    "Rub-in (s)": "Rub-in",
+    "Drying time in seconds": "Drying time",
+    "Absorption, sec": "Absorption",
+    "Spread time seconds": "Spread time",
+    "Seconds to disappear": "",
+    "Sekunden bis trocken": "",
+    "Weight left (mg)": "Weight left",
+}
+
+
+@pytest.mark.parametrize("long", [False, True])
+@pytest.mark.parametrize("heading", MEASURED)
+def test_what_was_measured_has_its_unit_and_not_the_scale_of_the_ratings(heading, long):
+    """The truth is the heading's: what has a unit of its own is on no scale, whatever scale was typed."""
+    rows = [["who", "prototype", "Slip", "White cast", heading], *(["A", p, "3", "4", "45"] for p in "PQR")]
+    if long:
+        told = [[who, p, of, n] for who, p, *each in rows[1:] for of, n in zip(rows[0][2:], each, strict=True)]
+        rows = [["who", "prototype", "attribute", "Rating 0-15"], *told]
+    table = table_of_rows(rows, "f")
+    layout = guess_layout(table, scored=() if long else [heading])
+    imported = read_scores(table, layout)
+    for ends in ((0, 15), (None, None)):
+        listed = study_from_scores(imported, raw_file("f", b"x"), "t", *ends).table("attributes").set_index("attribute")
+        assert listed.loc[heading, "unit"] == ("mg" if "mg" in heading else "s")
+        assert listed.loc[heading, "name"] == MEASURED[heading]
+        assert listed.loc[heading, ["scale_min", "scale_max"]].isna().all()
+        assert listed.loc[["Slip", "White cast"], "unit"].tolist() == ["", ""]
+        assert listed.loc["Slip", "scale_max"] == 15 or not (long or ends[1])
+    assert f"Measured, not rated, so the scale is not theirs: {heading!r} is in" in " ".join(imported.notes)
+
+
+def test_a_unit_that_all_columns_carry_is_how_long_the_line_is():
+    rows = [["who", "prototype", "Slip [mm]", "Tack [mm]"], *(["A", p, "30", "40"] for p in "PQR")]
+    table = table_of_rows(rows, "f")
+    made = study_from_scores(read_scores(table, guess_layout(table)), raw_file("f", b"x"), "t", 0, 100)
+    assert made.table("attributes")["unit"].tolist() == ["", ""]
+    assert made.table("attributes")["scale_max"].tolist() == [100, 100]
+
+
+def test_a_column_that_is_named_as_scores_joins_those_that_were_found_and_none_is_dropped():
+    rows = [["who", "prototype", "Slip", "Tack", "Time [s]"], *([a, p, "3", "4", "45"] for a in "AB" for p in "PQR")]
+    table = table_of_rows(rows, "f")
+    assert guess_layout(table).attributes == ("Slip", "Tack")
+    every = ("Slip", "Tack", "Time [s]")
+    assert guess_layout(table, scored=["Time [s]"]).attributes == every
+    assert guess_layout(table, {"score": "Time [s]"}).attributes == every
+    assert guess_layout(table, {"attribute": "Time [s]"}).attributes == every
+    assert guess_layout(table, scored=["Time [s]", "Slip"]).attributes == every
+    with pytest.raises(StudyError, match=r"'prototype' is to name what each score is of, but no column holds them"):
+        guess_layout(table, {"attribute": "prototype", "assessor": "who"})
+    with pytest.raises(StudyError, match="no column"):
+        guess_layout(table, scored=["Time", "Slip"])
+
+
+def test_coded_attributes_of_a_long_table_stay_what_scores_are_of():
+    table = table_of_rows([["who", "prototype", "item", "value"], *(["A", p, i, "5"] for p in "PQ" for i in "12")], "f")
+    layout = guess_layout(table, {"attribute": "item"}, ["value"])
+    assert (layout.attribute, layout.score, layout.attributes) == ("item", "value", ())

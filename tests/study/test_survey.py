@@ -39,7 +39,7 @@ def people(number: int = 30) -> str:
 def test_columns_say_what_they_ask_about_which_prototype():
     asked = asked_in(people()).set_index("column")
     assert asked["kind"].tolist() == ["person", "", *["liking", "just_about_right", "check_all"] * 2]
-    assert asked.loc["P2 - greasiness (JAR)"].tolist() == ["P2", "greasiness JAR", "just_about_right"]
+    assert asked.loc["P2 - greasiness (JAR)"].tolist() == ["P2", "greasiness (JAR)", "just_about_right"]
     own = asked_in("who;Cream liking;Gel liking\na;1;2", ("Gel", "Cream"))
     assert own["prototype"].tolist() == ["", "Cream", "Gel"]
 
@@ -330,3 +330,85 @@ def test_ranks_are_no_liking_and_comments_no_boxes():
     rows = [f"R{n};P{p};{n % 9 + 1};thick, nice" for n in range(6) for p in (1, 2)]
     asked = asked_in("\n".join(["Consommateur;Produit;Liking;Any comments?", *rows]))
     assert set(asked["kind"]) == {"person", "liking", ""}
+
+
+TYPED = [
+    "The sunscreen goes well under my make-up",
+    "It's non-greasy, isn't it",
+    "Does it leave a 24-h after-feel",
+    "SOFT & smooth",
+    "soft (skin)",
+]
+
+
+@pytest.mark.parametrize("around", ["P1: {}.", "{} - P1", "{} [P1]", "{}? (P1)", "Q1. P1: {}"])
+@pytest.mark.parametrize("words", TYPED)
+def test_the_words_of_a_question_are_those_that_were_typed(words, around):
+    heading = around.format(words)
+    text = f'who,"{heading}","{heading.replace("P1", "P2")}"\na,agree,disagree\nb,strongly agree,agree'
+    asked = asked_in(text)
+    assert asked["question"].tolist()[1:] == [words, words]
+    assert asked["prototype"].tolist()[1:] == ["P1", "P2"]
+
+
+def test_a_question_that_the_study_calls_by_fewer_signs_keeps_that_name():
+    first = with_survey(Study({}), *read_survey(exported("who;P1: takes off my make up\na;agree\nb;disagree")))
+    again = exported("who;P1: Takes off my make-up.\nc;agree\nd;agree")
+    answers = with_survey(first, *read_survey(again)).table("answers")
+    assert list(answers["question"].unique()) == ["takes off my make up"]
+    assert len(answers) == 4
+
+
+YES = "who,Product,My lips feel soft.,One application lasts me the whole morning.,Greasy\n" + "\n".join(
+    f"R{n},P{1 + n % 2},{'yes' if n % 3 else 'no'},{'no' if n % 4 else 'yes'},{'yes' if n % 5 else 'no'}"
+    for n in range(12)
+)
+
+
+def test_sentences_answered_by_yes_and_no_are_read_alike_and_words_to_tick_are_not():
+    table, asked = read_survey(exported(YES))
+    kinds = dict(zip(asked["question"], asked["kind"], strict=True))
+    assert kinds["My lips feel soft"] == kinds["One application lasts me the whole morning"] == "agreement"
+    assert kinds["Greasy"] == "check_all"
+    assert asked.loc[asked["question"].str.startswith("One"), "noticed"].str.contains("yes 4, as beside it").all()
+    ends = {
+        row["question"]: (row["low_end"], row["high_end"])
+        for row in with_survey(Study({}), table, asked).facts["questions"]
+    }
+    assert set(ends.values()) == {("no", "yes")}
+    five = exported("who;P1: It feels soft\na;agree\nb;strongly disagree\nc;disagree")
+    assert "questions" not in with_survey(Study({}), *read_survey(five)).facts
+
+
+def test_a_survey_of_one_product_says_which_and_what_to_do_if_nothing_does():
+    text = "Participant;Age;It feels soft.;Lasts for 24 h.\nH1;19;agree;agree\nH2;30;disagree;agree"
+    with pytest.raises(StudyError, match=r"names no prototype\. Say which one all of it is about \(product=NAME\)"):
+        with_survey(Study({}), *read_survey(exported(text.replace("24 h", "long"))))
+    table, asked = read_survey(exported(text), about="SL-214")
+    answers = with_survey(Study({}), table, asked).table("answers")
+    assert set(answers["prototype"]) == {"SL-214"}
+    assert list(answers["assessor"].unique()) == ["H1", "H2"]
+    assert set(answers["question"]) == {"It feels soft", "Lasts for 24 h"}
+
+
+@pytest.mark.parametrize(
+    ("header", "cells"),
+    [
+        ("Tried first,Tried second", lambda one, two: f"{one},{two}"),
+        ("Zuerst probiert (erste),Zweite probiert", lambda one, two: f"{one},{two}"),
+        ("First product", lambda one, _: one),
+    ],
+)
+def test_columns_that_name_what_was_tried_first_give_the_order(header, cells):
+    orders = [("A", "B"), ("B", "A"), ("B", "A"), ("A", "B")]
+    rows = [f"R{n},{cells(*order)},{'A' if n else 'B'}" for n, order in enumerate(orders)]
+    text = "\n".join([f"Respondent,{header},Which do you prefer?", *rows])
+    answers = with_survey(Study({}), *read_survey(exported(text))).table("answers").set_index("assessor")
+    for n, order in enumerate(orders):
+        row = answers.loc[f"R{n}"]
+        assert row["position"] == 1 + order.index(row["prototype"])
+
+
+def test_places_of_what_was_preferred_are_no_order_of_trying():
+    text = "Respondent,First choice,Which do you prefer?\nR1,A,A\nR2,B,B\nR3,A,A"
+    assert "position" not in read_survey(exported(text))[1]["kind"].tolist()
