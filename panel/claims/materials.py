@@ -13,12 +13,10 @@ import pandas as pd
 from scipy.special import stdtr, stdtrit
 
 from panel.checks.confounds import Confounds
-from panel.claims.claim import (
-    Claim,
-    kinds,
-)
+from panel.claims.asking import happened
+from panel.claims.claim import Claim, kinds
 from panel.claims.grammar import read_sentence
-from panel.claims.names import Names, is_turned, names_of
+from panel.claims.names import Names, entries_at, is_turned, names_of, words_of
 from panel.claims.reading import Reading
 from panel.errors import ModelError
 from panel.models.consumers.answers import AnswerGrid, Kind, answer_grid
@@ -34,7 +32,7 @@ from panel.stats.comparing.multiplicity import ALPHA, LEVEL
 from panel.stats.comparing.power import detection_power, equivalence_power
 from panel.stats.mixed.inference import Inference, inference, widened
 from panel.stats.mixed.reml import MixedFit
-from panel.study.naming import Naming, naming
+from panel.study.naming import Naming, judged_after, judged_minutes, naming, when_judged
 from panel.study.numbers_read import read_numbers
 from panel.study.scores_used import named_rows
 from panel.study.study import Study
@@ -199,10 +197,13 @@ class Materials:
         return f"{prototype} ({names.iloc[0]})" if len(names) and names.iloc[0] else prototype
 
     def minutes(self, attribute: str) -> float:
-        """Return when an attribute is judged, in minutes after the end of rubbing; NaN if not stated."""
-        table = self.study.table("attributes")
-        found = table.loc[table["attribute"] == attribute, "minutes"]
-        return float(found.iloc[0]) if len(found) else float("nan")
+        """Return when an attribute is judged, in minutes after its moment; NaN if not stated."""
+        return judged_minutes(self.study, attribute)
+
+    def happened(self, attribute: str) -> frozenset[str]:
+        """Return what those minutes count from, as a sentence may name it: rinsing, or that it was applied."""
+        words = judged_after(self.study, attribute)
+        return frozenset(happened(self.read(words))) or frozenset(filter(None, (words,)))
 
     def role(self, prototype: str) -> str:
         """Return the role of a prototype; empty if it is not listed."""
@@ -215,10 +216,25 @@ class Materials:
         others = (name for name in self.study.prototypes if name != prototype)
         return tuple(name for name in others if self.role(name) not in ("reference", "untreated"))
 
+    def whole_range(self, claim: Claim) -> bool:
+        """Return whether a claim compares with all others of the range."""
+        if claim.kind == "ranking" and not claim.competitors:
+            return True
+        rest = set(self.rest_of_range(claim.prototype))
+        return rest <= set(claim.competitors if claim.kind in ("ranking", "unsurpassed") else {claim.versus})
+
+    @cached_property
+    def sites_of_product(self) -> frozenset[str]:
+        """The places that the product is for, by its name or the area it was used on: hands for a hand cream."""
+        words = {word for phrase in self.names.product_types for word in phrase}
+        words |= set(words_of(str(self.study.facts.get("area", ""))))
+        return frozenset(entry.family for word in words for _, entry in entries_at((word,), 0, "site"))
+
     def when(self, attribute: str) -> str:
         """Return the moment of judging in words, with a comma before it; empty if not stated."""
         minutes = self.minutes(attribute)
-        return f", {format_typed(minutes)} min after rubbing in" if minutes > 0 else ""
+        words = when_judged(self.study, attribute, minutes, f"{format_typed(minutes)} min")
+        return f", {words}" if words else ""
 
     def margin(self, claim: Claim) -> float:
         """Return the margin of the claim, else that of its attribute, else NaN."""

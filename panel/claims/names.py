@@ -6,13 +6,14 @@ import math
 import re
 import unicodedata
 from collections.abc import Iterable, Iterator, Mapping, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 from fnmatch import translate
 from functools import cache, lru_cache
 from itertools import product
 from types import MappingProxyType
 
 from panel.study.knowledge import ingredients, shared_table
+from panel.study.naming import judged_after, moment_words
 from panel.study.numbers_read import same_quantity
 from panel.study.study import Study
 from panel.words import format_list
@@ -24,7 +25,7 @@ class Names:
 
     `roles` gives for a family of role words (previous, benchmark ...) the prototypes it fits; `product_types` the
     kinds of product the study is about, empty where it does not say; `purpose` what words of
-    its purpose begin with; `dose` the amount the panel got.
+    its purpose begin with; `dose` the amount the panel got; `moments` what may have happened before it was judged.
     """
 
     prototypes: Mapping[Tokens, str]
@@ -35,13 +36,15 @@ class Names:
     attributes: Mapping[Tokens, str]
     purpose: frozenset[str] = frozenset()
     dose: Tokens = ()
+    moments: Mapping[Tokens, str] = field(default_factory=dict)
 
 
 def names_of(study: Study) -> Names:
     """Return everything that can be named in a sentence about this study."""
     prototypes, roles = _prototypes(study)
     types, titles = _product(study)
-    attributes = {words_of(study.attribute_words(name)): family_of(study, name) for name in study.attributes}
+    called = [(study.attribute_words(name), family_of(study, name)) for name in study.attributes]
+    attributes = {words_of(way): family for words, family in called for way in (words, moment_words(words)[0])}
     told = [str(study.facts.get(fact, "")) for fact in ("title", "purpose")] + [
         str(row.get("words")) for row in asked(study)
     ]
@@ -49,7 +52,30 @@ def names_of(study: Study) -> Names:
         beginning(word) for text in told for word in words_of(text) if len(word) > _SHORT and not is_refused(word)
     )
     dose = words_of(str(study.facts.get("dose", "")))[:2]
-    return Names(prototypes, roles, _ingredients(study), types, titles, attributes, purpose, dose)
+    moments = _events(study)
+    return Names(prototypes, roles, _ingredients(study), types, titles, attributes, purpose, dose, moments)
+
+
+_APPLIED = re.compile(r"\b(rub|massag|appl[iy]|cream(ing|ed)|put|use\b|using|used|wear|spread|work(ed|ing)? (it )?in)")
+
+
+def is_applied(words: str) -> bool:
+    """Return whether words say that the product was put on, which comes before all else."""
+    return _APPLIED.search(words) is not None
+
+
+def _events(study: Study) -> dict[Tokens, str]:
+    """Return what may have happened before something was judged, by its words: of the table and its own."""
+    told = (words_of(judged_after(study, name))[1:] for name in study.attributes)
+    own = {words[words[:1] in (("the",), ("a",)) :] for words in told}
+    new = {phrase for phrase in own if phrase[:1] not in _known_events() and phrase[:2] not in _known_events()}
+    return {**_known_events(), **{each: " ".join(each) for each in new if each and not is_applied(" ".join(each))}}
+
+
+@cache
+def _known_events() -> Mapping[Tokens, str]:
+    found = ((phrase, entry) for phrase, entries in _phrases().items() for entry in entries if entry.part == "event")
+    return {phrase: entry.family or " ".join(phrase) for phrase, entry in found}
 
 
 def is_refused(word: str) -> bool:
@@ -73,7 +99,8 @@ def beginning(word: str) -> str:
 
 def family_of(study: Study, attribute: str) -> str:
     """Return what an attribute speaks of, in the words of the table; a word of its own where they do not know it."""
-    return _family_named(study.attribute_words(attribute)) or f"attribute {attribute}"
+    words = study.attribute_words(attribute)
+    return _family_named(words) or _family_named(moment_words(words)[0]) or f"attribute {attribute}"
 
 
 _BY_TIME = frozenset(("soaking in", "spreading"))  # what is done the faster, the less time it takes
@@ -354,7 +381,8 @@ def saying(study: Study, attribute: str, way: str) -> str:
     way = _TURNED.get(way, way) if is_turned(study, attribute) else way
     if family in table.index:
         return str(table.loc[family, way])
-    return _OWN[way].format(study.attribute_words(attribute))
+    words = study.attribute_words(attribute)
+    return _OWN[way].format(moment_words(words)[0] if way == "absent" else words)
 
 
 def public_name(study: Study, names: Names, prototype: str) -> str:
