@@ -198,26 +198,36 @@ def test_record(study: Study, sessions: tuple[str, ...]) -> dict[str, Any]:
     """Return what is recorded about the consumer test with these sessions: empty text and 0 where it is not.
 
     `kind days month between` of the test; `who ages sex staff` of the fact `users`, where `staff` says whether they
-    work for the maker (`yes`, `no`).
+    work for the maker (`yes`, `no`). Answers without a session are of the one test of users that has stated days;
+    `either` names these tests where there are several.
     """
     users = study.facts.get("users", {})
     users = users if isinstance(users, Mapping) else {}
-    label = sessions[0] if sessions else ""
+    tests = [name for name in days_stated(study) if _of_users(name)]
+    label = next(iter(sessions), "") or (tests[0] if len(tests) == 1 else "")
     told = {name: str(users.get(name, "")).strip() for name in ("who", "ages", "sex", "staff")}
     kind = next((words for start, words in _KINDS if label.casefold().startswith(start)), _OTHER_TEST)
     start, end = (_moment(day) for day in _days_of(study, label))
     days = (end.date() - start.date()).days + 1 if start and end else 0
     month = f"{_MONTHS[start.month - 1]} {start.year}" if start else ""
     between = f"{start.day} to {end.day} {month}" if start and end else ""
-    return {"kind": kind, "days": days, "month": month, "between": between, **told}
+    either = tests if not label else []
+    return {"kind": kind, "days": days, "month": month, "between": between, "either": either, **told}
+
+
+def _of_users(label: str) -> bool:
+    """Return whether a label of the fact `dates` is that of a test of users."""
+    return any(label.casefold().startswith(start) for start, _ in _KINDS)
 
 
 test_record.__test__ = False  # type: ignore[attr-defined]  # a function about tests of products, not a test of pytest
 
 
 def panel_days(study: Study) -> str:
-    """Return the month in which the trained panel scored; empty if no score carries a time."""
+    """Return the month in which the trained panel scored; empty if no score carries a time, nor the panel a day."""
     entered = [when for when in study.scores["recorded_at"].unique() if when]
+    stated = [days for name, days in days_stated(study).items() if not _of_users(name)]
+    entered = entered or (list(stated[0]) if len(stated) == 1 else [])
     first = _moment(min(entered)) if entered else None
     return f"{_MONTHS[first.month - 1]} {first.year}" if first else ""
 

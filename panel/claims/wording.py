@@ -390,7 +390,7 @@ def _around_findings(
     yield from _on_moments(claim, materials, reading, record, asked_people=asked_people)
     yield from _on_ingredients(claim, materials, reading)
     yield from _on_names(claim, materials, reading)
-    if claim.kind == "agreement" and not record["days"]:
+    if claim.kind == "agreement" and not (record["days"] or record["either"]):
         yield WordingFinding(
             _NOTE, "duration not recorded", "Nothing says for how many days the users had it, nor when.",
             "Record the first and the last day in the study's fact dates.", "evidential support",
