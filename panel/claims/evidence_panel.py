@@ -437,6 +437,7 @@ def _unsurpassed(claim: Claim, materials: Materials) -> Evidence:
     worst = int(np.argmax([float(test.p_value) for test in tests]))
     people = min(materials.panel.people(claim.attribute, (claim.prototype, rival))[0] for rival in claim.competitors)
     nearest, p = found[worst], float(tests[worst].p_value)
+    turned = replace(nearest, estimate=claim.sign * nearest.estimate)
     other_way = "less" if claim.sign > 0 else "more"
     return Evidence(
         PANEL,
@@ -448,7 +449,7 @@ def _unsurpassed(claim: Claim, materials: Materials) -> Evidence:
             *(_limit_words(claim, materials, *each) for each in zip(claim.competitors, found, tests, strict=True)),
             "Every competitor must pass, so the largest p-value counts; competitors not named are not covered.",
         ),
-        needs=lambda: (assessors_for_estimate(materials, nearest, people, claim.margin, "not worse"),),
+        needs=lambda: (assessors_for_estimate(materials, turned, people, claim.margin, "not worse"),),
         method="one-sided tests of 'not worse by the margin' against each competitor",
     )
 

@@ -453,7 +453,7 @@ def assessors_for_difference(materials: Materials, attribute: str, size: float, 
     """Return how many assessors find a true difference of this size, by the scatter of this panel."""
     numbers = materials.panel
     prototypes = numbers.prototypes(attribute)
-    _, replicates = numbers.people(attribute, prototypes)
+    people, replicates = numbers.people(attribute, prototypes)
     replicates = max(replicates, 1)
     many = tuple(range(4, _MOST_ASSESSORS + 1))
     sizes = panel_sizes(
@@ -467,7 +467,7 @@ def assessors_for_difference(materials: Materials, attribute: str, size: float, 
     )
     comparison = WITH_BENCHMARK if all_others else ALONE
     needed = int(sizes.needed.loc[sizes.needed["comparison"] == comparison, "assessors"].iloc[0])
-    return _assessors(needed, replicates, f"a true difference of {materials.value(attribute, abs(size))}")
+    return _assessors(needed, replicates, f"a true difference of {materials.value(attribute, abs(size))}", people)
 
 
 def assessors_for_estimate(
@@ -475,24 +475,27 @@ def assessors_for_estimate(
 ) -> str:
     """Return how many assessors show what the rule asks for, if the estimate of these people is the truth.
 
-    `beyond`: that it lies beyond a limit. `equality` within the limit, or `not worse` by it: if there is no difference.
+    `beyond`: that it lies beyond a limit. `equality` within the limit, or `not worse` by it (than 0, below which is
+    worse): if there is no difference; where that asks for no more people than there were, if it is as was found.
     """
     size = abs(found.estimate - limit) if rule == "beyond" else limit
 
-    def chance(n: int) -> float:
+    def chance(n: int, true: float = 0.0) -> float:
         error, df = _with_people(found, people, n)
         if rule == "equality":
-            return float(equivalence_power(size, error, df))
-        return float(
-            detection_power(size, error, df, float(stdtrit(df, (1 + LEVEL) / 2 if rule == "beyond" else LEVEL)))
-        )
+            return float(equivalence_power(size, error, df, true))
+        level = (1 + LEVEL) / 2 if rule == "beyond" else LEVEL
+        return float(detection_power(size + true, error, df, float(stdtrit(df, level)))) if size + true > 0 else 0.0
 
+    needed, if_so = _first(chance), "if there is no difference"
+    if 0 < needed <= people and rule != "beyond":
+        needed, if_so = _first(lambda n: chance(n, found.estimate)), "if the difference is what was found"
     words = {
         "beyond": f"a mean {materials.value('', size)} beyond {format_typed(limit)}",
-        "equality": f"equality within {format_typed(limit)}, if there is no difference,",
-        "not worse": f"not worse by {format_typed(limit)}, if there is no difference,",
+        "equality": f"equality within {format_typed(limit)}, {if_so},",
+        "not worse": f"not worse by {format_typed(limit)}, {if_so},",
     }[rule]
-    return _assessors(_first(chance), 0, words)
+    return _assessors(needed, 0, words, people)
 
 
 def people_for_share(share: float, bar: float, *, preferred: bool = False) -> str:
@@ -525,10 +528,12 @@ def _people(find: Callable[[], int], words: str) -> str:
     return f"About {n} people: that many show {words}, {_CHANCE}."
 
 
-def _assessors(needed: int, replicates: int, words: str) -> str:
+def _assessors(needed: int, replicates: int, words: str, people: int) -> str:
+    """Return how many are needed in words; more than there were, who did not show it."""
     again = f" with {replicates} replicate{'' if replicates == 1 else 's'}" if replicates else ""
-    if not needed:
-        return f"More than {_MOST_ASSESSORS} assessors{again} would be needed to show {words} {_CHANCE}."
+    if needed <= people:
+        most = people if needed else max(people, _MOST_ASSESSORS)
+        return f"More than {most} assessors{again} would be needed to show {words} {_CHANCE}."
     return f"About {needed} assessors{again}: that many show {words} {_CHANCE}."
 
 
