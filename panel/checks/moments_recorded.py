@@ -18,7 +18,7 @@ import pandas as pd
 
 from panel.checks.finding import read_dates
 from panel.errors import StudyError
-from panel.plan.codes import moment
+from panel.plan.codes import first_changed_opening, moment, moments_opened
 from panel.study.facts import locked_sessions
 from panel.study.study import Study, kept
 from panel.words import when_words
@@ -181,6 +181,74 @@ def stamps_hash(claims: pd.DataFrame) -> str:
     """Return the SHA-256 that stands for all these claims, to be signed on paper or sent to be time-stamped."""
     stamps = [[str(row["stamp"]), str(row["chain"])] for row in claims.to_dict("records")]
     return hashlib.sha256(json.dumps(stamps).encode()).hexdigest()
+
+
+def is_exploratory(study: Study, number: int, row: Mapping[Any, Any]) -> tuple[bool, str]:
+    """Return whether a claim is exploratory, not stamped in time, and why or why not, in one sentence.
+
+    `row` is that of claim `number`, counted from 1, as it was read.
+    """
+    broken = first_broken_link(study.table("claims"))
+    if broken is not None and number - 1 in (broken - 1, broken):
+        return True, broken_chain(broken)
+    at, who, stamp = (str(row[name]) for name in ("stamped_at", "stamped_by", "stamp"))
+    if not (at and who and stamp):
+        return True, "Nothing shows that sentence, margin and bar were stamped before the data were seen."
+    if claim_seal(row) != stamp:
+        return True, "The claim was changed after it was stamped: it no longer fits its seal."
+    if first_changed_opening(study.table("unblindings")) is not None:
+        return True, "The list of unblindings was changed after it was written, so the order of events is open."
+    try:
+        stamped = moment(at, "The time of the stamp")
+        limit, words = _seen(study, str(row["attribute"]), str(row["question"]))
+    except StudyError as error:
+        return True, str(error)
+    if limit is None:
+        return True, words
+    if stamped < limit:
+        return False, f"Stamped on {when_words(at)} by {who}, before {words}."
+    return True, f"Stamped on {when_words(at)}, not before {words}."
+
+
+def _seen(study: Study, attribute: str, question: str) -> tuple[datetime | None, str]:
+    """Return the first moment from which the data of a claim could have been seen, and what it was."""
+    found: list[tuple[datetime, str]] = []
+    openings, entered, words = moments_opened(study), _entered(study, attribute, question), "behind it ({})"
+    if not entered and not openings:
+        entered = [*first_moments(study), *(day for days in days_stated(study).values() for day in days)]
+        words = "({}; no unblinding is recorded)"
+    if entered:
+        first = min(entered, key=lambda when: moment(when, "The time of a score"))
+        found.append(
+            (moment(first, "The time of a score"), f"the first score or answer {words.format(when_words(first))}")
+        )
+    if openings:
+        first = min(openings, key=lambda when: moment(when, "The time of an unblinding"))
+        only_stated = study.table("unblindings").empty
+        so = "; the study states this day, no record says who opened the key" if only_stated else ""
+        found.append((moment(first, "The time of an unblinding"), f"the first unblinding ({when_words(first)}{so})"))
+    if not found:
+        return None, "The study records neither an unblinding nor when its scores and answers came in."
+    return min(found, key=lambda each: each[0])
+
+
+def _entered(study: Study, attribute: str, question: str) -> list[str]:
+    """Return when scores or answers of the kind a claim rests on came in, as far as the study says."""
+    days = days_stated(study)
+    answers = study.table("answers")
+    asked = answers.loc[answers["question"] == question] if question else answers
+    of_people = {str(name) for name in asked["session"].unique()} if question or not attribute else set()
+    of_panel = {str(name) for name in study.scores["session"].unique()} if attribute else set()
+    moments = first_moments(study) if attribute else []
+    meant = of_people | of_panel
+    named = [day for label, own in days.items() for day in own if _of_sessions(label, meant)]
+    return [*moments, *named]
+
+
+def _of_sessions(label: str, sessions: set[str]) -> bool:
+    """Return whether a label of the fact dates, such as hall for hall 1 and hall 2, stands for one of the sessions."""
+    names, own = [name.casefold() for name in sessions if name], label.casefold()
+    return not label or any(name.startswith(own) or own.startswith(re.sub(r"[\d\s]+$", "", name)) for name in names)
 
 
 # What does the study record about the test behind a claim: who took part, when, for how long?

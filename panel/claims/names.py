@@ -136,10 +136,25 @@ def _prototypes(study: Study) -> tuple[dict[Tokens, str], dict[str, frozenset[st
 
 
 def _ways_of(name: str) -> set[Tokens]:
-    """Return the tokens of a name without its silent marks, and with those inside of it: Lotion A (old)."""
+    """Return the tokens of a name without its silent marks, and with those inside of it: Lotion A (old).
+
+    Also without the article that a sentence may have in its place, where what is left is more than a kind of product.
+    """
     tokens = tokens_of(name)
     said = [place for place, token in enumerate(tokens) if token not in SILENT]
-    return {tokens[said[0] : said[-1] + 1], words_of(name)} if said else set()
+    ways = {tokens[said[0] : said[-1] + 1], words_of(name)} if said else set()
+    return ways | {way[1:] for way in ways if way[0] in _ARTICLES and not _is_any(way[1:])}
+
+
+_ARTICLES, _ANY = frozenset(("our", "the")), frozenset(("product", "product_type", "new", "number"))
+
+
+def _is_any(words: Tokens) -> bool:
+    """Return whether words may name any product: lotion, new body lotion, or none at all."""
+    place = 0
+    while length := next((n for n, e in entries_at(words, place) if e.part in _ANY), 0):
+        place += length
+    return place == len(words)
 
 
 def _role_families(tokens: Tokens) -> set[str]:

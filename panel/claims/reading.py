@@ -375,7 +375,7 @@ class Cursor:
         """Take words that name one prototype by name or role, with the product it is; leave them where they do not."""
         place = self.after_clause(self.place)
         place += self.tokens[place : place + 1] in (("both",), ("either",))
-        while place < len(self.tokens) and (self.tokens[place] in OURS or self.tokens[place] in BEFORE_OTHER):
+        while {*self.tokens[place : place + 1]} & (OURS | BEFORE_OTHER) and not self.one_name(place)[0]:
             place += 1
         fitting: frozenset[str] | None = None
         alone = False

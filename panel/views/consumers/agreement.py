@@ -60,7 +60,8 @@ def _agreed_words(row: Mapping[Any, Any], base: str) -> str:
 def _set_by(row: Mapping[str, Any], _: Shown) -> str:
     if row["source"] == DEFAULT:
         return "nobody; a majority is asked"
-    return "the fact `questions`" if row["source"] == FROM_QUESTION else f"the claim: {row['claim']}"
+    when = "stamped beforehand" if row["beforehand"] else "not stamped beforehand"
+    return "the fact `questions`" if row["source"] == FROM_QUESTION else f"the claim, {when}: {row['claim']}"
 
 
 def _needed(row: Mapping[str, Any], _: Shown) -> str:
@@ -93,12 +94,12 @@ _STATEMENTS = Table(
 )
 _BARS = Table(
     name="agreement_bars",
-    title="Statements against the bar set beforehand",
+    title="Statements against their bars",
     rows="bars",
     columns=(
         *(PROTOTYPE, text("Statement", "question")),
         each_row("Bar", lambda row, _: typed_share(row["bar"]), "bar", figure=True),
-        each_row("Set by", _set_by, "source", "claim"),
+        each_row("Set by", _set_by, "source", "claim", "beforehand"),
         *(_agreed("Agreed", "base"), each_row("Needed", _needed, "needed", "base", figure=True)),
         *(p_value("p (one-sided, exact)", "p_value"), P_HOLM),
         yes_no("Above the bar", "passed", "shown", "not shown"),
