@@ -52,6 +52,8 @@ def happened(reading: Reading) -> dict[str, str]:
         chunk.words for chunk in reading.chunks if (chunk.part, chunk.family) in {("function", ""), ("later", "")}
     ]
     beside += [words for kind, _, words in reading.moments if kind != "use"]
+    if any(kind == "later" for kind, _, _ in reading.moments):  # apply the balm, and 10 minutes later
+        beside += [chunk.words for chunk in reading.chunks if chunk.family == "told"]
     applied = next((words for words in beside if is_applied(words)), "")
     return own | ({"applied": applied} if applied else {})
 
@@ -129,7 +131,8 @@ class Asking(Cursor):
     def with_object(self, place: int, end: int, event: str, of: str = "") -> tuple[int, str]:
         """Return how many tokens tell what happened, with what it was done to, and what; who dried tells of drying."""
         for _ in range(3):
-            length, of_what = (1, "") if {*self.tokens[end : end + 1]} & _AWAY else self.object_at(end)
+            away = bool({*self.tokens[end : end + 1]} & _AWAY)  # once dried off: people are, and their skin
+            length, of_what = (1, "skin") if away else self.object_at(end)
             of, end = of or of_what, end + length
         return end - place, f"{of} {event}" if of and event.endswith("drying") else event
 

@@ -85,7 +85,9 @@ NOT_DRYING = (
     f"Skin feels less tight 10 minutes after rubbing in {THAN}", f"Skin feels less tight 10 minutes after use {THAN}",
     f"Skin feels less tight 10 minutes after rinsing {THAN}", f"Once rinsed off, skin feels less tight {THAN}",
     f"Skin feels less tight right after drying {THAN}", f"Skin feels less tight 20 minutes after drying {THAN}",
-    f"Skin feels less tight before drying {THAN}", f"Skin feels less tight while drying {THAN}",
+
+    f"Apply the balm, and 10 minutes later skin feels less tight {THAN}", f"Skin feels less tight before drying {THAN}",
+    f"Skin feels less tight while drying {THAN}",
     f"Once the balm has dried, skin feels less tight {THAN}", f"Skin feels less tight 10 minutes after washing {THAN}",
     f"Skin feels less tight 10 minutes after towel-drying {THAN}", f"Skin feels less tight once not dry {THAN}",
     f"Skin feels less tight 10 minutes after a shower {THAN}", f"When you apply it, skin feels less tight {THAN}",
@@ -207,6 +209,7 @@ def test_the_moment_that_people_were_asked_about_belongs_into_the_sentence():
     for false in (
         "My skin does not feel sticky", "It does not feel sticky after use", "Once rinsed off, it does not feel sticky",
         "Once your skin is dry, it does not feel sticky", "It does not feel sticky before it has dried",
+        "91 % of users said that, once dried off, they do not feel sticky",
         "After swimming, once the balm has dried, my skin does not feel sticky",
     ):  # fmt: skip
         assert not holds(false), false
