@@ -30,6 +30,7 @@ _TEXTS = MappingProxyType(
         "area": ("Where on the skin", "such as: circle of 5 cm on the inner forearm"),
         "dose": ("How much of each sample", "such as: 50 mg from a syringe"),
         "strokes": ("How it is rubbed in", ""),
+        "moment": ("What minutes count from, where that is not rubbing in", "such as: after rinsing, after drying"),
         "room": ("Room", "such as: 21 \u00b0C, 50 % relative humidity"),
         "panel": ("Who takes part", ""),
         "notes": ("Notes, one a line", ""),

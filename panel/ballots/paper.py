@@ -17,6 +17,7 @@ import typst
 
 from panel.errors import StudyError
 from panel.plan.protocol import read_protocol
+from panel.study.naming import RUBBED_IN, judged_after
 from panel.study.study import Study
 
 PAPERS = {"A4": "a4", "Letter": "us-letter"}
@@ -167,22 +168,23 @@ def _groups(study: Study) -> list[dict[str, Any]]:
     if table.empty:
         raise StudyError("The study has no attributes to ask for. Fill its table of attributes first.")
     table = table.assign(minutes=read_protocol(study).times["minutes"].to_numpy())
-    groups: dict[tuple[float, str], list[dict[str, str]]] = {}
+    groups: dict[tuple[float, str, str], list[dict[str, str]]] = {}
     for row in table.to_dict("records"):
         how = row["procedure"] or row["definition"]  # the panel knows the definitions by heart
         question = {"name": row["name"] or row["attribute"], "how": how}
         question |= {"low": row["low_end"] or "low", "high": row["high_end"] or "high"}
         timed = float(row["minutes"]) if row["minutes"] == row["minutes"] else 0.0
-        groups.setdefault((timed, str(row["stage"])), []).append(question)
+        after = judged_after(study, str(row["attribute"]), timed=True) if timed else ""
+        groups.setdefault((timed, str(row["stage"]), after), []).append(question)
     ordered = sorted(groups.items(), key=lambda item: item[0][0])  # stays in the table's order within a time
-    return [_group(stage, timed, questions) for (timed, stage), questions in ordered]
+    return [_group(stage, timed, after, questions) for (timed, stage, after), questions in ordered]
 
 
-def _group(stage: str, minutes: float, questions: list[dict[str, str]]) -> dict[str, Any]:
+def _group(stage: str, minutes: float, after: str, questions: list[dict[str, str]]) -> dict[str, Any]:
     title = stage[:1].upper() + stage[1:] if stage and stage != "any" else "Judge"
     clock = "time: __________" if minutes else ""
     if minutes:
-        title += f", {minutes:g} min after the end of rubbing"
+        title += f", {minutes:g} min {'after the end of rubbing' if after == RUBBED_IN else after}"
     return {"title": title, "clock": clock, "questions": questions}
 
 

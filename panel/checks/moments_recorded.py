@@ -18,7 +18,7 @@ import pandas as pd
 
 from panel.checks.finding import read_dates
 from panel.errors import StudyError
-from panel.plan.codes import moment
+from panel.plan.codes import first_changed_opening, moment, moments_opened
 from panel.study.facts import locked_sessions
 from panel.study.study import Study, kept
 from panel.words import when_words
@@ -180,6 +180,74 @@ def stamps_hash(claims: pd.DataFrame) -> str:
     return hashlib.sha256(json.dumps(stamps).encode()).hexdigest()
 
 
+def is_exploratory(study: Study, number: int, row: Mapping[Any, Any]) -> tuple[bool, str]:
+    """Return whether a claim is exploratory, not stamped in time, and why or why not, in one sentence.
+
+    `row` is that of claim `number`, counted from 1, as it was read.
+    """
+    broken = first_broken_link(study.table("claims"))
+    if broken is not None and number - 1 in (broken - 1, broken):
+        return True, broken_chain(broken)
+    at, who, stamp = (str(row[name]) for name in ("stamped_at", "stamped_by", "stamp"))
+    if not (at and who and stamp):
+        return True, "Nothing shows that sentence, margin and bar were stamped before the data were seen."
+    if claim_seal(row) != stamp:
+        return True, "The claim was changed after it was stamped: it no longer fits its seal."
+    if first_changed_opening(study.table("unblindings")) is not None:
+        return True, "The list of unblindings was changed after it was written, so the order of events is open."
+    try:
+        stamped = moment(at, "The time of the stamp")
+        limit, words = _seen(study, str(row["attribute"]), str(row["question"]))
+    except StudyError as error:
+        return True, str(error)
+    if limit is None:
+        return True, words
+    if stamped < limit:
+        return False, f"Stamped on {when_words(at)} by {who}, before {words}."
+    return True, f"Stamped on {when_words(at)}, not before {words}."
+
+
+def _seen(study: Study, attribute: str, question: str) -> tuple[datetime | None, str]:
+    """Return the first moment from which the data of a claim could have been seen, and what it was."""
+    found: list[tuple[datetime, str]] = []
+    openings, entered, words = moments_opened(study), _entered(study, attribute, question), "behind it ({})"
+    if not entered and not openings:
+        entered = [*first_moments(study), *(day for days in days_stated(study).values() for day in days)]
+        words = "({}; no unblinding is recorded)"
+    if entered:
+        first = min(entered, key=lambda when: moment(when, "The time of a score"))
+        found.append(
+            (moment(first, "The time of a score"), f"the first score or answer {words.format(when_words(first))}")
+        )
+    if openings:
+        first = min(openings, key=lambda when: moment(when, "The time of an unblinding"))
+        only_stated = study.table("unblindings").empty
+        so = "; the study states this day, no record says who opened the key" if only_stated else ""
+        found.append((moment(first, "The time of an unblinding"), f"the first unblinding ({when_words(first)}{so})"))
+    if not found:
+        return None, "The study records neither an unblinding nor when its scores and answers came in."
+    return min(found, key=lambda each: each[0])
+
+
+def _entered(study: Study, attribute: str, question: str) -> list[str]:
+    """Return when scores or answers of the kind a claim rests on came in, as far as the study says."""
+    days = days_stated(study)
+    answers = study.table("answers")
+    asked = answers.loc[answers["question"] == question] if question else answers
+    of_people = {str(name) for name in asked["session"].unique()} if question or not attribute else set()
+    of_panel = {str(name) for name in study.scores["session"].unique()} if attribute else set()
+    moments = first_moments(study) if attribute else []
+    meant = of_people | of_panel
+    named = [day for label, own in days.items() for day in own if _of_sessions(label, meant)]
+    return [*moments, *named]
+
+
+def _of_sessions(label: str, sessions: set[str]) -> bool:
+    """Return whether a label of the fact dates, such as hall for hall 1 and hall 2, stands for one of the sessions."""
+    names, own = [name.casefold() for name in sessions if name], label.casefold()
+    return not label or any(name.startswith(own) or own.startswith(re.sub(r"[\d\s]+$", "", name)) for name in names)
+
+
 # What does the study record about the test behind a claim: who took part, when, for how long?
 
 
@@ -195,26 +263,36 @@ def test_record(study: Study, sessions: tuple[str, ...]) -> dict[str, Any]:
     """Return what is recorded about the consumer test with these sessions: empty text and 0 where it is not.
 
     `kind days month between` of the test; `who ages sex staff` of the fact `users`, where `staff` says whether they
-    work for the maker (`yes`, `no`).
+    work for the maker (`yes`, `no`). Answers without a session are of the one test of users that has stated days;
+    `either` names these tests where there are several.
     """
     users = study.facts.get("users", {})
     users = users if isinstance(users, Mapping) else {}
-    label = sessions[0] if sessions else ""
+    tests = [name for name in days_stated(study) if _of_users(name)]
+    label = next(iter(sessions), "") or (tests[0] if len(tests) == 1 else "")
     told = {name: str(users.get(name, "")).strip() for name in ("who", "ages", "sex", "staff")}
     kind = next((words for start, words in _KINDS if label.casefold().startswith(start)), _OTHER_TEST)
     start, end = (_moment(day) for day in _days_of(study, label))
     days = (end.date() - start.date()).days + 1 if start and end else 0
     month = f"{_MONTHS[start.month - 1]} {start.year}" if start else ""
     between = f"{start.day} to {end.day} {month}" if start and end else ""
-    return {"kind": kind, "days": days, "month": month, "between": between, **told}
+    either = tests if not label else []
+    return {"kind": kind, "days": days, "month": month, "between": between, "either": either, **told}
+
+
+def _of_users(label: str) -> bool:
+    """Return whether a label of the fact `dates` is that of a test of users."""
+    return any(label.casefold().startswith(start) for start, _ in _KINDS)
 
 
 test_record.__test__ = False  # type: ignore[attr-defined]  # a function about tests of products, not a test of pytest
 
 
 def panel_days(study: Study) -> str:
-    """Return the month in which the trained panel scored; empty if no score carries a time."""
+    """Return the month in which the trained panel scored; empty if no score carries a time, nor the panel a day."""
     entered = [when for when in study.scores["recorded_at"].unique() if when]
+    stated = [days for name, days in days_stated(study).items() if not _of_users(name)]
+    entered = entered or (list(stated[0]) if len(stated) == 1 else [])
     first = _moment(min(entered)) if entered else None
     return f"{_MONTHS[first.month - 1]} {first.year}" if first else ""
 

@@ -4,24 +4,11 @@ from __future__ import annotations
 
 import re
 from collections.abc import Sequence
+from dataclasses import replace
+from functools import lru_cache
 
-from panel.claims.names import (
-    LETTERS,
-    OF_PEOPLE,
-    SILENT,
-    UNREADABLE,
-    Entry,
-    Share,
-    Tokens,
-    Way,
-    beginning,
-    degree_of,
-    entries_at,
-    number_at,
-    root,
-    sign_of,
-    tokens_of,
-)
+from panel.claims.names import SILENT, Tokens, Way, beginning, entries_at, is_applied, number_at, root, tokens_of
+from panel.claims.parts import LETTERS, OF_PEOPLE, UNREADABLE, Entry, Share, degree_of, sign_of
 from panel.claims.reading import OURS, Cursor, Reading, longest
 
 _ASIDE = frozenset(("aside", "function", "imperative", "apply"))
@@ -34,16 +21,120 @@ _OF_TEST = frozenset(("panel", "range_tail", "test", "tested", "judged", "assess
 _FULL = frozenset((".", ":", ";", "!", "?"))
 _MAY = frozenset(("can", "could", "may", "might", "should", "must", "will"))
 _BY_SIGN = {1.0: ("more",), -1.0: ("less",), 2.0: ("most",), -2.0: ("least",)}
-_PUT_BESIDE = frozenset(("compare", "compared", "comparing", "tested", "tried", "judged", "assessed", "between"))
-_BESIDE = frozenset(("with", "to", "against", "and", "alongside", "next", "beside", "side", "over"))
 _BEING_SO = frozenset(("feels", "feel", "felt", "is", "are", "it"))
-_APPLYING = frozenset(map(root, ("apply", "use", "try", "rub", "put", "massage", "wear")))
 _LONG = 6  # words: our new evening body lotion, members of our trained panel
 _PRESENT = frozenset(("prefer", "prefers", "choose", "favour", "pick"))
 
 
+_AFTER = frozenset(("after", "following", "post"))
+_SINCE = frozenset(("after", "once", "when"))
+_WHOEVER = frozenset(("you", "we", "they", "users"))
+_BEEN = frozenset(("have", "has", "had", "been", "being", "having", "is", "was", "are", "were"))
+_AWAY = frozenset(("off", "away", "out"))
+_THAT = ("after", "that")
+
+
+def happened(reading: Reading) -> dict[str, str]:
+    """Return what a sentence says happened before, and its words: rinsing, product drying, that it was applied."""
+    own = {chunk.family: chunk.words for chunk in reading.chunks if chunk.part == "event"}
+    beside = [
+        chunk.words for chunk in reading.chunks if (chunk.part, chunk.family) in {("function", ""), ("later", "")}
+    ]
+    beside += [words for kind, _, words in reading.moments if kind != "use"]
+    if any(kind == "later" for kind, _, _ in reading.moments):  # apply the balm, and 10 minutes later
+        beside += [chunk.words for chunk in reading.chunks if chunk.family == "told"]
+    applied = next((words for words in beside if is_applied(words)), "")
+    return own | ({"applied": applied} if applied else {})
+
+
+def is_moment(said: str, own: str) -> bool:
+    """Return whether what is said to have happened is, at least in general, what had: drying for towel drying."""
+    return said == own or own.endswith(f" {said}") or said == f"skin {own}"
+
+
+@lru_cache(maxsize=1000)
+def _forms(doing: Tokens) -> frozenset[tuple[Tokens, str]]:
+    """Return the forms of words such as patting dry: patted dry (done), pat dry (do); of drying dry (is so), too."""
+    place = next((n for n, word in enumerate(doing) if word.endswith("ing")), len(doing))
+    stem, found = doing[place][:-3] if place < len(doing) else "", {(doing, "doing")}
+    past = f"{stem[:-1]}ied" if stem.endswith("y") else f"{stem}ed"
+    forms = [(past, "done"), (stem, "do"), (f"{stem}e", "do"), (stem[:-1] if stem[-1:] == stem[-2:-1] else stem, "do")]
+    forms += [("dry", "is")] if stem == "dry" else []
+    return frozenset(found | {((*doing[:place], word, *doing[place + 1 :]), kind) for word, kind in forms if stem})
+
+
 class Asking(Cursor):
-    """The steps that read a question, what one is told to do, the answer, months and ages."""
+    """The steps that read what happened before, a question, what one is told to do, the answer, months and ages."""
+
+    def with_events(self) -> Tokens:
+        """Return the words with `after that` for what happened before: 10 minutes after that."""
+        for place in range(len(self.tokens) - 1, -1, -1):
+            before = len(self.found.chunks)
+            length, event = self.event_at(place)
+            if length:
+                words = " ".join(self.tokens[place : place + length])
+                self.found.chunks.append(Entry("event", event, words=words))
+                self.tokens = (*self.tokens[:place], *_THAT, *self.tokens[place + length :])
+            else:
+                del self.found.chunks[before:]
+        return self.tokens
+
+    def event_at(self, place: int) -> tuple[int, str]:
+        """Return how many tokens tell what happened before, and what: `after rinsing`, `once your skin is dry`."""
+        said, start = self.tokens[place], place + 1
+        if said not in (*_AFTER, *_SINCE, "as"):
+            return 0, ""
+        start += 2 * (self.tokens[place : place + 3] == ("as", "soon", "as"))
+        who, of = set[str](), ""
+        if said in _AFTER:
+            end = start + 3 * (self.tokens[start : start + 3] == ("the", "end", "of"))
+            end += self.tokens[end : end + 1] in (("the",), ("a",))
+            length, event, _ = self.form_at(end, {"doing"})
+            if length:
+                return self.with_object(place, end + length, event)
+        while (said in _SINCE or start > place + 1) and start < len(self.tokens):
+            word = self.tokens[start]
+            length, of_what = (1, "") if word in (*_WHOEVER, *_BEEN) else self.object_at(start)
+            if not length:
+                break
+            who, of, start = who | {word}, of or of_what, start + length
+        wanted = {"done"} if said in _SINCE or said == "as" else set[str]()
+        wanted |= {"is"} if said == "once" or (wanted and who & _BEEN and said != "when") else set()
+        wanted |= {"do"} if wanted and who & _WHOEVER and not who & _BEEN and said != "when" else set()
+        length, event, kind = self.form_at(start, wanted)
+        if kind == "is" and self.object_at(start + length)[0]:
+            return 0, ""  # once dry skin
+        return self.with_object(place, start + length, event, of) if length else (0, "")
+
+    def form_at(self, place: int, kinds: set[str]) -> tuple[int, str, str]:
+        """Return how many tokens at a place name what may have happened, in one of these forms; what, and the form."""
+        found = (
+            (len(form), event, kind)
+            for doing, event in self.names.moments.items()
+            for form, kind in _forms(doing)
+            if kind in kinds and self.tokens[place : place + len(form)] == form
+        )
+        return max(found, default=(0, "", ""))
+
+    def with_object(self, place: int, end: int, event: str, of: str = "") -> tuple[int, str]:
+        """Return how many tokens tell what happened, with what it was done to, and what; who dried tells of drying."""
+        for _ in range(3):
+            away = bool({*self.tokens[end : end + 1]} & _AWAY)  # once dried off: people are, and their skin
+            length, of_what = (1, "skin") if away else self.object_at(end)
+            of, end = of or of_what, end + length
+        return end - place, f"{of} {event}" if of and event.endswith("drying") else event
+
+    def object_at(self, place: int) -> tuple[int, str]:
+        """Return how many tokens at a place name it, the product or a part of the body, and which of the latter two."""
+        if self.tokens[place : place + 1] in (("it",), ("this",), ("them",)) and not self.product_at(place + 1):
+            return 1, ""
+        start = place + (self.tokens[place : place + 1] in (("your",), ("the",), ("their",), ("my",), ("our",)))
+        length, site = self.entry("site", start)
+        if length and not self.product_at(start):
+            self.found.chunks.append(replace(site, words=self.tokens[start]))
+            return start + length - place, "skin"
+        own = self.own_product(place)
+        return (own - place, "product") if own else (0, "")
 
     def rewritten(self) -> Tokens:
         """Return the words as one says them straight: this formula for its name, 93 of 100 for all but 7 of 100."""
@@ -61,7 +152,7 @@ class Asking(Cursor):
             self.tokens = (*self.tokens[:place], *self.straight(place))
             self.tokens = (*self.tokens[:place], *self.in_own_terms(place))
             self.tokens = (*self.tokens[:place], *self.named_again(place))
-        return self.tokens
+        return self.with_events()
 
     def straight(self, place: int) -> Tokens:
         """Return the words from a place on, the next of them moved or left out where it is said straight without."""
@@ -96,39 +187,6 @@ class Asking(Cursor):
             if left is not None and whole is not None:
                 return (f"{whole - left:g}", *rest[2:])
         return self.of_the_product(place)
-
-    def of_the_product(self, place: int) -> Tokens:
-        """Return the words from a place on, the product beside a verb left out or said as it."""
-        word, rest = self.tokens[place], self.tokens[place + 1 :]
-        own = self.own_product(place + 1)
-        before = place - (self.tokens[max(0, place - 1) : place] == (",",))
-        if word == "whose" and any(self.own_product(start) == before for start in range(before)):
-            return ("its", *rest)  # a lotion whose thickness
-        if word == "of" and self.tokens[place - 1] == "users" and own and self.tokens[own : own + 1] == ("will",):
-            return (word, "it", *self.tokens[own:])  # users of our new hand cream will find
-        if word in _PUT_BESIDE and own and self.tokens[own : own + 1] and self.tokens[own] in _BESIDE:
-            return (word, "it", *self.tokens[own:])  # compared our new hand cream with
-        end = self.tokens.index("to", place) if word == "from" and "to" in rest else 0
-        if end and self.own_product(end + 1) and not SILENT & set(self.tokens[place:end]):
-            return ("compared", "with", *rest[: end - place - 1], *self.tokens[self.own_product(end + 1) :])
-        if word == "takes" and own and self.tokens[own : own + 2] in (("less", "time"), ("more", "time")):
-            return (word, *self.tokens[own:])  # it takes our new cream less time than
-        end = self.own_product(place + 2) if (word, *rest[:1]) == ("long", "for") else 0
-        if end and self.tokens[end : end + 1] == ("to",):
-            return (word, *self.tokens[end:])  # does not take long for it to sink in
-        if root(word) in _APPLYING and self.tokens[max(0, place - 1) : place] != ("would",):
-            ends = rest[:1] if rest[:1] in (("on",), ("in",)) else ()
-            end = self.own_product(place + 1 + len(ends))
-            if end and "new" not in self.tokens[place:end] and self.tokens[end - 1] != "ours":
-                return (word, "it", *ends, *self.tokens[end:])  # after putting on this lotion
-        if (
-            own
-            and rest
-            and word in ("does", "did", "will")
-            and self.tokens[max(0, place - 2) : place] == ("how", "long")
-        ):
-            return (word, "it", *self.tokens[own:])  # how long does the butter take to sink in
-        return (word, *rest)
 
     def in_own_terms(self, place: int) -> Tokens:
         """Return the words from a place on by the name of an attribute: more ease of melting for melts more easily."""

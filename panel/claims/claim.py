@@ -3,26 +3,16 @@
 from __future__ import annotations
 
 import math
-import re
 from collections.abc import Callable, Iterable, Iterator, Mapping, Sequence
 from dataclasses import dataclass, field, replace
-from datetime import datetime
 from functools import cache
 from typing import Any
 
 import pandas as pd
 
-from panel.checks.moments_recorded import (
-    broken_chain,
-    claim_seal,
-    days_stated,
-    first_broken_link,
-    first_moments,
-    next_link,
-    stamps_hash,
-)
+from panel.checks.moments_recorded import claim_seal, is_exploratory, next_link, stamps_hash
 from panel.errors import StudyError
-from panel.plan.codes import first_changed_opening, moment, moments_opened
+from panel.plan.codes import moment
 from panel.study.knowledge import plain_words, shared_table
 from panel.study.numbers_read import typed_number
 from panel.study.study import Study
@@ -350,66 +340,9 @@ def page_to_sign(study: Study) -> str:
 
 def standing(study: Study, claim: Claim) -> tuple[bool, str]:
     """Return whether a claim is exploratory, not stamped in time, and why or why not, in one sentence."""
-    broken = first_broken_link(study.table("claims"))
-    if broken is not None and claim.number - 1 in (broken - 1, broken):
-        return True, broken_chain(broken)
-    if not (claim.stamped_at and claim.stamped_by and claim.stamp):
-        return True, "Nothing shows that sentence, margin and bar were stamped before the data were seen."
+    row = study.table("claims").iloc[claim.number - 1].to_dict()
     read = {name: getattr(claim, name) for name in (*_TEXTS, *_NUMBERS) if name not in _FILLED_IN}
-    if claim_seal({**study.table("claims").iloc[claim.number - 1], **read}) != claim.stamp:
-        return True, "The claim was changed after it was stamped: it no longer fits its seal."
-    if first_changed_opening(study.table("unblindings")) is not None:
-        return True, "The list of unblindings was changed after it was written, so the order of events is open."
-    try:
-        stamped, (limit, words) = moment(claim.stamped_at, "The time of the stamp"), _limit(study, claim)
-    except StudyError as error:
-        return True, str(error)
-    if limit is None:
-        return True, words
-    if stamped < limit:
-        return False, f"Stamped on {when_words(claim.stamped_at)} by {claim.stamped_by}, before {words}."
-    return True, f"Stamped on {when_words(claim.stamped_at)}, not before {words}."
-
-
-def _limit(study: Study, claim: Claim) -> tuple[datetime | None, str]:
-    """Return the first moment from which the data of a claim could have been seen, and what it was."""
-    found: list[tuple[datetime, str]] = []
-    openings, entered, words = moments_opened(study), _entered(study, claim), "behind it ({})"
-    if not entered and not openings:
-        entered = [*first_moments(study), *(day for days in days_stated(study).values() for day in days)]
-        words = "({}; no unblinding is recorded)"
-    if entered:
-        first = min(entered, key=lambda when: moment(when, "The time of a score"))
-        found.append(
-            (moment(first, "The time of a score"), f"the first score or answer {words.format(when_words(first))}")
-        )
-    if openings:
-        first = min(openings, key=lambda when: moment(when, "The time of an unblinding"))
-        only_stated = study.table("unblindings").empty
-        so = "; the study states this day, no record says who opened the key" if only_stated else ""
-        found.append((moment(first, "The time of an unblinding"), f"the first unblinding ({when_words(first)}{so})"))
-    if not found:
-        return None, "The study records neither an unblinding nor when its scores and answers came in."
-    return min(found, key=lambda each: each[0])
-
-
-def _entered(study: Study, claim: Claim) -> list[str]:
-    """Return when scores or answers of the kind a claim rests on came in, as far as the study says."""
-    days = days_stated(study)
-    answers = study.table("answers")
-    asked = answers.loc[answers["question"] == claim.question] if claim.question else answers
-    of_people = {str(name) for name in asked["session"].unique()} if claim.question or not claim.attribute else set()
-    of_panel = {str(name) for name in study.scores["session"].unique()} if claim.attribute else set()
-    moments = first_moments(study) if claim.attribute else []
-    meant = of_people | of_panel
-    named = [day for label, own in days.items() for day in own if _of_sessions(label, meant)]
-    return [*moments, *named]
-
-
-def _of_sessions(label: str, sessions: set[str]) -> bool:
-    """Return whether a label of the fact dates, such as hall for hall 1 and hall 2, stands for one of the sessions."""
-    names, own = [name.casefold() for name in sessions if name], label.casefold()
-    return not label or any(name.startswith(own) or own.startswith(re.sub(r"[\d\s]+$", "", name)) for name in names)
+    return is_exploratory(study, claim.number, row | read)
 
 
 PANEL, ANSWERS, VOTES, TIMES = "trained panel", "consumer answers", "preference answers", "times of people"

@@ -14,6 +14,7 @@ from panel.checks.confounds import GROUP, POSITION, SESSION, Labels, confounds_o
 from panel.claims.claim import ANSWERS, BY_VOTES, VOTES, Claim, Evidence, NumberShown, Weaker, nothing_yet
 from panel.claims.materials import Counted, Materials, people_for_parity, people_for_share
 from panel.claims.names import asked, floor, how_said, public_name, question_words
+from panel.models.consumers.answers import KIND_WORDS
 from panel.stats.answers.binomial import (
     exact_interval,
     lower_tail,
@@ -96,7 +97,7 @@ def agreement(claim: Claim, materials: Materials) -> Evidence:
     """Return the share who agreed or agreed strongly; who does not know stays in the base."""
     told = materials.agreed(claim.prototype, claim.question)
     if not told.base:
-        return nothing_yet(ANSWERS, f"Nobody answered {claim.question!r} for {claim.prototype}.")
+        return nothing_yet(ANSWERS, _no_agreement(claim, materials))
     stated = _bar_of_people(claim, materials.setting("agreement", "default_bar"))
     bar, x, n = max(stated, floor(materials.study, "least_bar")) / 100, told.agreed, told.base
     foil = any(row.get("foil") and row.get("question") == claim.question for row in asked(materials.study))
@@ -128,6 +129,21 @@ def agreement(claim: Claim, materials: Materials) -> Evidence:
         refused=(*_refused_bar(materials.study, stated), *_refused_base(materials.study, told)),
         observed_share=share,
         method="exact one-sided binomial test of the share who agreed against a bar",
+    )
+
+
+def _no_agreement(claim: Claim, materials: Materials) -> str:
+    """Say that nobody answered, or that what was answered to a question is no agreement: just about right, liked."""
+    answers = named_rows(materials.study, "answers")
+    own = answers.loc[(answers["question"] == claim.question) & (answers["answer"].str.strip() != "")]
+    own = own.loc[(own["kind"] != "agreement") & own["prototype"].eq(claim.prototype)]
+    if own.empty:
+        return f"Nobody answered {claim.question!r} for {claim.prototype}."
+    kinds = format_list([KIND_WORDS.get(str(kind), str(kind)) for kind in own["kind"].unique()])
+    return (
+        f"{counted(own['assessor'].nunique(), 'person', 'people')} answered {claim.question!r} for {claim.prototype}, "
+        f"and it is a question of another kind ({kinds}): its answers are not counted as agreement. "
+        "Ask people whether they agree with the sentence."
     )
 
 

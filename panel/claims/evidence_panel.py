@@ -19,6 +19,7 @@ from panel.stats.comparing.group_means import paired_contrasts
 from panel.stats.comparing.multiplicity import ALPHA, LEVEL, below
 from panel.stats.comparing.power import OneSided, non_inferiority, two_one_sided_tests
 from panel.study.knowledge import shared_table
+from panel.study.naming import when_judged
 from panel.study.study import Study
 from panel.words import counted, format_list, format_number, format_typed, level_digits, level_words, p_words
 
@@ -255,14 +256,14 @@ def absolute_negative(claim: Claim, materials: Materials, users: Evidence) -> Ev
 
 def _absent(claim: Claim, materials: Materials) -> str:
     """Return `non-greasy 2 minutes after rubbing in`; empty where the property has no such way of saying it."""
-    words = saying(materials.study, claim.attribute, "absent")
-    return f"{words} {_time_words(_time(claim, materials))} after rubbing in" if words else ""
+    words, minutes = saying(materials.study, claim.attribute, "absent"), _time(claim, materials)
+    return f"{words} {when_judged(materials.study, claim.attribute, minutes, _time_words(minutes))}" if words else ""
 
 
 def _missing(claim: Claim, materials: Materials, users: Evidence) -> list[str]:
     """Return what an absolute negative lacks."""
     found = [*materials.panel_missing(claim), *users.missing]
-    if math.isnan(claim.minutes) and math.isnan(materials.minutes(claim.attribute)):
+    if not when_judged(materials.study, claim.attribute, _time(claim, materials), ""):
         found.append("No time is stated at which it must be absent. Fill in minutes.")
     if math.isnan(_panel_bar(claim, materials)[0]):
         found.append(
@@ -422,6 +423,7 @@ def _unsurpassed(claim: Claim, materials: Materials) -> Evidence:
     worst = int(np.argmax([float(test.p_value) for test in tests]))
     people = min(materials.panel.people(claim.attribute, (claim.prototype, rival))[0] for rival in claim.competitors)
     nearest, p = found[worst], float(tests[worst].p_value)
+    turned = replace(nearest, estimate=claim.sign * nearest.estimate)
     other_way = "less" if claim.sign > 0 else "more"
     return Evidence(
         PANEL,
@@ -433,7 +435,7 @@ def _unsurpassed(claim: Claim, materials: Materials) -> Evidence:
             *(_limit_words(claim, materials, *each) for each in zip(claim.competitors, found, tests, strict=True)),
             "Every competitor must pass, so the largest p-value counts; competitors not named are not covered.",
         ),
-        needs=lambda: (assessors_for_estimate(materials, nearest, people, claim.margin, "not worse"),),
+        needs=lambda: (assessors_for_estimate(materials, turned, people, claim.margin, "not worse"),),
         method="one-sided tests of 'not worse by the margin' against each competitor",
     )
 

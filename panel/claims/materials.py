@@ -13,9 +13,10 @@ import pandas as pd
 from scipy.special import stdtr, stdtrit
 
 from panel.checks.confounds import Confounds
+from panel.claims.asking import happened
 from panel.claims.claim import Claim, kinds
 from panel.claims.grammar import read_sentence
-from panel.claims.names import Names, is_turned, names_of
+from panel.claims.names import Names, entries_at, is_turned, names_of, words_of
 from panel.claims.reading import Reading
 from panel.errors import ModelError
 from panel.models.consumers.answers import AnswerGrid, Kind, answer_grid
@@ -24,14 +25,21 @@ from panel.models.emollients.swaps import TracedSwaps, trace_swaps
 from panel.models.prototypes.differences import Differences, find_differences, versus_rows
 from panel.models.prototypes.panel_design import PanelDesign, PanelFit, fit_study, variance_rows
 from panel.models.prototypes.verdict import BatchSpread, batch_spread, seen_differently
-from panel.plan.consumer_numbers import parity_numbers, share_numbers
-from panel.plan.sample_size import ALONE, WITH_BENCHMARK, Scatter, own_scatter, panel_sizes
+from panel.plan.sample_size import (
+    ALONE,
+    WITH_BENCHMARK,
+    Scatter,
+    own_scatter,
+    panel_sizes,
+    parity_numbers,
+    share_numbers,
+)
 from panel.stats.comparing.group_means import BATCH
 from panel.stats.comparing.multiplicity import ALPHA, LEVEL
 from panel.stats.comparing.power import detection_power, equivalence_power
 from panel.stats.mixed.inference import Inference, inference, widened
 from panel.stats.mixed.reml import MixedFit
-from panel.study.naming import Naming, naming
+from panel.study.naming import Naming, judged_after, judged_minutes, naming, when_judged
 from panel.study.numbers_read import read_numbers
 from panel.study.scores_used import named_rows
 from panel.study.study import Study, kept
@@ -185,13 +193,13 @@ class Materials:
         return f"{prototype} ({names.iloc[0]})" if len(names) and names.iloc[0] else prototype
 
     def minutes(self, attribute: str) -> float:
-        """Return when an attribute is judged, in minutes after the end of rubbing; NaN if not stated."""
-        return self._minutes.get(attribute, float("nan"))
+        """Return when an attribute is judged, in minutes after its moment; NaN if not stated."""
+        return judged_minutes(self.study, attribute)
 
-    @cached_property
-    def _minutes(self) -> dict[str, float]:
-        table = self.study.table("attributes").drop_duplicates("attribute")
-        return dict(zip(table["attribute"], table["minutes"].astype(float), strict=True))
+    def happened(self, attribute: str) -> frozenset[str]:
+        """Return what those minutes count from, as a sentence may name it: rinsing, or that it was applied."""
+        words = judged_after(self.study, attribute)
+        return frozenset(happened(self.read(words))) or frozenset(filter(None, (words,)))
 
     def role(self, prototype: str) -> str:
         """Return the role of a prototype; empty if it is not listed."""
@@ -204,10 +212,25 @@ class Materials:
         others = (name for name in self.study.prototypes if name != prototype)
         return tuple(name for name in others if self.role(name) not in ("reference", "untreated"))
 
+    def whole_range(self, claim: Claim) -> bool:
+        """Return whether a claim compares with all others of the range."""
+        if claim.kind == "ranking" and not claim.competitors:
+            return True
+        rest = set(self.rest_of_range(claim.prototype))
+        return rest <= set(claim.competitors if claim.kind in ("ranking", "unsurpassed") else {claim.versus})
+
+    @cached_property
+    def sites_of_product(self) -> frozenset[str]:
+        """The places that the product is for, by its name or the area it was used on: hands for a hand cream."""
+        words = {word for phrase in self.names.product_types for word in phrase}
+        words |= set(words_of(str(self.study.facts.get("area", ""))))
+        return frozenset(entry.family for word in words for _, entry in entries_at((word,), 0, "site"))
+
     def when(self, attribute: str) -> str:
         """Return the moment of judging in words, with a comma before it; empty if not stated."""
         minutes = self.minutes(attribute)
-        return f", {format_typed(minutes)} min after rubbing in" if minutes > 0 else ""
+        words = when_judged(self.study, attribute, minutes, f"{format_typed(minutes)} min")
+        return f", {words}" if words else ""
 
     def margin(self, claim: Claim) -> float:
         """Return the margin of the claim, else that of its attribute, else NaN."""
@@ -435,7 +458,7 @@ def assessors_for_difference(materials: Materials, attribute: str, size: float, 
     """Return how many assessors find a true difference of this size, by the scatter of this panel."""
     numbers = materials.panel
     prototypes = numbers.prototypes(attribute)
-    _, replicates = numbers.people(attribute, prototypes)
+    people, replicates = numbers.people(attribute, prototypes)
     replicates = max(replicates, 1)
     many = tuple(range(4, _MOST_ASSESSORS + 1))
     sizes = panel_sizes(
@@ -449,7 +472,7 @@ def assessors_for_difference(materials: Materials, attribute: str, size: float, 
     )
     comparison = WITH_BENCHMARK if all_others else ALONE
     needed = int(sizes.needed.loc[sizes.needed["comparison"] == comparison, "assessors"].iloc[0])
-    return _assessors(needed, replicates, f"a true difference of {materials.value(attribute, abs(size))}")
+    return _assessors(needed, replicates, f"a true difference of {materials.value(attribute, abs(size))}", people)
 
 
 def assessors_for_estimate(
@@ -457,25 +480,27 @@ def assessors_for_estimate(
 ) -> str:
     """Return how many assessors show what the rule asks for, if the estimate of these people is the truth.
 
-    `beyond`: that it lies beyond a limit. `equality` within the limit, or `not worse` by it: if there is no difference.
+    `beyond`: that it lies beyond a limit. `equality` within the limit, or `not worse` by it (than 0, below which is
+    worse): if there is no difference; where that asks for no more people than there were, if it is as was found.
     """
     size = abs(found.estimate - limit) if rule == "beyond" else limit
 
-    def chance(n: int) -> float:
-        error, df = found.std_error * math.sqrt(people / n), max(found.df * (n - 1) / max(people - 1, 1), 1.0)
+    def chance(n: int, true: float = 0.0) -> float:
+        error, df = _with_people(found, people, n)
         if rule == "equality":
-            return float(equivalence_power(size, error, df))
-        return float(
-            detection_power(size, error, df, float(stdtrit(df, (1 + LEVEL) / 2 if rule == "beyond" else LEVEL)))
-        )
+            return float(equivalence_power(size, error, df, true))
+        level = (1 + LEVEL) / 2 if rule == "beyond" else LEVEL
+        return float(detection_power(size + true, error, df, float(stdtrit(df, level)))) if size + true > 0 else 0.0
 
+    needed, if_so = _first(chance), "if there is no difference"
+    if 0 < needed <= people and rule != "beyond":
+        needed, if_so = _first(lambda n: chance(n, found.estimate)), "if the difference is what was found"
     words = {
         "beyond": f"a mean {materials.value('', size)} beyond {format_typed(limit)}",
-        "equality": f"equality within {format_typed(limit)}, if there is no difference,",
-        "not worse": f"not worse by {format_typed(limit)}, if there is no difference,",
+        "equality": f"equality within {format_typed(limit)}, {if_so},",
+        "not worse": f"not worse by {format_typed(limit)}, {if_so},",
     }[rule]
-    tried = np.arange(3, _MOST_ASSESSORS + 1)
-    return _assessors(next((int(n) for n in tried if chance(int(n)) >= _POWER), 0), 0, words)
+    return _assessors(needed, 0, words, people)
 
 
 def people_for_share(share: float, bar: float, *, preferred: bool = False) -> str:
@@ -508,11 +533,23 @@ def _people(find: Callable[[], int], words: str) -> str:
     return f"About {n} people: that many show {words}, {_CHANCE}."
 
 
-def _assessors(needed: int, replicates: int, words: str) -> str:
+def _assessors(needed: int, replicates: int, words: str, people: int) -> str:
+    """Return how many are needed in words; more than there were, who did not show it."""
     again = f" with {replicates} replicate{'' if replicates == 1 else 's'}" if replicates else ""
-    if not needed:
-        return f"More than {_MOST_ASSESSORS} assessors{again} would be needed to show {words} {_CHANCE}."
+    if needed <= people:
+        most = people if needed else max(people, _MOST_ASSESSORS)
+        return f"More than {most} assessors{again} would be needed to show {words} {_CHANCE}."
     return f"About {needed} assessors{again}: that many show {words} {_CHANCE}."
+
+
+def _with_people(found: Estimate, people: int, n: int) -> tuple[float, float]:
+    """Return standard error and degrees of freedom with n people in place of those asked."""
+    return found.std_error * math.sqrt(people / n), max(found.df * (n - 1) / max(people - 1, 1), 1.0)
+
+
+def _first(chance: Callable[[int], float]) -> int:
+    tried = np.arange(3, _MOST_ASSESSORS + 1)
+    return next((int(n) for n in tried if chance(int(n)) >= _POWER), 0)
 
 
 # How many people agreed with a sentence about a prototype? Each counts once; who does not know stays in the base.

@@ -5,14 +5,16 @@ from __future__ import annotations
 import math
 import re
 import unicodedata
-from collections.abc import Iterable, Iterator, Mapping, Sequence
-from dataclasses import dataclass
+from collections.abc import Iterator, Mapping
+from dataclasses import dataclass, field
 from fnmatch import translate
 from functools import cache, lru_cache
 from itertools import product
 from types import MappingProxyType
 
+from panel.claims.parts import Entry
 from panel.study.knowledge import ingredients, shared_table, worded, wordings
+from panel.study.naming import judged_after, moment_words
 from panel.study.numbers_read import same_quantity
 from panel.study.study import Study
 from panel.words import format_list
@@ -24,7 +26,8 @@ class Names:
 
     `roles` gives for a family of role words (previous, benchmark ...) the prototypes it fits; `product_types` the
     kinds of product the study is about, empty where it does not say; `purpose` what words of
-    its purpose begin with; `dose` the amount the panel got; `ways` how attributes named by a verb are told otherwise.
+    its purpose begin with; `dose` the amount the panel got; `ways` how attributes named by a verb are told otherwise,
+    `moments` what may have happened before it was judged.
     """
 
     prototypes: Mapping[Tokens, str]
@@ -36,13 +39,15 @@ class Names:
     purpose: frozenset[str] = frozenset()
     dose: Tokens = ()
     ways: tuple[Way, ...] = ()
+    moments: Mapping[Tokens, str] = field(default_factory=dict)
 
 
 def names_of(study: Study) -> Names:
     """Return everything that can be named in a sentence about this study."""
     prototypes, roles = _prototypes(study)
     types, titles = _product(study)
-    attributes = {words_of(study.attribute_words(name)): family_of(study, name) for name in study.attributes}
+    called = [(study.attribute_words(name), family_of(study, name)) for name in study.attributes]
+    attributes = {words_of(way): family for words, family in called for way in (words, moment_words(words)[0])}
     told = [str(study.facts.get(fact, "")) for fact in ("title", "purpose")] + [
         str(row.get("words")) for row in asked(study)
     ]
@@ -51,7 +56,29 @@ def names_of(study: Study) -> Names:
     )
     dose = words_of(str(study.facts.get("dose", "")))[:2]
     ways = tuple(way for words, family in attributes.items() if family.startswith(_OF_STUDY) for way in _way_of(words))
-    return Names(prototypes, roles, _ingredients(study), types, titles, attributes, purpose, dose, ways)
+    return Names(prototypes, roles, _ingredients(study), types, titles, attributes, purpose, dose, ways, _events(study))
+
+
+_APPLIED = re.compile(r"\b(rub|massag|appl[iy]|cream(ing|ed)|put|use\b|using|used|wear|spread|work(ed|ing)? (it )?in)")
+
+
+def is_applied(words: str) -> bool:
+    """Return whether words say that the product was put on, which comes before all else."""
+    return _APPLIED.search(words) is not None
+
+
+def _events(study: Study) -> dict[Tokens, str]:
+    """Return what may have happened before something was judged, by its words: of the table and its own."""
+    told = (words_of(judged_after(study, name))[1:] for name in study.attributes)
+    own = {words[words[:1] in (("the",), ("a",)) :] for words in told}
+    new = {phrase for phrase in own if phrase[:1] not in _known_events() and phrase[:2] not in _known_events()}
+    return {**_known_events(), **{each: " ".join(each) for each in new if each and not is_applied(" ".join(each))}}
+
+
+@cache
+def _known_events() -> Mapping[Tokens, str]:
+    found = ((phrase, entry) for phrase, entries in _phrases().items() for entry in entries if entry.part == "event")
+    return {phrase: entry.family or " ".join(phrase) for phrase, entry in found}
 
 
 def _is_refused(word: str) -> bool:
@@ -75,7 +102,8 @@ def beginning(word: str) -> str:
 
 def family_of(study: Study, attribute: str) -> str:
     """Return what an attribute speaks of, in the words of the table; a word of its own where they do not know it."""
-    return _family_named(study.attribute_words(attribute)) or f"{_OF_STUDY}{attribute}"
+    words = study.attribute_words(attribute)
+    return _family_named(words) or _family_named(moment_words(words)[0]) or f"{_OF_STUDY}{attribute}"
 
 
 _OF_STUDY = "attribute "  # and its name: what no table of words speaks of
@@ -152,10 +180,25 @@ def _prototypes(study: Study) -> tuple[dict[Tokens, str], dict[str, frozenset[st
 
 
 def _ways_of(name: str) -> set[Tokens]:
-    """Return the tokens of a name without its silent marks, and with those inside of it: Lotion A (old)."""
+    """Return the tokens of a name without its silent marks, and with those inside of it: Lotion A (old).
+
+    Also without the article that a sentence may have in its place, where what is left is more than a kind of product.
+    """
     tokens = tokens_of(name)
     said = [place for place, token in enumerate(tokens) if token not in SILENT]
-    return {tokens[said[0] : said[-1] + 1], words_of(name)} if said else set()
+    ways = {tokens[said[0] : said[-1] + 1], words_of(name)} if said else set()
+    return ways | {way[1:] for way in ways if way[0] in _ARTICLES and not _is_any(way[1:])}
+
+
+_ARTICLES, _ANY = frozenset(("our", "the")), frozenset(("product", "product_type", "new", "number"))
+
+
+def _is_any(words: Tokens) -> bool:
+    """Return whether words may name any product: lotion, new body lotion, or none at all."""
+    place = 0
+    while length := next((n for n, e in entries_at(words, place) if e.part in _ANY), 0):
+        place += length
+    return place == len(words)
 
 
 def _role_families(tokens: Tokens) -> set[str]:
@@ -225,17 +268,6 @@ _CONTRACTIONS = (
 )
 SILENT = frozenset(".,;:!()\"“”„«»'-*†‡§•·|✓✔☑●▪")
 """Marks that say nothing; every other sign is a word that has to be accounted for."""
-
-
-@dataclass(frozen=True, slots=True)
-class Entry:
-    """What one phrase is: its part in a sentence, what it speaks of, its sign or number; its words in a sentence."""
-
-    part: str
-    family: str = ""
-    asked_as: str = ""
-    value: float = float("nan")
-    words: str = ""
 
 
 @lru_cache(maxsize=10_000)
@@ -361,16 +393,6 @@ def _standing(words: Tokens) -> tuple[tuple[int, Entry], ...]:
     return tuple((length, entry) for length in lengths for entry in _phrases().get(words[:length], ()))
 
 
-_AT_LARGE = frozenset(("people", "of people", "persons", "of persons", "adults", "of adults", "folk", "of folk"))
-_TEN = 10
-
-
-def of_people_at_large(people: Iterable[str], shares: Iterable[Share], *, some: bool = False) -> bool:
-    """Return whether a share is told of people, and not counted out of as many: most people, 88 % of adults."""
-    counts = [not share.of or (share.of > _TEN and {"of", "in"} & {*share.words.split()}) for share in shares]
-    return (some or (bool(counts) and not any(counts))) and not _AT_LARGE.isdisjoint(people)
-
-
 def number_at(tokens: Tokens, place: int) -> float | None:
     """Return the number at a place, in digits or in words; None where there is none."""
     if place >= len(tokens):
@@ -416,7 +438,8 @@ def saying(study: Study, attribute: str, way: str) -> str:
     way = _TURNED.get(way, way) if is_turned(study, attribute) else way
     if family in table.index:
         return str(table.loc[family, way])
-    return _OWN[way].format(study.attribute_words(attribute))
+    words = study.attribute_words(attribute)
+    return _OWN[way].format(moment_words(words)[0] if way == "absent" else words)
 
 
 def public_name(study: Study, names: Names, prototype: str) -> str:
@@ -468,131 +491,3 @@ def asked(study: Study) -> list[dict[str, object]]:
     """Return the wording of the questions as recorded in the study."""
     stated = study.facts.get("questions", [])
     return [row for row in stated if isinstance(row, dict)] if isinstance(stated, list) else []
-
-
-# What the parts of a statement say together, and the shares it quotes.
-
-
-LETTERS = {
-    "property": "P", "comparative": "C", "superlative": "S", "verb": "V", "degree": "D", "degree_comparative": "E",
-    "degree_superlative": "G", "more": "M", "less": "L", "most": "T", "least": "B", "not": "N", "absolute_not": "n",
-    "free": "F", "low": "H", "high": "K", "as": "A", "nothing": "U", "too": "X", "right": "R",
-    "unsurpassed": "Q",
-}  # fmt: skip
-_COMPARED = r"(?:[ML]P|P[ML]|C|V[ML]D|[ML]DV|VE|EV)"
-_AS_MUCH = r"(?:APA?|PADA|VADA?|ADVA?|ADAV|AV?D)"
-_PATTERNS = {
-    "comparative": rf"{_COMPARED}",
-    "not comparative": rf"N{_COMPARED}|VNE|VN[ML]D",
-    "parity": rf"{_AS_MUCH}|PA[KH]?A?",
-    "not parity": rf"N{_AS_MUCH}|VNADA?",
-    "positive": r"P|VD|DV",
-    "negated": r"NP|NVD|NDV",
-    "absent": r"nP|PF|FP",
-    "low": r"HP",
-    "high": r"KP",
-    "superlative": r"S|TP|BP|VG|GV",
-    "nothing": rf"U{_COMPARED}|UV|QP|PQ|QDV|QV|VQ",
-    "just right": r"(?:NXPN?XP)?(?:PR|RP|R)|NXPN?XP",
-    "bare": r"V",
-    "none": r"",
-}
-NOUN = r"(ness|shine|spreading|soaking in|absorption|preference)$"
-OF_PEOPLE = frozenset(("use", "recommendation", "preference", "liking"))
-"""What only people can do: a share of it needs no other word for who."""
-OF_FILM = frozenset(
-    ("greasiness", "stickiness", "residue", "waxiness", "gloss of the skin", "whitening", "powdery touch")
-)
-UNREADABLE = "unreadable"
-SLACK = 1e-9
-_ALMOST = 0.02  # how far below a quoted share the counted one may lie to be almost that; a setting of ours, no source
-_ROUND = (1, 2, 3, 4, 5, 10, 100)  # what a share is told out of without having asked as many
-_NEAR = 0.05  # how far above a quoted fraction, such as half; a setting of ours, no source
-
-
-@dataclass(frozen=True, slots=True)
-class Share:
-    """A share a sentence quotes: `of` is the count it is out of (100 for per cent); `least` where it says more than.
-
-    `least` is `more than`, `at least`, `almost` or empty; `fraction` is True where a word such as most or half says it.
-    """
-
-    count: float
-    of: float
-    least: str
-    words: str
-    fraction: bool = False
-
-    @property
-    def share(self) -> float:
-        """Between 0 and 1."""
-        return self.count / self.of if self.of else float("nan")
-
-    def is_counted(self, counted: float, n: int) -> bool:
-        """Return whether it is the share counted of n: cut, never rounded up; more than, only where it is."""
-        if not self.count:
-            return False
-        if self.least == "almost":  # of a round figure: almost 9 in 10, almost 90 %
-            return (
-                self.of <= 10 or (self.of == 100 and self.count % 10 == 0)
-            ) and counted < self.share <= counted + _ALMOST
-        if self.of not in _ROUND and not (self.of <= _TEN and self.words.split()[1:-1] == ["in"]):  # five in six
-            return self.of in (0, n) and self._at_most(self.count, round(counted * n))
-        if self.least:
-            return self._at_most(self.share, counted)
-        if self.fraction:
-            return counted - _NEAR < self.share <= counted + SLACK
-        finer = 10 ** max(0, len(f"{self.count:g}".partition(".")[2])) if self.of == 100 else 1
-        return math.floor(counted * self.of * finer + SLACK) == round(self.count * finer)
-
-    def _at_most(self, quoted: float, counted: float) -> bool:
-        if self.least == "more than":
-            return quoted < counted
-        return quoted <= counted + SLACK if self.least else quoted == counted
-
-
-def degree_of(core: Sequence[Entry]) -> str:
-    """Return what kind of thing some parts of a statement say; `unreadable` where it is no single one."""
-    letters = "".join(LETTERS[chunk.part] for chunk in core)
-    found = next((name for name, pattern in _PATTERNS.items() if re.fullmatch(pattern, letters)), UNREADABLE)
-    too = {chunk.value for place, chunk in enumerate(core) if place and core[place - 1].part == "too"}
-    return UNREADABLE if len({chunk.family for chunk in core} - {""}) > 1 or too not in (set(), {1, -1}) else found
-
-
-def sign_of(core: Sequence[Entry]) -> int:
-    """Return 1 where the property or degree means more of it, -1 where less."""
-    turns = sum(chunk.part in ("less", "least") or chunk.value == -1 for chunk in core)
-    return -1 if turns % 2 else 1
-
-
-def said_once(core: Sequence[Entry], pauses: Sequence[int]) -> Sequence[Entry]:
-    """Return a statement that is said twice, as in a headline and below it, once; others as they are."""
-    if degree_of(core) != UNREADABLE:
-        return core
-    for place in pauses:
-        if label := _label(core[:place]) or _label(core[place:]):
-            rest = said_once(core[place:] if label is core[0] else core[:place], [])
-            if degree_of(rest) != UNREADABLE and {label.family} == {chunk.family for chunk in rest} - {""}:
-                return rest
-        first, second = core[:place], said_once(core[place:], [pause - place for pause in pauses if pause > place])
-        lower = len(second) == 1 and re.match("scor|rate|low|high", second[0].words)
-        if lower and degree_of(first) == "comparative" and sign_of(first) == sign_of(second):  # less shine: lower
-            return first
-        if first and second and degree_of(first) != UNREADABLE and _meaning(first) == _meaning(second):
-            return second if degree_of(second) in ("absent", "superlative") else first  # the one that says more
-    return core
-
-
-def _label(core: Sequence[Entry]) -> Entry | None:
-    """Return the noun that alone says what a sentence is about: skin softness."""
-    return core[0] if len(core) == 1 and re.search(NOUN, core[0].words) else None
-
-
-def _meaning(core: Sequence[Entry]) -> tuple[object, ...]:
-    degree = degree_of(core)
-    return (
-        {"negated": "absent", "superlative": "comparative"}.get(degree, degree),
-        sign_of(core),
-        {chunk.family for chunk in core} - {""},
-        {chunk.asked_as for chunk in core} - {""},
-    )

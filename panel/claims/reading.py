@@ -6,22 +6,8 @@ import math
 from collections.abc import Mapping
 from dataclasses import dataclass, field, replace
 
-from panel.claims.names import (
-    LETTERS,
-    OF_PEOPLE,
-    SILENT,
-    UNREADABLE,
-    Entry,
-    Names,
-    Share,
-    Tokens,
-    degree_of,
-    entries_at,
-    entry_at,
-    number_at,
-    root,
-    sign_of,
-)
+from panel.claims.names import SILENT, Names, Tokens, entries_at, entry_at, number_at, root
+from panel.claims.parts import LETTERS, OF_PEOPLE, UNREADABLE, Entry, Share, degree_of, sign_of
 
 _TURNS = frozenset(("comparative", "not comparative", "parity", "not parity"))
 
@@ -131,6 +117,9 @@ _IN_PLACE = frozenset(("on", "onto", "into", "in", "for", "to", "by", "over"))
 SUPERLATIVES = ("superlative", "degree_superlative", "least", "most")
 _SAYERS = frozenset(("people", "panel", "at_least", "majority", "fraction", "number"))
 _DIFFERS = frozenset(("less", "more", "comparative", "degree_comparative", *SUPERLATIVES))
+_PUT_BESIDE = frozenset(("compare", "compared", "comparing", "tested", "tried", "judged", "assessed", "between"))
+_BESIDE = frozenset(("with", "to", "against", "and", "alongside", "next", "beside", "side", "over"))
+_APPLYING = frozenset(map(root, ("apply", "use", "try", "rub", "put", "massage", "wear")))
 SEVERAL = frozenset(("are", "were", "feel", "felt", "leave", "have"))
 JOINS = frozenset(("and", "or", ","))
 _WAYS = frozenset(("as", "less", "more", "right", "unsurpassed", "degree_comparative"))
@@ -318,7 +307,7 @@ class Cursor:
         """Take words that name one prototype by name or role, with the product it is; leave them where they do not."""
         place = self.after_clause(self.place)
         place += self.tokens[place : place + 1] in (("both",), ("either",))
-        while place < len(self.tokens) and (self.tokens[place] in OURS or self.tokens[place] in BEFORE_OTHER):
+        while {*self.tokens[place : place + 1]} & (OURS | BEFORE_OTHER) and not self.one_name(place)[0]:
             place += 1
         fitting: frozenset[str] | None = None
         alone = False
@@ -502,6 +491,39 @@ class Cursor:
             place += 1
         length = int(self.tokens[place : place + 1] in (("it",), ("ours",))) or self.product_at(place)
         return place + length if length else 0
+
+    def of_the_product(self, place: int) -> Tokens:
+        """Return the words from a place on, the product beside a verb left out or said as it."""
+        word, rest = self.tokens[place], self.tokens[place + 1 :]
+        own = self.own_product(place + 1)
+        before = place - (self.tokens[max(0, place - 1) : place] == (",",))
+        if word == "whose" and any(self.own_product(start) == before for start in range(before)):
+            return ("its", *rest)  # a lotion whose thickness
+        if word == "of" and self.tokens[place - 1] == "users" and own and self.tokens[own : own + 1] == ("will",):
+            return (word, "it", *self.tokens[own:])  # users of our new hand cream will find
+        if word in _PUT_BESIDE and own and self.tokens[own : own + 1] and self.tokens[own] in _BESIDE:
+            return (word, "it", *self.tokens[own:])  # compared our new hand cream with
+        end = self.tokens.index("to", place) if word == "from" and "to" in rest else 0
+        if end and self.own_product(end + 1) and not SILENT & set(self.tokens[place:end]):
+            return ("compared", "with", *rest[: end - place - 1], *self.tokens[self.own_product(end + 1) :])
+        if word == "takes" and own and self.tokens[own : own + 2] in (("less", "time"), ("more", "time")):
+            return (word, *self.tokens[own:])  # it takes our new cream less time than
+        end = self.own_product(place + 2) if (word, *rest[:1]) == ("long", "for") else 0
+        if end and self.tokens[end : end + 1] == ("to",):
+            return (word, *self.tokens[end:])  # does not take long for it to sink in
+        if root(word) in _APPLYING and self.tokens[max(0, place - 1) : place] != ("would",):
+            ends = rest[:1] if rest[:1] in (("on",), ("in",)) else ()
+            end = self.own_product(place + 1 + len(ends))
+            if end and "new" not in self.tokens[place:end] and self.tokens[end - 1] != "ours":
+                return (word, "it", *ends, *self.tokens[end:])  # after putting on this lotion
+        if (
+            own
+            and rest
+            and word in ("does", "did", "will")
+            and self.tokens[max(0, place - 2) : place] == ("how", "long")
+        ):
+            return (word, "it", *self.tokens[own:])  # how long does the butter take to sink in
+        return (word, *rest)
 
     def back_to(self, place: int) -> bool:
         """Go back to a place: nothing was read."""

@@ -299,7 +299,8 @@ def _gaps(record: Mapping[str, Any]) -> Iterable[str]:
     wanted = (
         (record["who"], "who took part (fact users, who)"),
         (record["ages"], "their ages (fact users, ages)"),
-        (record["days"], "on which days (fact dates)"),
+        (record["days"] or record["either"], "on which days (fact dates)"),
+        (not record["either"], f"in which test they answered (column session): {' or '.join(record['either'])}"),
         (record["staff"], "whether they work for the maker (fact users, staff)"),
     )
     return [f"Not recorded: {words}." for there, words in wanted if not there]

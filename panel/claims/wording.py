@@ -9,6 +9,7 @@ from functools import cache
 from typing import Any
 
 from panel.checks.moments_recorded import minutes_between, panel_days, test_record
+from panel.claims.asking import happened, is_moment
 from panel.claims.claim import (
     _NOTE,
     ANSWERS,
@@ -28,19 +29,8 @@ from panel.claims.claim import (
     of_kind,
 )
 from panel.claims.materials import Materials
-from panel.claims.names import (
-    OF_FILM,
-    OF_PEOPLE,
-    SLACK,
-    UNREADABLE,
-    entries_at,
-    family_of,
-    floor,
-    legible,
-    public_name,
-    question_words,
-    words_of,
-)
+from panel.claims.names import family_of, floor, legible, public_name, question_words, words_of
+from panel.claims.parts import OF_FILM, OF_PEOPLE, SLACK, UNREADABLE
 from panel.claims.reading import Reading
 from panel.study.knowledge import shared_table
 from panel.study.naming import naming
@@ -328,7 +318,7 @@ def _beside_question(claim: Claim, materials: Materials, reading: Reading, asked
         yield _change(_NOT_ASKED, message, "Say what people agreed with.", "evidential support")
     elif _degree_felt(reading) != _degree_felt(asked) or reading.sign != asked.sign:
         yield _unlike(reading, asked, words)
-    elif not in_own_words and _of_another(reading, asked, _sites_of_product(materials)):
+    elif not in_own_words and _of_another(reading, asked, materials.sites_of_product):
         message = f"People were asked about “{words}”, and the sentence says it of {reading.said_of}."
         yield _change(_NOT_ASKED, message, "Say it of what people were asked about.", "evidential support")
     elif asked.has("feel") and not (reading.has("feel") or _as_felt(reading)):
@@ -389,7 +379,7 @@ def _around_findings(
     yield from _on_moments(claim, materials, reading, record, asked_people=asked_people)
     yield from _on_ingredients(claim, materials, reading)
     yield from _on_names(claim, materials, reading)
-    if claim.kind == "agreement" and not record["days"]:
+    if claim.kind == "agreement" and not (record["days"] or record["either"]):
         yield WordingFinding(
             _NOTE, "duration not recorded", "Nothing says for how many days the users had it, nor when.",
             "Record the first and the last day in the study's fact dates.", "evidential support",
@@ -496,20 +486,13 @@ def _on_people(
 def _on_places(claim: Claim, materials: Materials, reading: Reading) -> Iterator[WordingFinding]:
     """Say where the sentence speaks of another place than the one asked about, or than the product is for."""
     asked = _question_reading(claim, materials) if claim.kind == "agreement" else None
-    own = _sites_of_product(materials)
+    own = materials.sites_of_product
     named = frozenset() if asked is None else asked.families_for("site")
     anywhere = asked is None or not (named or own - {"body"})  # the panel's forearm, a product for the whole body
     fitting = named | own | ({"skin"} if anywhere else set())
     for site in sorted(reading.families_for("site") - fitting):
         message = f"The sentence speaks of {site}; that was not what was asked, or not what the product is for."
         yield _change("another place", message, "Name the place it was tried on.", "evidential support")
-
-
-def _sites_of_product(materials: Materials) -> frozenset[str]:
-    """Return the places that the product is for, by its name or the area it was used on: hands for a hand cream."""
-    words = {word for phrase in materials.names.product_types for word in phrase}
-    words |= set(words_of(str(materials.study.facts.get("area", ""))))
-    return frozenset(entry.family for word in words for _, entry in entries_at((word,), 0, "site"))
 
 
 def _on_moments(
@@ -532,6 +515,10 @@ def _on_moments(
     fitting["rubbing"] = [0.0] * (bool(claim.attribute) and not judged > 0 and rubbed)
     fitting["use"], fitting["later"] = days, [each for each in at if each not in days]
     wrong = [words for kind, minutes, words in reading.moments if not _near(minutes, fitting[kind])]
+    said, known = happened(reading), happened(asked) if asked is not None else {}
+    of_panel = claim.attribute and asked is None
+    before = materials.happened(claim.attribute) if of_panel else {"applied", *known}
+    wrong += [words for event, words in said.items() if not any(is_moment(event, own) for own in before)]
     for words in wrong:
         message = f"The sentence says “{words}”, and that was not tested."
         yield _change("time not tested", message, "Say the time that was tested.", "evidential support")
@@ -546,7 +533,9 @@ def _on_moments(
     needed = claim.kind in ("time", "duration", "change_over_time")
     needed = needed or (claim.kind == "absolute_negative" and not answered)
     unsaid = any(not any(_near(minutes, [each]) for _, minutes, _ in reading.moments) for each in in_question)
-    if unsaid or (needed and not reading.moments):
+    unsaid = unsaid or any(not any(is_moment(each, event) for each in said) for event in {*known} - {"applied"})
+    at_once = bool({*said} - {"applied"}) and not any(each > 0 for each in (judged, claim.minutes))
+    if unsaid or (needed and not (reading.moments or at_once)):
         message = "The time belongs into the sentence."
         yield _change("time not said", message, "Say the time that was tested.", "evidential support")
 
@@ -586,14 +575,6 @@ def _on_names(claim: Claim, materials: Materials, reading: Reading) -> Iterator[
         yield _change("ingredient credit", message, "Judge it as an ingredient attribution.", "evidential support")
     ranged = " ".join([*reading.words_for("product"), *reading.words_for("range")])
     wider = "product" in ranged and materials.names.product_types and not re.search(_IN_TEST, ranged)
-    if reading.has("range") and (wider or not _whole_range(claim, materials)):
+    if reading.has("range") and (wider or not materials.whole_range(claim)):
         message = "The sentence speaks of a range, and none was compared."
         yield _change("range not compared", message, "Leave the range out.", "fairness")
-
-
-def _whole_range(claim: Claim, materials: Materials) -> bool:
-    """Return whether it was compared with all others of the range."""
-    if claim.kind == "ranking" and not claim.competitors:
-        return True
-    rest = set(materials.rest_of_range(claim.prototype))
-    return rest <= set(claim.competitors if claim.kind in ("ranking", "unsurpassed") else {claim.versus})

@@ -47,6 +47,7 @@ STATED = (
     Column("batch_sd_df", "number", "the degrees of freedom that it was learned with"),
     Column("probe_speed_mm_s", "number", "how fast the probe of the force curves moves, in mm/s"),
     *(Column(name, "words", "how the test was done") for name in ("dose", "area", "strokes", "room", "panel", "notes")),
+    Column("moment", "text", "what minutes count from, such as after rinsing, after drying; else after rubbing in"),
     Column("dates", "words", "the days of the test, by session"),
     Column("users", "object", "who the consumers were"),
     Column("applicant", "text", "for whom the evidence file is made"),

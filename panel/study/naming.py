@@ -7,6 +7,7 @@ import re
 from collections import Counter
 from collections.abc import Collection, Mapping, Set
 from dataclasses import dataclass, field
+from functools import lru_cache
 
 import pandas as pd
 
@@ -204,6 +205,55 @@ def with_headings_read(attributes: pd.DataFrame) -> pd.DataFrame:
     words = ["" if word == name else word for (word, _), name in zip(timed, names, strict=True)]
     minutes = [each for _, each in timed]
     return attributes.assign(name=words, minutes=minutes, unit=[units.get(name, "") for name in names])
+
+
+RUBBED_IN = "after rubbing in"
+"""What minutes count from where neither the name of an attribute nor the study says otherwise."""
+_EVENT = re.compile(r"[\s_,;:(\[-]+(?P<lead>after|following|once) (?P<event>[^\W\d][^,;()\[\]]*)", re.IGNORECASE)
+_NO_EVENT = frozenset(("feel", "touch", "taste", "look"))  # waxy after feel
+_ANY_UNIT = re.compile(rf"\b(?:{'|'.join(_UNITS.values())}|days?|weeks?|months?)\b", re.IGNORECASE)
+
+
+@lru_cache(maxsize=10_000)
+def moment_words(attribute: str) -> tuple[str, float, str]:
+    """Return the words, the minutes and what these count from, of a name such as `tightness 10 min after drying`."""
+    name, minutes = timed_words(attribute)
+    found = next((each for each in _EVENT.finditer(name) if each["event"].split()[0] not in _NO_EVENT), None)
+    if found is None or _ANY_UNIT.search(found["event"]):  # after five minutes, after a day in the sun
+        return name, minutes, ""
+    words, before = timed_words(f"{name[: found.start()]}{name[found.end() :].lstrip(' )]')}")
+    after = f"{found['lead'].casefold()} {found['event'].strip()}"
+    return words, before if math.isnan(minutes) else minutes, after
+
+
+def judged_minutes(study: Study, attribute: str) -> float:
+    """Return at how many minutes an attribute is judged, by the table or else by its name; NaN if neither says so."""
+    table = study.table("attributes")
+    stated = [float(each) for each in table.loc[table["attribute"] == attribute, "minutes"].iloc[:1]]
+    named = (moment_words(each)[1] for each in (study.attribute_words(attribute), attribute))
+    return next((each for each in (*stated, *named) if not math.isnan(each)), float("nan"))
+
+
+def judged_after(study: Study, attribute: str, *, timed: bool = False) -> str:
+    """Return what the minutes of an attribute count from: `after drying`, by its name, else by the fact `moment`.
+
+    Empty where the study states a moment and no minutes tie this attribute to it; `timed` where some are known.
+    """
+    named = (moment_words(each)[2] for each in (study.attribute_words(attribute), attribute))
+    stated = " ".join(str(study.facts.get("moment", "")).split())
+    if stated and not re.match("after|following|once", stated, re.IGNORECASE):
+        stated = f"after {stated}"
+    tied = timed or not math.isnan(judged_minutes(study, attribute))
+    return next(filter(None, named), (stated if tied else "") if stated else RUBBED_IN)
+
+
+def when_judged(study: Study, attribute: str, minutes: float, time: str) -> str:
+    """Return when an attribute is judged, `minutes` being `time` in words: 10 min after drying, right after drying."""
+    after = judged_after(study, attribute, timed=not math.isnan(minutes))
+    if math.isnan(minutes):
+        return after if after != RUBBED_IN else ""
+    soon = "right " if after.startswith("after ") else ""
+    return f"{time} {after}" if minutes > 0 else f"{soon}{after}"
 
 
 def decimals(length: float) -> int:

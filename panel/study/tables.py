@@ -119,7 +119,9 @@ PREPARED = (
                 "when it is judged",
                 choices=("appearance", "pick-up", "rub-out", "after-feel", "later after-feel", "any"),
             ),
-            _number("minutes", "minutes after the end of rubbing"),
+            _number(
+                "minutes", "minutes after the end of rubbing, or after the moment that its name or the study states"
+            ),
             _text("definition", "what is judged"),
             _text("procedure", "how it is judged"),
             _text("low_end", "words at the low end of the scale"),
@@ -395,7 +397,10 @@ _RECORDED = (
             _text("versus", "what it is compared with"),
             _text("attribute", "which attribute it is about"),
             _text("question", "which consumer question it rests on"),
-            _number("minutes", "minutes after the end of rubbing"),
+            _number(
+                "minutes",
+                "minutes after the end of rubbing, or after the moment that the attribute or the study states",
+            ),
             _number("margin", "smallest difference that matters"),
             _number("bar", "value that must be reached; a share in per cent where answers are counted"),
             _number("bar_panel", "value the trained panel must stay below, for an absolute negative"),

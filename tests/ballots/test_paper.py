@@ -2,6 +2,7 @@
 
 import io
 import re
+from dataclasses import replace
 
 import pytest
 from pypdf import PdfReader
@@ -69,6 +70,13 @@ def test_code_session_assessor_and_site_stand_on_each_page():
             assert words in text
         assert "After-feel, 2 min after the end of rubbing" in text
         assert "100 mm long" in text
+
+
+def test_what_is_rinsed_off_is_judged_after_that():
+    rinsed = ballot_study()
+    rinsed = replace(rinsed, facts={**rinsed.facts, "moment": "after rinsing"})
+    text = read(paper_ballots(rinsed, "1", assessors=("A01",))).pages[0].extract_text()
+    assert "After-feel, 2 min after rinsing" in text
 
 
 def test_no_prototype_stands_on_paper():

@@ -48,6 +48,37 @@ def test_a_trained_panel():
     assert list(gaps) == ["Not recorded: when the panel scored.", "Not recorded: the dose."]
 
 
+SPRING = {"sessions": ["2025-04-02", "2025-04-03"]} | HOME
+
+
+def test_answers_without_a_session_are_of_the_one_test_of_users():
+    found = judged(AGREE, answers=answer_rows(50, 58, session=""), facts={"users": USERS, "dates": SPRING})
+    words = "Home-use test, 58 adults aged 20 to 60, 7 days, March 2025; agreed or strongly agreed."
+    assert found.claims["footnote"].iloc[0] == words
+    assert found.gaps.empty
+
+
+def test_of_two_tests_of_users_it_is_asked_which():
+    dates = SPRING | {"hall test": ["2025-02-10"]}
+    found = judged(AGREE, answers=answer_rows(50, 58, session=""), facts={"users": USERS, "dates": dates})
+    assert found.claims["footnote"].iloc[0].startswith("Consumer test, 58 adults aged 20 to 60;")
+    told = "Not recorded: in which test they answered (column session): home use or hall test."
+    assert list(found.gaps["gap"]) == [told]
+    assert "duration not recorded" not in set(found.findings["check"])
+    which = judged(AGREE, answers=answer_rows(50, 58, session="hall"), facts={"users": USERS, "dates": dates})
+    assert which.gaps.empty
+
+
+def test_the_panel_scored_on_the_days_that_are_stated_for_it():
+    row = claim_row("less greasy than P2", "superiority", attribute="GREASE", versus="P2")
+    scores = panel_scores({"GREASE": {"P1": 30, "P2": 50}}, seeded())
+    found = judged(row, scores=scores, facts={"dose": "50 mg", "dates": SPRING})
+    assert found.claims["footnote"].iloc[0].endswith("April 2025.")
+    assert found.gaps.empty
+    other = judged(row, scores=scores, facts={"dose": "50 mg", "dates": HOME})
+    assert list(other.gaps["gap"]) == ["Not recorded: when the panel scored."]
+
+
 def test_what_was_not_tested_has_no_footnote():
     assert judged(claim_row("repairs", "beyond_sensory"), answers=answer_rows(1, 2)).claims["footnote"].iloc[0] == ""
 

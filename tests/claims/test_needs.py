@@ -16,8 +16,7 @@ from panel.claims.materials import (
     people_for_parity,
     people_for_share,
 )
-from panel.plan.consumer_numbers import parity_numbers, share_numbers
-from panel.plan.sample_size import panel_sizes
+from panel.plan.sample_size import panel_sizes, parity_numbers, share_numbers
 from panel.study.study import Study
 from tests.claims.claim_studies import claim_row, panel_scores, seeded, study_with
 
@@ -82,3 +81,41 @@ def test_assessors_for_a_margin_against_simulated_panels():
     assert shown == pytest.approx(0.8, abs=0.05)  # the next whole number of people: at most 5 points above 80 %
     assert shown >= 0.8 - 4 * np.sqrt(0.16 / 20_000)
     assert number_in(assessors_for_estimate(BLANK, found, 10, 5.0, "not worse")) < n
+
+
+def test_what_was_not_shown_takes_more_people_than_there_were():
+    # 25 people: a true difference of nought would show with fewer; what was found is nearer to the margin
+    found = Estimate(1.5, 8 / np.sqrt(25), 24.0)
+    usual = assessors_for_estimate(BLANK, Estimate(0.0, 8 / np.sqrt(10), 9.0), 10, 5.0, "equality")
+    told = assessors_for_estimate(BLANK, found, 25, 5.0, "equality")
+    assert "if the difference is what was found" in told
+    assert "if there is no difference" in usual
+    n = number_in(told)
+    assert n > 25
+    draws = np.random.default_rng(2).normal(1.5, 8, (20_000, n))
+    half = stdtrit(n - 1, 0.95) * draws.std(axis=1, ddof=1) / np.sqrt(n)
+    shown = np.mean((draws.mean(axis=1) - half > -5) & (draws.mean(axis=1) + half < 5))
+    assert 0.8 - 4 * np.sqrt(0.16 / 20_000) <= shown <= 0.85
+
+
+def test_a_difference_beyond_the_margin_is_never_equality_with_more_people():
+    found = Estimate(6.0, 8 / np.sqrt(40), 39.0)
+    assert assessors_for_estimate(BLANK, found, 40, 5.0, "equality").startswith("More than 60 assessors")
+    worse = Estimate(-6.0, 8 / np.sqrt(40), 39.0)
+    assert assessors_for_estimate(BLANK, worse, 40, 5.0, "not worse").startswith("More than 60 assessors")
+
+
+def test_not_worse_counts_from_what_was_found():
+    found = Estimate(-2.0, 8 / np.sqrt(25), 24.0)
+    told = assessors_for_estimate(BLANK, found, 25, 5.0, "not worse")
+    power = [
+        TTestPower().power(3 / 8, size, 0.05, alternative="larger") for size in (number_in(told) - 1, number_in(told))
+    ]
+    assert power[0] < 0.8 <= power[1]
+    assert number_in(told) > 25
+
+
+def test_enough_people_by_one_claim_alone_are_too_few_among_several():
+    # 100 people found it surely; it was not shown because it is judged with others
+    told = assessors_for_estimate(BLANK, Estimate(15.0, 0.8, 99.0), 100, 20.0)
+    assert told.startswith("More than 100 assessors would be needed to show a mean 5.0 beyond 20")

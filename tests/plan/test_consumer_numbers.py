@@ -5,7 +5,7 @@ import pytest
 from scipy.special import ndtri
 
 from panel.errors import ModelError
-from panel.plan.consumer_numbers import (
+from panel.plan.sample_size import (
     parity_numbers,
     share_numbers,
     told_apart,

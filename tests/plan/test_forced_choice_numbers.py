@@ -4,7 +4,7 @@ import numpy as np
 import pytest
 
 from panel.errors import ModelError
-from panel.plan.consumer_numbers import similar, told_apart
+from panel.plan.sample_size import similar, told_apart
 from panel.stats.answers.binomial import chance_correct, maximum_count, minimum_count, power_above, power_below
 from panel.stats.answers.discrimination import _METHODS, guessing
 

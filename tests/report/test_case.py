@@ -34,6 +34,7 @@ from panel.report.contents.case import (
 from panel.report.contents.evidence import report_of
 from panel.study.study import Study, empty_table
 from panel.views.decision.claims import verdict_words
+from tests.claims.claim_studies import claim_row, panel_scores, seeded, study_with
 from tests.report.evidence_studies import MADE_ON, demo_report, demo_results
 from tests.studies import small_study
 
@@ -103,6 +104,27 @@ def test_each_claim_has_a_page_with_all_it_needs():
         assert "Common criteria touched: " in told
         if row["footnote"]:
             assert said("paragraph", row["footnote"]) in page.blocks
+
+
+@pytest.mark.parametrize(
+    ("name", "facts", "told"),
+    [
+        ("tightness after drying", {}, "Time after drying"),
+        ("tightness", {"moment": "after rinsing"}, "Time after rinsing"),
+        ("tightness", {}, "Time after rubbing in"),
+    ],
+)
+def test_the_time_of_a_claim_counts_from_what_the_study_says(name, facts, told):
+    claim = claim_row("less tight than P2", "superiority", attribute="X", versus="P2", direction="less", minutes=10)
+    study = study_with(
+        [claim],
+        scores=panel_scores({"X": {"P1": 30, "P2": 50}}, seeded()),
+        facts=facts,
+        attributes=[{"attribute": "X", "name": name, "direction": "less", "minutes": 10.0}],
+    )
+    report = report_of(Answers(study), made_on=MADE_ON)
+    assert column(table(report.claims[0], "Statement"))[told] == "10 min"
+    assert f"10 min {told.removeprefix('Time ')}" in " ".join(texts_of(report.claims[0], "paragraph"))
 
 
 def test_what_speaks_against_a_claim_is_on_its_page():

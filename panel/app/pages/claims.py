@@ -23,7 +23,10 @@ from panel.views.decision.claims import claim_pictures, kind_words, verdict_word
 from panel.views.planning.study import mark
 
 _NUMBERS = {
-    "minutes": ("Minutes after rubbing in", "When it was judged, or for how long it is to hold."),
+    "minutes": (
+        "Minutes",
+        "When it was judged, after rubbing in or the moment that the study states; or for how long it is to hold.",
+    ),
     "margin": ("Margin", "The smallest difference that matters; per cent points where votes are counted."),
     "bar": ("Bar", "What must be exceeded: per cent of people, seconds, or a value of the scale."),
     "bar_panel": ("Bar of the panel", "What the panel's mean must stay below."),

@@ -8,6 +8,7 @@ from dataclasses import dataclass
 import numpy as np
 import pandas as pd
 
+from panel.checks.moments_recorded import is_exploratory
 from panel.models.consumers.answers import AnswerGrid, QuestionFacts, answer_grid, question_facts, share_of_bar
 from panel.stats.answers.binomial import exact_interval, minimum_count, upper_tail, wilson_interval
 from panel.stats.arrays import Array
@@ -35,9 +36,10 @@ class Agreement:
         prototype where these answers come from (NaN if the study does not say), `dropped` those of them who did not
         answer.
     bars
-        One row per statement and bar: `prototype question claim bar source needed agreed base share p_value
-        p_adjusted passed stands`. `bar` as a share; `source` says who set it (`claim`, `question`, or `default`: a
-        majority); `needed` the fewest who would have to agree; exact one-sided test; Holm over all bars. `stands`: it
+        One row per statement and bar: `prototype question claim bar source beforehand needed agreed base share
+        p_value p_adjusted passed stands`. `bar` as a share; `source` says who set it (`claim`, `question`, or
+        `default`: a majority), `beforehand` whether a stamp before the data shows it; `needed` the fewest who would
+        have to agree; exact one-sided test; Holm over all bars. `stands`: it
         would still be passed without as many agreements as the untrue statement got that most agreed with.
     foils
         `prototype question agreed base share ci_low ci_high` of the statements that are untrue for the product.
@@ -57,7 +59,7 @@ class Agreement:
 
 
 def count_agreement(study: Study) -> Agreement:
-    """Count who agrees with each statement, and test the share against the bar set beforehand.
+    """Count who agrees with each statement, and test the share against its bar.
 
     The bar comes from the table of claims (a claim of kind `agreement` that names the question), else from the fact
     `questions`, else it is a majority. ModelError if the study has no agreement answers.
@@ -138,6 +140,11 @@ def _bars(study: Study, statements: pd.DataFrame, facts: dict[str, QuestionFacts
     """Return the tests against the bars, and what is wrong with a bar."""
     claims = study.table("claims")
     claims = claims.loc[claims["kind"] == "agreement"]
+    late = [
+        is_exploratory(study, int(place) + 1, row)[0]
+        for place, row in zip(claims.index, claims.to_dict("records"), strict=True)
+    ]
+    claims = claims.assign(beforehand=~np.array(late, dtype=bool))
     rows, notes = [], []
     for claim in claims.to_dict("records"):
         if not claim["question"] or claim["question"] not in set(statements["question"]):
@@ -148,16 +155,18 @@ def _bars(study: Study, statements: pd.DataFrame, facts: dict[str, QuestionFacts
         about = claims.loc[
             (claims["question"] == statement["question"]) & claims["prototype"].isin(["", statement["prototype"]])
         ]
-        own = [(str(c), share_of_bar(bar), _FROM_CLAIM) for c, bar in zip(about["claim"], about["bar"], strict=True)]
+        stated = about[["claim", "bar", "beforehand"]].itertuples(index=False, name=None)
+        own = [(str(claim), share_of_bar(bar), _FROM_CLAIM, before) for claim, bar, before in stated]
         own = [bar for bar in own if not np.isnan(bar[1])]
         fact = facts.get(str(statement["question"]), QuestionFacts()).bar
-        fallback = ("", MAJORITY, DEFAULT) if np.isnan(fact) else ("", fact, FROM_QUESTION)
+        fallback = ("", MAJORITY, DEFAULT, False) if np.isnan(fact) else ("", fact, FROM_QUESTION, False)
         rows += [
             (statement["prototype"], statement["question"], *bar, statement["agreed"], statement["base"])
             for bar in own or [fallback]
         ]
-    frame = pd.DataFrame(rows, columns=["prototype", "question", "claim", "bar", "source", "agreed", "base"])
-    frame = frame.astype(dict.fromkeys(("prototype", "question", "claim", "source"), "str"))
+    stated = ["prototype", "question", "claim", "bar", "source", "beforehand"]
+    frame = pd.DataFrame(rows, columns=[*stated, "agreed", "base"])
+    frame = frame.astype(dict.fromkeys(("prototype", "question", "claim", "source"), "str") | {"beforehand": "bool"})
     return _tested(frame), notes
 
 
@@ -170,7 +179,8 @@ def _tested(frame: pd.DataFrame) -> pd.DataFrame:
         p_value=p_value,
         p_adjusted=holm(p_value),
     )
-    columns = ["prototype", "question", "claim", "bar", "source", "needed", "agreed", "base", "share", "p_value"]
+    columns = ["prototype", "question", "claim", "bar", "source", "beforehand"]
+    columns += ["needed", "agreed", "base", "share", "p_value"]
     return tested.assign(passed=tested["agreed"] >= tested["needed"])[[*columns, "p_adjusted", "passed"]]
 
 

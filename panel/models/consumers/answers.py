@@ -25,12 +25,13 @@ _LIMITS: dict[str, tuple[float, float]] = {  # lowest and highest answer of each
     "check_all": (0.0, 1.0),
     "agreement": (1.0, 5.0),
 }
-_KIND_WORDS = {
+KIND_WORDS = {
     "liking": "liking",
     "just_about_right": "just-about-right",
     "check_all": "check-all",
     "agreement": "agreement",
 }
+"""What answers of each kind are called."""
 NOT_WHOLE, NOT_A_NUMBER = "not a whole number", "not a number"
 _ROW_COLUMNS = ["assessor", "prototype", "answer", "session", "position", "replicate"]
 _UNREAD_COLUMNS = ["assessor", "prototype", "question", "answer", "session", "why"]
@@ -87,13 +88,13 @@ def numeric_answers(study: Study, kind: Kind, question: str | None = None) -> An
     answers, questions = named_rows(study, "answers"), questions_of(study, kind)
     if not questions:
         raise ModelError(
-            f"The study has no {_KIND_WORDS[kind]} answers. Add them to the table answers with the kind {kind!r}, one "
+            f"The study has no {KIND_WORDS[kind]} answers. Add them to the table answers with the kind {kind!r}, one "
             "row for each consumer and prototype."
         )
     asked = questions[0] if question is None else question
     if asked not in questions:
         raise ModelError(
-            f"There is no {_KIND_WORDS[kind]} question {asked!r} in this study. Choose among {', '.join(questions)}."
+            f"There is no {KIND_WORDS[kind]} question {asked!r} in this study. Choose among {', '.join(questions)}."
         )
     own = answers.loc[(answers["kind"] == kind) & (answers["question"] == asked)]
     value, why = _values(own["answer"], *_LIMITS[kind])
@@ -204,14 +205,14 @@ def answer_grid(study: Study, kind: Kind) -> AnswerGrid:
     own = answers.loc[answers["kind"] == kind]
     if own.empty:
         raise ModelError(
-            f"The study has no {_KIND_WORDS[kind]} answers. Add them to the table answers with the kind {kind!r}, one "
+            f"The study has no {KIND_WORDS[kind]} answers. Add them to the table answers with the kind {kind!r}, one "
             "row for each consumer, prototype and question."
         )
     value, dont_know, bad = _read(own["answer"], *_LIMITS[kind], allowed=kind == "agreement")
     used = np.isfinite(value) | dont_know
     if not used.any():
         raise ModelError(
-            f"None of the {len(own)} {_KIND_WORDS[kind]} answers could be read as a whole number from "
+            f"None of the {len(own)} {KIND_WORDS[kind]} answers could be read as a whole number from "
             f"{_LIMITS[kind][0]:.0f} to {_LIMITS[kind][1]:.0f}. Check the column answer of the table answers."
         )
     kept = own.loc[used]

@@ -15,7 +15,7 @@ from panel.errors import ModelError
 from panel.models.consumers.answers import recorded_questions
 from panel.models.consumers.choices import METHOD_OF, TEST, by_person, read_choices, share_fact, unread_notes
 from panel.models.prototypes.verdict import CANNOT_TELL, DIFFERS, SMALL
-from panel.plan.consumer_numbers import similar, told_apart
+from panel.plan.sample_size import similar, told_apart
 from panel.stats.answers.binomial import (
     chance_correct,
     exact_interval,

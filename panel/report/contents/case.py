@@ -31,7 +31,7 @@ from panel.report.contents.blocks import (
 from panel.report.contents.part_claims import SIGNED, claims_of, evidence_matrix, limits_in_short
 from panel.report.contents.part_study import entries_of, last_score
 from panel.study.knowledge import shared_table
-from panel.study.naming import naming
+from panel.study.naming import RUBBED_IN, judged_after, naming
 from panel.study.study import Study
 from panel.views.decision.claims import (
     claims_headline,
@@ -226,13 +226,21 @@ def _statement(answers: Answers, row: pd.Series) -> TextTable:
         ("Compared with", names.prototype(row["versus"]) if row["versus"] else ""),
         ("Attribute", names.attribute(row["attribute"]) if row["attribute"] else ""),
         ("Question", str(row["question"] or "")),
-        ("Time after rubbing in", f"{format_number(minutes, 0)} min" if minutes == minutes else ""),
+        (
+            _time_heading(answers.study, row["attribute"]),
+            f"{format_number(minutes, 0)} min" if minutes == minutes else "",
+        ),
         ("Margin", format_typed(row["margin"]) if row["margin"] == row["margin"] else ""),
         ("Bar", f"{format_number(row['bar'], 0)} %" if row["bar"] == row["bar"] else ""),
     ]
     always = [("Stamped", stamped), ("To be used in", used), ("Wanted by", str(row["owner"] or ""))]
     kind = ("Kind", kind_words(str(row["kind"])))
     return _two_columns("Statement", "Field", "As written down", [kind, *(one for one in told if one[1]), *always])
+
+
+def _time_heading(study: Study, attribute: str) -> str:
+    """Return `Time after drying`: what the minutes of a statement count from."""
+    return f"Time {judged_after(study, attribute, timed=True) if attribute else RUBBED_IN}"
 
 
 def _evidence(answers: Answers, found: Claims, number: int, strength: pd.Series) -> list[Block]:

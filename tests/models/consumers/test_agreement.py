@@ -183,3 +183,15 @@ def test_the_demo(found):
     assert not eight["passed"]
     assert not bars.loc[bars["question"] == "comforting", "passed"].any()
     assert "scented" not in set(bars["question"])
+
+
+def test_a_bar_counts_as_set_beforehand_where_its_stamp_shows_it(demo, found):
+    own = found.bars.loc[found.bars["source"] == "claim"]
+    assert own["beforehand"].all()
+    assert not found.bars.loc[found.bars["source"] != "claim", "beforehand"].any()
+    claims = demo.table("claims")
+    for change in ({"bar": 55.0}, {"stamp": ""}, {"stamped_by": ""}, {"stamped_at": "2030-01-01T00:00:00"}):
+        changed = replace(demo, tables={**demo.tables, "claims": claims.assign(**change)})
+        bars = count_agreement(changed).bars
+        assert not bars["beforehand"].any(), change
+        assert len(bars) == len(found.bars)

@@ -1,0 +1,57 @@
+"""A prototype whose name begins with our, the or new is named by that name, and by it without the article."""
+
+import pytest
+
+from tests.claims.claim_studies import claim_row, panel_scores, seeded, study_with, words_judge
+
+
+def judge_of(rival, own="", title="Lip balm"):
+    scores = panel_scores({"X": {"P1": 8, "P2": 50}}, seeded(), replicates=3)
+    study = study_with(
+        (), scores=scores, names={"P1": own, "P2": rival}, facts={"title": title},
+        attributes=[{"attribute": "X", "name": "stickiness", "direction": "less", "minutes": 2.0}],
+    )  # fmt: skip
+    return words_judge(study, claim_row("x", "superiority", attribute="X", versus="P2", direction="less"))
+
+
+@pytest.mark.parametrize(
+    ("rival", "than"),
+    [
+        ("our current lip balm", ("our current lip balm", "the current lip balm", "current lip balm")),
+        ("Our Market Lip Balm", ("our market lip balm", "the market lip balm", "market lip balm")),
+        ("the winter stick", ("the winter stick", "our winter stick")),
+        ("our lip balm of 2024", ("our lip balm of 2024", "the lip balm of 2024")),
+        ("our lip balm", ("our lip balm",)),
+        ("The new lip balm", ("the new lip balm",)),
+        ("new winter balm", ("our new winter balm", "the new winter balm", "new winter balm")),
+    ],
+)
+def test_it_is_compared_with_under_its_name(rival, than):
+    holds = judge_of(rival)
+    assert [words for words in than if not holds(f"Less sticky than {words}")] == []
+    for other in (
+        "our previous lip balm",
+        "other lip balms",
+        "the leading lip balm",
+        "lip balm",
+        "it",
+        "our summer stick",
+    ):
+        assert not holds(f"Less sticky than {other}"), other
+    assert not holds("Less sticky")
+    assert not holds(f"{than[0][:1].upper()}{than[0][1:]} is less sticky than P1")
+
+
+@pytest.mark.parametrize("own", ["our new lip balm", "the new lip balm", "Our LB3"])
+def test_its_own_name_may_begin_so(own):
+    holds = judge_of("our current lip balm", own)
+    assert holds(f"{own} is less sticky than our current lip balm")
+    assert not holds(f"Our current lip balm is less sticky than {own}")
+    assert not holds(f"Less sticky than {own}")
+
+
+def test_an_article_is_left_out_of_no_name_that_any_product_has():
+    holds = judge_of("our lip balm", "our new lip balm")
+    assert not holds("Less sticky than lip balm")
+    assert not holds("Less sticky than any lip balm")
+    assert holds("This lip balm is less sticky than P2")
