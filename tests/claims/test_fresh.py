@@ -42,6 +42,8 @@ were supported (our least greasy butter, on the border now, and what it was desi
 refused; at first sight, the grammar widened by lists and rules from our own heads and mended for one file before the
 next was read (the first two together), 10, 9, 15, 3, 6 and 12 of 35, 36, 34, 40, 36 and 35: words from our own heads
 hardly help with those of others. Five of those refused, a bare non-greasy without its time, are on the border.
+Then two more (`forty_first`, `forty_second`): 1 of 36 that may not be said was supported (the least greasy of all our
+butters, on the border) and 4 of 42 and 4 of 40 true ones refused, three of them a bare non-greasy.
 """
 
 import csv
@@ -239,7 +241,16 @@ ORDER = ("fresh", "second", "third", "fourth", "fifth", "sixth", "seventh", "eig
 ORDER += ("thirteenth", "fourteenth", "fifteenth", "sixteenth", "seventeenth", "eighteenth", "nineteenth", "twentieth")
 ORDER += ("twenty_first", "twenty_second", "twenty_third")
 ORDER += ("twenty_fourth", "twenty_fifth", "twenty_sixth", "twenty_seventh", "twenty_eighth")
-ORDER += ("thirty_fifth", "thirty_sixth", "thirty_seventh", "thirty_eighth", "thirty_ninth", "fortieth")
+ORDER += (
+    "thirty_fifth",
+    "thirty_sixth",
+    "thirty_seventh",
+    "thirty_eighth",
+    "thirty_ninth",
+    "fortieth",
+    "forty_first",
+    "forty_second",
+)
 FILES = [f"sentences_{name}.csv" for name in ORDER]
 WINDING = [f"sentences_{name}.csv" for name in ("twelfth", "twenty_ninth", "thirtieth", "thirty_first")]
 WINDING += [f"sentences_{name}.csv" for name in ("thirty_second", "thirty_third", "thirty_fourth")]
