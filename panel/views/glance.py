@@ -202,7 +202,9 @@ def _claims(claims: Claims | NoAnswer) -> tuple[tuple[str, ...], str]:
     may = tuple(f"“{row['claim']}”: {row['verdict']}." for row in rows.loc[good].to_dict("records")[:_MOST_CLAIMS])
     rest = int((~good).sum())
     count = counted(rest, "other sentence" if may else "sentence")
-    others = f"{count} may not be said as {'it stands' if rest == 1 else 'they stand'}."
+    late = rows.loc[~good, "exploratory"].astype(bool).all()
+    why = ": not stamped before the data" if late else ""
+    others = f"{count} may not be said as {'it stands' if rest == 1 else 'they stand'}{why}."
     return may, others if rest else ""
 
 

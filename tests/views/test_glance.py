@@ -213,3 +213,10 @@ def test_what_consumers_like_stands_beside_the_differences_where_nothing_is_aime
     told = tell_glance(Answers(Study(scores_and_liking, {})))
     assert "P3" in told.about.partition("is liked best")[0]
     assert "is liked best" in told.about
+
+
+def test_why_no_sentence_may_be_said_is_told_where_none_was_stamped(answers):
+    claims = answers.study.table("claims").assign(stamped_at="", stamped_by="", stamp="")
+    told = tell_glance(Answers(Study(dict(answers.study.tables) | {"claims": claims}, answers.study.facts)))
+    assert told.may == ()
+    assert told.may_not == f"{len(claims)} sentences may not be said as they stand: not stamped before the data."
