@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import re
-from collections.abc import Sequence
+from collections.abc import Mapping, Sequence
 from dataclasses import replace
 from functools import lru_cache
 
@@ -61,6 +61,14 @@ def _forms(doing: Tokens) -> frozenset[tuple[Tokens, str]]:
     forms = [(past, "done"), (stem, "do"), (f"{stem}e", "do"), (stem[:-1] if stem[-1:] == stem[-2:-1] else stem, "do")]
     forms += [("dry", "is")] if stem == "dry" else []
     return frozenset(found | {((*doing[:place], word, *doing[place + 1 :]), kind) for word, kind in forms if stem})
+
+
+@lru_cache(maxsize=1_000)
+def _forms_of(adjective: str) -> Mapping[str, Tokens]:
+    """Return the forms of how something is, and what each says: grainy nothing, grainier more, grainiest most."""
+    stems = {re.sub("y$", "i", adjective), adjective.removesuffix("e"), f"{adjective}{adjective[-1]}"}
+    ends = {f"{stem}{end}": (word,) for stem in stems for end, word in (("er", "more"), ("est", "most"))}
+    return {**ends, adjective: ()}
 
 
 class Asking(Cursor):
@@ -192,6 +200,11 @@ class Asking(Cursor):
         """Return the words from a place on by the name of an attribute: more ease of melting for melts more easily."""
         tokens = self.tokens
         for way in self.names.ways:
+            if way.kind == "so":
+                there = tokens[place : place + len(way.named)] == way.named or self.entry("site", place + 1)[0] > 0
+                if not there and tokens[place] in (forms := _forms_of(way.verb)):
+                    return (*forms[tokens[place]], *way.named, *tokens[place + 1 :])
+                continue
             length, entry = self.entry("to verb", place)
             end = self.after_verb_of(way, place + length) if length and entry.family == way.kind else 0
             if end:

@@ -111,7 +111,10 @@ _OF_STUDY = "attribute "  # and its name: what no table of words speaks of
 
 @dataclass(frozen=True, slots=True)
 class Way:
-    """An attribute named by a verb: `kind` is ease, time or more, `verb` its root, `particle` what it goes with."""
+    """How an attribute is told otherwise: `verb` is the root of what it is named by, `particle` what goes with that.
+
+    `kind` is ease, time or more, or so where it is named by how something is: grainy for graininess or grainy feel.
+    """
 
     kind: str
     verb: str
@@ -119,6 +122,7 @@ class Way:
     named: Tokens
 
 
+_FELT = frozenset((word,) for word in ("feel", "feeling", "touch", "look", "texture", "sensation"))
 _PARTICLES = frozenset(("off", "in", "on", "up", "out", "away", "down"))
 _UNTIL = re.compile(
     r"(?:time|seconds) (?:it takes |taken )?(?:until|till|to|before) (?:\w+ )*?(?:(?:has|have|is|are) )?"
@@ -135,8 +139,12 @@ def _way_of(words: Tokens) -> Iterator[Way]:
         yield Way("time", root(before[-1]), ends, words)
     elif words[-1:] == ("time",) and words[0].endswith("ing"):
         yield Way("time", root(words[0]), words[1:-1], words)
+    elif len(words) == 1 and words[0].endswith("ness"):
+        yield Way("so", re.sub("i$", "y", words[0].removesuffix("ness")), (), words)
     elif len(words) == 1:
         yield Way("more", root(words[0]), (), words)
+    elif words[1:] in _FELT:
+        yield Way("so", words[0], (), words)
 
 
 @lru_cache(maxsize=10_000)

@@ -198,3 +198,33 @@ def test_few_true_sentences_are_refused():
     refused = [claim for claim, said in true if not said]
     assert len(true) == 86
     assert len(refused) <= MOST_REFUSED * len(true), refused
+
+
+FELT = {"scratchiness": "scratchy", "scratchy feel": "scratchy", "coldness": "cold", "chalky touch": "chalky"}
+
+
+@pytest.mark.parametrize("name", FELT)
+def test_an_attribute_that_no_table_knows_is_told_by_how_it_is(name):
+    word, scores = FELT[name], {"A": {"S1": 60.0, "S2": 30.0}}
+    more = f"{word.removesuffix('y')}ier" if word.endswith("y") else f"{word}er"
+    study = study_with(
+        [],
+        scores=panel_scores(scores, seeded(), assessors=12, replicates=3, own_view=2.0, scatter=4.0),
+        roles={"S1": "benchmark", "S2": "prototype"},
+        names={"S1": "previous face scrub", "S2": "new face scrub", "P2": ""},
+        attributes=[{"attribute": "A", "name": name, "direction": "less", "minutes": 2.0}],
+        facts={"title": "Face scrub"},
+    )
+    true = [
+        f"Feels less {word} than our previous face scrub.",
+        f"Our previous face scrub feels {more}.",
+        f"Two minutes after rubbing in, it is less {word} than our previous face scrub.",
+    ]
+    false = [
+        *(f"{more} than our previous face scrub.", f"As {word} as our previous face scrub.", f"Not {word}."),
+        *(f"Less {word} skin than our previous face scrub.", f"Less {word} and softer than our previous face scrub."),
+        *(f"Less {word} than other scrubs.", f"Less {word} after an hour than our previous face scrub."),
+    ]
+    statement = {"prototype": "S2", "versus": "S1", **_pair("A", "less")}
+    drafts = judge_drafts(study, [{**statement, "claim": claim} for claim in (*true, *false)])
+    assert [draft.verdict in AS_WORDED for draft in drafts] == [True] * len(true) + [False] * len(false)
