@@ -14,15 +14,7 @@ from collections import Counter
 
 import numpy as np
 
-from panel.models.assessors.performance import (
-    FEELS_LITTLE,
-    NARROW,
-    NOT_FOLLOWING,
-    RETRAIN,
-    REVERSED,
-    SCATTERS,
-    check_panel,
-)
+from panel.models.assessors.performance import Action, Pattern, check_panel
 from tests.simulated_panels import STRENGTHS, STRONG, simulated_panel
 
 # assessors, prototypes, replicates, replicates are sessions, halo
@@ -40,10 +32,14 @@ PANELS = (
 )
 EVERYWHERE = range(len(STRENGTHS))
 QUIRKS = {  # name: (quirks of A01, pattern, attribute)
-    "reverses strong": ({"scale": {(STRONG, 0): -1.0}}, (REVERSED,), f"T{STRONG:02d}"),
-    "scores at random": ({"scale": {(k, 0): 0.0 for k in EVERYWHERE}}, (FEELS_LITTLE, NOT_FOLLOWING), ""),
-    "uses 0.4 of the scale": ({"narrow": {0: 0.4}}, (NARROW,), ""),
-    "scatter 2.2": ({"scatter": {0: 2.2}}, (SCATTERS,), ""),
+    "reverses strong": ({"scale": {(STRONG, 0): -1.0}}, (Pattern.REVERSED,), f"T{STRONG:02d}"),
+    "scores at random": (
+        {"scale": {(k, 0): 0.0 for k in EVERYWHERE}},
+        (Pattern.FEELS_LITTLE, Pattern.NOT_FOLLOWING),
+        "",
+    ),
+    "uses 0.4 of the scale": ({"narrow": {0: 0.4}}, (Pattern.NARROW,), ""),
+    "scatter 2.2": ({"scatter": {0: 2.2}}, (Pattern.SCATTERS,), ""),
 }
 
 
@@ -62,7 +58,7 @@ def main(panels: int, seed: int, kinds: list[int]) -> None:
         began, told = time.perf_counter(), Counter()
         for _ in range(panels):
             found = check_panel(simulated_panel(rng, **size)).patterns
-            told["train"] += bool((found["action"] == RETRAIN).any())
+            told["train"] += bool((found["action"] == Action.RETRAIN).any())
             told["any advice"] += bool((found["action"] != "none").any())
             for pattern in found.loc[found["action"] != "none", "pattern"].unique():
                 told[pattern] += 1
@@ -84,7 +80,7 @@ def _found(rng, size, panels, quirk, patterns, attribute):
             (result.patterns["pattern"].isin(patterns)) & (result.patterns["attribute"] == attribute)
         ]
         hit = bool((rows["assessor"] == "A01").any())
-        wrong = result.patterns[(result.patterns["assessor"] != "A01") & (result.patterns["action"] == RETRAIN)]
+        wrong = result.patterns[(result.patterns["assessor"] != "A01") & (result.patterns["action"] == Action.RETRAIN)]
         found, clear, both, others = found + hit, clear + separates, both + (hit and separates), others + len(wrong)
     return (
         round(found / panels, 3),

@@ -4,6 +4,8 @@ import ast
 import re
 from collections.abc import Callable, Iterable
 from functools import cache
+from importlib import import_module
+from importlib.util import find_spec
 from pathlib import Path
 
 import pytest
@@ -134,3 +136,24 @@ def test_silence_without_a_reason_is_caught(line):
 )
 def test_silence_with_a_reason_passes(line):
     assert silenced_without_reason(line) == []
+
+
+def test_what_stands_beside_the_package_names_only_what_is_there():
+    beside = [
+        ROOT / "app.py",
+        *(path for name in ("benchmarks", "scripts", "data_demo") for path in (ROOT / name).rglob("*.py")),
+    ]
+    named = [
+        (path.name, node.module, each.name)
+        for path in beside
+        for node in ast.walk(parsed(path.read_text(encoding="utf-8")))
+        if isinstance(node, ast.ImportFrom) and (node.module or "").startswith("panel")
+        for each in node.names
+    ]
+    assert len(named) > 50
+    missing = [
+        each
+        for each in named
+        if not hasattr(import_module(each[1]), each[2]) and find_spec(f"{each[1]}.{each[2]}") is None
+    ]
+    assert missing == []

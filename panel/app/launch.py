@@ -21,7 +21,7 @@ from panel.app.front_door import TOKEN_FIELD, FrontDoor
 from panel.app.state import FOLDERS_VARIABLE, STUDY_VARIABLE
 from panel.errors import PanelError
 
-_SCRIPT = Path(__file__).parent / "start" / "main.py"
+SCRIPT = Path(__file__).parent / "start" / "main.py"
 # The fits are small: more threads than one only make them wait for each other.
 _TRIES = 300  # every tenth of a second
 _ONE_THREAD = ("OPENBLAS_NUM_THREADS", "MKL_NUM_THREADS", "OMP_NUM_THREADS")
@@ -108,7 +108,7 @@ def launch(
     warm_up()
     import streamlit as st
 
-    sys.argv = [str(_SCRIPT)]  # Streamlit looks for its settings beside the script that was called
+    sys.argv = [str(SCRIPT)]  # Streamlit looks for its settings beside the script that was called
     # the browser is opened here, with the token; Streamlit would tell an address without it
     options = {**_SETTINGS, "server.port": port, "server.headless": True, "logger.hideWelcomeMessage": True}
     token = secrets.token_urlsafe(24)
@@ -123,7 +123,7 @@ def launch(
 
     door: list[Any] = [(FrontDoor, (), {"token": token})]  # what Starlette calls a middleware is these three
     with suppress(KeyboardInterrupt):  # the way to stop it
-        st.App(_SCRIPT, middleware=door, lifespan=lifespan).run(config=options)
+        st.App(SCRIPT, middleware=door, lifespan=lifespan).run(config=options)
     return 0
 
 
