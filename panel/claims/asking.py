@@ -1,4 +1,4 @@
-"""Questions in a sentence and what answers them, and who and when: greasy? No; in March 2025, aged 21 to 63."""
+"""Turns of speech put straight, what happened before, questions and what answers them, and who and when."""
 
 from __future__ import annotations
 
