@@ -9,6 +9,8 @@ import sys
 from environment import CHECKOUT, ready
 
 MOST_PROCESSES = 4  # a browser and a server in each of them fill the memory before more would help
+PLAIN = "--assert=plain"
+"""No assertion tells its values: to rewrite them takes each process ten seconds; one file run alone tells them."""
 # Tests with a browser or a database wait a good part of their time: one process more than there are processors.
 
 if __name__ == "__main__":
@@ -24,6 +26,7 @@ if __name__ == "__main__":
         "--dist",
         "loadfile",
         "--no-loadscope-reorder",
+        PLAIN,
         *sys.argv[1:],
     ]
     sys.exit(subprocess.run(command, cwd=CHECKOUT, env=kept | one_thread, check=False).returncode)
