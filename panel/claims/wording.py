@@ -318,12 +318,20 @@ def _beside_question(claim: Claim, materials: Materials, reading: Reading, asked
         yield _change(_NOT_ASKED, message, "Say what people agreed with.", "evidential support")
     elif _degree_felt(reading) != _degree_felt(asked) or reading.sign != asked.sign:
         yield _unlike(reading, asked, words)
+    elif in_own_words and asked.families_for("site") - reading.families_for("site") and not _of_film(asked):
+        message = f"People were asked about “{words}”, and the sentence does not say it of that."
+        yield _change(_NOT_ASKED, message, "Say it of what people were asked about.", "evidential support")
     elif not in_own_words and _of_another(reading, asked, materials.sites_of_product):
         message = f"People were asked about “{words}”, and the sentence says it of {reading.said_of}."
         yield _change(_NOT_ASKED, message, "Say it of what people were asked about.", "evidential support")
     elif asked.has("feel") and not (reading.has("feel") or _as_felt(reading)):
         message = f"People were asked what they feel (“{words}”), and the sentence speaks of what is."
         yield _change(_STRONGER, message, "Say 'feels'.", "honesty", "UK advice on cosmetics")
+
+
+def _of_film(asked: Reading) -> bool:
+    """Return whether what was asked may be said of the product and of the skin alike."""
+    return bool(asked.families) and asked.families <= OF_FILM
 
 
 def _of_another(reading: Reading, asked: Reading, own: frozenset[str]) -> bool:
