@@ -50,6 +50,7 @@ def check_structure(study: Study, sound: Study | None = None) -> list[Finding]:
         *_cells_missing(study, sound),
         *_check_references(sound),
         *_scale(study, sound),
+        *_margins(sound),
     ]
 
 
@@ -274,6 +275,16 @@ def _scale(study: Study, sound: Study) -> Iterator[Finding]:
         message = f"The study does not say which scores are possible for {first_few(missing)}."
         advice = "Add scale_min and scale_max to the table attributes or to the facts of the study."
         yield Finding("note", "scale_missing", "attributes, scale_min and scale_max", message, advice)
+
+
+def _margins(sound: Study) -> Iterator[Finding]:
+    """Return the attributes whose smallest difference that matters cannot be one."""
+    table = sound.table("attributes")
+    wrong = table.loc[table["margin"] <= 0, "attribute"].tolist()
+    if wrong:
+        message = f"The smallest difference that matters on {first_few(wrong)} is not above zero, so it is passed over."
+        advice = "Correct the column margin of the table attributes, or leave it empty."
+        yield Finding("warning", "margin_not_usable", "attributes, margin", message, advice)
 
 
 def _cell_place(table: str, column: str, rows: np.ndarray) -> Callable[[int], str]:

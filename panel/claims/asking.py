@@ -21,6 +21,7 @@ _OF_TEST = frozenset(("panel", "range_tail", "test", "tested", "judged", "assess
 _FULL = frozenset((".", ":", ";", "!", "?"))
 _MAY = frozenset(("can", "could", "may", "might", "should", "must", "will"))
 _BY_SIGN = {1.0: ("more",), -1.0: ("less",), 2.0: ("most",), -2.0: ("least",)}
+_TOLD_BY = {"ease": ("ease",), "time": ("time",), "more": ("more", "ease")}  # glides more, or more easily
 _BEING_SO = frozenset(("feels", "feel", "felt", "is", "are", "it"))
 _LONG = 6  # words: our new evening body lotion, members of our trained panel
 _PRESENT = frozenset(("prefer", "prefers", "choose", "favour", "pick"))
@@ -64,7 +65,7 @@ def _forms(doing: Tokens) -> frozenset[tuple[Tokens, str]]:
 
 
 @lru_cache(maxsize=1_000)
-def _forms_of(adjective: str) -> Mapping[str, Tokens]:
+def _degrees_of(adjective: str) -> Mapping[str, Tokens]:
     """Return the forms of how something is, and what each says: grainy nothing, grainier more, grainiest most."""
     stems = {re.sub("y$", "i", adjective), adjective.removesuffix("e"), f"{adjective}{adjective[-1]}"}
     ends = {f"{stem}{end}": (word,) for stem in stems for end, word in (("er", "more"), ("est", "most"))}
@@ -202,7 +203,7 @@ class Asking(Cursor):
         for way in self.names.ways:
             if way.kind == "so":
                 there = tokens[place : place + len(way.named)] == way.named or self.entry("site", place + 1)[0] > 0
-                if not there and tokens[place] in (forms := _forms_of(way.verb)):
+                if not there and tokens[place] in (forms := _degrees_of(way.verb)):
                     return (*forms[tokens[place]], *way.named, *tokens[place + 1 :])
                 continue
             length, entry = self.entry("to verb", place)
@@ -212,7 +213,7 @@ class Asking(Cursor):
             end = then = self.after_verb_of(way, place)
             while end and then < min(end + _LONG, len(tokens)) and tokens[then] not in (*SILENT, "than", "and"):
                 length, entry = self.entry("verb so", then)
-                if length and (entry.family == way.kind or way.kind == "more" != entry.family != "time"):
+                if length and entry.family in _TOLD_BY[way.kind]:
                     return (*_BY_SIGN[entry.value], *way.named, *tokens[end:then], *tokens[then + length :])
                 then += 1
         return tokens[place:]
@@ -383,10 +384,8 @@ class Asking(Cursor):
             ours = {"ours", "want"} <= self.found.families_for("function")
             yes = yes or (ours and degree_of(question) in ("comparative", "superlative"))
             unfinished = parts == ["not"] and self.found.has("agree") and bool(_SUCH & {*self.tokens})
-        if (
-            yes and not parts and self.found.left_over
-        ):  # in words of its own: those asked are held against the question's
-            return question
+        if yes and not parts and self.found.left_over:
+            return question  # in words of its own, which are held against those that were asked
         if parts and unfinished and degree_of(question) != "negated":
             fitting = [question, verbs] if families or topic_only or parts == ["nothing"] else []
         if (yes and not parts) or (parts == ["not"] and unfinished and degree_of(question) in ("positive", "bare")):

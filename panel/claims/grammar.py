@@ -267,9 +267,7 @@ class _Reader(Asking):
         length, entry = self.compares()
         if not length and self.tokens[self.place] == "not" and self.tokens[self.place - 1] in JOINS:
             named = any(self.own_product(start) == self.place - 1 for start in range(self.place))  # it is P4, not P1
-            named = named or (
-                self.tokens[:2] == ("it", "is") and self.own_product(2) > 0
-            )  # it is P4 that is softer, not P1
+            named = named or (self.tokens[:2] == ("it", "is") and self.own_product(2) > 0)  # it is P4 that ..., not P1
             self.place += 1
             if self.comparator():
                 self.found.chunks.append(Entry("not_other", "" if named else "apart"))

@@ -133,7 +133,7 @@ def _way_of(words: Tokens) -> Iterator[Way]:
     """Give how an attribute is told by its verb: ease of melting, time until it has disappeared, drag."""
     ends = words[-1:] if words[-1:] and words[-1] in _PARTICLES else ()
     before = words[: len(words) - len(ends)]
-    if words[:2] == ("ease", "of") and len(before) == len(("ease", "of", "melting")):
+    if words[:2] == ("ease", "of") and before[2:] == before[-1:]:
         yield Way("ease", root(before[-1]), ends, words)
     elif _UNTIL.match(" ".join(words)) and len(before) > 1:
         yield Way("time", root(before[-1]), ends, words)
@@ -151,7 +151,7 @@ def _way_of(words: Tokens) -> Iterator[Way]:
 def root(word: str) -> str:
     """Return what the forms of a verb have in common: rins of rinse and rinsing, se of saw, dri of drying."""
     form = next((entry.family for _, entry in entries_at((word,), 0, "form of")), word)
-    bare = re.sub(r"(?<=\w\w)(?:ing|ed|es|s|e)$", "", form)
+    bare = re.sub(r"(?<=\w\w)e$", "", re.sub(r"(?<=\w\w)(?:ing|ed|es|s)$", "", form))
     return re.sub(r"y$", "i", re.sub(r"([b-df-hj-np-tv-z])\1$", r"\1", bare))
 
 

@@ -226,6 +226,7 @@ def moment_words(attribute: str) -> tuple[str, float, str]:
     return words, before if math.isnan(minutes) else minutes, after
 
 
+@kept
 def judged_minutes(study: Study, attribute: str) -> float:
     """Return at how many minutes an attribute is judged, by the table or else by its name; NaN if neither says so."""
     table = study.table("attributes")

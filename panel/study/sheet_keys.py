@@ -389,7 +389,8 @@ def refuse_several_studies(table: RawTable, used: Collection[str]) -> None:
             )
 
 
-_TERMS = 3  # words of a box to tick that only one person ticked; more of them are a sentence of one's own
+TERMS = 3
+"""Words of a box to tick; more of them are a sentence, or somebody's own words."""
 _MOSTLY = 0.8  # share of what was ticked that is ticked more than once
 
 
@@ -406,7 +407,7 @@ def lists_apart(table: RawTable, names: re.Pattern[str]) -> RawTable:
         sign = ";" if any(";" in cell for cell in cells) else ","
         spelled = {part.casefold(): part for cell in reversed(cells) for part in reversed(_parts(cell, sign))}
         times = Counter(part.casefold() for cell in cells for part in _parts(cell, sign))
-        terms = [term for term, n in times.items() if ":" not in term and (n > 1 or len(term.split()) <= _TERMS)]
+        terms = [term for term, n in times.items() if ":" not in term and (n > 1 or len(term.split()) <= TERMS)]
         if not any(sign in cell for cell in cells) or sum(n for n in times.values() if n > 1) < _MOSTLY * times.total():
             continue
         if strange := [spelled[term] for term in times if term not in terms]:

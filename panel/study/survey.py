@@ -32,6 +32,7 @@ from panel.study.numbers_read import read_numbers
 from panel.study.raw_table import RawTable, filled_rows, raw_table, rows_of_file
 from panel.study.score_sheets import sheet_of
 from panel.study.sheet_keys import (
+    TERMS,
     Legend,
     ends_in_words,
     is_product,
@@ -219,11 +220,10 @@ def _yes_as_beside(
     """Return sentences answered by yes or no as agreement where the same answers beside them are; words are boxes."""
     plain = {head: {*map(plain_words, filter(str.strip, table.column(head)))} for head in told if told[head][0]}
     said = {head: told[head][0] for head, words in plain.items() if yes_and_no(words)}
-    boxes = [head for head, kind in said.items() if kind == "check_all" and len(asks[head].split()) > _TERMS]
+    boxes = [head for head, kind in said.items() if kind == "check_all" and len(asks[head].split()) > TERMS]
     return dict.fromkeys(boxes if "agreement" in said.values() else [], ("agreement", _YES))
 
 
-_TERMS = 3  # words of a box to tick; more of them are a sentence
 _YES = "words became points of 1 to 5: no 2 and yes 4, as beside it"
 
 

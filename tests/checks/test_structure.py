@@ -175,6 +175,16 @@ def test_a_scale_of_one_attribute_that_makes_no_sense_is_told():
     assert "stickiness makes no sense" in finding.message
 
 
+@pytest.mark.parametrize("margin", [-5.0, 0.0])
+def test_a_smallest_difference_that_is_none_is_told(margin):
+    finding = the_one(with_cells("attributes", [1], margin=margin))
+    assert (finding.severity, finding.kind, finding.where) == ("warning", "margin_not_usable", "attributes, margin")
+    assert finding.message == (
+        "The smallest difference that matters on stickiness is not above zero, so it is passed over."
+    )
+    assert finding.advice == "Correct the column margin of the table attributes, or leave it empty."
+
+
 def test_a_column_that_may_mean_a_known_one_is_proposed_and_others_are_noted():
     batches = pd.DataFrame({"batch": ["B1"], "prototype": ["P1"], "viscosity": ["900"], "colour": ["white"]})
     found = [f for f in check_structure(small_study(batches=batches)) if f.kind == "column_not_known"]

@@ -246,8 +246,8 @@ def _without_margin(study: Study, margins: Mapping[str, float]) -> Iterator[str]
     words = [naming(study).attribute(name) for name in study.attributes if name not in margins]
     if margins and words:
         yield (
-            f"The smallest difference that matters is stated in points of another scale than that of "
-            f"{format_list(words)}: nothing is called alike there. State it for each of them in the table attributes."
+            f"No smallest difference that matters holds for {format_list(words)}: nothing is called alike there. One "
+            "stated for the study is of the scale most attributes are on; state their own in the table attributes."
         )
 
 
