@@ -88,7 +88,7 @@ def _alike_headline(result: alike.Alike) -> str:
     within = int(rows["verdict"].isin([EQUIVALENT, WOULD_BE]).sum())
     beyond = int((rows["verdict"] == alike.BEYOND).sum())
     sizes = rows["margin"].unique()
-    margin = words.scale_units(float(sizes[0])) if len(sizes) == 1 else "the margin of each attribute"
+    margin = words.scale_units(float(sizes[0])) if len(sizes) == 1 else "the margin of its attribute"
     limits = f"within {margin} either way"
     if within and not result.margin_stated:
         return (
