@@ -14,7 +14,7 @@ from scipy.special import expit, logit, stdtrit
 from panel.errors import ModelError
 from panel.models.decision.wanted import BENCHMARK, Profile
 from panel.models.prototypes.panel_design import PanelDesign, assessor_means, fit_study
-from panel.models.prototypes.verdict import BatchSpread, batch_spread
+from panel.models.prototypes.verdict import BatchSpread, batch_spread, groups_scoring, holds_alone
 from panel.stats.arrays import Array
 from panel.stats.comparing.group_means import BATCH
 from panel.stats.comparing.multiplicity import ALPHA, LEVEL
@@ -302,6 +302,8 @@ class PanelDraws:
         (attribute, why not) of the attributes left out.
     batch_words
         How batches enter the standard errors; empty where they do not.
+    holds
+        For what alone the draws hold: `in these batches`, `for these 2 groups of assessors`; empty at large.
     shrunken, own_variance
         (attributes, prototypes) shrunken means, and variances of the estimates without what all of them share.
     correlation
@@ -320,6 +322,7 @@ class PanelDraws:
     drawn: Array
     not_estimated: tuple[tuple[str, str], ...] = ()
     batch_words: str = ""
+    holds: str = ""
     shrunken: Array = field(default_factory=_NOTHING.copy)
     own_variance: Array = field(default_factory=_NOTHING.copy)
     correlation: Array = field(default_factory=_NOTHING.copy)
@@ -375,9 +378,9 @@ def draw_panels(
     errors = joint_draws(np.where(np.isfinite(mean), 0.0, np.nan), alone, known, known, (views, views), draws, rng)
     drawn, like = draw_shrunken(mean, own, errors, views, rng, df=dfs)
     shrunken = shrink(mean, own, dfs, pooled=True)[0]
-    return PanelDraws(
-        kept, prototypes, mean, std_error, df, drawn, why_not, spread.sentence, shrunken, own, views, errors, like, dfs
-    )
+    holds = holds_alone(fitted.confounds, groups_scoring(study))
+    told = (why_not, spread.sentence, holds)
+    return PanelDraws(kept, prototypes, mean, std_error, df, drawn, *told, shrunken, own, views, errors, like, dfs)
 
 
 def _own_covariance(covariance: Array) -> tuple[Array, Array]:

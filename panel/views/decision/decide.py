@@ -92,8 +92,10 @@ def decision_headline(result: Decision, names: Naming) -> str:
         return "No prototype was scored on every attribute with a window, so none can be ranked."
     if result.choice is not None:
         gates = "passes all gates, " if len(result.gates) else ""  # a study may state none
-        return f"{result.choice} {gates}meets {all_of(total, 'window')} and is ahead of every other prototype."
-    nearest = f"{leader} is nearest to the target (chance {chance_words(float(_row(result, leader)['chance_first']))})"
+        ahead = f"is ahead of every other prototype {result.drawn.holds}".rstrip()
+        return f"{result.choice} {gates}meets {all_of(total, 'window')} and {ahead}."
+    chance = chance_words(float(_row(result, leader)["chance_first"]))
+    nearest = f"{leader} is nearest to the target {result.drawn.holds}".rstrip() + f" (chance {chance})"
     alike, missed = _not_separated(leader, result), _missed(leader, result, names)
     more = [*alike, *missed] or [_shortfall(leader, result)]
     if _row(result, leader)["desirability"] == 0:

@@ -237,7 +237,7 @@ def tell_differences(result: Differences, names: Naming) -> Told:
 
 
 def _headline(result: Differences, names: Naming) -> str:
-    """Return the answer: on how many attributes the prototypes differ, on which not, and who stands out most."""
+    """Return the answer: on how many attributes the prototypes differ, on which not, and who differs on most."""
     apart = result.attributes["verdict"] == DIFFERS
     total, differing = len(apart), int(apart.sum())
     open_ones = [names.attribute(str(name)) for name in result.attributes.loc[~apart, "attribute"]]
@@ -254,11 +254,13 @@ def _headline(result: Differences, names: Naming) -> str:
     if counts.empty or total == 1:
         return told
     most = [str(name) for name in counts.index[counts == counts.max()]]
-    stand = f"{words.format_list(most)} {'stands' if len(most) == 1 else 'stand'} out"
+    differ = f"{words.format_list(most)} {'differs' if len(most) == 1 else 'differ'} from {result.benchmark}"
     if differing == 1:
-        return f"{told} {stand} from {result.benchmark}."
+        return f"{told} {differ}."
     on = f"{counts.max()} of them" if counts.max() < differing else "both" if differing == 2 else "all of them"
-    return f"{told} {stand} most from {result.benchmark}, on {on}."
+    others = result.versus["prototype"].nunique() - len(most)
+    fewer = "" if not others else ", the other on fewer" if others == 1 else ", the others on fewer"
+    return f"{told} {differ} on {on}{fewer}."
 
 
 def _untold_because(result: Differences) -> str:

@@ -62,24 +62,26 @@ def test_where_all_lie_beyond_the_tolerance_nobody_is_called_nearest(demo):
 
 def test_a_choice_is_named_with_what_it_rests_on():
     result = decided(target_study(CLEAR))
-    assert head(result) == "P2 meets both windows and is ahead of every other prototype."
+    assert head(result) == "P2 meets both windows and is ahead of every other prototype in these batches."
     batches = pd.DataFrame({"batch": ["a", "b", "c"], "prototype": ["P1", "P2", "P3"], "ph": 5.5})
     gated = decided(target_study(CLEAR, facts={"gates": {"ph": [5, 6]}}, batches=batches))
-    assert head(gated) == "P2 passes all gates, meets both windows and is ahead of every other prototype."
+    assert (
+        head(gated) == "P2 passes all gates, meets both windows and is ahead of every other prototype in these batches."
+    )
     assert "P2 meets 2 of 2 windows, read on this panel's scale; all at once with a chance of > 99 %." in said(result)
 
 
 def test_no_winner_is_made_up():
     result = decided(target_study({"P1": (60, 45), "P2": (25, 75), "P3": (25, 75)}))
     first, second = result.contenders
-    assert head(result).startswith(f"{first} is nearest to the target (")
+    assert head(result).startswith(f"{first} is nearest to the target in these batches (")
     assert head(result).endswith(f"%), but over all pairs the panel's windows do not separate it from {second}.")
 
 
 def test_the_only_one_left_may_still_fall_short():
     near = decided(target_study({"P1": (75, 30), "P2": (39, 56), "P3": (75, 30)}, noise=1.0))
     assert near.contenders == ("P2",)
-    assert head(near).startswith("P2 is nearest to the target (")
+    assert head(near).startswith("P2 is nearest to the target in these batches (")
     batches = pd.DataFrame({"batch": ["a", "b"], "prototype": ["P1", "P3"], "ph": [5.5, 5.5]})
     unknown = decided(target_study(CLEAR, facts={"gates": {"ph": [5, 6]}}, batches=batches))
     assert head(unknown).endswith(", but pH cannot be told yet.")
@@ -105,7 +107,7 @@ def test_a_must_have_that_nobody_meets_is_the_headline():
     result = decided(target_study({"P1": (60, 45), "P2": (46, 75), "P3": (59, 50)}, columns=must))
     assert result.nobody_meets == ("GREASE",)
     assert head(result).startswith(
-        "No prototype meets the target for GREASE, which must be met. P2 is nearest to the target ("
+        "No prototype meets the target for GREASE, which must be met. P2 is nearest to the target in these batches ("
     )
     assert decided(target_study(CLEAR, columns=must)).nobody_meets == ()
 
@@ -131,7 +133,8 @@ def test_the_demo_is_told_as_it_is(demo):
     result, names = demo
     words, told = said(result, names), tell_decision(result, names)
     assert told.headline.startswith(
-        "No prototype meets the target for greasy film, which must be met. P4 is nearest to the target ("
+        "No prototype meets the target for greasy film, which must be met. "
+        "P4 is nearest to the target in these batches ("
     )
     assert told.headline.endswith("but over all pairs neither consumers nor panel separate it from P2 and P8.")
     assert "There is no winner" not in told.headline

@@ -143,11 +143,11 @@ def test_where_no_single_difference_stands_out_this_is_said():
         (
             (0.001, 0.4),
             "The prototypes differ on 1 of 2 attributes; not told apart on ease of spreading. "
-            "P2 and P3 stand out from P1.",
+            "P2 and P3 differ from P1.",
         ),
         (
             (0.001, 0.01),
-            "The prototypes differ on both attributes. P2 and P3 stand out most from P1, on 1 of them.",
+            "The prototypes differ on both attributes. P2 and P3 differ from P1 on 1 of them, the other on fewer.",
         ),
         ((0.2, 0.4), "On no attribute can the prototypes be told apart. That does not show that they are alike."),
     ],
@@ -170,12 +170,12 @@ def test_the_headline_says_for_what_alone_it_holds():
         assert told.headline.startswith(f"The prototypes differ on both attributes{holds}. P2")
 
 
-def test_who_stands_out_on_all_that_differs_does_so_on_all_of_them_and_a_single_attribute_is_named():
+def test_who_differs_on_all_that_differs_does_so_on_all_of_them_and_a_single_attribute_is_named():
     both = result(p_values=(0.001, 0.01))
     glide = [difference("glide", "P2", "P1", 12.0, 6.0, "differs")]
     versus = pd.concat([both.versus.loc[both.versus["attribute"] == "film"], pd.DataFrame(glide)])
     assert tell_differences(replace(both, versus=versus), NAMES).headline.endswith(
-        "P2 stands out most from P1, on both."
+        "P2 differs from P1 on both, the others on fewer."
     )
     film = replace(both, attributes=both.attributes.iloc[:1], versus=both.versus.iloc[:3])
     assert tell_differences(film, NAMES).headline == "The prototypes differ on greasy film."
