@@ -12,7 +12,7 @@ from panel.checks.finding import Finding
 from panel.study.formulas import FLOAT_SLACK, SAME_AMOUNT, WATER, emollient_percents, formula_lines, formula_percents
 from panel.study.knowledge import canonical_ingredient, ingredients, shared_table
 from panel.study.study import Study
-from panel.words import first_few
+from panel.words import first_few, format_list
 
 # A formula adds up if it is within this of 100 %, the resolution in which amounts are written.
 _SUM_TOLERANCE = 0.01
@@ -171,25 +171,29 @@ def _totals(total: pd.Series) -> Iterator[Finding]:
         yield Finding("warning", "emollient_total_differs", "formulas", message, advice)
 
 
-def _frozen(rest: pd.DataFrame, *, same_total: bool) -> list[Finding]:
-    """Return the ingredients beside the emollients that are not the same everywhere, water last.
+def _frozen(rest: pd.DataFrame, *, same_total: bool) -> Iterator[Finding]:
+    """Tell the ingredients beside the emollients that are not the same everywhere, water last.
 
     Water that only takes up what other ingredients leave is not told again.
     """
-    findings: list[Finding] = []
+    told: dict[str, str] = {}
     for ingredient in sorted(rest.columns, key=lambda name: name == WATER):
         amounts = rest[ingredient]
         usual = _usual(amounts)
         away = amounts.loc[(amounts - usual).abs() > SAME_AMOUNT + FLOAT_SLACK]
-        if away.empty or (ingredient == WATER and (findings or not same_total)):
+        if away.empty or (ingredient == WATER and (told or not same_total)):
             continue
-        message = f"{ingredient} differs between the prototypes: {_amounts(away)}, {usual:.2f} % in the others."
-        advice = (
-            "Keep everything but the emollients alike: emulsifiers and structurants change the feel more than "
-            "emollients do. Pairs that differ in it are not counted as swaps."
-        )
-        findings.append(Finding("warning", "base_differs", f"formulas, {ingredient}", message, advice))
-    return findings
+        told[ingredient] = f"{_amounts(away)}, {usual:.2f} % in the others"
+    if not told:
+        return
+    named, one = format_list(list(told)), len(told) == 1
+    each = told.values() if one else (f"{name} {amount}" for name, amount in told.items())
+    message = f"{named} {'differs' if one else 'differ'} between the prototypes: {'; '.join(each)}."
+    advice = (
+        "Keep everything but the emollients alike: emulsifiers and structurants change the feel more than emollients "
+        f"do. Pairs that differ in {'it' if one else 'them'} are not counted as swaps."
+    )
+    yield Finding("warning", "base_differs", f"formulas, {named}", message, advice)
 
 
 def _kinds(lines: pd.DataFrame) -> Iterator[Finding]:

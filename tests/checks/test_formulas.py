@@ -10,6 +10,7 @@ from panel.checks.finding import Finding
 from panel.checks.formulas import check_formulas
 from panel.checks.sound_study import sound_study
 from panel.study.study import Study
+from panel.views.glance import in_short
 from tests.formula_studies import (
     ALKANE,
     ALMOND,
@@ -154,6 +155,14 @@ def test_a_structurant_that_is_not_frozen_is_told_and_the_water_that_makes_room_
     assert finding.message == "Xanthan Gum differs between the prototypes: 0.50 % in P3, 0.30 % in the others."
     assert "Keep everything but the emollients alike" in finding.advice
     assert not found(study, "emollient_total_differs")
+
+
+def test_all_that_is_not_frozen_is_told_at_once():
+    study = study_of({"P1": cream(), "P2": cream(), "P3": cream(Xanthan_Gum=0.5, Glycerin=7.0, Aqua=70.65)})
+    finding = one(study, "base_differs")
+    assert finding.message.startswith("Glycerin and Xanthan Gum differ between the prototypes: Glycerin 7.00 % in P3, ")
+    assert "; Xanthan Gum 0.50 % in P3, 0.30 % in the others." in finding.message
+    assert in_short(finding) == "Glycerin and Xanthan Gum differ between the prototypes."
 
 
 def test_water_that_differs_alone_is_told():
