@@ -160,8 +160,11 @@ _BY_TIME = frozenset(("soaking in", "spreading"))  # what is done the faster, th
 
 def is_turned(study: Study, attribute: str) -> bool:
     """Return whether more of an attribute is less of what it speaks of: it was timed, as the seconds to soak in."""
-    if family_of(study, attribute) not in _BY_TIME:
-        return False
+    return family_of(study, attribute) in _BY_TIME and is_timed(study, attribute)
+
+
+def is_timed(study: Study, attribute: str) -> bool:
+    """Return whether an attribute is a time, by its unit or its name."""
     table = study.table("attributes")
     unit = str(next(iter(table.loc[table["attribute"] == attribute, "unit"]), ""))
     return same_quantity(unit, "s") or "time" in words_of(study.attribute_words(attribute))

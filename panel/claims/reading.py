@@ -80,12 +80,22 @@ class Reading:
         Where nothing is denied, joined or compared a part may stand elsewhere: I forget it after a while.
         """
         both = (self, asked)
-        told, of_question = ([root(words) for words in each.order if words not in _OF_NOBODY] for each in both)
-        read = _OF_NOBODY | {chunk.words for each in both for chunk in each.core}
+        done = {
+            root(words) for words in asked.words_for("function") if self.by_product
+        }  # is taken off by it: takes off
+        turned = {words for words in self.left_over if root(words) in done - _ORDERING}
+        told, of_question = ([root(words) for words in each.order if words not in _OF_NOBODY | turned] for each in both)
+        read = _OF_NOBODY | turned | {chunk.words for each in both for chunk in each.core}
         left, unread = (sorted(root(word) for word in each.left_over if word not in read) for each in both)
         if not (_ORDERING & {words.split()[0] for words in of_question}):
             told, of_question = sorted(told), sorted(of_question)
         return told == of_question and left == unread
+
+    @property
+    def by_product(self) -> bool:
+        """Whether the product is what something is done by: taken off by our new balm."""
+        by = next((n for n, chunk in enumerate(self.chunks) if chunk.words == "by"), len(self.chunks))
+        return any(chunk.part == "product" or chunk.words == "it" for chunk in self.chunks[by + 1 : by + 4])
 
     def has(self, part: str) -> bool:
         """Return whether some words do this in the sentence."""

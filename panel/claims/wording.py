@@ -29,7 +29,7 @@ from panel.claims.claim import (
     of_kind,
 )
 from panel.claims.materials import Materials
-from panel.claims.names import family_of, floor, legible, public_name, question_words, words_of
+from panel.claims.names import family_of, floor, is_timed, legible, public_name, question_words, words_of
 from panel.claims.parts import OF_FILM, OF_PEOPLE, SLACK, UNREADABLE
 from panel.claims.reading import Reading
 from panel.study.knowledge import shared_table
@@ -382,7 +382,8 @@ def _around_findings(
     told_in = materials.agreed(claim.prototype, claim.question).sessions if claim.question else ()
     record = test_record(materials.study, materials.voted_in if evidence.rests_on == VOTES else told_in)
     yield from _on_shares(claim, evidence, materials, reading)
-    yield from _on_people(materials, evidence, reading, record, asked_people=asked_people)
+    timed = bool(claim.attribute) and is_timed(materials.study, claim.attribute)
+    yield from _on_people(materials, evidence, reading, record, asked_people=asked_people, timed=timed)
     yield from _on_places(claim, materials, reading)
     yield from _on_moments(claim, materials, reading, record, asked_people=asked_people)
     yield from _on_ingredients(claim, materials, reading)
@@ -444,7 +445,13 @@ def _on_shares(claim: Claim, evidence: Evidence, materials: Materials, reading: 
 
 
 def _on_people(
-    materials: Materials, evidence: Evidence, reading: Reading, record: Mapping[str, Any], *, asked_people: bool
+    materials: Materials,
+    evidence: Evidence,
+    reading: Reading,
+    record: Mapping[str, Any],
+    *,
+    asked_people: bool,
+    timed: bool,
 ) -> Iterator[WordingFinding]:
     """Say where the sentence speaks of people who did not take part, or of another kind of test."""
     people, tests = reading.words_for("people"), reading.families_for("test")
@@ -479,9 +486,10 @@ def _on_people(
     if reading.ages and reading.ages != record["ages"]:
         message = f"The sentence says “aged {reading.ages}”; recorded is: {record['ages'] or 'nothing'}."
         yield _change("ages in the sentence", message, "Say who took part.", "truthfulness")
-    fitting = {"users"} if evidence.rests_on != TIMES else {"users", "timed"}
-    fitting |= {kind for kind in ("home", "hall") if record["kind"].casefold().startswith(kind)}
-    if tests and (not (asked_people or evidence.rests_on == TIMES) or not tests <= fitting):
+    fitting = {"timed"} if timed else set()
+    if asked_people or evidence.rests_on == TIMES:
+        fitting |= {"users", *(kind for kind in ("home", "hall") if record["kind"].casefold().startswith(kind))}
+    if not tests <= fitting:
         message = (
             f"The sentence names another kind of test; it was: {record['kind'] if asked_people else evidence.rests_on}."
         )
