@@ -9,7 +9,7 @@ import hashlib
 import json
 import math
 import re
-from collections.abc import Mapping
+from collections.abc import Iterable, Mapping
 from datetime import datetime
 from typing import Any
 
@@ -60,7 +60,11 @@ def first_moments(study: Study) -> list[str]:
 
 def first_score(study: Study) -> str:
     """Return the moment of the first score; empty if no score carries one that can be read."""
-    readable = [text for text in first_moments(study) if not np.isnat(read_dates(pd.Series([text])).values[0])]
+    return _earliest(first_moments(study))
+
+
+def _earliest(moments: Iterable[str]) -> str:
+    readable = [text for text in moments if not np.isnat(read_dates(pd.Series([text])).values[0])]
     return min(readable, key=lambda text: moment(text, "The time of a score"), default="")
 
 
@@ -82,10 +86,7 @@ def order_of_testing(study: Study) -> tuple[dict[str, int], dict[str, str]]:
     listed = listed.loc[listed["test_order"].notna() & (listed["attribute"] != "")]
     if listed.empty or study.scores.empty:
         return dict(zip(listed["attribute"], listed["test_order"].astype(int), strict=True)), {}
-    known = first_moments(study) or [day for days in days_stated(study).values() for day in days]
-    readable = [text for text in known if not np.isnat(read_dates(pd.Series([text])).values[0])]
-    first = min(readable, key=lambda text: moment(text, "The time of a score"), default="")
-    places, late = {}, {}
+    first, places, late = _first_known(study), dict[str, int](), dict[str, str]()
     for name, place, at in zip(listed["attribute"], listed["test_order"], listed["test_order_at"], strict=True):
         why = _why_late(str(at), first)
         if why:
@@ -95,8 +96,22 @@ def order_of_testing(study: Study) -> tuple[dict[str, int], dict[str, str]]:
     return places, late
 
 
+def margins_stated(study: Study) -> bool:
+    """Return whether the margins of the study count as stated beforehand: no scores were there when they were written.
+
+    Those changed later count where the plan of the statistics is dated before the first score.
+    """
+    plan = str(study.facts.get("statistics_plan_dated", ""))
+    return not study.facts.get("margin_changed_at") or not _why_late(plan, _first_known(study))
+
+
+def _first_known(study: Study) -> str:
+    """Return the moment of the first score, else the first day that is stated; empty if neither can be read."""
+    return _earliest(first_moments(study) or [day for days in days_stated(study).values() for day in days])
+
+
 def _why_late(at: str, first: str) -> str:
-    """Return why a place fixed at one moment does not count beside the first score; empty if it does."""
+    """Return why what was fixed at one moment does not count beside the first score; empty if it does."""
     if not at or np.isnat(read_dates(pd.Series([at])).values[0]):
         return "nothing shows when it was fixed"
     if not first:

@@ -42,6 +42,9 @@ STATED = (
     Column("scale_max", "number", "the highest possible score"),
     Column("benchmark", "text", "the prototype that the others are compared with"),
     Column("margin", "number", "the smallest difference that matters"),
+    Column(
+        "margin_changed_at", "text", "when that, or one of an attribute, was changed after scores; filled in on saving"
+    ),
     Column("liking_margin", "number", "the smallest difference in liking that matters"),
     Column("batch_sd", "number or object", "the standard deviation between batches"),
     Column("batch_sd_df", "number", "the degrees of freedom that it was learned with"),

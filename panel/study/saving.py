@@ -13,6 +13,7 @@ from datetime import datetime
 from pathlib import Path
 from typing import Any
 
+import numpy as np
 import pandas as pd
 
 from panel.errors import StudyError
@@ -69,7 +70,8 @@ def save(
             raise StudyError(f"There is no folder {folder}.")
         with one_writer(folder):
             now = read_folder(folder)
-            after = _order_dated(now, change(now) if callable(change) else _merged(seen, change, now))
+            after = change(now) if callable(change) else _merged(seen, change, now)
+            after = _margin_dated(now, _order_dated(now, after))
             if callable(change) and (theirs := study_changes(seen, now)):
                 _refuse_collisions(_touched_since(study_changes(now, after), theirs))
             put_study(folder, now, after, who=who, what=what)
@@ -108,6 +110,24 @@ def _order_dated(now: Study, after: Study) -> Study:
     return replace(
         after, tables={**after.tables, "attributes": new.assign(test_order_at=pd.array(moments, dtype="str"))}
     )
+
+
+def _margin_dated(now: Study, after: Study) -> Study:
+    """Return the changed study with the moment at which a margin was last changed while scores were there."""
+    old, new = _margins(now), _margins(after)
+    kept = {name: fact for name, fact in after.facts.items() if name != "margin_changed_at"}
+    before = {"margin_changed_at": at} if (at := now.facts.get("margin_changed_at")) else {}
+    if now.scores.empty or all(old[name] == new[name] for name in old.keys() & new.keys()):
+        return replace(after, facts=kept | before)
+    when = datetime.now().astimezone().isoformat(timespec="seconds")
+    return replace(after, facts={**kept, "margin_changed_at": when})
+
+
+def _margins(study: Study) -> dict[str, float | None]:
+    """Return attribute to its own margin, None without, and nothing's name to that of the study."""
+    table = study.table("attributes")
+    own = zip(table["attribute"], table["margin"].astype(float), strict=True)
+    return {"": study.facts.get("margin"), **{name: None if np.isnan(size) else size for name, size in own}}
 
 
 def undo(folder: str | Path, number: int, *, who: str, why: str) -> Study:

@@ -11,7 +11,7 @@ import pandas as pd
 from numpy.typing import NDArray
 
 from panel.checks.confounds import Confounds, untold_findings
-from panel.checks.moments_recorded import order_of_testing
+from panel.checks.moments_recorded import margins_stated, order_of_testing
 from panel.errors import ModelError
 from panel.models.prototypes.panel_design import (
     VARIANCE_COLUMNS,
@@ -157,7 +157,8 @@ def find_differences(
     benchmark = versus if versus is not None else study.benchmark
     fitted = fit_study(study, adjust_for) if adjust_for else fit_study(study)
     _ask(study, fitted, versus)
-    margins, margin_stated = study.margins(margin), margin is None or margin == study.facts.get("margin")
+    margins, own = study.margins(margin), margin is None or margin == study.facts.get("margin")
+    margin_stated = own and margins_stated(study)
     told = [(design, fit, inference(fit, small_sample)) for design, fit in fitted.fits]
     order = pd.Index(study.attributes)
     attributes, pairs = _tested(study, fitted, told)

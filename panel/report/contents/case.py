@@ -10,6 +10,7 @@ import numpy as np
 import pandas as pd
 
 from panel.answers import Answers, NoAnswer
+from panel.checks.moments_recorded import margins_stated
 from panel.claims.judge import Claims
 from panel.claims.verdict import AGAINST, FOR, OPEN
 from panel.errors import PanelError
@@ -397,10 +398,11 @@ def _laid_down(study: Study) -> Iterator[tuple[str, str, str]]:
     ]
     if planned:
         yield "Differences planned", first_few(planned, 6), dated
-    if study.facts.get("margin") is not None:
+    by_plan = margins_stated(study)
+    if study.facts.get("margin") is not None and by_plan:
         yield "Difference that matters, trained panel", f"{format_typed(study.facts['margin'])} points", dated
     own_margins = {name: size for name, size in study.margins().items() if size != study.facts.get("margin")}
-    for name, size in own_margins.items():
+    for name, size in own_margins.items() if by_plan else ():
         yield f"Difference that matters, {study.attribute_words(name)}", naming(study).number(name, size), dated
     for entry in entries_of(study, "questions"):
         margin = entry.get("margin", entry.get("similar_below"))

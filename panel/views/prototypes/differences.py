@@ -309,7 +309,7 @@ def _mind(result: Differences, names: Naming) -> tuple[str, ...]:
 
 _TYPED_IN = (
     "The margin of {margin} was typed in after the scores: it shows nothing, and tells only what would lie within it. "
-    "State it in the study before the next test."
+    "State it in the study before the next test, or the earlier day of the plan that has it."
 )
 
 

@@ -150,6 +150,36 @@ def test_saving_dates_a_place_and_keeps_it_once_there_are_scores(tmp_path):
     assert read_folder(folder).table("attributes")["test_order_at"].tolist() == last["test_order_at"].tolist()
 
 
+def test_a_margin_changed_after_the_scores_came_in_shows_nothing_unless_an_older_plan_has_it(tmp_path):
+    whole = study_of([0, 0], np.nan, "", facts={"margin": 5})
+    folder = tmp_path / "study"
+    write_study(whole, folder)
+    alike = find_differences(read_folder(folder), versus="P1", margin=None)
+    assert alike.margin_stated  # as it was when the scores came in
+
+    def told(**facts):
+        save(folder, read_folder(folder), lambda now: replace(now, facts={**now.facts, **facts}))
+        return find_differences(read_folder(folder), versus="P1")
+
+    assert told(title="another").margin_stated
+    typed = told(margin=30)
+    assert not typed.margin_stated
+    assert "alike" not in set(typed.versus["verdict"])
+    assert not told(margin=5).margin_stated  # who takes it back has seen the scores all the same
+    assert not told(margin_changed_at=None).margin_stated  # what is on record stays
+    assert not told(statistics_plan_dated="2025-03-11").margin_stated
+    stated = told(statistics_plan_dated="2025-03-01", margin=30)
+    assert stated.margin_stated
+    assert set(stated.versus["verdict"]) == {"alike"}
+
+    def of_attribute(now):
+        return replace(now, tables={**now.tables, "attributes": now.table("attributes").assign(margin=[30.0, np.nan])})
+
+    write_study(whole, tmp_path / "other")
+    save(tmp_path / "other", read_folder(tmp_path / "other"), of_attribute)
+    assert not find_differences(read_folder(tmp_path / "other"), versus="P1").margin_stated
+
+
 def test_over_all_rows_false_alarms_stay_at_the_level():
     # 2,000 studies by the numbers of the F tests alone would prove the rule only; here whole studies are fitted, fewer.
     # benchmarks/calibration.py draws 2,000

@@ -267,7 +267,7 @@ def test_at_most_three_sentences_to_mind_and_the_margin_typed_in_is_one():
     assert told.mind == (
         "No batch is recorded: another batch may come out differently.",
         "The margin of 6 was typed in after the scores: it shows nothing, and tells only what would lie within it. "
-        "State it in the study before the next test.",
+        "State it in the study before the next test, or the earlier day of the plan that has it.",
     )
 
 
