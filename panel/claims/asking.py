@@ -7,8 +7,22 @@ from collections.abc import Mapping, Sequence
 from dataclasses import replace
 from functools import lru_cache
 
-from panel.claims.names import SILENT, Tokens, Way, beginning, entries_at, is_applied, number_at, root, tokens_of
-from panel.claims.parts import LETTERS, OF_PEOPLE, UNREADABLE, Entry, Share, degree_of, sign_of
+from panel.claims.names import Way, beginning, is_applied
+from panel.claims.parts import (
+    LETTERS,
+    OF_PEOPLE,
+    SILENT,
+    UNREADABLE,
+    Entry,
+    Share,
+    Tokens,
+    degree_of,
+    entries_at,
+    number_at,
+    root,
+    sign_of,
+    tokens_of,
+)
 from panel.claims.reading import OURS, Cursor, Reading, longest
 
 _ASIDE = frozenset(("aside", "function", "imperative", "apply"))

@@ -11,18 +11,22 @@ import re
 from dataclasses import replace
 
 from panel.claims.asking import Asking
-from panel.claims.names import SILENT, Names, entries_at, is_english, number_at, tokens_of
+from panel.claims.names import Names, is_english
 from panel.claims.parts import (
     LETTERS,
     NOUN,
     OF_FILM,
     OF_PEOPLE,
+    SILENT,
     UNREADABLE,
     Entry,
     Share,
     degree_of,
+    entries_at,
+    number_at,
     of_people_at_large,
     said_once,
+    tokens_of,
 )
 from panel.claims.reading import BEFORE_OTHER, JOINS, OURS, SEVERAL, SUPERLATIVES, Reading, longest
 

@@ -16,7 +16,8 @@ from panel.checks.confounds import Confounds
 from panel.claims.asking import happened
 from panel.claims.claim import Claim, kinds
 from panel.claims.grammar import read_sentence
-from panel.claims.names import Names, entries_at, is_turned, names_of, words_of
+from panel.claims.names import Names, is_turned, names_of
+from panel.claims.parts import entries_at, words_of
 from panel.claims.reading import Reading
 from panel.errors import ModelError
 from panel.models.consumers.answers import AnswerGrid, Kind, answer_grid

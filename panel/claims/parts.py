@@ -1,11 +1,18 @@
-"""What the parts of a statement say together, and the shares it quotes."""
+"""The words of sentences and what each may be; what the parts of a statement say together, the shares it quotes."""
 
 from __future__ import annotations
 
 import math
 import re
-from collections.abc import Iterable, Sequence
+import unicodedata
+from collections.abc import Iterable, Iterator, Mapping, Sequence
 from dataclasses import dataclass
+from functools import cache, lru_cache
+from itertools import product
+from types import MappingProxyType
+
+from panel.study.knowledge import shared_table
+from panel.words import format_list
 
 
 @dataclass(frozen=True, slots=True)
@@ -152,3 +159,166 @@ def of_people_at_large(people: Iterable[str], shares: Iterable[Share], *, some: 
     """Return whether a share is told of people, and not counted out of as many: most people, 88 % of adults."""
     counts = [not share.of or (share.of > _TEN and {"of", "in"} & {*share.words.split()}) for share in shares]
     return (some or (bool(counts) and not any(counts))) and not _AT_LARGE.isdisjoint(people)
+
+
+# The words of a sentence: cut into tokens, whatever its case, hyphens or line breaks, and looked up in the tables.
+
+
+Tokens = tuple[str, ...]
+_PLAIN = re.compile("[a-z ]+")
+_TOKEN = re.compile(r"\d+(?:[.,]\d+)*|[^\W\d_][^\W_]*(?:'[^\W_]+)*|\S")
+_APOSTROPHES = dict.fromkeys(map(ord, "’ʼ‘`´"), "'")
+_DASHES = dict.fromkeys(map(ord, "‐‑‒–—−"), "-")
+_SIGNS = _APOSTROPHES | _DASHES | {ord("&"): " and "}
+_ONES = ("one", "two", "three", "four", "five", "six", "seven", "eight", "nine")
+_TENS = ("twenty", "thirty", "forty", "fifty", "sixty", "seventy", "eighty", "ninety")
+_TWO_WORDS = re.compile(rf"\b({'|'.join(_TENS)}) ({'|'.join(_ONES)})\b")
+_CONTRACTIONS = (
+    (re.compile(r"\bvs\."), "vs"),
+    (re.compile(r"\bi'm\b"), "i am"),
+    (re.compile(r"\b(it|that|this|there|here|what|who)'s\b"), r"\1 is"),
+    (re.compile(r"(?<=[a-z])'s\b"), " its"),  # the lotion's feel
+    (re.compile(r"(?<=[a-z])'d(?= (?:been|had|(?!need)\w+ed)\b)"), " had"),
+    (re.compile(r"(?<=[a-z])'d\b"), " would"),
+    (re.compile(r"(?<=[a-z])'re\b"), " are"),
+    (re.compile(r"(?<=[a-z])'ll\b"), " will"),
+    (re.compile(r"(?<=[a-z])'ve\b"), " have"),
+    (re.compile(r"(?<=\d)- (?=to )"), " "),  # 25- to 60-year-olds
+)
+SILENT = frozenset(".,;:!()\"“”„«»'-*†‡§•·|✓✔☑●▪")
+"""Marks that say nothing; every other sign is a word that has to be accounted for."""
+
+
+@lru_cache(maxsize=10_000)
+def tokens_of(text: str) -> Tokens:
+    """Return the words, numbers and signs of a text; hyphens inside words split them, silent marks stay."""
+    noted = re.sub(r"[⁰¹²³⁴-⁹]+|\[\d\]|\(\d\)", " † ", text.translate(_SIGNS))  # a footnote's mark is no number
+    plain = unicodedata.normalize("NFKC", noted).translate(_SIGNS).casefold()
+    for short, whole in _CONTRACTIONS:
+        plain = short.sub(whole, plain)
+    return tuple(_TOKEN.findall(_in_digits(re.sub(r"(?<=\w)-(?=\w)", " ", plain))))
+
+
+def _in_digits(text: str) -> str:
+    """Return a text with its numbers of two words, as eighty four, in digits."""
+    text = re.sub(r"\b(one|a) hundred\b", "100", text)
+    return _TWO_WORDS.sub(lambda found: str(10 * _TENS.index(found[1]) + 20 + _ONES.index(found[2]) + 1), text)
+
+
+def words_of(text: str) -> Tokens:
+    """Return the tokens of a text without its silent marks."""
+    return tuple(token for token in tokens_of(text) if token not in SILENT)
+
+
+def legible(word: str) -> str:
+    """Return a word as a reader can make out what it holds: signs nobody sees and letters of another script by name."""
+    odd = [
+        sign
+        for sign in word
+        if not sign.isprintable() or (sign.isalpha() and "LATIN" not in unicodedata.name(sign, ""))
+    ]
+    if not odd or (len(odd) == len(word) > 1):
+        return word
+    names = format_list(list(dict.fromkeys(unicodedata.name(sign, f"U+{ord(sign):04X}") for sign in odd)))
+    return f"{word} ({names})" if len(odd) < len(word) else f"a sign of its own ({names})"
+
+
+@cache
+def phrases() -> Mapping[Tokens, tuple[Entry, ...]]:
+    """Return the table of words by the tokens of each phrase; a place with a kind of product is one, too."""
+    found: dict[Tokens, tuple[Entry, ...]] = {}
+    products: dict[str, list[Tokens]] = {part: [] for part in _PRODUCTS}
+    for row in shared_table("claim_words_en").to_dict("records"):
+        value = float(row["value"]) if row["value"] else float("nan")
+        entry = Entry(str(row["part"]), str(row["family"]), str(row["asked_as"]), value)
+        for phrase in _written_out(str(row["phrase"])):
+            key = tuple(phrase.split()) if _PLAIN.fullmatch(phrase) else words_of(phrase)
+            found[key] = (*found.get(key, ()), entry)
+            if entry.part in products:
+                products[entry.part].append(key)
+    places, forms = products.values()
+    found |= {place + form: (Entry("product_type"),) for place in places for form in forms if len(form) == 1}
+    return MappingProxyType(found)
+
+
+def _written_out(phrase: str) -> list[str]:
+    """Return every phrase that one with choices stands for: `{rated|judged} {|as}` for four."""
+    pieces = re.split(r"\{([^{}]*)\}", phrase)
+    return [
+        "".join(chosen)
+        for chosen in product(*([piece] if n % 2 == 0 else piece.split("|") for n, piece in enumerate(pieces)))
+    ]
+
+
+_PRODUCTS = ("product_place", "product_type")  # face, lotion: together a kind of product, too
+
+
+@cache
+def known_words() -> frozenset[str]:
+    """Return every word that stands in some phrase of the table."""
+    return frozenset(word for phrase in phrases() for word in phrase)
+
+
+@cache
+def _longest_phrases() -> dict[str, int]:
+    """Return the number of words of the longest phrase that begins with a word."""
+    found: dict[str, int] = {}
+    for phrase in phrases():
+        found[phrase[0]] = max(found.get(phrase[0], 0), len(phrase))
+    return found
+
+
+def entries_at(tokens: Tokens, place: int, part: str = "") -> Iterator[tuple[int, Entry]]:
+    """Give what may stand at a place, the longest phrase first: its number of tokens and what it is."""
+    longest = _longest_phrases().get(tokens[place], 0) if place < len(tokens) else 0
+    for length, entry in _standing(tokens[place : place + longest]) if longest else ():
+        if not part or entry.part == part:
+            yield length, entry
+
+
+_NOTHING = 0, Entry("")
+
+
+def entry_at(tokens: Tokens, place: int, part: str) -> tuple[int, Entry]:
+    """Return the longest phrase of a part at a place, or of any part: its number of tokens, 0 where there is none."""
+    longest = _longest_phrases().get(tokens[place], 0) if place < len(tokens) else 0
+    return _longest_of_each(tokens[place : place + longest]).get(part, _NOTHING) if longest else _NOTHING
+
+
+@lru_cache(maxsize=4096)
+def _longest_of_each(words: Tokens) -> dict[str, tuple[int, Entry]]:
+    found: dict[str, tuple[int, Entry]] = {}
+    for length, entry in _standing(words):
+        found.setdefault(entry.part, (length, entry))
+        found.setdefault("", (length, entry))
+    return found
+
+
+@lru_cache(maxsize=4096)
+def _standing(words: Tokens) -> tuple[tuple[int, Entry], ...]:
+    """Return what words may begin with, the longest first: the steps of the grammar ask again and again."""
+    lengths = range(len(words), 0, -1)
+    return tuple((length, entry) for length in lengths for entry in phrases().get(words[:length], ()))
+
+
+def number_at(tokens: Tokens, place: int) -> float | None:
+    """Return the number at a place, in digits or in words; None where there is none."""
+    if place >= len(tokens):
+        return None
+    token = tokens[place]
+    if token[0].isdigit():
+        thousands = re.fullmatch(r"\d{1,3}(?:,\d{3})+", token)
+        text = token.replace(",", "") if thousands else token.replace(",", ".")
+        try:
+            return float(text)
+        except ValueError:
+            return None
+    return next((entry.value for _, entry in entries_at(tokens, place, "number")), None)
+
+
+@lru_cache(maxsize=10_000)
+def root(word: str) -> str:
+    """Return what the forms of a verb have in common: rins of rinse and rinsing, se of saw, dri of drying."""
+    form = next((entry.family for _, entry in entries_at((word,), 0, "form of")), word)
+    bare = re.sub(r"(?<=\w\w)e$", "", re.sub(r"(?<=\w\w)(?:ing|ed|es|s)$", "", form))
+    return re.sub(r"y$", "i", re.sub(r"([b-df-hj-np-tv-z])\1$", r"\1", bare))

@@ -6,8 +6,22 @@ import math
 from collections.abc import Mapping
 from dataclasses import dataclass, field, replace
 
-from panel.claims.names import SILENT, Names, Tokens, entries_at, entry_at, number_at, root
-from panel.claims.parts import LETTERS, OF_PEOPLE, UNREADABLE, Entry, Share, degree_of, sign_of
+from panel.claims.names import Names
+from panel.claims.parts import (
+    LETTERS,
+    OF_PEOPLE,
+    SILENT,
+    UNREADABLE,
+    Entry,
+    Share,
+    Tokens,
+    degree_of,
+    entries_at,
+    entry_at,
+    number_at,
+    root,
+    sign_of,
+)
 
 _TURNS = frozenset(("comparative", "not comparative", "parity", "not parity"))
 

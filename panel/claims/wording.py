@@ -29,8 +29,8 @@ from panel.claims.claim import (
     of_kind,
 )
 from panel.claims.materials import Materials
-from panel.claims.names import family_of, floor, is_timed, legible, public_name, question_words, words_of
-from panel.claims.parts import OF_FILM, OF_PEOPLE, SLACK, UNREADABLE
+from panel.claims.names import family_of, floor, is_timed, public_name, question_words
+from panel.claims.parts import OF_FILM, OF_PEOPLE, SLACK, UNREADABLE, legible, words_of
 from panel.claims.reading import Reading
 from panel.study.knowledge import shared_table
 from panel.study.naming import naming

@@ -7,7 +7,8 @@ import pytest
 from hypothesis import example, given, settings
 from hypothesis import strategies as st
 
-from panel.claims.names import SILENT, _known_words, names_of, tokens_of
+from panel.claims.names import names_of
+from panel.claims.parts import SILENT, known_words, tokens_of
 from tests.claims.claim_studies import words_judge
 from tests.claims.test_fresh import PROTOTYPES, STATEMENTS, STUDIES
 
@@ -65,7 +66,7 @@ def taken():
     """Every word that some table or study knows."""
     names = [names_of(make()) for make in STUDIES.values()]
     groups = (group for own in names for group in (own.prototypes, own.titles, own.ingredients, own.attributes))
-    return SILENT | _known_words() | {word for phrases in groups for phrase in phrases for word in phrase}
+    return SILENT | known_words() | {word for phrases in groups for phrase in phrases for word in phrase}
 
 
 def put_in(sentence, added):

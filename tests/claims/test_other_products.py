@@ -14,7 +14,7 @@ from pathlib import Path
 import pytest
 
 from panel.claims.judge import judge_drafts
-from panel.claims.names import root
+from panel.claims.parts import root
 from panel.claims.verdict import AS_WORDED
 from tests.claims.claim_studies import answer_rows, panel_scores, seeded, study_with, vote_rows
 

@@ -5,7 +5,7 @@ import re
 import pytest
 
 from panel.claims.claim import _NUMBERS, _TEXTS
-from panel.claims.names import entries_at, words_of
+from panel.claims.parts import entries_at, words_of
 from panel.claims.wording import _refused_words, _whole_words
 from panel.study.knowledge import shared_table
 from panel.study.tables import TABLES
