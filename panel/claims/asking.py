@@ -3,11 +3,11 @@
 from __future__ import annotations
 
 import re
-from collections.abc import Mapping, Sequence
+from collections.abc import Sequence
 from dataclasses import replace
 from functools import lru_cache
 
-from panel.claims.names import Way, beginning, is_applied
+from panel.claims.names import beginning, is_applied
 from panel.claims.parts import (
     LETTERS,
     OF_PEOPLE,
@@ -18,8 +18,8 @@ from panel.claims.parts import (
     Tokens,
     degree_of,
     entries_at,
+    in_own_terms,
     number_at,
-    root,
     sign_of,
     tokens_of,
 )
@@ -34,8 +34,6 @@ _SAYS = frozenset(("property", "comparative", "superlative", "less", "more", "le
 _OF_TEST = frozenset(("panel", "range_tail", "test", "tested", "judged", "assessed", "compared", "rated", "scored"))
 _FULL = frozenset((".", ":", ";", "!", "?"))
 _MAY = frozenset(("can", "could", "may", "might", "should", "must", "will"))
-_BY_SIGN = {1.0: ("more",), -1.0: ("less",), 2.0: ("most",), -2.0: ("least",)}
-_TOLD_BY = {"ease": ("ease",), "time": ("time",), "more": ("more", "ease")}  # glides more, or more easily
 _BEING_SO = frozenset(("feels", "feel", "felt", "is", "are", "it"))
 _LONG = 6  # words: our new evening body lotion, members of our trained panel
 _PRESENT = frozenset(("prefer", "prefers", "choose", "favour", "pick"))
@@ -76,14 +74,6 @@ def _forms(doing: Tokens) -> frozenset[tuple[Tokens, str]]:
     forms = [(past, "done"), (stem, "do"), (f"{stem}e", "do"), (stem[:-1] if stem[-1:] == stem[-2:-1] else stem, "do")]
     forms += [("dry", "is")] if stem == "dry" else []
     return frozenset(found | {((*doing[:place], word, *doing[place + 1 :]), kind) for word, kind in forms if stem})
-
-
-@lru_cache(maxsize=1_000)
-def _degrees_of(adjective: str) -> Mapping[str, Tokens]:
-    """Return the forms of how something is, and what each says: grainy nothing, grainier more, grainiest most."""
-    stems = {re.sub("y$", "i", adjective), adjective.removesuffix("e"), f"{adjective}{adjective[-1]}"}
-    ends = {f"{stem}{end}": (word,) for stem in stems for end, word in (("er", "more"), ("est", "most"))}
-    return {**ends, adjective: ()}
 
 
 class Asking(Cursor):
@@ -165,7 +155,8 @@ class Asking(Cursor):
         for place in range(len(tokens) - 1, -1, -1):
             length, named = longest(self.names.prototypes, tokens, place)
             if length and named == self.own and not any(self.entry("role", place + more)[0] for more in range(length)):
-                tokens = (*tokens[:place], "this", "formula", *tokens[place + length :])
+                start = place - (tokens[max(0, place - 1) : place] in (("our",), ("the",)))
+                tokens = (*tokens[:start], "this", "formula", *tokens[place + length :])
         self.tokens = tokens
         for place in range(len(self.tokens) - 1, -1, -1):
             length, entry = self.entry("said as", place)
@@ -173,9 +164,10 @@ class Asking(Cursor):
                 self.tokens = (*self.tokens[:place], *tokens_of(entry.family), *self.tokens[place + length :])
         for place in range(len(self.tokens) - 1, -1, -1):
             self.tokens = (*self.tokens[:place], *self.straight(place))
-            self.tokens = (*self.tokens[:place], *self.in_own_terms(place))
             self.tokens = (*self.tokens[:place], *self.named_again(place))
-        return self.with_events()
+        self.tokens = self.with_events()
+        products = [max(self.one_name(place)[0], self.plural_at(place)) for place in range(len(self.tokens))]
+        return in_own_terms(self.tokens, self.names.ways, products)
 
     def straight(self, place: int) -> Tokens:
         """Return the words from a place on, the next of them moved or left out where it is said straight without."""
@@ -210,37 +202,6 @@ class Asking(Cursor):
             if left is not None and whole is not None:
                 return (f"{whole - left:g}", *rest[2:])
         return self.of_the_product(place)
-
-    def in_own_terms(self, place: int) -> Tokens:
-        """Return the words from a place on by the name of an attribute: more ease of melting for melts more easily."""
-        tokens = self.tokens
-        for way in self.names.ways:
-            if way.kind == "so":
-                there = tokens[place : place + len(way.named)] == way.named or self.entry("site", place + 1)[0] > 0
-                if not there and tokens[place] in (forms := _degrees_of(way.verb)):
-                    return (*forms[tokens[place]], *way.named, *tokens[place + 1 :])
-                continue
-            length, entry = self.entry("to verb", place)
-            end = self.after_verb_of(way, place + length) if length and entry.family == way.kind else 0
-            if end:
-                return (*_BY_SIGN[entry.value], *way.named, *tokens[end:])
-            end = then = self.after_verb_of(way, place)
-            while end and then < min(end + _LONG, len(tokens)) and tokens[then] not in (*SILENT, "than", "and"):
-                length, entry = self.entry("verb so", then)
-                if length and entry.family in _TOLD_BY[way.kind]:
-                    return (*_BY_SIGN[entry.value], *way.named, *tokens[end:then], *tokens[then + length :])
-                then += 1
-        return tokens[place:]
-
-    def after_verb_of(self, way: Way, place: int) -> int:
-        """Return the place after the verb an attribute is named by; 0 where it is not there."""
-        here = self.tokens[place : place + 1]
-        if not here or here == way.named or root(here[0]) != way.verb:
-            return 0
-        after = way.particle and self.own_product(place + 1)  # rinse our new balm off
-        start = after or place + 1
-        end = start + len(way.particle)
-        return end if self.tokens[start:end] == way.particle else 0
 
     def named_again(self, place: int) -> Tokens:
         """Return the words from a place on, with what `it` or `one` stands for named again."""
@@ -325,7 +286,8 @@ class Asking(Cursor):
         """Put aside a lone verb, degree or less that ends in a full mark: spread the news! easy does it: less:."""
         alone = len(self.found.core) == 1 and self.found.core[0].part in ("verb", "degree", "less")
         alone = alone and not (self.headline or self.question or self.asking or self.found.families & OF_PEOPLE)
-        if alone and self.tokens[self.place] in (*_FULL, "-"):
+        follows = any(token not in SILENT for token in self.tokens[self.place :])
+        if alone and follows and self.tokens[self.place] in (*_FULL, "-"):
             self.headline, self.found.core, self.found.pauses = self.found.core, [], []
 
     def drop_headline(self) -> None:

@@ -507,7 +507,7 @@ class _Reader(Asking):
         length, family = longest(self.names.attributes, self.tokens, self.place)
         if length and length >= next(entries_at(self.tokens, self.place), (0, None))[0]:
             own = any(e.part in ("property", "verb") for n, e in entries_at(self.tokens, self.place) if n == length)
-            if not own:
+            if not own or family.startswith("attribute "):
                 self.found.core.append(Entry("property", family, family, 1.0, self.words(length)))
                 self.found.order.append(f"property {family}")
                 self.place += length
@@ -517,7 +517,8 @@ class _Reader(Asking):
     def statement(self) -> bool:
         """Take what is said of a property: the words of the statement itself, the longest phrase first."""
         for length, entry in entries_at(self.tokens, self.place):
-            if entry.part == "site" and max(self.product_at(self.place), self.plural_at(self.place)) > length:
+            product = max(self.product_at(self.place), self.plural_at(self.place))
+            if product > length or (product == length and entry.part in ("property", "site")):  # two oils
                 continue
             into = {"by"} if entry.family != "body" else {"by", "in", "into"}
             if entry.part == "site" and into & {*self.tokens[max(0, self.place - 2) : self.place]}:  # made by hand

@@ -16,7 +16,7 @@ from panel.checks.confounds import Confounds
 from panel.claims.asking import happened
 from panel.claims.claim import Claim, kinds
 from panel.claims.grammar import read_sentence
-from panel.claims.names import Names, is_turned, names_of
+from panel.claims.names import Names, is_applied, is_turned, names_of
 from panel.claims.parts import entries_at, words_of
 from panel.claims.reading import Reading
 from panel.errors import ModelError
@@ -163,9 +163,13 @@ class Materials:
         """What a sentence may name of the study."""
         return names_of(self.study)
 
-    def read(self, sentence: str, own: str = "") -> Reading:
-        """Return what a sentence says, about the prototype `own` where it is named; each is read once."""
-        found: Reading = self._kept(("read", sentence, own), lambda: read_sentence(sentence, self.names, own))
+    def read(self, sentence: str, own: str = "", *, of_panel: bool = False) -> Reading:
+        """Return what a sentence says, about the prototype `own` where it is named; each is read once.
+
+        `of_panel`: it may tell an attribute in the words of its name, whatever their order; a question is not read so.
+        """
+        names = self.names if of_panel else replace(self.names, ways=())
+        found: Reading = self._kept(("read", sentence, own, of_panel), lambda: read_sentence(sentence, names, own))
         return found
 
     def once(self, what: Callable[[Claim, Materials], Any], claim: Claim) -> Any:
@@ -200,6 +204,8 @@ class Materials:
     def happened(self, attribute: str) -> frozenset[str]:
         """Return what those minutes count from, as a sentence may name it: rinsing, or that it was applied."""
         words = judged_after(self.study, attribute)
+        if is_applied(words):
+            return frozenset(("applied",))
         return frozenset(happened(self.read(words))) or frozenset(filter(None, (words,)))
 
     def role(self, prototype: str) -> str:
@@ -224,7 +230,7 @@ class Materials:
     def sites_of_product(self) -> frozenset[str]:
         """The places that the product is for, by its name or the area it was used on: hands for a hand cream."""
         words = {word for phrase in self.names.product_types for word in phrase}
-        words |= set(words_of(str(self.study.facts.get("area", ""))))
+        words |= set(words_of(f"{self.study.facts.get('title', '')} {self.study.facts.get('area', '')}"))
         return frozenset(entry.family for word in words for _, entry in entries_at((word,), 0, "site"))
 
     def when(self, attribute: str) -> str:

@@ -8,8 +8,25 @@ from collections.abc import Iterator, Mapping
 from dataclasses import dataclass, field
 from fnmatch import translate
 from functools import cache, lru_cache
+from types import MappingProxyType
 
-from panel.claims.parts import SILENT, Entry, Tokens, entries_at, known_words, phrases, root, tokens_of, words_of
+from panel.claims.parts import (
+    LETTERS,
+    LIGHT,
+    OBJECTS,
+    PARTICLES,
+    SILENT,
+    STATES,
+    Entry,
+    Tokens,
+    Way,
+    entries_at,
+    kernel,
+    known_words,
+    phrases,
+    tokens_of,
+    words_of,
+)
 from panel.study.knowledge import ingredients, shared_table, worded, wordings
 from panel.study.naming import judged_after, moment_words
 from panel.study.numbers_read import same_quantity
@@ -22,7 +39,7 @@ class Names:
 
     `roles` gives for a family of role words (previous, benchmark ...) the prototypes it fits; `product_types` the
     kinds of product the study is about, empty where it does not say; `purpose` what words of
-    its purpose begin with; `dose` the amount the panel got; `ways` how attributes named by a verb are told otherwise,
+    its purpose begin with; `dose` the amount the panel got; `ways` how attributes of its own are told,
     `moments` what may have happened before it was judged.
     """
 
@@ -51,11 +68,14 @@ def names_of(study: Study) -> Names:
         beginning(word) for text in told for word in words_of(text) if len(word) > _SHORT and not _is_refused(word)
     )
     dose = words_of(str(study.facts.get("dose", "")))[:2]
-    ways = tuple(way for words, family in attributes.items() if family.startswith(_OF_STUDY) for way in _way_of(words))
+    ways = tuple(way for name in study.attributes for way in _ways_to(study, name))
     return Names(prototypes, roles, _ingredients(study), types, titles, attributes, purpose, dose, ways, _events(study))
 
 
-_APPLIED = re.compile(r"\b(rub|massag|appl[iy]|cream(ing|ed)|put|use\b|using|used|wear|spread|work(ed|ing)? (it )?in)")
+_APPLIED = re.compile(
+    r"\b(rub|massag|appl[iy]|cream(ing|ed)|put|use\b|using|used|wear|spread|work(ed|ing)? (it )?in"
+    r"|brush(ed|ing)? (it )?on|dabb|blend)"
+)
 
 
 def is_applied(words: str) -> bool:
@@ -99,48 +119,132 @@ def beginning(word: str) -> str:
 def family_of(study: Study, attribute: str) -> str:
     """Return what an attribute speaks of, in the words of the table; a word of its own where they do not know it."""
     words = study.attribute_words(attribute)
-    return _family_named(words) or _family_named(moment_words(words)[0]) or f"{_OF_STUDY}{attribute}"
+    found = _family_named(words) or _family_named(moment_words(words)[0])
+    return f"{_OF_STUDY}{attribute}" if not found or (found in _BY_TIME and _is_how_far(study, attribute)) else found
+
+
+def _is_how_far(study: Study, attribute: str) -> bool:
+    """Return whether an attribute that could be a speed is defined by how far it goes: absorption after ten minutes."""
+    table = study.table("attributes")
+    told = " ".join(str(text) for text in table.loc[table["attribute"] == attribute, "definition"]).casefold()
+    fast = re.search(
+        r"\b(fast|quick|rapid|speed|rate|soon|time|seconds|minutes|easy|easily|ease)",
+        f"{attribute} {study.attribute_words(attribute)} {told}".casefold(),
+    )
+    return fast is None and re.search(r"\bhow (far|much|completely|fully)\b", told) is not None
 
 
 _OF_STUDY = "attribute "  # and its name: what no table of words speaks of
 
 
-@dataclass(frozen=True, slots=True)
-class Way:
-    """How an attribute is told otherwise: `verb` is the root of what it is named by, `particle` what goes with that.
-
-    `kind` is ease, time or more, or so where it is named by how something is: grainy for graininess or grainy feel.
-    """
-
-    kind: str
-    verb: str
-    particle: Tokens
-    named: Tokens
+# An attribute that no table of words knows is told in the words of its name, whatever their order and form.
 
 
-_FELT = frozenset((word,) for word in ("feel", "feeling", "touch", "look", "texture", "sensation"))
-_PARTICLES = frozenset(("off", "in", "on", "up", "out", "away", "down"))
-_UNTIL = re.compile(
-    r"(?:time|seconds) (?:it takes |taken )?(?:until|till|to|before) (?:\w+ )*?(?:(?:has|have|is|are) )?"
+_LEADS = (
+    ("ease", re.compile(r"(?:ease|easiness) of ")),
+    ("speed", re.compile(r"(?:speed|quickness|rate) of ")),
+    ("time", re.compile(r"(?:time|seconds|minutes) (?:it takes |taken |needed )?(?:to|until|till|before|that|for) ")),
+    ("more", re.compile(r"(?:degree|amount|level|intensity|extent|number|feel|feeling|sensation|perception) of ")),
+)
+_EASE, _SPEED = frozenset(("easily", "readily", "effortlessly")), frozenset(("quickly", "rapidly", "fast"))
+_GENERIC = frozenset((
+    "film", "residue", "layer", "feel", "feeling", "marks", "traces", "look", "touch", "texture", "sensation",
+))  # fmt: skip
+_MODIFIERS = frozenset((
+    "initial", "immediate", "final", "overall", "total", "general", "perceived", "sensory", "tactile", "visual",
+    "afterfeel", "after", "feel", "first", "second", "end", "time", "ease", "speed", "until", "till", "degree",
+    "amount", "level", "intensity",
+))  # fmt: skip
+_SMALL = frozenset((
+    "a", "an", "the", "is", "are", "it", "has", "have", "that", "and", "or", "its", "be", "been", "my", "your",
+    "their", "i", "you", "they", "not", "no", "so", "as", "than", "more", "less", "most", "least", "too",
+))  # fmt: skip
+
+
+def _ways_to(study: Study, attribute: str) -> Iterator[Way]:
+    """Give how an attribute of the study's own is told: by its name, and by that without its moment."""
+    words = study.attribute_words(attribute)
+    family = family_of(study, attribute)
+    if not family.startswith(_OF_STUDY) and (family in _BY_TIME or not STATES & {*words_of(moment_words(words)[0])}):
+        return
+    table = study.table("attributes")
+    row = table.loc[table["attribute"] == attribute]
+    told = " ".join(str(cell) for column in ("definition", "procedure") for cell in row[column])
+    loose = frozenset(kernel(word) for word in words_of(told) if _may_be_told(word))
+    for named in {words_of(words), words_of(moment_words(words)[0])}:
+        needed, beside, kind = _needed(study, named)
+        if needed:
+            yield Way(kind, needed, (beside | loose).difference(*needed), named, "more" in row["direction"].tolist())
+
+
+def _may_be_told(word: str) -> bool:
+    """Return whether a word of a definition may stand in a sentence: one that turns, counts or compares nothing."""
+    bears = any(entry.part in LETTERS or entry.part in _BEARING for _, entry in entries_at((word,), 0))
+    small = bears or word in _SMALL | STATES | OBJECTS | _MODIFIERS
+    return word.isalpha() and len(word) > _SHORT and not (small or _is_refused(word))
+
+
+_BEARING = frozenset(
+    ("number", "people", "panel", "role", "fraction", "majority", "at_least", "unit", "agree", "changes", "cause")
 )
 
 
-def _way_of(words: Tokens) -> Iterator[Way]:
-    """Give how an attribute is told by its verb: ease of melting, time until it has disappeared, drag."""
-    ends = words[-1:] if words[-1:] and words[-1] in _PARTICLES else ()
-    before = words[: len(words) - len(ends)]
-    if words[:2] == ("ease", "of") and before[2:] == before[-1:]:
-        yield Way("ease", root(before[-1]), ends, words)
-    elif _UNTIL.match(" ".join(words)) and len(before) > 1:
-        yield Way("time", root(before[-1]), ends, words)
-    elif words[-1:] == ("time",) and words[0].endswith("ing"):
-        yield Way("time", root(words[0]), words[1:-1], words)
-    elif len(words) == 1 and words[0].endswith("ness"):
-        yield Way("so", re.sub("i$", "y", words[0].removesuffix("ness")), (), words)
-    elif len(words) == 1:
-        yield Way("more", root(words[0]), (), words)
-    elif words[1:] in _FELT:
-        yield Way("so", words[0], (), words)
+def _needed(study: Study, named: Tokens) -> tuple[tuple[frozenset[str], ...], frozenset[str], str]:
+    """Return what has to be told of a name, in groups of which one will do, what may be, and of which kind it is."""
+    text = " ".join(named)
+    kind, lead = next(((kind, found[0]) for kind, form in _LEADS if (found := form.match(text))), ("more", ""))
+    words = text.removeprefix(lead).split()
+    if words[-1:] == ["time"] and words[0].endswith("ing"):
+        kind, words = "time", words[:-1]
+    kind = "ease" if _EASE & {*words} else "speed" if _SPEED & {*words} else kind
+    types = {word for phrase in _product(study)[0] for word in phrase}
+    words = [word for word in words if word not in _EASE | _SPEED | types]
+    starts = [
+        place for place, word in enumerate(words) if place and word in STATES | OBJECTS and not _ends(words, place)
+    ]
+    parts = [words[start:end] for start, end in zip([0, *starts], [*starts, len(words)], strict=True)]
+    core = _content(parts[0]) if parts else []
+    strong = [word for word in core if word not in _GENERIC | LIGHT | PARTICLES]
+    needed = [_alike(word) for word in strong]
+    beside = set(core)
+    for part in parts[1:]:
+        own = _content(part[1:])
+        beside.update(own)
+        if own and not _is_state(part):
+            needed.append(frozenset().union(*map(_alike, own)))
+    needed = needed or [frozenset((kernel(word),)) for word in core]
+    return tuple(needed), frozenset(map(kernel, beside)), kind
+
+
+@lru_cache(maxsize=1_000)
+def _alike(word: str) -> frozenset[str]:
+    """Return the kernels of a word and of those that say the same: gloss for shine, oily for greasy."""
+    own = {entry.family for _, entry in entries_at((word,), 0, "property") if entry.value == 1}
+    same = (
+        words[0] for words, entries in phrases().items() if len(words) == 1
+        for entry in entries if entry.part == "property" and entry.value == 1 and entry.family in own
+    )  # fmt: skip
+    return frozenset(map(kernel, (word, *same)))
+
+
+def _ends(words: list[str], place: int) -> bool:
+    """Return whether a small word belongs to the verb before it: comb through, rinse off."""
+    return words[place] in PARTICLES and place + 1 == len(words)
+
+
+def _content(words: list[str]) -> list[str]:
+    return [word for word in words if word.isalpha() and word not in _SMALL | STATES | OBJECTS - PARTICLES]
+
+
+def _is_state(part: list[str]) -> bool:
+    """Return whether part of a name tells a moment or the skin, which may stay untold: when damp, on the skin."""
+    if part[0] in STATES:
+        return not (
+            part[0] in ("when", "while")
+            and any(word.endswith("ing") for word in part)
+            and not is_applied(" ".join(part))
+        )
+    return all(any(entry.part == "site" for _, entry in entries_at((word,), 0)) for word in _content(part[1:]))
 
 
 _BY_TIME = frozenset(("soaking in", "spreading"))  # what is done the faster, the less time it takes
@@ -158,24 +262,60 @@ def is_timed(study: Study, attribute: str) -> bool:
     return same_quantity(unit, "s") or "time" in words_of(study.attribute_words(attribute))
 
 
+def sites_judged(study: Study, attribute: str) -> frozenset[str]:
+    """Return the places an attribute is judged on, by its name, its definition and its procedure."""
+    table = study.table("attributes")
+    told = table.loc[table["attribute"] == attribute, ["attribute", "name", "definition", "procedure"]]
+    words = {word for text in told.to_numpy(str).ravel() for word in words_of(text)}
+    return frozenset(entry.family for word in words for _, entry in entries_at((word,), 0, "site"))
+
+
 @lru_cache(maxsize=10_000)
 def _family_named(name: str) -> str:
-    """Return the one thing that the name of an attribute speaks of; empty where that is none or several."""
-    whole = [entry for length, entry in entries_at(words_of(name), 0) if length == len(words_of(name))]
+    """Return the one thing that the name of an attribute speaks of; empty where that is none, several, or not all."""
+    words = words_of(name)
+    whole = [entry for length, entry in entries_at(words, 0) if length == len(words)]
     found = {entry.family for entry in whole if entry.part in ("property", "verb")} or _families_of(name)
-    return next(iter(found)) if len(found) == 1 else ""
+    of_time = _LEADS[2][1].match(f"{' '.join(words)} ") is not None and not found <= _BY_TIME
+    if len(found) != 1 or (not whole and (of_time or _unknown(words))):
+        return ""
+    return next(iter(found))
+
+
+def _unknown(words: Tokens) -> list[str]:
+    """Return the words of a name that no phrase of the table holds and that are no mere addition."""
+    place, found = 0, []
+    while place < len(words):
+        length = next((n for n, _ in entries_at(words, place)), 0)
+        if not length and words[place].isalpha() and len(words[place]) > 1 and words[place] not in _MODIFIERS:
+            found.append(words[place])
+        place += length or 1
+    return found
 
 
 def _prototypes(study: Study) -> tuple[dict[Tokens, str], dict[str, frozenset[str]]]:
     named = {way: own for own in study.prototypes for way in _ways_of(own)}  # also those scored and not listed
+    kinds, short = _product(study)[0], dict[Tokens, set[str]]()
     roles: dict[str, set[str]] = {}
     for row in study.table("prototypes").to_dict("records"):
         own = str(row["prototype"])
         named |= {way: own for text in (own, str(row["name"])) for way in _ways_of(text)}
+        for way in _short_of(words_of(str(row["name"])), kinds):
+            short.setdefault(way, set()).add(own)
         for text in (own, str(row["name"]), str(row["role"])):
             for family in _role_families(words_of(text)):
                 roles.setdefault(family, set()).add(own)
-    return named, {family: frozenset(found) for family, found in roles.items()}
+    only = {way: next(iter(found)) for way, found in short.items() if len(found) == 1}
+    return only | named, {family: frozenset(found) for family, found in roles.items()}
+
+
+def _short_of(name: Tokens, kinds: frozenset[Tokens]) -> set[Tokens]:
+    """Return how a name is said for short: classic stick, classic one, for classic deodorant stick."""
+    kind = max((kind for kind in kinds if name[-len(kind) :] == kind), key=len, default=())
+    said = name[: -len(kind)] if kind else ()
+    if (_is_any(said) and said != ("new",)) or _role_families(said):
+        return set()
+    return {(*said, kind[-1]), (*said, "one")}
 
 
 def _ways_of(name: str) -> set[Tokens]:
@@ -205,17 +345,28 @@ def _role_families(tokens: Tokens) -> set[str]:
 
 
 def _product(study: Study) -> tuple[frozenset[Tokens], frozenset[Tokens]]:
-    """Return the kinds of product the study says it is about, each with its last word, and its title without them."""
+    """Return the kinds of product the study says it is about, each with its last word, and its title without them.
+
+    What no table knows is the last word of the title, with what is before it in the name of a prototype and in the
+    title: stick and deodorant stick of a deodorant cream stick.
+    """
     title = words_of(str(study.facts.get("title", "")))
     for text in (title, words_of(str(study.facts.get("purpose", "")))):
         found = _longest_types(text)
         if found:
             break
+    noun = title[-1:] if title and title[-1].isalpha() and len(title) <= _MOST_OF_A_KIND else ()
+    for words in map(words_of, study.table("prototypes")["name"] if noun else ()):
+        begins = len(words) - next((n for n, word in enumerate(reversed(words)) if word not in title), len(words))
+        found |= {words[begins:]} if words[-1:] == noun and not _role_families(words[begins:]) else set()
     types = found | {phrase[-1:] for phrase in found}
     cut = title
     for phrase in sorted(found, key=len, reverse=True):
         cut = cut[: -len(phrase)] if cut[-len(phrase) :] == phrase else cut
     return frozenset(types), frozenset({cut} - {()})
+
+
+_MOST_OF_A_KIND = 6  # words: nail and cuticle oil pen; a longer title tells of more than the product
 
 
 def _longest_types(tokens: Tokens) -> set[Tokens]:
@@ -286,7 +437,16 @@ def saying(study: Study, attribute: str, way: str) -> str:
     if family in table.index:
         return str(table.loc[family, way])
     words = study.attribute_words(attribute)
+    lead, manner = _LEADS[0][1].match(words.casefold()), next((word for word in words.split() if word in _EASE), "")
+    if lead and way in _EASIER:
+        return f"{_EASIER[way]} {words[lead.end() :]}"
+    if manner and way in _EASILY:
+        return words.replace(manner, f"{_EASILY[way]} {manner}", 1) + " as" * (way == "as_much")
     return _OWN[way].format(moment_words(words)[0] if way == "absent" else words)
+
+
+_EASIER = MappingProxyType({"more": "easier", "less": "less easy", "most": "the easiest", "least": "the least easy"})
+_EASILY = MappingProxyType({"more": "more", "less": "less", "as_much": "as", "most": "the most", "least": "the least"})
 
 
 def public_name(study: Study, names: Names, prototype: str) -> str:

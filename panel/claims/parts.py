@@ -320,5 +320,159 @@ def number_at(tokens: Tokens, place: int) -> float | None:
 def root(word: str) -> str:
     """Return what the forms of a verb have in common: rins of rinse and rinsing, se of saw, dri of drying."""
     form = next((entry.family for _, entry in entries_at((word,), 0, "form of")), word)
-    bare = re.sub(r"(?<=\w\w)e$", "", re.sub(r"(?<=\w\w)(?:ing|ed|es|s)$", "", form))
+    past = (
+        r"(?<=\w\w)(?:ing|es|s)$" if re.fullmatch(r"[^aeiou]{1,2}eed", form) else r"(?<=\w\w)(?:ing|ed|es|s)$"
+    )  # need
+    bare = re.sub(r"(?<=\w\w)e$", "", re.sub(past, "", form))
     return re.sub(r"y$", "i", re.sub(r"([b-df-hj-np-tv-z])\1$", r"\1", bare))
+
+
+# An attribute that no table of words knows is told in the words of its name, whatever their order and form.
+
+
+STATES = frozenset(("when", "while", "during", "until", "till", "once", "after", "before", "to"))
+OBJECTS = frozenset((
+    "on", "onto", "between", "under", "around", "against", "with", "over", "in", "inside", "into", "across", "at",
+    "of", "from",
+))  # fmt: skip
+LIGHT = frozenset((
+    "go", "goes", "going", "went", "come", "comes", "coming", "came", "get", "gets", "got", "keep", "keeps", "kept",
+    "put", "putting", "leave", "leaves", "lie", "lies", "lay", "lays", "sit", "sits", "sat",
+))  # fmt: skip
+PARTICLES = frozenset(("off", "in", "on", "up", "out", "away", "down", "through"))
+"""Small words of names: what leads a moment, or a thing; verbs that say little; what goes with a verb."""
+
+
+@dataclass(frozen=True, slots=True)
+class Way:
+    """How an attribute of the study's own is told: `named` is its name, `needed` the kernels of words, one of each.
+
+    `beside` are those that may be told as well: of its name, and words of its definition that no table knows. `kind` is
+    ease, time, speed or more: what a word such as faster says of it.
+    """
+
+    kind: str
+    needed: tuple[frozenset[str], ...]
+    beside: frozenset[str]
+    named: Tokens
+    more_is_better: bool = False
+
+
+@lru_cache(maxsize=10_000)
+def kernel(word: str) -> str:
+    """Return what words of one stem have in common: friz of frizzy, frizzier, frizz; cov of covers and coverage."""
+    word = root(re.sub(r"(?<=\w\w\w)(?:ness|ly|(?<!s)age)$", "", re.sub(r"ption$", "b", word)))
+    for _ in range(2):
+        word = re.sub(r"(?<=\w\w\w)[ie]$", "", re.sub(r"(?<=\w\w)(?:er|est)$", "", word))
+        word = re.sub(r"([b-df-hj-np-tv-z])\1$", r"\1", word)
+    return word
+
+
+_TOLD_BY = {
+    "ease": ("ease",),
+    "time": ("time",),
+    "speed": ("time",),
+    "more": ("more", "ease"),
+}  # glides more, or more easily
+_BY_SIGN = {1.0: ("more",), -1.0: ("less",), 2.0: ("most",), -2.0: ("least",)}
+_DEGREES = frozenset(("more", "less", "most", "least", "fewer", "fewest", "as"))
+_ONE_DEGREE = frozenset((word,) for word in _DEGREES)
+_DENIALS = frozenset(("no", "not", "without", "zero"))
+_MANNERS = frozenset(("easily", "readily", "effortlessly", "easy", "quickly", "fast", "rapidly"))
+
+
+def in_own_terms(tokens: Tokens, ways: Sequence[Way], products: Sequence[int]) -> Tokens:
+    """Return a sentence with an attribute of the study's own by its name: more ease of melting for melts more easily.
+
+    `products`: how many tokens at each place name a product; those say nothing of an attribute.
+    """
+    free, place = set(range(len(tokens))), 0
+    while place < len(tokens):
+        told = products[place] == 1 and bool((_DEGREES | _DENIALS) & set(tokens[max(0, place - 1) : place]))
+        length = 0 if told else products[place]  # less oil on the towel
+        free -= set(range(place, place + length))
+        place += length or 1
+    stems = {place: kernel(tokens[place]) for place in free if tokens[place].isalpha()}
+    there = set(stems.values())
+    fitting = [way for way in ways if all(group & there for group in way.needed)]
+    if not fitting:
+        return tokens
+    way = max(fitting, key=lambda each: (len(each.needed), len(there & each.beside)))
+    return _by_name(tokens, way, stems)
+
+
+def _by_name(tokens: Tokens, way: Way, stems: Mapping[int, str]) -> Tokens:
+    """Return the tokens with the words of an attribute left out and its name beside what compares or denies."""
+    needed = [place for place, stem in stems.items() if any(stem in group for group in way.needed)]
+    said: dict[int, tuple[int, Tokens]] = {}
+    for place in range(len(tokens)):
+        length, sign = _degree_at(tokens, place, way, stems)
+        if length and not any(start < place < start + n for start, (n, _) in said.items()):
+            said[place] = length, sign
+    apart = {place: SILENT & set(tokens[min(needed[0], place) : max(needed[0], place)]) for place in said}
+    said = {place: each for place, each in said.items() if not apart[place]}
+    denied = way.kind == "more" and any(_DENIALS & set(tokens[max(0, place - 2) : place]) for place in needed)
+    of_skin = any(
+        entry_at(tokens, place + 1, "site")[0] and (place in said or place - 1 in said) for place in needed
+    )  # less scratchy skin
+    if of_skin or not (said or denied):
+        return tokens
+    drop, at = _told(tokens, way, stems), next(iter(said), needed[0])
+    out: list[str] = []
+    for place, token in enumerate(tokens):
+        inside = any(start < place < start + n for start, (n, _) in said.items())
+        if place in said:
+            out += said[place][1]
+        elif not inside and place not in drop:
+            out.append(token)
+        if place == at:
+            out += way.named
+    return tuple(out)
+
+
+def _told(tokens: Tokens, way: Way, stems: Mapping[int, str]) -> set[int]:
+    """Return the places of the words that tell of an attribute, small ones between them among these."""
+    wanted = way.beside.union(*way.needed)
+    drop = {place for place, stem in stems.items() if stem in wanted and not _elsewhere(tokens, place, way)}
+    beside = {
+        place + 1 + (tokens[place + 1 : place + 2] in _ONE_DEGREE): place for place in stems if tokens[place] in LIGHT
+    }
+    drop |= {light for place, light in beside.items() if {place, light - 1} & drop}  # lay most evenly, comes off on
+    drop |= {place for place in stems if tokens[place] in PARTICLES and place - 1 in drop}
+    small = [place for place in stems if tokens[place] in way.named and tokens[place] not in _DEGREES]
+    drop |= {place for place in small if {place + 1, place + 2} & drop}
+    drop |= {
+        place
+        for place in stems
+        if tokens[place] == "with" and tokens[place + 1 : place + 2] in _ONE_DEGREE and place + 2 in drop
+    }
+    drop |= {place for place in stems if tokens[place] == "like" and {place + 1, place + 2} & drop}  # like a mask
+    manner = {place for place in stems if tokens[place] in _MANNERS and tokens[place - 1] == "as"}
+    return drop | manner | {place + 1 for place in manner if tokens[place] == "easy"}  # as easy to comb as
+
+
+def _elsewhere(tokens: Tokens, place: int, way: Way) -> bool:
+    """Return whether a word that is no word of the name tells a moment or what people do: during the massage."""
+    before = place - (tokens[place - 1 : place] in (("the",), ("a",)))
+    governed = before > 0 and tokens[before - 1] in (*STATES, "as", "you", "we", "they")
+    own = {kernel(word) for word in way.named}.union(*way.needed)
+    return governed and kernel(tokens[place]) not in own
+
+
+def _degree_at(tokens: Tokens, place: int, way: Way, stems: Mapping[int, str]) -> tuple[int, Tokens]:
+    """Return how many tokens at a place compare what is told of an attribute, and the plain words for it."""
+    for part in ("to verb", "verb so"):
+        length, entry = entry_at(tokens, place, part)
+        number = tokens[place + 1 : place + 2] == ("than",) and number_at(tokens, place + 2) is not None
+        if length and entry.family in _TOLD_BY[way.kind] and not number:  # more than 8 in 10
+            return length, _BY_SIGN[-entry.value if way.kind == "speed" else entry.value]
+    word = tokens[place]
+    if place in stems and any(stems[place] in group for group in way.needed) and word not in way.named:
+        for end, sign in (("er", 1.0), ("est", 2.0)):
+            if word.endswith(end) and kernel(word.removesuffix(end)) == stems[place]:
+                return 1, _BY_SIGN[sign]
+    if word == "better" and way.more_is_better:
+        return 1, _BY_SIGN[1.0]
+    if word == "as" and "as" not in tokens[place + 1 :]:
+        return 0, ()  # the same as
+    return (1, (word,)) if word in _DEGREES and tokens[place + 1 : place + 2] != ("than",) else (0, ())

@@ -88,19 +88,30 @@ class Reading:
         sign = 1 if self.degree == "just right" else sign_of(self.core)
         return -sign if self.turned else sign
 
+    @property
+    def in_own_words(self) -> bool:
+        """Whether a question has words that the tables do not know, or says several things: quick to rub in."""
+        return bool(self.left_over) or len(self.families) > 1
+
     def in_the_words_of(self, asked: Reading) -> bool:
         """Return whether it says what was asked in the same words, whoever says it, and when.
 
         Where nothing is denied, joined or compared a part may stand elsewhere: I forget it after a while.
         """
         both = (self, asked)
-        done = {
-            root(words) for words in asked.words_for("function") if self.by_product
-        }  # is taken off by it: takes off
-        turned = {words for words in self.left_over if root(words) in done - _ORDERING}
-        told, of_question = ([root(words) for words in each.order if words not in _OF_NOBODY | turned] for each in both)
-        read = _OF_NOBODY | turned | {chunk.words for each in both for chunk in each.core}
-        left, unread = (sorted(root(word) for word in each.left_over if word not in read) for each in both)
+        small = [
+            {root(words) for words in each.words_for("function") if root(words) != words} - _ORDERING for each in both
+        ]
+        turned = small[1] if self.by_product else set()  # is taken off by it: takes off
+        alike = (small[0] & {root(words) for words in asked.left_over}) | (
+            turned & {root(words) for words in self.left_over}
+        )
+        told, of_question = (
+            [root(words) for words in each.order if words not in _OF_NOBODY and root(words) not in alike]
+            for each in both
+        )
+        read = _OF_NOBODY | {chunk.words for each in both for chunk in each.core}
+        left, unread = (sorted({root(word) for word in each.left_over if word not in read} - alike) for each in both)
         if not (_ORDERING & {words.split()[0] for words in of_question}):
             told, of_question = sorted(told), sorted(of_question)
         return told == of_question and left == unread
@@ -458,10 +469,10 @@ class Cursor:
         if self.tokens[place : place + 1] == ("one",) and counts:
             return 0  # after one application, one minute after it
         types = self.names.product_types
-        for length, _ in entries_at(self.tokens, place, "product_type"):
-            phrase = self.tokens[place : place + length]
-            if phrase in types or (not types and length == 1):
-                return length
+        if own := max((len(kind) for kind in types if self.tokens[place : place + len(kind)] == kind), default=0):
+            return own
+        if not types and any(length == 1 for length, _ in entries_at(self.tokens, place, "product_type")):
+            return 1
         title = max((len(t) for t in self.names.titles if self.tokens[place : place + len(t)] == t), default=0)
         after = self.product_at(place + title) if title and types else 0
         return title + after if title and (after or not types) else self.entry("product", place)[0]

@@ -29,7 +29,7 @@ from panel.claims.claim import (
     of_kind,
 )
 from panel.claims.materials import Materials
-from panel.claims.names import family_of, floor, is_timed, public_name, question_words
+from panel.claims.names import family_of, floor, is_timed, public_name, question_words, sites_judged
 from panel.claims.parts import OF_FILM, OF_PEOPLE, SLACK, UNREADABLE, legible, words_of
 from panel.claims.reading import Reading
 from panel.study.knowledge import shared_table
@@ -48,11 +48,11 @@ def wording_of(
     """Return what is found in the words of a claim, and the words that nothing accounts for."""
     if _said_by_the_tool(claim.claim, evidence):
         return (), ()
-    reading = materials.read(claim.claim, claim.prototype)
+    reading = materials.read(claim.claim, claim.prototype, of_panel=bool(claim.attribute))
     asked = _question_reading(claim, materials) if claim.kind == "agreement" else None
-    own = asked is not None and bool(asked.left_over) and reading.in_the_words_of(asked)
+    own = asked is not None and asked.in_own_words and reading.in_the_words_of(asked)
     not_covered = () if own else tuple(dict.fromkeys(map(legible, reading.left_over)))
-    found = list(_refused(claim, reading.left_over, perceived=own and reading.has("feel")))
+    found = list(_refused(claim, reading.left_over, asked=own, perceived=own and reading.has("feel")))
     if claim.kind != BEYOND and not claim.problems:
         found += _whole(reading, not_covered, own=own)
         found += _statement_findings(claim, evidence, materials, reading)
@@ -89,11 +89,11 @@ def _whole(reading: Reading, not_covered: tuple[str, ...], *, own: bool) -> Iter
         )
 
 
-def _refused(claim: Claim, left_over: list[str], *, perceived: bool) -> Iterator[WordingFinding]:
+def _refused(claim: Claim, left_over: list[str], *, asked: bool, perceived: bool) -> Iterator[WordingFinding]:
     """Explain the words left over that the table of refused words knows.
 
-    A word of physiology in a sentence that people were asked in just these words, and that speaks of feeling, is a
-    perception, and only noted.
+    In a sentence that people were asked in just these words only those of medicine, safety and physiology are refused;
+    one of physiology is a perception, and only noted, where it speaks of feeling.
     """
     sentence, told = " ".join(words_of(claim.claim)), set()
     for row in _refused_words():
@@ -105,6 +105,8 @@ def _refused(claim: Claim, left_over: list[str], *, perceived: bool) -> Iterator
             continue
         told.add((row["category"], hits[0]))
         category, words = row["category"], hits[0]
+        if category not in _STOP_CATEGORIES and asked:
+            continue
         if category not in _STOP_CATEGORIES:
             message = f"{row['message']} (“{words}”)"
             yield _change(category, message, row["advice"], row["criterion"], row["source"])
@@ -155,7 +157,7 @@ def _question_reading(claim: Claim, materials: Materials) -> Reading | None:
     """Return the reading of the sentence people were asked about; None where it rests on no question."""
     if claim.kind not in ("agreement", "absolute_negative") or not claim.question:
         return None
-    return materials.read(question_words(materials.study, claim.question))
+    return materials.read(question_words(materials.study, claim.question), of_panel=bool(claim.attribute))
 
 
 def _statement_findings(
@@ -183,7 +185,7 @@ def _statement_findings(
         yield _change(_QUALIFIER, evidence.qualifier, "Say it with this qualifier.", "honesty")
 
 
-def _on_manner(claim: Claim, reading: Reading) -> Iterator[WordingFinding]:
+def _on_manner(claim: Claim, reading: Reading, asked: Reading | None = None) -> Iterator[WordingFinding]:
     """Say where it tells how a thing looks that was felt, or how far, or how little, and that was not judged."""
     compared = reading.degree in ("comparative", "not parity")  # not even slightly greasy is more than not greasy
     for part, fitting, check, why, advice in (
@@ -191,7 +193,7 @@ def _on_manner(claim: Claim, reading: Reading) -> Iterator[WordingFinding]:
         ("fully", claim.kind == "time", _STRONGER, "how far was not judged", "Leave it out."),
         ("look", reading.families <= _SEEN, _ANOTHER, "what was judged is felt, not seen", "Say 'feels'."),
     ):
-        if reading.has(part) and not fitting:
+        if reading.has(part) and not (fitting or (asked is not None and asked.has(part))):
             message = f"The sentence says “{reading.words_for(part)[0]}”, and {why}."
             yield _change(check, message, advice, "truthfulness" if part == "look" else "honesty")
 
@@ -305,8 +307,8 @@ def _qualified(evidence: Evidence, reading: Reading) -> bool:
 
 def _beside_question(claim: Claim, materials: Materials, reading: Reading, asked: Reading) -> Iterator[WordingFinding]:
     """Say where the sentence is not the one that people were asked about."""
-    yield from _on_manner(claim, reading)
-    in_own_words = bool(asked.left_over)
+    yield from _on_manner(claim, reading, asked)
+    in_own_words = asked.in_own_words
     same = reading.family == asked.family and reading.asked_as == asked.asked_as
     same = reading.in_the_words_of(asked) if in_own_words else same and reading.degree != UNREADABLE
     words = question_words(materials.study, claim.question)
@@ -505,7 +507,7 @@ def _on_places(claim: Claim, materials: Materials, reading: Reading) -> Iterator
     own = materials.sites_of_product
     named = frozenset() if asked is None else asked.families_for("site")
     anywhere = asked is None or not (named or own - {"body"})  # the panel's forearm, a product for the whole body
-    fitting = named | own | ({"skin"} if anywhere else set())
+    fitting = named | own | ({"skin"} if anywhere else set()) | sites_judged(materials.study, claim.attribute)
     for site in sorted(reading.families_for("site") - fitting):
         message = f"The sentence speaks of {site}; that was not what was asked, or not what the product is for."
         yield _change("another place", message, "Name the place it was tried on.", "evidential support")
