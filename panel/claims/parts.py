@@ -205,6 +205,12 @@ def _in_digits(text: str) -> str:
     return _TWO_WORDS.sub(lambda found: str(10 * _TENS.index(found[1]) + 20 + _ONES.index(found[2]) + 1), text)
 
 
+def whole_words(word: str) -> str:
+    """Return the pattern of a word that stands alone, `*` for any ending."""
+    ending = re.escape(word).replace(r"\*", r"\w*")
+    return rf"(?<!\w){ending}(?!\w)"
+
+
 def words_of(text: str) -> Tokens:
     """Return the tokens of a text without its silent marks."""
     return tuple(token for token in tokens_of(text) if token not in SILENT)

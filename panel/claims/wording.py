@@ -30,7 +30,7 @@ from panel.claims.claim import (
 )
 from panel.claims.materials import Materials
 from panel.claims.names import family_of, floor, is_timed, public_name, question_words, sites_judged
-from panel.claims.parts import OF_FILM, OF_PEOPLE, SLACK, UNREADABLE, legible, words_of
+from panel.claims.parts import OF_FILM, OF_PEOPLE, SLACK, UNREADABLE, legible, whole_words, words_of
 from panel.claims.reading import Reading
 from panel.study.knowledge import shared_table
 from panel.study.naming import naming
@@ -99,7 +99,7 @@ def _refused(claim: Claim, left_over: list[str], *, asked: bool, perceived: bool
     for row in _refused_words():
         if row["phrase"].partition("*")[0] not in sentence:
             continue  # nearly all: no pattern need be made of them
-        found = re.finditer(_whole_words(row["phrase"]), sentence)
+        found = re.finditer(whole_words(row["phrase"]), sentence)
         hits = [hit[0] for hit in found if set(hit[0].split()) & set(left_over)]
         if not hits or (row["category"], hits[0]) in told:
             continue
@@ -125,12 +125,6 @@ def _refused_words() -> list[dict[str, str]]:
     """Return the rows of the refused words, these in lower case."""
     rows = shared_table("claim_refused_en").to_dict("records")
     return [{str(k): str(v) for k, v in row.items()} | {"phrase": str(row["phrase"]).casefold()} for row in rows]
-
-
-def _whole_words(word: str) -> str:
-    """Return the pattern of a word that stands alone, `*` for any ending."""
-    ending = re.escape(word).replace(r"\*", r"\w*")
-    return rf"(?<!\w){ending}(?!\w)"
 
 
 # Does the sentence say what the statement says: the property, the direction, how strongly, compared with what?
@@ -385,7 +379,8 @@ def _around_findings(
     record = test_record(materials.study, materials.voted_in if evidence.rests_on == VOTES else told_in)
     yield from _on_shares(claim, evidence, materials, reading)
     timed = bool(claim.attribute) and is_timed(materials.study, claim.attribute)
-    yield from _on_people(materials, evidence, reading, record, asked_people=asked_people, timed=timed)
+    yield from _on_people(materials, evidence, reading, record, asked_people=asked_people)
+    yield from _on_test(evidence, reading, record, asked_people=asked_people, timed=timed)
     yield from _on_places(claim, materials, reading)
     yield from _on_moments(claim, materials, reading, record, asked_people=asked_people)
     yield from _on_ingredients(claim, materials, reading)
@@ -453,10 +448,9 @@ def _on_people(
     record: Mapping[str, Any],
     *,
     asked_people: bool,
-    timed: bool,
 ) -> Iterator[WordingFinding]:
     """Say where the sentence speaks of people who did not take part, or of another kind of test."""
-    people, tests = reading.words_for("people"), reading.families_for("test")
+    people = reading.words_for("people")
     if people and not asked_people and (evidence.rests_on != TIMES or reading.families_for("people") != {"users"}):
         message = f"The sentence speaks of “{people[0]}”, and a trained panel judged it."
         advice = "Say 'in a trained-panel test', or ask users."
@@ -488,17 +482,23 @@ def _on_people(
     if reading.ages and reading.ages != record["ages"]:
         message = f"The sentence says “aged {reading.ages}”; recorded is: {record['ages'] or 'nothing'}."
         yield _change("ages in the sentence", message, "Say who took part.", "truthfulness")
+    if asked_people and record["staff"] == "yes":
+        message = "The people who answered work for the maker."
+        yield _change("staff", message, "Ask users who do not.", "honesty", "common practice")
+
+
+def _on_test(
+    evidence: Evidence, reading: Reading, record: Mapping[str, Any], *, asked_people: bool, timed: bool
+) -> Iterator[WordingFinding]:
+    """Say where the sentence speaks of another kind of test than the one that was made."""
     fitting = {"timed"} if timed else set()
     if asked_people or evidence.rests_on == TIMES:
         fitting |= {"users", *(kind for kind in ("home", "hall") if record["kind"].casefold().startswith(kind))}
-    if not tests <= fitting:
+    if not reading.families_for("test") <= fitting:
         message = (
             f"The sentence names another kind of test; it was: {record['kind'] if asked_people else evidence.rests_on}."
         )
         yield _change("another kind of test", message, "Name the test that was made.", "truthfulness")
-    if asked_people and record["staff"] == "yes":
-        message = "The people who answered work for the maker."
-        yield _change("staff", message, "Ask users who do not.", "honesty", "common practice")
 
 
 def _on_places(claim: Claim, materials: Materials, reading: Reading) -> Iterator[WordingFinding]:

@@ -5,8 +5,8 @@ import re
 import pytest
 
 from panel.claims.claim import _NUMBERS, _TEXTS
-from panel.claims.parts import entries_at, words_of
-from panel.claims.wording import _refused_words, _whole_words
+from panel.claims.parts import entries_at, whole_words, words_of
+from panel.claims.wording import _refused_words
 from panel.study.knowledge import shared_table
 from panel.study.tables import TABLES
 from tests.study.small_study import shared
@@ -63,9 +63,9 @@ def test_refused_words_are_explained_and_stop_or_change():
 
 def test_refused_words_stand_alone_and_take_any_ending_where_they_say_so():
     assert {"moistur*", "treats", "anti age"} <= {row["phrase"] for row in _refused_words()}
-    assert re.search(_whole_words("moistur*"), "moisturising")
-    assert not re.search(_whole_words("treats"), "retreats")
-    assert re.search(_whole_words("anti age"), "an anti age cream")
+    assert re.search(whole_words("moistur*"), "moisturising")
+    assert not re.search(whole_words("treats"), "retreats")
+    assert re.search(whole_words("anti age"), "an anti age cream")
 
 
 def test_no_refused_word_is_a_word_of_the_grammar_that_would_let_it_pass():
