@@ -517,10 +517,11 @@ def _on_pairs(pairs: pd.DataFrame, together: pd.DataFrame, changes: pd.DataFrame
     single = [str(swap) for swap in counts.index[counts == 1]]
     if single:
         yield f"Rests on one matched pair only, no interaction can be seen: {'; '.join(single)}."
-    amounts = changes.groupby(["removed", "added"], sort=False)["percent"].unique()
-    for (removed, added), percents in amounts[amounts.map(len) > 1].items():
-        each = format_list([f"{percent:g} %" for percent in percents])
-        yield f"Each amount is told from its own pairs, not along a straight line: {removed} → {added}, {each}."
+    for _, same in changes.groupby(["removed", "added"], sort=False):
+        amounts = [f"{percent:g} %" for percent in same["percent"].unique()]
+        if len(amounts) > 1:
+            what = f"{same['removed'].iloc[0]} → {same['added'].iloc[0]}, {format_list(amounts)}"
+            yield f"Each amount is told from its own pairs, not along a straight line: {what}."
 
 
 def _on_unpaired(scores: _Sittings, changes: pd.DataFrame, differing: pd.DataFrame) -> Iterator[str]:
