@@ -107,7 +107,13 @@ def test_a_study_without_consumers_says_so_and_calls_it_no_gap():
 def test_questions_named_by_whole_sentences_are_their_own_words():
     named = ["I see no marks on my clothes", "Too sticky?", "liking", "Q3"]
     answers = pd.DataFrame(
-        {"assessor": "C1", "prototype": "P1", "question": named, "kind": ["agreement"] * 2 + ["liking"] * 2, "answer": "5"}
+        {
+            "assessor": "C1",
+            "prototype": "P1",
+            "question": named,
+            "kind": ["agreement"] * 2 + ["liking"] * 2,
+            "answer": "5",
+        }
     )
     ballot = part(evidence_report(small_study(answers=answers)), "8")
     assert ballot.gaps == ("Consumers answered, but the words of these questions are not in the study: liking and Q3.",)

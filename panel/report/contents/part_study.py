@@ -352,7 +352,7 @@ def _asked(answers: Answers) -> list[Block]:
     recorded = {str(entry.get("question")) for entry in asked}
     rows = given.loc[~given["question"].isin([*recorded, ""]), ["question", "kind"]].drop_duplicates()
     whole = np.array([len(name.split()) >= _SENTENCE or name.endswith("?") for name in rows["question"]], dtype=bool)
-    asked = [*asked, *rows.loc[whole].assign(words=rows["question"]).to_dict("records")]
+    asked += [{"question": q, "kind": kind, "words": q} for q, kind in rows.loc[whole].itertuples(index=False)]
     short = list(dict.fromkeys(rows.loc[~whole, "question"]))
     gap = f"Consumers answered, but the words of these questions are not in the study: {format_list(short)}."
     return [*([_table(answers, QUESTIONS, asked)] if asked else []), *([said("gap", gap)] if short else [])]
