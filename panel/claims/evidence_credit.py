@@ -235,9 +235,9 @@ def _time_evidence(claim: Claim, materials: Materials, times: pd.Series, x: int,
             f"({format_interval(*most[1:])}).",
             f"That nine in ten need no longer than {bar} s: {p_words(p_most)}; that more than half do: "
             f"{p_words(p_half)} (exact, whatever the distribution). A mean is not used: it hides the slow half.",
-            "It holds for the dose, the area and the way of rubbing of this test.",
+            "It holds for the dose and the way of use of this test.",
         ),
-        needs=lambda: (people_for_share(x / n, _MOST),),
+        needs=lambda: (people_for_share(x / n, _MOST, do="need no longer", did="needed no longer"),),
         observed_share=x / n,
         method="exact binomial test of the share of people within the time; order statistics as intervals",
     )
