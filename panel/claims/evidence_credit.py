@@ -54,15 +54,15 @@ def _swap_row(claim: Claim, traced: TracedSwaps, ingredient: str) -> dict[Any, A
         (rows["attribute"] == claim.attribute) & ((rows["added"] == ingredient) | (rows["removed"] == ingredient))
     ]
     if claim.versus:
-        pairs = traced.pairs
-        ends = [
-            {claim.prototype, claim.versus} == {first, second}
-            for first, second in zip(pairs["prototype"], pairs["versus"], strict=True)
-        ]
-        rows = rows.loc[rows["swap"].isin(pairs.loc[ends, "swap"])]
+        rows = rows.loc[rows["swap"].isin(_of_pair(claim, traced.pairs)["swap"])]
     if rows.empty:
         return None
     return rows.sort_values("p_value", kind="stable").to_dict("records")[-1]
+
+
+def _of_pair(claim: Claim, pairs: pd.DataFrame) -> pd.DataFrame:
+    ends = zip(pairs["prototype"], pairs["versus"], strict=True)
+    return pairs.loc[[{claim.prototype, claim.versus} == {*each} for each in ends]]
 
 
 def _no_swap(claim: Claim, traced: TracedSwaps, ingredient: str, called: str) -> Evidence:
@@ -84,6 +84,12 @@ def _no_swap(claim: Claim, traced: TracedSwaps, ingredient: str, called: str) ->
             needs=lambda: (f"A pair of prototypes that differ by {ingredient} alone, at equal mass.",),
         )
     pair = f"{claim.prototype} and {claim.versus}" if claim.versus else "No two prototypes"
+    if "further" in set(_of_pair(claim, traced.unpaired)["kind"]):
+        return nothing_yet(
+            PANEL,
+            f"{pair} both have some of that swap made, and each amount is told beside the prototype without it. Name "
+            "that one in versus.",
+        )
     return nothing_yet(
         PANEL,
         f"{pair} do not differ by {ingredient} alone at equal mass, or nobody scored {called}. Make one prototype with "
