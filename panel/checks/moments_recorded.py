@@ -304,11 +304,15 @@ test_record.__test__ = False  # type: ignore[attr-defined]  # a function about t
 
 
 def panel_days(study: Study) -> str:
-    """Return the month in which the trained panel scored; empty if no score carries a time, nor the panel a day."""
+    """Return the month in which the trained panel scored; empty if no score carries a time, nor the panel a day.
+
+    Days are the panel's if their label is a session of its scores, or the only one that is not of users.
+    """
     entered = [when for when in study.scores["recorded_at"].unique() if when]
-    stated = [days for name, days in days_stated(study).items() if not _of_users(name)]
-    entered = entered or (list(stated[0]) if len(stated) == 1 else [])
-    first = _moment(min(entered)) if entered else None
+    stated = {name.strip().casefold(): days for name, days in days_stated(study).items() if not _of_users(name)}
+    sessions = {str(name).strip().casefold() for name in study.scores["session"].unique()}
+    own = list(stated.values()) if len(stated) == 1 else [stated[name] for name in sessions & set(stated)]
+    first = min(filter(None, map(_moment, entered or [day for days in own for day in days])), default=None)
     return f"{_MONTHS[first.month - 1]} {first.year}" if first else ""
 
 

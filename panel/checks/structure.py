@@ -23,6 +23,7 @@ from panel.study.journal import FACTS, JOURNAL, read_lines
 from panel.study.numbers_read import proposed_number
 from panel.study.people import names_of_people
 from panel.study.saving import journal_faults, open_elsewhere
+from panel.study.scores_used import rows_corrected
 from panel.study.study import RawFile, Study
 from panel.study.table_cells import nearest_column, nearest_table, number_text
 from panel.study.tables import TABLES, Column
@@ -163,7 +164,9 @@ def _cells_not_read(study: Study, sound: Study) -> list[Finding]:
         findings.append(
             Finding("warning", "fact_not_read", f"facts, {fact['column']}", message, fact_advice(fact["column"]))
         )
-    unread = unread.loc[~of_facts]
+    corrected = {str(row + 2) for row in rows_corrected(sound)}
+    scores = (unread["table"] == "scores") & (unread["column"] == "score")
+    unread = unread.loc[~of_facts & ~(scores & unread["row"].isin(corrected))]
     for (table, column, reason), cells in unread.groupby(["table", "column", "reason"], sort=False, dropna=False):
         rows, texts = cells["row"].tolist(), cells["text"].tolist()
 

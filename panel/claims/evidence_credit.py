@@ -54,15 +54,15 @@ def _swap_row(claim: Claim, traced: TracedSwaps, ingredient: str) -> dict[Any, A
         (rows["attribute"] == claim.attribute) & ((rows["added"] == ingredient) | (rows["removed"] == ingredient))
     ]
     if claim.versus:
-        pairs = traced.pairs
-        ends = [
-            {claim.prototype, claim.versus} == {first, second}
-            for first, second in zip(pairs["prototype"], pairs["versus"], strict=True)
-        ]
-        rows = rows.loc[rows["swap"].isin(pairs.loc[ends, "swap"])]
+        rows = rows.loc[rows["swap"].isin(_of_pair(claim, traced.pairs)["swap"])]
     if rows.empty:
         return None
     return rows.sort_values("p_value", kind="stable").to_dict("records")[-1]
+
+
+def _of_pair(claim: Claim, pairs: pd.DataFrame) -> pd.DataFrame:
+    ends = zip(pairs["prototype"], pairs["versus"], strict=True)
+    return pairs.loc[[{claim.prototype, claim.versus} == {*each} for each in ends]]
 
 
 def _no_swap(claim: Claim, traced: TracedSwaps, ingredient: str, called: str) -> Evidence:
@@ -84,6 +84,12 @@ def _no_swap(claim: Claim, traced: TracedSwaps, ingredient: str, called: str) ->
             needs=lambda: (f"A pair of prototypes that differ by {ingredient} alone, at equal mass.",),
         )
     pair = f"{claim.prototype} and {claim.versus}" if claim.versus else "No two prototypes"
+    if "further" in set(_of_pair(claim, traced.unpaired)["kind"]):
+        return nothing_yet(
+            PANEL,
+            f"{pair} both have some of that swap made, and each amount is told beside the prototype without it. Name "
+            "that one in versus.",
+        )
     return nothing_yet(
         PANEL,
         f"{pair} do not differ by {ingredient} alone at equal mass, or nobody scored {called}. Make one prototype with "
@@ -235,9 +241,9 @@ def _time_evidence(claim: Claim, materials: Materials, times: pd.Series, x: int,
             f"({format_interval(*most[1:])}).",
             f"That nine in ten need no longer than {bar} s: {p_words(p_most)}; that more than half do: "
             f"{p_words(p_half)} (exact, whatever the distribution). A mean is not used: it hides the slow half.",
-            "It holds for the dose, the area and the way of rubbing of this test.",
+            "It holds for the dose and the way of use of this test.",
         ),
-        needs=lambda: (people_for_share(x / n, _MOST),),
+        needs=lambda: (people_for_share(x / n, _MOST, do="need no longer", did="needed no longer"),),
         observed_share=x / n,
         method="exact binomial test of the share of people within the time; order statistics as intervals",
     )

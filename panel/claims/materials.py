@@ -510,18 +510,20 @@ def assessors_for_estimate(
     return _assessors(needed, 0, words, people)
 
 
-def people_for_share(share: float, bar: float, *, preferred: bool = False) -> str:
-    """Return how many people show a share who agree (or prefer it) above a bar, if the observed share is the truth."""
+def people_for_share(
+    share: float, bar: float, *, preferred: bool = False, do: str = "agree", did: str = "agreed"
+) -> str:
+    """Return how many people show a share who `do` (or prefer it) above a bar, if the observed share is the truth."""
     if share <= bar:
-        how = "half preferred it." if preferred else f"{typed_share(bar)} agreed. Change the formula, or the sentence."
+        how = "half preferred it." if preferred else f"{typed_share(bar)} {did}. Change the formula, or the sentence."
         return f"More people alone will not do: not more than {how}"
     if share >= 1:
         n = math.ceil(math.log(ALPHA) / math.log(bar))
-        return f"About {n} people, if all of them agree."
+        return f"About {n} people, if all of them {'prefer it' if preferred else do}."
     if preferred:
         words = f"a preference, if {cut_share(share)} of all people have it"
         return _people(lambda: share_numbers(share), words)
-    words = f"more than {typed_share(bar)}, if {cut_share(share)} of all users agree"
+    words = f"more than {typed_share(bar)}, if {cut_share(share)} of all users {do}"
     return _people(lambda: share_numbers(share, bar), words)
 
 

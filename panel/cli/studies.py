@@ -199,7 +199,7 @@ def glance(study: Path, as_json: bool) -> None:
     print_lines(told.headline, told.about, "")
     for title, lines in (
         ("Settle first", [in_short(finding) for finding in told.settle]),
-        ("Against the target", told.leaders),
+        ("Against the target, nearest first", told.leaders),
         ("May be said", [*told.may, *([told.may_not] if told.may_not else [])]),
         ("Next", [told.step]),
     ):

@@ -22,8 +22,8 @@ class Protocol:
     Parameters
     ----------
     items
-        `item words value stated usual basis source`: the value the study states, else the usual one; `stated` is True
-        where the study says it.
+        `item words value usual basis source`: what the study states, empty where it states nothing, and what is usual
+        for a cream on forearm or hand.
     times
         `attribute stage minutes earliest latest`: minutes after the end of rubbing at which it is scored, and from
         when to when that is in time; NaN where it is not tied to that moment.
@@ -38,22 +38,19 @@ class Protocol:
 
 
 def read_protocol(study: Study) -> Protocol:
-    """Return the protocol of a study: its facts (dose, area, strokes, room ...), else what is usual.
+    """Return the protocol of a study: its facts (dose, area, strokes, room ...), and what is usual.
 
     A fact has the name of its item, in the study's facts or in the object `protocol` among them.
     """
     own = study.facts.get("protocol")
     facts = {**study.facts, **(own if isinstance(own, dict) else {})}
-    names = shared_table("protocol")["item"]
-    stated = {name: str(facts[name]).strip() for name in names if str(facts.get(name) or "").strip()}
     items = shared_table("protocol")
-    values = [stated.get(item) or usual for item, usual in zip(items["item"], items["usual"], strict=True)]
-    items = items.assign(value=pd.Series(values, dtype="str"), stated=[item in stated for item in items["item"]])
+    items = items.assign(value=pd.Series([str(facts.get(name) or "").strip() for name in items["item"]], dtype="str"))
     listed = study.facts.get("deviations")
     entries = [entry for entry in listed if isinstance(entry, dict)] if isinstance(listed, list) else []
     rows = [{name: str(entry.get(name) or "") for name in _DEVIATION_COLUMNS} for entry in entries]
     return Protocol(
-        items=items[["item", "words", "value", "stated", "usual", "basis", "source"]],
+        items=items[["item", "words", "value", "usual", "basis", "source"]],
         times=_times(study),
         deviations=pd.DataFrame(rows, columns=list(_DEVIATION_COLUMNS), dtype="str"),
         notes=_notes(items),
@@ -83,12 +80,12 @@ def _times(study: Study) -> pd.DataFrame:
 
 
 def _notes(items: pd.DataFrame) -> tuple[str, ...]:
-    missing = items.loc[~items["stated"], "words"].tolist()
+    missing = items.loc[items["value"] == "", "words"].tolist()
     if not missing:
         return ()
     return (
-        f"The study does not state: {', '.join(missing)}. Usual values stand in their place; write down what was done "
-        "before the first session, because nobody can repeat what is not written.",
+        f"The study does not state: {', '.join(missing)}. Write down what is done before the first session, because "
+        "nobody can repeat what is not written.",
     )
 
 

@@ -145,9 +145,10 @@ def blend_rounding(study: Study) -> float:
 
 WATER = "Aqua"
 # same: no line differs. swap: one emollient replaced by another at equal mass. joint: several emollients changed
-# that never change apart in this study. several: more than one swap at once, of emollients that do change apart.
+# that never change apart in this study. further: more of a swap or joint change of which some was made already.
+# several: more than one swap at once, of emollients that do change apart.
 # water: the emollients changed and water took up the difference. other: something else differs, or is not known.
-_PAIR_KINDS = ("same", "swap", "joint", "several", "water", "other")
+_PAIR_KINDS = ("same", "swap", "joint", "further", "several", "water", "other")
 _NOT_EMOLLIENT = -2
 
 
@@ -158,7 +159,8 @@ def formula_pairs(study: Study) -> pd.DataFrame:
     Columns: prototype, versus, kind (one of `_PAIR_KINDS`), removed and added (what falls and what rises from
     `versus` to `prototype`, names joined by " + "), percent (mass removed, per cent of the formula). The base is the
     benchmark, or the first prototype if that has no formula; `versus` is whichever of the two is closer to the base
-    in what differs, and the earlier one where neither is.
+    in what differs, and the earlier one where neither is. Where a swap was made at several amounts, each amount is
+    held against the prototype nearest to the base; what lies between two amounts is `further`.
     """
     table = formula_percents(study)
     order = sorted(table.index, key=lambda prototype: prototype != study.benchmark)  # the base before all others
@@ -182,7 +184,30 @@ def formula_pairs(study: Study) -> pd.DataFrame:
             removed, added = " + ".join(names[falls]), " + ".join(names[rises])
             rows.append((order[prototype], order[versus], kind, removed, added, -float(change[falls].sum())))
     frame = pd.DataFrame(rows, columns=["prototype", "versus", "kind", "removed", "added", "percent"])
+    far = dict(zip(order, np.nansum(np.abs(amounts - amounts[:1]), axis=1).round(2), strict=True))
+    frame["kind"] = frame["kind"].mask(np.array(_is_further(frame, far), dtype=bool), "further")
     return frame.astype({**dict.fromkeys(("prototype", "versus", "kind", "removed", "added"), "str"), "percent": float})
+
+
+def _is_further(pairs: pd.DataFrame, far: dict[str, float]) -> list[bool]:
+    """Return which pairs stand apart from the start of their line: the prototypes that differ by one change alone.
+
+    The start is the prototype of a line nearest to the base (`far`: how far each is), and whatever is the same as it.
+    """
+    beside: dict[tuple[frozenset[str], str], set[str]] = {}
+    lines = [frozenset(ends) for ends in zip(pairs["removed"], pairs["added"], strict=True)]
+    rows = list(zip(lines, pairs["prototype"], pairs["versus"], pairs["kind"].isin(["swap", "joint"]), strict=True))
+    for line, prototype, versus, changed in rows:
+        if changed:
+            beside.setdefault((line, prototype), set()).add(versus)
+            beside.setdefault((line, versus), set()).add(prototype)
+    places = {name: (distance, place) for place, (name, distance) in enumerate(far.items())}
+    further = []
+    for line, prototype, versus, changed in rows:
+        both = beside[line, prototype] | beside[line, versus] if changed else set()
+        start = min(both, key=places.__getitem__, default="")
+        further.append(changed and {prototype, versus} <= beside[line, start])
+    return further
 
 
 def _kind(
@@ -239,13 +264,18 @@ def swap_table(study: Study) -> pd.DataFrame:
 
 
 def oriented(pairs: pd.DataFrame) -> pd.DataFrame:
-    """Turn the pairs of each swap the way its first pair points, and label the swaps."""
+    """Turn the pairs of each swap the way its first pair points, and label the swaps.
+
+    Where a prototype gains an emollient in one pair and loses it in another, both changes point away from it.
+    """
     direction: dict[tuple[str, str], tuple[str, str]] = {}
     rows = []
     columns = ("removed", "added", "percent", "prototype", "versus")
+    starts = set(zip(pairs["removed"], pairs["added"], pairs["versus"], strict=True))
     for removed, added, percent, prototype, versus in zip(*(pairs[name].tolist() for name in columns), strict=True):
         ends = (removed, added)
         pointing = direction.setdefault(min(ends, ends[::-1]), ends)
+        pointing = ends if (*pointing, versus) in starts else pointing
         prototypes = (prototype, versus) if pointing == ends else (versus, prototype)
         rows.append((*pointing, round(percent, 2), *prototypes))
     frame = pd.DataFrame(rows, columns=list(columns))

@@ -155,6 +155,13 @@ def _with_corrections(
     return frame, why, changed
 
 
+def rows_corrected(study: Study) -> set[int]:
+    """Return the rows of the scores, counted from 0, that a written correction names."""
+    corrections = study.table("corrections")
+    keys = corrections.loc[corrections["table"] == "scores", "key"]
+    return {int(row) for key in keys for row in np.flatnonzero(_rows_of_key(study.scores, str(key)))}
+
+
 def _rows_of_key(frame: pd.DataFrame, key: str) -> pd.Series:
     """Return True for the rows that `key` names: `column=value` pairs separated by `;`, none if it names none."""
     chosen = pd.Series(data=True, index=frame.index)

@@ -20,6 +20,7 @@ from panel.study.open_study import open_study
 from panel.study.scores_used import scores_used
 from panel.study.study import Study
 from tests.app.running import PAGES, part_of_app, with_open_drawers
+from tests.formula_studies import ALKANE, BASE, CARBONATE, ISOSTEARATE, TRIGLYCERIDE, study_of
 from tests.studies import small_study
 
 ADVICE = {  # what a page tells somebody whose study has only begun, where it is not to import scores
@@ -398,6 +399,19 @@ def test_no_swap_is_planned_that_nobody_asked_for(kept: Path):
     assert not app.exception
     assert "Choose what to replace, and by what." in shown(app)
     assert "can be told apart" not in " ".join(header.value for header in app.header)
+
+
+def test_swaps_of_one_emollient_are_proposed_with_a_part_of_it_each_and_an_amount_of_a_swap_once(kept: Path):
+    study = open_study(kept)
+    base, others = BASE | {CARBONATE: 10.0}, (ALKANE, TRIGLYCERIDE, ISOSTEARATE)
+    made = {"P1": base, **{f"P{n}": BASE | {other: 10.0} for n, other in enumerate(others, 2)}}
+    made["P5"] = base | {CARBONATE: 5.0, ALKANE: 5.0}  # half of the first
+    formulas = study_of(made).table("formulas")
+    write_study(Study({**study.tables, "formulas": formulas}, study.facts), kept, overwrite=True)
+    app = opened("plan").run()
+    assert [box.value for box in app.text_input][:3] == ["3.33"] * 3
+    assert "8 prototypes for 3 swaps" in shown(app)
+    assert not app.exception
 
 
 def test_a_study_left_half_way_says_where_it_goes_on(begun: None):

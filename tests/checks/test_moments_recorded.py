@@ -2,7 +2,14 @@
 
 import pandas as pd
 
-from panel.checks.moments_recorded import batches_tested, days_of_scores, days_stated, first_moments, first_score
+from panel.checks.moments_recorded import (
+    batches_tested,
+    days_of_scores,
+    days_stated,
+    first_moments,
+    first_score,
+    panel_days,
+)
 from panel.study.facts import locked_sessions
 from panel.study.study import Study
 
@@ -40,6 +47,15 @@ def test_without_times_nothing_is_made_up():
 
 def test_the_days_of_a_session_are_those_of_its_scores():
     assert days_of_scores(study()) == {"1": ("2025-03-14",), "2": ("2025-03-10", "2025-03-17")}
+
+
+def test_days_that_are_named_as_the_sessions_are_those_of_the_panel():
+    untimed = SCORES.assign(recorded_at="", session=["Tue", "Tue", "Thu", "Thu", "Thu"])
+    dates = {"Thu": "2025-05-08", "tue": ["2025-04-30"], "home use": ["2025-02-12"], "making": "2025-01-02"}
+    assert panel_days(study({"dates": dates}, scores=untimed)) == "April 2025"
+    assert panel_days(study({"dates": {"making": "2025-01-02", "filling": "2025-01-03"}}, scores=untimed)) == ""
+    assert panel_days(study({"dates": {"panel": "2025-05-08"}}, scores=untimed)) == "May 2025"
+    assert panel_days(study({"dates": dates})) == "March 2025"  # what the scores carry comes first
 
 
 def test_days_are_read_however_people_state_them():

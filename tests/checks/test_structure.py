@@ -8,6 +8,7 @@ from panel.checks.structure import check_structure
 from panel.study.open_study import _study_of_workbook, workbook_bytes
 from panel.study.people import names_of_people
 from panel.study.renaming import people_by_code
+from panel.study.scores_used import with_correction
 from panel.study.study import Study
 from tests.checks.planted import new_findings, table, the_one, with_cells
 from tests.studies import small_study
@@ -90,6 +91,17 @@ def test_a_cell_that_could_not_be_read_is_told_once_and_not_as_blank():
     assert finding.where == "scores, row 12, column score"
     assert finding.message == "1 cell could not be read: '4o' (bad)."
     assert finding.advice == "Correct the cell. Until then it counts as empty."
+
+
+@pytest.mark.parametrize("new", ["26", ""])
+def test_a_score_that_was_corrected_or_set_aside_in_writing_is_no_longer_not_read(new):
+    study = unread(("scores", "12", "score", "26 mm", "bad"), ("scores", "13", "score", "4o", "bad"))
+    scores = study.scores.copy()
+    scores.loc[[10, 11], "score"] = float("nan")
+    study = Study(study.tables | {"scores": scores}, study.facts, study.unread)
+    place = {column: str(scores.loc[10, column]) for column in ("assessor", "prototype", "attribute", "session")}
+    found = new_findings(with_correction(study, place, new=new, who="leader", why="the ballot", when="2025-03-15"))
+    assert [each.message for each in found if each.kind == "cell_not_read"] == ["1 cell could not be read: '4o' (bad)."]
 
 
 def test_many_unread_cells_of_a_column_give_one_finding():

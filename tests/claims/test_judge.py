@@ -259,6 +259,15 @@ def test_a_small_difference_that_is_real_is_said_to_be_small():
     assert found.claims["suggestion"].iloc[0] == "slightly less greasy than our previous formula"
 
 
+@pytest.mark.parametrize("seconds", [[30] * 10, [30] * 40 + [90] * 3, [30] * 40 + [90] * 10])
+def test_nobody_agrees_to_a_stopwatch_and_nothing_need_be_rubbed(seconds):
+    found = judge_claims(judged(SINKS, {"scores": time_rows(seconds), "attributes": [SINK]}))
+    words = " ".join([*found.reasons["reason"], *found.needs["need"]])
+    assert "agree" not in words
+    assert "rubb" not in words
+    assert "need no longer" in words
+
+
 def test_less_time_to_soak_in_is_soaking_in_faster():
     """Constructed: P1 takes 50 s and P2 80 s; the sentence speaks of speed, the attribute of seconds."""
     scores = panel_scores({"SINK": {"P1": 50, "P2": 80}}, seeded(), **PRECISE)

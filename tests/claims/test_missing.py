@@ -21,6 +21,7 @@ from tests.formula_studies import ALKANE, BASE, CARBONATE, ISOSTEARATE, TRIGLYCE
 
 SCORES = panel_scores({"GREASE": {"P1": 10, "P2": 50}}, seeded(), scatter=2.0)
 CHANGE = {"attribute": "GREASE", "versus": "P2"}
+AMOUNTS = {"P1": BASE | {CARBONATE: 6.0}, "P2": BASE | {CARBONATE: 3.0, ALKANE: 3.0}, "P3": BASE | {ALKANE: 6.0}}
 SITTINGS = CHANGE | {"session_before": "1", "session_after": "2"}
 
 
@@ -68,6 +69,9 @@ def needs(kind, row, **how):
         ("ingredient_attribution", {"attribute": "AF_GREASE", "prototype": "P4", "versus": "P1", "ingredient": ALKANE},
          {"scores": swapped_scores(seeded(), (0, 0, 0)), "formulas": hand_cream_formulas()},
          f"P4 and P1 do not differ by {ALKANE} alone"),
+        ("ingredient_attribution", {"attribute": "AF_GREASE", "prototype": "P3", "versus": "P2", "ingredient": ALKANE},
+         {"scores": swapped_scores(seeded(), (0, 0, 0)), "formulas": AMOUNTS},
+         "P3 and P2 both have some of that swap made, and each amount is told beside the prototype without it."),
     ],
 )  # fmt: skip
 def test_what_is_missing_is_named(kind, row, how, words):

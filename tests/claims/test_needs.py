@@ -44,6 +44,9 @@ def test_all_of_them_agreeing_is_enough_from_a_small_number_on():
     # 0.9**29 = 0.047 is the first power of 0.9 below 5 %
     assert number_in(people_for_share(1.0, 0.9)) == 29
     assert number_in(people_for_share(1.0, 0.5, preferred=True)) == 5
+    assert people_for_share(1.0, 0.9) == "About 29 people, if all of them agree."
+    assert people_for_share(1.0, 0.9, do="need no longer") == "About 29 people, if all of them need no longer."
+    assert people_for_share(1.0, 0.5, preferred=True) == "About 5 people, if all of them prefer it."
 
 
 def test_assessors_are_those_of_the_plan_with_the_scatter_of_this_panel():

@@ -29,7 +29,7 @@ def test_the_demo_in_words():
         "Liking goes along in group 1",
         "Over all prototypes consumers like it less where they find richness of the after-feel too rich (1.0 less)",
         "All 16 terms but white marks tell the prototypes apart.",
-        "Enough people agree in 6 of 8 cases.",
+        "Enough people agree in 6 of 8 cases, also with all counted together.",
     ):
         assert words in told.output
 

@@ -17,12 +17,11 @@ LATER = (
 )
 
 
-def test_what_the_study_states_comes_before_what_is_usual():
+def test_what_is_usual_does_not_stand_for_what_the_study_does_not_state():
     items = read_protocol(small_study({"dose": "40 mg"})).items.set_index("item")
     assert items.loc["dose", "value"] == "40 mg"
-    assert items.loc["dose", "stated"]
-    assert items.loc["area", "value"] == items.loc["area", "usual"]
-    assert not items.loc["area", "stated"]
+    assert items.loc["area", "value"] == ""
+    assert items.loc["area", "usual"].startswith("circle of 5 cm")
     assert list(items.index) == list(shared_table("protocol")["item"])
 
 

@@ -104,6 +104,24 @@ def test_a_study_without_consumers_says_so_and_calls_it_no_gap():
     assert "consumer" not in "".join(part(small_report(), "10").gaps).lower()
 
 
+def test_questions_named_by_whole_sentences_are_their_own_words():
+    named = ["I see no marks on my clothes", "Too sticky?", "liking", "Q3"]
+    answers = pd.DataFrame(
+        {
+            "assessor": "C1",
+            "prototype": "P1",
+            "question": named,
+            "kind": ["agreement"] * 2 + ["liking"] * 2,
+            "answer": "5",
+        }
+    )
+    ballot = part(evidence_report(small_study(answers=answers)), "8")
+    assert ballot.gaps == ("Consumers answered, but the words of these questions are not in the study: liking and Q3.",)
+    assert words(ballot).count("I see no marks on my clothes") == 2  # its name, and the words shown
+    recorded = {"questions": [{"question": name, "kind": "liking", "words": "How?"} for name in ("liking", "Q3")]}
+    assert part(evidence_report(small_study(recorded, answers=answers)), "8").gaps == ()
+
+
 def test_no_adverse_event_recorded_is_said_and_not_taken_for_none_that_happened():
     told = words(part(demo_report(), "4"))
     assert "Adverse events: none recorded." in told

@@ -152,7 +152,34 @@ def test_the_same_swap_at_several_amounts_says_which():
     table = swap_table(study).set_index("swap")
     swap = f"{CARBONATE} → {ALKANE}"
     assert table["percent"].to_dict() == {f"{swap}, 3 %": 3.0, f"{swap}, 6 %": 6.0}
-    assert table["n_pairs"].to_dict() == {f"{swap}, 3 %": 2, f"{swap}, 6 %": 1}
+    assert table["n_pairs"].to_dict() == {f"{swap}, 3 %": 1, f"{swap}, 6 %": 1}
+    assert kinds(study)["P3", "P2"] == "further"
+
+
+def test_each_amount_is_held_against_the_prototype_nearest_to_the_base():
+    steps = {"P1": cream(c=9.0), "P2": cream(c=6.0, a=3.0), "P3": cream(c=3.0, a=6.0), "P4": cream(a=9.0)}
+    pairs = matched_pairs(study_of(steps | {"P5": cream(c=9.0)}))
+    assert {(row.prototype, row.versus): row.percent for row in pairs.itertuples()} == {
+        (f"P{number}", base): 3.0 * number - 3 for number in (2, 3, 4) for base in ("P1", "P5")
+    }
+    beside = {"P6": cream(s=1.0, c=5.0, a=3.0), "P7": cream(s=1.0, c=2.0, a=6.0)}  # none of them is the base
+    pairs = matched_pairs(study_of(steps | beside))
+    assert ("P7", "P6") in set(zip(pairs["prototype"], pairs["versus"], strict=True))
+
+
+def test_a_base_between_two_amounts_shows_each_way_by_itself():
+    study = study_of({"P1": cream(c=3.0, a=3.0), "P2": cream(c=6.0), "P3": cream(a=6.0)})
+    pairs = matched_pairs(study).set_index("swap")
+    there, back = f"{CARBONATE} → {ALKANE}", f"{ALKANE} → {CARBONATE}"
+    assert pairs["prototype"].to_dict() == {back: "P2", there: "P3"}
+    assert set(pairs["versus"]) == {"P1"}
+
+
+def test_half_of_a_joint_change_is_held_against_the_base_too():
+    study = study_of({"P1": cream(c=6.0, t=6.0), "P2": cream(c=3.0, t=3.0, a=3.0, i=3.0), "P3": cream(a=6.0, i=6.0)})
+    joint = joint_changes(study)
+    assert dict(zip(joint["prototype"], joint["percent"], strict=True)) == {"P2": 6.0, "P3": 12.0}
+    assert set(joint["versus"]) == {"P1"}
 
 
 def test_a_study_without_formulas_has_no_pairs():

@@ -14,7 +14,8 @@ import pytest
 from panel.answers import Answers
 from panel.study.study import Study
 from panel.views.told import Picture
-from tests.blend_studies import hand_cream
+from tests.blend_studies import hand_cream, scored
+from tests.formula_studies import hand_cream_formulas
 from tests.views.every_picture import demo_answers, everything_told
 
 CAUSAL = re.compile(
@@ -110,6 +111,22 @@ def test_no_sentence_states_a_cause_that_the_design_does_not_earn(name):
     assert bool(stated) == earned
     assert all(" gave " in sentence for sentence in stated)
     assert {question: lines for question, lines in found.items() if lines} == {}
+
+
+def test_beside_a_swap_that_has_not_earned_it_no_swap_gave_anything():
+    some = Answers(served(hand_cream(EFFECTS, kept=range(5)), batches=1))  # two swaps in two pairs, one in one
+    assert some.causes.swaps["earned"].tolist() == [True, True, False]
+    told = everything_told(some)["causes"]
+    assert causal(told) == []
+    assert " went with " in told.headline
+    assert " went with " in told.mind[0]
+
+
+def test_pairs_that_share_a_batch_do_not_earn_what_two_pairs_would():
+    twice = {f"P{n}": hand_cream_formulas()[name] for n, name in enumerate(("P1", "P1", "P2"), 1)}
+    study = served(scored(twice, [[50.0, 50.0, 35.0]]), batches=1)
+    causes = Answers(study).causes
+    assert causes.swaps[["n_pairs", "earned"]].to_numpy().tolist() == [[2, False]]
 
 
 @pytest.mark.parametrize("words", ["Shea raises softness.", "P4 sinks in fast because of alkane.", "Alkane gave slip."])

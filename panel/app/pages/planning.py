@@ -2,9 +2,11 @@
 
 from __future__ import annotations
 
+from collections import Counter
 from collections.abc import Callable
 from dataclasses import replace
 from functools import partial
+from math import floor
 from typing import Any, get_args
 
 import numpy as np
@@ -101,7 +103,9 @@ def _once(content_hash: str, asked: str, _make: Callable[[], Any]) -> Any:
 def _typed_swaps(study: StudyInUse, base: pd.DataFrame, emollients: list[str]) -> list[Swap]:
     known = swap_table(study.study)
     known = known.loc[known["removed"].isin(emollients) & ~known["added"].isin(emollients), ["removed", "added"]]
-    own = list(known.itertuples(index=False, name=None))[:MOST_SWAPS]  # what the study tries already; nothing else
+    # what the study tries already, each once, with its part of what it replaces; nothing else
+    own = list(known.drop_duplicates().itertuples(index=False, name=None))[:MOST_SWAPS]
+    shared = Counter(gone for gone, _ in own)
     count = st.segmented_control("Swaps", range(1, MOST_SWAPS + 1), default=max(1, len(own)), required=True)
     others = [str(name) for name in shared_table("emollients")["ingredient"] if name not in emollients]
     others += [added for _, added in own if added not in others]
@@ -114,7 +118,8 @@ def _typed_swaps(study: StudyInUse, base: pd.DataFrame, emollients: list[str]) -
         if removed is None or added is None:
             continue
         held = base.loc[base["ingredient"] == removed, "percent"].sum()
-        text = right.text_input("%", f"{held:g}", key=study.choice(f"amount {number} {removed}"))
+        part = floor(100 * held / max(1, shared[removed])) / 100  # rounded down: all parts together are there
+        text = right.text_input("%", f"{part:g}", key=study.choice(f"amount {number} {removed}"))
         swaps.append(Swap(str(removed), str(added), widgets.ask(typed_number, text, "The amount") or 0.0))
     return swaps
 

@@ -12,7 +12,7 @@ from panel.checks.moments_recorded import is_exploratory
 from panel.models.consumers.answers import AnswerGrid, QuestionFacts, answer_grid, question_facts, share_of_bar
 from panel.stats.answers.binomial import exact_interval, minimum_count, upper_tail, wilson_interval
 from panel.stats.arrays import Array
-from panel.stats.comparing.multiplicity import ALPHA, LEVEL, holm
+from panel.stats.comparing.multiplicity import ALPHA, LEVEL, below, holm
 from panel.study.study import Study
 from panel.words import level_words, typed_share
 
@@ -37,10 +37,10 @@ class Agreement:
         answer.
     bars
         One row per statement and bar: `prototype question claim bar source beforehand needed agreed base share
-        p_value p_adjusted passed stands`. `bar` as a share; `source` says who set it (`claim`, `question`, or
+        p_value p_adjusted passed together stands`. `bar` as a share; `source` says who set it (`claim`, `question`, or
         `default`: a majority), `beforehand` whether a stamp before the data shows it; `needed` the fewest who would
-        have to agree; exact one-sided test; Holm over all bars. `stands`: it
-        would still be passed without as many agreements as the untrue statement got that most agreed with.
+        have to agree; exact one-sided test, `passed` for this bar alone, `together` by Holm over all bars. `stands`:
+        it would still be passed without as many agreements as the untrue statement got that most agreed with.
     foils
         `prototype question agreed base share ci_low ci_high` of the statements that are untrue for the product.
     without_foil
@@ -181,7 +181,8 @@ def _tested(frame: pd.DataFrame) -> pd.DataFrame:
     )
     columns = ["prototype", "question", "claim", "bar", "source", "beforehand"]
     columns += ["needed", "agreed", "base", "share", "p_value"]
-    return tested.assign(passed=tested["agreed"] >= tested["needed"])[[*columns, "p_adjusted", "passed"]]
+    tested = tested.assign(passed=tested["agreed"] >= tested["needed"], together=below(tested["p_adjusted"]))
+    return tested[[*columns, "p_adjusted", "passed", "together"]]
 
 
 def _without_foil(grid: AnswerGrid, statements: pd.DataFrame) -> pd.DataFrame:

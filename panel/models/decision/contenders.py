@@ -163,6 +163,7 @@ def the_one(ranking: pd.DataFrame, left: tuple[str, ...], *, chance: str = "chan
 
 
 AHEAD, BEHIND, OPPOSED = "ahead", "behind", "opposed"
+NOT_TRIED = "not tried"
 _COLUMNS = ("estimate", "ci_low", "ci_high", "chance_above")
 
 
@@ -171,9 +172,9 @@ def judge_pairs(prototypes: tuple[str, ...], estimate: Array, drawn: Array, liki
 
     `prototype versus estimate ci_low ci_high chance_above panel`: difference of overall desirability with an interval
     that holds for all pairs at once; `liking liking_low liking_high liking_chance consumers`: the same of mean liking;
-    `overall`. Verdicts are `ahead`, `behind`, `cannot tell`; overall also `opposed`, where panel and consumers each
-    tell the two apart, the other way round. Overall a prototype is ahead only if every kind of evidence there is says
-    so.
+    `overall`. Verdicts are `ahead`, `behind`, `cannot tell`; by consumers also `not tried`, where they did not try
+    both; overall also `opposed`, where panel and consumers each tell the two apart, the other way round. Overall a
+    prototype is ahead only if every kind of evidence there is says so.
     """
     pairs = list(combinations(range(len(prototypes)), 2))
     first, second = (np.array([pair[side] for pair in pairs], dtype=int) for side in (0, 1))
@@ -219,7 +220,7 @@ def _liking_rows(
     found = {name: np.full(len(first), np.nan) for name in ("liking", "liking_low", "liking_high", "liking_chance")}
     if liking is None:
         return found | {"consumers": [""] * len(first)}
-    verdicts = np.full(len(first), CANNOT_TELL, dtype=object)
+    verdicts = np.full(len(first), NOT_TRIED, dtype=object)
     place = {
         frozenset((prototypes[i], prototypes[j])): row for row, (i, j) in enumerate(zip(first, second, strict=True))
     }
@@ -234,15 +235,14 @@ def _liking_rows(
         chance = (one > other).mean() + 0.5 * (one == other).mean()
         for name, value in zip(found, (*ends, chance), strict=True):
             found[name][row] = value
-        if own["verdict"] == DIFFERS:
-            verdicts[row] = AHEAD if ends[0] > 0 else BEHIND
+        verdicts[row] = CANNOT_TELL if own["verdict"] != DIFFERS else AHEAD if ends[0] > 0 else BEHIND
     return found | {"consumers": verdicts.tolist()}
 
 
 def _overall(panel: str, consumers: str) -> str:
     if not consumers or panel == consumers:
         return panel
-    return OPPOSED if CANNOT_TELL not in (panel, consumers) else CANNOT_TELL
+    return CANNOT_TELL if {panel, consumers} & {CANNOT_TELL, NOT_TRIED} else OPPOSED
 
 
 # How well do consumers like the prototypes, who is liked best, and how sure is that?

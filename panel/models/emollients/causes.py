@@ -33,7 +33,7 @@ class Causes:
         One row per swap or joint change: `letter swap removed added percent n_pairs n_assessors goes_along one_batch
         earned`. `one_batch` is True where a prototype of its pairs is known from fewer than two batches; `earned` where
         the design lets a change be called what the swap did: orders known, nothing of the test or the making goes along
-        even in part, and more than one pair of batches.
+        even in part, and more than one pair of batches that share none.
     cells
         One row per attribute and swap: `attribute letter swap removed added percent estimate ci_low ci_high told_low
         told_high told_level p_value p_adjusted n_pairs n_assessors mark seen goes_along target_low target_high
@@ -77,6 +77,7 @@ def _swaps(effects: pd.DataFrame, traced: TracedSwaps) -> pd.DataFrame:
     for number, (swap, part) in enumerate(effects.groupby("swap", sort=False)):
         own = members.loc[members["swap"] == swap]
         one_batch = traced.confounds.one_batch
+        one_pair = min(own["prototype"].nunique(), own["versus"].nunique()) < 2
         beside = traced.confounds.swaps
         untied = beside.loc[(beside["swap"] == swap) & (beside["factor"] != BATCH)].empty
         along = dict.fromkeys(factor for each in part["goes_along"] for factor in each.split(", ") if factor)
@@ -88,7 +89,7 @@ def _swaps(effects: pd.DataFrame, traced: TracedSwaps) -> pd.DataFrame:
                 "n_assessors": int(part["n_assessors"].max()),
                 "goes_along": ", ".join(along),
                 "one_batch": one_batch,
-                "earned": traced.confounds.order_known and untied and not (one_batch and len(own) == 1),
+                "earned": traced.confounds.order_known and untied and not (one_batch and one_pair),
             }
         )
     names = ("letter", "swap", "removed", "added", "percent", "n_pairs", "n_assessors")

@@ -40,7 +40,7 @@ from panel.stats.mixed.inference import widened
 from panel.study.formulas import SAME_AMOUNT, blend_rounding, emollient_blend, formula_pairs, oriented, swap_table
 from panel.study.scores_used import scores_used
 from panel.study.study import Study, kept
-from panel.words import level_digits
+from panel.words import format_list, level_digits
 
 _CHANGE = ["swap", "removed", "added", "percent"]
 
@@ -496,7 +496,7 @@ def _swap_notes(
     """Return the notes on these swaps: pairs, batches, making days, assessors, and what always holds."""
     changes = pd.concat([pairs, together], ignore_index=True)
     return (
-        *_on_pairs(scores, pairs, together),
+        *_on_pairs(pairs, together, changes),
         *_on_unpaired(scores, changes, differing),
         *_on_batches(confounds),
         *(finding.message for finding in (*making_day(confounds), *swap_findings(confounds))),
@@ -505,7 +505,7 @@ def _swap_notes(
     )
 
 
-def _on_pairs(scores: _Sittings, pairs: pd.DataFrame, together: pd.DataFrame) -> Iterator[str]:
+def _on_pairs(pairs: pd.DataFrame, together: pd.DataFrame, changes: pd.DataFrame) -> Iterator[str]:
     if pairs.empty:
         yield (
             "No two prototypes differ by exactly one emollient replaced by another at equal mass, so no single swap "
@@ -517,6 +517,11 @@ def _on_pairs(scores: _Sittings, pairs: pd.DataFrame, together: pd.DataFrame) ->
     single = [str(swap) for swap in counts.index[counts == 1]]
     if single:
         yield f"Rests on one matched pair only, no interaction can be seen: {'; '.join(single)}."
+    for _, same in changes.groupby(["removed", "added"], sort=False):
+        amounts = [f"{percent:g} %" for percent in same["percent"].unique()]
+        if len(amounts) > 1:
+            what = f"{same['removed'].iloc[0]} → {same['added'].iloc[0]}, {format_list(amounts)}"
+            yield f"Each amount is told from its own pairs, not along a straight line: {what}."
 
 
 def _on_unpaired(scores: _Sittings, changes: pd.DataFrame, differing: pd.DataFrame) -> Iterator[str]:

@@ -51,7 +51,7 @@ from panel.views.planning.study import (
     what_the_findings_say,
 )
 from panel.views.prototypes.differences import BOTH_WAYS
-from panel.words import counted, first_few, when_words
+from panel.words import counted, first_few, format_list, when_words
 
 
 def product(answers: Answers) -> Section:
@@ -337,14 +337,25 @@ def ballot(answers: Answers) -> Section:
         )
     else:
         blocks.append(_table(answers, BALLOT, study))
-    asked = entries_of(study, "questions")
-    if asked:
-        blocks.append(_table(answers, QUESTIONS, asked))
-    elif len(study.table("answers")):
-        blocks.append(said("gap", "Consumers answered, but the words of the questions are not in the study."))
-    else:
-        blocks.append(said("paragraph", "Questions to consumers: not part of this study."))
-    return Section("8", "Ballot as shown", tuple(blocks))
+    return Section("8", "Ballot as shown", (*blocks, *_asked(answers)))
+
+
+_SENTENCE = 4
+"""A question named with as many words is named by its own; common practice, no source."""
+
+
+def _asked(answers: Answers) -> list[Block]:
+    """Return what consumers were asked, as recorded or as their answers name it, and whose words are not known."""
+    asked, given = entries_of(answers.study, "questions"), answers.study.table("answers")
+    if not asked and given.empty:
+        return [said("paragraph", "Questions to consumers: not part of this study.")]
+    recorded = {str(entry.get("question")) for entry in asked}
+    rows = given.loc[~given["question"].isin([*recorded, ""]), ["question", "kind"]].drop_duplicates()
+    whole = np.array([len(name.split()) >= _SENTENCE or name.endswith("?") for name in rows["question"]], dtype=bool)
+    asked += [{"question": q, "kind": kind, "words": q} for q, kind in rows.loc[whole].itertuples(index=False)]
+    short = list(dict.fromkeys(rows.loc[~whole, "question"]))
+    gap = f"Consumers answered, but the words of these questions are not in the study: {format_list(short)}."
+    return [*([_table(answers, QUESTIONS, asked)] if asked else []), *([said("gap", gap)] if short else [])]
 
 
 # Part 9: the raw data and their hashes, what was corrected or set aside, and the analysis with and without it.

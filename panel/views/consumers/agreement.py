@@ -76,7 +76,7 @@ _BARS = shown.Table(
         shown.each_row("Set by", _set_by, "source", "claim", "beforehand"),
         *(_agreed("Agreed", "base"), shown.each_row("Needed", _needed, "needed", "base", figure=True)),
         *(shown.p_value("p (one-sided, exact)", "p_value"), shown.P_HOLM),
-        shown.yes_no("Above the bar", "passed", "shown", "not shown"),
+        shown.yes_no("Above the bar, taken alone", "passed", "shown", "not shown"),
     ),
     key=("prototype", "question", "claim", "source"),
     code="YB",
@@ -137,7 +137,9 @@ def _headline(result: Agreement) -> str:
     if bars.empty:
         return "No statement was tested: all of them are marked as untrue."
     several = _several(result)
-    passed, total = int(bars["passed"].sum()), len(bars)
+    passed, together, total = int(bars["passed"].sum()), int(bars["together"].sum()), len(bars)
+    alone = f", each taken alone; in {together or 'none'} with all counted together"
+    taken = ", also with all counted together" if together == passed else alone
     rows = bars.loc[~bars["passed"]].to_dict("records")
     goals = sorted({_goal(row) for row in rows})
     asked = f"that {goals[0]} agree with " if len(goals) == 1 else ""
@@ -146,14 +148,15 @@ def _headline(result: Agreement) -> str:
     ]
     if not failed:
         return (
-            f"Enough people agree in {words.all_of(total, 'case')}."
+            f"Enough people agree in {words.all_of(total, 'case')}{taken}."
             if total > 1
             else f"{words.capital(_goal(bars.iloc[0]))} agree: shown."
         )
     if total == 1:
         return f"Not shown: {asked}{failed[0]}."
     few = words.format_list(failed) if len(failed) < 3 else words.first_few(failed)
-    return f"Enough people agree in {passed or 'none'} of {total} cases. Not shown: {asked}{few}."
+    taken = taken if passed else ""
+    return f"Enough people agree in {passed or 'none'} of {total} cases{taken}. Not shown: {asked}{few}."
 
 
 def _several(result: Agreement) -> bool:

@@ -205,7 +205,9 @@ def _headline(result: Liking, names: Naming) -> str:
         str(row["prototype"]) for row in means.to_dict("records") if set(row["letters"]) & set(best["letters"])
     ]
     if len(with_best) == 1:
-        return f"{name} is liked best, {mean} of 9 on average, and better than every other prototype."
+        others = means["prototype"].iloc[1:].tolist()
+        than = str(others[0]) if len(others) == 1 else f"each of the other {len(others)} tried"
+        return f"{name} is liked best, {mean} of 9 on average, and better than {than}."
     rest = [str(other) for other in means["prototype"] if other not in with_best]
     if not rest:
         return f"Some prototypes are liked better than others, but none can be separated from {name}, the highest."

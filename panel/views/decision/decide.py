@@ -9,7 +9,7 @@ from typing import Any
 
 import pandas as pd
 
-from panel.models.decision.contenders import AHEAD, BEHIND, IN, OPEN, OPPOSED, OUT, Decision
+from panel.models.decision.contenders import IN, OPEN, OPPOSED, OUT, Decision
 from panel.models.decision.wanted import COST, FAILS, FREE_OF, PASSES, PH, SHARES, SOLID, STABILITY, VISCOSITY, VOLATILE
 from panel.models.prototypes.verdict import CANNOT_TELL
 from panel.study import shown
@@ -118,11 +118,14 @@ def _not_separated(leader: str, result: Decision) -> list[str]:
     panel, people = (
         [name for name in _alike(leader, result, column) if name in others] for column in ("panel", "consumers")
     )
-    told = [f"consumers do not separate it from {format_list(people)}"] if people and result.has_liking else []
+    told = [f"consumers do not separate it from {format_list(people)}"] if people else []
     told += [f"the panel's windows do not separate it from {format_list(panel)}"] if panel else []
-    if people == panel and people and result.has_liking:
+    if people == panel and people:
         told = [f"neither consumers nor panel separate it from {format_list(people)}"]
-    return [f"over all pairs {told[0]}", *told[1:]] if told else []
+    unrated = set(result.ranking.loc[result.ranking["liking"].isna(), "prototype"]) if result.has_liking else set()
+    untried = [leader] if leader in unrated else [name for name in others if name in unrated]
+    more = [f"consumers did not try {format_list(untried)}"] if untried else []
+    return [f"over all pairs {told[0]}", *told[1:], *more] if told else more
 
 
 def _missed(leader: str, result: Decision, names: Naming) -> list[str]:
@@ -252,7 +255,7 @@ def _alike(prototype: str, result: Decision, column: str) -> list[str]:
     able = set(result.ranking.loc[result.ranking["standing"] != OUT, "prototype"])
     pairs = result.pairs
     own = pairs.loc[
-        ((pairs["prototype"] == prototype) | (pairs["versus"] == prototype)) & ~pairs[column].isin([AHEAD, BEHIND])
+        ((pairs["prototype"] == prototype) | (pairs["versus"] == prototype)) & (pairs[column] == CANNOT_TELL)
     ]
     found = [str(a) if b == prototype else str(b) for a, b in zip(own["prototype"], own["versus"], strict=True)]
     return [name for name in found if name in able]
@@ -269,7 +272,7 @@ def _apart(result: Decision) -> Iterator[str]:
     if result.has_liking and len(liked):
         top = liked.sort_values("liking", ascending=False, kind="stable").iloc[0]
         alike = _alike(str(top["prototype"]), result, "consumers")
-        told = f"not told apart from {format_list(alike)}" if alike else "told apart from every other"
+        told = f"not told apart from {format_list(alike)}" if alike else "told apart from every other they tried"
         yield (
             f"Best liked by {result.n_consumers} consumers: {top['prototype']}, mean "
             f"{format_number(top['liking'], 1)}; {told}."

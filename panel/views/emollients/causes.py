@@ -143,7 +143,10 @@ def _credited(causes: Causes, names: Naming) -> list[str]:
 
 
 def _did(causes: Causes, letter: Any, rows: pd.DataFrame, names: Naming) -> str:
-    """Return what a swap did: the largest changes, those with a target first, and one the wrong way if there is any."""
+    """Return what a swap did: the largest changes, those with a target first, and one the wrong way if there is any.
+
+    It gave them only where all swaps have earned that word: beside one that has not, two words would say one thing.
+    """
     swap = causes.swaps.set_index("letter").loc[letter]
     order = rows.sort_values(["wanted", "size"], ascending=False, kind="stable")
     wrong = order["towards"] == AWAY
@@ -156,7 +159,8 @@ def _did(causes: Causes, letter: Any, rows: pd.DataFrame, names: Naming) -> str:
     ends = ["removed", "added"]
     several = causes.swaps.duplicated(ends, keep=False)[causes.swaps["letter"] == letter].any()  # by its amounts
     amount = f"{words.format_typed(float(swap['percent']))} % " if several else ""
-    return f"{where} {amount}{_swap(swap, _short(causes))} {'gave' if swap['earned'] else 'went with'} {did}."
+    verb = "gave" if causes.swaps["earned"].all() else "went with"
+    return f"{where} {amount}{_swap(swap, _short(causes))} {verb} {did}."
 
 
 def _more_and_less(rows: pd.DataFrame, names: Naming) -> str:

@@ -31,11 +31,8 @@ def _all_effects(result: TracedSwaps) -> pd.DataFrame:
 
 def _sources(result: TracedSwaps) -> tuple[shown.Source, ...]:
     """Return the scores behind each swap: those of the prototypes it was seen on."""
-    members: dict[str, list[str]] = {}
-    for row in result.members.to_dict("records"):
-        for swap in (f"{row['removed']} → {row['added']}", f"{row['added']} → {row['removed']}"):
-            members.setdefault(swap, []).extend((str(row["prototype"]), str(row["versus"])))
-    seen_on = {swap: tuple(dict.fromkeys(names)) for swap, names in members.items()}
+    pairs = result.members.groupby("swap", sort=False)[["prototype", "versus"]]
+    seen_on = {str(swap): tuple(dict.fromkeys(own.to_numpy().ravel().tolist())) for swap, own in pairs}
     return (shown.Source("scores", same={"attribute": "attribute"}, group=("swap", seen_on)),)
 
 

@@ -99,14 +99,15 @@ PROTOCOL = Table(
     rows="items",
     columns=(
         text("Item", "words"),
-        text("Here", "value"),
-        yes_no("Stated", "stated", "by the study", "usual value, not stated"),
-        each_row(
-            "Basis of the usual value",
-            lambda row, _: f"{row['basis']} ({row['source']})" if row["basis"] else str(row["source"]),
-        ),
+        each_row("Here", lambda row, _: str(row["value"]) or "not stated", "value"),
+        each_row("Usual for a cream on forearm or hand", lambda row, _: "" if row["value"] else _usual(row), "usual"),
     ),
 )
+
+
+def _usual(row: Mapping[str, Any]) -> str:
+    basis = f"{row['basis']}; {row['source']}" if row["basis"] else str(row["source"])
+    return f"{row['usual']} ({basis})"
 
 
 def checklist(batch: str) -> Table:

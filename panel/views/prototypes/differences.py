@@ -297,7 +297,9 @@ def _mind(result: Differences, names: Naming) -> tuple[str, ...]:
         absent = [names.attribute(str(name)) for name in result.not_estimated["attribute"]]
         lines.append(f"Not compared, for the reasons given below: {words.first_few(absent)}.")
     if len(result.both_ways):
-        lines.append("Some scores were corrected or set aside; below both answers stand side by side.")
+        lines.append(
+            "Some scores were corrected or set aside: see “With and without the changed scores” for both answers."
+        )
     if IN_THESE_BATCHES in result.holds:
         one = "At least one prototype is known from one batch only"
         known = one if any(result.confounds.batches.values()) else "No batch is recorded"

@@ -63,7 +63,7 @@ def test_overall_needs_every_kind_of_evidence():
 
 def test_a_prototype_consumers_did_not_rate_cannot_be_ahead():
     found = judged([0.9, 0.7, 0.5], consumers=liking([7.0, 6.0], names=("P1", "P2")))
-    assert verdicts(found, "consumers")["P1", "P3"] == CANNOT_TELL
+    assert verdicts(found, "consumers")["P1", "P3"] == "not tried"
     assert verdicts(found, "overall")["P1", "P3"] == CANNOT_TELL
 
 

@@ -5,7 +5,7 @@ from pathlib import Path
 import numpy as np
 import pandas as pd
 import pytest
-from scipy.stats import false_discovery_control
+from scipy.stats import false_discovery_control, ttest_1samp
 
 from panel.errors import ModelError
 from panel.models.emollients.swaps import trace_swaps
@@ -190,6 +190,22 @@ def test_one_pair_only_and_prototypes_without_a_pair_are_told():
     traced = trace_swaps(study_of(alone, scores=scores_of(values[..., :2], ["P1", "P2"])))
     assert f"Rests on one matched pair only, no interaction can be seen: {SWAP_A}." in traced.notes
     assert traced.interactions.empty
+
+
+def test_half_of_a_swap_is_told_from_its_own_pair_where_the_score_bends():
+    # Truth: nothing at 3 %, 20 at 6 %; half the way along a straight line would be 10. scipy as the judge.
+    steps = [{CARBONATE: 6.0}, {CARBONATE: 3.0, ALKANE: 3.0}, {ALKANE: 6.0}]
+    values = panel_scores(truth(50, [0, 20, 0]))[..., :3]  # 50, 50, 70
+    study = study_of({f"P{n}": BASE | blend for n, blend in enumerate(steps, 1)}, scores=scores_of(values, PROTOTYPES))
+    traced = trace_swaps(study)
+    rows = traced.swaps.set_index("percent")
+    for percent, column in ((3.0, 1), (6.0, 2)):
+        by_hand = (values[..., column] - values[..., 0]).mean(axis=1)[:, 0]
+        assert rows.loc[percent, "estimate"] == pytest.approx(by_hand.mean())
+        assert rows.loc[percent, "p_value"] == pytest.approx(ttest_1samp(by_hand, 0).pvalue)
+    assert rows["verdict"].to_dict() == {3.0: "cannot tell", 6.0: "differs"}
+    assert f"Each amount is told from its own pairs, not along a straight line: {SWAP_A}, 3 % and 6 %." in traced.notes
+    assert set(traced.unpaired["kind"]) == {"further"}
 
 
 def test_without_any_matched_pair_the_rest_is_still_told():

@@ -57,8 +57,8 @@ def test_the_demo_is_not_eight_in_ten_and_comforting_is_no_majority(found):
     assert "More than half: not shown" in lines["comforting"]
     assert "no bar was set, so a majority is asked" in lines["not sticky"]
     assert _headline(found) == (
-        "Enough people agree in 6 of 8 cases. Not shown: “no mark on paper” (more than 80 %) and “comforting” "
-        "(more than half)."
+        "Enough people agree in 6 of 8 cases, also with all counted together. Not shown: “no mark on paper” "
+        "(more than 80 %) and “comforting” (more than half)."
     )
 
 
@@ -68,14 +68,26 @@ def test_headlines_for_all_one_and_none():
         "Not shown: that more than half agree with “soft”."
     )
     both = count_agreement(study_of(agreed({5: 20}) + agreed({5: 20}, "b")))
-    assert _headline(both) == "Enough people agree in both cases."
+    assert _headline(both) == "Enough people agree in both cases, also with all counted together."
     failed = count_agreement(study_of(agreed({5: 5, 1: 15}) + agreed({5: 20}, "b")))
-    assert _headline(failed) == "Enough people agree in 1 of 2 cases. Not shown: that more than half agree with “soft”."
+    assert _headline(failed) == (
+        "Enough people agree in 1 of 2 cases, also with all counted together. Not shown: that more than half agree "
+        "with “soft”."
+    )
     none = count_agreement(study_of([row for name in "abcd" for row in agreed({1: 20}, name)]))
     assert _headline(none) == (
         "Enough people agree in none of 4 cases. Not shown: that more than half agree with “a”, “b”, “c” and 1 more."
     )
     assert "No statement was tested" in _headline(foiled({1: 5}, {}))
+
+
+def test_statements_taken_alone_are_not_told_as_if_all_of_them_counted_together():
+    # 15 of 20 against a half: p = 0.0207 (binomial table); by Holm the three are at 0.062
+    some = count_agreement(study_of(agreed({5: 20}) + [row for name in "bcd" for row in agreed({5: 15, 1: 5}, name)]))
+    assert _headline(some) == "Enough people agree in all 4 cases, each taken alone; in 1 with all counted together."
+    assert some.bars["together"].tolist() == [True, False, False, False]
+    few = count_agreement(study_of([row for name in "bcd" for row in agreed({5: 15, 1: 5}, name)]))
+    assert _headline(few).endswith("in all 3 cases, each taken alone; in none with all counted together.")
 
 
 def test_a_bar_is_written_as_it_was_set():
@@ -130,7 +142,7 @@ def test_tables(found):
     assert statements["Agreed, of all who answered"].iloc[-1] == "8 of 58 (13.8 %)"  # 13.79: up, it is untrue
     bars = shown(_BARS, found, Naming())
     assert "the claim, stamped beforehand: 8 in 10 users found no mark on their paper" in set(bars["Set by"])
-    assert dict(zip(bars["Bar"], bars["Above the bar"], strict=True))["80 %"] == "not shown"
+    assert dict(zip(bars["Bar"], bars["Above the bar, taken alone"], strict=True))["80 %"] == "not shown"
     assert len(shown(_WITHOUT_FOIL, found, Naming())) == 7
     unknown = count_agreement(study_of(agreed({5: 3}), {"questions": {"soft": {"bar": 60}}}))
     assert shown(_STATEMENTS, unknown, Naming())["Started"].tolist() == ["–"]

@@ -50,6 +50,8 @@ def test_the_demo_has_no_single_winner():
 
 def test_a_clear_winner_is_named():
     assert _headline(drawn([4, 4, 7]), NAMES).startswith("P3 is liked best, ")
+    assert _headline(drawn([4, 4, 7]), NAMES).endswith(" and better than each of the other 2 tried.")
+    assert _headline(drawn([4, 7]), NAMES).endswith(" and better than P1.")
 
 
 def test_where_nothing_differs_there_is_no_winner():

@@ -177,6 +177,17 @@ def test_evidence_that_disagrees_is_told_pair_by_pair():
     assert "Panel and consumers disagree" not in said(decided(target_study(CLEAR)))
 
 
+def test_what_consumers_did_not_try_is_not_what_they_do_not_separate():
+    far = {"P1": (60, 45), "P2": (25, 75), "P3": (52, 50), "P4": (54, 52)}
+    result = decided(target_study(far, liking={"P1": 4.0, "P2": 8.0}))
+    assert head(result).endswith("but consumers did not try P4 and P3.")
+    assert "do not separate" not in head(result)
+    assert "; told apart from every other they tried." in said(result)
+    mute = decided(target_study(far, liking={"P1": 4.0, "P3": 8.0}))
+    assert head(mute).startswith("P2 is nearest")
+    assert head(mute).endswith("but consumers did not try P2.")
+
+
 def test_without_a_ranking_that_is_said():
     result = decided(target_study(CLEAR))
     empty = replace(result, ranking=result.ranking.assign(desirability=np.nan))

@@ -6,10 +6,13 @@ from pathlib import Path
 import pytest
 
 from panel.answers import Answers
+from panel.models.emollients.swaps import trace_swaps
 from panel.models.prototypes.verdict import DIFFERS
 from panel.study.open_study import open_study
 from panel.study.shown import shown
 from panel.views.emollients.swaps import _INTERACTIONS, _SWAPS, _interaction_sentences, swap_drawers, swap_words
+from tests.blend_studies import scored
+from tests.formula_studies import ALKANE, BASE, CARBONATE
 
 DEMO = Path(__file__).parents[3] / "data_demo" / "reading_room"
 
@@ -38,6 +41,14 @@ def test_each_swap_rests_on_the_scores_of_its_own_prototypes(demo):
     swap = demo.swaps.swaps["swap"].iloc[0]
     pairs = demo.swaps.pairs.loc[demo.swaps.pairs["swap"] == swap]
     assert set(members[swap]) == {*pairs["prototype"], *pairs["versus"]}
+
+
+def test_each_amount_of_a_swap_rests_on_its_own_prototypes():
+    steps = {"P1": BASE | {CARBONATE: 6.0}, "P2": BASE | {CARBONATE: 3.0, ALKANE: 3.0}, "P3": BASE | {ALKANE: 6.0}}
+    traced = trace_swaps(scored(steps, [[50.0, 50.0, 70.0]]))
+    (source,) = _SWAPS.behind(traced)
+    half, whole = traced.swaps.sort_values("percent")["swap"]
+    assert {name: set(source.group[1][name]) for name in (half, whole)} == {half: {"P1", "P2"}, whole: {"P1", "P3"}}
 
 
 def test_only_interactions_that_may_be_there_are_told(demo):

@@ -114,8 +114,12 @@ def test_readiness_shows_numbers_and_reasons():
     assert "Ready to be served?" in drawers
 
 
-def test_the_protocol_card_says_what_is_stated_and_what_is_only_usual():
+def test_the_protocol_card_holds_nothing_as_done_that_the_study_does_not_state():
     table = shown(PROTOCOL, read_protocol(study()), NAMES).set_index("Item")
-    assert table.loc["Dose", ["Here", "Stated"]].tolist() == ["40 mg", "by the study"]
-    assert table.loc["Area", "Stated"] == "usual value, not stated"
-    assert "from memory" in table.loc["Area", "Basis of the usual value"]
+    usual = "Usual for a cream on forearm or hand"
+    assert table.loc["Dose", ["Here", usual]].tolist() == ["40 mg", ""]
+    assert table.loc["Area", ["Here", usual]].tolist() == [
+        "not stated",
+        "circle of 5 cm diameter (19.6 cm²) (from memory)",
+    ]
+    assert set(table["Here"]) == {"40 mg", "not stated"}

@@ -351,6 +351,10 @@ def test_both_tests_of_an_attribute_stand_in_its_row():
     first, second = shown(BOTH_WAYS, replace(RESULT, both_ways=frame), NAMED).to_numpy().tolist()
     assert first == ["greasy or oily film", "F(7; 61.5) = 11.55, p < 0.001", "F(7; 64.5) = 2.04, p = 0.063"]
     assert second[2] == "–"
+    told = tell_differences(replace(RESULT, both_ways=frame), NAMED)
+    (line,) = [line for line in told.mind if line.startswith("Some scores were corrected or set aside")]
+    drawers = {each.title: each.items for each in told.every_drawer()}
+    assert drawers[line.partition("“")[2].partition("”")[0]] == (BOTH_WAYS,)  # it says where they stand
 
 
 def marks(axes):
