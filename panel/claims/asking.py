@@ -95,6 +95,9 @@ class Asking(Cursor):
     def event_at(self, place: int) -> tuple[int, str]:
         """Return how many tokens tell what happened before, and what: `after rinsing`, `once your skin is dry`."""
         said, start = self.tokens[place], place + 1
+        length, event, _ = self.form_at(place, {"done"})
+        if length and self.entry("site", place + length)[0] and "dr" in event:  # blow-dried hair
+            return length, event
         if said not in (*_AFTER, *_SINCE, "as"):
             return 0, ""
         start += 2 * (self.tokens[place : place + 3] == ("as", "soon", "as"))

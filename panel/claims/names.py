@@ -11,17 +11,13 @@ from functools import cache, lru_cache
 from types import MappingProxyType
 
 from panel.claims.parts import (
-    LETTERS,
-    LIGHT,
     OBJECTS,
-    PARTICLES,
     SILENT,
     STATES,
     Entry,
     Tokens,
     Way,
     entries_at,
-    kernel,
     known_words,
     phrases,
     tokens_of,
@@ -137,60 +133,49 @@ def _is_how_far(study: Study, attribute: str) -> bool:
 _OF_STUDY = "attribute "  # and its name: what no table of words speaks of
 
 
-# An attribute that no table of words knows is told in the words of its name, whatever their order and form.
+# An attribute that no table of words knows is told in the words of its name.
 
 
 _LEADS = (
     ("ease", re.compile(r"(?:ease|easiness) of ")),
     ("speed", re.compile(r"(?:speed|quickness|rate) of ")),
-    ("time", re.compile(r"(?:time|seconds|minutes) (?:it takes |taken |needed )?(?:to|until|till|before|that|for) ")),
-    ("more", re.compile(r"(?:degree|amount|level|intensity|extent|number|feel|feeling|sensation|perception) of ")),
+    ("lasting", re.compile(r"(?:time|seconds|minutes|hours) (?:that|for which|during which) ")),
+    ("time", re.compile(r"(?:time|seconds|minutes) (?:it takes |taken |needed )?(?:to|until|till|before) ")),
+    ("like", re.compile(r"(?:feel|feeling|sensation) of ")),
+    ("more", re.compile(r"(?:degree|amount|level|intensity|extent|number|perception) of ")),
 )
 _EASE, _SPEED = frozenset(("easily", "readily", "effortlessly")), frozenset(("quickly", "rapidly", "fast"))
-_GENERIC = frozenset((
-    "film", "residue", "layer", "feel", "feeling", "marks", "traces", "look", "touch", "texture", "sensation",
-))  # fmt: skip
 _MODIFIERS = frozenset((
     "initial", "immediate", "final", "overall", "total", "general", "perceived", "sensory", "tactile", "visual",
     "afterfeel", "after", "feel", "first", "second", "end", "time", "ease", "speed", "until", "till", "degree",
     "amount", "level", "intensity",
 ))  # fmt: skip
 _SMALL = frozenset((
-    "a", "an", "the", "is", "are", "it", "has", "have", "that", "and", "or", "its", "be", "been", "my", "your",
-    "their", "i", "you", "they", "not", "no", "so", "as", "than", "more", "less", "most", "least", "too",
+    "a", "an", "the", "is", "are", "it", "has", "have", "that", "one", "may", "can", "be", "been", "my", "your",
+    "their", "i", "you", "they", "skin", "feels", "feel",
+))  # fmt: skip
+_DENYING = frozenset(("no", "not", "non", "without", "free", "anti"))
+_TURNING = frozenset((
+    "not", "no", "non", "without", "free", "less", "more", "least", "most", "too", "anti", "un", "and", "or", "than",
 ))  # fmt: skip
 
 
 def _ways_to(study: Study, attribute: str) -> Iterator[Way]:
     """Give how an attribute of the study's own is told: by its name, and by that without its moment."""
     words = study.attribute_words(attribute)
-    family = family_of(study, attribute)
+    family, table = family_of(study, attribute), study.table("attributes")
     if not family.startswith(_OF_STUDY) and (family in _BY_TIME or not STATES & {*words_of(moment_words(words)[0])}):
         return
-    table = study.table("attributes")
-    row = table.loc[table["attribute"] == attribute]
-    told = " ".join(str(cell) for column in ("definition", "procedure") for cell in row[column])
-    loose = frozenset(kernel(word) for word in words_of(told) if _may_be_told(word))
+    better = "more" in table.loc[table["attribute"] == attribute, "direction"].tolist()
     for named in {words_of(words), words_of(moment_words(words)[0])}:
-        needed, beside, kind = _needed(study, named)
-        if needed:
-            yield Way(kind, needed, (beside | loose).difference(*needed), named, "more" in row["direction"].tolist())
+        kind, core, others = _parts_of(study, named)
+        if core and not _TURNING & {*named}:
+            states = tuple(each for each in others if _is_state(each))
+            yield Way(kind, core, tuple(each for each in others if each not in states), states, named, better)
 
 
-def _may_be_told(word: str) -> bool:
-    """Return whether a word of a definition may stand in a sentence: one that turns, counts or compares nothing."""
-    bears = any(entry.part in LETTERS or entry.part in _BEARING for _, entry in entries_at((word,), 0))
-    small = bears or word in _SMALL | STATES | OBJECTS | _MODIFIERS
-    return word.isalpha() and len(word) > _SHORT and not (small or _is_refused(word))
-
-
-_BEARING = frozenset(
-    ("number", "people", "panel", "role", "fraction", "majority", "at_least", "unit", "agree", "changes", "cause")
-)
-
-
-def _needed(study: Study, named: Tokens) -> tuple[tuple[frozenset[str], ...], frozenset[str], str]:
-    """Return what has to be told of a name, in groups of which one will do, what may be, and of which kind it is."""
+def _parts_of(study: Study, named: Tokens) -> tuple[str, Tokens, list[Tokens]]:
+    """Return of which kind a name is, the words it is named by, and what follows them, each led by its small word."""
     text = " ".join(named)
     kind, lead = next(((kind, found[0]) for kind, form in _LEADS if (found := form.match(text))), ("more", ""))
     words = text.removeprefix(lead).split()
@@ -199,52 +184,19 @@ def _needed(study: Study, named: Tokens) -> tuple[tuple[frozenset[str], ...], fr
     kind = "ease" if _EASE & {*words} else "speed" if _SPEED & {*words} else kind
     types = {word for phrase in _product(study)[0] for word in phrase}
     words = [word for word in words if word not in _EASE | _SPEED | types]
-    starts = [
-        place for place, word in enumerate(words) if place and word in STATES | OBJECTS and not _ends(words, place)
-    ]
-    parts = [words[start:end] for start, end in zip([0, *starts], [*starts, len(words)], strict=True)]
-    core = _content(parts[0]) if parts else []
-    strong = [word for word in core if word not in _GENERIC | LIGHT | PARTICLES]
-    needed = [_alike(word) for word in strong]
-    beside = set(core)
-    for part in parts[1:]:
-        own = _content(part[1:])
-        beside.update(own)
-        if own and not _is_state(part):
-            needed.append(frozenset().union(*map(_alike, own)))
-    needed = needed or [frozenset((kernel(word),)) for word in core]
-    return tuple(needed), frozenset(map(kernel, beside)), kind
+    starts = [n for n, word in enumerate(words) if n and word in STATES | OBJECTS and n + 1 < len(words)]
+    cuts = zip([0, *starts], [*starts, len(words)], strict=True)
+    core, *rest = [tuple(word for word in words[low:high] if word not in _SMALL) for low, high in cuts]
+    core = core[core[:1] in (("keeps",), ("keep",)) and len(core) > 1 :]
+    return kind, core, [each for each in rest if len(each) > 1]
 
 
-@lru_cache(maxsize=1_000)
-def _alike(word: str) -> frozenset[str]:
-    """Return the kernels of a word and of those that say the same: gloss for shine, oily for greasy."""
-    own = {entry.family for _, entry in entries_at((word,), 0, "property") if entry.value == 1}
-    same = (
-        words[0] for words, entries in phrases().items() if len(words) == 1
-        for entry in entries if entry.part == "property" and entry.value == 1 and entry.family in own
-    )  # fmt: skip
-    return frozenset(map(kernel, (word, *same)))
-
-
-def _ends(words: list[str], place: int) -> bool:
-    """Return whether a small word belongs to the verb before it: comb through, rinse off."""
-    return words[place] in PARTICLES and place + 1 == len(words)
-
-
-def _content(words: list[str]) -> list[str]:
-    return [word for word in words if word.isalpha() and word not in _SMALL | STATES | OBJECTS - PARTICLES]
-
-
-def _is_state(part: list[str]) -> bool:
+def _is_state(part: Tokens) -> bool:
     """Return whether part of a name tells a moment or the skin, which may stay untold: when damp, on the skin."""
     if part[0] in STATES:
-        return not (
-            part[0] in ("when", "while")
-            and any(word.endswith("ing") for word in part)
-            and not is_applied(" ".join(part))
-        )
-    return all(any(entry.part == "site" for _, entry in entries_at((word,), 0)) for word in _content(part[1:]))
+        doing = any(word.endswith("ing") for word in part) and not is_applied(" ".join(part))
+        return not (part[0] in ("when", "while") and doing)
+    return all(any(entry.part == "site" for _, entry in entries_at((word,), 0)) for word in part[1:])
 
 
 _BY_TIME = frozenset(("soaking in", "spreading"))  # what is done the faster, the less time it takes
@@ -276,8 +228,8 @@ def _family_named(name: str) -> str:
     words = words_of(name)
     whole = [entry for length, entry in entries_at(words, 0) if length == len(words)]
     found = {entry.family for entry in whole if entry.part in ("property", "verb")} or _families_of(name)
-    of_time = _LEADS[2][1].match(f"{' '.join(words)} ") is not None and not found <= _BY_TIME
-    if len(found) != 1 or (not whole and (of_time or _unknown(words))):
+    of_time = _LEADS[3][1].match(f"{' '.join(words)} ") is not None and not found <= _BY_TIME
+    if len(found) != 1 or (not whole and (of_time or _unknown(words) or _DENYING & {*words})):
         return ""
     return next(iter(found))
 

@@ -333,7 +333,7 @@ def root(word: str) -> str:
     return re.sub(r"y$", "i", re.sub(r"([b-df-hj-np-tv-z])\1$", r"\1", bare))
 
 
-# An attribute that no table of words knows is told in the words of its name, whatever their order and form.
+# An attribute that no table of words knows is told in the words of its name, in their order, beside what compares it.
 
 
 STATES = frozenset(("when", "while", "during", "until", "till", "once", "after", "before", "to"))
@@ -341,27 +341,40 @@ OBJECTS = frozenset((
     "on", "onto", "between", "under", "around", "against", "with", "over", "in", "inside", "into", "across", "at",
     "of", "from",
 ))  # fmt: skip
-LIGHT = frozenset((
-    "go", "goes", "going", "went", "come", "comes", "coming", "came", "get", "gets", "got", "keep", "keeps", "kept",
-    "put", "putting", "leave", "leaves", "lie", "lies", "lay", "lays", "sit", "sits", "sat",
-))  # fmt: skip
 PARTICLES = frozenset(("off", "in", "on", "up", "out", "away", "down", "through"))
-"""Small words of names: what leads a moment, or a thing; verbs that say little; what goes with a verb."""
+"""Small words of names: what leads a moment, or a thing; what goes with a verb."""
+
+_LYING = frozenset(("go", "goes", "went", "lie", "lies", "lay", "lays", "sit", "sits", "sat"))
+_ARTICLES = frozenset(("a", "an", "the", "your", "my", "their"))
+_BEING = frozenset(("is", "are", "was", "were", "feel", "feels", "felt", "look", "looks", "looked"))
+_DENIALS = frozenset(("no", "not"))
+_DEGREES = MappingProxyType({
+    "more": "more", "less": "less", "most": "most", "least": "least", "fewer": "less", "fewest": "least",
+})  # fmt: skip
+_BY_SIGN = MappingProxyType({1.0: "more", -1.0: "less", 2.0: "most", -2.0: "least"})
+_QUICKLY = frozenset(("quickly", "fast", "rapidly"))
+_AS = MappingProxyType({
+    "ease": frozenset(("easily", "readily", "effortlessly", "easy")), "time": _QUICKLY, "speed": _QUICKLY,
+    "lasting": frozenset(("long",)), "more": frozenset(("much", "well")), "like": frozenset(("much",)),
+})  # fmt: skip
+_ENDS = STATES | OBJECTS | SILENT | {"than", "as", "compared", "versus", "vs", "and", "but", "by"}
+_LONGEST = 5  # words of a phrase that compares: takes less time to
 
 
 @dataclass(frozen=True, slots=True)
 class Way:
-    """How an attribute of the study's own is told: `named` is its name, `needed` the kernels of words, one of each.
+    """How an attribute of the study's own is told: by the words of `core`, in order, all `things` and any `states`.
 
-    `beside` are those that may be told as well: of its name, and words of its definition that no table knows. `kind` is
-    ease, time, speed or more: what a word such as faster says of it.
+    Things and states are led by their small word: of hard patches, when damp. `kind` is ease, time, speed, lasting,
+    like or more: what a word such as faster says of it. `better`: more is better.
     """
 
     kind: str
-    needed: tuple[frozenset[str], ...]
-    beside: frozenset[str]
+    core: Tokens
+    things: tuple[Tokens, ...]
+    states: tuple[Tokens, ...]
     named: Tokens
-    more_is_better: bool = False
+    better: bool
 
 
 @lru_cache(maxsize=10_000)
@@ -374,17 +387,15 @@ def kernel(word: str) -> str:
     return word
 
 
-_TOLD_BY = {
-    "ease": ("ease",),
-    "time": ("time",),
-    "speed": ("time",),
-    "more": ("more", "ease"),
-}  # glides more, or more easily
-_BY_SIGN = {1.0: ("more",), -1.0: ("less",), 2.0: ("most",), -2.0: ("least",)}
-_DEGREES = frozenset(("more", "less", "most", "least", "fewer", "fewest", "as"))
-_ONE_DEGREE = frozenset((word,) for word in _DEGREES)
-_DENIALS = frozenset(("no", "not", "without", "zero"))
-_MANNERS = frozenset(("easily", "readily", "effortlessly", "easy", "quickly", "fast", "rapidly"))
+@lru_cache(maxsize=1_000)
+def _alike(word: str) -> frozenset[str]:
+    """Return the kernels of a word and of those that say the same: gloss for shine, oily for greasy."""
+    own = {entry.family for _, entry in entries_at((word,), 0, "property") if entry.value == 1}
+    same = (
+        words[0] for words, entries in phrases().items() if len(words) == 1
+        for entry in entries if entry.part == "property" and entry.value == 1 and entry.family in own
+    )  # fmt: skip
+    return frozenset(map(kernel, (word, *same)))
 
 
 def in_own_terms(tokens: Tokens, ways: Sequence[Way], products: Sequence[int]) -> Tokens:
@@ -392,93 +403,143 @@ def in_own_terms(tokens: Tokens, ways: Sequence[Way], products: Sequence[int]) -
 
     `products`: how many tokens at each place name a product; those say nothing of an attribute.
     """
-    free, place = set(range(len(tokens))), 0
-    while place < len(tokens):
-        told = products[place] == 1 and bool((_DEGREES | _DENIALS) & set(tokens[max(0, place - 1) : place]))
-        length = 0 if told else products[place]  # less oil on the towel
-        free -= set(range(place, place + length))
-        place += length or 1
-    stems = {place: kernel(tokens[place]) for place in free if tokens[place].isalpha()}
-    there = set(stems.values())
-    fitting = [way for way in ways if all(group & there for group in way.needed)]
-    if not fitting:
-        return tokens
-    way = max(fitting, key=lambda each: (len(each.needed), len(there & each.beside)))
-    return _by_name(tokens, way, stems)
+    taken = {place + more for place, length in enumerate(products) for more in range(length)}
+    for way in sorted(ways, key=lambda each: -len(each.named)):
+        for start in range(len(tokens)):
+            end = _core_end(tokens, start, way)
+            if end and taken.isdisjoint(range(start, end)) and (found := _compared(tokens, start, end, way)):
+                return found
+    return tokens
 
 
-def _by_name(tokens: Tokens, way: Way, stems: Mapping[int, str]) -> Tokens:
-    """Return the tokens with the words of an attribute left out and its name beside what compares or denies."""
-    needed = [place for place, stem in stems.items() if any(stem in group for group in way.needed)]
-    said: dict[int, tuple[int, Tokens]] = {}
-    for place in range(len(tokens)):
-        length, sign = _degree_at(tokens, place, way, stems)
-        if length and not any(start < place < start + n for start, (n, _) in said.items()):
-            said[place] = length, sign
-    apart = {place: SILENT & set(tokens[min(needed[0], place) : max(needed[0], place)]) for place in said}
-    said = {place: each for place, each in said.items() if not apart[place]}
-    denied = way.kind == "more" and any(_DENIALS & set(tokens[max(0, place - 2) : place]) for place in needed)
-    of_skin = any(
-        entry_at(tokens, place + 1, "site")[0] and (place in said or place - 1 in said) for place in needed
-    )  # less scratchy skin
-    if of_skin or not (said or denied):
-        return tokens
-    drop, at = _told(tokens, way, stems), next(iter(said), needed[0])
-    out: list[str] = []
-    for place, token in enumerate(tokens):
-        inside = any(start < place < start + n for start, (n, _) in said.items())
-        if place in said:
-            out += said[place][1]
-        elif not inside and place not in drop:
-            out.append(token)
-        if place == at:
-            out += way.named
-    return tuple(out)
+def _core_end(tokens: Tokens, start: int, way: Way) -> int:
+    """Return the place after the words an attribute is named by, where they stand in order; 0 where they do not."""
+    place, head = start, max(n for n, word in enumerate(way.core) if n == 0 or word not in PARTICLES)
+    for n, word in enumerate(way.core):
+        goes = word in PARTICLES and tokens[place : place + 1] and tokens[place] in _LYING  # a comb goes through
+        here = tokens[place + bool(goes) : place + bool(goes) + 1]
+        if here and _same(here[0], word, loose=n == head and way.kind != "like"):
+            place += 1 + bool(goes)
+        elif (word, way.kind) != ("through", "ease"):
+            return 0
+    return place
 
 
-def _told(tokens: Tokens, way: Way, stems: Mapping[int, str]) -> set[int]:
-    """Return the places of the words that tell of an attribute, small ones between them among these."""
-    wanted = way.beside.union(*way.needed)
-    drop = {place for place, stem in stems.items() if stem in wanted and not _elsewhere(tokens, place, way)}
-    beside = {
-        place + 1 + (tokens[place + 1 : place + 2] in _ONE_DEGREE): place for place in stems if tokens[place] in LIGHT
-    }
-    drop |= {light for place, light in beside.items() if {place, light - 1} & drop}  # lay most evenly, comes off on
-    drop |= {place for place in stems if tokens[place] in PARTICLES and place - 1 in drop}
-    small = [place for place in stems if tokens[place] in way.named and tokens[place] not in _DEGREES]
-    drop |= {place for place in small if {place + 1, place + 2} & drop}
-    drop |= {
-        place
-        for place in stems
-        if tokens[place] == "with" and tokens[place + 1 : place + 2] in _ONE_DEGREE and place + 2 in drop
-    }
-    drop |= {place for place in stems if tokens[place] == "like" and {place + 1, place + 2} & drop}  # like a mask
-    manner = {place for place in stems if tokens[place] in _MANNERS and tokens[place - 1] == "as"}
-    return drop | manner | {place + 1 for place in manner if tokens[place] == "easy"}  # as easy to comb as
+def _same(token: str, word: str, *, loose: bool) -> bool:
+    """Return whether a token is a word of a name, in another form only where that is `loose`."""
+    if word in PARTICLES or token == word:
+        return token == word
+    return kernel(token) in _alike(word) and (loose or token.endswith("s") == word.endswith("s"))
 
 
-def _elsewhere(tokens: Tokens, place: int, way: Way) -> bool:
-    """Return whether a word that is no word of the name tells a moment or what people do: during the massage."""
-    before = place - (tokens[place - 1 : place] in (("the",), ("a",)))
-    governed = before > 0 and tokens[before - 1] in (*STATES, "as", "you", "we", "they")
-    own = {kernel(word) for word in way.named}.union(*way.needed)
-    return governed and kernel(tokens[place]) not in own
+def _phrase_end(tokens: Tokens, start: int, words: Tokens) -> int:
+    """Return the place after some words of a name, articles among them; 0 where they do not stand there."""
+    place = start
+    for word in words:
+        while tokens[place : place + 1] and tokens[place] in (*_ARTICLES, "you", "it"):
+            place += 1
+        if place >= len(tokens) or not _same(tokens[place], word, loose=False):
+            return 0
+        place += 1
+    return place
 
 
-def _degree_at(tokens: Tokens, place: int, way: Way, stems: Mapping[int, str]) -> tuple[int, Tokens]:
-    """Return how many tokens at a place compare what is told of an attribute, and the plain words for it."""
+def _compared(tokens: Tokens, start: int, end: int, way: Way) -> Tokens:
+    """Return the tokens with the name beside what compares it; none where nothing does, or a thing stays untold."""
+    spans: dict[int, int] = {}
+    for words in (*way.things, *way.states):
+        led = (place for place, token in enumerate(tokens) if token == words[0])
+        spans |= {place: stop for place in led if (stop := _phrase_end(tokens, place + 1, words[1:]))}
+    right = end
+    while stop := spans.get(right, 0) or _site_end(tokens, right, way):
+        right = stop
+    if (found := _degree(tokens, start, right, way)) is None:
+        return ()
+    left, at, sign, stop = found
+    for thing in way.things:
+        led = (place for place in spans if tokens[place] == thing[0])
+        told = any(_phrase_end(tokens, place + 1, thing[1:]) for place in led)
+        low, high = _beside(tokens, left, end, thing) if thing[0] in ("of", "when", "while") and not told else (0, 0)
+        if not (told or high):
+            return ()
+        spans |= {low: high} if high else {}
+    cut = {place for span in (*spans.items(), (left, stop), (start, right)) for place in range(*span)}
+    before = tokens[left - 1] if left else ""
+    kept_on = way.kind == "lasting" and root(before) == "keep"
+    cut |= {left - 1} if before == "with" or kept_on or (before in _LYING and tokens[start].endswith("ly")) else set()
+    states: set[Tokens] = {words[1:] for words in way.states}
+    of_body = (place for place in range(len(tokens)) if entry_at(tokens, place + 1, "site")[0])
+    cut |= {place for place in of_body if tokens[place : place + 1] in states}  # damp hair
+    kept: list[Tokens] = [(token,) if place not in cut else () for place, token in enumerate(tokens)]
+    kept[at] = (*sign, *way.named)
+    return tuple(token for each in kept for token in each)
+
+
+def _site_end(tokens: Tokens, place: int, way: Way) -> int:
+    """Return the place after the part of the body that a small word of the name leads: through damp hair."""
+    if not place or tokens[place - 1] not in PARTICLES or tokens[place - 1] not in way.core:
+        return 0
+    states: set[Tokens] = {words[1:] for words in way.states}
+    while tokens[place : place + 1] and (tokens[place] in _ARTICLES or tokens[place : place + 1] in states):
+        place += 1
+    length = entry_at(tokens, place, "site")[0]
+    return place + length if length else 0
+
+
+def _beside(tokens: Tokens, left: int, end: int, thing: Tokens) -> tuple[int, int]:
+    """Return where a thing stands right before what is said of it, or right after: hard patches feel softer."""
+    if stop := _phrase_end(tokens, end, thing[1:]):
+        return end, stop
+    before = left
+    while before and tokens[before - 1] in _BEING:
+        before -= 1
+    start = before - len(thing) + 1
+    return (start, before) if start >= 0 and _phrase_end(tokens, start, thing[1:]) == before else (0, 0)
+
+
+def _degree(tokens: Tokens, start: int, right: int, way: Way) -> tuple[int, int, Tokens, int] | None:
+    """Return where what is compared begins, where the name goes, the plain word of the comparison, where that ends."""
+    like = start
+    while way.kind == "like" and like and (tokens[like - 1] in _ARTICLES or tokens[like - 1] == "like"):
+        like -= 1
+    while way.kind == "time" and like and tokens[like - 1] in ("be", "become", "get"):
+        like -= 1  # less time to be dry
+    noun = tokens[start] in way.named or not re.search(r"(?:ing|s)$", tokens[start])  # no fewer cakes for caking
+    for length in range(min(_LONGEST, like) if noun or way.kind != "more" else 0, 0, -1):
+        if tokens[like - length : like] == ("better",) and tokens[start] not in way.named:
+            continue
+        if sign := _plain(tokens[like - length : like], way, before=True, again="as" in tokens[right:]):
+            return like - length, like - length, sign, right
+    own, ended = tokens[start], right == len(tokens) or tokens[right] in _ENDS
+    ending = re.search(r"(?:er|est)$", own) if own not in way.named and way.kind == "more" else None
+    if ending and kernel(own.removesuffix(ending[0])) == kernel(own):
+        closed = ended or any(_phrase_end(tokens, right, each[1:]) for each in way.things)
+        return (start, start, ("more" if ending[0] == "er" else "most",), right) if closed else None
+    at = right + (not ended and tokens[right] in _DENIALS)
+    for stop in range(min(at + _LONGEST, len(tokens)), at, -1):
+        closed = stop == len(tokens) or (tokens[stop] in _ENDS and tokens[stop] != "of")
+        again = tokens[stop : stop + 1] == ("as",)
+        if closed and (sign := _plain(tokens[at:stop], way, before=False, again=again)):
+            return start, at, sign, stop
+    denied = way.kind == "more" and noun and start and tokens[start - 1] in ("no", "without")
+    return (start, start, (), right) if denied else None
+
+
+def _plain(words: Tokens, way: Way, *, before: bool, again: bool) -> Tokens:
+    """Return the plain word for some that compare what is told of an attribute; none where they do not."""
+    amount = way.kind in ("more", "like")
+    if before and words == ("as",):
+        return words if amount and again else ()
+    if not before and again and words[:1] == ("as",):
+        return words[:1] if {*words[1:]} & _AS[way.kind] and words[2:] == () else ()
+    if words == ("better",):
+        return ("more",) if way.better and (not before or (way.kind == "more" and way.core == way.named[-1:])) else ()
+    if amount and words[1:] == () and words[0] in _DEGREES:
+        return (_DEGREES[words[0]],)
+    verb = way.kind == "more" and not before and way.core[-1].endswith("s")  # glides more easily
+    kind = "ease" if verb else "time" if way.kind == "speed" else way.kind
     for part in ("to verb", "verb so"):
-        length, entry = entry_at(tokens, place, part)
-        number = tokens[place + 1 : place + 2] == ("than",) and number_at(tokens, place + 2) is not None
-        if length and entry.family in _TOLD_BY[way.kind] and not number:  # more than 8 in 10
-            return length, _BY_SIGN[-entry.value if way.kind == "speed" else entry.value]
-    word = tokens[place]
-    if place in stems and any(stems[place] in group for group in way.needed) and word not in way.named:
-        for end, sign in (("er", 1.0), ("est", 2.0)):
-            if word.endswith(end) and kernel(word.removesuffix(end)) == stems[place]:
-                return 1, _BY_SIGN[sign]
-    if word == "better" and way.more_is_better:
-        return 1, _BY_SIGN[1.0]
-    if word == "as" and "as" not in tokens[place + 1 :]:
-        return 0, ()  # the same as
-    return (1, (word,)) if word in _DEGREES and tokens[place + 1 : place + 2] != ("than",) else (0, ())
+        length, entry = entry_at(words, 0, part)
+        if length == len(words) and entry.family == kind != "more":
+            return (_BY_SIGN[-entry.value if way.kind == "speed" else entry.value],)
+    return ()

@@ -99,22 +99,27 @@ class Reading:
         Where nothing is denied, joined or compared a part may stand elsewhere: I forget it after a while.
         """
         both = (self, asked)
-        small = [
-            {root(words) for words in each.words_for("function") if root(words) != words} - _ORDERING for each in both
-        ]
-        turned = small[1] if self.by_product else set()  # is taken off by it: takes off
-        alike = (small[0] & {root(words) for words in asked.left_over}) | (
-            turned & {root(words) for words in self.left_over}
+        small, unread = ([{*map(root, words)} for words in each] for each in (
+            [[words for words in each.words_for("function") if root(words) != words] for each in both],
+            [each.left_over for each in both],
+        ))  # fmt: skip
+        alike = (small[0] & unread[1]) | (small[1] & unread[0] if self.by_product else set())  # needed, taken off by it
+        alike -= _ORDERING
+        told, of_question = ([root(words) for words in each.order if words not in _OF_NOBODY] for each in both)
+        told, of_question = ([words for words in each if words not in alike] for each in (told, of_question))
+        read = (
+            {root(words) for words in _OF_NOBODY} | {root(chunk.words) for each in both for chunk in each.core} | alike
         )
-        told, of_question = (
-            [root(words) for words in each.order if words not in _OF_NOBODY and root(words) not in alike]
-            for each in both
-        )
-        read = _OF_NOBODY | {chunk.words for each in both for chunk in each.core}
-        left, unread = (sorted({root(word) for word in each.left_over if word not in read} - alike) for each in both)
         if not (_ORDERING & {words.split()[0] for words in of_question}):
             told, of_question = sorted(told), sorted(of_question)
-        return told == of_question and left == unread
+        elif not self.by_product and len({each._product_first() for each in both} - {None}) > 1:
+            return False  # hair does not weigh the milk down
+        return told == of_question and unread[0] - read == unread[1] - read
+
+    def _product_first(self) -> bool | None:
+        """Whether the product is named before the first part of the body; None where one of them is not named."""
+        parts = ["product" if chunk.words == "it" else chunk.part for chunk in self.chunks]
+        return parts.index("product") < parts.index("site") if {"product", "site"} <= {*parts} else None
 
     @property
     def by_product(self) -> bool:
