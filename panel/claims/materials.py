@@ -6,7 +6,7 @@ import math
 from collections.abc import Callable, Iterable, Mapping
 from dataclasses import dataclass, replace
 from functools import cached_property
-from typing import Any
+from typing import Any, cast
 
 import numpy as np
 import pandas as pd
@@ -168,9 +168,8 @@ class Materials:
 
         `of_panel`: it may tell an attribute in the words of its name, whatever their order; a question is not read so.
         """
-        names = self.names if of_panel else replace(self.names, ways=())
-        found: Reading = self._kept(("read", sentence, own, of_panel), lambda: read_sentence(sentence, names, own))
-        return found
+        names, key = self.names if of_panel else replace(self.names, ways=()), ("read", sentence, own, of_panel)
+        return cast("Reading", self._kept(key, lambda: read_sentence(sentence, names, own)))
 
     def once(self, what: Callable[[Claim, Materials], Any], claim: Claim) -> Any:
         """Return `what` of a claim; sentences of one statement share it, unless it rests on the words themselves."""

@@ -11,6 +11,7 @@ from functools import cache, lru_cache
 from types import MappingProxyType
 
 from panel.claims.parts import (
+    FELT_AS,
     OBJECTS,
     SILENT,
     STATES,
@@ -152,7 +153,7 @@ _MODIFIERS = frozenset((
 ))  # fmt: skip
 _SMALL = frozenset((
     "a", "an", "the", "is", "are", "it", "has", "have", "that", "one", "may", "can", "be", "been", "my", "your",
-    "their", "i", "you", "they", "skin", "feels", "feel",
+    "their", "i", "you", "they", "skin", "feels",
 ))  # fmt: skip
 _DENYING = frozenset(("no", "not", "non", "without", "free", "anti"))
 _TURNING = frozenset((
@@ -187,6 +188,7 @@ def _parts_of(study: Study, named: Tokens) -> tuple[str, Tokens, list[Tokens]]:
     starts = [n for n, word in enumerate(words) if n and word in STATES | OBJECTS and n + 1 < len(words)]
     cuts = zip([0, *starts], [*starts, len(words)], strict=True)
     core, *rest = [tuple(word for word in words[low:high] if word not in _SMALL) for low, high in cuts]
+    core = tuple(word for word in core if word not in FELT_AS) or core
     core = core[core[:1] in (("keeps",), ("keep",)) and len(core) > 1 :]
     return kind, core, [each for each in rest if len(each) > 1]
 

@@ -344,9 +344,11 @@ OBJECTS = frozenset((
 PARTICLES = frozenset(("off", "in", "on", "up", "out", "away", "down", "through"))
 """Small words of names: what leads a moment, or a thing; what goes with a verb."""
 
+FELT_AS = frozenset(("feel", "touch", "texture", "sensation", "look"))
+"""What says in a name that something is felt, or seen, and may stay untold: chalky touch."""
 _LYING = frozenset(("go", "goes", "went", "lie", "lies", "lay", "lays", "sit", "sits", "sat"))
 _ARTICLES = frozenset(("a", "an", "the", "your", "my", "their"))
-_BEING = frozenset(("is", "are", "was", "were", "feel", "feels", "felt", "look", "looks", "looked"))
+_BEING = frozenset(("is", "are", "was", "were", "feel", "feels", "felt", "look", "looks", "looked", "judged", "found"))
 _DENIALS = frozenset(("no", "not"))
 _DEGREES = MappingProxyType({
     "more": "more", "less": "less", "most": "most", "least": "least", "fewer": "less", "fewest": "least",
@@ -422,7 +424,7 @@ def _core_end(tokens: Tokens, start: int, way: Way) -> int:
             place += 1 + bool(goes)
         elif (word, way.kind) != ("through", "ease"):
             return 0
-    return place
+    return place + (tokens[place : place + 1] != () and tokens[place] in FELT_AS and tokens[place] in way.named)
 
 
 def _same(token: str, word: str, *, loose: bool) -> bool:
@@ -505,6 +507,7 @@ def _degree(tokens: Tokens, start: int, right: int, way: Way) -> tuple[int, int,
     while way.kind == "time" and like and tokens[like - 1] in ("be", "become", "get"):
         like -= 1  # less time to be dry
     noun = tokens[start] in way.named or not re.search(r"(?:ing|s)$", tokens[start])  # no fewer cakes for caking
+    noun = noun and not entry_at(tokens, right, "site")[0]  # less chalky skin
     for length in range(min(_LONGEST, like) if noun or way.kind != "more" else 0, 0, -1):
         if tokens[like - length : like] == ("better",) and tokens[start] not in way.named:
             continue
@@ -515,7 +518,8 @@ def _degree(tokens: Tokens, start: int, right: int, way: Way) -> tuple[int, int,
     if ending and kernel(own.removesuffix(ending[0])) == kernel(own):
         closed = ended or any(_phrase_end(tokens, right, each[1:]) for each in way.things)
         return (start, start, ("more" if ending[0] == "er" else "most",), right) if closed else None
-    at = right + (not ended and tokens[right] in _DENIALS)
+    at = right + (not ended and tokens[right] in _BEING)  # combing was easier
+    at += tokens[at : at + 1] != () and tokens[at] in _DENIALS
     for stop in range(min(at + _LONGEST, len(tokens)), at, -1):
         closed = stop == len(tokens) or (tokens[stop] in _ENDS and tokens[stop] != "of")
         again = tokens[stop : stop + 1] == ("as",)

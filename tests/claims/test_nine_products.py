@@ -1,0 +1,93 @@
+"""Sentences on nine kinds of product that nobody had in mind: for hair, underarms, beard, nails, feet, the bath, a tan.
+
+By three writers who saw nothing but what was tested, verdicts first (`nine_products`; common practice, no source), and
+by one who knew the program and looked for what it lets through (`nine_attacked`). The studies are drawn around the
+means that were found. As first read,
+106 of the 148 true ones were refused and none of the 66 that may not be said was supported. Of the 60 true ones of the
+last three products 35 were refused by the first rules for an attribute in its own words; these let more than half of
+the attack through and were made stricter since.
+"""
+
+import csv
+import json
+from functools import cache
+from pathlib import Path
+
+import pytest
+
+from panel.claims.judge import judge_drafts
+from panel.claims.verdict import AS_WORDED
+from tests.claims.claim_studies import answer_rows, panel_scores, seeded, study_with, vote_rows
+
+HERE = Path(__file__)
+PRODUCTS = json.loads(HERE.with_name("nine_products.json").read_text(encoding="utf-8"))
+MOST_REFUSED = 0.43  # of true ones: 63 of 148; the rest say it in ways no rule of ours reads
+SCATTER = 0.04  # of the length of the scale: what was found differs by far more
+
+
+@cache
+def _study(name):
+    told = PRODUCTS[name]
+    scores, rng = [], seeded()
+    for row in told["attributes"]:
+        span = row.get("scale_max", max(row["means"].values())) - row.get("scale_min", 0.0)
+        scores += panel_scores(
+            {row["attribute"]: row["means"]},
+            rng,
+            assessors=told["assessors"],
+            replicates=3,
+            own_view=SCATTER * span / 2,
+            scatter=SCATTER * span,
+        )
+    answers = [
+        row
+        for question, prototype, session, base, agreed in told["asked"]
+        for row in answer_rows(agreed, base, prototype=prototype, question=question, session=session)
+    ]
+    if told["votes"]:
+        counts = {answer: count for answer, *_, count in told["votes"]}
+        _, one, other, session, _ = told["votes"][0]
+        question = next(row["question"] for row in told["statements"].values() if row["kind"] == "preference")
+        votes = vote_rows(
+            *(counts[each] for each in (one, other, "no preference")), prototype=one, versus=other, session=session
+        )
+        answers += [row | {"question": question} for row in votes]
+    return study_with(
+        [],
+        scores=scores,
+        answers=answers,
+        roles={code: role for code, _, role in told["prototypes"]},
+        names={code: called for code, called, _ in told["prototypes"]},
+        attributes=[{key: cell for key, cell in row.items() if key != "means"} for row in told["attributes"]],
+        facts=told["facts"],
+    )
+
+
+@cache
+def judged(file):
+    """Every row of a file of sentences beside whether it is supported as worded."""
+    with HERE.with_name(file).open(encoding="utf-8", newline="") as opened:
+        rows = list(csv.DictReader(opened))
+    found = []
+    for name, told in PRODUCTS.items():
+        own = [row for row in rows if row["study"] == name]
+        drafts = judge_drafts(_study(name), [told["statements"][r["statement"]] | {"claim": r["claim"]} for r in own])
+        found += [(row, draft.verdict in AS_WORDED) for row, draft in zip(own, drafts, strict=True)]
+    assert len(found) == len(rows)
+    return found
+
+
+@pytest.mark.parametrize(("file", "least"), [("sentences_nine_products.csv", 66), ("sentences_nine_attacked.csv", 440)])
+def test_nothing_that_may_not_be_said_is_supported(file, least):
+    refused = [(row["claim"], said) for row, said in judged(file) if row["verdict"] == "refused"]
+    assert len(refused) >= least
+    assert [claim for claim, said in refused if said] == []
+
+
+def test_true_sentences_that_were_read_are_read_still():
+    true = [
+        (row["claim"], said) for row, said in judged("sentences_nine_products.csv") if row["verdict"] == "supported"
+    ]
+    refused = [claim for claim, said in true if not said]
+    assert len(true) == 148
+    assert len(refused) <= MOST_REFUSED * len(true), refused
