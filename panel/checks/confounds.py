@@ -21,7 +21,7 @@ from panel.checks.finding import Finding
 from panel.errors import PanelError
 from panel.stats.arrays import Array, Codes
 from panel.stats.orders.block_designs import both_sets, information_left, joined, pairs_left
-from panel.study.formulas import formula_pairs, oriented
+from panel.study.formulas import joint_changes, matched_pairs
 from panel.study.scores_used import batch_of_score, orders_uneven, scores_used, serving_of_score
 from panel.study.study import Numbered, Study, kept
 from panel.words import all_of, first_few
@@ -256,11 +256,8 @@ def _swaps(study: Study) -> pd.DataFrame | None:
     if study.table("formulas").empty:
         return None
     try:
-        differing = formula_pairs(study)
-        kinds = [oriented(differing.loc[differing["kind"] == kind]) for kind in ("swap", "joint")]
-        return pd.concat(
-            [pd.DataFrame(columns=["swap", "prototype", "versus"], dtype="str"), *kinds], ignore_index=True
-        )
+        none = pd.DataFrame(columns=["swap", "prototype", "versus"], dtype="str")
+        return pd.concat([none, matched_pairs(study), joint_changes(study)], ignore_index=True)
     except PanelError:
         return None
 

@@ -217,7 +217,7 @@ def matched_pairs(study: Study) -> pd.DataFrame:
     the base holds is `removed`.
     """
     pairs = formula_pairs(study)
-    return oriented(pairs.loc[pairs["kind"] == "swap"])
+    return _oriented(pairs.loc[pairs["kind"] == "swap"])
 
 
 @kept
@@ -228,7 +228,7 @@ def joint_changes(study: Study) -> pd.DataFrame:
     can say which of the emollients did it.
     """
     pairs = formula_pairs(study)
-    return oriented(pairs.loc[pairs["kind"] == "joint"])
+    return _oriented(pairs.loc[pairs["kind"] == "joint"])
 
 
 def swap_table(study: Study) -> pd.DataFrame:
@@ -238,7 +238,7 @@ def swap_table(study: Study) -> pd.DataFrame:
     return pairs.groupby(columns, sort=False).size().rename("n_pairs").reset_index()
 
 
-def oriented(pairs: pd.DataFrame) -> pd.DataFrame:
+def _oriented(pairs: pd.DataFrame) -> pd.DataFrame:
     """Turn the pairs of each swap the way its first pair points, and label the swaps."""
     direction: dict[tuple[str, str], tuple[str, str]] = {}
     rows = []
