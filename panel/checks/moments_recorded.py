@@ -42,7 +42,8 @@ def days_of_scores(study: Study) -> dict[str, tuple[str, ...]]:
     return {str(name): tuple(np.unique(part)) for name, part in frame.groupby("session", sort=False)["day"]}
 
 
-def first_moments(study: Study) -> list[str]:
+@kept
+def first_moments(study: Study) -> tuple[str, ...]:
     """Return for each session the first moment of its scores: of a locked one as its record says, with its offset.
 
     The times of scores show the clock on the wall. What has an offset, such as a stamp or a seal, is held against the
@@ -55,7 +56,7 @@ def first_moments(study: Study) -> list[str]:
     first = read_dates(others["recorded_at"]).values
     frame = pd.DataFrame({"session": others["session"].to_numpy(), "at": others["recorded_at"].to_numpy(), "m": first})
     frame = frame.sort_values("m", kind="stable").drop_duplicates("session")
-    return [*begun.values(), *map(str, frame["at"])]
+    return (*begun.values(), *map(str, frame["at"]))
 
 
 def first_score(study: Study) -> str:
@@ -176,11 +177,11 @@ def _link(last: Mapping[Any, Any] | pd.Series | None, stamp: str) -> str:
 
 def first_broken_link(claims: pd.DataFrame) -> int | None:
     """Return the first row whose link no longer fits its stamp and the one before, counted from 0; None without one."""
-    last = None
-    for number, row in enumerate(claims.to_dict("records")):
-        if str(row["chain"]) and str(row["chain"]) != _link(last, str(row["stamp"])):
+    last: Mapping[Any, Any] | None = None
+    for number, (chain, stamp) in enumerate(zip(claims["chain"].tolist(), claims["stamp"].tolist(), strict=True)):
+        if str(chain) and str(chain) != _link(last, str(stamp)):
             return number
-        last = row
+        last = {"chain": chain, "stamp": stamp}
     return None
 
 
@@ -251,7 +252,7 @@ def _entered(study: Study, attribute: str, question: str) -> list[str]:
     asked = answers.loc[answers["question"] == question] if question else answers
     of_people = {str(name) for name in asked["session"].unique()} if question or not attribute else set()
     of_panel = {str(name) for name in study.scores["session"].unique()} if attribute else set()
-    moments = first_moments(study) if attribute else []
+    moments = first_moments(study) if attribute else ()
     meant = of_people | of_panel
     named = [day for label, own in days.items() for day in own if _of_sessions(label, meant)]
     return [*moments, *named]

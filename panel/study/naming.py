@@ -226,13 +226,20 @@ def moment_words(attribute: str) -> tuple[str, float, str]:
     return words, before if math.isnan(minutes) else minutes, after
 
 
-@kept
 def judged_minutes(study: Study, attribute: str) -> float:
     """Return at how many minutes an attribute is judged, by the table or else by its name; NaN if neither says so."""
-    table = study.table("attributes")
-    stated = [float(each) for each in table.loc[table["attribute"] == attribute, "minutes"].iloc[:1]]
+    stated = _minutes_of_attributes(study).get(attribute, float("nan"))
     named = (moment_words(each)[1] for each in (study.attribute_words(attribute), attribute))
-    return next((each for each in (*stated, *named) if not math.isnan(each)), float("nan"))
+    return next((each for each in (stated, *named) if not math.isnan(each)), float("nan"))
+
+
+@kept
+def _minutes_of_attributes(study: Study) -> dict[str, float]:
+    """Return the minutes of each attribute, of the first row that has it."""
+    table = study.table("attributes")
+    return dict(
+        zip(reversed(table["attribute"].tolist()), map(float, reversed(table["minutes"].tolist())), strict=True)
+    )
 
 
 def judged_after(study: Study, attribute: str, *, timed: bool = False) -> str:

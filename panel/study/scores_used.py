@@ -323,9 +323,12 @@ def serving_of_score(study: Study, scores: pd.DataFrame) -> tuple[pd.Series, pd.
     servings = study.table("servings")
     if servings.empty:
         return scores["position"], None
-    servings = servings.loc[~servings.duplicated(key, keep=False), [*key, "position", "site"]]
-    served = scores[key].merge(servings, on=key, how="left").set_axis(scores.index, axis=0)
-    return scores["position"].fillna(served["position"]), served["site"].astype("object").fillna("").astype("str")
+    once = servings.loc[~servings.duplicated(key, keep=False)]
+    place = {serving: row for row, serving in enumerate(zip(*(once[name].tolist() for name in key), strict=True))}
+    rows = np.array([place.get(own, -1) for own in zip(*(scores[name].tolist() for name in key), strict=True)], np.intp)
+    position = pd.Series(np.append(once["position"].to_numpy(float), np.nan)[rows], index=scores.index)
+    site = pd.array([*once["site"].tolist(), ""], dtype="str").take(rows)  # the last is that of a score without serving
+    return scores["position"].fillna(position), pd.Series(site, index=scores.index, name="site")
 
 
 @kept
