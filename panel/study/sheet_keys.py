@@ -29,7 +29,7 @@ from panel.study.knowledge import (
     wordings,
 )
 from panel.study.raw_table import UNNAMED, RawTable
-from panel.study.study import Study
+from panel.study.study import Study, natural_order
 from panel.words import as_seen, counted, first_few
 
 
@@ -394,11 +394,13 @@ TERMS = 3
 _MOSTLY = 0.8  # share of what was ticked that is ticked more than once
 
 
-def lists_apart(table: RawTable, names: re.Pattern[str]) -> RawTable:
-    """Return a table with a column for each word of a column that lists ticked words."""
+def lists_apart(table: RawTable, names: re.Pattern[str], about: str = "") -> RawTable:
+    """Return a table with a column for each word of a column that lists ticked words; all is `about` one, or named."""
     asked: dict[str, list[str]] = {}
     for head in table.header:
-        if names.search(head) and not is_called(typed_question(without_names(names, asked_words(head))), "comment"):
+        if (about or names.search(head)) and not is_called(
+            typed_question(without_names(names, asked_words(head))), "comment"
+        ):
             asked.setdefault(names.sub("", head), []).append(head)
     made: dict[str, Sequence[str]] = dict(zip(table.header, table.columns, strict=True))
     notes = list(table.notes)
@@ -416,8 +418,14 @@ def lists_apart(table: RawTable, names: re.Pattern[str]) -> RawTable:
             of = names.search(head)
             ticked = [list(map(str.casefold, _parts(cell, sign))) for cell in made.pop(head)]
             for term in terms:
-                made[f"{of[0] if of else ''}: {spelled[term]}"] = ["x" if term in parts else "" for parts in ticked]
+                made[f"{of[0]}: {spelled[term]}" if of else _free(spelled[term], made)] = [
+                    "x" if term in parts else "" for parts in ticked
+                ]
     return replace(table, header=tuple(made), columns=tuple(made.values()), notes=tuple(notes))
+
+
+def _free(term: str, taken: Collection[str]) -> str:
+    return _free(f"ticked: {term}", taken) if term in taken else term
 
 
 def _parts(cell: str, sign: str) -> list[str]:
@@ -455,6 +463,63 @@ def labelled(header: Sequence[str]) -> set[str]:
 def is_product(word: str) -> bool:
     """Return True if a word is one for what is tried, such as sample or cream."""
     return is_called(word, "prototype") or is_called(word, "product_kind")
+
+
+def product_column(table: RawTable, prototypes: Collection[str], asks: Collection[str]) -> str:
+    """Return the column each cell of which is a prototype of the study, whatever its heading; empty if none surely is.
+
+    Columns that `asks` names ask which one was chosen or tried first. Prototypes called by one or two figures could be
+    answers: they count only below a heading that says so.
+    """
+    known = {as_seen(name).casefold() for name in prototypes if not re.fullmatch(r"\d{1,2}", name)}
+    cells = {name: [*map(_folded, table.column(name))] for name in table.header if name not in asks}
+    found = [name for name, given in cells.items() if given and {*given} <= known]
+    return found[0] if found and all(cells[name] == cells[found[0]] for name in found) else ""
+
+
+def kind_column(table: RawTable, asks: Collection[str]) -> str:
+    """Return the one column of words below a word such as Balm, in which each stands several times."""
+    kinds = [head for head in table.header if head not in asks and is_called(head, "product_kind")]
+    rows = [Counter(map(_folded, table.column(head))) for head in kinds]
+    alone = len(kinds) == 1 and not is_scored(table.column(kinds[0])) and min(rows[0].values(), default=0) > 1
+    return kinds[0] if alone and "" not in rows[0] else ""
+
+
+def _folded(cell: str) -> str:
+    return as_seen(cell).casefold()
+
+
+def as_product(table: RawTable, column: str, prototypes: Collection[str], *, called: bool) -> RawTable:
+    """Return a survey whose products are spelled as the study spells them, and that said.
+
+    It is said too that a column holds them which is not `called` so.
+    """
+    spelled = {_folded(name): name for name in prototypes}
+    cells = [spelled.get(_folded(cell), as_seen(cell)) for cell in table.column(column)]
+    other = dict.fromkeys(
+        as_seen(old) for old, new in zip(table.column(column), cells, strict=True) if as_seen(old) != new
+    )
+    notes = (
+        [] if called else [f"{column!r} was read as the column of the product: {first_few(natural_order({*cells}))}."]
+    )
+    notes += [f"Read as the study spells it, in {column!r}: {first_few(list(other))}."] if other else []
+    columns = [cells if head == column else own for head, own in zip(table.header, table.columns, strict=True)]
+    return replace(table, columns=tuple(map(tuple, columns)), notes=(*table.notes, *notes))
+
+
+def refuse_other_products(table: RawTable, column: str, about: str, prototypes: Collection[str]) -> None:
+    """Raise StudyError if a column of products names others than the one that all of it is said to be about."""
+    named = {*map(as_seen, table.column(column))} - {"", about}
+    if about and named and (named & {*prototypes} or len(named) > 1):
+        raise StudyError(
+            f"The column {column!r} names {first_few(natural_order(named))}, so not all is about {about}. "
+            "Leave out product=NAME: the product is read from that column."
+        )
+
+
+def is_tried_as(heading: str) -> bool:
+    """Return True if a heading says first, second or third: which one was tried then, or chosen."""
+    return any(ordinal.search(heading) for ordinal in _ORDINALS)
 
 
 _TRIED = (
