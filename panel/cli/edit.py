@@ -42,7 +42,7 @@ def template(out: Path, study: Path | None, force: bool) -> None:
 @click.argument("words", nargs=-1)
 @click.option("--whole", is_flag=True, help="The file is the whole table: rows that are not in it go.")
 @click.option("--who", default="", help="Who makes the change, for the journal.")
-@click.option("--why", default="", help="Why something is taken out.")
+@click.option("--why", default="", help="Why something is taken out, or joined.")
 @click.option("--try", "only_try", is_flag=True, help="Say what would change, and change nothing.")
 @json_option
 def set_in_study(
@@ -58,7 +58,7 @@ def set_in_study(
     afterfeel set STUDY FILE.xlsx              a filled workbook (see: afterfeel template)
     afterfeel set STUDY FACT VALUE             a fact; an empty VALUE takes it out
     afterfeel set STUDY benchmark PROTOTYPE    what the others are compared with
-    afterfeel set STUDY rename KIND OLD NEW    a prototype, attribute, assessor or batch, everywhere
+    afterfeel set STUDY rename KIND OLD NEW [--why REASON]   everywhere; a slip of a name that is there joins it
     afterfeel set STUDY delete KIND NAME --why REASON
     afterfeel set STUDY codes                  codes in place of names of people
     afterfeel set STUDY session P1 P2 --who NAME   one more session with these prototypes
@@ -139,7 +139,7 @@ def _change_of(
     if what == "session" and words:
         return (lambda now: with_session(now, words, who, len(now.table("servings")))), []
     if what == "rename" and len(words) == 3:
-        return (lambda now: rename(now, *words)), []
+        return (lambda now: rename(now, *words, why)), []
     if what == "delete" and len(words) == 2:
         return (lambda now: delete(now, *words, why)), []
     if what == "sheet" and len(words) == 1:
