@@ -1,20 +1,41 @@
-"""What the things of a study are called on pictures and in tables, and which measure is an attribute's partner."""
+"""What the things of a study are called, when they were tried, and which measure is an attribute's partner."""
 
 from __future__ import annotations
 
 import math
 import re
 from collections import Counter
-from collections.abc import Collection, Mapping, Set
+from collections.abc import Collection, Iterable, Iterator, Mapping, Set
 from dataclasses import dataclass, field
 from functools import lru_cache
+from typing import TYPE_CHECKING
 
 import pandas as pd
 
-from panel.study.knowledge import shared_table, stated_scale
+from panel.study.knowledge import (
+    fits,
+    heading_words,
+    headings_called,
+    is_called,
+    plain_names,
+    shared_table,
+    stated_scale,
+)
 from panel.study.numbers_read import TIMES, measured, unit_of_heading
 from panel.study.study import Study, kept
-from panel.words import NOTHING, format_change, format_interval, format_number, format_typed, format_window
+from panel.words import (
+    NOTHING,
+    as_seen,
+    first_few,
+    format_change,
+    format_interval,
+    format_number,
+    format_typed,
+    format_window,
+)
+
+if TYPE_CHECKING:
+    from panel.study.raw_table import RawTable
 
 _SHORT_SCALE = 15.0  # such as 0 to 10, 1 to 9, or 15 cm
 _SHORTEST_SCALE = 1.5  # such as 0 to 1
@@ -315,3 +336,84 @@ def declared_pairs(study: Study, measures: pd.Series) -> tuple[pd.DataFrame, pd.
     return pd.DataFrame(
         rows, columns=["attribute", "measure", "expected", "source", "declared"], dtype="str"
     ), pd.DataFrame(absent, columns=["attribute", "measure"], dtype="str")
+
+
+# Which columns of a file say in which sitting something was tried?
+
+
+def sittings(table: RawTable, held: Mapping[str, str], fixed: Collection[str] = ()) -> dict[str, str]:
+    """Return the columns of the session and the replicate, where those that are called so do not tell; empty for none.
+
+    A column called so that it may be, with a number or day for each time a prototype was tried: without it rows repeat
+    each other, with it none does, and each of its values stands for several prototypes of a person: a turn stands for
+    one. A numbered round comes before a day of which it has several: who made one up stays in it.
+    """
+    if not {"assessor", "prototype"} <= set(held):
+        return {}
+    names = [role for role in ("assessor", "prototype", "attribute", "session") if role in held]
+    rows = pd.DataFrame({role: list(map(as_seen, table.column(held[role]))) for role in names})
+    free = [n for n in table.header if n not in held.values() and n not in table.unnamed]
+    unsure = [name for name in free if is_called(name, "unsure")]
+    if "session" in held and "session" not in fixed and is_called_day(held["session"], rows["session"]):
+        numbered = [*unsure, *([held["replicate"]] if "replicate" in held and "replicate" not in fixed else [])]
+        for name in numbered:
+            round_ = rows.assign(session=list(map(as_seen, table.column(name))))
+            rounds = bool(_made_up(round_["session"], rows["session"])) and all(
+                map(_ROUND.fullmatch, round_["session"])
+            )
+            if rounds and _tried_again(round_):
+                return {"session": name, "replicate": held["replicate"] if held.get("replicate", name) != name else ""}
+    if "replicate" in held or not rows.duplicated().any():
+        return {}
+    dated = [] if "session" in held else [name for name in free if is_called_day(name, table.column(name))]
+    found = [
+        name for name in [*unsure, *dated] if _tried_again(rows.assign(number=list(map(as_seen, table.column(name)))))
+    ]
+    return {"session" if found[0] in dated else "replicate": found[0]} if len(found) == 1 else {}
+
+
+def _tried_again(rows: pd.DataFrame) -> bool:
+    """Return True if no row repeats another, and each value of the last column stands for several of a person."""
+    others = [column for column in rows if column != "prototype"]
+    last = rows.columns[-1] if "number" in rows else "session"
+    once = bool((rows[last] != "").all()) and not rows.duplicated().any()
+    return once and bool(rows.groupby(others)["prototype"].nunique().min() > 1)
+
+
+def is_called_day(name: str, cells: Iterable[str]) -> bool:
+    """Return True if a column holds days: `2025-03-07`, `Tue 6/5`, `14-Jan-25`, or weekdays below `Day`."""
+    filled = {as_seen(cell) for cell in cells}
+    weekdays = any(fits(each, heading_words(name), plain_names(name)) for each in headings_called("session")[1])
+    return "" not in filled and (weekdays or all(map(_DAY.fullmatch, filled)))
+
+
+_ROUND = re.compile(r"(?:[^\W\d]+\.? ?)?\d{1,2}|[IVX]{1,4}")  # 1, Round 1, R1, II
+_WRITTEN = (
+    r"\d{1,2}/\d{1,2}(?:/\d{2,4})?|\d{1,2}\.\d{1,2}\.(?:\d{2,4})?|\d{4}-\d\d?-\d\d?"
+    r"|\d{1,2}[-. ]{1,2}[^\W\d]{3,10}\.?(?:[- ]\d{2,4})?"
+)
+_WEEKDAY = r"[^\W\d]{2,10}\.?,? "
+_DAY = re.compile(rf"(?:{_WEEKDAY})?(?:{_WRITTEN})(?: \d\d?:\d\d.*)?|{_WEEKDAY}\d{{1,2}}\.\d{{1,2}}")  # not 3.5
+
+
+def _made_up(rounds: Iterable[str], days: Iterable[str]) -> str:
+    """Return which rounds were held on other days than their own too; empty where none was, or days are shared."""
+    held = pd.crosstab(list(map(as_seen, rounds)), list(map(as_seen, days)))
+    if len(held) < _TWICE or held.idxmax(axis=1).nunique() < len(held):
+        return ""
+    each = (held > 0).sum(axis=1)
+    return first_few([f"{name} on {n} days" for name, n in each.items() if n > 1])
+
+
+_TWICE = 2
+
+
+def note_on_days(table: RawTable, session: str, unused: Iterable[str]) -> Iterator[str]:
+    """Return that a column of days was left out for one of rounds, and which of these were made up on another day."""
+    for name in unused if session else ():
+        cells = table.column(name)
+        if is_called_day(name, cells) and (several := _made_up(table.column(session), cells)):
+            yield (
+                f"{session!r} was read as the session, and not {name!r} ({several}): what somebody made up on another "
+                "day stays in its own."
+            )

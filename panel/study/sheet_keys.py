@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import re
 from collections import Counter
-from collections.abc import Collection, Iterable, Mapping, Sequence
+from collections.abc import Collection, Iterable, Sequence
 from dataclasses import dataclass, replace
 from itertools import chain, pairwise
 from typing import NamedTuple
@@ -355,26 +355,6 @@ def yes_and_no(plain: Collection[str]) -> tuple[str, str] | None:
 
 
 _YES_OR_NO = {"0": "no", "1": "yes"}
-
-
-def numbered_replicates(table: RawTable, held: Mapping[str, str]) -> dict[str, str]:
-    """Return the one column, called so that it may be, that numbers the times a prototype was tried by somebody.
-
-    Without it rows repeat each other, with it none does, and each of its numbers stands for several prototypes of a
-    person: a turn stands for one.
-    """
-    if not {"assessor", "prototype"} <= set(held) or "replicate" in held:
-        return {}
-    names = [role for role in ("assessor", "prototype", "attribute", "session") if role in held]
-    rows = pd.DataFrame({role: list(map(as_seen, table.column(held[role]))) for role in names})
-    free = [n for n in table.header if n not in held.values() and is_called(n, "unsure") and n not in table.unnamed]
-    found = []
-    for name in free if rows.duplicated().any() else []:
-        numbered = rows.assign(number=list(map(as_seen, table.column(name))))
-        of = numbered.groupby([*(role for role in names if role != "prototype"), "number"])["prototype"]
-        if not numbered.duplicated().any() and (numbered["number"] != "").all() and of.nunique().min() > 1:
-            found.append(name)
-    return {"replicate": found[0]} if len(found) == 1 else {}
 
 
 def refuse_several_studies(table: RawTable, used: Collection[str]) -> None:

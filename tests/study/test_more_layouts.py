@@ -5,6 +5,8 @@ The judge is that long table: every file is made from it here, with nothing of t
 
 from __future__ import annotations
 
+from itertools import product
+
 import pytest
 
 from panel.errors import StudyError
@@ -368,3 +370,48 @@ def test_the_line_with_the_headings_can_be_chosen():
     assert second.header == ("assessor", *TERMS)  # and only then is it asked which prototype it is
     with pytest.raises(StudyError, match=r"no table below line 99; say on which line the headings"):
         score_table(file, heading=99)
+
+
+DAYS = {"1": "3 March", "2": "5 March", "3": "10 March"}
+
+
+def rounds_on_days(heading: str, number: str, made_up: str) -> list[list[str]]:
+    """Return three rounds of three people, of which C made up the second one on another day."""
+    rows = [["Panellist", heading, "Date", "Product", "glide", "tack"]]
+    for who, n, of in product("ABC", DAYS, ("P1", "P2")):
+        day = made_up if (who, n) == ("C", "2") else DAYS[n]
+        rows.append([who, number.format(n), f"2025-03-{int(day.split()[0]):02d}", of, f"{len(rows) % 9}.5", "4"])
+    return rows
+
+
+@pytest.mark.parametrize("heading", ["Round", "Turn", "Sitting", "Run", "Durchgang", "Tour"])
+@pytest.mark.parametrize("made_up", ["7 March", "10 March"])
+def test_who_makes_up_a_round_stays_in_it(heading: str, made_up: str):
+    table = score_table(raw_file(*csv(rounds_on_days(heading, "{}", made_up))))
+    read = read_scores(table, guess_layout(table))
+    assert read.scores.groupby("session")["assessor"].nunique().to_dict() == {"1": 3, "2": 3, "3": 3}
+    assert heading == "Sitting" or f"{heading!r} was read as the session, and not 'Date' (2 on 2 days)" in " ".join(
+        read.notes
+    )
+    asked = read_scores(table, guess_layout(table, {"session": "Date"}))
+    assert len(asked.scores["session"].unique()) == 3 + (made_up == "7 March")
+
+
+def test_rounds_of_one_day_are_replicates_and_days_of_their_own_are_sessions():
+    rows = rounds_on_days("Round", "{}", "5 March")
+    table = score_table(
+        raw_file(*csv([[*row[:2], row[2] if row[0] == "Panellist" else "2025-03-03", *row[3:]] for row in rows]))
+    )
+    layout = guess_layout(table)
+    assert (layout.session, layout.replicate) == ("Date", "Round")
+    plain = score_table(raw_file(*csv(rows)))
+    assert guess_layout(plain).session == "Date"  # a day for each round: the same either way
+
+
+@pytest.mark.parametrize("days", [("Tue 6/5", "Thu 8/5"), ("14-Jan-25", "16-Jan-25"), ("6.5.", "8.5.")])
+def test_a_column_of_days_parts_rows_that_would_repeat_each_other_whatever_it_is_called(days: tuple[str, str]):
+    rows = [["Name", "Morning", "Product", "glide", "tack"]]
+    for n, (who, day, of) in enumerate(product("ABC", days, ("P1", "P2"))):
+        rows.append([who, day, of, f"{n % 5}", f"{n % 3}.5"])
+    layout = guess_layout(score_table(raw_file(*csv(rows))))
+    assert (layout.session, layout.attributes) == ("Morning", ("glide", "tack"))
