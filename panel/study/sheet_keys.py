@@ -540,3 +540,37 @@ def orders_named(
     cells = [["" if "" in row or of not in row else str(row.index(of) + 1) for row in places] for of in products]
     columns = (*table.columns, *map(tuple, cells))
     return replace(table, header=(*table.header, *heads), columns=columns), (each, heads)
+
+
+def _title_above(name: str, rows: Sequence[Sequence[str]]) -> str:
+    """Return what the first line of a sheet says where it fills one cell alone, else how the sheet was called."""
+    first = next((given for row in rows if (given := {*map(as_seen, row)} - {""})), {""})
+    usual = re.fullmatch(r"(?:sheet|tabelle|feuil\w*|hoja|foglio|blad|table)[ _]?\d*", name, re.IGNORECASE)
+    return first.pop() if len(first) == 1 else "" if usual else name
+
+
+_CODE = re.compile(r"([^\W\d]{1,4}[ ._-]?)(\d{1,4})[A-Za-z]?")
+_ITEMS = frozenset(
+    ("q", "f", "v", "item", "var", "frag", "att", "attr", "rep", "r", "s", "w", "t", "d", "day", "run", "h", "min")
+)
+
+
+def prototypes_across(sheet: Sheet, laid_out: Sequence[Sequence[str]]) -> Sheet:
+    """Return a sheet with a column for each prototype, called DS-10, DS-11 ..., with what was scored in a column.
+
+    That is what its title or its name says. The sheet itself where a column names prototypes, attributes or scores, or
+    nobody is named, or the columns have no such names: a letter such as Q may stand for questions, R for replicates.
+    """
+    held = named_columns(sheet.header)
+    scored = score_columns(sheet, set())
+    codes = [_CODE.fullmatch(head) for head in scored]
+    stems = {code[1].casefold() for code in codes if code}
+    title = _title_above(sheet.name, laid_out)
+    known = {"prototype", "attribute", "score"} & {*held}
+    if known or "assessor" not in held or len(scored) < 2 or None in codes or len(stems) != 1 or not title:
+        return sheet
+    if {stem.strip(" ._-") for stem in stems} & _ITEMS:
+        return sheet
+    rows = tuple((title, *row) for row in sheet.rows)
+    note = f"{title!r} was read as what was scored, and {first_few(scored)} as prototypes: nothing else names them."
+    return replace(sheet, header=("attribute", *sheet.header), rows=rows, notes=(*sheet.notes, note))
