@@ -369,6 +369,8 @@ def stated_scale(heading: str) -> tuple[str, tuple[int, int] | None]:
     goes from 0 or 1 to a usual end, and what it stands behind is no day or week.
     """
     found = _BRACKET.fullmatch(heading.strip())
+    if (line := _LINE.search(heading)) and not heading[line.end() :].strip(" )]"):  # `Glide (15 cm line)`
+        return heading[: line.start()].strip(" ,;:([") or heading, (0, int(line[1]))
     if found is None:
         bare = _BARE_SPAN.fullmatch(heading.strip())
         counts = bare and any(is_called(bare[1].split()[-1], role) for role in ("session", "replicate", "prototype"))

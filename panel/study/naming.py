@@ -195,12 +195,19 @@ _TIMED = tuple(
 )
 
 
+_AT_ONCE = re.compile(  # and no more words behind it: right after drying is another moment
+    r"(?P<words>.*?\w)[\s_]*[,;:(\[-]+\s*"
+    r"(?:right|directly|immediately|straight) (?:after|away)(?: use| application)?\s*[)\]]?",
+    re.IGNORECASE,
+)
 _SPAN = re.compile(rf"(?<![\w.,])\d+(?:[.,]\d+)?\s*(?:[-–—/]|to|bis|à|a)\s*{_TIME}", re.IGNORECASE)  # no one moment
 
 
 def timed_words(attribute: str) -> tuple[str, float]:
     """Return the words of a name such as `greasy after 5 min`, and its minutes; the name and NaN where it has none."""
     found = next(filter(None, (pattern.fullmatch(attribute.strip()) for pattern in _TIMED)), None)
+    if at_once := _AT_ONCE.fullmatch(attribute.strip()):
+        return at_once["words"], 0.0
     if found is None or _SPAN.search(attribute):
         return attribute, float("nan")
     of_one = next(minutes for minutes, words in _UNITS.items() if re.fullmatch(words, found["unit"], re.IGNORECASE))
