@@ -275,6 +275,15 @@ def legend_of(sheet: Sheet) -> Legend | None:
     return Legend(sheet.name, asked, words) if words else None
 
 
+def lines_as_legend(name: str, rows: Sequence[Sequence[str]]) -> Legend | None:
+    """Return what the lines of a sheet such as `5 = strongly agree` say, if they are all that it holds."""
+    lines = [as_seen(cell) for row in rows for cell in row if as_seen(cell)]
+    said = [points[0] for line in lines if len(points := said_points(line)) == 1]
+    if len(said) < _POINTS or 2 * len(said) < len(lines) or any(sum(map(bool, row)) > 2 for row in rows):
+        return None
+    return Legend(name, {}, {"": dict(said)})
+
+
 def _columns_meant(name: str) -> list[str]:
     """Return the columns that a name such as `V1-V4` or `V1, V2` stands for."""
     if found := re.fullmatch(r"([^\W\d]*)(\d+)\s*(?:-|\u2013|to|bis)\s*\1(\d+)", name.strip()):

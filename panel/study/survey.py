@@ -32,7 +32,7 @@ from panel.study.knowledge import (
     wordings,
 )
 from panel.study.numbers_read import read_numbers
-from panel.study.raw_table import RawTable, filled_rows, raw_table, rows_of_file
+from panel.study.raw_table import NOT_READ, RawTable, filled_rows, raw_table, rows_of_file
 from panel.study.score_sheets import sheet_of
 from panel.study.sheet_keys import (
     TERMS,
@@ -45,6 +45,7 @@ from panel.study.sheet_keys import (
     kind_column,
     labelled,
     legend_of,
+    lines_as_legend,
     lists_apart,
     orders_named,
     product_column,
@@ -91,6 +92,7 @@ def survey_table(file: RawFile, sheet: str = "") -> RawTable:
         with suppress(StudyError):
             made = sheet_of(name, list(filled_rows(rows).items()))
             legend = legend_of(made) if made else None
+        legend = legend or lines_as_legend(name, rows)
         legends += [legend] if legend else []
         data += [] if legend else [(name, rows)]
     if not data:
@@ -109,9 +111,12 @@ def survey_table(file: RawFile, sheet: str = "") -> RawTable:
         if filled:
             table = replace(table, columns=tuple(zip(*body, strict=True)), notes=(*table.notes, *filled))
     refuse_two_directions(legends, [*table.header, *(cell for row in rows if sum(map(bool, row)) == 1 for cell in row)])
+    table = replace(table, notes=tuple(note for note in table.notes if not note.startswith(NOT_READ)))
     for legend in legends:
         table = with_legend(table, legend)
-    return table
+    said = " ".join(table.notes)
+    left = [each for each, _ in laid_out if each != name and f"{each!r}" not in said]
+    return replace(table, notes=(*table.notes, f"{NOT_READ}: {', '.join(left)}.")) if left else table
 
 
 def read_survey(
@@ -466,6 +471,11 @@ def _scale(
     told += ["turned: its highest number is the least"] if _is_turned(heading, kind, known) else []
     told += [f"not understood and kept as typed: {first_few(list(strange))}"] if strange else []
     return kind, "; ".join(told)
+
+
+def as_said(kind: str) -> str:
+    """Return what to know of a column of which somebody said the kind."""
+    return f"as was said; of numbers from 1 to {_TOP[kind]} the highest is the most" if kind in _TOP else "as was said"
 
 
 def with_survey(study: Study, table: RawTable, asked: pd.DataFrame, file: RawFile | None = None) -> Study:

@@ -393,3 +393,10 @@ def test_many_rows_are_counted_by_table_and_no_stamp_is_printed(folder: Path, tm
     assert "claim=Less greasy" in told
     assert not re.search(r"[0-9a-f]{40}", told)
     assert (read_folder(folder).table("claims")["stamp"] != "").all()
+
+
+def test_what_is_said_of_a_column_is_how_it_is_read(folder: Path, tmp_path: Path):
+    (tmp_path / "s.csv").write_text("Respondent,Product,The razor glides over me.\na,P1,3\nb,P1,4\nc,P1,5\n")
+    told = run("set", folder, "survey", tmp_path / "s.csv", "The razor glides over me=agreement", "--try").stdout
+    assert "agreement as was said; of numbers from 1 to 5 the highest is the most" in told
+    assert "not read" not in told

@@ -10,8 +10,9 @@ from panel.models.consumers.just_about_right import weigh_just_about_right
 from panel.models.consumers.liking import weigh_liking
 from panel.study.raw_table import raw_file, raw_table
 from panel.study.study import Study
-from panel.study.survey import read_survey, with_survey
+from panel.study.survey import read_survey, survey_table, with_survey
 from tests.studies import small_study
+from tests.study.test_score_sheets import book
 
 
 def exported(text: str):
@@ -457,3 +458,19 @@ def test_a_list_of_ticked_words_is_read_alike_whatever_the_product_is_called(hea
     ticked = with_survey(Study({}), table, asked).table("answers").query("kind == 'check_all' and answer == '1'")
     counts = ticked.groupby(["prototype", "question"]).size().to_dict()
     assert counts == {("LM3", "soft"): 8, ("LM3", "light"): 4, ("LM3", "greasy"): 4}
+
+
+@pytest.mark.parametrize("turned", [False, True])
+def test_a_sheet_of_lines_that_say_what_numbers_stand_for_is_used(turned: bool):
+    words = ["strongly disagree", "disagree", "neither", "agree", "strongly agree"]
+    points = [*range(5, 0, -1)] if turned else [*range(1, 6)]
+    key = [[f"{point} = {word}"] for point, word in zip(points, words, strict=True)]
+    rows = [["Man", "Oil", "The razor glides over my skin."], *([f"M{n}", "PB9", str(1 + n % 5)] for n in range(10))]
+    table, asked = read_survey(
+        survey_table(raw_file(*book(answers=rows, key=key, Notes=[["half-face"]]))), prototypes=("PB9",)
+    )
+    answers = with_survey(Study({}), table, asked).table("answers").set_index("assessor")["answer"].astype(int)
+    assert answers.to_dict() == {f"M{n}": 1 + 4 - n % 5 if turned else 1 + n % 5 for n in range(10)}
+    told = " ".join(table.notes)
+    assert "was read from the sheet 'key'" in told
+    assert "Other sheets were not read: Notes." in told
