@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import json
+import re
 import sys
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
@@ -42,7 +43,7 @@ def template(out: Path, study: Path | None, force: bool) -> None:
 @click.argument("words", nargs=-1)
 @click.option("--whole", is_flag=True, help="The file is the whole table: rows that are not in it go.")
 @click.option("--who", default="", help="Who makes the change, for the journal.")
-@click.option("--why", default="", help="Why something is taken out.")
+@click.option("--why", default="", help="Why something is taken out, or joined.")
 @click.option("--try", "only_try", is_flag=True, help="Say what would change, and change nothing.")
 @json_option
 def set_in_study(
@@ -58,7 +59,7 @@ def set_in_study(
     afterfeel set STUDY FILE.xlsx              a filled workbook (see: afterfeel template)
     afterfeel set STUDY FACT VALUE             a fact; an empty VALUE takes it out
     afterfeel set STUDY benchmark PROTOTYPE    what the others are compared with
-    afterfeel set STUDY rename KIND OLD NEW    a prototype, attribute, assessor or batch, everywhere
+    afterfeel set STUDY rename KIND OLD NEW [--why REASON]   everywhere; a slip of a name that is there joins it
     afterfeel set STUDY delete KIND NAME --why REASON
     afterfeel set STUDY codes                  codes in place of names of people
     afterfeel set STUDY session P1 P2 --who NAME   one more session with these prototypes
@@ -107,15 +108,34 @@ def _tell(changed: list[dict[Any, Any]], problems: list[str], notes: list[str], 
     print_lines(
         f"{counted(len(changed), 'row')} {done}." if changed else "Nothing changes: the study holds that already."
     )
-    print_lines(
-        *(f"{c['table']}, {c['key']}: before '{c['before']}'; now '{c['after']}'." for c in changed[:_MOST_SHOWN])
-    )
-    if len(changed) > _MOST_SHOWN:
-        print_lines(f"And {len(changed) - _MOST_SHOWN} more; --json gives them all.")
+    few = len(changed) <= _FEW_ROWS
+    told = (f"{c['table']}, {c['key']}: before '{c['before']}'; now '{c['after']}'." for c in changed)
+    print_lines(*([_SEALS.sub("", line) for line in told] if few else _by_table(changed)))
     if problems:
         tell(f"To look at ({len(problems)}):", err=True)
         for sentence in problems[:_MOST_SHOWN]:
             tell(f"  {sentence}", err=True)
+
+
+_FEW_ROWS = 6  # that are printed one by one
+_SEALS = re.compile(
+    r"(?:; )?\b(?:stamp|chain|seal|sha256|data_hash)=[0-9a-f]{40,}"
+)  # nobody reads them; --json has them
+
+
+def _by_table(changed: list[dict[Any, Any]]) -> list[str]:
+    """Return how many rows of each table are new, changed or gone, and what the first of them are called."""
+    from panel.words import counted, first_few
+
+    lines = []
+    for table in dict.fromkeys(c["table"] for c in changed):
+        own = [c for c in changed if c["table"] == table]
+        new, gone = (sum(c[side] == "nothing" for c in own) for side in ("before", "after"))
+        counts = {"new": new, "gone": gone, "changed": len(own) - new - gone}
+        said = ", ".join(f"{number:,} {what}" for what, number in counts.items() if number)
+        first = first_few(list(dict.fromkeys(c["key"].partition(";")[0] for c in own)), 2)
+        lines.append(f"  {table}: {counted(len(own), 'row')} ({said}), such as {first}.")
+    return [*lines, "  --json gives each of them."]
 
 
 def _change_of(
@@ -139,7 +159,7 @@ def _change_of(
     if what == "session" and words:
         return (lambda now: with_session(now, words, who, len(now.table("servings")))), []
     if what == "rename" and len(words) == 3:
-        return (lambda now: rename(now, *words)), []
+        return (lambda now: rename(now, *words, why)), []
     if what == "delete" and len(words) == 2:
         return (lambda now: delete(now, *words, why)), []
     if what == "sheet" and len(words) == 1:

@@ -134,7 +134,7 @@ def survey_of(
     """Return a survey's file, its table and what its columns ask, with the kinds that were named as QUESTION=KIND."""
     from panel.study.knowledge import plain_words
     from panel.study.raw_table import read_raw_file
-    from panel.study.survey import KINDS, read_survey, survey_table
+    from panel.study.survey import KINDS, as_said, read_survey, survey_table
 
     raw = read_raw_file(file)
     named = [tuple(map(str.strip, words.rpartition("=")[::2])) for words in kinds]
@@ -153,6 +153,7 @@ def survey_of(
                 f"{file.name} has {what}. Write QUESTION=KIND, such as: 'It feels light=agreement'; product=NAME where "
                 "all of it is about one."
             )
+        asked.loc[meant & (asked["kind"] != kind), "noticed"] = as_said(kind) if kind else "left out, as was said"
         asked.loc[meant, "kind"] = kind
     return raw, table, asked
 

@@ -128,6 +128,9 @@ def put_block(study: Study, name: str, block: pd.DataFrame, *, whole: bool = Fal
         now = _texts_of_entries(study, name)
         return _put_entries(study, name, block if whole else pd.concat([now, block]).drop_duplicates())
     frame, wrong = frame_of_texts(known_table(name), _raw(name, _given(name, block)))
+    if timed := [cell for *_, column, cell, _ in wrong if column == "score" and re.fullmatch(r"\d{1,3}:[0-5]\d", cell)]:
+        told = f"{counted(len(timed), 'cell')} of score with a time such as {timed[0]}"
+        raise StudyError(f"{told}: nothing was put in. Write the times in seconds (1:37 is 97).")
     if whole or name not in study.tables:
         return _with_table(study, name, frame, wrong)
     own = _own_unread(study, name)

@@ -243,6 +243,12 @@ def named_columns(header: Iterable[str], numeric: Collection[str] | None = None)
     return found
 
 
+def people_asked(names: Sequence[str]) -> list[str]:
+    """Return the headings that name who answered, the surest first: `Respondent`, `Your panelist number`."""
+    asked = [name for name in names if any(is_called(word, "assessor") for word in heading_words(name).split())]
+    return list(dict.fromkeys(filter(None, [named_columns(names).get("assessor", ""), *asked])))
+
+
 def plain_names(column: str) -> set[str]:
     """Return the spellings of a column's name to compare: lower case, no signs; also singular, also without `id`."""
     words = heading_words(column).split()
@@ -363,6 +369,8 @@ def stated_scale(heading: str) -> tuple[str, tuple[int, int] | None]:
     goes from 0 or 1 to a usual end, and what it stands behind is no day or week.
     """
     found = _BRACKET.fullmatch(heading.strip())
+    if (line := _LINE.search(heading)) and not heading[line.end() :].strip(" )]"):  # `Glide (15 cm line)`
+        return heading[: line.start()].strip(" ,;:([") or heading, (0, int(line[1]))
     if found is None:
         bare = _BARE_SPAN.fullmatch(heading.strip())
         counts = bare and any(is_called(bare[1].split()[-1], role) for role in ("session", "replicate", "prototype"))
@@ -471,3 +479,18 @@ def asked_words(heading: str) -> str:
 
 def _without_scale(heading: str) -> str:
     return _ENDS.sub(" ", stated_scale(heading)[0])
+
+
+ASKED_KINDS = {  # words of a heading that say what kind of question it is; common practice, no source
+    "just_about_right": r"\bjar\b|just|too (?:much|little)|genau richtig",
+    "liking": r"\b(?:dis)?liking|you (?:dis)?like|like it|hedonic|overall|gef[aä]ll|gesamturteil|globale?\b|appr[eé]ci"
+    r"|gusta|agrado|piac|gradimento",
+    "agreement": r"agree|zustimm|d.accord|acuerdo|accordo|appl(?:y|ies)\b|trifft|zutreff|s.applique",
+    "preference": r"prefer|pr[eé]f[eé]r|favou?rit|bevorzug|lieber|better|besser|mieux|mejor|miglior|\bbest",
+}
+
+
+def asked_kind(heading: str) -> str:
+    """Return which kind of question a heading says that it is; empty where it does not."""
+    spared = re.sub(r"would you like to|how likely", "", heading, flags=re.IGNORECASE)
+    return next((kind for kind, words in ASKED_KINDS.items() if re.search(words, spared, re.IGNORECASE)), "")

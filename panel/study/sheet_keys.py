@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import re
 from collections import Counter
-from collections.abc import Collection, Iterable, Mapping, Sequence
+from collections.abc import Collection, Iterable, Sequence
 from dataclasses import dataclass, replace
 from itertools import chain, pairwise
 from typing import NamedTuple
@@ -29,7 +29,7 @@ from panel.study.knowledge import (
     wordings,
 )
 from panel.study.raw_table import UNNAMED, RawTable
-from panel.study.study import Study
+from panel.study.study import Study, natural_order
 from panel.words import as_seen, counted, first_few
 
 
@@ -275,6 +275,15 @@ def legend_of(sheet: Sheet) -> Legend | None:
     return Legend(sheet.name, asked, words) if words else None
 
 
+def lines_as_legend(name: str, rows: Sequence[Sequence[str]]) -> Legend | None:
+    """Return what the lines of a sheet such as `5 = strongly agree` say, if they are all that it holds."""
+    lines = [as_seen(cell) for row in rows for cell in row if as_seen(cell)]
+    said = [points[0] for line in lines if len(points := said_points(line)) == 1]
+    if len(said) < _POINTS or 2 * len(said) < len(lines) or any(sum(map(bool, row)) > 2 for row in rows):
+        return None
+    return Legend(name, {}, {"": dict(said)})
+
+
 def _columns_meant(name: str) -> list[str]:
     """Return the columns that a name such as `V1-V4` or `V1, V2` stands for."""
     if found := re.fullmatch(r"([^\W\d]*)(\d+)\s*(?:-|\u2013|to|bis)\s*\1(\d+)", name.strip()):
@@ -357,26 +366,6 @@ def yes_and_no(plain: Collection[str]) -> tuple[str, str] | None:
 _YES_OR_NO = {"0": "no", "1": "yes"}
 
 
-def numbered_replicates(table: RawTable, held: Mapping[str, str]) -> dict[str, str]:
-    """Return the one column, called so that it may be, that numbers the times a prototype was tried by somebody.
-
-    Without it rows repeat each other, with it none does, and each of its numbers stands for several prototypes of a
-    person: a turn stands for one.
-    """
-    if not {"assessor", "prototype"} <= set(held) or "replicate" in held:
-        return {}
-    names = [role for role in ("assessor", "prototype", "attribute", "session") if role in held]
-    rows = pd.DataFrame({role: list(map(as_seen, table.column(held[role]))) for role in names})
-    free = [n for n in table.header if n not in held.values() and is_called(n, "unsure") and n not in table.unnamed]
-    found = []
-    for name in free if rows.duplicated().any() else []:
-        numbered = rows.assign(number=list(map(as_seen, table.column(name))))
-        of = numbered.groupby([*(role for role in names if role != "prototype"), "number"])["prototype"]
-        if not numbered.duplicated().any() and (numbered["number"] != "").all() and of.nunique().min() > 1:
-            found.append(name)
-    return {"replicate": found[0]} if len(found) == 1 else {}
-
-
 def refuse_several_studies(table: RawTable, used: Collection[str]) -> None:
     """Raise StudyError if a column says that the rows come from several studies: they are not one."""
     for column in (name for name in table.header if name not in used and is_called(name, "study")):
@@ -394,11 +383,13 @@ TERMS = 3
 _MOSTLY = 0.8  # share of what was ticked that is ticked more than once
 
 
-def lists_apart(table: RawTable, names: re.Pattern[str]) -> RawTable:
-    """Return a table with a column for each word of a column that lists ticked words."""
+def lists_apart(table: RawTable, names: re.Pattern[str], about: str = "") -> RawTable:
+    """Return a table with a column for each word of a column that lists ticked words; all is `about` one, or named."""
     asked: dict[str, list[str]] = {}
     for head in table.header:
-        if names.search(head) and not is_called(typed_question(without_names(names, asked_words(head))), "comment"):
+        if (about or names.search(head)) and not is_called(
+            typed_question(without_names(names, asked_words(head))), "comment"
+        ):
             asked.setdefault(names.sub("", head), []).append(head)
     made: dict[str, Sequence[str]] = dict(zip(table.header, table.columns, strict=True))
     notes = list(table.notes)
@@ -416,8 +407,14 @@ def lists_apart(table: RawTable, names: re.Pattern[str]) -> RawTable:
             of = names.search(head)
             ticked = [list(map(str.casefold, _parts(cell, sign))) for cell in made.pop(head)]
             for term in terms:
-                made[f"{of[0] if of else ''}: {spelled[term]}"] = ["x" if term in parts else "" for parts in ticked]
+                made[f"{of[0]}: {spelled[term]}" if of else _free(spelled[term], made)] = [
+                    "x" if term in parts else "" for parts in ticked
+                ]
     return replace(table, header=tuple(made), columns=tuple(made.values()), notes=tuple(notes))
+
+
+def _free(term: str, taken: Collection[str]) -> str:
+    return _free(f"ticked: {term}", taken) if term in taken else term
 
 
 def _parts(cell: str, sign: str) -> list[str]:
@@ -455,6 +452,63 @@ def labelled(header: Sequence[str]) -> set[str]:
 def is_product(word: str) -> bool:
     """Return True if a word is one for what is tried, such as sample or cream."""
     return is_called(word, "prototype") or is_called(word, "product_kind")
+
+
+def product_column(table: RawTable, prototypes: Collection[str], asks: Collection[str]) -> str:
+    """Return the column each cell of which is a prototype of the study, whatever its heading; empty if none surely is.
+
+    Columns that `asks` names ask which one was chosen or tried first. Prototypes called by one or two figures could be
+    answers: they count only below a heading that says so.
+    """
+    known = {as_seen(name).casefold() for name in prototypes if not re.fullmatch(r"\d{1,2}", name)}
+    cells = {name: [*map(_folded, table.column(name))] for name in table.header if name not in asks}
+    found = [name for name, given in cells.items() if given and {*given} <= known]
+    return found[0] if found and all(cells[name] == cells[found[0]] for name in found) else ""
+
+
+def kind_column(table: RawTable, asks: Collection[str]) -> str:
+    """Return the one column of words below a word such as Balm, in which each stands several times."""
+    kinds = [head for head in table.header if head not in asks and is_called(head, "product_kind")]
+    rows = [Counter(map(_folded, table.column(head))) for head in kinds]
+    alone = len(kinds) == 1 and not is_scored(table.column(kinds[0])) and min(rows[0].values(), default=0) > 1
+    return kinds[0] if alone and "" not in rows[0] else ""
+
+
+def _folded(cell: str) -> str:
+    return as_seen(cell).casefold()
+
+
+def as_product(table: RawTable, column: str, prototypes: Collection[str], *, called: bool) -> RawTable:
+    """Return a survey whose products are spelled as the study spells them, and that said.
+
+    It is said too that a column holds them which is not `called` so.
+    """
+    spelled = {_folded(name): name for name in prototypes}
+    cells = [spelled.get(_folded(cell), as_seen(cell)) for cell in table.column(column)]
+    other = dict.fromkeys(
+        as_seen(old) for old, new in zip(table.column(column), cells, strict=True) if as_seen(old) != new
+    )
+    notes = (
+        [] if called else [f"{column!r} was read as the column of the product: {first_few(natural_order({*cells}))}."]
+    )
+    notes += [f"Read as the study spells it, in {column!r}: {first_few(list(other))}."] if other else []
+    columns = [cells if head == column else own for head, own in zip(table.header, table.columns, strict=True)]
+    return replace(table, columns=tuple(map(tuple, columns)), notes=(*table.notes, *notes))
+
+
+def refuse_other_products(table: RawTable, column: str, about: str, prototypes: Collection[str]) -> None:
+    """Raise StudyError if a column of products names others than the one that all of it is said to be about."""
+    named = {*map(as_seen, table.column(column))} - {"", about}
+    if about and named and (named & {*prototypes} or len(named) > 1):
+        raise StudyError(
+            f"The column {column!r} names {first_few(natural_order(named))}, so not all is about {about}. "
+            "Leave out product=NAME: the product is read from that column."
+        )
+
+
+def is_tried_as(heading: str) -> bool:
+    """Return True if a heading says first, second or third: which one was tried then, or chosen."""
+    return any(ordinal.search(heading) for ordinal in _ORDINALS)
 
 
 _TRIED = (
@@ -495,3 +549,37 @@ def orders_named(
     cells = [["" if "" in row or of not in row else str(row.index(of) + 1) for row in places] for of in products]
     columns = (*table.columns, *map(tuple, cells))
     return replace(table, header=(*table.header, *heads), columns=columns), (each, heads)
+
+
+def _title_above(name: str, rows: Sequence[Sequence[str]]) -> str:
+    """Return what the first line of a sheet says where it fills one cell alone, else how the sheet was called."""
+    first = next((given for row in rows if (given := {*map(as_seen, row)} - {""})), {""})
+    usual = re.fullmatch(r"(?:sheet|tabelle|feuil\w*|hoja|foglio|blad|table)[ _]?\d*", name, re.IGNORECASE)
+    return first.pop() if len(first) == 1 else "" if usual else name
+
+
+_CODE = re.compile(r"([^\W\d]{1,4}[ ._-]?)(\d{1,4})[A-Za-z]?")
+_ITEMS = frozenset(
+    ("q", "f", "v", "item", "var", "frag", "att", "attr", "rep", "r", "s", "w", "t", "d", "day", "run", "h", "min")
+)
+
+
+def prototypes_across(sheet: Sheet, laid_out: Sequence[Sequence[str]]) -> Sheet:
+    """Return a sheet with a column for each prototype, called DS-10, DS-11 ..., with what was scored in a column.
+
+    That is what its title or its name says. The sheet itself where a column names prototypes, attributes or scores, or
+    nobody is named, or the columns have no such names: a letter such as Q may stand for questions, R for replicates.
+    """
+    held = named_columns(sheet.header)
+    scored = score_columns(sheet, set())
+    codes = [_CODE.fullmatch(head) for head in scored]
+    stems = {code[1].casefold() for code in codes if code}
+    title = _title_above(sheet.name, laid_out)
+    known = {"prototype", "attribute", "score"} & {*held}
+    if known or "assessor" not in held or len(scored) < 2 or None in codes or len(stems) != 1 or not title:
+        return sheet
+    if {stem.strip(" ._-") for stem in stems} & _ITEMS:
+        return sheet
+    rows = tuple((title, *row) for row in sheet.rows)
+    note = f"{title!r} was read as what was scored, and {first_few(scored)} as prototypes: nothing else names them."
+    return replace(sheet, header=("attribute", *sheet.header), rows=rows, notes=(*sheet.notes, note))

@@ -15,12 +15,15 @@ from panel.errors import StudyError
 from panel.study.editing import put_block
 from panel.study.file_names import BAR, cards_as_table, sitting
 from panel.study.knowledge import (
+    ASKED_KINDS,
+    asked_kind,
     asked_words,
     bare_question,
     heading_words,
     is_called,
     known_answers,
     named_columns,
+    people_asked,
     plain_words,
     stated_scale,
     typed_question,
@@ -29,18 +32,24 @@ from panel.study.knowledge import (
     wordings,
 )
 from panel.study.numbers_read import read_numbers
-from panel.study.raw_table import RawTable, filled_rows, raw_table, rows_of_file
+from panel.study.raw_table import NOT_READ, RawTable, filled_rows, raw_table, rows_of_file
 from panel.study.score_sheets import sheet_of
 from panel.study.sheet_keys import (
     TERMS,
     Legend,
+    as_product,
     ends_in_words,
     is_product,
+    is_tried_as,
     items_beside,
+    kind_column,
     labelled,
     legend_of,
+    lines_as_legend,
     lists_apart,
     orders_named,
+    product_column,
+    refuse_other_products,
     refuse_two_directions,
     with_legend,
     yes_and_no,
@@ -54,15 +63,8 @@ _CODE = re.compile(  # no number of something, such as 24 h
     r"ml|mm|cm|std|stunden?|minuten?|tagen?|wochen?|heures?|jours?|horas?|ore|giorni)\b))",
     re.IGNORECASE,
 )
-_KINDS = {  # words of a heading that say what kind of question it is; common practice, no source
-    "just_about_right": r"\bjar\b|just|too (?:much|little)|genau richtig",
-    "liking": r"\b(?:dis)?liking|you (?:dis)?like|like it|hedonic|overall|gef[aä]ll|gesamturteil|globale?\b|appr[eé]ci"
-    r"|gusta|agrado|piac|gradimento",
-    "agreement": r"agree|zustimm|d.accord|acuerdo|accordo|appl(?:y|ies)\b|trifft|zutreff|s.applique",
-    "preference": r"prefer|pr[eé]f[eé]r|favou?rit|bevorzug|lieber|better|besser|mieux|mejor|miglior|\bbest",
-}
 _TOP = {"liking": 9, "just_about_right": 5, "agreement": 5}
-KINDS = (*_KINDS, "check_all", "position", "person")
+KINDS = (*ASKED_KINDS, "check_all", "position", "person")
 NO_PRODUCT = "names no prototype"
 _NO_ANSWERS = ("", "position", "person")
 _RANK = r"\brank|rang\b|classement"
@@ -90,6 +92,7 @@ def survey_table(file: RawFile, sheet: str = "") -> RawTable:
         with suppress(StudyError):
             made = sheet_of(name, list(filled_rows(rows).items()))
             legend = legend_of(made) if made else None
+        legend = legend or lines_as_legend(name, rows)
         legends += [legend] if legend else []
         data += [] if legend else [(name, rows)]
     if not data:
@@ -108,9 +111,12 @@ def survey_table(file: RawFile, sheet: str = "") -> RawTable:
         if filled:
             table = replace(table, columns=tuple(zip(*body, strict=True)), notes=(*table.notes, *filled))
     refuse_two_directions(legends, [*table.header, *(cell for row in rows if sum(map(bool, row)) == 1 for cell in row)])
+    table = replace(table, notes=tuple(note for note in table.notes if not note.startswith(NOT_READ)))
     for legend in legends:
         table = with_legend(table, legend)
-    return table
+    said = " ".join(table.notes)
+    left = [each for each, _ in laid_out if each != name and f"{each!r}" not in said]
+    return replace(table, notes=(*table.notes, f"{NOT_READ}: {', '.join(left)}.")) if left else table
 
 
 def read_survey(
@@ -142,7 +148,8 @@ def read_survey(
     StudyError
         If a row does not say whose it is or of what, or a person has two rows for a prototype.
     """
-    table, person, named = _one_row_each(without_other_rows(with_questions(table)), person)
+    table, person, named = _one_row_each(table, person, prototypes, about)
+    about = "" if named else about
     codes = [code for name in table.header for code in _CODE.findall(asked_words(name))]
     several = {code for code in codes if codes.count(code) > 1}
     own = [name for name in prototypes if any(_whole(name).search(head) for head in table.header)]
@@ -155,30 +162,31 @@ def read_survey(
         [] if about else sorted(named or own or grouped or whole or several or apart or codes, key=len, reverse=True)
     )
     words = re.compile("|".join(_whole(name).pattern for name in known) or r"(?!)")
-    table = lists_apart(table, words)
-    heads = [(name, found[0] if (found := words.search(name)) else about) for name in table.header]
+    table = lists_apart(table, words, about)
     asks = {name: typed_question(without_names(words, asked_words(name))) for name in table.header}
     asks |= items_beside(table.header, words)
     spelled = {bare_question(question): question for question in reversed(asks.values())}  # other signs, or none
     asks = {name: spelled[bare_question(question)] for name, question in asks.items()}
-    asked = [(name, of, asks[name]) for name, of in heads]
+    asked = [(name, found[0] if (found := words.search(name)) else about, asks[name]) for name in table.header]
     together: dict[str, list[str]] = {}
     for name, of, question in asked:
         together.setdefault(question if of else f"{name} alone", []).append(name)
-    products = natural_order({of for _, of, _ in asked if of}) or _chosen(table, map(_called, table.header))
+    products = natural_order({of for _, of, _ in asked if of}) or _chosen(table, map(asked_kind, table.header))
     told: dict[str, tuple[str, str]] = {}
     for names in together.values():
         question, columns = asks[names[0]], [table.column(name) for name in names]
         kind, noticed = _kind(names[0], question, list(chain(*columns)), products)
         if _is_order(question, columns):
             kind, noticed = "position", "place in the serving order"
-        if not any(of for name, of, _ in asked if name in names) and _called(names[0]) != "preference":
+        if not any(of for name, of, _ in asked if name in names) and asked_kind(names[0]) != "preference":
             kind, noticed = "", f"not read: {NO_PRODUCT}" if kind else ""
         told |= dict.fromkeys(names, (kind, noticed))
     told |= _as_beside(told)
     told |= _yes_as_beside(table, told, asks)
     rows = [(*row, *told[row[0]]) for row in asked]
-    table, orders = orders_named(table, products, [head for head in told if not _called(head) and not _is_ranks(head)])
+    table, orders = orders_named(
+        table, products, [head for head in told if not asked_kind(head) and not _is_ranks(head)]
+    )
     rows = [(*row[:4], "says when it was tried") if orders and row[0] in orders[0] else row for row in rows]
     rows += [
         (name, of, "tried", "position", "place in the serving order") for name, of in (orders or ((), {}))[1].items()
@@ -198,7 +206,7 @@ def _is_order(question: str, columns: Sequence[Sequence[str]]) -> bool:
     places = {str(place) for place in range(1, len(columns) + 1)}
     if len(columns) < 2 or any(len({*row}) < len(row) or not places.issuperset(row) for row in rows):
         return False
-    if is_called(question, "position") and not re.search(_RANK, question, re.IGNORECASE) and not _called(question):
+    if is_called(question, "position") and not re.search(_RANK, question, re.IGNORECASE) and not asked_kind(question):
         return any(rows)
     numbered = is_called(question, "prototype") or is_called(question, "counter")
     return numbered and any(len({*column} - {""}) > 1 for column in columns)
@@ -241,38 +249,48 @@ def _whole(name: str) -> re.Pattern[str]:
     return re.compile(rf"(?<!\w){re.escape(name)}(?!\w)")
 
 
-def _one_row_each(table: RawTable, person: str) -> tuple[RawTable, str, list[str]]:
+def _one_row_each(
+    table: RawTable, person: str, prototypes: Sequence[str], about: str
+) -> tuple[RawTable, str, list[str]]:
     """Return a survey with one row per person, the column of the person, and the prototypes if a column named them."""
+    table = without_other_rows(with_questions(table))
     named = named_columns(table.header)
     words = {name: heading_words(name) for name in table.header}
     which = [
-        n for n in words if re.match(_WHICH, words[n]) and any(map(is_product, words[n].split())) and not _called(n)
+        n for n in words if re.match(_WHICH, words[n]) and any(map(is_product, words[n].split())) and not asked_kind(n)
     ]
-    prototype = named.get("prototype") or next(iter(which), "")
+    asks = [name for name in words if name.strip().endswith("?") or asked_kind(name) or is_tried_as(name)]
+    own = product_column(table, prototypes, asks)
+    prototype = own or named.get("prototype") or next(iter(which), "") or kind_column(table, asks)
     if not prototype or len(set(table.column(prototype))) >= len(table.lines):
         return table, person, []
+    table = as_product(table, prototype, prototypes, called=prototype == named.get("prototype") or prototype in which)
+    refuse_other_products(table, prototype, about, prototypes)
     cells = {name: list(map(as_seen, table.column(name))) for name in table.header}
     coded = [
         name for name in table.header if name != prototype and (is_called(name, "code") or is_called(name, "counter"))
     ]
     when = [named["session"]] if named.get("session") and len(set(cells[named["session"]])) > 1 else []
-    pairs = {name: set(zip(*(cells[each] for each in (name, prototype, *when)), strict=True)) for name in coded}
+    pairs = {name: set(zip(*(cells[each] for each in (name, prototype, *when)), strict=True)) for name in words}
     each = [name for name in coded if len(set(cells[name])) < len(table.lines) == len(pairs[name])]  # no count of rows
-    who = named.get("assessor", "") or next(iter(_people_asked([n for n in words if n not in which])), "")
+    who = named.get("assessor", "") if named.get("assessor") != prototype else ""
+    who = who or next(iter(people_asked([n for n in words if n not in (*which, prototype)])), "")
     person = person or who or (each[0] if len(each) == 1 else "")
+    if not person and len({*cells[prototype]}) == 1:
+        person = _person(table, [name for name in words if name != prototype])
     if not person:
         raise StudyError(f"{table.name} has a row for each {prototype}. Say which column holds the person.")
     spelled: dict[str, str] = {}  # one person may be typed with other capitals
     cells[person] = [spelled.setdefault(cell.casefold(), cell) for cell in cells[person]]
     answer, question = named.get("score", ""), named.get("attribute", "")
-    about = [prototype, question] if answer and question else [prototype]  # a row may be one answer
-    twice = len(set(zip(cells[person], *(cells[each] for each in about), strict=True))) < len(table.lines)
-    about += when if twice else []
-    place = _places(table, list(zip(*(cells[name] for name in (person, *about)), strict=True)))
+    of_row = [prototype, question] if answer and question else [prototype]  # a row may be one answer
+    twice = len(set(zip(cells[person], *(cells[each] for each in of_row), strict=True))) < len(table.lines)
+    of_row += when if twice else []
+    place = _places(table, list(zip(*(cells[name] for name in (person, *of_row)), strict=True)))
     first = {key[0]: row for key, row in reversed(place.items())}
     people = sorted(first, key=first.__getitem__)
     columns: dict[str, Sequence[str]] = {person: people}
-    rest = [name for name in table.header if name not in (person, *about)]
+    rest = [name for name in table.header if name not in (person, *of_row)]
     for name in [answer] if answer and question else rest:
         for of in dict.fromkeys(key[1:] for key in place):
             rows = [place.get((who, *of)) for who in people]
@@ -299,24 +317,31 @@ def _places(table: RawTable, keys: Sequence[tuple[str, ...]]) -> dict[tuple[str,
 
 def _person(table: RawTable, free: Sequence[str]) -> str:
     """Return the column that names each person once: called so, called a number, or the first one."""
-    called = [*_people_asked(free), *(name for name in free if is_called(name, "counter"))]
+    called = [*people_asked(free), *(name for name in free if is_called(name, "counter"))]
     about = ("person", "recorded_at", "session", "comment")  # the person or the moment, no name for them
     first = [name for name in table.header[:1] if not any(is_called(name, role) for role in about)]
     each = [name for name in (*called, *first) if name in free and len(set(table.column(name))) == len(table.lines)]
-    return next((name for name in each if all(map(str.strip, table.column(name)))), "")
+    found = next((name for name in each if all(map(str.strip, table.column(name)))), "")
+    if not found:
+        _refuse_repeated(table, named_columns(table.header).get("assessor", ""))
+    return found
 
 
-def _people_asked(names: Sequence[str]) -> list[str]:
-    """Return the headings that name who answered, the surest first: `Respondent`, `Your panelist number`."""
-    asked = [name for name in names if any(is_called(word, "assessor") for word in heading_words(name).split())]
-    return list(dict.fromkeys(filter(None, [named_columns(names).get("assessor", ""), *asked])))
+def _refuse_repeated(table: RawTable, column: str) -> None:
+    """Raise StudyError if a column names people in several rows each: numbered rows would be people who are not."""
+    people = list(map(as_seen, table.column(column))) if column and not is_called(column, "given_name") else []
+    if people and "" not in people and len({*people}) < len(people):
+        raise StudyError(
+            f"{table.name} has {len(people)} rows of {counted(len({*people}), 'person', 'people')} ({column}), and no "
+            "column says what each row is about. Add a column Product, or keep one row for each person."
+        )
 
 
 def _named_in_halves(header: Sequence[str]) -> set[str]:
     """Return what stands beside a question that is asked of several: on the side where no heading words a question."""
     halves = [half for name in header if len(half := _HALVES.split(asked_words(name).strip())) == 2]
     asked = [[half[1 - side] for half in halves] for side in (0, 1)]
-    side = max((0, 1), key=lambda one: sum(bool(_called(words)) for words in asked[one]))
+    side = max((0, 1), key=lambda one: sum(bool(asked_kind(words)) for words in asked[one]))
     return {half[side] for half in halves if asked[side].count(half[1 - side]) > 1}
 
 
@@ -378,15 +403,10 @@ def _is_ranks(heading: str) -> bool:
 # Which kind of question a column is: from its answers where these are words, else from its heading.
 
 
-def _called(heading: str) -> str:
-    spared = re.sub(r"would you like to|how likely", "", heading, flags=re.IGNORECASE)
-    return next((kind for kind, words in _KINDS.items() if re.search(words, spared, re.IGNORECASE)), "")
-
-
 def _kind(heading: str, question: str, cells: Sequence[str], prototypes: Sequence[str]) -> tuple[str, str]:
     """Return the kind of a question, empty if none is sure, and what to know about how it is read."""
     given = Counter(as_seen(cell) for cell, filled in zip(cells, _filled(cells), strict=True) if filled)
-    called = _called(heading)
+    called = asked_kind(heading)
     if not given:
         return "", "empty"
     if called == "preference" and all(cell in prototypes or worded(cell, wordings("preference")) for cell in given):
@@ -451,6 +471,11 @@ def _scale(
     told += ["turned: its highest number is the least"] if _is_turned(heading, kind, known) else []
     told += [f"not understood and kept as typed: {first_few(list(strange))}"] if strange else []
     return kind, "; ".join(told)
+
+
+def as_said(kind: str) -> str:
+    """Return what to know of a column of which somebody said the kind."""
+    return f"as was said; of numbers from 1 to {_TOP[kind]} the highest is the most" if kind in _TOP else "as was said"
 
 
 def with_survey(study: Study, table: RawTable, asked: pd.DataFrame, file: RawFile | None = None) -> Study:

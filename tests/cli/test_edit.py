@@ -373,3 +373,30 @@ def test_what_is_not_read_of_a_survey_is_told_once(folder: Path, tmp_path: Path)
     told = run("set", folder, "survey", tmp_path / "s.csv", "--try").stdout
     assert "not read not read" not in told
     assert re.search(r"Age: not read\b", told)
+
+
+def test_many_rows_are_counted_by_table_and_no_stamp_is_printed(folder: Path, tmp_path: Path):
+    rows = [f"R{n},P1,{1 + n % 5}" for n in range(60)]
+    (tmp_path / "s.csv").write_text("\n".join(["Respondent,Product,Liking", *rows]))
+    told = run("set", folder, "survey", tmp_path / "s.csv").stdout
+    assert "answers: 60 rows (60 new)" in told
+    assert "assessors: 60 rows (60 new)" in told
+    assert len(told.splitlines()) < 15
+    again = [row.replace(",P1,", ",P2,") for row in rows[:20]]
+    (tmp_path / "t.csv").write_text("\n".join(["Respondent,Product,Liking", *again]))
+    held = json.loads(run("set", folder, "survey", tmp_path / "t.csv", "--json").stdout)
+    assert sum(row["table"] == "answers" for row in held["changed"]) == 20
+    (tmp_path / "c.csv").write_text(
+        "claim,kind,prototype,versus,attribute,direction\nLess greasy,superiority,P2,P1,AF_GREASE,less\n"
+    )
+    told = run("set", folder, "claims", tmp_path / "c.csv", "--who", "me").stdout
+    assert "claim=Less greasy" in told
+    assert not re.search(r"[0-9a-f]{40}", told)
+    assert (read_folder(folder).table("claims")["stamp"] != "").all()
+
+
+def test_what_is_said_of_a_column_is_how_it_is_read(folder: Path, tmp_path: Path):
+    (tmp_path / "s.csv").write_text("Respondent,Product,The razor glides over me.\na,P1,3\nb,P1,4\nc,P1,5\n")
+    told = run("set", folder, "survey", tmp_path / "s.csv", "The razor glides over me=agreement", "--try").stdout
+    assert "agreement as was said; of numbers from 1 to 5 the highest is the most" in told
+    assert "not read" not in told

@@ -10,8 +10,9 @@ from panel.models.consumers.just_about_right import weigh_just_about_right
 from panel.models.consumers.liking import weigh_liking
 from panel.study.raw_table import raw_file, raw_table
 from panel.study.study import Study
-from panel.study.survey import read_survey, with_survey
+from panel.study.survey import read_survey, survey_table, with_survey
 from tests.studies import small_study
+from tests.study.test_score_sheets import book
 
 
 def exported(text: str):
@@ -412,3 +413,64 @@ def test_columns_that_name_what_was_tried_first_give_the_order(header, cells):
 def test_places_of_what_was_preferred_are_no_order_of_trying():
     text = "Respondent,First choice,Which do you prefer?\nR1,A,A\nR2,B,B\nR3,A,A"
     assert "position" not in read_survey(exported(text))[1]["kind"].tolist()
+
+
+def below_each_other(heading: str, spelled: str = "DS-14") -> str:
+    rows = [f"N{n},{of},{1 + (n + k) % 2},{5 + k}" for n in range(9) for k, of in enumerate(("DS-10", spelled))]
+    return "\n".join([f"Respondent,{heading},Order,Overall liking (1-9)", *rows])
+
+
+@pytest.mark.parametrize("heading", ["Stick", "Product", "What they had", "Colour of the cap"])
+def test_a_column_of_prototypes_of_the_study_is_the_product_whatever_its_heading(heading):
+    table, asked = read_survey(exported(below_each_other(heading, "ds-14 ")), prototypes=("DS-10", "DS-14", "DS-3"))
+    answers = with_survey(Study({}), table, asked).table("answers")
+    assert answers.groupby(["prototype", "answer"]).size().to_dict() == {("DS-10", "5"): 9, ("DS-14", "6"): 9}
+    assert set(answers["assessor"]) == {f"N{n}" for n in range(9)}
+    told = " ".join(table.notes)
+    assert (f"{heading!r} was read as the column of the product" in told) == (heading != "Product")
+    assert f"Read as the study spells it, in {heading!r}: ds-14." in told
+
+
+def test_what_was_chosen_and_figures_are_no_products():
+    chosen = exported("Respondent,First stick,Which did you like best?\nA,P1,P2\nB,P2,P2\nC,P1,P1\nD,P2,P1")
+    assert "person" in read_survey(chosen, prototypes=("P1", "P2"))[1]["kind"].tolist()
+    assert "" not in read_survey(chosen, prototypes=("P1", "P2"))[0].header
+    assert len(read_survey(chosen, prototypes=("P1", "P2"))[0].lines) == 4
+    points = exported("Respondent,It feels soft (agreement)\nA,1\nB,2\nC,1\nD,2")
+    assert read_survey(points, prototypes=("1", "2"), about="2")[1]["kind"].tolist() == ["person", "agreement"]
+
+
+def test_all_of_it_is_not_about_one_where_a_column_names_others_and_nobody_is_invented():
+    text = exported(below_each_other("Stick"))
+    with pytest.raises(StudyError, match="'Stick' names DS-10, so not all is about DS-14"):
+        read_survey(text, prototypes=("DS-10", "DS-14"), about="DS-14")
+    with pytest.raises(StudyError, match=r"18 rows of 9 people \(Respondent\), and no column says what each row is"):
+        read_survey(exported(below_each_other("Shop")), about="DS-14")
+
+
+@pytest.mark.parametrize("heading", ["Product", "Milk", "Tube", ""])
+def test_a_list_of_ticked_words_is_read_alike_whatever_the_product_is_called(heading):
+    rows = [f"{n};{{}}LM3;agree;{'soft, light' if n % 2 else 'soft, greasy'}" for n in range(8)]
+    rows = [row.format("") if heading else row.replace("{}LM3;", "") for row in rows]
+    first = f"Tester no.;{heading};" if heading else "Tester no.;"
+    text = exported("\n".join([f"{first}It is light.;It feels (tick all that fit)", *rows]))
+    table, asked = read_survey(text, prototypes=("LM0", "LM3"), about="" if heading else "LM3")
+    ticked = with_survey(Study({}), table, asked).table("answers").query("kind == 'check_all' and answer == '1'")
+    counts = ticked.groupby(["prototype", "question"]).size().to_dict()
+    assert counts == {("LM3", "soft"): 8, ("LM3", "light"): 4, ("LM3", "greasy"): 4}
+
+
+@pytest.mark.parametrize("turned", [False, True])
+def test_a_sheet_of_lines_that_say_what_numbers_stand_for_is_used(turned: bool):
+    words = ["strongly disagree", "disagree", "neither", "agree", "strongly agree"]
+    points = [*range(5, 0, -1)] if turned else [*range(1, 6)]
+    key = [[f"{point} = {word}"] for point, word in zip(points, words, strict=True)]
+    rows = [["Man", "Oil", "The razor glides over my skin."], *([f"M{n}", "PB9", str(1 + n % 5)] for n in range(10))]
+    table, asked = read_survey(
+        survey_table(raw_file(*book(answers=rows, key=key, Notes=[["half-face"]]))), prototypes=("PB9",)
+    )
+    answers = with_survey(Study({}), table, asked).table("answers").set_index("assessor")["answer"].astype(int)
+    assert answers.to_dict() == {f"M{n}": 1 + 4 - n % 5 if turned else 1 + n % 5 for n in range(10)}
+    told = " ".join(table.notes)
+    assert "was read from the sheet 'key'" in told
+    assert "Other sheets were not read: Notes." in told
