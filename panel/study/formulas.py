@@ -242,7 +242,7 @@ def matched_pairs(study: Study) -> pd.DataFrame:
     the base holds is `removed`.
     """
     pairs = formula_pairs(study)
-    return _oriented(pairs.loc[pairs["kind"] == "swap"])
+    return oriented(pairs.loc[pairs["kind"] == "swap"])
 
 
 @kept
@@ -253,7 +253,7 @@ def joint_changes(study: Study) -> pd.DataFrame:
     can say which of the emollients did it.
     """
     pairs = formula_pairs(study)
-    return _oriented(pairs.loc[pairs["kind"] == "joint"])
+    return oriented(pairs.loc[pairs["kind"] == "joint"])
 
 
 def swap_table(study: Study) -> pd.DataFrame:
