@@ -279,12 +279,14 @@ def _sheet(seen: Study, file: Path) -> tuple[Change, list[str]]:
 
 def _survey(seen: Study, file: Path, kinds: tuple[str, ...]) -> tuple[Change, list[str]]:
     from panel.cli.studies import survey_of
+    from panel.study.scores_used import agreement_words
     from panel.study.survey import with_survey
 
     raw, table, asked = survey_of(file, "", kinds, seen.prototypes)
     rows = asked.to_dict("records")
     told = [f"{row['column']}: {' '.join(filter(None, [row['kind'], row['noticed']])) or 'not read'}" for row in rows]
-    return (lambda now: with_survey(now, table, asked, raw)), [*table.notes, *told]
+    read = agreement_words(with_survey(seen, table, asked, raw))
+    return (lambda now: with_survey(now, table, asked, raw)), [*table.notes, *told, *read]
 
 
 def _table_change(seen: Study, name: str, file: str, *, whole: bool) -> tuple[Change, list[str]]:

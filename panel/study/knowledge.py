@@ -353,6 +353,13 @@ def worded(cell: str, known: Mapping[str, str]) -> str:
     return known.get(plain) or known.get(re.sub(r"^\d+ |(?<=\w) \d+$", "", plain), "")
 
 
+def agreeing_end(low: str, high: str) -> int:
+    """Return which of 1 and 5 is full agreement by the words at the ends; 0 where they leave it open."""
+    known = wordings("agreement")
+    below, above = (int(at) - 3 if (at := worded(end, known)).isdecimal() else 0 for end in (low, high))
+    return 0 if below * above > 0 or below == above else 5 if above > below else 1
+
+
 # What a heading or a line of a file says of the scale, and of numbers that stand for no answer.
 
 

@@ -14,6 +14,7 @@ import pandas as pd
 from panel.errors import StudyError
 from panel.study.file_names import BAR, DESIGN, is_number, is_scored, sitting
 from panel.study.knowledge import (
+    agreeing_end,
     asked_words,
     heading_words,
     is_called,
@@ -327,6 +328,41 @@ def refuse_two_directions(legends: Sequence[Legend], lines: Iterable[str]) -> No
                     f"A line says {number} = {words.strip()}, and the sheet {legend.name!r} something else. Find out "
                     "which is right and correct the other one."
                 )
+
+
+def points_said(rows: Iterable[Sequence[str]]) -> dict[str, str]:
+    """Return what 1 to 5 stand for where lines beside a table say it: `1 = strongly agree`, or a cell with each."""
+    said = [found for row in rows for cell in row for found in said_points(cell)]
+    said += [pair for row in rows for pair in pairwise([cell.strip() for cell in row if cell.strip()])]
+    said += [found.groups() for row in rows for cell in row if (found := _POINT.fullmatch(cell.strip()))]
+    known = wordings("agreement")
+    points = {number: words for number, words in said if worded(words, known) and not worded(words, wordings(_BOX))}
+    return points if agreeing_end(points.get("1", ""), points.get("5", "")) and "5" in points else {}
+
+
+_BOX = "check_all"
+_POINT = re.compile(r"([1-5])\s*[:.)\u2013-]\s*(\D+)")
+
+
+def with_said_ends(table: RawTable, said: Mapping[str, str], heads: Collection[str]) -> RawTable:
+    """Return a survey with what its lines or its key call the ends of a scale behind the questions `heads`."""
+    ends = ", ".join(f"{number}={_bare(said[number])}" for number in ("1", "5") if number in said)
+    bare = [head for head in heads if said and {*map(as_seen, table.column(head))} - {""} <= {*"12345"}]
+    if not bare:
+        return table
+    note = f"What the points of {first_few(bare)} stand for was read from beside the table: {ends}."
+    header = tuple(f"{head} ({ends})" if head in bare else head for head in table.header)
+    return replace(table, header=header, notes=(*table.notes, note))
+
+
+def sure_agreement(table: RawTable, read: pd.DataFrame) -> list[str]:
+    """Return the questions that a file answers with 5 as full agreement in words, of its cells or of its headings."""
+    known, own = wordings("agreement"), read.loc[read["kind"] == "agreement"]
+    words = {head: [*table.column(head), *(said for _, said in said_points(head))] for head in own["column"]}
+    sides = {head: {worded(cell, known) for cell in cells} & {*"1245"} for head, cells in words.items()}
+    beside = own.get("noticed", pd.Series("", index=own.index)).str.contains("as beside it")
+    told = beside | own["column"].map(sides).astype(bool)
+    return list(dict.fromkeys(own.loc[told, "question"].str.strip()))
 
 
 def ends_in_words(study: Study, table: RawTable, read: pd.DataFrame) -> pd.DataFrame:

@@ -41,8 +41,11 @@ from panel.study.sheet_keys import (
     legend_of,
     lists_apart,
     orders_named,
+    points_said,
     refuse_two_directions,
+    sure_agreement,
     with_legend,
+    with_said_ends,
     yes_and_no,
 )
 from panel.study.study import RawFile, Study, natural_order
@@ -107,10 +110,19 @@ def survey_table(file: RawFile, sheet: str = "") -> RawTable:
         body, filled = filled_in_order(table.header, list(zip(*table.columns, strict=True)))
         if filled:
             table = replace(table, columns=tuple(zip(*body, strict=True)), notes=(*table.notes, *filled))
-    refuse_two_directions(legends, [*table.header, *(cell for row in rows if sum(map(bool, row)) == 1 for cell in row)])
+    lines = [cell for row in rows if sum(map(bool, row)) == 1 for cell in row]
+    keys = {other: points_said(rows) for other, rows in data[1:]}
+    refuse_two_directions(
+        [*legends, *(Legend(other, {}, {"": said}) for other, said in keys.items() if said)], [*table.header, *lines]
+    )
     for legend in legends:
         table = with_legend(table, legend)
-    return table
+    said = next(filter(None, keys.values()), points_said([[line] for line in lines]))
+    return with_said_ends(table, said, [head for head in table.header if not _ends(head) and _may_agree(head)])
+
+
+def _may_agree(heading: str) -> bool:
+    return _called(heading) == "agreement" or bool(_STATES.match(heading_words(heading.split(": ")[-1])))
 
 
 def read_survey(
@@ -424,6 +436,9 @@ def _kind(heading: str, question: str, cells: Sequence[str], prototypes: Sequenc
     return "", _TO_FIVE if to_five else "not read: numbers; say what they are"
 
 
+_FIVE = "5 read as full agreement, if the words at the ends in the table of questions do not say otherwise"
+
+
 def _other_scale(kind: str, low: int, high: int) -> str:
     return f"not read: from {low} to {high}; {kind.replace('_', ' ')} is read from 1 to {_TOP[kind]}"
 
@@ -448,7 +463,9 @@ def _scale(
     each = [f"{word} {point}" for point, words in sorted(points.items()) for word in sorted(words)]
     told = [f"words became points of 1 to {_TOP[kind]}: {first_few(each, 7)}"] if each else []
     told += [f"numbers of 1 to {top} became points of 1 to {_TOP[kind]}"] if top != _TOP[kind] and not each else []
-    told += ["turned: its highest number is the least"] if _is_turned(heading, kind, known) else []
+    turned = _is_turned(heading, kind, known)
+    told += ["turned: its highest number is the least"] if turned else []
+    told += [_FIVE] if kind == "agreement" and not (each or turned) else []
     told += [f"not understood and kept as typed: {first_few(list(strange))}"] if strange else []
     return kind, "; ".join(told)
 
@@ -505,6 +522,8 @@ def with_survey(study: Study, table: RawTable, asked: pd.DataFrame, file: RawFil
     study = put_block(study, "assessors", pd.DataFrame({"assessor": people, "kind": "consumer"}, dtype="str"))
     ends = ends_in_words(study, table, read)
     study = put_block(study, "questions", ends) if len(ends) else study
+    sure = pd.DataFrame({"question": sure_agreement(table, read)}, dtype="str").assign(kind="agreement", agrees="5")
+    study = put_block(study, "questions", sure) if len(sure) else study
     kept = (file,) if file is not None and file not in study.raw_files else ()
     return replace(put_block(study, "answers", block), raw_files=(*study.raw_files, *kept))
 

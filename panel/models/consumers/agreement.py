@@ -13,6 +13,7 @@ from panel.models.consumers.answers import AnswerGrid, QuestionFacts, answer_gri
 from panel.stats.answers.binomial import exact_interval, minimum_count, upper_tail, wilson_interval
 from panel.stats.arrays import Array
 from panel.stats.comparing.multiplicity import ALPHA, LEVEL, holm
+from panel.study.scores_used import agreement_words
 from panel.study.study import Study
 from panel.words import level_words, typed_share
 
@@ -79,7 +80,7 @@ def count_agreement(study: Study) -> Agreement:
         foils=foils,
         without_foil=_without_foil(grid, statements),
         method=_method(len(bars)),
-        notes=(*grid.notes(), *bar_notes, *_notes(statements, foils)),
+        notes=(*agreement_words(study), *grid.notes(), *bar_notes, *_notes(statements, foils)),
     )
 
 
