@@ -61,6 +61,7 @@ def set_in_study(
     afterfeel set STUDY rename KIND OLD NEW    a prototype, attribute, assessor or batch, everywhere
     afterfeel set STUDY delete KIND NAME --why REASON
     afterfeel set STUDY codes                  codes in place of names of people
+    afterfeel set STUDY codes forget --who NAME --why REASON   names also out of journal and imported files, for good
     afterfeel set STUDY session P1 P2 --who NAME   one more session with these prototypes
     afterfeel set STUDY correct assessor=A1 prototype=P1 attribute=X [session=1] new=33 --who NAME --why REASON
     afterfeel set STUDY decision chosen=P4 not_established=WORDS [role=WORDS] --who NAME --why REASON
@@ -76,6 +77,9 @@ def set_in_study(
     from panel.study.tables import TABLES
 
     seen = open_study(study)
+    if what == "codes" and words == ("forget",) and not only_try:
+        _forget(study, who, why)
+        return
     change, notes = _change_of(seen, what, words, who=who, why=why, whole=whole)
     after = change(seen)
     if not only_try and study_changes(seen, after):
@@ -93,6 +97,24 @@ def set_in_study(
         )
         return
     _tell(changed.to_dict("records"), [f"{p.table}: {p.sentence}" for p in problems], notes, only_try=only_try)
+
+
+_NAMES_STAY = (
+    "The journal keeps the names beside the codes, and so do imported files. To take both out for good: afterfeel set "
+    "STUDY codes forget --who NAME --why REASON. The journal then begins anew."
+)
+
+
+def _forget(study: Path, who: str, why: str) -> None:
+    from panel.study.saving import forget_names
+    from panel.words import counted, format_list
+
+    changes, files = forget_names(study, who=who, why=why)
+    print_lines(
+        f"Everybody has a code. The journal of {counted(changes, 'change')} before was taken out and begins anew.",
+        *([f"Taken out whole, because they name people or may: {format_list(files)}."] if files else []),
+        "Notes, reasons and copies made before may still name people. Look for them too.",
+    )
 
 
 def _reason(why: str) -> str:
@@ -123,6 +145,7 @@ def _change_of(
 ) -> tuple[Change, list[str]]:
     from panel.plan.study_plan import with_session
     from panel.study.editing import with_benchmark
+    from panel.study.people import new_codes
     from panel.study.raw_table import read_raw_file
     from panel.study.renaming import delete, people_by_code, rename
     from panel.study.saving import replayed
@@ -135,7 +158,7 @@ def _change_of(
         script = read_raw_file(what).content
         return (lambda now: replayed(now, script)), []
     if what == "codes" and not words:
-        return people_by_code, []
+        return people_by_code, [_NAMES_STAY] if new_codes(seen) else []
     if what == "session" and words:
         return (lambda now: with_session(now, words, who, len(now.table("servings")))), []
     if what == "rename" and len(words) == 3:

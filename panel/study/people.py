@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import random
 import re
+import unicodedata
 from collections.abc import Iterable, Mapping
 from dataclasses import replace
 from itertools import count
@@ -15,7 +16,7 @@ import pandas as pd
 from panel.errors import StudyError
 from panel.study.facts import STATED
 from panel.study.knowledge import is_called
-from panel.study.study import Study
+from panel.study.study import RawFile, Study
 from panel.study.tables import TABLES
 
 _NOT_TOLD = "not told"
@@ -121,6 +122,14 @@ def new_codes(study: Study) -> dict[str, str]:
     return dict(zip(named, free, strict=False))
 
 
+def folded(name: str) -> str:
+    """Return a name without what a slip of the keyboard adds: capitals, accents, blanks, hyphens, leading zeros."""
+    name = re.sub(r"(?<=\d)\.0$", "", name)  # a number that a spreadsheet gave a decimal
+    plain = "".join(filter(str.isalnum, unicodedata.normalize("NFKD", name.casefold())))
+    head = re.sub("(?<=[aou])e", "", plain.rstrip("0123456789"))
+    return head + (plain[len(plain.rstrip("0123456789")) :].lstrip("0") or "0" * (plain[-1:] == "0"))
+
+
 def _is_code(person: str) -> bool:
     words = re.fullmatch(r"([^\W\d_]*)[\W_]*\d[\w.-]*", person)
     known = words and (not words[1] or words[1].islower() or words[1].isupper() or words[1].casefold() in _NO_NAMES)
@@ -207,7 +216,7 @@ def without_person(
         told = {column: tables[name][column].map(lambda text: _said(str(text), {person: _GONE})) for column in free}
         tables[name] = tables[name].assign(**{column: texts.astype("str") for column, texts in told.items()})
         rows |= {name: gone} if gone else {}
-    named = [file for file in study.raw_files if _holds(file.content, person)]
+    named = files_naming(study, (person,))
     entry = {"when": when, "who": who.strip(), "why": why.strip(), "rows": rows, "files": [f.sha256 for f in named]}
     facts = {name: _without_entries_of(value, person) for name, value in study.facts.items()}
     before = facts.get(REMOVED)
@@ -254,7 +263,13 @@ def _texts(value: Any) -> Iterable[str]:
     return [value] if isinstance(value, str) else []
 
 
+def files_naming(study: Study, people: Iterable[str]) -> list[RawFile]:
+    """Return the imported files that hold the name or code of one of these people, or may."""
+    return [file for file in study.raw_files if any(_holds(file.content, person) for person in people)]
+
+
 def _holds(content: bytes, person: str) -> bool:
     """Return True if a file holds a code as a word, or may: what is packed cannot be looked into, so it counts."""
     packed = content.startswith(b"PK")
-    return packed or re.search(rb"(?<![\w-])" + re.escape(person.encode()) + rb"(?![\w-])", content) is not None
+    written = {person.encode(code, "ignore") for code in ("utf-8", "cp1252", "utf-16-le", "utf-16-be")} - {b""}
+    return packed or any(re.search(rb"(?<![\w-])" + re.escape(each) + rb"(?![\w-])", content) for each in written)

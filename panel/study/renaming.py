@@ -14,7 +14,7 @@ import pandas as pd
 
 from panel.errors import StudyError
 from panel.study.editing import LISTS, put_table
-from panel.study.people import new_codes
+from panel.study.people import folded, new_codes, people_in
 from panel.study.study import Study
 from panel.study.table_cells import texts_of_frame
 from panel.words import counted
@@ -52,8 +52,19 @@ def rename(study: Study, kind: str, old: str, new: str) -> Study:
 
 
 def people_by_code(study: Study) -> Study:
-    """Return the study with a code for everybody who has none, wherever the name stands; imported files keep theirs."""
-    for person, code in new_codes(study).items():
+    """Return the study with a code for everybody who has none, wherever the name stands; imported files keep theirs.
+
+    StudyError where two names may be one person: with codes nobody would see it any more.
+    """
+    codes, known = new_codes(study), people_in(study)
+    for person in codes:
+        if twin := next((each for each in known if each != person and folded(each) == folded(person)), ""):
+            raise StudyError(
+                f"{person!r} and {twin!r} may be one person; with codes nobody would see it any more. If they are one, "
+                f"do what the check proposes ({person} to {twin} or the other way round: afterfeel set STUDY proposal "
+                "NAME --who WHO); if they are two, rename one of them."
+            )
+    for person, code in codes.items():
         study = rename(study, "assessor", person, code)
     return study
 

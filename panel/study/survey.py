@@ -110,14 +110,14 @@ def survey_table(file: RawFile, sheet: str = "") -> RawTable:
         body, filled = filled_in_order(table.header, list(zip(*table.columns, strict=True)))
         if filled:
             table = replace(table, columns=tuple(zip(*body, strict=True)), notes=(*table.notes, *filled))
-    lines = [cell for row in rows if sum(map(bool, row)) == 1 for cell in row]
-    keys = {other: points_said(rows) for other, rows in data[1:]}
+    alone = [cell for row in rows if sum(map(bool, row)) == 1 for cell in row]
+    keys = {other: points_said(cells) for other, cells in data[1:]}
     refuse_two_directions(
-        [*legends, *(Legend(other, {}, {"": said}) for other, said in keys.items() if said)], [*table.header, *lines]
+        [*legends, *(Legend(other, {}, {"": said}) for other, said in keys.items() if said)], [*table.header, *alone]
     )
     for legend in legends:
         table = with_legend(table, legend)
-    said = next(filter(None, keys.values()), points_said([[line] for line in lines]))
+    said = next(filter(None, keys.values()), points_said([[line] for line in alone]))
     return with_said_ends(table, said, [head for head in table.header if not _ends(head) and _may_agree(head)])
 
 
