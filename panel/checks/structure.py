@@ -20,7 +20,8 @@ from panel.study.facts import fact_advice
 from panel.study.folder import read_journal
 from panel.study.journal import FACTS, JOURNAL, read_lines
 from panel.study.numbers_read import proposed_number
-from panel.study.people import folded, names_of_people
+from panel.study.people import names_of_people
+from panel.study.renaming import folded_name
 from panel.study.saving import journal_faults, open_elsewhere
 from panel.study.study import RawFile, Study
 from panel.study.table_cells import nearest_column, nearest_table, number_text
@@ -353,7 +354,7 @@ def _names_alike(study: Study) -> Iterator[Finding]:
         often = pd.concat([study.table(table)[name] for table, name in held] or [names]).value_counts()
         known: dict[str, str] = {}
         for name in sorted(set(names) - {""}, key=lambda name: (-int(often.get(name, 0)), name)):
-            other, how = known.setdefault(folded(name), name), "differ only in capitals, accents, signs or zeros"
+            other, how = known.setdefault(folded_name(name), name), "differ only in capitals, accents, signs or zeros"
             near = [known.setdefault(key, name) for key in _spellings(name)] if other == name else []
             if near := [each for each in near if each != name and _never_both(study, column, name, each)]:
                 other, how = near[0], "are spelled nearly alike, and no sample was scored under both"
@@ -376,7 +377,7 @@ _SOUNDS = {"ph": "f", "th": "t", "ck": "k", "c": "k", "y": "1", "i": "1", "l": "
 
 def _spellings(name: str) -> list[str]:
     """Return a name as it sounds and looks, and without each of its letters: two that share one are a slip apart."""
-    plain = folded(name)
+    plain = folded_name(name)
     letters = [place for place, sign in enumerate(plain) if sign.isalpha()] if len(plain) > len("P1") else []
     found = [plain, *(plain[:place] + plain[place + 1 :] for place in letters)]
     for written, said in _SOUNDS.items():
@@ -408,7 +409,7 @@ def _not_listed(used: pd.Series, known: set[str], table: str, target: str) -> It
     rows, counts = strange.index.to_numpy(), np.bincount(codes)
     first = rows[np.unique(codes, return_index=True)[1]]
     noun = target[:-1] if target != "batches" else "batch"
-    alike = {folded(name): name for name in sorted(known)}
+    alike = {folded_name(name): name for name in sorted(known)}
 
     def where(case: int) -> str:
         return f"{table}, row {first[case] + 2}: {names[case]}"
@@ -416,14 +417,14 @@ def _not_listed(used: pd.Series, known: set[str], table: str, target: str) -> It
     for place, cases in gathered(np.arange(len(names)), where):
         shown = first_few([repr(names[case]) for case in cases])
         message = f"{shown}: no such {noun} in {target} ({counted(int(counts[cases].sum()), 'row')} of {table})."
-        likely = [(names[case], alike.get(folded(names[case]))) for case in cases[:FEW]]
+        likely = [(names[case], alike.get(folded_name(names[case]))) for case in cases[:FEW]]
         meant = [f"{name} as '{known_name}'" for name, known_name in likely if known_name]
         advice = f"Perhaps meant: {first_few(meant)}. " if meant else ""
         advice += f"Correct the name, or add the {noun} to {target}."
         proposed = tuple(
             Proposal(table, 0, str(used.name), str(name), near)
             for name in names[cases]
-            if (near := alike.get(folded(name)) or next(iter(get_close_matches(name, sorted(known), 1)), ""))
+            if (near := alike.get(folded_name(name)) or next(iter(get_close_matches(name, sorted(known), 1)), ""))
         )
         yield Finding("warning", f"{noun}_not_listed", place, message, advice, proposed)
 

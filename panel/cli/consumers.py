@@ -111,12 +111,12 @@ def _asked_liking(answers: Answers, versus: str | None) -> Iterator[tuple[str, A
     from panel.models.consumers.answers import questions_of
 
     for question in questions_of(answers.study, "liking"):
-        ask = answers.ask if versus is None else answers.need  # what was named has to be there
-        asked = (
-            ask(LIKING, question=question, versus=versus),
-            *(answers.ask(each, question=question) for each in (SEGMENTS, PREFERENCE_MAP)),
-        )
-        result, segments, mapped = (found.why if isinstance(found, NoAnswer) else found for found in asked)
+        if versus is None:
+            found = answers.ask(LIKING, question=question)
+        else:  # what was named has to be there
+            found = answers.need(LIKING, question=question, versus=versus)
+        also = (answers.ask(SEGMENTS, question=question), answers.ask(PREFERENCE_MAP, question=question))
+        result, segments, mapped = (each.why if isinstance(each, NoAnswer) else each for each in (found, *also))
         yield question, result, segments, mapped
 
 

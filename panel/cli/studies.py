@@ -167,7 +167,7 @@ def _meant(asked: pd.DataFrame, question: str) -> pd.Series:
     """Return which columns of a survey ask a question, named as it is asked or as its heading."""
     from panel.study.knowledge import plain_words
 
-    return asked[["question", "column"]].map(plain_words).eq(plain_words(question)).any(axis=1)
+    return (asked[["question", "column"]].map(plain_words) == plain_words(question)).any(axis=1)
 
 
 def read_file(

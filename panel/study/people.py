@@ -4,7 +4,6 @@ from __future__ import annotations
 
 import random
 import re
-import unicodedata
 from collections.abc import Iterable, Mapping
 from dataclasses import replace
 from itertools import count
@@ -120,14 +119,6 @@ def new_codes(study: Study) -> dict[str, str]:
     named = [person for person in people if not _is_code(person)]
     free = (code for number in count(1) if (code := f"A{number:02}") not in people)
     return dict(zip(named, free, strict=False))
-
-
-def folded(name: str) -> str:
-    """Return a name without what a slip of the keyboard adds: capitals, accents, blanks, hyphens, leading zeros."""
-    name = re.sub(r"(?<=\d)\.0$", "", name)  # a number that a spreadsheet gave a decimal
-    plain = "".join(filter(str.isalnum, unicodedata.normalize("NFKD", name.casefold())))
-    head = re.sub("(?<=[aou])e", "", plain.rstrip("0123456789"))
-    return head + (plain[len(plain.rstrip("0123456789")) :].lstrip("0") or "0" * (plain[-1:] == "0"))
 
 
 def _is_code(person: str) -> bool:

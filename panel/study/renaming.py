@@ -5,6 +5,8 @@ A name that stands under a seal stays: in a stamped claim, a decision, a sealed 
 
 from __future__ import annotations
 
+import re
+import unicodedata
 from collections.abc import Iterable, Mapping
 from dataclasses import replace
 from types import MappingProxyType
@@ -14,7 +16,7 @@ import pandas as pd
 
 from panel.errors import StudyError
 from panel.study.editing import LISTS, put_table
-from panel.study.people import folded, new_codes, people_in
+from panel.study.people import new_codes, people_in
 from panel.study.study import Study
 from panel.study.table_cells import texts_of_frame
 from panel.words import counted
@@ -24,6 +26,7 @@ _ALSO = MappingProxyType({"prototype": ("versus", "chosen", "runner_up"), "attri
 _NAME_KEYED_FACTS = MappingProxyType(
     {"stability": "prototype", "benchmark_levels": "attribute", "tolerance": "attribute", "batch_sd": "attribute"}
 )
+_ARTICLE = MappingProxyType({"prototype": "a", "attribute": "an", "assessor": "an", "batch": "a"})
 _NAME_LISTS = MappingProxyType({"dominance_attributes": "attribute"})
 _CHOSEN_ANSWERS = ("preference", "paired")
 
@@ -42,7 +45,7 @@ def rename(study: Study, kind: str, old: str, new: str) -> Study:
     if not new:
         raise StudyError(f"Write the new name of the {kind} {old}.")
     if new != old and new in _names_of(study, kind):
-        raise StudyError(f"There is a {kind} {new} already; two would become one. Choose another name.")
+        raise StudyError(f"There is {_ARTICLE[kind]} {kind} {new} already; two would become one. Choose another name.")
     if sealed := _under_seal(study, kind, old):
         raise StudyError(
             f"{old} cannot be renamed: it stands under a seal ({', '.join(sealed)}). Give it a name in words instead."
@@ -58,15 +61,22 @@ def people_by_code(study: Study) -> Study:
     """
     codes, known = new_codes(study), people_in(study)
     for person in codes:
-        if twin := next((each for each in known if each != person and folded(each) == folded(person)), ""):
+        if twin := next((each for each in known if each != person and folded_name(each) == folded_name(person)), ""):
             raise StudyError(
-                f"{person!r} and {twin!r} may be one person; with codes nobody would see it any more. If they are one, "
-                f"do what the check proposes ({person} to {twin} or the other way round: afterfeel set STUDY proposal "
-                "NAME --who WHO); if they are two, rename one of them."
+                f"{person!r} and {twin!r} may be one person; with codes nobody would see it any more. Do first what "
+                "the check says of them: make them one, or give one another name."
             )
     for person, code in codes.items():
         study = rename(study, "assessor", person, code)
     return study
+
+
+def folded_name(name: str) -> str:
+    """Return a name without what a slip of the keyboard adds: capitals, accents, blanks, hyphens, leading zeros."""
+    name = re.sub(r"(?<=\d)\.0$", "", name)  # a number that a spreadsheet gave a decimal
+    plain = "".join(filter(str.isalnum, unicodedata.normalize("NFKD", name.casefold())))
+    head = re.sub("(?<=[aou])e", "", plain.rstrip("0123456789"))
+    return head + (plain[len(plain.rstrip("0123456789")) :].lstrip("0") or "0" * (plain[-1:] == "0"))
 
 
 def delete(study: Study, kind: str, name: str, why: str) -> Study:

@@ -334,7 +334,7 @@ def points_said(rows: Iterable[Sequence[str]]) -> dict[str, str]:
     """Return what 1 to 5 stand for where lines beside a table say it: `1 = strongly agree`, or a cell with each."""
     said = [found for row in rows for cell in row for found in said_points(cell)]
     said += [pair for row in rows for pair in pairwise([cell.strip() for cell in row if cell.strip()])]
-    said += [found.groups() for row in rows for cell in row if (found := _POINT.fullmatch(cell.strip()))]
+    said += [(found[1], found[2]) for row in rows for cell in row if (found := _POINT.fullmatch(cell.strip()))]
     known = wordings("agreement")
     points = {number: words for number, words in said if worded(words, known) and not worded(words, wordings(_BOX))}
     return points if agreeing_end(points.get("1", ""), points.get("5", "")) and "5" in points else {}

@@ -456,7 +456,7 @@ def _scale(
     points: dict[str, set[str]] = {}
     for cell in given:
         if point := worded(cell, known):
-            points.setdefault(point, set()).add(re.sub(r"^\d+ | \d+$", "", plain_words(cell)))
+            points.setdefault(point, set()).add(_as_told(cell))
     for point, words in points.items():
         if len(words) > 1 and point.isdecimal() and int(point) != (top + 1) / 2 and not jar:
             return "", f"not read: {first_few(sorted(words))} would be one answer of {top}"
@@ -468,6 +468,13 @@ def _scale(
     told += [_FIVE] if kind == "agreement" and not (each or turned) else []
     told += [f"not understood and kept as typed: {first_few(list(strange))}"] if strange else []
     return kind, "; ".join(told)
+
+
+def _as_told(cell: str) -> str:
+    """Return the words of an answer, in small letters without its number; an apostrophe stays: can't say."""
+    plain = re.sub(r"^\d+ | \d+$", "", plain_words(cell))
+    typed = cell.strip().casefold().replace("\u2019", "'")
+    return typed if re.search(r"\w'\w", typed) and heading_words(typed) == plain else plain
 
 
 def with_survey(study: Study, table: RawTable, asked: pd.DataFrame, file: RawFile | None = None) -> Study:

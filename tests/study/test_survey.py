@@ -486,3 +486,12 @@ def test_what_came_in_words_is_not_turned_by_ends_written_later_and_they_are_con
     study = put_block(study, "questions", ends)
     assert len(study.facts["questions"]) == 1
     assert (counted_as_agreed(study), agreement_findings(study)) == (48, ["agreement_contradicted"])
+
+
+def test_an_answer_is_told_with_its_apostrophe():
+    said = ("agree", "can\u2019t say", "agree", "can't say")
+    rows = "\n".join(f"R{n};{said[n % 4]}" for n in range(12))
+    asked = read_survey(exported(f"Person;P1: It feels soft\n{rows}"))[1]
+    told = asked.loc[asked["kind"] == "agreement", "noticed"].iloc[0]
+    assert "can't say" in told
+    assert "can t" not in told
