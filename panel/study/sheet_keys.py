@@ -381,6 +381,13 @@ def ends_in_words(study: Study, table: RawTable, read: pd.DataFrame) -> pd.DataF
     return pd.DataFrame(rows, columns=["question", "kind", "low_end", "high_end"], dtype="str")
 
 
+def as_answered(cell: str) -> str:
+    """Return the words of an answer, in small letters without its number; an apostrophe stays: can't say."""
+    plain = re.sub(r"^\d+ | \d+$", "", plain_words(cell))
+    typed = cell.strip().casefold().replace("\u2019", "'")
+    return typed if re.search(r"\w'\w", typed) and heading_words(typed) == plain else plain
+
+
 def yes_and_no(plain: Collection[str]) -> tuple[str, str] | None:
     """Return the words for no and yes of answers that know nothing between; None where others are given."""
     boxes, degrees = wordings("check_all"), wordings("agreement")

@@ -34,6 +34,7 @@ from panel.study.score_sheets import sheet_of
 from panel.study.sheet_keys import (
     TERMS,
     Legend,
+    as_answered,
     ends_in_words,
     is_product,
     items_beside,
@@ -436,7 +437,7 @@ def _kind(heading: str, question: str, cells: Sequence[str], prototypes: Sequenc
     return "", _TO_FIVE if to_five else "not read: numbers; say what they are"
 
 
-_FIVE = "5 read as full agreement, if the words at the ends in the table of questions do not say otherwise"
+_FIVE, _UNLESS = "5 read as full agreement", ", if the ends in the table of questions do not say otherwise"
 
 
 def _other_scale(kind: str, low: int, high: int) -> str:
@@ -456,7 +457,7 @@ def _scale(
     points: dict[str, set[str]] = {}
     for cell in given:
         if point := worded(cell, known):
-            points.setdefault(point, set()).add(_as_told(cell))
+            points.setdefault(point, set()).add(as_answered(cell))
     for point, words in points.items():
         if len(words) > 1 and point.isdecimal() and int(point) != (top + 1) / 2 and not jar:
             return "", f"not read: {first_few(sorted(words))} would be one answer of {top}"
@@ -465,16 +466,10 @@ def _scale(
     told += [f"numbers of 1 to {top} became points of 1 to {_TOP[kind]}"] if top != _TOP[kind] and not each else []
     turned = _is_turned(heading, kind, known)
     told += ["turned: its highest number is the least"] if turned else []
-    told += [_FIVE] if kind == "agreement" and not (each or turned) else []
+    said = any(worded(words, known) for words in _ends(heading))
+    told += [_FIVE + _UNLESS * (not said)] if kind == "agreement" and not (each or turned) else []
     told += [f"not understood and kept as typed: {first_few(list(strange))}"] if strange else []
     return kind, "; ".join(told)
-
-
-def _as_told(cell: str) -> str:
-    """Return the words of an answer, in small letters without its number; an apostrophe stays: can't say."""
-    plain = re.sub(r"^\d+ | \d+$", "", plain_words(cell))
-    typed = cell.strip().casefold().replace("\u2019", "'")
-    return typed if re.search(r"\w'\w", typed) and heading_words(typed) == plain else plain
 
 
 def with_survey(study: Study, table: RawTable, asked: pd.DataFrame, file: RawFile | None = None) -> Study:

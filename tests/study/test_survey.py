@@ -462,7 +462,7 @@ def test_bare_numbers_are_counted_as_the_ends_say(before, ends, agreed, found):
     assert counted_as_agreed(study) == agreed
     assert agreement_findings(study) == found
     read = "1 read as full agreement" if agreed == 12 else "5 read as full agreement"
-    assert count_agreement(study).notes[0].startswith(read)
+    assert count_agreement(study).agrees[0].startswith(read)
 
 
 def test_numbers_are_counted_as_a_sheet_beside_them_says():

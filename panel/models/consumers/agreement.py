@@ -47,6 +47,8 @@ class Agreement:
     without_foil
         `prototype question agreed base share lost`: the counts again without those who agreed with an untrue
         statement; `lost` is how many of the agreed were theirs.
+    agrees
+        Which point was read as full agreement, and whether the study says so.
     method, notes
         How it was done, and what to know before trusting it.
     """
@@ -55,6 +57,7 @@ class Agreement:
     bars: pd.DataFrame
     foils: pd.DataFrame
     without_foil: pd.DataFrame
+    agrees: tuple[str, ...]
     method: str
     notes: tuple[str, ...]
 
@@ -80,7 +83,8 @@ def count_agreement(study: Study) -> Agreement:
         foils=foils,
         without_foil=_without_foil(grid, statements),
         method=_method(len(bars)),
-        notes=(*agreement_words(study), *grid.notes(), *bar_notes, *_notes(statements, foils)),
+        agrees=tuple(agreement_words(study)),
+        notes=(*grid.notes(), *bar_notes, *_notes(statements, foils)),
     )
 
 
