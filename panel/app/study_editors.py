@@ -577,7 +577,8 @@ def _names(study: StudyInUse, kind: str) -> None:
     if not listed:
         return
     if kind == "assessor" and names_of_people(study.study) and st.button("Use codes in place of names"):
-        save(study, people_by_code, "People are called by a code now.", forget=what)
+        done = "People are called by a code now. The history and imported files keep the names."
+        save(study, people_by_code, done, forget=what)
     with st.expander("Rename one everywhere, or take one out"):
         old = st.selectbox("Which one", listed, key=f"named {kind}")
         new = st.text_input("New name, everywhere at once", key=f"new name {kind}")

@@ -290,10 +290,20 @@ def test_record(study: Study, sessions: tuple[str, ...]) -> dict[str, Any]:
     kind = next((words for start, words in _KINDS if label.casefold().startswith(start)), _OTHER_TEST)
     start, end = (_moment(day) for day in _days_of(study, label))
     days = (end.date() - start.date()).days + 1 if start and end else 0
-    month = f"{_MONTHS[start.month - 1]} {start.year}" if start else ""
-    between = f"{start.day} to {end.day} {month}" if start and end else ""
+    month = _months(start, end)
+    last = f" to {end.day} " if end else ""
+    days_of = f"{start.day} {month}" if start and " and " in month else f"{start.day} and {month}" if start else ""
+    between = days_of.replace(" and ", last) if end else ""
     either = tests if not label else []
     return {"kind": kind, "days": days, "month": month, "between": between, "either": either, **told}
+
+
+def _months(first: datetime | None, last: datetime | None) -> str:
+    """Return the month of a test, or the months of its first and last day: `September and October 2025`."""
+    one, other = (f"{_MONTHS[day.month - 1]} {day.year}" if day else "" for day in (first, last))
+    if not (one and other) or one == other:
+        return one
+    return f"{one.removesuffix(other[-5:])} and {other}"
 
 
 def _of_users(label: str) -> bool:
@@ -313,8 +323,8 @@ def panel_days(study: Study) -> str:
     stated = {name.strip().casefold(): days for name, days in days_stated(study).items() if not _of_users(name)}
     sessions = {str(name).strip().casefold() for name in study.scores["session"].unique()}
     own = list(stated.values()) if len(stated) == 1 else [stated[name] for name in sessions & set(stated)]
-    first = min(filter(None, map(_moment, entered or [day for days in own for day in days])), default=None)
-    return f"{_MONTHS[first.month - 1]} {first.year}" if first else ""
+    moments = [*filter(None, map(_moment, entered or [day for days in own for day in days]))]
+    return _months(min(moments), max(moments)) if moments else ""
 
 
 def minutes_between(study: Study, before: str, after: str) -> float:

@@ -105,8 +105,9 @@ def _named_people(study: Study) -> list[Finding]:
     message = f"{shown}: these look like names of people, and whoever gets the study reads them."
     first, code = next(iter(named.items()))
     advice = (
-        f"Call people by a code, such as {code} for {first}: rename them in the table assessors. An imported file "
-        "keeps the names; give the study away without people."
+        f"Call people by a code, such as {code} for {first}: rename them in the table assessors. The journal and "
+        "imported files keep the names (afterfeel set STUDY codes forget takes them out); give the study away without "
+        "people."
     )
     return [Finding("note", "people_by_name", "assessors, column assessor", message, advice)]
 

@@ -62,6 +62,7 @@ def set_in_study(
     afterfeel set STUDY rename KIND OLD NEW [--why REASON]   everywhere; a slip of a name that is there joins it
     afterfeel set STUDY delete KIND NAME --why REASON
     afterfeel set STUDY codes                  codes in place of names of people
+    afterfeel set STUDY codes forget --who NAME --why REASON   names also out of journal and imported files, for good
     afterfeel set STUDY session P1 P2 --who NAME   one more session with these prototypes
     afterfeel set STUDY correct assessor=A1 prototype=P1 attribute=X [session=1] new=33 --who NAME --why REASON
     afterfeel set STUDY decision chosen=P4 not_established=WORDS [role=WORDS] --who NAME --why REASON
@@ -77,6 +78,9 @@ def set_in_study(
     from panel.study.tables import TABLES
 
     seen = open_study(study)
+    if what == "codes" and words == ("forget",) and not only_try:
+        _forget(study, who, why)
+        return
     change, notes = _change_of(seen, what, words, who=who, why=why, whole=whole)
     after = change(seen)
     if not only_try and study_changes(seen, after):
@@ -94,6 +98,24 @@ def set_in_study(
         )
         return
     _tell(changed.to_dict("records"), [f"{p.table}: {p.sentence}" for p in problems], notes, only_try=only_try)
+
+
+_NAMES_STAY = (
+    "The journal keeps the names beside the codes, and so do imported files. To take both out for good: afterfeel set "
+    "STUDY codes forget --who NAME --why REASON. The journal then begins anew."
+)
+
+
+def _forget(study: Path, who: str, why: str) -> None:
+    from panel.study.saving import forget_names
+    from panel.words import counted, format_list
+
+    changes, files = forget_names(study, who=who, why=why)
+    print_lines(
+        f"Everybody has a code. The journal of {counted(changes, 'change')} before was taken out and begins anew.",
+        *([f"Taken out whole, because they name people or may: {format_list(files)}."] if files else []),
+        "Notes, reasons and copies made before may still name people. Look for them too.",
+    )
 
 
 def _reason(why: str) -> str:
@@ -143,6 +165,7 @@ def _change_of(
 ) -> tuple[Change, list[str]]:
     from panel.plan.study_plan import with_session
     from panel.study.editing import with_benchmark
+    from panel.study.people import new_codes
     from panel.study.raw_table import read_raw_file
     from panel.study.renaming import delete, people_by_code, rename
     from panel.study.saving import replayed
@@ -155,7 +178,7 @@ def _change_of(
         script = read_raw_file(what).content
         return (lambda now: replayed(now, script)), []
     if what == "codes" and not words:
-        return people_by_code, []
+        return people_by_code, [_NAMES_STAY] if new_codes(seen) else []
     if what == "session" and words:
         return (lambda now: with_session(now, words, who, len(now.table("servings")))), []
     if what == "rename" and len(words) == 3:
@@ -299,12 +322,14 @@ def _sheet(seen: Study, file: Path) -> tuple[Change, list[str]]:
 
 def _survey(seen: Study, file: Path, kinds: tuple[str, ...]) -> tuple[Change, list[str]]:
     from panel.cli.studies import survey_of
+    from panel.study.scores_used import agreement_words
     from panel.study.survey import with_survey
 
     raw, table, asked = survey_of(file, "", kinds, seen.prototypes)
     rows = asked.to_dict("records")
     told = [f"{row['column']}: {' '.join(filter(None, [row['kind'], row['noticed']])) or 'not read'}" for row in rows]
-    return (lambda now: with_survey(now, table, asked, raw)), [*table.notes, *told]
+    read = agreement_words(with_survey(seen, table, asked, raw))
+    return (lambda now: with_survey(now, table, asked, raw)), [*table.notes, *told, *read]
 
 
 def _table_change(seen: Study, name: str, file: str, *, whole: bool) -> tuple[Change, list[str]]:

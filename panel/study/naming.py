@@ -6,7 +6,7 @@ import math
 import re
 from collections import Counter
 from collections.abc import Collection, Iterable, Iterator, Mapping, Sequence, Set
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 from functools import lru_cache
 from typing import TYPE_CHECKING
 
@@ -18,6 +18,7 @@ from panel.study.knowledge import (
     heading_words,
     headings_called,
     is_called,
+    is_product,
     plain_names,
     shared_table,
     stated_scale,
@@ -496,3 +497,48 @@ def refuse_times(table: RawTable, scored: int) -> None:
             f"{table.name}: {first_few(timed)} hold times such as {first}: minutes and seconds, or of the day? Write "
             "min:s into the line above them or into their headings, or write the times in seconds."
         )
+
+
+def is_tried_as(heading: str) -> bool:
+    """Return True if a heading says first, second or third: which one was tried then, or chosen."""
+    return any(ordinal.search(heading) for ordinal in _ORDINALS)
+
+
+_TRIED = (
+    r"tried|tested|served|used|given|presented|getestet|probiert|serviert|verwendet|test[e\u00e9]|servi|prob|usad|prov"
+)
+_ORDINALS = tuple(  # from memory
+    re.compile(rf"\b(?:{words})\b", re.IGNORECASE)
+    for words in (
+        r"first|1st|erst\w*|premi\w*|primer\w*|prim[oa]",
+        r"second|2nd|zweit\w*|deuxi\w*|segund\w*|second[oae]",
+        r"third|3rd|dritt\w*|troisi\w*|tercer\w*|terz[oa]",
+    )
+)
+
+
+def orders_named(
+    table: RawTable, products: Sequence[str], names: Collection[str]
+) -> tuple[RawTable, tuple[list[str], dict[str, str]] | None]:
+    """Return a table with the place of each prototype where columns name the one tried first and second, and which do.
+
+    `names` are the headings that may; of two prototypes the first one is enough.
+    """
+    named = [
+        name
+        for name, cells in zip(table.header, table.columns, strict=True)
+        if name in names
+        and {*map(as_seen, cells)} - {""}
+        and {*map(as_seen, cells)} <= {*products, ""}
+        and (re.search(_TRIED, name, re.IGNORECASE) or any(map(is_product, heading_words(name).split())))
+    ]
+    each = [next((name for name in named if ordinal.search(name)), "") for ordinal in _ORDINALS]
+    each = each[: each.index("")] if "" in each else each
+    if len(products) < 2 or len(each) < len(products) - 1 or len({*each}) < len(each):
+        return table, None
+    rows = list(zip(*(map(as_seen, table.column(name)) for name in each), strict=True))
+    places = [row if len(row) == len(products) else (*row, *({*products} - {*row})) for row in rows]
+    heads = {f"{of}: tried": of for of in products}
+    cells = [["" if "" in row or of not in row else str(row.index(of) + 1) for row in places] for of in products]
+    columns = (*table.columns, *map(tuple, cells))
+    return replace(table, header=(*table.header, *heads), columns=columns), (each, heads)

@@ -16,7 +16,7 @@ import pandas as pd
 
 from panel.errors import StudyError
 from panel.study.editing import LISTS, put_table, texts_of_table
-from panel.study.people import new_codes
+from panel.study.people import new_codes, people_in
 from panel.study.scores_used import PLACE_COLUMNS
 from panel.study.study import Study
 from panel.study.table_cells import texts_of_frame
@@ -28,6 +28,7 @@ _ALSO = MappingProxyType({"prototype": ("versus", "chosen", "runner_up"), "attri
 _NAME_KEYED_FACTS = MappingProxyType(
     {"stability": "prototype", "benchmark_levels": "attribute", "tolerance": "attribute", "batch_sd": "attribute"}
 )
+_ARTICLE = MappingProxyType({"prototype": "a", "attribute": "an", "assessor": "an", "batch": "a"})
 _NAME_LISTS = MappingProxyType({"dominance_attributes": "attribute"})
 _CHOSEN_ANSWERS = ("preference", "paired")
 
@@ -64,7 +65,7 @@ def _refuse_to_join(study: Study, kind: str, old: str, new: str, why: str) -> No
     """Raise StudyError unless one name is a slip of another, no row of theirs collides, and the reason is given."""
     alike = folded_name(old) == folded_name(new) or served_again(old) == new
     if not alike and (labelled(old, new) or not {*spellings(old)} & {*spellings(new)}):
-        raise StudyError(f"There is a {kind} {new} already; two would become one. Choose another name.")
+        raise StudyError(f"There is {_ARTICLE[kind]} {kind} {new} already; two would become one. Choose another name.")
     collide = [told for name, frame in study.tables.items() if (told := _both_in(name, frame, kind, old, new))]
     held = {name: study.facts.get(name) for name, of in _NAME_KEYED_FACTS.items() if of == kind}
     keyed = [name for name, value in held.items() if isinstance(value, Mapping) and {old, new} <= {*value}]
@@ -75,7 +76,8 @@ def _refuse_to_join(study: Study, kind: str, old: str, new: str, why: str) -> No
         )
     if not why.strip():
         raise StudyError(
-            f"There is a {kind} {new} already. If {old} is a slip of it, say why (--why REASON): it joins the two."
+            f"There is {_ARTICLE[kind]} {kind} {new} already. If {old} is a slip of it, say why (--why REASON): it "
+            "joins the two."
         )
 
 
@@ -150,8 +152,18 @@ def folded_name(name: str) -> str:
 
 
 def people_by_code(study: Study) -> Study:
-    """Return the study with a code for everybody who has none, wherever the name stands; imported files keep theirs."""
-    for person, code in new_codes(study).items():
+    """Return the study with a code for everybody who has none, wherever the name stands; imported files keep theirs.
+
+    StudyError where two names may be one person: with codes nobody would see it any more.
+    """
+    codes, known = new_codes(study), people_in(study)
+    for person in codes:
+        if twin := next((each for each in known if each != person and folded_name(each) == folded_name(person)), ""):
+            raise StudyError(
+                f"{person!r} and {twin!r} may be one person; with codes nobody would see it any more. Do first what "
+                "the check says of them: make them one, or give one another name."
+            )
+    for person, code in codes.items():
         study = rename(study, "assessor", person, code)
     return study
 

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import re
 from collections import Counter
-from collections.abc import Collection, Iterable, Sequence
+from collections.abc import Collection, Iterable, Mapping, Sequence
 from dataclasses import dataclass, replace
 from itertools import chain, pairwise
 from typing import NamedTuple
@@ -14,10 +14,14 @@ import pandas as pd
 from panel.errors import StudyError
 from panel.study.file_names import BAR, DESIGN, is_number, is_scored, sitting
 from panel.study.knowledge import (
+    agreeing_end,
+    asked_kind,
     asked_words,
     heading_words,
     is_called,
+    is_product,
     is_reckoned,
+    is_statement,
     named_columns,
     no_answer,
     plain_words,
@@ -27,6 +31,7 @@ from panel.study.knowledge import (
     without_names,
     worded,
     wordings,
+    yes_and_no,
 )
 from panel.study.raw_table import UNNAMED, RawTable
 from panel.study.study import Study, natural_order
@@ -284,6 +289,44 @@ def lines_as_legend(name: str, rows: Sequence[Sequence[str]]) -> Legend | None:
     return Legend(name, {}, {"": dict(said)})
 
 
+def ends_as_legend(name: str, rows: Iterable[Sequence[str]], heads: Iterable[str]) -> Legend | None:
+    """Return what lines beside a table call 1 to 5, `1 = strongly agree` or a cell with each, of what states something.
+
+    Such lines may stand beside anything: of other columns of the table they say nothing.
+    """
+    said = [found for row in rows for cell in row for found in said_points(cell)]
+    said += [pair for row in rows for pair in pairwise([cell.strip() for cell in row if cell.strip()])]
+    said += [(found[1], found[2]) for row in rows for cell in row if (found := _POINT.fullmatch(cell.strip()))]
+    known = wordings("agreement")
+    points = {number: words for number, words in said if worded(words, known) and not worded(words, wordings(_BOX))}
+    states = [head for head in heads if asked_kind(head) == "agreement" or is_statement(head.split(": ")[-1])]
+    words = dict.fromkeys(states, dict.fromkeys("12345", "") | points)
+    return Legend(name, {}, words) if _asked_by(points) == "agreement" else None
+
+
+_BOX = "check_all"
+_POINT = re.compile(r"([1-5])\s*[:.)\u2013-]\s*(\D+)")
+
+
+def _asked_by(points: Mapping[str, str]) -> str:
+    """Return the kind of question that has such words for its points; empty where it may be any."""
+    if agreeing_end(points.get("1", ""), points.get("5", "")) and {"1", "5"} <= {*points}:
+        return "agreement"
+    return "liking" if all(worded(points.get(end, ""), wordings("liking")) in {*"19"} for end in "19") else ""
+
+
+_ABOUT = ("person", "comment", "counter", "conditions")
+
+
+def _words_of(head: str, legend: Legend) -> dict[str, str]:
+    """Return what a legend says of a column: what is said of all columns only where it can be an answer to it."""
+    words = legend.words.get(head, legend.words.get("", {}))
+    kind = _asked_by(words)
+    other = named_columns([head]) or any(is_called(head, role) for role in _ABOUT) or asked_kind(head) not in ("", kind)
+    said = kind == "agreement" and said_points(head)
+    return {} if kind and (said or (other and head not in legend.words)) else words
+
+
 def _columns_meant(name: str) -> list[str]:
     """Return the columns that a name such as `V1-V4` or `V1, V2` stands for."""
     if found := re.fullmatch(r"([^\W\d]*)(\d+)\s*(?:-|\u2013|to|bis)\s*\1(\d+)", name.strip()):
@@ -296,7 +339,7 @@ def with_legend(table: RawTable, legend: Legend) -> RawTable:
     header, columns = [], []
     told = []
     for head, cells in zip(table.header, table.columns, strict=True):
-        words = legend.words.get(head, legend.words.get("", {}))
+        words = _words_of(head, legend)
         none = {code for code, said in words.items() if no_answer(said)}
         given = {as_seen(cell) for cell in cells} - {""} - none
         coded = bool(given) and given <= {*words}
@@ -313,7 +356,8 @@ def with_legend(table: RawTable, legend: Legend) -> RawTable:
         told += [head] * (new != head or columns[-1] != list(cells))
     if not told or len({*header}) < len(header):
         return table
-    note = f"What {first_few(told)} ask and hold was read from the sheet {legend.name!r}."
+    place = f"the sheet {legend.name!r}" if legend.name else "beside the table"
+    note = f"What {first_few(told)} ask and hold was read from {place}."
     return replace(table, header=tuple(header), columns=tuple(map(tuple, columns)), notes=(*table.notes, note))
 
 
@@ -338,6 +382,16 @@ def refuse_two_directions(legends: Sequence[Legend], lines: Iterable[str]) -> No
                 )
 
 
+def sure_agreement(table: RawTable, read: pd.DataFrame) -> list[str]:
+    """Return the questions that a file answers with 5 as full agreement in words, of its cells or of its headings."""
+    known, own = wordings("agreement"), read.loc[read["kind"] == "agreement"]
+    words = {head: [*table.column(head), *(said for _, said in said_points(head))] for head in own["column"]}
+    sides = {head: {worded(cell, known) for cell in cells} & {*"1245"} for head, cells in words.items()}
+    beside = own.get("noticed", pd.Series("", index=own.index)).str.contains("as beside it")
+    told = beside | own["column"].map(sides).astype(bool)
+    return list(dict.fromkeys(own.loc[told, "question"].str.strip()))
+
+
 def ends_in_words(study: Study, table: RawTable, read: pd.DataFrame) -> pd.DataFrame:
     """Return the ends of just-about-right and yes-or-no questions as people read them, where the study knows none."""
     stated, rows = study.facts.get("questions"), []
@@ -352,18 +406,6 @@ def ends_in_words(study: Study, table: RawTable, read: pd.DataFrame) -> pd.DataF
         if question not in known and sides and sides[0][0] < "3" < sides[-1][0]:
             rows.append((question, "just_about_right", sides[0][1], sides[-1][1]))
     return pd.DataFrame(rows, columns=["question", "kind", "low_end", "high_end"], dtype="str")
-
-
-def yes_and_no(plain: Collection[str]) -> tuple[str, str] | None:
-    """Return the words for no and yes of answers that know nothing between; None where others are given."""
-    boxes, degrees = wordings("check_all"), wordings("agreement")
-    if not plain or not all(word in boxes and word in degrees for word in plain):
-        return None
-    no, yes = (next((word for word in sorted(plain) if boxes[word] == end), usual) for end, usual in _YES_OR_NO.items())
-    return no, yes
-
-
-_YES_OR_NO = {"0": "no", "1": "yes"}
 
 
 def refuse_several_studies(table: RawTable, used: Collection[str]) -> None:
@@ -437,6 +479,24 @@ def items_beside(header: Sequence[str], products: re.Pattern[str]) -> dict[str, 
     return {name: typed_question(asked_words(item)) for name, (_, item) in halves.items()}
 
 
+_HALVES = re.compile(r"\s*(?:[:|/]|\s[-\u2013\u2014])\s+")  # between what is asked and of what
+
+
+def named_in_halves(header: Sequence[str]) -> set[str]:
+    """Return what stands beside a question that is asked of several: on the side where no heading words a question."""
+    halves = [half for name in header if len(half := _HALVES.split(asked_words(name).strip())) == 2]
+    asked = [[half[1 - side] for half in halves] for side in (0, 1)]
+    side = max((0, 1), key=lambda one: sum(bool(asked_kind(words)) for words in asked[one]))
+    return {half[side] for half in halves if asked[side].count(half[1 - side]) > 1}
+
+
+def chosen_names(table: RawTable, kinds: Iterable[str]) -> list[str]:
+    """Return what was chosen where a preference was asked, no preference left out."""
+    none = wordings("preference")
+    cells = chain(*(cells for cells, kind in zip(table.columns, kinds, strict=True) if kind == "preference"))
+    return natural_order({seen for cell in cells if (seen := as_seen(cell)) and not worded(seen, none)})
+
+
 def labelled(header: Sequence[str]) -> set[str]:
     """Return words for a prototype with a label of their own, such as `cream A`, if headings hold more than one."""
     words = {name: re.sub(r"[\[\](){}]|[?!.,:;]+(?= |$)", " ", name).split() for name in header}
@@ -447,11 +507,6 @@ def labelled(header: Sequence[str]) -> set[str]:
         if _LABEL.fullmatch(label) and is_product(word) and f"{word} {label}" in name
     }
     return found if len(found) > 1 else set()
-
-
-def is_product(word: str) -> bool:
-    """Return True if a word is one for what is tried, such as sample or cream."""
-    return is_called(word, "prototype") or is_called(word, "product_kind")
 
 
 def product_column(table: RawTable, prototypes: Collection[str], asks: Collection[str]) -> str:
@@ -504,51 +559,6 @@ def refuse_other_products(table: RawTable, column: str, about: str, prototypes: 
             f"The column {column!r} names {first_few(natural_order(named))}, so not all is about {about}. "
             "Leave out product=NAME: the product is read from that column."
         )
-
-
-def is_tried_as(heading: str) -> bool:
-    """Return True if a heading says first, second or third: which one was tried then, or chosen."""
-    return any(ordinal.search(heading) for ordinal in _ORDINALS)
-
-
-_TRIED = (
-    r"tried|tested|served|used|given|presented|getestet|probiert|serviert|verwendet|test[e\u00e9]|servi|prob|usad|prov"
-)
-_ORDINALS = tuple(  # from memory
-    re.compile(rf"\b(?:{words})\b", re.IGNORECASE)
-    for words in (
-        r"first|1st|erst\w*|premi\w*|primer\w*|prim[oa]",
-        r"second|2nd|zweit\w*|deuxi\w*|segund\w*|second[oae]",
-        r"third|3rd|dritt\w*|troisi\w*|tercer\w*|terz[oa]",
-    )
-)
-
-
-def orders_named(
-    table: RawTable, products: Sequence[str], names: Collection[str]
-) -> tuple[RawTable, tuple[list[str], dict[str, str]] | None]:
-    """Return a table with the place of each prototype where columns name the one tried first and second, and which do.
-
-    `names` are the headings that may; of two prototypes the first one is enough.
-    """
-    named = [
-        name
-        for name, cells in zip(table.header, table.columns, strict=True)
-        if name in names
-        and {*map(as_seen, cells)} - {""}
-        and {*map(as_seen, cells)} <= {*products, ""}
-        and (re.search(_TRIED, name, re.IGNORECASE) or any(map(is_product, heading_words(name).split())))
-    ]
-    each = [next((name for name in named if ordinal.search(name)), "") for ordinal in _ORDINALS]
-    each = each[: each.index("")] if "" in each else each
-    if len(products) < 2 or len(each) < len(products) - 1 or len({*each}) < len(each):
-        return table, None
-    rows = list(zip(*(map(as_seen, table.column(name)) for name in each), strict=True))
-    places = [row if len(row) == len(products) else (*row, *({*products} - {*row})) for row in rows]
-    heads = {f"{of}: tried": of for of in products}
-    cells = [["" if "" in row or of not in row else str(row.index(of) + 1) for row in places] for of in products]
-    columns = (*table.columns, *map(tuple, cells))
-    return replace(table, header=(*table.header, *heads), columns=columns), (each, heads)
 
 
 def _title_above(name: str, rows: Sequence[Sequence[str]]) -> str:

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import re
 from collections import Counter
-from collections.abc import Iterable, Iterator, Mapping, Sequence
+from collections.abc import Iterator, Mapping, Sequence
 from contextlib import suppress
 from dataclasses import replace
 from itertools import chain
@@ -16,11 +16,14 @@ from panel.study.editing import put_block
 from panel.study.file_names import BAR, cards_as_table, sitting
 from panel.study.knowledge import (
     ASKED_KINDS,
+    as_answered,
     asked_kind,
     asked_words,
     bare_question,
     heading_words,
     is_called,
+    is_product,
+    is_statement,
     known_answers,
     named_columns,
     people_asked,
@@ -30,7 +33,9 @@ from panel.study.knowledge import (
     without_names,
     worded,
     wordings,
+    yes_and_no,
 )
+from panel.study.naming import is_tried_as, orders_named
 from panel.study.numbers_read import read_numbers
 from panel.study.raw_table import NOT_READ, RawTable, filled_rows, raw_table, rows_of_file
 from panel.study.score_sheets import sheet_of
@@ -38,21 +43,21 @@ from panel.study.sheet_keys import (
     TERMS,
     Legend,
     as_product,
+    chosen_names,
+    ends_as_legend,
     ends_in_words,
-    is_product,
-    is_tried_as,
     items_beside,
     kind_column,
     labelled,
     legend_of,
     lines_as_legend,
     lists_apart,
-    orders_named,
+    named_in_halves,
     product_column,
     refuse_other_products,
     refuse_two_directions,
+    sure_agreement,
     with_legend,
-    yes_and_no,
 )
 from panel.study.study import RawFile, Study, natural_order
 from panel.study.table_cells import filled_in_order, with_questions, without_other_rows, without_titles
@@ -70,12 +75,6 @@ _NO_ANSWERS = ("", "position", "person")
 _RANK = r"\brank|rang\b|classement"
 _RANKS = rf"{_RANK}|reihenfolge|ordre de"
 _TO_FIVE = "not read: numbers from 1 to 5; say what they are"
-_STATES = re.compile(  # a statement: it does something, or the thing does
-    r"(?:it|i|feels|leaves|makes|es|sie|er|ich|zieht|hinterlasst|il|elle|je|j|laisse|me|se|deja|lascia|si) \w+ \w+"
-    r"|(?:my|the|this|meine?|die|das|der|dieser?|ma|la|le|el|mi|il) .*\b(?:is|are|feels?|has|leaves|makes|absorbs|"
-    r"spreads|looks|smells|ist|fuhlt|zieht|lasst|riecht|hat|est|laisse|sent|es|deja|se|e|lascia|si)\b.*"
-)
-_HALVES = re.compile(r"\s*(?:[:|/]|\s[-\u2013\u2014])\s+")  # between what is asked and of what
 _END = re.compile(r"(\d{1,4})\s*=\s*([^,;/()\[\]=\d]+)")  # what a point of it is called
 _WHICH = r"(?:which|what|welche[srn]?|quel(?:le)?s?|cual|que|quale|che) "
 _COLUMNS = ("column", "prototype", "question", "kind", "noticed")
@@ -110,9 +109,12 @@ def survey_table(file: RawFile, sheet: str = "") -> RawTable:
         body, filled = filled_in_order(table.header, list(zip(*table.columns, strict=True)))
         if filled:
             table = replace(table, columns=tuple(zip(*body, strict=True)), notes=(*table.notes, *filled))
-    refuse_two_directions(legends, [*table.header, *(cell for row in rows if sum(map(bool, row)) == 1 for cell in row)])
+    alone = [cell for row in rows if sum(map(bool, row)) == 1 for cell in row]
+    heads = [*table.header, *chain(*(legend.asked.values() for legend in legends))]
+    legends += filter(None, (ends_as_legend(*other, heads) for other in data[1:]))
+    refuse_two_directions(legends, [*table.header, *alone])
     table = replace(table, notes=tuple(note for note in table.notes if not note.startswith(NOT_READ)))
-    for legend in legends:
+    for legend in filter(None, [*legends, ends_as_legend("", [[line] for line in alone], heads)]):
         table = with_legend(table, legend)
     said = " ".join(table.notes)
     left = [each for each, _ in laid_out if each != name and f"{each!r}" not in said]
@@ -153,7 +155,7 @@ def read_survey(
     codes = [code for name in table.header for code in _CODE.findall(asked_words(name))]
     several = {code for code in codes if codes.count(code) > 1}
     own = [name for name in prototypes if any(_whole(name).search(head) for head in table.header)]
-    apart = _named_in_halves(table.header)
+    apart = named_in_halves(table.header)
     by_label = labelled(table.header)
     whole = by_label if len(by_label) == len(several) or not several else set()
     groups = {name.split(BAR)[0] for name in table.header if BAR in name}
@@ -171,7 +173,7 @@ def read_survey(
     together: dict[str, list[str]] = {}
     for name, of, question in asked:
         together.setdefault(question if of else f"{name} alone", []).append(name)
-    products = natural_order({of for _, of, _ in asked if of}) or _chosen(table, map(asked_kind, table.header))
+    products = natural_order({of for _, of, _ in asked if of}) or chosen_names(table, map(asked_kind, table.header))
     told: dict[str, tuple[str, str]] = {}
     for names in together.values():
         question, columns = asks[names[0]], [table.column(name) for name in names]
@@ -337,21 +339,6 @@ def _refuse_repeated(table: RawTable, column: str) -> None:
         )
 
 
-def _named_in_halves(header: Sequence[str]) -> set[str]:
-    """Return what stands beside a question that is asked of several: on the side where no heading words a question."""
-    halves = [half for name in header if len(half := _HALVES.split(asked_words(name).strip())) == 2]
-    asked = [[half[1 - side] for half in halves] for side in (0, 1)]
-    side = max((0, 1), key=lambda one: sum(bool(asked_kind(words)) for words in asked[one]))
-    return {half[side] for half in halves if asked[side].count(half[1 - side]) > 1}
-
-
-def _chosen(table: RawTable, kinds: Iterable[str]) -> list[str]:
-    """Return what was chosen where a preference was asked, no preference left out."""
-    none = wordings("preference")
-    cells = chain(*(cells for cells, kind in zip(table.columns, kinds, strict=True) if kind == "preference"))
-    return natural_order({seen for cell in cells if (seen := as_seen(cell)) and not worded(seen, none)})
-
-
 def _filled(cells: Sequence[str], kind: str = "preference") -> list[bool]:
     """Return which cells answer something; `none of them` does, or `don't know`, `n/a` does not."""
     missing, known = read_numbers([as_seen(cell) for cell in cells]).missing, wordings(kind)
@@ -414,7 +401,7 @@ def _kind(heading: str, question: str, cells: Sequence[str], prototypes: Sequenc
     if _is_ranks(heading):
         return "", "not read: ranks; ask which of two is preferred"
     boxes = wordings("check_all")
-    asks, states = heading.strip().endswith("?"), bool(_STATES.match(heading_words(question)))
+    asks, states = heading.strip().endswith("?"), is_statement(question)
     ticks = {cell: _answer(cell, "check_all", heading, boxes) for cell in given}
     for kind in sorted(_TOP, key=lambda each: each != called):
         if kind == "agreement" and not (asks or states) and {*ticks.values()} <= {"0", "1"}:
@@ -444,6 +431,9 @@ def _kind(heading: str, question: str, cells: Sequence[str], prototypes: Sequenc
     return "", _TO_FIVE if to_five else "not read: numbers; say what they are"
 
 
+_FIVE, _UNLESS = "5 read as full agreement", ", if the ends in the table of questions do not say otherwise"
+
+
 def _other_scale(kind: str, low: int, high: int) -> str:
     return f"not read: from {low} to {high}; {kind.replace('_', ' ')} is read from 1 to {_TOP[kind]}"
 
@@ -461,20 +451,25 @@ def _scale(
     points: dict[str, set[str]] = {}
     for cell in given:
         if point := worded(cell, known):
-            points.setdefault(point, set()).add(re.sub(r"^\d+ | \d+$", "", plain_words(cell)))
+            points.setdefault(point, set()).add(as_answered(cell))
     for point, words in points.items():
         if len(words) > 1 and point.isdecimal() and int(point) != (top + 1) / 2 and not jar:
             return "", f"not read: {first_few(sorted(words))} would be one answer of {top}"
     each = [f"{word} {point}" for point, words in sorted(points.items()) for word in sorted(words)]
     told = [f"words became points of 1 to {_TOP[kind]}: {first_few(each, 7)}"] if each else []
     told += [f"numbers of 1 to {top} became points of 1 to {_TOP[kind]}"] if top != _TOP[kind] and not each else []
-    told += ["turned: its highest number is the least"] if _is_turned(heading, kind, known) else []
+    turned = _is_turned(heading, kind, known)
+    told += ["turned: its highest number is the least"] if turned else []
+    said = any(worded(words, known) for words in _ends(heading))
+    told += [_FIVE + _UNLESS * (not said)] if kind == "agreement" and not (each or turned) else []
     told += [f"not understood and kept as typed: {first_few(list(strange))}"] if strange else []
     return kind, "; ".join(told)
 
 
 def as_said(kind: str) -> str:
     """Return what to know of a column of which somebody said the kind."""
+    if kind == "agreement":
+        return f"as was said; {_FIVE}{_UNLESS}"
     return f"as was said; of numbers from 1 to {_TOP[kind]} the highest is the most" if kind in _TOP else "as was said"
 
 
@@ -517,7 +512,7 @@ def with_survey(study: Study, table: RawTable, asked: pd.DataFrame, file: RawFil
     people = _people(study, table, asked.loc[asked["kind"] == "person", "column"].tolist())
     named = natural_order(dict.fromkeys(name for name in read["prototype"].str.strip() if name))
     kinds = dict(zip(asked["column"], asked["kind"], strict=True))
-    named = named or _chosen(table, [kinds.get(name, "") for name in table.header])
+    named = named or chosen_names(table, [kinds.get(name, "") for name in table.header])
     if chosen.any() and len(named) != 2:
         raise StudyError(
             f"A preference is read between two prototypes, and the columns name {counted(len(named), 'prototype')}."
@@ -530,6 +525,8 @@ def with_survey(study: Study, table: RawTable, asked: pd.DataFrame, file: RawFil
     study = put_block(study, "assessors", pd.DataFrame({"assessor": people, "kind": "consumer"}, dtype="str"))
     ends = ends_in_words(study, table, read)
     study = put_block(study, "questions", ends) if len(ends) else study
+    sure = pd.DataFrame({"question": sure_agreement(table, read)}, dtype="str").assign(kind="agreement", agrees="5")
+    study = put_block(study, "questions", sure) if len(sure) else study
     kept = (file,) if file is not None and file not in study.raw_files else ()
     return replace(put_block(study, "answers", block), raw_files=(*study.raw_files, *kept))
 

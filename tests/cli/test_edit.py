@@ -398,5 +398,46 @@ def test_many_rows_are_counted_by_table_and_no_stamp_is_printed(folder: Path, tm
 def test_what_is_said_of_a_column_is_how_it_is_read(folder: Path, tmp_path: Path):
     (tmp_path / "s.csv").write_text("Respondent,Product,The razor glides over me.\na,P1,3\nb,P1,4\nc,P1,5\n")
     told = run("set", folder, "survey", tmp_path / "s.csv", "The razor glides over me=agreement", "--try").stdout
-    assert "agreement as was said; of numbers from 1 to 5 the highest is the most" in told
+    assert "agreement as was said; 5 read as full agreement, if the ends in the table of questions" in told
     assert "not read" not in told
+
+
+def named_scores(*people: str) -> str:
+    rows = [f"{who};{what};{n + m}" for n, who in enumerate(people) for m, what in enumerate(("P1", "P2", "P3"))]
+    return "\n".join(["Assessor;Product;Slip", *rows])
+
+
+def test_no_codes_are_given_while_two_names_may_be_one_person_and_one_is_made_of_them(tmp_path: Path):
+    (tmp_path / "s.csv").write_text(named_scores("Marta", "Bo", "Zoë", "Uwe"), encoding="utf-8")
+    run("import", tmp_path / "s.csv", "--out", tmp_path / "s")
+    slip = "assessor;prototype;attribute;score\nMärta;P4;Slip;3\n"
+    run("set", tmp_path / "s", "scores", "-", text=slip)
+    run("set", tmp_path / "s", "assessors", "-", text="assessor\nMärta\n")
+    refused = run("set", tmp_path / "s", "codes", code=2).stderr
+    assert "'Marta' and 'Märta' may be one person" in refused or "'Märta' and 'Marta' may be one person" in refused
+    run("set", tmp_path / "s", "proposal", "Märta", "--who", "leader")
+    run("set", tmp_path / "s", "codes")
+    scores = read_folder(tmp_path / "s").table("scores")
+    assert sorted(scores.groupby("assessor")["prototype"].nunique()) == [3, 3, 3, 4]  # one of them tried one more
+
+
+def test_names_are_taken_out_of_journal_and_imported_files(tmp_path: Path):
+    people = ("Marta", "Ignaz", "Zoë", "Uwe")
+    (tmp_path / "s.csv").write_bytes(named_scores(*people).encode("cp1252"))
+    run("import", tmp_path / "s.csv", "--out", tmp_path / "s")
+    run("set", tmp_path / "s", "margin", "7")
+    assert "codes forget" in run("set", tmp_path / "s", "codes").stdout
+    held = b"".join(file.read_bytes() for file in (tmp_path / "s").rglob("*") if file.is_file()).decode("latin-1")
+    assert all(person.encode().decode("latin-1") in held for person in people)  # of the journal
+    before = read_folder(tmp_path / "s").table("scores")
+    assert "for a reason" in run("set", tmp_path / "s", "codes", "forget", code=2).stderr
+    told = run("set", tmp_path / "s", "codes", "forget", "--who", "leader", "--why", "asked by the panel").stdout
+    assert "of 2 changes before was taken out" in told
+    assert "s.csv" in told
+    files = [file for file in (tmp_path / "s").rglob("*") if file.is_file()]
+    held = b"".join(file.read_bytes() for file in files).decode("latin-1")
+    assert not [person for person in people if person.encode().decode("latin-1") in held or person in held]
+    assert read_folder(tmp_path / "s").table("scores").equals(before)
+    assert journal_rows(tmp_path / "s")["what"].str.contains("asked by the panel").all()
+    assert run("check", tmp_path / "s").exit_code == 0
+    assert "journal" not in run("check", tmp_path / "s").stdout

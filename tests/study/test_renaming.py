@@ -84,6 +84,7 @@ def test_what_stands_under_a_seal_keeps_its_name():
         ("prototype", "P9", "X", "no prototype 'P9'"),
         ("prototype", "P1", " ", "Write the new name"),
         ("prototype", "P1", "017", "a prototype 017 already"),
+        ("assessor", "A01", "A02", "There is an assessor A02 already"),
         ("formula", "P1", "X", "it is one of prototype"),
     ],
 )

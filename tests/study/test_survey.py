@@ -5,9 +5,13 @@ from __future__ import annotations
 import pandas as pd
 import pytest
 
+from panel.checks.all_checks import check_study
+from panel.claims.materials import Materials
 from panel.errors import StudyError
+from panel.models.consumers.agreement import count_agreement
 from panel.models.consumers.just_about_right import weigh_just_about_right
 from panel.models.consumers.liking import weigh_liking
+from panel.study.editing import put_block
 from panel.study.raw_table import raw_file, raw_table
 from panel.study.study import Study
 from panel.study.survey import read_survey, survey_table, with_survey
@@ -378,7 +382,8 @@ def test_sentences_answered_by_yes_and_no_are_read_alike_and_words_to_tick_are_n
     }
     assert set(ends.values()) == {("no", "yes")}
     five = exported("who;P1: It feels soft\na;agree\nb;strongly disagree\nc;disagree")
-    assert "questions" not in with_survey(Study({}), *read_survey(five)).facts
+    (stated,) = with_survey(Study({}), *read_survey(five)).facts["questions"]
+    assert stated == {"question": "It feels soft", "kind": "agreement", "agrees": "5"}  # five points, no yes and no
 
 
 def test_a_survey_of_one_product_says_which_and_what_to_do_if_nothing_does():
@@ -474,3 +479,80 @@ def test_a_sheet_of_lines_that_say_what_numbers_stand_for_is_used(turned: bool):
     told = " ".join(table.notes)
     assert "was read from the sheet 'key'" in told
     assert "Other sheets were not read: Notes." in told
+
+
+# Which end of bare numbers agrees: the words of the file, of a key beside it or of the study say so, else it is told.
+
+NUMBERS = "Person;P1: It spreads well\n" + "\n".join(f"R{n};{5 if n < 48 else 1}" for n in range(60))
+SPREADS = {"question": "It spreads well", "kind": "agreement"}
+
+
+def counted_as_agreed(study: Study) -> int:
+    by_question = count_agreement(study).statements.set_index("question")["agreed"]
+    materials = Materials(study, ())
+    assert materials.agreed("P1", "It spreads well").agreed == by_question["It spreads well"]
+    return int(by_question["It spreads well"])
+
+
+def agreement_findings(study: Study) -> list[str]:
+    return [each.kind for each in check_study(study) if each.kind.startswith("agreement")]
+
+
+def in_numbers(facts: dict[str, object] | None = None, text: str = NUMBERS) -> Study:
+    table, asked = read_survey(exported(text))
+    asked.loc[asked["question"] == "It spreads well", "kind"] = "agreement"
+    return with_survey(Study({}, facts or {}), table, asked)
+
+
+@pytest.mark.parametrize("before", [True, False])
+@pytest.mark.parametrize(
+    ("ends", "agreed", "found"),
+    [
+        (("agree completely", "disagree completely"), 12, ["agreement_from_one"]),
+        (("stimme gar nicht zu", "stimme voll zu"), 48, []),
+        (("no", "yes"), 48, []),
+        (("", ""), 48, ["agreement_not_stated"]),
+        (("left", "right"), 48, ["agreement_not_stated"]),
+        (("agree", "strongly agree"), 48, ["agreement_not_stated"]),
+    ],
+)
+def test_bare_numbers_are_counted_as_the_ends_say(before, ends, agreed, found):
+    block = pd.DataFrame([{"question": "It spreads well", "low_end": ends[0], "high_end": ends[1]}])
+    stated = {"questions": [SPREADS | {"low_end": ends[0], "high_end": ends[1]}]}
+    study = in_numbers(stated) if before else put_block(in_numbers(), "questions", block)
+    assert counted_as_agreed(study) == agreed
+    assert agreement_findings(study) == found
+    read = "1 read as full agreement" if agreed == 12 else "5 read as full agreement"
+    assert count_agreement(study).agrees[0].startswith(read)
+
+
+def test_numbers_are_counted_as_a_sheet_beside_them_says():
+    rows = [row.split(";") for row in NUMBERS.splitlines()]
+    turned = ["agree completely", "rather agree", "neither nor", "rather disagree", "disagree completely"]
+    for words, agreed in ((turned, 12), (turned[::-1], 48)):
+        key = [[str(point), word] for point, word in enumerate(words, 1)]
+        table, asked = read_survey(survey_table(raw_file(*book(answers=rows, key=[*key, ["all tried P1"]]))))
+        assert asked["kind"].tolist() == ["person", "agreement"]
+        study = with_survey(Study({}), table, asked)
+        assert (counted_as_agreed(study), agreement_findings(study)) == (agreed, [])
+    lines = [["1 = agree completely, 5 = disagree completely"], *rows]
+    with pytest.raises(StudyError, match="the sheet 'key' something else"):
+        survey_table(raw_file(*book(answers=lines, key=[["1", "disagree completely"], ["5", "agree completely"]])))
+
+
+def test_what_came_in_words_is_not_turned_by_ends_written_later_and_they_are_contradicted():
+    rows = "\n".join(f"R{n};{'strongly agree' if n < 48 else 'disagree'}" for n in range(60))
+    study = in_numbers(text=f"Person;P1: It spreads well\n{rows}")
+    ends = pd.DataFrame([{"question": "It spreads well", "low_end": "strongly agree", "high_end": "disagree"}])
+    study = put_block(study, "questions", ends)
+    assert len(study.facts["questions"]) == 1
+    assert (counted_as_agreed(study), agreement_findings(study)) == (48, ["agreement_contradicted"])
+
+
+def test_an_answer_is_told_with_its_apostrophe():
+    said = ("agree", "can\u2019t say", "agree", "can't say")
+    rows = "\n".join(f"R{n};{said[n % 4]}" for n in range(12))
+    asked = read_survey(exported(f"Person;P1: It feels soft\n{rows}"))[1]
+    told = asked.loc[asked["kind"] == "agreement", "noticed"].iloc[0]
+    assert "can't say" in told
+    assert "can t" not in told
