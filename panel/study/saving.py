@@ -164,6 +164,8 @@ def replayed(study: Study, script: bytes) -> Study:
     if entries and entries[-1]["version"]["after"] == version:
         return study
     begins = [place for place, entry in enumerate(entries) if entry["version"]["before"] == version]
+    if not begins and _holds(study, entries):
+        return study
     for entry in entries[begins[-1] if begins else 0 :]:
         changes = listed_changes(entry)
         lost = sorted({change.table for change in changes if change.table not in (*TABLES, FACTS)})
@@ -175,6 +177,18 @@ def replayed(study: Study, script: bytes) -> Study:
             )
         study = _applied(study, changes)
     return study
+
+
+def _holds(study: Study, entries: Sequence[Mapping[str, Any]]) -> bool:
+    """Return True if a study holds what a journal ends with, whatever moment the clock stamped on a margin."""
+    rows = rows_of_study(study)
+    last = {(change.table, change.key): change for entry in entries for change in listed_changes(entry)}
+    last.pop((FACTS, "fact=margin_changed_at"), None)
+    held = [
+        change.after in rows.get(change.table, ()) if change.after else change.before not in rows.get(change.table, ())
+        for change in last.values()
+    ]
+    return bool(held) and all(held) and not any(entry["not_listed"] for entry in entries)
 
 
 def last_change(folder: str | Path) -> tuple[int, str]:
