@@ -315,7 +315,7 @@ test_record.__test__ = False  # type: ignore[attr-defined]  # a function about t
 
 
 def panel_days(study: Study) -> str:
-    """Return the month in which the trained panel scored; empty if no score carries a time, nor the panel a day.
+    """Return the months in which the trained panel scored; empty if no score carries a time, nor the panel a day.
 
     Days are the panel's if their label is a session of its scores, or the only one that is not of users.
     """

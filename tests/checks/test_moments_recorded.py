@@ -52,7 +52,7 @@ def test_the_days_of_a_session_are_those_of_its_scores():
 def test_days_that_are_named_as_the_sessions_are_those_of_the_panel():
     untimed = SCORES.assign(recorded_at="", session=["Tue", "Tue", "Thu", "Thu", "Thu"])
     dates = {"Thu": "2025-05-08", "tue": ["2025-04-30"], "home use": ["2025-02-12"], "making": "2025-01-02"}
-    assert panel_days(study({"dates": dates}, scores=untimed)) == "April 2025"
+    assert panel_days(study({"dates": dates}, scores=untimed)) == "April and May 2025"
     assert panel_days(study({"dates": {"making": "2025-01-02", "filling": "2025-01-03"}}, scores=untimed)) == ""
     assert panel_days(study({"dates": {"panel": "2025-05-08"}}, scores=untimed)) == "May 2025"
     assert panel_days(study({"dates": dates})) == "March 2025"  # what the scores carry comes first
