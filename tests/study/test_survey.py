@@ -556,3 +556,42 @@ def test_an_answer_is_told_with_its_apostrophe():
     told = asked.loc[asked["kind"] == "agreement", "noticed"].iloc[0]
     assert "can't say" in told
     assert "can t" not in told
+
+
+AGREED = ["strongly agree", "agree", "neither", "disagree", "strongly disagree"]  # the points of the key are turned
+KEYS = {
+    "lines": [[f"{point} = {words}"] for point, words in enumerate(AGREED, 1)],
+    "lines with a colon": [[f"{point}: {words}"] for point, words in enumerate(AGREED, 1)],
+    "a cell each, and a note": [*([str(point), words] for point, words in enumerate(AGREED, 1)), ["half-face"]],
+    "one line": [["1 = strongly agree, 5 = strongly disagree"]],
+    "a table": [["Code", "Meaning"], *([str(point), words] for point, words in enumerate(AGREED, 1))],
+}
+
+
+@pytest.mark.parametrize("way", [*KEYS, "above the table"])
+def test_a_key_of_agreement_is_read_whatever_its_layout_and_says_nothing_of_ages_and_liking(way: str):
+    heads = ["Man", "Oil", "Age group", "Session", "It glides well.", "Overall liking (1-9)"]
+    rows = [heads, *([f"M{n}", "PB9", str(1 + n % 5), "1", str(1 + n % 5), str(1 + n % 4)] for n in range(10))]
+    sheets = {"answers": rows, "key": KEYS[way]} if way in KEYS else {"answers": [*KEYS["one line"], *rows]}
+    table, asked = read_survey(survey_table(raw_file(*book(**sheets))), prototypes=("PB9",))
+    assert asked["column"].tolist()[1] == "PB9: Age group"
+    assert asked["kind"].tolist()[3:] == ["agreement", "liking"]
+    answers = with_survey(Study({}), table, asked).table("answers")
+    glides = answers.loc[answers["kind"] == "agreement"].set_index("assessor")["answer"].astype(int)
+    assert glides.to_dict() == {f"M{n}": 5 - n % 5 for n in range(10)}
+    assert sorted(answers.loc[answers["kind"] == "liking", "answer"].unique()) == ["1", "2", "3", "4"]
+    told = " ".join(table.notes)
+    assert "not read" not in told
+    assert "was read from the sheet 'key'" in told or (way not in KEYS and "was read from beside the table" in told)
+
+
+def test_a_key_of_liking_names_no_session():
+    words = ["dislike extremely", "dislike", "neither like nor dislike", "like", "like extremely"]
+    key = [[f"{point} = {said}"] for point, said in zip((1, 3, 5, 7, 9), words, strict=True)]
+    rows = [
+        ["Man", "Session", "P1: liking"],
+        *([f"M{n}", str(1 + 2 * (n % 2)), str(1 + 2 * (n % 5))] for n in range(10)),
+    ]
+    table = survey_table(raw_file(*book(answers=rows, key=key)))
+    assert set(table.column("Session")) == {"1", "3"}
+    assert table.header[2].startswith("P1: liking (1=dislike extremely, 9=like extremely")
