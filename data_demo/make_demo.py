@@ -120,7 +120,8 @@ def questions() -> list[dict[str, object]]:
     asked += [{"question": word, "kind": "check_all", "words": word} for word in story.CHECK_ALL]
     for question, (sentence, _, _) in story.HOME_USE.items():
         foil = {"foil": True} if question == story.HOME_USE_FOIL else {}
-        asked.append({"question": question, "kind": "agreement", "words": sentence, **foil})
+        ends = {"low_end": "strongly disagree", "high_end": "strongly agree"}
+        asked.append({"question": question, "kind": "agreement", "words": sentence, **ends, **foil})
     return [*asked, *story.CHOICE_QUESTIONS]
 
 

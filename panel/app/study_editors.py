@@ -577,13 +577,19 @@ def _names(study: StudyInUse, kind: str) -> None:
     if not listed:
         return
     if kind == "assessor" and names_of_people(study.study) and st.button("Use codes in place of names"):
-        save(study, people_by_code, "People are called by a code now.", forget=what)
+        done = "People are called by a code now. The history and imported files keep the names."
+        save(study, people_by_code, done, forget=what)
     with st.expander("Rename one everywhere, or take one out"):
         old = st.selectbox("Which one", listed, key=f"named {kind}")
         new = st.text_input("New name, everywhere at once", key=f"new name {kind}")
-        why = st.text_input("Why it is taken out", key=f"why {kind}")
+        why = st.text_input("Why it is taken out, or one with another", key=f"why {kind}")
         with st.container(horizontal=True):
             if st.button("Rename it", key=f"rename {kind}"):
-                save(study, lambda now: rename(now, kind, old, new or ""), f"{old} is called {new} now.", forget=what)
+                save(
+                    study,
+                    lambda now: rename(now, kind, old, new or "", why or ""),
+                    f"{old} is called {new} now.",
+                    forget=what,
+                )
             if st.button("Take it out", key=f"take out {kind}"):
                 save(study, lambda now: delete(now, kind, old, why or ""), f"{old} is taken out: {why}.", forget=what)

@@ -22,9 +22,10 @@ from panel.errors import StudyError
 from panel.plan.codes import moment
 from panel.plan.safety import safety_gate
 from panel.study.editing import put_table, texts_of_table
+from panel.study.knowledge import agreeing_end
 from panel.study.naming import naming
 from panel.study.people import REMOVED, WITHOUT_PEOPLE
-from panel.study.scores_used import PLACE_COLUMNS, stated_differences, with_correction
+from panel.study.scores_used import PLACE_COLUMNS, agreement_read, stated_differences, with_correction
 from panel.study.study import Study, is_rehearsed
 from panel.study.tables import TABLES
 from panel.words import first_few
@@ -53,6 +54,7 @@ def check_study(study: Study) -> tuple[Finding, ...]:
         *_check_order_of_testing(sound),
         *_names_calculated(sound),
         *_check_claim_stamps(sound),
+        *_check_agreement(study),
     ]
     return gravest_first(_in_her_words(sound, naming(sound).attributes, findings))
 
@@ -93,6 +95,28 @@ def _check_order_of_testing(study: Study) -> list[Finding]:
         )
         for name, why in order_of_testing(study)[1].items()
     ]
+
+
+def _check_agreement(study: Study) -> Iterator[Finding]:
+    """Give a finding for statements answered in numbers of which nothing says which end agrees, or both ends do."""
+    where = "questions, columns low_end and high_end"
+    for at, told, names in agreement_read(study):
+        listed = first_few([f"“{name}”" for name in names])
+        if not told:
+            message = f"5 is read as full agreement with {listed}, and nothing in the study says so."
+            advice = "Write the words at the low and the high end as people read them; if 1 agrees, the counts turn."
+            yield Finding("warning", "agreement_not_stated", where, message, advice)
+        elif at == 1:
+            message = f"1 is read as full agreement with {listed}, as the study says."
+            yield Finding("note", "agreement_from_one", where, message, "Look at a ballot if you are not sure.")
+    for row in texts_of_table(study, "questions").to_dict("records"):
+        ends = agreeing_end(row["low_end"], row["high_end"])
+        if row["agrees"] in ("1", "5") and ends not in (0, int(row["agrees"])):
+            message = (
+                f"The answers to “{row['question']}” are kept with {row['agrees']} as full agreement, and the words at "
+                f"its ends say {ends}. They are read with {row['agrees']}."
+            )
+            yield Finding("warning", "agreement_contradicted", where, message, "Put right the ends or `agrees`.")
 
 
 _ROW_OF_SCORES = re.compile(r"\bscores, row (\d+)")

@@ -21,9 +21,9 @@ from panel.checks.finding import Finding
 from panel.errors import PanelError
 from panel.stats.arrays import Array, Codes
 from panel.stats.orders.block_designs import both_sets, information_left, joined, pairs_left
-from panel.study.formulas import formula_pairs, oriented
+from panel.study.formulas import joint_changes, matched_pairs
 from panel.study.scores_used import batch_of_score, orders_uneven, scores_used, serving_of_score
-from panel.study.study import Numbered, Study, kept, placed
+from panel.study.study import Numbered, Study, kept
 from panel.words import all_of, first_few
 
 SESSION, _TEST_DAY, POSITION, _SITE, GROUP = "session", "test day", "position", "site", "group of assessors"
@@ -215,7 +215,9 @@ def labels(values: pd.Series, words: Callable[[Any], str] = str) -> Labels:
 def _in_words(code: Codes, different: list[Any], words: Callable[[Any], str]) -> Labels:
     numbers: dict[str, int] = {}
     place = np.array([numbers.setdefault(words(value), len(numbers)) for value in different], dtype=np.intp)
-    return (code if len(numbers) == len(different) else place[code]), list(numbers)
+    if len(numbers) == len(different):
+        return code, list(numbers)
+    return (place[code] if len(numbers) > 1 else np.zeros(len(code), dtype=np.intp)), list(numbers)
 
 
 def _day(moment: str) -> str:
@@ -254,11 +256,8 @@ def _swaps(study: Study) -> pd.DataFrame | None:
     if study.table("formulas").empty:
         return None
     try:
-        differing = formula_pairs(study)
-        kinds = [oriented(differing.loc[differing["kind"] == kind]) for kind in ("swap", "joint")]
-        return pd.concat(
-            [pd.DataFrame(columns=["swap", "prototype", "versus"], dtype="str"), *kinds], ignore_index=True
-        )
+        none = pd.DataFrame(columns=["swap", "prototype", "versus"], dtype="str")
+        return pd.concat([none, matched_pairs(study), joint_changes(study)], ignore_index=True)
     except PanelError:
         return None
 
@@ -384,21 +383,25 @@ def _patterns(facts: Mapping[str, Labels], order: list[str]) -> list[_Pattern]:
 
     Scores whose level of a factor is not known take no part in its table; no session at all is one session.
     """
-    attribute, names = facts["attribute"]
-    cell = attribute * len(order) + placed(*facts["prototype"], order)
-    scored = np.bincount(cell, minlength=len(names) * len(order))
+    (attribute, names), (prototype, prototypes) = facts["attribute"], facts["prototype"]
+    shape, place = (len(names), len(prototypes)), [prototypes.index(name) for name in order]
+    cell = attribute * len(prototypes) + prototype
+
+    def counted(codes: Codes, levels: int) -> Codes:
+        return np.bincount(codes, minlength=len(names) * len(prototypes) * levels).reshape(*shape, levels)[:, place]
+
+    scored = counted(cell, 1)
     tables: dict[str, Array] = {}
     for factor in OF_TEST:
         if factor not in facts:
             continue
         level, levels = facts[factor]
-        each = cell * len(levels) + level
-        counts = np.bincount(each, minlength=len(scored) * len(levels)) if len(levels) > 1 else scored
-        table = counts.astype(float).reshape(len(names), len(order), len(levels))
+        counts = counted(cell * len(levels) + level, len(levels)) if len(levels) > 1 else scored
+        table = counts.astype(float)
         if factor != SESSION and "" in levels:
             table = np.delete(table, levels.index(""), axis=2)
         tables[factor] = table
-    seen = scored.reshape(len(names), len(order)) > 0
+    seen = scored[:, :, 0] > 0
     alike: dict[tuple[bytes, ...], list[int]] = {}
     for row in range(len(names)):
         alike.setdefault(tuple(table[row].tobytes() for table in tables.values()), []).append(row)

@@ -3,7 +3,9 @@
 from __future__ import annotations
 
 import difflib
+import re
 from collections.abc import Iterator
+from functools import cache
 
 import numpy as np
 import pandas as pd
@@ -110,10 +112,36 @@ _ALIKE = 0.8  # of all letters, and of those of each word: a salicylate is no pa
 
 
 def _slip(name: str, known: str) -> bool:
-    """Return whether a name may be a slip of a known one: of as many words each must be alike."""
+    """Return whether a name may be a slip of a known one: of as many words each must be alike.
+
+    Another number, a word that stands in a known name itself, and other syllables of number are another substance.
+    """
     words = name.casefold().split(), known.split()
-    pairs = zip(*words, strict=True) if len(words[0]) == len(words[1]) else ()
-    return all(difflib.SequenceMatcher(None, one, other).ratio() >= _ALIKE for one, other in pairs)
+    if len(words[0]) != len(words[1]) or re.findall(r"\d+", name) != re.findall(r"\d+", known):
+        return False
+    pairs = [(one, other) for one, other in zip(*words, strict=True) if one != other]
+    return all(
+        difflib.SequenceMatcher(None, one, other).ratio() >= _ALIKE
+        and one not in _known_words()
+        and _OF_NUMBER.findall(one) == _OF_NUMBER.findall(other)
+        and not _ends_apart(one, other)
+        for one, other in pairs
+    )
+
+
+_OF_NUMBER = re.compile(r"mono|di|tri|tetra|penta|hexa|hepta|octa|deca|poly|iso")
+_CLASS = re.compile(r"(?:ol|yl|ic|ate|ene|ane|one|ide|ine|eth)$")
+
+
+def _ends_apart(one: str, other: str) -> bool:
+    """Return whether two words end as two sorts of substances do: a dimethiconol is no dimethicone."""
+    ends = [found[0] for word in (one, other) if (found := _CLASS.search(word))]
+    return len(set(ends)) > 1
+
+
+@cache
+def _known_words() -> frozenset[str]:
+    return frozenset(word for name in _known_names() for word in name.split())
 
 
 def _known_names() -> dict[str, str]:

@@ -42,7 +42,8 @@ def days_of_scores(study: Study) -> dict[str, tuple[str, ...]]:
     return {str(name): tuple(np.unique(part)) for name, part in frame.groupby("session", sort=False)["day"]}
 
 
-def first_moments(study: Study) -> list[str]:
+@kept
+def first_moments(study: Study) -> tuple[str, ...]:
     """Return for each session the first moment of its scores: of a locked one as its record says, with its offset.
 
     The times of scores show the clock on the wall. What has an offset, such as a stamp or a seal, is held against the
@@ -55,7 +56,7 @@ def first_moments(study: Study) -> list[str]:
     first = read_dates(others["recorded_at"]).values
     frame = pd.DataFrame({"session": others["session"].to_numpy(), "at": others["recorded_at"].to_numpy(), "m": first})
     frame = frame.sort_values("m", kind="stable").drop_duplicates("session")
-    return [*begun.values(), *map(str, frame["at"])]
+    return (*begun.values(), *map(str, frame["at"]))
 
 
 def first_score(study: Study) -> str:
@@ -176,11 +177,11 @@ def _link(last: Mapping[Any, Any] | pd.Series | None, stamp: str) -> str:
 
 def first_broken_link(claims: pd.DataFrame) -> int | None:
     """Return the first row whose link no longer fits its stamp and the one before, counted from 0; None without one."""
-    last = None
-    for number, row in enumerate(claims.to_dict("records")):
-        if str(row["chain"]) and str(row["chain"]) != _link(last, str(row["stamp"])):
+    last: Mapping[Any, Any] | None = None
+    for number, (chain, stamp) in enumerate(zip(claims["chain"].tolist(), claims["stamp"].tolist(), strict=True)):
+        if str(chain) and str(chain) != _link(last, str(stamp)):
             return number
-        last = row
+        last = {"chain": chain, "stamp": stamp}
     return None
 
 
@@ -251,7 +252,7 @@ def _entered(study: Study, attribute: str, question: str) -> list[str]:
     asked = answers.loc[answers["question"] == question] if question else answers
     of_people = {str(name) for name in asked["session"].unique()} if question or not attribute else set()
     of_panel = {str(name) for name in study.scores["session"].unique()} if attribute else set()
-    moments = first_moments(study) if attribute else []
+    moments = first_moments(study) if attribute else ()
     meant = of_people | of_panel
     named = [day for label, own in days.items() for day in own if _of_sessions(label, meant)]
     return [*moments, *named]
@@ -289,10 +290,20 @@ def test_record(study: Study, sessions: tuple[str, ...]) -> dict[str, Any]:
     kind = next((words for start, words in _KINDS if label.casefold().startswith(start)), _OTHER_TEST)
     start, end = (_moment(day) for day in _days_of(study, label))
     days = (end.date() - start.date()).days + 1 if start and end else 0
-    month = f"{_MONTHS[start.month - 1]} {start.year}" if start else ""
-    between = f"{start.day} to {end.day} {month}" if start and end else ""
+    month = _months(start, end)
+    last = f" to {end.day} " if end else ""
+    days_of = f"{start.day} {month}" if start and " and " in month else f"{start.day} and {month}" if start else ""
+    between = days_of.replace(" and ", last) if end else ""
     either = tests if not label else []
     return {"kind": kind, "days": days, "month": month, "between": between, "either": either, **told}
+
+
+def _months(first: datetime | None, last: datetime | None) -> str:
+    """Return the month of a test, or the months of its first and last day: `September and October 2025`."""
+    one, other = (f"{_MONTHS[day.month - 1]} {day.year}" if day else "" for day in (first, last))
+    if not (one and other) or one == other:
+        return one
+    return f"{one.removesuffix(other[-5:])} and {other}"
 
 
 def _of_users(label: str) -> bool:
@@ -304,7 +315,7 @@ test_record.__test__ = False  # type: ignore[attr-defined]  # a function about t
 
 
 def panel_days(study: Study) -> str:
-    """Return the month in which the trained panel scored; empty if no score carries a time, nor the panel a day.
+    """Return the months in which the trained panel scored; empty if no score carries a time, nor the panel a day.
 
     Days are the panel's if their label is a session of its scores, or the only one that is not of users.
     """
@@ -312,8 +323,8 @@ def panel_days(study: Study) -> str:
     stated = {name.strip().casefold(): days for name, days in days_stated(study).items() if not _of_users(name)}
     sessions = {str(name).strip().casefold() for name in study.scores["session"].unique()}
     own = list(stated.values()) if len(stated) == 1 else [stated[name] for name in sessions & set(stated)]
-    first = min(filter(None, map(_moment, entered or [day for days in own for day in days])), default=None)
-    return f"{_MONTHS[first.month - 1]} {first.year}" if first else ""
+    moments = [*filter(None, map(_moment, entered or [day for days in own for day in days]))]
+    return _months(min(moments), max(moments)) if moments else ""
 
 
 def minutes_between(study: Study, before: str, after: str) -> float:

@@ -3,8 +3,7 @@
 from __future__ import annotations
 
 import hashlib
-import re
-import unicodedata
+import shlex
 from collections.abc import Callable, Iterable, Iterator
 from difflib import get_close_matches
 from itertools import pairwise
@@ -22,6 +21,7 @@ from panel.study.folder import read_journal
 from panel.study.journal import FACTS, JOURNAL, read_lines
 from panel.study.numbers_read import proposed_number
 from panel.study.people import names_of_people
+from panel.study.renaming import folded_name, labelled, served_again, spellings
 from panel.study.saving import journal_faults, open_elsewhere
 from panel.study.scores_used import rows_corrected
 from panel.study.study import RawFile, Study
@@ -105,8 +105,9 @@ def _named_people(study: Study) -> list[Finding]:
     message = f"{shown}: these look like names of people, and whoever gets the study reads them."
     first, code = next(iter(named.items()))
     advice = (
-        f"Call people by a code, such as {code} for {first}: rename them in the table assessors. An imported file "
-        "keeps the names; give the study away without people."
+        f"Call people by a code, such as {code} for {first}: rename them in the table assessors. The journal and "
+        "imported files keep the names (afterfeel set STUDY codes forget takes them out); give the study away without "
+        "people."
     )
     return [Finding("note", "people_by_name", "assessors, column assessor", message, advice)]
 
@@ -356,12 +357,12 @@ def _names_alike(study: Study) -> Iterator[Finding]:
         often = pd.concat([study.table(table)[name] for table, name in held] or [names]).value_counts()
         known: dict[str, str] = {}
         for name in sorted(set(names) - {""}, key=lambda name: (-int(often.get(name, 0)), name)):
-            other, how = known.setdefault(_folded(name), name), "differ only in capitals, accents, signs or zeros"
-            near = [known.setdefault(key, name) for key in _spellings(name)] if other == name else []
+            other, how = known.setdefault(folded_name(name), name), "differ only in capitals, accents, signs or zeros"
+            near = [known.setdefault(key, name) for key in spellings(name)] if other == name else []
             if near := [each for each in near if each != name and _never_both(study, column, name, each)]:
                 other, how = near[0], "are spelled nearly alike, and no sample was scored under both"
-            if other == name and (again := _AGAIN.fullmatch(name)) and again[1] in known.values():
-                other, how = again[1], "look like one served again"
+            if other == name and (again := served_again(name)) in known.values():
+                other, how = again, "look like one served again"
             if other != name:
                 places = [
                     (table, at) for table, at in ((target, column), *held) if (study.table(table)[at] == name).any()
@@ -369,34 +370,20 @@ def _names_alike(study: Study) -> Iterator[Finding]:
                 proposed = tuple(Proposal(table, 0, at, name, other) for table, at in places)
                 where = f"{target}, row {int(names.index[names == name][0]) + 2}, column {column}"
                 message = f"{name!r} and {other!r} {how}."
-                advice = f"If both are the same {column}, call it {other} everywhere; else give one another name."
+                as_words = " ".join(map(shlex.quote, (column, name, other)))
+                advice = (
+                    f"If both are the same {column}, rename {name} to {other} and say why, which joins them (afterfeel "
+                    f"set STUDY rename {as_words} --why REASON); else give one another name."
+                )
                 yield Finding("warning", "names_alike", where, message, advice, proposed)
-
-
-_AGAIN = re.compile(r"(.*?[^\s_-])(?: ?\(\d\)|[ _-]+\(?(?:rep\w*|bis|dup\w*|wdh|wiederholung|again)\.? ?\d?\)?)", re.I)
-_SOUNDS = {"ph": "f", "th": "t", "ck": "k", "c": "k", "y": "1", "i": "1", "l": "1", "o": "0", "z": "s"}  # or looks
-
-
-def _spellings(name: str) -> list[str]:
-    """Return a name as it sounds and looks, and without each of its letters: two that share one are a slip apart."""
-    plain = _folded(name)
-    letters = [place for place, sign in enumerate(plain) if sign.isalpha()] if len(plain) > len("P1") else []
-    found = [plain, *(plain[:place] + plain[place + 1 :] for place in letters)]
-    for written, said in _SOUNDS.items():
-        found = [each.replace(written, said) for each in found]
-    return [f"near {each}" for each in dict.fromkeys(found)]
-
-
-_PARTS = re.compile(r"[^\W\d_a-z]?[a-z\u00df-\u00ff]+|[^\W\d_a-z]+|\d+")
 
 
 def _never_both(study: Study, column: str, name: str, other: str) -> bool:
     """Return True if both were scored, nobody scored the same sample under both, and no label tells them apart."""
-    scores, parts = study.table("scores"), [_PARTS.findall(each) for each in (name, other)]
-    labels = [a + b for a, b in zip(*parts, strict=False) if a != b] if len(set(map(len, parts))) == 1 else [""]
+    scores = study.table("scores")
     keys = [key for key in ("assessor", "prototype", "attribute", "session", "replicate") if key != column]
-    if column not in scores or all(len(each) == 2 and each.isalpha() for each in labels):
-        return False  # `Cream A` and `Cream B`
+    if column not in scores or labelled(name, other):
+        return False
     first, second = (scores.loc[scores[column] == each, keys] for each in (name, other))
     return len(first) > 0 < len(second) and first.merge(second, on=keys).empty
 
@@ -411,7 +398,7 @@ def _not_listed(used: pd.Series, known: set[str], table: str, target: str) -> It
     rows, counts = strange.index.to_numpy(), np.bincount(codes)
     first = rows[np.unique(codes, return_index=True)[1]]
     noun = target[:-1] if target != "batches" else "batch"
-    alike = {_folded(name): name for name in sorted(known)}
+    alike = {folded_name(name): name for name in sorted(known)}
 
     def where(case: int) -> str:
         return f"{table}, row {first[case] + 2}: {names[case]}"
@@ -419,24 +406,16 @@ def _not_listed(used: pd.Series, known: set[str], table: str, target: str) -> It
     for place, cases in gathered(np.arange(len(names)), where):
         shown = first_few([repr(names[case]) for case in cases])
         message = f"{shown}: no such {noun} in {target} ({counted(int(counts[cases].sum()), 'row')} of {table})."
-        likely = [(names[case], alike.get(_folded(names[case]))) for case in cases[:FEW]]
+        likely = [(names[case], alike.get(folded_name(names[case]))) for case in cases[:FEW]]
         meant = [f"{name} as '{known_name}'" for name, known_name in likely if known_name]
         advice = f"Perhaps meant: {first_few(meant)}. " if meant else ""
         advice += f"Correct the name, or add the {noun} to {target}."
         proposed = tuple(
             Proposal(table, 0, str(used.name), str(name), near)
             for name in names[cases]
-            if (near := alike.get(_folded(name)) or next(iter(get_close_matches(name, sorted(known), 1)), ""))
+            if (near := alike.get(folded_name(name)) or next(iter(get_close_matches(name, sorted(known), 1)), ""))
         )
         yield Finding("warning", f"{noun}_not_listed", place, message, advice, proposed)
-
-
-def _folded(name: str) -> str:
-    """Return a name without what a slip of the keyboard adds: capitals, accents, blanks, hyphens, leading zeros."""
-    name = re.sub(r"(?<=\d)\.0$", "", name)  # a number that a spreadsheet gave a decimal
-    plain = "".join(filter(str.isalnum, unicodedata.normalize("NFKD", name.casefold())))
-    head = re.sub("(?<=[aou])e", "", plain.rstrip("0123456789"))
-    return head + (plain[len(plain.rstrip("0123456789")) :].lstrip("0") or "0" * (plain[-1:] == "0"))
 
 
 def _benchmark_not_listed(study: Study) -> list[Finding]:

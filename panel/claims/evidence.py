@@ -25,7 +25,7 @@ from panel.stats.answers.binomial import (
     wilson_interval,
 )
 from panel.stats.comparing.multiplicity import ALPHA, LEVEL
-from panel.study.scores_used import named_rows
+from panel.study.scores_used import agreement_read, named_rows
 from panel.study.study import Study
 from panel.words import (
     DOWN,
@@ -122,6 +122,7 @@ def agreement(claim: Claim, materials: Materials) -> Evidence:
             f"{counted_share(x, n, DOWN)} {how_said(materials.study, claim.question)} ({_both_intervals(x, n)}).",
             _needed_words(n, bar, p),
             *([_FOIL] if foil else []),
+            *_on_the_ends(materials, claim),
             *_on_the_base(told),
             *_on_foils(materials, claim),
         ),
@@ -169,6 +170,13 @@ def _both_intervals(x: int, n: int) -> str:
     ways = (wilson_interval(x, n, LEVEL), exact_interval(x, n, LEVEL))
     wilson, exact = (format_shares(float(low), float(high), 1) for low, high in ways)
     return f"{level_words(LEVEL)} {wilson} by Wilson, {exact} exact"
+
+
+def _on_the_ends(materials: Materials, claim: Claim) -> Iterator[str]:
+    """Say what was read as full agreement where that is not plain: 1, or 5 without a word about it."""
+    for at, told, names in agreement_read(materials.study):
+        if claim.question in names and not (at == 5 and told):
+            yield f"{at} was read as full agreement" + (", as the study says." if told else "; nothing says so.")
 
 
 def _on_the_base(told: Counted) -> Iterator[str]:

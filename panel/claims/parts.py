@@ -8,7 +8,7 @@ import unicodedata
 from collections.abc import Iterable, Iterator, Mapping, Sequence
 from dataclasses import dataclass
 from functools import cache, lru_cache
-from itertools import product
+from itertools import chain, product
 from types import MappingProxyType
 
 from panel.study.knowledge import shared_table
@@ -166,6 +166,7 @@ def of_people_at_large(people: Iterable[str], shares: Iterable[Share], *, some: 
 
 Tokens = tuple[str, ...]
 _PLAIN = re.compile("[a-z ]+")
+_PIECE = re.compile(r"(?:\{[^{}]*\}|[^\s{}])+")  # of a phrase with choices: what stands between two spaces
 _TOKEN = re.compile(r"\d+(?:[.,]\d+)*|[^\W\d_][^\W_]*(?:'[^\W_]+)*|\S")
 _APOSTROPHES = dict.fromkeys(map(ord, "’ʼ‘`´"), "'")
 _DASHES = dict.fromkeys(map(ord, "‐‑‒–—−"), "-")
@@ -234,26 +235,34 @@ def phrases() -> Mapping[Tokens, tuple[Entry, ...]]:
     """Return the table of words by the tokens of each phrase; a place with a kind of product is one, too."""
     found: dict[Tokens, tuple[Entry, ...]] = {}
     products: dict[str, list[Tokens]] = {part: [] for part in _PRODUCTS}
-    for row in shared_table("claim_words_en").to_dict("records"):
-        value = float(row["value"]) if row["value"] else float("nan")
-        entry = Entry(str(row["part"]), str(row["family"]), str(row["asked_as"]), value)
-        for phrase in _written_out(str(row["phrase"])):
-            key = tuple(phrase.split()) if _PLAIN.fullmatch(phrase) else words_of(phrase)
-            found[key] = (*found.get(key, ()), entry)
-            if entry.part in products:
-                products[entry.part].append(key)
+    table = shared_table("claim_words_en")
+    columns = (table[name].tolist() for name in ("phrase", "part", "family", "asked_as", "value"))
+    for written, part, family, asked_as, value in zip(*columns, strict=True):
+        entry = Entry(part, family, asked_as, float(value or "nan"))
+        own = _written_out(written)
+        for phrase in own:
+            found[phrase] = (*found.get(phrase, ()), entry)
+        if entry.part in products:
+            products[entry.part] += own
     places, forms = products.values()
     found |= {place + form: (Entry("product_type"),) for place in places for form in forms if len(form) == 1}
     return MappingProxyType(found)
 
 
-def _written_out(phrase: str) -> list[str]:
-    """Return every phrase that one with choices stands for: `{rated|judged} {|as}` for four."""
-    pieces = re.split(r"\{([^{}]*)\}", phrase)
-    return [
-        "".join(chosen)
-        for chosen in product(*([piece] if n % 2 == 0 else piece.split("|") for n, piece in enumerate(pieces)))
-    ]
+def _written_out(phrase: str) -> list[Tokens]:
+    """Return the tokens of every phrase that one with choices stands for: `{rated|judged} {|as}` for four."""
+    ways: list[Tokens] = [()]
+    for piece in _PIECE.findall(phrase):
+        ends = _ends_of(piece)
+        ways = [way + end for way in ways for end in ends]
+    return ways
+
+
+@lru_cache(maxsize=10_000)
+def _ends_of(piece: str) -> tuple[Tokens, ...]:
+    parts = re.split(r"\{([^{}]*)\}", piece)
+    written = map("".join, product(*([part] if n % 2 == 0 else part.split("|") for n, part in enumerate(parts))))
+    return tuple(tuple(way.split()) if _PLAIN.fullmatch(way) else words_of(way) for way in written)
 
 
 _PRODUCTS = ("product_place", "product_type")  # face, lotion: together a kind of product, too
@@ -262,16 +271,13 @@ _PRODUCTS = ("product_place", "product_type")  # face, lotion: together a kind o
 @cache
 def known_words() -> frozenset[str]:
     """Return every word that stands in some phrase of the table."""
-    return frozenset(word for phrase in phrases() for word in phrase)
+    return frozenset(chain.from_iterable(phrases()))
 
 
 @cache
 def _longest_phrases() -> dict[str, int]:
     """Return the number of words of the longest phrase that begins with a word."""
-    found: dict[str, int] = {}
-    for phrase in phrases():
-        found[phrase[0]] = max(found.get(phrase[0], 0), len(phrase))
-    return found
+    return {phrase[0]: len(phrase) for phrase in sorted(phrases(), key=len)}
 
 
 def entries_at(tokens: Tokens, place: int, part: str = "") -> Iterator[tuple[int, Entry]]:

@@ -9,6 +9,7 @@ All else that bears on the word is listed with neither side.
 from __future__ import annotations
 
 import math
+import re
 from collections.abc import Iterable, Iterator, Mapping, Sequence
 from dataclasses import dataclass
 from typing import Any
@@ -343,13 +344,57 @@ def _wanted(claim: Claim, materials: Materials) -> dict[str, int]:
     else:
         words = question_words(materials.study, claim.question) if claim.question else claim.claim
         reading = materials.read(words)
-        family, sign = reading.family, _said(reading)
+        family, sign = _family(reading), _said(reading)
     if not family:
         return {}
     kin = shared_table("claim_kin_en")
     related = {row["other"]: int(row["sign"]) for row in kin.loc[kin["family"] == family].to_dict("records")}
     related |= {row["family"]: int(row["sign"]) for row in kin.loc[kin["other"] == family].to_dict("records")}
     return {other: sign * own for other, own in related.items()} | {family: sign}
+
+
+def _family(reading: Reading) -> str:
+    """Return what a sentence speaks of; empty where it is not read: a little of it may go a long way."""
+    return "" if reading.degree == "unreadable" else reading.family
+
+
+def _things(words: str) -> frozenset[str]:
+    """Return the things beside the skin that something is left on, or pressed or wiped off with; none for the skin."""
+    return frozenset(name for found in _ON.finditer(words) for name in _THINGS if _is_of(name, found[1]))
+
+
+def _is_of(name: str, thing: str) -> bool:
+    return re.fullmatch(rf"(?:{_THINGS[name]})s?", thing, re.IGNORECASE) is not None
+
+
+_THINGS = {
+    "paper": "paper|page|tissue|wipe",
+    "cloth": "cloth|clothe|clothing|fabric|textile|cotton|linen|towel|sheet|pillow|shirt|collar|sleeve|sock",
+    "glass": "glass|mirror|slide|screen|plate",
+    "floor": "floor|tile|tub",
+}
+_ON = re.compile(
+    rf"\b(?:on|onto|to|from|against|with|or)\s+(?:[\w-]+\s+){{0,3}}?({'|'.join(_THINGS.values())})s?\b",
+    re.IGNORECASE,
+)
+
+
+def _same_place(own: frozenset[str], there: frozenset[str]) -> bool:
+    """Return whether what was judged or asked there is where a claim speaks of: a towel is not the skin."""
+    return bool(own & there) if own or there else True
+
+
+def _places(claim: Claim, materials: Materials) -> frozenset[str]:
+    asked_of = question_words(materials.study, claim.question) if claim.question else ""
+    return _things(asked_of or claim.claim) | (
+        _judged_on(materials, claim.attribute) if claim.attribute else frozenset()
+    )
+
+
+def _judged_on(materials: Materials, attribute: str) -> frozenset[str]:
+    rows = materials.study.table("attributes").set_index("attribute")
+    defined = rows["definition"].get(attribute, "") if "definition" in rows else ""
+    return _things(f"{materials.study.attribute_words(attribute)}. {defined}")
 
 
 def _said(reading: Reading) -> int:
@@ -369,7 +414,12 @@ def _panel(claim: Claim, materials: Materials, wanted: Mapping[str, int]) -> Ite
     families = {
         name: family_of(materials.study, name) for name in materials.study.attributes if name != claim.attribute
     }
-    bearing = {name: family for name, family in families.items() if family in wanted}
+    places = materials.once(_places, claim)
+    bearing = {
+        name: family
+        for name, family in families.items()
+        if family in wanted and _same_place(places, _judged_on(materials, name))
+    }
     found = materials.compared if bearing else None  # the comparison of all prototypes takes a moment
     if found is None:
         return
@@ -414,7 +464,10 @@ def _questions(claim: Claim, materials: Materials, wanted: Mapping[str, int]) ->
         if _compared_with(claim) or entry.get("kind") != "agreement" or question == claim.question or entry.get("foil"):
             continue
         reading = materials.read(str(entry.get("words", "")))
-        if reading.family not in wanted or not (told := materials.agreed(claim.prototype, question)).base:
+        there = _things(str(entry.get("words", "")))
+        if not _same_place(materials.once(_places, claim), there):
+            continue
+        if _family(reading) not in wanted or not (told := materials.agreed(claim.prototype, question)).base:
             continue
         same = _said(reading) * wanted[reading.family]
         low, high = wilson_interval(told.agreed, told.base, LEVEL)
@@ -433,7 +486,7 @@ def _ticks(claim: Claim, materials: Materials, wanted: Mapping[str, int]) -> Ite
     for place, term in enumerate(grid.questions):
         words = facts[term].words if term in facts and facts[term].words else term
         reading = materials.read(words)
-        if reading.family not in wanted:
+        if _family(reading) not in wanted or not _same_place(materials.once(_places, claim), _things(words)):
             continue
         same, here = _said(reading) * wanted[reading.family], grid.values[place, :, own]
         if other and other in grid.prototypes:
@@ -473,6 +526,7 @@ def _judgements(claim: Claim, materials: Materials, wanted: Mapping[str, int]) -
     for place, question in enumerate(grid.questions):
         attribute = facts[question].attribute if question in facts else ""
         family = family_of(materials.study, attribute) if attribute in materials.study.attributes else ""
+        family = family if _same_place(materials.once(_places, claim), _things(question)) else ""
         sign = wanted.get(family, 0) * (-1 if question in facts and facts[question].opposite else 1)
         if sign:
             yield _judged(

@@ -69,6 +69,8 @@ def consumers(study: Path, versus: str | None, seed: int, everything: bool, as_j
         print_json(_rows(content))
         return
     asked_and_found = [each for kind in present for each in _to_tell(answers, kind, versus)]
+    if present == ["liking"] and all(isinstance(found, str) for _, found, _ in asked_and_found):
+        raise ModelError(asked_and_found[0][1])
     for number, (title, found, tell) in enumerate(asked_and_found):
         if everything:
             print_lines(title, "")
@@ -93,7 +95,8 @@ def _to_tell(answers: Answers, kind: str, versus: str | None) -> Iterator[tuple[
     if kind == "liking":
         for question, liking, segments, mapped in _asked_liking(answers, versus):
             yield f"{_TITLES[kind]}: {question}", liking, tell_liking
-            yield "Do they want different things?", segments, tell_segments
+            if not isinstance(liking, str):
+                yield "Do they want different things?", segments, tell_segments
             if not isinstance(segments, str):
                 yield "Which sensations go along with liking?", mapped, tell_preference_map
         return
@@ -108,14 +111,20 @@ def _asked_liking(answers: Answers, versus: str | None) -> Iterator[tuple[str, A
     from panel.models.consumers.answers import questions_of
 
     for question in questions_of(answers.study, "liking"):
-        result = answers.need(LIKING, question=question, versus=versus)
+        if versus is None:
+            found = answers.ask(LIKING, question=question)
+        else:  # what was named has to be there
+            found = answers.need(LIKING, question=question, versus=versus)
         also = (answers.ask(SEGMENTS, question=question), answers.ask(PREFERENCE_MAP, question=question))
-        segments, mapped = (found.why if isinstance(found, NoAnswer) else found for found in also)
+        result, segments, mapped = (each.why if isinstance(each, NoAnswer) else each for each in (found, *also))
         yield question, result, segments, mapped
 
 
 def _liking_as_data(answers: Answers, versus: str | None) -> Iterator[dict[str, Any]]:
-    for _, result, segments, mapped in _asked_liking(answers, versus):
+    for question, result, segments, mapped in _asked_liking(answers, versus):
+        if isinstance(result, str):
+            yield {"question": question, "why_not": result}
+            continue
         yield (
             parts_of(result, *_LIKING)
             | told_level()

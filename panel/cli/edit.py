@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import json
+import re
 import sys
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
@@ -42,7 +43,7 @@ def template(out: Path, study: Path | None, force: bool) -> None:
 @click.argument("words", nargs=-1)
 @click.option("--whole", is_flag=True, help="The file is the whole table: rows that are not in it go.")
 @click.option("--who", default="", help="Who makes the change, for the journal.")
-@click.option("--why", default="", help="Why something is taken out.")
+@click.option("--why", default="", help="Why something is taken out, or joined.")
 @click.option("--try", "only_try", is_flag=True, help="Say what would change, and change nothing.")
 @json_option
 def set_in_study(
@@ -58,9 +59,10 @@ def set_in_study(
     afterfeel set STUDY FILE.xlsx              a filled workbook (see: afterfeel template)
     afterfeel set STUDY FACT VALUE             a fact; an empty VALUE takes it out
     afterfeel set STUDY benchmark PROTOTYPE    what the others are compared with
-    afterfeel set STUDY rename KIND OLD NEW    a prototype, attribute, assessor or batch, everywhere
+    afterfeel set STUDY rename KIND OLD NEW [--why REASON]   everywhere; a slip of a name that is there joins it
     afterfeel set STUDY delete KIND NAME --why REASON
     afterfeel set STUDY codes                  codes in place of names of people
+    afterfeel set STUDY codes forget --who NAME --why REASON   names also out of journal and imported files, for good
     afterfeel set STUDY session P1 P2 --who NAME   one more session with these prototypes
     afterfeel set STUDY correct assessor=A1 prototype=P1 attribute=X [session=1] new=33 --who NAME --why REASON
     afterfeel set STUDY decision chosen=P4 not_established=WORDS [role=WORDS] --who NAME --why REASON
@@ -76,6 +78,9 @@ def set_in_study(
     from panel.study.tables import TABLES
 
     seen = open_study(study)
+    if what == "codes" and words == ("forget",) and not only_try:
+        _forget(study, who, why)
+        return
     change, notes = _change_of(seen, what, words, who=who, why=why, whole=whole)
     after = change(seen)
     if not only_try and study_changes(seen, after):
@@ -95,6 +100,24 @@ def set_in_study(
     _tell(changed.to_dict("records"), [f"{p.table}: {p.sentence}" for p in problems], notes, only_try=only_try)
 
 
+_NAMES_STAY = (
+    "The journal keeps the names beside the codes, and so do imported files. To take both out for good: afterfeel set "
+    "STUDY codes forget --who NAME --why REASON. The journal then begins anew."
+)
+
+
+def _forget(study: Path, who: str, why: str) -> None:
+    from panel.study.saving import forget_names
+    from panel.words import counted, format_list
+
+    changes, files = forget_names(study, who=who, why=why)
+    print_lines(
+        f"Everybody has a code. The journal of {counted(changes, 'change')} before was taken out and begins anew.",
+        *([f"Taken out whole, because they name people or may: {format_list(files)}."] if files else []),
+        "Notes, reasons and copies made before may still name people. Look for them too.",
+    )
+
+
 def _reason(why: str) -> str:
     return f" {why.strip()}" if why.strip() else ""
 
@@ -107,15 +130,34 @@ def _tell(changed: list[dict[Any, Any]], problems: list[str], notes: list[str], 
     print_lines(
         f"{counted(len(changed), 'row')} {done}." if changed else "Nothing changes: the study holds that already."
     )
-    print_lines(
-        *(f"{c['table']}, {c['key']}: before '{c['before']}'; now '{c['after']}'." for c in changed[:_MOST_SHOWN])
-    )
-    if len(changed) > _MOST_SHOWN:
-        print_lines(f"And {len(changed) - _MOST_SHOWN} more; --json gives them all.")
+    few = len(changed) <= _FEW_ROWS
+    told = (f"{c['table']}, {c['key']}: before '{c['before']}'; now '{c['after']}'." for c in changed)
+    print_lines(*([_SEALS.sub("", line) for line in told] if few else _by_table(changed)))
     if problems:
         tell(f"To look at ({len(problems)}):", err=True)
         for sentence in problems[:_MOST_SHOWN]:
             tell(f"  {sentence}", err=True)
+
+
+_FEW_ROWS = 6  # that are printed one by one
+_SEALS = re.compile(
+    r"(?:; )?\b(?:stamp|chain|seal|sha256|data_hash)=[0-9a-f]{40,}"
+)  # nobody reads them; --json has them
+
+
+def _by_table(changed: list[dict[Any, Any]]) -> list[str]:
+    """Return how many rows of each table are new, changed or gone, and what the first of them are called."""
+    from panel.words import counted, first_few
+
+    lines = []
+    for table in dict.fromkeys(c["table"] for c in changed):
+        own = [c for c in changed if c["table"] == table]
+        new, gone = (sum(c[side] == "nothing" for c in own) for side in ("before", "after"))
+        counts = {"new": new, "gone": gone, "changed": len(own) - new - gone}
+        said = ", ".join(f"{number:,} {what}" for what, number in counts.items() if number)
+        first = first_few(list(dict.fromkeys(c["key"].partition(";")[0] for c in own)), 2)
+        lines.append(f"  {table}: {counted(len(own), 'row')} ({said}), such as {first}.")
+    return [*lines, "  --json gives each of them."]
 
 
 def _change_of(
@@ -123,6 +165,7 @@ def _change_of(
 ) -> tuple[Change, list[str]]:
     from panel.plan.study_plan import with_session
     from panel.study.editing import with_benchmark
+    from panel.study.people import new_codes
     from panel.study.raw_table import read_raw_file
     from panel.study.renaming import delete, people_by_code, rename
     from panel.study.saving import replayed
@@ -135,11 +178,11 @@ def _change_of(
         script = read_raw_file(what).content
         return (lambda now: replayed(now, script)), []
     if what == "codes" and not words:
-        return people_by_code, []
+        return people_by_code, [_NAMES_STAY] if new_codes(seen) else []
     if what == "session" and words:
         return (lambda now: with_session(now, words, who, len(now.table("servings")))), []
     if what == "rename" and len(words) == 3:
-        return (lambda now: rename(now, *words)), []
+        return (lambda now: rename(now, *words, why)), []
     if what == "delete" and len(words) == 2:
         return (lambda now: delete(now, *words, why)), []
     if what == "sheet" and len(words) == 1:
@@ -279,12 +322,14 @@ def _sheet(seen: Study, file: Path) -> tuple[Change, list[str]]:
 
 def _survey(seen: Study, file: Path, kinds: tuple[str, ...]) -> tuple[Change, list[str]]:
     from panel.cli.studies import survey_of
+    from panel.study.scores_used import agreement_words
     from panel.study.survey import with_survey
 
     raw, table, asked = survey_of(file, "", kinds, seen.prototypes)
     rows = asked.to_dict("records")
     told = [f"{row['column']}: {' '.join(filter(None, [row['kind'], row['noticed']])) or 'not read'}" for row in rows]
-    return (lambda now: with_survey(now, table, asked, raw)), [*table.notes, *told]
+    read = agreement_words(with_survey(seen, table, asked, raw))
+    return (lambda now: with_survey(now, table, asked, raw)), [*table.notes, *told, *read]
 
 
 def _table_change(seen: Study, name: str, file: str, *, whole: bool) -> tuple[Change, list[str]]:

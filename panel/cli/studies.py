@@ -62,7 +62,7 @@ if TYPE_CHECKING:
     "kinds",
     multiple=True,
     metavar="QUESTION=KIND",
-    help="Survey: what a question is, if not seen; or product=NAME.",
+    help="Survey: what a question is, if not seen; QUESTION=NAME=KIND to name it; or product=NAME.",
 )
 @click.option("--fill-down", is_flag=True, help="A blank name means the name above it.")
 @click.option("--title", default="", help="What the study is called; the name of the file if not given.")
@@ -120,29 +120,33 @@ def import_scores(
 
 
 def _tell_survey(made: Study, table: RawTable, asked: pd.DataFrame, out: Path, *, as_json: bool) -> None:
+    from panel.study.scores_used import agreement_words
+
     if as_json:
         print_json({"answers": len(made.table("answers")), "prototypes": made.prototypes, "columns": asked})
         return
     print_table(asked)
     where = f"The study is in {out}; the file itself is kept in it (SHA-256 {made.raw_files[-1].sha256})."
-    print_lines(*table.notes, where, "A column without a kind was not read; see --kind.")
+    print_lines(*table.notes, *agreement_words(made), where, "A column without a kind was not read; see --kind.")
 
 
 def survey_of(
     file: Path, person: str, kinds: Sequence[str], prototypes: Sequence[str] = ()
 ) -> tuple[RawFile, RawTable, pd.DataFrame]:
     """Return a survey's file, its table and what its columns ask, with the kinds that were named as QUESTION=KIND."""
-    from panel.study.knowledge import plain_words
     from panel.study.raw_table import read_raw_file
-    from panel.study.survey import KINDS, read_survey, survey_table
+    from panel.study.survey import KINDS, as_said, read_survey, survey_table
 
     raw = read_raw_file(file)
     named = [tuple(map(str.strip, words.rpartition("=")[::2])) for words in kinds]
     about = next((name for what, name in named if what == "product"), "")
     table, asked = read_survey(survey_table(raw), person, prototypes, about)
     for question, kind in (each for each in named if each != ("product", about)):
-        meant = asked["question"].map(plain_words) == plain_words(question)
-        meant |= asked["column"].map(plain_words) == plain_words(question)
+        meant = _meant(asked, question)
+        if not meant.any() and "=" in question:  # QUESTION=NAME=KIND, such as what answers are too much of
+            question, name = map(str.strip, question.rsplit("=", 1))
+            meant = _meant(asked, question)
+            asked.loc[meant, "question"] = name
         if kind not in ("", *KINDS) or not meant.any():
             what = (
                 f"no question {question!r}"
@@ -150,11 +154,21 @@ def survey_of(
                 else f"no kind {kind!r}; the kinds are {', '.join(KINDS)}"
             )
             raise StudyError(
-                f"{file.name} has {what}. Write QUESTION=KIND, such as: 'It feels light=agreement'; product=NAME where "
+                f"{file.name} has {what}. Write QUESTION=KIND, such as: 'It feels light=agreement'; QUESTION=NAME=KIND "
+                "to name it after what is too much, such as: 'It is=thickness=just_about_right'; product=NAME where "
                 "all of it is about one."
             )
+        told = meant & ((asked["kind"] != kind) | asked["noticed"].str.startswith("not read"))
+        asked.loc[told, "noticed"] = as_said(kind) if kind else "left out, as was said"
         asked.loc[meant, "kind"] = kind
     return raw, table, asked
+
+
+def _meant(asked: pd.DataFrame, question: str) -> pd.Series:
+    """Return which columns of a survey ask a question, named as it is asked or as its heading."""
+    from panel.study.knowledge import plain_words
+
+    return (asked[["question", "column"]].map(plain_words) == plain_words(question)).any(axis=1)
 
 
 def read_file(

@@ -241,7 +241,7 @@ def first_changed_row(table: pd.DataFrame, columns: Sequence[str], start: str) -
     the copy of the table in the evidence file shows them.
     """
     last = start
-    for number, row in enumerate(table.to_dict("records")):
+    for number, row in enumerate(table[list(columns)].to_dict("records")):
         if str(row["seal"]) != row_seal(last, {name: str(row[name]) for name in columns if name != "seal"}):
             return number
         last = str(row["seal"])

@@ -5,7 +5,7 @@ from __future__ import annotations
 import re
 from collections.abc import Iterator
 from dataclasses import dataclass
-from functools import cache
+from functools import cache, lru_cache
 from html import unescape
 from typing import TYPE_CHECKING, Any
 
@@ -165,8 +165,12 @@ _PARTS = re.compile(r"\s(?:to|±)\s|\s?\(|\)")  # of an interval, of a mean with
 
 def holds_numbers(sheet: Sheet, column: int) -> bool:
     """Return True for a column of numbers or intervals, which stand on the right."""
-    cells = [row[column] for row in sheet.rows]
-    if column == 0 or not any(any(map(str.isdigit, cell)) for cell in cells):
+    return column > 0 and _all_numbers(tuple([row[column] for row in sheet.rows]))
+
+
+@lru_cache(maxsize=1000)  # every form of the file asks
+def _all_numbers(cells: tuple[str, ...]) -> bool:
+    if not any(any(map(str.isdigit, cell)) for cell in cells):
         return False
     return all(all(NUMBER.fullmatch(part) for part in _PARTS.split(cell) if part) for cell in cells)
 

@@ -8,7 +8,7 @@ import re
 import subprocess
 import sys
 from collections.abc import Sequence
-from functools import cache
+from functools import cache, lru_cache
 from importlib.util import find_spec
 from itertools import product, zip_longest
 from pathlib import Path
@@ -282,12 +282,15 @@ def _needs(sheet: Sheet, width: float, size: float) -> list[float]:
 
 def _needed(sheet: Sheet, column: int, size: float, whole: int) -> float:
     """Return the room for the longest word of a column, or the longest cell of no more letters than `whole`."""
-    cells = [row[column] for row in sheet.rows]
-    longest = max((_width(piece) for cell in cells for piece in _pieces(cell, whole)), default=0.0)
-    if whole and max(map(len, cells), default=0) > _LONG:
-        longest = max(longest, _COMFORT * _MEAN)
+    longest = _longest(tuple([row[column] for row in sheet.rows]), whole)
     heading = max((_width(word, bold=True) for word in sheet.headings[column].split(" ")), default=0.0)
     return min(max(longest, heading) * size, _WIDEST_WORD) + PADDING + _SLACK
+
+
+@lru_cache(maxsize=1000)  # asked again for every size of the letters, and for every form of the file
+def _longest(cells: tuple[str, ...], whole: int) -> float:
+    longest = max((_width(piece) for cell in cells for piece in _pieces(cell, whole)), default=0.0)
+    return max(longest, _COMFORT * _MEAN) if whole and max(map(len, cells), default=0) > _LONG else longest
 
 
 def _pieces(cell: str, whole: int) -> list[str]:

@@ -125,9 +125,12 @@ def put_block(study: Study, name: str, block: pd.DataFrame, *, whole: bool = Fal
         As `put_table`.
     """
     if name in ENTRIES:
-        now = _texts_of_entries(study, name)
-        return _put_entries(study, name, block if whole else pd.concat([now, block]).drop_duplicates())
+        merged = block if whole else _entries_merged(_texts_of_entries(study, name), block)
+        return _put_entries(study, name, merged)
     frame, wrong = frame_of_texts(known_table(name), _raw(name, _given(name, block)))
+    if timed := [cell for *_, column, cell, _ in wrong if column == "score" and re.fullmatch(r"\d{1,3}:[0-5]\d", cell)]:
+        told = f"{counted(len(timed), 'cell')} of score with a time such as {timed[0]}"
+        raise StudyError(f"{told}: nothing was put in. Write the times in seconds (1:37 is 97).")
     if whole or name not in study.tables:
         return _with_table(study, name, frame, wrong)
     own = _own_unread(study, name)
@@ -478,6 +481,19 @@ def _texts_of_entries(study: Study, name: str) -> pd.DataFrame:
     columns = list(dict.fromkeys([*known, *(str(key) for entry in entries for key in entry)]))
     rows = [{column: _cell(entry.get(column)) for column in columns} for entry in entries]
     return pd.DataFrame(rows, columns=columns, dtype="str")
+
+
+def _entries_merged(now: pd.DataFrame, block: pd.DataFrame) -> pd.DataFrame:
+    """Return the entries of a fact with others: a question that is there is changed, another one comes last."""
+    rows: list[_Row] = []
+    for row in (*_rows(now, ()), *_rows(block.fillna("").astype("str"), ())):
+        mine = [r for r in rows if "question" in row and r.get("question") == row["question"]]
+        mine = [r for r in mine if row.get("kind", r.get("kind")) == r.get("kind", row.get("kind"))]
+        if mine:
+            mine[0] |= row
+        elif row not in rows:
+            rows.append(row)
+    return pd.DataFrame(rows, columns=list(dict.fromkeys((*now.columns, *map(str, block.columns)))), dtype="str")
 
 
 def _put_entries(study: Study, name: str, texts: pd.DataFrame) -> Study:

@@ -243,6 +243,12 @@ def named_columns(header: Iterable[str], numeric: Collection[str] | None = None)
     return found
 
 
+def people_asked(names: Sequence[str]) -> list[str]:
+    """Return the headings that name who answered, the surest first: `Respondent`, `Your panelist number`."""
+    asked = [name for name in names if any(is_called(word, "assessor") for word in heading_words(name).split())]
+    return list(dict.fromkeys(filter(None, [named_columns(names).get("assessor", ""), *asked])))
+
+
 def plain_names(column: str) -> set[str]:
     """Return the spellings of a column's name to compare: lower case, no signs; also singular, also without `id`."""
     words = heading_words(column).split()
@@ -353,6 +359,32 @@ def worded(cell: str, known: Mapping[str, str]) -> str:
     return known.get(plain) or known.get(re.sub(r"^\d+ |(?<=\w) \d+$", "", plain), "")
 
 
+def as_answered(cell: str) -> str:
+    """Return the words of an answer, in small letters without its number; an apostrophe stays: can't say."""
+    plain = re.sub(r"^\d+ | \d+$", "", plain_words(cell))
+    typed = cell.strip().casefold().replace("\u2019", "'")
+    return typed if re.search(r"\w'\w", typed) and heading_words(typed) == plain else plain
+
+
+def yes_and_no(plain: Collection[str]) -> tuple[str, str] | None:
+    """Return the words for no and yes of answers that know nothing between; None where others are given."""
+    boxes, degrees = wordings("check_all"), wordings("agreement")
+    if not plain or not all(word in boxes and word in degrees for word in plain):
+        return None
+    no, yes = (next((word for word in sorted(plain) if boxes[word] == end), usual) for end, usual in _YES_OR_NO.items())
+    return no, yes
+
+
+_YES_OR_NO = {"0": "no", "1": "yes"}
+
+
+def agreeing_end(low: str, high: str) -> int:
+    """Return which of 1 and 5 is full agreement by the words at the ends; 0 where they leave it open."""
+    known = wordings("agreement")
+    below, above = (int(at) - 3 if (at := worded(end, known)).isdecimal() else 0 for end in (low, high))
+    return 0 if below * above > 0 or below == above else 5 if above > below else 1
+
+
 # What a heading or a line of a file says of the scale, and of numbers that stand for no answer.
 
 
@@ -363,6 +395,8 @@ def stated_scale(heading: str) -> tuple[str, tuple[int, int] | None]:
     goes from 0 or 1 to a usual end, and what it stands behind is no day or week.
     """
     found = _BRACKET.fullmatch(heading.strip())
+    if (line := _LINE.search(heading)) and not heading[line.end() :].strip(" )]"):  # `Glide (15 cm line)`
+        return heading[: line.start()].strip(" ,;:([") or heading, (0, int(line[1]))
     if found is None:
         bare = _BARE_SPAN.fullmatch(heading.strip())
         counts = bare and any(is_called(bare[1].split()[-1], role) for role in ("session", "replicate", "prototype"))
@@ -471,3 +505,35 @@ def asked_words(heading: str) -> str:
 
 def _without_scale(heading: str) -> str:
     return _ENDS.sub(" ", stated_scale(heading)[0])
+
+
+ASKED_KINDS = {  # words of a heading that say what kind of question it is; common practice, no source
+    "just_about_right": r"\bjar\b|just|too (?:much|little)|genau richtig",
+    "liking": r"\b(?:dis)?liking|you (?:dis)?like|like it|hedonic|overall|gef[aä]ll|gesamturteil|globale?\b|appr[eé]ci"
+    r"|gusta|agrado|piac|gradimento",
+    "agreement": r"agree|zustimm|d.accord|acuerdo|accordo|appl(?:y|ies)\b|trifft|zutreff|s.applique",
+    "preference": r"prefer|pr[eé]f[eé]r|favou?rit|bevorzug|lieber|better|besser|mieux|mejor|miglior|\bbest",
+}
+
+
+def asked_kind(heading: str) -> str:
+    """Return which kind of question a heading says that it is; empty where it does not."""
+    spared = re.sub(r"would you like to|how likely", "", heading, flags=re.IGNORECASE)
+    return next((kind for kind, words in ASKED_KINDS.items() if re.search(words, spared, re.IGNORECASE)), "")
+
+
+_STATES = re.compile(  # a statement: it does something, or the thing does
+    r"(?:it|i|feels|leaves|makes|es|sie|er|ich|zieht|hinterlasst|il|elle|je|j|laisse|me|se|deja|lascia|si) \w+ \w+"
+    r"|(?:my|the|this|meine?|die|das|der|dieser?|ma|la|le|el|mi|il) .*\b(?:is|are|feels?|has|leaves|makes|absorbs|"
+    r"spreads|looks|smells|ist|fuhlt|zieht|lasst|riecht|hat|est|laisse|sent|es|deja|se|e|lascia|si)\b.*"
+)
+
+
+def is_statement(question: str) -> bool:
+    """Return True if a question states something, to be agreed with: `It spreads well`."""
+    return bool(_STATES.match(heading_words(question)))
+
+
+def is_product(word: str) -> bool:
+    """Return True if a word is one for what is tried, such as sample or cream."""
+    return is_called(word, "prototype") or is_called(word, "product_kind")

@@ -1,20 +1,43 @@
-"""What the things of a study are called on pictures and in tables, and which measure is an attribute's partner."""
+"""What the things of a study are called, when they were tried, and which measure is an attribute's partner."""
 
 from __future__ import annotations
 
 import math
 import re
 from collections import Counter
-from collections.abc import Collection, Mapping, Set
-from dataclasses import dataclass, field
+from collections.abc import Collection, Iterable, Iterator, Mapping, Sequence, Set
+from dataclasses import dataclass, field, replace
 from functools import lru_cache
+from typing import TYPE_CHECKING
 
 import pandas as pd
 
-from panel.study.knowledge import shared_table, stated_scale
+from panel.errors import StudyError
+from panel.study.knowledge import (
+    fits,
+    heading_words,
+    headings_called,
+    is_called,
+    is_product,
+    plain_names,
+    shared_table,
+    stated_scale,
+)
 from panel.study.numbers_read import TIMES, measured, unit_of_heading
 from panel.study.study import Study, kept
-from panel.words import NOTHING, format_change, format_interval, format_number, format_typed, format_window
+from panel.words import (
+    NOTHING,
+    as_seen,
+    first_few,
+    format_change,
+    format_interval,
+    format_number,
+    format_typed,
+    format_window,
+)
+
+if TYPE_CHECKING:
+    from panel.study.raw_table import RawTable
 
 _SHORT_SCALE = 15.0  # such as 0 to 10, 1 to 9, or 15 cm
 _SHORTEST_SCALE = 1.5  # such as 0 to 1
@@ -173,12 +196,19 @@ _TIMED = tuple(
 )
 
 
+_AT_ONCE = re.compile(  # and no more words behind it: right after drying is another moment
+    r"(?P<words>.*?\w)[\s_]*[,;:(\[-]+\s*"
+    r"(?:right|directly|immediately|straight) (?:after|away)(?: use| application)?\s*[)\]]?",
+    re.IGNORECASE,
+)
 _SPAN = re.compile(rf"(?<![\w.,])\d+(?:[.,]\d+)?\s*(?:[-–—/]|to|bis|à|a)\s*{_TIME}", re.IGNORECASE)  # no one moment
 
 
 def timed_words(attribute: str) -> tuple[str, float]:
     """Return the words of a name such as `greasy after 5 min`, and its minutes; the name and NaN where it has none."""
     found = next(filter(None, (pattern.fullmatch(attribute.strip()) for pattern in _TIMED)), None)
+    if at_once := _AT_ONCE.fullmatch(attribute.strip()):
+        return at_once["words"], 0.0
     if found is None or _SPAN.search(attribute):
         return attribute, float("nan")
     of_one = next(minutes for minutes, words in _UNITS.items() if re.fullmatch(words, found["unit"], re.IGNORECASE))
@@ -226,13 +256,20 @@ def moment_words(attribute: str) -> tuple[str, float, str]:
     return words, before if math.isnan(minutes) else minutes, after
 
 
-@kept
 def judged_minutes(study: Study, attribute: str) -> float:
     """Return at how many minutes an attribute is judged, by the table or else by its name; NaN if neither says so."""
-    table = study.table("attributes")
-    stated = [float(each) for each in table.loc[table["attribute"] == attribute, "minutes"].iloc[:1]]
+    stated = _minutes_of_attributes(study).get(attribute, float("nan"))
     named = (moment_words(each)[1] for each in (study.attribute_words(attribute), attribute))
-    return next((each for each in (*stated, *named) if not math.isnan(each)), float("nan"))
+    return next((each for each in (stated, *named) if not math.isnan(each)), float("nan"))
+
+
+@kept
+def _minutes_of_attributes(study: Study) -> dict[str, float]:
+    """Return the minutes of each attribute, of the first row that has it."""
+    table = study.table("attributes")
+    return dict(
+        zip(reversed(table["attribute"].tolist()), map(float, reversed(table["minutes"].tolist())), strict=True)
+    )
 
 
 def judged_after(study: Study, attribute: str, *, timed: bool = False) -> str:
@@ -315,3 +352,193 @@ def declared_pairs(study: Study, measures: pd.Series) -> tuple[pd.DataFrame, pd.
     return pd.DataFrame(
         rows, columns=["attribute", "measure", "expected", "source", "declared"], dtype="str"
     ), pd.DataFrame(absent, columns=["attribute", "measure"], dtype="str")
+
+
+# Which columns of a file say in which sitting something was tried?
+
+
+def sittings(table: RawTable, held: Mapping[str, str], fixed: Collection[str] = ()) -> dict[str, str]:
+    """Return the columns of the session and the replicate, where those that are called so do not tell; empty for none.
+
+    A column called so that it may be, with a number or day for each time a prototype was tried: without it rows repeat
+    each other, with it none does, and each of its values stands for several prototypes of a person: a turn stands for
+    one. A numbered round comes before a day of which it has several: who made one up stays in it.
+    """
+    if not {"assessor", "prototype"} <= set(held):
+        return {}
+    names = [role for role in ("assessor", "prototype", "attribute", "session") if role in held]
+    rows = pd.DataFrame({role: list(map(as_seen, table.column(held[role]))) for role in names})
+    free = [n for n in table.header if n not in held.values() and n not in table.unnamed]
+    unsure = [name for name in free if is_called(name, "unsure")]
+    if "session" in held and "session" not in fixed and is_called_day(held["session"], rows["session"]):
+        numbered = [*unsure, *([held["replicate"]] if "replicate" in held and "replicate" not in fixed else [])]
+        for name in numbered:
+            round_ = rows.assign(session=list(map(as_seen, table.column(name))))
+            rounds = bool(_made_up(round_["session"], rows["session"])) and all(
+                map(_ROUND.fullmatch, round_["session"])
+            )
+            if rounds and _tried_again(round_):
+                return {"session": name, "replicate": held["replicate"] if held.get("replicate", name) != name else ""}
+    if "replicate" in held or not rows.duplicated().any():
+        return {}
+    dated = [] if "session" in held else [name for name in free if is_called_day(name, table.column(name))]
+    found = [
+        name for name in [*unsure, *dated] if _tried_again(rows.assign(number=list(map(as_seen, table.column(name)))))
+    ]
+    return {"session" if found[0] in dated else "replicate": found[0]} if len(found) == 1 else {}
+
+
+def _tried_again(rows: pd.DataFrame) -> bool:
+    """Return True if no row repeats another, and each value of the last column stands for several of a person."""
+    others = [column for column in rows if column != "prototype"]
+    last = rows.columns[-1] if "number" in rows else "session"
+    once = bool((rows[last] != "").all()) and not rows.duplicated().any()
+    return once and bool(rows.groupby(others)["prototype"].nunique().min() > 1)
+
+
+def is_called_day(name: str, cells: Iterable[str]) -> bool:
+    """Return True if a column holds days: `2025-03-07`, `Tue 6/5`, `14-Jan-25`, or weekdays below `Day`."""
+    filled = {as_seen(cell) for cell in cells}
+    weekdays = any(fits(each, heading_words(name), plain_names(name)) for each in headings_called("session")[1])
+    return "" not in filled and (weekdays or all(map(_DAY.fullmatch, filled)))
+
+
+_ROUND = re.compile(r"(?:[^\W\d]+\.? ?)?\d{1,2}|[IVX]{1,4}")  # 1, Round 1, R1, II
+_WRITTEN = (
+    r"\d{1,2}/\d{1,2}(?:/\d{2,4})?|\d{1,2}\.\d{1,2}\.(?:\d{2,4})?|\d{4}-\d\d?-\d\d?"
+    r"|\d{1,2}[-. ]{1,2}[^\W\d]{3,10}\.?(?:[- ]\d{2,4})?"
+)
+_WEEKDAY = r"[^\W\d]{2,10}\.?,? "
+_DAY = re.compile(rf"(?:{_WEEKDAY})?(?:{_WRITTEN})(?: \d\d?:\d\d.*)?|{_WEEKDAY}\d{{1,2}}\.\d{{1,2}}")  # not 3.5
+
+
+def _made_up(rounds: Iterable[str], days: Iterable[str]) -> str:
+    """Return which rounds were held on other days than their own too; empty where none was, or days are shared."""
+    held = pd.crosstab(list(map(as_seen, rounds)), list(map(as_seen, days)))
+    if len(held) < _TWICE or held.idxmax(axis=1).nunique() < len(held):
+        return ""
+    each = (held > 0).sum(axis=1)
+    return first_few([f"{name} on {n} days" for name, n in each.items() if n > 1])
+
+
+_TWICE = 2
+
+
+def note_on_days(table: RawTable, session: str, unused: Iterable[str]) -> Iterator[str]:
+    """Return that a column of days was left out for one of rounds, and which of these were made up on another day."""
+    for name in unused if session else ():
+        cells = table.column(name)
+        if is_called_day(name, cells) and (several := _made_up(table.column(session), cells)):
+            yield (
+                f"{session!r} was read as the session, and not {name!r} ({several}): what somebody made up on another "
+                "day stays in its own."
+            )
+
+
+# Times written as minutes and seconds.
+
+
+_STOP_WATCH = re.compile(r"(\d{1,3}):([0-5]\d)(?::([0-5]\d)(?:\.0+)?)?")
+_SAYS_MINUTES = re.compile(
+    r"\bm{1,2}(?:in)?\s?[:.]\s?s{1,2}(?:ec|ek)?\b|\bmin(?:utes?|uten)? (?:and|und) se[ck]\w*", re.IGNORECASE
+)
+_HEADINGS = 3  # cells at most above the times of a column
+
+Rows = list[list[str]]
+
+
+def in_seconds(laid_out: Sequence[tuple[str, Rows]]) -> tuple[list[tuple[str, Rows]], list[str]]:
+    """Return sheets in which times below `min:s` are seconds, and that said."""
+    made, notes = [], []
+    for name, rows in laid_out:
+        width = max(map(len, rows), default=0)
+        cells = {i: [row[i].strip() for row in rows if i < len(row) and row[i].strip()] for i in range(width)}
+        short = [cell for row in rows if len({*row} - {""}) <= _HEADINGS for cell in row]
+        timed = [i for i in cells if _are_times(cells[i]) and any(map(_SAYS_MINUTES.search, [*short, *cells[i]]))]
+        if not timed:
+            made.append((name, rows))
+            continue
+        where = f" in {name!r}" if name else ""
+        times = [found for i in timed for cell in cells[i] if (found := _STOP_WATCH.fullmatch(cell))]
+        typed = any(time[3] for time in times) and all(time[3] in (None, "00") for time in times)  # 1:37 became 1:37:00
+        notes.append(
+            f"Times{where} were read as minutes and seconds: {times[0][0]} is {_seconds(times[0], typed=typed)} s."
+        )
+        made.append(
+            (name, [[_as_seconds(cell, typed=typed, timed=i in timed) for i, cell in enumerate(row)] for row in rows])
+        )
+    return made, notes
+
+
+def _are_times(cells: Sequence[str]) -> bool:
+    other = [cell for cell in cells if not _STOP_WATCH.fullmatch(cell)]
+    of_day = any(is_called(cell, role) for cell in other for role in ("recorded_at", "session"))
+    return not of_day and len(other) <= _HEADINGS and len(cells) - len(other) >= max(2, len(other))
+
+
+def _as_seconds(cell: str, *, typed: bool, timed: bool) -> str:
+    if timed and (found := _STOP_WATCH.fullmatch(cell.strip())):
+        return _seconds(found, typed=typed)
+    return _SAYS_MINUTES.sub("s", cell)
+
+
+def _seconds(time: re.Match[str], *, typed: bool) -> str:
+    first, second, third = (int(part or 0) for part in time.groups())
+    return str(60 * first + second if typed or time[3] is None else 3600 * first + 60 * second + third)
+
+
+def refuse_times(table: RawTable, scored: int) -> None:
+    """Raise StudyError if more columns than are `scored` hold times such as 1:37, and nothing says what these are."""
+    columns = {head: [*filter(None, map(as_seen, table.column(head)))] for head in table.header}
+    timed = [head for head, cells in columns.items() if _are_times([head, *cells])]
+    if len(timed) > max(1, scored):
+        first = next(cell for cell in columns[timed[0]] if _STOP_WATCH.fullmatch(cell))
+        raise StudyError(
+            f"{table.name}: {first_few(timed)} hold times such as {first}: minutes and seconds, or of the day? Write "
+            "min:s into the line above them or into their headings, or write the times in seconds."
+        )
+
+
+def is_tried_as(heading: str) -> bool:
+    """Return True if a heading says first, second or third: which one was tried then, or chosen."""
+    return any(ordinal.search(heading) for ordinal in _ORDINALS)
+
+
+_TRIED = (
+    r"tried|tested|served|used|given|presented|getestet|probiert|serviert|verwendet|test[e\u00e9]|servi|prob|usad|prov"
+)
+_ORDINALS = tuple(  # from memory
+    re.compile(rf"\b(?:{words})\b", re.IGNORECASE)
+    for words in (
+        r"first|1st|erst\w*|premi\w*|primer\w*|prim[oa]",
+        r"second|2nd|zweit\w*|deuxi\w*|segund\w*|second[oae]",
+        r"third|3rd|dritt\w*|troisi\w*|tercer\w*|terz[oa]",
+    )
+)
+
+
+def orders_named(
+    table: RawTable, products: Sequence[str], names: Collection[str]
+) -> tuple[RawTable, tuple[list[str], dict[str, str]] | None]:
+    """Return a table with the place of each prototype where columns name the one tried first and second, and which do.
+
+    `names` are the headings that may; of two prototypes the first one is enough.
+    """
+    named = [
+        name
+        for name, cells in zip(table.header, table.columns, strict=True)
+        if name in names
+        and {*map(as_seen, cells)} - {""}
+        and {*map(as_seen, cells)} <= {*products, ""}
+        and (re.search(_TRIED, name, re.IGNORECASE) or any(map(is_product, heading_words(name).split())))
+    ]
+    each = [next((name for name in named if ordinal.search(name)), "") for ordinal in _ORDINALS]
+    each = each[: each.index("")] if "" in each else each
+    if len(products) < 2 or len(each) < len(products) - 1 or len({*each}) < len(each):
+        return table, None
+    rows = list(zip(*(map(as_seen, table.column(name)) for name in each), strict=True))
+    places = [row if len(row) == len(products) else (*row, *({*products} - {*row})) for row in rows]
+    heads = {f"{of}: tried": of for of in products}
+    cells = [["" if "" in row or of not in row else str(row.index(of) + 1) for row in places] for of in products]
+    columns = (*table.columns, *map(tuple, cells))
+    return replace(table, header=(*table.header, *heads), columns=columns), (each, heads)

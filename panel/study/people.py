@@ -15,7 +15,7 @@ import pandas as pd
 from panel.errors import StudyError
 from panel.study.facts import STATED
 from panel.study.knowledge import is_called
-from panel.study.study import Study
+from panel.study.study import RawFile, Study
 from panel.study.tables import TABLES
 
 _NOT_TOLD = "not told"
@@ -207,7 +207,7 @@ def without_person(
         told = {column: tables[name][column].map(lambda text: _said(str(text), {person: _GONE})) for column in free}
         tables[name] = tables[name].assign(**{column: texts.astype("str") for column, texts in told.items()})
         rows |= {name: gone} if gone else {}
-    named = [file for file in study.raw_files if _holds(file.content, person)]
+    named = files_naming(study, (person,))
     entry = {"when": when, "who": who.strip(), "why": why.strip(), "rows": rows, "files": [f.sha256 for f in named]}
     facts = {name: _without_entries_of(value, person) for name, value in study.facts.items()}
     before = facts.get(REMOVED)
@@ -254,7 +254,13 @@ def _texts(value: Any) -> Iterable[str]:
     return [value] if isinstance(value, str) else []
 
 
+def files_naming(study: Study, people: Iterable[str]) -> list[RawFile]:
+    """Return the imported files that hold the name or code of one of these people, or may."""
+    return [file for file in study.raw_files if any(_holds(file.content, person) for person in people)]
+
+
 def _holds(content: bytes, person: str) -> bool:
     """Return True if a file holds a code as a word, or may: what is packed cannot be looked into, so it counts."""
     packed = content.startswith(b"PK")
-    return packed or re.search(rb"(?<![\w-])" + re.escape(person.encode()) + rb"(?![\w-])", content) is not None
+    written = {person.encode(code, "ignore") for code in ("utf-8", "cp1252", "utf-16-le", "utf-16-be")} - {b""}
+    return packed or any(re.search(rb"(?<![\w-])" + re.escape(each) + rb"(?![\w-])", content) for each in written)

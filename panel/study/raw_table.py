@@ -48,6 +48,7 @@ class Limits(NamedTuple):
 UPLOADED = Limits(_MAX_BYTES, 2_000, 500_000, _MAX_CELLS, _MAX_BYTES, _MAX_CELLS)
 OWN_FILE = Limits(100_000_000, 2_000, 2_000_000, 40_000_000, LARGEST_BYTES, 1_000_000_000)
 
+NOT_READ = "Other sheets were not read"
 READ_AS_SEEN = "Blanks round or doubled, line ends and invisible signs were taken off"
 UNNAMED = re.compile(r"column \d+")  # what a column without a name is called
 _NO_TABLES = {  # how a file begins, to what it is
@@ -147,7 +148,7 @@ def raw_table(file: RawFile, sheet: str = "", limits: Limits = UPLOADED) -> RawT
         (chosen, rows), *others = sheets
         notes = [f"Sheet {chosen!r} was read.", *told]
         if others:
-            notes.append(f"Other sheets were not read: {', '.join(each for each, _ in others)}.")
+            notes.append(f"{NOT_READ}: {', '.join(each for each, _ in others)}.")
         table = table_of_rows(rows, name, notes)
     elif other := _no_table(content):
         raise StudyError(f"{name} is {other}.")
@@ -180,7 +181,9 @@ def rows_of_file(
             filled = (f"The name above was used for {first_few(where)}, merged in the file.",) if where else ()
             hidden = sheet_names(workbook, hidden=True)
             unseen = (f"Hidden sheets were not read: {', '.join(hidden)}.",) if hidden else ()
-            return found, (*filled, *told, *unseen)
+            other = [each for each in names if sheet and each != sheet]
+            rest = (f"{NOT_READ}: {', '.join(other)}.",) if other else ()
+            return found, (*filled, *told, *unseen, *rest)
     if _no_table(content):
         return [], ()
     text = decode(content, name)[0]

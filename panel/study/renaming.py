@@ -5,6 +5,8 @@ A name that stands under a seal stays: in a stamped claim, a decision, a sealed 
 
 from __future__ import annotations
 
+import re
+import unicodedata
 from collections.abc import Iterable, Mapping
 from dataclasses import replace
 from types import MappingProxyType
@@ -13,10 +15,12 @@ from typing import Any
 import pandas as pd
 
 from panel.errors import StudyError
-from panel.study.editing import LISTS, put_table
-from panel.study.people import new_codes
+from panel.study.editing import LISTS, put_table, texts_of_table
+from panel.study.people import new_codes, people_in
+from panel.study.scores_used import PLACE_COLUMNS
 from panel.study.study import Study
 from panel.study.table_cells import texts_of_frame
+from panel.study.tables import TABLES
 from panel.words import counted
 
 _ALSO = MappingProxyType({"prototype": ("versus", "chosen", "runner_up"), "attribute": (), "assessor": (), "batch": ()})
@@ -24,36 +28,142 @@ _ALSO = MappingProxyType({"prototype": ("versus", "chosen", "runner_up"), "attri
 _NAME_KEYED_FACTS = MappingProxyType(
     {"stability": "prototype", "benchmark_levels": "attribute", "tolerance": "attribute", "batch_sd": "attribute"}
 )
+_ARTICLE = MappingProxyType({"prototype": "a", "attribute": "an", "assessor": "an", "batch": "a"})
 _NAME_LISTS = MappingProxyType({"dominance_attributes": "attribute"})
 _CHOSEN_ANSWERS = ("preference", "paired")
 
 
-def rename(study: Study, kind: str, old: str, new: str) -> Study:
+def rename(study: Study, kind: str, old: str, new: str, why: str = "") -> Study:
     """Return the study with a prototype, attribute, assessor or batch renamed wherever it is named.
+
+    A slip of a name that there is already joins the two, with the reason.
 
     Raises
     ------
     StudyError
-        If there is none of this name, the new name is empty or taken, or the old one stands under a seal: in a
-        stamped claim, a decision, a sealed serving plan or a locked session, which stay as they are.
+        If there is none of this name, the new name is empty or another one's, no reason is given to join two or their
+        rows collide, or the old one stands under a seal: in a stamped claim, a decision, a sealed serving plan or a
+        locked session, which stay as they are.
     """
     new = new.strip()
     _refuse_unknown(study, kind, old)
     if not new:
         raise StudyError(f"Write the new name of the {kind} {old}.")
-    if new != old and new in _names_of(study, kind):
-        raise StudyError(f"There is a {kind} {new} already; two would become one. Choose another name.")
+    joins = new != old and new in _names_of(study, kind)
+    if joins:
+        _refuse_to_join(study, kind, old, new, why)
     if sealed := _under_seal(study, kind, old):
         raise StudyError(
             f"{old} cannot be renamed: it stands under a seal ({', '.join(sealed)}). Give it a name in words instead."
         )
     tables = {name: _renamed(frame, kind, old, new) for name, frame in study.tables.items()}
-    return replace(study, tables=tables, facts=_renamed_facts(study.facts, kind, old, new))
+    after = replace(study, tables=tables, facts=_renamed_facts(study.facts, kind, old, new))
+    return _listed_once(after, LISTS[kind], kind, new) if joins else after
+
+
+def _refuse_to_join(study: Study, kind: str, old: str, new: str, why: str) -> None:
+    """Raise StudyError unless one name is a slip of another, no row of theirs collides, and the reason is given."""
+    alike = folded_name(old) == folded_name(new) or served_again(old) == new
+    if not alike and (labelled(old, new) or not {*spellings(old)} & {*spellings(new)}):
+        raise StudyError(f"There is {_ARTICLE[kind]} {kind} {new} already; two would become one. Choose another name.")
+    collide = [told for name, frame in study.tables.items() if (told := _both_in(name, frame, kind, old, new))]
+    held = {name: study.facts.get(name) for name, of in _NAME_KEYED_FACTS.items() if of == kind}
+    keyed = [name for name, value in held.items() if isinstance(value, Mapping) and {old, new} <= {*value}]
+    if collide or keyed:
+        told = "; ".join([*collide, *(f"the fact {name}" for name in keyed)])
+        raise StudyError(
+            f"{old} and {new} cannot become one: both are there in {told}. Correct that first, or choose another name."
+        )
+    if not why.strip():
+        raise StudyError(
+            f"There is {_ARTICLE[kind]} {kind} {new} already. If {old} is a slip of it, say why (--why REASON): it "
+            "joins the two."
+        )
+
+
+_RESULTS = frozenset(
+    [
+        "score",
+        "answer",
+        "value",
+        "y",
+        "percent",
+        "phase",
+        "flag",
+        "raw_line",
+        "position",
+        "recorded_at",
+        "source",
+        "note",
+    ]
+)
+"""Columns that say nothing of what a row is about."""
+
+
+def _both_in(table: str, frame: pd.DataFrame, kind: str, old: str, new: str) -> str:
+    """Return where rows of two names would be about the same, or a row names both; empty if nowhere."""
+    rows, others = (_naming_rows(frame, kind, name) for name in (old, new))
+    if not rows.any() or table in ("corrections", LISTS[kind]):
+        return ""
+    own = PLACE_COLUMNS if table == "scores" else (table in TABLES and TABLES[table].key)
+    key = [column for column in own or frame if column in frame and column not in _RESULTS]
+    mine, theirs = (
+        [*map(tuple, each[key].astype("str").to_numpy())]
+        for each in (_renamed(frame, kind, old, new).loc[rows], frame.loc[others])
+    )
+    both = len({*mine} & {*theirs}) + int((rows & others).sum())
+    return f"{counted(both, 'row')} of {table}" if both else ""
+
+
+def _listed_once(study: Study, table: str, kind: str, name: str) -> Study:
+    """Return a study with one row for a name in its list, the rows told together; StudyError if they contradict."""
+    texts = texts_of_table(study, table)
+    own = texts.loc[texts[kind] == name]
+    if len(own) < 2:
+        return study
+    differ = [column for column in texts if len({*own[column]} - {""}) > 1]
+    if differ:
+        raise StudyError(
+            f"The rows of {table} do not say the same of {name} ({', '.join(map(str, differ))}). Correct one first."
+        )
+    texts.loc[own.index[0]] = [max(own[column], key=bool) for column in texts]
+    return put_table(study, table, texts.drop(index=own.index[1:]).reset_index(drop=True))
+
+
+_SOUNDS = {"ph": "f", "th": "t", "ck": "k", "c": "k", "y": "1", "i": "1", "l": "1", "o": "0", "z": "s"}  # or looks
+
+
+def spellings(name: str) -> list[str]:
+    """Return a name as it sounds and looks, and without each of its letters: two that share one are a slip apart."""
+    plain = folded_name(name)
+    letters = [place for place, sign in enumerate(plain) if sign.isalpha()] if len(plain) > len("P1") else []
+    found = [plain, *(plain[:place] + plain[place + 1 :] for place in letters)]
+    for written, said in _SOUNDS.items():
+        found = [each.replace(written, said) for each in found]
+    return [f"near {each}" for each in dict.fromkeys(found)]
+
+
+def folded_name(name: str) -> str:
+    """Return a name without what a slip of the keyboard adds: capitals, accents, blanks, hyphens, leading zeros."""
+    name = re.sub(r"(?<=\d)\.0$", "", name)  # a number that a spreadsheet gave a decimal
+    plain = "".join(filter(str.isalnum, unicodedata.normalize("NFKD", name.casefold())))
+    head = re.sub("(?<=[aou])e", "", plain.rstrip("0123456789"))
+    return head + (plain[len(plain.rstrip("0123456789")) :].lstrip("0") or "0" * (plain[-1:] == "0"))
 
 
 def people_by_code(study: Study) -> Study:
-    """Return the study with a code for everybody who has none, wherever the name stands; imported files keep theirs."""
-    for person, code in new_codes(study).items():
+    """Return the study with a code for everybody who has none, wherever the name stands; imported files keep theirs.
+
+    StudyError where two names may be one person: with codes nobody would see it any more.
+    """
+    codes, known = new_codes(study), people_in(study)
+    for person in codes:
+        if twin := next((each for each in known if each != person and folded_name(each) == folded_name(person)), ""):
+            raise StudyError(
+                f"{person!r} and {twin!r} may be one person; with codes nobody would see it any more. Do first what "
+                "the check says of them: make them one, or give one another name."
+            )
+    for person, code in codes.items():
         study = rename(study, "assessor", person, code)
     return study
 
@@ -192,3 +302,22 @@ def _facts_without(facts: Mapping[str, Any], kind: str, name: str) -> dict[str, 
                 if not (isinstance(entry, Mapping) and any(entry.get(column) == name for column in columns))
             ]
     return kept
+
+
+def served_again(name: str) -> str:
+    """Return the name of what `P1 (2)` or `P1 again` was served again; empty where a name says no such thing."""
+    again = _AGAIN.fullmatch(name)
+    return again[1] if again else ""
+
+
+_AGAIN = re.compile(r"(.*?[^\s_-])(?: ?\(\d\)|[ _-]+\(?(?:rep\w*|bis|dup\w*|wdh|wiederholung|again)\.? ?\d?\)?)", re.I)
+
+
+def labelled(name: str, other: str) -> bool:
+    """Return True if a letter is the label that tells two names apart: `Cream A` and `Cream B`."""
+    parts = [_PARTS.findall(each) for each in (name, other)]
+    labels = [a + b for a, b in zip(*parts, strict=False) if a != b] if len({*map(len, parts)}) == 1 else [""]
+    return all(len(each) == 2 and each.isalpha() for each in labels)
+
+
+_PARTS = re.compile(r"[^\W\d_a-z]?[a-z\u00df-\u00ff]+|[^\W\d_a-z]+|\d+")

@@ -31,8 +31,9 @@ from panel.study.journal import (
     only_grows,
     read_lines,
 )
-from panel.study.people import without_person
+from panel.study.people import files_naming, people_in, without_person
 from panel.study.raw_table import RawTable
+from panel.study.renaming import people_by_code
 from panel.study.safe_write import finish_interrupted, one_writer
 from panel.study.study import Study
 from panel.study.table_cells import frame_of_texts, rows_of_study, study_changes, unread_frame
@@ -163,6 +164,8 @@ def replayed(study: Study, script: bytes) -> Study:
     if entries and entries[-1]["version"]["after"] == version:
         return study
     begins = [place for place, entry in enumerate(entries) if entry["version"]["before"] == version]
+    if not begins and _holds(study, entries):
+        return study
     for entry in entries[begins[-1] if begins else 0 :]:
         changes = listed_changes(entry)
         lost = sorted({change.table for change in changes if change.table not in (*TABLES, FACTS)})
@@ -174,6 +177,18 @@ def replayed(study: Study, script: bytes) -> Study:
             )
         study = _applied(study, changes)
     return study
+
+
+def _holds(study: Study, entries: Sequence[Mapping[str, Any]]) -> bool:
+    """Return True if a study holds what a journal ends with, whatever moment the clock stamped on a margin."""
+    rows = rows_of_study(study)
+    last = {(change.table, change.key): change for entry in entries for change in listed_changes(entry)}
+    last.pop((FACTS, "fact=margin_changed_at"), None)
+    held = [
+        change.after in rows.get(change.table, ()) if change.after else change.before not in rows.get(change.table, ())
+        for change in last.values()
+    ]
+    return bool(held) and all(held) and not any(entry["not_listed"] for entry in entries)
 
 
 def last_change(folder: str | Path) -> tuple[int, str]:
@@ -226,6 +241,46 @@ def remove_person(folder: str | Path, person: str, *, who: str, why: str) -> tup
     except (OSError, ValueError) as error:
         raise StudyError(f"{folder} cannot be written: {error}.") from error
     return rows, files
+
+
+def forget_names(folder: str | Path, *, who: str, why: str) -> tuple[int, list[str]]:
+    """Give everybody a code, and take out what else holds a name: the journal, which begins anew, and imported files.
+
+    Returns how many changes the journal held, and the names of the imported files taken out.
+
+    Raises
+    ------
+    StudyError
+        If nobody or no reason is named, two names may be one person, or nothing can be written.
+    """
+    if not who.strip() or not why.strip():
+        raise StudyError("Names are taken out by somebody, for a reason. Write who takes them out, and why.")
+    folder = Path(folder)
+    try:
+        with one_writer(folder):
+            now = read_folder(folder)
+            after, entries = people_by_code(now), read_lines(read_journal(folder)[0] or b"")
+            rows = [
+                row
+                for entry in entries
+                for change in listed_changes(entry)
+                for row in (change.before, change.after)
+                if row
+            ]
+            named = {*people_in(now), *(str(row["assessor"]) for row in rows if "assessor" in row)} - {
+                *people_in(after)
+            }
+            gone = files_naming(after, named)
+            files = [file.name for file in gone]
+            without = f" and the imported files {', '.join(files)}" if files else ""
+            what = (
+                f"Names of people were taken out, and with them the journal of {len(entries)} changes before{without}: "
+            )
+            left = replace(after, raw_files=tuple(file for file in after.raw_files if file not in gone))
+            put_without_past(folder, left, who=who, what=f"{what}{why.strip()}.")
+    except (OSError, ValueError) as error:
+        raise StudyError(f"{folder} cannot be written: {error}.") from error
+    return len(entries), files
 
 
 def journal_rows(folder: str | Path) -> pd.DataFrame:

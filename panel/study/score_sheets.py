@@ -9,6 +9,7 @@ from __future__ import annotations
 import re
 from collections.abc import Collection, Mapping, Sequence
 from dataclasses import replace
+from itertools import chain
 
 from panel.errors import StudyError
 from panel.study.file_names import (
@@ -37,6 +38,7 @@ from panel.study.file_names import (
     without_question,
 )
 from panel.study.knowledge import is_called, is_reckoned, named_columns, said_missing, said_scale
+from panel.study.naming import in_seconds, refuse_times
 from panel.study.raw_table import UNNAMED, UPLOADED, Limits, RawTable, filled_rows, is_workbook, raw_table, rows_of_file
 from panel.study.sheet_keys import (
     Sheet,
@@ -44,6 +46,7 @@ from panel.study.sheet_keys import (
     ask_of_left_out,
     key_and_scores,
     of_means,
+    prototypes_across,
     resolved,
     score_columns,
 )
@@ -69,8 +72,10 @@ def score_table(file: RawFile, sheet: str = "", heading: int = 0, limits: Limits
     """
     if (read_at_once := _large_and_plain(file, heading, limits)) is not None:
         return without_other_rows(read_at_once)
-    laid_out, noticed = rows_of_file(file, sheet, heading)
-    table = without_other_rows(_table(file, sheet, heading, limits, laid_out, noticed))
+    as_written, noticed = rows_of_file(file, sheet, heading)
+    laid_out, timed = in_seconds(as_written)
+    table = without_other_rows(_table(file, sheet, heading, limits, laid_out, (noticed, timed)))
+    refuse_times(table, sum(map(is_scored, table.columns)))
     return _with_what_lines_say(table, laid_out)
 
 
@@ -98,7 +103,7 @@ def _table(
     heading: int,
     limits: Limits,
     laid_out: Sequence[tuple[str, list[list[str]]]],
-    noticed: Sequence[str],
+    noticed: tuple[Sequence[str], Sequence[str]],
 ) -> RawTable:
     sheets, below, named = _sheets(laid_out, heading)
     if not sheets and heading:
@@ -108,7 +113,8 @@ def _table(
     key, scored = key_and_scores([_with_attributes_down(_sittings_below(each)[0]) for each in sheets])
     first = _first_with_scores(scored)
     together = _together(scored, first)
-    plain = len(sheets) == 1 and key is None and not named and not together[0].notes and not heading
+    together = together if together[1:] else [prototypes_across(together[0], dict(laid_out).get(first.name, []))]
+    plain = len(sheets) == 1 and key is None and not named and not together[0].notes and not heading and not noticed[1]
     if plain and not _melted(first)[1]:
         return raw_table(file, first.name, limits)
     names = {each.name for each in together}
@@ -119,7 +125,7 @@ def _table(
     ask_of_left_out(first, [each for each in scored if each.name not in names])
     ask_of_codes(together, [each for each in sheets if each.name not in names], key)
     table, by_key = resolved(table, key)
-    told = [*stacked.notes, *noticed, *named, *notes, *by_key]
+    told = [*stacked.notes, *chain(*noticed), *named, *notes, *by_key]
     if left:
         told.append(f"Other {'tables' if below else 'sheets'} were not read: {', '.join(left)}.")
     columns = tuple(zip(*table.rows, strict=True)) if table.rows else tuple(() for _ in table.header)
@@ -323,7 +329,7 @@ def _names(cells: Sequence[Sequence[str]], bottom: int, top: int | None) -> tupl
 def _first_with_scores(sheets: Sequence[Sheet]) -> Sheet:
     """Return the first sheet that names people, prototypes and scores; else the first with numbers; else the first."""
     scored = [sheet for sheet in sheets if score_columns(sheet, set())]
-    scored = [sheet for sheet in scored if not of_means(sheet)] or scored
+    scored = [each for each in scored if not of_means(each)] or scored
     whole = [sheet for sheet in scored if {"assessor", "prototype"} <= set(named_columns(sheet.header))]
     return [*whole, *scored, *sheets][0]
 
@@ -334,9 +340,8 @@ def _together(sheets: Sequence[Sheet], first: Sheet) -> list[Sheet]:
     They name the same of people, prototypes and sittings, and share more than half of the columns of scores. What one
     of them lacks is blank there, and said.
     """
-    design, scored = _named_folded(first), {head.casefold() for head in score_columns(first, set())}
+    design, scored, alike = _named_folded(first), {head.casefold() for head in score_columns(first, set())}, []
     whole = {"assessor", "prototype"} <= set(design)
-    alike = []
     for sheet in sheets:
         same_heads = set(map(str.casefold, sheet.header)) == set(map(str.casefold, first.header))
         shared = scored & {head.casefold() for head in score_columns(sheet, set())}
@@ -368,12 +373,12 @@ def _named_folded(sheet: Sheet) -> dict[str, str]:
 
 def _stacked(sheets: Sequence[Sheet], called: str) -> Sheet:
     """Return sheets with the same columns below each other, with a column that holds what the sheets stand for."""
-    first = sheets[0]
     if len(sheets) == 1:
-        return first
+        return sheets[0]
+    first = sheets[0]
     held = named_columns(first.header)
     scored = score_columns(first, set())
-    names = [sheet.name for sheet in sheets]
+    names = [each.name for each in sheets]
     missing = next((role for role in ("assessor", "prototype") if role not in held and not sitting(names)), "")
     if missing and "attribute" in held and "prototype" not in held and len(scored) > 1 and "score" not in held:
         missing = role_of_sheets([sheet.name for sheet in sheets], scored) if missing == "assessor" else missing

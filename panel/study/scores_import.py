@@ -15,10 +15,10 @@ from pandas.api.extensions import ExtensionArray
 from panel.errors import StudyError
 from panel.study.file_names import are_exchanged, asked_roles, twins
 from panel.study.knowledge import ROLES, is_called, is_reckoned, named_columns, stated_scale
-from panel.study.naming import measured_units, timed_words, with_headings_read
+from panel.study.naming import measured_units, note_on_days, sittings, timed_words, with_headings_read
 from panel.study.numbers_read import NumbersRead, proposed_number, read_number_columns, read_numbers, unit_of_heading
 from panel.study.raw_table import READ_AS_SEEN, RawTable
-from panel.study.sheet_keys import numbered_replicates, refuse_several_studies
+from panel.study.sheet_keys import refuse_several_studies
 from panel.study.study import REHEARSED, UNREAD_COLUMNS, RawFile, Study, natural_order
 from panel.study.table_cells import NOT_WHOLE, is_mean_of, notes_beside, why_not_scored
 from panel.study.tables import TABLES
@@ -399,7 +399,7 @@ def _notes_on_unused(table: RawTable, layout: ScoresLayout) -> list[str]:
     used = {*layout.columns().values(), *layout.attributes}
     unused = [column for column in table.header if column not in used]
     notes = [f"Columns that were not used: {_some(unused)}."] if unused else []
-    notes += notes_beside(table, layout.attributes, unused)
+    notes += [*note_on_days(table, layout.session, unused), *notes_beside(table, layout.attributes, unused)]
     for column in unused if not layout.is_long else ():
         read = read_numbers(table.column(column), words=True)
         share, filled = read.share, int((~read.missing).sum())
@@ -492,7 +492,7 @@ def guess_layout(table: RawTable, fixed: Mapping[str, str] | None = None, scored
     texts = [column for column in free if column not in numbers and not is_called(column, "comment")]
     _fill_last_name(table, known, texts)
     _number_of_people(table, known)
-    held: dict[str, Any] = {**known, **numbered_replicates(table, known)}
+    held: dict[str, Any] = {**known, **sittings(table, known, fixed)}
     if {"attribute", "score"} <= set(known) and len(more) < 2:
         return ScoresLayout(**held)
     for role in {"attribute", "score"} & set(held):

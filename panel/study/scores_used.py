@@ -14,8 +14,10 @@ import pandas as pd
 from panel.errors import StudyError
 from panel.stats.comparing.multiplicity import below
 from panel.stats.orders.order_designs import chance_by_lot
+from panel.study.knowledge import agreeing_end
 from panel.study.numbers_read import read_numbers, typed_number
 from panel.study.study import Numbered, Study, kept
+from panel.words import first_few
 
 _SET_ASIDE_COLUMNS = ["row", "assessor", "prototype", "attribute", "session", "replicate", "score", "why"]
 
@@ -97,7 +99,62 @@ def named_rows(study: Study, table: str) -> pd.DataFrame:
 
 @kept
 def _named_answers(study: Study) -> pd.DataFrame:
-    return _named_rows(study, "answers")
+    """Return the answers that are used, those to a statement always with 5 as full agreement."""
+    frame, agreed = _named_rows(study, "answers"), full_agreement(study)
+    turned = frame["kind"].eq("agreement") & frame["question"].isin([name for name in agreed if agreed[name] == 1])
+    if not turned.any():
+        return frame
+    texts = frame.loc[turned, "answer"].tolist()
+    points = read_numbers(texts).values
+    kept = [text if np.isnan(at) else f"{6 - at:g}" for text, at in zip(texts, points, strict=True)]
+    return frame.assign(answer=frame["answer"].mask(turned, pd.Series(kept, index=frame.index[turned], dtype="str")))
+
+
+@kept
+def full_agreement(study: Study) -> dict[str, int]:
+    """Return which of 1 and 5 is full agreement with each statement of which the study says it.
+
+    An entry of `questions` says so by `agrees`, else by the words at its ends; of several the first one.
+    """
+    stated: Any = study.facts.get("questions")
+    if isinstance(stated, Mapping):
+        stated = [{"question": name, **about} for name, about in stated.items() if isinstance(about, Mapping)]
+    rows = [row for row in stated if isinstance(row, Mapping)] if isinstance(stated, list | tuple) else []
+    said: dict[str, int] = {}
+    for row in rows:
+        if row.get("kind", "agreement") in ("", "agreement"):
+            said.setdefault(str(row.get("question", "")), _agreeing_end(row))
+    return {name: at for name, at in said.items() if at}
+
+
+def agreement_read(study: Study) -> list[tuple[int, bool, list[str]]]:
+    """Return the statements that were answered: which of 1 and 5 was read as full agreement, and whether that is said.
+
+    Those without a word about it come last; without it 5 is read so.
+    """
+    answers, said = _named_rows(study, "answers"), full_agreement(study)
+    asked = list(dict.fromkeys(answers.loc[answers["kind"] == "agreement", "question"].astype("str")))
+    groups = [(5, True, said), (1, True, said), (5, False, dict.fromkeys(asked, 5))]
+    rest = [(at, told, [n for n in asked if (n in said) == told and of.get(n) == at]) for at, told, of in groups]
+    return [group for group in rest if group[2]]
+
+
+def agreement_words(study: Study) -> list[str]:
+    """Return which point was read as full agreement, a sentence for each way; none where nobody answered."""
+    read = agreement_read(study)
+    return [
+        f"{at} read as full agreement"
+        + (f" with {first_few(names)}" if len(read) > 1 else "")
+        + (", as the study says." if told else ". Nothing in the study says so.")
+        for at, told, names in read
+    ]
+
+
+def _agreeing_end(row: Mapping[str, Any]) -> int:
+    """Return the point of full agreement that an entry states, 1 or 5; 0 where it states none."""
+    if (stated := str(row.get("agrees", ""))) in ("1", "5"):
+        return int(stated)
+    return agreeing_end(str(row.get("low_end", "")), str(row.get("high_end", "")))
 
 
 def _named_rows(study: Study, table: str) -> pd.DataFrame:
@@ -323,9 +380,12 @@ def serving_of_score(study: Study, scores: pd.DataFrame) -> tuple[pd.Series, pd.
     servings = study.table("servings")
     if servings.empty:
         return scores["position"], None
-    servings = servings.loc[~servings.duplicated(key, keep=False), [*key, "position", "site"]]
-    served = scores[key].merge(servings, on=key, how="left").set_axis(scores.index, axis=0)
-    return scores["position"].fillna(served["position"]), served["site"].astype("object").fillna("").astype("str")
+    once = servings.loc[~servings.duplicated(key, keep=False)]
+    place = {serving: row for row, serving in enumerate(zip(*(once[name].tolist() for name in key), strict=True))}
+    rows = np.array([place.get(own, -1) for own in zip(*(scores[name].tolist() for name in key), strict=True)], np.intp)
+    position = pd.Series(np.append(once["position"].to_numpy(float), np.nan)[rows], index=scores.index)
+    site = pd.array([*once["site"].tolist(), ""], dtype="str").take(rows)  # the last is that of a score without serving
+    return scores["position"].fillna(position), pd.Series(site, index=scores.index, name="site")
 
 
 @kept

@@ -14,10 +14,14 @@ import pandas as pd
 from panel.errors import StudyError
 from panel.study.file_names import BAR, DESIGN, is_number, is_scored, sitting
 from panel.study.knowledge import (
+    agreeing_end,
+    asked_kind,
     asked_words,
     heading_words,
     is_called,
+    is_product,
     is_reckoned,
+    is_statement,
     named_columns,
     no_answer,
     plain_words,
@@ -27,9 +31,10 @@ from panel.study.knowledge import (
     without_names,
     worded,
     wordings,
+    yes_and_no,
 )
 from panel.study.raw_table import UNNAMED, RawTable
-from panel.study.study import Study
+from panel.study.study import Study, natural_order
 from panel.words import as_seen, counted, first_few
 
 
@@ -275,6 +280,53 @@ def legend_of(sheet: Sheet) -> Legend | None:
     return Legend(sheet.name, asked, words) if words else None
 
 
+def lines_as_legend(name: str, rows: Sequence[Sequence[str]]) -> Legend | None:
+    """Return what the lines of a sheet such as `5 = strongly agree` say, if they are all that it holds."""
+    lines = [as_seen(cell) for row in rows for cell in row if as_seen(cell)]
+    said = [points[0] for line in lines if len(points := said_points(line)) == 1]
+    if len(said) < _POINTS or 2 * len(said) < len(lines) or any(sum(map(bool, row)) > 2 for row in rows):
+        return None
+    return Legend(name, {}, {"": dict(said)})
+
+
+def ends_as_legend(name: str, rows: Iterable[Sequence[str]], heads: Iterable[str]) -> Legend | None:
+    """Return what lines beside a table call 1 to 5, `1 = strongly agree` or a cell with each, of what states something.
+
+    Such lines may stand beside anything: of other columns of the table they say nothing.
+    """
+    said = [found for row in rows for cell in row for found in said_points(cell)]
+    said += [pair for row in rows for pair in pairwise([cell.strip() for cell in row if cell.strip()])]
+    said += [(found[1], found[2]) for row in rows for cell in row if (found := _POINT.fullmatch(cell.strip()))]
+    known = wordings("agreement")
+    points = {number: words for number, words in said if worded(words, known) and not worded(words, wordings(_BOX))}
+    states = [head for head in heads if asked_kind(head) == "agreement" or is_statement(head.split(": ")[-1])]
+    words = dict.fromkeys(states, dict.fromkeys("12345", "") | points)
+    return Legend(name, {}, words) if _asked_by(points) == "agreement" else None
+
+
+_BOX = "check_all"
+_POINT = re.compile(r"([1-5])\s*[:.)\u2013-]\s*(\D+)")
+
+
+def _asked_by(points: Mapping[str, str]) -> str:
+    """Return the kind of question that has such words for its points; empty where it may be any."""
+    if agreeing_end(points.get("1", ""), points.get("5", "")) and {"1", "5"} <= {*points}:
+        return "agreement"
+    return "liking" if all(worded(points.get(end, ""), wordings("liking")) in {*"19"} for end in "19") else ""
+
+
+_ABOUT = ("person", "comment", "counter", "conditions")
+
+
+def _words_of(head: str, legend: Legend) -> dict[str, str]:
+    """Return what a legend says of a column: what is said of all columns only where it can be an answer to it."""
+    words = legend.words.get(head, legend.words.get("", {}))
+    kind = _asked_by(words)
+    other = named_columns([head]) or any(is_called(head, role) for role in _ABOUT) or asked_kind(head) not in ("", kind)
+    said = kind == "agreement" and said_points(head)
+    return {} if kind and (said or (other and head not in legend.words)) else words
+
+
 def _columns_meant(name: str) -> list[str]:
     """Return the columns that a name such as `V1-V4` or `V1, V2` stands for."""
     if found := re.fullmatch(r"([^\W\d]*)(\d+)\s*(?:-|\u2013|to|bis)\s*\1(\d+)", name.strip()):
@@ -287,7 +339,7 @@ def with_legend(table: RawTable, legend: Legend) -> RawTable:
     header, columns = [], []
     told = []
     for head, cells in zip(table.header, table.columns, strict=True):
-        words = legend.words.get(head, legend.words.get("", {}))
+        words = _words_of(head, legend)
         none = {code for code, said in words.items() if no_answer(said)}
         given = {as_seen(cell) for cell in cells} - {""} - none
         coded = bool(given) and given <= {*words}
@@ -304,7 +356,8 @@ def with_legend(table: RawTable, legend: Legend) -> RawTable:
         told += [head] * (new != head or columns[-1] != list(cells))
     if not told or len({*header}) < len(header):
         return table
-    note = f"What {first_few(told)} ask and hold was read from the sheet {legend.name!r}."
+    place = f"the sheet {legend.name!r}" if legend.name else "beside the table"
+    note = f"What {first_few(told)} ask and hold was read from {place}."
     return replace(table, header=tuple(header), columns=tuple(map(tuple, columns)), notes=(*table.notes, note))
 
 
@@ -329,6 +382,16 @@ def refuse_two_directions(legends: Sequence[Legend], lines: Iterable[str]) -> No
                 )
 
 
+def sure_agreement(table: RawTable, read: pd.DataFrame) -> list[str]:
+    """Return the questions that a file answers with 5 as full agreement in words, of its cells or of its headings."""
+    known, own = wordings("agreement"), read.loc[read["kind"] == "agreement"]
+    words = {head: [*table.column(head), *(said for _, said in said_points(head))] for head in own["column"]}
+    sides = {head: {worded(cell, known) for cell in cells} & {*"1245"} for head, cells in words.items()}
+    beside = own.get("noticed", pd.Series("", index=own.index)).str.contains("as beside it")
+    told = beside | own["column"].map(sides).astype(bool)
+    return list(dict.fromkeys(own.loc[told, "question"].str.strip()))
+
+
 def ends_in_words(study: Study, table: RawTable, read: pd.DataFrame) -> pd.DataFrame:
     """Return the ends of just-about-right and yes-or-no questions as people read them, where the study knows none."""
     stated, rows = study.facts.get("questions"), []
@@ -343,38 +406,6 @@ def ends_in_words(study: Study, table: RawTable, read: pd.DataFrame) -> pd.DataF
         if question not in known and sides and sides[0][0] < "3" < sides[-1][0]:
             rows.append((question, "just_about_right", sides[0][1], sides[-1][1]))
     return pd.DataFrame(rows, columns=["question", "kind", "low_end", "high_end"], dtype="str")
-
-
-def yes_and_no(plain: Collection[str]) -> tuple[str, str] | None:
-    """Return the words for no and yes of answers that know nothing between; None where others are given."""
-    boxes, degrees = wordings("check_all"), wordings("agreement")
-    if not plain or not all(word in boxes and word in degrees for word in plain):
-        return None
-    no, yes = (next((word for word in sorted(plain) if boxes[word] == end), usual) for end, usual in _YES_OR_NO.items())
-    return no, yes
-
-
-_YES_OR_NO = {"0": "no", "1": "yes"}
-
-
-def numbered_replicates(table: RawTable, held: Mapping[str, str]) -> dict[str, str]:
-    """Return the one column, called so that it may be, that numbers the times a prototype was tried by somebody.
-
-    Without it rows repeat each other, with it none does, and each of its numbers stands for several prototypes of a
-    person: a turn stands for one.
-    """
-    if not {"assessor", "prototype"} <= set(held) or "replicate" in held:
-        return {}
-    names = [role for role in ("assessor", "prototype", "attribute", "session") if role in held]
-    rows = pd.DataFrame({role: list(map(as_seen, table.column(held[role]))) for role in names})
-    free = [n for n in table.header if n not in held.values() and is_called(n, "unsure") and n not in table.unnamed]
-    found = []
-    for name in free if rows.duplicated().any() else []:
-        numbered = rows.assign(number=list(map(as_seen, table.column(name))))
-        of = numbered.groupby([*(role for role in names if role != "prototype"), "number"])["prototype"]
-        if not numbered.duplicated().any() and (numbered["number"] != "").all() and of.nunique().min() > 1:
-            found.append(name)
-    return {"replicate": found[0]} if len(found) == 1 else {}
 
 
 def refuse_several_studies(table: RawTable, used: Collection[str]) -> None:
@@ -394,11 +425,13 @@ TERMS = 3
 _MOSTLY = 0.8  # share of what was ticked that is ticked more than once
 
 
-def lists_apart(table: RawTable, names: re.Pattern[str]) -> RawTable:
-    """Return a table with a column for each word of a column that lists ticked words."""
+def lists_apart(table: RawTable, names: re.Pattern[str], about: str = "") -> RawTable:
+    """Return a table with a column for each word of a column that lists ticked words; all is `about` one, or named."""
     asked: dict[str, list[str]] = {}
     for head in table.header:
-        if names.search(head) and not is_called(typed_question(without_names(names, asked_words(head))), "comment"):
+        if (about or names.search(head)) and not is_called(
+            typed_question(without_names(names, asked_words(head))), "comment"
+        ):
             asked.setdefault(names.sub("", head), []).append(head)
     made: dict[str, Sequence[str]] = dict(zip(table.header, table.columns, strict=True))
     notes = list(table.notes)
@@ -416,8 +449,14 @@ def lists_apart(table: RawTable, names: re.Pattern[str]) -> RawTable:
             of = names.search(head)
             ticked = [list(map(str.casefold, _parts(cell, sign))) for cell in made.pop(head)]
             for term in terms:
-                made[f"{of[0] if of else ''}: {spelled[term]}"] = ["x" if term in parts else "" for parts in ticked]
+                made[f"{of[0]}: {spelled[term]}" if of else _free(spelled[term], made)] = [
+                    "x" if term in parts else "" for parts in ticked
+                ]
     return replace(table, header=tuple(made), columns=tuple(made.values()), notes=tuple(notes))
+
+
+def _free(term: str, taken: Collection[str]) -> str:
+    return _free(f"ticked: {term}", taken) if term in taken else term
 
 
 def _parts(cell: str, sign: str) -> list[str]:
@@ -440,6 +479,24 @@ def items_beside(header: Sequence[str], products: re.Pattern[str]) -> dict[str, 
     return {name: typed_question(asked_words(item)) for name, (_, item) in halves.items()}
 
 
+_HALVES = re.compile(r"\s*(?:[:|/]|\s[-\u2013\u2014])\s+")  # between what is asked and of what
+
+
+def named_in_halves(header: Sequence[str]) -> set[str]:
+    """Return what stands beside a question that is asked of several: on the side where no heading words a question."""
+    halves = [half for name in header if len(half := _HALVES.split(asked_words(name).strip())) == 2]
+    asked = [[half[1 - side] for half in halves] for side in (0, 1)]
+    side = max((0, 1), key=lambda one: sum(bool(asked_kind(words)) for words in asked[one]))
+    return {half[side] for half in halves if asked[side].count(half[1 - side]) > 1}
+
+
+def chosen_names(table: RawTable, kinds: Iterable[str]) -> list[str]:
+    """Return what was chosen where a preference was asked, no preference left out."""
+    none = wordings("preference")
+    cells = chain(*(cells for cells, kind in zip(table.columns, kinds, strict=True) if kind == "preference"))
+    return natural_order({seen for cell in cells if (seen := as_seen(cell)) and not worded(seen, none)})
+
+
 def labelled(header: Sequence[str]) -> set[str]:
     """Return words for a prototype with a label of their own, such as `cream A`, if headings hold more than one."""
     words = {name: re.sub(r"[\[\](){}]|[?!.,:;]+(?= |$)", " ", name).split() for name in header}
@@ -452,46 +509,87 @@ def labelled(header: Sequence[str]) -> set[str]:
     return found if len(found) > 1 else set()
 
 
-def is_product(word: str) -> bool:
-    """Return True if a word is one for what is tried, such as sample or cream."""
-    return is_called(word, "prototype") or is_called(word, "product_kind")
+def product_column(table: RawTable, prototypes: Collection[str], asks: Collection[str]) -> str:
+    """Return the column each cell of which is a prototype of the study, whatever its heading; empty if none surely is.
 
-
-_TRIED = (
-    r"tried|tested|served|used|given|presented|getestet|probiert|serviert|verwendet|test[e\u00e9]|servi|prob|usad|prov"
-)
-_ORDINALS = tuple(  # from memory
-    re.compile(rf"\b(?:{words})\b", re.IGNORECASE)
-    for words in (
-        r"first|1st|erst\w*|premi\w*|primer\w*|prim[oa]",
-        r"second|2nd|zweit\w*|deuxi\w*|segund\w*|second[oae]",
-        r"third|3rd|dritt\w*|troisi\w*|tercer\w*|terz[oa]",
-    )
-)
-
-
-def orders_named(
-    table: RawTable, products: Sequence[str], names: Collection[str]
-) -> tuple[RawTable, tuple[list[str], dict[str, str]] | None]:
-    """Return a table with the place of each prototype where columns name the one tried first and second, and which do.
-
-    `names` are the headings that may; of two prototypes the first one is enough.
+    Columns that `asks` names ask which one was chosen or tried first. Prototypes called by one or two figures could be
+    answers: they count only below a heading that says so.
     """
-    named = [
-        name
-        for name, cells in zip(table.header, table.columns, strict=True)
-        if name in names
-        and {*map(as_seen, cells)} - {""}
-        and {*map(as_seen, cells)} <= {*products, ""}
-        and (re.search(_TRIED, name, re.IGNORECASE) or any(map(is_product, heading_words(name).split())))
-    ]
-    each = [next((name for name in named if ordinal.search(name)), "") for ordinal in _ORDINALS]
-    each = each[: each.index("")] if "" in each else each
-    if len(products) < 2 or len(each) < len(products) - 1 or len({*each}) < len(each):
-        return table, None
-    rows = list(zip(*(map(as_seen, table.column(name)) for name in each), strict=True))
-    places = [row if len(row) == len(products) else (*row, *({*products} - {*row})) for row in rows]
-    heads = {f"{of}: tried": of for of in products}
-    cells = [["" if "" in row or of not in row else str(row.index(of) + 1) for row in places] for of in products]
-    columns = (*table.columns, *map(tuple, cells))
-    return replace(table, header=(*table.header, *heads), columns=columns), (each, heads)
+    known = {as_seen(name).casefold() for name in prototypes if not re.fullmatch(r"\d{1,2}", name)}
+    cells = {name: [*map(_folded, table.column(name))] for name in table.header if name not in asks}
+    found = [name for name, given in cells.items() if given and {*given} <= known]
+    return found[0] if found and all(cells[name] == cells[found[0]] for name in found) else ""
+
+
+def kind_column(table: RawTable, asks: Collection[str]) -> str:
+    """Return the one column of words below a word such as Balm, in which each stands several times."""
+    kinds = [head for head in table.header if head not in asks and is_called(head, "product_kind")]
+    rows = [Counter(map(_folded, table.column(head))) for head in kinds]
+    alone = len(kinds) == 1 and not is_scored(table.column(kinds[0])) and min(rows[0].values(), default=0) > 1
+    return kinds[0] if alone and "" not in rows[0] else ""
+
+
+def _folded(cell: str) -> str:
+    return as_seen(cell).casefold()
+
+
+def as_product(table: RawTable, column: str, prototypes: Collection[str], *, called: bool) -> RawTable:
+    """Return a survey whose products are spelled as the study spells them, and that said.
+
+    It is said too that a column holds them which is not `called` so.
+    """
+    spelled = {_folded(name): name for name in prototypes}
+    cells = [spelled.get(_folded(cell), as_seen(cell)) for cell in table.column(column)]
+    other = dict.fromkeys(
+        as_seen(old) for old, new in zip(table.column(column), cells, strict=True) if as_seen(old) != new
+    )
+    notes = (
+        [] if called else [f"{column!r} was read as the column of the product: {first_few(natural_order({*cells}))}."]
+    )
+    notes += [f"Read as the study spells it, in {column!r}: {first_few(list(other))}."] if other else []
+    columns = [cells if head == column else own for head, own in zip(table.header, table.columns, strict=True)]
+    return replace(table, columns=tuple(map(tuple, columns)), notes=(*table.notes, *notes))
+
+
+def refuse_other_products(table: RawTable, column: str, about: str, prototypes: Collection[str]) -> None:
+    """Raise StudyError if a column of products names others than the one that all of it is said to be about."""
+    named = {*map(as_seen, table.column(column))} - {"", about}
+    if about and named and (named & {*prototypes} or len(named) > 1):
+        raise StudyError(
+            f"The column {column!r} names {first_few(natural_order(named))}, so not all is about {about}. "
+            "Leave out product=NAME: the product is read from that column."
+        )
+
+
+def _title_above(name: str, rows: Sequence[Sequence[str]]) -> str:
+    """Return what the first line of a sheet says where it fills one cell alone, else how the sheet was called."""
+    first = next((given for row in rows if (given := {*map(as_seen, row)} - {""})), {""})
+    usual = re.fullmatch(r"(?:sheet|tabelle|feuil\w*|hoja|foglio|blad|table)[ _]?\d*", name, re.IGNORECASE)
+    return first.pop() if len(first) == 1 else "" if usual else name
+
+
+_CODE = re.compile(r"([^\W\d]{1,4}[ ._-]?)(\d{1,4})[A-Za-z]?")
+_ITEMS = frozenset(
+    ("q", "f", "v", "item", "var", "frag", "att", "attr", "rep", "r", "s", "w", "t", "d", "day", "run", "h", "min")
+)
+
+
+def prototypes_across(sheet: Sheet, laid_out: Sequence[Sequence[str]]) -> Sheet:
+    """Return a sheet with a column for each prototype, called DS-10, DS-11 ..., with what was scored in a column.
+
+    That is what its title or its name says. The sheet itself where a column names prototypes, attributes or scores, or
+    nobody is named, or the columns have no such names: a letter such as Q may stand for questions, R for replicates.
+    """
+    held = named_columns(sheet.header)
+    scored = score_columns(sheet, set())
+    codes = [_CODE.fullmatch(head) for head in scored]
+    stems = {code[1].casefold() for code in codes if code}
+    title = _title_above(sheet.name, laid_out)
+    known = {"prototype", "attribute", "score"} & {*held}
+    if known or "assessor" not in held or len(scored) < 2 or None in codes or len(stems) != 1 or not title:
+        return sheet
+    if {stem.strip(" ._-") for stem in stems} & _ITEMS:
+        return sheet
+    rows = tuple((title, *row) for row in sheet.rows)
+    note = f"{title!r} was read as what was scored, and {first_few(scored)} as prototypes: nothing else names them."
+    return replace(sheet, header=("attribute", *sheet.header), rows=rows, notes=(*sheet.notes, note))

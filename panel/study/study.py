@@ -230,9 +230,9 @@ class Study:
         """
         stated = self.facts.get("margin")
         usual = float(stated) if usual is None and isinstance(stated, int | float) else usual
-        table = self.table("attributes").drop_duplicates("attribute").set_index("attribute")
-        units, own = table["unit"].to_dict(), table["margin"].to_dict()
-        names = self.attributes
+        table, names = self.table("attributes"), self.attributes
+        listed = table["attribute"].tolist()[::-1]  # the first row of each counts
+        units, own = (dict(zip(listed, table[name].tolist()[::-1], strict=True)) for name in ("unit", "margin"))
         kinds = [(scale, units.get(name, "")) for name, scale in zip(names, self.scales(names), strict=True)]
         most = max(kinds, key=kinds.count, default=None)
         found = [

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import re
 from collections import Counter
-from collections.abc import Iterable, Iterator, Mapping, Sequence
+from collections.abc import Iterator, Mapping, Sequence
 from contextlib import suppress
 from dataclasses import replace
 from itertools import chain
@@ -15,35 +15,49 @@ from panel.errors import StudyError
 from panel.study.editing import put_block
 from panel.study.file_names import BAR, cards_as_table, sitting
 from panel.study.knowledge import (
+    ASKED_KINDS,
+    as_answered,
+    asked_kind,
     asked_words,
     bare_question,
     heading_words,
     is_called,
+    is_product,
+    is_statement,
     known_answers,
     named_columns,
+    people_asked,
     plain_words,
     stated_scale,
     typed_question,
     without_names,
     worded,
     wordings,
+    yes_and_no,
 )
+from panel.study.naming import is_tried_as, orders_named
 from panel.study.numbers_read import read_numbers
-from panel.study.raw_table import RawTable, filled_rows, raw_table, rows_of_file
+from panel.study.raw_table import NOT_READ, RawTable, filled_rows, raw_table, rows_of_file
 from panel.study.score_sheets import sheet_of
 from panel.study.sheet_keys import (
     TERMS,
     Legend,
+    as_product,
+    chosen_names,
+    ends_as_legend,
     ends_in_words,
-    is_product,
     items_beside,
+    kind_column,
     labelled,
     legend_of,
+    lines_as_legend,
     lists_apart,
-    orders_named,
+    named_in_halves,
+    product_column,
+    refuse_other_products,
     refuse_two_directions,
+    sure_agreement,
     with_legend,
-    yes_and_no,
 )
 from panel.study.study import RawFile, Study, natural_order
 from panel.study.table_cells import filled_in_order, with_questions, without_other_rows, without_titles
@@ -54,26 +68,13 @@ _CODE = re.compile(  # no number of something, such as 24 h
     r"ml|mm|cm|std|stunden?|minuten?|tagen?|wochen?|heures?|jours?|horas?|ore|giorni)\b))",
     re.IGNORECASE,
 )
-_KINDS = {  # words of a heading that say what kind of question it is; common practice, no source
-    "just_about_right": r"\bjar\b|just|too (?:much|little)|genau richtig",
-    "liking": r"\b(?:dis)?liking|you (?:dis)?like|like it|hedonic|overall|gef[aä]ll|gesamturteil|globale?\b|appr[eé]ci"
-    r"|gusta|agrado|piac|gradimento",
-    "agreement": r"agree|zustimm|d.accord|acuerdo|accordo|appl(?:y|ies)\b|trifft|zutreff|s.applique",
-    "preference": r"prefer|pr[eé]f[eé]r|favou?rit|bevorzug|lieber|better|besser|mieux|mejor|miglior|\bbest",
-}
 _TOP = {"liking": 9, "just_about_right": 5, "agreement": 5}
-KINDS = (*_KINDS, "check_all", "position", "person")
+KINDS = (*ASKED_KINDS, "check_all", "position", "person")
 NO_PRODUCT = "names no prototype"
 _NO_ANSWERS = ("", "position", "person")
 _RANK = r"\brank|rang\b|classement"
 _RANKS = rf"{_RANK}|reihenfolge|ordre de"
 _TO_FIVE = "not read: numbers from 1 to 5; say what they are"
-_STATES = re.compile(  # a statement: it does something, or the thing does
-    r"(?:it|i|feels|leaves|makes|es|sie|er|ich|zieht|hinterlasst|il|elle|je|j|laisse|me|se|deja|lascia|si) \w+ \w+"
-    r"|(?:my|the|this|meine?|die|das|der|dieser?|ma|la|le|el|mi|il) .*\b(?:is|are|feels?|has|leaves|makes|absorbs|"
-    r"spreads|looks|smells|ist|fuhlt|zieht|lasst|riecht|hat|est|laisse|sent|es|deja|se|e|lascia|si)\b.*"
-)
-_HALVES = re.compile(r"\s*(?:[:|/]|\s[-\u2013\u2014])\s+")  # between what is asked and of what
 _END = re.compile(r"(\d{1,4})\s*=\s*([^,;/()\[\]=\d]+)")  # what a point of it is called
 _WHICH = r"(?:which|what|welche[srn]?|quel(?:le)?s?|cual|que|quale|che) "
 _COLUMNS = ("column", "prototype", "question", "kind", "noticed")
@@ -90,6 +91,7 @@ def survey_table(file: RawFile, sheet: str = "") -> RawTable:
         with suppress(StudyError):
             made = sheet_of(name, list(filled_rows(rows).items()))
             legend = legend_of(made) if made else None
+        legend = legend or lines_as_legend(name, rows)
         legends += [legend] if legend else []
         data += [] if legend else [(name, rows)]
     if not data:
@@ -107,10 +109,16 @@ def survey_table(file: RawFile, sheet: str = "") -> RawTable:
         body, filled = filled_in_order(table.header, list(zip(*table.columns, strict=True)))
         if filled:
             table = replace(table, columns=tuple(zip(*body, strict=True)), notes=(*table.notes, *filled))
-    refuse_two_directions(legends, [*table.header, *(cell for row in rows if sum(map(bool, row)) == 1 for cell in row)])
-    for legend in legends:
+    alone = [cell for row in rows if sum(map(bool, row)) == 1 for cell in row]
+    heads = [*table.header, *chain(*(legend.asked.values() for legend in legends))]
+    legends += filter(None, (ends_as_legend(*other, heads) for other in data[1:]))
+    refuse_two_directions(legends, [*table.header, *alone])
+    table = replace(table, notes=tuple(note for note in table.notes if not note.startswith(NOT_READ)))
+    for legend in filter(None, [*legends, ends_as_legend("", [[line] for line in alone], heads)]):
         table = with_legend(table, legend)
-    return table
+    said = " ".join(table.notes)
+    left = [each for each, _ in laid_out if each != name and f"{each!r}" not in said]
+    return replace(table, notes=(*table.notes, f"{NOT_READ}: {', '.join(left)}.")) if left else table
 
 
 def read_survey(
@@ -142,11 +150,12 @@ def read_survey(
     StudyError
         If a row does not say whose it is or of what, or a person has two rows for a prototype.
     """
-    table, person, named = _one_row_each(without_other_rows(with_questions(table)), person)
+    table, person, named = _one_row_each(table, person, prototypes, about)
+    about = "" if named else about
     codes = [code for name in table.header for code in _CODE.findall(asked_words(name))]
     several = {code for code in codes if codes.count(code) > 1}
     own = [name for name in prototypes if any(_whole(name).search(head) for head in table.header)]
-    apart = _named_in_halves(table.header)
+    apart = named_in_halves(table.header)
     by_label = labelled(table.header)
     whole = by_label if len(by_label) == len(several) or not several else set()
     groups = {name.split(BAR)[0] for name in table.header if BAR in name}
@@ -155,30 +164,31 @@ def read_survey(
         [] if about else sorted(named or own or grouped or whole or several or apart or codes, key=len, reverse=True)
     )
     words = re.compile("|".join(_whole(name).pattern for name in known) or r"(?!)")
-    table = lists_apart(table, words)
-    heads = [(name, found[0] if (found := words.search(name)) else about) for name in table.header]
+    table = lists_apart(table, words, about)
     asks = {name: typed_question(without_names(words, asked_words(name))) for name in table.header}
     asks |= items_beside(table.header, words)
     spelled = {bare_question(question): question for question in reversed(asks.values())}  # other signs, or none
     asks = {name: spelled[bare_question(question)] for name, question in asks.items()}
-    asked = [(name, of, asks[name]) for name, of in heads]
+    asked = [(name, found[0] if (found := words.search(name)) else about, asks[name]) for name in table.header]
     together: dict[str, list[str]] = {}
     for name, of, question in asked:
         together.setdefault(question if of else f"{name} alone", []).append(name)
-    products = natural_order({of for _, of, _ in asked if of}) or _chosen(table, map(_called, table.header))
+    products = natural_order({of for _, of, _ in asked if of}) or chosen_names(table, map(asked_kind, table.header))
     told: dict[str, tuple[str, str]] = {}
     for names in together.values():
         question, columns = asks[names[0]], [table.column(name) for name in names]
         kind, noticed = _kind(names[0], question, list(chain(*columns)), products)
         if _is_order(question, columns):
             kind, noticed = "position", "place in the serving order"
-        if not any(of for name, of, _ in asked if name in names) and _called(names[0]) != "preference":
+        if not any(of for name, of, _ in asked if name in names) and asked_kind(names[0]) != "preference":
             kind, noticed = "", f"not read: {NO_PRODUCT}" if kind else ""
         told |= dict.fromkeys(names, (kind, noticed))
     told |= _as_beside(told)
     told |= _yes_as_beside(table, told, asks)
     rows = [(*row, *told[row[0]]) for row in asked]
-    table, orders = orders_named(table, products, [head for head in told if not _called(head) and not _is_ranks(head)])
+    table, orders = orders_named(
+        table, products, [head for head in told if not asked_kind(head) and not _is_ranks(head)]
+    )
     rows = [(*row[:4], "says when it was tried") if orders and row[0] in orders[0] else row for row in rows]
     rows += [
         (name, of, "tried", "position", "place in the serving order") for name, of in (orders or ((), {}))[1].items()
@@ -198,7 +208,7 @@ def _is_order(question: str, columns: Sequence[Sequence[str]]) -> bool:
     places = {str(place) for place in range(1, len(columns) + 1)}
     if len(columns) < 2 or any(len({*row}) < len(row) or not places.issuperset(row) for row in rows):
         return False
-    if is_called(question, "position") and not re.search(_RANK, question, re.IGNORECASE) and not _called(question):
+    if is_called(question, "position") and not re.search(_RANK, question, re.IGNORECASE) and not asked_kind(question):
         return any(rows)
     numbered = is_called(question, "prototype") or is_called(question, "counter")
     return numbered and any(len({*column} - {""}) > 1 for column in columns)
@@ -241,38 +251,48 @@ def _whole(name: str) -> re.Pattern[str]:
     return re.compile(rf"(?<!\w){re.escape(name)}(?!\w)")
 
 
-def _one_row_each(table: RawTable, person: str) -> tuple[RawTable, str, list[str]]:
+def _one_row_each(
+    table: RawTable, person: str, prototypes: Sequence[str], about: str
+) -> tuple[RawTable, str, list[str]]:
     """Return a survey with one row per person, the column of the person, and the prototypes if a column named them."""
+    table = without_other_rows(with_questions(table))
     named = named_columns(table.header)
     words = {name: heading_words(name) for name in table.header}
     which = [
-        n for n in words if re.match(_WHICH, words[n]) and any(map(is_product, words[n].split())) and not _called(n)
+        n for n in words if re.match(_WHICH, words[n]) and any(map(is_product, words[n].split())) and not asked_kind(n)
     ]
-    prototype = named.get("prototype") or next(iter(which), "")
+    asks = [name for name in words if name.strip().endswith("?") or asked_kind(name) or is_tried_as(name)]
+    own = product_column(table, prototypes, asks)
+    prototype = own or named.get("prototype") or next(iter(which), "") or kind_column(table, asks)
     if not prototype or len(set(table.column(prototype))) >= len(table.lines):
         return table, person, []
+    table = as_product(table, prototype, prototypes, called=prototype == named.get("prototype") or prototype in which)
+    refuse_other_products(table, prototype, about, prototypes)
     cells = {name: list(map(as_seen, table.column(name))) for name in table.header}
     coded = [
         name for name in table.header if name != prototype and (is_called(name, "code") or is_called(name, "counter"))
     ]
     when = [named["session"]] if named.get("session") and len(set(cells[named["session"]])) > 1 else []
-    pairs = {name: set(zip(*(cells[each] for each in (name, prototype, *when)), strict=True)) for name in coded}
+    pairs = {name: set(zip(*(cells[each] for each in (name, prototype, *when)), strict=True)) for name in words}
     each = [name for name in coded if len(set(cells[name])) < len(table.lines) == len(pairs[name])]  # no count of rows
-    who = named.get("assessor", "") or next(iter(_people_asked([n for n in words if n not in which])), "")
+    who = named.get("assessor", "") if named.get("assessor") != prototype else ""
+    who = who or next(iter(people_asked([n for n in words if n not in (*which, prototype)])), "")
     person = person or who or (each[0] if len(each) == 1 else "")
+    if not person and len({*cells[prototype]}) == 1:
+        person = _person(table, [name for name in words if name != prototype])
     if not person:
         raise StudyError(f"{table.name} has a row for each {prototype}. Say which column holds the person.")
     spelled: dict[str, str] = {}  # one person may be typed with other capitals
     cells[person] = [spelled.setdefault(cell.casefold(), cell) for cell in cells[person]]
     answer, question = named.get("score", ""), named.get("attribute", "")
-    about = [prototype, question] if answer and question else [prototype]  # a row may be one answer
-    twice = len(set(zip(cells[person], *(cells[each] for each in about), strict=True))) < len(table.lines)
-    about += when if twice else []
-    place = _places(table, list(zip(*(cells[name] for name in (person, *about)), strict=True)))
+    of_row = [prototype, question] if answer and question else [prototype]  # a row may be one answer
+    twice = len(set(zip(cells[person], *(cells[each] for each in of_row), strict=True))) < len(table.lines)
+    of_row += when if twice else []
+    place = _places(table, list(zip(*(cells[name] for name in (person, *of_row)), strict=True)))
     first = {key[0]: row for key, row in reversed(place.items())}
     people = sorted(first, key=first.__getitem__)
     columns: dict[str, Sequence[str]] = {person: people}
-    rest = [name for name in table.header if name not in (person, *about)]
+    rest = [name for name in table.header if name not in (person, *of_row)]
     for name in [answer] if answer and question else rest:
         for of in dict.fromkeys(key[1:] for key in place):
             rows = [place.get((who, *of)) for who in people]
@@ -299,32 +319,24 @@ def _places(table: RawTable, keys: Sequence[tuple[str, ...]]) -> dict[tuple[str,
 
 def _person(table: RawTable, free: Sequence[str]) -> str:
     """Return the column that names each person once: called so, called a number, or the first one."""
-    called = [*_people_asked(free), *(name for name in free if is_called(name, "counter"))]
+    called = [*people_asked(free), *(name for name in free if is_called(name, "counter"))]
     about = ("person", "recorded_at", "session", "comment")  # the person or the moment, no name for them
     first = [name for name in table.header[:1] if not any(is_called(name, role) for role in about)]
     each = [name for name in (*called, *first) if name in free and len(set(table.column(name))) == len(table.lines)]
-    return next((name for name in each if all(map(str.strip, table.column(name)))), "")
+    found = next((name for name in each if all(map(str.strip, table.column(name)))), "")
+    if not found:
+        _refuse_repeated(table, named_columns(table.header).get("assessor", ""))
+    return found
 
 
-def _people_asked(names: Sequence[str]) -> list[str]:
-    """Return the headings that name who answered, the surest first: `Respondent`, `Your panelist number`."""
-    asked = [name for name in names if any(is_called(word, "assessor") for word in heading_words(name).split())]
-    return list(dict.fromkeys(filter(None, [named_columns(names).get("assessor", ""), *asked])))
-
-
-def _named_in_halves(header: Sequence[str]) -> set[str]:
-    """Return what stands beside a question that is asked of several: on the side where no heading words a question."""
-    halves = [half for name in header if len(half := _HALVES.split(asked_words(name).strip())) == 2]
-    asked = [[half[1 - side] for half in halves] for side in (0, 1)]
-    side = max((0, 1), key=lambda one: sum(bool(_called(words)) for words in asked[one]))
-    return {half[side] for half in halves if asked[side].count(half[1 - side]) > 1}
-
-
-def _chosen(table: RawTable, kinds: Iterable[str]) -> list[str]:
-    """Return what was chosen where a preference was asked, no preference left out."""
-    none = wordings("preference")
-    cells = chain(*(cells for cells, kind in zip(table.columns, kinds, strict=True) if kind == "preference"))
-    return natural_order({seen for cell in cells if (seen := as_seen(cell)) and not worded(seen, none)})
+def _refuse_repeated(table: RawTable, column: str) -> None:
+    """Raise StudyError if a column names people in several rows each: numbered rows would be people who are not."""
+    people = list(map(as_seen, table.column(column))) if column and not is_called(column, "given_name") else []
+    if people and "" not in people and len({*people}) < len(people):
+        raise StudyError(
+            f"{table.name} has {len(people)} rows of {counted(len({*people}), 'person', 'people')} ({column}), and no "
+            "column says what each row is about. Add a column Product, or keep one row for each person."
+        )
 
 
 def _filled(cells: Sequence[str], kind: str = "preference") -> list[bool]:
@@ -378,15 +390,10 @@ def _is_ranks(heading: str) -> bool:
 # Which kind of question a column is: from its answers where these are words, else from its heading.
 
 
-def _called(heading: str) -> str:
-    spared = re.sub(r"would you like to|how likely", "", heading, flags=re.IGNORECASE)
-    return next((kind for kind, words in _KINDS.items() if re.search(words, spared, re.IGNORECASE)), "")
-
-
 def _kind(heading: str, question: str, cells: Sequence[str], prototypes: Sequence[str]) -> tuple[str, str]:
     """Return the kind of a question, empty if none is sure, and what to know about how it is read."""
     given = Counter(as_seen(cell) for cell, filled in zip(cells, _filled(cells), strict=True) if filled)
-    called = _called(heading)
+    called = asked_kind(heading)
     if not given:
         return "", "empty"
     if called == "preference" and all(cell in prototypes or worded(cell, wordings("preference")) for cell in given):
@@ -394,7 +401,7 @@ def _kind(heading: str, question: str, cells: Sequence[str], prototypes: Sequenc
     if _is_ranks(heading):
         return "", "not read: ranks; ask which of two is preferred"
     boxes = wordings("check_all")
-    asks, states = heading.strip().endswith("?"), bool(_STATES.match(heading_words(question)))
+    asks, states = heading.strip().endswith("?"), is_statement(question)
     ticks = {cell: _answer(cell, "check_all", heading, boxes) for cell in given}
     for kind in sorted(_TOP, key=lambda each: each != called):
         if kind == "agreement" and not (asks or states) and {*ticks.values()} <= {"0", "1"}:
@@ -424,6 +431,9 @@ def _kind(heading: str, question: str, cells: Sequence[str], prototypes: Sequenc
     return "", _TO_FIVE if to_five else "not read: numbers; say what they are"
 
 
+_FIVE, _UNLESS = "5 read as full agreement", ", if the ends in the table of questions do not say otherwise"
+
+
 def _other_scale(kind: str, low: int, high: int) -> str:
     return f"not read: from {low} to {high}; {kind.replace('_', ' ')} is read from 1 to {_TOP[kind]}"
 
@@ -441,16 +451,26 @@ def _scale(
     points: dict[str, set[str]] = {}
     for cell in given:
         if point := worded(cell, known):
-            points.setdefault(point, set()).add(re.sub(r"^\d+ | \d+$", "", plain_words(cell)))
+            points.setdefault(point, set()).add(as_answered(cell))
     for point, words in points.items():
         if len(words) > 1 and point.isdecimal() and int(point) != (top + 1) / 2 and not jar:
             return "", f"not read: {first_few(sorted(words))} would be one answer of {top}"
     each = [f"{word} {point}" for point, words in sorted(points.items()) for word in sorted(words)]
     told = [f"words became points of 1 to {_TOP[kind]}: {first_few(each, 7)}"] if each else []
     told += [f"numbers of 1 to {top} became points of 1 to {_TOP[kind]}"] if top != _TOP[kind] and not each else []
-    told += ["turned: its highest number is the least"] if _is_turned(heading, kind, known) else []
+    turned = _is_turned(heading, kind, known)
+    told += ["turned: its highest number is the least"] if turned else []
+    said = any(worded(words, known) for words in _ends(heading))
+    told += [_FIVE + _UNLESS * (not said)] if kind == "agreement" and not (each or turned) else []
     told += [f"not understood and kept as typed: {first_few(list(strange))}"] if strange else []
     return kind, "; ".join(told)
+
+
+def as_said(kind: str) -> str:
+    """Return what to know of a column of which somebody said the kind."""
+    if kind == "agreement":
+        return f"as was said; {_FIVE}{_UNLESS}"
+    return f"as was said; of numbers from 1 to {_TOP[kind]} the highest is the most" if kind in _TOP else "as was said"
 
 
 def with_survey(study: Study, table: RawTable, asked: pd.DataFrame, file: RawFile | None = None) -> Study:
@@ -492,7 +512,7 @@ def with_survey(study: Study, table: RawTable, asked: pd.DataFrame, file: RawFil
     people = _people(study, table, asked.loc[asked["kind"] == "person", "column"].tolist())
     named = natural_order(dict.fromkeys(name for name in read["prototype"].str.strip() if name))
     kinds = dict(zip(asked["column"], asked["kind"], strict=True))
-    named = named or _chosen(table, [kinds.get(name, "") for name in table.header])
+    named = named or chosen_names(table, [kinds.get(name, "") for name in table.header])
     if chosen.any() and len(named) != 2:
         raise StudyError(
             f"A preference is read between two prototypes, and the columns name {counted(len(named), 'prototype')}."
@@ -505,6 +525,8 @@ def with_survey(study: Study, table: RawTable, asked: pd.DataFrame, file: RawFil
     study = put_block(study, "assessors", pd.DataFrame({"assessor": people, "kind": "consumer"}, dtype="str"))
     ends = ends_in_words(study, table, read)
     study = put_block(study, "questions", ends) if len(ends) else study
+    sure = pd.DataFrame({"question": sure_agreement(table, read)}, dtype="str").assign(kind="agreement", agrees="5")
+    study = put_block(study, "questions", sure) if len(sure) else study
     kept = (file,) if file is not None and file not in study.raw_files else ()
     return replace(put_block(study, "answers", block), raw_files=(*study.raw_files, *kept))
 

@@ -179,6 +179,7 @@ ENTRIES = MappingProxyType(
             Column("low_end", "text", "words at the low end of the scale"),
             Column("high_end", "text", "words at the high end of the scale"),
             Column("attribute", "text", "the panel's attribute that goes with it"),
+            Column("agrees", "text", "answer that is full agreement, if the ends do not say", False, ("1", "5")),
         ),
         "planned_differences": (
             Column("prototype", "text", "short name of the prototype", True),

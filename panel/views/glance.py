@@ -221,5 +221,5 @@ def _step(answers: Answers, findings: Iterable[Finding]) -> tuple[str, str]:
         return "Write down the formulas, so that a difference can be traced to an emollient.", "edit"
     proposed = answers.ask(NEXT)
     if isinstance(proposed, NoAnswer):
-        return "Plan the next prototypes.", "plan"
+        return "Plan prototypes with other swaps: from those that were tested none can be proposed.", "plan"
     return tell_next(proposed, answers.names).headline, "next_prototype"

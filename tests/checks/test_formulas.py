@@ -121,6 +121,27 @@ def test_another_substance_with_a_similar_name_is_not_proposed():
     assert "Did you mean" not in finding.advice
 
 
+@pytest.mark.parametrize(
+    "name",
+    [
+        "Polyglyceryl-4 Isostearate",
+        "Polyglyceryl-4 Diisostearate",
+        "Isopropyl Palmitat-2",
+        "Dimethiconyl",
+    ],
+)
+def test_another_number_or_root_is_another_substance(name):
+    finding = one(study_of({"P2": {"Aqua": 85.0, name: 15.0}}), "ingredient_not_known")
+    assert finding.severity == "note"
+    assert "Did you mean" not in finding.advice
+
+
+@pytest.mark.parametrize(("typed", "meant"), [("Isopropyl Miristate", "Isopropyl Myristate"), ("Squalan", "Squalane")])
+def test_a_slip_of_one_letter_is_proposed(typed, meant):
+    finding = one(study_of({"P2": {"Aqua": 85.0, typed: 15.0}}), "ingredient_not_known")
+    assert finding.advice.startswith(f"Did you mean {meant}?")
+
+
 def test_a_name_like_no_other_is_a_note():
     finding = one(study_of({"P1": cream(Moon_Dust=1.0)}), "ingredient_not_known")
     assert finding.severity == "note"

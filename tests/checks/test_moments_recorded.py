@@ -41,7 +41,7 @@ def test_a_batch_is_tested_when_its_first_score_came():
 def test_without_times_nothing_is_made_up():
     untimed = study(scores=SCORES.assign(recorded_at=""))
     assert batches_tested(untimed)["tested_on"].tolist() == ["", "", ""]
-    assert (days_of_scores(untimed), first_score(untimed), first_moments(untimed)) == ({}, "", [])
+    assert (days_of_scores(untimed), first_score(untimed), first_moments(untimed)) == ({}, "", ())
     assert first_score(study(scores=SCORES.assign(recorded_at="soon"))) == ""
 
 
@@ -52,7 +52,7 @@ def test_the_days_of_a_session_are_those_of_its_scores():
 def test_days_that_are_named_as_the_sessions_are_those_of_the_panel():
     untimed = SCORES.assign(recorded_at="", session=["Tue", "Tue", "Thu", "Thu", "Thu"])
     dates = {"Thu": "2025-05-08", "tue": ["2025-04-30"], "home use": ["2025-02-12"], "making": "2025-01-02"}
-    assert panel_days(study({"dates": dates}, scores=untimed)) == "April 2025"
+    assert panel_days(study({"dates": dates}, scores=untimed)) == "April and May 2025"
     assert panel_days(study({"dates": {"making": "2025-01-02", "filling": "2025-01-03"}}, scores=untimed)) == ""
     assert panel_days(study({"dates": {"panel": "2025-05-08"}}, scores=untimed)) == "May 2025"
     assert panel_days(study({"dates": dates})) == "March 2025"  # what the scores carry comes first
@@ -73,7 +73,7 @@ def test_of_a_locked_session_the_moment_in_its_record_counts():
     locked |= {"begun_at": "2025-03-14T12:58:00.000+00:00"}
     known = study({"locked_sessions": [locked]})
     assert locked_sessions(known).to_dict("records") == [locked]
-    assert first_moments(known) == ["2025-03-14T12:58:00.000+00:00", "2025-03-10T09:00:00"]
+    assert first_moments(known) == ("2025-03-14T12:58:00.000+00:00", "2025-03-10T09:00:00")
     assert first_score(known) == "2025-03-10T09:00:00"
     (found,) = locked_sessions(study({"locked_sessions": [{"session": "1"}, "broken"]})).to_dict("records")
     assert found == {"session": "1", **dict.fromkeys(("locked_at", "who", "events_sha256", "begun_at"), "")}

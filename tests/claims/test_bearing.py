@@ -3,7 +3,7 @@
 import pytest
 
 from panel.claims.judge import judge_claims, judge_drafts
-from panel.claims.verdict import _NEITHER, AGAINST, CONTRARY, FOR, IN_BATCHES, SUPPORTED
+from panel.claims.verdict import _NEITHER, AGAINST, CONTRARY, FOR, IN_BATCHES, SUPPORTED, _same_place, _things
 from tests.claims.claim_studies import answer_rows, claim_row, panel_scores, seeded, study_with
 
 WORDS = "The cream does not leave my hands feeling greasy."
@@ -136,3 +136,43 @@ def test_a_draft_is_held_against_the_same_evidence():
     (draft,) = judge_drafts(study, [row])
     assert draft.verdict == CONTRARY
     assert any(words.startswith("Against it: trained panel") for words in draft.reasons)
+
+
+@pytest.mark.parametrize(
+    ("name", "definition", "bears"),
+    [
+        ("oily residue on the towel", "oil left on a white towel after the bath", False),
+        ("transfer to a white tissue", "", False),
+        ("greasy film", "mark left on dark glass", False),
+        ("greasy film", "oily layer felt between finger and skin", True),
+    ],
+)
+def test_what_is_left_on_a_thing_does_not_bear_on_the_skin(name, definition, bears):
+    attributes = [{"attribute": "GREASE", "name": name, "definition": definition, "direction": "less"}]
+    how = {**scored(43), "attributes": attributes}
+    found = judged(CLAIM, **how)
+    assert sides(found) == ([AGAINST] if bears else [])
+
+
+@pytest.mark.parametrize(
+    ("claim", "judged_on", "same"),
+    [
+        ("leaves no grease on your towel", "oil left on a dry cloth", True),
+        ("leaves no grease on paper", "transfer to a white tissue", True),
+        ("leaves no grease on paper", "prints on the floor", False),
+        ("leaves no greasy prints on the floor", "greasy film", False),
+        ("is not greasy", "greasy film", True),
+    ],
+)
+def test_things_are_compared_with_things_and_the_skin_with_the_skin(claim, judged_on, same):
+    assert _same_place(_things(claim), _things(judged_on)) == same
+
+
+def test_a_sentence_that_is_not_read_whole_has_nothing_against_it():
+    words = "A little of it goes a long way."
+    claim = claim_row("a little of it goes a long way", "agreement", question="little", bar=50)
+    asked = [{"question": "little", "kind": "agreement", "words": words}]
+    soaking = [{"attribute": "SOAK", "name": "absorption", "direction": "more", "minutes": 2.0}]
+    scores = panel_scores({"SOAK": {"P1": 80.0, "P2": 40.0}}, seeded(), scatter=2.0, own_view=1.0)
+    found = judged(claim, answer_rows(55, 60, question="little"), asked, scores=scores, attributes=soaking)
+    assert found.bearing.empty

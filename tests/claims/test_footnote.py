@@ -97,3 +97,24 @@ def test_what_was_not_tested_has_no_footnote():
 def test_days_are_those_of_the_session(session, dates, days, kind):
     record = test_record(study_with([], answers=answer_rows(1, 2), facts={"dates": dates}), (session,))
     assert (record["days"], record["kind"]) == (days, kind)
+
+
+@pytest.mark.parametrize(
+    ("days", "month", "between"),
+    [
+        (["2025-09-29", "2025-09-30", "2025-10-01"], "September and October 2025", "29 September to 1 October 2025"),
+        (
+            ["2025-12-30", "2026-01-02"],
+            "December 2025 and January 2026",
+            "30 December 2025 to 2 January 2026",
+        ),
+        (["2025-03-24", "2025-03-30"], "March 2025", "24 to 30 March 2025"),
+    ],
+)
+def test_a_test_over_two_months_names_both(days, month, between):
+    record = test_record(study_with([], answers=answer_rows(1, 2), facts={"dates": {"home use": days}}), ("home",))
+    assert (record["month"], record["between"]) == (month, between)
+    row = claim_row("less greasy than P2", "superiority", attribute="GREASE", versus="P2")
+    scores = panel_scores({"GREASE": {"P1": 30, "P2": 50}}, seeded())
+    found = judged(row, scores=scores, facts={"dose": "50 mg", "dates": {"sessions": days}})
+    assert found.claims["footnote"].iloc[0].endswith(f"{month}.")

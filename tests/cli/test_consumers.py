@@ -7,9 +7,10 @@ import numpy as np
 import pytest
 from click.testing import CliRunner
 
+from panel.cli import main
 from panel.cli.consumers import consumers
 from panel.errors import ModelError
-from panel.study.folder import write_study
+from panel.study.folder import read_folder, write_study
 from tests.consumer_studies import answers_study, one_group_panel
 from tests.studies import small_study
 
@@ -74,3 +75,34 @@ def test_a_study_without_consumers_says_what_to_do(tmp_path):
     assert isinstance(told.exception, ModelError)
     with pytest.raises(ModelError, match=r"no answers of consumers\. Add them to the table answers"):
         raise told.exception
+
+
+HOME = "Person,Overall liking (1-9),It spreads well,Tick: light,Tick: rich,How thick is it?,It is ...\n" + "\n".join(
+    f"K{n},{5 + n % 4},{'agree' if n % 5 else 'disagree'},{'x' if n % 2 else ''},{'x' if n % 3 == 0 else ''},"
+    f"{'just right' if n % 4 else 'too thick'},{'just right' if n % 4 else 'a little too runny'}"
+    for n in range(40)
+)
+
+
+def test_of_one_product_what_there_is_is_told_and_why_liking_is_not_compared(tmp_path):
+    (tmp_path / "home.csv").write_text(HOME, encoding="utf-8")
+    kinds = ("--kind", "product=P4", "--kind", "It is ...=runniness=just_about_right")
+    made = CliRunner().invoke(
+        main, ["import", str(tmp_path / "home.csv"), "--survey", *kinds, "--out", str(tmp_path / "home")]
+    )
+    assert made.exit_code == 0, made.output
+    answers = read_folder(tmp_path / "home").table("answers")
+    assert answers.loc[answers["question"] == "runniness", "answer"].value_counts().to_dict() == {"3": 30, "4": 10}
+    told = asked(tmp_path / "home")
+    assert told.exit_code == 0
+    for words in (
+        "Only P4 was tried",
+        "light 20 of 40, Tick: rich 14 of 40",
+        "Worth testing a change",
+        "More than half agree: shown",
+    ):
+        assert words in told.output
+    found = json.loads(asked(tmp_path / "home", "--json").output)
+    assert found["liking"][0]["why_not"].startswith("Only P4 was tried")
+    assert found["agreement"]["statements"][0]["agreed"] == 32
+    assert isinstance(asked(tmp_path / "home", "--versus", "P1").exception, ModelError)

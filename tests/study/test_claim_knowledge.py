@@ -3,6 +3,7 @@
 import re
 
 import pytest
+from scipy.stats import binom
 
 from panel.claims.claim import _NUMBERS, _TEXTS
 from panel.claims.parts import entries_at, whole_words, words_of
@@ -75,3 +76,11 @@ def test_no_refused_word_is_a_word_of_the_grammar_that_would_let_it_pass():
     ]
     words = {stop: words_of(stop) for stop in stops}
     assert [stop for stop, own in words.items() if any(n == len(own) for n, _ in entries_at(own, 0))] == []
+
+
+def test_how_many_people_a_claim_of_a_time_takes():
+    """The share of people within the time is tested against nine in ten, exactly and one-sided at 5 %."""
+    least = [next(n for n in range(1, 99) if binom.cdf(late, n, 0.1) < 0.05) for late in (0, 1)]
+    kinds = shared_table("claim_kinds").set_index("kind")
+    told = kinds.loc["time", "minimum_design"]
+    assert f"takes {least[0]} people if all are, {least[1]} if one is not" in told

@@ -5,12 +5,17 @@ The judge is that long table: every file is made from it here, with nothing of t
 
 from __future__ import annotations
 
+from itertools import product
+
+import pandas as pd
 import pytest
 
 from panel.errors import StudyError
+from panel.study.editing import put_block
 from panel.study.raw_table import raw_file
 from panel.study.score_sheets import score_table
 from panel.study.scores_import import guess_layout, read_scores
+from tests.studies import small_study
 from tests.study.test_score_sheets import (
     BOTH,
     CODES,
@@ -368,3 +373,90 @@ def test_the_line_with_the_headings_can_be_chosen():
     assert second.header == ("assessor", *TERMS)  # and only then is it asked which prototype it is
     with pytest.raises(StudyError, match=r"no table below line 99; say on which line the headings"):
         score_table(file, heading=99)
+
+
+DAYS = {"1": "3 March", "2": "5 March", "3": "10 March"}
+
+
+def rounds_on_days(heading: str, number: str, made_up: str) -> list[list[str]]:
+    """Return three rounds of three people, of which C made up the second one on another day."""
+    rows = [["Panellist", heading, "Date", "Product", "glide", "tack"]]
+    for who, n, of in product("ABC", DAYS, ("P1", "P2")):
+        day = made_up if (who, n) == ("C", "2") else DAYS[n]
+        rows.append([who, number.format(n), f"2025-03-{int(day.split()[0]):02d}", of, f"{len(rows) % 9}.5", "4"])
+    return rows
+
+
+@pytest.mark.parametrize("heading", ["Round", "Turn", "Sitting", "Run", "Durchgang", "Tour"])
+@pytest.mark.parametrize("made_up", ["7 March", "10 March"])
+def test_who_makes_up_a_round_stays_in_it(heading: str, made_up: str):
+    table = score_table(raw_file(*csv(rounds_on_days(heading, "{}", made_up))))
+    read = read_scores(table, guess_layout(table))
+    assert read.scores.groupby("session")["assessor"].nunique().to_dict() == {"1": 3, "2": 3, "3": 3}
+    assert heading == "Sitting" or f"{heading!r} was read as the session, and not 'Date' (2 on 2 days)" in " ".join(
+        read.notes
+    )
+    asked = read_scores(table, guess_layout(table, {"session": "Date"}))
+    assert len(asked.scores["session"].unique()) == 3 + (made_up == "7 March")
+
+
+def test_rounds_of_one_day_are_replicates_and_days_of_their_own_are_sessions():
+    rows = rounds_on_days("Round", "{}", "5 March")
+    table = score_table(
+        raw_file(*csv([[*row[:2], row[2] if row[0] == "Panellist" else "2025-03-03", *row[3:]] for row in rows]))
+    )
+    layout = guess_layout(table)
+    assert (layout.session, layout.replicate) == ("Date", "Round")
+    plain = score_table(raw_file(*csv(rows)))
+    assert guess_layout(plain).session == "Date"  # a day for each round: the same either way
+
+
+@pytest.mark.parametrize("days", [("Tue 6/5", "Thu 8/5"), ("14-Jan-25", "16-Jan-25"), ("6.5.", "8.5.")])
+def test_a_column_of_days_parts_rows_that_would_repeat_each_other_whatever_it_is_called(days: tuple[str, str]):
+    rows = [["Name", "Morning", "Product", "glide", "tack"]]
+    for n, (who, day, of) in enumerate(product("ABC", days, ("P1", "P2"))):
+        rows.append([who, day, of, f"{n % 5}", f"{n % 3}.5"])
+    layout = guess_layout(score_table(raw_file(*csv(rows))))
+    assert (layout.session, layout.attributes) == ("Morning", ("glide", "tack"))
+
+
+def stop_watch(title: str, written: str) -> tuple[list[list[str]], dict[tuple[str, str, str], float]]:
+    """Return a sheet with a column for each prototype and the seconds that were written into it."""
+    codes, seconds = ("DS-10", "DS-11", "DS-12"), {}
+    rows = [[title, "", "", "", ""], ["Who", "Day", *codes]]
+    for n, (who, day) in enumerate(product("ABC", "12")):
+        took = [61 + 7 * n + 13 * k for k in range(len(codes))]
+        rows.append([who, day, *(written.format(m=s // 60, s=s % 60) for s in took)])
+        seconds |= {(who, day, code): float(s) for code, s in zip(codes, took, strict=True)}
+    return rows, seconds
+
+
+@pytest.mark.parametrize("said", ["min:s", "m:ss", "mm:ss", "in min:sec"])
+@pytest.mark.parametrize("written", ["{m}:{s:02d}", "00:{m:02d}:{s:02d}", "{m:02d}:{s:02d}:00"])
+def test_times_below_prototypes_are_seconds_of_what_the_title_says(said: str, written: str):
+    rows, seconds = stop_watch(f"dry to the touch, {said}", written)
+    file = raw_file(*book(Watch=rows, Remarks=[["two strokes"], ["arm lowered"], ["x"]], Lines=wide()))
+    table = score_table(file, "Watch")
+    read = read_scores(table, guess_layout(table)).scores
+    assert set(read["attribute"]) <= {"dry to the touch, s", "dry to the touch, in s"}
+    assert {(r.assessor, r.session, r.prototype): r.score for r in read.itertuples()} == seconds
+    told = " ".join(table.notes)
+    assert "were read as minutes and seconds" in told
+    assert "is 61 s" in told
+    assert "Other sheets were not read: Remarks, Lines." in told
+
+
+def test_times_of_which_nothing_says_what_they_are_are_refused_at_once():
+    rows, _ = stop_watch("dry to the touch", "{m}:{s:02d}")
+    with pytest.raises(StudyError, match=r"hold times such as 1:01: minutes and seconds, or of the day\? Write min:s"):
+        score_table(raw_file(*book(Watch=rows)))
+    questions = [["Who", "Q1", "Q2"], *([who, str(n % 5), str(n % 3)] for n, who in enumerate("ABCDEF"))]
+    table = score_table(raw_file(*book(Answers=questions)))
+    with pytest.raises(StudyError, match="say which column holds the prototype"):
+        read_scores(table, guess_layout(table))
+
+
+def test_times_put_into_the_scores_of_a_study_are_refused_with_what_to_do():
+    block = pd.DataFrame({"assessor": ["A"], "prototype": ["P1"], "attribute": ["dry"], "score": ["1:37"]})
+    with pytest.raises(StudyError, match=r"1 cell of score with a time such as 1:37: nothing was put in.*in seconds"):
+        put_block(small_study(), "scores", block)

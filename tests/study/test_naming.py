@@ -5,6 +5,7 @@ import math
 import pandas as pd
 import pytest
 
+from panel.study.knowledge import stated_scale
 from panel.study.naming import Naming, naming, timed_words
 from panel.study.study import Study
 
@@ -134,3 +135,25 @@ def test_differences_that_matter_are_told_as_typed_with_those_of_an_attribute_be
     assert names.margins({"FILM": 8.0, "GLIDE": 8.0}) == "8"
     assert names.margins({"FILM": 8.0, "GLIDE": 8.0, "DRY": 7.5}) == "8; drying time 7.5\u00a0s"
     assert names.margins({"DRY": 20.0}) == "drying time 20\u00a0s"
+
+
+@pytest.mark.parametrize(
+    ("heading", "words", "scale", "minutes"),
+    [
+        ("Rating 0-10", "Rating", (0, 10), None),
+        ("Glide (15 cm line scale)", "Glide", (0, 15), None),
+        ("Glide, 100 mm line", "Glide", (0, 100), None),
+        ("15 cm line scale", "15 cm line scale", (0, 15), None),
+        ("Glide along the line", "Glide along the line", None, None),
+        ("Glide (right after)", "Glide", None, 0.0),
+        ("Film, immediately after application", "Film", None, 0.0),
+        ("Film (right after drying)", "Film (right after drying)", None, None),
+        ("Film right after", "Film right after", None, None),
+    ],
+)
+def test_a_heading_gives_the_length_of_its_line_and_the_moment_right_after(heading, words, scale, minutes):
+    """Headings as people write them; common practice, no source."""
+    assert stated_scale(heading)[1] == scale
+    told, at = timed_words(heading)
+    assert (None if math.isnan(at) else at) == minutes
+    assert words == (told if minutes is not None else stated_scale(heading)[0])

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import json
+import shlex
 from dataclasses import replace
 
 import pandas as pd
@@ -17,6 +18,7 @@ from panel.study.open_study import open_study
 from panel.study.renaming import delete, rename
 from panel.study.scores_used import scores_used, with_correction
 from panel.study.study import Study
+from panel.study.table_cells import study_changes
 from tests.study.small_study import small_study
 
 
@@ -82,6 +84,7 @@ def test_what_stands_under_a_seal_keeps_its_name():
         ("prototype", "P9", "X", "no prototype 'P9'"),
         ("prototype", "P1", " ", "Write the new name"),
         ("prototype", "P1", "017", "a prototype 017 already"),
+        ("assessor", "A01", "A02", "There is an assessor A02 already"),
         ("formula", "P1", "X", "it is one of prototype"),
     ],
 )
@@ -107,3 +110,62 @@ def test_what_was_only_prepared_is_taken_out_with_a_reason():
 def test_what_was_scored_stays():
     with pytest.raises(StudyError, match=r"P1 stays: there are .*rows of scores.* about it"):
         delete(small_study(), "prototype", "P1", "ugly")
+
+
+def listing() -> Study:
+    return put_table(small_study(), "prototypes", pd.DataFrame({"prototype": ["P1", "017"], "name": ["", "old one"]}))
+
+
+def with_slip(slip: str = "p1", rows: int = 2) -> Study:
+    """Return a study in which some rows of P1 are under another spelling, as an import makes it."""
+    study = listing()
+    scores = study.table("scores").copy()
+    scores.loc[scores.index[scores["prototype"] == "P1"][:rows], "prototype"] = slip
+    listed = study.table("prototypes")
+    slipped = listed.loc[listed["prototype"] == "P1"].assign(prototype=slip)
+    tables = {**study.tables, "scores": scores, "prototypes": pd.concat([listed, slipped], ignore_index=True)}
+    return replace(study, tables=tables)
+
+
+@pytest.mark.parametrize("slip", ["p1", "P 1", "P-01", "P1 (2)"])
+def test_a_slip_of_a_name_is_joined_with_it_for_a_reason(slip: str):
+    before = with_slip(slip)
+    with pytest.raises(StudyError, match=r"If .* is a slip of it, say why \(--why REASON\)"):
+        rename(before, "prototype", slip, "P1")
+    after = rename(before, "prototype", slip, "P1", "typed in small letters")
+    assert study_changes(listing(), after) == ()
+
+
+def test_what_check_says_of_two_spellings_is_what_works():
+    (advice,) = [found.advice for found in check_study(with_slip()) if found.kind == "names_alike"]
+    words = shlex.split(advice[advice.index("rename prototype") :].partition(" --why")[0])
+    assert study_changes(listing(), rename(with_slip(), *words[1:], "a slip")) == ()
+
+
+def test_two_that_were_scored_side_by_side_or_are_told_apart_by_a_label_stay_two():
+    again = with_slip(rows=0)
+    scores = again.table("scores")
+    twice = scores.loc[scores["prototype"] == "P1"].assign(prototype="p1")
+    both = replace(again, tables={**again.tables, "scores": pd.concat([scores, twice], ignore_index=True)})
+    with pytest.raises(StudyError, match=rf"cannot become one: both are there in {len(twice)} rows of scores"):
+        rename(both, "prototype", "p1", "P1", "a slip")
+    creams = rename(rename(with_slip(), "prototype", "P1", "Cream A"), "prototype", "p1", "Cream B")
+    with pytest.raises(StudyError, match="two would become one"):
+        rename(creams, "prototype", "Cream B", "Cream A", "a slip")
+    compared = put_table(
+        again,
+        "answers",
+        pd.DataFrame({"assessor": ["C"], "prototype": ["p1"], "versus": ["P1"], "question": ["Q"], "answer": ["P1"]}),
+    )
+    with pytest.raises(StudyError, match="1 row of answers"):
+        rename(compared, "prototype", "p1", "P1", "a slip")
+
+
+def test_lists_that_contradict_each_other_are_not_joined():
+    study = with_slip()
+    listed = study.table("prototypes")
+    listed.loc[listed["prototype"] == "P1", "note"] = "with scent"
+    listed.loc[listed["prototype"] == "p1", "note"] = "without"
+    told = replace(study, tables={**study.tables, "prototypes": listed})
+    with pytest.raises(StudyError, match=r"do not say the same of P1 \(note\)"):
+        rename(told, "prototype", "p1", "P1", "a slip")

@@ -5,13 +5,18 @@ from __future__ import annotations
 import pandas as pd
 import pytest
 
+from panel.checks.all_checks import check_study
+from panel.claims.materials import Materials
 from panel.errors import StudyError
+from panel.models.consumers.agreement import count_agreement
 from panel.models.consumers.just_about_right import weigh_just_about_right
 from panel.models.consumers.liking import weigh_liking
+from panel.study.editing import put_block
 from panel.study.raw_table import raw_file, raw_table
 from panel.study.study import Study
-from panel.study.survey import read_survey, with_survey
+from panel.study.survey import read_survey, survey_table, with_survey
 from tests.studies import small_study
+from tests.study.test_score_sheets import book
 
 
 def exported(text: str):
@@ -377,7 +382,8 @@ def test_sentences_answered_by_yes_and_no_are_read_alike_and_words_to_tick_are_n
     }
     assert set(ends.values()) == {("no", "yes")}
     five = exported("who;P1: It feels soft\na;agree\nb;strongly disagree\nc;disagree")
-    assert "questions" not in with_survey(Study({}), *read_survey(five)).facts
+    (stated,) = with_survey(Study({}), *read_survey(five)).facts["questions"]
+    assert stated == {"question": "It feels soft", "kind": "agreement", "agrees": "5"}  # five points, no yes and no
 
 
 def test_a_survey_of_one_product_says_which_and_what_to_do_if_nothing_does():
@@ -412,3 +418,180 @@ def test_columns_that_name_what_was_tried_first_give_the_order(header, cells):
 def test_places_of_what_was_preferred_are_no_order_of_trying():
     text = "Respondent,First choice,Which do you prefer?\nR1,A,A\nR2,B,B\nR3,A,A"
     assert "position" not in read_survey(exported(text))[1]["kind"].tolist()
+
+
+def below_each_other(heading: str, spelled: str = "DS-14") -> str:
+    rows = [f"N{n},{of},{1 + (n + k) % 2},{5 + k}" for n in range(9) for k, of in enumerate(("DS-10", spelled))]
+    return "\n".join([f"Respondent,{heading},Order,Overall liking (1-9)", *rows])
+
+
+@pytest.mark.parametrize("heading", ["Stick", "Product", "What they had", "Colour of the cap"])
+def test_a_column_of_prototypes_of_the_study_is_the_product_whatever_its_heading(heading):
+    table, asked = read_survey(exported(below_each_other(heading, "ds-14 ")), prototypes=("DS-10", "DS-14", "DS-3"))
+    answers = with_survey(Study({}), table, asked).table("answers")
+    assert answers.groupby(["prototype", "answer"]).size().to_dict() == {("DS-10", "5"): 9, ("DS-14", "6"): 9}
+    assert set(answers["assessor"]) == {f"N{n}" for n in range(9)}
+    told = " ".join(table.notes)
+    assert (f"{heading!r} was read as the column of the product" in told) == (heading != "Product")
+    assert f"Read as the study spells it, in {heading!r}: ds-14." in told
+
+
+def test_what_was_chosen_and_figures_are_no_products():
+    chosen = exported("Respondent,First stick,Which did you like best?\nA,P1,P2\nB,P2,P2\nC,P1,P1\nD,P2,P1")
+    assert "person" in read_survey(chosen, prototypes=("P1", "P2"))[1]["kind"].tolist()
+    assert "" not in read_survey(chosen, prototypes=("P1", "P2"))[0].header
+    assert len(read_survey(chosen, prototypes=("P1", "P2"))[0].lines) == 4
+    points = exported("Respondent,It feels soft (agreement)\nA,1\nB,2\nC,1\nD,2")
+    assert read_survey(points, prototypes=("1", "2"), about="2")[1]["kind"].tolist() == ["person", "agreement"]
+
+
+def test_all_of_it_is_not_about_one_where_a_column_names_others_and_nobody_is_invented():
+    text = exported(below_each_other("Stick"))
+    with pytest.raises(StudyError, match="'Stick' names DS-10, so not all is about DS-14"):
+        read_survey(text, prototypes=("DS-10", "DS-14"), about="DS-14")
+    with pytest.raises(StudyError, match=r"18 rows of 9 people \(Respondent\), and no column says what each row is"):
+        read_survey(exported(below_each_other("Shop")), about="DS-14")
+
+
+@pytest.mark.parametrize("heading", ["Product", "Milk", "Tube", ""])
+def test_a_list_of_ticked_words_is_read_alike_whatever_the_product_is_called(heading):
+    rows = [f"{n};{{}}LM3;agree;{'soft, light' if n % 2 else 'soft, greasy'}" for n in range(8)]
+    rows = [row.format("") if heading else row.replace("{}LM3;", "") for row in rows]
+    first = f"Tester no.;{heading};" if heading else "Tester no.;"
+    text = exported("\n".join([f"{first}It is light.;It feels (tick all that fit)", *rows]))
+    table, asked = read_survey(text, prototypes=("LM0", "LM3"), about="" if heading else "LM3")
+    ticked = with_survey(Study({}), table, asked).table("answers").query("kind == 'check_all' and answer == '1'")
+    counts = ticked.groupby(["prototype", "question"]).size().to_dict()
+    assert counts == {("LM3", "soft"): 8, ("LM3", "light"): 4, ("LM3", "greasy"): 4}
+
+
+@pytest.mark.parametrize("turned", [False, True])
+def test_a_sheet_of_lines_that_say_what_numbers_stand_for_is_used(turned: bool):
+    words = ["strongly disagree", "disagree", "neither", "agree", "strongly agree"]
+    points = [*range(5, 0, -1)] if turned else [*range(1, 6)]
+    key = [[f"{point} = {word}"] for point, word in zip(points, words, strict=True)]
+    rows = [["Man", "Oil", "The razor glides over my skin."], *([f"M{n}", "PB9", str(1 + n % 5)] for n in range(10))]
+    table, asked = read_survey(
+        survey_table(raw_file(*book(answers=rows, key=key, Notes=[["half-face"]]))), prototypes=("PB9",)
+    )
+    answers = with_survey(Study({}), table, asked).table("answers").set_index("assessor")["answer"].astype(int)
+    assert answers.to_dict() == {f"M{n}": 1 + 4 - n % 5 if turned else 1 + n % 5 for n in range(10)}
+    told = " ".join(table.notes)
+    assert "was read from the sheet 'key'" in told
+    assert "Other sheets were not read: Notes." in told
+
+
+# Which end of bare numbers agrees: the words of the file, of a key beside it or of the study say so, else it is told.
+
+NUMBERS = "Person;P1: It spreads well\n" + "\n".join(f"R{n};{5 if n < 48 else 1}" for n in range(60))
+SPREADS = {"question": "It spreads well", "kind": "agreement"}
+
+
+def counted_as_agreed(study: Study) -> int:
+    by_question = count_agreement(study).statements.set_index("question")["agreed"]
+    materials = Materials(study, ())
+    assert materials.agreed("P1", "It spreads well").agreed == by_question["It spreads well"]
+    return int(by_question["It spreads well"])
+
+
+def agreement_findings(study: Study) -> list[str]:
+    return [each.kind for each in check_study(study) if each.kind.startswith("agreement")]
+
+
+def in_numbers(facts: dict[str, object] | None = None, text: str = NUMBERS) -> Study:
+    table, asked = read_survey(exported(text))
+    asked.loc[asked["question"] == "It spreads well", "kind"] = "agreement"
+    return with_survey(Study({}, facts or {}), table, asked)
+
+
+@pytest.mark.parametrize("before", [True, False])
+@pytest.mark.parametrize(
+    ("ends", "agreed", "found"),
+    [
+        (("agree completely", "disagree completely"), 12, ["agreement_from_one"]),
+        (("stimme gar nicht zu", "stimme voll zu"), 48, []),
+        (("no", "yes"), 48, []),
+        (("", ""), 48, ["agreement_not_stated"]),
+        (("left", "right"), 48, ["agreement_not_stated"]),
+        (("agree", "strongly agree"), 48, ["agreement_not_stated"]),
+    ],
+)
+def test_bare_numbers_are_counted_as_the_ends_say(before, ends, agreed, found):
+    block = pd.DataFrame([{"question": "It spreads well", "low_end": ends[0], "high_end": ends[1]}])
+    stated = {"questions": [SPREADS | {"low_end": ends[0], "high_end": ends[1]}]}
+    study = in_numbers(stated) if before else put_block(in_numbers(), "questions", block)
+    assert counted_as_agreed(study) == agreed
+    assert agreement_findings(study) == found
+    read = "1 read as full agreement" if agreed == 12 else "5 read as full agreement"
+    assert count_agreement(study).agrees[0].startswith(read)
+
+
+def test_numbers_are_counted_as_a_sheet_beside_them_says():
+    rows = [row.split(";") for row in NUMBERS.splitlines()]
+    turned = ["agree completely", "rather agree", "neither nor", "rather disagree", "disagree completely"]
+    for words, agreed in ((turned, 12), (turned[::-1], 48)):
+        key = [[str(point), word] for point, word in enumerate(words, 1)]
+        table, asked = read_survey(survey_table(raw_file(*book(answers=rows, key=[*key, ["all tried P1"]]))))
+        assert asked["kind"].tolist() == ["person", "agreement"]
+        study = with_survey(Study({}), table, asked)
+        assert (counted_as_agreed(study), agreement_findings(study)) == (agreed, [])
+    lines = [["1 = agree completely, 5 = disagree completely"], *rows]
+    with pytest.raises(StudyError, match="the sheet 'key' something else"):
+        survey_table(raw_file(*book(answers=lines, key=[["1", "disagree completely"], ["5", "agree completely"]])))
+
+
+def test_what_came_in_words_is_not_turned_by_ends_written_later_and_they_are_contradicted():
+    rows = "\n".join(f"R{n};{'strongly agree' if n < 48 else 'disagree'}" for n in range(60))
+    study = in_numbers(text=f"Person;P1: It spreads well\n{rows}")
+    ends = pd.DataFrame([{"question": "It spreads well", "low_end": "strongly agree", "high_end": "disagree"}])
+    study = put_block(study, "questions", ends)
+    assert len(study.facts["questions"]) == 1
+    assert (counted_as_agreed(study), agreement_findings(study)) == (48, ["agreement_contradicted"])
+
+
+def test_an_answer_is_told_with_its_apostrophe():
+    said = ("agree", "can\u2019t say", "agree", "can't say")
+    rows = "\n".join(f"R{n};{said[n % 4]}" for n in range(12))
+    asked = read_survey(exported(f"Person;P1: It feels soft\n{rows}"))[1]
+    told = asked.loc[asked["kind"] == "agreement", "noticed"].iloc[0]
+    assert "can't say" in told
+    assert "can t" not in told
+
+
+AGREED = ["strongly agree", "agree", "neither", "disagree", "strongly disagree"]  # the points of the key are turned
+KEYS = {
+    "lines": [[f"{point} = {words}"] for point, words in enumerate(AGREED, 1)],
+    "lines with a colon": [[f"{point}: {words}"] for point, words in enumerate(AGREED, 1)],
+    "a cell each, and a note": [*([str(point), words] for point, words in enumerate(AGREED, 1)), ["half-face"]],
+    "one line": [["1 = strongly agree, 5 = strongly disagree"]],
+    "a table": [["Code", "Meaning"], *([str(point), words] for point, words in enumerate(AGREED, 1))],
+}
+
+
+@pytest.mark.parametrize("way", [*KEYS, "above the table"])
+def test_a_key_of_agreement_is_read_whatever_its_layout_and_says_nothing_of_ages_and_liking(way: str):
+    heads = ["Man", "Oil", "Age group", "Session", "It glides well.", "Overall liking (1-9)"]
+    rows = [heads, *([f"M{n}", "PB9", str(1 + n % 5), "1", str(1 + n % 5), str(1 + n % 4)] for n in range(10))]
+    sheets = {"answers": rows, "key": KEYS[way]} if way in KEYS else {"answers": [*KEYS["one line"], *rows]}
+    table, asked = read_survey(survey_table(raw_file(*book(**sheets))), prototypes=("PB9",))
+    assert asked["column"].tolist()[1] == "PB9: Age group"
+    assert asked["kind"].tolist()[3:] == ["agreement", "liking"]
+    answers = with_survey(Study({}), table, asked).table("answers")
+    glides = answers.loc[answers["kind"] == "agreement"].set_index("assessor")["answer"].astype(int)
+    assert glides.to_dict() == {f"M{n}": 5 - n % 5 for n in range(10)}
+    assert sorted(answers.loc[answers["kind"] == "liking", "answer"].unique()) == ["1", "2", "3", "4"]
+    told = " ".join(table.notes)
+    assert "not read" not in told
+    assert "was read from the sheet 'key'" in told or (way not in KEYS and "was read from beside the table" in told)
+
+
+def test_a_key_of_liking_names_no_session():
+    words = ["dislike extremely", "dislike", "neither like nor dislike", "like", "like extremely"]
+    key = [[f"{point} = {said}"] for point, said in zip((1, 3, 5, 7, 9), words, strict=True)]
+    rows = [
+        ["Man", "Session", "P1: liking"],
+        *([f"M{n}", str(1 + 2 * (n % 2)), str(1 + 2 * (n % 5))] for n in range(10)),
+    ]
+    table = survey_table(raw_file(*book(answers=rows, key=key)))
+    assert set(table.column("Session")) == {"1", "3"}
+    assert table.header[2].startswith("P1: liking (1=dislike extremely, 9=like extremely")

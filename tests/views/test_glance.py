@@ -221,3 +221,19 @@ def test_why_no_sentence_may_be_said_is_told_where_none_was_stamped(answers):
     told = tell_glance(Answers(Study(dict(answers.study.tables) | {"claims": claims}, answers.study.facts)))
     assert told.may == ()
     assert told.may_not == f"{len(claims)} sentences may not be said as they stand: not stamped before the data."
+
+
+def test_where_nothing_can_be_proposed_the_step_says_so_and_proposes_to_plan():
+    rows = [
+        (prototype, ingredient, percent, kind)
+        for prototype, amounts in {"P1": (40, 0), "017": (20, 20)}.items()
+        for ingredient, percent, kind in (
+            ("Aqua", 60, "other"),
+            ("Squalane", amounts[0], "emollient"),
+            ("Isopropyl Myristate", amounts[1], "emollient"),
+        )
+    ]
+    study = small_study({"benchmark": "P1"})
+    formulas = pd.DataFrame(rows, columns=["prototype", "ingredient", "percent", "kind"])
+    told = tell_glance(Answers(replace(study, tables={**study.tables, "formulas": formulas})))
+    assert told.step == "Plan prototypes with other swaps: from those that were tested none can be proposed."

@@ -13,6 +13,7 @@ from panel.models.consumers.answers import AnswerGrid, QuestionFacts, answer_gri
 from panel.stats.answers.binomial import exact_interval, minimum_count, upper_tail, wilson_interval
 from panel.stats.arrays import Array
 from panel.stats.comparing.multiplicity import ALPHA, LEVEL, below, holm
+from panel.study.scores_used import agreement_words
 from panel.study.study import Study
 from panel.words import level_words, typed_share
 
@@ -46,6 +47,8 @@ class Agreement:
     without_foil
         `prototype question agreed base share lost`: the counts again without those who agreed with an untrue
         statement; `lost` is how many of the agreed were theirs.
+    agrees
+        Which point was read as full agreement, and whether the study says so.
     method, notes
         How it was done, and what to know before trusting it.
     """
@@ -54,6 +57,7 @@ class Agreement:
     bars: pd.DataFrame
     foils: pd.DataFrame
     without_foil: pd.DataFrame
+    agrees: tuple[str, ...]
     method: str
     notes: tuple[str, ...]
 
@@ -79,6 +83,7 @@ def count_agreement(study: Study) -> Agreement:
         foils=foils,
         without_foil=_without_foil(grid, statements),
         method=_method(len(bars)),
+        agrees=tuple(agreement_words(study)),
         notes=(*grid.notes(), *bar_notes, *_notes(statements, foils)),
     )
 

@@ -85,9 +85,11 @@ def count_check_all(study: Study) -> CheckAll:
     """
     grid = answer_grid(study, "check_all")
     if len(grid.prototypes) < 2:
+        rows = _shares(grid).sort_values("ticked", ascending=False, kind="stable")
+        ticks = [f"{term} {x} of {n}" for term, x, n in zip(rows["term"], rows["ticked"], rows["base"], strict=True)]
         raise ModelError(
-            f"All check-all answers are about {grid.prototypes[0]}. Terms are compared between prototypes: ask about "
-            "at least two."
+            f"All check-all answers are about {grid.prototypes[0]}. Ticked: {', '.join(ticks)}. Terms are compared "
+            "between prototypes: ask about at least two."
         )
     tests = cochran_tests(grid.values)
     shares = _shares(grid)

@@ -37,7 +37,15 @@ from panel.stats.formulas.composition import (
     sizes_of_moves,
 )
 from panel.stats.mixed.inference import widened
-from panel.study.formulas import SAME_AMOUNT, blend_rounding, emollient_blend, formula_pairs, oriented, swap_table
+from panel.study.formulas import (
+    SAME_AMOUNT,
+    blend_rounding,
+    emollient_blend,
+    formula_pairs,
+    joint_changes,
+    matched_pairs,
+    swap_table,
+)
 from panel.study.scores_used import scores_used
 from panel.study.study import Study, kept
 from panel.words import format_list, level_digits
@@ -109,9 +117,7 @@ def trace_swaps(study: Study) -> TracedSwaps:
     blend = _blend(study)
     descriptors = find_descriptors(study)
     scores = _sittings(study, tuple(blend.index))
-    differing = formula_pairs(study)
-    pairs = oriented(differing.loc[differing["kind"] == "swap"])
-    together = oriented(differing.loc[differing["kind"] == "joint"])
+    differing, pairs, together = formula_pairs(study), matched_pairs(study), joint_changes(study)
     confounds = find_confounds(study)
     spread = _own_batch_spread(study, confounds)
     members = pd.concat([pairs, together], ignore_index=True)

@@ -219,8 +219,9 @@ def _tested(
 
 def _said(rows: pd.DataFrame, attributes: pd.DataFrame) -> pd.DataFrame:
     """Return differences whose words say where sessions or groups of assessors do not show them alike."""
-    seen = attributes.loc[attributes["differently"] != ""].set_index("attribute")["differently"]
-    if seen.empty:
+    columns = (attributes[name].tolist() for name in ("attribute", "differently"))
+    seen = {name: words for name, words in zip(*columns, strict=True) if words}
+    if not seen:
         return rows
     of, told = rows["attribute"].map(seen), rows["verdict"] != CANNOT_TELL
     return rows.assign(said=rows["said"].mask(told & of.notna(), rows["said"] + ", not alike in all " + of))

@@ -122,6 +122,9 @@ class ScoreArray:
     covariates: Mapping[str, Codes]
 
 
+_OF_SAMPLE = ("assessor", "prototype", "session", "replicate", "batch")
+
+
 def score_array(
     scores: Numbered,
     prototypes: tuple[str, ...],
@@ -137,38 +140,53 @@ def score_array(
     decides nothing, not even which part of a factor is left out.
     """
     facts = {name: _in_natural_order(labels) for name, labels in (covariates or {}).items()}
-    codes, levels = {}, {}
-    for column in ("assessor", "prototype", "session", "replicate", "batch", "attribute"):
-        code, names = batches if batches and column == "batch" else scores[column]
-        orders = {"prototype": prototypes, "attribute": attributes}
-        order = natural_order(names) if column == "session" else orders.get(column)
-        codes[column] = code if order is None else placed(code, names, order)
-        levels[column] = tuple(str(name) for name in (names if order is None else order))
-    sample = codes["assessor"]
-    for column in ("prototype", "session", "replicate", "batch"):
-        sample = sample * len(levels[column]) + codes[column] if len(levels[column]) > 1 else sample
+    columns = {name: scores[name] for name in (*_OF_SAMPLE, "attribute")} | ({"batch": batches} if batches else {})
+    orders = {"prototype": prototypes, "attribute": attributes, "session": natural_order(columns["session"][1])}
+
+    def placed_at(name: str, rows: Codes | slice) -> Codes:
+        code, names = columns[name]
+        return placed(code[rows], names, orders.get(name, names))
+
+    apart = [name for name in _OF_SAMPLE if len(orders.get(name, columns[name][1])) > 1]
+    begins = _beginnings([columns[name][0] for name in apart] + list(facts.values()), len(scores.frame))
+    sample = np.zeros(len(begins), dtype=np.intp)
+    for name in apart:
+        sample = sample * len(orders.get(name, columns[name][1])) + placed_at(name, begins)
     for of in facts.values():  # what differs in them is another sample, whatever the order of the rows
-        sample = sample * (int(of.max(initial=0)) + 1) + of
-    attribute = codes["attribute"]
-    repeat = _times_seen(sample * len(attributes) + attribute)
-    row, samples = _ranked(sample * (int(repeat.max(initial=0)) + 1) + repeat)
-    begins = np.flatnonzero(np.diff(row, prepend=-1))[::-1]  # those of one sample often follow each other
+        sample = sample * (int(of.max(initial=0)) + 1) + of[begins]
+    ranks, samples = _ranked(sample)
+    row, attribute = np.repeat(ranks, np.diff(begins, append=len(scores.frame))), placed_at("attribute", slice(None))
+    cell = row * len(attributes) + attribute
+    if (repeat := _times_seen(cell)).any():
+        row, samples = _ranked(row * (int(repeat.max()) + 1) + repeat)
+        cell = row * len(attributes) + attribute
+    begins = _beginnings([row], len(row))[::-1]  # those of one sample often follow each other
     first = np.empty(samples, dtype=np.intp)
     first[row[begins]] = begins
-    spread = np.full((len(first), len(attributes)), np.nan)
-    spread[row, attribute] = scores.frame["score"].to_numpy(dtype=float)
+    spread = np.full(samples * len(attributes), np.nan)
+    spread[cell] = scores.frame["score"].to_numpy(dtype=float)
+    levels = {name: tuple(str(level) for level in orders.get(name, columns[name][1])) for name in columns}
     return ScoreArray(
-        codes["assessor"][first],
-        codes["prototype"][first],
-        codes["session"][first],
-        codes["batch"][first],
+        placed_at("assessor", first),
+        placed_at("prototype", first),
+        placed_at("session", first),
+        placed_at("batch", first),
         levels["assessor"],
         levels["prototype"],
         levels["session"],
         levels["attribute"],
-        spread,
+        spread.reshape(samples, len(attributes)),
         {name: of[first] for name, of in facts.items()},
     )
+
+
+def _beginnings(codes: Sequence[Codes], n: int) -> Codes:
+    """Return the rows of `n` at which one of the codes is another than in the row before."""
+    begins = np.zeros(n, dtype=bool)
+    begins[:1] = True
+    for code in codes:
+        begins[1:] |= code[1:] != code[:-1]
+    return np.flatnonzero(begins)
 
 
 def _in_natural_order(labels: pd.Series) -> Codes:
@@ -186,8 +204,11 @@ def _ranked(key: Codes) -> tuple[Codes, int]:
 
 def _times_seen(key: Codes) -> Codes:
     """Return how often each key stood in the rows before."""
-    if int(key.max(initial=0)) <= 4 * len(key) and np.bincount(key).max(initial=0) <= 1:  # quicker than to sort
-        return np.zeros(len(key), dtype=np.intp)
+    if (most := int(key.max(initial=0))) <= 4 * len(key):  # quicker than to sort
+        there = np.zeros(most + 1, dtype=bool)
+        there[key] = True
+        if np.count_nonzero(there) == len(key):
+            return np.zeros(len(key), dtype=np.intp)
     order = np.argsort(key, kind="stable")
     starts = np.flatnonzero(np.r_[True, np.diff(key[order]) != 0]) if len(key) else np.zeros(0, dtype=np.intp)
     seen = np.empty(len(key), dtype=np.intp)

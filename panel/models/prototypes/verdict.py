@@ -147,8 +147,8 @@ def with_deciding(
 
 def _beside(frame: pd.DataFrame, columns: Mapping[str, Any]) -> pd.DataFrame:
     """Return `frame` with these columns behind its own; many at a time are quicker than one after another."""
-    own = frame.drop(columns=list(columns), errors="ignore")
-    return pd.concat([own, pd.DataFrame(columns, index=frame.index)], axis=1)
+    own: dict[str, Any] = {str(name): cells.array for name, cells in frame.items() if name not in columns}
+    return pd.DataFrame(own | dict(columns), index=frame.index)
 
 
 def _picked(words: Sequence[str], places: Codes) -> pd.api.extensions.ExtensionArray:
@@ -187,8 +187,10 @@ def attribute_verdicts(
     untold = {name: why for name, why in zip(reversed(names), reversed(because), strict=True) if name not in told}
     inside = (lost & pairs["estimate"].notna()).tolist()
     taken_in = dict(reversed([row[:2] for row in zip(names, because, inside, strict=True) if row[2]]))
-    clearest = pairs.loc[~lost].groupby("attribute")["p_adjusted"].min()
-    beside = np.where(np.isin(own, list(taken_in)), clearest.reindex(own).fillna(0.0), 0.0)
+    beside = np.zeros(len(own))
+    if taken_in:
+        clearest = pairs.loc[~lost].groupby("attribute")["p_adjusted"].min()
+        beside = np.where(np.isin(own, list(taken_in)), clearest.reindex(own).fillna(0.0), 0.0)
     p_adjusted = serial_gatekeeping(np.maximum(attributes["p_value"].to_numpy(), beside), place)
     shut = np.flatnonzero(~below(p_adjusted) & np.isfinite(p_adjusted))
     gate = shut[np.argsort(place[shut], kind="stable")][:1]
@@ -341,8 +343,9 @@ def seen_differently(study: Study) -> dict[str, str]:
     used = scores_used(study).numbered
     codes, names = zip(*(used[column] for column in ("assessor", "prototype", "session", "attribute")), strict=True)
     shape = tuple(map(len, names))
-    listed = study.table("assessors").drop_duplicates("assessor").set_index("assessor")["group"]
-    group = listed.reindex(names[0]).fillna("").to_numpy(object)
+    people = study.table("assessors")
+    group_of = dict(zip(reversed(people["assessor"].tolist()), reversed(people["group"].tolist()), strict=True))
+    group = np.array([group_of.get(name, "") for name in names[0]], dtype=object)
     asked = [("sessions", None)] * (shape[2] > 1) + [("groups of assessors", group)] * (len({*group} - {""}) > 1)
     if not asked or not np.prod(shape, dtype=float) <= _LARGEST_FILL * len(codes[0]):
         return {}

@@ -244,7 +244,8 @@ def intercept_design(response: Array, fixed: Array, group: Codes) -> _InterceptD
     w_w, n_scores = np.empty((q, p + 1, p + 1)), np.empty(q)
     times, sums = np.zeros((q, largest)), np.zeros((q, largest, p + 1, p + 1))
     for rows, chosen in missing_patterns(response):
-        w = np.hstack([fixed[rows], response[rows][:, chosen]])
+        whole = rows.all() and len(chosen) == q  # copied once only
+        w = np.hstack([fixed, response] if whole else [fixed[rows], response[rows][:, chosen]])
         w_w[chosen] = each_response(w.T @ w, p)
         n_scores[chosen] = len(w)
         of = group[rows]

@@ -111,7 +111,7 @@ def tell_agreement(result: Agreement, names: Naming) -> Told:
             "Share of consumers who agreed with each statement, with intervals and bars; the table has the numbers.",
             partial(_figure, result),
         ),
-        mind=(*yes_saying[:1], *dropped),
+        mind=(*yes_saying[:1], *dropped, *result.agrees),
         table=_BARS,
         drawers=(
             drawer("Against the bars", _BARS),

@@ -208,7 +208,7 @@ _FONT = 9.0  # points
 _MOST_LINES = 5
 _POINTS = 72.0  # to the inch
 _HEIGHT, _BOTTOM, _LEFT, _GAP = 3.2, 0.6, 0.75, 0.12  # inches
-_DASHES = ("-", (0, (6, 2)), (0, (2, 2)), (0, (6, 2, 2, 2)), (0, (1, 1)))
+_DASHES: tuple[str | tuple[int, tuple[int, ...]], ...] = ("-", (0, (6, 2)), (0, (2, 2)), (0, (6, 2, 2, 2)), (0, (1, 1)))
 _APART = 0.06  # of the height, between two labels
 
 
