@@ -34,7 +34,7 @@ _TITLES = {
     "agreement": "Agreement",
 }
 _LIKING = (
-    *("tests", "means", "pairs", "versus", "distribution", "boxes", "lost", "serving", "positions", "by_order"),
+    *("tests", "means", "pairs", "versus", "distribution", "boxes", "lost", "serving", "positions"),
     *("question", "benchmark", "same_everywhere", "variances", "method", "notes"),
 )
 _SEGMENTS = ("steps", "consumers", "means", "divided", "alike", "left_out", "n_groups", "why_one", "order", "n_grouped")

@@ -239,7 +239,6 @@ _TEST_WORDS = {
     "Friedman": "Friedman's test of the ranks",
     "Durbin": "Durbin's test of the ranks",
     "Skillings-Mack": "Skillings and Mack's test of the ranks",
-    "cumulative logit": "the model that uses only the order of the nine points",
 }
 
 
