@@ -258,7 +258,7 @@ def _counted(number: int) -> str:
 # What does the study say about its consumer questions: wording, ends, attribute, bar, and which one is untrue?
 
 
-_BEFOREHAND = ("expected", "looks", "margin")
+_BEFOREHAND = ("expected", "margin")
 
 
 @dataclass(frozen=True, slots=True)
@@ -301,7 +301,7 @@ def recorded_questions(study: Study, kind: str) -> dict[str, dict[str, Any]]:
     The fact is a list of `{question, kind, words, ...}`, or names with `{kind, words, ...}`; an entry without a kind
     holds for every kind, the first of a name counts. What cannot be read as such is left out. What was recorded after
     the unblinding (`recorded_on` later than the first opening of the key) is marked `late` and loses what only counts
-    beforehand: `expected`, `looks` and `margin`.
+    beforehand: `expected` and `margin`.
     """
     given = study.facts.get("questions", [])
     if isinstance(given, Mapping):
