@@ -44,11 +44,9 @@ def decide(study: Path, weight: tuple[str, ...], seed: int, everything: bool, as
             "unmet",
             "gates",
             "pairs",
-            "front",
             "windows",
             "divided",
             "weight_changes",
-            "weight_shares",
         )
         content = parts_of(result, *frames, "choice", "contenders", "benchmark", "nobody_meets")
         content |= {"windows_read_as": result.profile.read_as, "decisions": answers.study.table("decisions")}
