@@ -38,7 +38,7 @@ class Liking:
     tests
         `test statistic df df_error p_value n_consumers n_answers differs`: that no prototype is liked better. `mixed
         model` is the main one; `mixed model, corrected` allows for pairs that divide people unequally; beside it the
-        ranks (`Friedman`, `Durbin` or `Skillings-Mack`; `statistic` is chi-square, for Durbin F).
+        ranks (`Friedman` or `Skillings-Mack`; `statistic` is chi-square).
     means
         `prototype n raw_mean estimate std_error df ci_low ci_high letters`: mean liking; the estimate takes out who
         tried what. Two prototypes that share a letter cannot be separated (verdicts of `pairs`

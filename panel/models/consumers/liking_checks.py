@@ -27,7 +27,7 @@ _NOTHING = 1e-9  # of the size of an effect's columns: what is left beside the o
 def ranks_beside(frame: pd.DataFrame) -> tuple[list[dict[str, Any]], str, str, list[str]]:
     """Rank the prototypes within each consumer: Friedman's test on complete rows, unless most rows have gaps.
 
-    Where more than half of the consumers have gaps by design, Durbin's test or that of Skillings and Mack uses them.
+    Where more than half of the consumers have gaps by design, the test of Skillings and Mack uses them.
     Returns its row among the tests (none where there is no test), why it loses the other consumers, how, and notes.
     """
     complete = frame.notna().all(axis=1)
@@ -42,11 +42,12 @@ def ranks_beside(frame: pd.DataFrame) -> tuple[list[dict[str, Any]], str, str, l
     name, n_answers = str(found["method"]), int(used.notna().to_numpy().sum())
     row = {
         "test": name,
-        **{key: float(found[key]) for key in ("statistic", "df", "df_error", "p_value")},
+        **{key: float(found[key]) for key in ("statistic", "df", "p_value")},
+        "df_error": np.nan,
         "n_consumers": n,
         "n_answers": n_answers,
     }
-    kind = "exact" if found["exact"] else "F" if name == "Durbin" else "chi-square"
+    kind = "exact" if found["exact"] else "chi-square"
     lost = len(frame) - n
     why = "did not try every prototype" if name == FRIEDMAN else "tried one prototype only"
     return [row], why if lost else "", f"{name}'s test of the ranks within each consumer ({kind} p-value)", []
