@@ -32,7 +32,7 @@ KIND_WORDS = {
     "agreement": "agreement",
 }
 """What answers of each kind are called."""
-NOT_WHOLE, NOT_A_NUMBER = "not a whole number", "not a number"
+_NOT_WHOLE, _NOT_A_NUMBER = "not a whole number", "not a number"
 _ROW_COLUMNS = ["assessor", "prototype", "answer", "session", "position", "replicate"]
 _UNREAD_COLUMNS = ["assessor", "prototype", "question", "answer", "session", "why"]
 
@@ -124,11 +124,11 @@ def _values(texts: pd.Series, low: float, high: float) -> tuple[np.ndarray, np.n
     read = read_numbers([str(text) for text in distinct])
     value, why = read.values.copy(), np.full(len(distinct), "", dtype=object)
     for place in read.reasons:
-        why[place] = NOT_A_NUMBER
+        why[place] = _NOT_A_NUMBER
     outside = np.isfinite(value) & ((value < low) | (value > high))
     why[outside] = f"outside {low:.0f} to {high:.0f}"
     broken = np.isfinite(value) & ~outside & (value != np.rint(value))
-    why[broken] = NOT_WHOLE
+    why[broken] = _NOT_WHOLE
     value[outside | broken] = np.nan
     return value[code], why[code]
 

@@ -240,7 +240,7 @@ _FEW_EXPECTED = 5.0  # counts below this are few for chi-square
 
 
 @dataclass(frozen=True, eq=False, slots=True)
-class Correspondence:
+class _Correspondence:
     """A table of counts (i, j) on min(i, j) - 1 components.
 
     `correlations` canonical correlations; `inertias` their squares; `total_inertia` = `chi_square` / n; `rows` (i, m)
@@ -260,7 +260,7 @@ class Correspondence:
     few_expected: float
 
 
-def correspondence(counts: ArrayLike) -> Correspondence:
+def correspondence(counts: ArrayLike) -> _Correspondence:
     """Analyse a table of counts of at least two rows and two columns.
 
     Raises
@@ -283,7 +283,7 @@ def correspondence(counts: ArrayLike) -> Correspondence:
     columns = right[:m].T * singular[:m] / np.sqrt(c)[:, None]
     sign = np.where(rows[np.abs(rows).argmax(axis=0), np.arange(m)] < 0, -1.0, 1.0)
     total = float(((share - expected) ** 2 / expected).sum())
-    return Correspondence(
+    return _Correspondence(
         correlations=singular[:m],
         inertias=singular[:m] ** 2,
         total_inertia=total,
