@@ -152,7 +152,6 @@ PLANNED: Question[PlannedDifferences] = Question(
     "models.prototypes.alike:planned_differences",
     "Looking at the planned differences ...",
     uses={"result": _FOUND},
-    settings=("chosen",),
 )
 ALIKE: Question[Alike] = Question(
     "alike",
