@@ -200,7 +200,7 @@ def trace(study: Path, seed: int, everything: bool, as_json: bool) -> None:
     following = answers.next
     if as_json:
         content: dict[str, Any] = {"moves": traced.n_moves, "singular_values": traced.moves}
-        content |= parts_of(traced, "aliases", "swaps", "joint", "interactions", "pairs", "unpaired")
+        content |= parts_of(traced, "aliases", "swaps", "joint", "interactions", "pairs")
         content["descriptors"] = described.values
         content |= {"verdicts": ladder.verdicts, "prediction": ladder.prediction, "seed": seed}
         nothing = isinstance(following, NoAnswer)

@@ -55,8 +55,8 @@ class AnswersRead:
     unread
         `assessor prototype question answer session why`: answers that are there and could not be read, or lie outside
         the scale. A blank is no answer and is not listed.
-    n_consumers, n_complete
-        How many consumers gave an answer that was read, and how many of them gave one for every prototype.
+    n_consumers
+        How many consumers gave an answer that was read.
     n_repeated
         How many times a consumer answered more than once for a prototype.
     """
@@ -67,7 +67,6 @@ class AnswersRead:
     questions: tuple[str, ...]
     unread: pd.DataFrame
     n_consumers: int
-    n_complete: int
     n_repeated: int
 
 
@@ -113,7 +112,6 @@ def numeric_answers(study: Study, kind: Kind, question: str | None = None) -> An
         questions=questions,
         unread=own.assign(why=why).loc[why != "", _UNREAD_COLUMNS].reset_index(drop=True),
         n_consumers=len(frame),
-        n_complete=int(frame.notna().all(axis=1).sum()),
         n_repeated=n_repeated,
     )
 

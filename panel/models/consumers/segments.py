@@ -74,7 +74,6 @@ class Segments:
     left_out: pd.DataFrame
     why_one: str
     order: pd.DataFrame
-    n_grouped: int
     method: str
     notes: tuple[str, ...]
 
@@ -128,7 +127,6 @@ def find_segments(study: Study, rng: np.random.Generator, *, question: str | Non
         ),
         why_one=why,
         order=order,
-        n_grouped=len(used),
         method=_method(needed),
         notes=tuple(_notes(answers, used, needed, len(groups))),
     )

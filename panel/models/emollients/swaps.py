@@ -73,8 +73,6 @@ class TracedSwaps:
         The matched pairs behind it: `removed added percent prototype versus swap`.
     members
         `pairs` and the matched pairs behind the joint changes, with the same columns.
-    unpaired
-        Pairs of prototypes that are no swap: `prototype versus kind removed added percent`.
     confounds
         What the swaps cannot be told from.
     margins
@@ -91,7 +89,6 @@ class TracedSwaps:
     interactions: pd.DataFrame
     pairs: pd.DataFrame
     members: pd.DataFrame
-    unpaired: pd.DataFrame
     confounds: Confounds
     margins: Mapping[str, float]
     method: str
@@ -128,7 +125,6 @@ def trace_swaps(study: Study) -> TracedSwaps:
         interactions=_interactions(scores, pairs),
         pairs=pairs,
         members=members,
-        unpaired=differing.loc[~differing["kind"].isin(["swap", "joint"])].reset_index(drop=True),
         confounds=confounds,
         margins=study.margins(),
         method=_method(len(effects)) + (f" {spread.sentence}" if spread.sd else ""),
