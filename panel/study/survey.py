@@ -16,7 +16,6 @@ from panel.study.editing import put_block
 from panel.study.file_names import BAR, cards_as_table, sitting
 from panel.study.knowledge import (
     asked_words,
-    bare_question,
     heading_words,
     is_called,
     known_answers,
@@ -159,8 +158,8 @@ def read_survey(
     heads = [(name, found[0] if (found := words.search(name)) else about) for name in table.header]
     asks = {name: typed_question(without_names(words, asked_words(name))) for name in table.header}
     asks |= items_beside(table.header, words)
-    spelled = {bare_question(question): question for question in reversed(asks.values())}  # other signs, or none
-    asks = {name: spelled[bare_question(question)] for name, question in asks.items()}
+    spelled = {_bare_question(question): question for question in reversed(asks.values())}  # other signs, or none
+    asks = {name: spelled[_bare_question(question)] for name, question in asks.items()}
     asked = [(name, of, asks[name]) for name, of in heads]
     together: dict[str, list[str]] = {}
     for name, of, question in asked:
@@ -572,3 +571,8 @@ def _answers(
     pair = {"prototype": named[0], "versus": named[1]} if kind == "preference" else {"prototype": of, "versus": ""}
     frame = pd.DataFrame({"assessor": people, "answer": given})
     return frame.assign(**pair, question=row["question"].strip(), kind=kind)
+
+
+def _bare_question(words: str) -> str:
+    """Return words without the signs between them."""
+    return re.sub(r"[\W_]+", " ", words).strip()

@@ -43,7 +43,6 @@ from panel.models.decision.windows import (
     draw_panels,
     judge_together,
     judge_windows,
-    window_distance,
 )
 from panel.models.prototypes.alike import smallest_difference
 from panel.models.prototypes.differences import Differences, confound_notes, find_differences
@@ -180,7 +179,7 @@ def _unmet(rows: pd.DataFrame, *, by_benchmark: bool) -> pd.DataFrame:
     outside = rows.loc[rows["read_met"] == 0].reset_index(drop=True)
     read = ("difference", "versus_low", "versus_high") if by_benchmark else ("estimate", "target_low", "target_high")
     mean, low, high = (outside[name].to_numpy(float) for name in read)
-    return outside.assign(distance=window_distance(mean, low, high))
+    return outside.assign(distance=_window_distance(mean, low, high))
 
 
 def _pairs(ranking: pd.DataFrame, drawn: PanelDraws, desirabilities: Array, liking: LikingDraws | None) -> pd.DataFrame:
@@ -433,3 +432,10 @@ def _ask_names(study: Study, chosen: str, runner_up: str) -> None:
         raise StudyError(f"The runner-up {runner_up!r} is no prototype of this study. Choose one, or leave it empty.")
     if runner_up and runner_up == chosen:
         raise StudyError(f"{chosen} cannot be chosen and come next as well. Leave the runner-up empty.")
+
+
+def _window_distance(estimate: Array, low: Array, high: Array) -> Array:
+    """Return how far each mean lies outside its window, scale units; 0 inside, NaN where it is not known."""
+    below = np.where(np.isnan(low), 0.0, low - estimate)
+    above = np.where(np.isnan(high), 0.0, estimate - high)
+    return np.asarray(np.maximum(np.maximum(below, above), 0.0) + 0.0 * estimate)

@@ -18,7 +18,6 @@ from panel.models.prototypes.verdict import (
     DIFFERS,
     EQUIVALENT,
     WOULD_BE,
-    out_of_turn,
     untold_pairs,
     with_deciding,
 )
@@ -85,7 +84,7 @@ def find_alike(study: Study, result: Differences, pairs: Sequence[tuple[str, str
     rows = rows.assign(margin=rows["attribute"].map(result.margins).astype(float)).dropna(subset=["margin"])
     direction = _directions(study, rows["attribute"])
     equal = EQUIVALENT if result.margin_stated else WOULD_BE
-    rows = rows.assign(open=untold_pairs(rows, result.confounds), out_of_turn=out_of_turn(rows, result.attributes))
+    rows = rows.assign(open=untold_pairs(rows, result.confounds), out_of_turn=_out_of_turn(rows, result.attributes))
     return Alike(
         differences=_tested(rows, direction, equal),
         margin_stated=result.margin_stated,
@@ -226,7 +225,7 @@ def planned_differences(study: Study, result: Differences) -> PlannedDifferences
     half = stdtrit(planned["df"].to_numpy(float), (1 + LEVEL) / 2) * planned["std_error"]
     rows = with_deciding(planned).assign(ci_low=planned["estimate"] - half, ci_high=planned["estimate"] + half)
     shown = below(rows["p_adjusted"])
-    told = [untold_pairs(rows, result.confounds) | out_of_turn(rows, result.attributes), shown]
+    told = [untold_pairs(rows, result.confounds) | _out_of_turn(rows, result.attributes), shown]
     rows = rows.assign(verdict=np.select(told, [CANNOT_TELL, SHOWN], _NOT_SHOWN))
     return PlannedDifferences(
         differences=rows[_PLANNED_COLUMNS],
@@ -350,3 +349,12 @@ def _smallest_rows(rows: pd.DataFrame, critical: np.ndarray, family: str) -> pd.
         rows["std_error"].to_numpy(float), rows["df"].to_numpy(float), power=POWER, critical=critical
     )
     return rows.assign(smallest_difference=smallest, family=family)[_SMALLEST_COLUMNS]
+
+
+def _out_of_turn(differences: pd.DataFrame, attributes: pd.DataFrame) -> np.ndarray:
+    """Return which differences lie on one of the `attributes` whose turn has not come in the order of testing.
+
+    They stay in the family of "alike": what is left out of it must not hang on the scores.
+    """
+    closed = attributes.loc[attributes["closed"] != "", "attribute"]
+    return differences["attribute"].isin(closed).to_numpy()

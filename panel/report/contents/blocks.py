@@ -385,10 +385,5 @@ def fact(study: Study, name: str) -> str:
     return str(value).strip() if value is not None else ""
 
 
-def told_or_gap(label: str, text: str, missing: str) -> Block:
-    """Return a text behind its label, or the gap that it leaves where it is empty."""
-    return said("paragraph", f"{label}: {text}") if text else said("gap", missing)
-
-
 def _told(item: object) -> str:
     return " to ".join(str(part) for part in item) if isinstance(item, list | tuple) else str(item)
