@@ -49,7 +49,7 @@ if TYPE_CHECKING:
     from panel.models.prototypes.map import PrototypeMap
     from panel.models.prototypes.ranks import RankComparison, ScaleUse
 
-T = TypeVar("T")
+_T = TypeVar("_T")
 
 SEED = 1
 _MOST_KEPT = 64
@@ -92,7 +92,7 @@ class Use:
 
 
 @dataclass(frozen=True, eq=False)
-class Question(Generic[T]):
+class Question(Generic[_T]):
     """A question that a study can be asked.
 
     Parameters
@@ -116,7 +116,7 @@ class Question(Generic[T]):
     """
 
     name: str
-    ask: str | Callable[..., T]
+    ask: str | Callable[..., _T]
     waiting: str
     uses: Mapping[str, Use] = field(default_factory=dict)
     settings: tuple[str, ...] = ()
@@ -124,12 +124,12 @@ class Question(Generic[T]):
     drawn: bool = False
     of_study: bool = True
 
-    def answered_by(self) -> Callable[..., T]:
+    def answered_by(self) -> Callable[..., _T]:
         """Return the function that answers it."""
         if callable(self.ask):
             return self.ask
         module, _, function = self.ask.partition(":")
-        answer: Callable[..., T] = getattr(import_module(f"panel.{module}"), function)
+        answer: Callable[..., _T] = getattr(import_module(f"panel.{module}"), function)
         return answer
 
 
@@ -152,7 +152,6 @@ PLANNED: Question[PlannedDifferences] = Question(
     "models.prototypes.alike:planned_differences",
     "Looking at the planned differences ...",
     uses={"result": _FOUND},
-    settings=("chosen",),
 )
 ALIKE: Question[Alike] = Question(
     "alike",
@@ -205,12 +204,12 @@ SWAPS: Question[TracedSwaps] = Question(
     "models.emollients.swaps:trace_swaps",
     "Tracing differences back to the emollients ...",
 )
-PROFILE: Question[Profile] = Question("profile", "models.decision.wanted:target_profile", "Reading what is wanted ...")
+_PROFILE: Question[Profile] = Question("profile", "models.decision.wanted:target_profile", "Reading what is wanted ...")
 CAUSES: Question[Causes] = Question(
     "causes",
     "models.emollients.causes:find_causes",
     "Tracing differences back to the emollients ...",
-    uses={"traced": Use(SWAPS), "profile": Use(PROFILE, needed=False), "means": replace(_MEANS, needed=False)},
+    uses={"traced": Use(SWAPS), "profile": Use(_PROFILE, needed=False), "means": replace(_MEANS, needed=False)},
     of_study=False,
 )
 DESCRIPTORS: Question[BlendDescriptors] = Question(
@@ -363,7 +362,7 @@ class Answers:
             raise AttributeError(name)
         return self.ask(QUESTIONS[name])
 
-    def ask(self, question: Question[T], /, **settings: Any) -> T | NoAnswer:
+    def ask(self, question: Question[_T], /, **settings: Any) -> _T | NoAnswer:
         """Return the answer; `NoAnswer` where the study has none."""
         key = (question.name, _key(settings))
         with self._asking:
@@ -372,24 +371,24 @@ class Answers:
                     self._kept[key] = self._answer(question, settings)
                 except PanelError as error:
                     self._kept[key] = NoAnswer(str(error), not_part=self._not_part(question))
-            kept: T | NoAnswer = self._kept[key]
+            kept: _T | NoAnswer = self._kept[key]
             while len(self._kept) > _MOST_KEPT:
                 del self._kept[next(iter(self._kept))]
         return kept
 
-    def need(self, question: Question[T], /, **settings: Any) -> T:
+    def need(self, question: Question[_T], /, **settings: Any) -> _T:
         """Return the answer; ModelError with the sentence that says why where there is none."""
         answer = self.ask(question, **settings)
         if isinstance(answer, NoAnswer):
             raise ModelError(answer.why)
         return answer
 
-    def tell(self, tell: Callable[[Any, Naming], T], found: Any) -> T:
+    def tell(self, tell: Callable[[Any, Naming], _T], found: Any) -> _T:
         """Return what a view tells of an answer, in the words of the study; the same answer is told once."""
         last = self._told.get(tell)
         if last is None or last[0] is not found:
             last = self._told[tell] = (found, tell(found, self.names))
-        told: T = last[1]
+        told: _T = last[1]
         return told
 
     def known(self, question: Question[Any], /, **settings: Any) -> bool:
@@ -400,7 +399,7 @@ class Answers:
         """Return whether the study holds none of the answers that a question is about."""
         return bool(question.kinds) and not self.study.table("answers")["kind"].isin(question.kinds).any()
 
-    def _answer(self, question: Question[T], settings: Mapping[str, Any]) -> T | NoAnswer:
+    def _answer(self, question: Question[_T], settings: Mapping[str, Any]) -> _T | NoAnswer:
         passed = {name: value for name, value in settings.items() if name in question.settings}
         for argument, use in question.uses.items():
             theirs = {name: value for name, value in settings.items() if name in use.question.settings}

@@ -17,16 +17,16 @@ from threadpoolctl import ThreadpoolController
 
 from panel.errors import PanelError
 
-Task = TypeVar("Task")
-Result = TypeVar("Result")
+_Task = TypeVar("_Task")
+_Result = TypeVar("_Result")
 
 _MOST_LOSSES = 3  # so often in a row may a worker be lost without one task done
 _ANSWERS_WITHIN = 10.0  # seconds
 
 
 def spread(
-    work: Callable[[Task], Result], tasks: Sequence[Task], *, workers: int = 0, scheduler: str = ""
-) -> Iterator[Result]:
+    work: Callable[[_Task], _Result], tasks: Sequence[_Task], *, workers: int = 0, scheduler: str = ""
+) -> Iterator[_Result]:
     """Yield what `work` makes of each task, in the order of the tasks, as soon as it is there.
 
     Parameters
@@ -61,12 +61,14 @@ def spread(
                     ) from error
 
 
-def _results(work: Callable[[Task], Result], tasks: Sequence[Task], workers: int, on_cluster: bool) -> Iterator[Result]:
+def _results(
+    work: Callable[[_Task], _Result], tasks: Sequence[_Task], workers: int, on_cluster: bool
+) -> Iterator[_Result]:
     with parallel_config(backend="dask" if on_cluster else "loky", n_jobs=workers or -1):
         yield from Parallel(return_as="generator")(delayed(_alone)(work, task) for task in tasks)
 
 
-def _alone(work: Callable[[Task], Result], task: Task) -> Result:
+def _alone(work: Callable[[_Task], _Result], task: _Task) -> _Result:
     """Work on one thread: sums of several threads are added up in another order."""
     with _threads().limit(limits=1):
         return work(task)

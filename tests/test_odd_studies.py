@@ -139,7 +139,7 @@ def test_with_one_repeat_nobody_is_told_to_separate_or_repeat():
     result = check_panel(one_repeat())
     assert (result.people["n_judged"] == 2).all()
     assert result.people[["n_separated", "repeat_ratio"]].isna().all(axis=None)
-    assert result.assessors[["p_value", "repeat_sd", "repeat_ratio", "k"]].isna().all(axis=None)
+    assert result.assessors[["p_value", "repeat_sd", "repeat_ratio"]].isna().all(axis=None)
     assert result.panel[["n_separating", "repeatability"]].isna().all(axis=None)
     assert any("Nobody scored a prototype twice" in note for note in result.notes)
 

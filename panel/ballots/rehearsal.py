@@ -32,7 +32,7 @@ _REAL = ("readings", "curves")  # what instruments said stays true in a rehearsa
 _SPREAD_OF_PROTOTYPES, _SPREAD_OF_ASSESSORS, _SPREAD_OF_MARKS = 0.10, 0.06, 0.08
 """Standard deviations of the simulated marks, as parts of the line."""
 
-CANNOT_JUDGE, _COMMENT = 0.02, 0.1
+_CANNOT_JUDGE, _COMMENT = 0.02, 0.1
 """How often a simulated assessor cannot judge, or writes a comment."""
 
 _MOST_PAGES = 5000  # per assessor and session: a ballot has about fifty
@@ -193,7 +193,7 @@ class _Hand:
         """Return the fields that this person fills in on a page; numbers are written the way people do."""
         fields: dict[str, str] = {}
         for line, (low, high) in page.ends.items():
-            if self._rng.random() < CANNOT_JUDGE:
+            if self._rng.random() < _CANNOT_JUDGE:
                 fields[f"c{line[1:]}"] = "1"
                 continue
             part = self._centre.get(page.code, 0.5) + self._level + float(self._rng.normal(0.0, _SPREAD_OF_MARKS))

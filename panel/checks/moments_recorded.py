@@ -43,7 +43,7 @@ def days_of_scores(study: Study) -> dict[str, tuple[str, ...]]:
 
 
 @kept
-def first_moments(study: Study) -> tuple[str, ...]:
+def _first_moments(study: Study) -> tuple[str, ...]:
     """Return for each session the first moment of its scores: of a locked one as its record says, with its offset.
 
     The times of scores show the clock on the wall. What has an offset, such as a stamp or a seal, is held against the
@@ -61,7 +61,7 @@ def first_moments(study: Study) -> tuple[str, ...]:
 
 def first_score(study: Study) -> str:
     """Return the moment of the first score; empty if no score carries one that can be read."""
-    return _earliest(first_moments(study))
+    return _earliest(_first_moments(study))
 
 
 def _earliest(moments: Iterable[str]) -> str:
@@ -108,7 +108,7 @@ def margins_stated(study: Study) -> bool:
 
 def _first_known(study: Study) -> str:
     """Return the moment of the first score, else the first day that is stated; empty if neither can be read."""
-    return _earliest(first_moments(study) or [day for days in days_stated(study).values() for day in days])
+    return _earliest(_first_moments(study) or [day for days in days_stated(study).values() for day in days])
 
 
 def _why_late(at: str, first: str) -> str:
@@ -228,7 +228,7 @@ def _seen(study: Study, attribute: str, question: str) -> tuple[datetime | None,
     found: list[tuple[datetime, str]] = []
     openings, entered, words = moments_opened(study), _entered(study, attribute, question), "behind it ({})"
     if not entered and not openings:
-        entered = [*first_moments(study), *(day for days in days_stated(study).values() for day in days)]
+        entered = [*_first_moments(study), *(day for days in days_stated(study).values() for day in days)]
         words = "({}; no unblinding is recorded)"
     if entered:
         first = min(entered, key=lambda when: moment(when, "The time of a score"))
@@ -252,7 +252,7 @@ def _entered(study: Study, attribute: str, question: str) -> list[str]:
     asked = answers.loc[answers["question"] == question] if question else answers
     of_people = {str(name) for name in asked["session"].unique()} if question or not attribute else set()
     of_panel = {str(name) for name in study.scores["session"].unique()} if attribute else set()
-    moments = first_moments(study) if attribute else ()
+    moments = _first_moments(study) if attribute else ()
     meant = of_people | of_panel
     named = [day for label, own in days.items() for day in own if _of_sessions(label, meant)]
     return [*moments, *named]

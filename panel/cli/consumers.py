@@ -34,10 +34,10 @@ _TITLES = {
     "agreement": "Agreement",
 }
 _LIKING = (
-    *("tests", "means", "pairs", "versus", "distribution", "boxes", "lost", "serving", "positions", "by_order"),
+    *("tests", "means", "pairs", "versus", "distribution", "boxes", "lost", "serving", "positions"),
     *("question", "benchmark", "same_everywhere", "variances", "method", "notes"),
 )
-_SEGMENTS = ("steps", "consumers", "means", "divided", "alike", "left_out", "n_groups", "why_one", "order", "n_grouped")
+_SEGMENTS = ("steps", "consumers", "means", "divided", "alike", "left_out", "n_groups", "why_one", "order")
 _PREFERENCES = ("places", "liking", "directions", "ideals", "sensations", "limit", "n_consumers")
 
 
@@ -128,7 +128,7 @@ def _liking_as_data(answers: Answers, versus: str | None) -> Iterator[dict[str, 
         yield (
             parts_of(result, *_LIKING)
             | told_level()
-            | parts_of(result.answers, "unread", "n_consumers", "n_complete")
+            | parts_of(result.answers, "unread", "n_consumers")
             | {"segments": _part(segments, _SEGMENTS), "preferences": _part(mapped, _PREFERENCES)}
         )
 

@@ -44,11 +44,9 @@ def decide(study: Path, weight: tuple[str, ...], seed: int, everything: bool, as
             "unmet",
             "gates",
             "pairs",
-            "front",
             "windows",
             "divided",
             "weight_changes",
-            "weight_shares",
         )
         content = parts_of(result, *frames, "choice", "contenders", "benchmark", "nobody_meets")
         content |= {"windows_read_as": result.profile.read_as, "decisions": answers.study.table("decisions")}
@@ -202,7 +200,7 @@ def trace(study: Path, seed: int, everything: bool, as_json: bool) -> None:
     following = answers.next
     if as_json:
         content: dict[str, Any] = {"moves": traced.n_moves, "singular_values": traced.moves}
-        content |= parts_of(traced, "aliases", "swaps", "joint", "interactions", "pairs", "unpaired")
+        content |= parts_of(traced, "aliases", "swaps", "joint", "interactions", "pairs")
         content["descriptors"] = described.values
         content |= {"verdicts": ladder.verdicts, "prediction": ladder.prediction, "seed": seed}
         nothing = isinstance(following, NoAnswer)

@@ -51,7 +51,7 @@ def print_json(content: dict[str, Any]) -> None:
     """Print one JSON object; frames become lists of rows. Signs that could steer a terminal are written as escapes."""
     from panel.words import plain_text
 
-    text = json_text(content)
+    text = _json_text(content)
     if not text.isascii():
         doubtful = {sign for sign in set(text) if sign != "\n" and plain_text(sign) != sign}
         text = text.translate({ord(sign): json.dumps(sign)[1:-1] for sign in doubtful})
@@ -119,7 +119,7 @@ def records(frame: pd.DataFrame) -> list[dict[str, Any]]:
     return [dict(zip(columns, row, strict=True)) for row in zip(*columns.values(), strict=True)]
 
 
-def json_text(content: Mapping[str, Any]) -> str:
+def _json_text(content: Mapping[str, Any]) -> str:
     """Return one JSON object as text; frames within it become lists of rows."""
     import pandas as pd
 

@@ -11,7 +11,7 @@ from numpy.typing import NDArray
 
 from panel.stats.orders.block_designs import pair_variances
 
-_EVEN, NEAREST, _NEARLY, _UNEVEN = "even", "as even as whole numbers allow", "nearly even", "uneven"
+_EVEN, _NEAREST, _NEARLY, _UNEVEN = "even", "as even as whole numbers allow", "nearly even", "uneven"
 _NEARLY_COUNT, _NEARLY_SHARE = 2, 0.25
 """Nearly even: counts that differ by 2, or by a quarter of their mean; a choice of ours, no source."""
 
@@ -112,7 +112,7 @@ def _line(what: str, session: str, counts: pd.Series) -> tuple[str, str, int, in
     smallest, largest = (int(counts.min()), int(counts.max())) if len(counts) else (0, 0)
     spread = largest - smallest
     nearly = max(_NEARLY_COUNT, _NEARLY_SHARE * float(counts.mean())) if len(counts) else 0
-    verdict = (_EVEN, NEAREST)[spread] if spread < 2 else _NEARLY if spread <= nearly else _UNEVEN
+    verdict = (_EVEN, _NEAREST)[spread] if spread < 2 else _NEARLY if spread <= nearly else _UNEVEN
     return what, session, smallest, largest, verdict
 
 

@@ -16,7 +16,7 @@ _DEVIATION_COLUMNS = ("when", "session", "assessor", "what")
 
 
 @dataclass(frozen=True, eq=False, slots=True)
-class Protocol:
+class _Protocol:
     """How samples are applied and when they are scored.
 
     Parameters
@@ -37,7 +37,7 @@ class Protocol:
     notes: tuple[str, ...]
 
 
-def read_protocol(study: Study) -> Protocol:
+def read_protocol(study: Study) -> _Protocol:
     """Return the protocol of a study: its facts (dose, area, strokes, room ...), and what is usual.
 
     A fact has the name of its item, in the study's facts or in the object `protocol` among them.
@@ -49,7 +49,7 @@ def read_protocol(study: Study) -> Protocol:
     listed = study.facts.get("deviations")
     entries = [entry for entry in listed if isinstance(entry, dict)] if isinstance(listed, list) else []
     rows = [{name: str(entry.get(name) or "") for name in _DEVIATION_COLUMNS} for entry in entries]
-    return Protocol(
+    return _Protocol(
         items=items[["item", "words", "value", "usual", "basis", "source"]],
         times=_times(study),
         deviations=pd.DataFrame(rows, columns=list(_DEVIATION_COLUMNS), dtype="str"),

@@ -24,7 +24,7 @@ from panel.study.safe_write import media_type
 from panel.study.study import Study
 from panel.words import plain_text
 
-_DESCRIPTOR, _SUMS, README = "ro-crate-metadata.json", "SHA256SUMS", "README.txt"
+_DESCRIPTOR, _SUMS, _README = "ro-crate-metadata.json", "SHA256SUMS", "README.txt"
 _STUDY_FOLDER, _REPORT_FOLDER = "study", "report"
 _SPECIFICATION = "https://w3id.org/ro/crate/1.2"
 _NO_LICENCE = "No licence is stated. The study belongs to those who made it; ask them before passing it on."
@@ -41,9 +41,9 @@ def archive_bytes(answers: Answers, report: Report) -> bytes:
     payload = {f"{_STUDY_FOLDER}/{path}": data for path, data in files.items()}
     written = {ending: writer_of(f"evidence{ending}")(report) for ending in _IN_THIS_ORDER}
     payload |= {f"{_REPORT_FOLDER}/evidence{ending}": written[ending] for ending in FORMS}
-    payload[README] = _readme(report).encode()
-    packed = {README: payload[README], _DESCRIPTOR: _description(answers.study, report, payload)}
-    packed |= {path: data for path, data in payload.items() if path != README}
+    payload[_README] = _readme(report).encode()
+    packed = {_README: payload[_README], _DESCRIPTOR: _description(answers.study, report, payload)}
+    packed |= {path: data for path, data in payload.items() if path != _README}
     sums = "".join(f"{hashlib.sha256(data).hexdigest()}  {path}\n" for path, data in sorted(packed.items()))
     return zip_of_files({**packed, _SUMS: sums.encode()})
 
@@ -61,7 +61,7 @@ def _description(study: Study, report: Report, payload: Mapping[str, bytes]) -> 
             or "A sensory study of prototypes, with the report on it.",
             "datePublished": report.made_on,
             "license": plain_text(fact(study, "licence")) or _NO_LICENCE,
-            "hasPart": [{"@id": _id(path)} for path in (README, *(f"{folder}/" for folder in _folders()))],
+            "hasPart": [{"@id": _id(path)} for path in (_README, *(f"{folder}/" for folder in _folders()))],
             "mentions": {"@id": "#making"},
         },
         *(_folder(folder, words, inside[folder]) for folder, words in _folders().items()),

@@ -157,7 +157,7 @@ def _numbers(table: Numbers) -> Item:
     return _sheet(title, table.shown.iloc[list(places)], ids, note)
 
 
-NUMBER = re.compile(r"[-+\u2212<>\u2013]?[\s\u00a0]?[\d.,]+([ \u00a0]%)?|\u2013|")
+_NUMBER = re.compile(r"[-+\u2212<>\u2013]?[\s\u00a0]?[\d.,]+([ \u00a0]%)?|\u2013|")
 
 
 _PARTS = re.compile(r"\s(?:to|±)\s|\s?\(|\)")  # of an interval, of a mean with its scatter or its interval
@@ -172,7 +172,7 @@ def holds_numbers(sheet: Sheet, column: int) -> bool:
 def _all_numbers(cells: tuple[str, ...]) -> bool:
     if not any(any(map(str.isdigit, cell)) for cell in cells):
         return False
-    return all(all(NUMBER.fullmatch(part) for part in _PARTS.split(cell) if part) for cell in cells)
+    return all(all(_NUMBER.fullmatch(part) for part in _PARTS.split(cell) if part) for cell in cells)
 
 
 def _together(cell: str) -> str:

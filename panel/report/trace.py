@@ -29,7 +29,7 @@ _INVISIBLE = "\u200b\u00ad"  # a copied id may carry the signs at which a page b
 
 
 @dataclass(frozen=True, eq=False, slots=True)
-class Trace:
+class _Trace:
     """One number of the evidence file, traced back.
 
     Parameters
@@ -62,7 +62,7 @@ class Trace:
     others: tuple[str, ...] = ()
 
 
-def why(study: Study, asked_id: str, *, rng_seed: int = 1, answers: Answers | None = None) -> Trace:
+def why(study: Study, asked_id: str, *, rng_seed: int = 1, answers: Answers | None = None) -> _Trace:
     """Return where a number of the evidence file comes from. Only what its table needs is computed.
 
     Parameters
@@ -93,7 +93,7 @@ def why(study: Study, asked_id: str, *, rng_seed: int = 1, answers: Answers | No
     found = [_with_raw_lines(study, source_rows(study, source, row)) for source in table.sources]
     rows = tuple(own for own in found if len(own)) or tuple(found[:1])
     value = float(row[place[1]])
-    return Trace(name, value, place[1], table.title, row, table.method, rows, answers.seed, others)
+    return _Trace(name, value, place[1], table.title, row, table.method, rows, answers.seed, others)
 
 
 def _on_paper(table: Numbers, place: int, column: str) -> tuple[str, tuple[str, ...]]:

@@ -157,7 +157,7 @@ def _with_record(study: Study, record: bytes, locked: Locked, who: str) -> Study
     return replace(study, facts=facts, raw_files=(*study.raw_files, file))
 
 
-BALLOT, _TYPED = "ballot", "typed"
+_BALLOT, _TYPED = "ballot", "typed"
 _NUMBERS = ("score", "position")
 
 
@@ -252,7 +252,7 @@ def _score_row(
         "position": float(row["position"]),
         "batch": batches.get(prototype, ""),
         "recorded_at": local(row["at"]),
-        "source": REHEARSED if collected.rehearsal else _TYPED if row["why"] == PAPER else BALLOT,
+        "source": REHEARSED if collected.rehearsal else _TYPED if row["why"] == PAPER else _BALLOT,
         "flag": CANNOT_JUDGE if row["kind"] == "cannot_judge" else row["flag"],
     }
 

@@ -486,11 +486,6 @@ def typed_question(heading: str) -> str:
 _QUOTES = "\"'\u2018\u2019\u201c\u201d\u201e\u00ab\u00bb"
 
 
-def bare_question(words: str) -> str:
-    """Return words without the signs between them."""
-    return re.sub(r"[\W_]+", " ", words).strip()
-
-
 def without_names(names: re.Pattern[str], heading: str) -> str:
     """Return a heading without the prototype in it, and without the brackets or signs that part it from the rest."""
     sign = r"\s*[:|/\u2013\u2014-]*\s*"

@@ -234,8 +234,8 @@ def _frame(rows: Sequence[Sequence[str]], header: Sequence[str]) -> pd.DataFrame
 # Formulas side by side: an ingredient a row, a prototype a column.
 
 
-INGREDIENT, _PHASE, KIND = "ingredient", "phase", "kind"
-_ABOUT = (INGREDIENT, _PHASE, KIND)
+_INGREDIENT, _PHASE, _KIND = "ingredient", "phase", "kind"
+_ABOUT = (_INGREDIENT, _PHASE, _KIND)
 _NOT_YET = "?"
 """Stands where an ingredient is listed without an amount; an empty cell means that it is not in the formula."""
 _FILLS_UP = re.compile(r"(?:q\.?\s?s\.?|ad)(?:\s*(?:ad|to)?\s*100\s*%?)?|(?:to|ad)\s*100\s*%?", re.IGNORECASE)
@@ -279,7 +279,7 @@ def put_formulas(study: Study, grid: pd.DataFrame) -> Study:
     sign = _sign(study, given[prototypes])
     parts = []
     for prototype in prototypes:
-        cells = _filled_up(study, prototype, given[prototype].str.strip().tolist(), given[INGREDIENT].tolist(), sign)
+        cells = _filled_up(study, prototype, given[prototype].str.strip().tolist(), given[_INGREDIENT].tolist(), sign)
         part = given[about].assign(prototype=prototype, percent=["" if cell == _NOT_YET else cell for cell in cells])
         parts.append(part[[cell != "" for cell in cells]])
     known = list(TABLES["formulas"].column_names)
@@ -359,15 +359,17 @@ def with_swap(study: Study, grid: pd.DataFrame, base: str, new: str, removed: st
         raise StudyError(f"{base} has no formula that could be changed. Write it first.")
     if not new.strip() or (new in grid and (new in _ABOUT or grid[new].any())):
         raise StudyError(f"Give the new formula the name of a prototype that has none yet, not {new!r}.")
-    rows = [place for place, name in enumerate(grid[INGREDIENT]) if name == removed and grid[base].iloc[place]]
+    rows = [place for place, name in enumerate(grid[_INGREDIENT]) if name == removed and grid[base].iloc[place]]
     if not rows or removed == added or not added.strip():
         raise StudyError(f"Choose an ingredient of {base} to take out and another one to put in.")
     changed = grid.reset_index(drop=True)
     amounts = changed[base].tolist()
     new_rows = []
     for place in rows:
-        line = changed.loc[place].to_dict() | {INGREDIENT: added, **dict.fromkeys(columns_of_grid(study, grid), "")}
-        there = [i for i, name in enumerate(changed[INGREDIENT]) if name == added and not amounts[i] and len(rows) == 1]
+        line = changed.loc[place].to_dict() | {_INGREDIENT: added, **dict.fromkeys(columns_of_grid(study, grid), "")}
+        there = [
+            i for i, name in enumerate(changed[_INGREDIENT]) if name == added and not amounts[i] and len(rows) == 1
+        ]
         if there:
             amounts[there[0]] = amounts[place]
         else:

@@ -19,7 +19,6 @@ from panel.study.knowledge import (
     as_answered,
     asked_kind,
     asked_words,
-    bare_question,
     heading_words,
     is_called,
     is_product,
@@ -167,8 +166,8 @@ def read_survey(
     table = lists_apart(table, words, about)
     asks = {name: typed_question(without_names(words, asked_words(name))) for name in table.header}
     asks |= items_beside(table.header, words)
-    spelled = {bare_question(question): question for question in reversed(asks.values())}  # other signs, or none
-    asks = {name: spelled[bare_question(question)] for name, question in asks.items()}
+    spelled = {_bare_question(question): question for question in reversed(asks.values())}  # other signs, or none
+    asks = {name: spelled[_bare_question(question)] for name, question in asks.items()}
     asked = [(name, found[0] if (found := words.search(name)) else about, asks[name]) for name in table.header]
     together: dict[str, list[str]] = {}
     for name, of, question in asked:
@@ -594,3 +593,8 @@ def _answers(
     pair = {"prototype": named[0], "versus": named[1]} if kind == "preference" else {"prototype": of, "versus": ""}
     frame = pd.DataFrame({"assessor": people, "answer": given})
     return frame.assign(**pair, question=row["question"].strip(), kind=kind)
+
+
+def _bare_question(words: str) -> str:
+    """Return words without the signs between them."""
+    return re.sub(r"[\W_]+", " ", words).strip()

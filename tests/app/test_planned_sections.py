@@ -38,28 +38,14 @@ def test_nothing_planned_says_how_to_state_it(page):
     assert "Write it into planned_differences as a row: prototype" in words
 
 
-def test_a_pair_chosen_here_is_marked_as_exploratory(page):
-    app = page(planned_differences=PLAN[:1])
-    assert "Exploratory" not in shown(app)
-    labelled(app.multiselect, "Look at further pairs (exploratory)").set_value([("P4", "P2")]).run()
-    assert not app.exception
-    words = shown(app)
-    assert "P4 minus P2" in words
-    assert "Exploratory: chosen with the scores at hand." in words
-    assert "The one difference planned beforehand is shown." in words
-
-
-def test_likeness_with_the_benchmark_the_planned_pairs_and_another_pair(page):
+def test_likeness_with_the_benchmark_and_the_planned_pairs(page):
     app = page(planned_differences=PLAN[:1], margin=5)
     words = shown(app)
     assert "9 differences" in words or "Not one of 9" in words
     which = labelled(app.segmented_control, "Which differences")
     which.set_value("The planned pairs").run()
     assert "3 differences" in shown(app)
-    labelled(app.segmented_control, "Which differences").set_value("Another pair").run()
-    labelled(app.selectbox, "Is this prototype").set_value("P4").run()
     assert not app.exception
-    assert "- P4: " in shown(app)
 
 
 def test_without_a_margin_it_says_what_to_do(page):

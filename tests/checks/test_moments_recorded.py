@@ -3,10 +3,10 @@
 import pandas as pd
 
 from panel.checks.moments_recorded import (
+    _first_moments,
     batches_tested,
     days_of_scores,
     days_stated,
-    first_moments,
     first_score,
     panel_days,
 )
@@ -41,7 +41,7 @@ def test_a_batch_is_tested_when_its_first_score_came():
 def test_without_times_nothing_is_made_up():
     untimed = study(scores=SCORES.assign(recorded_at=""))
     assert batches_tested(untimed)["tested_on"].tolist() == ["", "", ""]
-    assert (days_of_scores(untimed), first_score(untimed), first_moments(untimed)) == ({}, "", ())
+    assert (days_of_scores(untimed), first_score(untimed), _first_moments(untimed)) == ({}, "", ())
     assert first_score(study(scores=SCORES.assign(recorded_at="soon"))) == ""
 
 
@@ -73,7 +73,7 @@ def test_of_a_locked_session_the_moment_in_its_record_counts():
     locked |= {"begun_at": "2025-03-14T12:58:00.000+00:00"}
     known = study({"locked_sessions": [locked]})
     assert locked_sessions(known).to_dict("records") == [locked]
-    assert first_moments(known) == ("2025-03-14T12:58:00.000+00:00", "2025-03-10T09:00:00")
+    assert _first_moments(known) == ("2025-03-14T12:58:00.000+00:00", "2025-03-10T09:00:00")
     assert first_score(known) == "2025-03-10T09:00:00"
     (found,) = locked_sessions(study({"locked_sessions": [{"session": "1"}, "broken"]})).to_dict("records")
     assert found == {"session": "1", **dict.fromkeys(("locked_at", "who", "events_sha256", "begun_at"), "")}

@@ -40,7 +40,7 @@ def test_the_answer_comes_first_and_fits_a_screen():
 
 def test_one_json_object_holds_what_another_program_needs(folder):
     told = json.loads(run(folder, "--json", "--seed", "5").output)
-    assert {"ranking", "unmet", "gates", "pairs", "front", "seed"} <= set(told)
+    assert {"ranking", "unmet", "gates", "pairs", "seed"} <= set(told)
     assert told["seed"] == 5
     assert told["windows_read_as"] == "panel"
     assert {"shrunken", "wrong_sign", "chance_true", "chance_versus_true"} <= set(told["windows"][0])

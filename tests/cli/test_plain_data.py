@@ -5,7 +5,7 @@ import json
 import numpy as np
 import pandas as pd
 
-from panel.cli.shared import json_text, records
+from panel.cli.shared import _json_text, records
 
 
 def test_numbers_stay_unrounded_and_what_is_missing_is_null():
@@ -21,7 +21,7 @@ def test_numbers_stay_unrounded_and_what_is_missing_is_null():
 
 def test_text_is_one_object_with_frames_as_rows():
     frame = pd.DataFrame({"yes": [True, False]})
-    content = json.loads(json_text({"rows": frame, "notes": ("an ü", "b"), "margin": None}))
+    content = json.loads(_json_text({"rows": frame, "notes": ("an ü", "b"), "margin": None}))
     assert content == {"rows": [{"yes": True}, {"yes": False}], "notes": ["an ü", "b"], "margin": None}
 
 

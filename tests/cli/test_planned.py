@@ -27,7 +27,6 @@ def test_json_holds_planned_differences_and_equivalence(tmp_path):
     found = json.loads(run("compare", kept(tmp_path, planned_differences=PLAN, margin=5), "--json"))
     (planned,) = found["planned"]
     assert (planned["prototype"], planned["versus"], planned["attribute"]) == ("P2", "P1", "AF_GREASE")
-    assert planned["planned"] is True
     assert {"estimate", "std_error", "df", "statistic", "p_value", "p_adjusted", "ci_low", "ci_high"} <= set(planned)
     assert len(found["equivalence"]) == 9  # three prototypes with the benchmark, on three attributes
     columns = {"margin", "low_p", "high_p", "p_value", "p_adjusted", "verdict", "bound", "not_worse_p", "not_worse"}

@@ -4,7 +4,7 @@ import numpy as np
 import pandas as pd
 import pytest
 
-from panel.plan.balance import _EVEN, _NEARLY, _UNEVEN, NEAREST, serving_balance
+from panel.plan.balance import _EVEN, _NEAREST, _NEARLY, _UNEVEN, serving_balance
 from tests.studies import small_study
 
 CLOSED_FORM = 1e-9
@@ -48,7 +48,7 @@ def test_a_williams_square_is_even():
 
 
 def test_verdicts_follow_the_counts():
-    assert line(serving_balance(served("ab", "ab", "ba")), "place") == (1, 2, NEAREST)
+    assert line(serving_balance(served("ab", "ab", "ba")), "place") == (1, 2, _NEAREST)
     assert line(serving_balance(served(*["ab"] * 9, "ba")), "place") == (1, 9, _UNEVEN)
     balance = serving_balance(served(*["ab"] * 11, *["ba"] * 9))
     assert line(balance, "place") == (9, 11, _NEARLY)

@@ -9,7 +9,7 @@ from hypothesis import strategies as st
 from panel.checks.sound_study import sound_study
 from panel.checks.structure import _check_references
 from panel.errors import ModelError
-from panel.plan.balance import NEAREST
+from panel.plan.balance import _NEAREST
 from panel.plan.orders import _COLUMNS, plan_servings
 from panel.study.study import Study, empty_table
 
@@ -47,7 +47,7 @@ def test_everybody_gets_everything_once_in_each_session(n, t, replicates, seed):
 
 def test_ten_people_and_eight_prototypes_are_as_even_as_can_be():
     summary = plan(replicates=3).balance.summary
-    assert (summary.loc[summary["what"] != "site", "verdict"] == NEAREST).all()
+    assert (summary.loc[summary["what"] != "site", "verdict"] == _NEAREST).all()
 
 
 def test_the_same_seed_gives_the_same_plan():

@@ -7,7 +7,7 @@ import pandas as pd
 import pytest
 
 from panel.errors import StudyError
-from panel.report.contents.blocks import _SET_ASIDE, DIRECT, number_id
+from panel.report.contents.blocks import _DIRECT, _SET_ASIDE, number_id
 from panel.report.trace import why
 from panel.study.raw_table import raw_file, raw_table
 from panel.study.scores_import import guess_layout, read_scores, study_from_scores
@@ -41,7 +41,7 @@ def test_a_difference_of_a_complete_panel_is_that_of_the_rows_named():
     study = small_study()
     found = why(study, "D-AF_GREASE-P2-P1-estimate")
     (rows,) = found.rows
-    means = rows.loc[rows["use"] == DIRECT].groupby("prototype")["score"].mean()
+    means = rows.loc[rows["use"] == _DIRECT].groupby("prototype")["score"].mean()
     assert set(means.index) == {"P1", "P2"}
     assert found.value == pytest.approx(means["P2"] - means["P1"], rel=ROUNDING)
     assert set(rows["prototype"]) == set(study.prototypes)
@@ -60,7 +60,7 @@ def test_the_number_of_scores_is_that_of_the_rows_used_and_one_set_aside_is_name
 def test_a_mean_liking_and_a_share_are_those_of_the_answers_named():
     liking = demo_why("H-P4-raw_mean")
     rows = liking.rows[0]
-    assert liking.value == pytest.approx(rows.loc[rows["use"] == DIRECT, "answer"].astype(float).mean(), rel=ROUNDING)
+    assert liking.value == pytest.approx(rows.loc[rows["use"] == _DIRECT, "answer"].astype(float).mean(), rel=ROUNDING)
     share = demo_why("X-greasy-P4-share")
     answers = share.rows[0]["answer"].astype(float)
     assert share.value == pytest.approx(answers.mean(), rel=ROUNDING)
@@ -72,7 +72,7 @@ def test_a_mean_liking_and_a_share_are_those_of_the_answers_named():
 def test_a_swap_rests_on_the_prototypes_it_was_seen_on():
     found = demo_why("S-AF_GREASE-Dicaprylyl.Carbonate-C13~15.Alkane-estimate")
     assert (found.rows[0]["use"] != _SET_ASIDE).sum() == demo_why("T-AF_GREASE-n_scores").value
-    assert set(found.rows[0].loc[found.rows[0]["use"] == DIRECT, "prototype"]) == set(demo_results().study.prototypes)
+    assert set(found.rows[0].loc[found.rows[0]["use"] == _DIRECT, "prototype"]) == set(demo_results().study.prototypes)
 
 
 def test_the_id_of_a_row_on_paper_leads_to_its_numbers():
@@ -124,7 +124,7 @@ def test_the_line_of_an_imported_file_is_named(decimal):
     study = study_from_scores(read_scores(table, layout), file, "spring")
     found = why(study, "M-sticky-P2-estimate")
     rows = found.rows[0]
-    rows = rows.loc[rows["use"] == DIRECT]
+    rows = rows.loc[rows["use"] == _DIRECT]
     text = file.content.decode().splitlines()
     assert set(rows["raw_file"]) == {"spring.csv"}
     assert len(rows) == 3

@@ -4,7 +4,6 @@ from __future__ import annotations
 
 from collections.abc import Callable
 from functools import partial
-from itertools import combinations
 from typing import Any, get_args
 
 import streamlit as st
@@ -123,7 +122,7 @@ def _four(study: StudyInUse, told: Glance) -> None:
 
 
 _SERVING_WORDS = {"position": "serving position", "site": "site", "first_on_site": "being the first on a site"}
-_WITH_BENCHMARK, _PLANNED_PAIRS, _OTHER_PAIR = "Each with the benchmark", "The planned pairs", "Another pair"
+_WITH_BENCHMARK, _PLANNED_PAIRS = "Each with the benchmark", "The planned pairs"
 
 
 def show_differences(study: StudyInUse) -> None:
@@ -181,37 +180,23 @@ def _lay_open(told: Told | None) -> None:
         widgets.show_items(each.items, told)
 
 
-def _planned(study: StudyInUse, result: Differences, chosen: dict[str, Any], _names: Naming) -> None:
-    """Show the differences the study planned, and pairs chosen here, marked as exploratory."""
-    everyone = dict.fromkeys(result.means["prototype"])
-    pairs = st.multiselect(
-        "Look at further pairs (exploratory)",
-        [(second, first) for first, second in combinations(everyone, 2)],
-        format_func=" minus ".join,
-        key=study.choice("explored_pairs"),
-        placeholder="none",
-        persist_state="session",
-    )
-    told = widgets.attempt(study.told, tell_planned, PLANNED, chosen=tuple(pairs), **chosen)
-    if told is not None and not told.result.differences["planned"].any():
+def _planned(study: StudyInUse, _result: Differences, chosen: dict[str, Any], _names: Naming) -> None:
+    """Show the differences the study planned, or how to plan some."""
+    told = widgets.attempt(study.told, tell_planned, PLANNED, **chosen)
+    if told is not None and told.result.differences.empty:
         st.caption(widgets.plain(HOW))
     _lay_open(told)
 
 
-def _alike(study: StudyInUse, result: Differences, chosen: dict[str, Any], names: Naming) -> None:
-    """Show the two one-sided tests of the differences from the benchmark, of the planned pairs, or of a chosen one."""
+def _alike(study: StudyInUse, result: Differences, chosen: dict[str, Any], _names: Naming) -> None:
+    """Show the two one-sided tests of the differences from the benchmark, or of the planned pairs."""
     stated, _ = stated_differences(study.study)
-    ways = [*([_WITH_BENCHMARK] if result.benchmark else []), *([_PLANNED_PAIRS] if stated else []), _OTHER_PAIR]
+    ways = [*([_WITH_BENCHMARK] if result.benchmark or not stated else []), *([_PLANNED_PAIRS] if stated else [])]
     way = st.segmented_control("Which differences", ways, default=ways[0], required=True)
-    pairs = None
-    if way == _PLANNED_PAIRS:
-        pairs = tuple(dict.fromkeys((prototype, versus) for prototype, versus, _ in stated))
-    elif way == _OTHER_PAIR:
-        everyone = list(dict.fromkeys(result.means["prototype"]))
-        first = st.selectbox("Is this prototype", everyone, 1, format_func=names.prototype)
-        others = [name for name in everyone if name != first]
-        pairs = ((first, st.selectbox("alike with this one", others, format_func=names.prototype)),)
-    _lay_open(widgets.attempt(study.told, tell_alike, ALIKE, pairs=pairs, **chosen))
+    planned = tuple(dict.fromkeys((prototype, versus) for prototype, versus, _ in stated))
+    _lay_open(
+        widgets.attempt(study.told, tell_alike, ALIKE, pairs=planned if way == _PLANNED_PAIRS else None, **chosen)
+    )
 
 
 def _beside(

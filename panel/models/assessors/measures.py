@@ -17,8 +17,6 @@ from panel.stats.assessors.agreement import (
     agreement,
     disagreement,
     disagreement_without_each,
-    intraclass,
-    limits_of_h_and_k,
     own_tables,
 )
 from panel.stats.assessors.departures import (
@@ -94,7 +92,6 @@ def _assessor_rows(numbers: PanelNumbers) -> pd.DataFrame:
     """Return one row per assessor and attribute, assessor by assessor."""
     own, found, apart, repeat = numbers.own, numbers.found, numbers.apart, numbers.repeats
     half = stdtrit(apart.df, (1 + LEVEL) / 2) * apart.std_error
-    spread = np.nanstd(found.level, axis=1, ddof=1, keepdims=True) if found.level.shape[1] > 2 else np.nan
     arrays: dict[str, Array] = {
         "n_scores": own.counts.sum(axis=2),
         "statistic": own.statistic,
@@ -103,10 +100,8 @@ def _assessor_rows(numbers: PanelNumbers) -> pd.DataFrame:
         "p_value": own.p_value,
         "repeat_sd": np.sqrt(own.mean_square),
         "repeat_ratio": repeat.ratio,
-        "k": repeat.k,
         "repeat_p_adjusted": holm(repeat.p_value),
         "judged": numbers.judged,
-        "others_p_value": numbers.others_p,
         "correlation": found.correlation,
         "slope": found.slope,
         "ci_low": found.slope - half,
@@ -119,7 +114,6 @@ def _assessor_rows(numbers: PanelNumbers) -> pd.DataFrame:
         "interaction_share": found.share,
         "interaction_p_adjusted": holm(apart.stranger),
         "level": found.level,
-        "h": found.level / spread,
         "drift": numbers.drift.estimate,
         "drift_p_adjusted": holm(numbers.drift.p_value),
     }
@@ -178,31 +172,27 @@ def _panel_rows(numbers: PanelNumbers, fits: list[tuple[PanelDesign, MixedFit]])
 
 
 def _agreement_of_all(numbers: PanelNumbers) -> dict[str, Array]:
-    """Return interaction share and test, and intraclass correlations of the means of those who scored everything."""
+    """Return interaction share and test of the means of those who scored everything."""
     means, own = numbers.own.means, numbers.own
-    q = len(means)
-    single, agree, share = (np.full(q, np.nan) for _ in range(3))
-    statistic, df, df_error = (np.full(q, np.nan) for _ in range(3))
+    share, statistic, df, df_error = (np.full(len(means), np.nan) for _ in range(4))
     for place, table in enumerate(means):
         scored = np.isfinite(table).any(axis=0)
         whole = np.isfinite(table[:, scored]).all(axis=1)
         if whole.sum() < 2 or scored.sum() < 2:
             continue
         table = table[np.ix_(whole, scored)]
-        icc = intraclass(table.T[None])
-        single[place], agree[place] = icc["three_single"][0], icc["two_single"][0]
-        products, rest = icc["ms_targets"][0] * (scored.sum() - 1), icc["ms_residual"][0]
+        seen = table - table.mean(axis=1, keepdims=True)
+        products, rest = len(table) * (seen.mean(axis=0) ** 2).sum(), ((seen - seen.mean(axis=0)) ** 2).sum()
         df[place] = (scored.sum() - 1) * (whole.sum() - 1)
-        share[place] = rest * df[place] / (rest * df[place] + products)
+        share[place] = rest / (rest + products)
         cells = own.counts[place][np.ix_(whole, scored)]
         df_error[place] = own.df_error[place, whole].sum()
         if df_error[place] > 0:
             error = own.within[place, whole].sum() / df_error[place]
-            statistic[place] = rest / (1 / cells).mean() / error if error > 0 else np.inf
+            statistic[place] = rest / df[place] / (1 / cells).mean() / error if error > 0 else np.inf
     test = {"interaction_statistic": statistic, "interaction_df": df, "interaction_df_error": df_error}
     p_value = f_tail(statistic, df, df_error)
-    shares = {"icc_consistency": single, "icc_agreement": agree, "interaction_share": share}
-    return shares | test | {"interaction_p_value": p_value}
+    return {"interaction_share": share} | test | {"interaction_p_value": p_value}
 
 
 def _reversal_noticed(numbers: PanelNumbers) -> Array:
@@ -227,15 +217,10 @@ def _reversal_noticed(numbers: PanelNumbers) -> Array:
 
 
 def _own_tests(numbers: PanelNumbers) -> dict[str, Array]:
-    """Return how many assessors separate alone, and the limits of h and k of ASTM E691 for this panel."""
-    people = (numbers.own.counts.sum(axis=2) > 0).sum(axis=1)
-    df = [np.median(row[row > 0]) if (row > 0).any() else np.nan for row in numbers.own.df_error]
-    limits = [limits_of_h_and_k(int(count), float(value)) for count, value in zip(people, df, strict=True)]
+    """Return how many assessors there are, and how many of them separate alone."""
     return {
-        "n_assessors": people,
+        "n_assessors": (numbers.own.counts.sum(axis=2) > 0).sum(axis=1),
         "n_separating": _separated(np.isfinite(numbers.own.p_value), numbers.own.p_value, axis=1),
-        "h_limit": np.array([h for h, _ in limits]),
-        "k_limit": np.array([k for _, k in limits]),
     }
 
 
@@ -256,9 +241,7 @@ def _people_rows(numbers: PanelNumbers, lengths: Mapping[str, float]) -> pd.Data
     return pd.DataFrame(
         {
             "assessor": numbers.assessors,
-            "n_attributes": (own.counts.sum(axis=2) > 0).sum(axis=0),
             "n_judged": judged.sum(axis=0),
-            "n_tested": (judged & np.isfinite(own.p_value)).sum(axis=0),
             "n_separated": _separated(judged & np.isfinite(own.p_value), own.p_value, axis=0),
             "scale": apart.scale,
             "scale_error": apart.scale_error,
@@ -295,8 +278,6 @@ class PanelNumbers:
     ----------
     sessions
         Names of the sessions in order of time; one where sessions do not count.
-    others_p
-        (q, a) test that no prototype differs, by the panel's model without that assessor.
     reliability
         (q, a) of the means of the others, zero where agreement is not judged.
     judged
@@ -312,7 +293,6 @@ class PanelNumbers:
     apart: Departures
     drift: Estimates
     repeats: Repeats
-    others_p: Array
     judged: np.ndarray
     reliability: Array
 
@@ -342,7 +322,6 @@ def _panel_numbers(study: Study, scores: pd.DataFrame, tests: pd.DataFrame) -> P
         apart=_departures(own, found, reliability, judged, beyond, repeating.independent),
         drift=drift(sittings, (_per(beyond, own, np.isfinite(sittings).sum(axis=2)), own.df_error)),
         repeats=repeating,
-        others_p=p_value,
         judged=judged,
         reliability=reliability,
     )

@@ -45,20 +45,19 @@ class PanelCheck:
     ----------
     assessors
         One row per assessor and attribute. Separates: `statistic df df_error p_value` of the person's own table.
-        Repeats: `repeat_sd`, its `repeat_ratio` to the others', `k` to the whole panel's. Agrees, where `judged`:
+        Repeats: `repeat_sd`, its `repeat_ratio` to the others'. Agrees, where `judged`:
         `correlation slope ci_low ci_high` on the others' means, `slope_expected` of somebody who feels what they
         feel; `sees` says it in one word (`panel.models.assessors.measures`). `interaction_share` of all that is seen
-        differently, `level` less the panel's and `h` in standard deviations of levels, `drift` per session.
+        differently, `level` less the panel's, `drift` per session.
         `*_p_adjusted` by Holm over persons and attributes.
     panel
         One row per attribute: `statistic df df_error p_value p_adjusted differ` of the panel's model, `reliability`
-        (1 - 1/F), `repeatability` and `reproducibility` as standard deviations, `interaction_*`, intraclass
-        correlations of the means, `n_separating` of `n_assessors`, limits of h and k, `reversal_noticed`: about how
-        likely a scale used backwards would have been noticed.
+        (1 - 1/F), `repeatability` and `reproducibility` as standard deviations, `interaction_*`,
+        `n_separating` of `n_assessors`, `reversal_noticed`: about how likely a scale used backwards would have been
+        noticed.
     people
         One row per assessor: `judgement` (none, look again, retrain), `scale` with its interval, `repeat_ratio`,
-        `level_share` of the scale, `n_separated` of `n_tested` (NaN where none could be) of `n_judged` of
-        `n_attributes`.
+        `level_share` of the scale, `n_separated` (NaN where none could be tested) of `n_judged` attributes.
     patterns
         What was found: `assessor pattern attribute quality estimate ci_low ci_high p_adjusted action`.
     means

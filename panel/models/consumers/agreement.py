@@ -31,8 +31,8 @@ class Agreement:
     ----------
     statements
         One row per prototype and statement: `prototype question words foil agreed neutral disagreed dont_know base
-        share ci_low ci_high exact_low exact_high opinion_base opinion_share opinion_low opinion_high neutral_share
-        started dropped`. `base` is everybody who answered the statement, don't-knows among them; the `opinion`
+        share ci_low ci_high exact_low exact_high opinion_base opinion_share started
+        dropped`. `base` is everybody who answered the statement, don't-knows among them; the `opinion`
         columns leave those out. `ci_` Wilson, `exact_` Clopper and Pearson. `started` people who were served the
         prototype where these answers come from (NaN if the study does not say), `dropped` those of them who did not
         answer.
@@ -112,13 +112,10 @@ def _statements(study: Study, grid: AnswerGrid, facts: dict[str, QuestionFacts])
     opinion = n - rows["dont_know"].to_numpy()
     low, high = wilson_interval(x, n, LEVEL)
     exact_low, exact_high = exact_interval(x, n, LEVEL)
-    some = np.maximum(opinion, 1)
-    opinion_low, opinion_high = (np.where(opinion > 0, end, np.nan) for end in wilson_interval(x, some, LEVEL))
     started, dropped = _started(study, grid)
     return rows.assign(
         **{"base": n, "share": x / n, "ci_low": low, "ci_high": high, "exact_low": exact_low, "exact_high": exact_high},
-        **{"opinion_base": opinion, "opinion_share": np.where(opinion > 0, x / some, np.nan)},
-        **{"opinion_low": opinion_low, "opinion_high": opinion_high, "neutral_share": rows["neutral"] / n},
+        **{"opinion_base": opinion, "opinion_share": np.where(opinion > 0, x / np.maximum(opinion, 1), np.nan)},
         **{"started": started[question, prototype], "dropped": dropped[question, prototype]},
     )
 

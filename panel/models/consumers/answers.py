@@ -32,7 +32,7 @@ KIND_WORDS = {
     "agreement": "agreement",
 }
 """What answers of each kind are called."""
-NOT_WHOLE, NOT_A_NUMBER = "not a whole number", "not a number"
+_NOT_WHOLE, _NOT_A_NUMBER = "not a whole number", "not a number"
 _ROW_COLUMNS = ["assessor", "prototype", "answer", "session", "position", "replicate"]
 _UNREAD_COLUMNS = ["assessor", "prototype", "question", "answer", "session", "why"]
 
@@ -55,8 +55,8 @@ class AnswersRead:
     unread
         `assessor prototype question answer session why`: answers that are there and could not be read, or lie outside
         the scale. A blank is no answer and is not listed.
-    n_consumers, n_complete
-        How many consumers gave an answer that was read, and how many of them gave one for every prototype.
+    n_consumers
+        How many consumers gave an answer that was read.
     n_repeated
         How many times a consumer answered more than once for a prototype.
     """
@@ -67,7 +67,6 @@ class AnswersRead:
     questions: tuple[str, ...]
     unread: pd.DataFrame
     n_consumers: int
-    n_complete: int
     n_repeated: int
 
 
@@ -113,7 +112,6 @@ def numeric_answers(study: Study, kind: Kind, question: str | None = None) -> An
         questions=questions,
         unread=own.assign(why=why).loc[why != "", _UNREAD_COLUMNS].reset_index(drop=True),
         n_consumers=len(frame),
-        n_complete=int(frame.notna().all(axis=1).sum()),
         n_repeated=n_repeated,
     )
 
@@ -124,11 +122,11 @@ def _values(texts: pd.Series, low: float, high: float) -> tuple[np.ndarray, np.n
     read = read_numbers([str(text) for text in distinct])
     value, why = read.values.copy(), np.full(len(distinct), "", dtype=object)
     for place in read.reasons:
-        why[place] = NOT_A_NUMBER
+        why[place] = _NOT_A_NUMBER
     outside = np.isfinite(value) & ((value < low) | (value > high))
     why[outside] = f"outside {low:.0f} to {high:.0f}"
     broken = np.isfinite(value) & ~outside & (value != np.rint(value))
-    why[broken] = NOT_WHOLE
+    why[broken] = _NOT_WHOLE
     value[outside | broken] = np.nan
     return value[code], why[code]
 
@@ -258,7 +256,7 @@ def _counted(number: int) -> str:
 # What does the study say about its consumer questions: wording, ends, attribute, bar, and which one is untrue?
 
 
-_BEFOREHAND = ("expected", "looks", "margin")
+_BEFOREHAND = ("expected", "margin")
 
 
 @dataclass(frozen=True, slots=True)
@@ -301,7 +299,7 @@ def recorded_questions(study: Study, kind: str) -> dict[str, dict[str, Any]]:
     The fact is a list of `{question, kind, words, ...}`, or names with `{kind, words, ...}`; an entry without a kind
     holds for every kind, the first of a name counts. What cannot be read as such is left out. What was recorded after
     the unblinding (`recorded_on` later than the first opening of the key) is marked `late` and loses what only counts
-    beforehand: `expected`, `looks` and `margin`.
+    beforehand: `expected` and `margin`.
     """
     given = study.facts.get("questions", [])
     if isinstance(given, Mapping):

@@ -28,7 +28,7 @@ METHOD_OF = MappingProxyType(
 )
 """Kind of answer to the method in the words of `panel.stats.answers.discrimination`."""
 
-RIGHT, _WRONG = "1", "0"
+_RIGHT, _WRONG = "1", "0"
 TEST = ["question", "kind", "prototype", "versus"]
 _COLUMNS = [*TEST, "assessor", "session", "replicate", "chosen", "first"]
 
@@ -48,7 +48,7 @@ def read_choices(study: Study, kinds: Sequence[str]) -> tuple[pd.DataFrame, pd.D
     rows = rows.loc[rows["kind"].isin(kinds)].reset_index(drop=True)
     texts = rows["answer"].astype("str").str.strip()
     by_name = rows["kind"].isin(("preference", "paired"))
-    first_named = np.where(by_name, texts == rows["prototype"], texts == RIGHT)
+    first_named = np.where(by_name, texts == rows["prototype"], texts == _RIGHT)
     second_named = np.where(by_name, texts == rows["versus"], texts == _WRONG)
     undecided = ((rows["kind"] == "preference") & (texts.str.lower() == "no preference")).to_numpy()
     why = np.select(

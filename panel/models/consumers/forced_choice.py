@@ -38,7 +38,7 @@ from panel.stats.answers.discrimination import (
     share_who_tell,
 )
 from panel.stats.comparing.multiplicity import below, deciding_alpha, holm
-from panel.stats.comparing.power import planned_looks_low, planned_looks_p, same_share_p
+from panel.stats.comparing.power import same_share_p
 from panel.study.study import Study
 
 SIMILAR = "similar"
@@ -62,7 +62,7 @@ class ForcedChoices:
     tests
         One row for each question, pair and method: `question kind prototype versus method n_people n right share
         guess two_sided needed p_count p_value p_adjusted` (`needed`: fewest right answers that show a difference;
-        `p_count`: exact, of the combined count; `p_value`: the one used, which allows for planned looks and for
+        `p_count`: exact, of the combined count; `p_value`: the one used, which allows for
         repeated answers to a paired comparison; `p_adjusted` by Holm over the rows), `limit limit_right
         limit_beforehand most p_similar` (share of people who may tell, as share of right answers, whether it was
         recorded, most right answers that show similarity, its p-value), `d_prime d_std_error d_low d_high`, `told
@@ -71,7 +71,7 @@ class ForcedChoices:
         `power power_similar seen
         seen_d_prime` (chance of this many answers to show a difference as large as the limit, and similarity if nobody
         can tell; smallest share and d-prime seen with a chance of 0.8), `ask_apart ask_similar` (people to ask for a
-        chance of 0.8 of either), `n_sessions p_same p_same_exact sessions_differ look looks_alarm repeated few_shown
+        chance of 0.8 of either), `n_sessions p_same p_same_exact sessions_differ repeated few_shown
         verdict` (`few_shown`: fewer than the limit can tell, also where the limit decides nothing).
     sessions
         `question kind prototype versus session n right share p_value`.
@@ -164,12 +164,12 @@ def _ask_share(similar_below: float | None) -> None:
 
 
 def _judged(
-    told: Sequence[tuple[dict[str, Any], _Told, pd.DataFrame, dict[str, Any] | None, list[str]]],
+    told: Sequence[tuple[dict[str, Any], _Told, pd.DataFrame, dict[str, Any] | None]],
     unread: pd.DataFrame,
     level: float,
 ) -> ForcedChoices:
     """Put the tests together, as one family."""
-    own_tests, ends, sessions, of_repeated, notes = zip(*told, strict=True)
+    own_tests, ends, sessions, of_repeated = zip(*told, strict=True)
     tests = pd.DataFrame(list(own_tests))
     bar = round(1 - level, 12)
     tests["p_adjusted"] = holm(tests["p_value"].to_numpy())
@@ -188,7 +188,7 @@ def _judged(
         unread=unread,
         level=level,
         method=_method(tests, level),
-        notes=(*_notes(tests), *(note for each in notes for note in each), *unused),
+        notes=(*_notes(tests), *unused),
     )
 
 
@@ -235,16 +235,14 @@ def _method(tests: pd.DataFrame, level: float) -> str:
             "spread between people to half a chi-square. Guessing is left out exactly where the test of a difference "
             "tells."
         )
-    if (tests["look"] > 0).any():
-        parts.append("Looks planned beforehand: exact p-value by stages, all ways to get there added up.")
     return " ".join(parts)
 
 
 def _notes(tests: pd.DataFrame) -> Iterator[str]:
-    if ((tests["n_sessions"] > 1) & (tests["look"] == 0)).any():
+    if (tests["n_sessions"] > 1).any():
         yield (
             "Adding up sessions is right only if their number was fixed before the first answer. If a session was "
-            "added because the result was not clear yet, the p-value is too small; plan and record such looks."
+            "added because the result was not clear yet, the p-value is too small."
         )
     if (np.isfinite(tests["limit"]) & ~tests["limit_beforehand"]).any():
         yield (
@@ -266,8 +264,8 @@ def _notes(tests: pd.DataFrame) -> Iterator[str]:
 
 def _one_test(
     names: Mapping[str, str], rows: pd.DataFrame, facts: Mapping[str, Any], similar_below: float | None, level: float
-) -> tuple[dict[str, Any], _Told, pd.DataFrame, dict[str, Any] | None, list[str]]:
-    """Return what the answers of one question, pair and method say: test, interval, sessions, repeated answers, notes.
+) -> tuple[dict[str, Any], _Told, pd.DataFrame, dict[str, Any] | None]:
+    """Return what the answers of one question, pair and method say: test, interval, sessions, repeated answers.
 
     Parameters
     ----------
@@ -276,7 +274,7 @@ def _one_test(
     rows
         The answers, as `panel.models.consumers.choices.read_choices` gives them.
     facts
-        What was recorded about the question: `similar_below` or `d_prime_below`, `looks`, `expected`.
+        What was recorded about the question: `similar_below` or `d_prime_below`, `expected`.
     similar_below
         Share of people given now, in place of the recorded one.
     """
@@ -308,8 +306,7 @@ def _one_test(
         told = (repeated["mu"], repeated["std_error"] if fit else 0.0, ends)
     else:
         test |= _similar(test, limit, 1 - level)
-    looks, ends, notes = _looks(facts, sessions, test, told[2])
-    return test | looks, (*told[:2], ends), sessions, repeated, notes
+    return test, told, sessions, repeated
 
 
 def _exact_ends(right: int, n: int, below: float, above: float) -> tuple[float, float]:
@@ -439,37 +436,6 @@ def _after_repeats(
     if test["method"] == "paired":
         changed["p_value"] = min(2 * min(p_above, p_below), 1.0) if test["two_sided"] else p_above
     return changed
-
-
-def _looks(
-    facts: Mapping[str, Any], sessions: pd.DataFrame, test: Mapping[str, Any], ends: _Ends
-) -> tuple[dict[str, Any], _Ends, list[str]]:
-    """Return the p-value and the interval that allow for looks planned beforehand, where the sessions fit the plan."""
-    nothing = {"look": 0, "looks_alarm": np.nan}
-    plan = facts.get("looks")
-    if not plan:
-        return nothing, ends, []
-    try:
-        numbers, needed = [int(look["answers"]) for look in plan], [int(look["right"]) for look in plan]
-        so_far = sessions[["n", "right"]].cumsum()
-        at = {int(n): int(right) for n, right in so_far.itertuples(index=False)}
-        ended = numbers.index(test["n"])
-        reached = [place for place in range(ended) if at[numbers[place]] >= needed[place]]
-        if reached or test["two_sided"] or test["repeated"]:
-            raise ValueError
-        p_value, alarm = planned_looks_p(numbers, needed, test["guess"], ended, test["right"])
-    except (KeyError, TypeError, ValueError, ModelError):
-        note = (
-            f"{test['question']}: the answers do not follow the looks that were planned (one session for each, once "
-            "per person, stopped as soon as enough were right). The p-value takes the count as if its size had been "
-            "fixed beforehand."
-        )
-        return nothing, ends, [note]
-
-    def planned(below: float, above: float) -> tuple[float, float]:
-        return planned_looks_low(numbers, needed, ended, test["right"], below), ends(below, above)[1]
-
-    return {"look": ended + 1, "looks_alarm": alarm, "p_value": p_value}, planned, []
 
 
 def _apart(test: Mapping[str, Any], told: _Told, step: float, bar: float) -> dict[str, Any]:

@@ -54,9 +54,6 @@ class JustAboutRight:
         them gives the other prototypes. `weighted` is share times drop, the shares being of those who also gave a
         liking. `split` is True where both sides pass the screen. Verdicts: `move`, `perhaps`, `own level` (those may
         like everything less), `no cost seen`, `few people`, `small group`.
-    balance
-        `prototype question n right_mean grand_mean weighted`: the weighted drops of both sides add up to the mean of
-        the just-about-right group minus the mean of everybody.
     within
         `question side estimate std_error df statistic p_value p_adjusted ci_low ci_high told_low told_high
         told_level n_consumers verdict`: the drop over all prototypes within consumers, who are the units. Verdicts:
@@ -82,7 +79,6 @@ class JustAboutRight:
 
     shares: pd.DataFrame
     drops: pd.DataFrame
-    balance: pd.DataFrame
     within: pd.DataFrame
     pairs: pd.DataFrame
     moves: pd.DataFrame
@@ -116,13 +112,9 @@ def weigh_just_about_right(study: Study, *, swaps: TracedSwaps | None = None) ->
     drops = _beside_own_level(_drop_frame(grid, side, liked, asked), within)
     traced, why_not = _swaps(study, drops, facts, swaps)
     formulas = formula_percents(study) if traced is not None else None
-    keys = ["prototype", "question"]
-    first = drops.groupby(keys, sort=False)[["n", "right_mean", "grand_mean"]].first()
-    weighted = drops.groupby(keys, sort=False)["weighted"].sum(min_count=2)
     return JustAboutRight(
         shares=_shares(grid, side),
         drops=drops,
-        balance=first.assign(weighted=weighted).reset_index(),
         within=within,
         pairs=_pairs(grid, side),
         moves=_move_frame(drops, facts, traced, formulas),

@@ -13,7 +13,7 @@ from scipy.special import fdtrc
 from panel.checks.confounds import answer_confounds
 from panel.errors import ModelError
 from panel.models.consumers.answers import AnswersRead, numeric_answers
-from panel.models.consumers.liking_checks import ranks_beside, serving_effects, shifts_in_order
+from panel.models.consumers.liking_checks import ranks_beside, serving_effects
 from panel.models.prototypes.differences import attribute_rows, mean_rows, pair_rows, versus_rows
 from panel.models.prototypes.panel_design import PanelDesign
 from panel.models.prototypes.verdict import difference_verdicts, verdict_letters
@@ -27,7 +27,6 @@ from panel.study.study import Study
 
 _UNEVEN = 0.75  # of Box's epsilon: below, pairs divide people clearly unequally (common practice)
 _FEW_CONSUMERS = 40  # below, a mean liking gives a direction only (common practice, no source)
-_MOST_BY_ORDER = 500  # consumers for whom the ordered model is fitted
 
 
 @dataclass(frozen=True, eq=False, slots=True)
@@ -39,8 +38,7 @@ class Liking:
     tests
         `test statistic df df_error p_value n_consumers n_answers differs`: that no prototype is liked better. `mixed
         model` is the main one; `mixed model, corrected` allows for pairs that divide people unequally; beside it the
-        ranks (`Friedman`, `Durbin` or `Skillings-Mack`; `statistic` is chi-square, for Durbin F) and, where it was
-        fitted, the `cumulative logit` (likelihood ratio).
+        ranks (`Friedman` or `Skillings-Mack`; `statistic` is chi-square).
     means
         `prototype n raw_mean estimate std_error df ci_low ci_high letters`: mean liking; the estimate takes out who
         tried what. Two prototypes that share a letter cannot be separated (verdicts of `pairs`
@@ -62,9 +60,6 @@ class Liking:
         recorded or can be told apart.
     positions
         `position n estimate std_error`: mean liking by position, prototypes and sessions taken out.
-    by_order
-        `prototype estimate std_error`: shift on the logit scale against the first prototype, from the cumulative logit;
-        without rows where it was not fitted.
     same_everywhere
         `assessor answer n`: consumers who gave every prototype the same answer. They stay in.
     variances
@@ -85,7 +80,6 @@ class Liking:
     lost: pd.DataFrame
     serving: pd.DataFrame
     positions: pd.DataFrame
-    by_order: pd.DataFrame
     same_everywhere: pd.DataFrame
     variances: pd.DataFrame
     answers: AnswersRead
@@ -101,8 +95,7 @@ def weigh_liking(study: Study, *, versus: str | None = None, question: str | Non
     """Compare the prototypes of `study` by how well consumers like them.
 
     By default by the first liking question, with the study's benchmark, if it was tried, and by its `liking_margin`,
-    the smallest difference that matters, if it has one. The cumulative logit is fitted beside the mixed model
-    where there are at most 500 consumers.
+    the smallest difference that matters, if it has one.
 
     Raises
     ------
@@ -115,9 +108,8 @@ def weigh_liking(study: Study, *, versus: str | None = None, question: str | Non
     frame, differs = answers.frame, bool(below(float(main[-1]["p_value"])))
     base = versus or (study.benchmark if study.benchmark in frame.columns else None)
     rank_test, why_lost, ranks_by, rank_notes = ranks_beside(frame)
-    order_test, shifts, why_not = shifts_in_order(frame, _MOST_BY_ORDER)
     serving, positions = serving_effects(answers)
-    tests = pd.DataFrame([*main, *rank_test, *order_test])
+    tests = pd.DataFrame([*main, *rank_test])
     letters = verdict_letters(*(each.assign(attribute="") for each in (model.means, pairs, against)))
     return Liking(
         question=answers.question,
@@ -127,12 +119,11 @@ def weigh_liking(study: Study, *, versus: str | None = None, question: str | Non
         versus=against,
         distribution=_answer_counts(frame),
         boxes=_top_boxes(frame),
-        lost=_losses(answers, rank_test, why_lost, bool(order_test)),
+        lost=_losses(answers, rank_test, why_lost),
         serving=serving.assign(
             matters=below(serving["p_value"]), prototypes_differ=below(serving["prototype_p_value"])
         ),
         positions=positions,
-        by_order=shifts,
         same_everywhere=_same_everywhere(frame),
         variances=model.variances,
         answers=answers,
@@ -140,8 +131,8 @@ def weigh_liking(study: Study, *, versus: str | None = None, question: str | Non
         differs=differs,
         benchmark=base,
         margin=_stated_margin(study),
-        method=_method(model, ranks_by, base, bool(order_test)),
-        notes=tuple(_notes(answers, rank_notes, why_not, model)),
+        method=_method(model, ranks_by, base),
+        notes=tuple(_notes(answers, rank_notes, model)),
     )
 
 
@@ -198,7 +189,7 @@ def _asked(answers: AnswersRead, versus: str | None) -> AnswersRead:
     return answers
 
 
-def _method(model: LikingModel, ranks: str, base: str | None, with_order: bool) -> str:
+def _method(model: LikingModel, ranks: str, base: str | None) -> str:
     against = f" Differences from {base} are adjusted by Dunnett's method," if base else " All"
     return (
         "Mixed model by REML with Satterthwaite's degrees of freedom: liking = prototype (fixed) + consumer (random) + "
@@ -206,13 +197,12 @@ def _method(model: LikingModel, ranks: str, base: str | None, with_order: bool) 
         "for pairs that divide people unequally (Box's epsilon), and means and differences have errors as they show "
         "between consumers, each left out in turn (Tukey, 1958), where each prototype was tried by more than twice as "
         f"many as there are prototypes.{against} {'all ' if base else ''}pairs by Tukey's; a pair differs only where "
-        f"the test over all prototypes shows a difference. Shares with Wilson's interval. Beside it {ranks}"
-        f"{', and a cumulative logit model that uses only the order of the nine points' if with_order else ''}."
+        f"the test over all prototypes shows a difference. Shares with Wilson's interval. Beside it {ranks}."
         f"{' The variance between consumers is estimated at zero.' if model.at_zero else ''}"
     )
 
 
-def _notes(answers: AnswersRead, ranks: list[str], why_not: str, model: LikingModel) -> list[str]:
+def _notes(answers: AnswersRead, ranks: list[str], model: LikingModel) -> list[str]:
     notes = list(ranks)
     if len(answers.unread):
         notes.append(
@@ -231,14 +221,9 @@ def _notes(answers: AnswersRead, ranks: list[str], why_not: str, model: LikingMo
             "Some pairs of prototypes divide the consumers much more than others do. Each difference has the error of "
             "its own pair; see whether groups of consumers want different things."
         )
-    if why_not:
-        notes.append(why_not)
     if not model.converged:
         notes.append("The mixed model did not settle; read its numbers with care and look at the ranks.")
-    notes.append(
-        "The nine points are taken as equally far apart by the mixed model; the ranks and, where fitted, the "
-        "cumulative logit model do not need that."
-    )
+    notes.append("The nine points are taken as equally far apart by the mixed model; the ranks do not need that.")
     return notes
 
 
@@ -422,12 +407,11 @@ def _same_everywhere(frame: pd.DataFrame) -> pd.DataFrame:
     )
 
 
-def _losses(answers: AnswersRead, rank_test: list[dict[str, Any]], why_lost: str, with_order: bool) -> pd.DataFrame:
+def _losses(answers: AnswersRead, rank_test: list[dict[str, Any]], why_lost: str) -> pd.DataFrame:
     """Return what each method uses and loses: `method consumers consumers_lost answers answers_lost why`."""
     consumers, total = answers.n_consumers, int(answers.frame.notna().to_numpy().sum())
     rows = [(name, consumers, total, "") for name in ("mixed model", CORRECTED)]
     rows += [(test["test"], test["n_consumers"], test["n_answers"], why_lost) for test in rank_test]
-    rows += [("cumulative logit", consumers, total, "")] if with_order else []
     return pd.DataFrame(
         [(name, n, consumers - n, used, total - used, why) for name, n, used, why in rows],
         columns=["method", "consumers", "consumers_lost", "answers", "answers_lost", "why"],

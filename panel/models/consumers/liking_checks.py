@@ -1,4 +1,4 @@
-"""Liking looked at in other ways: by ranks, by the order of the nine points alone, and by place in the serving."""
+"""Liking looked at in other ways: by ranks, and by place in the serving."""
 
 from __future__ import annotations
 
@@ -7,38 +7,27 @@ from typing import Any
 
 import numpy as np
 import pandas as pd
-from scipy.special import gammaincc
 
 from panel.errors import ModelError
 from panel.models.consumers.answers import AnswersRead
 from panel.models.prototypes.ranks import FRIEDMAN, rank_tables
-from panel.stats.answers.cumulative_logit import fit_cumulative_logit
 from panel.stats.arrays import Array
 from panel.stats.comparing.multiplicity import below
 from panel.stats.mixed.inference import estimate_contrasts, test_contrasts
 from panel.stats.mixed.reml import fit_mixed_model
 from panel.study.study import natural_order
 
-_NOT_FITTED = (
-    "The model that uses only the order of the nine points was not fitted; it is left out with more than {most} "
-    "consumers, where it takes seconds."
-)
-_NOT_SETTLED = (
-    "The model that uses only the order of the nine points did not settle on these answers (a prototype may have been "
-    "given one answer only); it is left out."
-)
 _MOST_LOST = 0.5  # share of the consumers; with more gaps than this the serving was meant to be incomplete
 _BEFORE = "the sample before"
 _SERVING_COLUMNS = ["effect", "statistic", "df", "df_error", "p_value", "prototype_p_value"]
 _POSITION_COLUMNS = ["position", "n", "estimate", "std_error"]
 _NOTHING = 1e-9  # of the size of an effect's columns: what is left beside the others by rounding only
-_SHIFT_COLUMNS = ["prototype", "estimate", "std_error"]
 
 
 def ranks_beside(frame: pd.DataFrame) -> tuple[list[dict[str, Any]], str, str, list[str]]:
     """Rank the prototypes within each consumer: Friedman's test on complete rows, unless most rows have gaps.
 
-    Where more than half of the consumers have gaps by design, Durbin's test or that of Skillings and Mack uses them.
+    Where more than half of the consumers have gaps by design, the test of Skillings and Mack uses them.
     Returns its row among the tests (none where there is no test), why it loses the other consumers, how, and notes.
     """
     complete = frame.notna().all(axis=1)
@@ -53,51 +42,15 @@ def ranks_beside(frame: pd.DataFrame) -> tuple[list[dict[str, Any]], str, str, l
     name, n_answers = str(found["method"]), int(used.notna().to_numpy().sum())
     row = {
         "test": name,
-        **{key: float(found[key]) for key in ("statistic", "df", "df_error", "p_value")},
+        **{key: float(found[key]) for key in ("statistic", "df", "p_value")},
+        "df_error": np.nan,
         "n_consumers": n,
         "n_answers": n_answers,
     }
-    kind = "exact" if found["exact"] else "F" if name == "Durbin" else "chi-square"
+    kind = "exact" if found["exact"] else "chi-square"
     lost = len(frame) - n
     why = "did not try every prototype" if name == FRIEDMAN else "tried one prototype only"
     return [row], why if lost else "", f"{name}'s test of the ranks within each consumer ({kind} p-value)", []
-
-
-def shifts_in_order(frame: pd.DataFrame, most: int) -> tuple[list[dict[str, Any]], pd.DataFrame, str]:
-    """Fit the cumulative logit with a random intercept: its test, each prototype's shift, or why there is none.
-
-    It is fitted for at most `most` consumers.
-    """
-    nothing = pd.DataFrame({name: pd.Series(dtype="float64") for name in _SHIFT_COLUMNS}).astype({"prototype": "str"})
-    if len(frame) > most:
-        return [], nothing, _NOT_FITTED.format(most=most)
-    value = np.rint(frame.to_numpy(dtype=float))
-    person, prototype = np.nonzero(np.isfinite(value))
-    answer = value[person, prototype].astype(np.intp)
-    columns = np.eye(frame.shape[1])[prototype][:, 1:]
-    full = fit_cumulative_logit(answer, columns, person)
-    without = fit_cumulative_logit(answer, columns[:, :0], person)
-    if not (full.settled and without.settled):
-        return [], nothing, _NOT_SETTLED
-    df = frame.shape[1] - 1
-    statistic = max(2 * (full.log_likelihood - without.log_likelihood), 0.0)
-    row = {
-        "test": "cumulative logit",
-        "statistic": statistic,
-        "df": float(df),
-        "df_error": np.nan,
-        "p_value": float(gammaincc(df / 2, statistic / 2)),
-        "n_consumers": int(np.unique(person).size),
-        "n_answers": len(answer),
-    }
-    shift = pd.DataFrame(
-        {
-            "prototype": pd.Series(frame.columns, dtype="str"),
-            "estimate": np.r_[0.0, full.coefficients],
-            "std_error": np.r_[np.nan, np.sqrt(np.diagonal(full.coefficient_covariance))],
-        }
-    )
-    return [row], shift, ""
 
 
 def without_order(answers: AnswersRead) -> tuple[AnswersRead, pd.DataFrame]:

@@ -22,7 +22,7 @@ from panel.stats.maps.links import correlations, direction_interval, fit_plane, 
 from panel.study.study import Study
 
 _FEWEST_PROTOTYPES = 6  # with five the circular model has one degree of freedom left
-DRAWS, _FEWER_DRAWS, _MANY = 1000, 200, 1000  # draws of consumers; fewer where there are more than `_MANY` of them
+_DRAWS, _FEWER_DRAWS, _MANY = 1000, 200, 1000  # draws of consumers; fewer where there are more than `_MANY` of them
 _MAP_DRAWS = 100  # the regions of the map are not used here
 _GRID = 41  # places along each side of the map
 _FEWEST_OWN = 6  # prototypes a consumer has to have tried for a model of his own
@@ -113,7 +113,7 @@ def map_preferences(
     liked = _by_group(own, groups)
     profile = means.pivot_table(index="prototype", columns="attribute", values="estimate").loc[both]
     order = [name for name in study.attributes if name in profile.columns]
-    draws = DRAWS if len(frame) <= _MANY else _FEWER_DRAWS
+    draws = _DRAWS if len(frame) <= _MANY else _FEWER_DRAWS
     sensations = pd.concat([_sensation_rows(*each, profile[order]) for each in liked.items()], ignore_index=True)
     sensations = with_deciding(sensations, ends=correlation_ends)
     drawn = [(*each, points, _drawn(each[1], draws, rng)) for each in liked.items()]

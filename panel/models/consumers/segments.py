@@ -27,7 +27,7 @@ _STABLE = 0.6  # of Jaccard's index when consumers are drawn anew (Hennig 2007: 
 _MOST_GROUPS = 4
 _SMALLEST_GROUP = 5  # consumers
 _SAME_TASTE = 0.7  # correlation of two groups' means from which they order prototypes alike: half the variation shared
-DRAWS, _AGAIN = 199, 100
+_DRAWS, _AGAIN = 199, 100
 _Step = tuple[int, float, float, float, int, bool]  # the columns of `Segments.steps`
 _MOST_DRAWN = 300  # consumers that enter the draws; with more of them the draws use a random part
 
@@ -74,7 +74,6 @@ class Segments:
     left_out: pd.DataFrame
     why_one: str
     order: pd.DataFrame
-    n_grouped: int
     method: str
     notes: tuple[str, ...]
 
@@ -128,7 +127,6 @@ def find_segments(study: Study, rng: np.random.Generator, *, question: str | Non
         ),
         why_one=why,
         order=order,
-        n_grouped=len(used),
         method=_method(needed),
         notes=tuple(_notes(answers, used, needed, len(groups))),
     )
@@ -165,7 +163,7 @@ def _grown(left: Array, present: NDArray[np.bool_], rng: np.random.Generator) ->
     labels = np.zeros(len(left), dtype=np.intp)
     steps: list[_Step] = []
     for groups in range(2, _MOST_GROUPS + 1):
-        more, share, p_value = more_groups(left, present, labels, DRAWS, rng)
+        more, share, p_value = more_groups(left, present, labels, _DRAWS, rng)
         smallest = int(np.bincount(more, minlength=groups).min())
         stability = float("nan")
         accepted = p_value <= _RARE and smallest >= _SMALLEST_GROUP
@@ -206,7 +204,7 @@ def _method(needed: int) -> str:
         "session and the sample before add on average (where they are recorded) are taken out is "
         f"put into groups by k-means; consumers with fewer than {needed} prototypes are left out, and a gap "
         "pulls nobody towards a group. One group more is accepted if it lowers the scatter inside the groups by more "
-        f"than it does in all but 1 of 100 of {DRAWS} tables of the same groups and noise of the same size for every "
+        f"than it does in all but 1 of 100 of {_DRAWS} tables of the same groups and noise of the same size for every "
         f"consumer and prototype (signs drawn anew), if no group has fewer than {_SMALLEST_GROUP} consumers, and if "
         f"the same groups come back when consumers are drawn anew ({_AGAIN} times, Jaccard's index at least {_STABLE})."
     )

@@ -34,12 +34,11 @@ class Decision:
     ----------
     ranking
         Best first: `prototype standing desirability ci_low ci_high chance_all chance_all_versus chance_all_true
-        chance_all_versus_true chance_first unmet must_unmet gates_failed gates_open gain gain_low gain_high liking
-        liking_low liking_high chance_best_liked
-        on_front`. `standing` is `in`, `open` (something is not known) or `out`; `chance_all` that of meeting all
+        chance_all_versus_true chance_first unmet gates_open liking liking_low liking_high chance_best_liked`.
+        `standing` is `in`, `open` (something is not known) or `out`; `chance_all` that of meeting all
         windows at once, `chance_all_versus` the same with the windows read as differences from the benchmark;
         `..._true` how often such a chance came true;
-        `chance_first` that of the highest desirability; `gain` is the desirability above the benchmark's.
+        `chance_first` that of the highest desirability.
     windows
         See `panel.models.decision.windows.judge_windows`; `clearly_missed` where a window that must be met is.
     unmet
@@ -50,14 +49,9 @@ class Decision:
         Attributes whose window must be met, while the mean of no prototype lies in it.
     pairs
         See `judge_pairs`; `because` is what a pair cannot be told from.
-    front
-        `prototype on_front share beaten_by`: on all attributes with a window, and liking; `share` of the draws.
     weight_changes
         `attribute change prototype desirability`: the prototype that comes first when the weight of one attribute is
         halved or doubled, with its desirability; empty text if no prototype is acceptable on everything.
-    weight_shares
-        `prototype share`: the share of random weightings (flat over all that add up to 1) under which it comes first;
-        they need not add up to 1 where no prototype is acceptable.
     favourites, divided
         Whom each group of consumers likes best among the contenders, and pairs of contenders that divide the consumers;
         see `panel.models.decision.contenders`.
@@ -78,7 +72,6 @@ class Decision:
     gates: pd.DataFrame
     nobody_meets: tuple[str, ...]
     pairs: pd.DataFrame
-    front: pd.DataFrame
     contenders: tuple[str, ...]
     choice: str | None
     profile: Profile
@@ -89,7 +82,6 @@ class Decision:
     method: str
     notes: tuple[str, ...]
     weight_changes: pd.DataFrame = field(default_factory=pd.DataFrame)
-    weight_shares: pd.DataFrame = field(default_factory=pd.DataFrame)
     favourites: pd.DataFrame = field(default_factory=pd.DataFrame)
     divided: pd.DataFrame = field(default_factory=pd.DataFrame)
 
@@ -105,7 +97,7 @@ class Decision:
 
 
 def standings(prototypes: tuple[str, ...], rows: pd.DataFrame, gates: pd.DataFrame) -> pd.DataFrame:
-    """Return `prototype standing unmet must_unmet gates_failed gates_open`.
+    """Return `prototype standing unmet gates_open`.
 
     Parameters
     ----------
@@ -122,13 +114,11 @@ def standings(prototypes: tuple[str, ...], rows: pd.DataFrame, gates: pd.DataFra
     for name in prototypes:
         own = rows.loc[rows["prototype"] == name]
         results = gates.loc[gates["prototype"] == name, "result"]
-        failed, unknown = int((results == FAILS).sum()), int((results == CANNOT_TELL).sum())
-        must = own.loc[own["must_have"]]
-        missed = bool(clearly_missed(must).any())
+        failed, unknown = bool((results == FAILS).any()), int((results == CANNOT_TELL).sum())
+        missed = bool(clearly_missed(own).any())
         standing = OUT if failed or missed else OPEN if unknown or own["read_met"].isna().any() else IN
-        unmet, must_unmet = (int((each["read_met"] == 0).sum()) for each in (own, must))
-        found.append((name, standing, unmet, must_unmet, failed, unknown))
-    columns = ["prototype", "standing", "unmet", "must_unmet", "gates_failed", "gates_open"]
+        found.append((name, standing, int((own["read_met"] == 0).sum()), unknown))
+    columns = ["prototype", "standing", "unmet", "gates_open"]
     return pd.DataFrame(found, columns=columns).astype({"prototype": "str", "standing": "str"})
 
 

@@ -43,7 +43,6 @@ from panel.models.decision.windows import (
     draw_panels,
     judge_together,
     judge_windows,
-    window_distance,
 )
 from panel.models.prototypes.alike import smallest_difference
 from panel.models.prototypes.differences import Differences, confound_notes, find_differences
@@ -52,7 +51,7 @@ from panel.models.prototypes.verdict import CANNOT_TELL
 from panel.plan.codes import first_changed_row, moment, row_seal
 from panel.stats.arrays import Array
 from panel.stats.comparing.multiplicity import ALPHA, LEVEL
-from panel.stats.formulas.desirability import beats, overall_desirability
+from panel.stats.formulas.desirability import overall_desirability
 from panel.stats.maps.draws import DRAWS
 from panel.study.study import Study
 from panel.words import format_share, level_digits, level_words
@@ -76,9 +75,8 @@ def nearest(study: Study, rng: np.random.Generator, *, weights: Mapping[str, flo
     windows = judge_windows(profile, drawn, study.benchmark)
     together, desirabilities = judge_together(profile, drawn, study.benchmark)
     gates = judge_gates(study, drawn.prototypes)
-    front = _front_rows(profile, drawn, liking)
     stands = standings(drawn.prototypes, windows, gates)
-    ranking = _ranking(stands, together, desirabilities, liking, front, study.benchmark)
+    ranking = _ranking(stands, together, desirabilities, liking)
     pairs = _untold(_pairs(ranking, drawn, desirabilities, liking), fit_study(study).confounds, drawn.attributes)
     left = contenders(ranking, pairs)
     base = study.benchmark if study.benchmark in drawn.prototypes else None
@@ -90,7 +88,6 @@ def nearest(study: Study, rng: np.random.Generator, *, weights: Mapping[str, flo
         nobody_meets=_nobody_meets(windows),
         gates=gates,
         pairs=pairs,
-        front=front,
         contenders=left,
         choice=the_one(ranking, left, chance="chance_all_versus" if by_benchmark else "chance_all"),
         profile=profile,
@@ -116,7 +113,7 @@ def decide(
     single, weights = (
         nearest.windows[name].to_numpy(float).reshape(drawn.estimate.shape) for name in ("desirability", "weight")
     )
-    changes, shares = _change_weights(single, weights[:, 0], drawn.attributes, drawn.prototypes, rng)
+    changes = _change_weights(single, weights[:, 0], drawn.attributes, drawn.prototypes)
     little = _little(float(often[LITTLE](np.array(SURE))))
     notes = _decision_notes(profile, drawn, nearest.gates, nearest.benchmark, study.attribute_words)
     confounded = confound_notes(fit_study(study).confounds)
@@ -126,7 +123,6 @@ def decide(
         windows=_with_came_true(nearest.windows, often),
         unmet=_with_came_true(nearest.unmet, often),
         weight_changes=changes,
-        weight_shares=shares,
         favourites=segment_favourites(segments, nearest.contenders),
         divided=divided_pairs(segments, nearest.contenders),
         notes=(*notes, *_narrow(study, profile, differences), *little, *nearest.notes, *confounded),
@@ -183,7 +179,7 @@ def _unmet(rows: pd.DataFrame, *, by_benchmark: bool) -> pd.DataFrame:
     outside = rows.loc[rows["read_met"] == 0].reset_index(drop=True)
     read = ("difference", "versus_low", "versus_high") if by_benchmark else ("estimate", "target_low", "target_high")
     mean, low, high = (outside[name].to_numpy(float) for name in read)
-    return outside.assign(distance=window_distance(mean, low, high))
+    return outside.assign(distance=_window_distance(mean, low, high))
 
 
 def _pairs(ranking: pd.DataFrame, drawn: PanelDraws, desirabilities: Array, liking: LikingDraws | None) -> pd.DataFrame:
@@ -197,16 +193,11 @@ def _ranking(
     together: pd.DataFrame,
     drawn: Array,
     liking: LikingDraws | None,
-    front: pd.DataFrame,
-    benchmark: str | None,
 ) -> pd.DataFrame:
     """Return one row per prototype, the highest desirability first; `drawn` (draws, prototypes) are those of it."""
     prototypes = stands["prototype"].tolist()
     tail = [ALPHA / 2, (1 + LEVEL) / 2]
-    base = prototypes.index(benchmark) if benchmark in prototypes else None
-    own = np.full(drawn.shape[0], np.nan) if base is None else drawn[:, base]
     low, high = np.quantile(drawn, tail, axis=0)
-    gain_low, gain_high = np.quantile(drawn - own[:, None], tail, axis=0)
     frame = stands.assign(
         desirability=together["desirability"],
         ci_low=low,
@@ -216,10 +207,6 @@ def _ranking(
         chance_all_true=np.nan,
         chance_all_versus_true=np.nan,
         chance_first=_first_shares(drawn),
-        gain=together["desirability"] - (np.nan if base is None else together["desirability"].iloc[base]),
-        gain_low=gain_low,
-        gain_high=gain_high,
-        on_front=front.set_index("prototype")["on_front"].reindex(prototypes).to_numpy(),
     )
     liked = pd.DataFrame(index=prototypes, columns=["estimate", "ci_low", "ci_high", "chance_best"], dtype="float64")
     if liking is not None:
@@ -310,55 +297,13 @@ def _benchmark(profile: Profile, drawn: PanelDraws, benchmark: str | None) -> li
     return [stated + (f" Not stated, so taken from this panel: {', '.join(without)}." if without else "")]
 
 
-# Which prototypes does no other beat on every wanted attribute, and on liking, at once?
-
-
-def _front_rows(profile: Profile, drawn: PanelDraws, liking: LikingDraws | None) -> pd.DataFrame:
-    """Return `prototype on_front share beaten_by`; `share` of the draws in which nobody beats it.
-
-    More is better where only a lowest mean is wanted, less where only a highest is; between two limits less distance
-    from the window. A prototype whose mean or liking is not known beats nobody and is beaten by nobody: it is told as
-    missing (`on_front` NaN).
-    """
-    wanted = profile.wanted.set_index("attribute").loc[list(drawn.attributes)]
-    low, high = (wanted[[name]].to_numpy(float) for name in ("target_low", "target_high"))
-    estimate, draws = _wanted(drawn.estimate, low, high), _wanted(drawn.drawn, low, high)
-    if liking is not None:
-        place = [liking.prototypes.index(name) if name in liking.prototypes else -1 for name in drawn.prototypes]
-        there = np.array(place) >= 0
-        own = np.where(there, liking.rows["estimate"].to_numpy(float)[place], np.nan)
-        estimate = np.vstack([estimate, own])
-        more = np.where(there, liking.drawn[:, place], np.nan)
-        draws = np.concatenate([draws, more[:, None, :]], axis=1)
-    known = np.flatnonzero(np.isfinite(estimate).all(axis=0))
-    names = np.array(drawn.prototypes, dtype=object)
-    frame = pd.DataFrame({"prototype": pd.Series(drawn.prototypes, dtype="str"), "on_front": np.nan, "share": np.nan})
-    by = beats(estimate[:, known].T)
-    share = ~beats(np.swapaxes(draws[:, :, known], 1, 2)).any(axis=-2)
-    frame.loc[known, "on_front"] = (~by.any(axis=0)).astype(float)
-    frame.loc[known, "share"] = share.mean(axis=0)
-    beaten = [""] * len(frame)
-    for column, own_place in enumerate(known.tolist()):
-        beaten[own_place] = ", ".join(names[known[by[:, column]]])
-    return frame.assign(beaten_by=pd.Series(beaten, dtype="str"))
-
-
-def _wanted(values: Array, low: Array, high: Array) -> Array:
-    """Return the values turned so that more is better."""
-    one_sided = np.where(np.isnan(high), values, -values)
-    return np.asarray(np.where(np.isnan(low) | np.isnan(high), one_sided, -window_distance(values, low, high)))
-
-
 # Would other weights put another prototype first?
 
 
-_WEIGHTINGS = 2000
-
-
 def _change_weights(
-    single: Array, weights: Array, attributes: tuple[str, ...], prototypes: tuple[str, ...], rng: np.random.Generator
-) -> tuple[pd.DataFrame, pd.DataFrame]:
-    """Return who comes first when weights change, and shares; `single` (attributes, prototypes) are desirabilities."""
+    single: Array, weights: Array, attributes: tuple[str, ...], prototypes: tuple[str, ...]
+) -> pd.DataFrame:
+    """Return who comes first when one weight changes; `single` (attributes, prototypes) are desirabilities."""
     table = single.T
     rows = []
     for place, attribute in enumerate(attributes):
@@ -369,12 +314,9 @@ def _change_weights(
             share = _first_shares(found[None])
             first = int(share.argmax()) if share.any() else None
             rows.append((attribute, change, *(("", np.nan) if first is None else (prototypes[first], found[first]))))
-    random = rng.dirichlet(np.ones(len(attributes)), _WEIGHTINGS)
-    shares = _first_shares(overall_desirability(table[None], random[:, None, :]))
-    changes = pd.DataFrame(rows, columns=["attribute", "change", "prototype", "desirability"]).astype(
+    return pd.DataFrame(rows, columns=["attribute", "change", "prototype", "desirability"]).astype(
         {"attribute": "str", "change": "str", "prototype": "str", "desirability": "float64"}
     )
-    return changes, pd.DataFrame({"prototype": pd.Series(prototypes, dtype="str"), "share": shares})
 
 
 def _first_shares(desirability: Array) -> Array:
@@ -490,3 +432,10 @@ def _ask_names(study: Study, chosen: str, runner_up: str) -> None:
         raise StudyError(f"The runner-up {runner_up!r} is no prototype of this study. Choose one, or leave it empty.")
     if runner_up and runner_up == chosen:
         raise StudyError(f"{chosen} cannot be chosen and come next as well. Leave the runner-up empty.")
+
+
+def _window_distance(estimate: Array, low: Array, high: Array) -> Array:
+    """Return how far each mean lies outside its window, scale units; 0 inside, NaN where it is not known."""
+    below = np.where(np.isnan(low), 0.0, low - estimate)
+    above = np.where(np.isnan(high), 0.0, estimate - high)
+    return np.asarray(np.maximum(np.maximum(below, above), 0.0) + 0.0 * estimate)

@@ -122,13 +122,6 @@ def _luck(drawn: PanelDraws, base: int | None) -> dict[str, Array]:
     return {"difference_shrunken": found[0].reshape(shape), "wrong_sign": wrong.reshape(shape)}
 
 
-def window_distance(estimate: Array, low: Array, high: Array) -> Array:
-    """Return how far each mean lies outside its window, scale units; 0 inside, NaN where it is not known."""
-    below = np.where(np.isnan(low), 0.0, low - estimate)
-    above = np.where(np.isnan(high), 0.0, estimate - high)
-    return np.asarray(np.maximum(np.maximum(below, above), 0.0) + 0.0 * estimate)
-
-
 def _inside(values: Array, low: Array, high: Array) -> _Flags:
     """Return which values lie inside; a missing limit is none, a missing value is never inside."""
     return np.asarray(~(values < low) & ~(values > high) & np.isfinite(values))

@@ -18,7 +18,6 @@ from panel.models.prototypes.verdict import (
     DIFFERS,
     EQUIVALENT,
     WOULD_BE,
-    out_of_turn,
     untold_pairs,
     with_deciding,
 )
@@ -85,7 +84,7 @@ def find_alike(study: Study, result: Differences, pairs: Sequence[tuple[str, str
     rows = rows.assign(margin=rows["attribute"].map(result.margins).astype(float)).dropna(subset=["margin"])
     direction = _directions(study, rows["attribute"])
     equal = EQUIVALENT if result.margin_stated else WOULD_BE
-    rows = rows.assign(open=untold_pairs(rows, result.confounds), out_of_turn=out_of_turn(rows, result.attributes))
+    rows = rows.assign(open=untold_pairs(rows, result.confounds), out_of_turn=_out_of_turn(rows, result.attributes))
     return Alike(
         differences=_tested(rows, direction, equal),
         margin_stated=result.margin_stated,
@@ -170,7 +169,7 @@ def _notes(
         return
     if rows.empty:
         yield (
-            "There is no benchmark to be alike with. Give a prototype the role benchmark, or choose a pair."
+            "There is no benchmark to be alike with. Give a prototype the role benchmark; all pairs are told above."
             if pairs is None
             else "None of these pairs was scored on an attribute that can be modelled. Choose another."
         )
@@ -187,11 +186,11 @@ def _notes(
         )
 
 
-# Do the differences that were planned beforehand show, and what of those that were chosen afterwards?
+# Do the differences that were planned beforehand show?
 
 
 _PLANNED_COLUMNS = [
-    *("attribute", "prototype", "versus", "planned", "estimate", "std_error", "df", "statistic"),
+    *("attribute", "prototype", "versus", "estimate", "std_error", "df", "statistic"),
     *("p_value", "p_adjusted", "ci_low", "ci_high", "told_low", "told_high", "told_level", "verdict"),
 ]
 SHOWN = "shown"
@@ -199,17 +198,16 @@ SHOWN = "shown"
 
 @dataclass(frozen=True, eq=False, slots=True)
 class PlannedDifferences:
-    """Differences stated in the study, and others chosen after it was opened.
+    """Differences stated in the study beforehand.
 
     Parameters
     ----------
     differences
-        `attribute prototype versus planned estimate std_error df statistic p_value p_adjusted ci_low ci_high told_low
-        told_high told_level verdict`, estimate = prototype minus versus; verdict `shown`, `not shown` or, where the
-        pair goes along with a factor of the test, `cannot tell`. Where `planned`, `ci_low ci_high` is of the difference
-        alone, the p-value adjusted by Holm over all planned differences, and `told_low told_high` the interval that
-        decides; elsewhere all are Tukey's over all pairs of the attribute, for whatever was chosen with the scores in
-        sight belongs there.
+        `attribute prototype versus estimate std_error df statistic p_value p_adjusted ci_low ci_high told_low told_high
+        told_level verdict`, estimate = prototype minus versus; verdict `shown`, `not shown` or, where the pair goes
+        along with a factor of the test, `cannot tell`. `ci_low ci_high` is of the difference alone, the p-value
+        adjusted by Holm over all planned differences, and `told_low told_high` the interval that decides. What is
+        chosen with the scores in sight belongs to all pairs of the attribute (Tukey).
     """
 
     differences: pd.DataFrame
@@ -217,40 +215,27 @@ class PlannedDifferences:
     notes: tuple[str, ...]
 
 
-def planned_differences(
-    study: Study, result: Differences, chosen: Sequence[tuple[str, str]] = ()
-) -> PlannedDifferences:
+def planned_differences(study: Study, result: Differences) -> PlannedDifferences:
     """Return the planned differences of `study` from the models behind `result`.
 
-    Parameters
-    ----------
-    result
-        The differences; what was taken out there, and the method of small samples, hold here as well.
-    chosen
-        (prototype, versus) pairs chosen now: exploratory, on every attribute. What the study states is not repeated.
+    What was taken out there, and the method of small samples, hold here as well.
     """
     stated, not_read = stated_differences(study)
     planned = _rows(result.pairs, stated)
     half = stdtrit(planned["df"].to_numpy(float), (1 + LEVEL) / 2) * planned["std_error"]
-    planned = with_deciding(planned).assign(
-        planned=True, ci_low=planned["estimate"] - half, ci_high=planned["estimate"] + half
-    )
-    explored = _rows(result.pairs, [(*pair, "") for pair in chosen])
-    explored = explored.assign(
-        planned=False, told_low=explored["ci_low"], told_high=explored["ci_high"], told_level=LEVEL
-    )
-    known = pd.MultiIndex.from_frame(planned[["attribute", "prototype", "versus"]])
-    turned = pd.MultiIndex.from_frame(planned[["attribute", "versus", "prototype"]])
-    place = pd.MultiIndex.from_frame(explored[["attribute", "prototype", "versus"]])
-    explored = explored.loc[~(place.isin(known) | place.isin(turned))]
-    rows = pd.concat([part for part in (planned, explored) if len(part)] or [planned], ignore_index=True)
+    rows = with_deciding(planned).assign(ci_low=planned["estimate"] - half, ci_high=planned["estimate"] + half)
     shown = below(rows["p_adjusted"])
-    told = [untold_pairs(rows, result.confounds) | out_of_turn(rows, result.attributes), shown]
+    told = [untold_pairs(rows, result.confounds) | _out_of_turn(rows, result.attributes), shown]
     rows = rows.assign(verdict=np.select(told, [CANNOT_TELL, SHOWN], _NOT_SHOWN))
     return PlannedDifferences(
-        differences=rows[_PLANNED_COLUMNS].astype({"planned": bool}),
-        method=_method(len(planned), len(explored)),
-        notes=(*(f"{what} {advice}" for what, advice in not_read), *_planned_notes(result, stated, chosen)),
+        differences=rows[_PLANNED_COLUMNS],
+        method=(
+            f"Planned differences: t tests of the mixed model, p-values adjusted by Holm over all {len(rows)} of them, "
+            f"each {level_words(LEVEL)} for its difference alone."
+            if len(rows)
+            else "No difference was planned."
+        ),
+        notes=(*(f"{what} {advice}" for what, advice in not_read), *_planned_notes(result, stated)),
     )
 
 
@@ -276,22 +261,8 @@ def _rows(pairs: pd.DataFrame, wanted: Iterable[tuple[str, str, str]]) -> pd.Dat
     return pd.concat(held, ignore_index=True) if held else pairs.iloc[:0]
 
 
-def _method(n_planned: int, n_explored: int) -> str:
-    parts = []
-    if n_planned:
-        parts.append(
-            f"Planned differences: t tests of the mixed model, p-values adjusted by Holm over all {n_planned} of them, "
-            f"each {level_words(LEVEL)} for its difference alone."
-        )
-    if n_explored:
-        parts.append("Differences chosen afterwards: Tukey, over all pairs of the attribute.")
-    return " ".join(parts) or "No difference was planned."
-
-
-def _planned_notes(
-    result: Differences, stated: tuple[tuple[str, str, str], ...], chosen: Sequence[tuple[str, str]]
-) -> Iterator[str]:
-    for prototype, versus, attribute in (*stated, *((*pair, "") for pair in chosen)):
+def _planned_notes(result: Differences, stated: tuple[tuple[str, str, str], ...]) -> Iterator[str]:
+    for prototype, versus, attribute in stated:
         found = _rows(result.pairs, [(prototype, versus, attribute)])
         asked = {attribute} if attribute else set(result.attributes["attribute"])
         absent = [name for name in result.attributes["attribute"] if name in asked - set(found["attribute"])]
@@ -378,3 +349,12 @@ def _smallest_rows(rows: pd.DataFrame, critical: np.ndarray, family: str) -> pd.
         rows["std_error"].to_numpy(float), rows["df"].to_numpy(float), power=POWER, critical=critical
     )
     return rows.assign(smallest_difference=smallest, family=family)[_SMALLEST_COLUMNS]
+
+
+def _out_of_turn(differences: pd.DataFrame, attributes: pd.DataFrame) -> np.ndarray:
+    """Return which differences lie on one of the `attributes` whose turn has not come in the order of testing.
+
+    They stay in the family of "alike": what is left out of it must not hang on the scores.
+    """
+    closed = attributes.loc[attributes["closed"] != "", "attribute"]
+    return differences["attribute"].isin(closed).to_numpy()

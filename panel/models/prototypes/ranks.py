@@ -8,45 +8,35 @@ from __future__ import annotations
 
 from collections.abc import Callable, Iterator
 from dataclasses import dataclass
-from itertools import combinations
 from typing import Any
 
 import numpy as np
 import pandas as pd
-from scipy.special import ndtr
 
 from panel.errors import ModelError
 from panel.models.prototypes.differences import Differences, ask_fits, attributes_tested, find_differences
 from panel.models.prototypes.panel_design import fit_study, score_array
 from panel.models.prototypes.verdict import CANNOT_TELL, DIFFERS
-from panel.stats.answers.ranks import (
-    INFINITE,
-    durbin_test,
-    friedman_test,
-    is_balanced_incomplete,
-    rank_sum_differences,
-    ranks_within_blocks,
-    skillings_mack_test,
-)
+from panel.stats.answers.ranks import friedman_test, ranks_within_blocks, skillings_mack_test
 from panel.stats.arrays import Array
 from panel.stats.assessors.agreement import own_tables
 from panel.stats.assessors.scaling import Scaling, scaling_model
 from panel.stats.comparing.group_means import VarianceTables
-from panel.stats.comparing.multiplicity import below, holm, serial_gatekeeping, tukey_p_value
+from panel.stats.comparing.multiplicity import below, holm, serial_gatekeeping
 from panel.study.naming import naming
 from panel.study.scores_used import scores_used
 from panel.study.study import Numbered, Study, those_in
 
-# Ranks of one attribute as tables: the test its gaps allow, rank sums, pairs, and who is lost.
+# Ranks of one attribute as tables: the test its gaps allow, mean ranks, and who is lost.
 
 
-FRIEDMAN, DURBIN, _SKILLINGS_MACK = "Friedman", "Durbin", "Skillings-Mack"
+FRIEDMAN, _SKILLINGS_MACK = "Friedman", "Skillings-Mack"
 
 
-def rank_tables(attribute: str, means: pd.DataFrame) -> tuple[dict[str, Any], pd.DataFrame, pd.DataFrame, pd.DataFrame]:
+def rank_tables(attribute: str, means: pd.DataFrame) -> tuple[dict[str, Any], pd.DataFrame, pd.DataFrame]:
     """Return the rank tables of an attribute from its mean scores, assessors by prototypes, NaN for gaps.
 
-    The row of the attribute, its rank sums, pairs and gaps, in the columns of `RankComparison`.
+    The row of the attribute, its mean ranks and gaps, in the columns of `RankComparison`.
 
     Raises
     ------
@@ -59,91 +49,21 @@ def rank_tables(attribute: str, means: pd.DataFrame) -> tuple[dict[str, Any], pd
     if used.sum() < 2 or scores.shape[1] < 2:
         raise ModelError("fewer than two assessors scored two prototypes or more, so there are no orders to compare.")
     test = _test(scores[used])
-    pairs = _complete_pairs(scores[used]) if test["method"] == FRIEDMAN else _incomplete_pairs(scores[used])
     ranks = ranks_within_blocks(scores[used])
-    names = list(means.columns)
-    first, second = np.array(list(combinations(range(len(names)), 2))).T
     return (
         {"attribute": attribute} | test | {"n_assessors": int(used.sum()), "n_lost": int((~used).sum())},
         pd.DataFrame(
-            {
-                "attribute": attribute,
-                "prototype": names,
-                "n_ranked": np.isfinite(ranks).sum(axis=0),
-                "rank_sum": np.nansum(ranks, axis=0),
-                "mean_rank": np.nanmean(ranks, axis=0),
-            }
+            {"attribute": attribute, "prototype": list(means.columns), "mean_rank": np.nanmean(ranks, axis=0)}
         ),
-        pairs.assign(attribute=attribute, prototype=[names[j] for j in second], versus=[names[i] for i in first])[
-            ["attribute", "prototype", "versus", "difference", "std_error", "statistic", "p_value", "p_adjusted"]
-        ],
         _gaps(attribute, means, present, used),
     )
 
 
 def _test(scores: Array) -> dict[str, Any]:
     """Return the test that the gaps of the scores allow."""
-    present = np.isfinite(scores)
-    nothing = {"df_error": np.nan, "exact": False, "f_p_value": np.nan, "kendall_w": np.nan}
-    if present.all():
-        friedman = friedman_test(scores)
-        return nothing | {
-            "method": FRIEDMAN,
-            "statistic": friedman["statistic"],
-            "df": float(friedman["df"]),
-            "p_value": friedman["p_value"],
-            "exact": friedman["exact"],
-            "f_p_value": friedman["f_p_value"],
-            "kendall_w": friedman["kendall_w"],
-        }
-    if is_balanced_incomplete(present):
-        durbin = durbin_test(scores)
-        return nothing | {
-            "method": DURBIN,
-            "statistic": durbin["f_statistic"],
-            "df": float(durbin["df"]),
-            "df_error": float(durbin["df_error"]),
-            "p_value": durbin["p_value"],
-        }
-    gapped = skillings_mack_test(scores)
-    return nothing | {
-        "method": _SKILLINGS_MACK,
-        "statistic": gapped["statistic"],
-        "df": float(gapped["df"]),
-        "p_value": gapped["p_value"],
-    }
-
-
-def _complete_pairs(scores: Array) -> pd.DataFrame:
-    found, n = rank_sum_differences(scores), len(scores)
-    return pd.DataFrame(
-        {
-            "difference": found["difference"] / n,
-            "std_error": found["std_error"] / n,
-            "statistic": found["difference"] / found["std_error"],
-            "p_value": found["p_value"],
-            "p_adjusted": found["p_adjusted"],
-        }
-    )
-
-
-def _incomplete_pairs(scores: Array) -> pd.DataFrame:
-    """Return differences of the adjusted effects, scaled to mean ranks among all k prototypes."""
-    found, k = skillings_mack_test(scores), scores.shape[1]
-    first, second = np.array(list(combinations(range(k), 2))).T
-    scale = np.sqrt(12 / (k + 1)) * k * (k + 1) / 12  # one block without gaps or ties has effects of this size
-    variances = np.diagonal(found["covariance"])
-    std_error = np.sqrt(variances[first] + variances[second] - 2 * found["covariance"][first, second])
-    z = (found["effects"][second] - found["effects"][first]) / std_error
-    return pd.DataFrame(
-        {
-            "difference": z * std_error * scale,
-            "std_error": std_error * scale,
-            "statistic": z,
-            "p_value": 2 * ndtr(-np.abs(z)),
-            "p_adjusted": tukey_p_value(z, k, np.full(len(z), INFINITE)),
-        }
-    )
+    if np.isfinite(scores).all():
+        return {"method": FRIEDMAN, **friedman_test(scores)}
+    return {"method": _SKILLINGS_MACK, **skillings_mack_test(scores), "exact": False, "kendall_w": np.nan}
 
 
 def _gaps(attribute: str, means: pd.DataFrame, present: np.ndarray, used: np.ndarray) -> pd.DataFrame:
@@ -154,7 +74,6 @@ def _gaps(attribute: str, means: pd.DataFrame, present: np.ndarray, used: np.nda
         {
             "attribute": attribute,
             "assessor": pd.Series(means.index[gapped], dtype="str"),
-            "n_prototypes": present[gapped].sum(axis=1),
             "missing": pd.Series(missing, dtype="str"),
             "lost": ~used[gapped],
         }
@@ -165,11 +84,10 @@ def _gaps(attribute: str, means: pd.DataFrame, present: np.ndarray, used: np.nda
 # Do the assessors put the prototypes in the same order? A check that asks nothing of the distances on the scale.
 
 
-_FEW_FOR_DURBIN = 12  # below, the F form rejects more often than its level says (simulation)
 _TIE_DIGITS = 9  # decimals kept of a mean, so that the last bits of a sum do not break a tie
 _COLUMNS = [
-    *("attribute", "method", "statistic", "df", "df_error", "p_value", "exact", "f_p_value", "kendall_w"),
-    *("n_assessors", "n_lost", "p_adjusted", "mixed_p_value", "mixed_p_adjusted"),
+    *("attribute", "method", "statistic", "df", "p_value", "exact", "kendall_w"),
+    *("n_assessors", "n_lost", "p_adjusted", "mixed_p_adjusted"),
     *("mixed_verdict", "verdict", "agreement"),
 ]
 # Lowest W for each word: common practice, no source.
@@ -183,29 +101,21 @@ class RankComparison:
     Parameters
     ----------
     attributes
-        `attribute method statistic df df_error p_value exact f_p_value kendall_w n_assessors n_lost p_adjusted
-        mixed_p_value mixed_p_adjusted mixed_verdict verdict agreement`.
-        Methods: Friedman where every assessor scored every prototype, Durbin where
-        all scored equally many and all pairs met equally often, else Skillings and Mack. `statistic` is chi-square,
-        for Durbin F with `df_error`. `exact` is True where the p-value is from the permutations of the ranks;
-        `f_p_value` is that of Friedman's F form, nearer to the exact one than chi-square where many prototypes meet few
-        assessors. `kendall_w` is the agreement of the assessors, 0 to 1.
+        `attribute method statistic df p_value exact kendall_w n_assessors n_lost p_adjusted mixed_p_adjusted
+        mixed_verdict verdict agreement`. Methods: Friedman where every assessor scored every prototype, else Skillings
+        and Mack; `statistic` is chi-square. `exact` is True where the p-value is from the permutations of the ranks.
+        `kendall_w` is the agreement of the assessors, 0 to 1.
         `p_adjusted` by Holm over the attributes; `mixed_...` the F test of the mixed model. `verdict` and
         `mixed_verdict` are `differs` or `cannot tell`; `agreement` is `kendall_w` in a word.
-    rank_sums
-        `attribute prototype n_ranked rank_sum mean_rank`; 1 is the lowest score of an assessor.
-    pairs
-        `attribute prototype versus difference std_error statistic p_value p_adjusted`: difference of mean ranks,
-        prototype minus versus, `p_adjusted` over all pairs of the attribute. Where assessors have gaps the difference
-        is adjusted for who was ranked beside whom, and scaled as if all prototypes had been ranked.
+    mean_ranks
+        `attribute prototype mean_rank`; 1 is the lowest score of an assessor.
     gaps
-        `attribute assessor n_prototypes missing lost`: assessors who did not score every prototype, whom Friedman's
+        `attribute assessor missing lost`: assessors who did not score every prototype, whom Friedman's
         test would lose; `lost` is True where the method used loses them too.
     """
 
     attributes: pd.DataFrame
-    rank_sums: pd.DataFrame
-    pairs: pd.DataFrame
+    mean_ranks: pd.DataFrame
     gaps: pd.DataFrame
     method: str
     notes: tuple[str, ...]
@@ -228,7 +138,7 @@ def compare_ranks(study: Study, differences: Differences | None = None) -> RankC
     """
     found = find_differences(study) if differences is None else differences
     frame = scores_used(study).frame
-    tables: list[tuple[dict[str, Any], pd.DataFrame, pd.DataFrame, pd.DataFrame]] = []
+    tables: list[tuple[dict[str, Any], pd.DataFrame, pd.DataFrame]] = []
     left_out: list[tuple[str, str]] = []
     for attribute, means in _mean_scores(study, frame):
         try:
@@ -236,19 +146,17 @@ def compare_ranks(study: Study, differences: Differences | None = None) -> RankC
         except ModelError as error:
             left_out.append((attribute, str(error)))
     ask_fits(tables, left_out, "ranked")
-    rows, rank_sums, pairs, gaps = zip(*tables, strict=True)
+    rows, mean_ranks, gaps = zip(*tables, strict=True)
     attributes = pd.DataFrame(rows)
     mixed = found.attributes.set_index("attribute")
     return RankComparison(
         attributes=attributes.assign(
             p_adjusted=holm(attributes["p_value"].to_numpy()),
-            mixed_p_value=attributes["attribute"].map(mixed["p_value"]).astype("float64"),
             mixed_p_adjusted=attributes["attribute"].map(mixed["p_adjusted"]).astype("float64"),
             mixed_verdict=attributes["attribute"].map(mixed["verdict"]),
             agreement=[_agreement(value) for value in attributes["kendall_w"]],
         ).assign(verdict=lambda rows: np.where(below(rows["p_adjusted"]), DIFFERS, CANNOT_TELL))[_COLUMNS],
-        rank_sums=pd.concat(rank_sums, ignore_index=True),
-        pairs=pd.concat(pairs, ignore_index=True),
+        mean_ranks=pd.concat(mean_ranks, ignore_index=True),
         gaps=pd.concat(gaps, ignore_index=True),
         method=_method(attributes),
         notes=tuple(_notes(attributes, frame, left_out)),
@@ -277,7 +185,6 @@ _METHODS = {
         "Friedman's test of the ranks within each assessor, corrected for ties; the p-value is exact, from the "
         "permutations of the ranks themselves, where these are few enough, else from chi-square"
     ),
-    DURBIN: "Durbin's test of the ranks within each assessor of a balanced incomplete block design, in its F form",
     _SKILLINGS_MACK: (
         "Skillings and Mack's test of the ranks within each assessor, who need not have scored every prototype; "
         "p-value from chi-square"
@@ -288,8 +195,8 @@ _METHODS = {
 def _method(attributes: pd.DataFrame) -> str:
     used = [text for name, text in _METHODS.items() if name in set(attributes["method"])]
     return (
-        f"{'; '.join(used)}. Scores are averaged over repetitions first. All pairs of an attribute by the range of "
-        "normal rank sums (Nemenyi); tests over attributes by Holm. The ranks use no distances on the scale; they "
+        f"{'; '.join(used)}. Scores are averaged over repetitions first; tests over attributes by Holm. "
+        "The ranks use no distances on the scale; they "
         "stand beside the mixed model as a check and never replace it."
     )
 
@@ -301,12 +208,6 @@ def _notes(attributes: pd.DataFrame, frame: pd.DataFrame, left_out: list[tuple[s
         notes.append(
             "Assessors scored some prototypes more often than others; the means that are ranked are not equally sure, "
             "and a session that was missed is not taken out of them. The mixed model weighs both."
-        )
-    few = (attributes["method"] == DURBIN) & (attributes["n_assessors"] < _FEW_FOR_DURBIN)
-    if few.any():
-        notes.append(
-            "With fewer than a dozen assessors Durbin's test in its F form finds differences a little too readily; "
-            "trust it only where the mixed model agrees."
         )
     gapped = attributes.loc[attributes["method"] == _SKILLINGS_MACK, "attribute"]
     if len(gapped):

@@ -161,15 +161,6 @@ def untold_pairs(differences: pd.DataFrame, confounds: Confounds | None) -> np.n
     return _asked(differences, confounds)[0]
 
 
-def out_of_turn(differences: pd.DataFrame, attributes: pd.DataFrame) -> np.ndarray:
-    """Return which differences lie on one of the `attributes` whose turn has not come in the order of testing.
-
-    They stay in the family of "alike": what is left out of it must not hang on the scores.
-    """
-    closed = attributes.loc[attributes["closed"] != "", "attribute"]
-    return differences["attribute"].isin(closed).to_numpy()
-
-
 def attribute_verdicts(
     attributes: pd.DataFrame, pairs: pd.DataFrame, confounds: Confounds, words: Callable[[str], str] = str
 ) -> pd.DataFrame:

@@ -15,7 +15,7 @@ from panel.study.shown import Source, Table, shown
 from panel.study.study import Study
 from panel.views.told import Picture, Told
 
-Kind = Literal[
+_Kind = Literal[
     "paragraph", "points", "subheading", "gap", "caution", "sentence", "verdict", "contents", "sign-off", "elsewhere"
 ]
 """What words are: running text; sentences one under the other; a heading within a section; something a reader will look
@@ -27,11 +27,11 @@ contents; room for a signature (role, what is stated by signing, who has the rol
 class Words:
     """Something made of words."""
 
-    kind: Kind
+    kind: _Kind
     texts: tuple[str, ...]
 
 
-def said(kind: Kind, *texts: str) -> Words:
+def said(kind: _Kind, *texts: str) -> Words:
     """Return words of a kind."""
     return Words(kind, texts)
 
@@ -183,8 +183,8 @@ class Report:
 # Which rows of the study does a number rest on? Said once per table, by its columns.
 
 
-DIRECT, _THROUGH_THE_MODEL, _SET_ASIDE = "direct", "through the model", "set aside, not used"
-_ORDER = (DIRECT, _THROUGH_THE_MODEL, _SET_ASIDE)
+_DIRECT, _THROUGH_THE_MODEL, _SET_ASIDE = "direct", "through the model", "set aside, not used"
+_ORDER = (_DIRECT, _THROUGH_THE_MODEL, _SET_ASIDE)
 
 
 def source_rows(study: Study, source: Source, row: Mapping[str, Any]) -> pd.DataFrame:
@@ -203,7 +203,7 @@ def source_rows(study: Study, source: Source, row: Mapping[str, Any]) -> pd.Data
     rows = frame.loc[chosen]
     named = _named(source, row)
     direct = rows["prototype"].isin(named) if named and "prototype" in rows else pd.Series(data=True, index=rows.index)
-    use = direct.map({True: DIRECT, False: _THROUGH_THE_MODEL}).mask(rows.index.isin(aside), _SET_ASIDE)
+    use = direct.map({True: _DIRECT, False: _THROUGH_THE_MODEL}).mask(rows.index.isin(aside), _SET_ASIDE)
     kept = [name for name in rows.columns if rows[name].notna().any() and (rows[name].astype("str") != "").any()]
     told = pd.DataFrame(
         {"file": f"{source.table}.csv", "line": rows.index.to_numpy() + 2, "use": use}, index=rows.index
@@ -383,11 +383,6 @@ def fact(study: Study, name: str) -> str:
     if isinstance(value, dict):
         return "; ".join(f"{key}: {_told(item)}" for key, item in value.items())
     return str(value).strip() if value is not None else ""
-
-
-def told_or_gap(label: str, text: str, missing: str) -> Block:
-    """Return a text behind its label, or the gap that it leaves where it is empty."""
-    return said("paragraph", f"{label}: {text}") if text else said("gap", missing)
 
 
 def _told(item: object) -> str:

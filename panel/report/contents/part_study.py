@@ -29,7 +29,6 @@ from panel.report.contents.blocks import (
     points,
     said,
     told_blocks,
-    told_or_gap,
 )
 from panel.study.facts import locked_sessions
 from panel.study.formulas import emollient_blend, formulated, matched_pairs
@@ -88,7 +87,7 @@ _FACTS = {
 
 
 def _facts(study: Study, *names: str) -> list[Block]:
-    return [told_or_gap(_FACTS[name][0], fact(study, name), _FACTS[name][1]) for name in names]
+    return [_told_or_gap(_FACTS[name][0], fact(study, name), _FACTS[name][1]) for name in names]
 
 
 def safety(answers: Answers) -> Section:
@@ -199,7 +198,9 @@ def protocol(answers: Answers) -> Section:
     """Return the protocol and what is missing in it; plan and deviations are put under it."""
     study, card = answers.study, read_protocol(answers.study)
     blocks = _facts(study, "protocol_dated")
-    blocks.append(told_or_gap("Days of the test", days_told(study), "The study does not say on which days it was run."))
+    blocks.append(
+        _told_or_gap("Days of the test", days_told(study), "The study does not say on which days it was run.")
+    )
     blocks += [_table(answers, PROTOCOL, card), *points(card.notes)]
     if not entries_of(study, "rules"):  # else they stand in the statistics plan
         none = "No rule for leaving out a score or a person was recorded before the key was opened."
@@ -231,7 +232,7 @@ def blinding(answers: Answers) -> Section:
         elif len(trained):
             blocks.append(TextTable("The key: codes of the trained panel", key_table(trained)))
     opened, unknown = first_opening(study), "The study does not say when the key was opened."
-    blocks.append(told_or_gap("Key first opened", when_words(opened) if opened else "", unknown))
+    blocks.append(_told_or_gap("Key first opened", when_words(opened) if opened else "", unknown))
     blocks += [*_locked(study), *_openings(study), _seal(study)]
     return Section("7", "Blinding, codes, orders and balance", tuple(blocks))
 
@@ -468,3 +469,8 @@ def batches(answers: Answers) -> Numbers | NoAnswer:
         return NoAnswer("No batches are written down, so neither their number nor their age at test is known.")
     told = shown(BATCHES, answers.study, answers.names)
     return numbers("BT", BATCHES.title, told, full, ["batch"], _ENTERED, Source("batches", same={"batch": "batch"}))
+
+
+def _told_or_gap(label: str, text: str, missing: str) -> Block:
+    """Return a text behind its label, or the gap that it leaves where it is empty."""
+    return said("paragraph", f"{label}: {text}") if text else said("gap", missing)

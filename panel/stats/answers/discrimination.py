@@ -208,8 +208,6 @@ class BetaBinomial:
         Correlation of two answers of one person; its standard error is NaN at 0.
     p_no_spread
         P-value that all people have the same chance: likelihood ratio, half of it at zero (Self and Liang 1987).
-    log_likelihood
-        With and without spread, without the binomial coefficients.
     signed_root
         Maps a chance to the signed root of the likelihood ratio against mu being that chance.
     df
@@ -224,7 +222,6 @@ class BetaBinomial:
     rho: float
     rho_std_error: float
     p_no_spread: float
-    log_likelihood: float
     signed_root: Callable[[float], float]
     df: int
 
@@ -295,7 +292,6 @@ def fit_beta_binomial(x: ArrayLike, n: ArrayLike, level: float = 0.95) -> BetaBi
         rho=rho,
         rho_std_error=rho_error,
         p_no_spread=1.0 if statistic == 0 else float(chdtrc(1, statistic) / 2),
-        log_likelihood=top,
         signed_root=signed_root,
         df=len(x) - 1,
     )

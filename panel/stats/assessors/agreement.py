@@ -13,7 +13,6 @@ from __future__ import annotations
 from dataclasses import dataclass
 
 import numpy as np
-from scipy.special import fdtri, stdtrit
 
 from panel.stats.arrays import Array, Codes, ratio
 from panel.stats.comparing.group_means import VarianceTables, one_way
@@ -170,53 +169,6 @@ def _mean(values: Array) -> Array:
     """Return the mean of what is there along the last axis; NaN where nothing is."""
     there = np.isfinite(values)
     return ratio(np.where(there, values, 0.0).sum(axis=-1), there.sum(axis=-1))
-
-
-# How far a table of ratings can be relied on: intraclass correlations, repeatability and reproducibility.
-
-
-def intraclass(ratings: Array) -> dict[str, Array]:
-    """Return the intraclass correlations of `ratings` (q, targets, judges) without holes, and their mean squares.
-
-    Shrout & Fleiss (1979), Psychol. Bull. 86:420. `one_*` each target rated by other judges, `two_*` judges drawn from
-    many (agreement in level counts), `three_*` these very judges (level does not count, only consistency); `*_single`
-    of one judge, `*_mean` of the mean of all; `ms_*` targets, judges, residual, within. Arrays (q,).
-    """
-    n, k = ratings.shape[-2:]
-    centred = ratings - ratings.mean(axis=(-2, -1), keepdims=True)
-    target, judge = centred.mean(axis=-1), centred.mean(axis=-2)
-    rest = centred - target[..., :, None] - judge[..., None, :]
-    b = k * (target**2).sum(axis=-1) / (n - 1)
-    j = n * (judge**2).sum(axis=-1) / (k - 1)
-    e = (rest**2).sum(axis=(-2, -1)) / ((n - 1) * (k - 1))
-    w = ((centred - target[..., :, None]) ** 2).sum(axis=(-2, -1)) / (n * (k - 1))
-    with np.errstate(divide="ignore", invalid="ignore"):
-        return {
-            "ms_targets": b,
-            "ms_judges": j,
-            "ms_residual": e,
-            "ms_within": w,
-            "one_single": (b - w) / (b + (k - 1) * w),
-            "two_single": (b - e) / (b + (k - 1) * e + k * (j - e) / n),
-            "three_single": (b - e) / (b + (k - 1) * e),
-            "one_mean": (b - w) / b,
-            "two_mean": (b - e) / (b + (j - e) / n),
-            "three_mean": (b - e) / b,
-        }
-
-
-def limits_of_h_and_k(p: int, df: float, level: float = 0.995) -> tuple[float, float]:
-    """Return the limits of h and k of ASTM E691 for p laboratories with `df` degrees of freedom each.
-
-    h is two-sided at 1 - `level` in all, k one-sided (E691: 0.5 per cent); NaN where there are too few.
-    """
-    h = k = float("nan")
-    if p >= 3:
-        t = stdtrit(p - 2, 1 - (1 - level) / 2)
-        h = float((p - 1) * t / np.sqrt(p * (t**2 + p - 2)))
-    if p >= 2 and df > 0:
-        k = float(np.sqrt(p / (1 + (p - 1) / fdtri(df, (p - 1) * df, level))))
-    return h, k
 
 
 _ONLY_ROUNDING = 1e-24  # sum of squares, relative to that of the scores: rounding leaves about 1e-31

@@ -172,8 +172,6 @@ class Repeats:
     ----------
     ratio
         For each attribute.
-    k
-        The person's standard deviation over that of the whole panel, the person included (ASTM E691).
     p_value
         Upper tail of each attribute, beyond the person's ratio on the other attributes if that is above 1.
     overall, overall_p
@@ -184,7 +182,6 @@ class Repeats:
     """
 
     ratio: Array
-    k: Array
     p_value: Array
     overall: Array
     overall_p: Array
@@ -202,12 +199,10 @@ def repeats(own: VarianceTables) -> Repeats:
     weighed = np.where(known, df * np.where(known, f, 0.0), 0.0)
     elsewhere = ratio(weighed.sum(axis=0) - weighed, weight.sum(axis=0) - weight)
     usual = np.where(np.isfinite(elsewhere), np.maximum(elsewhere, 1.0), 1.0)
-    panel = ratio(within.sum(axis=1, keepdims=True), df.sum(axis=1, keepdims=True))
     independent = _independent_attributes(own)
     overall, _, upper = mean_share(within, df, independent / len(f), _ALLOWED)
     return Repeats(
         ratio=np.sqrt(f),
-        k=np.sqrt(ratio(own.mean_square, panel)),
         p_value=_upper(f / usual, df, others_df),
         overall=overall,
         overall_p=upper,

@@ -6,10 +6,10 @@ Noncentral F and t and two one-sided tests are exact for normal scores.
 
 from __future__ import annotations
 
-from collections.abc import Callable, Sequence
+from collections.abc import Callable
 from dataclasses import dataclass
 from functools import cache
-from itertools import pairwise, product
+from itertools import product
 
 import numpy as np
 from numpy.typing import ArrayLike
@@ -24,8 +24,6 @@ from scipy.special import (
     ndtri,
     stdtr,
     stdtrit,
-    xlog1py,
-    xlogy,
 )
 
 from panel.errors import ModelError
@@ -236,64 +234,6 @@ def _quadrature() -> tuple[Array, Array]:
 
 _MOST_TABLES = 200_000
 _TIE = 1e-9  # relative: tables as likely as the one seen but for rounding are counted with it
-
-
-def planned_looks_p(
-    numbers: Sequence[int], needed: Sequence[int], guess: float, look: int, right: int
-) -> tuple[float, float]:
-    """Return the exact p-value of a count at one of several looks, and the false-alarm chance of the whole plan.
-
-    Outcomes are ordered by stages: to have stopped at an earlier look counts for more than anything later (Armitage
-    1957, Biometrika 44:9). Worked out by adding up all ways to get there.
-
-    Parameters
-    ----------
-    numbers
-        Answers collected at each look, growing.
-    needed
-        Right answers, of all so far, with which the test stops at that look and says that the samples differ.
-    guess
-        Chance of a right answer by guessing.
-    look
-        Place of the look at which the test ended, from 0.
-    right
-        Right answers of all up to that look.
-
-    Raises
-    ------
-    ModelError
-        If the plan is none, or the count cannot have come about under it.
-    """
-    _ask_plan(numbers, needed, look, right)
-    going, stopped = np.ones(1), list[float]()
-    p_value = 0.0
-    for place, (before, now) in enumerate(pairwise((0, *numbers))):
-        n = now - before
-        x = np.arange(n + 1.0)
-        ways = _log_ways(x[:, None], np.array([float(n)]))
-        going = np.convolve(going, np.asarray(np.exp(ways + xlogy(x, guess) + xlog1py(n - x, -guess))))
-        if place == look:
-            p_value = sum(stopped) + float(going[right:].sum())
-        stopped.append(float(going[needed[place] :].sum()))
-        going[needed[place] :] = 0.0
-    return min(p_value, 1.0), min(sum(stopped), 1.0)
-
-
-def planned_looks_low(numbers: Sequence[int], needed: Sequence[int], look: int, right: int, tail: float) -> float:
-    """Return the lower end of an interval of the chance of a right answer: where `planned_looks_p` is `tail`."""
-    if right == 0:
-        return 0.0
-    from scipy.optimize import brentq  # slow to load, and seldom needed
-
-    return float(brentq(lambda chance: planned_looks_p(numbers, needed, chance, look, right)[0] - tail, 0.0, 1.0))
-
-
-def _ask_plan(numbers: Sequence[int], needed: Sequence[int], look: int, right: int) -> None:
-    whole = len(numbers) == len(needed) and len(numbers) > 0
-    if not whole or any(later <= before for before, later in pairwise((0, *numbers))):
-        raise ModelError("A plan of looks needs growing numbers of answers, and right answers needed at each of them.")
-    if not (0 <= look < len(numbers) and 0 <= right <= numbers[look]):
-        raise ModelError(f"{right} right answers do not fit look {look + 1} of a plan for {list(numbers)} answers.")
 
 
 def same_share_p(right: ArrayLike, n: ArrayLike) -> tuple[float, bool]:

@@ -61,21 +61,3 @@ def overall_desirability(d: ArrayLike, weights: ArrayLike | None = None) -> Arra
     with np.errstate(divide="ignore"):
         logs = np.where(w > 0, np.log(d), 0.0)
     return np.asarray(np.exp((np.where(w > 0, w, 1.0) * logs / total).sum(axis=-1)))
-
-
-# Which rows does no other row beat on everything at once (the Pareto front)?
-
-
-def beats(values: ArrayLike) -> NDArray[np.bool_]:
-    """Return (..., n, n): row i is nowhere smaller than row j and somewhere larger, in `values` (..., n, m).
-
-    Raises
-    ------
-    ValueError
-        If a value is NaN: a row that is not known cannot be compared.
-    """
-    values = np.asarray(values, dtype=float)
-    if np.isnan(values).any():
-        raise ValueError("rows with missing values cannot be compared")
-    first, second = values[..., :, None, :], values[..., None, :, :]
-    return np.asarray((first >= second).all(axis=-1) & (first > second).any(axis=-1))

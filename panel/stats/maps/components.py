@@ -148,8 +148,6 @@ class MultipleFactors:
         Places of the rows as each block alone sees them; their mean over the blocks is `scores`; shape (B, n, k).
     contributions
         Part of each component that comes from each block, columns sum to 1; shape (B, k).
-    block_eigenvalues
-        First eigenvalue of each block's own correlation matrix, by which it was weighted; shape (B,).
     rv, rv_by_chance
         How alike two blocks place the rows, 0 to 1, and what that would be on average if the rows of one were
         shuffled; shape (B, B).
@@ -161,7 +159,6 @@ class MultipleFactors:
     loadings: Array
     partial_scores: Array
     contributions: Array
-    block_eigenvalues: Array
     rv: Array
     rv_by_chance: Array
 
@@ -203,7 +200,6 @@ def multiple_factors(blocks: Sequence[ArrayLike]) -> MultipleFactors:
         loadings=main.loadings[:, kept],
         partial_scores=np.stack(partial),
         contributions=np.array([(axis**2).sum(axis=0) for axis in axes]),
-        block_eigenvalues=first,
         rv=rv,
         rv_by_chance=by_chance,
     )
@@ -240,10 +236,10 @@ _FEW_EXPECTED = 5.0  # counts below this are few for chi-square
 
 
 @dataclass(frozen=True, eq=False, slots=True)
-class Correspondence:
+class _Correspondence:
     """A table of counts (i, j) on min(i, j) - 1 components.
 
-    `correlations` canonical correlations; `inertias` their squares; `total_inertia` = `chi_square` / n; `rows` (i, m)
+    `correlations` canonical correlations; `inertias` their squares; `rows` (i, m)
     and `columns` (j, m) principal coordinates; `row_masses`, `column_masses` shares of all counts; `few_expected` the
     share of cells whose expected count is below five. Each component points so that its largest row coordinate is
     positive.
@@ -251,8 +247,6 @@ class Correspondence:
 
     correlations: Array
     inertias: Array
-    total_inertia: float
-    chi_square: float
     rows: Array
     columns: Array
     row_masses: Array
@@ -260,7 +254,7 @@ class Correspondence:
     few_expected: float
 
 
-def correspondence(counts: ArrayLike) -> Correspondence:
+def correspondence(counts: ArrayLike) -> _Correspondence:
     """Analyse a table of counts of at least two rows and two columns.
 
     Raises
@@ -282,12 +276,9 @@ def correspondence(counts: ArrayLike) -> Correspondence:
     rows = left[:, :m] * singular[:m] / np.sqrt(r)[:, None]
     columns = right[:m].T * singular[:m] / np.sqrt(c)[:, None]
     sign = np.where(rows[np.abs(rows).argmax(axis=0), np.arange(m)] < 0, -1.0, 1.0)
-    total = float(((share - expected) ** 2 / expected).sum())
-    return Correspondence(
+    return _Correspondence(
         correlations=singular[:m],
         inertias=singular[:m] ** 2,
-        total_inertia=total,
-        chi_square=n * total,
         rows=rows * sign,
         columns=columns * sign,
         row_masses=r,

@@ -1,10 +1,10 @@
-"""Which samples go together when not all fit into one sitting? Balanced incomplete blocks, found and verified.
+"""Which samples go together when not all fit into one sitting? Incomplete blocks, balanced where they can be.
 
 A design of t samples in b blocks of k is balanced if each sample stands in r blocks and each two samples meet in
 lambda blocks. Then bk = tr, lambda(t - 1) = r(k - 1) and b >= t (Fisher). Cochran and Cox (1957), Experimental Designs.
 
-Where no balanced design fits, searches start at random, exchange two samples as long as that makes a sum of squares of
-counts smaller, and keep the best of several starts. The same `rng` gives the same result. Nothing promises the best
+Searches start at random, exchange two samples as long as that makes a sum of squares of counts smaller, and keep the
+best of several starts. The same `rng` gives the same result. Nothing promises the best
 design there is: the counts say how even it became.
 
 Can a contrast be told from a factor that was not held even, and how much of its information is left? It is estimated
@@ -16,8 +16,6 @@ estimate if and only if it lies in the row space of C.
 from __future__ import annotations
 
 from collections.abc import Sequence
-from contextlib import suppress
-from functools import cache
 from itertools import combinations
 from math import comb, gcd, isqrt
 
@@ -27,73 +25,24 @@ from numpy.typing import ArrayLike
 from panel.errors import ModelError
 from panel.stats.arrays import Array, Codes, Whole
 
-_MOST_SUBSETS = 20_000  # samples and block sizes with more possible blocks are not searched
-_MOST_STEPS = 20_000  # of the search with one symmetry
-_MOST_MULTIPLES = 4  # of the smallest possible number of blocks, tried before all possible blocks are taken
-
-
-def _block_numbers(t: int, k: int, b: int) -> tuple[int, int]:
-    """Return r and lambda of a balanced design with these numbers."""
-    smallest = _fewest_blocks(t, k)
-    reason = _impossible(t, k, b)
-    if reason:
-        raise ModelError(
-            f"{t} samples in {b} blocks of {k} cannot be balanced: {reason}. The smallest possible number of blocks is "
-            f"{smallest}; any number can be nearly balanced."
-        )
-    r = b * k // t
-    return r, r * (k - 1) // (t - 1)
-
 
 def _fewest_blocks(t: int, k: int) -> int:
     """Return the smallest b that nothing known here forbids; whether such a design exists is not said."""
     if not 2 <= k < t:
         raise ModelError(f"Blocks of {k} out of {t} samples are none: a block holds at least 2, and fewer than all.")
     b = step = t // gcd(t, k)  # so that every sample stands in a whole number of blocks
-    while _impossible(t, k, b):
+    while not _is_possible(t, k, b):
         b += step
     return b
 
 
-def _impossible(t: int, k: int, b: int) -> str:
-    """Return why no balanced design has these numbers, empty if nothing known here forbids it."""
-    if b * k % t:
-        return f"every sample would stand in {b}*{k}/{t} = {b * k / t:.2f} blocks"
+def _is_possible(t: int, k: int, b: int) -> bool:
+    """Return whether nothing known here forbids a balanced design with these numbers."""
     r = b * k // t
-    if r * (k - 1) % (t - 1):
-        return f"each two samples would meet in {r}*{k - 1}/{t - 1} = {r * (k - 1) / (t - 1):.2f} blocks"
-    if b < t:
-        return "a balanced design has at least as many blocks as samples (Fisher)"
     left = r - r * (k - 1) // (t - 1)
-    if b == t and t % 2 == 0 and isqrt(left) ** 2 != left:
-        return (
-            "with as many blocks as samples, and an even number of them, k - lambda would have to be a square "
-            f"(Bruck, Ryser and Chowla), and it is {left}"
-        )
-    return ""
-
-
-def _balanced_blocks(t: int, k: int, b: int | None = None) -> Whole:
-    """Return a balanced design, (b, k), samples from 0, each row sorted; without `b` the smallest that was found.
-
-    Designs are searched among those that a symmetry maps onto themselves (cyclic, or cyclic in parts); larger ones are
-    put together from smaller ones. Whatever is returned has been checked to be balanced.
-    """
-    smallest = _fewest_blocks(t, k)
-    if b is None:
-        sizes = [size for size in range(smallest, _MOST_MULTIPLES * smallest + 1) if not _impossible(t, k, size)]
-        sizes.append(comb(t, k))  # all possible blocks: always balanced
-    else:
-        _block_numbers(t, k, b)  # says so if they cannot be
-        sizes = [size for size in range(smallest, b + 1) if not b % size and not _impossible(t, k, size)]
-    for size in sizes:
-        found = _searched(t, k, size)
-        if found is not None:
-            return np.tile(found, ((b or size) // size, 1))
-    raise ModelError(
-        f"{t} samples in {b} blocks of {k} could be balanced as far as the numbers go, but no such design was found. "
-        "Use another number of blocks, or a nearly balanced design."
-    )
+    whole = b * k % t == 0 and r * (k - 1) % (t - 1) == 0
+    # as many blocks as samples, and these even: k - lambda has to be a square (Bruck, Ryser and Chowla)
+    return whole and b >= t and not (b == t and t % 2 == 0 and isqrt(left) ** 2 != left)
 
 
 def _meetings(blocks: Whole, t: int) -> Whole:
@@ -107,104 +56,6 @@ def _is_balanced(blocks: Whole, t: int) -> bool:
     """Return True if every sample stands in equally many blocks and every two meet in equally many."""
     met = _meetings(blocks, t)
     return bool(np.ptp(np.diagonal(met)) == 0 and np.ptp(met[~np.eye(t, dtype=bool)]) == 0)
-
-
-@cache
-def _searched(t: int, k: int, b: int) -> Whole | None:
-    """Return a balanced design with these numbers, or None if none was found."""
-    if b == comb(t, k):
-        return np.array(list(combinations(range(t), k)), dtype=np.int64)
-    if 2 * k > t and t - k >= 2:
-        other = _searched(t, t - k, b)
-        return None if other is None else _complement(other, t)
-    if comb(t, k) > _MOST_SUBSETS:
-        return None
-    for cycles in _symmetries(t):
-        found = _symmetric(t, k, _block_numbers(t, k, b)[1], cycles)
-        if found is not None and _is_balanced(found, t):
-            return found
-    return None
-
-
-def _complement(blocks: Whole, t: int) -> Whole:
-    """Return what each block leaves out: balanced if the blocks are."""
-    return np.array([np.setdiff1d(np.arange(t), block) for block in blocks], dtype=np.int64)
-
-
-def _symmetries(t: int) -> list[tuple[int, ...]]:
-    """Return the cycles of the symmetries tried: all samples in one, one left out, in two halves, one left out."""
-    tried = [(t,), (t - 1, 1)]
-    tried.append((t // 2, t // 2) if t % 2 == 0 else (t // 2, t // 2, 1))
-    return [cycles for cycles in tried if max(cycles) > 1]
-
-
-def _symmetric(t: int, k: int, lam: int, cycles: tuple[int, ...]) -> Whole | None:
-    """Search blocks that a permutation with these cycles maps onto each other (Kramer and Mesner 1976).
-
-    Blocks then come in whole orbits, and so do pairs: wanted are block orbits that meet each pair lambda times.
-    """
-    image = _rotation(cycles)
-    block_orbits, pair_orbits = _orbits(t, k, image), _orbits(t, 2, image)
-    pair_of = {pair: number for number, orbit in enumerate(pair_orbits) for pair in orbit}
-    covers = np.zeros((len(block_orbits), len(pair_orbits)), dtype=np.int64)
-    for number, orbit in enumerate(block_orbits):
-        for pair in combinations(orbit[0], 2):
-            covers[number, pair_of[pair]] += len(orbit)
-    # an orbit of blocks meets every pair of one orbit equally often
-    covers //= np.array([len(orbit) for orbit in pair_orbits])
-    usable = np.flatnonzero((covers <= lam).all(axis=1))
-    chosen = _exact_cover(covers[usable], lam)
-    if chosen is None:
-        return None
-    return np.array(sorted(block for place in chosen for block in block_orbits[usable[place]]), dtype=np.int64)
-
-
-def _rotation(cycles: tuple[int, ...]) -> list[int]:
-    image, start = [], 0
-    for length in cycles:
-        image += [start + (place + 1) % length for place in range(length)]
-        start += length
-    return image
-
-
-def _orbits(t: int, size: int, image: list[int]) -> list[list[tuple[int, ...]]]:
-    """Return the subsets of one size, gathered into orbits of the permutation."""
-    seen: set[tuple[int, ...]] = set()
-    orbits = []
-    for subset in combinations(range(t), size):
-        orbit = []
-        while subset not in seen:
-            seen.add(subset)
-            orbit.append(subset)
-            subset = tuple(sorted(image[sample] for sample in subset))
-        if orbit:
-            orbits.append(orbit)
-    return orbits
-
-
-def _exact_cover(covers: Whole, lam: int) -> list[int] | None:
-    """Return rows, each at most once, whose sum is lambda everywhere; None if not found within the steps allowed."""
-    steps = 0
-
-    def complete(left: Whole, allowed: Whole) -> list[int] | None:
-        nonlocal steps
-        steps += 1
-        if not left.any():
-            return []
-        if steps > _MOST_STEPS:
-            return None
-        allowed = allowed[(covers[allowed] <= left).all(axis=1)]
-        helpful = covers[allowed] > 0
-        open_columns = np.flatnonzero(left)
-        tightest = open_columns[helpful[:, open_columns].sum(axis=0).argmin()]
-        for row in allowed[helpful[:, tightest]]:
-            rest = complete(left - covers[row], allowed[allowed != row])
-            if rest is not None:
-                return [int(row), *rest]
-            allowed = allowed[allowed != row]
-        return None
-
-    return complete(np.full(covers.shape[1], lam), np.arange(len(covers)))
 
 
 # How precise are differences between samples that meet in incomplete blocks?
@@ -256,15 +107,23 @@ def nearly_balanced_blocks(t: int, k: int, b: int, rng: np.random.Generator) -> 
     size = _fewest_blocks(t, k)
     whole = np.empty((0, k), dtype=np.int64)
     if size <= b:
-        # possible by the numbers, but perhaps not found: then all blocks are searched by exchange
-        with suppress(ModelError):
-            whole = _balanced_blocks(t, k, size * (b // size))
-    rest = b - len(whole)
-    if rest:
-        before = _meetings(whole, t)
-        starts = [_exchanged(_spread_out(t, k, rest, before, rng), before) for _ in range(_STARTS)]
-        whole = np.concatenate([whole, min(starts, key=lambda blocks: _pair_squares(_meetings(blocks, t) + before))])
+        if size == comb(t, k):
+            found = np.array(list(combinations(range(t), k)), dtype=np.int64)
+        else:
+            found = _evenest(t, k, size, np.zeros((t, t), dtype=np.int64), rng)
+        if _is_balanced(found, t):  # else possible by the numbers, but not found: all blocks are searched together
+            whole = np.tile(found, (b // size, 1))
+    if len(whole) < b:
+        whole = np.concatenate([whole, _evenest(t, k, b - len(whole), _meetings(whole, t), rng)])
     return np.sort(whole, axis=1)
+
+
+def _evenest(t: int, k: int, b: int, before: Whole, rng: np.random.Generator) -> Whole:
+    """Return the blocks of several searches, beside those `before`, in which samples meet most evenly."""
+    starts: list[Whole] = []
+    while len(starts) < _STARTS and not (starts and _is_balanced(starts[-1], t)):
+        starts.append(_exchanged(_spread_out(t, k, b, before, rng), before))
+    return min(starts, key=lambda blocks: _pair_squares(_meetings(blocks, t) + before))
 
 
 def split_into_sittings(sets: Whole, sizes: Sequence[int], rng: np.random.Generator) -> Whole:
@@ -340,21 +199,26 @@ def _spread_out(t: int, k: int, b: int, before: Whole, rng: np.random.Generator)
 def _exchanged(blocks: Whole, before: Whole) -> Whole:
     """Return the blocks after exchanges of two samples between two blocks, which leave every sample's number alone."""
     t, (b, k) = len(before), blocks.shape
-    cost = _pair_squares(_meetings(blocks, t) + before)
+    met = _meetings(blocks, t) + before
+    inside = np.zeros((b, t), dtype=np.int64)
+    np.put_along_axis(inside, blocks, 1, axis=1)
     for _ in range(_PASSES):
         improved = False
         for (one, other), here, there in (
             (pair, here, there) for pair in combinations(range(b), 2) for here in range(k) for there in range(k)
         ):
             first, second = blocks[one, here], blocks[other, there]
-            if first in blocks[other] or second in blocks[one]:
+            if inside[other, first] or inside[one, second]:
                 continue
-            blocks[one, here], blocks[other, there] = second, first
-            new = _pair_squares(_meetings(blocks, t) + before)
-            if new < cost:
-                cost, improved = new, True
-            else:
-                blocks[one, here], blocks[other, there] = first, second
+            moved = inside[one] - inside[other]  # whom the first no longer meets, and the second now does
+            moved[[first, second]] = 0
+            if moved @ (met[second] - met[first] + moved) < 0:
+                for sample, change in ((first, -moved), (second, moved)):
+                    met[sample] += change
+                    met[:, sample] += change
+                blocks[one, here], blocks[other, there] = second, first
+                inside[one, [first, second]], inside[other, [first, second]] = (0, 1), (1, 0)
+                improved = True
         if not improved:
             break
     return blocks

@@ -196,8 +196,6 @@ def _counted(row: Mapping[Any, Any]) -> str:
 
 
 def _needed(row: Mapping[Any, Any]) -> str:
-    if row["look"]:
-        return f" at look {row['look']} of those planned"
     if row["needed"] > row["n"]:
         return ", so few answers could not show a difference whatever they are"
     return f", at least {row['needed']} needed"

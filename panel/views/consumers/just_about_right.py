@@ -92,17 +92,6 @@ _CASES = replace(
     rows=lambda found: found.drops.loc[found.drops["verdict"].isin(list(_TOLD))],
     code="",
 )
-_BALANCE = Table(
-    name="weighted_drops",
-    title="Weighted drops beside the means they follow from",
-    rows="balance",
-    columns=(
-        *(PROTOTYPE, QUESTION, count("Answered", "n")),
-        number("Mean liking, just about right", "right_mean", 2),
-        number("Mean liking, everybody", "grand_mean", 2),
-        number("Both drops weighted by their shares", "weighted", 2),
-    ),
-)
 _WITHIN = Table(
     name="drops_within",
     title="Drops within consumers, over all prototypes",
@@ -171,7 +160,6 @@ def tell_just_about_right(result: JustAboutRight, names: Naming, question: str =
             drawer("Every prototype, question and side", DROPS),
             drawer("Changes of emollients that could be tested", *changes),
             drawer("How many say what", _sides_of(asked)),
-            drawer("The drops and the means they follow from", _BALANCE),
             drawer("Over all prototypes", *_over_all_prototypes(result), _WITHIN),
             drawer("Do the prototypes differ on these questions?", _RIGHT_PAIRS),
             drawer("Questions that cannot be asked both ways", *([_REFUSED] if len(result.refused) else [])),

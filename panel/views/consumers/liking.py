@@ -239,9 +239,7 @@ def _against_benchmark(result: Liking, names: Naming) -> list[str]:
 
 _TEST_WORDS = {
     "Friedman": "Friedman's test of the ranks",
-    "Durbin": "Durbin's test of the ranks",
     "Skillings-Mack": "Skillings and Mack's test of the ranks",
-    "cumulative logit": "the model that uses only the order of the nine points",
 }
 
 

@@ -52,13 +52,7 @@ def tell_decision(result: Decision, names: Naming) -> Told:
             drawer("Every window", _WINDOWS),
             *([drawer(f"Windows as differences from {result.benchmark}", _VERSUS_WINDOWS)] if result.benchmark else []),
             drawer("For whom", *_people(result)),
-            drawer(
-                "Other weights, and who is beaten on everything",
-                _weights(result, names),
-                _WEIGHTS,
-                _WEIGHT_SHARES,
-                _FRONT,
-            ),
+            drawer("Other weights", _weights(result, names), _WEIGHTS),
         ),
         cannot=_CANNOT,
     )
@@ -302,17 +296,16 @@ def _people(result: Decision) -> Iterator[str]:
 
 def _weights(result: Decision, names: Naming) -> str:
     best = _leader(result)
-    shares = result.weight_shares.set_index("prototype")["share"]
-    other = result.weight_changes.loc[~result.weight_changes["prototype"].isin([best, ""])]
-    told = f"Under random weights {best} comes first in {format_share(float(shares.get(best, 0.0)))} of the cases"
-    if not shares.any():
-        return "Under random weights no prototype comes first: each lies beyond the tolerance of some window."
+    first = result.weight_changes["prototype"]
+    other = result.weight_changes.loc[~first.isin([best, ""])]
+    if (first == "").all():
+        return "No weight puts a prototype first: each lies beyond the tolerance of some window."
     if other.empty:
-        return f"{told}, and halving or doubling any one weight leaves it first."
+        return f"Halving or doubling any one weight leaves {best} first."
     changes = [
         f"{names.attribute(str(r['attribute']))} {r['change']}: {r['prototype']}" for r in other.to_dict("records")
     ]
-    return f"{told}. Another one comes first with {format_list(changes)}."
+    return f"Another one than {best} comes first with {format_list(changes)}."
 
 
 def _chance(heading: str, name: str) -> shown.Column:
@@ -485,17 +478,6 @@ _GATES = shown.Table(
     ),
     none="The study states no gates, such as limits of pH, viscosity or cost.",
 )
-_FRONT = shown.Table(
-    name="front",
-    title="Who is beaten on all windows, and liking, at once; means as they came out, without weights",
-    rows="front",
-    columns=(
-        shown.PROTOTYPE_IN_WORDS,
-        shown.yes_no("Beaten on everything", "on_front", yes="no", no="yes"),
-        shown.text("By", "beaten_by"),
-        shown.share("Not beaten, share of the draws"),
-    ),
-)
 
 
 def _weight_rows(result: Decision) -> pd.DataFrame:
@@ -520,14 +502,6 @@ _WEIGHTS = shown.Table(
         shown.text("First when doubled", "doubled"),
     ),
 )
-_WEIGHT_SHARES = shown.Table(
-    name="weight_shares",
-    title="Who comes first under random weights",
-    rows=lambda result: result.weight_shares.sort_values("share", ascending=False, kind="stable"),
-    columns=(shown.PROTOTYPE_IN_WORDS, shown.share("First under random weights")),
-)
-
-
 DECISIONS = shown.Table(
     name="decisions",
     title="Decisions recorded, the last one first",

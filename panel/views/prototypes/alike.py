@@ -14,8 +14,6 @@ from panel.study import shown
 from panel.study.naming import Naming
 from panel.views.told import Told, drawer
 
-_PLANNED, _EXPLORATORY = "planned", "exploratory"
-
 
 def _not_worse(row: Mapping[str, Any], about: shown.Shown) -> str:
     """Return whether it is worse, and the worst that is still credible."""
@@ -39,15 +37,11 @@ _ALIKE = shown.Table(
 )
 _PLANNED_ONES = shown.Table(
     name="planned_differences",
-    title="Differences planned beforehand, and chosen afterwards",
+    title="Differences planned beforehand",
     rows="differences",
     columns=(
-        *(shown.ATTRIBUTE, shown.PROTOTYPE, shown.VERSUS, shown.yes_no("Chosen", "planned", _PLANNED, _EXPLORATORY)),
-        shown.change("Difference"),
-        shown.deciding(),
-        shown.p_value("p, alone", "p_value"),
-        shown.p_value("p after Holm, chosen: Tukey", "p_adjusted"),
-        shown.VERDICT,
+        *(shown.ATTRIBUTE, shown.PROTOTYPE, shown.VERSUS, shown.change("Difference"), shown.deciding()),
+        *(shown.p_value("p, alone", "p_value"), shown.P_HOLM, shown.VERDICT),
     ),
     key=("attribute", "prototype", "versus"),
 )
@@ -67,7 +61,7 @@ def tell_alike(result: alike.Alike, names: Naming) -> Told:
 
 
 def tell_planned(result: alike.PlannedDifferences, names: Naming) -> Told:
-    """Return which of the differences planned beforehand are shown, and those chosen afterwards."""
+    """Return which of the differences planned beforehand are shown."""
     rows = result.differences
     lines = [_planned_line(row, names) for row in rows.to_dict("records")]
     return Told(
@@ -76,7 +70,7 @@ def tell_planned(result: alike.PlannedDifferences, names: Naming) -> Told:
         _planned_headline(result),
         table=_PLANNED_ONES if len(rows) else None,
         drawers=(drawer("One by one", *lines, *([_PLANNED_ONES] if len(rows) else [])),),
-        cannot=_planned_cannot(result),
+        cannot=("Not shown does not mean equal. To show that two are alike, set a margin.",),
     )
 
 
@@ -149,7 +143,7 @@ def _alike_cannot(result: alike.Alike) -> tuple[str, ...]:
 
 
 def _planned_headline(result: alike.PlannedDifferences) -> str:
-    planned = result.differences.loc[result.differences["planned"]]
+    planned = result.differences
     if planned.empty:
         return "The study states no difference that was planned beforehand."
     told = int((planned["verdict"] == alike.SHOWN).sum())
@@ -166,21 +160,11 @@ def _planned_headline(result: alike.PlannedDifferences) -> str:
 def _planned_line(row: Mapping[Any, Any], names: Naming) -> str:
     attribute = str(row["attribute"])
     interval = f"{words.level_words(row['told_level'])} {names.interval(attribute, row['told_low'], row['told_high'])}"
-    p = words.p_after_holm(row["p_adjusted"]).replace("Holm", "Holm" if row["planned"] else "Tukey")
-    mark = "" if row["planned"] else f" {_EXPLORATORY.capitalize()}: chosen with the scores at hand."
     return (
         f"{names.attribute(attribute)}: {row['prototype']} minus {row['versus']} is "
-        f"{names.change(attribute, row['estimate'])} ({interval}; {p}), {row['verdict']}.{mark}"
+        f"{names.change(attribute, row['estimate'])} ({interval}; "
+        f"{words.p_after_holm(row['p_adjusted'])}), {row['verdict']}."
     )
-
-
-def _planned_cannot(result: alike.PlannedDifferences) -> tuple[str, ...]:
-    lines = ["Not shown does not mean equal. To show that two are alike, set a margin."]
-    if not result.differences["planned"].all():
-        lines.append(
-            "What was chosen with the scores in sight is exploratory: it needs a new test before anybody relies on it."
-        )
-    return tuple(lines)
 
 
 SMALLEST = shown.Table(

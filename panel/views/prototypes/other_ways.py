@@ -7,7 +7,7 @@ from typing import Any
 
 import pandas as pd
 
-from panel.models.prototypes.ranks import DURBIN, FRIEDMAN, RankComparison, ScaleUse
+from panel.models.prototypes.ranks import FRIEDMAN, RankComparison, ScaleUse
 from panel.models.prototypes.verdict import DIFFERS
 from panel.study.naming import Naming
 from panel.study.shown import ATTRIBUTE, Across, Source, Table, number, p_value, text
@@ -115,14 +115,13 @@ def _line(row: Mapping[Any, Any], result: RankComparison, names: Naming) -> str:
 
 
 def _test(row: Mapping[Any, Any]) -> str:
-    letter = "F" if row["method"] == DURBIN else "chi-square"
     exact = f"{'exact' if row['exact'] else 'approximate'} " if row["method"] == FRIEDMAN else ""
     statistic = format_number(row["statistic"], 1)
-    return f"{row['method']}, {letter} {statistic}, {exact}{p_after_holm(row['p_adjusted'])}"
+    return f"{row['method']}, chi-square {statistic}, {exact}{p_after_holm(row['p_adjusted'])}"
 
 
 def _order(attribute: str, result: RankComparison) -> str:
-    own = result.rank_sums.loc[result.rank_sums["attribute"] == attribute].sort_values(
+    own = result.mean_ranks.loc[result.mean_ranks["attribute"] == attribute].sort_values(
         "mean_rank", ascending=False, kind="stable"
     )
     ordered = [str(name) for name in own["prototype"]]

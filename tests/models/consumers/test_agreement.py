@@ -76,7 +76,6 @@ def test_four_and_five_are_agreed_and_three_is_not():
     assert (row["agreed"], row["neutral"], row["disagreed"], row["dont_know"], row["base"]) == (24, 4, 3, 5, 36)
     assert row["share"] == pytest.approx(24 / 36)
     assert (row["opinion_base"], row["opinion_share"]) == (31, pytest.approx(24 / 31))
-    assert row["neutral_share"] == pytest.approx(4 / 36)
 
 
 @pytest.mark.parametrize("words", ["don't know", "Don\u2019t know", "DON'T KNOW ", "do not know"])

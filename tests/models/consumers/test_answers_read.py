@@ -20,7 +20,7 @@ def test_a_table_comes_back_as_it_went_in():
     table = np.array([[7, 5, np.nan], [1, 9, 3]])
     found = numeric_answers(answers_study(table), "liking")
     np.testing.assert_array_equal(found.frame.to_numpy(), table)
-    assert (found.n_consumers, found.n_complete, found.n_repeated) == (2, 1, 0)
+    assert (found.n_consumers, found.n_repeated) == (2, 0)
     assert list(found.frame.columns) == ["P1", "P2", "P3"]
     assert found.question == "overall liking"
     assert len(found.rows) == 5

@@ -11,7 +11,6 @@ from statsmodels.stats.multitest import multipletests
 from panel.errors import ModelError
 from panel.models.consumers.forced_choice import judge_count, judge_forced_choices
 from panel.stats.answers.discrimination import fit_beta_binomial
-from panel.stats.comparing.power import planned_looks_p
 from tests.choice_studies import choice_study, named_rows, right_rows
 from tests.stats.answers.test_binomial_tests import HALVES, NONE, SIMILAR, TRIANGLE, TWO_SIDED
 from tests.stats.answers.test_discrimination import ERRORS
@@ -148,32 +147,6 @@ def test_sessions_are_added_up_compared_and_shown():
     assert any("right only if their number was fixed before" in note for note in result.notes)
 
 
-def looked(first, second, needed=(12, 20)):
-    plan = [{"answers": 18, "right": needed[0]}, {"answers": 36, "right": needed[1]}]
-    parts = [right_rows("triangle", first, 18)]
-    parts += [right_rows("triangle", second, 18, session="2", start=18)] if second is not None else []
-    return judge_forced_choices(choice_study(*parts, questions=[{"question": "triangle", "looks": plan}]))
-
-
-def test_planned_looks_get_their_exact_p_value():
-    told = one(looked(9, 9))
-    p_value, alarm = planned_looks_p([18, 36], [12, 20], 1 / 3, 1, 18)
-    assert (told["p_value"], told["looks_alarm"], told["look"]) == (p_value, alarm, 2)
-    assert told["p_value"] > told["p_count"]
-    stopped = one(looked(12, None))
-    assert stopped["look"] == 1
-    assert stopped["p_value"] == pytest.approx(stopped["p_count"], abs=CLOSED_FORM)
-
-
-def test_answers_that_do_not_follow_the_plan_are_taken_as_fixed():
-    result = looked(13, 9)  # should have stopped
-    assert one(result)["look"] == 0
-    assert one(result)["p_value"] == one(result)["p_count"]
-    assert any("do not follow the looks that were planned" in note for note in result.notes)
-    odd = choice_study(right_rows("triangle", 9, 17), questions=[{"question": "triangle", "looks": [{"answers": "x"}]}])
-    assert any("do not follow the looks" in note for note in judge_forced_choices(odd).notes)
-
-
 # --- repeated answers
 
 
@@ -254,14 +227,6 @@ def test_the_interval_shown_is_the_one_that_decides(data, level):
             assert row["few_shown"] == (row["right_high"] < row["limit_right"])
 
 
-def test_the_interval_after_planned_looks_decides_too():
-    for right in (15, 16, 17, 18, 19, 20, 21):
-        told = one(looked(8, right - 8))
-        assert (told["p_value"] < 0.05) == (told["right_low"] > 1 / 3)
-        assert planned_looks_p([18, 36], [12, 20], told["right_low"], 1, right)[0] == pytest.approx(0.05)
-    assert one(looked(0, 0))["right_low"] == 0
-
-
 def test_an_order_of_rows_changes_nothing():
     study = choice_study(right_rows("triangle", 10, 18), right_rows("tetrad", 8, 20))
     mixed = study.table("answers").sample(frac=1, random_state=3)
@@ -289,5 +254,3 @@ def test_messages():
 def test_the_method_names_the_bar_that_was_used(level, bar):
     method = judge_count("triangle", 19, 36, level=level).method
     assert f"one-sided {bar};" in method
-    assert "Looks" not in method
-    assert "Looks planned beforehand" in looked(12, None).method  # also where the first look was the last

@@ -17,7 +17,6 @@ from tests.stats.answers.test_ranks import GRASSES
 
 SAME = 1e-6
 REML = 1e-4  # relative, of variances found by iteration
-WALD = 0.1  # relative, of two statistics that agree in large samples only
 
 # Seventeen tasters, two levels of a sweetener: data `milk` of R's package DAAG
 MILK = [
@@ -47,7 +46,7 @@ def test_two_samples_are_a_paired_t_test():
 
 
 def test_incomplete_blocks_of_a_tasting_panel():
-    # data `appletaste` of R's package DAAG; lmer with Satterthwaite's degrees of freedom, and Durbin's test, on it
+    # data `appletaste` of R's package DAAG; lmer with Satterthwaite's degrees of freedom, and Durbin's T1, on it
     frame = framed(apples())
     found = liking_model(frame)
     assert found.variances.iloc[0].tolist() == pytest.approx([317.33333, 732.07950], rel=REML)
@@ -58,8 +57,8 @@ def test_incomplete_blocks_of_a_tasting_panel():
     assert np.isnan(few.evenness)  # eight people, four samples: all pairs are taken as scattering alike
     assert np.ptp(few.pairs["std_error"]) < SAME < np.ptp(found.pairs["std_error"])
     (test,), why, *_ = ranks_beside(frame)
-    assert test["test"] == "Durbin"
-    assert test["statistic"] == pytest.approx(17.656535, abs=SAME)
+    assert test["test"] == "Skillings-Mack"
+    assert test["statistic"] == pytest.approx(23.55, abs=SAME)
     assert (test["n_consumers"], test["n_answers"], why) == (20, 60, "")
 
 
@@ -157,32 +156,6 @@ def test_a_position_effect_is_seen_and_taken_out():
     assert both.serving["df"].tolist()[:2] == [1, 2]
     assert both.positions.empty
     assert weigh_liking(answers_study(table)).serving.empty
-
-
-def test_the_model_of_the_order_stands_beside_and_is_left_out_for_many(monkeypatch):
-    table, _ = demo_panel(3)
-    found = weigh_liking(answers_study(table))
-    assert "cumulative logit" in set(found.tests["test"])
-    assert np.corrcoef(found.by_order["estimate"], found.means["estimate"])[0, 1] > 0.95
-    monkeypatch.setattr("panel.models.consumers.liking._MOST_BY_ORDER", len(table) - 1)
-    without = weigh_liking(answers_study(table))
-    assert "cumulative logit" not in set(without.tests["test"])
-    assert without.by_order.empty
-    assert any("was not fitted" in note for note in without.notes)
-    flat = one_group_panel(np.random.default_rng(7), "even", 30, 3)
-    flat[:, 2] = 9  # one answer only: the shift has no end
-    assert any("did not settle" in note for note in weigh_liking(answers_study(flat)).notes)
-
-
-def test_the_model_of_the_order_tests_two_prototypes_as_wald_does():
-    # the likelihood ratio and the squared ratio of a shift to its error are the same in large samples (Wald 1943)
-    rng = np.random.default_rng(12)
-    level = rng.normal(5, 1.2, (200, 1)) + rng.normal(0, 1.2, (200, 2)) + [0, 0.4]
-    found = weigh_liking(answers_study(np.clip(level.round(), 1, 9)))
-    test = found.tests.set_index("test").loc["cumulative logit"]
-    shift = found.by_order.set_index("prototype").loc["P2"]
-    assert test["statistic"] == pytest.approx((shift["estimate"] / shift["std_error"]) ** 2, rel=WALD)
-    assert test["p_value"] == pytest.approx(stats.chi2.sf(test["statistic"], 1), rel=1e-6)
 
 
 def test_unreadable_and_repeated_answers_and_few_people_are_said():

@@ -56,7 +56,6 @@ def test_what_a_group_likes_and_which_pairs_divide_them():
     table[5, 0] = table[40, 3] = np.nan  # four of five prototypes are enough
     found = found_in(table)
     assert found.n_groups == 2
-    assert found.n_grouped == 60
     segment = found.consumers["segment"].to_numpy()
     assert (segment[kind] == 1).mean() > 0.9  # the larger one comes first
     means = found.means.set_index(["segment", "prototype"])["estimate"]
@@ -121,7 +120,6 @@ def test_incomplete_blocks_are_said_to_be_too_little():
         row[rng.permutation(8)[:4]] = np.nan
     found = found_in(table)
     assert found.n_groups == 1
-    assert found.n_grouped == 0
     assert "0 consumers tried at least 6" in found.why_one
 
 

@@ -8,7 +8,7 @@ from scipy.stats import norm
 from statsmodels.discrete.discrete_model import Logit
 
 from panel.errors import StudyError
-from panel.models.decision.decide import _little, _with_came_true
+from panel.models.decision.decide import _little, _window_distance, _with_came_true
 from panel.models.decision.wanted import target_profile
 from panel.models.decision.windows import (
     LITTLE,
@@ -20,7 +20,6 @@ from panel.models.decision.windows import (
     draw_panels,
     judge_together,
     judge_windows,
-    window_distance,
 )
 from panel.stats.comparing.shrinkage import shrink
 from tests.models.decision.known_studies import target_study
@@ -158,9 +157,9 @@ def test_a_prototype_that_was_not_scored_on_a_wanted_attribute_cannot_be_ranked(
 
 def test_distance_is_how_far_outside():
     value = np.array([[20.0, 35.0, 50.0, np.nan]])
-    found = window_distance(value, np.array([[30.0]]), np.array([[40.0]]))
+    found = _window_distance(value, np.array([[30.0]]), np.array([[40.0]]))
     assert found[0] == pytest.approx([10, 0, 10, np.nan], nan_ok=True)
-    assert window_distance(value, np.array([[np.nan]]), np.array([[40.0]]))[0, :3].tolist() == [0, 0, 10]
+    assert _window_distance(value, np.array([[np.nan]]), np.array([[40.0]]))[0, :3].tolist() == [0, 0, 10]
 
 
 def test_stated_chances_are_shares_of_draws_and_stand_beside_their_own_truth():

@@ -185,7 +185,6 @@ def test_one_pair_only_and_prototypes_without_a_pair_are_told():
         for note in traced.notes
     )
     assert any(note.startswith("The same formula") and "P10 and P1" in note for note in traced.notes)
-    assert set(traced.unpaired["kind"]) == {"water", "same", "other"}
     alone = {name: formulas[name] for name in ("P1", "P2")}
     traced = trace_swaps(study_of(alone, scores=scores_of(values[..., :2], ["P1", "P2"])))
     assert f"Rests on one matched pair only, no interaction can be seen: {SWAP_A}." in traced.notes

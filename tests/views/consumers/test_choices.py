@@ -117,17 +117,6 @@ def test_a_limit_set_afterwards_is_said_to_decide_nothing():
     assert "that share was not set beforehand, so this decides nothing" in told
 
 
-def test_looks_are_named():
-    plan = [{"answers": 18, "right": 12}, {"answers": 36, "right": 20}]
-    study = choice_study(
-        right_rows("triangle", 9, 18),
-        right_rows("triangle", 11, 18, session="2", start=18),
-        questions=[{"question": "triangle", "looks": plan}],
-    )
-    (told,) = lines_of(judge_forced_choices(study))
-    assert "at look 2 of those planned" in told
-
-
 @pytest.mark.parametrize(
     ("counts", "words"), [([2, 2, 0, 0, 1, 2], "correlate by"), ([2] * 6, "each person counts once")]
 )

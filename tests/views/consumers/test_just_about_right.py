@@ -48,7 +48,6 @@ def result(*drops, moves=(), within=(), facts=None, liking="overall liking"):
             {"prototype": "P2", "question": "thickness", "side": "too much", "share": 0.344, "most": [False]}
         ),
         drops=pd.DataFrame(list(drops), columns=list(drop())),
-        balance=pd.DataFrame(),
         within=pd.DataFrame(
             within, columns=["question", "side", "estimate", "told_low", "told_high", "told_level", "verdict"]
         ),

@@ -83,7 +83,7 @@ def test_against_the_benchmark():
 def test_the_demos_sentences_hold_its_numbers():
     uses = lines_of(demo_liking(), "Tests, and what each of them uses")
     assert uses[0].startswith("The prototypes are not all liked the same (p < 0.001 by the mixed model); Friedman's")
-    assert uses[0].endswith(" agree.")
+    assert uses[0].endswith(" agrees.")
     assert "can use 57 consumers only; the mixed model also uses the 12 answers of the other 3." in uses[1]
     assert (
         "most often P2 from 30 of 58 consumers (52 %, 39 to 65 %)"

@@ -53,11 +53,13 @@ def test_a_chance_is_never_none_nor_certain(chance, words):
 def test_where_all_lie_beyond_the_tolerance_nobody_is_called_nearest(demo):
     result, names = demo
     far = replace(
-        result, ranking=result.ranking.assign(desirability=0.0), weight_shares=result.weight_shares.assign(share=0.0)
+        result,
+        ranking=result.ranking.assign(desirability=0.0),
+        weight_changes=result.weight_changes.assign(prototype=""),
     )
     assert head(far, names).endswith("None comes near: each lies beyond the tolerance of some window.")
     assert "nearest" not in head(far, names)
-    assert "Under random weights no prototype comes first" in said(far, names)
+    assert "No weight puts a prototype first" in said(far, names)
 
 
 def test_a_choice_is_named_with_what_it_rests_on():

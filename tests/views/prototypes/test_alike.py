@@ -97,21 +97,10 @@ def test_a_margin_typed_in_is_not_taken_for_one_stated():
     assert any("consumers" in line for line in tell_alike(result(), NAMES).cannot)
 
 
-def planned_result(*p_adjusted, explored=()):
-    rows = [("film", "P2", "P1", True, -12.0, 0.004, p, -17.0, -7.0) for p in p_adjusted]
-    rows += [("film", "P3", "P1", False, 6.0, 0.01, p, 1.0, 11.0) for p in explored]
-    names = [
-        "attribute",
-        "prototype",
-        "versus",
-        "planned",
-        "estimate",
-        "p_value",
-        "p_adjusted",
-        "told_low",
-        "told_high",
-    ]
-    frame = pd.DataFrame(rows, columns=names).astype({"planned": bool}).assign(statistic=-2.5, told_level=0.95)
+def planned_result(*p_adjusted):
+    rows = [("film", "P2", "P1", -12.0, 0.004, p, -17.0, -7.0) for p in p_adjusted]
+    names = ["attribute", "prototype", "versus", "estimate", "p_value", "p_adjusted", "told_low", "told_high"]
+    frame = pd.DataFrame(rows, columns=names).assign(statistic=-2.5, told_level=0.95)
     frame["verdict"] = ["shown" if p < 0.05 else "not shown" for p in frame["p_adjusted"]]
     return PlannedDifferences(frame, "method", ())
 
@@ -132,21 +121,14 @@ def test_the_headline_counts_what_was_planned(p_adjusted, words):
     assert tell_planned(planned_result(*p_adjusted), NAMES).headline == words
 
 
-def test_what_was_chosen_afterwards_is_not_counted_but_marked():
-    found = planned_result(0.01, explored=(0.02,))
-    assert tell_planned(found, NAMES).headline == "The one difference planned beforehand is shown."
-    planned, explored = lines(tell_planned(found, NAMES))
-    assert planned == ("greasy film: P2 minus P1 is −12.0 (95 % interval −17.0 to −7.0; p after Holm = 0.010), shown.")
-    assert "p after Tukey = 0.020" in explored
-    assert explored.endswith("Exploratory: chosen with the scores at hand.")
-    assert list(shown(_PLANNED_ONES, found, NAMES)["Chosen"]) == ["planned", "exploratory"]
-    assert any("exploratory" in line for line in tell_planned(found, NAMES).cannot)
-    assert not any("exploratory" in line for line in tell_planned(planned_result(0.01), NAMES).cannot)
+def test_a_planned_difference_is_told_with_its_interval():
+    (told,) = lines(tell_planned(planned_result(0.01), NAMES))
+    assert told == ("greasy film: P2 minus P1 is −12.0 (95 % interval −17.0 to −7.0; p after Holm = 0.010), shown.")
 
 
 def test_the_table_shows_both_p_values():
     row = shown(_PLANNED_ONES, planned_result(0.008), NAMES).iloc[0]
-    assert (row["P, alone"], row["P after Holm, chosen: Tukey"], row["In words"]) == ("0.004", "0.008", "shown")
+    assert (row["P, alone"], row["P after Holm"], row["In words"]) == ("0.004", "0.008", "shown")
     assert (row["Difference"], row["Interval that decides, 95 %"]) == ("−12.0", "−17.0 to −7.0")
 
 
