@@ -65,6 +65,19 @@ def is_moment(said: str, own: str) -> bool:
     return said == own or own.endswith(f" {said}") or said == f"skin {own}"
 
 
+_BEING_FELT = frozenset(("is", "are", "was", "were", "be", "being"))
+
+
+def as_felt(reading: Reading) -> bool:
+    """Return whether people are said to have felt it: 89 % of users felt that it is not greasy."""
+    felt = ("feel", "felt", "perceiv", "describ", "rated")
+    told = [*reading.words_for("function"), *" ".join(chunk.words for chunk in reading.core).split()]
+    described = [chunk.words for chunk in reading.chunks if chunk.part == "agree" or chunk.family == "as"]
+    said = reading.has("agree") and not _BEING_FELT & set(told)  # not sticky, say most of them
+    said = said or any("feeling" in chunk.words for chunk in reading.core if chunk.part == "not")  # no feeling of
+    return said or any(word.startswith(felt) for words in described for word in words.split())
+
+
 @lru_cache(maxsize=1000)
 def _forms(doing: Tokens) -> frozenset[tuple[Tokens, str]]:
     """Return the forms of words such as patting dry: patted dry (done), pat dry (do); of drying dry (is so), too."""

@@ -11,7 +11,7 @@ from typing import Any
 import pandas as pd
 
 from panel.checks.confounds import GROUP, POSITION, SESSION, Labels, confounds_of, labels
-from panel.claims.claim import ANSWERS, BY_VOTES, VOTES, Claim, Evidence, NumberShown, Weaker, nothing_yet
+from panel.claims.claim import ANSWERS, BY_VOTES, VOTES, Claim, Evidence, NumberShown, Weaker, kinds, nothing_yet
 from panel.claims.materials import Counted, Materials, people_for_parity, people_for_share
 from panel.claims.names import asked, floor, how_said, public_name, question_words
 from panel.models.consumers.answers import KIND_WORDS
@@ -98,7 +98,7 @@ def agreement(claim: Claim, materials: Materials) -> Evidence:
     told = materials.agreed(claim.prototype, claim.question)
     if not told.base:
         return nothing_yet(ANSWERS, _no_agreement(claim, materials))
-    stated = _bar_of_people(claim, materials.setting("agreement", "default_bar"))
+    stated = _bar_of_people(claim, float(kinds()["agreement"]["default_bar"]))
     bar, x, n = max(stated, floor(materials.study, "least_bar")) / 100, told.agreed, told.base
     foil = any(row.get("foil") and row.get("question") == claim.question for row in asked(materials.study))
     p = float(upper_tail(x, n, bar))
@@ -300,7 +300,7 @@ def _preference(claim: Claim, materials: Materials) -> Evidence:
     votes = _count_votes(materials.study, claim.prototype, claim.versus, claim.question)
     if missing := _votes_missing(claim, materials, votes, claim.versus):
         return nothing_yet(VOTES, *missing)
-    stated = claim.bar if not math.isnan(claim.bar) else materials.setting("preference", "default_bar")
+    stated = claim.bar if not math.isnan(claim.bar) else float(kinds()["preference"]["default_bar"])
     bar, x, n = stated / 100, votes.prototype, votes.n
     share, p, needed = x / n, float(upper_tail(x, n, bar)), int(minimum_count(n, bar, ALPHA))
     decided = x + votes.versus

@@ -19,7 +19,7 @@ from panel.stats.comparing.group_means import paired_contrasts
 from panel.stats.comparing.multiplicity import ALPHA, LEVEL, below
 from panel.stats.comparing.power import OneSided, non_inferiority, two_one_sided_tests
 from panel.study.knowledge import shared_table
-from panel.study.naming import when_judged
+from panel.study.naming import judged_minutes, when_judged
 from panel.study.study import Study
 from panel.words import counted, format_list, format_number, format_typed, level_digits, level_words, p_words
 
@@ -283,7 +283,7 @@ def _time_words(minutes: float) -> str:
 
 def _time(claim: Claim, materials: Materials) -> float:
     """Return the minutes at which it was judged, as stated for the claim or for the attribute."""
-    return materials.minutes(claim.attribute) if math.isnan(claim.minutes) else claim.minutes
+    return judged_minutes(materials.study, claim.attribute) if math.isnan(claim.minutes) else claim.minutes
 
 
 def _panel_need(materials: Materials, found: Estimate, bar: float, people: int) -> str:
@@ -316,7 +316,7 @@ _FEWEST = 2
 def _duration(claim: Claim, materials: Materials) -> Evidence:
     """Return the difference from the untreated control at the time the sentence speaks of."""
     missing = [*_no_control(claim, materials), *materials.panel_missing(claim, claim.versus)]
-    if np.isnan(materials.minutes(claim.attribute)):
+    if np.isnan(judged_minutes(materials.study, claim.attribute)):
         called = materials.called(claim)
         missing.append(f"Nothing says when {called} was judged. Write its minutes in the table attributes.")
     if missing:

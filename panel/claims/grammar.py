@@ -525,11 +525,11 @@ class _Reader(Asking):
                 continue
             if (entry.part == "product" and not self.product_at(self.place)) or self.alters(length, entry):
                 continue
-            if entry.part == "skin_type":
+            joined = self.tokens[self.place - 1 : self.place + 1] == ("and", "skin")  # beard and skin feel soft
+            if entry.part == "skin_type" or (joined and entry.part == "feel"):
                 return False
-            if self.words(length) in ("see", "notice") and self.begins_clause():  # see the light
-                continue
-            if entry.part == "later" and self.entry("fraction", self.place + length)[0]:  # the share is over half
+            light = self.words(length) in ("see", "notice") and self.begins_clause()  # see the light
+            if light or (entry.part == "later" and self.entry("fraction", self.place + length)[0]):  # is over half
                 continue
             if entry.part == "as" and self.names_what_is_said():
                 return self.take(length, Entry("function"))
@@ -592,6 +592,9 @@ class _Reader(Asking):
         if self.before_property() or self.words(2) in ("or too", "nor too"):
             return self.take(1, Entry("function"))
         length, entry = self.entry("new")
-        of_product = self.product_at(self.place + length) and "improved" not in self.words(length)
-        entry = replace(entry, family="product" if of_product else "statement")
-        return self.take(length, entry) if length else False
+        after = self.place + length
+        part = next((e.part for _, e in entries_at(self.tokens, after)), "site")
+        if part == "site" and not (self.product_at(after) or {*self.tokens[after : after + 1]} <= SILENT):
+            return False  # our new razor, new skin
+        of_product = self.product_at(after) and "improved" not in self.words(length)
+        return length > 0 and self.take(length, replace(entry, family="product" if of_product else "statement"))

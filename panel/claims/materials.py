@@ -16,7 +16,7 @@ from panel.checks.confounds import Confounds
 from panel.claims.asking import happened
 from panel.claims.claim import Claim, kinds
 from panel.claims.grammar import read_sentence
-from panel.claims.names import Names, is_applied, is_turned, names_of
+from panel.claims.names import Names, is_applied, is_turned, names_of, question_words
 from panel.claims.parts import entries_at, words_of
 from panel.claims.reading import Reading
 from panel.errors import ModelError
@@ -171,6 +171,12 @@ class Materials:
         names, key = self.names if of_panel else replace(self.names, ways=()), ("read", sentence, own, of_panel)
         return cast("Reading", self._kept(key, lambda: read_sentence(sentence, names, own)))
 
+    def asked(self, claim: Claim) -> Reading | None:
+        """Return the reading of the sentence people were asked about; None where it rests on no question."""
+        if claim.kind not in ("agreement", "absolute_negative") or not claim.question:
+            return None
+        return self.read(question_words(self.study, claim.question), of_panel=bool(claim.attribute))
+
     def once(self, what: Callable[[Claim, Materials], Any], claim: Claim) -> Any:
         """Return `what` of a claim; sentences of one statement share it, unless it rests on the words themselves."""
         by_words = claim.kind == "ingredient_attribution" or not (claim.attribute or claim.question)
@@ -186,26 +192,16 @@ class Materials:
     def _made(self) -> dict[tuple[object, ...], Any]:
         return {}
 
-    def setting(self, kind: str, name: str) -> float:
-        """Return a setting of a kind of claim, NaN if it has none."""
-        return float(kinds()[kind][name])
-
     def prototype(self, prototype: str) -> str:
         """Words for a prototype."""
         table = self.study.table("prototypes")
         names = table.loc[table["prototype"] == prototype, "name"]
         return f"{prototype} ({names.iloc[0]})" if len(names) and names.iloc[0] else prototype
 
-    def minutes(self, attribute: str) -> float:
-        """Return when an attribute is judged, in minutes after its moment; NaN if not stated."""
-        return judged_minutes(self.study, attribute)
-
     def happened(self, attribute: str) -> frozenset[str]:
         """Return what those minutes count from, as a sentence may name it: rinsing, or that it was applied."""
         words = judged_after(self.study, attribute)
-        if is_applied(words):
-            return frozenset(("applied",))
-        return frozenset(happened(self.read(words))) or frozenset(filter(None, (words,)))
+        return frozenset(("applied",) if is_applied(words) else happened(self.read(words)) or filter(None, (words,)))
 
     def role(self, prototype: str) -> str:
         """Return the role of a prototype; empty if it is not listed."""
@@ -228,13 +224,15 @@ class Materials:
     @cached_property
     def sites_of_product(self) -> frozenset[str]:
         """The places that the product is for, by its name or the area it was used on: hands for a hand cream."""
-        words = {word for phrase in self.names.product_types for word in phrase}
-        words |= set(words_of(f"{self.study.facts.get('title', '')} {self.study.facts.get('area', '')}"))
-        return frozenset(entry.family for word in words for _, entry in entries_at((word,), 0, "site"))
+        told = f"{self.study.facts.get('title', '')} {self.study.facts.get('area', '')}"
+        words = {*words_of(told), *(word for phrase in self.names.product_types for word in phrase)}
+        return frozenset(
+            e.family for word in words for _, e in entries_at((word,), 0) if e.part in ("site", "product for")
+        )
 
     def when(self, attribute: str) -> str:
         """Return the moment of judging in words, with a comma before it; empty if not stated."""
-        minutes = self.minutes(attribute)
+        minutes = judged_minutes(self.study, attribute)
         words = when_judged(self.study, attribute, minutes, f"{format_typed(minutes)} min")
         return f", {words}" if words else ""
 
@@ -261,7 +259,7 @@ class Materials:
         for other in others:
             rows = self.confounds.untold(claim.attribute, claim.prototype, other)
             found += [f"{row['because']}. {row['advice']}" for row in rows.to_dict("records")]
-        judged = self.minutes(claim.attribute)
+        judged = judged_minutes(self.study, claim.attribute)
         if claim.minutes > judged + _MINUTES_SLACK or claim.minutes < judged - _MINUTES_SLACK:
             found.append(
                 f"The sentence is about {format_typed(claim.minutes)} min, and "
@@ -306,7 +304,7 @@ class Materials:
 
     def few(self, claim: Claim, assessors: int, replicates: int) -> list[str]:
         """Return what the panel lacks in people and replicates for this kind of claim."""
-        least, again = (self.setting(claim.kind, name) for name in ("least_assessors", "least_replicates"))
+        least, again = (float(kinds()[claim.kind][name]) for name in ("least_assessors", "least_replicates"))
         found = []
         if assessors < least:
             found.append(f"{assessors} assessors scored it; a claim of this kind needs {format_typed(least)} or more.")

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import math
 import re
-from collections.abc import Iterator, Mapping
+from collections.abc import Iterable, Iterator, Mapping
 from dataclasses import dataclass, field
 from fnmatch import translate
 from functools import cache, lru_cache
@@ -13,12 +13,14 @@ from types import MappingProxyType
 from panel.claims.parts import (
     FELT_AS,
     OBJECTS,
+    PARTICLES,
     SILENT,
     STATES,
     Entry,
     Tokens,
     Way,
     entries_at,
+    entry_at,
     known_words,
     phrases,
     tokens_of,
@@ -170,7 +172,8 @@ def _ways_to(study: Study, attribute: str) -> Iterator[Way]:
     better = "more" in table.loc[table["attribute"] == attribute, "direction"].tolist()
     for named in {words_of(words), words_of(moment_words(words)[0])}:
         kind, core, others = _parts_of(study, named)
-        if core and not _TURNING & {*named}:
+        put_on = kind == "ease" and any(each[0] in PARTICLES for each in others)  # ease of putting on a sock
+        if core and not (put_on or _TURNING & {*named}):
             states = tuple(each for each in others if _is_state(each))
             yield Way(kind, core, tuple(each for each in others if each not in states), states, named, better)
 
@@ -198,7 +201,9 @@ def _is_state(part: Tokens) -> bool:
     if part[0] in STATES:
         doing = any(word.endswith("ing") for word in part) and not is_applied(" ".join(part))
         return not (part[0] in ("when", "while") and doing)
-    return all(any(entry.part == "site" for _, entry in entries_at((word,), 0)) for word in part[1:])
+    sites = {entry.family for word in part[1:] for _, entry in entries_at((word,), 0, "site")}
+    body = sites <= ({"skin"} if part[0] == "of" else sites) and len(sites) > 0
+    return {*part[1:]} <= FELT_AS or (body and all(entry_at((word,), 0, "site")[0] for word in part[1:]))
 
 
 _BY_TIME = frozenset(("soaking in", "spreading"))  # what is done the faster, the less time it takes
@@ -216,11 +221,20 @@ def is_timed(study: Study, attribute: str) -> bool:
     return same_quantity(unit, "s") or "time" in words_of(study.attribute_words(attribute))
 
 
-def sites_judged(study: Study, attribute: str) -> frozenset[str]:
-    """Return the places an attribute is judged on, by its name, its definition and its procedure."""
+def sites_judged(study: Study, attribute: str, usual: frozenset[str]) -> frozenset[str]:
+    """Return the places an attribute may be told of: of its name, else the usual ones and its definition's."""
+    named = words_of(study.attribute_words(attribute))
+    own = _sites_of(named)
+    if family_of(study, attribute).startswith(_OF_STUDY) and (own or OBJECTS & {*named[1:]}):
+        return own
     table = study.table("attributes")
-    told = table.loc[table["attribute"] == attribute, ["attribute", "name", "definition", "procedure"]]
-    words = {word for text in told.to_numpy(str).ravel() for word in words_of(text)}
+    if {*table.loc[table["attribute"] == attribute, "stage"]} & {"appearance", "pick-up"}:
+        return own  # judged before it is put on
+    told = table.loc[table["attribute"] == attribute, ["attribute", "definition", "procedure"]]
+    return usual | own | _sites_of({word for text in told.to_numpy(str).ravel() for word in words_of(text)})
+
+
+def _sites_of(words: Iterable[str]) -> frozenset[str]:
     return frozenset(entry.family for word in words for _, entry in entries_at((word,), 0, "site"))
 
 

@@ -342,10 +342,10 @@ def root(word: str) -> str:
 # An attribute that no table of words knows is told in the words of its name, in their order, beside what compares it.
 
 
-STATES = frozenset(("when", "while", "during", "until", "till", "once", "after", "before", "to"))
+STATES = frozenset(("when", "while", "during", "until", "till", "once", "after", "before"))
 OBJECTS = frozenset((
     "on", "onto", "between", "under", "around", "against", "with", "over", "in", "inside", "into", "across", "at",
-    "of", "from",
+    "of", "from", "to",
 ))  # fmt: skip
 PARTICLES = frozenset(("off", "in", "on", "up", "out", "away", "down", "through"))
 """Small words of names: what leads a moment, or a thing; what goes with a verb."""
@@ -422,6 +422,13 @@ def in_own_terms(tokens: Tokens, ways: Sequence[Way], products: Sequence[int]) -
 
 def _core_end(tokens: Tokens, start: int, way: Way) -> int:
     """Return the place after the words an attribute is named by, where they stand in order; 0 where they do not."""
+    if (
+        start
+        and tokens[start].endswith("ed")
+        and tokens[start - 1] in (*_BEING, "be", "been")
+        and way.core[0] != tokens[start]
+    ):
+        return 0  # the product is covered
     place, head = start, max(n for n, word in enumerate(way.core) if n == 0 or word not in PARTICLES)
     for n, word in enumerate(way.core):
         goes = word in PARTICLES and tokens[place : place + 1] and tokens[place] in _LYING  # a comb goes through
@@ -471,6 +478,8 @@ def _compared(tokens: Tokens, start: int, end: int, way: Way) -> Tokens:
         if not (told or high):
             return ()
         spans |= {low: high} if high else {}
+    if any("new" in tokens[max(0, place - 1) : place] for place in {left, *spans}):
+        return ()  # our new razor
     cut = {place for span in (*spans.items(), (left, stop), (start, right)) for place in range(*span)}
     before = tokens[left - 1] if left else ""
     kept_on = way.kind == "lasting" and root(before) == "keep"

@@ -9,7 +9,7 @@ from functools import cache
 from typing import Any
 
 from panel.checks.moments_recorded import minutes_between, panel_days, test_record
-from panel.claims.asking import happened, is_moment
+from panel.claims.asking import as_felt, happened, is_moment
 from panel.claims.claim import (
     _NOTE,
     ANSWERS,
@@ -33,11 +33,12 @@ from panel.claims.names import family_of, floor, is_timed, public_name, question
 from panel.claims.parts import OF_FILM, OF_PEOPLE, SLACK, UNREADABLE, legible, whole_words, words_of
 from panel.claims.reading import Reading
 from panel.study.knowledge import shared_table
-from panel.study.naming import naming
+from panel.study.naming import judged_minutes, naming
 from panel.words import cut_share, format_list, format_typed
 
-_NOT_COVERED = "words not covered"
 _IN_TEST = r"\b(test|tests|tested|assessed|judged|compared|tried)\b"
+_RUBBING = frozenset(("spreading", "soaking in", "slip during rubbing"))
+_NOT_COVERED = "words not covered"
 _STOP_CATEGORIES = frozenset(("physiology", "medicine", "safety"))
 _ORDER = (STOP, CHANGE, _NOTE)
 
@@ -49,7 +50,7 @@ def wording_of(
     if _said_by_the_tool(claim.claim, evidence):
         return (), ()
     reading = materials.read(claim.claim, claim.prototype, of_panel=bool(claim.attribute))
-    asked = _question_reading(claim, materials) if claim.kind == "agreement" else None
+    asked = materials.asked(claim) if claim.kind == "agreement" else None
     own = asked is not None and asked.in_own_words and reading.in_the_words_of(asked)
     not_covered = () if own else tuple(dict.fromkeys(map(legible, reading.left_over)))
     found = list(_refused(claim, reading.left_over, asked=own, perceived=own and reading.has("feel")))
@@ -141,24 +142,15 @@ _THAN = frozenset(("than", "versus", "vs", "against"))
 _MORE, _OTHER = "says more than the statement", "is not the statement that was judged"
 _FLAT = frozenset(("positive", "negated", "absent", "low", "high", "bare"))
 _SEEN = frozenset(("gloss of the skin", "gloss in the dish", "whiteness", "whitening"))
-_RUBBING = frozenset(("spreading", "soaking in", "slip during rubbing"))
-_BEING = frozenset(("is", "are", "was", "were", "be", "being"))
 _AT_LEAST = 2.0  # what the table gives for at least as
 _OF_VOTES = frozenset(("preference", "liking"))
-
-
-def _question_reading(claim: Claim, materials: Materials) -> Reading | None:
-    """Return the reading of the sentence people were asked about; None where it rests on no question."""
-    if claim.kind not in ("agreement", "absolute_negative") or not claim.question:
-        return None
-    return materials.read(question_words(materials.study, claim.question), of_panel=bool(claim.attribute))
 
 
 def _statement_findings(
     claim: Claim, evidence: Evidence, materials: Materials, reading: Reading
 ) -> Iterator[WordingFinding]:
     """Return where the sentence says something else than the statement."""
-    asked = _question_reading(claim, materials)
+    asked = materials.asked(claim)
     if asked is not None and claim.kind == "agreement":
         yield from _beside_question(claim, materials, reading, asked)
         return
@@ -181,11 +173,12 @@ def _statement_findings(
 
 def _on_manner(claim: Claim, reading: Reading, asked: Reading | None = None) -> Iterator[WordingFinding]:
     """Say where it tells how a thing looks that was felt, or how far, or how little, and that was not judged."""
+    seen = bool(reading.families) and reading.families <= _SEEN
     compared = reading.degree in ("comparative", "not parity")  # not even slightly greasy is more than not greasy
     for part, fitting, check, why, advice in (
         ("slight", compared, _ANOTHER, "nothing was judged that finely", "Leave it out."),
         ("fully", claim.kind == "time", _STRONGER, "how far was not judged", "Leave it out."),
-        ("look", reading.families <= _SEEN, _ANOTHER, "what was judged is felt, not seen", "Say 'feels'."),
+        ("look", seen, _ANOTHER, "what was judged is felt, not seen", "Say 'feels'."),
     ):
         if reading.has(part) and not (fitting or (asked is not None and asked.has(part))):
             message = f"The sentence says “{reading.words_for(part)[0]}”, and {why}."
@@ -314,20 +307,24 @@ def _beside_question(claim: Claim, materials: Materials, reading: Reading, asked
         yield _change(_NOT_ASKED, message, "Say what people agreed with.", "evidential support")
     elif _degree_felt(reading) != _degree_felt(asked) or reading.sign != asked.sign:
         yield _unlike(reading, asked, words)
-    elif in_own_words and asked.families_for("site") - reading.families_for("site") and not _of_film(asked):
+    elif (
+        in_own_words
+        and asked.families_for("site") - reading.families_for("site")
+        and not (asked.families and asked.families <= OF_FILM)
+    ):
         message = f"People were asked about “{words}”, and the sentence does not say it of that."
         yield _change(_NOT_ASKED, message, "Say it of what people were asked about.", "evidential support")
     elif not in_own_words and _of_another(reading, asked, materials.sites_of_product):
         message = f"People were asked about “{words}”, and the sentence says it of {reading.said_of}."
         yield _change(_NOT_ASKED, message, "Say it of what people were asked about.", "evidential support")
-    elif asked.has("feel") and not (reading.has("feel") or _as_felt(reading)):
+    elif asked.has("feel") and not (reading.has("feel") or as_felt(reading)):
         message = f"People were asked what they feel (“{words}”), and the sentence speaks of what is."
         yield _change(_STRONGER, message, "Say 'feels'.", "honesty", "UK advice on cosmetics")
-
-
-def _of_film(asked: Reading) -> bool:
-    """Return whether what was asked may be said of the product and of the skin alike."""
-    return bool(asked.families) and asked.families <= OF_FILM
+    elif (asked.has("look") and not reading.has("look")) or (
+        re.search(r"\bI (?:see|notice)", words) and reading.has("feel")
+    ):
+        message = f"People were asked what they see (“{words}”), and the sentence does not say so."
+        yield _change(_STRONGER, message, "Say what was seen.", "honesty", "UK advice on cosmetics")
 
 
 def _of_another(reading: Reading, asked: Reading, own: frozenset[str]) -> bool:
@@ -338,16 +335,6 @@ def _of_another(reading: Reading, asked: Reading, own: frozenset[str]) -> bool:
     if asked.family == "thickness" and reading.has("site"):
         return True  # their skin has just the right thickness
     return asked.family not in OF_PEOPLE and "" not in said and len(said - alike) + bool(said & alike) > 1
-
-
-def _as_felt(reading: Reading) -> bool:
-    """Return whether people are said to have felt it: 89 % of users felt that it is not greasy."""
-    felt = ("feel", "felt", "perceiv", "describ", "rated")
-    told = [*reading.words_for("function"), *" ".join(chunk.words for chunk in reading.core).split()]
-    described = [chunk.words for chunk in reading.chunks if chunk.part == "agree" or chunk.family == "as"]
-    said = reading.has("agree") and not _BEING & set(told)  # not sticky, say most of them
-    said = said or any("feeling" in chunk.words for chunk in reading.core if chunk.part == "not")  # no feeling of
-    return said or any(word.startswith(felt) for words in described for word in words.split())
 
 
 def _degree_felt(reading: Reading) -> str:
@@ -421,7 +408,7 @@ def _on_shares(claim: Claim, evidence: Evidence, materials: Materials, reading: 
         if base not in counted_people[whose]:
             message = f"The sentence speaks of {format_typed(base)} people, and {evidence.n} answered or scored."
             yield _change("another base", message, "Give the base that was counted.", "truthfulness")
-    asked = _question_reading(claim, materials)
+    asked = materials.asked(claim)
     in_the_first_person = asked is not None and "i" in asked.words_for("function")
     told = reading.has("agree") or reading.has("people") or reading.family in OF_PEOPLE or in_the_first_person
     if reading.shares and not told:
@@ -491,7 +478,7 @@ def _on_test(
     evidence: Evidence, reading: Reading, record: Mapping[str, Any], *, asked_people: bool, timed: bool
 ) -> Iterator[WordingFinding]:
     """Say where the sentence speaks of another kind of test than the one that was made."""
-    fitting = {"timed"} if timed else set()
+    fitting = {"timed"} if timed or evidence.rests_on == TIMES else set()
     if asked_people or evidence.rests_on == TIMES:
         fitting |= {"users", *(kind for kind in ("home", "hall") if record["kind"].casefold().startswith(kind))}
     if not reading.families_for("test") <= fitting:
@@ -501,13 +488,18 @@ def _on_test(
         yield _change("another kind of test", message, "Name the test that was made.", "truthfulness")
 
 
+_NO_SKIN = frozenset(("hair", "beard", "nails", "lashes"))
+
+
 def _on_places(claim: Claim, materials: Materials, reading: Reading) -> Iterator[WordingFinding]:
     """Say where the sentence speaks of another place than the one asked about, or than the product is for."""
-    asked = _question_reading(claim, materials) if claim.kind == "agreement" else None
+    asked = materials.asked(claim) if claim.kind == "agreement" else None
     own = materials.sites_of_product
     named = frozenset() if asked is None else asked.families_for("site")
-    anywhere = asked is None or not (named or own - {"body"})  # the panel's forearm, a product for the whole body
-    fitting = named | own | ({"skin"} if anywhere else set()) | sites_judged(materials.study, claim.attribute)
+    anywhere = not own & _NO_SKIN if asked is None else not (named or own - {"body"})  # the panel's forearm
+    exact = asked is not None and (named or asked.in_own_words)
+    fitting = named if exact else own | ({"skin"} if anywhere else set())
+    fitting = sites_judged(materials.study, claim.attribute, fitting) if claim.attribute else fitting
     for site in sorted(reading.families_for("site") - fitting):
         message = f"The sentence speaks of {site}; that was not what was asked, or not what the product is for."
         yield _change("another place", message, "Name the place it was tried on.", "evidential support")
@@ -517,8 +509,8 @@ def _on_moments(
     claim: Claim, materials: Materials, reading: Reading, record: Mapping[str, Any], *, asked_people: bool
 ) -> Iterator[WordingFinding]:
     """Say where a quoted time is none that was tested, and where a time has to be said and is not."""
-    judged = materials.minutes(claim.attribute) if claim.attribute else math.nan
-    asked = _question_reading(claim, materials) if claim.kind == "agreement" else None
+    judged = judged_minutes(materials.study, claim.attribute) if claim.attribute else math.nan
+    asked = materials.asked(claim) if claim.kind == "agreement" else None
     in_question = [] if asked is None else [minutes for _, minutes, _ in asked.moments]
     days = [record["days"] * _DAY] if asked_people and record["days"] else []
     at = [*in_question, *days, *([judged, claim.minutes] if claim.attribute else [])]
@@ -546,7 +538,7 @@ def _on_moments(
     if reading.has("later") and not (judged >= _LATER or (asked is not None and asked.has("later"))):
         message = "The sentence speaks of later, and it was not judged later."
         yield _change("time not tested", message, "Say the time that was tested.", "evidential support")
-    felt = reading.has("agree") and (reading.has("feel") or _as_felt(reading))
+    felt = reading.has("agree") and (reading.has("feel") or as_felt(reading))
     answered = bool(reading.shares) and felt and reading.degree == "negated"  # the users' own part of an absolute
     needed = claim.kind in ("time", "duration", "change_over_time")
     needed = needed or (claim.kind == "absolute_negative" and not answered)

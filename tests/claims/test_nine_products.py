@@ -1,11 +1,11 @@
 """Sentences on nine kinds of product that nobody had in mind: for hair, underarms, beard, nails, feet, the bath, a tan.
 
 By three writers who saw nothing but what was tested, verdicts first (`nine_products`; common practice, no source), and
-by one who knew the program and looked for what it lets through (`nine_attacked`). The studies are drawn around the
-means that were found. As first read,
-106 of the 148 true ones were refused and none of the 66 that may not be said was supported. Of the 60 true ones of the
-last three products 35 were refused by the first rules for an attribute in its own words; these let more than half of
-the attack through and were made stricter since.
+by two who knew the program and looked for what it lets through (`nine_attacked`). The studies are drawn around the
+means that were found. As first read, 106 of the 148 true ones were refused and none of the 66 that may not be said was
+supported. Of the 60 true ones of the last three products 35 were refused by the first rules for an attribute in its own
+words; these let more than half of the attack through and were made stricter twice since. What the attacks still get
+through stands in no file: nearly all of it turns words of a question that nobody would print.
 """
 
 import csv
@@ -21,7 +21,7 @@ from tests.claims.claim_studies import answer_rows, panel_scores, seeded, study_
 
 HERE = Path(__file__)
 PRODUCTS = json.loads(HERE.with_name("nine_products.json").read_text(encoding="utf-8"))
-MOST_REFUSED = 0.43  # of true ones: 63 of 148; the rest say it in ways no rule of ours reads
+MOST_REFUSED = 0.46  # of true ones: 68 of 148; the rest say it in ways no rule of ours reads
 SCATTER = 0.04  # of the length of the scale: what was found differs by far more
 
 
@@ -77,7 +77,7 @@ def judged(file):
     return found
 
 
-@pytest.mark.parametrize(("file", "least"), [("sentences_nine_products.csv", 66), ("sentences_nine_attacked.csv", 440)])
+@pytest.mark.parametrize(("file", "least"), [("sentences_nine_products.csv", 66), ("sentences_nine_attacked.csv", 560)])
 def test_nothing_that_may_not_be_said_is_supported(file, least):
     refused = [(row["claim"], said) for row, said in judged(file) if row["verdict"] == "refused"]
     assert len(refused) >= least
