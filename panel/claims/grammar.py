@@ -260,7 +260,7 @@ class _Reader(Asking):
         length, unit = self.entry("unit", place + (not one))
         end = place + (not one) + length
         end += self.tokens[end : end + 1] == ("long",)
-        if not (length and self.entry("test", end)[0]) or (value is None and not one):
+        if not (length and self.entry("test", end)[1].family not in ("", "timed")) or (value is None and not one):
             return False
         self.found.moments.append(("use", (1.0 if one else value or 0.0) * unit.value, self.words(end - self.place)))
         self.place = end
