@@ -328,7 +328,8 @@ def _survey(seen: Study, file: Path, kinds: tuple[str, ...]) -> tuple[Change, li
     raw, table, asked = survey_of(file, "", kinds, seen.prototypes)
     rows = asked.to_dict("records")
     told = [f"{row['column']}: {' '.join(filter(None, [row['kind'], row['noticed']])) or 'not read'}" for row in rows]
-    read = agreement_words(with_survey(seen, table, asked, raw))
+    usual, odd = agreement_words(with_survey(seen, table, asked, raw))
+    read = list(filter(None, (usual, *odd)))
     return (lambda now: with_survey(now, table, asked, raw)), [*table.notes, *told, *read]
 
 

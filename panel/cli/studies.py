@@ -127,7 +127,8 @@ def _tell_survey(made: Study, table: RawTable, asked: pd.DataFrame, out: Path, *
         return
     print_table(asked)
     where = f"The study is in {out}; the file itself is kept in it (SHA-256 {made.raw_files[-1].sha256})."
-    print_lines(*table.notes, *agreement_words(made), where, "A column without a kind was not read; see --kind.")
+    usual, odd = agreement_words(made)
+    print_lines(*table.notes, *filter(None, (usual, *odd)), where, "A column without a kind was not read; see --kind.")
 
 
 def survey_of(
@@ -213,7 +214,7 @@ def glance(study: Path, as_json: bool) -> None:
     print_lines(told.headline, told.about, "")
     for title, lines in (
         ("Settle first", [in_short(finding) for finding in told.settle]),
-        ("Against the target, nearest first", told.leaders),
+        ("Nearest first", told.leaders),
         ("May be said", [*told.may, *([told.may_not] if told.may_not else [])]),
         ("Next", [told.step]),
     ):

@@ -139,15 +139,19 @@ def agreement_read(study: Study) -> list[tuple[int, bool, list[str]]]:
     return [group for group in rest if group[2]]
 
 
-def agreement_words(study: Study) -> list[str]:
-    """Return which point was read as full agreement, a sentence for each way; none where nobody answered."""
-    read = agreement_read(study)
-    return [
-        f"{at} read as full agreement"
-        + (f" with {first_few(names)}" if len(read) > 1 else "")
-        + (", as the study says." if told else ". Nothing in the study says so.")
-        for at, told, names in read
-    ]
+_FULL = 5  # the point that agrees wholly, where 1 does not
+
+
+def agreement_words(study: Study) -> tuple[str, list[str]]:
+    """Return which point was read as full agreement: what is usual and said, and what is to mind about it."""
+    read, usual, odd = agreement_read(study), "", []
+    for at, told, names in read:
+        said = f"{at} read as full agreement" + (f" with {first_few(names)}" if len(read) > 1 else "")
+        if at == _FULL and told:
+            usual = f"{said}, as the study says."
+        else:
+            odd.append(said + (", as the study says." if told else ". Nothing in the study says so."))
+    return usual, odd
 
 
 def _agreeing_end(row: Mapping[str, Any]) -> int:

@@ -53,7 +53,7 @@ def test_liking_answers_first(demo: None, part: str, answer: str, words: str):
 @pytest.mark.parametrize(
     ("part", "words", "tables"),
     [
-        (KINDS[0], ["Over all prototypes consumers like it less where they find", "too thin", "Welch"], 7),
+        (KINDS[0], ["Over all prototypes consumers like it less where they find", "too thin", "Welch"], 6),
         (KINDS[1], ["All 16 terms but white marks", "greasy: where it is ticked", "Cochran"], 5),
         (KINDS[2], ["agree in 6 of 8 cases", "44 of 58 (75.8 %)", "scent", "never rounded up"], 3),
     ],

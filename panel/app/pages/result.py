@@ -105,7 +105,7 @@ def _four(study: StudyInUse, told: Glance) -> None:
         if not told.settle:
             st.markdown("Nothing was found that could mislead.")
     with near:
-        widgets.heading("Against the target, nearest first")
+        widgets.heading("Nearest first")
         widgets.say(told.leaders or ("No targets are written down for this study.",))
         if told.leaders or not study.study.attributes:
             go("decide", "All targets")

@@ -48,7 +48,7 @@ class Agreement:
         `prototype question agreed base share lost`: the counts again without those who agreed with an untrue
         statement; `lost` is how many of the agreed were theirs.
     agrees
-        Which point was read as full agreement, and whether the study says so.
+        Where 1 was read as full agreement, or nothing in the study says which point is.
     method, notes
         How it was done, and what to know before trusting it.
     """
@@ -68,7 +68,7 @@ def count_agreement(study: Study) -> Agreement:
     The bar comes from the table of claims (a claim of kind `agreement` that names the question), else from the fact
     `questions`, else it is a majority. ModelError if the study has no agreement answers.
     """
-    grid = answer_grid(study, "agreement")
+    grid, (usual, odd) = answer_grid(study, "agreement"), agreement_words(study)
     facts = question_facts(study, "agreement")
     statements = _statements(study, grid, facts)
     bars, bar_notes = _bars(study, statements, facts)
@@ -82,8 +82,8 @@ def count_agreement(study: Study) -> Agreement:
         bars=bars.assign(stands=np.array(left, dtype=float) >= bars["needed"].to_numpy(dtype=float)),
         foils=foils,
         without_foil=_without_foil(grid, statements),
-        method=_method(len(bars)),
-        agrees=tuple(agreement_words(study)),
+        method=f"{_method(len(bars))} {usual}".rstrip(),
+        agrees=tuple(odd),
         notes=(*grid.notes(), *bar_notes, *_notes(statements, foils)),
     )
 

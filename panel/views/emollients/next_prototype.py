@@ -81,12 +81,11 @@ def _next_headline(result: NextPrototypes) -> str:
     nearer = asked.loc[asked["nearer"]]
     if nearer.empty:
         return (
-            f"No prototype you could make from these is expected to come nearer to the target than "
-            f"{best['prototype']} (about {has})."
+            f"No prototype you could make from these is expected to come nearer than {best['prototype']} (about {has})."
         )
     first = nearer.sort_values("expected", ascending=False, kind="stable").iloc[0]
     return (
-        f"Candidate {first['proposal']} is expected to come nearer to the target than {best['prototype']}: about "
+        f"Candidate {first['proposal']} is expected to come nearer than {best['prototype']}: about "
         f"{format_number(first['expected'], 1)} against {has}."
     )
 

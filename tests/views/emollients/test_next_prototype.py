@@ -39,15 +39,14 @@ def test_nothing_expected_to_beat_what_there_is_is_the_headline():
     assert not FOUND.proposals["nearer"].any()
     assert (FOUND.proposals["expected"] <= best["expected"]).all()
     assert TOLD.headline == (
-        "No prototype you could make from these is expected to come nearer to the target than P4 (about "
-        "3.9 of 6 targets)."
+        "No prototype you could make from these is expected to come nearer than P4 (about 3.9 of 6 targets)."
     )
 
 
 def test_a_candidate_that_is_expected_to_beat_it_is_the_headline():
     better = FOUND.proposals.assign(expected=[4.6, 2.3], nearer=[True, False])
     assert tell_next(replace(FOUND, proposals=better), NAMES).headline == (
-        "Candidate 1 is expected to come nearer to the target than P4: about 4.6 against 3.9 of 6 targets."
+        "Candidate 1 is expected to come nearer than P4: about 4.6 against 3.9 of 6 targets."
     )
 
 
