@@ -251,18 +251,23 @@ class Walk:
 
     def pick(self, label: str, *words: str) -> None:
         """Choose what has these words in it, each when the list has come down to it, and see it stand there."""
+        main, wait = self.page.get_by_test_id("stMain"), LONGEST / _TRIES
         for word in words:
             option = self.page.get_by_role("option").filter(has_text=re.compile(re.escape(word), re.IGNORECASE)).first
+            stands = None
             for _ in range(_TRIES):  # a page that is drawn anew closes the list: one types again, as a person would
                 self.field(label).fill("")
                 self.field(label).fill(word)
                 with suppress(PlaywrightTimeout):
-                    option.wait_for(timeout=LONGEST / _TRIES)
-                    break
-            chosen = option.inner_text()
-            option.click()
-            self.page.keyboard.press("Escape")
-            main = self.page.get_by_test_id("stMain")
-            stands = main.get_by_text(chosen).or_(main.locator(f'input[value="{chosen}"]'))  # one of many, or the one
+                    option.wait_for(timeout=wait)
+                    chosen = option.inner_text(timeout=wait)
+                    stands = main.get_by_text(chosen).or_(main.locator(f'input[value="{chosen}"]'))  # of many, or one
+                    option.click(timeout=wait)
+                self.page.keyboard.press("Escape")
+                with suppress(PlaywrightTimeout):
+                    if stands is not None:
+                        stands.locator("visible=true").first.wait_for(timeout=wait)
+                        break
+            assert stands is not None
             stands.locator("visible=true").first.wait_for()
             self.done("")
