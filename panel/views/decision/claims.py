@@ -61,11 +61,11 @@ def claims_headline(result: Claims) -> str:
     among = f"; adjusted together in {counted(families, 'family', 'families')}" if families else ""
     exploratory = int(result.claims["exploratory"].sum())
     if total == 1:
-        explored = "; it was only explored" if exploratory else ""
+        explored = "; it was not stamped before the data" if exploratory else ""
         if result.claims["verdict"].iloc[0] == CANNOT_TELL:
             return f"Whether the sentence holds cannot be told yet{explored}."
         return f"The sentence {'holds' if supported else 'does not hold'}{limits}{explored}."
-    more = f"; {exploratory} only explored" if exploratory else ""
+    more = f"; {exploratory} {'was' if exploratory == 1 else 'were'} not stamped before the data" if exploratory else ""
     hold = "holds" if supported == 1 else "hold"
     return f"{supported or 'None'} of {total} sentences {hold}{limits}{among}{more}."
 

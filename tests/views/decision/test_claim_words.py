@@ -58,7 +58,8 @@ def result():
 
 def test_the_headline_counts_verdicts(result):
     words = claims_headline(result)
-    assert words == "2 of 7 sentences hold, 1 of them with limits; adjusted together in 2 families; 1 only explored."
+    told = "2 of 7 sentences hold, 1 of them with limits; adjusted together in 2 families"
+    assert words == f"{told}; 1 was not stamped before the data."
     assert claims_headline(judge_claims(study_with([], answers=answer_rows(1, 2)))).startswith("No claim")
 
 
@@ -68,7 +69,7 @@ def test_a_single_sentence_holds_or_does_not(result):
     open_one = frame.assign(verdict=CANNOT_TELL)
     assert claims_headline(replace(result, claims=open_one)) == "Whether the sentence holds cannot be told yet."
     held = frame.assign(verdict=SUPPORTED, exploratory=True)
-    assert claims_headline(replace(result, claims=held)) == "The sentence holds; it was only explored."
+    assert claims_headline(replace(result, claims=held)) == "The sentence holds; it was not stamped before the data."
 
 
 def test_the_headline_stays_under_25_words_with_every_verdict_in_it(result):
@@ -76,7 +77,7 @@ def test_the_headline_stays_under_25_words_with_every_verdict_in_it(result):
     frame.loc[0, "exploratory"] = False
     words = claims_headline(replace(result, claims=frame))
     assert len(words.split()) < 25
-    assert words.endswith("adjusted together in 1 family; 7 only explored.")
+    assert words.endswith("adjusted together in 1 family; 7 were not stamped before the data.")
 
 
 def told_of(result):
