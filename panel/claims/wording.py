@@ -488,7 +488,7 @@ def _on_test(
         yield _change("another kind of test", message, "Name the test that was made.", "truthfulness")
 
 
-_NO_SKIN = frozenset(("hair", "beard", "nails", "lashes"))
+_NO_SKIN = frozenset(("hair", "beard", "nails", "lashes", "lips"))
 
 
 def _on_places(claim: Claim, materials: Materials, reading: Reading) -> Iterator[WordingFinding]:
