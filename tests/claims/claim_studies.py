@@ -1,13 +1,15 @@
 """Studies with known truth for the tests of claims: a small trained panel, answers, votes and times."""
 
+import csv
 from dataclasses import replace
 
 import numpy as np
 
 from panel.checks.moments_recorded import claim_seal
 from panel.claims.claim import CHANGE, STOP, read_claims
-from panel.claims.judge import _find_evidence, _table, judge_claims
+from panel.claims.judge import _find_evidence, _table, judge_claims, judge_drafts
 from panel.claims.materials import Materials
+from panel.claims.verdict import AS_WORDED
 from panel.claims.wording import wording_of
 from panel.study.study import Study, empty_table
 from tests.formula_studies import hand_cream_formulas, table
@@ -125,6 +127,22 @@ def verdict_of(study, number=1, **how):
     """The verdict on one claim of a study."""
     claims = judge_claims(study, **how).claims
     return str(claims.loc[claims["number"] == number, "verdict"].iloc[0])
+
+
+def judged_sentences(file, studies, statement):
+    """Every row of a file of sentences beside whether it is supported as worded.
+
+    `studies`: name to study; `statement` gives the statement of a name and its short name.
+    """
+    with file.open(encoding="utf-8", newline="") as opened:
+        rows = list(csv.DictReader(opened))
+    found = []
+    for name, study in studies.items():
+        own = [row for row in rows if row["study"] == name]
+        drafts = judge_drafts(study, [statement(name, row["statement"]) | {"claim": row["claim"]} for row in own])
+        found += [(row, draft.verdict in AS_WORDED) for row, draft in zip(own, drafts, strict=True)]
+    assert len(found) == len(rows)
+    return found
 
 
 def words_judge(study, statement):

@@ -1,23 +1,20 @@
 """Sentences on nine kinds of product that nobody had in mind: for hair, underarms, beard, nails, feet, the bath, a tan.
 
 By three writers who saw nothing but what was tested, verdicts first (`nine_products`; common practice, no source), and
-by two who knew the program and looked for what it lets through (`nine_attacked`). The studies are drawn around the
-means that were found. As first read, 106 of the 148 true ones were refused and none of the 66 that may not be said was
-supported. Of the 60 true ones of the last three products 35 were refused by the first rules for an attribute in its own
-words; these let more than half of the attack through and were made stricter twice since. What the attacks still get
-through stands in no file: nearly all of it turns words of a question that nobody would print.
+by two who knew the program and looked for what it lets through (`nine_attacked`). The studies are invented, drawn
+around the means that were found.As first read, 106 of the 148 true ones were refused and none of the 66 that may not be
+said was supported. Of the 60 true ones of the last three products 35 were refused by the first rules for an attribute
+in its own words; these let more than half of the attack through and were made stricter twice since. What the attacks
+still get through stands in no file: 52 of 1,288 sentences of the second, many of them turned words of a question.
 """
 
-import csv
 import json
 from functools import cache
 from pathlib import Path
 
 import pytest
 
-from panel.claims.judge import judge_drafts
-from panel.claims.verdict import AS_WORDED
-from tests.claims.claim_studies import answer_rows, panel_scores, seeded, study_with, vote_rows
+from tests.claims.claim_studies import answer_rows, judged_sentences, panel_scores, seeded, study_with, vote_rows
 
 HERE = Path(__file__)
 PRODUCTS = json.loads(HERE.with_name("nine_products.json").read_text(encoding="utf-8"))
@@ -63,18 +60,14 @@ def _study(name):
     )
 
 
+def _statement(name, statement):
+    return PRODUCTS[name]["statements"][statement]
+
+
 @cache
 def judged(file):
     """Every row of a file of sentences beside whether it is supported as worded."""
-    with HERE.with_name(file).open(encoding="utf-8", newline="") as opened:
-        rows = list(csv.DictReader(opened))
-    found = []
-    for name, told in PRODUCTS.items():
-        own = [row for row in rows if row["study"] == name]
-        drafts = judge_drafts(_study(name), [told["statements"][r["statement"]] | {"claim": r["claim"]} for r in own])
-        found += [(row, draft.verdict in AS_WORDED) for row, draft in zip(own, drafts, strict=True)]
-    assert len(found) == len(rows)
-    return found
+    return judged_sentences(HERE.with_name(file), {name: _study(name) for name in PRODUCTS}, _statement)
 
 
 @pytest.mark.parametrize(("file", "least"), [("sentences_nine_products.csv", 66), ("sentences_nine_attacked.csv", 560)])

@@ -7,7 +7,6 @@ true ones refused; once attributes named by a verb, questions in any person and 
 by rule, 9 of 44, and 3 of 42 of the second file, for which nothing was mended.
 """
 
-import csv
 from functools import cache
 from pathlib import Path
 
@@ -16,7 +15,7 @@ import pytest
 from panel.claims.judge import judge_drafts
 from panel.claims.parts import root
 from panel.claims.verdict import AS_WORDED
-from tests.claims.claim_studies import answer_rows, panel_scores, seeded, study_with, vote_rows
+from tests.claims.claim_studies import answer_rows, judged_sentences, panel_scores, seeded, study_with, vote_rows
 
 HERE = Path(__file__)
 MOST_REFUSED = 0.13  # of true ones: 11 of 86; the rest say it in ways no rule of ours reads
@@ -172,17 +171,7 @@ def _statement(name, statement):
 @cache
 def judged(file):
     """Every row of a file of sentences beside whether it is supported as worded."""
-    with HERE.with_name(file).open(encoding="utf-8", newline="") as opened:
-        rows = list(csv.DictReader(opened))
-    found = []
-    for name in STUDIES:
-        own = [row for row in rows if row["study"] == name]
-        drafts = judge_drafts(
-            _study(name), [_statement(name, row["statement"]) | {"claim": row["claim"]} for row in own]
-        )
-        found += [(row, draft.verdict in AS_WORDED) for row, draft in zip(own, drafts, strict=True)]
-    assert len(found) == len(rows)
-    return found
+    return judged_sentences(HERE.with_name(file), {name: _study(name) for name in STUDIES}, _statement)
 
 
 @pytest.mark.parametrize("file", ["sentences_other_products.csv", "sentences_other_turned.csv"])
