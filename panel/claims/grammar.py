@@ -11,7 +11,7 @@ import re
 from dataclasses import replace
 
 from panel.claims.asking import Asking
-from panel.claims.names import Names, is_english
+from panel.claims.names import OF_STUDY, Names, is_english
 from panel.claims.parts import (
     LETTERS,
     NOUN,
@@ -507,7 +507,7 @@ class _Reader(Asking):
         length, family = longest(self.names.attributes, self.tokens, self.place)
         if length and length >= next(entries_at(self.tokens, self.place), (0, None))[0]:
             own = any(e.part in ("property", "verb") for n, e in entries_at(self.tokens, self.place) if n == length)
-            if not own or family.startswith("attribute "):
+            if not own or family.startswith(OF_STUDY):
                 self.found.core.append(Entry("property", family, family, 1.0, self.words(length)))
                 self.found.order.append(f"property {family}")
                 self.place += length

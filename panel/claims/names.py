@@ -119,7 +119,7 @@ def family_of(study: Study, attribute: str) -> str:
     """Return what an attribute speaks of, in the words of the table; a word of its own where they do not know it."""
     words = study.attribute_words(attribute)
     found = _family_named(words) or _family_named(moment_words(words)[0])
-    return f"{_OF_STUDY}{attribute}" if not found or (found in _BY_TIME and _is_how_far(study, attribute)) else found
+    return f"{OF_STUDY}{attribute}" if not found or (found in _BY_TIME and _is_how_far(study, attribute)) else found
 
 
 def _is_how_far(study: Study, attribute: str) -> bool:
@@ -127,26 +127,26 @@ def _is_how_far(study: Study, attribute: str) -> bool:
     table = study.table("attributes")
     told = " ".join(str(text) for text in table.loc[table["attribute"] == attribute, "definition"]).casefold()
     fast = re.search(
-        r"\b(fast|quick|rapid|speed|rate|soon|time|seconds|minutes|easy|easily|ease)",
+        r"\b(fast|quick|rapid|speed|rate|soon|time|seconds|easy|easily|ease)",
         f"{attribute} {study.attribute_words(attribute)} {told}".casefold(),
     )
     return fast is None and re.search(r"\bhow (far|much|completely|fully)\b", told) is not None
 
 
-_OF_STUDY = "attribute "  # and its name: what no table of words speaks of
+OF_STUDY = "attribute "  # and its name: what no table of words speaks of
 
 
 # An attribute that no table of words knows is told in the words of its name.
 
 
-_LEADS = (
-    ("ease", re.compile(r"(?:ease|easiness) of ")),
-    ("speed", re.compile(r"(?:speed|quickness|rate) of ")),
-    ("lasting", re.compile(r"(?:time|seconds|minutes|hours) (?:that|for which|during which) ")),
-    ("time", re.compile(r"(?:time|seconds|minutes) (?:it takes |taken |needed )?(?:to|until|till|before) ")),
-    ("like", re.compile(r"(?:feel|feeling|sensation) of ")),
-    ("more", re.compile(r"(?:degree|amount|level|intensity|extent|number|perception) of ")),
-)
+_LEADS = MappingProxyType({
+    "ease": re.compile(r"(?:ease|easiness) of "),
+    "speed": re.compile(r"(?:speed|quickness|rate) of "),
+    "lasting": re.compile(r"(?:time|seconds|minutes|hours) (?:that|for which|during which) "),
+    "time": re.compile(r"(?:time|seconds|minutes) (?:it takes |taken |needed )?(?:to|until|till|before) "),
+    "like": re.compile(r"(?:feel|feeling|sensation) of "),
+    "more": re.compile(r"(?:degree|amount|level|intensity|extent|number|perception) of "),
+})  # fmt: skip
 _EASE, _SPEED = frozenset(("easily", "readily", "effortlessly")), frozenset(("quickly", "rapidly", "fast"))
 _MODIFIERS = frozenset((
     "initial", "immediate", "final", "overall", "total", "general", "perceived", "sensory", "tactile", "visual",
@@ -158,19 +158,17 @@ _SMALL = frozenset((
     "their", "i", "you", "they", "skin", "feels",
 ))  # fmt: skip
 _DENYING = frozenset(("no", "not", "non", "without", "free", "anti"))
-_TURNING = frozenset((
-    "not", "no", "non", "without", "free", "less", "more", "least", "most", "too", "anti", "un", "and", "or", "than",
-))  # fmt: skip
+_TURNING = _DENYING | {"less", "more", "least", "most", "too", "un", "and", "or", "than"}
 
 
 def _ways_to(study: Study, attribute: str) -> Iterator[Way]:
     """Give how an attribute of the study's own is told: by its name, and by that without its moment."""
     words = study.attribute_words(attribute)
     family, table = family_of(study, attribute), study.table("attributes")
-    if not family.startswith(_OF_STUDY) and (family in _BY_TIME or not STATES & {*words_of(moment_words(words)[0])}):
+    if not family.startswith(OF_STUDY) and (family in _BY_TIME or not STATES & {*words_of(moment_words(words)[0])}):
         return
     better = "more" in table.loc[table["attribute"] == attribute, "direction"].tolist()
-    for named in {words_of(words), words_of(moment_words(words)[0])}:
+    for named in dict.fromkeys(map(words_of, (words, moment_words(words)[0]))):
         kind, core, others = _parts_of(study, named)
         put_on = kind == "ease" and any(each[0] in PARTICLES for each in others)  # ease of putting on a sock
         if core and not (put_on or _TURNING & {*named}):
@@ -181,7 +179,7 @@ def _ways_to(study: Study, attribute: str) -> Iterator[Way]:
 def _parts_of(study: Study, named: Tokens) -> tuple[str, Tokens, list[Tokens]]:
     """Return of which kind a name is, the words it is named by, and what follows them, each led by its small word."""
     text = " ".join(named)
-    kind, lead = next(((kind, found[0]) for kind, form in _LEADS if (found := form.match(text))), ("more", ""))
+    kind, lead = next(((kind, found[0]) for kind, form in _LEADS.items() if (found := form.match(text))), ("more", ""))
     words = text.removeprefix(lead).split()
     if words[-1:] == ["time"] and words[0].endswith("ing"):
         kind, words = "time", words[:-1]
@@ -225,7 +223,7 @@ def sites_judged(study: Study, attribute: str, usual: frozenset[str]) -> frozens
     """Return the places an attribute may be told of: of its name, else the usual ones and its definition's."""
     named = words_of(study.attribute_words(attribute))
     own = _sites_of(named)
-    if family_of(study, attribute).startswith(_OF_STUDY) and (own or OBJECTS & {*named[1:]}):
+    if family_of(study, attribute).startswith(OF_STUDY) and (own or OBJECTS & {*named[1:]}):
         return own
     table = study.table("attributes")
     if {*table.loc[table["attribute"] == attribute, "stage"]} & {"appearance", "pick-up"}:
@@ -244,7 +242,7 @@ def _family_named(name: str) -> str:
     words = words_of(name)
     whole = [entry for length, entry in entries_at(words, 0) if length == len(words)]
     found = {entry.family for entry in whole if entry.part in ("property", "verb")} or _families_of(name)
-    of_time = _LEADS[3][1].match(f"{' '.join(words)} ") is not None and not found <= _BY_TIME
+    of_time = _LEADS["time"].match(f"{' '.join(words)} ") is not None and not found <= _BY_TIME
     if len(found) != 1 or (not whole and (of_time or _unknown(words) or _DENYING & {*words})):
         return ""
     return next(iter(found))
@@ -405,7 +403,7 @@ def saying(study: Study, attribute: str, way: str) -> str:
     if family in table.index:
         return str(table.loc[family, way])
     words = study.attribute_words(attribute)
-    lead, manner = _LEADS[0][1].match(words.casefold()), next((word for word in words.split() if word in _EASE), "")
+    lead, manner = _LEADS["ease"].match(words.casefold()), next((word for word in words.split() if word in _EASE), "")
     if lead and way in _EASIER:
         return f"{_EASIER[way]} {words[lead.end() :]}"
     if manner and way in _EASILY:

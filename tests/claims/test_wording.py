@@ -319,3 +319,17 @@ def test_a_short_name_is_found_with_its_signs_and_its_role(old, sentence, holds)
 
 def test_what_has_to_be_named_is_quoted_as_the_sentence_would_say_it(study):
     assert "Name “our previous hand cream”." in judged(study, "less greasy").needs
+
+
+@pytest.mark.parametrize(
+    ("definition", "family"),
+    [
+        ("how far it has gone into the skin", "attribute Absorption"),
+        ("how fast it goes into the skin", "soaking in"),
+        ("", "soaking in"),
+    ],
+)
+def test_how_far_something_sinks_in_is_no_speed_whatever_the_minutes_of_its_name(definition, family):
+    told = {"attribute": "Absorption", "name": "absorption 10 minutes after rubbing in", "definition": definition}
+    study = study_with([], scores=panel_scores({"Absorption": {"P1": 60.0, "P2": 30.0}}, seeded()), attributes=[told])
+    assert family_of(study, "Absorption") == family
