@@ -109,7 +109,7 @@ class Asking(Cursor):
         """Return how many tokens tell what happened before, and what: `after rinsing`, `once your skin is dry`."""
         said, start = self.tokens[place], place + 1
         length, event, _ = self.form_at(place, {"done"})
-        if length and self.entry("site", place + length)[0] and "dr" in event:  # blow-dried hair
+        if length and self.entry("site", place + length)[0] and event.endswith("drying"):  # blow-dried hair
             return length, event
         if said not in (*_AFTER, *_SINCE, "as"):
             return 0, ""

@@ -25,7 +25,7 @@ from panel.stats.answers.binomial import (
     wilson_interval,
 )
 from panel.stats.comparing.multiplicity import ALPHA, LEVEL
-from panel.study.scores_used import agreement_read, named_rows
+from panel.study.scores_used import FULL, agreement_read, named_rows
 from panel.study.study import Study
 from panel.words import (
     DOWN,
@@ -175,7 +175,7 @@ def _both_intervals(x: int, n: int) -> str:
 def _on_the_ends(materials: Materials, claim: Claim) -> Iterator[str]:
     """Say what was read as full agreement where that is not plain: 1, or 5 without a word about it."""
     for at, told, names in agreement_read(materials.study):
-        if claim.question in names and not (at == 5 and told):
+        if claim.question in names and not (at == FULL and told):
             yield f"{at} was read as full agreement" + (", as the study says." if told else "; nothing says so.")
 
 

@@ -166,7 +166,7 @@ class Materials:
     def read(self, sentence: str, own: str = "", *, of_panel: bool = False) -> Reading:
         """Return what a sentence says, about the prototype `own` where it is named; each is read once.
 
-        `of_panel`: it may tell an attribute in the words of its name, whatever their order; a question is not read so.
+        `of_panel`: it may tell an attribute in the words of its name; what people alone were asked is not read so.
         """
         names, key = self.names if of_panel else replace(self.names, ways=()), ("read", sentence, own, of_panel)
         return cast("Reading", self._kept(key, lambda: read_sentence(sentence, names, own)))

@@ -139,7 +139,7 @@ def agreement_read(study: Study) -> list[tuple[int, bool, list[str]]]:
     return [group for group in rest if group[2]]
 
 
-_FULL = 5  # the point that agrees wholly, where 1 does not
+FULL = 5  # the point that agrees wholly, where 1 does not
 
 
 def agreement_words(study: Study) -> tuple[str, list[str]]:
@@ -147,7 +147,7 @@ def agreement_words(study: Study) -> tuple[str, list[str]]:
     read, usual, odd = agreement_read(study), "", []
     for at, told, names in read:
         said = f"{at} read as full agreement" + (f" with {first_few(names)}" if len(read) > 1 else "")
-        if at == _FULL and told:
+        if at == FULL and told:
             usual = f"{said}, as the study says."
         else:
             odd.append(said + (", as the study says." if told else ". Nothing in the study says so."))
