@@ -13,6 +13,7 @@ from panel.app.places import FIRST_PART, leave_for
 from panel.app.widgets import attempt, download, file_name, keep_and_tell, plain, say, table
 from panel.errors import PanelError, StudyError
 from panel.study.archives import open_workbook, sheet_names
+from panel.study.editing import with_scores
 from panel.study.folder import write_study
 from panel.study.numbers_read import typed_number
 from panel.study.open_study import workbook_bytes, zip_bytes
@@ -24,7 +25,6 @@ from panel.study.scores_import import (
     guess_layout,
     read_scores,
     study_from_scores,
-    with_scores,
 )
 from panel.study.study import RawFile, Study, natural_order
 from panel.study.survey import KINDS, NO_PRODUCT, read_survey, survey_table, with_survey
@@ -69,6 +69,7 @@ _ROWS_SHOWN, _BESIDE = 6, 4
 _LONG, _WIDE = "one score", "all attributes of one sample"
 _NEEDED = {"assessor": "Assessor", "prototype": "Prototype"}
 _WHERE_PRESENT = {
+    "moment": "Moment it was judged",
     "session": "Session",
     "replicate": "Replicate",
     "position": "Serving position",

@@ -313,7 +313,8 @@ def _statements(seen: Study, file: str, who: str) -> tuple[Change, list[str]]:
 
 def _sheet(seen: Study, file: Path) -> tuple[Change, list[str]]:
     from panel.cli.studies import read_file
-    from panel.study.scores_import import study_from_scores, with_scores
+    from panel.study.editing import with_scores
+    from panel.study.scores_import import study_from_scores
 
     raw, imported = read_file(file)
     made = study_from_scores(imported, raw, file.stem)

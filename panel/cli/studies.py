@@ -39,6 +39,7 @@ if TYPE_CHECKING:
 @click.option("--prototype", default="", metavar="C", help="Column with the prototypes.")
 @click.option("--replicate", default="", metavar="C", help="Column with the replicates.")
 @click.option("--session", default="", metavar="C", help="Column with the sessions.")
+@click.option("--moment", default="", metavar="C", help="Column with when each row was judged, such as 2 min.")
 @click.option("--position", default="", metavar="C", help="Column with the places in the serving order.")
 @click.option("--attribute", default="", metavar="C", help="Long table: column with the attributes.")
 @click.option(

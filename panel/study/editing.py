@@ -55,6 +55,38 @@ class Problem:
         return f"Row {self.row}, {self.column}: {self.message} {self.advice}".strip()
 
 
+def with_scores(study: Study, imported: Study) -> Study:
+    """Return a study that was begun, with the scores of an import; what it says of the names in them stays.
+
+    An attribute that the study calls by the heading of the sheet keeps its short name. StudyError if there are scores.
+    """
+    if len(study.scores):
+        raise StudyError("The study holds scores already. Put this table into a new one.")
+    told, listed = imported.table("attributes"), study.table("attributes")
+    words = told["name"].where(told["name"] != "", told["attribute"]).str.casefold()
+    own = dict(zip(listed["name"].str.casefold(), listed["attribute"], strict=True))
+    alone = ~words.duplicated(keep=False)  # at one moment: of several the study's minutes say which
+    timed = dict(
+        zip(zip(listed["name"].str.casefold(), listed["minutes"], strict=True), listed["attribute"], strict=True)
+    )
+    names = {
+        new: own.get(word, new) if one else timed.get((word, minutes), new)
+        for new, word, minutes, one in zip(imported.attributes, words, told["minutes"], alone, strict=True)
+    }
+    tables = {**study.tables, "scores": imported.scores.assign(attribute=imported.scores["attribute"].map(names))}
+    for name in ("prototypes", "attributes", "assessors"):
+        key, known = TABLES[name].key[0], study.table(name)
+        new = imported.table(name).replace({key: names} if name == "attributes" else {})
+        tables[name] = pd.concat([known, new.loc[~new[key].isin(known[key])]], ignore_index=True)
+    return replace(
+        study,
+        tables=tables,
+        facts={**study.facts, "import": imported.facts["import"]},
+        unread=pd.concat([study.unread, imported.unread], ignore_index=True),
+        raw_files=(*study.raw_files, *(each for each in imported.raw_files if each not in study.raw_files)),
+    )
+
+
 # A table as texts, and back: rows replaced, typed, and what is wrong with each cell.
 
 

@@ -11,6 +11,7 @@ from typing import NamedTuple
 
 from panel.errors import StudyError
 from panel.study.knowledge import ROLES, heading_words, is_called, is_reckoned, named_columns, shared_table
+from panel.study.naming import at_moment, is_moment
 from panel.study.numbers_read import read_numbers
 from panel.words import as_seen, counted, first_few
 
@@ -219,6 +220,25 @@ def without_question(header: list[str], notes: list[str]) -> tuple[list[str], li
         return header, notes
     note = f"{counted(len(found), 'heading')} that ask {asked.pop()!r} were called by what stands in their brackets."
     return [short.get(head, head) for head in header], [note, *notes]
+
+
+def at_their_moments(heads: Sequence[str], groups: Sequence[str]) -> tuple[list[str], list[str]] | None:
+    """Return headings with the moment above or below each, `Greasy film, 2 min`, and that said; None where none is.
+
+    Above attributes that stand once only times count: a stage parts nothing there. Only beside people and prototypes.
+    """
+    pairs = [(head, group) for head, group in zip(heads, groups, strict=True) if group]
+    if not pairs or not names_both([head for head, group in zip(heads, groups, strict=True) if not group]):
+        return None
+    timed = len({head for head, _ in pairs}) == len(pairs)
+    for side in (1, 0):
+        names = [pair[side] for pair in pairs]
+        if not sitting(names) and all(is_moment(name, timed=timed) for name in names):
+            other = [pair[1 - side] for pair in pairs]
+            joined = iter([at_moment(*each) for each in zip(other, names, strict=True)])
+            made = [next(joined) if group else head for head, group in zip(heads, groups, strict=True)]
+            return made, ["The headings stand in two rows, one of attributes, one of the moments they were judged at."]
+    return None
 
 
 _TWIN = re.compile(r"(.*\d)[ _-]?([a-d])|(.+?)(?:[ _./-]+|\s*\()(?:rep\w*\.? ?)?([1-4a-d])\)?", re.IGNORECASE)

@@ -180,7 +180,10 @@ def expected_directions() -> pd.DataFrame:
 
 # Which column of a table of scores does a heading name, in one of the languages of `shared/headings.csv`?
 
-ROLES = ("assessor", "prototype", "attribute", "score", "replicate", "session", "position", "batch", "recorded_at")
+ROLES = (
+    *("assessor", "prototype", "attribute", "score", "moment"),
+    *("replicate", "session", "position", "batch", "recorded_at"),
+)
 _FILLERS = frozenset(("id", "no", "nr", "n", "num", "number", "nummer", "numero", "name", "code"))
 
 

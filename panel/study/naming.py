@@ -5,7 +5,7 @@ from __future__ import annotations
 import math
 import re
 from collections import Counter
-from collections.abc import Collection, Iterable, Iterator, Mapping, Sequence, Set
+from collections.abc import Collection, Mapping, Sequence, Set
 from dataclasses import dataclass, field, replace
 from functools import lru_cache
 from typing import TYPE_CHECKING
@@ -14,12 +14,9 @@ import pandas as pd
 
 from panel.errors import StudyError
 from panel.study.knowledge import (
-    fits,
     heading_words,
-    headings_called,
     is_called,
     is_product,
-    plain_names,
     shared_table,
     stated_scale,
 )
@@ -215,6 +212,34 @@ def timed_words(attribute: str) -> tuple[str, float]:
     return found["words"], float(found["number"].replace(",", ".")) * of_one
 
 
+def is_moment(text: str, *, timed: bool = False) -> bool:
+    """Return True if a text says when, or in which state, something was judged: `2 min`, `after rinsing`, `rub-out`.
+
+    Only by its time if `timed`.
+    """
+    words = text.strip()
+    at = re.fullmatch(rf"{_TIME}(?: (?:after|following|once) .+)?", words, re.IGNORECASE)
+    stage = _LED.match(words) or words.casefold() in set(shared_table("stage_times")["stage"])
+    return bool(at or (stage and not timed))
+
+
+_LED = re.compile(
+    r"(?:right |directly |immediately |straight |still )?(?:after|before|during|while|when|once|until|at|on|in|nach|vor"
+    r"|während|beim?|auf|après|avant|pendant|después|antes|durante|dopo|prima|su|sur|sobre)\b.",
+    re.IGNORECASE,
+)
+_IN_BRACKETS = re.compile(r"(?P<words>.*?\S)(?P<scale>\s*[\[(][^\])]*[\])])?")
+
+
+def at_moment(attribute: str, moment: str) -> str:
+    """Return the name of an attribute at a moment, before the scale in it: `Greasy film, 2 min [0-10]`."""
+    found = _IN_BRACKETS.fullmatch(attribute)
+    if not moment or found is None:
+        return attribute
+    begins = moment[0].lower() if moment[1:2].islower() else moment[0]
+    return f"{found['words']}, {begins}{moment[1:]}{found['scale'] or ''}"
+
+
 def measured_units(names: Collection[str]) -> dict[str, str]:
     """Return the attributes whose names carry a unit that is not the one of most of them, each with it; times always.
 
@@ -352,87 +377,6 @@ def declared_pairs(study: Study, measures: pd.Series) -> tuple[pd.DataFrame, pd.
     return pd.DataFrame(
         rows, columns=["attribute", "measure", "expected", "source", "declared"], dtype="str"
     ), pd.DataFrame(absent, columns=["attribute", "measure"], dtype="str")
-
-
-# Which columns of a file say in which sitting something was tried?
-
-
-def sittings(table: RawTable, held: Mapping[str, str], fixed: Collection[str] = ()) -> dict[str, str]:
-    """Return the columns of the session and the replicate, where those that are called so do not tell; empty for none.
-
-    A column called so that it may be, with a number or day for each time a prototype was tried: without it rows repeat
-    each other, with it none does, and each of its values stands for several prototypes of a person: a turn stands for
-    one. A numbered round comes before a day of which it has several: who made one up stays in it.
-    """
-    if not {"assessor", "prototype"} <= set(held):
-        return {}
-    names = [role for role in ("assessor", "prototype", "attribute", "session") if role in held]
-    rows = pd.DataFrame({role: list(map(as_seen, table.column(held[role]))) for role in names})
-    free = [n for n in table.header if n not in held.values() and n not in table.unnamed]
-    unsure = [name for name in free if is_called(name, "unsure")]
-    if "session" in held and "session" not in fixed and is_called_day(held["session"], rows["session"]):
-        numbered = [*unsure, *([held["replicate"]] if "replicate" in held and "replicate" not in fixed else [])]
-        for name in numbered:
-            round_ = rows.assign(session=list(map(as_seen, table.column(name))))
-            rounds = bool(_made_up(round_["session"], rows["session"])) and all(
-                map(_ROUND.fullmatch, round_["session"])
-            )
-            if rounds and _tried_again(round_):
-                return {"session": name, "replicate": held["replicate"] if held.get("replicate", name) != name else ""}
-    if "replicate" in held or not rows.duplicated().any():
-        return {}
-    dated = [] if "session" in held else [name for name in free if is_called_day(name, table.column(name))]
-    found = [
-        name for name in [*unsure, *dated] if _tried_again(rows.assign(number=list(map(as_seen, table.column(name)))))
-    ]
-    return {"session" if found[0] in dated else "replicate": found[0]} if len(found) == 1 else {}
-
-
-def _tried_again(rows: pd.DataFrame) -> bool:
-    """Return True if no row repeats another, and each value of the last column stands for several of a person."""
-    others = [column for column in rows if column != "prototype"]
-    last = rows.columns[-1] if "number" in rows else "session"
-    once = bool((rows[last] != "").all()) and not rows.duplicated().any()
-    return once and bool(rows.groupby(others)["prototype"].nunique().min() > 1)
-
-
-def is_called_day(name: str, cells: Iterable[str]) -> bool:
-    """Return True if a column holds days: `2025-03-07`, `Tue 6/5`, `14-Jan-25`, or weekdays below `Day`."""
-    filled = {as_seen(cell) for cell in cells}
-    weekdays = any(fits(each, heading_words(name), plain_names(name)) for each in headings_called("session")[1])
-    return "" not in filled and (weekdays or all(map(_DAY.fullmatch, filled)))
-
-
-_ROUND = re.compile(r"(?:[^\W\d]+\.? ?)?\d{1,2}|[IVX]{1,4}")  # 1, Round 1, R1, II
-_WRITTEN = (
-    r"\d{1,2}/\d{1,2}(?:/\d{2,4})?|\d{1,2}\.\d{1,2}\.(?:\d{2,4})?|\d{4}-\d\d?-\d\d?"
-    r"|\d{1,2}[-. ]{1,2}[^\W\d]{3,10}\.?(?:[- ]\d{2,4})?"
-)
-_WEEKDAY = r"[^\W\d]{2,10}\.?,? "
-_DAY = re.compile(rf"(?:{_WEEKDAY})?(?:{_WRITTEN})(?: \d\d?:\d\d.*)?|{_WEEKDAY}\d{{1,2}}\.\d{{1,2}}")  # not 3.5
-
-
-def _made_up(rounds: Iterable[str], days: Iterable[str]) -> str:
-    """Return which rounds were held on other days than their own too; empty where none was, or days are shared."""
-    held = pd.crosstab(list(map(as_seen, rounds)), list(map(as_seen, days)))
-    if len(held) < _TWICE or held.idxmax(axis=1).nunique() < len(held):
-        return ""
-    each = (held > 0).sum(axis=1)
-    return first_few([f"{name} on {n} days" for name, n in each.items() if n > 1])
-
-
-_TWICE = 2
-
-
-def note_on_days(table: RawTable, session: str, unused: Iterable[str]) -> Iterator[str]:
-    """Return that a column of days was left out for one of rounds, and which of these were made up on another day."""
-    for name in unused if session else ():
-        cells = table.column(name)
-        if is_called_day(name, cells) and (several := _made_up(table.column(session), cells)):
-            yield (
-                f"{session!r} was read as the session, and not {name!r} ({several}): what somebody made up on another "
-                "day stays in its own."
-            )
 
 
 # Times written as minutes and seconds.

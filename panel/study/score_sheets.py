@@ -17,6 +17,7 @@ from panel.study.file_names import (
     FEWEST_ROWS,
     apart,
     are_people,
+    at_their_moments,
     attributes_among,
     cards_as_table,
     crossed,
@@ -50,6 +51,7 @@ from panel.study.sheet_keys import (
     resolved,
     score_columns,
 )
+from panel.study.sittings import sittings_of_sheets
 from panel.study.study import RawFile
 from panel.study.table_cells import filled_in_order, is_mean_of_others, without_other_rows
 from panel.words import as_seen, counted, first_few
@@ -114,11 +116,11 @@ def _table(
     first = _first_with_scores(scored)
     together = _together(scored, first)
     together = together if together[1:] else [prototypes_across(together[0], dict(laid_out).get(first.name, []))]
-    plain = len(sheets) == 1 and key is None and not named and not together[0].notes and not heading and not noticed[1]
+    plain = len(sheets) == 1 and key is None and not (named or together[0].notes or heading or noticed[1])
     if plain and not _melted(first)[1]:
         return raw_table(file, first.name, limits)
     names = {each.name for each in together}
-    stacked = _stacked(_sittings_of_sheets(together), "title of the table" if below else "name of the sheet")
+    stacked = _stacked(sittings_of_sheets(together), "title of the table" if below else "name of the sheet")
     said = " ".join(stacked.notes)
     left = [each.name for each in sheets if each.name not in names and each is not key and repr(each.name) not in said]
     table, notes = _melted(stacked)
@@ -305,7 +307,8 @@ def _names(cells: Sequence[Sequence[str]], bottom: int, top: int | None) -> tupl
     own |= names_both(cells[top]) and not names_both(cells[bottom])
     if own and all(cells[top][i] for i in lower) and len(set(cells[top])) == len(cells[top]):
         below = first_few(list(dict.fromkeys(cells[bottom][i] for i in lower)))
-        return list(cells[top]), [f"The line below the headings was left out: {below}."]
+        told = [f"The line below the headings was left out: {below}."]
+        return at_their_moments(cells[top], cells[bottom]) or (list(cells[top]), told)
     above, groups = "", []
     first = next((i for i, cell in enumerate(cells[top]) if cell and cells[bottom][i]), 0)
     for i, cell in enumerate(cells[top]):
@@ -314,13 +317,13 @@ def _names(cells: Sequence[Sequence[str]], bottom: int, top: int | None) -> tupl
         bare = i > first and held[i] and not cells[bottom][i] and not lone  # a column of the group without a heading
         groups.append(above if i >= first and (bare or (cells[bottom][i] and cells[bottom][i] != cell)) else "")
         heads[i] = cells[bottom][i] or (not bare and cell) or heads[i]
-    repeated = [head for i, head in enumerate(heads) if groups[i] and heads.count(head) > 1]
-    if not repeated:
-        named = list(dict.fromkeys(group for group in groups if group))
-        return heads, [f"The headings above the headings were left out: {first_few(named)}."] if named else []
-    return [f"{groups[i]}{BAR}{head}" if groups[i] else head for i, head in enumerate(heads)], [
-        "The headings stand in two rows, the upper one over groups of columns."
-    ]
+    if joined := at_their_moments(heads, groups):
+        return joined
+    if not any(groups[i] and heads.count(head) > 1 for i, head in enumerate(heads)):
+        named = first_few(list(dict.fromkeys(filter(None, groups))))
+        return heads, [f"The headings above the headings were left out: {named}."] if named else []
+    barred = [f"{groups[i]}{BAR}{head}" if groups[i] else head for i, head in enumerate(heads)]
+    return barred, ["The headings stand in two rows, the upper one over groups of columns."]
 
 
 # Several sheets: one with the key, the others below each other.
@@ -407,24 +410,6 @@ def _stacked(sheets: Sequence[Sheet], called: str) -> Sheet:
     below = f"{counted(len(sheets), called.split()[-1])} with the same columns were put below each other"
     notes.append(f"{below} ({', '.join(dict.fromkeys(names))}); {what}.")
     return Sheet("", header, rows, tuple(line for sheet in sheets for line in sheet.lines), tuple(notes))
-
-
-def _sittings_of_sheets(sheets: list[Sheet]) -> list[Sheet]:
-    """Return sheets called `greasy rep 1` with the replicate in a column, and called `greasy`."""
-    for pairs in crossed([sheet.name for sheet in sheets]):
-        for side in (0, 1):
-            role = sitting([pair[side] for pair in pairs.values()])
-            if role and role not in named_columns(sheets[0].header):
-                return [
-                    replace(
-                        sheet,
-                        name=pairs[sheet.name][1 - side],
-                        header=(role, *sheet.header),
-                        rows=tuple((pairs[sheet.name][side], *row) for row in sheet.rows),
-                    )
-                    for sheet in sheets
-                ]
-    return sheets
 
 
 # Blocks of columns: prototypes, people, sessions across; attributes within, or the other way round.
@@ -533,8 +518,8 @@ def _with_role(
     groups = list(dict.fromkeys(group for group, _ in pairs.values()))
     if {"assessor", "prototype"} <= {*held}:
         raise StudyError(
-            f"It cannot be told what the groups of columns {first_few(groups)} are: sessions, replicates? Write it "
-            "into their headings, such as: Session 1."
+            f"It cannot be told what the groups of columns {first_few(groups)} are: sessions, replicates, moments? "
+            "Write it into their headings, such as: Session 1, after 20 min."
         )
     if "prototype" in held:
         return pairs, "assessor"

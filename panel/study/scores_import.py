@@ -15,10 +15,11 @@ from pandas.api.extensions import ExtensionArray
 from panel.errors import StudyError
 from panel.study.file_names import are_exchanged, asked_roles, twins
 from panel.study.knowledge import ROLES, is_called, is_reckoned, named_columns, stated_scale
-from panel.study.naming import measured_units, note_on_days, sittings, timed_words, with_headings_read
+from panel.study.naming import at_moment, measured_units, timed_words, with_headings_read
 from panel.study.numbers_read import NumbersRead, proposed_number, read_number_columns, read_numbers, unit_of_heading
 from panel.study.raw_table import READ_AS_SEEN, RawTable
 from panel.study.sheet_keys import refuse_several_studies
+from panel.study.sittings import is_clock, moment_column, moments_of, note_on_days, sittings
 from panel.study.study import REHEARSED, UNREAD_COLUMNS, RawFile, Study, natural_order
 from panel.study.table_cells import NOT_WHOLE, is_mean_of, notes_beside, why_not_scored
 from panel.study.tables import TABLES
@@ -75,6 +76,8 @@ def read_scores(table: RawTable, layout: ScoresLayout) -> ImportedScores:
     scores = _long_scores(table, layout, numbers, position)
     _refuse_exchanged(table, scores)
     unread = _unread(table, layout, numbers, position)
+    if layout.moment:
+        scores, unread = _as_asked(scores, unread, numbers)
     notes = (
         *table.notes,
         *_notes_on_names(table, layout),
@@ -131,32 +134,6 @@ def study_from_scores(
     return Study(tables, {"title": title, "import": record}, unread[list(UNREAD_COLUMNS)], (raw_file,))
 
 
-def with_scores(study: Study, imported: Study) -> Study:
-    """Return a study that was begun, with the scores of an import; what it says of the names in them stays.
-
-    An attribute that the study calls by the heading of the sheet keeps its short name. StudyError if there are scores.
-    """
-    if len(study.scores):
-        raise StudyError("The study holds scores already. Put this table into a new one.")
-    told = imported.table("attributes")
-    words = told["name"].where(told["name"] != "", told["attribute"])
-    listed = study.table("attributes")
-    own = dict(zip(listed["name"].str.casefold(), listed["attribute"], strict=True))
-    names = {new: own.get(word.casefold(), new) for new, word in zip(imported.attributes, words, strict=True)}
-    tables = {**study.tables, "scores": imported.scores.assign(attribute=imported.scores["attribute"].map(names))}
-    for name in ("prototypes", "attributes", "assessors"):
-        key, known = TABLES[name].key[0], study.table(name)
-        new = imported.table(name).replace({key: names} if name == "attributes" else {})
-        tables[name] = pd.concat([known, new.loc[~new[key].isin(known[key])]], ignore_index=True)
-    return replace(
-        study,
-        tables=tables,
-        facts={**study.facts, "import": imported.facts["import"]},
-        unread=pd.concat([study.unread, imported.unread], ignore_index=True),
-        raw_files=(*study.raw_files, *(each for each in imported.raw_files if each not in study.raw_files)),
-    )
-
-
 def _positions(table: RawTable, layout: ScoresLayout) -> NumbersRead | None:
     if not layout.position:
         return None
@@ -189,6 +166,9 @@ def _long_scores(
             columns[role] = _texts(layout.attributes, np.tile(np.arange(times), len(table.lines)))
         elif column:
             columns[role] = _names(table, column).repeat(times)
+    if layout.moment:
+        told = zip(columns["attribute"], np.repeat(moments_of(table, layout.moment), times), strict=True)
+        columns["attribute"] = pd.array([at_moment(attribute, moment) for attribute, moment in told], dtype="str")
     columns["score"] = np.column_stack([read.values for read in numbers.values()]).ravel()
     columns["position"] = np.repeat(position.values, times) if position else np.full(rows, np.nan)
     columns["raw_line"] = np.repeat(np.asarray(table.lines, dtype=float), times)
@@ -202,6 +182,17 @@ def _long_scores(
             for column in TABLES["scores"].columns
         }
     )
+
+
+def _as_asked(
+    scores: pd.DataFrame, unread: pd.DataFrame, numbers: Mapping[str, NumbersRead]
+) -> tuple[pd.DataFrame, pd.DataFrame]:
+    """Return scores and unread cells without the attributes that nobody was asked at a moment: these are no blanks."""
+    given = ~np.column_stack([read.missing for read in numbers.values()]).ravel()
+    kept = scores["attribute"].isin(scores["attribute"][given])
+    row = kept.cumsum().to_numpy() + 1  # the header is the first
+    at = [str(row[int(each) - 2]) for each in unread["row"]]
+    return scores[kept].reset_index(drop=True), unread.assign(row=pd.array(at, dtype="str"))
 
 
 def _name_columns(layout: ScoresLayout) -> dict[str, str]:
@@ -425,7 +416,6 @@ def _some(names: list[str] | set[str]) -> str:
 # Which column of a table of scores holds what? A guess from names and contents, for the user to correct.
 
 
-_CLOCK = re.compile(r"\d{1,2}:\d{2}(?::\d{2})?")
 _MOMENT = re.compile(r"\d{4}-\d\d?-\d\d?|\d\d?[./]\d\d?[./]\d\d|\d\d?:\d\d")
 _SOME = 0.2  # share of numbers from which a column that is left out is asked about
 _MOSTLY = 0.8  # share of the filled cells that must be numbers for a column of scores; the rest is reported
@@ -444,6 +434,7 @@ class ScoresLayout:
     attribute: str = ""
     score: str = ""
     attributes: tuple[str, ...] = ()
+    moment: str = ""
     replicate: str = ""
     session: str = ""
     position: str = ""
@@ -481,10 +472,12 @@ def guess_layout(table: RawTable, fixed: Mapping[str, str] | None = None, scored
     known = {**named_columns(free, numbers), **known}
     cells = {column: table.column(column) for column in free if column not in known.values()}
     known = {**asked_roles(cells, numbers), **known}
-    if "session" in known and "session" not in fixed:
-        filled = set(map(as_seen, table.column(known["session"]))) - {""}
-        if filled and all(map(_CLOCK.fullmatch, filled)):  # times of day
-            del known["session"]
+    if "session" in known and "session" not in fixed and is_clock(table.column(known["session"])):
+        del known["session"]
+    if "moment" not in fixed:
+        at = moment_column(table, known, fixed)
+        known = {role: column for role, column in known.items() if role != "moment" and column != at}
+        known |= {"moment": at} if at else {}
     free = [column for column in table.header if column not in known.values()]
     numbers = [column for column in numbers if column in free]
     if "attribute" in known and "score" not in known and len(numbers) == 1:

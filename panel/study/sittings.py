@@ -1,0 +1,174 @@
+"""When each score of a file was given: which column holds the session, the replicate, the moment after use?"""
+
+from __future__ import annotations
+
+import re
+from collections.abc import Collection, Iterable, Iterator, Mapping, Sequence
+from dataclasses import replace
+from typing import TYPE_CHECKING
+
+import pandas as pd
+
+from panel.study.file_names import crossed, sitting
+from panel.study.knowledge import fits, heading_words, headings_called, is_called, named_columns, plain_names
+from panel.study.naming import is_moment
+from panel.study.numbers_read import TIMES, measured, unit_of_heading
+from panel.study.sheet_keys import Sheet
+from panel.words import as_seen, first_few
+
+if TYPE_CHECKING:
+    from panel.study.raw_table import RawTable
+
+
+def sittings(table: RawTable, held: Mapping[str, str], fixed: Collection[str] = ()) -> dict[str, str]:
+    """Return the columns of the session and the replicate, where those that are called so do not tell; empty for none.
+
+    A column called so that it may be, with a number or day for each time a prototype was tried: without it rows repeat
+    each other, with it none does, and each of its values stands for several prototypes of a person: a turn stands for
+    one. A numbered round comes before a day of which it has several: who made one up stays in it.
+    """
+    if not {"assessor", "prototype"} <= set(held):
+        return {}
+    names = [role for role in ("assessor", "prototype", "attribute", "moment", "session") if role in held]
+    rows = pd.DataFrame({role: list(map(as_seen, table.column(held[role]))) for role in names})
+    free = [n for n in table.header if n not in held.values() and n not in table.unnamed]
+    unsure = [name for name in free if is_called(name, "unsure")]
+    if "session" in held and "session" not in fixed and is_called_day(held["session"], rows["session"]):
+        numbered = [*unsure, *([held["replicate"]] if "replicate" in held and "replicate" not in fixed else [])]
+        for name in numbered:
+            round_ = rows.assign(session=list(map(as_seen, table.column(name))))
+            rounds = bool(_made_up(round_["session"], rows["session"])) and all(
+                map(_ROUND.fullmatch, round_["session"])
+            )
+            if rounds and _tried_again(round_):
+                return {"session": name, "replicate": held["replicate"] if held.get("replicate", name) != name else ""}
+    if "replicate" in held or not rows.duplicated().any():
+        return {}
+    dated = [] if "session" in held else [name for name in free if is_called_day(name, table.column(name))]
+    found = [
+        name for name in [*unsure, *dated] if _tried_again(rows.assign(number=list(map(as_seen, table.column(name)))))
+    ]
+    return {"session" if found[0] in dated else "replicate": found[0]} if len(found) == 1 else {}
+
+
+_MOST_MOMENTS = 12
+_MOSTLY = 0.8  # share of the moments at which a sample is judged, in the middle of them
+
+
+def is_clock(cells: Iterable[str]) -> bool:
+    """Return True if a column holds times of day."""
+    filled = set(map(as_seen, cells)) - {""}
+    return bool(filled) and all(map(_CLOCK.fullmatch, filled))
+
+
+_CLOCK = re.compile(r"\d{1,2}:\d{2}(?::\d{2})?")
+
+
+def moment_column(table: RawTable, held: Mapping[str, str], fixed: Collection[str] = ()) -> str:
+    """Return the column that says when each row was judged, called so or with times of use; empty for none.
+
+    Without it rows repeat each other, with it most do not, and a sample is judged at most of its moments.
+    """
+    taken = {column for role, column in held.items() if role in fixed or role not in ("moment", "session")}
+    called = [held["moment"]] if "moment" in held else []
+    free = [name for name in table.header if name not in {*taken, *called}]
+    free = called + [name for name in free if _are_moments(name, list(map(as_seen, table.column(name))))]
+    own = [role for role in ("assessor", "prototype", "session", "replicate") if {held.get(role)} - {None, *free}]
+    if not free or not {"assessor", "prototype"} <= set(own):
+        return ""
+    rows = pd.DataFrame({role: list(map(as_seen, table.column(held[role]))) for role in own})
+    whole = rows.assign(attribute=list(map(as_seen, table.column(held["attribute"])))) if "attribute" in held else rows
+    twice = int(whole.duplicated().sum())
+    for name in free:
+        at = rows.assign(moment=list(map(as_seen, table.column(name))))
+        several = 1 < (number := at["moment"][at["moment"] != ""].nunique()) <= _MOST_MOMENTS
+        apart = 2 * int(whole.assign(moment=at["moment"]).duplicated().sum()) < twice
+        if several and apart and at.drop_duplicates().groupby(own).size().median() >= _MOSTLY * number:
+            return name
+    return ""
+
+
+def moments_of(table: RawTable, column: str) -> list[str]:
+    """Return the moment of each row: what stands in it, a bare number with the unit or the word of its heading."""
+    heading, unit = measured(column)[0], measured(column)[1] or unit_of_heading(column)
+    unit = unit or ("min" if heading_words(column).startswith("minute") else "")
+    cells = map(as_seen, table.column(column))
+    return [(f"{cell} {unit}" if unit else f"{heading} {cell}") if _BARE.fullmatch(cell) else cell for cell in cells]
+
+
+def _are_moments(heading: str, cells: Sequence[str]) -> bool:
+    """Return True if cells are times such as `2 min`, or numbers below a time that do not count rounds."""
+    filled = {*cells} - {""}
+    if filled and all(is_moment(cell, timed=True) for cell in filled):
+        return True
+    timed = unit_of_heading(heading) in TIMES or heading_words(heading) in _TIME_ALONE
+    return timed and all(map(_BARE.fullmatch, filled)) and filled != {str(n + 1) for n in range(len(filled))}
+
+
+_TIME_ALONE = frozenset(("time", "zeit", "temps", "tiempo", "tempo"))
+_BARE = re.compile(r"\d+(?:[.,]\d+)?")
+
+
+def _tried_again(rows: pd.DataFrame) -> bool:
+    """Return True if no row repeats another, and each value of the last column stands for several of a person."""
+    others = [column for column in rows if column != "prototype"]
+    last = rows.columns[-1] if "number" in rows else "session"
+    once = bool((rows[last] != "").all()) and not rows.duplicated().any()
+    return once and bool(rows.groupby(others)["prototype"].nunique().min() > 1)
+
+
+def is_called_day(name: str, cells: Iterable[str]) -> bool:
+    """Return True if a column holds days: `2025-03-07`, `Tue 6/5`, `14-Jan-25`, or weekdays below `Day`."""
+    filled = {as_seen(cell) for cell in cells}
+    weekdays = any(fits(each, heading_words(name), plain_names(name)) for each in headings_called("session")[1])
+    return "" not in filled and (weekdays or all(map(_DAY.fullmatch, filled)))
+
+
+_ROUND = re.compile(r"(?:[^\W\d]+\.? ?)?\d{1,2}|[IVX]{1,4}")  # 1, Round 1, R1, II
+_WRITTEN = (
+    r"\d{1,2}/\d{1,2}(?:/\d{2,4})?|\d{1,2}\.\d{1,2}\.(?:\d{2,4})?|\d{4}-\d\d?-\d\d?"
+    r"|\d{1,2}[-. ]{1,2}[^\W\d]{3,10}\.?(?:[- ]\d{2,4})?"
+)
+_WEEKDAY = r"[^\W\d]{2,10}\.?,? "
+_DAY = re.compile(rf"(?:{_WEEKDAY})?(?:{_WRITTEN})(?: \d\d?:\d\d.*)?|{_WEEKDAY}\d{{1,2}}\.\d{{1,2}}")  # not 3.5
+
+
+def _made_up(rounds: Iterable[str], days: Iterable[str]) -> str:
+    """Return which rounds were held on other days than their own too; empty where none was, or days are shared."""
+    held = pd.crosstab(list(map(as_seen, rounds)), list(map(as_seen, days)))
+    if len(held) < _TWICE or held.idxmax(axis=1).nunique() < len(held):
+        return ""
+    each = (held > 0).sum(axis=1)
+    return first_few([f"{name} on {n} days" for name, n in each.items() if n > 1])
+
+
+_TWICE = 2
+
+
+def note_on_days(table: RawTable, session: str, unused: Iterable[str]) -> Iterator[str]:
+    """Return that a column of days was left out for one of rounds, and which of these were made up on another day."""
+    for name in unused if session else ():
+        cells = table.column(name)
+        if is_called_day(name, cells) and (several := _made_up(table.column(session), cells)):
+            yield (
+                f"{session!r} was read as the session, and not {name!r} ({several}): what somebody made up on another "
+                "day stays in its own."
+            )
+
+
+def sittings_of_sheets(sheets: list[Sheet]) -> list[Sheet]:
+    """Return sheets called `greasy rep 1` with the replicate in a column, and called `greasy`."""
+    for pairs in crossed([sheet.name for sheet in sheets]):
+        for side in (0, 1):
+            role = sitting([pair[side] for pair in pairs.values()])
+            if role and role not in named_columns(sheets[0].header):
+                return [
+                    replace(
+                        sheet,
+                        name=pairs[sheet.name][1 - side],
+                        header=(role, *sheet.header),
+                        rows=tuple((pairs[sheet.name][side], *row) for row in sheet.rows),
+                    )
+                    for sheet in sheets
+                ]
+    return sheets
