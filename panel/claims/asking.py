@@ -7,7 +7,7 @@ from collections.abc import Sequence
 from dataclasses import replace
 from functools import lru_cache
 
-from panel.claims.names import beginning, is_applied
+from panel.claims.names import beginning
 from panel.claims.parts import (
     LETTERS,
     OF_PEOPLE,
@@ -33,6 +33,9 @@ _WHO = re.compile(
 _SAYS = frozenset(("property", "comparative", "superlative", "less", "more", "least", "most", "not"))
 _OF_TEST = frozenset(("panel", "range_tail", "test", "tested", "judged", "assessed", "compared", "rated", "scored"))
 _FULL = frozenset((".", ":", ";", "!", "?"))
+_ENDS = _FULL | {",", "-", "(", ")"}
+_OPENING = frozenset(("so", "well", "really", "honestly"))
+_SAID = (LETTERS.keys() - {"as", "high", "low", "right", "too"}) | {"than", "role", "others_of"}
 _MAY = frozenset(("can", "could", "may", "might", "should", "must", "will"))
 _BEING_SO = frozenset(("feels", "feel", "felt", "is", "are", "it"))
 _LONG = 6  # words: our new evening body lotion, members of our trained panel
@@ -47,24 +50,6 @@ _AWAY = frozenset(("off", "away", "out"))
 _THAT = ("after", "that")
 
 
-def happened(reading: Reading) -> dict[str, str]:
-    """Return what a sentence says happened before, and its words: rinsing, product drying, that it was applied."""
-    own = {chunk.family: chunk.words for chunk in reading.chunks if chunk.part == "event"}
-    beside = [
-        chunk.words for chunk in reading.chunks if (chunk.part, chunk.family) in {("function", ""), ("later", "")}
-    ]
-    beside += [words for kind, _, words in reading.moments if kind != "use"]
-    if any(kind == "later" for kind, _, _ in reading.moments):  # apply the balm, and 10 minutes later
-        beside += [chunk.words for chunk in reading.chunks if chunk.family == "told"]
-    applied = next((words for words in beside if is_applied(words)), "")
-    return own | ({"applied": applied} if applied else {})
-
-
-def is_moment(said: str, own: str) -> bool:
-    """Return whether what is said to have happened is, at least in general, what had: drying for towel drying."""
-    return said == own or own.endswith(f" {said}") or said == f"skin {own}"
-
-
 _BEING_FELT = frozenset(("is", "are", "was", "were", "be", "being"))
 
 
@@ -75,6 +60,7 @@ def as_felt(reading: Reading) -> bool:
     described = [chunk.words for chunk in reading.chunks if chunk.part == "agree" or chunk.family == "as"]
     said = reading.has("agree") and not _BEING_FELT & set(told)  # not sticky, say most of them
     said = said or any("feeling" in chunk.words for chunk in reading.core if chunk.part == "not")  # no feeling of
+    said = said or not {"feeling of", "sensation of", "sense of"}.isdisjoint(reading.words_for("function"))
     return said or any(word.startswith(felt) for words in described for word in words.split())
 
 
@@ -208,7 +194,8 @@ class Asking(Cursor):
             return rest  # since 85 % of users say so
         counted = (word, *rest[:1]) == ("or", "so") and number_at(self.tokens, place + 2) is not None
         besides = (word, *rest[:1]) == ("as", "well") and {*rest[1:2]} <= SILENT
-        if counted or besides or (word, *rest[:2]) == ("no", ",", "not"):
+        opening = word in _OPENING and {*rest[:1]} & _ENDS and (not place or self.tokens[place - 1] in _ENDS)
+        if counted or besides or opening or (word, *rest[:2]) == ("no", ",", "not"):
             return rest[1:]
         if word == "tested" and (length := self.plural_at(place + 1)):
             return (*rest[:length], word, *rest[length:])  # of our three tested butters
@@ -252,12 +239,14 @@ class Asking(Cursor):
         if length and self.begins_clause() and self.question is None:
             self.asking = "?" not in self.tokens[self.place :]
             return self.take(length, Entry("function", entry.family or "worry"))
-        length = 0 if self.entry("than")[0] else self.entry("whether")[0]
+        length = 0 if self.entry("than")[0] or self.only_tells(self.place) else self.entry("whether")[0]
         if length and not self.found.shares and self.question is None:
             self.place, self.asking = self.place + length, True
             return True
         ends = ("?",) if not self.asking else ("?", ",", ":", ";", "-", "and", ".")
         last = all(token in SILENT for token in self.tokens[self.place + 1 :])
+        if self.words(1) == "?" and last and self.found.pauses[-1:] == [len(self.found.core)]:  # less greasy. Curious?
+            return self.take(1, Entry("function"))
         both = [core[:1] for core in (self.question or [], self.found.core)]  # too thick? Too thin?
         again = self.question is None or all(first and first[0].part == "too" for first in both)
         if self.tokens[self.place] not in ends or last or self.found.shares or not again:
@@ -360,6 +349,27 @@ class Asking(Cursor):
             place, aside = place + length, aside or parts <= {"aside"}
         return place - self.place if aside else 0
 
+    def telling(self) -> bool:
+        """Take a word of a clause that says only who told it, and how it was tried: that is our panel's call."""
+        length = self.entry("telling")[0]
+        return bool(length) and self.only_tells(self.place) and self.take(length, Entry("function"))
+
+    def only_tells(self, at: int) -> bool:
+        """Return whether the clause of a word names people, a panel or a test, and nothing that could be said of it.
+
+        Nor any word that is in no table, which may be what was asked.
+        """
+        start = max((place for place in range(at) if self.tokens[place] in _ENDS), default=-1) + 1
+        end = next((place for place in range(at, len(self.tokens)) if self.tokens[place] in _ENDS), len(self.tokens))
+        there, known = set[str](), start
+        for place in range(start, end):
+            entries = list(entries_at(self.tokens, place))
+            there |= {entry.part for _, entry in entries}
+            length = max((length for length, _ in entries), default=0)
+            length = length or number_at(self.tokens, place) is not None or self.tokens[place] in SILENT
+            known = max(known, place + length) if known >= place else known
+        return known >= end and bool(there & {"people", "panel", "test"}) and not there & _SAID
+
     def answer_to(self, question: Sequence[Entry], answer: Sequence[Entry]) -> Sequence[Entry]:
         """Return what a question and its answer say together: greasy? not with; the question again where nothing."""
         parts, families = [chunk.part for chunk in answer], {chunk.family for chunk in answer} - {""}
@@ -422,6 +432,7 @@ class Asking(Cursor):
         if asked in ("parity", "comparative"):
             denies = denies or after.degree == "comparative"
             denies = denies and (asked == "parity" or after.sign != sign_of(self.question or []) or self.asked_turned)
+        denies = denies or (after.degree == "just right" and "too" in [chunk.part for chunk in self.question or []])
         if denies and {chunk.family for chunk in self.question or rest} - {""} == after.families:
             found.left_over.remove(first[0].words)
             found.core, found.pauses = rest, [place - 1 for place in found.pauses if place > 0]

@@ -59,7 +59,7 @@ class _Reader(Asking):
         steps = (
             self.answered, self.either, self.told, self.replacement, self.other_votes, self.share, self.base,
             self.month, self.moment, self.age, self.listed, self.comparison, self.ingredient, self.own_range,
-            self.none_of, self.beaten, self.named, self.statement, self.plain,
+            self.none_of, self.beaten, self.named, self.statement, self.plain, self.telling,
         )  # fmt: skip
         self.tokens = self.rewritten()
         while self.place < len(self.tokens):
@@ -90,7 +90,9 @@ class _Reader(Asking):
         so = "so" in words and ("as" not in words or words.index("so") + 2 in found.pauses)
         last = found.chunks[-1] if found.chunks else Entry("")
         ends = last.words.split()[-1:] == [token for token in self.tokens if token not in SILENT][-1:]
+        ends = ends and not self.only_tells(max(0, len(self.tokens) - 2))  # we timed it
         asked = found.bases or found.has("test") or {"asked", "surveyed", "who", "having"} & {*self.tokens}
+        people = found.words_for("people")
         alone = (
             ("than", self.than_own and not (found.turned or found.degree == "nothing")),
             ("whether", self.asking),
@@ -101,10 +103,7 @@ class _Reader(Asking):
             ("before", found.has("earlier") and previous not in found.comparators),
             ("both", found.has("both") and not found.comparators),
             ("margin", found.has("margin") and found.degree not in ("parity", "nothing", "not comparative")),
-            (
-                "people",
-                not asked and of_people_at_large(found.words_for("people"), found.shares, some=self.more_prefer()),
-            ),
+            ("people", not asked and of_people_at_large(people, found.shares, some=self.more_prefer())),
             ("unlike", found.has("unlike") and found.degree != "comparative"),
             ("who", self.some_of_them()),
             (self.doing, bool(self.doing) and not (found.has("agree") or found.families & OF_PEOPLE)),
@@ -202,7 +201,8 @@ class _Reader(Asking):
         noted = noted or (
             self.words(1) in ("with", "of") and [each.part for each in self.found.chunks[-1:]] == ["test"]
         )
-        spoken = self.people_speak(after + self.entry("people", after)[0]) or not noted
+        tried = self.only_tells(self.place) and not self.found.has("agree") and _TRIED & {*self.tokens[: self.place]}
+        spoken = self.people_speak(after + self.entry("people", after)[0]) or not (noted or tried)
         self.found.all_said = self.found.all_said or (spoken and whose == "people")
         self.found.bases.append(value)
         self.found.whose.append(whose)
@@ -531,7 +531,7 @@ class _Reader(Asking):
             light = self.words(length) in ("see", "notice") and self.begins_clause()  # see the light
             if light or (entry.part == "later" and self.entry("fraction", self.place + length)[0]):  # is over half
                 continue
-            if entry.part == "as" and self.names_what_is_said():
+            if entry.part == "as" and (self.names_what_is_said() or self.only_tells(self.place)):
                 return self.take(length, Entry("function"))
             if entry.part in LETTERS:
                 self.bind(entry, length)

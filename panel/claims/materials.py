@@ -13,10 +13,9 @@ import pandas as pd
 from scipy.special import stdtr, stdtrit
 
 from panel.checks.confounds import Confounds
-from panel.claims.asking import happened
 from panel.claims.claim import Claim, kinds
 from panel.claims.grammar import read_sentence
-from panel.claims.names import Names, is_applied, is_turned, names_of, question_words
+from panel.claims.names import Names, happened, is_applied, is_turned, names_of, question_words
 from panel.claims.parts import entries_at, words_of
 from panel.claims.reading import Reading
 from panel.errors import ModelError

@@ -9,6 +9,7 @@ from dataclasses import dataclass, field
 from fnmatch import translate
 from functools import cache, lru_cache
 from types import MappingProxyType
+from typing import TYPE_CHECKING
 
 from panel.claims.parts import (
     FELT_AS,
@@ -30,6 +31,9 @@ from panel.study.knowledge import ingredients, shared_table, worded, wordings
 from panel.study.naming import judged_after, moment_words
 from panel.study.numbers_read import same_quantity
 from panel.study.study import Study
+
+if TYPE_CHECKING:
+    from panel.claims.reading import Reading
 
 
 @dataclass(frozen=True, eq=False, slots=True)
@@ -464,3 +468,24 @@ def asked(study: Study) -> list[dict[str, object]]:
     """Return the wording of the questions as recorded in the study."""
     stated = study.facts.get("questions", [])
     return [row for row in stated if isinstance(row, dict)] if isinstance(stated, list) else []
+
+
+# What a sentence says happened before something was judged.
+
+
+def happened(reading: Reading) -> dict[str, str]:
+    """Return what a sentence says happened before, and its words: rinsing, product drying, that it was applied."""
+    own = {chunk.family: chunk.words for chunk in reading.chunks if chunk.part == "event"}
+    beside = [
+        chunk.words for chunk in reading.chunks if (chunk.part, chunk.family) in {("function", ""), ("later", "")}
+    ]
+    beside += [words for kind, _, words in reading.moments if kind != "use"]
+    if any(kind == "later" for kind, _, _ in reading.moments):  # apply the balm, and 10 minutes later
+        beside += [chunk.words for chunk in reading.chunks if chunk.family == "told"]
+    applied = next((words for words in beside if is_applied(words)), "")
+    return own | ({"applied": applied} if applied else {})
+
+
+def is_moment(said: str, own: str) -> bool:
+    """Return whether what is said to have happened is, at least in general, what had: drying for towel drying."""
+    return said == own or own.endswith(f" {said}") or said == f"skin {own}"

@@ -9,7 +9,7 @@ from functools import cache
 from typing import Any
 
 from panel.checks.moments_recorded import minutes_between, panel_days, test_record
-from panel.claims.asking import as_felt, happened, is_moment
+from panel.claims.asking import as_felt
 from panel.claims.claim import (
     _NOTE,
     ANSWERS,
@@ -29,7 +29,16 @@ from panel.claims.claim import (
     of_kind,
 )
 from panel.claims.materials import Materials
-from panel.claims.names import family_of, floor, is_timed, public_name, question_words, sites_judged
+from panel.claims.names import (
+    family_of,
+    floor,
+    happened,
+    is_moment,
+    is_timed,
+    public_name,
+    question_words,
+    sites_judged,
+)
 from panel.claims.parts import OF_FILM, OF_PEOPLE, SLACK, UNREADABLE, legible, whole_words, words_of
 from panel.claims.reading import Reading
 from panel.study.knowledge import shared_table

@@ -44,6 +44,9 @@ next was read (the first two together), 10, 9, 15, 3, 6 and 12 of 35, 36, 34, 40
 hardly help with those of others. Five of those refused, a bare non-greasy without its time, are on the border.
 Then two more (`forty_first`, `forty_second`): 1 of 36 that may not be said was supported (the least greasy of all our
 butters, on the border) and 4 of 42 and 4 of 40 true ones refused, three of them a bare non-greasy.
+Then two in other voices, a brand manager's bullets and regulatory prose beside chatty web copy (`forty_third`,
+`forty_fourth`): 0 of 32 supported that may not be said, 16 and 22 of 44 true ones refused: nearly all for words on who
+told it and how it was tried, which are read since where a clause says nothing else.
 """
 
 import csv
@@ -254,6 +257,7 @@ ORDER += (
 FILES = [f"sentences_{name}.csv" for name in ORDER]
 WINDING = [f"sentences_{name}.csv" for name in ("twelfth", "twenty_ninth", "thirtieth", "thirty_first")]
 WINDING += [f"sentences_{name}.csv" for name in ("thirty_second", "thirty_third", "thirty_fourth")]
+WINDING += [f"sentences_{name}.csv" for name in ("forty_third", "forty_fourth")]
 # No limit of ours for copy: so that a rule that reads such sentences is missed where it goes.
 MOST_WINDING_REFUSED = 0.5
 
