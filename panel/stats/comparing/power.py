@@ -149,12 +149,12 @@ def _root(function: Callable[[Array], Array], low: Array, high: Array) -> Array:
     """Return where rising functions are zero, by false position; an end that stays twice loses weight (Illinois)."""
     f_low, f_high = function(low), function(high)
     middle, was_below = high, np.full(high.shape, fill_value=False)
-    for step in range(_MOST_STEPS):
+    for _ in range(_MOST_STEPS):
         before, width = middle, np.where(f_high > f_low, f_high - f_low, 1.0)
         middle = low - (high - low) * f_low / width
         value = function(middle)
         below = value < 0
-        again = np.where((below == was_below) & (step > 0), 0.5, 1.0)
+        again = np.where(below == was_below, 0.5, 1.0)
         f_low, f_high = np.where(below, value, f_low * again), np.where(below, f_high * again, value)
         low, high, was_below = np.where(below, middle, low), np.where(below, high, middle), below
         if (np.abs(middle - before) <= _SAME_SHIFT * middle).all():

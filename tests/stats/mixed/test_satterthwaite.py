@@ -3,7 +3,7 @@
 import numpy as np
 import pytest
 
-from panel.stats.mixed.inference import estimate_contrasts, test_contrasts
+from panel.stats.mixed.inference import FTest, estimate_contrasts, test_contrasts, with_few_groups
 from panel.stats.mixed.reml import fit_mixed_model
 
 EXACT = 1e-6  # relative; the variances are iterated
@@ -50,3 +50,8 @@ def test_few_degrees_of_freedom_pool_as_fai_and_cornelius_do():
     expected = sum(v / (v - 2) for v in (5.0, 9.0, 20.0))
     assert _pooled_df(np.array([[5.0, 9.0, 20.0]]))[0] == pytest.approx(2 * expected / (expected - 3))
     assert _pooled_df(np.array([[1.5, 9.0, 20.0]]))[0] == 2
+
+
+def test_an_error_of_few_groups_alone_has_their_degrees_of_freedom_and_never_more_than_before():
+    few = with_few_groups(FTest(np.ones(2), 5, np.array([6.0, 4.0])), 6)
+    assert few.df_error == pytest.approx([6.0, 4.0], rel=1e-3)  # the exact test of a nested design
