@@ -470,9 +470,8 @@ class Cursor:
     def product_at(self, place: int) -> int:
         """Return how many tokens at a place name the product in general, or its kind as the study states it."""
         before = self.tokens[place - 1 : place] if place else ("after",)
-        counts = before in (("after",), ("in",), ("from",)) or self.entry("unit", place + 1)[0] > 0
-        if self.tokens[place : place + 1] == ("one",) and counts:
-            return 0  # after one application, one minute after it
+        if self.tokens[place : place + 1] == ("one",) and before in (("after",), ("in",), ("from",)):
+            return 0  # after one application
         types = self.names.product_types
         if own := max((len(kind) for kind in types if self.tokens[place : place + len(kind)] == kind), default=0):
             return own

@@ -251,8 +251,7 @@ def same_share_p(right: ArrayLike, n: ArrayLike) -> tuple[float, bool]:
         statistic = np.sum((x - expected) ** 2 / expected + (x - expected) ** 2 / (n - expected))
         return float(chdtrc(len(x) - 1, statistic)), False
     first = np.array(list(product(*(range(int(size) + 1) for size in n[:-1]))), dtype=float).reshape(-1, len(x) - 1)
-    tables = np.column_stack([first, total - first.sum(axis=1)])
-    tables = tables[(tables[:, -1] >= 0) & (tables[:, -1] <= n[-1])]
+    tables = np.column_stack([first, total - first.sum(axis=1)])  # those that cannot be have no ways
     logs = _log_ways(tables, n)
     chances = np.exp(logs - logs.max())
     seen = np.exp(_log_ways(x, n) - logs.max())
