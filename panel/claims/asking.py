@@ -291,8 +291,7 @@ class Asking(Cursor):
         """Put aside a lone verb, degree or less that ends in a full mark: spread the news! easy does it: less:."""
         alone = len(self.found.core) == 1 and self.found.core[0].part in ("verb", "degree", "less")
         alone = alone and not (self.headline or self.question or self.asking or self.found.families & OF_PEOPLE)
-        follows = any(token not in SILENT for token in self.tokens[self.place :])
-        if alone and follows and self.tokens[self.place] in (*_FULL, "-"):
+        if alone and self.tokens[self.place] in (*_FULL, "-"):
             self.headline, self.found.core, self.found.pauses = self.found.core, [], []
 
     def drop_headline(self) -> None:

@@ -208,7 +208,7 @@ class Cursor:
         if acts and self.found.shares and (self.noun, self.noun_to) == ("people", self.place):
             self.doing = self.words(length)  # 84 % of users tried it, which says nothing of what they said
         after = self.tokens[self.place - 1] if self.place else ""
-        after = self.tokens[self.place - 2] if after in (*OURS, "your", "their", "my") and self.place > 1 else after
+        after = self.tokens[max(0, self.place - 2)] if after in (*OURS, "your", "their", "my") else after
         self.place += length
         if "range" in (entry.part, *(chunk.part for chunk in self.found.chunks[-2:-1] if entry.part == "panel")):
             self.of_several()
@@ -470,9 +470,8 @@ class Cursor:
     def product_at(self, place: int) -> int:
         """Return how many tokens at a place name the product in general, or its kind as the study states it."""
         before = self.tokens[place - 1 : place] if place else ("after",)
-        counts = before in (("after",), ("in",), ("from",)) or self.entry("unit", place + 1)[0] > 0
-        if self.tokens[place : place + 1] == ("one",) and counts:
-            return 0  # after one application, one minute after it
+        if self.tokens[place : place + 1] == ("one",) and before in (("after",), ("in",), ("from",)):
+            return 0  # after one application
         types = self.names.product_types
         if own := max((len(kind) for kind in types if self.tokens[place : place + len(kind)] == kind), default=0):
             return own
@@ -526,7 +525,6 @@ class Cursor:
 
     def own_product(self, place: int) -> int:
         """Return the place after the product itself: `our new hand cream`, `this cream`, `it`; 0 where it is not."""
-        place += self.tokens[place : place + 1] == ("with",)
         while place < len(self.tokens) and (self.tokens[place] in (*OURS, "this") or self.entry("new", place)[0]):
             place += 1
         length = int(self.tokens[place : place + 1] in (("it",), ("ours",))) or self.product_at(place)

@@ -42,7 +42,10 @@ def test_competitors_are_a_list():
         ({"kind": "parity", "versus": "P2", "attribute": "GREASE"}, "needs “margin”. Fill it in."),
         ({"kind": "unsurpassed", "attribute": "GREASE"}, "needs “competitors” and “margin”"),
         ({"kind": "superiority", "versus": "P9", "attribute": "GREASE"}, "The prototype 'P9' is not in the study"),
-        ({"kind": "superiority", "versus": "P2", "attribute": "GREESE"}, "The attribute 'GREESE' is not in the study"),
+        (
+            {"kind": "superiority", "versus": "P2", "attribute": "GREESE"},
+            "The attribute 'GREESE' is not in the study. Choose among GREASE.",
+        ),
         ({"kind": "agreement", "question": "dry"}, "Nobody answered the question 'dry'. Choose among soft"),
         ({"kind": "superiority", "versus": "P1", "attribute": "GREASE"}, "P1 is compared with itself"),
         ({"kind": "parity", "versus": "P2", "attribute": "GREASE", "margin": -3}, "The margin is −3; it must be above"),

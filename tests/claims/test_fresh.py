@@ -326,3 +326,12 @@ def test_the_contrary_of_what_people_were_asked_is_not_supported_and_told_as_suc
     )
     assert draft.verdict == NOT_SUPPORTED
     assert any("the opposite of what people were asked" in reason for reason in draft.reasons)
+
+
+def test_later_is_told_as_what_was_not_judged():
+    later = "Later, it is less greasy than our previous hand cream"
+    (draft,) = judge_drafts(
+        _study("demo"), [{"claim": later, "prototype": PROTOTYPES["demo"], **STATEMENTS["demo"]["less greasy"]}]
+    )
+    assert draft.verdict not in AS_WORDED
+    assert any("speaks of later" in reason for reason in draft.reasons)

@@ -377,6 +377,22 @@ def test_the_demo_credits_the_swap_in_this_base_and_no_property(demo):
     assert row["ci_high"] < 0
 
 
+def test_a_credit_in_a_balanced_plan_is_the_difference_of_plain_means_whichever_end_is_named():
+    scores = swapped_scores(seeded(), (-15, 0, 0))
+    with_it = {name for name, recipe in hand_cream_formulas().items() if ALKANE in recipe}
+    own, rest = ([row["score"] for row in scores if (row["prototype"] in with_it) == side] for side in (True, False))
+    told = {"kind": "ingredient_attribution", "attribute": "AF_GREASE"}
+    rows = [
+        claim_row("x", **told, prototype="P2", versus="P1", ingredient=ALKANE),
+        claim_row("y", **told, prototype="P1", versus="P2", ingredient=CARBONATE),
+    ]
+    found = judge_claims(study_with(rows, scores=scores, formulas=hand_cream_formulas())).claims
+    difference = np.mean(own) - np.mean(rest)
+    np.testing.assert_allclose(found["estimate"], [difference, -difference], rtol=1e-9)
+    np.testing.assert_allclose(found["ci_low"] + found["ci_high"], 2 * found["estimate"], rtol=1e-9)
+    assert (found["ci_low"] < found["ci_high"]).all()
+
+
 def test_the_verdict_on_the_difference_is_the_one_of_the_panel_model(demo):
     from panel.models.prototypes.differences import find_differences
 

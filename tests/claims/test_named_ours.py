@@ -2,6 +2,7 @@
 
 import pytest
 
+from panel.claims.names import names_of
 from tests.claims.claim_studies import claim_row, panel_scores, seeded, study_with, words_judge
 
 
@@ -55,3 +56,12 @@ def test_an_article_is_left_out_of_no_name_that_any_product_has():
     assert not holds("Less sticky than lip balm")
     assert not holds("Less sticky than any lip balm")
     assert holds("This lip balm is less sticky than P2")
+
+
+@pytest.mark.parametrize(("title", "kinds"), [("Fondant", {("fondant",)}), ("Fondant 2", set())])
+def test_a_product_of_no_table_is_called_by_the_last_word_of_the_title(title, kinds):
+    study = study_with(
+        (), scores=panel_scores({"X": {"P1": 8, "P2": 50}}, seeded()), facts={"title": title},
+        names={"P1": "summer fondant", "P2": "previous 2"},
+    )  # fmt: skip
+    assert names_of(study).product_types == kinds

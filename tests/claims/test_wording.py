@@ -333,3 +333,8 @@ def test_how_far_something_sinks_in_is_no_speed_whatever_the_minutes_of_its_name
     told = {"attribute": "Absorption", "name": "absorption 10 minutes after rubbing in", "definition": definition}
     study = study_with([], scores=panel_scores({"Absorption": {"P1": 60.0, "P2": 30.0}}, seeded()), attributes=[told])
     assert family_of(study, "Absorption") == family
+
+
+def test_votes_for_a_third_one_are_left_over_under_its_name(names):
+    said = "68 of 100 users preferred it to our previous hand cream, 22 preferred P3"
+    assert read_sentence(said, names, "P4").left_over == ["p3"]

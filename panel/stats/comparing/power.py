@@ -149,12 +149,12 @@ def _root(function: Callable[[Array], Array], low: Array, high: Array) -> Array:
     """Return where rising functions are zero, by false position; an end that stays twice loses weight (Illinois)."""
     f_low, f_high = function(low), function(high)
     middle, was_below = high, np.full(high.shape, fill_value=False)
-    for step in range(_MOST_STEPS):
+    for _ in range(_MOST_STEPS):
         before, width = middle, np.where(f_high > f_low, f_high - f_low, 1.0)
         middle = low - (high - low) * f_low / width
         value = function(middle)
         below = value < 0
-        again = np.where((below == was_below) & (step > 0), 0.5, 1.0)
+        again = np.where(below == was_below, 0.5, 1.0)
         f_low, f_high = np.where(below, value, f_low * again), np.where(below, f_high * again, value)
         low, high, was_below = np.where(below, middle, low), np.where(below, high, middle), below
         if (np.abs(middle - before) <= _SAME_SHIFT * middle).all():
@@ -251,8 +251,7 @@ def same_share_p(right: ArrayLike, n: ArrayLike) -> tuple[float, bool]:
         statistic = np.sum((x - expected) ** 2 / expected + (x - expected) ** 2 / (n - expected))
         return float(chdtrc(len(x) - 1, statistic)), False
     first = np.array(list(product(*(range(int(size) + 1) for size in n[:-1]))), dtype=float).reshape(-1, len(x) - 1)
-    tables = np.column_stack([first, total - first.sum(axis=1)])
-    tables = tables[(tables[:, -1] >= 0) & (tables[:, -1] <= n[-1])]
+    tables = np.column_stack([first, total - first.sum(axis=1)])  # those that cannot be have no ways
     logs = _log_ways(tables, n)
     chances = np.exp(logs - logs.max())
     seen = np.exp(_log_ways(x, n) - logs.max())

@@ -156,7 +156,7 @@ def with_few_groups(test: FTest, df_groups: float) -> FTest:
     df_groups
         Degrees of freedom of the groups, such as batches less prototypes.
     """
-    share = np.sqrt(np.clip(df_groups / test.df_error, 0.0, 1.0))
+    share = np.sqrt(np.minimum(df_groups / test.df_error, 1.0))
     return FTest(test.statistic, test.df, np.minimum(_df_with_few(share, test.df, df_groups), test.df_error))
 
 

@@ -116,3 +116,10 @@ def test_what_nobody_ever_answers_leaves_the_other_answer_its_own_test():
     for name in ("estimate", "std_error", "df", "p_value"):
         assert getattr(both, name)[0, 0] == pytest.approx(getattr(alone, name)[0, 0], rel=CLOSED_FORM)
         assert name == "df" or np.isnan(getattr(both, name)[0, 1])
+
+
+def test_answers_in_other_units_only_scale():
+    liking, marks = drawn(np.random.default_rng(13))
+    before, after = within_people(liking, marks), within_people(liking, marks * 1e-7)
+    np.testing.assert_allclose(after.estimate * 1e-7, before.estimate, rtol=CLOSED_FORM)
+    np.testing.assert_allclose(after.std_error * 1e-7, before.std_error, rtol=CLOSED_FORM)

@@ -4,6 +4,8 @@ import numpy as np
 import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
+from scipy.optimize import curve_fit
+from scipy.stats import t
 from statsmodels.tools.eval_measures import aicc
 
 from panel.errors import ModelError
@@ -92,6 +94,14 @@ def test_other_units_give_the_same_curve(model, stress_unit, rate_unit, weightin
     else:
         scale = stress_unit * np.array([one.parameters[0], one.ci_low[0], one.ci_high[0]])
         np.testing.assert_allclose([other.parameters[0], other.ci_low[0], other.ci_high[0]], scale, rtol=1e-5)
+
+
+def test_intervals_are_those_of_the_logarithms_of_the_parameters():
+    stress = noisy(np.random.default_rng(3), herschel_bulkley(SWEEP), 0.02)
+    fit = _fit_flow(SWEEP, stress, "power_law", "equal")
+    logs, errors = curve_fit(lambda x, K, n: np.exp(K) * x ** np.exp(n), SWEEP, stress, np.log(fit.parameters))
+    half = t.ppf(0.975, SWEEP.size - 2) * np.sqrt(np.diag(errors))
+    np.testing.assert_allclose([fit.ci_low, fit.ci_high], np.exp([logs - half, logs + half]), rtol=1e-4)
 
 
 @pytest.mark.parametrize("model", FLOW_MODELS)

@@ -94,8 +94,9 @@ def test_draws_that_do_not_link_the_prototypes_are_left_out():
 
 @pytest.mark.parametrize("matrix", ["covariance", "correlation"])
 @pytest.mark.parametrize("shape", [(4, 7), (7, 4), (5, 5)])
-def test_stacked_component_scores_equal_scikit_learn(matrix, shape):
-    means = np.random.default_rng(8).normal(0, 10, (30, *shape))
+@pytest.mark.parametrize("spread", [10, 0.1])
+def test_stacked_component_scores_equal_scikit_learn(matrix, shape, spread):
+    means = np.random.default_rng(8).normal(0, spread, (30, *shape))
     found = two_component_scores(means, matrix)
     for table, scores in zip(means, found, strict=True):
         if matrix == "correlation":
