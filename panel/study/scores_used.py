@@ -53,8 +53,9 @@ def scores_used(study: Study, *, rules: bool = True) -> ScoresUsed:
     that rule they stay in. `rules=False` leaves corrections and rules out, to show both analyses side by side.
     """
     frame = named_rows(study, "scores")
-    by_rule = any(rule.get("rule") == "set_aside_outside_scale" for rule in _rules(study))
-    if not rules or not (by_rule or "scores" in set(study.table("corrections")["table"])):
+    by_rule = rules and any(rule.get("rule") == "set_aside_outside_scale" for rule in _rules(study))
+    corrected = rules and "scores" in study.table("corrections")["table"].tolist()
+    if not corrected and not (by_rule and _outside_scale(study, frame).any()):
         known = frame["score"].notna().to_numpy()
         frame = frame if known.all() else frame.loc[known]
         return ScoresUsed(frame, _nothing().copy(), _nothing().copy(), _numbered(study, frame))
@@ -181,9 +182,8 @@ def _blank(code: np.ndarray, names: Sequence[Any]) -> np.ndarray:
 
 def _outside_scale(study: Study, scores: pd.DataFrame) -> pd.Series:
     """Return True for each score below the lowest or above the highest possible one."""
-    names = scores["attribute"].unique().tolist()
+    code, names = _numbered(study, scores)["attribute"]
     limits = np.array([limits or (-np.inf, np.inf) for limits in study.scales(names)]).reshape(-1, 2)
-    code = pd.Index(names).get_indexer(pd.Index(scores["attribute"]))
     values = scores["score"].to_numpy(dtype=float)
     outside = (values < limits[code, 0]) | (values > limits[code, 1])
     return pd.Series(outside, index=scores.index, dtype=bool)
