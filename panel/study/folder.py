@@ -32,7 +32,7 @@ from panel.study.safe_write import (
 )
 from panel.study.study import RawFile, Study
 from panel.study.table_cells import frame_of_texts, study_changes, texts_of_frame, unread_frame
-from panel.study.tables import TABLES, Column, Table
+from panel.study.tables import DESCRIPTION, TABLES, Column, Table
 
 
 def read_folder(folder: str | Path, tables: Collection[str] = TABLES) -> Study:
@@ -336,7 +336,6 @@ _ROWS_AT_A_TIME = 100_000
 # Standard: https://datapackage.org/standard/data-package/ and https://datapackage.org/standard/table-schema/
 
 
-DESCRIPTION = "datapackage.json"
 _MAX_DESCRIPTION = 5_000_000  # bytes
 _PACKAGE_PROFILE = "https://datapackage.org/profiles/2.0/datapackage.json"
 _TABLE_PROFILE = "https://datapackage.org/profiles/2.0/tableschema.json"
