@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import math
+from collections import Counter
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, replace
 from functools import cache
@@ -384,11 +385,14 @@ def serving_of_score(study: Study, scores: pd.DataFrame) -> tuple[pd.Series, pd.
     servings = study.table("servings")
     if servings.empty:
         return scores["position"], None
-    once = servings.loc[~servings.duplicated(key, keep=False)]
-    place = {serving: row for row, serving in enumerate(zip(*(once[name].tolist() for name in key), strict=True))}
+    served = list(zip(*(servings[name].tolist() for name in key), strict=True))
+    times = Counter(served)
+    place = {serving: row for row, serving in enumerate(served) if times[serving] == 1}
     rows = np.array([place.get(own, -1) for own in zip(*(scores[name].tolist() for name in key), strict=True)], np.intp)
-    position = pd.Series(np.append(once["position"].to_numpy(float), np.nan)[rows], index=scores.index)
-    site = pd.array([*once["site"].tolist(), ""], dtype="str").take(rows)  # the last is that of a score without serving
+    position = pd.Series(np.append(servings["position"].to_numpy(float), np.nan)[rows], index=scores.index)
+    site = pd.array([*servings["site"].tolist(), ""], dtype="str").take(
+        rows
+    )  # the last is that of a score without serving
     return scores["position"].fillna(position), pd.Series(site, index=scores.index, name="site")
 
 
