@@ -25,8 +25,9 @@ from panel.store.board import last_moment, sessions_table
 from panel.store.database import Store, name_in_record, now, open_store, store_url
 from panel.store.events import assessors_with_token, make_tokens
 from panel.store.preparing import follow_gate, prepare, refuse_scored, safety_signed
-from panel.study.folder import DESCRIPTION, read_folder
+from panel.study.folder import read_folder
 from panel.study.safe_write import place_warning
+from panel.study.tables import DESCRIPTION
 
 USUAL_PORT = 8600
 _MOST_AT_ONCE = 2000  # connections; each phone opens one to six

@@ -11,6 +11,7 @@ from collections.abc import Callable, Iterator, Mapping
 from dataclasses import dataclass, field, replace
 from functools import cached_property, partial
 from itertools import combinations
+from operator import itemgetter
 from typing import Any
 
 import numpy as np
@@ -242,12 +243,9 @@ def answer_confounds(rows: pd.DataFrame, prototypes: tuple[str, ...] = ()) -> Co
 
 def _made_on(study: Study) -> dict[str, str]:
     """Return the making day of each batch, where it is known."""
-    batches = study.table("batches")
-    if batches.empty:
-        return {}
-    day = batches["made_on"].str.slice(0, 10)
-    known = day.str.fullmatch(r"\d{4}-\d\d-\d\d") & (batches["batch"] != "")
-    return dict(zip(batches.loc[known, "batch"], day[known], strict=True))
+    listed = study.table("batches")
+    batches = zip(listed["batch"].tolist(), map(_day, listed["made_on"].tolist()), strict=True)
+    return {batch: day for batch, day in batches if batch and day}
 
 
 @kept
@@ -319,10 +317,11 @@ def confounds_of(
 def _for_all(rows: list[tuple[Any, ...]], columns: list[str], attributes: int) -> pd.DataFrame:
     """Return the rows with one for all attributes, its attribute empty, where all of them have the same."""
     alike = [place for place, name in enumerate(columns) if name not in ("attribute", "share_left", "because")]
+    what = itemgetter(*alike)
     share = columns.index("share_left") if "share_left" in columns else 0
     own: dict[tuple[Any, ...], list[int]] = {}
     for row, content in enumerate(rows if attributes else ()):
-        own.setdefault(tuple(content[place] for place in alike), []).append(row)
+        own.setdefault(what(content), []).append(row)
     shared = [same for same in own.values() if len(same) == attributes]
     least = sorted(min(same, key=lambda row: rows[row][share]) if share else same[0] for same in shared)
     gone = {row for same in shared for row in same}

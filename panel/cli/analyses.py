@@ -88,7 +88,7 @@ def compare_all(folder: Path, workers: int, scheduler: str, as_json: bool) -> No
     """
     from panel.errors import ModelError
     from panel.spread import spread
-    from panel.study.folder import DESCRIPTION
+    from panel.study.tables import DESCRIPTION
 
     studies = [
         path

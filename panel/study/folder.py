@@ -32,7 +32,7 @@ from panel.study.safe_write import (
 )
 from panel.study.study import RawFile, Study
 from panel.study.table_cells import frame_of_texts, study_changes, texts_of_frame, unread_frame
-from panel.study.tables import TABLES, Column, Table
+from panel.study.tables import DESCRIPTION, TABLES, Column, Table
 
 
 def read_folder(folder: str | Path, tables: Collection[str] = TABLES) -> Study:
@@ -49,7 +49,8 @@ def read_folder(folder: str | Path, tables: Collection[str] = TABLES) -> Study:
     try:
         if not folder.is_dir():
             raise StudyError(f"There is no folder {folder}.")
-        files = files_at_one_moment(folder, DESCRIPTION, partial(_paths_of_study, where=str(folder)), _MAX_TABLE_BYTES)
+        paths = partial(_paths_of_study, where=str(folder), wanted=tables)
+        files = files_at_one_moment(folder, DESCRIPTION, paths, _MAX_TABLE_BYTES)
         return study_of_files(files.get, str(folder), wanted=tables)
     except (OSError, ValueError) as error:
         raise StudyError(f"{folder} cannot be read: {error}.") from error
@@ -241,10 +242,13 @@ def _raw_paths(study: Study) -> dict[str, RawFile]:
     return raw
 
 
-def _paths_of_study(content: bytes, where: str) -> list[str]:
-    """Return the paths of all files that the description with this content names or that belong to a study anyway."""
+def _paths_of_study(content: bytes, where: str, wanted: Collection[str]) -> list[str]:
+    """Return the paths of the imported files that the description with this content names, and of the tables `wanted`.
+
+    A table that it does not name belongs to a study anyway.
+    """
     described = _described(content, where)
-    tables = [described.tables.get(name, f"{name}.csv") for name in TABLES]
+    tables = [described.tables.get(name, f"{name}.csv") for name in TABLES if name in wanted]
     return [*tables, *(path for _, path, _ in described.raw_files)]
 
 
@@ -332,7 +336,6 @@ _ROWS_AT_A_TIME = 100_000
 # Standard: https://datapackage.org/standard/data-package/ and https://datapackage.org/standard/table-schema/
 
 
-DESCRIPTION = "datapackage.json"
 _MAX_DESCRIPTION = 5_000_000  # bytes
 _PACKAGE_PROFILE = "https://datapackage.org/profiles/2.0/datapackage.json"
 _TABLE_PROFILE = "https://datapackage.org/profiles/2.0/tableschema.json"

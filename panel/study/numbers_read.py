@@ -192,7 +192,7 @@ def read_number_columns(
 def _distinct(texts: Iterable[str]) -> tuple[dict[str, int], NDArray[np.intp]]:
     """Return how often each different text occurs, and for each cell which of them it is."""
     if isinstance(texts, pd.Series | ExtensionArray):
-        codes, distinct = pd.factorize(pd.Series(texts))
+        codes, distinct = texts.factorize()
         return dict(zip(distinct.tolist(), np.bincount(codes).tolist(), strict=True)), codes
     places: dict[str, int] = {}
     codes = np.array([places.setdefault(text, len(places)) for text in texts], dtype=np.intp)

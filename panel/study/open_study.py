@@ -21,14 +21,14 @@ import pandas as pd
 from panel.errors import StudyError
 from panel.study.archives import MAX_UNPACKED, open_archive, open_workbook, read_member, sheet_names, sheet_rows
 from panel.study.facts import facts_with_unread, read_facts
-from panel.study.folder import DESCRIPTION, files_of_study, read_folder, refuse_constant, study_of_files
+from panel.study.folder import files_of_study, read_folder, refuse_constant, study_of_files
 from panel.study.numbers_read import read_numbers
 from panel.study.pasted import read_rows
 from panel.study.raw_table import OWN_FILE, filled_rows, table_of_rows
 from panel.study.safe_write import write_file
 from panel.study.study import Study
 from panel.study.table_cells import ENTRIES, frame_of_texts, known_column, nearest_table, texts_of_frame, unread_frame
-from panel.study.tables import TABLES
+from panel.study.tables import DESCRIPTION, TABLES
 
 
 def open_study(path: str | Path, tables: Collection[str] = TABLES) -> Study:

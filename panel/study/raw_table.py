@@ -338,9 +338,10 @@ def decode(content: bytes, name: str) -> tuple[str, str]:
         if encoding in found and encoding not in _EIGHT_BITS:
             break
     if found:
-        first, *_ = found
-        encoding = max(found, key=lambda each: _likely_signs(found[each]) + _ONE_SIGN * (each == first))
-        return found[encoding], encoding
+        first, *others = found
+        if others:
+            first = max(found, key=lambda each: _likely_signs(found[each]) + _ONE_SIGN * (each == first))
+        return found[first], first
     raise StudyError(
         f"{name} is not a text file with a table that can be read; give a .csv (UTF-8), .tsv or .xlsx file."
     )
@@ -472,7 +473,8 @@ def _even_table(
     if len(kept) < len(filled):
         cells = [column.take(kept) for column in cells]
     header, places, unnamed = _header(first, lambda place: bool(_holds_something(cells[place]).any()), name)
-    columns = tuple(pd.array(cells[place], dtype="str") for place in places)
+    texts = pd.StringDtype(na_value=np.nan)  # the word "str" would be looked up for each column
+    columns = tuple(pd.array(cells[place], dtype=texts) for place in places)
     lines = range(2, last + 2) if len(kept) == last else (kept + 2).tolist()
     return RawTable(name, header, columns, lines, tuple(_notes_on_names(first, unnamed)), unnamed)
 

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import math
+from collections import Counter
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, replace
 from functools import cache
@@ -53,8 +54,9 @@ def scores_used(study: Study, *, rules: bool = True) -> ScoresUsed:
     that rule they stay in. `rules=False` leaves corrections and rules out, to show both analyses side by side.
     """
     frame = named_rows(study, "scores")
-    by_rule = any(rule.get("rule") == "set_aside_outside_scale" for rule in _rules(study))
-    if not rules or not (by_rule or "scores" in set(study.table("corrections")["table"])):
+    by_rule = rules and any(rule.get("rule") == "set_aside_outside_scale" for rule in _rules(study))
+    corrected = rules and "scores" in study.table("corrections")["table"].tolist()
+    if not corrected and not (by_rule and _outside_scale(study, frame).any()):
         known = frame["score"].notna().to_numpy()
         frame = frame if known.all() else frame.loc[known]
         return ScoresUsed(frame, _nothing().copy(), _nothing().copy(), _numbered(study, frame))
@@ -181,9 +183,8 @@ def _blank(code: np.ndarray, names: Sequence[Any]) -> np.ndarray:
 
 def _outside_scale(study: Study, scores: pd.DataFrame) -> pd.Series:
     """Return True for each score below the lowest or above the highest possible one."""
-    names = scores["attribute"].unique().tolist()
+    code, names = _numbered(study, scores)["attribute"]
     limits = np.array([limits or (-np.inf, np.inf) for limits in study.scales(names)]).reshape(-1, 2)
-    code = pd.Index(names).get_indexer(pd.Index(scores["attribute"]))
     values = scores["score"].to_numpy(dtype=float)
     outside = (values < limits[code, 0]) | (values > limits[code, 1])
     return pd.Series(outside, index=scores.index, dtype=bool)
@@ -384,11 +385,14 @@ def serving_of_score(study: Study, scores: pd.DataFrame) -> tuple[pd.Series, pd.
     servings = study.table("servings")
     if servings.empty:
         return scores["position"], None
-    once = servings.loc[~servings.duplicated(key, keep=False)]
-    place = {serving: row for row, serving in enumerate(zip(*(once[name].tolist() for name in key), strict=True))}
+    served = list(zip(*(servings[name].tolist() for name in key), strict=True))
+    times = Counter(served)
+    place = {serving: row for row, serving in enumerate(served) if times[serving] == 1}
     rows = np.array([place.get(own, -1) for own in zip(*(scores[name].tolist() for name in key), strict=True)], np.intp)
-    position = pd.Series(np.append(once["position"].to_numpy(float), np.nan)[rows], index=scores.index)
-    site = pd.array([*once["site"].tolist(), ""], dtype="str").take(rows)  # the last is that of a score without serving
+    position = pd.Series(np.append(servings["position"].to_numpy(float), np.nan)[rows], index=scores.index)
+    site = pd.array([*servings["site"].tolist(), ""], dtype="str").take(
+        rows
+    )  # the last is that of a score without serving
     return scores["position"].fillna(position), pd.Series(site, index=scores.index, name="site")
 
 

@@ -177,14 +177,14 @@ class Study:
     def prototypes(self) -> tuple[str, ...]:
         """Prototypes in the order of the prototypes table, then any others in the natural order of their names."""
         listed = self.table("prototypes")["prototype"]
-        others = natural_order(_in_order(self.numbered["prototype"][1], self.table("formulas")["prototype"]))
-        return _in_order(listed, others)
+        others = natural_order(_in_order(self.numbered["prototype"][1], self.table("formulas")["prototype"].tolist()))
+        return _in_order(listed.tolist(), others)
 
     @property
     @kept
     def attributes(self) -> tuple[str, ...]:
         """Attributes in the order of the attributes table, then any others in the order they were scored."""
-        return _in_order(self.table("attributes")["attribute"], self.numbered["attribute"][1])
+        return _in_order(self.table("attributes")["attribute"].tolist(), self.numbered["attribute"][1])
 
     @property
     def assessors(self) -> tuple[str, ...]:

@@ -61,16 +61,18 @@ def frame_of_texts(table: Table, raw: RawTable) -> tuple[pd.DataFrame, list[tupl
     kinds = {column.name: column.kind for column in table.columns}
     numbers = read_number_columns({n: cells for n, cells in texts.items() if kinds.get(n) in ("number", "integer")})
     unread: list[tuple[str, ...]] = []
-    columns: dict[str, pd.Series] = {}
+    columns: dict[str, Any] = {}
+    words = pd.StringDtype(na_value=np.nan)
     for name, cells in texts.items():
         if name not in numbers:
-            columns[name] = pd.Series(cells, dtype="str")
+            columns[name] = pd.array(cells, dtype=words)
             continue
         values, reasons = numbers[name].values, dict(numbers[name].reasons)
         if kinds[name] == "integer":
-            for place in [i for i, value in enumerate(values) if not (math.isnan(value) or value.is_integer())]:
-                values[place], reasons[place] = math.nan, NOT_WHOLE
-        columns[name] = pd.Series(values)
+            broken = np.isfinite(values) & (values != np.floor(values))
+            reasons |= dict.fromkeys(broken.nonzero()[0].tolist(), NOT_WHOLE)
+            values[broken] = math.nan
+        columns[name] = values
         unread.extend(
             (table.name, str(i + _FIRST_ROW), name, cells[i], reason) for i, reason in sorted(reasons.items())
         )

@@ -5,6 +5,9 @@ from __future__ import annotations
 from dataclasses import dataclass
 from types import MappingProxyType
 
+DESCRIPTION = "datapackage.json"
+"""The file of a study folder that describes its tables and states its facts."""
+
 # How a column and a table of a study are described, and the columns that several tables share.
 
 

@@ -14,10 +14,10 @@ from hypothesis import strategies as st
 from panel.errors import StudyError
 from panel.study.editing import put_block, put_fact, put_table, texts_of_table
 from panel.study.facts import STATED, facts_with_unread
-from panel.study.folder import DESCRIPTION, files_of_study, study_of_files
+from panel.study.folder import files_of_study, study_of_files
 from panel.study.pasted import read_block
 from panel.study.study import Study
-from panel.study.tables import TABLES
+from panel.study.tables import DESCRIPTION, TABLES
 
 NAMES = st.sampled_from(
     ["P1", "P10", "007", "1.10", "A01", "a01", "Crème", "x, y", 'say "no"', "two\nlines", " P1", "=1+1", "stop"]

@@ -7,9 +7,10 @@ import json
 import pytest
 
 from panel.errors import StudyError
-from panel.study.folder import DESCRIPTION, files_of_study, study_of_files
+from panel.study.folder import files_of_study, study_of_files
 from panel.study.raw_table import raw_file
 from panel.study.study import Study
+from panel.study.tables import DESCRIPTION
 from tests.study.small_study import RAW, frame, small_study
 
 
