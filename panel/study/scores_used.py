@@ -57,7 +57,8 @@ def scores_used(study: Study, *, rules: bool = True) -> ScoresUsed:
     if not rules or not (by_rule or "scores" in set(study.table("corrections")["table"])):
         known = frame["score"].notna().to_numpy()
         frame = frame if known.all() else frame.loc[known]
-        return ScoresUsed(frame, _nothing().copy(), _nothing().copy(), _numbered(study, frame))
+        nothing = _nothing().copy(deep=False)
+        return ScoresUsed(frame, nothing, nothing, _numbered(study, frame))
     why = pd.Series("", index=frame.index, dtype="str")
     changed = pd.Series("", index=frame.index, dtype="str")
     frame, why, changed = _with_corrections(study, frame, why, changed)
@@ -176,7 +177,7 @@ def _named_rows(study: Study, table: str) -> pd.DataFrame:
 
 def _blank(code: np.ndarray, names: Sequence[Any]) -> np.ndarray:
     blank = np.array([not str(name).strip() for name in names], dtype=bool) | pd.isna(np.array(names, dtype=object))
-    return blank[code] if blank.any() else np.zeros(len(code), dtype=bool)
+    return blank[code] if blank.any() else np.broadcast_to(np.False_, len(code))
 
 
 def _outside_scale(study: Study, scores: pd.DataFrame) -> pd.Series:
