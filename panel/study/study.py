@@ -77,7 +77,8 @@ def placed(code: NDArray[np.intp], names: Sequence[Any], order: Sequence[Any]) -
     """Return for the number of each name in `names` its place in `order`, -1 where it has none."""
     if list(names) == list(order):
         return code
-    return np.asarray(pd.Index(order).get_indexer(pd.Index(names)), dtype=np.intp)[code]
+    place = {name: k for k, name in enumerate(order)}
+    return np.array([place.get(name, -1) for name in names], dtype=np.intp)[code]
 
 
 class Numbered:
@@ -158,8 +159,8 @@ class Study:
         if not absent:
             return frame
         empty = pd.array([""], dtype="str").take(np.zeros(len(frame), dtype=np.intp))  # quicker than "" for each row
-        more = {c.name: np.nan if c.kind in ("number", "integer") else empty for c in absent}
-        return pd.concat([frame, pd.DataFrame(more, index=frame.index)], axis=1)  # all at once
+        more = {c.name: np.nan if c.kind in ("number", "integer") else empty.copy() for c in absent}
+        return pd.concat([frame, pd.DataFrame(more, index=frame.index, copy=False)], axis=1)  # all at once
 
     @property
     def scores(self) -> pd.DataFrame:

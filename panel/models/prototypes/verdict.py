@@ -205,18 +205,21 @@ def attribute_verdicts(
 
 def verdict_letters(means: pd.DataFrame, pairs: pd.DataFrame, versus: pd.DataFrame) -> list[str]:
     """Return the letters of each mean, from the one verdict that is given on each pair; attributes stand together."""
-    apart = set()
+    apart: dict[str, list[list[str]]] = {}
     for frame, elsewhere in ((pairs, pairs["with_benchmark"].tolist()), (versus, [False] * len(versus))):
         columns = (frame[name].tolist() for name in ("verdict", "attribute", "prototype", "versus"))
         for verdict, attribute, *ends, told_there in zip(*columns, elsewhere, strict=True):
             if verdict == DIFFERS and not told_there:
-                apart |= {(attribute, *ends), (attribute, *reversed(ends))}
+                apart.setdefault(attribute, []).append(ends)
     letters: list[str] = []
     rows = zip(*(means[name].tolist() for name in ("attribute", "prototype", "estimate")), strict=True)
     for attribute, own in groupby(rows, itemgetter(0)):
         _, names, estimates = zip(*own, strict=True)
-        which = [[(attribute, one, other) in apart for other in names] for one in names]
-        letters += letters_for(np.array(estimates), np.array(which))
+        which = np.zeros((len(names), len(names)), dtype=bool)
+        for ends in apart.get(attribute, ()):
+            one, other = map(names.index, ends)
+            which[one, other] = which[other, one] = True
+        letters += letters_for(np.array(estimates), which)
     return letters
 
 
