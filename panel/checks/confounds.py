@@ -84,9 +84,6 @@ class Confounds:
         `attribute prototype versus factor kind share_left sessions_joint because advice`: one row for each factor that
         goes along with the difference, `wholly` or `partly`; `share_left` is the share of the information on it that is
         left with the factor as fixed. `attribute` is empty where the row holds for all attributes.
-    connections
-        `attribute prototype versus sessions_joint connected`: in how many sessions both were served, and whether
-        sessions join them at all, through others too.
     batches
         Prototype to the batches that were scored; empty where it is not recorded which.
     sets
@@ -101,7 +98,6 @@ class Confounds:
     """
 
     pairs: pd.DataFrame
-    connections: pd.DataFrame
     batches: Mapping[str, tuple[str, ...]]
     sets: Mapping[str, Mapping[str, int]]
     _find_swaps: Callable[[], pd.DataFrame] = field(repr=False)
@@ -283,7 +279,7 @@ def confounds_of(
     facts = _named(facts)
     order = _scored(facts, prototypes)
     patterns = _patterns(facts, order)
-    pairs, connections = [], []
+    pairs = []
     sets = _sets_by_attribute(patterns, order)
     batches = _batches(facts)
     days = {p: [(made_on or {}).get(batch, "") for batch in own] for p, own in batches.items()}
@@ -292,7 +288,6 @@ def confounds_of(
         met = _sessions_joint(tables, len(order))
         own_pairs = list(_pair_rows(order, seen, tables, _making(order, seen, days), batches, met))
         pairs += [(name, *row) for name in here for row in own_pairs]
-        connections += [(name, *row) for name in here for row in _connection_rows(order, seen, tables, met)]
     n = 0 if len(patterns) == 1 else len(sets)  # rows of a single pattern are for all attributes already
 
     def of_swaps() -> pd.DataFrame:
@@ -305,7 +300,6 @@ def confounds_of(
 
     return Confounds(
         pairs=_for_all(pairs, _PAIR_COLUMNS, n),
-        connections=_for_all(connections, ["attribute", "prototype", "versus", "sessions_joint", "connected"], n),
         batches=batches,
         sets=sets,
         _find_swaps=of_swaps,
@@ -428,14 +422,6 @@ def _making(order: list[str], seen: np.ndarray, days: Mapping[str, list[str]]) -
         return None
     whole = [own if all(own) else [] for own in known]  # a batch without a day: nothing is known of that prototype
     return np.array([[float(own.count(day)) for day in levels] for own in whole])
-
-
-def _connection_rows(
-    order: list[str], seen: np.ndarray, tables: Mapping[str, Array], met: Codes
-) -> Iterator[tuple[str, str, int, bool]]:
-    label = joined(tables[SESSION]) if SESSION in tables else np.zeros(len(order), dtype=np.intp)
-    for i, j in combinations(np.flatnonzero(seen).tolist(), 2):
-        yield order[j], order[i], int(met[i, j]), bool(label[i] == label[j])
 
 
 def _pair_rows(
@@ -562,7 +548,7 @@ def untold_findings(found: Confounds) -> Iterator[Finding]:
     if found.pairs.empty:
         return
     rows = found.pairs.loc[(found.pairs["kind"] == WHOLLY) & found.pairs["factor"].isin(OF_TEST)]
-    total = len(found.connections.drop_duplicates(["prototype", "versus"]))
+    total = len({pair for own in found.sets.values() for pair in combinations(own, 2)})  # own: in one order
     for factor, own in rows.groupby("factor", sort=False):
         pairs = own.drop_duplicates(["prototype", "versus"])
         first = pairs.iloc[0]

@@ -59,7 +59,8 @@ def scores_used(study: Study, *, rules: bool = True) -> ScoresUsed:
     if not corrected and not (by_rule and _outside_scale(study, frame).any()):
         known = frame["score"].notna().to_numpy()
         frame = frame if known.all() else frame.loc[known]
-        return ScoresUsed(frame, _nothing().copy(), _nothing().copy(), _numbered(study, frame))
+        nothing = _nothing().copy(deep=False)
+        return ScoresUsed(frame, nothing, nothing, _numbered(study, frame))
     why = pd.Series("", index=frame.index, dtype="str")
     changed = pd.Series("", index=frame.index, dtype="str")
     frame, why, changed = _with_corrections(study, frame, why, changed)
@@ -178,7 +179,7 @@ def _named_rows(study: Study, table: str) -> pd.DataFrame:
 
 def _blank(code: np.ndarray, names: Sequence[Any]) -> np.ndarray:
     blank = np.array([not str(name).strip() for name in names], dtype=bool) | pd.isna(np.array(names, dtype=object))
-    return blank[code] if blank.any() else np.zeros(len(code), dtype=bool)
+    return blank[code] if blank.any() else np.broadcast_to(np.False_, len(code))
 
 
 def _outside_scale(study: Study, scores: pd.DataFrame) -> pd.Series:

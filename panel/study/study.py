@@ -31,6 +31,7 @@ def empty_table(name: str) -> pd.DataFrame:
     return pd.DataFrame(columns)
 
 
+@cache
 def _no_unread() -> pd.DataFrame:
     return pd.DataFrame({column: pd.Series(dtype="str") for column in UNREAD_COLUMNS})
 
@@ -76,7 +77,8 @@ def placed(code: NDArray[np.intp], names: Sequence[Any], order: Sequence[Any]) -
     """Return for the number of each name in `names` its place in `order`, -1 where it has none."""
     if list(names) == list(order):
         return code
-    return np.asarray(pd.Index(order).get_indexer(pd.Index(names)), dtype=np.intp)[code]
+    place = {name: k for k, name in enumerate(order)}
+    return np.array([place.get(name, -1) for name in names], dtype=np.intp)[code]
 
 
 class Numbered:
@@ -99,7 +101,7 @@ class Numbered:
         if column not in self._found:
             cells = self.frame[column]
             if column in self._empty:
-                self._found[column] = np.zeros(len(cells), dtype=np.intp), cells.iloc[:1].tolist()
+                self._found[column] = np.broadcast_to(np.intp(0), len(cells)), cells.iloc[:1].tolist()
             elif cells.dtype == "str" and len(cells) > _MANY and _new(cells.iloc[: _MANY + 1]).mean() < _OFTEN:
                 first = _new(cells)
                 code, different = pd.factorize(cells[first], use_na_sentinel=False)
@@ -156,9 +158,9 @@ class Study:
         absent = [column for column in TABLES[name].columns if column.name not in frame.columns]
         if not absent:
             return frame
-        nowhere = np.zeros(len(frame), dtype=np.intp)
-        empty = pd.Series(pd.array([""], dtype="str").take(nowhere), index=frame.index)  # quicker than "" for each row
-        return frame.assign(**{c.name: np.nan if c.kind in ("number", "integer") else empty for c in absent})
+        empty = pd.array([""], dtype="str").take(np.zeros(len(frame), dtype=np.intp))  # quicker than "" for each row
+        more = {c.name: np.nan if c.kind in ("number", "integer") else empty.copy() for c in absent}
+        return pd.concat([frame, pd.DataFrame(more, index=frame.index, copy=False)], axis=1)  # all at once
 
     @property
     def scores(self) -> pd.DataFrame:
@@ -221,7 +223,8 @@ class Study:
     def in_units(self) -> frozenset[str]:
         """Attributes whose scores have a unit: they were measured, on no scale."""
         table = self.table("attributes")
-        return frozenset(table.loc[table["unit"].fillna("") != "", "attribute"])
+        units = zip(table["attribute"].tolist(), table["unit"].fillna("").tolist(), strict=True)
+        return frozenset(name for name, unit in units if unit)
 
     def margins(self, usual: float | None = None) -> dict[str, float]:
         """Smallest difference that matters on each attribute that has one: its own, else `usual`, else the study's.
@@ -262,10 +265,9 @@ class Study:
 def _scales_of_attributes(study: Study) -> dict[str, tuple[float, float] | None]:
     """Return the scale of each attribute, of the first row that has it; None where the table gives none."""
     table = study.table("attributes")
-    limits = table[["scale_min", "scale_max"]].to_numpy(dtype=float)
     own: dict[str, tuple[float, float] | None] = {}
-    for name, limit in zip(table["attribute"], limits, strict=True):
-        own.setdefault(name, (float(limit[0]), float(limit[1])) if np.isfinite(limit).all() else None)
+    for name, *ends in zip(*(table[name].tolist() for name in ("attribute", "scale_min", "scale_max")), strict=True):
+        own.setdefault(name, (float(ends[0]), float(ends[1])) if np.isfinite(np.array(ends, float)).all() else None)
     return own
 
 

@@ -107,7 +107,7 @@ def test_one_prototype_in_both_sessions_joins_the_others():
     ]
     assert kinds == ["partly"]
     assert found.untold("T01", "P05", "P02").empty
-    assert found.connections["connected"].all()
+    assert all(set(own.values()) == {0} for own in found.sets.values())
 
 
 def test_a_test_day_counts_where_it_is_the_moment_of_scoring_and_not_of_typing():

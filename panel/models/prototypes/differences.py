@@ -160,7 +160,7 @@ def find_differences(
     margins, own = study.margins(margin), margin is None or margin == study.facts.get("margin")
     margin_stated = own and margins_stated(study)
     told = [(design, fit, inference(fit, small_sample)) for design, fit in fitted.fits]
-    order = pd.Index(study.attributes)
+    order = study.attributes
     attributes, pairs = _tested(study, fitted, told)
     against = [versus_rows(d, infer, benchmark) for d, _, infer in told if benchmark in d.prototypes]
     compared_with = benchmark if against else None
@@ -179,7 +179,7 @@ def find_differences(
         variances=_stack([variance_rows(d, f) for d, f in fitted.fits], order),
         both_ways=_both_ways(study, fitted.used, attributes, adjust_for, small_sample),
         set_aside=fitted.used.set_aside,
-        not_estimated=pd.DataFrame(fitted.left_out, columns=["attribute", "why"], dtype="str"),
+        not_estimated=pd.DataFrame(np.reshape(fitted.left_out, (-1, 2)), columns=["attribute", "why"], dtype="str"),
         benchmark=compared_with,
         confounds=fitted.confounds,
         groups=groups,
@@ -207,14 +207,12 @@ def _tested(
     study: Study, fitted: PanelFit, told: Sequence[tuple[PanelDesign, MixedFit, Inference]]
 ) -> tuple[pd.DataFrame, pd.DataFrame]:
     """Return the attributes with their verdicts, and all pairs before anything is said of them."""
-    order = pd.Index(study.attributes)
-    attributes = _stack([attribute_rows(*each) for each in told], order)
-    places, _ = order_of_testing(study)
-    attributes["test_order"] = [float(places.get(name, np.nan)) for name in attributes["attribute"].tolist()]
-    pairs = _stack([pair_rows(design, infer) for design, _, infer in told], order)
-    words, seen = naming(study).attribute, seen_differently(study)
-    attributes["differently"] = pd.array([seen.get(name, "") for name in attributes["attribute"].tolist()], dtype="str")
-    return attribute_verdicts(attributes, pairs, fitted.confounds, words), pairs
+    attributes = _stack([attribute_rows(*each) for each in told], study.attributes)
+    pairs = _stack([pair_rows(design, infer) for design, _, infer in told], study.attributes)
+    names, (places, _), seen = attributes["attribute"].tolist(), order_of_testing(study), seen_differently(study)
+    attributes["test_order"] = [float(places.get(name, np.nan)) for name in names]
+    attributes["differently"] = pd.array([seen.get(name, "") for name in names], dtype="str")
+    return attribute_verdicts(attributes, pairs, fitted.confounds, naming(study).attribute), pairs
 
 
 def _said(rows: pd.DataFrame, attributes: pd.DataFrame) -> pd.DataFrame:
@@ -240,7 +238,7 @@ def estimated_means(study: Study, fitted: PanelFit) -> pd.DataFrame:
         )
         for design, fit in fitted.fits
     ]
-    return _stack(parts, pd.Index(study.attributes))
+    return _stack(parts, study.attributes)
 
 
 def _without_margin(study: Study, margins: Mapping[str, float]) -> Iterator[str]:
@@ -269,11 +267,12 @@ def _judge(
     attributes: pd.DataFrame, confounds: Confounds, margins: Mapping[str, float], margin_stated: bool
 ) -> Callable[[pd.DataFrame], pd.DataFrame]:
     """Return the rule that decides on differences, gated by the attributes' own verdicts."""
+    names, verdicts, closed = (attributes[name].tolist() for name in ("attribute", "verdict", "closed"))
     return partial(
         difference_verdicts,
         margins=margins,
-        told_apart=dict(zip(attributes["attribute"], attributes["verdict"] == DIFFERS, strict=True)),
-        closed=dict(zip(attributes["attribute"], attributes["closed"], strict=True)),
+        told_apart={name: verdict == DIFFERS for name, verdict in zip(names, verdicts, strict=True)},
+        closed=dict(zip(names, closed, strict=True)),
         confounds=confounds,
         margin_stated=margin_stated,
     )
@@ -326,12 +325,12 @@ def _both_ways(
     return pd.concat(parts, ignore_index=True)
 
 
-def _stack(parts: Sequence[pd.DataFrame], order: pd.Index) -> pd.DataFrame:
+def _stack(parts: Sequence[pd.DataFrame], order: Sequence[str]) -> pd.DataFrame:
     """Put the rows of all models together in the order of the study's attributes."""
     if len(parts) == 1:  # the attributes of a design stand in that order
         return parts[0]
     frame = pd.concat(parts, ignore_index=True)
-    place = order.get_indexer(pd.Index(frame["attribute"]))
+    place = pd.Index(order).get_indexer(pd.Index(frame["attribute"]))
     if (np.diff(place) >= 0).all():
         return frame
     return frame.take(np.argsort(place, kind="stable")).reset_index(drop=True)
@@ -400,7 +399,7 @@ def mean_rows(design: PanelDesign, infer: Inference) -> pd.DataFrame:
     found = infer.estimate(np.eye(len(design.prototypes), design.fixed.shape[1]))
     low, high = found.interval(LEVEL)
     values = {"estimate": found.estimate, "std_error": found.std_error, "df": found.df, "ci_low": low, "ci_high": high}
-    return _long(design, {"prototype": design.prototypes}, values)
+    return _long(design, {"prototype": np.arange(len(design.prototypes))}, values)
 
 
 def pair_rows(design: PanelDesign, infer: Inference) -> pd.DataFrame:
@@ -455,7 +454,6 @@ def _differences(
 
     Without numbers where it is not `told`, as there is no estimate: what was seen may be the session, say.
     """
-    prototypes = np.array(design.prototypes, dtype=object)
     values = {
         "estimate": found.estimate,
         "std_error": found.std_error,
@@ -467,17 +465,16 @@ def _differences(
         "ci_high": found.estimate + half,
     }
     shown = {name: np.where(told, each, np.nan) for name, each in values.items()}
-    return _long(design, {"prototype": prototypes[places[0]], "versus": prototypes[places[1]]}, shown)
+    return _long(design, {"prototype": places[0], "versus": places[1]}, shown)
 
 
-def _long(
-    design: PanelDesign, names: Mapping[str, Sequence[str] | NDArray[np.object_]], values: Mapping[str, Array]
-) -> pd.DataFrame:
-    """Return one row per attribute and contrast: its names, the same for every attribute, and `values` (q, m)."""
+def _long(design: PanelDesign, places: Mapping[str, Codes], values: Mapping[str, Array]) -> pd.DataFrame:
+    """Return one row per attribute and contrast: the prototypes at `places`, the same for all, and `values` (q, m)."""
     q, m = next(iter(values.values())).shape
-    attribute = np.repeat(np.array(design.attributes, dtype=object), m)
-    named = {column: np.tile(np.array(labels, dtype=object), q) for column, labels in names.items()}
-    return pd.DataFrame({"attribute": attribute} | named | {column: each.ravel() for column, each in values.items()})
+    attributes, prototypes = (pd.array(names, dtype="str") for names in (design.attributes, design.prototypes))
+    named = {column: prototypes.take(np.tile(place, q)) for column, place in places.items()}
+    numbers = {column: each.ravel() for column, each in values.items()}
+    return pd.DataFrame({"attribute": attributes.take(np.repeat(np.arange(q), m))} | named | numbers, copy=False)
 
 
 # How differences were computed, and what a reader must know before trusting them.

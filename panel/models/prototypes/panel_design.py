@@ -231,7 +231,8 @@ def _panel_designs(
         for column in (column for column in columns.tolist() if column not in without):
             known = sets.get(array.attributes[column], {})
             apart = np.array([known.get(name, 0) for name in array.prototypes], dtype=np.intp)[scored]
-            key = scored.tobytes(), terms, with_session, both_sets(of_model, apart).tobytes()
+            both = both_sets(of_model, apart) if apart.any() else of_model
+            key = scored.tobytes(), terms, with_session, both.tobytes()
             alike.setdefault(key, []).append(column)
     for (held, terms, with_session, held_apart), together in sorted(alike.items(), key=lambda item: min(item[1])):
         yield _design(

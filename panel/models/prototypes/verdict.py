@@ -34,6 +34,7 @@ WOULD_BE_SMALL = "differs, would be small"
 EQUIVALENT = "alike within the margin"
 WOULD_BE = "would be within the margin"
 _NOT_BESIDE_THE_OTHERS = "over all attributes together nothing is told apart here"
+_TYPED_IN = "the margin was typed in after the scores, and shows nothing"
 _NOT_OF_ALL = "over all prototypes together nothing is told apart"
 
 
@@ -88,9 +89,9 @@ def difference_verdicts(
     words = (_MATTERS, small, _MAY_MATTER, equal, CANNOT_TELL, DIFFERS)
     few = (verdict < 2) & (confounds is not None and IN_THESE_BATCHES in holds_alone(confounds))
     why = (
-        after,
-        np.where(within & (not margin_stated), "the margin was typed in after the scores, and shows nothing", ""),
-        np.where(alone & ~apart, _NOT_BESIDE_THE_OTHERS if "attribute" in differences else _NOT_OF_ALL, ""),
+        after.tolist(),
+        np.where(within & (not margin_stated), _TYPED_IN, "").tolist(),
+        np.where(alone & ~apart, _NOT_BESIDE_THE_OTHERS if "attribute" in differences else _NOT_OF_ALL, "").tolist(),
         because,
     )
     columns = {
@@ -147,8 +148,9 @@ def with_deciding(
 
 def _beside(frame: pd.DataFrame, columns: Mapping[str, Any]) -> pd.DataFrame:
     """Return `frame` with these columns behind its own; many at a time are quicker than one after another."""
-    own: dict[str, Any] = {str(name): cells.array for name, cells in frame.items() if name not in columns}
-    return pd.DataFrame(own | dict(columns), index=frame.index)
+    anew = [name for name in frame.columns if name in columns]
+    more = pd.DataFrame(columns, index=frame.index, copy=False)
+    return pd.concat([frame.drop(columns=anew) if anew else frame, more], axis=1)
 
 
 def _picked(words: Sequence[str], places: Codes) -> pd.api.extensions.ExtensionArray:
@@ -171,12 +173,12 @@ def attribute_verdicts(
     `verdict` is `differs` where the F test says so, its turn has come and some pair can be told. Where position or site
     go wholly along with some pairs only, the F test takes them in: there the pairs that can be told must say so too.
     """
-    place = attributes["test_order"].fillna(np.inf).to_numpy()
+    place = np.nan_to_num(attributes["test_order"].to_numpy(float), nan=np.inf)
     lost, because = _asked(pairs, confounds)
     names, own = pairs["attribute"].tolist(), attributes["attribute"].tolist()
     told = {name for name, open_one in zip(names, lost.tolist(), strict=True) if not open_one}
     untold = {name: why for name, why in zip(reversed(names), reversed(because), strict=True) if name not in told}
-    inside = (lost & pairs["estimate"].notna()).tolist()
+    inside = (lost & np.isfinite(pairs["estimate"].to_numpy(float))).tolist()
     taken_in = dict(reversed([row[:2] for row in zip(names, because, inside, strict=True) if row[2]]))
     beside = np.zeros(len(own))
     if taken_in:
@@ -203,17 +205,21 @@ def attribute_verdicts(
 
 def verdict_letters(means: pd.DataFrame, pairs: pd.DataFrame, versus: pd.DataFrame) -> list[str]:
     """Return the letters of each mean, from the one verdict that is given on each pair; attributes stand together."""
-    apart = set()
-    for frame, counts in ((pairs, ~pairs["with_benchmark"].to_numpy(dtype=bool)), (versus, np.array(True))):
-        differs = np.flatnonzero((frame["verdict"] == DIFFERS).to_numpy(dtype=bool) & counts)
-        attributes, *ends = (frame[name].array.take(differs).tolist() for name in ("attribute", "prototype", "versus"))
-        apart |= {*zip(attributes, *ends, strict=True), *zip(attributes, *reversed(ends), strict=True)}
+    apart: dict[str, list[list[str]]] = {}
+    for frame, elsewhere in ((pairs, pairs["with_benchmark"].tolist()), (versus, [False] * len(versus))):
+        columns = (frame[name].tolist() for name in ("verdict", "attribute", "prototype", "versus"))
+        for verdict, attribute, *ends, told_there in zip(*columns, elsewhere, strict=True):
+            if verdict == DIFFERS and not told_there:
+                apart.setdefault(attribute, []).append(ends)
     letters: list[str] = []
     rows = zip(*(means[name].tolist() for name in ("attribute", "prototype", "estimate")), strict=True)
     for attribute, own in groupby(rows, itemgetter(0)):
         _, names, estimates = zip(*own, strict=True)
-        which = [[(attribute, one, other) in apart for other in names] for one in names]
-        letters += letters_for(np.array(estimates), np.array(which))
+        which = np.zeros((len(names), len(names)), dtype=bool)
+        for ends in apart.get(attribute, ()):
+            one, other = map(names.index, ends)
+            which[one, other] = which[other, one] = True
+        letters += letters_for(np.array(estimates), which)
     return letters
 
 

@@ -75,8 +75,8 @@ class _BlockDesign:
         for k, columns in enumerate(self.columns):
             root[:, 0, columns] = np.sqrt(gamma[:, k, None])
         s = np.eye(m) + root[..., :, None] * self.z_z * root[..., None, :]
-        log_det = np.linalg.slogdet(s)[1].sum(axis=1)
-        t = root[..., :, None] * np.linalg.inv(s) * root[..., None, :]
+        inverse, log_det = _inverse(s, max(self.columns, key=lambda columns: columns.stop - columns.start))
+        t = root[..., :, None] * inverse * root[..., None, :]
         through = np.eye(m) - self.z_z @ t
         z_v_z = through @ self.z_z
         z_v_w = through @ self.z_w
@@ -89,13 +89,29 @@ class _BlockDesign:
         products |= {(j, i): np.swapaxes(products[i, j], -1, -2) for i, j in pairs}
         traces = {pair: (between[pair[0]][pair[1]] ** 2).sum(axis=(1, 2, 3)) for pair in pairs}
         return Moments(
-            log_det=log_det,
+            log_det=log_det.sum(axis=1),
             cross=cross,
             cross_k=np.stack([_summed(part, part) for part in own], axis=1),
             cross_kl=np.stack([np.stack([products[i, j] for j in terms], axis=1) for i in terms], axis=1),
             trace_k=np.stack([np.trace(between[i][i], axis1=-2, axis2=-1).sum(axis=1) for i in terms], axis=1),
             trace_kl=np.stack([np.stack([traces[min(i, j), max(i, j)] for j in terms], axis=1) for i in terms], axis=1),
         )
+
+
+def _inverse(s: Array, part: slice) -> tuple[Array, Array]:
+    """Return S^-1 and log|S| of (..., m, m) that are diagonal in `part`: only what stands beside it is inverted.
+
+    The groups of one term share no score, so that the largest term is such a part.
+    """
+    own, rest = np.arange(s.shape[-1])[part], np.delete(np.arange(s.shape[-1]), part)
+    pivot = s[..., own, own]
+    ends = np.zeros((*s.shape[:-1], len(rest)))
+    ends[..., own, :] = -s[..., own[:, None], rest] / pivot[..., None]
+    ends[..., rest, np.arange(len(rest))] = 1
+    inner = np.linalg.inv(s[..., rest, :] @ ends)
+    inverse = ends @ inner @ np.swapaxes(ends, -1, -2)
+    inverse[..., own, own] += 1 / pivot
+    return inverse, np.log(pivot).sum(axis=-1) - np.linalg.slogdet(inner)[1]
 
 
 def _summed(left: Array, right: Array) -> Array:
