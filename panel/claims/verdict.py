@@ -531,7 +531,7 @@ def _judgements(claim: Claim, materials: Materials, wanted: Mapping[str, int]) -
         if sign:
             yield _judged(
                 question,
-                facts[question].high_end if sign < 0 else facts[question].low_end,
+                facts[question].side(high=sign < 0),
                 sign,
                 most,
                 grid,

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import math
+import re
 from collections.abc import Mapping
 from dataclasses import dataclass
 from typing import Any, Literal
@@ -286,6 +287,11 @@ class QuestionFacts:
     opposite: bool = False
     foil: bool = False
     bar: float = float("nan")
+
+    def side(self, *, high: bool) -> str:
+        """Return what all say who answer on one side of just right: too thick, whose far end is far too thick."""
+        end = self.high_end if high else self.low_end
+        return re.sub(r"^.*?\b(?=(?:too|zu|trop|troppo|demasiado)\b)", "", end.strip())
 
 
 def question_facts(study: Study, kind: str) -> dict[str, QuestionFacts]:

@@ -46,8 +46,7 @@ _LITTLE, _, _MUCH = ALL_SIDES
 
 def _side_words(result: JustAboutRight, question: str, side: str) -> str:
     """Return a side in the words of the question: `too thin` where its low end is `much too thin`."""
-    known = result.facts.get(question, QuestionFacts())
-    end = (known.low_end if side == _LITTLE else known.high_end).removeprefix("much ").strip()
+    end = result.facts.get(question, QuestionFacts()).side(high=side == _MUCH)
     return end if side in (_LITTLE, _MUCH) and end else side
 
 

@@ -4,7 +4,7 @@ import math
 
 import pytest
 
-from panel.models.consumers.answers import question_facts, share_of_bar
+from panel.models.consumers.answers import QuestionFacts, question_facts, share_of_bar
 from panel.study.study import Study
 
 ABOUT = {
@@ -38,3 +38,14 @@ def test_opposite_has_to_be_said():
 def test_a_bar_is_a_share_between_nothing_and_all(bar, share):
     assert share_of_bar(bar) == pytest.approx(share, nan_ok=True)
     assert math.isnan(share_of_bar(None))
+
+
+@pytest.mark.parametrize(
+    ("end", "side"),
+    [
+        ("much too thick", "too thick"), ("far too thick", "too thick"), ("a bit too thick", "too thick"),
+        ("Slightly too thin", "too thin"), ("viel zu dick", "zu dick"), ("not thick enough", "not thick enough"),
+    ],
+)  # fmt: skip
+def test_a_side_is_called_by_what_all_on_it_say(end, side):
+    assert QuestionFacts(low_end=end).side(high=False) == QuestionFacts(high_end=end).side(high=True) == side
