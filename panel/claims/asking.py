@@ -40,28 +40,12 @@ _MAY = frozenset(("can", "could", "may", "might", "should", "must", "will"))
 _BEING_SO = frozenset(("feels", "feel", "felt", "is", "are", "it"))
 _LONG = 6  # words: our new evening body lotion, members of our trained panel
 _PRESENT = frozenset(("prefer", "prefers", "choose", "favour", "pick"))
-
-
 _AFTER = frozenset(("after", "following", "post"))
 _SINCE = frozenset(("after", "once", "when"))
 _WHOEVER = frozenset(("you", "we", "they", "users"))
 _BEEN = frozenset(("have", "has", "had", "been", "being", "having", "is", "was", "are", "were"))
 _AWAY = frozenset(("off", "away", "out"))
 _THAT = ("after", "that")
-
-
-_BEING_FELT = frozenset(("is", "are", "was", "were", "be", "being"))
-
-
-def as_felt(reading: Reading) -> bool:
-    """Return whether people are said to have felt it: 89 % of users felt that it is not greasy."""
-    felt = ("feel", "felt", "perceiv", "describ", "rated")
-    told = [*reading.words_for("function"), *" ".join(chunk.words for chunk in reading.core).split()]
-    described = [chunk.words for chunk in reading.chunks if chunk.part == "agree" or chunk.family == "as"]
-    said = reading.has("agree") and not _BEING_FELT & set(told)  # not sticky, say most of them
-    said = said or any("feeling" in chunk.words for chunk in reading.core if chunk.part == "not")  # no feeling of
-    said = said or not {"feeling of", "sensation of", "sense of"}.isdisjoint(reading.words_for("function"))
-    return said or any(word.startswith(felt) for words in described for word in words.split())
 
 
 @lru_cache(maxsize=1000)
@@ -159,6 +143,8 @@ class Asking(Cursor):
             if length and named == self.own and not any(self.entry("role", place + more)[0] for more in range(length)):
                 start = place - (tokens[max(0, place - 1) : place] in (("our",), ("the",)))
                 tokens = (*tokens[:start], "this", "formula", *tokens[place + length :])
+            who = next((each for each in self.names.people if tokens[place : place + len(each)] == each), ())
+            tokens = (*tokens[:place], "users", *tokens[place + len(who) :]) if who else tokens
         self.tokens = tokens
         for place in range(len(self.tokens) - 1, -1, -1):
             length, entry = self.entry("said as", place)
@@ -177,7 +163,7 @@ class Asking(Cursor):
         if word == "would":
             length = self.entry("people", place + 1)[0] or int(rest[:1] == ("they",))
             return (*rest[:length], word, *rest[length:])
-        unseen = word in ("did", "do", "does") and rest[:1] == ("not",) and rest[1:2] in (("see",), ("notice",))
+        unseen = word in ("did", "do", "does") and rest[:2] in (("not", "see"), ("not", "notice"))
         if unseen or (word in ("didn't", "don't") and rest[:1] in (("see",), ("notice",))):
             seen = rest[1 + unseen :]
             return ("saw", "no", *seen[seen[:1] == ("any",) :])
@@ -185,10 +171,16 @@ class Asking(Cursor):
         if unfound and {*rest[1:2]} & {*OURS, "it", "this"}:
             end = self.own_product(place + 2) or place + 2
             return ("found", *self.tokens[place + 2 : end], "not", *self.tokens[end:])
+        if rest[:1] == ("other",) and number_at(self.tokens, place):  # the three other lotions
+            return ("other", word, *rest[1:])
         if (word, *rest[:1]) == ("as", "much") and self.entry("property", place + 2)[0]:
             return (word, *rest[1:])
-        last = rest[:1] == () or rest[0] in SILENT
-        if word == "so" and last and "?" in self.tokens[:place] and self.tokens[place - 1] in _BEING_SO:
+        if (
+            word == "so"
+            and {*rest[:1]} <= SILENT
+            and "?" in self.tokens[:place]
+            and self.tokens[place - 1] in _BEING_SO
+        ):
             return ("indeed", *rest)  # rich? They agreed that it feels so
         if word in ("since", "because") and (number_at(self.tokens, place + 1) or self.entry("majority", place + 1)[0]):
             return rest  # since 85 % of users say so
@@ -363,7 +355,8 @@ class Asking(Cursor):
         there, known = set[str](), start
         for place in range(start, end):
             entries = list(entries_at(self.tokens, place))
-            there |= {entry.part for _, entry in entries}
+            within = place < known and self.tokens[place].endswith("ing")  # after rubbing in
+            there |= {entry.part for _, entry in entries} - ({"verb"} if within else set())
             length = max((length for length, _ in entries), default=0)
             length = length or number_at(self.tokens, place) is not None or self.tokens[place] in SILENT
             known = max(known, place + length) if known >= place else known

@@ -34,7 +34,7 @@ _PLAIN = frozenset((
     "function", "feel", "look", "fully", "both", "site", "slight", "range", "agree", "people", "panel", "test", "later",
     "product", "still", "earlier", "margin",
 ))  # fmt: skip
-_TRIED = frozenset(("used", "using", "tried", "trying", "tested", "testing", "home"))
+_TRIED = frozenset(("use", "used", "using", "try", "tried", "trying", "tested", "testing", "home"))
 _TESTS = frozenset(("test", "trial", "study", "survey"))
 _FILMS = frozenset(("film", "coating", "layer", "film on the skin", "film on skin"))
 _MARKS = frozenset(("mark", "check", "checkpoint", "point"))

@@ -431,9 +431,11 @@ def _core_end(tokens: Tokens, start: int, way: Way) -> int:
         return 0  # the product is covered
     place, head = start, max(n for n, word in enumerate(way.core) if n == 0 or word not in PARTICLES)
     for n, word in enumerate(way.core):
+        while n and tokens[place : place + 1] and tokens[place] in _ARTICLES and word not in PARTICLES:
+            place += 1  # runs off the fingers
         goes = word in PARTICLES and tokens[place : place + 1] and tokens[place] in _LYING  # a comb goes through
         here = tokens[place + bool(goes) : place + bool(goes) + 1]
-        if here and _same(here[0], word, loose=n == head and way.kind != "like"):
+        if here and _same(here[0], word, loose=(n == head or word.endswith("ing")) and way.kind != "like"):
             place += 1 + bool(goes)
         elif (word, way.kind) != ("through", "ease"):
             return 0
@@ -555,7 +557,7 @@ def _plain(words: Tokens, way: Way, *, before: bool, again: bool) -> Tokens:
         return ("more",) if way.better and (not before or (way.kind == "more" and way.core == way.named[-1:])) else ()
     if amount and words[1:] == () and words[0] in _DEGREES:
         return (_DEGREES[words[0]],)
-    verb = way.kind == "more" and not before and way.core[-1].endswith("s")  # glides more easily
+    verb = way.kind == "more" and not before and (way.core[-1].endswith("s") or way.core[0].endswith("ing"))  # glides
     kind = "ease" if verb else "time" if way.kind == "speed" else way.kind
     for part in ("to verb", "verb so"):
         length, entry = entry_at(words, 0, part)

@@ -9,7 +9,6 @@ from functools import cache
 from typing import Any
 
 from panel.checks.moments_recorded import minutes_between, panel_days, test_record
-from panel.claims.asking import as_felt
 from panel.claims.claim import (
     _NOTE,
     ANSWERS,
@@ -30,6 +29,7 @@ from panel.claims.claim import (
 )
 from panel.claims.materials import Materials
 from panel.claims.names import (
+    as_felt,
     family_of,
     floor,
     happened,
