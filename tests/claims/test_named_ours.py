@@ -65,3 +65,42 @@ def test_a_product_of_no_table_is_called_by_the_last_word_of_the_title(title, ki
         names={"P1": "summer fondant", "P2": "previous 2"},
     )  # fmt: skip
     assert names_of(study).product_types == kinds
+
+
+@pytest.mark.parametrize(
+    ("who", "said", "not_said"),
+    [
+        ("parents of a child of 6 to 30 months", "parents", "doctors"),
+        ("parents of a child of 6 to 30 months", "parents", "grandparents"),
+        ("adults who garden", "gardeners", "farmers"),
+        ("women who swim", "swimmers", "runners"),
+        ("cyclists", "cyclists", "patients"),
+        ("", "users", "parents"),
+    ],
+)
+def test_who_took_part_is_named_as_the_study_has_it(who, said, not_said):
+    named = names_of(study_with((), facts={"users": {"who": who, "sex": "women and men"}})).people
+    assert ((said,) in named) == bool(who)
+    assert (not_said,) not in named
+
+
+@pytest.mark.parametrize("who", ["people with eczema", "patients", "nurses"])
+def test_who_is_ill_or_an_authority_is_not_named_by_the_study(who):
+    assert names_of(study_with((), facts={"users": {"who": who}})).people == ()
+
+
+@pytest.mark.parametrize("name", ["running off the fingers", "Runs off the fingers"])
+def test_what_is_named_by_a_gerund_is_told_by_its_verb(name):
+    scores = panel_scores({"X": {"P1": 8, "P2": 50}}, seeded(), replicates=3)
+    study = study_with(
+        (), scores=scores, names={"P1": "", "P2": "our old serum"}, facts={"title": "Night serum"},
+        attributes=[{"attribute": "X", "name": name, "direction": "less"}],
+    )  # fmt: skip
+    holds = words_judge(study, claim_row("x", "superiority", attribute="X", versus="P2", direction="less"))
+    assert holds("Runs off the fingers less than our old serum")
+    assert holds("It runs off your fingers less than our old serum")
+    for other in ("more than our old serum", "less than other serums", "less"):
+        assert not holds(f"Runs off the fingers {other}"), other
+    for place in ("pillow", "hands", "spoon"):
+        assert not holds(f"Runs off the {place} less than our old serum"), place
+    assert not holds("Fingers run off less than our old serum")
