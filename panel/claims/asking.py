@@ -5,9 +5,8 @@ from __future__ import annotations
 import re
 from collections.abc import Sequence
 from dataclasses import replace
-from functools import lru_cache
 
-from panel.claims.names import beginning
+from panel.claims.names import beginning, forms_of
 from panel.claims.parts import (
     LETTERS,
     OF_PEOPLE,
@@ -46,17 +45,6 @@ _WHOEVER = frozenset(("you", "we", "they", "users"))
 _BEEN = frozenset(("have", "has", "had", "been", "being", "having", "is", "was", "are", "were"))
 _AWAY = frozenset(("off", "away", "out"))
 _THAT = ("after", "that")
-
-
-@lru_cache(maxsize=1000)
-def _forms(doing: Tokens) -> frozenset[tuple[Tokens, str]]:
-    """Return the forms of words such as patting dry: patted dry (done), pat dry (do); of drying dry (is so), too."""
-    place = next((n for n, word in enumerate(doing) if word.endswith("ing")), len(doing))
-    stem, found = doing[place][:-3] if place < len(doing) else "", {(doing, "doing")}
-    past = f"{stem[:-1]}ied" if stem.endswith("y") else f"{stem}ed"
-    forms = [(past, "done"), (stem, "do"), (f"{stem}e", "do"), (stem[:-1] if stem[-1:] == stem[-2:-1] else stem, "do")]
-    forms += [("dry", "is")] if stem == "dry" else []
-    return frozenset(found | {((*doing[:place], word, *doing[place + 1 :]), kind) for word, kind in forms if stem})
 
 
 class Asking(Cursor):
@@ -110,7 +98,7 @@ class Asking(Cursor):
         found = (
             (len(form), event, kind)
             for doing, event in self.names.moments.items()
-            for form, kind in _forms(doing)
+            for form, kind in forms_of(doing)
             if kind in kinds and self.tokens[place : place + len(form)] == form
         )
         return max(found, default=(0, "", ""))
@@ -345,22 +333,34 @@ class Asking(Cursor):
         length = self.entry("telling")[0]
         return bool(length) and self.only_tells(self.place) and self.take(length, Entry("function"))
 
-    def only_tells(self, at: int) -> bool:
-        """Return whether the clause of a word names people, a panel or a test, and nothing that could be said of it.
-
-        Nor any word that is in no table, which may be what was asked.
-        """
+    def clause(self, at: int) -> range:
+        """Return the places of the words between two marks, of which one is given."""
         start = max((place for place in range(at) if self.tokens[place] in _ENDS), default=-1) + 1
-        end = next((place for place in range(at, len(self.tokens)) if self.tokens[place] in _ENDS), len(self.tokens))
-        there, known = set[str](), start
-        for place in range(start, end):
+        ends = (place for place in range(at, len(self.tokens)) if self.tokens[place] in _ENDS)
+        return range(start, next(ends, len(self.tokens)))
+
+    def only_tells(self, at: int) -> bool:
+        """Return whether the clause of a word, all in tables, names who told it or a test, and nothing said of it."""
+        there, known, counted = set[str](), 0, False
+        for place in (clause := self.clause(at)):
             entries = list(entries_at(self.tokens, place))
             within = place < known and self.tokens[place].endswith("ing")  # after rubbing in
             there |= {entry.part for _, entry in entries} - ({"verb"} if within else set())
-            length = max((length for length, _ in entries), default=0)
-            length = length or number_at(self.tokens, place) is not None or self.tokens[place] in SILENT
-            known = max(known, place + length) if known >= place else known
-        return known >= end and bool(there & {"people", "panel", "test"}) and not there & _SAID
+            number = number_at(self.tokens, place) is not None
+            length = max((length for length, _ in entries), default=0) or number or self.tokens[place] in SILENT
+            known, counted = max(known, place + length), counted or number
+            if known <= place:
+                return False
+        by = counted or there & {"panel", "test"} or {"our", "the"} & {self.tokens[place] for place in clause}
+        return bool(by) and not there & _SAID
+
+    def only_tried(self, after: int) -> bool:
+        """Return whether the clause reached tells only that people tried it, and ends there: tried at home by 100."""
+        before = [place for place in self.clause(self.place) if place < self.place]
+        tried = {"tried", "tested", "used"} & {self.tokens[place] for place in before}
+        told = any(self.entry(part, place)[0] for part in ("agree", "telling") for place in before)
+        ends = after + self.people_at(after) >= self.clause(self.place).stop
+        return bool(tried) and not told and ends and self.only_tells(self.place)
 
     def answer_to(self, question: Sequence[Entry], answer: Sequence[Entry]) -> Sequence[Entry]:
         """Return what a question and its answer say together: greasy? not with; the question again where nothing."""

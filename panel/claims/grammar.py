@@ -197,13 +197,13 @@ class _Reader(Asking):
             return False
         length += whose == "panel" and self.tokens[self.place + length : self.place + length + 1] == ("people",)
         after, told = self.place + length, self.tokens[: self.place]
-        noted = told.count("(") > told.count(")")  # (home-use test, 100 users), test with 100 users
-        noted = noted or (
-            self.words(1) in ("with", "of") and [each.part for each in self.found.chunks[-1:]] == ["test"]
-        )
-        tried = self.only_tells(self.place) and not self.found.has("agree") and _TRIED & {*self.tokens[: self.place]}
-        spoken = self.people_speak(after + self.entry("people", after)[0]) or not (noted or tried)
-        self.found.all_said = self.found.all_said or (spoken and whose == "people")
+        of_test = [each.part for each in self.found.chunks[-1:]] == ["test"] and self.words(1) in ("with", "of")
+        noted = of_test or told.count("(") > told.count(")")  # (home-use test, 100 users), test with 100 users
+        speak = self.people_speak(after + self.entry("people", after)[0])
+        said_by = whose == "people" and (speak or not (noted or self.only_tried(after)))
+        self.found.all_said |= said_by
+        if self.found.shares and speak and said_by and (self.begins_clause() or self.tokens[self.place - 1] == "and"):
+            self.found.left_over.append(self.words(length))  # 88 % like it, and 100 users told us so
         self.found.bases.append(value)
         self.found.whose.append(whose)
         self.place += length

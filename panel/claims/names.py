@@ -486,6 +486,17 @@ def asked(study: Study) -> list[dict[str, object]]:
     return [row for row in stated if isinstance(row, dict)] if isinstance(stated, list) else []
 
 
+@lru_cache(maxsize=1000)
+def forms_of(doing: Tokens) -> frozenset[tuple[Tokens, str]]:
+    """Return the forms of words such as patting dry: patted dry (done), pat dry (do); of drying dry (is so), too."""
+    place = next((n for n, word in enumerate(doing) if word.endswith("ing")), len(doing))
+    stem, found = doing[place][:-3] if place < len(doing) else "", {(doing, "doing")}
+    past = f"{stem[:-1]}ied" if stem.endswith("y") else f"{stem}ed"
+    forms = [(past, "done"), (stem, "do"), (f"{stem}e", "do"), (stem[:-1] if stem[-1:] == stem[-2:-1] else stem, "do")]
+    forms += [("dry", "is")] if stem == "dry" else []
+    return frozenset(found | {((*doing[:place], word, *doing[place + 1 :]), kind) for word, kind in forms if stem})
+
+
 # What a sentence says happened before something was judged.
 
 

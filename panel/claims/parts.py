@@ -151,7 +151,7 @@ def _meaning(core: Sequence[Entry]) -> tuple[object, ...]:
     )
 
 
-_AT_LARGE = frozenset(("people", "of people", "persons", "of persons", "adults", "of adults", "folk", "of folk"))
+_AT_LARGE = frozenset(f"{of}{who}" for of in ("", "of ") for who in ("people", "persons", "adults", "folk", "folks"))
 _TEN = 10
 
 
