@@ -5,7 +5,7 @@ from __future__ import annotations
 import math
 import re
 from collections import Counter
-from collections.abc import Collection, Mapping, Sequence, Set
+from collections.abc import Collection, Iterable, Mapping, Sequence, Set
 from dataclasses import dataclass, field, replace
 from functools import lru_cache
 from typing import TYPE_CHECKING
@@ -14,13 +14,18 @@ import pandas as pd
 
 from panel.errors import StudyError
 from panel.study.knowledge import (
+    asked_kind,
     heading_words,
     is_called,
     is_product,
+    is_statement,
+    people_asked,
     shared_table,
     stated_scale,
+    worded,
+    wordings,
 )
-from panel.study.numbers_read import TIMES, measured, unit_of_heading
+from panel.study.numbers_read import TIMES, measured, read_numbers, unit_of_heading
 from panel.study.study import Study, kept
 from panel.words import (
     NOTHING,
@@ -449,40 +454,142 @@ def is_tried_as(heading: str) -> bool:
 
 
 _TRIED = (
-    r"tried|tested|served|used|given|presented|getestet|probiert|serviert|verwendet|test[e\u00e9]|servi|prob|usad|prov"
+    r"\b(?:tried|tested|served|used|given|presented|received|shown|getestet|probiert|serviert|verwendet|benutzt|test[e\u00e9]"
+    r"|servi|utilis|probad|usad|usat|provat|did you (?:\w+ )?(?:try|use|test|get|have|receive))"
 )
 _ORDINALS = tuple(  # from memory
-    re.compile(rf"\b(?:{words})\b", re.IGNORECASE)
-    for words in (
-        r"first|1st|erst\w*|premi\w*|primer\w*|prim[oa]",
-        r"second|2nd|zweit\w*|deuxi\w*|segund\w*|second[oae]",
-        r"third|3rd|dritt\w*|troisi\w*|tercer\w*|terz[oa]",
+    re.compile(rf"\b(?:{words})\b|^\D* {n}$", re.IGNORECASE)
+    for n, words in enumerate(
+        (
+            r"first|1st|erst\w*|premi\w*|primer\w*|prim[oa]",
+            r"second|2nd|zweit\w*|deuxi\w*|segund\w*|second[oae]",
+            r"third|3rd|dritt\w*|troisi\w*|tercer\w*|terz[oa]",
+        ),
+        1,
     )
 )
 
 
+def _named_as_tried(table: RawTable) -> list[str]:
+    """Return the columns whose headings say that they name what was tried first or second: `First`, `Sample 1`."""
+    ordinal = {name: next((each for each in _ORDINALS if each.search(name)), None) for name in table.header}
+    beside = {name: heading_words(each.sub("", name)) for name, each in ordinal.items() if each}
+    return [
+        name
+        for name, words in beside.items()
+        if not (asked_kind(name) or re.search(_PICKED, words))
+        and (len(words.split()) < 2 or re.search(_TRIED, words) or any(map(is_product, words.split())))
+    ]
+
+
+_PICKED = r"\b(?:choice|choose|chosen|pick|vote|place|rank|impression|wahl|platz|choix|eleccion|scelta|posto)"
+
+
+_RANK = r"\brank|rang\b|classement"
+_RANKS = rf"{_RANK}|reihenfolge|ordre de"
+
+
+def is_ranks(heading: str) -> bool:
+    """Return True if a heading asks for ranks."""
+    return bool(re.search(_RANKS, heading, re.IGNORECASE))
+
+
+def is_order(question: str, columns: Sequence[Sequence[str]]) -> bool:
+    """Return True if columns hold when each prototype was tried: whole numbers from 1, none twice of a person.
+
+    A number of the sample, called so, is the order only where it is not the same for everybody.
+    """
+    rows = [[cell.strip() for cell in cells if cell.strip()] for cells in zip(*columns, strict=True)]
+    places = {str(place) for place in range(1, len(columns) + 1)}
+    if len(columns) < 2 or any(len({*row}) < len(row) or not places.issuperset(row) for row in rows):
+        return False
+    if is_called(question, "position") and not re.search(_RANK, question, re.IGNORECASE) and not asked_kind(question):
+        return any(rows)
+    numbered = is_called(question, "prototype") or is_called(question, "counter")
+    return numbered and any(len({*column} - {""}) > 1 for column in columns)
+
+
 def orders_named(
     table: RawTable, products: Sequence[str], names: Collection[str]
-) -> tuple[RawTable, tuple[list[str], dict[str, str]] | None]:
+) -> tuple[RawTable, list[str], dict[str, str]]:
     """Return a table with the place of each prototype where columns name the one tried first and second, and which do.
 
     `names` are the headings that may; of two prototypes the first one is enough.
     """
-    named = [
-        name
-        for name, cells in zip(table.header, table.columns, strict=True)
-        if name in names
-        and {*map(as_seen, cells)} - {""}
-        and {*map(as_seen, cells)} <= {*products, ""}
-        and (re.search(_TRIED, name, re.IGNORECASE) or any(map(is_product, heading_words(name).split())))
-    ]
+    may = [name for name in _named_as_tried(table) if name in names]
+    named = [name for name in may if {*map(as_seen, table.column(name))} - {""} <= {*products}]
     each = [next((name for name in named if ordinal.search(name)), "") for ordinal in _ORDINALS]
     each = each[: each.index("")] if "" in each else each
     if len(products) < 2 or len(each) < len(products) - 1 or len({*each}) < len(each):
-        return table, None
+        return table, [], {}
     rows = list(zip(*(map(as_seen, table.column(name)) for name in each), strict=True))
     places = [row if len(row) == len(products) else (*row, *({*products} - {*row})) for row in rows]
     heads = {f"{of}: tried": of for of in products}
     cells = [["" if "" in row or of not in row else str(row.index(of) + 1) for row in places] for of in products]
     columns = (*table.columns, *map(tuple, cells))
-    return replace(table, header=(*table.header, *heads), columns=columns), (each, heads)
+    return replace(table, header=(*table.header, *heads), columns=columns), each, heads
+
+
+_AGAINST = re.compile(  # from memory
+    r"\b(?:not|never|least|less|worse|worst|dislike\w*|nicht|wenigsten|weniger|schlecht\w*|pas|moins|pire|menos|peor|meno"
+    r"|peggio\w*)\b|n['\u2019]t\b",
+    re.IGNORECASE,
+)
+_COMPARES = re.compile(  # which of them is, not which one is wanted
+    r"\b(?:is|was|feels?|felt|smells?|looks?|seems?|spreads?|absorbs?|dries) (?:the |much |far |a bit )?"
+    r"(?!better|best|nicer|nicest)\w+(?:er|est)\b"
+    r"|\b(?:more|most|plus|m[a\u00e1]s|pi[u\u00f9]) (?!likely|of|than|often)\w+"
+    r"|\b(?:odd|different|reference|control|currently|usually|normally)\b|\bsame as\b",
+    re.IGNORECASE,
+)
+
+
+def is_against(heading: str) -> bool:
+    """Return True if a heading asks which one is not wanted."""
+    return bool(_AGAINST.search(heading))
+
+
+def choices(table: RawTable, names: Iterable[str]) -> tuple[list[str], list[str], list[str]]:
+    """Return the columns that say which of two was chosen, by their cells, what was tried first, and all that name one.
+
+    Each cell is one of `names`, of what was tried first and second or of what other headings name, or says that there
+    is no preference. A column of prototypes alone says of which one a row is, where nothing tells that a row is about
+    two and something else is asked of it.
+    """
+    none, cells = wordings("preference"), {}
+    for name, column in zip(table.header, table.columns, strict=True):
+        seen = [as_seen(cell).casefold() for cell in column]
+        missing = read_numbers(seen).missing
+        cells[name] = {each for each, blank in zip(seen, missing, strict=True) if worded(each, none) or not blank}
+    known = {name.casefold() for name in names if not re.fullmatch(r"\d{1,2}", name)}
+    tried = [name for name in _named_as_tried(table) if cells[name] and not any(map(str.isdecimal, cells[name]))]
+    pair = {frozenset(cells[name]) for name in tried}
+    known |= next(iter(pair)) if len(tried) > 1 and len(pair) == 1 else frozenset()
+    tried = [name for name in tried if cells[name] <= known]
+    people = [table.column(name) for name in people_asked([name for name in table.header if name not in tried])[:1]]
+    once = all(len({*map(as_seen, column)}) == len(table.lines) for column in people)
+    found, naming_one = [], []
+    for name, given in cells.items():
+        of = {each for each in given if each in known or not worded(each, none)}
+        beside = [head for head in table.header if head not in (name, *tried)]
+        headed = {each for each in of if any(whole(each).search(head.casefold()) for head in beside)}
+        said = re.search(_TRIED, name, re.IGNORECASE) and not re.search(r"\bwould\b", name, re.IGNORECASE)
+        other = said or is_tried_as(name) or is_called(name, "prototype")
+        if not of or not of <= known | headed:
+            continue
+        naming_one.append(name)
+        if other or is_against(name) or _COMPARES.search(name):
+            continue
+        free = [
+            head
+            for head in beside
+            if not (cells[head] <= given or any(whole(each).search(head.casefold()) for each in of))
+        ]
+        asks = any(head.strip().endswith("?") or asked_kind(head) or is_statement(head) for head in free)
+        found += [name] if given - of or (once and (tried or not asks)) else []
+    return found, tried, naming_one
+
+
+def whole(name: str) -> re.Pattern[str]:
+    """Return a pattern for a name that stands in other words."""
+    return re.compile(rf"(?<!\w){re.escape(name)}(?!\w)")
