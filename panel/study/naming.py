@@ -12,7 +12,6 @@ from typing import TYPE_CHECKING
 
 import pandas as pd
 
-from panel.errors import StudyError
 from panel.study.knowledge import (
     asked_kind,
     heading_words,
@@ -30,7 +29,6 @@ from panel.study.study import Study, kept
 from panel.words import (
     NOTHING,
     as_seen,
-    first_few,
     format_change,
     format_interval,
     format_number,
@@ -207,14 +205,35 @@ _SPAN = re.compile(rf"(?<![\w.,])\d+(?:[.,]\d+)?\s*(?:[-–—/]|to|bis|à|a)\s*
 
 
 def timed_words(attribute: str) -> tuple[str, float]:
-    """Return the words of a name such as `greasy after 5 min`, and its minutes; the name and NaN where it has none."""
-    found = next(filter(None, (pattern.fullmatch(attribute.strip()) for pattern in _TIMED)), None)
-    if at_once := _AT_ONCE.fullmatch(attribute.strip()):
+    """Return the words of a name such as `greasy after 5 min`, and its minutes; the name and NaN where it has none.
+
+    Of `Film (5 min, own arm)` the words are `Film (own arm)`; of two times none is read.
+    """
+    name = attribute.strip()
+    if at_once := _AT_ONCE.fullmatch(name):
         return at_once["words"], 0.0
-    if found is None or _SPAN.search(attribute):
+    listed = [part for part in _PARTS.finditer(name) if re.fullmatch(_TIME, part["part"], re.IGNORECASE)]
+    found = next(filter(None, (pattern.fullmatch(name) for pattern in _TIMED)), None)
+    words = _closed(found["words"]) if found else ""
+    if len(listed) == 1 and (not found or words != found["words"]):
+        found = re.fullmatch(_TIME, listed[0]["part"], re.IGNORECASE)
+        words = re.sub(_EMPTY, "", f"{name[: listed[0].start('part')]}{name[listed[0].end('part') :]}")
+    two = len(listed) > 1 or (listed and re.search(rf"(?<![\w.,]){_TIME}(?!\w)", words, re.IGNORECASE))
+    if not found or two or _SPAN.search(name):
         return attribute, float("nan")
-    of_one = next(minutes for minutes, words in _UNITS.items() if re.fullmatch(words, found["unit"], re.IGNORECASE))
-    return found["words"], float(found["number"].replace(",", ".")) * of_one
+    of_one = next(minutes for minutes, units in _UNITS.items() if re.fullmatch(units, found["unit"], re.IGNORECASE))
+    return words, float(found["number"].replace(",", ".")) * of_one
+
+
+_PARTS = re.compile(  # `5 min` in `(5 min, own arm)`
+    r"(?:[;(\[]|,(?!\d))\s*(?P<part>(?:[^,;()\[\]]|,(?=\d))*[^,;()\[\]\s])(?=\s*(?:[;)\]]|,(?!\d)))"
+)
+_EMPTY = r"\s*[(\[]\s*[)\]]|[\s,;]+(?=[,;)\]])|(?<=[(\[])[\s,;]+"
+
+
+def _closed(words: str) -> str:
+    """Return words of which what stood last in brackets was taken out."""
+    return f"{words})" if words.count("(") > words.count(")") else words
 
 
 def is_moment(text: str, *, timed: bool = False) -> bool:
@@ -223,7 +242,7 @@ def is_moment(text: str, *, timed: bool = False) -> bool:
     Only by its time if `timed`.
     """
     words = text.strip()
-    at = re.fullmatch(rf"{_TIME}(?: (?:after|following|once) .+)?", words, re.IGNORECASE)
+    at = re.fullmatch(rf"{_TIME}(?: (?:after|following|once) .+|[,;] .*[^\W\d].*)?", words, re.IGNORECASE)
     stage = _LED.match(words) or words.casefold() in set(shared_table("stage_times")["stage"])
     return bool(at or (stage and not timed))
 
@@ -281,7 +300,7 @@ def moment_words(attribute: str) -> tuple[str, float, str]:
     found = next((each for each in _EVENT.finditer(name) if each["event"].split()[0] not in _NO_EVENT), None)
     if found is None or _ANY_UNIT.search(found["event"]):  # after five minutes, after a day in the sun
         return name, minutes, ""
-    words, before = timed_words(f"{name[: found.start()]}{name[found.end() :].lstrip(' )]')}")
+    words, before = timed_words(_closed(f"{name[: found.start()]}{name[found.end() :].lstrip(' )]')}"))
     after = f"{found['lead'].casefold()} {found['event'].strip()}"
     return words, before if math.isnan(minutes) else minutes, after
 
@@ -384,68 +403,7 @@ def declared_pairs(study: Study, measures: pd.Series) -> tuple[pd.DataFrame, pd.
     ), pd.DataFrame(absent, columns=["attribute", "measure"], dtype="str")
 
 
-# Times written as minutes and seconds.
-
-
-_STOP_WATCH = re.compile(r"(\d{1,3}):([0-5]\d)(?::([0-5]\d)(?:\.0+)?)?")
-_SAYS_MINUTES = re.compile(
-    r"\bm{1,2}(?:in)?\s?[:.]\s?s{1,2}(?:ec|ek)?\b|\bmin(?:utes?|uten)? (?:and|und) se[ck]\w*", re.IGNORECASE
-)
-_HEADINGS = 3  # cells at most above the times of a column
-
-Rows = list[list[str]]
-
-
-def in_seconds(laid_out: Sequence[tuple[str, Rows]]) -> tuple[list[tuple[str, Rows]], list[str]]:
-    """Return sheets in which times below `min:s` are seconds, and that said."""
-    made, notes = [], []
-    for name, rows in laid_out:
-        width = max(map(len, rows), default=0)
-        cells = {i: [row[i].strip() for row in rows if i < len(row) and row[i].strip()] for i in range(width)}
-        short = [cell for row in rows if len({*row} - {""}) <= _HEADINGS for cell in row]
-        timed = [i for i in cells if _are_times(cells[i]) and any(map(_SAYS_MINUTES.search, [*short, *cells[i]]))]
-        if not timed:
-            made.append((name, rows))
-            continue
-        where = f" in {name!r}" if name else ""
-        times = [found for i in timed for cell in cells[i] if (found := _STOP_WATCH.fullmatch(cell))]
-        typed = any(time[3] for time in times) and all(time[3] in (None, "00") for time in times)  # 1:37 became 1:37:00
-        notes.append(
-            f"Times{where} were read as minutes and seconds: {times[0][0]} is {_seconds(times[0], typed=typed)} s."
-        )
-        made.append(
-            (name, [[_as_seconds(cell, typed=typed, timed=i in timed) for i, cell in enumerate(row)] for row in rows])
-        )
-    return made, notes
-
-
-def _are_times(cells: Sequence[str]) -> bool:
-    other = [cell for cell in cells if not _STOP_WATCH.fullmatch(cell)]
-    of_day = any(is_called(cell, role) for cell in other for role in ("recorded_at", "session"))
-    return not of_day and len(other) <= _HEADINGS and len(cells) - len(other) >= max(2, len(other))
-
-
-def _as_seconds(cell: str, *, typed: bool, timed: bool) -> str:
-    if timed and (found := _STOP_WATCH.fullmatch(cell.strip())):
-        return _seconds(found, typed=typed)
-    return _SAYS_MINUTES.sub("s", cell)
-
-
-def _seconds(time: re.Match[str], *, typed: bool) -> str:
-    first, second, third = (int(part or 0) for part in time.groups())
-    return str(60 * first + second if typed or time[3] is None else 3600 * first + 60 * second + third)
-
-
-def refuse_times(table: RawTable, scored: int) -> None:
-    """Raise StudyError if more columns than are `scored` hold times such as 1:37, and nothing says what these are."""
-    columns = {head: [*filter(None, map(as_seen, table.column(head)))] for head in table.header}
-    timed = [head for head, cells in columns.items() if _are_times([head, *cells])]
-    if len(timed) > max(1, scored):
-        first = next(cell for cell in columns[timed[0]] if _STOP_WATCH.fullmatch(cell))
-        raise StudyError(
-            f"{table.name}: {first_few(timed)} hold times such as {first}: minutes and seconds, or of the day? Write "
-            "min:s into the line above them or into their headings, or write the times in seconds."
-        )
+# Columns that name one of two: which was chosen, which tried first.
 
 
 def is_tried_as(heading: str) -> bool:
