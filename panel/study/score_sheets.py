@@ -50,7 +50,7 @@ from panel.study.sheet_keys import (
     resolved,
     score_columns,
 )
-from panel.study.sittings import in_seconds, refuse_times, sittings_of_sheets
+from panel.study.sittings import headings_in_seconds, in_seconds, refuse_times, sittings_of_sheets
 from panel.study.study import RawFile
 from panel.study.table_cells import filled_in_order, is_mean_of_others, without_other_rows
 from panel.words import as_seen, counted, first_few
@@ -77,7 +77,8 @@ def score_table(file: RawFile, sheet: str = "", heading: int = 0, limits: Limits
     laid_out, timed = in_seconds(as_written)
     table = without_other_rows(_table(file, sheet, heading, limits, laid_out, (noticed, timed)))
     refuse_times(table, sum(map(is_scored, table.columns)))
-    return _with_what_lines_say(table, laid_out)
+    renamed = dict(headings_in_seconds(as_written, table.header)) if timed else {}
+    return replace(_with_what_lines_say(table, laid_out), renamed=renamed)
 
 
 def _with_what_lines_say(table: RawTable, laid_out: Sequence[tuple[str, list[list[str]]]]) -> RawTable:

@@ -460,9 +460,10 @@ def guess_layout(table: RawTable, fixed: Mapping[str, str] | None = None, scored
     one of a long table, in a wide one beside those that are found, as is a column of numbers named as attribute.
     StudyError if there is no such column, or if one that is named would not be used.
     """
-    known = {role: column for role, column in (fixed or {}).items() if column}
-    known |= {"score": scored[0]} if len(scored) == 1 else {}
-    fixed, more = dict(known), list(scored)
+    known = {role: table.renamed.get(column, column) for role, column in (fixed or {}).items() if column}
+    more = [table.renamed.get(column, column) for column in scored]
+    known |= {"score": more[0]} if len(more) == 1 else {}
+    fixed = dict(known)
     for role, column in [*known.items(), *(("score", column) for column in more)]:
         if role not in ROLES:
             raise StudyError(f"{role!r} is not something a column can hold; it can hold {', '.join(ROLES)}.")

@@ -210,6 +210,13 @@ def in_seconds(laid_out: Sequence[tuple[str, Rows]]) -> tuple[list[tuple[str, Ro
     return made, notes
 
 
+def headings_in_seconds(sheets: Sequence[tuple[str, Rows]], header: Collection[str]) -> Iterator[tuple[str, str]]:
+    """Yield the cells of sheets that say minutes and seconds, each with the heading of a table that it became."""
+    for cell in {cell.strip() for _, rows in sheets for row in rows for cell in row if _SAYS_MINUTES.search(cell)}:
+        if (read := _SAYS_MINUTES.sub("s", cell)) in header:
+            yield cell, read
+
+
 def _are_times(cells: Sequence[str]) -> bool:
     other = [cell for cell in cells if not _STOP_WATCH.fullmatch(cell)]
     of_day = any(is_called(cell, role) for cell in other for role in ("recorded_at", "session"))

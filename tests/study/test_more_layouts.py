@@ -460,3 +460,17 @@ def test_times_put_into_the_scores_of_a_study_are_refused_with_what_to_do():
     block = pd.DataFrame({"assessor": ["A"], "prototype": ["P1"], "attribute": ["dry"], "score": ["1:37"]})
     with pytest.raises(StudyError, match=r"1 cell of score with a time such as 1:37: nothing was put in.*in seconds"):
         put_block(small_study(), "scores", block)
+
+
+def test_a_column_whose_times_became_seconds_is_found_by_its_heading_in_the_file():
+    times = ("2:05", "1:40", "0:58", "3:10")
+    rows = [["Judge", "Sample", "Slip", "Absorbed after (min:s)"]]
+    rows += [[who, of, str(n), times[n % 4]] for n, (who, of) in enumerate(product("ABC", ("P1", "P2")))]
+    table = score_table(raw_file("times.csv", "\n".join(map(";".join, rows)).encode()))
+    layout = guess_layout(table, scored=["Absorbed after (min:s)", "Slip"])
+    read = read_scores(table, layout).scores.query("attribute == 'Absorbed after (s)'")
+    assert {*read["score"]} == {125.0, 100.0, 58.0, 190.0}
+    with pytest.raises(
+        StudyError, match=r"no column 'Absorbed'; its columns are Judge, Sample, Slip, Absorbed after \(min:s\)"
+    ):
+        guess_layout(table, scored=["Absorbed"])
