@@ -275,6 +275,27 @@ def measured_units(names: Collection[str]) -> dict[str, str]:
     return {name: unit for name, unit in units.items() if unit != usual or unit in TIMES}
 
 
+_COUNTS = re.compile(  # from memory
+    r".*[(\[]\s*(?:numbers?|counts?|counted|no\.?|n|#|times|strokes?|rubs?|passes|drops?|pumps?|anzahl|z[\u00e4a]hlung|mal|nombre"
+    r"|n\u00famero|numero|veces|volte|fois)\s*[)\]]|(?:number|count|anzahl|nombre|n\u00famero|numero) .*",
+    re.IGNORECASE,
+)
+_NEARLY_ALL = 0.8
+
+
+def counted_outside(scores: pd.DataFrame, low: float | None, high: float | None) -> dict[str, str]:
+    """Return the attributes that are counted by their names, with nearly all scores outside a scale, and that said."""
+    ends = -math.inf if low is None else low, math.inf if high is None else high
+    told = {}
+    for name, given in scores.dropna(subset="score").groupby("attribute", sort=False)["score"]:
+        outside = int((~given.between(*ends)).sum())
+        if _COUNTS.fullmatch(str(name)) and outside > _NEARLY_ALL * len(given):
+            told[str(name)] = (
+                f"Counted, not rated, so the scale is not its own: {name!r} ({outside} of {len(given)} outside)."
+            )
+    return told
+
+
 def with_headings_read(attributes: pd.DataFrame) -> pd.DataFrame:
     """Return attributes with the words, minutes and units of names such as `greasy after 5 min`, `time to dry [s]`."""
     names = attributes["attribute"]
