@@ -71,7 +71,7 @@ def set_in_study(
     afterfeel set STUDY proposal 330 [ROW] --who NAME      what a finding proposes for a cell with 330
     afterfeel set STUDY FILE.jsonl             all that a journal lists (see: afterfeel history --script)
     """  # noqa: D301  # click wants the character itself
-    from panel.study.editing import changes_between, table_problems
+    from panel.study.editing import changes_between, table_problems, told_together
     from panel.study.open_study import open_study
     from panel.study.saving import save
     from panel.study.table_cells import ENTRIES, study_changes
@@ -97,7 +97,7 @@ def set_in_study(
             {"changed": changed, "problems": wrong, "notes": notes, "saved": bool(len(changed)) and not only_try}
         )
         return
-    _tell(changed.to_dict("records"), [f"{p.table}: {p.sentence}" for p in problems], notes, only_try=only_try)
+    _tell(changed.to_dict("records"), told_together(problems), notes, only_try=only_try)
 
 
 _NAMES_STAY = (

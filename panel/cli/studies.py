@@ -109,12 +109,12 @@ def import_scores(
     raw, imported = read_file(file, sheet, heading, columns, decimal or "", scored=scored, fill_down=fill_down)
     study = study_from_scores(imported, raw, title or file.stem, scale_min, scale_max, benchmark)
     write_study(study, out, overwrite=overwrite, what=f"The study was replaced by an import of {file.name}.")
-    found = check_study(study)
+    found, done = check_study(study), study.facts["import"]["done"]
     if as_json:
         content = {"rows": len(study.scores)} | parts_of(study, "attributes", "prototypes", "assessors")
-        print_json(content | {"sha256": raw.sha256, "done": imported.notes, "findings": findings_table(found)})
+        print_json(content | {"sha256": raw.sha256, "done": done, "findings": findings_table(found)})
         return
-    for sentence in imported.notes:
+    for sentence in done:
         tell(sentence)
     tell(f"The study is in {out}; the file itself is kept in it (SHA-256 {raw.sha256}).")
     _print_findings(found)

@@ -387,10 +387,11 @@ def _why_wrong(column: Column, cell: str, listed: Sequence[str], may_be_empty: b
         alike = [name for name in listed if bare_words(name) == bare_words(cell)]
         near = alike or difflib.get_close_matches(cell, listed, 1)
         meant = f"Perhaps {near[0]} is meant. " if near else ""
-        return f"the study lists no {column.name} {cell!r}.", f"{meant}Correct it, or add it there."
+        return f"{_LISTS_NO} {column.name} {cell!r}.", f"{meant}Correct it, or add it there."
     return "", ""
 
 
+_LISTS_NO = "the study lists no"
 LISTS = MappingProxyType(
     {"prototype": "prototypes", "attribute": "attributes", "assessor": "assessors", "batch": "batches"}
 )
@@ -421,6 +422,29 @@ def _keys_twice(name: str, frame: pd.DataFrame) -> Iterator[Problem]:
             f"a row above has the same {', '.join(key)}.",
             "Keep one of the two, or give the other its own name.",
         )
+
+
+def told_together(problems: Sequence[Problem]) -> list[str]:
+    """Return what is wrong as sentences, one for all the names of a column if many are not listed by the study yet."""
+    absent: dict[tuple[str, str], list[str]] = {}
+    for each in problems:
+        if each.message.startswith(_LISTS_NO):
+            name = each.message.removeprefix(f"{_LISTS_NO} {each.column} ").removesuffix(".")
+            absent.setdefault((each.table, each.column), []).append(name)
+    many = {place: names for place, names in absent.items() if len(names) > _FEW}
+    told = []
+    for (table, column), names in many.items():
+        listing = LISTS["prototype" if column == "versus" else column]
+        told.append(
+            f"{table}: {counted(len(names), 'row')} name {first_few(list(dict.fromkeys(names)))}, and {_LISTS_NO} such "
+            f"{column}. Add what is new to the table {listing} first (afterfeel set STUDY {listing} FILE.csv), or "
+            "correct the names."
+        )
+    rest = (p for p in problems if not (p.message.startswith(_LISTS_NO) and (p.table, p.column) in many))
+    return [*told, *(f"{each.table}: {each.sentence}" for each in rest)]
+
+
+_FEW = 6  # rows with a name that is not listed, told one by one
 
 
 def changes_between(before: Study, after: Study) -> pd.DataFrame:

@@ -5,27 +5,30 @@ from __future__ import annotations
 import math
 import re
 from collections import Counter
-from collections.abc import Collection, Mapping, Sequence, Set
+from collections.abc import Collection, Iterable, Mapping, Sequence, Set
 from dataclasses import dataclass, field, replace
 from functools import lru_cache
 from typing import TYPE_CHECKING
 
 import pandas as pd
 
-from panel.errors import StudyError
 from panel.study.knowledge import (
+    asked_kind,
     heading_words,
     is_called,
     is_product,
+    is_statement,
+    people_asked,
     shared_table,
     stated_scale,
+    worded,
+    wordings,
 )
-from panel.study.numbers_read import TIMES, measured, unit_of_heading
+from panel.study.numbers_read import TIMES, measured, read_numbers, unit_of_heading
 from panel.study.study import Study, kept
 from panel.words import (
     NOTHING,
     as_seen,
-    first_few,
     format_change,
     format_interval,
     format_number,
@@ -202,14 +205,35 @@ _SPAN = re.compile(rf"(?<![\w.,])\d+(?:[.,]\d+)?\s*(?:[-–—/]|to|bis|à|a)\s*
 
 
 def timed_words(attribute: str) -> tuple[str, float]:
-    """Return the words of a name such as `greasy after 5 min`, and its minutes; the name and NaN where it has none."""
-    found = next(filter(None, (pattern.fullmatch(attribute.strip()) for pattern in _TIMED)), None)
-    if at_once := _AT_ONCE.fullmatch(attribute.strip()):
+    """Return the words of a name such as `greasy after 5 min`, and its minutes; the name and NaN where it has none.
+
+    Of `Film (5 min, own arm)` the words are `Film (own arm)`; of two times none is read.
+    """
+    name = attribute.strip()
+    if at_once := _AT_ONCE.fullmatch(name):
         return at_once["words"], 0.0
-    if found is None or _SPAN.search(attribute):
+    listed = [part for part in _PARTS.finditer(name) if re.fullmatch(_TIME, part["part"], re.IGNORECASE)]
+    found = next(filter(None, (pattern.fullmatch(name) for pattern in _TIMED)), None)
+    words = _closed(found["words"]) if found else ""
+    if len(listed) == 1 and (not found or words != found["words"]):
+        found = re.fullmatch(_TIME, listed[0]["part"], re.IGNORECASE)
+        words = re.sub(_EMPTY, "", f"{name[: listed[0].start('part')]}{name[listed[0].end('part') :]}")
+    two = len(listed) > 1 or (listed and re.search(rf"(?<![\w.,]){_TIME}(?!\w)", words, re.IGNORECASE))
+    if not found or two or _SPAN.search(name):
         return attribute, float("nan")
-    of_one = next(minutes for minutes, words in _UNITS.items() if re.fullmatch(words, found["unit"], re.IGNORECASE))
-    return found["words"], float(found["number"].replace(",", ".")) * of_one
+    of_one = next(minutes for minutes, units in _UNITS.items() if re.fullmatch(units, found["unit"], re.IGNORECASE))
+    return words, float(found["number"].replace(",", ".")) * of_one
+
+
+_PARTS = re.compile(  # `5 min` in `(5 min, own arm)`
+    r"(?:[;(\[]|,(?!\d))\s*(?P<part>(?:[^,;()\[\]]|,(?=\d))*[^,;()\[\]\s])(?=\s*(?:[;)\]]|,(?!\d)))"
+)
+_EMPTY = r"\s*[(\[]\s*[)\]]|[\s,;]+(?=[,;)\]])|(?<=[(\[])[\s,;]+"
+
+
+def _closed(words: str) -> str:
+    """Return words of which what stood last in brackets was taken out."""
+    return f"{words})" if words.count("(") > words.count(")") else words
 
 
 def is_moment(text: str, *, timed: bool = False) -> bool:
@@ -218,7 +242,7 @@ def is_moment(text: str, *, timed: bool = False) -> bool:
     Only by its time if `timed`.
     """
     words = text.strip()
-    at = re.fullmatch(rf"{_TIME}(?: (?:after|following|once) .+)?", words, re.IGNORECASE)
+    at = re.fullmatch(rf"{_TIME}(?: (?:after|following|once) .+|[,;] .*[^\W\d].*)?", words, re.IGNORECASE)
     stage = _LED.match(words) or words.casefold() in set(shared_table("stage_times")["stage"])
     return bool(at or (stage and not timed))
 
@@ -251,6 +275,27 @@ def measured_units(names: Collection[str]) -> dict[str, str]:
     return {name: unit for name, unit in units.items() if unit != usual or unit in TIMES}
 
 
+_COUNTS = re.compile(  # from memory
+    r".*[(\[]\s*(?:numbers?|counts?|counted|no\.?|n|#|times|strokes?|rubs?|passes|drops?|pumps?|anzahl|z[\u00e4a]hlung|mal|nombre"
+    r"|n\u00famero|numero|veces|volte|fois)\s*[)\]]|(?:number|count|anzahl|nombre|n\u00famero|numero) .*",
+    re.IGNORECASE,
+)
+_NEARLY_ALL = 0.8
+
+
+def counted_outside(scores: pd.DataFrame, low: float | None, high: float | None) -> dict[str, str]:
+    """Return the attributes that are counted by their names, with nearly all scores outside a scale, and that said."""
+    ends = -math.inf if low is None else low, math.inf if high is None else high
+    told = {}
+    for name, given in scores.dropna(subset="score").groupby("attribute", sort=False)["score"]:
+        outside = int((~given.between(*ends)).sum())
+        if _COUNTS.fullmatch(str(name)) and outside > _NEARLY_ALL * len(given):
+            told[str(name)] = (
+                f"Counted, not rated, so the scale is not its own: {name!r} ({outside} of {len(given)} outside)."
+            )
+    return told
+
+
 def with_headings_read(attributes: pd.DataFrame) -> pd.DataFrame:
     """Return attributes with the words, minutes and units of names such as `greasy after 5 min`, `time to dry [s]`."""
     names = attributes["attribute"]
@@ -276,7 +321,7 @@ def moment_words(attribute: str) -> tuple[str, float, str]:
     found = next((each for each in _EVENT.finditer(name) if each["event"].split()[0] not in _NO_EVENT), None)
     if found is None or _ANY_UNIT.search(found["event"]):  # after five minutes, after a day in the sun
         return name, minutes, ""
-    words, before = timed_words(f"{name[: found.start()]}{name[found.end() :].lstrip(' )]')}")
+    words, before = timed_words(_closed(f"{name[: found.start()]}{name[found.end() :].lstrip(' )]')}"))
     after = f"{found['lead'].casefold()} {found['event'].strip()}"
     return words, before if math.isnan(minutes) else minutes, after
 
@@ -379,68 +424,7 @@ def declared_pairs(study: Study, measures: pd.Series) -> tuple[pd.DataFrame, pd.
     ), pd.DataFrame(absent, columns=["attribute", "measure"], dtype="str")
 
 
-# Times written as minutes and seconds.
-
-
-_STOP_WATCH = re.compile(r"(\d{1,3}):([0-5]\d)(?::([0-5]\d)(?:\.0+)?)?")
-_SAYS_MINUTES = re.compile(
-    r"\bm{1,2}(?:in)?\s?[:.]\s?s{1,2}(?:ec|ek)?\b|\bmin(?:utes?|uten)? (?:and|und) se[ck]\w*", re.IGNORECASE
-)
-_HEADINGS = 3  # cells at most above the times of a column
-
-Rows = list[list[str]]
-
-
-def in_seconds(laid_out: Sequence[tuple[str, Rows]]) -> tuple[list[tuple[str, Rows]], list[str]]:
-    """Return sheets in which times below `min:s` are seconds, and that said."""
-    made, notes = [], []
-    for name, rows in laid_out:
-        width = max(map(len, rows), default=0)
-        cells = {i: [row[i].strip() for row in rows if i < len(row) and row[i].strip()] for i in range(width)}
-        short = [cell for row in rows if len({*row} - {""}) <= _HEADINGS for cell in row]
-        timed = [i for i in cells if _are_times(cells[i]) and any(map(_SAYS_MINUTES.search, [*short, *cells[i]]))]
-        if not timed:
-            made.append((name, rows))
-            continue
-        where = f" in {name!r}" if name else ""
-        times = [found for i in timed for cell in cells[i] if (found := _STOP_WATCH.fullmatch(cell))]
-        typed = any(time[3] for time in times) and all(time[3] in (None, "00") for time in times)  # 1:37 became 1:37:00
-        notes.append(
-            f"Times{where} were read as minutes and seconds: {times[0][0]} is {_seconds(times[0], typed=typed)} s."
-        )
-        made.append(
-            (name, [[_as_seconds(cell, typed=typed, timed=i in timed) for i, cell in enumerate(row)] for row in rows])
-        )
-    return made, notes
-
-
-def _are_times(cells: Sequence[str]) -> bool:
-    other = [cell for cell in cells if not _STOP_WATCH.fullmatch(cell)]
-    of_day = any(is_called(cell, role) for cell in other for role in ("recorded_at", "session"))
-    return not of_day and len(other) <= _HEADINGS and len(cells) - len(other) >= max(2, len(other))
-
-
-def _as_seconds(cell: str, *, typed: bool, timed: bool) -> str:
-    if timed and (found := _STOP_WATCH.fullmatch(cell.strip())):
-        return _seconds(found, typed=typed)
-    return _SAYS_MINUTES.sub("s", cell)
-
-
-def _seconds(time: re.Match[str], *, typed: bool) -> str:
-    first, second, third = (int(part or 0) for part in time.groups())
-    return str(60 * first + second if typed or time[3] is None else 3600 * first + 60 * second + third)
-
-
-def refuse_times(table: RawTable, scored: int) -> None:
-    """Raise StudyError if more columns than are `scored` hold times such as 1:37, and nothing says what these are."""
-    columns = {head: [*filter(None, map(as_seen, table.column(head)))] for head in table.header}
-    timed = [head for head, cells in columns.items() if _are_times([head, *cells])]
-    if len(timed) > max(1, scored):
-        first = next(cell for cell in columns[timed[0]] if _STOP_WATCH.fullmatch(cell))
-        raise StudyError(
-            f"{table.name}: {first_few(timed)} hold times such as {first}: minutes and seconds, or of the day? Write "
-            "min:s into the line above them or into their headings, or write the times in seconds."
-        )
+# Columns that name one of two: which was chosen, which tried first.
 
 
 def is_tried_as(heading: str) -> bool:
@@ -449,40 +433,142 @@ def is_tried_as(heading: str) -> bool:
 
 
 _TRIED = (
-    r"tried|tested|served|used|given|presented|getestet|probiert|serviert|verwendet|test[e\u00e9]|servi|prob|usad|prov"
+    r"\b(?:tried|tested|served|used|given|presented|received|shown|getestet|probiert|serviert|verwendet|benutzt|test[e\u00e9]"
+    r"|servi|utilis|probad|usad|usat|provat|did you (?:\w+ )?(?:try|use|test|get|have|receive))"
 )
 _ORDINALS = tuple(  # from memory
-    re.compile(rf"\b(?:{words})\b", re.IGNORECASE)
-    for words in (
-        r"first|1st|erst\w*|premi\w*|primer\w*|prim[oa]",
-        r"second|2nd|zweit\w*|deuxi\w*|segund\w*|second[oae]",
-        r"third|3rd|dritt\w*|troisi\w*|tercer\w*|terz[oa]",
+    re.compile(rf"\b(?:{words})\b|^\D* {n}$", re.IGNORECASE)
+    for n, words in enumerate(
+        (
+            r"first|1st|erst\w*|premi\w*|primer\w*|prim[oa]",
+            r"second|2nd|zweit\w*|deuxi\w*|segund\w*|second[oae]",
+            r"third|3rd|dritt\w*|troisi\w*|tercer\w*|terz[oa]",
+        ),
+        1,
     )
 )
 
 
+def _named_as_tried(table: RawTable) -> list[str]:
+    """Return the columns whose headings say that they name what was tried first or second: `First`, `Sample 1`."""
+    ordinal = {name: next((each for each in _ORDINALS if each.search(name)), None) for name in table.header}
+    beside = {name: heading_words(each.sub("", name)) for name, each in ordinal.items() if each}
+    return [
+        name
+        for name, words in beside.items()
+        if not (asked_kind(name) or re.search(_PICKED, words))
+        and (len(words.split()) < 2 or re.search(_TRIED, words) or any(map(is_product, words.split())))
+    ]
+
+
+_PICKED = r"\b(?:choice|choose|chosen|pick|vote|place|rank|impression|wahl|platz|choix|eleccion|scelta|posto)"
+
+
+_RANK = r"\brank|rang\b|classement"
+_RANKS = rf"{_RANK}|reihenfolge|ordre de"
+
+
+def is_ranks(heading: str) -> bool:
+    """Return True if a heading asks for ranks."""
+    return bool(re.search(_RANKS, heading, re.IGNORECASE))
+
+
+def is_order(question: str, columns: Sequence[Sequence[str]]) -> bool:
+    """Return True if columns hold when each prototype was tried: whole numbers from 1, none twice of a person.
+
+    A number of the sample, called so, is the order only where it is not the same for everybody.
+    """
+    rows = [[cell.strip() for cell in cells if cell.strip()] for cells in zip(*columns, strict=True)]
+    places = {str(place) for place in range(1, len(columns) + 1)}
+    if len(columns) < 2 or any(len({*row}) < len(row) or not places.issuperset(row) for row in rows):
+        return False
+    if is_called(question, "position") and not re.search(_RANK, question, re.IGNORECASE) and not asked_kind(question):
+        return any(rows)
+    numbered = is_called(question, "prototype") or is_called(question, "counter")
+    return numbered and any(len({*column} - {""}) > 1 for column in columns)
+
+
 def orders_named(
     table: RawTable, products: Sequence[str], names: Collection[str]
-) -> tuple[RawTable, tuple[list[str], dict[str, str]] | None]:
+) -> tuple[RawTable, list[str], dict[str, str]]:
     """Return a table with the place of each prototype where columns name the one tried first and second, and which do.
 
     `names` are the headings that may; of two prototypes the first one is enough.
     """
-    named = [
-        name
-        for name, cells in zip(table.header, table.columns, strict=True)
-        if name in names
-        and {*map(as_seen, cells)} - {""}
-        and {*map(as_seen, cells)} <= {*products, ""}
-        and (re.search(_TRIED, name, re.IGNORECASE) or any(map(is_product, heading_words(name).split())))
-    ]
+    may = [name for name in _named_as_tried(table) if name in names]
+    named = [name for name in may if {*map(as_seen, table.column(name))} - {""} <= {*products}]
     each = [next((name for name in named if ordinal.search(name)), "") for ordinal in _ORDINALS]
     each = each[: each.index("")] if "" in each else each
     if len(products) < 2 or len(each) < len(products) - 1 or len({*each}) < len(each):
-        return table, None
+        return table, [], {}
     rows = list(zip(*(map(as_seen, table.column(name)) for name in each), strict=True))
     places = [row if len(row) == len(products) else (*row, *({*products} - {*row})) for row in rows]
     heads = {f"{of}: tried": of for of in products}
     cells = [["" if "" in row or of not in row else str(row.index(of) + 1) for row in places] for of in products]
     columns = (*table.columns, *map(tuple, cells))
-    return replace(table, header=(*table.header, *heads), columns=columns), (each, heads)
+    return replace(table, header=(*table.header, *heads), columns=columns), each, heads
+
+
+_AGAINST = re.compile(  # from memory
+    r"\b(?:not|never|least|less|worse|worst|dislike\w*|nicht|wenigsten|weniger|schlecht\w*|pas|moins|pire|menos|peor|meno"
+    r"|peggio\w*)\b|n['\u2019]t\b",
+    re.IGNORECASE,
+)
+_COMPARES = re.compile(  # which of them is, not which one is wanted
+    r"\b(?:is|was|feels?|felt|smells?|looks?|seems?|spreads?|absorbs?|dries) (?:the |much |far |a bit )?"
+    r"(?!better|best|nicer|nicest)\w+(?:er|est)\b"
+    r"|\b(?:more|most|plus|m[a\u00e1]s|pi[u\u00f9]) (?!likely|of|than|often)\w+"
+    r"|\b(?:odd|different|reference|control|currently|usually|normally)\b|\bsame as\b",
+    re.IGNORECASE,
+)
+
+
+def is_against(heading: str) -> bool:
+    """Return True if a heading asks which one is not wanted."""
+    return bool(_AGAINST.search(heading))
+
+
+def choices(table: RawTable, names: Iterable[str]) -> tuple[list[str], list[str], list[str]]:
+    """Return the columns that say which of two was chosen, by their cells, what was tried first, and all that name one.
+
+    Each cell is one of `names`, of what was tried first and second or of what other headings name, or says that there
+    is no preference. A column of prototypes alone says of which one a row is, where nothing tells that a row is about
+    two and something else is asked of it.
+    """
+    none, cells = wordings("preference"), {}
+    for name, column in zip(table.header, table.columns, strict=True):
+        seen = [as_seen(cell).casefold() for cell in column]
+        missing = read_numbers(seen).missing
+        cells[name] = {each for each, blank in zip(seen, missing, strict=True) if worded(each, none) or not blank}
+    known = {name.casefold() for name in names if not re.fullmatch(r"\d{1,2}", name)}
+    tried = [name for name in _named_as_tried(table) if cells[name] and not any(map(str.isdecimal, cells[name]))]
+    pair = {frozenset(cells[name]) for name in tried}
+    known |= next(iter(pair)) if len(tried) > 1 and len(pair) == 1 else frozenset()
+    tried = [name for name in tried if cells[name] <= known]
+    people = [table.column(name) for name in people_asked([name for name in table.header if name not in tried])[:1]]
+    once = all(len({*map(as_seen, column)}) == len(table.lines) for column in people)
+    found, naming_one = [], []
+    for name, given in cells.items():
+        of = {each for each in given if each in known or not worded(each, none)}
+        beside = [head for head in table.header if head not in (name, *tried)]
+        headed = {each for each in of if any(whole(each).search(head.casefold()) for head in beside)}
+        said = re.search(_TRIED, name, re.IGNORECASE) and not re.search(r"\bwould\b", name, re.IGNORECASE)
+        other = said or is_tried_as(name) or is_called(name, "prototype")
+        if not of or not of <= known | headed:
+            continue
+        naming_one.append(name)
+        if other or is_against(name) or _COMPARES.search(name):
+            continue
+        free = [
+            head
+            for head in beside
+            if not (cells[head] <= given or any(whole(each).search(head.casefold()) for each in of))
+        ]
+        asks = any(head.strip().endswith("?") or asked_kind(head) or is_statement(head) for head in free)
+        found += [name] if given - of or (once and (tried or not asks)) else []
+    return found, tried, naming_one
+
+
+def whole(name: str) -> re.Pattern[str]:
+    """Return a pattern for a name that stands in other words."""
+    return re.compile(rf"(?<!\w){re.escape(name)}(?!\w)")

@@ -8,9 +8,9 @@ import hashlib
 import io
 import re
 from collections import Counter
-from collections.abc import Callable, Collection, Iterable, Iterator, Sequence
+from collections.abc import Callable, Collection, Iterable, Iterator, Mapping, Sequence
 from contextlib import suppress
-from dataclasses import dataclass, replace
+from dataclasses import dataclass, field, replace
 from pathlib import Path
 from typing import TYPE_CHECKING, NamedTuple
 
@@ -81,6 +81,8 @@ class RawTable:
         The columns that have no name in the file.
     scale
         The scale that a line beside the table states.
+    renamed
+        Headings of the file that are read as others, such as `Absorbed (min:s)`, each to that.
     """
 
     name: str
@@ -90,11 +92,14 @@ class RawTable:
     notes: tuple[str, ...] = ()
     unnamed: tuple[str, ...] = ()
     scale: tuple[int, int] | None = None
+    renamed: Mapping[str, str] = field(default_factory=dict)
 
     def column(self, name: str) -> Sequence[str]:
         """Return the cells of the column called `name`; StudyError if there is none."""
         if name not in self.header:
-            raise StudyError(f"{self.name} has no column {name!r}; its columns are {', '.join(self.header)}.")
+            own = {read: written for written, read in self.renamed.items()}
+            named = ", ".join(own.get(head, head) for head in self.header)
+            raise StudyError(f"{self.name} has no column {name!r}; its columns are {named}.")
         return self.columns[self.header.index(name)]
 
 

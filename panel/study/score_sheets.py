@@ -39,7 +39,6 @@ from panel.study.file_names import (
     without_question,
 )
 from panel.study.knowledge import is_called, is_reckoned, named_columns, said_missing, said_scale
-from panel.study.naming import in_seconds, refuse_times
 from panel.study.raw_table import UNNAMED, UPLOADED, Limits, RawTable, filled_rows, is_workbook, raw_table, rows_of_file
 from panel.study.sheet_keys import (
     Sheet,
@@ -51,7 +50,7 @@ from panel.study.sheet_keys import (
     resolved,
     score_columns,
 )
-from panel.study.sittings import sittings_of_sheets
+from panel.study.sittings import headings_in_seconds, in_seconds, refuse_times, sittings_of_sheets
 from panel.study.study import RawFile
 from panel.study.table_cells import filled_in_order, is_mean_of_others, without_other_rows
 from panel.words import as_seen, counted, first_few
@@ -78,7 +77,8 @@ def score_table(file: RawFile, sheet: str = "", heading: int = 0, limits: Limits
     laid_out, timed = in_seconds(as_written)
     table = without_other_rows(_table(file, sheet, heading, limits, laid_out, (noticed, timed)))
     refuse_times(table, sum(map(is_scored, table.columns)))
-    return _with_what_lines_say(table, laid_out)
+    renamed = dict(headings_in_seconds(as_written, table.header)) if timed else {}
+    return replace(_with_what_lines_say(table, laid_out), renamed=renamed)
 
 
 def _with_what_lines_say(table: RawTable, laid_out: Sequence[tuple[str, list[list[str]]]]) -> RawTable:

@@ -15,7 +15,7 @@ from pandas.api.extensions import ExtensionArray
 from panel.errors import StudyError
 from panel.study.file_names import are_exchanged, asked_roles, twins
 from panel.study.knowledge import ROLES, is_called, is_reckoned, named_columns, stated_scale
-from panel.study.naming import at_moment, measured_units, timed_words, with_headings_read
+from panel.study.naming import at_moment, counted_outside, measured_units, timed_words, with_headings_read
 from panel.study.numbers_read import NumbersRead, proposed_number, read_number_columns, read_numbers, unit_of_heading
 from panel.study.raw_table import READ_AS_SEEN, RawTable
 from panel.study.sheet_keys import refuse_several_studies
@@ -123,13 +123,14 @@ def study_from_scores(
         raise StudyError(f"{benchmark} was not scored, so it cannot be the benchmark. Choose among {', '.join(known)}.")
     tables["prototypes"].loc[tables["prototypes"]["prototype"] == benchmark, "role"] = "benchmark"
     stated = _scales(scores, imported.layout, imported.scale)
-    listed = tables["attributes"]
+    listed, unrated = tables["attributes"], counted_outside(scores, scale_min, scale_max)
     for column, given, end in (("scale_min", scale_min, 0), ("scale_max", scale_max, 1)):
         ends = [float(stated[name][end]) if name in stated else np.nan for name in listed["attribute"]]
-        listed[column] = ends if given is None else np.where(listed["unit"] == "", float(given), ends)
+        rated = (listed["unit"] == "") & ~listed["attribute"].isin(unrated)
+        listed[column] = ends if given is None else np.where(rated, float(given), ends)
     layout: dict[str, Any] = {role: held for role, held in asdict(imported.layout).items() if held}
     layout = {role: list(held) if isinstance(held, tuple) else held for role, held in layout.items()}
-    record = {"file": raw_file.name, "columns": layout, "done": list(imported.notes)}
+    record = {"file": raw_file.name, "columns": layout, "done": [*imported.notes, *unrated.values()]}
     unread = imported.unread.assign(table="scores", column=imported.unread["score_column"])
     return Study(tables, {"title": title, "import": record}, unread[list(UNREAD_COLUMNS)], (raw_file,))
 
@@ -460,9 +461,10 @@ def guess_layout(table: RawTable, fixed: Mapping[str, str] | None = None, scored
     one of a long table, in a wide one beside those that are found, as is a column of numbers named as attribute.
     StudyError if there is no such column, or if one that is named would not be used.
     """
-    known = {role: column for role, column in (fixed or {}).items() if column}
-    known |= {"score": scored[0]} if len(scored) == 1 else {}
-    fixed, more = dict(known), list(scored)
+    known = {role: table.renamed.get(column, column) for role, column in (fixed or {}).items() if column}
+    more = [table.renamed.get(column, column) for column in scored]
+    known |= {"score": more[0]} if len(more) == 1 else {}
+    fixed = dict(known)
     for role, column in [*known.items(), *(("score", column) for column in more)]:
         if role not in ROLES:
             raise StudyError(f"{role!r} is not something a column can hold; it can hold {', '.join(ROLES)}.")

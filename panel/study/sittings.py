@@ -9,6 +9,7 @@ from typing import TYPE_CHECKING
 
 import pandas as pd
 
+from panel.errors import StudyError
 from panel.study.file_names import crossed, sitting
 from panel.study.knowledge import fits, heading_words, headings_called, is_called, named_columns, plain_names
 from panel.study.naming import is_moment
@@ -172,3 +173,74 @@ def sittings_of_sheets(sheets: list[Sheet]) -> list[Sheet]:
                     for sheet in sheets
                 ]
     return sheets
+
+
+# Times written as minutes and seconds.
+
+
+_STOP_WATCH = re.compile(r"(\d{1,3}):([0-5]\d)(?::([0-5]\d)(?:\.0+)?)?")
+_SAYS_MINUTES = re.compile(
+    r"\bm{1,2}(?:in)?\s?[:.]\s?s{1,2}(?:ec|ek)?\b|\bmin(?:utes?|uten)? (?:and|und) se[ck]\w*", re.IGNORECASE
+)
+_HEADINGS = 3  # cells at most above the times of a column
+
+Rows = list[list[str]]
+
+
+def in_seconds(laid_out: Sequence[tuple[str, Rows]]) -> tuple[list[tuple[str, Rows]], list[str]]:
+    """Return sheets in which times below `min:s` are seconds, and that said."""
+    made, notes = [], []
+    for name, rows in laid_out:
+        width = max(map(len, rows), default=0)
+        cells = {i: [row[i].strip() for row in rows if i < len(row) and row[i].strip()] for i in range(width)}
+        short = [cell for row in rows if len({*row} - {""}) <= _HEADINGS for cell in row]
+        timed = [i for i in cells if _are_times(cells[i]) and any(map(_SAYS_MINUTES.search, [*short, *cells[i]]))]
+        if not timed:
+            made.append((name, rows))
+            continue
+        where = f" in {name!r}" if name else ""
+        times = [found for i in timed for cell in cells[i] if (found := _STOP_WATCH.fullmatch(cell))]
+        typed = any(time[3] for time in times) and all(time[3] in (None, "00") for time in times)  # 1:37 became 1:37:00
+        notes.append(
+            f"Times{where} were read as minutes and seconds: {times[0][0]} is {_seconds(times[0], typed=typed)} s."
+        )
+        made.append(
+            (name, [[_as_seconds(cell, typed=typed, timed=i in timed) for i, cell in enumerate(row)] for row in rows])
+        )
+    return made, notes
+
+
+def headings_in_seconds(sheets: Sequence[tuple[str, Rows]], header: Collection[str]) -> Iterator[tuple[str, str]]:
+    """Yield the cells of sheets that say minutes and seconds, each with the heading of a table that it became."""
+    for cell in {cell.strip() for _, rows in sheets for row in rows for cell in row if _SAYS_MINUTES.search(cell)}:
+        if (read := _SAYS_MINUTES.sub("s", cell)) in header:
+            yield cell, read
+
+
+def _are_times(cells: Sequence[str]) -> bool:
+    other = [cell for cell in cells if not _STOP_WATCH.fullmatch(cell)]
+    of_day = any(is_called(cell, role) for cell in other for role in ("recorded_at", "session"))
+    return not of_day and len(other) <= _HEADINGS and len(cells) - len(other) >= max(2, len(other))
+
+
+def _as_seconds(cell: str, *, typed: bool, timed: bool) -> str:
+    if timed and (found := _STOP_WATCH.fullmatch(cell.strip())):
+        return _seconds(found, typed=typed)
+    return _SAYS_MINUTES.sub("s", cell)
+
+
+def _seconds(time: re.Match[str], *, typed: bool) -> str:
+    first, second, third = (int(part or 0) for part in time.groups())
+    return str(60 * first + second if typed or time[3] is None else 3600 * first + 60 * second + third)
+
+
+def refuse_times(table: RawTable, scored: int) -> None:
+    """Raise StudyError if more columns than are `scored` hold times such as 1:37, and nothing says what these are."""
+    columns = {head: [*filter(None, map(as_seen, table.column(head)))] for head in table.header}
+    timed = [head for head, cells in columns.items() if _are_times([head, *cells])]
+    if len(timed) > max(1, scored):
+        first = next(cell for cell in columns[timed[0]] if _STOP_WATCH.fullmatch(cell))
+        raise StudyError(
+            f"{table.name}: {first_few(timed)} hold times such as {first}: minutes and seconds, or of the day? Write "
+            "min:s into the line above them or into their headings, or write the times in seconds."
+        )

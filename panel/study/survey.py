@@ -34,7 +34,7 @@ from panel.study.knowledge import (
     wordings,
     yes_and_no,
 )
-from panel.study.naming import is_tried_as, orders_named
+from panel.study.naming import choices, is_against, is_order, is_ranks, is_tried_as, orders_named, whole
 from panel.study.numbers_read import read_numbers
 from panel.study.raw_table import NOT_READ, RawTable, filled_rows, raw_table, rows_of_file
 from panel.study.score_sheets import sheet_of
@@ -71,8 +71,6 @@ _TOP = {"liking": 9, "just_about_right": 5, "agreement": 5}
 KINDS = (*ASKED_KINDS, "check_all", "position", "person")
 NO_PRODUCT = "names no prototype"
 _NO_ANSWERS = ("", "position", "person")
-_RANK = r"\brank|rang\b|classement"
-_RANKS = rf"{_RANK}|reihenfolge|ordre de"
 _TO_FIVE = "not read: numbers from 1 to 5; say what they are"
 _END = re.compile(r"(\d{1,4})\s*=\s*([^,;/()\[\]=\d]+)")  # what a point of it is called
 _WHICH = r"(?:which|what|welche[srn]?|quel(?:le)?s?|cual|que|quale|che) "
@@ -151,18 +149,18 @@ def read_survey(
     """
     table, person, named = _one_row_each(table, person, prototypes, about)
     about = "" if named else about
-    codes = [code for name in table.header for code in _CODE.findall(asked_words(name))]
+    _, tried, _ = choices(table, prototypes)
+    header = [name for name in table.header if name not in tried]
+    codes = [code for name in header for code in _CODE.findall(asked_words(name))]
     several = {code for code in codes if codes.count(code) > 1}
-    own = [name for name in prototypes if any(_whole(name).search(head) for head in table.header)]
-    apart = named_in_halves(table.header)
-    by_label = labelled(table.header)
-    whole = by_label if len(by_label) == len(several) or not several else set()
+    own = [name for name in prototypes if any(whole(name).search(head) for head in table.header)]
+    apart = named_in_halves(header)
+    by_label = labelled(header)
+    each = by_label if len(by_label) == len(several) or not several else set()
     groups = {name.split(BAR)[0] for name in table.header if BAR in name}
     grouped = groups if len(groups) > 1 and not sitting(sorted(groups)) else set()
-    known = (
-        [] if about else sorted(named or own or grouped or whole or several or apart or codes, key=len, reverse=True)
-    )
-    words = re.compile("|".join(_whole(name).pattern for name in known) or r"(?!)")
+    known = [] if about else sorted(named or own or grouped or each or several or apart or codes, key=len, reverse=True)
+    words = re.compile("|".join(whole(name).pattern for name in known) or r"(?!)")
     table = lists_apart(table, words, about)
     asks = {name: typed_question(without_names(words, asked_words(name))) for name in table.header}
     asks |= items_beside(table.header, words)
@@ -172,45 +170,29 @@ def read_survey(
     together: dict[str, list[str]] = {}
     for name, of, question in asked:
         together.setdefault(question if of else f"{name} alone", []).append(name)
-    products = natural_order({of for _, of, _ in asked if of}) or chosen_names(table, map(asked_kind, table.header))
+    headed = natural_order({of for _, of, _ in asked if of})
+    chosen, tried, _ = choices(table, prototypes or headed)
+    wanted = {*chosen, *tried, *(name for name in table.header if asked_kind(name) == "preference")}
+    products = headed or chosen_names(table, ["preference" if name in wanted else "" for name in table.header])
     told: dict[str, tuple[str, str]] = {}
     for names in together.values():
         question, columns = asks[names[0]], [table.column(name) for name in names]
-        kind, noticed = _kind(names[0], question, list(chain(*columns)), products)
-        if _is_order(question, columns):
+        kind, noticed = _kind(names[0], question, list(chain(*columns)), products, chosen=names[0] in chosen)
+        if is_order(question, columns):
             kind, noticed = "position", "place in the serving order"
-        if not any(of for name, of, _ in asked if name in names) and asked_kind(names[0]) != "preference":
-            kind, noticed = "", f"not read: {NO_PRODUCT}" if kind else ""
+        if kind != "preference" and not any(of for name, of, _ in asked if name in names):
+            kind, noticed = "", f"not read: {NO_PRODUCT}" if kind else noticed * (names[0] in wanted or noticed == _ONE)
         told |= dict.fromkeys(names, (kind, noticed))
     told |= _as_beside(told)
     told |= _yes_as_beside(table, told, asks)
     rows = [(*row, *told[row[0]]) for row in asked]
-    table, orders = orders_named(
-        table, products, [head for head in told if not asked_kind(head) and not _is_ranks(head)]
-    )
-    rows = [(*row[:4], "says when it was tried") if orders and row[0] in orders[0] else row for row in rows]
-    rows += [
-        (name, of, "tried", "position", "place in the serving order") for name, of in (orders or ((), {}))[1].items()
-    ]
+    table, orders, made = orders_named(table, products, [head for head in told if not is_ranks(head)])
+    rows = [(*row[:4], "says when it was tried") if row[0] in orders else row for row in rows]
+    rows += [(name, of, "tried", "position", "place in the serving order") for name, of in made.items()]
     person = person or _person(table, [row[0] for row in rows if not row[3]])
     rows = [(*row[:3], "person", "says who answered") if row[0] == person else row for row in rows]
     frame = pd.DataFrame(rows, columns=list(_COLUMNS), dtype="str")
     return replace(table, notes=(*table.notes, *_said_nothing(table, frame, person))), frame
-
-
-def _is_order(question: str, columns: Sequence[Sequence[str]]) -> bool:
-    """Return True if columns hold when each prototype was tried: whole numbers from 1, none twice of a person.
-
-    A number of the sample, called so, is the order only where it is not the same for everybody.
-    """
-    rows = [[cell.strip() for cell in cells if cell.strip()] for cells in zip(*columns, strict=True)]
-    places = {str(place) for place in range(1, len(columns) + 1)}
-    if len(columns) < 2 or any(len({*row}) < len(row) or not places.issuperset(row) for row in rows):
-        return False
-    if is_called(question, "position") and not re.search(_RANK, question, re.IGNORECASE) and not asked_kind(question):
-        return any(rows)
-    numbered = is_called(question, "prototype") or is_called(question, "counter")
-    return numbered and any(len({*column} - {""}) > 1 for column in columns)
 
 
 def _as_beside(told: Mapping[str, tuple[str, str]]) -> dict[str, tuple[str, str]]:
@@ -246,21 +228,26 @@ def _said_nothing(table: RawTable, asked: pd.DataFrame, person: str) -> Iterator
             yield f"Nothing is answered about {of} by {first_few(silent)}; nothing ticked is not counted there."
 
 
-def _whole(name: str) -> re.Pattern[str]:
-    return re.compile(rf"(?<!\w){re.escape(name)}(?!\w)")
+def _with_choices_spelled(table: RawTable, prototypes: Sequence[str]) -> tuple[RawTable, list[str]]:
+    """Return a table in which what was chosen or tried is spelled as the study spells it, and where one was chosen."""
+    chosen, _, named_in = choices(table, prototypes)
+    for name in named_in:
+        table = as_product(table, name, prototypes, called=True)
+    return table, chosen
 
 
 def _one_row_each(
     table: RawTable, person: str, prototypes: Sequence[str], about: str
 ) -> tuple[RawTable, str, list[str]]:
     """Return a survey with one row per person, the column of the person, and the prototypes if a column named them."""
-    table = without_other_rows(with_questions(table))
+    table, chosen = _with_choices_spelled(without_other_rows(with_questions(table)), prototypes)
     named = named_columns(table.header)
     words = {name: heading_words(name) for name in table.header}
+    asks = [name for name in words if asked_kind(name) or is_tried_as(name) or name in chosen]
     which = [
-        n for n in words if re.match(_WHICH, words[n]) and any(map(is_product, words[n].split())) and not asked_kind(n)
+        n for n in words if n not in asks and re.match(_WHICH, words[n]) and any(map(is_product, words[n].split()))
     ]
-    asks = [name for name in words if name.strip().endswith("?") or asked_kind(name) or is_tried_as(name)]
+    asks += [name for name in words if name.strip().endswith("?")]
     own = product_column(table, prototypes, asks)
     prototype = own or named.get("prototype") or next(iter(which), "") or kind_column(table, asks)
     if not prototype or len(set(table.column(prototype))) >= len(table.lines):
@@ -382,22 +369,23 @@ def _is_turned(heading: str, kind: str, known: Mapping[str, str]) -> bool:
     return any(sides) and max(sides) <= 0
 
 
-def _is_ranks(heading: str) -> bool:
-    return bool(re.search(_RANKS, heading, re.IGNORECASE))
-
-
 # Which kind of question a column is: from its answers where these are words, else from its heading.
 
 
-def _kind(heading: str, question: str, cells: Sequence[str], prototypes: Sequence[str]) -> tuple[str, str]:
+def _kind(
+    heading: str, question: str, cells: Sequence[str], prototypes: Sequence[str], *, chosen: bool
+) -> tuple[str, str]:
     """Return the kind of a question, empty if none is sure, and what to know about how it is read."""
     given = Counter(as_seen(cell) for cell, filled in zip(cells, _filled(cells), strict=True) if filled)
     called = asked_kind(heading)
     if not given:
         return "", "empty"
-    if called == "preference" and all(cell in prototypes or worded(cell, wordings("preference")) for cell in given):
+    names_one = all(cell in prototypes or worded(cell, wordings("preference")) for cell in given)
+    if names_one and (chosen or called == "preference") and not is_against(heading):
         return ("preference", "") if len(prototypes) == 2 else ("", "not read: more than two to choose from")
-    if _is_ranks(heading):
+    if names_one and not is_tried_as(heading) and not any(re.fullmatch(r"\d{1,2}", cell) for cell in given):
+        return "", _ONE
+    if is_ranks(heading):
         return "", "not read: ranks; ask which of two is preferred"
     boxes = wordings("check_all")
     asks, states = heading.strip().endswith("?"), is_statement(question)
@@ -430,6 +418,7 @@ def _kind(heading: str, question: str, cells: Sequence[str], prototypes: Sequenc
     return "", _TO_FIVE if to_five else "not read: numbers; say what they are"
 
 
+_ONE = "not read: names one of them; say preference if that is asked"
 _FIVE, _UNLESS = "5 read as full agreement", ", if the ends in the table of questions do not say otherwise"
 
 
@@ -503,7 +492,7 @@ def with_survey(study: Study, table: RawTable, asked: pd.DataFrame, file: RawFil
     if len(bare):
         raise StudyError(f"The column {bare.iloc[0]} needs a prototype and a question.")
     twice = read.loc[read.duplicated(["prototype", "question", "kind"]), "column"]
-    ranks = [name for name in read["column"] if _is_ranks(name)]
+    ranks = [name for name in read["column"] if is_ranks(name)]
     if read["kind"].isin(_TOP).loc[read["column"].isin(ranks)].any():
         raise StudyError(f"{first_few(ranks)} hold ranks, 1 the best; as points they would count the wrong way round.")
     if len(twice):
@@ -511,6 +500,7 @@ def with_survey(study: Study, table: RawTable, asked: pd.DataFrame, file: RawFil
     people = _people(study, table, asked.loc[asked["kind"] == "person", "column"].tolist())
     named = natural_order(dict.fromkeys(name for name in read["prototype"].str.strip() if name))
     kinds = dict(zip(asked["column"], asked["kind"], strict=True))
+    named = named or natural_order({*asked.loc[asked["kind"] == "position", "prototype"]} - {""})
     named = named or chosen_names(table, [kinds.get(name, "") for name in table.header])
     if chosen.any() and len(named) != 2:
         raise StudyError(

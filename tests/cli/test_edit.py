@@ -462,3 +462,16 @@ def test_names_are_taken_out_of_journal_and_imported_files(tmp_path: Path):
     assert journal_rows(tmp_path / "s")["what"].str.contains("asked by the panel").all()
     assert run("check", tmp_path / "s").exit_code == 0
     assert "journal" not in run("check", tmp_path / "s").stdout
+
+
+def test_attributes_that_the_study_does_not_list_are_told_at_once(folder: Path, tmp_path: Path):
+    rows = [f"A{n % 9},{of},{name},{n}" for n in range(40) for of in ("P1", "P2") for name in ("GRIP", "child's arm")]
+    table = tmp_path / "second.csv"
+    table.write_text("\n".join(["assessor,prototype,attribute,score", *rows]))
+    told = run("set", folder, "scores", table, "--try").output
+    (line,) = [each for each in told.splitlines() if "lists no such attribute" in each]
+    assert "160 rows name 'GRIP' and \"child's arm\"" in line
+    assert "Add what is new to the table attributes first (afterfeel set STUDY attributes FILE.csv)" in line
+    assert "lists no attribute" not in told
+    table.write_text("\n".join(["assessor,prototype,attribute,score", rows[0]]))
+    assert "the study lists no attribute 'GRIP'." in run("set", folder, "scores", table, "--try").output

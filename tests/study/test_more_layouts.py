@@ -14,7 +14,7 @@ from panel.errors import StudyError
 from panel.study.editing import put_block
 from panel.study.raw_table import raw_file
 from panel.study.score_sheets import score_table
-from panel.study.scores_import import guess_layout, read_scores
+from panel.study.scores_import import guess_layout, read_scores, study_from_scores
 from tests.studies import small_study
 from tests.study.test_score_sheets import (
     BOTH,
@@ -460,3 +460,32 @@ def test_times_put_into_the_scores_of_a_study_are_refused_with_what_to_do():
     block = pd.DataFrame({"assessor": ["A"], "prototype": ["P1"], "attribute": ["dry"], "score": ["1:37"]})
     with pytest.raises(StudyError, match=r"1 cell of score with a time such as 1:37: nothing was put in.*in seconds"):
         put_block(small_study(), "scores", block)
+
+
+def test_a_column_whose_times_became_seconds_is_found_by_its_heading_in_the_file():
+    times = ("2:05", "1:40", "0:58", "3:10")
+    rows = [["Judge", "Sample", "Slip", "Absorbed after (min:s)"]]
+    rows += [[who, of, str(n), times[n % 4]] for n, (who, of) in enumerate(product("ABC", ("P1", "P2")))]
+    table = score_table(raw_file("times.csv", "\n".join(map(";".join, rows)).encode()))
+    layout = guess_layout(table, scored=["Absorbed after (min:s)", "Slip"])
+    read = read_scores(table, layout).scores.query("attribute == 'Absorbed after (s)'")
+    assert {*read["score"]} == {125.0, 100.0, 58.0, 190.0}
+    with pytest.raises(
+        StudyError, match=r"no column 'Absorbed'; its columns are Judge, Sample, Slip, Absorbed after \(min:s\)"
+    ):
+        guess_layout(table, scored=["Absorbed"])
+
+
+@pytest.mark.parametrize(
+    "name", ["Strokes until even (number)", "Rub-out (strokes)", "Drops [count]", "Number of rubs"]
+)
+def test_what_is_counted_takes_no_scale_of_what_is_rated(name: str):
+    rows = [["Judge", "Sample", "Slip", "Waxy", name]]
+    rows += [[who, of, str(1 + n % 9), "40", str(9 + n)] for n, (who, of) in enumerate(product("ABCDEF", ("P1", "P2")))]
+    file = raw_file("counted.csv", "\n".join(map(";".join, rows)).encode())
+    table = score_table(file)
+    imported = read_scores(table, guess_layout(table, scored=["Slip", "Waxy", name]))
+    study = study_from_scores(imported, file, "counted", 1, 9)
+    assert list(study.scales(["Slip", "Waxy", name])) == [(1, 9), (1, 9), None]  # a wrong scale is left to be warned of
+    assert f"{name!r} (11 of 12 outside)" in study.facts["import"]["done"][-1]
+    assert list(study_from_scores(imported, file, "fits", 0, 40).scales([name])) == [(0, 40)]

@@ -71,6 +71,13 @@ def test_without_a_study_names_are_short():
         ("24-hour softness", "softness", 1440),
         ("Fettig nach 2,5 Minuten", "Fettig", 2.5),
         ("untuoso dopo 1 ora", "untuoso", 60),
+        ("Sticking (5 min, own arm)", "Sticking (own arm)", 5),
+        ("Sticking (child's arm, after 30 min)", "Sticking (child's arm)", 30),
+        ("Film (2,5 min; left; blotted)", "Film (left; blotted)", 2.5),
+        ("Film, 1 h, own arm", "Film, own arm", 60),
+        ("Film (own arm) (5 min)", "Film (own arm)", 5),
+        ("Film (own arm 5 min)", "Film (own arm)", 5),
+        ("24-hour softness after 5 min", "24-hour softness", 5),
     ],
 )
 def test_a_time_in_the_name_of_an_attribute_is_read(name, words, minutes):
@@ -81,6 +88,7 @@ def test_a_time_in_the_name_of_an_attribute_is_read(name, words, minutes):
     "name",
     [
         *("Time to absorb (min)", "slip, 10 strokes", "10 min", "stickiness 2", "SPF 30 minimum", "T5"),
+        *("Film (5 min, 30 min)", "Film (5-10 min, own arm)", "Film (within 5 min, own arm)", "Film (SPF 30, own arm)"),
         *("Slip (5-10 min)", "glide 5 to 10 min", "fettig nach 2,5–5 Minuten"),
     ],
 )

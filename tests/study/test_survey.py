@@ -2,11 +2,14 @@
 
 from __future__ import annotations
 
+from collections.abc import Sequence
+
 import pandas as pd
 import pytest
 
 from panel.checks.all_checks import check_study
 from panel.claims.materials import Materials
+from panel.cli.studies import survey_of
 from panel.errors import StudyError
 from panel.models.consumers.agreement import count_agreement
 from panel.models.consumers.just_about_right import weigh_just_about_right
@@ -413,6 +416,66 @@ def test_columns_that_name_what_was_tried_first_give_the_order(header, cells):
     for n, order in enumerate(orders):
         row = answers.loc[f"R{n}"]
         assert row["position"] == 1 + order.index(row["prototype"])
+
+
+FOUR = ("BR-2", "BR-4", "BR-6", "BR-9")
+TRIED = [
+    ("BR-2", "BR-9", "BR-9"),
+    ("BR-9", "BR-2", "br-9"),
+    ("BR-2", "BR-9", "no preference"),
+    ("BR-9", "BR-2", "BR-2"),
+]
+
+
+def chosen(header: str, last: Sequence[str] = tuple(row[2] for row in TRIED)) -> str:
+    rows = [
+        ",".join([f"G{n}", *row[: header.count(",") - 1], end])
+        for n, (row, end) in enumerate(zip(TRIED, last, strict=True))
+    ]
+    return "\n".join([header, *rows])
+
+
+@pytest.mark.parametrize("order", ["Tried first,Tried second", "First,Second", "Sample 1,Sample 2", "1st bar,2nd bar"])
+@pytest.mark.parametrize("question", ["Which bar would you rather have in your shed?", "Which one goes home?", "Pick"])
+@pytest.mark.parametrize("known", [FOUR, ()])
+def test_a_column_of_prototypes_or_none_is_a_preference_whatever_it_asks(order, question, known):
+    last = [row[2].upper() if "b" in row[2] else row[2] for row in TRIED] if not known else [row[2] for row in TRIED]
+    table, asked = read_survey(exported(chosen(f"Gardener no.,{order},{question}", last)), prototypes=known)
+    answers = with_survey(Study({}), table, asked).table("answers")
+    assert answers[["prototype", "versus", "kind"]].drop_duplicates().to_numpy().tolist() == [
+        ["BR-2", "BR-9", "preference"]
+    ]
+    assert answers["answer"].tolist() == ["BR-9", "BR-9", "no preference", "BR-2"]
+    assert answers["position"].tolist() == [1, 2, 1, 2]
+
+
+@pytest.mark.parametrize("question", ["Which bar is stickier?", "Which do you prefer least?", "The odd one"])
+def test_what_names_one_of_two_for_another_reason_is_no_preference(question: str):
+    asked = read_survey(exported(chosen(f"Gardener no.,First,Second,{question}")), prototypes=FOUR)[1]
+    assert "preference" not in asked["kind"].tolist()
+    assert asked["noticed"].iloc[3] == "not read: names one of them; say preference if that is asked"
+
+
+def test_the_product_of_a_row_is_no_preference_where_something_else_is_asked():
+    for heading in ("Bar", "Which mask did you use?"):
+        text = f"Respondent,{heading},It feels soft.\nA,BR-2,yes\nB,BR-9,no\nC,BR-9,yes"
+        assert {*answers_of(text, FOUR)["kind"]} == {"agreement"}
+    two = "Respondent,Liking - BR-2,Liking - BR-9,Goes home\nA,6,7,BR-9\nB,5,7,neither\nC,5,7,BR-2"
+    assert answers_of(two)["kind"].tolist() == ["liking"] * 6 + ["preference"] * 3
+    points = "Respondent,Liking - 1,Liking - 2,It is soft (agreement) - 1\nA,1,2,1\nB,2,2,1\nC,1,1,2"
+    assert "preference" not in read_survey(exported(points), prototypes=("1", "2"))[1]["kind"].tolist()
+
+
+def test_the_order_is_kept_where_somebody_says_that_it_is_a_preference(tmp_path):
+    file = tmp_path / "shed.csv"
+    file.write_text(chosen("Gardener no.,Tried first,Tried second,Shed", ["BR-9", "BR-9", "hm", "BR-2"]))
+    raw, table, asked = survey_of(file, "", ["Shed=preference"], FOUR)
+    answers = with_survey(Study({}), table, asked, raw).table("answers")
+    assert answers["position"].tolist() == [1, 2, 1, 2]
+
+
+def answers_of(text: str, known: tuple[str, ...] = ()) -> pd.DataFrame:
+    return with_survey(Study({}), *read_survey(exported(text), prototypes=known)).table("answers")
 
 
 def test_places_of_what_was_preferred_are_no_order_of_trying():
