@@ -287,17 +287,23 @@ def _refit(model: PredictionModel, level: PrototypeLevel) -> PredictionModel:
     return replace(model, level=level, fit=fit, variance=variance, df=df)
 
 
+def _seen(effects: pd.DataFrame, apart: pd.Series) -> pd.DataFrame:
+    """Return effects with whether each is seen: clear itself, on an attribute where the prototypes are told apart."""
+    return effects.assign(seen=(effects["p_adjusted"] < 0.05) & effects["attribute"].map(apart).astype(bool))
+
+
 def _count(
     design: Design, truth: str, drawn: Simulated, level: PrototypeLevel, model: PredictionModel | None, tally: Tally
 ) -> None:
-    judged = judged_swaps(design, drawn)
+    apart = level.error["p_adjusted"] < 0.05
+    judged = _seen(judged_swaps(design, drawn), apart)
     made = None
     if model is not None:
         made = swap_effects(model)
-        made = made.assign(p_adjusted=benjamini_hochberg(made["p_value"].to_numpy()))
+        made = _seen(made.assign(p_adjusted=benjamini_hochberg(made["p_value"].to_numpy())), apart)
     _, running, named, _ = _find_links(level, design.columns)
     verdicts = attribute_verdicts(level, judged, made, named, running)
-    heard, real = (judged["p_adjusted"] < 0.05).to_numpy(), judged["real"].to_numpy(dtype=bool)
+    heard, real = judged["seen"].to_numpy(), judged["real"].to_numpy(dtype=bool)
     seen = dict(zip(verdicts["attribute"], verdicts["swaps"].str.split(JOIN), strict=True))
     both = np.array([swap in seen[name] for name, swap in zip(judged["attribute"], judged["swap"], strict=True)], bool)
     tally.studies += 1

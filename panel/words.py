@@ -8,6 +8,7 @@ up (`DOWN`), what speaks against it and an upper limit never down (`UP`).
 from __future__ import annotations
 
 import math
+import re
 import unicodedata
 from collections.abc import Callable, Mapping, Sequence
 from typing import Any, Literal
@@ -178,6 +179,17 @@ def first_few(names: Sequence[object], most: int = FEW) -> str:
 def counted(number: int, noun: str, plural: str = "") -> str:
     """Return a count with its noun: `1 score`, `1,200 scores`."""
     return f"{number:,} {noun if number == 1 else plural or noun + 's'}"
+
+
+_AFTER_A_NOUN = re.compile(
+    r" (?:of|on|in|at|to|off|over|from|for|with|after|before|until|till|when|while|that|which|left)\b"
+)
+_PLURAL = re.compile(r"[a-z]{2,}(?<![suia])s$", re.IGNORECASE)  # not gloss, callus, basis
+
+
+def less_of(what: str) -> str:
+    """Return `fewer` before what is counted, strokes until even or white marks; `less` before all else."""
+    return "fewer" if _PLURAL.search(_AFTER_A_NOUN.split(what, maxsplit=1)[0]) else "less"
 
 
 def scale_units(size: float) -> str:

@@ -14,7 +14,7 @@ import pandas as pd
 from panel.checks.moments_recorded import minutes_between
 from panel.claims.claim import BOTH, PANEL, Claim, Evidence, NumberShown, Weaker, beyond, nothing_yet
 from panel.claims.materials import Estimate, Materials, assessors_for_difference, assessors_for_estimate
-from panel.claims.names import floor, public_name, saying
+from panel.claims.names import floor, public_name, rest_tested, saying
 from panel.stats.comparing.group_means import paired_contrasts
 from panel.stats.comparing.multiplicity import ALPHA, LEVEL, below
 from panel.stats.comparing.power import OneSided, non_inferiority, two_one_sided_tests
@@ -78,6 +78,9 @@ def _difference_evidence(claim: Claim, materials: Materials, found: Estimate, *,
 def _compared(claim: Claim, materials: Materials, way: str, rivals: Sequence[str], *, slightly: bool = False) -> str:
     """Return `less greasy than our previous hand cream`."""
     others = [public_name(materials.study, materials.names, rival) for rival in rivals]
+    products = {name for name in materials.study.prototypes if materials.role(name) != _UNTREATED}
+    if len(rivals) > 1 and {*rivals} == products - {claim.prototype}:
+        others = [rest_tested(materials.names, len(rivals))]
     how = "slightly " if slightly else ""
     return f"{how}{saying(materials.study, claim.attribute, way)} than {format_list(others)}"
 

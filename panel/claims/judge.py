@@ -32,6 +32,7 @@ from panel.claims.verdict import (
     AGAINST,
     FOR,
     OPEN,
+    VERDICTS,
     WITH_WORDING,
     Case,
     Verdict,
@@ -97,6 +98,12 @@ class Claims:
     bearing: pd.DataFrame
     method: str
     notes: tuple[str, ...]
+
+    @property
+    def in_order(self) -> pd.DataFrame:
+        """The claims from supported to not, those of one verdict as they are numbered."""
+        place = self.claims["verdict"].map(VERDICTS.index)
+        return self.claims.loc[place.sort_values(kind="stable").index].reset_index(drop=True)
 
 
 def judge_claims(study: Study, *, differences: Differences | None = None, traced: TracedSwaps | None = None) -> Claims:

@@ -12,6 +12,7 @@ from types import MappingProxyType
 from typing import TYPE_CHECKING
 
 from panel.claims.parts import (
+    _ONES,
     FELT_AS,
     OBJECTS,
     PARTICLES,
@@ -31,6 +32,7 @@ from panel.study.knowledge import ingredients, shared_table, worded, wordings
 from panel.study.naming import judged_after, moment_words
 from panel.study.numbers_read import same_quantity
 from panel.study.study import Study
+from panel.words import less_of
 
 if TYPE_CHECKING:
     from panel.claims.reading import Reading
@@ -410,7 +412,7 @@ def _families_of(text: str) -> frozenset[str]:
 _WAYS = ("less", "more", "as_much", "absent", "least", "most", "low")
 _TURNED = {"less": "more", "more": "less", "least": "most", "most": "least", "low": ""}
 _OWN = {
-    "less": "less {}", "more": "more {}", "as_much": "the same {} as", "absent": "no {}", "least": "the least {}",
+    "more": "more {}", "as_much": "the same {} as", "absent": "no {}", "least": "the least {}",
     "most": "the most {}", "low": "low {}",
 }  # fmt: skip
 
@@ -428,6 +430,9 @@ def saying(study: Study, attribute: str, way: str) -> str:
         return f"{_EASIER[way]} {words[lead.end() :]}"
     if manner and way in _EASILY:
         return words.replace(manner, f"{_EASILY[way]} {manner}", 1) + " as" * (way == "as_much")
+    words = words.removeprefix("number of ")
+    if way == "less":
+        return f"{less_of(words)} {words}"
     return _OWN[way].format(moment_words(words)[0] if way == "absent" else words)
 
 
@@ -437,13 +442,21 @@ _EASILY = MappingProxyType({"more": "more", "less": "less", "as_much": "as", "mo
 
 def public_name(study: Study, names: Names, prototype: str) -> str:
     """Return how the public may be told which prototype is meant: by a role that only it has, else by name."""
-    if names.roles.get("previous") == {prototype}:
-        return f"our previous {_product_words(names)}"
+    for role in ("previous", "current"):
+        if names.roles.get(role) == {prototype}:
+            return f"our {role} {_product_words(names)}"
     if names.roles.get("untreated") == {prototype}:
         return "untreated skin"
     table = study.table("prototypes")
     found = [str(name) for name in table.loc[table["prototype"] == prototype, "name"]]
     return found[0] if found and found[0] else prototype
+
+
+def rest_tested(names: Names, number: int) -> str:
+    """Return how the public may be told of all the others of a test, whose names it does not know."""
+    kind = _product_words(names)
+    several = f"{kind}es" if kind.endswith(("s", "x", "z", "ch", "sh")) else f"{kind}s"
+    return f"the other {_ONES[number - 1] if number <= len(_ONES) else number} {several} tested"
 
 
 def _product_words(names: Names) -> str:

@@ -58,7 +58,8 @@ NOT_SUPPORTED = "not supported"
 CANNOT_TELL = "cannot tell yet"
 NOT_THIS_TOOL = "not a matter for this tool"
 WITHDRAWN = "withdrawn"
-VERDICTS = (SUPPORTED, IN_BATCHES, CONTRARY, WITH_WORDING, NOT_SUPPORTED, CANNOT_TELL, NOT_THIS_TOOL, WITHDRAWN)
+VERDICTS = (SUPPORTED, IN_BATCHES, CONTRARY, WITH_WORDING, CANNOT_TELL, NOT_SUPPORTED, NOT_THIS_TOOL, WITHDRAWN)
+"""From supported to not, the order in which claims are told."""
 _Bearing = tuple[str, str, str]  # its side (for, against or neither), its source, and what it is, in words
 _CRITERIA = (
     *("legal compliance", "truthfulness", "evidential support", "honesty", "fairness", "informed decision-making"),

@@ -21,6 +21,7 @@ from panel.cli.shared import (
     told_level,
 )
 from panel.errors import ModelError
+from panel.words import counted, format_list
 
 if TYPE_CHECKING:
     from panel.answers import Answers
@@ -56,13 +57,15 @@ def consumers(study: Path, versus: str | None, seed: int, everything: bool, as_j
     answers = Answers(open_path(study), seed)
     asked = set(answers.study.table("answers")["kind"])
     present = [kind for kind in _TITLES if kind in asked]
+    elsewhere = _told_elsewhere(answers)
     if not present:
         raise ModelError(
-            "The study has no answers of consumers. Add them to the table answers with the kind liking, "
+            elsewhere
+            or "The study has no answers of consumers. Add them to the table answers with the kind liking, "
             "just_about_right, check_all or agreement, one row for each consumer, prototype and question."
         )
     if as_json:
-        content: dict[str, Any] = {"kinds": present, "seed": seed}
+        content: dict[str, Any] = {"kinds": present, "told_elsewhere": elsewhere, "seed": seed}
         for kind in present:
             other = told_level() | _held(getattr(answers, kind)) if kind != "liking" else None
             content[kind] = list(_liking_as_data(answers, versus)) if other is None else other
@@ -78,8 +81,20 @@ def consumers(study: Path, versus: str | None, seed: int, everything: bool, as_j
             print_lines(found, "")
         else:
             print_told(tell(found, answers.names), everything=everything, brief=number > 0 and not everything)
+    print_lines(*([elsewhere] if elsewhere else []))
     if everything:
         print_lines(f"Everything that is drawn starts from seed {seed}.")
+
+
+def _told_elsewhere(answers: Answers) -> str:
+    """Return which other answers consumers gave, and where these are told; empty where there are none."""
+    from panel.answers import FORCED_CHOICES, PREFERENCES
+
+    kinds, told = answers.study.table("answers")["kind"], []
+    for question, asked in ((PREFERENCES, "which of two they prefer"), (FORCED_CHOICES, "whether they can tell")):
+        if count := int(kinds.isin(question.kinds).sum()):
+            told.append(f"{asked} ({counted(count, 'answer')})")
+    return f"Also asked: {format_list(told)}. Told by: afterfeel forced-choice STUDY." if told else ""
 
 
 def _to_tell(answers: Answers, kind: str, versus: str | None) -> Iterator[tuple[str, Any, Any]]:

@@ -197,7 +197,7 @@ def _claims(claims: Claims | NoAnswer) -> tuple[tuple[str, ...], str]:
     """Return the sentences that may be said, with their verdict, and how many others there are."""
     if isinstance(claims, NoAnswer) or claims.claims.empty:
         return (), "No sentence for the pack is written down yet. Best written before the scores come in."
-    rows: pd.DataFrame = claims.claims
+    rows: pd.DataFrame = claims.in_order
     good = rows["verdict"].isin(AS_WORDED)
     may = tuple(f"“{row['claim']}”: {row['verdict']}." for row in rows.loc[good].to_dict("records")[:_MOST_CLAIMS])
     rest = int((~good).sum())

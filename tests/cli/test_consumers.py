@@ -11,6 +11,7 @@ from panel.cli import main
 from panel.cli.consumers import consumers
 from panel.errors import ModelError
 from panel.study.folder import read_folder, write_study
+from tests.choice_studies import choice_study, named_rows, right_rows, votes
 from tests.consumer_studies import answers_study, one_group_panel
 from tests.studies import small_study
 
@@ -74,6 +75,23 @@ def test_a_study_without_consumers_says_what_to_do(tmp_path):
     assert isinstance(told.exception, ModelError)
     with pytest.raises(ModelError, match=r"no answers of consumers\. Add them to the table answers"):
         raise told.exception
+
+
+def test_answers_that_another_command_tells_are_counted_and_named(tmp_path):
+    """The command tells nothing of these kinds, and says how many answers there are and who does."""
+    choices = choice_study(right_rows("triangle", 19, 36), named_rows("preference", votes(32, 20, 8)))
+    write_study(choices, tmp_path / "choices")
+    words = (
+        "Also asked: which of two they prefer (60 answers) and whether they can tell (36 answers). Told by: afterfeel"
+    )
+    assert str(asked(tmp_path / "choices").exception).startswith(words)
+    agreed = named_rows("preference", ["5"] * 9).assign(kind="agreement", question="soft", versus="")
+    write_study(choice_study(named_rows("preference", votes(1, 0)), agreed), tmp_path / "both")
+    told = asked(tmp_path / "both")
+    assert told.output.rstrip().endswith(
+        "Also asked: which of two they prefer (1 answer). Told by: afterfeel forced-choice STUDY."
+    )
+    assert json.loads(asked(tmp_path / "both", "--json").output)["told_elsewhere"].startswith("Also asked: ")
 
 
 HOME = "Person,Overall liking (1-9),It spreads well,Tick: light,Tick: rich,How thick is it?,It is ...\n" + "\n".join(

@@ -72,7 +72,8 @@ def test_the_title_block_says_what_is_recorded_and_what_is_not():
 
 def test_the_verdicts_of_all_claims_stand_on_the_first_pages_with_their_signs():
     shown = table(demo_report().summary, "The verdict on each claim")
-    judged = demo_results().ask(CLAIMS).claims
+    judged = demo_results().ask(CLAIMS).in_order
+    assert list(shown["Claim"]) == [str(number) for number in judged["number"]]
     assert list(shown["Verdict"]) == [verdict_words(verdict) for verdict in judged["verdict"]]
     assert all(not verdict[0].isalpha() for verdict in shown["Verdict"])
 

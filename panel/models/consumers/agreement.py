@@ -13,6 +13,7 @@ from panel.models.consumers.answers import AnswerGrid, QuestionFacts, answer_gri
 from panel.stats.answers.binomial import exact_interval, minimum_count, upper_tail, wilson_interval
 from panel.stats.arrays import Array
 from panel.stats.comparing.multiplicity import ALPHA, LEVEL, below, holm
+from panel.study.knowledge import shared_table
 from panel.study.scores_used import agreement_words
 from panel.study.study import Study
 from panel.words import level_words, typed_share
@@ -65,8 +66,9 @@ class Agreement:
 def count_agreement(study: Study) -> Agreement:
     """Count who agrees with each statement, and test the share against its bar.
 
-    The bar comes from the table of claims (a claim of kind `agreement` that names the question), else from the fact
-    `questions`, else it is a majority. ModelError if the study has no agreement answers.
+    The bar comes from the table of claims (a claim of a kind that needs a question, and names this one), else from the
+    fact `questions`, else it is a majority. Claims with the same bar make one test, told by the first of them that was
+    stamped beforehand. ModelError if the study has no agreement answers.
     """
     grid, (usual, odd) = answer_grid(study, "agreement"), agreement_words(study)
     facts = question_facts(study, "agreement")
@@ -141,7 +143,7 @@ def _started(study: Study, grid: AnswerGrid) -> tuple[Array, Array]:
 def _bars(study: Study, statements: pd.DataFrame, facts: dict[str, QuestionFacts]) -> tuple[pd.DataFrame, list[str]]:
     """Return the tests against the bars, and what is wrong with a bar."""
     claims = study.table("claims")
-    claims = claims.loc[claims["kind"] == "agreement"]
+    claims = claims.loc[claims["kind"].isin(_asking())]
     late = [
         is_exploratory(study, int(place) + 1, row)[0]
         for place, row in zip(claims.index, claims.to_dict("records"), strict=True)
@@ -160,6 +162,9 @@ def _bars(study: Study, statements: pd.DataFrame, facts: dict[str, QuestionFacts
         stated = about[["claim", "bar", "beforehand"]].itertuples(index=False, name=None)
         own = [(str(claim), share_of_bar(bar), _FROM_CLAIM, before) for claim, bar, before in stated]
         own = [bar for bar in own if not np.isnan(bar[1])]
+        beforehand_first = sorted(own, key=lambda bar: not bar[-1])
+        first = {bar[1]: bar for bar in beforehand_first[::-1]}
+        own = [bar for bar in own if bar is first[bar[1]]]
         fact = facts.get(str(statement["question"]), QuestionFacts()).bar
         fallback = ("", MAJORITY, DEFAULT, False) if np.isnan(fact) else ("", fact, FROM_QUESTION, False)
         rows += [
@@ -170,6 +175,12 @@ def _bars(study: Study, statements: pd.DataFrame, facts: dict[str, QuestionFacts
     frame = pd.DataFrame(rows, columns=[*stated, "agreed", "base"])
     frame = frame.astype(dict.fromkeys(("prototype", "question", "claim", "source"), "str") | {"beforehand": "bool"})
     return _tested(frame), notes
+
+
+def _asking() -> list[str]:
+    """Return the kinds of claims that rest on how many agree with a statement."""
+    kinds = shared_table("claim_kinds")
+    return [kind for kind, needs in zip(kinds["kind"], kinds["needs"], strict=True) if "question" in needs.split("; ")]
 
 
 def _tested(frame: pd.DataFrame) -> pd.DataFrame:

@@ -447,7 +447,7 @@ def _move_frame(
     rows: list[dict[str, Any]] = []
     if traced is not None and formulas is not None:
         tested = pd.concat([traced.swaps, traced.joint], ignore_index=True)
-        seen = tested.loc[below(tested["p_adjusted"])]
+        seen = tested.loc[tested["seen"].astype(bool)]
         worth = drops.loc[drops["verdict"].isin(["move", "perhaps"]) & ~drops["split"]]
         asked = {fact.attribute for fact in facts.values() if fact.attribute}
         by_attribute = {name: seen.loc[seen["attribute"] == name].to_dict("records") for name in asked}

@@ -14,7 +14,6 @@ from panel.checks.confounds import BATCH
 from panel.models.emollients.swaps import TracedSwaps
 from panel.models.prototypes.verdict import CANNOT_TELL, DIFFERS
 from panel.stats.arrays import Array
-from panel.stats.comparing.multiplicity import below
 
 if TYPE_CHECKING:
     from panel.models.decision.wanted import Profile
@@ -36,11 +35,10 @@ class Causes:
         even in part, and more than one pair of batches that share none.
     cells
         One row per attribute and swap: `attribute letter swap removed added percent estimate ci_low ci_high told_low
-        told_high told_level p_value p_adjusted n_pairs n_assessors mark seen goes_along target_low target_high
-        towards`. `mark` is `stands out`, `cannot tell`, or `goes along with something else`, where something is tied to
-        the swap so that it is credited with nothing; `seen` whether the adjusted p-value is below 5 %, which is where
-        `told_low told_high` leave out zero. `towards` is 1 for a change the wanted way, -1 for one the other way, 0 for
-        neither, NaN without a target.
+        told_high told_level p_value p_adjusted n_pairs n_assessors mark seen not_apart goes_along target_low
+        target_high towards`. `mark` is `stands out`, `cannot tell`, or `goes along with something else`, where
+        something is tied to the swap so that it is credited with nothing; `seen not_apart` as of the swaps. `towards`
+        is 1 for a change the wanted way, -1 for one the other way, 0 for neither, NaN without a target.
     margins
         Attribute to the smallest difference that matters on it, as the study states it.
     method, notes
@@ -60,13 +58,11 @@ def find_causes(traced: TracedSwaps, profile: Profile | None = None, means: pd.D
     effects = effects.reset_index(drop=True)
     swaps = _swaps(effects, traced)
     letters = dict(zip(swaps["swap"], swaps["letter"], strict=True))
-    seen = below(effects["p_adjusted"])
     tied = effects["goes_along"].ne("").to_numpy(bool)
     stands_out = effects["verdict"].eq(DIFFERS).to_numpy(bool)
     cells = effects.assign(
         letter=effects["swap"].map(letters).astype("str"),
         mark=np.select([tied, stands_out], [GOES_ALONG, STANDS_OUT], CANNOT_TELL),
-        seen=seen,
     )
     return Causes(swaps, _with_targets(cells, traced, profile, means), traced.margins, traced.method, traced.notes)
 

@@ -24,7 +24,7 @@ from panel.models.emollients.prediction_model import (
 )
 from panel.models.emollients.swaps import TracedSwaps, swap_verdicts, trace_swaps
 from panel.models.prototypes.differences import Differences, find_differences
-from panel.models.prototypes.verdict import with_deciding
+from panel.models.prototypes.verdict import why_not_apart, with_deciding
 from panel.stats.arrays import Array
 from panel.stats.comparing.multiplicity import ALPHA, LEVEL, below, benjamini_hochberg, holm
 from panel.stats.formulas.composition import independent_moves
@@ -122,7 +122,8 @@ def find_ladder(
     descriptors = find_descriptors(study)
     columns = link_columns(blends, descriptors)
     model, why_no_model = _model(study, blends)
-    made = None if model is None else swap_verdicts(_over_prototypes(model), swaps.confounds)
+    not_apart = why_not_apart(told.attributes)
+    made = None if model is None else swap_verdicts(_over_prototypes(model), swaps.confounds, not_apart)
     if made is not None and made.empty:
         made, why_no_model = None, "the blends hold no swap whose effect could be told apart"
     why_no_links = _too_little(blends, columns, _FEWEST_FOR_LINKS, "set an attribute against a property")
@@ -367,7 +368,7 @@ def attribute_verdicts(
     Parameters
     ----------
     judged
-        Swap effects with assessors as the units: `attribute swap p_adjusted goes_along`; without rows where no two
+        Swap effects with assessors as the units: `attribute swap seen goes_along`; without rows where no two
         prototypes form a matched pair.
     made
         Swap effects with prototypes as the units: the same columns; None where there are too few.
@@ -399,7 +400,7 @@ def attribute_verdicts(
 
 def _seen(effects: pd.DataFrame) -> tuple[dict[str, list[str]], dict[str, list[str]]]:
     """Return by attribute the swaps that stand out, and those that do but cannot be told from something else."""
-    seen = effects.loc[below(effects["p_adjusted"])]
+    seen = effects.loc[effects["seen"].astype(bool)]
     if "goes_along" not in seen:
         seen = seen.assign(goes_along="")
     alone, along = seen.loc[seen["goes_along"] == ""], seen.loc[seen["goes_along"] != ""]

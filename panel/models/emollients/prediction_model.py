@@ -13,8 +13,14 @@ from numpy.typing import NDArray
 from scipy.special import fdtrc
 
 from panel.errors import ModelError
-from panel.models.emollients.descriptors import NO_BLEND, BlendDescriptors
-from panel.models.emollients.swaps import TestedMoves, find_moves, held_swaps, swap_steps
+from panel.models.emollients.descriptors import (
+    NO_BLEND,
+    BlendDescriptors,
+    TestedMoves,
+    find_moves,
+    held_swaps,
+    swap_steps,
+)
 from panel.models.prototypes.differences import Differences, find_differences
 from panel.stats.arrays import Array
 from panel.stats.comparing.multiplicity import LEVEL, holm

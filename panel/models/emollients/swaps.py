@@ -5,7 +5,6 @@ from __future__ import annotations
 from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import dataclass
 from itertools import combinations
-from typing import Literal
 
 import numpy as np
 import pandas as pd
@@ -15,6 +14,7 @@ from panel.checks.batches import making_day, swap_findings
 from panel.checks.confounds import BATCH, Confounds, find_confounds
 from panel.errors import ModelError
 from panel.models.emollients.descriptors import find_descriptors
+from panel.models.prototypes.differences import find_differences
 from panel.models.prototypes.panel_design import fit_panel, variance_rows
 from panel.models.prototypes.verdict import (
     CANNOT_TELL,
@@ -24,6 +24,7 @@ from panel.models.prototypes.verdict import (
     BatchSpread,
     batch_spread,
     shrunken_effects,
+    why_not_apart,
     with_deciding,
 )
 from panel.stats.arrays import Array, Codes
@@ -31,20 +32,16 @@ from panel.stats.comparing.group_means import mean_of_known, paired_contrasts
 from panel.stats.comparing.multiplicity import ALPHA, LEVEL, below, benjamini_hochberg
 from panel.stats.formulas.composition import (
     ALIAS_THRESHOLD,
-    EXACT_ALIAS_THRESHOLD,
     alias_groups,
-    independent_moves,
     sizes_of_moves,
 )
 from panel.stats.mixed.inference import widened
 from panel.study.formulas import (
-    SAME_AMOUNT,
     blend_rounding,
     emollient_blend,
     formula_pairs,
     joint_changes,
     matched_pairs,
-    swap_table,
 )
 from panel.study.scores_used import scores_used
 from panel.study.study import Study, kept
@@ -67,11 +64,13 @@ class TracedSwaps:
         part.
     swaps
         One row per attribute and swap: `attribute swap removed added percent estimate std_error df statistic p_value
-        p_adjusted ci_low ci_high told_low told_high told_level n_pairs n_assessors verdict because goes_along shrunken
-        wrong_sign`. The estimate is the score with the swap minus without it. `told_low told_high` leave out zero
-        exactly where the adjusted p-value is below 5 %; there `verdict` is `differs` unless something goes wholly along
-        with the swap, else `cannot tell`. `because` says what goes along, `goes_along` names the factors that it cannot
-        be told from at all; `shrunken` and `wrong_sign`: all changes on an attribute together.
+        p_adjusted ci_low ci_high told_low told_high told_level n_pairs n_assessors seen not_apart verdict because
+        goes_along shrunken wrong_sign`. The estimate is the score with the swap minus without it. `told_low told_high`
+        leave out zero exactly where the adjusted p-value is below 5 %; there `not_apart` says why the prototypes are
+        not told apart on the attribute at all, else the change is `seen`, and `verdict` is `differs` unless something
+        goes wholly along with the swap, else `cannot tell`. `because` says that and what goes along, `goes_along` names
+        the factors that it cannot be told from at all; `shrunken` and `wrong_sign`: all changes on an attribute
+        together.
     joint
         The same for changes of several emollients that never change apart: the effect belongs to all of them.
     interactions
@@ -122,7 +121,7 @@ def trace_swaps(study: Study) -> TracedSwaps:
     spread = _own_batch_spread(study, confounds)
     members = pd.concat([pairs, together], ignore_index=True)
     effects = _effects(scores, members, spread)
-    effects = shrunken_effects(swap_verdicts(effects, confounds), "attribute")
+    effects = shrunken_effects(swap_verdicts(effects, confounds, _not_apart(study)), "attribute")
     single = effects["swap"].isin(pairs["swap"])
     moves = _moves_frame(*sizes_of_moves(blend.to_numpy(), blend_rounding(study)))
     return TracedSwaps(
@@ -206,19 +205,32 @@ def _with_batches(frame: pd.DataFrame, pairs: pd.DataFrame, spread: BatchSpread)
     )
 
 
-def swap_verdicts(effects: pd.DataFrame, confounds: Confounds) -> pd.DataFrame:
-    """Return effects of swaps (`attribute swap p_adjusted`) with `verdict because goes_along`.
+def _not_apart(study: Study) -> dict[str, str]:
+    """Return the attributes on which the prototypes are not told apart, and why; none where nothing can be compared."""
+    try:
+        return why_not_apart(find_differences(study).attributes)
+    except ModelError:
+        return {}
 
-    `goes_along` names what the swap cannot be told from at all, joined by commas: then it is credited with nothing.
+
+def swap_verdicts(effects: pd.DataFrame, confounds: Confounds, not_apart: Mapping[str, str]) -> pd.DataFrame:
+    """Return effects of swaps (`attribute swap p_adjusted`) with `seen not_apart verdict because goes_along`.
+
+    `goes_along` names what the swap cannot be told from at all, joined by commas: then it is credited with nothing, nor
+    is any where the prototypes are not told apart on the attribute, for the reason in `not_apart`.
     """
     because, along = [], []
-    for attribute, swap in zip(effects["attribute"], effects["swap"], strict=True):
+    clear = below(effects["p_adjusted"])
+    why = [not_apart.get(str(name), "") if own else "" for name, own in zip(effects["attribute"], clear, strict=True)]
+    for attribute, swap, first in zip(effects["attribute"], effects["swap"], why, strict=True):
         rows = confounds.of_swap(str(attribute), str(swap))
         told = zip(rows["factor"], rows["because"], strict=True)
-        because.append("; ".join(words for factor, words in told if factor != BATCH))
+        because.append("; ".join(filter(None, [first, *(words for factor, words in told if factor != BATCH)])))
         along.append(", ".join(confounds.not_credited(str(attribute), str(swap))["factor"]))
-    credited = below(effects["p_adjusted"]) & np.array([not each for each in along], dtype=bool)
-    return effects.assign(verdict=np.where(credited, DIFFERS, CANNOT_TELL), because=because, goes_along=along)
+    seen = clear & (np.array(why, dtype=object) == "")
+    verdict = np.where(seen & (np.array(along, dtype=object) == ""), DIFFERS, CANNOT_TELL)
+    found = pd.DataFrame({"not_apart": why, "because": because, "goes_along": along}, effects.index, dtype="str")
+    return effects.assign(seen=seen, verdict=verdict).join(found)
 
 
 def _order_of_columns(*change: str, counted: str) -> list[str]:
@@ -357,100 +369,6 @@ def _contrast_frame(contrasts: Array, attributes: Sequence[str], changes: pd.Dat
         frame[column] = getattr(tests, column).ravel()
     frame["n_assessors"] = tests.n.ravel()
     return frame.loc[frame["n_assessors"] > 0].reset_index(drop=True)
-
-
-# Which swaps a set of blends consists of, and where any blend lies in terms of them.
-
-
-@dataclass(frozen=True, eq=False, slots=True)
-class TestedMoves:
-    """Independent ways in which the blends differ.
-
-    Parameters
-    ----------
-    kind
-        `swaps`: each move is a swap of emollients of its own, 0 without it and 1 with all of it; `amounts`: the blends
-        differ in other ways, and the moves are their principal directions.
-    names
-        Labels of the swaps, or numbers of the directions.
-    origin, directions
-        A blend with the coordinates z has the amounts origin + z @ directions (per cent of the formula).
-    """
-
-    kind: Literal["swaps", "amounts"]
-    names: tuple[str, ...]
-    origin: Array
-    directions: Array
-
-    def coordinates(self, amounts: Array) -> tuple[Array, Array]:
-        """Return coordinates (blends x moves) of amounts (blends x emollients), and how far off the moves each lies."""
-        shift = np.atleast_2d(amounts) - self.origin
-        z = np.linalg.lstsq(self.directions.T, shift.T, rcond=None)[0].T
-        off: Array = np.abs(shift - z @ self.directions).max(axis=1, initial=0.0)
-        return np.asarray(z, dtype=float), off
-
-
-def held_swaps(study: Study, amounts: pd.DataFrame, base: str) -> pd.DataFrame:
-    """Return the swaps that the blends hold: `swap removed added percent n_pairs`.
-
-    Those seen in matched pairs, and two emollients of which one always goes as the other comes, at equal mass,
-    without a matched pair (as in a half fraction): `n_pairs` 0, pointing away from the base.
-    """
-    paired = swap_table(study)
-    held = set(amounts.columns)
-    paired = paired.loc[[{*ends} <= held for ends in zip(paired["removed"], paired["added"], strict=True)]]
-    known = {frozenset(ends) for ends in zip(paired["removed"], paired["added"], strict=True)}
-    values = amounts.to_numpy(dtype=float)
-    in_base = amounts.loc[[base]].to_numpy(dtype=float)[0]
-    group, sign = alias_groups(values, EXACT_ALIAS_THRESHOLD)
-    names = [str(name) for name in amounts.columns]
-    rows = []
-    for number in range(group.max(initial=-1) + 1):
-        members = np.flatnonzero(group == number)
-        if members.size != 2 or frozenset(names[m] for m in members) in known:
-            continue
-        spread = np.ptp(values[:, members], axis=0)
-        if sign[members].prod() > 0 or abs(spread[0] - spread[1]) > SAME_AMOUNT:
-            continue
-        removed, added = sorted(members, key=lambda member: -float(in_base[member]))
-        rows.append((f"{names[removed]} → {names[added]}", names[removed], names[added], round(float(spread[0]), 2), 0))
-    unpaired = pd.DataFrame(rows, columns=[*_CHANGE, "n_pairs"]).astype(paired.dtypes.to_dict())
-    return pd.concat([paired, unpaired], ignore_index=True)
-
-
-def find_moves(amounts: pd.DataFrame, base: str, swaps: pd.DataFrame) -> TestedMoves:
-    """Return the moves of these blends (per cent of the formula): their swaps where these are all that differs.
-
-    Swaps that share an emollient trade its mass among them, so that one cannot be made wholly whatever the others are;
-    then the moves are directions.
-    """
-    values = amounts.to_numpy(dtype=float)
-    count = independent_moves(values, SAME_AMOUNT)
-    chosen: list[int] = []
-    steps = swap_steps(amounts, swaps)
-    for row in range(len(steps)):
-        if np.linalg.matrix_rank(steps[[*chosen, row]]) == len(chosen) + 1:
-            chosen.append(row)
-    origin = amounts.loc[base].to_numpy(dtype=float)
-    used = [name for end in ("removed", "added") for name in swaps[end].iloc[chosen]]
-    if len(chosen) == count and len(set(used)) == len(used):
-        moves = TestedMoves("swaps", tuple(swaps["swap"].iloc[chosen]), origin, steps[chosen])
-        if (moves.coordinates(values)[1] <= 2 * SAME_AMOUNT).all():
-            return moves
-    _, singular, directions = np.linalg.svd(values - values.mean(axis=0), full_matrices=False)
-    kept = directions[:count] * (singular[:count, None] / np.sqrt(len(values)))
-    names = tuple(f"direction {number + 1}" for number in range(count))
-    return TestedMoves("amounts", names, values.mean(axis=0), kept)
-
-
-def swap_steps(amounts: pd.DataFrame, swaps: pd.DataFrame) -> Array:
-    """Return for each swap the change of every emollient, per cent of the formula (swaps x emollients)."""
-    place = {str(name): column for column, name in enumerate(amounts.columns)}
-    steps = np.zeros((len(swaps), len(place)))
-    for row, swap in enumerate(swaps.to_dict("records")):
-        steps[row, place[swap["added"]]] += swap["percent"]
-        steps[row, place[swap["removed"]]] -= swap["percent"]
-    return steps
 
 
 # Which emollients and blend descriptors move together in this study, so that no data on it can tell them apart.

@@ -203,6 +203,14 @@ def attribute_verdicts(
     return _beside(attributes, columns)
 
 
+def why_not_apart(attributes: pd.DataFrame) -> dict[str, str]:
+    """Return the attributes of `attribute_verdicts` on which nothing may be told apart, and why."""
+    rows = attributes.loc[attributes["verdict"] != DIFFERS]
+    return dict(
+        zip(rows["attribute"], rows["because"].where(rows["because"] != "", _NOT_BESIDE_THE_OTHERS), strict=True)
+    )
+
+
 def verdict_letters(means: pd.DataFrame, pairs: pd.DataFrame, versus: pd.DataFrame) -> list[str]:
     """Return the letters of each mean, from the one verdict that is given on each pair; attributes stand together."""
     apart: dict[str, list[list[str]]] = {}

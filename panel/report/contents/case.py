@@ -109,7 +109,7 @@ def _verdicts(answers: Answers) -> list[Block]:
         return [not_there(found)]
     rows = [
         (str(row["number"]), f"“{row['claim']}”", verdict_words(str(row["verdict"])))
-        for row in found.claims.to_dict("records")
+        for row in found.in_order.to_dict("records")
     ]
     shown = _texts(rows, ["Claim", "Sentence", "Verdict"])
     return [said("paragraph", claims_headline(found)), TextTable("The verdict on each claim", shown)]

@@ -254,7 +254,7 @@ def verdicts(answers: Answers) -> Numbers | NoAnswer:
     if isinstance(found, NoAnswer):
         return found
     title, told = "Verdict on each claim, with the number that decides", shown(CLAIMS_TABLE, found, answers.names)
-    return numbers("CL", title, told, found.claims, ["number"], found.method, _SCORES, _ANSWERS)
+    return numbers("CL", title, told, found.in_order, ["number"], found.method, _SCORES, _ANSWERS)
 
 
 def all_numbers(answers: Answers) -> Numbers | NoAnswer:

@@ -10,7 +10,7 @@ from typing import TYPE_CHECKING, Any
 import pandas as pd
 
 from panel.claims.judge import Claims
-from panel.claims.verdict import AGAINST_IT, AS_WORDED, CANNOT_TELL, CONTRARY, NOT_SUPPORTED, VERDICTS
+from panel.claims.verdict import AGAINST_IT, AS_WORDED, CANNOT_TELL, CONTRARY, NOT_SUPPORTED
 from panel.study.naming import Naming
 from panel.study.shown import Table, each_row
 from panel.views.decision import claims
@@ -44,8 +44,7 @@ def _brief(reason: str) -> str:
 
 
 def _ordered(result: Claims) -> pd.DataFrame:
-    place = result.claims["verdict"].map({verdict: number for number, verdict in enumerate(VERDICTS)})
-    rows = result.claims.assign(place=place).sort_values(["place", "number"], kind="stable", ignore_index=True)
+    rows = result.in_order
     return rows.assign(reason=[_first_reason(result, int(number)) for number in rows["number"]])
 
 

@@ -150,7 +150,7 @@ CLAIM_COLUMNS = (
 CLAIMS_TABLE = Table(
     "claims_all",
     "Every claim with the number that decides",
-    "claims",
+    "in_order",
     (
         *CLAIM_COLUMNS,
         p_value("p after Holm", "p_adjusted"),

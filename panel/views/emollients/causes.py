@@ -126,12 +126,24 @@ def _causes_to_mind(causes: Causes, names: Naming) -> tuple[str, ...]:
     along = _along(causes, names)
     if along and along not in _causes_headline(causes, names):
         told.append(along)
+    told += filter(None, [_on_none(causes, names)])
     if causes.swaps["one_batch"].any() and not causes.cells.empty:
         told.append(
             "At least one prototype is known from one batch only: whether another would show the same, these data "
             "cannot tell. A second batch of the base under a code of its own is the cheapest check."
         )
-    return tuple(told[:3])
+    return tuple(told[:4])
+
+
+def _on_none(causes: Causes, names: Naming) -> str:
+    """Return where a change would stand out, were the prototypes told apart there; empty where nowhere."""
+    on = causes.cells.loc[causes.cells["not_apart"] != "", "attribute"].unique()
+    if not len(on):
+        return ""
+    return (
+        f"The prototypes are not told apart on {words.format_list([names.attribute(name) for name in on])}, so no "
+        "change there is credited to a swap, though its own interval leaves out zero."
+    )
 
 
 def _credited(causes: Causes, names: Naming) -> list[str]:
@@ -167,7 +179,7 @@ def _more_and_less(rows: pd.DataFrame, names: Naming) -> str:
     """Return `more ease of spreading (+12) and less greasy film (−11)`."""
     told: dict[str, list[str]] = {}
     for row in rows.to_dict("records"):
-        word = "more" if row["estimate"] > 0 else "less"
+        word = "more" if row["estimate"] > 0 else words.less_of(names.attribute(str(row["attribute"])))
         told.setdefault(word, []).append(f"{_said(names, row)} ({_change(row, names)})")
     return " and ".join(f"{word} {words.format_list(texts)}" for word, texts in told.items())
 

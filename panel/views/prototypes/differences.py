@@ -257,10 +257,19 @@ def _headline(result: Differences, names: Naming) -> str:
     differ = f"{words.format_list(most)} {'differs' if len(most) == 1 else 'differ'} from {result.benchmark}"
     if differing == 1:
         return f"{told} {differ}."
-    on = f"{counts.max()} of them" if counts.max() < differing else "both" if differing == 2 else "all of them"
+    on = _of_those(int(counts.max()), differing, total)
     others = result.versus["prototype"].nunique() - len(most)
     fewer = "" if not others else ", the other on fewer" if others == 1 else ", the others on fewer"
     return f"{told} {differ} on {on}{fewer}."
+
+
+def _of_those(number: int, differing: int, total: int) -> str:
+    """Return on how many of the attributes that differ, so that nobody takes them for all that were asked."""
+    if differing == total:
+        return f"{number} of them" if number < total else "both" if total == 2 else "all of them"
+    if number < differing:
+        return f"{number} of the {differing} that differ"
+    return "both that differ" if differing == 2 else f"all {differing} that differ"
 
 
 def _untold_because(result: Differences) -> str:

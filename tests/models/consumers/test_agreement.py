@@ -111,6 +111,17 @@ def test_the_bar_comes_from_the_claim_then_the_question_then_is_a_majority():
     assert both["p_adjusted"].tolist() == pytest.approx(multipletests(both["p_value"], method="holm")[1].tolist())
 
 
+def test_the_bar_of_every_kind_of_claim_that_rests_on_agreement_counts():
+    """Which kinds need a question: the table of kinds says so, a preference needs two prototypes instead."""
+    kinds = {"agreement": True, "absolute_negative": True, "preference": False, "superiority": False, "time": False}
+    for kind, counts in kinds.items():
+        bars = count_agreement(study_of(agreed({5: 40, 2: 20}), claims=claims(("no", kind, "P1", "soft", 65.0)))).bars
+        assert bars["bar"].tolist() == [0.65 if counts else 0.5], kind
+        assert bars["claim"].tolist() == ["no" if counts else ""], kind
+    same = claims(("a", "agreement", "P1", "soft", 65.0), ("b", "absolute_negative", "P1", "soft", 65.0))
+    assert count_agreement(study_of(agreed({5: 40, 2: 20}), claims=same)).bars["claim"].tolist() == ["a"]
+
+
 def test_bars_and_claims_that_do_not_fit_are_told():
     table = claims(
         ("too much", "agreement", "P1", "soft", 120.0),
@@ -189,7 +200,12 @@ def test_a_bar_counts_as_set_beforehand_where_its_stamp_shows_it(demo, found):
     assert own["beforehand"].all()
     assert not found.bars.loc[found.bars["source"] != "claim", "beforehand"].any()
     claims = demo.table("claims")
-    for change in ({"bar": 55.0}, {"stamp": ""}, {"stamped_by": ""}, {"stamped_at": "2030-01-01T00:00:00"}):
+    for change in (
+        {"bar": claims["bar"] + 5},
+        {"stamp": ""},
+        {"stamped_by": ""},
+        {"stamped_at": "2030-01-01T00:00:00"},
+    ):
         changed = replace(demo, tables={**demo.tables, "claims": claims.assign(**change)})
         bars = count_agreement(changed).bars
         assert not bars["beforehand"].any(), change

@@ -7,7 +7,7 @@ import pytest
 
 from panel.answers import Answers
 from panel.models.emollients.causes import AWAY, GOES_ALONG, STANDS_OUT, TOWARDS, _wanted_way, find_causes
-from panel.models.prototypes.verdict import CANNOT_TELL
+from panel.models.prototypes.verdict import CANNOT_TELL, DIFFERS
 from panel.study.open_study import open_study
 from tests.formula_studies import ALKANE, CARBONATE, hand_cream_formulas, scores_of, study_of
 
@@ -42,6 +42,25 @@ def test_what_is_tied_to_the_making_day_is_credited_with_nothing(causes):
     np.testing.assert_array_equal(free["mark"] == STANDS_OUT, free["p_adjusted"] < 0.05)
     np.testing.assert_array_equal(free["mark"] == CANNOT_TELL, free["p_adjusted"] >= 0.05)
     assert causes.swaps["one_batch"].all()
+
+
+def test_no_swap_stands_out_where_the_prototypes_are_not_told_apart():
+    """The mark follows the verdict on the attribute: a swap is clear by itself in some of these draws, and F is not."""
+    effect = 2.5 * (np.arange(8) & 1)
+    contradicted = 0
+    for seed in range(6):
+        rng = np.random.default_rng(seed)
+        values = 50 + rng.normal(0, 5, (10, 2, 3, 8)) + effect
+        answers = Answers(study_of(hand_cream_formulas(), scores=scores_of(values, PROTOTYPES)))
+        apart = answers.differences.attributes.set_index("attribute")["verdict"] == DIFFERS
+        cells = answers.causes.cells
+        there = cells["attribute"].map(apart)
+        clear = (cells["told_low"] > 0) | (cells["told_high"] < 0)  # what its own interval says
+        np.testing.assert_array_equal(cells["mark"] == STANDS_OUT, clear & there)
+        np.testing.assert_array_equal(cells["not_apart"] != "", clear & ~there)
+        contradicted += int((clear & ~there).sum())
+        assert set(answers.swaps.swaps.loc[~there, "verdict"]) <= {CANNOT_TELL}
+    assert contradicted > 0
 
 
 def test_the_wanted_way_is_told_by_the_target(causes):

@@ -72,7 +72,7 @@ def test_the_true_effects_lie_in_their_intervals_and_are_seen():
     assert (rows.loc["T3", "p_adjusted"] > 0.05).all()
 
 
-VERDICT = ["verdict", "because", "goes_along"]
+VERDICT = ["seen", "verdict", "not_apart", "because", "goes_along"]
 LUCK = ["shrunken", "wrong_sign"]
 
 

@@ -3,8 +3,8 @@
 import numpy as np
 import pytest
 
+from panel.models.emollients.descriptors import find_moves, held_swaps, swap_steps
 from panel.models.emollients.prediction_model import prototype_level
-from panel.models.emollients.swaps import find_moves, held_swaps, swap_steps
 from tests.blend_studies import SHARES, hand_cream, mixture_formulas, scored
 from tests.formula_studies import ALKANE, ARROW, CARBONATE
 

@@ -17,7 +17,8 @@ def level(p_values):
 
 
 def effects(rows):
-    return pd.DataFrame(rows, columns=["attribute", "swap", "p_adjusted"])
+    frame = pd.DataFrame(rows, columns=["attribute", "swap", "p_adjusted"])
+    return frame.assign(seen=frame["p_adjusted"].astype(float) < 0.05)
 
 
 def links(named=(), running=()):

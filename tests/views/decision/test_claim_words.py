@@ -146,11 +146,10 @@ def test_local_law_is_always_said():
 
 def test_tables_hold_what_a_person_reads(result):
     table = shown(CLAIMS_TABLE, result, Naming())
-    assert list(table["Verdict"].iloc[[0, 1, 3]]) == [
-        "✓ supported as worded",
-        "✗ not supported",
-        "– not a matter for this tool",
-    ]
+    verdicts = table.set_index("Sentence")["Verdict"]
+    assert verdicts["most users agreed that it feels soft"] == "✓ supported as worded"
+    assert verdicts["8 in 10 feel soft"] == "✗ not supported"
+    assert verdicts["repairs skin"] == "– not a matter for this tool"
     assert table["Estimate"].iloc[0] == "77.5 %"  # cut, not 77.6 rounded to 78
     assert table["Stamped beforehand"].tolist().count("no") == 1
     numbers = shown(claim_tables(1)[1], result, Naming())
@@ -199,6 +198,18 @@ def test_an_open_end_reaches_the_edge_of_the_picture(result):
     axes = _claim_figure(result, 6, "scale", Naming()).axes[0]
     interval = axes.collections[0].get_segments()[0]
     assert interval[:, 0].min() == pytest.approx(axes.get_xlim()[0])
+
+
+def test_claims_stand_from_supported_to_not_wherever_they_are_listed(result):
+    """The heading says: from supported to not; what is open stands between, what is not judged here at the end."""
+    order = ["supported as worded", "supported as worded, in these batches", "not as worded: this may be said"]
+    order += ["cannot tell yet", "not supported", "not a matter for this tool"]
+    assert list(dict.fromkeys(result.in_order["verdict"])) == order
+    told = tell_claims(result, Naming())
+    sentences = list(result.in_order["claim"])
+    assert [text.strip("“”") for text in told.shown(told.table).texts["Sentence"]] == sentences  # command and page
+    assert [each.title.rpartition(": “")[2].strip("”") for each in told.drawers[:-1]] == sentences
+    assert list(shown(CLAIMS_TABLE, result, Naming())["Sentence"]) == sentences  # the evidence file
 
 
 def test_the_picture_says_its_numbers_to_those_who_hear_it(result):

@@ -65,7 +65,7 @@ def many(n_attributes=14, n_swaps=3, mark=STANDS_OUT, one_batch=False, words="a 
         swaps,
         cells.assign(
             estimate=size, ci_low=size - 1, ci_high=size + 1, told_low=size - 1, told_high=size + 1, told_level=0.95,
-            p_value=0.01, p_adjusted=0.02, mark=mark, seen=True,
+            p_value=0.01, p_adjusted=0.02, mark=mark, seen=True, not_apart="",
             target_low=np.nan, target_high=np.nan, towards=np.nan,
         ),
         {}, "How it was done.", (),
@@ -196,6 +196,12 @@ def test_no_causal_verb_without_a_design_that_earns_it():
         "No change with a swap stands out on any of 14 sensations: these data cannot tell."
     )
     assert _causes_to_mind(nothing, Naming()) == ()
+    alike = many(3, 2, "cannot tell")
+    alike = replace(alike, cells=alike.cells.assign(seen=False, not_apart=["", "", "nothing is told apart"] * 2))
+    assert _causes_to_mind(alike, Naming()) == (
+        "The prototypes are not told apart on a word 2, so no change there is credited to a swap, though its own "
+        "interval leaves out zero.",
+    )
     for earned, verb in ((True, "gave"), (False, "went with")):
         told = _causes_headline(many(2, 1, earned=earned), Naming())
         assert told == f"In this base New 0 for Old 0 {verb} less a word 0 (−1) and more a word 1 (+1)."

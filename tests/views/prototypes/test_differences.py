@@ -21,6 +21,7 @@ from panel.views.prototypes.differences import (
     _TESTS,
     _VARIANCES,
     BOTH_WAYS,
+    _of_those,
     _said,
     _seen_at_best,
     _what_the_differences_cannot_show,
@@ -154,6 +155,22 @@ def test_where_no_single_difference_stands_out_this_is_said():
 )
 def test_the_headline_counts(p_values, sentence):
     assert tell_differences(result(p_values=p_values), NAMES).headline == sentence
+
+
+@pytest.mark.parametrize(
+    ("counted", "on"),
+    [
+        ((4, 4, 6), "all 4 that differ"),
+        ((2, 2, 6), "both that differ"),
+        ((3, 4, 6), "3 of the 4 that differ"),
+        ((6, 6, 6), "all of them"),
+        ((2, 2, 2), "both"),
+        ((3, 6, 6), "3 of them"),
+        ((1, 2, 2), "1 of them"),
+    ],
+)
+def test_nobody_differs_on_all_where_not_all_were_told_apart(counted, on):
+    assert _of_those(*counted) == on
 
 
 def test_the_headline_says_for_what_alone_it_holds():
