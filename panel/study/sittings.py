@@ -52,7 +52,7 @@ def sittings(table: RawTable, held: Mapping[str, str], fixed: Collection[str] = 
     return {"session" if found[0] in dated else "replicate": found[0]} if len(found) == 1 else {}
 
 
-_MOST_MOMENTS = 12
+_MOST_MOMENTS, _LOOKED_AT = 12, 1000
 _MOSTLY = 0.8  # share of the moments at which a sample is judged, in the middle of them
 
 
@@ -73,7 +73,8 @@ def moment_column(table: RawTable, held: Mapping[str, str], fixed: Collection[st
     taken = {column for role, column in held.items() if role in fixed or role not in ("moment", "session")}
     called = [held["moment"]] if "moment" in held else []
     free = [name for name in table.header if name not in {*taken, *called}]
-    free = called + [name for name in free if _are_moments(name, list(map(as_seen, table.column(name))))]
+    few = (name for name in free if len({*table.column(name)[:_LOOKED_AT]}) <= _MOST_MOMENTS)  # most hold scores
+    free = called + [name for name in few if _are_moments(name, {*table.column(name)})]
     own = [role for role in ("assessor", "prototype", "session", "replicate") if {held.get(role)} - {None, *free}]
     if not free or not {"assessor", "prototype"} <= set(own):
         return ""
@@ -97,9 +98,9 @@ def moments_of(table: RawTable, column: str) -> list[str]:
     return [(f"{cell} {unit}" if unit else f"{heading} {cell}") if _BARE.fullmatch(cell) else cell for cell in cells]
 
 
-def _are_moments(heading: str, cells: Sequence[str]) -> bool:
-    """Return True if cells are times such as `2 min`, or numbers below a time that do not count rounds."""
-    filled = {*cells} - {""}
+def _are_moments(heading: str, cells: Collection[str]) -> bool:
+    """Return True if distinct cells are times such as `2 min`, or numbers below a time that do not count rounds."""
+    filled = {*map(as_seen, cells)} - {""}
     if filled and all(is_moment(cell, timed=True) for cell in filled):
         return True
     timed = unit_of_heading(heading) in TIMES or heading_words(heading) in _TIME_ALONE
