@@ -21,7 +21,6 @@ from panel.cli.shared import (
     told_level,
 )
 from panel.errors import ModelError
-from panel.words import counted, format_list
 
 if TYPE_CHECKING:
     from panel.answers import Answers
@@ -89,8 +88,10 @@ def consumers(study: Path, versus: str | None, seed: int, everything: bool, as_j
 def _told_elsewhere(answers: Answers) -> str:
     """Return which other answers consumers gave, and where these are told; empty where there are none."""
     from panel.answers import FORCED_CHOICES, PREFERENCES
+    from panel.study.scores_used import named_rows
+    from panel.words import counted, format_list
 
-    kinds, told = answers.study.table("answers")["kind"], []
+    kinds, told = named_rows(answers.study, "answers")["kind"], []
     for question, asked in ((PREFERENCES, "which of two they prefer"), (FORCED_CHOICES, "whether they can tell")):
         if count := int(kinds.isin(question.kinds).sum()):
             told.append(f"{asked} ({counted(count, 'answer')})")
