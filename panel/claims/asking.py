@@ -334,7 +334,7 @@ class Asking(Cursor):
         return bool(length) and self.only_tells(self.place) and self.take(length, Entry("function"))
 
     def clause(self, at: int) -> range:
-        """Return the places of the words between two marks, of which one is given."""
+        """Return the places of the words of a clause, from mark to mark, that holds a place."""
         start = max((place for place in range(at) if self.tokens[place] in _ENDS), default=-1) + 1
         ends = (place for place in range(at, len(self.tokens)) if self.tokens[place] in _ENDS)
         return range(start, next(ends, len(self.tokens)))

@@ -199,10 +199,10 @@ class _Reader(Asking):
         after, told = self.place + length, self.tokens[: self.place]
         of_test = [each.part for each in self.found.chunks[-1:]] == ["test"] and self.words(1) in ("with", "of")
         noted = of_test or told.count("(") > told.count(")")  # (home-use test, 100 users), test with 100 users
-        speak = self.people_speak(after + self.entry("people", after)[0])
-        said_by = whose == "people" and (speak or not (noted or self.only_tried(after)))
-        self.found.all_said |= said_by
-        if self.found.shares and speak and said_by and (self.begins_clause() or self.tokens[self.place - 1] == "and"):
+        verb, before = after + self.entry("people", after)[0], [word for word in told if word != "the"][-1:]
+        speak = self.people_speak(verb) or self.entry("telling", verb)[0] > 1  # back it up
+        self.found.all_said |= whose == "people" and (speak or not (noted or self.only_tried(after)))
+        if self.found.shares and speak and whose != "panel" and {*before} <= SILENT | {"and"}:
             self.found.left_over.append(self.words(length))  # 88 % like it, and 100 users told us so
         self.found.bases.append(value)
         self.found.whose.append(whose)

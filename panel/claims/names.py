@@ -12,9 +12,9 @@ from types import MappingProxyType
 from typing import TYPE_CHECKING
 
 from panel.claims.parts import (
-    _ONES,
     FELT_AS,
     OBJECTS,
+    ONES,
     PARTICLES,
     SILENT,
     STATES,
@@ -456,7 +456,7 @@ def rest_tested(names: Names, number: int) -> str:
     """Return how the public may be told of all the others of a test, whose names it does not know."""
     kind = _product_words(names)
     several = f"{kind}es" if kind.endswith(("s", "x", "z", "ch", "sh")) else f"{kind}s"
-    return f"the other {_ONES[number - 1] if number <= len(_ONES) else number} {several} tested"
+    return f"the other {ONES[number - 1] if number <= len(ONES) else number} {several} tested"
 
 
 def _product_words(names: Names) -> str:

@@ -171,9 +171,9 @@ _TOKEN = re.compile(r"\d+(?:[.,]\d+)*|[^\W\d_][^\W_]*(?:'[^\W_]+)*|\S")
 _APOSTROPHES = dict.fromkeys(map(ord, "’ʼ‘`´"), "'")
 _DASHES = dict.fromkeys(map(ord, "‐‑‒–—−"), "-")
 _SIGNS = _APOSTROPHES | _DASHES | {ord("&"): " and "}
-_ONES = ("one", "two", "three", "four", "five", "six", "seven", "eight", "nine")
+ONES = ("one", "two", "three", "four", "five", "six", "seven", "eight", "nine")
 _TENS = ("twenty", "thirty", "forty", "fifty", "sixty", "seventy", "eighty", "ninety")
-_TWO_WORDS = re.compile(rf"\b({'|'.join(_TENS)}) ({'|'.join(_ONES)})\b")
+_TWO_WORDS = re.compile(rf"\b({'|'.join(_TENS)}) ({'|'.join(ONES)})\b")
 _CONTRACTIONS = (
     (re.compile(r"\bvs\."), "vs"),
     (re.compile(r"\bi'm\b"), "i am"),
@@ -203,7 +203,7 @@ def tokens_of(text: str) -> Tokens:
 def _in_digits(text: str) -> str:
     """Return a text with its numbers of two words, as eighty four, in digits."""
     text = re.sub(r"\b(one|a) hundred\b", "100", text)
-    return _TWO_WORDS.sub(lambda found: str(10 * _TENS.index(found[1]) + 20 + _ONES.index(found[2]) + 1), text)
+    return _TWO_WORDS.sub(lambda found: str(10 * _TENS.index(found[1]) + 20 + ONES.index(found[2]) + 1), text)
 
 
 def whole_words(word: str) -> str:

@@ -11,7 +11,7 @@ from typing import NamedTuple
 
 from panel.errors import StudyError
 from panel.study.knowledge import ROLES, heading_words, is_called, is_reckoned, named_columns, shared_table
-from panel.study.naming import at_moment, is_moment
+from panel.study.naming import at_moment, says_when
 from panel.study.numbers_read import read_numbers
 from panel.words import as_seen, counted, first_few
 
@@ -233,7 +233,7 @@ def at_their_moments(heads: Sequence[str], groups: Sequence[str]) -> tuple[list[
     timed = len({head for head, _ in pairs}) == len(pairs)
     for side in (1, 0):
         names = [pair[side] for pair in pairs]
-        if not sitting(names) and all(is_moment(name, timed=timed) for name in names):
+        if not sitting(names) and all(says_when(name, timed=timed) for name in names):
             other = [pair[1 - side] for pair in pairs]
             joined = iter([at_moment(*each) for each in zip(other, names, strict=True)])
             made = [next(joined) if group else head for head, group in zip(heads, groups, strict=True)]

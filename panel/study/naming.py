@@ -236,7 +236,7 @@ def _closed(words: str) -> str:
     return f"{words})" if words.count("(") > words.count(")") else words
 
 
-def is_moment(text: str, *, timed: bool = False) -> bool:
+def says_when(text: str, *, timed: bool = False) -> bool:
     """Return True if a text says when, or in which state, something was judged: `2 min`, `after rinsing`, `rub-out`.
 
     Only by its time if `timed`.

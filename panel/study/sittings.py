@@ -12,7 +12,7 @@ import pandas as pd
 from panel.errors import StudyError
 from panel.study.file_names import crossed, sitting
 from panel.study.knowledge import fits, heading_words, headings_called, is_called, named_columns, plain_names
-from panel.study.naming import is_moment
+from panel.study.naming import says_when
 from panel.study.numbers_read import TIMES, measured, unit_of_heading
 from panel.study.sheet_keys import Sheet
 from panel.words import as_seen, first_few
@@ -101,7 +101,7 @@ def moments_of(table: RawTable, column: str) -> list[str]:
 def _are_moments(heading: str, cells: Collection[str]) -> bool:
     """Return True if distinct cells are times such as `2 min`, or numbers below a time that do not count rounds."""
     filled = {*map(as_seen, cells)} - {""}
-    if filled and all(is_moment(cell, timed=True) for cell in filled):
+    if filled and all(says_when(cell, timed=True) for cell in filled):
         return True
     timed = unit_of_heading(heading) in TIMES or heading_words(heading) in _TIME_ALONE
     return timed and all(map(_BARE.fullmatch, filled)) and filled != {str(n + 1) for n in range(len(filled))}
