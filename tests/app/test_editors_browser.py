@@ -140,6 +140,48 @@ def fields_are_put_back_until_saved(walk: Walk, address: str, folder: Path) -> N
     ]
 
 
+_FIELD = "<div data-testid=stElementContainer><div data-testid=stTextInput><input aria-label=Why></div></div>"
+
+
+def test_text_typed_before_the_page_was_looked_at_and_a_field_drawn_anew_are_put_back(tmp_path: Path):
+    """As on a slow machine: the script has not met the field yet, or the app draws it again once its text is back."""
+    if not CHROMIUM:
+        if os.environ.get("CI"):
+            pytest.fail("Chromium is missing, so the app was not looked at.")
+        pytest.skip("Chromium is not installed.")
+    script = (ROOT / "panel" / "app" / "start" / "page.js").read_text(encoding="utf-8")
+    file = tmp_path / "page.html"
+    file.write_text(f"<body><script>{script}</script>{_FIELD}</body>", encoding="utf-8")
+    with browser(_WIDTHS[1]) as context:
+        page = context.new_page()
+        page.goto(file.as_uri())
+        page.evaluate(  # in one go: drawn, entered, typed into
+            """() => {
+                const field = document.querySelector('input').cloneNode();
+                document.querySelector('input').replaceWith(field);
+                field.focus();
+                for (const text of ['t', 'th', 'the least greasy']) {
+                    field.value = text;
+                    field.dispatchEvent(new Event('input', {bubbles: true}));
+                }
+            }"""
+        )
+        page.reload()
+        page.get_by_text(_PUT_BACK).wait_for()
+        assert page.get_by_label("Why").input_value() == "the least greasy"
+        again = """drawn => {
+            const text = document.querySelector('input').value;
+            document.querySelector('[data-testid=stElementContainer]').outerHTML = drawn;
+            document.querySelector('input').value = text;
+        }"""
+        page.evaluate(again, _FIELD)
+        page.get_by_text(_PUT_BACK).wait_for(timeout=2000)
+        page.get_by_label("Why").fill("the least sticky")
+        page.evaluate(again, _FIELD)
+        page.wait_for_timeout(200)
+        assert page.get_by_text(_PUT_BACK).count() == 0
+
+
 def begun(walk: Walk) -> None:
     """Begin a study and go as far as the third step: prototypes are named, their formulas are not written."""
     walk.choose("A new study", "Five short steps")

@@ -23,6 +23,7 @@ document.addEventListener('click', event => {
   const met = new WeakMap(); // each field in the page, and under which name its text is kept
   const before = new WeakMap(); // what each field held when she came to it
   const told = new Set(), opened = new Set(); // what was said to be done; the drawers that were opened
+  const back = new Set(); // the names of what was put back: a field that is drawn anew says so again
   let grid = null, cell = ''; // the grid she is in, and under which name the text of its open cell is kept
   let pressed = [], putting = false, due = 0, queue = Promise.resolve();
 
@@ -177,16 +178,20 @@ document.addEventListener('click', event => {
   function meet(field, name) {
     const kept = read(name), done = field.matches(CHOICES) ? 'chosen' : 'typed';
     met.set(field, name);
-    before.set(field, held(field));
+    if (!before.has(field) || field !== document.activeElement) before.set(field, held(field)); // she may be typing
     unsign(field);
+    const forget = () => { localStorage.removeItem(name); back.delete(name); };
+    const restored = () => {
+      back.add(name);
+      sign(field, `Put back what you had ${done}.`, ['Give it up', () => { forget(); put(field, kept.base); }]);
+    };
+    if (kept?.text === held(field) && back.has(name)) restored();
     if (!kept || kept.text === held(field)) return;
-    const forget = () => localStorage.removeItem(name);
     const text = kept.text.replaceAll('\n', ', '), short = text.length > 80 ? `${text.slice(0, 80)} ...` : text;
     const lost = `You had ${done} \u201c${short}\u201d here and not saved it; `;
     if (held(field) === kept.base) {
       put(field, kept.text, () => {
-        if (held(field) === kept.text)
-          sign(field, `Put back what you had ${done}.`, ['Give it up', () => { forget(); put(field, kept.base); }]);
+        if (held(field) === kept.text) restored();
         else sign(field, `${lost}it is no longer among the choices.`, ['Forget mine', forget]);
       });
       open(field.closest('details:not([open])'));
@@ -239,7 +244,10 @@ document.addEventListener('click', event => {
   }
 
   function saved() {
-    for (const [name, text] of pressed) if (read(name)?.text === text) localStorage.removeItem(name);
+    for (const [name, text] of pressed.filter(([one, now]) => read(one)?.text === now)) {
+      localStorage.removeItem(name);
+      back.delete(name);
+    }
     if (pressed.length) document.querySelectorAll('.put-back').forEach(line => line.remove());
     pressed = [];
     fields().forEach(field => before.set(field, held(field)));
@@ -270,6 +278,7 @@ document.addEventListener('click', event => {
     if (text === (kept?.text ?? base)) return;
     if (text === base) localStorage.removeItem(name);
     else write(name, {base, text});
+    back.delete(name);
     unsign(field);
   }
 
