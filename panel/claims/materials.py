@@ -15,7 +15,7 @@ from scipy.special import stdtr, stdtrit
 from panel.checks.confounds import Confounds
 from panel.claims.claim import Claim, kinds
 from panel.claims.grammar import read_sentence
-from panel.claims.names import Names, happened, is_applied, is_turned, names_of, question_words
+from panel.claims.names import Names, as_stated, happened, is_applied, is_turned, names_of, question_words
 from panel.claims.parts import entries_at, words_of
 from panel.claims.reading import Reading
 from panel.errors import ModelError
@@ -174,7 +174,7 @@ class Materials:
         """Return the reading of the sentence people were asked about; None where it rests on no question."""
         if claim.kind not in ("agreement", "absolute_negative") or not claim.question:
             return None
-        return self.read(question_words(self.study, claim.question), of_panel=bool(claim.attribute))
+        return self.read(as_stated(question_words(self.study, claim.question)), of_panel=bool(claim.attribute))
 
     def once(self, what: Callable[[Claim, Materials], Any], claim: Claim) -> Any:
         """Return `what` of a claim; sentences of one statement share it, unless it rests on the words themselves."""

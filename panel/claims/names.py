@@ -8,6 +8,7 @@ from collections.abc import Iterable, Iterator, Mapping
 from dataclasses import dataclass, field
 from fnmatch import translate
 from functools import cache, lru_cache
+from itertools import pairwise
 from types import MappingProxyType
 from typing import TYPE_CHECKING
 
@@ -206,7 +207,8 @@ def _parts_of(study: Study, named: Tokens) -> tuple[str, Tokens, list[Tokens]]:
     if words[-1:] == ["time"] and words[0].endswith("ing"):
         kind, words = "time", words[:-1]
     kind = "ease" if _EASE & {*words} else "speed" if _SPEED & {*words} else kind
-    types = {word for phrase in _product(study)[0] for word in phrase}
+    types = {word for phrase in _product(study)[0] for word in phrase if not entry_at((word,), 0, "site")[0]}
+    types -= {word for word, after in pairwise(words) if after == "that"}  # oil that comes off, of an oil
     words = [word for word in words if word not in _EASE | _SPEED | types]
     starts = [n for n, word in enumerate(words) if n and word in STATES | OBJECTS and n + 1 < len(words)]
     cuts = zip([0, *starts], [*starts, len(words)], strict=True)
@@ -265,9 +267,19 @@ def _family_named(name: str) -> str:
     whole = [entry for length, entry in entries_at(words, 0) if length == len(words)]
     found = {entry.family for entry in whole if entry.part in ("property", "verb")} or _families_of(name)
     of_time = _LEADS["time"].match(f"{' '.join(words)} ") is not None and not found <= _BY_TIME
+    if not whole and not _families_of(_head(" ".join(words))):
+        return ""  # combing through wet hair is not how wet it is
     if len(found) != 1 or (not whole and (of_time or _unknown(words) or _DENYING & {*words})):
         return ""
     return next(iter(found))
+
+
+def _head(name: str) -> str:
+    """Return what a name names, without what it is a matter of before and without where, on what and when after it."""
+    lead = next((found[0] for form in _LEADS.values() if (found := form.match(name))), "")
+    words = name.removeprefix(lead).split()
+    ends = (n for n, word in enumerate(words) if n and word in STATES | OBJECTS | {"through"})
+    return " ".join(words[: next(ends, None)])
 
 
 def _unknown(words: Tokens) -> list[str]:
@@ -487,6 +499,16 @@ def question_words(study: Study, question: str) -> str:
     return str(next((row.get("words", question) for row in asked(study) if row.get("question") == question), question))
 
 
+_AUXILIARIES = r"(?:is|are|was|were|has|have|had|can|could|would|will)"
+_ASKED = re.compile(rf"({_AUXILIARIES}) ((?:the|your|our|one|this) [\w-]+|you|it|they|one) (.+)\?", re.IGNORECASE)
+
+
+def as_stated(words: str) -> str:
+    """Return a question that asks for yes or no as what who said yes has said: one wash was enough."""
+    found = _ASKED.fullmatch(words.strip())
+    return f"{found[2]} {found[1].casefold()} {found[3]}." if found else words
+
+
 def how_said(study: Study, question: str) -> str:
     """Return what was answered by those who agreed: yes, where nothing else but no could be."""
     ends = (str(row.get("high_end", "")) for row in asked(study) if row.get("question") == question)
@@ -519,10 +541,11 @@ def happened(reading: Reading) -> dict[str, str]:
     beside = [
         chunk.words for chunk in reading.chunks if (chunk.part, chunk.family) in {("function", ""), ("later", "")}
     ]
+    during = {words for kind, _, words in reading.moments if kind == "rubbing"}
     beside += [words for kind, _, words in reading.moments if kind != "use"]
     if any(kind == "later" for kind, _, _ in reading.moments):  # apply the balm, and 10 minutes later
         beside += [chunk.words for chunk in reading.chunks if chunk.family == "told"]
-    applied = next((words for words in beside if is_applied(words)), "")
+    applied = next((words for words in beside if words not in during and is_applied(words)), "")
     return own | ({"applied": applied} if applied else {})
 
 

@@ -8,7 +8,7 @@ import unicodedata
 from collections.abc import Iterable, Iterator, Mapping, Sequence
 from dataclasses import dataclass
 from functools import cache, lru_cache
-from itertools import chain, product
+from itertools import chain, product, takewhile
 from types import MappingProxyType
 
 from panel.study.knowledge import shared_table
@@ -354,7 +354,9 @@ FELT_AS = frozenset(("feel", "touch", "texture", "sensation", "look"))
 """What says in a name that something is felt, or seen, and may stay untold: chalky touch."""
 _LYING = frozenset(("go", "goes", "went", "lie", "lies", "lay", "lays", "sit", "sits", "sat"))
 _ARTICLES = frozenset(("a", "an", "the", "your", "my", "their"))
-_BEING = frozenset(("is", "are", "was", "were", "feel", "feels", "felt", "look", "looks", "looked", "judged", "found"))
+_BEING = frozenset(
+    ("is", "are", "was", "were", "feel", "feels", "felt", "feeling", "look", "looks", "looked", "judged", "found")
+)
 _DENIALS = frozenset(("no", "not"))
 _DEGREES = MappingProxyType({
     "more": "more", "less": "less", "most": "most", "least": "least", "fewer": "less", "fewest": "least",
@@ -413,10 +415,26 @@ def in_own_terms(tokens: Tokens, ways: Sequence[Way], products: Sequence[int]) -
     """
     taken = {place + more for place, length in enumerate(products) for more in range(length)}
     for way in sorted(ways, key=lambda each: -len(each.named)):
+        tokens = _object_last(tokens, way)
         for start in range(len(tokens)):
             end = _core_end(tokens, start, way)
-            if end and taken.isdisjoint(range(start, end)) and (found := _compared(tokens, start, end, way)):
+            own = start + (tokens[start] == way.core[0])  # less oil comes off
+            if end and taken.isdisjoint(range(own, end)) and (found := _compared(tokens, start, end, way)):
                 return found
+    return tokens
+
+
+def _object_last(tokens: Tokens, way: Way) -> Tokens:
+    """Return the words with what something is done to after its verb: easier to comb through dry hair."""
+    led = 1 + sum(1 for _ in takewhile(PARTICLES.__contains__, way.core[1:]))
+    done, thing = way.core[:led], way.core[led:]
+    for start in range(len(tokens)) if thing and way.kind in ("ease", "time") else ():
+        if end := _phrase_end(tokens, start, thing):
+            at = end + (tokens[end : end + 1] != () and tokens[end] in _BEING)
+            at += (length := entry_at(tokens, at, "to verb")[0])
+            said = tokens[at : at + led]
+            if length and len(said) == led and kernel(said[0]) == kernel(done[0]) and said[1:] == done[1:]:
+                return (*tokens[:start], *tokens[end : at + led], *tokens[start:end], *tokens[at + led :])
     return tokens
 
 
@@ -435,7 +453,8 @@ def _core_end(tokens: Tokens, start: int, way: Way) -> int:
             place += 1  # runs off the fingers
         goes = word in PARTICLES and tokens[place : place + 1] and tokens[place] in _LYING  # a comb goes through
         here = tokens[place + bool(goes) : place + bool(goes) + 1]
-        if here and _same(here[0], word, loose=(n == head or word.endswith("ing")) and way.kind != "like"):
+        verb = n == head or word.endswith("ing") or (n, way.kind) == (0, "time")  # untangles wet hair, to untangle it
+        if here and _same(here[0], word, loose=verb and way.kind != "like"):
             place += 1 + bool(goes)
         elif (word, way.kind) != ("through", "ease"):
             return 0
@@ -509,7 +528,7 @@ def _beside(tokens: Tokens, left: int, end: int, thing: Tokens) -> tuple[int, in
     """Return where a thing stands right before what is said of it, or right after: hard patches feel softer."""
     if stop := _phrase_end(tokens, end, thing[1:]):
         return end, stop
-    before = left
+    before = left - (left > 0 and tokens[left - 1] == "no")  # dry hair no greasier
     while before and tokens[before - 1] in _BEING:
         before -= 1
     start = before - len(thing) + 1

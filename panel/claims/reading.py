@@ -251,7 +251,8 @@ class Cursor:
             self.found.said_of = self.noun_before(self.words(length))
         free = entry.part == "free" and self.words(2) not in _FREE_OF
         free = free and not (last.part == "property" and not last.words.endswith("y") and self.said_to == self.place)
-        if free or (entry.part in ("less", "more") and self.product_at(self.place + length)):
+        judged = longest(self.names.attributes, self.tokens, self.place + length)[0]  # less oil that comes off
+        if free or (entry.part in ("less", "more") and not judged and self.product_at(self.place + length)):
             self.found.left_over.append(self.words(length))
 
     def hold_object(self) -> None:
