@@ -43,6 +43,7 @@ from panel.study.formulas import (
     joint_changes,
     matched_pairs,
 )
+from panel.study.naming import naming
 from panel.study.scores_used import scores_used
 from panel.study.study import Study, kept
 from panel.words import format_list, level_digits
@@ -137,7 +138,10 @@ def trace_swaps(study: Study) -> TracedSwaps:
         confounds=confounds,
         margins=study.margins(),
         method=_method(len(effects)) + (f" {spread.sentence}" if spread.sd else ""),
-        notes=_swap_notes(study, scores, pairs, together, differing, confounds),
+        notes=(
+            *_swap_notes(study, scores, pairs, together, differing, confounds),
+            *_on_told_apart(study, effects, members),
+        ),
     )
 
 
@@ -427,6 +431,30 @@ def _swap_notes(
         *_on_assessors(scores, changes),
         *_ALWAYS,
     )
+
+
+def _on_told_apart(study: Study, effects: pd.DataFrame, members: pd.DataFrame) -> Iterator[str]:
+    """Say which pairs differ where the one swap between them cannot be told."""
+    untold = effects.loc[
+        (effects["verdict"] == CANNOT_TELL) & (effects["goes_along"] == "") & (effects["n_pairs"] == 1)
+    ]
+    try:
+        told = find_differences(study).pairs
+    except ModelError:
+        return
+    told = told.loc[told["verdict"] == DIFFERS]
+    differ = {
+        (row[0], frozenset(row[1:])) for row in told[["attribute", "prototype", "versus"]].itertuples(index=False)
+    }
+    for swap, rows in untold.groupby("swap", sort=False):
+        ends = members.loc[members["swap"] == swap, ["prototype", "versus"]].iloc[0].tolist()
+        names = [name for name in rows["attribute"] if (name, frozenset(ends)) in differ]
+        if names:
+            yield (
+                f"{format_list(ends)} differ on {format_list([naming(study).attribute(name) for name in names])}, and "
+                "their swap cannot be told there: it is judged by each person's own change, all "
+                f"{len(effects)} tests adjusted together."
+            )
 
 
 def _on_pairs(pairs: pd.DataFrame, together: pd.DataFrame, changes: pd.DataFrame) -> Iterator[str]:

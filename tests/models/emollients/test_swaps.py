@@ -9,8 +9,10 @@ from scipy.stats import false_discovery_control, ttest_1samp
 
 from panel.errors import ModelError
 from panel.models.emollients.swaps import trace_swaps
+from panel.models.prototypes.differences import find_differences
 from panel.study.open_study import open_study
 from panel.study.study import Study
+from panel.words import format_list
 from tests.formula_studies import (
     ALKANE,
     ALMOND,
@@ -189,6 +191,28 @@ def test_one_pair_only_and_prototypes_without_a_pair_are_told():
     traced = trace_swaps(study_of(alone, scores=scores_of(values[..., :2], ["P1", "P2"])))
     assert f"Rests on one matched pair only, no interaction can be seen: {SWAP_A}." in traced.notes
     assert traced.interactions.empty
+
+
+def test_where_two_differ_and_their_swap_cannot_be_told_it_is_said_why():
+    formulas = {name: hand_cream_formulas()[name] for name in ("P1", "P2", "P3")}
+    said = []
+    for seed in range(12):
+        small = [truth(50, [effect, 0, 0]) for effect in (6, 7, 8, 0, 0, 0, 0, 0, 0, 0)]
+        values = panel_scores(*small, seed=seed, interaction=6.0)[..., :3]
+        study = study_of(formulas, scores=scores_of(values, list(formulas)))
+        traced, told = trace_swaps(study), find_differences(study).pairs.set_index("attribute")
+        rows = traced.swaps.loc[traced.swaps["swap"] == SWAP_A].set_index("attribute")
+        pair = told.loc[(told["prototype"].isin(["P1", "P2"])) & told["versus"].isin(["P1", "P2"]), "verdict"]
+        both = [name for name in rows.index if (pair[name], rows["verdict"][name]) == ("differs", "cannot tell")]
+        notes = [note for note in traced.notes if "own change" in note and "P2 and P1" in note]
+        assert len(notes) == bool(both)
+        if both:
+            assert notes[0] == (
+                f"P2 and P1 differ on {format_list(both)}, and their swap cannot be told there: it is judged by each "
+                "person's own change, all 20 tests adjusted together."
+            )
+        said.append(bool(both))
+    assert {*said} == {True, False}
 
 
 def test_half_of_a_swap_is_told_from_its_own_pair_where_the_score_bends():
