@@ -94,7 +94,7 @@ def _alike_headline(result: alike.Alike) -> str:
             return f"The difference is shown to lie {limits if within else f'beyond {margin}'}."
         return f"The difference is not shown to lie {limits}. That does not show that it lies beyond."
     if not within:
-        told = f"Not one of {len(rows)} differences is shown to lie {limits}"
+        told = f"Not one of {len(rows)} differences, adjusted over all of them (Holm), is shown to lie {limits}"
         return (
             f"{told}; {beyond} {'is' if beyond == 1 else 'are'} shown to lie beyond."
             if beyond

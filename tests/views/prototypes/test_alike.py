@@ -44,14 +44,16 @@ def test_the_headline_counts_and_keeps_not_shown_apart_from_different():
         "The difference is not shown to lie within 8 scale units either way. That does not show that it lies beyond."
     )
     assert tell_alike(result(ROWS[1::2]), NAMES).headline == (
-        "Not one of 2 differences is shown to lie within 8 scale units either way. That does not show that they lie "
+        "Not one of 2 differences, adjusted over all of them (Holm), is shown to lie within 8 scale units either way. "
+        "That does not show that they lie "
         "beyond."
     )
 
 
 def test_the_headline_says_what_is_shown_to_lie_beyond_the_margin():
     assert tell_alike(result(ROWS[1:]), NAMES).headline == (
-        "Not one of 3 differences is shown to lie within 8 scale units either way; 1 is shown to lie beyond."
+        "Not one of 3 differences, adjusted over all of them (Holm), is shown to lie within 8 scale units either way; "
+        "1 is shown to lie beyond."
     )
     one = result(ROWS[2:3])
     one = replace(one, differences=one.differences.assign(margin=1.0))
