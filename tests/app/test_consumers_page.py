@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
 from pathlib import Path
 
 import numpy as np
@@ -48,6 +49,17 @@ def test_liking_answers_first(demo: None, part: str, answer: str, words: str):
     assert not app.warning
     assert app.header[0].value.replace("\\", "").replace("\u00a0", " ").startswith(answer)
     assert words in shown(app)
+
+
+def test_where_nobody_was_asked_for_liking_the_way_leads_to_what_was_answered(
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+):
+    study = answers_study(one_group_panel(np.random.default_rng(1), "even", 12, 2))
+    answers = study.table("answers").assign(kind="agreement", question="soft", answer="4")
+    app = opened("liking", replace(study, tables={**study.tables, "answers": answers}), tmp_path, monkeypatch)
+    assert not app.exception
+    links = [link.label for link in app.get("page_link")]
+    assert [label for label in links if ": " in label] == ["Statements: How many agree with a statement."]
 
 
 @pytest.mark.parametrize(
