@@ -56,7 +56,7 @@ def short_swap(swap: str) -> str:
 def _heading(letter: Any, about: Shown) -> str:
     rows, short = about.result.swaps.set_index("letter"), _short(about.result)
     added = {name: _parts(row, "added", short) for name, row in rows.iterrows()}
-    if list(added.values()).count(added[letter]) == 1:
+    if len({*added.values()}) == len(added):  # else each says what it replaces
         return f"{letter}: {added[letter]}"
     return f"{letter}: {words.format_typed(float(rows.loc[letter, 'percent']))} % {_swap(rows.loc[letter], short)}"
 

@@ -229,6 +229,15 @@ def test_the_table_holds_the_same(causes, names):
     assert "Wanted" not in shown(_CAUSES, many(), Naming())
 
 
+def test_where_two_swaps_bring_in_the_same_each_heading_says_what_it_replaces(names):
+    causes = many(3, 3)
+    swaps = causes.swaps.assign(removed=["Old", "Oil", "Wax"], added=["New", "New", "Butter"], percent=4.0)
+    headings = list(shown(_CAUSES, replace(causes, swaps=swaps), names).columns)
+    assert [heading for heading in headings if ": " in heading] == [
+        "A: 4 % New for Old", "B: 4 % New for Oil", "C: 4 % Butter for Wax",
+    ]  # fmt: skip
+
+
 def test_what_stands_out_is_what_the_interval_beside_it_says(causes, names):
     # Benjamini & Yekutieli (2005): with 30 of 42 told the level is 1 - 30 x 0.05 / 42. Wetness with A is not told,
     # though its interval alone (0.4 to 13.8) leaves out zero.
