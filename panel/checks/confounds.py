@@ -9,7 +9,7 @@ from __future__ import annotations
 import re
 from collections.abc import Callable, Iterator, Mapping
 from dataclasses import dataclass, field, replace
-from functools import cached_property, partial
+from functools import cache, cached_property, partial
 from itertools import combinations
 from operator import itemgetter
 from typing import Any
@@ -180,9 +180,8 @@ def sets_of_scores(study: Study, scores: Numbered) -> dict[str, dict[str, int]]:
 
 def _score_facts(study: Study, scores: Numbered) -> dict[str, Labels]:
     """Return the `attribute`, the `prototype` and the label of each factor for every score, empty if not known."""
-    position, site = serving_of_score(study, scores.frame)
-    assessors = study.table("assessors")
-    groups = dict(zip(reversed(assessors["assessor"].tolist()), reversed(assessors["group"].tolist()), strict=True))
+    served = serving_of_score(study, scores.frame) if any(study.listed("servings", "assessor")) else None
+    groups = dict(zip(*map(reversed, study.listed("assessors", "assessor", "group")), strict=True))
     day = _in_words(*scores["recorded_at"], _day)
     source, sources = scores["source"]
     typed = np.array([str(name).casefold() in _TYPED_IN_LATER for name in sources], dtype=bool)
@@ -193,8 +192,8 @@ def _score_facts(study: Study, scores: Numbered) -> dict[str, Labels]:
         "prototype": scores["prototype"],
         SESSION: scores["session"],
         _TEST_DAY: day,
-        POSITION: _in_words(*scores["position"], _position) if site is None else labels(position, _position),
-        _SITE: (np.zeros(len(scores.frame), dtype=np.intp), [""]) if site is None else labels(site),
+        POSITION: labels(served[0], _position) if served else _in_words(*scores["position"], _position),
+        _SITE: labels(served[1]) if served else (np.zeros(len(scores), dtype=np.intp), [""]),
         GROUP: _in_words(*scores["assessor"], lambda name: groups.get(name, "")),
         BATCH: batch_of_score(study, scores),
     }
@@ -239,9 +238,8 @@ def answer_confounds(rows: pd.DataFrame, prototypes: tuple[str, ...] = ()) -> Co
 
 def _made_on(study: Study) -> dict[str, str]:
     """Return the making day of each batch, where it is known."""
-    listed = study.table("batches")
-    batches = zip(listed["batch"].tolist(), map(_day, listed["made_on"].tolist()), strict=True)
-    return {batch: day for batch, day in batches if batch and day}
+    batches = zip(*study.listed("batches", "batch", "made_on"), strict=True)
+    return {batch: day for batch, at in batches if batch and (day := _day(at))}
 
 
 @kept
@@ -310,6 +308,8 @@ def confounds_of(
 
 def _for_all(rows: list[tuple[Any, ...]], columns: list[str], attributes: int) -> pd.DataFrame:
     """Return the rows with one for all attributes, its attribute empty, where all of them have the same."""
+    if not rows:
+        return _without_rows(tuple(columns)).copy(deep=False)
     alike = [place for place, name in enumerate(columns) if name not in ("attribute", "share_left", "because")]
     what = itemgetter(*alike)
     share = columns.index("share_left") if "share_left" in columns else 0
@@ -321,6 +321,11 @@ def _for_all(rows: list[tuple[Any, ...]], columns: list[str], attributes: int) -
     gone = {row for same in shared for row in same}
     once = [("", *rows[row][1:]) for row in least]
     return pd.DataFrame([*once, *(row for k, row in enumerate(rows) if k not in gone)], columns=columns)
+
+
+@cache
+def _without_rows(columns: tuple[str, ...]) -> pd.DataFrame:
+    return pd.DataFrame(columns=list(columns))
 
 
 def _named(facts: Mapping[str, Labels]) -> dict[str, Labels]:

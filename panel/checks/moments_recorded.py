@@ -80,9 +80,9 @@ def order_of_testing(study: Study) -> tuple[dict[str, int], dict[str, str]]:
     late
         Attribute to why its place does not count, in words.
     """
-    listed = study.table("attributes")
-    if not listed["test_order"].notna().any():
+    if np.isnan(study.listed("attributes", "test_order")[0]).all():
         return {}, {}
+    listed = study.table("attributes")
     listed = listed.drop_duplicates("attribute")
     listed = listed.loc[listed["test_order"].notna() & (listed["attribute"] != "")]
     if listed.empty or study.scores.empty:

@@ -6,7 +6,7 @@ import math
 from collections import Counter
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, replace
-from functools import cache
+from functools import cache, cached_property
 from typing import Any
 
 import numpy as np
@@ -23,26 +23,29 @@ from panel.words import first_few
 _SET_ASIDE_COLUMNS = ["row", "assessor", "prototype", "attribute", "session", "replicate", "score", "why"]
 
 
-@dataclass(frozen=True, eq=False, slots=True)
+@dataclass(frozen=True, eq=False)
 class ScoresUsed:
     """The scores an analysis uses, those it does not use and why.
 
     Parameters
     ----------
-    frame
-        The scores table without blanks and without scores set aside; corrected scores carry the new value.
     set_aside
         Scores that were there and are not used: columns `row` (line in the file), who and what, `score`, `why`.
     corrected
         Scores whose value was changed by a written correction, same columns.
     numbered
-        The columns of `frame` that say whose scores they are, and of what, as numbers.
+        The scores without blanks and without those set aside, corrected ones with the new value; whose they are, and of
+        what, as numbers.
     """
 
-    frame: pd.DataFrame
     set_aside: pd.DataFrame
     corrected: pd.DataFrame
     numbered: Numbered
+
+    @cached_property
+    def frame(self) -> pd.DataFrame:
+        """The scores that are used, with all columns of their table."""
+        return self.numbered.frame
 
 
 @kept
@@ -53,14 +56,16 @@ def scores_used(study: Study, *, rules: bool = True) -> ScoresUsed:
     study's facts hold the rule `set_aside_outside_scale`, scores outside their scale are set aside; without
     that rule they stay in. `rules=False` leaves corrections and rules out, to show both analyses side by side.
     """
-    frame = named_rows(study, "scores")
     by_rule = rules and any(rule.get("rule") == "set_aside_outside_scale" for rule in _rules(study))
-    corrected = rules and "scores" in study.table("corrections")["table"].tolist()
-    if not corrected and not (by_rule and _outside_scale(study, frame).any()):
-        known = frame["score"].notna().to_numpy()
-        frame = frame if known.all() else frame.loc[known]
+    corrected = rules and "scores" in study.listed("corrections", "table")[0]
+    whole = study.numbered.rows
+    lacking = _lacking(study.numbered, "scores")
+    named = whole.loc[~lacking] if lacking.any() else whole
+    if not corrected and not (by_rule and _outside_scale(study, named).any()):
+        known = named["score"].notna().to_numpy()
         nothing = _nothing().copy(deep=False)
-        return ScoresUsed(frame, nothing, nothing, _numbered(study, frame))
+        return ScoresUsed(nothing, nothing, _numbered(study, named if known.all() else named.loc[known]))
+    frame = named_rows(study, "scores")
     why = pd.Series("", index=frame.index, dtype="str")
     changed = pd.Series("", index=frame.index, dtype="str")
     frame, why, changed = _with_corrections(study, frame, why, changed)
@@ -70,17 +75,16 @@ def scores_used(study: Study, *, rules: bool = True) -> ScoresUsed:
     before = study.scores["score"].loc[frame.index]
     used = frame.loc[frame["score"].notna() & (why == "")]
     return ScoresUsed(
-        frame=used,
         set_aside=_listed(frame.assign(score=before), why, before.notna() & (why != "")),
         corrected=_listed(frame.assign(score=before), changed, changed != ""),
         numbered=_numbered(study, used),
     )
 
 
-def _numbered(study: Study, frame: pd.DataFrame) -> Numbered:
+def _numbered(study: Study, rows: pd.DataFrame) -> Numbered:
     """Return the scores that are used with their numbers: those of the study where all are."""
     whole = study.numbered
-    return whole.beside(frame) if len(frame) == len(whole.frame) else Numbered(frame)
+    return whole if rows is whole.rows else whole.beside(rows) if len(rows) == len(whole) else Numbered(rows)
 
 
 _NEEDED = {
@@ -166,20 +170,28 @@ def _agreeing_end(row: Mapping[str, Any]) -> int:
 
 def _named_rows(study: Study, table: str) -> pd.DataFrame:
     frame = study.table(table)
-    numbered = study.numbered if table == "scores" else Numbered(frame)
-    lacking = np.zeros(len(frame), dtype=bool)
-    for column in _NEEDED[table]:
-        lacking |= _blank(*numbered[column])
-    session = _blank(*numbered["session"])
-    if session.any() and not session.all():
-        question = frame[["kind", "question"]].apply(tuple, axis=1) if table == "answers" else np.zeros(len(frame))
-        lacking |= session & ~pd.Series(session).groupby(np.asarray(question)).transform("all").to_numpy()
+    lacking = _lacking(study.numbered if table == "scores" else Numbered(frame), table)
     return frame.loc[~lacking] if lacking.any() else frame
 
 
-def _blank(code: np.ndarray, names: Sequence[Any]) -> np.ndarray:
+def _lacking(numbered: Numbered, table: str) -> np.ndarray:
+    """Return the rows of a table that do not say whose they are, or of what."""
+    lacking = np.broadcast_to(np.False_, len(numbered))
+    for column in _NEEDED[table]:
+        if (blank := _blank(*numbered[column])) is not None:
+            lacking = lacking | blank
+    session = _blank(*numbered["session"])
+    if session is None or session.all():
+        return lacking
+    of_answers = table == "answers"
+    question = numbered.rows[["kind", "question"]].apply(tuple, axis=1) if of_answers else np.zeros(len(session))
+    return lacking | (session & ~pd.Series(session).groupby(np.asarray(question)).transform("all").to_numpy())
+
+
+def _blank(code: np.ndarray, names: Sequence[Any]) -> np.ndarray | None:
+    """Return which cells are blank, None where none is."""
     blank = np.array([not str(name).strip() for name in names], dtype=bool) | pd.isna(np.array(names, dtype=object))
-    return blank[code] if blank.any() else np.broadcast_to(np.False_, len(code))
+    return blank[code] if blank.any() else None
 
 
 def _outside_scale(study: Study, scores: pd.DataFrame) -> pd.Series:
@@ -380,12 +392,12 @@ def _same(one: tuple[str, str, str], other: tuple[str, str, str]) -> bool:
 # Which serving and which batch each score comes from.
 
 
-def serving_of_score(study: Study, scores: pd.DataFrame) -> tuple[pd.Series, pd.Series | None]:
+def serving_of_score(study: Study, scores: pd.DataFrame) -> tuple[pd.Series, pd.Series]:
     """Return the position and the site of the serving behind each score, as far as they are known."""
     key = ["session", "assessor", "prototype"]
     servings = study.table("servings")
     if servings.empty:
-        return scores["position"], None
+        return scores["position"], pd.Series("", index=scores.index, dtype="str")
     served = list(zip(*(servings[name].tolist() for name in key), strict=True))
     times = Counter(served)
     place = {serving: row for row, serving in enumerate(served) if times[serving] == 1}
@@ -422,9 +434,8 @@ def batch_of_score(study: Study, scores: Numbered) -> tuple[np.ndarray, list[str
 
     Where only some scores of a prototype name their batch, and it has several, none of them counts as named.
     """
-    listed = study.table("batches")
     own: dict[str, set[str]] = {}
-    for name, batch in zip(listed["prototype"].tolist(), listed["batch"].tolist(), strict=True):
+    for name, batch in zip(*study.listed("batches", "prototype", "batch"), strict=True):
         if name and batch:
             own.setdefault(name, set()).add(batch)
     named, batches = scores["batch"]

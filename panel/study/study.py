@@ -5,9 +5,9 @@ from __future__ import annotations
 import hashlib
 import json
 import re
-from collections.abc import Callable, Collection, Iterable, Mapping, Sequence
+from collections.abc import Callable, Iterable, Mapping, Sequence
 from dataclasses import dataclass, field
-from functools import cache, wraps
+from functools import cache, cached_property, wraps
 from typing import Any, TypeVar
 
 import numpy as np
@@ -24,11 +24,25 @@ UNREAD_COLUMNS = ("table", "row", "column", "text", "reason")
 @cache
 def empty_table(name: str) -> pd.DataFrame:
     """Return a table without rows that has all the columns of the table called `name`."""
-    columns = {
-        column.name: pd.Series(dtype="float64" if column.kind in ("number", "integer") else "str")
-        for column in TABLES[name].columns
-    }
-    return pd.DataFrame(columns)
+    return pd.DataFrame(
+        {column: pd.Series(dtype="str" if nothing == "" else "float64") for column, nothing in _nothing(name).items()}
+    )
+
+
+@cache
+def _nothing(name: str) -> dict[str, str | float]:
+    """Return what stands in each known column of a table where nothing does: no text, or no number."""
+    return {column.name: np.nan if column.kind in ("number", "integer") else "" for column in TABLES[name].columns}
+
+
+def _with_all_columns(name: str, frame: pd.DataFrame) -> pd.DataFrame:
+    """Return the table called `name` with all its known columns."""
+    absent = {column: nothing for column, nothing in _nothing(name).items() if column not in frame.columns}
+    if not absent:
+        return frame
+    empty = pd.array([""], dtype="str").take(np.zeros(len(frame), dtype=np.intp))  # quicker than "" for each row
+    more = {column: empty.copy() if nothing == "" else nothing for column, nothing in absent.items()}
+    return pd.concat([frame, pd.DataFrame(more, index=frame.index, copy=False)], axis=1)  # all at once
 
 
 @cache
@@ -68,9 +82,28 @@ _MANY = 20_000  # rows; of fewer, each is looked up sooner than compared with th
 _OFTEN = 0.5  # share of texts that differ from the one before
 
 
-def _new(cells: pd.Series) -> NDArray[np.bool_]:
-    """Return which texts differ from the one before."""
-    return np.r_[True, np.asarray(cells.array[1:] != cells.array[:-1], dtype=bool)][: len(cells)]
+def _new(cells: pd.Series, step: int = 1) -> NDArray[np.bool_]:
+    """Return which texts differ from the one before, or that of so many rows before."""
+    return np.r_[np.full(step, True), np.asarray(cells.array[step:] != cells.array[:-step], dtype=bool)][: len(cells)]
+
+
+def _numbered(cells: pd.Series) -> tuple[NDArray[np.intp], list[Any]]:
+    """Return the number of each cell's content, and what these are; of many texts by runs or rounds, if they come so.
+
+    A round is what comes again and again in one order, as the attributes of each sample.
+    """
+    head = cells.iloc[: _MANY + 1]
+    if cells.dtype == "str" and len(cells) > len(head):
+        if _new(head).mean() < _OFTEN:
+            starts = np.flatnonzero(_new(cells))
+            code, different = pd.factorize(cells.array.take(starts), use_na_sentinel=False)
+            return np.repeat(code, np.diff(starts, append=len(cells))), different.tolist()
+        code, different = pd.factorize(head, use_na_sentinel=False)
+        again = int(np.append(code, 0)[1:].argmin()) + 1
+        if again == len(different) and not _new(cells, again)[again:].any():
+            return np.tile(code[:again], -(-len(cells) // again))[: len(cells)], different.tolist()
+    code, different = pd.factorize(cells, use_na_sentinel=False)
+    return code, different.tolist()
 
 
 def placed(code: NDArray[np.intp], names: Sequence[Any], order: Sequence[Any]) -> NDArray[np.intp]:
@@ -82,38 +115,40 @@ def placed(code: NDArray[np.intp], names: Sequence[Any], order: Sequence[Any]) -
 
 
 class Numbered:
-    """The columns of a frame as numbers: each is looked through once, however many ask.
+    """The columns of scores as numbers: each is looked through once, however many ask.
 
     Parameters
     ----------
-    frame
-        The frame.
-    empty
-        Columns known to hold nothing.
+    rows
+        The scores with the columns they came with; one they came without holds nothing.
     """
 
-    def __init__(self, frame: pd.DataFrame, empty: Collection[str] = ()) -> None:
-        self.frame, self._empty = frame, empty
+    def __init__(self, rows: pd.DataFrame) -> None:
+        self.rows = rows
         self._found: dict[str, tuple[NDArray[np.intp], list[Any]]] = {}
+
+    def __len__(self) -> int:
+        return len(self.rows)
+
+    @cached_property
+    def frame(self) -> pd.DataFrame:
+        """The scores with all their known columns."""
+        return _with_all_columns("scores", self.rows)
 
     def __getitem__(self, column: str) -> tuple[NDArray[np.intp], list[Any]]:
         """Return the number of each cell's content, and what these are, in their order of coming."""
         if column not in self._found:
-            cells = self.frame[column]
-            if column in self._empty:
-                self._found[column] = np.broadcast_to(np.intp(0), len(cells)), cells.iloc[:1].tolist()
-            elif cells.dtype == "str" and len(cells) > _MANY and _new(cells.iloc[: _MANY + 1]).mean() < _OFTEN:
-                first = _new(cells)
-                code, different = pd.factorize(cells[first], use_na_sentinel=False)
-                self._found[column] = np.repeat(code, np.diff(np.flatnonzero(np.r_[first, True]))), different.tolist()
-            else:
-                code, different = pd.factorize(cells, use_na_sentinel=False)
-                self._found[column] = code, different.tolist()
+            known = column in self.rows
+            code, names = (
+                _numbered(self.rows[column]) if known else (np.zeros(0, np.intp), [_nothing("scores")[column]])
+            )
+            same = np.broadcast_to(np.intp(0), len(self))  # takes no memory, however many rows
+            self._found[column] = code if len(names) > 1 else same, names[: len(self)]
         return self._found[column]
 
-    def beside(self, frame: pd.DataFrame) -> Numbered:
+    def beside(self, rows: pd.DataFrame) -> Numbered:
         """Return the same numbers for a frame with the same rows, which differs in columns that nobody numbers."""
-        numbered = Numbered(frame, self._empty)
+        numbered = Numbered(rows)
         numbered._found = self._found
         return numbered
 
@@ -146,21 +181,16 @@ class Study:
     def table(self, name: str) -> pd.DataFrame:
         """Return the table called `name` with all its known columns; without rows if the study has none."""
         if name not in self._whole:
-            self._whole[name] = self._with_all_columns(name)
+            frame = self.tables.get(name)
+            self._whole[name] = empty_table(name) if frame is None else _with_all_columns(name, frame)
         return self._whole[name].copy(deep=False)
 
-    def _with_all_columns(self, name: str) -> pd.DataFrame:
-        if name not in TABLES:
-            raise KeyError(name)
-        frame = self.tables.get(name)
-        if frame is None:
-            return empty_table(name)
-        absent = [column for column in TABLES[name].columns if column.name not in frame.columns]
-        if not absent:
-            return frame
-        empty = pd.array([""], dtype="str").take(np.zeros(len(frame), dtype=np.intp))  # quicker than "" for each row
-        more = {c.name: np.nan if c.kind in ("number", "integer") else empty.copy() for c in absent}
-        return pd.concat([frame, pd.DataFrame(more, index=frame.index, copy=False)], axis=1)  # all at once
+    def listed(self, name: str, *columns: str) -> list[list[Any]]:
+        """Return columns of the table called `name`, as lists; empty ones if the study has no such table."""
+        if self.tables.get(name) is None:
+            return [[] for column in columns if column in _nothing(name)]
+        table = self.table(name)
+        return [table[column].tolist() for column in columns]
 
     @property
     def scores(self) -> pd.DataFrame:
@@ -171,34 +201,32 @@ class Study:
     @kept
     def numbered(self) -> Numbered:
         """The scores as they came in, their columns as numbers."""
-        whole = self.scores
-        return Numbered(whole, set(whole.columns) - set(self.tables.get("scores", whole).columns))
+        rows = self.tables.get("scores")
+        return Numbered(self.scores if rows is None or "score" not in rows else rows)
 
     @property
     @kept
     def prototypes(self) -> tuple[str, ...]:
         """Prototypes in the order of the prototypes table, then any others in the natural order of their names."""
-        listed = self.table("prototypes")["prototype"]
-        others = natural_order(_in_order(self.numbered["prototype"][1], self.table("formulas")["prototype"].tolist()))
-        return _in_order(listed.tolist(), others)
+        others = _in_order(self.numbered["prototype"][1], *self.listed("formulas", "prototype"))
+        return _in_order(*self.listed("prototypes", "prototype"), natural_order(others))
 
     @property
     @kept
     def attributes(self) -> tuple[str, ...]:
         """Attributes in the order of the attributes table, then any others in the order they were scored."""
-        return _in_order(self.table("attributes")["attribute"].tolist(), self.numbered["attribute"][1])
+        return _in_order(*self.listed("attributes", "attribute"), self.numbered["attribute"][1])
 
     @property
     def assessors(self) -> tuple[str, ...]:
         """Trained assessors in the order of the assessors table, then any others that gave scores."""
-        listed = self.table("assessors")
-        return _in_order(listed.loc[listed["kind"] != "consumer", "assessor"], self.numbered["assessor"][1])
+        listed = zip(*self.listed("assessors", "assessor", "kind"), strict=True)
+        return _in_order([name for name, kind in listed if kind != "consumer"], self.numbered["assessor"][1])
 
     @property
     def benchmark(self) -> str | None:
         """The prototype the others are compared with: the first whose role is benchmark, or None."""
-        prototypes = self.table("prototypes")
-        for prototype, role in zip(prototypes["prototype"].tolist(), prototypes["role"].tolist(), strict=True):
+        for prototype, role in zip(*self.listed("prototypes", "prototype", "role"), strict=True):
             if role == "benchmark":
                 return str(prototype)
         stated = self.facts.get("benchmark")
@@ -222,9 +250,8 @@ class Study:
     @kept
     def in_units(self) -> frozenset[str]:
         """Attributes whose scores have a unit: they were measured, on no scale."""
-        table = self.table("attributes")
-        units = zip(table["attribute"].tolist(), table["unit"].fillna("").tolist(), strict=True)
-        return frozenset(name for name, unit in units if unit)
+        units = zip(*self.listed("attributes", "attribute", "unit"), strict=True)
+        return frozenset(name for name, unit in units if unit and unit == unit)
 
     def margins(self, usual: float | None = None) -> dict[str, float]:
         """Smallest difference that matters on each attribute that has one: its own, else `usual`, else the study's.
@@ -233,9 +260,9 @@ class Study:
         """
         stated = self.facts.get("margin")
         usual = float(stated) if usual is None and isinstance(stated, int | float) else usual
-        table, names = self.table("attributes"), self.attributes
-        listed = table["attribute"].tolist()[::-1]  # the first row of each counts
-        units, own = (dict(zip(listed, table[name].tolist()[::-1], strict=True)) for name in ("unit", "margin"))
+        names = self.attributes
+        listed, *columns = (column[::-1] for column in self.listed("attributes", "attribute", "unit", "margin"))
+        units, own = (dict(zip(listed, column, strict=True)) for column in columns)  # the first row of each counts
         kinds = [(scale, units.get(name, "")) for name, scale in zip(names, self.scales(names), strict=True)]
         most = max(kinds, key=kinds.count, default=None)
         found = [
@@ -264,9 +291,8 @@ class Study:
 @kept
 def _scales_of_attributes(study: Study) -> dict[str, tuple[float, float] | None]:
     """Return the scale of each attribute, of the first row that has it; None where the table gives none."""
-    table = study.table("attributes")
     own: dict[str, tuple[float, float] | None] = {}
-    for name, *ends in zip(*(table[name].tolist() for name in ("attribute", "scale_min", "scale_max")), strict=True):
+    for name, *ends in zip(*study.listed("attributes", "attribute", "scale_min", "scale_max"), strict=True):
         own.setdefault(name, (float(ends[0]), float(ends[1])) if np.isfinite(np.array(ends, float)).all() else None)
     return own
 
@@ -274,8 +300,8 @@ def _scales_of_attributes(study: Study) -> dict[str, tuple[float, float] | None]
 @kept
 def _words_of_attributes(study: Study) -> dict[str, str]:
     """Return the name of each attribute, of the first row that has it; empty where the study gives none."""
-    table = study.table("attributes")
-    return dict(zip(reversed(table["attribute"].tolist()), reversed(table["name"].tolist()), strict=True))
+    names, words = study.listed("attributes", "attribute", "name")
+    return dict(zip(reversed(names), reversed(words), strict=True))
 
 
 def _in_order(*columns: Iterable[Any]) -> tuple[str, ...]:

@@ -11,12 +11,23 @@ from panel.study import folder, study
 from panel.study.study import Numbered
 from tests.studies import small_study
 
-TEXTS = (["b", "b", "a", "b", "", ""], [], ["a"], list("abcabc"), ["a"] * 5, list("aab") * 3)
+TEXTS = (
+    ["b", "b", "a", "b", "", ""],
+    [],
+    ["a"],
+    list("abcabc"),
+    ["a"] * 5,
+    list("aab") * 3,
+    list("abc" * 3 + "ba"),
+    list("abcabcab"),
+)
 
 
 @pytest.mark.parametrize("texts", TEXTS)
 @pytest.mark.parametrize("dtype", ["str", "object"])
-@pytest.mark.parametrize(("many", "often"), [(0, 2.0), (0, study._OFTEN), (study._MANY, study._OFTEN)])
+@pytest.mark.parametrize(
+    ("many", "often"), [(0, 2.0), (0, study._OFTEN), (3, study._OFTEN), (study._MANY, study._OFTEN)]
+)
 def test_cells_are_numbered_as_pandas_numbers_them(texts, dtype, many, often, monkeypatch):
     monkeypatch.setattr(study, "_MANY", many)
     monkeypatch.setattr(study, "_OFTEN", often)
@@ -32,6 +43,17 @@ def test_a_missing_number_has_a_number_too():
     assert code.tolist() == [0, 1, 0, 1]
     assert different[0] == 2
     assert np.isnan(different[1])
+
+
+def test_columns_that_scores_came_without_are_numbered_as_those_of_the_whole_table():
+    own = small_study()
+    bare = study.Study(own.tables | {"scores": own.scores[["assessor", "prototype", "attribute", "score"]]})
+    whole = own.scores.assign(session="", replicate="", source="")
+    for column in ("session", "replicate", "source", "assessor"):
+        code, different = bare.numbered[column]
+        assert (code.tolist(), different) == (pd.factorize(whole[column])[0].tolist(), whole[column].unique().tolist())
+    assert np.isnan(bare.numbered["position"][1]).all()
+    assert bare.numbered.frame.columns.tolist() == bare.scores.columns.tolist()
 
 
 def test_a_frame_beside_has_the_same_numbers_and_its_own_scores():

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Callable, Iterable, Iterator, Mapping, Sequence
 from dataclasses import dataclass
-from functools import cached_property, partial
+from functools import cache, cached_property, partial
 
 import numpy as np
 import pandas as pd
@@ -50,7 +50,7 @@ from panel.stats.mixed.inference import (
 from panel.stats.mixed.reml import MixedFit
 from panel.study.naming import naming
 from panel.study.scores_used import ScoresUsed, scores_used
-from panel.study.study import Study, kept, natural_order, those_in
+from panel.study.study import Study, kept, natural_order
 from panel.words import format_list
 
 
@@ -187,7 +187,7 @@ def find_differences(
         margin_stated=margin_stated,
         method=_difference_method(fitted, compared_with, small_sample, in_order=bool(order_of_testing(study)[0])),
         notes=(
-            *_difference_notes(fitted, naming(study).attribute),
+            *_difference_notes(fitted, lambda name: naming(study).attribute(name)),
             *confound_notes(fitted.confounds),
             *_late_notes(study),
             *_without_margin(study, margins),
@@ -212,7 +212,7 @@ def _tested(
     names, (places, _), seen = attributes["attribute"].tolist(), order_of_testing(study), seen_differently(study)
     attributes["test_order"] = [float(places.get(name, np.nan)) for name in names]
     attributes["differently"] = pd.array([seen.get(name, "") for name in names], dtype="str")
-    return attribute_verdicts(attributes, pairs, fitted.confounds, naming(study).attribute), pairs
+    return attribute_verdicts(attributes, pairs, fitted.confounds, lambda name: naming(study).attribute(name)), pairs
 
 
 def _said(rows: pd.DataFrame, attributes: pd.DataFrame) -> pd.DataFrame:
@@ -243,10 +243,11 @@ def estimated_means(study: Study, fitted: PanelFit) -> pd.DataFrame:
 
 def _without_margin(study: Study, margins: Mapping[str, float]) -> Iterator[str]:
     """Say on which attributes nothing tells how large a difference matters, where something does on others."""
-    words = [naming(study).attribute(name) for name in study.attributes if name not in margins]
-    if margins and words:
+    without = [name for name in study.attributes if name not in margins]
+    if margins and without:
+        words = format_list([naming(study).attribute(name) for name in without])
         yield (
-            f"No smallest difference that matters holds for {format_list(words)}: nothing is called alike there. One "
+            f"No smallest difference that matters holds for {words}: nothing is called alike there. One "
             "stated for the study is of the scale most attributes are on; state their own in the table attributes."
         )
 
@@ -280,18 +281,19 @@ def _judge(
 
 def _ask(study: Study, fitted: PanelFit, versus: str | None) -> None:
     """Refuse what cannot be answered at all."""
-    frame = fitted.used.frame
-    if frame.empty:
+    (_, prototypes), (_, assessors) = (fitted.used.numbered[column] for column in ("prototype", "assessor"))
+    if not prototypes:
         raise ModelError("The study has no scores. Import a table of scores on the Study page.")
-    if not fitted.fits and frame["prototype"].nunique() < 2:
+    if not fitted.fits and len(prototypes) < 2:
         raise ModelError("Only one prototype was scored, so there is nothing to compare. Score a second one.")
-    if not fitted.fits and frame["assessor"].nunique() < 2:
+    if not fitted.fits and len(assessors) < 2:
         raise ModelError(
             "All scores come from one assessor, so nothing says whether another person would agree. "
             "Ask at least one more assessor."
         )
-    if versus is not None and versus not in (scored := those_in(study.prototypes, frame["prototype"])):
-        raise ModelError(f"{versus!r} was not scored, so it cannot be compared with. Choose among {', '.join(scored)}.")
+    if versus is not None and versus not in prototypes:
+        scored = ", ".join(name for name in study.prototypes if name in prototypes)
+        raise ModelError(f"{versus!r} was not scored, so it cannot be compared with. Choose among {scored}.")
     ask_fits(fitted.fits, fitted.left_out)
 
 
@@ -313,16 +315,22 @@ def _both_ways(
     """Return the F tests of the attributes with changed scores, with and without the changes."""
     changed = {*used.set_aside["attribute"], *used.corrected["attribute"]}
     columns = ["attribute", "statistic", "df", "df_error", "p_value"]
-    own = attributes["attribute"].isin(changed).to_numpy() if changed else np.zeros(len(attributes), dtype=bool)
-    rows = {name: attributes[name].array[own] for name in columns} | {"rules": np.ones(int(own.sum()), dtype=bool)}
-    parts = [pd.DataFrame(rows)]
-    names = parts[0]["attribute"].tolist()
+    parts = [attributes.loc[attributes["attribute"].isin(changed), columns].assign(rules=True)] if changed else []
+    names = parts[0]["attribute"].tolist() if parts else []
     if not names:
-        return parts[0]
+        return _neither_way().copy(deep=False)
     frame = scores_used(study, rules=False).frame
     fits, _ = fit_panel(study, frame.loc[frame["attribute"].isin(names)], adjust_for)
     parts += [attribute_rows(d, f, inference(f, small_sample))[columns].assign(rules=False) for d, f in fits]
     return pd.concat(parts, ignore_index=True)
+
+
+@cache
+def _neither_way() -> pd.DataFrame:
+    """Return the F tests of no attribute."""
+    numbers = dict.fromkeys(("statistic", "df", "df_error", "p_value"), "float64")
+    kinds = {"attribute": "str", **numbers, "rules": "bool"}
+    return pd.DataFrame({name: pd.Series(dtype=kind) for name, kind in kinds.items()})
 
 
 def _stack(parts: Sequence[pd.DataFrame], order: Sequence[str]) -> pd.DataFrame:
@@ -356,7 +364,9 @@ def panel_test(design: PanelDesign, infer: Inference, counts: Array) -> FTest:
 
 def attribute_rows(design: PanelDesign, fit: MixedFit, infer: Inference) -> pd.DataFrame:
     """Return the F test that no prototype differs, one row per attribute."""
-    test = panel_test(design, infer, np.isfinite(design.response).T @ design.fixed)
+    known = np.isfinite(design.response)
+    whole = np.broadcast_to(design.fixed.sum(axis=0), (known.shape[1], design.fixed.shape[1]))
+    test = panel_test(design, infer, whole if known.all() else known.T @ design.fixed)
     names = [VARIANCE_COLUMNS[term] for term in design.terms]
     at_zero = [", ".join(name for name, zero in zip(names, row, strict=True) if zero) for row in fit.at_zero.tolist()]
     return pd.DataFrame(
@@ -518,29 +528,31 @@ def confound_notes(confounds: Confounds) -> tuple[str, ...]:
 
 def _difference_notes(fitted: PanelFit, words: Callable[[str], str]) -> Iterator[str]:
     """Yield what a reader must know before trusting the differences, one sentence each."""
+
+    def listed(names: Iterable[str]) -> str:
+        return ", ".join(map(words, names))
+
     for name, why in fitted.left_out:
         yield f"{words(name)} is not compared: {why}."
     for design, fit in fitted.fits:
-        called = [words(name) for name in design.attributes]
-        listed = ", ".join(called)
         if INTERACTION not in design.terms:
             yield (
-                f"No assessor scored a prototype twice ({listed}): disagreement between assessors cannot be told "
+                f"No assessor scored a prototype twice ({listed(design.attributes)}): disagreement between assessors cannot be told "
                 "from their own scatter."
             )
         for factor in design.dropped:
             yield (
                 f"The effect of {factor.replace('_', ' ')} cannot be told in full from that of the prototypes; "
-                f"what can be told is taken out ({listed})."
+                f"what can be told is taken out ({listed(design.attributes)})."
             )
-        for name, converged in zip(called, fit.converged, strict=True):
+        for name, converged in zip(design.attributes, fit.converged, strict=True):
             if not converged:
-                yield f"The fit of {name} did not settle; do not rely on its numbers."
+                yield f"The fit of {words(name)} did not settle; do not rely on its numbers."
         for place, term in enumerate(design.terms):
-            zero = [name for name, at in zip(called, fit.at_zero[:, place], strict=True) if at]
+            zero = [name for name, at in zip(design.attributes, fit.at_zero[:, place], strict=True) if at]
             if zero and term != ASSESSOR:
                 careful = " On average the tests are then careful rather than rash." if term == INTERACTION else ""
                 yield (
                     f"The variance {VARIANCE_COLUMNS[term].replace('_', ' x ')} is estimated at zero and pooled "
-                    f"with the residual for {', '.join(zero)}.{careful}"
+                    f"with the residual for {listed(zero)}.{careful}"
                 )

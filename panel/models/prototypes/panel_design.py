@@ -148,23 +148,24 @@ def score_array(
         return placed(code[rows], names, orders.get(name, names))
 
     apart = [name for name in _OF_SAMPLE if len(orders.get(name, columns[name][1])) > 1]
-    begins = _beginnings([columns[name][0] for name in apart] + list(facts.values()), len(scores.frame))
+    begins = _beginnings([columns[name][0] for name in apart] + list(facts.values()), len(scores))
     sample = np.zeros(len(begins), dtype=np.intp)
     for name in apart:
         sample = sample * len(orders.get(name, columns[name][1])) + placed_at(name, begins)
     for of in facts.values():  # what differs in them is another sample, whatever the order of the rows
         sample = sample * (int(of.max(initial=0)) + 1) + of[begins]
     ranks, samples = _ranked(sample)
-    row, attribute = np.repeat(ranks, np.diff(begins, append=len(scores.frame))), placed_at("attribute", slice(None))
-    cell = row * len(attributes) + attribute
+    counts, attribute = np.diff(begins, append=len(scores)), placed_at("attribute", slice(None))
+    cell = np.repeat(ranks * len(attributes), counts)
+    cell += attribute
     if (repeat := _times_seen(cell)).any():
-        row, samples = _ranked(row * (int(repeat.max()) + 1) + repeat)
-        cell = row * len(attributes) + attribute
-    begins = _beginnings([row], len(row))[::-1]  # those of one sample often follow each other
+        row, samples = _ranked(np.repeat(ranks, counts) * (int(repeat.max()) + 1) + repeat)
+        begins = _beginnings([row], len(row))
+        ranks, cell = row[begins], row * len(attributes) + attribute
     first = np.empty(samples, dtype=np.intp)
-    first[row[begins]] = begins
+    first[ranks[::-1]] = begins[::-1]  # those of one sample often follow each other
     spread = np.full(samples * len(attributes), np.nan)
-    spread[cell] = scores.frame["score"].to_numpy(dtype=float)
+    spread[cell] = scores.rows["score"].to_numpy(dtype=float)
     levels = {name: tuple(str(level) for level in orders.get(name, columns[name][1])) for name in columns}
     return ScoreArray(
         placed_at("assessor", first),

@@ -114,8 +114,7 @@ def holds_alone(confounds: Confounds, groups: Sequence[str] = ()) -> str:
 
 def groups_scoring(study: Study) -> tuple[str, ...]:
     """Return the groups of assessors that gave scores."""
-    people, scored = study.table("assessors"), set(study.numbered["assessor"][1])
-    both = zip(people["assessor"].tolist(), people["group"].tolist(), strict=True)
+    scored, both = set(study.numbered["assessor"][1]), zip(*study.listed("assessors", "assessor", "group"), strict=True)
     return tuple(natural_order({group for who, group in both if group and who in scored}))
 
 
@@ -348,8 +347,7 @@ def seen_differently(study: Study) -> dict[str, str]:
     used = scores_used(study).numbered
     codes, names = zip(*(used[column] for column in ("assessor", "prototype", "session", "attribute")), strict=True)
     shape = tuple(map(len, names))
-    people = study.table("assessors")
-    group_of = dict(zip(reversed(people["assessor"].tolist()), reversed(people["group"].tolist()), strict=True))
+    group_of = dict(zip(*map(reversed, study.listed("assessors", "assessor", "group")), strict=True))
     group = np.array([group_of.get(name, "") for name in names[0]], dtype=object)
     asked = [("sessions", None)] * (shape[2] > 1) + [("groups of assessors", group)] * (len({*group} - {""}) > 1)
     if not asked or not np.prod(shape, dtype=float) <= _LARGEST_FILL * len(codes[0]):
@@ -357,7 +355,7 @@ def seen_differently(study: Study) -> dict[str, str]:
     place, size = np.ravel_multi_index(codes, shape), int(np.prod(shape))
     count: Array = np.bincount(place, minlength=size).astype(float).reshape(shape)
     total: Array = np.zeros(size)
-    np.add.at(total, place, used.frame["score"].to_numpy(float))
+    np.add.at(total, place, used.rows["score"].to_numpy(float))
     told: dict[str, list[str]] = {}
     for words, of in asked:
         p = [_p_alike(total.reshape(shape)[..., k], count[..., k], of) for k in range(shape[-1])]

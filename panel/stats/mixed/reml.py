@@ -122,7 +122,8 @@ def about_means(response: Array, fixed: Array) -> tuple[Array, Array]:
     constant = _constant(fixed)
     if constant is None:
         return response, np.zeros((response.shape[1], fixed.shape[1]))
-    level = np.nanmean(response, axis=0)
+    level = response.mean(axis=0)
+    level = level if np.isfinite(level).all() else np.nanmean(response, axis=0)
     return response - level, level[:, None] * constant
 
 
