@@ -139,16 +139,15 @@ class Naming:
 @kept
 def naming(study: Study) -> Naming:
     """Return the words of a study; attributes of the same words are told apart by their minutes or short names."""
-    attributes, prototypes = study.table("attributes"), study.table("prototypes")
-    listed = dict(zip(reversed(attributes["attribute"].tolist()), reversed(attributes["name"].tolist()), strict=True))
-    words = {attribute: str(listed.get(attribute) or attribute) for attribute in study.attributes}
-    minutes = dict(zip(attributes["attribute"], attributes["minutes"].astype(float), strict=True))
+    names, stages, told, at_minutes = study.listed("attributes", "attribute", "stage", "unit", "minutes")
+    words = {attribute: study.attribute_words(attribute) for attribute in study.attributes}
+    minutes = dict(zip(names, map(float, at_minutes), strict=True))
     at = Counter((text, minutes.get(attribute)) for attribute, text in words.items())
     alone = {(text, each): each for (text, each), count in at.items() if each is not None and count == 1}
     used = Counter(words.values())
     own = dict(zip(words, study.scales(words), strict=True))
     scales = set(own.values())
-    units = {name: str(unit) for name, unit in zip(attributes["attribute"], attributes["unit"], strict=True) if unit}
+    units = {name: str(unit) for name, unit in zip(names, told, strict=True) if unit}
     length = _longest(scales, study)
     return Naming(
         attributes={
@@ -157,9 +156,9 @@ def naming(study: Study) -> Naming:
             else text
             for attribute, text in words.items()
         },
-        stages=dict(zip(attributes["attribute"], attributes["stage"], strict=True)),
+        stages=dict(zip(names, stages, strict=True)),
         prototypes=dict.fromkeys(study.prototypes, "")
-        | dict(zip(prototypes["prototype"], prototypes["name"], strict=True)),
+        | dict(zip(*study.listed("prototypes", "prototype", "name"), strict=True)),
         scale=_scale(scales),
         digits=decimals(length),
         own_digits={name: decimals(scale[1] - scale[0]) for name, scale in own.items() if scale is not None},

@@ -60,7 +60,7 @@ def scores_used(study: Study, *, rules: bool = True) -> ScoresUsed:
     corrected = rules and "scores" in study.listed("corrections", "table")[0]
     whole = study.numbered.rows
     lacking = _lacking(study.numbered, "scores")
-    named = whole.loc[~lacking] if lacking.any() else whole
+    named = whole if lacking is None else whole.loc[~lacking]
     if not corrected and not (by_rule and _outside_scale(study, named).any()):
         known = named["score"].notna().to_numpy()
         nothing = _nothing().copy(deep=False)
@@ -171,21 +171,17 @@ def _agreeing_end(row: Mapping[str, Any]) -> int:
 def _named_rows(study: Study, table: str) -> pd.DataFrame:
     frame = study.table(table)
     lacking = _lacking(study.numbered if table == "scores" else Numbered(frame), table)
-    return frame.loc[~lacking] if lacking.any() else frame
+    return frame if lacking is None else frame.loc[~lacking]
 
 
-def _lacking(numbered: Numbered, table: str) -> np.ndarray:
-    """Return the rows of a table that do not say whose they are, or of what."""
-    lacking = np.broadcast_to(np.False_, len(numbered))
-    for column in _NEEDED[table]:
-        if (blank := _blank(*numbered[column])) is not None:
-            lacking = lacking | blank
-    session = _blank(*numbered["session"])
-    if session is None or session.all():
-        return lacking
-    of_answers = table == "answers"
-    question = numbered.rows[["kind", "question"]].apply(tuple, axis=1) if of_answers else np.zeros(len(session))
-    return lacking | (session & ~pd.Series(session).groupby(np.asarray(question)).transform("all").to_numpy())
+def _lacking(numbered: Numbered, table: str) -> np.ndarray | None:
+    """Return the rows of a table that do not say whose they are, or of what; None where all say it."""
+    found = [blank for column in _NEEDED[table] if (blank := _blank(*numbered[column])) is not None]
+    if len(numbered["session"][1]) > 1 and (session := _blank(*numbered["session"])) is not None:
+        of_answers = table == "answers"
+        question = numbered.rows[["kind", "question"]].apply(tuple, axis=1) if of_answers else np.zeros(len(session))
+        found.append(session & ~pd.Series(session).groupby(np.asarray(question)).transform("all").to_numpy())
+    return np.logical_or.reduce(found) if found else None
 
 
 def _blank(code: np.ndarray, names: Sequence[Any]) -> np.ndarray | None:

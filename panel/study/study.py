@@ -78,7 +78,8 @@ def kept(function: Callable[..., _T]) -> Callable[..., _T]:
     return ask
 
 
-_MANY = 20_000  # rows; of fewer, each is looked up sooner than compared with the one before
+_MANY = 10_000  # rows; of fewer, each is looked up sooner than compared with the one before
+_LOOKED_AT = 2_000  # rows that tell how texts come
 _OFTEN = 0.5  # share of texts that differ from the one before
 
 
@@ -92,8 +93,8 @@ def _numbered(cells: pd.Series) -> tuple[NDArray[np.intp], list[Any]]:
 
     A round is what comes again and again in one order, as the attributes of each sample.
     """
-    head = cells.iloc[: _MANY + 1]
-    if cells.dtype == "str" and len(cells) > len(head):
+    head = cells.iloc[:_LOOKED_AT]
+    if cells.dtype == "str" and len(cells) > _MANY:
         if _new(head).mean() < _OFTEN:
             starts = np.flatnonzero(_new(cells))
             code, different = pd.factorize(cells.array.take(starts), use_na_sentinel=False)

@@ -19,17 +19,20 @@ from panel.models.prototypes.panel_design import (
     PanelFit,
     fit_panel,
     fit_study,
+    in_order,
     variance_rows,
 )
 from panel.models.prototypes.verdict import (
     CANNOT_TELL,
     DIFFERS,
+    Columns,
     attribute_verdicts,
-    difference_verdicts,
     groups_scoring,
     holds_alone,
     seen_differently,
     shrunken_differences,
+    tabled,
+    verdict_columns,
     verdict_letters,
 )
 from panel.stats.arrays import Array, Codes
@@ -162,24 +165,24 @@ def find_differences(
     told = [(design, fit, inference(fit, small_sample)) for design, fit in fitted.fits]
     order = study.attributes
     attributes, pairs = _tested(study, fitted, told)
-    against = [versus_rows(d, infer, benchmark) for d, _, infer in told if benchmark in d.prototypes]
+    against = [_versus_columns(d, infer, benchmark) for d, _, infer in told if benchmark in d.prototypes]
     compared_with = benchmark if against else None
     judge = _judge(attributes, fitted.confounds, margins, margin_stated)
     judged = _said(judge(pairs), attributes)
-    with_benchmark = _said(judge(_stack(against, order)), attributes) if against else judged.iloc[:0]
-    sides = [(judged[side] == compared_with).to_numpy(dtype=bool) for side in ("prototype", "versus") if against]
-    judged = judged.assign(with_benchmark=np.any(sides, axis=0) if against else False)
-    means = _stack([mean_rows(design, infer) for design, _, infer in told], order)
-    groups = groups_scoring(study)
+    none = {name: column[:0] for name, column in judged.items()}
+    with_benchmark = _said(judge(_stack(against, order)), attributes) if against else none
+    judged["with_benchmark"] = (judged["prototype"] == compared_with) | (judged["versus"] == compared_with)
+    means = _stack([_mean_columns(design, infer) for design, _, infer in told], order)
+    groups, left_out = groups_scoring(study), np.array(fitted.left_out, dtype=object).reshape(-1, 2)
     return Differences(
         attributes=attributes,
-        means=means.assign(letters=verdict_letters(means, judged, with_benchmark)),
-        pairs=judged,
-        versus=with_benchmark,
-        variances=_stack([variance_rows(d, f) for d, f in fitted.fits], order),
+        means=tabled(means | {"letters": verdict_letters(means, judged, with_benchmark)}),
+        pairs=tabled(judged),
+        versus=tabled(with_benchmark),
+        variances=_variances(fitted, order),
         both_ways=_both_ways(study, fitted.used, attributes, adjust_for, small_sample),
         set_aside=fitted.used.set_aside,
-        not_estimated=pd.DataFrame(np.reshape(fitted.left_out, (-1, 2)), columns=["attribute", "why"], dtype="str"),
+        not_estimated=tabled({"attribute": left_out[:, 0], "why": left_out[:, 1]}),
         benchmark=compared_with,
         confounds=fitted.confounds,
         groups=groups,
@@ -205,40 +208,42 @@ def attributes_tested(study: Study) -> pd.DataFrame:
 
 def _tested(
     study: Study, fitted: PanelFit, told: Sequence[tuple[PanelDesign, MixedFit, Inference]]
-) -> tuple[pd.DataFrame, pd.DataFrame]:
+) -> tuple[pd.DataFrame, Columns]:
     """Return the attributes with their verdicts, and all pairs before anything is said of them."""
-    attributes = _stack([attribute_rows(*each) for each in told], study.attributes)
-    pairs = _stack([pair_rows(design, infer) for design, _, infer in told], study.attributes)
+    attributes = _stack([_attribute_columns(*each) for each in told], study.attributes)
+    pairs = _stack([_pair_columns(design, infer) for design, _, infer in told], study.attributes)
     names, (places, _), seen = attributes["attribute"].tolist(), order_of_testing(study), seen_differently(study)
-    attributes["test_order"] = [float(places.get(name, np.nan)) for name in names]
-    attributes["differently"] = pd.array([seen.get(name, "") for name in names], dtype="str")
+    attributes["test_order"] = np.array([places.get(name, np.nan) for name in names], dtype=float)
+    attributes["differently"] = np.array([seen.get(name, "") for name in names], dtype=object)
     return attribute_verdicts(attributes, pairs, fitted.confounds, lambda name: naming(study).attribute(name)), pairs
 
 
-def _said(rows: pd.DataFrame, attributes: pd.DataFrame) -> pd.DataFrame:
+def _said(rows: Columns, attributes: pd.DataFrame) -> Columns:
     """Return differences whose words say where sessions or groups of assessors do not show them alike."""
     columns = (attributes[name].tolist() for name in ("attribute", "differently"))
     seen = {name: words for name, words in zip(*columns, strict=True) if words}
     if not seen:
         return rows
-    of, told = rows["attribute"].map(seen), rows["verdict"] != CANNOT_TELL
-    return rows.assign(said=rows["said"].mask(told & of.notna(), rows["said"] + ", not alike in all " + of))
+    each = zip(*(rows[name].tolist() for name in ("said", "attribute", "verdict")), strict=True)
+    words = [
+        f"{said}, not alike in all {seen[of]}" if of in seen and verdict != CANNOT_TELL else said
+        for said, of, verdict in each
+    ]
+    return rows | {"said": np.array(words, dtype=object)}
 
 
 def estimated_means(study: Study, fitted: PanelFit) -> pd.DataFrame:
     """Return the means of `find_differences`, `attribute prototype estimate`, without the comparisons."""
     _ask(study, fitted, None)
     parts = [
-        pd.DataFrame(
-            {
-                "attribute": np.repeat(np.array(design.attributes, dtype=object), len(design.prototypes)),
-                "prototype": design.prototypes * len(design.attributes),
-                "estimate": fit.coefficients[:, : len(design.prototypes)].ravel(),
-            }
+        _long(
+            design,
+            {"prototype": np.arange(len(design.prototypes))},
+            {"estimate": fit.coefficients[:, : len(design.prototypes)]},
         )
         for design, fit in fitted.fits
     ]
-    return _stack(parts, study.attributes)
+    return tabled(_stack(parts, study.attributes))
 
 
 def _without_margin(study: Study, margins: Mapping[str, float]) -> Iterator[str]:
@@ -266,17 +271,18 @@ def _of_groups(names: Sequence[str]) -> Iterator[str]:
 
 def _judge(
     attributes: pd.DataFrame, confounds: Confounds, margins: Mapping[str, float], margin_stated: bool
-) -> Callable[[pd.DataFrame], pd.DataFrame]:
+) -> Callable[[Columns], Columns]:
     """Return the rule that decides on differences, gated by the attributes' own verdicts."""
     names, verdicts, closed = (attributes[name].tolist() for name in ("attribute", "verdict", "closed"))
-    return partial(
-        difference_verdicts,
+    verdicts_on = partial(
+        verdict_columns,
         margins=margins,
         told_apart={name: verdict == DIFFERS for name, verdict in zip(names, verdicts, strict=True)},
         closed=dict(zip(names, closed, strict=True)),
         confounds=confounds,
         margin_stated=margin_stated,
     )
+    return lambda rows: rows | verdicts_on(rows)
 
 
 def _ask(study: Study, fitted: PanelFit, versus: str | None) -> None:
@@ -313,7 +319,7 @@ def _both_ways(
     study: Study, used: ScoresUsed, attributes: pd.DataFrame, adjust_for: Sequence[str], small_sample: SmallSample
 ) -> pd.DataFrame:
     """Return the F tests of the attributes with changed scores, with and without the changes."""
-    changed = {*used.set_aside["attribute"], *used.corrected["attribute"]}
+    changed = {name for rows in (used.set_aside, used.corrected) if len(rows) for name in rows["attribute"]}
     columns = ["attribute", "statistic", "df", "df_error", "p_value"]
     parts = [attributes.loc[attributes["attribute"].isin(changed), columns].assign(rules=True)] if changed else []
     names = parts[0]["attribute"].tolist() if parts else []
@@ -333,15 +339,18 @@ def _neither_way() -> pd.DataFrame:
     return pd.DataFrame({name: pd.Series(dtype=kind) for name, kind in kinds.items()})
 
 
-def _stack(parts: Sequence[pd.DataFrame], order: Sequence[str]) -> pd.DataFrame:
+def _stack(parts: Sequence[Columns], order: Sequence[str]) -> Columns:
     """Put the rows of all models together in the order of the study's attributes."""
     if len(parts) == 1:  # the attributes of a design stand in that order
         return parts[0]
-    frame = pd.concat(parts, ignore_index=True)
-    place = pd.Index(order).get_indexer(pd.Index(frame["attribute"]))
-    if (np.diff(place) >= 0).all():
-        return frame
-    return frame.take(np.argsort(place, kind="stable")).reset_index(drop=True)
+    place = {name: number for number, name in enumerate(order)}
+    rows = np.argsort([place[name] for part in parts for name in part["attribute"].tolist()], kind="stable")
+    return {name: np.concatenate([part[name] for part in parts])[rows] for name in parts[0]}
+
+
+def _variances(fitted: PanelFit, order: Sequence[str]) -> pd.DataFrame:
+    parts = [variance_rows(*each) for each in fitted.fits]
+    return parts[0] if len(parts) == 1 else in_order(pd.concat(parts), "attribute", order)
 
 
 # A fitted panel model as tables: tests, estimated means, differences, variances.
@@ -364,24 +373,26 @@ def panel_test(design: PanelDesign, infer: Inference, counts: Array) -> FTest:
 
 def attribute_rows(design: PanelDesign, fit: MixedFit, infer: Inference) -> pd.DataFrame:
     """Return the F test that no prototype differs, one row per attribute."""
+    return tabled(_attribute_columns(design, fit, infer))
+
+
+def _attribute_columns(design: PanelDesign, fit: MixedFit, infer: Inference) -> Columns:
     known = np.isfinite(design.response)
     whole = np.broadcast_to(design.fixed.sum(axis=0), (known.shape[1], design.fixed.shape[1]))
     test = panel_test(design, infer, whole if known.all() else known.T @ design.fixed)
-    names = [VARIANCE_COLUMNS[term] for term in design.terms]
+    names, q = [VARIANCE_COLUMNS[term] for term in design.terms], len(design.attributes)
     at_zero = [", ".join(name for name, zero in zip(names, row, strict=True) if zero) for row in fit.at_zero.tolist()]
-    return pd.DataFrame(
-        {
-            "attribute": design.attributes,
-            "statistic": test.statistic,
-            "df": float(test.df),
-            "df_error": test.df_error,
-            "p_value": test.p_value,
-            "n_scores": fit.n_scores.astype(int),
-            "model": design.sentence,
-            "at_zero": at_zero,
-            "converged": fit.converged,
-        }
-    )
+    return {
+        "attribute": np.array(design.attributes, dtype=object),
+        "statistic": test.statistic,
+        "df": np.full(q, float(test.df)),
+        "df_error": test.df_error,
+        "p_value": test.p_value,
+        "n_scores": fit.n_scores.astype(int),
+        "model": np.full(q, design.sentence, dtype=object),
+        "at_zero": np.array(at_zero, dtype=object),
+        "converged": fit.converged,
+    }
 
 
 def _no_difference(design: PanelDesign, counts: Array) -> Array:
@@ -406,6 +417,10 @@ def _no_difference(design: PanelDesign, counts: Array) -> Array:
 
 def mean_rows(design: PanelDesign, infer: Inference) -> pd.DataFrame:
     """Return the estimated means with intervals, one row per attribute and prototype."""
+    return tabled(_mean_columns(design, infer))
+
+
+def _mean_columns(design: PanelDesign, infer: Inference) -> Columns:
     found = infer.estimate(np.eye(len(design.prototypes), design.fixed.shape[1]))
     low, high = found.interval(LEVEL)
     values = {"estimate": found.estimate, "std_error": found.std_error, "df": found.df, "ci_low": low, "ci_high": high}
@@ -414,6 +429,10 @@ def mean_rows(design: PanelDesign, infer: Inference) -> pd.DataFrame:
 
 def pair_rows(design: PanelDesign, infer: Inference) -> pd.DataFrame:
     """Return the difference of each prototype from each before it, with Tukey p-values and simultaneous intervals."""
+    return tabled(_pair_columns(design, infer))
+
+
+def _pair_columns(design: PanelDesign, infer: Inference) -> Columns:
     k = len(design.prototypes)
     second, first = np.triu_indices(k, 1)
     contrasts = _minus(design, first, second)
@@ -430,6 +449,12 @@ def versus_rows(
 
     `of_batches`: variances (q, k) that batches add to the means, and their degrees of freedom.
     """
+    return tabled(_versus_columns(design, infer, benchmark, of_batches))
+
+
+def _versus_columns(
+    design: PanelDesign, infer: Inference, benchmark: str | None, of_batches: tuple[Array, float] | None = None
+) -> Columns:
     base = design.prototypes.index(str(benchmark))
     others = np.delete(np.arange(len(design.prototypes)), base)
     contrasts = _minus(design, others, base)
@@ -459,7 +484,7 @@ def _differences(
     p_adjusted: Array,
     half: Array,
     told: NDArray[np.bool_],
-) -> pd.DataFrame:
+) -> Columns:
     """Return one row per attribute and difference between the prototypes at two `places`.
 
     Without numbers where it is not `told`, as there is no estimate: what was seen may be the session, say.
@@ -478,13 +503,12 @@ def _differences(
     return _long(design, {"prototype": places[0], "versus": places[1]}, shown)
 
 
-def _long(design: PanelDesign, places: Mapping[str, Codes], values: Mapping[str, Array]) -> pd.DataFrame:
+def _long(design: PanelDesign, places: Mapping[str, Codes], values: Mapping[str, Array]) -> Columns:
     """Return one row per attribute and contrast: the prototypes at `places`, the same for all, and `values` (q, m)."""
     q, m = next(iter(values.values())).shape
-    attributes, prototypes = (pd.array(names, dtype="str") for names in (design.attributes, design.prototypes))
-    named = {column: prototypes.take(np.tile(place, q)) for column, place in places.items()}
-    numbers = {column: each.ravel() for column, each in values.items()}
-    return pd.DataFrame({"attribute": attributes.take(np.repeat(np.arange(q), m))} | named | numbers, copy=False)
+    attributes, prototypes = (np.array(names, dtype=object) for names in (design.attributes, design.prototypes))
+    named = {column: np.tile(prototypes[place], q) for column, place in places.items()}
+    return {"attribute": np.repeat(attributes, m)} | named | {column: each.ravel() for column, each in values.items()}
 
 
 # How differences were computed, and what a reader must know before trusting them.
@@ -537,8 +561,8 @@ def _difference_notes(fitted: PanelFit, words: Callable[[str], str]) -> Iterator
     for design, fit in fitted.fits:
         if INTERACTION not in design.terms:
             yield (
-                f"No assessor scored a prototype twice ({listed(design.attributes)}): disagreement between assessors cannot be told "
-                "from their own scatter."
+                f"No assessor scored a prototype twice ({listed(design.attributes)}): disagreement between assessors "
+                "cannot be told from their own scatter."
             )
         for factor in design.dropped:
             yield (

@@ -304,9 +304,9 @@ def _terms(array: ScoreArray, rows: np.ndarray) -> tuple[tuple[int, ...], bool]:
 def _design(
     array: ScoreArray, columns: Codes, held: np.ndarray, terms: tuple[int, ...], with_session: bool, sets: Codes
 ) -> PanelDesign:
-    rows = np.isfinite(array.scores[:, columns]).any(axis=1)
-    whole = rows.all() and len(columns) == array.scores.shape[1]
-    response = array.scores if whole else array.scores[np.ix_(rows, columns)]
+    scores, every = array.scores, len(columns) == array.scores.shape[1]
+    rows = np.isfinite(scores if every else scores[:, columns]).any(axis=1)
+    response = scores if every and rows.all() else scores[np.ix_(rows, columns)]
     kept = np.flatnonzero(held)
     prototype = np.searchsorted(kept, array.prototype[rows])
     names, assessor = np.unique(array.assessor[rows], return_inverse=True)

@@ -38,16 +38,34 @@ _TYPED_IN = "the margin was typed in after the scores, and shows nothing"
 _NOT_OF_ALL = "over all prototypes together nothing is told apart"
 
 
-def difference_verdicts(
-    differences: pd.DataFrame,
+Columns = dict[str, NDArray[Any]]
+"""The columns of a table by their names, texts as objects."""
+Table = pd.DataFrame | Columns
+
+
+def tabled(columns: Columns) -> pd.DataFrame:
+    """Return columns, some of which are texts, as a table; all texts at once are made sooner than one after another."""
+    texts = [name for name, own in columns.items() if own.dtype == object]
+    every, n = pd.array(np.concatenate([columns[name] for name in texts]), dtype="str"), len(columns[texts[0]])
+    cut = {name: every[k * n : (k + 1) * n] for k, name in enumerate(texts)}
+    return pd.DataFrame(columns | cut, copy=False)
+
+
+def difference_verdicts(differences: pd.DataFrame, margins: Mapping[str, float], **asked: Any) -> pd.DataFrame:
+    """Return `differences` with the columns of `verdict_columns`, which says what may be `asked`."""
+    return _beside(differences, verdict_columns(differences, margins, **asked))
+
+
+def verdict_columns(
+    differences: Table,
     margins: Mapping[str, float],
     *,
     told_apart: Mapping[str, bool] | None = None,
     confounds: Confounds | None = None,
     closed: Mapping[str, str] | None = None,
     margin_stated: bool = True,
-) -> pd.DataFrame:
-    """Return `differences` with `verdict said because alike_p alike_low alike_high alike_level`.
+) -> Columns:
+    """Return the columns `alike_p alike_low alike_high alike_level verdict said because` of differences.
 
     Parameters
     ----------
@@ -71,13 +89,14 @@ def difference_verdicts(
     the test goes wholly along with the pair, and where its turn has not come, `cannot tell`. `said` is how it is told,
     `because` what else could explain it.
     """
-    low, high = differences["ci_low"].to_numpy(float), differences["ci_high"].to_numpy(float)
+    low, high = (np.asarray(differences[end], dtype=float) for end in ("ci_low", "ci_high"))
     untold, because = _asked(differences, confounds)
-    after = _of_attribute(differences, closed, usual="")
+    of_attribute = _by_attribute(differences)
+    after = of_attribute(closed, "")
     asked = ~untold & (after == "")
     alone = ((low > 0) | (high < 0)) & asked
-    apart = alone & _of_attribute(differences, told_apart, usual=True).astype(bool)
-    reach = _of_attribute(differences, margins, usual=np.nan).astype(float)
+    apart = alone & of_attribute(told_apart, True).astype(bool)
+    reach = of_attribute(margins, np.nan).astype(float)
     alike = _alike(differences, reach, untold)
     within = below(alike["alike_p"]) & (after == "")
     beyond, inside = (low > reach) | (high < -reach), (low > -reach) & (high < reach)
@@ -94,12 +113,11 @@ def difference_verdicts(
         np.where(alone & ~apart, _NOT_BESIDE_THE_OTHERS if "attribute" in differences else _NOT_OF_ALL, "").tolist(),
         because,
     )
-    columns = {
+    return alike | {
         "verdict": _picked((DIFFERS, ALIKE, CANNOT_TELL), verdict),
         "said": _picked([*words, *(f"{each}, {IN_THESE_BATCHES}" for each in words)], said + len(words) * few),
-        "because": ["; ".join(filter(None, each)) for each in zip(*why, strict=True)],
+        "because": np.array(["; ".join(filter(None, each)) for each in zip(*why, strict=True)], dtype=object),
     }
-    return _beside(differences, alike | columns)
 
 
 def holds_alone(confounds: Confounds, groups: Sequence[str] = ()) -> str:
@@ -145,16 +163,17 @@ def with_deciding(
     return rows.assign(p_adjusted=adjust(p), told_low=low, told_high=high, told_level=1 - step)
 
 
-def _beside(frame: pd.DataFrame, columns: Mapping[str, Any]) -> pd.DataFrame:
-    """Return `frame` with these columns behind its own; many at a time are quicker than one after another."""
-    anew = [name for name in frame.columns if name in columns]
-    more = pd.DataFrame(columns, index=frame.index, copy=False)
-    return pd.concat([frame.drop(columns=anew) if anew else frame, more], axis=1)
+def _beside(rows: Table, columns: Columns) -> pd.DataFrame:
+    """Return a table with these columns behind its own."""
+    if not isinstance(rows, pd.DataFrame):
+        return tabled({**rows, **columns})
+    own = rows.drop(columns=[name for name in rows.columns if name in columns])
+    return pd.concat([own, tabled(columns).set_axis(rows.index)], axis=1)
 
 
-def _picked(words: Sequence[str], places: Codes) -> pd.api.extensions.ExtensionArray:
-    """Return the words at these places as a column of text."""
-    return pd.array(words, dtype="str").take(places)
+def _picked(words: Sequence[str], places: Codes) -> NDArray[Any]:
+    """Return the words at these places."""
+    return np.array(words, dtype=object)[places]
 
 
 def untold_pairs(differences: pd.DataFrame, confounds: Confounds | None) -> np.ndarray:
@@ -163,7 +182,10 @@ def untold_pairs(differences: pd.DataFrame, confounds: Confounds | None) -> np.n
 
 
 def attribute_verdicts(
-    attributes: pd.DataFrame, pairs: pd.DataFrame, confounds: Confounds, words: Callable[[str], str] = str
+    attributes: Table,
+    pairs: Table,
+    confounds: Confounds,
+    words: Callable[[str], str] = str,
 ) -> pd.DataFrame:
     """Return `attributes` with `p_adjusted closed verdict because`.
 
@@ -172,32 +194,32 @@ def attribute_verdicts(
     `verdict` is `differs` where the F test says so, its turn has come and some pair can be told. Where position or site
     go wholly along with some pairs only, the F test takes them in: there the pairs that can be told must say so too.
     """
-    place = np.nan_to_num(attributes["test_order"].to_numpy(float), nan=np.inf)
+    place = np.nan_to_num(np.asarray(attributes["test_order"], dtype=float), nan=np.inf)
     lost, because = _asked(pairs, confounds)
     names, own = pairs["attribute"].tolist(), attributes["attribute"].tolist()
     told = {name for name, open_one in zip(names, lost.tolist(), strict=True) if not open_one}
     untold = {name: why for name, why in zip(reversed(names), reversed(because), strict=True) if name not in told}
-    inside = (lost & np.isfinite(pairs["estimate"].to_numpy(float))).tolist()
+    inside = (lost & np.isfinite(np.asarray(pairs["estimate"], dtype=float))).tolist()
     taken_in = dict(reversed([row[:2] for row in zip(names, because, inside, strict=True) if row[2]]))
     beside = np.zeros(len(own))
     if taken_in:
-        clearest = pairs.loc[~lost].groupby("attribute")["p_adjusted"].min()
+        clearest = pd.Series(pairs["p_adjusted"])[~lost].groupby(np.array(names, dtype=object)[~lost]).min()
         beside = np.where(np.isin(own, list(taken_in)), clearest.reindex(own).fillna(0.0), 0.0)
-    p_adjusted = serial_gatekeeping(np.maximum(attributes["p_value"].to_numpy(), beside), place)
+    p_adjusted = serial_gatekeeping(np.maximum(np.asarray(attributes["p_value"], dtype=float), beside), place)
     shut = np.flatnonzero(~below(p_adjusted) & np.isfinite(p_adjusted))
     gate = shut[np.argsort(place[shut], kind="stable")][:1]
     first = place[gate].min(initial=np.inf)
     why = ""
     if (place > first).any():
-        why = f"comes after {words(str(attributes['attribute'].iloc[gate[0]]))} in the order fixed beforehand"
-    closed = np.where(place > first, why, "")
+        why = f"comes after {words(str(own[gate[0]]))} in the order fixed beforehand"
+    closed = np.where(place > first, why, "").astype(object)
     apart = below(p_adjusted) & np.array([name not in untold for name in own], dtype=bool)
     open_ones = untold | {name: why for name, why in taken_in.items() if not apart[own.index(name)]}
     columns = {
         "p_adjusted": p_adjusted,
         "closed": closed,
         "verdict": _picked((DIFFERS, CANNOT_TELL), np.where(apart, 0, 1)),
-        "because": np.where(closed != "", closed, [open_ones.get(name, "") for name in own]),
+        "because": np.where(closed != "", closed, np.array([open_ones.get(name, "") for name in own], dtype=object)),
     }
     return _beside(attributes, columns)
 
@@ -210,14 +232,17 @@ def why_not_apart(attributes: pd.DataFrame) -> dict[str, str]:
     )
 
 
-def verdict_letters(means: pd.DataFrame, pairs: pd.DataFrame, versus: pd.DataFrame) -> list[str]:
+def verdict_letters(means: Table, pairs: Table, versus: Table) -> NDArray[Any]:
     """Return the letters of each mean, from the one verdict that is given on each pair; attributes stand together."""
     apart: dict[str, list[list[str]]] = {}
-    for frame, elsewhere in ((pairs, pairs["with_benchmark"].tolist()), (versus, [False] * len(versus))):
-        columns = (frame[name].tolist() for name in ("verdict", "attribute", "prototype", "versus"))
-        for verdict, attribute, *ends, told_there in zip(*columns, elsewhere, strict=True):
-            if verdict == DIFFERS and not told_there:
-                apart.setdefault(attribute, []).append(ends)
+    of_benchmark = np.zeros(len(versus["verdict"]), dtype=bool)
+    for table, elsewhere in ((pairs, np.asarray(pairs["with_benchmark"], dtype=bool)), (versus, of_benchmark)):
+        differ = (np.asarray(table["verdict"], dtype=object) == DIFFERS) & ~elsewhere
+        columns = (
+            np.asarray(table[name], dtype=object)[differ].tolist() for name in ("attribute", "prototype", "versus")
+        )
+        for attribute, *ends in zip(*columns, strict=True):
+            apart.setdefault(attribute, []).append(ends)
     letters: list[str] = []
     rows = zip(*(means[name].tolist() for name in ("attribute", "prototype", "estimate")), strict=True)
     for attribute, own in groupby(rows, itemgetter(0)):
@@ -227,7 +252,7 @@ def verdict_letters(means: pd.DataFrame, pairs: pd.DataFrame, versus: pd.DataFra
             one, other = map(names.index, ends)
             which[one, other] = which[other, one] = True
         letters += letters_for(np.array(estimates), which)
-    return letters
+    return np.array(letters, dtype=object)
 
 
 def _places(frame: pd.DataFrame, *names: Sequence[str]) -> list[Codes]:
@@ -241,20 +266,23 @@ def _places(frame: pd.DataFrame, *names: Sequence[str]) -> list[Codes]:
     return found
 
 
-def _of_attribute(differences: pd.DataFrame, values: Mapping[str, Any] | None, usual: object) -> NDArray[Any]:
-    """Return what `values` hold for the attribute of each row, `usual` where they hold nothing."""
-    if values is None or "attribute" not in differences:
-        return np.full(len(differences), (values or {}).get("", usual), dtype=object)
-    code, names = pd.factorize(differences["attribute"])
-    return np.array([values.get(name, usual) for name in names.tolist()], dtype=object)[code]
+def _by_attribute(differences: Table) -> Callable[[Mapping[str, Any] | None, object], NDArray[Any]]:
+    """Return what gives, for the attribute of each row, what `values` hold for it, `usual` where they hold nothing."""
+    n = len(differences["estimate"])
+    code, names = pd.factorize(differences["attribute"]) if "attribute" in differences else (np.zeros(n, np.intp), [""])
+
+    def of_attribute(values: Mapping[str, Any] | None, usual: object) -> NDArray[Any]:
+        return np.array([(values or {}).get(name, usual) for name in list(names)], dtype=object)[code]
+
+    return of_attribute
 
 
-def _alike(differences: pd.DataFrame, margin: Array, open_ones: np.ndarray) -> dict[str, Array | float]:
+def _alike(differences: Table, margin: Array, open_ones: np.ndarray) -> Columns:
     """Return the columns with the test of lying within the margin, and the interval that decides it."""
-    known = differences["std_error"].notna().to_numpy() & ~open_ones & (margin > 0)
+    estimate, error, df = (np.asarray(differences[name], dtype=float) for name in ("estimate", "std_error", "df"))
+    known = ~np.isnan(error) & ~open_ones & (margin > 0)
     if not known.any():
-        return dict.fromkeys(("alike_p", "alike_low", "alike_high", "alike_level"), np.nan)
-    estimate, error, df = (differences[name].to_numpy(float) for name in ("estimate", "std_error", "df"))
+        return {name: np.full(len(known), np.nan) for name in ("alike_p", "alike_low", "alike_high", "alike_level")}
     margin = np.where(known, margin, 1.0)
     tested = two_one_sided_tests(estimate, error, df, -margin, margin, ALPHA)
     p = np.where(known, np.maximum(*(each.p_value for each in tested)), np.nan)
@@ -268,13 +296,13 @@ def _alike(differences: pd.DataFrame, margin: Array, open_ones: np.ndarray) -> d
     }
 
 
-def _asked(differences: pd.DataFrame, confounds: Confounds | None) -> tuple[np.ndarray, list[str]]:
+def _asked(differences: Table, confounds: Confounds | None) -> tuple[np.ndarray, list[str]]:
     """Return which pairs cannot be told at all, and what else could explain each difference, in words."""
-    lost = differences["estimate"].isna().to_numpy()
-    if confounds is None or confounds.pairs.empty or not len(differences):
-        return lost, [""] * len(differences)
+    lost = np.isnan(np.asarray(differences["estimate"], dtype=float))
+    if confounds is None or confounds.pairs.empty or not len(lost):
+        return lost, [""] * len(lost)
     open_ones, because = [], []
-    attributes = differences["attribute"].tolist() if "attribute" in differences else [""] * len(differences)
+    attributes = differences["attribute"].tolist() if "attribute" in differences else [""] * len(lost)
     rows = confounds.by_pair()
     ends = (differences[name].tolist() for name in ("prototype", "versus"))
     for attribute, prototype, versus in zip(attributes, *ends, strict=True):
