@@ -144,17 +144,17 @@ def growth(kept: float) -> Row:
 def rows_of(*, quick: bool) -> list[Callable[[], Row]]:
     """Return what is timed, with the ratios that are kept."""
     every: list[Callable[[], Row]] = [
-        lambda: differences("12 x 8 x 3 x 20, balanced", trained(1, 0.0), 31),
-        lambda: differences("the same, 10 % missing", trained(2, 0.10), 22),
-        lambda: differences("sessions, 10 % missing", with_sessions(6, 0.10, SESSIONS), 14),
-        lambda: differences("200 consumers x 30, incomplete", consumers(3, 200, 6, 4, 30, 0.0), 150),
+        lambda: differences("12 x 8 x 3 x 20, balanced", trained(1, 0.0), 45),
+        lambda: differences("the same, 10 % missing", trained(2, 0.10), 28),
+        lambda: differences("sessions, 10 % missing", with_sessions(6, 0.10, SESSIONS), 17),
+        lambda: differences("200 consumers x 30, incomplete", consumers(3, 200, 6, 4, 30, 0.0), 200),
         lambda: drawn_maps(175),
         lambda: panel_check(2.4),
         lambda: reading(100_000, 1.2),
         lambda: growth(2.8),
     ]
     if not quick:
-        every.append(lambda: differences("5,000 x 8 x 40", consumers(4, 5000, 8, 6, 40, 0.03), 800, part=1))
+        every.append(lambda: differences("5,000 x 8 x 40", consumers(4, 5000, 8, 6, 40, 0.03), 1_100, part=1))
     return every
 
 
