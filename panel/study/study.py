@@ -134,7 +134,7 @@ class Numbered:
     @cached_property
     def frame(self) -> pd.DataFrame:
         """The scores with all their known columns."""
-        return _with_all_columns("scores", self.rows)
+        return _with_all_columns("scores", self.rows).copy(deep=False)
 
     def __getitem__(self, column: str) -> tuple[NDArray[np.intp], list[Any]]:
         """Return the number of each cell's content, and what these are, in their order of coming."""
