@@ -50,9 +50,9 @@ def _show_place(name: str) -> None:
         part.show(study)
     if study.lacking and part.needs:
         answered = set(study.study.table("answers")["kind"])
-        for other in held.parts:
-            if other.name in answered:  # each kind of answers is told in the part that is called like it
-                go(other.name, f"{other.title}: {other.purpose}")
+        for each in held.parts:
+            if each.name in answered:  # each kind of answers is told in the part that is called like it
+                go(each.name, f"{each.title}: {each.purpose}")
         offer_to_fill(study.study, part.needs)
         drawer("What this would look like: the demo study", partial(_of_the_demo, study))
     close()
