@@ -20,7 +20,7 @@ from panel.app.state import StudyInUse, moment
 from panel.app.widgets import act_and_tell, attempt, download, file_name, headline, keep_and_tell, plain, say, table
 from panel.checks.all_checks import with_proposal
 from panel.checks.finding import Finding
-from panel.claims.claim import with_statements
+from panel.claims.time_stamp import with_statements
 from panel.errors import StudyError
 from panel.study.editing import changes_between, put_block, put_table, rebased, table_problems, texts_of_table
 from panel.study.knowledge import ingredients, shared_table
@@ -32,8 +32,8 @@ from panel.study.renaming import delete, people_by_code, rename
 from panel.study.saving import journal_rows, undo
 from panel.study.shown import shown
 from panel.study.study import Study
-from panel.study.table_cells import column_hint, columns_of, heading, with_headings
-from panel.study.tables import TABLES, Column
+from panel.study.table_cells import column_hint, columns_of, with_headings
+from panel.study.tables import TABLES, Column, heading
 from panel.study.template import read_workbook, template_bytes
 from panel.views.decision.claims import kind_words
 from panel.views.planning.study import CHANGED_ROWS

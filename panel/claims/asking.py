@@ -6,8 +6,11 @@ import re
 from collections.abc import Sequence
 from dataclasses import replace
 
-from panel.claims.names import beginning, forms_of
+from panel.claims.claim import Reading
+from panel.claims.names import beginning, forms_of, longest
 from panel.claims.parts import (
+    ENDS,
+    FULL,
     LETTERS,
     OF_PEOPLE,
     SILENT,
@@ -22,7 +25,7 @@ from panel.claims.parts import (
     sign_of,
     tokens_of,
 )
-from panel.claims.reading import OURS, Cursor, Reading, longest
+from panel.claims.reading import OURS, Cursor
 
 _ASIDE = frozenset(("aside", "function", "imperative", "apply"))
 _SUCH = frozenset(("one", "any", "such", "way"))  # greasy hands? It does not give them any
@@ -31,14 +34,11 @@ _WHO = re.compile(
 )
 _SAYS = frozenset(("property", "comparative", "superlative", "less", "more", "least", "most", "not"))
 _OF_TEST = frozenset(("panel", "range_tail", "test", "tested", "judged", "assessed", "compared", "rated", "scored"))
-_FULL = frozenset((".", ":", ";", "!", "?"))
-_ENDS = _FULL | {",", "-", "(", ")"}
 _OPENING = frozenset(("so", "well", "really", "honestly"))
 _SAID = (LETTERS.keys() - {"as", "high", "low", "right", "too"}) | {"than", "role", "others_of"}
 _MAY = frozenset(("can", "could", "may", "might", "should", "must", "will"))
 _BEING_SO = frozenset(("feels", "feel", "felt", "is", "are", "it"))
 _LONG = 6  # words: our new evening body lotion, members of our trained panel
-_PRESENT = frozenset(("prefer", "prefers", "choose", "favour", "pick"))
 _AFTER = frozenset(("after", "following", "post"))
 _SINCE = frozenset(("after", "once", "when"))
 _WHOEVER = frozenset(("you", "we", "they", "users"))
@@ -173,9 +173,8 @@ class Asking(Cursor):
         if word in ("since", "because") and (number_at(self.tokens, place + 1) or self.entry("majority", place + 1)[0]):
             return rest  # since 85 % of users say so
         counted = (word, *rest[:1]) == ("or", "so") and number_at(self.tokens, place + 2) is not None
-        besides = (word, *rest[:1]) == ("as", "well") and {*rest[1:2]} <= SILENT
-        opening = word in _OPENING and {*rest[:1]} & _ENDS and (not place or self.tokens[place - 1] in _ENDS)
-        if counted or besides or opening or (word, *rest[:2]) == ("no", ",", "not"):
+        opening = word in _OPENING and {*rest[:1]} & ENDS and (not place or self.tokens[place - 1] in ENDS)
+        if counted or opening or (word, *rest[:2]) == ("no", ",", "not"):
             return rest[1:]
         if word == "tested" and (length := self.plural_at(place + 1)):
             return (*rest[:length], word, *rest[length:])  # of our three tested butters
@@ -271,7 +270,7 @@ class Asking(Cursor):
         """Put aside a lone verb, degree or less that ends in a full mark: spread the news! easy does it: less:."""
         alone = len(self.found.core) == 1 and self.found.core[0].part in ("verb", "degree", "less")
         alone = alone and not (self.headline or self.question or self.asking or self.found.families & OF_PEOPLE)
-        if alone and self.tokens[self.place] in (*_FULL, "-"):
+        if alone and self.tokens[self.place] in (*FULL, "-"):
             self.headline, self.found.core, self.found.pauses = self.found.core, [], []
 
     def drop_headline(self) -> None:
@@ -333,12 +332,6 @@ class Asking(Cursor):
         length = self.entry("telling")[0]
         return bool(length) and self.only_tells(self.place) and self.take(length, Entry("function"))
 
-    def clause(self, at: int) -> range:
-        """Return the places of the words of a clause, from mark to mark, that holds a place."""
-        start = max((place for place in range(at) if self.tokens[place] in _ENDS), default=-1) + 1
-        ends = (place for place in range(at, len(self.tokens)) if self.tokens[place] in _ENDS)
-        return range(start, next(ends, len(self.tokens)))
-
     def only_tells(self, at: int) -> bool:
         """Return whether the clause of a word, all in tables, names who told it or a test, and nothing said of it."""
         there, known, counted = set[str](), 0, False
@@ -370,8 +363,10 @@ class Asking(Cursor):
         topic_only = [chunk.part for chunk in question] == ["property"]
         fitting: list[Sequence[Entry]] = []
         unfinished = not families or degree_of(answer) in (UNREADABLE, "bare")
-        if parts == ["not"] and any(chunk.words.endswith("yes") for chunk in self.found.chunks):
+        if parts == ["not"] and any(chunk.words.endswith(("yes", " so")) for chunk in self.found.chunks):
             self.found.left_over.append("yes")
+        if degree_of(question) == "negated" and not parts:  # hands that do not feel greasy? It does
+            self.found.left_over += [c.words for c in self.found.chunks if (c.family, c.words) == ("yes", "does")]
         if self.worried():
             unfinished, yes = False, any((chunk.family, chunk.words) == ("yes", "does") for chunk in self.found.chunks)
             yes = yes and self.found.has("agree") and any(chunk.family == "want" for chunk in self.found.chunks)
@@ -452,10 +447,6 @@ class Asking(Cursor):
         """Return whether what is said of it and not of one other compares the two: it is P4, not P1, that is softer."""
         one = len(self.found.comparators) == 1 and self.found.families_for("not_other") == {""}
         return one and self.found.degree == "comparative" and not self.found.turned
-
-    def more_prefer(self) -> bool:
-        """Return whether more people are told to prefer it, as if at large; those who chose it were in the test."""
-        return (self.more_chose or not self.found.shares) and bool(_PRESENT & {*self.tokens})
 
     def only_may(self, place: int) -> bool:
         """Return whether at a place it is only told that the product, or the skin, may or will be so: it could feel."""
@@ -546,12 +537,12 @@ class Asking(Cursor):
 
     def begun_by_test(self) -> bool:
         """Return whether the clause reached is one of its own on what was tested: three butters, one test."""
-        start = max((place for place in range(self.place) if self.tokens[place] in _FULL), default=-1) + 1
-        end = next((place for place in range(self.place, len(self.tokens)) if self.tokens[place] in _FULL), 0)
-        there = {entry.part for place in range(start, end) for _, entry in entries_at(self.tokens, place)}
-        pause = next((place for place in range(self.place, end) if self.tokens[place] == ","), end)
-        says = {entry.part for place in range(start, pause) for _, entry in entries_at(self.tokens, place)} & _SAYS
-        return not (self.found.core or says) and bool(_OF_TEST & {*there, *self.tokens[start:end]})
+        clause = self.clause(self.place, FULL)
+        there = {part for place in clause for part in self.parts_at(place)}
+        pause = self.clause(self.place, FULL | {","}).stop
+        says = {part for place in range(clause.start, pause) for part in self.parts_at(place)} & _SAYS
+        of_test = bool(_OF_TEST & {*there, *self.tokens[clause.start : clause.stop]})
+        return not (self.found.core or says) and clause.stop < len(self.tokens) and of_test
 
     def beaten(self) -> bool:
         """`nothing in our test beats it for spreading`: it is unsurpassed."""
@@ -561,6 +552,22 @@ class Asking(Cursor):
             return False
         self.found.core[-1] = Entry("unsurpassed", words=self.words(length))
         self.place = own
+        return True
+
+    def test_of_days(self) -> bool:
+        """`in the seven-day home-use test`, `over a week-long trial`: how long it was used."""
+        place = self.place + max(self.entry(part)[0] for part in ("within", "lasting", "after"))
+        article = self.tokens[place : place + 1] in (("a",), ("an",), ("this",), *((word,) for word in OURS))
+        place += article
+        value = number_at(self.tokens, place)
+        one = value is None and article
+        length, unit = self.entry("unit", place + (not one))
+        end = place + (not one) + length
+        end += self.tokens[end : end + 1] == ("long",)
+        if not (length and self.entry("test", end)[1].family not in ("", "timed")) or (value is None and not one):
+            return False
+        self.found.moments.append(("use", (1.0 if one else value or 0.0) * unit.value, self.words(end - self.place)))
+        self.place = end
         return True
 
     def month(self) -> bool:

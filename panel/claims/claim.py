@@ -8,17 +8,11 @@ from dataclasses import dataclass, field, replace
 from functools import cache
 from typing import Any
 
-import pandas as pd
-
-from panel.checks.moments_recorded import claim_seal, is_exploratory, next_link, stamps_hash
-from panel.errors import StudyError
-from panel.plan.codes import moment
+from panel.claims.parts import UNREADABLE, Entry, Share, degree_of, moved_as, root, sign_of
 from panel.study.knowledge import plain_words, shared_table
-from panel.study.numbers_read import typed_number
 from panel.study.study import Study
-from panel.study.table_cells import heading
-from panel.study.tables import TABLES
-from panel.words import format_list, format_typed, when_words
+from panel.study.tables import TABLES, heading
+from panel.words import format_list, format_typed
 
 BEYOND = "beyond_sensory"
 _DIRECTIONS = ("more", "less")
@@ -200,69 +194,18 @@ def _odd_numbers(claim: Claim) -> Iterator[str]:
 # or not at all is exploratory: at best 'cannot tell yet'.
 
 
+def _strange(claim: Claim, names: Mapping[str, Sequence[str]]) -> Iterator[str]:
+    """Say which kind, prototype, attribute or question of a statement there is none of."""
+    if claim.kind not in kinds():
+        yield f"The kind {claim.kind!r} is not known. Choose one of: {', '.join(kinds())}."
+    elif claim.kind != BEYOND:
+        of = {"prototype": "prototypes", "versus": "prototypes", "attribute": "attributes", "question": "questions"}
+        open_yet: dict[str, Any] = {name: "" for name, listed in of.items() if not names[listed]}
+        competitors = claim.competitors if names["prototypes"] else ()
+        yield from _unknown_names(replace(claim, competitors=competitors, **open_yet), names)
+
+
 SELF_DECLARED = "A stamp is a self-declaration: it shows later changes, it does not prove the time."
-
-
-def with_claim(study: Study, row: Mapping[str, Any], *, who: str, when: str) -> Study:
-    """Return the study with one more claim, stamped.
-
-    Parameters
-    ----------
-    row
-        Columns of the table of claims, without those of the stamp.
-    who, when
-        Who stamps it, and when (ISO 8601).
-
-    Raises
-    ------
-    StudyError
-        If the sentence, the kind or the name is missing, or the moment is none.
-    """
-    if not who.strip():
-        raise StudyError("A claim is stamped by a named person. Write who stamps it.")
-    if not str(row.get("claim", "")).strip() or not str(row.get("kind", "")).strip():
-        raise StudyError("A claim needs its sentence, exactly as it is to be said, and its kind.")
-    moment(when, "The time of the stamp")
-    stamped = {**row, "stamped_at": when, "stamped_by": who.strip()}
-    stamped["stamp"] = claim_seal(stamped)
-    stamped["chain"] = next_link(study.table("claims"), stamped["stamp"])
-    new = {}
-    for column in TABLES["claims"].columns:
-        empty: Any = float("nan") if column.kind == "number" else ""
-        value = stamped.get(column.name, empty)
-        new[column.name] = empty if value is None else value
-    longer = pd.concat([study.table("claims"), pd.DataFrame([new])], ignore_index=True)
-    return replace(study, tables={**study.tables, "claims": longer})
-
-
-def with_statements(study: Study, texts: pd.DataFrame, who: str, when: str) -> Study:
-    """Return the study with statements fixed that stand in a table of texts, each stamped, in the order of the rows.
-
-    A question is found by its words, whatever the signs in it. What is listed nowhere yet may still come.
-
-    Raises
-    ------
-    StudyError
-        If one lacks its sentence or kind, a number cannot be read, nobody is named, or a statement names a kind,
-        prototype, attribute or question that there is none of: then none is stamped.
-    """
-    numbers = {column.name: heading(column) for column in TABLES["claims"].columns if column.kind == "number"}
-    names, rows, wrong = _names_to_come(study), [], []
-    for place, row in enumerate(texts.to_dict("records"), start=1):
-        read = {name: typed_number(row[name], f"Row {place}, {numbers[name]}") for name in numbers if name in row}
-        stated = {str(name): cell for name, cell in _asked_as(row, names["questions"]).items()} | read
-        whole = {**dict.fromkeys(_TEXTS, ""), **stated, **{name: read.get(name) or math.nan for name in _NUMBERS}}
-        claim = _claim(study, place, whole)
-        wrong += [f"Row {place}: {problem}" for problem in _strange(claim, names) if claim.kind]
-        rows.append(stated)
-    if wrong:
-        raise StudyError(f"Nothing was stamped. {' '.join(wrong[:_MOST_TOLD])}")
-    for stated in rows:
-        study = with_claim(study, stated, who=who, when=when)
-    return study
-
-
-_MOST_TOLD = 5  # rows that cannot be stamped
 
 
 def _names(study: Study) -> dict[str, tuple[str, ...]]:
@@ -276,73 +219,6 @@ def _names(study: Study) -> dict[str, tuple[str, ...]]:
         "words": tuple(map(study.attribute_words, study.attributes)),
         "questions": tuple(str(name) for name in answers["question"].unique()),
     }
-
-
-def _names_to_come(study: Study) -> dict[str, tuple[str, ...]]:
-    """Return what a statement may name when it is stamped: questions that are to be asked, too."""
-    stated = study.facts.get("questions")
-    planned = [row.get("question") for row in stated if isinstance(row, dict)] if isinstance(stated, list) else []
-    names = _names(study)
-    return {**names, "questions": tuple(dict.fromkeys([*names["questions"], *map(str, filter(None, planned))]))}
-
-
-def _strange(claim: Claim, names: Mapping[str, Sequence[str]]) -> Iterator[str]:
-    """Say which kind, prototype, attribute or question of a statement there is none of."""
-    if claim.kind not in kinds():
-        yield f"The kind {claim.kind!r} is not known. Choose one of: {', '.join(kinds())}."
-    elif claim.kind != BEYOND:
-        of = {"prototype": "prototypes", "versus": "prototypes", "attribute": "attributes", "question": "questions"}
-        open_yet: dict[str, Any] = {name: "" for name, listed in of.items() if not names[listed]}
-        competitors = claim.competitors if names["prototypes"] else ()
-        yield from _unknown_names(replace(claim, competitors=competitors, **open_yet), names)
-
-
-def with_withdrawn(study: Study, number: int, *, who: str, when: str, why: str) -> Study:
-    """Return the study with claim `number` (counted from 1) withdrawn; it stays in the table, and in its family.
-
-    Raises
-    ------
-    StudyError
-        If there is no such claim, it is withdrawn already, or a name or the reason is missing.
-    """
-    claims = study.table("claims").copy()
-    if not 1 <= number <= len(claims):
-        raise StudyError(f"There is no claim {number}. Choose one of the {len(claims)} in the table claims.")
-    if not (who.strip() and why.strip()):
-        raise StudyError("A claim is withdrawn by a named person, with a reason. Give both.")
-    moment(when, "The time of the withdrawal")
-    if str(claims["withdrawn_at"].iloc[number - 1]):
-        raise StudyError(f"Claim {number} is withdrawn already.")
-    for name, text in {"withdrawn_at": when, "withdrawn_by": who, "withdrawn_because": why}.items():
-        column = claims[name].astype("object")
-        column.iloc[number - 1] = text.strip()
-        claims[name] = column.astype("str")
-    return replace(study, tables={**study.tables, "claims": claims})
-
-
-def page_to_sign(study: Study) -> str:
-    """Return a page with every claim fixed so far and the hash over them, to be printed, dated and signed."""
-    title = str(study.facts.get("title", "")) or "without a title"
-    lines = [
-        f"{place}. “{row['claim']}”, stamped at {when_words(str(row['stamped_at']))} by {row['stamped_by']}"
-        for place, row in enumerate(study.table("claims").to_dict("records"), start=1)
-    ]
-    foot = (
-        "Read and dated on paper by somebody who gains nothing from the claims:",
-        "",
-        "Date:",
-        "Name:",
-        "Signature:",
-    )
-    whole = f"SHA-256 over all stamps: {stamps_hash(study.table('claims'))}"
-    return "\n".join([f"Claims of the study {title}", "", *lines, "", whole, SELF_DECLARED, "", *foot, ""])
-
-
-def standing(study: Study, claim: Claim) -> tuple[bool, str]:
-    """Return whether a claim is exploratory, not stamped in time, and why or why not, in one sentence."""
-    row = study.table("claims").iloc[claim.number - 1].to_dict()
-    read = {name: getattr(claim, name) for name in (*_TEXTS, *_NUMBERS) if name not in _FILLED_IN}
-    return is_exploratory(study, claim.number, row | read)
 
 
 PANEL, ANSWERS, VOTES, TIMES = "trained panel", "consumer answers", "preference answers", "times of people"
@@ -469,3 +345,130 @@ class WordingFinding:
 
 UNREAD = "cannot be read"
 OPPOSITE = "says the opposite"
+
+
+# What a sentence says: the record the grammar fills.
+_TURNS = frozenset(("comparative", "not comparative", "parity", "not parity"))
+_OF_NOBODY = frozenset(
+    ("i", "me", "my", "you", "your", "they", "them", "their", "we", "it", "its", "that", "which", "have")
+)
+_NOUNS = frozenset(("PRODUCT", "SITE"))  # as they stand in the order of what is said
+_ORDERING = frozenset(
+    ("not", "nothing", "too", "low", "less", "more", "and", "or", "but", "than", "without", "only", "if")
+)
+
+
+@dataclass(eq=False, slots=True)
+class Reading:
+    """What a sentence says, part by part; `left_over` holds the words that nothing accounts for.
+
+    `order` holds those and the parts of the statement as they follow each other: a question in words of its own is
+    known by it. `turned`: the one compared with is the subject; `joint`: it is one of two subjects. `pauses` are the
+    places in `core` at which there was one. `said_of`: the product, a place or people, where that stands just before.
+    `all_said`: as many as are named are told to have said so.
+    """
+
+    core: list[Entry] = field(default_factory=list)
+    chunks: list[Entry] = field(default_factory=list)
+    comparators: list[frozenset[str]] = field(default_factory=list)
+    subjects: list[str] = field(default_factory=list)
+    shares: list[Share] = field(default_factory=list)
+    bases: list[float] = field(default_factory=list)
+    whose: list[str] = field(default_factory=list)
+    votes: list[Share] = field(default_factory=lambda: [Share(0, 0, "", "")] * 2)
+    moments: list[tuple[str, float, str]] = field(default_factory=list)
+    months: list[str] = field(default_factory=list)
+    ages: str = ""
+    contains: list[str] = field(default_factory=list)
+    credits: list[str] = field(default_factory=list)
+    replaced: tuple[str, str, float] | None = None
+    left_over: list[str] = field(default_factory=list)
+    order: list[str] = field(default_factory=list)
+    read: bool = True
+    pauses: list[int] = field(default_factory=list)
+    turned: bool = False
+    joint: bool = False
+    said_of: str = ""
+    all_said: bool = False
+
+    @property
+    def degree(self) -> str:
+        """What kind of thing is said of the property; `unreadable` where its words make no single statement."""
+        found = degree_of(self.core)
+        if (self.turned and found not in _TURNS) or (self.joint and found != "parity"):
+            return UNREADABLE
+        return found
+
+    @property
+    def families(self) -> frozenset[str]:
+        """What the sentence speaks of; one family where it says one thing."""
+        return frozenset(chunk.family for chunk in self.core if chunk.family)
+
+    @property
+    def family(self) -> str:
+        """What the sentence speaks of; empty where that is nothing, or several things."""
+        return next(iter(self.families)) if len(self.families) == 1 else ""
+
+    @property
+    def asked_as(self) -> frozenset[str]:
+        """The words for it, in the terms of questions."""
+        return frozenset(chunk.asked_as for chunk in self.core if chunk.asked_as)
+
+    @property
+    def sign(self) -> int:
+        """1 where the property or degree means more of it, -1 where less; the not of a negation left aside."""
+        sign = 1 if self.degree == "just right" else sign_of(self.core)
+        return -sign if self.turned else sign
+
+    @property
+    def in_own_words(self) -> bool:
+        """Whether a question has words that the tables do not know, or says several things: quick to rub in."""
+        return bool(self.left_over) or len(self.families) > 1
+
+    def in_the_words_of(self, asked: Reading) -> bool:
+        """Return whether it says what was asked in the same words, whoever says it, and when.
+
+        Where nothing is denied, joined or compared a clause may stand elsewhere: I forget it after a while.
+        """
+        both = (self, asked)
+        small, unread = ([{*map(root, words)} for words in each] for each in (
+            [[words for words in each.words_for("function") if root(words) != words] for each in both],
+            [each.left_over for each in both],
+        ))  # fmt: skip
+        alike = (small[0] & unread[1]) | (small[1] & unread[0] if self.by_product else set())  # needed, taken off by it
+        alike -= _ORDERING
+        told, of_question = ([root(words) for words in each.order if words not in _OF_NOBODY] for each in both)
+        once = not self.by_product and (each for each in _NOUNS if told.count(each) == of_question.count(each) == 1)
+        alike |= _NOUNS - {*(once or ())}
+        told, of_question = ([words for words in each if words not in alike] for each in (told, of_question))
+        read = (
+            {root(words) for words in _OF_NOBODY} | {root(chunk.words) for each in both for chunk in each.core} | alike
+        )
+        if not self.by_product and len({each._product_first() for each in both} - {None}) > 1:
+            return False  # hair does not weigh the milk down
+        if not (_ORDERING & {words.split()[0] for words in of_question}):
+            of_question = moved_as(of_question, told, anyhow=self.by_product)
+        return told == of_question and unread[0] - read == unread[1] - read
+
+    def _product_first(self) -> bool | None:
+        """Whether the product is named before the first part of the body; None where one of them is not named."""
+        parts = ["product" if chunk.words == "it" else chunk.part for chunk in self.chunks]
+        return parts.index("product") < parts.index("site") if {"product", "site"} <= {*parts} else None
+
+    @property
+    def by_product(self) -> bool:
+        """Whether the product is what something is done by: taken off by our new balm."""
+        by = next((n for n, chunk in enumerate(self.chunks) if chunk.words == "by"), len(self.chunks))
+        return any(chunk.part == "product" or chunk.words == "it" for chunk in self.chunks[by + 1 : by + 4])
+
+    def has(self, part: str) -> bool:
+        """Return whether some words do this in the sentence."""
+        return any(chunk.part == part for chunk in self.chunks)
+
+    def words_for(self, part: str) -> list[str]:
+        """Return the words that do this in the sentence."""
+        return [chunk.words for chunk in self.chunks if chunk.part == part]
+
+    def families_for(self, part: str) -> frozenset[str]:
+        """Return what the words that do this speak of."""
+        return frozenset(chunk.family for chunk in self.chunks if chunk.part == part)

@@ -11,13 +11,16 @@ import re
 from dataclasses import replace
 
 from panel.claims.asking import Asking
-from panel.claims.names import OF_STUDY, Names, is_english
+from panel.claims.claim import Reading
+from panel.claims.names import OF_STUDY, Names, is_english, longest
 from panel.claims.parts import (
+    JOINS,
     LETTERS,
     NOUN,
     OF_FILM,
     OF_PEOPLE,
     SILENT,
+    SUPERLATIVES,
     UNREADABLE,
     Entry,
     Share,
@@ -28,7 +31,7 @@ from panel.claims.parts import (
     said_once,
     tokens_of,
 )
-from panel.claims.reading import BEFORE_OTHER, JOINS, OURS, SEVERAL, SUPERLATIVES, Reading, longest
+from panel.claims.reading import BEFORE_OTHER, OURS, SEVERAL
 
 _PLAIN = frozenset((
     "function", "feel", "look", "fully", "both", "site", "slight", "range", "agree", "people", "panel", "test", "later",
@@ -103,13 +106,17 @@ class _Reader(Asking):
             ("before", found.has("earlier") and previous not in found.comparators),
             ("both", found.has("both") and not found.comparators),
             ("margin", found.has("margin") and found.degree not in ("parity", "nothing", "not comparative")),
-            ("people", not asked and of_people_at_large(people, found.shares, some=self.more_prefer())),
+            ("people", not asked and of_people_at_large(people, found.shares)),
             ("unlike", found.has("unlike") and found.degree != "comparative"),
             ("who", self.some_of_them()),
+            (
+                "right",
+                found.degree == "just right" and self.question is None and words[0] == "thick",
+            ),
             (self.doing, bool(self.doing) and not (found.has("agree") or found.families & OF_PEOPLE)),
             (last.words, last.value == 0 and ends and last.words not in (*_OF_THEM, *found.left_over)),
         )
-        found.left_over += [word for word, left in alone if left]
+        found.left_over += [*(word for word, left in alone if left), *self.overstated()]
         found.left_over += [word for place, word in enumerate(self.tokens) if self.entry("elsewhere", place)[0]]
         found.left_over += [word for chunk in found.chunks for word in self.other_product(chunk.words)]
         found.left_over += [token for place, token in enumerate(self.tokens) if self.only_may(place)]
@@ -249,22 +256,6 @@ class _Reader(Asking):
             self.place = end
             return True
         return False
-
-    def test_of_days(self) -> bool:
-        """`in the seven-day home-use test`, `over a week-long trial`: how long it was used."""
-        place = self.place + max(self.entry(part)[0] for part in ("within", "lasting", "after"))
-        article = self.tokens[place : place + 1] in (("a",), ("an",), ("this",), *((word,) for word in OURS))
-        place += article
-        value = number_at(self.tokens, place)
-        one = value is None and article
-        length, unit = self.entry("unit", place + (not one))
-        end = place + (not one) + length
-        end += self.tokens[end : end + 1] == ("long",)
-        if not (length and self.entry("test", end)[1].family not in ("", "timed")) or (value is None and not one):
-            return False
-        self.found.moments.append(("use", (1.0 if one else value or 0.0) * unit.value, self.words(end - self.place)))
-        self.place = end
-        return True
 
     def comparison(self) -> bool:
         """`than our previous hand cream`, `compared with P1`; the second `as` of `as ... as` compares, too."""
@@ -508,6 +499,7 @@ class _Reader(Asking):
         if length and length >= next(entries_at(self.tokens, self.place), (0, None))[0]:
             own = any(e.part in ("property", "verb") for n, e in entries_at(self.tokens, self.place) if n == length)
             if not own or family.startswith(OF_STUDY):
+                self.found.said_of = self.found.said_of or self.noun_before(self.words(length))
                 self.found.core.append(Entry("property", family, family, 1.0, self.words(length)))
                 self.found.order.append(f"property {family}")
                 self.place += length
@@ -538,7 +530,8 @@ class _Reader(Asking):
                 value = entry.value if not math.isnan(entry.value) else 1.0
                 self.found.core.append(replace(entry, value=value, words=self.words(length)))
                 self.place += length
-                self.found.order.append(f"{entry.part} {entry.family} {self.denied() if entry.part == 'not' else ''}")
+                said = self.denied() if entry.part == "not" else f"{value:g}"
+                self.found.order.append(f"{entry.part} {entry.family} {said}")
                 self.said_to = self.place
                 by_people = self.tokens[self.place - 1] in ("with", "by", "of")  # popular with our testers
                 if (
@@ -593,8 +586,8 @@ class _Reader(Asking):
             return self.take(1, Entry("function"))
         length, entry = self.entry("new")
         after = self.place + length
-        part = next((e.part for _, e in entries_at(self.tokens, after)), "site")
-        if part == "site" and not (self.product_at(after) or {*self.tokens[after : after + 1]} <= SILENT):
+        site = "site" in self.parts_at(after) or not self.parts_at(after)
+        if site and not (self.product_at(after) or {*self.tokens[after : after + 1]} <= SILENT):
             return False  # our new razor, new skin
         of_product = self.product_at(after) and "improved" not in self.words(length)
         return length > 0 and self.take(length, replace(entry, family="product" if of_product else "statement"))

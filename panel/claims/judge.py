@@ -23,11 +23,11 @@ from panel.claims.claim import (
     NumberShown,
     nothing_yet,
     read_claims,
-    standing,
 )
 from panel.claims.grammar import read_sentence
 from panel.claims.materials import Materials
 from panel.claims.names import family_of, names_of
+from panel.claims.time_stamp import standing
 from panel.claims.verdict import (
     AGAINST,
     FOR,

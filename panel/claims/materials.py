@@ -13,11 +13,10 @@ import pandas as pd
 from scipy.special import stdtr, stdtrit
 
 from panel.checks.confounds import Confounds
-from panel.claims.claim import Claim, kinds
+from panel.claims.claim import Claim, Reading, kinds
 from panel.claims.grammar import read_sentence
 from panel.claims.names import Names, as_stated, happened, is_applied, is_turned, names_of, question_words
 from panel.claims.parts import entries_at, words_of
-from panel.claims.reading import Reading
 from panel.errors import ModelError
 from panel.models.consumers.answers import AnswerGrid, Kind, answer_grid
 from panel.models.emollients.prediction_model import model_of, prototype_level, swap_effects

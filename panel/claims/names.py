@@ -13,8 +13,11 @@ from types import MappingProxyType
 from typing import TYPE_CHECKING
 
 from panel.claims.parts import (
+    ENDS,
     FELT_AS,
     OBJECTS,
+    OF_FILM,
+    OF_PEOPLE,
     ONES,
     PARTICLES,
     SILENT,
@@ -36,7 +39,7 @@ from panel.study.study import Study
 from panel.words import less_of
 
 if TYPE_CHECKING:
-    from panel.claims.reading import Reading
+    from panel.claims.claim import Reading
 
 
 @dataclass(frozen=True, eq=False, slots=True)
@@ -566,3 +569,54 @@ def as_felt(reading: Reading) -> bool:
     said = said or any("feeling" in chunk.words for chunk in reading.core if chunk.part == "not")  # no feeling of
     said = said or not {"feeling of", "sensation of", "sense of"}.isdisjoint(reading.words_for("function"))
     return said or any(word.startswith(felt) for words in described for word in words.split())
+
+
+_BY_PRODUCT = frozenset(("soaking in", "spreading"))  # what only the product does
+_OF_SKIN = frozenset(("tightness",))
+
+
+def of_another(reading: Reading, asked: Reading, own: frozenset[str]) -> bool:
+    """Return whether something is said of the skin that was asked of the product; of a film it may be said of both."""
+    of = asked.said_of or ("" if asked.has("site") and asked.family not in _BY_PRODUCT else "product")
+    said, alike = {reading.said_of, of}, {"skin", *(own - {"body"})}
+    alike |= {"product"} if asked.families <= OF_FILM else set()
+    if asked.family == "thickness" and reading.has("site"):
+        return True  # their skin has just the right thickness
+    return asked.family not in OF_PEOPLE and "" not in said and len(said - alike) + bool(said & alike) > 1
+
+
+def said_of_other(study: Study, attribute: str, reading: Reading, own: frozenset[str]) -> str:
+    """Return what was judged, the product or the skin, where a sentence says it of the other one; else nothing."""
+    of = "skin" if reading.family in _OF_SKIN else "product"
+    only = reading.family in {*_BY_PRODUCT, *_OF_SKIN} or is_timed(study, attribute)
+    fitting = {"", "people", of, *sites_judged(study, attribute, frozenset()), *(own if of == "skin" else ())}
+    return of if only and reading.said_of not in fitting else ""
+
+
+@dataclass(eq=False)
+class Words:
+    """The words of one sentence, each with what it may be."""
+
+    tokens: Tokens
+
+    def word_at(self, place: int) -> str:
+        """Return the word at a place; empty where none stands."""
+        return self.tokens[place] if 0 <= place < len(self.tokens) else ""
+
+    def parts_at(self, place: int) -> set[str]:
+        """Return the parts that words from a place on may be."""
+        return {entry.part for _, entry in entries_at(self.tokens, place)} if place >= 0 else set()
+
+    def clause(self, at: int, ends: frozenset[str] = ENDS) -> range:
+        """Return the places of the words of a clause, from mark to mark, that holds a place."""
+        start = max((place for place in range(at) if self.tokens[place] in ends), default=-1) + 1
+        marks = (place for place in range(at, len(self.tokens)) if self.tokens[place] in ends)
+        return range(start, next(marks, len(self.tokens)))
+
+
+def longest(named: Mapping[Tokens, str], tokens: Tokens, place: int) -> tuple[int, str]:
+    """Return the longest of the names that stands at a place: its number of tokens and what it names."""
+    here = tokens[place] if place < len(tokens) else ""
+    begun = [words for words in named if words and words[0] == here]
+    best = max((words for words in begun if tokens[place : place + len(words)] == words), key=len, default=())
+    return len(best), named.get(best, "")

@@ -151,14 +151,25 @@ def _meaning(core: Sequence[Entry]) -> tuple[object, ...]:
     )
 
 
-_AT_LARGE = frozenset(f"{of}{who}" for of in ("", "of ") for who in ("people", "persons", "adults", "folk", "folks"))
+AT_LARGE = frozenset(f"{of}{who}" for of in ("", "of ") for who in ("people", "persons", "adults", "folk", "folks"))
 _TEN = 10
 
 
-def of_people_at_large(people: Iterable[str], shares: Iterable[Share], *, some: bool = False) -> bool:
+def of_people_at_large(people: Iterable[str], shares: Iterable[Share]) -> bool:
     """Return whether a share is told of people, and not counted out of as many: most people, 88 % of adults."""
     counts = [not share.of or (share.of > _TEN and {"of", "in"} & {*share.words.split()}) for share in shares]
-    return (some or (bool(counts) and not any(counts))) and not _AT_LARGE.isdisjoint(people)
+    return bool(counts) and not any(counts) and not AT_LARGE.isdisjoint(people)
+
+
+# Small words that make more, or something else, of the words beside them.
+UNSAID_HOW = frozenset(("how", "what", "which", "way", "than", "as", "like"))
+ONWARDS = frozenset(("on", "up", "over", "beyond", "counting", "longer", "more", "onwards", "so", "later", "then"))
+ALL_SAME = frozenset(("answer", "result", "verdict", "opinion", "view", "voice", "thing", "from", "of", "at", "with"))
+OF_VERBS = frozenset(("for", "out", "up", "off", "over", "down", "into", "away", "through", "around", "after", "back"))
+PAST = frozenset((
+    "found", "felt", "said", "chose", "thought", "told", "saw", "gave", "had", "were", "would", "could", "who", "we",
+    "to", "out", "in", "from", "taking", "testing", "using", "trying", "by", "of",
+))  # fmt: skip
 
 
 # The words of a sentence: cut into tokens, whatever its case, hyphens or line breaks, and looked up in the tables.
@@ -186,6 +197,10 @@ _CONTRACTIONS = (
     (re.compile(r"(?<=[a-z])'ve\b"), " have"),
     (re.compile(r"(?<=\d)- (?=to )"), " "),  # 25- to 60-year-olds
 )
+FULL = frozenset((".", ":", ";", "!", "?"))
+ENDS = FULL | {",", "-", "(", ")"}
+JOINS = frozenset(("and", "or", ","))
+SUPERLATIVES = ("superlative", "degree_superlative", "least", "most")
 SILENT = frozenset(".,;:!()\"“”„«»'-*†‡§•·|✓✔☑●▪")
 """Marks that say nothing; every other sign is a word that has to be accounted for."""
 
@@ -339,6 +354,11 @@ def root(word: str) -> str:
     return re.sub(r"y$", "i", re.sub(r"([b-df-hj-np-tv-z])\1$", r"\1", bare))
 
 
+PUT_BESIDE = frozenset(("compare", "compared", "comparing", "tested", "tried", "judged", "assessed", "between"))
+BESIDE = frozenset(("with", "to", "against", "and", "alongside", "next", "beside", "side", "over"))
+APPLYING = frozenset(map(root, ("apply", "use", "try", "rub", "put", "massage", "wear")))
+
+
 # An attribute that no table of words knows is told in the words of its name, in their order, beside what compares it.
 
 
@@ -369,6 +389,20 @@ _AS = MappingProxyType({
 })  # fmt: skip
 _ENDS = STATES | OBJECTS | SILENT | {"than", "as", "compared", "versus", "vs", "and", "but", "by"}
 _LONGEST = 5  # words of a phrase that compares: takes less time to
+
+
+def moved_as(asked: list[str], told: list[str], *, anyhow: bool) -> list[str]:
+    """Return the words asked, as told, where those only have a clause on when, or how easily, in another place."""
+    loose = [words for words in asked if words.startswith("degree ") and words.endswith(" 1")]
+    fixed, of_told = ([words for words in each if words not in loose] for each in (asked, told))
+    ends = range(len(fixed) + 1)
+    moved = (
+        [*rest[:place], *fixed[start:end], *rest[place:]]
+        for start in ends if fixed[start : start + 1] and fixed[start] in STATES
+        for end in ends[start + 1 :] for rest in [[*fixed[:start], *fixed[end:]]] for place in range(len(rest) + 1)
+    )  # fmt: skip
+    alike = sorted(asked) == sorted(told) and (anyhow or fixed == of_told or of_told in moved)
+    return told if alike else asked
 
 
 @dataclass(frozen=True, slots=True)

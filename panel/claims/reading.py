@@ -1,177 +1,55 @@
-"""What a sentence says of a study, part by part, and the place reached in it: the grammar fills this record."""
+"""The place reached in a sentence, its words and names, and what is found of them: the steps all grammar shares."""
 
 from __future__ import annotations
 
 import math
-from collections.abc import Mapping
 from dataclasses import dataclass, field, replace
 
-from panel.claims.names import Names
+from panel.claims.claim import Reading
+from panel.claims.names import Names, Words, longest
 from panel.claims.parts import (
+    ALL_SAME,
+    APPLYING,
+    AT_LARGE,
+    BESIDE,
+    JOINS,
     LETTERS,
     OF_PEOPLE,
+    OF_VERBS,
+    ONWARDS,
+    PAST,
+    PUT_BESIDE,
     SILENT,
-    UNREADABLE,
+    SUPERLATIVES,
+    UNSAID_HOW,
     Entry,
     Share,
     Tokens,
-    degree_of,
     entries_at,
     entry_at,
     number_at,
     root,
-    sign_of,
 )
 
-_TURNS = frozenset(("comparative", "not comparative", "parity", "not parity"))
-
-
-@dataclass(eq=False, slots=True)
-class Reading:
-    """What a sentence says, part by part; `left_over` holds the words that nothing accounts for.
-
-    `order` holds those and the parts of the statement as they follow each other: a question in words of its own is
-    known by it. `turned`: the one compared with is the subject; `joint`: it is one of two subjects. `pauses` are the
-    places in `core` at which there was one. `said_of`: the product, a place or people, where that stands just before.
-    `all_said`: as many as are named are told to have said so.
-    """
-
-    core: list[Entry] = field(default_factory=list)
-    chunks: list[Entry] = field(default_factory=list)
-    comparators: list[frozenset[str]] = field(default_factory=list)
-    subjects: list[str] = field(default_factory=list)
-    shares: list[Share] = field(default_factory=list)
-    bases: list[float] = field(default_factory=list)
-    whose: list[str] = field(default_factory=list)
-    votes: list[Share] = field(default_factory=lambda: [Share(0, 0, "", "")] * 2)
-    moments: list[tuple[str, float, str]] = field(default_factory=list)
-    months: list[str] = field(default_factory=list)
-    ages: str = ""
-    contains: list[str] = field(default_factory=list)
-    credits: list[str] = field(default_factory=list)
-    replaced: tuple[str, str, float] | None = None
-    left_over: list[str] = field(default_factory=list)
-    order: list[str] = field(default_factory=list)
-    read: bool = True
-    pauses: list[int] = field(default_factory=list)
-    turned: bool = False
-    joint: bool = False
-    said_of: str = ""
-    all_said: bool = False
-
-    @property
-    def degree(self) -> str:
-        """What kind of thing is said of the property; `unreadable` where its words make no single statement."""
-        found = degree_of(self.core)
-        if (self.turned and found not in _TURNS) or (self.joint and found != "parity"):
-            return UNREADABLE
-        return found
-
-    @property
-    def families(self) -> frozenset[str]:
-        """What the sentence speaks of; one family where it says one thing."""
-        return frozenset(chunk.family for chunk in self.core if chunk.family)
-
-    @property
-    def family(self) -> str:
-        """What the sentence speaks of; empty where that is nothing, or several things."""
-        return next(iter(self.families)) if len(self.families) == 1 else ""
-
-    @property
-    def asked_as(self) -> frozenset[str]:
-        """The words for it, in the terms of questions."""
-        return frozenset(chunk.asked_as for chunk in self.core if chunk.asked_as)
-
-    @property
-    def sign(self) -> int:
-        """1 where the property or degree means more of it, -1 where less; the not of a negation left aside."""
-        sign = 1 if self.degree == "just right" else sign_of(self.core)
-        return -sign if self.turned else sign
-
-    @property
-    def in_own_words(self) -> bool:
-        """Whether a question has words that the tables do not know, or says several things: quick to rub in."""
-        return bool(self.left_over) or len(self.families) > 1
-
-    def in_the_words_of(self, asked: Reading) -> bool:
-        """Return whether it says what was asked in the same words, whoever says it, and when.
-
-        Where nothing is denied, joined or compared a part may stand elsewhere: I forget it after a while.
-        """
-        both = (self, asked)
-        small, unread = ([{*map(root, words)} for words in each] for each in (
-            [[words for words in each.words_for("function") if root(words) != words] for each in both],
-            [each.left_over for each in both],
-        ))  # fmt: skip
-        alike = (small[0] & unread[1]) | (small[1] & unread[0] if self.by_product else set())  # needed, taken off by it
-        alike -= _ORDERING
-        told, of_question = ([root(words) for words in each.order if words not in _OF_NOBODY] for each in both)
-        told, of_question = ([words for words in each if words not in alike] for each in (told, of_question))
-        read = (
-            {root(words) for words in _OF_NOBODY} | {root(chunk.words) for each in both for chunk in each.core} | alike
-        )
-        if not (_ORDERING & {words.split()[0] for words in of_question}):
-            told, of_question = sorted(told), sorted(of_question)
-        elif not self.by_product and len({each._product_first() for each in both} - {None}) > 1:
-            return False  # hair does not weigh the milk down
-        return told == of_question and unread[0] - read == unread[1] - read
-
-    def _product_first(self) -> bool | None:
-        """Whether the product is named before the first part of the body; None where one of them is not named."""
-        parts = ["product" if chunk.words == "it" else chunk.part for chunk in self.chunks]
-        return parts.index("product") < parts.index("site") if {"product", "site"} <= {*parts} else None
-
-    @property
-    def by_product(self) -> bool:
-        """Whether the product is what something is done by: taken off by our new balm."""
-        by = next((n for n, chunk in enumerate(self.chunks) if chunk.words == "by"), len(self.chunks))
-        return any(chunk.part == "product" or chunk.words == "it" for chunk in self.chunks[by + 1 : by + 4])
-
-    def has(self, part: str) -> bool:
-        """Return whether some words do this in the sentence."""
-        return any(chunk.part == part for chunk in self.chunks)
-
-    def words_for(self, part: str) -> list[str]:
-        """Return the words that do this in the sentence."""
-        return [chunk.words for chunk in self.chunks if chunk.part == part]
-
-    def families_for(self, part: str) -> frozenset[str]:
-        """Return what the words that do this speak of."""
-        return frozenset(chunk.family for chunk in self.chunks if chunk.part == part)
-
-
-_OF_NOBODY = frozenset(
-    ("i", "me", "my", "you", "your", "they", "them", "their", "we", "it", "its", "that", "which", "have")
-)
-_ORDERING = frozenset(
-    ("not", "nothing", "too", "low", "less", "more", "and", "or", "but", "than", "without", "only", "if")
-)
 OURS = frozenset(("our", "the", "its"))
 _TURN = frozenset(("not", "absolute_not", "low", "too", "least", "most"))
 _WEIGH = frozenset(("less", "more", "high", "degree", "degree_comparative", "degree_superlative"))
 _SMALL = frozenset(("not", "aux", "feel", "look", "site", "slight", "with_verb", "fully", "still"))
 _LIGHT = frozenset(("for", "in", "on", "at", "to", *"\"“”„«»'"))
-_FREE_OF = frozenset(("free of", "free from"))
 _SAID_OF = frozenset(("property", "verb", "degree", "comparative", "degree_comparative"))
 _IN_PLACE = frozenset(("on", "onto", "into", "in", "for", "to", "by", "over"))
-SUPERLATIVES = ("superlative", "degree_superlative", "least", "most")
 _SAYERS = frozenset(("people", "panel", "at_least", "majority", "fraction", "number"))
 _DIFFERS = frozenset(("less", "more", "comparative", "degree_comparative", *SUPERLATIVES))
-_PUT_BESIDE = frozenset(("compare", "compared", "comparing", "tested", "tried", "judged", "assessed", "between"))
-_BESIDE = frozenset(("with", "to", "against", "and", "alongside", "next", "beside", "side", "over"))
-_APPLYING = frozenset(map(root, ("apply", "use", "try", "rub", "put", "massage", "wear")))
 SEVERAL = frozenset(("are", "were", "feel", "felt", "leave", "have"))
-JOINS = frozenset(("and", "or", ","))
 _WAYS = frozenset(("as", "less", "more", "right", "unsurpassed", "degree_comparative"))
 _BE = frozenset(("is", "are", "was", "were"))
 BEFORE_OTHER = frozenset(("with", "for", "after", "from", "about", "in"))
 
 
 @dataclass(eq=False)
-class Cursor:
+class Cursor(Words):
     """The tokens and names of one sentence, the place reached, and everything found up to there."""
 
-    tokens: Tokens
     names: Names
     own: str = ""
     place: int = 0
@@ -212,6 +90,8 @@ class Cursor:
         self.place += length
         if "range" in (entry.part, *(chunk.part for chunk in self.found.chunks[-2:-1] if entry.part == "panel")):
             self.of_several()
+        if entry.part in ("product", "site"):
+            self.found.order.append(entry.part.upper())
         if entry.part in ("product", "people") or (entry.part == "site" and after not in _IN_PLACE):
             self.noun, self.noun_to = entry.family if entry.part == "site" else entry.part, self.place
         return True
@@ -237,8 +117,139 @@ class Cursor:
 
     def of_several(self) -> None:
         """Leave over what is said of all that were compared: the three butters tested are the least greasy."""
-        if self.words(1) in SEVERAL:
-            self.found.left_over.append(self.words(1))
+        self.found.left_over += [self.words(1)] if self.words(1) in SEVERAL else []
+
+    def overstated(self) -> list[str]:
+        """Return the words that say more together than each: each of our users, 20 minutes and on."""
+        steps = (
+            self.of_everyone, self.of_the_same, self.of_more_time, self.of_another_verb, self.made_to_say,
+            self.of_people_anywhere, self.of_panel_at_home, self.of_nothing_felt, self.of_what_soaks,
+            self.of_another_thing,
+        )  # fmt: skip
+        return [word for place, word in enumerate(self.tokens) if any(step(place, word) for step in steps)]
+
+    def of_everyone(self, place: int, word: str) -> bool:
+        """Return whether all, one or the reader are said to have said so: each of our 12 assessors, and you."""
+        says, before = "agree" in self.parts_at(place + 1), self.word_at(place - 1)
+        if word == "you":
+            follows = self.word_at(place + 1)
+            joined = follows in ("and", "are") or (before in ("and", "or") and follows in SILENT)
+            return joined or (says and before != "if")
+        if word == "still":
+            return says and "people" in self.parts_at(place - 1)
+        after = place + 1 + (self.word_at(place + 1) == "of")
+        if word not in ("each", "every", "all", "one") or (word == "one" and after == place + 1):
+            return False
+        after += self.word_at(after) in (*OURS, "those", "these", "my")
+        after += word == "each" and number_at(self.tokens, after) is not None
+        who = bool({"people", "panel"} & (self.parts_at(after) | self.parts_at(after - 1)))
+        they = before == "they" or "people" in self.parts_at(place - 1)
+        return who if word != "all" else not self.found.shares and (who or they)
+
+    def of_the_same(self, place: int, word: str) -> bool:
+        """Return whether as many as are not counted are said to have said the same: 10 assessors gave one answer."""
+        after = self.word_at(place + 1)
+        if not ((word == "same" and after in ALL_SAME) or (word == "one" and after in ("answer", "voice", "verdict"))):
+            return False
+        counted = any(self.parts_at(each) & {"percent", "out_of", "majority"} for each in self.clause(place))
+        return not (counted and self.found.shares)
+
+    def of_more_time(self, place: int, word: str) -> bool:
+        """Return whether a time is told that goes on: 20 minutes or so, after 20 minutes, and on and on."""
+        before = next((each for each in range(place - 1, -1, -1) if self.tokens[each] not in SILENT), 0)
+        if word in ("from", "until", "till", "since"):
+            return number_at(self.tokens, place + 1) is not None and self.entry("unit", place + 2)[0] > 0
+        if word == "of" and self.word_at(place + 1) in ("rubbing", "massaging"):  # two minutes of rubbing in
+            return self.entry("unit", before)[0] > 0 and "within" not in self.tokens
+        if word == "to":  # two minutes to less greasy hands
+            return self.entry("unit", before)[0] > 0 and bool((_DIFFERS | {"property"}) & self.parts_at(place + 1))
+        return word in ("and", "or") and self.entry("unit", before)[0] > 0 and self.word_at(place + 1) in ONWARDS
+
+    def of_another_verb(self, place: int, word: str) -> bool:
+        """Return whether a verb means something else by the word after it: our panel asked for it, applying for it."""
+        after, follows = self.word_at(place + 1), self.word_at(place + 2)
+        if word == "tell" and self.word_at(place - 1) in ("could", "to"):
+            return place + 1 == self.clause(place).stop  # our panel could tell
+        if after not in OF_VERBS:
+            return False
+        if word != "us" and root(word) in APPLYING:
+            return after in ("for", "up", "out", "off", "away")
+        held = follows in ("", *SILENT, "it", "more", "them")
+        held = held or (follows in ("this", "that") and not self.own_product(place + 2))
+        tells = word == "asked" or bool({"telling", "agree"} & self.parts_at(place))
+        return tells and held and self.entry("", place)[0] == 1
+
+    def made_to_say(self, place: int, word: str) -> bool:
+        """Return whether people are told to have been made to say so: we asked users to say that."""
+        if word not in ("let", "asked", "told", "made"):
+            return False
+        if word == "made" and {"people", "panel"} & (self.parts_at(place - 1) | self.parts_at(place - 2)):
+            return True  # our panel made it
+        start = place + 1 + (self.word_at(place + 1) == "our")
+        after = start + self.entry("people", start)[0]
+        return after > start and "agree" in self.parts_at(after + (self.word_at(after) == "to"))
+
+    def of_people_anywhere(self, place: int, word: str) -> bool:
+        """Return whether people at large are told to say so, or somebody's own: that is what people say, my people."""
+        if word == "my":
+            return bool({"people", "panel"} & self.parts_at(place + 1))
+        counted, after = self.found.shares or self.found.bases or self.found.votes[0].words, self.word_at(place + 1)
+        return word in AT_LARGE and not counted and not (after.endswith("ed") or after in PAST)
+
+    def of_panel_at_home(self, place: int, word: str) -> bool:
+        """Return whether the panel is told to have used it at home, or for days."""
+        (length, unit), users = self.entry("unit", place), ("user", "consumer")
+        days = self.entry("test", place)[1].family in ("home", "hall") or (length and unit.value >= 1440.0)  # a day
+        if not days and self.entry("function", place)[1].family != "home":
+            return False
+        parts = [self.parts_at(each) for each in self.clause(place) if self.word_at(each - 1) not in users]
+        return any("panel" in each for each in parts) and not any("people" in each for each in parts)
+
+    def of_nothing_felt(self, place: int, word: str) -> bool:
+        """Return whether it is not told what something feels or looks like: even my complexion looks."""
+        clause, after, before = self.clause(place), self.word_at(place + 1), self.word_at(place - 1)
+        if word == "feeling":  # leaves greasy hands feeling, leaves feeling hands
+            site = place - 1 if place + 1 == clause.stop else place + 1
+            how = {"property", "comparative"} & self.parts_at(place - 1) or "how" in self.tokens
+            return self.entry("site", site)[0] > 0 and not how
+        if word in ("feel", "look") and before == "and":
+            return place + 1 == clause.stop or after == "than"
+        hands = word in ("feel", "look") and before.endswith("s") and self.entry("site", place - 1)[0] > 0
+        if not (hands or word in ("feels", "looks")) or after in ("so", "indeed"):
+            return False
+        ahead = range(place + 1, clause.stop)
+        told = any(not self.parts_at(each) or self.parts_at(each) & LETTERS.keys() for each in ahead)
+        told = told or any(longest(self.names.attributes, self.tokens, each)[0] for each in ahead)
+        return not told and not UNSAID_HOW & {*self.tokens[clause.start : place]}
+
+    def of_what_soaks(self, place: int, word: str) -> bool:
+        """Return whether something soaks and nothing tells that it is in: soaks nails faster, the pen sinks sooner."""
+        if word not in ("sink", "sinks", "soak", "soaks", "soaked") or self.entry("aside", place)[0]:
+            return False
+        ahead = range(place + 1, self.clause(place).stop)
+        ends = next((each for each in ahead if {"than", "site"} & self.parts_at(each)), ahead.stop)
+        into = (each for each in range(place + 1, ends) if self.tokens[each] in ("in", "into", "up", "away"))
+        return all(self.own_product(each + 1) for each in into)
+
+    def of_another_thing(self, place: int, word: str) -> bool:
+        """Return whether a word makes it another thing: that one, more hands slip, less grease in it, are like it."""
+        after, before, clause = self.word_at(place + 1), self.word_at(place - 1), self.clause(place)
+        if word == "in":
+            return (after == "it" or "property" in self.parts_at(place - 1)) and self.own_product(place + 1) > 0
+        if word == "not":  # makes my face not shiny
+            return before != "does" and bool({"make", "makes", "made"} & {*self.tokens[clause.start : place]})
+        if word == "little":  # a little spreads more easily
+            return before == "a" and place == clause.start + 1 and "verb" in self.parts_at(place + 1)
+        if "degree" in self.parts_at(place) and {"people", "agree"} & self.parts_at(place - 1):
+            return place + 1 == clause.stop or after == "that"  # said 90 users quickly
+        if word in _BE and "people" in self.parts_at(place - 1):  # users were quickly absorbed
+            return bool({"degree", "property", "comparative"} & self.parts_at(place + 1))
+        if word in ("my", "your", "their") and before in ("make", "makes"):  # does not make my shiny face
+            return "property" in self.parts_at(place + 1)
+        length = self.entry("site", place + 1)[0] if word in ("more", "less", "fewer") else 0
+        felt = before in ("feel", "felt", "look") and "people" in self.parts_at(place - 2) and self.parts_at(place + 1)
+        hands = length > 0 and self.word_at(place + length).endswith("s")
+        return hands or (word, after) == ("that", "one") or (word == "like" and (before in _BE or bool(felt)))
 
     def bind(self, entry: Entry, length: int) -> None:
         """Leave over what should turn the next thing said and stands apart from it: `no question: greasy`."""
@@ -249,7 +260,9 @@ class Cursor:
             self.found.left_over.append(last.words)
         if not self.found.said_of and entry.part in _SAID_OF:
             self.found.said_of = self.noun_before(self.words(length))
-        free = entry.part == "free" and self.words(2) not in _FREE_OF
+        if entry.part == "property" and "people" in self.parts_at(self.place + length):
+            self.found.left_over.append(self.words(length))  # rich users feel the butter
+        free = entry.part == "free" and self.words(2) not in ("free of", "free from")
         free = free and not (last.part == "property" and not last.words.endswith("y") and self.said_to == self.place)
         judged = longest(self.names.attributes, self.tokens, self.place + length)[0]  # less oil that comes off
         if free or (entry.part in ("less", "more") and not judged and self.product_at(self.place + length)):
@@ -265,7 +278,8 @@ class Cursor:
         held = self.product_at(place) or longest(self.names.prototypes, self.tokens, place)[0]
         held = held or sum(self.entry(part, place)[0] for part in parts) or int(number_at(self.tokens, place) or 0)
         kind = place == self.place and self.entry("product_type", place)[0] > 0  # they like body lotion
-        if there == ("us",) or (place > self.place and not held) or kind:
+        users = self.entry("people", place)[0] > 0  # they like users of the lotion
+        if there == ("us",) or users or (place > self.place and not held) or kind:
             self.found.left_over += there
 
     def denied(self) -> str:
@@ -299,24 +313,25 @@ class Cursor:
         after = self.place + len(words.split())
         after += 2 * (self.tokens[after : after + 1] == ("of",))  # the thickness of the skin
         length, site = self.entry("site", after)
-        if length and not (self.product_at(after) or self.entry("feel", after + length)[0]):
+        into = words.split()[-1] in _IN_PLACE  # sinks into hands
+        if length and not (into or self.product_at(after) or self.entry("feel", after + length)[0]):
             return site.family  # light skin
         if between[-1:] == ("them",):
             return "people"
         wrong = wrong or "it" in (*between, *words.split()) or words.startswith(("can ", "could "))
-        if wrong or not self.only_small_words(self.noun_to):
+        if wrong or not self.only_small_words(self.noun_to, compared=True):
             return ""
-        return self.noun
+        return "product" if words.startswith("absorb") and self.own_product(after) else self.noun  # hands absorb it
 
     def small_at(self, place: int) -> int:
         """Return how many tokens at a place hold parts of a clause together."""
         found = entries_at(self.tokens, place)
         return next((n for n, e in found if e.part in _SMALL or (e.part == "function" and e.value == 0)), 0)
 
-    def only_small_words(self, place: int) -> bool:
-        """Return whether from a place to the one reached there are only words that hold parts of a clause together."""
+    def only_small_words(self, place: int, *, compared: bool = False) -> bool:
+        """Return whether up to the place reached only words that hold a clause together follow; or more and less."""
         while place < self.place:
-            length = self.small_at(place)
+            length = self.small_at(place) or int(compared and self.tokens[place] in ("more", "less"))
             if not length and self.tokens[place] not in _LIGHT:
                 return False
             place += length or 1
@@ -540,7 +555,7 @@ class Cursor:
             return ("its", *rest)  # a lotion whose thickness
         if word == "of" and self.tokens[place - 1] == "users" and own and self.tokens[own : own + 1] == ("will",):
             return (word, "it", *self.tokens[own:])  # users of our new hand cream will find
-        if word in _PUT_BESIDE and own and self.tokens[own : own + 1] and self.tokens[own] in _BESIDE:
+        if word in PUT_BESIDE and own and self.tokens[own : own + 1] and self.tokens[own] in BESIDE:
             return (word, "it", *self.tokens[own:])  # compared our new hand cream with
         end = self.tokens.index("to", place) if word == "from" and "to" in rest else 0
         if end and self.own_product(end + 1) and not SILENT & set(self.tokens[place:end]):
@@ -550,7 +565,7 @@ class Cursor:
         end = self.own_product(place + 2) if (word, *rest[:1]) == ("long", "for") else 0
         if end and self.tokens[end : end + 1] == ("to",):
             return (word, *self.tokens[end:])  # does not take long for it to sink in
-        if root(word) in _APPLYING and self.tokens[max(0, place - 1) : place] != ("would",):
+        if root(word) in APPLYING and self.tokens[max(0, place - 1) : place] != ("would",):
             ends = rest[:1] if rest[:1] in (("on",), ("in",)) else ()
             end = self.own_product(place + 1 + len(ends))
             if end and "new" not in self.tokens[place:end] and self.tokens[end - 1] != "ours":
@@ -581,17 +596,6 @@ class Cursor:
         after = {entry.part for _, entry in entries_at(self.tokens, self.place + 1)}
         told = any(chunk.family == "as" for chunk in self.found.chunks)
         return self.tokens[self.place] == "as" and (
-            bool(after & _DIFFERS) or ((told or self.says_who(after)) and not compares)
+            bool(after & _DIFFERS)
+            or ((told or after & _SAYERS or number_at(self.tokens, self.place + 1) is not None) and not compares)
         )
-
-    def says_who(self, parts: set[str]) -> bool:
-        """Return whether people or a share of them follow: as 84 % of users agreed."""
-        return bool(parts & _SAYERS) or number_at(self.tokens, self.place + 1) is not None
-
-
-def longest(named: Mapping[Tokens, str], tokens: Tokens, place: int) -> tuple[int, str]:
-    """Return the longest of the names that stands at a place: its number of tokens and what it names."""
-    here = tokens[place] if place < len(tokens) else ""
-    begun = [words for words in named if words and words[0] == here]
-    best = max((words for words in begun if tokens[place : place + len(words)] == words), key=len, default=())
-    return len(best), named.get(best, "")

@@ -1,4 +1,4 @@
-"""A time stamp by an authority (RFC 3161): the request for one, and whether the reply shows that the claims stood.
+"""The stamps of claims, and one by an authority (RFC 3161): a request, and whether the reply shows that they stood.
 
 The reply is read here (DER, of which it needs five types); certificates and signatures are the work of `cryptography`.
 """
@@ -6,16 +6,33 @@ The reply is read here (DER, of which it needs five types); certificates and sig
 from __future__ import annotations
 
 import hashlib
-from collections.abc import Iterator, Sequence
-from dataclasses import dataclass
+import math
+from collections.abc import Iterator, Mapping, Sequence
+from dataclasses import dataclass, replace
 from datetime import UTC, datetime
 from importlib.util import find_spec
 from typing import TYPE_CHECKING, Any
 
 import pandas as pd
 
-from panel.checks.moments_recorded import stamps_hash
+from panel.checks.moments_recorded import claim_seal, is_exploratory, next_link, stamps_hash
+from panel.claims.claim import (
+    _FILLED_IN,
+    _NUMBERS,
+    _TEXTS,
+    SELF_DECLARED,
+    Claim,
+    _asked_as,
+    _claim,
+    _names,
+    _strange,
+)
 from panel.errors import StudyError
+from panel.plan.codes import moment
+from panel.study.numbers_read import typed_number
+from panel.study.study import Study
+from panel.study.tables import TABLES, heading
+from panel.words import when_words
 
 if TYPE_CHECKING:
     from cryptography.x509 import Certificate
@@ -344,3 +361,124 @@ def _issued(above: Certificate, below: Certificate, when: datetime) -> bool:
     except (ValueError, TypeError, InvalidSignature, x509.ExtensionNotFound):
         return False
     return authority and above.not_valid_before_utc <= when <= above.not_valid_after_utc
+
+
+# Claims are stamped, and withdrawn, by a named person; a page of them is signed on paper.
+
+
+_MOST_TOLD = 5  # rows that cannot be stamped
+
+
+def with_claim(study: Study, row: Mapping[str, Any], *, who: str, when: str) -> Study:
+    """Return the study with one more claim, stamped.
+
+    Parameters
+    ----------
+    row
+        Columns of the table of claims, without those of the stamp.
+    who, when
+        Who stamps it, and when (ISO 8601).
+
+    Raises
+    ------
+    StudyError
+        If the sentence, the kind or the name is missing, or the moment is none.
+    """
+    if not who.strip():
+        raise StudyError("A claim is stamped by a named person. Write who stamps it.")
+    if not str(row.get("claim", "")).strip() or not str(row.get("kind", "")).strip():
+        raise StudyError("A claim needs its sentence, exactly as it is to be said, and its kind.")
+    moment(when, "The time of the stamp")
+    stamped = {**row, "stamped_at": when, "stamped_by": who.strip()}
+    stamped["stamp"] = claim_seal(stamped)
+    stamped["chain"] = next_link(study.table("claims"), stamped["stamp"])
+    new = {}
+    for column in TABLES["claims"].columns:
+        empty: Any = float("nan") if column.kind == "number" else ""
+        value = stamped.get(column.name, empty)
+        new[column.name] = empty if value is None else value
+    longer = pd.concat([study.table("claims"), pd.DataFrame([new])], ignore_index=True)
+    return replace(study, tables={**study.tables, "claims": longer})
+
+
+def with_statements(study: Study, texts: pd.DataFrame, who: str, when: str) -> Study:
+    """Return the study with statements fixed that stand in a table of texts, each stamped, in the order of the rows.
+
+    A question is found by its words, whatever the signs in it. What is listed nowhere yet may still come.
+
+    Raises
+    ------
+    StudyError
+        If one lacks its sentence or kind, a number cannot be read, nobody is named, or a statement names a kind,
+        prototype, attribute or question that there is none of: then none is stamped.
+    """
+    numbers = {column.name: heading(column) for column in TABLES["claims"].columns if column.kind == "number"}
+    names, rows, wrong = _names_to_come(study), [], []
+    for place, row in enumerate(texts.to_dict("records"), start=1):
+        read = {name: typed_number(row[name], f"Row {place}, {numbers[name]}") for name in numbers if name in row}
+        stated = {str(name): cell for name, cell in _asked_as(row, names["questions"]).items()} | read
+        whole = {**dict.fromkeys(_TEXTS, ""), **stated, **{name: read.get(name) or math.nan for name in _NUMBERS}}
+        claim = _claim(study, place, whole)
+        wrong += [f"Row {place}: {problem}" for problem in _strange(claim, names) if claim.kind]
+        rows.append(stated)
+    if wrong:
+        raise StudyError(f"Nothing was stamped. {' '.join(wrong[:_MOST_TOLD])}")
+    for stated in rows:
+        study = with_claim(study, stated, who=who, when=when)
+    return study
+
+
+def _names_to_come(study: Study) -> dict[str, tuple[str, ...]]:
+    """Return what a statement may name when it is stamped: questions that are to be asked, too."""
+    stated = study.facts.get("questions")
+    planned = [row.get("question") for row in stated if isinstance(row, dict)] if isinstance(stated, list) else []
+    names = _names(study)
+    return {**names, "questions": tuple(dict.fromkeys([*names["questions"], *map(str, filter(None, planned))]))}
+
+
+def with_withdrawn(study: Study, number: int, *, who: str, when: str, why: str) -> Study:
+    """Return the study with claim `number` (counted from 1) withdrawn; it stays in the table, and in its family.
+
+    Raises
+    ------
+    StudyError
+        If there is no such claim, it is withdrawn already, or a name or the reason is missing.
+    """
+    claims = study.table("claims").copy()
+    if not 1 <= number <= len(claims):
+        raise StudyError(f"There is no claim {number}. Choose one of the {len(claims)} in the table claims.")
+    if not (who.strip() and why.strip()):
+        raise StudyError("A claim is withdrawn by a named person, with a reason. Give both.")
+    moment(when, "The time of the withdrawal")
+    if str(claims["withdrawn_at"].iloc[number - 1]):
+        raise StudyError(f"Claim {number} is withdrawn already.")
+    for name, text in {"withdrawn_at": when, "withdrawn_by": who, "withdrawn_because": why}.items():
+        column = claims[name].astype("object")
+        column.iloc[number - 1] = text.strip()
+        claims[name] = column.astype("str")
+    return replace(study, tables={**study.tables, "claims": claims})
+
+
+def page_to_sign(study: Study) -> str:
+    """Return a page with every claim fixed so far and the hash over them, to be printed, dated and signed."""
+    title = str(study.facts.get("title", "")) or "without a title"
+    lines = [
+        f"{place}. “{row['claim']}”, stamped at {when_words(str(row['stamped_at']))} by {row['stamped_by']}"
+        for place, row in enumerate(study.table("claims").to_dict("records"), start=1)
+    ]
+    foot = (
+        "Read and dated on paper by somebody who gains nothing from the claims:",
+        "",
+        "Date:",
+        "Name:",
+        "Signature:",
+    )
+    whole = f"SHA-256 over all stamps: {stamps_hash(study.table('claims'))}"
+    return "\n".join([f"Claims of the study {title}", "", *lines, "", whole, SELF_DECLARED, "", *foot, ""])
+
+
+def standing(study: Study, claim: Claim) -> tuple[bool, str]:
+    """Return whether a claim is exploratory, not stamped in time, and why or why not, in one sentence."""
+    row = study.table("claims").iloc[claim.number - 1].to_dict()
+    read = {name: getattr(claim, name) for name in (*_TEXTS, *_NUMBERS) if name not in _FILLED_IN}
+    return is_exploratory(study, claim.number, row | read)

@@ -30,12 +30,12 @@ from panel.claims.claim import (
     VOTES,
     Claim,
     Evidence,
+    Reading,
     WordingFinding,
 )
 from panel.claims.materials import Materials
 from panel.claims.names import asked, family_of, floor, how_said, is_turned, question_words
 from panel.claims.parts import words_of
-from panel.claims.reading import Reading
 from panel.models.consumers.answers import AnswerGrid, question_facts
 from panel.models.emollients.readings import declared_pairs
 from panel.models.prototypes.verdict import DIFFERS

@@ -23,6 +23,7 @@ from panel.claims.claim import (
     VOTES,
     Claim,
     Evidence,
+    Reading,
     WordingFinding,
     kinds,
     of_kind,
@@ -35,12 +36,13 @@ from panel.claims.names import (
     happened,
     is_moment,
     is_timed,
+    of_another,
     public_name,
     question_words,
+    said_of_other,
     sites_judged,
 )
 from panel.claims.parts import OF_FILM, OF_PEOPLE, SLACK, UNREADABLE, legible, whole_words, words_of
-from panel.claims.reading import Reading
 from panel.study.knowledge import shared_table
 from panel.study.naming import judged_minutes, naming
 from panel.words import cut_share, format_list, format_typed
@@ -214,6 +216,10 @@ def _on_family(claim: Claim, materials: Materials, reading: Reading) -> Iterator
     else:
         words = materials.called(claim)
         fitting = reading.family == family_of(materials.study, claim.attribute)
+    of = said_of_other(materials.study, claim.attribute, reading, materials.sites_of_product) if claim.attribute else ""
+    if of:
+        message = f"The sentence says it of {reading.said_of}, and it was judged of the {of}."
+        yield _change(_OTHER_ATTRIBUTE, message, "Say it of what was judged.", "evidential support")
     if not fitting:
         message = f"The sentence speaks of {reading.family}, and {words} was judged."
         advice = "Say what was judged, or judge what is said."
@@ -323,7 +329,7 @@ def _beside_question(claim: Claim, materials: Materials, reading: Reading, asked
     ):
         message = f"People were asked about “{words}”, and the sentence does not say it of that."
         yield _change(_NOT_ASKED, message, "Say it of what people were asked about.", "evidential support")
-    elif not in_own_words and _of_another(reading, asked, materials.sites_of_product):
+    elif not in_own_words and of_another(reading, asked, materials.sites_of_product):
         message = f"People were asked about “{words}”, and the sentence says it of {reading.said_of}."
         yield _change(_NOT_ASKED, message, "Say it of what people were asked about.", "evidential support")
     elif asked.has("feel") and not (reading.has("feel") or as_felt(reading)):
@@ -334,16 +340,6 @@ def _beside_question(claim: Claim, materials: Materials, reading: Reading, asked
     ):
         message = f"People were asked what they see (“{words}”), and the sentence does not say so."
         yield _change(_STRONGER, message, "Say what was seen.", "honesty", "UK advice on cosmetics")
-
-
-def _of_another(reading: Reading, asked: Reading, own: frozenset[str]) -> bool:
-    """Return whether something is said of the skin that was asked of the product; of a film it may be said of both."""
-    of = asked.said_of or ("" if asked.has("site") else "product")
-    said, alike = {reading.said_of, of}, {"skin", *(own - {"body"})}
-    alike |= {"product"} if asked.families <= OF_FILM else set()
-    if asked.family == "thickness" and reading.has("site"):
-        return True  # their skin has just the right thickness
-    return asked.family not in OF_PEOPLE and "" not in said and len(said - alike) + bool(said & alike) > 1
 
 
 def _degree_felt(reading: Reading) -> str:
@@ -489,7 +485,8 @@ def _on_test(
     """Say where the sentence speaks of another kind of test than the one that was made."""
     fitting = {"timed"} if timed or evidence.rests_on == TIMES else set()
     if asked_people or evidence.rests_on == TIMES:
-        fitting |= {"users", *(kind for kind in ("home", "hall") if record["kind"].casefold().startswith(kind))}
+        home = (kind for kind in ("home", "hall") if asked_people and record["kind"].casefold().startswith(kind))
+        fitting |= {"users", *home}
     if not reading.families_for("test") <= fitting:
         message = (
             f"The sentence names another kind of test; it was: {record['kind'] if asked_people else evidence.rests_on}."

@@ -232,7 +232,7 @@ def _decision(seen: Study, words: tuple[str, ...], who: str, why: str) -> Change
 
 
 def _withdrawal(_seen: Study, words: tuple[str, ...], who: str, why: str) -> Change:
-    from panel.claims.claim import with_withdrawn
+    from panel.claims.time_stamp import with_withdrawn
 
     if len(words) != 1 or not words[0].isdecimal():
         raise StudyError("Name the statement by its number, as afterfeel claim prints it.")
@@ -305,7 +305,7 @@ def _block(seen: Study, name: str, file: str) -> Pasted:
 
 
 def _statements(seen: Study, file: str, who: str) -> tuple[Change, list[str]]:
-    from panel.claims.claim import with_statements
+    from panel.claims.time_stamp import with_statements
 
     read, when = _block(seen, "claims", file), _moment()
     return (lambda now: with_statements(now, read.texts, who, when)), [*read.notes, *read.unknown_in_words("claims")]

@@ -29,7 +29,7 @@ from panel.study.knowledge import (
 from panel.study.numbers_read import read_number_columns, read_numbers
 from panel.study.raw_table import RawTable, holds_control_signs
 from panel.study.study import UNREAD_COLUMNS, Study
-from panel.study.tables import TABLES, Column, Table
+from panel.study.tables import TABLES, Column, Table, heading, spoken
 from panel.words import as_seen, first_few
 
 _Rows = dict[str, list[dict[str, str]]]
@@ -220,32 +220,6 @@ def column_hint(column: Column) -> str:
     return f"{column.meaning}{form}{one_of}"
 
 
-def heading(column: Column) -> str:
-    """Return the heading of a column as people write it: `Viscosity in mPa s`, `Batch size in g`."""
-    words = _HEADINGS.get(column.name) or column.name.replace("_", " ")
-    return words if words == "pH" else words[0].upper() + words[1:]
-
-
-_HEADINGS = MappingProxyType(
-    {
-        "viscosity_mpa_s": "viscosity (mPa s)",
-        "size_g": "batch size (g)",
-        "temperature_c": "temperature (\u00b0C)",
-        "ph": "pH",
-        "percent": "per cent",
-        "ingredient": "ingredient (INCI)",
-        "low_end": "words at the low end",
-        "high_end": "words at the high end",
-        "scale_min": "lowest score",
-        "scale_max": "highest score",
-        "direction": "wanted",
-        "versus": "compared with",
-        "target_low": "target from",
-        "target_high": "target to",
-    }
-)
-
-
 def with_headings(text: str) -> str:
     """Return a sentence in which columns are called by their headings: “target from” where it says `target_low`."""
     return _COMPOUND.sub(lambda found: _compound_columns().get(found[0], found[0]), text)
@@ -258,7 +232,7 @@ _COMPOUND = re.compile(r"\b[a-z0-9]+(?:_[a-z0-9]+)+\b")
 def _compound_columns() -> Mapping[str, str]:
     """Return every column whose name nobody would say, to its heading in small letters and quotation marks."""
     columns = (column for table in TABLES.values() for column in table.columns if "_" in column.name)
-    return {column.name: f"“{_HEADINGS.get(column.name) or column.name.replace('_', ' ')}”" for column in columns}
+    return {column.name: f"“{spoken(column.name)}”" for column in columns}
 
 
 _UNITS = MappingProxyType({"viscosity_mpa_s": ("mpas", "cp"), "size_g": ("g",), "temperature_c": ("c", "degc")})

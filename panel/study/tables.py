@@ -436,3 +436,34 @@ _RECORDED = (
 TABLES = MappingProxyType({table.name: table for table in (*PREPARED, *COLLECTED, *_RECORDED)})
 
 __all__ = ["TABLES", "Column", "Table"]
+
+
+def heading(column: Column) -> str:
+    """Return the heading of a column as people write it: `Viscosity in mPa s`, `Batch size in g`."""
+    words = spoken(column.name)
+    return words if words == "pH" else words[0].upper() + words[1:]
+
+
+def spoken(name: str) -> str:
+    """Return what a column is called inside a sentence: target from, for target_low."""
+    return _HEADINGS.get(name) or name.replace("_", " ")
+
+
+_HEADINGS = MappingProxyType(
+    {
+        "viscosity_mpa_s": "viscosity (mPa s)",
+        "size_g": "batch size (g)",
+        "temperature_c": "temperature (\u00b0C)",
+        "ph": "pH",
+        "percent": "per cent",
+        "ingredient": "ingredient (INCI)",
+        "low_end": "words at the low end",
+        "high_end": "words at the high end",
+        "scale_min": "lowest score",
+        "scale_max": "highest score",
+        "direction": "wanted",
+        "versus": "compared with",
+        "target_low": "target from",
+        "target_high": "target to",
+    }
+)

@@ -17,7 +17,7 @@ from panel.app.new_study import _STEPS, _steps_done, _with_attributes, _with_bat
 from panel.app.state import STUDY_VARIABLE, demo_folder
 from panel.app.study_editors import _Draft, _grid_columns, _with_row
 from panel.checks.all_checks import _check_claim_stamps, check_study
-from panel.claims.claim import with_statements
+from panel.claims.time_stamp import with_statements
 from panel.cli import main
 from panel.errors import StudyError
 from panel.models.decision.wanted import _gate_limits

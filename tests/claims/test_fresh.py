@@ -47,8 +47,11 @@ butters, on the border) and 4 of 42 and 4 of 40 true ones refused, three of them
 Then two in other voices, a brand manager's bullets and regulatory prose beside chatty web copy (`forty_third`,
 `forty_fourth`): 0 of 32 supported that may not be said, 16 and 22 of 44 true ones refused: nearly all for words on who
 told it and how it was tried, which are read since where a clause says nothing else. Two more by that rule as it was
-at first, looser than it is (it let 195 of 653 false sentences of an attack through; 31 now), a chemist's slides and a
+at first, looser than it is (it let 195 of 653 false sentences of an attack through; 3 now), a chemist's slides and a
 newsletter (`forty_fifth`, `forty_sixth`): 0 of 32, and 19 and 14 of 44.
+Then 594 false ones of one who knew the grammar, in the ways of a marketing department, verdicts first: 14 of 362 were
+supported by their words at first sight, and, those mended for by rule, 22 of 232 others; those refused now stand in
+`sentences_turned.csv` and `sentences_nine_attacked.csv`.
 """
 
 import csv

@@ -5,7 +5,8 @@ by two who knew the program and looked for what it lets through (`nine_attacked`
 around the means that were found.As first read, 106 of the 148 true ones were refused and none of the 66 that may not be
 said was supported. Of the 60 true ones of the last three products 35 were refused by the first rules for an attribute
 in its own words; these let more than half of the attack through and were made stricter twice since. What the attacks
-still get through stands in no file: 52 of 1,288 sentences of the second, many of them turned words of a question.
+still get through stands in no file: 14 of 1,372 sentences of the second, by their words (60 of them
+before the order of what was asked counted).
 """
 
 import json

@@ -11,16 +11,16 @@ from hypothesis import strategies as st
 
 from panel.checks.all_checks import check_study
 from panel.checks.moments_recorded import claim_seal, first_broken_link, stamps_hash
-from panel.claims.claim import (
+from panel.claims.claim import read_claims
+from panel.claims.judge import judge_claims
+from panel.claims.time_stamp import (
     page_to_sign,
-    read_claims,
     standing,
+    time_stamp_request,
     with_claim,
     with_statements,
     with_withdrawn,
 )
-from panel.claims.judge import judge_claims
-from panel.claims.time_stamp import time_stamp_request
 from panel.claims.verdict import WITHDRAWN
 from panel.errors import StudyError
 from panel.plan.codes import note_opening

@@ -9,8 +9,7 @@ import pytest
 from click.testing import CliRunner
 
 from panel.checks.moments_recorded import stamps_hash
-from panel.claims.claim import with_claim
-from panel.claims.time_stamp import _der, _parts, time_stamp_request, verify_time_stamp
+from panel.claims.time_stamp import _der, _parts, time_stamp_request, verify_time_stamp, with_claim
 from panel.cli.decide import claim
 from panel.errors import StudyError
 from panel.study.folder import write_study

@@ -28,12 +28,11 @@ from panel.study.study import Study
 from panel.study.table_cells import (
     ENTRIES,
     column_hint,
-    heading,
     known_column,
     nearest_column,
     texts_of_frame,
 )
-from panel.study.tables import TABLES
+from panel.study.tables import TABLES, heading
 from tests.study.small_study import small_study
 from tests.study.test_open_study import studies
 

@@ -11,9 +11,9 @@ from panel.app.state import StudyInUse, moment
 from panel.app.widgets import ask, attempt, download, keep_and_tell, plain, say, show_picture
 from panel.app.widgets import show as show_told
 from panel.checks.moments_recorded import stamps_hash
-from panel.claims.claim import fields_of, page_to_sign, with_claim, with_withdrawn
+from panel.claims.claim import fields_of
 from panel.claims.judge import CLAIMS, DRAFT, Claims, Draft, judge_drafts, suggested
-from panel.claims.time_stamp import time_stamp_request, verify_time_stamp
+from panel.claims.time_stamp import page_to_sign, time_stamp_request, verify_time_stamp, with_claim, with_withdrawn
 from panel.study.editing import texts_of_table
 from panel.study.knowledge import shared_table
 from panel.study.naming import Naming, naming
