@@ -3,12 +3,13 @@
 from __future__ import annotations
 
 import math
+import re
 from collections.abc import Callable, Iterable, Iterator, Mapping, Sequence
 from dataclasses import dataclass, field, replace
 from functools import cache
 from typing import Any
 
-from panel.claims.parts import UNREADABLE, Entry, Share, degree_of, moved_as, root, sign_of
+from panel.claims.parts import NOUN, UNREADABLE, Entry, Share, degree_of, moved_as, root, sign_of
 from panel.study.knowledge import plain_words, shared_table
 from panel.study.study import Study
 from panel.study.tables import TABLES, heading
@@ -472,3 +473,36 @@ class Reading:
     def families_for(self, part: str) -> frozenset[str]:
         """Return what the words that do this speak of."""
         return frozenset(chunk.family for chunk in self.chunks if chunk.part == part)
+
+
+def said_once(core: Sequence[Entry], pauses: Sequence[int]) -> Sequence[Entry]:
+    """Return a statement that is said twice, as in a headline and below it, once; others as they are."""
+    if degree_of(core) != UNREADABLE:
+        return core
+    for place in pauses:
+        if label := _label(core[:place]) or _label(core[place:]):
+            rest = said_once(core[place:] if label is core[0] else core[:place], [])
+            if degree_of(rest) != UNREADABLE and {label.family} == {chunk.family for chunk in rest} - {""}:
+                return rest
+        first, second = core[:place], said_once(core[place:], [pause - place for pause in pauses if pause > place])
+        lower = len(second) == 1 and re.match("scor|rate|low|high", second[0].words)
+        if lower and degree_of(first) == "comparative" and sign_of(first) == sign_of(second):  # less shine: lower
+            return first
+        if first and second and degree_of(first) != UNREADABLE and _meaning(first) == _meaning(second):
+            return second if degree_of(second) in ("absent", "superlative") else first  # the one that says more
+    return core
+
+
+def _label(core: Sequence[Entry]) -> Entry | None:
+    """Return the noun that alone says what a sentence is about: skin softness."""
+    return core[0] if len(core) == 1 and re.search(NOUN, core[0].words) else None
+
+
+def _meaning(core: Sequence[Entry]) -> tuple[object, ...]:
+    degree = degree_of(core)
+    return (
+        {"negated": "absent", "superlative": "comparative"}.get(degree, degree),
+        sign_of(core),
+        {chunk.family for chunk in core} - {""},
+        {chunk.asked_as for chunk in core} - {""},
+    )

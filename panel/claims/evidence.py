@@ -13,7 +13,7 @@ import pandas as pd
 from panel.checks.confounds import GROUP, POSITION, SESSION, Labels, confounds_of, labels
 from panel.claims.claim import ANSWERS, BY_VOTES, VOTES, Claim, Evidence, NumberShown, Weaker, kinds, nothing_yet
 from panel.claims.materials import Counted, Materials, people_for_parity, people_for_share
-from panel.claims.names import asked, floor, how_said, public_name, question_words
+from panel.claims.names import floor, public_name
 from panel.models.consumers.answers import KIND_WORDS
 from panel.stats.answers.binomial import (
     exact_interval,
@@ -25,7 +25,7 @@ from panel.stats.answers.binomial import (
     wilson_interval,
 )
 from panel.stats.comparing.multiplicity import ALPHA, LEVEL
-from panel.study.scores_used import FULL, agreement_read, named_rows
+from panel.study.scores_used import FULL, agreement_read, asked, how_said, named_rows, question_words
 from panel.study.study import Study
 from panel.words import (
     DOWN,

@@ -11,7 +11,7 @@ import re
 from dataclasses import replace
 
 from panel.claims.asking import Asking
-from panel.claims.claim import Reading
+from panel.claims.claim import Reading, said_once
 from panel.claims.names import OF_STUDY, Names, is_english, longest
 from panel.claims.parts import (
     JOINS,
@@ -28,7 +28,6 @@ from panel.claims.parts import (
     entries_at,
     number_at,
     of_people_at_large,
-    said_once,
     tokens_of,
 )
 from panel.claims.reading import BEFORE_OTHER, OURS, SEVERAL

@@ -15,7 +15,7 @@ from scipy.special import stdtr, stdtrit
 from panel.checks.confounds import Confounds
 from panel.claims.claim import Claim, Reading, kinds
 from panel.claims.grammar import read_sentence
-from panel.claims.names import Names, as_stated, happened, is_applied, is_turned, names_of, question_words
+from panel.claims.names import Names, happened, is_applied, is_turned, names_of
 from panel.claims.parts import entries_at, words_of
 from panel.errors import ModelError
 from panel.models.consumers.answers import AnswerGrid, Kind, answer_grid
@@ -40,7 +40,7 @@ from panel.stats.mixed.inference import Inference, inference, widened
 from panel.stats.mixed.reml import MixedFit
 from panel.study.naming import Naming, judged_after, judged_minutes, naming, when_judged
 from panel.study.numbers_read import read_numbers
-from panel.study.scores_used import named_rows
+from panel.study.scores_used import as_stated, named_rows, question_words
 from panel.study.study import Study, kept
 from panel.words import counted, cut_share, format_list, format_typed, level_words, typed_share
 

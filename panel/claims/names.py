@@ -32,9 +32,10 @@ from panel.claims.parts import (
     tokens_of,
     words_of,
 )
-from panel.study.knowledge import ingredients, shared_table, worded, wordings
+from panel.study.knowledge import ingredients, shared_table
 from panel.study.naming import judged_after, moment_words
 from panel.study.numbers_read import same_quantity
+from panel.study.scores_used import asked
 from panel.study.study import Study
 from panel.words import less_of
 
@@ -495,33 +496,6 @@ def floor(study: Study, name: str) -> float:
 @cache
 def _usual_floors() -> dict[str, float]:
     return {str(row["floor"]): float(row["value"]) for row in shared_table("claim_floors").to_dict("records")}
-
-
-def question_words(study: Study, question: str) -> str:
-    """Return the sentence as the consumers saw it; the short name where it is not recorded."""
-    return str(next((row.get("words", question) for row in asked(study) if row.get("question") == question), question))
-
-
-_AUXILIARIES = r"(?:is|are|was|were|has|have|had|can|could|would|will)"
-_ASKED = re.compile(rf"({_AUXILIARIES}) ((?:the|your|our|one|this) [\w-]+|you|it|they|one) (.+)\?", re.IGNORECASE)
-
-
-def as_stated(words: str) -> str:
-    """Return a question that asks for yes or no as what who said yes has said: one wash was enough."""
-    found = _ASKED.fullmatch(words.strip())
-    return f"{found[2]} {found[1].casefold()} {found[3]}." if found else words
-
-
-def how_said(study: Study, question: str) -> str:
-    """Return what was answered by those who agreed: yes, where nothing else but no could be."""
-    ends = (str(row.get("high_end", "")) for row in asked(study) if row.get("question") == question)
-    return "said yes" if worded(next(ends, ""), wordings("check_all")) == "1" else "agreed or agreed strongly"
-
-
-def asked(study: Study) -> list[dict[str, object]]:
-    """Return the wording of the questions as recorded in the study."""
-    stated = study.facts.get("questions", [])
-    return [row for row in stated if isinstance(row, dict)] if isinstance(stated, list) else []
 
 
 @lru_cache(maxsize=1000)

@@ -471,10 +471,7 @@ class Cursor(Words):
         return sum(self.entry("role", place)[0] > 0 for place in range(self.place, end))
 
     def one_name(self, place: int) -> tuple[int, frozenset[str] | None, bool]:
-        """Return how many tokens at a place help to name a prototype, and which it may be (None: a product word).
-
-        The last is False for a word that needs a product after it, as `previous` does.
-        """
+        """Return how many tokens help to name a prototype, which (None: a product word), and whether they do alone."""
         length, prototype = longest(self.names.prototypes, self.tokens, place)
         if length:
             return length, frozenset((prototype,)), True

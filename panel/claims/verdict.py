@@ -34,7 +34,7 @@ from panel.claims.claim import (
     WordingFinding,
 )
 from panel.claims.materials import Materials
-from panel.claims.names import asked, family_of, floor, how_said, is_turned, question_words
+from panel.claims.names import family_of, floor, is_turned
 from panel.claims.parts import words_of
 from panel.models.consumers.answers import AnswerGrid, question_facts
 from panel.models.emollients.readings import declared_pairs
@@ -43,6 +43,7 @@ from panel.stats.answers.binomial import wilson_interval
 from panel.stats.answers.paired_answers import mcnemar_exact
 from panel.stats.comparing.multiplicity import LEVEL, below, holm
 from panel.study.knowledge import shared_table
+from panel.study.scores_used import asked, how_said, question_words
 from panel.study.study import Study, kept
 from panel.words import DOWN, counted, counted_share, format_number, format_typed, p_words, when_words
 

@@ -38,13 +38,13 @@ from panel.claims.names import (
     is_timed,
     of_another,
     public_name,
-    question_words,
     said_of_other,
     sites_judged,
 )
 from panel.claims.parts import OF_FILM, OF_PEOPLE, SLACK, UNREADABLE, legible, whole_words, words_of
 from panel.study.knowledge import shared_table
 from panel.study.naming import judged_minutes, naming
+from panel.study.scores_used import question_words
 from panel.words import cut_share, format_list, format_typed
 
 _IN_TEST = r"\b(test|tests|tested|assessed|judged|compared|tried)\b"

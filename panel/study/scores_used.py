@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import math
+import re
 from collections import Counter
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, replace
@@ -15,7 +16,7 @@ import pandas as pd
 from panel.errors import StudyError
 from panel.stats.comparing.multiplicity import below
 from panel.stats.orders.order_designs import chance_by_lot
-from panel.study.knowledge import agreeing_end
+from panel.study.knowledge import agreeing_end, worded, wordings
 from panel.study.numbers_read import read_numbers, typed_number
 from panel.study.study import Numbered, Study, kept
 from panel.words import first_few
@@ -144,6 +145,33 @@ def agreement_read(study: Study) -> list[tuple[int, bool, list[str]]]:
     groups = [(5, True, said), (1, True, said), (5, False, dict.fromkeys(asked, 5))]
     rest = [(at, told, [n for n in asked if (n in said) == told and of.get(n) == at]) for at, told, of in groups]
     return [group for group in rest if group[2]]
+
+
+def question_words(study: Study, question: str) -> str:
+    """Return the sentence as the consumers saw it; the short name where it is not recorded."""
+    return str(next((row.get("words", question) for row in asked(study) if row.get("question") == question), question))
+
+
+_AUXILIARIES = r"(?:is|are|was|were|has|have|had|can|could|would|will)"
+_ASKED = re.compile(rf"({_AUXILIARIES}) ((?:the|your|our|one|this) [\w-]+|you|it|they|one) (.+)\?", re.IGNORECASE)
+
+
+def as_stated(words: str) -> str:
+    """Return a question that asks for yes or no as what who said yes has said: one wash was enough."""
+    found = _ASKED.fullmatch(words.strip())
+    return f"{found[2]} {found[1].casefold()} {found[3]}." if found else words
+
+
+def how_said(study: Study, question: str) -> str:
+    """Return what was answered by those who agreed: yes, where nothing else but no could be."""
+    ends = (str(row.get("high_end", "")) for row in asked(study) if row.get("question") == question)
+    return "said yes" if worded(next(ends, ""), wordings("check_all")) == "1" else "agreed or agreed strongly"
+
+
+def asked(study: Study) -> list[dict[str, object]]:
+    """Return the wording of the questions as recorded in the study."""
+    stated = study.facts.get("questions", [])
+    return [row for row in stated if isinstance(row, dict)] if isinstance(stated, list) else []
 
 
 FULL = 5  # the point that agrees wholly, where 1 does not
