@@ -2,6 +2,7 @@
 
 import csv
 from dataclasses import replace
+from pathlib import Path
 
 import numpy as np
 
@@ -9,7 +10,7 @@ from panel.checks.moments_recorded import claim_seal
 from panel.claims.claim import CHANGE, STOP, read_claims
 from panel.claims.judge import _find_evidence, _table, judge_claims, judge_drafts
 from panel.claims.materials import Materials
-from panel.claims.verdict import AS_WORDED
+from panel.claims.verdict import AS_WORDED, SUPPORTED
 from panel.claims.wording import wording_of
 from panel.study.study import Study, empty_table
 from tests.formula_studies import hand_cream_formulas, table
@@ -143,6 +144,18 @@ def judged_sentences(file, studies, statement):
         found += [(row, draft.verdict in AS_WORDED) for row, draft in zip(own, drafts, strict=True)]
     assert len(found) == len(rows)
     return found
+
+
+def newly_refused(file, judged):
+    """True sentences of a file that are refused, though they were read when `sentences_lost.csv` was last written.
+
+    `judged`: each row of the file beside whether it may be said.
+    """
+    with Path(__file__).with_name("sentences_lost.csv").open(encoding="utf-8", newline="") as opened:
+        lost = {row["claim"] for row in csv.DictReader(opened) if row["file"] == file}
+    true = [(row["claim"], said) for row, said in judged if row["verdict"] in ("supported", "border yes", SUPPORTED)]
+    assert true
+    return [claim for claim, said in true if not said and claim not in lost]
 
 
 def words_judge(study, statement):

@@ -60,7 +60,16 @@ import pytest
 from panel.claims.judge import judge_drafts
 from panel.claims.verdict import AS_WORDED, NOT_SUPPORTED
 from panel.study.open_study import open_study
-from tests.claims.claim_studies import answer_rows, panel_scores, seeded, study_with, time_rows, vote_rows, words_judge
+from tests.claims.claim_studies import (
+    answer_rows,
+    newly_refused,
+    panel_scores,
+    seeded,
+    study_with,
+    time_rows,
+    vote_rows,
+    words_judge,
+)
 
 HERE = Path(__file__)
 DEMO = HERE.resolve().parents[2] / "data_demo" / "reading_room"
@@ -260,8 +269,6 @@ FILES = [f"sentences_{name}.csv" for name in ORDER]
 WINDING = [f"sentences_{name}.csv" for name in ("twelfth", "twenty_ninth", "thirtieth", "thirty_first")]
 WINDING += [f"sentences_{name}.csv" for name in ("thirty_second", "thirty_third", "thirty_fourth")]
 WINDING += [f"sentences_{name}.csv" for name in ("forty_third", "forty_fourth", "forty_fifth", "forty_sixth")]
-# No limit of ours for copy: so that a rule that reads such sentences is missed where it goes.
-MOST_WINDING_REFUSED = 0.5
 
 
 @pytest.fixture(scope="module", params=FILES)
@@ -288,11 +295,13 @@ def test_most_true_sentences_on_the_border_may_be_said():
 
 
 @pytest.mark.parametrize("file", WINDING)
-def test_of_winding_sentences_none_that_may_not_be_said_is_supported_and_half_of_the_true_ones_are(file):
-    said = judged(file)
-    assert [row["claim"] for row, yes in said if yes and row["verdict"] in ("refused", "border no")] == []
-    true = [yes for row, yes in said if row["verdict"] == "supported"]
-    assert true.count(False) <= MOST_WINDING_REFUSED * len(true)
+def test_of_winding_sentences_none_that_may_not_be_said_is_supported(file):
+    assert [row["claim"] for row, yes in judged(file) if yes and row["verdict"] in ("refused", "border no")] == []
+
+
+@pytest.mark.parametrize("file", FILES + WINDING)
+def test_what_was_read_is_read_still(file):
+    assert newly_refused(file, judged(file)) == []
 
 
 def test_nothing_turned_round_is_supported():

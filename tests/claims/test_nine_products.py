@@ -2,10 +2,11 @@
 
 By three writers who saw nothing but what was tested, verdicts first (`nine_products`; common practice, no source), and
 by two who knew the program and looked for what it lets through (`nine_attacked`). The studies are invented, drawn
-around the means that were found.As first read, 106 of the 148 true ones were refused and none of the 66 that may not be
-said was supported. Of the 60 true ones of the last three products 35 were refused by the first rules for an attribute
-in its own words; these let more than half of the attack through and were made stricter twice since. What the attacks
-still get through stands in no file: 52 of 1,288 sentences of the second, many of them turned words of a question.
+around the means that were found. As first read, 106 of the 148 true ones were refused (67 now: `sentences_lost.csv`)
+and none of the 66 that may not be said was supported. Of the 60 true ones of the last three products 35 were refused by
+the first rules for an attribute in its own words; these let more than half of the attack through and were made stricter
+twice since. What the attacks still get through stands in no file: 52 of 1,288 sentences of the second, many of them
+turned words of a question.
 """
 
 import json
@@ -14,11 +15,18 @@ from pathlib import Path
 
 import pytest
 
-from tests.claims.claim_studies import answer_rows, judged_sentences, panel_scores, seeded, study_with, vote_rows
+from tests.claims.claim_studies import (
+    answer_rows,
+    judged_sentences,
+    newly_refused,
+    panel_scores,
+    seeded,
+    study_with,
+    vote_rows,
+)
 
 HERE = Path(__file__)
 PRODUCTS = json.loads(HERE.with_name("nine_products.json").read_text(encoding="utf-8"))
-MOST_REFUSED = 0.46  # of true ones: 68 of 148; the rest say it in ways no rule of ours reads
 SCATTER = 0.04  # of the length of the scale: what was found differs by far more
 
 
@@ -78,9 +86,4 @@ def test_nothing_that_may_not_be_said_is_supported(file, least):
 
 
 def test_true_sentences_that_were_read_are_read_still():
-    true = [
-        (row["claim"], said) for row, said in judged("sentences_nine_products.csv") if row["verdict"] == "supported"
-    ]
-    refused = [claim for claim, said in true if not said]
-    assert len(true) == 148
-    assert len(refused) <= MOST_REFUSED * len(true), refused
+    assert newly_refused("sentences_nine_products.csv", judged("sentences_nine_products.csv")) == []

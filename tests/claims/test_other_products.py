@@ -15,7 +15,15 @@ import pytest
 from panel.claims.judge import judge_drafts
 from panel.claims.parts import root
 from panel.claims.verdict import AS_WORDED
-from tests.claims.claim_studies import answer_rows, judged_sentences, panel_scores, seeded, study_with, vote_rows
+from tests.claims.claim_studies import (
+    answer_rows,
+    judged_sentences,
+    newly_refused,
+    panel_scores,
+    seeded,
+    study_with,
+    vote_rows,
+)
 
 HERE = Path(__file__)
 MOST_REFUSED = 0.13  # of true ones: 11 of 86; the rest say it in ways no rule of ours reads
@@ -188,6 +196,7 @@ def test_few_true_sentences_are_refused():
     refused = [claim for claim, said in true if not said]
     assert len(true) == 86
     assert len(refused) <= MOST_REFUSED * len(true), refused
+    assert newly_refused("sentences_other_products.csv", judged("sentences_other_products.csv")) == []
 
 
 @pytest.mark.parametrize(

@@ -24,7 +24,7 @@ from panel.claims.verdict import (
 )
 from panel.study.knowledge import shared_table
 from panel.study.open_study import open_study
-from tests.claims.claim_studies import panel_scores, seeded, study_with, words_judge
+from tests.claims.claim_studies import newly_refused, panel_scores, seeded, study_with, words_judge
 from tests.study.small_study import shared
 
 DEMO = Path(__file__).resolve().parents[2] / "data_demo" / "reading_room"
@@ -76,9 +76,9 @@ def test_nothing_false_of_the_sentences_written_later_is_supported(study):
         rows = list(csv.DictReader(file))
     statements = [{name: cell for name, cell in row.items() if name not in ("verdict", "trap")} for row in rows]
     supported = [draft.verdict in AS_WORDED for draft in judge_drafts(study, statements)]
-    wrong = [row["claim"] for row, yes in zip(rows, supported, strict=True) if yes and row["verdict"] == "refused"]
-    assert wrong == []
-    assert sum(supported) >= 40
+    judged = list(zip(rows, supported, strict=True))
+    assert [row["claim"] for row, yes in judged if yes and row["verdict"] == "refused"] == []
+    assert newly_refused("sentences_later.csv", judged) == []
 
 
 @pytest.mark.parametrize(
@@ -114,6 +114,8 @@ def test_few_true_sentences_of_the_battery_are_refused(battery):
     true = [draft for verdict, _, draft in battery if verdict == SUPPORTED]
     refused = [draft.claim for draft in true if draft.verdict not in AS_WORDED]
     assert len(refused) <= MOST_REFUSED * len(true), refused
+    judged = [({"verdict": said, "claim": draft.claim}, draft.verdict in AS_WORDED) for said, _, draft in battery]
+    assert newly_refused("sentences.csv", judged) == []
 
 
 def test_what_may_be_said_instead_is_itself_supported(study, battery):
