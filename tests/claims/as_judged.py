@@ -38,7 +38,9 @@ def lines_drafted(drafts: Sequence[Draft]) -> list[str]:
 
 
 def _sentence(draft: Draft, told: Sequence[str]) -> str:
-    return " | ".join([draft.claim, draft.verdict, ", ".join(draft.not_covered), *told]).replace("\n", " / ").rstrip(" |")
+    return (
+        " | ".join([draft.claim, draft.verdict, ", ".join(draft.not_covered), *told]).replace("\n", " / ").rstrip(" |")
+    )
 
 
 if __name__ == "__main__":

@@ -268,6 +268,9 @@ def test_each_kind_is_supported_by_its_truth_and_refused_by_another(number):
         float(level) for level in re.findall(r"([\d.]+) % (?:interval|limit)", " ".join(result.reasons["reason"]))
     ]
     assert {*levels} <= {95, 90}  # at 5 %; two one-sided tests of parity by the interval of 90 % (Schuirmann)
+    for side in re.findall(r"must lie (above|below) ", " ".join(result.reasons["reason"])):
+        # the limit that is shown lies on the side that is told
+        assert result.numbers["limit_low" if side == "above" else "limit_high"].notna().any()
 
 
 @pytest.mark.parametrize(
