@@ -37,6 +37,11 @@ def lines_drafted(drafts: Sequence[Draft]) -> list[str]:
     return [_sentence(*each) for each in zip(drafts, told, strict=True)]
 
 
+def lines_left_over(drafts: Sequence[Draft]) -> list[str]:
+    """The verdict on sentences and their words that nothing accounts for, each in a line."""
+    return [_sentence(draft, ()) for draft in drafts]
+
+
 def _sentence(draft: Draft, told: Sequence[str]) -> str:
     return (
         " | ".join([draft.claim, draft.verdict, ", ".join(draft.not_covered), *told]).replace("\n", " / ").rstrip(" |")
@@ -44,9 +49,12 @@ def _sentence(draft: Draft, told: Sequence[str]) -> str:
 
 
 if __name__ == "__main__":
+    from tests.claims.test_fresh import lines_of_fresh
     from tests.claims.test_judge import lines_of_cases, lines_of_demo
+    from tests.claims.test_nine_products import lines_of_nine_products
+    from tests.claims.test_other_products import lines_of_other_products
     from tests.claims.test_wording import lines_of_battery
 
-    write_lines(FOLDER, "cases", lines_of_cases())
-    write_lines(FOLDER, "demo", lines_of_demo())
-    write_lines(FOLDER, "battery", lines_of_battery())
+    for told in (lines_of_fresh, lines_of_cases, lines_of_demo, lines_of_nine_products, lines_of_other_products,
+                 lines_of_battery):  # fmt: skip
+        write_lines(FOLDER, told.__name__.removeprefix("lines_of_"), told())

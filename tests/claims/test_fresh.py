@@ -60,6 +60,8 @@ import pytest
 from panel.claims.judge import judge_drafts
 from panel.claims.verdict import AS_WORDED, NOT_SUPPORTED
 from panel.study.open_study import open_study
+from tests.as_before import differing, read_lines
+from tests.claims.as_judged import FOLDER
 from tests.claims.claim_studies import (
     answer_rows,
     newly_refused,
@@ -68,7 +70,7 @@ from tests.claims.claim_studies import (
     study_with,
     time_rows,
     vote_rows,
-    words_judge,
+    words_finder,
 )
 
 HERE = Path(__file__)
@@ -233,9 +235,14 @@ STUDIES = {"demo": lambda: open_study(DEMO), "evening": _evening, "everyday": _e
 
 
 @cache
+def _finder_of(name, statement):
+    return words_finder(_study(name), {"prototype": PROTOTYPES[name], **STATEMENTS[name][statement]})
+
+
 def judge_of(name, statement):
     """Whether a sentence says a statement that is shown, by its words; the evidence is found once."""
-    return words_judge(_study(name), {"prototype": PROTOTYPES[name], **STATEMENTS[name][statement]})
+    finds = _finder_of(name, statement)
+    return lambda sentence: finds(sentence) == ((), ())
 
 
 @cache
@@ -244,11 +251,28 @@ def _study(name):
 
 
 @cache
-def judged(file):
-    """Every row of a file of sentences beside whether its words may be said."""
+def _found(file):
     with HERE.with_name(file).open(encoding="utf-8", newline="") as opened:
         rows = list(csv.DictReader(opened))
-    return [(row, judge_of(row["study"], row["statement"])(row["claim"])) for row in rows]
+    return [(row, _finder_of(row["study"], row["statement"])(row["claim"])) for row in rows]
+
+
+def judged(file):
+    """Every row of a file of sentences beside whether its words may be said."""
+    return [(row, found == ((), ())) for row, found in _found(file)]
+
+
+def lines_of_fresh():
+    return [
+        f"{row['claim']} | {', '.join(left_over)} | {', '.join(checks)}"
+        for file in (*FILES, *WINDING)
+        for row, (left_over, checks) in _found(file)
+        if left_over or checks
+    ]
+
+
+def test_why_a_sentence_is_refused_is_why_it_was_before():
+    assert differing(read_lines(FOLDER, "fresh"), lines_of_fresh()) == []
 
 
 ORDER = ("fresh", "second", "third", "fourth", "fifth", "sixth", "seventh", "eighth", "ninth", "tenth", "eleventh")

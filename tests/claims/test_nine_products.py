@@ -15,9 +15,12 @@ from pathlib import Path
 
 import pytest
 
+from panel.claims.verdict import AS_WORDED
+from tests.as_before import differing, read_lines
+from tests.claims.as_judged import FOLDER, lines_left_over
 from tests.claims.claim_studies import (
     answer_rows,
-    judged_sentences,
+    drafted_sentences,
     newly_refused,
     panel_scores,
     seeded,
@@ -73,9 +76,22 @@ def _statement(name, statement):
 
 
 @cache
+def _drafted(file):
+    return drafted_sentences(HERE.with_name(file), {name: _study(name) for name in PRODUCTS}, _statement)
+
+
 def judged(file):
     """Every row of a file of sentences beside whether it is supported as worded."""
-    return judged_sentences(HERE.with_name(file), {name: _study(name) for name in PRODUCTS}, _statement)
+    return [(row, draft.verdict in AS_WORDED) for row, draft in _drafted(file)]
+
+
+def lines_of_nine_products():
+    files = ("sentences_nine_products.csv", "sentences_nine_attacked.csv")
+    return lines_left_over([draft for file in files for _, draft in _drafted(file)])
+
+
+def test_what_is_left_over_of_their_words_is_what_was_before():
+    assert differing(read_lines(FOLDER, "nine_products"), lines_of_nine_products()) == []
 
 
 @pytest.mark.parametrize(("file", "least"), [("sentences_nine_products.csv", 66), ("sentences_nine_attacked.csv", 560)])
