@@ -11,6 +11,7 @@ from pathlib import Path
 import numpy as np
 import pandas as pd
 import pytest
+from scipy.stats import ttest_1samp
 
 from panel.claims.judge import Claims, _with_sides, judge_claims, judge_drafts, suggested
 from panel.claims.verdict import (
@@ -271,6 +272,21 @@ def test_each_kind_is_supported_by_its_truth_and_refused_by_another(number):
     for side in re.findall(r"must lie (above|below) ", " ".join(result.reasons["reason"])):
         # the limit that is shown lies on the side that is told
         assert result.numbers["limit_low" if side == "above" else "limit_high"].notna().any()
+
+
+def test_a_change_is_that_of_each_person_beside_the_change_of_the_control():
+    """By scipy's one-sample t test on the changes, taken from the rows; the two begin far apart."""
+    built = changed(30, 60, 60, 62)
+    cells = pd.DataFrame(built["scores"]).pivot_table(
+        index="assessor", columns=["prototype", "session"], values="score", aggfunc="mean"
+    )
+    own, control = (cells[name]["after"] - cells[name]["before"] for name in ("P1", "P2"))
+    expected = ttest_1samp(own - control, 0.0)
+    found = judge_claims(judged(SOFTER, built)).claims.iloc[0]
+    assert found["verdict"] == IN_BATCHES
+    np.testing.assert_allclose(found["estimate"], (own - control).mean(), rtol=1e-9)
+    np.testing.assert_allclose(found["statistic"], expected.statistic, rtol=1e-9)
+    np.testing.assert_allclose(found[["ci_low", "ci_high"]].astype(float), expected.confidence_interval(0.95))
 
 
 @pytest.mark.parametrize(
