@@ -1,8 +1,8 @@
 """What came out before, written down line by line, to set beside what comes out now.
 
 This says that something changed, not that it is right; that is for the other tests. After a change that is wanted,
-`python -m tests.views.as_told` or `python -m tests.models.as_answered` writes it anew, and the difference is read
-before it is kept.
+`python -m tests.views.as_told`, `python -m tests.models.as_answered` or `python -m tests.claims.as_judged` writes it
+anew, and the difference is read before it is kept.
 """
 
 from __future__ import annotations

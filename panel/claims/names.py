@@ -279,11 +279,11 @@ def _family_named(name: str) -> str:
 
 
 def _head(name: str) -> str:
-    """Return what a name names, without what it is a matter of before and without where, on what and when after it."""
+    """Return what a name names, without where, on what and when after it: ease of combing, of it through wet hair."""
     lead = next((found[0] for form in _LEADS.values() if (found := form.match(name))), "")
     words = name.removeprefix(lead).split()
-    ends = (n for n, word in enumerate(words) if n and word in STATES | OBJECTS | {"through"})
-    return " ".join(words[: next(ends, None)])
+    ends = (n for n, word in enumerate(words[:-1]) if n and word in STATES | OBJECTS | {"through"})
+    return lead + " ".join(words[: next(ends, None)])
 
 
 def _unknown(words: Tokens) -> list[str]:

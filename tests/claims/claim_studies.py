@@ -2,6 +2,7 @@
 
 import csv
 from dataclasses import replace
+from pathlib import Path
 
 import numpy as np
 
@@ -9,7 +10,7 @@ from panel.checks.moments_recorded import claim_seal
 from panel.claims.claim import CHANGE, STOP, read_claims
 from panel.claims.judge import _find_evidence, _table, judge_claims, judge_drafts
 from panel.claims.materials import Materials
-from panel.claims.verdict import AS_WORDED
+from panel.claims.verdict import SUPPORTED
 from panel.claims.wording import wording_of
 from panel.study.study import Study, empty_table
 from tests.formula_studies import hand_cream_formulas, table
@@ -129,8 +130,8 @@ def verdict_of(study, number=1, **how):
     return str(claims.loc[claims["number"] == number, "verdict"].iloc[0])
 
 
-def judged_sentences(file, studies, statement):
-    """Every row of a file of sentences beside whether it is supported as worded.
+def drafted_sentences(file, studies, statement):
+    """Every row of a file of sentences beside what is said of it.
 
     `studies`: name to study; `statement` gives the statement of a name and its short name.
     """
@@ -140,13 +141,31 @@ def judged_sentences(file, studies, statement):
     for name, study in studies.items():
         own = [row for row in rows if row["study"] == name]
         drafts = judge_drafts(study, [statement(name, row["statement"]) | {"claim": row["claim"]} for row in own])
-        found += [(row, draft.verdict in AS_WORDED) for row, draft in zip(own, drafts, strict=True)]
+        found += zip(own, drafts, strict=True)
     assert len(found) == len(rows)
     return found
 
 
+def newly_refused(file, judged):
+    """True sentences of a file that are refused, though they were read when `sentences_lost.csv` was last written.
+
+    `judged`: each row of the file beside whether it may be said.
+    """
+    with Path(__file__).with_name("sentences_lost.csv").open(encoding="utf-8", newline="") as opened:
+        lost = {row["claim"] for row in csv.DictReader(opened) if row["file"] == file}
+    true = [(row["claim"], said) for row, said in judged if row["verdict"] in ("supported", "border yes", SUPPORTED)]
+    assert true
+    return [claim for claim, said in true if not said and claim not in lost]
+
+
 def words_judge(study, statement):
-    """Return a function from a sentence to whether its words are those of a statement that is shown.
+    """Return a function from a sentence to whether its words are those of a statement that is shown."""
+    finds = words_finder(study, statement)
+    return lambda sentence: finds(sentence) == ((), ())
+
+
+def words_finder(study, statement):
+    """Return a function from a sentence to its words that nothing accounts for, and to what else is found in them.
 
     The evidence is found once; `judge_drafts` would find it again for each sentence.
     """
@@ -155,11 +174,11 @@ def words_judge(study, statement):
     materials = Materials(study, (claim,))
     evidence = _find_evidence(claim, materials)
 
-    def holds(sentence):
+    def finds(sentence):
         findings, left_over = wording_of(replace(claim, claim=sentence), evidence, materials)
-        return not left_over and not any(each.severity in (STOP, CHANGE) for each in findings)
+        return left_over, tuple(each.check for each in findings if each.severity in (STOP, CHANGE))
 
-    return holds
+    return finds
 
 
 def row_of(study, number=1, **how):

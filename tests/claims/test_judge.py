@@ -3,12 +3,15 @@
 The truths are constructed; what counts as enough evidence follows the kinds of claim in `shared/claim_kinds.csv`.
 """
 
+import math
 import re
+from functools import cache
 from pathlib import Path
 
 import numpy as np
 import pandas as pd
 import pytest
+from scipy.stats import ttest_1samp
 
 from panel.claims.judge import Claims, _with_sides, judge_claims, judge_drafts, suggested
 from panel.claims.verdict import (
@@ -27,6 +30,8 @@ from panel.claims.verdict import (
 )
 from panel.study.knowledge import shared_table
 from panel.study.open_study import open_study
+from tests.as_before import differing, read_lines
+from tests.claims.as_judged import FOLDER, lines_judged
 from tests.claims.claim_studies import (
     answer_rows,
     claim_row,
@@ -53,9 +58,9 @@ def grease(p1, p2, p3=None, *, roles=None, **how):
     return {"scores": panel_scores({"GREASE": truth}, seeded(), **(PRECISE | how)), "roles": roles}
 
 
-def soft(p1, p2, minutes=480.0, role="untreated"):
+def soft(p1, p2, minutes=480.0, role="untreated", **how):
     return {
-        "scores": panel_scores({"SOFT": {"P1": p1, "P2": p2}}, seeded(), **PRECISE),
+        "scores": panel_scores({"SOFT": {"P1": p1, "P2": p2}}, seeded(), **(PRECISE | how)),
         "attributes": [MORE | {"minutes": minutes}],
         "roles": {"P2": role},
     }
@@ -112,6 +117,19 @@ THANKS = (
 )
 BEYOND = ("moisturises for 24 hours", "beyond_sensory", {})
 
+HIGH = ("high softness in a trained-panel test", "perceived_attribute", {"attribute": "SOFT", "bar": 67})
+LOWER = ("low greasy film beside our previous formula", "perceived_attribute", {"attribute": "GREASE", "versus": "P2"})
+SOFTER_THAN = ("softer than our previous formula", "superiority", {"attribute": "SOFT", "versus": "P2", "margin": 8})
+SOFTEST = ("the softest of our range", "ranking", {"attribute": "SOFT", "direction": "more"})
+NO_SOFTER = ("nothing in our test is softer", "unsurpassed", {"attribute": "SOFT", "competitors": "P2", "margin": 5})
+
+
+def but(case, **other):
+    """A case with another statement."""
+    sentence, kind, row = case
+    return sentence, kind, row | other
+
+
 CASES = [
     (AGREE, {"answers": answer_rows(37, 60)}, SUPPORTED),  # 37 of 60 is the majority of the tables
     (AGREE, {"answers": answer_rows(36, 60)}, CANNOT_TELL),
@@ -161,6 +179,52 @@ CASES = [
     (THANKS, creams((-15, 0, 0)), WITH_WORDING),
     (THANKS, creams((15, 0, 0)), NOT_SUPPORTED),
     (BEYOND, {"answers": answer_rows(60, 60)}, NOT_THIS_TOOL),
+    (HIGH, soft(80, 40), IN_BATCHES),
+    (HIGH, soft(50, 40), NOT_SUPPORTED),
+    (HIGH, soft(72, 40, assessors=8, scatter=30.0), CANNOT_TELL),  # on the right side of the bar, and not surely so
+    (LOWER, grease(20, 40), WITH_WORDING),  # less of it is shown, and no low level
+    (LOWER, grease(40, 20), NOT_SUPPORTED),
+    (but(LESS, sides="one", margin=8), grease(30, 50), IN_BATCHES),
+    (but(LESS, margin=20), grease(30, 50), IN_BATCHES),  # surely less, and perhaps by less than what matters
+    (but(LESS, margin=8), grease(50, 50), NOT_SUPPORTED),
+    (LESS, grease(48, 50, assessors=8, scatter=20.0), CANNOT_TELL),
+    (SOFTER_THAN, soft(60, 40), IN_BATCHES),
+    (SOFTER_THAN, soft(40, 60), NOT_SUPPORTED),
+    (ALIKE, grease(42, 40, assessors=40), IN_BATCHES),  # they differ, and by less than the margin
+    (
+        but(NON, bar_panel=math.nan),
+        grease(10, 40) | {"answers": answer_rows(34, 60, question="none"), "facts": NONE},
+        CANNOT_TELL,
+    ),  # more than half, and not surely so
+    (
+        but(LASTS, attribute="GREASE", direction="less", minutes=2),
+        grease(30, 50, roles={"P2": "untreated"}),
+        WITH_WORDING,
+    ),  # soft was not judged
+    (SOFTEST, soft(60, 40, role="prototype"), IN_BATCHES),
+    (SOFTEST, soft(40, 60, role="prototype"), NOT_SUPPORTED),
+    (NO_SOFTER, soft(60, 60), IN_BATCHES),
+    (NO_SOFTER, soft(40, 60), NOT_SUPPORTED),
+    (NOTHING, grease(40, 44, 60, assessors=8, scatter=30.0), CANNOT_TELL),
+    (but(DRIEST, competitors="P2"), grease(20, 40, 50), WITH_WORDING),  # it has to be named
+    (but(PREFER, bar=60), {"answers": vote_rows(55, 40, 5)}, NOT_SUPPORTED),
+    (PREFER, {"answers": vote_rows(45, 35, 5)}, CANNOT_TELL),
+    (ALIKE_VOTES, {"answers": vote_rows(60, 50, 0)}, CANNOT_TELL),
+    (SINKS, {"scores": time_rows([30] * 20 + [90] * 18), "attributes": [SINK]}, CANNOT_TELL),
+    (
+        ("greasier thanks to C13-15 Alkane", "ingredient_attribution", THANKS[2] | {"direction": "more"}),
+        creams((15, 0, 0)),
+        WITH_WORDING,
+    ),
+    (
+        (
+            "greasy thanks to Dicaprylyl Carbonate",
+            "ingredient_attribution",
+            THANKS[2] | {"direction": "more", "ingredient": CARBONATE, "prototype": "P1", "versus": "P2"},
+        ),
+        creams((-15, 0, 0)),
+        WITH_WORDING,
+    ),
 ]
 
 
@@ -169,10 +233,34 @@ def judged(case, built):
     return study_with([claim_row(sentence, kind, **row)], **built)
 
 
-@pytest.mark.parametrize(("case", "built", "expected"), CASES)
-def test_each_kind_is_supported_by_its_truth_and_refused_by_another(case, built, expected):
-    study = judged(case, built)
-    result = judge_claims(study)
+@cache
+def found_of(number):
+    """What is found of one of the cases."""
+    case, built, _ = CASES[number]
+    return judge_claims(judged(case, built))
+
+
+def lines_of_cases():
+    return [line for number in range(len(CASES)) for line in (f"## case {number + 1}", *lines_judged(found_of(number)))]
+
+
+@cache
+def found_of_demo():
+    return judge_claims(open_study(DEMO))
+
+
+def lines_of_demo():
+    return lines_judged(found_of_demo())
+
+
+@pytest.mark.parametrize(("study", "now"), [("cases", lines_of_cases), ("demo", lines_of_demo)])
+def test_what_is_told_is_what_was_told_before(study, now):
+    assert differing(read_lines(FOLDER, study), now()) == []
+
+
+@pytest.mark.parametrize("number", range(len(CASES)))
+def test_each_kind_is_supported_by_its_truth_and_refused_by_another(number):
+    result, expected = found_of(number), CASES[number][-1]
     assert result.claims["verdict"].iloc[0] == expected, "\n".join(result.reasons["reason"])
     assert len(result.reasons)
     if expected in (NOT_SUPPORTED, CANNOT_TELL):
@@ -181,6 +269,24 @@ def test_each_kind_is_supported_by_its_truth_and_refused_by_another(case, built,
         float(level) for level in re.findall(r"([\d.]+) % (?:interval|limit)", " ".join(result.reasons["reason"]))
     ]
     assert {*levels} <= {95, 90}  # at 5 %; two one-sided tests of parity by the interval of 90 % (Schuirmann)
+    for side in re.findall(r"must lie (above|below) ", " ".join(result.reasons["reason"])):
+        # the limit that is shown lies on the side that is told
+        assert result.numbers["limit_low" if side == "above" else "limit_high"].notna().any()
+
+
+def test_a_change_is_that_of_each_person_beside_the_change_of_the_control():
+    """By scipy's one-sample t test on the changes, taken from the rows; the two begin far apart."""
+    built = changed(30, 60, 60, 62)
+    cells = pd.DataFrame(built["scores"]).pivot_table(
+        index="assessor", columns=["prototype", "session"], values="score", aggfunc="mean"
+    )
+    own, control = (cells[name]["after"] - cells[name]["before"] for name in ("P1", "P2"))
+    expected = ttest_1samp(own - control, 0.0)
+    found = judge_claims(judged(SOFTER, built)).claims.iloc[0]
+    assert found["verdict"] == IN_BATCHES
+    np.testing.assert_allclose(found["estimate"], (own - control).mean(), rtol=1e-9)
+    np.testing.assert_allclose(found["statistic"], expected.statistic, rtol=1e-9)
+    np.testing.assert_allclose(found[["ci_low", "ci_high"]].astype(float), expected.confidence_interval(0.95))
 
 
 @pytest.mark.parametrize(
@@ -331,7 +437,7 @@ def test_what_is_missing_is_named_and_not_guessed():
 
 @pytest.fixture(scope="module")
 def demo():
-    return judge_claims(open_study(DEMO))
+    return found_of_demo()
 
 
 EXPECTED = {

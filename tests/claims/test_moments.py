@@ -8,6 +8,7 @@ import math
 import pytest
 
 from panel.claims.judge import judge_claims
+from panel.claims.names import forms_of
 from panel.study.naming import judged_after, judged_minutes, moment_words, when_judged
 from tests.claims.claim_studies import answer_rows, claim_row, panel_scores, seeded, study_with, words_judge
 
@@ -233,3 +234,23 @@ def test_the_footnote_tells_the_moment():
     claim = claim_row("less tight than P2", "superiority", attribute="X", versus="P2", direction="less")
     found = judge_claims(study_of("tightness 10 minutes after drying", claims=[claim]))
     assert "10 min after drying" in found.claims["footnote"].iloc[0]
+
+
+@pytest.mark.parametrize(
+    ("doing", "done", "do"),
+    [
+        ("patting dry", "patted dry", "pat dry"),
+        ("rubbing in", "rubbed in", "rub in"),
+        ("rinsing off", "rinsed off", "rinse off"),
+        ("towel drying", "towel dried", "towel dry"),
+        ("soaking", "soaked", "soak"),
+        ("applying", "applied", "apply"),
+    ],
+)
+def test_what_is_done_has_the_forms_of_english(doing, done, do):
+    """By the grammar of English: the consonant doubled before -ing and -ed, the silent e, the y that becomes i."""
+    forms = forms_of(tuple(doing.split()))
+    for words, kind in ((doing, "doing"), (done, "done"), (do, "do")):
+        assert (tuple(words.split()), kind) in forms
+    assert (("dry",), "is") in forms_of(("drying",))
+    assert not any(kind != "doing" for _, kind in forms_of(("the", "last", "stroke")))

@@ -104,3 +104,52 @@ def test_what_is_named_by_a_gerund_is_told_by_its_verb(name):
     for place in ("pillow", "hands", "spoon"):
         assert not holds(f"Runs off the {place} less than our old serum"), place
     assert not holds("Fingers run off less than our old serum")
+
+
+# Sorted by hand by what each kind of quantity allows: a time ends or lasts, an ease, a speed, a likeness, an amount.
+OWN_WORDS = {
+    "time that it keeps gliding": (
+        "more", ("Keeps gliding longer", "Glides longer", "Keeps gliding for longer"),
+        ("Keeps longer", "Glides more", "Keeps gliding less long", "Glides faster"),
+    ),
+    "time that it keeps": ("more", ("Keeps longer", "Keeps for longer"), ("Glides longer", "Keeps more")),
+    "seconds it takes to foam up": (
+        "less", ("Foams up faster", "Takes less time to foam up", "Foams up in less time"),
+        ("Foams up more", "Foams up more slowly", "Takes more time to foam up", "Foams up longer"),
+    ),
+    "foaming time": ("less", ("Foams faster", "Less foaming time"), ("Foams less", "Foams longer", "Foams slower")),
+    "ease of foaming": (
+        "more", ("Foams more easily", "Easier to foam"), ("Foams more", "Foams faster", "Foams less easily"),
+    ),
+    "speed of foaming": (
+        "more", ("Foams faster", "Foams more quickly"), ("Foams more easily", "Foams more", "Foams more slowly"),
+    ),
+    "sensation of silk": (
+        "more", ("Feels more like silk", "More silk"), ("Feels less like silk", "Feels more like velvet"),
+    ),
+    "amount of foam": (
+        "more", ("More foam", "Foams more", "A greater amount of foam"), ("Less foam", "Foams more easily"),
+    ),
+    "greasy roots when damp": (
+        "less", ("Less greasy roots when damp", "Less oily roots when damp"),
+        ("Less waxy roots when damp", "Oilier roots when damp", "Less greasy roots when dry"),
+    ),
+    "shine on wet hair": (
+        "more", ("More shine on wet hair", "Shinier on wet hair", "More glossy on wet hair"),
+        ("Less gloss on wet hair", "Duller on wet hair", "More softness on wet hair", "More shine on dry hair"),
+    ),
+}  # fmt: skip
+
+
+@pytest.mark.parametrize("name", OWN_WORDS)
+def test_what_kind_of_quantity_a_name_tells_decides_how_it_is_compared(name):
+    direction, true, false = OWN_WORDS[name]
+    means = {"P1": 50, "P2": 8} if direction == "more" else {"P1": 8, "P2": 50}
+    study = study_with(
+        (), scores=panel_scores({"X": means}, seeded(), replicates=3), names={"P1": "", "P2": "our old shampoo"},
+        facts={"title": "Shampoo"}, attributes=[{"attribute": "X", "name": name, "direction": direction}],
+    )  # fmt: skip
+    holds = words_judge(study, claim_row("x", "superiority", attribute="X", versus="P2", direction=direction))
+    assert [words for words in true if not holds(f"{words} than our old shampoo")] == []
+    assert [words for words in false if holds(f"{words} than our old shampoo")] == []
+    assert not holds(f"{true[0]} than other shampoos")

@@ -104,8 +104,9 @@ def test_what_was_not_shown_takes_more_people_than_there_were():
 def test_a_difference_beyond_the_margin_is_never_equality_with_more_people():
     found = Estimate(6.0, 8 / np.sqrt(40), 39.0)
     assert assessors_for_estimate(BLANK, found, 40, 5.0, "equality").startswith("More than 60 assessors")
-    worse = Estimate(-6.0, 8 / np.sqrt(40), 39.0)
-    assert assessors_for_estimate(BLANK, worse, 40, 5.0, "not worse").startswith("More than 60 assessors")
+    for size in (6.0, 30.0):  # also where it is so large that many people would surely find it, the other way
+        worse = Estimate(-size, 8 / np.sqrt(40), 39.0)
+        assert assessors_for_estimate(BLANK, worse, 40, 5.0, "not worse").startswith("More than 60 assessors")
 
 
 def test_not_worse_counts_from_what_was_found():

@@ -15,7 +15,17 @@ import pytest
 from panel.claims.judge import judge_drafts
 from panel.claims.parts import root
 from panel.claims.verdict import AS_WORDED
-from tests.claims.claim_studies import answer_rows, judged_sentences, panel_scores, seeded, study_with, vote_rows
+from tests.as_before import differing, read_lines
+from tests.claims.as_judged import FOLDER, lines_left_over
+from tests.claims.claim_studies import (
+    answer_rows,
+    drafted_sentences,
+    newly_refused,
+    panel_scores,
+    seeded,
+    study_with,
+    vote_rows,
+)
 
 HERE = Path(__file__)
 MOST_REFUSED = 0.13  # of true ones: 11 of 86; the rest say it in ways no rule of ours reads
@@ -169,9 +179,22 @@ def _statement(name, statement):
 
 
 @cache
+def _drafted(file):
+    return drafted_sentences(HERE.with_name(file), {name: _study(name) for name in STUDIES}, _statement)
+
+
 def judged(file):
     """Every row of a file of sentences beside whether it is supported as worded."""
-    return judged_sentences(HERE.with_name(file), {name: _study(name) for name in STUDIES}, _statement)
+    return [(row, draft.verdict in AS_WORDED) for row, draft in _drafted(file)]
+
+
+def lines_of_other_products():
+    files = ("sentences_other_products.csv", "sentences_other_turned.csv")
+    return lines_left_over([draft for file in files for _, draft in _drafted(file)])
+
+
+def test_what_is_left_over_of_their_words_is_what_was_before():
+    assert differing(read_lines(FOLDER, "other_products"), lines_of_other_products()) == []
 
 
 @pytest.mark.parametrize("file", ["sentences_other_products.csv", "sentences_other_turned.csv"])
@@ -188,6 +211,7 @@ def test_few_true_sentences_are_refused():
     refused = [claim for claim, said in true if not said]
     assert len(true) == 86
     assert len(refused) <= MOST_REFUSED * len(true), refused
+    assert newly_refused("sentences_other_products.csv", judged("sentences_other_products.csv")) == []
 
 
 @pytest.mark.parametrize(

@@ -5,6 +5,7 @@ cosmetics, ASTM E1958 as summarised), and common practice, no source, for the re
 """
 
 import csv
+from functools import cache
 from pathlib import Path
 
 import pytest
@@ -24,7 +25,9 @@ from panel.claims.verdict import (
 )
 from panel.study.knowledge import shared_table
 from panel.study.open_study import open_study
-from tests.claims.claim_studies import panel_scores, seeded, study_with, words_judge
+from tests.as_before import differing, read_lines
+from tests.claims.as_judged import FOLDER, lines_drafted
+from tests.claims.claim_studies import newly_refused, panel_scores, seeded, study_with, words_judge
 from tests.study.small_study import shared
 
 DEMO = Path(__file__).resolve().parents[2] / "data_demo" / "reading_room"
@@ -45,13 +48,26 @@ def names(study):
     return names_of(study)
 
 
-@pytest.fixture(scope="module")
-def battery(study):
-    with SENTENCES.open(encoding="utf-8", newline="") as file:
-        rows = list(csv.DictReader(file))
+@cache
+def drafted(file):
+    """Every row of a file of sentences on the demo beside what is said of it."""
+    with SENTENCES.with_name(file).open(encoding="utf-8", newline="") as opened:
+        rows = list(csv.DictReader(opened))
     statements = [{name: cell for name, cell in row.items() if name not in ("verdict", "trap")} for row in rows]
-    drafts = judge_drafts(study, statements)
-    return [(row["verdict"], row["trap"], draft) for row, draft in zip(rows, drafts, strict=True)]
+    return list(zip(rows, judge_drafts(open_study(DEMO), statements), strict=True))
+
+
+def lines_of_battery():
+    return lines_drafted([draft for file in ("sentences.csv", "sentences_later.csv") for _, draft in drafted(file)])
+
+
+def test_what_is_told_of_their_words_is_what_was_told_before():
+    assert differing(read_lines(FOLDER, "battery"), lines_of_battery()) == []
+
+
+@pytest.fixture(scope="module")
+def battery():
+    return [(row["verdict"], row["trap"], draft) for row, draft in drafted("sentences.csv")]
 
 
 def judged(study, sentence, **statement):
@@ -70,15 +86,11 @@ def test_nothing_false_of_the_battery_is_supported(battery):
     assert wrong == []
 
 
-def test_nothing_false_of_the_sentences_written_later_is_supported(study):
+def test_nothing_false_of_the_sentences_written_later_is_supported():
     # verdicts written by hand before they were read, too, but with the grammar at hand; stilted true ones among them
-    with SENTENCES.with_name("sentences_later.csv").open(encoding="utf-8", newline="") as file:
-        rows = list(csv.DictReader(file))
-    statements = [{name: cell for name, cell in row.items() if name not in ("verdict", "trap")} for row in rows]
-    supported = [draft.verdict in AS_WORDED for draft in judge_drafts(study, statements)]
-    wrong = [row["claim"] for row, yes in zip(rows, supported, strict=True) if yes and row["verdict"] == "refused"]
-    assert wrong == []
-    assert sum(supported) >= 40
+    judged = [(row, draft.verdict in AS_WORDED) for row, draft in drafted("sentences_later.csv")]
+    assert [row["claim"] for row, yes in judged if yes and row["verdict"] == "refused"] == []
+    assert newly_refused("sentences_later.csv", judged) == []
 
 
 @pytest.mark.parametrize(
@@ -114,13 +126,13 @@ def test_few_true_sentences_of_the_battery_are_refused(battery):
     true = [draft for verdict, _, draft in battery if verdict == SUPPORTED]
     refused = [draft.claim for draft in true if draft.verdict not in AS_WORDED]
     assert len(refused) <= MOST_REFUSED * len(true), refused
+    judged = [({"verdict": said, "claim": draft.claim}, draft.verdict in AS_WORDED) for said, _, draft in battery]
+    assert newly_refused("sentences.csv", judged) == []
 
 
-def test_what_may_be_said_instead_is_itself_supported(study, battery):
-    with SENTENCES.open(encoding="utf-8", newline="") as file:
-        rows = list(csv.DictReader(file))
+def test_what_may_be_said_instead_is_itself_supported(study):
     said = {}
-    for row, (_, _, draft) in zip(rows, battery, strict=True):
+    for row, draft in drafted("sentences.csv"):
         if draft.may_be_said and draft.verdict == WITH_WORDING:
             said[draft.may_be_said] = row | {"claim": draft.may_be_said}
     assert len(said) >= 8
@@ -165,11 +177,9 @@ SWAPS = [("less", "more"), ("does not leave", "leaves"), ("quickly", "slowly"), 
 NEGATED = ["not {}", "never {}", "it is not {}", "by no means {}", "does not feel {}"]
 
 
-def test_turned_round_or_negated_no_sentence_stays_supported(study, battery):
-    with SENTENCES.open(encoding="utf-8", newline="") as file:
-        rows = [row for row in csv.DictReader(file) if row["verdict"] == SUPPORTED]
+def test_turned_round_or_negated_no_sentence_stays_supported(study):
     turned = []
-    for row in rows:
+    for row in [row for row, _ in drafted("sentences.csv") if row["verdict"] == SUPPORTED]:
         words = row["claim"]
         turned += [row | {"claim": way.format(words)} for way in NEGATED]
         turned += [row | {"claim": words.lower().replace(old, new)} for old, new in SWAPS if old in words.lower()]

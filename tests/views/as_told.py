@@ -45,7 +45,14 @@ def _items(items: Iterable[Item], told: Told) -> Iterator[str]:
 
 
 def _drawn(figure: Figure) -> Iterator[str]:
-    words = [text.get_text() for axes in figure.axes for text in (*axes.get_yticklabels(), *axes.texts)]
+    texts = [text for axes in figure.axes for text in axes.texts]
+    ticks = [tick for axes in figure.axes for tick in axes.get_yticklabels()]
+    around = [text for axes in figure.axes for text in (axes.title, axes.xaxis.label, axes.yaxis.label)]
+    keys = [*figure.legends, *(key for axes in figure.axes if (key := axes.get_legend()))]
+    words = [
+        text.get_text()
+        for text in (*ticks, *texts, *around, *figure.texts, *(text for key in keys for text in key.get_texts()))
+    ]
     yield " · ".join(each for each in words if each)
     lines = [np.ravel(line.get_xydata()) for axes in figure.axes for line in axes.lines]
     groups = [each for axes in figure.axes for each in axes.collections if hasattr(each, "get_segments")]
@@ -53,9 +60,12 @@ def _drawn(figure: Figure) -> Iterator[str]:
     boxes = [np.array(patch.get_extents().bounds) for axes in figure.axes for patch in axes.patches]
     inks = [text.get_color() for axes in figure.axes for text in axes.texts]
     inks += [line.get_color() for axes in figure.axes for line in axes.lines]
+    inks += [line.get_markerfacecolor() for axes in figure.axes for line in axes.lines]
     inks += [patch.get_facecolor() for axes in figure.axes for patch in axes.patches]
     yield "colours: " + ", ".join(f"{many} {ink}" for ink, many in sorted(Counter(map(to_hex, inks)).items()))
     yield summed("marks", np.concatenate([*lines, *pieces, *boxes, np.zeros(0)]))
+    yield summed("texts", [text.get_position() for text in texts])
+    yield summed("limits", [(*axes.get_xlim(), *axes.get_ylim()) for axes in figure.axes])
 
 
 def _rows(shown: Shown) -> Iterator[str]:

@@ -18,6 +18,7 @@ from tests.consumer_studies import answers_study
 
 STUDIES = 12  # at a rate of 1 % (the size asked for) more than two of them have a chance of 0.0002
 CLOSE = 1e-9  # sums of some hundred answers
+OTHER_END = 1e-4  # relative; degrees of freedom follow the second derivative where the search for variances ends
 
 
 def served(rng: np.random.Generator, orders: np.ndarray, falling: float, *, noise: float = 1.2) -> Study:
@@ -51,6 +52,21 @@ def test_of_forwards_and_backwards_the_part_that_can_be_told_is_tested():
     assert position["df"] == 4
     assert position["p_value"] < 0.001
     assert by_position.empty
+
+
+def test_which_prototype_is_named_first_changes_no_test():
+    rng = np.random.default_rng(9)
+    study = served(rng, rng.permuted(np.tile(np.arange(4), (40, 1)), axis=1), 0.2)
+    answers = study.table("answers")
+    names = sorted(answers["prototype"].unique())
+    tests = []
+    for turned in (names, names[::-1], [*names[1:], names[0]]):
+        renamed = answers.assign(prototype=answers["prototype"].map(dict(zip(names, turned, strict=True))))
+        other = replace(study, tables={**study.tables, "answers": renamed})
+        tests.append(serving_effects(numeric_answers(other, "liking"))[0].select_dtypes("number"))
+    assert len(tests[0])
+    for other in tests[1:]:
+        np.testing.assert_allclose(other, tests[0], rtol=OTHER_END)
 
 
 def test_what_is_taken_out_is_what_least_squares_says_the_long_way():

@@ -222,8 +222,8 @@ def small(rows):
     ("rows", "words"),
     [
         ([], "no scores. Import"),
-        ([("A", "P1", "x", 1.0), ("B", "P1", "x", 2.0)], "Only one prototype"),
-        ([("A", "P1", "x", 1.0), ("A", "P2", "x", 2.0)], "one assessor"),
+        ([("A", "P1", "x", 1.0), ("B", "P1", "x", 2.0)], "^Only one prototype"),
+        ([("A", "P1", "x", 1.0), ("A", "P2", "x", 2.0)], "^All scores come from one assessor"),
         ([(a, p, "x", 3.0) for a in "AB" for p in ("P1", "P2")], r"No attribute can be compared: x \(every score"),
         ([(a, p, "x", s) for a in "AB" for p, s in (("P1", 1.0), ("P2", 2.0))], "repeat exactly"),
     ],

@@ -41,6 +41,18 @@ def test_p4_and_p8_cannot_be_separated_but_please_different_people():
     assert line.endswith(f"; {len(set(_pairs(demo_segments()))) - line.count(' against ')} more pairs in the table.")
 
 
+def test_how_many_pairs_are_left_to_the_table_is_counted_from_one_on():
+    result = demo_segments()
+    pairs = list(dict.fromkeys(_pairs(result)))
+    rows = list(_pairs(result))
+    assert len(pairs) > 4
+    for kept, end in ((3, ")."), (4, "; 1 more pair in the table."), (5, "; 2 more pairs in the table.")):
+        some = result.divided.loc[[row in pairs[:kept] for row in rows]]
+        line = _divided(replace(result, divided=some))
+        assert line.endswith(end)
+        assert ("in the table" in line) == (kept > 3)
+
+
 def test_of_the_pairs_that_divide_the_groups_those_come_first_of_which_both_are_liked():
     result = demo_segments()
     order = [part.split(": group")[0].rpartition(": ")[2] for part in _divided(result).split("; ") if "against" in part]
