@@ -13,10 +13,9 @@ from panel.app.places import FIRST_PART, leave_for
 from panel.app.widgets import attempt, download, file_name, keep_and_tell, plain, say, table
 from panel.errors import PanelError, StudyError
 from panel.study.archives import open_workbook, sheet_names
-from panel.study.editing import with_scores
 from panel.study.folder import write_study
 from panel.study.numbers_read import typed_number
-from panel.study.open_study import workbook_bytes, zip_bytes
+from panel.study.open_study import with_scores, workbook_bytes, zip_bytes
 from panel.study.raw_table import RawTable, raw_file
 from panel.study.score_sheets import score_table
 from panel.study.scores_import import (

@@ -26,7 +26,7 @@ from panel.study.knowledge import agreeing_end
 from panel.study.naming import naming
 from panel.study.people import REMOVED, WITHOUT_PEOPLE
 from panel.study.scores_used import PLACE_COLUMNS, agreement_read, stated_differences, with_correction
-from panel.study.study import Study, is_rehearsed
+from panel.study.study import SOURCES, Study, is_rehearsed
 from panel.study.tables import TABLES
 from panel.words import first_few
 
@@ -129,7 +129,7 @@ def _in_her_words(study: Study, called: Mapping[str, str], findings: Iterable[Fi
     """
     record = study.facts.get("import")
     file = str(record.get("file") or "the imported file") if isinstance(record, dict) else "the imported file"
-    lines = study.scores["raw_line"].to_numpy(dtype=float)
+    lines, sources = study.scores["raw_line"].to_numpy(dtype=float), study.scores["source"].to_numpy()
     words = {short: name for short, name in called.items() if name != short}
     # an attribute ends its place; a person, session or row may be called by the same sign
     last = re.compile(rf"(, (?:attribute )?)({'|'.join(map(re.escape, words))})(?=$|;)")
@@ -144,7 +144,8 @@ def _in_her_words(study: Study, called: Mapping[str, str], findings: Iterable[Fi
     def told(found: re.Match[str]) -> str:
         row = int(found[1]) - 2
         line = lines[row] if 0 <= row < len(lines) else np.nan
-        return found[0] if np.isnan(line) else f"{found[0]} (line {line:.0f} of {file})"
+        own = file if np.isnan(line) or sources[row] in SOURCES else sources[row]
+        return found[0] if np.isnan(line) else f"{found[0]} (line {line:.0f} of {own})"
 
     def where(finding: Finding) -> str:
         place = finding.where

@@ -165,7 +165,7 @@ def _change_of(
 ) -> tuple[Change, list[str]]:
     from panel.plan.study_plan import with_session
     from panel.study.editing import with_benchmark
-    from panel.study.people import new_codes
+    from panel.study.people import left_as_codes, new_codes
     from panel.study.raw_table import read_raw_file
     from panel.study.renaming import delete, people_by_code, rename
     from panel.study.saving import replayed
@@ -178,7 +178,7 @@ def _change_of(
         script = read_raw_file(what).content
         return (lambda now: replayed(now, script)), []
     if what == "codes" and not words:
-        return people_by_code, [_NAMES_STAY] if new_codes(seen) else []
+        return people_by_code, [*filter(None, [left_as_codes(seen)]), _NAMES_STAY] if new_codes(seen) else []
     if what == "session" and words:
         return (lambda now: with_session(now, words, who, len(now.table("servings")))), []
     if what == "rename" and len(words) == 3:
@@ -313,7 +313,7 @@ def _statements(seen: Study, file: str, who: str) -> tuple[Change, list[str]]:
 
 def _sheet(seen: Study, file: Path) -> tuple[Change, list[str]]:
     from panel.cli.studies import read_file
-    from panel.study.editing import with_scores
+    from panel.study.open_study import with_scores
     from panel.study.scores_import import study_from_scores
 
     raw, imported = read_file(file)
@@ -336,12 +336,18 @@ def _survey(seen: Study, file: Path, kinds: tuple[str, ...]) -> tuple[Change, li
 
 def _table_change(seen: Study, name: str, file: str, *, whole: bool) -> tuple[Change, list[str]]:
     from panel.study.editing import put_block
+    from panel.study.open_study import scores_of_folder
     from panel.study.pasted import cells_kept
 
     read = _block(seen, name, file)
     kept = [] if whole else cells_kept(seen, name, read.texts)
     notes = [*read.notes, *read.unknown_in_words(name), *kept]
-    return (lambda now: put_block(now, name, read.texts, whole=whole)), notes
+
+    def put(now: Study) -> Study:
+        now, texts = scores_of_folder(now, Path(file), read.texts) if name == "scores" else (now, read.texts)
+        return put_block(now, name, texts, whole=whole)
+
+    return put, notes
 
 
 def _fact_change(name: str, text: str) -> tuple[Change, list[str]]:

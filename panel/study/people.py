@@ -15,8 +15,9 @@ import pandas as pd
 from panel.errors import StudyError
 from panel.study.facts import STATED
 from panel.study.knowledge import is_called
-from panel.study.study import RawFile, Study
+from panel.study.study import IMPORTED_ROW, SOURCES, RawFile, Study
 from panel.study.tables import TABLES
+from panel.words import first_few
 
 _NOT_TOLD = "not told"
 WITHOUT_PEOPLE, REMOVED = "without_people", "removed_people"
@@ -124,7 +125,14 @@ def new_codes(study: Study) -> dict[str, str]:
 def _is_code(person: str) -> bool:
     words = re.fullmatch(r"([^\W\d_]*)[\W_]*\d[\w.-]*", person)
     known = words and (not words[1] or words[1].islower() or words[1].isupper() or words[1].casefold() in _NO_NAMES)
-    return len(person) < _SHORTEST_NAME or bool(known or is_called(words[1] if words else person, "assessor"))
+    return len(person) < _SHORTEST_NAME or bool(known or (words and is_called(words[1], "assessor")))
+
+
+def left_as_codes(study: Study) -> str:
+    """Return a sentence on who keeps the name in the study as a code, where others get one; empty if nobody does."""
+    new = new_codes(study)
+    kept = [person for person in people_in(study) if person not in new] if new else []
+    return f"Left as they are, for they look like codes: {first_few(kept)}. Rename one that is a name." if kept else ""
 
 
 _SHORTEST_NAME = 2  # letters
@@ -136,6 +144,8 @@ def _nameless(name: str, frame: pd.DataFrame, codes: Mapping[str, str]) -> pd.Da
     for column in kept:
         if column in _EMPTIED.get(name, {}):
             kept[column] = pd.Series(_EMPTIED[name][column], index=kept.index, dtype="str")
+        elif column == "source":  # a file may be called by the name of a person
+            kept[column] = kept[column].where(kept[column].isin(SOURCES), IMPORTED_ROW)
         elif column in _NAMES:
             kept[column] = kept[column].where(kept[column] == "", _NOT_TOLD)
         elif column == "assessor":

@@ -20,7 +20,7 @@ from panel.study.numbers_read import NumbersRead, proposed_number, read_number_c
 from panel.study.raw_table import READ_AS_SEEN, RawTable
 from panel.study.sheet_keys import refuse_several_studies
 from panel.study.sittings import is_clock, moment_column, moments_of, note_on_days, sittings
-from panel.study.study import REHEARSED, UNREAD_COLUMNS, RawFile, Study, natural_order
+from panel.study.study import IMPORTED_ROW, REHEARSED, UNREAD_COLUMNS, RawFile, Study, natural_order
 from panel.study.table_cells import NOT_WHOLE, is_mean_of, notes_beside, why_not_scored
 from panel.study.tables import TABLES
 from panel.words import as_seen, counted, first_few, format_typed
@@ -173,7 +173,7 @@ def _long_scores(
     columns["score"] = np.column_stack([read.values for read in numbers.values()]).ravel()
     columns["position"] = np.repeat(position.values, times) if position else np.full(rows, np.nan)
     columns["raw_line"] = np.repeat(np.asarray(table.lines, dtype=float), times)
-    columns["source"] = _texts(["imported", REHEARSED], _rehearsed(table).astype(int).repeat(times))
+    columns["source"] = _texts([IMPORTED_ROW, REHEARSED], _rehearsed(table).astype(int).repeat(times))
     blank = _texts([""], np.zeros(rows, dtype=int))
     return pd.DataFrame(
         {

@@ -325,6 +325,43 @@ def test_a_table_of_scores_goes_into_a_study_that_was_begun(tmp_path: Path):
     assert "holds scores already" in run("set", tmp_path / "begun", "sheet", tmp_path / "sheet.csv", code=2).output
 
 
+def test_scores_of_another_study_bring_their_file_and_each_slip_is_found_in_its_own(tmp_path: Path):
+    """A lip balm on a scale of 0 to 10: one slip in each of the files, of which the second has a line more above."""
+    (tmp_path / "monday.csv").write_text("Judge;Balm;wax\nB1;K;4\nB1;L;55\nB2;K;5\nB2;L;7\n")
+    (tmp_path / "friday.csv").write_text("Friday;;\nJudge;Balm;wax\nC1;K;3\nC1;L;6\nC2;K;77\nC2;L;5\n")
+    one, two = tmp_path / "one", tmp_path / "two"
+    for day, out in (("monday", one), ("friday", two)):
+        run("import", tmp_path / f"{day}.csv", "--out", out, "--scale-min", 0, "--scale-max", 10)
+    (tmp_path / "alone.csv").write_bytes((two / "scores.csv").read_bytes())
+    told = run("set", one, "sheet", tmp_path / "friday.csv", code=2).output
+    assert "set STUDY scores OTHER/scores.csv" in told
+    shutil.copytree(one, tmp_path / "pasted")
+    run("set", one, "assessors", two / "assessors.csv")
+    run("set", one, "scores", two / "scores.csv")
+    places = [row["where"] for row in json.loads(run("check", one, "--json").stdout)["findings"]]
+    assert [found[1] for place in places if (found := re.search(r"\((line .*)\)", place))] == [
+        "line 3 of monday.csv",
+        "line 5 of friday.csv",
+    ]
+    assert [file.name for file in read_folder(one).raw_files] == ["monday.csv", "friday.csv"]
+    again = run("set", one, "scores", two / "scores.csv").stdout
+    assert "Nothing changes" in again
+    # a table that lies in no study does not say which file its lines are of
+    run("set", tmp_path / "pasted", "scores", tmp_path / "alone.csv")
+    told = run("check", tmp_path / "pasted").stdout
+    assert ("line 3 of monday.csv" in told, "line 5" in told) == (True, False)
+    # the own table, put back whole, keeps its lines
+    assert "Nothing changes" in run("set", one, "scores", one / "scores.csv", "--whole").stdout
+
+
+def test_who_keeps_a_name_as_a_code_is_told_where_others_get_one(tmp_path: Path):
+    (tmp_path / "rub.csv").write_text("Judge;Gel;cold\nQUI;K;3\nQUI;L;6\nBEA 2;K;7\nBEA 2;L;5\n")
+    run("import", tmp_path / "rub.csv", "--out", tmp_path / "rub")
+    told = run("set", tmp_path / "rub", "codes").stdout
+    assert "Left as they are, for they look like codes: BEA 2. Rename one that is a name." in told
+    assert read_folder(tmp_path / "rub").assessors == ("A01", "BEA 2")
+
+
 def test_empty_cells_that_leave_what_is_there_are_told_and_a_whole_table_empties_them(folder: Path, tmp_path: Path):
     before = read_folder(folder).table("attributes").set_index("attribute")
     name = str(before.index[0])

