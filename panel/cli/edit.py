@@ -41,20 +41,30 @@ def template(out: Path, study: Path | None, force: bool) -> None:
 @click.argument("study", type=click.Path(path_type=Path))
 @click.argument("what")
 @click.argument("words", nargs=-1)
+@click.option("--sheet", default="", help="Sheet of a workbook that is read; the first one if not given.")
+@click.option("--assessor", default="", metavar="C", help="Column with who answered or scored, of a survey or a sheet.")
 @click.option("--whole", is_flag=True, help="The file is the whole table: rows that are not in it go.")
 @click.option("--who", default="", help="Who makes the change, for the journal.")
 @click.option("--why", default="", help="Why something is taken out, or joined.")
 @click.option("--try", "only_try", is_flag=True, help="Say what would change, and change nothing.")
 @json_option
 def set_in_study(
-    study: Path, what: str, words: tuple[str, ...], whole: bool, who: str, why: str, only_try: bool, as_json: bool
+    study: Path,
+    what: str,
+    words: tuple[str, ...],
+    whole: bool,
+    who: str,
+    why: str,
+    only_try: bool,
+    as_json: bool,
+    **read: str,
 ) -> None:
     """Change a study folder as the editors do.
 
     \b
     afterfeel set STUDY TABLE FILE.csv         rows of a table, or - for standard input
     afterfeel set STUDY sheet FILE             a table of scores, into a study that was begun without any
-    afterfeel set STUDY survey FILE.csv [QUESTION=KIND ...]   answers of consumers, beside the scores
+    afterfeel set STUDY survey FILE [QUESTION=KIND ...] [session='home use']   answers of consumers, beside the scores
     afterfeel set STUDY claims FILE.csv --who NAME   statements, fixed and stamped now
     afterfeel set STUDY FILE.xlsx              a filled workbook (see: afterfeel template)
     afterfeel set STUDY FACT VALUE             a fact; an empty VALUE takes it out
@@ -81,7 +91,7 @@ def set_in_study(
     if what == "codes" and words == ("forget",) and not only_try:
         _forget(study, who, why)
         return
-    change, notes = _change_of(seen, what, words, who=who, why=why, whole=whole)
+    change, notes = _change_of(seen, what, words, who=who, why=why, whole=whole, **read)
     after = change(seen)
     if not only_try and study_changes(seen, after):
         after = save(study, seen, change, who=who, what=f"Set by command: {' '.join([what, *words])}.{_reason(why)}")
@@ -161,7 +171,7 @@ def _by_table(changed: list[dict[Any, Any]]) -> list[str]:
 
 
 def _change_of(
-    seen: Study, what: str, words: tuple[str, ...], *, who: str, why: str, whole: bool
+    seen: Study, what: str, words: tuple[str, ...], *, who: str, why: str, whole: bool, sheet: str, assessor: str
 ) -> tuple[Change, list[str]]:
     from panel.plan.study_plan import with_session
     from panel.study.editing import with_benchmark
@@ -186,9 +196,9 @@ def _change_of(
     if what == "delete" and len(words) == 2:
         return (lambda now: delete(now, *words, why)), []
     if what == "sheet" and len(words) == 1:
-        return _sheet(seen, Path(words[0]))
+        return _sheet(seen, Path(words[0]), sheet, assessor)
     if what == "survey" and words:
-        return _survey(seen, Path(words[0]), words[1:])
+        return _survey(seen, Path(words[0]), words[1:], sheet, assessor)
     if what in _ON_RECORD and words:
         return _ON_RECORD[what](seen, words, who, why), []
     if len(words) != 1:
@@ -196,9 +206,9 @@ def _change_of(
     if what == "benchmark":
         return (lambda now: with_benchmark(now, _known(now, words[0]))), []
     if what == "claims":
-        return _statements(seen, words[0], who)
+        return _statements(seen, words[0], who, sheet)
     if what in (*TABLES, *ENTRIES) and not (what in ENTRIES and words[0].lstrip().startswith(("[", "{"))):
-        return _table_change(seen, what, words[0], whole=whole)
+        return _table_change(seen, what, words[0], whole=whole, sheet=sheet)
     return _fact_change(what, words[0])
 
 
@@ -297,49 +307,49 @@ def _workbook_change(seen: Study, path: Path) -> tuple[Change, list[str]]:
     return (lambda now: read_workbook(now, file.content, file.name)[0]), [*notes, *problems]
 
 
-def _block(seen: Study, name: str, file: str) -> Pasted:
+def _block(seen: Study, name: str, file: str, sheet: str) -> Pasted:
     from panel.study.pasted import read_block
     from panel.study.raw_table import read_raw_file
 
-    return read_block(sys.stdin.read() if file == "-" else read_raw_file(file), name, seen)
+    return read_block(sys.stdin.read() if file == "-" else read_raw_file(file), name, seen, sheet)
 
 
-def _statements(seen: Study, file: str, who: str) -> tuple[Change, list[str]]:
+def _statements(seen: Study, file: str, who: str, sheet: str) -> tuple[Change, list[str]]:
     from panel.claims.time_stamp import with_statements
 
-    read, when = _block(seen, "claims", file), _moment()
+    read, when = _block(seen, "claims", file, sheet), _moment()
     return (lambda now: with_statements(now, read.texts, who, when)), [*read.notes, *read.unknown_in_words("claims")]
 
 
-def _sheet(seen: Study, file: Path) -> tuple[Change, list[str]]:
+def _sheet(seen: Study, file: Path, sheet: str, assessor: str) -> tuple[Change, list[str]]:
     from panel.cli.studies import read_file
     from panel.study.open_study import with_scores
     from panel.study.scores_import import study_from_scores
 
-    raw, imported = read_file(file)
+    raw, imported = read_file(file, sheet, columns={"assessor": assessor})
     made = study_from_scores(imported, raw, file.stem)
     return (lambda now: with_scores(now, made)), list(imported.notes)
 
 
-def _survey(seen: Study, file: Path, kinds: tuple[str, ...]) -> tuple[Change, list[str]]:
+def _survey(seen: Study, file: Path, kinds: tuple[str, ...], sheet: str, assessor: str) -> tuple[Change, list[str]]:
     from panel.cli.studies import survey_of
     from panel.study.scores_used import agreement_words
     from panel.study.survey import with_survey
 
-    raw, table, asked = survey_of(file, "", kinds, seen.prototypes)
+    raw, table, asked, session = survey_of(file, assessor, kinds, seen.prototypes, sheet)
     rows = asked.to_dict("records")
     told = [f"{row['column']}: {' '.join(filter(None, [row['kind'], row['noticed']])) or 'not read'}" for row in rows]
-    usual, odd = agreement_words(with_survey(seen, table, asked, raw))
+    usual, odd = agreement_words(with_survey(seen, table, asked, raw, session))
     read = list(filter(None, (usual, *odd)))
-    return (lambda now: with_survey(now, table, asked, raw)), [*table.notes, *told, *read]
+    return (lambda now: with_survey(now, table, asked, raw, session)), [*table.notes, *told, *read]
 
 
-def _table_change(seen: Study, name: str, file: str, *, whole: bool) -> tuple[Change, list[str]]:
+def _table_change(seen: Study, name: str, file: str, *, whole: bool, sheet: str) -> tuple[Change, list[str]]:
     from panel.study.editing import put_block
     from panel.study.open_study import scores_of_folder
     from panel.study.pasted import cells_kept
 
-    read = _block(seen, name, file)
+    read = _block(seen, name, file, sheet)
     kept = [] if whole else cells_kept(seen, name, read.texts)
     notes = [*read.notes, *read.unknown_in_words(name), *kept]
 

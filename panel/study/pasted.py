@@ -20,7 +20,7 @@ from panel.study.editing import known_numbers, put_table, texts_of_table
 from panel.study.file_names import is_number
 from panel.study.knowledge import canonical_ingredient, is_called, is_reckoned
 from panel.study.numbers_read import measured, read_numbers
-from panel.study.raw_table import decode, filled_rows, is_workbook, likely_delimiter, rows_of_file
+from panel.study.raw_table import NOT_READ, decode, filled_rows, is_workbook, likely_delimiter, rows_of_file
 from panel.study.study import RawFile, Study
 from panel.study.table_cells import columns_of, known_column, known_columns, nearest_column, number_text
 from panel.study.tables import TABLES
@@ -87,8 +87,8 @@ def _typed(cell: str) -> str:
     return cell.replace("\u00a0", " ").strip()
 
 
-def read_block(block: str | RawFile, name: str, study: Study | None = None) -> Pasted:
-    """Return a pasted block, or the first sheet of a file, as rows of the table `name`.
+def read_block(block: str | RawFile, name: str, study: Study | None = None, sheet: str = "") -> Pasted:
+    """Return a pasted block, or a sheet of a file (the first one if none is named), as rows of the table `name`.
 
     Parameters
     ----------
@@ -102,10 +102,12 @@ def read_block(block: str | RawFile, name: str, study: Study | None = None) -> P
     """
     notes: tuple[str, ...] = ()
     if isinstance(block, RawFile) and is_workbook(block):
-        sheets, notes = rows_of_file(block)
+        sheets, notes = rows_of_file(block, sheet)
         rows = list(filled_rows(sheets[0][1] if sheets else ()).values())
         if not rows:
             raise StudyError(f"{block.name} holds no filled sheet.")
+        left = [other for other, _ in sheets[1:]]
+        notes += (f"Sheet {sheets[0][0]!r} was read. {NOT_READ}: {', '.join(left)}.",) if left else ()
     else:
         rows = _cells_of_block(block if isinstance(block, str) else decode(block.content, block.name)[0])
     read = read_rows(rows, name, study)

@@ -29,6 +29,7 @@ from panel.study.study import Study
 from panel.study.table_cells import rows_of_study
 from tests.ballot_studies import PROTOTYPES, ballot_study, cleared
 from tests.studies import small_study
+from tests.study.test_score_sheets import book
 
 
 @pytest.fixture
@@ -360,6 +361,87 @@ def test_who_keeps_a_name_as_a_code_is_told_where_others_get_one(tmp_path: Path)
     told = run("set", tmp_path / "rub", "codes").stdout
     assert "Left as they are, for they look like codes: BEA 2. Rename one that is a name." in told
     assert read_folder(tmp_path / "rub").assessors == ("A01", "BEA 2")
+
+
+def candles(tmp_path: Path) -> tuple[Path, Path]:
+    """A study of two candles, and a workbook of two surveys of them and a codebook, the wanted one second."""
+    (tmp_path / "panel.csv").write_text("Judge;Candle;smoke\nJ1;W1;4\nJ1;W2;5\nJ2;W1;5\nJ2;W2;7\n")
+    run("import", tmp_path / "panel.csv", "--out", tmp_path / "candles")
+    shop = [["Passer-by", "Candle", "Overall liking (1-9)"]]
+    shop += [[f"K{n}", of, str(4 + n % 3 + k)] for n in range(6) for k, of in enumerate(("W1", "W2"))]
+    lead = "Please say how far you agree - "
+    home = [["Household", f"{lead}It burns without soot.", f"{lead}It is easy to light!", "The flame is"]]
+    home += [[f"H{n}", str(1 + n % 5), str(5 - n % 5), "too small" if n % 2 else "just right"] for n in range(6)]
+    ends = [["1", "strongly disagree"], ["5", "strongly agree"]]
+    name, content = book(Shop=shop, Kitchen_table=home, Answers=ends)
+    (tmp_path / name).write_bytes(content)
+    return tmp_path / "candles", tmp_path / name
+
+
+def test_a_survey_is_read_from_the_sheet_that_is_named(tmp_path: Path):
+    study, file = candles(tmp_path)
+    told = run("set", study, "survey", file, "--sheet", "Kitchen table", "product=W2").stdout
+    assert "5 read as full agreement, as the study says" in told  # the sheet of ends is read all the same
+    answers = read_folder(study).table("answers")
+    assert {*answers["assessor"]} == {f"H{n}" for n in range(6)}
+    assert "its sheets are Shop, Kitchen table" in run("set", study, "survey", file, "--sheet", "Garden", code=2).output
+    run("import", file, "--survey", "--sheet", "Kitchen table", "--kind", "product=W2", "--out", tmp_path / "alone")
+    assert {*read_folder(tmp_path / "alone").table("answers")["prototype"]} == {"W2"}
+    told = run("import", file, "--survey", "--heading", 3, "--out", tmp_path / "third", code=2).output
+    assert "A survey is read without --heading" in told
+
+
+def test_a_table_of_a_workbook_is_read_from_the_sheet_that_is_named(folder: Path, tmp_path: Path):
+    name, content = book(Notes=[["a", "b"], ["c", "d"]], Lots=[["Batch", "Prototype"], ["N1", "P1"]])
+    (tmp_path / name).write_bytes(content)
+    run("set", folder, "batches", tmp_path / name, "--sheet", "Lots")
+    assert "N1" in read_folder(folder).table("batches")["batch"].tolist()
+    assert (
+        "Sheet 'Notes' was read. Other sheets were not read: Lots."
+        in run("set", folder, "prototypes", tmp_path / name, "--try").stdout
+    )
+
+
+def test_who_answered_is_the_first_column_that_names_somebody_for_each_product_or_the_one_that_is_said(tmp_path: Path):
+    study, file = candles(tmp_path)
+    run("set", study, "survey", file)
+    assert {*read_folder(study).table("answers")["assessor"]} == {f"K{n}" for n in range(6)}
+    rows = [f"x{n % 3},D{n % 4},{of},{5 + n % 2}" for of in ("W1", "W2") for n in range(4)]
+    (tmp_path / "odd.csv").write_text("\n".join(["Stall,Door,Candle,Overall liking (1-9)", *rows]))
+    told = run("set", study, "survey", tmp_path / "odd.csv", code=2).output
+    assert "Say which column holds the person; by command: --assessor COLUMN." in told
+    for words in (("--assessor", "Door"), ("Door=person",)):
+        shutil.copytree(study, tmp_path / words[0])
+        run("set", tmp_path / words[0], "survey", tmp_path / "odd.csv", *words)
+        assert len(read_folder(tmp_path / words[0]).table("answers")) == 12 + 8
+
+
+def test_a_question_that_is_given_a_name_keeps_its_words(tmp_path: Path):
+    study, file = candles(tmp_path)
+    lead = "Please say how far you agree - "
+    named = (f"{lead}It burns without soot.=soot=agreement", "The flame is=size=just_about_right")
+    run("set", study, "survey", file, "--sheet", "Kitchen table", "product=W2", *named)
+    words = {row["question"]: row.get("words") for row in read_folder(study).facts["questions"]}
+    assert (words["soot"], words["size"]) == ("It burns without soot.", "The flame is")
+    (tmp_path / "own.csv").write_text("question,kind,words\nsoot,agreement,It burns without any soot\n")
+    run("set", study, "questions", tmp_path / "own.csv")
+    run("set", study, "survey", file, "--sheet", "Kitchen table", "product=W1", *named)
+    words = {row["question"]: row.get("words") for row in read_folder(study).facts["questions"]}
+    assert words["soot"] == "It burns without any soot"
+
+
+def test_the_test_in_which_people_answered_is_said_at_once_or_later_and_no_answer_is_doubled(tmp_path: Path):
+    study, file = candles(tmp_path)
+    words = ("survey", file, "--sheet", "Kitchen table", "product=W2")
+    run("set", study, *words)
+    before = read_folder(study).table("answers")
+    for _ in range(2):
+        run("set", study, *words, "session=home use")
+    after = read_folder(study).table("answers")
+    assert (len(after), {*after["session"]}) == (len(before), {"home use"})
+    said = ("--sheet", "Kitchen table", "--kind", "product=W2", "--kind", "session=hall test")
+    run("import", file, "--survey", *said, "--out", tmp_path / "shop")
+    assert {*read_folder(tmp_path / "shop").table("answers")["session"]} == {"hall test"}
 
 
 def test_empty_cells_that_leave_what_is_there_are_told_and_a_whole_table_empties_them(folder: Path, tmp_path: Path):
