@@ -50,7 +50,7 @@ from panel.study.sheet_keys import (
     resolved,
     score_columns,
 )
-from panel.study.sittings import headings_in_seconds, in_seconds, refuse_times, sittings_of_sheets
+from panel.study.sittings import headings_in_seconds, in_seconds, long_in_seconds, refuse_times, sittings_of_sheets
 from panel.study.study import RawFile
 from panel.study.table_cells import filled_in_order, is_mean_of_others, without_other_rows
 from panel.words import as_seen, counted, first_few
@@ -72,10 +72,11 @@ def score_table(file: RawFile, sheet: str = "", heading: int = 0, limits: Limits
         If there is no table in it, or it cannot be told what stands where; the text says what to do.
     """
     if (read_at_once := _large_and_plain(file, heading, limits)) is not None:
-        return without_other_rows(read_at_once)
+        return long_in_seconds(without_other_rows(read_at_once))
     as_written, noticed = rows_of_file(file, sheet, heading)
     laid_out, timed = in_seconds(as_written)
     table = without_other_rows(_table(file, sheet, heading, limits, laid_out, (noticed, timed)))
+    table = long_in_seconds(table, (cell for _, rows in as_written for row in _lines_alone(rows) for cell in row))
     refuse_times(table, sum(map(is_scored, table.columns)))
     renamed = dict(headings_in_seconds(as_written, table.header)) if timed else {}
     return replace(_with_what_lines_say(table, laid_out), renamed=renamed)
@@ -83,8 +84,7 @@ def score_table(file: RawFile, sheet: str = "", heading: int = 0, limits: Limits
 
 def _with_what_lines_say(table: RawTable, laid_out: Sequence[tuple[str, list[list[str]]]]) -> RawTable:
     """Return a table with the scale that lines beside it state, and without the numbers that they call no answer."""
-    short = (row for _, rows in laid_out for row in rows if len({*row} - {""}) <= _OF_A_LINE)
-    lines = [seen for row in short for cell in row if (seen := as_seen(cell))]
+    lines = [seen for _, rows in laid_out for row in _lines_alone(rows) for cell in row if (seen := as_seen(cell))]
     scale, line = said_scale(lines)
     notes = [*table.notes, *([f"Scale {scale[0]} to {scale[1]} read from the line {line!r}."] if scale else [])]
     columns = list(table.columns)
@@ -94,6 +94,11 @@ def _with_what_lines_say(table: RawTable, laid_out: Sequence[tuple[str, list[lis
             columns = [["" if cell.strip() == number else cell for cell in column] for column in columns]
             notes.append(f"{number} was read as no value, as the line {said!r} says.")
     return replace(table, columns=tuple(columns), notes=tuple(notes), scale=scale)
+
+
+def _lines_alone(rows: Sequence[Sequence[str]]) -> list[Sequence[str]]:
+    """Return the lines of a sheet that are no rows."""
+    return [row for row in rows if len({*row} - {""}) <= _OF_A_LINE]
 
 
 _OF_A_LINE = 3  # cells at most of a line that is no row
@@ -210,7 +215,7 @@ def sheet_of(name: str, filled: Sequence[tuple[int, list[str]]], heading: int = 
             header[i] = f"{over}{BAR}{header[i]}" if over and BAR in header[i] else header[i]
     title = [" ".join(cell for cell in row if cell) for row in cells[:first]]
     if title:
-        notes = [f"Above the headings in line {filled[bottom][0]} stands: {first_few(title)}.", *notes]
+        notes = [f"{_ABOVE} {filled[bottom][0]} stands: {first_few(title)}.", *notes]
     header, notes = without_question(header, notes)
     reckoned = [head for head in header if BAR in head and any(map(is_reckoned, head.split(BAR)))]
     if reckoned:
@@ -227,6 +232,9 @@ def sheet_of(name: str, filled: Sequence[tuple[int, list[str]]], heading: int = 
     lines = tuple(line for line, _ in filled[bottom + 1 :])
     coded = _over_codes(cells, top) if top else ()
     return Sheet(name, tuple(header), body, lines, tuple(notes), coded) if body else None
+
+
+_ABOVE = "Above the headings in line"
 
 
 def _named_and_filled(
@@ -402,6 +410,9 @@ def _stacked(sheets: Sequence[Sheet], called: str) -> Sheet:
     if role and all(":" in name and is_called(name.partition(":")[0], role) for name in names):
         names = [name.partition(":")[2].strip() for name in names]
     notes = list(dict.fromkeys(note for sheet in sheets for note in sheet.notes))
+    if again := [note for note in notes if note.startswith(_ABOVE)][1:]:
+        notes = [note for note in notes if note not in again]
+        notes.append(f"Lines above the headings of {counted(len(again), 'more sheet')} were left out like these.")
     rows = tuple(
         (*((name,) if role else ()), *row) for name, sheet in zip(names, sheets, strict=True) for row in sheet.rows
     )

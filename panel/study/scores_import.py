@@ -18,7 +18,7 @@ from panel.study.knowledge import ROLES, is_called, is_reckoned, named_columns, 
 from panel.study.naming import at_moment, counted_outside, measured_units, timed_words, with_headings_read
 from panel.study.numbers_read import NumbersRead, proposed_number, read_number_columns, read_numbers, unit_of_heading
 from panel.study.raw_table import READ_AS_SEEN, RawTable
-from panel.study.sheet_keys import refuse_several_studies
+from panel.study.sheet_keys import BLIND_CODE, refuse_several_studies
 from panel.study.sittings import is_clock, moment_column, moments_of, note_on_days, sittings
 from panel.study.study import IMPORTED_ROW, REHEARSED, UNREAD_COLUMNS, RawFile, Study, natural_order
 from panel.study.table_cells import NOT_WHOLE, is_mean_of, notes_beside, why_not_scored
@@ -398,7 +398,7 @@ def _notes_on_unused(table: RawTable, layout: ScoresLayout) -> list[str]:
         why = _why_no_scores(table, layout, column)
         texts = {cell for cell in table.column(column) if cell.strip()} or {""}
         likely = sum(proposed_number(text) is not None for text in texts) / len(texts)
-        if share >= _MOSTLY and why and column not in table.unnamed:
+        if share >= _MOSTLY and why and column not in (*table.unnamed, BLIND_CODE):
             notes.append(f"The column {column!r} {why}. {_SAY_SO}")
         elif (share >= _SOME or likely >= _MOSTLY) and not why:
             notes.append(

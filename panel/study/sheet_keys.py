@@ -188,6 +188,10 @@ def _ask_of_codes_elsewhere(sheet: Sheet, left: Sequence[Sheet]) -> None:
                 )
 
 
+BLIND_CODE = "blind code"
+"""What the column of codes is called once the key has said what they stand for."""
+
+
 def resolved(sheet: Sheet, key: Sheet | None) -> tuple[Sheet, list[str]]:
     """Return a sheet with the prototype behind each code, as the key of the workbook says."""
     if key is None:
@@ -220,7 +224,7 @@ def resolved(sheet: Sheet, key: Sheet | None) -> tuple[Sheet, list[str]]:
     said = [known.get(place, [""] * width)[:width] for place in places]
     _ask_of_contradicted(sheet, own if own != held else "", [names[0] for names in said])
     rows = tuple((*names, *row) for names, row in zip(said, sheet.rows, strict=True))
-    other = {held: "blind code", own: "prototype written beside the code"}
+    other = {held: BLIND_CODE, own: "prototype written beside the code"}
     header = ("prototype", *more, *(other.get(head, head) for head in sheet.header))
     by = f", each within its {' and '.join(shared)}" if shared else ""
     return replace(sheet, header=header, rows=rows), [

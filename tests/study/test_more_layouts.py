@@ -476,6 +476,66 @@ def test_a_column_whose_times_became_seconds_is_found_by_its_heading_in_the_file
         guess_layout(table, scored=["Absorbed"])
 
 
+def bench(times: bool = True, line: str = "Shine 0-10, setting time in min:s") -> dict[str, list[list[str]]]:
+    """A sheet for each judge of nail varnishes: shine and colour are rated, the setting time is on a stop-watch."""
+    sheets = {}
+    for n, who in enumerate(("Ida", "Jon", "Kim")):
+        rows = [[f"Bench of {who}"], [line], ["Product", "Shine", "Setting time", "Even colour"]]
+        for k, of in enumerate(("V1", "V2", "V3")):
+            rows.append([of, str(3 + n + k), f"0{1 + k}:1{n}" if times else str(70 + n), str(9 - k)])
+        sheets[who] = rows
+    return sheets
+
+
+def test_times_beside_ratings_are_measured_in_seconds_whatever_line_says_so():
+    file = raw_file(*book(**bench()))
+    table = score_table(file)
+    assert "Times in 'Ida', 'Jon' and 'Kim' were read as minutes and seconds: 01:10 is 70 s." in table.notes
+    assert sum("Above the headings" in note for note in table.notes) == 1
+    assert "Lines above the headings of 2 more sheets were left out like these." in table.notes
+    imported = read_scores(table, guess_layout(table, scored=["Shine", "Setting time", "Even colour"]))
+    study = study_from_scores(imported, file, "varnish", 0, 10)
+    listed = study.table("attributes").set_index("attribute")
+    assert listed.loc["Setting time (s)", "unit"] == "s"
+    assert list(study.scales(["Shine", "Setting time (s)", "Even colour"])) == [(0, 10), None, (0, 10)]
+    took = study.scores.loc[study.scores["attribute"] == "Setting time (s)", "score"]
+    assert {*took} == {60.0 * k + 10 + n for k in (1, 2, 3) for n in range(3)}
+    unsaid = read_scores(table, guess_layout(table))  # it is asked about, and no scale of 0 to 10 is laid on it
+    assert "Setting time (s)" not in {*unsaid.scores["attribute"]}
+    assert any("'Setting time (s)' is in s, unlike the scores. Say so" in note for note in unsaid.notes)
+
+
+def tablet(unit: str, name: str = "gone from the skin") -> str:
+    """A row for each answer: thickness is rated, and how long it takes is on a stop-watch, one blank among them."""
+    rows = ["Judge;Serum;Descriptor;Unit;Value"]
+    for n, who in enumerate(("Ida", "Jon", "Kim")):
+        for k, of in enumerate(("S1", "S2")):
+            rows.append(f"{who};{of};thick;0-9;{2 + n + k}")
+            rows.append(f"{who};{of};{name};{unit};" + ("" if n + k == 3 else f"0{n}:4{k}"))
+    return "\n".join(rows)
+
+
+@pytest.mark.parametrize(("unit", "name"), [("min:s", "gone"), ("mm:ss", "gone"), ("", "gone (mm:ss)")])
+def test_times_of_one_attribute_among_ratings_are_its_seconds(unit: str, name: str):
+    file = raw_file("tablet.csv", tablet(unit, name).encode())
+    table = score_table(file)
+    assert "Times of " + name + " were read as minutes and seconds: 00:40 is 40 s." in table.notes
+    study = study_from_scores(read_scores(table, guess_layout(table)), file, "serum", 0, 9)
+    assert study.unread.empty
+    took = study.scores.loc[study.scores["attribute"] == "gone (s)", "score"]
+    assert took.dropna().tolist() == [40.0, 41.0, 100.0, 101.0, 160.0]
+    assert list(study.scales(["thick", "gone (s)"])) == [(0, 9), None]
+
+
+def test_times_of_one_attribute_are_refused_where_nothing_says_what_they_are():
+    said = r"tablet.csv: gone from the skin hold times such as 00:40: .* Write min:s behind them or into the line above"
+    with pytest.raises(StudyError, match=said):
+        score_table(raw_file("tablet.csv", tablet("").encode()))
+    one = tablet("").replace(";00:41", ";1").replace(";01:40", ";2").replace(";01:41", ";1").replace(";02:40", ";4")
+    table = score_table(raw_file("tablet.csv", one.encode()))  # a slip among numbers is told as a slip
+    assert read_scores(table, guess_layout(table)).unread["text"].tolist() == ["00:40"]
+
+
 @pytest.mark.parametrize(
     "name", ["Strokes until even (number)", "Rub-out (strokes)", "Drops [count]", "Number of rubs"]
 )
