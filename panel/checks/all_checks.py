@@ -25,7 +25,8 @@ from panel.study.editing import put_table, texts_of_table
 from panel.study.knowledge import agreeing_end
 from panel.study.naming import naming
 from panel.study.people import REMOVED, WITHOUT_PEOPLE
-from panel.study.scores_used import PLACE_COLUMNS, agreement_read, stated_differences, with_correction
+from panel.study.renaming import with_row_corrected
+from panel.study.scores_used import agreement_read, stated_differences
 from panel.study.study import SOURCES, Study, is_rehearsed
 from panel.study.tables import TABLES
 from panel.words import first_few
@@ -179,8 +180,8 @@ def with_proposal(study: Study, finding: Finding, *, who: str = "", when: str = 
         for proposal in [each for each in finding.proposals if each.table == table]:
             rows = _rows_meant(texts, proposal)
             if (table, proposal.column) == ("scores", "score"):
-                place = {column: texts[column].iloc[rows[0]] for column in PLACE_COLUMNS}
-                study = with_correction(study, place, new=proposal.value, who=who, why=finding.message, when=when)
+                about = {"who": who, "why": finding.message, "when": when}
+                study = with_row_corrected(study, rows[0] + 2, new=proposal.value, **about)
             else:
                 texts.loc[rows, proposal.column] = proposal.value
                 texts = _without_bare_twins(table, texts, proposal)

@@ -231,7 +231,8 @@ def _told_twice(cells: ScoreCells, later: np.ndarray, earlier: np.ndarray, *, sa
             message += f"{cells.line[before]}."
         kind = "score_given_twice" if same else "score_given_twice_differently"
         advice = (
-            "Both count until one is set aside by a written correction. If the sample was tried twice, number the "
+            "Both count until one is set aside by a written correction (afterfeel set STUDY correct "
+            f"row={cells.line[after]} new= --who NAME --why REASON). If the sample was tried twice, number the "
             "replicates."
         )
         yield Finding("warning", kind, where, message, advice)

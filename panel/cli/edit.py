@@ -75,6 +75,7 @@ def set_in_study(
     afterfeel set STUDY codes forget --who NAME --why REASON   names also out of journal and imported files, for good
     afterfeel set STUDY session P1 P2 --who NAME   one more session with these prototypes
     afterfeel set STUDY correct assessor=A1 prototype=P1 attribute=X [session=1] new=33 --who NAME --why REASON
+    afterfeel set STUDY correct row=98 new=33 --who NAME --why REASON   the row that the check names; new= sets it aside
     afterfeel set STUDY decision chosen=P4 not_established=WORDS [role=WORDS] --who NAME --why REASON
     afterfeel set STUDY withdraw NUMBER --who NAME --why REASON    a statement; it stays in the table
     afterfeel set STUDY predict P9 'INGREDIENT=PERCENT' ...        what a blend will feel like, before it is made
@@ -220,12 +221,19 @@ def _named(words: tuple[str, ...]) -> dict[str, str]:
 
 
 def _correction(_seen: Study, words: tuple[str, ...], who: str, why: str) -> Change:
+    from panel.study.renaming import with_row_corrected
     from panel.study.scores_used import PLACE_COLUMNS, with_correction
 
     place, when = _named(words), _moment()
-    new = place.pop("new", "")
+    new, row = place.pop("new", ""), place.pop("row", "")
+    if row and (place or not row.isdecimal()):
+        raise StudyError("Name a score by its row alone, as the check does (row=98), or by whose it is and of what.")
+    if row:
+        return lambda now: with_row_corrected(now, int(row), new=new, who=who, why=why, when=when)
     if unknown := [name for name in place if name not in PLACE_COLUMNS]:
-        raise StudyError(f"A score is not found by {unknown[0]}. Name: {', '.join(PLACE_COLUMNS)}; new=VALUE.")
+        raise StudyError(
+            f"A score is not found by {unknown[0]}. Name: {', '.join(PLACE_COLUMNS)}; or row=NUMBER; new=VALUE."
+        )
     return lambda now: with_correction(now, place, new=new, who=who, why=why, when=when)
 
 

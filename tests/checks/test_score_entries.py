@@ -128,8 +128,8 @@ def test_a_row_entered_twice_is_told():
     score = table("scores")["score"][5]
     assert finding.message == f"The score {score:g} of row 7 stands here again."
     assert finding.advice == (
-        "Both count until one is set aside by a written correction. If the sample was tried twice, number the "
-        "replicates."
+        "Both count until one is set aside by a written correction (afterfeel set STUDY correct row=98 new= --who NAME "
+        "--why REASON). If the sample was tried twice, number the replicates."
     )
 
 

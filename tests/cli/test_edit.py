@@ -18,13 +18,16 @@ from click.testing import CliRunner, Result
 import panel
 from panel.checks.all_checks import _check_claim_stamps
 from panel.cli import main
+from panel.errors import StudyError
 from panel.models.emollients.predictions import kept_predictions
 from panel.plan.codes import plan_fits_seal, sealed_key
 from panel.plan.safety import safety_gate
 from panel.store.ballot import prepare_ballots
 from panel.study.folder import read_folder, write_study
 from panel.study.knowledge import shared_table
+from panel.study.renaming import with_row_corrected
 from panel.study.saving import journal_rows
+from panel.study.scores_used import scores_used
 from panel.study.study import Study
 from panel.study.table_cells import rows_of_study
 from tests.ballot_studies import PROTOTYPES, ballot_study, cleared
@@ -361,6 +364,33 @@ def test_who_keeps_a_name_as_a_code_is_told_where_others_get_one(tmp_path: Path)
     told = run("set", tmp_path / "rub", "codes").stdout
     assert "Left as they are, for they look like codes: BEA 2. Rename one that is a name." in told
     assert read_folder(tmp_path / "rub").assessors == ("A01", "BEA 2")
+
+
+def test_a_line_that_was_sent_twice_is_set_aside_by_the_row_that_the_check_names(tmp_path: Path):
+    lines = ["Judge;Sample;Visit;cooling", "J1;G1;1;4", "J1;G2;1;5", "J2;G1;1;5", "J2;G2;1;7", "J1;G2;1;5"]
+    (tmp_path / "gel.csv").write_text("\n".join(lines))
+    gel = tmp_path / "gel"
+    run("import", tmp_path / "gel.csv", "--out", gel, "--scale-min", 0, "--scale-max", 10)
+    told = run("check", gel).stdout
+    assert "scores, row 6 (line 6 of gel.csv)" in told
+    assert "afterfeel set STUDY correct row=6 new= --who NAME --why REASON" in told
+    words = ("--who", "EK", "--why", "sent twice")
+    run("set", gel, "correct", "row=6", "new=", *words)
+    used = scores_used(read_folder(gel))
+    assert (len(used.frame), used.set_aside["row"].tolist(), used.set_aside["score"].tolist()) == (4, [6], [5.0])
+    assert "stands here again" not in run("check", gel).stdout
+    run("set", gel, "correct", "row=6", "new=8", *words)  # the last correction counts
+    assert scores_used(read_folder(gel)).corrected["row"].tolist() == [6]
+    assert read_folder(gel).table("corrections")["old"].tolist() == ["5.0", ""]
+    assert "rows are 2 to 6" in run("set", gel, "correct", "row=7", "new=", *words, code=2).output
+    assert "by its row alone" in run("set", gel, "correct", "row=6", "session=1", "new=", *words, code=2).output
+    assert "needs a name" in run("set", gel, "correct", "row=6", "new=", code=2).output
+    same = run("set", gel, "correct", "row=2", "new=", *words, "--json").stdout  # one of its kind is named as ever
+    assert "key=assessor=J1; session=1; prototype=G1; attribute=cooling;" in same
+    scores = read_folder(gel).scores
+    typed = Study({"scores": scores.assign(raw_line=float("nan"))})
+    with pytest.raises(StudyError, match="Rows 6 and 3 of the scores are alike in everything"):
+        with_row_corrected(typed, 6, new="", who="EK", why="sent twice", when="2026-03-10")
 
 
 def candles(tmp_path: Path) -> tuple[Path, Path]:
