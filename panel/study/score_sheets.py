@@ -46,11 +46,17 @@ from panel.study.sheet_keys import (
     ask_of_left_out,
     key_and_scores,
     of_means,
-    prototypes_across,
     resolved,
     score_columns,
 )
-from panel.study.sittings import headings_in_seconds, in_seconds, long_in_seconds, refuse_times, sittings_of_sheets
+from panel.study.sittings import (
+    headings_in_seconds,
+    in_seconds,
+    long_in_seconds,
+    prototypes_across,
+    refuse_times,
+    sittings_of_sheets,
+)
 from panel.study.study import RawFile
 from panel.study.table_cells import filled_in_order, is_mean_of_others, without_other_rows
 from panel.words import as_seen, counted, first_few
@@ -76,7 +82,7 @@ def score_table(file: RawFile, sheet: str = "", heading: int = 0, limits: Limits
     as_written, noticed = rows_of_file(file, sheet, heading)
     laid_out, timed = in_seconds(as_written)
     table = without_other_rows(_table(file, sheet, heading, limits, laid_out, (noticed, timed)))
-    table = long_in_seconds(table, (cell for _, rows in as_written for row in _lines_alone(rows) for cell in row))
+    table = long_in_seconds(table, as_written)
     refuse_times(table, sum(map(is_scored, table.columns)))
     renamed = dict(headings_in_seconds(as_written, table.header)) if timed else {}
     return replace(_with_what_lines_say(table, laid_out), renamed=renamed)
@@ -84,7 +90,8 @@ def score_table(file: RawFile, sheet: str = "", heading: int = 0, limits: Limits
 
 def _with_what_lines_say(table: RawTable, laid_out: Sequence[tuple[str, list[list[str]]]]) -> RawTable:
     """Return a table with the scale that lines beside it state, and without the numbers that they call no answer."""
-    lines = [seen for _, rows in laid_out for row in _lines_alone(rows) for cell in row if (seen := as_seen(cell))]
+    short = (row for _, rows in laid_out for row in rows if len({*row} - {""}) <= _OF_A_LINE)
+    lines = [seen for row in short for cell in row if (seen := as_seen(cell))]
     scale, line = said_scale(lines)
     notes = [*table.notes, *([f"Scale {scale[0]} to {scale[1]} read from the line {line!r}."] if scale else [])]
     columns = list(table.columns)
@@ -94,11 +101,6 @@ def _with_what_lines_say(table: RawTable, laid_out: Sequence[tuple[str, list[lis
             columns = [["" if cell.strip() == number else cell for cell in column] for column in columns]
             notes.append(f"{number} was read as no value, as the line {said!r} says.")
     return replace(table, columns=tuple(columns), notes=tuple(notes), scale=scale)
-
-
-def _lines_alone(rows: Sequence[Sequence[str]]) -> list[Sequence[str]]:
-    """Return the lines of a sheet that are no rows."""
-    return [row for row in rows if len({*row} - {""}) <= _OF_A_LINE]
 
 
 _OF_A_LINE = 3  # cells at most of a line that is no row
@@ -127,7 +129,8 @@ def _table(
     names = {each.name for each in together}
     stacked = _stacked(sittings_of_sheets(together), "title of the table" if below else "name of the sheet")
     said = " ".join(stacked.notes)
-    left = [each.name for each in sheets if each.name not in names and each is not key and repr(each.name) not in said]
+    used = {*names, *([key.name] if key else [])}
+    left = [each.name for each in sheets if each.name not in used and repr(each.name) not in said]
     table, notes = _melted(stacked)
     ask_of_left_out(first, [each for each in scored if each.name not in names])
     ask_of_codes(together, [each for each in sheets if each.name not in names], key)

@@ -16,7 +16,7 @@ from panel.study.file_names import crossed, is_scored, sitting
 from panel.study.knowledge import fits, heading_words, headings_called, is_called, named_columns, plain_names
 from panel.study.naming import says_when
 from panel.study.numbers_read import TIMES, measured, unit_of_heading
-from panel.study.sheet_keys import Sheet
+from panel.study.sheet_keys import Sheet, score_columns
 from panel.words import as_seen, first_few
 
 if TYPE_CHECKING:
@@ -238,10 +238,11 @@ def _heading_above(rows: Rows, place: int) -> int:
     return next((n for n in above if not says_when(column[n])), above[0] if above else first)
 
 
-def long_in_seconds(table: RawTable, lines: Iterable[str] = ()) -> RawTable:
+def long_in_seconds(table: RawTable, sheets: Sequence[tuple[str, Rows]] = ()) -> RawTable:
     """Return a table with a score a row in which what was timed is in seconds, and called so.
 
-    `lines` stand beside the table. StudyError if nothing says that minutes and seconds are meant.
+    `sheets` are those of the file, for the lines beside the table. StudyError if nothing says that minutes and seconds
+    are meant.
     """
     held = named_columns(table.header)
     of, at = (held.get(role, "") for role in ("attribute", "score"))
@@ -257,6 +258,7 @@ def long_in_seconds(table: RawTable, lines: Iterable[str] = ()) -> RawTable:
         {head: pd.Series(table.column(head), dtype="str") for head in table.header},
         list(names[timed].unique()),
     )
+    lines = (cell for _, rows in sheets for row in rows if len({*row} - {""}) <= _HEADINGS for cell in row)
     said = chain(table.header, lines, *(column[timed].unique() for column in named.values()))
     if not any(map(_SAYS_MINUTES.search, said)):
         _refuse_unsaid(table.name, cells, given[times & timed].iloc[0], "behind them or into the line above the table")
@@ -315,3 +317,40 @@ def refuse_times(table: RawTable, scored: int) -> None:
     if len(timed) > max(1, scored):
         first = next(cell for cell in columns[timed[0]] if _STOP_WATCH.fullmatch(cell))
         _refuse_unsaid(table.name, timed, first, "into the line above them or into their headings")
+
+
+# What was scored, where the columns are prototypes and nothing else names them.
+
+
+def _title_above(name: str, rows: Sequence[Sequence[str]]) -> str:
+    """Return what the first line of a sheet says where it fills one cell alone, else how the sheet was called."""
+    first = next((given for row in rows if (given := {*map(as_seen, row)} - {""})), {""})
+    usual = re.fullmatch(r"(?:sheet|tabelle|feuil\w*|hoja|foglio|blad|table)[ _]?\d*", name, re.IGNORECASE)
+    return first.pop() if len(first) == 1 else "" if usual else name
+
+
+_CODE = re.compile(r"([^\W\d]{1,4}[ ._-]?)(\d{1,4})[A-Za-z]?")
+_ITEMS = frozenset(
+    ("q", "f", "v", "item", "var", "frag", "att", "attr", "rep", "r", "s", "w", "t", "d", "day", "run", "h", "min")
+)
+
+
+def prototypes_across(sheet: Sheet, laid_out: Sequence[Sequence[str]]) -> Sheet:
+    """Return a sheet with a column for each prototype, called DS-10, DS-11 ..., with what was scored in a column.
+
+    That is what its title or its name says. The sheet itself where a column names prototypes, attributes or scores, or
+    nobody is named, or the columns have no such names: a letter such as Q may stand for questions, R for replicates.
+    """
+    held = named_columns(sheet.header)
+    scored = score_columns(sheet, set())
+    codes = [_CODE.fullmatch(head) for head in scored]
+    stems = {code[1].casefold() for code in codes if code}
+    title = _title_above(sheet.name, laid_out)
+    known = {"prototype", "attribute", "score"} & {*held}
+    if known or "assessor" not in held or len(scored) < 2 or None in codes or len(stems) != 1 or not title:
+        return sheet
+    if {stem.strip(" ._-") for stem in stems} & _ITEMS:
+        return sheet
+    rows = tuple((title, *row) for row in sheet.rows)
+    note = f"{title!r} was read as what was scored, and {first_few(scored)} as prototypes: nothing else names them."
+    return replace(sheet, header=("attribute", *sheet.header), rows=rows, notes=(*sheet.notes, note))

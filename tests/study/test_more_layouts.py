@@ -515,9 +515,12 @@ def tablet(unit: str, name: str = "gone from the skin") -> str:
     return "\n".join(rows)
 
 
-@pytest.mark.parametrize(("unit", "name"), [("min:s", "gone"), ("mm:ss", "gone"), ("", "gone (mm:ss)")])
+@pytest.mark.parametrize(
+    ("unit", "name"), [("min:s", "gone"), ("mm:ss", "gone"), ("", "gone (mm:ss)"), ("line", "gone")]
+)
 def test_times_of_one_attribute_among_ratings_are_its_seconds(unit: str, name: str):
-    file = raw_file("tablet.csv", tablet(unit, name).encode())
+    above = "Serums, times in min:s;;;;\n" if unit == "line" else ""
+    file = raw_file("tablet.csv", (above + tablet(unit.replace("line", ""), name)).encode())
     table = score_table(file)
     assert "Times of " + name + " were read as minutes and seconds: 00:40 is 40 s." in table.notes
     study = study_from_scores(read_scores(table, guess_layout(table)), file, "serum", 0, 9)
@@ -549,3 +552,38 @@ def test_what_is_counted_takes_no_scale_of_what_is_rated(name: str):
     assert list(study.scales(["Slip", "Waxy", name])) == [(1, 9), (1, 9), None]  # a wrong scale is left to be warned of
     assert f"{name!r} (11 of 12 outside)" in study.facts["import"]["done"][-1]
     assert list(study_from_scores(imported, file, "fits", 0, 40).scales([name])) == [(0, 40)]
+
+
+def blind(days: tuple[str, str], heads: tuple[str, str], again: bool = False) -> dict[str, list[list[str]]]:
+    """Scores of three soaps by codes, other ones on each of two days, and a key with a column of codes for each day."""
+    codes = {"soap A": ("417", "902"), "soap B": ("638", "417" if again else "255"), "soap C": ("194", "573")}
+    rows = [["Judge", "Day", "Code", "lather", "dry"]]
+    for n, who in enumerate(("Ida", "Jon")):
+        for day, label in enumerate(days):
+            rows += [[who, label, own[day], str(n + k + 2), str(9 - k - 3 * n)] for k, own in enumerate(codes.values())]
+    key = [["Product", "Remark", *heads], *([name, "bar", *own] for name, own in codes.items())]
+    return {"Scores": rows, "Unblinding": key}
+
+
+@pytest.mark.parametrize("heads", [("Code Monday", "Code Friday"), ("Day 1", "Day 2"), ("1st code", "2nd code")])
+def test_a_key_with_a_column_of_codes_for_each_day_is_read_whole_whatever_the_days_are_called(heads):
+    file = raw_file(*book(**blind(("Mon 3/3", "Fri 7/3"), heads)))
+    table = score_table(file)
+    scores = read_scores(table, guess_layout(table)).scores.query("attribute == 'dry'")
+    assert scores.groupby("prototype")["score"].unique().map(list).to_dict() == {
+        "soap A": [9.0, 6.0],
+        "soap B": [8.0, 5.0],
+        "soap C": [7.0, 4.0],
+    }
+    assert {*scores["session"]} == {"Mon 3/3", "Fri 7/3"}
+    assert not any("not read" in note for note in table.notes)
+
+
+def test_a_code_with_two_meanings_is_resolved_by_its_day_or_refused():
+    table = score_table(raw_file(*book(**blind(("Day 1", "Day 2"), ("Day 1", "Day 2"), again=True))))
+    scores = read_scores(table, guess_layout(table)).scores.query("attribute == 'dry'")
+    assert {*scores["prototype"]} == {"soap A", "soap B", "soap C"}
+    assert scores.groupby("prototype")["score"].nunique().tolist() == [2, 2, 2]
+    said = r"The key in 'Unblinding' does not hold the codes .* within its session, of which key and scores must say"
+    with pytest.raises(StudyError, match=said):
+        score_table(raw_file(*book(**blind(("Mon 3/3", "Fri 7/3"), ("Code Monday", "Code Friday"), again=True))))
