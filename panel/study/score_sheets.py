@@ -53,6 +53,7 @@ from panel.study.sittings import (
     headings_in_seconds,
     in_seconds,
     long_in_seconds,
+    parted_by_groups,
     prototypes_across,
     refuse_times,
     sittings_of_sheets,
@@ -328,7 +329,7 @@ def _names(cells: Sequence[Sequence[str]], bottom: int, top: int | None) -> tupl
         bare = i > first and held[i] and not cells[bottom][i] and not lone  # a column of the group without a heading
         groups.append(above if i >= first and (bare or (cells[bottom][i] and cells[bottom][i] != cell)) else "")
         heads[i] = cells[bottom][i] or (not bare and cell) or heads[i]
-    if joined := at_their_moments(heads, groups):
+    if joined := at_their_moments(heads, groups) or parted_by_groups(heads, groups):
         return joined
     if not any(groups[i] and heads.count(head) > 1 for i, head in enumerate(heads)):
         named = first_few(list(dict.fromkeys(filter(None, groups))))

@@ -216,10 +216,10 @@ def _refuse_nameless(table: RawTable, layout: ScoresLayout, numbers: Mapping[str
             continue
         advice = f"Write the {role} into each of these rows"
         if (~blank[: rows[0]]).any():
-            advice += f", or say that a blank means the {role} above (fill down)"
+            advice += f", or say that a blank means the {role} above (--fill-down; on the page a tick)"
         raise StudyError(
             f"{table.name}: {counted(len(rows), 'row')} with scores name no {role} (column {column!r}, line "
-            f"{first_few([table.lines[row] for row in rows])}). {advice}; scores of nobody are not analysed."
+            f"{first_few([table.lines[row] for row in rows])}). {advice}; scores that name none are not analysed."
         )
 
 

@@ -12,7 +12,7 @@ from typing import TYPE_CHECKING
 import pandas as pd
 
 from panel.errors import StudyError
-from panel.study.file_names import crossed, is_scored, sitting
+from panel.study.file_names import are_people, crossed, is_scored, sitting
 from panel.study.knowledge import fits, heading_words, headings_called, is_called, named_columns, plain_names
 from panel.study.naming import says_when
 from panel.study.numbers_read import TIMES, measured, unit_of_heading
@@ -354,3 +354,26 @@ def prototypes_across(sheet: Sheet, laid_out: Sequence[Sequence[str]]) -> Sheet:
     rows = tuple((title, *row) for row in sheet.rows)
     note = f"{title!r} was read as what was scored, and {first_few(scored)} as prototypes: nothing else names them."
     return replace(sheet, header=("attribute", *sheet.header), rows=rows, notes=(*sheet.notes, note))
+
+
+def parted_by_groups(heads: Sequence[str], groups: Sequence[str]) -> tuple[list[str], list[str]] | None:
+    """Return headings of which those that stand twice say below which group, and that said; None where none need it.
+
+    The groups are no prototypes where a column names these, and no people where one does or they are none; where all
+    have the same columns they may be sittings.
+    """
+    twice = {head for head in heads if head and heads.count(head) > 1}
+    within = {
+        group: {head for head, of in zip(heads, groups, strict=True) if of == group} for group in {*groups} - {""}
+    }
+    named = named_columns(dict.fromkeys(heads))
+    of_prototypes = "prototype" in named or any(is_called(head, "code") for head in heads)
+    if not twice or not of_prototypes or len({frozenset(own) for own in within.values()}) < 2:
+        return None
+    if "assessor" not in named and are_people(list(within)):
+        return None
+    made = [f"{head} ({of})" if head in twice and of else head for head, of in zip(heads, groups, strict=True)]
+    left = first_few([group for group in dict.fromkeys(groups) if group and not within[group] & twice])
+    new = first_few([name for name, old in zip(made, heads, strict=True) if name != old])
+    notes = [f"Of several columns of one name each took what stands above it: {new}."]
+    return made, notes + [f"The headings above the headings were left out: {left}."] * bool(left)

@@ -587,3 +587,27 @@ def test_a_code_with_two_meanings_is_resolved_by_its_day_or_refused():
     said = r"The key in 'Unblinding' does not hold the codes .* within its session, of which key and scores must say"
     with pytest.raises(StudyError, match=said):
         score_table(raw_file(*book(**blind(("Mon 3/3", "Fri 7/3"), ("Code Monday", "Code Friday"), again=True))))
+
+
+def grouped_brushes(heads: tuple[str, ...]) -> list[list[str]]:
+    rows = [["", "", "stiff hairs", "", "soft hairs", ""], ["Judge", "Sample", *heads]]
+    return [
+        *rows,
+        *([j, s, *(str(1 + (n + k) % 9) for k in range(4))] for n, (j, s) in enumerate(product("ABC", "XY"))),
+    ]
+
+
+def test_two_columns_of_one_name_take_the_group_above_them():
+    table = score_table(raw_file(*book(Scores=grouped_brushes(("sheds", "scratches", "bends", "scratches")))))
+    read = read_scores(table, guess_layout(table)).scores
+    assert list(read["attribute"].unique()) == ["sheds", "scratches (stiff hairs)", "bends", "scratches (soft hairs)"]
+    told = "Of several columns of one name each took what stands above it: scratches (stiff hairs) and scratches (soft"
+    assert any(told in note for note in table.notes)
+    assert read.loc[read["attribute"] == "scratches (soft hairs)", "score"].tolist() == [4.0, 5.0, 6.0, 7.0, 8.0, 9.0]
+
+
+def test_groups_of_the_same_columns_are_asked_about():
+    with pytest.raises(StudyError, match="what the groups of columns stiff hairs and soft hairs are"):
+        score_table(raw_file(*book(Scores=grouped_brushes(("sheds", "scratches", "sheds", "scratches")))))
+    table = score_table(raw_file(*book(Scores=grouped_brushes(("sheds", "scratches", "bends", "clumps")))))
+    assert "The headings above the headings were left out: stiff hairs and soft hairs." in table.notes
