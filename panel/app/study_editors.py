@@ -27,7 +27,7 @@ from panel.study.knowledge import ingredients, shared_table
 from panel.study.naming import Naming
 from panel.study.open_study import keep_aside, kept_aside
 from panel.study.pasted import cells_kept, columns_of_grid, formula_grid, put_formulas, read_block, total_of, with_swap
-from panel.study.people import names_of_people
+from panel.study.people import left_as_codes, names_of_people
 from panel.study.renaming import delete, people_by_code, rename
 from panel.study.saving import journal_rows, undo
 from panel.study.shown import shown
@@ -577,7 +577,8 @@ def _names(study: StudyInUse, kind: str) -> None:
     if not listed:
         return
     if kind == "assessor" and names_of_people(study.study) and st.button("Use codes in place of names"):
-        done = "People are called by a code now. The history and imported files keep the names."
+        done = "People are called by a code now. The history and imported files keep the names. "
+        done = f"{done}{left_as_codes(study.study)}".strip()
         save(study, people_by_code, done, forget=what)
     with st.expander("Rename one everywhere, or take one out"):
         old = st.selectbox("Which one", listed, key=f"named {kind}")

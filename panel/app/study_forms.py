@@ -13,10 +13,9 @@ from panel.app.places import FIRST_PART, leave_for
 from panel.app.widgets import attempt, download, file_name, keep_and_tell, plain, say, table
 from panel.errors import PanelError, StudyError
 from panel.study.archives import open_workbook, sheet_names
-from panel.study.editing import with_scores
 from panel.study.folder import write_study
 from panel.study.numbers_read import typed_number
-from panel.study.open_study import workbook_bytes, zip_bytes
+from panel.study.open_study import with_scores, workbook_bytes, zip_bytes
 from panel.study.raw_table import RawTable, raw_file
 from panel.study.score_sheets import score_table
 from panel.study.scores_import import (
@@ -117,10 +116,11 @@ def survey_form() -> None:
         st.caption("A row for each person and a column for P1 liking, P2 liking; or a row for each person and product.")
         return
     file = raw_file(upload.name, upload.getvalue())
-    uploaded, now = attempt(survey_table, file), attempt(state.study_in_use)
+    uploaded, sheet = _survey_sheet(file)
+    now = attempt(state.study_in_use)
     if uploaded is None:
         return
-    key = file.sha256[:16]
+    key = f"{file.sha256[:16]}{sheet}"
     person = st.selectbox(
         "Code of the person", ["", *uploaded.header], format_func=lambda n: n or "found by itself", key=f"person {key}"
     )
@@ -131,6 +131,27 @@ def survey_form() -> None:
     if read is None:
         return
     raw, guess = read
+    asked = _asked(guess, f"asked {key} {person} {into} {about}")
+    say(raw.notes)
+    test = st.text_input("In which test they answered", placeholder="hall test, home use", key=f"test {key}") or ""
+    st.caption("Of just-about-right answers, too little, just right and too much are kept as 2, 3 and 4 of 5.")
+    if now and into != _NEW_STUDY:
+        if st.button("Add these answers", type="primary"):
+            keep_and_tell(
+                now,
+                lambda study: with_survey(study, raw, asked, file, test.strip()),
+                f"The answers of {file.name} were added.",
+            )
+        return
+    title = st.text_input("Title of the study", PurePath(file.name).stem, key=f"title {key}") or file.name
+    if st.button("Use these answers", type="primary"):
+        study = attempt(with_survey, Study({}, {"title": title}), raw, asked, file, test.strip())
+        if study is not None:
+            _keep_import(study, title, "answers")
+
+
+def _asked(guess: pd.DataFrame, key: str) -> pd.DataFrame:
+    """Return what each column asks, as it was guessed or put right."""
     st.markdown("**What does each column ask?** This is a guess; put it right where it is wrong.")
     texts = {
         str(name): st.column_config.TextColumn(str(name).capitalize(), disabled=name in ("column", "noticed"))
@@ -139,28 +160,22 @@ def survey_form() -> None:
     texts["kind"] = st.column_config.SelectboxColumn(
         "Kind of question", options=["", *KINDS], format_func=lambda kind: str(kind).replace("_", " ")
     )
-    asked = st.data_editor(
+    asked: pd.DataFrame = st.data_editor(
         guess,
         hide_index=True,
         column_config=texts,
-        key=f"asked {key} {person} {into} {about}",
+        key=key,
         alt="Questions",
         placeholder="",
     )
-    say(raw.notes)
-    st.caption("Of just-about-right answers, too little, just right and too much are kept as 2, 3 and 4 of 5.")
-    asked = asked.fillna("").astype("str")
-    if now and into != _NEW_STUDY:
-        if st.button("Add these answers", type="primary"):
-            keep_and_tell(
-                now, lambda study: with_survey(study, raw, asked, file), f"The answers of {file.name} were added."
-            )
-        return
-    title = st.text_input("Title of the study", PurePath(file.name).stem, key=f"title {key}") or file.name
-    if st.button("Use these answers", type="primary"):
-        study = attempt(with_survey, Study({}, {"title": title}), raw, asked, file)
-        if study is not None:
-            _keep_import(study, title, "answers")
+    return asked.fillna("").astype("str")
+
+
+def _survey_sheet(file: RawFile) -> tuple[RawTable | None, str]:
+    """Return the table of a survey and which sheet it stands on, which is asked where there are several."""
+    names = attempt(_sheets, file) or []
+    sheet = st.selectbox("Sheet", names, key=f"survey sheet {file.sha256[:16]}") if len(names) > 1 else ""
+    return attempt(survey_table, file, sheet or ""), sheet or ""
 
 
 def _survey_read(

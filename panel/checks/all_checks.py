@@ -25,8 +25,9 @@ from panel.study.editing import put_table, texts_of_table
 from panel.study.knowledge import agreeing_end
 from panel.study.naming import naming
 from panel.study.people import REMOVED, WITHOUT_PEOPLE
-from panel.study.scores_used import PLACE_COLUMNS, agreement_read, stated_differences, with_correction
-from panel.study.study import Study, is_rehearsed
+from panel.study.renaming import with_row_corrected
+from panel.study.scores_used import agreement_read, stated_differences
+from panel.study.study import SOURCES, Study, is_rehearsed
 from panel.study.tables import TABLES
 from panel.words import first_few
 
@@ -129,7 +130,7 @@ def _in_her_words(study: Study, called: Mapping[str, str], findings: Iterable[Fi
     """
     record = study.facts.get("import")
     file = str(record.get("file") or "the imported file") if isinstance(record, dict) else "the imported file"
-    lines = study.scores["raw_line"].to_numpy(dtype=float)
+    lines, sources = study.scores["raw_line"].to_numpy(dtype=float), study.scores["source"].to_numpy()
     words = {short: name for short, name in called.items() if name != short}
     # an attribute ends its place; a person, session or row may be called by the same sign
     last = re.compile(rf"(, (?:attribute )?)({'|'.join(map(re.escape, words))})(?=$|;)")
@@ -144,7 +145,8 @@ def _in_her_words(study: Study, called: Mapping[str, str], findings: Iterable[Fi
     def told(found: re.Match[str]) -> str:
         row = int(found[1]) - 2
         line = lines[row] if 0 <= row < len(lines) else np.nan
-        return found[0] if np.isnan(line) else f"{found[0]} (line {line:.0f} of {file})"
+        own = file if np.isnan(line) or sources[row] in SOURCES else sources[row]
+        return found[0] if np.isnan(line) else f"{found[0]} (line {line:.0f} of {own})"
 
     def where(finding: Finding) -> str:
         place = finding.where
@@ -178,8 +180,8 @@ def with_proposal(study: Study, finding: Finding, *, who: str = "", when: str = 
         for proposal in [each for each in finding.proposals if each.table == table]:
             rows = _rows_meant(texts, proposal)
             if (table, proposal.column) == ("scores", "score"):
-                place = {column: texts[column].iloc[rows[0]] for column in PLACE_COLUMNS}
-                study = with_correction(study, place, new=proposal.value, who=who, why=finding.message, when=when)
+                about = {"who": who, "why": finding.message, "when": when}
+                study = with_row_corrected(study, rows[0] + 2, new=proposal.value, **about)
             else:
                 texts.loc[rows, proposal.column] = proposal.value
                 texts = _without_bare_twins(table, texts, proposal)

@@ -117,35 +117,52 @@ def _far_off(cells: ScoreCells) -> Iterator[Finding]:
 
 def _within(cells: ScoreCells, row: int) -> Proposal:
     """Return what a score outside its scale may be: the same without a missing decimal point, else none."""
-    attribute, score = cells.attribute.code[row], float(cells.score[row])
-    slip = cells.lowest[attribute] <= score / 10 <= cells.highest[attribute]
-    return Proposal("scores", int(cells.line[row]), "score", number_text(score), _with_point(score) if slip else "")
+    score = float(cells.score[row])
+    meant = _meant(cells, row) if _slips(cells, np.array([row]))[0] else ""
+    return Proposal("scores", int(cells.line[row]), "score", number_text(score), meant)
 
 
-def _with_point(score: float) -> str:
+def _slips(cells: ScoreCells, rows: np.ndarray) -> np.ndarray:
+    """Return which scores would lie on their scale with a decimal point, or, where all are whole, a zero less."""
+    attribute, tenth = cells.attribute.code[rows], cells.score[rows] / 10
+    on_scale = (tenth >= cells.lowest[attribute]) & (tenth <= cells.highest[attribute])
+    return on_scale & (~_whole(cells)[attribute] | (tenth == np.floor(tenth)))
+
+
+def _whole(cells: ScoreCells) -> np.ndarray:
+    """Return for each attribute whether its scores on the scale are all whole, if there are enough of them to tell."""
+    code, number = cells.attribute.code, len(cells.attribute)
+    inside = (cells.score >= cells.lowest[code]) & (cells.score <= cells.highest[code])
+    broken = inside & (cells.score != np.floor(cells.score))
+    enough = np.bincount(code[inside], minlength=number) >= _FEWEST_VALUES
+    return enough & (np.bincount(code[broken], minlength=number) == 0)
+
+
+def _meant(cells: ScoreCells, row: int) -> str:
     """Return the digits of a score with the decimal point one place to the left; a division would add digits."""
-    return f"{Decimal(number_text(score)).scaleb(-1):f}"
+    score = float(cells.score[row])
+    whole = _whole(cells)[cells.attribute.code[row]]
+    return number_text(score / 10) if whole else f"{Decimal(number_text(score)).scaleb(-1):f}"
 
 
 def _told_outside(cells: ScoreCells, rows: np.ndarray) -> str:
     attribute = cells.attribute.code[rows]
     scores, low, high = cells.score[rows], cells.lowest[attribute], cells.highest[attribute]
-    slips = (scores / 10 >= low) & (scores / 10 <= high)
+    slips = rows[_slips(cells, rows)]
     scale = f"the scale {format_typed(low[0])} to {format_typed(high[0])}"
+    likely = f"{format_typed(cells.score[slips[0]])} may be {_meant(cells, slips[0])}" if len(slips) else ""
+    zero = len(slips) > 0 and _whole(cells)[cells.attribute.code[slips[0]]]
     if len(rows) == 1:
-        message = f"{format_typed(scores[0])} is outside {scale}."
-        if slips[0]:
-            message += f" {format_typed(scores[0])} may be {_with_point(float(scores[0]))}: a missing decimal point."
-        return message
+        slip = f" {likely}: {'a zero too many' if zero else 'a missing decimal point'}." if likely else ""
+        return f"{format_typed(scores[0])} is outside {scale}.{slip}"
     if len(np.unique(low)) > 1 or len(np.unique(high)) > 1:
         scale = "their scales"
     message = (
         f"{len(rows):,} scores are outside {scale}, from {format_typed(scores.min())} to {format_typed(scores.max())}."
     )
-    if slips.any():
-        first = scores[slips][0]
-        message += f" For {counted(int(slips.sum()), 'of them', 'of them')} a decimal point may be missing:"
-        message += f" {format_typed(first)} may be {_with_point(float(first))}."
+    if likely:
+        what = "there may be a zero too many" if zero else "a decimal point may be missing"
+        message += f" For {counted(len(slips), 'of them', 'of them')} {what}: {likely}."
     return message
 
 
@@ -231,7 +248,8 @@ def _told_twice(cells: ScoreCells, later: np.ndarray, earlier: np.ndarray, *, sa
             message += f"{cells.line[before]}."
         kind = "score_given_twice" if same else "score_given_twice_differently"
         advice = (
-            "Both count until one is set aside by a written correction. If the sample was tried twice, number the "
+            "Both count until one is set aside by a written correction (afterfeel set STUDY correct "
+            f"row={cells.line[after]} new= --who NAME --why REASON). If the sample was tried twice, number the "
             "replicates."
         )
         yield Finding("warning", kind, where, message, advice)

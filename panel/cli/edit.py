@@ -41,20 +41,30 @@ def template(out: Path, study: Path | None, force: bool) -> None:
 @click.argument("study", type=click.Path(path_type=Path))
 @click.argument("what")
 @click.argument("words", nargs=-1)
+@click.option("--sheet", default="", help="Sheet of a workbook that is read; the first one if not given.")
+@click.option("--assessor", default="", metavar="C", help="Column with who answered or scored, of a survey or a sheet.")
 @click.option("--whole", is_flag=True, help="The file is the whole table: rows that are not in it go.")
 @click.option("--who", default="", help="Who makes the change, for the journal.")
 @click.option("--why", default="", help="Why something is taken out, or joined.")
 @click.option("--try", "only_try", is_flag=True, help="Say what would change, and change nothing.")
 @json_option
 def set_in_study(
-    study: Path, what: str, words: tuple[str, ...], whole: bool, who: str, why: str, only_try: bool, as_json: bool
+    study: Path,
+    what: str,
+    words: tuple[str, ...],
+    whole: bool,
+    who: str,
+    why: str,
+    only_try: bool,
+    as_json: bool,
+    **read: str,
 ) -> None:
     """Change a study folder as the editors do.
 
     \b
     afterfeel set STUDY TABLE FILE.csv         rows of a table, or - for standard input
     afterfeel set STUDY sheet FILE             a table of scores, into a study that was begun without any
-    afterfeel set STUDY survey FILE.csv [QUESTION=KIND ...]   answers of consumers, beside the scores
+    afterfeel set STUDY survey FILE [QUESTION=KIND ...] [session='home use']   answers of consumers, beside the scores
     afterfeel set STUDY claims FILE.csv --who NAME   statements, fixed and stamped now
     afterfeel set STUDY FILE.xlsx              a filled workbook (see: afterfeel template)
     afterfeel set STUDY FACT VALUE             a fact; an empty VALUE takes it out
@@ -65,6 +75,7 @@ def set_in_study(
     afterfeel set STUDY codes forget --who NAME --why REASON   names also out of journal and imported files, for good
     afterfeel set STUDY session P1 P2 --who NAME   one more session with these prototypes
     afterfeel set STUDY correct assessor=A1 prototype=P1 attribute=X [session=1] new=33 --who NAME --why REASON
+    afterfeel set STUDY correct row=98 new=33 --who NAME --why REASON   the row that the check names; new= sets it aside
     afterfeel set STUDY decision chosen=P4 not_established=WORDS [role=WORDS] --who NAME --why REASON
     afterfeel set STUDY withdraw NUMBER --who NAME --why REASON    a statement; it stays in the table
     afterfeel set STUDY predict P9 'INGREDIENT=PERCENT' ...        what a blend will feel like, before it is made
@@ -81,7 +92,7 @@ def set_in_study(
     if what == "codes" and words == ("forget",) and not only_try:
         _forget(study, who, why)
         return
-    change, notes = _change_of(seen, what, words, who=who, why=why, whole=whole)
+    change, notes = _change_of(seen, what, words, who=who, why=why, whole=whole, **read)
     after = change(seen)
     if not only_try and study_changes(seen, after):
         after = save(study, seen, change, who=who, what=f"Set by command: {' '.join([what, *words])}.{_reason(why)}")
@@ -161,11 +172,11 @@ def _by_table(changed: list[dict[Any, Any]]) -> list[str]:
 
 
 def _change_of(
-    seen: Study, what: str, words: tuple[str, ...], *, who: str, why: str, whole: bool
+    seen: Study, what: str, words: tuple[str, ...], *, who: str, why: str, whole: bool, sheet: str, assessor: str
 ) -> tuple[Change, list[str]]:
     from panel.plan.study_plan import with_session
     from panel.study.editing import with_benchmark
-    from panel.study.people import new_codes
+    from panel.study.people import left_as_codes, new_codes
     from panel.study.raw_table import read_raw_file
     from panel.study.renaming import delete, people_by_code, rename
     from panel.study.saving import replayed
@@ -178,7 +189,7 @@ def _change_of(
         script = read_raw_file(what).content
         return (lambda now: replayed(now, script)), []
     if what == "codes" and not words:
-        return people_by_code, [_NAMES_STAY] if new_codes(seen) else []
+        return people_by_code, [*filter(None, [left_as_codes(seen)]), _NAMES_STAY] if new_codes(seen) else []
     if what == "session" and words:
         return (lambda now: with_session(now, words, who, len(now.table("servings")))), []
     if what == "rename" and len(words) == 3:
@@ -186,9 +197,9 @@ def _change_of(
     if what == "delete" and len(words) == 2:
         return (lambda now: delete(now, *words, why)), []
     if what == "sheet" and len(words) == 1:
-        return _sheet(seen, Path(words[0]))
+        return _sheet(seen, Path(words[0]), sheet, assessor)
     if what == "survey" and words:
-        return _survey(seen, Path(words[0]), words[1:])
+        return _survey(seen, Path(words[0]), words[1:], sheet, assessor)
     if what in _ON_RECORD and words:
         return _ON_RECORD[what](seen, words, who, why), []
     if len(words) != 1:
@@ -196,9 +207,9 @@ def _change_of(
     if what == "benchmark":
         return (lambda now: with_benchmark(now, _known(now, words[0]))), []
     if what == "claims":
-        return _statements(seen, words[0], who)
+        return _statements(seen, words[0], who, sheet)
     if what in (*TABLES, *ENTRIES) and not (what in ENTRIES and words[0].lstrip().startswith(("[", "{"))):
-        return _table_change(seen, what, words[0], whole=whole)
+        return _table_change(seen, what, words[0], whole=whole, sheet=sheet)
     return _fact_change(what, words[0])
 
 
@@ -210,12 +221,19 @@ def _named(words: tuple[str, ...]) -> dict[str, str]:
 
 
 def _correction(_seen: Study, words: tuple[str, ...], who: str, why: str) -> Change:
+    from panel.study.renaming import with_row_corrected
     from panel.study.scores_used import PLACE_COLUMNS, with_correction
 
     place, when = _named(words), _moment()
-    new = place.pop("new", "")
+    new, row = place.pop("new", ""), place.pop("row", "")
+    if row and (place or not row.isdecimal()):
+        raise StudyError("Name a score by its row alone, as the check does (row=98), or by whose it is and of what.")
+    if row:
+        return lambda now: with_row_corrected(now, int(row), new=new, who=who, why=why, when=when)
     if unknown := [name for name in place if name not in PLACE_COLUMNS]:
-        raise StudyError(f"A score is not found by {unknown[0]}. Name: {', '.join(PLACE_COLUMNS)}; new=VALUE.")
+        raise StudyError(
+            f"A score is not found by {unknown[0]}. Name: {', '.join(PLACE_COLUMNS)}; or row=NUMBER; new=VALUE."
+        )
     return lambda now: with_correction(now, place, new=new, who=who, why=why, when=when)
 
 
@@ -297,51 +315,57 @@ def _workbook_change(seen: Study, path: Path) -> tuple[Change, list[str]]:
     return (lambda now: read_workbook(now, file.content, file.name)[0]), [*notes, *problems]
 
 
-def _block(seen: Study, name: str, file: str) -> Pasted:
+def _block(seen: Study, name: str, file: str, sheet: str) -> Pasted:
     from panel.study.pasted import read_block
     from panel.study.raw_table import read_raw_file
 
-    return read_block(sys.stdin.read() if file == "-" else read_raw_file(file), name, seen)
+    return read_block(sys.stdin.read() if file == "-" else read_raw_file(file), name, seen, sheet)
 
 
-def _statements(seen: Study, file: str, who: str) -> tuple[Change, list[str]]:
+def _statements(seen: Study, file: str, who: str, sheet: str) -> tuple[Change, list[str]]:
     from panel.claims.time_stamp import with_statements
 
-    read, when = _block(seen, "claims", file), _moment()
+    read, when = _block(seen, "claims", file, sheet), _moment()
     return (lambda now: with_statements(now, read.texts, who, when)), [*read.notes, *read.unknown_in_words("claims")]
 
 
-def _sheet(seen: Study, file: Path) -> tuple[Change, list[str]]:
+def _sheet(seen: Study, file: Path, sheet: str, assessor: str) -> tuple[Change, list[str]]:
     from panel.cli.studies import read_file
-    from panel.study.editing import with_scores
+    from panel.study.open_study import with_scores
     from panel.study.scores_import import study_from_scores
 
-    raw, imported = read_file(file)
+    raw, imported = read_file(file, sheet, columns={"assessor": assessor})
     made = study_from_scores(imported, raw, file.stem)
     return (lambda now: with_scores(now, made)), list(imported.notes)
 
 
-def _survey(seen: Study, file: Path, kinds: tuple[str, ...]) -> tuple[Change, list[str]]:
+def _survey(seen: Study, file: Path, kinds: tuple[str, ...], sheet: str, assessor: str) -> tuple[Change, list[str]]:
     from panel.cli.studies import survey_of
     from panel.study.scores_used import agreement_words
     from panel.study.survey import with_survey
 
-    raw, table, asked = survey_of(file, "", kinds, seen.prototypes)
+    raw, table, asked, session = survey_of(file, assessor, kinds, seen.prototypes, sheet)
     rows = asked.to_dict("records")
     told = [f"{row['column']}: {' '.join(filter(None, [row['kind'], row['noticed']])) or 'not read'}" for row in rows]
-    usual, odd = agreement_words(with_survey(seen, table, asked, raw))
+    usual, odd = agreement_words(with_survey(seen, table, asked, raw, session))
     read = list(filter(None, (usual, *odd)))
-    return (lambda now: with_survey(now, table, asked, raw)), [*table.notes, *told, *read]
+    return (lambda now: with_survey(now, table, asked, raw, session)), [*table.notes, *told, *read]
 
 
-def _table_change(seen: Study, name: str, file: str, *, whole: bool) -> tuple[Change, list[str]]:
+def _table_change(seen: Study, name: str, file: str, *, whole: bool, sheet: str) -> tuple[Change, list[str]]:
     from panel.study.editing import put_block
+    from panel.study.open_study import scores_of_folder
     from panel.study.pasted import cells_kept
 
-    read = _block(seen, name, file)
+    read = _block(seen, name, file, sheet)
     kept = [] if whole else cells_kept(seen, name, read.texts)
     notes = [*read.notes, *read.unknown_in_words(name), *kept]
-    return (lambda now: put_block(now, name, read.texts, whole=whole)), notes
+
+    def put(now: Study) -> Study:
+        now, texts = scores_of_folder(now, Path(file), read.texts) if name == "scores" else (now, read.texts)
+        return put_block(now, name, texts, whole=whole)
+
+    return put, notes
 
 
 def _fact_change(name: str, text: str) -> tuple[Change, list[str]]:

@@ -63,7 +63,7 @@ if TYPE_CHECKING:
     "kinds",
     multiple=True,
     metavar="QUESTION=KIND",
-    help="Survey: what a question is, if not seen; QUESTION=NAME=KIND to name it; or product=NAME.",
+    help="Survey: what a question is, if not seen; QUESTION=NAME=KIND to name it; or product=NAME, session=TEST.",
 )
 @click.option("--fill-down", is_flag=True, help="A blank name means the name above it.")
 @click.option("--title", default="", help="What the study is called; the name of the file if not given.")
@@ -101,8 +101,13 @@ def import_scores(
     from panel.study.survey import with_survey
 
     if survey:
-        raw, table, asked = survey_of(file, columns["assessor"], kinds)
-        made = with_benchmark(with_survey(Study({}, {"title": title or file.stem}), table, asked, raw), benchmark)
+        own = {"heading": heading, "fill-down": fill_down, "score": scored, "decimal": decimal, **columns}
+        _refuse_for_survey(
+            {**own, "assessor": "", "scale-min": scale_min is not None, "scale-max": scale_max is not None}
+        )
+        raw, table, asked, session = survey_of(file, columns["assessor"], kinds, sheet=sheet)
+        begun = Study({}, {"title": title or file.stem})
+        made = with_benchmark(with_survey(begun, table, asked, raw, session), benchmark)
         write_study(made, out, overwrite=overwrite, what=f"The study was replaced by an import of {file.name}.")
         _tell_survey(made, table, asked, out, as_json=as_json)
         return
@@ -120,6 +125,14 @@ def import_scores(
     _print_findings(found)
 
 
+def _refuse_for_survey(options: Mapping[str, object]) -> None:
+    """Raise StudyError if options are given that only a table of scores is read with."""
+    from panel.words import first_few
+
+    if given := [f"--{option}" for option, value in options.items() if value]:
+        raise StudyError(f"A survey is read without {first_few(given)}. Leave it out; see --kind.")
+
+
 def _tell_survey(made: Study, table: RawTable, asked: pd.DataFrame, out: Path, *, as_json: bool) -> None:
     from panel.study.scores_used import agreement_words
 
@@ -133,17 +146,18 @@ def _tell_survey(made: Study, table: RawTable, asked: pd.DataFrame, out: Path, *
 
 
 def survey_of(
-    file: Path, person: str, kinds: Sequence[str], prototypes: Sequence[str] = ()
-) -> tuple[RawFile, RawTable, pd.DataFrame]:
-    """Return a survey's file, its table and what its columns ask, with the kinds that were named as QUESTION=KIND."""
+    file: Path, person: str, kinds: Sequence[str], prototypes: Sequence[str] = (), sheet: str = ""
+) -> tuple[RawFile, RawTable, pd.DataFrame, str]:
+    """Return a survey's file, its table, what its columns ask, with the kinds named as QUESTION=KIND, and its test."""
     from panel.study.raw_table import read_raw_file
     from panel.study.survey import KINDS, as_said, read_survey, survey_table
 
     raw = read_raw_file(file)
     named = [tuple(map(str.strip, words.rpartition("=")[::2])) for words in kinds]
-    about = next((name for what, name in named if what == "product"), "")
-    table, asked = read_survey(survey_table(raw), person, prototypes, about)
-    for question, kind in (each for each in named if each != ("product", about)):
+    about, session = (next((of for what, of in named if what == word and of not in KINDS), "") for word in _OF_ALL)
+    person = person or next((column for column, kind in named if kind == "person"), "")
+    table, asked = read_survey(survey_table(raw, sheet), person, prototypes, about)
+    for question, kind in (each for each in named if each not in (("product", about), ("session", session))):
         meant = _meant(asked, question)
         if not meant.any() and "=" in question:  # QUESTION=NAME=KIND, such as what answers are too much of
             question, name = map(str.strip, question.rsplit("=", 1))
@@ -158,12 +172,15 @@ def survey_of(
             raise StudyError(
                 f"{file.name} has {what}. Write QUESTION=KIND, such as: 'It feels light=agreement'; QUESTION=NAME=KIND "
                 "to name it after what is too much, such as: 'It is=thickness=just_about_right'; product=NAME where "
-                "all of it is about one."
+                "all of it is about one; session='home use' for the test they answered in."
             )
         told = meant & ((asked["kind"] != kind) | asked["noticed"].str.startswith("not read"))
         asked.loc[told, "noticed"] = as_said(kind) if kind else "left out, as was said"
         asked.loc[meant, "kind"] = kind
-    return raw, table, asked
+    return raw, table, asked, session
+
+
+_OF_ALL = ("product", "session")  # what may be said of a whole survey
 
 
 def _meant(asked: pd.DataFrame, question: str) -> pd.Series:

@@ -55,38 +55,6 @@ class Problem:
         return f"Row {self.row}, {self.column}: {self.message} {self.advice}".strip()
 
 
-def with_scores(study: Study, imported: Study) -> Study:
-    """Return a study that was begun, with the scores of an import; what it says of the names in them stays.
-
-    An attribute that the study calls by the heading of the sheet keeps its short name. StudyError if there are scores.
-    """
-    if len(study.scores):
-        raise StudyError("The study holds scores already. Put this table into a new one.")
-    told, listed = imported.table("attributes"), study.table("attributes")
-    words = told["name"].where(told["name"] != "", told["attribute"]).str.casefold()
-    own = dict(zip(listed["name"].str.casefold(), listed["attribute"], strict=True))
-    alone = ~words.duplicated(keep=False)  # at one moment: of several the study's minutes say which
-    timed = dict(
-        zip(zip(listed["name"].str.casefold(), listed["minutes"], strict=True), listed["attribute"], strict=True)
-    )
-    names = {
-        new: own.get(word, new) if one else timed.get((word, minutes), new)
-        for new, word, minutes, one in zip(imported.attributes, words, told["minutes"], alone, strict=True)
-    }
-    tables = {**study.tables, "scores": imported.scores.assign(attribute=imported.scores["attribute"].map(names))}
-    for name in ("prototypes", "attributes", "assessors"):
-        key, known = TABLES[name].key[0], study.table(name)
-        new = imported.table(name).replace({key: names} if name == "attributes" else {})
-        tables[name] = pd.concat([known, new.loc[~new[key].isin(known[key])]], ignore_index=True)
-    return replace(
-        study,
-        tables=tables,
-        facts={**study.facts, "import": imported.facts["import"]},
-        unread=pd.concat([study.unread, imported.unread], ignore_index=True),
-        raw_files=(*study.raw_files, *(each for each in imported.raw_files if each not in study.raw_files)),
-    )
-
-
 # A table as texts, and back: rows replaced, typed, and what is wrong with each cell.
 
 
@@ -160,6 +128,7 @@ def put_block(study: Study, name: str, block: pd.DataFrame, *, whole: bool = Fal
         merged = block if whole else _entries_merged(_texts_of_entries(study, name), block)
         return _put_entries(study, name, merged)
     frame, wrong = frame_of_texts(known_table(name), _raw(name, _given(name, block)))
+    frame = _with_known_lines(study, frame) if name == "scores" and "raw_line" in frame else frame
     if timed := [cell for *_, column, cell, _ in wrong if column == "score" and re.fullmatch(r"\d{1,3}:[0-5]\d", cell)]:
         told = f"{counted(len(timed), 'cell')} of score with a time such as {timed[0]}"
         raise StudyError(f"{told}: nothing was put in. Write the times in seconds (1:37 is 97).")
@@ -173,6 +142,18 @@ def put_block(study: Study, name: str, block: pd.DataFrame, *, whole: bool = Fal
     columns = list(dict.fromkeys((*study.tables[name].columns, *frame.columns)))
     reasons = {(cell[2], cell[3]): cell[4] for cell in (*own, *wrong)}
     return _with_table(study, name, *_frame(name, _merged(rows, new, TABLES[name].key), columns, reasons))
+
+
+def _with_known_lines(study: Study, scores: pd.DataFrame) -> pd.DataFrame:
+    """Return scores from elsewhere without lines of a file that the study does not keep, or that they do not name."""
+    kept, now = {file.name for file in study.raw_files}, study.scores
+    about = [column for column in _OF_A_SCORE if column in scores]
+    there = pd.MultiIndex.from_frame(scores[about]).isin(pd.MultiIndex.from_frame(now[about]))
+    named = scores["source"].isin(kept) if "source" in scores else False
+    return scores.assign(raw_line=scores["raw_line"].where(there | named))
+
+
+_OF_A_SCORE = ("assessor", "session", "replicate", "prototype", "attribute", "raw_line")
 
 
 def rebased(now: Study, name: str, before: Study, after: Study) -> Study:

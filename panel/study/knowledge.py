@@ -8,6 +8,7 @@ from __future__ import annotations
 
 import re
 import unicodedata
+from collections import Counter
 from collections.abc import Collection, Iterable, Mapping, Sequence
 from fnmatch import fnmatchcase
 from functools import cache, lru_cache
@@ -499,6 +500,14 @@ def without_names(names: re.Pattern[str], heading: str) -> str:
 def asked_words(heading: str) -> str:
     """Return a heading without the scale or the answers behind it, and the number of the question before it."""
     return _without_scale(_NUMBERED.sub("", heading))
+
+
+def as_asked(headings: Sequence[str], names: re.Pattern[str]) -> list[str]:
+    """Return what headings ask, without the names of prototypes, a lead that several share, and the scale."""
+    asked = [without_names(names, asked_words(heading)).strip() for heading in headings]
+    leads = Counter(words.rpartition(" - ")[0] for words in {*asked})
+    items = [words.rpartition(" - ")[2] if leads[words.rpartition(" - ")[0]] > 1 else words for words in asked]
+    return [typed_question(item) + "".join(re.findall(r"[.?!]$", item)) for item in items]
 
 
 def _without_scale(heading: str) -> str:

@@ -12,6 +12,7 @@ import sys
 import zipfile
 from collections.abc import Collection, Sequence
 from contextlib import suppress
+from dataclasses import replace
 from pathlib import Path, PurePosixPath
 from typing import Any
 
@@ -26,7 +27,7 @@ from panel.study.numbers_read import read_numbers
 from panel.study.pasted import read_rows
 from panel.study.raw_table import OWN_FILE, filled_rows, table_of_rows
 from panel.study.safe_write import write_file
-from panel.study.study import Study
+from panel.study.study import IMPORTED_ROW, Study
 from panel.study.table_cells import ENTRIES, frame_of_texts, known_column, nearest_table, texts_of_frame, unread_frame
 from panel.study.tables import DESCRIPTION, TABLES
 
@@ -346,3 +347,66 @@ def _is_there(path: Path) -> bool:
         return path.exists()
     except (OSError, ValueError):
         return False
+
+
+# Scores that come later: of a file into a study that was begun, of another study into one that has some.
+
+
+def with_scores(study: Study, imported: Study) -> Study:
+    """Return a study that was begun, with the scores of an import; what it says of the names in them stays.
+
+    An attribute that the study calls by the heading of the sheet keeps its short name. StudyError if there are scores.
+    """
+    if len(study.scores):
+        raise StudyError(
+            "The study holds scores already. Import this table into a study of its own, give its names the spelling of "
+            "this one, then: afterfeel set STUDY scores OTHER/scores.csv"
+        )
+    told, listed = imported.table("attributes"), study.table("attributes")
+    words = told["name"].where(told["name"] != "", told["attribute"]).str.casefold()
+    own = dict(zip(listed["name"].str.casefold(), listed["attribute"], strict=True))
+    alone = ~words.duplicated(keep=False)  # at one moment: of several the study's minutes say which
+    timed = dict(
+        zip(zip(listed["name"].str.casefold(), listed["minutes"], strict=True), listed["attribute"], strict=True)
+    )
+    names = {
+        new: own.get(word, new) if one else timed.get((word, minutes), new)
+        for new, word, minutes, one in zip(imported.attributes, words, told["minutes"], alone, strict=True)
+    }
+    tables = {**study.tables, "scores": imported.scores.assign(attribute=imported.scores["attribute"].map(names))}
+    for name in ("prototypes", "attributes", "assessors"):
+        key, known = TABLES[name].key[0], study.table(name)
+        new = imported.table(name).replace({key: names} if name == "attributes" else {})
+        tables[name] = pd.concat([known, new.loc[~new[key].isin(known[key])]], ignore_index=True)
+    return replace(
+        study,
+        tables=tables,
+        facts={**study.facts, "import": imported.facts["import"]},
+        unread=pd.concat([study.unread, imported.unread], ignore_index=True),
+        raw_files=(*study.raw_files, *(each for each in imported.raw_files if each not in study.raw_files)),
+    )
+
+
+def scores_of_folder(study: Study, file: Path, scores: pd.DataFrame) -> tuple[Study, pd.DataFrame]:
+    """Return a study with the files that scores of another study's folder came from, and scores that name theirs.
+
+    `scores` is what stands in `file`, the table of that other study. Where both have a file of one name, it is kept
+    and no score names it.
+    """
+    if not (file.parent / DESCRIPTION).is_file() or not {"source", "raw_line"} <= {*scores}:
+        return study, scores
+    other = open_study(file.parent, ())
+    first = (scores["source"] == IMPORTED_ROW) & (scores["raw_line"] != "")
+    known = {each.sha256 for each in study.raw_files}
+    now, own = (_imported_from(each) for each in (study, other))
+    own = "" if own == now and known & {each.sha256 for each in other.raw_files if each.name == own} else own
+    source = scores["source"].mask(first, own or IMPORTED_ROW)
+    new = tuple(each for each in other.raw_files if each.sha256 not in known and (source == each.name).any())
+    unsure = source.isin({each.name for each in study.raw_files} & {each.name for each in new})
+    named = scores.assign(source=source.mask(unsure, IMPORTED_ROW), raw_line=scores["raw_line"].mask(unsure, ""))
+    return replace(study, raw_files=(*study.raw_files, *new)), named
+
+
+def _imported_from(study: Study) -> str:
+    record = study.facts.get("import")
+    return str(record.get("file", "")) if isinstance(record, dict) else ""

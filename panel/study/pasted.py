@@ -20,7 +20,7 @@ from panel.study.editing import known_numbers, put_table, texts_of_table
 from panel.study.file_names import is_number
 from panel.study.knowledge import canonical_ingredient, is_called, is_reckoned
 from panel.study.numbers_read import measured, read_numbers
-from panel.study.raw_table import decode, filled_rows, is_workbook, likely_delimiter, rows_of_file
+from panel.study.raw_table import NOT_READ, decode, filled_rows, is_workbook, likely_delimiter, rows_of_file
 from panel.study.study import RawFile, Study
 from panel.study.table_cells import columns_of, known_column, known_columns, nearest_column, number_text
 from panel.study.tables import TABLES
@@ -87,8 +87,8 @@ def _typed(cell: str) -> str:
     return cell.replace("\u00a0", " ").strip()
 
 
-def read_block(block: str | RawFile, name: str, study: Study | None = None) -> Pasted:
-    """Return a pasted block, or the first sheet of a file, as rows of the table `name`.
+def read_block(block: str | RawFile, name: str, study: Study | None = None, sheet: str = "") -> Pasted:
+    """Return a pasted block, or a sheet of a file (the first one if none is named), as rows of the table `name`.
 
     Parameters
     ----------
@@ -102,10 +102,12 @@ def read_block(block: str | RawFile, name: str, study: Study | None = None) -> P
     """
     notes: tuple[str, ...] = ()
     if isinstance(block, RawFile) and is_workbook(block):
-        sheets, notes = rows_of_file(block)
+        sheets, notes = rows_of_file(block, sheet)
         rows = list(filled_rows(sheets[0][1] if sheets else ()).values())
         if not rows:
             raise StudyError(f"{block.name} holds no filled sheet.")
+        left = [other for other, _ in sheets[1:]]
+        notes += (f"Sheet {sheets[0][0]!r} was read. {NOT_READ}: {', '.join(left)}.",) if left else ()
     else:
         rows = _cells_of_block(block if isinstance(block, str) else decode(block.content, block.name)[0])
     read = read_rows(rows, name, study)
@@ -410,13 +412,19 @@ def _lines(
     rows: Sequence[Sequence[str]], heads: Sequence[str], notes: Sequence[str], known: Collection[str] = ()
 ) -> Pasted:
     """Return a block with an ingredient a row and a prototype a column as lines of the table of formulas."""
-    done = list(notes)
+    done, heads = list(notes), list(heads)
     at = heads.index("ingredient")
     totals = [row for row in rows[1:] if row[at].strip(" :").casefold() in _TOTALS or not row[at]]
-    body = [row for row in rows[1:] if row not in totals]
+    body: list[Sequence[str]] = [row for row in rows[1:] if row not in totals]
     if totals:
         done.append(f"{counted(len(totals), 'row')} without an ingredient or with a total left out.")
-    held = _headed(rows[0], [i for i, h in enumerate(heads) if not h and any(row[i] for row in body)], known, done)
+    filled = [i for i, h in enumerate(heads) if not h and any(row[i] for row in body)]
+    worded = [i for i in filled if rows[0][i] not in known and not any(_is_amount(row[i]) for row in body)]
+    if kind := _kinds(rows[0], worded if "kind" not in heads else [], body, done):
+        heads[kind[0]], body = "kind", kind[1]
+    if left := [rows[0][i] or f"column {i + 1}" for i in worded if not heads[i]]:
+        done.append(f"Left out, for no amount stands in it: {first_few(left)}.")
+    held = _headed(rows[0], [i for i in filled if i not in worded], known, done)
     places = {name: i for i, (name, _) in held.items()}
     if "" in places:
         raise StudyError("A column of the block has amounts and no heading. Write the prototype above it.")
@@ -442,6 +450,28 @@ def _lines(
     if renamed := [f"{name} as {inci}" for name, inci in known.items() if inci != name]:
         done.append(f"Ingredients written by their INCI name: {first_few(renamed)}.")
     return Pasted(texts.assign(ingredient=texts["ingredient"].map(known).astype("str")), tuple(done))
+
+
+def _is_amount(cell: str) -> bool:
+    return cell == _NOT_YET or bool(_FILLS_UP.fullmatch(cell)) or is_number(cell.strip("%<>~ "))
+
+
+def _kinds(
+    heads: Sequence[str], worded: Sequence[int], body: Sequence[Sequence[str]], done: list[str]
+) -> tuple[int, list[Sequence[str]]] | None:
+    """Return the column of words that says what ingredients do, and the rows with it in the words of the table."""
+    choices = TABLES["formulas"].column("kind").choices
+
+    def meant(cell: str) -> str:
+        return next((kind for kind in choices if re.search(rf"\b{kind}s?\b", cell, re.IGNORECASE)), "")
+
+    for i in worded:
+        if any(meant(row[i]) for row in body):
+            other = list(dict.fromkeys(row[i] for row in body if row[i] and not meant(row[i])))
+            blank = f"; not {first_few(other)}, which {'stays' if len(other) == 1 else 'stay'} blank" if other else ""
+            done.append(f"{heads[i]!r} was read as what each does in the formula{blank}.")
+            return i, [[meant(cell) if n == i else cell for n, cell in enumerate(row)] for row in body]
+    return None
 
 
 _UNIT = re.compile(

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import random
 import re
-from collections.abc import Iterable, Mapping
+from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import replace
 from itertools import count
 from typing import Any
@@ -14,9 +14,11 @@ import pandas as pd
 
 from panel.errors import StudyError
 from panel.study.facts import STATED
-from panel.study.knowledge import is_called
-from panel.study.study import RawFile, Study
+from panel.study.knowledge import is_called, named_columns, people_asked
+from panel.study.raw_table import RawTable
+from panel.study.study import IMPORTED_ROW, SOURCES, RawFile, Study
 from panel.study.tables import TABLES
+from panel.words import as_seen, counted, first_few
 
 _NOT_TOLD = "not told"
 WITHOUT_PEOPLE, REMOVED = "without_people", "removed_people"
@@ -124,7 +126,14 @@ def new_codes(study: Study) -> dict[str, str]:
 def _is_code(person: str) -> bool:
     words = re.fullmatch(r"([^\W\d_]*)[\W_]*\d[\w.-]*", person)
     known = words and (not words[1] or words[1].islower() or words[1].isupper() or words[1].casefold() in _NO_NAMES)
-    return len(person) < _SHORTEST_NAME or bool(known or is_called(words[1] if words else person, "assessor"))
+    return len(person) < _SHORTEST_NAME or bool(known or (words and is_called(words[1], "assessor")))
+
+
+def left_as_codes(study: Study) -> str:
+    """Return a sentence on who keeps the name in the study as a code, where others get one; empty if nobody does."""
+    new = new_codes(study)
+    kept = [person for person in people_in(study) if person not in new] if new else []
+    return f"Left as they are, for they look like codes: {first_few(kept)}. Rename one that is a name." if kept else ""
 
 
 _SHORTEST_NAME = 2  # letters
@@ -136,6 +145,8 @@ def _nameless(name: str, frame: pd.DataFrame, codes: Mapping[str, str]) -> pd.Da
     for column in kept:
         if column in _EMPTIED.get(name, {}):
             kept[column] = pd.Series(_EMPTIED[name][column], index=kept.index, dtype="str")
+        elif column == "source":  # a file may be called by the name of a person
+            kept[column] = kept[column].where(kept[column].isin(SOURCES), IMPORTED_ROW)
         elif column in _NAMES:
             kept[column] = kept[column].where(kept[column] == "", _NOT_TOLD)
         elif column == "assessor":
@@ -264,3 +275,66 @@ def _holds(content: bytes, person: str) -> bool:
     packed = content.startswith(b"PK")
     written = {person.encode(code, "ignore") for code in ("utf-8", "cp1252", "utf-16-le", "utf-16-be")} - {b""}
     return packed or any(re.search(rb"(?<![\w-])" + re.escape(each) + rb"(?![\w-])", content) for each in written)
+
+
+def people_of_rows(study: Study, table: RawTable, columns: Sequence[str]) -> list[str]:
+    """Return the code of each row of a survey; one that somebody of the panel has gets a C before it."""
+    if len(columns) > 1:
+        raise StudyError(f"{first_few(list(columns))} cannot all say who answered. Choose one.")
+    people = (
+        list(map(as_seen, table.column(columns[0]))) if columns else [f"C{n + 1:03d}" for n in range(len(table.lines))]
+    )
+    if "" in people or len(set(people)) < len(people):
+        raise StudyError(
+            f"The column {columns[0]} does not name each person once. Choose another one, or number the rows."
+        )
+    known = study.table("assessors")
+    panel = set(known.loc[known["kind"] != "consumer", "assessor"]) | set(study.table("scores")["assessor"])
+    people = [f"C{who}" for who in people] if panel & set(people) else people
+    if panel & set(people):
+        raise StudyError(
+            f"{first_few(sorted(panel & set(people)))} scored already in the panel. Give the consumers other codes."
+        )
+    return people
+
+
+# Who answered a survey: which column says it?
+
+
+_ABOUT_ROW = ("person", "recorded_at", "session", "comment", "position")  # of the person or the moment, no name
+
+
+def names_people(table: RawTable, prototype: str, pairs: Mapping[str, set[tuple[str, ...]]]) -> list[str]:
+    """Return the one column called a code, else the first, that names somebody for each `prototype` of the rows.
+
+    `pairs` is column to what stands in it beside the prototype.
+    """
+    several = [n for n in table.header if n != prototype and len({*map(as_seen, table.column(n))}) < len(table.lines)]
+    once = [name for name in several if len(pairs[name]) == len(table.lines)]  # no count of rows
+    coded = [name for name in once if is_called(name, "code") or is_called(name, "counter")]
+    if coded:
+        return coded if len(coded) == 1 else []
+    first = [name for name in once if name == table.header[0] and not any(is_called(name, r) for r in _ABOUT_ROW)]
+    cells = [cell.strip() for name in first for cell in table.column(name)]
+    return first if all(cells) and not all(map(str.isdecimal, cells)) else []
+
+
+def person_column(table: RawTable, free: Sequence[str]) -> str:
+    """Return the column that names each person once: called so, called a number, or the first one."""
+    called = [*people_asked(free), *(name for name in free if is_called(name, "counter"))]
+    first = [name for name in table.header[:1] if not any(is_called(name, role) for role in _ABOUT_ROW)]
+    each = [name for name in (*called, *first) if name in free and len(set(table.column(name))) == len(table.lines)]
+    found = next((name for name in each if all(map(str.strip, table.column(name)))), "")
+    if not found:
+        _refuse_repeated(table, named_columns(table.header).get("assessor", ""))
+    return found
+
+
+def _refuse_repeated(table: RawTable, column: str) -> None:
+    """Raise StudyError if a column names people in several rows each: numbered rows would be people who are not."""
+    people = list(map(as_seen, table.column(column))) if column and not is_called(column, "given_name") else []
+    if people and "" not in people and len({*people}) < len(people):
+        raise StudyError(
+            f"{table.name} has {len(people)} rows of {counted(len({*people}), 'person', 'people')} ({column}), and no "
+            "column says what each row is about. Add a column Product, or keep one row for each person."
+        )

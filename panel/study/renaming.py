@@ -1,6 +1,7 @@
 """How is a prototype, an attribute, a person or a batch given another name, or taken out, everywhere at once?
 
-A name that stands under a seal stays: in a stamped claim, a decision, a sealed serving plan, a locked session.
+A name that stands under a seal stays: in a stamped claim, a decision, a sealed serving plan, a locked session. And
+which row of the scores is meant where several are named alike?
 """
 
 from __future__ import annotations
@@ -17,7 +18,7 @@ import pandas as pd
 from panel.errors import StudyError
 from panel.study.editing import LISTS, put_table, texts_of_table
 from panel.study.people import new_codes, people_in
-from panel.study.scores_used import PLACE_COLUMNS
+from panel.study.scores_used import PLACE_COLUMNS, with_correction
 from panel.study.study import Study
 from panel.study.table_cells import texts_of_frame
 from panel.study.tables import TABLES
@@ -321,3 +322,42 @@ def labelled(name: str, other: str) -> bool:
 
 
 _PARTS = re.compile(r"[^\W\d_a-z]?[a-z\u00df-\u00ff]+|[^\W\d_a-z]+|\d+")
+
+
+# Which row of the scores is meant, where others name the same person, prototype, attribute and sitting?
+
+_APART = ("raw_line", "position", "recorded_at", "batch", "flag", "source")
+
+
+def with_row_corrected(study: Study, row: int, *, new: str, who: str, why: str, when: str) -> Study:
+    """Return the study with a written correction of the score in one row, numbered as the checks do (the first is 2).
+
+    It names the row as every correction does, and where others are alike by the line of its file or what else differs.
+
+    Raises
+    ------
+    StudyError
+        If there is no such row, another one is alike in everything, or as `with_correction`.
+    """
+    scores, at = study.scores, row - 2
+    if not 0 <= at < len(scores):
+        raise StudyError(f"The scores have no row {row}; their rows are 2 to {len(scores) + 1}.")
+    place = {column: str(scores[column].iloc[at]) for column in PLACE_COLUMNS}
+    alone = replace(study, tables={**study.tables, "scores": scores.iloc[[at]]})
+    written = with_correction(alone, place, new=new, who=who, why=why, when=when).table("corrections")
+    key = [f"{column}={value.strip()}" for column, value in place.items() if value]
+    alike = pd.Series(data=True, index=scores.index)
+    for column in (*(name for name in PLACE_COLUMNS if place[name]), *PLACE_COLUMNS, *_APART):
+        cells = scores[column].astype("str")
+        closer = alike & (cells == cells.iloc[at]) if pd.notna(cells.iloc[at]) else alike
+        if closer.sum() < alike.sum() and not place.get(column):
+            key.append(f"{column}={cells.iloc[at]}")
+        alike = closer
+    if alike.sum() > 1:
+        twin = next(int(each) + 2 for each in alike.to_numpy().nonzero()[0] if each != at)
+        raise StudyError(
+            f"Rows {row} and {twin} of the scores are alike in everything, so no correction can name one of them. Take "
+            "one out of the table scores."
+        )
+    written.loc[written.index[-1], "key"] = "; ".join(key)
+    return replace(study, tables={**study.tables, "corrections": written})

@@ -46,11 +46,18 @@ from panel.study.sheet_keys import (
     ask_of_left_out,
     key_and_scores,
     of_means,
-    prototypes_across,
     resolved,
     score_columns,
 )
-from panel.study.sittings import headings_in_seconds, in_seconds, refuse_times, sittings_of_sheets
+from panel.study.sittings import (
+    headings_in_seconds,
+    in_seconds,
+    long_in_seconds,
+    parted_by_groups,
+    prototypes_across,
+    refuse_times,
+    sittings_of_sheets,
+)
 from panel.study.study import RawFile
 from panel.study.table_cells import filled_in_order, is_mean_of_others, without_other_rows
 from panel.words import as_seen, counted, first_few
@@ -72,10 +79,11 @@ def score_table(file: RawFile, sheet: str = "", heading: int = 0, limits: Limits
         If there is no table in it, or it cannot be told what stands where; the text says what to do.
     """
     if (read_at_once := _large_and_plain(file, heading, limits)) is not None:
-        return without_other_rows(read_at_once)
+        return long_in_seconds(without_other_rows(read_at_once))
     as_written, noticed = rows_of_file(file, sheet, heading)
     laid_out, timed = in_seconds(as_written)
     table = without_other_rows(_table(file, sheet, heading, limits, laid_out, (noticed, timed)))
+    table = long_in_seconds(table, as_written)
     refuse_times(table, sum(map(is_scored, table.columns)))
     renamed = dict(headings_in_seconds(as_written, table.header)) if timed else {}
     return replace(_with_what_lines_say(table, laid_out), renamed=renamed)
@@ -122,7 +130,8 @@ def _table(
     names = {each.name for each in together}
     stacked = _stacked(sittings_of_sheets(together), "title of the table" if below else "name of the sheet")
     said = " ".join(stacked.notes)
-    left = [each.name for each in sheets if each.name not in names and each is not key and repr(each.name) not in said]
+    used = {*names, *([key.name] if key else [])}
+    left = [each.name for each in sheets if each.name not in used and repr(each.name) not in said]
     table, notes = _melted(stacked)
     ask_of_left_out(first, [each for each in scored if each.name not in names])
     ask_of_codes(together, [each for each in sheets if each.name not in names], key)
@@ -210,7 +219,7 @@ def sheet_of(name: str, filled: Sequence[tuple[int, list[str]]], heading: int = 
             header[i] = f"{over}{BAR}{header[i]}" if over and BAR in header[i] else header[i]
     title = [" ".join(cell for cell in row if cell) for row in cells[:first]]
     if title:
-        notes = [f"Above the headings in line {filled[bottom][0]} stands: {first_few(title)}.", *notes]
+        notes = [f"{_ABOVE} {filled[bottom][0]} stands: {first_few(title)}.", *notes]
     header, notes = without_question(header, notes)
     reckoned = [head for head in header if BAR in head and any(map(is_reckoned, head.split(BAR)))]
     if reckoned:
@@ -227,6 +236,9 @@ def sheet_of(name: str, filled: Sequence[tuple[int, list[str]]], heading: int = 
     lines = tuple(line for line, _ in filled[bottom + 1 :])
     coded = _over_codes(cells, top) if top else ()
     return Sheet(name, tuple(header), body, lines, tuple(notes), coded) if body else None
+
+
+_ABOVE = "Above the headings in line"
 
 
 def _named_and_filled(
@@ -317,7 +329,7 @@ def _names(cells: Sequence[Sequence[str]], bottom: int, top: int | None) -> tupl
         bare = i > first and held[i] and not cells[bottom][i] and not lone  # a column of the group without a heading
         groups.append(above if i >= first and (bare or (cells[bottom][i] and cells[bottom][i] != cell)) else "")
         heads[i] = cells[bottom][i] or (not bare and cell) or heads[i]
-    if joined := at_their_moments(heads, groups):
+    if joined := at_their_moments(heads, groups) or parted_by_groups(heads, groups):
         return joined
     if not any(groups[i] and heads.count(head) > 1 for i, head in enumerate(heads)):
         named = first_few(list(dict.fromkeys(filter(None, groups))))
@@ -402,6 +414,9 @@ def _stacked(sheets: Sequence[Sheet], called: str) -> Sheet:
     if role and all(":" in name and is_called(name.partition(":")[0], role) for name in names):
         names = [name.partition(":")[2].strip() for name in names]
     notes = list(dict.fromkeys(note for sheet in sheets for note in sheet.notes))
+    if again := [note for note in notes if note.startswith(_ABOVE)][1:]:
+        notes = [note for note in notes if note not in again]
+        notes.append(f"Lines above the headings of {counted(len(again), 'more sheet')} were left out like these.")
     rows = tuple(
         (*((name,) if role else ()), *row) for name, sheet in zip(names, sheets, strict=True) for row in sheet.rows
     )

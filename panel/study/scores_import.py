@@ -18,9 +18,9 @@ from panel.study.knowledge import ROLES, is_called, is_reckoned, named_columns, 
 from panel.study.naming import at_moment, counted_outside, measured_units, timed_words, with_headings_read
 from panel.study.numbers_read import NumbersRead, proposed_number, read_number_columns, read_numbers, unit_of_heading
 from panel.study.raw_table import READ_AS_SEEN, RawTable
-from panel.study.sheet_keys import refuse_several_studies
+from panel.study.sheet_keys import BLIND_CODE, refuse_several_studies
 from panel.study.sittings import is_clock, moment_column, moments_of, note_on_days, sittings
-from panel.study.study import REHEARSED, UNREAD_COLUMNS, RawFile, Study, natural_order
+from panel.study.study import IMPORTED_ROW, REHEARSED, UNREAD_COLUMNS, RawFile, Study, natural_order
 from panel.study.table_cells import NOT_WHOLE, is_mean_of, notes_beside, why_not_scored
 from panel.study.tables import TABLES
 from panel.words import as_seen, counted, first_few, format_typed
@@ -173,7 +173,7 @@ def _long_scores(
     columns["score"] = np.column_stack([read.values for read in numbers.values()]).ravel()
     columns["position"] = np.repeat(position.values, times) if position else np.full(rows, np.nan)
     columns["raw_line"] = np.repeat(np.asarray(table.lines, dtype=float), times)
-    columns["source"] = _texts(["imported", REHEARSED], _rehearsed(table).astype(int).repeat(times))
+    columns["source"] = _texts([IMPORTED_ROW, REHEARSED], _rehearsed(table).astype(int).repeat(times))
     blank = _texts([""], np.zeros(rows, dtype=int))
     return pd.DataFrame(
         {
@@ -216,10 +216,10 @@ def _refuse_nameless(table: RawTable, layout: ScoresLayout, numbers: Mapping[str
             continue
         advice = f"Write the {role} into each of these rows"
         if (~blank[: rows[0]]).any():
-            advice += f", or say that a blank means the {role} above (fill down)"
+            advice += f", or say that a blank means the {role} above (--fill-down; on the page a tick)"
         raise StudyError(
             f"{table.name}: {counted(len(rows), 'row')} with scores name no {role} (column {column!r}, line "
-            f"{first_few([table.lines[row] for row in rows])}). {advice}; scores of nobody are not analysed."
+            f"{first_few([table.lines[row] for row in rows])}). {advice}; scores that name none are not analysed."
         )
 
 
@@ -398,7 +398,7 @@ def _notes_on_unused(table: RawTable, layout: ScoresLayout) -> list[str]:
         why = _why_no_scores(table, layout, column)
         texts = {cell for cell in table.column(column) if cell.strip()} or {""}
         likely = sum(proposed_number(text) is not None for text in texts) / len(texts)
-        if share >= _MOSTLY and why and column not in table.unnamed:
+        if share >= _MOSTLY and why and column not in (*table.unnamed, BLIND_CODE):
             notes.append(f"The column {column!r} {why}. {_SAY_SO}")
         elif (share >= _SOME or likely >= _MOSTLY) and not why:
             notes.append(

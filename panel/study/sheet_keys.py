@@ -121,6 +121,8 @@ def _as_key(sheet: Sheet, codes: set[str], people: set[str]) -> Sheet:
     columns = [head for head in sheet.header if _are_codes(sheet.cells(head), codes)]
     others = [head for head in sheet.header if head not in columns]
     named = named_columns(others)
+    if "prototype" in named and "assessor" not in named:
+        others = [named["prototype"]]  # what else is written beside it says nothing of codes
     if columns and not others[1:] and len(columns) > 1:
         return _matrix_as_key(sheet, columns, others, people)
     if len(columns) == 1 and "prototype" in named and not _code_column(sheet):
@@ -139,10 +141,17 @@ def _matrix_as_key(sheet: Sheet, columns: Sequence[str], others: Sequence[str], 
     who = bool(others) and ("assessor" in named_columns(others) or {*first} <= people)
     down = "assessor" if who else "prototype"
     across = "prototype" if who else "assessor" if {*columns} <= people else sitting(columns) or "session"
-    rows = [(label, head, row[sheet.header.index(head)]) for label, row in zip(first, sheet.rows, strict=True)
+    called = {head: _plain_words(head) for head in columns}
+    rows = [(label, called[head], row[sheet.header.index(head)]) for label, row in zip(first, sheet.rows, strict=True)
             for head in columns]  # fmt: skip
     lines = tuple(line for line in sheet.lines for _ in columns)
     return replace(sheet, header=(down, across, "code"), rows=tuple(rows), lines=lines)
+
+
+def _plain_words(head: str) -> str:
+    """Return the heading of a column of codes without the word for them: `Code Tuesday` is of Tuesday."""
+    words = [word for word in head.split() if not is_called(word.strip(" :()"), "code")]
+    return " ".join(words).strip(" :()-") or head
 
 
 def _code_column(sheet: Sheet) -> str:
@@ -188,6 +197,10 @@ def _ask_of_codes_elsewhere(sheet: Sheet, left: Sequence[Sheet]) -> None:
                 )
 
 
+BLIND_CODE = "blind code"
+"""What the column of codes is called once the key has said what they stand for."""
+
+
 def resolved(sheet: Sheet, key: Sheet | None) -> tuple[Sheet, list[str]]:
     """Return a sheet with the prototype behind each code, as the key of the workbook says."""
     if key is None:
@@ -200,7 +213,7 @@ def resolved(sheet: Sheet, key: Sheet | None) -> tuple[Sheet, list[str]]:
     held = held or next((head for head in sheet.header if _are_codes(sheet.cells(head), of_key)), "")
     if not held:
         return sheet, [f"The sheet {key.name!r} looks like a key of codes, but no column here holds codes."]
-    shared = [role for role in _SHARED if role in in_key and role in named]
+    shared = _told_by(key, sheet, [role for role in _SHARED if role in in_key and role in named])
     more = [role for role in ("session", "replicate") if role in in_key and role not in named]
     known: dict[tuple[str, ...], list[str]] = {}
     for n, each in enumerate(key.cells(code)):
@@ -213,19 +226,36 @@ def resolved(sheet: Sheet, key: Sheet | None) -> tuple[Sheet, list[str]]:
     places = list(zip(*columns, sheet.cells(held), strict=True))
     strange = list(dict.fromkeys(place[-1] for place in places if place not in known and place[-1]))
     if strange:
+        within = f" within its {' and '.join(shared)}, of which key and scores must say the same" if shared else ""
         raise StudyError(
-            f"The key does not hold the codes {first_few(strange)}. Add them, or correct them in the scores."
+            f"The key in {key.name!r} does not hold the codes {first_few(strange)}{within}. Add them, or correct them "
+            "in the scores."
         )
     width = 1 + len(more)
     said = [known.get(place, [""] * width)[:width] for place in places]
     _ask_of_contradicted(sheet, own if own != held else "", [names[0] for names in said])
     rows = tuple((*names, *row) for names, row in zip(said, sheet.rows, strict=True))
-    other = {held: "blind code", own: "prototype written beside the code"}
+    other = {held: BLIND_CODE, own: "prototype written beside the code"}
     header = ("prototype", *more, *(other.get(head, head) for head in sheet.header))
     by = f", each within its {' and '.join(shared)}" if shared else ""
     return replace(sheet, header=header, rows=rows), [
         f"Codes were resolved by the key in {key.name!r}: {counted(len(known), 'code')}{by}."
     ]
+
+
+def _told_by(key: Sheet, sheet: Sheet, roles: list[str]) -> list[str]:
+    """Return the roles within which codes stand for something; none where each has one meaning and these are unlike.
+
+    A key may be written by `Tuesday` where the scores say `Tue 3 June`.
+    """
+    in_key, named = named_columns(key.header), named_columns(sheet.header)
+    means = {*zip(key.cells(_code_column(key)), key.cells(_prototype_column(key)), strict=True)}
+    if len({code for code, _ in means}) < len(means):
+        return roles
+    unlike = (
+        {*map(_plain, key.cells(in_key[role]))}.isdisjoint(map(_plain, sheet.cells(named[role]))) for role in roles
+    )
+    return [role for role, other in zip(roles, unlike, strict=True) if not other]
 
 
 def _ask_of_contradicted(sheet: Sheet, own: str, said: Sequence[str]) -> None:
@@ -559,37 +589,3 @@ def refuse_other_products(table: RawTable, column: str, about: str, prototypes: 
             f"The column {column!r} names {first_few(natural_order(named))}, so not all is about {about}. "
             "Leave out product=NAME: the product is read from that column."
         )
-
-
-def _title_above(name: str, rows: Sequence[Sequence[str]]) -> str:
-    """Return what the first line of a sheet says where it fills one cell alone, else how the sheet was called."""
-    first = next((given for row in rows if (given := {*map(as_seen, row)} - {""})), {""})
-    usual = re.fullmatch(r"(?:sheet|tabelle|feuil\w*|hoja|foglio|blad|table)[ _]?\d*", name, re.IGNORECASE)
-    return first.pop() if len(first) == 1 else "" if usual else name
-
-
-_CODE = re.compile(r"([^\W\d]{1,4}[ ._-]?)(\d{1,4})[A-Za-z]?")
-_ITEMS = frozenset(
-    ("q", "f", "v", "item", "var", "frag", "att", "attr", "rep", "r", "s", "w", "t", "d", "day", "run", "h", "min")
-)
-
-
-def prototypes_across(sheet: Sheet, laid_out: Sequence[Sequence[str]]) -> Sheet:
-    """Return a sheet with a column for each prototype, called DS-10, DS-11 ..., with what was scored in a column.
-
-    That is what its title or its name says. The sheet itself where a column names prototypes, attributes or scores, or
-    nobody is named, or the columns have no such names: a letter such as Q may stand for questions, R for replicates.
-    """
-    held = named_columns(sheet.header)
-    scored = score_columns(sheet, set())
-    codes = [_CODE.fullmatch(head) for head in scored]
-    stems = {code[1].casefold() for code in codes if code}
-    title = _title_above(sheet.name, laid_out)
-    known = {"prototype", "attribute", "score"} & {*held}
-    if known or "assessor" not in held or len(scored) < 2 or None in codes or len(stems) != 1 or not title:
-        return sheet
-    if {stem.strip(" ._-") for stem in stems} & _ITEMS:
-        return sheet
-    rows = tuple((title, *row) for row in sheet.rows)
-    note = f"{title!r} was read as what was scored, and {first_few(scored)} as prototypes: nothing else names them."
-    return replace(sheet, header=("attribute", *sheet.header), rows=rows, notes=(*sheet.notes, note))

@@ -3,18 +3,20 @@
 from __future__ import annotations
 
 import re
+from collections import Counter
 from collections.abc import Collection, Iterable, Iterator, Mapping, Sequence
 from dataclasses import replace
+from itertools import chain
 from typing import TYPE_CHECKING
 
 import pandas as pd
 
 from panel.errors import StudyError
-from panel.study.file_names import crossed, sitting
+from panel.study.file_names import are_people, crossed, is_scored, sitting
 from panel.study.knowledge import fits, heading_words, headings_called, is_called, named_columns, plain_names
 from panel.study.naming import says_when
 from panel.study.numbers_read import TIMES, measured, unit_of_heading
-from panel.study.sheet_keys import Sheet
+from panel.study.sheet_keys import Sheet, score_columns
 from panel.words import as_seen, first_few
 
 if TYPE_CHECKING:
@@ -189,8 +191,9 @@ Rows = list[list[str]]
 
 
 def in_seconds(laid_out: Sequence[tuple[str, Rows]]) -> tuple[list[tuple[str, Rows]], list[str]]:
-    """Return sheets in which times below `min:s` are seconds, and that said."""
-    made, notes = [], []
+    """Return sheets in which times below `min:s` are seconds and headings of such columns say so, and that said."""
+    made: list[tuple[str, Rows]] = []
+    told: dict[bool, list[str]] = {}
     for name, rows in laid_out:
         width = max(map(len, rows), default=0)
         cells = {i: [row[i].strip() for row in rows if i < len(row) and row[i].strip()] for i in range(width)}
@@ -199,16 +202,84 @@ def in_seconds(laid_out: Sequence[tuple[str, Rows]]) -> tuple[list[tuple[str, Ro
         if not timed:
             made.append((name, rows))
             continue
-        where = f" in {name!r}" if name else ""
         times = [found for i in timed for cell in cells[i] if (found := _STOP_WATCH.fullmatch(cell))]
-        typed = any(time[3] for time in times) and all(time[3] in (None, "00") for time in times)  # 1:37 became 1:37:00
-        notes.append(
-            f"Times{where} were read as minutes and seconds: {times[0][0]} is {_seconds(times[0], typed=typed)} s."
-        )
-        made.append(
-            (name, [[_as_seconds(cell, typed=typed, timed=i in timed) for i, cell in enumerate(row)] for row in rows])
-        )
-    return made, notes
+        typed = _typed(times)
+        told.setdefault(typed, [f"{times[0][0]} is {_seconds(times[0], typed=typed)} s"]).append(repr(name))
+        read = [[_as_seconds(cell, typed=typed, timed=i in timed) for i, cell in enumerate(row)] for row in rows]
+        for i in _beside_ratings(cells, timed):
+            at = _heading_above(rows, i)
+            read[at][i] += "" if _SAYS_MINUTES.search(rows[at][i]) or unit_of_heading(rows[at][i]) else _IN_SECONDS
+        made.append((name, read))
+    where = {typed: f" in {first_few(names)}" * (names != ["''"]) for typed, (_, *names) in told.items()}
+    return made, [f"Times{where[t]} were read as minutes and seconds: {first}." for t, (first, *_) in told.items()]
+
+
+def _typed(times: Sequence[re.Match[str]]) -> bool:
+    """Return True if a spreadsheet made hours of minutes: 1:37 became 1:37:00."""
+    return any(time[3] for time in times) and all(time[3] in (None, "00") for time in times)
+
+
+_IN_SECONDS = " (s)"
+
+
+def _beside_ratings(cells: Mapping[int, Sequence[str]], timed: Sequence[int]) -> list[int]:
+    """Return the columns of times if they stand beside as many of ratings, and are none of prototypes or people."""
+    below = {i: own[min(_HEADINGS, len(own) // 2) :] for i, own in cells.items() if i not in timed}
+    rated = [i for i, own in below.items() if is_scored(own) and not named_columns(cells[i][:_HEADINGS])]
+    said = [i for i in timed if any(map(_SAYS_MINUTES.search, cells[i]))]
+    return [i for i in timed if i not in said] if len(timed) <= len(rated) else []
+
+
+def _heading_above(rows: Rows, place: int) -> int:
+    """Return the row of the heading of a column of times: the nearest above them that does not say when."""
+    column = [row[place].strip() if place < len(row) else "" for row in rows]
+    first = next(n for n, cell in enumerate(column) if _STOP_WATCH.fullmatch(cell))
+    above = [n for n in reversed(range(first)) if column[n]]
+    return next((n for n in above if not says_when(column[n])), above[0] if above else first)
+
+
+def long_in_seconds(table: RawTable, sheets: Sequence[tuple[str, Rows]] = ()) -> RawTable:
+    """Return a table with a score a row in which what was timed is in seconds, and called so.
+
+    `sheets` are those of the file, for the lines beside the table. StudyError if nothing says that minutes and seconds
+    are meant.
+    """
+    held = named_columns(table.header)
+    of, at = (held.get(role, "") for role in ("attribute", "score"))
+    given = pd.Series(table.column(at) if of and at else (), dtype="str").str.strip()
+    if not given.str.contains(":", regex=False).any():
+        return table
+    names, times = pd.Series(table.column(of), dtype="str"), given.str.fullmatch(_STOP_WATCH.pattern)
+    filled, own = Counter(names[given != ""]), Counter(names[times])
+    timed = names.isin([name for name, n in own.items() if n >= _MOSTLY * filled[name]])
+    if not timed.any():
+        return table
+    named, cells = (
+        {head: pd.Series(table.column(head), dtype="str") for head in table.header},
+        list(names[timed].unique()),
+    )
+    lines = (cell for _, rows in sheets for row in rows if len({*row} - {""}) <= _HEADINGS for cell in row)
+    said = chain(table.header, lines, *(column[timed].unique() for column in named.values()))
+    if not any(map(_SAYS_MINUTES.search, said)):
+        _refuse_unsaid(table.name, cells, given[times & timed].iloc[0], "behind them or into the line above the table")
+    found = [time for cell in given[times & timed] if (time := _STOP_WATCH.fullmatch(cell))]
+    seconds = [_seconds(each, typed=_typed(found)) for each in found]
+    for head, column in named.items():
+        bare = column.str.replace(_SAID_SO, "", regex=True)
+        named[head] = column.mask(timed, bare + _IN_SECONDS if head == of else bare)
+    named[at] = named[at].mask(times & timed, pd.Series(seconds, index=given.index[times & timed], dtype="str"))
+    note = f"Times of {first_few(cells)} were read as minutes and seconds: {found[0][0]} is {seconds[0]} s."
+    return replace(table, columns=tuple(map(tuple, named.values())), notes=(*table.notes, note))
+
+
+_SAID_SO = re.compile(rf"\s*[(\[]?(?:{_SAYS_MINUTES.pattern})[)\]]?", re.IGNORECASE)
+
+
+def _refuse_unsaid(name: str, timed: Sequence[str], first: str, where: str) -> None:
+    raise StudyError(
+        f"{name}: {first_few(timed)} hold times such as {first}: minutes and seconds, or of the day? Write min:s "
+        f"{where}, or write the times in seconds."
+    )
 
 
 def headings_in_seconds(sheets: Sequence[tuple[str, Rows]], header: Collection[str]) -> Iterator[tuple[str, str]]:
@@ -216,6 +287,10 @@ def headings_in_seconds(sheets: Sequence[tuple[str, Rows]], header: Collection[s
     for cell in {cell.strip() for _, rows in sheets for row in rows for cell in row if _SAYS_MINUTES.search(cell)}:
         if (read := _SAYS_MINUTES.sub("s", cell)) in header:
             yield cell, read
+    written = {cell.strip() for _, rows in sheets for row in rows for cell in row}
+    for head in header:
+        if head.endswith(_IN_SECONDS) and (bare := head.removesuffix(_IN_SECONDS)) in written - {*header}:
+            yield bare, head
 
 
 def _are_times(cells: Sequence[str]) -> bool:
@@ -241,7 +316,64 @@ def refuse_times(table: RawTable, scored: int) -> None:
     timed = [head for head, cells in columns.items() if _are_times([head, *cells])]
     if len(timed) > max(1, scored):
         first = next(cell for cell in columns[timed[0]] if _STOP_WATCH.fullmatch(cell))
-        raise StudyError(
-            f"{table.name}: {first_few(timed)} hold times such as {first}: minutes and seconds, or of the day? Write "
-            "min:s into the line above them or into their headings, or write the times in seconds."
-        )
+        _refuse_unsaid(table.name, timed, first, "into the line above them or into their headings")
+
+
+# What was scored, where the columns are prototypes and nothing else names them.
+
+
+def _title_above(name: str, rows: Sequence[Sequence[str]]) -> str:
+    """Return what the first line of a sheet says where it fills one cell alone, else how the sheet was called."""
+    first = next((given for row in rows if (given := {*map(as_seen, row)} - {""})), {""})
+    usual = re.fullmatch(r"(?:sheet|tabelle|feuil\w*|hoja|foglio|blad|table)[ _]?\d*", name, re.IGNORECASE)
+    return first.pop() if len(first) == 1 else "" if usual else name
+
+
+_CODE = re.compile(r"([^\W\d]{1,4}[ ._-]?)(\d{1,4})[A-Za-z]?")
+_ITEMS = frozenset(
+    ("q", "f", "v", "item", "var", "frag", "att", "attr", "rep", "r", "s", "w", "t", "d", "day", "run", "h", "min")
+)
+
+
+def prototypes_across(sheet: Sheet, laid_out: Sequence[Sequence[str]]) -> Sheet:
+    """Return a sheet with a column for each prototype, called DS-10, DS-11 ..., with what was scored in a column.
+
+    That is what its title or its name says. The sheet itself where a column names prototypes, attributes or scores, or
+    nobody is named, or the columns have no such names: a letter such as Q may stand for questions, R for replicates.
+    """
+    held = named_columns(sheet.header)
+    scored = score_columns(sheet, set())
+    codes = [_CODE.fullmatch(head) for head in scored]
+    stems = {code[1].casefold() for code in codes if code}
+    title = _title_above(sheet.name, laid_out)
+    known = {"prototype", "attribute", "score"} & {*held}
+    if known or "assessor" not in held or len(scored) < 2 or None in codes or len(stems) != 1 or not title:
+        return sheet
+    if {stem.strip(" ._-") for stem in stems} & _ITEMS:
+        return sheet
+    rows = tuple((title, *row) for row in sheet.rows)
+    note = f"{title!r} was read as what was scored, and {first_few(scored)} as prototypes: nothing else names them."
+    return replace(sheet, header=("attribute", *sheet.header), rows=rows, notes=(*sheet.notes, note))
+
+
+def parted_by_groups(heads: Sequence[str], groups: Sequence[str]) -> tuple[list[str], list[str]] | None:
+    """Return headings of which those that stand twice say below which group, and that said; None where none need it.
+
+    The groups are no prototypes where a column names these, and no people where one does or they are none; where all
+    have the same columns they may be sittings.
+    """
+    twice = {head for head in heads if head and heads.count(head) > 1}
+    within = {
+        group: {head for head, of in zip(heads, groups, strict=True) if of == group} for group in {*groups} - {""}
+    }
+    named = named_columns(dict.fromkeys(heads))
+    of_prototypes = "prototype" in named or any(is_called(head, "code") for head in heads)
+    if not twice or not of_prototypes or len({frozenset(own) for own in within.values()}) < 2:
+        return None
+    if "assessor" not in named and are_people(list(within)):
+        return None
+    made = [f"{head} ({of})" if head in twice and of else head for head, of in zip(heads, groups, strict=True)]
+    left = first_few([group for group in dict.fromkeys(groups) if group and not within[group] & twice])
+    new = first_few([name for name, old in zip(made, heads, strict=True) if name != old])
+    notes = [f"Of several columns of one name each took what stands above it: {new}."]
+    return made, notes + [f"The headings above the headings were left out: {left}."] * bool(left)

@@ -325,6 +325,9 @@ def those_in(names: Iterable[str], column: pd.Series) -> tuple[str, ...]:
 REHEARSAL_FACT = "rehearsal"
 REHEARSED = "rehearsal"
 """Source of a rehearsed score."""
+IMPORTED_ROW = "imported"
+SOURCES = (IMPORTED_ROW, REHEARSED, "typed", "scanned", "ballot", "")
+"""What the source of a score may be: of one from another file than the study was imported from, the name of that."""
 
 LOCKED_FACT = "locked_sessions"
 

@@ -12,15 +12,15 @@ from itertools import chain
 import pandas as pd
 
 from panel.errors import StudyError
-from panel.study.editing import put_block
+from panel.study.editing import put_block, texts_of_table
 from panel.study.file_names import BAR, cards_as_table, sitting
 from panel.study.knowledge import (
     ASKED_KINDS,
     as_answered,
+    as_asked,
     asked_kind,
     asked_words,
     heading_words,
-    is_called,
     is_product,
     is_statement,
     known_answers,
@@ -36,6 +36,7 @@ from panel.study.knowledge import (
 )
 from panel.study.naming import choices, is_against, is_order, is_ranks, is_tried_as, orders_named, whole
 from panel.study.numbers_read import read_numbers
+from panel.study.people import names_people, people_of_rows, person_column
 from panel.study.raw_table import NOT_READ, RawTable, filled_rows, raw_table, rows_of_file
 from panel.study.score_sheets import sheet_of
 from panel.study.sheet_keys import (
@@ -80,15 +81,17 @@ _MOSTLY = 0.8  # share of the filled cells that must be known answers; the rest 
 
 def survey_table(file: RawFile, sheet: str = "") -> RawTable:
     """Return the table of a survey: small ones below each other, names once, headings of two rows, a codebook read."""
-    laid_out, told = rows_of_file(file, sheet)
+    laid_out, told = rows_of_file(file)
+    if sheet and laid_out and sheet not in dict(laid_out):
+        laid_out, told = rows_of_file(file, sheet)  # says which there are
     legends: list[Legend] = []
     data: list[tuple[str, list[list[str]]]] = []
-    for name, rows in laid_out:
+    for name, rows in sorted(laid_out, key=lambda each: each[0] != sheet):
         legend = None
         with suppress(StudyError):
             made = sheet_of(name, list(filled_rows(rows).items()))
             legend = legend_of(made) if made else None
-        legend = legend or lines_as_legend(name, rows)
+        legend = None if sheet == name else legend or lines_as_legend(name, rows)
         legends += [legend] if legend else []
         data += [] if legend else [(name, rows)]
     if not data:
@@ -189,7 +192,7 @@ def read_survey(
     table, orders, made = orders_named(table, products, [head for head in told if not is_ranks(head)])
     rows = [(*row[:4], "says when it was tried") if row[0] in orders else row for row in rows]
     rows += [(name, of, "tried", "position", "place in the serving order") for name, of in made.items()]
-    person = person or _person(table, [row[0] for row in rows if not row[3]])
+    person = person or person_column(table, [row[0] for row in rows if not row[3]])
     rows = [(*row[:3], "person", "says who answered") if row[0] == person else row for row in rows]
     frame = pd.DataFrame(rows, columns=list(_COLUMNS), dtype="str")
     return replace(table, notes=(*table.notes, *_said_nothing(table, frame, person))), frame
@@ -255,19 +258,16 @@ def _one_row_each(
     table = as_product(table, prototype, prototypes, called=prototype == named.get("prototype") or prototype in which)
     refuse_other_products(table, prototype, about, prototypes)
     cells = {name: list(map(as_seen, table.column(name))) for name in table.header}
-    coded = [
-        name for name in table.header if name != prototype and (is_called(name, "code") or is_called(name, "counter"))
-    ]
     when = [named["session"]] if named.get("session") and len(set(cells[named["session"]])) > 1 else []
     pairs = {name: set(zip(*(cells[each] for each in (name, prototype, *when)), strict=True)) for name in words}
-    each = [name for name in coded if len(set(cells[name])) < len(table.lines) == len(pairs[name])]  # no count of rows
     who = named.get("assessor", "") if named.get("assessor") != prototype else ""
     who = who or next(iter(people_asked([n for n in words if n not in (*which, prototype)])), "")
-    person = person or who or (each[0] if len(each) == 1 else "")
+    person = person or who or next(iter(names_people(table, prototype, pairs)), "")
     if not person and len({*cells[prototype]}) == 1:
-        person = _person(table, [name for name in words if name != prototype])
+        person = person_column(table, [name for name in words if name != prototype])
     if not person:
-        raise StudyError(f"{table.name} has a row for each {prototype}. Say which column holds the person.")
+        say = "Say which column holds the person; by command: --assessor COLUMN."
+        raise StudyError(f"{table.name} has a row for each {prototype}. {say}")
     spelled: dict[str, str] = {}  # one person may be typed with other capitals
     cells[person] = [spelled.setdefault(cell.casefold(), cell) for cell in cells[person]]
     answer, question = named.get("score", ""), named.get("attribute", "")
@@ -301,28 +301,6 @@ def _places(table: RawTable, keys: Sequence[tuple[str, ...]]) -> dict[tuple[str,
             )
         place[key] = row
     return place
-
-
-def _person(table: RawTable, free: Sequence[str]) -> str:
-    """Return the column that names each person once: called so, called a number, or the first one."""
-    called = [*people_asked(free), *(name for name in free if is_called(name, "counter"))]
-    about = ("person", "recorded_at", "session", "comment")  # the person or the moment, no name for them
-    first = [name for name in table.header[:1] if not any(is_called(name, role) for role in about)]
-    each = [name for name in (*called, *first) if name in free and len(set(table.column(name))) == len(table.lines)]
-    found = next((name for name in each if all(map(str.strip, table.column(name)))), "")
-    if not found:
-        _refuse_repeated(table, named_columns(table.header).get("assessor", ""))
-    return found
-
-
-def _refuse_repeated(table: RawTable, column: str) -> None:
-    """Raise StudyError if a column names people in several rows each: numbered rows would be people who are not."""
-    people = list(map(as_seen, table.column(column))) if column and not is_called(column, "given_name") else []
-    if people and "" not in people and len({*people}) < len(people):
-        raise StudyError(
-            f"{table.name} has {len(people)} rows of {counted(len({*people}), 'person', 'people')} ({column}), and no "
-            "column says what each row is about. Add a column Product, or keep one row for each person."
-        )
 
 
 def _filled(cells: Sequence[str], kind: str = "preference") -> list[bool]:
@@ -461,7 +439,9 @@ def as_said(kind: str) -> str:
     return f"as was said; of numbers from 1 to {_TOP[kind]} the highest is the most" if kind in _TOP else "as was said"
 
 
-def with_survey(study: Study, table: RawTable, asked: pd.DataFrame, file: RawFile | None = None) -> Study:
+def with_survey(
+    study: Study, table: RawTable, asked: pd.DataFrame, file: RawFile | None = None, session: str = ""
+) -> Study:
     """Return a study with the answers of a survey added; blanks are no answers, save of boxes that are only ticked.
 
     Parameters
@@ -471,6 +451,8 @@ def with_survey(study: Study, table: RawTable, asked: pd.DataFrame, file: RawFil
         none is, the rows are numbered C001, C002 and so on. Of kind `position` is when a prototype was tried.
     file
         The file it came from, kept unchanged.
+    session
+        In which test they answered, such as `hall test` or `home use`.
 
     Raises
     ------
@@ -497,7 +479,7 @@ def with_survey(study: Study, table: RawTable, asked: pd.DataFrame, file: RawFil
         raise StudyError(f"{first_few(ranks)} hold ranks, 1 the best; as points they would count the wrong way round.")
     if len(twice):
         raise StudyError(f"The column {twice.iloc[0]} asks what another one asks. Give it another question.")
-    people = _people(study, table, asked.loc[asked["kind"] == "person", "column"].tolist())
+    people = people_of_rows(study, table, asked.loc[asked["kind"] == "person", "column"].tolist())
     named = natural_order(dict.fromkeys(name for name in read["prototype"].str.strip() if name))
     kinds = dict(zip(asked["column"], asked["kind"], strict=True))
     named = named or natural_order({*asked.loc[asked["kind"] == "position", "prototype"]} - {""})
@@ -509,6 +491,8 @@ def with_survey(study: Study, table: RawTable, asked: pd.DataFrame, file: RawFil
     answers: pd.DataFrame = pd.concat([_answers(table, row, people, asked, named) for _, row in read.iterrows()])
     answers = answers.assign(position=_places_of(answers, table, people, asked))
     block = answers.loc[answers["answer"] != ""].reset_index(drop=True).astype("str")
+    if session:
+        study, block = _with_session(study, block, session), block.assign(session=session)
     study = study if study.tables else replace(study, tables={"prototypes": study.table("prototypes")})
     study = put_block(study, "prototypes", pd.DataFrame({"prototype": named}, dtype="str"))
     study = put_block(study, "assessors", pd.DataFrame({"assessor": people, "kind": "consumer"}, dtype="str"))
@@ -516,8 +500,28 @@ def with_survey(study: Study, table: RawTable, asked: pd.DataFrame, file: RawFil
     study = put_block(study, "questions", ends) if len(ends) else study
     sure = pd.DataFrame({"question": sure_agreement(table, read)}, dtype="str").assign(kind="agreement", agrees="5")
     study = put_block(study, "questions", sure) if len(sure) else study
+    words = _words_asked(study, read)
+    study = put_block(study, "questions", words) if len(words) else study
     kept = (file,) if file is not None and file not in study.raw_files else ()
     return replace(put_block(study, "answers", block), raw_files=(*study.raw_files, *kept))
+
+
+def _with_session(study: Study, block: pd.DataFrame, session: str) -> Study:
+    """Return a study in which the same answers, there already without a session, are of this one."""
+    held, about = study.table("answers"), ["assessor", "prototype", "versus", "question", "kind", "answer"]
+    same = pd.MultiIndex.from_frame(held[about]).isin(pd.MultiIndex.from_frame(block[about]))
+    told = held.assign(session=held["session"].mask(same & (held["session"] == ""), session))
+    return replace(study, tables={**study.tables, "answers": told}) if same.any() else study
+
+
+def _words_asked(study: Study, read: pd.DataFrame) -> pd.DataFrame:
+    """Return the words of the questions that are called otherwise than their headings, where the study has none."""
+    names = re.compile("|".join(whole(name).pattern for name in {*read["prototype"]} - {""}) or r"(?!)")
+    rows = read.assign(words=as_asked(list(read["column"]), names)).loc[read["kind"].isin([*_TOP, "preference"])]
+    stated = texts_of_table(study, "questions")
+    rows = rows.loc[~rows["question"].isin(stated.loc[stated["words"] != "", "question"])]
+    called = [plain_words(name) != plain_words(words) for name, words in rows[["question", "words"]].to_numpy()]
+    return rows.loc[called, ["question", "kind", "words"]].drop_duplicates(["question", "kind"])
 
 
 def _places_of(answers: pd.DataFrame, table: RawTable, people: Sequence[str], asked: pd.DataFrame) -> list[str]:
@@ -534,27 +538,6 @@ def _places_of(answers: pd.DataFrame, table: RawTable, people: Sequence[str], as
         else:
             told.append(one)
     return told
-
-
-def _people(study: Study, table: RawTable, columns: Sequence[str]) -> list[str]:
-    """Return the code of each row; one that somebody of the panel has gets a C before it."""
-    if len(columns) > 1:
-        raise StudyError(f"{first_few(list(columns))} cannot all say who answered. Choose one.")
-    people = (
-        list(map(as_seen, table.column(columns[0]))) if columns else [f"C{n + 1:03d}" for n in range(len(table.lines))]
-    )
-    if "" in people or len(set(people)) < len(people):
-        raise StudyError(
-            f"The column {columns[0]} does not name each person once. Choose another one, or number the rows."
-        )
-    known = study.table("assessors")
-    panel = set(known.loc[known["kind"] != "consumer", "assessor"]) | set(study.table("scores")["assessor"])
-    people = [f"C{who}" for who in people] if panel & set(people) else people
-    if panel & set(people):
-        raise StudyError(
-            f"{first_few(sorted(panel & set(people)))} scored already in the panel. Give the consumers other codes."
-        )
-    return people
 
 
 def _answers(

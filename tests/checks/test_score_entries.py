@@ -2,6 +2,7 @@ import numpy as np
 import pandas as pd
 import pytest
 
+from panel.checks.scores import check_scores
 from panel.study.study import Study
 from tests.checks.planted import new_findings, rows_of, table, the_one, with_cells
 from tests.studies import crossed_study, small_study
@@ -60,8 +61,8 @@ def test_scores_outside_many_scales_give_one_finding():
     found = new_findings(Study(dict(study.tables) | {"scores": scores, "attributes": attributes}))
     (finding,) = [finding for finding in found if finding.kind == "score_outside_scale"]
     assert finding.message == (
-        "112 scores are outside their scales, from 500 to 500. For 56 of them a decimal point may be missing: 500 may "
-        "be 50.0."
+        "112 scores are outside their scales, from 500 to 500. For 56 of them there may be a zero too many: 500 may be "
+        "50."
     )
 
 
@@ -100,6 +101,21 @@ def test_many_blank_scores_give_one_finding_for_each_assessor():
     assert [finding.message for finding in found] == ["3 scores of A01 are blank.", "2 scores of A02 are blank."]
 
 
+@pytest.mark.parametrize(
+    ("slip", "told"), [(104.0, ""), (330.0, " 330 may be 33: a zero too many."), (1040.0, ""), (1000.0, "100: a zero")]
+)
+def test_where_all_scores_are_whole_no_decimal_point_is_missed(slip: float, told: str):
+    whole = small_study(scores=table("scores").assign(score=lambda scores: scores["score"].round()))
+    scores = whole.scores.assign(score=whole.scores["score"].where(whole.scores.index != 8, slip))
+    (finding,) = [each for each in check_scores(small_study(scores=scores)) if each.kind == "score_outside_scale"]
+    if told:
+        assert told in finding.message
+        assert finding.proposals[0].value == f"{slip / 10:.0f}"
+    else:
+        assert finding.message == f"{slip:.0f} is outside the scale 0 to 100."
+        assert finding.proposals[0].value == ""
+
+
 def test_what_could_not_be_judged_is_an_answer_and_no_blank():
     finding = the_one(with_cells("scores", [8], score=float("nan"), flag="cannot judge"))
     assert (finding.severity, finding.kind) == ("note", "score_cannot_judge")
@@ -128,8 +144,8 @@ def test_a_row_entered_twice_is_told():
     score = table("scores")["score"][5]
     assert finding.message == f"The score {score:g} of row 7 stands here again."
     assert finding.advice == (
-        "Both count until one is set aside by a written correction. If the sample was tried twice, number the "
-        "replicates."
+        "Both count until one is set aside by a written correction (afterfeel set STUDY correct row=98 new= --who NAME "
+        "--why REASON). If the sample was tried twice, number the replicates."
     )
 
 

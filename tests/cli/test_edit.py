@@ -18,17 +18,21 @@ from click.testing import CliRunner, Result
 import panel
 from panel.checks.all_checks import _check_claim_stamps
 from panel.cli import main
+from panel.errors import StudyError
 from panel.models.emollients.predictions import kept_predictions
 from panel.plan.codes import plan_fits_seal, sealed_key
 from panel.plan.safety import safety_gate
 from panel.store.ballot import prepare_ballots
 from panel.study.folder import read_folder, write_study
 from panel.study.knowledge import shared_table
+from panel.study.renaming import with_row_corrected
 from panel.study.saving import journal_rows
+from panel.study.scores_used import scores_used
 from panel.study.study import Study
 from panel.study.table_cells import rows_of_study
 from tests.ballot_studies import PROTOTYPES, ballot_study, cleared
 from tests.studies import small_study
+from tests.study.test_score_sheets import book
 
 
 @pytest.fixture
@@ -323,6 +327,151 @@ def test_a_table_of_scores_goes_into_a_study_that_was_begun(tmp_path: Path):
     assert study.scores["score"].tolist() == [3.5, 2.0, 4.0, 1.5]
     assert len(study.table("formulas")) == len(small_study().table("formulas"))
     assert "holds scores already" in run("set", tmp_path / "begun", "sheet", tmp_path / "sheet.csv", code=2).output
+
+
+def test_scores_of_another_study_bring_their_file_and_each_slip_is_found_in_its_own(tmp_path: Path):
+    """A lip balm on a scale of 0 to 10: one slip in each of the files, of which the second has a line more above."""
+    (tmp_path / "monday.csv").write_text("Judge;Balm;wax\nB1;K;4\nB1;L;55\nB2;K;5\nB2;L;7\n")
+    (tmp_path / "friday.csv").write_text("Friday;;\nJudge;Balm;wax\nC1;K;3\nC1;L;6\nC2;K;77\nC2;L;5\n")
+    one, two = tmp_path / "one", tmp_path / "two"
+    for day, out in (("monday", one), ("friday", two)):
+        run("import", tmp_path / f"{day}.csv", "--out", out, "--scale-min", 0, "--scale-max", 10)
+    (tmp_path / "alone.csv").write_bytes((two / "scores.csv").read_bytes())
+    told = run("set", one, "sheet", tmp_path / "friday.csv", code=2).output
+    assert "set STUDY scores OTHER/scores.csv" in told
+    shutil.copytree(one, tmp_path / "pasted")
+    run("set", one, "assessors", two / "assessors.csv")
+    run("set", one, "scores", two / "scores.csv")
+    places = [row["where"] for row in json.loads(run("check", one, "--json").stdout)["findings"]]
+    assert [found[1] for place in places if (found := re.search(r"\((line .*)\)", place))] == [
+        "line 3 of monday.csv",
+        "line 5 of friday.csv",
+    ]
+    assert [file.name for file in read_folder(one).raw_files] == ["monday.csv", "friday.csv"]
+    again = run("set", one, "scores", two / "scores.csv").stdout
+    assert "Nothing changes" in again
+    # a table that lies in no study does not say which file its lines are of
+    run("set", tmp_path / "pasted", "scores", tmp_path / "alone.csv")
+    told = run("check", tmp_path / "pasted").stdout
+    assert ("line 3 of monday.csv" in told, "line 5" in told) == (True, False)
+    # the own table, put back whole, keeps its lines
+    assert "Nothing changes" in run("set", one, "scores", one / "scores.csv", "--whole").stdout
+
+
+def test_who_keeps_a_name_as_a_code_is_told_where_others_get_one(tmp_path: Path):
+    (tmp_path / "rub.csv").write_text("Judge;Gel;cold\nQUI;K;3\nQUI;L;6\nBEA 2;K;7\nBEA 2;L;5\n")
+    run("import", tmp_path / "rub.csv", "--out", tmp_path / "rub")
+    told = run("set", tmp_path / "rub", "codes").stdout
+    assert "Left as they are, for they look like codes: BEA 2. Rename one that is a name." in told
+    assert read_folder(tmp_path / "rub").assessors == ("A01", "BEA 2")
+
+
+def test_a_line_that_was_sent_twice_is_set_aside_by_the_row_that_the_check_names(tmp_path: Path):
+    lines = ["Judge;Sample;Visit;cooling", "J1;G1;1;4", "J1;G2;1;5", "J2;G1;1;5", "J2;G2;1;7", "J1;G2;1;5"]
+    (tmp_path / "gel.csv").write_text("\n".join(lines))
+    gel = tmp_path / "gel"
+    run("import", tmp_path / "gel.csv", "--out", gel, "--scale-min", 0, "--scale-max", 10)
+    told = run("check", gel).stdout
+    assert "scores, row 6 (line 6 of gel.csv)" in told
+    assert "afterfeel set STUDY correct row=6 new= --who NAME --why REASON" in told
+    words = ("--who", "EK", "--why", "sent twice")
+    run("set", gel, "correct", "row=6", "new=", *words)
+    used = scores_used(read_folder(gel))
+    assert (len(used.frame), used.set_aside["row"].tolist(), used.set_aside["score"].tolist()) == (4, [6], [5.0])
+    assert "stands here again" not in run("check", gel).stdout
+    run("set", gel, "correct", "row=6", "new=8", *words)  # the last correction counts
+    assert scores_used(read_folder(gel)).corrected["row"].tolist() == [6]
+    assert read_folder(gel).table("corrections")["old"].tolist() == ["5.0", ""]
+    assert "rows are 2 to 6" in run("set", gel, "correct", "row=7", "new=", *words, code=2).output
+    assert "by its row alone" in run("set", gel, "correct", "row=6", "session=1", "new=", *words, code=2).output
+    assert "needs a name" in run("set", gel, "correct", "row=6", "new=", code=2).output
+    same = run("set", gel, "correct", "row=2", "new=", *words, "--json").stdout  # one of its kind is named as ever
+    assert "key=assessor=J1; session=1; prototype=G1; attribute=cooling;" in same
+    scores = read_folder(gel).scores
+    typed = Study({"scores": scores.assign(raw_line=float("nan"))})
+    with pytest.raises(StudyError, match="Rows 6 and 3 of the scores are alike in everything"):
+        with_row_corrected(typed, 6, new="", who="EK", why="sent twice", when="2026-03-10")
+
+
+def candles(tmp_path: Path) -> tuple[Path, Path]:
+    """A study of two candles, and a workbook of two surveys of them and a codebook, the wanted one second."""
+    (tmp_path / "panel.csv").write_text("Judge;Candle;smoke\nJ1;W1;4\nJ1;W2;5\nJ2;W1;5\nJ2;W2;7\n")
+    run("import", tmp_path / "panel.csv", "--out", tmp_path / "candles")
+    shop = [["Passer-by", "Candle", "Overall liking (1-9)"]]
+    shop += [[f"K{n}", of, str(4 + n % 3 + k)] for n in range(6) for k, of in enumerate(("W1", "W2"))]
+    lead = "Please say how far you agree - "
+    home = [["Household", f"{lead}It burns without soot.", f"{lead}It is easy to light!", "The flame is"]]
+    home += [[f"H{n}", str(1 + n % 5), str(5 - n % 5), "too small" if n % 2 else "just right"] for n in range(6)]
+    ends = [["1", "strongly disagree"], ["5", "strongly agree"]]
+    name, content = book(Shop=shop, Kitchen_table=home, Answers=ends)
+    (tmp_path / name).write_bytes(content)
+    return tmp_path / "candles", tmp_path / name
+
+
+def test_a_survey_is_read_from_the_sheet_that_is_named(tmp_path: Path):
+    study, file = candles(tmp_path)
+    told = run("set", study, "survey", file, "--sheet", "Kitchen table", "product=W2").stdout
+    assert "5 read as full agreement, as the study says" in told  # the sheet of ends is read all the same
+    answers = read_folder(study).table("answers")
+    assert {*answers["assessor"]} == {f"H{n}" for n in range(6)}
+    assert "its sheets are Shop, Kitchen table" in run("set", study, "survey", file, "--sheet", "Garden", code=2).output
+    run("import", file, "--survey", "--sheet", "Kitchen table", "--kind", "product=W2", "--out", tmp_path / "alone")
+    assert {*read_folder(tmp_path / "alone").table("answers")["prototype"]} == {"W2"}
+    told = run("import", file, "--survey", "--heading", 3, "--out", tmp_path / "third", code=2).output
+    assert "A survey is read without --heading" in told
+
+
+def test_a_table_of_a_workbook_is_read_from_the_sheet_that_is_named(folder: Path, tmp_path: Path):
+    name, content = book(Notes=[["a", "b"], ["c", "d"]], Lots=[["Batch", "Prototype"], ["N1", "P1"]])
+    (tmp_path / name).write_bytes(content)
+    run("set", folder, "batches", tmp_path / name, "--sheet", "Lots")
+    assert "N1" in read_folder(folder).table("batches")["batch"].tolist()
+    assert (
+        "Sheet 'Notes' was read. Other sheets were not read: Lots."
+        in run("set", folder, "prototypes", tmp_path / name, "--try").stdout
+    )
+
+
+def test_who_answered_is_the_first_column_that_names_somebody_for_each_product_or_the_one_that_is_said(tmp_path: Path):
+    study, file = candles(tmp_path)
+    run("set", study, "survey", file)
+    assert {*read_folder(study).table("answers")["assessor"]} == {f"K{n}" for n in range(6)}
+    rows = [f"x{n % 3},D{n % 4},{of},{5 + n % 2}" for of in ("W1", "W2") for n in range(4)]
+    (tmp_path / "odd.csv").write_text("\n".join(["Stall,Door,Candle,Overall liking (1-9)", *rows]))
+    told = run("set", study, "survey", tmp_path / "odd.csv", code=2).output
+    assert "Say which column holds the person; by command: --assessor COLUMN." in told
+    for words in (("--assessor", "Door"), ("Door=person",)):
+        shutil.copytree(study, tmp_path / words[0])
+        run("set", tmp_path / words[0], "survey", tmp_path / "odd.csv", *words)
+        assert len(read_folder(tmp_path / words[0]).table("answers")) == 12 + 8
+
+
+def test_a_question_that_is_given_a_name_keeps_its_words(tmp_path: Path):
+    study, file = candles(tmp_path)
+    lead = "Please say how far you agree - "
+    named = (f"{lead}It burns without soot.=soot=agreement", "The flame is=size=just_about_right")
+    run("set", study, "survey", file, "--sheet", "Kitchen table", "product=W2", *named)
+    words = {row["question"]: row.get("words") for row in read_folder(study).facts["questions"]}
+    assert (words["soot"], words["size"]) == ("It burns without soot.", "The flame is")
+    (tmp_path / "own.csv").write_text("question,kind,words\nsoot,agreement,It burns without any soot\n")
+    run("set", study, "questions", tmp_path / "own.csv")
+    run("set", study, "survey", file, "--sheet", "Kitchen table", "product=W1", *named)
+    words = {row["question"]: row.get("words") for row in read_folder(study).facts["questions"]}
+    assert words["soot"] == "It burns without any soot"
+
+
+def test_the_test_in_which_people_answered_is_said_at_once_or_later_and_no_answer_is_doubled(tmp_path: Path):
+    study, file = candles(tmp_path)
+    words = ("survey", file, "--sheet", "Kitchen table", "product=W2")
+    run("set", study, *words)
+    before = read_folder(study).table("answers")
+    for _ in range(2):
+        run("set", study, *words, "session=home use")
+    after = read_folder(study).table("answers")
+    assert (len(after), {*after["session"]}) == (len(before), {"home use"})
+    said = ("--sheet", "Kitchen table", "--kind", "product=W2", "--kind", "session=hall test")
+    run("import", file, "--survey", *said, "--out", tmp_path / "shop")
+    assert {*read_folder(tmp_path / "shop").table("answers")["session"]} == {"hall test"}
 
 
 def test_empty_cells_that_leave_what_is_there_are_told_and_a_whole_table_empties_them(folder: Path, tmp_path: Path):

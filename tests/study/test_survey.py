@@ -469,7 +469,7 @@ def test_the_product_of_a_row_is_no_preference_where_something_else_is_asked():
 def test_the_order_is_kept_where_somebody_says_that_it_is_a_preference(tmp_path):
     file = tmp_path / "shed.csv"
     file.write_text(chosen("Gardener no.,Tried first,Tried second,Shed", ["BR-9", "BR-9", "hm", "BR-2"]))
-    raw, table, asked = survey_of(file, "", ["Shed=preference"], FOUR)
+    raw, table, asked, _ = survey_of(file, "", ["Shed=preference"], FOUR)
     answers = with_survey(Study({}), table, asked, raw).table("answers")
     assert answers["position"].tolist() == [1, 2, 1, 2]
 

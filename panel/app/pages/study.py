@@ -35,6 +35,7 @@ from panel.study.knowledge import shared_table
 from panel.study.naming import Naming, naming
 from panel.study.open_study import zip_bytes
 from panel.study.people import WHO_MAY_SEE, names_of_people, people_in, without_people
+from panel.study.renaming import with_row_corrected
 from panel.study.saving import journal_faults, journal_rows, last_change, remove_person, undo
 from panel.study.scores_used import PLACE_COLUMNS, scores_used, with_correction
 from panel.study.shown import shown
@@ -159,7 +160,8 @@ def _correction_form(study: StudyInUse, names: Naming) -> None:
             given = list(dict.fromkeys(name for name in scores[column] if name))
             words = names.attribute if column == "attribute" else names.prototype if column == "prototype" else str
             place[column] = str(box.selectbox(_LABELS[column], given, format_func=words, key=f"correct {column}"))
-        left, middle, right = st.columns([1, 1, 2])
+        left, middle, right, last = st.columns([2, 2, 4, 1])
+        row = last.text_input("Row", help="As the check numbers it, in place of the names: where two are alike.")
         new = left.text_input("New score", help="7.5 and 7,5 are both read. Leave it empty to set the score aside.")
         who = middle.text_input("Who corrects it")
         why = right.text_input("Why", placeholder="such as: the ballot says 33.0")
@@ -168,7 +170,11 @@ def _correction_form(study: StudyInUse, names: Naming) -> None:
             written = {"new": new or "", "who": who or "", "why": why or ""}
             keep_and_tell(
                 study,
-                lambda now: with_correction(now, place, when=moment(), **written),
+                lambda now: (
+                    with_row_corrected(now, int(row), when=moment(), **written)
+                    if row and row.strip().isdecimal()
+                    else with_correction(now, place, when=moment(), **written)
+                ),
                 "The correction is written; the score itself stays in the study.",
                 who=written["who"],
                 to_disk=bool(to_disk),

@@ -14,6 +14,7 @@ from panel.checks.finding import Finding, findings_table, read_dates
 from panel.checks.moments_recorded import batches_tested
 from panel.study.formulas import emollient_percents, formula_percents
 from panel.study.naming import Naming
+from panel.study.scores_used import scores_used
 from panel.study.shown import ASSESSOR, ATTRIBUTE, PROTOTYPE, SCALE, Column, Table, each_row, number, shown, text
 from panel.study.study import Study, is_rehearsed
 from panel.words import NOTHING, counted, format_change, format_list, format_number, when_words
@@ -38,7 +39,8 @@ def what_is_in_the_study(study: Study) -> str:
     if sessions := len(set(scores["session"]) - {""}):
         trained.append(counted(sessions, "session"))
     if given := int(scores["score"].notna().sum()):
-        trained.append(counted(given, "score"))
+        aside = len(scores_used(study).set_aside)
+        trained.append(counted(given, "score") + f" ({aside:,} of them set aside)" * bool(aside))
     sentences = [f"{format_list(trained)}."]
     if len(answers):
         people = counted(answers["assessor"].nunique(), "consumer")

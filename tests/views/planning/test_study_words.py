@@ -4,6 +4,7 @@ import numpy as np
 import pandas as pd
 
 from panel.checks.finding import Finding
+from panel.study.scores_used import with_correction
 from panel.study.study import Study
 from panel.views.planning.study import what_is_in_the_study, what_the_findings_say
 from tests.studies import small_study
@@ -20,6 +21,9 @@ def test_blanks_are_no_scores_and_consumers_stand_apart():
     answers = pd.DataFrame({"assessor": ["C1", "C1", "C2"], "prototype": "P1", "question": "q", "answer": "7"})
     said = what_is_in_the_study(small_study(scores=blank, answers=answers))
     assert "95 scores." in said
+    place = {"assessor": "A01", "session": "1", "prototype": "P1", "attribute": "AF_GREASE"}
+    aside = with_correction(small_study(scores=blank), place, new="", who="EK", why="spilt", when="2026-03-10")
+    assert "95 scores (1 of them set aside)." in what_is_in_the_study(aside)
     assert "2 consumers gave 3 answers; they are kept apart from the scores." in said
 
 
