@@ -562,7 +562,8 @@ def of_another(reading: Reading, asked: Reading, own: frozenset[str]) -> bool:
 def said_of_other(study: Study, attribute: str, reading: Reading, own: frozenset[str]) -> str:
     """Return what was judged, the product or the skin, where a sentence says it of the other one; else nothing."""
     of = "skin" if reading.family in _OF_SKIN else "product"
-    only = reading.family in {*_BY_PRODUCT, *_OF_SKIN} or is_timed(study, attribute)
+    timed = is_timed(study, attribute) and not reading.family.startswith(OF_STUDY)  # hands are clean sooner
+    only = reading.family in {*_BY_PRODUCT, *_OF_SKIN} or timed
     fitting = {"", "people", of, *sites_judged(study, attribute, frozenset()), *(own if of == "skin" else ())}
     return of if only and reading.said_of not in fitting else ""
 

@@ -339,7 +339,8 @@ PARTICLES = frozenset(("off", "in", "on", "up", "out", "away", "down", "through"
 
 FELT_AS = frozenset(("feel", "touch", "texture", "sensation", "look"))
 """What says in a name that something is felt, or seen, and may stay untold: chalky touch."""
-_LYING = frozenset(("go", "goes", "went", "lie", "lies", "lay", "lays", "sit", "sits", "sat"))
+_MEANWHILE = frozenset(("while", "during"))
+_LYING = frozenset(("glide", "glides", "go", "goes", "went", "lie", "lies", "lay", "lays", "sit", "sits", "sat"))
 _ARTICLES = frozenset(("a", "an", "the", "your", "my", "their"))
 _BEING = frozenset(
     ("is", "are", "was", "were", "feel", "feels", "felt", "feeling", "look", "looks", "looked", "judged", "found")
@@ -485,7 +486,8 @@ def _compared(tokens: Tokens, start: int, end: int, way: Way) -> Tokens:
     """Return the tokens with the name beside what compares it; none where nothing does, or a thing stays untold."""
     spans: dict[int, int] = {}
     for words in (*way.things, *way.states):
-        led = (place for place, token in enumerate(tokens) if token == words[0])
+        lead = _MEANWHILE if words[0] in _MEANWHILE else words[:1]
+        led = (place for place, token in enumerate(tokens) if token in lead)
         spans |= {place: stop for place in led if (stop := _phrase_end(tokens, place + 1, words[1:]))}
     right = end
     while stop := spans.get(right, 0) or _site_end(tokens, right, way):
@@ -494,7 +496,7 @@ def _compared(tokens: Tokens, start: int, end: int, way: Way) -> Tokens:
         return ()
     left, at, sign, stop = found
     for thing in way.things:
-        led = (place for place in spans if tokens[place] == thing[0])
+        led = (place for place in spans if tokens[place] == thing[0] or {tokens[place], thing[0]} <= _MEANWHILE)
         told = any(_phrase_end(tokens, place + 1, thing[1:]) for place in led)
         low, high = _beside(tokens, left, end, thing) if thing[0] in ("of", "when", "while") and not told else (0, 0)
         if not (told or high):
@@ -529,7 +531,7 @@ def _beside(tokens: Tokens, left: int, end: int, thing: Tokens) -> tuple[int, in
     """Return where a thing stands right before what is said of it, or right after: hard patches feel softer."""
     if stop := _phrase_end(tokens, end, thing[1:]):
         return end, stop
-    before = left - (left > 0 and tokens[left - 1] == "no")  # dry hair no greasier
+    before = left - (left > 0 and tokens[left - 1] in ("no", "the"))  # dry hair no greasier, the softest
     while before and tokens[before - 1] in _BEING:
         before -= 1
     start = before - len(thing) + 1
