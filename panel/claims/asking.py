@@ -18,6 +18,7 @@ from panel.claims.parts import (
     Entry,
     Share,
     Tokens,
+    as_chosen,
     degree_of,
     entries_at,
     in_own_terms,
@@ -125,7 +126,7 @@ class Asking(Cursor):
 
     def rewritten(self) -> Tokens:
         """Return the words as one says them straight: this formula for its name, 93 of 100 for all but 7 of 100."""
-        tokens = self.tokens
+        tokens = as_chosen(self.tokens, self.names.chosen)
         for place in range(len(tokens) - 1, -1, -1):
             length, named = longest(self.names.prototypes, tokens, place)
             if length and named == self.own and not any(self.entry("role", place + more)[0] for more in range(length)):

@@ -35,7 +35,7 @@ from panel.claims.parts import (
 from panel.study.knowledge import ingredients, shared_table
 from panel.study.naming import judged_after, moment_words
 from panel.study.numbers_read import same_quantity
-from panel.study.scores_used import asked
+from panel.study.scores_used import asked, how_chosen
 from panel.study.study import Study
 from panel.words import less_of
 
@@ -50,7 +50,8 @@ class Names:
     `roles` gives for a family of role words (previous, benchmark ...) the prototypes it fits; `product_types` the
     kinds of product the study is about, empty where it does not say; `purpose` what words of
     its purpose begin with; `dose` the amount the panel got; `ways` how attributes of its own are told,
-    `moments` what may have happened before it was judged, `people` who took part, the longest words first.
+    `moments` what may have happened before it was judged, `people` who took part, the longest words first, `chosen`
+    what people would rather do with the one they chose, and what follows it.
     """
 
     prototypes: Mapping[Tokens, str]
@@ -64,6 +65,7 @@ class Names:
     ways: tuple[Way, ...] = ()
     moments: Mapping[Tokens, str] = field(default_factory=dict)
     people: tuple[Tokens, ...] = ()
+    chosen: tuple[Tokens, Tokens] = ((), ())
 
 
 def names_of(study: Study) -> Names:
@@ -80,8 +82,9 @@ def names_of(study: Study) -> Names:
     )
     dose = words_of(str(study.facts.get("dose", "")))[:2]
     ways = tuple(way for name in study.attributes for way in _ways_to(study, name))
-    events, people = _events(study), _who_took_part(study)
-    return Names(prototypes, roles, _ingredients(study), types, titles, attributes, purpose, dose, ways, events, people)
+    done, rest = map(words_of, how_chosen(study))
+    called_by = (prototypes, roles, _ingredients(study), types, titles, attributes, purpose, dose, ways)
+    return Names(*called_by, _events(study), _who_took_part(study), (done, rest))
 
 
 def _who_took_part(study: Study) -> tuple[Tokens, ...]:

@@ -410,6 +410,16 @@ def _alike(word: str) -> frozenset[str]:
     return frozenset(map(kernel, (word, *same)))
 
 
+def as_chosen(tokens: Tokens, done: tuple[Tokens, Tokens]) -> Tokens:
+    """Return a sentence on what people would rather do with one, in the words they were asked, as a preference."""
+    lead, rest = ("would", "rather", *done[0]), done[1]
+    place = next((n for n in range(len(tokens)) if done[0] and tokens[n : n + len(lead)] == lead), len(tokens))
+    for at in range(place + len(lead), len(tokens) - len(rest) + 1):
+        if tokens[at : at + len(rest)] == rest:
+            return (*tokens[:place], *lead[:2], "use", *tokens[place + len(lead) : at], *tokens[at + len(rest) :])
+    return tokens
+
+
 def in_own_terms(tokens: Tokens, ways: Sequence[Way], products: Sequence[int]) -> Tokens:
     """Return a sentence with an attribute of the study's own by its name: more ease of melting for melts more easily.
 
