@@ -346,12 +346,10 @@ def _vote_parity(claim: Claim, materials: Materials) -> Evidence:
     margin, n = claim.margin / 100, votes.n
     high = _HALF + margin
     p = max(float(lower_tail(count, n, high)) for count in (votes.prototype, votes.versus))
-    fewest, most = (int(limit) for limit in parity_region(n, _HALF - margin, high, ALPHA))
-    region = (
-        f"With {n} votes parity is shown by {fewest} to {most} votes for either."
-        if fewest <= most
-        else f"With {n} votes no count at all shows parity within ±{format_typed(claim.margin)} points."
-    )
+    most = int(maximum_count(n, high, ALPHA))
+    region = f"With {n} votes parity is shown where at most {most} prefer either one."
+    if n > 2 * most:
+        region = f"{region[:-1]}, so that at least {n - 2 * most} have no preference."
     ahead = max(votes.prototype, votes.versus) / n
     return Evidence(
         VOTES,

@@ -150,6 +150,19 @@ def test_no_count_shows_parity_below_290_votes():
     assert counts_that_show_parity(290, range(142, 149)) == {145}
 
 
+@pytest.mark.parametrize(("first", "other", "neither"), [(30, 28, 10), (57, 53, 0), (31, 28, 10), (145, 145, 0)])
+def test_what_is_told_of_parity_agrees_with_the_verdict_whoever_has_no_preference(first, other, neither):
+    n = first + other + neither
+    study = study_with(
+        [claim_row("liked as much as P2", "parity", margin=10.0, versus="P2")], answers=vote_rows(first, other, neither)
+    )
+    evidence = _find_evidence(claim := read_claims(study)[0], Materials(study, (claim,)))
+    most = max(x for x in range(n + 1) if scipy.stats.binomtest(x, n, 0.6, "less").pvalue <= 0.05)
+    told = f"With {n} votes parity is shown where at most {most} prefer either one"
+    assert evidence.reasons[1].startswith(told + (f", so that at least {n - 2 * most} have" if n > 2 * most else "."))
+    assert _is_shown(evidence, evidence.p_value) == (max(first, other) <= most)
+
+
 def counts_that_show_parity(n, counts):
     found = set()
     for x in counts:
