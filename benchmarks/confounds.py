@@ -138,7 +138,7 @@ def parity(study: Study) -> Flags:
     for attribute in study.attributes:
         found = numbers.difference(attribute, "P2", "P1")
         tests = two_one_sided_tests(found.estimate, found.std_error, found.df, -MARGIN, MARGIN, 0.05)
-        hits.append(bool(tests.p_value <= 0.05))
+        hits.append(bool(max(float(side.p_value) for side in tests) <= 0.05))
     return np.array(hits)
 
 
