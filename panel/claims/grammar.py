@@ -272,6 +272,7 @@ class _Reader(Asking):
         if entry.family not in ("", *self.found.families):  # than spreading
             return False
         start, self.place = self.place, self.place + length
+        self.found.chunks += [site for size, site in [self.entry("site", start + 1)] if size]  # than hair treated with
         if self.found.family == "preference" and self.tokens[start] in ("alongside", "next", "beside"):
             return self.back_to(start)
         others, rest = self.entry("others_of")

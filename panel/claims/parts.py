@@ -452,12 +452,8 @@ def _object_last(tokens: Tokens, way: Way) -> Tokens:
 
 def _core_end(tokens: Tokens, start: int, way: Way) -> int:
     """Return the place after the words an attribute is named by, where they stand in order; 0 where they do not."""
-    if (
-        start
-        and tokens[start].endswith("ed")
-        and tokens[start - 1] in (*_BEING, "be", "been")
-        and way.core[0] != tokens[start]
-    ):
+    being = start and tokens[start - 1] in (*_BEING, "be", "been")
+    if being and tokens[start].endswith("ed") and way.core[0] != tokens[start]:
         return 0  # the product is covered
     place, head = start, max(n for n, word in enumerate(way.core) if n == 0 or word not in PARTICLES)
     for n, word in enumerate(way.core):
@@ -466,6 +462,7 @@ def _core_end(tokens: Tokens, start: int, way: Way) -> int:
         goes = word in PARTICLES and tokens[place : place + 1] and tokens[place] in _LYING  # a comb goes through
         here = tokens[place + bool(goes) : place + bool(goes) + 1]
         verb = n == head or word.endswith("ing") or (n, way.kind) == (0, "time")  # untangles wet hair, to untangle it
+        verb &= way.kind == "more" or not here or here[0].endswith("er") == word.endswith("er")  # cleaner sooner
         if here and _same(here[0], word, loose=verb and way.kind != "like"):
             place += 1 + bool(goes)
         elif (word, way.kind) != ("through", "ease"):
@@ -477,7 +474,8 @@ def _same(token: str, word: str, *, loose: bool) -> bool:
     """Return whether a token is a word of a name, in another form only where that is `loose`."""
     if word in PARTICLES or token == word:
         return token == word
-    return kernel(token) in _alike(word) and (loose or token.endswith("s") == word.endswith("s"))
+    forms = ([each.endswith(end) for end in ("s", "er", "est")] for each in (token, word))
+    return kernel(token) in _alike(word) and (loose or next(forms) == next(forms))
 
 
 def _phrase_end(tokens: Tokens, start: int, words: Tokens) -> int:
@@ -568,14 +566,15 @@ def _degree(tokens: Tokens, start: int, right: int, way: Way) -> tuple[int, int,
         closed = ended or any(_phrase_end(tokens, right, each[1:]) for each in way.things)
         return (start, start, ("more" if ending[0] == "er" else "most",), right) if closed else None
     at = right + (not ended and tokens[right] in _BEING)  # combing was easier
-    at += tokens[at : at + 1] != () and tokens[at] in _DENIALS
+    denied = tokens[at : at + (not _DENIALS.isdisjoint(tokens[at : at + 1]))]
+    at += len(denied)
     for stop in range(min(at + _LONGEST, len(tokens)), at, -1):
         closed = stop == len(tokens) or (tokens[stop] in _ENDS and tokens[stop] != "of")
         again = tokens[stop : stop + 1] == ("as",)
         if closed and (sign := _plain(tokens[at:stop], way, before=False, again=again)):
-            return start, at, sign, stop
-    denied = way.kind == "more" and noun and start and tokens[start - 1] in ("no", "without")
-    return (start, start, (), right) if denied else None
+            return start, at, (*denied, *sign), stop
+    without = way.kind == "more" and noun and start and tokens[start - 1] in ("no", "without")
+    return (start, start, (), right) if without else None
 
 
 def _plain(words: Tokens, way: Way, *, before: bool, again: bool) -> Tokens:

@@ -129,22 +129,23 @@ class Cursor(Words):
         return [word for place, word in enumerate(self.tokens) if any(step(place, word) for step in steps)]
 
     def of_everyone(self, place: int, word: str) -> bool:
-        """Return whether all, one or the reader are said to have said so: each of our 12 assessors, and you."""
-        says, before = "agree" in self.parts_at(place + 1), self.word_at(place - 1)
-        if word == "you":
-            follows = self.word_at(place + 1)
-            joined = follows in ("and", "are") or (before in ("and", "or") and follows in SILENT)
-            return joined or (says and before != "if")
+        """Return whether all, one, we or the reader are said to have said so: each of our 12 assessors, and you."""
+        says, before, follows = "agree" in self.parts_at(place + 1), self.word_at(place - 1), self.word_at(place + 1)
+        if word in ("you", "you'll", "we"):
+            votes = self.entry("verb", place + 1 + (follows in ("will", "all")))[1].family == "preference"
+            told = follows in ("and", "are") or (before in ("and", "or") and follows in SILENT)
+            told = told or (says and before != "if")
+            return (told and word == "you") or (votes and before not in ("do", "did", "would"))
         if word == "still":
             return says and "people" in self.parts_at(place - 1)
-        after = place + 1 + (self.word_at(place + 1) == "of")
+        after = place + 1 + (follows == "of")
         if word not in ("each", "every", "all", "one") or (word == "one" and after == place + 1):
             return False
         after += self.word_at(after) in (*OURS, "those", "these", "my")
         after += word == "each" and number_at(self.tokens, after) is not None
         who = bool({"people", "panel"} & (self.parts_at(after) | self.parts_at(after - 1)))
-        they = before == "they" or "people" in self.parts_at(place - 1)
-        return who if word != "all" else not self.found.shares and (who or they)
+        who |= word == "all" and (before == "they" or "people" in self.parts_at(place - 1))
+        return who and not (word == "all" and self.found.shares)
 
     def of_the_same(self, place: int, word: str) -> bool:
         """Return whether as many as are not counted are said to have said the same: 10 assessors gave one answer."""
@@ -194,7 +195,8 @@ class Cursor(Words):
         if word == "my":
             return bool({"people", "panel"} & self.parts_at(place + 1))
         counted, after = self.found.shares or self.found.bases or self.found.votes[0].words, self.word_at(place + 1)
-        return word in AT_LARGE and not counted and not (after.endswith("ed") or after in PAST)
+        past = after.endswith("ed") or (after in PAST and self.word_at(place + 2) not in ("rather", "prefer"))
+        return word in AT_LARGE and not counted and not past
 
     def of_panel_at_home(self, place: int, word: str) -> bool:
         """Return whether the panel is told to have used it at home, or for days."""

@@ -49,6 +49,7 @@ from panel.words import cut_share, format_list, format_typed
 
 _IN_TEST = r"\b(test|tests|tested|assessed|judged|compared|tried)\b"
 _RUBBING = frozenset(("spreading", "soaking in", "slip during rubbing"))
+_ELSE_WHILE = re.compile(r"\b(?:while|during) (?!rub|massag|appl|spread)")  # while rinsing
 _NOT_COVERED = "words not covered"
 _STOP_CATEGORIES = frozenset(("physiology", "medicine", "safety"))
 _ORDER = (STOP, CHANGE, _NOTE)
@@ -528,6 +529,7 @@ def _on_moments(
     fitting = {"at": at, "within": [claim.bar / 60] if claim.kind == "time" else [], "for": []}
     fitting["for"] = [claim.minutes] if claim.kind == "duration" else []
     rubbed = reading.families <= _RUBBING or naming(materials.study).stage(claim.attribute) == "rub-out"
+    rubbed = rubbed and not (claim.attribute and _ELSE_WHILE.search(materials.called(claim)))
     fitting["rubbing"] = [0.0] * (bool(claim.attribute) and not judged > 0 and rubbed)
     fitting["use"], fitting["later"] = days, [each for each in at if each not in days]
     wrong = [words for kind, minutes, words in reading.moments if not _near(minutes, fitting[kind])]
