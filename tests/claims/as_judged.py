@@ -51,10 +51,10 @@ def _sentence(draft: Draft, told: Sequence[str]) -> str:
 if __name__ == "__main__":
     from tests.claims.test_fresh import lines_of_fresh
     from tests.claims.test_judge import lines_of_cases, lines_of_demo
-    from tests.claims.test_nine_products import lines_of_nine_products
+    from tests.claims.test_new_products import lines_of_new_products
     from tests.claims.test_other_products import lines_of_other_products
     from tests.claims.test_wording import lines_of_battery
 
-    for told in (lines_of_fresh, lines_of_cases, lines_of_demo, lines_of_nine_products, lines_of_other_products,
+    for told in (lines_of_fresh, lines_of_cases, lines_of_demo, lines_of_new_products, lines_of_other_products,
                  lines_of_battery):  # fmt: skip
         write_lines(FOLDER, told.__name__.removeprefix("lines_of_"), told())

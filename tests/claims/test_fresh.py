@@ -51,7 +51,7 @@ at first, looser than it is (it let 195 of 653 false sentences of an attack thro
 newsletter (`forty_fifth`, `forty_sixth`): 0 of 32, and 19 and 14 of 44.
 Then 594 false ones of one who knew the grammar, in the ways of a marketing department, verdicts first: 14 of 362 were
 supported by their words at first sight, and, those mended for by rule, 22 of 232 others; those refused now stand in
-`sentences_turned.csv` and `sentences_nine_attacked.csv`.
+`sentences_turned.csv` and `sentences_new_attacked.csv`.
 """
 
 import csv

@@ -1,12 +1,12 @@
-"""Sentences on nine kinds of product that nobody had in mind: for hair, underarms, beard, nails, feet, the bath, a tan.
+"""Sentences on twelve kinds of product that nobody had in mind: hair, underarms, beard, nails, feet, a tan, oily hands.
 
-By three writers who saw nothing but what was tested, verdicts first (`nine_products`; common practice, no source), and
-by two who knew the program and looked for what it lets through (`nine_attacked`). The studies are invented, drawn
-around the means that were found. As first read, 106 of the 148 true ones were refused (67 now: `sentences_lost.csv`)
-and none of the 66 that may not be said was supported. Of the 60 true ones of the last three products 35 were refused by
-the first rules for an attribute in its own words; these let more than half of the attack through and were made stricter
-twice since. What the attacks still get through stands in no file: 14 of 1,372 sentences of the second, by their words
-(60 of them before the order of what was asked counted).
+By five writers who saw nothing but what was tested, verdicts first (`sentences_new_products`; common practice, no
+source), and by four who knew the program and looked for what it lets through (`sentences_new_attacked`). The studies
+are invented, drawn around the means that were found. As first read, 106 of the 148 true ones on the first nine were
+refused (67 now: `sentences_lost.csv`) and 21 of 44 on the last three; the 38 of their second writer, written when these
+had been mended, 20 (15 now). Of those that may not be said none was supported then. Of 1,372 attacked sentences on the
+first nine 14 still pass by their words (60 before the order of what was asked counted) and stand in no file; of 287 on
+the last three, written before any was read, 3 did, and none does now.
 """
 
 import json
@@ -29,7 +29,7 @@ from tests.claims.claim_studies import (
 )
 
 HERE = Path(__file__)
-PRODUCTS = json.loads(HERE.with_name("nine_products.json").read_text(encoding="utf-8"))
+PRODUCTS = json.loads(HERE.with_name("new_products.json").read_text(encoding="utf-8"))
 SCATTER = 0.04  # of the length of the scale: what was found differs by far more
 
 
@@ -85,16 +85,16 @@ def judged(file):
     return [(row, draft.verdict in AS_WORDED) for row, draft in _drafted(file)]
 
 
-def lines_of_nine_products():
-    files = ("sentences_nine_products.csv", "sentences_nine_attacked.csv")
+def lines_of_new_products():
+    files = ("sentences_new_products.csv", "sentences_new_attacked.csv")
     return lines_left_over([draft for file in files for _, draft in _drafted(file)])
 
 
 def test_what_is_left_over_of_their_words_is_what_was_before():
-    assert differing(read_lines(FOLDER, "nine_products"), lines_of_nine_products()) == []
+    assert differing(read_lines(FOLDER, "new_products"), lines_of_new_products()) == []
 
 
-@pytest.mark.parametrize(("file", "least"), [("sentences_nine_products.csv", 66), ("sentences_nine_attacked.csv", 560)])
+@pytest.mark.parametrize(("file", "least"), [("sentences_new_products.csv", 66), ("sentences_new_attacked.csv", 560)])
 def test_nothing_that_may_not_be_said_is_supported(file, least):
     refused = [(row["claim"], said) for row, said in judged(file) if row["verdict"] == "refused"]
     assert len(refused) >= least
@@ -102,4 +102,4 @@ def test_nothing_that_may_not_be_said_is_supported(file, least):
 
 
 def test_true_sentences_that_were_read_are_read_still():
-    assert newly_refused("sentences_nine_products.csv", judged("sentences_nine_products.csv")) == []
+    assert newly_refused("sentences_new_products.csv", judged("sentences_new_products.csv")) == []
