@@ -216,7 +216,7 @@ def _power_picture(result: PanelSizes, names: Naming, replicates: int) -> Pictur
     fewest = result.needed.loc[
         (result.needed["comparison"] == ALONE) & (result.needed["replicates"] == replicates), "assured"
     ]
-    lines = _lines(result, {*_SHOWN_ASSESSORS, *fewest.astype(int)} - {0}, replicates)
+    lines = _lines(result, int(fewest.max()), replicates)
     rows = result.sizes.loc[result.sizes["replicates"] == replicates].set_index("assessors")
     told = [f"{people} people find {format_number(float(rows['seen'][people]), names.digits)}" for people in lines]
     alt = (
@@ -229,11 +229,12 @@ def _power_picture(result: PanelSizes, names: Naming, replicates: int) -> Pictur
     )
 
 
-def _lines(result: PanelSizes, assessors: set[int], replicates: int) -> dict[int, pd.DataFrame]:
+def _lines(result: PanelSizes, needed: int, replicates: int) -> dict[int, pd.DataFrame]:
     """Return the curve of each panel that was worked out, the smallest first; of many those about what is needed."""
     curve = result.curve.loc[result.curve["replicates"] == replicates]
-    known = sorted(assessors & set(curve["assessors"]))
-    return {people: curve.loc[curve["assessors"] == people] for people in known[-_MOST_LINES:]}
+    known = {*_SHOWN_ASSESSORS, needed} & set(curve["assessors"])
+    near = sorted(known, key=lambda people: (abs(people - needed) if needed else -people, people))[:_MOST_LINES]
+    return {people: curve.loc[curve["assessors"] == people] for people in sorted(near)}
 
 
 def _power_figure(

@@ -1,5 +1,7 @@
 """How many people it takes: the assured number first, the plain one beside it, every number one of the result."""
 
+import re
+
 import numpy as np
 import pytest
 
@@ -113,6 +115,16 @@ def test_the_picture_is_read_and_heard(replicates):
         assert any(np.array_equal(line.get_ydata(), rows["assurance"]) for _, rows in largest.groupby("assessors"))
     assert "the more people, the larger the chance" in picture.alt
     assert picture.svg == tell_sizes(RESULT, NAMES, replicates).picture.svg
+
+
+@pytest.mark.parametrize("margin", [4.0, 6.0, 8.0, 12.0, 16.0])
+def test_the_panel_that_the_answer_names_has_a_line_in_the_picture(margin):
+    told = tell_sizes(panel_sizes(margin, 4), Naming(), 3)
+    named = re.match(r"(\d+) people", told.headline)
+    lines = [int(people) for people in re.findall(r"(\d+) people find", told.picture.alt)]
+    assert lines == sorted(lines)
+    assert len(lines) <= 5
+    assert (int(named[1]) in lines) if named else (max(lines) == 20)
 
 
 def test_labels_keep_their_order_and_lie_apart():
