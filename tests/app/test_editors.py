@@ -232,6 +232,7 @@ def test_a_study_is_begun_filled_and_laid_out_on_the_page_alone(tmp_path: Path, 
     assert not app.exception
     folder = tmp_path / "afterfeel" / "night_cream"
     assert read_folder(folder).facts["margin"] == 7.5  # a folder from the first minute
+    assert "At any stage" in {box.label for box in app.multiselect}
     labelled(app.multiselect, "After-feel").set_value(["AF_GREASE", "AF_STICK"]).run()
     labelled(app.text_input, "One of your own").set_value("paper mark").run()
     labelled(app.button, "Add 3 attributes").click().run()
@@ -248,6 +249,7 @@ def test_a_study_is_begun_filled_and_laid_out_on_the_page_alone(tmp_path: Path, 
     labelled(app.button, "Save 7 rows").click().run()
     labelled(app.text_input, "How many trained assessors").set_value("6")
     labelled(app.button, "Add them").click().run()
+    assert "the 6 assessors of this study find one of" in shown(app)
     labelled(app.text_input, "How much of each sample").set_value("50 mg")
     labelled(app.text_input, "The batches are made on").set_value("10 March 26")
     labelled(app.button, "Save dose and batches").click().run()

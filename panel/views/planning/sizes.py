@@ -167,6 +167,16 @@ def _headline(result: PanelSizes, names: Naming, of: pd.DataFrame, replicates: i
     return f"{fewest} people who score everything {_times(replicates)} will probably {finds}."
 
 
+def own_panel(result: PanelSizes, names: Naming, people: int, replicates: int) -> str:
+    """Return in one sentence what so many people find; empty where panels of that size were not worked out."""
+    sizes = result.sizes
+    row = sizes.loc[(sizes["assessors"] == people) & (sizes["replicates"] == replicates), "seen"]
+    if row.empty:
+        return ""
+    chance, seen = format_share(result.power), format_number(float(row.iloc[0]), names.digits)
+    return f"With a chance of {chance} the {people} assessors of this study find one of {seen}."
+
+
 def _mind(result: PanelSizes, names: Naming, of: pd.DataFrame, weighed: BatchNumbers | None) -> list[str]:
     """Return the plain number, what other comparisons take, and what batches buy."""
     most = int(result.sizes["assessors"].max())
