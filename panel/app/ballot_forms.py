@@ -24,7 +24,7 @@ from panel.ballots.serving import THIS_COMPUTER, USUAL_PORT, ballots_at, firewal
 from panel.errors import PanelError, StudyError
 from panel.plan.codes import note_opening
 from panel.plan.orders import MOST_PER_SESSION
-from panel.plan.safety import when_to_stop
+from panel.plan.safety import safety_gate, when_to_stop
 from panel.plan.study_plan import plan_study, with_plan
 from panel.store.ballot import BallotRecord, ballot_record
 from panel.store.board import board_of_assessors, board_of_servings, reactions_table
@@ -496,17 +496,30 @@ def usual_servings(study: StudyInUse) -> Told:
     return tell_servings(plan_study(study.study, np.random.default_rng(1)), study.answers.names)
 
 
+def cleared(study: Study, session: str = "") -> bool:
+    """Return True if each prototype that is served, in this session or at all, has a batch that may be applied."""
+    batches = safety_gate(study, now().astimezone().date().isoformat()).batches
+    served = study.table("servings")
+    wanted = set(served.loc[(served["session"] == session) | (session == ""), "prototype"])
+    frozen = set(batches.loc[batches["frozen"] != "", "prototype"])
+    return bool(wanted) and wanted <= set(batches.loc[batches["open"].astype(bool), "prototype"]) - frozen
+
+
+REPEATS = 2
+"""As is usual for a trained panel; common practice, no source."""
+
+
 def serving_form(study: StudyInUse) -> None:
     """Let the user make a serving plan and write it into the study. What stands behind a code is not shown."""
     if study.study.table("assessors").empty or len(study.study.prototypes) < 2:
         study.lacking.append(usual_servings)
     st.markdown(
         "The study has no serving plan yet. The plan gives every sample a code, and everybody a balanced order. "
-        "The page Servings shows how good such a plan is."
+        "The page Servings shows how even such a plan is."
     )
     with st.form("serving plan"):
         left, middle, third, right = st.columns(4)
-        replicates = left.text_input("Times each sample is scored", "2")
+        replicates = left.text_input("Times each sample is scored", str(REPEATS))
         most = middle.text_input("Samples in a session at most", str(MOST_PER_SESSION))
         sessions = third.text_input(SESSIONS, "", help=SESSIONS_HELP)
         seed = right.text_input("Seed of the order", "1")

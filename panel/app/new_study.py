@@ -11,7 +11,7 @@ import pandas as pd
 import streamlit as st
 
 from panel.app import state
-from panel.app.ballot_forms import serving_form
+from panel.app.ballot_forms import REPEATS, cleared, serving_form
 from panel.app.guide import MINE, SURVEY, WAY_TO_OPEN, begin_tour
 from panel.app.places import FIRST_PART, go, leave_for
 from panel.app.study_editors import editor, save
@@ -27,7 +27,7 @@ from panel.study.numbers_read import typed_number
 from panel.study.open_study import recent_studies
 from panel.study.study import Study
 from panel.study.tables import TABLES
-from panel.views.planning.sizes import tell_sizes
+from panel.views.planning.sizes import own_panel, tell_sizes
 from panel.words import counted
 
 _NEW, _OPEN, _DEMO = "A new study", "A study I have", "The demo"
@@ -37,24 +37,30 @@ _WAYS = (_NEW, MINE, SURVEY, _OPEN, _DEMO)
 def show_start(_study: state.StudyInUse | None = None) -> None:
     """Let the user begin a study, bring her own table, or open another one."""
     study = attempt(state.study_in_use)
-    if study is None or not _unfinished(study):
+    if study is None or not begun(study):
         headline("Begin a study, bring your table of scores, or open another one")
         _choose()
         return
     headline(f"Setting up {study.title}")
     _show_new_study()
-    with st.expander("Begin or open another one", expanded=WAY_TO_OPEN in st.session_state):
+    chosen = WAY_TO_OPEN in st.session_state or st.session_state.get(_way_chosen()) is not None
+    with st.expander("Begin or open another one", expanded=chosen):  # as long as one is chosen: a file lies in it
         _choose()
 
 
-def _unfinished(study: state.StudyInUse) -> bool:
+def _way_chosen() -> str:
+    """Return the field of the session that holds how a study is begun or opened."""
+    return f"{WAY_TO_OPEN} {state.times_opened()}"
+
+
+def begun(study: state.StudyInUse) -> bool:
     """Return True if a study has its own folder, and nothing was collected in it."""
     return study.folder is not None and not any(len(study.study.table(name)) for name in ("scores", "answers"))
 
 
 def _choose() -> None:
     _recent()
-    key = f"{WAY_TO_OPEN} {state.times_opened()}"
+    key = _way_chosen()
     if WAY_TO_OPEN in st.session_state:
         st.session_state[key] = st.session_state.pop(WAY_TO_OPEN)
     way = st.radio("What to open", list(_WAYS), index=None, horizontal=True, key=key)
@@ -121,9 +127,8 @@ def _show_new_study() -> None:
     done = _steps_done(study.study)
     first = next((step for step in _STEPS if step not in done), _STEPS[-1])
     if left := [step[2:] for step in _STEPS if done and step not in done]:
-        st.caption(
-            f"{counted(len(done), 'step')} of {len(_STEPS)} done. It goes on at “{first[2:]}”; left: {', '.join(left)}."
-        )
+        so_far = f"{counted(len(done), 'step')} of {len(_STEPS)} done."
+        st.caption(f"{so_far} It goes on at “{first[2:]}”; to do: {', '.join(left)}.")
     label = {step: f"{step} \u2713" if step in done else step for step in _STEPS}
     step = st.segmented_control(
         "Step", _STEPS, default=first, format_func=label.__getitem__, key=study.choice(f"{_STEP} {len(done)}")
@@ -240,7 +245,10 @@ def _attributes(study: state.StudyInUse) -> None:
     for stage, rows in known.groupby("stage", sort=False):
         free = [name for name in rows["attribute"] if name not in there]
         chosen += st.multiselect(
-            str(stage).capitalize(), free, format_func=words.__getitem__, key=f"stage {stage} {study.key}"
+            "At any stage" if stage == "any" else str(stage).capitalize(),
+            free,
+            format_func=words.__getitem__,
+            key=f"stage {stage} {study.key}",
         )
     if chosen:
         told = known.set_index("attribute").loc[chosen]
@@ -340,27 +348,32 @@ def _test(study: state.StudyInUse) -> None:
             st.text_input("How much of each sample", str(study.study.facts.get("dose") or ""), placeholder="50 mg")
             or ""
         )
-        made = (
-            st.text_input(
-                "The batches are made on", placeholder="2026-03-10", help="One batch of each prototype that has none."
-            )
-            or ""
-        )
+        made = ""
+        if _without_batch(study.study):
+            more = "One batch of each prototype that has none."
+            made = st.text_input("The batches are made on", placeholder="2026-03-10", help=more) or ""
         if st.form_submit_button("Save dose and batches"):
             save(study, lambda now: _with_batches(now, dose, made), "Dose and batches stated.")
     if len(study.study.table("batches")):
         with st.expander("pH, viscosity and days of the batches"):
             editor(study, "batches")
     if len(study.study.table("servings")):
-        st.markdown("**The servings are laid out.** Next: sign the safety gate, then open the ballots.")
-        go("safety", "Sign the safety gate")
+        _after_the_plan(study.study)
     else:
         serving_form(study)
-    st.markdown("Write down what you want to say before the test; what is stamped beforehand counts for more.")
+    if study.study.table("claims").empty:
+        st.markdown("Write down what you want to say before the test; what is stamped beforehand counts for more.")
     go("claims", "Statements to test")
 
 
-_REPEATS = 2  # as is usual for a trained panel; common practice, no source
+def _after_the_plan(study: Study) -> None:
+    """Say what comes after the plan of servings: the safety gate, and once it is open the ballots or a table."""
+    if not attempt(cleared, study):
+        st.markdown("**The servings are laid out.** Next: sign the safety gate, then open the ballots.")
+        go("safety", "Sign the safety gate")
+        return
+    st.markdown("**The servings are laid out, and the safety gate is open.** Next: open the ballots.")
+    go("ballots", "Open the ballots")
 
 
 def _sizes(study: Study) -> None:
@@ -373,7 +386,13 @@ def _sizes(study: Study) -> None:
         panel_sizes, float(margin), len(study.prototypes), planning_scatter(scale.length), length=scale.length
     )
     if result is not None:
-        st.markdown(plain(tell_sizes(result, naming(study), _REPEATS).headline))
+        names, people = naming(study), int((study.table("assessors")["kind"] == "trained").sum())
+        needed = tell_sizes(result, names, REPEATS).headline
+        st.markdown(plain(f"{needed} {own_panel(result, names, people, REPEATS)}"))
+
+
+def _without_batch(study: Study) -> list[str]:
+    return [name for name in study.prototypes if name not in set(study.table("batches")["prototype"])]
 
 
 def _with_batches(study: Study, dose: str, made_on: str) -> Study:
@@ -386,7 +405,7 @@ def _with_batches(study: Study, dose: str, made_on: str) -> Study:
     """
     if dose.strip():
         study = put_fact(study, "dose", dose.strip())
-    without = [name for name in study.prototypes if name not in set(study.table("batches")["prototype"])]
+    without = _without_batch(study)
     if not made_on.strip() or not without:
         return study
     taken = set(study.table("batches")["batch"])

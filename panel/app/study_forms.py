@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Callable
 from dataclasses import replace
 from pathlib import PurePath
 
@@ -10,7 +11,7 @@ import streamlit as st
 
 from panel.app import state
 from panel.app.places import FIRST_PART, leave_for
-from panel.app.widgets import attempt, download, file_name, keep_and_tell, plain, say, table
+from panel.app.widgets import attempt, download, file_name, plain, say, table
 from panel.errors import PanelError, StudyError
 from panel.study.archives import open_workbook, sheet_names
 from panel.study.folder import write_study
@@ -125,7 +126,8 @@ def survey_form() -> None:
         "Code of the person", ["", *uploaded.header], format_func=lambda n: n or "found by itself", key=f"person {key}"
     )
     own = now is not None and now.folder is not None and bool(now.study.prototypes)
-    into = st.radio("Put them", [_NEW_STUDY, _STUDY_IN_USE], horizontal=True) if own else _NEW_STUDY
+    first = int(own and now is not None and _belongs_to(now.study, uploaded, person or ""))
+    into = st.radio("Put them", [_NEW_STUDY, _STUDY_IN_USE], index=first, horizontal=True) if own else _NEW_STUDY
     known = now.study.prototypes if now and into != _NEW_STUDY else ()
     read, about = _survey_read(uploaded, person or "", known, key)
     if read is None:
@@ -137,17 +139,31 @@ def survey_form() -> None:
     st.caption("Of just-about-right answers, too little, just right and too much are kept as 2, 3 and 4 of 5.")
     if now and into != _NEW_STUDY:
         if st.button("Add these answers", type="primary"):
-            keep_and_tell(
-                now,
-                lambda study: with_survey(study, raw, asked, file, test.strip()),
-                f"The answers of {file.name} were added.",
-            )
+            _add(now, lambda study: with_survey(study, raw, asked, file, test.strip()), f"The answers of {file.name}")
         return
     title = st.text_input("Title of the study", PurePath(file.name).stem, key=f"title {key}") or file.name
     if st.button("Use these answers", type="primary"):
         study = attempt(with_survey, Study({}, {"title": title}), raw, asked, file, test.strip())
         if study is not None:
             _keep_import(study, title, "answers")
+
+
+def _belongs_to(study: Study, uploaded: RawTable, person: str) -> bool:
+    """Return True if a survey is about prototypes of this study alone, which has no answers so far."""
+    try:
+        guess = read_survey(uploaded, person)[1]
+    except PanelError:  # said where it is read
+        return False
+    named = {*guess["prototype"].fillna("")} - {""}
+    return study.table("answers").empty and bool(named) and named <= {*study.prototypes}
+
+
+def _add(study: state.StudyInUse, change: Callable[[Study], Study], what: str) -> None:
+    """Put what a file holds into the study in use, and go where it answers."""
+    said = attempt(lambda: state.keep(study, change, f"{what} were added."))
+    if said is not None:
+        state.leave_message(said)
+        leave_for(FIRST_PART)
 
 
 def _asked(guess: pd.DataFrame, key: str) -> pd.DataFrame:
@@ -262,11 +278,7 @@ def _use(imported: ImportedScores, file: RawFile) -> None:
         if into == _STUDY_IN_USE:
             made = attempt(study_from_scores, imported, file, now.title)
             if st.button("Add these scores", type="primary") and made is not None:
-                done = f"The scores of {file.name} were added."
-                said = attempt(lambda: state.keep(now, lambda now: with_scores(now, made), done))
-                if said is not None:
-                    state.leave_message(said)
-                    leave_for(FIRST_PART)
+                _add(now, lambda study: with_scores(study, made), f"The scores of {file.name}")
             return
     columns = st.columns([2, 1, 1])
     title = columns[0].text_input("Title of the study", PurePath(file.name).stem, key=f"title {file.sha256[:16]}")

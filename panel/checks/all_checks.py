@@ -326,7 +326,7 @@ def _missing(row: Mapping[Hashable, Any], method: str) -> str:
     age = row["age_hours"]
     missing = []
     if row["gate"] != "green":
-        missing.append(f"the safety gate is {row['gate']}")
+        missing.append("the safety gate is closed")
     if np.isnan(age):
         missing.append("its age is not known")
     elif age < YOUNGEST_HOURS:

@@ -404,9 +404,10 @@ def sign_off(study: Path, items: tuple[str, ...], day: str, batch: str, **facts:
     It is about a document that a qualified person signed. Nothing is approved here.
     """
     from panel.plan.safety import with_sign_offs
+    from panel.words import counted
 
-    on = {"date": day or _moment()[:10], **facts}
-    _on_record(study, lambda now: with_sign_offs(now, items, batch, **on), "Recorded.", facts["who"])
+    on, done = {"date": day or _moment()[:10], **facts}, f"{counted(len(items), 'sign-off')} recorded."
+    _on_record(study, lambda now: with_sign_offs(now, items, batch, **on), done, facts["who"])
 
 
 @click.command(short_help="Write down a reaction on the skin, or settle one.")

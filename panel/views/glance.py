@@ -39,6 +39,7 @@ from panel.views.consumers.check_all import tell_check_all
 from panel.views.consumers.choices import tell_forced_choices, tell_preferences
 from panel.views.consumers.just_about_right import tell_just_about_right
 from panel.views.consumers.liking import tell_liking
+from panel.views.decision.claims import stamped_late
 from panel.views.decision.decide import decision_headline
 from panel.views.emollients.causes import causes_picture
 from panel.views.emollients.next_prototype import tell_next
@@ -202,7 +203,7 @@ def _claims(claims: Claims | NoAnswer) -> tuple[tuple[str, ...], str]:
     may = tuple(f"“{row['claim']}”: {row['verdict']}." for row in rows.loc[good].to_dict("records")[:_MOST_CLAIMS])
     rest = int((~good).sum())
     count = counted(rest, "other sentence" if may else "sentence")
-    late = rows.loc[~good, "exploratory"].astype(bool).all()
+    late = stamped_late(rows.loc[~good]).all()
     why = ": not stamped before the data" if late else ""
     others = f"{count} may not be said as {'it stands' if rest == 1 else 'they stand'}{why}."
     return may, others if rest else ""

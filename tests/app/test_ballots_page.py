@@ -8,6 +8,7 @@ import pytest
 from streamlit.testing.v1 import AppTest
 
 from panel.app.ballot_forms import _HERE, _start_server
+from panel.app.new_study import _STEPS
 from panel.app.state import STUDY_VARIABLE
 from panel.ballots.rehearsal import _to_rehearse
 from panel.plan.codes import _key_matches, _serving_key
@@ -97,11 +98,24 @@ def test_looking_makes_no_file_and_preparing_does(folder: Path):
     app = page()
     assert not app.exception
     assert not store_exists(store_url(folder))
+    assert "The safety gate is open: the ballots open once they are prepared." in shown(app)
     labelled(app.button, "Prepare the ballots").click().run()
     assert not app.exception
     assert store_exists(store_url(folder))
     assert "The safety gate is open: 3 of 3 served prototypes" in shown(app)
     assert "The ballots are open." in shown(app)
+
+
+@pytest.mark.parametrize(("signed", "following"), [(True, "Open the ballots"), (False, "Sign the safety gate")])
+def test_the_steps_lead_on_from_where_the_study_is(signed, following, tmp_path: Path, monkeypatch: pytest.MonkeyPatch):
+    study = cleared(ballot_study()) if signed else ballot_study()
+    in_use(Study({**study.tables, "scores": study.scores.iloc[:0]}, study.facts), tmp_path / "hills", monkeypatch)
+    app = part_of_app("start").run()
+    if labelled(app.segmented_control, "Step").value != _STEPS[-1]:
+        labelled(app.segmented_control, "Step").set_value(_STEPS[-1]).run()
+    assert not app.exception
+    assert ("Next: sign the safety gate" in shown(app)) is not signed
+    assert following in {link.proto.label for link in app.get("page_link")}
 
 
 def test_a_plan_is_written_with_the_seal_of_its_key(tmp_path: Path, monkeypatch: pytest.MonkeyPatch):

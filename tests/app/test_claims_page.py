@@ -5,6 +5,7 @@ from __future__ import annotations
 import re
 from pathlib import Path
 
+import pandas as pd
 import pytest
 from streamlit.testing.v1 import AppTest
 
@@ -13,6 +14,7 @@ from panel.checks.moments_recorded import stamps_hash
 from panel.claims.time_stamp import time_stamp_request
 from panel.study.folder import write_study
 from panel.study.open_study import open_study
+from panel.study.study import Study
 from tests.app.running import part_of_app, with_open_drawers
 from tests.claims.test_time_stamp import OPENSSL, Authority
 from tests.claims.test_wording import DEMO
@@ -70,6 +72,16 @@ def test_a_study_without_claims_says_so_and_offers_the_form(small: Path):
     assert labelled(app.selectbox, "Kind of claim").value == "superiority"  # nobody was asked whether they agree
 
 
+def test_only_who_was_asked_about_a_statement_can_have_agreed(tmp_path: Path, monkeypatch: pytest.MonkeyPatch):
+    for kind, answer, first in (("liking", "7", "superiority"), ("agreement", "yes", "agreement")):
+        row = {"assessor": "C1", "prototype": "P2", "question": "soft", "kind": kind, "answer": answer}
+        study = small_study()
+        tables = {**study.tables, "answers": pd.DataFrame([row], dtype="str")}
+        write_study(Study(tables, study.facts), tmp_path / kind)
+        monkeypatch.setenv(STUDY_VARIABLE, str(tmp_path / kind))
+        assert labelled(with_open_drawers(opened()).selectbox, "Kind of claim").value == first
+
+
 def form(app: AppTest, sentence: str, kind: str) -> AppTest:
     labelled(app.text_input, "Sentence, exactly as it is to be said").input(sentence)
     labelled(app.selectbox, "Kind of claim").select(kind)
@@ -107,6 +119,17 @@ def test_a_sentence_is_tried_and_forgotten(small: Path):
     labelled(app.button, "Delete this draft").click()
     app = app.run()
     assert "Nothing is recorded" not in shown(app)
+
+
+def test_what_a_draft_is_worth_is_said_once(small: Path):
+    app = form(with_open_drawers(opened()), "less greasy than P1", "superiority")
+    for label, chosen in (("Prototype", "P4"), ("Compared with", "P1"), ("Attribute", "AF_GREASE")):
+        labelled(app.selectbox, label).select(chosen)
+    labelled(app.button, "Try it").click()
+    app = app.run()
+    assert not app.exception
+    assert "P4 minus P1" in shown(app)
+    assert shown(app).count("A draft: judged as if it had been stamped before the data.") == 1
 
 
 def test_a_claim_is_written_down_stamped_judged_and_withdrawn(small: Path):

@@ -232,6 +232,7 @@ def test_a_study_is_begun_filled_and_laid_out_on_the_page_alone(tmp_path: Path, 
     assert not app.exception
     folder = tmp_path / "afterfeel" / "night_cream"
     assert read_folder(folder).facts["margin"] == 7.5  # a folder from the first minute
+    assert "At any stage" in {box.label for box in app.multiselect}
     labelled(app.multiselect, "After-feel").set_value(["AF_GREASE", "AF_STICK"]).run()
     labelled(app.text_input, "One of your own").set_value("paper mark").run()
     labelled(app.button, "Add 3 attributes").click().run()
@@ -248,12 +249,14 @@ def test_a_study_is_begun_filled_and_laid_out_on_the_page_alone(tmp_path: Path, 
     labelled(app.button, "Save 7 rows").click().run()
     labelled(app.text_input, "How many trained assessors").set_value("6")
     labelled(app.button, "Add them").click().run()
+    assert "the 6 assessors of this study find one of" in shown(app)
     labelled(app.text_input, "How much of each sample").set_value("50 mg")
     labelled(app.text_input, "The batches are made on").set_value("10 March 26")
     labelled(app.button, "Save dose and batches").click().run()
     assert "'10 march 26' is no date. Write it as 2025-03-10" in shown(app)
     labelled(app.text_input, "The batches are made on").set_value("10.03.2026")
     labelled(app.button, "Save dose and batches").click().run()
+    assert "The batches are made on" not in {field.label for field in app.text_input}  # every prototype has one
     labelled(app.text_input, "Who makes the plan (not the panel leader: whoever makes it may know the key)").set_value(
         "EK"
     )
@@ -307,6 +310,15 @@ def test_what_the_steps_add_keeps_what_is_there():
         _with_listed(study, [], "X")
     again = _with_batches(_with_batches(study, "", "2026-03-10"), "50 mg", "2026-03-11")
     assert set(again.table("batches")["made_on"]) == {"2026-03-10"}
+
+
+def test_of_many_changes_the_first_are_shown_and_all_are_counted(folder: Path):
+    app = editing("formulas")
+    lines = [f"Oil {n}\t{n + 1}\t{n + 2}\t{n + 3}\t{n + 4}" for n in range(12)]
+    labelled(app.text_area, "Cells").set_value("\n".join(["Ingredient\tP1\tP2\tP3\tP4", *lines])).run()
+    (button,) = (each.label for each in app.button if each.label.startswith("Save ") and each.label.endswith("rows"))
+    assert f"These are the first 30 of {button.removeprefix('Save ')}." in shown(app)
+    assert int(button.split()[1]) >= 48
 
 
 def test_a_workbook_is_shown_before_it_changes_anything(folder: Path):

@@ -167,6 +167,35 @@ def test_what_is_lacking_is_brought_where_its_button_leads(kept: Path):
     assert [_is_there(small_study(), needed) for needed in ("scores", "targets", "answers")] == [True, False, False]
 
 
+def test_the_drawer_in_which_a_file_is_brought_stays_open(begun: None):
+    app = opened("start")
+    app.session_state[WAY_TO_OPEN] = MINE  # as the button of another page leads there
+    for _ in range(3):  # choosing a file, or anything else, computes the page anew
+        app.run()
+        (drawer,) = (each for each in app.expander if each.label == "Begin or open another one")
+        assert drawer.proto.expanded
+    labelled(app.radio, "What to open").set_value("A survey of consumers").run()
+    (drawer,) = (each for each in app.expander if each.label == "Begin or open another one")
+    assert drawer.proto.expanded
+
+
+def test_a_study_left_half_way_leads_back_to_its_steps(begun: None):
+    links = [link.proto.label for link in opened("at_a_glance").run().get("page_link")]
+    assert "Go on setting up" in links
+    assert "Go on" not in links
+
+
+@pytest.mark.parametrize(("product", "first"), [("P2", "into the study in use"), ("X9", "into a new study")])
+def test_answers_about_the_prototypes_of_a_study_go_into_it(product: str, first: str, kept: Path):
+    app = opened("start").run()
+    labelled(app.radio, "What to open").set_value("A survey of consumers").run()
+    rows = "\n".join(f"R{n};{n % 9 + 1};{(n + 3) % 9 + 1}" for n in range(12))
+    content = f"Respondent;P1: overall liking;{product}: overall liking\n{rows}".encode()
+    labelled(app.file_uploader, "Survey export (CSV, text or XLSX)").set_value(("s.csv", content, "text/csv")).run()
+    assert not app.exception
+    assert labelled(app.radio, "Put them").value == first
+
+
 def test_a_study_that_has_gone_is_told_in_a_sentence_at_every_place(kept: Path):
     handle = opened("words").run().session_state["study_handle"]
     shutil.rmtree(kept)
@@ -415,7 +444,7 @@ def test_swaps_of_one_emollient_are_proposed_with_a_part_of_it_each_and_an_amoun
 
 
 def test_a_study_left_half_way_says_where_it_goes_on(begun: None):
-    assert "1 step of 5 done. It goes on at “Attributes”; left: Attributes, Prototypes, People, Test." in shown(
+    assert "1 step of 5 done. It goes on at “Attributes”; to do: Attributes, Prototypes, People, Test." in shown(
         opened("start").run()
     )
 

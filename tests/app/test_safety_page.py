@@ -68,6 +68,7 @@ def test_all_items_signed_open_the_gate_and_the_ballots(tmp_path: Path, monkeypa
     labelled(app.button, "Record it").click().run()
     assert not app.exception
     assert "The safety gate is open: 3 of 3 served prototypes" in shown(app)
+    assert f"{len(shared_table('safety_gate'))} sign-offs recorded." in shown(app)
     assert safety_gate(read_folder(folder), TODAY).batches["open"].all()
     assert is_open(folder)
 

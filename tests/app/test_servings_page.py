@@ -5,7 +5,8 @@ import pandas as pd
 import pytest
 
 from panel.app.state import STUDY_VARIABLE
-from panel.study.folder import write_study
+from panel.plan.study_plan import plan_study, with_plan
+from panel.study.folder import read_folder, write_study
 from panel.study.study import Study
 from tests.app.running import part_of_app, with_open_drawers
 
@@ -64,7 +65,8 @@ def test_the_usual_difference_is_a_part_of_the_studys_own_scale(ends, size, scal
     app = page(tmp_path, monkeypatch, ends, ends)
     words = lines(app)
     # planning values 5 and 8 % of the scale, a difference of 8 %: the same people on every scale
-    assert f"12 people who score everything 3 times will probably find a difference of {size} ({scale})." in words
+    # for 15 and 14 people who score twice the noncentral t distribution gives 81 and 79 %
+    assert f"15 people who score everything twice will probably find a difference of {size} ({scale})." in words
     assert field(app, "Smallest difference").label == f"Smallest difference that matters ({scale})"
 
 
@@ -92,6 +94,21 @@ def test_a_scale_that_the_study_does_not_say_is_asked_for(tmp_path, monkeypatch)
     field(app, "Highest possible score").set_value("10").run()
     assert not app.exception
     assert "will probably find a difference of 0.80." in lines(app)
+
+
+def test_the_plan_in_the_study_is_what_is_shown_and_another_one_is_called_so(tmp_path, monkeypatch):
+    page(tmp_path, monkeypatch, (0, 10))
+    study = read_folder(tmp_path / "sizes")
+    plan = plan_study(study, np.random.default_rng(1), replicates=4, per_session=5)
+    write_study(with_plan(study, plan, "EK"), tmp_path / "sizes", overwrite=True)
+    app = with_open_drawers(part_of_app("servings"))
+    assert field(app, "Times each sample is scored").value == "4"
+    assert field(app, "Samples in a session at most").value == "5"
+    assert "another plan" not in lines(app)
+    field(app, "Seed of the order").set_value("2").run()
+    assert not app.exception
+    assert "The study has its own 160 servings" in lines(app)  # 8 people, 5 prototypes, 4 times
+    assert "What follows is another plan, to compare; serve nothing by it." in lines(app)
 
 
 def test_a_difference_larger_than_the_scale_is_refused(tmp_path, monkeypatch):

@@ -45,7 +45,7 @@ def test_a_signed_measured_and_aged_batch_is_ready():
 def test_nothing_is_ready_before_the_gate_is_open():
     result = readiness(study_with(gate=False), WHEN)
     assert not result["ready"].any()
-    assert (result["missing"] == "the safety gate is red").all()
+    assert (result["missing"] == "the safety gate is closed").all()
 
 
 @pytest.mark.parametrize(

@@ -8,14 +8,12 @@ from pathlib import Path
 
 import streamlit as st
 
-from panel.app.ballot_forms import board, interventions, key, links, lock, print_paper, serving_form, typing
+from panel.app.ballot_forms import board, cleared, interventions, key, links, lock, print_paper, serving_form, typing
 from panel.app.state import StudyInUse, leave_message, use_path
 from panel.app.widgets import act_and_tell, attempt, drawer, heading, headline, plain, say
 from panel.ballots.rehearsal import rehearse_into
 from panel.plan.protocol import conflicts, people
-from panel.plan.safety import safety_gate
 from panel.store.ballot import BallotRecord, ballot_record, prepare_ballots
-from panel.store.database import now
 from panel.store.preparing import safety_signed
 from panel.study.naming import naming
 from panel.study.safe_write import place_warning
@@ -31,6 +29,8 @@ _ALL_LOCKED = (
     "Differences; the page Evidence file shows what was sealed and when."
 )
 _NOT_CLEARED = "The safety gate is not open: do not apply anything."
+_OPEN = "The safety gate is open: the ballots open once they are prepared."
+_CLOSED = "They open only where the safety gate is open, which it is not yet: see the page Safety."
 _REHEARSAL_SEED = 1
 _REHEARSED = "This is a rehearsal: do not apply anything."
 _REHEARSAL = (
@@ -80,7 +80,7 @@ def _of_folder(study: StudyInUse, folder: Path) -> None:
             _collecting(study, found)
             return
     headline("The ballots are not prepared yet.")
-    st.markdown("They open only where the safety gate is open: see the page Safety.")
+    st.markdown(_OPEN if cleared(study.study) else _CLOSED)
     with st.expander("What happens when they are prepared"):
         say(_STEPS, first=("First", "Then", "Last"))
     warning = place_warning(folder)
@@ -100,17 +100,7 @@ def _paper_only(study: StudyInUse, words: str, stamp: str = "") -> None:
     if sessions:
         heading("Ballots on paper")
         session = str(st.selectbox("Session", sessions))
-        print_paper(study, session, stamp=stamp or _unless_cleared(study, session))
-
-
-def _unless_cleared(study: StudyInUse, session: str) -> str:
-    """Return the warning for paper of a session, unless each prototype in it has a batch that may be applied."""
-    batches = safety_gate(study.study, now().astimezone().date().isoformat()).batches
-    served = study.study.table("servings")
-    wanted = set(served.loc[served["session"] == session, "prototype"])
-    frozen = set(batches.loc[batches["frozen"] != "", "prototype"])
-    cleared = set(batches.loc[batches["open"].astype(bool), "prototype"]) - frozen
-    return "" if wanted and wanted <= cleared else _NOT_CLEARED
+        print_paper(study, session, stamp=stamp or ("" if cleared(study.study, session) else _NOT_CLEARED))
 
 
 def _collecting(study: StudyInUse, record: BallotRecord) -> None:

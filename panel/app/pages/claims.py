@@ -83,7 +83,8 @@ def _form(study: StudyInUse, names: Naming) -> None:
     st.caption("Write claims before the scores: one stamped after the first score or answer stays exploratory.")
     sentence = st.text_input("Sentence, exactly as it is to be said", key=study.choice("sentence")) or ""
     kinds = list(shared_table("claim_kinds")["kind"])
-    first = 0 if len(study.study.table("answers")) else kinds.index("superiority")  # nobody agreed if nobody was asked
+    asked_at_all = (study.study.table("answers")["kind"] == "agreement").any()
+    first = 0 if asked_at_all else kinds.index("superiority")  # nobody agreed if nobody was asked
     kind = st.selectbox("Kind of claim", kinds, first, format_func=kind_words, key=study.choice("kind"))
     row: dict[str, Any] = {"claim": sentence, "kind": kind}
     wanted = fields_of(str(kind))
@@ -148,7 +149,8 @@ def _drafts(study: StudyInUse) -> None:
             st.caption(DRAFT)
             told = [f"What may be said: {draft.may_be_said}"] if draft.may_be_said else []
             told += [f"Not covered: {', '.join(draft.not_covered)}"] if draft.not_covered else []
-            say([*told, *draft.reasons, *(f"It would take: {need}" for need in draft.needs)])
+            told += [why for why in draft.reasons if why != DRAFT]
+            say([*told, *(f"It would take: {need}" for need in draft.needs)])
             if draft.may_be_said:
                 st.button(
                     "Say this instead", key=study.choice(f"say {place}"), on_click=_say, args=(study, place, draft, row)

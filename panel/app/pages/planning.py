@@ -15,7 +15,7 @@ import streamlit as st
 
 from panel.answers import DIFFERENCES
 from panel.app import widgets
-from panel.app.ballot_forms import SESSIONS, SESSIONS_HELP, usual_servings
+from panel.app.ballot_forms import REPEATS, SESSIONS, SESSIONS_HELP, usual_servings
 from panel.app.guide import ASKED_TO_JOIN
 from panel.app.state import StudyInUse
 from panel.checks.confounds import BETWEEN, WHOLLY, find_confounds, making_confounds
@@ -44,7 +44,7 @@ from panel.views.planning.plan import (
 )
 from panel.views.planning.sizes import tell_sizes
 from panel.views.told import Told
-from panel.words import format_list
+from panel.words import counted, format_list
 
 _MIXTURE = "mixture"
 _MAKING_SEED = 1  # of the order of making: the same plan gives the same order
@@ -178,7 +178,8 @@ def show_servings(study: StudyInUse) -> None:
     """Show how many people it takes; a plan of servings lies in a drawer."""
     left, right = st.columns(2)
     with left:
-        repeats = _number(study, "Times each sample is scored", 3)
+        usual = _laid_out(study.study, ["assessor", "prototype"], REPEATS)
+        repeats = _number(study, "Times each sample is scored", usual)
     _sizes(study, repeats, right)
     asked = bool(st.session_state.pop(ASKED_TO_JOIN, False))
     with st.expander("Add a session to this study", expanded=asked):
@@ -298,7 +299,8 @@ def _serving_plan(study: StudyInUse, repeats: int) -> None:
     answer = st.container()
     left, middle, third, right = st.columns(4)
     with left:
-        per_session = _number(study, "Samples in a session at most", MOST_PER_SESSION)
+        most = _laid_out(study.study, ["assessor", "session"], MOST_PER_SESSION)
+        per_session = _number(study, "Samples in a session at most", most)
     typed = middle.text_input(SESSIONS, "", key=study.choice(SESSIONS), help=SESSIONS_HELP)
     sessions = widgets.attempt(typed_whole, typed or "", SESSIONS)
     with third:
@@ -310,11 +312,31 @@ def _serving_plan(study: StudyInUse, repeats: int) -> None:
         study.lacking.append(usual_servings)
         return
     session = right.selectbox("Trays of session", list(dict.fromkeys(plan.servings["session"])))
+    other = _is_another(study.study, plan)
     with answer:
         told = _once(study.key, f"{asked} {session}", lambda: tell_servings(plan, naming(study.study), str(session)))
+        if other:
+            st.caption(
+                f"The study has its own {counted(len(study.study.table('servings')), 'serving')}: see Edit, Servings, "
+                "on the page Study. What follows is another plan, to compare; serve nothing by it."
+            )
         widgets.show_closed("Who gets what, in which order", told)
-    title = "The servings, with the key (not for assessors, nor for the panel leader before the lock)"
+    whose = "of this other plan, with its key" if other else "with the key"
+    title = f"The servings, {whose} (not for assessors, nor for the panel leader before the lock)"
     widgets.drawer(title, partial(_servings, plan))
+
+
+def _laid_out(study: Study, of: list[str], otherwise: int) -> int:
+    """Return the largest number of servings of each of these in the plan of a study; what is usual if it has none."""
+    served = study.table("servings")
+    return otherwise if served.empty else int(served.groupby(of).size().max())
+
+
+def _is_another(study: Study, plan: ServingPlan) -> bool:
+    """Return True if a study holds a plan of servings, and this is not it."""
+    what = ["session", "assessor", "prototype", "code"]
+    own, made = study.table("servings")[what].astype("str"), plan.servings[what].astype("str")
+    return bool(len(own)) and {*own.itertuples(index=False, name=None)} != {*made.itertuples(index=False, name=None)}
 
 
 def _servings(plan: ServingPlan) -> None:

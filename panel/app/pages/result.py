@@ -25,6 +25,7 @@ from panel.answers import (
 )
 from panel.app import widgets
 from panel.app.guide import begin_tour, explain, fill, mend, way_to_mend
+from panel.app.new_study import begun
 from panel.app.places import go
 from panel.app.state import StudyInUse, demo_folder, moment
 from panel.app.study_editors import show_proposal
@@ -118,7 +119,10 @@ def _four(study: StudyInUse, told: Glance) -> None:
     with following:
         widgets.heading("Next")
         st.markdown(widgets.plain(told.step))
-        go(told.step_part, "Go on")
+        if told.step_part == "plan" and begun(study):
+            go("start", "Go on setting up")
+        else:
+            go(told.step_part, "Go on")
 
 
 _SERVING_WORDS = {"position": "serving position", "site": "site", "first_on_site": "being the first on a site"}

@@ -23,6 +23,7 @@ from panel.study.shown import Shown
 from panel.study.study import Study
 from panel.views.planning.safety import REACTIONS, checklist, tell_gate
 from panel.views.told import Told
+from panel.words import counted
 
 # Writing into the safety record: sign-offs, reactions, what settles them. The tool records; it approves nothing.
 
@@ -55,7 +56,7 @@ def _sign_off_form(study: StudyInUse) -> None:
             _change(
                 study,
                 lambda now: safety.with_sign_offs(now, chosen, of, outcome=outcome, **facts),
-                "Recorded.",
+                f"{counted(len(chosen), 'sign-off')} recorded.",
                 facts["who"],
             )
 

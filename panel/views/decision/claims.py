@@ -59,7 +59,7 @@ def claims_headline(result: Claims) -> str:
     tested = result.claims["p_adjusted"].notna() & ~result.claims["exploratory"].astype(bool)
     families = result.claims.loc[tested, "family"].nunique()
     among = f"; adjusted together in {counted(families, 'family', 'families')}" if families else ""
-    exploratory = int(result.claims["exploratory"].sum())
+    exploratory = int(stamped_late(result.claims).sum())
     if total == 1:
         explored = "; it was not stamped before the data" if exploratory else ""
         if result.claims["verdict"].iloc[0] == CANNOT_TELL:
@@ -68,6 +68,12 @@ def claims_headline(result: Claims) -> str:
     more = f"; {exploratory} {'was' if exploratory == 1 else 'were'} not stamped before the data" if exploratory else ""
     hold = "holds" if supported == 1 else "hold"
     return f"{supported or 'None'} of {total} sentences {hold}{limits}{among}{more}."
+
+
+def stamped_late(claims: pd.DataFrame) -> pd.Series:
+    """Return True for claims not stamped before their data; a stamped one that has no data yet is not late."""
+    before_any = claims["estimate"].isna() & (claims["stamped_at"] != "")
+    return claims["exploratory"].astype(bool) & ~before_any
 
 
 def verdict_words(verdict: str) -> str:

@@ -31,6 +31,7 @@ from panel.views.told import Picture, Told, drawer
 from panel.words import NOTHING, all_of, counted, first_few, format_list, format_number
 
 _NAMED = 6
+_DAY, _IN_DAYS = 24, 96  # hours
 _STATES = {"red": "closed", "amber": "closed: something is open", "green": "open"}
 
 
@@ -135,6 +136,9 @@ def _signed_by(row: Mapping[str, Any], _: Shown) -> str:
 
 
 def _age(hours: float) -> str:
+    """Return an age in hours, from a few days on in whole days, rounded down."""
+    if hours >= _IN_DAYS:
+        return counted(int(hours // _DAY), "day")
     told = format_number(hours, 0)
     return told if told == NOTHING else f"{told} h"
 

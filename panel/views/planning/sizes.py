@@ -167,6 +167,16 @@ def _headline(result: PanelSizes, names: Naming, of: pd.DataFrame, replicates: i
     return f"{fewest} people who score everything {_times(replicates)} will probably {finds}."
 
 
+def own_panel(result: PanelSizes, names: Naming, people: int, replicates: int) -> str:
+    """Return in one sentence what so many people find; empty where panels of that size were not worked out."""
+    sizes = result.sizes
+    row = sizes.loc[(sizes["assessors"] == people) & (sizes["replicates"] == replicates), "seen"]
+    if row.empty:
+        return ""
+    chance, seen = format_share(result.power), format_number(float(row.iloc[0]), names.digits)
+    return f"With a chance of {chance} the {people} assessors of this study find one of {seen}."
+
+
 def _mind(result: PanelSizes, names: Naming, of: pd.DataFrame, weighed: BatchNumbers | None) -> list[str]:
     """Return the plain number, what other comparisons take, and what batches buy."""
     most = int(result.sizes["assessors"].max())
@@ -216,7 +226,7 @@ def _power_picture(result: PanelSizes, names: Naming, replicates: int) -> Pictur
     fewest = result.needed.loc[
         (result.needed["comparison"] == ALONE) & (result.needed["replicates"] == replicates), "assured"
     ]
-    lines = _lines(result, {*_SHOWN_ASSESSORS, *fewest.astype(int)} - {0}, replicates)
+    lines = _lines(result, int(fewest.max()), replicates)
     rows = result.sizes.loc[result.sizes["replicates"] == replicates].set_index("assessors")
     told = [f"{people} people find {format_number(float(rows['seen'][people]), names.digits)}" for people in lines]
     alt = (
@@ -229,11 +239,12 @@ def _power_picture(result: PanelSizes, names: Naming, replicates: int) -> Pictur
     )
 
 
-def _lines(result: PanelSizes, assessors: set[int], replicates: int) -> dict[int, pd.DataFrame]:
+def _lines(result: PanelSizes, needed: int, replicates: int) -> dict[int, pd.DataFrame]:
     """Return the curve of each panel that was worked out, the smallest first; of many those about what is needed."""
     curve = result.curve.loc[result.curve["replicates"] == replicates]
-    known = sorted(assessors & set(curve["assessors"]))
-    return {people: curve.loc[curve["assessors"] == people] for people in known[-_MOST_LINES:]}
+    known = {*_SHOWN_ASSESSORS, needed} & set(curve["assessors"])
+    near = sorted(known, key=lambda people: (abs(people - needed) if needed else -people, people))[:_MOST_LINES]
+    return {people: curve.loc[curve["assessors"] == people] for people in sorted(near)}
 
 
 def _power_figure(

@@ -10,6 +10,7 @@ from panel.claims.judge import judge_claims
 from panel.claims.verdict import CANNOT_TELL, NOT_SUPPORTED, SUPPORTED, VERDICTS
 from panel.study.naming import Naming, naming
 from panel.study.shown import shown
+from panel.study.study import Study
 from panel.views.decision.board import _wanted_words, tell_claims
 from panel.views.decision.claims import (
     CLAIMS_TABLE,
@@ -72,8 +73,21 @@ def test_a_single_sentence_holds_or_does_not(result):
     assert claims_headline(replace(result, claims=held)) == "The sentence holds; it was not stamped before the data."
 
 
+def test_a_claim_that_was_stamped_before_there_are_any_data_is_not_called_late():
+    row = claim_row("less greasy than P2", "superiority", attribute="GREASE", versus="P2")
+    unstamped = claim_row("less greasy than P2", "superiority", attribute="GREASE", versus="P2", stamped=False)
+    for rows, words in (([row], "."), ([unstamped], "; it was not stamped before the data.")):
+        study = study_with(rows, attributes=[{"attribute": "GREASE", "direction": "less", "minutes": 2.0}])
+        study = Study(dict(study.tables), {})  # no moment of an answer, no unblinding
+        assert study.scores.empty
+        judged = judge_claims(study)
+        assert judged.claims["exploratory"].all()
+        assert claims_headline(judged) == f"Whether the sentence holds cannot be told yet{words}"
+
+
 def test_the_headline_stays_under_25_words_with_every_verdict_in_it(result):
     frame = pd.DataFrame({"verdict": list(VERDICTS), "exploratory": True, "p_adjusted": 0.1, "family": "panel"})
+    frame = frame.assign(estimate=-3.0, stamped_at="2026-01-05")
     frame.loc[0, "exploratory"] = False
     words = claims_headline(replace(result, claims=frame))
     assert len(words.split()) < 25

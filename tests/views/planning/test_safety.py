@@ -107,7 +107,9 @@ def test_readiness_shows_numbers_and_reasons():
     table = shown(_READY, ready, NAMES)
     assert table["Age at least"].tolist() == ["72 h", "48 h", "48 h", "72 h"]
     assert table["Ready"].tolist() == ["no"] * 4
-    assert table["What is missing"].iloc[0] == "the safety gate is red"
+    assert table["What is missing"].iloc[0] == "the safety gate is closed"
+    later = shown(_READY, ready.assign(age_hours=[71.6, 95.9, 96.0, 1159.0]), NAMES)
+    assert later["Age at least"].tolist() == ["72 h", "96 h", "4 days", "48 days"]  # 1159 / 24 = 48.3
     none = shown(_READY, readiness(small_study(batches=None), "2025-03-13"), NAMES)
     assert none["Age at least"].tolist() == ["–"] * 4
     drawers = {each.title for each in tell_gate(safety_gate(study(), DAY), NAMES, ready, DAY).every_drawer()}

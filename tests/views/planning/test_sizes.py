@@ -1,13 +1,17 @@
 """How many people it takes: the assured number first, the plain one beside it, every number one of the result."""
 
+import re
+from dataclasses import replace
+
 import numpy as np
 import pytest
+from scipy import stats
 
 from panel.plan.batch_numbers import batch_numbers
 from panel.plan.sample_size import Scatter, own_scatter, panel_sizes, typical_scatter, what_you_can_see
 from panel.study.naming import Naming
 from panel.study.shown import shown
-from panel.views.planning.sizes import _NEEDED, _SEEN, _spread, tell_sizes
+from panel.views.planning.sizes import _NEEDED, _SEEN, _spread, own_panel, tell_sizes
 from tests.views.examples import NAMES, words_covering_words, words_outside
 
 OWN = Scatter(25.0, 64.0, "own", df=(15.0, 24.0), replicates=2.0)
@@ -113,6 +117,28 @@ def test_the_picture_is_read_and_heard(replicates):
         assert any(np.array_equal(line.get_ydata(), rows["assurance"]) for _, rows in largest.groupby("assessors"))
     assert "the more people, the larger the chance" in picture.alt
     assert picture.svg == tell_sizes(RESULT, NAMES, replicates).picture.svg
+
+
+@pytest.mark.parametrize("margin", [4.0, 6.0, 8.0, 12.0, 16.0])
+def test_the_panel_that_the_answer_names_has_a_line_in_the_picture(margin):
+    told = tell_sizes(panel_sizes(margin, 4), Naming(), 3)
+    named = re.match(r"(\d+) people", told.headline)
+    lines = [int(people) for people in re.findall(r"(\d+) people find", told.picture.alt)]
+    assert lines == sorted(lines)
+    assert len(lines) <= 5
+    assert (int(named[1]) in lines) if named else (max(lines) == 20)
+
+
+def test_what_the_people_of_a_study_find_is_told():
+    known = Scatter(0.25, 0.64, "own")
+    result = panel_sizes(0.8, 4, known, length=10.0)
+    told = own_panel(result, replace(Naming(), digits=2), 8, 2)
+    assert told.startswith("With a chance of 80 % the 8 assessors of this study find one of ")
+    found, std_error, df = float(told.rstrip(".").split()[-1]), np.sqrt(2 * (0.25 / 8 + 0.64 / 16)), 7 * 3
+    bound = stats.t.ppf(0.975, df)
+    chance = stats.nct.sf(bound, df, found / std_error) + stats.nct.cdf(-bound, df, found / std_error)
+    assert chance == pytest.approx(0.8, abs=0.01)  # the sentence rounds the difference to 0.01
+    assert own_panel(result, Naming(), 400, 2) == ""
 
 
 def test_labels_keep_their_order_and_lie_apart():
