@@ -56,8 +56,9 @@ class JustAboutRight:
         like everything less), `no cost seen`, `few people`, `small group`.
     within
         `question side estimate std_error df statistic p_value p_adjusted ci_low ci_high told_low told_high
-        told_level n_consumers verdict`: the drop over all prototypes within consumers, who are the units. Verdicts:
-        `shown`, `perhaps` (alone, not among so many), `not shown`, `few people`.
+        told_level n_consumers beside_estimate beside_p verdict`: the drop over all prototypes within consumers, who are
+        the units; `beside` also within prototypes. Verdicts: `shown`, `between prototypes` (shown, but not of those who
+        judged the same one), `perhaps` (alone, not among so many), `not shown`, `few people`.
     pairs
         `question prototype versus n statistic df p_value p_adjusted`: do the same people spread differently over the
         three sides; Stuart and Maxwell's test, Holm over the pairs of a question.
@@ -402,6 +403,8 @@ def _within_frame(grid: AnswerGrid, side: Array, liked: Array, asked: NDArray[np
     questions = [name for name, both_ways in zip(grid.questions, asked, strict=True) if both_ways]
     marks = np.stack([np.where(np.isnan(chosen), np.nan, chosen == off) for off in (0, 2)], axis=1)
     tests = within_people(liked, marks, LEVEL)
+    each = np.broadcast_to(np.eye(liked.shape[1])[1:, None], (len(chosen), liked.shape[1] - 1, *liked.shape))
+    beside = within_people(liked, np.concatenate([marks, each], axis=1), LEVEL)  # and of each prototype
     count = len(questions)
     frame = pd.DataFrame(
         {
@@ -415,12 +418,17 @@ def _within_frame(grid: AnswerGrid, side: Array, liked: Array, asked: NDArray[np
             "ci_low": -tests.ci_high.ravel(),
             "ci_high": -tests.ci_low.ravel(),
             "n_consumers": tests.n.ravel(),
+            "beside_estimate": -beside.estimate[:, :2].ravel(),
+            "beside_p": beside.p_value[:, :2].ravel(),
         }
     )
     frame = with_deciding(frame)
     shown = below(frame["p_adjusted"]) & (frame["estimate"] > 0)
+    alone = shown & ~(below(frame["beside_p"]) & (frame["beside_estimate"] > 0))
     verdict = np.select(
-        [frame["ci_low"].isna(), shown, frame["ci_low"] > 0], ["few people", "shown", "perhaps"], "not shown"
+        [frame["ci_low"].isna(), alone, shown, frame["ci_low"] > 0],
+        ["few people", "between prototypes", "shown", "perhaps"],
+        "not shown",
     )
     return frame.assign(verdict=verdict).astype({"question": "str", "side": "str", "verdict": "str"})
 

@@ -309,6 +309,8 @@ def _within_words(result: JustAboutRight, row: Mapping[Any, Any]) -> str:
     if row["verdict"] == "not shown":
         return f"{side}: not shown that it is liked less ({ends})"
     told = f"where they find it {side} consumers like it {words.format_number(row['estimate'])} less ({ends})"
+    if row["verdict"] == "between prototypes":
+        return f"{told}, but not beside what the same prototype is given by others: another difference may be behind it"
     return told if row["verdict"] == "shown" else f"{told}, but among so many questions this can be chance"
 
 

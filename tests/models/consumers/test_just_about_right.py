@@ -8,6 +8,7 @@ import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 from scipy.stats import norm, ttest_ind
+from statsmodels.formula.api import ols
 from statsmodels.stats.contingency_tables import SquareTable
 from statsmodels.stats.multitest import multipletests
 
@@ -311,11 +312,16 @@ def test_order_of_rows_and_names_do_not_matter(demo, found):
     pd.testing.assert_frame_equal(first, second)
 
 
-def people(rng, *, drop=0.0, own=0.0):
-    """Answers of 60 to five prototypes: `own` is how much less those like everything who often say too much."""
+def people(rng, *, drop=0.0, own=0.0, between=0.0):
+    """Answers of 60 to five prototypes: `own` is how much less those like everything who often say too much.
+
+    `between`: how much less the prototypes are liked that more people find too much, whoever finds them so.
+    """
     leaning = rng.normal(0, 1, (60, 1))
-    much = leaning * (own > 0) + rng.normal(0, 1, (60, 5)) > 0.8
-    liked = np.clip(np.rint(6.5 - own * leaning - drop * much + rng.normal(0, 1, (60, 5))), 1, 9)
+    heavy = np.linspace(-1, 1, 5) * (between > 0)
+    much = leaning * (own > 0) + heavy + rng.normal(0, 1, (60, 5)) > 0.8
+    liked = 6.5 - own * leaning - drop * much - between * heavy
+    liked = np.clip(np.rint(liked + rng.normal(0, 1, (60, 5))), 1, 9)
     rows = [
         {"assessor": f"C{a}", "prototype": f"P{p}", "question": name, "kind": kind, "answer": f"{value:g}"}
         for name, kind, table in (("liking", "liking", liked), ("thick", "just_about_right", 3 + much * 1.0))
@@ -353,3 +359,27 @@ def test_a_true_drop_still_calls_for_a_change():
     told = [weigh_just_about_right(people(np.random.default_rng([4, seed]), drop=2.0)) for seed in range(5)]
     assert all((found.drops["verdict"] == "move").any() for found in told)
     assert not any((found.drops["verdict"] == "own level").any() for found in told)
+
+
+def test_what_only_the_prototypes_differ_in_is_not_laid_to_what_people_find():
+    # before, liking fell where people found it too much in each of these, though nobody's liking hangs on that
+    told = [weigh_just_about_right(people(np.random.default_rng([5, seed]), between=1.0)).within for seed in range(12)]
+    verdicts = [rows.set_index("side")["verdict"]["too much"] for rows in told]
+    assert verdicts.count("between prototypes") >= 9
+    assert verdicts.count("shown") <= 2  # 2.5 % of 12, and three standard errors
+    true = [
+        weigh_just_about_right(people(np.random.default_rng([6, seed]), drop=1.0, between=1.0)) for seed in range(6)
+    ]
+    assert all(found.within.set_index("side")["verdict"]["too much"] == "shown" for found in true)
+
+
+def test_the_drop_beside_people_and_prototypes_is_that_of_least_squares():
+    study = people(np.random.default_rng(7), drop=0.7, between=0.8)
+    row = weigh_just_about_right(study).within.set_index("side").loc["too much"]
+    table = study.table("answers").assign(answer=lambda rows: rows["answer"].astype(float))
+    wide = table.pivot_table(index=["assessor", "prototype"], columns="question", values="answer").reset_index()
+    wide["much"] = (wide["thick"] > 3).astype(float)
+    fitted = ols("liking ~ much + C(assessor) + C(prototype)", wide).fit()
+    assert row["beside_estimate"] == pytest.approx(-fitted.params["much"], abs=1e-9)
+    fitted = ols("liking ~ much + C(assessor)", wide).fit()
+    assert row["estimate"] == pytest.approx(-fitted.params["much"], abs=1e-9)
