@@ -184,8 +184,8 @@ class Cursor(Words):
         """Return whether people are told to have been made to say so: we asked users to say that."""
         if word not in ("let", "asked", "told", "made"):
             return False
-        if word == "made" and {"people", "panel"} & (self.parts_at(place - 1) | self.parts_at(place - 2)):
-            return True  # our panel made it
+        if word == "made" and (self.word_at(place - 1) == "panel" or {"people", "panel"} & self.parts_at(place - 1)):
+            return True  # our panel made it; not a panel assessment made after two minutes
         start = place + 1 + (self.word_at(place + 1) == "our")
         after = start + self.entry("people", start)[0]
         return after > start and "agree" in self.parts_at(after + (self.word_at(after) == "to"))
