@@ -366,7 +366,7 @@ class Reading:
     `order` holds those and the parts of the statement as they follow each other: a question in words of its own is
     known by it. `turned`: the one compared with is the subject; `joint`: it is one of two subjects. `pauses` are the
     places in `core` at which there was one. `said_of`: the product, a place or people, where that stands just before.
-    `all_said`: as many as are named are told to have said so.
+    `all_said`: as many as are named are told to have said so. `times`: those quoted beside a comparison.
     """
 
     core: list[Entry] = field(default_factory=list)
@@ -378,6 +378,7 @@ class Reading:
     whose: list[str] = field(default_factory=list)
     votes: list[Share] = field(default_factory=lambda: [Share(0, 0, "", "")] * 2)
     moments: list[tuple[str, float, str]] = field(default_factory=list)
+    times: list[tuple[str, float, float, str]] = field(default_factory=list)
     months: list[str] = field(default_factory=list)
     ages: str = ""
     contains: list[str] = field(default_factory=list)

@@ -31,6 +31,7 @@ from panel.claims.parts import (
     tokens_of,
 )
 from panel.claims.reading import BEFORE_OTHER, OURS, SEVERAL
+from panel.claims.times_quoted import without_times
 
 _PLAIN = frozenset((
     "function", "feel", "look", "fully", "both", "site", "slight", "range", "agree", "people", "panel", "test", "later",
@@ -63,6 +64,7 @@ class _Reader(Asking):
             self.month, self.moment, self.age, self.listed, self.comparison, self.ingredient, self.own_range,
             self.none_of, self.beaten, self.named, self.statement, self.plain, self.telling,
         )  # fmt: skip
+        self.tokens, self.found.times = without_times(self)
         self.tokens = self.rewritten()
         while self.place < len(self.tokens):
             if self.tokens[self.place] in SILENT or self.tokens[self.place] == "and":

@@ -235,6 +235,7 @@ def _is_state(part: Tokens) -> bool:
     return {*part[1:]} <= FELT_AS or (body and all(entry_at((word,), 0, "site")[0] for word in part[1:]))
 
 
+_TOUCH = FELT_AS | {"the"}
 _BY_TIME = frozenset(("soaking in", "spreading"))  # what is done the faster, the less time it takes
 
 
@@ -245,16 +246,15 @@ def is_turned(study: Study, attribute: str) -> bool:
 
 def is_timed(study: Study, attribute: str) -> bool:
     """Return whether an attribute is a time, by its unit or its name."""
-    table = study.table("attributes")
-    unit = str(next(iter(table.loc[table["attribute"] == attribute, "unit"]), ""))
+    unit = str(study.table("attributes").set_index("attribute")["unit"].get(attribute, ""))
     return same_quantity(unit, "s") or "time" in words_of(study.attribute_words(attribute))
 
 
 def sites_judged(study: Study, attribute: str, usual: frozenset[str]) -> frozenset[str]:
     """Return the places an attribute may be told of: of its name, else the usual ones and its definition's."""
     named = words_of(study.attribute_words(attribute))
-    own = _sites_of(named)
-    if family_of(study, attribute).startswith(OF_STUDY) and (own or OBJECTS & {*named[1:]}):
+    own, on = _sites_of(named), (n for n, word in enumerate(named) if n and word in OBJECTS)  # but: to the touch
+    if family_of(study, attribute).startswith(OF_STUDY) and (own or any({*named[n + 1 :]} - _TOUCH for n in on)):
         return own
     table = study.table("attributes")
     if {*table.loc[table["attribute"] == attribute, "stage"]} & {"appearance", "pick-up"}:

@@ -445,6 +445,7 @@ def _object_last(tokens: Tokens, way: Way) -> Tokens:
             at = end + (tokens[end : end + 1] != () and tokens[end] in _BEING)
             at += (length := entry_at(tokens, at, "to verb")[0])
             said = tokens[at : at + led]
+            length = length or (len(said) == led and said[0].endswith(("ed", "s")))  # wet hair is untangled faster
             if length and len(said) == led and kernel(said[0]) == kernel(done[0]) and said[1:] == done[1:]:
                 return (*tokens[:start], *tokens[end : at + led], *tokens[start:end], *tokens[at + led :])
     return tokens

@@ -42,6 +42,7 @@ from panel.claims.names import (
     sites_judged,
 )
 from panel.claims.parts import OF_FILM, OF_PEOPLE, SLACK, UNREADABLE, legible, whole_words, words_of
+from panel.claims.times_quoted import on_times
 from panel.study.knowledge import shared_table
 from panel.study.naming import judged_minutes, naming
 from panel.study.scores_used import question_words
@@ -376,6 +377,7 @@ def _around_findings(
     yield from _on_test(evidence, reading, record, asked_people=asked_people, timed=timed)
     yield from _on_places(claim, materials, reading)
     yield from _on_moments(claim, materials, reading, record, asked_people=asked_people)
+    yield from on_times(claim, materials, reading)
     yield from _on_ingredients(claim, materials, reading)
     yield from _on_names(claim, materials, reading)
     if claim.kind == "agreement" and not (record["days"] or record["either"]):

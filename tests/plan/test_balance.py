@@ -4,7 +4,7 @@ import numpy as np
 import pandas as pd
 import pytest
 
-from panel.plan.balance import _EVEN, _NEAREST, _NEARLY, _UNEVEN, serving_balance
+from panel.plan.orders import _EVEN, _NEAREST, _NEARLY, _UNEVEN, serving_balance
 from tests.studies import small_study
 
 CLOSED_FORM = 1e-9

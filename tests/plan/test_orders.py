@@ -9,8 +9,7 @@ from hypothesis import strategies as st
 from panel.checks.sound_study import sound_study
 from panel.checks.structure import _check_references
 from panel.errors import ModelError
-from panel.plan.balance import _NEAREST
-from panel.plan.orders import _COLUMNS, plan_servings
+from panel.plan.orders import _COLUMNS, _NEAREST, plan_servings
 from panel.study.study import Study, empty_table
 
 NAMES = [f"P{number}" for number in range(1, 9)]

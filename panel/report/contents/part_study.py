@@ -12,8 +12,8 @@ import pandas as pd
 from panel.answers import DIFFERENCES, PANEL, Answers, NoAnswer
 from panel.checks.finding import WIDEST_OFFSET, read_dates
 from panel.checks.moments_recorded import days_of_scores, days_stated, first_score
-from panel.plan.balance import ServingBalance, serving_balance
 from panel.plan.codes import OPENING_COLUMNS, first_changed_opening, first_opening, plan_fits_seal, sealed_key
+from panel.plan.orders import ServingBalance, serving_balance
 from panel.plan.protocol import read_protocol
 from panel.plan.safety import RED, safety_gate
 from panel.report.contents.blocks import (
