@@ -8,6 +8,7 @@ from dataclasses import replace
 
 from panel.claims.claim import Reading
 from panel.claims.names import beginning, forms_of, longest
+from panel.claims.own_words import as_chosen, in_own_terms
 from panel.claims.parts import (
     ENDS,
     FULL,
@@ -18,10 +19,8 @@ from panel.claims.parts import (
     Entry,
     Share,
     Tokens,
-    as_chosen,
     degree_of,
     entries_at,
-    in_own_terms,
     number_at,
     sign_of,
     tokens_of,

@@ -9,7 +9,8 @@ from dataclasses import dataclass, field, replace
 from functools import cache
 from typing import Any
 
-from panel.claims.parts import NOUN, UNREADABLE, Entry, Share, degree_of, moved_as, root, sign_of
+from panel.claims.own_words import moved_as
+from panel.claims.parts import NOUN, UNREADABLE, Entry, Share, degree_of, root, sign_of
 from panel.study.knowledge import plain_words, shared_table
 from panel.study.study import Study
 from panel.study.tables import TABLES, heading

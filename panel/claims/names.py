@@ -8,23 +8,29 @@ from collections.abc import Iterable, Iterator, Mapping
 from dataclasses import dataclass, field
 from fnmatch import translate
 from functools import cache, lru_cache
-from itertools import pairwise
 from types import MappingProxyType
 from typing import TYPE_CHECKING
 
+from panel.claims.own_words import (
+    DENYING,
+    EASE,
+    FELT_AS,
+    LEADS,
+    MODIFIERS,
+    OBJECTS,
+    STATES,
+    Way,
+    is_applied,
+    ways_of,
+)
 from panel.claims.parts import (
     ENDS,
-    FELT_AS,
-    OBJECTS,
     OF_FILM,
     OF_PEOPLE,
     ONES,
-    PARTICLES,
     SILENT,
-    STATES,
     Entry,
     Tokens,
-    Way,
     entries_at,
     entry_at,
     known_words,
@@ -101,17 +107,6 @@ def _who_took_part(study: Study) -> tuple[Tokens, ...]:
 _WHO_THEY_ARE = frozenset(("who", "of", "with", "from", "in", "aged", "between", "that"))
 
 
-_APPLIED = re.compile(
-    r"\b(rub|massag|appl[iy]|cream(ing|ed)|put|use\b|using|used|wear|spread|work(ed|ing)? (it )?in"
-    r"|brush(ed|ing)? (it )?on|dabb|blend)"
-)
-
-
-def is_applied(words: str) -> bool:
-    """Return whether words say that the product was put on, which comes before all else."""
-    return _APPLIED.search(words) is not None
-
-
 def _events(study: Study) -> dict[Tokens, str]:
     """Return what may have happened before something was judged, by its words: of the table and its own."""
     told = (words_of(judged_after(study, name))[1:] for name in study.attributes)
@@ -166,31 +161,6 @@ def _is_how_far(study: Study, attribute: str) -> bool:
 OF_STUDY = "attribute "  # and its name: what no table of words speaks of
 
 
-# An attribute that no table of words knows is told in the words of its name.
-
-
-_LEADS = MappingProxyType({
-    "ease": re.compile(r"(?:ease|easiness) of "),
-    "speed": re.compile(r"(?:speed|quickness|rate) of "),
-    "lasting": re.compile(r"(?:time|seconds|minutes|hours) (?:that|for which|during which) "),
-    "time": re.compile(r"(?:time|seconds|minutes) (?:it takes |taken |needed )?(?:to|until|till|before) "),
-    "like": re.compile(r"(?:feel|feeling|sensation) of "),
-    "more": re.compile(r"(?:degree|amount|level|intensity|extent|number|perception) of "),
-})  # fmt: skip
-_EASE, _SPEED = frozenset(("easily", "readily", "effortlessly")), frozenset(("quickly", "rapidly", "fast"))
-_MODIFIERS = frozenset((
-    "initial", "immediate", "final", "overall", "total", "general", "perceived", "sensory", "tactile", "visual",
-    "afterfeel", "after", "feel", "first", "second", "end", "time", "ease", "speed", "until", "till", "degree",
-    "amount", "level", "intensity",
-))  # fmt: skip
-_SMALL = frozenset((
-    "a", "an", "the", "is", "are", "it", "has", "have", "that", "one", "may", "can", "be", "been", "my", "your",
-    "their", "i", "you", "they", "skin", "feels",
-))  # fmt: skip
-_DENYING = frozenset(("no", "not", "non", "without", "free", "anti"))
-_TURNING = _DENYING | {"less", "more", "least", "most", "too", "un", "and", "or", "than"}
-
-
 def _ways_to(study: Study, attribute: str) -> Iterator[Way]:
     """Give how an attribute of the study's own is told: by its name, and by that without its moment."""
     words = study.attribute_words(attribute)
@@ -198,41 +168,9 @@ def _ways_to(study: Study, attribute: str) -> Iterator[Way]:
     if not family.startswith(OF_STUDY) and (family in _BY_TIME or not STATES & {*words_of(moment_words(words)[0])}):
         return
     better = "more" in table.loc[table["attribute"] == attribute, "direction"].tolist()
-    for named in dict.fromkeys(map(words_of, (words, moment_words(words)[0]))):
-        kind, core, others = _parts_of(study, named)
-        put_on = kind == "ease" and any(each[0] in PARTICLES for each in others)  # ease of putting on a sock
-        if core and not (put_on or _TURNING & {*named}):
-            states = tuple(each for each in others if _is_state(each))
-            yield Way(kind, core, tuple(each for each in others if each not in states), states, named, better)
-
-
-def _parts_of(study: Study, named: Tokens) -> tuple[str, Tokens, list[Tokens]]:
-    """Return of which kind a name is, the words it is named by, and what follows them, each led by its small word."""
-    text = " ".join(named)
-    kind, lead = next(((kind, found[0]) for kind, form in _LEADS.items() if (found := form.match(text))), ("more", ""))
-    words = text.removeprefix(lead).split()
-    if words[-1:] == ["time"] and words[0].endswith("ing"):
-        kind, words = "time", words[:-1]
-    kind = "ease" if _EASE & {*words} else "speed" if _SPEED & {*words} else kind
     types = {word for phrase in _product(study)[0] for word in phrase if not entry_at((word,), 0, "site")[0]}
-    types -= {word for word, after in pairwise(words) if after == "that"}  # oil that comes off, of an oil
-    words = [word for word in words if word not in _EASE | _SPEED | types]
-    starts = [n for n, word in enumerate(words) if n and word in STATES | OBJECTS and n + 1 < len(words)]
-    cuts = zip([0, *starts], [*starts, len(words)], strict=True)
-    core, *rest = [tuple(word for word in words[low:high] if word not in _SMALL) for low, high in cuts]
-    core = tuple(word for word in core if word not in FELT_AS) or core
-    core = core[core[:1] in (("keeps",), ("keep",)) and len(core) > 1 :]
-    return kind, core, [each for each in rest if len(each) > 1]
-
-
-def _is_state(part: Tokens) -> bool:
-    """Return whether part of a name tells a moment or the skin, which may stay untold: when damp, on the skin."""
-    if part[0] in STATES:
-        doing = any(word.endswith("ing") for word in part) and not is_applied(" ".join(part))
-        return not (part[0] in ("when", "while") and doing)
-    sites = {entry.family for word in part[1:] for _, entry in entries_at((word,), 0, "site")}
-    body = sites <= ({"skin"} if part[0] == "of" else sites) and len(sites) > 0
-    return {*part[1:]} <= FELT_AS or (body and all(entry_at((word,), 0, "site")[0] for word in part[1:]))
+    for named in dict.fromkeys(map(words_of, (words, moment_words(words)[0]))):
+        yield from ways_of(named, types, better)
 
 
 _TOUCH = FELT_AS | {"the"}
@@ -273,17 +211,17 @@ def _family_named(name: str) -> str:
     words = words_of(name)
     whole = [entry for length, entry in entries_at(words, 0) if length == len(words)]
     found = {entry.family for entry in whole if entry.part in ("property", "verb")} or _families_of(name)
-    of_time = _LEADS["time"].match(f"{' '.join(words)} ") is not None and not found <= _BY_TIME
+    of_time = LEADS["time"].match(f"{' '.join(words)} ") is not None and not found <= _BY_TIME
     if not whole and not _families_of(_head(" ".join(words))):
         return ""  # combing through wet hair is not how wet it is
-    if len(found) != 1 or (not whole and (of_time or _unknown(words) or _DENYING & {*words})):
+    if len(found) != 1 or (not whole and (of_time or _unknown(words) or DENYING & {*words})):
         return ""
     return next(iter(found))
 
 
 def _head(name: str) -> str:
     """Return what a name names, without where, on what and when after it: ease of combing, of it through wet hair."""
-    lead = next((found[0] for form in _LEADS.values() if (found := form.match(name))), "")
+    lead = next((found[0] for form in LEADS.values() if (found := form.match(name))), "")
     words = name.removeprefix(lead).split()
     ends = (n for n, word in enumerate(words[:-1]) if n and word in STATES | OBJECTS | {"through"})
     return lead + " ".join(words[: next(ends, None)])
@@ -294,7 +232,7 @@ def _unknown(words: Tokens) -> list[str]:
     place, found = 0, []
     while place < len(words):
         length = next((n for n, _ in entries_at(words, place)), 0)
-        if not length and words[place].isalpha() and len(words[place]) > 1 and words[place] not in _MODIFIERS:
+        if not length and words[place].isalpha() and len(words[place]) > 1 and words[place] not in MODIFIERS:
             found.append(words[place])
         place += length or 1
     return found
@@ -444,7 +382,7 @@ def saying(study: Study, attribute: str, way: str) -> str:
     if family in table.index:
         return str(table.loc[family, way])
     words = study.attribute_words(attribute)
-    lead, manner = _LEADS["ease"].match(words.casefold()), next((word for word in words.split() if word in _EASE), "")
+    lead, manner = LEADS["ease"].match(words.casefold()), next((word for word in words.split() if word in EASE), "")
     if lead and way in _EASIER:
         return f"{_EASIER[way]} {words[lead.end() :]}"
     if manner and way in _EASILY:

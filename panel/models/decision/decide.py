@@ -43,6 +43,7 @@ from panel.models.decision.windows import (
     draw_panels,
     judge_together,
     judge_windows,
+    overall_desirability,
 )
 from panel.models.prototypes.alike import smallest_difference
 from panel.models.prototypes.differences import Differences, confound_notes, find_differences
@@ -51,7 +52,6 @@ from panel.models.prototypes.verdict import CANNOT_TELL
 from panel.plan.codes import first_changed_row, moment, row_seal
 from panel.stats.arrays import Array
 from panel.stats.comparing.multiplicity import ALPHA, LEVEL
-from panel.stats.formulas.desirability import overall_desirability
 from panel.stats.maps.draws import DRAWS
 from panel.study.study import Study
 from panel.words import format_share, level_digits, level_words

@@ -9,7 +9,6 @@ from typing import TYPE_CHECKING, Any
 
 import pandas as pd
 
-from panel.claims.judge import Claims
 from panel.claims.verdict import AGAINST_IT, AS_WORDED, CANNOT_TELL, CONTRARY, NOT_SUPPORTED
 from panel.study.naming import Naming
 from panel.study.shown import Table, each_row
@@ -20,6 +19,8 @@ from panel.words import capital
 
 if TYPE_CHECKING:
     from matplotlib.figure import Figure
+
+    from panel.claims.judge import Claims
 
 _LINE, _EDGE, _LEFT, _STACKED_BELOW = 0.17, 0.12, 2.1, 6.0  # inches
 _LETTERS = 92  # of a line of the board

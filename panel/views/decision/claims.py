@@ -11,7 +11,6 @@ from typing import TYPE_CHECKING, Any
 import numpy as np
 import pandas as pd
 
-from panel.claims.judge import Claims
 from panel.claims.verdict import (
     AS_WORDED,
     CANNOT_TELL,
@@ -32,6 +31,8 @@ from panel.words import DOWN, NOTHING, UP, counted, format_list, format_number, 
 
 if TYPE_CHECKING:
     from matplotlib.figure import Figure
+
+    from panel.claims.judge import Claims
 
 _SIGNS = {
     SUPPORTED: "✓",

@@ -6,7 +6,7 @@ from hypothesis import given
 from hypothesis import strategies as st
 from scipy.optimize import differential_evolution, minimize
 
-from panel.stats.formulas.desirability import overall_desirability, window_wanted
+from panel.models.decision.windows import overall_desirability, window_wanted
 
 # Derringer & Suich (1980), J. Qual. Technol. 12:214-219; the runs as in the NIST/SEMATECH e-Handbook, 5.5.3.2.2, with
 # the signs of x3 in runs 1 and 5 as in the paper (the data file of NIST has them exchanged). Axial distance 1.633.

@@ -1,0 +1,359 @@
+"""An attribute that no table of words knows is told in the words of its name, in order, beside what compares it."""
+
+from __future__ import annotations
+
+import re
+from collections.abc import Iterator, Sequence
+from dataclasses import dataclass
+from functools import lru_cache
+from itertools import pairwise, takewhile
+from types import MappingProxyType
+
+from panel.claims.parts import SILENT, Tokens, entries_at, entry_at, phrases, root
+
+STATES = frozenset(("when", "while", "during", "until", "till", "once", "after", "before"))
+OBJECTS = frozenset((
+    "on", "onto", "between", "under", "around", "against", "with", "over", "in", "inside", "into", "across", "at",
+    "of", "from", "to",
+))  # fmt: skip
+PARTICLES = frozenset(("off", "in", "on", "up", "out", "away", "down", "through"))
+"""Small words of names: what leads a moment, or a thing; what goes with a verb."""
+
+FELT_AS = frozenset(("feel", "touch", "texture", "sensation", "look"))
+"""What says in a name that something is felt, or seen, and may stay untold: chalky touch."""
+_MEANWHILE = frozenset(("while", "during"))
+_LYING = frozenset(("glide", "glides", "go", "goes", "went", "lie", "lies", "lay", "lays", "sit", "sits", "sat"))
+_ARTICLES = frozenset(("a", "an", "the", "your", "my", "their"))
+_BEING = frozenset(
+    ("is", "are", "was", "were", "feel", "feels", "felt", "feeling", "look", "looks", "looked", "judged", "found")
+)
+_DENIALS = frozenset(("no", "not"))
+_DEGREES = MappingProxyType({
+    "more": "more", "less": "less", "most": "most", "least": "least", "fewer": "less", "fewest": "least",
+})  # fmt: skip
+_BY_SIGN = MappingProxyType({1.0: "more", -1.0: "less", 2.0: "most", -2.0: "least"})
+_QUICKLY = frozenset(("quickly", "fast", "rapidly"))
+_AS = MappingProxyType({
+    "ease": frozenset(("easily", "readily", "effortlessly", "easy")), "time": _QUICKLY, "speed": _QUICKLY,
+    "lasting": frozenset(("long",)), "more": frozenset(("much", "well")), "like": frozenset(("much",)),
+})  # fmt: skip
+_ENDS = STATES | OBJECTS | SILENT | {"than", "as", "compared", "versus", "vs", "and", "but", "by"}
+_LONGEST = 5  # words of a phrase that compares: takes less time to
+
+
+def moved_as(asked: list[str], told: list[str], *, anyhow: bool) -> list[str]:
+    """Return the words asked, as told, where those only have a clause on when, or how easily, in another place."""
+    loose = [words for words in asked if words.startswith("degree ") and words.endswith(" 1")]
+    fixed, of_told = ([words for words in each if words not in loose] for each in (asked, told))
+    ends = range(len(fixed) + 1)
+    moved = (
+        [*rest[:place], *fixed[start:end], *rest[place:]]
+        for start in ends if fixed[start : start + 1] and fixed[start] in STATES
+        for end in ends[start + 1 :] for rest in [[*fixed[:start], *fixed[end:]]] for place in range(len(rest) + 1)
+    )  # fmt: skip
+    alike = sorted(asked) == sorted(told) and (anyhow or fixed == of_told or of_told in moved)
+    return told if alike else asked
+
+
+@dataclass(frozen=True, slots=True)
+class Way:
+    """How an attribute of the study's own is told: by the words of `core`, in order, all `things` and any `states`.
+
+    Things and states are led by their small word: of hard patches, when damp. `kind` is ease, time, speed, lasting,
+    like or more: what a word such as faster says of it. `better`: more is better.
+    """
+
+    kind: str
+    core: Tokens
+    things: tuple[Tokens, ...]
+    states: tuple[Tokens, ...]
+    named: Tokens
+    better: bool
+
+
+# What is an attribute called by: the words of its name, what it is of, and when?
+
+
+LEADS = MappingProxyType({
+    "ease": re.compile(r"(?:ease|easiness) of "),
+    "speed": re.compile(r"(?:speed|quickness|rate) of "),
+    "lasting": re.compile(r"(?:time|seconds|minutes|hours) (?:that|for which|during which) "),
+    "time": re.compile(r"(?:time|seconds|minutes) (?:it takes |taken |needed )?(?:to|until|till|before) "),
+    "like": re.compile(r"(?:feel|feeling|sensation) of "),
+    "more": re.compile(r"(?:degree|amount|level|intensity|extent|number|perception) of "),
+})  # fmt: skip
+EASE, _SPEED = frozenset(("easily", "readily", "effortlessly")), frozenset(("quickly", "rapidly", "fast"))
+MODIFIERS = frozenset((
+    "initial", "immediate", "final", "overall", "total", "general", "perceived", "sensory", "tactile", "visual",
+    "afterfeel", "after", "feel", "first", "second", "end", "time", "ease", "speed", "until", "till", "degree",
+    "amount", "level", "intensity",
+))  # fmt: skip
+_UNSAID = frozenset((
+    "a", "an", "the", "is", "are", "it", "has", "have", "that", "one", "may", "can", "be", "been", "my", "your",
+    "their", "i", "you", "they", "skin", "feels",
+))  # fmt: skip
+DENYING = frozenset(("no", "not", "non", "without", "free", "anti"))
+_TURNING = DENYING | {"less", "more", "least", "most", "too", "un", "and", "or", "than"}
+
+
+_APPLIED = re.compile(
+    r"\b(rub|massag|appl[iy]|cream(ing|ed)|put|use\b|using|used|wear|spread|work(ed|ing)? (it )?in"
+    r"|brush(ed|ing)? (it )?on|dabb|blend)"
+)
+
+
+def is_applied(words: str) -> bool:
+    """Return whether words say that the product was put on, which comes before all else."""
+    return _APPLIED.search(words) is not None
+
+
+def ways_of(named: Tokens, types: set[str], better: bool) -> Iterator[Way]:
+    """Give how an attribute of this name is told; nothing where its name denies, joins or compares.
+
+    `types`: words for what the product is; `better`: more of it is better.
+    """
+    kind, core, others = _parts_of(named, types)
+    put_on = kind == "ease" and any(each[0] in PARTICLES for each in others)  # ease of putting on a sock
+    if core and not (put_on or _TURNING & {*named}):
+        states = tuple(each for each in others if _is_state(each))
+        yield Way(kind, core, tuple(each for each in others if each not in states), states, named, better)
+
+
+def _parts_of(named: Tokens, types: set[str]) -> tuple[str, Tokens, list[Tokens]]:
+    """Return of which kind a name is, the words it is named by, and what follows them, each led by its small word."""
+    text = " ".join(named)
+    kind, lead = next(((kind, found[0]) for kind, form in LEADS.items() if (found := form.match(text))), ("more", ""))
+    words = text.removeprefix(lead).split()
+    if words[-1:] == ["time"] and words[0].endswith("ing"):
+        kind, words = "time", words[:-1]
+    kind = "ease" if EASE & {*words} else "speed" if _SPEED & {*words} else kind
+    types = types - {word for word, after in pairwise(words) if after == "that"}  # oil that comes off, of an oil
+    words = [word for word in words if word not in EASE | _SPEED | types]
+    starts = [n for n, word in enumerate(words) if n and word in STATES | OBJECTS and n + 1 < len(words)]
+    cuts = zip([0, *starts], [*starts, len(words)], strict=True)
+    core, *rest = [tuple(word for word in words[low:high] if word not in _UNSAID) for low, high in cuts]
+    core = tuple(word for word in core if word not in FELT_AS) or core
+    core = core[core[:1] in (("keeps",), ("keep",)) and len(core) > 1 :]
+    return kind, core, [each for each in rest if len(each) > 1]
+
+
+def _is_state(part: Tokens) -> bool:
+    """Return whether part of a name tells a moment or the skin, which may stay untold: when damp, on the skin."""
+    if part[0] in STATES:
+        doing = any(word.endswith("ing") for word in part) and not is_applied(" ".join(part))
+        return not (part[0] in ("when", "while") and doing)
+    sites = {entry.family for word in part[1:] for _, entry in entries_at((word,), 0, "site")}
+    body = sites <= ({"skin"} if part[0] == "of" else sites) and len(sites) > 0
+    return {*part[1:]} <= FELT_AS or (body and all(entry_at((word,), 0, "site")[0] for word in part[1:]))
+
+
+# Is a sentence told of it?
+
+
+@lru_cache(maxsize=10_000)
+def kernel(word: str) -> str:
+    """Return what words of one stem have in common: friz of frizzy, frizzier, frizz; cov of covers and coverage."""
+    word = root(re.sub(r"(?<=\w\w\w)(?:ness|ly|(?<!s)age)$", "", re.sub(r"ption$", "b", word)))
+    for _ in range(2):
+        word = re.sub(r"(?<=\w\w\w)[ie]$", "", re.sub(r"(?<=\w\w)(?:er|est)$", "", word))
+        word = re.sub(r"([b-df-hj-np-tv-z])\1$", r"\1", word)
+    return word
+
+
+@lru_cache(maxsize=1_000)
+def _alike(word: str) -> frozenset[str]:
+    """Return the kernels of a word and of those that say the same: gloss for shine, oily for greasy."""
+    own = {entry.family for _, entry in entries_at((word,), 0, "property") if entry.value == 1}
+    same = (
+        words[0] for words, entries in phrases().items() if len(words) == 1
+        for entry in entries if entry.part == "property" and entry.value == 1 and entry.family in own
+    )  # fmt: skip
+    return frozenset(map(kernel, (word, *same)))
+
+
+def as_chosen(tokens: Tokens, done: tuple[Tokens, Tokens]) -> Tokens:
+    """Return a sentence on what people would rather do with one, in the words they were asked, as a preference."""
+    lead, rest = ("would", "rather", *done[0]), done[1]
+    place = next((n for n in range(len(tokens)) if done[0] and tokens[n : n + len(lead)] == lead), len(tokens))
+    for at in range(place + len(lead), len(tokens) - len(rest) + 1):
+        if tokens[at : at + len(rest)] == rest:
+            return (*tokens[:place], *lead[:2], "use", *tokens[place + len(lead) : at], *tokens[at + len(rest) :])
+    return tokens
+
+
+def in_own_terms(tokens: Tokens, ways: Sequence[Way], products: Sequence[int]) -> Tokens:
+    """Return a sentence with an attribute of the study's own by its name: more ease of melting for melts more easily.
+
+    `products`: how many tokens at each place name a product; those say nothing of an attribute.
+    """
+    taken = {place + more for place, length in enumerate(products) for more in range(length)}
+    for way in sorted(ways, key=lambda each: -len(each.named)):
+        tokens = _object_last(tokens, way)
+        for start in range(len(tokens)):
+            end = _core_end(tokens, start, way)
+            own = start + (tokens[start] == way.core[0])  # less oil comes off
+            if end and taken.isdisjoint(range(own, end)) and (found := _compared(tokens, start, end, way)):
+                return found
+    return tokens
+
+
+def _object_last(tokens: Tokens, way: Way) -> Tokens:
+    """Return the words with what something is done to after its verb: easier to comb through dry hair."""
+    led = 1 + sum(1 for _ in takewhile(PARTICLES.__contains__, way.core[1:]))
+    done, thing = way.core[:led], way.core[led:]
+    for start in range(len(tokens)) if thing and way.kind in ("ease", "time") else ():
+        if end := _phrase_end(tokens, start, thing):
+            at = end + (tokens[end : end + 1] != () and tokens[end] in _BEING)
+            at += (length := entry_at(tokens, at, "to verb")[0])
+            said = tokens[at : at + led]
+            length = length or (len(said) == led and said[0].endswith(("ed", "s")))  # wet hair is untangled faster
+            if length and len(said) == led and kernel(said[0]) == kernel(done[0]) and said[1:] == done[1:]:
+                return (*tokens[:start], *tokens[end : at + led], *tokens[start:end], *tokens[at + led :])
+    return tokens
+
+
+def _core_end(tokens: Tokens, start: int, way: Way) -> int:
+    """Return the place after the words an attribute is named by, where they stand in order; 0 where they do not."""
+    being = start and tokens[start - 1] in (*_BEING, "be", "been")
+    if being and tokens[start].endswith("ed") and way.core[0] != tokens[start]:
+        return 0  # the product is covered
+    place, head = start, max(n for n, word in enumerate(way.core) if n == 0 or word not in PARTICLES)
+    for n, word in enumerate(way.core):
+        while n and tokens[place : place + 1] and tokens[place] in _ARTICLES and word not in PARTICLES:
+            place += 1  # runs off the fingers
+        goes = word in PARTICLES and tokens[place : place + 1] and tokens[place] in _LYING  # a comb goes through
+        here = tokens[place + bool(goes) : place + bool(goes) + 1]
+        verb = n == head or word.endswith("ing") or (n, way.kind) == (0, "time")  # untangles wet hair, to untangle it
+        verb &= way.kind == "more" or not here or here[0].endswith("er") == word.endswith("er")  # cleaner sooner
+        if here and _same(here[0], word, loose=verb and way.kind != "like"):
+            place += 1 + bool(goes)
+        elif (word, way.kind) != ("through", "ease"):
+            return 0
+    return place + (tokens[place : place + 1] != () and tokens[place] in FELT_AS and tokens[place] in way.named)
+
+
+def _same(token: str, word: str, *, loose: bool) -> bool:
+    """Return whether a token is a word of a name, in another form only where that is `loose`."""
+    if word in PARTICLES or token == word:
+        return token == word
+    forms = ([each.endswith(end) for end in ("s", "er", "est")] for each in (token, word))
+    return kernel(token) in _alike(word) and (loose or next(forms) == next(forms))
+
+
+def _phrase_end(tokens: Tokens, start: int, words: Tokens) -> int:
+    """Return the place after some words of a name, articles among them; 0 where they do not stand there."""
+    place = start
+    for word in words:
+        while tokens[place : place + 1] and tokens[place] in (*_ARTICLES, "you", "it"):
+            place += 1
+        if place >= len(tokens) or not _same(tokens[place], word, loose=False):
+            return 0
+        place += 1
+    return place
+
+
+def _compared(tokens: Tokens, start: int, end: int, way: Way) -> Tokens:
+    """Return the tokens with the name beside what compares it; none where nothing does, or a thing stays untold."""
+    spans: dict[int, int] = {}
+    for words in (*way.things, *way.states):
+        lead = _MEANWHILE if words[0] in _MEANWHILE else words[:1]
+        led = (place for place, token in enumerate(tokens) if token in lead)
+        spans |= {place: stop for place in led if (stop := _phrase_end(tokens, place + 1, words[1:]))}
+    right = end
+    while stop := spans.get(right, 0) or _site_end(tokens, right, way):
+        right = stop
+    if (found := _degree(tokens, start, right, way)) is None:
+        return ()
+    left, at, sign, stop = found
+    for thing in way.things:
+        led = (place for place in spans if tokens[place] == thing[0] or {tokens[place], thing[0]} <= _MEANWHILE)
+        told = any(_phrase_end(tokens, place + 1, thing[1:]) for place in led)
+        low, high = _beside(tokens, left, end, thing) if thing[0] in ("of", "when", "while") and not told else (0, 0)
+        if not (told or high):
+            return ()
+        spans |= {low: high} if high else {}
+    if any("new" in tokens[max(0, place - 1) : place] for place in {left, *spans}):
+        return ()  # our new razor
+    cut = {place for span in (*spans.items(), (left, stop), (start, right)) for place in range(*span)}
+    before = tokens[left - 1] if left else ""
+    kept_on = way.kind == "lasting" and root(before) == "keep"
+    cut |= {left - 1} if before == "with" or kept_on or (before in _LYING and tokens[start].endswith("ly")) else set()
+    states: set[Tokens] = {words[1:] for words in way.states}
+    of_body = (place for place in range(len(tokens)) if entry_at(tokens, place + 1, "site")[0])
+    cut |= {place for place in of_body if tokens[place : place + 1] in states}  # damp hair
+    kept: list[Tokens] = [(token,) if place not in cut else () for place, token in enumerate(tokens)]
+    kept[at] = (*sign, *way.named)
+    return tuple(token for each in kept for token in each)
+
+
+def _site_end(tokens: Tokens, place: int, way: Way) -> int:
+    """Return the place after the part of the body that a small word of the name leads: through damp hair."""
+    if not place or tokens[place - 1] not in PARTICLES or tokens[place - 1] not in way.core:
+        return 0
+    states: set[Tokens] = {words[1:] for words in way.states}
+    while tokens[place : place + 1] and (tokens[place] in _ARTICLES or tokens[place : place + 1] in states):
+        place += 1
+    length = entry_at(tokens, place, "site")[0]
+    return place + length if length else 0
+
+
+def _beside(tokens: Tokens, left: int, end: int, thing: Tokens) -> tuple[int, int]:
+    """Return where a thing stands right before what is said of it, or right after: hard patches feel softer."""
+    if stop := _phrase_end(tokens, end, thing[1:]):
+        return end, stop
+    before = left - (left > 0 and tokens[left - 1] in ("no", "the"))  # dry hair no greasier, the softest
+    while before and tokens[before - 1] in _BEING:
+        before -= 1
+    start = before - len(thing) + 1
+    return (start, before) if start >= 0 and _phrase_end(tokens, start, thing[1:]) == before else (0, 0)
+
+
+def _degree(tokens: Tokens, start: int, right: int, way: Way) -> tuple[int, int, Tokens, int] | None:
+    """Return where what is compared begins, where the name goes, the plain word of the comparison, where that ends."""
+    like = start
+    while way.kind == "like" and like and (tokens[like - 1] in _ARTICLES or tokens[like - 1] == "like"):
+        like -= 1
+    while way.kind == "time" and like and tokens[like - 1] in ("be", "become", "get"):
+        like -= 1  # less time to be dry
+    noun = tokens[start] in way.named or not re.search(r"(?:ing|s)$", tokens[start])  # no fewer cakes for caking
+    noun = noun and not entry_at(tokens, right, "site")[0]  # less chalky skin
+    for length in range(min(_LONGEST, like) if noun or way.kind != "more" else 0, 0, -1):
+        if tokens[like - length : like] == ("better",) and tokens[start] not in way.named:
+            continue
+        if sign := _plain(tokens[like - length : like], way, before=True, again="as" in tokens[right:]):
+            return like - length, like - length, sign, right
+    own, ended = tokens[start], right == len(tokens) or tokens[right] in _ENDS
+    ending = re.search(r"(?:er|est)$", own) if own not in way.named and way.kind == "more" else None
+    if ending and kernel(own.removesuffix(ending[0])) == kernel(own):
+        closed = ended or any(_phrase_end(tokens, right, each[1:]) for each in way.things)
+        return (start, start, ("more" if ending[0] == "er" else "most",), right) if closed else None
+    at = right + (not ended and tokens[right] in _BEING)  # combing was easier
+    denied = tokens[at : at + (not _DENIALS.isdisjoint(tokens[at : at + 1]))]
+    at += len(denied)
+    for stop in range(min(at + _LONGEST, len(tokens)), at, -1):
+        closed = stop == len(tokens) or (tokens[stop] in _ENDS and tokens[stop] != "of")
+        again = tokens[stop : stop + 1] == ("as",)
+        if closed and (sign := _plain(tokens[at:stop], way, before=False, again=again)):
+            return start, at, (*denied, *sign), stop
+    without = way.kind == "more" and noun and start and tokens[start - 1] in ("no", "without")
+    return (start, start, (), right) if without else None
+
+
+def _plain(words: Tokens, way: Way, *, before: bool, again: bool) -> Tokens:
+    """Return the plain word for some that compare what is told of an attribute; none where they do not."""
+    amount = way.kind in ("more", "like")
+    if before and words == ("as",):
+        return words if amount and again else ()
+    if not before and again and words[:1] == ("as",):
+        return words[:1] if {*words[1:]} & _AS[way.kind] and words[2:] == () else ()
+    if words == ("better",):
+        return ("more",) if way.better and (not before or (way.kind == "more" and way.core == way.named[-1:])) else ()
+    if amount and words[1:] == () and words[0] in _DEGREES:
+        return (_DEGREES[words[0]],)
+    verb = way.kind == "more" and not before and (way.core[-1].endswith("s") or way.core[0].endswith("ing"))  # glides
+    kind = "ease" if verb else "time" if way.kind == "speed" else way.kind
+    for part in ("to verb", "verb so"):
+        length, entry = entry_at(words, 0, part)
+        if length == len(words) and entry.family == kind != "more":
+            return (_BY_SIGN[-entry.value if way.kind == "speed" else entry.value],)
+    return ()
