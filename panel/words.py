@@ -182,7 +182,7 @@ def counted(number: int, noun: str, plural: str = "") -> str:
 
 
 _AFTER_A_NOUN = re.compile(
-    r" (?:of|on|in|at|to|off|over|from|for|with|after|before|until|till|when|while|that|which|left)\b"
+    r" (?:of|on|in|at|to|off|over|from|for|with|after|before|until|till|when|while|that|which|left|needed|used|taken)\b"
 )
 _PLURAL = re.compile(r"[a-z]{2,}(?<![suia])s$", re.IGNORECASE)  # not gloss, callus, basis
 

@@ -161,7 +161,10 @@ class Asking(Cursor):
             return ("found", *self.tokens[place + 2 : end], "not", *self.tokens[end:])
         if rest[:1] == ("other",) and number_at(self.tokens, place):  # the three other lotions
             return ("other", word, *rest[1:])
-        if (word, *rest[:1]) == ("as", "much") and self.entry("property", place + 2)[0]:
+        shines = any(self.entry("property", n)[0] for n in (place - 1, place - 2) if n >= 0)  # shines just as much
+        if (word, *rest[:1]) == ("as", "much") and (
+            self.entry("property", place + 2)[0] or (shines and "as" in rest[1:2])
+        ):
             return (word, *rest[1:])
         if (
             word == "so"
@@ -219,6 +222,7 @@ class Asking(Cursor):
             self.asking = "?" not in self.tokens[self.place :]
             return self.take(length, Entry("function", entry.family or "worry"))
         length = 0 if self.entry("than")[0] or self.only_tells(self.place) else self.entry("whether")[0]
+        length *= self.words(1) != "where" or self.begins_clause()  # but: see where I was shaving
         if length and not self.found.shares and self.question is None:
             self.place, self.asking = self.place + length, True
             return True
@@ -287,11 +291,6 @@ class Asking(Cursor):
         found.core, found.pauses = [lone, *found.core], [1, *(place + 1 for place in found.pauses)]
         found.left_over += [lone.words] if lone.part != "verb" else []
 
-    def names_family(self, family: str, start: int) -> bool:
-        """Return whether what a family stands for is spoken of from a place on."""
-        ahead = range(start, len(self.tokens))
-        return any(entry.family == family for place in ahead for _, entry in entries_at(self.tokens, place))
-
     def worried(self) -> bool:
         """Return whether the sentence begins with a question of what one may want or be worried about."""
         return any(chunk.family in ("worry", "want") for chunk in self.found.chunks)
@@ -322,7 +321,8 @@ class Asking(Cursor):
             parts, of = {entry.part for entry in here}, {entry.family for entry in here if entry.part == "aside"}
             if not parts & _ASIDE or parts & LETTERS.keys() or self.tokens[place] in ("when", "while"):
                 return 0
-            if of - {""} and not any(self.names_family(each, place + length) for each in of):
+            ahead = range(place + length, len(self.tokens))
+            if of - {""} and not of & {entry.family for n in ahead for _, entry in entries_at(self.tokens, n)}:
                 return 0  # a play on another word: soft spot, of what is less greasy
             place, aside = place + length, aside or parts <= {"aside"}
         return place - self.place if aside else 0

@@ -9,7 +9,7 @@ from dataclasses import dataclass, field, replace
 from functools import cache
 from typing import Any
 
-from panel.claims.own_words import moved_as
+from panel.claims.own_words import ROOTS_OF_STATES, moved_as
 from panel.claims.parts import NOUN, UNREADABLE, Entry, Share, degree_of, root, sign_of
 from panel.study.knowledge import plain_words, shared_table
 from panel.study.study import Study
@@ -367,7 +367,7 @@ class Reading:
     `order` holds those and the parts of the statement as they follow each other: a question in words of its own is
     known by it. `turned`: the one compared with is the subject; `joint`: it is one of two subjects. `pauses` are the
     places in `core` at which there was one. `said_of`: the product, a place or people, where that stands just before.
-    `all_said`: as many as are named are told to have said so. `times`: those quoted beside a comparison.
+    `all_said`: as many as are named are told to have said so. `times`: those, and counts, quoted beside a comparison.
     """
 
     core: list[Entry] = field(default_factory=list)
@@ -379,7 +379,7 @@ class Reading:
     whose: list[str] = field(default_factory=list)
     votes: list[Share] = field(default_factory=lambda: [Share(0, 0, "", "")] * 2)
     moments: list[tuple[str, float, str]] = field(default_factory=list)
-    times: list[tuple[str, float, float, str]] = field(default_factory=list)
+    times: list[tuple[str, float, float, str, str]] = field(default_factory=list)
     months: list[str] = field(default_factory=list)
     ages: str = ""
     contains: list[str] = field(default_factory=list)
@@ -451,6 +451,8 @@ class Reading:
             return False  # hair does not weigh the milk down
         if not (_ORDERING & {words.split()[0] for words in of_question}):
             of_question = moved_as(of_question, told, anyhow=self.by_product)
+        elif any(_first_or_last(*pair) for pair in ((of_question, told), (told, of_question))):
+            of_question = told
         return told == of_question and unread[0] - read == unread[1] - read
 
     def _product_first(self) -> bool | None:
@@ -475,6 +477,14 @@ class Reading:
     def families_for(self, part: str) -> frozenset[str]:
         """Return what the words that do this speak of."""
         return frozenset(chunk.family for chunk in self.chunks if chunk.part == part)
+
+
+def _first_or_last(one: list[str], other: list[str]) -> bool:
+    """Return whether a clause on when stands first in one and last in the other: while riding, they did not notice."""
+    ends = next((n for n, words in enumerate(one) if words.split()[0] in _ORDERING), len(one))
+    return (
+        one[:1] != [] and one[0] in ROOTS_OF_STATES and any([*one[n:], *one[:n]] == other for n in range(1, ends + 1))
+    )
 
 
 def said_once(core: Sequence[Entry], pauses: Sequence[int]) -> Sequence[Entry]:

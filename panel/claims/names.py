@@ -39,7 +39,7 @@ from panel.claims.parts import (
     words_of,
 )
 from panel.study.knowledge import ingredients, shared_table
-from panel.study.naming import judged_after, moment_words
+from panel.study.naming import done_by, judged_after, moment_words, timed_words
 from panel.study.numbers_read import same_quantity
 from panel.study.scores_used import asked, how_chosen
 from panel.study.study import Study
@@ -57,7 +57,7 @@ class Names:
     kinds of product the study is about, empty where it does not say; `purpose` what words of
     its purpose begin with; `dose` the amount the panel got; `ways` how attributes of its own are told,
     `moments` what may have happened before it was judged, `people` who took part, the longest words first, `chosen`
-    what people would rather do with the one they chose, and what follows it.
+    what people would rather do with the one they chose, and what follows it, `units` what was counted: strokes.
     """
 
     prototypes: Mapping[Tokens, str]
@@ -72,6 +72,7 @@ class Names:
     moments: Mapping[Tokens, str] = field(default_factory=dict)
     people: tuple[Tokens, ...] = ()
     chosen: tuple[Tokens, Tokens] = ((), ())
+    units: frozenset[str] = frozenset()
 
 
 def names_of(study: Study) -> Names:
@@ -90,7 +91,15 @@ def names_of(study: Study) -> Names:
     ways = tuple(way for name in study.attributes for way in _ways_to(study, name))
     done, rest = map(words_of, how_chosen(study))
     called_by = (prototypes, roles, _ingredients(study), types, titles, attributes, purpose, dose, ways)
-    return Names(*called_by, _events(study), _who_took_part(study), (done, rest))
+    return Names(*called_by, _events(study), _who_took_part(study), (done, rest), _counted(study))
+
+
+def _counted(study: Study) -> frozenset[str]:
+    """Return what the panel counted, by the units of attributes and their names: strokes, of the number of strokes."""
+    named = [words_of(study.attribute_words(name)) for name in study.attributes]
+    of = {words[-1] for words in named if words[:2] == ("number", "of")}
+    units = {words[0] for unit in study.table("attributes")["unit"] if len(words := words_of(str(unit))) == 1}
+    return frozenset(word for word in units | of if word.isalpha() and not entry_at((word,), 0, "unit")[0])
 
 
 def _who_took_part(study: Study) -> tuple[Tokens, ...]:
@@ -144,7 +153,8 @@ def family_of(study: Study, attribute: str) -> str:
     """Return what an attribute speaks of, in the words of the table; a word of its own where they do not know it."""
     words = study.attribute_words(attribute)
     found = _family_named(words) or _family_named(moment_words(words)[0])
-    return f"{OF_STUDY}{attribute}" if not found or (found in _BY_TIME and _is_how_far(study, attribute)) else found
+    own = found in _BY_TIME and (_is_how_far(study, attribute) or (found == "spreading" and is_timed(study, attribute)))
+    return f"{OF_STUDY}{attribute}" if own or not found else found  # rubbed in sooner is not spread more easily
 
 
 def _is_how_far(study: Study, attribute: str) -> bool:
@@ -169,8 +179,19 @@ def _ways_to(study: Study, attribute: str) -> Iterator[Way]:
         return
     better = "more" in table.loc[table["attribute"] == attribute, "direction"].tolist()
     types = {word for phrase in _product(study)[0] for word in phrase if not entry_at((word,), 0, "site")[0]}
-    for named in dict.fromkeys(map(words_of, (words, moment_words(words)[0]))):
-        yield from ways_of(named, types, better)
+    heading = timed_words(_ASIDE.sub(" ", attribute).strip())[0]
+    heading = heading if _WORDS.fullmatch(heading) and not heading.isupper() else ""
+    whole = words_of(words)
+    ways = [(named, named) for named in map(words_of, (words, moment_words(words)[0]))]
+    for called, named in dict.fromkeys([*ways, (words_of(heading), whole)]):
+        yield from ways_of(called, named, types, better)
+
+
+_ASIDE = re.compile(
+    r"\((?:s|secs?|mins?|mm?:ss|min:s|number|count|g|mg|mm|cm|(?:right |\d+ ?\w+ )?(?:after|later)\b[^)]*)\)",
+    re.IGNORECASE,
+)
+_WORDS = re.compile(r"[^\W\d_]{2,}(?: [^\W\d_]+)+[ ,\d\w]*")  # a heading, and no code
 
 
 _TOUCH = FELT_AS | {"the"}
@@ -383,16 +404,32 @@ def saying(study: Study, attribute: str, way: str) -> str:
         return str(table.loc[family, way])
     words = study.attribute_words(attribute)
     lead, manner = LEADS["ease"].match(words.casefold()), next((word for word in words.split() if word in EASE), "")
+    if lead and lead[0].endswith("which ") and way in _EASILY:
+        return f"{words[lead.end() :]} {_EASILY[way]} easily{_AGAIN * (way == 'as_much')}"
     if lead and way in _EASIER:
         return f"{_EASIER[way]} {words[lead.end() :]}"
     if manner and way in _EASILY:
-        return words.replace(manner, f"{_EASILY[way]} {manner}", 1) + " as" * (way == "as_much")
-    words = words.removeprefix("number of ")
+        return words.replace(manner, f"{_EASILY[way]} {manner}", 1) + _AGAIN * (way == "as_much")
+    again = _AGAIN * (way == "as_much")
+    does, adverb, rest = done_by(study, attribute, words)
+    if does:
+        of = re.match(r"(an?) ", rest)  # leaves less of a print; but: blurs the sight less
+        how = {**_EASILY, "as_much": "as" if adverb else "as much", "low": "" if adverb else "little"}.get(way, "")
+        how = f"{how} of" if of and how else how
+        order = (how, adverb, rest) if adverb or of or not rest.startswith("the ") else (rest, how)
+        return " ".join(word for word in ("the" * (" " in does), does, *order) if word) + again if how else ""
+    named, felt = (
+        words.removeprefix("number of "),
+        re.match(r"\w{3,}(?<![ti])y(?= (?:after|on|in|at|when|while)\b|$)", words),
+    )
+    if felt and way in ("as_much", "low", "absent"):  # slippery after 60 min
+        return f"{ {'as_much': 'as', 'low': 'hardly', 'absent': 'not'}[way] } {words}{again}"
     if way == "less":
-        return f"{less_of(words)} {words}"
-    return _OWN[way].format(moment_words(words)[0] if way == "absent" else words)
+        return f"{less_of(named)} {named}"
+    return _OWN[way].format(moment_words(named)[0] if way == "absent" else named)
 
 
+_AGAIN = " as"
 _EASIER = MappingProxyType({"more": "easier", "less": "less easy", "most": "the easiest", "least": "the least easy"})
 _EASILY = MappingProxyType({"more": "more", "less": "less", "as_much": "as", "most": "the most", "least": "the least"})
 

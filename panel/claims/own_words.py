@@ -2,14 +2,16 @@
 
 from __future__ import annotations
 
+import math
 import re
-from collections.abc import Iterator, Sequence
+from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import dataclass
-from functools import lru_cache
+from functools import cache, lru_cache
 from itertools import pairwise, takewhile
 from types import MappingProxyType
 
 from panel.claims.parts import SILENT, Tokens, entries_at, entry_at, phrases, root
+from panel.study.knowledge import shared_table
 
 STATES = frozenset(("when", "while", "during", "until", "till", "once", "after", "before"))
 OBJECTS = frozenset((
@@ -21,17 +23,21 @@ PARTICLES = frozenset(("off", "in", "on", "up", "out", "away", "down", "through"
 
 FELT_AS = frozenset(("feel", "touch", "texture", "sensation", "look"))
 """What says in a name that something is felt, or seen, and may stay untold: chalky touch."""
+ROOTS_OF_STATES = frozenset(map(root, STATES))
 _MEANWHILE = frozenset(("while", "during"))
+_OF = frozenset(("of", "from"))
 _LYING = frozenset(("glide", "glides", "go", "goes", "went", "lie", "lies", "lay", "lays", "sit", "sits", "sat"))
 _ARTICLES = frozenset(("a", "an", "the", "your", "my", "their"))
 _BEING = frozenset(
     ("is", "are", "was", "were", "feel", "feels", "felt", "feeling", "look", "looks", "looked", "judged", "found")
 )
+_BE = frozenset(("is", "are", "was", "were", "be"))
 _DENIALS = frozenset(("no", "not"))
 _DEGREES = MappingProxyType({
     "more": "more", "less": "less", "most": "most", "least": "least", "fewer": "less", "fewest": "least",
 })  # fmt: skip
 _BY_SIGN = MappingProxyType({1.0: "more", -1.0: "less", 2.0: "most", -2.0: "least"})
+_NONE = frozenset(("none", "nothing", "neither"))
 _QUICKLY = frozenset(("quickly", "fast", "rapidly"))
 _AS = MappingProxyType({
     "ease": frozenset(("easily", "readily", "effortlessly", "easy")), "time": _QUICKLY, "speed": _QUICKLY,
@@ -48,7 +54,7 @@ def moved_as(asked: list[str], told: list[str], *, anyhow: bool) -> list[str]:
     ends = range(len(fixed) + 1)
     moved = (
         [*rest[:place], *fixed[start:end], *rest[place:]]
-        for start in ends if fixed[start : start + 1] and fixed[start] in STATES
+        for start in ends if fixed[start : start + 1] and fixed[start] in ROOTS_OF_STATES
         for end in ends[start + 1 :] for rest in [[*fixed[:start], *fixed[end:]]] for place in range(len(rest) + 1)
     )  # fmt: skip
     alike = sorted(asked) == sorted(told) and (anyhow or fixed == of_told or of_told in moved)
@@ -75,7 +81,7 @@ class Way:
 
 
 LEADS = MappingProxyType({
-    "ease": re.compile(r"(?:ease|easiness) of "),
+    "ease": re.compile(r"(?:ease|easiness) (?:of|with which|in) "),
     "speed": re.compile(r"(?:speed|quickness|rate) of "),
     "lasting": re.compile(r"(?:time|seconds|minutes|hours) (?:that|for which|during which) "),
     "time": re.compile(r"(?:time|seconds|minutes) (?:it takes |taken |needed )?(?:to|until|till|before) "),
@@ -107,16 +113,33 @@ def is_applied(words: str) -> bool:
     return _APPLIED.search(words) is not None
 
 
-def ways_of(named: Tokens, types: set[str], better: bool) -> Iterator[Way]:
-    """Give how an attribute of this name is told; nothing where its name denies, joins or compares.
+def ways_of(called: Tokens, named: Tokens, types: set[str], better: bool) -> Iterator[Way]:
+    """Give how an attribute is told by what it is called; nothing where that denies, joins or compares.
 
-    `types`: words for what the product is; `better`: more of it is better.
+    `named`: its name, for which it stands; `types`: words for what the product is; `better`: more of it is better.
     """
-    kind, core, others = _parts_of(named, types)
+    kind, core, others = _parts_of(called, types)
+    of_name = _parts_of(named, types)[0]
+    kind = of_name if kind == "more" else kind
     put_on = kind == "ease" and any(each[0] in PARTICLES for each in others)  # ease of putting on a sock
-    if core and not (put_on or _TURNING & {*named}):
-        states = tuple(each for each in others if _is_state(each))
-        yield Way(kind, core, tuple(each for each in others if each not in states), states, named, better)
+    if not core or put_on or of_name not in (kind, "more") or _TURNING & {*called, *named}:
+        return
+    states = tuple(each for each in others if _is_state(each))
+    things = tuple(each for each in others if each not in states)
+    yield Way(kind, core, things, states, named, better)
+    verb_first = core[2:] != () and core[0].endswith(("ing", "s"))
+    if verb_first and core[-1] in PARTICLES:
+        yield Way(kind, (core[0], core[-1], *core[1:-1]), things, states, named, better)  # takes off mascara
+    elif verb_first and core[1] in PARTICLES:
+        yield Way(kind, (core[0], *core[2:], core[1]), things, states, named, better)
+    if kind == "more" and core[-1].endswith("ly") and core[1:] and called == named:
+        yield Way(kind, core[:-1], things, states, named, better)  # smells strongly: as strongly
+    if (
+        kind in ("more", "ease") and core[2:] == () and core[-1].endswith("s") and core[1:]
+    ):  # the seam rubs: rubbing of it
+        yield Way(kind, core[1:], (("of", core[0]), *things), states, named, better)
+    if kind == "time" and core[1:2] and core[1].endswith("ed"):  # until the blade is rinsed clear: to rinse it clear
+        yield Way(kind, (core[1], core[0], *core[2:]), things, states, named, better)
 
 
 def _parts_of(named: Tokens, types: set[str]) -> tuple[str, Tokens, list[Tokens]]:
@@ -130,6 +153,8 @@ def _parts_of(named: Tokens, types: set[str]) -> tuple[str, Tokens, list[Tokens]
     types = types - {word for word, after in pairwise(words) if after == "that"}  # oil that comes off, of an oil
     words = [word for word in words if word not in EASE | _SPEED | types]
     starts = [n for n, word in enumerate(words) if n and word in STATES | OBJECTS and n + 1 < len(words)]
+    later = next((n for n in starts if words[n] in ("after", "before") and words[n + 1].isdigit()), len(words))
+    starts = [n for n in starts if n <= later or words[n] in STATES]  # after 60 min on the trainer
     cuts = zip([0, *starts], [*starts, len(words)], strict=True)
     core, *rest = [tuple(word for word in words[low:high] if word not in _UNSAID) for low, high in cuts]
     core = tuple(word for word in core if word not in FELT_AS) or core
@@ -162,22 +187,35 @@ def kernel(word: str) -> str:
 
 @lru_cache(maxsize=1_000)
 def _alike(word: str) -> frozenset[str]:
-    """Return the kernels of a word and of those that say the same: gloss for shine, oily for greasy."""
+    """Return the kernels of a word and of those that say the same: gloss for shine, oily for greasy, tug for pull."""
     own = {entry.family for _, entry in entries_at((word,), 0, "property") if entry.value == 1}
     same = (
         words[0] for words, entries in phrases().items() if len(words) == 1
         for entry in entries if entry.part == "property" and entry.value == 1 and entry.family in own
     )  # fmt: skip
-    return frozenset(map(kernel, (word, *same)))
+    return frozenset(map(kernel, (word, *same))) | _everyday().get(kernel(word), frozenset())
+
+
+@cache
+def _everyday() -> Mapping[str, frozenset[str]]:
+    """Return the kernels of everyday words that say the same, by each of them."""
+    rows = (frozenset(map(kernel, str(words).split())) for words in shared_table("claim_alike_en")["words"])
+    return {each: alike for alike in rows for each in alike}
 
 
 def as_chosen(tokens: Tokens, done: tuple[Tokens, Tokens]) -> Tokens:
     """Return a sentence on what people would rather do with one, in the words they were asked, as a preference."""
-    lead, rest = ("would", "rather", *done[0]), done[1]
-    place = next((n for n in range(len(tokens)) if done[0] and tokens[n : n + len(lead)] == lead), len(tokens))
-    for at in range(place + len(lead), len(tokens) - len(rest) + 1):
-        if tokens[at : at + len(rest)] == rest:
-            return (*tokens[:place], *lead[:2], "use", *tokens[place + len(lead) : at], *tokens[at + len(rest) :])
+    verb, rest = done
+    for place in range(len(tokens)) if verb else ():
+        rather = tokens[place + 1 : place + 2] in (("rather",), ("sooner",))
+        start = place + 1 + rather + len(verb)
+        if tokens[place] != "would" or tokens[place + 1 + rather : start] != verb:
+            continue
+        at = next((n for n in range(start, len(tokens) - len(rest) + 1) if tokens[n : n + len(rest)] == rest), -1)
+        if at >= 0:
+            after = tokens[at + len(rest) :]
+            after = after[after[:2] == ("rather", "than") and not rather :]  # would take it on a ride rather than
+            return (*tokens[: place + 1], "rather", "use", *tokens[start:at], *after)
     return tokens
 
 
@@ -215,12 +253,16 @@ def _object_last(tokens: Tokens, way: Way) -> Tokens:
 def _core_end(tokens: Tokens, start: int, way: Way) -> int:
     """Return the place after the words an attribute is named by, where they stand in order; 0 where they do not."""
     being = start and tokens[start - 1] in (*_BEING, "be", "been")
-    if being and tokens[start].endswith("ed") and way.core[0] != tokens[start]:
-        return 0  # the product is covered
+    done_to = {each[-1] for each in (*way.things, *way.states) if each[0] in ("at", "of", "on")}
+    if being and tokens[start].endswith("ed") and way.core[0] != tokens[start] and tokens[start - 2] not in done_to:
+        return 0  # the product is covered; but: lashes are pulled
     place, head = start, max(n for n, word in enumerate(way.core) if n == 0 or word not in PARTICLES)
     for n, word in enumerate(way.core):
         while n and tokens[place : place + 1] and tokens[place] in _ARTICLES and word not in PARTICLES:
             place += 1  # runs off the fingers
+        between = _BE if way.kind == "time" else frozenset[str]()  # the mascara is off; rub it in
+        between |= {"it"} if word in PARTICLES else set()
+        place += n > 0 and tokens[place : place + 1] != () and tokens[place] in between
         goes = word in PARTICLES and tokens[place : place + 1] and tokens[place] in _LYING  # a comb goes through
         here = tokens[place + bool(goes) : place + bool(goes) + 1]
         verb = n == head or word.endswith("ing") or (n, way.kind) == (0, "time")  # untangles wet hair, to untangle it
@@ -236,6 +278,9 @@ def _same(token: str, word: str, *, loose: bool) -> bool:
     """Return whether a token is a word of a name, in another form only where that is `loose`."""
     if word in PARTICLES or token == word:
         return token == word
+    size = entry_at((word,), 0, "unit")[1].value
+    if not math.isnan(size):  # 60 min, 60 minutes
+        return entry_at((token,), 0, "unit")[1].value == size
     forms = ([each.endswith(end) for end in ("s", "er", "est")] for each in (token, word))
     return kernel(token) in _alike(word) and (loose or next(forms) == next(forms))
 
@@ -256,7 +301,7 @@ def _compared(tokens: Tokens, start: int, end: int, way: Way) -> Tokens:
     """Return the tokens with the name beside what compares it; none where nothing does, or a thing stays untold."""
     spans: dict[int, int] = {}
     for words in (*way.things, *way.states):
-        lead = _MEANWHILE if words[0] in _MEANWHILE else words[:1]
+        lead = next((each for each in (_MEANWHILE, _OF) if words[0] in each), frozenset(words[:1]))
         led = (place for place, token in enumerate(tokens) if token in lead)
         spans |= {place: stop for place in led if (stop := _phrase_end(tokens, place + 1, words[1:]))}
     right = end
@@ -266,7 +311,8 @@ def _compared(tokens: Tokens, start: int, end: int, way: Way) -> Tokens:
         return ()
     left, at, sign, stop = found
     for thing in way.things:
-        led = (place for place in spans if tokens[place] == thing[0] or {tokens[place], thing[0]} <= _MEANWHILE)
+        alike = next((each for each in (_MEANWHILE, _OF) if thing[0] in each), thing[:1])
+        led = (place for place in spans if tokens[place] in alike)
         told = any(_phrase_end(tokens, place + 1, thing[1:]) for place in led)
         low, high = _beside(tokens, left, end, thing) if thing[0] in ("of", "when", "while") and not told else (0, 0)
         if not (told or high):
@@ -316,11 +362,13 @@ def _degree(tokens: Tokens, start: int, right: int, way: Way) -> tuple[int, int,
     while way.kind == "time" and like and tokens[like - 1] in ("be", "become", "get"):
         like -= 1  # less time to be dry
     noun = tokens[start] in way.named or not re.search(r"(?:ing|s)$", tokens[start])  # no fewer cakes for caking
+    noun |= tokens[start].endswith("ing") and right > start + 1  # less rubbing of the seam
     noun = noun and not entry_at(tokens, right, "site")[0]  # less chalky skin
     for length in range(min(_LONGEST, like) if noun or way.kind != "more" else 0, 0, -1):
         if tokens[like - length : like] == ("better",) and tokens[start] not in way.named:
             continue
-        if sign := _plain(tokens[like - length : like], way, before=True, again="as" in tokens[right:]):
+        again = "as" in tokens[right:] or not _NONE.isdisjoint(tokens[:like])
+        if sign := _plain(tokens[like - length : like], way, before=True, again=again):
             return like - length, like - length, sign, right
     own, ended = tokens[start], right == len(tokens) or tokens[right] in _ENDS
     ending = re.search(r"(?:er|est)$", own) if own not in way.named and way.kind == "more" else None
@@ -342,10 +390,14 @@ def _degree(tokens: Tokens, start: int, right: int, way: Way) -> tuple[int, int,
 def _plain(words: Tokens, way: Way, *, before: bool, again: bool) -> Tokens:
     """Return the plain word for some that compare what is told of an attribute; none where they do not."""
     amount = way.kind in ("more", "like")
+    if amount and words and entry_at(words, 0, "low")[0] == len(words):
+        return ("low",)
     if before and words == ("as",):
         return words if amount and again else ()
     if not before and again and words[:1] == ("as",):
         return words[:1] if {*words[1:]} & _AS[way.kind] and words[2:] == () else ()
+    if amount and words[1:] == way.named[len(way.core) :][:1] and words[-1].endswith("ly"):
+        words = words[:1]  # smells as strongly
     if words == ("better",):
         return ("more",) if way.better and (not before or (way.kind == "more" and way.core == way.named[-1:])) else ()
     if amount and words[1:] == () and words[0] in _DEGREES:

@@ -44,7 +44,7 @@ _PATTERNS = {
     "absent": r"nP|PF|FP",
     "low": r"HP",
     "high": r"KP",
-    "superlative": r"S|TP|BP|VG|GV",
+    "superlative": r"S|TP|BP|VG|GV|UAP|UPA",
     "nothing": rf"U{_COMPARED}|UV|QP|PQ|QDV|QV|VQ",
     "just right": r"(?:NXPN?XP)?(?:PR|RP|R)|NXPN?XP",
     "bare": r"V",
@@ -182,9 +182,24 @@ def tokens_of(text: str) -> Tokens:
     return tuple(_TOKEN.findall(_in_digits(re.sub(r"(?<=\w)-(?=\w)", " ", plain))))
 
 
+_PARTS = {"half": 0.5, "a half": 0.5, "quarter of": 0.25, "a quarter": 0.25, "three quarters of": 0.75}
+_IN_PARTS = re.compile(
+    r"\b(?:(half|(?:a )?quarter of|three quarters of|an?|one) (?:an? )?(hour|minute)(?: and (a half|a quarter))?)\b"
+)
+
+
+def _minutes_of(part: str, unit: str, more: str | None) -> str:
+    """Return a time told in parts of an hour or a minute in whole numbers: half an hour is 30 minutes."""
+    size = _PARTS.get(part.removeprefix("a "), 1.0) + _PARTS.get(more or "", 0.0)
+    if unit == "minute" and size == 1.0:
+        return f"{part} {unit}"
+    return f"{60 * size:g} {'minutes' if unit == 'hour' else 'seconds'}"
+
+
 def _in_digits(text: str) -> str:
     """Return a text with its numbers of two words, as eighty four, in digits."""
     text = re.sub(r"\b(one|a) hundred\b", "100", text)
+    text = _IN_PARTS.sub(lambda found: _minutes_of(*found.groups()), text)
     return _TWO_WORDS.sub(lambda found: str(10 * _TENS.index(found[1]) + 20 + ONES.index(found[2]) + 1), text)
 
 
@@ -319,6 +334,13 @@ def root(word: str) -> str:
     )  # need
     bare = re.sub(r"(?<=\w\w)e$", "", re.sub(past, "", form))
     return re.sub(r"y$", "i", re.sub(r"([b-df-hj-np-tv-z])\1$", r"\1", bare))
+
+
+def plural_of(word: str) -> str:
+    """Return the plural of a noun: glosses, bodies, creams."""
+    if re.search(r"(?:s|x|z|ch|sh)$", word):
+        return f"{word}es"
+    return f"{word[:-1]}ies" if re.search(r"[^aeiou]y$", word) else f"{word}s"
 
 
 PUT_BESIDE = frozenset(("compare", "compared", "comparing", "tested", "tried", "judged", "assessed", "between"))

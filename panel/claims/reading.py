@@ -28,6 +28,7 @@ from panel.claims.parts import (
     entries_at,
     entry_at,
     number_at,
+    plural_of,
     root,
 )
 
@@ -498,10 +499,9 @@ class Cursor(Words):
 
     def plural_at(self, place: int) -> int:
         """Return how many tokens at a place name several products: `hand creams`."""
-        one = self.tokens[place : place + 1]
-        if one and one[0].endswith("s") and any(entries_at((one[0][:-1],), 0, "product")):
+        if self.word_at(place).endswith("s") and entry_at((self.word_at(place)[:-1],), 0, "product")[0]:
             return 1
-        kinds = [(*kind[:-1], f"{kind[-1]}s") for kind in self.names.product_types]
+        kinds = [(*kind[:-1], plural_of(kind[-1])) for kind in self.names.product_types]
         return max((len(kind) for kind in kinds if self.tokens[place : place + len(kind)] == kind), default=0)
 
     def range_at(self, place: int, others: bool = False) -> int:

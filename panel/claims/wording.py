@@ -316,7 +316,7 @@ def _beside_question(claim: Claim, materials: Materials, reading: Reading, asked
     same = reading.family == asked.family and reading.asked_as == asked.asked_as
     same = reading.in_the_words_of(asked) if in_own_words else same and reading.degree != UNREADABLE
     words = question_words(materials.study, claim.question)
-    if reading.comparators or "compared" in reading.families_for("function"):
+    if reading.comparators or "compared" in reading.families_for("function") - asked.families_for("function"):
         message = f"The sentence compares, and people were asked about “{words}” alone."
         yield _change(_COMPARATOR, message, "Leave the comparison out.", "fairness")
     if not same:

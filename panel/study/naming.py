@@ -8,6 +8,7 @@ from collections import Counter
 from collections.abc import Collection, Iterable, Mapping, Sequence, Set
 from dataclasses import dataclass, field, replace
 from functools import lru_cache
+from itertools import pairwise
 from typing import TYPE_CHECKING
 
 import pandas as pd
@@ -34,6 +35,7 @@ from panel.words import (
     format_number,
     format_typed,
     format_window,
+    less_of,
 )
 
 if TYPE_CHECKING:
@@ -49,10 +51,8 @@ class Naming:
 
     Parameters
     ----------
-    attributes
-        Short name to words; what is not there keeps its short name.
-    stages
-        Short name of the attribute to its stage of use.
+    attributes, stages
+        Short name to words (what is not there keeps its short name), and to its stage of use.
     prototypes
         Every prototype in the order of the study: short name to the name in words, empty where there is none.
     scale
@@ -64,9 +64,9 @@ class Naming:
     units
         Short name of an attribute to the unit of its scores, where it is measured.
     mixed
-        Whether attributes have several scales or units, so that sizes on one say nothing of sizes on another.
-    span
-        How long the longest scale is, which no difference exceeds; infinite where one is not stated.
+        Whether attributes have several scales or units: sizes on one say nothing of sizes on another.
+    span, verbs
+        How long the longest scale is (infinite where none is stated); attributes named by a verb: seam rubs.
     """
 
     attributes: Mapping[str, str] = field(default_factory=dict)
@@ -78,10 +78,17 @@ class Naming:
     units: Mapping[str, str] = field(default_factory=dict)
     mixed: bool = False
     span: float = float("inf")
+    verbs: frozenset[str] = frozenset()
 
     def attribute(self, attribute: str) -> str:
         """Words for an attribute."""
         return self.attributes.get(attribute) or attribute
+
+    def amount(self, attribute: str, *, up: bool) -> tuple[str, str]:
+        """Return what says more or less of an attribute, and of what: `fewer`, `strokes`; `less of`, `“seam rubs”`."""
+        words, of = self.attribute(attribute), attribute in self.verbs
+        word = "more" if up else "less" if of else less_of(words)
+        return (f"{word} of", f"“{words}”") if of else (word, words)
 
     def margins(self, margins: Mapping[str, float]) -> str:
         """Return smallest differences that matter as they were typed: `8`, or `8; drying time 20 s`."""
@@ -164,8 +171,27 @@ def naming(study: Study) -> Naming:
         own_digits={name: decimals(scale[1] - scale[0]) for name, scale in own.items() if scale is not None},
         units=units,
         mixed=len({(scale, units.get(name)) for name, scale in own.items()}) > 1,
+        verbs=frozenset(name for name, text in words.items() if done_by(study, name, text)[0]),
         span=length if scales and None not in scales else float("inf"),
     )
+
+
+_HOW = r"\bhow (?:much|far|well|long|hard|often|\w+ly)\b"
+
+
+def done_by(study: Study, attribute: str, words: str) -> tuple[str, str, str]:
+    """Return a name up to its verb, the adverb and the rest: smells, strongly, in the steam; empty without a verb.
+
+    It is one where an adverb or article follows, or the definition says how much that is done: how much the seam rubs.
+    """
+    table, parts = study.table("attributes"), [*words.split(), ""]
+    told = " ".join(str(text) for text in table.loc[table["attribute"] == attribute, "definition"]).casefold()
+    for n, (word, after) in enumerate(pairwise(parts[:3])):
+        adverb, of = after * after.endswith("ly"), after in ("a", "an", "the") and n == 0
+        does = re.fullmatch(r"[a-z]{2,}(?<!s)s", word.casefold())
+        if does and (adverb or of or re.search(rf"{_HOW}.*\b{does[0]}\b(?! (?:is|are|there)\b)", told)):
+            return " ".join(parts[: n + 1]), adverb, " ".join(parts[n + 1 + bool(adverb) :]).strip()
+    return "", "", ""
 
 
 def _told_apart(attribute: str, words: str, minutes: float) -> str:

@@ -163,15 +163,15 @@ def as_stated(words: str) -> str:
 
 
 def how_chosen(study: Study) -> tuple[str, str]:
-    """Return what people would rather do with the one they chose: keep, in the workshop; empty where asked otherwise.
+    """Return what people would do with the one they chose: keep, in the workshop; empty where asked otherwise.
 
     Also where several such questions were asked, since a sentence does not say which of them it tells.
     """
     answers = study.table("answers")
     asked_of = answers.loc[answers["kind"] == "preference", "question"].unique()
     words = question_words(study, str(asked_of[0])) if len(asked_of) == 1 else ""
-    found = re.fullmatch(r"which .*\bwould you (?:rather|sooner) (\w+)( [^?]*)?\??", words.strip().casefold())
-    return (found[1], found[2] or "") if found else ("", "")
+    found = re.fullmatch(r"which .*\bwould you (?:rather |sooner )?(\w+)( [^?]*)?\??", words.strip().casefold())
+    return (found[1], found[2] or "") if found and found[1] not in ("prefer", "choose", "pick") else ("", "")
 
 
 def how_said(study: Study, question: str) -> str:

@@ -94,7 +94,7 @@ def test_what_is_left_over_of_their_words_is_what_was_before():
     assert differing(read_lines(FOLDER, "new_products"), lines_of_new_products()) == []
 
 
-@pytest.mark.parametrize(("file", "least"), [("sentences_new_products.csv", 106), ("sentences_new_attacked.csv", 1100)])
+@pytest.mark.parametrize(("file", "least"), [("sentences_new_products.csv", 105), ("sentences_new_attacked.csv", 1100)])
 def test_nothing_that_may_not_be_said_is_supported(file, least):
     refused = [(row["claim"], said) for row, said in judged(file) if row["verdict"] == "refused"]
     assert len(refused) >= least

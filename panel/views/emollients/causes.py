@@ -179,8 +179,9 @@ def _more_and_less(rows: pd.DataFrame, names: Naming) -> str:
     """Return `more ease of spreading (+12) and less greasy film (−11)`."""
     told: dict[str, list[str]] = {}
     for row in rows.to_dict("records"):
-        word = "more" if row["estimate"] > 0 else words.less_of(names.attribute(str(row["attribute"])))
-        told.setdefault(word, []).append(f"{_said(names, row)} ({_change(row, names)})")
+        word, what = names.amount(str(row["attribute"]), up=row["estimate"] > 0)
+        what = f"“{what}”" if "," in what and not what.startswith("“") else what
+        told.setdefault(word, []).append(f"{what} ({_change(row, names)})")
     return " and ".join(f"{word} {words.format_list(texts)}" for word, texts in told.items())
 
 

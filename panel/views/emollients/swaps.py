@@ -14,7 +14,7 @@ from panel.models.prototypes.verdict import DIFFERS
 from panel.study import shown
 from panel.study.naming import Naming
 from panel.views.told import Drawer, drawer
-from panel.words import counted, less_of, level_words, luck_words, p_words
+from panel.words import counted, level_words, luck_words, p_words
 
 _AMOUNT = re.compile(r", (\d[\d.e+-]* %)$")  # the same swap at several amounts
 
@@ -134,12 +134,12 @@ def _interaction_sentences(result: TracedSwaps, names: Naming) -> tuple[str, ...
 
 def _interaction(row: Mapping[Any, Any], names: Naming) -> str:
     attribute = str(row["attribute"])
-    more = "more" if row["estimate"] > 0 else less_of(names.attribute(attribute))
+    more = " ".join(names.amount(attribute, up=row["estimate"] > 0))
     ends = f"{level_words(row['told_level'])} {names.interval(attribute, row['told_low'], row['told_high'])}"
     go = "go" if row["verdict"] == DIFFERS else "may go"
     return (
         f"Both swaps together ({swap_words(row['swap'])}; {swap_words(row['with_swap'])}) {go} with {more} "
-        f"{names.attribute(attribute)} than their two changes added up: "
+        f"than their two changes added up: "
         f"{names.change(attribute, row['estimate'])} ({ends}; {p_words(row['p_adjusted'])} after adjusting)"
         f"{'.' if row['verdict'] == DIFFERS else '; this can be chance.'}"
     )
