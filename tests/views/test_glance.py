@@ -223,6 +223,17 @@ def test_why_no_sentence_may_be_said_is_told_where_none_was_stamped(answers):
     assert told.may_not == f"{len(claims)} sentences may not be said as they stand: not stamped before the data."
 
 
+def test_where_nothing_is_dated_stamped_sentences_are_not_called_late(answers):
+    tables, facts = dict(answers.study.tables), dict(answers.study.facts)
+    undated = {"scores": tables["scores"].assign(recorded_at="")}
+    tables.pop("unblindings", None)
+    facts = {name: value for name, value in facts.items() if name not in ("dates", "unblinded_on", "locked_sessions")}
+    told = tell_glance(Answers(Study(tables | undated, facts)))
+    assert told.may == ()
+    assert " not shown to be stamped before the data. Say on which day each session was held" in told.may_not
+    assert "not stamped before" not in told.may_not
+
+
 def test_where_nothing_can_be_proposed_the_step_says_so_and_proposes_to_plan():
     rows = [
         (prototype, ingredient, percent, kind)
