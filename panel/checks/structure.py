@@ -15,7 +15,6 @@ import pandas as pd
 from panel.checks.finding import Finding, Names, Proposal, by_text, distinct, gathered, grouped, or_none, read_dates
 from panel.checks.sound_study import SCALE_FACTS, scales, scales_stated, sound_study
 from panel.errors import StudyError
-from panel.study.editing import likely_day
 from panel.study.facts import fact_advice
 from panel.study.folder import read_journal
 from panel.study.journal import FACTS, JOURNAL, read_lines
@@ -25,7 +24,7 @@ from panel.study.renaming import folded_name, labelled, served_again, spellings
 from panel.study.saving import journal_faults, open_elsewhere
 from panel.study.scores_used import rows_corrected
 from panel.study.study import RawFile, Study
-from panel.study.table_cells import nearest_column, nearest_table, number_text
+from panel.study.table_cells import likely_day, nearest_column, nearest_table, number_text
 from panel.study.tables import TABLES, Column
 from panel.words import FEW, counted, first_few, format_typed
 
