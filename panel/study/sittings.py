@@ -17,7 +17,7 @@ from panel.study.knowledge import fits, heading_words, headings_called, is_calle
 from panel.study.naming import says_when
 from panel.study.numbers_read import TIMES, measured, unit_of_heading
 from panel.study.sheet_keys import Sheet, score_columns
-from panel.study.table_cells import days_in
+from panel.study.table_cells import dates_in
 from panel.words import as_seen, first_few
 
 if TYPE_CHECKING:
@@ -190,7 +190,7 @@ def with_days(scores: pd.DataFrame) -> tuple[pd.DataFrame, list[str]]:
     """
     undated = scores["recorded_at"] == ""
     sessions = scores.loc[undated, "session"].unique()
-    named = {name: dates[0] for name in sessions if len(set(dates := days_in(name))) == 1}
+    named = {name: dates.pop() for name in sessions if len(dates := {*dates_in(name).values()}) == 1}
     told = {name: days[0] for name, days in named.items() if len(days) == 1}
     read = first_few([f"{day} of {name!r}" for name, day in told.items()])
     notes = [f"Days were read from the names of the sessions: {read}."] * bool(told)
@@ -203,7 +203,7 @@ def with_days(scores: pd.DataFrame) -> tuple[pd.DataFrame, list[str]]:
 
 
 def _with_days_above(sheets: list[Sheet]) -> list[Sheet]:
-    above = [{days for note in sheet.notes for days in days_in(note)} for sheet in sheets]
+    above = [{days for note in sheet.notes for days in dates_in(note).values()} for sheet in sheets]
     held = {"recorded_at", "session"} & {*named_columns(sheets[0].header)} if sheets else ()
     if len(sheets) < _TWICE or held or any(len(dates) != 1 for dates in above):
         return sheets
@@ -228,6 +228,33 @@ def _dated(sheet: Sheet, day: str) -> Sheet:
     rows = tuple((day, *row) for row in sheet.rows)
     note = f"The day above the headings of {sheet.name!r} is that of its scores: {day}."
     return replace(sheet, header=("Recorded at", *sheet.header), rows=rows, notes=(*sheet.notes, note))
+
+
+def session_meant(name: str) -> str:
+    """Return which session a name means: `1` for `Session 1`, `S1`, `1st sitting` or `Session 1 14/03/2026`."""
+    bare = as_seen(name)
+    for date in dates_in(bare):
+        bare = bare.replace(date, " ")
+    bare = bare.strip(" ,;:()[]-_").casefold()
+    found = _NUMBERED_SESSION.fullmatch(bare)
+    if not found:
+        return bare or name
+    word = found["before"] or found["after"] or "s"
+    return found["number"] if word == "s" or is_called(word, "session") else bare
+
+
+_NUMBERED_SESSION = re.compile(
+    r"(?:(?P<before>[^\W\d_]+)[ ._#-]*)?0*(?P<number>\d+)(?:\.0)?(?:(?:st|nd|rd|th|\.)?[ ._-]+(?P<after>[^\W\d_]+))?"
+)
+
+
+def sessions_alike(known: Iterable[str], others: Iterable[str]) -> dict[str, str]:
+    """Return which of the other names of sessions mean one that is known, or stands before it, by another name."""
+    first: dict[str, str] = {}
+    for name in filter(None, known):
+        first.setdefault(session_meant(name), name)
+    told = {name: first.setdefault(session_meant(name), name) for name in dict.fromkeys(filter(None, others))}
+    return {name: other for name, other in told.items() if name != other}
 
 
 # Times written as minutes and seconds.

@@ -575,10 +575,10 @@ _WAYS = (
 _DATES = [re.compile(rf"(?<!\d){way}(?!\d|[-./]\d)", re.IGNORECASE) for way in _WAYS]
 
 
-def days_in(text: str) -> list[tuple[str, ...]]:
-    """Return the dates in a text, each as the days it may mean (ISO 8601): two where day and month may be exchanged."""
-    found = [date for way in _DATES for date in way.finditer(text)]
-    return [days for date in found if (days := tuple(_real(date)))]
+def dates_in(text: str) -> dict[str, tuple[str, ...]]:
+    """Return the dates in a text with the days each may mean (ISO 8601): two where day and month may be exchanged."""
+    found = {date[0]: tuple(_real(date)) for way in _DATES for date in way.finditer(text)}
+    return {written: days for written, days in found.items() if days}
 
 
 def _real(date: re.Match[str]) -> Iterator[str]:
