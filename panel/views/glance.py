@@ -32,6 +32,7 @@ from panel.checks.moments_recorded import GIVE_DAYS, NOT_SHOWN
 from panel.claims.judge import CLAIMS, Claims
 from panel.claims.verdict import AS_WORDED
 from panel.models.decision.contenders import OUT, Decision
+from panel.models.emollients.descriptors import NO_BLEND
 from panel.models.prototypes.verdict import groups_scoring
 from panel.study.naming import Naming
 from panel.study.study import Study
@@ -224,5 +225,5 @@ def _step(answers: Answers, findings: Iterable[Finding]) -> tuple[str, str]:
         return "Write down the formulas, so that a difference can be traced to an emollient.", "edit"
     proposed = answers.ask(NEXT)
     if isinstance(proposed, NoAnswer):
-        return "Plan prototypes with other swaps: from those that were tested none can be proposed.", "plan"
+        return proposed.why, "edit" if proposed.why == NO_BLEND else "plan"  # as the part itself says it
     return tell_next(proposed, answers.names).headline, "next_prototype"
