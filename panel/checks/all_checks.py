@@ -29,7 +29,7 @@ from panel.study.renaming import with_row_corrected
 from panel.study.scores_used import agreement_read, stated_differences
 from panel.study.study import SOURCES, Study, is_rehearsed
 from panel.study.tables import TABLES
-from panel.words import first_few
+from panel.words import counted, first_few, format_list
 
 
 def check_study(study: Study) -> tuple[Finding, ...]:
@@ -56,6 +56,7 @@ def check_study(study: Study) -> tuple[Finding, ...]:
         *_names_calculated(sound),
         *_check_claim_stamps(sound),
         *_check_agreement(study),
+        *_answers_alike(sound),
     ]
     return gravest_first(_in_her_words(sound, naming(sound).attributes, findings))
 
@@ -160,6 +161,32 @@ def _in_her_words(study: Study, called: Mapping[str, str], findings: Iterable[Fi
 
 
 # What a finding proposes, and the study once that is done.
+
+
+def _answers_alike(sound: Study) -> Iterator[Finding]:
+    """Return questions of one kind that got the same answers from the same people to the same prototypes."""
+    answers = sound.table("answers")
+    key = ["kind", "assessor", "prototype", "versus", "answer"]
+    asked = [(name, rows[key].sort_values(key)) for name, rows in answers.groupby("question", sort=False)]
+    same: dict[str, list[str]] = {}
+    for name, rows in asked:
+        n, shares = len(rows), rows["answer"].value_counts(normalize=True)
+        if float((shares**2).sum()) ** n * len(asked) ** 2 < _BY_CHANCE:  # that two questions agree throughout
+            same.setdefault(rows.to_csv(index=False), []).append(str(name))
+    for names in same.values():
+        if len(names) > 1:
+            asked_of = answers.loc[answers["question"] == names[0], "assessor"]
+            people = counted(asked_of.nunique(), "person", "people")
+            told = format_list([repr(name) for name in names])
+            message = f"The answers to {told} are the same, of {people} to every prototype."
+            advice = (
+                "If they were brought twice under two names, take the rows of one out of the table answers (page Edit, "
+                "Answers of consumers); until then each counts as a question of its own."
+            )
+            yield Finding("warning", "answers_alike", f"answers, question {names[-1]}", message, advice)
+
+
+_BY_CHANCE = 0.001  # a setting: how likely a coincidence in a study may be at most
 
 
 def with_proposal(study: Study, finding: Finding, *, who: str = "", when: str = "") -> Study:

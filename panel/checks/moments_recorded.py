@@ -21,7 +21,7 @@ from panel.errors import StudyError
 from panel.plan.codes import first_changed_opening, moment, moments_opened
 from panel.study.facts import locked_sessions
 from panel.study.study import Study, kept
-from panel.words import when_words
+from panel.words import format_list, when_words
 
 
 def days_stated(study: Study) -> dict[str, tuple[str, ...]]:
@@ -196,31 +196,39 @@ def stamps_hash(claims: pd.DataFrame) -> str:
     return hashlib.sha256(json.dumps(stamps).encode()).hexdigest()
 
 
-def is_exploratory(study: Study, number: int, row: Mapping[Any, Any]) -> tuple[bool, str]:
-    """Return whether a claim is exploratory, not stamped in time, and why or why not, in one sentence.
+STAMPED, NOT_STAMPED = "stamped before the data", "not stamped before the data"
+NOT_SHOWN = "not shown to be stamped before the data"  # it is stamped; when the data came in is not said
+GIVE_DAYS = (
+    "Say on which day each session was held, in the fact `dates` of the study "
+    """(afterfeel set STUDY dates '{"1": "2026-03-10"}'): then it shows."""
+)
 
-    `row` is that of claim `number`, counted from 1, as it was read.
+
+def when_stamped(study: Study, number: int, row: Mapping[Any, Any]) -> tuple[str, str]:
+    """Return whether a claim was stamped before its data, not, or not that it shows; and why, in one sentence.
+
+    Only what is `STAMPED` counts as fixed beforehand. `row` is that of claim `number`, counted from 1, as it was read.
     """
     broken = first_broken_link(study.table("claims"))
     if broken is not None and number - 1 in (broken - 1, broken):
-        return True, broken_chain(broken)
+        return NOT_STAMPED, broken_chain(broken)
     at, who, stamp = (str(row[name]) for name in ("stamped_at", "stamped_by", "stamp"))
     if not (at and who and stamp):
-        return True, "Nothing shows that sentence, margin and bar were stamped before the data were seen."
+        return NOT_STAMPED, "Nothing shows that sentence, margin and bar were stamped before the data were seen."
     if claim_seal(row) != stamp:
-        return True, "The claim was changed after it was stamped: it no longer fits its seal."
+        return NOT_STAMPED, "The claim was changed after it was stamped: it no longer fits its seal."
     if first_changed_opening(study.table("unblindings")) is not None:
-        return True, "The list of unblindings was changed after it was written, so the order of events is open."
+        return NOT_SHOWN, "The list of unblindings was changed after it was written, so the order of events is open."
     try:
         stamped = moment(at, "The time of the stamp")
         limit, words = _seen(study, str(row["attribute"]), str(row["question"]))
     except StudyError as error:
-        return True, str(error)
-    if limit is None:
-        return True, words
-    if stamped < limit:
-        return False, f"Stamped on {when_words(at)} by {who}, before {words}."
-    return True, f"Stamped on {when_words(at)}, not before {words}."
+        return NOT_SHOWN, str(error)
+    if limit is not None and stamped >= limit:
+        return NOT_STAMPED, f"Stamped on {when_words(at)}, not before {words}."
+    if limit is None or (undated := _undated(study, str(row["attribute"]))):
+        return NOT_SHOWN, f"Stamped on {when_words(at)}. {words if limit is None else undated}"
+    return STAMPED, f"Stamped on {when_words(at)} by {who}, before {words}."
 
 
 def _seen(study: Study, attribute: str, question: str) -> tuple[datetime | None, str]:
@@ -240,9 +248,22 @@ def _seen(study: Study, attribute: str, question: str) -> tuple[datetime | None,
         only_stated = study.table("unblindings").empty
         so = "; the study states this day, no record says who opened the key" if only_stated else ""
         found.append((moment(first, "The time of an unblinding"), f"the first unblinding ({when_words(first)}{so})"))
+    if not found and study.scores.empty and study.table("answers").empty:
+        return None, "No score or answer is there yet."
     if not found:
-        return None, "The study records neither an unblinding nor when its scores and answers came in."
+        return None, f"The study records neither an unblinding nor when its scores and answers came in. {GIVE_DAYS}"
     return min(found, key=lambda each: each[0])
+
+
+def _undated(study: Study, attribute: str) -> str:
+    """Say which sessions behind a claim of the panel have no day, where no unblinding stands in for it; else empty."""
+    if not attribute or moments_opened(study):
+        return ""
+    known, stated = {*days_of_scores(study), *locked_sessions(study)["session"]}, days_stated(study)
+    sessions = [str(name) for name in study.scores["session"].unique() if name not in known]
+    open_yet = [name for name in sessions if not stated.keys() & {"", name, re.sub(r"[\d\s]+$", "", name)}]
+    which = f"The day is not recorded of session {format_list([name or 'without a name' for name in open_yet])}."
+    return f"{which} {GIVE_DAYS}" if open_yet else ""
 
 
 def _entered(study: Study, attribute: str, question: str) -> list[str]:

@@ -11,7 +11,7 @@ import numpy as np
 from panel.checks.finding import DENSE, Finding, Proposal, distinct, gathered, grouped, or_none
 from panel.checks.score_patterns import ScoreCells, check_patterns, score_cells, straight_lines, told_turn
 from panel.checks.sound_study import sound_study
-from panel.checks.structure import unread_rows
+from panel.checks.structure import unread_rows, with_one_name_each
 from panel.stats.orders.block_designs import joined
 from panel.study.knowledge import is_called
 from panel.study.study import Study
@@ -24,7 +24,7 @@ def check_scores(study: Study) -> list[Finding]:
 
     Scores that a written correction changed or set aside are looked at as they are after it.
     """
-    sound = sound_study(study)
+    sound = with_one_name_each(sound_study(study))
     cells = score_cells(sound)
     if not np.isfinite(cells.score).any():
         return []

@@ -5,6 +5,7 @@ from __future__ import annotations
 import hashlib
 import shlex
 from collections.abc import Callable, Iterable, Iterator
+from dataclasses import replace
 from difflib import get_close_matches
 from itertools import pairwise
 from pathlib import Path
@@ -15,7 +16,6 @@ import pandas as pd
 from panel.checks.finding import Finding, Names, Proposal, by_text, distinct, gathered, grouped, or_none, read_dates
 from panel.checks.sound_study import SCALE_FACTS, scales, scales_stated, sound_study
 from panel.errors import StudyError
-from panel.study.editing import likely_day
 from panel.study.facts import fact_advice
 from panel.study.folder import read_journal
 from panel.study.journal import FACTS, JOURNAL, read_lines
@@ -24,8 +24,9 @@ from panel.study.people import names_of_people
 from panel.study.renaming import folded_name, labelled, served_again, spellings
 from panel.study.saving import journal_faults, open_elsewhere
 from panel.study.scores_used import rows_corrected
+from panel.study.sittings import sessions_alike
 from panel.study.study import RawFile, Study
-from panel.study.table_cells import nearest_column, nearest_table, number_text
+from panel.study.table_cells import likely_day, nearest_column, nearest_table, number_text
 from panel.study.tables import TABLES, Column
 from panel.words import FEW, counted, first_few, format_typed
 
@@ -315,6 +316,7 @@ def _check_references(study: Study) -> list[Finding]:
         *_keys_repeated(study),
         *_names_not_listed(study),
         *_names_alike(study),
+        *_sessions_alike(study),
         *_benchmark_not_listed(study),
         *_words_not_allowed(study),
         *_codes_used_twice(study),
@@ -376,6 +378,35 @@ def _names_alike(study: Study) -> Iterator[Finding]:
                     f"set STUDY rename {as_words} --why REASON); else give one another name."
                 )
                 yield Finding("warning", "names_alike", where, message, advice, proposed)
+
+
+def _under_two_names(study: Study) -> dict[str, str]:
+    """Return which sessions of scores are called otherwise by the servings, or by more scores: `Session 1` for `1`."""
+    scored = study.scores["session"].value_counts().index
+    return sessions_alike([*study.table("servings")["session"].unique(), *scored], scored)
+
+
+def with_one_name_each(study: Study) -> Study:
+    """Return the study with one name for each session, so that what else is wrong is told of what was meant."""
+    if not (names := _under_two_names(study)):
+        return study
+    return replace(study, tables={**study.tables, "scores": study.scores.replace({"session": names})})
+
+
+def _sessions_alike(study: Study) -> Iterator[Finding]:
+    names = _under_two_names(study)
+    if not names:
+        return
+    told = first_few([f"{name!r} seems to be {other!r}" for name, other in names.items()])
+    rows = int(study.scores["session"].isin(list(names)).sum())
+    message = f"Sessions stand under two names: {told} ({counted(rows, 'score')})."
+    one = next(iter(names))
+    advice = (
+        "If they are the same, write one name for both, which is proposed (afterfeel set STUDY proposal "
+        f"{shlex.quote(one)} --who NAME); until then each name counts as a session of its own."
+    )
+    proposed = tuple(Proposal("scores", 0, "session", name, other) for name, other in names.items())
+    yield Finding("warning", "sessions_under_two_names", "scores, column session", message, advice, proposed)
 
 
 def _never_both(study: Study, column: str, name: str, other: str) -> bool:

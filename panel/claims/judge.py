@@ -12,6 +12,7 @@ import numpy as np
 import pandas as pd
 
 from panel.answers import DIFFERENCES, SWAPS, Question, Use
+from panel.checks.moments_recorded import STAMPED
 from panel.claims import evidence, evidence_credit, evidence_panel
 from panel.claims.claim import (
     BEYOND,
@@ -72,8 +73,8 @@ class Claims:
     Parameters
     ----------
     claims
-        `number claim kind verdict exploratory prototype versus attribute question minutes estimate ci_low ci_high
-        ci_level unit bar margin statistic df std_error p_value p_adjusted family n suggestion footnote method
+        `number claim kind verdict stamped exploratory prototype versus attribute question minutes estimate ci_low
+        ci_high ci_level unit bar margin statistic df std_error p_value p_adjusted family n suggestion footnote method
         criteria criteria_sources not_covered stamped_at stamped_by media territory owner`; the estimate and its
         interval are those that decide, `suggestion` is what may be said.
     reasons, needs
@@ -119,7 +120,7 @@ def judge_claims(study: Study, *, differences: Differences | None = None, traced
     found_of_each = [materials.once(_find_evidence, claim) for claim in claims]
     rehearsed = is_rehearsed(study)
     standings = [standing(study, each) for each in claims]
-    families = adjust_together(claims, found_of_each, [not exploratory for exploratory, _ in standings])
+    families = adjust_together(claims, found_of_each, [stamped == STAMPED for stamped, _ in standings])
     judged = [
         _judge_one(claim, found, family, materials, fixed, rehearsed=rehearsed)
         for claim, found, family, fixed in zip(claims, found_of_each, families, standings, strict=True)
@@ -132,7 +133,7 @@ def _judge_one(
     found: Evidence,
     family: tuple[str, int, float, int],
     materials: Materials,
-    fixed: tuple[bool, str],
+    fixed: tuple[str, str],
     *,
     rehearsed: bool,
 ) -> _Judged:
@@ -183,7 +184,19 @@ def _result(judged: Sequence[_Judged]) -> Claims:
 
 _FINDING = ["severity", "check", "message", "advice", "criterion", "source"]
 _COLUMNS = (
-    *("number", "claim", "kind", "verdict", "exploratory", "prototype", "versus", "attribute", "question", "minutes"),
+    *(
+        "number",
+        "claim",
+        "kind",
+        "verdict",
+        "stamped",
+        "exploratory",
+        "prototype",
+        "versus",
+        "attribute",
+        "question",
+        "minutes",
+    ),
     *("estimate", "ci_low", "ci_high", "ci_level", "unit", "bar", "margin", "statistic", "df", "std_error"),
     *("p_value", "p_adjusted", "family", "n", "suggestion", "footnote", "method"),
     *("criteria", "criteria_sources", "not_covered"),
@@ -198,7 +211,7 @@ def _row(case: Case, said: Verdict, words: str, _: tuple[str, ...]) -> list[obje
         (first.estimate, first.ci_low, first.ci_high, first.ci_level, first.unit) if first else (math.nan,) * 4 + ("",)
     )
     return [
-        *(claim.number, claim.claim, claim.kind, said.verdict, case.exploratory),
+        *(claim.number, claim.claim, claim.kind, said.verdict, case.stamped, case.stamped != STAMPED),
         *(claim.prototype, claim.versus, claim.attribute, claim.question, claim.minutes),
         *interval,
         *(claim.bar, claim.margin, shown.statistic, shown.df, shown.std_error),
@@ -252,7 +265,7 @@ def _method() -> str:
         f"Each claim is tested by the rule of its kind, with a chance of {typed_share(ALPHA)} to support a "
         "false one; p-values of all claims stamped on the same evidence are adjusted together (Holm). Panel "
         "claims rest on the mixed model of each attribute (REML, Satterthwaite), answers on exact binomial tests. "
-        "A claim that was not stamped before the data is exploratory and at best 'cannot tell yet'."
+        "A claim that is not shown to be stamped before the data is exploratory and at best 'cannot tell yet'."
     )
 
 
@@ -324,7 +337,7 @@ def judge_drafts(study: Study, rows: Sequence[Mapping[str, Any]]) -> tuple[Draft
     fixed = read_claims(study)
     materials = Materials(study, (*fixed, *tried))
     beside = [(claim, materials.once(_find_evidence, claim)) for claim in fixed]
-    rehearsed, standing = is_rehearsed(study), (False, DRAFT)
+    rehearsed, standing = is_rehearsed(study), (STAMPED, DRAFT)
     drafts = []
     for claim in tried:
         found = materials.once(_find_evidence, claim)

@@ -15,7 +15,7 @@ from typing import TYPE_CHECKING, Any
 
 import pandas as pd
 
-from panel.checks.moments_recorded import claim_seal, is_exploratory, next_link, stamps_hash
+from panel.checks.moments_recorded import claim_seal, next_link, stamps_hash, when_stamped
 from panel.claims.claim import (
     _FILLED_IN,
     _NUMBERS,
@@ -477,8 +477,8 @@ def page_to_sign(study: Study) -> str:
     return "\n".join([f"Claims of the study {title}", "", *lines, "", whole, SELF_DECLARED, "", *foot, ""])
 
 
-def standing(study: Study, claim: Claim) -> tuple[bool, str]:
-    """Return whether a claim is exploratory, not stamped in time, and why or why not, in one sentence."""
+def standing(study: Study, claim: Claim) -> tuple[str, str]:
+    """Return whether a claim was stamped before its data, not, or not that it shows; and why, in one sentence."""
     row = study.table("claims").iloc[claim.number - 1].to_dict()
     read = {name: getattr(claim, name) for name in (*_TEXTS, *_NUMBERS) if name not in _FILLED_IN}
-    return is_exploratory(study, claim.number, row | read)
+    return when_stamped(study, claim.number, row | read)

@@ -17,7 +17,7 @@ from typing import Any
 import numpy as np
 
 from panel.checks.confounds import IN_THESE_BATCHES
-from panel.checks.moments_recorded import panel_days, test_record
+from panel.checks.moments_recorded import NOT_SHOWN, STAMPED, panel_days, test_record
 from panel.claims.claim import (
     ANSWERS,
     BEYOND,
@@ -83,8 +83,8 @@ class Case:
     """One claim with everything its verdict rests on.
 
     `family` with `in_family` tests adjusts its p-value to `p_adjusted` (Holm); `apart` counts the claims on the same
-    evidence that a family named by hand leaves out. `exploratory`: it was not fixed in time; `fixed` says why or why
-    not. `not_covered` are words that nothing accounts for.
+    evidence that a family named by hand leaves out. `stamped`: whether it was fixed in time, in the words of
+    `when_stamped`; `fixed` says why or why not. `not_covered` are words that nothing accounts for.
     """
 
     claim: Claim
@@ -93,7 +93,7 @@ class Case:
     in_family: int
     p_adjusted: float
     apart: int
-    exploratory: bool
+    stamped: str
     fixed: str
     findings: Sequence[WordingFinding]
     rehearsed: bool
@@ -206,12 +206,14 @@ def _held_back(case: Case, found: Verdict) -> Verdict:
         reasons = ("The data are a rehearsal, drawn by a program: they support no claim.", *reasons)
         needs = ("Real people.", *needs)
         return Verdict(CANNOT_TELL, reasons, needs, "")
-    if case.exploratory:
-        needs = (*needs, "A new test, with this sentence, its margin and its bar stamped before the data.")
-    if case.exploratory and held:
-        reasons = ("Exploratory: the numbers speak for it, but the claim was not stamped before the data.", *reasons)
+    if case.stamped == STAMPED:
+        return Verdict(found.verdict, reasons, needs, found.suggestion)
+    instead = "The day of each session, where it came after the stamp; else a" if case.stamped == NOT_SHOWN else "A"
+    needs = (*needs, f"{instead} new test, with this sentence, its margin and its bar stamped before the data.")
+    if held:
+        reasons = (f"Exploratory: the numbers speak for it, but the claim was {case.stamped}.", *reasons)
         return Verdict(CANNOT_TELL, reasons, needs, "")
-    return Verdict(found.verdict, reasons, needs, "" if case.exploratory else found.suggestion)
+    return Verdict(found.verdict, reasons, needs, "")
 
 
 # Which claims are adjusted together? All that were fixed on the same evidence, over prototypes and attributes.
@@ -242,7 +244,7 @@ def adjust_together(
 def _ground(evidence: Evidence, fixed: bool) -> str:
     """Return the evidence whose claims are a family; a claim that needs both halves counts among those of the panel."""
     rests_on = PANEL if evidence.rests_on == BOTH else evidence.rests_on
-    return rests_on if fixed else f"{rests_on}, not stamped beforehand"
+    return rests_on if fixed else f"{rests_on}, {NOT_SHOWN}"
 
 
 # Which footnote belongs under the sentence? Only what is recorded; what is not recorded is named as a gap.

@@ -336,7 +336,7 @@ def _sheet(seen: Study, file: Path, sheet: str, assessor: str) -> tuple[Change, 
 
     raw, imported = read_file(file, sheet, columns={"assessor": assessor})
     made = study_from_scores(imported, raw, file.stem)
-    return (lambda now: with_scores(now, made)), list(imported.notes)
+    return (lambda now: with_scores(now, made)), list(with_scores(seen, made).facts["import"]["done"])
 
 
 def _survey(seen: Study, file: Path, kinds: tuple[str, ...], sheet: str, assessor: str) -> tuple[Change, list[str]]:

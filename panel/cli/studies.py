@@ -378,7 +378,7 @@ def report(study: Path, out: Path, overwrite: bool, seed: int, made_on: str, as_
     import hashlib
 
     from panel.report.archive import writer_of
-    from panel.report.contents.evidence import evidence_report
+    from panel.report.contents.evidence import evidence_report, mended_at
     from panel.study.safe_write import refuse_existing, write_file
 
     write = writer_of(out)
@@ -386,14 +386,18 @@ def report(study: Path, out: Path, overwrite: bool, seed: int, made_on: str, as_
     made = evidence_report(open_path(study), rng_seed=seed, made_on=made_on)
     content = write(made)
     write_file(out, content, overwrite=overwrite)
-    gaps = [{"part": section.number, "heading": section.heading, "gap": gap} for section, gap in made.gaps()]
+    gaps = [
+        {"part": part.number, "heading": part.heading, "gap": gap, "command": mended_at(part.number, gap)[1]}
+        for part, gap in made.gaps()
+    ]
     digest = hashlib.sha256(content).hexdigest()
     if as_json:
         print_json({"path": str(out), "sha256": digest, "data_sha256": made.data_hash, "seed": seed, "gaps": gaps})
         return
     print_lines(f"The evidence file is in {out} (SHA-256 {digest}).", "")
     if gaps:
-        print_lines("It names these gaps:", *(f"  {gap['part']} {gap['heading']}: {gap['gap']}" for gap in gaps))
+        lines = [f"  {gap['part']} {gap['heading']}: {gap['gap']} ({gap['command']})" for gap in gaps]
+        print_lines("It names these gaps, each with the command that mends it:", *lines)
 
 
 @click.command()

@@ -27,9 +27,11 @@ from panel.study.numbers_read import read_numbers
 from panel.study.pasted import read_rows
 from panel.study.raw_table import OWN_FILE, filled_rows, table_of_rows
 from panel.study.safe_write import write_file
+from panel.study.sittings import sessions_alike
 from panel.study.study import IMPORTED_ROW, Study
 from panel.study.table_cells import ENTRIES, frame_of_texts, known_column, nearest_table, texts_of_frame, unread_frame
 from panel.study.tables import DESCRIPTION, TABLES
+from panel.words import first_few
 
 
 def open_study(path: str | Path, tables: Collection[str] = TABLES) -> Study:
@@ -373,15 +375,20 @@ def with_scores(study: Study, imported: Study) -> Study:
         new: own.get(word, new) if one else timed.get((word, minutes), new)
         for new, word, minutes, one in zip(imported.attributes, words, told["minutes"], alone, strict=True)
     }
-    tables = {**study.tables, "scores": imported.scores.assign(attribute=imported.scores["attribute"].map(names))}
+    scores = imported.scores.assign(attribute=imported.scores["attribute"].map(names))
+    meant = sessions_alike(study.table("servings")["session"].unique(), scores["session"].unique())
+    tables = {**study.tables, "scores": scores.replace({"session": meant})}
     for name in ("prototypes", "attributes", "assessors"):
         key, known = TABLES[name].key[0], study.table(name)
         new = imported.table(name).replace({key: names} if name == "attributes" else {})
         tables[name] = pd.concat([known, new.loc[~new[key].isin(known[key])]], ignore_index=True)
+    record = imported.facts["import"]
+    same = first_few([f"{new!r} as {old!r}" for new, old in meant.items()])
+    said = [f"Sessions were read by the names that the servings give them: {same}."] * bool(meant)
     return replace(
         study,
         tables=tables,
-        facts={**study.facts, "import": imported.facts["import"]},
+        facts={**study.facts, "import": {**record, "done": [*record["done"], *said]}},
         unread=pd.concat([study.unread, imported.unread], ignore_index=True),
         raw_files=(*study.raw_files, *(each for each in imported.raw_files if each not in study.raw_files)),
     )

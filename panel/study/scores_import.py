@@ -19,7 +19,7 @@ from panel.study.naming import at_moment, counted_outside, measured_units, timed
 from panel.study.numbers_read import NumbersRead, proposed_number, read_number_columns, read_numbers, unit_of_heading
 from panel.study.raw_table import READ_AS_SEEN, RawTable
 from panel.study.sheet_keys import BLIND_CODE, refuse_several_studies
-from panel.study.sittings import is_clock, moment_column, moments_of, note_on_days, sittings
+from panel.study.sittings import is_clock, moment_column, moments_of, note_on_days, sittings, with_days
 from panel.study.study import IMPORTED_ROW, REHEARSED, UNREAD_COLUMNS, RawFile, Study, natural_order
 from panel.study.table_cells import NOT_WHOLE, is_mean_of, notes_beside, why_not_scored
 from panel.study.tables import TABLES
@@ -78,8 +78,10 @@ def read_scores(table: RawTable, layout: ScoresLayout) -> ImportedScores:
     unread = _unread(table, layout, numbers, position)
     if layout.moment:
         scores, unread = _as_asked(scores, unread, numbers)
+    scores, dated = with_days(scores)
     notes = (
         *table.notes,
+        *dated,
         *_notes_on_names(table, layout),
         *_notes_on_times(scores),
         *_notes_on_twins(scores, layout),

@@ -326,8 +326,13 @@ def with_correction(study: Study, place: Mapping[str, str], *, new: str, who: st
     key = "; ".join(f"{column}={place[column].strip()}" for column in PLACE_COLUMNS if place.get(column))
     chosen = _rows_of_key(study.scores, key)
     if chosen.sum() != 1:
-        found = "no score" if not chosen.any() else f"{chosen.sum()} scores"
-        raise StudyError(f"'{key}' names {found} of this study. Choose {_PLACE_WORDS} so that they name one.")
+        if not chosen.any():
+            raise StudyError(f"'{key}' names no score of this study. Choose {_PLACE_WORDS} so that they name one.")
+        rows = (chosen.to_numpy().nonzero()[0] + 2).tolist()
+        raise StudyError(
+            f"'{key}' names {len(rows)} scores of this study, in rows {first_few(rows)}. Choose {_PLACE_WORDS} so that "
+            f"they name one, or name its row (afterfeel set STUDY correct row={rows[-1]} new=...)."
+        )
     row = {
         "when": when,
         "who": who.strip(),

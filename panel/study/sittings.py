@@ -17,6 +17,7 @@ from panel.study.knowledge import fits, heading_words, headings_called, is_calle
 from panel.study.naming import says_when
 from panel.study.numbers_read import TIMES, measured, unit_of_heading
 from panel.study.sheet_keys import Sheet, score_columns
+from panel.study.table_cells import dates_in
 from panel.words import as_seen, first_few
 
 if TYPE_CHECKING:
@@ -161,7 +162,11 @@ def note_on_days(table: RawTable, session: str, unused: Iterable[str]) -> Iterat
 
 
 def sittings_of_sheets(sheets: list[Sheet]) -> list[Sheet]:
-    """Return sheets called `greasy rep 1` with the replicate in a column, and called `greasy`."""
+    """Return sheets called `greasy rep 1` with the replicate in a column, and called `greasy`.
+
+    The day that stands above the headings of each is that of its scores.
+    """
+    sheets = _with_days_above(sheets)
     for pairs in crossed([sheet.name for sheet in sheets]):
         for side in (0, 1):
             role = sitting([pair[side] for pair in pairs.values()])
@@ -176,6 +181,80 @@ def sittings_of_sheets(sheets: list[Sheet]) -> list[Sheet]:
                     for sheet in sheets
                 ]
     return sheets
+
+
+def with_days(scores: pd.DataFrame) -> tuple[pd.DataFrame, list[str]]:
+    """Return scores with the day that the name of their session holds, if only one can be meant; and that said.
+
+    A row that says when it was recorded keeps that.
+    """
+    undated = scores["recorded_at"] == ""
+    sessions = scores.loc[undated, "session"].unique()
+    named = {name: dates.pop() for name in sessions if len(dates := {*dates_in(name).values()}) == 1}
+    told = {name: days[0] for name, days in named.items() if len(days) == 1}
+    read = first_few([f"{day} of {name!r}" for name, day in told.items()])
+    notes = [f"Days were read from the names of the sessions: {read}."] * bool(told)
+    if unsure := [repr(name) for name in named if name not in told]:
+        notes.append(_exchanged(f"in session {first_few(unsure)}"))
+    if not told:
+        return scores, notes
+    days = pd.Series([told.get(name, "") for name in scores["session"]], dtype="str")
+    return scores.assign(recorded_at=days.where(undated, scores["recorded_at"])), notes
+
+
+def _with_days_above(sheets: list[Sheet]) -> list[Sheet]:
+    above = [{days for note in sheet.notes for days in dates_in(note).values()} for sheet in sheets]
+    held = {"recorded_at", "session"} & {*named_columns(sheets[0].header)} if sheets else ()
+    if len(sheets) < _TWICE or held or any(len(dates) != 1 for dates in above):
+        return sheets
+    days = [dates.pop() for dates in above]
+    unsure = first_few([repr(sheet.name) for sheet, day in zip(sheets, days, strict=True) if len(day) > 1])
+    if unsure:
+        return [
+            replace(sheets[0], notes=(*sheets[0].notes, _exchanged(f"above the headings of {unsure}"))),
+            *sheets[1:],
+        ]
+    return [_dated(sheet, day[0]) for sheet, day in zip(sheets, days, strict=True)]
+
+
+def _exchanged(where: str) -> str:
+    return (
+        f"Day and month may be exchanged {where}, so no day was kept: write it there as 2026-03-14, or state it in the "
+        "fact `dates`."
+    )
+
+
+def _dated(sheet: Sheet, day: str) -> Sheet:
+    rows = tuple((day, *row) for row in sheet.rows)
+    note = f"The day above the headings of {sheet.name!r} is that of its scores: {day}."
+    return replace(sheet, header=("Recorded at", *sheet.header), rows=rows, notes=(*sheet.notes, note))
+
+
+def session_meant(name: str) -> str:
+    """Return which session a name means: `1` for `Session 1`, `S1`, `1st sitting` or `Session 1 14/03/2026`."""
+    bare = as_seen(name)
+    for date in dates_in(bare):
+        bare = bare.replace(date, " ")
+    bare = bare.strip(" ,;:()[]-_").casefold()
+    found = _NUMBERED_SESSION.fullmatch(bare)
+    if not found:
+        return bare or name
+    word = found["before"] or found["after"] or "s"
+    return found["number"] if word == "s" or is_called(word, "session") else bare
+
+
+_NUMBERED_SESSION = re.compile(
+    r"(?:(?P<before>[^\W\d_]+)[ ._#-]*)?0*(?P<number>\d+)(?:\.0)?(?:(?:st|nd|rd|th|\.)?[ ._-]+(?P<after>[^\W\d_]+))?"
+)
+
+
+def sessions_alike(known: Iterable[str], others: Iterable[str]) -> dict[str, str]:
+    """Return which of the other names of sessions mean one that is known, or stands before it, by another name."""
+    first: dict[str, str] = {}
+    for name in filter(None, known):
+        first.setdefault(session_meant(name), name)
+    told = {name: first.setdefault(session_meant(name), name) for name in dict.fromkeys(filter(None, others))}
+    return {name: other for name, other in told.items() if name != other}
 
 
 # Times written as minutes and seconds.

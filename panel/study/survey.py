@@ -37,7 +37,15 @@ from panel.study.knowledge import (
 from panel.study.naming import choices, is_against, is_order, is_ranks, is_tried_as, orders_named, whole
 from panel.study.numbers_read import read_numbers
 from panel.study.people import names_people, people_of_rows, person_column
-from panel.study.raw_table import NOT_READ, RawTable, filled_rows, raw_table, rows_of_file
+from panel.study.raw_table import (
+    NOT_READ,
+    RawTable,
+    filled_rows,
+    is_workbook,
+    raw_table,
+    rows_of_file,
+    table_of_rows,
+)
 from panel.study.score_sheets import sheet_of
 from panel.study.sheet_keys import (
     TERMS,
@@ -105,7 +113,7 @@ def survey_table(file: RawFile, sheet: str = "") -> RawTable:
         columns = tuple(zip(*made.rows, strict=True))
         table = RawTable(file.name, made.header, columns, made.lines, (*notes, *made.notes, *told))
     else:
-        table = without_titles(raw_table(file, name))
+        table = _below_titles(file, rows) or without_titles(raw_table(file, name))
         body, filled = filled_in_order(table.header, list(zip(*table.columns, strict=True)))
         if filled:
             table = replace(table, columns=tuple(zip(*body, strict=True)), notes=(*table.notes, *filled))
@@ -119,6 +127,17 @@ def survey_table(file: RawFile, sheet: str = "") -> RawTable:
     said = " ".join(table.notes)
     left = [each for each, _ in laid_out if each != name and f"{each!r}" not in said]
     return replace(table, notes=(*table.notes, f"{NOT_READ}: {', '.join(left)}.")) if left else table
+
+
+def _below_titles(file: RawFile, rows: Sequence[list[str]]) -> RawTable | None:
+    """Return the table of a text below lines that fill at most half of its columns; None where none stands above."""
+    filled = [sum(map(bool, map(str.strip, row))) for row in rows]
+    place = next(n for n, cells in enumerate(filled) if 2 * cells > max(filled))
+    title = [as_seen(" ".join(filter(None, row))) for row in rows[:place] if any(row)]
+    if is_workbook(file) or not title:
+        return None
+    note = f"Above the headings in line {place + 1} stands: {first_few(title)}."
+    return table_of_rows([[]] * place + [list(row) for row in rows[place:]], file.name, [note])
 
 
 def read_survey(

@@ -26,7 +26,7 @@ from panel.study.knowledge import (
     named_columns,
     plain_names,
 )
-from panel.study.numbers_read import read_number_columns, read_numbers
+from panel.study.numbers_read import month_called, read_number_columns, read_numbers
 from panel.study.raw_table import RawTable, holds_control_signs
 from panel.study.study import UNREAD_COLUMNS, Study
 from panel.study.tables import TABLES, Column, Table, heading, spoken
@@ -560,3 +560,39 @@ def without_titles(table: RawTable) -> RawTable:
     notes = (*table.notes, f"Above the headings in line {table.lines[place]} stands: {first_few(title)}.")
     columns = tuple(column[place + 1 :] for column in table.columns)
     return RawTable(table.name, tuple(heads), columns, table.lines[place + 1 :], notes)
+
+
+# Which day is meant?
+
+
+_MONTH, _TH = r"(?P<month>[^\W\d_]{3,})\.?", r"(?:\.|st|nd|rd|th)?"
+_WAYS = (
+    r"(?P<year>\d{4})(?P<sign>[-./])(?P<month>\d{1,2})(?P=sign)(?P<day>\d{1,2})",
+    r"(?P<day>\d{1,2})(?P<sign>[./-])(?P<month>\d{1,2})(?P=sign)(?P<year>\d{4}|(?<=\.)\d{2})",
+    rf"(?P<day>\d{{1,2}}){_TH}[ -]?(?:of |de )?{_MONTH},?[ -]?(?:de )?(?P<year>\d{{4}})",
+    rf"{_MONTH} (?P<day>\d{{1,2}}){_TH},? (?P<year>\d{{4}})",
+)
+_DATES = [re.compile(rf"(?<!\d){way}(?!\d|[-./]\d)", re.IGNORECASE) for way in _WAYS]
+
+
+def dates_in(text: str) -> dict[str, tuple[str, ...]]:
+    """Return the dates in a text with the days each may mean (ISO 8601): two where day and month may be exchanged."""
+    found = {date[0]: tuple(_real(date)) for way in _DATES for date in way.finditer(text)}
+    return {written: days for written, days in found.items() if days}
+
+
+def _real(date: re.Match[str]) -> Iterator[str]:
+    year, first, second = (date[part] for part in ("year", "day", "month"))
+    second = second if second.isdecimal() else str(month_called(second))
+    slashed = date.re is _DATES[1] and date["sign"] != "."
+    for day, month in dict.fromkeys([(first, second), *([(second, first)] if slashed else [])]):
+        told = f"{'20' * (len(year) < 4)}{year}-{int(month):02d}-{int(day):02d}"
+        if not pd.isna(pd.to_datetime(told, format="ISO8601", errors="coerce")):
+            yield told
+
+
+def likely_day(text: str) -> str:
+    """Return a day as ISO 8601 if only one can be meant: `10.03.26`, `25/03/2026`, `10. Mar 2026`; else nothing."""
+    whole = [date for way in _DATES[1:] if (date := way.fullmatch(text.strip()))]
+    days = list(_real(whole[0])) if whole else []
+    return days[0] if len(days) == 1 else ""

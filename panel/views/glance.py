@@ -28,9 +28,11 @@ from panel.answers import (
     Question,
 )
 from panel.checks.finding import SEVERITIES, Finding
+from panel.checks.moments_recorded import GIVE_DAYS, NOT_SHOWN
 from panel.claims.judge import CLAIMS, Claims
 from panel.claims.verdict import AS_WORDED
 from panel.models.decision.contenders import OUT, Decision
+from panel.models.emollients.descriptors import NO_BLEND
 from panel.models.prototypes.verdict import groups_scoring
 from panel.study.naming import Naming
 from panel.study.study import Study
@@ -39,7 +41,7 @@ from panel.views.consumers.check_all import tell_check_all
 from panel.views.consumers.choices import tell_forced_choices, tell_preferences
 from panel.views.consumers.just_about_right import tell_just_about_right
 from panel.views.consumers.liking import tell_liking
-from panel.views.decision.claims import stamped_late
+from panel.views.decision.claims import not_beforehand
 from panel.views.decision.decide import decision_headline
 from panel.views.emollients.causes import causes_picture
 from panel.views.emollients.next_prototype import tell_next
@@ -203,10 +205,11 @@ def _claims(claims: Claims | NoAnswer) -> tuple[tuple[str, ...], str]:
     may = tuple(f"“{row['claim']}”: {row['verdict']}." for row in rows.loc[good].to_dict("records")[:_MOST_CLAIMS])
     rest = int((~good).sum())
     count = counted(rest, "other sentence" if may else "sentence")
-    late = stamped_late(rows.loc[~good]).all()
-    why = ": not stamped before the data" if late else ""
+    late = not_beforehand(rows.loc[~good]).tolist()
+    unknown = late.count(NOT_SHOWN)
+    why = f": {late[0]}" if len(set(late)) == 1 and late[0] else f": {unknown} {NOT_SHOWN}" if unknown else ""
     others = f"{count} may not be said as {'it stands' if rest == 1 else 'they stand'}{why}."
-    return may, others if rest else ""
+    return may, f"{others} {GIVE_DAYS}" if unknown else others if rest else ""
 
 
 def _step(answers: Answers, findings: Iterable[Finding]) -> tuple[str, str]:
@@ -222,5 +225,5 @@ def _step(answers: Answers, findings: Iterable[Finding]) -> tuple[str, str]:
         return "Write down the formulas, so that a difference can be traced to an emollient.", "edit"
     proposed = answers.ask(NEXT)
     if isinstance(proposed, NoAnswer):
-        return "Plan prototypes with other swaps: from those that were tested none can be proposed.", "plan"
+        return proposed.why, "edit" if proposed.why == NO_BLEND else "plan"  # as the part itself says it
     return tell_next(proposed, answers.names).headline, "next_prototype"

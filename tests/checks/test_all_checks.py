@@ -7,6 +7,7 @@ import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
+from data_demo.make_demo import make_study
 from panel.checks.all_checks import check_study
 from panel.checks.finding import SEVERITIES, Finding, findings_table
 from panel.study.study import UNREAD_COLUMNS, Study
@@ -189,3 +190,33 @@ def test_a_name_that_a_spreadsheet_would_calculate_is_told():
         found = check_study(small_study(scores=renamed, assessors=people, servings=None))
         (told,) = [finding for finding in found if finding.kind == "name_calculated"]
         assert told.message.startswith(f"{name}: a spreadsheet program that opens a file of the study takes such names")
+
+
+def kinds_with(study: Study, answers: pd.DataFrame) -> dict[str, str]:
+    more = pd.concat([study.table("answers"), answers], ignore_index=True)
+    return {each.kind: each.message for each in check_study(replace(study, tables={**study.tables, "answers": more}))}
+
+
+def test_answers_that_were_brought_twice_under_two_names_are_told_once():
+    study = make_study()[0]
+    answers = study.table("answers")
+    assert "answers_alike" not in kinds_with(study, answers.iloc[:0])
+    for kind, rows in answers.groupby("kind"):
+        question = rows["question"].iloc[0]
+        own = rows.loc[rows["question"] == question].sample(frac=1, random_state=3).assign(question="again")
+        assert f"The answers to {question!r} and 'again' are the same" in kinds_with(study, own)["answers_alike"], kind
+        turned = own.assign(assessor=own["assessor"].to_numpy()[::-1])  # the same answers, by other people
+        assert "answers_alike" not in kinds_with(study, turned)
+
+
+@pytest.mark.parametrize("people", [2, 60])
+def test_answers_that_agree_by_chance_are_not_called_the_same(people: int):
+    """Two people who agree on two words, and many who all tick nothing: a coincidence, by the product of the shares."""
+    rows = [
+        (f"C{n}", "P1", question, "check_all", str(int(people == 2 and n)))
+        for question in ("light", "airy")
+        for n in range(people)
+    ]
+    answers = pd.DataFrame(rows, columns=["assessor", "prototype", "question", "kind", "answer"], dtype="str")
+    study = Study({"prototypes": pd.DataFrame({"prototype": ["P1"]}, dtype="str"), "answers": answers}, {})
+    assert "answers_alike" not in {each.kind for each in check_study(study)}

@@ -1,5 +1,7 @@
 import pandas as pd
+import pytest
 
+from panel.checks.all_checks import with_proposal
 from tests.checks.planted import new_findings, rows_of, table, the_one
 from tests.studies import small_study
 
@@ -60,3 +62,34 @@ def test_a_prototype_served_twice_in_a_session_may_stand_at_either_position():
 
 def test_without_servings_nothing_is_compared():
     assert new_findings(small_study(servings=None)) == []
+
+
+@pytest.mark.parametrize(
+    "written", [("Session 1", "Session 2"), ("S1", "S2"), ("1st sitting", "2nd sitting"), ("01", "02")]
+)
+def test_sessions_that_the_servings_call_otherwise_are_told_once_and_what_is_proposed_settles_it(written):
+    scores = table("scores")
+    names = dict(zip(("1", "2"), written, strict=True))
+    study = small_study(scores=scores.assign(session=scores["session"].map(names)))
+    finding = the_one(study)
+    assert (finding.severity, finding.kind) == ("warning", "sessions_under_two_names")
+    assert f"{written[0]!r} seems to be '1' and {written[1]!r} seems to be '2'" in finding.message
+    assert f"({len(scores)} scores)" in finding.message
+    settled = with_proposal(study, finding)
+    assert settled.scores["session"].tolist() == scores["session"].tolist()
+    assert new_findings(settled) == []
+
+
+def test_half_of_the_scores_under_another_name_of_the_session_are_told_once():
+    scores = table("scores")
+    half = (scores["session"] == "1") & scores["assessor"].isin(["A01", "A02"])
+    finding = the_one(small_study(scores=scores.assign(session=scores["session"].mask(half, "Sitting 1"))))
+    assert finding.kind == "sessions_under_two_names"
+    assert "'Sitting 1' seems to be '1'" in finding.message
+
+
+@pytest.mark.parametrize("name", ["morning", "A1", "3", "Session A"])
+def test_a_session_of_another_name_is_another_session(name):
+    scores = table("scores")
+    study = small_study(scores=scores.assign(session=scores["session"].replace("1", name)))
+    assert "sessions_under_two_names" not in {finding.kind for finding in new_findings(study)}

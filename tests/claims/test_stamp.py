@@ -10,7 +10,14 @@ from hypothesis import given
 from hypothesis import strategies as st
 
 from panel.checks.all_checks import check_study
-from panel.checks.moments_recorded import claim_seal, first_broken_link, stamps_hash
+from panel.checks.moments_recorded import (
+    NOT_SHOWN,
+    NOT_STAMPED,
+    STAMPED,
+    claim_seal,
+    first_broken_link,
+    stamps_hash,
+)
 from panel.claims.claim import read_claims
 from panel.claims.judge import judge_claims
 from panel.claims.time_stamp import (
@@ -41,7 +48,7 @@ def stands(row=None, **how):
 
 def test_fixed_before_the_unblinding_it_counts():
     found = stands()
-    assert not found[0]
+    assert found[0] == STAMPED
     assert found[1] == (
         "Stamped on 2025-03-01 09:00:00 by panel leader, before the first unblinding (2025-04-01 09:00:00; "
         "the study states this day, no record says who opened the key)."
@@ -56,13 +63,13 @@ def stamped(when, **change):
 @pytest.mark.parametrize("when", [OPENED, "2025-04-02", "2026-01-01T00:00:00+00:00"])
 def test_fixed_at_or_after_the_unblinding_it_is_exploratory(when):
     found = stands(stamped(when))
-    assert found[0]
+    assert found[0] == NOT_STAMPED
     assert "not before the first unblinding" in found[1]
 
 
 def test_a_time_with_an_offset_is_compared_in_the_same_zone():
-    assert not stands(stamped("2025-04-01T09:30:00+02:00"))[0]  # half past seven in UTC
-    assert stands(stamped("2025-04-01T09:30:00-02:00"))[0]
+    assert stands(stamped("2025-04-01T09:30:00+02:00"))[0] == STAMPED  # half past seven in UTC
+    assert stands(stamped("2025-04-01T09:30:00-02:00"))[0] == NOT_STAMPED
 
 
 @pytest.mark.parametrize(
@@ -72,23 +79,23 @@ def test_a_time_with_an_offset_is_compared_in_the_same_zone():
 )  # fmt: skip
 def test_a_change_after_the_stamp_shows(change):
     found = stands(stamped(BEFORE, **change))
-    assert found[0]
+    assert found[0] == NOT_STAMPED
     assert "changed after it was stamped" in found[1]
 
 
 @pytest.mark.parametrize("missing", ["stamped_at", "stamped_by", "stamp"])
 def test_without_a_stamp_it_is_exploratory(missing):
-    assert stands(stamped(BEFORE, **{missing: ""}))[0]
+    assert stands(stamped(BEFORE, **{missing: ""}))[0] == NOT_STAMPED
 
 
 def test_where_and_by_whom_it_is_wanted_does_not_touch_the_stamp():
-    assert not stands(stamped(BEFORE, media="pack", territory="EU", owner="brand"))[0]
+    assert stands(stamped(BEFORE, media="pack", territory="EU", owner="brand"))[0] == STAMPED
 
 
 def test_the_first_unblinding_of_the_list_counts_and_the_list_must_be_whole():
     openings = note_opening(empty_table("unblindings"), when="2025-02-01T08:00", who="physician", why="a rash")
     found = stands(unblindings=openings.to_dict("records"))
-    assert found[0]
+    assert found[0] == NOT_STAMPED
     assert "2025-02-01" in found[1]
     broken = openings.assign(who="nobody")
     assert "list of unblindings was changed" in stands(unblindings=broken.to_dict("records"))[1]
@@ -97,11 +104,11 @@ def test_the_first_unblinding_of_the_list_counts_and_the_list_must_be_whole():
 def test_without_an_unblinding_the_first_score_counts():
     row = {"assessor": "A1", "prototype": "P1", "attribute": "GREASE", "score": 4.0}
     early, late = ({**row, "recorded_at": when} for when in ("2025-02-20T10:00", "2025-03-20T10:00"))
-    assert not stands(facts={"unblinded_on": ""}, scores=[late])[0]
+    assert stands(facts={"unblinded_on": ""}, scores=[late])[0] == STAMPED
     found = stands(facts={"unblinded_on": ""}, scores=[late, early])
-    assert found[0]
+    assert found[0] == NOT_STAMPED
     assert "the first score or answer (2025-02-20 10:00; no unblinding is recorded)" in found[1]
-    assert stands(facts={"unblinded_on": "", "dates": {"home use": ["2025-02-03", "2025-02-09"]}})[0]
+    assert stands(facts={"unblinded_on": "", "dates": {"home use": ["2025-02-03", "2025-02-09"]}})[0] == NOT_STAMPED
 
 
 @pytest.mark.parametrize(
@@ -117,13 +124,37 @@ def test_of_a_locked_session_the_moment_in_its_record_counts(clock, when, explor
     row["recorded_at"] = f"2025-02-20T{clock}"
     entry = {"session": "1", "who": "lead", "begun_at": "2025-02-20T13:00:00.000+00:00"}
     found = stands(stamped(when), facts={"unblinded_on": "", "locked_sessions": [entry]}, scores=[row])
-    assert found[0] is exploratory
+    assert (found[0] == NOT_STAMPED) is exploratory
 
 
 def test_where_no_moment_is_recorded_nothing_is_taken_for_granted():
     found = stands(facts={"unblinded_on": ""})
-    assert found[0]
+    assert found[0] == NOT_SHOWN
     assert "records neither an unblinding nor when" in found[1]
+    assert "afterfeel set STUDY dates" in found[1]  # what to do about it
+    dated = stands(facts={"unblinded_on": "", "dates": {"": "2025-03-04"}})
+    assert dated[0] == STAMPED
+
+
+PANEL_CLAIM = claim_row("less greasy than P2", "superiority", attribute="GREASE", versus="P2")
+
+
+@pytest.mark.parametrize(
+    ("days", "word"),
+    [
+        ({}, NOT_SHOWN),  # nothing is dated
+        ({"2": "2025-03-20"}, NOT_SHOWN),  # the first session may have come before the stamp
+        ({"1": "2025-03-19", "2": "2025-03-20"}, STAMPED),
+        ({"session": ["2025-03-19", "2025-03-20"]}, NOT_SHOWN),  # a label that stands for neither
+        ({"1": "2025-02-19"}, NOT_STAMPED),  # one session before the stamp is enough
+    ],
+)
+def test_each_session_behind_a_claim_of_the_panel_has_to_show_its_day(days, word):
+    row = {"assessor": "A1", "prototype": "P1", "attribute": "GREASE", "score": 4.0}
+    scores = [row | {"session": session} for session in ("1", "2")]
+    found = stands(PANEL_CLAIM, facts={"unblinded_on": "", "dates": days}, scores=scores)
+    assert found[0] == word
+    assert ("afterfeel set STUDY dates" in found[1]) is (word == NOT_SHOWN)
 
 
 def test_a_moment_that_is_none_is_said():
@@ -134,12 +165,12 @@ def test_a_claim_written_down_here_is_stamped_and_fits_its_seal():
     longer = with_claim(study(), ROW | {"claim": "drier", "minutes": None}, who=" panel leader ", when=BEFORE)
     claim = read_claims(longer)[1]
     assert (claim.claim, claim.stamped_by, claim.stamped_at) == ("drier", "panel leader", BEFORE)
-    assert not standing(longer, claim)[0]
+    assert standing(longer, claim)[0] == STAMPED
     changed = longer.table("claims").assign(bar=10.0)
     tables = {**longer.tables, "claims": changed}
-    assert standing(replace(longer, tables=tables), claim)[0] is False  # what was read is what was sealed
+    assert standing(replace(longer, tables=tables), claim)[0] == STAMPED  # what was read is what was sealed
     read_again = read_claims(replace(longer, tables=tables))[1]
-    assert standing(replace(longer, tables=tables), read_again)[0]
+    assert standing(replace(longer, tables=tables), read_again)[0] == NOT_STAMPED
 
 
 @pytest.mark.parametrize(
@@ -188,7 +219,7 @@ def test_stamps_are_chained_so_that_one_written_anew_shows():
     assert first_broken_link(forged.table("claims")) == 1
     claims = read_claims(forged)
     assert "chain of stamps is broken before claim 2" in standing(forged, claims[1])[1]
-    assert standing(forged, claims[1])[0]
+    assert standing(forged, claims[1])[0] == NOT_STAMPED
     gone = made.table("claims").drop(index=1).reset_index(drop=True)
     assert first_broken_link(gone) == 1
 
@@ -262,10 +293,10 @@ def test_the_page_to_sign_names_every_claim_and_the_hash():
 def test_the_first_score_of_its_own_evidence_is_the_limit_where_it_is_known():
     row = {"assessor": "A1", "prototype": "P1", "attribute": "GREASE", "score": 4.0}
     scored = [row | {"recorded_at": "2025-02-20T10:00:00"}]  # before the stamp, the unblinding is later
-    assert not stands(scores=scored)[0]  # rests on answers
+    assert stands(scores=scored)[0] == STAMPED  # rests on answers
     claim = {"claim": "less greasy", "kind": "superiority", "prototype": "P1", "versus": "P2", "attribute": "GREASE"}
     found = stands(claim_row(**claim), scores=scored)
-    assert found[0]
+    assert found[0] == NOT_STAMPED
     assert "not before the first score or answer behind it (2025-02-20 10:00:00)" in found[1]
 
 
@@ -321,4 +352,4 @@ def test_a_stamped_question_is_found_with_or_without_its_last_sign_and_keeps_its
     (claim,) = read_claims(made)
     assert claim.question == "soft"
     assert not claim.problems
-    assert not standing(made, claim)[0]
+    assert standing(made, claim)[0] == STAMPED

@@ -50,7 +50,7 @@ def test_the_report_as_json(study, tmp_path):
     assert found["sha256"] == hashlib.sha256(out.read_bytes()).hexdigest()
     assert found["data_sha256"] == small_study().content_hash
     assert found["seed"] == 3
-    assert {"part", "heading", "gap"} == set(found["gaps"][0])
+    assert {"part", "heading", "gap", "command"} == set(found["gaps"][0])
 
 
 @pytest.mark.parametrize("command", ["report", "archive"])

@@ -3,17 +3,22 @@
 from __future__ import annotations
 
 import hashlib
+import shlex
 from datetime import date
 
 import numpy as np
 import pandas as pd
 import pytest
+from click import Context
 from hypothesis import given
 from hypothesis import strategies as st
 
-from panel.answers import NoAnswer
+from panel.answers import Answers, NoAnswer
+from panel.app import places
+from panel.app.guide import EDITORS
 from panel.ballots.rehearsal import _to_rehearse
 from panel.claims.judge import CLAIMS
+from panel.cli import main
 from panel.errors import StudyError
 from panel.models.decision.decide import with_decision
 from panel.plan.codes import note_opening
@@ -26,12 +31,16 @@ from panel.report.contents.blocks import (
     _row_ids,
     number_id,
 )
-from panel.report.contents.evidence import evidence_report
+from panel.report.contents.evidence import evidence_report, mended_at, report_of
 from panel.report.contents.part_claims import evidence_matrix
-from panel.report.contents.part_study import _first_test_day, last_score
+from panel.report.contents.part_study import FACTS, _first_test_day, last_score
 from panel.report.html import with_breaks
 from panel.report.trace import _TABLE_MAKERS
+from panel.study.editing import typed_fact, with_facts
+from panel.study.facts import STATED
+from panel.study.knowledge import shared_table
 from panel.study.study import Study, empty_table
+from panel.study.tables import TABLES
 from panel.views.planning.study import _INVENTED, _REHEARSED, mark
 from panel.views.told import Picture
 from panel.words import _SHOWN_INSTEAD, plain_text
@@ -350,3 +359,54 @@ def test_records_that_people_made_stand_in_their_parts():
     gaps = [*part(evidence_report(spoilt), "7").gaps, *part(evidence_report(spoilt), "16").gaps]
     assert any("was changed after it was written" in gap for gap in gaps)
     assert any("changed after the last decision" in gap for gap in gaps)
+
+
+# Where each gap is mended: the table shared/gap_places.csv, held against the parts of the app and the commands.
+
+
+def test_each_gap_has_a_place_that_is_there_and_a_command_that_is_known():
+    named = shared_table("gap_places")
+    assert set(named["open"]) <= {"", *EDITORS, *places.PARTS}
+    known = set(main.list_commands(Context(main)))
+    facts = {column.name for column in STATED} | set(FACTS) | {"FACT", "recheck_after_years"}
+    for command in named["command"]:
+        program, name, study, *rest = command.split()
+        assert (program, study) == ("afterfeel", "STUDY")
+        assert name in known, command
+        assert name != "set" or {rest[0]} & {*TABLES, *facts, "benchmark", "decision"}, command
+
+
+@pytest.mark.parametrize("made", [small_report, hostile_report, demo_report])
+def test_every_gap_leads_somewhere_and_most_to_the_very_thing(made):
+    gaps = [(section.number, gap) for section, gap in made().gaps()]
+    commands = [mended_at(*each)[1] for each in gaps]
+    assert all(command.startswith("afterfeel ") for command in commands)
+    last = shared_table("gap_places").iloc[-1]["command"]
+    assert commands.count(last) <= len(gaps) / 8
+
+
+@pytest.mark.parametrize("fact", [name for name in FACTS if name not in ("users", "panel")])
+def test_the_command_for_a_fact_closes_its_gap(fact):
+    gap = FACTS[fact][1]
+    command = shlex.split(mended_at("3", gap)[1])
+    assert command[:4] == ["afterfeel", "set", "STUDY", fact]
+    told = with_facts(small_study({}), {command[3]: typed_fact(command[3], command[4])})
+    assert gap in {each for _, each in small_report().gaps()} or fact in ("screener", "recruitment", "training")
+    assert gap not in {each for _, each in report_of(Answers(told)).gaps()}
+
+
+@pytest.mark.parametrize(
+    ("gap", "opened", "begins"),
+    [
+        ("Nobody has written down a claim, so none is judged here.", "claims", "afterfeel set STUDY claims"),
+        ("The study does not say on which days it was run.", "", "afterfeel set STUDY dates"),
+        ("No sign-off of the safety gate is recorded in this study.", "safety", "afterfeel sign-off STUDY"),
+        ("The study holds no formulas.", "formulas", "afterfeel set STUDY formulas"),
+        ("The study does not say who is panel leader.", "", "afterfeel set STUDY people"),
+    ],
+)
+def test_a_gap_leads_to_where_it_is_mended(gap, opened, begins):
+    part = "4" if "sign-off" in gap else "5"
+    found = mended_at(part, gap)
+    assert found[0] == opened
+    assert found[1].startswith(begins)

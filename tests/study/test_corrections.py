@@ -49,7 +49,10 @@ def test_name_and_reason_are_asked_for(missing: str):
 def test_a_place_must_name_one_score():
     with pytest.raises(StudyError, match="names no score of this study"):
         with_correction(small_study(), {**PLACE, "assessor": "A99"}, new="7", **WORDS)
-    with pytest.raises(StudyError, match=r"names 2 scores of this study\. Choose assessor, session"):
+    with pytest.raises(
+        StudyError,
+        match=r"names 2 scores of this study, in rows \d+ and (\d+)\. Choose assessor, session.*correct row=\1 new=",
+    ):
         with_correction(small_study(), {**PLACE, "session": ""}, new="7", **WORDS)
 
 

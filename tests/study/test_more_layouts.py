@@ -611,3 +611,76 @@ def test_groups_of_the_same_columns_are_asked_about():
         score_table(raw_file(*book(Scores=grouped_brushes(("sheds", "scratches", "sheds", "scratches")))))
     table = score_table(raw_file(*book(Scores=grouped_brushes(("sheds", "scratches", "bends", "clumps")))))
     assert "The headings above the headings were left out: stiff hairs and soft hairs." in table.notes
+
+
+# What day a session was held on, where its name says so. Which dates are open: arithmetic of the calendar.
+
+
+def recorded(rows: list[list[str]] | dict[str, list[list[str]]]):
+    """Return the day kept for each session, and the notes of reading them."""
+    file = raw_file(*(book(**rows) if isinstance(rows, dict) else csv(rows)))
+    table = score_table(file)
+    read = read_scores(table, guess_layout(table))
+    days = read.scores.groupby("session")["recorded_at"].unique().map("; ".join).to_dict()
+    return days, " ".join(read.notes)
+
+
+def named_sessions(names: dict[str, str]) -> list[list[str]]:
+    head, *rows = wide_both()
+    return [head, *([a, p, names[s], *rest] for a, p, s, *rest in rows)]
+
+
+@pytest.mark.parametrize(
+    "names",
+    [
+        {"1": "Session 1 14/03/2026", "2": "Session 2 21/03/2026"},
+        {"1": "14 March 2026 (session 1)", "2": "21 March 2026 (session 2)"},
+        {"1": "2026-03-14", "2": "2026-03-21"},
+        {"1": "S1, 14.3.26", "2": "S2, 21.3.26"},
+        {"1": "March 14th, 2026", "2": "March 21st, 2026"},
+        {"1": "14. März 2026", "2": "21. März 2026"},
+        {"1": "14 de marzo de 2026", "2": "21 de marzo de 2026"},
+    ],
+)
+def test_the_day_in_the_name_of_a_session_is_kept(names: dict[str, str]):
+    days, notes = recorded(named_sessions(names))
+    assert days == {names["1"]: "2026-03-14", names["2"]: "2026-03-21"}
+    assert f"Days were read from the names of the sessions: 2026-03-14 of {names['1']!r}" in notes
+
+
+@pytest.mark.parametrize("ask", ["03/04/2026", "Session 1 (4-3-2026)"])
+def test_a_day_and_month_that_may_be_exchanged_are_asked_about(ask: str):
+    days, notes = recorded(named_sessions({"1": ask, "2": "21/03/2026"}))
+    assert days == {ask: "", "21/03/2026": "2026-03-21"}
+    assert f"Day and month may be exchanged in session {ask!r}, so no day was kept" in notes
+    assert "the fact `dates`" in notes
+
+
+@pytest.mark.parametrize("name", ["1", "Session 12", "14 March", "14/03", "Lot 99/99/2026", "Panel 2026"])
+def test_what_is_no_whole_date_is_no_day(name: str):
+    days, notes = recorded(named_sessions({"1": name, "2": "last"}))
+    assert set(days.values()) == {""}
+    assert "ays were read" not in notes
+
+
+def test_a_moment_of_its_own_comes_before_the_name_of_the_session():
+    rows = with_column(
+        named_sessions({"1": "14/03/2026", "2": "21/03/2026"}), 3, "Timestamp", lambda _: "2026-03-15 10:00"
+    )
+    assert set(recorded(rows)[0].values()) == {"2026-03-15 10:00"}
+
+
+def test_the_day_of_a_sheet_is_that_of_its_name_or_of_the_line_above_its_headings():
+    named, _ = recorded({"14 March 2026": wide("1"), "21 March 2026": wide("2")})
+    assert named == {"14 March 2026": "2026-03-14", "21 March 2026": "2026-03-21"}
+    sheets = {name: [[f"Session {n}, {day}"], *wide(n)] for n, name, day in DATED_SHEETS}
+    above, notes = recorded(sheets)
+    assert above == {"First": "2026-03-14", "Second": "2026-03-21"}
+    assert "The day above the headings of 'Second' is that of its scores: 2026-03-21." in notes
+    sheets = {name: [[f"Session {n}, 03/04/2026"], *wide(n)] for n, name, _ in DATED_SHEETS}
+    above, notes = recorded(sheets)
+    assert set(above.values()) == {""}
+    assert "Day and month may be exchanged above the headings of 'First' and 'Second'" in notes
+
+
+DATED_SHEETS = (("1", "First", "14/03/2026"), ("2", "Second", "21 March 2026"))

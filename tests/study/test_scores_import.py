@@ -345,3 +345,20 @@ def test_rows_that_name_no_session_are_told_with_the_option_that_fills_them():
         "rows, or say that a blank means the session above (--fill-down; on the page a tick); scores that name none "
         "are not analysed."
     )
+
+
+@pytest.mark.parametrize("written", [("Session 1", "Session 2"), ("S1", "S2"), ("1. Sitzung", "2. Sitzung")])
+def test_sessions_are_read_by_the_names_that_the_servings_give_them(written):
+    begun = small_study(scores=None)
+    rows = [f"A01;P1;{session};{score}" for session, score in zip(written, (3, 4), strict=True)]
+    file = raw_file("sheet.csv", "\n".join(["Tester;Sample;Session;drag", *rows]).encode())
+    table = raw_table(file)
+    made = study_from_scores(read_scores(table, guess_layout(table)), file, "sheet")
+    study = with_scores(begun, made)
+    assert study.scores["session"].tolist() == ["1", "2"]
+    told = [note for note in study.facts["import"]["done"] if "the servings give them" in note]
+    assert told == [
+        f"Sessions were read by the names that the servings give them: {written[0]!r} as '1' and {written[1]!r} as '2'."
+    ]
+    assert "done" in made.facts["import"]
+    assert with_scores(small_study(scores=None, servings=None), made).scores["session"].tolist() == list(written)

@@ -660,3 +660,37 @@ def test_a_key_of_liking_names_no_session():
     table = survey_table(raw_file(*book(answers=rows, key=key)))
     assert set(table.column("Session")) == {"1", "3"}
     assert table.header[2].startswith("P1: liking (1=dislike extremely, 9=like extremely")
+
+
+TITLED_HEAD = ["Respondent", "Product", "Overall liking (1-9)", "Softness (JAR)", "I would buy it"]
+TITLED_ROWS = [
+    [f"R{n}", p, str(3 + (n * 7 + k) % 6), str(1 + (n + k) % 5), ["Yes", "No"][(n + k) % 2]]
+    for n in range(1, 13)
+    for k, p in enumerate(("P1", "P2"))
+]
+
+
+@pytest.mark.parametrize("sep", [",", ";", "\t"])
+@pytest.mark.parametrize(
+    "above",
+    [
+        ["Hand cream survey March 2026"],
+        ["Hand cream survey March 2026", ""],
+        ["Hand cream survey March 2026////"],
+        ["Hand cream survey, March 2026", "Site: North; n = 12", ""],
+        ['"Hand cream survey, March 2026"', "", ""],
+        ["Exported/2026-03-14///", "////"],
+        ["", ""],
+    ],
+)
+def test_a_survey_is_read_below_its_title_as_without_one(sep: str, above: list[str]):
+    lines = [sep.join(cells) for cells in (TITLED_HEAD, *TITLED_ROWS)]
+    plain = survey_table(raw_file("s.csv", "\n".join(lines).encode()))
+    titles = [line.replace("/", sep) for line in above]
+    below = survey_table(raw_file("s.csv", "\n".join([*titles, *lines]).encode()))
+    assert below.header == plain.header
+    assert [*map(list, below.columns)] == [*map(list, plain.columns)]
+    assert list(below.lines) == [line + len(above) for line in plain.lines]
+    pd.testing.assert_frame_equal(read_survey(below)[1], read_survey(plain)[1])
+    said = [note for note in below.notes if note.startswith("Above the headings in line")]
+    assert len(said) == any(above)

@@ -11,7 +11,7 @@ import pandas as pd
 import pytest
 from click.testing import CliRunner
 
-from panel.answers import COURSES, DECISION, FINDINGS, FORCED_CHOICES, NEAREST, PREFERENCES, Answers
+from panel.answers import COURSES, DECISION, FINDINGS, FORCED_CHOICES, NEAREST, NEXT, PREFERENCES, Answers, NoAnswer
 from panel.app.places import links
 from panel.checks.finding import Finding
 from panel.cli import main
@@ -223,17 +223,37 @@ def test_why_no_sentence_may_be_said_is_told_where_none_was_stamped(answers):
     assert told.may_not == f"{len(claims)} sentences may not be said as they stand: not stamped before the data."
 
 
-def test_where_nothing_can_be_proposed_the_step_says_so_and_proposes_to_plan():
+def test_where_nothing_is_dated_stamped_sentences_are_not_called_late(answers):
+    tables, facts = dict(answers.study.tables), dict(answers.study.facts)
+    undated = {"scores": tables["scores"].assign(recorded_at="")}
+    tables.pop("unblindings", None)
+    facts = {name: value for name, value in facts.items() if name not in ("dates", "unblinded_on", "locked_sessions")}
+    told = tell_glance(Answers(Study(tables | undated, facts)))
+    assert told.may == ()
+    assert " not shown to be stamped before the data. Say on which day each session was held" in told.may_not
+    assert "not stamped before" not in told.may_not
+
+
+@pytest.mark.parametrize(
+    "amounts", [{"P1": (40, 0), "017": (20, 20)}, {"P1": (40, 0), "P2": (20, 20)}, {"P1": (100, 0)}]
+)
+def test_where_nothing_can_be_proposed_the_step_is_what_the_part_itself_says(amounts):
     rows = [
         (prototype, ingredient, percent, kind)
-        for prototype, amounts in {"P1": (40, 0), "017": (20, 20)}.items()
+        for prototype, (first, second) in amounts.items()
         for ingredient, percent, kind in (
-            ("Aqua", 60, "other"),
-            ("Squalane", amounts[0], "emollient"),
-            ("Isopropyl Myristate", amounts[1], "emollient"),
+            ("Aqua", 100 - first - second, "other"),
+            ("Squalane", first, "emollient"),
+            ("Isopropyl Myristate", second, "emollient"),
         )
     ]
     study = small_study({"benchmark": "P1"})
     formulas = pd.DataFrame(rows, columns=["prototype", "ingredient", "percent", "kind"])
-    told = tell_glance(Answers(replace(study, tables={**study.tables, "formulas": formulas})))
-    assert told.step == "Plan prototypes with other swaps: from those that were tested none can be proposed."
+    answers = Answers(replace(study, tables={**study.tables, "formulas": formulas}))
+    told, proposed = tell_glance(answers), answers.ask(NEXT)
+    assert isinstance(proposed, NoAnswer)
+    assert told.step == proposed.why
+    assert told.step_part == "plan"
+    water = formulas.assign(kind="other")
+    bare = Answers(replace(study, tables={**study.tables, "formulas": water}))
+    assert (tell_glance(bare).step, tell_glance(bare).step_part) == (bare.ask(NEXT).why, "edit")

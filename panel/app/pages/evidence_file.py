@@ -2,17 +2,20 @@
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from functools import partial
 
 import pandas as pd
 import streamlit as st
 
 from panel.answers import Answers
+from panel.app.guide import EDITORS, fill
+from panel.app.places import PARTS, go
 from panel.app.state import StudyInUse
 from panel.app.widgets import attempt, download, file_name, headline, plain, say, table
 from panel.report.archive import FORMS, archive_bytes, writer_of
 from panel.report.contents.blocks import Report
-from panel.report.contents.evidence import report_of
+from panel.report.contents.evidence import mended_at, report_of
 from panel.report.trace import why
 from panel.views.decision.claims import gap_lines, trace_lines, what_is_behind
 
@@ -49,6 +52,18 @@ def _archive(content_hash: str, _answers: Answers, _report: Report) -> bytes:
     return archive_bytes(_answers, _report)
 
 
+def _gaps(gaps: Sequence[str], places: Sequence[tuple[str, str]]) -> None:
+    """Show the gaps, those that are mended at one place together, with the way there and the commands."""
+    for opened in dict.fromkeys(opened for opened, _ in places):
+        own = [(gap, command) for gap, (place, command) in zip(gaps, places, strict=True) if place == opened]
+        say([f"{gap} ({command})" for gap, command in own])
+        if opened in EDITORS:
+            if st.button(f"Open {EDITORS[opened]}", key=f"gap {opened}", type="tertiary", icon=":material/edit:"):
+                fill(opened)
+        elif opened:
+            go(opened, PARTS[opened][1].title)
+
+
 def _look_up(study: StudyInUse) -> None:
     number_id = st.text_input("Id of the number", placeholder=_EXAMPLE, key=study.choice("number id"))
     if not number_id:
@@ -77,7 +92,7 @@ def show(study: StudyInUse) -> None:
     _downloads(study, report)
     if gaps:
         with st.expander("What is missing"):
-            say(gaps)
+            _gaps(gaps, [mended_at(section.number, gap) for section, gap in report.gaps()])
     with st.expander("What is in it"):
         parts = [(section.number or "–", section.heading, len(section.gaps)) for section in report.all_sections]
         table(pd.DataFrame(parts, columns=["Part", "Heading", "Gaps"]), name="parts", alt="Parts of the evidence file")

@@ -8,7 +8,7 @@ from dataclasses import dataclass
 import numpy as np
 import pandas as pd
 
-from panel.checks.moments_recorded import is_exploratory
+from panel.checks.moments_recorded import STAMPED, when_stamped
 from panel.models.consumers.answers import AnswerGrid, QuestionFacts, answer_grid, question_facts, share_of_bar
 from panel.stats.answers.binomial import exact_interval, minimum_count, upper_tail, wilson_interval
 from panel.stats.arrays import Array
@@ -38,9 +38,9 @@ class Agreement:
         prototype where these answers come from (NaN if the study does not say), `dropped` those of them who did not
         answer.
     bars
-        One row per statement and bar: `prototype question claim bar source beforehand needed agreed base share
+        One row per statement and bar: `prototype question claim bar source stamped needed agreed base share
         p_value p_adjusted passed together stands`. `bar` as a share; `source` says who set it (`claim`, `question`, or
-        `default`: a majority), `beforehand` whether a stamp before the data shows it; `needed` the fewest who would
+        `default`: a majority), `stamped` whether that claim was stamped before the data; `needed` the fewest who would
         have to agree; exact one-sided test, `passed` for this bar alone, `together` by Holm over all bars. `stands`:
         it would still be passed without as many agreements as the untrue statement got that most agreed with.
     foils
@@ -144,11 +144,11 @@ def _bars(study: Study, statements: pd.DataFrame, facts: dict[str, QuestionFacts
     """Return the tests against the bars, and what is wrong with a bar."""
     claims = study.table("claims")
     claims = claims.loc[claims["kind"].isin(_asking())]
-    late = [
-        is_exploratory(study, int(place) + 1, row)[0]
+    stamped = [
+        when_stamped(study, int(place) + 1, row)[0]
         for place, row in zip(claims.index, claims.to_dict("records"), strict=True)
     ]
-    claims = claims.assign(beforehand=~np.array(late, dtype=bool))
+    claims = claims.assign(stamped=stamped)
     rows, notes = [], []
     for claim in claims.to_dict("records"):
         if not claim["question"] or claim["question"] not in set(statements["question"]):
@@ -159,21 +159,21 @@ def _bars(study: Study, statements: pd.DataFrame, facts: dict[str, QuestionFacts
         about = claims.loc[
             (claims["question"] == statement["question"]) & claims["prototype"].isin(["", statement["prototype"]])
         ]
-        stated = about[["claim", "bar", "beforehand"]].itertuples(index=False, name=None)
+        stated = about[["claim", "bar", "stamped"]].itertuples(index=False, name=None)
         own = [(str(claim), share_of_bar(bar), _FROM_CLAIM, before) for claim, bar, before in stated]
         own = [bar for bar in own if not np.isnan(bar[1])]
-        beforehand_first = sorted(own, key=lambda bar: not bar[-1])
+        beforehand_first = sorted(own, key=lambda bar: bar[-1] != STAMPED)
         first = {bar[1]: bar for bar in beforehand_first[::-1]}
         own = [bar for bar in own if bar is first[bar[1]]]
         fact = facts.get(str(statement["question"]), QuestionFacts()).bar
-        fallback = ("", MAJORITY, DEFAULT, False) if np.isnan(fact) else ("", fact, FROM_QUESTION, False)
+        fallback = ("", MAJORITY, DEFAULT, "") if np.isnan(fact) else ("", fact, FROM_QUESTION, "")
         rows += [
             (statement["prototype"], statement["question"], *bar, statement["agreed"], statement["base"])
             for bar in own or [fallback]
         ]
-    stated = ["prototype", "question", "claim", "bar", "source", "beforehand"]
+    stated = ["prototype", "question", "claim", "bar", "source", "stamped"]
     frame = pd.DataFrame(rows, columns=[*stated, "agreed", "base"])
-    frame = frame.astype(dict.fromkeys(("prototype", "question", "claim", "source"), "str") | {"beforehand": "bool"})
+    frame = frame.astype(dict.fromkeys(("prototype", "question", "claim", "source", "stamped"), "str"))
     return _tested(frame), notes
 
 
@@ -192,7 +192,7 @@ def _tested(frame: pd.DataFrame) -> pd.DataFrame:
         p_value=p_value,
         p_adjusted=holm(p_value),
     )
-    columns = ["prototype", "question", "claim", "bar", "source", "beforehand"]
+    columns = ["prototype", "question", "claim", "bar", "source", "stamped"]
     columns += ["needed", "agreed", "base", "share", "p_value"]
     tested = tested.assign(passed=tested["agreed"] >= tested["needed"], together=below(tested["p_adjusted"]))
     return tested[[*columns, "p_adjusted", "passed", "together"]]

@@ -20,6 +20,7 @@ from panel.report.contents.blocks import Block, Report, Section, TextTable, fact
 from panel.report.contents.case import as_annex, claim_pages, protocol, summary
 from panel.report.contents.part_results import analysis, tables_of
 from panel.report.contents.part_study import consumers_only, last_score
+from panel.study.knowledge import shared_table
 from panel.study.safe_write import refuse_existing, write_file
 from panel.study.study import Study
 from panel.views.assessors.people import tell_people
@@ -70,6 +71,17 @@ def report_of(answers: Answers, *, made_on: str = "") -> Report:
         claims=claims,
         sections=as_annex(answers, (case,), sections),
     )
+
+
+def mended_at(part: str, gap: str) -> tuple[str, str]:
+    """Return what to open in the app to mend a gap of a part, empty where nothing does, and the command for it."""
+    for name, (_, words) in part_study.FACTS.items():
+        if words == gap:
+            return "", f"afterfeel set STUDY {name} VALUE"
+    rows = shared_table("gap_places")
+    fits = [row["part"] in ("", part) and row["says"] in gap for row in rows.to_dict("records")]
+    row = rows.loc[fits].iloc[0]
+    return str(row["open"]), str(row["command"])
 
 
 def _day(made_on: str) -> str:

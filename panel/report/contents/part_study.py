@@ -61,7 +61,7 @@ def product(answers: Answers) -> Section:
     return Section("3", "Product identity", (or_gap(formulas(answers)), *drawn, or_gap(batches(answers)), *facts))
 
 
-_FACTS = {
+FACTS = {
     "formula_version": ("Version of the formulas", "The study does not name a version of the formulas."),
     "pack": ("Pack", "The study does not say in which pack the prototypes were kept and served."),
     "marketed_formula": (
@@ -87,7 +87,7 @@ _FACTS = {
 
 
 def _facts(study: Study, *names: str) -> list[Block]:
-    return [_told_or_gap(_FACTS[name][0], fact(study, name), _FACTS[name][1]) for name in names]
+    return [_told_or_gap(FACTS[name][0], fact(study, name), FACTS[name][1]) for name in names]
 
 
 def safety(answers: Answers) -> Section:

@@ -34,8 +34,7 @@ def _agreed_words(row: Mapping[Any, Any], base: str) -> str:
 def _set_by(row: Mapping[str, Any], _: shown.Shown) -> str:
     if row["source"] == DEFAULT:
         return "nobody; a majority is asked"
-    when = "stamped beforehand" if row["beforehand"] else "not stamped beforehand"
-    return "the fact `questions`" if row["source"] == FROM_QUESTION else f"the claim, {when}: {row['claim']}"
+    return "the fact `questions`" if row["source"] == FROM_QUESTION else f"the claim, {row['stamped']}: {row['claim']}"
 
 
 def _needed(row: Mapping[str, Any], _: shown.Shown) -> str:
@@ -73,7 +72,7 @@ _BARS = shown.Table(
     columns=(
         *(shown.PROTOTYPE, shown.text("Statement", "question")),
         shown.each_row("Bar", lambda row, _: words.typed_share(row["bar"]), "bar", figure=True),
-        shown.each_row("Set by", _set_by, "source", "claim", "beforehand"),
+        shown.each_row("Set by", _set_by, "source", "claim", "stamped"),
         *(_agreed("Agreed", "base"), shown.each_row("Needed", _needed, "needed", "base", figure=True)),
         *(shown.p_value("p (one-sided, exact)", "p_value"), shown.P_HOLM),
         shown.yes_no("Above the bar, taken alone", "passed", "shown", "not shown"),

@@ -11,6 +11,7 @@ from typing import TYPE_CHECKING, Any
 import numpy as np
 import pandas as pd
 
+from panel.checks.moments_recorded import NOT_SHOWN, NOT_STAMPED, STAMPED
 from panel.claims.verdict import (
     AS_WORDED,
     CANNOT_TELL,
@@ -24,7 +25,7 @@ from panel.claims.verdict import (
 )
 from panel.study.knowledge import shared_table
 from panel.study.naming import Naming
-from panel.study.shown import Table, count, each_row, interval, number, p_value, text, yes_no
+from panel.study.shown import Table, count, each_row, interval, number, p_value, text
 from panel.views.pictures import BROAD, GREY, INK, interval_figure, needed_limits
 from panel.views.told import Picture
 from panel.words import DOWN, NOTHING, UP, counted, format_list, format_number, format_share
@@ -60,21 +61,22 @@ def claims_headline(result: Claims) -> str:
     tested = result.claims["p_adjusted"].notna() & ~result.claims["exploratory"].astype(bool)
     families = result.claims.loc[tested, "family"].nunique()
     among = f"; adjusted together in {counted(families, 'family', 'families')}" if families else ""
-    exploratory = int(stamped_late(result.claims).sum())
+    late = not_beforehand(result.claims)
     if total == 1:
-        explored = "; it was not stamped before the data" if exploratory else ""
+        explored = f"; it was {late.iloc[0]}" if late.iloc[0] else ""
         if result.claims["verdict"].iloc[0] == CANNOT_TELL:
             return f"Whether the sentence holds cannot be told yet{explored}."
         return f"The sentence {'holds' if supported else 'does not hold'}{limits}{explored}."
-    more = f"; {exploratory} {'was' if exploratory == 1 else 'were'} not stamped before the data" if exploratory else ""
+    counts = late[late != ""].value_counts(sort=False).items()
+    more = "".join(f"; {count} {'was' if count == 1 else 'were'} {words}" for words, count in counts)
     hold = "holds" if supported == 1 else "hold"
     return f"{supported or 'None'} of {total} sentences {hold}{limits}{among}{more}."
 
 
-def stamped_late(claims: pd.DataFrame) -> pd.Series:
-    """Return True for claims not stamped before their data; a stamped one that has no data yet is not late."""
+def not_beforehand(claims: pd.DataFrame) -> pd.Series:
+    """Return how each claim stands to its data; empty if it came first, as one that is stamped and has none yet."""
     before_any = claims["estimate"].isna() & (claims["stamped_at"] != "")
-    return claims["exploratory"].astype(bool) & ~before_any
+    return claims["stamped"].mask(before_any | (claims["stamped"] == STAMPED), "")
 
 
 def verdict_words(verdict: str) -> str:
@@ -162,7 +164,7 @@ CLAIMS_TABLE = Table(
         *CLAIM_COLUMNS,
         p_value("p after Holm", "p_adjusted"),
         each_row("People", lambda row, _: str(row["n"]) if row["n"] else NOTHING, "n", figure=True),
-        yes_no("Stamped beforehand", "exploratory", "no", "yes"),
+        text("Stamped beforehand", "stamped", {STAMPED: "yes", NOT_STAMPED: "no", NOT_SHOWN: "not shown"}),
     ),
 )
 _NUMBER_COLUMNS = (

@@ -9,6 +9,7 @@ from scipy.stats import binom, binomtest
 from statsmodels.stats.multitest import multipletests
 
 from data_demo.make_demo import make_study
+from panel.checks.moments_recorded import STAMPED
 from panel.errors import ModelError
 from panel.models.consumers.agreement import count_agreement
 from tests.consumer_answers import agreed, study_of
@@ -197,8 +198,8 @@ def test_the_demo(found):
 
 def test_a_bar_counts_as_set_beforehand_where_its_stamp_shows_it(demo, found):
     own = found.bars.loc[found.bars["source"] == "claim"]
-    assert own["beforehand"].all()
-    assert not found.bars.loc[found.bars["source"] != "claim", "beforehand"].any()
+    assert (own["stamped"] == STAMPED).all()
+    assert not found.bars.loc[found.bars["source"] != "claim", "stamped"].any()
     claims = demo.table("claims")
     for change in (
         {"bar": claims["bar"] + 5},
@@ -208,5 +209,5 @@ def test_a_bar_counts_as_set_beforehand_where_its_stamp_shows_it(demo, found):
     ):
         changed = replace(demo, tables={**demo.tables, "claims": claims.assign(**change)})
         bars = count_agreement(changed).bars
-        assert not bars["beforehand"].any(), change
+        assert STAMPED not in set(bars["stamped"]), change
         assert len(bars) == len(found.bars)

@@ -141,7 +141,7 @@ def test_tables(found):
     assert statements["Untrue on purpose"].tolist() == [""] * 7 + ["yes"]
     assert statements["Agreed, of all who answered"].iloc[-1] == "8 of 58 (13.8 %)"  # 13.79: up, it is untrue
     bars = shown(_BARS, found, Naming())
-    assert "the claim, stamped beforehand: 8 in 10 users found no mark on their paper" in set(bars["Set by"])
+    assert "the claim, stamped before the data: 8 in 10 users found no mark on their paper" in set(bars["Set by"])
     assert dict(zip(bars["Bar"], bars["Above the bar, taken alone"], strict=True))["80 %"] == "not shown"
     assert len(shown(_WITHOUT_FOIL, found, Naming())) == 7
     unknown = count_agreement(study_of(agreed({5: 3}), {"questions": {"soft": {"bar": 60}}}))

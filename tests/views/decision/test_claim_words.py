@@ -6,6 +6,7 @@ from xml.etree import ElementTree
 import pandas as pd
 import pytest
 
+from panel.checks.moments_recorded import NOT_SHOWN, NOT_STAMPED, STAMPED
 from panel.claims.judge import judge_claims
 from panel.claims.verdict import CANNOT_TELL, NOT_SUPPORTED, SUPPORTED, VERDICTS
 from panel.study.naming import Naming, naming
@@ -65,12 +66,14 @@ def test_the_headline_counts_verdicts(result):
 
 
 def test_a_single_sentence_holds_or_does_not(result):
-    frame = result.claims.iloc[[0]].assign(verdict=NOT_SUPPORTED, exploratory=False, p_adjusted=float("nan"))
+    frame = result.claims.iloc[[0]].assign(verdict=NOT_SUPPORTED, stamped=STAMPED, p_adjusted=float("nan"))
     assert claims_headline(replace(result, claims=frame)) == "The sentence does not hold."
     open_one = frame.assign(verdict=CANNOT_TELL)
     assert claims_headline(replace(result, claims=open_one)) == "Whether the sentence holds cannot be told yet."
-    held = frame.assign(verdict=SUPPORTED, exploratory=True)
+    held = frame.assign(verdict=SUPPORTED, stamped=NOT_STAMPED)
     assert claims_headline(replace(result, claims=held)) == "The sentence holds; it was not stamped before the data."
+    not_shown = claims_headline(replace(result, claims=frame.assign(stamped=NOT_SHOWN)))
+    assert not_shown == "The sentence does not hold; it was not shown to be stamped before the data."
 
 
 def test_a_claim_that_was_stamped_before_there_are_any_data_is_not_called_late():
@@ -86,9 +89,9 @@ def test_a_claim_that_was_stamped_before_there_are_any_data_is_not_called_late()
 
 
 def test_the_headline_stays_under_25_words_with_every_verdict_in_it(result):
-    frame = pd.DataFrame({"verdict": list(VERDICTS), "exploratory": True, "p_adjusted": 0.1, "family": "panel"})
-    frame = frame.assign(estimate=-3.0, stamped_at="2026-01-05")
-    frame.loc[0, "exploratory"] = False
+    frame = pd.DataFrame({"verdict": list(VERDICTS), "stamped": NOT_STAMPED, "exploratory": True})
+    frame = frame.assign(p_adjusted=0.1, family="panel", estimate=-3.0, stamped_at="2026-01-05")
+    frame.loc[0, ["stamped", "exploratory"]] = [STAMPED, False]
     words = claims_headline(replace(result, claims=frame))
     assert len(words.split()) < 25
     assert words.endswith("adjusted together in 1 family; 7 were not stamped before the data.")
