@@ -19,7 +19,15 @@ from panel.study.naming import at_moment, counted_outside, measured_units, timed
 from panel.study.numbers_read import NumbersRead, proposed_number, read_number_columns, read_numbers, unit_of_heading
 from panel.study.raw_table import READ_AS_SEEN, RawTable
 from panel.study.sheet_keys import BLIND_CODE, refuse_several_studies
-from panel.study.sittings import is_clock, moment_column, moments_of, note_on_days, sittings
+from panel.study.sittings import (
+    fill_last_name,
+    is_clock,
+    moment_column,
+    moments_of,
+    note_on_days,
+    number_of_people,
+    sittings,
+)
 from panel.study.study import IMPORTED_ROW, REHEARSED, UNREAD_COLUMNS, RawFile, Study, natural_order
 from panel.study.table_cells import NOT_WHOLE, is_mean_of, notes_beside, why_not_scored
 from panel.study.tables import TABLES
@@ -482,11 +490,11 @@ def guess_layout(table: RawTable, fixed: Mapping[str, str] | None = None, scored
         known |= {"moment": at} if at else {}
     free = [column for column in table.header if column not in known.values()]
     numbers = [column for column in numbers if column in free]
-    if "attribute" in known and "score" not in known and len(numbers) == 1:
-        known["score"] = numbers[0]
+    if "attribute" in known and "score" not in known:
+        known |= _scores_left(table, known, numbers)
     texts = [column for column in free if column not in numbers and not is_called(column, "comment")]
-    _fill_last_name(table, known, texts)
-    _number_of_people(table, known)
+    fill_last_name(table, known, texts)
+    number_of_people(table, known)
     held: dict[str, Any] = {**known, **sittings(table, known, fixed)}
     if {"attribute", "score"} <= set(known) and len(more) < 2:
         return ScoresLayout(**held)
@@ -503,6 +511,22 @@ def guess_layout(table: RawTable, fixed: Mapping[str, str] | None = None, scored
     found = {*_attribute_columns(table, layout), *more}
     layout = replace(layout, attributes=tuple(column for column in table.header if column in found))
     return _long_after_all(table, layout, texts)
+
+
+def _scores_left(table: RawTable, known: Mapping[str, str], numbers: Sequence[str]) -> dict[str, str]:
+    """Return the one column of numbers left as that of the scores, if it is none of an order beside answers in words.
+
+    StudyError if only those answers can be the scores.
+    """
+    free = [column for column in table.header if column not in known.values()]
+    answers = named_columns(column for column in free if not is_called(column, "comment")).get("score", "")
+    found = [column for column in numbers if not (answers and why_not_scored(table, known, column))]
+    if answers and not found:
+        raise StudyError(
+            f"{table.name}: the answers in {answers!r} are no numbers. Write the number of each answer into it, alone "
+            "or before the word."
+        )
+    return {"score": found[0]} if len(found) == 1 else {}
 
 
 def _long_after_all(table: RawTable, layout: ScoresLayout, texts: Sequence[str]) -> ScoresLayout:
@@ -563,31 +587,3 @@ def _check_layout(table: RawTable, layout: ScoresLayout) -> None:
             raise StudyError(f"{table.name}: the column {column!r} cannot hold two things; choose one.")
     if layout.decimal not in ("", ".", ","):
         raise StudyError(f"The decimal sign is a point or a comma, not {layout.decimal!r}.")
-
-
-def _fill_last_name(table: RawTable, known: dict[str, str], texts: list[str]) -> None:
-    """If only the assessor or only the prototype is missing and one column of repeated texts is left, take it."""
-    missing = [role for role in ("assessor", "prototype") if role not in known]
-    rows = len(table.lines)
-    repeated = [
-        c
-        for c in texts
-        if c not in known.values() and 1 < pd.Series(table.column(c), dtype="str").nunique() <= rows / 2
-    ]
-    if len(missing) == 1 and len(repeated) == 1:
-        known[missing[0]] = repeated[0]
-
-
-def _number_of_people(table: RawTable, known: dict[str, str]) -> None:
-    """If nobody is named and one column counts, each number for several rows of other prototypes, it counts people."""
-    if "assessor" in known or "prototype" not in known:
-        return
-    design = [
-        _names(table, known[role]) for role in ("prototype", "session", "replicate", "attribute") if role in known
-    ]
-    for column in table.header:
-        ids = list(_names(table, column))
-        keys = set(zip(ids, *design, strict=True))
-        if is_called(column, "person_id") and column not in known.values() and 1 < len({*ids}) < len(ids) == len(keys):
-            known["assessor"] = column
-            return

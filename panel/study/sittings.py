@@ -1,4 +1,4 @@
-"""When each score of a file was given: which column holds the session, the replicate, the moment after use?"""
+"""When each score of a file was given, and by whom: which column holds the session, the replicate, the moment?"""
 
 from __future__ import annotations
 
@@ -377,3 +377,36 @@ def parted_by_groups(heads: Sequence[str], groups: Sequence[str]) -> tuple[list[
     new = first_few([name for name, old in zip(made, heads, strict=True) if name != old])
     notes = [f"Of several columns of one name each took what stands above it: {new}."]
     return made, notes + [f"The headings above the headings were left out: {left}."] * bool(left)
+
+
+# Who scored, or what, where no heading says it.
+
+
+def fill_last_name(table: RawTable, known: dict[str, str], texts: list[str]) -> None:
+    """If only the assessor or only the prototype is missing and one column of repeated texts is left, take it."""
+    missing = [role for role in ("assessor", "prototype") if role not in known]
+    rows = len(table.lines)
+    repeated = [
+        c
+        for c in texts
+        if c not in known.values() and 1 < pd.Series(table.column(c), dtype="str").nunique() <= rows / 2
+    ]
+    if len(missing) == 1 and len(repeated) == 1:
+        known[missing[0]] = repeated[0]
+
+
+def number_of_people(table: RawTable, known: dict[str, str]) -> None:
+    """If nobody is named and one column counts, each number for several rows of other prototypes, it counts people."""
+    if "assessor" in known or "prototype" not in known:
+        return
+    design = [
+        [*map(as_seen, table.column(known[role]))]
+        for role in ("prototype", "session", "replicate", "attribute")
+        if role in known
+    ]
+    for column in table.header:
+        ids = [*map(as_seen, table.column(column))]
+        keys = set(zip(ids, *design, strict=True))
+        if is_called(column, "person_id") and column not in known.values() and 1 < len({*ids}) < len(ids) == len(keys):
+            known["assessor"] = column
+            return

@@ -1,0 +1,91 @@
+"""Sheets, logs and books as laboratories keep them: each is written here from a long table, which is the judge."""
+
+from __future__ import annotations
+
+from itertools import product
+
+import pytest
+
+from panel.errors import StudyError
+from panel.study.raw_table import RawTable, raw_file
+from panel.study.score_sheets import score_table
+from panel.study.scores_import import ImportedScores, guess_layout, read_scores, study_from_scores
+from panel.study.study import Study
+from tests.study.test_score_sheets import book, csv
+
+PEOPLE, PRODUCTS = ("Ida", "Jon", "Kim", "Lea"), ("wax 3", "wax 5", "wax 9")
+Cells = list[list[str]]
+
+
+def number(*of: str) -> int:
+    """A score from 1 to 7 of whatever it is of: drawn from the names, the same each time."""
+    return 1 + sum(map(ord, "".join(of))) % 7
+
+
+def imported(*sheets: object) -> ImportedScores:
+    """Return what is read of a file of one text table, or of a workbook of sheets by their names."""
+    table = read_table(*sheets)
+    return read_scores(table, guess_layout(table))
+
+
+def read_table(*sheets: object) -> RawTable:
+    return score_table(written(*sheets))
+
+
+def written(*sheets: object):
+    """Return a text file of rows, or a workbook of sheets by their names."""
+    return raw_file(*(book(**sheets[0]) if isinstance(sheets[0], dict) else csv(sheets[0])))
+
+
+def study_of(*sheets: object) -> Study:
+    return study_from_scores(imported(*sheets), written(*sheets), "waxes")
+
+
+def told(of: ImportedScores) -> str:
+    return " ".join(of.notes)
+
+
+# A log with a row for each answer.
+
+POINTS = ("not at all", "barely", "a little", "somewhat", "clearly", "strongly", "extremely")
+KEY = {"417": "wax 3", "862": "wax 5", "235": "wax 9"}
+
+
+def answer_log(served: str = "Served", answer=lambda n: f"{n} {POINTS[n - 1]}", key=("Code", "Polish")) -> dict:
+    rows = [["Assessor", "Sitting", "Code", served, "Question", "Answer"]]
+    for who, day, question in product(PEOPLE, "12", ("streaks", "slips")):
+        for place, (code, wax) in enumerate(KEY.items()):
+            order = str(1 + (place + PEOPLE.index(who)) % 3)
+            rows.append([who, day, code, order, question, answer(number(who, day, wax, question))])
+    return {"Log": rows, "Key": [list(key), *map(list, KEY.items())]}
+
+
+@pytest.mark.parametrize("served", ["Served", "Served as", "Tried", "Place"])
+@pytest.mark.parametrize("key", [("Code", "Polish"), ("No.", "Which"), ("Code", "Product")])
+def test_a_log_of_answers_is_scored_by_its_answers_and_not_by_the_order(served: str, key: tuple[str, str]):
+    scores = imported(answer_log(served, key=key)).scores
+    assert len(scores) == 48
+    for row in scores.to_dict("records"):
+        assert row["score"] == number(row["assessor"], row["session"], row["prototype"], row["attribute"])
+        assert row["position"] == 1 + (PRODUCTS.index(row["prototype"]) + PEOPLE.index(row["assessor"])) % 3
+
+
+def test_the_number_that_leads_the_words_of_an_answer_is_read_and_said():
+    of = imported(answer_log())
+    assert "What stands beside the number was left out: '6 strongly' is 6: Answer." in of.notes
+    ends = imported(answer_log(answer=lambda n: f"{n} {POINTS[n - 1]}" if n in (1, 7) else str(n)))
+    assert list(ends.scores["score"]) == list(of.scores["score"])
+
+
+@pytest.mark.parametrize("turn", ["Served", "Turn", "Round", "Row"])
+def test_answers_in_words_alone_are_asked_about_and_no_order_is_taken_for_them(turn: str):
+    with pytest.raises(StudyError, match="the answers in 'Answer' are no numbers"):
+        imported(answer_log(turn, answer=lambda n: POINTS[n - 1])["Log"])
+
+
+def test_a_unit_or_a_day_behind_a_number_is_no_word_for_a_point():
+    days = [[a, p, d, "4", "7"] for a, p, d in product(PEOPLE, PRODUCTS, "12")]
+    for row, cell in zip(days, ("3 mm", "5 cm", "6 May"), strict=False):
+        row[4] = cell
+    rows = [["Judge", "Product", "Day", "streaks", "depth"], *days]
+    assert list(imported(rows).unread["text"]) == ["3 mm", "5 cm", "6 May"]
