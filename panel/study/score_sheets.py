@@ -122,8 +122,7 @@ def _table(
         return raw_table(file, sheet, limits)
     key, scored = key_and_scores([_with_attributes_down(_sittings_below(each)[0]) for each in sheets])
     first = _first_with_scores(scored)
-    together = _together(scored, first)
-    together = together if together[1:] else [prototypes_across(together[0], dict(laid_out).get(first.name, []))]
+    together = prototypes_across(_together(scored, first), dict(laid_out))
     plain = len(sheets) == 1 and key is None and not (named or together[0].notes or heading or noticed[1])
     if plain and not _melted(first)[1]:
         return raw_table(file, first.name, limits)

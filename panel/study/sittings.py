@@ -12,7 +12,7 @@ from typing import TYPE_CHECKING
 import pandas as pd
 
 from panel.errors import StudyError
-from panel.study.file_names import are_people, crossed, is_scored, sitting
+from panel.study.file_names import are_people, attributes_among, crossed, is_scored, known_sensations, sitting
 from panel.study.knowledge import fits, heading_words, headings_called, is_called, named_columns, plain_names
 from panel.study.naming import says_when
 from panel.study.numbers_read import TIMES, measured, unit_of_heading
@@ -47,7 +47,7 @@ def sittings(table: RawTable, held: Mapping[str, str], fixed: Collection[str] = 
                 return {"session": name, "replicate": held["replicate"] if held.get("replicate", name) != name else ""}
     if "replicate" in held or not rows.duplicated().any():
         return {}
-    dated = [] if "session" in held else [name for name in free if is_called_day(name, table.column(name))]
+    dated = [] if "session" in held else [name for name in free if _are_sittings(name, table.column(name))]
     found = [
         name for name in [*unsure, *dated] if _tried_again(rows.assign(number=list(map(as_seen, table.column(name)))))
     ]
@@ -126,6 +126,11 @@ def is_called_day(name: str, cells: Iterable[str]) -> bool:
     filled = {as_seen(cell) for cell in cells}
     weekdays = any(fits(each, heading_words(name), plain_names(name)) for each in headings_called("session")[1])
     return "" not in filled and (weekdays or all(map(_DAY.fullmatch, filled)))
+
+
+def _are_sittings(name: str, cells: Sequence[str]) -> bool:
+    """Return True if a column holds days, or names of sittings such as `day 1`."""
+    return is_called_day(name, cells) or sitting([*dict.fromkeys(map(as_seen, cells))]) == "session"
 
 
 _ROUND = re.compile(r"(?:[^\W\d]+\.? ?)?\d{1,2}|[IVX]{1,4}")  # 1, Round 1, R1, II
@@ -335,25 +340,58 @@ _ITEMS = frozenset(
 )
 
 
-def prototypes_across(sheet: Sheet, laid_out: Sequence[Sequence[str]]) -> Sheet:
-    """Return a sheet with a column for each prototype, called DS-10, DS-11 ..., with what was scored in a column.
+def prototypes_across(sheets: list[Sheet], laid_out: Mapping[str, Rows]) -> list[Sheet]:
+    """Return sheets with a column for each prototype, called DS-10, DS-11 ..., with what was scored in a column.
 
-    That is what its title or its name says. The sheet itself where a column names prototypes, attributes or scores, or
-    nobody is named, or the columns have no such names: a letter such as Q may stand for questions, R for replicates.
+    That is the one of few texts that stand again and again for each person; on a sheet alone without such a column its
+    title or its name says it. The sheets themselves where a column names prototypes, attributes or scores, or nobody
+    is named, or the columns have no such names: a letter such as Q may stand for questions, R for replicates.
     """
+    if sheets[1:] and not sitting([sheet.name for sheet in sheets]):
+        return sheets
+    return [_across(sheet, "" if sheets[1:] else _title_above(sheet.name, laid_out.get(sheet.name, [])))
+            for sheet in sheets]  # fmt: skip
+
+
+def _across(sheet: Sheet, title: str) -> Sheet:
     held = named_columns(sheet.header)
     scored = score_columns(sheet, set())
-    codes = [_CODE.fullmatch(head) for head in scored]
-    stems = {code[1].casefold() for code in codes if code}
-    title = _title_above(sheet.name, laid_out)
-    known = {"prototype", "attribute", "score"} & {*held}
-    if known or "assessor" not in held or len(scored) < 2 or None in codes or len(stems) != 1 or not title:
+    if {"prototype", "attribute", "score"} & {*held} or "assessor" not in held or len(scored) < 2 or sitting(scored):
         return sheet
-    if {stem.strip(" ._-") for stem in stems} & _ITEMS:
+    codes = [_CODE.fullmatch(head) for head in scored]
+    stems = {code[1].casefold().strip(" ._-") for code in codes if code}
+    coded = None not in codes and len(stems) == 1 and not stems & _ITEMS
+    if what := _what_was_scored(sheet, held, scored, coded=coded):
+        note = f"{what!r} was read as what was scored, and {first_few(scored)} as prototypes."
+        header = tuple("attribute" if head == what else head for head in sheet.header)
+        return replace(sheet, header=header, notes=(*sheet.notes, note))
+    if not coded or not title:
         return sheet
     rows = tuple((title, *row) for row in sheet.rows)
     note = f"{title!r} was read as what was scored, and {first_few(scored)} as prototypes: nothing else names them."
     return replace(sheet, header=("attribute", *sheet.header), rows=rows, notes=(*sheet.notes, note))
+
+
+def _what_was_scored(sheet: Sheet, held: Mapping[str, str], scored: Sequence[str], *, coded: bool) -> str:
+    """Return the column of texts that each person has all of, beside columns of codes or of what are no sensations.
+
+    StudyError if there are several such columns beside codes.
+    """
+    found = []
+    for head in (head for head in sheet.header if head not in {*held.values(), *scored}):
+        rows = pd.DataFrame({"who": sheet.cells(held["assessor"]), "what": sheet.cells(head)})
+        texts, people = list(rows["what"].unique()), rows.groupby("what")["who"].transform("nunique")
+        several = len({*rows["who"]}) > 1 and 1 < len(texts) <= len(rows) / _TWICE
+        whole = several and (people >= _MOSTLY * rows["who"].nunique()).mean() >= _MOSTLY  # some may be misspelt
+        when = sitting(texts) or is_called_day(head, texts) or is_called(head, "comment") or is_scored(texts)
+        if whole and not when and (coded or known_sensations(texts) > known_sensations(scored)):
+            found += [head] if attributes_among(scored, texts) == 1 else []
+    if len(found) > 1:
+        raise StudyError(
+            f"It cannot be told which of the columns {first_few(found)} names what was scored. Write Attribute above it"
+            "."
+        )
+    return found[0] if found else ""
 
 
 def parted_by_groups(heads: Sequence[str], groups: Sequence[str]) -> tuple[list[str], list[str]] | None:

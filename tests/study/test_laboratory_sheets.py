@@ -89,3 +89,53 @@ def test_a_unit_or_a_day_behind_a_number_is_no_word_for_a_point():
         row[4] = cell
     rows = [["Judge", "Product", "Day", "streaks", "depth"], *days]
     assert list(imported(rows).unread["text"]) == ["3 mm", "5 cm", "6 May"]
+
+
+# A line for each attribute, a column for each prototype.
+
+TRAITS = ("Dusty on the sleeve", "Seconds to a shine", "Squeaks")
+
+
+def lines_of_attributes(what: str, heads: tuple[str, ...], day: str = "Bench day", of=TRAITS) -> Cells:
+    rows = [["Shoe wax, 2 g a shoe, scale 1 to 7", "", "", "", "", ""], ["", "", "", "", "", ""]]
+    rows.append(["Judge", day, what, *heads, "Remark"])
+    for who, when, term in product(PEOPLE, ("day 1", "day 2"), of):
+        rows.append([who, when, term, *(str(number(who, when, head, term)) for head in heads), ""])
+    return rows
+
+
+@pytest.mark.parametrize("what", ["What", "Looked at", "Trait on the form"])
+@pytest.mark.parametrize("heads", [("SW-1", "SW-4", "SW-9"), ("K1", "K2", "K3")])
+@pytest.mark.parametrize("slip", [False, True])
+def test_texts_that_stand_again_for_each_person_are_the_attributes_and_no_title_is(what, heads, slip):
+    rows = lines_of_attributes(what, heads)
+    if slip:
+        rows[3][2] = "Dusty on sleeve"
+    of = imported(rows)
+    assert len(of.scores) == 72
+    assert {*of.scores["attribute"]} == {*TRAITS, *(["Dusty on sleeve"] if slip else [])}
+    assert {*of.scores["prototype"]} == {*heads}
+    assert {*of.scores["session"]} == {"day 1", "day 2"}
+    for row in of.scores.iloc[9:].to_dict("records"):
+        assert row["score"] == number(row["assessor"], row["session"], row["prototype"], row["attribute"])
+    assert f"{what!r} was read as what was scored" in told(of)
+    assert study_of(rows).tables["attributes"].set_index("attribute").loc["Squeaks", "scale_max"] == 7
+
+
+def test_several_columns_of_texts_for_each_person_are_asked_about():
+    rows = lines_of_attributes("What", ("SW-1", "SW-4"))
+    rows[2].insert(3, "How")
+    for row in rows[3:]:
+        row.insert(3, f"by {row[2].split()[0]}")
+    with pytest.raises(StudyError, match="which of the columns What and How names what was scored"):
+        imported(rows)
+
+
+def test_a_sheet_for_each_day_has_its_attributes_down_too():
+    heads, sheets = ("SW-1", "SW-4", "SW-9"), {}
+    for day in ("Monday", "Tuesday"):
+        rows = [["Judge", "What", *heads]]
+        rows += [[a, t, *(str(number(a, day, h, t)) for h in heads)] for a, t in product(PEOPLE, TRAITS)]
+        sheets[day] = rows
+    for row in imported(sheets).scores.to_dict("records"):
+        assert row["score"] == number(row["assessor"], row["session"], row["prototype"], row["attribute"])
