@@ -14,9 +14,17 @@ from pandas.api.extensions import ExtensionArray
 
 from panel.errors import StudyError
 from panel.study.file_names import are_exchanged, asked_roles, twins
-from panel.study.knowledge import ROLES, is_called, is_reckoned, named_columns, stated_scale
-from panel.study.naming import at_moment, counted_outside, measured_units, timed_words, with_headings_read
-from panel.study.numbers_read import NumbersRead, proposed_number, read_number_columns, read_numbers, unit_of_heading
+from panel.study.knowledge import ROLES, is_called, is_counted, is_reckoned, named_columns, stated_scale
+from panel.study.naming import at_moment, counted_alone, measured_units, timed_words, with_headings_read
+from panel.study.numbers_read import (
+    TIMES,
+    NumbersRead,
+    measured,
+    proposed_number,
+    read_number_columns,
+    read_numbers,
+    unit_of_heading,
+)
 from panel.study.raw_table import READ_AS_SEEN, RawTable
 from panel.study.sheet_keys import BLIND_CODE, refuse_several_studies
 from panel.study.sittings import (
@@ -26,6 +34,7 @@ from panel.study.sittings import (
     moments_of,
     note_on_days,
     number_of_people,
+    served_place,
     sittings,
 )
 from panel.study.study import IMPORTED_ROW, REHEARSED, UNREAD_COLUMNS, RawFile, Study, natural_order
@@ -131,7 +140,7 @@ def study_from_scores(
         raise StudyError(f"{benchmark} was not scored, so it cannot be the benchmark. Choose among {', '.join(known)}.")
     tables["prototypes"].loc[tables["prototypes"]["prototype"] == benchmark, "role"] = "benchmark"
     stated = _scales(scores, imported.layout, imported.scale)
-    listed, unrated = tables["attributes"], counted_outside(scores, scale_min, scale_max)
+    listed, unrated = tables["attributes"], counted_alone(tables["attributes"]["attribute"])
     for column, given, end in (("scale_min", scale_min, 0), ("scale_max", scale_max, 1)):
         ends = [float(stated[name][end]) if name in stated else np.nan for name in listed["attribute"]]
         rated = (listed["unit"] == "") & ~listed["attribute"].isin(unrated)
@@ -329,7 +338,7 @@ def _scales(
     found, measured = {}, measured_units(scores["attribute"].unique())
     for name, given in scores.groupby("attribute", sort=False)["score"]:
         scale = stated_scale(str(name))[1]
-        if not scale and name not in measured:
+        if not scale and name not in measured and not is_counted(str(name)):
             scale = stated_scale(layout.score)[1] or said
         outside = ~given.dropna().between(*scale) if scale else given
         if scale and (outside.sum() <= _MOST_SLIPS * len(outside)) == within:
@@ -495,6 +504,7 @@ def guess_layout(table: RawTable, fixed: Mapping[str, str] | None = None, scored
     texts = [column for column in free if column not in numbers and not is_called(column, "comment")]
     fill_last_name(table, known, texts)
     number_of_people(table, known)
+    known |= served_place(table, known)
     held: dict[str, Any] = {**known, **sittings(table, known, fixed)}
     if {"attribute", "score"} <= set(known) and len(more) < 2:
         return ScoresLayout(**held)
@@ -546,7 +556,7 @@ def _attribute_columns(table: RawTable, layout: ScoresLayout) -> tuple[str, ...]
     numeric = _numeric_columns(table, [column for column in table.header if column not in layout.columns().values()])
     scored = [column for column in numeric if not _why_no_scores(table, layout, column)]
     usual = {"", *(unit for unit, _ in Counter(map(unit_of_heading, scored)).most_common(1))}
-    return tuple(column for column in scored if unit_of_heading(column) in usual)
+    return tuple(column for column in scored if unit_of_heading(column) in usual or measured(column)[1] in TIMES)
 
 
 def _why_no_scores(table: RawTable, layout: ScoresLayout, column: str) -> str:
@@ -557,7 +567,7 @@ def _why_no_scores(table: RawTable, layout: ScoresLayout, column: str) -> str:
         return "is called like something that was found in another column"
     if is_reckoned(column) or is_mean_of(column, table.header):
         return "is called like a mean or a total"
-    unit = unit_of_heading(column)
+    unit = unit_of_heading(column) if measured(column)[1] not in TIMES else ""
     if unit and layout.attributes and unit not in map(unit_of_heading, layout.attributes):
         return f"is in {unit}, unlike the scores"
     return why_not_scored(table, layout.columns(), column)

@@ -13,7 +13,15 @@ import pandas as pd
 
 from panel.errors import StudyError
 from panel.study.file_names import are_people, attributes_among, crossed, is_scored, known_sensations, sitting
-from panel.study.knowledge import fits, heading_words, headings_called, is_called, named_columns, plain_names
+from panel.study.knowledge import (
+    fits,
+    heading_words,
+    headings_called,
+    is_called,
+    named_columns,
+    numbers_one,
+    plain_names,
+)
 from panel.study.naming import says_when
 from panel.study.numbers_read import TIMES, measured, unit_of_heading
 from panel.study.sheet_keys import Sheet, score_columns
@@ -448,3 +456,26 @@ def number_of_people(table: RawTable, known: dict[str, str]) -> None:
         if is_called(column, "person_id") and column not in known.values() and 1 < len({*ids}) < len(ids) == len(keys):
             known["assessor"] = column
             return
+
+
+def served_place(table: RawTable, held: Mapping[str, str]) -> dict[str, str]:
+    """Return the column that numbers what each person tried in a sitting, 1 to the last, each once, as the position.
+
+    Its heading says that it numbers something. Not where it is one number for each prototype, or there is a position.
+    """
+    own = [role for role in ("assessor", "session", "replicate", "attribute", "moment") if role in held]
+    if "position" in held or not {"assessor", "prototype"} <= {*held}:
+        return {}
+    rows = pd.DataFrame({role: [*map(as_seen, table.column(held[role]))] for role in [*own, "prototype"]})
+    for name in (name for name in table.header if name not in held.values()):
+        if not numbers_one(name) and not {*heading_words(name).split()} & _NUMBER_WORDS:
+            continue
+        rows["number"] = [*map(as_seen, table.column(name))]
+        each = rows.groupby(own)["number"].agg(list)
+        whole = each.map(lambda numbers: {*numbers} == {str(n + 1) for n in range(len(numbers))} and len(numbers) > 1)
+        if whole.mean() >= _MOSTLY and rows.groupby("prototype")["number"].nunique().max() > 1:
+            return {"position": name}
+    return {}
+
+
+_NUMBER_WORDS = frozenset(("no", "nr", "num", "number", "nummer", "numero"))

@@ -139,3 +139,63 @@ def test_a_sheet_for_each_day_has_its_attributes_down_too():
         sheets[day] = rows
     for row in imported(sheets).scores.to_dict("records"):
         assert row["score"] == number(row["assessor"], row["session"], row["prototype"], row["attribute"])
+
+
+# What numbers something is no attribute; what is counted or timed is one, without a scale.
+
+
+def counted_and_timed(*more: tuple[str, object]) -> Cells:
+    """A wide sheet with one rated attribute and further columns, each with what its cells are."""
+    rows = [["Judge", "Day", "Polish", *(head for head, _ in more), "streaks"]]
+    for who, day, (n, wax) in product(PEOPLE, ("1", "2"), enumerate(PRODUCTS)):
+        cells = [str(cell(who, day, n)) for _, cell in more]
+        rows.append([who, day, wax, *cells, str(number(who, day, wax))])
+    return [["Streaks 1 = none, 7 = many"], *rows]
+
+
+def turn(who: str, day: str, n: int) -> int:
+    return 1 + (n + PEOPLE.index(who) + int(day)) % 3
+
+
+@pytest.mark.parametrize(
+    "head", ["No. of the evening", "Nr. des Abends", "Number of the dish", "Evening no.", "No. this day"]
+)
+def test_what_numbers_each_that_was_tried_is_the_position_and_no_attribute(head: str):
+    of = imported(counted_and_timed((head, turn)))
+    assert {*of.scores["attribute"]} == {"streaks"}
+    for row in of.scores.to_dict("records"):
+        assert row["position"] == turn(row["assessor"], row["session"], PRODUCTS.index(row["prototype"]))
+
+
+@pytest.mark.parametrize("head", ["No. of the bench", "Number of session", "Nummer der Kabine"])
+def test_what_numbers_anything_else_is_no_attribute_either(head: str):
+    of = imported(counted_and_timed((head, lambda who, day, n: 3 + int(day) + PEOPLE.index(who))))
+    assert {*of.scores["attribute"]} == {"streaks"}
+    assert f"The column {head!r} numbers sittings, people or what was tried." in told(of)
+
+
+@pytest.mark.parametrize(
+    "head", ["Strokes (number)", "Number of cloths", "Anzahl der Züge", "Rubs counted", "No. of passes"]
+)
+def test_what_is_counted_is_an_attribute_without_a_scale(head: str):
+    rows = counted_and_timed((head, lambda who, day, n: 2 + len(who) - n + int(day)))
+    of, attributes = imported(rows), study_of(rows).tables["attributes"].set_index("attribute")
+    assert {*of.scores["attribute"]} == {"streaks", head}
+    assert attributes["scale_max"].isna()[head]
+    assert attributes["scale_max"]["streaks"] == 7
+
+
+@pytest.mark.parametrize(
+    ("head", "read_as"), [("Dry (mm:ss)", "Dry (s)"), ("Dry (min:s)", "Dry (s)"), ("Dry (s)", "Dry (s)")]
+)
+def test_what_was_timed_is_an_attribute_without_a_scale(head: str, read_as: str):
+    def time(who: str, day: str, n: int) -> str:
+        seconds = 61 + 7 * n + PEOPLE.index(who)
+        return f"{seconds // 60}:{seconds % 60:02d}" if ":" in head else str(seconds)
+
+    rows = counted_and_timed((head, time))
+    scores, attributes = imported(rows).scores, study_of(rows).tables["attributes"].set_index("attribute")
+    assert {*scores["attribute"]} == {"streaks", read_as}
+    for row in scores.loc[scores["attribute"] == read_as].to_dict("records"):
+        assert row["score"] == 61 + 7 * PRODUCTS.index(row["prototype"]) + PEOPLE.index(row["assessor"])
+    assert (attributes["unit"][read_as], attributes["scale_max"].isna()[read_as]) == ("s", True)
