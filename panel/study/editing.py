@@ -17,9 +17,9 @@ from typing import Any
 import pandas as pd
 
 from panel.errors import StudyError
-from panel.study.facts import KINDS, STATED, entry_example, read_facts
+from panel.study.facts import KINDS, STATED, entry_example, likely_day, read_facts
 from panel.study.journal import FACTS, changed_rows, row_changes, sides
-from panel.study.numbers_read import NOT_A_NUMBER, month_called, typed_number
+from panel.study.numbers_read import NOT_A_NUMBER, typed_number
 from panel.study.raw_table import RawTable
 from panel.study.study import Study
 from panel.study.table_cells import (
@@ -200,23 +200,6 @@ def _given(name: str, texts: pd.DataFrame) -> pd.DataFrame:
     for at in [at for at, column in enumerate(given) if column in days]:  # as it is typed, like a decimal comma
         given.isetitem(at, [likely_day(cell) or cell for cell in given.iloc[:, at]])
     return given.set_axis([str(column) for column in given.columns], axis=1)
-
-
-_NUMBERED_DAY = re.compile(r"(\d{1,2})([./-])(\d{1,2})\2(\d{4}|(?<=\.)\d{2})")
-_NAMED_DAY = re.compile(r"(\d{1,2})\.?[ -](?:de )?([^\W\d_]{3,})\.?[ -](?:de )?(\d{4})")
-
-
-def likely_day(text: str) -> str:
-    """Return a day as ISO 8601 if only one can be meant: `10.03.26`, `25/03/2026`, `10. Mar 2026`; else nothing."""
-    if named := _NAMED_DAY.fullmatch(text.strip()):
-        text = f"{named[1]}.{month_called(named[2])}.{named[3]}"
-    if not (found := _NUMBERED_DAY.fullmatch(text.strip())):
-        return ""
-    first, sign, second, year = found.groups()
-    orders = [(first, second)] if sign == "." else [(first, second), (second, first)]
-    days = {f"{'20' + year if len(year) == 2 else year}-{int(month):02d}-{int(day):02d}" for day, month in orders}
-    real = [day for day in days if not pd.isna(pd.to_datetime(day, format="ISO8601", errors="coerce"))]
-    return real[0] if len(real) == 1 else ""
 
 
 def _raw(name: str, given: pd.DataFrame) -> RawTable:

@@ -12,6 +12,7 @@ from typing import TYPE_CHECKING
 import pandas as pd
 
 from panel.errors import StudyError
+from panel.study.facts import days_meant, settled_days
 from panel.study.file_names import are_people, attributes_among, crossed, is_scored, known_sensations, sitting
 from panel.study.knowledge import (
     fits,
@@ -423,6 +424,41 @@ def parted_by_groups(heads: Sequence[str], groups: Sequence[str]) -> tuple[list[
     new = first_few([name for name, old in zip(made, heads, strict=True) if name != old])
     notes = [f"Of several columns of one name each took what stands above it: {new}."]
     return made, notes + [f"The headings above the headings were left out: {left}."] * bool(left)
+
+
+# One day in several ways of writing it.
+
+
+_ISO = r"\s*|\d{4}-\d\d-\d\d(?:[ T].*)?"
+
+
+def days_as_one(table: RawTable) -> RawTable:
+    """Return a table in which each day of a column has one way of writing, and moments are ISO 8601, and that said.
+
+    `12/05/25` is settled by what else stands in its column: another such date that has one order only, or the same day
+    written so that there is no doubt. StudyError if it is not, beside days that are in no doubt.
+    """
+    columns, notes = list(table.columns), list(table.notes)
+    for place, head in enumerate(table.header):
+        cells = pd.Series(columns[place], dtype="str")
+        first = next((cell for cell in cells if cell.strip()), "")
+        if not days_meant(as_seen(first)) or cells.str.fullmatch(_ISO).all():
+            continue
+        meant = {cell: days_meant(as_seen(cell)) for cell in cells.unique() if cell.strip()}
+        if not all(meant.values()):
+            continue
+        days = settled_days(meant)
+        timed = any(":" in day for day in days.values())
+        if not all(days.values()) and not timed and any("" in ways for ways in meant.values()):
+            unsure = first_few([cell for cell, day in days.items() if not day])
+            raise StudyError(
+                f"{table.name}: in the column {head!r} it cannot be told which day {unsure} is. Write it as the others."
+            )
+        if all(days.values()) and (timed or len({*days.values()}) < len(days)):
+            columns[place] = tuple(days.get(cell, "") for cell in cells)
+            told = first_few([f"{cell.strip()} is {day}" for cell, day in days.items() if day != cell.strip()])
+            notes.append(f"Days of {head!r} were read however they are written: {told}.")
+    return replace(table, columns=tuple(columns), notes=tuple(notes)) if len(notes) > len(table.notes) else table
 
 
 # Who scored, or what, where no heading says it.

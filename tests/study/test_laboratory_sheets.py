@@ -6,6 +6,7 @@ from itertools import product
 
 import pytest
 
+from panel.checks.all_checks import check_study
 from panel.errors import StudyError
 from panel.study.raw_table import RawTable, raw_file
 from panel.study.score_sheets import score_table
@@ -199,3 +200,59 @@ def test_what_was_timed_is_an_attribute_without_a_scale(head: str, read_as: str)
     for row in scores.loc[scores["attribute"] == read_as].to_dict("records"):
         assert row["score"] == 61 + 7 * PRODUCTS.index(row["prototype"]) + PEOPLE.index(row["assessor"])
     assert (attributes["unit"][read_as], attributes["scale_max"].isna()[read_as]) == ("s", True)
+
+
+# One day in several ways of writing it.
+
+
+def dated(*days: str, head: str = "Date") -> Cells:
+    """Each person tries all waxes on each of two days; the ways of writing them follow upon each other."""
+    rows = [[head, "Judge", "Polish", "streaks"]]
+    for n, (who, day, wax) in enumerate(product(PEOPLE, (0, 1), PRODUCTS)):
+        ways = days[day::2]
+        rows.append([ways[n % len(ways)], who, wax, str(number(who, str(day), wax))])
+    return rows
+
+
+@pytest.mark.parametrize(
+    "ways",
+    [
+        ("3.2.2025", "10.2.2025", "2025-02-03", "2025-02-10", "3 Feb 2025", "10 February 2025", "03/02/25", "10/02/25"),
+        ("2025-02-03", "2025-02-20", "Mon 3 February 2025", "20/02/2025", "03/02/2025", "Feb 20, 2025"),
+        ("03.02.25", "20.02.25", "3. Februar 2025", "20.02.2025"),
+    ],
+)
+def test_one_day_is_one_session_however_it_is_written(ways: tuple[str, ...]):
+    of = imported(dated(*ways))
+    assert {*of.scores["session"]} == {"2025-02-03", f"2025-02-{'10' if '10' in ways[1] else '20'}"}
+    for row in of.scores.to_dict("records"):
+        assert row["score"] == number(row["assessor"], str(int(row["session"] > "2025-02-03")), row["prototype"])
+    assert "Days of 'Date' were read however they are written" in told(of)
+
+
+def test_days_in_one_way_of_writing_stay_as_they_are():
+    assert {*imported(dated("3.2.2025", "10.2.2025")).scores["session"]} == {"3.2.2025", "10.2.2025"}
+    assert {*imported(dated("03/02/25", "10/02/25")).scores["session"]} == {"03/02/25", "10/02/25"}
+
+
+def test_a_day_that_the_others_do_not_settle_is_asked_about():
+    with pytest.raises(StudyError, match="in the column 'Date' it cannot be told which day 04/05/25 is"):
+        imported(dated("2025-02-03", "2025-02-10", "3 Feb 2025", "04/05/25"))
+
+
+@pytest.mark.parametrize("stamp", ["04.11.2025 09:{:02d}:00", "11/04/2025 09:{:02d}:00", "4 Nov 2025, 09:{:02d}:00"])
+def test_a_date_with_a_time_is_a_moment_in_every_usual_way_of_writing(stamp: str):
+    rows = dated("1", "2", head="Session")
+    stamps = [stamp.format(n) for n in range(len(rows) - 1)]
+    if "/" in stamp:
+        stamps[-1] = stamps[-1].replace("11/04", "11/25")  # only the month can stand first
+    stamped = [["Time stamp", *rows[0]], *([at, *row] for at, row in zip(stamps, rows[1:], strict=True))]
+    assert imported(stamped).scores["recorded_at"].iloc[0] == "2025-11-04 09:00:00"
+    assert not any("cannot be understood" in finding.message for finding in check_study(study_of(stamped)))
+
+
+def test_moments_that_cannot_be_told_give_one_warning():
+    rows = dated("1", "2", head="Session")
+    stamped = [["Time stamp", *rows[0]], *([f"05/04/2025 09:{n:02d}:00", *row] for n, row in enumerate(rows[1:]))]
+    (finding,) = [each for each in check_study(study_of(stamped)) if each.kind == "date_not_understood"]
+    assert finding.message.startswith("24 dates, all written alike, cannot be understood: '05/04/2025 09:00:00'")
