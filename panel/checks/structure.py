@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import hashlib
+import re
 import shlex
 from collections.abc import Callable, Iterable, Iterator
 from dataclasses import replace
@@ -16,7 +17,7 @@ import pandas as pd
 from panel.checks.finding import Finding, Names, Proposal, by_text, distinct, gathered, grouped, or_none, read_dates
 from panel.checks.sound_study import SCALE_FACTS, scales, scales_stated, sound_study
 from panel.errors import StudyError
-from panel.study.facts import fact_advice
+from panel.study.facts import fact_advice, likely_day
 from panel.study.folder import read_journal
 from panel.study.journal import FACTS, JOURNAL, read_lines
 from panel.study.numbers_read import proposed_number
@@ -218,7 +219,9 @@ def _dates_not_understood(study: Study, sound: Study) -> Iterator[Finding]:
         bad = _apart_from(given & np.isnat(read_dates(text).values), unread.get((name, column.name)))
         rows = np.flatnonzero(bad)
         for place, cases, shown in by_text(text.iloc[rows].tolist(), _cell_place(name, column.name, rows)):
-            message = f"{counted(len(cases), 'date')} cannot be understood: {shown}."
+            different = text.iloc[rows[cases]].unique()
+            alike = len({re.sub(r"\d", "0", each) for each in different}) == 1 < len(different)
+            message = f"{counted(len(cases), 'date')}{', all written alike,' * alike} cannot be understood: {shown}."
             advice = "Write dates as 2025-03-10 or 2025-03-10 16:30. Until then the cell counts as empty."
             cells = [(int(rows[case]) + 2, str(text.iloc[rows[case]])) for case in cases]
             proposed = tuple(Proposal(name, row, column.name, c, day) for row, c in cells if (day := likely_day(c)))

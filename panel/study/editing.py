@@ -17,7 +17,7 @@ from typing import Any
 import pandas as pd
 
 from panel.errors import StudyError
-from panel.study.facts import KINDS, STATED, entry_example, read_facts
+from panel.study.facts import KINDS, STATED, entry_example, likely_day, read_facts
 from panel.study.journal import FACTS, changed_rows, row_changes, sides
 from panel.study.numbers_read import NOT_A_NUMBER, typed_number
 from panel.study.raw_table import RawTable

@@ -9,7 +9,11 @@ from __future__ import annotations
 import difflib
 import json
 import math
+import re
 from collections.abc import Iterable, Mapping
+from contextlib import suppress
+from datetime import date
+from functools import cache
 from types import MappingProxyType
 from typing import Any
 
@@ -17,7 +21,7 @@ import pandas as pd
 
 from panel.errors import StudyError
 from panel.study.journal import FACTS
-from panel.study.numbers_read import read_numbers
+from panel.study.numbers_read import month_called, read_numbers
 from panel.study.study import LOCKED_FACT, Study
 from panel.study.tables import Column
 
@@ -236,3 +240,82 @@ def locked_sessions(study: Study) -> pd.DataFrame:
     entries = [entry for entry in listed if isinstance(entry, Mapping)] if isinstance(listed, list) else []
     rows = [[str(entry.get(name) or "") for name in _LOCKED_COLUMNS] for entry in entries]
     return pd.DataFrame(rows, columns=list(_LOCKED_COLUMNS), dtype="str")
+
+
+# Which day, or moment, does a text mean?
+
+
+_DAY_BEFORE = r"[^\W\d]{2,10}\.?,? "
+_DATED = re.compile(
+    r"(?P<day>(?:[^\W\d_]{3,10}\.? )?\d.*?\d)"
+    r"(?:(?:, ?| +|T)(?P<time>\d\d?:\d\d(?::\d\d(?:\.\d+)?)?))?"
+)
+_NAMED_DAY = re.compile(
+    r"(?P<d>\d{1,2})(?:\.|st|nd|rd|th)?[ -](?:de |of )?(?P<name>[^\W\d_]{3,})\.?,?[ -](?:de )?(?P<y>\d{4})"
+    r"|(?P<name_first>[^\W\d_]{3,})\.? (?P<d_behind>\d{1,2})(?:st|nd|rd|th)?,? (?P<y_behind>\d{4})",
+    re.IGNORECASE,
+)
+_NUMBERED_DAY = re.compile(r"(\d{1,2}|\d{4}(?=.\d\d?.\d\d?$))([-/.])(\d{1,2})\2(\d{4}|\d{1,2})")
+_MIDNIGHT = ("00:00:00", "0:00:00", "00:00", "0:00")
+
+
+def likely_day(text: str) -> str:
+    """Return a day as ISO 8601 if only one can be meant: `10.03.26`, `25/03/2026`, `10. Mar 2026`; else nothing.
+
+    So with a time behind it: `04.11.2025 09:25:00`.
+    """
+    days = {*days_meant(text).values()}
+    return days.pop() if len(days) == 1 else ""
+
+
+def days_meant(text: str) -> dict[str, str]:
+    """Return order of its numbers to the day, with the time where there is one, that a text may mean; empty for none.
+
+    The order is empty where it is in no doubt.
+    """
+    lead = re.match(rf"{_DAY_BEFORE}(?=\d)", text.strip())
+    found = _DATED.fullmatch(text.strip()[len(lead[0]) if lead and not month_called(lead[0]) else 0 :])
+    time = f" {found['time']:0>5}" if found and found["time"] and found["time"] not in _MIDNIGHT else ""
+    return {order: f"{day}{time}" for order, day in _ways_to_read(found["day"]).items()} if found else {}
+
+
+@cache
+def _ways_to_read(text: str) -> dict[str, str]:
+    if named := _NAMED_DAY.fullmatch(text):
+        d, name, y, other, d_behind, y_behind = named.groups()
+        ways = {"": (y or y_behind, str(month_called(name or other)), d or d_behind)}
+    elif numbered := _NUMBERED_DAY.fullmatch(text):
+        first, sign, second, third = numbered.groups()
+        ways = {"d m": (third, second, first), "m d": (third, first, second), "y m": (first, second, third)}
+        if sign == "." or len(first) > _SHORT:
+            ways = {"": ways["y m" if len(first) > _SHORT else "d m"]}
+        elif len(third) > _SHORT:
+            del ways["y m"]
+    else:
+        return {}
+    real = {}
+    for order, (year, month, day) in ways.items():
+        with suppress(ValueError):
+            real[order] = str(date(int(year) + 2000 * (len(year) <= _SHORT), int(month), int(day)))
+    return real
+
+
+_SHORT = 2  # digits of a year without its century
+
+
+def settled_days(meant: Mapping[str, Mapping[str, str]]) -> dict[str, str]:
+    """Return cell to the day it means, empty where that cannot be told."""
+    sure = {day[:10] for days in meant.values() if len({*days.values()}) == 1 for day in days.values()}
+    orders = {order for days in meant.values() if len(days) == 1 for order in days} - {""}
+    found: dict[str, str] = {}
+    for _ in range(2):  # what is settled by a day tells the order of the others
+        for cell, days in meant.items():
+            ways = {*days.values()}
+            left = (
+                {days[each] for each in orders & {*days}} if len(orders) == 1 else {d for d in ways if d[:10] in sure}
+            )
+            left = ways if len(ways) == 1 else left
+            found[cell] = left.pop() if len(left) == 1 else ""
+        orders = orders or {order for cell, day in found.items() for order, each in meant[cell].items() if each == day}
+        orders -= {""}
+    return found

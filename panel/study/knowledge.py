@@ -211,6 +211,40 @@ def fits(name: str, words: str, spellings: Collection[str]) -> bool:
     return fnmatchcase(words, name) if "*" in name else name.replace(" ", "") in spellings
 
 
+_COUNTS = re.compile(  # from memory
+    r".*[(\[]\s*(?:numbers?|counts?|counted|no\.?|n|#|times|strokes?|rubs?|passes|drops?|pumps?|anzahl|z[\u00e4a]hlung|mal|nombre"
+    r"|n\u00famero|numero|veces|volte|fois)\s*[)\]]|(?:number|count|no\.|anzahl|nombre|n\u00famero|numero) .*"
+    r"|.*\b(?:counted|gez\u00e4hlt)",
+    re.IGNORECASE,
+)
+_ONE_NUMBERED = re.compile(
+    r"(?:n|no|nr|num|number|nummer|numero) "
+    r"(?P<one>of the |of this |(?:de )?la |de l |du |des |der |del |della |dell |this )?"
+    r"(?:(?:of|de|di) )?(?P<of>.+)"
+)
+_DAYTIMES = frozenset(
+    ("morning", "afternoon", "evening", "night", "vormittag", "abends", "abend", "matin", "soir", "manana")
+)
+_THINGS = ("session", "position", "unsure", "prototype", "assessor", "replicate")
+
+
+def is_counted(name: str) -> bool:
+    """Return True if a name says that something was counted: `Strokes (number)`, `Number of pads`."""
+    return bool(_COUNTS.fullmatch(name)) and not numbers_one(name)
+
+
+def numbers_one(name: str) -> bool:
+    """Return True if a heading numbers sittings, people or what was tried: `No. of the evening`, `Number of session`.
+
+    One thing with an article, or a word for one of these; several are counted: `Number of strokes`.
+    """
+    found = _ONE_NUMBERED.fullmatch(heading_words(name))
+    if not found or (found["of"].endswith("s") and found["one"] != "des "):
+        return False
+    called = found["of"].split()[-1] in _DAYTIMES or any(is_called(found["of"], role) for role in _THINGS)
+    return bool(found["one"]) or called
+
+
 def is_reckoned(name: str) -> bool:
     """Return True if a name says mean, total or spread: nobody is called so, and nothing that was scored."""
     each = heading_words(name.replace("-", "")).split()

@@ -17,6 +17,7 @@ from panel.study.knowledge import (
     asked_kind,
     heading_words,
     is_called,
+    is_counted,
     is_product,
     is_statement,
     people_asked,
@@ -300,25 +301,10 @@ def measured_units(names: Collection[str]) -> dict[str, str]:
     return {name: unit for name, unit in units.items() if unit != usual or unit in TIMES}
 
 
-_COUNTS = re.compile(  # from memory
-    r".*[(\[]\s*(?:numbers?|counts?|counted|no\.?|n|#|times|strokes?|rubs?|passes|drops?|pumps?|anzahl|z[\u00e4a]hlung|mal|nombre"
-    r"|n\u00famero|numero|veces|volte|fois)\s*[)\]]|(?:number|count|anzahl|nombre|n\u00famero|numero) .*",
-    re.IGNORECASE,
-)
-_NEARLY_ALL = 0.8
-
-
-def counted_outside(scores: pd.DataFrame, low: float | None, high: float | None) -> dict[str, str]:
-    """Return the attributes that are counted by their names, with nearly all scores outside a scale, and that said."""
-    ends = -math.inf if low is None else low, math.inf if high is None else high
-    told = {}
-    for name, given in scores.dropna(subset="score").groupby("attribute", sort=False)["score"]:
-        outside = int((~given.between(*ends)).sum())
-        if _COUNTS.fullmatch(str(name)) and outside > _NEARLY_ALL * len(given):
-            told[str(name)] = (
-                f"Counted, not rated, so the scale is not its own: {name!r} ({outside} of {len(given)} outside)."
-            )
-    return told
+def counted_alone(names: Iterable[str]) -> dict[str, str]:
+    """Return the attributes that are counted by their names, which no scale of what is rated is of, and that said."""
+    found = [name for name in names if is_counted(name) and not stated_scale(name)[1]]
+    return {name: f"Counted, not rated, so the scale is not its own: {name!r}." for name in found}
 
 
 def with_headings_read(attributes: pd.DataFrame) -> pd.DataFrame:

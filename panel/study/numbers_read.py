@@ -65,9 +65,9 @@ _PARTS = {"\u00bd": 0.5, "\u00bc": 0.25, "\u00be": 0.75}
 _SHOWS_GROUPS = re.compile(r"[+-]? ?[1-9]\d{0,2}(?:(?:\.\d{3})+,\d*|(?:\.\d{3}){2,})(?: ?%)?", re.ASCII)
 _SIGN_WORDS = {".": "point", ",": "comma"}
 _NUMBER = r"[+-]?\d{1,4}(?:[.,]\d+)?"
-# A number with a word for it: `5 - strong`, `5 = strong`, `(5) strong`, `strong (5)`.
+# A number with a word for it: `5 - strong`, `5 = strong`, `(5) strong`, `5 strong`, `strong (5)`.
 _WITH_WORD = re.compile(
-    rf"\(?(?P<first>{_NUMBER})(?:\)|\s*[-=:])\s*(?P<after>[^\W\d_][^\d()]*)"
+    rf"\(?(?P<first>{_NUMBER})(?:(?P<sign>\)|\s*[-=:])|(?=\s))\s*(?P<after>[^\W\d_][^\d()]*)"
     rf"|(?P<before>[^\W\d_][^\d()]*?)\s*[(=:]\s*(?P<last>{_NUMBER})\)?"
 )
 _WITH_UNIT = re.compile(  # or what it is out of: `7/10`
@@ -280,20 +280,23 @@ def _without_words(cleaned: Mapping[str, str]) -> tuple[dict[str, str], list[str
 
     Only if each word goes with one number and each number with one word, as on a scale whose points have names, or if
     most cells have the same unit: another one stays. The name of a month is no such word: a spreadsheet made a date of
-    the number.
+    the number. Words led by a number with no sign between are points where two of three or more texts at least are.
     """
     found_in = {text: found for text, clean in cleaned.items() if (found := _WITH_UNIT.fullmatch(clean))}
     units = {text: found["unit"].replace(" ", "") for text, found in found_in.items() if _is_within(found)}
     unit, times = Counter(units.values()).most_common(1)[0] if units else ("", 0)
-    if times > 0 and times >= _MOSTLY * len(cleaned) and not _is_month(unit):
+    if times > 0 and times >= _MOSTLY * len(cleaned) and not month_called(unit):
         same = [text for text in units if units[text] == unit]
         return {text: found_in[text]["first"] if text in same else clean for text, clean in cleaned.items()}, same
-    named = {}
+    named, led = {}, []
     for text, clean in cleaned.items():
         found = _WITH_WORD.fullmatch(clean)
         word = (found["after"] or found["before"]).strip() if found else ""
-        if found and not _is_month(word):
+        if found and not month_called(word):
             named[text] = (found["first"] or found["last"], word.casefold())
+            led += [text] if found["first"] and not found["sign"] else []
+    if len(led) < _POINTS or len(cleaned) <= _POINTS or any(known_unit(named[text][1]) for text in led):
+        named = {text: said for text, said in named.items() if text not in led}
     numbers_of, words_of = {number for number, _ in named.values()}, {word for _, word in named.values()}
     if not named or not len(set(named.values())) == len(numbers_of) == len(words_of):
         return dict(cleaned), []
@@ -307,10 +310,7 @@ def _is_within(found: re.Match[str]) -> bool:
 
 _TOPS = ("5", "7", "9", "10", "15", "20", "100", "150")  # of usual scales; `1/2` is a half, `7/8` two scores
 _MOSTLY = 0.8  # of the different texts of a column have its unit
-
-
-def _is_month(word: str) -> bool:
-    return bool(month_called(word))
+_POINTS = 2  # texts of a column that are led by a number
 
 
 def month_called(word: str) -> int:

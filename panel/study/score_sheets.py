@@ -50,6 +50,7 @@ from panel.study.sheet_keys import (
     score_columns,
 )
 from panel.study.sittings import (
+    days_as_one,
     headings_in_seconds,
     in_seconds,
     long_in_seconds,
@@ -79,11 +80,11 @@ def score_table(file: RawFile, sheet: str = "", heading: int = 0, limits: Limits
         If there is no table in it, or it cannot be told what stands where; the text says what to do.
     """
     if (read_at_once := _large_and_plain(file, heading, limits)) is not None:
-        return long_in_seconds(without_other_rows(read_at_once))
+        return days_as_one(long_in_seconds(without_other_rows(read_at_once)))
     as_written, noticed = rows_of_file(file, sheet, heading)
     laid_out, timed = in_seconds(as_written)
     table = without_other_rows(_table(file, sheet, heading, limits, laid_out, (noticed, timed)))
-    table = long_in_seconds(table, as_written)
+    table = days_as_one(long_in_seconds(table, as_written))
     refuse_times(table, sum(map(is_scored, table.columns)))
     renamed = dict(headings_in_seconds(as_written, table.header)) if timed else {}
     return replace(_with_what_lines_say(table, laid_out), renamed=renamed)
@@ -122,8 +123,7 @@ def _table(
         return raw_table(file, sheet, limits)
     key, scored = key_and_scores([_with_attributes_down(_sittings_below(each)[0]) for each in sheets])
     first = _first_with_scores(scored)
-    together = _together(scored, first)
-    together = together if together[1:] else [prototypes_across(together[0], dict(laid_out).get(first.name, []))]
+    together = prototypes_across(_together(scored, first), dict(laid_out))
     plain = len(sheets) == 1 and key is None and not (named or together[0].notes or heading or noticed[1])
     if plain and not _melted(first)[1]:
         return raw_table(file, first.name, limits)

@@ -14,12 +14,30 @@ from pandas.api.extensions import ExtensionArray
 
 from panel.errors import StudyError
 from panel.study.file_names import are_exchanged, asked_roles, twins
-from panel.study.knowledge import ROLES, is_called, is_reckoned, named_columns, stated_scale
-from panel.study.naming import at_moment, counted_outside, measured_units, timed_words, with_headings_read
-from panel.study.numbers_read import NumbersRead, proposed_number, read_number_columns, read_numbers, unit_of_heading
+from panel.study.knowledge import ROLES, is_called, is_counted, is_reckoned, named_columns, stated_scale
+from panel.study.naming import at_moment, counted_alone, measured_units, timed_words, with_headings_read
+from panel.study.numbers_read import (
+    TIMES,
+    NumbersRead,
+    measured,
+    proposed_number,
+    read_number_columns,
+    read_numbers,
+    unit_of_heading,
+)
 from panel.study.raw_table import READ_AS_SEEN, RawTable
 from panel.study.sheet_keys import BLIND_CODE, refuse_several_studies
-from panel.study.sittings import is_clock, moment_column, moments_of, note_on_days, sittings, with_days
+from panel.study.sittings import (
+    fill_last_name,
+    is_clock,
+    moment_column,
+    moments_of,
+    note_on_days,
+    number_of_people,
+    served_place,
+    sittings,
+    with_days,
+)
 from panel.study.study import IMPORTED_ROW, REHEARSED, UNREAD_COLUMNS, RawFile, Study, natural_order
 from panel.study.table_cells import NOT_WHOLE, is_mean_of, notes_beside, why_not_scored
 from panel.study.tables import TABLES
@@ -125,7 +143,7 @@ def study_from_scores(
         raise StudyError(f"{benchmark} was not scored, so it cannot be the benchmark. Choose among {', '.join(known)}.")
     tables["prototypes"].loc[tables["prototypes"]["prototype"] == benchmark, "role"] = "benchmark"
     stated = _scales(scores, imported.layout, imported.scale)
-    listed, unrated = tables["attributes"], counted_outside(scores, scale_min, scale_max)
+    listed, unrated = tables["attributes"], counted_alone(tables["attributes"]["attribute"])
     for column, given, end in (("scale_min", scale_min, 0), ("scale_max", scale_max, 1)):
         ends = [float(stated[name][end]) if name in stated else np.nan for name in listed["attribute"]]
         rated = (listed["unit"] == "") & ~listed["attribute"].isin(unrated)
@@ -323,7 +341,7 @@ def _scales(
     found, measured = {}, measured_units(scores["attribute"].unique())
     for name, given in scores.groupby("attribute", sort=False)["score"]:
         scale = stated_scale(str(name))[1]
-        if not scale and name not in measured:
+        if not scale and name not in measured and not is_counted(str(name)):
             scale = stated_scale(layout.score)[1] or said
         outside = ~given.dropna().between(*scale) if scale else given
         if scale and (outside.sum() <= _MOST_SLIPS * len(outside)) == within:
@@ -484,11 +502,12 @@ def guess_layout(table: RawTable, fixed: Mapping[str, str] | None = None, scored
         known |= {"moment": at} if at else {}
     free = [column for column in table.header if column not in known.values()]
     numbers = [column for column in numbers if column in free]
-    if "attribute" in known and "score" not in known and len(numbers) == 1:
-        known["score"] = numbers[0]
+    if "attribute" in known and "score" not in known:
+        known |= _scores_left(table, known, numbers)
     texts = [column for column in free if column not in numbers and not is_called(column, "comment")]
-    _fill_last_name(table, known, texts)
-    _number_of_people(table, known)
+    fill_last_name(table, known, texts)
+    number_of_people(table, known)
+    known |= served_place(table, known)
     held: dict[str, Any] = {**known, **sittings(table, known, fixed)}
     if {"attribute", "score"} <= set(known) and len(more) < 2:
         return ScoresLayout(**held)
@@ -505,6 +524,22 @@ def guess_layout(table: RawTable, fixed: Mapping[str, str] | None = None, scored
     found = {*_attribute_columns(table, layout), *more}
     layout = replace(layout, attributes=tuple(column for column in table.header if column in found))
     return _long_after_all(table, layout, texts)
+
+
+def _scores_left(table: RawTable, known: Mapping[str, str], numbers: Sequence[str]) -> dict[str, str]:
+    """Return the one column of numbers left as that of the scores, if it is none of an order beside answers in words.
+
+    StudyError if only those answers can be the scores.
+    """
+    free = [column for column in table.header if column not in known.values()]
+    answers = named_columns(column for column in free if not is_called(column, "comment")).get("score", "")
+    found = [column for column in numbers if not (answers and why_not_scored(table, known, column))]
+    if answers and not found:
+        raise StudyError(
+            f"{table.name}: the answers in {answers!r} are no numbers. Write the number of each answer into it, alone "
+            "or before the word."
+        )
+    return {"score": found[0]} if len(found) == 1 else {}
 
 
 def _long_after_all(table: RawTable, layout: ScoresLayout, texts: Sequence[str]) -> ScoresLayout:
@@ -524,7 +559,7 @@ def _attribute_columns(table: RawTable, layout: ScoresLayout) -> tuple[str, ...]
     numeric = _numeric_columns(table, [column for column in table.header if column not in layout.columns().values()])
     scored = [column for column in numeric if not _why_no_scores(table, layout, column)]
     usual = {"", *(unit for unit, _ in Counter(map(unit_of_heading, scored)).most_common(1))}
-    return tuple(column for column in scored if unit_of_heading(column) in usual)
+    return tuple(column for column in scored if unit_of_heading(column) in usual or measured(column)[1] in TIMES)
 
 
 def _why_no_scores(table: RawTable, layout: ScoresLayout, column: str) -> str:
@@ -535,7 +570,7 @@ def _why_no_scores(table: RawTable, layout: ScoresLayout, column: str) -> str:
         return "is called like something that was found in another column"
     if is_reckoned(column) or is_mean_of(column, table.header):
         return "is called like a mean or a total"
-    unit = unit_of_heading(column)
+    unit = unit_of_heading(column) if measured(column)[1] not in TIMES else ""
     if unit and layout.attributes and unit not in map(unit_of_heading, layout.attributes):
         return f"is in {unit}, unlike the scores"
     return why_not_scored(table, layout.columns(), column)
@@ -565,31 +600,3 @@ def _check_layout(table: RawTable, layout: ScoresLayout) -> None:
             raise StudyError(f"{table.name}: the column {column!r} cannot hold two things; choose one.")
     if layout.decimal not in ("", ".", ","):
         raise StudyError(f"The decimal sign is a point or a comma, not {layout.decimal!r}.")
-
-
-def _fill_last_name(table: RawTable, known: dict[str, str], texts: list[str]) -> None:
-    """If only the assessor or only the prototype is missing and one column of repeated texts is left, take it."""
-    missing = [role for role in ("assessor", "prototype") if role not in known]
-    rows = len(table.lines)
-    repeated = [
-        c
-        for c in texts
-        if c not in known.values() and 1 < pd.Series(table.column(c), dtype="str").nunique() <= rows / 2
-    ]
-    if len(missing) == 1 and len(repeated) == 1:
-        known[missing[0]] = repeated[0]
-
-
-def _number_of_people(table: RawTable, known: dict[str, str]) -> None:
-    """If nobody is named and one column counts, each number for several rows of other prototypes, it counts people."""
-    if "assessor" in known or "prototype" not in known:
-        return
-    design = [
-        _names(table, known[role]) for role in ("prototype", "session", "replicate", "attribute") if role in known
-    ]
-    for column in table.header:
-        ids = list(_names(table, column))
-        keys = set(zip(ids, *design, strict=True))
-        if is_called(column, "person_id") and column not in known.values() and 1 < len({*ids}) < len(ids) == len(keys):
-            known["assessor"] = column
-            return

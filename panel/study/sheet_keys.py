@@ -127,7 +127,14 @@ def _as_key(sheet: Sheet, codes: set[str], people: set[str]) -> Sheet:
         return _matrix_as_key(sheet, columns, others, people)
     if len(columns) == 1 and "prototype" in named and not _code_column(sheet):
         return replace(sheet, header=tuple("code" if head in columns else head for head in sheet.header))
+    other = [head for head in others if not (set(named_columns([head])) | _roles_beside(head))]
+    if len(columns) == len(others) == len(other) == 1 and len({*sheet.cells(columns[0])}) == len(sheet.rows):
+        return replace(sheet, header=tuple("code" if head in columns else "prototype" for head in sheet.header))
     return sheet
+
+
+def _roles_beside(head: str) -> set[str]:
+    return {role for role in _ABOUT if is_called(head, role)}
 
 
 def _are_codes(cells: Sequence[str], codes: set[str]) -> bool:

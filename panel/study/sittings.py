@@ -1,4 +1,4 @@
-"""When each score of a file was given: which column holds the session, the replicate, the moment after use?"""
+"""When each score of a file was given, and by whom: which column holds the session, the replicate, the moment?"""
 
 from __future__ import annotations
 
@@ -12,8 +12,17 @@ from typing import TYPE_CHECKING
 import pandas as pd
 
 from panel.errors import StudyError
-from panel.study.file_names import are_people, crossed, is_scored, sitting
-from panel.study.knowledge import fits, heading_words, headings_called, is_called, named_columns, plain_names
+from panel.study.facts import days_meant, settled_days
+from panel.study.file_names import are_people, attributes_among, crossed, is_scored, known_sensations, sitting
+from panel.study.knowledge import (
+    fits,
+    heading_words,
+    headings_called,
+    is_called,
+    named_columns,
+    numbers_one,
+    plain_names,
+)
 from panel.study.naming import says_when
 from panel.study.numbers_read import TIMES, measured, unit_of_heading
 from panel.study.sheet_keys import Sheet, score_columns
@@ -48,7 +57,7 @@ def sittings(table: RawTable, held: Mapping[str, str], fixed: Collection[str] = 
                 return {"session": name, "replicate": held["replicate"] if held.get("replicate", name) != name else ""}
     if "replicate" in held or not rows.duplicated().any():
         return {}
-    dated = [] if "session" in held else [name for name in free if is_called_day(name, table.column(name))]
+    dated = [] if "session" in held else [name for name in free if _are_sittings(name, table.column(name))]
     found = [
         name for name in [*unsure, *dated] if _tried_again(rows.assign(number=list(map(as_seen, table.column(name)))))
     ]
@@ -127,6 +136,11 @@ def is_called_day(name: str, cells: Iterable[str]) -> bool:
     filled = {as_seen(cell) for cell in cells}
     weekdays = any(fits(each, heading_words(name), plain_names(name)) for each in headings_called("session")[1])
     return "" not in filled and (weekdays or all(map(_DAY.fullmatch, filled)))
+
+
+def _are_sittings(name: str, cells: Sequence[str]) -> bool:
+    """Return True if a column holds days, or names of sittings such as `day 1`."""
+    return is_called_day(name, cells) or sitting([*dict.fromkeys(map(as_seen, cells))]) == "session"
 
 
 _ROUND = re.compile(r"(?:[^\W\d]+\.? ?)?\d{1,2}|[IVX]{1,4}")  # 1, Round 1, R1, II
@@ -414,25 +428,58 @@ _ITEMS = frozenset(
 )
 
 
-def prototypes_across(sheet: Sheet, laid_out: Sequence[Sequence[str]]) -> Sheet:
-    """Return a sheet with a column for each prototype, called DS-10, DS-11 ..., with what was scored in a column.
+def prototypes_across(sheets: list[Sheet], laid_out: Mapping[str, Rows]) -> list[Sheet]:
+    """Return sheets with a column for each prototype, called DS-10, DS-11 ..., with what was scored in a column.
 
-    That is what its title or its name says. The sheet itself where a column names prototypes, attributes or scores, or
-    nobody is named, or the columns have no such names: a letter such as Q may stand for questions, R for replicates.
+    That is the one of few texts that stand again and again for each person; on a sheet alone without such a column its
+    title or its name says it. The sheets themselves where a column names prototypes, attributes or scores, or nobody
+    is named, or the columns have no such names: a letter such as Q may stand for questions, R for replicates.
     """
+    if sheets[1:] and not sitting([sheet.name for sheet in sheets]):
+        return sheets
+    return [_across(sheet, "" if sheets[1:] else _title_above(sheet.name, laid_out.get(sheet.name, [])))
+            for sheet in sheets]  # fmt: skip
+
+
+def _across(sheet: Sheet, title: str) -> Sheet:
     held = named_columns(sheet.header)
     scored = score_columns(sheet, set())
-    codes = [_CODE.fullmatch(head) for head in scored]
-    stems = {code[1].casefold() for code in codes if code}
-    title = _title_above(sheet.name, laid_out)
-    known = {"prototype", "attribute", "score"} & {*held}
-    if known or "assessor" not in held or len(scored) < 2 or None in codes or len(stems) != 1 or not title:
+    if {"prototype", "attribute", "score"} & {*held} or "assessor" not in held or len(scored) < 2 or sitting(scored):
         return sheet
-    if {stem.strip(" ._-") for stem in stems} & _ITEMS:
+    codes = [_CODE.fullmatch(head) for head in scored]
+    stems = {code[1].casefold().strip(" ._-") for code in codes if code}
+    coded = None not in codes and len(stems) == 1 and not stems & _ITEMS
+    if what := _what_was_scored(sheet, held, scored, coded=coded):
+        note = f"{what!r} was read as what was scored, and {first_few(scored)} as prototypes."
+        header = tuple("attribute" if head == what else head for head in sheet.header)
+        return replace(sheet, header=header, notes=(*sheet.notes, note))
+    if not coded or not title:
         return sheet
     rows = tuple((title, *row) for row in sheet.rows)
     note = f"{title!r} was read as what was scored, and {first_few(scored)} as prototypes: nothing else names them."
     return replace(sheet, header=("attribute", *sheet.header), rows=rows, notes=(*sheet.notes, note))
+
+
+def _what_was_scored(sheet: Sheet, held: Mapping[str, str], scored: Sequence[str], *, coded: bool) -> str:
+    """Return the column of texts that each person has all of, beside columns of codes or of what are no sensations.
+
+    StudyError if there are several such columns beside codes.
+    """
+    found = []
+    for head in (head for head in sheet.header if head not in {*held.values(), *scored}):
+        rows = pd.DataFrame({"who": sheet.cells(held["assessor"]), "what": sheet.cells(head)})
+        texts, people = list(rows["what"].unique()), rows.groupby("what")["who"].transform("nunique")
+        several = len({*rows["who"]}) > 1 and 1 < len(texts) <= len(rows) / _TWICE
+        whole = several and (people >= _MOSTLY * rows["who"].nunique()).mean() >= _MOSTLY  # some may be misspelt
+        when = sitting(texts) or is_called_day(head, texts) or is_called(head, "comment") or is_scored(texts)
+        if whole and not when and (coded or known_sensations(texts) > known_sensations(scored)):
+            found += [head] if attributes_among(scored, texts) == 1 else []
+    if len(found) > 1:
+        raise StudyError(
+            f"It cannot be told which of the columns {first_few(found)} names what was scored. Write Attribute above it"
+            "."
+        )
+    return found[0] if found else ""
 
 
 def parted_by_groups(heads: Sequence[str], groups: Sequence[str]) -> tuple[list[str], list[str]] | None:
@@ -456,3 +503,94 @@ def parted_by_groups(heads: Sequence[str], groups: Sequence[str]) -> tuple[list[
     new = first_few([name for name, old in zip(made, heads, strict=True) if name != old])
     notes = [f"Of several columns of one name each took what stands above it: {new}."]
     return made, notes + [f"The headings above the headings were left out: {left}."] * bool(left)
+
+
+# One day in several ways of writing it.
+
+
+_ISO = r"\s*|\d{4}-\d\d-\d\d(?:[ T].*)?"
+
+
+def days_as_one(table: RawTable) -> RawTable:
+    """Return a table in which each day of a column has one way of writing, and moments are ISO 8601, and that said.
+
+    `12/05/25` is settled by what else stands in its column: another such date that has one order only, or the same day
+    written so that there is no doubt. StudyError if it is not, beside days that are in no doubt.
+    """
+    columns, notes = list(table.columns), list(table.notes)
+    for place, head in enumerate(table.header):
+        cells = pd.Series(columns[place], dtype="str")
+        first = next((cell for cell in cells if cell.strip()), "")
+        if not days_meant(as_seen(first)) or cells.str.fullmatch(_ISO).all():
+            continue
+        meant = {cell: days_meant(as_seen(cell)) for cell in cells.unique() if cell.strip()}
+        if not all(meant.values()):
+            continue
+        days = settled_days(meant)
+        timed = any(":" in day for day in days.values())
+        if not all(days.values()) and not timed and any("" in ways for ways in meant.values()):
+            unsure = first_few([cell for cell, day in days.items() if not day])
+            raise StudyError(
+                f"{table.name}: in the column {head!r} it cannot be told which day {unsure} is. Write it as the others."
+            )
+        if all(days.values()) and (timed or len({*days.values()}) < len(days)):
+            columns[place] = tuple(days.get(cell, "") for cell in cells)
+            told = first_few([f"{cell.strip()} is {day}" for cell, day in days.items() if day != cell.strip()])
+            notes.append(f"Days of {head!r} were read however they are written: {told}.")
+    return replace(table, columns=tuple(columns), notes=tuple(notes)) if len(notes) > len(table.notes) else table
+
+
+# Who scored, or what, where no heading says it.
+
+
+def fill_last_name(table: RawTable, known: dict[str, str], texts: list[str]) -> None:
+    """If only the assessor or only the prototype is missing and one column of repeated texts is left, take it."""
+    missing = [role for role in ("assessor", "prototype") if role not in known]
+    rows = len(table.lines)
+    repeated = [
+        c
+        for c in texts
+        if c not in known.values() and 1 < pd.Series(table.column(c), dtype="str").nunique() <= rows / 2
+    ]
+    if len(missing) == 1 and len(repeated) == 1:
+        known[missing[0]] = repeated[0]
+
+
+def number_of_people(table: RawTable, known: dict[str, str]) -> None:
+    """If nobody is named and one column counts, each number for several rows of other prototypes, it counts people."""
+    if "assessor" in known or "prototype" not in known:
+        return
+    design = [
+        [*map(as_seen, table.column(known[role]))]
+        for role in ("prototype", "session", "replicate", "attribute")
+        if role in known
+    ]
+    for column in table.header:
+        ids = [*map(as_seen, table.column(column))]
+        keys = set(zip(ids, *design, strict=True))
+        if is_called(column, "person_id") and column not in known.values() and 1 < len({*ids}) < len(ids) == len(keys):
+            known["assessor"] = column
+            return
+
+
+def served_place(table: RawTable, held: Mapping[str, str]) -> dict[str, str]:
+    """Return the column that numbers what each person tried in a sitting, 1 to the last, each once, as the position.
+
+    Its heading says that it numbers something. Not where it is one number for each prototype, or there is a position.
+    """
+    own = [role for role in ("assessor", "session", "replicate", "attribute", "moment") if role in held]
+    if "position" in held or not {"assessor", "prototype"} <= {*held}:
+        return {}
+    rows = pd.DataFrame({role: [*map(as_seen, table.column(held[role]))] for role in [*own, "prototype"]})
+    for name in (name for name in table.header if name not in held.values()):
+        if not numbers_one(name) and not {*heading_words(name).split()} & _NUMBER_WORDS:
+            continue
+        rows["number"] = [*map(as_seen, table.column(name))]
+        each = rows.groupby(own)["number"].agg(list)
+        whole = each.map(lambda numbers: {*numbers} == {str(n + 1) for n in range(len(numbers))} and len(numbers) > 1)
+        if whole.mean() >= _MOSTLY and rows.groupby("prototype")["number"].nunique().max() > 1:
+            return {"position": name}
+    return {}
+
+
+_NUMBER_WORDS = frozenset(("no", "nr", "num", "number", "nummer", "numero"))

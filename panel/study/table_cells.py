@@ -22,8 +22,10 @@ from panel.study.knowledge import (
     heading_words,
     headings_called,
     is_called,
+    is_counted,
     is_reckoned,
     named_columns,
+    numbers_one,
     plain_names,
 )
 from panel.study.numbers_read import month_called, read_number_columns, read_numbers
@@ -439,7 +441,10 @@ def why_not_scored(table: RawTable, held: Mapping[str, str], column: str) -> str
     words = heading_words(column)
     if _RANKS.search(words):
         return "holds ranks, 1 the best or the most: as scores they would count the wrong way round"
-    if called := next((why for role, why in _NO_SCORES.items() if is_called(column, role)), ""):
+    if numbers_one(column):
+        return "numbers sittings, people or what was tried"
+    counted = is_counted(column)
+    if called := next((why for role, why in _NO_SCORES.items() if is_called(column, role) and not counted), ""):
         return called
     values = read_numbers(table.column(column)).values
     whole = bool(np.isfinite(values).all()) and bool((values == np.round(values)).all())

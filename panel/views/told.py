@@ -18,6 +18,7 @@ if TYPE_CHECKING:
     from matplotlib.figure import Figure
 
 _MOST_TO_MIND = 3
+ELSE_TO_MIND = "What else to mind"
 _HOW = "How it was computed, and what it cannot show"
 
 
@@ -94,7 +95,8 @@ class Told:
     picture
         The picture that shows it, if there is one.
     mind
-        What to mind before believing it, three sentences at the most.
+        What to mind before believing it, the weightiest first: what limits the answer before what adds to it. The
+        first three stay; others lie in a drawer.
     table
         The table that holds the answer, if there is one: a command prints it under the headline.
     drawers
@@ -113,8 +115,9 @@ class Told:
     cannot: tuple[str, ...] = ()
 
     def __post_init__(self) -> None:
-        if len(self.mind) > _MOST_TO_MIND:
-            raise ValueError(f"{len(self.mind)} sentences to mind; put some into a drawer")
+        if rest := self.mind[_MOST_TO_MIND:]:
+            object.__setattr__(self, "mind", self.mind[:_MOST_TO_MIND])
+            object.__setattr__(self, "drawers", (*self.drawers, drawer(ELSE_TO_MIND, *rest)))
 
     def every_drawer(self) -> Iterator[Drawer]:
         """Yield its drawers, those without items left out, the one on how it was computed last."""

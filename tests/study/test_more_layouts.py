@@ -500,9 +500,11 @@ def test_times_beside_ratings_are_measured_in_seconds_whatever_line_says_so():
     assert list(study.scales(["Shine", "Setting time (s)", "Even colour"])) == [(0, 10), None, (0, 10)]
     took = study.scores.loc[study.scores["attribute"] == "Setting time (s)", "score"]
     assert {*took} == {60.0 * k + 10 + n for k in (1, 2, 3) for n in range(3)}
-    unsaid = read_scores(table, guess_layout(table))  # it is asked about, and no scale of 0 to 10 is laid on it
-    assert "Setting time (s)" not in {*unsaid.scores["attribute"]}
-    assert any("'Setting time (s)' is in s, unlike the scores. Say so" in note for note in unsaid.notes)
+    unsaid = read_scores(table, guess_layout(table))  # it comes in by itself, and no scale of 0 to 10 is laid on it
+    assert list(study_from_scores(unsaid, file, "varnish", 0, 10).scales(["Shine", "Setting time (s)"])) == [
+        (0, 10),
+        None,
+    ]
 
 
 def tablet(unit: str, name: str = "gone from the skin") -> str:
@@ -550,8 +552,8 @@ def test_what_is_counted_takes_no_scale_of_what_is_rated(name: str):
     imported = read_scores(table, guess_layout(table, scored=["Slip", "Waxy", name]))
     study = study_from_scores(imported, file, "counted", 1, 9)
     assert list(study.scales(["Slip", "Waxy", name])) == [(1, 9), (1, 9), None]  # a wrong scale is left to be warned of
-    assert f"{name!r} (11 of 12 outside)" in study.facts["import"]["done"][-1]
-    assert list(study_from_scores(imported, file, "fits", 0, 40).scales([name])) == [(0, 40)]
+    assert study.facts["import"]["done"][-1] == f"Counted, not rated, so the scale is not its own: {name!r}."
+    assert list(study_from_scores(imported, file, "fits", 0, 40).scales([name])) == [None]  # though all lie on it
 
 
 def blind(days: tuple[str, str], heads: tuple[str, str], again: bool = False) -> dict[str, list[list[str]]]:

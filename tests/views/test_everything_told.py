@@ -30,7 +30,7 @@ from panel.study.shown import Column, Table
 from panel.study.study import Study
 from panel.views.decision.claims import verdict_words
 from panel.views.pictures import BROAD, NARROW, marker_of
-from panel.views.told import Picture, Shown, Told
+from panel.views.told import ELSE_TO_MIND, Picture, Shown, Told
 from tests.as_before import differing, read_lines
 from tests.views.as_told import FOLDER, lines_told
 from tests.views.every_picture import demo_answers, everything_told
@@ -53,6 +53,11 @@ def everything(study_name) -> Iterator[list[Told]]:
 def test_what_is_told_is_what_was_told_before(study_name, everything):
     changed = differing(read_lines(FOLDER, study_name), lines_told(everything))
     assert not changed, f"{len(changed)} lines; if it is wanted: python -m tests.views.as_told. First: {changed[0]}"
+
+
+def test_no_view_of_the_demo_needs_more_than_three_sentences_to_mind(study_name, everything):
+    drawers = {each.title for told in everything for each in told.every_drawer()}
+    assert study_name != "demo" or ELSE_TO_MIND not in drawers
 
 
 # Marks, intervals, bars and remarks of pictures.

@@ -41,7 +41,7 @@ def tell_decision(result: Decision, names: Naming) -> Told:
         names,
         decision_headline(result, names),
         chances_picture(result, names),
-        mind=tuple(_mind(result, names))[:3] if leader else (),
+        mind=tuple(_mind(result, names)) if leader else (),
         table=_RANKING,
         drawers=(
             drawer("How near each prototype is", *_nearest(result, names), _RANKING),

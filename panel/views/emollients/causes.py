@@ -121,18 +121,16 @@ def _causes_headline(causes: Causes, names: Naming) -> str:
 
 
 def _causes_to_mind(causes: Causes, names: Naming) -> tuple[str, ...]:
-    """Return what else a reader must know: the next swap, what goes along with something else, one batch each."""
-    told = list(_credited(causes, names)[1:2])
+    """Return what else a reader must know: what goes along with something else, one batch each, the next swap."""
     along = _along(causes, names)
-    if along and along not in _causes_headline(causes, names):
-        told.append(along)
+    told = [] if along in _causes_headline(causes, names) else [along]
     told += filter(None, [_on_none(causes, names)])
     if causes.swaps["one_batch"].any() and not causes.cells.empty:
         told.append(
             "At least one prototype is known from one batch only: whether another would show the same, these data "
             "cannot tell. A second batch of the base under a code of its own is the cheapest check."
         )
-    return tuple(told[:4])
+    return (*told, *_credited(causes, names)[1:2])
 
 
 def _on_none(causes: Causes, names: Naming) -> str:

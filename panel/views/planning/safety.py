@@ -162,7 +162,7 @@ def tell_gate(gate: SafetyGate, names: Naming, ready: pd.DataFrame | None = None
         names,
         _headline(gate),
         picture=_items_picture(gate),
-        mind=tuple(f"{row['batch']} is frozen: {row['frozen']}." for row in frozen.head(3).to_dict("records")),
+        mind=tuple(f"{row['batch']} is frozen: {row['frozen']}." for row in frozen.to_dict("records")),
         table=MISSING,
         drawers=(
             drawer("What is missing, and who must sign it", *([MISSING] if len(_missing(gate)) else [])),

@@ -315,7 +315,7 @@ def _mind(result: Differences, names: Naming) -> tuple[str, ...]:
         lines.append(f"{known}: another batch may come out differently.")
     if not result.margin_stated:
         lines.append(_TYPED_IN.format(margin=names.margins(result.margins)))
-    return tuple(lines[:3])
+    return tuple(lines)
 
 
 _TYPED_IN = (

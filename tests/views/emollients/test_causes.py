@@ -22,8 +22,10 @@ from panel.views.emollients.causes import (
     _causes_to_mind,
     causes_picture,
     short_ingredients,
+    tell_causes,
 )
 from panel.views.pictures import BROAD, NARROW
+from panel.views.told import ELSE_TO_MIND
 
 DEMO = Path(__file__).parents[3] / "data_demo" / "reading_room"
 
@@ -174,12 +176,26 @@ def test_the_headline_names_the_largest_clear_change_and_what_it_cost(causes, na
     )
     mind = _causes_to_mind(causes, names)
     assert len(mind) == 3
-    assert "Isopropyl Isostearate for Caprylic/Capric Triglyceride went with less stickiness (−10)" in mind[0]
-    assert mind[1] == (
+    assert mind[0] == (
         "Firmness (+17) and 10 other sensations go along with Shea Butter for Sweet Almond Oil or with the making "
         "day: these data cannot tell the two apart."
     )
-    assert mind[2].startswith("At least one prototype is known from one batch only:")
+    assert mind[1].startswith("At least one prototype is known from one batch only:")
+    assert "Isopropyl Isostearate for Caprylic/Capric Triglyceride went with less stickiness (−10)" in mind[2]
+
+
+def test_what_limits_the_answer_stays_where_more_than_three_sentences_are_to_mind():
+    three = many(2, 3, one_batch=True)
+    tied = three.cells["letter"] == "C"
+    cells = three.cells.assign(
+        mark=np.where(tied, GOES_ALONG, STANDS_OUT), not_apart=["nothing is told apart", "", "", "", "", ""]
+    )
+    swaps = three.swaps.assign(goes_along=["", "", "making day"])
+    told = tell_causes(replace(three, cells=cells, swaps=swaps), Naming())
+    assert len(told.mind) == 3
+    assert not any(" gave " in sentence for sentence in told.mind)
+    (rest,) = [each.items for each in told.every_drawer() if each.title == ELSE_TO_MIND]
+    assert rest == ("In these batches New 0 for Old 0 gave less a word 0 (−1) and more a word 1 (+1).",)
 
 
 def test_no_causal_verb_without_a_design_that_earns_it():

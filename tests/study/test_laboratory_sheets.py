@@ -1,0 +1,258 @@
+"""Sheets, logs and books as laboratories keep them: each is written here from a long table, which is the judge."""
+
+from __future__ import annotations
+
+from itertools import product
+
+import pytest
+
+from panel.checks.all_checks import check_study
+from panel.errors import StudyError
+from panel.study.raw_table import RawTable, raw_file
+from panel.study.score_sheets import score_table
+from panel.study.scores_import import ImportedScores, guess_layout, read_scores, study_from_scores
+from panel.study.study import Study
+from tests.study.test_score_sheets import book, csv
+
+PEOPLE, PRODUCTS = ("Ida", "Jon", "Kim", "Lea"), ("wax 3", "wax 5", "wax 9")
+Cells = list[list[str]]
+
+
+def number(*of: str) -> int:
+    """A score from 1 to 7 of whatever it is of: drawn from the names, the same each time."""
+    return 1 + sum(map(ord, "".join(of))) % 7
+
+
+def imported(*sheets: object) -> ImportedScores:
+    """Return what is read of a file of one text table, or of a workbook of sheets by their names."""
+    table = read_table(*sheets)
+    return read_scores(table, guess_layout(table))
+
+
+def read_table(*sheets: object) -> RawTable:
+    return score_table(written(*sheets))
+
+
+def written(*sheets: object):
+    """Return a text file of rows, or a workbook of sheets by their names."""
+    return raw_file(*(book(**sheets[0]) if isinstance(sheets[0], dict) else csv(sheets[0])))
+
+
+def study_of(*sheets: object) -> Study:
+    return study_from_scores(imported(*sheets), written(*sheets), "waxes")
+
+
+def told(of: ImportedScores) -> str:
+    return " ".join(of.notes)
+
+
+# A log with a row for each answer.
+
+POINTS = ("not at all", "barely", "a little", "somewhat", "clearly", "strongly", "extremely")
+KEY = {"417": "wax 3", "862": "wax 5", "235": "wax 9"}
+
+
+def answer_log(served: str = "Served", answer=lambda n: f"{n} {POINTS[n - 1]}", key=("Code", "Polish")) -> dict:
+    rows = [["Assessor", "Sitting", "Code", served, "Question", "Answer"]]
+    for who, day, question in product(PEOPLE, "12", ("streaks", "slips")):
+        for place, (code, wax) in enumerate(KEY.items()):
+            order = str(1 + (place + PEOPLE.index(who)) % 3)
+            rows.append([who, day, code, order, question, answer(number(who, day, wax, question))])
+    return {"Log": rows, "Key": [list(key), *map(list, KEY.items())]}
+
+
+@pytest.mark.parametrize("served", ["Served", "Served as", "Tried", "Place"])
+@pytest.mark.parametrize("key", [("Code", "Polish"), ("No.", "Which"), ("Code", "Product")])
+def test_a_log_of_answers_is_scored_by_its_answers_and_not_by_the_order(served: str, key: tuple[str, str]):
+    scores = imported(answer_log(served, key=key)).scores
+    assert len(scores) == 48
+    for row in scores.to_dict("records"):
+        assert row["score"] == number(row["assessor"], row["session"], row["prototype"], row["attribute"])
+        assert row["position"] == 1 + (PRODUCTS.index(row["prototype"]) + PEOPLE.index(row["assessor"])) % 3
+
+
+def test_the_number_that_leads_the_words_of_an_answer_is_read_and_said():
+    of = imported(answer_log())
+    assert "What stands beside the number was left out: '6 strongly' is 6: Answer." in of.notes
+    ends = imported(answer_log(answer=lambda n: f"{n} {POINTS[n - 1]}" if n in (1, 7) else str(n)))
+    assert list(ends.scores["score"]) == list(of.scores["score"])
+
+
+@pytest.mark.parametrize("turn", ["Served", "Turn", "Round", "Row"])
+def test_answers_in_words_alone_are_asked_about_and_no_order_is_taken_for_them(turn: str):
+    with pytest.raises(StudyError, match="the answers in 'Answer' are no numbers"):
+        imported(answer_log(turn, answer=lambda n: POINTS[n - 1])["Log"])
+
+
+def test_a_unit_or_a_day_behind_a_number_is_no_word_for_a_point():
+    days = [[a, p, d, "4", "7"] for a, p, d in product(PEOPLE, PRODUCTS, "12")]
+    for row, cell in zip(days, ("3 mm", "5 cm", "6 May"), strict=False):
+        row[4] = cell
+    rows = [["Judge", "Product", "Day", "streaks", "depth"], *days]
+    assert list(imported(rows).unread["text"]) == ["3 mm", "5 cm", "6 May"]
+
+
+# A line for each attribute, a column for each prototype.
+
+TRAITS = ("Dusty on the sleeve", "Seconds to a shine", "Squeaks")
+
+
+def lines_of_attributes(what: str, heads: tuple[str, ...], day: str = "Bench day", of=TRAITS) -> Cells:
+    rows = [["Shoe wax, 2 g a shoe, scale 1 to 7", "", "", "", "", ""], ["", "", "", "", "", ""]]
+    rows.append(["Judge", day, what, *heads, "Remark"])
+    for who, when, term in product(PEOPLE, ("day 1", "day 2"), of):
+        rows.append([who, when, term, *(str(number(who, when, head, term)) for head in heads), ""])
+    return rows
+
+
+@pytest.mark.parametrize("what", ["What", "Looked at", "Trait on the form"])
+@pytest.mark.parametrize("heads", [("SW-1", "SW-4", "SW-9"), ("K1", "K2", "K3")])
+@pytest.mark.parametrize("slip", [False, True])
+def test_texts_that_stand_again_for_each_person_are_the_attributes_and_no_title_is(what, heads, slip):
+    rows = lines_of_attributes(what, heads)
+    if slip:
+        rows[3][2] = "Dusty on sleeve"
+    of = imported(rows)
+    assert len(of.scores) == 72
+    assert {*of.scores["attribute"]} == {*TRAITS, *(["Dusty on sleeve"] if slip else [])}
+    assert {*of.scores["prototype"]} == {*heads}
+    assert {*of.scores["session"]} == {"day 1", "day 2"}
+    for row in of.scores.iloc[9:].to_dict("records"):
+        assert row["score"] == number(row["assessor"], row["session"], row["prototype"], row["attribute"])
+    assert f"{what!r} was read as what was scored" in told(of)
+    assert study_of(rows).tables["attributes"].set_index("attribute").loc["Squeaks", "scale_max"] == 7
+
+
+def test_several_columns_of_texts_for_each_person_are_asked_about():
+    rows = lines_of_attributes("What", ("SW-1", "SW-4"))
+    rows[2].insert(3, "How")
+    for row in rows[3:]:
+        row.insert(3, f"by {row[2].split()[0]}")
+    with pytest.raises(StudyError, match="which of the columns What and How names what was scored"):
+        imported(rows)
+
+
+def test_a_sheet_for_each_day_has_its_attributes_down_too():
+    heads, sheets = ("SW-1", "SW-4", "SW-9"), {}
+    for day in ("Monday", "Tuesday"):
+        rows = [["Judge", "What", *heads]]
+        rows += [[a, t, *(str(number(a, day, h, t)) for h in heads)] for a, t in product(PEOPLE, TRAITS)]
+        sheets[day] = rows
+    for row in imported(sheets).scores.to_dict("records"):
+        assert row["score"] == number(row["assessor"], row["session"], row["prototype"], row["attribute"])
+
+
+# What numbers something is no attribute; what is counted or timed is one, without a scale.
+
+
+def counted_and_timed(*more: tuple[str, object]) -> Cells:
+    """A wide sheet with one rated attribute and further columns, each with what its cells are."""
+    rows = [["Judge", "Day", "Polish", *(head for head, _ in more), "streaks"]]
+    for who, day, (n, wax) in product(PEOPLE, ("1", "2"), enumerate(PRODUCTS)):
+        cells = [str(cell(who, day, n)) for _, cell in more]
+        rows.append([who, day, wax, *cells, str(number(who, day, wax))])
+    return [["Streaks 1 = none, 7 = many"], *rows]
+
+
+def turn(who: str, day: str, n: int) -> int:
+    return 1 + (n + PEOPLE.index(who) + int(day)) % 3
+
+
+@pytest.mark.parametrize(
+    "head", ["No. of the evening", "Nr. des Abends", "Number of the dish", "Evening no.", "No. this day"]
+)
+def test_what_numbers_each_that_was_tried_is_the_position_and_no_attribute(head: str):
+    of = imported(counted_and_timed((head, turn)))
+    assert {*of.scores["attribute"]} == {"streaks"}
+    for row in of.scores.to_dict("records"):
+        assert row["position"] == turn(row["assessor"], row["session"], PRODUCTS.index(row["prototype"]))
+
+
+@pytest.mark.parametrize("head", ["No. of the bench", "Number of session", "Nummer der Kabine"])
+def test_what_numbers_anything_else_is_no_attribute_either(head: str):
+    of = imported(counted_and_timed((head, lambda who, day, n: 3 + int(day) + PEOPLE.index(who))))
+    assert {*of.scores["attribute"]} == {"streaks"}
+    assert f"The column {head!r} numbers sittings, people or what was tried." in told(of)
+
+
+@pytest.mark.parametrize(
+    "head", ["Strokes (number)", "Number of cloths", "Anzahl der Züge", "Rubs counted", "No. of passes"]
+)
+def test_what_is_counted_is_an_attribute_without_a_scale(head: str):
+    rows = counted_and_timed((head, lambda who, day, n: 2 + len(who) - n + int(day)))
+    of, attributes = imported(rows), study_of(rows).tables["attributes"].set_index("attribute")
+    assert {*of.scores["attribute"]} == {"streaks", head}
+    assert attributes["scale_max"].isna()[head]
+    assert attributes["scale_max"]["streaks"] == 7
+
+
+@pytest.mark.parametrize(
+    ("head", "read_as"), [("Dry (mm:ss)", "Dry (s)"), ("Dry (min:s)", "Dry (s)"), ("Dry (s)", "Dry (s)")]
+)
+def test_what_was_timed_is_an_attribute_without_a_scale(head: str, read_as: str):
+    def time(who: str, day: str, n: int) -> str:
+        seconds = 61 + 7 * n + PEOPLE.index(who)
+        return f"{seconds // 60}:{seconds % 60:02d}" if ":" in head else str(seconds)
+
+    rows = counted_and_timed((head, time))
+    scores, attributes = imported(rows).scores, study_of(rows).tables["attributes"].set_index("attribute")
+    assert {*scores["attribute"]} == {"streaks", read_as}
+    for row in scores.loc[scores["attribute"] == read_as].to_dict("records"):
+        assert row["score"] == 61 + 7 * PRODUCTS.index(row["prototype"]) + PEOPLE.index(row["assessor"])
+    assert (attributes["unit"][read_as], attributes["scale_max"].isna()[read_as]) == ("s", True)
+
+
+# One day in several ways of writing it.
+
+
+def dated(*days: str, head: str = "Date") -> Cells:
+    """Each person tries all waxes on each of two days; the ways of writing them follow upon each other."""
+    rows = [[head, "Judge", "Polish", "streaks"]]
+    for n, (who, day, wax) in enumerate(product(PEOPLE, (0, 1), PRODUCTS)):
+        ways = days[day::2]
+        rows.append([ways[n % len(ways)], who, wax, str(number(who, str(day), wax))])
+    return rows
+
+
+@pytest.mark.parametrize(
+    "ways",
+    [
+        ("3.2.2025", "10.2.2025", "2025-02-03", "2025-02-10", "3 Feb 2025", "10 February 2025", "03/02/25", "10/02/25"),
+        ("2025-02-03", "2025-02-20", "Mon 3 February 2025", "20/02/2025", "03/02/2025", "Feb 20, 2025"),
+        ("03.02.25", "20.02.25", "3. Februar 2025", "20.02.2025"),
+    ],
+)
+def test_one_day_is_one_session_however_it_is_written(ways: tuple[str, ...]):
+    of = imported(dated(*ways))
+    assert {*of.scores["session"]} == {"2025-02-03", f"2025-02-{'10' if '10' in ways[1] else '20'}"}
+    for row in of.scores.to_dict("records"):
+        assert row["score"] == number(row["assessor"], str(int(row["session"] > "2025-02-03")), row["prototype"])
+    assert "Days of 'Date' were read however they are written" in told(of)
+
+
+def test_days_in_one_way_of_writing_stay_as_they_are():
+    assert {*imported(dated("3.2.2025", "10.2.2025")).scores["session"]} == {"3.2.2025", "10.2.2025"}
+    assert {*imported(dated("03/02/25", "10/02/25")).scores["session"]} == {"03/02/25", "10/02/25"}
+
+
+def test_a_day_that_the_others_do_not_settle_is_asked_about():
+    with pytest.raises(StudyError, match="in the column 'Date' it cannot be told which day 04/05/25 is"):
+        imported(dated("2025-02-03", "2025-02-10", "3 Feb 2025", "04/05/25"))
+
+
+@pytest.mark.parametrize("stamp", ["04.11.2025 09:{:02d}:00", "11/04/2025 09:{:02d}:00", "4 Nov 2025, 09:{:02d}:00"])
+def test_a_date_with_a_time_is_a_moment_in_every_usual_way_of_writing(stamp: str):
+    rows = dated("1", "2", head="Session")
+    stamps = [stamp.format(n) for n in range(len(rows) - 1)]
+    if "/" in stamp:
+        stamps[-1] = stamps[-1].replace("11/04", "11/25")  # only the month can stand first
+    stamped = [["Time stamp", *rows[0]], *([at, *row] for at, row in zip(stamps, rows[1:], strict=True))]
+    assert imported(stamped).scores["recorded_at"].iloc[0] == "2025-11-04 09:00:00"
+    assert not any("cannot be understood" in finding.message for finding in check_study(study_of(stamped)))
+
+
+def test_moments_that_cannot_be_told_give_one_warning():
+    rows = dated("1", "2", head="Session")
+    stamped = [["Time stamp", *rows[0]], *([f"05/04/2025 09:{n:02d}:00", *row] for n, row in enumerate(rows[1:]))]
+    (finding,) = [each for each in check_study(study_of(stamped)) if each.kind == "date_not_understood"]
+    assert finding.message.startswith("24 dates, all written alike, cannot be understood: '05/04/2025 09:00:00'")
