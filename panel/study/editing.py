@@ -27,7 +27,6 @@ from panel.study.table_cells import (
     bare_words,
     frame_of_texts,
     known_table,
-    likely_day,
     number_text,
     study_changes,
     texts_of_frame,

@@ -2,13 +2,15 @@
 
 from __future__ import annotations
 
+from functools import cache
+
 import numpy as np
 import pandas as pd
 from numpy.typing import NDArray
 
 from panel.errors import StudyError
 from panel.stats.formulas.composition import EXACT_ALIAS_THRESHOLD, alias_groups
-from panel.study.knowledge import canonical_ingredient, ingredients
+from panel.study.knowledge import PROPERTIES, bare_name, canonical_ingredient, ingredients, shared_table
 from panel.study.study import Study, kept, those_in
 
 # Formulas are written to 0.01 % w/w: amounts that differ by no more than half of that are the same amount.
@@ -285,3 +287,59 @@ def oriented(pairs: pd.DataFrame) -> pd.DataFrame:
     several = frame.groupby(["removed", "added"])["percent"].transform("nunique") > 1
     amount = frame["percent"].map(lambda percent: f", {percent:g} %").astype("str")
     return frame.assign(swap=label.mask(several, label + amount))
+
+
+# What is known of an ingredient, measured by the user or told by the shared table, and what goes with it.
+
+
+def emollient_value(own: pd.DataFrame, ingredient: str, property_name: str) -> float:
+    """Return a property of an ingredient, by the study's own measurement or the shared table; NaN if neither knows it.
+
+    `own` is the table `ingredient_values` of the study, which comes first; of several measurements the latest counts.
+    StudyError if `property_name` is none of `PROPERTIES`.
+    """
+    if property_name not in PROPERTIES:
+        raise StudyError(f"There is no property called {property_name!r}. Known are: {', '.join(PROPERTIES)}.")
+    if measured := own_measurement(own, ingredient, property_name):
+        return measured[0]
+    return _shared_values(property_name).get(_same_name(ingredient), float("nan"))
+
+
+@cache
+def _shared_values(property_name: str) -> dict[str, float]:
+    known = shared_table("emollients")
+    return dict(zip(known["ingredient"], known[property_name].tolist(), strict=True))
+
+
+def _same_name(ingredient: str) -> str:
+    return canonical_ingredient(ingredient) or bare_name(ingredient)
+
+
+def own_measurement(own: pd.DataFrame, ingredient: str, property_name: str) -> tuple[float, str, str] | None:
+    """Return the latest of a study's own measurements, its day and its method; None if there is none.
+
+    Parameters as for `emollient_value`.
+    """
+    if own.empty:  # it is asked for many ingredients
+        return None
+    known = own.loc[own["property"].eq(property_name) & own["value"].notna()]
+    mine = known.loc[[_same_name(each) == _same_name(ingredient) for each in known["ingredient"]]]
+    if mine.empty:
+        return None
+    last = mine.sort_values("measured_on", kind="stable").iloc[-1]
+    return float(last["value"]), str(last["measured_on"]), str(last["method"])
+
+
+# Which way should an attribute go with a property of the blend? Said before the scores are looked at.
+
+
+_SIGNS = {"more": 1, "less": -1}
+
+
+def expected_directions() -> pd.DataFrame:
+    """Return `attribute descriptor direction sign source remark`: does the attribute rise (+1) with it, or fall (-1)?
+
+    The source is a tag of `panel.study.knowledge.sources`; common practice has none.
+    """
+    frame = shared_table("expected_directions")
+    return frame.assign(sign=frame["direction"].map(_SIGNS).astype("int64"))

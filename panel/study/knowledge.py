@@ -19,7 +19,7 @@ import pandas as pd
 
 from panel.errors import StudyError
 
-_PROPERTIES = (
+PROPERTIES = (
     "viscosity_mpa_s",
     "spreading_mm2_10min",
     "surface_tension_mn_m",
@@ -32,8 +32,8 @@ _PROPERTIES = (
 )
 _NUMBERS = frozenset(
     (
-        *_PROPERTIES,
-        *(f"{name}_{end}" for name in _PROPERTIES for end in ("low", "high")),
+        *PROPERTIES,
+        *(f"{name}_{end}" for name in PROPERTIES for end in ("low", "high")),
         *("minutes", "early_slack", "late_slack"),
         *("least_assessors", "least_replicates", "least_people", "default_bar", "default_margin"),
     )
@@ -95,7 +95,7 @@ def canonical_ingredient(text: str) -> str | None:
 
     Capitals, spaces and punctuation do not count; words in parentheses may be left out where that leaves no doubt.
     """
-    whole, short = _bare(text), _bare(_without_parentheses(text))
+    whole, short = bare_name(text), bare_name(_without_parentheses(text))
     full_names, short_names = _names()
     for key, names in ((whole, full_names), (whole, short_names), (short, full_names), (short, short_names)):
         if key in names:
@@ -111,72 +111,20 @@ def _names() -> tuple[Mapping[str, str], Mapping[str, str]]:
     short: dict[str, set[str]] = {}
     for ingredient, also_written in zip(known["ingredient"], known["also_written"], strict=True):
         for written in (ingredient, *also_written.split(";")):
-            if bare := _bare(written):
+            if bare := bare_name(written):
                 full.setdefault(bare, ingredient)
-        short.setdefault(_bare(_without_parentheses(ingredient)), set()).add(ingredient)
+        short.setdefault(bare_name(_without_parentheses(ingredient)), set()).add(ingredient)
     return full, {bare: names.pop() for bare, names in short.items() if len(names) == 1}
 
 
-def _bare(text: str) -> str:
+def bare_name(text: str) -> str:
+    """Return the letters and figures of a name, small and without accents."""
     plain = unicodedata.normalize("NFKD", text).casefold()
     return "".join(character for character in plain if character.isalnum())
 
 
 def _without_parentheses(text: str) -> str:
     return re.sub(r"\([^()]*\)", " ", text)
-
-
-def emollient_value(own: pd.DataFrame, ingredient: str, property_name: str) -> float:
-    """Return a property of an ingredient, by the study's own measurement or the shared table; NaN if neither knows it.
-
-    `own` is the table `ingredient_values` of the study, which comes first; of several measurements the latest counts.
-    StudyError if `property_name` is none of `_PROPERTIES`.
-    """
-    if property_name not in _PROPERTIES:
-        raise StudyError(f"There is no property called {property_name!r}. Known are: {', '.join(_PROPERTIES)}.")
-    if measured := own_measurement(own, ingredient, property_name):
-        return measured[0]
-    return _shared_values(property_name).get(_same_name(ingredient), float("nan"))
-
-
-@cache
-def _shared_values(property_name: str) -> dict[str, float]:
-    known = _read("emollients")
-    return dict(zip(known["ingredient"], known[property_name].tolist(), strict=True))
-
-
-def _same_name(ingredient: str) -> str:
-    return canonical_ingredient(ingredient) or _bare(ingredient)
-
-
-def own_measurement(own: pd.DataFrame, ingredient: str, property_name: str) -> tuple[float, str, str] | None:
-    """Return the latest of a study's own measurements, its day and its method; None if there is none.
-
-    Parameters as for `emollient_value`.
-    """
-    if own.empty:  # it is asked for many ingredients
-        return None
-    known = own.loc[own["property"].eq(property_name) & own["value"].notna()]
-    mine = known.loc[[_same_name(each) == _same_name(ingredient) for each in known["ingredient"]]]
-    if mine.empty:
-        return None
-    last = mine.sort_values("measured_on", kind="stable").iloc[-1]
-    return float(last["value"]), str(last["measured_on"]), str(last["method"])
-
-
-# Which way should an attribute go with a property of the blend? Said before the scores are looked at.
-
-
-_SIGNS = {"more": 1, "less": -1}
-
-
-def expected_directions() -> pd.DataFrame:
-    """Return `attribute descriptor direction sign source remark`: does the attribute rise (+1) with it, or fall (-1)?
-
-    A copy. The source is a tag of `panel.study.knowledge.sources`; common practice has none.
-    """
-    frame = _read("expected_directions")
-    return frame.assign(sign=frame["direction"].map(_SIGNS).astype("int64"))
 
 
 # Which column of a table of scores does a heading name, in one of the languages of `shared/headings.csv`?

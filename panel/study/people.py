@@ -14,9 +14,19 @@ import pandas as pd
 
 from panel.errors import StudyError
 from panel.study.facts import STATED
-from panel.study.knowledge import is_called, named_columns, people_asked
+from panel.study.knowledge import (
+    asked_kind,
+    heading_words,
+    is_called,
+    is_product,
+    named_columns,
+    people_asked,
+)
+from panel.study.naming import choices, is_tried_as
 from panel.study.raw_table import RawTable
-from panel.study.study import IMPORTED_ROW, SOURCES, RawFile, Study
+from panel.study.sheet_keys import as_product, kind_column, product_column, refuse_other_products
+from panel.study.study import IMPORTED_ROW, SOURCES, RawFile, Study, natural_order
+from panel.study.table_cells import with_questions, without_other_rows
 from panel.study.tables import TABLES
 from panel.words import as_seen, counted, first_few
 
@@ -338,3 +348,81 @@ def _refuse_repeated(table: RawTable, column: str) -> None:
             f"{table.name} has {len(people)} rows of {counted(len({*people}), 'person', 'people')} ({column}), and no "
             "column says what each row is about. Add a column Product, or keep one row for each person."
         )
+
+
+# A survey with one row for each person, whatever a row of the file is.
+
+
+_WHICH = r"(?:which|what|welche[srn]?|quel(?:le)?s?|cual|que|quale|che) "
+
+
+def _with_choices_spelled(table: RawTable, prototypes: Sequence[str]) -> tuple[RawTable, list[str]]:
+    """Return a table in which what was chosen or tried is spelled as the study spells it, and where one was chosen."""
+    chosen, _, named_in = choices(table, prototypes)
+    for name in named_in:
+        table = as_product(table, name, prototypes, called=True)
+    return table, chosen
+
+
+def one_row_each(
+    table: RawTable, person: str, prototypes: Sequence[str], about: str
+) -> tuple[RawTable, str, list[str]]:
+    """Return a survey with one row per person, the column of the person, and the prototypes if a column named them."""
+    table, chosen = _with_choices_spelled(without_other_rows(with_questions(table)), prototypes)
+    named = named_columns(table.header)
+    words = {name: heading_words(name) for name in table.header}
+    asks = [name for name in words if asked_kind(name) or is_tried_as(name) or name in chosen]
+    which = [
+        n for n in words if n not in asks and re.match(_WHICH, words[n]) and any(map(is_product, words[n].split()))
+    ]
+    asks += [name for name in words if name.strip().endswith("?")]
+    own = product_column(table, prototypes, asks)
+    prototype = own or named.get("prototype") or next(iter(which), "") or kind_column(table, asks)
+    if not prototype or len(set(table.column(prototype))) >= len(table.lines):
+        return table, person, []
+    table = as_product(table, prototype, prototypes, called=prototype == named.get("prototype") or prototype in which)
+    refuse_other_products(table, prototype, about, prototypes)
+    cells = {name: list(map(as_seen, table.column(name))) for name in table.header}
+    when = [named["session"]] if named.get("session") and len(set(cells[named["session"]])) > 1 else []
+    pairs = {name: set(zip(*(cells[each] for each in (name, prototype, *when)), strict=True)) for name in words}
+    who = named.get("assessor", "") if named.get("assessor") != prototype else ""
+    who = who or next(iter(people_asked([n for n in words if n not in (*which, prototype)])), "")
+    person = person or who or next(iter(names_people(table, prototype, pairs)), "")
+    if not person and len({*cells[prototype]}) == 1:
+        person = person_column(table, [name for name in words if name != prototype])
+    if not person:
+        say = "Say which column holds the person; by command: --assessor COLUMN."
+        raise StudyError(f"{table.name} has a row for each {prototype}. {say}")
+    spelled: dict[str, str] = {}  # one person may be typed with other capitals
+    cells[person] = [spelled.setdefault(cell.casefold(), cell) for cell in cells[person]]
+    answer, question = named.get("score", ""), named.get("attribute", "")
+    of_row = [prototype, question] if answer and question else [prototype]  # a row may be one answer
+    twice = len(set(zip(cells[person], *(cells[each] for each in of_row), strict=True))) < len(table.lines)
+    of_row += when if twice else []
+    place = _places(table, list(zip(*(cells[name] for name in (person, *of_row)), strict=True)))
+    first = {key[0]: row for key, row in reversed(place.items())}
+    people = sorted(first, key=first.__getitem__)
+    columns: dict[str, Sequence[str]] = {person: people}
+    rest = [name for name in table.header if name not in (person, *of_row)]
+    for name in [answer] if answer and question else rest:
+        for of in dict.fromkeys(key[1:] for key in place):
+            rows = [place.get((who, *of)) for who in people]
+            head = ": ".join(of if name == answer else (*of, name))
+            columns[head] = ["" if row is None else cells[name][row] for row in rows]
+    lines = [table.lines[first[who]] for who in people]
+    made = RawTable(table.name, tuple(columns), tuple(columns.values()), lines, table.notes)
+    return made, person, natural_order(dict.fromkeys(cells[prototype]))
+
+
+def _places(table: RawTable, keys: Sequence[tuple[str, ...]]) -> dict[tuple[str, ...], int]:
+    """Return the row of each person and prototype, both named and there once."""
+    place: dict[tuple[str, ...], int] = {}
+    for row, key in enumerate(keys):
+        if "" in key or key in place:
+            twice = f"is a second one of {key[0]} for {key[1]}"
+            what = twice if key in place else "does not say whose it is, or of what"
+            raise StudyError(
+                f"Line {table.lines[row]} of {table.name} {what}. Correct it, or make a file of each session."
+            )
+        place[key] = row
+    return place

@@ -3,7 +3,8 @@
 import pytest
 
 from panel.models.emollients.descriptors import find_descriptors
-from panel.study.knowledge import expected_directions, shared_table
+from panel.study.formulas import expected_directions
+from panel.study.knowledge import shared_table
 from tests.formula_studies import study_of
 
 TABLE = expected_directions()

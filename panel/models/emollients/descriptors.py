@@ -21,8 +21,15 @@ from panel.stats.formulas.composition import (
     weighted_mean,
     weighted_spread,
 )
-from panel.study.formulas import SAME_AMOUNT, emollient_blend, formula_totals, swap_table
-from panel.study.knowledge import canonical_ingredient, emollient_value, ingredients, own_measurement, shared_table
+from panel.study.formulas import (
+    SAME_AMOUNT,
+    emollient_blend,
+    emollient_value,
+    formula_totals,
+    own_measurement,
+    swap_table,
+)
+from panel.study.knowledge import canonical_ingredient, ingredients, shared_table
 from panel.study.study import Study, kept
 
 # A spreading value below the first limit is slow, above the second fast, mm2 in 10 min. Published limits disagree

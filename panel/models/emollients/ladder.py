@@ -29,8 +29,7 @@ from panel.stats.arrays import Array
 from panel.stats.comparing.multiplicity import ALPHA, LEVEL, below, benjamini_hochberg, holm
 from panel.stats.formulas.composition import independent_moves
 from panel.stats.maps.links import name_drivers, needed_correlation, p_over_moves, single_links
-from panel.study.formulas import SAME_AMOUNT
-from panel.study.knowledge import expected_directions
+from panel.study.formulas import SAME_AMOUNT, expected_directions
 from panel.study.study import Study
 
 _DRAWS = 1000

@@ -44,8 +44,14 @@ from panel.stats.formulas.mixtures import (
     pooled_variance,
 )
 from panel.stats.maps.links import permutation_test, q_squared, row_orders
-from panel.study.formulas import FLOAT_SLACK, SAME_AMOUNT, WATER, emollient_percents, formula_percents
-from panel.study.knowledge import expected_directions
+from panel.study.formulas import (
+    FLOAT_SLACK,
+    SAME_AMOUNT,
+    WATER,
+    emollient_percents,
+    expected_directions,
+    formula_percents,
+)
 from panel.study.study import Study
 
 _FEWEST_BLENDS = 2
