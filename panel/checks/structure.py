@@ -27,7 +27,7 @@ from panel.study.saving import journal_faults, open_elsewhere
 from panel.study.scores_used import rows_corrected
 from panel.study.sittings import sessions_alike
 from panel.study.study import RawFile, Study
-from panel.study.table_cells import likely_day, nearest_column, nearest_table, number_text
+from panel.study.table_cells import nearest_column, nearest_table, number_text
 from panel.study.tables import TABLES, Column
 from panel.words import FEW, counted, first_few, format_typed
 

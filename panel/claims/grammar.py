@@ -95,6 +95,7 @@ class _Reader(Asking):
         last = found.chunks[-1] if found.chunks else Entry("")
         ends = last.words.split()[-1:] == [token for token in self.tokens if token not in SILENT][-1:]
         ends = ends and not self.only_tells(max(0, len(self.tokens) - 2))  # we timed it
+        ends = ends and [last.words, *(chunk.words for chunk in found.chunks[-2:-1])] != ["it", "to"]  # stick to it
         asked = found.bases or found.has("test") or {"asked", "surveyed", "who", "having"} & {*self.tokens}
         people = found.words_for("people")
         alone = (

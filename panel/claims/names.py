@@ -5,9 +5,10 @@ from __future__ import annotations
 import math
 import re
 from collections.abc import Iterable, Iterator, Mapping
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 from fnmatch import translate
 from functools import cache, lru_cache
+from itertools import takewhile
 from types import MappingProxyType
 from typing import TYPE_CHECKING
 
@@ -20,6 +21,7 @@ from panel.claims.own_words import (
     OBJECTS,
     STATES,
     Way,
+    as_defined,
     is_applied,
     ways_of,
 )
@@ -46,7 +48,7 @@ from panel.study.study import Study
 from panel.words import less_of
 
 if TYPE_CHECKING:
-    from panel.claims.claim import Reading
+    from panel.claims.claim import Claim, Reading
 
 
 @dataclass(frozen=True, eq=False, slots=True)
@@ -72,7 +74,7 @@ class Names:
     moments: Mapping[Tokens, str] = field(default_factory=dict)
     people: tuple[Tokens, ...] = ()
     chosen: tuple[Tokens, Tokens] = ((), ())
-    units: frozenset[str] = frozenset()
+    units: frozenset[Tokens] = frozenset()
 
 
 def names_of(study: Study) -> Names:
@@ -94,12 +96,14 @@ def names_of(study: Study) -> Names:
     return Names(*called_by, _events(study), _who_took_part(study), (done, rest), _counted(study))
 
 
-def _counted(study: Study) -> frozenset[str]:
+def _counted(study: Study) -> frozenset[Tokens]:
     """Return what the panel counted, by the units of attributes and their names: strokes, of the number of strokes."""
     named = [words_of(study.attribute_words(name)) for name in study.attributes]
-    of = {words[-1] for words in named if words[:2] == ("number", "of")}
-    units = {words[0] for unit in study.table("attributes")["unit"] if len(words := words_of(str(unit))) == 1}
-    return frozenset(word for word in units | of if word.isalpha() and not entry_at((word,), 0, "unit")[0])
+    of = {words[2:] for words in named if words[:2] == ("number", "of")}
+    units = {words_of(str(unit)) for unit in study.table("attributes")["unit"]}
+    return frozenset(
+        words for words in units | of if words and words[0].isalpha() and not entry_at(words, 0, "unit")[0]
+    )
 
 
 def _who_took_part(study: Study) -> tuple[Tokens, ...]:
@@ -209,17 +213,32 @@ def is_timed(study: Study, attribute: str) -> bool:
     return same_quantity(unit, "s") or "time" in words_of(study.attribute_words(attribute))
 
 
+def judged_as(study: Study, attribute: str) -> tuple[Tokens, ...]:
+    """Return how an attribute was judged, in the study's own words: its heading, definition and procedure."""
+    table = study.table("attributes")
+    told = table.loc[table["attribute"] == attribute, ["attribute", "definition", "procedure"]].to_numpy(str).ravel()
+    return tuple(words_of(text) for text in told)
+
+
+def as_judged(study: Study, claim: Claim, reading: Reading) -> Reading:
+    """Return what a sentence says, no word left over that stands as it does where it is said how that was judged."""
+    named = words_of(study.attribute_words(claim.attribute))
+    kept = as_defined(reading.left_over, words_of(claim.claim), judged_as(study, claim.attribute), named)
+    return replace(reading, left_over=kept)
+
+
 def sites_judged(study: Study, attribute: str, usual: frozenset[str]) -> frozenset[str]:
     """Return the places an attribute may be told of: of its name, else the usual ones and its definition's."""
-    named = words_of(study.attribute_words(attribute))
-    own, on = _sites_of(named), (n for n, word in enumerate(named) if n and word in OBJECTS)  # but: to the touch
+    lead = LEADS["more"].match(study.attribute_words(attribute))
+    whole = words_of(study.attribute_words(attribute)[lead.end() if lead else 0 :])
+    named = tuple(takewhile(lambda word: word not in STATES, whole))
+    own, on = _sites_of(whole), (n for n, word in enumerate(named) if n and word in OBJECTS)  # but: to the touch
     if family_of(study, attribute).startswith(OF_STUDY) and (own or any({*named[n + 1 :]} - _TOUCH for n in on)):
         return own
     table = study.table("attributes")
     if {*table.loc[table["attribute"] == attribute, "stage"]} & {"appearance", "pick-up"}:
         return own  # judged before it is put on
-    told = table.loc[table["attribute"] == attribute, ["attribute", "definition", "procedure"]]
-    return usual | own | _sites_of({word for text in told.to_numpy(str).ravel() for word in words_of(text)})
+    return usual | own | _sites_of({word for words in judged_as(study, attribute) for word in words})
 
 
 def _sites_of(words: Iterable[str]) -> frozenset[str]:
@@ -329,7 +348,7 @@ def _product(study: Study) -> tuple[frozenset[Tokens], frozenset[Tokens]]:
     cut = title
     for phrase in sorted(found, key=len, reverse=True):
         cut = cut[: -len(phrase)] if cut[-len(phrase) :] == phrase else cut
-    return frozenset(types), frozenset({cut} - {()})
+    return frozenset(types), frozenset(cut[n:] for n in range(len(cut)))
 
 
 _MOST_OF_A_KIND = 6  # words: nail and cuticle oil pen; a longer title tells of more than the product

@@ -409,3 +409,26 @@ def _plain(words: Tokens, way: Way, *, before: bool, again: bool) -> Tokens:
         if length == len(words) and entry.family == kind != "more":
             return (_BY_SIGN[-entry.value if way.kind == "speed" else entry.value],)
     return ()
+
+
+def as_defined(left_over: Sequence[str], sentence: Tokens, told: Sequence[Tokens], named: Tokens) -> list[str]:
+    """Return the words left over but for those in the very words of how it was judged: waterproof mascara.
+
+    Two words or more that follow each other in both, with a word of its name or led by a small word of place; none
+    that compares or denies.
+    """
+    names, inside = {kernel(word) for word in named if len(word) > _SHORT}, set[int]()
+    for words in told:
+        for start in range(len(sentence)):
+            for at in (n for n, word in enumerate(words) if word == sentence[start]):
+                pairs = zip(sentence[start:], words[at:], strict=False)
+                run = [one for one, _ in takewhile(lambda pair: pair[0] == pair[1], pairs)]
+                known = run[0] in OBJECTS | {"under"} or names & set(map(kernel, run))
+                plain = not any(entry_at(tuple(run), n, part)[0] for n in range(len(run)) for part in _COMPARING)
+                inside |= {*range(start, start + len(run))} if known and plain and len(run) > 1 else set()
+    outside = {word for n, word in enumerate(sentence) if n not in inside}
+    return [word for word in left_over if word in outside or word not in sentence]
+
+
+_SHORT = 2  # letters: of, on
+_COMPARING = ("less", "more", "not", "absolute_not", "comparative", "superlative", "nothing", "than", "free")

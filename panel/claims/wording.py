@@ -31,6 +31,7 @@ from panel.claims.claim import (
 from panel.claims.materials import Materials
 from panel.claims.names import (
     as_felt,
+    as_judged,
     family_of,
     floor,
     happened,
@@ -64,6 +65,7 @@ def wording_of(
         return (), ()
     reading = materials.read(claim.claim, claim.prototype, of_panel=bool(claim.attribute))
     asked = materials.asked(claim) if claim.kind == "agreement" else None
+    reading = as_judged(materials.study, claim, reading) if claim.attribute else reading
     own = asked is not None and asked.in_own_words and reading.in_the_words_of(asked)
     not_covered = () if own else tuple(dict.fromkeys(map(legible, reading.left_over)))
     found = list(_refused(claim, reading.left_over, asked=own, perceived=own and reading.has("feel")))
@@ -139,9 +141,6 @@ def _refused_words() -> list[dict[str, str]]:
     """Return the rows of the refused words, these in lower case."""
     rows = shared_table("claim_refused_en").to_dict("records")
     return [{str(k): str(v) for k, v in row.items()} | {"phrase": str(row["phrase"]).casefold()} for row in rows]
-
-
-# Does the sentence say what the statement says: the property, the direction, how strongly, compared with what?
 
 
 _STRONGER = "says more than was shown"
