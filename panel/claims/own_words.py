@@ -334,12 +334,15 @@ def _compared(tokens: Tokens, start: int, end: int, way: Way) -> Tokens:
 
 def _site_end(tokens: Tokens, place: int, way: Way) -> int:
     """Return the place after the part of the body that a small word of the name leads: through damp hair."""
-    if not place or tokens[place - 1] not in PARTICLES or tokens[place - 1] not in way.core:
+    on = place < len(tokens) and tokens[place] in OBJECTS and tokens[place] in way.named  # stick to the skin
+    if not on and (not place or tokens[place - 1] not in PARTICLES or tokens[place - 1] not in way.core):
         return 0
+    place += on
     states: set[Tokens] = {words[1:] for words in way.states}
     while tokens[place : place + 1] and (tokens[place] in _ARTICLES or tokens[place : place + 1] in states):
         place += 1
     length = entry_at(tokens, place, "site")[0]
+    length *= not on or tokens[place] in way.named
     return place + length if length else 0
 
 
@@ -392,12 +395,15 @@ def _plain(words: Tokens, way: Way, *, before: bool, again: bool) -> Tokens:
     amount = way.kind in ("more", "like")
     if amount and words and entry_at(words, 0, "low")[0] == len(words):
         return ("low",)
+    how = {kernel(word) for word in way.named if word.endswith("ly")} if amount else set()
+    if words and kernel(words[-1]) in how:  # smells as strongly, its scent is stronger
+        words = ("more",) if words[0].endswith("er") and words[1:] == () else words[:-1]
+        if words == ("as",) and again:
+            return words
     if before and words == ("as",):
         return words if amount and again else ()
     if not before and again and words[:1] == ("as",):
         return words[:1] if {*words[1:]} & _AS[way.kind] and words[2:] == () else ()
-    if amount and words[1:] == way.named[len(way.core) :][:1] and words[-1].endswith("ly"):
-        words = words[:1]  # smells as strongly
     if words == ("better",):
         return ("more",) if way.better and (not before or (way.kind == "more" and way.core == way.named[-1:])) else ()
     if amount and words[1:] == () and words[0] in _DEGREES:
