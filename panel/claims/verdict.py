@@ -43,6 +43,7 @@ from panel.stats.answers.binomial import wilson_interval
 from panel.stats.answers.paired_answers import mcnemar_exact
 from panel.stats.comparing.multiplicity import LEVEL, below, holm
 from panel.study.knowledge import shared_table
+from panel.study.naming import judged_minutes
 from panel.study.scores_used import asked, how_said, question_words
 from panel.study.study import Study, kept
 from panel.words import DOWN, counted, counted_share, format_number, format_typed, p_words, when_words
@@ -328,15 +329,17 @@ def bearing_on(claim: Claim, materials: Materials) -> tuple[_Bearing, ...]:
     """Return what bears on a claim beside its own test, what speaks against it first."""
     if claim.kind == BEYOND or claim.problems:
         return ()
-    found = [*materials.once(_from_people, claim), *_readings(claim, materials, materials.once(_wanted, claim))]
+    wanted = materials.once(_wanted, claim)
+    found = [*_panel(claim, materials, wanted), *materials.once(_from_people, claim)]
+    found += _readings(claim, materials, wanted)
     order = (AGAINST, FOR, _NEITHER)
     return tuple(sorted(found, key=lambda each: order.index(each[0])))
 
 
 def _from_people(claim: Claim, materials: Materials) -> list[_Bearing]:
-    """Return what the panel and the consumers said; it depends on the statement, not on the words of the sentence."""
+    """Return what the consumers said; it depends on the statement, not on the words of the sentence."""
     wanted = materials.once(_wanted, claim)
-    sources = (_panel, _questions, _ticks, _judgements)
+    sources = (_questions, _ticks, _judgements)
     return [bearing for source in sources for bearing in source(claim, materials, wanted)]
 
 
@@ -414,21 +417,21 @@ def _compared_with(claim: Claim) -> str:
 
 
 def _panel(claim: Claim, materials: Materials, wanted: Mapping[str, int]) -> Iterator[_Bearing]:
-    """Yield what the trained panel found on attributes of the same word: a difference, or a level."""
-    families = {
-        name: family_of(materials.study, name) for name in materials.study.attributes if name != claim.attribute
-    }
+    """Yield what the panel found on attributes of the same word, on no side at a moment the sentence does not mean."""
+    families = {name: family_of(materials.study, name) for name in materials.study.attributes}
     places = materials.once(_places, claim)
     bearing = {
         name: family
         for name, family in families.items()
-        if family in wanted and _same_place(places, _judged_on(materials, name))
+        if name != claim.attribute and family in wanted and _same_place(places, _judged_on(materials, name))
     }
     found = materials.compared if bearing else None  # the comparison of all prototypes takes a moment
     if found is None:
         return
+    timed = [minutes for kind, minutes, _ in materials.read(claim.claim, claim.prototype).moments if kind != "rubbing"]
     for attribute, family in bearing.items():
-        other, words = _compared_with(claim), materials.study.attribute_words(attribute)
+        other, words = _compared_with(claim), materials.called_as.attribute(attribute)
+        elsewhen = timed and judged_minutes(materials.study, attribute) not in (*timed, math.nan)
         sign = -wanted[family] if is_turned(materials.study, attribute) else wanted[family]
         if other:
             rows = found.pairs.loc[found.pairs["attribute"] == attribute]
@@ -437,11 +440,16 @@ def _panel(claim: Claim, materials: Materials, wanted: Mapping[str, int]) -> Ite
                     apart, told = turn * row["estimate"], row["verdict"] == DIFFERS
                     side = _side(told and sign * apart > 0, told and sign * apart <= 0)
                     change = materials.called_as.change(attribute, apart)
-                    yield (side, _PANEL, f"{words}: {change} against {other} ({row['verdict']})")
+                    yield (
+                        _NEITHER if elsewhen else side,
+                        _PANEL,
+                        f"{words}: {change} against {other} ({row['verdict']})",
+                    )
             continue
         rows = found.means.loc[(found.means["attribute"] == attribute) & (found.means["prototype"] == claim.prototype)]
         for row in rows.to_dict("records"):
-            yield (_level(materials, attribute, sign, row), _PANEL, f"{words}: {_mean(materials, attribute, row)}")
+            side = _NEITHER if elsewhen else _level(materials, attribute, sign, row)
+            yield (side, _PANEL, f"{words}: {_mean(materials, attribute, row)}")
 
 
 def _mean(materials: Materials, attribute: str, row: Mapping[Any, float]) -> str:

@@ -67,6 +67,23 @@ def test_a_mean_about_the_floor_takes_no_side():
     assert (verdict(found), sides(found)) == (SUPPORTED, [_NEITHER])
 
 
+@pytest.mark.parametrize(
+    ("sentence", "side"),
+    [
+        ("less greasy after 2 minutes than our previous cream", _NEITHER),
+        ("less greasy than our previous cream", AGAINST),
+    ],
+)
+def test_what_was_judged_at_another_moment_is_against_a_sentence_that_does_not_say_when(sentence, side):
+    later = {"attribute": "LATER", "name": "greasy film", "direction": "less", "minutes": 240.0}
+    truth = {"GREASE": {"P1": 30.0, "P2": 60.0}, "LATER": {"P1": 60.0, "P2": 30.0}}
+    scores = panel_scores(truth, seeded(), scatter=2.0, own_view=1.0)
+    claim = claim_row(sentence, "superiority", versus="P2", attribute="GREASE", minutes=2)
+    found = judge_claims(study_with([claim], scores=scores, attributes=[*GREASE, later]))
+    (what,) = found.bearing["what"]
+    assert (sides(found), what.startswith("greasy film at 4 h: +")) == ([side], True)
+
+
 def test_an_attribute_of_another_word_does_not_bear():
     truth = {"SOFT": {"P1": 90.0, "P2": 50.0}}
     named = [{"attribute": "SOFT", "name": "softness", "direction": "more"}]
