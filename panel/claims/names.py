@@ -430,7 +430,7 @@ def saying(study: Study, attribute: str, way: str) -> str:
     if manner and way in _EASILY:
         return words.replace(manner, f"{_EASILY[way]} {manner}", 1) + _AGAIN * (way == "as_much")
     again = _AGAIN * (way == "as_much")
-    does, adverb, rest = done_by(study, attribute, words)
+    does, adverb, rest = done_by(words, " ".join(map(" ".join, judged_as(study, attribute)[1:])))
     if does:
         of = re.match(r"(an?) ", rest)  # leaves less of a print; but: blurs the sight less
         how = {**_EASILY, "as_much": "as" if adverb else "as much", "low": "" if adverb else "little"}.get(way, "")

@@ -147,7 +147,9 @@ class Naming:
 @kept
 def naming(study: Study) -> Naming:
     """Return the words of a study; attributes of the same words are told apart by their minutes or short names."""
-    names, stages, told, at_minutes = study.listed("attributes", "attribute", "stage", "unit", "minutes")
+    names, stages, told, at_minutes, defined = study.listed(
+        "attributes", "attribute", "stage", "unit", "minutes", "definition"
+    )
     words = {attribute: study.attribute_words(attribute) for attribute in study.attributes}
     minutes = dict(zip(names, map(float, at_minutes), strict=True))
     at = Counter((text, minutes.get(attribute)) for attribute, text in words.items())
@@ -172,7 +174,7 @@ def naming(study: Study) -> Naming:
         own_digits={name: decimals(scale[1] - scale[0]) for name, scale in own.items() if scale is not None},
         units=units,
         mixed=len({(scale, units.get(name)) for name, scale in own.items()}) > 1,
-        verbs=frozenset(name for name, text in words.items() if done_by(study, name, text)[0]),
+        verbs=frozenset(n for n, text in zip(names, defined, strict=True) if done_by(words.get(n, ""), text)[0]),
         span=length if scales and None not in scales else float("inf"),
     )
 
@@ -180,13 +182,12 @@ def naming(study: Study) -> Naming:
 _HOW = r"\bhow (?:much|far|well|long|hard|often|\w+ly)\b"
 
 
-def done_by(study: Study, attribute: str, words: str) -> tuple[str, str, str]:
+def done_by(words: str, definition: str) -> tuple[str, str, str]:
     """Return a name up to its verb, the adverb and the rest: smells, strongly, in the steam; empty without a verb.
 
     It is one where an adverb or article follows, or the definition says how much that is done: how much the seam rubs.
     """
-    table, parts = study.table("attributes"), [*words.split(), ""]
-    told = " ".join(str(text) for text in table.loc[table["attribute"] == attribute, "definition"]).casefold()
+    parts, told = [*words.split(), ""], definition.casefold()
     for n, (word, after) in enumerate(pairwise(parts[:3])):
         adverb, of = after * after.endswith("ly"), after in ("a", "an", "the") and n == 0
         does = re.fullmatch(r"[a-z]{2,}(?<!s)s", word.casefold())
