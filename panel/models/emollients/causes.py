@@ -38,7 +38,8 @@ class Causes:
         told_high told_level p_value p_adjusted n_pairs n_assessors mark seen not_apart goes_along target_low
         target_high towards`. `mark` is `stands out`, `cannot tell`, or `goes along with something else`, where
         something is tied to the swap so that it is credited with nothing; `seen not_apart` as of the swaps. `towards`
-        is 1 for a change the wanted way, -1 for one the other way, 0 for neither, NaN without a target.
+        is 1 for a change the wanted way, -1 for one the other way, 0 for neither and for what is too small to matter,
+        NaN where nothing is wanted.
     margins
         Attribute to the smallest difference that matters on it, as the study states it.
     method, notes
@@ -101,11 +102,16 @@ def _letter(number: int) -> str:
 def _with_targets(
     cells: pd.DataFrame, traced: TracedSwaps, profile: Profile | None, means: pd.DataFrame | None
 ) -> pd.DataFrame:
-    """Return the cells with target and the way a change goes: judged from where the pairs stand without the swap."""
+    """Return the cells with target and the way a change goes: judged from where the pairs stand without the swap.
+
+    Where an attribute has no target window, what is wanted of it tells the way.
+    """
+    asked, change = cells["attribute"], cells["estimate"].to_numpy(float)
+    way = asked.map(traced.directions).map({"more": 1.0, "less": -1.0}).to_numpy(float) * np.sign(change)
     if profile is None or means is None:
-        return cells.assign(target_low=np.nan, target_high=np.nan, towards=np.nan)
+        return cells.assign(target_low=np.nan, target_high=np.nan, towards=_that_matters(way, cells, traced.margins))
     wanted = profile.wanted.set_index("attribute")
-    low, high = (cells["attribute"].map(wanted[end]).to_numpy(float) for end in ("target_low", "target_high"))
+    low, high = (asked.map(wanted[end]).to_numpy(float) for end in ("target_low", "target_high"))
     mean = dict(zip(zip(means["attribute"], means["prototype"], strict=True), means["estimate"], strict=True))
     without = {str(swap): set(part["versus"]) for swap, part in traced.members.groupby("swap", sort=False)}
     start = np.array(
@@ -117,8 +123,19 @@ def _with_targets(
         ],
         dtype=float,
     )
-    change = cells["estimate"].to_numpy(float)
-    return cells.assign(target_low=low, target_high=high, towards=_wanted_way(start, change, low, high))
+    way = np.where(np.isnan(low) & np.isnan(high), way, _wanted_way(start, change, low, high))
+    return cells.assign(target_low=low, target_high=high, towards=_that_matters(way, cells, traced.margins))
+
+
+def _that_matters(way: Array, cells: pd.DataFrame, margins: Mapping[str, float]) -> Array:
+    """Return the ways without those too small to matter: a change the wanted way is within the margin by its estimate.
+
+    One the other way is a warning, and stays as long as its interval reaches beyond the margin.
+    """
+    margin = cells["attribute"].map(margins).to_numpy(float)
+    small = np.abs(cells["estimate"].to_numpy(float)) <= margin
+    within = cells[["told_low", "told_high"]].abs().max(axis=1, skipna=False).to_numpy(float) <= margin
+    return np.where(((way > 0) & small) | ((way < 0) & within), 0.0, way)
 
 
 def _wanted_way(start: Array, change: Array, low: Array, high: Array) -> Array:

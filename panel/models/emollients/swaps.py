@@ -87,6 +87,8 @@ class TracedSwaps:
         What the swaps cannot be told from.
     margins
         Attribute to the smallest difference that matters on it, where the study states one.
+    directions
+        Attribute to what is wanted of it, `more` or `less`, where the study says so.
     method, notes
         How it was done, and what to know before trusting it.
     """
@@ -102,6 +104,7 @@ class TracedSwaps:
     unpaired: pd.DataFrame
     confounds: Confounds
     margins: Mapping[str, float]
+    directions: Mapping[str, str]
     method: str
     notes: tuple[str, ...]
 
@@ -123,7 +126,7 @@ def trace_swaps(study: Study) -> TracedSwaps:
     members = pd.concat([pairs, together], ignore_index=True)
     effects = _effects(scores, members, spread)
     effects = shrunken_effects(swap_verdicts(effects, confounds, _not_apart(study)), "attribute")
-    single = effects["swap"].isin(pairs["swap"])
+    single, listed = effects["swap"].isin(pairs["swap"]), study.listed("attributes", "attribute", "direction")
     moves = _moves_frame(*sizes_of_moves(blend.to_numpy(), blend_rounding(study)))
     return TracedSwaps(
         n_moves=int(moves["counts"].sum()),
@@ -137,6 +140,7 @@ def trace_swaps(study: Study) -> TracedSwaps:
         unpaired=differing.loc[~differing["kind"].isin(["swap", "joint"])].reset_index(drop=True),
         confounds=confounds,
         margins=study.margins(),
+        directions={name: way for name, way in zip(*listed, strict=True) if way in ("more", "less")},
         method=_method(len(effects)) + (f" {spread.sentence}" if spread.sd else ""),
         notes=(
             *_swap_notes(study, scores, pairs, together, differing, confounds),

@@ -147,7 +147,8 @@ def _on_none(causes: Causes, names: Naming) -> str:
 def _credited(causes: Causes, names: Naming) -> list[str]:
     """Return a sentence for each swap that is credited with a change, the largest first; targets before others."""
     clear = causes.cells.loc[causes.cells["mark"] == STANDS_OUT]
-    clear = clear.assign(size=clear["estimate"].abs(), wanted=clear["towards"].notna())
+    targets = clear[["target_low", "target_high"]].notna().any(axis=1)
+    clear = clear.assign(size=clear["estimate"].abs(), wanted=targets)
     best = clear.groupby("letter", sort=False)["size"].max().sort_values(ascending=False, kind="stable")
     return [_did(causes, letter, clear.loc[clear["letter"] == letter], names) for letter in best.index]
 

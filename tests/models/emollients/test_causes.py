@@ -67,7 +67,8 @@ def test_the_wanted_way_is_told_by_the_target(causes):
     cell = causes.cells.set_index(["attribute", "letter"])
     assert cell.loc[("AF_GREASE", "A"), "towards"] == TOWARDS  # wanted is 38 or less, and it fell
     assert cell.loc[("LA_SOFT", "A"), "towards"] == AWAY  # wanted is 54 or more, and it fell
-    assert cell.loc[("LA_SOFT", "B"), "towards"] == TOWARDS
+    assert cell.loc[("LA_SOFT", "B"), "mark"] == STANDS_OUT
+    assert cell.loc[("LA_SOFT", "B"), "towards"] == 0  # the wanted way, but by 5.9, and less than 8 does not matter
     assert cell.loc["APP_GLOSS"]["towards"].isna().all()  # nothing is wanted of it
 
 
@@ -102,3 +103,30 @@ def test_without_targets_no_way_is_wanted():
     assert not found.margins
     first = found.swaps.iloc[0]
     assert (first["letter"], first["removed"], first["added"]) == ("A", CARBONATE, ALKANE)
+
+
+def moved(change: float, **attribute: object):
+    """Return what the first swap, which moves every score by `change`, is said to do to one attribute."""
+    values = 50 + np.random.default_rng(3).normal(0, 1, (10, 3, 1, 8)) + change * (np.arange(8) & 1)
+    listed = [{"attribute": "T1", **attribute}]
+    study = study_of(hand_cream_formulas(), scores=scores_of(values, PROTOTYPES), attributes=listed)
+    cell = Answers(study).causes.cells.iloc[0]
+    assert (cell["letter"], cell["mark"]) == ("A", STANDS_OUT)
+    return cell["towards"]
+
+
+@pytest.mark.parametrize("unit", ["", "s"])
+def test_an_attribute_with_a_direction_alone_says_which_way_is_wanted(unit):
+    assert moved(-6.0, direction="less", unit=unit) == TOWARDS
+    assert moved(6.0, direction="less", unit=unit) == AWAY
+    assert moved(6.0, direction="more", unit=unit) == TOWARDS
+    assert np.isnan(moved(6.0, direction="describe", unit=unit))
+    assert moved(6.0, direction="less", target_low=52.0, unit=unit) == TOWARDS  # the window says it more closely
+
+
+@pytest.mark.parametrize("wanted", [{"direction": "less"}, {"direction": "less", "target_high": 40.0}])
+def test_what_is_too_small_to_matter_is_not_called_wanted(wanted):
+    assert moved(-6.0, margin=8.0, **wanted) == 0
+    assert moved(-6.0, margin=4.0, **wanted) == TOWARDS
+    assert moved(6.0, margin=6.2, **wanted) == AWAY  # its interval reaches beyond the margin: a warning stays
+    assert moved(6.0, margin=9.0, **wanted) == 0
