@@ -22,7 +22,7 @@ from panel.study.folder import read_journal
 from panel.study.journal import FACTS, JOURNAL, read_lines
 from panel.study.numbers_read import proposed_number
 from panel.study.people import names_of_people
-from panel.study.renaming import folded_name, labelled, served_again, spellings
+from panel.study.renaming import folded_name, labelled, served_again, spellings, worded_alike
 from panel.study.saving import journal_faults, open_elsewhere
 from panel.study.scores_used import rows_corrected
 from panel.study.sittings import sessions_alike
@@ -364,6 +364,9 @@ def _names_alike(study: Study) -> Iterator[Finding]:
         for name in sorted(set(names) - {""}, key=lambda name: (-int(often.get(name, 0)), name)):
             other, how = known.setdefault(folded_name(name), name), "differ only in capitals, accents, signs or zeros"
             near = [known.setdefault(key, name) for key in spellings(name)] if other == name else []
+            near += [
+                each for each in dict.fromkeys(known.values()) if column == "attribute" and worded_alike(name, each)
+            ]
             if near := [each for each in near if each != name and _never_both(study, column, name, each)]:
                 other, how = near[0], "are spelled nearly alike, and no sample was scored under both"
             if other == name and (again := served_again(name)) in known.values():

@@ -11,8 +11,7 @@ from typing import NamedTuple
 
 from panel.errors import StudyError
 from panel.study.knowledge import ROLES, heading_words, is_called, is_reckoned, named_columns, shared_table
-from panel.study.naming import at_moment, says_when
-from panel.study.numbers_read import read_numbers
+from panel.study.numbers_read import month_called, read_numbers
 from panel.words import as_seen, counted, first_few
 
 _MOSTLY, _NUMERIC = 0.6, 0.8  # share of headings that are filled; of cells of a column of scores that are numbers
@@ -44,7 +43,7 @@ def sitting(names: Sequence[str]) -> str:
     """Return session or replicate if all names say so, `Session 1` or `2nd rep`, or are days; else the empty text."""
     if not names:
         return ""
-    if all(map(_DAY.fullmatch, names)):
+    if all(map(_is_day, names)):
         return "session"
     counted = [_COUNTED.fullmatch(name) for name in names]
     what = {found["what"].casefold() if found and (found["before"] or found["after"]) else "" for found in counted}
@@ -54,6 +53,14 @@ def sitting(names: Sequence[str]) -> str:
         if all(is_called(word, role) or (role == "replicate" and re.fullmatch(r"rep\w*|r", word)) for word in what):
             return role
     return ""
+
+
+def _is_day(name: str) -> bool:
+    """Return True if a name is a day: `3.6.`, `Tuesday`, `Monday 8 September`, `8 Sept. 2025`, `Wed 10/9`."""
+    words = re.findall(r"[^\W\d_]+", re.sub(r"(?<=\d)(?:st|nd|rd|th)\b", "", name))
+    said = [word for word in words if not _DAY.fullmatch(word)]
+    dated = len(said) == 1 and month_called(said[0]) and re.search(r"(?<!\d)\d\d?(?!\d)", name)
+    return bool(_DAY.fullmatch(name) or dated or (words and not said and re.search(r"\d[./]\d", name)))
 
 
 def crossed(names: Sequence[str]) -> Iterator[dict[str, tuple[str, str]]]:
@@ -220,25 +227,6 @@ def without_question(header: list[str], notes: list[str]) -> tuple[list[str], li
         return header, notes
     note = f"{counted(len(found), 'heading')} that ask {asked.pop()!r} were called by what stands in their brackets."
     return [short.get(head, head) for head in header], [note, *notes]
-
-
-def at_their_moments(heads: Sequence[str], groups: Sequence[str]) -> tuple[list[str], list[str]] | None:
-    """Return headings with the moment above or below each, `Greasy film, 2 min`, and that said; None where none is.
-
-    Above attributes that stand once only times count: a stage parts nothing there. Only beside people and prototypes.
-    """
-    pairs = [(head, group) for head, group in zip(heads, groups, strict=True) if group]
-    if not pairs or not names_both([head for head, group in zip(heads, groups, strict=True) if not group]):
-        return None
-    timed = len({head for head, _ in pairs}) == len(pairs)
-    for side in (1, 0):
-        names = [pair[side] for pair in pairs]
-        if not sitting(names) and all(says_when(name, timed=timed) for name in names):
-            other = [pair[1 - side] for pair in pairs]
-            joined = iter([at_moment(*each) for each in zip(other, names, strict=True)])
-            made = [next(joined) if group else head for head, group in zip(heads, groups, strict=True)]
-            return made, ["The headings stand in two rows, one of attributes, one of the moments they were judged at."]
-    return None
 
 
 _TWIN = re.compile(r"(.*\d)[ _-]?([a-d])|(.+?)(?:[ _./-]+|\s*\()(?:rep\w*\.? ?)?([1-4a-d])\)?", re.IGNORECASE)

@@ -270,8 +270,12 @@ def says_when(text: str, *, timed: bool = False) -> bool:
     """
     words = text.strip()
     at = re.fullmatch(rf"{_TIME}(?: (?:after|following|once) .+|[,;] .*[^\W\d].*)?", words, re.IGNORECASE)
-    stage = _LED.match(words) or words.casefold() in set(shared_table("stage_times")["stage"])
-    return bool(at or (stage and not timed))
+    return bool(at or (not timed and (_LED.match(words) or is_stage(words))))
+
+
+def is_stage(text: str) -> bool:
+    """Return True if a text is the name of a stage of use: `rub-out`, `After feel`."""
+    return text.strip().casefold().replace(" ", "-") in set(shared_table("stage_times")["stage"].str.replace(" ", "-"))
 
 
 _LED = re.compile(

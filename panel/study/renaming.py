@@ -6,6 +6,7 @@ which row of the scores is meant where several are named alike?
 
 from __future__ import annotations
 
+import difflib
 import re
 import unicodedata
 from collections.abc import Iterable, Mapping
@@ -22,7 +23,7 @@ from panel.study.scores_used import PLACE_COLUMNS, with_correction
 from panel.study.study import Study
 from panel.study.table_cells import texts_of_frame
 from panel.study.tables import TABLES
-from panel.words import counted
+from panel.words import counted, first_few
 
 _ALSO = MappingProxyType({"prototype": ("versus", "chosen", "runner_up"), "attribute": (), "assessor": (), "batch": ()})
 """What a name is to the other columns that hold one."""
@@ -65,6 +66,7 @@ def rename(study: Study, kind: str, old: str, new: str, why: str = "") -> Study:
 def _refuse_to_join(study: Study, kind: str, old: str, new: str, why: str) -> None:
     """Raise StudyError unless one name is a slip of another, no row of theirs collides, and the reason is given."""
     alike = folded_name(old) == folded_name(new) or served_again(old) == new
+    alike |= kind == "attribute" and worded_alike(old, new)
     if not alike and (labelled(old, new) or not {*spellings(old)} & {*spellings(new)}):
         raise StudyError(f"There is {_ARTICLE[kind]} {kind} {new} already; two would become one. Choose another name.")
     collide = [told for name, frame in study.tables.items() if (told := _both_in(name, frame, kind, old, new))]
@@ -112,8 +114,10 @@ def _both_in(table: str, frame: pd.DataFrame, kind: str, old: str, new: str) -> 
         [*map(tuple, each[key].astype("str").to_numpy())]
         for each in (_renamed(frame, kind, old, new).loc[rows], frame.loc[others])
     )
-    both = len({*mine} & {*theirs}) + int((rows & others).sum())
-    return f"{counted(both, 'row')} of {table}" if both else ""
+    shared = [each for each in dict.fromkeys(mine) if each in {*theirs}]
+    both = len(shared) + int((rows & others).sum())
+    where = f" ({first_few(['/'.join(filter(None, each)) for each in shared])})" if shared else ""
+    return f"{counted(both, 'row')} of {table}{where}" if both else ""
 
 
 def _listed_once(study: Study, table: str, kind: str, name: str) -> Study:
@@ -150,6 +154,32 @@ def folded_name(name: str) -> str:
     plain = "".join(filter(str.isalnum, unicodedata.normalize("NFKD", name.casefold())))
     head = re.sub("(?<=[aou])e", "", plain.rstrip("0123456789"))
     return head + (plain[len(plain.rstrip("0123456789")) :].lstrip("0") or "0" * (plain[-1:] == "0"))
+
+
+def worded_alike(name: str, other: str) -> bool:
+    """Return True if two names of attributes say nearly the same words, and the same numbers: `ring on the tub`.
+
+    A word that is in one alone is an article or the like, or has a slip: `not` and `less` are none.
+    """
+    words = [re.findall(r"[^\W\d_]+", each.casefold()) for each in (name, other)]
+    if re.findall(r"\d+", name) != re.findall(r"\d+", other) or labelled(name, other):
+        return False
+    own = [[word for word in each if not _SMALL_WORD.fullmatch(word)] for each in words]
+    near = len(own[0]) == len(own[1]) and all(_a_slip_apart(*pair) for pair in zip(*own, strict=True))
+    return bool(own[0]) and near
+
+
+def _a_slip_apart(word: str, other: str) -> bool:
+    """Return True if two words are one but for a letter or two that lack, are exchanged or stand for each other."""
+    ratio = difflib.SequenceMatcher(None, word, other, autojunk=False).ratio()
+    begins = {word[:2], other[:2]} & {"un", "in", "im", "no"}
+    return word == other or (min(len(word), len(other)) > _SHORTEST and ratio >= _NEAR and len(begins) != 1)
+
+
+_SMALL_WORD = re.compile(
+    r"an?|the|of|on|in|at|to|is|its?|my|d(?:er|ie|as|es|em|en|el?|u)|eine?|am|im|auf|l[ea]s?|l|une?|el|los"
+)
+_SHORTEST, _NEAR = 3, 0.8  # letters of a word that may have a slip; the share of letters that stay
 
 
 def people_by_code(study: Study) -> Study:

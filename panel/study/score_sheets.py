@@ -17,7 +17,6 @@ from panel.study.file_names import (
     FEWEST_ROWS,
     apart,
     are_people,
-    at_their_moments,
     attributes_among,
     cards_as_table,
     crossed,
@@ -50,6 +49,7 @@ from panel.study.sheet_keys import (
     score_columns,
 )
 from panel.study.sittings import (
+    at_their_moments,
     days_as_one,
     headings_in_seconds,
     in_seconds,

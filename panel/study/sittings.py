@@ -23,7 +23,7 @@ from panel.study.knowledge import (
     numbers_one,
     plain_names,
 )
-from panel.study.naming import says_when
+from panel.study.naming import at_moment, is_stage, says_when
 from panel.study.numbers_read import TIMES, measured, unit_of_heading
 from panel.study.sheet_keys import Sheet, score_columns
 from panel.study.table_cells import dates_in
@@ -480,6 +480,29 @@ def _what_was_scored(sheet: Sheet, held: Mapping[str, str], scored: Sequence[str
             "."
         )
     return found[0] if found else ""
+
+
+def at_their_moments(heads: Sequence[str], groups: Sequence[str]) -> tuple[list[str], list[str]] | None:
+    """Return headings with the moment above or below each, `Greasy film, 2 min`, and that said; None where none is.
+
+    A stage such as `rub-out` is left above attributes that stand once. Beside people and prototypes only, or one of
+    them above attributes that stand once: the other may be the name of the sheet.
+    """
+    groups = ["" if is_called(head, "comment") else group for head, group in zip(heads, groups, strict=True)]
+    pairs = [(head, group) for head, group in zip(heads, groups, strict=True) if group]
+    beside = named_columns(dict.fromkeys(head for head, group in zip(heads, groups, strict=True) if not group))
+    once = len({head for head, _ in pairs}) == len(pairs)
+    if not pairs or len({"assessor", "prototype"} & {*beside}) < 2 - once:
+        return None
+    for side in (1, 0):
+        names = [pair[side] for pair in pairs]
+        timed = once and (side == 0 or any(map(is_stage, names)))
+        if not sitting(names) and all(says_when(name, timed=timed) for name in names):
+            other = [pair[1 - side] for pair in pairs]
+            joined = iter([at_moment(*each) for each in zip(other, names, strict=True)])
+            made = [next(joined) if group else head for head, group in zip(heads, groups, strict=True)]
+            return made, ["The headings stand in two rows, one of attributes, one of the moments they were judged at."]
+    return None
 
 
 def parted_by_groups(heads: Sequence[str], groups: Sequence[str]) -> tuple[list[str], list[str]] | None:

@@ -256,3 +256,71 @@ def test_moments_that_cannot_be_told_give_one_warning():
     stamped = [["Time stamp", *rows[0]], *([f"05/04/2025 09:{n:02d}:00", *row] for n, row in enumerate(rows[1:]))]
     (finding,) = [each for each in check_study(study_of(stamped)) if each.kind == "date_not_understood"]
     assert finding.message.startswith("24 dates, all written alike, cannot be understood: '05/04/2025 09:00:00'")
+
+
+# Moments, days and stages above the attributes.
+
+
+def grouped(upper: list[str], lower: list[str], *before: str) -> Cells:
+    """A sheet with two rows of headings: the upper one over the first of its columns, as merged cells are."""
+    rows = [[""] * len(before) + upper + [""], [*before, *lower, "Remark"]]
+    for who, wax in product(PEOPLE, PRODUCTS):
+        cells = [str(number(who, wax, str(place))) for place in range(len(lower))]
+        rows.append([*([who, wax] if len(before) > 1 else [who]), *cells, "ok" if who == "Ida" else ""])
+    return rows
+
+
+@pytest.mark.parametrize(
+    "upper",
+    [
+        ["while rubbing", "", "after 2 min", "after 30 min"],
+        ["when applied", "", "after 60 min outdoors", "after one wash at 40 °C"],
+        ["before buffing", "", "after buffing", "after 1 h"],
+    ],
+)
+def test_moments_over_attributes_that_stand_once_belong_to_them(upper: list[str]):
+    lower = ["streaks", "Strokes (number)", "slips", "dull"]
+    of = imported(grouped(upper, lower, "Judge", "Polish"))
+    under = [upper[0], upper[0], upper[2], upper[3]]
+    names = [f"{word}, {at}" for word, at in zip(lower, under, strict=True)]
+    names[1] = f"Strokes, {upper[0]} (number)"
+    assert list(of.scores["attribute"].unique()) == names
+    for row in of.scores.to_dict("records"):
+        place = names.index(row["attribute"])
+        assert row["score"] == number(row["assessor"], row["prototype"], str(place))
+
+
+def test_they_do_on_a_sheet_for_each_prototype_too():
+    lower = ["streaks", "slips", "dull", "dry"]
+    sheets = {wax: grouped(["at once", "", "after 2 min", ""], lower, "Name")[:2] for wax in PRODUCTS}
+    for wax, who in product(PRODUCTS, PEOPLE):
+        sheets[wax].append([who, *(str(number(who, wax, word)) for word in lower), ""])
+    of = imported(sheets)
+    assert {*of.scores["attribute"]} == {"streaks, at once", "slips, at once", "dull, after 2 min", "dry, after 2 min"}
+    for row in of.scores.to_dict("records"):
+        assert row["score"] == number(row["assessor"], row["prototype"], row["attribute"].partition(",")[0])
+
+
+def test_stages_over_attributes_that_stand_once_stay_out_of_their_names():
+    of = imported(grouped(["Rub-out", "", "After feel", ""], ["streaks", "slips", "dull", "dry"], "Judge", "Polish"))
+    assert list(of.scores["attribute"].unique()) == ["streaks", "slips", "dull", "dry"]
+
+
+@pytest.mark.parametrize(
+    "days",
+    [("Monday 8 September", "Wednesday 10 September"), ("8 Sept 2025", "10 Sept 2025"), ("Mon 8/9", "Wed 10/9")],
+)
+def test_groups_that_are_days_are_sessions(days: tuple[str, str]):
+    lower = ["Order", "streaks", "Sets (min:s)"]
+    rows = [["", "", days[0], "", "", days[1], "", ""], ["Judge", "Polish", *lower, *lower]]
+    for who, (place, wax) in product(PEOPLE, enumerate(PRODUCTS)):
+        timed = f"1:{10 + place + PEOPLE.index(who)}"
+        cells = [[str(turn(who, str(n + 1), place)), str(number(who, wax, days[n])), timed] for n in (0, 1)]
+        rows.append([who, wax, *cells[0], *cells[1]])
+    of = imported(rows)
+    assert {*of.scores["session"]} == {*days}
+    for row in of.scores.query("attribute == 'streaks'").to_dict("records"):
+        day = str(1 + days.index(row["session"]))
+        assert row["score"] == number(row["assessor"], row["prototype"], row["session"])
+        assert row["position"] == turn(row["assessor"], day, PRODUCTS.index(row["prototype"]))
+    assert {*of.scores.query("attribute == 'Sets (s)'")["score"]} == {70.0, 71.0, 72.0, 73.0, 74.0, 75.0}

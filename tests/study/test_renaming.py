@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import json
+import re
 import shlex
 from dataclasses import replace
 
@@ -159,6 +160,60 @@ def test_two_that_were_scored_side_by_side_or_are_told_apart_by_a_label_stay_two
     )
     with pytest.raises(StudyError, match="1 row of answers"):
         rename(compared, "prototype", "p1", "P1", "a slip")
+
+
+def with_slip_of_attribute(slip: str, name: str, rows: int = 1, *, again: bool = False) -> Study:
+    """Return a study with an attribute called `name`, some rows of which (or all of them again) are under a slip."""
+    study = rename(small_study(), "attribute", str(small_study().scores["attribute"].iloc[0]), name)
+    scores, listed = study.table("scores").copy(), study.table("attributes")
+    own = scores.index[scores["attribute"] == name][:rows]
+    more = scores.loc[own].assign(attribute=slip)
+    if not again:
+        scores.loc[own, "attribute"] = slip
+    listed = pd.concat([listed, listed.loc[listed["attribute"] == name].assign(attribute=slip)], ignore_index=True)
+    scores = pd.concat([scores, *([more] if again else [])], ignore_index=True)
+    return replace(study, tables={**study.tables, "scores": scores, "attributes": listed})
+
+
+@pytest.mark.parametrize(
+    ("slip", "name"),
+    [
+        ("Ring on tub", "Ring on the tub"),
+        ("Squeeks", "Squeaks"),
+        ("Dust on sleve, 5 min", "Dust on the sleeve, 5 min"),
+        ("film on the glass", "Film on glass"),
+    ],
+)
+def test_two_spellings_of_an_attribute_are_told_and_joined_for_a_reason(slip: str, name: str):
+    before = with_slip_of_attribute(slip, name)
+    (found,) = [each for each in check_study(before) if each.kind == "names_alike"]
+    assert {slip, name} == {*re.findall("'([^']*)'", found.message)}
+    words = shlex.split(found.advice[found.advice.index("rename attribute") :].partition(" --why")[0])
+    with pytest.raises(StudyError, match="is a slip of it, say why"):
+        rename(before, *words[1:])
+    after = rename(before, *words[1:], "one sensation, written twice")
+    assert not {*before.scores["attribute"]} - {*after.scores["attribute"], words[2]}
+    assert (after.scores["attribute"] == words[3]).sum() == before.scores["attribute"].isin([slip, name]).sum()
+    assert [each for each in after.table("attributes")["attribute"] if each in (slip, name)] == [words[3]]
+
+
+@pytest.mark.parametrize(
+    ("one", "other"),
+    [("sticky, 5 min", "sticky, 10 min"), ("sticky", "not sticky"), ("smooth", "unsmooth"), ("left arm", "right arm")],
+)
+def test_attributes_that_say_different_things_stay_two(one: str, other: str):
+    before = with_slip_of_attribute(one, other)
+    assert not [each for each in check_study(before) if each.kind == "names_alike"]
+    with pytest.raises(StudyError, match="two would become one"):
+        rename(before, "attribute", one, other, "a slip")
+
+
+def test_spellings_of_an_attribute_scored_for_one_serving_are_not_joined_and_it_is_said_where():
+    before = with_slip_of_attribute("Ring on tub", "Ring on the tub", again=True)
+    row = before.scores.iloc[-1]
+    said = rf"both are there in 1 row of scores \(.*{row['assessor']}.*/{row['prototype']}/Ring on the tub"
+    with pytest.raises(StudyError, match=said):
+        rename(before, "attribute", "Ring on tub", "Ring on the tub", "a slip")
 
 
 def test_lists_that_contradict_each_other_are_not_joined():
