@@ -32,9 +32,20 @@ from panel.views.decision.claims import verdict_words
 from panel.views.pictures import BROAD, NARROW, marker_of
 from panel.views.told import Picture, Shown, Told
 from tests.as_before import differing, read_lines
-from tests.views.as_told import FOLDER, lines_told
+from tests.views.as_told import FOLDER, NARROWED, PLANS, lines_told
 from tests.views.every_picture import demo_answers, everything_told
-from tests.views.held import NUMBER, STUDIES, all_told, frames, holds, numbers_in, told_numbers, words_in
+from tests.views.held import (
+    NUMBER,
+    STUDIES,
+    all_told,
+    frames,
+    holds,
+    numbers_in,
+    planned_told,
+    study_told,
+    told_numbers,
+    words_in,
+)
 
 
 @pytest.fixture(scope="module", params=STUDIES)
@@ -43,16 +54,30 @@ def study_name(request) -> str:
 
 
 @pytest.fixture(scope="module")
-def everything(study_name) -> Iterator[list[Told]]:
+def answers(study_name) -> Answers:
+    return STUDIES[study_name]()
+
+
+@pytest.fixture(scope="module")
+def everything(answers) -> Iterator[list[Told]]:
     """Everything that is told of a study, each picture drawn once for a width."""
     with pytest.MonkeyPatch.context() as changed:
         changed.setattr(Picture, "figure", cache(Picture.figure))
-        yield all_told(STUDIES[study_name]())
+        yield all_told(answers)
 
 
-def test_what_is_told_is_what_was_told_before(study_name, everything):
-    changed = differing(read_lines(FOLDER, study_name), lines_told(everything))
-    assert not changed, f"{len(changed)} lines; if it is wanted: python -m tests.views.as_told. First: {changed[0]}"
+_ANEW = "{} lines; if it is wanted: python -m tests.views.as_told. First: {}"
+
+
+def test_what_is_told_is_what_was_told_before(study_name, answers, everything):
+    told = [*everything, *study_told(answers)]
+    changed = differing(read_lines(FOLDER, study_name), lines_told(told, narrow=study_name == NARROWED))
+    assert not changed, _ANEW.format(len(changed), changed[0])
+
+
+def test_what_is_told_of_plans_is_what_was_told_before():
+    changed = differing(read_lines(FOLDER, PLANS), lines_told(planned_told()))
+    assert not changed, _ANEW.format(len(changed), changed[0])
 
 
 # Marks, intervals, bars and remarks of pictures.
