@@ -142,17 +142,6 @@ def five_points() -> Study:
     return Study(tables, facts)
 
 
-def quirks() -> Study:
-    """A panel of which one uses a scale backwards, one scatters, one hardly uses the scale, and one left a session."""
-    study = simulated_panel(
-        np.random.default_rng(2), assessors=7, prototypes=6, replicates=3, sessions=True,
-        scale={(STRONG, 0): -1.0}, scatter={1: 2.5}, narrow={2: 0.1},
-    )  # fmt: skip
-    scores = study.scores
-    left = (scores["assessor"] == "A06") & (scores["session"] == "3")
-    return replace(study, tables={**study.tables, "scores": scores.loc[~left].reset_index(drop=True)})
-
-
 def alike() -> Study:
     """Two prototypes that do not differ, on two attributes."""
     return crossed_study(
@@ -296,10 +285,10 @@ def gaps() -> Study:
 
 
 def troubled() -> Study:
-    """Blind duplicates within each session; one drifts, one scatters on one attribute, one follows nobody there."""
+    """Blind duplicates in each session; one drifts, one uses a scale backwards, two scatter, one hardly uses it."""
     study = simulated_panel(
         np.random.default_rng(15), assessors=8, prototypes=5, replicates=6, scale={(STRONG, 3): -2.0, (8, 4): -1.5},
-        narrow={5: 0.05},
+        scatter={6: 2.5}, narrow={5: 0.05},
     )  # fmt: skip
     scores = study.scores
     turn = scores["replicate"].astype(int)
@@ -308,6 +297,7 @@ def troubled() -> Study:
     wild = (scores["assessor"] == "A02") & (scores["attribute"] == "T08")
     moved += np.where(wild, np.random.default_rng(16).normal(0, 30, len(scores)), 0.0)
     kept = turn.le(2) | scores["prototype"].isin(["P1", "P2"]) | (turn % 2 == 0)
+    kept &= ((scores["assessor"] != "A05") | (session != "3")) & (scores["attribute"] >= "T05")  # one left early
     told = scores.assign(session=session, replicate="", score=(scores["score"] + moved).clip(0, 100))
     return replace(study, tables={**study.tables, "scores": told.loc[kept].reset_index(drop=True)})
 
@@ -428,7 +418,6 @@ DRAWN: dict[str, Any] = {
     "over time": over_time,
     "blends": blends,
     "five points": five_points,
-    "quirks": quirks,
     "alike": alike,
     "swaps": swaps,
     "unevenly served": unevenly_served,
