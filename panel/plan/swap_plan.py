@@ -197,7 +197,7 @@ def _model(runs: Whole) -> np.ndarray:
 
 def _method(kind: SwapKind, k: int, n: int) -> str:
     how = {
-        "full": f"every combination of {k} swaps",
+        "full": f"every combination of {k} swaps" if k > 1 else "with the swap and without it",
         "half": f"half of the combinations of {k} swaps, those with an even number of them",
         "one at a time": f"the base and each of {k} swaps alone",
     }[kind]

@@ -4,8 +4,9 @@ from __future__ import annotations
 
 import re
 from collections.abc import Callable, Iterator, Mapping
-from dataclasses import fields, is_dataclass
+from dataclasses import asdict, fields, is_dataclass
 from functools import partial
+from types import SimpleNamespace
 from typing import Any
 
 import numpy as np
@@ -13,15 +14,33 @@ import pandas as pd
 
 from panel import answers as asked
 from panel.answers import Answers, NoAnswer
+from panel.checks.all_checks import readiness
+from panel.claims.judge import CLAIMS
 from panel.models.emollients.predictions import study_targets, what_if
+from panel.plan.batch_numbers import batch_numbers
+from panel.plan.mixture_plan import plan_mixture
+from panel.plan.orders import plan_servings
+from panel.plan.protocol import read_protocol
+from panel.plan.safety import safety_gate
+from panel.plan.sample_size import Scatter, panel_sizes, what_you_can_see
+from panel.plan.swap_plan import Swap, plan_swaps
+from panel.study.formulas import formula, formula_difference
 from panel.study.naming import Naming
+from panel.study.scores_used import scores_used
 from panel.study.study import Study
 from panel.views.assessors.people import differences_without
 from panel.views.assessors.person import person_items
+from panel.views.decision.claims import CLAIM_NUMBERS, CLAIMS_TABLE, claim_pictures, wording_lines
+from panel.views.decision.decision_pictures import windows_picture
 from panel.views.emollients.next_prototype import tell_what_if
 from panel.views.emollients.swaps import swap_drawers
-from panel.views.told import Shown, Told, drawer
+from panel.views.glance import in_short, tell_glance
+from panel.views.planning import plan, safety, sizes
+from panel.views.planning import study as of_study
+from panel.views.told import Item, Shown, Table, Told, drawer
 from tests.drawn_studies import DRAWN
+from tests.formula_studies import ALKANE, ALMOND, CARBONATE, ISOSTEARATE, SHEA, TRIGLYCERIDE, hand_cream_formulas
+from tests.formula_studies import study_of as of_formulas
 from tests.studies import small_study
 from tests.views.every_picture import demo_answers, everything_told
 
@@ -60,6 +79,74 @@ def all_told(answers: Answers) -> list[Told]:
             found = what_if(model, blend, study_targets(answers.study))
             told[f"what if {part}"] = tell_what_if(found, names, model.level.base)
     return list(told.values())
+
+
+def _page(names: Naming, title: str, *items: Item) -> Told:
+    """What belongs to no answer."""
+    return Told(SimpleNamespace(method="", notes=()), names, title, drawers=(drawer(title, *items),))
+
+
+def study_told(answers: Answers) -> list[Told]:
+    """What is told of the study itself: at a glance, what is in it, its batches, findings and gate, what pages add."""
+    study, names, findings = answers.study, answers.names, answers.need(asked.FINDINGS)
+    glance = [f"{name}: {words}" for name, words in asdict(tell_glance(answers)).items() if name != "settle"]
+    own = [of_study.mark(study), of_study.what_is_in_the_study(study), of_study.what_the_findings_say(findings)]
+    tables: dict[Table, Any] = {of_study.FINDINGS: findings, of_study.CHANGED_SCORES: scores_used(study)}
+    if made := len(study.table("batches")):
+        tables |= {of_study.BATCHES: study, safety.PROTOCOL: read_protocol(study)}
+    more: list[Item] = []
+    if not isinstance(decision := answers.ask(asked.DECISION), NoAnswer):
+        more += [
+            windows_picture(decision, names, versus=versus) for versus in (False, True)[: 1 + bool(decision.benchmark)]
+        ]
+    if not isinstance(claims := answers.ask(CLAIMS), NoAnswer):
+        for number in claims.claims["number"]:
+            more += [*claim_pictures(claims, number, names), *wording_lines(claims, number)]
+        more += [Shown(table, claims, names) for table in (CLAIMS_TABLE, CLAIM_NUMBERS)]
+    on = "2025-03-14T10:00"
+    gate = safety_gate(study, on)
+    lists = [Shown(safety.checklist(batch), gate, names) for batch in gate.batches["batch"][:1]]
+    shut = safety.tell_gate(gate, names, readiness(study, on), on)
+    return [
+        _page(names, "The first screen", *glance, *map(in_short, findings)),
+        _page(names, "The study", *own, *(Shown(table, of, names) for table, of in tables.items()), *lists, *more),
+        *([shut] if made else []),
+    ]
+
+
+def planned_told() -> list[Told]:
+    """What is told of plans: servings, swaps, blends, how many people, what batches buy."""
+    names, own = Naming(scale="0 to 100"), of_formulas(hand_cream_formulas())
+    base = formula(own, "P1")
+    swaps = [Swap(CARBONATE, ALKANE, 6.0), Swap(TRIGLYCERIDE, ISOSTEARATE, 5.0), Swap(ALMOND, SHEA, 4.0)]
+    to_make = [plan_swaps(base, swaps, kind) for kind in ("full", "half", "one at a time")]
+    blends = plan_mixture(base, {CARBONATE: (0, 15), TRIGLYCERIDE: (0, 15), ALMOND: (0, 15)}, "lattice")
+    scatter = Scatter(25.0, 64.0, "own", df=(15.0, 24.0), replicates=2.0)
+    many = (panel_sizes(8.0, 6, scatter), panel_sizes(8.0, 8), panel_sizes(8.0, 8, assessors=[4, 5], replicates=[2]))
+    weighed = [batch_numbers(8.0, 6, scatter, sd, 10, 2) for sd in (3.0, 0.1)]
+    served = [_served(*each) for each in ((8, 10, 2, 8), (11, 3, 1, 6), (3, 30, 1, 8))]
+    difference = of_study.formula_difference_table(formula_difference(own, "P8", "P1"), "P8", "P1")
+    keys = [of_study.formulas_table(own), difference, plan.key_table(served[0].servings)]
+    rows = [" | ".join(row) for frame in keys for row in (frame.columns, *frame.to_numpy(dtype=str).tolist())]
+    tables: list[tuple[Table, Any]] = [(plan.mixture_blends(blends), blends), (plan.MIXTURE_MODELS, blends)]
+    tables += [(plan.BALANCE, each.balance) for each in served]
+    return [
+        *(plan.tell_servings(each, names) for each in served),
+        *(plan.tell_plan(each, names) for each in (*to_make, plan_swaps(base, swaps[:1], "full"))),
+        *(sizes.tell_sizes(each, names, 2, weighed=weighed[0], seen=what_you_can_see(9, 2, 6)) for each in many),
+        _page(names, "Plans", *rows, *(Shown(table, of, names) for table, of in tables)),
+        _page(names, "People", *(sizes.what_batches_buy(each, names) for each in weighed)),
+        _page(names, "Panels", *(sizes.own_panel(many[0], names, people, 2) or "none" for people in (8, 99))),
+    ]
+
+
+def _served(prototypes: int, people: int, replicates: int, per_session: int) -> Any:
+    rng, assessors = np.random.default_rng(1), [f"A{number:02d}" for number in range(1, people + 1)]
+    gaps = pd.DataFrame([("A01", "P3", "avoids nuts")], columns=["assessor", "prototype", "reason"], dtype="str")
+    return plan_servings(
+        [f"P{number}" for number in range(1, prototypes + 1)], assessors, rng, replicates=replicates,
+        per_session=per_session, forbidden=gaps,
+    )  # fmt: skip
 
 
 def frames(thing: Any, depth: int = 4) -> Iterator[pd.DataFrame]:

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Iterator, Sequence
+from collections.abc import Callable, Iterable, Iterator, Sequence
 from dataclasses import dataclass
 
 import numpy as np
@@ -235,7 +235,10 @@ def planned_differences(study: Study, result: Differences) -> PlannedDifferences
             if len(rows)
             else "No difference was planned."
         ),
-        notes=(*(f"{what} {advice}" for what, advice in not_read), *_planned_notes(result, stated)),
+        notes=(
+            *(f"{what} {advice}" for what, advice in not_read),
+            *_planned_notes(result, stated, study.attribute_words),
+        ),
     )
 
 
@@ -261,7 +264,9 @@ def _rows(pairs: pd.DataFrame, wanted: Iterable[tuple[str, str, str]]) -> pd.Dat
     return pd.concat(held, ignore_index=True) if held else pairs.iloc[:0]
 
 
-def _planned_notes(result: Differences, stated: tuple[tuple[str, str, str], ...]) -> Iterator[str]:
+def _planned_notes(
+    result: Differences, stated: tuple[tuple[str, str, str], ...], words: Callable[[str], str]
+) -> Iterator[str]:
     for prototype, versus, attribute in stated:
         found = _rows(result.pairs, [(prototype, versus, attribute)])
         asked = {attribute} if attribute else set(result.attributes["attribute"])
@@ -270,8 +275,8 @@ def _planned_notes(result: Differences, stated: tuple[tuple[str, str, str], ...]
             absent = [attribute]
         if absent:
             yield (
-                f"{prototype} minus {versus} is not tested on {', '.join(absent)}: one of them was not scored "
-                "there, or no model fits."
+                f"{prototype} minus {versus} is not tested on {', '.join(map(words, absent))}: one of them was not "
+                "scored there, or no model fits."
             )
     if stated:
         yield (

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Callable, Sequence
 from dataclasses import dataclass
 
 import numpy as np
@@ -109,6 +109,7 @@ def find_map(
         matrix=matrix or usual_matrix(study),
         draws=draws,
         rng=rng,
+        words=study.attribute_words,
     )
 
 
@@ -127,16 +128,18 @@ def _map_of_means(
     spans: dict[str, float] | None = None,
     matrix: Matrix = "covariance",
     draws: int = 1000,
+    words: Callable[[str], str] = str,
 ) -> PrototypeMap:
     """Return the map of estimated means (`attribute prototype estimate`), regions from the single scores.
 
     `scores` has the columns `assessor prototype attribute score`; `spans` the length of each attribute's
-    scale. Otherwise as `find_map`.
+    scale, `words` what it is called. Otherwise as `find_map`.
     """
     _check_settings(matrix, draws)
     wide = means.pivot_table(index="prototype", columns="attribute", values="estimate")
     wide = wide.reindex(index=list(prototypes), columns=list(attributes))
     kept, left_out = _placeable(wide)
+    out = {kind: those if kind == "prototypes" else [*map(words, those)] for kind, those in left_out.items()}
     table = kept.to_numpy(dtype=float)
     main = principal_components(table, matrix)
     by_assessor = assessor_means(scores, list(kept.index), list(kept.columns))
@@ -149,7 +152,7 @@ def _map_of_means(
         regions=regions,
         matrix=matrix,
         method=_map_method(kept.shape, by_assessor, matrix, drawn),
-        notes=_map_notes(kept, components, regions, left_out, spans or {}, matrix, (draws, drawn)),
+        notes=_map_notes(kept, components, regions, out, spans or {}, matrix, (draws, drawn)),
     )
 
 

@@ -159,7 +159,7 @@ def compare_ranks(study: Study, differences: Differences | None = None) -> RankC
         mean_ranks=pd.concat(mean_ranks, ignore_index=True),
         gaps=pd.concat(gaps, ignore_index=True),
         method=_method(attributes),
-        notes=tuple(_notes(attributes, frame, left_out)),
+        notes=tuple(_notes(attributes, frame, left_out, naming(study).attribute)),
     )
 
 
@@ -201,8 +201,10 @@ def _method(attributes: pd.DataFrame) -> str:
     )
 
 
-def _notes(attributes: pd.DataFrame, frame: pd.DataFrame, left_out: list[tuple[str, str]]) -> list[str]:
-    notes = [f"{name} is not ranked: {why}" for name, why in left_out]
+def _notes(
+    attributes: pd.DataFrame, frame: pd.DataFrame, left_out: list[tuple[str, str]], words: Callable[[str], str]
+) -> list[str]:
+    notes = [f"{words(name)} is not ranked: {why}" for name, why in left_out]
     repeats = frame.groupby(["attribute", "assessor", "prototype"], sort=False).size()
     if repeats.min() < repeats.max():
         notes.append(
@@ -212,20 +214,20 @@ def _notes(attributes: pd.DataFrame, frame: pd.DataFrame, left_out: list[tuple[s
     gapped = attributes.loc[attributes["method"] == _SKILLINGS_MACK, "attribute"]
     if len(gapped):
         notes.append(
-            f"With gaps ({_which(gapped, attributes)}) the rank test holds only if the gaps have nothing to do with "
-            "the scores, and with few assessors its p-value is a rough guide."
+            f"With gaps ({_which(gapped, attributes, words)}) the rank test holds only if the gaps have nothing to do "
+            "with the scores, and with few assessors its p-value is a rough guide."
         )
     lost = attributes.loc[attributes["n_lost"] > 0, "attribute"]
     if len(lost):
         notes.append(
             "Assessors with a single prototype say nothing about an order and are lost "
-            f"({_which(lost, attributes)}); the mixed model uses them."
+            f"({_which(lost, attributes, words)}); the mixed model uses them."
         )
     return notes
 
 
-def _which(some: pd.Series, attributes: pd.DataFrame) -> str:
-    return "all attributes" if len(some) == len(attributes) else ", ".join(some)
+def _which(some: pd.Series, attributes: pd.DataFrame, words: Callable[[str], str]) -> str:
+    return "all attributes" if len(some) == len(attributes) else ", ".join(map(words, some))
 
 
 _FEWEST_ASSESSORS = 2
@@ -337,7 +339,8 @@ def _one(own: VarianceTables, place: int, held: tuple[np.ndarray, ...], cells: A
 def _too_few(people: int, whole: int) -> str:
     if people < _FEWEST_ASSESSORS:
         return "fewer than two assessors scored it"
-    return f"only {whole} prototypes were scored by every assessor; the scaling model needs {_FEWEST_PROTOTYPES}"
+    scored = "1 prototype was" if whole == 1 else f"{whole} prototypes were"
+    return f"only {scored} scored by every assessor; the scaling model needs {_FEWEST_PROTOTYPES}"
 
 
 _SCALING_COLUMNS = [
