@@ -32,7 +32,8 @@ from panel.claims.parts import (
     tokens_of,
     words_of,
 )
-from panel.study.knowledge import ingredients, shared_table
+from panel.study.formulas import ingredients
+from panel.study.knowledge import shared_table
 from panel.study.naming import judged_after, moment_words
 from panel.study.numbers_read import same_quantity
 from panel.study.scores_used import asked, how_chosen
@@ -99,8 +100,6 @@ def _who_took_part(study: Study) -> tuple[Tokens, ...]:
 
 
 _WHO_THEY_ARE = frozenset(("who", "of", "with", "from", "in", "aged", "between", "that"))
-
-
 _APPLIED = re.compile(
     r"\b(rub|massag|appl[iy]|cream(ing|ed)|put|use\b|using|used|wear|spread|work(ed|ing)? (it )?in"
     r"|brush(ed|ing)? (it )?on|dabb|blend)"
