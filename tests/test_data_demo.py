@@ -16,7 +16,8 @@ from data_demo import scenario as story
 from panel.models.emollients.curves import reduce_curves
 from panel.models.over_time.dominance import follow_dominance
 from panel.study.folder import read_folder
-from panel.study.knowledge import canonical_ingredient, ingredients, shared_table
+from panel.study.formulas import canonical_ingredient, ingredients
+from panel.study.knowledge import shared_table
 from panel.study.scores_used import scores_used
 
 DEMO = Path(make_demo.__file__).parent

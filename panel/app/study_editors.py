@@ -23,7 +23,8 @@ from panel.checks.finding import Finding
 from panel.claims.time_stamp import with_statements
 from panel.errors import StudyError
 from panel.study.editing import changes_between, put_block, put_table, rebased, table_problems, texts_of_table
-from panel.study.knowledge import ingredients, shared_table
+from panel.study.formulas import ingredients
+from panel.study.knowledge import shared_table
 from panel.study.naming import Naming
 from panel.study.open_study import keep_aside, kept_aside
 from panel.study.pasted import cells_kept, columns_of_grid, formula_grid, put_formulas, read_block, total_of, with_swap

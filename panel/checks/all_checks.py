@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import re
+from collections import Counter
 from collections.abc import Hashable, Iterable, Iterator, Mapping
 from dataclasses import replace
 from typing import Any
@@ -26,7 +27,14 @@ from panel.study.knowledge import agreeing_end
 from panel.study.naming import naming
 from panel.study.people import REMOVED, WITHOUT_PEOPLE
 from panel.study.renaming import with_row_corrected
-from panel.study.scores_used import agreement_read, stated_differences
+from panel.study.scores_used import (
+    agreement_read,
+    agrees_from_unused,
+    named_rows,
+    not_understood,
+    stated_differences,
+    stated_end,
+)
 from panel.study.study import SOURCES, Study, is_rehearsed
 from panel.study.tables import TABLES
 from panel.words import counted, first_few, format_list
@@ -36,7 +44,7 @@ def check_study(study: Study) -> tuple[Finding, ...]:
     """Return everything worth knowing before believing the study, the gravest first.
 
     Within one severity the order is rehearsal, structure, formulas, batches, scores,
-    confounds, planned differences, order of testing, stamps of claims. The same study gives the same
+    confounds, planned differences, order of testing, stamps of claims, answers. The same study gives the same
     findings in the same order. Nothing is repaired, and no content of the tables makes it raise.
     """
     sound = sound_study(study)
@@ -57,6 +65,7 @@ def check_study(study: Study) -> tuple[Finding, ...]:
         *_check_claim_stamps(sound),
         *_check_agreement(study),
         *_answers_alike(sound),
+        *_check_understood(study),
     ]
     return gravest_first(_in_her_words(sound, naming(sound).attributes, findings))
 
@@ -102,23 +111,45 @@ def _check_order_of_testing(study: Study) -> list[Finding]:
 def _check_agreement(study: Study) -> Iterator[Finding]:
     """Give a finding for statements answered in numbers of which nothing says which end agrees, or both ends do."""
     where = "questions, columns low_end and high_end"
-    for at, told, names in agreement_read(study):
+    for at, turned, by, names in agreement_read(study):
         listed = first_few([f"“{name}”" for name in names])
-        if not told:
-            message = f"5 is read as full agreement with {listed}, and nothing in the study says so."
+        if not by:
+            message = f"{at} is read as full agreement with {listed}, and nothing in the study says so."
             advice = "Write the words at the low and the high end as people read them; if 1 agrees, the counts turn."
             yield Finding("warning", "agreement_not_stated", where, message, advice)
-        elif at == 1:
-            message = f"1 is read as full agreement with {listed}, as the study says."
+        elif turned:
+            message = f"{at} is read as full agreement with {listed}, as the study says."
             yield Finding("note", "agreement_from_one", where, message, "Look at a ballot if you are not sure.")
     for row in texts_of_table(study, "questions").to_dict("records"):
         ends = agreeing_end(row["low_end"], row["high_end"])
-        if row["agrees"] in ("1", "5") and ends not in (0, int(row["agrees"])):
+        if stated_end(row) and ends not in (0, stated_end(row)):
             message = (
                 f"The answers to “{row['question']}” are kept with {row['agrees']} as full agreement, and the words at "
                 f"its ends say {ends}. They are read with {row['agrees']}."
             )
             yield Finding("warning", "agreement_contradicted", where, message, "Put right the ends or `agrees`.")
+    for question in agrees_from_unused(study):
+        message = f"The `agrees_from` of “{question}” is no step beyond the middle of its scale."
+        advice = "It is not used: all steps beyond the middle agree. Fewer of them may be said to, never more."
+        yield Finding("warning", "agreement_from_unused", "questions, column agrees_from", message, advice)
+
+
+def _check_understood(study: Study) -> Iterator[Finding]:
+    """Give a finding for each question some answers to which are no step of its scale."""
+    answers, lost = named_rows(study, "answers"), not_understood(study)
+    for (kind, question), rows in lost.groupby(["kind", "question"], sort=False):
+        asked = answers.loc[(answers["kind"] == kind) & (answers["question"] == question), "answer"]
+        given = int(asked.str.strip().ne("").sum())
+        each = [f"{text!r} ({n})" for text, n in Counter(rows["answer"]).most_common()]
+        stay = "They are left out." if kind != "agreement" else "They count as not agreeing."
+        stay = "So it cannot be told how many agree." if kind == "agreement" and 2 * len(rows) > given else stay
+        were = "was" if len(rows) == 1 else "were"
+        told = f"{len(rows)} of {counted(given, 'answer')} to “{question}” {were} not understood"
+        message = f"{told}: {first_few(each)}. {stay}"
+        advice = "Put right the answer in the table of answers, or in the file of the survey, and bring it in again."
+        if kind == "agreement":
+            advice += " There a number before the words is the step of the scale, such as 4 - agree."
+        yield Finding("warning", "answers_not_understood", f"answers, question “{question}”", message, advice)
 
 
 _ROW_OF_SCORES = re.compile(r"\bscores, row (\d+)")

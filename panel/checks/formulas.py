@@ -11,8 +11,17 @@ import numpy as np
 import pandas as pd
 
 from panel.checks.finding import Finding
-from panel.study.formulas import FLOAT_SLACK, SAME_AMOUNT, WATER, emollient_percents, formula_lines, formula_percents
-from panel.study.knowledge import canonical_ingredient, ingredients, shared_table
+from panel.study.formulas import (
+    FLOAT_SLACK,
+    SAME_AMOUNT,
+    WATER,
+    canonical_ingredient,
+    emollient_percents,
+    formula_lines,
+    formula_percents,
+    ingredients,
+)
+from panel.study.knowledge import shared_table
 from panel.study.study import Study
 from panel.words import first_few, format_list
 

@@ -14,6 +14,7 @@ from panel.checks.confounds import GROUP, POSITION, SESSION, Labels, confounds_o
 from panel.claims.claim import ANSWERS, BY_VOTES, VOTES, Claim, Evidence, NumberShown, Weaker, kinds, nothing_yet
 from panel.claims.materials import Counted, Materials, people_for_parity, people_for_share
 from panel.claims.names import floor, public_name
+from panel.models.consumers.agreement import MOST_STRANGE
 from panel.models.consumers.answers import KIND_WORDS
 from panel.stats.answers.binomial import (
     exact_interval,
@@ -25,7 +26,15 @@ from panel.stats.answers.binomial import (
     wilson_interval,
 )
 from panel.stats.comparing.multiplicity import ALPHA, LEVEL
-from panel.study.scores_used import FULL, agreement_read, asked, how_said, named_rows, question_words
+from panel.study.scores_used import (
+    agreement_read,
+    asked,
+    how_said,
+    named_rows,
+    not_understood,
+    question_words,
+    steps_words,
+)
 from panel.study.study import Study
 from panel.words import (
     DOWN,
@@ -33,6 +42,7 @@ from panel.words import (
     counted,
     counted_share,
     cut_share,
+    first_few,
     format_list,
     format_shares,
     format_typed,
@@ -98,6 +108,8 @@ def agreement(claim: Claim, materials: Materials) -> Evidence:
     told = materials.agreed(claim.prototype, claim.question)
     if not told.base:
         return nothing_yet(ANSWERS, _no_agreement(claim, materials))
+    if told.unread > MOST_STRANGE * told.base:
+        return nothing_yet(ANSWERS, _not_understood(claim, materials, told))
     stated = _bar_of_people(claim, float(kinds()["agreement"]["default_bar"]))
     bar, x, n = max(stated, floor(materials.study, "least_bar")) / 100, told.agreed, told.base
     foil = any(row.get("foil") and row.get("question") == claim.question for row in asked(materials.study))
@@ -148,6 +160,17 @@ def _no_agreement(claim: Claim, materials: Materials) -> str:
     )
 
 
+def _not_understood(claim: Claim, materials: Materials, told: Counted) -> str:
+    """Say that most answers to a question were not understood, so that nobody knows how many agreed."""
+    lost = not_understood(materials.study)
+    own = lost.loc[(lost["question"] == claim.question) & (lost["prototype"] == claim.prototype), "answer"]
+    such = first_few([repr(text) for text in own.unique()])
+    return (
+        f"{told.unread} of {counted(told.base, 'answer')} to {claim.question!r} were not understood: {such}. Say what "
+        "they mean: the number of the step before the words in the file, such as 4 - agree, and bring it in again."
+    )
+
+
 def _needed_words(n: int, bar: float, p: float) -> str:
     needed = int(minimum_count(n, bar, ALPHA))
     if needed > n:
@@ -174,9 +197,11 @@ def _both_intervals(x: int, n: int) -> str:
 
 def _on_the_ends(materials: Materials, claim: Claim) -> Iterator[str]:
     """Say what was read as full agreement where that is not plain: 1, or 5 without a word about it."""
-    for at, told, names in agreement_read(materials.study):
-        if claim.question in names and not (at == FULL and told):
-            yield f"{at} was read as full agreement" + (", as the study says." if told else "; nothing says so.")
+    for at, turned, by, names in agreement_read(materials.study):
+        if claim.question in names and (turned or not by):
+            yield f"{at} was read as full agreement" + (f", {by}." if by else "; nothing says so.")
+    if steps := steps_words(materials.study, claim.question):
+        yield f"Counted as agreeing are the answers {steps}."
 
 
 def _on_the_base(told: Counted) -> Iterator[str]:

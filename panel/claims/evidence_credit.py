@@ -16,7 +16,7 @@ from panel.models.emollients.swaps import TracedSwaps
 from panel.models.prototypes.verdict import DIFFERS
 from panel.stats.answers.binomial import percentile_interval, upper_tail
 from panel.stats.comparing.multiplicity import LEVEL
-from panel.study.knowledge import canonical_ingredient
+from panel.study.formulas import canonical_ingredient
 from panel.words import counted, format_interval, format_list, format_number, format_typed, level_words, p_words
 
 _IN_THIS_BASE = "in this base, replacing"

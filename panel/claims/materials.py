@@ -38,9 +38,9 @@ from panel.stats.comparing.multiplicity import ALPHA, LEVEL
 from panel.stats.comparing.power import detection_power, equivalence_power
 from panel.stats.mixed.inference import Inference, inference, widened
 from panel.stats.mixed.reml import MixedFit
+from panel.study.knowledge import as_stated
 from panel.study.naming import Naming, judged_after, judged_minutes, naming, when_judged
-from panel.study.numbers_read import read_numbers
-from panel.study.scores_used import as_stated, named_rows, question_words
+from panel.study.scores_used import ANSWER_ENDS, answer_points, named_rows, question_words
 from panel.study.study import Study, kept
 from panel.words import counted, cut_share, format_list, format_typed, level_words, typed_share
 
@@ -560,7 +560,6 @@ def _first(chance: Callable[[int], float]) -> int:
 
 
 _LEAST_AGREED = 4  # of 5: agree, agree strongly
-_DONT_KNOW = frozenset(("don't know", "do not know", "dont know", "don’t know", "no opinion"))
 
 
 @dataclass(frozen=True, slots=True)
@@ -583,12 +582,8 @@ def _count_agreed(study: Study, answers: pd.DataFrame, prototype: str, question:
     """Count the `answers` to one agreement question; each person once, the last answer counts."""
     own = answers.loc[(answers["question"] == question) & (answers["prototype"] == prototype)]
     last = own.drop_duplicates("assessor", keep="last")
-    texts = last["answer"].str.strip()
-    unknown = texts.str.casefold().isin(_DONT_KNOW).to_numpy(dtype=bool)
-    values = np.full(len(texts), np.nan)
-    values[~unknown] = read_numbers(list(texts[~unknown])).values
-    agreed = int((values >= _LEAST_AGREED).sum())
-    unread = int((~unknown & ~np.isfinite(values)).sum())
+    values, unknown, strange = answer_points(last["answer"], *ANSWER_ENDS["agreement"], allowed=True)
+    agreed, unread = int((values >= _LEAST_AGREED).sum()), int(strange.sum())
     sessions = tuple(str(name) for name in last["session"].unique())
     servings = study.table("servings")
     given = servings.loc[(servings["prototype"] == prototype) & servings["session"].isin(sessions), "assessor"]

@@ -40,7 +40,8 @@ from panel.claims.parts import (
     tokens_of,
     words_of,
 )
-from panel.study.knowledge import ingredients, shared_table
+from panel.study.formulas import ingredients
+from panel.study.knowledge import shared_table
 from panel.study.naming import done_by, judged_after, moment_words, timed_words
 from panel.study.numbers_read import same_quantity
 from panel.study.scores_used import asked, how_chosen

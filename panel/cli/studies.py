@@ -150,7 +150,7 @@ def survey_of(
 ) -> tuple[RawFile, RawTable, pd.DataFrame, str]:
     """Return a survey's file, its table, what its columns ask, with the kinds named as QUESTION=KIND, and its test."""
     from panel.study.raw_table import read_raw_file
-    from panel.study.survey import KINDS, as_said, read_survey, survey_table
+    from panel.study.survey import KINDS, as_said, read_survey, survey_table, with_scale
 
     raw = read_raw_file(file)
     named = [tuple(map(str.strip, words.rpartition("=")[::2])) for words in kinds]
@@ -158,6 +158,7 @@ def survey_of(
     person = person or next((column for column, kind in named if kind == "person"), "")
     table, asked = read_survey(survey_table(raw, sheet), person, prototypes, about)
     for question, kind in (each for each in named if each not in (("product", about), ("session", session))):
+        kind, _, scale = kind.partition(" ")
         meant = _meant(asked, question)
         if not meant.any() and "=" in question:  # QUESTION=NAME=KIND, such as what answers are too much of
             question, name = map(str.strip, question.rsplit("=", 1))
@@ -172,10 +173,14 @@ def survey_of(
             raise StudyError(
                 f"{file.name} has {what}. Write QUESTION=KIND, such as: 'It feels light=agreement'; QUESTION=NAME=KIND "
                 "to name it after what is too much, such as: 'It is=thickness=just_about_right'; product=NAME where "
-                "all of it is about one; session='home use' for the test they answered in."
+                "all of it is about one; session='home use' for the test they answered in; QUESTION='agreement 1-7' "
+                "where it was asked on seven steps."
             )
-        told = meant & ((asked["kind"] != kind) | asked["noticed"].str.startswith("not read"))
-        asked.loc[told, "noticed"] = as_said(kind) if kind else "left out, as was said"
+        if scale:
+            table, asked = with_scale(table, asked, meant, scale)
+        told = meant & ((asked["kind"] != kind) | asked["noticed"].str.startswith("not read") | bool(scale))
+        notes = [as_said(table, kind, *row) for row in asked.loc[told, ["column", "question"]].to_numpy()]
+        asked.loc[told, "noticed"] = notes if kind else "left out, as was said"
         asked.loc[meant, "kind"] = kind
     return raw, table, asked, session
 
@@ -185,9 +190,10 @@ _OF_ALL = ("product", "session")  # what may be said of a whole survey
 
 def _meant(asked: pd.DataFrame, question: str) -> pd.Series:
     """Return which columns of a survey ask a question, named as it is asked or as its heading."""
-    from panel.study.knowledge import plain_words
+    from panel.study.knowledge import asked_words, plain_words, typed_question, without_leads
 
-    return (asked[["question", "column"]].map(plain_words) == plain_words(question)).any(axis=1)
+    named = {plain_words(words) for words in (question, typed_question(without_leads([asked_words(question)])[0]))}
+    return asked[["question", "column"]].map(plain_words).isin(named).any(axis=1)
 
 
 def read_file(

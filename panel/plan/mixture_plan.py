@@ -22,8 +22,7 @@ from panel.stats.formulas.mixtures import (
     simplex_centroid,
     simplex_lattice,
 )
-from panel.study.formulas import FLOAT_SLACK, SAME_AMOUNT
-from panel.study.knowledge import canonical_ingredient
+from panel.study.formulas import FLOAT_SLACK, SAME_AMOUNT, canonical_ingredient
 
 MixtureKind = Literal["lattice", "centroid", "vertices"]
 # A model needs this many blends beyond its terms before what it misses can be seen.

@@ -11,7 +11,8 @@ import pandas as pd
 
 from panel.errors import StudyError
 from panel.plan.codes import moment
-from panel.study.knowledge import canonical_ingredient, ingredients, shared_table
+from panel.study.formulas import canonical_ingredient, ingredients
+from panel.study.knowledge import shared_table
 from panel.study.study import Study
 from panel.study.tables import TABLES
 

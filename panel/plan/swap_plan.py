@@ -20,11 +20,13 @@ from panel.study.formulas import (
     SAME_AMOUNT,
     WATER,
     blend_rounding,
+    canonical_ingredient,
     emollient_blend,
     formula_lines,
+    ingredients,
     matched_pairs,
 )
-from panel.study.knowledge import canonical_ingredient, ingredients, shared_table
+from panel.study.knowledge import shared_table
 from panel.study.study import Study
 
 SwapKind = Literal["full", "half", "one at a time"]

@@ -2,6 +2,9 @@
 
 from __future__ import annotations
 
+import re
+import unicodedata
+from collections.abc import Mapping
 from functools import cache
 
 import numpy as np
@@ -10,7 +13,7 @@ from numpy.typing import NDArray
 
 from panel.errors import StudyError
 from panel.stats.formulas.composition import EXACT_ALIAS_THRESHOLD, alias_groups
-from panel.study.knowledge import PROPERTIES, bare_name, canonical_ingredient, ingredients, shared_table
+from panel.study.knowledge import PROPERTIES, shared_table
 from panel.study.study import Study, kept, those_in
 
 # Formulas are written to 0.01 % w/w: amounts that differ by no more than half of that are the same amount.
@@ -292,6 +295,67 @@ def oriented(pairs: pd.DataFrame) -> pd.DataFrame:
 # What is known of an ingredient, measured by the user or told by the shared table, and what goes with it.
 
 
+def ingredients() -> pd.DataFrame:
+    """Return every known INCI name, emollients first: kind, function, allergen, cautions, source, note."""
+    return _ingredients().copy(deep=False)
+
+
+@cache
+def _ingredients() -> pd.DataFrame:
+    emollients = shared_table("emollients")
+    first = pd.DataFrame(
+        {
+            "ingredient": emollients["ingredient"],
+            "also_written": emollients["also_written"],
+            "kind": "emollient",
+            "function": emollients["chemistry"],
+            "allergen": emollients["allergen"],
+            "cautions": emollients["cautions"],
+            "source": emollients["words_source"],
+            "note": emollients["note"],
+        },
+        dtype="str",
+    )
+    return pd.concat([first, shared_table("ingredients")], ignore_index=True)
+
+
+def canonical_ingredient(text: str) -> str | None:
+    """Return the INCI name of the shared tables that `text` stands for, or None if it is not known.
+
+    Capitals, spaces and punctuation do not count; words in parentheses may be left out where that leaves no doubt.
+    """
+    whole, short = _bare(text), _bare(_without_parentheses(text))
+    full_names, short_names = _names()
+    for key, names in ((whole, full_names), (whole, short_names), (short, full_names), (short, short_names)):
+        if key in names:
+            return names[key]
+    return None
+
+
+@cache
+def _names() -> tuple[Mapping[str, str], Mapping[str, str]]:
+    """Return bare name to INCI name: with the words in parentheses, and without them where that is unambiguous."""
+    known = ingredients()
+    full: dict[str, str] = {}
+    short: dict[str, set[str]] = {}
+    for ingredient, also_written in zip(known["ingredient"], known["also_written"], strict=True):
+        for written in (ingredient, *also_written.split(";")):
+            if bare := _bare(written):
+                full.setdefault(bare, ingredient)
+        short.setdefault(_bare(_without_parentheses(ingredient)), set()).add(ingredient)
+    return full, {bare: names.pop() for bare, names in short.items() if len(names) == 1}
+
+
+def _bare(text: str) -> str:
+    """Return the letters and figures of a name, small and without accents."""
+    plain = unicodedata.normalize("NFKD", text).casefold()
+    return "".join(character for character in plain if character.isalnum())
+
+
+def _without_parentheses(text: str) -> str:
+    return re.sub(r"\([^()]*\)", " ", text)
+
+
 def emollient_value(own: pd.DataFrame, ingredient: str, property_name: str) -> float:
     """Return a property of an ingredient, by the study's own measurement or the shared table; NaN if neither knows it.
 
@@ -312,7 +376,7 @@ def _shared_values(property_name: str) -> dict[str, float]:
 
 
 def _same_name(ingredient: str) -> str:
-    return canonical_ingredient(ingredient) or bare_name(ingredient)
+    return canonical_ingredient(ingredient) or _bare(ingredient)
 
 
 def own_measurement(own: pd.DataFrame, ingredient: str, property_name: str) -> tuple[float, str, str] | None:

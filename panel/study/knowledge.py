@@ -66,67 +66,6 @@ def shared_table(name: str) -> pd.DataFrame:
     return _read(name).copy()
 
 
-def ingredients() -> pd.DataFrame:
-    """Return every known INCI name, emollients first: kind, function, allergen, cautions, source, note."""
-    return _ingredients().copy(deep=False)
-
-
-@cache
-def _ingredients() -> pd.DataFrame:
-    emollients = _read("emollients")
-    first = pd.DataFrame(
-        {
-            "ingredient": emollients["ingredient"],
-            "also_written": emollients["also_written"],
-            "kind": "emollient",
-            "function": emollients["chemistry"],
-            "allergen": emollients["allergen"],
-            "cautions": emollients["cautions"],
-            "source": emollients["words_source"],
-            "note": emollients["note"],
-        },
-        dtype="str",
-    )
-    return pd.concat([first, _read("ingredients")], ignore_index=True)
-
-
-def canonical_ingredient(text: str) -> str | None:
-    """Return the INCI name of the shared tables that `text` stands for, or None if it is not known.
-
-    Capitals, spaces and punctuation do not count; words in parentheses may be left out where that leaves no doubt.
-    """
-    whole, short = bare_name(text), bare_name(_without_parentheses(text))
-    full_names, short_names = _names()
-    for key, names in ((whole, full_names), (whole, short_names), (short, full_names), (short, short_names)):
-        if key in names:
-            return names[key]
-    return None
-
-
-@cache
-def _names() -> tuple[Mapping[str, str], Mapping[str, str]]:
-    """Return bare name to INCI name: with the words in parentheses, and without them where that is unambiguous."""
-    known = ingredients()
-    full: dict[str, str] = {}
-    short: dict[str, set[str]] = {}
-    for ingredient, also_written in zip(known["ingredient"], known["also_written"], strict=True):
-        for written in (ingredient, *also_written.split(";")):
-            if bare := bare_name(written):
-                full.setdefault(bare, ingredient)
-        short.setdefault(bare_name(_without_parentheses(ingredient)), set()).add(ingredient)
-    return full, {bare: names.pop() for bare, names in short.items() if len(names) == 1}
-
-
-def bare_name(text: str) -> str:
-    """Return the letters and figures of a name, small and without accents."""
-    plain = unicodedata.normalize("NFKD", text).casefold()
-    return "".join(character for character in plain if character.isalnum())
-
-
-def _without_parentheses(text: str) -> str:
-    return re.sub(r"\([^()]*\)", " ", text)
-
-
 # Which column of a table of scores does a heading name, in one of the languages of `shared/headings.csv`?
 
 ROLES = (
@@ -342,7 +281,125 @@ def _opposites() -> frozenset[tuple[str, str]]:
 def worded(cell: str, known: Mapping[str, str]) -> str:
     """Return what the words of a cell answer, a number beside them left out; empty if they are not known."""
     plain = plain_words(cell)
-    return known.get(plain) or known.get(re.sub(r"^\d+ |(?<=\w) \d+$", "", plain), "")
+    bare = re.sub(r"^\d+ |(?<=\w) \d+$", "", plain)
+    found = known.get(plain) or known.get(bare, "")
+    return found or (_by_degree(bare)[0] if known.get("agree") == "4" else "")
+
+
+@cache
+def _by_degree(plain: str) -> tuple[str, int]:
+    """Return which of 1 to 5 a wording of agreement is, and how much it is said: mildly 1, plainly 2, fully 3.
+
+    A pronoun before it is left out, and an adverb says how much of what is known without it: I rather agree.
+    """
+    known, words = wordings("agreement"), plain.split()
+    while words and " ".join(words) not in known and words[0] in _phrases("agreement_lead"):
+        words = words[1:]
+    bare = " ".join(words)
+    mild, full = (_without(bare, kind) for kind in ("agreement_mild", "agreement_full"))
+    if mild != bare and (at := known.get(bare) or known.get(mild, "")) in {"2", "4"}:
+        return at, 1
+    if at := known.get(bare, ""):
+        return at, 3 if at in {"1", "5"} else 2
+    sure = known.get(full, "") if not {*words} & _phrases("agreement_not") else ""
+    return ({"2": "1", "4": "5"}[sure], 3) if sure in {"2", "4"} else ("", 0)
+
+
+@cache
+def _phrases(kind: str) -> frozenset[str]:
+    return frozenset(wordings(kind))
+
+
+def _without(plain: str, kind: str) -> str:
+    each = "|".join(sorted(_phrases(kind), key=len, reverse=True))
+    return " ".join(re.sub(rf"\b(?:{each})\b", " ", plain).split())
+
+
+FIVE = (1, 5)
+"""Ends of the usual scale of agreement."""
+_Read = tuple[Mapping[str, str], tuple[int, int]]
+
+
+def agreement_answers(
+    cells: Iterable[str], beside: Iterable[frozenset[str]] = (), stated: tuple[int, int] | None = None
+) -> _Read:
+    """Return what the cells of a question answer that are not known by their words alone, and the ends of its scale.
+
+    A number beside the words is the step of the scale where the other answers confirm it. On five steps the answers
+    are points of 1 to 5, turned where 1 agrees; on others they are the numbers as they stand. Of five steps the one
+    that is left is that of the one answer whose words are not known.
+
+    Parameters
+    ----------
+    beside
+        Plain words of the other columns, of which those with two of the same answers are read on the same scale.
+    stated
+        Ends of the scale that the heading states.
+    """
+    own = frozenset(map(plain_words, cells))
+    said = {cell for cell in own if re.search(r"[^\W\d]", cell)}
+    pool = own.union(*(other for other in beside if len(other & said) > 1))
+    for given in dict.fromkeys((pool, own)):
+        if found := _by_number(given, stated) or (None if stated not in (None, FIVE) else _by_words(given)):
+            return found
+    return {}, stated or FIVE
+
+
+_NUMBER_BESIDE = re.compile(r"(\d{1,2})(?: (?=.*[^\W\d]).*)?|(?=.*[^\W\d]).* (\d{1,2})")
+
+
+@cache
+def _by_number(given: frozenset[str], stated: tuple[int, int] | None) -> _Read | None:
+    """Return the steps that stand beside the words; None where they do not, or the words say it without them."""
+    known = wordings("agreement")
+    step = {cell: int(at[1] or at[2]) for cell in given if (at := _NUMBER_BESIDE.fullmatch(cell))}
+    points = {cell: point for cell in step if (point := worded(cell, known)) in ("", *"12345")}
+    sides = {(step[cell], int(point) - 3) for cell, point in points.items() if point}
+    if stated in (None, FIVE) and (not sides or (all(points.values()) and not _share_a_point(points))):
+        return None
+    full = {at for at, side in sides if abs(side) == 2}
+    low, top = min(1, *step.values(), 1), max(step.values(), default=0)
+    usual = low == 1 and (top == FIVE[1] or (top < FIVE[1] and top not in full))
+    seen = [FIVE] * usual + [(low, top)] * (top in full and top - low > 1)
+    for first, last in [stated] if stated else seen:
+        for way in (1, -1):
+            if all(_sign(2 * at - first - last) * way == _sign(side) for at, side in sides) and (
+                stated or any(side for _, side in sides)
+            ):
+                turned = (first, last) == FIVE and way < 0
+                return {cell: str(6 - step[cell] if turned else step[cell]) for cell in points}, (first, last)
+    return None
+
+
+def _sign(value: int) -> int:
+    return (value > 0) - (value < 0)
+
+
+def _share_a_point(points: Mapping[str, str]) -> bool:
+    """Return True if two answers of different words are one point."""
+    words = {(as_answered(cell), point) for cell, point in points.items()}
+    return len({point for _, point in words}) < len(words)
+
+
+@cache
+def _by_words(given: frozenset[str]) -> _Read | None:
+    """Return what words are whose degree or whose place among the others says it; None where nothing does."""
+    degrees = {cell: _by_degree(cell) for cell in given if not cell.isdecimal()}
+    points = {cell: point for cell, (point, _) in degrees.items() if point.isdecimal()}
+    strange = [cell for cell, (point, _) in degrees.items() if not point]
+    sides = {cell: (_sign(int(point) - 3), degrees[cell][1]) for cell, point in points.items() if point != "3"}
+    if not strange and _share_a_point(points) and len({*sides.values()}) == len(sides):
+        most = max(how for _, how in sides.values())  # of five steps where nobody agrees fully, of seven otherwise
+        steps = {cell: most + 1 + side * how for cell, (side, how) in sides.items()}
+        middle = {cell: most + 1 for cell in points if cell not in sides}
+        return {cell: str(step) for cell, step in (steps | middle).items()}, (1, 2 * most + 1)
+    left = {*"12345"} - {*points.values()}
+    if len(strange) != 1 or len(left) != 1 or len(points) != FIVE[1] - 1:
+        return None
+    place = left.pop()
+    near = max(points, key=lambda cell: len(cell.split()) if {*cell.split()} <= {*strange[0].split()} else 0)
+    beside = {*near.split()} <= {*strange[0].split()} and _sign(int(points[near]) - 3) == _sign(int(place) - 3)
+    return ({strange[0]: place}, FIVE) if place == "3" or beside else None
 
 
 def as_answered(cell: str) -> str:
@@ -459,7 +516,10 @@ _SAYS_NONE = re.compile(
 _ENDS = re.compile(
     r"[(\[](?:[^()]*/[^()]*|\s*\d+\s*=[^()]*|\s*\d+ [^()]*\d+ [^()]*)[)\]]\s*$"
 )  # the answers, after the question
-_NUMBERED = re.compile(r"^\s*(?:[QF]\.? ?)?\d{1,2}[a-z]?\s*[.:)]\s+", re.IGNORECASE)  # `Q1. `
+_NUMBERED = re.compile(  # `Q1. `, `Q5_1: `
+    r"^\s*(?:(?:[QF]|question|item|statement|frage|aussage)\.? ?)?\d{1,2}(?:[._-]\d{1,2})*[a-z]?\s*[.:)]\s+",
+    re.IGNORECASE,
+)
 
 
 def typed_question(heading: str) -> str:
@@ -486,10 +546,31 @@ def asked_words(heading: str) -> str:
 
 def as_asked(headings: Sequence[str], names: re.Pattern[str]) -> list[str]:
     """Return what headings ask, without the names of prototypes, a lead that several share, and the scale."""
-    asked = [without_names(names, asked_words(heading)).strip() for heading in headings]
+    bare = without_leads([asked_words(heading) for heading in headings])
+    asked = without_leads([without_names(names, words).strip() for words in bare])
     leads = Counter(words.rpartition(" - ")[0] for words in {*asked})
     items = [words.rpartition(" - ")[2] if leads[words.rpartition(" - ")[0]] > 1 else words for words in asked]
     return [typed_question(item) + "".join(re.findall(r"[.?!]$", item)) for item in items]
+
+
+_LEAD = re.compile(r"(.*?\w.*?)\s*\[([^\[\]]+)\]\s*|(.*?\w.*?)(?:[:?\u2026]|\.{3}|\s[-\u2013\u2014])\s+(\S.*)")
+_TASK = re.compile(
+    r"(?:please|rate|how|to what|bitte|wie|inwie|veuillez|dans quelle|por favor|en qu|per favore|quanto)\b", re.I
+)
+
+
+def without_leads(headings: Sequence[str]) -> list[str]:
+    """Return headings without the task that stands before a sentence: `How far do you agree? [It is soft.]`."""
+    found = [match.groups() if (match := _LEAD.fullmatch(words)) else ("", "", "", "") for words in headings]
+    parts = [(str(each[0] or each[2]), str(each[1] or each[3])) for each in found]
+    return [
+        item if (_TASK.match(lead) or asked_kind(lead) == "agreement") and _is_sentence(item) else heading
+        for (lead, item), heading in zip(parts, headings, strict=True)
+    ]
+
+
+def _is_sentence(words: str) -> bool:
+    return len(words.split()) > 2 and (words.endswith((".", "!")) or len(words.split()) > 3 or is_statement(words))
 
 
 def _without_scale(heading: str) -> str:
@@ -526,3 +607,13 @@ def is_statement(question: str) -> bool:
 def is_product(word: str) -> bool:
     """Return True if a word is one for what is tried, such as sample or cream."""
     return is_called(word, "prototype") or is_called(word, "product_kind")
+
+
+_AUXILIARIES = r"(?:is|are|was|were|has|have|had|can|could|would|will)"
+_ASKED = re.compile(rf"({_AUXILIARIES}) ((?:the|your|our|one|this) [\w-]+|you|it|they|one) (.+)\?", re.IGNORECASE)
+
+
+def as_stated(words: str) -> str:
+    """Return a question that asks for yes or no as what who said yes has said: one wash was enough."""
+    found = _ASKED.fullmatch(words.strip())
+    return f"{found[2]} {found[1].casefold()} {found[3]}." if found else words

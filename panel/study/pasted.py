@@ -18,7 +18,8 @@ import pandas as pd
 from panel.errors import StudyError
 from panel.study.editing import known_numbers, put_table, texts_of_table
 from panel.study.file_names import is_number
-from panel.study.knowledge import canonical_ingredient, is_called, is_reckoned
+from panel.study.formulas import canonical_ingredient
+from panel.study.knowledge import is_called, is_reckoned
 from panel.study.numbers_read import measured, read_numbers
 from panel.study.raw_table import NOT_READ, decode, filled_rows, is_workbook, likely_delimiter, rows_of_file
 from panel.study.study import RawFile, Study

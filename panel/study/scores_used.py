@@ -8,6 +8,8 @@ from collections import Counter
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, replace
 from functools import cache, cached_property
+from itertools import chain
+from types import MappingProxyType
 from typing import Any
 
 import numpy as np
@@ -107,59 +109,145 @@ def named_rows(study: Study, table: str) -> pd.DataFrame:
 
 @kept
 def _named_answers(study: Study) -> pd.DataFrame:
-    """Return the answers that are used, those to a statement always with 5 as full agreement."""
-    frame, agreed = _named_rows(study, "answers"), full_agreement(study)
-    turned = frame["kind"].eq("agreement") & frame["question"].isin([name for name in agreed if agreed[name] == 1])
+    """Return the answers that are used, those to a statement always as points of 1 to 5 with 5 as full agreement."""
+    frame, agreed, steps = _named_rows(study, "answers"), full_agreement(study), agreement_steps(study)
+    other = {*steps, *(name for name in agreed if agreed[name] == 1)}
+    turned = frame["kind"].eq("agreement") & frame["question"].isin(other)
     if not turned.any():
         return frame
-    texts = frame.loc[turned, "answer"].tolist()
-    points = read_numbers(texts).values
-    kept = [text if np.isnan(at) else f"{6 - at:g}" for text, at in zip(texts, points, strict=True)]
-    return frame.assign(answer=frame["answer"].mask(turned, pd.Series(kept, index=frame.index[turned], dtype="str")))
+    own = frame.loc[turned]
+    points = zip(own["question"], own["answer"], read_numbers(own["answer"].tolist()).values, strict=True)
+    kept_ = [_point(text, at, steps.get(name, _FIVE), agreed.get(name, FULL)) for name, text, at in points]
+    return frame.assign(answer=frame["answer"].mask(turned, pd.Series(kept_, index=own.index, dtype="str")))
+
+
+Steps = tuple[int, int, int]
+_FIVE: Steps = (1, 5, 4)
+
+
+def _point(text: str, at: float, steps: Steps, full: int) -> str:
+    """Return the point of 1 to 5 of an answer on a scale of its own: 4 and 5 agree; as it is where it is no step."""
+    low, high, least = steps
+    if not (low <= at <= high and at == int(at)):
+        return text if np.isnan(at) else f"{text} on {low} to {high}"
+    at = at if full == FULL else low + high - at
+    if steps == _FIVE:
+        return f"{at:g}"
+    if 2 * at >= low + high:
+        return "3" if at < least else "5" if at == high else "4"
+    return "1" if at == low and high - low > 2 else "2"
 
 
 @kept
-def full_agreement(study: Study) -> dict[str, int]:
-    """Return which of 1 and 5 is full agreement with each statement of which the study says it.
+def agreement_steps(study: Study) -> dict[str, Steps]:
+    """Return lowest, highest and least agreeing step of each statement on another scale than 1 to 5, 4 and 5 agreeing.
 
-    An entry of `questions` says so by `agrees`, else by the words at its ends; of several the first one.
+    Counted from the end that disagrees. Those beyond the middle agree, or of them what `agrees_from` says.
     """
+    found = {}
+    for name, row in _statements(study).items():
+        low, high = _scale_of(row)
+        beyond = range((low + high) // 2 + 1, high + 1)
+        found[name] = (low, high, least if (least := _agrees_from(row)) in beyond else beyond[0])
+    return {name: steps for name, steps in found.items() if steps != _FIVE}
+
+
+def agrees_from_unused(study: Study) -> list[str]:
+    """Return the statements of which `agrees_from` does not lie beyond the middle of the scale."""
+    used = agreement_steps(study)
+    stated = {name: _agrees_from(row) for name, row in _statements(study).items() if row.get("agrees_from")}
+    return [name for name, least in stated.items() if least != used.get(name, _FIVE)[2]]
+
+
+def _agrees_from(row: Mapping[str, Any]) -> int:
+    """Return the least step that an entry says to agree, counted from the end that disagrees; 0 for none."""
+    stated = str(row.get("agrees_from", "")).strip()
+    least = int(stated) if stated.isdecimal() else 0
+    return sum(_scale_of(row)) - least if least and _agreeing_end(row) == 1 else least
+
+
+def _scale_of(row: Mapping[Any, Any]) -> tuple[int, int]:
+    """Return the ends of the scale that an entry of `questions` states, 1 and 5 where it states none."""
+    ends = re.fullmatch(r"([01])\s*(?:-|\u2013|to)\s*(\d{1,2})", str(row.get("scale", "")).strip())
+    return (int(ends[1]), int(ends[2])) if ends and int(ends[2]) - int(ends[1]) > 1 else (1, FULL)
+
+
+def _statements(study: Study) -> dict[str, Mapping[str, Any]]:
+    """Return the first entry of `questions` about each statement."""
     stated: Any = study.facts.get("questions")
     if isinstance(stated, Mapping):
         stated = [{"question": name, **about} for name, about in stated.items() if isinstance(about, Mapping)]
     rows = [row for row in stated if isinstance(row, Mapping)] if isinstance(stated, list | tuple) else []
-    said: dict[str, int] = {}
-    for row in rows:
-        if row.get("kind", "agreement") in ("", "agreement"):
-            said.setdefault(str(row.get("question", "")), _agreeing_end(row))
-    return {name: at for name, at in said.items() if at}
+    return {str(row.get("question", "")): row for row in reversed(rows) if row.get("kind", "agreement") in _OF_IT}
 
 
-def agreement_read(study: Study) -> list[tuple[int, bool, list[str]]]:
-    """Return the statements that were answered: which of 1 and 5 was read as full agreement, and whether that is said.
+_OF_IT = ("", "agreement")
 
-    Those without a word about it come last; without it 5 is read so.
+
+@kept
+def full_agreement(study: Study) -> dict[str, int]:
+    """Return which end is full agreement with each statement of which the study says it: 1 the lowest, 5 the highest.
+
+    An entry of `questions` says so by `agrees`, else by the words at its ends; of several the first one.
     """
-    answers, said = _named_rows(study, "answers"), full_agreement(study)
+    ends = {name: _agreeing_end(row) for name, row in _statements(study).items()}
+    return {name: at for name, at in ends.items() if at}
+
+
+def agreement_read(study: Study) -> list[tuple[int, bool, str, list[str]]]:
+    """Return the statements that were answered: the answer read as full agreement, if it is the lowest, who says so.
+
+    Those without a word about it come last, with nobody; without it the highest is read so.
+    """
+    answers, said, entries = _named_rows(study, "answers"), full_agreement(study), _statements(study)
     asked = list(dict.fromkeys(answers.loc[answers["kind"] == "agreement", "question"].astype("str")))
-    groups = [(5, True, said), (1, True, said), (5, False, dict.fromkeys(asked, 5))]
-    rest = [(at, told, [n for n in asked if (n in said) == told and of.get(n) == at]) for at, told, of in groups]
-    return [group for group in rest if group[2]]
+    groups: dict[tuple[int, bool, str], list[str]] = {}
+    for name in asked:
+        row, turned = entries.get(name, {}), said.get(name) == 1
+        by = (_BY_WORDS if stated_end(row) and not turned else _BY_STUDY) if name in said else ""
+        groups.setdefault((_scale_of(row)[not turned], turned, by), []).append(name)
+    order = sorted(groups, key=lambda group: (not group[2], group[1]))
+    return [(*group, groups[group]) for group in order]
+
+
+_BY_STUDY, _BY_WORDS = "as the study says", "as its answers in words or the table of questions say"
+
+
+def not_understood(study: Study) -> pd.DataFrame:
+    """Return `kind question prototype assessor answer` of answers on a scale that are none of its steps."""
+    frame = named_rows(study, "answers")
+    frame = frame.loc[frame["kind"].isin(ANSWER_ENDS)]
+    kinds = [
+        rows.loc[answer_points(rows["answer"], *ANSWER_ENDS[str(kind)], allowed=kind == "agreement")[2]]
+        for kind, rows in frame.groupby("kind", sort=False)
+    ]
+    found = pd.concat(kinds or [frame]).sort_index()[["kind", "question", "prototype", "assessor"]]
+    return found.assign(answer=study.table("answers")["answer"].reindex(found.index))
+
+
+ANSWER_ENDS: Mapping[str, tuple[float, float]] = MappingProxyType(
+    {"liking": (1.0, 9.0), "just_about_right": (1.0, 5.0), "check_all": (0.0, 1.0), "agreement": (1.0, 5.0)}
+)
+"""Lowest and highest answer of each kind on a scale, as `named_rows` gives them."""
+
+
+def answer_points(texts: pd.Series, low: float, high: float, *, allowed: bool) -> tuple[np.ndarray, ...]:
+    """Return answers as numbers, which say 'don't know' where that is `allowed`, and which are there but neither."""
+    code, distinct = pd.factorize(texts.astype("str").str.strip())
+    bare = [str(text).casefold().replace("\u2019", "'").replace("\u2018", "'") for text in distinct]
+    unknown = np.array([allowed and word in _DONT_KNOW for word in bare], dtype=bool)
+    read = read_numbers(["" if skip else str(word) for word, skip in zip(distinct, unknown, strict=True)])
+    value = read.values.copy()
+    value[~((value >= low) & (value <= high) & (value == np.rint(value)))] = np.nan
+    return value[code], unknown[code], (np.isnan(value) & ~unknown & ~read.missing)[code]
+
+
+_DONT_KNOW = ("don't know", "dont know", "do not know", "no opinion")
 
 
 def question_words(study: Study, question: str) -> str:
     """Return the sentence as the consumers saw it; the short name where it is not recorded."""
     return str(next((row.get("words", question) for row in asked(study) if row.get("question") == question), question))
-
-
-_AUXILIARIES = r"(?:is|are|was|were|has|have|had|can|could|would|will)"
-_ASKED = re.compile(rf"({_AUXILIARIES}) ((?:the|your|our|one|this) [\w-]+|you|it|they|one) (.+)\?", re.IGNORECASE)
-
-
-def as_stated(words: str) -> str:
-    """Return a question that asks for yes or no as what who said yes has said: one wash was enough."""
-    found = _ASKED.fullmatch(words.strip())
-    return f"{found[2]} {found[1].casefold()} {found[3]}." if found else words
 
 
 def how_chosen(study: Study) -> tuple[str, str]:
@@ -177,7 +265,18 @@ def how_chosen(study: Study) -> tuple[str, str]:
 def how_said(study: Study, question: str) -> str:
     """Return what was answered by those who agreed: yes, where nothing else but no could be."""
     ends = (str(row.get("high_end", "")) for row in asked(study) if row.get("question") == question)
-    return "said yes" if worded(next(ends, ""), wordings("check_all")) == "1" else "agreed or agreed strongly"
+    if worded(next(ends, ""), wordings("check_all")) == "1":
+        return "said yes"
+    return f"agreed ({told})" if (told := steps_words(study, question)) else "agreed or agreed strongly"
+
+
+def steps_words(study: Study, question: str) -> str:
+    """Return which answers count as agreeing where it is not 4 and 5 of 1 to 5: 5 to 7 of 1 to 7; else nothing."""
+    if question not in agreement_steps(study):
+        return ""
+    low, high, least = agreement_steps(study)[question]
+    ends = (low, low + high - least) if full_agreement(study).get(question) == 1 else (least, high)
+    return f"{' to '.join(map(str, dict.fromkeys(ends)))} of {low} to {high}"
 
 
 def asked(study: Study) -> list[dict[str, object]]:
@@ -192,20 +291,26 @@ FULL = 5  # the point that agrees wholly, where 1 does not
 def agreement_words(study: Study) -> tuple[str, list[str]]:
     """Return which point was read as full agreement: what is usual and said, and what is to mind about it."""
     read, usual, odd = agreement_read(study), "", []
-    for at, told, names in read:
+    for at, turned, by, names in read:
         said = f"{at} read as full agreement" + (f" with {first_few(names)}" if len(read) > 1 else "")
-        if at == FULL and told:
-            usual = f"{said}, as the study says."
+        if by and not turned:
+            usual += f" {said}, {by}."
         else:
-            odd.append(said + (", as the study says." if told else ". Nothing in the study says so."))
-    return usual, odd
+            odd.append(said + (f", {by}." if by else ". Nothing in the study says so."))
+    for name in chain(*(names for *_, names in read)):
+        usual += f" With {name} {told} count as agreeing." if (told := steps_words(study, name)) else ""
+    return usual.strip(), odd
 
 
 def _agreeing_end(row: Mapping[str, Any]) -> int:
-    """Return the point of full agreement that an entry states, 1 or 5; 0 where it states none."""
-    if (stated := str(row.get("agrees", ""))) in ("1", "5"):
-        return int(stated)
-    return agreeing_end(str(row.get("low_end", "")), str(row.get("high_end", "")))
+    """Return the end that an entry says is full agreement: 1 the lowest, 5 the highest; 0 where it states none."""
+    return stated_end(row) or agreeing_end(str(row.get("low_end", "")), str(row.get("high_end", "")))
+
+
+def stated_end(row: Mapping[Any, Any]) -> int:
+    """Return the end that `agrees` of an entry says is full agreement: 1 the lowest, 5 the highest; 0 for none."""
+    stated = dict(zip(map(str, _scale_of(row)), (1, FULL), strict=True))
+    return stated.get(str(row.get("agrees", "")), 0)
 
 
 def _named_rows(study: Study, table: str) -> pd.DataFrame:

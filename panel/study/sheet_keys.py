@@ -474,6 +474,8 @@ def lists_apart(table: RawTable, names: re.Pattern[str], about: str = "") -> Raw
     notes = list(table.notes)
     for heads in asked.values():
         cells = [cell for head in heads for cell in table.column(head) if cell.strip()]
+        if len({point for cell in {*cells} if (point := worded(cell, wordings("agreement"))).isdecimal()}) > 1:
+            continue  # the answers to a statement, of which one may have a comma
         sign = ";" if any(";" in cell for cell in cells) else ","
         spelled = {part.casefold(): part for cell in reversed(cells) for part in reversed(_parts(cell, sign))}
         times = Counter(part.casefold() for cell in cells for part in _parts(cell, sign))

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import re
 from collections import Counter
-from collections.abc import Iterator, Mapping, Sequence
+from collections.abc import Iterable, Iterator, Mapping, Sequence
 from contextlib import suppress
 from dataclasses import replace
 from itertools import chain
@@ -16,6 +16,8 @@ from panel.study.editing import put_block, texts_of_table
 from panel.study.file_names import BAR, cards_as_table, sitting
 from panel.study.knowledge import (
     ASKED_KINDS,
+    FIVE,
+    agreement_answers,
     as_answered,
     as_asked,
     asked_kind,
@@ -26,6 +28,7 @@ from panel.study.knowledge import (
     plain_words,
     stated_scale,
     typed_question,
+    without_leads,
     without_names,
     worded,
     wordings,
@@ -165,10 +168,11 @@ def read_survey(
     about = "" if named else about
     _, tried, _ = choices(table, prototypes)
     header = [name for name in table.header if name not in tried]
-    codes = [code for name in header for code in _CODE.findall(asked_words(name))]
+    bare = without_leads([asked_words(name) for name in header])
+    codes = [code for words in bare for code in _CODE.findall(words)]
     several = {code for code in codes if codes.count(code) > 1}
     own = [name for name in prototypes if any(whole(name).search(head) for head in table.header)]
-    apart = named_in_halves(header)
+    apart = named_in_halves(bare)
     by_label = labelled(header)
     each = by_label if len(by_label) == len(several) or not several else set()
     groups = {name.split(BAR)[0] for name in table.header if BAR in name}
@@ -176,10 +180,7 @@ def read_survey(
     known = [] if about else sorted(named or own or grouped or each or several or apart or codes, key=len, reverse=True)
     words = re.compile("|".join(whole(name).pattern for name in known) or r"(?!)")
     table = lists_apart(table, words, about)
-    asks = {name: typed_question(without_names(words, asked_words(name))) for name in table.header}
-    asks |= items_beside(table.header, words)
-    spelled = {_bare_question(question): question for question in reversed(asks.values())}  # other signs, or none
-    asks = {name: spelled[_bare_question(question)] for name, question in asks.items()}
+    asks = _asks(table.header, words)
     asked = [(name, found[0] if (found := words.search(name)) else about, asks[name]) for name in table.header]
     together: dict[str, list[str]] = {}
     for name, of, question in asked:
@@ -189,9 +190,12 @@ def read_survey(
     wanted = {*chosen, *tried, *(name for name in table.header if asked_kind(name) == "preference")}
     products = headed or chosen_names(table, ["preference" if name in wanted else "" for name in table.header])
     told: dict[str, tuple[str, str]] = {}
+    words_beside = _words_beside(table)
     for names in together.values():
         question, columns = asks[names[0]], [table.column(name) for name in names]
-        kind, noticed = _kind(names[0], question, list(chain(*columns)), products, chosen=names[0] in chosen)
+        kind, noticed = _kind(
+            names[0], question, list(chain(*columns)), products, words_beside, chosen=names[0] in chosen
+        )
         if is_order(question, columns):
             kind, noticed = "position", "place in the serving order"
         if kind != "preference" and not any(of for name, of, _ in asked if name in names):
@@ -207,6 +211,15 @@ def read_survey(
     rows = [(*row[:3], "person", "says who answered") if row[0] == person else row for row in rows]
     frame = pd.DataFrame(rows, columns=list(_COLUMNS), dtype="str")
     return replace(table, notes=(*table.notes, *_said_nothing(table, frame, person))), frame
+
+
+def _asks(header: Sequence[str], names: re.Pattern[str]) -> dict[str, str]:
+    """Return what each heading asks, without the prototypes in it and what stands before all questions of a form."""
+    bare = [without_names(names, words).strip() for words in without_leads([asked_words(name) for name in header])]
+    asks = dict(zip(header, map(typed_question, without_leads(bare)), strict=True))
+    asks |= items_beside(header, names)
+    spelled = {_bare_question(question): question for question in reversed(asks.values())}  # other signs, or none
+    return {name: spelled[_bare_question(question)] for name, question in asks.items()}
 
 
 def _as_beside(told: Mapping[str, tuple[str, str]]) -> dict[str, tuple[str, str]]:
@@ -248,14 +261,45 @@ def _filled(cells: Sequence[str], kind: str = "preference") -> list[bool]:
     return [bool(worded(cell, known) or not none) for cell, none in zip(cells, missing, strict=True)]
 
 
-def _answer(cell: str, kind: str, heading: str, known: Mapping[str, str]) -> str:
+def _words_beside(table: RawTable) -> list[frozenset[str]]:
+    """Return the different answers of each column, in plain words."""
+    cells = [set(map(as_seen, column)) for column in table.columns]
+    return [frozenset(map(plain_words, each)) for each in cells if len(each) <= _MOST_ANSWERS]
+
+
+_MOST_ANSWERS = 20  # of a scale, with slips of it; more are names or texts
+
+
+def _known(
+    kind: str, heads: Sequence[str], question: str, cells: Iterable[str], beside: Iterable[frozenset[str]]
+) -> tuple[Mapping[str, str], tuple[int, int]]:
+    """Return what the cells of columns of one question answer by their words, and the ends of the scale."""
+    filled = [cell for cell in dict.fromkeys(cells) if cell.strip() and _filled([cell])[0]]
+    if kind != "agreement":
+        top = _top(heads[0], kind)
+        return known_answers(kind, question, [*filled, *chain(*map(_ends, heads))]), (1, top)
+    found, ends = agreement_answers(filled, beside, _stated_steps(heads[0]))
+    usual = wordings(kind) if ends == FIVE else {w: at for w, at in wordings(kind).items() if not at.isdecimal()}
+    return {**usual, **found}, ends
+
+
+def _stated_steps(heading: str) -> tuple[int, int] | None:
+    """Return the ends of the scale of agreement behind a heading, the lower first; None where it states none."""
+    low, high = stated_scale(heading)[1] or (0, 0)
+    return (low, high) if low in (0, 1) and low + 1 < high <= _MOST_STEPS else None
+
+
+_MOST_STEPS = 10
+
+
+def _answer(cell: str, kind: str, heading: str, known: Mapping[str, str], ends: tuple[int, int] = FIVE) -> str:
     """Return an answer as the study keeps it; as it was typed where it is not known."""
     if words := worded(cell, known):
         return words
     if kind == "check_all" and len(plain := plain_words(cell)) > 1 and heading_words(heading).endswith(plain):
         return "1"  # a ticked box may say its own words
     typed, top = cell.strip(), _top(heading, kind)
-    if typed not in map(str, range(1, top + 1)):
+    if typed not in map(str, range(1, top + 1)) or (kind == "agreement" and ends != FIVE):
         return typed
     point = top + 1 - int(typed) if _is_turned(heading, kind, known) else int(typed)
     side = 2 * point - top - 1  # of more or fewer points than five the sides are kept
@@ -277,6 +321,7 @@ def _top(heading: str, kind: str) -> int:
 
 def _is_turned(heading: str, kind: str, known: Mapping[str, str]) -> bool:
     """Return True if a heading says that the lowest number is the most: `1 = strongly agree`."""
+    known = wordings(kind) if kind == "agreement" else known  # of another scale than five its points are not known
     ends = [(int(number), worded(words, known)) for number, words in _END.findall(heading)]
     sides = [
         (2 * number - _top(heading, kind) - 1) * (2 * int(word) - _TOP[kind] - 1)
@@ -290,7 +335,13 @@ def _is_turned(heading: str, kind: str, known: Mapping[str, str]) -> bool:
 
 
 def _kind(
-    heading: str, question: str, cells: Sequence[str], prototypes: Sequence[str], *, chosen: bool
+    heading: str,
+    question: str,
+    cells: Sequence[str],
+    prototypes: Sequence[str],
+    beside: Sequence[frozenset[str]],
+    *,
+    chosen: bool,
 ) -> tuple[str, str]:
     """Return the kind of a question, empty if none is sure, and what to know about how it is read."""
     given = Counter(as_seen(cell) for cell, filled in zip(cells, _filled(cells), strict=True) if filled)
@@ -310,8 +361,8 @@ def _kind(
     for kind in sorted(_TOP, key=lambda each: each != called):
         if kind == "agreement" and not (asks or states) and {*ticks.values()} <= {"0", "1"}:
             continue  # yes and no of a box; of a statement they agree or disagree
-        known = known_answers(kind, question, [*given, *_ends(heading)])
-        points = [*map(str, range(1, _top(heading, kind) + 1))]
+        known, (low, high) = _known(kind, [heading], question, [*given], beside)
+        points = [*map(str, range(low, high + 1))]
         in_words = [cell for cell in given if worded(cell, known)]
         strange = [cell for cell in given if cell not in in_words and cell not in points]
         if untold := [cell for cell in strange if known.get(plain_words(cell)) == ""]:
@@ -322,7 +373,7 @@ def _kind(
             return "", _other_scale(kind, *(stated_scale(heading)[1] or (min(numbers), max(numbers))))
         enough = sum(given[cell] for cell in strange) <= (1 - _MOSTLY) * given.total()
         if enough and (in_words or kind == called):
-            return _scale(heading, kind, known, list(given), strange)
+            return _scale(heading, kind, (known, (low, high)), given, strange)
     if {*ticks.values()} <= {"0", "1"} and called not in ("liking", "just_about_right"):
         said = [f"{cell!r} is {'' if tick == '1' else 'not '}ticked" for cell, tick in ticks.items()]
         blank = "no answer" if "0" in ticks.values() else "not, of who told anything else of it"
@@ -336,46 +387,71 @@ def _kind(
 
 
 _ONE = "not read: names one of them; say preference if that is asked"
-_FIVE, _UNLESS = "5 read as full agreement", ", if the ends in the table of questions do not say otherwise"
+_FULL, _UNLESS = "5 read as full agreement", ", if the ends in the table of questions do not say otherwise"
 
 
 def _other_scale(kind: str, low: int, high: int) -> str:
+    if kind == "agreement":
+        ends = f"{min(low, 1)}-{high}"
+        return f"not read: numbers from {low} to {high}; write the scale behind it, ({ends}), or say agreement {ends}"
     return f"not read: from {low} to {high}; {kind.replace('_', ' ')} is read from 1 to {_TOP[kind]}"
 
 
 def _scale(
-    heading: str, kind: str, known: Mapping[str, str], given: Sequence[str], strange: Sequence[str]
+    heading: str,
+    kind: str,
+    read: tuple[Mapping[str, str], tuple[int, int]],
+    given: Mapping[str, int],
+    strange: Sequence[str],
 ) -> tuple[str, str]:
     """Return the kind of a question on a scale, unless its heading or its words say that it is on another one."""
-    top, jar = _top(heading, kind), kind == "just_about_right"
-    stated = stated_scale(heading)[1]
-    if (stated or (1, top)) not in ((1, top), (top, 1)):
+    (known, ends), jar = read, kind == "just_about_right"
+    top, stated, own = ends[1], stated_scale(heading)[1], kind == "agreement" and ends != FIVE
+    if not own and (stated or (1, top)) not in ((1, top), (top, 1)):
         return "", _other_scale(kind, *(stated or ()))
     if jar and not stated and {*given} in ({"1", "3"}, {"1", "2", "3"}):
         return "", "not read: from 1 to 3 or 1 to 5? Write the scale behind the question, such as (1-3)"
     points: dict[str, set[str]] = {}
     for cell in given:
-        if point := worded(cell, known):
+        if (point := worded(cell, known)) and not cell.isdecimal():
             points.setdefault(point, set()).add(as_answered(cell))
     for point, words in points.items():
-        if len(words) > 1 and point.isdecimal() and int(point) != (top + 1) / 2 and not jar:
+        if len(words) > 1 and point.isdecimal() and int(point) != (ends[0] + top) / 2 and not jar:
             return "", f"not read: {first_few(sorted(words))} would be one answer of {top}"
     each = [f"{word} {point}" for point, words in sorted(points.items()) for word in sorted(words)]
-    told = [f"words became points of 1 to {_TOP[kind]}: {first_few(each, 7)}"] if each else []
-    told += [f"numbers of 1 to {top} became points of 1 to {_TOP[kind]}"] if top != _TOP[kind] and not each else []
+    to = ends if own else (1, _TOP[kind])
+    told = [f"words became points of {to[0]} to {to[1]}: {first_few(each, 7)}"] if each else []
+    told += [f"numbers of 1 to {top} became points of 1 to {_TOP[kind]}"] if top != to[1] and not each else []
     turned = _is_turned(heading, kind, known)
-    told += ["turned: its highest number is the least"] if turned else []
+    told += ["turned: its highest number is the least"] if turned and not own else []
+    told += [f"kept on its scale of {ends[0]} to {top}, of which the steps beyond the middle agree"] if own else []
     said = any(worded(words, known) for words in _ends(heading))
-    told += [_FIVE + _UNLESS * (not said)] if kind == "agreement" and not (each or turned) else []
-    told += [f"not understood and kept as typed: {first_few(list(strange))}"] if strange else []
+    told += [_FULL + _UNLESS * (not said)] if kind == "agreement" and not (each or turned or own) else []
+    lost = sum(given[cell] for cell in strange)
+    told += [f"{lost} of {sum(given.values())} answers not understood: {first_few(list(strange))}"] if strange else []
     return kind, "; ".join(told)
 
 
-def as_said(kind: str) -> str:
+def with_scale(table: RawTable, asked: pd.DataFrame, meant: pd.Series, scale: str) -> tuple[RawTable, pd.DataFrame]:
+    """Return a survey with a scale such as 1-7 written behind the headings of the columns that are meant."""
+    if _stated_steps(f"It ({scale})") is None:
+        raise StudyError(f"{scale!r} is no scale. Write its lowest and its highest step, 0 or 1 to {_MOST_STEPS}: 1-7.")
+    new = {name: f"{name} ({scale})" for name in asked.loc[meant, "column"]}
+    header = tuple(new.get(name, name) for name in table.header)
+    return replace(table, header=header), asked.assign(column=asked["column"].replace(new))
+
+
+def as_said(table: RawTable, kind: str, head: str, question: str) -> str:
     """Return what to know of a column of which somebody said the kind."""
-    if kind == "agreement":
-        return f"as was said; {_FIVE}{_UNLESS}"
-    return f"as was said; of numbers from 1 to {_TOP[kind]} the highest is the most" if kind in _TOP else "as was said"
+    if kind not in _TOP:
+        return "as was said"
+    cells = table.column(head)
+    given = Counter(as_seen(cell) for cell, filled in zip(cells, _filled(cells), strict=True) if filled)
+    known, (low, high) = _known(kind, [head], question, [*given], _words_beside(table))
+    points = [*map(str, range(low, high + 1))]
+    strange = [cell for cell in given if not worded(cell, known) and cell not in points]
+    noticed = _scale(head, kind, (known, (low, high)), given, strange)[1]
+    return f"as was said; {noticed or f'of numbers from 1 to {_TOP[kind]} the highest is the most'}"
 
 
 def with_survey(
@@ -427,7 +503,10 @@ def with_survey(
         raise StudyError(
             f"A preference is read between two prototypes, and the columns name {counted(len(named), 'prototype')}."
         )
-    answers: pd.DataFrame = pd.concat([_answers(table, row, people, asked, named) for _, row in read.iterrows()])
+    beside = _words_beside(table)
+    answers: pd.DataFrame = pd.concat(
+        [_answers(table, row, people, asked, named, beside) for _, row in read.iterrows()]
+    )
     answers = answers.assign(position=_places_of(answers, table, people, asked))
     block = answers.loc[answers["answer"] != ""].reset_index(drop=True).astype("str")
     if session:
@@ -437,12 +516,26 @@ def with_survey(
     study = put_block(study, "assessors", pd.DataFrame({"assessor": people, "kind": "consumer"}, dtype="str"))
     ends = ends_in_words(study, table, read)
     study = put_block(study, "questions", ends) if len(ends) else study
-    sure = pd.DataFrame({"question": sure_agreement(table, read)}, dtype="str").assign(kind="agreement", agrees="5")
-    study = put_block(study, "questions", sure) if len(sure) else study
-    words = _words_asked(study, read)
-    study = put_block(study, "questions", words) if len(words) else study
+    for block_ in (_agreement_told(table, read, beside), _words_asked(study, read)):
+        study = put_block(study, "questions", block_) if len(block_) else study
     kept = (file,) if file is not None and file not in study.raw_files else ()
     return replace(put_block(study, "answers", block), raw_files=(*study.raw_files, *kept))
+
+
+def _agreement_told(table: RawTable, read: pd.DataFrame, beside: Sequence[frozenset[str]]) -> pd.DataFrame:
+    """Return statements of which words say which end agrees, and the scale of those on another one than 1 to 5."""
+    points = wordings("agreement")
+    rows = [(question, "agreement", "5", "") for question in sure_agreement(table, read)]
+    for question, own in read.loc[read["kind"] == "agreement"].groupby("question", sort=False):
+        heads = own["column"].tolist()
+        known, (low, high) = _known("agreement", heads, str(question), chain(*map(table.column, heads)), beside)
+        said = [(at, worded(cell, points)) for cell, at in known.items() if at.isdecimal()]
+        said += [(at, worded(words, points)) for head in heads for at, words in _END.findall(head)]
+        sides = [(2 * int(at) - low - high) * (int(point) - 3) for at, point in said if point.isdecimal()]
+        agrees = str(high) if max(sides, default=0) > 0 else str(low) if min(sides, default=0) < 0 else ""
+        rows += [(str(question).strip(), "agreement", agrees, f"{low}-{high}")] if (low, high) != FIVE else []
+    told = pd.DataFrame(rows, columns=["question", "kind", "agrees", "scale"], dtype="str")
+    return told.drop_duplicates("question", keep="last")
 
 
 def _with_session(study: Study, block: pd.DataFrame, session: str) -> Study:
@@ -480,15 +573,20 @@ def _places_of(answers: pd.DataFrame, table: RawTable, people: Sequence[str], as
 
 
 def _answers(
-    table: RawTable, row: pd.Series, people: Sequence[str], asked: pd.DataFrame, named: Sequence[str]
+    table: RawTable,
+    row: pd.Series,
+    people: Sequence[str],
+    asked: pd.DataFrame,
+    named: Sequence[str],
+    words_beside: Sequence[frozenset[str]],
 ) -> pd.DataFrame:
     """Return the answers of one column."""
     kind, column, of = row["kind"], row["column"], row["prototype"].strip()
     cells = table.column(column)
     alike = asked.loc[(asked["question"] == row["question"]) & (asked["kind"] == kind), "column"]
-    known = known_answers(kind, row["question"], [*chain(*map(table.column, alike)), *chain(*map(_ends, alike))])
+    known, ends = _known(kind, [*alike], row["question"], chain(*map(table.column, alike)), words_beside)
     given = [
-        _answer(cell, kind, column, known) if filled else ""
+        _answer(cell, kind, column, known, ends) if filled else ""
         for cell, filled in zip(cells, _filled(cells, kind), strict=True)
     ]
     if untold := [cell for cell in cells if known.get(plain_words(cell)) == ""]:

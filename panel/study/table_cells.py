@@ -174,6 +174,7 @@ def _can_be_written(text: str) -> bool:
 _HALF_A_SIGN = re.compile("[\ud800-\udfff]")
 
 
+_STEPS = tuple(map(str, range(11)))
 ENTRIES = MappingProxyType(
     {
         "questions": (
@@ -183,7 +184,9 @@ ENTRIES = MappingProxyType(
             Column("low_end", "text", "words at the low end of the scale"),
             Column("high_end", "text", "words at the high end of the scale"),
             Column("attribute", "text", "the panel's attribute that goes with it"),
-            Column("agrees", "text", "answer that is full agreement, if the ends do not say", False, ("1", "5")),
+            Column("agrees", "text", "answer that is full agreement, if the ends do not say", False, _STEPS),
+            Column("scale", "text", "ends of the scale of a statement, such as 1-7, if not 1-5"),
+            Column("agrees_from", "text", "step that agrees least, if not the first beyond the middle", False, _STEPS),
         ),
         "planned_differences": (
             Column("prototype", "text", "short name of the prototype", True),

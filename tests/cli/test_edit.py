@@ -411,7 +411,7 @@ def candles(tmp_path: Path) -> tuple[Path, Path]:
 def test_a_survey_is_read_from_the_sheet_that_is_named(tmp_path: Path):
     study, file = candles(tmp_path)
     told = run("set", study, "survey", file, "--sheet", "Kitchen table", "product=W2").stdout
-    assert "5 read as full agreement, as the study says" in told  # the sheet of ends is read all the same
+    assert "5 read as full agreement, as its answers in words" in told  # the sheet of ends is read all the same
     answers = read_folder(study).table("answers")
     assert {*answers["assessor"]} == {f"H{n}" for n in range(6)}
     assert "its sheets are Shop, Kitchen table" in run("set", study, "survey", file, "--sheet", "Garden", code=2).output

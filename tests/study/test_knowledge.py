@@ -13,21 +13,14 @@ from scipy.stats import spearmanr
 
 from panel.errors import StudyError
 from panel.study import knowledge
-from panel.study.knowledge import (
-    _PROPERTIES,
-    _shared_folder,
-    canonical_ingredient,
-    emollient_value,
-    ingredients,
-    own_measurement,
-    shared_table,
-)
+from panel.study.formulas import canonical_ingredient, emollient_value, ingredients, own_measurement
+from panel.study.knowledge import PROPERTIES, _shared_folder, shared_table
 from panel.study.study import Study
 from panel.study.tables import TABLES
 
 # Molar masses are written to 0.1 g/mol.
 MOLAR_MASS_ROUNDING = 0.05 + 1e-9
-MEASURED = [name for name in _PROPERTIES if name not in ("volatile", "solid", "molar_mass_g_mol")]
+MEASURED = [name for name in PROPERTIES if name not in ("volatile", "solid", "molar_mass_g_mol")]
 NO_STUDY = Study({})
 NOTHING_MEASURED = NO_STUDY.table("ingredient_values")
 

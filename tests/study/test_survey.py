@@ -176,7 +176,8 @@ LONG = "ID;Product;Liking;{}\nA;P1;7;{}\nA;P2;6;{}\nB;P1;5;{}\nB;P2;8;{}"
         ("Opinion", ("Like slightly", "Like extremely", "Dislike very much", ""), "liking", list("629")),
         ("Feels like silk", ("1", "2", "4", "5"), "", []),  # no liking, though it says like
         ("I like it (1-7)", ("1", "2", "4", "7"), "", []),  # on another scale
-        ("Light", ("agree", "somewhat agree", "disagree", "neutral"), "", []),  # more than five answers
+        ("Light", ("agree", "somewhat agree", "disagree", "neutral"), "agreement", list("5143")),  # nobody strongly
+        ("Light", ("agree", "rather agree", "somewhat agree", "neutral"), "", []),  # more answers than steps
         ("Rank of", ("1", "2", "2", "1"), "", []),
     ],
 )

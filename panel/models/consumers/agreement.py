@@ -20,6 +20,7 @@ from panel.words import level_words, typed_share
 
 _AGREED = (4, 5)  # fixed before anything is looked at: the two upper answers of five
 _NEUTRAL = 3
+MOST_STRANGE = 0.5  # share of the answers to a statement that may be not understood
 MAJORITY = 0.5
 DEFAULT, _FROM_CLAIM, FROM_QUESTION = "default", "claim", "question"
 
@@ -31,12 +32,12 @@ class Agreement:
     Parameters
     ----------
     statements
-        One row per prototype and statement: `prototype question words foil agreed neutral disagreed dont_know base
-        share ci_low ci_high exact_low exact_high opinion_base opinion_share started
-        dropped`. `base` is everybody who answered the statement, don't-knows among them; the `opinion`
-        columns leave those out. `ci_` Wilson, `exact_` Clopper and Pearson. `started` people who were served the
-        prototype where these answers come from (NaN if the study does not say), `dropped` those of them who did not
-        answer.
+        One row per prototype and statement: `prototype question words foil agreed neutral disagreed dont_know strange
+        base share ci_low ci_high exact_low exact_high opinion_base opinion_share started dropped`. `base` is everybody
+        who answered the statement, don't-knows and who could not be understood (`strange`) among them; there is no row
+        where the latter are more than half. The `opinion` columns leave don't-knows out. `ci_` Wilson, `exact_` Clopper
+        and Pearson. `started` people who were served the prototype where these answers come from (NaN if the study does
+        not say), `dropped` those of them who did not answer.
     bars
         One row per statement and bar: `prototype question claim bar source stamped needed agreed base share
         p_value p_adjusted passed together stands`. `bar` as a share; `source` says who set it (`claim`, `question`, or
@@ -49,7 +50,7 @@ class Agreement:
         `prototype question agreed base share lost`: the counts again without those who agreed with an untrue
         statement; `lost` is how many of the agreed were theirs.
     agrees
-        Where 1 was read as full agreement, or nothing in the study says which point is.
+        Where 1 was read as full agreement, or nothing in the study says which point is; what was not understood.
     method, notes
         How it was done, and what to know before trusting it.
     """
@@ -85,7 +86,7 @@ def count_agreement(study: Study) -> Agreement:
         foils=foils,
         without_foil=_without_foil(grid, statements),
         method=f"{_method(len(bars))} {usual}".rstrip(),
-        agrees=tuple(odd),
+        agrees=(*odd, *_not_told(grid)),
         notes=(*grid.notes(), *bar_notes, *_notes(statements, foils)),
     )
 
@@ -97,8 +98,10 @@ def _statements(study: Study, grid: AnswerGrid, facts: dict[str, QuestionFacts])
         "neutral": (grid.values == _NEUTRAL).sum(axis=1),
         "disagreed": (grid.values < _NEUTRAL).sum(axis=1),
         "dont_know": grid.dont_know.sum(axis=1),
+        "strange": grid.strange.sum(axis=1),
     }
-    question, prototype = np.nonzero(sum(counts.values()))
+    all_ = np.array(sum(counts.values()))
+    question, prototype = np.nonzero((all_ > 0) & (MOST_STRANGE * all_ >= counts["strange"]))
     names = np.array(grid.questions, dtype=object)[question]
     known = [facts.get(str(name), QuestionFacts()) for name in names]
     rows = pd.DataFrame(
@@ -110,7 +113,7 @@ def _statements(study: Study, grid: AnswerGrid, facts: dict[str, QuestionFacts])
             **{name: count[question, prototype] for name, count in counts.items()},
         }
     )
-    x, n = rows["agreed"].to_numpy(), rows[["agreed", "neutral", "disagreed", "dont_know"]].sum(axis=1).to_numpy()
+    x, n = rows["agreed"].to_numpy(), rows[list(counts)].sum(axis=1).to_numpy()
     opinion = n - rows["dont_know"].to_numpy()
     low, high = wilson_interval(x, n, LEVEL)
     exact_low, exact_high = exact_interval(x, n, LEVEL)
@@ -122,6 +125,17 @@ def _statements(study: Study, grid: AnswerGrid, facts: dict[str, QuestionFacts])
     )
 
 
+def _not_told(grid: AnswerGrid) -> list[str]:
+    """Return of which statements nothing is told, as most of their answers were not understood."""
+    strange, all_ = grid.strange.sum(axis=1), (grid.strange | grid.dont_know | ~np.isnan(grid.values)).sum(axis=1)
+    places = zip(*np.nonzero(strange > MOST_STRANGE * all_), strict=True)
+    return [
+        f"“{grid.questions[n]}” of {grid.prototypes[of]}: cannot tell, {strange[n, of]} of {all_[n, of]} answers were "
+        "not understood."
+        for n, of in places
+    ]
+
+
 def _started(study: Study, grid: AnswerGrid) -> tuple[Array, Array]:
     """Return for each statement and prototype how many were served it, and how many of them did not answer."""
     answers, servings = study.table("answers"), study.table("servings")
@@ -129,7 +143,7 @@ def _started(study: Study, grid: AnswerGrid) -> tuple[Array, Array]:
     served = servings.loc[servings["session"].isin(sessions)]
     shape = len(grid.questions), len(grid.prototypes)
     started, dropped = np.full(shape, np.nan), np.full(shape, np.nan)
-    answered = ~np.isnan(grid.values) | grid.dont_know
+    answered = ~np.isnan(grid.values) | grid.dont_know | grid.strange
     for column, prototype in enumerate(grid.prototypes):
         people = set(served.loc[served["prototype"] == prototype, "assessor"])
         if not people:
@@ -211,7 +225,8 @@ def _without_foil(grid: AnswerGrid, statements: pd.DataFrame) -> pd.DataFrame:
         sayers = np.isin(grid.values[foils, :, where], _AGREED).any(axis=0)
         for statement in own.loc[~own["foil"]].to_dict("records"):
             values = grid.values[place[statement["question"]], :, where]
-            answered = (~np.isnan(values) | grid.dont_know[place[statement["question"]], :, where]) & ~sayers
+            other = grid.dont_know | grid.strange
+            answered = (~np.isnan(values) | other[place[statement["question"]], :, where]) & ~sayers
             agreed, base = int((np.isin(values, _AGREED) & ~sayers).sum()), int(answered.sum())
             share = agreed / base if base else float("nan")
             rows.append((prototype, statement["question"], agreed, base, share, statement["agreed"] - agreed))
@@ -222,8 +237,9 @@ def _without_foil(grid: AnswerGrid, statements: pd.DataFrame) -> pd.DataFrame:
 def _method(n_bars: int) -> str:
     return (
         "Agreed means the answers 4 and 5 of 1 to 5, fixed before looking; 3 is neutral. The base is everybody who "
-        "answered the statement, don't-knows among them; the share of those with an opinion stands beside it. "
-        f"{level_words(LEVEL)}s by Wilson's method, and exact ones by Clopper and Pearson. The bar is tested one-"
+        "answered the statement, among them don't-knows and who could not be understood; the share of those with an "
+        f"opinion stands beside it. {level_words(LEVEL)}s by Wilson's method, and exact ones by Clopper and Pearson. "
+        "The bar is tested one-"
         f"sided with the exact binomial count at {typed_share(ALPHA)}, for each statement alone; p-values adjusted "
         f"by Holm over all {n_bars} bars stand beside it. Shares of those who agreed are never "
         "rounded up, shares of those who did not never down."

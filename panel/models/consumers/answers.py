@@ -16,16 +16,10 @@ from panel.errors import ModelError
 from panel.plan.codes import first_opening
 from panel.stats.arrays import Array
 from panel.study.numbers_read import read_numbers
-from panel.study.scores_used import named_rows
+from panel.study.scores_used import ANSWER_ENDS, answer_points, named_rows
 from panel.study.study import Study
 
 Kind = Literal["liking", "just_about_right", "check_all", "agreement"]
-_LIMITS: dict[str, tuple[float, float]] = {  # lowest and highest answer of each kind
-    "liking": (1.0, 9.0),
-    "just_about_right": (1.0, 5.0),
-    "check_all": (0.0, 1.0),
-    "agreement": (1.0, 5.0),
-}
 KIND_WORDS = {
     "liking": "liking",
     "just_about_right": "just-about-right",
@@ -97,12 +91,12 @@ def numeric_answers(study: Study, kind: Kind, question: str | None = None) -> An
             f"There is no {KIND_WORDS[kind]} question {asked!r} in this study. Choose among {', '.join(questions)}."
         )
     own = answers.loc[(answers["kind"] == kind) & (answers["question"] == asked)]
-    value, why = _values(own["answer"], *_LIMITS[kind])
+    value, why = _values(own["answer"], *ANSWER_ENDS[kind])
     there = np.isfinite(value)
     if not there.any():
         raise ModelError(
-            f"None of the {len(own)} answers to {asked!r} could be read as a number from {_LIMITS[kind][0]:.0f} to "
-            f"{_LIMITS[kind][1]:.0f}. Check the column answer of the table answers."
+            f"None of the {len(own)} answers to {asked!r} could be read as a number from {ANSWER_ENDS[kind][0]:.0f} to "
+            f"{ANSWER_ENDS[kind][1]:.0f}. Check the column answer of the table answers."
         )
     rows = own.assign(answer=value).loc[there, _ROW_COLUMNS].reset_index(drop=True)
     frame, n_repeated = _table(study, rows)
@@ -159,8 +153,8 @@ class AnswerGrid:
     values
         (questions, consumers, prototypes): whole numbers on the scale of the kind, NaN where there is none. Where
         somebody answered more than once the first answer stands, since categories have no mean.
-    dont_know
-        The same shape: True where somebody said so.
+    dont_know, strange
+        The same shape: True where somebody said so, or said whether she agrees in a way that could not be read.
     questions, people, prototypes
         What the axes stand for: questions and people as they appear, prototypes in the order of the study.
     unread
@@ -171,6 +165,7 @@ class AnswerGrid:
 
     values: Array
     dont_know: NDArray[np.bool_]
+    strange: NDArray[np.bool_]
     questions: tuple[str, ...]
     people: tuple[str, ...]
     prototypes: tuple[str, ...]
@@ -186,9 +181,11 @@ class AnswerGrid:
         told = []
         if len(self.unread):
             first = self.unread.iloc[0]
+            stay = "counted as not agreeing" if self.strange.any() else "left out"
+            stay = f"{'is' if len(self.unread) == 1 else 'are'} {stay}"
             told.append(
-                f"{_counted(len(self.unread))} could not be read and {'is' if len(self.unread) == 1 else 'are'} left "
-                f"out, such as {first['answer']!r} of {first['assessor']} to {first['question']}."
+                f"{_counted(len(self.unread))} could not be read and {stay}, "
+                f"such as {first['answer']!r} of {first['assessor']} to {first['question']}."
             )
         if self.n_repeated:
             told.append(
@@ -207,47 +204,32 @@ def answer_grid(study: Study, kind: Kind) -> AnswerGrid:
             f"The study has no {KIND_WORDS[kind]} answers. Add them to the table answers with the kind {kind!r}, one "
             "row for each consumer, prototype and question."
         )
-    value, dont_know, bad = _read(own["answer"], *_LIMITS[kind], allowed=kind == "agreement")
+    value, dont_know, bad = answer_points(own["answer"], *ANSWER_ENDS[kind], allowed=kind == "agreement")
     used = np.isfinite(value) | dont_know
     if not used.any():
         raise ModelError(
             f"None of the {len(own)} {KIND_WORDS[kind]} answers could be read as a whole number from "
-            f"{_LIMITS[kind][0]:.0f} to {_LIMITS[kind][1]:.0f}. Check the column answer of the table answers."
+            f"{ANSWER_ENDS[kind][0]:.0f} to {ANSWER_ENDS[kind][1]:.0f}. Check the column answer of the table answers."
         )
-    kept = own.loc[used]
+    stays = used | bad if kind == "agreement" else used  # who cannot be understood did not agree, and was asked
+    kept = own.loc[stays]
     codes, axes = zip(*(pd.factorize(kept[name]) for name in ("question", "assessor", "prototype")), strict=True)
     questions, people, found = (tuple(str(name) for name in axis) for axis in axes)
     prototypes = tuple(sorted(found, key=_place(study, found).__getitem__))
     to_place = np.array([prototypes.index(name) for name in found])
     shape = len(questions), len(people), len(prototypes)
     cell = np.ravel_multi_index((codes[0], codes[1], to_place[codes[2]]), shape)[::-1]
-    values, unknown = np.full(shape, np.nan), np.zeros(shape, dtype=bool)
-    values.flat[cell] = value[used][::-1]  # of several answers the last one written stays: the first given
-    unknown.flat[cell] = dont_know[used][::-1]
+    values, unknown, strange = np.full(shape, np.nan), np.zeros(shape, dtype=bool), np.zeros(shape, dtype=bool)
+    values.flat[cell] = value[stays][::-1]  # of several answers the last one written stays: the first given
+    unknown.flat[cell], strange.flat[cell] = dont_know[stays][::-1], bad[stays][::-1]
     distinct = int(np.count_nonzero(np.bincount(cell, minlength=1)))
     unread = own.loc[bad, ["assessor", "prototype", "question", "answer"]].reset_index(drop=True)
-    return AnswerGrid(values, unknown, questions, people, prototypes, unread, len(cell) - distinct)
+    return AnswerGrid(values, unknown, strange, questions, people, prototypes, unread, len(cell) - distinct)
 
 
 def _place(study: Study, found: tuple[str, ...]) -> dict[str, int]:
     order = [*(name for name in study.prototypes if name in set(found)), *found]
     return {name: order.index(name) for name in found}
-
-
-def _read(
-    texts: pd.Series, low: float, high: float, *, allowed: bool
-) -> tuple[Array, NDArray[np.bool_], NDArray[np.bool_]]:
-    """Return the answers as numbers, which say 'don't know', and which are there but neither."""
-    code, distinct = pd.factorize(texts)
-    words = [str(text).strip() for text in distinct]
-    bare = [word.casefold().replace("\u2019", "'").replace("\u2018", "'") for word in words]
-    unknown = np.array(
-        [allowed and word in ("don't know", "dont know", "do not know", "no opinion") for word in bare], dtype=bool
-    )
-    read = read_numbers(["" if skip else word for word, skip in zip(words, unknown, strict=True)])
-    value = read.values.copy()
-    value[~((value >= low) & (value <= high) & (value == np.rint(value)))] = np.nan
-    return value[code], unknown[code], (np.isnan(value) & ~unknown & ~read.missing)[code]
 
 
 def _counted(number: int) -> str:

@@ -20,8 +20,7 @@ from panel.models.prototypes.alike import ONE_PLANNED, Sensitivity
 from panel.models.prototypes.verdict import CANNOT_TELL
 from panel.plan.safety import match_allergens
 from panel.study.facts import stated_fact
-from panel.study.formulas import emollient_percents, formula_lines
-from panel.study.knowledge import canonical_ingredient
+from panel.study.formulas import canonical_ingredient, emollient_percents, formula_lines
 from panel.study.naming import naming
 from panel.study.study import Study
 from panel.words import format_typed

@@ -23,13 +23,15 @@ from panel.stats.formulas.composition import (
 )
 from panel.study.formulas import (
     SAME_AMOUNT,
+    canonical_ingredient,
     emollient_blend,
     emollient_value,
     formula_totals,
+    ingredients,
     own_measurement,
     swap_table,
 )
-from panel.study.knowledge import canonical_ingredient, ingredients, shared_table
+from panel.study.knowledge import shared_table
 from panel.study.study import Study, kept
 
 # A spreading value below the first limit is slow, above the second fast, mm2 in 10 min. Published limits disagree

@@ -18,8 +18,7 @@ from panel.stats.arrays import Array
 from panel.stats.comparing.multiplicity import LEVEL
 from panel.stats.formulas.composition import hull_place
 from panel.stats.formulas.mixtures import predict_rows
-from panel.study.formulas import FLOAT_SLACK, SAME_AMOUNT
-from panel.study.knowledge import canonical_ingredient
+from panel.study.formulas import FLOAT_SLACK, SAME_AMOUNT, canonical_ingredient
 from panel.study.study import Study
 
 _FACT = "predictions"

@@ -58,6 +58,7 @@ _STATEMENTS = shown.Table(
         shown.of_share("Neutral", "neutral", "base", words.UP),
         shown.of_share("Disagreed", "disagreed", "base", words.UP),
         shown.count("Don't know", "dont_know"),
+        shown.count("Not understood", "strange"),
         _agreed("Agreed, of those with an opinion", "opinion_base"),
         *(shown.count("Started", "started"), shown.count("Did not answer", "dropped")),
     ),
@@ -194,6 +195,8 @@ def _line(row: Mapping[Any, Any], bars: pd.DataFrame, result: Agreement, *, alon
         parts.append(
             f"{row['dont_know']} said they do not know and stay in the base; of those with an opinion it is {opinion}."
         )
+    if row["strange"]:
+        parts.append(f"{row['strange']} were not understood and count as not agreeing.")
     if alone and row["dropped"] > 0:
         parts.append(f"{int(row['dropped'])} of the {int(row['started'])} who started did not answer.")
     return " ".join(parts)

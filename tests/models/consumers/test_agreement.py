@@ -94,8 +94,12 @@ def test_nobody_with_an_opinion():
 def test_unreadable_answers_are_told_and_blanks_are_none():
     result = count_agreement(study_of([*agreed({5: 3, 2: 1}), ("C9", "P1", "soft", "agreement", "maybe"),
                                        ("C8", "P1", "soft", "agreement", "")]))  # fmt: skip
-    assert result.statements.loc[0, "base"] == 4
-    assert any("1 answer could not be read" in note and "'maybe' of C9" in note for note in result.notes)
+    row = result.statements.loc[0]
+    assert row[["agreed", "strange", "base", "opinion_base"]].tolist() == [3, 1, 5, 5]  # who asked for it did not agree
+    assert any(
+        "1 answer could not be read and is counted as not agreeing" in note and "'maybe' of C9" in note
+        for note in result.notes
+    )
 
 
 def test_the_bar_comes_from_the_claim_then_the_question_then_is_a_majority():
