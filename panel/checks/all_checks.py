@@ -23,7 +23,7 @@ from panel.errors import StudyError
 from panel.plan.codes import moment
 from panel.plan.safety import safety_gate
 from panel.study.editing import put_table, texts_of_table
-from panel.study.knowledge import agreeing_end
+from panel.study.knowledge import agreeing_end, heading_words, is_called
 from panel.study.naming import naming
 from panel.study.people import REMOVED, WITHOUT_PEOPLE
 from panel.study.renaming import with_row_corrected
@@ -52,6 +52,7 @@ def check_study(study: Study) -> tuple[Finding, ...]:
     findings = [
         *_check_rehearsed(study),
         *_check_removed(study),
+        *_check_remarks(study),
         *check_structure(study, sound),
         *check_raw_files(study),
         *check_formulas(sound),
@@ -310,6 +311,40 @@ def _check_removed(study: Study) -> Iterator[Finding]:
         )
         advice = "Ask those who made the study for what is left out; sign-offs here name nobody and open nothing."
         yield Finding("note", "without_people", "the whole study", words, advice)
+
+
+# What was written beside the scores of the imported file?
+
+
+def _check_remarks(study: Study) -> Iterator[Finding]:
+    """Return a finding for remarks with a word of a reaction or an injury, which it does not repeat, and for others."""
+    record = study.facts.get("import")
+    listed = record.get("remarks") if isinstance(record, dict) else None
+    said = [each for each in listed if isinstance(each, dict)] if isinstance(listed, list) else []
+    told: dict[bool, list[tuple[str, str]]] = {True: [], False: []}
+    for each in said:
+        where, text = f"line {each.get('line')}, column {each.get('column')!r}", str(each.get("text"))
+        told[any(is_called(word, "reaction") for word in heading_words(text).split())].append((where, text))
+    if hurt := told[True]:
+        yield Finding(
+            "warning",
+            "remark_of_reaction",
+            first_few([where for where, _ in hurt]),
+            f"{counted(len(hurt), 'remark')} beside the scores may tell of a reaction or an injury.",
+            "Read it in the file and ask the person. What happened on somebody's skin belongs into the record of "
+            "reactions (afterfeel reaction STUDY, or the page on safety), which freezes the batch until it is settled.",
+        )
+    if other := told[False]:
+        yield Finding(
+            "note",
+            "remarks",
+            first_few([where for where, _ in other]),
+            f"Remarks stand beside the scores: {first_few([f'“{text}”' for _, text in other], _REMARKS)}.",
+            "They change nothing. Correct or set aside the scores that one of them explains, with it as the reason.",
+        )
+
+
+_REMARKS = 6  # that are told
 
 
 # Can the differences that the study says were planned be read?

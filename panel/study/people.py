@@ -231,6 +231,9 @@ def without_person(
     named = files_naming(study, (person,))
     entry = {"when": when, "who": who.strip(), "why": why.strip(), "rows": rows, "files": [f.sha256 for f in named]}
     facts = {name: _without_entries_of(value, person) for name, value in study.facts.items()}
+    if isinstance(record := facts.get("import"), dict) and "remarks" in record:  # theirs stood beside their scores
+        lines = {*tables["scores"]["raw_line"]} if "scores" in tables else set()
+        facts["import"] = record | {"remarks": [each for each in record["remarks"] if each.get("line") in lines]}
     before = facts.get(REMOVED)
     facts[REMOVED] = [*(before if isinstance(before, list) else []), entry]
     unread = study.unread.loc[~study.unread["table"].isin(list(rows))]  # their rows have other numbers now

@@ -29,6 +29,7 @@ from panel.study.raw_table import READ_AS_SEEN, RawTable
 from panel.study.sheet_keys import BLIND_CODE, refuse_several_studies
 from panel.study.sittings import (
     fill_last_name,
+    filled_down,
     is_clock,
     moment_column,
     moments_of,
@@ -39,7 +40,7 @@ from panel.study.sittings import (
     with_days,
 )
 from panel.study.study import IMPORTED_ROW, REHEARSED, UNREAD_COLUMNS, RawFile, Study, natural_order
-from panel.study.table_cells import NOT_WHOLE, is_mean_of, notes_beside, why_not_scored
+from panel.study.table_cells import NOT_WHOLE, is_mean_of, notes_beside, remarks_beside, why_not_scored
 from panel.study.tables import TABLES
 from panel.words import as_seen, counted, first_few, format_typed
 
@@ -65,6 +66,8 @@ class ImportedScores:
         Which column held what.
     scale
         The scale that the file states beside the table, where its headings state none; never of what has a unit.
+    remarks
+        What was written beside scores, and the line it stands on.
     """
 
     scores: pd.DataFrame
@@ -72,6 +75,7 @@ class ImportedScores:
     notes: tuple[str, ...]
     layout: ScoresLayout
     scale: tuple[int, int] | None = None
+    remarks: tuple[Mapping[str, Any], ...] = ()
 
 
 def read_scores(table: RawTable, layout: ScoresLayout) -> ImportedScores:
@@ -83,7 +87,7 @@ def read_scores(table: RawTable, layout: ScoresLayout) -> ImportedScores:
         layout = replace(layout, attributes=_attribute_columns(table, layout))
     _check_layout(table, layout)
     if layout.fill_down:
-        table = _filled_down(table, layout)
+        table = filled_down(table, _name_columns(layout), ", as was asked")
     score_columns = [layout.score] if layout.is_long else list(layout.attributes)
     numbers = read_number_columns(
         {column: table.column(column) for column in score_columns}, layout.decimal, words=True
@@ -108,7 +112,9 @@ def read_scores(table: RawTable, layout: ScoresLayout) -> ImportedScores:
         *_notes_on_rehearsal(table),
         *_notes_on_shape(table, layout, scores, unread),
     )
-    return ImportedScores(scores, unread, notes, layout, table.scale)
+    used = {*layout.columns().values(), *layout.attributes, BLIND_CODE}
+    remarks = tuple(remarks_beside(table, [column for column in table.header if column not in used]))
+    return ImportedScores(scores, unread, notes, layout, table.scale, remarks)
 
 
 def study_from_scores(
@@ -150,7 +156,8 @@ def study_from_scores(
         listed[column] = ends if given is None else np.where(rated, float(given), ends)
     layout: dict[str, Any] = {role: held for role, held in asdict(imported.layout).items() if held}
     layout = {role: list(held) if isinstance(held, tuple) else held for role, held in layout.items()}
-    record = {"file": raw_file.name, "columns": layout, "done": [*imported.notes, *unrated.values()]}
+    record: dict[str, Any] = {"file": raw_file.name, "columns": layout, "done": [*imported.notes, *unrated.values()]}
+    record |= {"remarks": list(imported.remarks)} if imported.remarks else {}
     unread = imported.unread.assign(table="scores", column=imported.unread["score_column"])
     return Study(tables, {"title": title, "import": record}, unread[list(UNREAD_COLUMNS)], (raw_file,))
 
@@ -253,24 +260,6 @@ def _refuse_exchanged(table: RawTable, scores: pd.DataFrame) -> None:
             f"{table.name}: it would be read with {'; '.join(told)}. Write Assessor, Prototype and Attribute above the "
             "columns that name them, or into the names of sheets and blocks."
         )
-
-
-def _filled_down(table: RawTable, layout: ScoresLayout) -> RawTable:
-    """Return the table with blank names replaced by the name above them, and that said."""
-    columns, notes = list(table.columns), list(table.notes)
-    for role, name in _name_columns(layout).items():
-        place = table.header.index(name)
-        cells, above, used = [], "", 0
-        for cell in columns[place]:
-            above = cell if cell.strip() else above
-            used += not cell.strip() and bool(above)
-            cells.append(above)
-        columns[place] = tuple(cells)
-        if used:
-            notes.append(
-                f"The {role} above was used for {counted(used, 'row')} in which {name!r} is blank, as was asked."
-            )
-    return replace(table, columns=tuple(columns), notes=tuple(notes))
 
 
 def _rehearsed(table: RawTable) -> np.ndarray:

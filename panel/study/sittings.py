@@ -27,7 +27,7 @@ from panel.study.naming import at_moment, is_stage, says_when
 from panel.study.numbers_read import TIMES, measured, unit_of_heading
 from panel.study.sheet_keys import Sheet, score_columns
 from panel.study.table_cells import dates_in
-from panel.words import as_seen, first_few
+from panel.words import as_seen, counted, first_few
 
 if TYPE_CHECKING:
     from panel.study.raw_table import RawTable
@@ -44,6 +44,7 @@ def sittings(table: RawTable, held: Mapping[str, str], fixed: Collection[str] = 
         return {}
     names = [role for role in ("assessor", "prototype", "attribute", "moment", "session") if role in held]
     rows = pd.DataFrame({role: list(map(as_seen, table.column(held[role]))) for role in names})
+    rows = rows.where(rows != "").ffill().fillna("")  # a name may stand on the first of its rows
     free = [n for n in table.header if n not in held.values() and n not in table.unnamed]
     unsure = [name for name in free if is_called(name, "unsure")]
     if "session" in held and "session" not in fixed and is_called_day(held["session"], rows["session"]):
@@ -534,7 +535,35 @@ def parted_by_groups(heads: Sequence[str], groups: Sequence[str]) -> tuple[list[
 _ISO = r"\s*|\d{4}-\d\d-\d\d(?:[ T].*)?"
 
 
-def days_as_one(table: RawTable) -> RawTable:
+def filled_down(table: RawTable, held: Mapping[str, str], why: str) -> RawTable:
+    """Return a table in which blanks in the columns `held`, by their roles, are the names above them, and that said."""
+    columns, notes = list(table.columns), list(table.notes)
+    for role, name in held.items():
+        place = table.header.index(name)
+        cells, above, used = [], "", 0
+        for cell in columns[place]:
+            above = cell if cell.strip() else above
+            used += not cell.strip() and bool(above)
+            cells.append(above)
+        columns[place] = tuple(cells)
+        if used:
+            notes.append(f"The {role} above was used for {counted(used, 'row')} in which {name!r} is blank{why}.")
+    return replace(table, columns=tuple(columns), notes=tuple(notes))
+
+
+def with_days(table: RawTable) -> RawTable:
+    """Return a table in which each row has its day: written above the first row of a block only, or in several ways."""
+    for head, column in zip(table.header, table.columns, strict=True):
+        filled = [place for place, cell in enumerate(column) if cell.strip()]
+        days = [as_seen(column[place]) for place in filled]
+        begun = [day for day, before in zip(days, ["", *days], strict=False) if day != before]
+        blocks = 1 < len(begun) == len({*begun}) and 2 * len(filled) <= len(column) and filled[0] == 0
+        if blocks and _are_sittings(head, days):
+            table = filled_down(table, {"session": head}, ", written where it begins")
+    return _days_as_one(table)
+
+
+def _days_as_one(table: RawTable) -> RawTable:
     """Return a table in which each day of a column has one way of writing, and moments are ISO 8601, and that said.
 
     `12/05/25` is settled by what else stands in its column: another such date that has one order only, or the same day
@@ -569,12 +598,12 @@ def days_as_one(table: RawTable) -> RawTable:
 def fill_last_name(table: RawTable, known: dict[str, str], texts: list[str]) -> None:
     """If only the assessor or only the prototype is missing and one column of repeated texts is left, take it."""
     missing = [role for role in ("assessor", "prototype") if role not in known]
-    rows = len(table.lines)
-    repeated = [
-        c
-        for c in texts
-        if c not in known.values() and 1 < pd.Series(table.column(c), dtype="str").nunique() <= rows / 2
-    ]
+    repeated = []
+    for column in (column for column in texts if column not in known.values()):
+        cells = [*map(as_seen, table.column(column))]
+        remarks = 2 * cells.count("") > len(cells)
+        if 1 < len({*cells}) <= len(cells) / _TWICE and not remarks and not _are_sittings(column, cells):
+            repeated.append(column)
     if len(missing) == 1 and len(repeated) == 1:
         known[missing[0]] = repeated[0]
 

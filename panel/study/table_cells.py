@@ -332,6 +332,20 @@ _FEW = 4  # different words at most of a column that parts the rows
 _NUMBERS = 0.8  # share of numbers from which a column is one of numbers
 
 
+def remarks_beside(table: RawTable, unused: Sequence[str]) -> Iterator[dict[str, Any]]:
+    """Yield what was written beside rows, in a column called so or one of words that most rows leave empty."""
+    for column in unused:
+        cells = [as_seen(cell) for cell in table.column(column)]
+        said = dict.fromkeys(
+            pair for pair in zip(map(int, table.lines), cells, strict=True) if _IN_WORDS.search(pair[1])
+        )
+        if is_called(column, "comment") or (2 * sum(map(bool, cells)) < len(cells) and not read_numbers(cells).share):
+            yield from ({"line": line, "column": column, "text": cell} for line, cell in said)
+
+
+_IN_WORDS = re.compile(r"[^\W\d]{2}")
+
+
 def _is_of_means(cell: str, known: Collection[str]) -> str:
     """Return whether a name says `surely` or `if alone` (no other name in its row) that a row was reckoned."""
     if is_reckoned(cell):

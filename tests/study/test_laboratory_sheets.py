@@ -2,12 +2,14 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
 from itertools import product
 
 import pytest
 
 from panel.checks.all_checks import check_study
 from panel.errors import StudyError
+from panel.study.people import without_person
 from panel.study.raw_table import RawTable, raw_file
 from panel.study.score_sheets import score_table
 from panel.study.scores_import import ImportedScores, guess_layout, read_scores, study_from_scores
@@ -324,3 +326,78 @@ def test_groups_that_are_days_are_sessions(days: tuple[str, str]):
         assert row["score"] == number(row["assessor"], row["prototype"], row["session"])
         assert row["position"] == turn(row["assessor"], day, PRODUCTS.index(row["prototype"]))
     assert {*of.scores.query("attribute == 'Sets (s)'")["score"]} == {70.0, 71.0, 72.0, 73.0, 74.0, 75.0}
+
+
+# A book kept by hand: the day on the first line of its block, remarks in the margin.
+
+
+def kept_by_hand(days: tuple[str, ...], head: str = "Morning", *, names_once: bool = True, margin: str = "") -> Cells:
+    rows = [[head, "Name", "Polish", "streaks", "slips", "(margin)"]]
+    for (n, day), (k, who) in product(enumerate(days), enumerate(PEOPLE)):
+        for place in range(3):
+            wax = PRODUCTS[(place + n + k) % 3]
+            first = day if k == place == 0 else ""
+            name = who if place == 0 or not names_once else ""
+            rows.append([first, name, wax, *(str(number(who, day, wax, term)) for term in ("streaks", "slips")), ""])
+    rows[3][5], rows[20][5] = "window open", margin
+    return rows
+
+
+@pytest.mark.parametrize(
+    ("head", "days"),
+    [
+        ("Morning", ("6 Oct", "8 Oct")),
+        ("When", ("Tuesday", "Friday")),
+        ("Done", ("7.10.2025", "9.10.2025")),
+        ("At", ("day 1", "day 2")),
+    ],
+)
+@pytest.mark.parametrize("names_once", [True, False])
+def test_a_day_on_the_first_line_of_its_block_is_the_session_of_the_lines_below(head, days, names_once):
+    table = read_table(kept_by_hand(days, head, names_once=names_once))
+    layout = guess_layout(table)
+    assert layout.session == head
+    of = read_scores(table, replace(layout, fill_down=True))
+    assert len(of.scores) == 48
+    for row in of.scores.to_dict("records"):
+        assert row["score"] == number(row["assessor"], row["session"], row["prototype"], row["attribute"])
+    assert f"The session above was used for 22 rows in which {head!r} is blank" in told(of)
+
+
+def test_a_day_that_is_missing_here_and_there_is_not_made_up():
+    rows = kept_by_hand(("6 Oct", "8 Oct"), names_once=False)
+    for n, row in enumerate(rows[1:]):
+        row[0] = "" if n == 5 else "6 Oct" if n < 12 else "8 Oct"
+    table = read_table(rows)
+    layout = guess_layout(table, {"session": "Morning"})
+    with pytest.raises(StudyError, match="name no session"):
+        read_scores(table, layout)
+
+
+def remarks_told(margin: str) -> dict[str, str]:
+    rows = kept_by_hand(("6 Oct", "8 Oct"), names_once=False, margin=margin)
+    study = study_of(rows)
+    assert [each["text"] for each in study.facts["import"]["remarks"]] == ["window open", margin]
+    return {each.kind: f"{each.where}: {each.message}" for each in check_study(study) if "remark" in each.kind}
+
+
+@pytest.mark.parametrize(
+    "margin",
+    ["small cut, stopped the blood", "itched a little", "skin burning", "got a rash", "stung", "Juckreiz am Arm"],
+)
+def test_a_remark_of_an_injury_is_pointed_to_the_record_of_reactions_and_not_repeated(margin: str):
+    found = remarks_told(margin)
+    assert found["remark_of_reaction"].startswith("line 21, column '(margin)': 1 remark beside the scores may tell of")
+    assert margin not in " ".join(found.values())
+    assert "“window open”" in found["remarks"]
+
+
+def test_other_remarks_are_told_as_they_stand():
+    assert "“window open” and “phone rang”" in remarks_told("phone rang")["remarks"]
+
+
+def test_with_a_person_their_remarks_go():
+    study = study_of(kept_by_hand(("6 Oct", "8 Oct"), names_once=False, margin="a rash"))
+    who = study.scores.loc[study.scores["raw_line"] == 21, "assessor"].iloc[0]
+    left = without_person(study, who, who="panel leader", why="asked for it", when="2026-01-01")[0]
+    assert "a rash" not in str(left.facts)
