@@ -31,6 +31,10 @@ def _agreed_words(row: Mapping[Any, Any], base: str) -> str:
     return words.counted_share(int(row["agreed"]), int(row[base]), words.UP if row.get("foil") else words.DOWN)
 
 
+def _no_opinion(row: Mapping[Any, Any]) -> str:
+    return f"{row['dont_know']}" + (f"; not understood: {row['strange']}" if row["strange"] else "")
+
+
 def _set_by(row: Mapping[str, Any], _: shown.Shown) -> str:
     if row["source"] == DEFAULT:
         return "nobody; a majority is asked"
@@ -57,8 +61,7 @@ _STATEMENTS = shown.Table(
         ),
         shown.of_share("Neutral", "neutral", "base", words.UP),
         shown.of_share("Disagreed", "disagreed", "base", words.UP),
-        shown.count("Don't know", "dont_know"),
-        shown.count("Not understood", "strange"),
+        shown.each_row("Don't know", lambda row, _: _no_opinion(row), "dont_know", "strange", figure=True),
         _agreed("Agreed, of those with an opinion", "opinion_base"),
         *(shown.count("Started", "started"), shown.count("Did not answer", "dropped")),
     ),
