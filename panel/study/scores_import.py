@@ -28,6 +28,7 @@ from panel.study.numbers_read import (
 from panel.study.raw_table import READ_AS_SEEN, RawTable
 from panel.study.sheet_keys import BLIND_CODE, refuse_several_studies
 from panel.study.sittings import (
+    dated_by_session,
     fill_last_name,
     filled_down,
     is_clock,
@@ -37,7 +38,6 @@ from panel.study.sittings import (
     number_of_people,
     served_place,
     sittings,
-    with_days,
 )
 from panel.study.study import IMPORTED_ROW, REHEARSED, UNREAD_COLUMNS, RawFile, Study, natural_order
 from panel.study.table_cells import NOT_WHOLE, is_mean_of, notes_beside, remarks_beside, why_not_scored
@@ -100,7 +100,7 @@ def read_scores(table: RawTable, layout: ScoresLayout) -> ImportedScores:
     unread = _unread(table, layout, numbers, position)
     if layout.moment:
         scores, unread = _as_asked(scores, unread, numbers)
-    scores, dated = with_days(scores)
+    scores, dated = dated_by_session(scores)
     notes = (
         *table.notes,
         *dated,

@@ -198,7 +198,7 @@ def sittings_of_sheets(sheets: list[Sheet]) -> list[Sheet]:
     return sheets
 
 
-def with_days(scores: pd.DataFrame) -> tuple[pd.DataFrame, list[str]]:
+def dated_by_session(scores: pd.DataFrame) -> tuple[pd.DataFrame, list[str]]:
     """Return scores with the day that the name of their session holds, if only one can be meant; and that said.
 
     A row that says when it was recorded keeps that.
