@@ -23,8 +23,7 @@ from panel.study.folder import read_folder
 from panel.study.formulas import emollient_blend
 from panel.study.naming import Naming
 from panel.study.study import Study
-from panel.views.assessors.people import tell_people
-from panel.views.assessors.person import person_items
+from panel.views.assessors.people import person_items, tell_people
 from panel.views.consumers.agreement import tell_agreement
 from panel.views.consumers.check_all import tell_check_all
 from panel.views.consumers.choices import tell_forced_choices, tell_preferences

@@ -28,8 +28,7 @@ from panel.study.formulas import formula, formula_difference
 from panel.study.naming import Naming
 from panel.study.scores_used import scores_used
 from panel.study.study import Study
-from panel.views.assessors.people import differences_without
-from panel.views.assessors.person import person_items
+from panel.views.assessors.people import differences_without, person_items
 from panel.views.decision.claims import CLAIM_NUMBERS, CLAIMS_TABLE, claim_pictures, wording_lines
 from panel.views.decision.decision_pictures import windows_picture
 from panel.views.emollients.next_prototype import tell_what_if

@@ -10,8 +10,7 @@ from panel.answers import LEFT_OUT, PANEL, SCALE_USE
 from panel.app import widgets
 from panel.app.state import StudyInUse
 from panel.models.assessors.performance import Action, PanelCheck
-from panel.views.assessors.people import differences_without, tell_people
-from panel.views.assessors.person import person_items
+from panel.views.assessors.people import differences_without, person_items, tell_people
 from panel.views.prototypes.other_ways import tell_scale_use
 from panel.views.told import Told
 

@@ -4,7 +4,7 @@ import numpy as np
 import pytest
 
 from panel.study.shown import shown
-from panel.views.assessors.person import _mean_rows, _person_table, _slope_rows, _slopes_figure, person_items
+from panel.views.assessors.people import _mean_rows, _person_table, _slope_rows, _slopes_figure, person_items
 from panel.views.told import Picture
 from tests.views.checked_panels import checked, with_patterns
 from tests.views.examples import words_covering_words, words_outside
