@@ -355,6 +355,7 @@ _OF_NOBODY = frozenset(
     ("i", "me", "my", "you", "your", "they", "them", "their", "we", "it", "its", "that", "which", "have")
 )
 _NOUNS = frozenset(("PRODUCT", "SITE"))  # as they stand in the order of what is said
+_PERCEIVING = frozenset((root("see"), root("notice")))
 _ORDERING = frozenset(
     ("not", "nothing", "too", "low", "less", "more", "and", "or", "but", "than", "without", "only", "if")
 )
@@ -426,7 +427,14 @@ class Reading:
     @property
     def in_own_words(self) -> bool:
         """Whether a question has words that the tables do not know, or says several things: quick to rub in."""
-        return bool(self.left_over) or len(self.families) > 1
+        return bool(self.left_over) or len(self.families) > 1 or self._clings
+
+    @property
+    def _clings(self) -> bool:
+        """Whether the product is what something does not stick to: my hair does not stick to the gloss."""
+        parts = [chunk.part for chunk in self.chunks]
+        to = next((n for n, chunk in enumerate(self.chunks) if chunk.words == "to" and "site" in parts[:n]), len(parts))
+        return "product" in parts[to + 1 : to + 3]
 
     def in_the_words_of(self, asked: Reading) -> bool:
         """Return whether it says what was asked in the same words, whoever says it, and when.
@@ -447,6 +455,11 @@ class Reading:
         read = (
             {root(words) for words in _OF_NOBODY} | {root(chunk.words) for each in both for chunk in each.core} | alike
         )
+        sees = [{root(word) for words in each.words_for("agree") for word in words.split()} for each in both]
+        if not sees[1] & _PERCEIVING <= sees[0] or ("SITE" in asked.order and {*self.order} & _NOUNS == {"PRODUCT"}):
+            return False  # could feel where they were shaving; the mask is easy to comb
+        if any(f"{one}e" == two or f"{two}e" == one for one in self.left_over for two in asked.left_over):
+            return False  # the tube, of the tub
         if not self.by_product and len({each._product_first() for each in both} - {None}) > 1:
             return False  # hair does not weigh the milk down
         if not (_ORDERING & {words.split()[0] for words in of_question}):

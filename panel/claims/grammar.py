@@ -13,6 +13,7 @@ from dataclasses import replace
 from panel.claims.asking import Asking
 from panel.claims.claim import Reading, said_once
 from panel.claims.names import OF_STUDY, Names, is_english, longest
+from panel.claims.own_words import said_of_effort
 from panel.claims.parts import (
     JOINS,
     LETTERS,
@@ -118,7 +119,7 @@ class _Reader(Asking):
             (self.doing, bool(self.doing) and not (found.has("agree") or found.families & OF_PEOPLE)),
             (last.words, last.value == 0 and ends and last.words not in (*_OF_THEM, *found.left_over)),
         )
-        found.left_over += [*(word for word, left in alone if left), *self.overstated()]
+        found.left_over += [*(word for word, left in alone if left), *self.overstated(), *said_of_effort(self.tokens)]
         found.left_over += [word for place, word in enumerate(self.tokens) if self.entry("elsewhere", place)[0]]
         found.left_over += [word for chunk in found.chunks for word in self.other_product(chunk.words)]
         found.left_over += [token for place, token in enumerate(self.tokens) if self.only_may(place)]

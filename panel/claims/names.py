@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import math
 import re
-from collections.abc import Iterable, Iterator, Mapping
+from collections.abc import Iterator, Mapping
 from dataclasses import dataclass, field, replace
 from fnmatch import translate
 from functools import cache, lru_cache
@@ -239,11 +239,11 @@ def sites_judged(study: Study, attribute: str, usual: frozenset[str]) -> frozens
     table = study.table("attributes")
     if {*table.loc[table["attribute"] == attribute, "stage"]} & {"appearance", "pick-up"}:
         return own  # judged before it is put on
-    return usual | own | _sites_of({word for words in judged_as(study, attribute) for word in words})
+    return usual | own.union(*map(_sites_of, judged_as(study, attribute)))
 
 
-def _sites_of(words: Iterable[str]) -> frozenset[str]:
-    return frozenset(entry.family for word in words for _, entry in entries_at((word,), 0, "site"))
+def _sites_of(words: Tokens) -> frozenset[str]:
+    return frozenset(entry.family for n in range(len(words)) for _, entry in entries_at(words, n, "site"))
 
 
 @lru_cache(maxsize=10_000)

@@ -26,6 +26,7 @@ FELT_AS = frozenset(("feel", "touch", "texture", "sensation", "look"))
 ROOTS_OF_STATES = frozenset(map(root, STATES))
 _MEANWHILE = frozenset(("while", "during"))
 _OF = frozenset(("of", "from"))
+_LAIN = frozenset(("through", "on", "over"))
 _LYING = frozenset(("glide", "glides", "go", "goes", "went", "lie", "lies", "lay", "lays", "sit", "sits", "sat"))
 _ARTICLES = frozenset(("a", "an", "the", "your", "my", "their"))
 _BEING = frozenset(
@@ -37,6 +38,8 @@ _DEGREES = MappingProxyType({
     "more": "more", "less": "less", "most": "most", "least": "least", "fewer": "less", "fewest": "least",
 })  # fmt: skip
 _BY_SIGN = MappingProxyType({1.0: "more", -1.0: "less", 2.0: "most", -2.0: "least"})
+_LEAVES = frozenset(("leave", "leaves", "left", "give", "gives", "gave", "is", "you", "with", "have", "has"))
+_NEEDS = frozenset(("need", "needs", "needed", "take", "takes", "took", "requires"))
 _NONE = frozenset(("none", "nothing", "neither"))
 _QUICKLY = frozenset(("quickly", "fast", "rapidly"))
 _AS = MappingProxyType({
@@ -55,7 +58,8 @@ def moved_as(asked: list[str], told: list[str], *, anyhow: bool) -> list[str]:
     moved = (
         [*rest[:place], *fixed[start:end], *rest[place:]]
         for start in ends if fixed[start : start + 1] and fixed[start] in ROOTS_OF_STATES
-        for end in ends[start + 1 :] for rest in [[*fixed[:start], *fixed[end:]]] for place in range(len(rest) + 1)
+        for end in ends[start + 2 :] if not start or end == len(fixed)
+        for rest in [[*fixed[:start], *fixed[end:]]] for place in range(len(rest) + 1)
     )  # fmt: skip
     alike = sorted(asked) == sorted(told) and (anyhow or fixed == of_told or of_told in moved)
     return told if alike else asked
@@ -164,6 +168,8 @@ def _parts_of(named: Tokens, types: set[str]) -> tuple[str, Tokens, list[Tokens]
 
 def _is_state(part: Tokens) -> bool:
     """Return whether part of a name tells a moment or the skin, which may stay untold: when damp, on the skin."""
+    if part[0] == "to" and {*part[1:]} <= FELT_AS:
+        return False  # dry to the touch is not dry
     if part[0] in STATES:
         doing = any(word.endswith("ing") for word in part) and not is_applied(" ".join(part))
         return not (part[0] in ("when", "while") and doing)
@@ -211,6 +217,8 @@ def as_chosen(tokens: Tokens, done: tuple[Tokens, Tokens]) -> Tokens:
         start = place + 1 + rather + len(verb)
         if tokens[place] != "would" or tokens[place + 1 + rather : start] != verb:
             continue
+        if "home" in tokens[start:]:
+            return tokens  # keep it in the workshop and at home
         at = next((n for n in range(start, len(tokens) - len(rest) + 1) if tokens[n : n + len(rest)] == rest), -1)
         if at >= 0:
             after = tokens[at + len(rest) :]
@@ -253,9 +261,11 @@ def _object_last(tokens: Tokens, way: Way) -> Tokens:
 def _core_end(tokens: Tokens, start: int, way: Way) -> int:
     """Return the place after the words an attribute is named by, where they stand in order; 0 where they do not."""
     being = start and tokens[start - 1] in (*_BEING, "be", "been")
-    done_to = {each[-1] for each in (*way.things, *way.states) if each[0] in ("at", "of", "on")}
+    done_to = {each[-1] for each in (*way.things, *way.states) if each[0] in ("at", "on")}
     if being and tokens[start].endswith("ed") and way.core[0] != tokens[start] and tokens[start - 2] not in done_to:
         return 0  # the product is covered; but: lashes are pulled
+    if not being and start and tokens[start - 1] in done_to:
+        return 0  # the lashes pull
     place, head = start, max(n for n, word in enumerate(way.core) if n == 0 or word not in PARTICLES)
     for n, word in enumerate(way.core):
         while n and tokens[place : place + 1] and tokens[place] in _ARTICLES and word not in PARTICLES:
@@ -263,7 +273,7 @@ def _core_end(tokens: Tokens, start: int, way: Way) -> int:
         between = _BE if way.kind == "time" else frozenset[str]()  # the mascara is off; rub it in
         between |= {"it"} if word in PARTICLES else set()
         place += n > 0 and tokens[place : place + 1] != () and tokens[place] in between
-        goes = word in PARTICLES and tokens[place : place + 1] and tokens[place] in _LYING  # a comb goes through
+        goes = word in _LAIN and tokens[place : place + 1] and tokens[place] in _LYING  # a comb goes through
         here = tokens[place + bool(goes) : place + bool(goes) + 1]
         verb = n == head or word.endswith("ing") or (n, way.kind) == (0, "time")  # untangles wet hair, to untangle it
         verb &= way.kind == "more" or not here or here[0].endswith("er") == word.endswith("er")  # cleaner sooner
@@ -281,8 +291,26 @@ def _same(token: str, word: str, *, loose: bool) -> bool:
     size = entry_at((word,), 0, "unit")[1].value
     if not math.isnan(size):  # 60 min, 60 minutes
         return entry_at((token,), 0, "unit")[1].value == size
+    if _another_word(token, word):
+        return False
     forms = ([each.endswith(end) for end in ("s", "er", "est")] for each in (token, word))
     return kernel(token) in _alike(word) and (loose or next(forms) == next(forms))
+
+
+def _another_word(token: str, word: str) -> bool:
+    """Return whether a token is no form of a word though they share a kernel: tube and tub, rubber and rubs."""
+    one, two = token.rstrip("s"), word.rstrip("s")
+    doing = re.search(r"(?:ing|(?<!s)s|ed)$", word) is not None and not word.endswith("ring")
+    if f"{one}e" == two or f"{two}e" == one or (token.endswith("ing") and token == f"{word}ing"):
+        return True
+    if re.search(r"ers?$", token) and doing and token != word:
+        return True
+    return kernel(token) != kernel(word) and not doing and kernel(token) in _everyday() and one not in _written()
+
+
+@cache
+def _written() -> frozenset[str]:
+    return frozenset(word for words in shared_table("claim_alike_en")["words"] for word in str(words).split())
 
 
 def _phrase_end(tokens: Tokens, start: int, words: Tokens) -> int:
@@ -301,18 +329,19 @@ def _compared(tokens: Tokens, start: int, end: int, way: Way) -> Tokens:
     """Return the tokens with the name beside what compares it; none where nothing does, or a thing stays untold."""
     spans: dict[int, int] = {}
     for words in (*way.things, *way.states):
-        lead = next((each for each in (_MEANWHILE, _OF) if words[0] in each), frozenset(words[:1]))
+        lead = _leading(words[0], tokens[start])
         led = (place for place, token in enumerate(tokens) if token in lead)
         spans |= {place: stop for place in led if (stop := _phrase_end(tokens, place + 1, words[1:]))}
     right = end
+    sites = set[int]()
     while stop := spans.get(right, 0) or _site_end(tokens, right, way):
+        sites |= {stop - 1} if right not in spans and tokens[stop - 1] not in way.named else set()
         right = stop
     if (found := _degree(tokens, start, right, way)) is None:
         return ()
     left, at, sign, stop = found
     for thing in way.things:
-        alike = next((each for each in (_MEANWHILE, _OF) if thing[0] in each), thing[:1])
-        led = (place for place in spans if tokens[place] in alike)
+        led = (place for place in spans if tokens[place] in _leading(thing[0], tokens[start]))
         told = any(_phrase_end(tokens, place + 1, thing[1:]) for place in led)
         low, high = _beside(tokens, left, end, thing) if thing[0] in ("of", "when", "while") and not told else (0, 0)
         if not (told or high):
@@ -320,7 +349,7 @@ def _compared(tokens: Tokens, start: int, end: int, way: Way) -> Tokens:
         spans |= {low: high} if high else {}
     if any("new" in tokens[max(0, place - 1) : place] for place in {left, *spans}):
         return ()  # our new razor
-    cut = {place for span in (*spans.items(), (left, stop), (start, right)) for place in range(*span)}
+    cut = {place for span in (*spans.items(), (left, stop), (start, right)) for place in range(*span)} - sites
     before = tokens[left - 1] if left else ""
     kept_on = way.kind == "lasting" and root(before) == "keep"
     cut |= {left - 1} if before == "with" or kept_on or (before in _LYING and tokens[start].endswith("ly")) else set()
@@ -330,6 +359,12 @@ def _compared(tokens: Tokens, start: int, end: int, way: Way) -> Tokens:
     kept: list[Tokens] = [(token,) if place not in cut else () for place, token in enumerate(tokens)]
     kept[at] = (*sign, *way.named)
     return tuple(token for each in kept for token in each)
+
+
+def _leading(word: str, doing: str) -> frozenset[str]:
+    """Return the small words that lead the same: during for while; from for of: rubbing from a seam."""
+    of = _OF if doing.endswith("ing") else frozenset(("of",))
+    return next((each for each in (_MEANWHILE, of) if word in each), frozenset((word,)))
 
 
 def _site_end(tokens: Tokens, place: int, way: Way) -> int:
@@ -371,6 +406,11 @@ def _degree(tokens: Tokens, start: int, right: int, way: Way) -> tuple[int, int,
         if tokens[like - length : like] == ("better",) and tokens[start] not in way.named:
             continue
         again = "as" in tokens[right:] or not _NONE.isdisjoint(tokens[:like])
+        before = tokens[like - length - 1] if like > length else ""
+        if (before in _LEAVES and way.kind == "time") or (
+            before in _NEEDS and way.kind == "more" and tokens[start].endswith("ing")
+        ):
+            continue  # leaves less time to untangle it, needs less pulling
         if sign := _plain(tokens[like - length : like], way, before=True, again=again):
             return like - length, like - length, sign, right
     own, ended = tokens[start], right == len(tokens) or tokens[right] in _ENDS
@@ -406,7 +446,7 @@ def _plain(words: Tokens, way: Way, *, before: bool, again: bool) -> Tokens:
         return words[:1] if {*words[1:]} & _AS[way.kind] and words[2:] == () else ()
     if words == ("better",):
         return ("more",) if way.better and (not before or (way.kind == "more" and way.core == way.named[-1:])) else ()
-    if amount and words[1:] == () and words[0] in _DEGREES:
+    if amount and len(words) == 1 and words[0] in _DEGREES:
         return (_DEGREES[words[0]],)
     verb = way.kind == "more" and not before and (way.core[-1].endswith("s") or way.core[0].endswith("ing"))  # glides
     kind = "ease" if verb else "time" if way.kind == "speed" else way.kind
@@ -433,8 +473,18 @@ def as_defined(left_over: Sequence[str], sentence: Tokens, told: Sequence[Tokens
                 plain = not any(entry_at(tuple(run), n, part)[0] for n in range(len(run)) for part in _COMPARING)
                 inside |= {*range(start, start + len(run))} if known and plain and len(run) > 1 else set()
     outside = {word for n, word in enumerate(sentence) if n not in inside}
-    return [word for word in left_over if word in outside or word not in sentence]
+    return [word for word in left_over if word in outside or word not in sentence or kernel(word) in names]
 
 
 _SHORT = 2  # letters: of, on
 _COMPARING = ("less", "more", "not", "absolute_not", "comparative", "superlative", "nothing", "than", "free")
+
+
+def said_of_effort(tokens: Tokens) -> list[str]:
+    """Return the words that make less of a thing what it leaves, or asks: leaves less time, needs less rubbing."""
+    return [
+        word
+        for word, more, what in zip(tokens, tokens[1:], tokens[2:], strict=False)
+        if more in ("less", "more", "fewer")
+        and ((what == "time" and word in _LEAVES) or (what.endswith("ing") and word in _NEEDS))
+    ]

@@ -191,6 +191,8 @@ _IN_PARTS = re.compile(
 def _minutes_of(part: str, unit: str, more: str | None) -> str:
     """Return a time told in parts of an hour or a minute in whole numbers: half an hour is 30 minutes."""
     size = _PARTS.get(part.removeprefix("a "), 1.0) + _PARTS.get(more or "", 0.0)
+    if more and part not in ("a", "an", "one"):
+        return f"{part} {unit} and {more}"
     if unit == "minute" and size == 1.0:
         return f"{part} {unit}"
     return f"{60 * size:g} {'minutes' if unit == 'hour' else 'seconds'}"
