@@ -192,6 +192,7 @@ def test_what_is_counted_is_an_attribute_without_a_scale(head: str):
     assert {*of.scores["attribute"]} == {"streaks", head}
     assert attributes["scale_max"].isna()[head]
     assert attributes["scale_max"]["streaks"] == 7
+    assert not any(found.kind == "scale_missing" for found in check_study(study_of(rows)))  # it has none to be stated
 
 
 @pytest.mark.parametrize(
