@@ -20,6 +20,7 @@ from panel.errors import StudyError
 from panel.study.facts import fact_advice, likely_day
 from panel.study.folder import read_journal
 from panel.study.journal import FACTS, JOURNAL, read_lines
+from panel.study.knowledge import is_counted
 from panel.study.numbers_read import proposed_number
 from panel.study.people import names_of_people
 from panel.study.renaming import folded_name, labelled, served_again, spellings, worded_alike
@@ -271,7 +272,7 @@ def _scale(study: Study, sound: Study) -> Iterator[Finding]:
     stated = scales_stated(sound)
     by_facts = all(name in study.facts for name in SCALE_FACTS)
     wrong = [name for name in without if name in stated or (by_facts and name not in sound.in_units)]
-    missing = [name for name in without if name not in {*wrong, *sound.in_units}]
+    missing = [name for name in without if name not in {*wrong, *sound.in_units} and not is_counted(name)]
     if wrong:
         given = ", ".join(f"{name} {study.facts[name]}" for name in SCALE_FACTS) if by_facts else "see attributes"
         message = (

@@ -262,8 +262,10 @@ _MIDNIGHT = ("00:00:00", "0:00:00", "00:00", "0:00")
 def likely_day(text: str) -> str:
     """Return a day as ISO 8601 if only one can be meant: `10.03.26`, `25/03/2026`, `10. Mar 2026`; else nothing.
 
-    So with a time behind it: `04.11.2025 09:25:00`.
+    So with a time behind it: `04.11.2025 09:25:00`. Nothing for what is ISO 8601 already.
     """
+    if re.match(r"\d{4}-\d\d-\d\d", text.strip()):
+        return ""
     days = {*days_meant(text).values()}
     return days.pop() if len(days) == 1 else ""
 

@@ -214,6 +214,8 @@ def _with_headings(rows: Sequence[Sequence[str]], name: str, notes: Sequence[str
     if twice:
         raise StudyError(f"Two pasted columns are both {twice}. Keep one of them, or give one another heading.")
     texts = _frame(rows[1:], header)
+    if name == "formulas" and ("prototype" not in texts or (texts["prototype"] == "").any()):
+        _refuse_nameless(texts, rows[0])
     empty = [column for column in texts if column not in certain and not texts[column].any()]
     if name == "formulas" and {"prototype", "ingredient", "percent"} <= set(header):
         sign = _sign(Study({}), texts[["percent"]])
@@ -223,6 +225,18 @@ def _with_headings(rows: Sequence[Sequence[str]], name: str, notes: Sequence[str
             cells = _filled_up(Study({}), prototype, cells, texts.loc[own, "ingredient"].tolist(), sign)
             texts.loc[own, "percent"] = cells
     return Pasted(texts.drop(columns=empty), tuple(done), unknown)
+
+
+def _refuse_nameless(texts: pd.DataFrame, heads: Sequence[str]) -> None:
+    """Raise StudyError: rows of formulas do not say of which prototype they are."""
+    if "prototype" not in texts:
+        raise StudyError(
+            f"No column names the prototypes: the headings are {first_few([head for head in heads if head], 8)}. Write "
+            "Ingredient above the ingredients and the name of each prototype above its amounts, or Prototype above a "
+            "column of their names."
+        )
+    rows = [place + 2 for place in range(len(texts)) if not texts["prototype"].iloc[place]]
+    raise StudyError(f"{counted(len(rows), 'row')} of formulas name no prototype (line {first_few(rows)}). Write it.")
 
 
 def _known(name: str, cells: Sequence[str]) -> int:

@@ -32,6 +32,7 @@ from panel.study.sittings import (
     fill_last_name,
     filled_down,
     is_clock,
+    is_timed,
     moment_column,
     moments_of,
     note_on_days,
@@ -547,8 +548,9 @@ def _attribute_columns(table: RawTable, layout: ScoresLayout) -> tuple[str, ...]
     """Return the columns of a wide table that hold scores: every numeric one that holds nothing else."""
     numeric = _numeric_columns(table, [column for column in table.header if column not in layout.columns().values()])
     scored = [column for column in numeric if not _why_no_scores(table, layout, column)]
-    usual = {"", *(unit for unit, _ in Counter(map(unit_of_heading, scored)).most_common(1))}
-    return tuple(column for column in scored if unit_of_heading(column) in usual or measured(column)[1] in TIMES)
+    rated = [column for column in scored if measured(column)[1] not in TIMES]
+    usual = {"", *(unit for unit, _ in Counter(map(unit_of_heading, rated)).most_common(1))}
+    return tuple(column for column in scored if unit_of_heading(column) in usual or is_timed(table, column))
 
 
 def _why_no_scores(table: RawTable, layout: ScoresLayout, column: str) -> str:
@@ -559,7 +561,7 @@ def _why_no_scores(table: RawTable, layout: ScoresLayout, column: str) -> str:
         return "is called like something that was found in another column"
     if is_reckoned(column) or is_mean_of(column, table.header):
         return "is called like a mean or a total"
-    unit = unit_of_heading(column) if measured(column)[1] not in TIMES else ""
+    unit = unit_of_heading(column) if not is_timed(table, column) else ""
     if unit and layout.attributes and unit not in map(unit_of_heading, layout.attributes):
         return f"is in {unit}, unlike the scores"
     return why_not_scored(table, layout.columns(), column)

@@ -19,6 +19,7 @@ from panel.study.knowledge import (
     heading_words,
     headings_called,
     is_called,
+    is_reckoned,
     named_columns,
     numbers_one,
     plain_names,
@@ -76,6 +77,13 @@ def is_clock(cells: Iterable[str]) -> bool:
 
 
 _CLOCK = re.compile(r"\d{1,2}:\d{2}(?::\d{2})?")
+
+
+def is_timed(table: RawTable, column: str) -> bool:
+    """Return True if a column holds times that something took: `Dry (s)`, and neither `Time (min)` nor one for all."""
+    what, unit = measured(column)
+    design = any(is_called(what, role) for role in ("session", "person", "moment", "recorded_at", "conditions"))
+    return unit in TIMES and not design and len({*table.column(column)} - {""}) > _TWICE
 
 
 def moment_column(table: RawTable, held: Mapping[str, str], fixed: Collection[str] = ()) -> str:
@@ -461,6 +469,9 @@ def _across(sheet: Sheet, title: str) -> Sheet:
     return replace(sheet, header=("attribute", *sheet.header), rows=rows, notes=(*sheet.notes, note))
 
 
+_NOT_SCORED = ("prototype", "product_kind", "conditions", "person", "assessor", "batch")
+
+
 def _what_was_scored(sheet: Sheet, held: Mapping[str, str], scored: Sequence[str], *, coded: bool) -> str:
     """Return the column of texts that each person has all of, beside columns of codes or of what are no sensations.
 
@@ -473,6 +484,7 @@ def _what_was_scored(sheet: Sheet, held: Mapping[str, str], scored: Sequence[str
         several = len({*rows["who"]}) > 1 and 1 < len(texts) <= len(rows) / _TWICE
         whole = several and (people >= _MOSTLY * rows["who"].nunique()).mean() >= _MOSTLY  # some may be misspelt
         when = sitting(texts) or is_called_day(head, texts) or is_called(head, "comment") or is_scored(texts)
+        when = when or any(is_called(word, role) for word in heading_words(head).split() for role in _NOT_SCORED)
         if whole and not when and (coded or known_sensations(texts) > known_sensations(scored)):
             found += [head] if attributes_among(scored, texts) == 1 else []
     if len(found) > 1:
@@ -489,7 +501,8 @@ def at_their_moments(heads: Sequence[str], groups: Sequence[str]) -> tuple[list[
     A stage such as `rub-out` is left above attributes that stand once. Beside people and prototypes only, or one of
     them above attributes that stand once: the other may be the name of the sheet.
     """
-    groups = ["" if is_called(head, "comment") else group for head, group in zip(heads, groups, strict=True)]
+    alone = [is_called(head, "comment") or is_reckoned(head) for head in heads]
+    groups = ["" if own else group for own, group in zip(alone, groups, strict=True)]
     pairs = [(head, group) for head, group in zip(heads, groups, strict=True) if group]
     beside = named_columns(dict.fromkeys(head for head, group in zip(heads, groups, strict=True) if not group))
     once = len({head for head, _ in pairs}) == len(pairs)

@@ -259,7 +259,15 @@ def known_column(name: str, words: str) -> str:
         if same and (units is None or unit in units):
             return column.name
     called = [column.name for column in columns_of(name) if column.name in ("ingredient", "percent")]
+    if "ingredient" in called and names_inci(words):
+        return "ingredient"
     return next((role for role in called if is_called(words.replace("%", " percent "), role)), "")
+
+
+def names_inci(words: str) -> bool:
+    """Return True if a heading says that ingredients stand below it by their INCI names: `Raw material (INCI)`."""
+    said = heading_words(words.replace("%", " percent ")).split()
+    return "inci" in said and not any(is_called(word, "percent") for word in said)
 
 
 def known_columns(name: str, headings: Sequence[str]) -> list[str]:

@@ -125,6 +125,12 @@ def test_texts_that_stand_again_for_each_person_are_the_attributes_and_no_title_
     assert study_of(rows).tables["attributes"].set_index("attribute").loc["Squeaks", "scale_max"] == 7
 
 
+@pytest.mark.parametrize("head", ["Variant of it", "Room", "Which cream"])
+def test_a_heading_that_names_products_or_conditions_is_of_no_attributes(head: str):
+    rows = [["Judge", head, "A1", "A2"], *([a, k, "3", "5"] for a, k in product(PEOPLE, ("matt", "silky")))]
+    assert guess_layout(read_table(rows)).attribute == ""
+
+
 def test_several_columns_of_texts_for_each_person_are_asked_about():
     rows = lines_of_attributes("What", ("SW-1", "SW-4"))
     rows[2].insert(3, "How")
@@ -186,6 +192,7 @@ def test_what_is_counted_is_an_attribute_without_a_scale(head: str):
     assert {*of.scores["attribute"]} == {"streaks", head}
     assert attributes["scale_max"].isna()[head]
     assert attributes["scale_max"]["streaks"] == 7
+    assert not any(found.kind == "scale_missing" for found in check_study(study_of(rows)))  # it has none to be stated
 
 
 @pytest.mark.parametrize(
@@ -202,6 +209,13 @@ def test_what_was_timed_is_an_attribute_without_a_scale(head: str, read_as: str)
     for row in scores.loc[scores["attribute"] == read_as].to_dict("records"):
         assert row["score"] == 61 + 7 * PRODUCTS.index(row["prototype"]) + PEOPLE.index(row["assessor"])
     assert (attributes["unit"][read_as], attributes["scale_max"].isna()[read_as]) == ("s", True)
+
+
+@pytest.mark.parametrize("head", ["Time (min)", "Duration (s)", "Waited (min)"])
+def test_a_time_of_the_test_or_one_for_all_is_no_attribute(head: str):
+    of = imported(counted_and_timed((head, lambda who, day, n: 5 if "W" in head else 5 + n + PEOPLE.index(who))))
+    assert {*of.scores["attribute"]} == {"streaks"}
+    assert f"The column {head!r} " in told(of)
 
 
 # One day in several ways of writing it.
@@ -290,6 +304,13 @@ def test_moments_over_attributes_that_stand_once_belong_to_them(upper: list[str]
     for row in of.scores.to_dict("records"):
         place = names.index(row["attribute"])
         assert row["score"] == number(row["assessor"], row["prototype"], str(place))
+
+
+def test_means_beside_them_have_no_moment():
+    rows = grouped(
+        ["at once", "", "after 2 min", "", ""], ["streaks", "slips", "dull", "dry", "Mean"], "Judge", "Polish"
+    )
+    assert len(imported(rows).scores["attribute"].unique()) == 4
 
 
 def test_they_do_on_a_sheet_for_each_prototype_too():

@@ -16,6 +16,7 @@ from panel.study.formulas import formula_totals
 from panel.study.open_study import open_study
 from panel.study.pasted import _NOT_YET, columns_of_grid, formula_grid, put_formulas, read_block, total_of, with_swap
 from panel.study.study import Study
+from panel.study.table_cells import known_column
 from tests.study.small_study import small_study
 
 AMOUNTS = {
@@ -301,3 +302,31 @@ def test_shares_of_one_in_a_long_table_of_formulas_become_per_cent():
     pasted = read_block(block, "formulas", PANEL)
     assert pasted.texts["percent"].tolist() == ["85", "15", "85", "15"]
     assert pasted.notes == ("Amounts of P1 (sum 1) became per cent of their sum.",)
+
+
+@pytest.mark.parametrize(
+    "heading", ["Raw material (INCI)", "INCI", "Component, INCI", "Substance [INCI name]", "inci-name (EU)"]
+)
+def test_a_heading_with_inci_in_it_names_the_ingredients_and_none_of_per_cent_does(heading: str):
+    rows = [f"{heading};Phase;Kind;wax 3;wax 5", "Cetyl Alcohol;A;structurant;20;25", "Squalane;B;emollient;80;75"]
+    read = read_block("\n".join(rows), "formulas", small_study())
+    assert [*zip(read.texts["prototype"], read.texts["ingredient"], read.texts["percent"], strict=True)] == [
+        ("wax 3", "Cetyl Alcohol", "20"),
+        ("wax 3", "Squalane", "80"),
+        ("wax 5", "Cetyl Alcohol", "25"),
+        ("wax 5", "Squalane", "75"),
+    ]
+    assert not read.unknown
+    assert known_column("formulas", "INCI %") != "ingredient"
+
+
+@pytest.mark.parametrize(
+    ("rows", "said"),
+    [
+        (["Stuff;Phase;Kind;wax 3;wax 5", "Beeswax;A;structurant;20;25"], "No column names the prototypes"),
+        (["Prototype;Ingredient;Percent", "wax 3;Beeswax;20", ";Squalane;80"], r"1 row .* no prototype \(line 3\)"),
+    ],
+)
+def test_rows_of_formulas_that_name_no_prototype_are_refused_with_what_to_do(rows: list[str], said: str):
+    with pytest.raises(StudyError, match=said):
+        read_block("\n".join(rows), "formulas", small_study())
