@@ -297,7 +297,7 @@ def troubled() -> Study:
     wild = (scores["assessor"] == "A02") & (scores["attribute"] == "T08")
     moved += np.where(wild, np.random.default_rng(16).normal(0, 30, len(scores)), 0.0)
     kept = turn.le(2) | scores["prototype"].isin(["P1", "P2"]) | (turn % 2 == 0)
-    kept &= ((scores["assessor"] != "A05") | (session != "3")) & (scores["attribute"] >= "T05")  # one left early
+    kept &= ((scores["assessor"] != "A05") | (session != "3")) & (scores["attribute"] >= "T08")  # one left early
     told = scores.assign(session=session, replicate="", score=(scores["score"] + moved).clip(0, 100))
     return replace(study, tables={**study.tables, "scores": told.loc[kept].reset_index(drop=True)})
 

@@ -16,7 +16,7 @@ from panel import answers as asked
 from panel.answers import Answers, NoAnswer
 from panel.checks.all_checks import readiness
 from panel.claims.judge import CLAIMS
-from panel.models.emollients.predictions import study_targets, what_if
+from panel.models.emollients.predictions import PredictionRecord, WhatIf
 from panel.plan.batch_numbers import batch_numbers
 from panel.plan.mixture_plan import plan_mixture
 from panel.plan.orders import plan_servings
@@ -31,7 +31,7 @@ from panel.study.study import Study
 from panel.views.assessors.people import differences_without, person_items
 from panel.views.decision.claims import CLAIM_NUMBERS, CLAIMS_TABLE, claim_pictures, wording_lines
 from panel.views.decision.decision_pictures import windows_picture
-from panel.views.emollients.next_prototype import tell_what_if
+from panel.views.emollients.next_prototype import tell_record, tell_what_if
 from panel.views.emollients.swaps import swap_drawers
 from panel.views.glance import in_short, tell_glance
 from panel.views.planning import plan, safety, sizes
@@ -40,6 +40,7 @@ from panel.views.told import Item, Shown, Table, Told, drawer
 from tests.drawn_studies import DRAWN
 from tests.formula_studies import ALKANE, ALMOND, CARBONATE, ISOSTEARATE, SHEA, TRIGLYCERIDE, hand_cream_formulas
 from tests.formula_studies import study_of as of_formulas
+from tests.models.as_answered import asked_apart
 from tests.studies import small_study
 from tests.views.every_picture import demo_answers, everything_told
 
@@ -70,13 +71,11 @@ def all_told(answers: Answers) -> list[Told]:
         told["person"] = Told(check, names, f"{who}.", drawers=(drawer(who, *items),))
     if not isinstance(traced := answers.ask(asked.SWAPS), NoAnswer):
         told["swaps"] = Told(traced, names, "The swaps.", drawers=swap_drawers(traced, names))
-    if not isinstance(model := answers.ask(asked.PREDICTION), NoAnswer):
-        blends = model.level.amounts.to_numpy(dtype=float)
-        for part in (0.5, 3.0):  # between two that were made, and far outside
-            amounts = np.clip(blends[0] + part * (blends[-1] - blends[0]), 0, None)
-            blend = dict(zip(model.level.emollients, amounts * blends[0].sum() / amounts.sum(), strict=True))
-            found = what_if(model, blend, study_targets(answers.study))
-            told[f"what if {part}"] = tell_what_if(found, names, model.level.base)
+    for name, found in asked_apart(answers).items():
+        if isinstance(found, WhatIf):
+            told[name] = tell_what_if(found, names, answers.need(asked.PREDICTION).level.base)
+        elif isinstance(found, PredictionRecord):
+            told[name] = tell_record(found, names)
     return list(told.values())
 
 

@@ -137,7 +137,7 @@ def judge_predictions(study: Study, differences: Differences | None = None) -> P
 
 
 def _wide(told: Differences) -> pd.DataFrame:
-    return told.means.pivot_table(index="prototype", columns="attribute", values="estimate", sort=False)
+    return told.means.pivot_table(index="prototype", columns="attribute", values="estimate")
 
 
 def _outcome(prediction: Mapping[str, Any], means: pd.DataFrame) -> pd.DataFrame:

@@ -504,8 +504,7 @@ def _map_figure(joint: JointMap, names: Naming, width: float = pictures.BROAD) -
 
 def _draw_places(axes: Axes, prototypes: pd.DataFrame, worded: Naming, inches: float) -> None:
     points = {
-        block: rows[["component_1", "component_2"]].to_numpy(dtype=float)
-        for block, rows in prototypes.groupby("block", sort=False)
+        block: rows[["component_1", "component_2"]].to_numpy(dtype=float) for block, rows in prototypes.groupby("block")
     }
     low, high = np.vstack(list(points.values())).min(axis=0), np.vstack(list(points.values())).max(axis=0)
     centre, half = (low + high) / 2, (0.5 + _MAP_ROOM) * float((high - low).max())
