@@ -38,6 +38,7 @@ from panel.study.naming import choices, is_against, is_order, is_ranks, is_tried
 from panel.study.numbers_read import read_numbers
 from panel.study.people import people_of_rows, person_column
 from panel.study.raw_table import NOT_READ, RawTable, filled_rows, raw_table, rows_of_file
+from panel.study.renaming import with_questions_renamed
 from panel.study.score_sheets import sheet_of
 from panel.study.sheet_keys import (
     TERMS,
@@ -459,13 +460,8 @@ def with_survey(
     spelled = {plain_words(str(name)): str(name) for name in study.table("answers")["question"].unique()}
     asked = asked.assign(question=[spelled.get(plain_words(name), name) for name in asked["question"].str.strip()])
     read = asked.loc[~asked["kind"].isin(_NO_ANSWERS)]
-    if read.empty and asked.get("noticed", pd.Series(dtype="str")).str.contains(NO_PRODUCT).any():
-        say = "Say which one all of it is about (product=NAME), or add a column Product."
-        raise StudyError(f"No column is read: {NO_PRODUCT}. {say}")
     if read.empty:
-        why = dict.fromkeys(words for words in asked.get("noticed", ()) if words.startswith("not read"))
-        told = f" ({first_few(list(why))})" if why else ""
-        raise StudyError(f"No column is read{told}. Say of one at least which kind of question it is.")
+        _refuse_unread(asked.get("noticed", pd.Series(dtype="str")))
     chosen = read["kind"] == "preference"
     bare = read.loc[((read["prototype"].str.strip() == "") & ~chosen) | (read["question"].str.strip() == ""), "column"]
     if len(bare):
@@ -491,6 +487,9 @@ def with_survey(
     )
     answers = answers.assign(position=_places_of(answers, table, people, asked))
     block = answers.loc[answers["answer"] != ""].reset_index(drop=True).astype("str")
+    of = re.compile("|".join(whole(name).pattern for name in named) or r"(?!)")
+    called = {asked_: _asks(table.header, of)[head] for head, asked_ in read[["column", "question"]].to_numpy()}
+    study = with_questions_renamed(study, block, called, same_file=file in study.raw_files)
     if session:
         study, block = _with_session(study, block, session), block.assign(session=session)
     study = study if study.tables else replace(study, tables={"prototypes": study.table("prototypes")})
@@ -502,6 +501,15 @@ def with_survey(
         study = put_block(study, "questions", block_) if len(block_) else study
     kept = (file,) if file is not None and file not in study.raw_files else ()
     return replace(put_block(study, "answers", block), raw_files=(*study.raw_files, *kept))
+
+
+def _refuse_unread(noticed: pd.Series) -> None:
+    if noticed.str.contains(NO_PRODUCT).any():
+        say = "Say which one all of it is about (product=NAME), or add a column Product."
+        raise StudyError(f"No column is read: {NO_PRODUCT}. {say}")
+    why = dict.fromkeys(words for words in noticed if words.startswith("not read"))
+    told = f" ({first_few(list(why))})" if why else ""
+    raise StudyError(f"No column is read{told}. Say of one at least which kind of question it is.")
 
 
 def _agreement_told(table: RawTable, read: pd.DataFrame, beside: Sequence[frozenset[str]]) -> pd.DataFrame:

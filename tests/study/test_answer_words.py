@@ -10,7 +10,7 @@ import pytest
 from panel.checks.all_checks import check_study
 from panel.claims.judge import judge_claims
 from panel.claims.materials import Materials
-from panel.errors import ModelError
+from panel.errors import ModelError, StudyError
 from panel.models.consumers.agreement import count_agreement
 from panel.study.editing import put_block
 from panel.study.raw_table import raw_file, raw_table
@@ -261,3 +261,63 @@ def test_a_task_before_names_of_products_is_the_question():
     asked = read_survey(raw_table(raw_file("form.csv", text.encode())))[1]
     assert asked["prototype"].tolist() == ["", "P1", "P2"]
     assert set(asked["question"][1:]) == {"How do you like the smell"}
+
+
+# The same column, brought in again under another name, is one question.
+
+
+def brought(study: Study, file, *names: str, kind: str = "agreement") -> Study:
+    table, asked = read_survey(raw_table(file))
+    for place, name in enumerate(names, 1):
+        asked.loc[place, ["question", "kind"]] = name, kind
+    return with_survey(study, table, asked, file)
+
+
+def home_use(equal: bool = False):
+    rows = [f"R{n};{['yes', 'no'][n % 3 == 0]};{['yes', 'no'][n % (3 if equal else 4) == 0]}" for n in range(30)]
+    text = "\n".join(["Person;P1: Could you do without rinsing?;P1: Was one pump enough?", *rows])
+    return raw_file("home.csv", text.encode())
+
+
+@pytest.mark.parametrize("equal", [False, True])
+def test_a_column_that_is_named_in_a_second_run_is_counted_once(equal: bool):
+    file = home_use(equal)
+    first = brought(Study({}), file)
+    claim = {"claim": "no rinsing needed", "kind": "agreement", "prototype": "P1", "bar": "50"}
+    claim["question"] = "Could you do without rinsing"
+    first = put_block(first, "claims", pd.DataFrame([claim]))
+    for names in (("no rinsing",), ("without water",), ("without water", "one pump"), ("without water", "one pump")):
+        first = brought(first, file, *names)
+        expected = [*names, "Was one pump enough"][:2]
+        assert sorted(first.table("answers")["question"].unique()) == sorted(expected)
+        assert len(first.table("answers")) == 60
+        assert len(count_agreement(first).bars) == 2
+        assert first.table("claims")["question"].tolist() == [names[0]]
+        assert question_words(first, names[0]) == "Could you do without rinsing?"
+
+
+def test_another_kind_replaces_what_was_read_and_another_question_stays():
+    file = home_use()
+    ticked = brought(Study({}), file, "no rinsing", kind="check_all")
+    again = brought(ticked, file, "no rinsing afterwards")
+    assert len(again.table("answers")) == 90  # another name, other answers: nothing says that it is the same
+    own = brought(brought(Study({}), file, "Could you do without rinsing", kind="check_all"), file, "no rinsing")
+    assert set(own.table("answers").query("question == 'no rinsing'")["kind"]) == {"agreement"}
+    assert len(own.table("answers")) == 60
+
+
+@pytest.mark.parametrize("equal", [True, False])
+def test_two_questions_that_everybody_answered_alike_are_found(equal: bool):
+    study = brought(Study({}), home_use(equal), "no rinsing", "one pump")
+    found = [each.where for each in check_study(study) if each.kind == "answered_alike"]
+    assert found == ["answers, questions “no rinsing” and “one pump”"] * equal
+
+
+def test_a_question_that_a_stamped_claim_rests_on_keeps_its_name():
+    file = home_use()
+    first = brought(Study({}), file)
+    claim = {"claim": "no rinsing needed", "kind": "agreement", "prototype": "P1", "stamp": "0" * 64}
+    claim["question"] = "Could you do without rinsing"
+    first = put_block(first, "claims", pd.DataFrame([claim]))
+    with pytest.raises(StudyError, match="A stamped claim rests on “Could you do without rinsing”"):
+        brought(first, file, "no rinsing")
