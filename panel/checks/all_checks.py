@@ -170,7 +170,7 @@ def _check_answered_alike(study: Study) -> Iterator[Finding]:
                 "answered_alike",
                 f"answers, questions “{other}” and “{question}”",
                 f"All {rows['assessor'].nunique()} people answered “{question}” as they answered “{other}”.",
-                "If it is one column brought in twice, take one of the two out of the table of answers: it counts twice.",
+                "If it is one column brought in twice, take one of them out of the table of answers: it counts twice.",
             )
 
 

@@ -34,7 +34,7 @@ from panel.study.knowledge import (
     wordings,
     yes_and_no,
 )
-from panel.study.naming import choices, is_against, is_order, is_ranks, is_tried_as, orders_named, whole
+from panel.study.naming import choices, is_against, is_order, is_ranks, is_tried_as, order_asked, orders_named, whole
 from panel.study.numbers_read import read_numbers
 from panel.study.people import people_of_rows, person_column
 from panel.study.raw_table import NOT_READ, RawTable, filled_rows, raw_table, rows_of_file
@@ -179,8 +179,8 @@ def read_survey(
         kind, noticed = _kind(
             names[0], question, list(chain(*columns)), products, words_beside, chosen=names[0] in chosen
         )
-        if is_order(question, columns):
-            kind, noticed = "position", "place in the serving order"
+        order = ("position", "place in the serving order") if is_order(question, columns) else ()
+        kind, noticed = order or (kind, order_asked(noticed, question, columns))
         if kind != "preference" and not any(of for name, of, _ in asked if name in names):
             kind, noticed = "", f"not read: {NO_PRODUCT}" if kind else noticed * (names[0] in wanted or noticed == _ONE)
         told |= dict.fromkeys(names, (kind, noticed))
@@ -250,9 +250,6 @@ def _words_beside(table: RawTable) -> list[frozenset[str]]:
     return [frozenset(map(plain_words, each)) for each in cells if len(each) <= _MOST_ANSWERS]
 
 
-_MOST_ANSWERS = 20  # of a scale, with slips of it; more are names or texts
-
-
 def _known(
     kind: str, heads: Sequence[str], question: str, cells: Iterable[str], beside: Iterable[frozenset[str]]
 ) -> tuple[Mapping[str, str], tuple[int, int]]:
@@ -273,6 +270,7 @@ def _stated_steps(heading: str) -> tuple[int, int] | None:
 
 
 _MOST_STEPS = 10
+_MOST_ANSWERS = 20  # of a scale, with slips of it; more are names or texts
 
 
 def _answer(cell: str, kind: str, heading: str, known: Mapping[str, str], ends: tuple[int, int] = FIVE) -> str:

@@ -14,9 +14,12 @@ from panel.errors import ModelError, StudyError
 from panel.models.consumers.agreement import count_agreement
 from panel.study.editing import put_block
 from panel.study.raw_table import raw_file, raw_table
+from panel.study.score_sheets import score_table
+from panel.study.scores_import import guess_layout, read_scores
 from panel.study.scores_used import agreement_words, question_words
 from panel.study.study import Study
 from panel.study.survey import as_said, read_survey, with_survey
+from panel.study.table_cells import with_steps_read
 
 STATES = "It leaves no film"
 
@@ -321,3 +324,33 @@ def test_a_question_that_a_stamped_claim_rests_on_keeps_its_name():
     first = put_block(first, "claims", pd.DataFrame([claim]))
     with pytest.raises(StudyError, match="A stamped claim rests on “Could you do without rinsing”"):
         brought(first, file, "no rinsing")
+
+
+# The number that leads each answer of the panel is the score.
+
+
+PANEL_WORDS = ["1 not at all", "2 hardly", "3 a trace", "4 noticeably", "5 clearly", "6 strongly", "7 very strongly"]
+
+
+@pytest.mark.parametrize("wide", [False, True])
+def test_the_number_that_leads_each_answer_of_the_panel_is_the_score(wide: bool):
+    rows = [(f"A{n % 6}", of, str(1 + n // 6)) for n in range(18) for of in ("P1", "P2", "P3")]
+    given = {name: drawn(7, len(rows), seed) for seed, name in enumerate(("shines", "oily"))}
+    if wide:
+        lines = [["Assessor", "Prototype", "Session", *given]]
+        lines += [[*row, *(PANEL_WORDS[given[name][n] - 1] for name in given)] for n, row in enumerate(rows)]
+    else:
+        lines = [["Assessor", "Prototype", "Session", "Question", "Answer"]]
+        lines += [[*row, name, PANEL_WORDS[given[name][n] - 1]] for n, row in enumerate(rows) for name in given]
+    table = score_table(raw_file("log.csv", "\n".join(map(";".join, lines)).encode()))
+    scores = read_scores(table, guess_layout(table)).scores
+    assert set(scores["attribute"]) == {*given}
+    for name, own in scores.groupby("attribute"):
+        assert sorted(own["score"]) == sorted(map(float, given[str(name)]))
+
+
+@pytest.mark.parametrize("cells", [["6 Oct", "8 Oct", "9 Oct"], ["1 Anna", "2 Ben", "3 Cleo"], ["1 a", "1 b", "2 c"]])
+def test_days_names_and_numbers_of_several_words_are_no_scores(cells: list[str]):
+    text = "\n".join(["Morning;Glides", *(f"{cell};{n}" for n, cell in enumerate(cells * 3))])
+    table = raw_table(raw_file("log.csv", text.encode()))
+    assert with_steps_read(table) == table
