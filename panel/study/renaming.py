@@ -19,7 +19,7 @@ from panel.errors import StudyError
 from panel.study.editing import LISTS, put_block, put_table, texts_of_table
 from panel.study.knowledge import plain_words
 from panel.study.people import new_codes, people_in
-from panel.study.scores_used import PLACE_COLUMNS, with_correction
+from panel.study.scores_used import PLACE_COLUMNS, question_words, with_correction
 from panel.study.study import Study
 from panel.study.table_cells import texts_of_frame
 from panel.study.tables import TABLES
@@ -373,7 +373,7 @@ _FEWEST_ALIKE = 8  # people who answered alike before two columns of one file ar
 def with_questions_renamed(study: Study, block: pd.DataFrame, called: Mapping[str, str], *, same_file: bool) -> Study:
     """Return a study in which what a survey asks under another name than before has the new name alone.
 
-    It is the same question where it was called by the words of its heading, or where all answered alike in the same
+    It is the same question where it is called or worded as its heading, or where all answered alike in the same
     file.
 
     Parameters
@@ -392,7 +392,7 @@ def with_questions_renamed(study: Study, block: pd.DataFrame, called: Mapping[st
     for new, own in block.groupby("question", sort=False):
         held = study.table("answers")
         others = [str(old) for old in held["question"].unique() if old not in called]
-        same = [old for old in others if plain_words(old) == words[str(new)]]
+        same = [old for old in others if words[str(new)] in (plain_words(old), plain_words(question_words(study, old)))]
         same = same or [
             old
             for old in others

@@ -40,6 +40,7 @@ from panel.study.people import people_of_rows, person_column
 from panel.study.raw_table import NOT_READ, RawTable, filled_rows, raw_table, rows_of_file
 from panel.study.renaming import with_questions_renamed
 from panel.study.score_sheets import sheet_of
+from panel.study.scores_used import question_words
 from panel.study.sheet_keys import (
     TERMS,
     Legend,
@@ -455,7 +456,8 @@ def with_survey(
     StudyError
         If no column is read, one lacks its prototype or question, two ask the same, or a person has two rows.
     """
-    spelled = {plain_words(str(name)): str(name) for name in study.table("answers")["question"].unique()}
+    held = list(map(str, study.table("answers")["question"].unique()))
+    spelled = {plain_words(question_words(study, name)): name for name in held} | {plain_words(n): n for n in held}
     asked = asked.assign(question=[spelled.get(plain_words(name), name) for name in asked["question"].str.strip()])
     read = asked.loc[~asked["kind"].isin(_NO_ANSWERS)]
     if read.empty:

@@ -299,6 +299,16 @@ def test_a_column_that_is_named_in_a_second_run_is_counted_once(equal: bool):
         assert question_words(first, names[0]) == "Could you do without rinsing?"
 
 
+def test_a_question_with_a_short_name_keeps_it_where_its_column_comes_in_without():
+    named = brought(Study({}), home_use(), "no rinsing")
+    changed = raw_file("later.csv", home_use().content.replace(b"R3;", b"R99;"))  # one more person, another file
+    both = brought(named, changed)
+    assert set(both.table("answers")["question"]) == {"no rinsing", "Was one pump enough"}
+    assert (both.table("answers")["question"] == "no rinsing").sum() == 31
+    other = brought(both, changed, "rinse free")
+    assert set(other.table("answers")["question"]) == {"rinse free", "Was one pump enough"}
+
+
 def test_another_kind_replaces_what_was_read_and_another_question_stays():
     file = home_use()
     ticked = brought(Study({}), file, "no rinsing", kind="check_all")
