@@ -424,3 +424,29 @@ def _question_renamed(study: Study, old: str, new: str, kinds: set[str]) -> Stud
     if keep.all() and not rows["question"].eq(old).any():
         return after
     return put_block(after, "questions", rows.loc[keep].assign(question=rows["question"].replace(old, new)), whole=True)
+
+
+def with_answers_replaced(study: Study, block: pd.DataFrame, told: pd.DataFrame) -> Study:
+    """Return a study without the answers that a survey gives anew: same person, prototype, question and session.
+
+    Raises
+    ------
+    StudyError
+        If a statement is now answered on another scale (column `scale` of `told`) than others have answered it.
+    """
+    about = [name for name in ("assessor", "prototype", "versus", "question", "kind", "session") if name in block]
+    held = study.table("answers")
+    again = pd.MultiIndex.from_frame(held[about]).isin(pd.MultiIndex.from_frame(block[about]))
+    kept = held.loc[~again].reset_index(drop=True)
+    stated = texts_of_table(study, "questions")
+    before = dict(zip(stated["question"], stated["scale"], strict=True)) if "scale" in stated else {}
+    scales = dict.fromkeys(block.loc[block["kind"] == "agreement", "question"], "")
+    scales |= dict(zip(told["question"], told["scale"], strict=True))
+    for question in kept.loc[kept["kind"] == "agreement", "question"].unique():
+        if question in scales and scales[question] != before.get(question, ""):
+            one, other = (ends or "1-5" for ends in (before.get(question, ""), scales[question]))
+            raise StudyError(
+                f"“{question}” was answered on {one} before, and here on {other}. Give it another question name here "
+                "(QUESTION=NAME=KIND), or take the earlier answers out."
+            )
+    return replace(study, tables={**study.tables, "answers": kept}) if again.any() else study

@@ -38,7 +38,7 @@ from panel.study.naming import choices, is_against, is_order, is_ranks, is_tried
 from panel.study.numbers_read import read_numbers
 from panel.study.people import people_of_rows, person_column
 from panel.study.raw_table import NOT_READ, RawTable, filled_rows, raw_table, rows_of_file
-from panel.study.renaming import with_questions_renamed
+from panel.study.renaming import with_answers_replaced, with_questions_renamed
 from panel.study.score_sheets import sheet_of
 from panel.study.scores_used import question_words
 from panel.study.sheet_keys import (
@@ -495,9 +495,9 @@ def with_survey(
     study = study if study.tables else replace(study, tables={"prototypes": study.table("prototypes")})
     study = put_block(study, "prototypes", pd.DataFrame({"prototype": named}, dtype="str"))
     study = put_block(study, "assessors", pd.DataFrame({"assessor": people, "kind": "consumer"}, dtype="str"))
-    ends = ends_in_words(study, table, read)
-    study = put_block(study, "questions", ends) if len(ends) else study
-    for block_ in (_agreement_told(table, read, beside), _words_asked(study, read)):
+    told = _agreement_told(table, read, beside)
+    study = with_answers_replaced(study, block, told)
+    for block_ in (ends_in_words(study, table, read), told, _words_asked(study, read)):
         study = put_block(study, "questions", block_) if len(block_) else study
     kept = (file,) if file is not None and file not in study.raw_files else ()
     return replace(put_block(study, "answers", block), raw_files=(*study.raw_files, *kept))

@@ -17,7 +17,7 @@ from panel.study.raw_table import raw_file, raw_table
 from panel.study.score_sheets import score_table
 from panel.study.scores_import import guess_layout, read_scores
 from panel.study.scores_used import agreement_words, question_words
-from panel.study.study import Study
+from panel.study.study import RawFile, Study
 from panel.study.survey import as_said, read_survey, with_survey
 from panel.study.table_cells import with_steps_read
 
@@ -364,3 +364,19 @@ def test_days_names_and_numbers_of_several_words_are_no_scores(cells: list[str])
     text = "\n".join(["Morning;Glides", *(f"{cell};{n}" for n, cell in enumerate(cells * 3))])
     table = raw_table(raw_file("log.csv", text.encode()))
     assert with_steps_read(table) == table
+
+
+def test_who_answers_a_question_anew_has_one_answer_and_scales_are_not_mixed():
+    def home(words: list[str], who: str = "R") -> RawFile:
+        text = "\n".join(["Person;P1: It leaves no film", *(f"{who}{n};{word}" for n, word in enumerate(words))])
+        return raw_file(f"{who}.csv", text.encode())
+
+    points, better = drawn(5, 20), [min(at + 1, 5) for at in drawn(5, 20)]
+    five = brought(Study({}), home([f"{at} = {KNOWN[at - 1]}" for at in points]))
+    anew = brought(five, home([f"{at} = {KNOWN[at - 1]}" for at in better]))
+    assert anew.table("answers")["answer"].tolist() == [str(at) for at in better]
+    assert of_all(anew) == (sum(at > 3 for at in better), 20)
+    seven = [{1: "1 (disagree entirely)", 7: "7 (agree entirely)"}.get(at, str(at)) for at in drawn(7, 20)]
+    with pytest.raises(StudyError, match="was answered on 1-5 before, and here on 1-7"):
+        brought(five, home(seven, "S"))
+    assert of_all(brought(five, home(seven))) == (sum(at > 4 for at in drawn(7, 20)), 20)
