@@ -343,12 +343,18 @@ def _survey(seen: Study, file: Path, kinds: tuple[str, ...], sheet: str, assesso
     from panel.cli.studies import survey_of
     from panel.study.scores_used import agreement_words
     from panel.study.survey import with_survey
+    from panel.words import first_few
 
     raw, table, asked, session = survey_of(file, assessor, kinds, seen.prototypes, sheet)
     rows = asked.to_dict("records")
     told = [f"{row['column']}: {' '.join(filter(None, [row['kind'], row['noticed']])) or 'not read'}" for row in rows]
-    usual, odd = agreement_words(with_survey(seen, table, asked, raw, session))
-    read = list(filter(None, (usual, *odd)))
+    after = with_survey(seen, table, asked, raw, session)
+    usual, odd = agreement_words(after) if "agreement" in {*asked["kind"]} else ("", [])
+    before = [
+        name for name in seen.table("answers")["question"].unique() if name not in {*after.table("answers")["question"]}
+    ]
+    again = [f"Brought in before under another name, which is replaced: {first_few(before)}."] if before else []
+    read = [*again, *filter(None, (usual, *odd))]
     return (lambda now: with_survey(now, table, asked, raw, session)), [*table.notes, *told, *read]
 
 

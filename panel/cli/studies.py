@@ -141,7 +141,7 @@ def _tell_survey(made: Study, table: RawTable, asked: pd.DataFrame, out: Path, *
         return
     print_table(asked)
     where = f"The study is in {out}; the file itself is kept in it (SHA-256 {made.raw_files[-1].sha256})."
-    usual, odd = agreement_words(made)
+    usual, odd = agreement_words(made) if "agreement" in {*asked["kind"]} else ("", [])
     print_lines(*table.notes, *filter(None, (usual, *odd)), where, "A column without a kind was not read; see --kind.")
 
 

@@ -494,14 +494,26 @@ def is_order(question: str, columns: Sequence[Sequence[str]]) -> bool:
 
     A number of the sample, called so, is the order only where it is not the same for everybody.
     """
-    rows = [[cell.strip() for cell in cells if cell.strip()] for cells in zip(*columns, strict=True)]
-    places = {str(place) for place in range(1, len(columns) + 1)}
-    if len(columns) < 2 or any(len({*row}) < len(row) or not places.issuperset(row) for row in rows):
+    if not _are_places(columns):
         return False
     if is_called(question, "position") and not re.search(_RANK, question, re.IGNORECASE) and not asked_kind(question):
-        return any(rows)
+        return any(any(map(str.strip, column)) for column in columns)
     numbered = is_called(question, "prototype") or is_called(question, "counter")
     return numbered and any(len({*column} - {""}) > 1 for column in columns)
+
+
+def _are_places(columns: Sequence[Sequence[str]]) -> bool:
+    """Return True if columns hold whole numbers from 1 to as many as they are, none twice of a person."""
+    rows = [[cell.strip() for cell in cells if cell.strip()] for cells in zip(*columns, strict=True)]
+    places = {str(place) for place in range(1, len(columns) + 1)}
+    return len(columns) > 1 and all(len({*row}) == len(row) and places.issuperset(row) for row in rows)
+
+
+def order_asked(noticed: str, question: str, columns: Sequence[Sequence[str]]) -> str:
+    """Return what was noticed of columns; of numbers that are each place once, that they may be when it was tried."""
+    if not noticed.startswith("not read: numbers") or not _are_places(columns) or is_ranks(question):
+        return noticed
+    return f"not read: 1 to {len(columns)}, each once of a person; if it is the order of use, say {question}=position"
 
 
 def orders_named(

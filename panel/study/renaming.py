@@ -17,9 +17,10 @@ from typing import Any
 import pandas as pd
 
 from panel.errors import StudyError
-from panel.study.editing import LISTS, put_table, texts_of_table
+from panel.study.editing import LISTS, put_block, put_table, texts_of_table
+from panel.study.knowledge import plain_words
 from panel.study.people import new_codes, people_in
-from panel.study.scores_used import PLACE_COLUMNS, with_correction
+from panel.study.scores_used import PLACE_COLUMNS, question_words, with_correction
 from panel.study.study import Study
 from panel.study.table_cells import texts_of_frame
 from panel.study.tables import TABLES
@@ -391,3 +392,91 @@ def with_row_corrected(study: Study, row: int, *, new: str, who: str, why: str, 
         )
     written.loc[written.index[-1], "key"] = "; ".join(key)
     return replace(study, tables={**study.tables, "corrections": written})
+
+
+# A question that a survey brings in again under another name is the same question.
+
+
+_FEWEST_ALIKE = 8  # people who answered alike before two columns of one file are the same
+
+
+def with_questions_renamed(study: Study, block: pd.DataFrame, called: Mapping[str, str], *, same_file: bool) -> Study:
+    """Return a study in which what a survey asks under another name than before has the new name alone.
+
+    It is the same question where it is called or worded as its heading, or where all answered alike in the same
+    file.
+
+    Parameters
+    ----------
+    block
+        The answers that are brought in.
+    called
+        The new name of each question to what its heading asks.
+
+    Raises
+    ------
+    StudyError
+        If a stamped claim rests on the question under its old name.
+    """
+    words = {new: plain_words(heading) for new, heading in called.items()}
+    for new, own in block.groupby("question", sort=False):
+        held = study.table("answers")
+        others = [str(old) for old in held["question"].unique() if old not in called]
+        same = [old for old in others if words[str(new)] in (plain_words(old), plain_words(question_words(study, old)))]
+        same = same or [
+            old
+            for old in others
+            if same_file and plain_words(old) not in words.values() and _alike(held.loc[held["question"] == old], own)
+        ]
+        study = _question_renamed(study, same[0], str(new), {*own["kind"]}) if len(same) == 1 else study
+    return study
+
+
+def _alike(held: pd.DataFrame, own: pd.DataFrame) -> bool:
+    """Return whether all who answered one question answered another in the same way."""
+    about = ["assessor", "prototype", "versus", "kind", "answer"]
+    one, other = (set(frame[about].itertuples(index=False, name=None)) for frame in (held, own))
+    return one == other and len({row[0] for row in one}) >= _FEWEST_ALIKE and len({row[-1] for row in one}) > 1
+
+
+def _question_renamed(study: Study, old: str, new: str, kinds: set[str]) -> Study:
+    """Return a study in which a question has another name; answers that were read as another kind are left out."""
+    answers, claims = study.table("answers"), study.table("claims")
+    if (claims["question"].eq(old) & claims["stamp"].ne("")).any():
+        raise StudyError(f"A stamped claim rests on “{old}”. Bring the column in under this name, not as {new}.")
+    read = answers["question"].ne(old) | answers["kind"].isin(kinds)
+    frames = {"answers": answers.loc[read].reset_index(drop=True), **({"claims": claims} if len(claims) else {})}
+    tables = {name: frame.assign(question=frame["question"].replace(old, new)) for name, frame in frames.items()}
+    rows = texts_of_table(study, "questions")
+    there = bool(rows["question"].eq(new).any())
+    keep = rows["question"].ne(old) | (rows["kind"].isin(["", *kinds]) & (not there))
+    after = replace(study, tables={**study.tables, **tables})
+    if keep.all() and not rows["question"].eq(old).any():
+        return after
+    return put_block(after, "questions", rows.loc[keep].assign(question=rows["question"].replace(old, new)), whole=True)
+
+
+def with_answers_replaced(study: Study, block: pd.DataFrame, told: pd.DataFrame) -> Study:
+    """Return a study without the answers that a survey gives anew: same person, prototype, question and session.
+
+    Raises
+    ------
+    StudyError
+        If a statement is now answered on another scale (column `scale` of `told`) than others have answered it.
+    """
+    about = [name for name in ("assessor", "prototype", "versus", "question", "kind", "session") if name in block]
+    held = study.table("answers")
+    again = pd.MultiIndex.from_frame(held[about]).isin(pd.MultiIndex.from_frame(block[about]))
+    kept = held.loc[~again].reset_index(drop=True)
+    stated = texts_of_table(study, "questions")
+    before = dict(zip(stated["question"], stated["scale"], strict=True)) if "scale" in stated else {}
+    scales = dict.fromkeys(block.loc[block["kind"] == "agreement", "question"], "")
+    scales |= dict(zip(told["question"], told["scale"], strict=True))
+    for question in kept.loc[kept["kind"] == "agreement", "question"].unique():
+        if question in scales and scales[question] != before.get(question, ""):
+            one, other = (ends or "1-5" for ends in (before.get(question, ""), scales[question]))
+            raise StudyError(
+                f"“{question}” was answered on {one} before, and here on {other}. Give it another question name here "
+                "(QUESTION=NAME=KIND), or take the earlier answers out."
+            )
+    return replace(study, tables={**study.tables, "answers": kept}) if again.any() else study

@@ -34,7 +34,7 @@ from panel.study.knowledge import (
     wordings,
     yes_and_no,
 )
-from panel.study.naming import choices, is_against, is_order, is_ranks, is_tried_as, orders_named, whole
+from panel.study.naming import choices, is_against, is_order, is_ranks, is_tried_as, order_asked, orders_named, whole
 from panel.study.numbers_read import read_numbers
 from panel.study.people import one_row_each, people_of_rows, person_column
 from panel.study.raw_table import (
@@ -46,7 +46,9 @@ from panel.study.raw_table import (
     rows_of_file,
     table_of_rows,
 )
+from panel.study.renaming import with_answers_replaced, with_questions_renamed
 from panel.study.score_sheets import sheet_of
+from panel.study.scores_used import question_words
 from panel.study.sheet_keys import (
     TERMS,
     Legend,
@@ -196,8 +198,8 @@ def read_survey(
         kind, noticed = _kind(
             names[0], question, list(chain(*columns)), products, words_beside, chosen=names[0] in chosen
         )
-        if is_order(question, columns):
-            kind, noticed = "position", "place in the serving order"
+        order = ("position", "place in the serving order") if is_order(question, columns) else ()
+        kind, noticed = order or (kind, order_asked(noticed, question, columns))
         if kind != "preference" and not any(of for name, of, _ in asked if name in names):
             kind, noticed = "", f"not read: {NO_PRODUCT}" if kind else noticed * (names[0] in wanted or noticed == _ONE)
         told |= dict.fromkeys(names, (kind, noticed))
@@ -267,9 +269,6 @@ def _words_beside(table: RawTable) -> list[frozenset[str]]:
     return [frozenset(map(plain_words, each)) for each in cells if len(each) <= _MOST_ANSWERS]
 
 
-_MOST_ANSWERS = 20  # of a scale, with slips of it; more are names or texts
-
-
 def _known(
     kind: str, heads: Sequence[str], question: str, cells: Iterable[str], beside: Iterable[frozenset[str]]
 ) -> tuple[Mapping[str, str], tuple[int, int]]:
@@ -290,6 +289,7 @@ def _stated_steps(heading: str) -> tuple[int, int] | None:
 
 
 _MOST_STEPS = 10
+_MOST_ANSWERS = 20  # of a scale, with slips of it; more are names or texts
 
 
 def _answer(cell: str, kind: str, heading: str, known: Mapping[str, str], ends: tuple[int, int] = FIVE) -> str:
@@ -474,16 +474,12 @@ def with_survey(
     StudyError
         If no column is read, one lacks its prototype or question, two ask the same, or a person has two rows.
     """
-    spelled = {plain_words(str(name)): str(name) for name in study.table("answers")["question"].unique()}
+    held = list(map(str, study.table("answers")["question"].unique()))
+    spelled = {plain_words(question_words(study, name)): name for name in held} | {plain_words(n): n for n in held}
     asked = asked.assign(question=[spelled.get(plain_words(name), name) for name in asked["question"].str.strip()])
     read = asked.loc[~asked["kind"].isin(_NO_ANSWERS)]
-    if read.empty and asked.get("noticed", pd.Series(dtype="str")).str.contains(NO_PRODUCT).any():
-        say = "Say which one all of it is about (product=NAME), or add a column Product."
-        raise StudyError(f"No column is read: {NO_PRODUCT}. {say}")
     if read.empty:
-        why = dict.fromkeys(words for words in asked.get("noticed", ()) if words.startswith("not read"))
-        told = f" ({first_few(list(why))})" if why else ""
-        raise StudyError(f"No column is read{told}. Say of one at least which kind of question it is.")
+        _refuse_unread(asked.get("noticed", pd.Series(dtype="str")))
     chosen = read["kind"] == "preference"
     bare = read.loc[((read["prototype"].str.strip() == "") & ~chosen) | (read["question"].str.strip() == ""), "column"]
     if len(bare):
@@ -509,17 +505,29 @@ def with_survey(
     )
     answers = answers.assign(position=_places_of(answers, table, people, asked))
     block = answers.loc[answers["answer"] != ""].reset_index(drop=True).astype("str")
+    of = re.compile("|".join(whole(name).pattern for name in named) or r"(?!)")
+    called = {asked_: _asks(table.header, of)[head] for head, asked_ in read[["column", "question"]].to_numpy()}
+    study = with_questions_renamed(study, block, called, same_file=file in study.raw_files)
     if session:
         study, block = _with_session(study, block, session), block.assign(session=session)
     study = study if study.tables else replace(study, tables={"prototypes": study.table("prototypes")})
     study = put_block(study, "prototypes", pd.DataFrame({"prototype": named}, dtype="str"))
     study = put_block(study, "assessors", pd.DataFrame({"assessor": people, "kind": "consumer"}, dtype="str"))
-    ends = ends_in_words(study, table, read)
-    study = put_block(study, "questions", ends) if len(ends) else study
-    for block_ in (_agreement_told(table, read, beside), _words_asked(study, read)):
+    told = _agreement_told(table, read, beside)
+    study = with_answers_replaced(study, block, told)
+    for block_ in (ends_in_words(study, table, read), told, _words_asked(study, read)):
         study = put_block(study, "questions", block_) if len(block_) else study
     kept = (file,) if file is not None and file not in study.raw_files else ()
     return replace(put_block(study, "answers", block), raw_files=(*study.raw_files, *kept))
+
+
+def _refuse_unread(noticed: pd.Series) -> None:
+    if noticed.str.contains(NO_PRODUCT).any():
+        say = "Say which one all of it is about (product=NAME), or add a column Product."
+        raise StudyError(f"No column is read: {NO_PRODUCT}. {say}")
+    why = dict.fromkeys(words for words in noticed if words.startswith("not read"))
+    told = f" ({first_few(list(why))})" if why else ""
+    raise StudyError(f"No column is read{told}. Say of one at least which kind of question it is.")
 
 
 def _agreement_told(table: RawTable, read: pd.DataFrame, beside: Sequence[frozenset[str]]) -> pd.DataFrame:

@@ -579,6 +579,32 @@ def _without_marks(table: RawTable) -> RawTable:
     return _rows_of(table, ~own, (*table.notes, told))
 
 
+def with_steps_read(table: RawTable) -> RawTable:
+    """Return a table of scores with the number that leads each answer in place of number and words: `5 clearly`.
+
+    So where the column is called one of scores or has the same answers as another column, at least three of them, and
+    each number has words of its own.
+    """
+    answers = {}
+    for name, column in zip(table.header, table.columns, strict=True):
+        cells = {as_seen(cell) for cell in column} - {""}
+        steps = {(found[1], found[2].casefold()) for cell in cells if (found := _STEP.fullmatch(cell))}
+        worded = len(steps) > 2 and len({at for at, _ in steps}) == len({words for _, words in steps}) == len(steps)
+        if worded and not read_numbers([cell for cell in cells if not _STEP.fullmatch(cell)]).reasons:
+            answers[name] = steps
+    beside = [name for name, steps in answers.items() if sum(len(steps & other) > 1 for other in answers.values()) > 1]
+    read = [name for name in answers if name in beside or is_called(name, "score")]
+    columns = [
+        tuple(_STEP.sub(r"\1", as_seen(cell)) for cell in column) if name in read else column
+        for name, column in zip(table.header, table.columns, strict=True)
+    ]
+    told = f"The number that leads each answer was read, its words left out: {first_few(read)}."
+    return replace(table, columns=tuple(columns), notes=(*table.notes, told)) if read else table
+
+
+_STEP = re.compile(r"(\d{1,3})\s*[=:.)(\u2013-]*\s*([^\W\d][^\d]*)")
+
+
 def without_titles(table: RawTable) -> RawTable:
     """Return a table below titles, which fill fewer than half of the columns, with its headings."""
     rows = list(zip(*table.columns, strict=True)) if 2 * len(table.unnamed) > len(table.header) else []

@@ -624,3 +624,15 @@ def test_attributes_that_the_study_does_not_list_are_told_at_once(folder: Path, 
     assert "lists no attribute" not in told
     table.write_text("\n".join(["assessor,prototype,attribute,score", rows[0]]))
     assert "the study lists no attribute 'GRIP'." in run("set", folder, "scores", table, "--try").output
+
+
+def test_a_scale_of_seven_steps_is_said_by_command_and_kept(tmp_path: Path):
+    study, _ = candles(tmp_path)
+    rows = [f"H{n},{1 + n % 7},{n % 2}" for n in range(35)]
+    (tmp_path / "seven.csv").write_text("\n".join(["Household,It burns without soot.,Door", *rows]))
+    words = ("survey", tmp_path / "seven.csv", "product=W2")
+    assert "no scale" in run("set", study, *words, "It burns without soot.=agreement 7", code=2).output
+    told = run("set", study, *words, "It burns without soot.=agreement 1-7").stdout
+    assert "7 read as full agreement. Nothing in the study says so." in told
+    assert "With It burns without soot 5 to 7 of 1 to 7 count as agreeing." in told
+    assert "15 of 35 (42.8 %) agreed" in run("consumers", study, "--all").stdout

@@ -10,13 +10,16 @@ import pytest
 from panel.checks.all_checks import check_study
 from panel.claims.judge import judge_claims
 from panel.claims.materials import Materials
-from panel.errors import ModelError
+from panel.errors import ModelError, StudyError
 from panel.models.consumers.agreement import count_agreement
 from panel.study.editing import put_block
 from panel.study.raw_table import raw_file, raw_table
+from panel.study.score_sheets import score_table
+from panel.study.scores_import import guess_layout, read_scores
 from panel.study.scores_used import agreement_words, question_words
-from panel.study.study import Study
+from panel.study.study import RawFile, Study
 from panel.study.survey import as_said, read_survey, with_survey
+from panel.study.table_cells import with_steps_read
 
 STATES = "It leaves no film"
 
@@ -261,3 +264,119 @@ def test_a_task_before_names_of_products_is_the_question():
     asked = read_survey(raw_table(raw_file("form.csv", text.encode())))[1]
     assert asked["prototype"].tolist() == ["", "P1", "P2"]
     assert set(asked["question"][1:]) == {"How do you like the smell"}
+
+
+# The same column, brought in again under another name, is one question.
+
+
+def brought(study: Study, file, *names: str, kind: str = "agreement") -> Study:
+    table, asked = read_survey(raw_table(file))
+    for place, name in enumerate(names, 1):
+        asked.loc[place, ["question", "kind"]] = name, kind
+    return with_survey(study, table, asked, file)
+
+
+def home_use(equal: bool = False):
+    rows = [f"R{n};{['yes', 'no'][n % 3 == 0]};{['yes', 'no'][n % (3 if equal else 4) == 0]}" for n in range(30)]
+    text = "\n".join(["Person;P1: Could you do without rinsing?;P1: Was one pump enough?", *rows])
+    return raw_file("home.csv", text.encode())
+
+
+@pytest.mark.parametrize("equal", [False, True])
+def test_a_column_that_is_named_in_a_second_run_is_counted_once(equal: bool):
+    file = home_use(equal)
+    first = brought(Study({}), file)
+    claim = {"claim": "no rinsing needed", "kind": "agreement", "prototype": "P1", "bar": "50"}
+    claim["question"] = "Could you do without rinsing"
+    first = put_block(first, "claims", pd.DataFrame([claim]))
+    for names in (("no rinsing",), ("without water",), ("without water", "one pump"), ("without water", "one pump")):
+        first = brought(first, file, *names)
+        expected = [*names, "Was one pump enough"][:2]
+        assert sorted(first.table("answers")["question"].unique()) == sorted(expected)
+        assert len(first.table("answers")) == 60
+        assert len(count_agreement(first).bars) == 2
+        assert first.table("claims")["question"].tolist() == [names[0]]
+        assert question_words(first, names[0]) == "Could you do without rinsing?"
+
+
+def test_a_question_with_a_short_name_keeps_it_where_its_column_comes_in_without():
+    named = brought(Study({}), home_use(), "no rinsing")
+    changed = raw_file("later.csv", home_use().content.replace(b"R3;", b"R99;"))  # one more person, another file
+    both = brought(named, changed)
+    assert set(both.table("answers")["question"]) == {"no rinsing", "Was one pump enough"}
+    assert (both.table("answers")["question"] == "no rinsing").sum() == 31
+    other = brought(both, changed, "rinse free")
+    assert set(other.table("answers")["question"]) == {"rinse free", "Was one pump enough"}
+
+
+def test_another_kind_replaces_what_was_read_and_another_question_stays():
+    file = home_use()
+    ticked = brought(Study({}), file, "no rinsing", kind="check_all")
+    again = brought(ticked, file, "no rinsing afterwards")
+    assert len(again.table("answers")) == 90  # another name, other answers: nothing says that it is the same
+    own = brought(brought(Study({}), file, "Could you do without rinsing", kind="check_all"), file, "no rinsing")
+    assert set(own.table("answers").query("question == 'no rinsing'")["kind"]) == {"agreement"}
+    assert len(own.table("answers")) == 60
+
+
+@pytest.mark.parametrize("equal", [True, False])
+def test_two_questions_that_everybody_answered_alike_are_found(equal: bool):
+    study = brought(Study({}), home_use(equal), "no rinsing", "one pump")
+    found = [each.where for each in check_study(study) if each.kind == "answered_alike"]
+    assert found == ["answers, questions “no rinsing” and “one pump”"] * equal
+
+
+def test_a_question_that_a_stamped_claim_rests_on_keeps_its_name():
+    file = home_use()
+    first = brought(Study({}), file)
+    claim = {"claim": "no rinsing needed", "kind": "agreement", "prototype": "P1", "stamp": "0" * 64}
+    claim["question"] = "Could you do without rinsing"
+    first = put_block(first, "claims", pd.DataFrame([claim]))
+    with pytest.raises(StudyError, match="A stamped claim rests on “Could you do without rinsing”"):
+        brought(first, file, "no rinsing")
+
+
+# The number that leads each answer of the panel is the score.
+
+
+PANEL_WORDS = ["1 not at all", "2 hardly", "3 a trace", "4 noticeably", "5 clearly", "6 strongly", "7 very strongly"]
+
+
+@pytest.mark.parametrize("wide", [False, True])
+def test_the_number_that_leads_each_answer_of_the_panel_is_the_score(wide: bool):
+    rows = [(f"A{n % 6}", of, str(1 + n // 6)) for n in range(18) for of in ("P1", "P2", "P3")]
+    given = {name: drawn(7, len(rows), seed) for seed, name in enumerate(("shines", "oily"))}
+    if wide:
+        lines = [["Assessor", "Prototype", "Session", *given]]
+        lines += [[*row, *(PANEL_WORDS[given[name][n] - 1] for name in given)] for n, row in enumerate(rows)]
+    else:
+        lines = [["Assessor", "Prototype", "Session", "Question", "Answer"]]
+        lines += [[*row, name, PANEL_WORDS[given[name][n] - 1]] for n, row in enumerate(rows) for name in given]
+    table = score_table(raw_file("log.csv", "\n".join(map(";".join, lines)).encode()))
+    scores = read_scores(table, guess_layout(table)).scores
+    assert set(scores["attribute"]) == {*given}
+    for name, own in scores.groupby("attribute"):
+        assert sorted(own["score"]) == sorted(map(float, given[str(name)]))
+
+
+@pytest.mark.parametrize("cells", [["6 Oct", "8 Oct", "9 Oct"], ["1 Anna", "2 Ben", "3 Cleo"], ["1 a", "1 b", "2 c"]])
+def test_days_names_and_numbers_of_several_words_are_no_scores(cells: list[str]):
+    text = "\n".join(["Morning;Glides", *(f"{cell};{n}" for n, cell in enumerate(cells * 3))])
+    table = raw_table(raw_file("log.csv", text.encode()))
+    assert with_steps_read(table) == table
+
+
+def test_who_answers_a_question_anew_has_one_answer_and_scales_are_not_mixed():
+    def home(words: list[str], who: str = "R") -> RawFile:
+        text = "\n".join(["Person;P1: It leaves no film", *(f"{who}{n};{word}" for n, word in enumerate(words))])
+        return raw_file(f"{who}.csv", text.encode())
+
+    points, better = drawn(5, 20), [min(at + 1, 5) for at in drawn(5, 20)]
+    five = brought(Study({}), home([f"{at} = {KNOWN[at - 1]}" for at in points]))
+    anew = brought(five, home([f"{at} = {KNOWN[at - 1]}" for at in better]))
+    assert anew.table("answers")["answer"].tolist() == [str(at) for at in better]
+    assert of_all(anew) == (sum(at > 3 for at in better), 20)
+    seven = [{1: "1 (disagree entirely)", 7: "7 (agree entirely)"}.get(at, str(at)) for at in drawn(7, 20)]
+    with pytest.raises(StudyError, match="was answered on 1-5 before, and here on 1-7"):
+        brought(five, home(seven, "S"))
+    assert of_all(brought(five, home(seven))) == (sum(at > 4 for at in drawn(7, 20)), 20)

@@ -239,6 +239,20 @@ def test_the_serving_order_is_the_place_of_each_answer():
     assert chosen.query("kind == 'preference'")["position"].tolist() == [2, 1]
 
 
+def test_numbers_that_may_be_the_order_of_use_are_asked_about():
+    rows = [f"H{n},{of},{1 + (n + k) % 2},{5 + k}" for n in range(8) for k, of in enumerate(("P1", "P2"))]
+    text = "\n".join(["Household,Product,Used,Overall liking (1-9)", *rows])
+    asked = read_survey(exported(text))[1].set_index("question")
+    told = "not read: 1 to 2, each once of a person; if it is the order of use, say Used=position"
+    assert asked.loc["Used", "noticed"].unique().tolist() == [told]
+    read = asked.reset_index().assign(kind=lambda each: each["kind"].where(each["question"] != "Used", "position"))
+    table = read_survey(exported(text))[0]
+    answers = with_survey(Study({}), table, read).table("answers")
+    assert answers.groupby("assessor")["position"].agg(set).tolist() == [{1, 2}] * 8
+    doses = read_survey(exported(text.replace(",2,", ",7,")))[1].set_index("question")
+    assert doses.loc["Used", "noticed"].unique().tolist() == ["not read: numbers; say what they are"]
+
+
 def test_numbers_under_a_statement_are_agreement_beside_statements_in_words():
     worded = "ID;P1 It spreads well;P1 It absorbs quickly;P1 Dose\nA;agree;4;2\nB;strongly {};2;3"
     assert asked_in(worded.format("disagree"))["kind"].tolist() == ["person", "agreement", "agreement", ""]
