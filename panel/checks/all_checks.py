@@ -67,7 +67,6 @@ def check_study(study: Study) -> tuple[Finding, ...]:
         *_check_agreement(study),
         *_answers_alike(sound),
         *_check_understood(study),
-        *_check_answered_alike(study),
     ]
     return gravest_first(_in_her_words(sound, naming(sound).attributes, findings))
 
@@ -152,28 +151,6 @@ def _check_understood(study: Study) -> Iterator[Finding]:
         if kind == "agreement":
             advice += " There a number before the words is the step of the scale, such as 4 - agree."
         yield Finding("warning", "answers_not_understood", f"answers, question “{question}”", message, advice)
-
-
-_FEWEST_ALIKE = 10  # people who answer two questions alike, one and all, before it is asked whether they are one
-
-
-def _check_answered_alike(study: Study) -> Iterator[Finding]:
-    """Give a finding for two questions of a kind that everybody answered alike: one column brought in twice."""
-    answers = named_rows(study, "answers")
-    answers = answers.loc[answers["kind"].isin(["agreement", "liking", "just_about_right"])]
-    seen: dict[frozenset[tuple[str, ...]], str] = {}
-    for (_, question), rows in answers.groupby(["kind", "question"], sort=False):
-        given = frozenset(rows[["kind", "prototype", "assessor", "answer"]].itertuples(index=False, name=None))
-        if len({row[2] for row in given}) < _FEWEST_ALIKE or len({row[3] for row in given}) < 2:
-            continue
-        if (other := seen.setdefault(given, str(question))) != question:
-            yield Finding(
-                "warning",
-                "answered_alike",
-                f"answers, questions “{other}” and “{question}”",
-                f"All {rows['assessor'].nunique()} people answered “{question}” as they answered “{other}”.",
-                "If it is one column brought in twice, take one of them out of the table of answers: it counts twice.",
-            )
 
 
 _ROW_OF_SCORES = re.compile(r"\bscores, row (\d+)")

@@ -38,8 +38,8 @@ from panel.stats.comparing.multiplicity import ALPHA, LEVEL
 from panel.stats.comparing.power import detection_power, equivalence_power
 from panel.stats.mixed.inference import Inference, inference, widened
 from panel.stats.mixed.reml import MixedFit
-from panel.study.knowledge import as_stated
 from panel.study.naming import Naming, judged_after, judged_minutes, naming, when_judged
+from panel.study.questions import as_stated
 from panel.study.scores_used import ANSWER_ENDS, answer_points, named_rows, question_words
 from panel.study.study import Study, kept
 from panel.words import counted, cut_share, format_list, format_typed, level_words, typed_share

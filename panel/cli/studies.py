@@ -190,7 +190,8 @@ _OF_ALL = ("product", "session")  # what may be said of a whole survey
 
 def _meant(asked: pd.DataFrame, question: str) -> pd.Series:
     """Return which columns of a survey ask a question, named as it is asked or as its heading."""
-    from panel.study.knowledge import asked_words, plain_words, typed_question, without_leads
+    from panel.study.knowledge import plain_words
+    from panel.study.questions import asked_words, typed_question, without_leads
 
     named = {plain_words(words) for words in (question, typed_question(without_leads([asked_words(question)])[0]))}
     return asked[["question", "column"]].map(plain_words).isin(named).any(axis=1)

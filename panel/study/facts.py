@@ -12,10 +12,11 @@ import math
 import re
 from collections.abc import Iterable, Mapping
 from contextlib import suppress
+from dataclasses import replace
 from datetime import date
 from functools import cache
 from types import MappingProxyType
-from typing import Any
+from typing import TYPE_CHECKING, Any
 
 import pandas as pd
 
@@ -24,6 +25,10 @@ from panel.study.journal import FACTS
 from panel.study.numbers_read import month_called, read_numbers
 from panel.study.study import LOCKED_FACT, Study
 from panel.study.tables import Column
+from panel.words import as_seen, first_few
+
+if TYPE_CHECKING:
+    from panel.study.raw_table import RawTable
 
 KINDS = MappingProxyType(
     {
@@ -255,7 +260,7 @@ _NAMED_DAY = re.compile(
     r"|(?P<name_first>[^\W\d_]{3,})\.? (?P<d_behind>\d{1,2})(?:st|nd|rd|th)?,? (?P<y_behind>\d{4})",
     re.IGNORECASE,
 )
-_NUMBERED_DAY = re.compile(r"(\d{1,2}|\d{4}(?=.\d\d?.\d\d?$))([-/.])(\d{1,2})\2(\d{4}|\d{1,2})")
+_NUMBERED_DAY = re.compile(r"(\d{1,2}|\d{4}(?=.\d\d?.\d\d?(?!\d)))([-/.])(\d{1,2})\2(\d{4}|\d{1,2})")
 _MIDNIGHT = ("00:00:00", "0:00:00", "00:00", "0:00")
 
 
@@ -321,3 +326,43 @@ def settled_days(meant: Mapping[str, Mapping[str, str]]) -> dict[str, str]:
         orders = orders or {order for cell, day in found.items() for order, each in meant[cell].items() if each == day}
         orders -= {""}
     return found
+
+
+def dates_in(text: str) -> dict[str, tuple[str, ...]]:
+    """Return the dates in a text with the days each may mean (ISO 8601): two where day and month may be exchanged."""
+    found = (date[0] for way in (_NAMED_DAY, _NUMBERED_DAY) for date in re.finditer(way.pattern, text, re.IGNORECASE))
+    alone = (date for date in found if re.search(rf"(?<!\d){re.escape(date)}(?!\d|[-./]\d)", text))
+    meant = {date: tuple(dict.fromkeys(_ways_to_read(date).values())) for date in alone}
+    return {date: days for date, days in meant.items() if days}
+
+
+_ISO = r"\s*|\d{4}-\d\d-\d\d(?:[ T].*)?"
+
+
+def days_as_one(table: RawTable) -> RawTable:
+    """Return a table in which each day of a column has one way of writing, and moments are ISO 8601, and that said.
+
+    `12/05/25` is settled by what else stands in its column: another such date that has one order only, or the same day
+    written so that there is no doubt. StudyError if it is not, beside days that are in no doubt.
+    """
+    columns, notes = list(table.columns), list(table.notes)
+    for place, head in enumerate(table.header):
+        cells = pd.Series(columns[place], dtype="str")
+        first = next((cell for cell in cells if cell.strip()), "")
+        if not days_meant(as_seen(first)) or cells.str.fullmatch(_ISO).all():
+            continue
+        meant = {cell: days_meant(as_seen(cell)) for cell in cells.unique() if cell.strip()}
+        if not all(meant.values()):
+            continue
+        days = settled_days(meant)
+        timed = any(":" in day for day in days.values())
+        if not all(days.values()) and not timed and any("" in ways for ways in meant.values()):
+            unsure = first_few([cell for cell, day in days.items() if not day])
+            raise StudyError(
+                f"{table.name}: in the column {head!r} it cannot be told which day {unsure} is. Write it as the others."
+            )
+        if all(days.values()) and (timed or len({*days.values()}) < len(days)):
+            columns[place] = tuple(days.get(cell, "") for cell in cells)
+            told = first_few([f"{cell.strip()} is {day}" for cell, day in days.items() if day != cell.strip()])
+            notes.append(f"Days of {head!r} were read however they are written: {told}.")
+    return replace(table, columns=tuple(columns), notes=tuple(notes)) if len(notes) > len(table.notes) else table

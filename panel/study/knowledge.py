@@ -8,7 +8,6 @@ from __future__ import annotations
 
 import re
 import unicodedata
-from collections import Counter
 from collections.abc import Collection, Iterable, Mapping, Sequence
 from fnmatch import fnmatchcase
 from functools import cache, lru_cache
@@ -510,110 +509,16 @@ _SAYS_NONE = re.compile(
 )
 
 
-# What does a heading ask, in the words in which it was typed?
+# What would people do with the one they choose?
 
 
-_ENDS = re.compile(
-    r"[(\[](?:[^()]*/[^()]*|\s*\d+\s*=[^()]*|\s*\d+ [^()]*\d+ [^()]*)[)\]]\s*$"
-)  # the answers, after the question
-_NUMBERED = re.compile(  # `Q1. `, `Q5_1: `
-    r"^\s*(?:(?:[QF]|question|item|statement|frage|aussage)\.? ?)?\d{1,2}(?:[._-]\d{1,2})*[a-z]?\s*[.:)]\s+",
-    re.IGNORECASE,
-)
+_NO_CHOICE = frozenset((
+    "prefer", "choose", "pick", "not", "never", "least", "throw", "avoid", "refuse", "skip", "stop", "leave", "drop",
+    "reject", "hate", "dislike", "return",
+))  # fmt: skip
 
 
-def typed_question(heading: str) -> str:
-    """Return the words of a question as they were typed, without the signs before and behind them."""
-    words = re.sub(r"[(\[{]\W*[)\]}]|_+|\s+", " ", _without_scale(heading)).strip()
-    words = words[1:-1] if len(words) > 1 and words[0] in _QUOTES and words.rstrip(".?!")[-1] in _QUOTES else words
-    return re.sub(r"^[^\w(\[{\"'\u2018\u201c\u201e\u00ab+<>]+|[\s.:;,?!|/*=(\[{\u2026\u2013\u2014-]+$", "", words)
-
-
-_QUOTES = "\"'\u2018\u2019\u201c\u201d\u201e\u00ab\u00bb"
-
-
-def without_names(names: re.Pattern[str], heading: str) -> str:
-    """Return a heading without the prototype in it, and without the brackets or signs that part it from the rest."""
-    sign = r"\s*[:|/\u2013\u2014-]*\s*"
-    alone = rf"\s*[(\[]\s*(?:{names.pattern})\s*[)\]]|{sign}(?:{names.pattern})(?:['\u2019]s\b)?{sign}"
-    return re.sub(r",\s*,", ",", re.sub(alone, " ", heading))
-
-
-def asked_words(heading: str) -> str:
-    """Return a heading without the scale or the answers behind it, and the number of the question before it."""
-    return _without_scale(_NUMBERED.sub("", heading))
-
-
-def as_asked(headings: Sequence[str], names: re.Pattern[str]) -> list[str]:
-    """Return what headings ask, without the names of prototypes, a lead that several share, and the scale."""
-    bare = without_leads([asked_words(heading) for heading in headings])
-    asked = without_leads([without_names(names, words).strip() for words in bare])
-    leads = Counter(words.rpartition(" - ")[0] for words in {*asked})
-    items = [words.rpartition(" - ")[2] if leads[words.rpartition(" - ")[0]] > 1 else words for words in asked]
-    return [typed_question(item) + "".join(re.findall(r"[.?!]$", item)) for item in items]
-
-
-_LEAD = re.compile(r"(.*?\w.*?)\s*\[([^\[\]]+)\]\s*|(.*?\w.*?)(?:[:?\u2026]|\.{3}|\s[-\u2013\u2014])\s+(\S.*)")
-_TASK = re.compile(
-    r"(?:please|rate|how|to what|bitte|wie|inwie|veuillez|dans quelle|por favor|en qu|per favore|quanto)\b", re.I
-)
-
-
-def without_leads(headings: Sequence[str]) -> list[str]:
-    """Return headings without the task that stands before a sentence: `How far do you agree? [It is soft.]`."""
-    found = [match.groups() if (match := _LEAD.fullmatch(words)) else ("", "", "", "") for words in headings]
-    parts = [(str(each[0] or each[2]), str(each[1] or each[3])) for each in found]
-    return [
-        item if (_TASK.match(lead) or asked_kind(lead) == "agreement") and _is_sentence(item) else heading
-        for (lead, item), heading in zip(parts, headings, strict=True)
-    ]
-
-
-def _is_sentence(words: str) -> bool:
-    return len(words.split()) > 2 and (words.endswith((".", "!")) or len(words.split()) > 3 or is_statement(words))
-
-
-def _without_scale(heading: str) -> str:
-    return _ENDS.sub(" ", stated_scale(heading)[0])
-
-
-ASKED_KINDS = {  # words of a heading that say what kind of question it is; common practice, no source
-    "just_about_right": r"\bjar\b|just|too (?:much|little)|genau richtig",
-    "liking": r"\b(?:dis)?liking|you (?:dis)?like|like it|hedonic|overall|gef[aä]ll|gesamturteil|globale?\b|appr[eé]ci"
-    r"|gusta|agrado|piac|gradimento",
-    "agreement": r"agree|zustimm|d.accord|acuerdo|accordo|appl(?:y|ies)\b|trifft|zutreff|s.applique",
-    "preference": r"prefer|pr[eé]f[eé]r|favou?rit|bevorzug|lieber|better|besser|mieux|mejor|miglior|\bbest",
-}
-
-
-def asked_kind(heading: str) -> str:
-    """Return which kind of question a heading says that it is; empty where it does not."""
-    spared = re.sub(r"would you like to|how likely", "", heading, flags=re.IGNORECASE)
-    return next((kind for kind, words in ASKED_KINDS.items() if re.search(words, spared, re.IGNORECASE)), "")
-
-
-_STATES = re.compile(  # a statement: it does something, or the thing does
-    r"(?:it|i|feels|leaves|makes|es|sie|er|ich|zieht|hinterlasst|il|elle|je|j|laisse|me|se|deja|lascia|si) \w+ \w+"
-    r"|(?:my|the|this|meine?|die|das|der|dieser?|ma|la|le|el|mi|il) .*\b(?:is|are|feels?|has|leaves|makes|absorbs|"
-    r"spreads|looks|smells|ist|fuhlt|zieht|lasst|riecht|hat|est|laisse|sent|es|deja|se|e|lascia|si)\b.*"
-)
-
-
-def is_statement(question: str) -> bool:
-    """Return True if a question states something, to be agreed with: `It spreads well`."""
-    return bool(_STATES.match(heading_words(question)))
-
-
-def is_product(word: str) -> bool:
-    """Return True if a word is one for what is tried, such as sample or cream."""
-    return is_called(word, "prototype") or is_called(word, "product_kind")
-
-
-_AUXILIARIES = r"(?:is|are|was|were|has|have|had|can|could|would|will)"
-_ASKED = re.compile(rf"({_AUXILIARIES}) ((?:the|your|our|one|this) [\w-]+|you|it|they|one) (.+)\?", re.IGNORECASE)
-
-
-def as_stated(words: str) -> str:
-    """Return a question that asks for yes or no as what who said yes has said: one wash was enough."""
-    found = _ASKED.fullmatch(words.strip())
-    return f"{found[2]} {found[1].casefold()} {found[3]}." if found else words
+def chosen_by(words: str) -> tuple[str, str]:
+    """Return what a question asks people which one they would do that with: keep, in the workshop; else empty."""
+    found = re.fullmatch(r"which .*\bwould you (?:rather |sooner )?(\w+)( [^?]*)?\??", words.strip().casefold())
+    return (found[1], found[2] or "") if found and found[1] not in _NO_CHOICE else ("", "")

@@ -5,8 +5,8 @@ from __future__ import annotations
 import math
 import re
 from collections import Counter
-from collections.abc import Collection, Iterable, Mapping, Sequence, Set
-from dataclasses import dataclass, field, replace
+from collections.abc import Collection, Iterable, Mapping, Set
+from dataclasses import dataclass, field
 from functools import lru_cache
 from itertools import pairwise
 from typing import TYPE_CHECKING
@@ -14,23 +14,14 @@ from typing import TYPE_CHECKING
 import pandas as pd
 
 from panel.study.knowledge import (
-    asked_kind,
-    heading_words,
-    is_called,
     is_counted,
-    is_product,
-    is_statement,
-    people_asked,
     shared_table,
     stated_scale,
-    worded,
-    wordings,
 )
-from panel.study.numbers_read import TIMES, measured, read_numbers, unit_of_heading
+from panel.study.numbers_read import TIMES, measured, unit_of_heading
 from panel.study.study import Study, kept
 from panel.words import (
     NOTHING,
-    as_seen,
     format_change,
     format_interval,
     format_number,
@@ -40,7 +31,7 @@ from panel.words import (
 )
 
 if TYPE_CHECKING:
-    from panel.study.raw_table import RawTable
+    pass
 
 _SHORT_SCALE = 15.0  # such as 0 to 10, 1 to 9, or 15 cm
 _SHORTEST_SCALE = 1.5  # such as 0 to 1
@@ -438,165 +429,3 @@ def declared_pairs(study: Study, measures: pd.Series) -> tuple[pd.DataFrame, pd.
     return pd.DataFrame(
         rows, columns=["attribute", "measure", "expected", "source", "declared"], dtype="str"
     ), pd.DataFrame(absent, columns=["attribute", "measure"], dtype="str")
-
-
-# Columns that name one of two: which was chosen, which tried first.
-
-
-def is_tried_as(heading: str) -> bool:
-    """Return True if a heading says first, second or third: which one was tried then, or chosen."""
-    return any(ordinal.search(heading) for ordinal in _ORDINALS)
-
-
-_TRIED = (
-    r"\b(?:tried|tested|served|used|given|presented|received|shown|getestet|probiert|serviert|verwendet|benutzt|test[e\u00e9]"
-    r"|servi|utilis|probad|usad|usat|provat|did you (?:\w+ )?(?:try|use|test|get|have|receive))"
-)
-_ORDINALS = tuple(  # from memory
-    re.compile(rf"\b(?:{words})\b|^\D* {n}$", re.IGNORECASE)
-    for n, words in enumerate(
-        (
-            r"first|1st|erst\w*|premi\w*|primer\w*|prim[oa]",
-            r"second|2nd|zweit\w*|deuxi\w*|segund\w*|second[oae]",
-            r"third|3rd|dritt\w*|troisi\w*|tercer\w*|terz[oa]",
-        ),
-        1,
-    )
-)
-
-
-def _named_as_tried(table: RawTable) -> list[str]:
-    """Return the columns whose headings say that they name what was tried first or second: `First`, `Sample 1`."""
-    ordinal = {name: next((each for each in _ORDINALS if each.search(name)), None) for name in table.header}
-    beside = {name: heading_words(each.sub("", name)) for name, each in ordinal.items() if each}
-    return [
-        name
-        for name, words in beside.items()
-        if not (asked_kind(name) or re.search(_PICKED, words))
-        and (len(words.split()) < 2 or re.search(_TRIED, words) or any(map(is_product, words.split())))
-    ]
-
-
-_PICKED = r"\b(?:choice|choose|chosen|pick|vote|place|rank|impression|wahl|platz|choix|eleccion|scelta|posto)"
-
-
-_RANK = r"\brank|rang\b|classement"
-_RANKS = rf"{_RANK}|reihenfolge|ordre de"
-
-
-def is_ranks(heading: str) -> bool:
-    """Return True if a heading asks for ranks."""
-    return bool(re.search(_RANKS, heading, re.IGNORECASE))
-
-
-def is_order(question: str, columns: Sequence[Sequence[str]]) -> bool:
-    """Return True if columns hold when each prototype was tried: whole numbers from 1, none twice of a person.
-
-    A number of the sample, called so, is the order only where it is not the same for everybody.
-    """
-    if not _are_places(columns):
-        return False
-    if is_called(question, "position") and not re.search(_RANK, question, re.IGNORECASE) and not asked_kind(question):
-        return any(any(map(str.strip, column)) for column in columns)
-    numbered = is_called(question, "prototype") or is_called(question, "counter")
-    return numbered and any(len({*column} - {""}) > 1 for column in columns)
-
-
-def _are_places(columns: Sequence[Sequence[str]]) -> bool:
-    """Return True if columns hold whole numbers from 1 to as many as they are, none twice of a person."""
-    rows = [[cell.strip() for cell in cells if cell.strip()] for cells in zip(*columns, strict=True)]
-    places = {str(place) for place in range(1, len(columns) + 1)}
-    return len(columns) > 1 and all(len({*row}) == len(row) and places.issuperset(row) for row in rows)
-
-
-def order_asked(noticed: str, question: str, columns: Sequence[Sequence[str]]) -> str:
-    """Return what was noticed of columns; of numbers that are each place once, that they may be when it was tried."""
-    if not noticed.startswith("not read: numbers") or not _are_places(columns) or is_ranks(question):
-        return noticed
-    return f"not read: 1 to {len(columns)}, each once of a person; if it is the order of use, say {question}=position"
-
-
-def orders_named(
-    table: RawTable, products: Sequence[str], names: Collection[str]
-) -> tuple[RawTable, list[str], dict[str, str]]:
-    """Return a table with the place of each prototype where columns name the one tried first and second, and which do.
-
-    `names` are the headings that may; of two prototypes the first one is enough.
-    """
-    may = [name for name in _named_as_tried(table) if name in names]
-    named = [name for name in may if {*map(as_seen, table.column(name))} - {""} <= {*products}]
-    each = [next((name for name in named if ordinal.search(name)), "") for ordinal in _ORDINALS]
-    each = each[: each.index("")] if "" in each else each
-    if len(products) < 2 or len(each) < len(products) - 1 or len({*each}) < len(each):
-        return table, [], {}
-    rows = list(zip(*(map(as_seen, table.column(name)) for name in each), strict=True))
-    places = [row if len(row) == len(products) else (*row, *({*products} - {*row})) for row in rows]
-    heads = {f"{of}: tried": of for of in products}
-    cells = [["" if "" in row or of not in row else str(row.index(of) + 1) for row in places] for of in products]
-    columns = (*table.columns, *map(tuple, cells))
-    return replace(table, header=(*table.header, *heads), columns=columns), each, heads
-
-
-_AGAINST = re.compile(  # from memory
-    r"\b(?:not|never|least|less|worse|worst|dislike\w*|nicht|wenigsten|weniger|schlecht\w*|pas|moins|pire|menos|peor|meno"
-    r"|peggio\w*)\b|n['\u2019]t\b",
-    re.IGNORECASE,
-)
-_COMPARES = re.compile(  # which of them is, not which one is wanted
-    r"\b(?:is|was|feels?|felt|smells?|looks?|seems?|spreads?|absorbs?|dries) (?:the |much |far |a bit )?"
-    r"(?!better|best|nicer|nicest)\w+(?:er|est)\b"
-    r"|\b(?:more|most|plus|m[a\u00e1]s|pi[u\u00f9]) (?!likely|of|than|often)\w+"
-    r"|\b(?:odd|different|reference|control|currently|usually|normally)\b|\bsame as\b",
-    re.IGNORECASE,
-)
-
-
-def is_against(heading: str) -> bool:
-    """Return True if a heading asks which one is not wanted."""
-    return bool(_AGAINST.search(heading))
-
-
-def choices(table: RawTable, names: Iterable[str]) -> tuple[list[str], list[str], list[str]]:
-    """Return the columns that say which of two was chosen, by their cells, what was tried first, and all that name one.
-
-    Each cell is one of `names`, of what was tried first and second or of what other headings name, or says that there
-    is no preference. A column of prototypes alone says of which one a row is, where nothing tells that a row is about
-    two and something else is asked of it.
-    """
-    none, cells = wordings("preference"), {}
-    for name, column in zip(table.header, table.columns, strict=True):
-        seen = [as_seen(cell).casefold() for cell in column]
-        missing = read_numbers(seen).missing
-        cells[name] = {each for each, blank in zip(seen, missing, strict=True) if worded(each, none) or not blank}
-    known = {name.casefold() for name in names if not re.fullmatch(r"\d{1,2}", name)}
-    tried = [name for name in _named_as_tried(table) if cells[name] and not any(map(str.isdecimal, cells[name]))]
-    pair = {frozenset(cells[name]) for name in tried}
-    known |= next(iter(pair)) if len(tried) > 1 and len(pair) == 1 else frozenset()
-    tried = [name for name in tried if cells[name] <= known]
-    people = [table.column(name) for name in people_asked([name for name in table.header if name not in tried])[:1]]
-    once = all(len({*map(as_seen, column)}) == len(table.lines) for column in people)
-    found, naming_one = [], []
-    for name, given in cells.items():
-        of = {each for each in given if each in known or not worded(each, none)}
-        beside = [head for head in table.header if head not in (name, *tried)]
-        headed = {each for each in of if any(whole(each).search(head.casefold()) for head in beside)}
-        said = re.search(_TRIED, name, re.IGNORECASE) and not re.search(r"\bwould\b", name, re.IGNORECASE)
-        other = said or is_tried_as(name) or is_called(name, "prototype")
-        if not of or not of <= known | headed:
-            continue
-        naming_one.append(name)
-        if other or is_against(name) or _COMPARES.search(name):
-            continue
-        free = [
-            head
-            for head in beside
-            if not (cells[head] <= given or any(whole(each).search(head.casefold()) for each in of))
-        ]
-        asks = any(head.strip().endswith("?") or asked_kind(head) or is_statement(head) for head in free)
-        found += [name] if given - of or (once and (tried or not asks)) else []
-    return found, tried, naming_one
-
-
-def whole(name: str) -> re.Pattern[str]:
-    """Return a pattern for a name that stands in other words."""
-    return re.compile(rf"(?<!\w){re.escape(name)}(?!\w)")

@@ -14,15 +14,8 @@ import pandas as pd
 
 from panel.errors import StudyError
 from panel.study.facts import STATED
-from panel.study.knowledge import (
-    asked_kind,
-    heading_words,
-    is_called,
-    is_product,
-    named_columns,
-    people_asked,
-)
-from panel.study.naming import choices, is_tried_as
+from panel.study.knowledge import heading_words, is_called, named_columns, numbers_one, people_asked
+from panel.study.questions import asked_kind, choices, is_product, is_tried_as
 from panel.study.raw_table import RawTable
 from panel.study.sheet_keys import as_product, kind_column, product_column, refuse_other_products
 from panel.study.study import IMPORTED_ROW, SOURCES, RawFile, Study, natural_order
@@ -429,3 +422,47 @@ def _places(table: RawTable, keys: Sequence[tuple[str, ...]]) -> dict[tuple[str,
             )
         place[key] = row
     return place
+
+
+# Who scored, and what each person tried first, where no heading says it.
+
+
+def number_of_people(table: RawTable, known: dict[str, str]) -> None:
+    """If nobody is named and one column counts, each number for several rows of other prototypes, it counts people."""
+    if "assessor" in known or "prototype" not in known:
+        return
+    design = [
+        [*map(as_seen, table.column(known[role]))]
+        for role in ("prototype", "session", "replicate", "attribute")
+        if role in known
+    ]
+    for column in table.header:
+        ids = [*map(as_seen, table.column(column))]
+        keys = set(zip(ids, *design, strict=True))
+        if is_called(column, "person_id") and column not in known.values() and 1 < len({*ids}) < len(ids) == len(keys):
+            known["assessor"] = column
+            return
+
+
+def served_place(table: RawTable, held: Mapping[str, str]) -> dict[str, str]:
+    """Return the column that numbers what each person tried in a sitting, 1 to the last, each once, as the position.
+
+    Its heading says that it numbers something. Not where it is one number for each prototype, or there is a position.
+    """
+    own = [role for role in ("assessor", "session", "replicate", "attribute", "moment") if role in held]
+    if "position" in held or not {"assessor", "prototype"} <= {*held}:
+        return {}
+    rows = pd.DataFrame({role: [*map(as_seen, table.column(held[role]))] for role in [*own, "prototype"]})
+    for name in (name for name in table.header if name not in held.values()):
+        if not numbers_one(name) and not {*heading_words(name).split()} & _NUMBER_WORDS:
+            continue
+        rows["number"] = [*map(as_seen, table.column(name))]
+        each = rows.groupby(own)["number"].agg(list)
+        whole = each.map(lambda numbers: {*numbers} == {str(n + 1) for n in range(len(numbers))} and len(numbers) > 1)
+        if whole.mean() >= _OFTEN and rows.groupby("prototype")["number"].nunique().max() > 1:
+            return {"position": name}
+    return {}
+
+
+_NUMBER_WORDS = frozenset(("no", "nr", "num", "number", "nummer", "numero"))
+_OFTEN = 0.8  # share of the people whose numbers run from 1 to the last

@@ -60,7 +60,7 @@ from panel.study.sittings import (
     with_days,
 )
 from panel.study.study import RawFile
-from panel.study.table_cells import filled_in_order, is_mean_of_others, with_steps_read, without_other_rows
+from panel.study.table_cells import filled_in_order, is_mean_of_others, without_other_rows
 from panel.words import as_seen, counted, first_few
 
 
@@ -80,10 +80,10 @@ def score_table(file: RawFile, sheet: str = "", heading: int = 0, limits: Limits
         If there is no table in it, or it cannot be told what stands where; the text says what to do.
     """
     if (read_at_once := _large_and_plain(file, heading, limits)) is not None:
-        return with_days(long_in_seconds(with_steps_read(without_other_rows(read_at_once))))
+        return with_days(long_in_seconds(without_other_rows(read_at_once)))
     as_written, noticed = rows_of_file(file, sheet, heading)
     laid_out, timed = in_seconds(as_written)
-    table = with_steps_read(without_other_rows(_table(file, sheet, heading, limits, laid_out, (noticed, timed))))
+    table = without_other_rows(_table(file, sheet, heading, limits, laid_out, (noticed, timed)))
     table = with_days(long_in_seconds(table, as_written))
     refuse_times(table, sum(map(is_scored, table.columns)))
     renamed = dict(headings_in_seconds(as_written, table.header)) if timed else {}

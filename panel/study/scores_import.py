@@ -25,6 +25,7 @@ from panel.study.numbers_read import (
     read_numbers,
     unit_of_heading,
 )
+from panel.study.people import number_of_people, served_place
 from panel.study.raw_table import READ_AS_SEEN, RawTable
 from panel.study.sheet_keys import BLIND_CODE, refuse_several_studies
 from panel.study.sittings import (
@@ -36,8 +37,6 @@ from panel.study.sittings import (
     moment_column,
     moments_of,
     note_on_days,
-    number_of_people,
-    served_place,
     sittings,
 )
 from panel.study.study import IMPORTED_ROW, REHEARSED, UNREAD_COLUMNS, RawFile, Study, natural_order

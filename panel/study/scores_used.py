@@ -18,7 +18,7 @@ import pandas as pd
 from panel.errors import StudyError
 from panel.stats.comparing.multiplicity import below
 from panel.stats.orders.order_designs import chance_by_lot
-from panel.study.knowledge import agreeing_end, worded, wordings
+from panel.study.knowledge import agreeing_end, chosen_by, worded, wordings
 from panel.study.numbers_read import read_numbers, typed_number
 from panel.study.study import Numbered, Study, kept
 from panel.words import first_few
@@ -250,12 +250,6 @@ def question_words(study: Study, question: str) -> str:
     return str(next((row.get("words", question) for row in asked(study) if row.get("question") == question), question))
 
 
-_NO_CHOICE = frozenset((
-    "prefer", "choose", "pick", "not", "never", "least", "throw", "avoid", "refuse", "skip", "stop", "leave", "drop",
-    "reject", "hate", "dislike", "return", "least",
-))  # fmt: skip
-
-
 def how_chosen(study: Study) -> tuple[str, str]:
     """Return what people would do with the one they chose: keep, in the workshop; empty where asked otherwise.
 
@@ -264,8 +258,7 @@ def how_chosen(study: Study) -> tuple[str, str]:
     answers = study.table("answers")
     asked_of = answers.loc[answers["kind"] == "preference", "question"].unique()
     words = question_words(study, str(asked_of[0])) if len(asked_of) == 1 else ""
-    found = re.fullmatch(r"which .*\bwould you (?:rather |sooner )?(\w+)( [^?]*)?\??", words.strip().casefold())
-    return (found[1], found[2] or "") if found and found[1] not in _NO_CHOICE else ("", "")
+    return chosen_by(words)
 
 
 def how_said(study: Study, question: str) -> str:

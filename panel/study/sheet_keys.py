@@ -15,24 +15,19 @@ from panel.errors import StudyError
 from panel.study.file_names import BAR, DESIGN, is_number, is_scored, sitting
 from panel.study.knowledge import (
     agreeing_end,
-    asked_kind,
-    asked_words,
     heading_words,
     is_called,
-    is_product,
     is_reckoned,
-    is_statement,
     named_columns,
     no_answer,
     plain_words,
     said_points,
     sided,
-    typed_question,
-    without_names,
     worded,
     wordings,
     yes_and_no,
 )
+from panel.study.questions import asked_kind, asked_words, is_product, is_statement, typed_question, without_names
 from panel.study.raw_table import UNNAMED, RawTable
 from panel.study.study import Study, natural_order
 from panel.words import as_seen, counted, first_few

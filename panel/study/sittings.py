@@ -12,7 +12,7 @@ from typing import TYPE_CHECKING
 import pandas as pd
 
 from panel.errors import StudyError
-from panel.study.facts import days_meant, settled_days
+from panel.study.facts import dates_in, days_as_one
 from panel.study.file_names import are_people, attributes_among, crossed, is_scored, known_sensations, sitting
 from panel.study.knowledge import (
     fits,
@@ -21,13 +21,11 @@ from panel.study.knowledge import (
     is_called,
     is_reckoned,
     named_columns,
-    numbers_one,
     plain_names,
 )
 from panel.study.naming import at_moment, is_stage, says_when
 from panel.study.numbers_read import TIMES, measured, unit_of_heading
 from panel.study.sheet_keys import Sheet, score_columns
-from panel.study.table_cells import dates_in
 from panel.words import as_seen, counted, first_few
 
 if TYPE_CHECKING:
@@ -190,7 +188,7 @@ def sittings_of_sheets(sheets: list[Sheet]) -> list[Sheet]:
     The day that stands above the headings of each is that of its scores.
     """
     sheets = _with_days_above(sheets)
-    for pairs in crossed([sheet.name for sheet in sheets]):
+    for pairs in crossed([sheet.name for sheet in sheets if not dates_in(sheet.name)]):  # 14 March 2026 is one day
         for side in (0, 1):
             role = sitting([pair[side] for pair in pairs.values()])
             if role and role not in named_columns(sheets[0].header):
@@ -542,12 +540,6 @@ def parted_by_groups(heads: Sequence[str], groups: Sequence[str]) -> tuple[list[
     return made, notes + [f"The headings above the headings were left out: {left}."] * bool(left)
 
 
-# One day in several ways of writing it.
-
-
-_ISO = r"\s*|\d{4}-\d\d-\d\d(?:[ T].*)?"
-
-
 def filled_down(table: RawTable, held: Mapping[str, str], why: str) -> RawTable:
     """Return a table in which blanks in the columns `held`, by their roles, are the names above them, and that said."""
     columns, notes = list(table.columns), list(table.notes)
@@ -573,36 +565,7 @@ def with_days(table: RawTable) -> RawTable:
         blocks = 1 < len(begun) == len({*begun}) and 2 * len(filled) <= len(column) and filled[0] == 0
         if blocks and _are_sittings(head, days):
             table = filled_down(table, {"session": head}, ", written where it begins")
-    return _days_as_one(table)
-
-
-def _days_as_one(table: RawTable) -> RawTable:
-    """Return a table in which each day of a column has one way of writing, and moments are ISO 8601, and that said.
-
-    `12/05/25` is settled by what else stands in its column: another such date that has one order only, or the same day
-    written so that there is no doubt. StudyError if it is not, beside days that are in no doubt.
-    """
-    columns, notes = list(table.columns), list(table.notes)
-    for place, head in enumerate(table.header):
-        cells = pd.Series(columns[place], dtype="str")
-        first = next((cell for cell in cells if cell.strip()), "")
-        if not days_meant(as_seen(first)) or cells.str.fullmatch(_ISO).all():
-            continue
-        meant = {cell: days_meant(as_seen(cell)) for cell in cells.unique() if cell.strip()}
-        if not all(meant.values()):
-            continue
-        days = settled_days(meant)
-        timed = any(":" in day for day in days.values())
-        if not all(days.values()) and not timed and any("" in ways for ways in meant.values()):
-            unsure = first_few([cell for cell, day in days.items() if not day])
-            raise StudyError(
-                f"{table.name}: in the column {head!r} it cannot be told which day {unsure} is. Write it as the others."
-            )
-        if all(days.values()) and (timed or len({*days.values()}) < len(days)):
-            columns[place] = tuple(days.get(cell, "") for cell in cells)
-            told = first_few([f"{cell.strip()} is {day}" for cell, day in days.items() if day != cell.strip()])
-            notes.append(f"Days of {head!r} were read however they are written: {told}.")
-    return replace(table, columns=tuple(columns), notes=tuple(notes)) if len(notes) > len(table.notes) else table
+    return days_as_one(table)
 
 
 # Who scored, or what, where no heading says it.
@@ -619,43 +582,3 @@ def fill_last_name(table: RawTable, known: dict[str, str], texts: list[str]) -> 
             repeated.append(column)
     if len(missing) == 1 and len(repeated) == 1:
         known[missing[0]] = repeated[0]
-
-
-def number_of_people(table: RawTable, known: dict[str, str]) -> None:
-    """If nobody is named and one column counts, each number for several rows of other prototypes, it counts people."""
-    if "assessor" in known or "prototype" not in known:
-        return
-    design = [
-        [*map(as_seen, table.column(known[role]))]
-        for role in ("prototype", "session", "replicate", "attribute")
-        if role in known
-    ]
-    for column in table.header:
-        ids = [*map(as_seen, table.column(column))]
-        keys = set(zip(ids, *design, strict=True))
-        if is_called(column, "person_id") and column not in known.values() and 1 < len({*ids}) < len(ids) == len(keys):
-            known["assessor"] = column
-            return
-
-
-def served_place(table: RawTable, held: Mapping[str, str]) -> dict[str, str]:
-    """Return the column that numbers what each person tried in a sitting, 1 to the last, each once, as the position.
-
-    Its heading says that it numbers something. Not where it is one number for each prototype, or there is a position.
-    """
-    own = [role for role in ("assessor", "session", "replicate", "attribute", "moment") if role in held]
-    if "position" in held or not {"assessor", "prototype"} <= {*held}:
-        return {}
-    rows = pd.DataFrame({role: [*map(as_seen, table.column(held[role]))] for role in [*own, "prototype"]})
-    for name in (name for name in table.header if name not in held.values()):
-        if not numbers_one(name) and not {*heading_words(name).split()} & _NUMBER_WORDS:
-            continue
-        rows["number"] = [*map(as_seen, table.column(name))]
-        each = rows.groupby(own)["number"].agg(list)
-        whole = each.map(lambda numbers: {*numbers} == {str(n + 1) for n in range(len(numbers))} and len(numbers) > 1)
-        if whole.mean() >= _MOSTLY and rows.groupby("prototype")["number"].nunique().max() > 1:
-            return {"position": name}
-    return {}
-
-
-_NUMBER_WORDS = frozenset(("no", "nr", "num", "number", "nummer", "numero"))

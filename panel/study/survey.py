@@ -15,28 +15,44 @@ from panel.errors import StudyError
 from panel.study.editing import put_block, texts_of_table
 from panel.study.file_names import BAR, cards_as_table, sitting
 from panel.study.knowledge import (
-    ASKED_KINDS,
     FIVE,
     agreement_answers,
     as_answered,
-    as_asked,
-    asked_kind,
-    asked_words,
     heading_words,
-    is_statement,
     known_answers,
     plain_words,
     stated_scale,
-    typed_question,
-    without_leads,
-    without_names,
     worded,
     wordings,
     yes_and_no,
 )
-from panel.study.naming import choices, is_against, is_order, is_ranks, is_tried_as, order_asked, orders_named, whole
 from panel.study.numbers_read import read_numbers
 from panel.study.people import one_row_each, people_of_rows, person_column
+from panel.study.questions import (
+    ASKED_KINDS,
+    END,
+    MOST_STEPS,
+    TOP,
+    as_asked,
+    asked_kind,
+    asked_words,
+    choices,
+    ends_called,
+    is_against,
+    is_order,
+    is_ranks,
+    is_statement,
+    is_tried_as,
+    is_turned,
+    order_asked,
+    orders_named,
+    stated_steps,
+    top_of_scale,
+    typed_question,
+    whole,
+    without_leads,
+    without_names,
+)
 from panel.study.raw_table import (
     NOT_READ,
     RawTable,
@@ -74,12 +90,9 @@ _CODE = re.compile(  # no number of something, such as 24 h
     r"ml|mm|cm|std|stunden?|minuten?|tagen?|wochen?|heures?|jours?|horas?|ore|giorni)\b))",
     re.IGNORECASE,
 )
-_TOP = {"liking": 9, "just_about_right": 5, "agreement": 5}
 KINDS = (*ASKED_KINDS, "check_all", "position", "person")
 NO_PRODUCT = "names no prototype"
-_NO_ANSWERS = ("", "position", "person")
 _TO_FIVE = "not read: numbers from 1 to 5; say what they are"
-_END = re.compile(r"(\d{1,4})\s*=\s*([^,;/()\[\]=\d]+)")  # what a point of it is called
 _COLUMNS = ("column", "prototype", "question", "kind", "noticed")
 _MOSTLY = 0.8  # share of the filled cells that must be known answers; the rest is told
 
@@ -227,7 +240,7 @@ def _asks(header: Sequence[str], names: re.Pattern[str]) -> dict[str, str]:
 def _as_beside(told: Mapping[str, tuple[str, str]]) -> dict[str, tuple[str, str]]:
     """Return statements with numbers as agreement where those beside them are in words, or say what 1 stands for."""
     agreed = [(head, noticed) for head, (kind, noticed) in told.items() if kind == "agreement"]
-    strong = any(re.search(r"\D [15](?:,|;| and|$)", noticed) or _END.search(head) for head, noticed in agreed)
+    strong = any(re.search(r"\D [15](?:,|;| and|$)", noticed) or END.search(head) for head, noticed in agreed)
     if not strong or any("turned" in noticed for _, noticed in agreed):
         return {}
     read = "agreement", "1 is strongly disagree and 5 strongly agree, as beside it"
@@ -275,20 +288,13 @@ def _known(
     """Return what the cells of columns of one question answer by their words, and the ends of the scale."""
     filled = [cell for cell in dict.fromkeys(cells) if cell.strip() and _filled([cell])[0]]
     if kind != "agreement":
-        top = _top(heads[0], kind)
-        return known_answers(kind, question, [*filled, *chain(*map(_ends, heads))]), (1, top)
-    found, ends = agreement_answers(filled, beside, _stated_steps(heads[0]))
+        top = top_of_scale(heads[0], kind)
+        return known_answers(kind, question, [*filled, *chain(*map(ends_called, heads))]), (1, top)
+    found, ends = agreement_answers(filled, beside, stated_steps(heads[0]))
     usual = wordings(kind) if ends == FIVE else {w: at for w, at in wordings(kind).items() if not at.isdecimal()}
     return {**usual, **found}, ends
 
 
-def _stated_steps(heading: str) -> tuple[int, int] | None:
-    """Return the ends of the scale of agreement behind a heading, the lower first; None where it states none."""
-    low, high = stated_scale(heading)[1] or (0, 0)
-    return (low, high) if low in (0, 1) and low + 1 < high <= _MOST_STEPS else None
-
-
-_MOST_STEPS = 10
 _MOST_ANSWERS = 20  # of a scale, with slips of it; more are names or texts
 
 
@@ -298,37 +304,13 @@ def _answer(cell: str, kind: str, heading: str, known: Mapping[str, str], ends: 
         return words
     if kind == "check_all" and len(plain := plain_words(cell)) > 1 and heading_words(heading).endswith(plain):
         return "1"  # a ticked box may say its own words
-    typed, top = cell.strip(), _top(heading, kind)
+    typed, top = cell.strip(), top_of_scale(heading, kind)
     if typed not in map(str, range(1, top + 1)) or (kind == "agreement" and ends != FIVE):
         return typed
-    point = top + 1 - int(typed) if _is_turned(heading, kind, known) else int(typed)
+    point = top + 1 - int(typed) if is_turned(heading, kind, known) else int(typed)
     side = 2 * point - top - 1  # of more or fewer points than five the sides are kept
     end = 2 if point in (1, top) and top > 3 else 1
-    return str(point) if top == _TOP[kind] else str(3 + end * ((side > 0) - (side < 0)))
-
-
-def _ends(heading: str) -> list[str]:
-    """Return what a heading calls the numbers of its scale."""
-    return [words.strip() for _, words in _END.findall(heading)]
-
-
-def _top(heading: str, kind: str) -> int:
-    """Return the highest number of a question's scale: the usual one, or an odd one stated for just about right."""
-    usual = _TOP.get(kind, 0)
-    low, high = stated_scale(heading)[1] or (1, usual)
-    return high if kind == "just_about_right" and low == 1 and high % 2 and high > 1 else usual
-
-
-def _is_turned(heading: str, kind: str, known: Mapping[str, str]) -> bool:
-    """Return True if a heading says that the lowest number is the most: `1 = strongly agree`."""
-    known = wordings(kind) if kind == "agreement" else known  # of another scale than five its points are not known
-    ends = [(int(number), worded(words, known)) for number, words in _END.findall(heading)]
-    sides = [
-        (2 * number - _top(heading, kind) - 1) * (2 * int(word) - _TOP[kind] - 1)
-        for number, word in ends
-        if word.isdecimal()
-    ]
-    return any(sides) and max(sides) <= 0
+    return str(point) if top == TOP[kind] else str(3 + end * ((side > 0) - (side < 0)))
 
 
 # Which kind of question a column is: from its answers where these are words, else from its heading.
@@ -358,7 +340,7 @@ def _kind(
     boxes = wordings("check_all")
     asks, states = heading.strip().endswith("?"), is_statement(question)
     ticks = {cell: _answer(cell, "check_all", heading, boxes) for cell in given}
-    for kind in sorted(_TOP, key=lambda each: each != called):
+    for kind in sorted(TOP, key=lambda each: each != called):
         if kind == "agreement" and not (asks or states) and {*ticks.values()} <= {"0", "1"}:
             continue  # yes and no of a box; of a statement they agree or disagree
         known, (low, high) = _known(kind, [heading], question, [*given], beside)
@@ -378,7 +360,7 @@ def _kind(
         said = [f"{cell!r} is {'' if tick == '1' else 'not '}ticked" for cell, tick in ticks.items()]
         blank = "no answer" if "0" in ticks.values() else "not, of who told anything else of it"
         return "check_all", first_few([*said, f"a blank is {blank}"])
-    if called in _TOP:
+    if called in TOP:
         return "", f"not read as {called.replace('_', ' ')}: {first_few([repr(cell) for cell in given])}"
     if not all(cell.isdecimal() for cell in given):
         return "", "not read: texts"
@@ -394,7 +376,7 @@ def _other_scale(kind: str, low: int, high: int) -> str:
     if kind == "agreement":
         ends = f"{min(low, 1)}-{high}"
         return f"not read: numbers from {low} to {high}; write the scale behind it, ({ends}), or say agreement {ends}"
-    return f"not read: from {low} to {high}; {kind.replace('_', ' ')} is read from 1 to {_TOP[kind]}"
+    return f"not read: from {low} to {high}; {kind.replace('_', ' ')} is read from 1 to {TOP[kind]}"
 
 
 def _scale(
@@ -419,13 +401,13 @@ def _scale(
         if len(words) > 1 and point.isdecimal() and int(point) != (ends[0] + top) / 2 and not jar:
             return "", f"not read: {first_few(sorted(words))} would be one answer of {top}"
     each = [f"{word} {point}" for point, words in sorted(points.items()) for word in sorted(words)]
-    to = ends if own else (1, _TOP[kind])
+    to = ends if own else (1, TOP[kind])
     told = [f"words became points of {to[0]} to {to[1]}: {first_few(each, 7)}"] if each else []
-    told += [f"numbers of 1 to {top} became points of 1 to {_TOP[kind]}"] if top != to[1] and not each else []
-    turned = _is_turned(heading, kind, known)
+    told += [f"numbers of 1 to {top} became points of 1 to {TOP[kind]}"] if top != to[1] and not each else []
+    turned = is_turned(heading, kind, known)
     told += ["turned: its highest number is the least"] if turned and not own else []
     told += [f"kept on its scale of {ends[0]} to {top}, of which the steps beyond the middle agree"] if own else []
-    said = any(worded(words, known) for words in _ends(heading))
+    said = any(worded(words, known) for words in ends_called(heading))
     told += [_FULL + _UNLESS * (not said)] if kind == "agreement" and not (each or turned or own) else []
     lost = sum(given[cell] for cell in strange)
     told += [f"{lost} of {sum(given.values())} answers not understood: {first_few(list(strange))}"] if strange else []
@@ -434,8 +416,8 @@ def _scale(
 
 def with_scale(table: RawTable, asked: pd.DataFrame, meant: pd.Series, scale: str) -> tuple[RawTable, pd.DataFrame]:
     """Return a survey with a scale such as 1-7 written behind the headings of the columns that are meant."""
-    if _stated_steps(f"It ({scale})") is None:
-        raise StudyError(f"{scale!r} is no scale. Write its lowest and its highest step, 0 or 1 to {_MOST_STEPS}: 1-7.")
+    if stated_steps(f"It ({scale})") is None:
+        raise StudyError(f"{scale!r} is no scale. Write its lowest and its highest step, 0 or 1 to {MOST_STEPS}: 1-7.")
     new = {name: f"{name} ({scale})" for name in asked.loc[meant, "column"]}
     header = tuple(new.get(name, name) for name in table.header)
     return replace(table, header=header), asked.assign(column=asked["column"].replace(new))
@@ -443,7 +425,7 @@ def with_scale(table: RawTable, asked: pd.DataFrame, meant: pd.Series, scale: st
 
 def as_said(table: RawTable, kind: str, head: str, question: str) -> str:
     """Return what to know of a column of which somebody said the kind."""
-    if kind not in _TOP:
+    if kind not in TOP:
         return "as was said"
     cells = table.column(head)
     given = Counter(as_seen(cell) for cell, filled in zip(cells, _filled(cells), strict=True) if filled)
@@ -451,7 +433,7 @@ def as_said(table: RawTable, kind: str, head: str, question: str) -> str:
     points = [*map(str, range(low, high + 1))]
     strange = [cell for cell in given if not worded(cell, known) and cell not in points]
     noticed = _scale(head, kind, (known, (low, high)), given, strange)[1]
-    return f"as was said; {noticed or f'of numbers from 1 to {_TOP[kind]} the highest is the most'}"
+    return f"as was said; {noticed or f'of numbers from 1 to {TOP[kind]} the highest is the most'}"
 
 
 def with_survey(
@@ -477,7 +459,7 @@ def with_survey(
     held = list(map(str, study.table("answers")["question"].unique()))
     spelled = {plain_words(question_words(study, name)): name for name in held} | {plain_words(n): n for n in held}
     asked = asked.assign(question=[spelled.get(plain_words(name), name) for name in asked["question"].str.strip()])
-    read = asked.loc[~asked["kind"].isin(_NO_ANSWERS)]
+    read = asked.loc[~asked["kind"].isin(("", "position", "person"))]
     if read.empty:
         _refuse_unread(asked.get("noticed", pd.Series(dtype="str")))
     chosen = read["kind"] == "preference"
@@ -486,7 +468,7 @@ def with_survey(
         raise StudyError(f"The column {bare.iloc[0]} needs a prototype and a question.")
     twice = read.loc[read.duplicated(["prototype", "question", "kind"]), "column"]
     ranks = [name for name in read["column"] if is_ranks(name)]
-    if read["kind"].isin(_TOP).loc[read["column"].isin(ranks)].any():
+    if read["kind"].isin(TOP).loc[read["column"].isin(ranks)].any():
         raise StudyError(f"{first_few(ranks)} hold ranks, 1 the best; as points they would count the wrong way round.")
     if len(twice):
         raise StudyError(f"The column {twice.iloc[0]} asks what another one asks. Give it another question.")
@@ -538,7 +520,7 @@ def _agreement_told(table: RawTable, read: pd.DataFrame, beside: Sequence[frozen
         heads = own["column"].tolist()
         known, (low, high) = _known("agreement", heads, str(question), chain(*map(table.column, heads)), beside)
         said = [(at, worded(cell, points)) for cell, at in known.items() if at.isdecimal()]
-        said += [(at, worded(words, points)) for head in heads for at, words in _END.findall(head)]
+        said += [(at, worded(words, points)) for head in heads for at, words in END.findall(head)]
         sides = [(2 * int(at) - low - high) * (int(point) - 3) for at, point in said if point.isdecimal()]
         agrees = str(high) if max(sides, default=0) > 0 else str(low) if min(sides, default=0) < 0 else ""
         rows += [(str(question).strip(), "agreement", agrees, f"{low}-{high}")] if (low, high) != FIVE else []
@@ -557,7 +539,7 @@ def _with_session(study: Study, block: pd.DataFrame, session: str) -> Study:
 def _words_asked(study: Study, read: pd.DataFrame) -> pd.DataFrame:
     """Return the words of the questions that are called otherwise than their headings, where the study has none."""
     names = re.compile("|".join(whole(name).pattern for name in {*read["prototype"]} - {""}) or r"(?!)")
-    rows = read.assign(words=as_asked(list(read["column"]), names)).loc[read["kind"].isin([*_TOP, "preference"])]
+    rows = read.assign(words=as_asked(list(read["column"]), names)).loc[read["kind"].isin([*TOP, "preference"])]
     stated = texts_of_table(study, "questions")
     rows = rows.loc[~rows["question"].isin(stated.loc[stated["words"] != "", "question"])]
     called = [plain_words(name) != plain_words(words) for name, words in rows[["question", "words"]].to_numpy()]

@@ -28,7 +28,7 @@ from panel.study.knowledge import (
     numbers_one,
     plain_names,
 )
-from panel.study.numbers_read import month_called, read_number_columns, read_numbers
+from panel.study.numbers_read import read_number_columns, read_numbers
 from panel.study.raw_table import RawTable, holds_control_signs
 from panel.study.study import UNREAD_COLUMNS, Study
 from panel.study.tables import TABLES, Column, Table, heading, spoken
@@ -579,32 +579,6 @@ def _without_marks(table: RawTable) -> RawTable:
     return _rows_of(table, ~own, (*table.notes, told))
 
 
-def with_steps_read(table: RawTable) -> RawTable:
-    """Return a table of scores with the number that leads each answer in place of number and words: `5 clearly`.
-
-    So where the column is called one of scores or has the same answers as another column, at least three of them, and
-    each number has words of its own.
-    """
-    answers = {}
-    for name, column in zip(table.header, table.columns, strict=True):
-        cells = {as_seen(cell) for cell in column} - {""}
-        steps = {(found[1], found[2].casefold()) for cell in cells if (found := _STEP.fullmatch(cell))}
-        worded = len(steps) > 2 and len({at for at, _ in steps}) == len({words for _, words in steps}) == len(steps)
-        if worded and not read_numbers([cell for cell in cells if not _STEP.fullmatch(cell)]).reasons:
-            answers[name] = steps
-    beside = [name for name, steps in answers.items() if sum(len(steps & other) > 1 for other in answers.values()) > 1]
-    read = [name for name in answers if name in beside or is_called(name, "score")]
-    columns = [
-        tuple(_STEP.sub(r"\1", as_seen(cell)) for cell in column) if name in read else column
-        for name, column in zip(table.header, table.columns, strict=True)
-    ]
-    told = f"The number that leads each answer was read, its words left out: {first_few(read)}."
-    return replace(table, columns=tuple(columns), notes=(*table.notes, told)) if read else table
-
-
-_STEP = re.compile(r"(\d{1,3})\s*[=:.)(\u2013-]*\s*([^\W\d][^\d]*)")
-
-
 def without_titles(table: RawTable) -> RawTable:
     """Return a table below titles, which fill fewer than half of the columns, with its headings."""
     rows = list(zip(*table.columns, strict=True)) if 2 * len(table.unnamed) > len(table.header) else []
@@ -616,39 +590,3 @@ def without_titles(table: RawTable) -> RawTable:
     notes = (*table.notes, f"Above the headings in line {table.lines[place]} stands: {first_few(title)}.")
     columns = tuple(column[place + 1 :] for column in table.columns)
     return RawTable(table.name, tuple(heads), columns, table.lines[place + 1 :], notes)
-
-
-# Which day is meant?
-
-
-_MONTH, _TH = r"(?P<month>[^\W\d_]{3,})\.?", r"(?:\.|st|nd|rd|th)?"
-_WAYS = (
-    r"(?P<year>\d{4})(?P<sign>[-./])(?P<month>\d{1,2})(?P=sign)(?P<day>\d{1,2})",
-    r"(?P<day>\d{1,2})(?P<sign>[./-])(?P<month>\d{1,2})(?P=sign)(?P<year>\d{4}|(?<=\.)\d{2})",
-    rf"(?P<day>\d{{1,2}}){_TH}[ -]?(?:of |de )?{_MONTH},?[ -]?(?:de )?(?P<year>\d{{4}})",
-    rf"{_MONTH} (?P<day>\d{{1,2}}){_TH},? (?P<year>\d{{4}})",
-)
-_DATES = [re.compile(rf"(?<!\d){way}(?!\d|[-./]\d)", re.IGNORECASE) for way in _WAYS]
-
-
-def dates_in(text: str) -> dict[str, tuple[str, ...]]:
-    """Return the dates in a text with the days each may mean (ISO 8601): two where day and month may be exchanged."""
-    found = {date[0]: tuple(_real(date)) for way in _DATES for date in way.finditer(text)}
-    return {written: days for written, days in found.items() if days}
-
-
-def _real(date: re.Match[str]) -> Iterator[str]:
-    year, first, second = (date[part] for part in ("year", "day", "month"))
-    second = second if second.isdecimal() else str(month_called(second))
-    slashed = date.re is _DATES[1] and date["sign"] != "."
-    for day, month in dict.fromkeys([(first, second), *([(second, first)] if slashed else [])]):
-        told = f"{'20' * (len(year) < 4)}{year}-{int(month):02d}-{int(day):02d}"
-        if not pd.isna(pd.to_datetime(told, format="ISO8601", errors="coerce")):
-            yield told
-
-
-def likely_day(text: str) -> str:
-    """Return a day as ISO 8601 if only one can be meant: `10.03.26`, `25/03/2026`, `10. Mar 2026`; else nothing."""
-    whole = [date for way in _DATES[1:] if (date := way.fullmatch(text.strip()))]
-    days = list(_real(whole[0])) if whole else []
-    return days[0] if len(days) == 1 else ""

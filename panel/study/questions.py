@@ -1,0 +1,328 @@
+"""What a heading asks: its words as they were typed, what kind of question it is, and which columns name a choice."""
+
+from __future__ import annotations
+
+import re
+from collections import Counter
+from collections.abc import Collection, Iterable, Mapping, Sequence
+from dataclasses import replace
+from typing import TYPE_CHECKING
+
+from panel.study.knowledge import (
+    heading_words,
+    is_called,
+    people_asked,
+    stated_scale,
+    worded,
+    wordings,
+)
+from panel.study.numbers_read import read_numbers
+from panel.words import as_seen
+
+if TYPE_CHECKING:
+    from panel.study.raw_table import RawTable
+
+_ENDS = re.compile(
+    r"[(\[](?:[^()]*/[^()]*|\s*\d+\s*=[^()]*|\s*\d+ [^()]*\d+ [^()]*)[)\]]\s*$"
+)  # the answers, after the question
+_NUMBERED = re.compile(  # `Q1. `, `Q5_1: `
+    r"^\s*(?:(?:[QF]|question|item|statement|frage|aussage)\.? ?)?\d{1,2}(?:[._-]\d{1,2})*[a-z]?\s*[.:)]\s+",
+    re.IGNORECASE,
+)
+
+
+def typed_question(heading: str) -> str:
+    """Return the words of a question as they were typed, without the signs before and behind them."""
+    words = re.sub(r"[(\[{]\W*[)\]}]|_+|\s+", " ", _without_scale(heading)).strip()
+    words = words[1:-1] if len(words) > 1 and words[0] in _QUOTES and words.rstrip(".?!")[-1] in _QUOTES else words
+    return re.sub(r"^[^\w(\[{\"'\u2018\u201c\u201e\u00ab+<>]+|[\s.:;,?!|/*=(\[{\u2026\u2013\u2014-]+$", "", words)
+
+
+_QUOTES = "\"'\u2018\u2019\u201c\u201d\u201e\u00ab\u00bb"
+
+
+def without_names(names: re.Pattern[str], heading: str) -> str:
+    """Return a heading without the prototype in it, and without the brackets or signs that part it from the rest."""
+    sign = r"\s*[:|/\u2013\u2014-]*\s*"
+    alone = rf"\s*[(\[]\s*(?:{names.pattern})\s*[)\]]|{sign}(?:{names.pattern})(?:['\u2019]s\b)?{sign}"
+    return re.sub(r",\s*,", ",", re.sub(alone, " ", heading))
+
+
+def asked_words(heading: str) -> str:
+    """Return a heading without the scale or the answers behind it, and the number of the question before it."""
+    return _without_scale(_NUMBERED.sub("", heading))
+
+
+def as_asked(headings: Sequence[str], names: re.Pattern[str]) -> list[str]:
+    """Return what headings ask, without the names of prototypes, a lead that several share, and the scale."""
+    bare = without_leads([asked_words(heading) for heading in headings])
+    asked = without_leads([without_names(names, words).strip() for words in bare])
+    leads = Counter(words.rpartition(" - ")[0] for words in {*asked})
+    items = [words.rpartition(" - ")[2] if leads[words.rpartition(" - ")[0]] > 1 else words for words in asked]
+    return [typed_question(item) + "".join(re.findall(r"[.?!]$", item)) for item in items]
+
+
+_LEAD = re.compile(r"(.*?\w.*?)\s*\[([^\[\]]+)\]\s*|(.*?\w.*?)(?:[:?\u2026]|\.{3}|\s[-\u2013\u2014])\s+(\S.*)")
+_TASK = re.compile(
+    r"(?:please|rate|how|to what|bitte|wie|inwie|veuillez|dans quelle|por favor|en qu|per favore|quanto)\b", re.I
+)
+
+
+def without_leads(headings: Sequence[str]) -> list[str]:
+    """Return headings without the task that stands before a sentence: `How far do you agree? [It is soft.]`."""
+    found = [match.groups() if (match := _LEAD.fullmatch(words)) else ("", "", "", "") for words in headings]
+    parts = [(str(each[0] or each[2]), str(each[1] or each[3])) for each in found]
+    return [
+        item if (_TASK.match(lead) or asked_kind(lead) == "agreement") and _is_sentence(item) else heading
+        for (lead, item), heading in zip(parts, headings, strict=True)
+    ]
+
+
+def _is_sentence(words: str) -> bool:
+    return len(words.split()) > 2 and (words.endswith((".", "!")) or len(words.split()) > 3 or is_statement(words))
+
+
+def _without_scale(heading: str) -> str:
+    return _ENDS.sub(" ", stated_scale(heading)[0])
+
+
+ASKED_KINDS = {  # words of a heading that say what kind of question it is; common practice, no source
+    "just_about_right": r"\bjar\b|just|too (?:much|little)|genau richtig",
+    "liking": r"\b(?:dis)?liking|you (?:dis)?like|like it|hedonic|overall|gef[aä]ll|gesamturteil|globale?\b|appr[eé]ci"
+    r"|gusta|agrado|piac|gradimento",
+    "agreement": r"agree|zustimm|d.accord|acuerdo|accordo|appl(?:y|ies)\b|trifft|zutreff|s.applique",
+    "preference": r"prefer|pr[eé]f[eé]r|favou?rit|bevorzug|lieber|better|besser|mieux|mejor|miglior|\bbest",
+}
+
+
+def asked_kind(heading: str) -> str:
+    """Return which kind of question a heading says that it is; empty where it does not."""
+    spared = re.sub(r"would you like to|how likely", "", heading, flags=re.IGNORECASE)
+    return next((kind for kind, words in ASKED_KINDS.items() if re.search(words, spared, re.IGNORECASE)), "")
+
+
+_STATES = re.compile(  # a statement: it does something, or the thing does
+    r"(?:it|i|feels|leaves|makes|es|sie|er|ich|zieht|hinterlasst|il|elle|je|j|laisse|me|se|deja|lascia|si) \w+ \w+"
+    r"|(?:my|the|this|meine?|die|das|der|dieser?|ma|la|le|el|mi|il) .*\b(?:is|are|feels?|has|leaves|makes|absorbs|"
+    r"spreads|looks|smells|ist|fuhlt|zieht|lasst|riecht|hat|est|laisse|sent|es|deja|se|e|lascia|si)\b.*"
+)
+
+
+def is_statement(question: str) -> bool:
+    """Return True if a question states something, to be agreed with: `It spreads well`."""
+    return bool(_STATES.match(heading_words(question)))
+
+
+def is_product(word: str) -> bool:
+    """Return True if a word is one for what is tried, such as sample or cream."""
+    return is_called(word, "prototype") or is_called(word, "product_kind")
+
+
+_AUXILIARIES = r"(?:is|are|was|were|has|have|had|can|could|would|will)"
+_ASKED = re.compile(rf"({_AUXILIARIES}) ((?:the|your|our|one|this) [\w-]+|you|it|they|one) (.+)\?", re.IGNORECASE)
+
+
+def as_stated(words: str) -> str:
+    """Return a question that asks for yes or no as what who said yes has said: one wash was enough."""
+    found = _ASKED.fullmatch(words.strip())
+    return f"{found[2]} {found[1].casefold()} {found[3]}." if found else words
+
+
+# Columns that name one of two: which was chosen, which tried first.
+
+
+def is_tried_as(heading: str) -> bool:
+    """Return True if a heading says first, second or third: which one was tried then, or chosen."""
+    return any(ordinal.search(heading) for ordinal in _ORDINALS)
+
+
+_TRIED = (
+    r"\b(?:tried|tested|served|used|given|presented|received|shown|getestet|probiert|serviert|verwendet|benutzt|test[e\u00e9]"
+    r"|servi|utilis|probad|usad|usat|provat|did you (?:\w+ )?(?:try|use|test|get|have|receive))"
+)
+_ORDINALS = tuple(  # from memory
+    re.compile(rf"\b(?:{words})\b|^\D* {n}$", re.IGNORECASE)
+    for n, words in enumerate(
+        (
+            r"first|1st|erst\w*|premi\w*|primer\w*|prim[oa]",
+            r"second|2nd|zweit\w*|deuxi\w*|segund\w*|second[oae]",
+            r"third|3rd|dritt\w*|troisi\w*|tercer\w*|terz[oa]",
+        ),
+        1,
+    )
+)
+
+
+def _named_as_tried(table: RawTable) -> list[str]:
+    """Return the columns whose headings say that they name what was tried first or second: `First`, `Sample 1`."""
+    ordinal = {name: next((each for each in _ORDINALS if each.search(name)), None) for name in table.header}
+    beside = {name: heading_words(each.sub("", name)) for name, each in ordinal.items() if each}
+    return [
+        name
+        for name, words in beside.items()
+        if not (asked_kind(name) or re.search(_PICKED, words))
+        and (len(words.split()) < 2 or re.search(_TRIED, words) or any(map(is_product, words.split())))
+    ]
+
+
+_PICKED = r"\b(?:choice|choose|chosen|pick|vote|place|rank|impression|wahl|platz|choix|eleccion|scelta|posto)"
+
+
+_RANK = r"\brank|rang\b|classement"
+_RANKS = rf"{_RANK}|reihenfolge|ordre de"
+
+
+def is_ranks(heading: str) -> bool:
+    """Return True if a heading asks for ranks."""
+    return bool(re.search(_RANKS, heading, re.IGNORECASE))
+
+
+def is_order(question: str, columns: Sequence[Sequence[str]]) -> bool:
+    """Return True if columns hold when each prototype was tried: whole numbers from 1, none twice of a person.
+
+    A number of the sample, called so, is the order only where it is not the same for everybody.
+    """
+    if not _are_places(columns):
+        return False
+    if is_called(question, "position") and not re.search(_RANK, question, re.IGNORECASE) and not asked_kind(question):
+        return any(any(map(str.strip, column)) for column in columns)
+    numbered = is_called(question, "prototype") or is_called(question, "counter")
+    return numbered and any(len({*column} - {""}) > 1 for column in columns)
+
+
+def _are_places(columns: Sequence[Sequence[str]]) -> bool:
+    """Return True if columns hold whole numbers from 1 to as many as they are, none twice of a person."""
+    rows = [[cell.strip() for cell in cells if cell.strip()] for cells in zip(*columns, strict=True)]
+    places = {str(place) for place in range(1, len(columns) + 1)}
+    return len(columns) > 1 and all(len({*row}) == len(row) and places.issuperset(row) for row in rows)
+
+
+def order_asked(noticed: str, question: str, columns: Sequence[Sequence[str]]) -> str:
+    """Return what was noticed of columns; of numbers that are each place once, that they may be when it was tried."""
+    if not noticed.startswith("not read: numbers") or not _are_places(columns) or is_ranks(question):
+        return noticed
+    return f"not read: 1 to {len(columns)}, each once of a person; if it is the order of use, say {question}=position"
+
+
+def orders_named(
+    table: RawTable, products: Sequence[str], names: Collection[str]
+) -> tuple[RawTable, list[str], dict[str, str]]:
+    """Return a table with the place of each prototype where columns name the one tried first and second, and which do.
+
+    `names` are the headings that may; of two prototypes the first one is enough.
+    """
+    may = [name for name in _named_as_tried(table) if name in names]
+    named = [name for name in may if {*map(as_seen, table.column(name))} - {""} <= {*products}]
+    each = [next((name for name in named if ordinal.search(name)), "") for ordinal in _ORDINALS]
+    each = each[: each.index("")] if "" in each else each
+    if len(products) < 2 or len(each) < len(products) - 1 or len({*each}) < len(each):
+        return table, [], {}
+    rows = list(zip(*(map(as_seen, table.column(name)) for name in each), strict=True))
+    places = [row if len(row) == len(products) else (*row, *({*products} - {*row})) for row in rows]
+    heads = {f"{of}: tried": of for of in products}
+    cells = [["" if "" in row or of not in row else str(row.index(of) + 1) for row in places] for of in products]
+    columns = (*table.columns, *map(tuple, cells))
+    return replace(table, header=(*table.header, *heads), columns=columns), each, heads
+
+
+_AGAINST = re.compile(  # from memory
+    r"\b(?:not|never|least|less|worse|worst|dislike\w*|nicht|wenigsten|weniger|schlecht\w*|pas|moins|pire|menos|peor|meno"
+    r"|peggio\w*)\b|n['\u2019]t\b",
+    re.IGNORECASE,
+)
+_COMPARES = re.compile(  # which of them is, not which one is wanted
+    r"\b(?:is|was|feels?|felt|smells?|looks?|seems?|spreads?|absorbs?|dries) (?:the |much |far |a bit )?"
+    r"(?!better|best|nicer|nicest)\w+(?:er|est)\b"
+    r"|\b(?:more|most|plus|m[a\u00e1]s|pi[u\u00f9]) (?!likely|of|than|often)\w+"
+    r"|\b(?:odd|different|reference|control|currently|usually|normally)\b|\bsame as\b",
+    re.IGNORECASE,
+)
+
+
+def is_against(heading: str) -> bool:
+    """Return True if a heading asks which one is not wanted."""
+    return bool(_AGAINST.search(heading))
+
+
+def choices(table: RawTable, names: Iterable[str]) -> tuple[list[str], list[str], list[str]]:
+    """Return the columns that say which of two was chosen, by their cells, what was tried first, and all that name one.
+
+    Each cell is one of `names`, of what was tried first and second or of what other headings name, or says that there
+    is no preference. A column of prototypes alone says of which one a row is, where nothing tells that a row is about
+    two and something else is asked of it.
+    """
+    none, cells = wordings("preference"), {}
+    for name, column in zip(table.header, table.columns, strict=True):
+        seen = [as_seen(cell).casefold() for cell in column]
+        missing = read_numbers(seen).missing
+        cells[name] = {each for each, blank in zip(seen, missing, strict=True) if worded(each, none) or not blank}
+    known = {name.casefold() for name in names if not re.fullmatch(r"\d{1,2}", name)}
+    tried = [name for name in _named_as_tried(table) if cells[name] and not any(map(str.isdecimal, cells[name]))]
+    pair = {frozenset(cells[name]) for name in tried}
+    known |= next(iter(pair)) if len(tried) > 1 and len(pair) == 1 else frozenset()
+    tried = [name for name in tried if cells[name] <= known]
+    people = [table.column(name) for name in people_asked([name for name in table.header if name not in tried])[:1]]
+    once = all(len({*map(as_seen, column)}) == len(table.lines) for column in people)
+    found, naming_one = [], []
+    for name, given in cells.items():
+        of = {each for each in given if each in known or not worded(each, none)}
+        beside = [head for head in table.header if head not in (name, *tried)]
+        headed = {each for each in of if any(whole(each).search(head.casefold()) for head in beside)}
+        said = re.search(_TRIED, name, re.IGNORECASE) and not re.search(r"\bwould\b", name, re.IGNORECASE)
+        other = said or is_tried_as(name) or is_called(name, "prototype")
+        if not of or not of <= known | headed:
+            continue
+        naming_one.append(name)
+        if other or is_against(name) or _COMPARES.search(name):
+            continue
+        free = [
+            head
+            for head in beside
+            if not (cells[head] <= given or any(whole(each).search(head.casefold()) for each in of))
+        ]
+        asks = any(head.strip().endswith("?") or asked_kind(head) or is_statement(head) for head in free)
+        found += [name] if given - of or (once and (tried or not asks)) else []
+    return found, tried, naming_one
+
+
+def whole(name: str) -> re.Pattern[str]:
+    """Return a pattern for a name that stands in other words."""
+    return re.compile(rf"(?<!\w){re.escape(name)}(?!\w)")
+
+
+# On which scale does it ask: its ends, which way it goes, and what its points are called.
+
+
+TOP = {"liking": 9, "just_about_right": 5, "agreement": 5}
+MOST_STEPS = 10
+END = re.compile(r"(\d{1,4})\s*=\s*([^,;/()\[\]=\d]+)")  # what a point of it is called
+
+
+def stated_steps(heading: str) -> tuple[int, int] | None:
+    """Return the ends of the scale of agreement behind a heading, the lower first; None where it states none."""
+    low, high = stated_scale(heading)[1] or (0, 0)
+    return (low, high) if low in (0, 1) and low + 1 < high <= MOST_STEPS else None
+
+
+def ends_called(heading: str) -> list[str]:
+    """Return what a heading calls the numbers of its scale."""
+    return [words.strip() for _, words in END.findall(heading)]
+
+
+def top_of_scale(heading: str, kind: str) -> int:
+    """Return the highest number of a question's scale: the usual one, or an odd one stated for just about right."""
+    usual = TOP.get(kind, 0)
+    low, high = stated_scale(heading)[1] or (1, usual)
+    return high if kind == "just_about_right" and low == 1 and high % 2 and high > 1 else usual
+
+
+def is_turned(heading: str, kind: str, known: Mapping[str, str]) -> bool:
+    """Return True if a heading says that the lowest number is the most: `1 = strongly agree`."""
+    known = wordings(kind) if kind == "agreement" else known  # of another scale than five its points are not known
+    ends = [(int(number), worded(words, known)) for number, words in END.findall(heading)]
+    sides = [
+        (2 * number - top_of_scale(heading, kind) - 1) * (2 * int(word) - TOP[kind] - 1)
+        for number, word in ends
+        if word.isdecimal()
+    ]
+    return any(sides) and max(sides) <= 0
