@@ -458,6 +458,8 @@ class Reading:
         sees = [{root(word) for words in each.words_for("agree") for word in words.split()} for each in both]
         if not sees[1] & _PERCEIVING <= sees[0] or ("SITE" in asked.order and {*self.order} & _NOUNS == {"PRODUCT"}):
             return False  # could feel where they were shaving; the mask is easy to comb
+        if asked._clings and not ("SITE" in self.order and "to" in self.words_for("function")):
+            return False  # their hair is not sticky
         if any(f"{one}e" == two or f"{two}e" == one for one in self.left_over for two in asked.left_over):
             return False  # the tube, of the tub
         if not self.by_product and len({each._product_first() for each in both} - {None}) > 1:

@@ -13,7 +13,7 @@ from dataclasses import replace
 from panel.claims.asking import Asking
 from panel.claims.claim import Reading, said_once
 from panel.claims.names import OF_STUDY, Names, is_english, longest
-from panel.claims.own_words import said_of_effort
+from panel.claims.own_words import said_of_others
 from panel.claims.parts import (
     JOINS,
     LETTERS,
@@ -65,6 +65,7 @@ class _Reader(Asking):
             self.month, self.moment, self.age, self.listed, self.comparison, self.ingredient, self.own_range,
             self.none_of, self.beaten, self.named, self.statement, self.plain, self.telling,
         )  # fmt: skip
+        self.found.left_over += said_of_others(self.tokens, self.names.ways)
         self.tokens, self.found.times = without_times(self)
         self.tokens = self.rewritten()
         while self.place < len(self.tokens):
@@ -96,7 +97,8 @@ class _Reader(Asking):
         last = found.chunks[-1] if found.chunks else Entry("")
         ends = last.words.split()[-1:] == [token for token in self.tokens if token not in SILENT][-1:]
         ends = ends and not self.only_tells(max(0, len(self.tokens) - 2))  # we timed it
-        ends = ends and [last.words, *(chunk.words for chunk in found.chunks[-2:-1])] != ["it", "to"]  # stick to it
+        to_it = [last.words, *(chunk.words for chunk in found.chunks[-2:-1])] == ["it", "to"]
+        ends = ends and not (to_it and "stickiness" in found.families)  # does not stick to it
         asked = found.bases or found.has("test") or {"asked", "surveyed", "who", "having"} & {*self.tokens}
         people = found.words_for("people")
         alone = (
@@ -119,7 +121,7 @@ class _Reader(Asking):
             (self.doing, bool(self.doing) and not (found.has("agree") or found.families & OF_PEOPLE)),
             (last.words, last.value == 0 and ends and last.words not in (*_OF_THEM, *found.left_over)),
         )
-        found.left_over += [*(word for word, left in alone if left), *self.overstated(), *said_of_effort(self.tokens)]
+        found.left_over += [*(word for word, left in alone if left), *self.overstated()]
         found.left_over += [word for place, word in enumerate(self.tokens) if self.entry("elsewhere", place)[0]]
         found.left_over += [word for chunk in found.chunks for word in self.other_product(chunk.words)]
         found.left_over += [token for place, token in enumerate(self.tokens) if self.only_may(place)]
@@ -352,7 +354,7 @@ class _Reader(Asking):
             if of_two and self.words(1) in SEVERAL:
                 self.found.joint = True
             else:
-                self.of_several()
+                self.found.left_over += [self.words(1)] * (self.words(1) in SEVERAL)
             if not self.found.core:
                 self.found.chunks.append(Entry("compared_first"))
             return True

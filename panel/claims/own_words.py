@@ -168,8 +168,6 @@ def _parts_of(named: Tokens, types: set[str]) -> tuple[str, Tokens, list[Tokens]
 
 def _is_state(part: Tokens) -> bool:
     """Return whether part of a name tells a moment or the skin, which may stay untold: when damp, on the skin."""
-    if part[0] == "to" and {*part[1:]} <= FELT_AS:
-        return False  # dry to the touch is not dry
     if part[0] in STATES:
         doing = any(word.endswith("ing") for word in part) and not is_applied(" ".join(part))
         return not (part[0] in ("when", "while") and doing)
@@ -339,6 +337,8 @@ def _compared(tokens: Tokens, start: int, end: int, way: Way) -> Tokens:
         right = stop
     if (found := _degree(tokens, start, right, way)) is None:
         return ()
+    if any(each[0] == "to" for each in way.states) and right == end and _of_body(tokens, start):
+        return ()  # skin dries, where it was dry to the touch
     left, at, sign, stop = found
     for thing in way.things:
         led = (place for place in spans if tokens[place] in _leading(thing[0], tokens[start]))
@@ -359,6 +359,12 @@ def _compared(tokens: Tokens, start: int, end: int, way: Way) -> Tokens:
     kept: list[Tokens] = [(token,) if place not in cut else () for place, token in enumerate(tokens)]
     kept[at] = (*sign, *way.named)
     return tuple(token for each in kept for token in each)
+
+
+def _of_body(tokens: Tokens, start: int) -> bool:
+    """Return whether a part of the body is the subject of what stands at a place."""
+    at = start - 1 - (start > 0 and tokens[start - 1] in _BEING)
+    return at >= 0 and entry_at(tokens, at, "site")[0] > 0
 
 
 def _leading(word: str, doing: str) -> frozenset[str]:
@@ -463,28 +469,43 @@ def as_defined(left_over: Sequence[str], sentence: Tokens, told: Sequence[Tokens
     Two words or more that follow each other in both, with a word of its name or led by a small word of place; none
     that compares or denies.
     """
-    names, inside = {kernel(word) for word in named if len(word) > _SHORT}, set[int]()
+    names, inside = {*map(kernel, named)} - _SMALL_WORDS, set[int]()
     for words in told:
         for start in range(len(sentence)):
             for at in (n for n, word in enumerate(words) if word == sentence[start]):
                 pairs = zip(sentence[start:], words[at:], strict=False)
                 run = [one for one, _ in takewhile(lambda pair: pair[0] == pair[1], pairs)]
-                known = run[0] in OBJECTS | {"under"} or names & set(map(kernel, run))
+                known = run[0] in OBJECTS | {"under"} or not names.isdisjoint(map(kernel, run))
+                known = known and not {*map(kernel, run)} <= names | _SMALL_WORDS
                 plain = not any(entry_at(tuple(run), n, part)[0] for n in range(len(run)) for part in _COMPARING)
                 inside |= {*range(start, start + len(run))} if known and plain and len(run) > 1 else set()
     outside = {word for n, word in enumerate(sentence) if n not in inside}
-    return [word for word in left_over if word in outside or word not in sentence or kernel(word) in names]
+    return [word for word in left_over if word in outside or word not in sentence]
 
 
-_SHORT = 2  # letters: of, on
+_SMALL_WORDS = frozenset(map(kernel, (*OBJECTS, *STATES, *_ARTICLES, "round", "around", "under", "and", "is", "are")))
 _COMPARING = ("less", "more", "not", "absolute_not", "comparative", "superlative", "nothing", "than", "free")
 
 
-def said_of_effort(tokens: Tokens) -> list[str]:
-    """Return the words that make less of a thing what it leaves, or asks: leaves less time, needs less rubbing."""
-    return [
-        word
-        for word, more, what in zip(tokens, tokens[1:], tokens[2:], strict=False)
-        if more in ("less", "more", "fewer")
-        and ((what == "time" and word in _LEAVES) or (what.endswith("ing") and word in _NEEDS))
-    ]
+def said_of_others(tokens: Tokens, ways: Sequence[Way]) -> list[str]:
+    """Return the words that say it of another thing: leaves less time, needs less pulling, any razor, to apply."""
+    done, named = (
+        {kernel(way.core[0]) for way in ways if way.kind in kinds} for kinds in (("more",), ("more", "ease", "time"))
+    )
+    found = []
+    for n, word in enumerate(tokens):
+        before, after, next_one = tokens[n - 1] if n else "", *(*tokens[n + 1 : n + 3], "", "")[:2]
+        if word in ("less", "more", "fewer"):
+            leaves = after == "time" and (before in _LEAVES or not _GIVING.isdisjoint(tokens[max(0, n - 3) : n]))
+            found += [word] if leaves or (kernel(after) in done and after.endswith("ing") and before in _NEEDS) else []
+        if word in ("any", "each", "every") and (not n or before in SILENT):
+            found += [word] if kernel(after) in named or entry_at(tokens, n + 1, "site")[0] else []
+        if word == "where" and n and before not in SILENT and after in ("it", "we"):
+            found.append(f"where {after}")  # they could see where it was shaving
+        how = [entry for part in ("superlative", "comparative") for _, entry in entries_at(tokens, n, part)]
+        if any(entry.family != "spreading" for entry in how) and (after == "application" or next_one == "apply"):
+            found.append("apply")
+    return found
+
+
+_GIVING = frozenset(("leave", "leaves", "left", "give", "gives", "gave"))

@@ -7,6 +7,7 @@ from dataclasses import dataclass, field, replace
 
 from panel.claims.claim import Reading
 from panel.claims.names import Names, Words, longest
+from panel.claims.own_words import STATES
 from panel.claims.parts import (
     ALL_SAME,
     APPLYING,
@@ -88,9 +89,12 @@ class Cursor(Words):
             self.doing = self.words(length)  # 84 % of users tried it, which says nothing of what they said
         after = self.tokens[self.place - 1] if self.place else ""
         after = self.tokens[max(0, self.place - 2)] if after in (*OURS, "your", "their", "my") else after
+        self.found.order += [self.words(length)] * (entry.part == "function" and self.words(length) in STATES)
         self.place += length
         if "range" in (entry.part, *(chunk.part for chunk in self.found.chunks[-2:-1] if entry.part == "panel")):
-            self.of_several()
+            self.found.left_over += [self.words(1)] * (
+                self.words(1) in SEVERAL
+            )  # the three butters are the least greasy
         if entry.part in ("product", "site"):
             self.found.order.append(entry.part.upper())
         if entry.part in ("product", "people") or (entry.part == "site" and after not in _IN_PLACE):
@@ -115,10 +119,6 @@ class Cursor(Words):
         if any(entry.part in ("property", "degree") for _, entry in entries_at(self.tokens, self.place)):
             self.found.left_over.append(share.words)  # 93 % smooth
         return True
-
-    def of_several(self) -> None:
-        """Leave over what is said of all that were compared: the three butters tested are the least greasy."""
-        self.found.left_over += [self.words(1)] if self.words(1) in SEVERAL else []
 
     def overstated(self) -> list[str]:
         """Return the words that say more together than each: each of our users, 20 minutes and on."""

@@ -428,7 +428,8 @@ def _panel(claim: Claim, materials: Materials, wanted: Mapping[str, int]) -> Ite
     found = materials.compared if bearing else None  # the comparison of all prototypes takes a moment
     if found is None:
         return
-    timed = [minutes for kind, minutes, _ in materials.read(claim.claim, claim.prototype).moments if kind != "rubbing"]
+    told = materials.read(claim.claim, claim.prototype).moments * bool(claim.attribute)
+    timed = [minutes for kind, minutes, _ in told if kind in ("at", "later", "within")]
     for attribute, family in bearing.items():
         other, words = _compared_with(claim), materials.called_as.attribute(attribute)
         elsewhen = timed and judged_minutes(materials.study, attribute) not in (*timed, math.nan)
@@ -440,11 +441,8 @@ def _panel(claim: Claim, materials: Materials, wanted: Mapping[str, int]) -> Ite
                     apart, told = turn * row["estimate"], row["verdict"] == DIFFERS
                     side = _side(told and sign * apart > 0, told and sign * apart <= 0)
                     change = materials.called_as.change(attribute, apart)
-                    yield (
-                        _NEITHER if elsewhen else side,
-                        _PANEL,
-                        f"{words}: {change} against {other} ({row['verdict']})",
-                    )
+                    side = _NEITHER if elsewhen else side
+                    yield (side, _PANEL, f"{words}: {change} against {other} ({row['verdict']})")
             continue
         rows = found.means.loc[(found.means["attribute"] == attribute) & (found.means["prototype"] == claim.prototype)]
         for row in rows.to_dict("records"):

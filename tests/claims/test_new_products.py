@@ -1,12 +1,13 @@
-"""Sentences on twelve kinds of product that nobody had in mind: hair, underarms, beard, nails, feet, a tan, oily hands.
+"""Sentences on eighteen kinds of product that nobody had in mind: hair, beard, feet, lips, a bath, mascara, a razor.
 
-By five writers who saw nothing but what was tested, verdicts first (`sentences_new_products`; common practice, no
-source), and by four who knew the program and looked for what it lets through (`sentences_new_attacked`). The studies
+By eight writers who saw nothing but what was tested, verdicts first (`sentences_new_products`; common practice, no
+source), and by five who knew the program and looked for what it lets through (`sentences_new_attacked`). The studies
 are invented, drawn around the means that were found. As first read, 106 of the 148 true ones on the first nine were
-refused (67 now: `sentences_lost.csv`) and 21 of 44 on the last three; the 38 of their second writer, written when these
-had been mended, 20 (15 now). Of those that may not be said none was supported then. Of 1,372 attacked sentences on the
-first nine 14 still pass by their words (60 before the order of what was asked counted) and stand in no file; of 287 on
-the last three, written before any was read, 3 did, and none does now.
+refused, 21 of 44 on the next three and 58 of 88 on the last six; the second writers of these, when the first had been
+mended, 20 of 38 and 21 of 44. Of those that may not be said none was supported then; those refused now stand in
+`sentences_lost.csv`. Of 1,372 attacked sentences on the first nine 14 still pass by their words and stand in no file;
+of 287 on the next three none does; of 1,973 on the last six, written against new rules, 338 did, and 95 do, most of
+them border; a sample of the rest is here.
 """
 
 import json
@@ -94,7 +95,7 @@ def test_what_is_left_over_of_their_words_is_what_was_before():
     assert differing(read_lines(FOLDER, "new_products"), lines_of_new_products()) == []
 
 
-@pytest.mark.parametrize(("file", "least"), [("sentences_new_products.csv", 105), ("sentences_new_attacked.csv", 1100)])
+@pytest.mark.parametrize(("file", "least"), [("sentences_new_products.csv", 165), ("sentences_new_attacked.csv", 1400)])
 def test_nothing_that_may_not_be_said_is_supported(file, least):
     refused = [(row["claim"], said) for row, said in judged(file) if row["verdict"] == "refused"]
     assert len(refused) >= least
