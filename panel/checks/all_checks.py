@@ -142,9 +142,11 @@ def _check_understood(study: Study) -> Iterator[Finding]:
         asked = answers.loc[(answers["kind"] == kind) & (answers["question"] == question), "answer"]
         given = int(asked.str.strip().ne("").sum())
         each = [f"{text!r} ({n})" for text, n in Counter(rows["answer"]).most_common()]
-        stay = "They are left out." if kind != "agreement" else "They count as not agreeing."
+        one = len(rows) == 1
+        stay = f"{'It counts' if one else 'They count'} as not agreeing."
+        stay = stay if kind == "agreement" else f"{'It is' if one else 'They are'} left out."
         stay = "So it cannot be told how many agree." if kind == "agreement" and 2 * len(rows) > given else stay
-        were = "was" if len(rows) == 1 else "were"
+        were = "was" if one else "were"
         told = f"{len(rows)} of {counted(given, 'answer')} to “{question}” {were} not understood"
         message = f"{told}: {first_few(each)}. {stay}"
         advice = "Put right the answer in the table of answers, or in the file of the survey, and bring it in again."
