@@ -8,7 +8,7 @@ from itertools import pairwise
 from typing import TYPE_CHECKING
 
 from panel.claims.claim import CHANGE, Claim, Reading, WordingFinding
-from panel.claims.names import is_timed
+from panel.claims.names import is_timed, longest
 from panel.claims.own_words import kernel
 from panel.claims.parts import ENDS, SLACK, Tokens, entry_at, number_at, words_of
 from panel.claims.reading import BEFORE_OTHER, Cursor
@@ -29,7 +29,7 @@ _INSTEAD = (
 _BESIDE = (("where",), ("while",), ("whereas",), ("but",), ("and",), (",",), ("-",), (";",), (":",), (".",), ("(",), ())
 _PAUSES = tuple((mark,) for mark in (",", "-", ";", ":", ".", "("))
 _TAKES = frozenset(("takes", "took", "take", "needs", "needed", "lasts", "lasted"))
-_LEADS = frozenset(("in", "at", "(", ":", "-", ",", "just", "only"))
+_IN, _MARKS = frozenset(("in", "at")), frozenset(("(", ":", "-", ",", "just", "only"))
 _NO_AMOUNT = frozenset(("after", "within", "at", "in", "for", "and", "or"))
 _FASTER = frozenset(("faster", "quicker", "sooner", "shorter", "longer", "slower"))
 _FEWER = frozenset(("fewer", "less", "more"))
@@ -102,7 +102,10 @@ def _other_at(reader: Cursor, place: int) -> int:
 def _two(reader: Cursor, start: int, amount: _Amount) -> tuple[Tokens, list[Quoted]] | None:
     """Return the sentence where that of another one stands beside this one, what compares them in their place."""
     tokens, (end, own, step, size, what) = reader.tokens, amount
-    after = reader.own_product(end + _is(tokens, end, BEFORE_OTHER)) or end  # 54 s with our new mask
+    by = end + _is(tokens, end, BEFORE_OTHER)
+    length, prototype = longest(reader.names.prototypes, tokens, by)
+    named_own = by + length if length and prototype == reader.own else 0
+    after = reader.own_product(by) or named_own or end  # 54 s with our new mask
     while _is(tokens, end, ("to", "until", "for", "a", "per")) and after < len(tokens) and tokens[after] not in _DONE:
         after += 1  # 54 s to untangle wet hair
     for words in (*_INSTEAD, *_BESIDE):
@@ -110,7 +113,8 @@ def _two(reader: Cursor, start: int, amount: _Amount) -> tuple[Tokens, list[Quot
         place = begins + len(words)
         named = _other_at(reader, place)
         second = named + (_is(tokens, named, ("it",)) and _is(tokens, named + 1, _TAKES))
-        second += _is(tokens, second, (*_TAKES, "the", "in", ":"))
+        since = start > 0 and tokens[start - 1] == "after"  # rubbed in after 46 s, CH 1 after 71
+        second += _is(tokens, second, (*_TAKES, "the", "in", ":", ",", *(("after",) if since else ())))
         against = _amount_at(reader, second, (size, what))
         if tokens[begins:place] != words or against is None or against[4] != what:
             continue
@@ -132,8 +136,11 @@ _DONE = ENDS | {"instead", "against", "vs", "versus", "compared", "rather"}
 
 def _compared(tokens: Tokens, span: range, done: Tokens, names: Tokens, counted: str, fewer: bool) -> Tokens:
     """Return the words with what compares two amounts in place of them, where it is not said elsewhere."""
-    begin = span.start
-    while _is(tokens, begin - 1, _LEADS) and begin:
+    begin, since = span.start, "after" in tokens[span.start : span.stop]
+    while begin and _is(tokens, begin - 1, _MARKS):
+        begin -= 1
+    begin -= begin > 0 and _is(tokens, begin - 1, _IN | ({"after"} if since else set()))
+    while begin and _is(tokens, begin - 1, _MARKS):
         begin -= 1
     rest = (*tokens[:begin], *tokens[span.stop :])
     if any(word in (_FEWER if counted else _FASTER) for word in rest) or ("less", "time") in pairwise(rest):
@@ -141,8 +148,9 @@ def _compared(tokens: Tokens, span: range, done: Tokens, names: Tokens, counted:
         again = compared > 0 and tokens[compared : compared + len(names)] == names
         than = ("than", *names) if names and not again else ()
         return (*tokens[:begin], *done, *than, *tokens[span.stop :])  # 54 s to repair split ends
-    takes = _is(tokens, begin - 1, _TAKES) and begin and not tokens[begin - 1].startswith("last")
+    takes = begin > 0 and _is(tokens, begin - 1, _TAKES) and not tokens[begin - 1].startswith("last")
     until = done[:1] != () and done[0] in ("to", "until", "for", "a", "per")
+    begin -= takes and until  # it takes 27 seconds until
     how: Tokens = ("less" if fewer else "more", "time") if takes or until else ("faster" if fewer else "longer",)
     how = ("fewer" if fewer else "more", *counted.split()) if counted else how
     return (*tokens[:begin], *how, *(done if until else ()), *(("than", *names) if names else ()), *tokens[span.stop :])

@@ -178,7 +178,7 @@ def done_by(words: str, definition: str) -> tuple[str, str, str]:
 
     It is one where an adverb or article follows, or the definition says how much that is done: how much the seam rubs.
     """
-    parts, told = [*words.split(), ""], definition.casefold()
+    parts, told = [*words.split(), ""], str(definition).casefold()
     for n, (word, after) in enumerate(pairwise(parts[:3])):
         adverb, of = after * after.endswith("ly"), after in ("a", "an", "the") and n == 0
         does = re.fullmatch(r"[a-z]{2,}(?<!s)s", word.casefold())

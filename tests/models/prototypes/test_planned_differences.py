@@ -62,7 +62,7 @@ def test_what_was_not_scored_is_said(study):
     scores = study.scores[~((study.scores["prototype"] == "P2") & (study.scores["attribute"] == "AF_STICK"))]
     thinned = small_study({"planned_differences": PLAN}, scores=scores)
     found = planned_differences(thinned, find_differences(thinned))
-    assert any(note.startswith("P2 minus P1 is not tested on AF_STICK") for note in found.notes)
+    assert any(note.startswith("P2 minus P1 is not tested on stickiness:") for note in found.notes)
 
 
 def test_what_cannot_be_read_is_among_the_notes(result):
