@@ -91,7 +91,7 @@ def names_of(study: Study) -> Names:
         beginning(word) for text in told for word in words_of(text) if len(word) > _SHORT and not _is_refused(word)
     )
     dose = words_of(str(study.facts.get("dose", "")))[:2]
-    ways = tuple(way for name in study.attributes for way in _ways_to(study, name))
+    ways = tuple(dict.fromkeys(way for name in study.attributes for way in _ways_to(study, name)))
     done, rest = map(words_of, how_chosen(study))
     called_by = (prototypes, roles, _ingredients(study), types, titles, attributes, purpose, dose, ways)
     return Names(*called_by, _events(study), _who_took_part(study), (done, rest), _counted(study))

@@ -233,7 +233,7 @@ def in_own_terms(tokens: Tokens, ways: Sequence[Way], products: Sequence[int]) -
     taken = {place + more for place, length in enumerate(products) for more in range(length)}
     for way in sorted(ways, key=lambda each: -len(each.named)):
         tokens = _object_last(tokens, way)
-        for start in range(len(tokens)):
+        for start in range(len(tokens)) if any(_same(token, way.core[0], loose=True) for token in tokens) else ():
             end = _core_end(tokens, start, way)
             own = start + (tokens[start] == way.core[0])  # less oil comes off
             if end and taken.isdisjoint(range(own, end)) and (found := _compared(tokens, start, end, way)):
@@ -282,6 +282,7 @@ def _core_end(tokens: Tokens, start: int, way: Way) -> int:
     return place + (tokens[place : place + 1] != () and tokens[place] in FELT_AS and tokens[place] in way.named)
 
 
+@lru_cache(maxsize=100_000)
 def _same(token: str, word: str, *, loose: bool) -> bool:
     """Return whether a token is a word of a name, in another form only where that is `loose`."""
     if word in PARTICLES or token == word:

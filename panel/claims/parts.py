@@ -296,7 +296,7 @@ def entry_at(tokens: Tokens, place: int, part: str) -> tuple[int, Entry]:
     return _longest_of_each(tokens[place : place + longest]).get(part, _NOTHING) if longest else _NOTHING
 
 
-@lru_cache(maxsize=4096)
+@lru_cache(maxsize=50_000)
 def _longest_of_each(words: Tokens) -> dict[str, tuple[int, Entry]]:
     found: dict[str, tuple[int, Entry]] = {}
     for length, entry in _standing(words):
@@ -305,7 +305,7 @@ def _longest_of_each(words: Tokens) -> dict[str, tuple[int, Entry]]:
     return found
 
 
-@lru_cache(maxsize=4096)
+@lru_cache(maxsize=50_000)
 def _standing(words: Tokens) -> tuple[tuple[int, Entry], ...]:
     """Return what words may begin with, the longest first: the steps of the grammar ask again and again."""
     lengths = range(len(words), 0, -1)

@@ -329,11 +329,11 @@ def bearing_on(claim: Claim, materials: Materials) -> tuple[_Bearing, ...]:
     """Return what bears on a claim beside its own test, what speaks against it first."""
     if claim.kind == BEYOND or claim.problems:
         return ()
-    wanted = materials.once(_wanted, claim)
-    found = [*_panel(claim, materials, wanted), *materials.once(_from_people, claim)]
-    found += _readings(claim, materials, wanted)
-    order = (AGAINST, FOR, _NEITHER)
-    return tuple(sorted(found, key=lambda each: order.index(each[0])))
+    told = materials.read(claim.claim, claim.prototype, of_panel=True).moments if claim.attribute else []
+    timed = [minutes for kind, minutes, _ in told if kind in ("at", "later", "within")]
+    found = [*(_panel(claim, materials, timed) if timed else materials.once(_panel, claim))]
+    found += [*materials.once(_from_people, claim), *_readings(claim, materials, materials.once(_wanted, claim))]
+    return tuple(sorted(found, key=lambda each: (AGAINST, FOR, _NEITHER).index(each[0])))
 
 
 def _from_people(claim: Claim, materials: Materials) -> list[_Bearing]:
@@ -416,8 +416,9 @@ def _compared_with(claim: Claim) -> str:
     return claim.versus if claim.kind in _COMPARED else ""
 
 
-def _panel(claim: Claim, materials: Materials, wanted: Mapping[str, int]) -> Iterator[_Bearing]:
-    """Yield what the panel found on attributes of the same word, on no side at a moment the sentence does not mean."""
+def _panel(claim: Claim, materials: Materials, timed: Sequence[float] = ()) -> list[_Bearing]:
+    """Return what the panel found on attributes of the same word, on no side at a moment other than those `timed`."""
+    wanted, told = materials.once(_wanted, claim), list[_Bearing]()
     families = {name: family_of(materials.study, name) for name in materials.study.attributes}
     places = materials.once(_places, claim)
     bearing = {
@@ -427,9 +428,7 @@ def _panel(claim: Claim, materials: Materials, wanted: Mapping[str, int]) -> Ite
     }
     found = materials.compared if bearing else None  # the comparison of all prototypes takes a moment
     if found is None:
-        return
-    told = materials.read(claim.claim, claim.prototype).moments * bool(claim.attribute)
-    timed = [minutes for kind, minutes, _ in told if kind in ("at", "later", "within")]
+        return []
     for attribute, family in bearing.items():
         other, words = _compared_with(claim), materials.called_as.attribute(attribute)
         elsewhen = timed and judged_minutes(materials.study, attribute) not in (*timed, math.nan)
@@ -438,16 +437,17 @@ def _panel(claim: Claim, materials: Materials, wanted: Mapping[str, int]) -> Ite
             rows = found.pairs.loc[found.pairs["attribute"] == attribute]
             for turn, (one, two) in ((1, (claim.prototype, other)), (-1, (other, claim.prototype))):
                 for row in rows.loc[(rows["prototype"] == one) & (rows["versus"] == two)].to_dict("records"):
-                    apart, told = turn * row["estimate"], row["verdict"] == DIFFERS
-                    side = _side(told and sign * apart > 0, told and sign * apart <= 0)
+                    apart, differs = turn * row["estimate"], row["verdict"] == DIFFERS
+                    side = _side(differs and sign * apart > 0, differs and sign * apart <= 0)
                     change = materials.called_as.change(attribute, apart)
                     side = _NEITHER if elsewhen else side
-                    yield (side, _PANEL, f"{words}: {change} against {other} ({row['verdict']})")
+                    told.append((side, _PANEL, f"{words}: {change} against {other} ({row['verdict']})"))
             continue
         rows = found.means.loc[(found.means["attribute"] == attribute) & (found.means["prototype"] == claim.prototype)]
         for row in rows.to_dict("records"):
             side = _NEITHER if elsewhen else _level(materials, attribute, sign, row)
-            yield (side, _PANEL, f"{words}: {_mean(materials, attribute, row)}")
+            told.append((side, _PANEL, f"{words}: {_mean(materials, attribute, row)}"))
+    return told
 
 
 def _mean(materials: Materials, attribute: str, row: Mapping[Any, float]) -> str:
@@ -571,6 +571,8 @@ def _partners(study: Study) -> list[tuple[str, str]]:
 def _readings(claim: Claim, materials: Materials, wanted: Mapping[str, int]) -> Iterator[_Bearing]:
     """Yield what instruments read: of a partner of the attribute, or of what the sentence itself names."""
     table = materials.study.table("readings")
+    if table.empty:
+        return
     measures = tuple(str(name) for name in table["measure"].unique())
     named = {word for word in words_of(claim.claim) if len(word) >= _LEAST_LETTERS}
     partners = {
