@@ -8,7 +8,7 @@ from collections.abc import Iterator, Mapping
 from dataclasses import dataclass, field, replace
 from fnmatch import translate
 from functools import cache, lru_cache
-from itertools import takewhile
+from itertools import chain, takewhile
 from types import MappingProxyType
 from typing import TYPE_CHECKING
 
@@ -37,6 +37,7 @@ from panel.claims.parts import (
     entry_at,
     known_words,
     phrases,
+    plural_of,
     tokens_of,
     words_of,
 )
@@ -45,7 +46,7 @@ from panel.study.knowledge import shared_table
 from panel.study.naming import done_by, judged_after, moment_words, timed_words
 from panel.study.numbers_read import same_quantity
 from panel.study.scores_used import asked, how_chosen
-from panel.study.study import Study
+from panel.study.study import Study, kept
 from panel.words import less_of
 
 if TYPE_CHECKING:
@@ -164,8 +165,7 @@ def family_of(study: Study, attribute: str) -> str:
 
 def _is_how_far(study: Study, attribute: str) -> bool:
     """Return whether an attribute that could be a speed is defined by how far it goes: absorption after ten minutes."""
-    table = study.table("attributes")
-    told = " ".join(str(text) for text in table.loc[table["attribute"] == attribute, "definition"]).casefold()
+    told = " ".join(chain(*judged_as(study, attribute)[1:2]))
     fast = re.search(
         r"\b(fast|quick|rapid|speed|rate|soon|time|seconds|easy|easily|ease)",
         f"{attribute} {study.attribute_words(attribute)} {told}".casefold(),
@@ -186,20 +186,13 @@ def _ways_to(study: Study, attribute: str) -> Iterator[Way]:
     types = {word for phrase in _product(study)[0] for word in phrase if not entry_at((word,), 0, "site")[0]}
     heading = timed_words(_ASIDE.sub(" ", attribute).strip())[0]
     heading = heading if _WORDS.fullmatch(heading) and not heading.isupper() else ""
-    whole = words_of(words)
     ways = [(named, named) for named in map(words_of, (words, moment_words(words)[0]))]
-    for called, named in dict.fromkeys([*ways, (words_of(heading), whole)]):
+    for called, named in dict.fromkeys([*ways, (words_of(heading), words_of(words))]):
         yield from ways_of(called, named, types, better)
 
 
-_ASIDE = re.compile(
-    r"\((?:s|secs?|mins?|mm?:ss|min:s|number|count|g|mg|mm|cm|(?:right |\d+ ?\w+ )?(?:after|later)\b[^)]*)\)",
-    re.IGNORECASE,
-)
+_ASIDE = re.compile(r"(?i)\((?:s|secs?|mins?|mm?:ss|min:s|number|count|(?:right |\d+ ?\w+ )?(?:after|later)\b[^)]*)\)")
 _WORDS = re.compile(r"[^\W\d_]{2,}(?: [^\W\d_]+)+[ ,\d\w]*")  # a heading, and no code
-
-
-_TOUCH = FELT_AS | {"the"}
 _BY_TIME = frozenset(("soaking in", "spreading"))  # what is done the faster, the less time it takes
 
 
@@ -210,22 +203,33 @@ def is_turned(study: Study, attribute: str) -> bool:
 
 def is_timed(study: Study, attribute: str) -> bool:
     """Return whether an attribute is a time, by its unit or its name."""
-    unit = str(study.table("attributes").set_index("attribute")["unit"].get(attribute, ""))
-    return same_quantity(unit, "s") or "time" in words_of(study.attribute_words(attribute))
+    return same_quantity(_described(study).get(attribute, _NOTHING)[0], "s") or "time" in words_of(
+        study.attribute_words(attribute)
+    )
 
 
 def judged_as(study: Study, attribute: str) -> tuple[Tokens, ...]:
     """Return how an attribute was judged, in the study's own words: its heading, definition and procedure."""
-    table = study.table("attributes")
-    told = table.loc[table["attribute"] == attribute, ["attribute", "definition", "procedure"]].to_numpy(str).ravel()
-    return tuple(words_of(text) for text in told)
+    return _described(study).get(attribute, _NOTHING)[2]
+
+
+_NOTHING = "", "", tuple[Tokens, ...]()
+
+
+@kept
+def _described(study: Study) -> dict[str, tuple[str, str, tuple[Tokens, ...]]]:
+    """Return attribute to its unit, its stage and the words of how it was judged: asked again for every sentence."""
+    rows = zip(*study.listed("attributes", "attribute", "unit", "stage", "definition", "procedure"), strict=True)
+    return {
+        n: (str(unit), str(stage), tuple(words_of(str(text)) for text in (n, *told))) for n, unit, stage, *told in rows
+    }
 
 
 def as_judged(study: Study, claim: Claim, reading: Reading) -> Reading:
     """Return what a sentence says, no word left over that stands as it does where it is said how that was judged."""
     named = words_of(study.attribute_words(claim.attribute))
-    kept = as_defined(reading.left_over, words_of(claim.claim), judged_as(study, claim.attribute), named)
-    return replace(reading, left_over=kept)
+    rest = as_defined(reading.left_over, words_of(claim.claim), judged_as(study, claim.attribute), named)
+    return replace(reading, left_over=rest)
 
 
 def sites_judged(study: Study, attribute: str, usual: frozenset[str]) -> frozenset[str]:
@@ -233,11 +237,11 @@ def sites_judged(study: Study, attribute: str, usual: frozenset[str]) -> frozens
     lead = LEADS["more"].match(study.attribute_words(attribute))
     whole = words_of(study.attribute_words(attribute)[lead.end() if lead else 0 :])
     named = tuple(takewhile(lambda word: word not in STATES, whole))
-    own, on = _sites_of(whole), (n for n, word in enumerate(named) if n and word in OBJECTS)  # but: to the touch
-    if family_of(study, attribute).startswith(OF_STUDY) and (own or any({*named[n + 1 :]} - _TOUCH for n in on)):
+    own, on = _sites_of(whole), (n for n, word in enumerate(named) if n and word in OBJECTS)
+    of_thing = any({*named[n + 1 :]} - FELT_AS - {"the"} for n in on)  # but: to the touch
+    if family_of(study, attribute).startswith(OF_STUDY) and (own or of_thing):
         return own
-    table = study.table("attributes")
-    if {*table.loc[table["attribute"] == attribute, "stage"]} & {"appearance", "pick-up"}:
+    if _described(study).get(attribute, _NOTHING)[1] in ("appearance", "pick-up"):
         return own  # judged before it is put on
     return usual | own.union(*map(_sites_of, judged_as(study, attribute)))
 
@@ -469,8 +473,7 @@ def public_name(study: Study, names: Names, prototype: str) -> str:
 def rest_tested(names: Names, number: int) -> str:
     """Return how the public may be told of all the others of a test, whose names it does not know."""
     kind = _product_words(names)
-    several = f"{kind}es" if kind.endswith(("s", "x", "z", "ch", "sh")) else f"{kind}s"
-    return f"the other {ONES[number - 1] if number <= len(ONES) else number} {several} tested"
+    return f"the other {ONES[number - 1] if number <= len(ONES) else number} {plural_of(kind)} tested"
 
 
 def _product_words(names: Names) -> str:
@@ -589,7 +592,6 @@ class Words:
 
 def longest(named: Mapping[Tokens, str], tokens: Tokens, place: int) -> tuple[int, str]:
     """Return the longest of the names that stands at a place: its number of tokens and what it names."""
-    here = tokens[place] if place < len(tokens) else ""
-    begun = [words for words in named if words and words[0] == here]
+    begun = [words for words in named if words and words[0] == tokens[place]] if place < len(tokens) else []
     best = max((words for words in begun if tokens[place : place + len(words)] == words), key=len, default=())
     return len(best), named.get(best, "")
