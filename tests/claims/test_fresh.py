@@ -253,10 +253,14 @@ def _study(name):
     return STUDIES[name]()
 
 
+MANY = ("sentences_turned.csv", "sentences_built.csv")
+
+
 @cache
 def _found(file):
     with HERE.with_name(file).open(encoding="utf-8", newline="") as opened:
         rows = list(csv.DictReader(opened))
+    rows = rows[:: 2 if file in MANY else 1]  # every other one of thousands, which are varied one by one
     return [(row, _finder_of(row["study"], row["statement"])(row["claim"])) for row in rows]
 
 
