@@ -384,8 +384,7 @@ def _site_end(tokens: Tokens, place: int, way: Way) -> int:
     while tokens[place : place + 1] and (tokens[place] in _ARTICLES or tokens[place : place + 1] in states):
         place += 1
     length = entry_at(tokens, place, "site")[0]
-    length *= not on or tokens[place] in way.named
-    return place + length if length else 0
+    return place + length if length and (not on or tokens[place] in way.named) else 0
 
 
 def _beside(tokens: Tokens, left: int, end: int, thing: Tokens) -> tuple[int, int]:

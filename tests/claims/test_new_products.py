@@ -10,12 +10,15 @@ of 287 on the next three none does; of 1,973 on the last six, written against ne
 them border; a sample of the rest is here.
 """
 
+import csv
 import json
 from functools import cache
 from pathlib import Path
 
 import pytest
 
+from panel.claims.grammar import read_sentence
+from panel.claims.names import names_of
 from panel.claims.verdict import AS_WORDED
 from tests.as_before import differing, read_lines
 from tests.claims.as_judged import FOLDER, lines_left_over
@@ -104,3 +107,20 @@ def test_nothing_that_may_not_be_said_is_supported(file, least):
 
 def test_true_sentences_that_were_read_are_read_still():
     assert newly_refused("sentences_new_products.csv", judged("sentences_new_products.csv")) == []
+
+
+def test_a_sentence_that_breaks_off_after_any_word_is_read():
+    """What is being typed ends anywhere, after a small word as well: smells strongly in."""
+    with HERE.with_name("sentences_new_products.csv").open(encoding="utf-8", newline="") as opened:
+        rows = list(csv.DictReader(opened))[::5]
+    names = {name: names_of(_study(name)) for name in PRODUCTS}
+    for row in rows:
+        words = row["claim"].split()
+        for end in range(len(words)):
+            read_sentence(" ".join(words[:end]), names[row["study"]])
+    for name, product in PRODUCTS.items():
+        for attribute in product["attributes"]:
+            words = attribute["name"].split()
+            for end in range(len(words)):
+                read_sentence(" ".join([*words[: end + 1], "more", "than"]), names[name])
+                read_sentence(" ".join(["more", *words[: end + 1]]), names[name])
