@@ -55,9 +55,8 @@ def without_times(reader: Cursor) -> tuple[Tokens, list[Quoted]]:
     return whole, []
 
 
-_Amount = tuple[
-    int, float, float, float, str
-]  # the place after it, its value, those of its last digit and of one, what
+# The place after it, its value, that of its last digit and that of one, and of what.
+_Amount = tuple[int, float, float, float, str]
 
 
 def _amount_at(reader: Cursor, start: int, usual: tuple[float, str] | None = None) -> _Amount | None:
@@ -157,7 +156,7 @@ def _compared(tokens: Tokens, span: range, done: Tokens, names: Tokens, counted:
 
 
 def _apart(tokens: Tokens, start: int, amount: _Amount) -> tuple[Tokens, list[Quoted]] | None:
-    """Return the sentence without how far two are apart: 20 seconds faster, 7 fewer strokes."""
+    """Return the sentence without how far two times are apart: 20 seconds faster."""
     end, value, step, _, what = amount
     less = _is(tokens, end, ("less",)) and (_is(tokens, end + 1, ("time", "than", "to")) or end + 1 == len(tokens))
     if what != _MINUTES or (start and tokens[start - 1] in _NO_AMOUNT) or not (less or _is(tokens, end, _FASTER)):
@@ -170,7 +169,7 @@ _OFF = 0.05  # share of a mean by which a rounded one may miss it; a setting of 
 
 
 def on_times(claim: Claim, materials: Materials, reading: Reading) -> Iterator[WordingFinding]:
-    """Say where a quoted time is not the mean that was measured, to its last digit and never in favour of the claim."""
+    """Say where a quoted time or count is not the mean that was measured, to its last digit and never in favour."""
     unit = reading.times[0][3] if reading.times else ""
     measured = _measured(claim, materials, unit) if unit else {}
     shorter = measured.get("own", 0.0) < measured.get("other", 0.0)

@@ -2,6 +2,7 @@
 
 import csv
 from dataclasses import replace
+from functools import cache
 from pathlib import Path
 
 import numpy as np
@@ -10,7 +11,7 @@ from panel.checks.moments_recorded import claim_seal
 from panel.claims.claim import CHANGE, STOP, read_claims
 from panel.claims.judge import _find_evidence, _table, judge_claims, judge_drafts
 from panel.claims.materials import Materials
-from panel.claims.verdict import SUPPORTED
+from panel.claims.verdict import AS_WORDED, SUPPORTED
 from panel.claims.wording import wording_of
 from panel.study.study import Study, empty_table
 from tests.formula_studies import hand_cream_formulas, table
@@ -144,6 +145,19 @@ def drafted_sentences(file, studies, statement):
         found += zip(own, drafts, strict=True)
     assert len(found) == len(rows)
     return found
+
+
+def drafting(folder, studies, statement):
+    """Return functions from a file of sentences: to each row and what is said of it, and to whether that is as worded.
+
+    Each file is judged once. `studies` makes the studies by their names.
+    """
+
+    @cache
+    def drafted(file):
+        return drafted_sentences(folder / file, studies(), statement)
+
+    return drafted, lambda file: [(row, draft.verdict in AS_WORDED) for row, draft in drafted(file)]
 
 
 def newly_refused(file, judged):

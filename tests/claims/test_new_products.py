@@ -19,12 +19,11 @@ import pytest
 
 from panel.claims.grammar import read_sentence
 from panel.claims.names import names_of
-from panel.claims.verdict import AS_WORDED
 from tests.as_before import differing, read_lines
 from tests.claims.as_judged import FOLDER, lines_left_over
 from tests.claims.claim_studies import (
     answer_rows,
-    drafted_sentences,
+    drafting,
     newly_refused,
     panel_scores,
     seeded,
@@ -79,14 +78,7 @@ def _statement(name, statement):
     return PRODUCTS[name]["statements"][statement]
 
 
-@cache
-def _drafted(file):
-    return drafted_sentences(HERE.with_name(file), {name: _study(name) for name in PRODUCTS}, _statement)
-
-
-def judged(file):
-    """Every row of a file of sentences beside whether it is supported as worded."""
-    return [(row, draft.verdict in AS_WORDED) for row, draft in _drafted(file)]
+_drafted, judged = drafting(HERE.parent, lambda: {name: _study(name) for name in PRODUCTS}, _statement)
 
 
 def lines_of_new_products():
