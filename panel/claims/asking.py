@@ -7,7 +7,7 @@ from collections.abc import Sequence
 from dataclasses import replace
 
 from panel.claims.claim import Reading
-from panel.claims.names import beginning, forms_of, longest
+from panel.claims.names import beginning, longest
 from panel.claims.own_words import as_chosen, in_own_terms
 from panel.claims.parts import (
     ENDS,
@@ -95,11 +95,12 @@ class Asking(Cursor):
 
     def form_at(self, place: int, kinds: set[str]) -> tuple[int, str, str]:
         """Return how many tokens at a place name what may have happened, in one of these forms; what, and the form."""
+        ends = range(place + 1, len(self.tokens) + 1)
         found = (
-            (len(form), event, kind)
-            for doing, event in self.names.moments.items()
-            for form, kind in forms_of(doing)
-            if kind in kinds and self.tokens[place : place + len(form)] == form
+            (end - place, event, kind)
+            for end in ends
+            for event, kind in self.names.moments.get(self.tokens[place:end], ())
+            if kind in kinds
         )
         return max(found, default=(0, "", ""))
 

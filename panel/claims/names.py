@@ -8,7 +8,8 @@ from collections.abc import Iterator, Mapping
 from dataclasses import dataclass, field, replace
 from fnmatch import translate
 from functools import cache, lru_cache
-from itertools import chain, takewhile
+from itertools import chain, groupby, takewhile
+from operator import itemgetter
 from types import MappingProxyType
 from typing import TYPE_CHECKING
 
@@ -57,11 +58,11 @@ if TYPE_CHECKING:
 class Names:
     """What can be named, by the words that name it.
 
-    `roles` gives for a family of role words (previous, benchmark ...) the prototypes it fits; `product_types` the
-    kinds of product the study is about, empty where it does not say; `purpose` what words of
-    its purpose begin with; `dose` the amount the panel got; `ways` how attributes of its own are told,
-    `moments` what may have happened before it was judged, `people` who took part, the longest words first, `chosen`
-    what people would rather do with the one they chose, and what follows it, `units` what was counted: strokes.
+    `roles` gives for a family of role words (previous, benchmark ...) the prototypes it fits; `product_types` the kinds
+    of product the study is about, empty where it does not say; `purpose` what words of its purpose begin with; `dose`
+    the amount the panel got; `ways` how attributes of its own are told; `moments` what may have happened before it was
+    judged, and which form of its verb that is; `people` who took part, the longest words first; `chosen` what people
+    would rather do with the one they chose, and what follows it; `units` what was counted: strokes.
     """
 
     prototypes: Mapping[Tokens, str]
@@ -73,7 +74,7 @@ class Names:
     purpose: frozenset[str] = frozenset()
     dose: Tokens = ()
     ways: tuple[Way, ...] = ()
-    moments: Mapping[Tokens, str] = field(default_factory=dict)
+    moments: Mapping[Tokens, tuple[tuple[str, str], ...]] = field(default_factory=dict)
     people: tuple[Tokens, ...] = ()
     chosen: tuple[Tokens, Tokens] = ((), ())
     units: frozenset[Tokens] = frozenset()
@@ -122,12 +123,14 @@ def _who_took_part(study: Study) -> tuple[Tokens, ...]:
 _WHO_THEY_ARE = frozenset(("who", "of", "with", "from", "in", "aged", "between", "that"))
 
 
-def _events(study: Study) -> dict[Tokens, str]:
-    """Return what may have happened before something was judged, by its words: of the table and its own."""
+def _events(study: Study) -> dict[Tokens, tuple[tuple[str, str], ...]]:
+    """Return what may have happened before something was judged, by each form of its words, and which form that is."""
     told = (words_of(judged_after(study, name))[1:] for name in study.attributes)
     own = {words[words[:1] in (("the",), ("a",)) :] for words in told}
     new = {phrase for phrase in own if phrase[:1] not in _known_events() and phrase[:2] not in _known_events()}
-    return {**_known_events(), **{each: " ".join(each) for each in new if each and not is_applied(" ".join(each))}}
+    events = {**_known_events(), **{each: " ".join(each) for each in new if each and not is_applied(" ".join(each))}}
+    forms = sorted((form, event, kind) for doing, event in events.items() for form, kind in forms_of(doing))
+    return {form: tuple(each[1:] for each in same) for form, same in groupby(forms, key=itemgetter(0))}
 
 
 @cache
@@ -592,6 +595,6 @@ class Words:
 
 def longest(named: Mapping[Tokens, str], tokens: Tokens, place: int) -> tuple[int, str]:
     """Return the longest of the names that stands at a place: its number of tokens and what it names."""
-    begun = [words for words in named if words and words[0] == tokens[place]] if place < len(tokens) else []
-    best = max((words for words in begun if tokens[place : place + len(words)] == words), key=len, default=())
-    return len(best), named.get(best, "")
+    ends = (end for end in range(len(tokens), place, -1) if tokens[place:end] in named)
+    end = next(ends, place)
+    return end - place, named.get(tokens[place:end], "")
