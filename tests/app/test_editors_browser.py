@@ -166,7 +166,9 @@ def test_text_typed_before_the_page_was_looked_at_and_a_field_drawn_anew_are_put
                 }
             }"""
         )
+        page.wait_for_timeout(_KEY)  # what is kept goes to another process, and it is not asked here how soon
         page.reload()
+        assert page.evaluate("localStorage.length") == 1
         page.get_by_text(_PUT_BACK).wait_for()
         assert page.get_by_label("Why").input_value() == "the least greasy"
         again = """drawn => {
