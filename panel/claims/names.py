@@ -183,7 +183,7 @@ def _ways_to(study: Study, attribute: str) -> Iterator[Way]:
     """Give how an attribute of the study's own is told: by its name, and by that without its moment."""
     words = study.attribute_words(attribute)
     family, table = family_of(study, attribute), study.table("attributes")
-    if not family.startswith(OF_STUDY) and (family in _BY_TIME or not STATES & {*words_of(moment_words(words)[0])}):
+    if not family.startswith(OF_STUDY) and family in _BY_TIME:
         return
     better = "more" in table.loc[table["attribute"] == attribute, "direction"].tolist()
     types = {word for phrase in _product(study)[0] for word in phrase if not entry_at((word,), 0, "site")[0]}
@@ -242,11 +242,11 @@ def sites_judged(study: Study, attribute: str, usual: frozenset[str]) -> frozens
     named = tuple(takewhile(lambda word: word not in STATES, whole))
     own, on = _sites_of(whole), (n for n, word in enumerate(named) if n and word in OBJECTS)
     of_thing = any({*named[n + 1 :]} - FELT_AS - {"the"} for n in on)  # but: to the touch
-    if family_of(study, attribute).startswith(OF_STUDY) and (own or of_thing):
-        return own
-    if _described(study).get(attribute, _NOTHING)[1] in ("appearance", "pick-up"):
-        return own  # judged before it is put on
-    return usual | own.union(*map(_sites_of, judged_as(study, attribute)))
+    told = own.union(*map(_sites_of, judged_as(study, attribute)))
+    of_its_own = family_of(study, attribute).startswith(OF_STUDY) and (own or of_thing)
+    if of_its_own or _described(study).get(attribute, _NOTHING)[1] in ("appearance", "pick-up"):
+        return told  # judged of a thing, or before it is put on
+    return usual | told
 
 
 def _sites_of(words: Tokens) -> frozenset[str]:
