@@ -7,7 +7,7 @@ from collections.abc import Sequence
 from dataclasses import replace
 
 from panel.claims.claim import Reading
-from panel.claims.names import beginning, longest
+from panel.claims.names import longest
 from panel.claims.own_words import as_chosen, in_own_terms
 from panel.claims.parts import (
     ENDS,
@@ -19,6 +19,7 @@ from panel.claims.parts import (
     Entry,
     Share,
     Tokens,
+    beginning,
     degree_of,
     entries_at,
     number_at,

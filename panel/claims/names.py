@@ -24,6 +24,7 @@ from panel.claims.own_words import (
     Way,
     as_defined,
     is_applied,
+    ways_described,
     ways_of,
 )
 from panel.claims.parts import (
@@ -34,8 +35,10 @@ from panel.claims.parts import (
     SILENT,
     Entry,
     Tokens,
+    beginning,
     entries_at,
     entry_at,
+    forms_of,
     known_words,
     phrases,
     plural_of,
@@ -153,11 +156,6 @@ def _refused_beginnings() -> re.Pattern[str]:
 _SHORT = 3  # letters: the, who, and
 
 
-def beginning(word: str) -> str:
-    """Return what a word shares with its other forms: handl of handle and handled, book of books."""
-    return word.rstrip("s")[:5]
-
-
 def family_of(study: Study, attribute: str) -> str:
     """Return what an attribute speaks of, in the words of the table; a word of its own where they do not know it."""
     words = study.attribute_words(attribute)
@@ -192,9 +190,14 @@ def _ways_to(study: Study, attribute: str) -> Iterator[Way]:
     ways = [(named, named) for named in map(words_of, (words, moment_words(words)[0]))]
     for called, named in dict.fromkeys([*ways, (words_of(heading), words_of(words))]):
         yield from ways_of(called, named, types, better)
+    for told in judged_as(study, attribute)[1:2]:
+        yield from ways_described(told, words_of(words), types)
 
 
-_ASIDE = re.compile(r"(?i)\((?:s|secs?|mins?|mm?:ss|min:s|number|count|(?:right |\d+ ?\w+ )?(?:after|later)\b[^)]*)\)")
+_ASIDE = re.compile(  # what was counted, in which unit, when
+    r"(?i),\s*(?:s|secs?|number|count)$"
+    r"|\((?:s|secs?|mins?|mm?:ss|min:s|number|count|(?:right |\d+ ?\w+ )?(?:after|later)\b[^)]*)\)"
+)
 _WORDS = re.compile(r"[^\W\d_]{2,}(?: [^\W\d_]+)+[ ,\d\w]*")  # a heading, and no code
 _BY_TIME = frozenset(("soaking in", "spreading"))  # what is done the faster, the less time it takes
 
@@ -260,11 +263,14 @@ def _family_named(name: str) -> str:
     whole = [entry for length, entry in entries_at(words, 0) if length == len(words)]
     found = {entry.family for entry in whole if entry.part in ("property", "verb")} or _families_of(name)
     of_time = LEADS["time"].match(f"{' '.join(words)} ") is not None and not found <= _BY_TIME
-    if not whole and not _families_of(_head(" ".join(words))):
-        return ""  # combing through wet hair is not how wet it is
+    if (not whole and not _families_of(_head(" ".join(words)))) or _WHAT_TO_WHAT.search(name):
+        return ""  # combing through wet hair is not how wet it is, nor hair sticking to the face how sticky
     if len(found) != 1 or (not whole and (of_time or _unknown(words) or DENYING & {*words})):
         return ""
     return next(iter(found))
+
+
+_WHAT_TO_WHAT = re.compile(r"^(?!ease|time|speed)\w+ (?:sticking|clinging|adhering) (?:to|on)\b")
 
 
 def _head(name: str) -> str:
@@ -348,8 +354,12 @@ def _product(study: Study) -> tuple[frozenset[Tokens], frozenset[Tokens]]:
         found = _longest_types(text)
         if found:
             break
+    names = [words for words in map(words_of, study.table("prototypes")["name"]) if words]
+    ends = takewhile(lambda words: len({*words}) == 1, zip(*map(reversed, names), strict=False))
+    shared = tuple(words[0] for words in ends)[::-1] if len(names) > 1 else ()  # sun stick: present, mixed, new one
+    found |= {shared} if "".join(shared).isalpha() and not _role_families(shared) and not _is_any(shared) else set()
     noun = title[-1:] if title and title[-1].isalpha() and len(title) <= _MOST_OF_A_KIND else ()
-    for words in map(words_of, study.table("prototypes")["name"] if noun else ()):
+    for words in names if noun else ():
         begins = len(words) - next((n for n, word in enumerate(reversed(words)) if word not in title), len(words))
         found |= {words[begins:]} if words[-1:] == noun and not _role_families(words[begins:]) else set()
     types = found | {phrase[-1:] for phrase in found}
@@ -500,17 +510,6 @@ def floor(study: Study, name: str) -> float:
 @cache
 def _usual_floors() -> dict[str, float]:
     return {str(row["floor"]): float(row["value"]) for row in shared_table("claim_floors").to_dict("records")}
-
-
-@lru_cache(maxsize=1000)
-def forms_of(doing: Tokens) -> frozenset[tuple[Tokens, str]]:
-    """Return the forms of words such as patting dry: patted dry (done), pat dry (do); of drying dry (is so), too."""
-    place = next((n for n, word in enumerate(doing) if word.endswith("ing")), len(doing))
-    stem, found = doing[place][:-3] if place < len(doing) else "", {(doing, "doing")}
-    past = f"{stem[:-1]}ied" if stem.endswith("y") else f"{stem}ed"
-    forms = [(past, "done"), (stem, "do"), (f"{stem}e", "do"), (stem[:-1] if stem[-1:] == stem[-2:-1] else stem, "do")]
-    forms += [("dry", "is")] if stem == "dry" else []
-    return frozenset(found | {((*doing[:place], word, *doing[place + 1 :]), kind) for word, kind in forms if stem})
 
 
 # What a sentence says happened before something was judged.

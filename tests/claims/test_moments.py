@@ -8,7 +8,7 @@ import math
 import pytest
 
 from panel.claims.judge import judge_claims
-from panel.claims.names import forms_of
+from panel.claims.parts import forms_of
 from panel.study.naming import judged_after, judged_minutes, moment_words, when_judged
 from tests.claims.claim_studies import answer_rows, claim_row, panel_scores, seeded, study_with, words_judge
 
