@@ -36,9 +36,11 @@ def format_number(value: float | None, digits: int = 1, rounding: Rounding = NEA
     number = float(value)
     if math.isinf(number):
         return "∞" if number > 0 else f"{_MINUS}∞"
+    scaled = number * 10.0**digits
     if rounding != NEAREST:
-        scaled = number * 10.0**digits
         number = (math.floor(scaled + _FUZZ) if rounding == DOWN else math.ceil(scaled - _FUZZ)) / 10.0**digits
+    elif abs(abs(scaled) % 1 - 0.5) < _FUZZ:  # -1.75 is -1.8, on whichever side of it the sums came out
+        number = math.copysign(math.ceil(abs(scaled) - 0.5 + _FUZZ), number) / 10.0**digits
     text = f"{number:.{digits}f}"
     if not any(digit in text for digit in "123456789"):
         text = text.lstrip("-")
@@ -182,7 +184,8 @@ def counted(number: int, noun: str, plural: str = "") -> str:
 
 
 _AFTER_A_NOUN = re.compile(
-    r" (?:of|on|in|at|to|off|over|from|for|with|after|before|until|till|when|while|that|which|left|needed|used|taken)\b"
+    r" (?:of|on|in|at|to|off|over|under|from|for|with|between|through|against|across|around|round|into|onto|after"
+    r"|before|until|till|when|while|that|which|left|needed|used|taken)\b"
 )
 _PLURAL = re.compile(r"[a-z]{2,}(?<![suia])s$", re.IGNORECASE)  # not gloss, callus, basis
 

@@ -461,8 +461,9 @@ def saying(study: Study, attribute: str, way: str) -> str:
     )
     if felt and way in ("as_much", "low", "absent"):  # slippery after 60 min
         return f"{ {'as_much': 'as', 'low': 'hardly', 'absent': 'not'}[way] } {words}{again}"
-    if way == "less":
-        return f"{less_of(named)} {named}"
+    if way in ("less", "least"):
+        less = less_of(named)
+        return f"{less} {named}" if way == "less" else f"the {'fewest' if less == 'fewer' else 'least'} {named}"
     return _OWN[way].format(moment_words(named)[0] if way == "absent" else named)
 
 

@@ -267,7 +267,8 @@ def in_own_terms(tokens: Tokens, ways: Sequence[Way], products: Sequence[int]) -
         for start in range(len(tokens)) if any(_same(token, way.core[0], loose=True) for token in tokens) else ():
             end = _core_end(tokens, start, way)
             own = start + (tokens[start] == way.core[0])  # less oil comes off
-            if end and taken.isdisjoint(range(own, end)) and (found := _compared(tokens, start, end, way)):
+            known = start + entry_at(tokens, start, "")[0] > end  # low greasy film, where grease was judged
+            if end and not known and taken.isdisjoint(range(own, end)) and (found := _compared(tokens, start, end, way)):
                 return found
     return tokens
 

@@ -157,12 +157,22 @@ def _liking_in_short(result: CheckAll) -> tuple[str, ...]:
         return ()
     seen = _strongest_first(result)
     if seen.empty:
-        return ("For none of the terms is a difference in liking shown; that does not show that there is none.",)
+        return (_only_within(result) or f"For none of the terms is a difference in liking shown; {_MAY_BE}",)
     parts = []
     for way, rows in (("better", seen.loc[seen["estimate"] > 0]), ("less", seen.loc[seen["estimate"] < 0])):
         if len(rows):
             parts.append(f"liked {way} where these are ticked: {words.first_few(list(rows['term']))}")
     return (f"{words.capital('; '.join(parts))}. What makes the liking these answers do not show.",)
+
+
+_MAY_BE = "that does not show that there is none."
+
+
+def _only_within(result: CheckAll) -> str:
+    """Return of which terms a difference is shown only between answers of one consumer; empty where of none."""
+    only = [str(name) for name in result.lift.loc[result.lift["within_shown"] & ~result.lift["shown"], "term"]]
+    told = f"Between answers of the same consumer liking differs with {words.format_list(only)}"
+    return f"{told}; over all answers together that is not shown." if only else ""
 
 
 def _strongest_first(result: CheckAll) -> pd.DataFrame:
@@ -173,11 +183,11 @@ def _strongest_first(result: CheckAll) -> pd.DataFrame:
 def _lift_lines(result: CheckAll) -> list[str]:
     """Return one line for each term that goes with liking, the strongest first, and how far to trust the others."""
     seen = _strongest_first(result)
-    lines = [_lift(row) for row in seen.to_dict("records")]
-    rest = len(result.lift) - len(seen)
-    if rest and len(seen):
+    lines = [*map(_lift, seen.to_dict("records")), *filter(None, [_only_within(result)])]
+    rest = int((~result.lift["shown"] & ~result.lift["within_shown"]).sum())
+    if rest and lines:
         others = "the other term" if rest == 1 else f"the other {rest} terms"
-        lines.append(f"For {others} no difference in liking is shown; that does not show that there is none.")
+        lines.append(f"For {others} no difference in liking is shown; {_MAY_BE}")
     few = [str(name) for name in result.lift.loc[result.lift["few"], "term"]]
     if few:
         lines.append(
