@@ -87,11 +87,16 @@ def _tables() -> Iterator[tuple[str, Table]]:
 
 _LINES = tuple(csv.DictReader((shared_folder() / "study_tables.csv").read_text(encoding="utf-8").splitlines()))
 _PARTS = tuple(_tables())
-PREPARED, COLLECTED = (tuple(table for part, table in _PARTS if part == of) for of in ("prepared", "collected"))
-TABLES = MappingProxyType({table.name: table for _, table in _PARTS})
+PREPARED, COLLECTED, _RECORDED, (_FACTS,), _ENTRIES = (
+    tuple(table for part, table in _PARTS if part == of)
+    for of in ("prepared", "collected", "recorded", "facts", "entries")
+)
+TABLES = MappingProxyType({table.name: table for table in (*PREPARED, *COLLECTED, *_RECORDED)})
+STATED = _FACTS.columns
+"""The facts that something here reads. What is called otherwise is kept as it is."""
+ENTRIES = MappingProxyType({table.name: table.columns for table in _ENTRIES})
+"""Facts that are lists of entries, and the columns of each entry."""
 _CALLED = {row["column"]: row["called"] for row in _LINES if row["called"]}
-
-__all__ = ["TABLES", "Column", "Table"]
 
 
 def heading(column: Column) -> str:
