@@ -58,10 +58,7 @@ class ReducedCurves:
 def reduce_curves(study: Study) -> ReducedCurves:
     """Reduce the table `curves` of `study`, each repeat of each prototype by itself.
 
-    Raises
-    ------
-    ModelError
-        If there are no curves, or none can be reduced.
+    ModelError if there are no curves, or none can be reduced.
     """
     table = study.table("curves")
     if table.empty:

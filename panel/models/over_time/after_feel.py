@@ -80,10 +80,7 @@ def timed_attributes(study: Study) -> dict[str, pd.DataFrame]:
 def follow_after_feel(study: Study) -> AfterFeel:
     """Compare the prototypes over the times of each attribute that was scored at several.
 
-    Raises
-    ------
-    ModelError
-        If no attribute has several times, or none can be estimated.
+    ModelError if no attribute has several times, or none can be estimated.
     """
     timed = timed_attributes(study)
     if not timed:
@@ -263,10 +260,7 @@ class _TimeDesign:
 def _time_design(frame: pd.DataFrame, times: pd.DataFrame, prototypes: tuple[str, ...]) -> _TimeDesign:
     """Return the design for the attributes and minutes in `times`.
 
-    Raises
-    ------
-    ModelError
-        If fewer than two times, prototypes scored at all of them, or assessors are there.
+    ModelError if fewer than two times, prototypes scored at all of them, or assessors are there.
     """
     rows = frame.loc[frame["attribute"].isin(times["attribute"])]
     rows = rows.assign(minutes=rows["attribute"].map(times.set_index("attribute")["minutes"]))
@@ -380,10 +374,7 @@ class Courses:
 def reduce_courses(study: Study) -> Courses:
     """Reduce every course of a study and compare the prototypes on each quantity.
 
-    Raises
-    ------
-    ModelError
-        If the study has no courses, or none can be reduced.
+    ModelError if the study has no courses, or none can be reduced.
     """
     table = named_rows(study, "courses")
     points = table.loc[table["seconds"].notna() & table["score"].notna()]
