@@ -486,7 +486,9 @@ def _serving_order(study: Study, cells: ScoreCells) -> list[Finding]:
     position = servings["position"].to_numpy(dtype=float)
     turns = distinct(*(code[(served[0] >= 0) & (served[1] >= 0)] for code in served[:2]))
     served, position = tuple(code[known] for code in served), position[known]
-    scored, rows = _samples(cells)
+    codes = (cells.assessor.code, cells.sitting.code, cells.prototype.code)
+    _, first = grouped(*codes, or_none(cells.position))
+    scored, rows = tuple(code[first] for code in codes), first
     planned, right = _among(scored[:2], turns), _among(scored, served)
     both = or_none(np.concatenate([position, cells.position[rows]]))
     in_place = _among((*scored, both[len(position) :]), (*served, both[: len(position)]))
@@ -496,13 +498,6 @@ def _serving_order(study: Study, cells: ScoreCells) -> list[Finding]:
         *_not_served(cells, rows[_once(planned & ~right, scored)]),
         *_other_position(cells, rows[elsewhere], tuple(code[elsewhere] for code in scored), served, position),
     ]
-
-
-def _samples(cells: ScoreCells) -> tuple[tuple[np.ndarray, ...], np.ndarray]:
-    """Return assessor, session and prototype of every sample and position, and the first score of each."""
-    codes = (cells.assessor.code, cells.sitting.code, cells.prototype.code)
-    _, first = grouped(*codes, or_none(cells.position))
-    return tuple(code[first] for code in codes), first
 
 
 def _once(chosen: np.ndarray, codes: tuple[np.ndarray, ...]) -> np.ndarray:

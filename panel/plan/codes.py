@@ -45,7 +45,7 @@ def _blind_codes(number: int, rng: np.random.Generator, used: Iterable[str] = ()
         for code in rng.permutation(pool).tolist():
             if len(chosen) == number:
                 return chosen
-            if all(_differing_digits(code, other) >= 2 for other in chosen):
+            if all(sum(one != another for one, another in zip(code, other, strict=True)) >= 2 for other in chosen):
                 chosen.append(code)
         if len(chosen) >= number:
             return chosen[:number]
@@ -66,11 +66,6 @@ def session_codes(prototypes: Sequence[str], sessions: Sequence[str], rng: np.ra
         codes = _blind_codes(len(prototypes), rng, [row[2] for row in rows])
         rows += [(session, prototype, code) for prototype, code in zip(prototypes, codes, strict=True)]
     return pd.DataFrame(rows, columns=["session", "prototype", "code"], dtype="str")
-
-
-def _differing_digits(code: str, other: str) -> int:
-    """Return in how many places two codes differ."""
-    return sum(one != another for one, another in zip(code, other, strict=True))
 
 
 def _telling(code: str) -> bool:

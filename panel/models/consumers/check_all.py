@@ -20,6 +20,7 @@ from panel.stats.answers.paired_answers import (
     ticked_differences,
     within_people,
 )
+from panel.stats.arrays import ratio
 from panel.stats.comparing.group_means import MeanDifferences
 from panel.stats.comparing.multiplicity import LEVEL, below, holm
 from panel.stats.maps.components import correspondence
@@ -147,12 +148,7 @@ def _pairs(grid: AnswerGrid) -> pd.DataFrame:
     found = pair_counts(grid.values)
     p_value = np.where(found["n"] > 0, mcnemar_exact(found["only_second"], found["only_first"]), np.nan)
     adjusted = np.stack([holm(row) for row in p_value])
-    estimate = np.divide(
-        found["only_second"] - found["only_first"],
-        found["n"],
-        out=np.full(found["n"].shape, np.nan),
-        where=found["n"] > 0,
-    )
+    estimate = ratio(found["only_second"] - found["only_first"], found["n"])
     names = np.array(grid.prototypes, dtype=object)
     count = len(grid.questions)
     frame = pd.DataFrame(

@@ -27,22 +27,12 @@ from panel.models.prototypes.verdict import (
     why_not_apart,
     with_deciding,
 )
-from panel.stats.arrays import Array, Codes
+from panel.stats.arrays import Array, Codes, ratio
 from panel.stats.comparing.group_means import mean_of_known, paired_contrasts
 from panel.stats.comparing.multiplicity import ALPHA, LEVEL, below, benjamini_hochberg
-from panel.stats.formulas.composition import (
-    ALIAS_THRESHOLD,
-    alias_groups,
-    sizes_of_moves,
-)
+from panel.stats.formulas.composition import ALIAS_THRESHOLD, alias_groups, sizes_of_moves
 from panel.stats.mixed.inference import widened
-from panel.study.formulas import (
-    blend_rounding,
-    emollient_blend,
-    formula_pairs,
-    joint_changes,
-    matched_pairs,
-)
+from panel.study.formulas import blend_rounding, emollient_blend, formula_pairs, joint_changes, matched_pairs
 from panel.study.naming import naming
 from panel.study.scores_used import scores_used
 from panel.study.study import Study, kept
@@ -337,8 +327,7 @@ def _sittings(study: Study, prototypes: Sequence[str]) -> _Sittings:
     size = int(np.prod(shape))
     count = np.bincount(place, minlength=size)
     total = np.bincount(place, weights=scores["score"].to_numpy(dtype=float), minlength=size)
-    values = np.divide(total, count, out=np.full(size, np.nan), where=count > 0).reshape(shape)
-    return _Sittings(values, tuple(map(str, assessors)), attributes, tuple(prototypes))
+    return _Sittings(ratio(total, count).reshape(shape), tuple(map(str, assessors)), attributes, tuple(prototypes))
 
 
 def _places(names: Sequence[str], wanted: pd.Series) -> Codes:

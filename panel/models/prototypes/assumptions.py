@@ -313,7 +313,8 @@ def _influence_rows(
     largest difference most; the model is then fitted anew without each of them, variances included.
     """
     design = panel.design
-    ends = _largest_pairs(panel)
+    means = panel.fit.coefficients[:, : len(panel.design.prototypes)]
+    ends = list(zip(means.argmax(axis=1).tolist(), means.argmin(axis=1).tolist(), strict=True))
     chosen = [_pulling(panel, column, *own, ends[column], candidates) for column, own in enumerate(checks)]
     row = np.concatenate(chosen)
     column = np.repeat(np.arange(len(chosen)), [len(own) for own in chosen])
@@ -344,12 +345,6 @@ def _influence_rows(
             converged=tests["converged"],
         )
     )
-
-
-def _largest_pairs(panel: _ScoredPanel) -> list[tuple[int, int]]:
-    """Return, for each attribute, the prototypes with the highest and the lowest estimated mean."""
-    means = panel.fit.coefficients[:, : len(panel.design.prototypes)]
-    return list(zip(means.argmax(axis=1).tolist(), means.argmin(axis=1).tolist(), strict=True))
 
 
 def _difference(n_fixed: int, first: int, second: int) -> Array:
