@@ -62,8 +62,8 @@ class CheckAll:
         share`; `terms`: `term mass` and one column `component_1`, `component_2` ... with principal coordinates;
         `prototypes`: `prototype mass` and the same; `left_out`: `kind name` of terms nobody ticked and prototypes
         nobody ticked anything for.
-    liking, method, notes
-        The liking question used (empty if none), how it was done, and what to know.
+    liking
+        The liking question used (empty if none).
     """
 
     terms: pd.DataFrame

@@ -74,8 +74,6 @@ class JustAboutRight:
         The liking question the drops are in; empty if there is none.
     facts
         What the study says about the questions, by their names.
-    method, notes
-        How it was done, and what to know before trusting it.
     """
 
     shares: pd.DataFrame

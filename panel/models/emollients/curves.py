@@ -44,8 +44,6 @@ class ReducedCurves:
     readings
         `prototype measure unit value repeat`: what may be joined to the panel like any reading. Without viscosities
         beyond the measured rates, yield stresses that cannot be told, and consistencies, whose unit hangs on n.
-    method, notes
-        How it was done, and what to know before trusting it.
     """
 
     flow: _FlowCurves

@@ -75,8 +75,6 @@ class BlendDescriptors:
         Names of the descriptors that are weak for no prototype.
     own
         The user's own measurements used in place of table values.
-    method, notes
-        How it was computed, and what to know before trusting it.
     """
 
     values: pd.DataFrame

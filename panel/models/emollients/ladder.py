@@ -54,8 +54,6 @@ class Ladder:
         `_find_links`.
     copies
         Descriptors left out because they are copies of another in these blends.
-    method, notes
-        How it was done, and what to know before trusting it.
     """
 
     steps: Mapping[str, pd.DataFrame]

@@ -79,8 +79,6 @@ class TracedSwaps:
         Attribute to the smallest difference that matters on it, where the study states one.
     directions
         Attribute to what is wanted of it, `more` or `less`, where the study says so.
-    method, notes
-        How it was done, and what to know before trusting it.
     """
 
     n_moves: int

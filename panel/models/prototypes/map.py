@@ -54,10 +54,6 @@ class PrototypeMap:
         half axis to component 1 in degrees, anticlockwise; NaN where too few assessors scored the prototype.
     matrix
         `covariance` or `correlation`.
-    method
-        How it was made, as one paragraph.
-    notes
-        What a reader must know before trusting it.
     """
 
     components: pd.DataFrame
