@@ -14,7 +14,9 @@ from numpy.typing import NDArray
 
 from panel.errors import ModelError
 from panel.plan.codes import first_opening
+from panel.stats.answers.binomial import wilson_interval
 from panel.stats.arrays import Array, ratio
+from panel.stats.comparing.multiplicity import LEVEL
 from panel.study.numbers_read import read_numbers
 from panel.study.scores_used import ANSWER_ENDS, answer_points, named_rows
 from panel.study.study import Study, those_in
@@ -302,6 +304,12 @@ def recorded_questions(study: Study, kind: str) -> dict[str, dict[str, Any]]:
 
 def _entry(about: object) -> dict[str, Any]:
     return {str(name): value for name, value in about.items()} if isinstance(about, Mapping) else {}
+
+
+def shares_of(count: Array, base: Array, counted_as: str = "count") -> dict[str, Array]:
+    """Return the columns `count base share ci_low ci_high`, the interval Wilson's, of counts out of a base."""
+    low, high = wilson_interval(count, base, LEVEL)
+    return {counted_as: count, "base": base, "share": count / base, "ci_low": low, "ci_high": high}
 
 
 def share_of_bar(bar: object) -> float:

@@ -10,9 +10,8 @@ import numpy as np
 import pandas as pd
 
 from panel.errors import ModelError
-from panel.models.consumers.answers import AnswerGrid, answer_grid, numeric_answers, questions_of
+from panel.models.consumers.answers import AnswerGrid, answer_grid, numeric_answers, questions_of, shares_of
 from panel.models.prototypes.verdict import with_deciding
-from panel.stats.answers.binomial import wilson_interval
 from panel.stats.answers.paired_answers import (
     cochran_tests,
     mcnemar_exact,
@@ -114,16 +113,12 @@ def _counted(grid: AnswerGrid) -> tuple[np.ndarray, np.ndarray]:
 def _shares(grid: AnswerGrid) -> pd.DataFrame:
     ticked, base = _counted(grid)
     term, prototype = np.nonzero(base)
-    x, n = ticked[term, prototype], base[term, prototype]
-    low, high = wilson_interval(x, n, LEVEL)
-    frame = pd.DataFrame(
-        {
-            "term": np.array(grid.questions, dtype=object)[term],
-            "prototype": np.array(grid.prototypes, dtype=object)[prototype],
-            **{"ticked": x, "base": n, "share": x / n, "ci_low": low, "ci_high": high},
-        }
-    )
-    return frame.astype({"term": "str", "prototype": "str"})
+    names = {
+        "term": np.array(grid.questions, dtype=object)[term],
+        "prototype": np.array(grid.prototypes, dtype=object)[prototype],
+    }
+    counts = shares_of(ticked[term, prototype], base[term, prototype], "ticked")
+    return pd.DataFrame(names | counts).astype({"term": "str", "prototype": "str"})
 
 
 def _terms(grid: AnswerGrid, tests: Mapping[str, Any]) -> pd.DataFrame:

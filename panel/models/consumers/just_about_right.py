@@ -19,11 +19,11 @@ from panel.models.consumers.answers import (
     numeric_answers,
     question_facts,
     questions_of,
+    shares_of,
 )
 from panel.models.consumers.liking_checks import without_order
 from panel.models.emollients.swaps import TracedSwaps, trace_swaps
 from panel.models.prototypes.verdict import with_deciding
-from panel.stats.answers.binomial import wilson_interval
 from panel.stats.answers.paired_answers import paired_tables, stuart_maxwell, within_people
 from panel.stats.arrays import Array, ratio
 from panel.stats.comparing.group_means import welch_differences
@@ -171,21 +171,13 @@ def _shares(grid: AnswerGrid, side: Array) -> pd.DataFrame:
     place = np.indices(counts.shape).reshape(3, -1)
     kept = base.ravel() > 0
     question, prototype, which = (row[kept] for row in place)
-    count, of = counts.ravel()[kept], base.ravel()[kept]
-    low, high = wilson_interval(count, of, LEVEL)
-    return pd.DataFrame(
-        {
-            "prototype": np.array(grid.prototypes, dtype=object)[prototype],
-            "question": np.array(grid.questions, dtype=object)[question],
-            "side": np.array(ALL_SIDES, dtype=object)[which],
-            "count": count,
-            "base": of,
-            "share": count / of,
-            "ci_low": low,
-            "ci_high": high,
-            "most": low > _HALF,
-        }
-    ).astype(dict.fromkeys(("prototype", "question", "side"), "str"))
+    names = {
+        "prototype": np.array(grid.prototypes, dtype=object)[prototype],
+        "question": np.array(grid.questions, dtype=object)[question],
+        "side": np.array(ALL_SIDES, dtype=object)[which],
+    }
+    frame = pd.DataFrame(names | shares_of(counts.ravel()[kept], base.ravel()[kept])).astype(_TEXT)
+    return frame.assign(most=frame["ci_low"] > _HALF)
 
 
 def _pairs(grid: AnswerGrid, side: Array) -> pd.DataFrame:

@@ -24,6 +24,7 @@ from panel.models.prototypes.verdict import (
     BatchSpread,
     batch_spread,
     shrunken_effects,
+    wanted_ways,
     why_not_apart,
     with_deciding,
 )
@@ -114,7 +115,7 @@ def trace_swaps(study: Study) -> TracedSwaps:
     members = pd.concat([pairs, together], ignore_index=True)
     effects = _effects(scores, members, spread)
     effects = shrunken_effects(swap_verdicts(effects, confounds, _not_apart(study)), "attribute")
-    single, listed = effects["swap"].isin(pairs["swap"]), study.listed("attributes", "attribute", "direction")
+    single = effects["swap"].isin(pairs["swap"])
     moves = _moves_frame(*sizes_of_moves(blend.to_numpy(), blend_rounding(study)))
     return TracedSwaps(
         n_moves=int(moves["counts"].sum()),
@@ -128,7 +129,7 @@ def trace_swaps(study: Study) -> TracedSwaps:
         unpaired=differing.loc[~differing["kind"].isin(["swap", "joint"])].reset_index(drop=True),
         confounds=confounds,
         margins=study.margins(),
-        directions={name: way for name, way in zip(*listed, strict=True) if way in ("more", "less")},
+        directions=wanted_ways(study),
         method=_method(len(effects)) + (f" {spread.sentence}" if spread.sd else ""),
         notes=(
             *_swap_notes(study, scores, pairs, together, differing, confounds),
