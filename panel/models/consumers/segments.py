@@ -125,14 +125,8 @@ def _labels(used: pd.DataFrame, needed: int, rng: np.random.Generator) -> tuple[
     """Return the group of each consumer from 0, the steps that led there, and why it is one group if it is."""
     one = np.zeros(len(used), dtype=np.intp)
     if len(used) < _FEWEST_CONSUMERS:
-        return (
-            one,
-            [],
-            (
-                f"{len(used)} consumers tried at least {needed} prototypes; groups are not looked for with fewer than "
-                f"{_FEWEST_CONSUMERS}."
-            ),
-        )
+        why = f"{len(used)} consumers tried at least {needed} prototypes; groups are not looked for with fewer than "
+        return one, [], f"{why}{_FEWEST_CONSUMERS}."
     value = used.to_numpy(dtype=float)
     present = np.isfinite(value)
     if not present.any(axis=0).all():
