@@ -11,6 +11,7 @@ from scipy.special import gammaln, stdtr
 
 from panel.checks.finding import WIDEST_OFFSET, Dates, Finding, Names, gathered, grouped, read_dates
 from panel.checks.sound_study import scales
+from panel.stats.arrays import ratio
 from panel.stats.assessors.scaling import profile_exchange
 from panel.study.scores_used import scores_used
 from panel.study.study import Study
@@ -89,15 +90,10 @@ def _chance_of_line(
 ) -> np.ndarray:
     """Return for each line the chance that so many scores are equal: by the others' scores or by one's own, the larger.
 
-    The others: sum over the values of share ** size, with the shares of their scores in the same pool. One's own:
-    the chance that so many of the scores outside lines, drawn without putting back, are equal. 1 without either.
-
-    Parameters
-    ----------
-    score, assessor, pool, in_line
-        For each score: its value, who gave it, among which scores chance is reckoned, whether it is in a line.
-    rows, size
-        For each line: one of its rows, and its number of scores.
+    The others: sum over the values of share ** size, with the shares of their scores in the same pool. One's own: the
+    chance that so many of the scores outside lines, drawn without putting back, are equal. 1 without either. `score`,
+    `assessor`, `pool`, `in_line`: for each score: its value, who gave it, among which scores chance is reckoned,
+    whether it is in a line; `rows`, `size`: for each line: one of its rows, and its number of scores.
     """
     chance = np.ones(len(rows))
     value = pd.factorize(score)[0].astype(np.int64)
@@ -504,7 +500,7 @@ def _laid_out(cells: ScoreCells) -> np.ndarray | None:
     flat = np.ravel_multi_index(tuple(code[rows] for code in codes), shape)
     count = np.bincount(flat, minlength=int(size))
     total = np.bincount(flat, weights=cells.score[rows], minlength=int(size))
-    return np.divide(total, count, out=np.full(int(size), np.nan), where=count > 0).reshape(shape)
+    return ratio(total, count).reshape(shape)
 
 
 # Can the times of the scores be true: nothing scored before it was made, sessions in their order?

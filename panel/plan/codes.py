@@ -34,17 +34,8 @@ def _usable_codes() -> list[str]:
 def _blind_codes(number: int, rng: np.random.Generator, used: Iterable[str] = ()) -> list[str]:
     """Return random codes for one session, any two of which differ in at least two digits.
 
-    Parameters
-    ----------
-    number
-        How many are needed.
-    used
-        Codes of other sessions, which are not used again: nobody can then recognise a replicate.
-
-    Raises
-    ------
-    ModelError
-        If there are not enough of them.
+    `number`: how many are needed; `used`: codes of other sessions, which are not used again: nobody can then recognise
+    a replicate. ModelError if there are not enough of them.
     """
     taken = set(used)
     pool = np.array([code for code in _usable_codes() if code not in taken], dtype=str)
@@ -54,7 +45,7 @@ def _blind_codes(number: int, rng: np.random.Generator, used: Iterable[str] = ()
         for code in rng.permutation(pool).tolist():
             if len(chosen) == number:
                 return chosen
-            if all(_differing_digits(code, other) >= 2 for other in chosen):
+            if all(sum(one != another for one, another in zip(code, other, strict=True)) >= 2 for other in chosen):
                 chosen.append(code)
         if len(chosen) >= number:
             return chosen[:number]
@@ -68,21 +59,13 @@ def _blind_codes(number: int, rng: np.random.Generator, used: Iterable[str] = ()
 def session_codes(prototypes: Sequence[str], sessions: Sequence[str], rng: np.random.Generator) -> pd.DataFrame:
     """Return `session prototype code`: a code for each prototype, new in each session.
 
-    Raises
-    ------
-    ModelError
-        If there are not enough codes.
+    ModelError if there are not enough codes.
     """
     rows: list[tuple[str, str, str]] = []
     for session in sessions:
         codes = _blind_codes(len(prototypes), rng, [row[2] for row in rows])
         rows += [(session, prototype, code) for prototype, code in zip(prototypes, codes, strict=True)]
     return pd.DataFrame(rows, columns=["session", "prototype", "code"], dtype="str")
-
-
-def _differing_digits(code: str, other: str) -> int:
-    """Return in how many places two codes differ."""
-    return sum(one != another for one, another in zip(code, other, strict=True))
 
 
 def _telling(code: str) -> bool:
@@ -107,10 +90,7 @@ _START = "afterfeel unblindings"
 def _serving_key(servings: pd.DataFrame) -> pd.DataFrame:
     """Return the key, `session code prototype`, each code once.
 
-    Raises
-    ------
-    StudyError
-        If there are no codes, or one stands for two prototypes in a session.
+    StudyError if there are no codes, or one stands for two prototypes in a session.
     """
     key = servings.loc[servings["code"] != "", list(_KEY_COLUMNS)].drop_duplicates()
     if key.empty:
@@ -127,10 +107,7 @@ def _serving_key(servings: pd.DataFrame) -> pd.DataFrame:
 def with_seal(facts: Mapping[str, Any], servings: pd.DataFrame, *, sealed_by: str, sealed_at: str) -> dict[str, Any]:
     """Return the facts of a study with the seal of the key of these servings, and the secret salt.
 
-    Raises
-    ------
-    StudyError
-        If the servings have no key, nobody seals it, or no moment is given.
+    StudyError if the servings have no key, nobody seals it, or no moment is given.
     """
     key = _serving_key(servings)
     if not sealed_by.strip() or not sealed_at.strip():
@@ -196,6 +173,8 @@ def note_opening(
 ) -> pd.DataFrame:
     """Return the list with one more opening; the rows before stay as they are.
 
+    StudyError if the moment, the person or the reason is missing, or the list so far was changed.
+
     Parameters
     ----------
     openings
@@ -205,11 +184,6 @@ def note_opening(
     locked_at
         When the data were locked; empty before. An opening before the lock is noted as such, never refused: in an
         emergency a physician must be able to know what was applied.
-
-    Raises
-    ------
-    StudyError
-        If the moment, the person or the reason is missing, or the list so far was changed.
     """
     if not (when.strip() and who.strip() and why.strip()):
         raise StudyError("An unblinding is noted with the time, a named person and the reason. Give all three.")
@@ -224,9 +198,7 @@ def note_opening(
     closed = moment(locked_at, "The time of the lock").replace(microsecond=0) if locked_at.strip() else None
     locked = "yes" if closed is not None and closed <= opened else "no"
     row = {"when": when, "who": who, "what": what, "why": why, "locked": locked}
-    last = str(openings["seal"].iloc[-1]) if len(openings) else _START
-    added = pd.DataFrame([{**row, "seal": row_seal(last, row)}], columns=list(OPENING_COLUMNS), dtype="str")
-    return pd.concat([openings[list(OPENING_COLUMNS)], added], ignore_index=True)
+    return with_sealed_row(openings, row, OPENING_COLUMNS, _START)
 
 
 def first_changed_opening(openings: pd.DataFrame) -> int | None:
@@ -253,6 +225,13 @@ def _hash(key: pd.DataFrame, salt: str) -> str:
     return hashlib.sha256(json.dumps([salt, rows], ensure_ascii=True).encode()).hexdigest()
 
 
+def with_sealed_row(table: pd.DataFrame, row: dict[str, str], columns: Sequence[str], start: str) -> pd.DataFrame:
+    """Return a list that only grows with one more row, sealed after the last one, the first after `start`."""
+    last = str(table["seal"].iloc[-1]) if len(table) else start
+    added = pd.DataFrame([{**row, "seal": row_seal(last, row)}], columns=list(columns), dtype="str")
+    return pd.concat([table[list(columns)], added], ignore_index=True)
+
+
 def row_seal(last: str, row: dict[str, str]) -> str:
     """Return the seal of a row of a list that only grows, over the row and the seal before it."""
     return hashlib.sha256(json.dumps([last, row], ensure_ascii=True, sort_keys=True).encode()).hexdigest()
@@ -264,10 +243,7 @@ def row_seal(last: str, row: dict[str, str]) -> str:
 def moment(text: str, what: str) -> datetime:
     """Return a moment that can be compared; a day counts from its midnight, a time with an offset is taken to UTC.
 
-    Raises
-    ------
-    StudyError
-        If the text is no date; `what` says in the message what it was meant for.
+    StudyError if the text is no date; `what` says in the message what it was meant for.
     """
     try:
         found = datetime.fromisoformat(text.strip())

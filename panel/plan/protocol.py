@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Iterator, Sequence
 from dataclasses import dataclass
 from typing import Any
 
@@ -101,11 +101,7 @@ def people(study: Study) -> pd.DataFrame:
     """Return who works on a study, by its fact `people`: `person roles assessor made`, a code, never a name.
 
     `roles` and `made` are tuples, `assessor` is the code under which she scores, `made` the prototypes she made.
-
-    Raises
-    ------
-    StudyError
-        If an entry has no person, or a role is not known.
+    StudyError if an entry has no person, or a role is not known.
     """
     listed = study.facts.get("people")
     rows = [_person(entry) for entry in listed] if isinstance(listed, list) else []
@@ -115,37 +111,23 @@ def people(study: Study) -> pd.DataFrame:
 def conflicts(team: pd.DataFrame, servings: pd.DataFrame) -> pd.DataFrame:
     """Return what does not go together: `person what advice`, one row each. It warns and forbids nothing.
 
-    Parameters
-    ----------
-    servings
-        `assessor prototype`, as planned or served.
+    `servings`: `assessor prototype`, as planned or served.
     """
     rows = [row for person in team.itertuples() for row in (*_own_prototypes(person, servings), *_two_hats(person))]
     return pd.DataFrame(rows, columns=["person", "what", "advice"], dtype="str")
 
 
-def _own_prototypes(person: Any, servings: pd.DataFrame) -> list[tuple[str, str, str]]:
-    """Return whether somebody who makes prototypes is served some, her own or others of the study."""
+def _own_prototypes(person: Any, servings: pd.DataFrame) -> Iterator[tuple[str, str, str]]:
+    """Yield whether somebody who makes prototypes is served some, her own or others of the study."""
     served = set(servings.loc[servings["assessor"] == person.assessor, "prototype"]) if person.assessor else set()
     own = [prototype for prototype in person.made if prototype in served]
     if own:
-        return [
-            (
-                person.person,
-                f"scores what she made: {', '.join(own)}",
-                "Whoever made a batch recognises it. Leave her out of this panel, by a rule written down before the "
-                "first session.",
-            )
-        ]
-    if served and FORMULATOR in person.roles:
-        return [
-            (
-                person.person,
-                "formulates and scores in the same study",
-                "Knowing the swaps is enough to guess which sample is which. Let somebody else score.",
-            )
-        ]
-    return []
+        what = f"scores what she made: {', '.join(own)}"
+        advice = "Whoever made a batch recognises it. Leave her out of this panel, by a rule written down before the "
+        yield person.person, what, f"{advice}first session."
+    elif served and FORMULATOR in person.roles:
+        advice = "Knowing the swaps is enough to guess which sample is which. Let somebody else score."
+        yield person.person, "formulates and scores in the same study", advice
 
 
 def _two_hats(person: Any) -> list[tuple[str, str, str]]:

@@ -66,6 +66,9 @@ def _record_sign_off(
 ) -> pd.DataFrame:
     """Return the sign-offs with one more; those before stay, the last one of an item counts.
 
+    StudyError if the item is unknown, person, date, document or reason is missing, or the item cannot be declared
+    unneeded.
+
     Parameters
     ----------
     signed
@@ -82,11 +85,6 @@ def _record_sign_off(
         The batch it is about; empty for all batches of the study.
     outcome
         `signed`, `not needed` or `withdrawn`.
-
-    Raises
-    ------
-    StudyError
-        If the item is unknown, person, date, document or reason is missing, or the item cannot be declared unneeded.
     """
     items = shared_table("safety_gate").set_index("item")
     if item not in items.index:
@@ -129,15 +127,8 @@ def with_sign_offs(study: Study, chosen: Sequence[str], batch: str = "", **facts
 def safety_gate(study: Study, on: str) -> SafetyGate:
     """Return for which batches the gate is open.
 
-    Parameters
-    ----------
-    on
-        The day, or moment, that counts: what is signed later or valid no longer does not.
-
-    Raises
-    ------
-    StudyError
-        If that day cannot be read; a sign-off whose date cannot be read does not count.
+    `on`: the day, or moment, that counts: what is signed later or valid no longer does not. StudyError if that day
+    cannot be read; a sign-off whose date cannot be read does not count.
     """
     moment(on, "The day of the test")
     batches = study.table("batches").drop_duplicates("batch")
@@ -294,7 +285,8 @@ def match_allergens(
         (prototype, name, _allergens_holds(name)) for prototype, name in lines.drop_duplicates().itertuples(index=False)
     ]
     without = [name for name in prototypes if name not in set(lines["prototype"])]
-    groups = _groups()
+    known = ingredients()
+    groups = {name: group for name, group in zip(known["ingredient"], known["allergen"], strict=True) if group}
     forbidden: list[tuple[str, str, str, str, str]] = []
     strange = []
     for assessor, word in _avoided(study, assessors):
@@ -335,12 +327,6 @@ def _words(cell: str) -> Iterator[str]:
     for part in cell.split(";"):
         pieces = [part] if canonical_ingredient(part) else re.split(r"[,/&]|\band\b", part)
         yield from [piece.strip() for piece in pieces if piece.strip().casefold() not in _NOTHING]
-
-
-def _groups() -> dict[str, str]:
-    """Return the allergen of each ingredient of the shared tables that has one."""
-    known = ingredients()
-    return {name: group for name, group in zip(known["ingredient"], known["allergen"], strict=True) if group}
 
 
 def _allergens_holds(ingredient: str) -> set[str]:
@@ -403,6 +389,8 @@ def record_reaction(
 ) -> pd.DataFrame:
     """Return the entries with a new reaction. Until it is settled its batches are frozen.
 
+    StudyError if the moment, the person, the signs, the severity or the action is missing or not understood.
+
     Parameters
     ----------
     when, who
@@ -415,11 +403,6 @@ def record_reaction(
         What was done: rinsed, photograph with consent, sent to a physician ...
     prototype, batch
         What was applied. Without a batch all batches of the prototype are frozen, without both all batches.
-
-    Raises
-    ------
-    StudyError
-        If the moment, the person, the signs, the severity or the action is missing or not understood.
     """
     if not (when.strip() and who.strip() and signs.strip() and action.strip()):
         raise StudyError("A reaction is recorded with time, person, signs and what was done. Give all four.")
@@ -449,10 +432,7 @@ def settle_reaction(
 ) -> pd.DataFrame:
     """Return the entries with one more that settles a reaction and frees its batches; nothing is changed or deleted.
 
-    Raises
-    ------
-    StudyError
-        If there is no such reaction, or the moment, the person, the reason or the document is missing.
+    StudyError if there is no such reaction, or the moment, the person, the reason or the document is missing.
     """
     about = known.loc[known["reaction"] == reaction]
     if about.empty:

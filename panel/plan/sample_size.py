@@ -59,10 +59,7 @@ Common practice, no source.
 def planning_scatter(length: float) -> Scatter:
     """Return the scatter to plan with on a scale of this length, until there is a study of one's own.
 
-    Raises
-    ------
-    ModelError
-        If the scale has no length.
+    ModelError if the scale has no length.
     """
     if not (length > 0 and np.isfinite(length)):
         raise ModelError("The scale must end above where it begins. Correct its lowest and highest score.")
@@ -143,10 +140,7 @@ def independent_attributes(scores: pd.DataFrame) -> float:
 def typical_scatter(scatters: Sequence[Scatter], independent: float | None = None) -> Scatter:
     """Return the median of the variances over attributes, which amount to so many `independent` ones (all of them).
 
-    Raises
-    ------
-    ModelError
-        If there are none.
+    ModelError if there are none.
     """
     if not scatters:
         raise ModelError("No attribute has a scatter to plan with. Use the planning values.")
@@ -253,6 +247,9 @@ def panel_sizes(
 ) -> PanelSizes:
     """Return what panels of different sizes can see of a difference that matters.
 
+    ModelError if the difference or the scatter is not above zero, the difference is larger than the scale, or there are
+    too few prototypes or people.
+
     Parameters
     ----------
     difference
@@ -266,12 +263,6 @@ def panel_sizes(
         How many of the prototypes carry a swap, the others not; by default half of them.
     length
         From the lowest to the highest possible score, where it is known: no difference can be larger.
-
-    Raises
-    ------
-    ModelError
-        If the difference or the scatter is not above zero, the difference is larger than the scale, or there are
-        too few prototypes or people.
     """
     _ask(difference, prototypes, scatter, assessors, replicates)
     if difference > length:
@@ -300,12 +291,7 @@ def what_you_can_see(
     """Return what the people you have can see, one row for each scatter (each attribute of your own panel).
 
     Columns `attribute std_error df least_significant least_significant_pairs seen seen_pairs seen_benchmark seen_swap`,
-    the widest attribute last.
-
-    Raises
-    ------
-    ModelError
-        If numbers are too small to compare anything.
+    the widest attribute last. ModelError if numbers are too small to compare anything.
     """
     grid = pd.DataFrame({"assessors": [assessors], "replicates": [replicates]})
     rows = []
@@ -483,17 +469,9 @@ def planning_scale(study: Study, ends: tuple[float, float] | None = None) -> Pla
     """Return the units in which a panel for the attributes of a study is planned; None if they are not known.
 
     Scales of one length are planned in their own units. Where lengths differ, a point of one attribute is not a point
-    of another: everything is then planned in per cent of the scale of each attribute.
-
-    Parameters
-    ----------
-    ends
-        Lowest and highest possible score where the study says nothing; never in place of what it says.
-
-    Raises
-    ------
-    ModelError
-        If a scale ends where it begins, or before.
+    of another: everything is then planned in per cent of the scale of each attribute. `ends`: lowest and highest
+    possible score where the study says nothing; never in place of what it says. ModelError if a scale ends where it
+    begins, or before.
     """
     names = study.attributes
     scales = {name: study.scale(name) or ends for name in names} if names else {"": study.scale("") or ends}
@@ -515,7 +493,6 @@ def planning_scale(study: Study, ends: tuple[float, float] | None = None) -> Pla
 # comes back. Tests are exact binomial ones, one-sided at 5 % unless another level is given.
 
 
-_POWER = 0.8
 _MAJORITY = 0.5
 
 
@@ -531,7 +508,7 @@ def share_numbers(share: float, bar: float = _MAJORITY) -> int:
     Of a preference, both samples tried by each: people without one are not among these; keep and report their answer.
     """
     _ask_between("The true share", bar, share, 1.0)
-    return enough_answers(lambda n: power_above(n, bar, share, ALPHA), _POWER)
+    return enough_answers(lambda n: power_above(n, bar, share, ALPHA), POWER)
 
 
 def parity_numbers(margin: float = 0.05, *, one_sided: bool = False) -> int:
@@ -542,27 +519,24 @@ def parity_numbers(margin: float = 0.05, *, one_sided: bool = False) -> int:
     _ask_between("The margin", 0.0, margin, 0.5)
     low, high = _MAJORITY - margin, _MAJORITY + margin
     if one_sided:
-        return enough_answers(lambda n: power_above(n, low, _MAJORITY, ALPHA), _POWER)
-    return enough_answers(lambda n: power_parity(n, low, high, _MAJORITY, ALPHA), _POWER)
+        return enough_answers(lambda n: power_above(n, low, _MAJORITY, ALPHA), POWER)
+    return enough_answers(lambda n: power_parity(n, low, high, _MAJORITY, ALPHA), POWER)
 
 
 # How many testers who must choose does it take to tell two samples apart, or to show that few people can?
 
 
-def told_apart(method: str, share: float, *, alpha: float = ALPHA, power: float = _POWER) -> int:
+def told_apart(method: str, share: float, *, alpha: float = ALPHA, power: float = POWER) -> int:
     """Return how many testers show that two samples can be told apart, if `share` of people can (others guess).
 
-    Raises
-    ------
-    ModelError
-        If the method is not known, or the share is not between 0 and 1.
+    ModelError if the method is not known, or the share is not between 0 and 1.
     """
     guess = guessing(method)
     _ask_between("The share of people who can tell", 0.0, share, 1.0)
     return enough_answers(lambda n: power_above(n, guess, chance_correct(share, guess), alpha), power)
 
 
-def similar(method: str, share: float, *, beta: float = ALPHA, power: float = _POWER) -> int:
+def similar(method: str, share: float, *, beta: float = ALPHA, power: float = POWER) -> int:
     """Return how many testers show that fewer than `share` of people can tell two samples apart, if nobody can."""
     guess = guessing(method)
     _ask_between("The share of people who may tell", 0.0, share, 1.0)

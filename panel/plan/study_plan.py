@@ -38,14 +38,9 @@ def _serving_confounds(servings: pd.DataFrame) -> tuple[str, ...]:
         if known[factor].nunique() < 2:
             continue
         table = pd.crosstab(known["prototype"], known[factor])
-        pairs = list(combinations(range(len(table)), 2))
-        contrasts = np.zeros((len(pairs), len(table)))
-        contrasts[np.arange(len(pairs)), [i for i, _ in pairs]] = 1.0
-        contrasts[np.arange(len(pairs)), [j for _, j in pairs]] = -1.0
-        left = information_left(table.to_numpy(), contrasts)
-        lost = [
-            (str(table.index[i]), str(table.index[j])) for (i, j), share in zip(pairs, left, strict=True) if share <= 0
-        ]
+        pairs, one = np.array(list(combinations(range(len(table)), 2))).reshape(-1, 2), np.eye(len(table))
+        left = information_left(table.to_numpy(), one[pairs[:, 0]] - one[pairs[:, 1]])
+        lost = [tuple(map(str, table.index[pair])) for pair, share in zip(pairs, left, strict=True) if share <= 0]
         if lost:
             named = ", ".join(f"{first} and {second}" for first, second in lost[:_SHOWN])
             more = f" and {len(lost) - _SHOWN} more pairs" if len(lost) > _SHOWN else ""
@@ -67,17 +62,9 @@ def plan_study(
 ) -> ServingPlan:
     """Plan the servings of a study for its trained assessors; nobody is served what she must avoid.
 
-    Parameters
-    ----------
-    prototypes
-        By default those of the study whose role is not `reference`.
-    replicates, per_session, sessions
-        As in `panel.plan.orders.plan_servings`.
-
-    Raises
-    ------
-    ModelError
-        If the study lists too few prototypes or nobody, or the numbers make no plan.
+    `prototypes`: by default those of the study whose role is not `reference`; `replicates`, `per_session`, `sessions`:
+    as in `panel.plan.orders.plan_servings`. ModelError if the study lists too few prototypes or nobody, or the numbers
+    make no plan.
     """
     served, people = list(_to_compare(study) if prototypes is None else prototypes), list(study.assessors)
     strangers = [name for name in served if name not in study.prototypes]
@@ -118,10 +105,7 @@ def _open_questions(match: Mapping[str, pd.DataFrame]) -> Iterator[str]:
 def with_plan(study: Study, plan: ServingPlan, who: str) -> Study:
     """Return the study with a plan as its servings, and the seal of the key among its facts.
 
-    Raises
-    ------
-    StudyError
-        If nobody is named who makes it.
+    StudyError if nobody is named who makes it.
     """
     at = datetime.now(UTC).isoformat(timespec="seconds")
     facts = with_seal(study.facts, plan.servings, sealed_by=who, sealed_at=at)
@@ -132,12 +116,7 @@ def with_plan(study: Study, plan: ServingPlan, who: str) -> Study:
 def with_session(study: Study, prototypes: Sequence[str], who: str, seed: int) -> Study:
     """Return the study with one more session, in which everybody gets these prototypes; the key is sealed anew.
 
-    Raises
-    ------
-    ModelError
-        If these prototypes and people make no plan.
-    StudyError
-        If nobody is named who makes it.
+    ModelError if these prototypes and people make no plan; StudyError if nobody is named who makes it.
     """
     if not who.strip():
         raise StudyError("Write who makes the plan; that person may know the key.")

@@ -287,7 +287,10 @@ class _Measure:
             letters = reference.rstrip("0123456789")
             row = reference[len(letters) :]
             if letters not in self._known:
-                self._known[letters] = _column_number(letters)
+                number = 0
+                for letter in letters.upper():
+                    number = number * 26 + ord(letter) - 64 if "A" <= letter <= "Z" else _FAR
+                self._known[letters] = min(number, _FAR)
             self._column = self._known[letters]
             if row != self._row_text:
                 self._row = self._number_of(row)
@@ -335,13 +338,6 @@ class _Measure:
             raise StudyError(f"{self.name} holds more text than can be read; keep only the table of scores.")
 
 
-def _column_number(letters: str) -> int:
-    number = 0
-    for letter in letters.upper():
-        number = number * 26 + ord(letter) - 64 if "A" <= letter <= "Z" else _FAR
-    return min(number, _FAR)
-
-
 # What stands in the sheets of a workbook, every cell as text?
 
 
@@ -349,10 +345,7 @@ def _column_number(letters: str) -> int:
 def open_workbook(content: bytes, name: str) -> Iterator[tuple[python_calamine.CalamineWorkbook, tuple[str, ...]]]:
     """Open a workbook held in memory once it is known to fit into memory; say what one would not expect of its cells.
 
-    Raises
-    ------
-    StudyError
-        If it is no .xlsx workbook, is damaged, or claims an area or an amount of text that would not fit.
+    StudyError if it is no .xlsx workbook, is damaged, or claims an area or an amount of text that would not fit.
     """
     parts, told = _workbook_parts(content, name)
     try:

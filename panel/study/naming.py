@@ -9,7 +9,6 @@ from collections.abc import Collection, Iterable, Mapping, Set
 from dataclasses import dataclass, field
 from functools import lru_cache
 from itertools import pairwise
-from typing import TYPE_CHECKING
 
 import pandas as pd
 
@@ -29,9 +28,6 @@ from panel.words import (
     format_window,
     less_of,
 )
-
-if TYPE_CHECKING:
-    pass
 
 _SHORT_SCALE = 15.0  # such as 0 to 10, 1 to 9, or 15 cm
 _SHORTEST_SCALE = 1.5  # such as 0 to 1

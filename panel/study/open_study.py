@@ -37,12 +37,8 @@ from panel.words import first_few
 def open_study(path: str | Path, tables: Collection[str] = TABLES) -> Study:
     """Open the study at a path: a folder, a workbook (.xlsx) or a zipped folder (.zip).
 
-    What it is is seen from what it holds, not from its name. Of a folder these `tables` alone are read.
-
-    Raises
-    ------
-    StudyError
-        If it is none of these, cannot be read or cannot be understood; the text says what to do.
+    What it is is seen from what it holds, not from its name. Of a folder these `tables` alone are read. StudyError if
+    it is none of these, cannot be read or cannot be understood; the text says what to do.
     """
     path = Path(path)
     try:
@@ -87,12 +83,8 @@ _COLUMN_WIDTHS = (8, 40)
 def workbook_bytes(study: Study) -> bytes:
     """Return a study as a workbook; imported files are not in it.
 
-    Texts are written as texts, so that none of them is ever calculated as a formula.
-
-    Raises
-    ------
-    StudyError
-        If a table or a cell is larger than a sheet can hold.
+    Texts are written as texts, so that none of them is ever calculated as a formula. StudyError if a table or a cell is
+    larger than a sheet can hold.
     """
     import xlsxwriter  # a tenth of a second, only for who writes a workbook
 
@@ -133,7 +125,8 @@ def _study_of_workbook(content: bytes, name: str) -> Study:
                 if not any(any(row) for row in rows):
                     continue
                 if table == "formulas" and _is_side_by_side(rows):
-                    rows = _lines_of_formulas(rows)
+                    texts = read_rows(list(filled_rows(rows, str.strip).values()), "formulas").texts
+                    rows = [list(texts.columns), *texts.values.tolist()]
                 raw = table_of_rows(rows, f"{name}: {sheet}", keep_empty=True, max_cells=OWN_FILE.cells)
                 tables[table], cells = frame_of_texts(TABLES[table], raw)
                 unread.extend(cells)
@@ -153,12 +146,6 @@ def _is_side_by_side(rows: Sequence[Sequence[str]]) -> bool:
         return False
     amounts = [cell for row in filled[1:] for cell, head in zip(row, heads, strict=False) if not head]
     return bool(np.isfinite(read_numbers(amounts).values).any())
-
-
-def _lines_of_formulas(rows: Sequence[Sequence[str]]) -> list[list[str]]:
-    """Return formulas that stand side by side as a header and lines of the table of formulas."""
-    texts = read_rows(list(filled_rows(rows, str.strip).values()), "formulas").texts
-    return [list(texts.columns), *texts.values.tolist()]
 
 
 def _write_sheet(sheet: Any, header: list[str], columns: list[list[str]], numbers: frozenset[int], bold: Any) -> None:
@@ -239,10 +226,7 @@ _MAX_FILE_BYTES = 20_000_000  # of one file in it, as for a file to import
 def zip_bytes(study: Study) -> bytes:
     """Return a study as a zip of its folder; the same study gives the same bytes.
 
-    Raises
-    ------
-    StudyError
-        If it is too large to be opened from a zip again, or holds something that no file can hold.
+    StudyError if it is too large to be opened from a zip again, or holds something that no file can hold.
     """
     if sum(frame.size for frame in study.tables.values()) > _MAX_CELLS:
         raise StudyError(f"The study has more than {_MAX_CELLS} cells, too many for a zip; keep it as a folder.")

@@ -9,7 +9,7 @@ from __future__ import annotations
 import difflib
 import re
 import unicodedata
-from collections.abc import Iterable, Mapping
+from collections.abc import Mapping
 from dataclasses import replace
 from types import MappingProxyType
 from typing import Any
@@ -39,14 +39,9 @@ _CHOSEN_ANSWERS = ("preference", "paired")
 def rename(study: Study, kind: str, old: str, new: str, why: str = "") -> Study:
     """Return the study with a prototype, attribute, assessor or batch renamed wherever it is named.
 
-    A slip of a name that there is already joins the two, with the reason.
-
-    Raises
-    ------
-    StudyError
-        If there is none of this name, the new name is empty or another one's, no reason is given to join two or their
-        rows collide, or the old one stands under a seal: in a stamped claim, a decision, a sealed serving plan or a
-        locked session, which stay as they are.
+    A slip of a name that there is already joins the two, with the reason. StudyError if there is none of this name, the
+    new name is empty or another one's, no reason is given to join two or their rows collide, or the old one stands
+    under a seal: in a stamped claim, a decision, a sealed serving plan or a locked session, which stay as they are.
     """
     new = new.strip()
     _refuse_unknown(study, kind, old)
@@ -85,21 +80,8 @@ def _refuse_to_join(study: Study, kind: str, old: str, new: str, why: str) -> No
         )
 
 
-_RESULTS = frozenset(
-    [
-        "score",
-        "answer",
-        "value",
-        "y",
-        "percent",
-        "phase",
-        "flag",
-        "raw_line",
-        "position",
-        "recorded_at",
-        "source",
-        "note",
-    ]
+_RESULTS = frozenset(("score", "answer", "value", "y", "percent", "phase", "flag", "raw_line", "position")) | frozenset(
+    ("recorded_at", "source", "note")
 )
 """Columns that say nothing of what a row is about."""
 
@@ -203,11 +185,8 @@ def people_by_code(study: Study) -> Study:
 def delete(study: Study, kind: str, name: str, why: str) -> Study:
     """Return the study without a prototype, attribute, assessor or batch, and without what was prepared for it.
 
-    Raises
-    ------
-    StudyError
-        If no reason is given, there is none of this name, or something was collected or put on record about it: that
-        stays, and so does the name.
+    StudyError if no reason is given, there is none of this name, or something was collected or put on record about it:
+    that stays, and so does the name.
     """
     _refuse_unknown(study, kind, name)
     if not why.strip():
@@ -308,14 +287,13 @@ def _renamed_facts(facts: Mapping[str, Any], kind: str, old: str, new: str) -> d
         elif _NAME_LISTS.get(name) == kind and isinstance(value, list):
             changed[name] = [new if word == old else word for word in value]
         elif isinstance(value, list):
-            changed[name] = [_renamed_entry(entry, columns, old, new) for entry in value]
+            changed[name] = [
+                {key: new if key in columns and held == old else held for key, held in entry.items()}
+                if isinstance(entry, Mapping)
+                else entry
+                for entry in value
+            ]
     return changed
-
-
-def _renamed_entry(entry: Any, columns: Iterable[str], old: str, new: str) -> Any:
-    if not isinstance(entry, Mapping):
-        return entry
-    return {key: new if key in columns and held == old else held for key, held in entry.items()}
 
 
 def _facts_without(facts: Mapping[str, Any], kind: str, name: str) -> dict[str, Any]:
@@ -364,11 +342,7 @@ def with_row_corrected(study: Study, row: int, *, new: str, who: str, why: str, 
     """Return the study with a written correction of the score in one row, numbered as the checks do (the first is 2).
 
     It names the row as every correction does, and where others are alike by the line of its file or what else differs.
-
-    Raises
-    ------
-    StudyError
-        If there is no such row, another one is alike in everything, or as `with_correction`.
+    StudyError if there is no such row, another one is alike in everything, or as `with_correction`.
     """
     scores, at = study.scores, row - 2
     if not 0 <= at < len(scores):
@@ -403,20 +377,9 @@ _FEWEST_ALIKE = 8  # people who answered alike before two columns of one file ar
 def with_questions_renamed(study: Study, block: pd.DataFrame, called: Mapping[str, str], *, same_file: bool) -> Study:
     """Return a study in which what a survey asks under another name than before has the new name alone.
 
-    It is the same question where it is called or worded as its heading, or where all answered alike in the same
-    file.
-
-    Parameters
-    ----------
-    block
-        The answers that are brought in.
-    called
-        The new name of each question to what its heading asks.
-
-    Raises
-    ------
-    StudyError
-        If a stamped claim rests on the question under its old name.
+    It is the same question where it is called or worded as its heading, or where all answered alike in the same file.
+    `block`: the answers that are brought in; `called`: the new name of each question to what its heading asks.
+    StudyError if a stamped claim rests on the question under its old name.
     """
     words = {new: plain_words(heading) for new, heading in called.items()}
     for new, own in block.groupby("question", sort=False):
@@ -459,10 +422,7 @@ def _question_renamed(study: Study, old: str, new: str, kinds: set[str]) -> Stud
 def with_answers_replaced(study: Study, block: pd.DataFrame, told: pd.DataFrame) -> Study:
     """Return a study without the answers that a survey gives anew: same person, prototype, question and session.
 
-    Raises
-    ------
-    StudyError
-        If a statement is now answered on another scale (column `scale` of `told`) than others have answered it.
+    StudyError if a statement is now answered on another scale (column `scale` of `told`) than others have answered it.
     """
     about = [name for name in ("assessor", "prototype", "versus", "question", "kind", "session") if name in block]
     held = study.table("answers")

@@ -11,6 +11,7 @@ import ctypes
 import errno
 import json
 import os
+import re
 import secrets
 import shutil
 import stat
@@ -56,10 +57,7 @@ def refuse_existing(path: Path, *, overwrite: bool) -> None:
 def write_file(path: Path, content: bytes, *, overwrite: bool = False, private: bool = False) -> None:
     """Write one file whole or not at all; a `private` one may be read by its owner only.
 
-    Raises
-    ------
-    StudyError
-        If the file is there already and `overwrite` is not set, or if it cannot be written.
+    StudyError if the file is there already and `overwrite` is not set, or if it cannot be written.
     """
     spare = path.with_name(f".{path.name}.{secrets.token_hex(4)}.tmp")
     try:
@@ -85,12 +83,8 @@ def place_inside(folder: Path, path: str) -> Path:
 def one_writer(folder: Path, wait: float = _WAIT) -> Iterator[None]:
     """Keep every other writer, in this process or another, out of a folder; finish first what was interrupted.
 
-    The operating system gives the lock back when its process ends, however that happens.
-
-    Raises
-    ------
-    StudyError
-        If another program holds the folder for longer than `wait` seconds, or nothing can be written into it.
+    The operating system gives the lock back when its process ends, however that happens. StudyError if another program
+    holds the folder for longer than `wait` seconds, or nothing can be written into it.
     """
     held = _locked(folder, wait)
     try:
@@ -110,12 +104,8 @@ def finish_interrupted(folder: Path) -> None:
 def replace_files(folder: Path, files: Mapping[str, bytes], gone: Iterable[str] = ()) -> None:
     """Replace files of a folder and remove the `gone` ones, all or none; the caller is its `one_writer`.
 
-    Every new file is complete on the disk before the first old one is touched. Other files stay.
-
-    Raises
-    ------
-    StudyError
-        If the files cannot be written; the text says what is in the folder then.
+    Every new file is complete on the disk before the first old one is touched. Other files stay. StudyError if the
+    files cannot be written; the text says what is in the folder then.
     """
     gone = [path for path in gone if path not in files and (folder / path).exists()]
     try:
@@ -211,10 +201,7 @@ def _locked(folder: Path, wait: float) -> int:
                 if not folder.is_dir():
                     raise StudyError(f"There is no folder {folder}.") from error
             except OSError as error:
-                cleared = (
-                    isinstance(error, FileExistsError) and not place.parent.is_file()
-                )  # between looking and making
-                if not (cleared or _may_pass(error)) or time.monotonic() >= until:
+                if not _may_pass(error, place) or time.monotonic() >= until:
                     if held is not None:
                         os.close(held)
                     raise StudyError(f"{folder} cannot be written, nothing was changed: {_why(error)}.") from error
@@ -381,8 +368,7 @@ def _replace(new: Path, place: Path) -> None:
         try:
             os.replace(new, place)
         except OSError as error:
-            cleared = isinstance(error, FileExistsError) and not place.parent.is_file()  # between looking and making
-            if not (cleared or _may_pass(error)) or time.monotonic() >= until:
+            if not _may_pass(error, place) or time.monotonic() >= until:
                 raise
             time.sleep(_PAUSE)
         else:
@@ -397,9 +383,10 @@ def _why(error: OSError) -> str:
     return str(error)
 
 
-def _may_pass(error: OSError) -> bool:
-    """Return True for what Windows says of a file that another program has open or is about to remove."""
-    return sys.platform == "win32" and isinstance(error, PermissionError)
+def _may_pass(error: OSError, place: Path) -> bool:
+    """Return True where a folder was cleared between looking and making, or a file on Windows is open elsewhere."""
+    cleared = isinstance(error, FileExistsError) and not place.parent.is_file()
+    return cleared or (sys.platform == "win32" and isinstance(error, PermissionError))
 
 
 def _put_back(folder: Path, before: Mapping[str, bytes | None]) -> None:
@@ -468,34 +455,10 @@ def _sync(folder: Path) -> None:
 # Is a place fit for a file that is written all the time, or does it lie on a network or in a synchronised folder?
 
 
-_SYNCHRONISED = (
-    "onedrive",
-    "dropbox",
-    "google drive",
-    "googledrive",
-    "my drive",
-    "mobile documents",
-    "cloudstorage",
-    "icloud",
-    "nextcloud",
-    "owncloud",
-    "pcloud",
-    "sharepoint",
+_SYNCHRONISED = re.compile(
+    "onedrive|dropbox|google ?drive|my drive|mobile documents|cloudstorage|icloud|nextcloud|owncloud|pcloud|sharepoint"
 )
-_NETWORK_SYSTEMS = (
-    "nfs",
-    "nfs4",
-    "cifs",
-    "smb",
-    "smb2",
-    "smb3",
-    "smbfs",
-    "afpfs",
-    "fuse.sshfs",
-    "9p",
-    "webdav",
-    "davfs",
-)
+_NETWORK_SYSTEMS = re.compile(r"nfs4?|cifs|smb(?:[23]|fs)?|afpfs|fuse\.sshfs|9p|webdav|davfs")
 _REMOTE_DRIVE = 4  # Windows: what GetDriveType says of a network drive
 _ADVICE = (
     "Files that are written by several programs get damaged there. Keep the ballots on a disk of this computer: set "
@@ -507,7 +470,7 @@ def place_warning(path: str | Path) -> str:
     """Return a sentence if a file at this path lies on a network or in a synchronised folder, else an empty text."""
     path = Path(path).absolute()
     for part in path.parts:
-        if any(part.casefold().startswith(name) for name in _SYNCHRONISED):
+        if _SYNCHRONISED.match(part.casefold()):
             return f"{path} lies in the folder {part}, which is copied to other computers. {_ADVICE}"
     if str(path).startswith(("\\\\", "//")) or _on_network_drive(path) or _on_network_mount(path):
         return f"{path} lies on another computer. {_ADVICE}"
@@ -531,7 +494,7 @@ def _on_network_mount(path: Path, mounts: Path = Path("/proc/mounts")) -> bool:
         kinds[place.replace("\\040", " ")] = kind
     real = Path(os.path.realpath(path))
     holding = next((kinds[str(folder)] for folder in (real, *real.parents) if str(folder) in kinds), "")
-    return holding in _NETWORK_SYSTEMS
+    return _NETWORK_SYSTEMS.fullmatch(holding) is not None
 
 
 # What is a file? By the ending of its name alone: what a computer has been told of endings differs.

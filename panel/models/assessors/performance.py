@@ -22,7 +22,7 @@ from panel.models.assessors.measures import (
     PanelNumbers,
     panel_tables,
 )
-from panel.models.prototypes.differences import ask_fits, panel_test
+from panel.models.prototypes.differences import ask_fits, minus, panel_test
 from panel.models.prototypes.panel_design import PanelDesign, fit_study, in_order
 from panel.stats.arrays import Codes
 from panel.stats.assessors.departures import SCALE_SD
@@ -84,10 +84,7 @@ class PanelCheck:
 def check_panel(study: Study) -> PanelCheck:
     """Check every assessor of `study` on every attribute.
 
-    Raises
-    ------
-    ModelError
-        If there are no scores, fewer than two prototypes or assessors, or no attribute can be compared.
+    ModelError if there are no scores, fewer than two prototypes or assessors, or no attribute can be compared.
     """
     fitted = fit_study(study)
     scores, fits, left_out = fitted.used.frame, fitted.fits, fitted.left_out
@@ -227,12 +224,8 @@ def _find_patterns(
 ) -> pd.DataFrame:
     """Return the patterns, columns `_COLUMNS`; `attribute` is empty where a pattern goes over all attributes.
 
-    Parameters
-    ----------
-    assessors, people
-        As made by `panel.models.assessors.measures`.
-    qualities
-        Attributes that are one quality judged at several stages, by the word they share.
+    `assessors`, `people`: as made by `panel.models.assessors.measures`; `qualities`: attributes that are one quality
+    judged at several stages, by the word they share.
     """
     rows = [*_by_attribute(assessors), *_by_quality(assessors, qualities), *_by_person(people)]
     frame = pd.DataFrame(rows, columns=_COLUMNS)
@@ -439,10 +432,7 @@ _Refit: TypeAlias = tuple[Codes, Codes, MixedFit]
 def leave_one_out(study: Study) -> LeftOut:
     """Fit the panel's model again without each assessor in turn; differences are from the benchmark, if there is one.
 
-    Raises
-    ------
-    ModelError
-        If no attribute can be compared.
+    ModelError if no attribute can be compared.
     """
     fitted = fit_study(study)
     fits = fitted.fits
@@ -509,10 +499,8 @@ def _leave_one_out_differences(design: PanelDesign, refit: _Refit, benchmark: st
     """Return the differences of all other prototypes from the benchmark, one row per fit and prototype."""
     left_out, attribute, fit = refit
     others = [name for name in design.prototypes if name != benchmark]
-    contrasts = np.zeros((len(others), design.fixed.shape[1]))
-    contrasts[np.arange(len(others)), [design.prototypes.index(name) for name in others]] = 1
-    contrasts[:, design.prototypes.index(benchmark)] = -1
-    found = inference(fit).estimate(contrasts)
+    places = list(map(design.prototypes.index, others))
+    found = inference(fit).estimate(minus(design, places, design.prototypes.index(benchmark)))
     low, high = found.interval(LEVEL)
     values = {"estimate": found.estimate, "std_error": found.std_error, "df": found.df, "statistic": found.statistic}
     values |= {"p_value": found.p_value, "ci_low": low, "ci_high": high}

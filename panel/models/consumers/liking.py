@@ -12,14 +12,13 @@ from scipy.special import fdtrc
 
 from panel.checks.confounds import answer_confounds
 from panel.errors import ModelError
-from panel.models.consumers.answers import AnswersRead, numeric_answers
+from panel.models.consumers.answers import AnswersRead, numeric_answers, shares_of
 from panel.models.consumers.liking_checks import ranks_beside, serving_effects
 from panel.models.prototypes.differences import attribute_rows, mean_rows, pair_rows, versus_rows
 from panel.models.prototypes.panel_design import PanelDesign
 from panel.models.prototypes.verdict import difference_verdicts, verdict_letters
-from panel.stats.answers.binomial import wilson_interval
 from panel.stats.comparing.group_means import ASSESSOR
-from panel.stats.comparing.multiplicity import LEVEL, below, letters_for
+from panel.stats.comparing.multiplicity import below, letters_for
 from panel.stats.mixed.inference import Inference, between_people, inference
 from panel.stats.mixed.reml import MixedFit, fit_mixed_model
 from panel.stats.mixed.residuals import nothing_left
@@ -95,13 +94,8 @@ def weigh_liking(study: Study, *, versus: str | None = None, question: str | Non
     """Compare the prototypes of `study` by how well consumers like them.
 
     By default by the first liking question, with the study's benchmark, if it was tried, and by its `liking_margin`,
-    the smallest difference that matters, if it has one.
-
-    Raises
-    ------
-    ModelError
-        If there are no liking answers, fewer than two prototypes or consumers, nothing varies, or `versus` was not
-        tried.
+    the smallest difference that matters, if it has one. ModelError if there are no liking answers, fewer than two
+    prototypes or consumers, nothing varies, or `versus` was not tried.
     """
     answers = numeric_answers(study, "liking", question)
     model, main, pairs, against = judged_liking(study, answers, versus)
@@ -251,12 +245,8 @@ def liking_model(frame: pd.DataFrame, versus: str | None = None) -> LikingModel:
     """Fit the model to answers, consumers by prototypes with NaN for gaps.
 
     The test takes all pairs of prototypes as equally scattered. Means and differences do not, where each prototype was
-    tried by enough consumers: else a pair that divides people looks surer than it is.
-
-    Raises
-    ------
-    ModelError
-        If the answers leave nothing to judge differences by, or too few of them are there.
+    tried by enough consumers: else a pair that divides people looks surer than it is. ModelError if the answers leave
+    nothing to judge differences by, or too few of them are there.
     """
     value = frame.to_numpy(dtype=float)
     person, prototype = np.nonzero(np.isfinite(value))
@@ -375,21 +365,8 @@ def _top_boxes(frame: pd.DataFrame) -> pd.DataFrame:
     base = np.isfinite(value).sum(axis=0)
     rows = []
     for box, lowest in _BOXES.items():
-        count = (value >= lowest).sum(axis=0)
-        low, high = wilson_interval(count, base, LEVEL)
-        rows.append(
-            pd.DataFrame(
-                {
-                    "prototype": pd.Series(frame.columns, dtype="str"),
-                    "box": box,
-                    "count": count,
-                    "base": base,
-                    "share": count / base,
-                    "ci_low": low,
-                    "ci_high": high,
-                }
-            )
-        )
+        names = {"prototype": pd.Series(frame.columns, dtype="str"), "box": box}
+        rows.append(pd.DataFrame(names | shares_of((value >= lowest).sum(axis=0), base)))
     return pd.concat(rows, ignore_index=True)
 
 

@@ -49,7 +49,7 @@ from panel.models.prototypes.alike import smallest_difference
 from panel.models.prototypes.differences import Differences, confound_notes, find_differences
 from panel.models.prototypes.panel_design import fit_study
 from panel.models.prototypes.verdict import CANNOT_TELL
-from panel.plan.codes import first_changed_row, moment, row_seal
+from panel.plan.codes import first_changed_row, moment, with_sealed_row
 from panel.stats.arrays import Array
 from panel.stats.comparing.multiplicity import ALPHA, LEVEL
 from panel.stats.maps.draws import DRAWS
@@ -60,14 +60,9 @@ from panel.words import format_share, level_digits, level_words
 def nearest(study: Study, rng: np.random.Generator, *, weights: Mapping[str, float] | None = None) -> Decision:
     """Hold the prototypes of `study` against its target profile and its gates: what the first screen asks.
 
-    `weights` by attribute stand in place of those of the study. `notes` say why liking does not count.
-
-    Raises
-    ------
-    ModelError
-        If there is no target window, or no attribute with one can be modelled.
-    StudyError
-        If weights, gates or other facts of the study cannot be understood.
+    `weights` by attribute stand in place of those of the study. `notes` say why liking does not count. ModelError if
+    there is no target window, or no attribute with one can be modelled; StudyError if weights, gates or other facts of
+    the study cannot be understood.
     """
     profile = target_profile(study, weights)
     drawn = draw_panels(study, profile.attributes, rng)
@@ -355,6 +350,9 @@ def with_decision(
 ) -> Study:
     """Return the study with one more row in its table of decisions; the rows before stay as they are.
 
+    StudyError if something is missing, a prototype is not known, the decisions so far were changed, or the data are no
+    longer those that were looked at.
+
     Parameters
     ----------
     chosen, runner_up
@@ -365,12 +363,6 @@ def with_decision(
         The person who decided, in which role, and when (ISO 8601).
     seen
         The study that was looked at, where somebody else may have changed it since.
-
-    Raises
-    ------
-    StudyError
-        If something is missing, a prototype is not known, the decisions so far were changed, or the data are no
-        longer those that were looked at.
     """
     words = {"who": who, "reason": reason, "not_established": not_established}
     _ask_words(words)
@@ -388,9 +380,7 @@ def with_decision(
         "date": date.strip(),
         "data_hash": _decided_on(study),
     }
-    last = str(decisions["seal"].iloc[-1]) if len(decisions) else _START
-    added = pd.DataFrame([row | {"seal": row_seal(last, row)}], columns=list(_DECISION_COLUMNS), dtype="str")
-    longer = pd.concat([decisions[list(_DECISION_COLUMNS)], added], ignore_index=True).fillna("").astype("str")
+    longer = with_sealed_row(decisions, row, _DECISION_COLUMNS, _START).fillna("").astype("str")
     return replace(study, tables={**study.tables, "decisions": longer})
 
 

@@ -56,12 +56,8 @@ class PredictionRecord:
 def keep_prediction(study: Study, model: PredictionModel, told: WhatIf, prototype: str, predicted_on: str) -> Study:
     """Return the study with the prediction among its facts.
 
-    Raises
-    ------
-    ModelError
-        If it holds no numbers, or the prototype has scores already: then it is no prediction any more.
-    StudyError
-        If a prediction kept earlier cannot be read.
+    ModelError if it holds no numbers, or the prototype has scores already: then it is no prediction any more;
+    StudyError if a prediction kept earlier cannot be read.
     """
     if not told.inside:
         raise ModelError("Outside the tested region there are no numbers to keep. Make the prototype and test it.")
@@ -164,9 +160,8 @@ def _outcome(prediction: Mapping[str, Any], means: pd.DataFrame) -> pd.DataFrame
 
 def _no_outcomes() -> pd.DataFrame:
     numbers = ("estimate", "ci_low", "ci_high", "outcome", "error", "error_from_base")
-    empty = {"prototype": pd.Series(dtype="str"), "attribute": pd.Series(dtype="str")}
-    empty |= {name: pd.Series(dtype="float64") for name in numbers}
-    return pd.DataFrame({**empty, "within": pd.Series(dtype="bool")})
+    kinds = {"prototype": "str", "attribute": "str", **dict.fromkeys(numbers, "float64"), "within": "bool"}
+    return pd.DataFrame(columns=list(kinds)).astype(kinds)
 
 
 def _summary(outcomes: pd.DataFrame, kept: Sequence[Mapping[str, Any]]) -> pd.DataFrame:
@@ -227,13 +222,9 @@ def what_if(
 ) -> WhatIf:
     """Predict the profile of `blend` (emollient to per cent of the formula), judged by the same panel.
 
-    `inside` says that the blend is known to lie among those that were made; else it is found out.
-
-    Raises
-    ------
-    ModelError
-        If it names an emollient that no prototype holds, an amount below zero, or another emollient total than the
-        prototypes have.
+    `inside` says that the blend is known to lie among those that were made; else it is found out. ModelError if it
+    names an emollient that no prototype holds, an amount below zero, or another emollient total than the prototypes
+    have.
     """
     amounts = _amounts(model, blend)
     tested = model.level.amounts.to_numpy(dtype=float)

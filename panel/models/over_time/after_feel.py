@@ -80,10 +80,7 @@ def timed_attributes(study: Study) -> dict[str, pd.DataFrame]:
 def follow_after_feel(study: Study) -> AfterFeel:
     """Compare the prototypes over the times of each attribute that was scored at several.
 
-    Raises
-    ------
-    ModelError
-        If no attribute has several times, or none can be estimated.
+    ModelError if no attribute has several times, or none can be estimated.
     """
     timed = timed_attributes(study)
     if not timed:
@@ -263,10 +260,7 @@ class _TimeDesign:
 def _time_design(frame: pd.DataFrame, times: pd.DataFrame, prototypes: tuple[str, ...]) -> _TimeDesign:
     """Return the design for the attributes and minutes in `times`.
 
-    Raises
-    ------
-    ModelError
-        If fewer than two times, prototypes scored at all of them, or assessors are there.
+    ModelError if fewer than two times, prototypes scored at all of them, or assessors are there.
     """
     rows = frame.loc[frame["attribute"].isin(times["attribute"])]
     rows = rows.assign(minutes=rows["attribute"].map(times.set_index("attribute")["minutes"]))
@@ -285,7 +279,9 @@ def _time_design(frame: pd.DataFrame, times: pd.DataFrame, prototypes: tuple[str
     cell = _codes(rows["prototype"], kept) * len(minutes) + _codes(rows["minutes"], minutes)
     groups, terms = _random(rows)
     fixed = np.eye(len(cells))[cell]
-    session = _session_contrasts(rows)
+    codes = pd.factorize(rows["session"])[0]
+    each = np.eye(int(codes.max()) + 1)[codes]
+    session = np.asarray(each[:, :-1] - each[:, -1:])
     both = np.hstack([fixed, session])
     with_session = bool(session.shape[1]) and np.linalg.matrix_rank(both) == both.shape[1]
     return _TimeDesign(
@@ -326,12 +322,6 @@ def _random(rows: pd.DataFrame) -> tuple[list[Codes], tuple[str, ...]]:
 def _same_groups(one: Codes, other: Codes) -> bool:
     pairs = len(np.unique(np.stack([one, other]), axis=1).T)
     return bool(pairs == one.max() + 1 == other.max() + 1)
-
-
-def _session_contrasts(rows: pd.DataFrame) -> Array:
-    codes = pd.factorize(rows["session"])[0]
-    each = np.eye(int(codes.max()) + 1)[codes]
-    return np.asarray(each[:, :-1] - each[:, -1:])
 
 
 QUANTITIES = MappingProxyType(
@@ -380,10 +370,7 @@ class Courses:
 def reduce_courses(study: Study) -> Courses:
     """Reduce every course of a study and compare the prototypes on each quantity.
 
-    Raises
-    ------
-    ModelError
-        If the study has no courses, or none can be reduced.
+    ModelError if the study has no courses, or none can be reduced.
     """
     table = named_rows(study, "courses")
     points = table.loc[table["seconds"].notna() & table["score"].notna()]
