@@ -12,7 +12,7 @@ from numpy.typing import NDArray
 
 from panel.checks.confounds import Confounds, find_confounds, sets_of_scores
 from panel.errors import ModelError
-from panel.stats.arrays import Array, Codes, different
+from panel.stats.arrays import Array, Codes, different, ratio
 from panel.stats.comparing.group_means import ASSESSOR, BATCH, INTERACTION, SITTING, relative_variances
 from panel.stats.mixed.moments import missing_patterns
 from panel.stats.mixed.reml import MixedFit, fit_mixed_model
@@ -457,13 +457,15 @@ def assessor_means(scores: pd.DataFrame, prototypes: Sequence[str], attributes: 
 
     Assessors who scored fewer than two of the prototypes compare nothing and are not counted.
     """
-    used = scores[scores["prototype"].isin(prototypes) & scores["attribute"].isin(attributes)]
-    cells = used.groupby(["assessor", "prototype", "attribute"], sort=False)["score"].mean()
-    people = list(dict.fromkeys(used["assessor"]))
-    grid = pd.MultiIndex.from_product([people, prototypes, attributes])
-    values = cells.reindex(grid).to_numpy(dtype=float).reshape(len(people), len(prototypes), len(attributes))
-    compares = np.isfinite(values).any(axis=2).sum(axis=1) >= 2
-    return np.asarray(values[compares])
+    numbered, asked = Numbered(scores), {"prototype": prototypes, "attribute": attributes}
+    prototype, attribute = (placed(*numbered[name], order) for name, order in asked.items())
+    used = (prototype >= 0) & (attribute >= 0)
+    who, people = pd.factorize(numbered["assessor"][0][used])
+    shape = len(people), len(prototypes), len(attributes)
+    cell, size = np.ravel_multi_index((who, prototype[used], attribute[used]), shape), int(np.prod(shape))
+    total = np.bincount(cell, scores["score"].to_numpy(dtype=float)[used], size)
+    values = ratio(total, np.bincount(cell, minlength=size)).reshape(shape)
+    return values[np.isfinite(values).any(axis=2).sum(axis=1) >= 2]
 
 
 # The panel's model, fitted.
