@@ -35,7 +35,7 @@ from panel.models.prototypes.verdict import (
     verdict_columns,
     verdict_letters,
 )
-from panel.stats.arrays import Array, Codes
+from panel.stats.arrays import Array, Codes, different
 from panel.stats.comparing.group_means import ASSESSOR, INTERACTION
 from panel.stats.comparing.group_means import BATCH as BATCH_TERM
 from panel.stats.comparing.multiplicity import ALPHA, LEVEL, many_to_one, tukey_critical, tukey_p_value
@@ -367,7 +367,7 @@ def panel_test(design: PanelDesign, infer: Inference, counts: Array) -> FTest:
     test = infer.test(_no_difference(design, counts))
     if BATCH_TERM not in design.terms:
         return test
-    batches = len(np.unique(design.groups[design.terms.index(BATCH_TERM)]))
+    batches = different(design.groups[design.terms.index(BATCH_TERM)])
     return with_few_groups(test, batches - len(design.prototypes))
 
 
@@ -377,10 +377,10 @@ def attribute_rows(design: PanelDesign, fit: MixedFit, infer: Inference) -> pd.D
 
 
 def _attribute_columns(design: PanelDesign, fit: MixedFit, infer: Inference) -> Columns:
-    known = np.isfinite(design.response)
-    whole = np.broadcast_to(design.fixed.sum(axis=0), (known.shape[1], design.fixed.shape[1]))
-    test = panel_test(design, infer, whole if known.all() else known.T @ design.fixed)
-    names, q = [VARIANCE_COLUMNS[term] for term in design.terms], len(design.attributes)
+    known, q = np.isfinite(design.response), len(design.attributes)
+    every = np.ones((q, 1)) @ (np.ones((1, len(known))) @ design.fixed)
+    test = panel_test(design, infer, every if known.all() else known.T @ design.fixed)
+    names = [VARIANCE_COLUMNS[term] for term in design.terms]
     at_zero = [", ".join(name for name, zero in zip(names, row, strict=True) if zero) for row in fit.at_zero.tolist()]
     return {
         "attribute": np.array(design.attributes, dtype=object),

@@ -129,8 +129,9 @@ def _map_of_means(
     scale, `words` what it is called. Otherwise as `find_map`.
     """
     _check_settings(matrix, draws)
-    wide = means.pivot_table(index="prototype", columns="attribute", values="estimate")
-    wide = wide.reindex(index=list(prototypes), columns=list(attributes))
+    of = dict(zip(zip(means["prototype"], means["attribute"], strict=True), means["estimate"], strict=True))
+    columns = {name: [of.get((prototype, name), np.nan) for prototype in prototypes] for name in attributes}
+    wide = pd.DataFrame(columns, index=list(prototypes))
     kept, left_out = _placeable(wide)
     out = {kind: those if kind == "prototypes" else [*map(words, those)] for kind, those in left_out.items()}
     table = kept.to_numpy(dtype=float)
