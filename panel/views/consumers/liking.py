@@ -364,38 +364,25 @@ def _distribution(result: Liking, names: Naming) -> Picture:
 
 def _means_figure(result: Liking, names: Naming, width: float = pictures.BROAD) -> Figure:
     """Return the mean liking of each prototype with its interval, best liked first, letters at the right."""
-    rows = _best_first(result).reset_index(drop=True)
-    y = _LINE * 0.75 * (np.arange(len(rows)) + 0.75)
-    looks = [pictures.marker_of(names, str(name)) for name in rows["prototype"]]
-    rows = rows.assign(
-        y=y,
-        colour=[look.colour for look in looks],
-        shape=[look.shape for look in looks],
-        filled=rows["prototype"] != result.benchmark,
-        stands_for=rows["prototype"],
-    )
-    figure, _ = pictures.interval_figure(
-        rows,
-        _LINE * 0.75 * (len(rows) + 0.5),
-        [(at, names.prototype(str(name))) for at, name in zip(y, rows["prototype"], strict=True)],
-        remarks=list(zip(y, rows["letters"], strict=True)),
+    rows = pictures.as_prototypes(_best_first(result), names)
+    hollow = "; hollow: benchmark" if result.benchmark else ""
+    figure, _ = pictures.line_by_line(
+        rows.assign(filled=rows["prototype"] != result.benchmark),
+        _LINE * 0.75,
+        [names.prototype(str(name)) for name in rows["prototype"]],
+        remarks=rows["letters"],
+        free=0.25,
         width=width,
         limits=pictures.needed_limits(rows),
         title="Mean liking",
-        x_title=_x_title(result),
+        x_title=f"1 to 9, {words.level_words(LEVEL)}s; same letter: not separated{hollow}",
     )
     return figure
 
 
-def _x_title(result: Liking) -> str:
-    hollow = "; hollow: benchmark" if result.benchmark else ""
-    return f"1 to 9, {words.level_words(LEVEL)}s; same letter: not separated{hollow}"
-
-
 def _means_alt(result: Liking) -> str:
     said = [
-        f"{row['prototype']} {words.format_number(row['estimate'])} "
-        f"({words.format_interval(row['ci_low'], row['ci_high'])})"
+        f"{row['prototype']} {words.with_interval(row['estimate'], row['ci_low'], row['ci_high'])}"
         for row in _best_first(result).to_dict("records")
     ]
     return f"Mean liking of each prototype with its interval: {'; '.join(said)}."

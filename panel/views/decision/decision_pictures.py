@@ -21,6 +21,7 @@ from panel.views.pictures import (
     INK,
     LETTERS,
     MOST_COLOURED,
+    as_prototypes,
     interval_figure,
     marker_of,
     needed_limits,
@@ -122,14 +123,8 @@ def _chances_figure(result: Decision, names: Naming, width: float = BROAD) -> Fi
         place = left + across[cell["column"]], tops[cell["column"]] + cell["row"] * _ROW, wide
         _cell(axes, *place, float(cell["chance"]), str(cell["mark"]))
     for lines, x, y in zip(heads, across, tops, strict=True):
-        words: dict[str, Any] = {
-            "fontsize": LETTERS - 1,
-            "color": INK,
-            "ha": "center",
-            "va": "bottom",
-            "linespacing": 1.05,
-        }
-        axes.text(left + x + wide / 2, y - 0.05, "\n".join(lines), **words)
+        words: dict[str, Any] = {"fontsize": LETTERS - 1, "color": INK, "va": "bottom", "linespacing": 1.05}
+        axes.text(left + x + wide / 2, y - 0.05, "\n".join(lines), ha="center", **words)
     for (number, label), y in product(enumerate(labels), sorted(set(tops))):
         axes.text(left - 0.1, y + (number + 0.5) * _ROW, label, fontsize=LETTERS, color=INK, ha="right", va="center")
     axes.text(0.1, height - 0.08, "\n".join(key), fontsize=LETTERS - 0.5, color=INK, va="bottom")
@@ -160,12 +155,7 @@ def _windows_figure(
     shown = list(chosen)[:MOST_COLOURED]
     marks = {name: marker_of(names, name) for name in shown}
     rows, places = _interval_rows(result, shown, versus=versus)
-    drawn = rows.assign(
-        colour=[marks[name].colour for name in rows["prototype"]],
-        shape=[marks[name].shape for name in rows["prototype"]],
-        filled=True,
-        stands_for=rows["prototype"],
-    )
+    drawn = as_prototypes(rows, names).assign(filled=True)
     first = rows.drop_duplicates("attribute")
     windows = dict(zip(first["attribute"], first[["low", "high"]].to_numpy(float).tolist(), strict=True))
     remarks = [(y, names.window(name, *windows[name], typed=not versus)) for name, y in places.items()]

@@ -181,7 +181,7 @@ def _expected(row: Mapping[str, Any], _: shown.Shown) -> str:
 
 
 def _correlation(row: Mapping[Any, Any]) -> str:
-    return f"{words.format_number(row['estimate'], 2)} ({words.format_interval(row['ci_low'], row['ci_high'], 2)})"
+    return words.with_interval(row["estimate"], row["ci_low"], row["ci_high"], 2)
 
 
 _READING = shown.text("Reading", "measure")
@@ -328,7 +328,7 @@ _READING_SWAPS = shown.Table(
 NUMBERS = (_READINGS, _PARTNERS, _READING_SWAPS)  # in the order of the evidence file
 
 
-_QUIET, _STEP = "#6e6e6e", 0.3
+_QUIET = "#6e6e6e"
 
 
 def _pairs_picture(result: JoinedReadings, names: Naming) -> Picture:
@@ -342,17 +342,12 @@ def _pairs_picture(result: JoinedReadings, names: Naming) -> Picture:
 
 def _pairs_figure(result: JoinedReadings, names: Naming, width: float = pictures.BROAD) -> Figure:
     pairs = result.partners
-    heights = [_STEP * (place + 0.5) for place in range(len(pairs))]
     sure = (pairs["verdict"] != CANNOT_TELL).to_numpy(bool)
-    rows = pairs[["estimate", "ci_low", "ci_high"]].assign(
-        y=heights, colour=np.where(sure, pictures.INK, _QUIET), shape="o", filled=sure
-    )
-    labels = [f"{names.attribute(str(row['attribute']))} – {row['measure']}" for row in pairs.to_dict("records")]
-    figure, axes = pictures.interval_figure(
-        rows,
-        _STEP * len(pairs),
-        list(zip(heights, labels, strict=True)),
-        remarks=list(zip(heights, pairs["verdict"].astype(str), strict=True)),
+    figure, axes = pictures.line_by_line(
+        pairs.assign(colour=np.where(sure, pictures.INK, _QUIET), filled=sure),
+        0.3,
+        [f"{names.attribute(str(row['attribute']))} – {row['measure']}" for row in pairs.to_dict("records")],
+        remarks=pairs["verdict"],
         width=width,
         limits=(-1.02, 1.02),
         x_title="r over the prototypes, with its interval: −1 opposite ways, 0 nothing, 1 together",

@@ -23,6 +23,7 @@ from panel.views.pictures import (
     GREY,
     INK,
     LETTERS,
+    as_prototypes,
     interval_figure,
     marker_of,
     needed_limits,
@@ -46,12 +47,7 @@ _OF_PAIR = (shown.Source("scores", same={"attribute": "attribute"}, direct=("pro
 
 def _change_and_interval(row: Mapping[str, Any], about: shown.Shown) -> str:
     digits = about.names.digits_of(row["attribute"])
-    if pd.isna(row["estimate"]):
-        return words.NOTHING
-    return (
-        f"{words.format_change(row['estimate'], digits)} "
-        f"({words.format_interval(row['ci_low'], row['ci_high'], digits)})"
-    )
+    return words.with_interval(row["estimate"], row["ci_low"], row["ci_high"], digits, words.format_change)
 
 
 def _said(row: Mapping[str, Any], about: shown.Shown) -> str:
@@ -542,18 +538,14 @@ def _means_figure(result: Differences, names: Naming, width: float = BROAD) -> F
         result.means.dropna(subset=["estimate"]).assign(ci_low=np.nan, ci_high=np.nan), names
     )
     prototypes = [str(name) for name in dict.fromkeys(rows["prototype"])]
-    looks = {name: marker_of(names, name) for name in prototypes}
     attributes = [str(name) for name in result.attributes["attribute"]]
     apart = dict(zip(attributes, result.attributes["verdict"] == DIFFERS, strict=True))
     line = _LINE * 1.4
     step = {name: 0.5 + 0.6 * ((place + 0.5) / len(prototypes) - 0.5) for place, name in enumerate(prototypes)}
     middle = {name: line * place for place, name in enumerate(attributes)}
-    drawn = rows.assign(
+    drawn = as_prototypes(rows, names).assign(
         y=rows["attribute"].map(middle) + line * rows["prototype"].map(step).astype("float64"),
-        colour=[looks[name].colour for name in rows["prototype"]],
-        shape=[looks[name].shape for name in rows["prototype"]],
         filled=[bool(apart.get(name, False)) for name in rows["attribute"]],
-        stands_for=rows["prototype"],
     )
     figure, axes = interval_figure(
         drawn,
@@ -561,7 +553,7 @@ def _means_figure(result: Differences, names: Naming, width: float = BROAD) -> F
         [(top + line / 2, f"{names.attribute(name)}{behind[name]}") for name, top in middle.items()],
         width=width,
         limits=needed_limits(drawn),
-        key=signs_of(looks),
+        key=signs_of({name: marker_of(names, name) for name in prototypes}),
         x_title=f"{names.with_scale('Estimated mean')}. Filled: the prototypes differ. Hollow: cannot tell.",
         names=names,
     )

@@ -229,18 +229,10 @@ def _figure(result: PrototypeMap, names: Naming, width: float = pictures.BROAD) 
 
 def _strip(result: PrototypeMap, names: Naming, width: float = pictures.BROAD) -> Figure:
     rows = result.prototypes.assign(estimate=result.prototypes["component_1"], ci_low=np.nan, ci_high=np.nan)
-    looks = [pictures.marker_of(names, str(name)) for name in rows["prototype"]]
-    rows = rows.assign(
-        y=_STRIP_LINE * (np.arange(len(rows)) + 0.5),
-        colour=[look.colour for look in looks],
-        shape=[look.shape for look in looks],
-        filled=True,
-        stands_for=rows["prototype"],
-    )
-    figure, _ = pictures.interval_figure(
-        rows,
-        _STRIP_LINE * len(rows),
-        [(y, str(name)) for y, name in zip(rows["y"], rows["prototype"], strict=True)],
+    figure, _ = pictures.line_by_line(
+        pictures.as_prototypes(rows, names),
+        _STRIP_LINE,
+        rows["prototype"],
         width=width,
         limits=pictures.needed_limits(rows),
         x_title=f"Component 1: {format_share(result.components['share'].iloc[0])} of the differences",
