@@ -133,6 +133,11 @@ def with_interval(
     return told if ends == NOTHING else f"{told} ({ends})"
 
 
+def from_to(low: object, high: object) -> str:
+    """Return two ends in words, `6 to 9`; one of them where they are the same."""
+    return f"{low}" if low == high else f"{low} to {high}"
+
+
 def _end(value: float, text: str) -> str:
     """Return the end of an interval; one that only rounding puts at zero says on which side of zero it lies."""
     if not value or any(digit in text for digit in "123456789"):

@@ -242,7 +242,6 @@ def _test(row: Mapping[Any, Any]) -> str:
 
 
 _FONT = 9.0  # points
-_POINTS = 72.0  # to the inch
 _LEAST, _MOST = 4.2, 6.5  # inches
 _LEFT, _BOTTOM, _TOP, _RIGHT = 0.7, 0.6, 0.1, 0.15
 _LINE = 1.45  # height of a line of text, in font sizes
@@ -260,7 +259,7 @@ def _map_figure(found: dict[str, pd.DataFrame], names: Naming, width: float = pi
     figure, axes = pictures.framed(width, height, (_LEFT, _BOTTOM, wide, tall))
     axes.axhline(0, color=pictures.FAINT, linewidth=0.8, zorder=0)
     axes.axvline(0, color=pictures.FAINT, linewidth=0.8, zorder=0)
-    _draw(axes, points, labels, is_term, names, np.array([wide, tall]) * _POINTS)
+    _draw(axes, points, labels, is_term, names, np.array([wide, tall]) * pictures.POINTS)
     shares = [words.format_share(value) for value in found["components"]["share"]]
     axes.set_xlabel(f"Component 1 ({shares[0]} of the differences)", fontsize=_FONT, color=pictures.INK)
     if len(shares) > 1:

@@ -177,7 +177,6 @@ def _count(assessors: pd.Series) -> str:
 
 
 _FONT = 9.5  # points
-_POINTS = 72.0  # to the inch
 _HEIGHT, _TOP, _NUMBERED_BELOW = 4.8, 0.1, 6.0  # inches
 _STRIP_LINE = 0.3  # inches for a prototype where there is only a line
 _LABELS_FROM = 1.14  # names of attributes begin this far from the middle, the circle being at 1
@@ -209,12 +208,12 @@ def _figure(result: PrototypeMap, names: Naming, width: float = pictures.BROAD) 
         told.append("; ".join(f"{place}\u00a0{label}" for place, label in enumerate(labels.values(), start=1)))
         labels = {name: f"{place}" for place, name in enumerate(labels, start=1)}
         tall = width
-    below = [line for words in told for line in pictures.wrapped(words, _FONT - 0.5, 0.94 * width * _POINTS)]
+    below = [line for words in told for line in pictures.wrapped(words, _FONT - 0.5, 0.94 * width * pictures.POINTS)]
     foot = 0.2 + 0.17 * len(below)
     height = foot + tall + _TOP
     figure = Figure(figsize=(width, height))
     axes = figure.add_axes((0, foot / height, 1, tall / height))
-    box = width * _POINTS, tall * _POINTS
+    box = width * pictures.POINTS, tall * pictures.POINTS
     lines, limits = _attribute_lines(result, labels, box)
     axes.set(xlim=limits[0], ylim=limits[1], aspect="equal")
     axes.axis("off")
