@@ -123,6 +123,23 @@ def format_interval(low: float | None, high: float | None, digits: int = 1) -> s
     return f"{first} to {'no upper limit' if high == math.inf else _end(high, format_number(high, digits))}"
 
 
+def with_interval(
+    value: float,
+    low: float,
+    high: float,
+    digits: int = 1,
+    write: Callable[[float, int], str] = format_number,
+) -> str:
+    """Return a number with its interval in brackets, `5.1 (4.2 to 6.0)`; the number alone where it has none."""
+    told, ends = write(value, digits), format_interval(low, high, digits)
+    return told if ends == NOTHING else f"{told} ({ends})"
+
+
+def from_to(low: object, high: object) -> str:
+    """Return two ends in words, `6 to 9`; one of them where they are the same."""
+    return f"{low}" if low == high else f"{low} to {high}"
+
+
 def _end(value: float, text: str) -> str:
     """Return the end of an interval; one that only rounding puts at zero says on which side of zero it lies."""
     if not value or any(digit in text for digit in "123456789"):
