@@ -289,6 +289,23 @@ def test_a_change_is_that_of_each_person_beside_the_change_of_the_control():
     np.testing.assert_allclose(found[["ci_low", "ci_high"]].astype(float), expected.confidence_interval(0.95))
 
 
+@pytest.mark.parametrize("direction", ["more", "less"])
+def test_where_nothing_changed_on_average_no_change_is_told(direction):
+    """Constructed: as many people up as down, by the same; the control stays where it was."""
+    built = changed(50, 50, 50, 50) | {
+        "scores": [
+            {"assessor": f"A{person}", "prototype": prototype, "attribute": "SOFT", "session": sitting,
+             "score": 50.0 + own * (prototype == "P1") * (sitting == "after")}
+            for person, own in enumerate((4, -4, 2, -2, 1, -1, 3, -3, 5, -5))
+            for prototype in ("P1", "P2") for sitting in ("before", "after")
+        ]
+    }  # fmt: skip
+    found = judge_claims(judged(but(SOFTER, direction=direction), built))
+    assert found.claims["estimate"].tolist() == [0.0]
+    assert found.claims["verdict"].tolist() == [NOT_SUPPORTED]
+    assert "Another sentence: the change does not go the way this one says." in set(found.needs["need"])
+
+
 @pytest.mark.parametrize(
     ("case", "built", "side", "allowed"),
     [
@@ -404,6 +421,16 @@ def test_words_that_say_too_much_change_a_verdict():
     stop = claim_row("soothes eczema", "agreement", question="soft")
     study = study_with([plain, loud, stop], **built)
     assert [verdict_of(study, number) for number in (1, 2, 3)] == [SUPPORTED, WITH_WORDING, NOT_THIS_TOOL]
+
+
+def test_in_order_stand_the_same_claims_by_their_verdicts_and_then_their_numbers():
+    found = found_of_demo()
+    places = [(VERDICTS.index(row["verdict"]), row["number"]) for row in found.in_order.to_dict("records")]
+    assert places == sorted(places)
+    assert len({verdict for verdict, _ in places}) > 1
+    again = found.in_order.sort_values("number", ignore_index=True)
+    pd.testing.assert_frame_equal(again, found.claims)
+    assert found.in_order.index.equals(pd.RangeIndex(len(places)))
 
 
 def test_a_study_without_claims_gives_frames_without_rows():
