@@ -5,6 +5,7 @@ The truths are constructed; what counts as enough evidence follows the kinds of 
 
 import math
 import re
+from dataclasses import replace
 from functools import cache
 from pathlib import Path
 
@@ -44,12 +45,14 @@ from tests.claims.claim_studies import (
     verdict_of,
     vote_rows,
 )
+from tests.fine_scale import PART, finer, without_numbers
 from tests.formula_studies import ALKANE, CARBONATE, hand_cream_formulas
 from tests.studies import small_study
 
 DEMO = Path(__file__).resolve().parents[2] / "data_demo" / "reading_room"
 PRECISE = {"scatter": 2.0, "own_view": 1.0}
 SINK = {"attribute": "SINK", "unit": "s"}
+FITTED = 1e-6  # the mixed model is found by iteration
 MORE = {"attribute": "SOFT", "direction": "more", "minutes": 480.0}
 
 
@@ -334,6 +337,27 @@ def test_a_mean_just_on_the_claimed_side_of_its_bar_is_nothing_against_it():
     for beyond, against in ((0.5, False), (-0.5, True)):
         found = judge_claims(judged((*FILM[:2], FILM[2] | {"bar": mean + beyond}), grease(20, 40)))
         assert (found.claims["verdict"].iloc[0] == NOT_SUPPORTED) == against
+
+
+def _on_the_scale(kind):
+    """The limits of a claim that are given on the scale of the panel; a bar of answers is a share."""
+    return {"margin", "bar_panel"} | ({"bar"} if kind == "perceived_attribute" else set())
+
+
+LIMITED = [n for n, ((_, kind, row), _, _) in enumerate(CASES) if "attribute" in row and _on_the_scale(kind) & {*row}]
+
+
+@pytest.mark.parametrize("number", LIMITED)
+def test_no_verdict_depends_on_how_small_the_numbers_of_a_scale_are(number):
+    (sentence, kind, row), built, _ = CASES[number]
+    small = {name: cell * PART if name in _on_the_scale(kind) else cell for name, cell in row.items()}
+    study = finer(judged((sentence, kind, row), built))
+    claims = judged((sentence, kind, small), built).table("claims")
+    told, other = found_of(number), judge_claims(replace(study, tables={**study.tables, "claims": claims}))
+    for name, column in (("claims", "verdict"), ("claims", "suggestion"), ("reasons", "reason"), ("numbers", "side")):
+        words, same = ([*map(without_numbers, getattr(each, name)[column])] for each in (told, other))
+        assert words == same
+    assert other.claims["p_value"].iloc[0] == pytest.approx(told.claims["p_value"].iloc[0], rel=FITTED, nan_ok=True)
 
 
 def test_the_table_has_a_case_for_and_against_every_kind():
