@@ -318,7 +318,7 @@ class Asking(Cursor):
         """Return how many words make a clause of their own that says nothing of the product: off you go."""
         place, aside = self.place, False
         while self.begins_clause() and place < len(self.tokens) and self.tokens[place] not in (*SILENT, "?"):
-            length = max((n for n, e in entries_at(self.tokens, place)), default=0)
+            length = self.entry("", place)[0]
             here = [entry for n, entry in entries_at(self.tokens, place) if n == length]
             parts, of = {entry.part for entry in here}, {entry.family for entry in here if entry.part == "aside"}
             if not parts & _ASIDE or parts & LETTERS.keys() or self.tokens[place] in ("when", "while"):
