@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import random
 import re
-from collections.abc import Iterable, Mapping, Sequence
+from collections.abc import Iterable, Iterator, Mapping, Sequence
 from dataclasses import replace
 from itertools import count
 from typing import Any
@@ -442,6 +442,55 @@ def number_of_people(table: RawTable, known: dict[str, str]) -> None:
         if is_called(column, "person_id") and column not in known.values() and 1 < len({*ids}) < len(ids) == len(keys):
             known["assessor"] = column
             return
+
+
+def who_judged(table: RawTable, known: dict[str, str]) -> None:
+    """Let the assessor be the column of who judged, not of who typed the rows, if several are called so.
+
+    That one names the same person on every line, or a few who would have tried each prototype again and again, and
+    beside it stands one of more people, each of whom tried several prototypes.
+    """
+    own = [role for role in ("prototype", "session", "replicate", "attribute", "moment") if role in known]
+    if not {"assessor", "prototype"} <= {*known}:
+        return
+    rows = pd.DataFrame({role: [*map(as_seen, table.column(known[role]))] for role in own})
+    called = table.column(known["assessor"])
+    times, alone = _times_tried(rows, called), len({*map(as_seen, called)} - {""}) == 1
+    for other in table.header:
+        if other in known.values() or not is_called(other, "assessor"):
+            continue
+        people = rows.assign(who=_down(table.column(other))).groupby("who")["prototype"].nunique()
+        again = _times_tried(rows, table.column(other))
+        parts = again < times if alone else _TOO_OFTEN * again <= times
+        if parts and "" not in people and (people > 1).mean() >= _OFTEN:
+            known["assessor"] = other
+            return
+
+
+_TOO_OFTEN = 5  # times: sittings that nothing tells apart are fewer
+
+
+def _times_tried(rows: pd.DataFrame, who: Iterable[str]) -> float:
+    """Return how many rows there are for each person and what was tried."""
+    return len(rows) / len(rows.assign(who=_down(who)).drop_duplicates())
+
+
+def _down(cells: Iterable[str]) -> pd.Series:
+    """Return names of which a blank is the one above."""
+    seen = pd.Series([*map(as_seen, cells)], dtype="str")
+    return seen.where(seen != "").ffill().fillna("")
+
+
+def note_on_people(table: RawTable, assessor: str) -> Iterator[str]:
+    """Return which column called so was not read as who judged, and that one person gave all of several rows."""
+    people, called = {*map(as_seen, table.column(assessor))}, named_columns(table.header).get("assessor", assessor)
+    if called != assessor and len(own := {*map(as_seen, table.column(called))} - {""}) < len(people):
+        yield (
+            f"{assessor!r} was read as who judged, and not {called!r} ({first_few(natural_order(own))}). To say it "
+            "otherwise: --assessor."
+        )
+    if len(people) == 1 < len(table.lines):
+        yield f"All rows were read as those of one person, {people.pop()} ({assessor!r}). --assessor names another one."
 
 
 def served_place(table: RawTable, held: Mapping[str, str]) -> dict[str, str]:
