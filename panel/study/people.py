@@ -14,7 +14,7 @@ import pandas as pd
 
 from panel.errors import StudyError
 from panel.study.facts import STATED
-from panel.study.knowledge import heading_words, is_called, named_columns, numbers_one, people_asked
+from panel.study.knowledge import heading_words, is_called, named_columns, numbers_one, people_asked, worded, wordings
 from panel.study.questions import asked_kind, choices, is_product, is_tried_as
 from panel.study.raw_table import RawTable
 from panel.study.sheet_keys import as_product, kind_column, product_column, refuse_other_products
@@ -350,6 +350,29 @@ def _refuse_repeated(table: RawTable, column: str) -> None:
 
 
 _WHICH = r"(?:which|what|welche[srn]?|quel(?:le)?s?|cual|que|quale|che) "
+_BEFORE_PRODUCT = re.compile(  # from memory
+    r"of|the|th[eo]se|this|our|your|one|two|three|four|d[aei][esr]|des|den|diese[nr]|beiden|zwei|drei|von|ces|deux|trois|de"
+    r"|l[ao]s?|dos|tres|dell[ae]|dei|due|tre"
+)
+
+
+def _asks_which_product(table: RawTable, heading: str, prototypes: Sequence[str]) -> bool:
+    """Return True if a heading asks which product: `Which of the two creams?`, and not which words describe it.
+
+    What is only ticked below it, 0 and 1 or x and blank, is no product, unless the study has such.
+    """
+    words = heading_words(heading).split()
+    place = next((n for n, word in enumerate(words) if is_product(word)), 0)
+    between = [word for word in words[1:place] if not _BEFORE_PRODUCT.fullmatch(word)]
+    if not place or not re.match(_WHICH, " ".join(words)) or (between[1:] and not any(map(_is_number, between))):
+        return False
+    cells, boxes = {*map(as_seen, table.column(heading))}, wordings("check_all")
+    ticked = all(worded(cell, boxes) or words[-1] == heading_words(cell) for cell in cells - {""})
+    return not ticked or cells <= {*prototypes}
+
+
+def _is_number(word: str) -> bool:
+    return word in _NUMBER_WORDS or is_called(word, "code")
 
 
 def _with_choices_spelled(table: RawTable, prototypes: Sequence[str]) -> tuple[RawTable, list[str]]:
@@ -368,9 +391,7 @@ def one_row_each(
     named = named_columns(table.header)
     words = {name: heading_words(name) for name in table.header}
     asks = [name for name in words if asked_kind(name) or is_tried_as(name) or name in chosen]
-    which = [
-        n for n in words if n not in asks and re.match(_WHICH, words[n]) and any(map(is_product, words[n].split()))
-    ]
+    which = [name for name in words if name not in asks and _asks_which_product(table, name, prototypes)]
     asks += [name for name in words if name.strip().endswith("?")]
     own = product_column(table, prototypes, asks)
     prototype = own or named.get("prototype") or next(iter(which), "") or kind_column(table, asks)

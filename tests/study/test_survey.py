@@ -481,6 +481,41 @@ def test_the_product_of_a_row_is_no_preference_where_something_else_is_asked():
     assert "preference" not in read_survey(exported(points), prototypes=("1", "2"))[1]["kind"].tolist()
 
 
+@pytest.mark.parametrize("ticks", ["01", ["no", "yes"], ["", "x"], ["", "itself"]])
+@pytest.mark.parametrize("asks", ["Which words fit this mask?", "Which of these words describes the mask?"])
+def test_boxes_below_a_question_about_a_product_are_no_products(ticks: Sequence[str], asks: str):
+    terms = ("silky", "sticky", "cold")
+    of = {
+        (f"R{n}", f"{asks} {term}"): (n * 5 + k) % 3 == 0 for n in range(9) for k, term in enumerate(terms)
+    }  # the judge
+    lines = [["Respondent", *(f"{asks} {term}" for term in terms)]]
+    for n in range(9):
+        cells = [ticks[of[f"R{n}", head]] for head in lines[0][1:]]
+        lines.append(
+            [
+                f"R{n}",
+                *(cell.replace("itself", head.split()[-1]) for cell, head in zip(cells, lines[0][1:], strict=True)),
+            ]
+        )
+    table, asked = read_survey(exported("\n".join(map(",".join, lines))), prototypes=FOUR, about="BR-2")
+    answers = with_survey(Study({}), table, asked).table("answers")
+    assert {*answers["prototype"]} == {"BR-2"}
+    assert {*answers["kind"]} == {"check_all"}
+    for row in answers.to_dict("records"):
+        assert (row["answer"] == "1") == of[row["assessor"], row["question"]]
+
+
+@pytest.mark.parametrize("heading", ["Which mask was it?", "Which of the two masks?", "Which number has your mask?"])
+def test_products_called_0_and_1_are_those_of_a_column_that_asks_which(heading: str):
+    text = f"Respondent,{heading},It feels soft.\nA,0,yes\nA,1,no\nB,0,yes\nB,1,yes"
+    assert {*answers_of(text, ("0", "1"))["prototype"]} == {"0", "1"}
+
+
+def test_one_word_of_several_for_a_product_is_no_product():
+    text = "Respondent,Which words fit the mask?,Sex\nA,silky,f\nB,cold,m\nC,silky,m\nD,silky,f"
+    assert {*read_survey(exported(text), prototypes=FOUR)[1]["prototype"]} == {""}
+
+
 def test_the_order_is_kept_where_somebody_says_that_it_is_a_preference(tmp_path):
     file = tmp_path / "shed.csv"
     file.write_text(chosen("Gardener no.,Tried first,Tried second,Shed", ["BR-9", "BR-9", "hm", "BR-2"]))
