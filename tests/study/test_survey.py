@@ -700,6 +700,68 @@ def test_a_key_of_agreement_is_read_whatever_its_layout_and_says_nothing_of_ages
     assert "was read from the sheet 'key'" in told or (way not in KEYS and "was read from beside the table" in told)
 
 
+AGREE_FIRST = [f"{point} = {words}" for point, words in enumerate(AGREED, 1)]
+AGREE_LAST = [f"{point} = {words}" for point, words in enumerate(AGREED[::-1], 1)]
+TICKED = ["0 = not selected", "1 = selected", "9 = no answer"]
+BOOKS = {  # of items 1 and 2, of item 3, of the box
+    "items by span": ["Q7_1 to Q7_2", *AGREE_FIRST, "Q8", *AGREE_LAST, "Q9_1", *TICKED],
+    "items short": ["Items Q7_1-2:", *AGREE_FIRST, "Q8: dull", *AGREE_LAST, "Q9_1", *TICKED],
+    "items one by one": ["Code book of May", "Q7_1, Q7_2", *AGREE_FIRST, "Q8", *AGREE_LAST, "Q9_1", *TICKED],
+    "in their words": ["It dries fast.", *AGREE_FIRST, "it stays clear", *AGREE_FIRST, "It looks dull.", *AGREE_LAST],
+    "with others": ["Q7_1 \u2013 Q7_2", *AGREE_FIRST, "Q31", "1 = north", "2 = south", "Q8", *AGREE_LAST],
+}
+
+
+def items_with(book_: list[str], heads: int = 2) -> pd.DataFrame:
+    short = ["ID", "Q7_1", "Q7_2", "Q8", "Q9_1"]
+    rows = [short, ["Interview", "It dries fast.", "It stays clear.", "It looks dull.", "Chosen word: glassy"]][-heads:]
+    rows += [[f"M{n}", str(1 + n % 5), str(1 + n % 3), str(1 + n % 4), "019"[n % 3]] for n in range(20)]
+    file = raw_file(*book(answers=rows, Codes=[[line] for line in book_]))
+    table, asked = read_survey(survey_table(file), about="LQ-4")
+    answers = with_survey(Study({}), table, asked).table("answers").assign(notes=" ".join(table.notes))
+    return answers.assign(n=answers["assessor"].str[1:].astype(int))
+
+
+@pytest.mark.parametrize("way", [*BOOKS])
+def test_each_item_of_a_codebook_is_read_by_the_lines_below_its_name(way: str):
+    answers = items_with(BOOKS[way])
+    assert {*answers.loc[answers["kind"] == "agreement", "question"]} == {
+        "It dries fast",
+        "It stays clear",
+        "It looks dull",
+    }
+    for row in answers[answers["kind"] == "agreement"].to_dict("records"):
+        typed = 1 + row["n"] % {"It dries fast": 5, "It stays clear": 3, "It looks dull": 4}[row["question"]]
+        assert row["answer"] == str(typed if row["question"] == "It looks dull" else 6 - typed)
+    if "Q9_1" in BOOKS[way]:
+        boxes = answers[answers["kind"] == "check_all"]
+        assert [*boxes["answer"]] == ["01"[n % 3] for n in boxes["n"]]
+        assert {*boxes["n"] % 3} == {0, 1}
+    assert "was read from the sheet 'Codes'" in answers["notes"].iloc[0]
+
+
+def test_lines_below_a_title_or_a_note_are_one_scale_of_all_statements():
+    lines = ["Scale of the statements", *AGREE_FIRST[:3], "(half the face)", *AGREE_FIRST[3:]]
+    answers = items_with(lines)
+    dries = answers[answers["question"] == "It dries fast"]
+    assert [*dries["answer"]] == [str(5 - n % 5) for n in dries["n"]]
+
+
+def test_two_scales_of_no_item_of_the_table_are_not_mixed_and_the_sheet_is_told():
+    rows = [["ID", "It dries fast."], *([f"M{n}", str(1 + n % 5)] for n in range(20))]
+    lines = ["Q31", *AGREE_FIRST, "Q32", *AGREE_LAST]
+    table = survey_table(raw_file(*book(answers=rows, Codes=[[line] for line in lines])))
+    assert table.header == ("ID", "It dries fast.")
+    assert table.notes[-1] == "Other sheets were not read: Codes ('1 = strongly agree' stands there)."
+
+
+def test_a_scale_with_its_highest_step_first_is_asked_about(tmp_path):
+    file = tmp_path / "boats.csv"
+    file.write_text("ID,Varnish,It dries fast.\nA,LQ-4,1\nB,LQ-4,5")
+    with pytest.raises(StudyError, match="'5-1' does not say which end agrees"):
+        survey_of(file, "", ["It dries fast.=dry=agreement 5-1"], ("LQ-4",))
+
+
 def test_a_key_of_liking_names_no_session():
     words = ["dislike extremely", "dislike", "neither like nor dislike", "like", "like extremely"]
     key = [[f"{point} = {said}"] for point, said in zip((1, 3, 5, 7, 9), words, strict=True)]
