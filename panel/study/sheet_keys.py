@@ -563,10 +563,20 @@ def _folded(cell: str) -> str:
 def as_product(table: RawTable, column: str, prototypes: Collection[str], *, called: bool) -> RawTable:
     """Return a survey whose products are spelled as the study spells them, and that said.
 
-    It is said too that a column holds them which is not `called` so.
+    It is said too that a column holds them which is not `called` so. StudyError if the study has two such spellings.
     """
-    spelled = {_folded(name): name for name in prototypes}
-    cells = [spelled.get(_folded(cell), as_seen(cell)) for cell in table.column(column)]
+    spelled: dict[str, list[str]] = {}
+    for name in dict.fromkeys(prototypes):
+        spelled.setdefault(_folded(name), []).append(name)
+    cells = []
+    for cell in map(as_seen, table.column(column)):
+        meant = [cell] if cell in prototypes else spelled.get(_folded(cell), [cell])
+        if len(meant) > 1:
+            raise StudyError(
+                f"{table.name}: {cell!r} in {column!r} may be {' or '.join(meant)}. Write it as one of them, or join "
+                "them in the study first (rename)."
+            )
+        cells += meant
     other = dict.fromkeys(
         as_seen(old) for old, new in zip(table.column(column), cells, strict=True) if as_seen(old) != new
     )

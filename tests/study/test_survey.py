@@ -511,6 +511,14 @@ def test_products_called_0_and_1_are_those_of_a_column_that_asks_which(heading: 
     assert {*answers_of(text, ("0", "1"))["prototype"]} == {"0", "1"}
 
 
+def test_a_product_is_the_one_of_its_very_spelling_where_the_study_has_two():
+    for known in (("Br-2", "BR-2", "BR-9"), ("BR-2", "Br-2", "BR-9")):
+        text = "Respondent,Bar,It feels soft.\nA,BR-2,yes\nA,br-9,no\nB,BR-2,yes\nB,BR-9,yes"
+        assert {*answers_of(text, known)["prototype"]} == {"BR-2", "BR-9"}
+        with pytest.raises(StudyError, match="'bR-2' in 'Bar' may be B"):
+            answers_of(text.replace("B,BR-2", "B,bR-2"), known)
+
+
 def test_one_word_of_several_for_a_product_is_no_product():
     text = "Respondent,Which words fit the mask?,Sex\nA,silky,f\nB,cold,m\nC,silky,m\nD,silky,f"
     assert {*read_survey(exported(text), prototypes=FOUR)[1]["prototype"]} == {""}
