@@ -448,6 +448,19 @@ def _places(table: RawTable, keys: Sequence[tuple[str, ...]]) -> dict[tuple[str,
 # Who scored, and what each person tried first, where no heading says it.
 
 
+def fill_last_name(table: RawTable, known: dict[str, str], texts: list[str]) -> None:
+    """If only the assessor or only the prototype is missing and one column of repeated texts is left, take it."""
+    missing = [role for role in ("assessor", "prototype") if role not in known]
+    repeated = []
+    for column in (column for column in texts if column not in known.values()):
+        cells = [*map(as_seen, table.column(column))]
+        remarks = 2 * cells.count("") > len(cells)
+        if 1 < len({*cells}) <= len(cells) / 2 and not remarks:
+            repeated.append(column)
+    if len(missing) == 1 and len(repeated) == 1:
+        known[missing[0]] = repeated[0]
+
+
 def number_of_people(table: RawTable, known: dict[str, str]) -> None:
     """If nobody is named and one column counts, each number for several rows of other prototypes, it counts people."""
     if "assessor" in known or "prototype" not in known:

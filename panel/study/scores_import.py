@@ -25,12 +25,12 @@ from panel.study.numbers_read import (
     read_numbers,
     unit_of_heading,
 )
-from panel.study.people import note_on_people, number_of_people, served_place, who_judged
+from panel.study.people import fill_last_name, note_on_people, number_of_people, served_place, who_judged
 from panel.study.raw_table import READ_AS_SEEN, RawTable
 from panel.study.sheet_keys import BLIND_CODE, refuse_several_studies
 from panel.study.sittings import (
+    are_sittings,
     dated_by_session,
-    fill_last_name,
     filled_down,
     is_clock,
     is_timed,
@@ -500,7 +500,7 @@ def guess_layout(table: RawTable, fixed: Mapping[str, str] | None = None, scored
     if "attribute" in known and "score" not in known:
         known |= _scores_left(table, known, numbers)
     texts = [column for column in free if column not in numbers and not is_called(column, "comment")]
-    fill_last_name(table, known, texts)
+    fill_last_name(table, known, [name for name in texts if not are_sittings(name, table.column(name))])
     if "assessor" not in fixed:
         who_judged(table, known)
     number_of_people(table, known)
