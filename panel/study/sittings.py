@@ -12,7 +12,7 @@ from typing import TYPE_CHECKING
 import pandas as pd
 
 from panel.errors import StudyError
-from panel.study.facts import dates_in, days_as_one
+from panel.study.facts import dates_in, days_as_one, days_in_each
 from panel.study.file_names import are_people, attributes_among, crossed, is_scored, known_sensations, sitting
 from panel.study.knowledge import (
     fits,
@@ -212,7 +212,7 @@ def dated_by_session(scores: pd.DataFrame) -> tuple[pd.DataFrame, list[str]]:
     """
     undated = scores["recorded_at"] == ""
     sessions = scores.loc[undated, "session"].unique()
-    named = {name: dates.pop() for name in sessions if len(dates := {*dates_in(name).values()}) == 1}
+    named = {name: days for name, days in days_in_each(scores["session"].unique()).items() if name in sessions}
     told = {name: days[0] for name, days in named.items() if len(days) == 1}
     read = first_few([f"{day} of {name!r}" for name, day in told.items()])
     notes = [f"Days were read from the names of the sessions: {read}."] * bool(told)
@@ -225,11 +225,12 @@ def dated_by_session(scores: pd.DataFrame) -> tuple[pd.DataFrame, list[str]]:
 
 
 def _with_days_above(sheets: list[Sheet]) -> list[Sheet]:
-    above = [{days for note in sheet.notes for days in dates_in(note).values()} for sheet in sheets]
+    said = [" ".join(sheet.notes) for sheet in sheets]
+    above = days_in_each(said)
     held = {"recorded_at", "session"} & {*named_columns(sheets[0].header)} if sheets else ()
-    if len(sheets) < _TWICE or held or any(len(dates) != 1 for dates in above):
+    if len(sheets) < _TWICE or held or not {*said} <= {*above}:
         return sheets
-    days = [dates.pop() for dates in above]
+    days = [above[notes] for notes in said]
     unsure = first_few([repr(sheet.name) for sheet, day in zip(sheets, days, strict=True) if len(day) > 1])
     if unsure:
         return [
