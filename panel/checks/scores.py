@@ -296,7 +296,7 @@ def _score_gaps(study: Study, cells: ScoreCells) -> list[Finding]:
     return [
         *_session_left_out(cells),
         *_sessions_missed(cells, turns),
-        *_samples_not_scored(cells, absent),
+        *_samples_not_scored(cells, absent, samples),
         *_attributes_left_out(cells, samples),
         *_never_scored(study, cells),
         *_pairs_never_scored(cells),
@@ -363,8 +363,9 @@ def _samples_absent(turns: _Codes, samples: _Codes, planned: _Codes) -> _Codes:
     return _without(_join(by_plan, by_custom), samples)
 
 
-def _samples_not_scored(cells: ScoreCells, absent: _Codes) -> Iterator[Finding]:
+def _samples_not_scored(cells: ScoreCells, absent: _Codes, samples: _Codes) -> Iterator[Finding]:
     assessor, sitting, prototype = absent
+    alone = _without_others(samples)
 
     def place(case: int) -> str:
         return f"scores: {told_turn(cells, assessor[case], sitting[case])}, {cells.prototype.of[prototype[case]]}"
@@ -372,7 +373,23 @@ def _samples_not_scored(cells: ScoreCells, absent: _Codes) -> Iterator[Finding]:
     for where, cases in gathered(assessor, place):
         what = first_few(cells.prototype.told(prototype[cases]))
         message = f"{counted(len(cases), 'sample')} of {what} should have been scored and have no scores at all."
-        yield Finding("note", "sample_not_scored", where, message, f"Look for the ballot. {_KEPT}")
+        other = [(at, sitting[case]) for case in cases for at in alone.get((assessor[case], prototype[case]), ())]
+        told = first_few([f"{cells.sitting.of[at]} seems to be {cells.sitting.of[meant]}" for at, meant in other])
+        slip = (
+            f"One person alone has another {cells.sitting_word}, and {told}: if so, afterfeel set STUDY rename session."
+        )
+        yield Finding(
+            "note", "sample_not_scored", where, message, f"{slip if other else 'Look for the ballot.'} {_KEPT}"
+        )
+
+
+def _without_others(samples: _Codes) -> dict[tuple[int, int], list[int]]:
+    """Return person and prototype to the sittings that only this person has, as a mistyped one is."""
+    people = np.bincount(distinct(*samples[:2])[1])
+    found: dict[tuple[int, int], list[int]] = {}
+    for who, at, of in np.transpose(samples)[people[samples[1]] == 1].tolist():
+        found.setdefault((who, of), []).append(at)
+    return found
 
 
 def _attributes_left_out(cells: ScoreCells, samples: _Codes) -> Iterator[Finding]:

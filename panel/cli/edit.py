@@ -69,7 +69,7 @@ def set_in_study(
     afterfeel set STUDY FILE.xlsx              a filled workbook (see: afterfeel template)
     afterfeel set STUDY FACT VALUE             a fact; an empty VALUE takes it out
     afterfeel set STUDY benchmark PROTOTYPE    what the others are compared with
-    afterfeel set STUDY rename KIND OLD NEW [--why REASON]   everywhere; a slip of a name that is there joins it
+    afterfeel set STUDY rename KIND OLD NEW [--why REASON]   everywhere, also a session; a slip of a name there joins it
     afterfeel set STUDY delete KIND NAME --why REASON
     afterfeel set STUDY codes                  codes in place of names of people
     afterfeel set STUDY codes forget --who NAME --why REASON   names also out of journal and imported files, for good

@@ -149,8 +149,9 @@ def survey_of(
     file: Path, person: str, kinds: Sequence[str], prototypes: Sequence[str] = (), sheet: str = ""
 ) -> tuple[RawFile, RawTable, pd.DataFrame, str]:
     """Return a survey's file, its table, what its columns ask, with the kinds named as QUESTION=KIND, and its test."""
+    from panel.study.questions import with_scale
     from panel.study.raw_table import read_raw_file
-    from panel.study.survey import KINDS, as_said, read_survey, survey_table, with_scale
+    from panel.study.survey import KINDS, as_said, read_survey, survey_table
 
     raw = read_raw_file(file)
     named = [tuple(map(str.strip, words.rpartition("=")[::2])) for words in kinds]

@@ -278,10 +278,21 @@ def settled_days(meant: Mapping[str, Mapping[str, str]]) -> dict[str, str]:
 
 def dates_in(text: str) -> dict[str, tuple[str, ...]]:
     """Return the dates in a text with the days each may mean (ISO 8601): two where day and month may be exchanged."""
+    return {date: tuple(dict.fromkeys(ways.values())) for date, ways in _dates_read(text).items()}
+
+
+def _dates_read(text: str) -> dict[str, dict[str, str]]:
     found = (date[0] for way in (_NAMED_DAY, _NUMBERED_DAY) for date in re.finditer(way.pattern, text, re.IGNORECASE))
     alone = (date for date in found if re.search(rf"(?<!\d){re.escape(date)}(?!\d|[-./]\d)", text))
-    meant = {date: tuple(dict.fromkeys(_ways_to_read(date).values())) for date in alone}
-    return {date: days for date, days in meant.items() if days}
+    return {date: ways for date in alone if (ways := _ways_to_read(date))}
+
+
+def days_in_each(texts: Iterable[str]) -> dict[str, tuple[str, ...]]:
+    """Return the texts that hold one day, each with what it may mean: one where another text settles day and month."""
+    read = {text: _dates_read(text) for text in texts}
+    held = {text: next(iter(dates.values())) for text, dates in read.items() if len({*dates_in(text).values()}) == 1}
+    settled = settled_days(held)
+    return {text: (settled[text],) if settled[text] else tuple({*ways.values()}) for text, ways in held.items()}
 
 
 _ISO = r"\s*|\d{4}-\d\d-\d\d(?:[ T].*)?"

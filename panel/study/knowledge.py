@@ -83,10 +83,13 @@ def fits(name: str, words: str, spellings: Collection[str]) -> bool:
     return fnmatchcase(words, name) if "*" in name else name.replace(" ", "") in spellings
 
 
-_COUNTS = re.compile(  # from memory
-    r".*[(\[]\s*(?:numbers?|counts?|counted|no\.?|n|#|times|strokes?|rubs?|passes|drops?|pumps?|anzahl|z[\u00e4a]hlung|mal|nombre"
-    r"|n\u00famero|numero|veces|volte|fois)\s*[)\]]|(?:number|count|no\.|anzahl|nombre|n\u00famero|numero) .*"
-    r"|.*\b(?:counted|gez\u00e4hlt)",
+_NUMBER_OF = (  # from memory
+    r"(?:numbers?|counts?|counted|no\.?|n|#|times|strokes?|rubs?|passes|drops?|pumps?|anzahl|z[\u00e4a]hlung|mal|nombre"
+    r"|n\u00famero|numero|veces|volte|fois)"
+)
+_COUNTS = re.compile(
+    rf".*[(\[]\s*{_NUMBER_OF}\s*[)\]]|(?P<what>.*[^\W\d])\s*(?:[,;:\u2013]|\s-)\s*{_NUMBER_OF}(?:\s*,.*)?"
+    r"|(?:number|count|no\.|anzahl|nombre|n\u00famero|numero) .*|.*\b(?:counted|gez\u00e4hlt)",
     re.IGNORECASE,
 )
 _ONE_NUMBERED = re.compile(
@@ -101,8 +104,10 @@ _THINGS = ("session", "position", "unsure", "prototype", "assessor", "replicate"
 
 
 def is_counted(name: str) -> bool:
-    """Return True if a name says that something was counted: `Strokes (number)`, `Number of pads`."""
-    return bool(_COUNTS.fullmatch(name)) and not numbers_one(name)
+    """Return True if a name says that something was counted: `Strokes (number)`, `Marks, number`, `Number of pads`."""
+    found = _COUNTS.fullmatch(name)
+    one = found and found["what"] and any(is_called(found["what"], role) for role in (*_THINGS, "conditions", "person"))
+    return bool(found) and not one and not numbers_one(name)
 
 
 def numbers_one(name: str) -> bool:

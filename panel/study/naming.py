@@ -205,8 +205,8 @@ def _told_apart(attribute: str, words: str, minutes: float) -> str:
 
 _AFTER = r"(?:(?:after|at|nach|apr[eè]s|despu[eé]s de|dopo|t ?[+=])[\s_]*|@ ?)?"
 _UNITS = {
-    1 / 60: "s|secs?|seconds?|sek|sekunden?|segundos?|secondi|secondes?",
-    1.0: "min|mins|minutes?|minuten?|minutos?|minuti",
+    1 / 60: "s|secs?|seconds?|sek|sekunden?|segundos?|secondi|secondes?|''|\"|\u2033|\u201d",
+    1.0: "min|mins|minutes?|minuten?|minutos?|minuti|'|\u2032|\u2019|\u00b4",
     60.0: "h|hrs?|hours?|std|stunden?|heures?|horas?|or[ae]",
 }
 _TIME = rf"{_AFTER}(?P<number>\d+(?:[.,]\d+)?)[\s_-]?(?P<unit>{'|'.join(_UNITS.values())})\.?"
@@ -263,6 +263,7 @@ def says_when(text: str, *, timed: bool = False) -> bool:
     """
     words = text.strip()
     at = re.fullmatch(rf"{_TIME}(?: (?:after|following|once) .+|[,;] .*[^\W\d].*)?", words, re.IGNORECASE)
+    at = at or _AT_ONCE.fullmatch(f"it, {words}")
     return bool(at or (not timed and (_LED.match(words) or is_stage(words))))
 
 

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import random
 import re
-from collections.abc import Iterable, Mapping, Sequence
+from collections.abc import Iterable, Iterator, Mapping, Sequence
 from dataclasses import replace
 from itertools import count
 from typing import Any
@@ -14,7 +14,7 @@ import pandas as pd
 
 from panel.errors import StudyError
 from panel.study.facts import STATED
-from panel.study.knowledge import heading_words, is_called, named_columns, numbers_one, people_asked
+from panel.study.knowledge import heading_words, is_called, named_columns, numbers_one, people_asked, worded, wordings
 from panel.study.questions import asked_kind, choices, is_product, is_tried_as
 from panel.study.raw_table import RawTable
 from panel.study.sheet_keys import as_product, kind_column, product_column, refuse_other_products
@@ -338,6 +338,29 @@ def _refuse_repeated(table: RawTable, column: str) -> None:
 
 
 _WHICH = r"(?:which|what|welche[srn]?|quel(?:le)?s?|cual|que|quale|che) "
+_BEFORE_PRODUCT = re.compile(  # from memory
+    r"of|the|th[eo]se|this|our|your|one|two|three|four|d[aei][esr]|des|den|diese[nr]|beiden|zwei|drei|von|ces|deux|trois|de"
+    r"|l[ao]s?|dos|tres|dell[ae]|dei|due|tre"
+)
+
+
+def _asks_which_product(table: RawTable, heading: str, prototypes: Sequence[str]) -> bool:
+    """Return True if a heading asks which product: `Which of the two creams?`, and not which words describe it.
+
+    What is only ticked below it, 0 and 1 or x and blank, is no product, unless the study has such.
+    """
+    words = heading_words(heading).split()
+    place = next((n for n, word in enumerate(words) if is_product(word)), 0)
+    between = [word for word in words[1:place] if not _BEFORE_PRODUCT.fullmatch(word)]
+    if not place or not re.match(_WHICH, " ".join(words)) or (between[1:] and not any(map(_is_number, between))):
+        return False
+    cells, boxes = {*map(as_seen, table.column(heading))}, wordings("check_all")
+    ticked = all(worded(cell, boxes) or words[-1] == heading_words(cell) for cell in cells - {""})
+    return not ticked or cells <= {*prototypes}
+
+
+def _is_number(word: str) -> bool:
+    return word in _NUMBER_WORDS or is_called(word, "code")
 
 
 def _with_choices_spelled(table: RawTable, prototypes: Sequence[str]) -> tuple[RawTable, list[str]]:
@@ -356,9 +379,7 @@ def one_row_each(
     named = named_columns(table.header)
     words = {name: heading_words(name) for name in table.header}
     asks = [name for name in words if asked_kind(name) or is_tried_as(name) or name in chosen]
-    which = [
-        n for n in words if n not in asks and re.match(_WHICH, words[n]) and any(map(is_product, words[n].split()))
-    ]
+    which = [name for name in words if name not in asks and _asks_which_product(table, name, prototypes)]
     asks += [name for name in words if name.strip().endswith("?")]
     own = product_column(table, prototypes, asks)
     prototype = own or named.get("prototype") or next(iter(which), "") or kind_column(table, asks)
@@ -415,6 +436,19 @@ def _places(table: RawTable, keys: Sequence[tuple[str, ...]]) -> dict[tuple[str,
 # Who scored, and what each person tried first, where no heading says it.
 
 
+def fill_last_name(table: RawTable, known: dict[str, str], texts: list[str]) -> None:
+    """If only the assessor or only the prototype is missing and one column of repeated texts is left, take it."""
+    missing = [role for role in ("assessor", "prototype") if role not in known]
+    repeated = []
+    for column in (column for column in texts if column not in known.values()):
+        cells = [*map(as_seen, table.column(column))]
+        remarks = 2 * cells.count("") > len(cells)
+        if 1 < len({*cells}) <= len(cells) / 2 and not remarks:
+            repeated.append(column)
+    if len(missing) == 1 and len(repeated) == 1:
+        known[missing[0]] = repeated[0]
+
+
 def number_of_people(table: RawTable, known: dict[str, str]) -> None:
     """If nobody is named and one column counts, each number for several rows of other prototypes, it counts people."""
     if "assessor" in known or "prototype" not in known:
@@ -430,6 +464,55 @@ def number_of_people(table: RawTable, known: dict[str, str]) -> None:
         if is_called(column, "person_id") and column not in known.values() and 1 < len({*ids}) < len(ids) == len(keys):
             known["assessor"] = column
             return
+
+
+def who_judged(table: RawTable, known: dict[str, str]) -> None:
+    """Let the assessor be the column of who judged, not of who typed the rows, if several are called so.
+
+    That one names the same person on every line, or a few who would have tried each prototype again and again, and
+    beside it stands one of more people, each of whom tried several prototypes.
+    """
+    own = [role for role in ("prototype", "session", "replicate", "attribute", "moment") if role in known]
+    if not {"assessor", "prototype"} <= {*known}:
+        return
+    rows = pd.DataFrame({role: [*map(as_seen, table.column(known[role]))] for role in own})
+    called = table.column(known["assessor"])
+    times, alone = _times_tried(rows, called), len({*map(as_seen, called)} - {""}) == 1
+    for other in table.header:
+        if other in known.values() or not is_called(other, "assessor"):
+            continue
+        people = rows.assign(who=_down(table.column(other))).groupby("who")["prototype"].nunique()
+        again = _times_tried(rows, table.column(other))
+        parts = again < times if alone else _TOO_OFTEN * again <= times
+        if parts and "" not in people and (people > 1).mean() >= _OFTEN:
+            known["assessor"] = other
+            return
+
+
+_TOO_OFTEN = 5  # times: sittings that nothing tells apart are fewer
+
+
+def _times_tried(rows: pd.DataFrame, who: Iterable[str]) -> float:
+    """Return how many rows there are for each person and what was tried."""
+    return len(rows) / len(rows.assign(who=_down(who)).drop_duplicates())
+
+
+def _down(cells: Iterable[str]) -> pd.Series:
+    """Return names of which a blank is the one above."""
+    seen = pd.Series([*map(as_seen, cells)], dtype="str")
+    return seen.where(seen != "").ffill().fillna("")
+
+
+def note_on_people(table: RawTable, assessor: str) -> Iterator[str]:
+    """Return which column called so was not read as who judged, and that one person gave all of several rows."""
+    people, called = {*map(as_seen, table.column(assessor))}, named_columns(table.header).get("assessor", assessor)
+    if called != assessor and len(own := {*map(as_seen, table.column(called))} - {""}) < len(people):
+        yield (
+            f"{assessor!r} was read as who judged, and not {called!r} ({first_few(natural_order(own))}). To say it "
+            "otherwise: --assessor."
+        )
+    if len(people) == 1 < len(table.lines):
+        yield f"All rows were read as those of one person, {people.pop()} ({assessor!r}). --assessor names another one."
 
 
 def served_place(table: RawTable, held: Mapping[str, str]) -> dict[str, str]:

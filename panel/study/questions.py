@@ -6,12 +6,18 @@ import re
 from collections import Counter
 from collections.abc import Collection, Iterable, Mapping, Sequence
 from dataclasses import replace
-from typing import TYPE_CHECKING
+from itertools import chain
+from typing import TYPE_CHECKING, NamedTuple
 
+import pandas as pd
+
+from panel.errors import StudyError
 from panel.study.knowledge import (
     heading_words,
     is_called,
     people_asked,
+    plain_words,
+    said_points,
     stated_scale,
     worded,
     wordings,
@@ -326,3 +332,89 @@ def is_turned(heading: str, kind: str, known: Mapping[str, str]) -> bool:
         if word.isdecimal()
     ]
     return any(sides) and max(sides) <= 0
+
+
+def with_scale(table: RawTable, asked: pd.DataFrame, meant: pd.Series, scale: str) -> tuple[RawTable, pd.DataFrame]:
+    """Return a survey with a scale such as 1-7 written behind the headings of the columns that are meant."""
+    ends = re.fullmatch(r"(\d+)\s*-\s*(\d+)", scale)
+    if ends and int(ends[1]) > int(ends[2]):
+        raise StudyError(
+            f"{scale!r} does not say which end agrees. Write {ends[2]}-{ends[1]}; if {ends[2]} is full agreement, put "
+            "the column agrees of the table questions to it, or write it into a line of the file: 1 = strongly agree."
+        )
+    if stated_steps(f"It ({scale})") is None:
+        raise StudyError(f"{scale!r} is no scale. Write its lowest and its highest step, 0 or 1 to {MOST_STEPS}: 1-7.")
+    new = {name: f"{name} ({scale})" for name in asked.loc[meant, "column"]}
+    header = tuple(new.get(name, name) for name in table.header)
+    return replace(table, header=header), asked.assign(column=asked["column"].replace(new))
+
+
+# What lines of a codebook say, and of which columns.
+
+
+def said_below(lines: Iterable[str]) -> dict[str, dict[str, str]]:
+    """Return the numbers that lines such as `1 = agree fully` explain, by the line above them, else by none."""
+    found: dict[str, dict[str, str]] = {}
+    above = ""
+    for line in lines:
+        points = said_points(line)
+        if len(points) == 1:
+            found.setdefault(above, {})[points[0][0]] = points[0][1]
+        else:
+            above = line
+    return found
+
+
+def headings_meant(name: str, spelled: Mapping[str, str]) -> list[str]:
+    """Return the headings that a name means, by what each may be called, in plain words.
+
+    It is one of them, `V1-V4` or `V10_1 to V10_4`, or holds such: `Items V1, V2`.
+    """
+    if own := spelled.get(plain_words(name)):
+        return [own]
+    named = []
+    for found in _SPAN_OF_NAMES.finditer(name):
+        first, last = int(found["first"]), int(found["last"])
+        named += [f"{found['stem']}{number}" for number in range(first, min(last, first + _MOST_ITEMS) + 1)]
+    named += _NAME.findall(name)
+    return list(dict.fromkeys(spelled[plain] for each in named if (plain := plain_words(each)) in spelled))
+
+
+_SPAN_OF_NAMES = re.compile(
+    r"(?P<stem>(?<!\w)[^\W\d]\w*?[_.-]?)(?P<first>\d+)\s*(?:-|\u2013|\u2026|\.\.+|to|through|bis|\u00e0|a|al)\s*(?P=stem)?(?P<last>\d+)"
+    r"(?!\w)"
+)
+_NAME = re.compile(r"(?<!\w)[^\W\d]+[_.-]?\d+(?:[_.-]\d+)*[a-z]?(?!\w)")  # of a column: V11, Q10_2
+_MOST_ITEMS = 200
+
+
+class Legend(NamedTuple):
+    """What a sheet such as a codebook says: column to question, and column to code to words, the empty one for all.
+
+    It may say so in lines, each below what it is of.
+    """
+
+    name: str
+    asked: dict[str, str]
+    words: dict[str, dict[str, str]]
+    in_lines: bool = False
+
+
+def legend_for(legend: Legend, short: Sequence[str], header: Sequence[str]) -> Legend:
+    """Return a legend whose columns are those of the header, above which short names may stand in a line of their own.
+
+    What lines say below no such name is of all columns, if it is one scale.
+    """
+    short = short if len(short) == len(header) else header
+    spelled = {plain_words(name): head for names in (short, header) for name, head in zip(names, header, strict=True)}
+    words: dict[str, dict[str, str]] = {}
+    rest = []
+    for name, points in legend.words.items():
+        own = headings_meant(name, spelled) if name else [""]
+        words |= dict.fromkeys(own, points)
+        rest += [points] if not own else []
+    numbers = list(chain(*rest))
+    if legend.in_lines and not words and len({*numbers}) == len(numbers):
+        words[""] = {number: said for points in rest for number, said in points.items()}
+    asked = {head: said for name, said in legend.asked.items() for head in headings_meant(name, spelled)}
+    return legend._replace(asked=asked, words=words)

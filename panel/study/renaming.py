@@ -18,6 +18,7 @@ import pandas as pd
 
 from panel.errors import StudyError
 from panel.study.editing import LISTS, put_block, put_table, texts_of_table
+from panel.study.facts import days_in_each, locked_sessions
 from panel.study.knowledge import plain_words
 from panel.study.people import new_codes, people_in
 from panel.study.scores_used import PLACE_COLUMNS, question_words, with_correction
@@ -26,43 +27,70 @@ from panel.study.table_cells import texts_of_frame
 from panel.study.tables import TABLES
 from panel.words import counted, first_few
 
-_ALSO = MappingProxyType({"prototype": ("versus", "chosen", "runner_up"), "attribute": (), "assessor": (), "batch": ()})
+_ALSO = MappingProxyType(
+    {"prototype": ("versus", "chosen", "runner_up"), "attribute": (), "assessor": (), "batch": (), "session": ()}
+)
 """What a name is to the other columns that hold one."""
 _NAME_KEYED_FACTS = MappingProxyType(
-    {"stability": "prototype", "benchmark_levels": "attribute", "tolerance": "attribute", "batch_sd": "attribute"}
+    {
+        **{
+            "stability": "prototype",
+            "benchmark_levels": "attribute",
+            "tolerance": "attribute",
+            "batch_sd": "attribute",
+        },
+        "dates": "session",
+    }
 )
-_ARTICLE = MappingProxyType({"prototype": "a", "attribute": "an", "assessor": "an", "batch": "a"})
+_ARTICLE = MappingProxyType({"prototype": "a", "attribute": "an", "assessor": "an", "batch": "a", "session": "a"})
 _NAME_LISTS = MappingProxyType({"dominance_attributes": "attribute"})
 _CHOSEN_ANSWERS = ("preference", "paired")
 
 
 def rename(study: Study, kind: str, old: str, new: str, why: str = "") -> Study:
-    """Return the study with a prototype, attribute, assessor or batch renamed wherever it is named.
+    """Return the study with a prototype, attribute, assessor, batch or session renamed wherever it is named.
 
-    A slip of a name that there is already joins the two, with the reason. StudyError if there is none of this name, the
-    new name is empty or another one's, no reason is given to join two or their rows collide, or the old one stands
-    under a seal: in a stamped claim, a decision, a sealed serving plan or a locked session, which stay as they are.
+    A slip of a name that there is already joins the two, with the reason. The day that was read from the name of a
+    session becomes that of the new one.
+
+    Raises
+    ------
+    StudyError
+        If there is none of this name, the new name is empty or another one's, no reason is given to join two or their
+        rows collide, or the old one stands under a seal: in a stamped claim, a decision, a sealed serving plan or a
+        locked session, which stay as they are.
     """
     new = new.strip()
-    _refuse_unknown(study, kind, old)
+    _refuse_unknown(study, kind, old, (*LISTS, "session"))
     if not new:
         raise StudyError(f"Write the new name of the {kind} {old}.")
     joins = new != old and new in _names_of(study, kind)
     if joins:
         _refuse_to_join(study, kind, old, new, why)
-    if sealed := _under_seal(study, kind, old):
+    if sealed := _under_seal(study, kind, old) or (kind == "session" and joins and _under_seal(study, kind, new)):
         raise StudyError(
             f"{old} cannot be renamed: it stands under a seal ({', '.join(sealed)}). Give it a name in words instead."
         )
     tables = {name: _renamed(frame, kind, old, new) for name, frame in study.tables.items()}
+    if kind == "session" and "scores" in tables:
+        tables["scores"] = tables["scores"].assign(recorded_at=_days_of_new_name(study, old, new))
     after = replace(study, tables=tables, facts=_renamed_facts(study.facts, kind, old, new))
-    return _listed_once(after, LISTS[kind], kind, new) if joins else after
+    return _listed_once(after, LISTS[kind], kind, new) if joins and kind in LISTS else after
+
+
+def _days_of_new_name(study: Study, old: str, new: str) -> pd.Series:
+    """Return when scores were recorded; what is the day in the old name of a session becomes the one in the new."""
+    scores = study.table("scores")
+    days = days_in_each([*scores["session"].unique(), new])
+    was, will = (days[name][0] if len(days.get(name, ())) == 1 else "" for name in (old, new))
+    of_name = (scores["session"] == old) & (scores["recorded_at"] == was)
+    return scores["recorded_at"].mask(of_name, will) if will else scores["recorded_at"]
 
 
 def _refuse_to_join(study: Study, kind: str, old: str, new: str, why: str) -> None:
     """Raise StudyError unless one name is a slip of another, no row of theirs collides, and the reason is given."""
     alike = folded_name(old) == folded_name(new) or served_again(old) == new
-    alike |= kind == "attribute" and worded_alike(old, new)
+    alike |= kind == "session" or (kind == "attribute" and worded_alike(old, new))
     if not alike and (labelled(old, new) or not {*spellings(old)} & {*spellings(new)}):
         raise StudyError(f"There is {_ARTICLE[kind]} {kind} {new} already; two would become one. Choose another name.")
     collide = [told for name, frame in study.tables.items() if (told := _both_in(name, frame, kind, old, new))]
@@ -89,7 +117,7 @@ _RESULTS = frozenset(("score", "answer", "value", "y", "percent", "phase", "flag
 def _both_in(table: str, frame: pd.DataFrame, kind: str, old: str, new: str) -> str:
     """Return where rows of two names would be about the same, or a row names both; empty if nowhere."""
     rows, others = (_naming_rows(frame, kind, name) for name in (old, new))
-    if not rows.any() or table in ("corrections", LISTS[kind]):
+    if not rows.any() or table in ("corrections", LISTS.get(kind)):
         return ""
     own = PLACE_COLUMNS if table == "scores" else (table in TABLES and TABLES[table].key)
     key = [column for column in own or frame if column in frame and column not in _RESULTS]
@@ -212,14 +240,14 @@ _PREPARED = ("prototypes", "batches", "formulas", "attributes", "assessors", "se
 
 
 def _names_of(study: Study, kind: str) -> list[str]:
-    listing = study.table(LISTS[kind])[kind]
+    listing = study.table(LISTS.get(kind, "scores"))[kind]
     used = [frame[kind] for name, frame in study.tables.items() if kind in frame and name != "corrections"]
     return list(dict.fromkeys(str(name) for column in (listing, *used) for name in column.unique() if name))
 
 
-def _refuse_unknown(study: Study, kind: str, name: str) -> None:
-    if kind not in LISTS:
-        raise StudyError(f"A {kind!r} has no name that stands in several tables; it is one of {', '.join(LISTS)}.")
+def _refuse_unknown(study: Study, kind: str, name: str, kinds: Iterable[str] = LISTS) -> None:
+    if kind not in kinds:
+        raise StudyError(f"A {kind!r} has no name that stands in several tables; it is one of {', '.join(kinds)}.")
     names = _names_of(study, kind)
     if name not in names:
         raise StudyError(f"The study has no {kind} {name!r}; it has {', '.join(names) or 'none'}.")
@@ -251,6 +279,8 @@ def _under_seal(study: Study, kind: str, name: str) -> list[str]:
     sealed_plan = any(study.facts.get(fact) for fact in ("key", "locked_sessions"))
     if sealed_plan and kind in servings and (servings[kind] == name).any():
         found.append("the serving plan")
+    if kind == "session" and name in {*locked_sessions(study)["session"]}:
+        found.append("the record of a locked session")
     return found
 
 

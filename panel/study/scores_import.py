@@ -25,12 +25,12 @@ from panel.study.numbers_read import (
     read_numbers,
     unit_of_heading,
 )
-from panel.study.people import number_of_people, served_place
+from panel.study.people import fill_last_name, note_on_people, number_of_people, served_place, who_judged
 from panel.study.raw_table import READ_AS_SEEN, RawTable
 from panel.study.sheet_keys import BLIND_CODE, refuse_several_studies
 from panel.study.sittings import (
+    are_sittings,
     dated_by_session,
-    fill_last_name,
     filled_down,
     is_clock,
     is_timed,
@@ -393,7 +393,11 @@ def _notes_on_unused(table: RawTable, layout: ScoresLayout) -> list[str]:
     used = {*layout.columns().values(), *layout.attributes}
     unused = [column for column in table.header if column not in used]
     notes = [f"Columns that were not used: {_some(unused)}."] if unused else []
-    notes += [*note_on_days(table, layout.session, unused), *notes_beside(table, layout.attributes, unused)]
+    notes += [
+        *note_on_people(table, layout.assessor),
+        *note_on_days(table, layout.session, unused),
+        *notes_beside(table, layout.attributes, unused),
+    ]
     for column in unused if not layout.is_long else ():
         read = read_numbers(table.column(column), words=True)
         share, filled = read.share, int((~read.missing).sum())
@@ -474,6 +478,8 @@ def guess_layout(table: RawTable, fixed: Mapping[str, str] | None = None, scored
     free = [c for c in table.header if c not in {*known.values(), *more, *table.unnamed}]
     numbers = _numeric_columns(table, free)
     known = {**named_columns(free, numbers), **known}
+    if "assessor" not in fixed:
+        who_judged(table, known)
     cells = {column: table.column(column) for column in free if column not in known.values()}
     known = {**asked_roles(cells, numbers), **known}
     if "session" in known and "session" not in fixed and is_clock(table.column(known["session"])):
@@ -487,7 +493,9 @@ def guess_layout(table: RawTable, fixed: Mapping[str, str] | None = None, scored
     if "attribute" in known and "score" not in known:
         known |= _scores_left(table, known, numbers)
     texts = [column for column in free if column not in numbers and not is_called(column, "comment")]
-    fill_last_name(table, known, texts)
+    fill_last_name(table, known, [name for name in texts if not are_sittings(name, table.column(name))])
+    if "assessor" not in fixed:
+        who_judged(table, known)
     number_of_people(table, known)
     known |= served_place(table, known)
     held: dict[str, Any] = {**known, **sittings(table, known, fixed)}

@@ -7,7 +7,6 @@ from collections import Counter
 from collections.abc import Collection, Iterable, Mapping, Sequence
 from dataclasses import dataclass, replace
 from itertools import chain, pairwise
-from typing import NamedTuple
 
 import pandas as pd
 
@@ -27,7 +26,16 @@ from panel.study.knowledge import (
     wordings,
     yes_and_no,
 )
-from panel.study.questions import asked_kind, asked_words, is_product, is_statement, typed_question, without_names
+from panel.study.questions import (
+    Legend,
+    asked_kind,
+    asked_words,
+    is_product,
+    is_statement,
+    said_below,
+    typed_question,
+    without_names,
+)
 from panel.study.raw_table import UNNAMED, RawTable
 from panel.study.study import Study, natural_order
 from panel.words import as_seen, counted, first_few
@@ -283,14 +291,6 @@ def _plain(name: str) -> str:
 # The key of a survey: what its columns ask and what the numbers in them stand for.
 
 
-class Legend(NamedTuple):
-    """What a sheet such as a codebook says: column to question, and column to code to words, the empty one for all."""
-
-    name: str
-    asked: dict[str, str]
-    words: dict[str, dict[str, str]]
-
-
 def legend_of(sheet: Sheet) -> Legend | None:
     """Return what a sheet with a row for each code says: Variable, Code, Meaning; None if it is no such sheet."""
     code = next((head for head in sheet.header if is_called(head, "code") or is_called(head, "value")), "")
@@ -304,21 +304,21 @@ def legend_of(sheet: Sheet) -> Legend | None:
     cells = [sheet.cells(column) if column else [""] * len(sheet.rows), sheet.cells(code), sheet.cells(meaning)]
     for name, number, said in zip(*cells, strict=True):
         above = name or above
-        for each in _columns_meant(above):
-            if number and said:
-                words.setdefault(each, {})[number] = said
-            elif name and said:
-                asked[each] = said
+        if number and said:
+            words.setdefault(above, {})[number] = said
+        elif name and said:
+            asked[above] = said
     return Legend(sheet.name, asked, words) if words else None
 
 
 def lines_as_legend(name: str, rows: Sequence[Sequence[str]]) -> Legend | None:
     """Return what the lines of a sheet such as `5 = strongly agree` say, if they are all that it holds."""
     lines = [as_seen(cell) for row in rows for cell in row if as_seen(cell)]
-    said = [points[0] for line in lines if len(points := said_points(line)) == 1]
-    if len(said) < _POINTS or 2 * len(said) < len(lines) or any(sum(map(bool, row)) > 2 for row in rows):
+    said = said_below(lines)
+    points = sum(map(len, said.values()))
+    if points < _POINTS or 2 * points < len(lines) or any(sum(map(bool, row)) > 2 for row in rows):
         return None
-    return Legend(name, {}, {"": dict(said)})
+    return Legend(name, {}, said, in_lines=True)
 
 
 def ends_as_legend(name: str, rows: Iterable[Sequence[str]], heads: Iterable[str]) -> Legend | None:
@@ -357,13 +357,6 @@ def _words_of(head: str, legend: Legend) -> dict[str, str]:
     other = named_columns([head]) or any(is_called(head, role) for role in _ABOUT) or asked_kind(head) not in ("", kind)
     said = kind == "agreement" and said_points(head)
     return {} if kind and (said or (other and head not in legend.words)) else words
-
-
-def _columns_meant(name: str) -> list[str]:
-    """Return the columns that a name such as `V1-V4` or `V1, V2` stands for."""
-    if found := re.fullmatch(r"([^\W\d]*)(\d+)\s*(?:-|\u2013|to|bis)\s*\1(\d+)", name.strip()):
-        return [f"{found[1]}{number}" for number in range(int(found[2]), int(found[3]) + 1)]
-    return [part.strip() for part in re.split(r"[,;]", name)]
 
 
 def with_legend(table: RawTable, legend: Legend) -> RawTable:
@@ -570,10 +563,20 @@ def _folded(cell: str) -> str:
 def as_product(table: RawTable, column: str, prototypes: Collection[str], *, called: bool) -> RawTable:
     """Return a survey whose products are spelled as the study spells them, and that said.
 
-    It is said too that a column holds them which is not `called` so.
+    It is said too that a column holds them which is not `called` so. StudyError if the study has two such spellings.
     """
-    spelled = {_folded(name): name for name in prototypes}
-    cells = [spelled.get(_folded(cell), as_seen(cell)) for cell in table.column(column)]
+    spelled: dict[str, list[str]] = {}
+    for name in dict.fromkeys(prototypes):
+        spelled.setdefault(_folded(name), []).append(name)
+    cells = []
+    for cell in map(as_seen, table.column(column)):
+        meant = [cell] if cell in prototypes else spelled.get(_folded(cell), [cell])
+        if len(meant) > 1:
+            raise StudyError(
+                f"{table.name}: {cell!r} in {column!r} may be {' or '.join(meant)}. Write it as one of them, or join "
+                "them in the study first (rename)."
+            )
+        cells += meant
     other = dict.fromkeys(
         as_seen(old) for old, new in zip(table.column(column), cells, strict=True) if as_seen(old) != new
     )

@@ -12,7 +12,7 @@ from typing import TYPE_CHECKING
 import pandas as pd
 
 from panel.errors import StudyError
-from panel.study.facts import dates_in, days_as_one
+from panel.study.facts import dates_in, days_as_one, days_in_each
 from panel.study.file_names import are_people, attributes_among, crossed, is_scored, known_sensations, sitting
 from panel.study.knowledge import (
     fits,
@@ -57,7 +57,7 @@ def sittings(table: RawTable, held: Mapping[str, str], fixed: Collection[str] = 
                 return {"session": name, "replicate": held["replicate"] if held.get("replicate", name) != name else ""}
     if "replicate" in held or not rows.duplicated().any():
         return {}
-    dated = [] if "session" in held else [name for name in free if _are_sittings(name, table.column(name))]
+    dated = [] if "session" in held else [name for name in free if are_sittings(name, table.column(name))]
     found = [
         name for name in [*unsure, *dated] if _tried_again(rows.assign(number=list(map(as_seen, table.column(name)))))
     ]
@@ -131,11 +131,12 @@ _BARE = re.compile(r"\d+(?:[.,]\d+)?")
 
 
 def _tried_again(rows: pd.DataFrame) -> bool:
-    """Return True if no row repeats another, and each value of the last column stands for several of a person."""
+    """Return True if no row repeats another, and what the last column says stands for several of a person; or slips."""
     others = [column for column in rows if column != "prototype"]
     last = rows.columns[-1] if "number" in rows else "session"
     once = bool((rows[last] != "").all()) and not rows.duplicated().any()
-    return once and bool(rows.groupby(others)["prototype"].nunique().min() > 1)
+    tried = rows.groupby(others)["prototype"].nunique()
+    return once and bool((tried > 1).mean() >= _MOSTLY)
 
 
 def is_called_day(name: str, cells: Iterable[str]) -> bool:
@@ -145,7 +146,7 @@ def is_called_day(name: str, cells: Iterable[str]) -> bool:
     return "" not in filled and (weekdays or all(map(_DAY.fullmatch, filled)))
 
 
-def _are_sittings(name: str, cells: Sequence[str]) -> bool:
+def are_sittings(name: str, cells: Sequence[str]) -> bool:
     """Return True if a column holds days, or names of sittings such as `day 1`."""
     return is_called_day(name, cells) or sitting([*dict.fromkeys(map(as_seen, cells))]) == "session"
 
@@ -211,7 +212,7 @@ def dated_by_session(scores: pd.DataFrame) -> tuple[pd.DataFrame, list[str]]:
     """
     undated = scores["recorded_at"] == ""
     sessions = scores.loc[undated, "session"].unique()
-    named = {name: dates.pop() for name in sessions if len(dates := {*dates_in(name).values()}) == 1}
+    named = {name: days for name, days in days_in_each(scores["session"].unique()).items() if name in sessions}
     told = {name: days[0] for name, days in named.items() if len(days) == 1}
     read = first_few([f"{day} of {name!r}" for name, day in told.items()])
     notes = [f"Days were read from the names of the sessions: {read}."] * bool(told)
@@ -224,11 +225,12 @@ def dated_by_session(scores: pd.DataFrame) -> tuple[pd.DataFrame, list[str]]:
 
 
 def _with_days_above(sheets: list[Sheet]) -> list[Sheet]:
-    above = [{days for note in sheet.notes for days in dates_in(note).values()} for sheet in sheets]
+    said = [" ".join(sheet.notes) for sheet in sheets]
+    above = days_in_each(said)
     held = {"recorded_at", "session"} & {*named_columns(sheets[0].header)} if sheets else ()
-    if len(sheets) < _TWICE or held or any(len(dates) != 1 for dates in above):
+    if len(sheets) < _TWICE or held or not {*said} <= {*above}:
         return sheets
-    days = [dates.pop() for dates in above]
+    days = [above[notes] for notes in said]
     unsure = first_few([repr(sheet.name) for sheet, day in zip(sheets, days, strict=True) if len(day) > 1])
     if unsure:
         return [
@@ -281,6 +283,7 @@ def sessions_alike(known: Iterable[str], others: Iterable[str]) -> dict[str, str
 # Times written as minutes and seconds.
 
 
+_TWO_ROWS = "The headings stand in two rows, one of attributes, one of the moments they were judged at."
 _STOP_WATCH = re.compile(r"(\d{1,3}):([0-5]\d)(?::([0-5]\d)(?:\.0+)?)?")
 _SAYS_MINUTES = re.compile(
     r"\bm{1,2}(?:in)?\s?[:.]\s?s{1,2}(?:ec|ek)?\b|\bmin(?:utes?|uten)? (?:and|und) se[ck]\w*", re.IGNORECASE
@@ -502,9 +505,9 @@ def at_their_moments(heads: Sequence[str], groups: Sequence[str]) -> tuple[list[
     alone = [is_called(head, "comment") or is_reckoned(head) for head in heads]
     groups = ["" if own else group for own, group in zip(alone, groups, strict=True)]
     pairs = [(head, group) for head, group in zip(heads, groups, strict=True) if group]
-    beside = named_columns(dict.fromkeys(head for head, group in zip(heads, groups, strict=True) if not group))
+    named = len({"assessor", "prototype"} & _named_beside(heads, groups))
     once = len({head for head, _ in pairs}) == len(pairs)
-    if not pairs or len({"assessor", "prototype"} & {*beside}) < 2 - once:
+    if not pairs or named < 2 - once:
         return None
     for side in (1, 0):
         names = [pair[side] for pair in pairs]
@@ -513,8 +516,27 @@ def at_their_moments(heads: Sequence[str], groups: Sequence[str]) -> tuple[list[
             other = [pair[1 - side] for pair in pairs]
             joined = iter([at_moment(*each) for each in zip(other, names, strict=True)])
             made = [next(joined) if group else head for head, group in zip(heads, groups, strict=True)]
-            return made, ["The headings stand in two rows, one of attributes, one of the moments they were judged at."]
-    return None
+            return made, [_TWO_ROWS]
+    return _at_some_moments(heads, groups) if named > 1 else None
+
+
+def _named_beside(heads: Sequence[str], groups: Sequence[str]) -> set[str]:
+    """Return what headings below no other name; a word such as balm names prototypes."""
+    beside = dict.fromkeys(head for head, group in zip(heads, groups, strict=True) if not group)
+    return {*named_columns(beside), *("prototype" for head in beside if is_called(head, "product_kind"))}
+
+
+def _at_some_moments(heads: Sequence[str], groups: Sequence[str]) -> tuple[list[str], list[str]] | None:
+    """Return headings with the time above each, and the others as parted by what is none; None where these repeat."""
+    timed = [says_when(group, timed=True) for group in groups]
+    made = [at_moment(head, at) if is_ else head for head, at, is_ in zip(heads, groups, timed, strict=True)]
+    rest = ["" if is_ else group for group, is_ in zip(groups, timed, strict=True)]
+    left = first_few(list(dict.fromkeys(filter(None, rest))))
+    parted, named = parted_by_groups(made, rest), [head for head in made if head]
+    if not any(timed) or (parted is None and len({*named}) < len(named)):
+        return None
+    heads, notes = parted or (made, [f"The headings above the headings were left out: {left}."])
+    return heads, [_TWO_ROWS, *notes]
 
 
 def parted_by_groups(heads: Sequence[str], groups: Sequence[str]) -> tuple[list[str], list[str]] | None:
@@ -527,7 +549,7 @@ def parted_by_groups(heads: Sequence[str], groups: Sequence[str]) -> tuple[list[
     within = {
         group: {head for head, of in zip(heads, groups, strict=True) if of == group} for group in {*groups} - {""}
     }
-    named = named_columns(dict.fromkeys(heads))
+    named = {*named_columns(dict.fromkeys(heads))} | _named_beside(heads, groups)
     of_prototypes = "prototype" in named or any(is_called(head, "code") for head in heads)
     if not twice or not of_prototypes or len({frozenset(own) for own in within.values()}) < 2:
         return None
@@ -563,22 +585,6 @@ def with_days(table: RawTable) -> RawTable:
         days = [as_seen(column[place]) for place in filled]
         begun = [day for day, before in zip(days, ["", *days], strict=False) if day != before]
         blocks = 1 < len(begun) == len({*begun}) and 2 * len(filled) <= len(column) and filled[0] == 0
-        if blocks and _are_sittings(head, days):
+        if blocks and are_sittings(head, days):
             table = filled_down(table, {"session": head}, ", written where it begins")
     return days_as_one(table)
-
-
-# Who scored, or what, where no heading says it.
-
-
-def fill_last_name(table: RawTable, known: dict[str, str], texts: list[str]) -> None:
-    """If only the assessor or only the prototype is missing and one column of repeated texts is left, take it."""
-    missing = [role for role in ("assessor", "prototype") if role not in known]
-    repeated = []
-    for column in (column for column in texts if column not in known.values()):
-        cells = [*map(as_seen, table.column(column))]
-        remarks = 2 * cells.count("") > len(cells)
-        if 1 < len({*cells}) <= len(cells) / _TWICE and not remarks and not _are_sittings(column, cells):
-            repeated.append(column)
-    if len(missing) == 1 and len(repeated) == 1:
-        known[missing[0]] = repeated[0]

@@ -21,6 +21,7 @@ from panel.study.knowledge import (
     heading_words,
     known_answers,
     plain_words,
+    said_points,
     stated_scale,
     worded,
     wordings,
@@ -31,8 +32,8 @@ from panel.study.people import one_row_each, people_of_rows, person_column
 from panel.study.questions import (
     ASKED_KINDS,
     END,
-    MOST_STEPS,
     TOP,
+    Legend,
     as_asked,
     asked_kind,
     asked_words,
@@ -44,6 +45,7 @@ from panel.study.questions import (
     is_statement,
     is_tried_as,
     is_turned,
+    legend_for,
     order_asked,
     orders_named,
     stated_steps,
@@ -53,21 +55,12 @@ from panel.study.questions import (
     without_leads,
     without_names,
 )
-from panel.study.raw_table import (
-    NOT_READ,
-    RawTable,
-    filled_rows,
-    is_workbook,
-    raw_table,
-    rows_of_file,
-    table_of_rows,
-)
+from panel.study.raw_table import NOT_READ, RawTable, filled_rows, is_workbook, raw_table, rows_of_file, table_of_rows
 from panel.study.renaming import with_answers_replaced, with_questions_renamed
 from panel.study.score_sheets import sheet_of
 from panel.study.scores_used import question_words
 from panel.study.sheet_keys import (
     TERMS,
-    Legend,
     chosen_names,
     ends_as_legend,
     ends_in_words,
@@ -82,7 +75,7 @@ from panel.study.sheet_keys import (
     with_legend,
 )
 from panel.study.study import RawFile, Study, natural_order
-from panel.study.table_cells import filled_in_order, without_titles
+from panel.study.table_cells import filled_in_order, with_questions, without_titles
 from panel.words import as_seen, counted, first_few
 
 _CODE = re.compile(  # no number of something, such as 24 h
@@ -127,6 +120,9 @@ def survey_table(file: RawFile, sheet: str = "") -> RawTable:
         body, filled = filled_in_order(table.header, list(zip(*table.columns, strict=True)))
         if filled:
             table = replace(table, columns=tuple(zip(*body, strict=True)), notes=(*table.notes, *filled))
+    short = table.header
+    table = with_questions(table) if legends else table
+    legends = [legend_for(legend, short, table.header) for legend in legends]
     alone = [cell for row in rows if sum(map(bool, row)) == 1 for cell in row]
     heads = [*table.header, *chain(*(legend.asked.values() for legend in legends))]
     legends += filter(None, (ends_as_legend(*other, heads) for other in data[1:]))
@@ -136,7 +132,13 @@ def survey_table(file: RawFile, sheet: str = "") -> RawTable:
         table = with_legend(table, legend)
     said = " ".join(table.notes)
     left = [each for each, _ in laid_out if each != name and f"{each!r}" not in said]
-    return replace(table, notes=(*table.notes, f"{NOT_READ}: {', '.join(left)}.")) if left else table
+    says = {name: point for name, rows in laid_out if name in left and (point := _first_point(rows))}
+    named = ", ".join(f"{each} ({says[each]!r} stands there)" if each in says else each for each in left)
+    return replace(table, notes=(*table.notes, f"{NOT_READ}: {named}.")) if left else table
+
+
+def _first_point(rows: Sequence[Sequence[str]]) -> str:
+    return next((as_seen(cell) for row in rows for cell in row if said_points(cell)), "")
 
 
 def _below_titles(file: RawFile, rows: Sequence[list[str]]) -> RawTable | None:
@@ -412,15 +414,6 @@ def _scale(
     lost = sum(given[cell] for cell in strange)
     told += [f"{lost} of {sum(given.values())} answers not understood: {first_few(list(strange))}"] if strange else []
     return kind, "; ".join(told)
-
-
-def with_scale(table: RawTable, asked: pd.DataFrame, meant: pd.Series, scale: str) -> tuple[RawTable, pd.DataFrame]:
-    """Return a survey with a scale such as 1-7 written behind the headings of the columns that are meant."""
-    if stated_steps(f"It ({scale})") is None:
-        raise StudyError(f"{scale!r} is no scale. Write its lowest and its highest step, 0 or 1 to {MOST_STEPS}: 1-7.")
-    new = {name: f"{name} ({scale})" for name in asked.loc[meant, "column"]}
-    header = tuple(new.get(name, name) for name in table.header)
-    return replace(table, header=header), asked.assign(column=asked["column"].replace(new))
 
 
 def as_said(table: RawTable, kind: str, head: str, question: str) -> str:

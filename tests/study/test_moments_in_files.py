@@ -10,7 +10,7 @@ import pytest
 import xlsxwriter
 
 from panel.errors import StudyError
-from panel.study.naming import judged_minutes
+from panel.study.naming import judged_minutes, timed_words
 from panel.study.open_study import with_scores
 from panel.study.raw_table import RawTable, raw_file
 from panel.study.score_sheets import score_table
@@ -155,3 +155,36 @@ def test_a_study_that_was_begun_keeps_the_moments_of_its_attributes_apart():
     assert {key: int(two[key[0], key[1], str(key[2])]) for key in DESIGN} == {
         key: TRUTH[key, "Greasy film", 2] for key in DESIGN
     }
+
+
+@pytest.mark.parametrize("names", [("Judge", "Sample"), ("Panellist", "Serum")])
+@pytest.mark.parametrize(
+    ("above", "read_as"),
+    [
+        (
+            ("while rubbing", "right after", "after 5 min", "after 60 min"),
+            ("Drags, while rubbing", "Gloss, right after", "Tack, after 5 min", "Gloss, after 60 min"),
+        ),
+        (("By hand", "By eye", "5'", "60'"), ("Drags", "Gloss", "Tack, 5'", "Gloss, 60'")),
+        (("By hand", "By eye", "5 min", "On glass"), ("Drags", "Gloss (By eye)", "Tack, 5 min", "Gloss (On glass)")),
+        (("By hand", "By eye", "On wood", "On glass"), ("Drags", "Gloss (By eye)", "Tack", "Gloss (On glass)")),
+    ],
+)
+def test_a_moment_above_a_column_stays_also_beside_those_that_stand_twice(names, above, read_as):
+    rows = [[None, None, None, *above], [*names, "Rep", "Drags", "Gloss", "Tack", "Gloss"]]
+    rows += [[*of, *(TRUTH[of, word, at] for word, at in BY_MINUTE)] for of in DESIGN]
+    scores = read(rows).scores
+    for name, (word, at) in zip(read_as, BY_MINUTE, strict=True):
+        own = scores[scores["attribute"] == name]
+        found = {(row.assessor, row.prototype, int(row.replicate)): row.score for row in own.itertuples()}
+        assert found == {of: TRUTH[of, word, at] for of in DESIGN}
+
+
+def test_primes_behind_a_name_are_minutes_and_seconds():
+    for name, minutes in (
+        ("Cooling 1'", 1),
+        ("Tack (30\u2033)", 0.5),
+        ("Gloss 10\u2032", 10),
+        ("Judge 5's gloss", np.nan),
+    ):
+        np.testing.assert_equal(timed_words(name)[1], minutes)  # ISO 80000-3 and common practice of a laboratory

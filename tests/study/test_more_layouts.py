@@ -652,10 +652,26 @@ def test_the_day_in_the_name_of_a_session_is_kept(names: dict[str, str]):
 
 @pytest.mark.parametrize("ask", ["03/04/2026", "Session 1 (4-3-2026)"])
 def test_a_day_and_month_that_may_be_exchanged_are_asked_about(ask: str):
-    days, notes = recorded(named_sessions({"1": ask, "2": "21/03/2026"}))
-    assert days == {ask: "", "21/03/2026": "2026-03-21"}
+    for other in ("S2, 21.3.26", "8/3/2026", "the last"):
+        days, notes = recorded(named_sessions({"1": ask, "2": other}))
+        assert days == {ask: "", other: "2026-03-21" if other == "S2, 21.3.26" else ""}
+        assert "Day and month may be exchanged in session" in notes
     assert f"Day and month may be exchanged in session {ask!r}, so no day was kept" in notes
     assert "the fact `dates`" in notes
+
+
+@pytest.mark.parametrize(
+    ("names", "days"),
+    [
+        (("03/04/2026", "21/03/2026"), ("2026-04-03", "2026-03-21")),
+        (("Round 1 (4-3-2026)", "Round 2 (4-13-2026)"), ("2026-04-03", "2026-04-13")),
+        (("03/04/2026", "04/21/2026"), ("2026-03-04", "2026-04-21")),
+    ],
+)
+def test_the_day_of_one_session_settles_which_number_is_the_month(names: tuple[str, str], days: tuple[str, str]):
+    found, notes = recorded(named_sessions(dict(zip("12", names, strict=True))))
+    assert found == dict(zip(names, days, strict=True))
+    assert "may be exchanged" not in notes
 
 
 @pytest.mark.parametrize("name", ["1", "Session 12", "14 March", "14/03", "Lot 99/99/2026", "Panel 2026"])
@@ -679,6 +695,10 @@ def test_the_day_of_a_sheet_is_that_of_its_name_or_of_the_line_above_its_heading
     above, notes = recorded(sheets)
     assert above == {"First": "2026-03-14", "Second": "2026-03-21"}
     assert "The day above the headings of 'Second' is that of its scores: 2026-03-21." in notes
+    sheets = {
+        name: [[f"Session {n}, {day}"], *wide(n)] for (n, name, _), day in zip(DATED_SHEETS, SETTLED, strict=True)
+    }
+    assert set(recorded(sheets)[0].values()) == {"2026-03-02", "2026-03-14"}
     sheets = {name: [[f"Session {n}, 03/04/2026"], *wide(n)] for n, name, _ in DATED_SHEETS}
     above, notes = recorded(sheets)
     assert set(above.values()) == {""}
@@ -686,3 +706,4 @@ def test_the_day_of_a_sheet_is_that_of_its_name_or_of_the_line_above_its_heading
 
 
 DATED_SHEETS = (("1", "First", "14/03/2026"), ("2", "Second", "21 March 2026"))
+SETTLED = ("02/03/2026", "14/03/2026")

@@ -6,6 +6,7 @@ import json
 import re
 import shlex
 from dataclasses import replace
+from itertools import product
 
 import pandas as pd
 import pytest
@@ -16,7 +17,9 @@ from panel.errors import StudyError
 from panel.study.editing import put_fact, put_table
 from panel.study.folder import files_of_study
 from panel.study.open_study import open_study
+from panel.study.raw_table import raw_file, raw_table
 from panel.study.renaming import delete, rename
+from panel.study.scores_import import guess_layout, read_scores, study_from_scores
 from panel.study.scores_used import scores_used, with_correction
 from panel.study.study import Study
 from panel.study.table_cells import study_changes
@@ -224,3 +227,56 @@ def test_lists_that_contradict_each_other_are_not_joined():
     told = replace(study, tables={**study.tables, "prototypes": listed})
     with pytest.raises(StudyError, match=r"do not say the same of P1 \(note\)"):
         rename(told, "prototype", "p1", "P1", "a slip")
+
+
+# A session has a name, too: one that was mistyped is joined with the one that was meant.
+
+
+def dated(days: tuple[str, ...], slip: str) -> Study:
+    """Three people with two waxes on each day; the first sample of Lea on the last day stands under the slip."""
+    rows = [["Assessor", "Session", "Product", "gloss"]]
+    for day, who, wax in product(days, ("Ida", "Kim", "Lea"), ("wax 3", "wax 9")):
+        one = (day, who, wax) == (days[-1], "Lea", "wax 3")
+        rows.append([who, slip if one else day, wax, str(1 + len(rows) % 7)])
+    file = raw_file("waxes.csv", "\n".join(map(",".join, rows)).encode())
+    table = raw_table(file)
+    return study_from_scores(read_scores(table, guess_layout(table)), file, "waxes")
+
+
+@pytest.mark.parametrize(
+    ("days", "slip", "recorded"),
+    [
+        (("13/11/2026", "09/11/2026"), "09/11/2025", ["2026-11-13"] * 6 + ["2026-11-09"] * 6),
+        (("first", "second"), "secnd", [""] * 12),
+    ],
+)
+def test_a_mistyped_session_is_joined_with_the_one_that_was_meant(days, slip, recorded):
+    study = dated(days, slip)
+    advice = next(found.advice for found in check_study(study) if found.kind == "sample_not_scored")
+    assert f"{slip} seems to be {days[-1]}" in advice
+    study = put_fact(study, "dates", {days[0]: "2026-11-13", slip: "2026-11-09"})
+    with pytest.raises(StudyError, match="say why"):
+        rename(study, "session", slip, days[-1])
+    after = rename(study, "session", slip, days[-1], "a slip")
+    assert [*after.scores["session"]] == [*([days[0]] * 6), *([days[1]] * 6)]
+    assert [*after.scores["recorded_at"]] == recorded
+    assert list(after.facts["dates"]) == [*days]
+    assert not any(found.kind == "sample_not_scored" for found in check_study(after))
+
+
+def test_sessions_that_hold_the_same_sample_and_locked_ones_are_not_joined():
+    study = dated(("first", "second"), "secnd")
+    with pytest.raises(StudyError, match="both are there in 5 rows of scores"):
+        rename(study, "session", "first", "second", "the same")
+    locked = replace(study, facts={"locked_sessions": [{"session": "second", "locked_at": "2026-11-09T12:00:00"}]})
+    for old, new in (("second", "third"), ("secnd", "second")):
+        with pytest.raises(StudyError, match="the record of a locked session"):
+            rename(locked, "session", old, new, "a slip")
+    with pytest.raises(StudyError, match="has no name that stands in several tables"):
+        delete(study, "session", "secnd", "gone")
+
+
+def test_a_session_called_otherwise_keeps_its_days():
+    study = dated(("13/11/2026", "09/11/2026"), "09/11/2025")
+    after = rename(study, "session", "13/11/2026", "evening")
+    assert {*after.scores.loc[after.scores["session"] == "evening", "recorded_at"]} == {"2026-11-13"}

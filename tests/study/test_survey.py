@@ -481,6 +481,49 @@ def test_the_product_of_a_row_is_no_preference_where_something_else_is_asked():
     assert "preference" not in read_survey(exported(points), prototypes=("1", "2"))[1]["kind"].tolist()
 
 
+@pytest.mark.parametrize("ticks", ["01", ["no", "yes"], ["", "x"], ["", "itself"]])
+@pytest.mark.parametrize("asks", ["Which words fit this mask?", "Which of these words describes the mask?"])
+def test_boxes_below_a_question_about_a_product_are_no_products(ticks: Sequence[str], asks: str):
+    terms = ("silky", "sticky", "cold")
+    of = {
+        (f"R{n}", f"{asks} {term}"): (n * 5 + k) % 3 == 0 for n in range(9) for k, term in enumerate(terms)
+    }  # the judge
+    lines = [["Respondent", *(f"{asks} {term}" for term in terms)]]
+    for n in range(9):
+        cells = [ticks[of[f"R{n}", head]] for head in lines[0][1:]]
+        lines.append(
+            [
+                f"R{n}",
+                *(cell.replace("itself", head.split()[-1]) for cell, head in zip(cells, lines[0][1:], strict=True)),
+            ]
+        )
+    table, asked = read_survey(exported("\n".join(map(",".join, lines))), prototypes=FOUR, about="BR-2")
+    answers = with_survey(Study({}), table, asked).table("answers")
+    assert {*answers["prototype"]} == {"BR-2"}
+    assert {*answers["kind"]} == {"check_all"}
+    for row in answers.to_dict("records"):
+        assert (row["answer"] == "1") == of[row["assessor"], row["question"]]
+
+
+@pytest.mark.parametrize("heading", ["Which mask was it?", "Which of the two masks?", "Which number has your mask?"])
+def test_products_called_0_and_1_are_those_of_a_column_that_asks_which(heading: str):
+    text = f"Respondent,{heading},It feels soft.\nA,0,yes\nA,1,no\nB,0,yes\nB,1,yes"
+    assert {*answers_of(text, ("0", "1"))["prototype"]} == {"0", "1"}
+
+
+def test_a_product_is_the_one_of_its_very_spelling_where_the_study_has_two():
+    for known in (("Br-2", "BR-2", "BR-9"), ("BR-2", "Br-2", "BR-9")):
+        text = "Respondent,Bar,It feels soft.\nA,BR-2,yes\nA,br-9,no\nB,BR-2,yes\nB,BR-9,yes"
+        assert {*answers_of(text, known)["prototype"]} == {"BR-2", "BR-9"}
+        with pytest.raises(StudyError, match="'bR-2' in 'Bar' may be B"):
+            answers_of(text.replace("B,BR-2", "B,bR-2"), known)
+
+
+def test_one_word_of_several_for_a_product_is_no_product():
+    text = "Respondent,Which words fit the mask?,Sex\nA,silky,f\nB,cold,m\nC,silky,m\nD,silky,f"
+    assert {*read_survey(exported(text), prototypes=FOUR)[1]["prototype"]} == {""}
+
+
 def test_the_order_is_kept_where_somebody_says_that_it_is_a_preference(tmp_path):
     file = tmp_path / "shed.csv"
     file.write_text(chosen("Gardener no.,Tried first,Tried second,Shed", ["BR-9", "BR-9", "hm", "BR-2"]))
@@ -663,6 +706,68 @@ def test_a_key_of_agreement_is_read_whatever_its_layout_and_says_nothing_of_ages
     told = " ".join(table.notes)
     assert "not read" not in told
     assert "was read from the sheet 'key'" in told or (way not in KEYS and "was read from beside the table" in told)
+
+
+AGREE_FIRST = [f"{point} = {words}" for point, words in enumerate(AGREED, 1)]
+AGREE_LAST = [f"{point} = {words}" for point, words in enumerate(AGREED[::-1], 1)]
+TICKED = ["0 = not selected", "1 = selected", "9 = no answer"]
+BOOKS = {  # of items 1 and 2, of item 3, of the box
+    "items by span": ["Q7_1 to Q7_2", *AGREE_FIRST, "Q8", *AGREE_LAST, "Q9_1", *TICKED],
+    "items short": ["Items Q7_1-2:", *AGREE_FIRST, "Q8: dull", *AGREE_LAST, "Q9_1", *TICKED],
+    "items one by one": ["Code book of May", "Q7_1, Q7_2", *AGREE_FIRST, "Q8", *AGREE_LAST, "Q9_1", *TICKED],
+    "in their words": ["It dries fast.", *AGREE_FIRST, "it stays clear", *AGREE_FIRST, "It looks dull.", *AGREE_LAST],
+    "with others": ["Q7_1 \u2013 Q7_2", *AGREE_FIRST, "Q31", "1 = north", "2 = south", "Q8", *AGREE_LAST],
+}
+
+
+def items_with(book_: list[str], heads: int = 2) -> pd.DataFrame:
+    short = ["ID", "Q7_1", "Q7_2", "Q8", "Q9_1"]
+    rows = [short, ["Interview", "It dries fast.", "It stays clear.", "It looks dull.", "Chosen word: glassy"]][-heads:]
+    rows += [[f"M{n}", str(1 + n % 5), str(1 + n % 3), str(1 + n % 4), "019"[n % 3]] for n in range(20)]
+    file = raw_file(*book(answers=rows, Codes=[[line] for line in book_]))
+    table, asked = read_survey(survey_table(file), about="LQ-4")
+    answers = with_survey(Study({}), table, asked).table("answers").assign(notes=" ".join(table.notes))
+    return answers.assign(n=answers["assessor"].str[1:].astype(int))
+
+
+@pytest.mark.parametrize("way", [*BOOKS])
+def test_each_item_of_a_codebook_is_read_by_the_lines_below_its_name(way: str):
+    answers = items_with(BOOKS[way])
+    assert {*answers.loc[answers["kind"] == "agreement", "question"]} == {
+        "It dries fast",
+        "It stays clear",
+        "It looks dull",
+    }
+    for row in answers[answers["kind"] == "agreement"].to_dict("records"):
+        typed = 1 + row["n"] % {"It dries fast": 5, "It stays clear": 3, "It looks dull": 4}[row["question"]]
+        assert row["answer"] == str(typed if row["question"] == "It looks dull" else 6 - typed)
+    if "Q9_1" in BOOKS[way]:
+        boxes = answers[answers["kind"] == "check_all"]
+        assert [*boxes["answer"]] == ["01"[n % 3] for n in boxes["n"]]
+        assert {*boxes["n"] % 3} == {0, 1}
+    assert "was read from the sheet 'Codes'" in answers["notes"].iloc[0]
+
+
+def test_lines_below_a_title_or_a_note_are_one_scale_of_all_statements():
+    lines = ["Scale of the statements", *AGREE_FIRST[:3], "(half the face)", *AGREE_FIRST[3:]]
+    answers = items_with(lines)
+    dries = answers[answers["question"] == "It dries fast"]
+    assert [*dries["answer"]] == [str(5 - n % 5) for n in dries["n"]]
+
+
+def test_two_scales_of_no_item_of_the_table_are_not_mixed_and_the_sheet_is_told():
+    rows = [["ID", "It dries fast."], *([f"M{n}", str(1 + n % 5)] for n in range(20))]
+    lines = ["Q31", *AGREE_FIRST, "Q32", *AGREE_LAST]
+    table = survey_table(raw_file(*book(answers=rows, Codes=[[line] for line in lines])))
+    assert table.header == ("ID", "It dries fast.")
+    assert table.notes[-1] == "Other sheets were not read: Codes ('1 = strongly agree' stands there)."
+
+
+def test_a_scale_with_its_highest_step_first_is_asked_about(tmp_path):
+    file = tmp_path / "boats.csv"
+    file.write_text("ID,Varnish,It dries fast.\nA,LQ-4,1\nB,LQ-4,5")
+    with pytest.raises(StudyError, match="'5-1' does not say which end agrees"):
+        survey_of(file, "", ["It dries fast.=dry=agreement 5-1"], ("LQ-4",))
 
 
 def test_a_key_of_liking_names_no_session():
