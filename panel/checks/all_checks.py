@@ -227,8 +227,12 @@ def with_proposal(study: Study, finding: Finding, *, who: str = "", when: str = 
     """Return the study with what a finding proposes.
 
     A score is never overwritten: it gets a written correction by `who` at `when` (ISO 8601), with the finding as its
-    reason. StudyError if the finding proposes nothing, a cell no longer holds what was found, or a correction lacks a
-    name.
+    reason.
+
+    Raises
+    ------
+    StudyError
+        If the finding proposes nothing, a cell no longer holds what was found, or a correction lacks a name.
     """
     if not finding.proposals:
         raise StudyError(f"Nothing is proposed for this. {finding.advice}")

@@ -94,8 +94,14 @@ def gathered(
     """Yield the text of `where` and the case numbers of each finding to be made.
 
     Up to three cases give one finding each, or one for all `together` where they are told alike. More are gathered by
-    place, and into one finding if there are more than twelve places. `places`: for each case the code of its place,
-    such as the attribute or the assessor; `where`: returns the place of one case in words.
+    place, and into one finding if there are more than twelve places.
+
+    Parameters
+    ----------
+    places
+        For each case the code of its place, such as the attribute or the assessor.
+    where
+        Returns the place of one case in words.
     """
     cases = np.arange(len(places))
     if len(cases) <= FEW:

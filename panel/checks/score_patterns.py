@@ -90,10 +90,15 @@ def _chance_of_line(
 ) -> np.ndarray:
     """Return for each line the chance that so many scores are equal: by the others' scores or by one's own, the larger.
 
-    The others: sum over the values of share ** size, with the shares of their scores in the same pool. One's own: the
-    chance that so many of the scores outside lines, drawn without putting back, are equal. 1 without either. `score`,
-    `assessor`, `pool`, `in_line`: for each score: its value, who gave it, among which scores chance is reckoned,
-    whether it is in a line; `rows`, `size`: for each line: one of its rows, and its number of scores.
+    The others: sum over the values of share ** size, with the shares of their scores in the same pool. One's own:
+    the chance that so many of the scores outside lines, drawn without putting back, are equal. 1 without either.
+
+    Parameters
+    ----------
+    score, assessor, pool, in_line
+        For each score: its value, who gave it, among which scores chance is reckoned, whether it is in a line.
+    rows, size
+        For each line: one of its rows, and its number of scores.
     """
     chance = np.ones(len(rows))
     value = pd.factorize(score)[0].astype(np.int64)

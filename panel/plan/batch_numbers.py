@@ -40,7 +40,10 @@ def batch_numbers(
 ) -> BatchNumbers:
     """Weigh batches against replicates: everybody scores each prototype `scored` times, of 1, 2 ... batches.
 
-    ModelError if a number is too small to plan with.
+    Raises
+    ------
+    ModelError
+        If a number is too small to plan with.
     """
     if not (difference > 0 and batch_sd >= 0 and prototypes > 1 and assessors > 1 and scored > 0):
         raise ModelError(

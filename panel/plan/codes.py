@@ -34,8 +34,17 @@ def _usable_codes() -> list[str]:
 def _blind_codes(number: int, rng: np.random.Generator, used: Iterable[str] = ()) -> list[str]:
     """Return random codes for one session, any two of which differ in at least two digits.
 
-    `number`: how many are needed; `used`: codes of other sessions, which are not used again: nobody can then recognise
-    a replicate. ModelError if there are not enough of them.
+    Parameters
+    ----------
+    number
+        How many are needed.
+    used
+        Codes of other sessions, which are not used again: nobody can then recognise a replicate.
+
+    Raises
+    ------
+    ModelError
+        If there are not enough of them.
     """
     taken = set(used)
     pool = np.array([code for code in _usable_codes() if code not in taken], dtype=str)
@@ -59,7 +68,10 @@ def _blind_codes(number: int, rng: np.random.Generator, used: Iterable[str] = ()
 def session_codes(prototypes: Sequence[str], sessions: Sequence[str], rng: np.random.Generator) -> pd.DataFrame:
     """Return `session prototype code`: a code for each prototype, new in each session.
 
-    ModelError if there are not enough codes.
+    Raises
+    ------
+    ModelError
+        If there are not enough codes.
     """
     rows: list[tuple[str, str, str]] = []
     for session in sessions:
@@ -90,7 +102,10 @@ _START = "afterfeel unblindings"
 def _serving_key(servings: pd.DataFrame) -> pd.DataFrame:
     """Return the key, `session code prototype`, each code once.
 
-    StudyError if there are no codes, or one stands for two prototypes in a session.
+    Raises
+    ------
+    StudyError
+        If there are no codes, or one stands for two prototypes in a session.
     """
     key = servings.loc[servings["code"] != "", list(_KEY_COLUMNS)].drop_duplicates()
     if key.empty:
@@ -107,7 +122,10 @@ def _serving_key(servings: pd.DataFrame) -> pd.DataFrame:
 def with_seal(facts: Mapping[str, Any], servings: pd.DataFrame, *, sealed_by: str, sealed_at: str) -> dict[str, Any]:
     """Return the facts of a study with the seal of the key of these servings, and the secret salt.
 
-    StudyError if the servings have no key, nobody seals it, or no moment is given.
+    Raises
+    ------
+    StudyError
+        If the servings have no key, nobody seals it, or no moment is given.
     """
     key = _serving_key(servings)
     if not sealed_by.strip() or not sealed_at.strip():
@@ -173,8 +191,6 @@ def note_opening(
 ) -> pd.DataFrame:
     """Return the list with one more opening; the rows before stay as they are.
 
-    StudyError if the moment, the person or the reason is missing, or the list so far was changed.
-
     Parameters
     ----------
     openings
@@ -184,6 +200,11 @@ def note_opening(
     locked_at
         When the data were locked; empty before. An opening before the lock is noted as such, never refused: in an
         emergency a physician must be able to know what was applied.
+
+    Raises
+    ------
+    StudyError
+        If the moment, the person or the reason is missing, or the list so far was changed.
     """
     if not (when.strip() and who.strip() and why.strip()):
         raise StudyError("An unblinding is noted with the time, a named person and the reason. Give all three.")
@@ -243,7 +264,10 @@ def row_seal(last: str, row: dict[str, str]) -> str:
 def moment(text: str, what: str) -> datetime:
     """Return a moment that can be compared; a day counts from its midnight, a time with an offset is taken to UTC.
 
-    StudyError if the text is no date; `what` says in the message what it was meant for.
+    Raises
+    ------
+    StudyError
+        If the text is no date; `what` says in the message what it was meant for.
     """
     try:
         found = datetime.fromisoformat(text.strip())

@@ -67,9 +67,14 @@ def plan_mixture(base: pd.DataFrame, limits: Mapping[str, tuple[float, float]], 
     """Plan blends of the emollients in `limits` (lowest and highest amount, per cent of the formula) in this base.
 
     The total is the emollient total of the base; emollients of the base that are not in `limits` stay as they are.
-    `lattice` and `centroid` fill the region that the lowest amounts leave; `vertices` takes the corners of the region
-    between the limits and its middle. ModelError if fewer than two emollients may vary, limits contradict each other or
-    the total, or a lattice runs over a highest amount.
+    `lattice` and `centroid` fill the region that the lowest amounts leave; `vertices` takes the
+    corners of the region between the limits and its middle.
+
+    Raises
+    ------
+    ModelError
+        If fewer than two emollients may vary, limits contradict each other or the total, or a lattice runs over a
+        highest amount.
     """
     lines = base_formula(base)
     names = [canonical_ingredient(name) or name.strip() for name in limits]

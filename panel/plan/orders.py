@@ -168,7 +168,11 @@ def _site_sequences(number: int) -> list[tuple[str, ...]]:
 
     Over all of them each site stands once at each place of the order. Where each side takes equally many samples, one
     side is done before the other, and sequences differ in the side they begin with and the place they begin at.
-    ModelError if there are fewer sites than samples (`number`): no site may be used twice in a session.
+
+    Raises
+    ------
+    ModelError
+        If there are fewer sites than samples (`number`): no site may be used twice in a session.
     """
     total = sum(len(side) for side in _FOREARMS)
     if number > total:
@@ -196,8 +200,14 @@ def _given_sites(
 
     Sequences and their mirror images are given out so that each prototype comes equally often to each site and side,
     and each site equally often at each place of the order, as nearly as changing one person's sequence at a time can
-    make it. `orders`: each person's prototypes in their order; `seen`: how often each prototype has come to each site
-    in the sessions before; what is planned here is added to it.
+    make it.
+
+    Parameters
+    ----------
+    orders
+        Each person's prototypes in their order.
+    seen
+        How often each prototype has come to each site in the sessions before; what is planned here is added to it.
     """
     names = {prototype for order in orders for prototype in order}
     longest = max(len(order) for order in orders)
@@ -308,8 +318,6 @@ def plan_servings(
 ) -> ServingPlan:
     """Plan the servings on the forearms.
 
-    ModelError if names are missing or given twice, numbers make no plan, or codes or sites do not suffice.
-
     Parameters
     ----------
     prototypes, assessors
@@ -324,6 +332,11 @@ def plan_servings(
         Sessions each person comes to, if that is too few to try everything: then everybody tries a part.
     forbidden
         `assessor prototype reason`, as `panel.plan.safety.forbidden_pairs` gives them.
+
+    Raises
+    ------
+    ModelError
+        If names are missing or given twice, numbers make no plan, or codes or sites do not suffice.
     """
     _ask(prototypes, assessors, replicates, per_session)
     largest = min(per_session, len(prototypes))
@@ -420,8 +433,6 @@ def _session_orders(
 ) -> dict[str, list[_Order]]:
     """Return each session's orders of prototypes, one for each of n people; sessions are called 1, 2, ...
 
-    ModelError if that number of sessions would be enough to try everything, or none.
-
     Parameters
     ----------
     replicates
@@ -430,6 +441,11 @@ def _session_orders(
         The most samples in a session; with more prototypes each replicate takes several sessions of about equal size.
     sessions
         Sessions each person comes to, if that is too few to try everything: then everybody tries a part, once.
+
+    Raises
+    ------
+    ModelError
+        If that number of sessions would be enough to try everything, or none.
     """
     t = len(prototypes)
     needed = -(-t // per_session)

@@ -101,7 +101,11 @@ def people(study: Study) -> pd.DataFrame:
     """Return who works on a study, by its fact `people`: `person roles assessor made`, a code, never a name.
 
     `roles` and `made` are tuples, `assessor` is the code under which she scores, `made` the prototypes she made.
-    StudyError if an entry has no person, or a role is not known.
+
+    Raises
+    ------
+    StudyError
+        If an entry has no person, or a role is not known.
     """
     listed = study.facts.get("people")
     rows = [_person(entry) for entry in listed] if isinstance(listed, list) else []
@@ -111,7 +115,10 @@ def people(study: Study) -> pd.DataFrame:
 def conflicts(team: pd.DataFrame, servings: pd.DataFrame) -> pd.DataFrame:
     """Return what does not go together: `person what advice`, one row each. It warns and forbids nothing.
 
-    `servings`: `assessor prototype`, as planned or served.
+    Parameters
+    ----------
+    servings
+        `assessor prototype`, as planned or served.
     """
     rows = [row for person in team.itertuples() for row in (*_own_prototypes(person, servings), *_two_hats(person))]
     return pd.DataFrame(rows, columns=["person", "what", "advice"], dtype="str")

@@ -66,9 +66,6 @@ def _record_sign_off(
 ) -> pd.DataFrame:
     """Return the sign-offs with one more; those before stay, the last one of an item counts.
 
-    StudyError if the item is unknown, person, date, document or reason is missing, or the item cannot be declared
-    unneeded.
-
     Parameters
     ----------
     signed
@@ -85,6 +82,11 @@ def _record_sign_off(
         The batch it is about; empty for all batches of the study.
     outcome
         `signed`, `not needed` or `withdrawn`.
+
+    Raises
+    ------
+    StudyError
+        If the item is unknown, person, date, document or reason is missing, or the item cannot be declared unneeded.
     """
     items = shared_table("safety_gate").set_index("item")
     if item not in items.index:
@@ -127,8 +129,15 @@ def with_sign_offs(study: Study, chosen: Sequence[str], batch: str = "", **facts
 def safety_gate(study: Study, on: str) -> SafetyGate:
     """Return for which batches the gate is open.
 
-    `on`: the day, or moment, that counts: what is signed later or valid no longer does not. StudyError if that day
-    cannot be read; a sign-off whose date cannot be read does not count.
+    Parameters
+    ----------
+    on
+        The day, or moment, that counts: what is signed later or valid no longer does not.
+
+    Raises
+    ------
+    StudyError
+        If that day cannot be read; a sign-off whose date cannot be read does not count.
     """
     moment(on, "The day of the test")
     batches = study.table("batches").drop_duplicates("batch")
@@ -389,8 +398,6 @@ def record_reaction(
 ) -> pd.DataFrame:
     """Return the entries with a new reaction. Until it is settled its batches are frozen.
 
-    StudyError if the moment, the person, the signs, the severity or the action is missing or not understood.
-
     Parameters
     ----------
     when, who
@@ -403,6 +410,11 @@ def record_reaction(
         What was done: rinsed, photograph with consent, sent to a physician ...
     prototype, batch
         What was applied. Without a batch all batches of the prototype are frozen, without both all batches.
+
+    Raises
+    ------
+    StudyError
+        If the moment, the person, the signs, the severity or the action is missing or not understood.
     """
     if not (when.strip() and who.strip() and signs.strip() and action.strip()):
         raise StudyError("A reaction is recorded with time, person, signs and what was done. Give all four.")
@@ -432,7 +444,10 @@ def settle_reaction(
 ) -> pd.DataFrame:
     """Return the entries with one more that settles a reaction and frees its batches; nothing is changed or deleted.
 
-    StudyError if there is no such reaction, or the moment, the person, the reason or the document is missing.
+    Raises
+    ------
+    StudyError
+        If there is no such reaction, or the moment, the person, the reason or the document is missing.
     """
     about = known.loc[known["reaction"] == reaction]
     if about.empty:

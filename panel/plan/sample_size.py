@@ -59,7 +59,10 @@ Common practice, no source.
 def planning_scatter(length: float) -> Scatter:
     """Return the scatter to plan with on a scale of this length, until there is a study of one's own.
 
-    ModelError if the scale has no length.
+    Raises
+    ------
+    ModelError
+        If the scale has no length.
     """
     if not (length > 0 and np.isfinite(length)):
         raise ModelError("The scale must end above where it begins. Correct its lowest and highest score.")
@@ -140,7 +143,10 @@ def independent_attributes(scores: pd.DataFrame) -> float:
 def typical_scatter(scatters: Sequence[Scatter], independent: float | None = None) -> Scatter:
     """Return the median of the variances over attributes, which amount to so many `independent` ones (all of them).
 
-    ModelError if there are none.
+    Raises
+    ------
+    ModelError
+        If there are none.
     """
     if not scatters:
         raise ModelError("No attribute has a scatter to plan with. Use the planning values.")
@@ -247,9 +253,6 @@ def panel_sizes(
 ) -> PanelSizes:
     """Return what panels of different sizes can see of a difference that matters.
 
-    ModelError if the difference or the scatter is not above zero, the difference is larger than the scale, or there are
-    too few prototypes or people.
-
     Parameters
     ----------
     difference
@@ -263,6 +266,12 @@ def panel_sizes(
         How many of the prototypes carry a swap, the others not; by default half of them.
     length
         From the lowest to the highest possible score, where it is known: no difference can be larger.
+
+    Raises
+    ------
+    ModelError
+        If the difference or the scatter is not above zero, the difference is larger than the scale, or there are
+        too few prototypes or people.
     """
     _ask(difference, prototypes, scatter, assessors, replicates)
     if difference > length:
@@ -291,7 +300,12 @@ def what_you_can_see(
     """Return what the people you have can see, one row for each scatter (each attribute of your own panel).
 
     Columns `attribute std_error df least_significant least_significant_pairs seen seen_pairs seen_benchmark seen_swap`,
-    the widest attribute last. ModelError if numbers are too small to compare anything.
+    the widest attribute last.
+
+    Raises
+    ------
+    ModelError
+        If numbers are too small to compare anything.
     """
     grid = pd.DataFrame({"assessors": [assessors], "replicates": [replicates]})
     rows = []
@@ -469,9 +483,17 @@ def planning_scale(study: Study, ends: tuple[float, float] | None = None) -> Pla
     """Return the units in which a panel for the attributes of a study is planned; None if they are not known.
 
     Scales of one length are planned in their own units. Where lengths differ, a point of one attribute is not a point
-    of another: everything is then planned in per cent of the scale of each attribute. `ends`: lowest and highest
-    possible score where the study says nothing; never in place of what it says. ModelError if a scale ends where it
-    begins, or before.
+    of another: everything is then planned in per cent of the scale of each attribute.
+
+    Parameters
+    ----------
+    ends
+        Lowest and highest possible score where the study says nothing; never in place of what it says.
+
+    Raises
+    ------
+    ModelError
+        If a scale ends where it begins, or before.
     """
     names = study.attributes
     scales = {name: study.scale(name) or ends for name in names} if names else {"": study.scale("") or ends}
@@ -529,7 +551,10 @@ def parity_numbers(margin: float = 0.05, *, one_sided: bool = False) -> int:
 def told_apart(method: str, share: float, *, alpha: float = ALPHA, power: float = POWER) -> int:
     """Return how many testers show that two samples can be told apart, if `share` of people can (others guess).
 
-    ModelError if the method is not known, or the share is not between 0 and 1.
+    Raises
+    ------
+    ModelError
+        If the method is not known, or the share is not between 0 and 1.
     """
     guess = guessing(method)
     _ask_between("The share of people who can tell", 0.0, share, 1.0)

@@ -62,9 +62,17 @@ def plan_study(
 ) -> ServingPlan:
     """Plan the servings of a study for its trained assessors; nobody is served what she must avoid.
 
-    `prototypes`: by default those of the study whose role is not `reference`; `replicates`, `per_session`, `sessions`:
-    as in `panel.plan.orders.plan_servings`. ModelError if the study lists too few prototypes or nobody, or the numbers
-    make no plan.
+    Parameters
+    ----------
+    prototypes
+        By default those of the study whose role is not `reference`.
+    replicates, per_session, sessions
+        As in `panel.plan.orders.plan_servings`.
+
+    Raises
+    ------
+    ModelError
+        If the study lists too few prototypes or nobody, or the numbers make no plan.
     """
     served, people = list(_to_compare(study) if prototypes is None else prototypes), list(study.assessors)
     strangers = [name for name in served if name not in study.prototypes]
@@ -105,7 +113,10 @@ def _open_questions(match: Mapping[str, pd.DataFrame]) -> Iterator[str]:
 def with_plan(study: Study, plan: ServingPlan, who: str) -> Study:
     """Return the study with a plan as its servings, and the seal of the key among its facts.
 
-    StudyError if nobody is named who makes it.
+    Raises
+    ------
+    StudyError
+        If nobody is named who makes it.
     """
     at = datetime.now(UTC).isoformat(timespec="seconds")
     facts = with_seal(study.facts, plan.servings, sealed_by=who, sealed_at=at)
@@ -116,7 +127,12 @@ def with_plan(study: Study, plan: ServingPlan, who: str) -> Study:
 def with_session(study: Study, prototypes: Sequence[str], who: str, seed: int) -> Study:
     """Return the study with one more session, in which everybody gets these prototypes; the key is sealed anew.
 
-    ModelError if these prototypes and people make no plan; StudyError if nobody is named who makes it.
+    Raises
+    ------
+    ModelError
+        If these prototypes and people make no plan.
+    StudyError
+        If nobody is named who makes it.
     """
     if not who.strip():
         raise StudyError("Write who makes the plan; that person may know the key.")

@@ -72,10 +72,18 @@ class SwapPlan:
 def plan_swaps(base: pd.DataFrame, swaps: Sequence[Swap], kind: SwapKind = "full") -> SwapPlan:
     """Plan the prototypes for these swaps in this base.
 
-    `base`: lines of a formula: ingredient, percent, phase, kind; `panel.study.formulas.formula` gives them; `kind`:
-    `full`: every combination; `half`: half of them; `one at a time`: the base and each swap alone. ModelError if a swap
-    is none (no emollient, more than the base holds, water topping up), if there are none, too many or too few for the
-    plan, or one is given twice.
+    Parameters
+    ----------
+    base
+        Lines of a formula: ingredient, percent, phase, kind; `panel.study.formulas.formula` gives them.
+    kind
+        `full`: every combination; `half`: half of them; `one at a time`: the base and each swap alone.
+
+    Raises
+    ------
+    ModelError
+        If a swap is none (no emollient, more than the base holds, water topping up), if there are none, too many or
+        too few for the plan, or one is given twice.
     """
     lines = base_formula(base)
     known = [_known_swap(swap, lines) for swap in swaps]
@@ -256,8 +264,6 @@ _DRAWS = 500
 def making_days(prototypes: pd.DataFrame, per_day: int, rng: np.random.Generator) -> pd.DataFrame:
     """Return `day turn prototype`: a random order of making in which swaps are spread over the days as evenly as found.
 
-    ModelError if fewer than one prototype is made on a day.
-
     Parameters
     ----------
     prototypes
@@ -266,6 +272,11 @@ def making_days(prototypes: pd.DataFrame, per_day: int, rng: np.random.Generator
         How many can be made on one day.
     rng
         Source of the order; of 500 random orders the one is taken in which the swaps go least with the days.
+
+    Raises
+    ------
+    ModelError
+        If fewer than one prototype is made on a day.
     """
     if per_day < 1:
         raise ModelError(f"{per_day} prototypes a day is none; give at least 1.")
@@ -310,7 +321,10 @@ class Swap:
 def base_formula(base: pd.DataFrame) -> pd.DataFrame:
     """Return a base (ingredient, percent, phase, kind) with INCI names and `emollient`, ready to be changed.
 
-    ModelError if it holds no emollient, or an amount is missing.
+    Raises
+    ------
+    ModelError
+        If it holds no emollient, or an amount is missing.
     """
     filled = base.assign(prototype="base", **{name: "" for name in ("phase", "kind") if name not in base})
     lines = formula_lines(Study({"formulas": filled})).drop(columns="prototype").reset_index(drop=True)

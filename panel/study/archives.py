@@ -345,7 +345,10 @@ class _Measure:
 def open_workbook(content: bytes, name: str) -> Iterator[tuple[python_calamine.CalamineWorkbook, tuple[str, ...]]]:
     """Open a workbook held in memory once it is known to fit into memory; say what one would not expect of its cells.
 
-    StudyError if it is no .xlsx workbook, is damaged, or claims an area or an amount of text that would not fit.
+    Raises
+    ------
+    StudyError
+        If it is no .xlsx workbook, is damaged, or claims an area or an amount of text that would not fit.
     """
     parts, told = _workbook_parts(content, name)
     try:

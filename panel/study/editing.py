@@ -72,10 +72,18 @@ def texts_of_table(study: Study, name: str) -> pd.DataFrame:
 def put_table(study: Study, name: str, texts: pd.DataFrame) -> Study:
     """Return the study with the rows of one table replaced.
 
-    Numbers are read as in a file: with a decimal point or comma, decided for the cells that are new. A cell that cannot
-    be read stays as it was typed; `table_problems` names it. `texts`: the rows as texts; columns that the table does
-    not know are kept. StudyError if there is no such table, two columns have one name, or rows that are on record would
-    change.
+    Numbers are read as in a file: with a decimal point or comma, decided for the cells that are new. A cell that
+    cannot be read stays as it was typed; `table_problems` names it.
+
+    Parameters
+    ----------
+    texts
+        The rows as texts; columns that the table does not know are kept.
+
+    Raises
+    ------
+    StudyError
+        If there is no such table, two columns have one name, or rows that are on record would change.
     """
     if name in ENTRIES:
         return _put_entries(study, name, texts)
@@ -102,10 +110,19 @@ def put_table(study: Study, name: str, texts: pd.DataFrame) -> Study:
 def put_block(study: Study, name: str, block: pd.DataFrame, *, whole: bool = False) -> Study:
     """Return the study with rows from elsewhere put into a table: a pasted block, a file, a sheet.
 
-    The block is read by itself, so that its decimal commas say nothing about numbers that are there already. A row with
-    the same key is changed where the block says something; other rows come last, none is doubled. A formula that the
-    block holds replaces the one that the prototype had. `whole`: the block is the whole table: rows that it does not
-    hold go. StudyError as `put_table`.
+    The block is read by itself, so that its decimal commas say nothing about numbers that are there already. A row
+    with the same key is changed where the block says something; other rows come last, none is doubled. A formula that
+    the block holds replaces the one that the prototype had.
+
+    Parameters
+    ----------
+    whole
+        The block is the whole table: rows that it does not hold go.
+
+    Raises
+    ------
+    StudyError
+        As `put_table`.
     """
     if name in ENTRIES:
         merged = block if whole else _entries_merged(_texts_of_entries(study, name), block)
@@ -142,7 +159,10 @@ _OF_A_SCORE = ("assessor", "session", "replicate", "prototype", "attribute", "ra
 def rebased(now: Study, name: str, before: Study, after: Study) -> Study:
     """Return a study with what differs in one table between two others; rows that somebody else changed stay theirs.
 
-    StudyError if a row that differs was changed or is gone meanwhile.
+    Raises
+    ------
+    StudyError
+        If a row that differs was changed or is gone meanwhile.
     """
     if name in ENTRIES:
         if now.facts.get(name) != before.facts.get(name):
@@ -439,8 +459,12 @@ def with_benchmark(study: Study, name: str) -> Study:
 def typed_fact(name: str, text: str, label: str = "") -> Any:
     """Return what somebody typed for a fact, in the kind that is declared for it; None if it is empty.
 
-    `label` is what the field is called that it was typed into. StudyError if it cannot be read so, or the fact is made
-    of several entries, which have their own form.
+    `label` is what the field is called that it was typed into.
+
+    Raises
+    ------
+    StudyError
+        If it cannot be read so, or the fact is made of several entries, which have their own form.
     """
     kind = _FACT_KIND.get(name, "text")
     words = text.strip()

@@ -97,7 +97,10 @@ def facts_with_unread(study: Study) -> dict[str, Any]:
 def stated_fact(study: Study, name: str, otherwise: Any = None) -> Any:
     """Return a fact of a study, `otherwise` if it is not stated.
 
-    StudyError if it is stated and cannot be read: what is not read must not count as not there.
+    Raises
+    ------
+    StudyError
+        If it is stated and cannot be read: what is not read must not count as not there.
     """
     unread = study.unread
     own = unread.loc[(unread["table"] == FACTS) & (unread["column"] == name)] if len(unread) else unread

@@ -39,7 +39,11 @@ def read_folder(folder: str | Path, tables: Collection[str] = TABLES) -> Study:
     """Read the study in a folder, or these `tables` of it, as it was at one moment whoever is writing.
 
     Missing columns are tolerated, unknown ones kept; cells that cannot be read are collected in `Study.unread`.
-    StudyError if the folder holds no study or one whose files cannot be understood or lead out of it.
+
+    Raises
+    ------
+    StudyError
+        If the folder holds no study or one whose files cannot be understood or lead out of it.
     """
     folder = Path(folder)
     try:
@@ -202,9 +206,13 @@ _MAX_TABLE_COLUMNS = 200
 def files_of_study(study: Study, other: Study | None = None, known: Mapping[str, bytes] = {}) -> dict[str, bytes]:
     """Return the files of a study, path to content; the description comes last.
 
-    Numbers are written so that they read back exactly; every text, also one that begins with `=`, stays as it is. Of a
-    table that is the very one of `other`, whose files are `known`, nothing is written again. StudyError if the study
-    holds something that no file can hold.
+    Numbers are written so that they read back exactly; every text, also one that begins with `=`, stays as it is.
+    Of a table that is the very one of `other`, whose files are `known`, nothing is written again.
+
+    Raises
+    ------
+    StudyError
+        If the study holds something that no file can hold.
     """
     files: dict[str, bytes] = {}
     headers: dict[str, list[str]] = {}

@@ -167,7 +167,13 @@ def next_line(
 
 
 def read_lines(journal: bytes) -> list[dict[str, Any]]:
-    """Return the changes in a journal; StudyError if a line is no change."""
+    """Return the changes in a journal.
+
+    Raises
+    ------
+    StudyError
+        If a line is no change.
+    """
     entries = []
     for number, line in enumerate(journal.splitlines(), start=1):
         entry = _entry(line)
@@ -198,8 +204,12 @@ def listed_changes(entry: Mapping[str, Any]) -> tuple[RowChange, ...]:
 def chain_faults(journal: bytes | None, stated: str) -> tuple[str, ...]:
     """Return what shows that a journal was edited, one sentence each; none if every line is as it was written.
 
-    `journal`: the journal; None if there is none; `stated`: the SHA-256 of it that the description of the study names;
-    empty if it names none.
+    Parameters
+    ----------
+    journal
+        The journal; None if there is none.
+    stated
+        The SHA-256 of it that the description of the study names; empty if it names none.
     """
     if journal is None:
         return (f"{JOURNAL} is missing; the study names one. Put it back from a copy.",) if stated else ()

@@ -315,10 +315,16 @@ def agreement_answers(
 ) -> _Read:
     """Return what the cells of a question answer that are not known by their words alone, and the ends of its scale.
 
-    A number beside the words is the step of the scale where the other answers confirm it. On five steps the answers are
-    points of 1 to 5, turned where 1 agrees; on others they are the numbers as they stand. Of five steps the one that is
-    left is that of the one answer whose words are not known. `beside`: plain words of the other columns, of which those
-    with two of the same answers are read on the same scale; `stated`: ends of the scale that the heading states.
+    A number beside the words is the step of the scale where the other answers confirm it. On five steps the answers
+    are points of 1 to 5, turned where 1 agrees; on others they are the numbers as they stand. Of five steps the one
+    that is left is that of the one answer whose words are not known.
+
+    Parameters
+    ----------
+    beside
+        Plain words of the other columns, of which those with two of the same answers are read on the same scale.
+    stated
+        Ends of the scale that the heading states.
     """
     own = frozenset(map(plain_words, cells))
     said = {cell for cell in own if re.search(r"[^\W\d]", cell)}

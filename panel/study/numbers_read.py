@@ -422,7 +422,10 @@ def _as_read(
 def typed_number(text: str, what: str) -> float | None:
     """Return the number in a typed text; None if the text is empty.
 
-    StudyError if it is no number, or could be two; the message begins with `what`.
+    Raises
+    ------
+    StudyError
+        If it is no number, or could be two; the message begins with `what`.
     """
     read = read_numbers([text])
     if not read.reasons:
@@ -572,7 +575,10 @@ def same_quantity(first: str, second: str) -> bool:
 def convert(values: ArrayLike, unit_from: str, unit_to: str) -> NDArray[np.float64]:
     """Return values given in one unit as values in another.
 
-    StudyError if a unit is not known, or the two measure different things.
+    Raises
+    ------
+    StudyError
+        If a unit is not known, or the two measure different things.
     """
     first, second = read_unit(unit_from), read_unit(unit_to)
     factor = _factor(first, second)

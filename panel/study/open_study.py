@@ -37,8 +37,12 @@ from panel.words import first_few
 def open_study(path: str | Path, tables: Collection[str] = TABLES) -> Study:
     """Open the study at a path: a folder, a workbook (.xlsx) or a zipped folder (.zip).
 
-    What it is is seen from what it holds, not from its name. Of a folder these `tables` alone are read. StudyError if
-    it is none of these, cannot be read or cannot be understood; the text says what to do.
+    What it is is seen from what it holds, not from its name. Of a folder these `tables` alone are read.
+
+    Raises
+    ------
+    StudyError
+        If it is none of these, cannot be read or cannot be understood; the text says what to do.
     """
     path = Path(path)
     try:
@@ -83,8 +87,12 @@ _COLUMN_WIDTHS = (8, 40)
 def workbook_bytes(study: Study) -> bytes:
     """Return a study as a workbook; imported files are not in it.
 
-    Texts are written as texts, so that none of them is ever calculated as a formula. StudyError if a table or a cell is
-    larger than a sheet can hold.
+    Texts are written as texts, so that none of them is ever calculated as a formula.
+
+    Raises
+    ------
+    StudyError
+        If a table or a cell is larger than a sheet can hold.
     """
     import xlsxwriter  # a tenth of a second, only for who writes a workbook
 
@@ -226,7 +234,10 @@ _MAX_FILE_BYTES = 20_000_000  # of one file in it, as for a file to import
 def zip_bytes(study: Study) -> bytes:
     """Return a study as a zip of its folder; the same study gives the same bytes.
 
-    StudyError if it is too large to be opened from a zip again, or holds something that no file can hold.
+    Raises
+    ------
+    StudyError
+        If it is too large to be opened from a zip again, or holds something that no file can hold.
     """
     if sum(frame.size for frame in study.tables.values()) > _MAX_CELLS:
         raise StudyError(f"The study has more than {_MAX_CELLS} cells, too many for a zip; keep it as a folder.")

@@ -60,7 +60,10 @@ class Pasted:
     def mapped(self, choices: Mapping[str, str]) -> pd.DataFrame:
         """Return the rows with unknown headings replaced by the columns that somebody chose for them.
 
-        StudyError if two headings would become one column.
+        Raises
+        ------
+        StudyError
+            If two headings would become one column.
         """
         names = [choices.get(column) or column for column in self.texts.columns]
         twice = next((name for name in names if names.count(name) > 1), "")
@@ -88,8 +91,15 @@ def _typed(cell: str) -> str:
 def read_block(block: str | RawFile, name: str, study: Study | None = None, sheet: str = "") -> Pasted:
     """Return a pasted block, or a sheet of a file (the first one if none is named), as rows of the table `name`.
 
-    `study`: the study it is for: its prototypes are recognised as headings of formulas. StudyError if it cannot be told
-    which cell belongs into which column; the text says what to do.
+    Parameters
+    ----------
+    study
+        The study it is for: its prototypes are recognised as headings of formulas.
+
+    Raises
+    ------
+    StudyError
+        If it cannot be told which cell belongs into which column; the text says what to do.
     """
     notes: tuple[str, ...] = ()
     if isinstance(block, RawFile) and is_workbook(block):
@@ -252,7 +262,11 @@ def formula_grid(study: Study, prototypes: Sequence[str] = ()) -> pd.DataFrame:
     """Return all formulas as texts: a row for each ingredient, a column for each prototype.
 
     Nothing is lost in it: an ingredient that stands twice in a formula has two rows; one without an amount has `?`.
-    `prototypes`: the columns; those of the study if none are named.
+
+    Parameters
+    ----------
+    prototypes
+        The columns; those of the study if none are named.
     """
     lines = texts_of_table(study, "formulas")
     about = [*_ABOUT, *_further(lines)]
@@ -271,7 +285,10 @@ def formula_grid(study: Study, prototypes: Sequence[str] = ()) -> pd.DataFrame:
 def put_formulas(study: Study, grid: pd.DataFrame) -> Study:
     """Return the study with its formulas replaced by those of a grid; `q.s.` fills a formula up to 100 %.
 
-    StudyError if `q.s.` stands twice in a formula, or the other amounts do not leave anything to fill up.
+    Raises
+    ------
+    StudyError
+        If `q.s.` stands twice in a formula, or the other amounts do not leave anything to fill up.
     """
     given = grid.fillna("").astype("str")
     prototypes = columns_of_grid(study, given)
@@ -350,7 +367,10 @@ def total_of(study: Study, cells: Sequence[str], sign: str = "") -> float:
 def with_swap(study: Study, grid: pd.DataFrame, base: str, new: str, removed: str, added: str) -> pd.DataFrame:
     """Return a grid with one more formula: the same as `base`, but all of `removed` replaced by as much of `added`.
 
-    StudyError if the base has no such ingredient or no formula, or the new one has a formula already.
+    Raises
+    ------
+    StudyError
+        If the base has no such ingredient or no formula, or the new one has a formula already.
     """
     if base not in columns_of_grid(study, grid) or not grid[base].any():
         raise StudyError(f"{base} has no formula that could be changed. Write it first.")

@@ -59,8 +59,12 @@ def without_people(study: Study, shuffled: random.Random | None = None) -> Study
 
     Left out are allergies, what was seen on whose skin, names of those who signed, decided or corrected, imported
     files, cells that could not be read, and columns and facts that this program does not know. Analyses of scores and
-    answers give what they gave before. `shuffled`: gives the order of the new codes; one that nobody can repeat if none
-    is given.
+    answers give what they gave before.
+
+    Parameters
+    ----------
+    shuffled
+        Gives the order of the new codes; one that nobody can repeat if none is given.
     """
     people = people_in(study)
     order = list(range(1, len(people) + 1))
@@ -189,10 +193,18 @@ def without_person(
 
     With it come the number of rows taken out of each table, and the names of the imported files taken out.
 
-    Entries about skin reactions stay, for they are about the batch, but no longer say whose skin it was. Imported files
-    that hold the code are taken out whole. `who`, `why`, `when`: who removes it, for which reason, and when (ISO 8601);
-    none of them is to name the person. StudyError if `who` or `why` is missing or names the person, or the study does
-    not know the person.
+    Entries about skin reactions stay, for they are about the batch, but no longer say whose skin it was. Imported
+    files that hold the code are taken out whole.
+
+    Parameters
+    ----------
+    who, why, when
+        Who removes it, for which reason, and when (ISO 8601); none of them is to name the person.
+
+    Raises
+    ------
+    StudyError
+        If `who` or `why` is missing or names the person, or the study does not know the person.
     """
     person = person.strip()
     if not who.strip() or not why.strip():

@@ -131,8 +131,15 @@ def is_workbook(file: RawFile) -> bool:
 def raw_table(file: RawFile, sheet: str = "", limits: Limits = UPLOADED) -> RawTable:
     """Return the table in a text file (any usual delimiter and encoding) or an .xlsx workbook as a grid of texts.
 
-    `sheet`: which sheet of a workbook; the first one that holds anything if it is not said. StudyError if there is no
-    table in it, or one that cannot be understood; the text says what to do.
+    Parameters
+    ----------
+    sheet
+        Which sheet of a workbook; the first one that holds anything if it is not said.
+
+    Raises
+    ------
+    StudyError
+        If there is no table in it, or one that cannot be understood; the text says what to do.
     """
     content, name = file.content, file.name
     if not content:
@@ -235,8 +242,11 @@ def table_of_rows(
     """Return rows of texts as a table whose header is the first filled line.
 
     Empty lines are left out; `keep_empty` keeps those above the last filled line, so that rows can be counted.
-    StudyError if nothing is filled, two columns have the same name, a row is longer than the header, or there is too
-    much.
+
+    Raises
+    ------
+    StudyError
+        If nothing is filled, two columns have the same name, a row is longer than the header, or there is too much.
     """
     filled = {line: row for line, row in enumerate(rows, start=1) if any(row) and any(map(str.strip, row))}
     if not filled:
@@ -319,7 +329,10 @@ def holds_control_signs(text: str) -> bool:
 def decode(content: bytes, name: str) -> tuple[str, str]:
     """Return the text of a file and the name of its encoding.
 
-    StudyError if the bytes are no text: a picture, a program, a damaged file.
+    Raises
+    ------
+    StudyError
+        If the bytes are no text: a picture, a program, a damaged file.
     """
     found = {}
     for encoding in _likely_encodings(content):
@@ -371,8 +384,6 @@ def table_of_text(
 ) -> RawTable:
     """Return the table in a text file, whose header is the first filled line.
 
-    StudyError if it is no text, a quotation mark is not closed, or there are more rows, columns or cells than allowed.
-
     Parameters
     ----------
     columns, declared
@@ -380,6 +391,11 @@ def table_of_text(
         empty lines above the last filled one are kept, so that rows can be counted.
     told
         True if a note is to say how the text was read.
+
+    Raises
+    ------
+    StudyError
+        If it is no text, a quotation mark is not closed, or there are more rows, columns or cells than allowed.
     """
     if len(content) > limits.even_bytes:
         raise StudyError(f"{name} is larger than {limits.even_bytes} bytes; keep only the table of scores.")

@@ -50,8 +50,7 @@ _CHOSEN_ANSWERS = ("preference", "paired")
 def rename(study: Study, kind: str, old: str, new: str, why: str = "") -> Study:
     """Return the study with a prototype, attribute, assessor, batch or session renamed wherever it is named.
 
-    A slip of a name that there is already joins the two, with the reason. The day that was read from the name of a
-    session becomes that of the new one.
+    A slip of a name that there is already joins the two, with the reason.
 
     Raises
     ------
@@ -213,8 +212,11 @@ def people_by_code(study: Study) -> Study:
 def delete(study: Study, kind: str, name: str, why: str) -> Study:
     """Return the study without a prototype, attribute, assessor or batch, and without what was prepared for it.
 
-    StudyError if no reason is given, there is none of this name, or something was collected or put on record about it:
-    that stays, and so does the name.
+    Raises
+    ------
+    StudyError
+        If no reason is given, there is none of this name, or something was collected or put on record about it: that
+        stays, and so does the name.
     """
     _refuse_unknown(study, kind, name)
     if not why.strip():
@@ -372,7 +374,11 @@ def with_row_corrected(study: Study, row: int, *, new: str, who: str, why: str, 
     """Return the study with a written correction of the score in one row, numbered as the checks do (the first is 2).
 
     It names the row as every correction does, and where others are alike by the line of its file or what else differs.
-    StudyError if there is no such row, another one is alike in everything, or as `with_correction`.
+
+    Raises
+    ------
+    StudyError
+        If there is no such row, another one is alike in everything, or as `with_correction`.
     """
     scores, at = study.scores, row - 2
     if not 0 <= at < len(scores):
@@ -407,9 +413,20 @@ _FEWEST_ALIKE = 8  # people who answered alike before two columns of one file ar
 def with_questions_renamed(study: Study, block: pd.DataFrame, called: Mapping[str, str], *, same_file: bool) -> Study:
     """Return a study in which what a survey asks under another name than before has the new name alone.
 
-    It is the same question where it is called or worded as its heading, or where all answered alike in the same file.
-    `block`: the answers that are brought in; `called`: the new name of each question to what its heading asks.
-    StudyError if a stamped claim rests on the question under its old name.
+    It is the same question where it is called or worded as its heading, or where all answered alike in the same
+    file.
+
+    Parameters
+    ----------
+    block
+        The answers that are brought in.
+    called
+        The new name of each question to what its heading asks.
+
+    Raises
+    ------
+    StudyError
+        If a stamped claim rests on the question under its old name.
     """
     words = {new: plain_words(heading) for new, heading in called.items()}
     for new, own in block.groupby("question", sort=False):
@@ -452,7 +469,10 @@ def _question_renamed(study: Study, old: str, new: str, kinds: set[str]) -> Stud
 def with_answers_replaced(study: Study, block: pd.DataFrame, told: pd.DataFrame) -> Study:
     """Return a study without the answers that a survey gives anew: same person, prototype, question and session.
 
-    StudyError if a statement is now answered on another scale (column `scale` of `told`) than others have answered it.
+    Raises
+    ------
+    StudyError
+        If a statement is now answered on another scale (column `scale` of `told`) than others have answered it.
     """
     about = [name for name in ("assessor", "prototype", "versus", "question", "kind", "session") if name in block]
     held = study.table("answers")

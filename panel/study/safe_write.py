@@ -57,7 +57,10 @@ def refuse_existing(path: Path, *, overwrite: bool) -> None:
 def write_file(path: Path, content: bytes, *, overwrite: bool = False, private: bool = False) -> None:
     """Write one file whole or not at all; a `private` one may be read by its owner only.
 
-    StudyError if the file is there already and `overwrite` is not set, or if it cannot be written.
+    Raises
+    ------
+    StudyError
+        If the file is there already and `overwrite` is not set, or if it cannot be written.
     """
     spare = path.with_name(f".{path.name}.{secrets.token_hex(4)}.tmp")
     try:
@@ -83,8 +86,12 @@ def place_inside(folder: Path, path: str) -> Path:
 def one_writer(folder: Path, wait: float = _WAIT) -> Iterator[None]:
     """Keep every other writer, in this process or another, out of a folder; finish first what was interrupted.
 
-    The operating system gives the lock back when its process ends, however that happens. StudyError if another program
-    holds the folder for longer than `wait` seconds, or nothing can be written into it.
+    The operating system gives the lock back when its process ends, however that happens.
+
+    Raises
+    ------
+    StudyError
+        If another program holds the folder for longer than `wait` seconds, or nothing can be written into it.
     """
     held = _locked(folder, wait)
     try:
@@ -104,8 +111,12 @@ def finish_interrupted(folder: Path) -> None:
 def replace_files(folder: Path, files: Mapping[str, bytes], gone: Iterable[str] = ()) -> None:
     """Replace files of a folder and remove the `gone` ones, all or none; the caller is its `one_writer`.
 
-    Every new file is complete on the disk before the first old one is touched. Other files stay. StudyError if the
-    files cannot be written; the text says what is in the folder then.
+    Every new file is complete on the disk before the first old one is touched. Other files stay.
+
+    Raises
+    ------
+    StudyError
+        If the files cannot be written; the text says what is in the folder then.
     """
     gone = [path for path in gone if path not in files and (folder / path).exists()]
     try:

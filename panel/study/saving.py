@@ -134,8 +134,11 @@ def _margins(study: Study) -> dict[str, float | None]:
 def undo(folder: str | Path, number: int, *, who: str, why: str) -> Study:
     """Take back one change of the journal, as a new change, and return the study that is there now.
 
-    StudyError if nobody or no reason is named, there is no such change, its rows were changed since, or it put
-    something on record: that stays, and a new entry says what is true now.
+    Raises
+    ------
+    StudyError
+        If nobody or no reason is named, there is no such change, its rows were changed since, or it put something on
+        record: that stays, and a new entry says what is true now.
     """
     if not who.strip() or not why.strip():
         raise StudyError("Taking a change back needs a name and a reason. Write who takes it back, and why.")
@@ -147,12 +150,15 @@ def undo(folder: str | Path, number: int, *, who: str, why: str) -> Study:
 def replayed(study: Study, script: bytes) -> Study:
     """Return a study with the changes made in it that the journal of another copy lists.
 
-    StudyError if a line does not hold all of its change, or the rows that it changes are not there.
-
     Parameters
     ----------
     script
         Lines of a journal. Where the study is at a version that they name, the changes after it are made, else all.
+
+    Raises
+    ------
+    StudyError
+        If a line does not hold all of its change, or the rows that it changes are not there.
     """
     entries, version = read_lines(script), version_of(study)
     if entries and entries[-1]["version"]["after"] == version:
@@ -215,8 +221,12 @@ def _back(entries: Sequence[Mapping[str, Any]], number: int) -> list[RowChange]:
 def remove_person(folder: str | Path, person: str, *, who: str, why: str) -> tuple[dict[str, int], list[str]]:
     """Remove all that a study folder knows of one person; its journal begins anew, and says so.
 
-    Returns how many rows were taken out of each table, and the names of the imported files taken out. StudyError as
-    `panel.study.people.without_person`, or if nothing can be written; the folder is then as it was.
+    Returns how many rows were taken out of each table, and the names of the imported files taken out.
+
+    Raises
+    ------
+    StudyError
+        As `panel.study.people.without_person`, or if nothing can be written; the folder is then as it was.
     """
     folder = Path(folder)
     when = datetime.now().astimezone().isoformat(timespec="seconds")
@@ -236,8 +246,12 @@ def remove_person(folder: str | Path, person: str, *, who: str, why: str) -> tup
 def forget_names(folder: str | Path, *, who: str, why: str) -> tuple[int, list[str]]:
     """Give everybody a code, and take out what else holds a name: the journal, which begins anew, and imported files.
 
-    Returns how many changes the journal held, and the names of the imported files taken out. StudyError if nobody or no
-    reason is named, two names may be one person, or nothing can be written.
+    Returns how many changes the journal held, and the names of the imported files taken out.
+
+    Raises
+    ------
+    StudyError
+        If nobody or no reason is named, two names may be one person, or nothing can be written.
     """
     if not who.strip() or not why.strip():
         raise StudyError("Names are taken out by somebody, for a reason. Write who takes them out, and why.")

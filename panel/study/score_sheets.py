@@ -67,9 +67,17 @@ from panel.words import as_seen, counted, first_few
 def score_table(file: RawFile, sheet: str = "", heading: int = 0, limits: Limits = UPLOADED) -> RawTable:
     """Return the table of scores in a file, whatever its layout.
 
-    `sheet`: which sheet of a workbook; if none is named, all sheets with the same columns are put below each other;
-    `heading`: line (from 1) on which the names of the columns stand; 0 finds it. StudyError if there is no table in it,
-    or it cannot be told what stands where; the text says what to do.
+    Parameters
+    ----------
+    sheet
+        Which sheet of a workbook; if none is named, all sheets with the same columns are put below each other.
+    heading
+        Line (from 1) on which the names of the columns stand; 0 finds it.
+
+    Raises
+    ------
+    StudyError
+        If there is no table in it, or it cannot be told what stands where; the text says what to do.
     """
     if (read_at_once := _large_and_plain(file, heading, limits)) is not None:
         return with_days(long_in_seconds(without_other_rows(read_at_once)))

@@ -434,8 +434,6 @@ def with_survey(
 ) -> Study:
     """Return a study with the answers of a survey added; blanks are no answers, save of boxes that are only ticked.
 
-    StudyError if no column is read, one lacks its prototype or question, two ask the same, or a person has two rows.
-
     Parameters
     ----------
     asked
@@ -445,6 +443,11 @@ def with_survey(
         The file it came from, kept unchanged.
     session
         In which test they answered, such as `hall test` or `home use`.
+
+    Raises
+    ------
+    StudyError
+        If no column is read, one lacks its prototype or question, two ask the same, or a person has two rows.
     """
     held = list(map(str, study.table("answers")["question"].unique()))
     spelled = {plain_words(question_words(study, name)): name for name in held} | {plain_words(n): n for n in held}

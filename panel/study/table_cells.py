@@ -91,8 +91,12 @@ def texts_of_frame(
 ) -> tuple[list[str], list[list[str]]]:
     """Return header and columns of a study's table as texts; a cell that could not be read gets its text back.
 
-    `start` is the place in the table of the first row of a frame that is only a part of it. StudyError if the study has
-    a table with no such name, or a text holds a character that no table file can hold.
+    `start` is the place in the table of the first row of a frame that is only a part of it.
+
+    Raises
+    ------
+    StudyError
+        If the study has a table with no such name, or a text holds a character that no table file can hold.
     """
     if name not in TABLES:
         raise StudyError(f"A study has no table {name!r}; its tables are {', '.join(TABLES)}.")

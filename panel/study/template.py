@@ -47,7 +47,10 @@ _FACTS = tuple(fact for fact in STATED if fact.kind in ("number", "text", "words
 def template_bytes(study: Study | None = None) -> bytes:
     """Return a workbook to fill in: explained headings, lists to choose from, examples on a sheet of their own.
 
-    `study`: what stands in it already; an empty one if there is none.
+    Parameters
+    ----------
+    study
+        What stands in it already; an empty one if there is none.
     """
     import xlsxwriter  # a tenth of a second, only for who writes a workbook
 

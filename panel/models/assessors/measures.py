@@ -66,8 +66,12 @@ def panel_tables(
 ) -> tuple[PanelNumbers, dict[str, pd.DataFrame]]:
     """Return the numbers of the panel of `study`, and the tables `assessors`, `people`, `panel`, `means` of them.
 
-    `scores`, `fits`: the scores that are used, and the panel's models of them; `tests`: `attribute assessor statistic
-    p_value`: tests that no prototype differs, without each assessor.
+    Parameters
+    ----------
+    scores, fits
+        The scores that are used, and the panel's models of them.
+    tests
+        `attribute assessor statistic p_value`: tests that no prototype differs, without each assessor.
     """
     numbers = _panel_numbers(study, scores, tests)
     # the range of the scores where the study does not say

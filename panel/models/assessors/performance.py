@@ -84,7 +84,10 @@ class PanelCheck:
 def check_panel(study: Study) -> PanelCheck:
     """Check every assessor of `study` on every attribute.
 
-    ModelError if there are no scores, fewer than two prototypes or assessors, or no attribute can be compared.
+    Raises
+    ------
+    ModelError
+        If there are no scores, fewer than two prototypes or assessors, or no attribute can be compared.
     """
     fitted = fit_study(study)
     scores, fits, left_out = fitted.used.frame, fitted.fits, fitted.left_out
@@ -224,8 +227,12 @@ def _find_patterns(
 ) -> pd.DataFrame:
     """Return the patterns, columns `_COLUMNS`; `attribute` is empty where a pattern goes over all attributes.
 
-    `assessors`, `people`: as made by `panel.models.assessors.measures`; `qualities`: attributes that are one quality
-    judged at several stages, by the word they share.
+    Parameters
+    ----------
+    assessors, people
+        As made by `panel.models.assessors.measures`.
+    qualities
+        Attributes that are one quality judged at several stages, by the word they share.
     """
     rows = [*_by_attribute(assessors), *_by_quality(assessors, qualities), *_by_person(people)]
     frame = pd.DataFrame(rows, columns=_COLUMNS)
@@ -432,7 +439,10 @@ _Refit: TypeAlias = tuple[Codes, Codes, MixedFit]
 def leave_one_out(study: Study) -> LeftOut:
     """Fit the panel's model again without each assessor in turn; differences are from the benchmark, if there is one.
 
-    ModelError if no attribute can be compared.
+    Raises
+    ------
+    ModelError
+        If no attribute can be compared.
     """
     fitted = fit_study(study)
     fits = fitted.fits

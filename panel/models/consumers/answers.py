@@ -72,7 +72,10 @@ def questions_of(study: Study, kind: Kind) -> tuple[str, ...]:
 def numeric_answers(study: Study, kind: Kind, question: str | None = None) -> AnswersRead:
     """Return the answers to one question of `kind`; without `question` the first of that kind.
 
-    ModelError if the study has no answers of this kind, none to `question`, or none that could be read.
+    Raises
+    ------
+    ModelError
+        If the study has no answers of this kind, none to `question`, or none that could be read.
     """
     answers, questions = named_rows(study, "answers"), questions_of(study, kind)
     if not questions:

@@ -78,7 +78,10 @@ class CheckAll:
 def count_check_all(study: Study) -> CheckAll:
     """Count the ticked terms, compare the prototypes term by term, map them, and lay the first liking question beside.
 
-    ModelError if the study has no check-all answers, or only one prototype was judged.
+    Raises
+    ------
+    ModelError
+        If the study has no check-all answers, or only one prototype was judged.
     """
     grid = answer_grid(study, "check_all")
     if len(grid.prototypes) < 2:

@@ -158,7 +158,13 @@ class Preferences:
 
 
 def count_preferences(study: Study) -> Preferences:
-    """Count the paired preferences of a study; ModelError if the study has no preferences, or none that can be read."""
+    """Count the paired preferences of a study.
+
+    Raises
+    ------
+    ModelError
+        If the study has no preferences, or none that can be read.
+    """
     read, unread = read_choices(study, ("preference",))
     if read.empty:
         raise ModelError(

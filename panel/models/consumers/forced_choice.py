@@ -94,8 +94,6 @@ class ForcedChoices:
 def judge_forced_choices(study: Study, *, level: float = 0.95, similar_below: float | None = None) -> ForcedChoices:
     """Judge every forced-choice test of a study: paired, triangle, duo-trio, 3-AFC, tetrad.
 
-    ModelError if the study has no such answers, none can be read, or `similar_below` is no share.
-
     Parameters
     ----------
     level
@@ -103,6 +101,11 @@ def judge_forced_choices(study: Study, *, level: float = 0.95, similar_below: fl
     similar_below
         Share of people who may be able to tell and the samples still count as similar, in place of the recorded one
         (`similar_below` or `d_prime_below` of the question in the fact `questions`).
+
+    Raises
+    ------
+    ModelError
+        If the study has no such answers, none can be read, or `similar_below` is no share.
     """
     _ask_share(similar_below)
     read, unread = read_choices(study, tuple(METHOD_OF))
@@ -125,8 +128,6 @@ def judge_count(
 ) -> ForcedChoices:
     """Judge a bare count: `right` of `n` people, each asked once.
 
-    ModelError if the kind is not known, the counts do not fit together, or `similar_below` is no share.
-
     Parameters
     ----------
     kind
@@ -135,6 +136,11 @@ def judge_count(
         Share of people who may tell, taken as set beforehand.
     expected
         Whether it was said beforehand which sample would be chosen in a paired comparison (one-sided).
+
+    Raises
+    ------
+    ModelError
+        If the kind is not known, the counts do not fit together, or `similar_below` is no share.
     """
     if kind not in METHOD_OF:
         raise ModelError(f"The kind {kind!r} is not known. Choose one of: {', '.join(METHOD_OF)}.")

@@ -91,8 +91,15 @@ class JustAboutRight:
 def weigh_just_about_right(study: Study, *, swaps: TracedSwaps | None = None) -> JustAboutRight:
     """Weigh what people find too little or too much by how much less they like it, by the first liking question.
 
-    `swaps`: what the emollient swaps did, where it is at hand already. ModelError if the study has no just-about-right
-    answers.
+    Parameters
+    ----------
+    swaps
+        What the emollient swaps did, where it is at hand already.
+
+    Raises
+    ------
+    ModelError
+        If the study has no just-about-right answers.
     """
     grid = answer_grid(study, "just_about_right")
     facts = question_facts(study, "just_about_right")
@@ -139,8 +146,12 @@ _STOP = "stop"  # what no count of answers makes a wish
 def _why_one_sided(*texts: str, attribute: str = "") -> str:
     """Return why a question cannot be asked both ways, empty if it can.
 
-    `texts`: name and wording of the question; a word of the list counts where it stands as a word of its own;
-    `attribute`: short name of the attribute the question follows, if the study says.
+    Parameters
+    ----------
+    texts
+        Name and wording of the question; a word of the list counts where it stands as a word of its own.
+    attribute
+        Short name of the attribute the question follows, if the study says.
     """
     known = shared_table("one_sided")
     if attribute:

@@ -94,8 +94,13 @@ def weigh_liking(study: Study, *, versus: str | None = None, question: str | Non
     """Compare the prototypes of `study` by how well consumers like them.
 
     By default by the first liking question, with the study's benchmark, if it was tried, and by its `liking_margin`,
-    the smallest difference that matters, if it has one. ModelError if there are no liking answers, fewer than two
-    prototypes or consumers, nothing varies, or `versus` was not tried.
+    the smallest difference that matters, if it has one.
+
+    Raises
+    ------
+    ModelError
+        If there are no liking answers, fewer than two prototypes or consumers, nothing varies, or `versus` was not
+        tried.
     """
     answers = numeric_answers(study, "liking", question)
     model, main, pairs, against = judged_liking(study, answers, versus)
@@ -245,8 +250,12 @@ def liking_model(frame: pd.DataFrame, versus: str | None = None) -> LikingModel:
     """Fit the model to answers, consumers by prototypes with NaN for gaps.
 
     The test takes all pairs of prototypes as equally scattered. Means and differences do not, where each prototype was
-    tried by enough consumers: else a pair that divides people looks surer than it is. ModelError if the answers leave
-    nothing to judge differences by, or too few of them are there.
+    tried by enough consumers: else a pair that divides people looks surer than it is.
+
+    Raises
+    ------
+    ModelError
+        If the answers leave nothing to judge differences by, or too few of them are there.
     """
     value = frame.to_numpy(dtype=float)
     person, prototype = np.nonzero(np.isfinite(value))

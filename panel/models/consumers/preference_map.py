@@ -87,8 +87,6 @@ def map_preferences(
 ) -> PreferenceMap:
     """Describe how liking changes over the panel's map of the prototypes (external preference mapping).
 
-    ModelError if the panel's scores or the liking answers are missing, or fewer than six prototypes have both.
-
     Parameters
     ----------
     rng
@@ -97,6 +95,11 @@ def map_preferences(
         Which liking question; by default the first.
     segments, placed, means
         The groups, the panel's map and the panel's means where they are at hand already.
+
+    Raises
+    ------
+    ModelError
+        If the panel's scores or the liking answers are missing, or fewer than six prototypes have both.
     """
     answers, _ = without_order(numeric_answers(study, "liking", question))
     means = find_differences(study).means if means is None else means

@@ -82,10 +82,21 @@ def find_segments(study: Study, rng: np.random.Generator, *, question: str | Non
     """Look for groups of consumers that like different prototypes.
 
     What the place in the serving adds on average, each consumer's own level and the mean of each prototype are taken
-    out first. Groups are believed only with at least 40 consumers, where noise alone would hardly look so grouped, and
-    where the same groups come back when consumers are drawn anew. Otherwise the answer is one group. `rng`: source of
-    the draws; the same generator state gives the same groups; `question`: which liking question; by default the first.
-    ModelError if there are no liking answers, fewer than four prototypes were tried, or nothing varies.
+    out first. Groups are believed only with at
+    least 40 consumers, where noise alone would hardly look so grouped, and where the same groups come back when
+    consumers are drawn anew. Otherwise the answer is one group.
+
+    Parameters
+    ----------
+    rng
+        Source of the draws; the same generator state gives the same groups.
+    question
+        Which liking question; by default the first.
+
+    Raises
+    ------
+    ModelError
+        If there are no liking answers, fewer than four prototypes were tried, or nothing varies.
     """
     answers, order = without_order(numeric_answers(study, "liking", question))
     frame = answers.frame

@@ -60,9 +60,14 @@ from panel.words import format_share, level_digits, level_words
 def nearest(study: Study, rng: np.random.Generator, *, weights: Mapping[str, float] | None = None) -> Decision:
     """Hold the prototypes of `study` against its target profile and its gates: what the first screen asks.
 
-    `weights` by attribute stand in place of those of the study. `notes` say why liking does not count. ModelError if
-    there is no target window, or no attribute with one can be modelled; StudyError if weights, gates or other facts of
-    the study cannot be understood.
+    `weights` by attribute stand in place of those of the study. `notes` say why liking does not count.
+
+    Raises
+    ------
+    ModelError
+        If there is no target window, or no attribute with one can be modelled.
+    StudyError
+        If weights, gates or other facts of the study cannot be understood.
     """
     profile = target_profile(study, weights)
     drawn = draw_panels(study, profile.attributes, rng)
@@ -350,9 +355,6 @@ def with_decision(
 ) -> Study:
     """Return the study with one more row in its table of decisions; the rows before stay as they are.
 
-    StudyError if something is missing, a prototype is not known, the decisions so far were changed, or the data are no
-    longer those that were looked at.
-
     Parameters
     ----------
     chosen, runner_up
@@ -363,6 +365,12 @@ def with_decision(
         The person who decided, in which role, and when (ISO 8601).
     seen
         The study that was looked at, where somebody else may have changed it since.
+
+    Raises
+    ------
+    StudyError
+        If something is missing, a prototype is not known, the decisions so far were changed, or the data are no
+        longer those that were looked at.
     """
     words = {"who": who, "reason": reason, "not_established": not_established}
     _ask_words(words)

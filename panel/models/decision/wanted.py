@@ -66,8 +66,17 @@ class Profile:
 def target_profile(study: Study, weights: Mapping[str, float] | None = None) -> Profile:
     """Return what the study wants.
 
-    `weights`: weights by attribute, in place of those of the attributes table. ModelError if no attribute has a window;
-    StudyError if a window is upside down, a weight is negative or none is positive, or a fact cannot be understood.
+    Parameters
+    ----------
+    weights
+        Weights by attribute, in place of those of the attributes table.
+
+    Raises
+    ------
+    ModelError
+        If no attribute has a window.
+    StudyError
+        If a window is upside down, a weight is negative or none is positive, or a fact cannot be understood.
     """
     limits = study_targets(study)
     if not limits:
@@ -389,7 +398,12 @@ def _gate_limits(
 
     Limits are lowest and highest value allowed, NaN where there is none on that side, shares from 0 to 1; what must not
     be in are ingredients or allergens; stability is prototype to `outcome who date document`, None if no record of it
-    is asked for. StudyError if a gate cannot be understood: a limit that is not read must never let a prototype pass.
+    is asked for.
+
+    Raises
+    ------
+    StudyError
+        If a gate cannot be understood: a limit that is not read must never let a prototype pass.
     """
     stated: Any = stated_fact(study, GATES, {})
     if not isinstance(stated, dict):

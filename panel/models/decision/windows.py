@@ -340,8 +340,12 @@ def draw_panels(
 
     Means, their covariance and degrees of freedom are those of the mixed model of each attribute; what ties the
     attributes together is taken from the assessors' own means. The level of the people is the instrument: it moves all
-    prototypes alike and is no error. Means are shrunken, see `panel.stats.comparing.shrinkage`. ModelError if none of
-    the attributes can be modelled.
+    prototypes alike and is no error. Means are shrunken, see `panel.stats.comparing.shrinkage`.
+
+    Raises
+    ------
+    ModelError
+        If none of the attributes can be modelled.
     """
     fitted = fit_study(study)
     frame = fitted.used.frame
@@ -429,8 +433,13 @@ def _means(
 def window_wanted(y: ArrayLike, low: ArrayLike, start: ArrayLike, end: ArrayLike, high: ArrayLike) -> Array:
     """Return d of responses wanted from `start` to `end`: 1 there, falling to 0 at `low` below and at `high` above.
 
-    Infinite ends wish for nothing on that side. The one-sided and two-sided functions of the paper, with its powers s
-    and t at 1, are special cases. ValueError if the ends are out of order, or an end falls off within no distance.
+    Infinite ends wish for nothing on that side. The one-sided and two-sided functions of the paper, with its
+    powers s and t at 1, are special cases.
+
+    Raises
+    ------
+    ValueError
+        If the ends are out of order, or an end falls off within no distance.
     """
     y, low, start, end, high = (np.asarray(value, dtype=float) for value in (y, low, start, end, high))
     below, above = np.isfinite(start), np.isfinite(end)
@@ -450,14 +459,17 @@ def _climb(y: Array, foot: Array, top: Array, there: NDArray[np.bool_]) -> Array
 def overall_desirability(d: ArrayLike, weights: ArrayLike | None = None) -> Array:
     """Return D, the weighted geometric mean of `d` over the last axis; 0 as soon as one d of positive weight is 0.
 
-    ValueError if a weight is negative or not finite, or none is positive.
-
     Parameters
     ----------
     d
         (..., m) desirabilities; NaN makes D NaN unless its weight is 0.
     weights
         (..., m) not negative, with a positive sum; only their ratios count. Without them all weigh the same.
+
+    Raises
+    ------
+    ValueError
+        If a weight is negative or not finite, or none is positive.
     """
     d = np.asarray(d, dtype=float)
     w = np.ones(d.shape[-1]) if weights is None else np.asarray(weights, dtype=float)

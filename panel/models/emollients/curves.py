@@ -56,7 +56,10 @@ class ReducedCurves:
 def reduce_curves(study: Study) -> ReducedCurves:
     """Reduce the table `curves` of `study`, each repeat of each prototype by itself.
 
-    ModelError if there are no curves, or none can be reduced.
+    Raises
+    ------
+    ModelError
+        If there are no curves, or none can be reduced.
     """
     table = study.table("curves")
     if table.empty:

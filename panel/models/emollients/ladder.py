@@ -99,8 +99,6 @@ def find_ladder(
 ) -> Ladder:
     """Climb the ladder as far as the data of `study` carry.
 
-    ModelError if there are no scores or fewer than two different blends of one base.
-
     Parameters
     ----------
     rng
@@ -109,6 +107,11 @@ def find_ladder(
         How many such orders; all of them where they are no more than that.
     differences, traced
         Answers that are at hand already.
+
+    Raises
+    ------
+    ModelError
+        If there are no scores or fewer than two different blends of one base.
     """
     told = find_differences(study) if differences is None else differences
     swaps = trace_swaps(study) if traced is None else traced

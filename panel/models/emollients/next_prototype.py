@@ -71,8 +71,12 @@ def propose_next(
 ) -> NextPrototypes:
     """Propose what to make next; ModelError if nothing can be predicted from the prototypes there are.
 
-    `targets`: target windows; by default those of the study's attributes; `differences`, `model`: answers that are at
-    hand already.
+    Parameters
+    ----------
+    targets
+        Target windows; by default those of the study's attributes.
+    differences, model
+        Answers that are at hand already.
     """
     known = prediction_model(study, differences) if model is None else model
     wanted = study_targets(study) if targets is None else targets

@@ -56,8 +56,12 @@ class PredictionRecord:
 def keep_prediction(study: Study, model: PredictionModel, told: WhatIf, prototype: str, predicted_on: str) -> Study:
     """Return the study with the prediction among its facts.
 
-    ModelError if it holds no numbers, or the prototype has scores already: then it is no prediction any more;
-    StudyError if a prediction kept earlier cannot be read.
+    Raises
+    ------
+    ModelError
+        If it holds no numbers, or the prototype has scores already: then it is no prediction any more.
+    StudyError
+        If a prediction kept earlier cannot be read.
     """
     if not told.inside:
         raise ModelError("Outside the tested region there are no numbers to keep. Make the prototype and test it.")
@@ -222,9 +226,13 @@ def what_if(
 ) -> WhatIf:
     """Predict the profile of `blend` (emollient to per cent of the formula), judged by the same panel.
 
-    `inside` says that the blend is known to lie among those that were made; else it is found out. ModelError if it
-    names an emollient that no prototype holds, an amount below zero, or another emollient total than the prototypes
-    have.
+    `inside` says that the blend is known to lie among those that were made; else it is found out.
+
+    Raises
+    ------
+    ModelError
+        If it names an emollient that no prototype holds, an amount below zero, or another emollient total than the
+        prototypes have.
     """
     amounts = _amounts(model, blend)
     tested = model.level.amounts.to_numpy(dtype=float)

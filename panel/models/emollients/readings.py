@@ -75,9 +75,17 @@ def join_readings(
 ) -> JoinedReadings:
     """Join the instrument readings of `study`, and what its curves reduce to, to the panel's estimated means.
 
-    `means`: the panel's estimated means (`attribute prototype estimate`) if they are at hand; else they are estimated;
-    `curves`: the reduced curves if they are at hand; else the study's curves are reduced. ModelError if the study has
-    no readings that can be used.
+    Parameters
+    ----------
+    means
+        The panel's estimated means (`attribute prototype estimate`) if they are at hand; else they are estimated.
+    curves
+        The reduced curves if they are at hand; else the study's curves are reduced.
+
+    Raises
+    ------
+    ModelError
+        If the study has no readings that can be used.
     """
     extra: list[str] = []
     curves = curves or _curves(study, extra)

@@ -80,7 +80,10 @@ def timed_attributes(study: Study) -> dict[str, pd.DataFrame]:
 def follow_after_feel(study: Study) -> AfterFeel:
     """Compare the prototypes over the times of each attribute that was scored at several.
 
-    ModelError if no attribute has several times, or none can be estimated.
+    Raises
+    ------
+    ModelError
+        If no attribute has several times, or none can be estimated.
     """
     timed = timed_attributes(study)
     if not timed:
@@ -260,7 +263,10 @@ class _TimeDesign:
 def _time_design(frame: pd.DataFrame, times: pd.DataFrame, prototypes: tuple[str, ...]) -> _TimeDesign:
     """Return the design for the attributes and minutes in `times`.
 
-    ModelError if fewer than two times, prototypes scored at all of them, or assessors are there.
+    Raises
+    ------
+    ModelError
+        If fewer than two times, prototypes scored at all of them, or assessors are there.
     """
     rows = frame.loc[frame["attribute"].isin(times["attribute"])]
     rows = rows.assign(minutes=rows["attribute"].map(times.set_index("attribute")["minutes"]))
@@ -370,7 +376,10 @@ class Courses:
 def reduce_courses(study: Study) -> Courses:
     """Reduce every course of a study and compare the prototypes on each quantity.
 
-    ModelError if the study has no courses, or none can be reduced.
+    Raises
+    ------
+    ModelError
+        If the study has no courses, or none can be reduced.
     """
     table = named_rows(study, "courses")
     points = table.loc[table["seconds"].notna() & table["score"].notna()]

@@ -59,8 +59,15 @@ class Dominances:
 def follow_dominance(study: Study, *, rng: np.random.Generator) -> Dominances:
     """Follow which sensations are dominant for each prototype of a study, beside the benchmark, else the first.
 
-    `rng`: draws the panels that chance alone would give. ModelError if the study has no such table, or no evaluation
-    can be read.
+    Parameters
+    ----------
+    rng
+        Draws the panels that chance alone would give.
+
+    Raises
+    ------
+    ModelError
+        If the study has no such table, or no evaluation can be read.
     """
     table = named_rows(study, "dominances")
     rows = table.loc[table["seconds"].notna() & (table["attribute"] != "")]

@@ -63,8 +63,17 @@ class Alike:
 def find_alike(study: Study, result: Differences, pairs: Sequence[tuple[str, str]] | None = None) -> Alike:
     """Test which differences lie within the margin of `result`.
 
-    `result`: the differences and the margin they were judged by; `pairs`: (prototype, versus) pairs; by default every
-    prototype with the benchmark of `result`. ModelError if the margin is not above zero.
+    Parameters
+    ----------
+    result
+        The differences and the margin they were judged by.
+    pairs
+        (prototype, versus) pairs; by default every prototype with the benchmark of `result`.
+
+    Raises
+    ------
+    ModelError
+        If the margin is not above zero.
     """
     for margin in result.margins.values():
         if not margin > 0:

@@ -79,8 +79,6 @@ def look_at_assumptions(
 ) -> Assumptions:
     """Look at what the panel's mixed models leave over.
 
-    ModelError if no attribute can be modelled.
-
     Parameters
     ----------
     rng
@@ -91,6 +89,11 @@ def look_at_assumptions(
     candidates
         How many scores per attribute to leave out in turn: so many that move F most, and as many that move the
         largest difference most.
+
+    Raises
+    ------
+    ModelError
+        If no attribute can be modelled.
     """
     frame = scores_used(study).frame
     panels, left_out = _scored_panels(study)
@@ -201,7 +204,10 @@ class _ScoredPanel:
 def _scored_panels(study: Study) -> tuple[list[_ScoredPanel], list[tuple[str, str]]]:
     """Fit the scores used; return the fits and (attribute, why not) of attributes that cannot be fitted.
 
-    ModelError if no attribute can be fitted.
+    Raises
+    ------
+    ModelError
+        If no attribute can be fitted.
     """
     fitted = fit_study(study)
     frame, fits, left_out = fitted.used.frame, fitted.fits, fitted.left_out

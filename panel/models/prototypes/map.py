@@ -75,8 +75,6 @@ def find_map(
 ) -> PrototypeMap:
     """Return the map of the study's prototypes with a region for each.
 
-    ModelError with fewer than three prototypes or two attributes that can be placed, or settings out of range.
-
     Parameters
     ----------
     study
@@ -89,6 +87,11 @@ def find_map(
         Source of the draws; the same generator state gives the same map.
     means
         Estimated means `attribute prototype estimate`, where they are at hand already.
+
+    Raises
+    ------
+    ModelError
+        With fewer than three prototypes or two attributes that can be placed, or settings out of range.
     """
     if means is None:
         means = estimated_means(study, fit_study(study))

@@ -36,8 +36,12 @@ FRIEDMAN, _SKILLINGS_MACK = "Friedman", "Skillings-Mack"
 def rank_tables(attribute: str, means: pd.DataFrame) -> tuple[dict[str, Any], pd.DataFrame, pd.DataFrame]:
     """Return the rank tables of an attribute from its mean scores, assessors by prototypes, NaN for gaps.
 
-    The row of the attribute, its mean ranks and gaps, in the columns of `RankComparison`. ModelError if fewer than two
-    assessors rank two prototypes, or the ranks cannot be compared.
+    The row of the attribute, its mean ranks and gaps, in the columns of `RankComparison`.
+
+    Raises
+    ------
+    ModelError
+        If fewer than two assessors rank two prototypes, or the ranks cannot be compared.
     """
     scores = means.to_numpy(dtype=float)
     present = np.isfinite(scores)
@@ -120,9 +124,17 @@ class RankComparison:
 def compare_ranks(study: Study, differences: Differences | None = None) -> RankComparison:
     """Compare the prototypes by their ranks within each assessor, attribute by attribute.
 
-    Scores of an assessor are averaged over repetitions, then ranked; ties keep their mean rank. `differences`: the
-    mixed model's answer where it is at hand already. ModelError as `find_differences`, or if no attribute can be
-    ranked.
+    Scores of an assessor are averaged over repetitions, then ranked; ties keep their mean rank.
+
+    Parameters
+    ----------
+    differences
+        The mixed model's answer where it is at hand already.
+
+    Raises
+    ------
+    ModelError
+        As `find_differences`, or if no attribute can be ranked.
     """
     found = find_differences(study) if differences is None else differences
     frame = scores_used(study).frame
@@ -254,7 +266,10 @@ class ScaleUse:
 def find_scale_use(study: Study) -> ScaleUse:
     """Fit the scaling model beside the additive one on every attribute of `study`.
 
-    ModelError if no attribute can be compared at all, by either model.
+    Raises
+    ------
+    ModelError
+        If no attribute can be compared at all, by either model.
     """
     fitted = fit_study(study)
     scores, fits, left_out = fitted.used.frame, fitted.fits, fitted.left_out
