@@ -268,7 +268,8 @@ def in_own_terms(tokens: Tokens, ways: Sequence[Way], products: Sequence[int]) -
             end = _core_end(tokens, start, way)
             own = start + (tokens[start] == way.core[0])  # less oil comes off
             known = start + entry_at(tokens, start, "")[0] > end  # low greasy film, where grease was judged
-            if end and not known and taken.isdisjoint(range(own, end)) and (found := _compared(tokens, start, end, way)):
+            free = end and not known and taken.isdisjoint(range(own, end))
+            if free and (found := _compared(tokens, start, end, way)):
                 return found
     return tokens
 

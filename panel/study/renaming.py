@@ -9,7 +9,7 @@ from __future__ import annotations
 import difflib
 import re
 import unicodedata
-from collections.abc import Mapping
+from collections.abc import Iterable, Mapping
 from dataclasses import replace
 from types import MappingProxyType
 from typing import Any
@@ -50,7 +50,8 @@ _CHOSEN_ANSWERS = ("preference", "paired")
 def rename(study: Study, kind: str, old: str, new: str, why: str = "") -> Study:
     """Return the study with a prototype, attribute, assessor, batch or session renamed wherever it is named.
 
-    A slip of a name that there is already joins the two, with the reason.
+    A slip of a name that there is already joins the two, with the reason. The day that was read from the name of a
+    session becomes that of the new one.
 
     Raises
     ------
