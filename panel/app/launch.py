@@ -81,6 +81,8 @@ def launch(
 ) -> int:
     """Start the app for this computer only, serve it until it is stopped, and return the exit code 0.
 
+    PanelError, and nothing started, if the study cannot be read or the port is taken.
+
     Parameters
     ----------
     study
@@ -93,18 +95,11 @@ def launch(
         Where studies may be opened and saved, besides the one of `study`; none means the home folder and this one.
     tell
         Takes the address that opens the app; the word in it is new at each start.
-
-    Raises
-    ------
-    PanelError
-        If the study cannot be read or the port is taken; nothing was started then.
     """
     for variable in _ONE_THREAD:
         os.environ.setdefault(variable, "1")
     _refuse_taken(port)
-    _name_study(study)
-    _name_folders(study, folders)
-
+    _name(study, folders)
     warm_up()
     import streamlit as st
 
@@ -137,18 +132,16 @@ def _open_browser(address: str, port: int) -> None:
         pause.wait(0.1)
 
 
-def _name_study(study: str | None) -> None:
-    """Hand the study to the app by its full path, once it is known to be one; pages never take it from a link."""
+def _name(study: str | None, folders: Sequence[str | Path]) -> None:
+    """Hand study and folders to the app by their full paths, once they are known; pages never take one from a link."""
     os.environ.pop(STUDY_VARIABLE, None)
+    own = []
     if study is not None:
         from panel.study.open_study import open_study
 
         open_study(study)
         os.environ[STUDY_VARIABLE] = str(Path(study).resolve())
-
-
-def _name_folders(study: str | None, folders: Sequence[str | Path]) -> None:
-    own = [Path(study).resolve().parent] if study is not None else []
+        own = [Path(study).resolve().parent]
     named = [Path(folder).resolve() for folder in folders] or [Path.home(), Path.cwd()]
     for folder in named:
         if not folder.is_dir():

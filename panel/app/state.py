@@ -142,34 +142,30 @@ def _demo_handle() -> StudyHandle:
 
 def demo_in_use() -> StudyInUse:
     """Return the demo, beside the study in use."""
-    handle = _demo_handle()
-    study, content_hash = _read_path(handle.path, _stamp(Path(handle.path)))
-    return StudyInUse(study, replace(handle, content_hash=content_hash))
+    return _read(_demo_handle())
 
 
 def study_in_use() -> StudyInUse:
     """Return the study in use: the chosen one, else the address's, else the one given at the start, else the demo.
 
-    Raises
-    ------
-    StudyError
-        If it cannot be read.
+    StudyError if it cannot be read.
     """
     if _HANDLE not in st.session_state:
-        st.session_state[_HANDLE] = _of_address() or _first()
-    handle: StudyHandle = st.session_state[_HANDLE]
-    _into_address(handle)
+        given = os.environ.get(STUDY_VARIABLE, "")
+        first = StudyHandle(Path(given).name, given) if given else _demo_handle()
+        st.session_state[_HANDLE] = _of_address() or first
+    _into_address(st.session_state[_HANDLE])
+    study = _read(st.session_state[_HANDLE])
+    st.session_state[_HANDLE] = study.handle
+    return study
+
+
+def _read(handle: StudyHandle) -> StudyInUse:
     if handle.path:
         study, content_hash = _read_path(handle.path, _stamp(Path(handle.path)))
     else:
         study, content_hash = _read_bytes(hashlib.sha256(handle.content).hexdigest(), handle.name, handle.content)
-    st.session_state[_HANDLE] = replace(handle, content_hash=content_hash)
-    return StudyInUse(study, st.session_state[_HANDLE])
-
-
-def _first() -> StudyHandle:
-    given = os.environ.get(STUDY_VARIABLE, "")
-    return StudyHandle(Path(given).name, given) if given else _demo_handle()
+    return StudyInUse(study, replace(handle, content_hash=content_hash))
 
 
 def _of_address() -> StudyHandle | None:
@@ -217,9 +213,10 @@ def typed_path(text: str) -> Path:
     except (OSError, ValueError, RuntimeError) as error:
         raise StudyError(f"{text.strip()} is no path: {error}.") from error
     if not inside:
+        named = ", ".join(str(folder) for folder in _named_folders() if folder != demo_folder())
         raise StudyError(
-            f"{path} is in no folder that was named when the app was started ({_words(_named_folders())}). Start it "
-            "again with: afterfeel app --folder FOLDER"
+            f"{path} is in no folder that was named when the app was started ({named}). Start it again with: afterfeel "
+            "app --folder FOLDER"
         )
     return path
 
@@ -230,16 +227,17 @@ def _named_folders() -> tuple[Path, ...]:
     return tuple(folder.resolve() for folder in dict.fromkeys([*(named or [Path.home(), Path.cwd()]), demo_folder()]))
 
 
+def name_of_file(title: str) -> str:
+    """Return a title as the name of a file or folder: its letters, digits and underscores."""
+    return re.sub(r"[^\w-]+", "_", title).strip("_").lower()[:60] or "study"
+
+
 def default_folder(title: str) -> Path:
     """Return a folder for a new study, under the first of the named folders, in which nothing is yet."""
-    words = re.sub(r"[^\w-]+", "_", title).strip("_").lower()[:60] or "study"
+    words = name_of_file(title)
     home = _named_folders()[0] / "afterfeel"
     places = (home / (words if number == 1 else f"{words}_{number}") for number in itertools.count(1))
     return next(place for place in places if not place.exists())
-
-
-def _words(folders: tuple[Path, ...]) -> str:
-    return ", ".join(str(folder) for folder in folders if folder != demo_folder())
 
 
 def use_bytes(name: str, content: bytes) -> None:
@@ -318,6 +316,9 @@ def _content_hash(study: Study) -> str:
 def keep(study: StudyInUse, change: Callable[[Study], Study], done: str, *, who: str = "", to_disk: bool = True) -> str:
     """Save a change of the study, and return a sentence that says what was done and where the study is now.
 
+    StudyError, and a folder as it was, if the change cannot be made, somebody else changed the same rows, or the folder
+    cannot be written.
+
     Parameters
     ----------
     change
@@ -326,12 +327,6 @@ def keep(study: StudyInUse, change: Callable[[Study], Study], done: str, *, who:
         What was done, as a sentence; it goes into the journal too.
     to_disk
         Save it into the folder where the study has one; otherwise it stays in this window.
-
-    Raises
-    ------
-    StudyError
-        If the change cannot be made, somebody else changed the same rows, or the folder cannot be written; the study
-        in it is then as it was.
     """
     if study.handle.path and not Path(study.handle.path).exists():
         raise StudyError(

@@ -208,7 +208,7 @@ def _grid_columns(study: Study, what: str, texts: pd.DataFrame) -> dict[str, Any
         if words:
             held = [text for text in texts[column.name] if text] if column.name in texts else []
             options = list(dict.fromkeys(["", *words, *held]))
-            told = kind_words if what == STATEMENTS and column.name == "kind" else _told_of(column)
+            told = _told_of(what, column)
             found[column.name] = st.column_config.SelectboxColumn(label, help=hint, options=options, format_func=told)  # type: ignore[arg-type]  # its options are texts
         else:
             pinned = column.required or None  # what a row is called stays in sight
@@ -218,8 +218,10 @@ def _grid_columns(study: Study, what: str, texts: pd.DataFrame) -> dict[str, Any
     return found
 
 
-def _told_of(column: Column) -> Callable[[str], str]:
+def _told_of(what: str, column: Column) -> Callable[[str], str]:
     """Return how a word to choose is shown: `just about right`; a name of the study as it is."""
+    if what == STATEMENTS and column.name == "kind":
+        return kind_words
     return lambda word: word.replace("_", " ") if column.choices else word
 
 
@@ -325,10 +327,8 @@ def _formulas(study: StudyInUse) -> None:
 
 def _formula_columns(study: Study, grid: pd.DataFrame) -> dict[str, Any]:
     about = {name: shown for name, shown in _grid_columns(study, FORMULAS, grid).items() if name in grid}
-    of_prototype = {
-        name: st.column_config.TextColumn(name, help="per cent by mass") for name in columns_of_grid(study, grid)
-    }
-    return about | of_prototype
+    prototypes = columns_of_grid(study, grid)
+    return about | {name: st.column_config.TextColumn(name, help="per cent by mass") for name in prototypes}
 
 
 def _totals(study: Study, grid: pd.DataFrame) -> None:
@@ -365,19 +365,12 @@ def _swap(study: StudyInUse, draft: _Draft) -> None:
     names = columns_of_grid(study.study, grid)
     first, second = st.columns(2)
     base = first.selectbox("The same as", names, key="swap base")
-    new = second.selectbox(
-        "for the prototype",
-        [n for n in names if not grid[n].any()],
-        index=None,
-        key="swap new",
-        accept_new_options=True,
-        placeholder="name of the new one",
-    )
+    free: dict[str, Any] = {"index": None, "accept_new_options": True}
+    empty, hint = [name for name in names if not grid[name].any()], "name of the new one"
+    new = second.selectbox("for the prototype", empty, key="swap new", placeholder=hint, **free)
     held = [name for name, cell in zip(grid["ingredient"], grid[base], strict=True) if cell] if base else []
     removed = first.selectbox("but without", held, index=None, key="swap removed")
-    added = second.selectbox(
-        "and as much of", ingredients()["ingredient"].tolist(), index=None, key="swap added", accept_new_options=True
-    )
+    added = second.selectbox("and as much of", ingredients()["ingredient"].tolist(), key="swap added", **free)
     if st.button("Add this formula"):
         swapped = attempt(with_swap, study.study, grid, base or "", str(new or ""), removed or "", str(added or ""))
         if swapped is not None:
@@ -454,7 +447,7 @@ def _cell_field(study: Study, what: str, name: str, cell: str, *, label: str = "
     label = plain(label) or own + (" (needed)" if column.required else "")
     if words:
         options = list(dict.fromkeys(["", *words, cell]))
-        told = _told_of(column)
+        told = _told_of(what, column)
         return str(st.selectbox(label, options, options.index(cell), format_func=told, help=hint, key=key) or "")
     return st.text_input(label, cell, help=hint, key=key) or ""
 

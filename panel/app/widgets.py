@@ -14,7 +14,7 @@ import streamlit as st
 
 from panel.app.guide import explain
 from panel.app.places import links
-from panel.app.state import StudyInUse, keep, leave_message, study_in_use, take_message
+from panel.app.state import StudyInUse, keep, leave_message, name_of_file, study_in_use, take_message
 from panel.errors import PanelError
 from panel.study.knowledge import shared_table
 from panel.study.naming import Naming
@@ -331,5 +331,4 @@ def margin_field(study: StudyInUse, names: Naming, *, per_cent: bool = False) ->
 
 def file_name(study: StudyInUse) -> str:
     """Return a name for files of a study, without ending: letters, digits and underscores of its title."""
-    words = str(study.study.facts.get("title") or study.handle.name)
-    return re.sub(r"[^\w-]+", "_", words).strip("_").lower()[:60] or "study"
+    return name_of_file(str(study.study.facts.get("title") or study.handle.name))

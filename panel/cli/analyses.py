@@ -86,7 +86,6 @@ def compare_all(folder: Path, workers: int, scheduler: str, as_json: bool) -> No
 
     The workers of a Dask scheduler must find the folder under the same path.
     """
-    from panel.errors import ModelError
     from panel.spread import spread
     from panel.study.tables import DESCRIPTION
 

@@ -68,7 +68,7 @@ def consumers(study: Path, versus: str | None, seed: int, everything: bool, as_j
         for kind in present:
             other = told_level() | _held(getattr(answers, kind)) if kind != "liking" else None
             content[kind] = list(_liking_as_data(answers, versus)) if other is None else other
-        print_json(_rows(content))
+        print_json(content)
         return
     asked_and_found = [each for kind in present for each in _to_tell(answers, kind, versus)]
     if present == ["liking"] and all(isinstance(found, str) for _, found, _ in asked_and_found):
@@ -162,19 +162,6 @@ def _held(result: Any) -> dict[str, Any]:
         return {"why_not": result.why}
     found = {each.name: getattr(result, each.name) for each in fields(result)}
     return {name: _held(value) if is_dataclass(value) else value for name, value in found.items()}
-
-
-def _rows(content: Any) -> Any:
-    """Return the content with every frame, however deep, as rows of plain values."""
-    import pandas as pd
-
-    from panel.cli.shared import records
-
-    if isinstance(content, pd.DataFrame):
-        return records(content)
-    if isinstance(content, dict):
-        return {name: _rows(value) for name, value in content.items()}
-    return [_rows(value) for value in content] if isinstance(content, list | tuple) else content
 
 
 # Command about forced choices: can people tell two samples apart, and which one do they prefer?

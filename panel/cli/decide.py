@@ -39,15 +39,7 @@ def decide(study: Path, weight: tuple[str, ...], seed: int, everything: bool, as
     answers = Answers(open_path(study), seed)
     result = answers.need(DECISION, weights=_weights(answers.study, weight))
     if as_json:
-        frames = (
-            "ranking",
-            "unmet",
-            "gates",
-            "pairs",
-            "windows",
-            "divided",
-            "weight_changes",
-        )
+        frames = ("ranking", "unmet", "gates", "pairs", "windows", "divided", "weight_changes")
         content = parts_of(result, *frames, "choice", "contenders", "benchmark", "nobody_meets")
         content |= {"windows_read_as": result.profile.read_as, "decisions": answers.study.table("decisions")}
         print_json(content | {"seed": seed} | told_level() | parts_of(result, "method", "notes"))

@@ -10,7 +10,7 @@ from typing import TYPE_CHECKING, Any
 
 import click
 
-from panel.cli.shared import json_option, open_path, print_json, print_lines, study_argument, tell
+from panel.cli.shared import json_option, open_path, parts_of, print_json, print_lines, study_argument, tell
 from panel.errors import StudyError
 
 if TYPE_CHECKING:
@@ -95,18 +95,15 @@ def set_in_study(
     change, notes = _change_of(seen, what, words, who=who, why=why, whole=whole, **read)
     after = change(seen)
     if not only_try and study_changes(seen, after):
-        after = save(study, seen, change, who=who, what=f"Set by command: {' '.join([what, *words])}.{_reason(why)}")
+        told = f"Set by command: {' '.join([what, *words])}. {why}".strip()
+        after = save(study, seen, change, who=who, what=told)
     changed = changes_between(seen, after)
     tables = [name for name in (*TABLES, *ENTRIES) if name == what or name in set(changed["table"])]
     problems = [problem for name in tables for problem in table_problems(after, name)]
     if as_json:
-        wrong = [
-            {"table": p.table, "row": p.row, "column": p.column, "message": p.message, "advice": p.advice}
-            for p in problems
-        ]
-        print_json(
-            {"changed": changed, "problems": wrong, "notes": notes, "saved": bool(len(changed)) and not only_try}
-        )
+        wrong = [parts_of(problem, "table", "row", "column", "message", "advice") for problem in problems]
+        saved = bool(len(changed)) and not only_try
+        print_json({"changed": changed, "problems": wrong, "notes": notes, "saved": saved})
         return
     _tell(changed.to_dict("records"), told_together(problems), notes, only_try=only_try)
 
@@ -129,18 +126,11 @@ def _forget(study: Path, who: str, why: str) -> None:
     )
 
 
-def _reason(why: str) -> str:
-    return f" {why.strip()}" if why.strip() else ""
-
-
 def _tell(changed: list[dict[Any, Any]], problems: list[str], notes: list[str], *, only_try: bool) -> None:
     from panel.words import counted
 
-    print_lines(*notes)
-    done = "would change" if only_try else "changed"
-    print_lines(
-        f"{counted(len(changed), 'row')} {done}." if changed else "Nothing changes: the study holds that already."
-    )
+    done = f"{counted(len(changed), 'row')} {'would change' if only_try else 'changed'}."
+    print_lines(*notes, done if changed else "Nothing changes: the study holds that already.")
     few = len(changed) <= _FEW_ROWS
     told = (f"{c['table']}, {c['key']}: before '{c['before']}'; now '{c['after']}'." for c in changed)
     print_lines(*([_SEALS.sub("", line) for line in told] if few else _by_table(changed)))
@@ -151,9 +141,8 @@ def _tell(changed: list[dict[Any, Any]], problems: list[str], notes: list[str], 
 
 
 _FEW_ROWS = 6  # that are printed one by one
-_SEALS = re.compile(
-    r"(?:; )?\b(?:stamp|chain|seal|sha256|data_hash)=[0-9a-f]{40,}"
-)  # nobody reads them; --json has them
+# nobody reads them; --json has them
+_SEALS = re.compile(r"(?:; )?\b(?:stamp|chain|seal|sha256|data_hash)=[0-9a-f]{40,}")
 
 
 def _by_table(changed: list[dict[Any, Any]]) -> list[str]:
@@ -350,9 +339,8 @@ def _survey(seen: Study, file: Path, kinds: tuple[str, ...], sheet: str, assesso
     told = [f"{row['column']}: {' '.join(filter(None, [row['kind'], row['noticed']])) or 'not read'}" for row in rows]
     after = with_survey(seen, table, asked, raw, session)
     usual, odd = agreement_words(after) if "agreement" in {*asked["kind"]} else ("", [])
-    before = [
-        name for name in seen.table("answers")["question"].unique() if name not in {*after.table("answers")["question"]}
-    ]
+    kept = {*after.table("answers")["question"]}
+    before = [name for name in seen.table("answers")["question"].unique() if name not in kept]
     again = [f"Brought in before under another name, which is replaced: {first_few(before)}."] if before else []
     read = [*again, *filter(None, (usual, *odd))]
     return (lambda now: with_survey(now, table, asked, raw, session)), [*table.notes, *told, *read]

@@ -24,10 +24,8 @@ from panel.cli.shared import (
 from panel.errors import StudyError
 
 if TYPE_CHECKING:
-    from panel.ballots.rehearsal import Rehearsal
     from panel.plan.batch_numbers import BatchNumbers
     from panel.plan.swap_plan import Swap
-    from panel.store.lock import Locked
     from panel.study.study import Study
 
 
@@ -226,33 +224,20 @@ def rehearse(study: Path, out: Path, seed: int, as_json: bool) -> None:
 
     result, locked = rehearse_into(open_path(study), out, seed)
     if as_json:
-        print_json(
-            {
-                "path": str(out),
-                "rehearsal": True,
-                "sent": len(result.sent),
-                "servings": result.servings,
-                "failures": result.failures,
-                "sessions": [
-                    {"session": one.session, "scores": one.scores, "sha256": one.events_sha256} for one in locked
-                ],
-                "seed": seed,
-            }
-        )
+        sessions = [parts_of(one, "session", "scores") | {"sha256": one.events_sha256} for one in locked]
+        content = {"path": str(out), "rehearsal": True, "sent": len(result.sent)}
+        print_json(content | parts_of(result, "servings", "failures") | {"sessions": sessions, "seed": seed})
     else:
-        _say(result, locked, out)
+        from panel.words import counted
+
+        kept = sum(one.scores + one.cannot_judge for one in locked)
+        print_lines(
+            f"{counted(len(result.servings), 'serving')} answered through the server, {kept} answers in the study.",
+            *(result.failures or ("Everything that was sent is there, once.",)),
+            f"The rehearsal is in {out}. It is marked as one for ever and says nothing about the prototypes.",
+        )
     if result.failures:
         sys.exit(1)
-
-
-def _say(result: Rehearsal, locked: tuple[Locked, ...], out: Path) -> None:
-    count = len(result.servings)
-    kept = sum(one.scores + one.cannot_judge for one in locked)
-    print_lines(
-        f"{count} serving{'' if count == 1 else 's'} answered through the server, {kept} answers in the study.",
-        *(result.failures or ("Everything that was sent is there, once.",)),
-        f"The rehearsal is in {out}. It is marked as one for ever and says nothing about the prototypes.",
-    )
 
 
 # The command that closes a session: its record is sealed and its scores go into the study.
@@ -287,18 +272,8 @@ def lock(study: Path, session: str, who: str, with_gaps: bool, as_json: bool) ->
             raise StudyError(f"Session {session} is not complete: {' '.join(missing)} To lock it so, add --with-gaps.")
         done = lock_session(record.store, record.collection, session, study, who=who, at=now())
     if as_json:
-        print_json(
-            {
-                "session": done.session,
-                "scores": done.scores,
-                "cannot_judge": done.cannot_judge,
-                "corrections": done.corrections,
-                "sha256": done.events_sha256,
-                "locked_at": done.locked_at,
-                "missing": missing,
-            }
-        )
+        content = parts_of(done, "session", "scores", "cannot_judge", "corrections")
+        print_json(content | {"sha256": done.events_sha256, "locked_at": done.locked_at, "missing": missing})
         return
-    print_lines(
-        *missing, f"{what_locking_did(done.session, done.scores, done.cannot_judge)} Seal {done.events_sha256}."
-    )
+    did = what_locking_did(done.session, done.scores, done.cannot_judge)
+    print_lines(*missing, f"{did} Seal {done.events_sha256}.")

@@ -120,11 +120,13 @@ def records(frame: pd.DataFrame) -> list[dict[str, Any]]:
 
 
 def _json_text(content: Mapping[str, Any]) -> str:
-    """Return one JSON object as text; frames within it become lists of rows."""
+    """Return one JSON object as text; frames within it, however deep, become lists of rows."""
     import pandas as pd
 
-    plain = {name: records(value) if isinstance(value, pd.DataFrame) else value for name, value in content.items()}
-    return json.dumps(plain, ensure_ascii=False, allow_nan=False, indent=1, default=str)
+    def as_plain(value: object) -> object:
+        return records(value) if isinstance(value, pd.DataFrame) else str(value)
+
+    return json.dumps(content, ensure_ascii=False, allow_nan=False, indent=1, default=as_plain)
 
 
 def _plain(value: object) -> object:

@@ -166,11 +166,8 @@ def survey_of(
             meant = _meant(asked, question)
             asked.loc[meant, "question"] = name
         if kind not in ("", *KINDS) or not meant.any():
-            what = (
-                f"no question {question!r}"
-                if not meant.any()
-                else f"no kind {kind!r}; the kinds are {', '.join(KINDS)}"
-            )
+            no_kind = f"no kind {kind!r}; the kinds are {', '.join(KINDS)}"
+            what = no_kind if meant.any() else f"no question {question!r}"
             raise StudyError(
                 f"{file.name} has {what}. Write QUESTION=KIND, such as: 'It feels light=agreement'; QUESTION=NAME=KIND "
                 "to name it after what is too much, such as: 'It is=thickness=just_about_right'; product=NAME where "

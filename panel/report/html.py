@@ -27,7 +27,10 @@ _WORDS = re.compile(r'(<text style="(font-weight: [67]00; )?font-size: ([\d.]+)p
 
 def html_bytes(report: Report) -> bytes:
     """Return the evidence file as HTML; the same study, version and day of making give the same bytes."""
-    sections = [_section(section) for section in report.all_sections]
+    sections = [
+        {"heading": plain_text(section.title), "parts": [_item(item) for item in items(section)]}
+        for section in report.all_sections
+    ]
     page = _templates().get_template("evidence.html")
     return page.render(facts=page_facts(report), sections=sections).encode()
 
@@ -43,10 +46,6 @@ def _as_wide(found: re.Match[str]) -> str:
     start, bold, size, words = found.groups()
     wide = float(size) * sum(sign_width(sign, bold=bool(bold)) for sign in unescape(words))
     return f'{start} textLength="{wide:.1f}" lengthAdjust="spacingAndGlyphs">{words}'
-
-
-def _section(section: Section) -> dict[str, Any]:
-    return {"heading": plain_text(section.title), "parts": [_item(item) for item in items(section)]}
 
 
 def _item(item: Item) -> dict[str, Any]:
@@ -158,8 +157,6 @@ def _numbers(table: Numbers) -> Item:
 
 
 _NUMBER = re.compile(r"[-+\u2212<>\u2013]?[\s\u00a0]?[\d.,]+([ \u00a0]%)?|\u2013|")
-
-
 _PARTS = re.compile(r"\s(?:to|±)\s|\s?\(|\)")  # of an interval, of a mean with its scatter or its interval
 
 
@@ -175,14 +172,12 @@ def _all_numbers(cells: tuple[str, ...]) -> bool:
     return all(all(_NUMBER.fullmatch(part) for part in _PARTS.split(cell) if part) for cell in cells)
 
 
-def _together(cell: str) -> str:
-    """Keep a number and its per cent sign on one line, and a number and the sign before it."""
-    return _SIGN_BEFORE.sub("\\1\u00a0", cell.replace(" %", "\u00a0%"))
-
-
 def _sheet(title: str, shown: pd.DataFrame, ids: tuple[str, ...], note: str) -> Sheet:
+    def together(cell: object) -> str:  # a number stays on one line with its per cent sign and the sign before it
+        return _SIGN_BEFORE.sub("\\1\u00a0", plain_text(cell).replace(" %", "\u00a0%"))
+
     headings = tuple(plain_text(name) for name in shown.columns)
-    rows = tuple(tuple(_together(plain_text(cell)) for cell in row) for row in shown.itertuples(index=False, name=None))
+    rows = tuple(tuple(map(together, row)) for row in shown.itertuples(index=False, name=None))
     return Sheet(title, headings, rows, tuple(map(plain_text, ids)), note)
 
 
@@ -191,9 +186,7 @@ def _sheet(title: str, shown: pd.DataFrame, ids: tuple[str, ...], note: str) -> 
 
 def with_breaks(text: str, longest: int) -> str:
     """Return text in which a word longer than a line may be broken, by invisible signs at even distances."""
-    return " ".join(_broken(word, longest) if len(word) > longest else word for word in text.split(" "))
-
-
-def _broken(word: str, longest: int) -> str:
-    step = max(longest, 1)
-    return "\u200b".join(word[start : start + step] for start in range(0, len(word), step))
+    step, words = max(longest, 1), text.split(" ")
+    return " ".join(
+        "\u200b".join(word[start : start + step] for start in range(0, max(len(word), 1), step)) for word in words
+    )

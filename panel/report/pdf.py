@@ -34,13 +34,7 @@ ON_ITS_SIDE = "Tables and pictures on their side"
 
 
 def pdf_bytes(report: Report) -> bytes:
-    """Return the evidence file as PDF.
-
-    Raises
-    ------
-    StudyError
-        If the page cannot be set.
-    """
+    """Return the evidence file as PDF; StudyError if the page cannot be set."""
     facts = page_facts(report)
     sections, turned = [], []
     for section in report.all_sections:
@@ -69,9 +63,8 @@ def as_png(report: Report) -> dict[str, bytes]:
     """Return the pictures of a report by their names, for forms that take no SVG."""
     blocks = (block for section in report.all_sections for block in section.blocks)
     svgs = {block.name: block.printed_svg for block in blocks if isinstance(block, Picture)}
-    return (
-        dict(zip(svgs, _typeset(_PICTURES, list(svgs.values()), format="png", ppi=_DOTS), strict=True)) if svgs else {}
-    )
+    made = _typeset(_PICTURES, list(svgs.values()), format="png", ppi=_DOTS) if svgs else []
+    return dict(zip(svgs, made, strict=True))
 
 
 # Typst takes as much memory as the study: in a process of its own it is given back, and adds nothing to this one's.
@@ -231,16 +224,10 @@ def _breakable(text: str, room: float, size: float, *, bold: bool = False) -> st
 
 
 def fitting(sheet: Sheet, width: float, size: float) -> list[tuple[Sheet, list[float]]]:
-    """Return the table in as many parts as it needs side by side, each with the widths of its columns in points.
+    """Return the table in as many parts as it needs side by side, each with the widths of its columns.
 
-    The first column stands in every part, so that each can be read alone.
-
-    Parameters
-    ----------
-    width
-        Room across the page, in points.
-    size
-        Size of the letters, in points.
+    The first column stands in every part, so that each can be read alone. Lengths are in points: the room across the
+    page, and the size of the letters.
     """
     needed = _needs(sheet, width, size)
     groups = _groups(needed, width)
@@ -289,12 +276,9 @@ def _needed(sheet: Sheet, column: int, size: float, whole: int) -> float:
 
 @lru_cache(maxsize=1000)  # asked again for every size of the letters, and for every form of the file
 def _longest(cells: tuple[str, ...], whole: int) -> float:
-    longest = max((_width(piece) for cell in cells for piece in _pieces(cell, whole)), default=0.0)
+    pieces = (piece for cell in cells for piece in ([cell] if len(cell) <= whole else cell.split(" ")))
+    longest = max(map(_width, pieces), default=0.0)
     return max(longest, _COMFORT * _MEAN) if whole and max(map(len, cells), default=0) > _LONG else longest
-
-
-def _pieces(cell: str, whole: int) -> list[str]:
-    return [cell] if len(cell) <= whole else cell.split(" ")
 
 
 def _widths(sheet: Sheet, group: list[int], needed: list[float], width: float, size: float) -> list[float]:
@@ -304,9 +288,8 @@ def _widths(sheet: Sheet, group: list[int], needed: list[float], width: float, s
         return [one * width / sum(least) for one in least]
     wanted = [max(_wanted(sheet, column, size) - low, 0.0) for column, low in zip(group, least, strict=True)]
     spare, total = width - sum(least), sum(wanted)
-    if total <= spare:
-        return [low + more for low, more in zip(least, wanted, strict=True)]
-    return [low + spare * more / total for low, more in zip(least, wanted, strict=True)]
+    part = 1.0 if total <= spare else spare / total
+    return [low + part * more for low, more in zip(least, wanted, strict=True)]
 
 
 def _wanted(sheet: Sheet, column: int, size: float) -> float:

@@ -65,6 +65,8 @@ class _Trace:
 def why(study: Study, asked_id: str, *, rng_seed: int = 1, answers: Answers | None = None) -> _Trace:
     """Return where a number of the evidence file comes from. Only what its table needs is computed.
 
+    StudyError, with ids that are near, if no number has that id.
+
     Parameters
     ----------
     asked_id
@@ -72,11 +74,6 @@ def why(study: Study, asked_id: str, *, rng_seed: int = 1, answers: Answers | No
         number of that row, or `D12-p_value`.
     answers
         Answers of the same study that are there already.
-
-    Raises
-    ------
-    StudyError
-        If no number has that id; the message names ids that are near.
     """
     name = "".join(asked_id.translate(dict.fromkeys(map(ord, _INVISIBLE))).split())
     on_paper = read_printed_id(name)
@@ -102,12 +99,8 @@ def _on_paper(table: Numbers, place: int, column: str) -> tuple[str, tuple[str, 
     if place >= printed or not table.shown_ids[place]:
         raise StudyError(f"Table {table.code} has no row {place + 1} with an id; it has {counted(printed, 'row')}.")
     own = table.shown_ids[place]
-    known = [
-        number_id(name, one)
-        for name in table.full_ids
-        if name == own or name.startswith(f"{own}-")
-        for one in table.number_columns
-    ]
+    rows = [name for name in table.full_ids if f"{name}-".startswith(f"{own}-")]
+    known = [number_id(name, one) for name in rows for one in table.number_columns]
     asked = f"{own}-{column}" if column else known[0]
     return asked, tuple(name for name in known if name != asked)
 

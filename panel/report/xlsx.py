@@ -4,7 +4,6 @@ from __future__ import annotations
 
 import io
 import math
-import re
 from collections.abc import Iterable
 from datetime import datetime
 from typing import Any
@@ -105,19 +104,14 @@ def _ids(book: Any, report: Report, facts: dict[str, str], bold: Any) -> None:
 def _sheet(book: Any, name: str, facts: dict[str, str]) -> Any:
     """Return a new sheet; what stands on every page stands in its print header."""
     sheet = book.add_worksheet(name)
-    mark = _in_header(facts["mark"])
-    sheet.set_header(f"&L{_in_header(facts['title'])[:100]}&R&B{mark}")
-    sheet.set_footer(f"&L{_in_header(facts['hash'])}&Rpage &P of &N")
+    title, mark, digest = (facts[name].replace("&", "&&") for name in ("title", "mark", "hash"))  # else a command
+    sheet.set_header(f"&L{title[:100]}&R&B{mark}")
+    sheet.set_footer(f"&L{digest}&Rpage &P of &N")
     sheet.set_landscape()
     sheet.set_paper(9)  # A4
     sheet.fit_to_pages(1, 0)
     sheet.repeat_rows(0)
     return sheet
-
-
-def _in_header(text: str) -> str:
-    """Return text for a print header, in which an ampersand begins a command."""
-    return re.sub("&", "&&", text)
 
 
 def _write(sheet: Any, row: int, cells: Iterable[object], how: Any = None) -> None:

@@ -194,13 +194,8 @@ def _beside_benchmark(name: str, result: AfterFeel, names: Naming) -> str:
 
 
 def _moments(rows: pd.DataFrame, names: Naming) -> str:
-    return words.format_list(
-        [
-            f"{words.format_typed(float(row['minutes']))} min "
-            f"({words.format_number(abs(row['estimate']), names.digits)})"
-            for row in rows.to_dict("records")
-        ]
-    )
+    times = zip(map(words.format_typed, rows["minutes"].astype(float)), rows["estimate"].abs(), strict=True)
+    return words.format_list([f"{at} min ({words.format_number(size, names.digits)})" for at, size in times])
 
 
 def tell_courses(result: Courses, names: Naming) -> Told:
@@ -255,12 +250,9 @@ def _courses_headline(result: Courses, names: Naming) -> str:
         return "In no quantity can the courses be told apart. That does not show that they are alike."
     if len(told) == len(rows):
         return f"The courses of the prototypes differ in {'the one quantity' if len(rows) == 1 else 'every quantity'}."
-    what = f": {words.format_list(few)}" if few else f" of {words.format_list(_followed(result, names))}"
+    followed = [words.quoted(names.attribute(str(name))) for name in result.courses["attribute"].unique()]
+    what = f": {words.format_list(few)}" if few else f" of {words.format_list(followed)}"
     return f"The courses of the prototypes differ in {len(told)} of {len(rows)} quantities{what}."
-
-
-def _followed(result: Courses, names: Naming) -> list[str]:
-    return [words.quoted(names.attribute(str(name))) for name in result.courses["attribute"].unique()]
 
 
 def _course_sentences(result: Courses, names: Naming) -> list[str]:
@@ -314,11 +306,12 @@ def _dominance_headline(result: Dominances, names: Naming) -> str:
 
 def _dominance_sentences(result: Dominances, names: Naming) -> list[str]:
     """Return one line per prototype: what is dominant beyond chance, in the order of time."""
-    lines = []
-    for row in result.lines.to_dict("records"):
-        periods = result.periods.loc[result.periods["prototype"] == row["prototype"]].sort_values("start")
-        lines.append(f"{names.prototype(str(row['prototype']))}: {_dominant(periods, row, names)}")
-    return lines
+    periods = result.periods.sort_values("start")
+    return [
+        f"{names.prototype(str(row['prototype']))}: "
+        f"{_dominant(periods.loc[periods['prototype'] == row['prototype']], row, names)}"
+        for row in result.lines.to_dict("records")
+    ]
 
 
 def _dominant(periods: pd.DataFrame, row: Mapping[Any, Any], names: Naming) -> str:
@@ -481,8 +474,7 @@ def _dominance_figure(result: Dominances, names: Naming, width: float = BROAD) -
 
 def _name_heights(axes: Axes, attributes: Sequence[str], names: Naming, width: float) -> None:
     """Write the names of sensations at the height of their lines, away from all lines and from each other."""
-    box = np.array([axes.get_position().width * width, axes.bbox.height / axes.figure.dpi])
-    box = box * POINTS
+    box = np.array([axes.get_position().width * width, axes.bbox.height / axes.figure.dpi]) * POINTS
     lines = {str(line.get_gid()): np.column_stack(line.get_data()) / (100, axes.get_ylim()[1]) for line in axes.lines}
     heights = [lines[name][int(lines[name][:, 1].argmax())] for name in attributes]
     labels = ["\n".join(wrapped(names.attribute(name), _FONT, _MOST_HEIGHT * box[0], 2)) for name in attributes]

@@ -17,7 +17,7 @@ from panel.store.ballot import BallotRecord, ballot_record, prepare_ballots
 from panel.store.preparing import safety_signed
 from panel.study.naming import naming
 from panel.study.safe_write import place_warning
-from panel.study.study import Study, is_rehearsed
+from panel.study.study import is_rehearsed
 from panel.words import counted
 
 _NO_FOLDER = (
@@ -107,14 +107,10 @@ def _collecting(study: StudyInUse, record: BallotRecord) -> None:
     """Show everything about one session."""
     opened = safety_signed(record.store, record.collection)
     still = [name for name, moment in record.locked.items() if not moment]
-    if not still:
-        state = _ALL_LOCKED
-    elif opened:
-        state = "**The ballots are open.**"
-    else:
-        state = "**The ballots are closed:** phones say that nothing is to be applied. See the page Safety."
-    st.markdown(state)
-    say(_conflicts(study.study))
+    closed = "**The ballots are closed:** phones say that nothing is to be applied. See the page Safety."
+    st.markdown(_ALL_LOCKED if not still else "**The ballots are open.**" if opened else closed)
+    found = conflicts(people(study.study), study.study.table("servings"))  # a warning, nothing is forbidden
+    say([f"{row['person']} {row['what']}. {row['advice']}" for row in found.to_dict("records")])
     sessions = list(record.locked)
     first = sessions.index(still[0]) if still else 0
     session = str(st.selectbox("Session", sessions, first, key=study.choice("session")))
@@ -130,9 +126,3 @@ def _collecting(study: StudyInUse, record: BallotRecord) -> None:
     with ending:
         lock(study, record, session)
         key(study, record)
-
-
-def _conflicts(study: Study) -> list[str]:
-    """Return what does not go together among the people of a study; a warning, nothing is forbidden."""
-    found = conflicts(people(study), study.table("servings"))
-    return [f"{row['person']} {row['what']}. {row['advice']}" for row in found.to_dict("records")]

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import secrets
+from functools import partial
 from typing import Any
 
 import streamlit as st
@@ -66,10 +67,8 @@ def show(study: StudyInUse) -> None:
 
 def _choose(study: StudyInUse, result: Claims, label: str, key: str) -> int:
     sentences = dict(zip(result.claims["number"], result.claims["claim"], strict=True))
-    number = st.selectbox(
-        label, list(sentences), format_func=lambda chosen: f"{chosen}. {sentences[chosen]}", key=study.choice(key)
-    )
-    return int(number)
+    told = {number: f"{number}. {sentence}" for number, sentence in sentences.items()}
+    return int(st.selectbox(label, list(told), format_func=told.__getitem__, key=study.choice(key)))
 
 
 def _pictures(study: StudyInUse, result: Claims) -> None:
@@ -152,9 +151,8 @@ def _drafts(study: StudyInUse) -> None:
             told += [why for why in draft.reasons if why != DRAFT]
             say([*told, *(f"It would take: {need}" for need in draft.needs)])
             if draft.may_be_said:
-                st.button(
-                    "Say this instead", key=study.choice(f"say {place}"), on_click=_say, args=(study, place, draft, row)
-                )
+                key, instead = study.choice(f"say {place}"), partial(_say, study, place, draft, row)
+                st.button("Say this instead", key=key, on_click=instead)
             if st.button("Delete this draft", key=study.choice(f"delete draft {place}")):
                 del kept[place]
                 st.rerun()
@@ -176,10 +174,10 @@ def _anchor(study: StudyInUse) -> None:
         download("Request for a time stamp (RFC 3161)", request, "claims.tsq")
     st.caption("The stamps are a self-declaration. A signature on paper or an authority's reply shows when they stood.")
     with st.popover("Verify the reply of an authority"):
-        files = {
-            key: st.file_uploader(label, type=types, key=study.choice(key)) for key, (label, types) in _STAMP.items()
-        }
-        given = {key: None if file is None else file.getvalue() for key, file in files.items()}
+        given = {}
+        for key, (label, types) in _STAMP.items():
+            file = st.file_uploader(label, type=types, key=study.choice(key))
+            given[key] = None if file is None else file.getvalue()
         if given["reply"] is None:
             return
         claims, also = study.study.table("claims"), {name: given[name] for name in ("request", "roots")}

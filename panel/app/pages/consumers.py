@@ -115,9 +115,8 @@ def _share_field(study: StudyInUse) -> float | None:
 def _a_count(study: StudyInUse, names: Naming) -> None:
     """Judge a count that is typed in."""
     st.caption("For a count from anywhere: type it in. The numbers that stand here at first are an example.")
-    kind = st.selectbox(
-        "Test", list(METHOD_OF), format_func=lambda kind: METHOD_WORDS[METHOD_OF[kind]], key=study.choice("count test")
-    )
+    tests = {kind: METHOD_WORDS[method] for kind, method in METHOD_OF.items()}
+    kind = st.selectbox("Test", list(tests), format_func=tests.__getitem__, key=study.choice("count test"))
     left, middle, last = st.columns(3)
     with left:
         right = attempt(_whole_number, study, "Right answers", 18)

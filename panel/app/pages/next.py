@@ -50,11 +50,8 @@ def _blend(
     if None in typed.values():
         return None
     blend = {name: amount or 0.0 for name, amount in typed.items()}
-    swaps = model.swaps
-    partners = {
-        **dict(zip(swaps["added"], swaps["removed"], strict=True)),
-        **dict(zip(swaps["removed"], swaps["added"], strict=True)),
-    }
+    ends = model.swaps["removed"], model.swaps["added"]
+    partners = dict(zip(*ends[::-1], strict=True)) | dict(zip(*ends, strict=True))
     return _moved(study, start, blend, partners)
 
 
@@ -107,10 +104,7 @@ def _keep_form(study: StudyInUse, model: PredictionModel, told: predictions.What
         to_disk = study.folder is not None and st.checkbox(f"Also write it into {plain(study.folder)}", value=True)
         if not st.form_submit_button("Write it down"):
             return
-    typed, day = (name or "").strip(), moment()[:10]
+    typed, day, done = (name or "").strip(), moment()[:10], "The prediction is written down."
     widgets.keep_and_tell(
-        study,
-        lambda now: predictions.keep_prediction(now, model, told, typed, day),
-        "The prediction is written down.",
-        to_disk=to_disk,
+        study, lambda now: predictions.keep_prediction(now, model, told, typed, day), done, to_disk=to_disk
     )

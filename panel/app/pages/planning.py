@@ -149,14 +149,11 @@ def _mixture_form(study: StudyInUse, base: pd.DataFrame, emollients: list[str]) 
     limits: dict[str, tuple[float, float]] = {}
     for emollient in st.multiselect("Emollients that may vary", emollients, emollients[:3]):
         left, right = st.columns(2)
-        low = left.text_input(f"{widgets.plain(emollient)}, at least", "0", key=study.choice(f"low {emollient}"))
-        high = right.text_input(
-            f"{widgets.plain(emollient)}, at most", f"{total:g}", key=study.choice(f"high {emollient}")
-        )
-        limits[emollient] = (
-            widgets.ask(typed_number, low, "The lowest amount") or 0.0,
-            widgets.ask(typed_number, high, "The highest amount") or 0.0,
-        )
+        named = widgets.plain(emollient)
+        low = left.text_input(f"{named}, at least", "0", key=study.choice(f"low {emollient}"))
+        high = right.text_input(f"{named}, at most", f"{total:g}", key=study.choice(f"high {emollient}"))
+        lowest = widgets.ask(typed_number, low, "The lowest amount")
+        limits[emollient] = (lowest or 0.0, widgets.ask(typed_number, high, "The highest amount") or 0.0)
     plan = widgets.attempt(plan_mixture, base, limits, kind)
     if plan is None:
         return
@@ -201,11 +198,9 @@ def _missing_session(study: StudyInUse) -> None:
         chosen = st.multiselect("Serve together", study.study.prototypes, apart[:MOST_PER_SESSION])
         who = st.text_input("Who makes the plan (may know the key)") or ""
         if st.form_submit_button("Write this session into the study", type="primary"):
+            done = f"A session with {format_list(chosen)} is planned, and the key is sealed anew. See the page Ballots."
             widgets.keep_and_tell(
-                study,
-                lambda now: with_session(now, chosen, who, len(now.table("servings"))),
-                f"A session with {format_list(chosen)} is planned, and the key is sealed anew. See the page Ballots.",
-                who=who,
+                study, lambda now: with_session(now, chosen, who, len(now.table("servings"))), done, who=who
             )
 
 
@@ -286,10 +281,8 @@ def _ends_asked(study: StudyInUse) -> tuple[float, float] | None:
     of = f" of {widgets.plain(format_list(list(map(words, unknown))))}" if unknown else ""
     st.markdown(f"The study does not say where the scale{of} begins and ends. The size of a panel depends on it.")
     left, right = st.columns(2)
-    typed = [
-        place.text_input(label, key=study.choice(label)) or ""
-        for place, label in ((left, "Lowest possible score"), (right, "Highest possible score"))
-    ]
+    asked = ((left, "Lowest possible score"), (right, "Highest possible score"))
+    typed = [place.text_input(label, key=study.choice(label)) or "" for place, label in asked]
     low, high = (widgets.attempt(typed_number, text, "The end of the scale") for text in typed)
     return None if low is None or high is None else (low, high)
 
@@ -340,7 +333,6 @@ def _is_another(study: Study, plan: ServingPlan) -> bool:
 
 
 def _servings(plan: ServingPlan) -> None:
-    st.dataframe(
-        shown(SERVINGS, plan, Naming()), hide_index=True, width="stretch", alt="Servings with their codes and the key"
-    )
+    alt = "Servings with their codes and the key"
+    st.dataframe(shown(SERVINGS, plan, Naming()), hide_index=True, width="stretch", alt=alt)
     widgets.download("Servings as CSV", widgets.csv_bytes(plan.servings), "servings.csv", quiet=True)

@@ -32,7 +32,6 @@ from panel.app.study_editors import show_proposal
 from panel.models.decision.decide import NONE_CHOSEN, decisions_so_far, first_changed_decision, with_decision
 from panel.models.decision.wanted import Profile, target_profile
 from panel.models.over_time.after_feel import timed_attributes
-from panel.models.prototypes.differences import Differences
 from panel.models.prototypes.map import usual_matrix
 from panel.stats.maps.components import Matrix
 from panel.stats.mixed.inference import SMALL_SAMPLE_WORDS
@@ -94,13 +93,10 @@ def _four(study: StudyInUse, told: Glance) -> None:
     with settle:
         widgets.heading("Settle first")
         for number, finding in enumerate(told.settle):
-            st.markdown(
-                widgets.plain(in_short(finding)),
-                help=widgets.plain(with_headings(f"{finding.message} {finding.advice}")),
-            )
-            if st.button(
-                way_to_mend(finding) or "Settle it", key=f"settle {number}", type="tertiary", icon=":material/edit:"
-            ):
+            more = widgets.plain(with_headings(f"{finding.message} {finding.advice}"))
+            st.markdown(widgets.plain(in_short(finding)), help=more)
+            way = way_to_mend(finding) or "Settle it"
+            if st.button(way, key=f"settle {number}", type="tertiary", icon=":material/edit:"):
                 mend(finding)
             show_proposal(study, finding, f"proposal at a glance {number}")
         if not told.settle:
@@ -147,7 +143,7 @@ def show_differences(study: StudyInUse) -> None:
             ("By ranks alone", partial(_beside, tell_ranks, RANKS)),
             ("What the model assumes", _assumptions),
         ):
-            widgets.drawer(title, partial(fill, study, told.result, chosen, names))
+            widgets.drawer(title, partial(fill, study, told, chosen))
 
 
 def _settings(study: StudyInUse, names: Naming) -> dict[str, Any]:
@@ -165,12 +161,9 @@ def _settings(study: StudyInUse, names: Naming) -> dict[str, Any]:
             persist_state="session",
         )
         margin = widgets.margin_field(study, names)
-        taken_out = st.multiselect(
-            "Take out the effect of", list(_SERVING_WORDS), format_func=_SERVING_WORDS.__getitem__
-        )
-        method = st.radio(
-            "Degrees of freedom", list(SMALL_SAMPLE_WORDS), format_func=SMALL_SAMPLE_WORDS.__getitem__, horizontal=True
-        )
+        served, ways = _SERVING_WORDS.__getitem__, SMALL_SAMPLE_WORDS.__getitem__
+        taken_out = st.multiselect("Take out the effect of", list(_SERVING_WORDS), format_func=served)
+        method = st.radio("Degrees of freedom", list(SMALL_SAMPLE_WORDS), format_func=ways, horizontal=True)
     return {"versus": versus, "margin": margin, "adjust_for": tuple(taken_out), "small_sample": method}
 
 
@@ -184,7 +177,7 @@ def _lay_open(told: Told | None) -> None:
         widgets.show_items(each.items, told)
 
 
-def _planned(study: StudyInUse, _result: Differences, chosen: dict[str, Any], _names: Naming) -> None:
+def _planned(study: StudyInUse, _: Told, chosen: dict[str, Any]) -> None:
     """Show the differences the study planned, or how to plan some."""
     told = widgets.attempt(study.told, tell_planned, PLANNED, **chosen)
     if told is not None and told.result.differences.empty:
@@ -192,34 +185,29 @@ def _planned(study: StudyInUse, _result: Differences, chosen: dict[str, Any], _n
     _lay_open(told)
 
 
-def _alike(study: StudyInUse, result: Differences, chosen: dict[str, Any], _names: Naming) -> None:
+def _alike(study: StudyInUse, told: Told, chosen: dict[str, Any]) -> None:
     """Show the two one-sided tests of the differences from the benchmark, or of the planned pairs."""
     stated, _ = stated_differences(study.study)
-    ways = [*([_WITH_BENCHMARK] if result.benchmark or not stated else []), *([_PLANNED_PAIRS] if stated else [])]
+    with_benchmark = told.result.benchmark or not stated
+    ways = [*([_WITH_BENCHMARK] if with_benchmark else []), *([_PLANNED_PAIRS] if stated else [])]
     way = st.segmented_control("Which differences", ways, default=ways[0], required=True)
     planned = tuple(dict.fromkeys((prototype, versus) for prototype, versus, _ in stated))
-    _lay_open(
-        widgets.attempt(study.told, tell_alike, ALIKE, pairs=planned if way == _PLANNED_PAIRS else None, **chosen)
-    )
+    pairs = planned if way == _PLANNED_PAIRS else None
+    _lay_open(widgets.attempt(study.told, tell_alike, ALIKE, pairs=pairs, **chosen))
 
 
 def _beside(
-    tell: Callable[..., Told],
-    question: Question[Any],
-    study: StudyInUse,
-    _result: Differences,
-    chosen: dict[str, Any],
-    _names: Naming,
+    tell: Callable[..., Told], question: Question[Any], study: StudyInUse, _: Told, chosen: dict[str, Any]
 ) -> None:
     _lay_open(widgets.attempt(study.told, tell, question, **chosen))
 
 
-def _assumptions(study: StudyInUse, _result: Differences, _: dict[str, Any], names: Naming) -> None:
+def _assumptions(study: StudyInUse, told: Told, _: dict[str, Any]) -> None:
     found = widgets.attempt(study.answer, ASSUMPTIONS)
     if found is None:
         return
     attributes = list(dict.fromkeys(found.residuals["attribute"]))
-    attribute = st.selectbox("Attribute", attributes, format_func=names.attribute)
+    attribute = st.selectbox("Attribute", attributes, format_func=told.names.attribute)
     _lay_open(study.told(tell_assumptions, ASSUMPTIONS, attribute))
 
 
@@ -249,6 +237,7 @@ def show_map(study: StudyInUse) -> None:
             st.caption(f"The draws start from seed {SEED}, so that the same study gives the same map.")
 
 
+_OVER_TIME = ("After-feel over the minutes", "Courses of intensity", "Dominant sensations")
 _HOW_WRITTEN = (
     "After-feel over the minutes: score an attribute at several times. In the table attributes, each time has "
     "a row of its own, with the same name and other minutes.",
@@ -267,13 +256,11 @@ def show_over_time(study: StudyInUse) -> None:
         study.lacking.append(lambda demo: demo.told(tell_courses, COURSES))
         st.markdown("Three things can be shown here. They come in with the workbook under Edit, on the page Study.")
         with st.expander("How these rows are written"):
-            widgets.say(
-                _HOW_WRITTEN, first=("After-feel over the minutes", "Courses of intensity", "Dominant sensations")
-            )
+            widgets.say(_HOW_WRITTEN, first=_OVER_TIME)
     parts: tuple[tuple[bool, str, Question[Any], Callable[[Any, Naming], Told]], ...] = (
-        (timed, "After-feel over the minutes", AFTER_FEEL, tell_after_feel),
-        (has_courses, "Courses of intensity", COURSES, tell_courses),
-        (has_dominance, "Dominant sensations", DOMINANCES, tell_dominance),
+        (timed, _OVER_TIME[0], AFTER_FEEL, tell_after_feel),
+        (has_courses, _OVER_TIME[1], COURSES, tell_courses),
+        (has_dominance, _OVER_TIME[2], DOMINANCES, tell_dominance),
     )
     answers = [(title, widgets.attempt(study.told, tell, question)) for there, title, question, tell in parts if there]
     given = [(title, told) for title, told in answers if told is not None]
@@ -296,15 +283,14 @@ def show_decide(study: StudyInUse) -> None:
     profile = widgets.ask(target_profile, study.study)
     study.lacking.clear()
     answer = st.container()
-    weights = _typed_weights(study, profile, names)
-    told = widgets.ask(study.told, tell_decision, DECISION, weights=None if weights is None else dict(weights))
+    told = widgets.ask(study.told, tell_decision, DECISION, weights=_typed_weights(study, profile, names))
     with answer:
         widgets.show(told)
     widgets.drawer("Windows beside the intervals of other prototypes", partial(_beside_intervals, told))
     widgets.drawer("Write down the decision", partial(_record, study, told))
 
 
-def _typed_weights(study: StudyInUse, profile: Profile, names: Naming) -> tuple[tuple[str, float], ...] | None:
+def _typed_weights(study: StudyInUse, profile: Profile, names: Naming) -> dict[str, float] | None:
     stated = dict(zip(profile.attributes, profile.wanted["weight"].astype(float), strict=True))
     typed: dict[str, float] = {}
     with st.expander("Weights: what counts how much"):
@@ -312,12 +298,11 @@ def _typed_weights(study: StudyInUse, profile: Profile, names: Naming) -> tuple[
         columns = st.columns(3)
         for place, (name, weight) in enumerate(stated.items()):
             with columns[place % 3]:
-                text = st.text_input(
-                    widgets.plain(names.attribute(name)), f"{weight:g}", key=study.choice(f"weight of {name}")
-                )
-                value = widgets.attempt(typed_number, text or f"{weight:g}", f"The weight of {name}")
+                label, key = widgets.plain(names.attribute(name)), study.choice(f"weight of {name}")
+                text = st.text_input(label, f"{weight:g}", key=key) or f"{weight:g}"
+                value = widgets.attempt(typed_number, text, f"The weight of {name}")
                 typed[name] = weight if value is None else value
-    return None if typed == stated else tuple(typed.items())
+    return None if typed == stated else typed
 
 
 def _beside_intervals(told: Told) -> None:
@@ -356,10 +341,7 @@ def _record(study: StudyInUse, told: Told) -> None:
             return
     words = {"reason": reason or "", "not_established": open_still or "", "who": who or "", "role": role or ""}
     words |= {"chosen": chosen or "", "runner_up": runner_up or "", "date": moment()}
+    who, done = words["who"], "The decision is recorded."
     widgets.keep_and_tell(
-        study,
-        lambda now: with_decision(now, seen=study.study, **words),
-        "The decision is recorded.",
-        who=words["who"],
-        to_disk=to_disk,
+        study, lambda now: with_decision(now, seen=study.study, **words), done, who=who, to_disk=to_disk
     )

@@ -52,13 +52,9 @@ def _sign_off_form(study: StudyInUse) -> None:
             "note": third.text_input("Note; the reason if not signed") or "",
         }
         if st.form_submit_button("Record it"):
-            of = "" if batch == _ALL_BATCHES else batch
-            _change(
-                study,
-                lambda now: safety.with_sign_offs(now, chosen, of, outcome=outcome, **facts),
-                f"{counted(len(chosen), 'sign-off')} recorded.",
-                facts["who"],
-            )
+            facts |= {"outcome": outcome, "batch": "" if batch == _ALL_BATCHES else batch}
+            done = f"{counted(len(chosen), 'sign-off')} recorded."
+            _change(study, lambda now: safety.with_sign_offs(now, chosen, **facts), done, facts["who"])
 
 
 def _reaction_form(study: StudyInUse) -> None:
@@ -66,9 +62,9 @@ def _reaction_form(study: StudyInUse) -> None:
     batches = [name for name in study.study.table("batches")["batch"].unique() if name]
     with st.form("reaction"):
         first, second, third = st.columns(3)
-        assessor = first.selectbox("Assessor", ["", *study.study.assessors])
-        batch = second.selectbox("Batch that was applied", [_UNKNOWN, *batches])
-        severity = third.selectbox("How grave", safety.SEVERITIES)
+        assessor = str(first.selectbox("Assessor", ["", *study.study.assessors]))
+        batch = str(second.selectbox("Batch that was applied", [_UNKNOWN, *batches]))
+        severity = str(third.selectbox("How grave", safety.SEVERITIES))
         first, second, third = st.columns(3)  # a row of its own, so that a phone keeps the order
         facts = {
             "when": first.text_input("When it was seen", date.today().isoformat()) or "",
@@ -79,13 +75,12 @@ def _reaction_form(study: StudyInUse) -> None:
             "seen_by": st.text_input("Qualified person who saw it") or "",
         }
         if st.form_submit_button("Write it down and freeze the batch"):
-            place = {"assessor": str(assessor or ""), "batch": "" if batch == _UNKNOWN else str(batch)}
+            facts |= {"assessor": assessor, "severity": severity, "batch": "" if batch == _UNKNOWN else batch}
+            done = "The reaction is on record and its batches are frozen."
             _change(
                 study,
-                lambda now: _with_reactions(
-                    now, safety.record_reaction(now.table("reactions"), severity=str(severity), **place, **facts)
-                ),
-                "The reaction is on record and its batches are frozen.",
+                lambda now: _with_reactions(now, safety.record_reaction(now.table("reactions"), **facts)),
+                done,
                 facts["who"],
             )
 
@@ -127,13 +122,9 @@ def show(study: StudyInUse) -> None:
     gate = widgets.attempt(safety.safety_gate, study.study, today)
     if gate is None:
         return
-    told = tell_gate(gate, naming(study.study), readiness(study.study, today), today)
+    told = _gate_told(study, gate, today)
     if gate.batches.empty:
-        study.lacking.append(
-            lambda demo: tell_gate(
-                safety.safety_gate(demo.study, today), demo.answers.names, readiness(demo.study, today), today
-            )
-        )
+        study.lacking.append(lambda demo: _gate_told(demo, safety.safety_gate(demo.study, today), today))
     widgets.show(told)
     if len(gate.batches):
         with st.expander("Checklist of a batch"):
@@ -143,6 +134,10 @@ def show(study: StudyInUse) -> None:
         st.markdown("About a document that a qualified person signed. Nothing is approved here.")
         _sign_off_form(study)
     _on_the_skin(study, told)
+
+
+def _gate_told(study: StudyInUse, gate: safety.SafetyGate, today: str) -> Told:
+    return tell_gate(gate, naming(study.study), readiness(study.study, today), today)
 
 
 def _on_the_skin(study: StudyInUse, told: Told) -> None:

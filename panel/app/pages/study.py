@@ -161,10 +161,17 @@ def _correction_form(study: StudyInUse, names: Naming) -> None:
         to_disk = study.folder is not None and st.checkbox(f"Also write it into {plain(study.folder)}", value=True)
         if st.form_submit_button("Write the correction"):
             written = {"new": new or "", "who": who or "", "why": why or "", "when": moment()}
-            by_row = bool(row) and row.strip().isdecimal()
-            change = partial(with_row_corrected, row=int(row)) if by_row else partial(with_correction, place=place)
-            done = "The correction is written; the score itself stays in the study."
-            keep_and_tell(study, partial(change, **written), done, who=written["who"], to_disk=bool(to_disk))
+            keep_and_tell(
+                study,
+                lambda now: (
+                    with_row_corrected(now, int(row), **written)
+                    if row and row.strip().isdecimal()
+                    else with_correction(now, place, **written)
+                ),
+                "The correction is written; the score itself stays in the study.",
+                who=written["who"],
+                to_disk=bool(to_disk),
+            )
 
 
 _MOST_TO_MIND = 3

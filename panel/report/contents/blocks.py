@@ -205,10 +205,8 @@ def source_rows(study: Study, source: Source, row: Mapping[str, Any]) -> pd.Data
     direct = rows["prototype"].isin(named) if named and "prototype" in rows else pd.Series(data=True, index=rows.index)
     use = direct.map({True: _DIRECT, False: _THROUGH_THE_MODEL}).mask(rows.index.isin(aside), _SET_ASIDE)
     kept = [name for name in rows.columns if rows[name].notna().any() and (rows[name].astype("str") != "").any()]
-    told = pd.DataFrame(
-        {"file": f"{source.table}.csv", "line": rows.index.to_numpy() + 2, "use": use}, index=rows.index
-    )
-    together = pd.concat([told, rows[kept]], axis=1)
+    place = {"file": f"{source.table}.csv", "line": rows.index.to_numpy() + 2, "use": use}
+    together = pd.concat([pd.DataFrame(place, index=rows.index), rows[kept]], axis=1)
     return together.sort_values("use", key=lambda uses: uses.map(_ORDER.index), kind="stable", ignore_index=True)
 
 
@@ -230,8 +228,7 @@ def _named(source: Source, row: Mapping[str, Any]) -> set[str]:
 
 # What is each number called, so that it can be asked for? `D-AF_GREASE-P4-P1-estimate`: table, row, column.
 #
-# A name may hold anything, so within a part a hyphen is written `~`, a blank `.`, and every other sign that is not
-# a
+# A name may hold anything, so within a part a hyphen is written `~`, a blank `.`, and every other sign that is not a
 # letter, a digit or an underscore as `%` and its code. Different names give different parts.
 
 
@@ -243,9 +240,8 @@ def _id_part(text: object) -> str:
     words = f"{text:g}" if isinstance(text, float) and text.is_integer() else str(text)
     if words.replace("_", "").isalnum():
         return words
-    return "".join(
-        _PLAIN.get(sign) or (sign if sign.isalnum() or sign == "_" else f"%{ord(sign):X}%") for sign in words
-    )
+    kept = _PLAIN | {sign: sign for sign in words if sign.isalnum() or sign == "_"}
+    return "".join(kept.get(sign, f"%{ord(sign):X}%") for sign in words)
 
 
 def _row_id(code: str, names: Iterable[object]) -> str:
@@ -310,11 +306,12 @@ def numbers(
         What names each row of `shown`, where it does not have the rows of `full` one by one.
     """
     full = full.reset_index(drop=True)
-    ids = _row_ids(code, full, key)
-    shown_ids = ids if rows is None else _prefixes(code, rows, ids)
-    return Numbers(
-        code, title, shown.reset_index(drop=True), shown_ids, full, tuple(key), ids, method, sources, printed
-    )
+    ids = shown_ids = _row_ids(code, full, key)
+    if rows is not None:  # what the ids behind each row shown have in common; nothing for a row such as a total
+        names = [_row_id(code, row) for row in rows]
+        shown_ids = tuple(name if any(f"{own}-".startswith(f"{name}-") for own in ids) else "" for name in names)
+    shown = shown.reset_index(drop=True)
+    return Numbers(code, title, shown, shown_ids, full, tuple(key), ids, method, sources, printed)
 
 
 def numbers_of(answers: Answers, question: Question[Any], table: Table) -> Numbers | NoAnswer:
@@ -338,14 +335,7 @@ def numbers_of(answers: Answers, question: Question[Any], table: Table) -> Numbe
     )
 
 
-def _prefixes(code: str, rows: Iterable[Sequence[object]], ids: Sequence[str]) -> tuple[str, ...]:
-    """Return what the ids behind each row shown have in common; nothing for a row such as a total."""
-    found = [_row_id(code, names) for names in rows]
-    return tuple(name if any(f"{full}-".startswith(f"{name}-") for full in ids) else "" for name in found)
-
-
-# Small ways to put a part of the evidence file together: a table or why it is not there, a fact, a picture,
-# points.
+# Small ways to put a part of the evidence file together: a table or why it is not there, a fact, a picture, points.
 
 
 def or_gap(found: Numbers | NoAnswer) -> Block:

@@ -35,6 +35,7 @@ from panel.study.knowledge import shared_table
 from panel.study.naming import RUBBED_IN, judged_after, naming
 from panel.study.study import Study
 from panel.views.decision.claims import (
+    claim_of,
     claims_headline,
     criteria_words,
     ended,
@@ -203,7 +204,7 @@ def claim_pages(answers: Answers) -> tuple[Section, ...]:
 
 
 def _claim_page(answers: Answers, found: Claims, number: int, strength: pd.Series) -> Section:
-    row = found.claims.loc[found.claims["number"] == number].iloc[0]
+    row = claim_of(found, number)
     blocks: list[Block] = [said("sentence", f"“{row['claim']}”"), said("verdict", verdict_words(str(row["verdict"])))]
     blocks += [_statement(answers, row), said("subheading", "Evidence for and against")]
     blocks += [*_evidence(answers, found, number, strength), said("subheading", "Footnote"), *_footnote(found, row)]
@@ -220,6 +221,7 @@ def _claim_page(answers: Answers, found: Claims, number: int, strength: pd.Serie
 def _statement(answers: Answers, row: pd.Series) -> TextTable:
     """Return what the sentence states, field by field; fields that its kind does not use are left out."""
     names, minutes = answers.names, row["minutes"]
+    after = judged_after(answers.study, row["attribute"], timed=True) if row["attribute"] else RUBBED_IN
     stamped = f"{when_words(str(row['stamped_at']))} by {row['stamped_by']}" if row["stamped_at"] else ""
     used = "; ".join(str(row[name]) for name in ("media", "territory") if row[name])
     told = [
@@ -227,21 +229,13 @@ def _statement(answers: Answers, row: pd.Series) -> TextTable:
         ("Compared with", names.prototype(row["versus"]) if row["versus"] else ""),
         ("Attribute", names.attribute(row["attribute"]) if row["attribute"] else ""),
         ("Question", str(row["question"] or "")),
-        (
-            _time_heading(answers.study, row["attribute"]),
-            f"{format_number(minutes, 0)} min" if minutes == minutes else "",
-        ),
+        (f"Time {after}", f"{format_number(minutes, 0)} min" if minutes == minutes else ""),
         ("Margin", format_typed(row["margin"]) if row["margin"] == row["margin"] else ""),
         ("Bar", f"{format_number(row['bar'], 0)} %" if row["bar"] == row["bar"] else ""),
     ]
     always = [("Stamped", stamped), ("To be used in", used), ("Wanted by", str(row["owner"] or ""))]
     kind = ("Kind", kind_words(str(row["kind"])))
     return _two_columns("Statement", "Field", "As written down", [kind, *(one for one in told if one[1]), *always])
-
-
-def _time_heading(study: Study, attribute: str) -> str:
-    """Return `Time after drying`: what the minutes of a statement count from."""
-    return f"Time {judged_after(study, attribute, timed=True) if attribute else RUBBED_IN}"
 
 
 def _evidence(answers: Answers, found: Claims, number: int, strength: pd.Series) -> list[Block]:
@@ -338,10 +332,7 @@ def _claims_on_other_skin(study: Study, numbers: Iterable[int] = ()) -> list[str
 
     What a claim is about is what its sentence names, else what the product is for by its name.
 
-    Parameters
-    ----------
-    numbers
-        Claims to look at, counted from 1; all of them by default.
+    `numbers` are the claims to look at, counted from 1; all of them by default.
     """
     area, claims = fact(study, "area"), study.table("claims")
     judged, product = _items_in(_SKIN, area), _items_in(_SKIN, fact(study, "product") or fact(study, "title"))

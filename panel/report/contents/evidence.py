@@ -49,13 +49,7 @@ def evidence_report(study: Study, *, rng_seed: int = 1, made_on: str = "") -> Re
 
 
 def report_of(answers: Answers, *, made_on: str = "") -> Report:
-    """Return the evidence file made of answers; the same answers and the same day give the same file.
-
-    Raises
-    ------
-    StudyError
-        If the day is no date.
-    """
+    """Return the evidence file made of answers; the same answers and day, which has to be one, give the same file."""
     study, day = answers.study, _day(made_on)
     version, sections, claims = f"Afterfeel {panel.__version__}", _sections(answers), claim_pages(answers)
     found = _key_answers(answers)
@@ -128,11 +122,9 @@ _DECIDED = {
 
 def _decision(answers: Answers) -> Section:
     """Return what was decided, by whom and when, and how the prototypes stand against the target profile."""
-    recorded = decisions_so_far(answers.study)
-    blocks: list[Block] = (
-        [said("gap", "No decision is recorded in this study.")] if recorded.empty else _decided(recorded)
-    )
-    found = answers.decision
+    recorded, found = decisions_so_far(answers.study), answers.decision
+    none = said("gap", "No decision is recorded in this study.")
+    blocks: list[Block] = [none] if recorded.empty else _decided(recorded)
     blocks += [said("subheading", "The prototypes against the target profile")]
     if isinstance(found, NoAnswer):
         return Section("16", "Decision record", (*blocks, not_there(found)))
@@ -146,12 +138,8 @@ def write_archive(
 ) -> str:
     """Write the archive of a study, whole or not at all, and return its SHA-256.
 
-    `made_on` stands as the day of making (ISO 8601); today by default.
-
-    Raises
-    ------
-    StudyError
-        If the file is there already and `overwrite` is not set, or it cannot be written.
+    `made_on` stands as the day of making (ISO 8601); today by default. StudyError if the file is there already and
+    `overwrite` is not set, or it cannot be written.
     """
     refuse_existing(Path(path), overwrite=overwrite)
     answers = Answers(study, rng_seed)

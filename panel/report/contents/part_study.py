@@ -197,10 +197,8 @@ _OPENINGS = {"when": "When", "who": "Who", "what": "What was seen", "why": "Why"
 def protocol(answers: Answers) -> Section:
     """Return the protocol and what is missing in it; plan and deviations are put under it."""
     study, card = answers.study, read_protocol(answers.study)
-    blocks = _facts(study, "protocol_dated")
-    blocks.append(
-        _told_or_gap("Days of the test", days_told(study), "The study does not say on which days it was run.")
-    )
+    unknown = "The study does not say on which days it was run."
+    blocks = [*_facts(study, "protocol_dated"), _told_or_gap("Days of the test", days_told(study), unknown)]
     blocks += [_table(answers, PROTOCOL, card), *points(card.notes)]
     if not entries_of(study, "rules"):  # else they stand in the statistics plan
         none = "No rule for leaving out a score or a person was recorded before the key was opened."
@@ -290,9 +288,8 @@ def _openings(study: Study) -> list[Block]:
     blocks: list[Block] = [TextTable("Openings of the key", recorded_table(openings, _OPENINGS))]
     broken = first_changed_opening(openings)
     if broken is not None:
-        blocks.append(
-            said("gap", f"Row {broken + 1} of the openings was changed after it was written, or one before it is gone.")
-        )
+        changed = f"Row {broken + 1} of the openings was changed after it was written, or one before it is gone."
+        blocks.append(said("gap", changed))
     return blocks
 
 
@@ -329,16 +326,13 @@ def _locked(study: Study) -> list[Block]:
 def ballot(answers: Answers) -> Section:
     """Return what the trained assessors and the consumers were asked, as it was shown."""
     study = answers.study
-    blocks: list[Block] = []
-    if study.table("attributes").empty and consumers_only(study):
-        blocks += no_panel("Ballot of a trained panel")[1:]
-    elif study.table("attributes").empty:
-        blocks.append(
-            said("gap", "The study has no table of attributes, so the ballot of the trained panel is not known.")
-        )
-    else:
-        blocks.append(_table(answers, BALLOT, study))
-    return Section("8", "Ballot as shown", (*blocks, *_asked(answers)))
+    unknown = "The study has no table of attributes, so the ballot of the trained panel is not known."
+    first: Block = said("gap", unknown)
+    if len(study.table("attributes")):
+        first = _table(answers, BALLOT, study)
+    elif consumers_only(study):
+        first = no_panel("Ballot of a trained panel")[-1]
+    return Section("8", "Ballot as shown", (first, *_asked(answers)))
 
 
 _SENTENCE = 4
@@ -373,14 +367,10 @@ def raw_data(answers: Answers) -> Section:
         said("paragraph", f"SHA-256 over everything an analysis can see: {answers.study.content_hash}"),
         not_there(files) if isinstance(files, NoAnswer) else _table(answers, FILES, files),
     ]
+    kept = replace(FILES, title="Files that were imported, kept byte for byte")
     imported = {file.name: file.content for file in study.raw_files}
-    if imported:
-        blocks.append(_table(answers, replace(FILES, title="Files that were imported, kept byte for byte"), imported))
-    else:
-        blocks.append(
-            said("paragraph", "No imported files are kept: the tables of the study are themselves the raw data.")
-        )
-    blocks += _changes(answers)
+    none = said("paragraph", "No imported files are kept: the tables of the study are themselves the raw data.")
+    blocks += [_table(answers, kept, imported) if imported else none, *_changes(answers)]
     blocks.append(said("paragraph", f"Findings about the data: {what_the_findings_say(answers.findings)}"))
     if answers.findings:
         blocks.append(_table(answers, FINDINGS, answers.findings))
@@ -434,8 +424,6 @@ def _column(study: Study, table: str, column: str) -> list[str]:
 
 
 def _read(texts: list[str]) -> list[str]:
-    if not texts:
-        return []
     days = read_dates(pd.Series(texts, dtype="str")).days
     return [str(day) for day in np.unique(days[~np.isnat(days)]).astype("datetime64[D]")]
 

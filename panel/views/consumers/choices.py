@@ -19,6 +19,7 @@ from panel.study.shown import (
     P_HOLM,
     QUESTION,
     VERDICT,
+    Column,
     P,
     Shown,
     Source,
@@ -62,12 +63,13 @@ def _limit_words(limit: float) -> str:
     return words.typed_share(round(limit, 3))
 
 
-def _samples(row: Mapping[str, Any], _: Shown) -> str:
-    return f"{row['prototype']}, {row['versus']}"
+def _fewest(heading: str, name: str, base: str) -> Column:
+    """Return a column of how many answers are needed, nothing where not even all of them would do."""
 
+    def write(row: Mapping[str, Any], _: Shown) -> str:
+        return f"{row[name]:d}" if row[name] <= row[base] else words.NOTHING
 
-def _needed_cell(row: Mapping[str, Any], _: Shown) -> str:
-    return f"{row['needed']:d}" if row["needed"] <= row["n"] else words.NOTHING
+    return each_row(heading, write, name, base, figure=True)
 
 
 def _most_cell(row: Mapping[str, Any], _: Shown) -> str:
@@ -79,8 +81,9 @@ CHOICES = Table(
     title="Tests with a forced choice",
     rows="tests",
     columns=(
-        *(QUESTION, text("Test", "method", METHOD_WORDS), each_row("Samples", _samples, "prototype", "versus")),
-        *(of_those("Right", "right", "n"), each_row("Needed", _needed_cell, "needed", "n", figure=True), P, P_HOLM),
+        *(QUESTION, text("Test", "method", METHOD_WORDS)),
+        each_row("Samples", lambda row, _: f"{row['prototype']}, {row['versus']}", "prototype", "versus"),
+        *(of_those("Right", "right", "n"), _fewest("Needed", "needed", "n"), P, P_HOLM),
         *(number("Size (d-prime)", "d_prime", 2), number("Standard error", "d_std_error", 2)),
         deciding("d_low", "d_high", heading="Size, {told}", digits=2),
         share("People who can tell", "told"),
@@ -340,13 +343,6 @@ def _votes(row: Mapping[str, Any], _: Shown) -> str:
     return f"{row['count']:g} of {row['base']:d}"  # half a vote where votes for no preference are split
 
 
-def _fewest(name: str) -> Any:
-    def write(row: Mapping[str, Any], _: Shown) -> str:
-        return f"{row[name]:d}" if row[name] <= row["base"] else words.NOTHING
-
-    return write
-
-
 def _parity(row: Mapping[str, Any], _: Shown) -> str:
     low, high = row["parity_low"], row["parity_high"]
     return f"{low} to {high}" if low <= high else "no count"
@@ -364,8 +360,8 @@ PREFERENCES = Table(
         *(QUESTION, text("Prefer", "prototype"), text("To", "versus"), text("No preference", "way")),
         *(each_row("Count", _votes, "count", "base", figure=True), share("Share")),
         *(deciding(digits=1, write=words.format_shares), p_value("p, one-sided", "p_value")),
-        each_row("Needed: superior", _fewest("needed"), "needed", "base", figure=True),
-        each_row("Needed: unsurpassed", _fewest("unsurpassed_needed"), "unsurpassed_needed", "base", figure=True),
+        _fewest("Needed: superior", "needed", "base"),
+        _fewest("Needed: unsurpassed", "unsurpassed_needed", "base"),
         each_row("Parity", _parity, "parity_low", "parity_high", figure=True),
         each_row("Shown", _all_shown, "superior", "unsurpassed", "parity"),
     ),

@@ -96,7 +96,12 @@ def tell_preference_map(result: PreferenceMap, names: Naming) -> Told:
         mind=_pleased(result),
         table=SENSATIONS,
         drawers=(
-            drawer("Each sensation and liking", _single_pair(result), SENSATIONS),
+            drawer(
+                "Each sensation and liking",
+                f"A single pair chosen beforehand would need a correlation beyond {format_number(result.limit, 2)} "
+                f"with {counted(len(result.places), 'prototype')}; a star says that a pair is shown among all these.",
+                SENSATIONS,
+            ),
             drawer("Directions and best places", *lines, _DIRECTIONS),
         ),
         cannot=(
@@ -115,8 +120,8 @@ def _headline(result: PreferenceMap, names: Naming) -> str:
     clear = [int(segment) for segment in judged.loc[judged["clear"], "segment"]]
     if not clear:
         return "It is not shown that liking goes along with any direction on the panel's map."
-    parts = [f"group {segment} with {_along_with(result, segment, names)}" for segment in clear]
-    parts = [words.replace("group 0", "all consumers") for words in parts]
+    called = {segment: f"group {segment}" if segment else "all consumers" for segment in clear}
+    parts = [f"{who} with {_along_with(result, segment, names)}" for segment, who in called.items()]
     return f"Liking goes along in {'; in '.join(parts)}."
 
 
@@ -155,13 +160,6 @@ def _pleased(result: PreferenceMap) -> tuple[str, ...]:
     return (
         f"Wherever one goes among the prototypes, between {format_share(low)} and {format_share(top)} of the consumers "
         f"are expected to like it better than their own mean{nobody}.",
-    )
-
-
-def _single_pair(result: PreferenceMap) -> str:
-    return (
-        f"A single pair chosen beforehand would need a correlation beyond {format_number(result.limit, 2)} with "
-        f"{counted(len(result.places), 'prototype')}; a star says that a pair is shown among all these."
     )
 
 
@@ -224,13 +222,8 @@ def _draw_arrows(axes: Axes, result: PreferenceMap, arrows: list[tuple[str, str,
     for (_, colour, dashes), slope in zip(arrows, slopes, strict=True):
         tip = slope / longest * reach
         axes.plot([0, tip[0]], [0, tip[1]], color=colour, linestyle=dashes, linewidth=1.8, zorder=3)
-        axes.annotate(
-            "",
-            xy=tuple(tip * 1.06),
-            xytext=tuple(tip * 0.98),
-            arrowprops={"arrowstyle": "-|>", "color": colour, "linewidth": 1.2, "shrinkA": 0, "shrinkB": 0},
-            zorder=3,
-        )
+        arrow = {"arrowstyle": "-|>", "color": colour, "linewidth": 1.2, "shrinkA": 0, "shrinkB": 0}
+        axes.annotate("", xy=tuple(tip * 1.06), xytext=tuple(tip * 0.98), arrowprops=arrow, zorder=3)
     return slopes / longest * reach
 
 
@@ -253,10 +246,9 @@ def _name(
     sizes = [(max(text_width(line, _FONT) for line in label), _FONT * 1.2 * len(label)) for label in labels]
     at = (np.concatenate([points, tips, along]) - corner) / side * np.array(box)
     middle = place_labels(at, [*sizes, *[(0.0, 0.0)] * len(along)], box, _FONT) / np.array(box) * side + corner
+    look: dict[str, Any] = {"fontsize": _FONT, "ha": "center", "va": "center", "zorder": 5, "linespacing": 1.0}
     for label, colour, (x, y) in zip(labels, colours, middle, strict=False):
-        axes.text(
-            x, y, "\n".join(label), fontsize=_FONT, color=colour, ha="center", va="center", zorder=5, linespacing=1.0
-        )
+        axes.text(x, y, "\n".join(label), color=colour, **look)
 
 
 def _labels(result: PreferenceMap, points: Array) -> list[str]:

@@ -13,7 +13,7 @@ from panel.claims.verdict import AGAINST_IT, AS_WORDED, CANNOT_TELL, CONTRARY, N
 from panel.study.naming import Naming
 from panel.study.shown import Table, each_row
 from panel.views.decision import claims
-from panel.views.pictures import BROAD, FAINT, INK, LETTERS, wrapped
+from panel.views.pictures import BROAD, FAINT, INK, LETTERS, sheet, wrapped
 from panel.views.told import Drawer, Item, Picture, Told, drawer
 from panel.words import capital
 
@@ -29,7 +29,7 @@ _SHADES = {"held": "#d9ebe2", "contrary": "#f6ecd2", "not": "#f3e3de", "open": "
 
 def _first_reason(result: Claims, number: int) -> str:
     """Return the one reason that stands beside a verdict: what speaks against it, else the first; else what lacks."""
-    verdict = result.claims.loc[result.claims["number"] == number, "verdict"].iloc[0]
+    verdict = claims.claim_of(result, number)["verdict"]
     reasons, needs = claims.reasons_of(result, number), claims.needs_of(result, number)
     if verdict != CONTRARY:
         reasons = [words for words in reasons if not words.startswith(AGAINST_IT)]
@@ -85,7 +85,7 @@ def tell_claims(result: Claims, names: Naming, warning: str = "") -> Told:
 
 def _one(result: Claims, number: int) -> Drawer:
     """Return everything about one claim: for and against, numbers, what it would take, words, footnote, stamp."""
-    row = result.claims.loc[result.claims["number"] == number].iloc[0]
+    row = claims.claim_of(result, number)
     items: list[Item] = [f"What may be said: {claims.ended(row['suggestion'])}"] if row["suggestion"] else []
     items += claims.reasons_of(result, number)
     against, numbers, findings = (table if len(table.of(result)) else None for table in claims.claim_tables(number))
@@ -99,10 +99,10 @@ def _one(result: Claims, number: int) -> Drawer:
 
 def _wanted_words(result: Claims, number: int) -> list[str]:
     """Return who wants to make the claim, and where; when it was stamped stands among the reasons."""
-    row = result.claims.loc[result.claims["number"] == number].iloc[0]
+    row = claims.claim_of(result, number)
     where = "; ".join(str(row[name]) for name in ("media", "territory") if row[name])
-    wanted = [f"Wanted by: {row['owner']}."] if row["owner"] else []
-    return [" ".join([*wanted, *([f"To be used in: {where}."] if where else [])])] if wanted or where else []
+    told = [f"{head}: {words}." for head, words in (("Wanted by", row["owner"]), ("To be used in", where)) if words]
+    return [" ".join(told)] if told else []
 
 
 def _board_picture(result: Claims) -> Picture:
@@ -113,7 +113,6 @@ def _board_picture(result: Claims) -> Picture:
 
 def _board_figure(rows: pd.DataFrame, width: float = BROAD) -> Figure:
     """Return the board: each claim with its verdict, sentence and one reason, one under the other where narrow."""
-    from matplotlib.figure import Figure
     from matplotlib.patches import Rectangle
 
     beside = width > _STACKED_BELOW
@@ -126,10 +125,8 @@ def _board_figure(rows: pd.DataFrame, width: float = BROAD) -> Figure:
         told.append((str(row["verdict"]), said, sentence, wrapped(_brief(str(row["reason"])), LETTERS - 0.5, room)))
     count = [max(len(v), len(s) + len(r)) if beside else len(v) + len(s) + len(r) for _, v, s, r in told]
     tall = [_LINE * lines + 0.14 for lines in count]
-    figure = Figure(figsize=(width, sum(tall) + 0.1))
-    axes = figure.add_axes((0, 0, 1, 1))
-    axes.set(xlim=(0, width), ylim=(sum(tall) + 0.05, -0.05))
-    axes.set_axis_off()
+    figure, axes = sheet(width, sum(tall) + 0.1)
+    axes.set_ylim(sum(tall) + 0.05, -0.05)
     look: dict[str, Any] = {"color": INK, "va": "top", "linespacing": 1.15}
     y = 0.0
     for (verdict, first, sentence, reason), depth in zip(told, tall, strict=True):

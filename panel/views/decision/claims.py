@@ -96,6 +96,11 @@ def ended(words: str) -> str:
     return words if words.endswith((".", ".”")) else f"{words}."
 
 
+def claim_of(result: Claims, number: int) -> pd.Series:
+    """Return the row of one claim."""
+    return result.claims.loc[result.claims["number"] == number].iloc[0]
+
+
 def reasons_of(result: Claims, number: int) -> list[str]:
     """Return the reasons of one verdict."""
     return [str(words) for words in result.reasons.loc[result.reasons["number"] == number, "reason"]]
@@ -108,23 +113,20 @@ def needs_of(result: Claims, number: int) -> list[str]:
 
 def wording_lines(result: Claims, number: int) -> list[str]:
     """Return what was found in the words of one claim, each with advice."""
-    rows = result.findings.loc[result.findings["number"] == number]
-    return [
-        f"{row['message']} {row['advice']} ({row['criterion']}; {row['source']})" for row in rows.to_dict("records")
-    ]
+    rows = result.findings.loc[result.findings["number"] == number].to_dict("records")
+    return [f"{row['message']} {row['advice']} ({row['criterion']}; {row['source']})" for row in rows]
 
 
 def criteria_words(result: Claims, number: int) -> str:
     """Return which common criteria the verdict on one claim touches, and where its rules come from."""
-    row = result.claims.loc[result.claims["number"] == number].iloc[0]
+    row = claim_of(result, number)
     return f"Common criteria touched: {row['criteria']}. Rules from: {row['criteria_sources']}."
 
 
 def footnote_lines(result: Claims, number: int) -> list[str]:
     """Return the footnote of one claim and what it lacks; nothing where nothing was tested."""
-    row = result.claims.loc[result.claims["number"] == number].iloc[0]
-    gaps = [str(words) for words in result.gaps.loc[result.gaps["number"] == number, "gap"]]
-    return [*([str(row["footnote"])] if row["footnote"] else []), *gaps]
+    gaps = result.gaps.loc[result.gaps["number"] == number, "gap"]
+    return [str(words) for words in (claim_of(result, number)["footnote"], *gaps) if words]
 
 
 def local_law() -> str:
@@ -297,30 +299,26 @@ def _claim_figure(result: Claims, number: int, unit: str, names: Naming, width: 
 
 def claim_pictures(result: Claims, number: int, names: Naming) -> list[Picture]:
     """Return the pictures of the numbers of one claim, one for each unit."""
-    units = dict.fromkeys(result.numbers.loc[result.numbers["number"] == number, "unit"])
-    return [_claim_picture(result, number, str(unit), place, names) for place, unit in enumerate(units, start=1)]
-
-
-def _claim_picture(result: Claims, number: int, unit: str, place: int, names: Naming) -> Picture:
-    rows = _claim_rows(result, number, unit, names)
-    heard = "; ".join(f"{row['label']} {value_words(row, names)} ({row['remark']})" for row in rows.to_dict("records"))
-    return Picture(
-        f"claim_{number}_{place}",
-        _title(result, number),
-        f"Numbers behind the claim: {heard}.",
-        partial(_claim_figure, result, number, unit, names),
-    )
+    units = map(str, dict.fromkeys(result.numbers.loc[result.numbers["number"] == number, "unit"]))
+    pictures = []
+    for place, unit in enumerate(units, start=1):
+        rows = _claim_rows(result, number, unit, names).to_dict("records")
+        heard = "; ".join(f"{row['label']} {value_words(row, names)} ({row['remark']})" for row in rows)
+        draw = partial(_claim_figure, result, number, unit, names)
+        name, alt = f"claim_{number}_{place}", f"Numbers behind the claim: {heard}."
+        pictures.append(Picture(name, _title(result, number), alt, draw))
+    return pictures
 
 
 def _title(result: Claims, number: int) -> str:
-    row = result.claims.loc[result.claims["number"] == number].iloc[0]
+    row = claim_of(result, number)
     return f"“{row['claim']}”: {row['verdict']}"
 
 
 def _finite(rows: pd.DataFrame) -> pd.DataFrame:
     """Return the rows with open ends taken as the estimate, so that they set no limits."""
-    ends = rows[["ci_low", "ci_high"]].replace([np.inf, -np.inf], np.nan)
-    return rows.assign(ci_low=ends["ci_low"].fillna(rows["estimate"]), ci_high=ends["ci_high"].fillna(rows["estimate"]))
+    ends = {name: rows[name].where(np.isfinite(rows[name]), rows["estimate"]) for name in ("ci_low", "ci_high")}
+    return rows.assign(**ends)
 
 
 def gap_lines(gaps: Iterable[tuple[str, str, str]], parts: int) -> list[str]:
@@ -391,11 +389,10 @@ BALLOT = Table(
 
 def recorded_table(rows: pd.DataFrame, headings: Mapping[str, str]) -> pd.DataFrame:
     """Return the rows of a record as they stand, under headings in words; what is empty shows as a dash."""
-    columns = {heading: [_cell(value) for value in rows[name]] for name, heading in headings.items()}
-    return pd.DataFrame(columns, dtype="str")
 
+    def cell(value: object) -> str:
+        if isinstance(value, float):
+            return NOTHING if value != value else f"{value:g}"
+        return str(value) if value not in (None, "") else NOTHING
 
-def _cell(value: object) -> str:
-    if isinstance(value, float):
-        return NOTHING if value != value else f"{value:g}"
-    return str(value) if value not in (None, "") else NOTHING
+    return pd.DataFrame({heading: rows[name].map(cell) for name, heading in headings.items()}, dtype="str")

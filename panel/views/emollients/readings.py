@@ -261,17 +261,15 @@ _READINGS = shown.Table(
 )
 
 
-def _repeats(row: Mapping[str, Any], _: shown.Shown) -> str:
-    return words.from_to(int(row["fewest"]), int(row["most"]))
-
-
 _MEASURES = shown.Table(
     "measures",
     "How well the readings repeat",
     "measures",
     (
         _MEASURE,
-        shown.each_row("Readings of a prototype", _repeats, "fewest", "most", figure=True),
+        shown.each_row(
+            "Readings of a prototype", lambda row, _: words.from_to(row["fewest"], row["most"]), "fewest", figure=True
+        ),
         shown.share("Coefficient of variation", "cv", 1),
         shown.share("Scatter, share of differences", "noise_share"),
     ),

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping, Sequence
+from collections.abc import Sequence
 from functools import partial
 from typing import TYPE_CHECKING, Any
 
@@ -14,11 +14,11 @@ from panel.plan.orders import ServingPlan
 from panel.plan.swap_plan import SwapPlan
 from panel.study.naming import Naming
 from panel.study.people import WHO_MAY_SEE
-from panel.study.shown import ASSESSOR, PROTOTYPE, VERDICT, Across, Shown, Table, count, each_row, number, text, yes_no
+from panel.study.shown import ASSESSOR, PROTOTYPE, VERDICT, Across, Table, count, each_row, number, text, yes_no
 from panel.views.emollients.swaps import swap_words
 from panel.views.pictures import BROAD, FAINT, GREY, INK, POINTS, sheet, text_width, wrapped
 from panel.views.told import Item, Picture, Told, drawer
-from panel.words import DOWN, NOTHING, capital, counted, first_few, format_list, format_number, format_share
+from panel.words import DOWN, NOTHING, capital, counted, first_few, format_list, format_number, format_share, from_to
 
 if TYPE_CHECKING:
     from matplotlib.axes import Axes
@@ -55,33 +55,21 @@ _GAPS = Table(
 
 def _counts(name: str, title: str, across: str, heading: str) -> Table:
     """Describe how often each prototype (row) meets each position, site or prototype before it (column)."""
-    cell = count("", "count")
-    return Table(
-        name,
-        title,
-        lambda plan: getattr(plan.balance, name),
-        (PROTOTYPE,),
-        ("prototype", across),
-        Across(across, cell, lambda value, _: f"{heading}{value:g}" if across == "position" else f"{heading}{value}"),
-    )
+
+    def rows(plan: ServingPlan) -> pd.DataFrame:
+        own: pd.DataFrame = getattr(plan.balance, name)
+        order = {one: place for place, one in enumerate(dict.fromkeys(own["prototype"]))}
+        if across != "after":
+            return own
+        return own.sort_values(across, key=lambda names: names.map(order), kind="stable", ignore_index=True)
+
+    written = Across(across, count("", "count"), lambda value, _: heading.format(value))
+    return Table(name, title, rows, (PROTOTYPE,), ("prototype", across), written)
 
 
-def _carried(plan: ServingPlan) -> pd.DataFrame:
-    rows = plan.balance.carry_over
-    order = {name: place for place, name in enumerate(dict.fromkeys(rows["prototype"]))}
-    return rows.sort_values("after", key=lambda names: names.map(order), kind="stable", ignore_index=True)
-
-
-_PLACES = _counts("positions", "Prototypes by position", "position", "Position ")
-_SITES = _counts("sites", "Prototypes by site", "site", "")
-_CARRY_OVER = Table(
-    "carry_over",
-    "What comes straight after what",
-    _carried,
-    (PROTOTYPE,),
-    ("prototype", "after"),
-    Across("after", count("", "count"), lambda value, _: f"After {value}"),
-)
+_PLACES = _counts("positions", "Prototypes by position", "position", "Position {:g}")
+_SITES = _counts("sites", "Prototypes by site", "site", "{}")
+_CARRY_OVER = _counts("carry_over", "What comes straight after what", "after", "After {}")
 
 
 def tell_servings(plan: ServingPlan, names: Naming, session: str = "") -> Told:
@@ -90,14 +78,13 @@ def tell_servings(plan: ServingPlan, names: Naming, session: str = "") -> Told:
     sizes = served.groupby(["session", "assessor"]).size()
     low, high = int(sizes.min()), int(sizes.max())
     people, prototypes = served["assessor"].nunique(), served["prototype"].nunique()
-    each = f"{low}" if low == high else f"{low} to {high}"
     gaps: list[Item] = [_GAPS, WHO_MAY_SEE] if len(plan.gaps) else []
     return Told(
         plan,
         names,
         f"{counted(people, 'person', 'people')} score {counted(prototypes, 'prototype')} in "
-        f"{counted(served['session'].nunique(), 'session')}: {counted(len(served), 'serving')}, {each} for each person "
-        "in a session.",
+        f"{counted(served['session'].nunique(), 'session')}: {counted(len(served), 'serving')}, {from_to(low, high)} "
+        "for each person in a session.",
         picture=_trays(plan, session or str(plan.servings["session"].iloc[0])),
         mind=tuple(_evenness(plan)),
         drawers=(
@@ -180,14 +167,8 @@ def _trays(plan: ServingPlan, session: str) -> Picture:
 def tray_figure(rows: Sequence[str], columns: Sequence[str], cells: np.ndarray, width: float = BROAD) -> Figure:
     """Return trays: a row each, a dish with its word in every cell that has one; an empty place stays empty.
 
-    Parameters
-    ----------
-    rows, columns
-        Words at the left of each tray and over each place.
-    cells
-        (rows, columns) words on the dishes.
-    width
-        In inches; what does not fit beside each other goes into a second band of trays.
+    `rows` and `columns` are words at the left of each tray and over each place, `cells` (rows, columns) those on the
+    dishes. What does not fit beside each other in a width in inches goes into a second band of trays.
     """
     names = [wrapped(word, _FONT, 0.4 * width * POINTS, 2) for word in rows]
     left = max(text_width(line, _FONT) / POINTS for lines in names for line in lines) + 0.25
@@ -241,16 +222,13 @@ _ROW, _WIDEST, _MOST_WIDE = 0.36, 0.9, 1.3  # inches
 _TRAY = "#eef2f4"
 
 
-def _swap(row: Mapping[str, Any], _: Shown) -> str:
-    return f"{row['letter']}: {swap_words(row['swap'])}"
-
-
 SWAPS = Table(
     name="planned_swaps",
     title="What each swap can show",
     rows="swaps",
     columns=(
-        *(each_row("Swap", _swap, "letter", "swap"), number("% of the formula", "percent", 2)),
+        each_row("Swap", lambda row, _: f"{row['letter']}: {swap_words(row['swap'])}", "letter", "swap"),
+        number("% of the formula", "percent", 2),
         *(count("Matched pairs", "n_pairs"), number("Variance inflation", "variance_inflation", 2)),
     ),
     key=("letter",),
@@ -266,10 +244,6 @@ _PLANNED = Table(
 )
 
 
-def _per_cent(row: Mapping[str, Any], _: Shown) -> str:
-    return NOTHING if pd.isna(row["percent"]) or row["percent"] == 0 else format_number(row["percent"], 2)
-
-
 def _with_sum(plan: SwapPlan | MixturePlan) -> pd.DataFrame:
     """Return one row per ingredient and prototype, with the sum of each prototype below."""
     amounts = plan.formulas.groupby(["ingredient", "prototype"], sort=False, as_index=False)["percent"].sum()
@@ -283,7 +257,7 @@ FORMULAS = Table(
     rows=_with_sum,
     columns=(text("Ingredient, %", "ingredient"),),
     key=("ingredient", "prototype"),
-    across=Across("prototype", each_row("", _per_cent, "percent", figure=True)),
+    across=Across("prototype", number("", "percent", 2, write=lambda x, n: format_number(x, n) if x else NOTHING)),
 )
 
 

@@ -107,20 +107,15 @@ PROTOCOL = Table(
 
 
 def _usual(row: Mapping[str, Any]) -> str:
-    basis = f"{row['basis']}; {row['source']}" if row["basis"] else str(row["source"])
-    return f"{row['usual']} ({basis})"
+    return f"{row['usual']} ({'; '.join(filter(None, (row['basis'], row['source'])))})"
 
 
 def checklist(batch: str) -> Table:
     """Return the table of what is signed for a batch: who, when, in which document, or what is missing."""
-
-    def rows(gate: SafetyGate) -> pd.DataFrame:
-        return gate.items.loc[gate.items["batch"] == batch].reset_index(drop=True)
-
     return Table(
         name=f"checklist_{batch}",
         title=f"What is signed for batch {literal(batch)}",
-        rows=rows,
+        rows=lambda gate: gate.items.loc[gate.items["batch"] == batch].reset_index(drop=True),
         columns=(
             text("Item", "words"),
             each_row("For", lambda row, _: f"batch {batch}" if row["scope"] == "batch" else "all batches"),
@@ -150,10 +145,7 @@ def _both(one: str, other: str) -> str:
 def tell_gate(gate: SafetyGate, names: Naming, ready: pd.DataFrame | None = None, on: str = "") -> Told:
     """Tell whether the ballots may open, and what is missing and who must sign it where they may not.
 
-    Parameters
-    ----------
-    ready
-        Which batches are old enough and measured on the day `on`.
+    `ready` says which batches are old enough and measured on the day `on`.
     """
     frozen = gate.batches.loc[gate.batches["frozen"] != ""]
     own = replace(_READY, title=f"Ready on {literal(on)}: old enough, measured, and cleared")
@@ -249,8 +241,7 @@ def who_has_answered(board: pd.DataFrame) -> str:
     done = states.count("finished")
     parts = [f"{done} of {len(board)} assessors have finished."]
     for state, words in (("not begun", "Not begun"), (_STOPPED, "Stopped after a skin reaction")):
-        names = [name for name, own in zip(board["assessor"], states, strict=True) if own == state]
-        if names:
+        if names := [name for name, own in zip(board["assessor"], states, strict=True) if own == state]:
             parts.append(f"{words}: {first_few(names, _NAMED)}.")
     doubled = [row["assessor"] for row in board.to_dict("records") if _on_phones(row)]
     if doubled:

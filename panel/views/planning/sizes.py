@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
+from dataclasses import replace
 from functools import partial
 from typing import TYPE_CHECKING, Any
 
@@ -113,10 +114,15 @@ def tell_sizes(
     seen
         What the people of the study can see, by attribute (`panel.plan.sample_size.what_you_can_see`).
     """
+
+    def rows(found: PanelSizes) -> pd.DataFrame:
+        return found.sizes.loc[found.sizes["replicates"] == replicates].reset_index(drop=True)
+
     of = result.needed.loc[result.needed["replicates"] == replicates].set_index("comparison")
+    title = f"{_SIZES.title}; everything scored {_times(replicates)}"
     drawers: list[Drawer] = [
         drawer("Other comparisons and repeats", _NEEDED),
-        drawer("Panels of other sizes", _with_repeats(replicates)),
+        drawer("Panels of other sizes", replace(_SIZES, title=title, rows=rows)),
     ]
     if weighed is not None:
         batches = Shown(BATCHES, weighed, names)
@@ -135,15 +141,6 @@ def tell_sizes(
             "A chance of 80 % means that one such difference in five is missed.",
             "More people make the mean more precise. They do not make one batch of each prototype stand for another.",
         ),
-    )
-
-
-def _with_repeats(replicates: int) -> Table:
-    def rows(result: PanelSizes) -> pd.DataFrame:
-        return result.sizes.loc[result.sizes["replicates"] == replicates].reset_index(drop=True)
-
-    return Table(
-        _SIZES.name, f"{_SIZES.title}; everything scored {_times(replicates)}", rows, _SIZES.columns, _SIZES.key
     )
 
 
@@ -264,15 +261,9 @@ def _power_figure(
     axes.axhline(result.power, color=GREY, linewidth=0.8, zorder=1)
     unit = names.scale or "scale units"
     axes.set_xlabel(f"True difference between two prototypes ({unit})", fontsize=_FONT, color=INK)
-    axes.annotate(
-        f"matters from {format_number(result.difference, names.digits)}",
-        xy=(result.difference, 0.04),
-        xytext=(4, 0),
-        textcoords="offset points",
-        fontsize=_FONT - 1,
-        color=INK,
-        va="center",
-    )
+    matters = f"matters from {format_number(result.difference, names.digits)}"
+    at: dict[str, Any] = {"xy": (result.difference, 0.04), "xytext": (4, 0), "textcoords": "offset points"}
+    axes.annotate(matters, **at, fontsize=_FONT - 1, color=INK, va="center")
     return figure
 
 

@@ -167,10 +167,7 @@ def _age(hours: float, by_the_clock: bool) -> str:
 def what_changed(rows: pd.DataFrame) -> str:
     """Return how many changes there are, and the last of them.
 
-    Parameters
-    ----------
-    rows
-        `change when who what table key before after`, one row for each row of the study that changed, the last first.
+    A row is a row of the study that changed, the last first: `change when who what table key before after`.
     """
     if rows.empty:
         return "Nothing was changed since the study was made."

@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections.abc import Mapping
 from functools import partial
 from types import MappingProxyType
-from typing import TYPE_CHECKING, Any
+from typing import TYPE_CHECKING
 
 import numpy as np
 import pandas as pd
@@ -14,7 +14,7 @@ from panel.models.prototypes.assumptions import Assumptions, Problem
 from panel.study.naming import Naming
 from panel.views import pictures
 from panel.views.told import Picture, Told, drawer
-from panel.words import capital, counted, format_list, format_number, format_share, p_after_holm
+from panel.words import capital, counted, format_list, format_number, format_share, from_to, p_after_holm
 
 if TYPE_CHECKING:
     from matplotlib.axes import Axes
@@ -89,9 +89,7 @@ def tell_assumptions(result: Assumptions, names: Naming, attribute: str = "") ->
 def _uneven(rows: pd.DataFrame, names: Naming) -> str:
     parts = []
     for assessor, own in rows.groupby("assessor", sort=False):
-        ratios = own["size"]
-        low, high = format_number(ratios.min(), 1), format_number(ratios.max(), 1)
-        times = low if low == high else f"{low} to {high}"
+        times = from_to(format_number(own["size"].min(), 1), format_number(own["size"].max(), 1))
         parts.append(f"{assessor} {times} times as wide as the panel on {_attributes(own, names)}")
     return f"Scatter differs between assessors: {'; '.join(parts)}."
 
@@ -119,15 +117,12 @@ def _crowded(end: str, rows: pd.DataFrame, names: Naming) -> str:
 
 
 def _decides(rows: pd.DataFrame, names: Naming) -> str:
-    parts = [f"{names.attribute(row['attribute'])}: {_one_score(row)}" for row in rows.to_dict("records")]
+    parts = [
+        f"{names.attribute(row['attribute'])}: {row['assessor']} on {row['prototype']} (line {int(row['row'])}), "
+        f"without it the widest difference moves by {format_number(row['size'], 1)} standard errors"
+        for row in rows.to_dict("records")
+    ]
     return f"A single score decides the result. {'; '.join(parts)}."
-
-
-def _one_score(row: Mapping[Any, Any]) -> str:
-    return (
-        f"{row['assessor']} on {row['prototype']} (line {int(row['row'])}), without it the widest difference moves by "
-        f"{format_number(row['size'], 1)} standard errors"
-    )
 
 
 def _attributes(rows: pd.DataFrame, names: Naming) -> str:
@@ -245,12 +240,9 @@ def _residual_picture(result: Assumptions, attribute: str, names: Naming) -> Pic
         f"{names.interval(attribute, row['low'], row['high'])}: {names.number(attribute, row['spread'])}"
         for row in sizes.to_dict("records")
     )
-    return Picture(
-        "residuals",
-        f"Residuals, {_title(result, attribute, names)}",
-        f"Residuals against fitted values. Typical size of a residual along the scale: {heard}.",
-        partial(_residual_figure, result, attribute, names),
-    )
+    alt = f"Residuals against fitted values. Typical size of a residual along the scale: {heard}."
+    draw = partial(_residual_figure, result, attribute, names)
+    return Picture("residuals", f"Residuals, {_title(result, attribute, names)}", alt, draw)
 
 
 def _spread_pictures(result: Assumptions, attribute: str, names: Naming) -> list[Picture]:
@@ -262,22 +254,15 @@ def _spread_pictures(result: Assumptions, attribute: str, names: Naming) -> list
         f"{row['assessor']} {names.number(attribute, row['residual_sd'])} ({format_number(row['ratio'], 1)} times)"
         for row in people.to_dict("records")
     )
-    picture = Picture(
-        "residual_spread",
-        f"Scatter of each assessor, {_title(result, attribute, names)}",
-        f"Residual SD of each assessor, and over the panel's: {heard}.",
-        partial(_spread_figure, result, attribute, names),
-    )
-    return [picture]
+    title, alt = _title(result, attribute, names), f"Residual SD of each assessor, and over the panel's: {heard}."
+    draw = partial(_spread_figure, result, attribute, names)
+    return [Picture("residual_spread", f"Scatter of each assessor, {title}", alt, draw)]
 
 
 def _widest_assessor(result: Assumptions, attribute: str) -> str:
     """Return the assessor named as a problem of this attribute, or the empty string."""
-    problems = result.problems
-    named = problems.loc[
-        (problems["attribute"] == attribute) & (problems["kind"] == Problem.UNEVEN_ASSESSORS), "assessor"
-    ]
-    return str(named.iloc[0]) if len(named) else ""
+    problems = result.problems.loc[result.problems["kind"] == Problem.UNEVEN_ASSESSORS]
+    return next(map(str, problems.loc[problems["attribute"] == attribute, "assessor"]), "")
 
 
 def _title(result: Assumptions, attribute: str, names: Naming) -> str:
@@ -300,9 +285,8 @@ def _name_the_pullers(figure: Figure, axes: Axes, rows: pd.DataFrame, pullers: p
     corner = np.array([box.x0, box.y0])
     points = (axes.transData.transform(named[["fitted", "residual"]].to_numpy(dtype=float)) - corner) * to_points
     widest = box.width * to_points / 3
-    words = [
-        pictures.shortened(f"{row['assessor']} {row['prototype']}", size, widest) for row in named.to_dict("records")
-    ]
+    whose = [f"{row['assessor']} {row['prototype']}" for row in named.to_dict("records")]
+    words = [pictures.shortened(who, size, widest) for who in whose]
     extents = [(pictures.text_width(word, size), size * 1.2) for word in words]
     centres = pictures.place_labels(points, extents, (box.width * to_points, box.height * to_points), 8.0)
     for word, centre in zip(words, axes.transData.inverted().transform(centres / to_points + corner), strict=True):

@@ -18,7 +18,7 @@ from panel.study import shown
 from panel.study.naming import Naming
 from panel.views import pictures
 from panel.views.told import Picture, Told, drawer
-from panel.words import capital, format_list, format_share, quoted
+from panel.words import capital, format_list, format_share, from_to, quoted
 
 if TYPE_CHECKING:
     from matplotlib.axes import Axes
@@ -128,12 +128,13 @@ def _mind(result: PrototypeMap, names: Naming) -> tuple[str, ...]:
     if not _is_plane(result):
         return (*filter(None, axes), "So few attributes make no map, only a line: the differences say it all.")
     regions = result.regions.dropna(subset=["half_axis_1"])
-    rings = (
-        f"A ring is made to hold the true place in {100 * LEVEL:g} of 100 such panels; the more the "
-        f"{_count(regions['assessors'])} assessors differ among themselves, the larger it is."
-        if len(regions)
-        else ""
-    )
+    rings = ""
+    if len(regions):
+        people = from_to(int(regions["assessors"].min()), int(regions["assessors"].max()))
+        rings = (
+            f"A ring is made to hold the true place in {100 * LEVEL:g} of 100 such panels; the more the {people} "
+            "assessors differ among themselves, the larger it is."
+        )
     return tuple(filter(None, (*axes, rings)))
 
 
@@ -169,11 +170,6 @@ def _where(x: float, y: float) -> str:
     across = "right" if x > 0 else "left"
     upright = "top" if y > 0 else "bottom"
     return f"{upright} {across}"
-
-
-def _count(assessors: pd.Series) -> str:
-    low, high = int(assessors.min()), int(assessors.max())
-    return f"{low}" if low == high else f"{low} to {high}"
 
 
 _FONT = 9.5  # points
@@ -343,21 +339,11 @@ def _attribute_lines(
 def _outlines(regions: pd.DataFrame) -> pd.DataFrame:
     parts = []
     for row in regions.dropna(subset=["half_axis_1"]).to_dict("records"):
-        outline = ellipse_outline(
-            (row["centre_1"], row["centre_2"]), (row["half_axis_1"], row["half_axis_2"]), row["angle"]
-        )
-        parts.append(
-            pd.DataFrame(
-                {
-                    "prototype": row["prototype"],
-                    "order": np.arange(len(outline)),
-                    "component_1": outline[:, 0],
-                    "component_2": outline[:, 1],
-                }
-            )
-        )
-    columns = ["prototype", "order", "component_1", "component_2"]
-    return pd.concat(parts, ignore_index=True) if parts else pd.DataFrame(columns=columns)
+        centre, halves = (row["centre_1"], row["centre_2"]), (row["half_axis_1"], row["half_axis_2"])
+        outline = pd.DataFrame(ellipse_outline(centre, halves, row["angle"]), columns=["component_1", "component_2"])
+        parts.append(outline.assign(prototype=row["prototype"]))
+    none = pd.DataFrame(columns=["component_1", "component_2", "prototype"])
+    return pd.concat(parts, ignore_index=True) if parts else none
 
 
 def _sides(tips: NDArray[np.float64], most: int) -> NDArray[np.bool_]:
