@@ -80,18 +80,21 @@ class _BlockDesign:
         through = np.eye(m) - self.z_z @ t
         z_v_z = through @ self.z_z
         z_v_w = through @ self.z_w
-        ends = [z_v_z[..., columns] @ z_v_w[:, :, columns] for columns in self.columns]
-        each = np.concatenate([z_v_w, *ends], axis=-1)
-        sums = np.stack([_summed(z_v_w[:, :, columns], each[:, :, columns]) for columns in self.columns], axis=1)
-        sums = sums.reshape(*sums.shape[:3], len(ends) + 1, -1)
-        of_term = np.eye(len(ends)).repeat([columns.stop - columns.start for columns in self.columns], axis=0)
+        cross = self.w_w - _summed(self.z_w, t @ self.z_w)
+        terms = range(len(self.columns))
+        own = [z_v_w[:, :, columns] for columns in self.columns]
+        between = [[z_v_z[:, :, left, right] for right in self.columns] for left in self.columns]
+        pairs = list(combinations_with_replacement(terms, 2))
+        products = {(i, j): _summed(own[i], between[i][j] @ own[j]) for i, j in pairs}
+        products |= {(j, i): np.swapaxes(products[i, j], -1, -2) for i, j in pairs}
+        traces = {pair: (between[pair[0]][pair[1]] ** 2).sum(axis=(1, 2, 3)) for pair in pairs}
         return Moments(
             log_det=log_det.sum(axis=1),
-            cross=self.w_w - _summed(self.z_w, t @ self.z_w),
-            cross_k=sums[:, :, :, 0],
-            cross_kl=np.swapaxes(sums[:, :, :, 1:], 2, 3),
-            trace_k=np.diagonal(z_v_z, axis1=-2, axis2=-1).sum(axis=1) @ of_term,
-            trace_kl=of_term.T @ (z_v_z**2).sum(axis=1) @ of_term,
+            cross=cross,
+            cross_k=np.stack([_summed(part, part) for part in own], axis=1),
+            cross_kl=np.stack([np.stack([products[i, j] for j in terms], axis=1) for i in terms], axis=1),
+            trace_k=np.stack([np.trace(between[i][i], axis1=-2, axis2=-1).sum(axis=1) for i in terms], axis=1),
+            trace_kl=np.stack([np.stack([traces[min(i, j), max(i, j)] for j in terms], axis=1) for i in terms], axis=1),
         )
 
 
