@@ -193,3 +193,16 @@ def test_a_sentence_that_is_not_read_whole_has_nothing_against_it():
     scores = panel_scores({"SOAK": {"P1": 80.0, "P2": 40.0}}, seeded(), scatter=2.0, own_view=1.0)
     found = judged(claim, answer_rows(55, 60, question="little"), asked, scores=scores, attributes=soaking)
     assert found.bearing.empty
+
+
+@pytest.mark.parametrize(("seconds", "side"), [((40.0, 80.0), FOR), ((80.0, 40.0), AGAINST)])
+def test_fewer_seconds_speak_for_a_sentence_on_speed(seconds, side):
+    """The panel scored how fast it soaks in, and the seconds were taken beside it: the less time, the faster."""
+    truth = {"FAST": {"P1": 70.0, "P2": 40.0}, "TIME": dict(zip(("P1", "P2"), seconds, strict=True))}
+    attributes = [
+        {"attribute": "FAST", "name": "speed of soaking in", "direction": "more"},
+        {"attribute": "TIME", "name": "time to soak in", "direction": "less", "unit": "s"},
+    ]
+    claim = claim_row("soaks in faster than our previous cream", "superiority", versus="P2", attribute="FAST")
+    scores = panel_scores(truth, seeded(), scatter=2.0, own_view=1.0)
+    assert sides(judge_claims(study_with([claim], scores=scores, attributes=attributes))) == [side]

@@ -102,3 +102,21 @@ def test_a_sentence_stands_while_what_it_quotes_holds(fact):
         quoting |= {sentence} if fact in quoted.split() or name in OF_ALL.get(fact, ()) else set()
         refused |= set() if judges[name](sentence) else {sentence}
     assert refused == quoting
+
+
+@pytest.mark.parametrize(
+    ("recorded", "said", "stands"),
+    [
+        ("parents of twins", "parents of twins", True),
+        ("parents of twins", "parents", True),
+        ("parents of twins", "parents of triplets", False),
+        ("people who garden", "gardeners", True),
+        ("people who garden", "people who garden", True),
+        ("people who garden", "people who paint", False),
+        ("nurses", "doctors", False),
+    ],
+)
+def test_who_took_part_is_told_as_recorded_or_in_short(recorded, said, stands):
+    study = study_of(users=USERS | {"who": recorded})
+    holds = words_judge(study, {"prototype": "L2", **STATEMENTS["smooth"]})
+    assert holds(f"49 of 58 {said} {SMOOTH}") == stands

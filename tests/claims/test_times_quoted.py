@@ -97,6 +97,23 @@ def test_a_mean_is_quoted_to_the_nearest_or_less_in_favour():
 
 
 @pytest.mark.parametrize(
+    ("own", "other", "holds"),
+    [
+        ("1 minute 20 seconds", "2 minutes 5 seconds", True),
+        ("1 minute and 20 seconds", "125 seconds", True),
+        ("80 seconds", "2 min 5 s", True),
+        ("1 minute 20 seconds", "2 minutes 25 seconds", False),
+        ("1 minute 2 seconds", "2 minutes 5 seconds", False),
+        ("1 minute", "2 minutes 5 seconds", False),
+        ("1 hour 20 minutes", "2 hours 5 minutes", False),
+    ],
+)
+def test_a_time_may_be_told_in_minutes_and_seconds(own, other, holds):
+    sentence = f"Untangles wet hair in {own} instead of {other} with our previous hair mask."
+    assert judge_of(TIME, 80.0, 125.0)(sentence) == holds
+
+
+@pytest.mark.parametrize(
     ("sentence", "holds"),
     [
         ("2.4 cotton pads, compared with 4.2 with our previous hair mask.", True),
