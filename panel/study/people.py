@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import random
 import re
-from collections.abc import Iterable, Iterator, Mapping, Sequence
+from collections.abc import Collection, Iterable, Iterator, Mapping, Sequence
 from dataclasses import replace
 from itertools import count
 from typing import Any
@@ -478,14 +478,14 @@ def number_of_people(table: RawTable, known: dict[str, str]) -> None:
             return
 
 
-def who_judged(table: RawTable, known: dict[str, str]) -> None:
-    """Let the assessor be the column of who judged, not of who typed the rows, if several are called so.
+def who_judged(table: RawTable, known: dict[str, str], fixed: Collection[str]) -> None:
+    """Let the assessor, unless `fixed`, be the column of who judged, not of who typed the rows, of several called so.
 
     That one names the same person on every line, or a few who would have tried each prototype again and again, and
     beside it stands one of more people, each of whom tried several prototypes.
     """
     own = [role for role in ("prototype", "session", "replicate", "attribute", "moment") if role in known]
-    if not {"assessor", "prototype"} <= {*known}:
+    if not {"assessor", "prototype"} <= {*known} or "assessor" in fixed:
         return
     rows = pd.DataFrame({role: [*map(as_seen, table.column(known[role]))] for role in own})
     called = table.column(known["assessor"])

@@ -219,7 +219,7 @@ def sheet_of(name: str, filled: Sequence[tuple[int, list[str]]], heading: int = 
             header[i] = f"{over}{BAR}{header[i]}" if over and BAR in header[i] else header[i]
     title = [" ".join(cell for cell in row if cell) for row in cells[:first]]
     if title:
-        notes = [f"{_ABOVE} {filled[bottom][0]} stands: {first_few(title)}.", *notes]
+        notes = [f"{_ABOVE} {filled[bottom][0]} stands: {first_few(title).rstrip('.')}.", *notes]
     header, notes = without_question(header, notes)
     reckoned = [head for head in header if BAR in head and any(map(is_reckoned, head.split(BAR)))]
     if reckoned:

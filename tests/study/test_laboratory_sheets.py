@@ -479,3 +479,10 @@ def test_a_day_with_one_sample_by_a_slip_is_a_session_still():
     for n, row in enumerate(rows[1:]):
         row[1] = "06/10/2025" if n == 4 else f"0{5 + int(row[1])}/10/2026"
     assert guess_layout(read_table(rows)).session == "Morning"
+
+
+def test_one_is_said_as_one_and_a_title_with_a_full_stop_ends_with_one():
+    rows = [["Waxes of May, 1 = none."], [""], *typed_by("R", people=("R",), days="1")]
+    rows[3][4] = ""
+    assert "stands: Waxes of May, 1 = none. " in told(imported(rows))
+    assert "3 rows gave 6 scores; 1 of them is empty or could not be read." in told(imported(rows))
