@@ -36,9 +36,11 @@ def format_number(value: float | None, digits: int = 1, rounding: Rounding = NEA
     number = float(value)
     if math.isinf(number):
         return "∞" if number > 0 else f"{_MINUS}∞"
+    scaled = number * 10.0**digits
     if rounding != NEAREST:
-        scaled = number * 10.0**digits
         number = (math.floor(scaled + _FUZZ) if rounding == DOWN else math.ceil(scaled - _FUZZ)) / 10.0**digits
+    elif abs(abs(scaled) % 1 - 0.5) < _FUZZ:  # -1.75 is -1.8, on whichever side of it the sums came out
+        number = math.copysign(math.ceil(abs(scaled) - 0.5 + _FUZZ), number) / 10.0**digits
     text = f"{number:.{digits}f}"
     if not any(digit in text for digit in "123456789"):
         text = text.lstrip("-")
@@ -121,6 +123,23 @@ def format_interval(low: float | None, high: float | None, digits: int = 1) -> s
     return f"{first} to {'no upper limit' if high == math.inf else _end(high, format_number(high, digits))}"
 
 
+def with_interval(
+    value: float,
+    low: float,
+    high: float,
+    digits: int = 1,
+    write: Callable[[float, int], str] = format_number,
+) -> str:
+    """Return a number with its interval in brackets, `5.1 (4.2 to 6.0)`; the number alone where it has none."""
+    told, ends = write(value, digits), format_interval(low, high, digits)
+    return told if ends == NOTHING else f"{told} ({ends})"
+
+
+def from_to(low: object, high: object) -> str:
+    """Return two ends in words, `6 to 9`; one of them where they are the same."""
+    return f"{low}" if low == high else f"{low} to {high}"
+
+
 def _end(value: float, text: str) -> str:
     """Return the end of an interval; one that only rounding puts at zero says on which side of zero it lies."""
     if not value or any(digit in text for digit in "123456789"):
@@ -182,7 +201,8 @@ def counted(number: int, noun: str, plural: str = "") -> str:
 
 
 _AFTER_A_NOUN = re.compile(
-    r" (?:of|on|in|at|to|off|over|from|for|with|after|before|until|till|when|while|that|which|left|needed|used|taken)\b"
+    r" (?:of|on|in|at|to|off|over|under|from|for|with|between|through|against|across|around|round|into|onto|after"
+    r"|before|until|till|when|while|that|which|left|needed|used|taken)\b"
 )
 _PLURAL = re.compile(r"[a-z]{2,}(?<![suia])s$", re.IGNORECASE)  # not gloss, callus, basis
 

@@ -20,8 +20,9 @@ def finer(study: Study) -> Study:
         "claims": claims.assign(margin=claims["margin"] * PART, bar_panel=claims["bar_panel"] * PART),
         "attributes": attributes.assign(**{end: attributes[end] * PART for end in ends}),
     }
-    levels = {name: level * PART for name, level in facts["benchmark_levels"].items()}
-    told = {"scale_max": facts["scale_max"] * PART, "margin": facts["margin"] * PART, "benchmark_levels": levels}
+    told = {name: facts[name] * PART for name in ("scale_max", "margin") if name in facts}
+    if levels := facts.get("benchmark_levels"):
+        told["benchmark_levels"] = {name: level * PART for name, level in levels.items()}
     return replace(study, tables={**study.tables, **tables}, facts={**facts, **told})
 
 

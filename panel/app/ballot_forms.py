@@ -8,6 +8,7 @@ import subprocess
 import sys
 import time
 from dataclasses import replace
+from pathlib import Path
 from tempfile import TemporaryFile
 from typing import Any
 
@@ -16,12 +17,11 @@ import pandas as pd
 import streamlit as st
 
 from panel.app.state import StudyInUse, keep, leave_message, moment
-from panel.app.widgets import act_and_tell, attempt, download, heading, plain, say, show_done, table
+from panel.app.widgets import act_and_tell, attempt, download, heading, plain, say, show_done, table, warn
 from panel.ballots.answers import links_page, qr_svg, with_links
 from panel.ballots.paper import LINE_LENGTHS_MM, PAPERS, paper_ballots, serving_labels
 from panel.ballots.protection import fingerprint_at, what_to_compare
 from panel.ballots.serving import THIS_COMPUTER, USUAL_PORT, ballots_at, firewall_hint, lan_address, link_opens
-from panel.errors import PanelError, StudyError
 from panel.plan.codes import note_opening
 from panel.plan.orders import MOST_PER_SESSION
 from panel.plan.safety import safety_gate, when_to_stop
@@ -33,7 +33,7 @@ from panel.store.double_entry import PLACE, keep_typed, take_over_typed, typed_d
 from panel.store.events import assessors_with_token, let_go_on, make_tokens, revoke_token
 from panel.store.lock import lock_session
 from panel.store.preparing import follow_gate, refuse_scored, stop_ballots, stopped_by
-from panel.study.naming import Naming, naming
+from panel.study.naming import Naming
 from panel.study.numbers_read import typed_whole
 from panel.study.people import WHO_MAY_SEE
 from panel.study.shown import shown
@@ -51,19 +51,16 @@ _SECONDS = 5
 @st.fragment(run_every=_SECONDS)
 def board(study: StudyInUse, session: str) -> None:
     """Show how far a session has come, again and again."""
-    if study.folder is None:
-        return
-    try:
-        with ballot_record(study.folder) as record:
-            if record is not None:
-                _counts(record, session)
-    except PanelError as error:
-        st.warning(plain(error), icon=":material/info:")
+    if study.folder is not None:
+        attempt(_counts, study.folder, session)
 
 
-def _counts(record: BallotRecord, session: str) -> None:
-    people = board_of_assessors(record.store, record.collection, session)
-    samples = board_of_servings(record.store, record.collection, session)
+def _counts(folder: Path, session: str) -> None:
+    with ballot_record(folder) as record:
+        if record is None:
+            return
+        people = board_of_assessors(record.store, record.collection, session)
+        samples = board_of_servings(record.store, record.collection, session)
     st.markdown(f"**{plain(who_has_answered(people))}**")
     st.caption(f"Looks again every {_SECONDS} seconds. It counts marks; what was marked is not shown before the lock.")
     table(shown(PROGRESS, people, Naming()), name="board", alt=PROGRESS.title, full=people)
@@ -84,24 +81,17 @@ def interventions(study: StudyInUse, record: BallotRecord, session: str) -> None
         who, why = left.text_input("Who decides it") or "", right.text_input("Why") or ""
         label = "Let the ballots go on" if stopped else "Stop all ballots now"
         if st.form_submit_button(label):
-            try:
-                done = _go_on(study, record, who, why) if stopped else _stop(record, who, why)
-            except PanelError as error:
-                st.warning(plain(error), icon=":material/info:")
-                return
-            leave_message(done)
-            st.rerun()
+            act_and_tell(lambda: _decided(study.study, record, who, why, stopped=bool(stopped)), str)
 
 
-def _stop(record: BallotRecord, who: str, why: str) -> str:
-    stop_ballots(record.store, record.collection, who=who, why=why, at=now())
-    return "All ballots are stopped. Phones show that nothing is to be applied."
-
-
-def _go_on(study: StudyInUse, record: BallotRecord, who: str, why: str) -> str:
+def _decided(study: Study, record: BallotRecord, who: str, why: str, *, stopped: bool) -> str:
+    """Stop all ballots, or let those that are stopped go on; return what was done."""
+    if not stopped:
+        stop_ballots(record.store, record.collection, who=who, why=why, at=now())
+        return "All ballots are stopped. Phones show that nothing is to be applied."
     if not who.strip():
         return "Nothing was changed: write who decides it."
-    return follow_gate(record.store, record.collection, study.study, at=now(), who=who, why=why)
+    return follow_gate(record.store, record.collection, study, at=now(), who=who, why=why)
 
 
 def _reported(record: BallotRecord, session: str) -> None:
@@ -111,9 +101,8 @@ def _reported(record: BallotRecord, session: str) -> None:
     if here.empty:
         st.caption("No skin reaction was reported on a phone in this session.")
         return
-    shown = here.rename(columns={"at": "When", "assessor": "Assessor", "code": "Code", "text": "What was noticed"})
-    columns = ["When", "Assessor", "Code", "What was noticed"]
-    table(shown[columns], name="reported", alt="Skin reactions reported on phones", full=here)
+    told = here[["at", "assessor", "code", "text"]].set_axis(["When", "Assessor", "Code", "What was noticed"], axis=1)
+    table(told, name="reported", alt="Skin reactions reported on phones", full=here)
     st.caption(
         "Write each of them down on the page Safety. Until somebody lets the person go on, nobody gets that code. "
         f"{WHO_MAY_SEE}"
@@ -125,9 +114,6 @@ def _reported(record: BallotRecord, session: str) -> None:
         if st.form_submit_button("Let this person go on"):
             place = (record.store, record.collection, session, str(assessor))
             act_and_tell(lambda: let_go_on(*place, who=who or "", why=why or "", at=now()), f"{assessor} may go on.")
-
-
-# What a change of the safety record does to ballots that are prepared.
 
 
 # Handing out personal links: where the server answers, new links with their QR codes, and taking a link back.
@@ -188,7 +174,7 @@ def _offer_start(folder: str, address: str, options: list[str]) -> None:
         with st.spinner("Starting the ballots ..."):
             failed = _start_server(folder, address, options, goes_on=goes_on)
         if failed:
-            st.warning(plain(failed), icon=":material/info:")
+            warn(failed)
         else:
             leave_message("The ballots are served.")
             st.rerun()
@@ -270,10 +256,9 @@ def _single(record: BallotRecord, session: str, given_out: tuple[str, ...], fres
 def _show(shown: pd.DataFrame, session: str) -> None:
     """Show new links once, each with its QR code, and as a page to print."""
     if not link_opens(str(shown["link"].iloc[0])):
-        st.warning(
+        warn(
             "The server that answers there does not know these links: it serves another study. Stop it, or start this "
-            "one at another port and write that port above.",
-            icon=":material/info:",
+            "one at another port and write that port above."
         )
     download("Page to print, with QR codes", links_page(shown).encode(), f"links_session_{session}.html")
     assessor = str(st.selectbox("Show the link of", list(shown["assessor"]), key=f"show link {session}"))
@@ -311,18 +296,17 @@ def lock(study: StudyInUse, record: BallotRecord, session: str) -> None:
 
 
 def _lock(study: StudyInUse, record: BallotRecord, session: str, who: str, *, sure: bool) -> None:
-    try:
-        if study.folder is None or not sure:
-            raise StudyError("Tick that the session is to be locked for good.")
-        done = lock_session(record.store, record.collection, session, study.folder, who=who, at=now())
-    except PanelError as error:
-        st.warning(plain(error), icon=":material/info:")
+    folder = study.folder
+    if folder is None or not sure:
+        warn("Tick that the session is to be locked for good.")
         return
-    leave_message(
-        f"{what_locking_did(session, done.scores, done.cannot_judge)} Seal {done.events_sha256[:12]}. The page "
-        "Differences shows them."
+    act_and_tell(
+        lambda: lock_session(record.store, record.collection, session, folder, who=who, at=now()),
+        lambda done: (
+            f"{what_locking_did(session, done.scores, done.cannot_judge)} Seal {done.events_sha256[:12]}. The page "
+            "Differences shows them."
+        ),
     )
-    st.rerun()
 
 
 def key(study: StudyInUse, record: BallotRecord) -> None:
@@ -340,18 +324,17 @@ def key(study: StudyInUse, record: BallotRecord) -> None:
         session = str(left.selectbox("Session", list(record.locked)))
         code = (middle.text_input("Code (empty: all codes of the session)") or "").strip()
         who = right.text_input("Who opens it") or ""
-        why = (
-            st.text_input("For which reason", placeholder="such as: analysis after the lock; or: reaction of A03") or ""
-        )
+        example = "such as: analysis after the lock; or: reaction of A03"
+        why = st.text_input("For which reason", placeholder=example) or ""
         asked = st.form_submit_button("Write it down and open")
     if asked:
         _open(study, record.locked, session, code, who, why)
-    past = study.study.tables.get("unblindings")
-    if past is not None and len(past):
-        shown = past[["when", "who", "what", "why", "locked"]]
-        shown.columns = ["When", "Who", "What", "Why", "After the lock"]
+    past = study.study.table("unblindings")
+    if len(past):
+        told = past[["when", "who", "what", "why", "locked"]]
+        told = told.set_axis(["When", "Who", "What", "Why", "After the lock"], axis=1)
         with st.expander(f"Openings so far ({len(past)})"):
-            table(shown, name="unblindings", alt="Who opened the key, and why", full=past)
+            table(told, name="unblindings", alt="Who opened the key, and why", full=past)
 
 
 def _with_opening(study: Study, opening: dict[str, str]) -> Study:
@@ -362,14 +345,13 @@ def _with_opening(study: Study, opening: dict[str, str]) -> Study:
 def _open(study: StudyInUse, locked: dict[str, str], session: str, code: str, who: str, why: str) -> None:
     plan = study.study.table("servings")
     rows = plan.loc[(plan["session"] == session) & ((plan["code"] == code) | (code == ""))]
-    try:
-        if rows.empty:
-            raise StudyError(f"Session {session} has no code {code}.")
-        what = f"session {session}, {f'code {code}' if code else 'all codes'}"
-        opening = {"when": moment(), "who": who, "why": why, "what": what, "locked_at": locked[session]}
-        said = keep(study, lambda now: _with_opening(now, opening), "It is written down.", who=who)
-    except PanelError as error:
-        st.warning(plain(error), icon=":material/info:")
+    if rows.empty:
+        warn(f"Session {session} has no code {code}.")
+        return
+    what = f"session {session}, {f'code {code}' if code else 'all codes'}"
+    opening = {"when": moment(), "who": who, "why": why, "what": what, "locked_at": locked[session]}
+    said = attempt(keep, study, lambda now: _with_opening(now, opening), "It is written down.", who=who)
+    if said is None:
         return
     show_done(said)
     shown = rows[["code", "prototype"]].drop_duplicates().rename(columns={"code": "Code", "prototype": "Prototype"})
@@ -380,7 +362,7 @@ def _open(study: StudyInUse, locked: dict[str, str], session: str, code: str, wh
 
 
 _FIRST, _SECOND = "first typing", "second typing"
-_SCORES = "scores"
+_UNITS = {"scores": None} | {f"mm on a line of {mm} mm": float(mm) for mm in LINE_LENGTHS_MM}
 
 
 def print_paper(study: StudyInUse, session: str, *, stamp: str) -> None:
@@ -421,65 +403,42 @@ def typing(study: StudyInUse, record: BallotRecord, session: str, names: Naming)
         who = st.text_input("Who types", key=f"typist {which}", persist_state="session")
         typed = _cells(own, names, which)
         if st.form_submit_button("Keep what is typed"):
-            _keep(record, session, typed, second=which == _SECOND, who=who or "")
+            place, who = (record.store, record.collection, session), who or ""
+            kept = attempt(keep_typed, *place, typed, second=which == _SECOND, who=who, at=now())
+            if kept is not None:
+                show_done(f"{kept} cells are kept.")
     _compare(record, session, names)
 
 
 def _cells(own: pd.DataFrame, names: Naming, which: str) -> pd.DataFrame:
     """Return the rows as they are typed into fields: a line of fields for each sample."""
-    attributes = [name for name in own.columns if name not in PLACE]
     typed = own.copy()
     for serving, row in own.iterrows():
         st.markdown(f"**Sample {plain(row['position'])}, code {plain(row['code'])}**")
         with st.container(horizontal=True):
-            for name in attributes:
-                key = f"cell {which} {serving} {name}"
-                typed.loc[serving, name] = (
-                    st.text_input(plain(names.attribute(name)), row[name], key=key, width=150) or ""
-                )
+            for name in own.columns.drop(list(PLACE)):
+                label, key = plain(names.attribute(name)), f"cell {which} {serving} {name}"
+                typed.loc[serving, name] = st.text_input(label, row[name], key=key, width=150) or ""
     return typed
-
-
-def _keep(record: BallotRecord, session: str, typed: pd.DataFrame, *, second: bool, who: str) -> None:
-    kept = attempt(keep_typed, record.store, record.collection, session, typed, second=second, who=who, at=now())
-    if kept is not None:
-        show_done(f"{kept} cells are kept.")
 
 
 def _compare(record: BallotRecord, session: str, names: Naming) -> None:
     differences = typed_differences(record.store, record.collection, session)
     if len(differences):
         st.markdown(f"**The two typings differ in {len(differences)} cells. Look at the paper.**")
-        shown = differences.assign(attribute=[names.attribute(name) for name in differences["attribute"]])
-        labels = {
-            "assessor": "Assessor",
-            "code": "Code",
-            "attribute": "Attribute",
-            "first": "First",
-            "second": "Second",
-        }
-        shown = shown[[*labels, "what"]].rename(columns={**labels, "what": "What"})
-        table(shown, name="typing_differences", alt="Where the two typings differ", full=differences)
+        told = differences.assign(attribute=[names.attribute(name) for name in differences["attribute"]])
+        told = told.drop(columns=["session", "position"]).rename(columns=str.capitalize)
+        table(told, name="typing_differences", alt="Where the two typings differ", full=differences)
         return
     if not (typed_grid(record.store, record.collection, session).drop(columns=list(PLACE)) != "").to_numpy().any():
         return
     say(["The two typings agree in every cell that was begun."])
-    unit = st.radio(
-        "What was typed", (_SCORES, *(f"mm on a line of {mm} mm" for mm in LINE_LENGTHS_MM)), horizontal=True
-    )
+    line = _UNITS[st.radio("What was typed", list(_UNITS), horizontal=True)]
     if st.button("Take over as answers"):
-        line = (
-            None
-            if unit == _SCORES
-            else float(LINE_LENGTHS_MM[[str(mm) in str(unit) for mm in LINE_LENGTHS_MM].index(True)])
+        act_and_tell(
+            lambda: take_over_typed(record.store, record.collection, session, at=now(), line_mm=line),
+            lambda count: f"{count} answers from paper are in the record.",
         )
-        try:
-            count = take_over_typed(record.store, record.collection, session, at=now(), line_mm=line)
-        except PanelError as error:
-            st.warning(plain(error), icon=":material/info:")
-            return
-        leave_message(f"{count} answers from paper are in the record.")
-        st.rerun()
 
 
 # Writing a serving plan into a study that has none: codes, orders, places, and the seal of the key.
@@ -525,25 +484,15 @@ def serving_form(study: StudyInUse) -> None:
         seed = right.text_input("Seed of the order", "1")
         who = st.text_input("Who makes the plan (not the panel leader: whoever makes it may know the key)")
         if st.form_submit_button("Write the plan into the study"):
-            _write_plan(study, (replicates or "", most or "", seed or ""), sessions or "", who or "")
+            typed = (replicates or "", most or "", seed or "")
+            act_and_tell(lambda: _write_plan(study, typed, sessions or "", who or ""), str)
 
 
-def _write_plan(study: StudyInUse, typed: tuple[str, str, str], sessions: str, who: str) -> None:
-    try:
-        words = ("The number of times", "The number of samples", "The seed")
-        replicates, most, seed = (typed_whole(text, name) or 1 for text, name in zip(typed, words, strict=True))
-        how: dict[str, Any] = {
-            "replicates": replicates,
-            "per_session": most,
-            "sessions": typed_whole(sessions, SESSIONS),
-        }
-        plan = plan_study(study.study, np.random.default_rng(seed), **how)
-        done = "The serving plan is in the study, its key is sealed."
-        said = keep(study, lambda now: with_plan(now, plan, who), done, who=who)
-    except PanelError as error:
-        st.warning(plain(error), icon=":material/info:")
-        return
-    leave_message(said)
-    told = tell_servings(plan, naming(study.study))
-    say([told.headline, *told.mind])
-    st.rerun()
+def _write_plan(study: StudyInUse, typed: tuple[str, str, str], sessions: str, who: str) -> str:
+    words = ("The number of times", "The number of samples", "The seed")
+    replicates, most, seed = (typed_whole(text, name) or 1 for text, name in zip(typed, words, strict=True))
+    how: dict[str, Any] = {"replicates": replicates, "per_session": most, "sessions": typed_whole(sessions, SESSIONS)}
+    plan = plan_study(study.study, np.random.default_rng(seed), **how)
+    return keep(
+        study, lambda now: with_plan(now, plan, who), "The serving plan is in the study, its key is sealed.", who=who
+    )

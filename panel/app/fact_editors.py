@@ -11,8 +11,8 @@ import pandas as pd
 import streamlit as st
 
 from panel.app.state import StudyInUse
-from panel.app.widgets import plain
-from panel.errors import PanelError
+from panel.app.widgets import attempt
+from panel.errors import StudyError
 from panel.models.decision.wanted import FREE_OF, GATES, LIMITED, SHARES, STABILITY, STABILITY_OUTCOMES
 from panel.study.editing import typed_fact, with_benchmark, with_facts
 from panel.study.facts import facts_with_unread
@@ -92,25 +92,22 @@ def _about(study: Study, key: str, save: _Save) -> None:
 
 
 def _benchmark_field(study: Study) -> str:
-    options = ["", *study.prototypes]
-    now = study.benchmark or ""
-    options = list(dict.fromkeys([*options, now]))
-    label = "The prototype that the others are compared with"
-    shown = st.selectbox(
-        label, options, options.index(now), format_func=lambda name: name or "none", key="fact benchmark"
-    )
-    return shown or ""
+    now, label = study.benchmark or "", "The prototype that the others are compared with"
+    options = list(dict.fromkeys(["", *study.prototypes, now]))
+    at, none = options.index(now), {"": "none"}
+    return st.selectbox(label, options, at, format_func=lambda name: none.get(name, name), key="fact benchmark") or ""
+
+
+def _facts_changed(study: Study, typed: Mapping[str, str]) -> dict[str, Any]:
+    low, high = (typed_number(typed[name], name) for name in ("scale_min", "scale_max"))
+    if low is not None and high is not None and low >= high:
+        raise StudyError("The lowest possible score must lie below the highest.")
+    return {name: typed_fact(name, text) for name, text in typed.items() if text != _stated_text(study, name)}
 
 
 def _save_about(study: Study, typed: Mapping[str, str], benchmark: str, save: _Save) -> None:
-    try:
-        values = {name: typed_fact(name, text) for name, text in typed.items() if text != _stated_text(study, name)}
-        low, high = (typed_number(typed[name], name) for name in ("scale_min", "scale_max"))
-    except PanelError as error:
-        st.warning(plain(error), icon=":material/info:")
-        return
-    if low is not None and high is not None and low >= high:
-        st.warning("The lowest possible score must lie below the highest.", icon=":material/info:")
+    values = attempt(_facts_changed, study, typed)
+    if values is None:
         return
     other = benchmark != (study.benchmark or "")
     if not values and not other:
@@ -146,7 +143,10 @@ def _gates(study: Study, key: str, save: _Save) -> None:
         texts = _stability_grid(study, key)
         if st.form_submit_button("Save the gates", type="primary"):
             further = {name: held for name, held in now.items() if name not in (*LIMITED, FREE_OF, STABILITY)}
-            _save_gates(further, ends, free_of, texts, save, stable=stable)
+            gates = attempt(_gates_of, ends, free_of, stable=stable)
+            if gates is not None:
+                values = {GATES: {**further, **gates} or None, STABILITY: _stability_of(texts) or None}
+                save(lambda now: with_facts(now, values), "What a prototype must pass was stated.")
 
 
 def _limit_texts(value: object, name: str) -> tuple[str, str]:
@@ -158,19 +158,16 @@ def _limit_texts(value: object, name: str) -> tuple[str, str]:
 
 
 def _gates_of(ends: Mapping[str, tuple[str, str]], free_of: str, *, stable: bool) -> dict[str, Any]:
-    """Return the fact about gates from what was typed; shares are typed in per cent.
-
-    Raises
-    ------
-    StudyError
-        If a number cannot be read.
-    """
+    """Return the fact about gates from what was typed; shares are typed in per cent. StudyError if ends are crossed."""
     gates: dict[str, Any] = {}
     for name, typed in ends.items():
         values = [typed_number(text, f"The gate {_GATE_WORDS[name]}") for text in typed]
         if any(value is not None for value in values):
             scale = 100 if name in SHARES else 1
             gates[name] = [None if value is None or math.isnan(value) else value / scale for value in values]
+    crossed = [_GATE_WORDS[name] for name, (low, high) in gates.items() if None not in (low, high) and low > high]
+    if crossed:
+        raise StudyError(f"From lies above to: {', '.join(crossed)}. Exchange them.")
     words = [word.strip() for word in free_of.split(";") if word.strip()]
     return gates | ({FREE_OF: words} if words else {}) | ({STABILITY: True} if stable else {})
 
@@ -182,7 +179,8 @@ def _stability_grid(study: Study, key: str) -> pd.DataFrame:
     stated = study.facts.get(STABILITY)
     held: Mapping[str, Any] = stated if isinstance(stated, Mapping) else {}
     names = list(dict.fromkeys([*study.prototypes, *held]))
-    rows = [[name, *_stated_stability(held.get(name))] for name in names]
+    known = {name: entry if isinstance(entry := held.get(name), Mapping) else {} for name in names}
+    rows = [[name, *(str(entry.get(one) or "") for one in _STABILITY_COLUMNS[1:])] for name, entry in known.items()]
     frame = pd.DataFrame(rows, columns=list(_STABILITY_COLUMNS), dtype="str")
     st.caption("Stability: what a named person stated, on which day, in which document.")
     columns = {
@@ -195,11 +193,6 @@ def _stability_grid(study: Study, key: str) -> pd.DataFrame:
     ).fillna("")
 
 
-def _stated_stability(entry: object) -> list[str]:
-    known = entry if isinstance(entry, Mapping) else {}
-    return [str(known.get(column) or "") for column in _STABILITY_COLUMNS[1:]]
-
-
 def _stability_of(texts: pd.DataFrame) -> dict[str, dict[str, str]]:
     """Return the fact about stability from its grid: a row without an outcome says nothing."""
     rows = texts.astype("str").to_dict("records")
@@ -208,29 +201,3 @@ def _stability_of(texts: pd.DataFrame) -> dict[str, dict[str, str]]:
         for row in rows
         if row["outcome"]
     }
-
-
-def _save_gates(
-    further: Mapping[str, Any],
-    ends: Mapping[str, tuple[str, str]],
-    free_of: str,
-    texts: pd.DataFrame,
-    save: _Save,
-    *,
-    stable: bool,
-) -> None:
-    try:
-        gates = {**further, **_gates_of(ends, free_of, stable=stable)}
-    except PanelError as error:
-        st.warning(plain(error), icon=":material/info:")
-        return
-    crossed = [
-        _GATE_WORDS[name]
-        for name, value in gates.items()
-        if name in LIMITED and None not in value and value[0] > value[1]
-    ]
-    if crossed:
-        st.warning(f"From lies above to: {', '.join(crossed)}. Exchange them.", icon=":material/info:")
-        return
-    values = {GATES: gates or None, STABILITY: _stability_of(texts) or None}
-    save(lambda now: with_facts(now, values), "What a prototype must pass was stated.")

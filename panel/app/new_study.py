@@ -17,7 +17,7 @@ from panel.app.places import FIRST_PART, go, leave_for
 from panel.app.study_editors import editor, save
 from panel.app.study_forms import import_form, survey_form
 from panel.app.widgets import attempt, headline, plain, say
-from panel.errors import PanelError, StudyError
+from panel.errors import StudyError
 from panel.plan.sample_size import panel_sizes, planning_scale, planning_scatter
 from panel.study.editing import put_block, put_fact, table_problems, typed_fact, with_facts
 from panel.study.folder import write_study
@@ -42,7 +42,7 @@ def show_start(_study: state.StudyInUse | None = None) -> None:
         _choose()
         return
     headline(f"Setting up {study.title}")
-    _show_new_study()
+    _show_steps(study)
     chosen = WAY_TO_OPEN in st.session_state or st.session_state.get(_way_chosen()) is not None
     with st.expander("Begin or open another one", expanded=chosen):  # as long as one is chosen: a file lies in it
         _choose()
@@ -100,53 +100,42 @@ def _recent() -> None:
 
 def _open(action: Callable[[], None], done: str, *, stay: bool = False) -> None:
     """Open a study and go where it answers, or stay where it is set up; say why not if it cannot be opened."""
-    try:
+
+    def opened() -> str:
         action()
-    except PanelError as error:
-        st.warning(plain(error), icon=":material/info:")
-        return
-    state.leave_message(done)
-    if stay:
-        st.rerun()
-    leave_for(FIRST_PART)
+        return done
+
+    if said := attempt(opened):
+        state.leave_message(said)
+        if stay:
+            st.rerun()
+        leave_for(FIRST_PART)
 
 
 # A new study: a folder from the first minute, then five steps that can be left and taken up.
 
 
 _STEPS = ("1 What for", "2 Attributes", "3 Prototypes", "4 People", "5 Test")
-_STEP, _BEGUN = "step of a new study", "study begun here"
 
 
-def _show_new_study() -> None:
-    """Show the five steps for the study in use, the first one that is not done at the front; else begin one."""
-    study = attempt(state.study_in_use)
-    if study is None or study.folder is None:
-        _begin()
-        return
+def _show_steps(study: state.StudyInUse) -> None:
+    """Show the five steps for a study that was begun, the first one that is not done at the front."""
     done = _steps_done(study.study)
     first = next((step for step in _STEPS if step not in done), _STEPS[-1])
     if left := [step[2:] for step in _STEPS if done and step not in done]:
         so_far = f"{counted(len(done), 'step')} of {len(_STEPS)} done."
         st.caption(f"{so_far} It goes on at “{first[2:]}”; to do: {', '.join(left)}.")
     label = {step: f"{step} \u2713" if step in done else step for step in _STEPS}
-    step = st.segmented_control(
-        "Step", _STEPS, default=first, format_func=label.__getitem__, key=study.choice(f"{_STEP} {len(done)}")
-    )
-    {_STEPS[0]: _what_for, _STEPS[1]: _attributes, _STEPS[2]: _prototypes, _STEPS[3]: _people, _STEPS[4]: _test}[
-        step or first
-    ](study)
+    key = study.choice(f"step of a new study {len(done)}")
+    step = st.segmented_control("Step", _STEPS, default=first, format_func=label.__getitem__, key=key) or first
+    (_what_for, _attributes, _prototypes, _people, _test)[_STEPS.index(step)](study)
 
 
 def _steps_done(study: Study) -> frozenset[str]:
-    what = {
-        _STEPS[0]: bool(study.facts.get("title")),
-        _STEPS[1]: bool(study.attributes),
-        _STEPS[2]: len(study.prototypes) > 1 and len(study.table("formulas")) > 0,
-        _STEPS[3]: len(study.table("assessors")) > 0,
-        _STEPS[4]: len(study.table("servings")) > 0,
-    }
-    return frozenset(step for step, is_done in what.items() if is_done)
+    formulas, assessors, servings = (len(study.table(name)) > 0 for name in ("formulas", "assessors", "servings"))
+    title, prototypes = bool(study.facts.get("title")), len(study.prototypes) > 1 and formulas
+    done = (title, bool(study.attributes), prototypes, assessors, servings)
+    return frozenset(step for step, is_done in zip(_STEPS, done, strict=True) if is_done)
 
 
 def _begin() -> None:
@@ -188,13 +177,7 @@ def _purpose_fields(study: Study) -> dict[str, str]:
 
 
 def _facts_typed(typed: dict[str, str]) -> dict[str, Any]:
-    """Return the facts that were typed, each read by its kind.
-
-    Raises
-    ------
-    StudyError
-        If one cannot be read, or the scale ends where it begins.
-    """
+    """Return the facts that were typed, each read by its kind; StudyError if the scale ends where it begins."""
     label = {name: words.partition(" (")[0] for name, (words, _) in _ASKED.items()}
     read = {name: typed_fact(name, text, label.get(name, "")) for name, text in typed.items()}
     facts = {name: value for name, value in read.items() if value is not None}
@@ -205,27 +188,19 @@ def _facts_typed(typed: dict[str, str]) -> dict[str, Any]:
 
 
 def _begin_study(typed: dict[str, str], place: str) -> None:
-    """Make the folder of a new study with what was typed so far, and use it.
-
-    Raises
-    ------
-    StudyError
-        If it has no title, something cannot be read, or the folder cannot be made.
-    """
+    """Make the folder of a new study with what was typed so far, and use it; StudyError if it has no title."""
     if not typed["title"].strip():
         raise StudyError("Give the study a title first; its folder is named after it.")
     study = Study({"prototypes": Study({}).table("prototypes")}, _facts_typed(typed))
     folder = state.typed_path(place) if place.strip() else state.default_folder(typed["title"])
     write_study(study, folder, what="The study was begun.")
     state.use_path(str(folder))
-    st.session_state[_BEGUN] = str(folder.resolve())
 
 
 def _what_for(study: state.StudyInUse) -> None:
     with st.form("what for"):
-        title = (
-            st.text_input("What the study is called", str(study.study.facts.get("title") or ""), key="step title") or ""
-        )
+        now = str(study.study.facts.get("title") or "")
+        title = st.text_input("What the study is called", now, key="step title") or ""
         typed = {"title": title, **_purpose_fields(study.study)}
         if st.form_submit_button("Save", type="primary"):
             facts = attempt(_facts_typed, typed)
@@ -278,28 +253,17 @@ def _prototypes(study: state.StudyInUse) -> None:
     there = study.study.prototypes
     with st.form(f"prototypes {study.key}"):
         names = st.text_input("Prototypes, separated by ;", "; ".join(there), placeholder="P1; P2; P3") or ""
-        benchmark = st.text_input(
-            "Which one is the benchmark", study.study.benchmark or "", help="The product you have now."
-        )
+        now, hint = study.study.benchmark or "", "The product you have now."
+        benchmark = (st.text_input("Which one is the benchmark", now, help=hint) or "").strip()
         if st.form_submit_button("Save the prototypes", type="primary"):
             listed = list(dict.fromkeys(name.strip() for name in names.split(";") if name.strip()))
-            save(
-                study,
-                lambda now: _with_listed(now, listed, (benchmark or "").strip()),
-                f"Prototypes: {', '.join(listed)}.",
-            )
+            save(study, lambda now: _with_listed(now, listed, benchmark), f"Prototypes: {', '.join(listed)}.")
     if there:
         editor(study, "formulas")
 
 
 def _with_listed(study: Study, names: list[str], benchmark: str) -> Study:
-    """Return the study with prototypes added, and one of them as the benchmark; none is taken out.
-
-    Raises
-    ------
-    StudyError
-        If the benchmark is none of them.
-    """
+    """Return the study with prototypes added, and one of them, else StudyError, as the benchmark; none is taken out."""
     known = list(dict.fromkeys([*study.prototypes, *names]))
     if benchmark and benchmark not in known:
         raise StudyError(f"The benchmark {benchmark} is none of the prototypes: {', '.join(known)}.")
@@ -344,11 +308,8 @@ def _test(study: state.StudyInUse) -> None:
     """Show what the test can tell apart, and let the user lay it out: batches, dose, servings with codes."""
     _sizes(study.study)
     with st.form(f"dose {study.key}"):
-        dose = (
-            st.text_input("How much of each sample", str(study.study.facts.get("dose") or ""), placeholder="50 mg")
-            or ""
-        )
-        made = ""
+        stated, made = str(study.study.facts.get("dose") or ""), ""
+        dose = st.text_input("How much of each sample", stated, placeholder="50 mg") or ""
         if _without_batch(study.study):
             more = "One batch of each prototype that has none."
             made = st.text_input("The batches are made on", placeholder="2026-03-10", help=more) or ""
@@ -396,13 +357,7 @@ def _without_batch(study: Study) -> list[str]:
 
 
 def _with_batches(study: Study, dose: str, made_on: str) -> Study:
-    """Return the study with its dose, and one batch, made on this day, of each prototype that has none.
-
-    Raises
-    ------
-    StudyError
-        If the day cannot be read.
-    """
+    """Return the study with its dose, and one batch, made on this day, of each prototype that has none."""
     if dose.strip():
         study = put_fact(study, "dose", dose.strip())
     without = _without_batch(study)

@@ -244,11 +244,10 @@ def _grid_of(study: StudyInUse, what: str) -> None:
 
 def _save_or_not(study: StudyInUse, what: str, draft: _Draft, put: Callable[[Study, pd.DataFrame], Study]) -> None:
     """Say what is wrong with what was typed, and save it or leave it."""
-    try:
-        before, after = put(study.study, draft.begun), put(study.study, draft.typed)
-    except StudyError as error:
-        st.warning(plain(error), icon=":material/info:")
+    both = attempt(lambda: (put(study.study, draft.begun), put(study.study, draft.typed)))
+    if both is None:
         return
+    before, after = both
     _mark(study, what, draft, _cells_to_mend(after, what, draft.typed))
     if not draft.changed:
         return
@@ -352,14 +351,8 @@ _CLOSE = 0.005  # per cent: amounts are written to a hundredth
 
 def _add_ingredient(study: StudyInUse, draft: _Draft) -> None:
     known = ingredients()["ingredient"].tolist()
-    name = st.selectbox(
-        "Ingredient (INCI)",
-        known,
-        index=None,
-        accept_new_options=True,
-        key="ingredient to add",
-        placeholder="type a few letters",
-    )
+    free: dict[str, Any] = {"index": None, "accept_new_options": True, "placeholder": "type a few letters"}
+    name = st.selectbox("Ingredient (INCI)", known, key="ingredient to add", **free)
     if st.button("Add this ingredient") and name:
         row = pd.DataFrame([dict.fromkeys(draft.typed, "") | {"ingredient": str(name)}], dtype="str")
         longer = pd.concat([draft.typed, row], ignore_index=True)
@@ -469,10 +462,7 @@ def _cell_field(study: Study, what: str, name: str, cell: str, *, label: str = "
 def _with_row(study: Study, what: str, before: Mapping[str, str] | None, new: Mapping[str, str]) -> Study:
     """Return the study with one row of a table changed, or one more; `before` is the row as it was seen.
 
-    Raises
-    ------
-    StudyError
-        If the row is not there any more.
+    StudyError if that row is not there any more.
     """
     texts = texts_of_table(study, what)
     if before is None:
@@ -528,11 +518,8 @@ def _pasted_block(study: StudyInUse, what: str, block: pd.DataFrame) -> None:
     if what == FORMULAS:
         _totals(after, formula_grid(after))
     done = f"{EDITORS[what]} pasted."
-
-    def change(now: Study) -> Study:
-        return _with_prototypes(put_block(now, what, block, whole=whole))
-
-    _preview(study, what, _with_prototypes(after), change, done)
+    put = partial(put_block, name=what, block=block, whole=whole)
+    _preview(study, what, _with_prototypes(after), lambda now: _with_prototypes(put(now)), done)
 
 
 def _with_prototypes(study: Study) -> Study:
@@ -587,11 +574,7 @@ def _names(study: StudyInUse, kind: str) -> None:
         why = st.text_input("Why it is taken out, or one with another", key=f"why {kind}")
         with st.container(horizontal=True):
             if st.button("Rename it", key=f"rename {kind}"):
-                save(
-                    study,
-                    lambda now: rename(now, kind, old, new or "", why or ""),
-                    f"{old} is called {new} now.",
-                    forget=what,
-                )
+                done = f"{old} is called {new} now."
+                save(study, lambda now: rename(now, kind, old, new or "", why or ""), done, forget=what)
             if st.button("Take it out", key=f"take out {kind}"):
                 save(study, lambda now: delete(now, kind, old, why or ""), f"{old} is taken out: {why}.", forget=what)

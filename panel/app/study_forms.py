@@ -4,14 +4,14 @@ from __future__ import annotations
 
 from collections.abc import Callable
 from dataclasses import replace
-from pathlib import PurePath
+from pathlib import Path, PurePath
 
 import pandas as pd
 import streamlit as st
 
 from panel.app import state
 from panel.app.places import FIRST_PART, leave_for
-from panel.app.widgets import attempt, download, file_name, plain, say, table
+from panel.app.widgets import act_and_tell, attempt, download, file_name, plain, say, table, warn
 from panel.errors import PanelError, StudyError
 from panel.study.archives import open_workbook, sheet_names
 from panel.study.folder import write_study
@@ -38,28 +38,24 @@ def save_form(study: state.StudyInUse) -> None:
         path = st.text_input("Save as a study folder", placeholder="path of a new folder on this computer")
         replace = st.checkbox("If a study is there already, replace it")
         if st.form_submit_button("Save"):
-            _save(study, path or "", replace=replace)
+            done = "Saved. The study in {} is in use."
+            act_and_tell(lambda: _saved_in(study.study, path or "", overwrite=replace), done.format)
     name = file_name(study)
     with st.container(horizontal=True):
         download("Study as zip", lambda: zip_bytes(study.study), f"{name}.zip")
         download("Study as workbook", lambda: workbook_bytes(study.study), f"{name}.xlsx")
 
 
-def _save(study: state.StudyInUse, text: str, *, replace: bool) -> None:
+def _saved_in(study: Study, text: str, *, overwrite: bool) -> Path:
+    """Save a copy of the study in the folder that was typed, use it, and return the folder."""
     if not text.strip():
-        st.warning("Write the path of a folder first.", icon=":material/info:")
-        return
-    try:
-        folder = state.typed_path(text)
-        if folder.resolve() == state.demo_folder():
-            raise StudyError("The demo stays as it is. Choose another folder.")
-        write_study(study.study, folder, overwrite=replace, what="A copy of another study was saved here.")
-        state.use_path(str(folder))
-    except PanelError as error:
-        st.warning(plain(error), icon=":material/info:")
-        return
-    state.leave_message(f"Saved. The study in {folder} is in use.")
-    st.rerun()
+        raise StudyError("Write the path of a folder first.")
+    folder = state.typed_path(text)
+    if folder.resolve() == state.demo_folder():
+        raise StudyError("The demo stays as it is. Choose another folder.")
+    write_study(study, folder, overwrite=overwrite, what="A copy of another study was saved here.")
+    state.use_path(str(folder))
+    return folder
 
 
 # Importing a table of scores: what stands in it, which column holds what, what was done, then use it.
@@ -176,14 +172,7 @@ def _asked(guess: pd.DataFrame, key: str) -> pd.DataFrame:
     texts["kind"] = st.column_config.SelectboxColumn(
         "Kind of question", options=["", *KINDS], format_func=lambda kind: str(kind).replace("_", " ")
     )
-    asked: pd.DataFrame = st.data_editor(
-        guess,
-        hide_index=True,
-        column_config=texts,
-        key=key,
-        alt="Questions",
-        placeholder="",
-    )
+    asked = st.data_editor(guess, hide_index=True, column_config=texts, key=key, alt="Questions", placeholder="")
     return asked.fillna("").astype("str")
 
 
@@ -233,7 +222,9 @@ def _layout(raw: RawTable, guess: ScoresLayout, file: str) -> ScoresLayout:
     if rows == _LONG:
         roles |= {"attribute": "Attribute", "score": "Score"}
     held = {}
-    for some in _in_rows(list((roles | _WHERE_PRESENT).items())):
+    asked = list((roles | _WHERE_PRESENT).items())
+    for start in range(0, len(asked), _BESIDE):  # row by row, so that on a narrow screen they keep their order
+        some = asked[start : start + _BESIDE]
         for (role, label), place in zip(some, st.columns(_BESIDE), strict=False):
             held[role] = _column_box(place, label, raw, getattr(guess, role), f"{role} {file}")
     attributes: list[str] = []
@@ -247,11 +238,6 @@ def _layout(raw: RawTable, guess: ScoresLayout, file: str) -> ScoresLayout:
     fill_down = st.checkbox("A blank name means the name above it", key=f"fill down {file}")
     layout = ScoresLayout(attributes=tuple(attributes), decimal=decimal, fill_down=fill_down)
     return replace(layout, **held)  # type: ignore[arg-type]  # the roles are texts
-
-
-def _in_rows(roles: list[tuple[str, str]]) -> list[list[tuple[str, str]]]:
-    """Return the roles row by row, so that on a narrow screen they keep their order."""
-    return [roles[start : start + _BESIDE] for start in range(0, len(roles), _BESIDE)]
 
 
 def _column_box(place: st.delta_generator.DeltaGenerator, label: str, raw: RawTable, guess: str, key: str) -> str:
@@ -282,14 +268,16 @@ def _use(imported: ImportedScores, file: RawFile) -> None:
             return
     columns = st.columns([2, 1, 1])
     title = columns[0].text_input("Title of the study", PurePath(file.name).stem, key=f"title {file.sha256[:16]}")
-    ends = [
-        columns[place].text_input(label, key=f"{label} {file.sha256[:16]}", help="Empty if you do not know.")
-        for place, label in ((1, "Lowest possible score"), (2, "Highest possible score"))
-    ]
-    low = attempt(typed_number, ends[0] or "", "The lowest possible score") if (ends[0] or "").strip() else None
-    high = attempt(typed_number, ends[1] or "", "The highest possible score") if (ends[1] or "").strip() else None
+    low, high = (
+        attempt(
+            typed_number,
+            column.text_input(label, key=f"{label} {file.sha256[:16]}", help="Empty if you do not know.") or "",
+            f"The {label.lower()}",
+        )
+        for column, label in zip(columns[1:], ("Lowest possible score", "Highest possible score"), strict=True)
+    )
     if low is not None and high is not None and low >= high:
-        st.warning("The lowest possible score must lie below the highest.", icon=":material/info:")
+        warn("The lowest possible score must lie below the highest.")
         return
     scored = natural_order(name for name in imported.scores["prototype"] if name)
     benchmark = st.selectbox(

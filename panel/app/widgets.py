@@ -125,9 +125,14 @@ def attempt(question: Callable[_P, _T], /, *args: _P.args, **kwargs: _P.kwargs) 
     try:
         return question(*args, **kwargs)
     except PanelError as error:
-        st.warning(plain(with_headings(str(error))), icon=":material/info:")
+        warn(with_headings(str(error)))
         links([str(error)])
         return None
+
+
+def warn(words: str) -> None:
+    """Say what keeps something from being done."""
+    st.warning(plain(words), icon=":material/info:")
 
 
 def act_and_tell(action: Callable[[], _T], done: str | Callable[[_T], str]) -> None:
@@ -169,19 +174,12 @@ def heading(text: str) -> None:
 
 def say(lines: Iterable[str], first: Iterable[str] = ()) -> None:
     """Write sentences as a list; `first` are the words at the head of each line that are set in bold."""
-    heads, said = [*first], [*lines]
-    st.markdown("\n".join(f"- {_bold_head(line, heads)}" for line in said))
+    heads, said, told = [*first], [*lines], []
+    for line in said:
+        head = next((words for words in heads if line.startswith(f"{words}:")), "")
+        told.append(f"- {f'**{plain(head)}**' if head else ''}{plain(line[len(head) :])}")
+    st.markdown("\n".join(told))
     links(said)
-
-
-def _bold_head(line: str, heads: Sequence[str]) -> str:
-    head = next((words for words in heads if line.startswith(f"{words}:")), "")
-    return f"**{plain(head)}**{plain(line[len(head) :])}" if head else plain(line)
-
-
-def _wide(name: str) -> st.delta_generator.DeltaGenerator:
-    """Return a place for something that keeps its size: on a narrow screen it scrolls sideways, not the whole page."""
-    return st.container(key=f"wide {name}")
 
 
 def table(
@@ -200,7 +198,8 @@ def table(
     figures
         For each column whether it holds figures, which stand on the right.
     """
-    place = _wide(f"table {name}") if shown.shape[1] > _FEW_COLUMNS else st.container()
+    wide = shown.shape[1] > _FEW_COLUMNS  # then it scrolls sideways on a narrow screen, not the whole page
+    place = st.container(key=f"wide table {name}") if wide else st.container()
     place.table(_escaped(shown.iloc[:_FIRST_ROWS], figures), hide_index=True, border="horizontal", alt=alt)
     with st.container(horizontal=True, vertical_alignment="center"):
         every = len(shown) > _FIRST_ROWS and st.toggle(f"All {len(shown)} rows", key=f"all rows {name}")
@@ -215,10 +214,9 @@ def _escaped(shown: pd.DataFrame, figures: Sequence[bool]) -> Any:
     escaped = shown.astype("str").map(plain)
     escaped.columns = pd.Index([plain(column) for column in shown.columns])
     right = [column for column, figure in zip(escaped.columns, figures, strict=False) if figure]
-    unique = escaped.columns.is_unique and escaped.index.is_unique  # a styled table needs that
-    if not (right and unique):
-        return escaped
-    return escaped.style.set_properties(subset=pd.Index(right), **{"text-align": "right"})
+    if right and escaped.columns.is_unique and escaped.index.is_unique:  # a styled table needs that
+        return escaped.style.set_properties(subset=pd.Index(right), **{"text-align": "right"})
+    return escaped
 
 
 def csv_bytes(frame: pd.DataFrame) -> bytes:
@@ -314,9 +312,6 @@ def close() -> None:
     st.caption(plain(" ".join(words)))
 
 
-# Which prototypes to show first, and what was typed into a field.
-
-
 def margin_field(study: StudyInUse, names: Naming, *, per_cent: bool = False) -> float | None:
     """Return the smallest difference that matters, typed with a decimal point or comma; None if empty or unreadable.
 
@@ -331,11 +326,7 @@ def margin_field(study: StudyInUse, names: Naming, *, per_cent: bool = False) ->
         help="Decided by people before the test. 7.5 and 7,5 are both read. Empty: the study's own, if it has one.",
         persist_state="session",
     )
-    try:
-        return typed_number(text or "", "The margin")
-    except PanelError as error:
-        st.warning(plain(with_headings(str(error))), icon=":material/info:")
-        return None
+    return attempt(typed_number, text or "", "The margin")
 
 
 def file_name(study: StudyInUse) -> str:

@@ -8,6 +8,7 @@ from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 from datetime import datetime, timedelta
 from html import escape
+from typing import TYPE_CHECKING
 from urllib.parse import parse_qsl
 
 import pandas as pd
@@ -18,6 +19,10 @@ from panel.store.ballot import Ballot, Question, Serving
 from panel.store.events import Entry
 from panel.study.numbers_read import typed_number
 
+if TYPE_CHECKING:
+    from starlette.requests import Request
+
+TOO_MUCH = "This was too much to take in; nothing was kept. Go back and shorten it."
 MOST_BYTES = 32_768
 """Largest form that is read; a full page with the longest comment needs about 14,000 bytes."""
 
@@ -26,14 +31,18 @@ _LONGEST_COMMENT = 2000
 _LONGEST_NUMBER = 64
 
 
-def form_fields(body: bytes) -> dict[str, str]:
-    """Return the fields of a posted form; of a field that comes twice the last one counts.
+async def posted_form(request: Request) -> dict[str, str]:
+    """Return the fields of a form that is posted; StudyError if it is larger than any ballot."""
+    body = bytearray()
+    async for part in request.stream():
+        body += part
+        if len(body) > MOST_BYTES:
+            raise StudyError(TOO_MUCH)
+    return form_fields(bytes(body))
 
-    Raises
-    ------
-    StudyError
-        If it has more fields than a ballot page can have.
-    """
+
+def form_fields(body: bytes) -> dict[str, str]:
+    """Return the fields of a posted form, of one that comes twice the last; StudyError if it has more than a ballot."""
     try:
         pairs = parse_qsl(body.decode("utf-8", "replace"), keep_blank_values=True, max_num_fields=_MOST_FIELDS)
     except ValueError as error:
@@ -234,13 +243,7 @@ def qr_svg(link: str) -> str:
 
 
 def links_page(links: pd.DataFrame) -> str:
-    """Return an HTML page to print: for each link a slip with session, assessor, QR code and the link in letters.
-
-    Parameters
-    ----------
-    links
-        `session assessor link`, as `with_links` gives them.
-    """
+    """Return an HTML page to print: for each of `with_links` a slip with session, assessor, QR code and link."""
     slips = [
         f"<section><h2>{escape(row['assessor'])}</h2>session {escape(row['session'])}<br>{qr_svg(row['link'])}<br>"
         f"<small>{escape(row['link'])}</small></section>"

@@ -27,7 +27,7 @@ from starlette.routing import Route
 from starlette.types import ASGIApp, Message, Receive, Scope, Send
 
 from panel.ballots import pages
-from panel.ballots.answers import MOST_BYTES, Step, form_fields, next_step, read_marks, steps_of
+from panel.ballots.answers import MOST_BYTES, TOO_MUCH, Step, next_step, posted_form, read_marks, steps_of
 from panel.ballots.protection import Password
 from panel.errors import StudyError
 from panel.store.ballot import Ballot, Known, ballot_of, find_ballot, last_sent
@@ -41,7 +41,6 @@ _NOT_OPEN = "The ballots are not open yet. Wait for the panel leader; do not app
 _CLOSED = "The ballots are closed. {reason}. Tell the panel leader; do not apply anything."
 _SESSION_OVER = "This session is over. Thank you."
 _STOPPED = "Your ballot has stopped because you reported a reaction. Talk to the panel leader before anything else."
-_TOO_MUCH = "This was too much to take in; nothing was kept. Go back and shorten it."
 _HELD = "This sample is held back: do not use it, wash it off if it is on your skin. Go back and take the next one."
 _OLDER_PAGE = (
     "This was answered later on another page or phone; that newer answer counts, and what you just sent does not "
@@ -428,15 +427,10 @@ async def _fields(request: Request) -> Mapping[str, str] | Response:
     """Return the fields of a posted form, or the page that refuses one that is too large."""
     if request.method != "POST":
         return {}
-    body = bytearray()
     if _too_long(request, MOST_BYTES):
-        return _plain(request, _TOO_MUCH, 413)
+        return _plain(request, TOO_MUCH, 413)
     try:
-        async for part in request.stream():
-            body += part
-            if len(body) > MOST_BYTES:
-                return _plain(request, _TOO_MUCH, 413)
-        return form_fields(bytes(body))
+        return await posted_form(request)
     except ClientDisconnect:  # a phone out of reach: nobody is there to be told, and nothing was whole
         return _plain(request, _NO_PAGE, 400)
     except StudyError as error:

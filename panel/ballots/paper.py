@@ -90,21 +90,9 @@ def paper_ballots(
 ) -> bytes:
     """Return a PDF with one ballot for each serving of a session, in the order of assessors and positions.
 
-    Parameters
-    ----------
-    paper
-        `A4` or `Letter`.
-    line_mm
-        Length of every line: 100 or 150 mm. Print at 100 %, without fitting to the page.
-    assessors
-        Only these; all trained assessors of the session if empty.
-    stamp
-        A sentence that stands on every page, such as that nothing may be applied yet.
-
-    Raises
-    ------
-    StudyError
-        If there are no servings, no attributes, or the paper or length is not one of these.
+    `paper` is `A4` or `Letter`, `line_mm` the length of every line, 100 or 150, where it is printed at 100 %; it is for
+    these assessors, all trained ones of the session if empty, and `stamp` stands on every page. StudyError if there are
+    no servings, no attributes, or the paper or length is not one of these.
     """
     if paper not in PAPERS or line_mm not in LINE_LENGTHS_MM:
         raise StudyError(f"Paper ballots come on {' or '.join(PAPERS)}, with lines of 100 or 150 mm.")
@@ -132,10 +120,7 @@ def paper_ballots(
 def serving_labels(study: Study, session: str, *, paper: str = "A4") -> bytes:
     """Return a PDF with a label for each cup of a session: its code, and for whom it is; four in a row.
 
-    Raises
-    ------
-    StudyError
-        If there are no servings, or the paper is not `A4` or `Letter`.
+    StudyError if there are no servings, or the paper is not `A4` or `Letter`.
     """
     if paper not in PAPERS:
         raise StudyError(f"Labels come on {' or '.join(PAPERS)}.")

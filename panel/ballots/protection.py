@@ -23,7 +23,7 @@ from starlette.types import ASGIApp, Receive, Scope, Send
 from uvicorn.protocols.http.h11_impl import H11Protocol
 
 from panel.ballots import pages
-from panel.ballots.answers import MOST_BYTES, form_fields
+from panel.ballots.answers import posted_form
 from panel.errors import StudyError
 from panel.study.safe_write import make_folder, write_file
 
@@ -43,21 +43,10 @@ _COMPARE = (
 
 
 def own_certificate(address: str, folder: Path | None = None) -> tuple[Path, Path, str]:
-    """Return the files of a certificate for an address and of its key, and the SHA-256 fingerprint to compare.
+    """Return the files of a certificate for an IP address and of its key, and the SHA-256 fingerprint to compare.
 
-    It is made at first, and again before it runs out.
-
-    Parameters
-    ----------
-    address
-        The IP address at which the server answers.
-    folder
-        Where it is kept; a folder of the user's own, in no study, if none is given.
-
-    Raises
-    ------
-    StudyError
-        If a new one is needed and the library for it is not installed, or it cannot be kept.
+    It is made at first, and again before it runs out, and kept in a folder of the user's own, in no study, if none is
+    given. StudyError if a new one is needed and the library for it is not installed, or it cannot be kept.
     """
     folder = folder or Path.home() / ".afterfeel-ballots"
     name = "".join(sign if sign.isalnum() else "-" for sign in address)
@@ -175,7 +164,9 @@ class Password:
     async def _asked(self, request: Request) -> Response:
         """Return the page that asks; if the password came with the request, the page that was wanted, and the pass."""
         nonce = str(request.scope.get("nonce", ""))
-        fields = await _small_form(request) if request.method == "POST" else {}
+        fields: dict[str, str] = {}
+        with suppress(ClientDisconnect, StudyError):
+            fields = await posted_form(request) if request.method == "POST" else {}
         if _FIELD not in fields:
             lost = _NOT_KEPT_BEFORE if request.method == "POST" else ""
             return _asking(lost, nonce, 401)
@@ -186,18 +177,6 @@ class Password:
         onward = RedirectResponse("/" + request.url.path.lstrip("/\\"), 303)
         onward.set_cookie(_COOKIE, self._pass, path="/", httponly=True, samesite="strict", secure=self._secure)
         return onward
-
-
-async def _small_form(request: Request) -> dict[str, str]:
-    body = bytearray()
-    try:
-        async for part in request.stream():
-            body += part
-            if len(body) > MOST_BYTES:
-                return {}
-        return form_fields(bytes(body))
-    except (ClientDisconnect, StudyError):
-        return {}
 
 
 _WAITS = 15.0  # seconds for a whole request, from its connection or from the end of the idle time after an answer

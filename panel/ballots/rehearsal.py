@@ -5,6 +5,7 @@ from __future__ import annotations
 import math
 import re
 from collections.abc import Mapping
+from contextlib import closing
 from dataclasses import dataclass, replace
 from datetime import datetime, timedelta
 from html.parser import HTMLParser
@@ -81,23 +82,15 @@ def rehearse(
     """Let simulated assessors answer all ballots of a study through the server, on this computer only.
 
     Nobody applies anything, so the safety gate may still be open. The marks are drawn, not measured: they show that
-    codes, pages, timers and the record work, and say nothing about the prototypes.
+    codes, pages, timers and the record work, and say nothing about the prototypes. StudyError if the study has no
+    serving plan or no attributes, or the server does not answer.
 
     Parameters
     ----------
-    store
-        An open record; a collection of its own is made in it.
-    rng
-        Draws the marks.
-    name
-        What the study is called in the record.
+    store, name
+        An open record, in which a collection of its own is made, and what the study is called there.
     sessions
         Only these; all if empty.
-
-    Raises
-    ------
-    StudyError
-        If the study has no serving plan or no attributes, or the server does not answer.
     """
     collection, planned = prepare(store, study, name, at=now(), rehearsal=True)
     unknown = sorted(set(sessions) - set(planned))
@@ -124,25 +117,17 @@ def rehearse(
 def rehearse_into(study: Study, folder: str | Path, seed: int) -> tuple[Rehearsal, tuple[Locked, ...]]:
     """Rehearse a study in a new folder, from the ballots to the locked scores; return what happened.
 
-    The folder gets a copy of the study without anything that people said, marked as a rehearsal.
-
-    Raises
-    ------
-    StudyError
-        If the folder holds something already, or the study has no serving plan or no attributes; nothing is written
-        into a study that is there.
+    The folder gets a copy of the study without anything that people said, marked as a rehearsal. StudyError if it holds
+    something already, or the study has no serving plan or no attributes; nothing is written into a study that is there.
     """
     folder = Path(folder)
     if folder.exists() and (not folder.is_dir() or any(folder.iterdir())):
         raise StudyError(f"{folder} holds something already. A rehearsal goes into a new folder; choose another name.")
     write_study(_to_rehearse(study), folder)
-    store = open_store(folder / OWN_FILE)
-    try:
+    with closing(open_store(folder / OWN_FILE)) as store:
         result = rehearse(study, store, np.random.default_rng(seed), name=OWN_STUDY)
         sessions = result.servings["session"].unique() if not result.failures else ()
         locked = [lock_session(store, result.collection, name, folder, who="rehearsal", at=now()) for name in sessions]
-    finally:
-        store.close()
     return result, tuple(locked)
 
 

@@ -8,7 +8,7 @@ import socket
 import threading
 import time
 from collections.abc import Callable, Iterator, Sequence
-from contextlib import contextmanager, suppress
+from contextlib import closing, contextmanager, suppress
 from datetime import timedelta
 from pathlib import Path
 from typing import Any
@@ -50,6 +50,9 @@ def serve(
 ) -> None:
     """Serve the ballots of a study until the process is interrupted.
 
+    StudyError if it is no study folder, has no serving plan or no attributes, was rehearsed, the record cannot be
+    opened, or the port is taken.
+
     Parameters
     ----------
     store_at
@@ -66,20 +69,13 @@ def serve(
         Asked for once on each phone, beside the personal link; nothing is asked if empty.
     tell
         Takes the sentences for the person who started it: the address, personal links, warnings.
-
-    Raises
-    ------
-    StudyError
-        If it is no study folder, has no serving plan or no attributes, was rehearsed, the record cannot be opened, or
-        the port is taken.
     """
     if not Path(folder).is_dir():
         raise StudyError(f"{folder} is no study folder. Ballots end up in one: save the study as a folder first.")
     address = _host_to_bind(host, lan=lan)
     certificate = own_certificate(address) if tls else None
     url = str(store_at) or store_url(folder)
-    store = open_store(url)
-    try:
+    with closing(open_store(url)) as store:
         if store.engine.dialect.name == "sqlite" and (warning := place_warning(store.place)):
             tell(warning)
         _refuse_past(store)
@@ -88,7 +84,8 @@ def serve(
         listening = _listening_socket(address, port)
         watch = _GateWatch(store, collection, folder)
         with listening, watch.following():
-            base = f"http{'s' if tls else ''}://{_in_url(address)}:{listening.getsockname()[1]}"
+            in_url = f"[{address}]" if ":" in address else address
+            base = f"http{'s' if tls else ''}://{in_url}:{listening.getsockname()[1]}"
             refuse_scored(read_folder(folder), session or _first_open(store, collection, sessions))
             for words in _opening_words(store, collection, sessions, base, session, new_links=new_links, lan=lan):
                 tell(words)
@@ -101,8 +98,6 @@ def serve(
             tell("Stop with Ctrl+C; every ballot that was sent is kept.")
             with suppress(KeyboardInterrupt):
                 server.run(sockets=[listening])
-    finally:
-        store.close()
 
 
 def _refuse_past(store: Store, clock: Clock = now) -> None:
@@ -209,10 +204,6 @@ def _first_open(store: Store, collection: int, sessions: Sequence[str]) -> str:
     table = sessions_table(store)
     locked = table.loc[(table["collection"] == collection) & (table["locked_at"] != ""), "session"]
     return next((session for session in sessions if session not in set(locked)), "")
-
-
-def _in_url(address: str) -> str:
-    return f"[{address}]" if ":" in address else address
 
 
 _LOOKS_EVERY = 2.0  # seconds
@@ -324,13 +315,7 @@ def lan_address() -> str:
 
 
 def _host_to_bind(host: str, *, lan: bool) -> str:
-    """Return the one address to listen at.
-
-    Raises
-    ------
-    StudyError
-        If another address than this computer's own is asked for without `lan`.
-    """
+    """Return the one address to listen at; StudyError if it is another than this computer's own without `lan`."""
     if lan:
         return lan_address()
     try:
@@ -370,13 +355,7 @@ def _answer(link: str, status: int, words: str) -> bool | None:
 
 
 def _listening_socket(host: str, port: int) -> socket.socket:
-    """Return a socket that listens there; port 0 takes any free one.
-
-    Raises
-    ------
-    StudyError
-        If the port is taken or may not be used.
-    """
+    """Return a socket that listens there; port 0 takes any free one. StudyError if the port may not be used."""
     family = socket.AF_INET6 if ":" in host else socket.AF_INET
     # the protocol is named so that asyncio sends small packets at once: without it each page takes 40 ms longer
     listening = socket.socket(family, socket.SOCK_STREAM, socket.IPPROTO_TCP)

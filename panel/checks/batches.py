@@ -41,7 +41,9 @@ def check_batches(study: Study, confounds: Confounds | None = None) -> list[Find
         message = "No batches are recorded: age, pH and making day of the samples cannot be checked."
         advice = f"Fill in the table batches: {', '.join(TABLES['batches'].column_names)}."
         return [Finding("note", "batches_not_recorded", "batches", message, advice)]
-    used = _used(batches, scored)
+    named = batches["batch"].isin(scored.loc[scored["batch"] != "", "batch"])
+    unnamed = batches["prototype"].isin(scored.loc[scored["batch"] == "", "prototype"])
+    used = batches[named | unnamed].drop_duplicates("batch")
     return [
         *_without_batch(scored, batches),
         *_batch_of_other_prototype(scored, batches),
@@ -51,13 +53,6 @@ def check_batches(study: Study, confounds: Confounds | None = None) -> list[Find
         *_viscosity(used),
         *making_day(find_confounds(sound) if confounds is None else confounds),
     ]
-
-
-def _used(batches: pd.DataFrame, scored: pd.DataFrame) -> pd.DataFrame:
-    """Return the batches that were put before the panel: those the scores name, else all of a scored prototype."""
-    named = batches["batch"].isin(scored.loc[scored["batch"] != "", "batch"])
-    unnamed = batches["prototype"].isin(scored.loc[scored["batch"] == "", "prototype"])
-    return batches[named | unnamed].drop_duplicates("batch")
 
 
 def _without_batch(scored: pd.DataFrame, batches: pd.DataFrame) -> Iterator[Finding]:

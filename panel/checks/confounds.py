@@ -182,6 +182,7 @@ def _score_facts(study: Study, scores: Numbered) -> dict[str, Labels]:
     """Return the `attribute`, the `prototype` and the label of each factor for every score, empty if not known."""
     served = serving_of_score(study, scores.frame) if any(study.listed("servings", "assessor")) else None
     groups = dict(zip(*map(reversed, study.listed("assessors", "assessor", "group")), strict=True))
+    unknown = np.broadcast_to(np.intp(0), len(scores)), [""]
     day = _in_words(*scores["recorded_at"], _day)
     source, sources = scores["source"]
     typed = np.array([str(name).casefold() in _TYPED_IN_LATER for name in sources], dtype=bool)
@@ -193,8 +194,8 @@ def _score_facts(study: Study, scores: Numbered) -> dict[str, Labels]:
         SESSION: scores["session"],
         _TEST_DAY: day,
         POSITION: labels(served[0], _position) if served else _in_words(*scores["position"], _position),
-        _SITE: labels(served[1]) if served else (np.zeros(len(scores), dtype=np.intp), [""]),
-        GROUP: _in_words(*scores["assessor"], lambda name: groups.get(name, "")),
+        _SITE: labels(served[1]) if served else unknown,
+        GROUP: _in_words(*scores["assessor"], lambda name: groups.get(name, "")) if groups else unknown,
         BATCH: batch_of_score(study, scores),
     }
 
@@ -383,7 +384,8 @@ def _patterns(facts: Mapping[str, Labels], order: list[str]) -> list[_Pattern]:
     """
     (attribute, names), (prototype, prototypes) = facts["attribute"], facts["prototype"]
     shape, place = (len(names), len(prototypes)), [prototypes.index(name) for name in order]
-    cell = attribute * len(prototypes) + prototype
+    cell = attribute * len(prototypes)
+    cell += prototype
 
     def counted(codes: Codes, levels: int) -> Codes:
         return np.bincount(codes, minlength=len(names) * len(prototypes) * levels).reshape(*shape, levels)[:, place]

@@ -19,6 +19,7 @@ from panel.study.formulas import (
     emollient_percents,
     formula_lines,
     formula_percents,
+    ingredient_tags,
     ingredients,
 )
 from panel.study.knowledge import shared_table
@@ -267,14 +268,11 @@ def _check_cautions(lines: pd.DataFrame) -> Iterator[Finding]:
 
     Allergens and flammable or dusty materials are among them. Ingredients that are not known carry no caution here.
     """
-    known = ingredients()
-    tags = dict(zip(known["ingredient"], known["cautions"], strict=True))
     words = shared_table("cautions").set_index("caution")["words"]
     rows = [
-        (tag.strip(), ingredient, prototype)
+        (tag, ingredient, prototype)
         for ingredient, prototype in zip(lines["ingredient"], lines["prototype"], strict=True)
-        for tag in tags.get(ingredient, "").split(";")
-        if tag.strip()
+        for tag in ingredient_tags(str(ingredient), "cautions")
     ]
     called = pd.DataFrame(rows, columns=["caution", "ingredient", "prototype"], dtype="str")
     for caution in [name for name in words.index if name in set(called["caution"])]:

@@ -11,6 +11,7 @@ from scipy.special import gammaln, stdtr
 
 from panel.checks.finding import WIDEST_OFFSET, Dates, Finding, Names, gathered, grouped, read_dates
 from panel.checks.sound_study import scales
+from panel.stats.arrays import ratio
 from panel.stats.assessors.scaling import profile_exchange
 from panel.study.scores_used import scores_used
 from panel.study.study import Study
@@ -504,7 +505,7 @@ def _laid_out(cells: ScoreCells) -> np.ndarray | None:
     flat = np.ravel_multi_index(tuple(code[rows] for code in codes), shape)
     count = np.bincount(flat, minlength=int(size))
     total = np.bincount(flat, weights=cells.score[rows], minlength=int(size))
-    return np.divide(total, count, out=np.full(int(size), np.nan), where=count > 0).reshape(shape)
+    return ratio(total, count).reshape(shape)
 
 
 # Can the times of the scores be true: nothing scored before it was made, sessions in their order?

@@ -307,16 +307,16 @@ def _score_gaps(study: Study, cells: ScoreCells) -> list[Finding]:
 
 def _planned(study: Study, cells: ScoreCells) -> _Codes:
     """Return the samples of the servings, as far as assessor, session and prototype occur among the scores."""
-    if "servings" not in study.tables:
-        return (np.empty(0, dtype=np.int64),) * 3
-    servings = study.table("servings")
-    rows = (
-        cells.assessor.codes_of(servings["assessor"]),
-        cells.sitting.codes_of(servings["session"]),
-        cells.prototype.codes_of(servings["prototype"]),
-    )
+    rows = _served(study, cells)
     known = np.logical_and.reduce([code >= 0 for code in rows])
     return tuple(code[known] for code in rows)
+
+
+def _served(study: Study, cells: ScoreCells) -> _Codes:
+    """Return assessor, session and prototype of the servings, -1 for what does not occur among the scores."""
+    servings = study.table("servings")
+    names = {"assessor": cells.assessor, "session": cells.sitting, "prototype": cells.prototype}
+    return tuple(own.codes_of(servings[column]) for column, own in names.items())
 
 
 def _join(*parts: _Codes) -> _Codes:
@@ -494,16 +494,13 @@ def _serving_order(study: Study, cells: ScoreCells) -> list[Finding]:
     """Return samples that were scored but not served, or served at another position; none without servings."""
     if "servings" not in study.tables or cells.sitting_word != "session":
         return []
-    servings = study.table("servings")
-    served = tuple(
-        names.codes_of(servings[column])
-        for names, column in ((cells.assessor, "assessor"), (cells.sitting, "session"), (cells.prototype, "prototype"))
-    )
+    served, position = _served(study, cells), study.table("servings")["position"].to_numpy(dtype=float)
     known = np.logical_and.reduce([code >= 0 for code in served])
-    position = servings["position"].to_numpy(dtype=float)
     turns = distinct(*(code[(served[0] >= 0) & (served[1] >= 0)] for code in served[:2]))
     served, position = tuple(code[known] for code in served), position[known]
-    scored, rows = _samples(cells)
+    codes = (cells.assessor.code, cells.sitting.code, cells.prototype.code)
+    _, first = grouped(*codes, or_none(cells.position))
+    scored, rows = tuple(code[first] for code in codes), first
     planned, right = _among(scored[:2], turns), _among(scored, served)
     both = or_none(np.concatenate([position, cells.position[rows]]))
     in_place = _among((*scored, both[len(position) :]), (*served, both[: len(position)]))
@@ -513,13 +510,6 @@ def _serving_order(study: Study, cells: ScoreCells) -> list[Finding]:
         *_not_served(cells, rows[_once(planned & ~right, scored)]),
         *_other_position(cells, rows[elsewhere], tuple(code[elsewhere] for code in scored), served, position),
     ]
-
-
-def _samples(cells: ScoreCells) -> tuple[tuple[np.ndarray, ...], np.ndarray]:
-    """Return assessor, session and prototype of every sample and position, and the first score of each."""
-    codes = (cells.assessor.code, cells.sitting.code, cells.prototype.code)
-    _, first = grouped(*codes, or_none(cells.position))
-    return tuple(code[first] for code in codes), first
 
 
 def _once(chosen: np.ndarray, codes: tuple[np.ndarray, ...]) -> np.ndarray:

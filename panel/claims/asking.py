@@ -7,7 +7,7 @@ from collections.abc import Sequence
 from dataclasses import replace
 
 from panel.claims.claim import Reading
-from panel.claims.names import beginning, longest
+from panel.claims.names import longest
 from panel.claims.own_words import as_chosen, in_own_terms
 from panel.claims.parts import (
     ENDS,
@@ -19,6 +19,7 @@ from panel.claims.parts import (
     Entry,
     Share,
     Tokens,
+    beginning,
     degree_of,
     entries_at,
     number_at,
@@ -317,7 +318,7 @@ class Asking(Cursor):
         """Return how many words make a clause of their own that says nothing of the product: off you go."""
         place, aside = self.place, False
         while self.begins_clause() and place < len(self.tokens) and self.tokens[place] not in (*SILENT, "?"):
-            length = max((n for n, e in entries_at(self.tokens, place)), default=0)
+            length = self.entry("", place)[0]
             here = [entry for n, entry in entries_at(self.tokens, place) if n == length]
             parts, of = {entry.part for entry in here}, {entry.family for entry in here if entry.part == "aside"}
             if not parts & _ASIDE or parts & LETTERS.keys() or self.tokens[place] in ("when", "while"):

@@ -24,6 +24,7 @@ from panel.claims.own_words import (
     Way,
     as_defined,
     is_applied,
+    ways_described,
     ways_of,
 )
 from panel.claims.parts import (
@@ -34,8 +35,10 @@ from panel.claims.parts import (
     SILENT,
     Entry,
     Tokens,
+    beginning,
     entries_at,
     entry_at,
+    forms_of,
     known_words,
     phrases,
     plural_of,
@@ -153,11 +156,6 @@ def _refused_beginnings() -> re.Pattern[str]:
 _SHORT = 3  # letters: the, who, and
 
 
-def beginning(word: str) -> str:
-    """Return what a word shares with its other forms: handl of handle and handled, book of books."""
-    return word.rstrip("s")[:5]
-
-
 def family_of(study: Study, attribute: str) -> str:
     """Return what an attribute speaks of, in the words of the table; a word of its own where they do not know it."""
     words = study.attribute_words(attribute)
@@ -183,7 +181,7 @@ def _ways_to(study: Study, attribute: str) -> Iterator[Way]:
     """Give how an attribute of the study's own is told: by its name, and by that without its moment."""
     words = study.attribute_words(attribute)
     family, table = family_of(study, attribute), study.table("attributes")
-    if not family.startswith(OF_STUDY) and (family in _BY_TIME or not STATES & {*words_of(moment_words(words)[0])}):
+    if not family.startswith(OF_STUDY) and family in _BY_TIME:
         return
     better = "more" in table.loc[table["attribute"] == attribute, "direction"].tolist()
     types = {word for phrase in _product(study)[0] for word in phrase if not entry_at((word,), 0, "site")[0]}
@@ -192,9 +190,14 @@ def _ways_to(study: Study, attribute: str) -> Iterator[Way]:
     ways = [(named, named) for named in map(words_of, (words, moment_words(words)[0]))]
     for called, named in dict.fromkeys([*ways, (words_of(heading), words_of(words))]):
         yield from ways_of(called, named, types, better)
+    for told in judged_as(study, attribute)[1:2]:
+        yield from ways_described(told, words_of(words), types)
 
 
-_ASIDE = re.compile(r"(?i)\((?:s|secs?|mins?|mm?:ss|min:s|number|count|(?:right |\d+ ?\w+ )?(?:after|later)\b[^)]*)\)")
+_ASIDE = re.compile(  # what was counted, in which unit, when
+    r"(?i),\s*(?:s|secs?|number|count)$"
+    r"|\((?:s|secs?|mins?|mm?:ss|min:s|number|count|(?:right |\d+ ?\w+ )?(?:after|later)\b[^)]*)\)"
+)
 _WORDS = re.compile(r"[^\W\d_]{2,}(?: [^\W\d_]+)+[ ,\d\w]*")  # a heading, and no code
 _BY_TIME = frozenset(("soaking in", "spreading"))  # what is done the faster, the less time it takes
 
@@ -242,11 +245,11 @@ def sites_judged(study: Study, attribute: str, usual: frozenset[str]) -> frozens
     named = tuple(takewhile(lambda word: word not in STATES, whole))
     own, on = _sites_of(whole), (n for n, word in enumerate(named) if n and word in OBJECTS)
     of_thing = any({*named[n + 1 :]} - FELT_AS - {"the"} for n in on)  # but: to the touch
-    if family_of(study, attribute).startswith(OF_STUDY) and (own or of_thing):
-        return own
-    if _described(study).get(attribute, _NOTHING)[1] in ("appearance", "pick-up"):
-        return own  # judged before it is put on
-    return usual | own.union(*map(_sites_of, judged_as(study, attribute)))
+    told = own.union(*map(_sites_of, judged_as(study, attribute)))
+    of_its_own = family_of(study, attribute).startswith(OF_STUDY) and (own or of_thing)
+    if of_its_own or _described(study).get(attribute, _NOTHING)[1] in ("appearance", "pick-up"):
+        return told  # judged of a thing, or before it is put on
+    return usual | told
 
 
 def _sites_of(words: Tokens) -> frozenset[str]:
@@ -260,11 +263,14 @@ def _family_named(name: str) -> str:
     whole = [entry for length, entry in entries_at(words, 0) if length == len(words)]
     found = {entry.family for entry in whole if entry.part in ("property", "verb")} or _families_of(name)
     of_time = LEADS["time"].match(f"{' '.join(words)} ") is not None and not found <= _BY_TIME
-    if not whole and not _families_of(_head(" ".join(words))):
-        return ""  # combing through wet hair is not how wet it is
+    if (not whole and not _families_of(_head(" ".join(words)))) or _WHAT_TO_WHAT.search(name):
+        return ""  # combing through wet hair is not how wet it is, nor hair sticking to the face how sticky
     if len(found) != 1 or (not whole and (of_time or _unknown(words) or DENYING & {*words})):
         return ""
     return next(iter(found))
+
+
+_WHAT_TO_WHAT = re.compile(r"^(?!ease|time|speed)\w+ (?:sticking|clinging|adhering) (?:to|on)\b")
 
 
 def _head(name: str) -> str:
@@ -348,8 +354,12 @@ def _product(study: Study) -> tuple[frozenset[Tokens], frozenset[Tokens]]:
         found = _longest_types(text)
         if found:
             break
+    names = [words for words in map(words_of, study.table("prototypes")["name"]) if words]
+    ends = takewhile(lambda words: len({*words}) == 1, zip(*map(reversed, names), strict=False))
+    shared = tuple(words[0] for words in ends)[::-1] if len(names) > 1 else ()  # sun stick: present, mixed, new one
+    found |= {shared} if "".join(shared).isalpha() and not _role_families(shared) and not _is_any(shared) else set()
     noun = title[-1:] if title and title[-1].isalpha() and len(title) <= _MOST_OF_A_KIND else ()
-    for words in map(words_of, study.table("prototypes")["name"] if noun else ()):
+    for words in names if noun else ():
         begins = len(words) - next((n for n, word in enumerate(reversed(words)) if word not in title), len(words))
         found |= {words[begins:]} if words[-1:] == noun and not _role_families(words[begins:]) else set()
     types = found | {phrase[-1:] for phrase in found}
@@ -451,8 +461,9 @@ def saying(study: Study, attribute: str, way: str) -> str:
     )
     if felt and way in ("as_much", "low", "absent"):  # slippery after 60 min
         return f"{ {'as_much': 'as', 'low': 'hardly', 'absent': 'not'}[way] } {words}{again}"
-    if way == "less":
-        return f"{less_of(named)} {named}"
+    if way in ("less", "least"):
+        less = less_of(named)
+        return f"{less} {named}" if way == "less" else f"the {'fewest' if less == 'fewer' else 'least'} {named}"
     return _OWN[way].format(moment_words(named)[0] if way == "absent" else named)
 
 
@@ -500,17 +511,6 @@ def floor(study: Study, name: str) -> float:
 @cache
 def _usual_floors() -> dict[str, float]:
     return {str(row["floor"]): float(row["value"]) for row in shared_table("claim_floors").to_dict("records")}
-
-
-@lru_cache(maxsize=1000)
-def forms_of(doing: Tokens) -> frozenset[tuple[Tokens, str]]:
-    """Return the forms of words such as patting dry: patted dry (done), pat dry (do); of drying dry (is so), too."""
-    place = next((n for n, word in enumerate(doing) if word.endswith("ing")), len(doing))
-    stem, found = doing[place][:-3] if place < len(doing) else "", {(doing, "doing")}
-    past = f"{stem[:-1]}ied" if stem.endswith("y") else f"{stem}ed"
-    forms = [(past, "done"), (stem, "do"), (f"{stem}e", "do"), (stem[:-1] if stem[-1:] == stem[-2:-1] else stem, "do")]
-    forms += [("dry", "is")] if stem == "dry" else []
-    return frozenset(found | {((*doing[:place], word, *doing[place + 1 :]), kind) for word, kind in forms if stem})
 
 
 # What a sentence says happened before something was judged.

@@ -146,6 +146,37 @@ def ways_of(called: Tokens, named: Tokens, types: set[str], better: bool) -> Ite
         yield Way(kind, (core[1], core[0], *core[2:]), things, states, named, better)
 
 
+def ways_described(told: Tokens, named: Tokens, types: set[str]) -> Iterator[Way]:
+    """Give how an attribute is told by how it was judged: how milky the water looks, how far the foot slips in a sock.
+
+    `told`: its definition; `named`: its name, for which it stands; `types`: words for what the product is.
+    """
+    if told[:1] != ("how",) or _TURNING & {*told}:
+        return
+    how, words = told[1:2], told[2:]
+    kind = "more" if how in _HOW_MUCH else "ease" if how == ("easily",) else ""
+    ends = (n for n in range(len(words)) if words[n + 1 : n + 2] == () or words[n + 1] in OBJECTS | PARTICLES | STATES)
+    doing = (
+        n for n in ends if n and words[n].endswith("s") and words[n - 1] not in _ARTICLES and words[n] not in _BEING
+    )
+    if kind and (verb := next(doing, 0)):
+        rest = " ".join(words[verb:]).split(" and ")[0].split()
+        _, core, others = _parts_of(tuple(rest), types)
+        subject = words[:verb]
+    elif not kind and words[-1:] != () and words[-1] in _BEING and entry_at(how, 0, "property")[0] == 0:
+        core, others, subject, kind = how, [], words[:-1], "more"
+    else:
+        return
+    subject = tuple(word for word in subject if word not in _ARTICLES | types | {"it", "still"})
+    of_body = all(entry_at((word,), 0, "site")[0] for word in subject)
+    states = tuple(each for each in others if _is_state(each))
+    things = tuple(each for each in others if each not in states)
+    yield Way(kind, core, things if of_body else (("of", *subject), *things), states, named, better=False)
+
+
+_HOW_MUCH = (("much",), ("far",), ("strongly",))
+
+
 def _parts_of(named: Tokens, types: set[str]) -> tuple[str, Tokens, list[Tokens]]:
     """Return of which kind a name is, the words it is named by, and what follows them, each led by its small word."""
     text = " ".join(named)
@@ -203,8 +234,8 @@ def _alike(word: str) -> frozenset[str]:
 @cache
 def _everyday() -> Mapping[str, frozenset[str]]:
     """Return the kernels of everyday words that say the same, by each of them."""
-    rows = (frozenset(map(kernel, str(words).split())) for words in shared_table("claim_alike_en")["words"])
-    return {each: alike for alike in rows for each in alike}
+    rows = [frozenset(map(kernel, str(words).split())) for words in shared_table("claim_alike_en")["words"]]
+    return {each: frozenset().union(*(alike for alike in rows if each in alike)) for each in frozenset().union(*rows)}
 
 
 def as_chosen(tokens: Tokens, done: tuple[Tokens, Tokens]) -> Tokens:
@@ -231,12 +262,13 @@ def in_own_terms(tokens: Tokens, ways: Sequence[Way], products: Sequence[int]) -
     `products`: how many tokens at each place name a product; those say nothing of an attribute.
     """
     taken = {place + more for place, length in enumerate(products) for more in range(length)}
-    for way in sorted(ways, key=lambda each: -len(each.named)):
+    for way in sorted(ways, key=lambda each: (-len(each.named), -len(each.core) - sum(map(len, each.things)))):
         tokens = _object_last(tokens, way)
         for start in range(len(tokens)) if any(_same(token, way.core[0], loose=True) for token in tokens) else ():
             end = _core_end(tokens, start, way)
             own = start + (tokens[start] == way.core[0])  # less oil comes off
-            if end and taken.isdisjoint(range(own, end)) and (found := _compared(tokens, start, end, way)):
+            known = start + entry_at(tokens, start, "")[0] > end  # low greasy film, where grease was judged
+            if end and not known and taken.isdisjoint(range(own, end)) and (found := _compared(tokens, start, end, way)):
                 return found
     return tokens
 
@@ -318,7 +350,9 @@ def _phrase_end(tokens: Tokens, start: int, words: Tokens) -> int:
     for word in words:
         while tokens[place : place + 1] and tokens[place] in (*_ARTICLES, "you", "it"):
             place += 1
-        if place >= len(tokens) or not _same(tokens[place], word, loose=False):
+        if place >= len(tokens) or not (
+            _same(tokens[place], word, loose=False) or tokens[place] in (f"{word}s", word.removesuffix("s"))
+        ):
             return 0
         place += 1
     return place
@@ -394,8 +428,9 @@ def _beside(tokens: Tokens, left: int, end: int, thing: Tokens) -> tuple[int, in
     before = left - (left > 0 and tokens[left - 1] in ("no", "the"))  # dry hair no greasier, the softest
     while before and tokens[before - 1] in _BEING:
         before -= 1
-    start = before - len(thing) + 1
-    return (start, before) if start >= 0 and _phrase_end(tokens, start, thing[1:]) == before else (0, 0)
+    starts = range(max(0, before - 2 * len(thing)), before)  # articles stand between its words
+    start = next((each for each in starts if _phrase_end(tokens, each, thing[1:]) == before), None)
+    return (0, 0) if start is None else (start, before)
 
 
 def _degree(tokens: Tokens, start: int, right: int, way: Way) -> tuple[int, int, Tokens, int] | None:
@@ -425,6 +460,7 @@ def _degree(tokens: Tokens, start: int, right: int, way: Way) -> tuple[int, int,
         closed = ended or any(_phrase_end(tokens, right, each[1:]) for each in way.things)
         return (start, start, ("more" if ending[0] == "er" else "most",), right) if closed else None
     at = right + (not ended and tokens[right] in _BEING)  # combing was easier
+    at += entry_at(tokens, at, "site")[0] if own.endswith("s") and way.kind == "more" else 0  # cools feet more
     denied = tokens[at : at + (not _DENIALS.isdisjoint(tokens[at : at + 1]))]
     at += len(denied)
     for stop in range(min(at + _LONGEST, len(tokens)), at, -1):
@@ -466,8 +502,8 @@ def _plain(words: Tokens, way: Way, *, before: bool, again: bool) -> Tokens:
 def as_defined(left_over: Sequence[str], sentence: Tokens, told: Sequence[Tokens], named: Tokens) -> list[str]:
     """Return the words left over but for those in the very words of how it was judged: waterproof mascara.
 
-    Two words or more that follow each other in both, with a word of its name or led by a small word of place; none
-    that compares or denies.
+    Two words or more that follow each other in both, with a word of its name, led by a small word of place or in a
+    clause on when: evenly covered; none that compares or denies.
     """
     names, inside = {*map(kernel, named)} - _SMALL_WORDS, set[int]()
     for words in told:
@@ -476,6 +512,7 @@ def as_defined(left_over: Sequence[str], sentence: Tokens, told: Sequence[Tokens
                 pairs = zip(sentence[start:], words[at:], strict=False)
                 run = [one for one, _ in takewhile(lambda pair: pair[0] == pair[1], pairs)]
                 known = run[0] in OBJECTS | {"under"} or not names.isdisjoint(map(kernel, run))
+                known = known or not STATES.isdisjoint(words[:at]) & STATES.isdisjoint(sentence[:start])
                 known = known and not {*map(kernel, run)} <= names | _SMALL_WORDS
                 plain = not any(entry_at(tuple(run), n, part)[0] for n in range(len(run)) for part in _COMPARING)
                 inside |= {*range(start, start + len(run))} if known and plain and len(run) > 1 else set()

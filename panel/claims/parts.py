@@ -338,6 +338,22 @@ def root(word: str) -> str:
     return re.sub(r"y$", "i", re.sub(r"([b-df-hj-np-tv-z])\1$", r"\1", bare))
 
 
+def beginning(word: str) -> str:
+    """Return what a word shares with its other forms: handl of handle and handled, book of books."""
+    return word.rstrip("s")[:5]
+
+
+@lru_cache(maxsize=1000)
+def forms_of(doing: Tokens) -> frozenset[tuple[Tokens, str]]:
+    """Return the forms of words such as patting dry: patted dry (done), pat dry (do); of drying dry (is so), too."""
+    place = next((n for n, word in enumerate(doing) if word.endswith("ing")), len(doing))
+    stem, found = doing[place][:-3] if place < len(doing) else "", {(doing, "doing")}
+    past = f"{stem[:-1]}ied" if stem.endswith("y") else f"{stem}ed"
+    forms = [(past, "done"), (stem, "do"), (f"{stem}e", "do"), (stem[:-1] if stem[-1:] == stem[-2:-1] else stem, "do")]
+    forms += [("dry", "is")] if stem == "dry" else []
+    return frozenset(found | {((*doing[:place], word, *doing[place + 1 :]), kind) for word, kind in forms if stem})
+
+
 def plural_of(word: str) -> str:
     """Return the plural of a noun: glosses, bodies, creams."""
     if re.search(r"(?:s|x|z|ch|sh)$", word):

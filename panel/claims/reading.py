@@ -559,6 +559,8 @@ class Cursor(Words):
         end = self.tokens.index("to", place) if word == "from" and "to" in rest else 0
         if end and self.own_product(end + 1) and not SILENT & set(self.tokens[place:end]):
             return ("compared", "with", *rest[: end - place - 1], *self.tokens[self.own_product(end + 1) :])
+        if word in ("until", "till") and own and self.tokens[own : own + 1] and self.tokens[own] in _BE:
+            return (word, *self.tokens[own + 1 :])  # until the cream was rubbed in
         if word == "takes" and own and self.tokens[own : own + 2] in (("less", "time"), ("more", "time")):
             return (word, *self.tokens[own:])  # it takes our new cream less time than
         end = self.own_product(place + 2) if (word, *rest[:1]) == ("long", "for") else 0
@@ -569,12 +571,8 @@ class Cursor(Words):
             end = self.own_product(place + 1 + len(ends))
             if end and "new" not in self.tokens[place:end] and self.tokens[end - 1] != "ours":
                 return (word, "it", *ends, *self.tokens[end:])  # after putting on this lotion
-        if (
-            own
-            and rest
-            and word in ("does", "did", "will")
-            and self.tokens[max(0, place - 2) : place] == ("how", "long")
-        ):
+        how_long = self.tokens[max(0, place - 2) : place] == ("how", "long")
+        if own and rest and how_long and word in ("does", "did", "will"):
             return (word, "it", *self.tokens[own:])  # how long does the butter take to sink in
         return (word, *rest)
 

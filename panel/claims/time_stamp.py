@@ -342,13 +342,12 @@ def _leads_to(
     now, left = signer, [each for each in (*trusted, *others) if each != signer]
     if signer in trusted:
         return True
-    while left:
+    while True:
         above = next((each for each in left if _issued(each, now, when)), None)
         if above is None or above in trusted:
             return above is not None
         now = above
         left.remove(above)
-    return False
 
 
 def _issued(above: Certificate, below: Certificate, when: datetime) -> bool:

@@ -29,6 +29,7 @@ _INSTEAD = (
 _BESIDE = (("where",), ("while",), ("whereas",), ("but",), ("and",), (",",), ("-",), (";",), (":",), (".",), ("(",), ())
 _PAUSES = tuple((mark,) for mark in (",", "-", ";", ":", ".", "("))
 _TAKES = frozenset(("takes", "took", "take", "needs", "needed", "lasts", "lasted"))
+_FOUND = frozenset(("counted", "measured", "needed", "found", "left", "timed"))
 _IN, _MARKS = frozenset(("in", "at")), frozenset(("(", ":", "-", ",", "just", "only"))
 _NO_AMOUNT = frozenset(("after", "within", "at", "in", "for", "and", "or"))
 _FASTER = frozenset(("faster", "quicker", "sooner", "shorter", "longer", "slower"))
@@ -105,6 +106,7 @@ def _two(reader: Cursor, start: int, amount: _Amount) -> tuple[Tokens, list[Quot
     length, prototype = longest(reader.names.prototypes, tokens, by)
     named_own = by + length if length and prototype == reader.own else 0
     after = reader.own_product(by) or named_own or end  # 54 s with our new mask
+    end += 2 * (tokens[end : end + 1] in (("was",), ("were",)) and _is(tokens, end + 1, _FOUND))  # 3.5 were counted
     while _is(tokens, end, ("to", "until", "for", "a", "per")) and after < len(tokens) and tokens[after] not in _DONE:
         after += 1  # 54 s to untangle wet hair
     for words in (*_INSTEAD, *_BESIDE):
@@ -180,7 +182,7 @@ def on_times(claim: Claim, materials: Materials, reading: Reading) -> Iterator[W
         right = math.isfinite(steps) and abs(told - steps) < 1 - SLACK
         right = right and off < measured["unit"] and off <= _OFF * measured[whose]
         flatters = right and (told < steps if favours_less and whose != "apart" else told > steps)
-        if not right or (flatters and (whose == "apart" or told != math.floor(steps + 0.5))):
+        if not right or (flatters and (whose == "apart" or told != math.floor(steps + 0.5 + SLACK))):
             message = f"The sentence says “{words}”, and that was not measured."
             advice = "Quote the mean times of both as they were measured."
             yield WordingFinding(CHANGE, "time not tested", message, advice, "evidential support", "EU 655/2013")

@@ -396,8 +396,9 @@ def _on_shares(claim: Claim, evidence: Evidence, materials: Materials, reading: 
                 "Leave the share out, or ask the question.", "truthfulness"
             )  # fmt: skip
         counted = math.nan
+    users = materials.agreed(claim.prototype, claim.question).base if evidence.rests_on == BOTH else evidence.n
     for share in reading.shares if not math.isnan(counted) else ():
-        if not share.is_counted(counted, evidence.n):
+        if not share.is_counted(counted, users):
             yield _change(
                 "not the counted share",
                 f"The sentence quotes “{share.words}”; {cut_share(counted)} were counted. A share is given as it was "
@@ -409,7 +410,6 @@ def _on_shares(claim: Claim, evidence: Evidence, materials: Materials, reading: 
         if share.words and not right:
             message = f"The sentence quotes “{share.words}”; counted were {votes}."
             yield _change("not the counted share", message, "Give the counted votes.", "truthfulness")
-    users = materials.agreed(claim.prototype, claim.question).base if evidence.rests_on == BOTH else evidence.n
     counted_people = {"people": {users}, "panel": {evidence.n}, "": {users, evidence.n}}
     for base, whose in zip(reading.bases, reading.whose, strict=True):
         if base not in counted_people[whose]:

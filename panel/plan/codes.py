@@ -54,7 +54,7 @@ def _blind_codes(number: int, rng: np.random.Generator, used: Iterable[str] = ()
         for code in rng.permutation(pool).tolist():
             if len(chosen) == number:
                 return chosen
-            if all(_differing_digits(code, other) >= 2 for other in chosen):
+            if all(sum(one != another for one, another in zip(code, other, strict=True)) >= 2 for other in chosen):
                 chosen.append(code)
         if len(chosen) >= number:
             return chosen[:number]
@@ -78,11 +78,6 @@ def session_codes(prototypes: Sequence[str], sessions: Sequence[str], rng: np.ra
         codes = _blind_codes(len(prototypes), rng, [row[2] for row in rows])
         rows += [(session, prototype, code) for prototype, code in zip(prototypes, codes, strict=True)]
     return pd.DataFrame(rows, columns=["session", "prototype", "code"], dtype="str")
-
-
-def _differing_digits(code: str, other: str) -> int:
-    """Return in how many places two codes differ."""
-    return sum(one != another for one, another in zip(code, other, strict=True))
 
 
 def _telling(code: str) -> bool:
@@ -224,9 +219,7 @@ def note_opening(
     closed = moment(locked_at, "The time of the lock").replace(microsecond=0) if locked_at.strip() else None
     locked = "yes" if closed is not None and closed <= opened else "no"
     row = {"when": when, "who": who, "what": what, "why": why, "locked": locked}
-    last = str(openings["seal"].iloc[-1]) if len(openings) else _START
-    added = pd.DataFrame([{**row, "seal": row_seal(last, row)}], columns=list(OPENING_COLUMNS), dtype="str")
-    return pd.concat([openings[list(OPENING_COLUMNS)], added], ignore_index=True)
+    return with_sealed_row(openings, row, OPENING_COLUMNS, _START)
 
 
 def first_changed_opening(openings: pd.DataFrame) -> int | None:
@@ -251,6 +244,13 @@ def first_changed_row(table: pd.DataFrame, columns: Sequence[str], start: str) -
 def _hash(key: pd.DataFrame, salt: str) -> str:
     rows = sorted([str(cell) for cell in row] for row in key[list(_KEY_COLUMNS)].to_numpy().tolist())
     return hashlib.sha256(json.dumps([salt, rows], ensure_ascii=True).encode()).hexdigest()
+
+
+def with_sealed_row(table: pd.DataFrame, row: dict[str, str], columns: Sequence[str], start: str) -> pd.DataFrame:
+    """Return a list that only grows with one more row, sealed after the last one, the first after `start`."""
+    last = str(table["seal"].iloc[-1]) if len(table) else start
+    added = pd.DataFrame([{**row, "seal": row_seal(last, row)}], columns=list(columns), dtype="str")
+    return pd.concat([table[list(columns)], added], ignore_index=True)
 
 
 def row_seal(last: str, row: dict[str, str]) -> str:

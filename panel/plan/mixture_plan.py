@@ -77,7 +77,9 @@ def plan_mixture(base: pd.DataFrame, limits: Mapping[str, tuple[float, float]], 
         highest amount.
     """
     lines = base_formula(base)
-    names, low, high = _limits(limits)
+    names = [canonical_ingredient(name) or name.strip() for name in limits]
+    ends = np.array([tuple(map(float, limit)) for limit in limits.values()]).reshape(-1, 2)
+    low, high = ends.T
     held = lines.loc[lines["emollient"]].groupby("ingredient", sort=False)["percent"].sum()
     fixed = {str(name): float(amount) for name, amount in held.items() if name not in names}
     room = float(held.sum()) - sum(fixed.values())
@@ -105,12 +107,6 @@ def plan_mixture(base: pd.DataFrame, limits: Mapping[str, tuple[float, float]], 
             "batches.",
         ),
     )
-
-
-def _limits(limits: Mapping[str, tuple[float, float]]) -> tuple[list[str], NDArray[np.float64], NDArray[np.float64]]:
-    names = [canonical_ingredient(name) or name.strip() for name in limits]
-    ends = np.array([tuple(map(float, limit)) for limit in limits.values()]).reshape(-1, 2)
-    return names, ends[:, 0], ends[:, 1]
 
 
 def _ask(names: list[str], low: NDArray[np.float64], high: NDArray[np.float64], room: float) -> None:

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Iterator, Sequence
 from dataclasses import dataclass
 from typing import Any
 
@@ -124,28 +124,17 @@ def conflicts(team: pd.DataFrame, servings: pd.DataFrame) -> pd.DataFrame:
     return pd.DataFrame(rows, columns=["person", "what", "advice"], dtype="str")
 
 
-def _own_prototypes(person: Any, servings: pd.DataFrame) -> list[tuple[str, str, str]]:
-    """Return whether somebody who makes prototypes is served some, her own or others of the study."""
+def _own_prototypes(person: Any, servings: pd.DataFrame) -> Iterator[tuple[str, str, str]]:
+    """Yield whether somebody who makes prototypes is served some, her own or others of the study."""
     served = set(servings.loc[servings["assessor"] == person.assessor, "prototype"]) if person.assessor else set()
     own = [prototype for prototype in person.made if prototype in served]
     if own:
-        return [
-            (
-                person.person,
-                f"scores what she made: {', '.join(own)}",
-                "Whoever made a batch recognises it. Leave her out of this panel, by a rule written down before the "
-                "first session.",
-            )
-        ]
-    if served and FORMULATOR in person.roles:
-        return [
-            (
-                person.person,
-                "formulates and scores in the same study",
-                "Knowing the swaps is enough to guess which sample is which. Let somebody else score.",
-            )
-        ]
-    return []
+        what = f"scores what she made: {', '.join(own)}"
+        advice = "Whoever made a batch recognises it. Leave her out of this panel, by a rule written down before the "
+        yield person.person, what, f"{advice}first session."
+    elif served and FORMULATOR in person.roles:
+        advice = "Knowing the swaps is enough to guess which sample is which. Let somebody else score."
+        yield person.person, "formulates and scores in the same study", advice
 
 
 def _two_hats(person: Any) -> list[tuple[str, str, str]]:

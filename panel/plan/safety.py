@@ -294,7 +294,8 @@ def match_allergens(
         (prototype, name, _allergens_holds(name)) for prototype, name in lines.drop_duplicates().itertuples(index=False)
     ]
     without = [name for name in prototypes if name not in set(lines["prototype"])]
-    groups = _groups()
+    known = ingredients()
+    groups = {name: group for name, group in zip(known["ingredient"], known["allergen"], strict=True) if group}
     forbidden: list[tuple[str, str, str, str, str]] = []
     strange = []
     for assessor, word in _avoided(study, assessors):
@@ -335,12 +336,6 @@ def _words(cell: str) -> Iterator[str]:
     for part in cell.split(";"):
         pieces = [part] if canonical_ingredient(part) else re.split(r"[,/&]|\band\b", part)
         yield from [piece.strip() for piece in pieces if piece.strip().casefold() not in _NOTHING]
-
-
-def _groups() -> dict[str, str]:
-    """Return the allergen of each ingredient of the shared tables that has one."""
-    known = ingredients()
-    return {name: group for name, group in zip(known["ingredient"], known["allergen"], strict=True) if group}
 
 
 def _allergens_holds(ingredient: str) -> set[str]:

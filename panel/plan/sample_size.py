@@ -515,7 +515,6 @@ def planning_scale(study: Study, ends: tuple[float, float] | None = None) -> Pla
 # comes back. Tests are exact binomial ones, one-sided at 5 % unless another level is given.
 
 
-_POWER = 0.8
 _MAJORITY = 0.5
 
 
@@ -531,7 +530,7 @@ def share_numbers(share: float, bar: float = _MAJORITY) -> int:
     Of a preference, both samples tried by each: people without one are not among these; keep and report their answer.
     """
     _ask_between("The true share", bar, share, 1.0)
-    return enough_answers(lambda n: power_above(n, bar, share, ALPHA), _POWER)
+    return enough_answers(lambda n: power_above(n, bar, share, ALPHA), POWER)
 
 
 def parity_numbers(margin: float = 0.05, *, one_sided: bool = False) -> int:
@@ -542,14 +541,14 @@ def parity_numbers(margin: float = 0.05, *, one_sided: bool = False) -> int:
     _ask_between("The margin", 0.0, margin, 0.5)
     low, high = _MAJORITY - margin, _MAJORITY + margin
     if one_sided:
-        return enough_answers(lambda n: power_above(n, low, _MAJORITY, ALPHA), _POWER)
-    return enough_answers(lambda n: power_parity(n, low, high, _MAJORITY, ALPHA), _POWER)
+        return enough_answers(lambda n: power_above(n, low, _MAJORITY, ALPHA), POWER)
+    return enough_answers(lambda n: power_parity(n, low, high, _MAJORITY, ALPHA), POWER)
 
 
 # How many testers who must choose does it take to tell two samples apart, or to show that few people can?
 
 
-def told_apart(method: str, share: float, *, alpha: float = ALPHA, power: float = _POWER) -> int:
+def told_apart(method: str, share: float, *, alpha: float = ALPHA, power: float = POWER) -> int:
     """Return how many testers show that two samples can be told apart, if `share` of people can (others guess).
 
     Raises
@@ -562,7 +561,7 @@ def told_apart(method: str, share: float, *, alpha: float = ALPHA, power: float 
     return enough_answers(lambda n: power_above(n, guess, chance_correct(share, guess), alpha), power)
 
 
-def similar(method: str, share: float, *, beta: float = ALPHA, power: float = _POWER) -> int:
+def similar(method: str, share: float, *, beta: float = ALPHA, power: float = POWER) -> int:
     """Return how many testers show that fewer than `share` of people can tell two samples apart, if nobody can."""
     guess = guessing(method)
     _ask_between("The share of people who may tell", 0.0, share, 1.0)

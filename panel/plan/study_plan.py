@@ -38,14 +38,9 @@ def _serving_confounds(servings: pd.DataFrame) -> tuple[str, ...]:
         if known[factor].nunique() < 2:
             continue
         table = pd.crosstab(known["prototype"], known[factor])
-        pairs = list(combinations(range(len(table)), 2))
-        contrasts = np.zeros((len(pairs), len(table)))
-        contrasts[np.arange(len(pairs)), [i for i, _ in pairs]] = 1.0
-        contrasts[np.arange(len(pairs)), [j for _, j in pairs]] = -1.0
-        left = information_left(table.to_numpy(), contrasts)
-        lost = [
-            (str(table.index[i]), str(table.index[j])) for (i, j), share in zip(pairs, left, strict=True) if share <= 0
-        ]
+        pairs, one = np.array(list(combinations(range(len(table)), 2))).reshape(-1, 2), np.eye(len(table))
+        left = information_left(table.to_numpy(), one[pairs[:, 0]] - one[pairs[:, 1]])
+        lost = [tuple(map(str, table.index[pair])) for pair, share in zip(pairs, left, strict=True) if share <= 0]
         if lost:
             named = ", ".join(f"{first} and {second}" for first, second in lost[:_SHOWN])
             more = f" and {len(lost) - _SHOWN} more pairs" if len(lost) > _SHOWN else ""

@@ -23,6 +23,7 @@ from panel.study.formulas import (
     canonical_ingredient,
     emollient_blend,
     formula_lines,
+    ingredient_tags,
     ingredients,
     matched_pairs,
 )
@@ -412,13 +413,6 @@ def formulas_of(prototypes: Mapping[str, pd.DataFrame]) -> pd.DataFrame:
 
 def called_cautions(names: Sequence[str]) -> pd.DataFrame:
     """Return the usual cautions that these ingredients call for: ingredient, caution, words."""
-    known = ingredients().set_index("ingredient")["cautions"]
     words = shared_table("cautions").set_index("caution")["words"]
-    rows = [
-        (name, tag.strip(), str(words[tag.strip()]))
-        for name in names
-        if name in known.index
-        for tag in str(known[name]).split(";")
-        if tag.strip()
-    ]
+    rows = [(name, tag, str(words[tag])) for name in names for tag in ingredient_tags(name, "cautions")]
     return pd.DataFrame(rows, columns=["ingredient", "caution", "words"], dtype="str")

@@ -15,3 +15,8 @@ def ratio(above: ArrayLike, below: ArrayLike, otherwise: float = np.nan) -> Arra
     above, below = np.asarray(above, dtype=float), np.asarray(below, dtype=float)
     shape = np.broadcast_shapes(above.shape, below.shape)
     return np.divide(above, below, out=np.full(shape, otherwise), where=below > 0)
+
+
+def different(codes: Codes) -> int:
+    """Return how many different ones there are among numbers from 0, which are not much higher than many."""
+    return int(np.count_nonzero(np.bincount(codes)))

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Iterable, Iterator, Mapping, Sequence
-from contextlib import contextmanager
+from contextlib import closing, contextmanager
 from dataclasses import dataclass, replace
 from datetime import datetime
 from pathlib import Path
@@ -56,9 +56,8 @@ class Question:
     scale_max: float
 
 
-_Servings = tuple[Serving, ...]
-_Questions = tuple[Question, ...]
-Known = dict[tuple[Any, ...], tuple[_Servings, _Questions]]
+_Prepared = tuple[tuple[Serving, ...], tuple[Question, ...]]
+Known = dict[tuple[Any, ...], _Prepared]
 """Collection, session and assessor to what was prepared for them."""
 
 
@@ -196,7 +195,7 @@ def last_sent(connection: Connection, serving: int) -> dict[str, tuple[str, date
     return {attribute: (submission, read(at)) for attribute, submission, at in rows}
 
 
-def _prepared(connection: Connection, place: dict[str, Any], known: Known) -> tuple[_Servings, _Questions]:
+def _prepared(connection: Connection, place: dict[str, Any], known: Known) -> _Prepared:
     """Return the servings and the questions of one assessor in one session."""
     key = tuple(place.values())
     if key not in known:
@@ -252,14 +251,11 @@ def ballot_record(folder: Path) -> Iterator[BallotRecord | None]:
     if not store_exists(url):
         yield None
         return
-    store = open_store(url)
-    try:
+    with closing(open_store(url)) as store:
         table = sessions_table(store)
         own = table.loc[(table["study"] == name_in_record(folder)) & ~table["rehearsal"]]
         locked = dict(zip(own["session"], own["locked_at"], strict=True))
         yield BallotRecord(store, int(own["collection"].iloc[0]), locked) if len(own) else None
-    finally:
-        store.close()
 
 
 def tell_ballots(folder: Path) -> str:
@@ -272,9 +268,6 @@ def tell_ballots(folder: Path) -> str:
 
 def prepare_ballots(folder: Path, study: Study) -> str:
     """Copy what is asked and served into the record, made if there is none; return what the safety gate says."""
-    store = open_store(store_url(folder))
-    try:
+    with closing(open_store(store_url(folder))) as store:
         collection, _ = prepare(store, study, name_in_record(folder), at=now())
         return follow_gate(store, collection, study, at=now())
-    finally:
-        store.close()

@@ -25,76 +25,34 @@ _CANNOT_JUDGE_TYPED = "x"
 
 
 def _compare_entries(first: pd.DataFrame, second: pd.DataFrame) -> pd.DataFrame:
-    """Return where two typed grids do not agree.
+    """Return where two typed grids of the same servings do not agree, in the order of the servings.
 
-    Numbers agree when they are the same number, however written (`48.7` and `48,7`).
-
-    Parameters
-    ----------
-    first, second
-        Grids of text: `session assessor position code` and a column for each attribute; `x` stands for
-        `cannot judge`.
-
-    Returns
-    -------
-    DataFrame
-        `session assessor position code attribute first second what`; `what` is `different`, `only first`,
-        `only second`, `not typed` (empty in both) or `not a number`. Empty if both agree everywhere.
-
-    Raises
-    ------
-    StudyError
-        If the grids have not the same servings and attributes.
+    Columns: `session assessor position code attribute first second what`; `what` is `different`, `only first`, `only
+    second`, `not typed` (empty in both) or `not a number`. Numbers agree when they are the same number, however written
+    (`48.7` and `48,7`).
     """
-    attributes = [name for name in first.columns if name not in PLACE]
-    one, other = (_by_place(grid, attributes) for grid in (first, second))
-    if set(one.index) != set(other.index) or list(other.columns) != list(one.columns):
-        raise StudyError("The two grids have not the same servings and attributes; type both for the same session.")
-    other = other.loc[one.index]
-    values = [read_number_columns({name: grid[name].tolist() for name in attributes}) for grid in (one, other)]
+    attributes = _attributes(first)
+    grids = [grid.map(str.strip).reset_index(drop=True) for grid in (first, second)]
+    numbers = [read_number_columns({name: grid[name].tolist() for name in attributes}) for grid in grids]
     rows = []
-    for name in attributes:
-        texts = (one[name].tolist(), other[name].tolist())
-        numbers = (values[0][name].values, values[1][name].values)
-        for place, (left, right) in enumerate(zip(*texts, strict=True)):
-            what = _what(left.strip(), right.strip(), numbers[0][place], numbers[1][place])
-            if what:
-                rows.append((*one.index[place], name, left, right, what))
-    table = pd.DataFrame(rows, columns=[*PLACE, "attribute", "first", "second", "what"], dtype="str")
-    order = {place: number for number, place in enumerate(one.index)}
-    ranks = [order[place] for place in table[list(PLACE)].itertuples(index=False, name=None)]
-    return table.iloc[np.argsort(ranks, kind="stable")].reset_index(drop=True)
+    for place, row in enumerate(first[list(PLACE)].itertuples(index=False, name=None)):
+        for name in attributes:
+            texts = [str(grid.loc[place, name]) for grid in grids]
+            if what := _what(texts, [float(each[name].values[place]) for each in numbers]):
+                rows.append((*row, name, *texts, what))
+    return pd.DataFrame(rows, columns=[*PLACE, "attribute", "first", "second", "what"], dtype="str")
 
 
-def _by_place(grid: pd.DataFrame, attributes: list[str]) -> pd.DataFrame:
-    missing = [name for name in (*PLACE, *attributes) if name not in grid.columns]
-    if missing:
-        raise StudyError(f"A grid lacks the column {missing[0]!r}; keep the columns of the grid as they are.")
-    text = grid.astype("str").map(str.strip)
-    placed = text.set_index(list(PLACE))
-    if placed.index.has_duplicates:
-        raise StudyError(
-            f"A grid has the serving {placed.index[placed.index.duplicated()][0]} twice; keep one of them."
-        )
-    return placed[[name for name in grid.columns if name not in PLACE]]
-
-
-def _what(left: str, right: str, one: float, other: float) -> str:
+def _what(texts: list[str], numbers: list[float]) -> str:
     """Return how two cells differ, or what is wrong with both; empty if they agree and are typed."""
-    if not left and not right:
-        return "not typed"
-    if not left or not right:
-        return "only second" if right else "only first"
-    if left.casefold() == right.casefold() == _CANNOT_JUDGE_TYPED:
+    if not all(texts):
+        return "only first" if texts[0] else "only second" if texts[1] else "not typed"
+    marks = [text.casefold() == _CANNOT_JUDGE_TYPED for text in texts]
+    if all(marks):
         return ""
-    odd = [
-        text
-        for text, value in ((left, one), (right, other))
-        if np.isnan(value) and text.casefold() != _CANNOT_JUDGE_TYPED
-    ]
-    if odd:
+    if any(np.isnan(number) and not mark for number, mark in zip(numbers, marks, strict=True)):
         return "not a number"
-    return "" if one == other else "different"
+    return "" if numbers[0] == numbers[1] else "different"
 
 
 def typed_grid(store: Store, collection: int, session: str, *, second: bool = False) -> pd.DataFrame:
@@ -123,19 +81,9 @@ def typed_grid(store: Store, collection: int, session: str, *, second: bool = Fa
 def keep_typed(
     store: Store, collection: int, session: str, grid: pd.DataFrame, *, second: bool, who: str, at: datetime
 ) -> int:
-    """Keep the cells of a grid that differ from what was typed before; return how many.
+    """Keep the cells of a grid, or of some of its rows, that differ from what was typed before; return how many.
 
-    Parameters
-    ----------
-    grid
-        As `typed_grid` gives it, all of it or some rows.
-    second
-        True for the second typing.
-
-    Raises
-    ------
-    StudyError
-        If nobody is named, the same person did the other typing, or the session is locked.
+    StudyError if nobody is named, the same person did the other typing, or the session is locked.
     """
     who = who.strip()
     if not who:
@@ -151,33 +99,33 @@ def keep_typed(
             if text != kept[serving][name]:
                 entry = Entry(TYPED_KINDS[second], int(str(serving)), name, text=text)
                 changed.setdefault(str(row["assessor"]), []).append(entry)
+    place = {"collection": collection, "session": session}
+    return _add(store, place, changed, (TYPED_KINDS[second], f" {who} {written(at)}"), who, at)
+
+
+def _add(
+    store: Store, place: dict[str, Any], of: dict[str, list[Entry]], key: tuple[str, str], who: str, at: datetime
+) -> int:
+    """Add the entries of each assessor, `key` being what theirs begins with and ends in; return how many there are."""
     with store.writing() as connection:
-        for assessor, entries in changed.items():
-            place = {"collection": collection, "session": session, "assessor": assessor}
-            key = f"{TYPED_KINDS[second]} {collection} {session} {assessor} {who} {written(at)}"
-            add_entries(connection, entries, place, submission=key, at=at, who=who, why=PAPER)
-    return sum(len(entries) for entries in changed.values())
+        for assessor, entries in of.items():
+            own = {**place, "assessor": assessor}
+            name = f"{key[0]} {' '.join(map(str, own.values()))}{key[1]}"
+            add_entries(connection, entries, own, submission=name, at=at, who=who, why=PAPER)
+    return sum(map(len, of.values()))
 
 
 def typed_differences(store: Store, collection: int, session: str) -> pd.DataFrame:
     """Return where the two typings differ, as `_compare_entries` tells it, for the ballots that anybody has begun."""
-    first, second = _both(store, collection, session)
-    return _compare_entries(first, second)
+    return _compare_entries(*_both(store, collection, session))
 
 
 def take_over_typed(store: Store, collection: int, session: str, *, at: datetime, line_mm: float | None = None) -> int:
     """Make answers of what both typed alike, and return how many; doing it again changes nothing.
 
-    Parameters
-    ----------
-    line_mm
-        Length of the printed line if millimetres were typed; None if scores were.
-
-    Raises
-    ------
-    StudyError
-        If the typings differ or nothing is typed, a value is off its line, a sample was answered on a phone as well,
-        or the session is locked.
+    `line_mm` is the length of the printed line if millimetres were typed, None if scores were. StudyError if the
+    typings differ or nothing is typed, a value is off its line, a sample was answered on a phone too, or the session is
+    locked.
     """
     differences = typed_differences(store, collection, session)
     if len(differences):
@@ -195,12 +143,8 @@ def take_over_typed(store: Store, collection: int, session: str, *, at: datetime
     for serving, row in grid.iterrows():
         answers.setdefault(row["assessor"], []).extend(_answers(int(str(serving)), row, scales, line_mm))
     people = [", ".join(_typists(store, collection, session, second=second)) for second in (False, True)]
-    with store.writing() as connection:
-        for assessor, entries in answers.items():
-            place = {"collection": collection, "session": session, "assessor": assessor}
-            key, who = f"paper {collection} {session} {assessor}", " and ".join(people)
-            add_entries(connection, entries, place, submission=key, at=at, who=who, why=PAPER)
-    return sum(len(entries) for entries in answers.values())
+    place = {"collection": collection, "session": session}
+    return _add(store, place, answers, ("paper", ""), " and ".join(people), at)
 
 
 def _attributes(grid: pd.DataFrame) -> list[str]:

@@ -42,11 +42,9 @@ def _at_hand(dialect: str, *, servings: bool) -> Select[Any]:
     )
     if servings:
         of_session = (SERVING.c.collection == SESSION.c.collection) & (SERVING.c.session == SESSION.c.session)
-        own = (
-            SERVING.c.assessor == bindparam("assessor"),
-            SERVING.c.serving.in_(bindparam("servings", expanding=True)),
-        )
-        wanted = wanted.add_columns(SERVING.c.serving).join(SERVING, of_session).where(*own)
+        own = SERVING.c.serving.in_(bindparam("servings", expanding=True))
+        wanted = wanted.add_columns(SERVING.c.serving).join(SERVING, of_session)
+        wanted = wanted.where(SERVING.c.assessor == bindparam("assessor"), own)
         wanted = wanted.order_by(SERVING.c.serving).with_for_update(of=SERVING)
     return wanted.add_columns(text(_HOLD[False])) if dialect == "postgresql" else wanted
 
@@ -65,7 +63,6 @@ _TAKE_TURN: dict[str, Any] = {
     dialect.dialect.name: dialect.insert(SUBMISSION).on_conflict_do_nothing().returning(SUBMISSION.c.turn)
     for dialect in (sqlite, postgresql)
 }
-_ADD_EVENTS = insert(EVENT)
 
 
 @dataclass(frozen=True, slots=True)
@@ -108,21 +105,11 @@ def record(
     who: str = "",
     why: str = "",
 ) -> bool:
-    """Add the entries of one submission to the record, in one transaction.
+    """Add the entries of one submission to the record, in one transaction; False if all of it was there already.
 
     The same submission sent again adds nothing. If it comes again with other content (somebody went back and
-    changed a mark), the change is added; the last one counts.
-
-    Returns
-    -------
-    bool
-        True if something was added, False if all of it was there already.
-
-    Raises
-    ------
-    StudyError
-        If the session is locked or unknown, a serving is not one of this assessor and session, an entry cannot be
-        kept, or the database refuses.
+    changed a mark), the change is added; the last one counts. StudyError if the session is locked or unknown, a serving
+    is not one of this assessor and session, an entry cannot be kept, or the database refuses.
     """
     place = {"collection": collection, "session": session, "assessor": assessor}
     by = who or assessor
@@ -155,8 +142,7 @@ def add_entries(
     common = {"submission": submission, "turn": turn, "at": written(at), "who": who, "why": why}
     if entries:
         own = [{name: getattr(entry, name) for name in Entry.__slots__} for entry in entries]
-        rows = [{**each, **common, **place, "rehearsal": rehearsal} for each in own]
-        connection.execute(_ADD_EVENTS, rows)
+        connection.execute(insert(EVENT), [{**each, **common, **place, "rehearsal": rehearsal} for each in own])
     return True
 
 
@@ -167,17 +153,9 @@ def let_go_on(store: Store, collection: int, session: str, assessor: str, *, who
     """
     if not who.strip() or not why.strip():
         raise StudyError("This is kept with a name and a reason. Write who does it, and why.")
-    record(
-        store,
-        [Entry("resumed")],
-        submission=f"resumed {collection} {session} {assessor} {who} {written(at)}",
-        collection=collection,
-        session=session,
-        assessor=assessor,
-        at=at,
-        who=who.strip(),
-        why=why.strip(),
-    )
+    place: dict[str, Any] = {"collection": collection, "session": session, "assessor": assessor}
+    key = f"resumed {collection} {session} {assessor} {who} {written(at)}"
+    record(store, [Entry("resumed")], submission=key, **place, at=at, who=who.strip(), why=why.strip())
 
 
 def hold_session(connection: Connection, collection: int, session: str, *, exclusive: bool = False) -> None:
@@ -242,22 +220,10 @@ _LONGEST_TOKEN = 64
 def make_tokens(
     store: Store, collection: int, session: str, *, at: datetime, assessors: tuple[str, ...] = ()
 ) -> pd.DataFrame:
-    """Make a new token for each assessor of a session; the tokens before are revoked.
+    """Make a new token for each of these assessors, all of a session if empty; return `session assessor token`.
 
-    Parameters
-    ----------
-    assessors
-        Only these; all of the session if empty.
-
-    Returns
-    -------
-    DataFrame
-        Columns `session assessor token`. The tokens are nowhere else: they cannot be shown again.
-
-    Raises
-    ------
-    StudyError
-        If the session has no servings, or none for one of the assessors.
+    The tokens before are revoked. The new ones are nowhere else: they cannot be shown again. StudyError if the session
+    has no servings, or none for one of the assessors.
     """
     with store.writing() as connection:
         wanted = (
@@ -304,10 +270,6 @@ def token_sha256(token: str) -> str:
 
 
 def _revoke(connection: Connection, collection: int, session: str, assessor: str, at: datetime) -> bool:
-    in_force = (
-        TOKEN.c.collection == collection,
-        TOKEN.c.session == session,
-        TOKEN.c.assessor == assessor,
-        TOKEN.c.revoked_at.is_(None),
-    )
-    return connection.execute(update(TOKEN).where(*in_force).values(revoked_at=written(at))).rowcount > 0
+    own = (TOKEN.c.collection == collection, TOKEN.c.session == session, TOKEN.c.assessor == assessor)
+    in_force = update(TOKEN).where(*own, TOKEN.c.revoked_at.is_(None))
+    return connection.execute(in_force.values(revoked_at=written(at))).rowcount > 0

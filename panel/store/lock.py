@@ -48,12 +48,9 @@ def lock_session(store: Store, collection: int, session: str, folder: str | Path
     corrections; the record itself is kept among the imported files. Locking again changes nothing, and finishes
     what an interruption left undone.
 
-    Raises
-    ------
-    StudyError
-        If nobody is named, the session is unknown or empty, its serving plan is no longer that of the study, the
-        study has scores of the same servings, a rehearsal would be mixed with real scores, or the study cannot be
-        written. The study is then unchanged.
+    StudyError, and an unchanged study, if nobody is named, the session is unknown or empty, its serving plan is no
+    longer that of the study, the study has scores of the same servings, a rehearsal would be mixed with real scores, or
+    the study cannot be written.
     """
     if not who.strip():
         raise StudyError("A session is locked by somebody. Write who locks it.")
@@ -76,21 +73,13 @@ def lock_session(store: Store, collection: int, session: str, folder: str | Path
         local(locked_at),
         collected.rehearsal,
     )
-    save(
-        folder,
-        study,
-        lambda now: _with_session(now, collected, record, locked, by),
-        who=by,
-        what=f"Session {session} was locked; its scores are in the study.",
-    )
+
+    def change(now: Study) -> Study:
+        done = _holds(now, locked.events_sha256)
+        return now if done else _with_record(_with_collected(now, collected), record, locked, by)
+
+    save(folder, study, change, who=by, what=f"Session {session} was locked; its scores are in the study.")
     return locked
-
-
-def _with_session(study: Study, collected: _Collected, record: bytes, locked: Locked, by: str) -> Study:
-    """Return the study with the scores and the record of a session, unless it has them."""
-    if _holds(study, locked.events_sha256):
-        return study
-    return _with_record(_with_collected(study, collected), record, locked, by)
 
 
 def _holds(study: Study, seal: str) -> bool:
@@ -114,9 +103,8 @@ def _close(connection: Connection, collection: int, session: str, who: str, at: 
 
 def _collected(connection: Connection, collection: int, session: str) -> _Collected:
     """Return the last answer of each serving and attribute, and all corrections, in their order."""
-    rehearsal = connection.execute(
-        select(COLLECTION.c.rehearsal).where(COLLECTION.c.collection == collection)
-    ).scalar_one_or_none()
+    of_collection = select(COLLECTION.c.rehearsal).where(COLLECTION.c.collection == collection)
+    rehearsal = connection.execute(of_collection).scalar_one_or_none()
     wanted = (
         select(EVENT, SERVING.c.position, SERVING.c.code)
         .join_from(EVENT, SERVING, SERVING.c.serving == EVENT.c.serving)
@@ -185,11 +173,8 @@ class _Collected:
 def _with_collected(study: Study, collected: _Collected) -> Study:
     """Return the study with the answers as scores and the corrections as corrections; those it holds are not repeated.
 
-    Raises
-    ------
-    StudyError
-        If the serving plan is not the one the ballots were made from, other scores of the same servings are there
-        already, or rehearsed scores would stand beside real ones.
+    StudyError if the serving plan is not the one the ballots were made from, other scores of the same servings are
+    there already, or rehearsed scores would stand beside real ones.
     """
     _keep_apart(study, collected)
     prototypes = _prototypes(study, collected)

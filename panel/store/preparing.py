@@ -43,35 +43,24 @@ def prepare(
     A study has one real collection; each rehearsal is one of its own and stays a rehearsal for ever. Consumers get no
     ballot here: they are never asked for intensities.
 
-    Parameters
-    ----------
-    name
-        What the study is called in the record: always the same for the same study.
-
-    Raises
-    ------
-    StudyError
-        If the study has no servings for trained assessors or no attributes, if it does not say the ends of a scale,
-        if a serving is incomplete or a code is used twice for one person in a session, if a session that has begun
-        differs from the plan, or if real ballots are asked for in a study that was rehearsed.
+    `name` is what the study is called in the record: always the same for the same study. StudyError if the study has no
+    servings for trained assessors or no attributes, if it does not say the ends of a scale, if a serving is incomplete
+    or a code is used twice for one person in a session, if a session that has begun differs from the plan, or if real
+    ballots are asked for in a study that was rehearsed.
     """
     if is_rehearsed(study) and not rehearsal:
         raise StudyError("This study is a rehearsal and stays one. Open the ballots of the study it was made from.")
     questions = _questions(study)
     sessions = _servings(study)
     with store.writing() as connection:
-        number = None if rehearsal else _real_collection(connection, name)
+        there = select(COLLECTION.c.collection).where(COLLECTION.c.study == name, COLLECTION.c.rehearsal == 0)
+        number = None if rehearsal else connection.execute(there).scalar_one_or_none()
         if number is None:
             row = {"study": name, "rehearsal": int(rehearsal), "started_at": written(at)}
             number = connection.execute(insert(COLLECTION).values(row).returning(COLLECTION.c.collection)).scalar_one()
         for session, servings in sessions.items():
             _copy_session(connection, number, session, servings, questions)
     return number, tuple(sessions)
-
-
-def _real_collection(connection: Connection, name: str) -> int | None:
-    wanted = select(COLLECTION.c.collection).where(COLLECTION.c.study == name, COLLECTION.c.rehearsal == 0)
-    return connection.execute(wanted).scalar_one_or_none()
 
 
 def _copy_session(
@@ -155,18 +144,12 @@ def _questions(study: Study) -> list[dict[str, Any]]:
             raise StudyError(f"The scale of {row['attribute']} goes from {low:g} to {high:g}; correct its ends.")
         words = {name: str(row[name]) for name in _WORDS}
         words["name"] = words["name"] or words["attribute"]
-        timed = {"minutes": _or_none(minutes), "earliest": _or_none(earliest), "latest": _or_none(latest)}
+        times_of = {"minutes": minutes, "earliest": earliest, "latest": latest}
+        timed = {name: None if math.isnan(each) else float(each) for name, each in times_of.items()}
         rows.append(words | timed | {"scale_min": low, "scale_max": high})
-    rows.sort(key=lambda question: (float(question["minutes"] or 0.0), _stage_rank(str(question["stage"]))))
+    rank = {stage: place for place, stage in enumerate(_STAGES)}
+    rows.sort(key=lambda question: (question["minutes"] or 0.0, rank.get(question["stage"], len(rank))))
     return [{"place": place} | question for place, question in enumerate(rows)]
-
-
-def _or_none(minutes: float) -> float | None:
-    return None if math.isnan(minutes) else float(minutes)
-
-
-def _stage_rank(stage: str) -> int:
-    return _STAGES.index(stage) if stage in _STAGES else len(_STAGES)
 
 
 def refuse_scored(study: Study, session: str) -> None:
@@ -196,15 +179,7 @@ def follow_gate(store: Store, collection: int, study: Study, *, at: datetime, wh
     The ballots are open while each prototype served in a session that is not locked has a batch whose gate is open,
     and none of its batches is frozen by a reaction. What a person stopped stays closed until a person ends the stop.
 
-    Parameters
-    ----------
-    who, why
-        Somebody who ends a stop, and the reason; it opens nothing that the gate keeps closed.
-
-    Raises
-    ------
-    StudyError
-        If a stop is ended without a reason.
+    `who` ends a stop, and `why`, without which that is a StudyError; it opens nothing that the gate keeps closed.
     """
     if who.strip() and not why.strip():
         raise StudyError("Write why the ballots may go on.")

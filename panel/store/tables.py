@@ -166,21 +166,13 @@ SCORE = Table("score", MetaData(), *(Column(c.name, c.type) for c in EVENT.colum
 
 _CURRENT_VERSION = 1  # a record of another version is refused
 
-_KEPT = {
-    "event": "UPDATE OR DELETE",
-    "submission": "UPDATE OR DELETE",
-    "collection": "UPDATE OR DELETE",
-    "safety": "UPDATE OR DELETE",
-}
+_KEPT = ("event", "submission", "collection", "safety")  # tables of which no row is changed or taken out
 
 
 def make_tables(engine: Engine, place: str) -> None:
     """Make the tables in an empty database; those that are there stay as they are.
 
-    Raises
-    ------
-    StudyError
-        If the record is of a newer version, or the database holds tables that are not a record of ballots.
+    StudyError if the record is of a newer version, or the database holds tables that are not a record of ballots.
     """
     with engine.connect().execution_options(writing=True) as connection, connection.begin():
         alone(connection)
@@ -227,8 +219,8 @@ def _sqlite_guards() -> tuple[str, ...]:
     kept = [
         f"CREATE TRIGGER {table}_no_{verb.lower()} BEFORE {verb} ON {table} "
         f"BEGIN SELECT RAISE(ABORT, 'what was collected is never changed'); END"
-        for table, verbs in _KEPT.items()
-        for verb in verbs.split(" OR ")
+        for table in _KEPT
+        for verb in ("UPDATE", "DELETE")
     ]
     locked = "BEGIN SELECT RAISE(ABORT, 'the session is locked'); END"
     return (
@@ -252,7 +244,7 @@ def _postgresql_guards() -> tuple[str, ...]:
     rehearsal = "(SELECT rehearsal FROM collection WHERE collection.collection = NEW.collection)"
     return (
         function("refuse_change", "RAISE EXCEPTION 'what was collected is never changed';"),
-        *(trigger(f"{table}_kept", f"{verbs} ON {table}", "refuse_change") for table, verbs in _KEPT.items()),
+        *(trigger(f"{table}_kept", f"UPDATE OR DELETE ON {table}", "refuse_change") for table in _KEPT),
         function("refuse_locked", f"IF {_locked('NEW')} THEN {refuse_locked} END IF; RETURN NEW;"),
         trigger("event_not_after_lock", "INSERT ON event", "refuse_locked"),
         function("refuse_unlock", f"IF OLD.locked_at IS NOT NULL THEN {refuse_locked} END IF; RETURN NEW;"),

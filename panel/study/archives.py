@@ -287,7 +287,10 @@ class _Measure:
             letters = reference.rstrip("0123456789")
             row = reference[len(letters) :]
             if letters not in self._known:
-                self._known[letters] = _column_number(letters)
+                number = 0
+                for letter in letters.upper():
+                    number = number * 26 + ord(letter) - 64 if "A" <= letter <= "Z" else _FAR
+                self._known[letters] = min(number, _FAR)
             self._column = self._known[letters]
             if row != self._row_text:
                 self._row = self._number_of(row)
@@ -333,13 +336,6 @@ class _Measure:
         self._text += length
         if self._text > _MAX_TEXT:
             raise StudyError(f"{self.name} holds more text than can be read; keep only the table of scores.")
-
-
-def _column_number(letters: str) -> int:
-    number = 0
-    for letter in letters.upper():
-        number = number * 26 + ord(letter) - 64 if "A" <= letter <= "Z" else _FAR
-    return min(number, _FAR)
 
 
 # What stands in the sheets of a workbook, every cell as text?

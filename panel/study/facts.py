@@ -24,7 +24,7 @@ from panel.errors import StudyError
 from panel.study.journal import FACTS
 from panel.study.numbers_read import month_called, read_numbers
 from panel.study.study import LOCKED_FACT, Study
-from panel.study.tables import Column
+from panel.study.tables import STATED
 from panel.words import as_seen, first_few
 
 if TYPE_CHECKING:
@@ -43,55 +43,6 @@ KINDS = MappingProxyType(
     }
 )
 """What a fact of each kind is, for advice."""
-
-STATED = (
-    Column("title", "text", "what the study is called"),
-    Column("purpose", "text", "what it is to find out"),
-    Column("scale_min", "number", "the lowest possible score"),
-    Column("scale_max", "number", "the highest possible score"),
-    Column("benchmark", "text", "the prototype that the others are compared with"),
-    Column("margin", "number", "the smallest difference that matters"),
-    Column(
-        "margin_changed_at", "text", "when that, or one of an attribute, was changed after scores; filled in on saving"
-    ),
-    Column("liking_margin", "number", "the smallest difference in liking that matters"),
-    Column("batch_sd", "number or object", "the standard deviation between batches"),
-    Column("batch_sd_df", "number", "the degrees of freedom that it was learned with"),
-    Column("probe_speed_mm_s", "number", "how fast the probe of the force curves moves, in mm/s"),
-    *(Column(name, "words", "how the test was done") for name in ("dose", "area", "strokes", "room", "panel", "notes")),
-    Column("moment", "text", "what minutes count from, such as after rinsing, after drying; else after rubbing in"),
-    Column("dates", "words", "the days of the test, by session"),
-    Column("users", "object", "who the consumers were"),
-    Column("applicant", "text", "for whom the evidence file is made"),
-    Column("laboratory", "text", "who ran the test"),
-    Column("product", "text", "the product that the claims are about, as it is sold"),
-    Column("report_number", "text", "the number of the evidence file"),
-    Column("report_version", "words", "which version of the evidence file it is"),
-    Column("statistics_plan_dated", "text", "the day of the plan of the statistics"),
-    Column("questions", "any", "what the consumers were asked, in which words"),
-    Column("claim_floors", "object", "floors of claims stricter than the usual ones, by name"),
-    Column("rules", "entries", "which scores are set aside, as recorded before the unblinding"),
-    Column("people", "entries", "who has which role"),
-    Column("deviations", "entries", "where the test departed from its protocol"),
-    Column("predictions", "entries", "what was predicted of prototypes before they were made"),
-    Column("locked_sessions", "entries", "which sessions were locked, by whom and when"),
-    Column("removed_people", "entries", "whose data were removed on request: when, by whom and why"),
-    Column("rehearsal", "any", "whether its data come from a rehearsal"),
-    Column("invented", "any", "whether its data are invented"),
-    Column("without_people", "any", "whether it was given away without its people"),
-    Column("dominance_attributes", "list", "the sensations to choose from"),
-    Column("import", "object", "how the imported file was read"),
-    Column("protocol", "object", "what the protocol says"),
-    Column("key", "object", "the seal of the key"),
-    Column("planned_differences", "any", "the differences that were planned"),
-    Column("unblinded_on", "any", "when the key was opened"),
-    Column("gates", "any", "what a prototype must pass"),
-    Column("stability", "any", "which prototypes are stable"),
-    Column("benchmark_levels", "any", "the level of the benchmark when the windows were set"),
-    Column("tolerance", "any", "how far outside its window a mean counts for nothing"),
-    Column("windows_read_as", "text", "on which scale windows lie: panel, or benchmark for differences from it"),
-)
-"""The facts that something here reads. What is called otherwise is kept as it is."""
 
 KEYS = MappingProxyType(
     {

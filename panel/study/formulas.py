@@ -319,6 +319,13 @@ def _ingredients() -> pd.DataFrame:
     return pd.concat([first, shared_table("ingredients")], ignore_index=True)
 
 
+@cache
+def ingredient_tags(ingredient: str, column: str) -> tuple[str, ...]:
+    """Return what a column of the shared tables lists of an ingredient, such as `cautions`; none if it is not known."""
+    known = ingredients().set_index("ingredient")[column]
+    return tuple(filter(None, map(str.strip, str(known.get(ingredient, "")).split(";"))))
+
+
 def canonical_ingredient(text: str) -> str | None:
     """Return the INCI name of the shared tables that `text` stands for, or None if it is not known.
 

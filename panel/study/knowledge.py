@@ -12,11 +12,10 @@ from collections.abc import Collection, Iterable, Mapping, Sequence
 from fnmatch import fnmatchcase
 from functools import cache, lru_cache
 from itertools import chain, product
-from pathlib import Path
 
 import pandas as pd
 
-from panel.errors import StudyError
+from panel.study.tables import shared_folder
 
 PROPERTIES = (
     "viscosity_mpa_s",
@@ -40,22 +39,9 @@ _NUMBERS = frozenset(
 
 
 @cache
-def _shared_folder() -> Path:
-    """Return the folder with the shared tables: inside the installed package, else beside it in the repository."""
-    package = Path(__file__).resolve().parents[1]
-    for folder in (package / "_shared", package.parent / "shared"):
-        if (folder / "emollients.csv").is_file():
-            return folder
-    raise StudyError(
-        f"The shared tables (emollients.csv and others) were not found in {package / '_shared'} nor in "
-        f"{package.parent / 'shared'}. Install the package again, or work from a complete copy of the repository."
-    )
-
-
-@cache
 def _read(name: str) -> pd.DataFrame:
     """Read one shared table: text as it stands, the columns of numbers as float."""
-    frame = pd.read_csv(_shared_folder() / f"{name}.csv", dtype=str, keep_default_na=False, encoding="utf-8")
+    frame = pd.read_csv(shared_folder() / f"{name}.csv", dtype=str, keep_default_na=False, encoding="utf-8")
     numbers = [column for column in frame.columns if column in _NUMBERS]
     return frame.assign(**{column: frame[column].replace("", "nan").astype(float) for column in numbers})
 

@@ -9,7 +9,6 @@ from collections.abc import Collection, Iterable, Mapping, Set
 from dataclasses import dataclass, field
 from functools import lru_cache
 from itertools import pairwise
-from typing import TYPE_CHECKING
 
 import pandas as pd
 
@@ -29,9 +28,6 @@ from panel.words import (
     format_window,
     less_of,
 )
-
-if TYPE_CHECKING:
-    pass
 
 _SHORT_SCALE = 15.0  # such as 0 to 10, 1 to 9, or 15 cm
 _SHORTEST_SCALE = 1.5  # such as 0 to 1
@@ -58,7 +54,7 @@ class Naming:
     mixed
         Whether attributes have several scales or units: sizes on one say nothing of sizes on another.
     span, verbs
-        How long the longest scale is (infinite where none is stated); attributes named by a verb: seam rubs.
+        How long the longest scale is (infinite where none is stated); attributes named by a verb or an adjective.
     """
 
     attributes: Mapping[str, str] = field(default_factory=dict)
@@ -165,9 +161,15 @@ def naming(study: Study) -> Naming:
         own_digits={name: decimals(scale[1] - scale[0]) for name, scale in own.items() if scale is not None},
         units=units,
         mixed=len({(scale, units.get(name)) for name, scale in own.items()}) > 1,
-        verbs=frozenset(n for n, text in zip(names, defined, strict=True) if done_by(words.get(n, ""), text)[0]),
+        verbs=frozenset(n for n, text in zip(names, defined, strict=True) if _is_no_noun(words.get(n, ""), text)),
         span=length if scales and None not in scales else float("inf"),
     )
+
+
+def _is_no_noun(words: str, definition: str) -> bool:
+    """Return whether an attribute is named by a verb or an adjective: seam rubs; sticky, or smooth for how smooth."""
+    adjective = re.fullmatch(r"\w{3,}(?<![ti])y", words) or f"how {words.casefold()} " in f"{definition} ".casefold()
+    return bool(adjective and words) or done_by(words, definition)[0] != ""
 
 
 _HOW = r"\bhow (?:much|far|well|long|hard|often|\w+ly)\b"

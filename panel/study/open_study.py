@@ -133,7 +133,8 @@ def _study_of_workbook(content: bytes, name: str) -> Study:
                 if not any(any(row) for row in rows):
                     continue
                 if table == "formulas" and _is_side_by_side(rows):
-                    rows = _lines_of_formulas(rows)
+                    texts = read_rows(list(filled_rows(rows, str.strip).values()), "formulas").texts
+                    rows = [list(texts.columns), *texts.values.tolist()]
                 raw = table_of_rows(rows, f"{name}: {sheet}", keep_empty=True, max_cells=OWN_FILE.cells)
                 tables[table], cells = frame_of_texts(TABLES[table], raw)
                 unread.extend(cells)
@@ -153,12 +154,6 @@ def _is_side_by_side(rows: Sequence[Sequence[str]]) -> bool:
         return False
     amounts = [cell for row in filled[1:] for cell, head in zip(row, heads, strict=False) if not head]
     return bool(np.isfinite(read_numbers(amounts).values).any())
-
-
-def _lines_of_formulas(rows: Sequence[Sequence[str]]) -> list[list[str]]:
-    """Return formulas that stand side by side as a header and lines of the table of formulas."""
-    texts = read_rows(list(filled_rows(rows, str.strip).values()), "formulas").texts
-    return [list(texts.columns), *texts.values.tolist()]
 
 
 def _write_sheet(sheet: Any, header: list[str], columns: list[list[str]], numbers: frozenset[int], bold: Any) -> None:

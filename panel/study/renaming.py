@@ -9,7 +9,7 @@ from __future__ import annotations
 import difflib
 import re
 import unicodedata
-from collections.abc import Iterable, Mapping
+from collections.abc import Mapping
 from dataclasses import replace
 from types import MappingProxyType
 from typing import Any
@@ -50,8 +50,7 @@ _CHOSEN_ANSWERS = ("preference", "paired")
 def rename(study: Study, kind: str, old: str, new: str, why: str = "") -> Study:
     """Return the study with a prototype, attribute, assessor, batch or session renamed wherever it is named.
 
-    A slip of a name that there is already joins the two, with the reason. The day that was read from the name of a
-    session becomes that of the new one.
+    A slip of a name that there is already joins the two, with the reason.
 
     Raises
     ------
@@ -108,21 +107,8 @@ def _refuse_to_join(study: Study, kind: str, old: str, new: str, why: str) -> No
         )
 
 
-_RESULTS = frozenset(
-    [
-        "score",
-        "answer",
-        "value",
-        "y",
-        "percent",
-        "phase",
-        "flag",
-        "raw_line",
-        "position",
-        "recorded_at",
-        "source",
-        "note",
-    ]
+_RESULTS = frozenset(("score", "answer", "value", "y", "percent", "phase", "flag", "raw_line", "position")) | frozenset(
+    ("recorded_at", "source", "note")
 )
 """Columns that say nothing of what a row is about."""
 
@@ -333,14 +319,13 @@ def _renamed_facts(facts: Mapping[str, Any], kind: str, old: str, new: str) -> d
         elif _NAME_LISTS.get(name) == kind and isinstance(value, list):
             changed[name] = [new if word == old else word for word in value]
         elif isinstance(value, list):
-            changed[name] = [_renamed_entry(entry, columns, old, new) for entry in value]
+            changed[name] = [
+                {key: new if key in columns and held == old else held for key, held in entry.items()}
+                if isinstance(entry, Mapping)
+                else entry
+                for entry in value
+            ]
     return changed
-
-
-def _renamed_entry(entry: Any, columns: Iterable[str], old: str, new: str) -> Any:
-    if not isinstance(entry, Mapping):
-        return entry
-    return {key: new if key in columns and held == old else held for key, held in entry.items()}
 
 
 def _facts_without(facts: Mapping[str, Any], kind: str, name: str) -> dict[str, Any]:

@@ -11,6 +11,7 @@ import ctypes
 import errno
 import json
 import os
+import re
 import secrets
 import shutil
 import stat
@@ -211,10 +212,7 @@ def _locked(folder: Path, wait: float) -> int:
                 if not folder.is_dir():
                     raise StudyError(f"There is no folder {folder}.") from error
             except OSError as error:
-                cleared = (
-                    isinstance(error, FileExistsError) and not place.parent.is_file()
-                )  # between looking and making
-                if not (cleared or _may_pass(error)) or time.monotonic() >= until:
+                if not _may_pass(error, place) or time.monotonic() >= until:
                     if held is not None:
                         os.close(held)
                     raise StudyError(f"{folder} cannot be written, nothing was changed: {_why(error)}.") from error
@@ -381,8 +379,7 @@ def _replace(new: Path, place: Path) -> None:
         try:
             os.replace(new, place)
         except OSError as error:
-            cleared = isinstance(error, FileExistsError) and not place.parent.is_file()  # between looking and making
-            if not (cleared or _may_pass(error)) or time.monotonic() >= until:
+            if not _may_pass(error, place) or time.monotonic() >= until:
                 raise
             time.sleep(_PAUSE)
         else:
@@ -397,9 +394,10 @@ def _why(error: OSError) -> str:
     return str(error)
 
 
-def _may_pass(error: OSError) -> bool:
-    """Return True for what Windows says of a file that another program has open or is about to remove."""
-    return sys.platform == "win32" and isinstance(error, PermissionError)
+def _may_pass(error: OSError, place: Path) -> bool:
+    """Return True where a folder was cleared between looking and making, or a file on Windows is open elsewhere."""
+    cleared = isinstance(error, FileExistsError) and not place.parent.is_file()
+    return cleared or (sys.platform == "win32" and isinstance(error, PermissionError))
 
 
 def _put_back(folder: Path, before: Mapping[str, bytes | None]) -> None:
@@ -468,34 +466,10 @@ def _sync(folder: Path) -> None:
 # Is a place fit for a file that is written all the time, or does it lie on a network or in a synchronised folder?
 
 
-_SYNCHRONISED = (
-    "onedrive",
-    "dropbox",
-    "google drive",
-    "googledrive",
-    "my drive",
-    "mobile documents",
-    "cloudstorage",
-    "icloud",
-    "nextcloud",
-    "owncloud",
-    "pcloud",
-    "sharepoint",
+_SYNCHRONISED = re.compile(
+    "onedrive|dropbox|google ?drive|my drive|mobile documents|cloudstorage|icloud|nextcloud|owncloud|pcloud|sharepoint"
 )
-_NETWORK_SYSTEMS = (
-    "nfs",
-    "nfs4",
-    "cifs",
-    "smb",
-    "smb2",
-    "smb3",
-    "smbfs",
-    "afpfs",
-    "fuse.sshfs",
-    "9p",
-    "webdav",
-    "davfs",
-)
+_NETWORK_SYSTEMS = re.compile(r"nfs4?|cifs|smb(?:[23]|fs)?|afpfs|fuse\.sshfs|9p|webdav|davfs")
 _REMOTE_DRIVE = 4  # Windows: what GetDriveType says of a network drive
 _ADVICE = (
     "Files that are written by several programs get damaged there. Keep the ballots on a disk of this computer: set "
@@ -507,7 +481,7 @@ def place_warning(path: str | Path) -> str:
     """Return a sentence if a file at this path lies on a network or in a synchronised folder, else an empty text."""
     path = Path(path).absolute()
     for part in path.parts:
-        if any(part.casefold().startswith(name) for name in _SYNCHRONISED):
+        if _SYNCHRONISED.match(part.casefold()):
             return f"{path} lies in the folder {part}, which is copied to other computers. {_ADVICE}"
     if str(path).startswith(("\\\\", "//")) or _on_network_drive(path) or _on_network_mount(path):
         return f"{path} lies on another computer. {_ADVICE}"
@@ -531,7 +505,7 @@ def _on_network_mount(path: Path, mounts: Path = Path("/proc/mounts")) -> bool:
         kinds[place.replace("\\040", " ")] = kind
     real = Path(os.path.realpath(path))
     holding = next((kinds[str(folder)] for folder in (real, *real.parents) if str(folder) in kinds), "")
-    return holding in _NETWORK_SYSTEMS
+    return _NETWORK_SYSTEMS.fullmatch(holding) is not None
 
 
 # What is a file? By the ending of its name alone: what a computer has been told of endings differs.

@@ -201,15 +201,16 @@ def _long_scores(
     columns["position"] = np.repeat(position.values, times) if position else np.full(rows, np.nan)
     columns["raw_line"] = np.repeat(np.asarray(table.lines, dtype=float), times)
     columns["source"] = _texts([IMPORTED_ROW, REHEARSED], _rehearsed(table).astype(int).repeat(times))
-    blank = _texts([""], np.zeros(rows, dtype=int))
-    return pd.DataFrame(
-        {
-            column.name: pd.Series(
-                columns.get(column.name, blank), dtype="float64" if column.kind in ("number", "integer") else "str"
-            )
-            for column in TABLES["scores"].columns
-        }
-    )
+    return _as_table("scores", columns, rows)
+
+
+def _as_table(name: str, columns: Mapping[str, Any], rows: int) -> pd.DataFrame:
+    """Return a table of a study with these columns, the others still to be filled in."""
+    made = {}
+    for column in TABLES[name].columns:
+        blank, kind = (np.nan, "float64") if column.kind in ("number", "integer") else ("", "str")
+        made[column.name] = pd.Series(columns.get(column.name, blank), index=range(rows), dtype=kind)
+    return pd.DataFrame(made)
 
 
 def _as_asked(
@@ -293,15 +294,7 @@ def _unread(
 def _listed(name: str, names: Iterable[str]) -> pd.DataFrame:
     """Return a table with one row for each name that occurs and with all its columns still to be filled in."""
     distinct = [found for found in dict.fromkeys(names) if found]
-    columns: dict[str, pd.Series] = {}
-    for column in TABLES[name].columns:
-        if column.name == TABLES[name].key[0]:
-            columns[column.name] = pd.Series(distinct, dtype="str")
-        elif column.kind in ("number", "integer"):
-            columns[column.name] = pd.Series(np.nan, index=range(len(distinct)), dtype="float64")
-        else:
-            columns[column.name] = pd.Series("", index=range(len(distinct)), dtype="str")
-    return pd.DataFrame(columns)
+    return _as_table(name, {TABLES[name].key[0]: distinct}, len(distinct))
 
 
 def _notes_on_twins(scores: pd.DataFrame, layout: ScoresLayout) -> list[str]:

@@ -153,6 +153,10 @@ def _each(name: str, write: Callable[[Any, Shown], str]) -> _Cells:
     return lambda rows, about: [write(value, about) for value in rows[name].to_numpy(dtype="object")]
 
 
+def _both(name: str, other: str, write: Callable[[Any, Any], str]) -> _Cells:
+    return lambda rows, _: list(map(write, rows[name], rows[other]))
+
+
 def _decimals(rows: pd.DataFrame, about: Shown, digits: int) -> list[int]:
     """Return the decimals of each row: on its own attribute's scale where those of the scores are wanted."""
     if digits >= 0 or "attribute" not in rows:
@@ -226,11 +230,7 @@ def share(heading: str, name: str = "share", digits: int = 0) -> Column:
 
 def share_interval(low: str = "ci_low", high: str = "ci_high", heading: str = "{level}") -> Column:
     """Describe a column of intervals of shares, rounded outwards."""
-
-    def cells(rows: pd.DataFrame, _: Shown) -> list[str]:
-        return [format_shares(one, other, 1) for one, other in zip(rows[low], rows[high], strict=True)]
-
-    return Column(heading, cells, (low, high))
+    return Column(heading, _both(low, high, lambda one, other: format_shares(one, other, 1)), (low, high))
 
 
 def count(heading: str, name: str) -> Column:
@@ -260,21 +260,13 @@ def yes_no(heading: str, name: str, yes: str = "yes", no: str = "no") -> Column:
 
 def of_those(heading: str, name: str, base: str) -> Column:
     """Describe a column of counts out of a base: `19 of 36`; a dash where the base is nobody."""
-
-    def cells(rows: pd.DataFrame, _: Shown) -> list[str]:
-        pairs = zip(rows[name], rows[base], strict=True)
-        return [f"{int(one)} of {int(other)}" if other else NOTHING for one, other in pairs]
-
+    cells = _both(name, base, lambda one, other: f"{int(one)} of {int(other)}" if other else NOTHING)
     return Column(heading, cells, (name, base))
 
 
 def of_share(heading: str, name: str, base: str, rounding: Rounding = NEAREST) -> Column:
     """Describe a column of counts out of a base, with the share: `44 of 58 (75.9 %)`."""
-
-    def cells(rows: pd.DataFrame, _: Shown) -> list[str]:
-        pairs = zip(rows[name], rows[base], strict=True)
-        return [counted_share(int(one), int(other), rounding) for one, other in pairs]
-
+    cells = _both(name, base, lambda one, other: counted_share(int(one), int(other), rounding))
     return Column(heading, cells, (name, base))
 
 

@@ -83,26 +83,21 @@ _LOOKED_AT = 2_000  # rows that tell how texts come
 _OFTEN = 0.5  # share of texts that differ from the one before
 
 
-def _new(cells: pd.Series, step: int = 1) -> NDArray[np.bool_]:
-    """Return which texts differ from the one before, or that of so many rows before."""
-    return np.r_[np.full(step, True), np.asarray(cells.array[step:] != cells.array[:-step], dtype=bool)][: len(cells)]
-
-
 def _numbered(cells: pd.Series) -> tuple[NDArray[np.intp], list[Any]]:
     """Return the number of each cell's content, and what these are; of many texts by runs or rounds, if they come so.
 
     A round is what comes again and again in one order, as the attributes of each sample.
     """
-    head = cells.iloc[:_LOOKED_AT]
     if cells.dtype == "str" and len(cells) > _MANY:
-        if _new(head).mean() < _OFTEN:
-            starts = np.flatnonzero(_new(cells))
-            code, different = pd.factorize(cells.array.take(starts), use_na_sentinel=False)
-            return np.repeat(code, np.diff(starts, append=len(cells))), different.tolist()
-        code, different = pd.factorize(head, use_na_sentinel=False)
+        texts = cells.array
+        code, different = pd.factorize(cells.iloc[:_LOOKED_AT], use_na_sentinel=False)
         again = int(np.append(code, 0)[1:].argmin()) + 1
-        if again == len(different) and not _new(cells, again)[again:].any():
+        if again == len(different) and texts[again:].equals(texts[:-again]):
             return np.tile(code[:again], -(-len(cells) // again))[: len(cells)], different.tolist()
+        if np.count_nonzero(np.diff(code)) < _OFTEN * len(code):
+            starts = np.append(0, 1 + np.flatnonzero(np.asarray(texts[1:] != texts[:-1], dtype=bool)))
+            code, different = pd.factorize(texts.take(starts), use_na_sentinel=False)
+            return np.repeat(code, np.diff(starts, append=len(cells))), different.tolist()
     code, different = pd.factorize(cells, use_na_sentinel=False)
     return code, different.tolist()
 

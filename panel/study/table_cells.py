@@ -31,7 +31,7 @@ from panel.study.knowledge import (
 from panel.study.numbers_read import read_number_columns, read_numbers
 from panel.study.raw_table import RawTable, holds_control_signs
 from panel.study.study import UNREAD_COLUMNS, Study
-from panel.study.tables import TABLES, Column, Table, heading, spoken
+from panel.study.tables import ENTRIES, TABLES, Column, Table, heading, spoken
 from panel.words import as_seen, first_few
 
 _Rows = dict[str, list[dict[str, str]]]
@@ -172,30 +172,6 @@ def _can_be_written(text: str) -> bool:
 
 
 _HALF_A_SIGN = re.compile("[\ud800-\udfff]")
-
-
-_STEPS = tuple(map(str, range(11)))
-ENTRIES = MappingProxyType(
-    {
-        "questions": (
-            Column("question", "text", "short name of the question", True),
-            Column("kind", "text", "kind of question", False, tuple(TABLES["answers"].column("kind").choices)),
-            Column("words", "text", "what is asked, in full"),
-            Column("low_end", "text", "words at the low end of the scale"),
-            Column("high_end", "text", "words at the high end of the scale"),
-            Column("attribute", "text", "the panel's attribute that goes with it"),
-            Column("agrees", "text", "answer that is full agreement, if the ends do not say", False, _STEPS),
-            Column("scale", "text", "ends of the scale of a statement, such as 1-7, if not 1-5"),
-            Column("agrees_from", "text", "step that agrees least, if not the first beyond the middle", False, _STEPS),
-        ),
-        "planned_differences": (
-            Column("prototype", "text", "short name of the prototype", True),
-            Column("versus", "text", "what it is compared with", True),
-            Column("attribute", "text", "on which attribute; empty for all"),
-        ),
-    }
-)
-"""Facts that are lists of entries, and the columns of each entry."""
 
 
 def known_table(name: str) -> Table:

@@ -38,6 +38,7 @@ from panel.views.pictures import (
     BROAD,
     GREY,
     INK,
+    POINTS,
     Marker,
     marker_of,
     markers,
@@ -360,7 +361,6 @@ def _difference_sentences(result: Dominances, names: Naming) -> list[str]:
 
 
 _FONT = 8.5  # points
-_POINTS = 72.0  # to the inch
 _LEAST, _HEIGHT, _LEFT, _BOTTOM, _TOP, _RIGHT = 3.5, 2.3, 0.6, 0.65, 0.5, 0.15  # inches, of each part
 _END_LINE, _END_SIGN, _END_GAP = 11.0, 9.0, 10.0  # points: a name, the mark before it, the way to it from the line
 _MOST_ENDS, _MOST_HEIGHT = 0.16, 0.48  # of the width of a picture, of a part: names at the ends, and in it
@@ -415,8 +415,8 @@ def _name_ends(axes: Axes, drawn: Mapping[str, Marker], width: float) -> None:
     """Write the name of each prototype where its line ends, with its mark before it; names keep apart."""
     lines = {str(line.get_gid()): line for line in axes.lines}
     low, high = axes.get_ylim()
-    wide = axes.get_position().width * width * _POINTS
-    tall = axes.bbox.height / axes.figure.dpi * _POINTS
+    wide = axes.get_position().width * width * POINTS
+    tall = axes.bbox.height / axes.figure.dpi * POINTS
     axes.autoscale(False)
     ends = {name: lines[prototype_mark(name)] for name in drawn if prototype_mark(name) in lines}
     courses = {name: np.asarray(line.get_xydata(), dtype=float) for name, line in ends.items()}
@@ -444,8 +444,8 @@ def _ends_room(ends: Sequence[str], width: float) -> tuple[float, float]:
     """Return the room for names at the ends of lines in points, and with all around them in inches; none for none."""
     if not ends:
         return 0.0, _RIGHT
-    room = min(max(text_width(name, _FONT) for name in ends) + 2, _MOST_ENDS * width * _POINTS)
-    return room, (room + _END_GAP + _END_SIGN + 8) / _POINTS
+    room = min(max(text_width(name, _FONT) for name in ends) + 2, _MOST_ENDS * width * POINTS)
+    return room, (room + _END_GAP + _END_SIGN + 8) / POINTS
 
 
 def _dominance_figure(result: Dominances, names: Naming, width: float = BROAD) -> Figure:
@@ -482,7 +482,7 @@ def _dominance_figure(result: Dominances, names: Naming, width: float = BROAD) -
 def _name_heights(axes: Axes, attributes: Sequence[str], names: Naming, width: float) -> None:
     """Write the names of sensations at the height of their lines, away from all lines and from each other."""
     box = np.array([axes.get_position().width * width, axes.bbox.height / axes.figure.dpi])
-    box = box * _POINTS
+    box = box * POINTS
     lines = {str(line.get_gid()): np.column_stack(line.get_data()) / (100, axes.get_ylim()[1]) for line in axes.lines}
     heights = [lines[name][int(lines[name][:, 1].argmax())] for name in attributes]
     labels = ["\n".join(wrapped(names.attribute(name), _FONT, _MOST_HEIGHT * box[0], 2)) for name in attributes]
@@ -510,11 +510,11 @@ def _along(line: NDArray[np.float64]) -> NDArray[np.float64]:
 def _parts(titles: Sequence[str], width: float, ends: Sequence[str] = ()) -> tuple[Figure, list[Axes]]:
     """Return a figure with one part per title, and room for the names of what ends at the right of each."""
     figure, parts = panels(
-        len(titles), width, least=_LEAST, tall=max(_HEIGHT, 1.1 * len(ends) * _END_LINE / _POINTS), left=_LEFT,
+        len(titles), width, least=_LEAST, tall=max(_HEIGHT, 1.1 * len(ends) * _END_LINE / POINTS), left=_LEFT,
         top=_TOP, bottom=_BOTTOM, right=_ends_room(ends, width)[1],
     )  # fmt: skip
     for axes, title in zip(parts, titles, strict=True):
-        room = axes.get_position().width * width * _POINTS
+        room = axes.get_position().width * width * POINTS
         axes.set_title("\n".join(wrapped(title, _FONT + 0.5, room, 2)), fontsize=_FONT + 0.5, color=INK, loc="left")
         plain(axes)
     return figure, parts

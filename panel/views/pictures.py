@@ -8,7 +8,8 @@ import struct
 import threading
 import warnings
 import zlib
-from collections.abc import Iterator, Mapping, Sequence
+from bisect import bisect
+from collections.abc import Iterable, Iterator, Mapping, Sequence
 from contextlib import contextmanager
 from dataclasses import dataclass
 from functools import cache, lru_cache
@@ -82,11 +83,8 @@ BROAD, PRINTED, NARROW = 8.6, 7.6, 3.9
 """Widths in inches that every picture is drawn for: a screen, a sheet of paper, and a phone."""
 LETTERS = 9.0
 """Size of the words in a picture, in points."""
-_POINTS = 72.0  # to the inch
+POINTS = 72.0  # to the inch
 _KEY_LINE, _KEY_SIGN, _KEY_EDGE = 0.22, 0.42, 0.1  # inches: a line of a key, the sign before its words, the edge
-
-
-# Where to write labels so that they do not cover each other.
 
 
 # Directions tried around a point, best first: right, left, above, below, then the corners.
@@ -130,14 +128,9 @@ def shortened(text: str, size: float, width: float) -> str:
     """Return `text` cut to a width, with an ellipsis where something was cut off."""
     if text_width(text, size) <= width:
         return text
-    fits, too_long = 1, len(text)  # halved, for a name may have thousands of letters
-    while too_long - fits > 1:
-        middle = (fits + too_long) // 2
-        if text_width(f"{text[:middle].rstrip()}…", size) <= width:
-            fits = middle
-        else:
-            too_long = middle
-    return f"{text[:fits].rstrip()}…"
+    # halved, for a name may have thousands of letters; at least one of them stays
+    too_long = bisect(range(2, len(text)), width, key=lambda letters: text_width(f"{text[:letters].rstrip()}…", size))
+    return f"{text[: too_long + 1].rstrip()}…"
 
 
 def wrapped(text: str, size: float, width: float, most: int = 99) -> list[str]:
@@ -157,7 +150,7 @@ def wrapped(text: str, size: float, width: float, most: int = 99) -> list[str]:
 
 def key_lines(words: Sequence[str], width: float) -> tuple[int, float]:
     """Return how many entries of a key stand beside each other in a width, and how tall the key is; inches."""
-    widest = max((text_width(text, LETTERS) for text in words), default=0.0) / _POINTS + _KEY_SIGN
+    widest = max((text_width(text, LETTERS) for text in words), default=0.0) / POINTS + _KEY_SIGN
     columns = max(1, min(len(words), int((width - 2 * _KEY_EDGE) // widest)))
     return columns, _KEY_LINE * -(-len(words) // columns) + _KEY_EDGE / 2
 
@@ -165,7 +158,7 @@ def key_lines(words: Sequence[str], width: float) -> tuple[int, float]:
 def write_key(figure: Figure, signs: Sequence[Artist], *, left: float = _KEY_EDGE) -> None:
     """Write the names of what is drawn, the labels of `signs`, at the top of a figure, from `left` (inches)."""
     width, height = figure.get_size_inches()
-    room = (width - left - 2 * _KEY_EDGE - _KEY_SIGN) * _POINTS
+    room = (width - left - 2 * _KEY_EDGE - _KEY_SIGN) * POINTS
     for sign in signs:
         sign.set_label(shortened(str(sign.get_label()), LETTERS, room))
     columns, _ = key_lines([str(sign.get_label()) for sign in signs], width - left)
@@ -190,14 +183,8 @@ def panels(
 ) -> tuple[Figure, list[Axes]]:
     """Return a figure with so many parts of a picture beside and under each other; all lengths in inches.
 
-    Parameters
-    ----------
-    least
-        Width that a part needs; as many stand beside each other as there is room for, four at the most.
-    tall, left, top, bottom, right
-        Height of a part, and the room for words around it.
-    head
-        Room above all parts.
+    As many parts of width `least` stand beside each other as there is room for, four at the most; `left`, `top`,
+    `bottom` and `right` is the room for words around each, `head` that above all of them.
     """
     from matplotlib.figure import Figure
 
@@ -206,18 +193,12 @@ def panels(
     each, high = width / across, top + tall + bottom
     height = head + down * high
     figure = Figure(figsize=(width, height))
-    wide = (each - left - right) / width
-    return figure, [
-        figure.add_axes(
-            (
-                ((place % across) * each + left) / width,
-                1 - (head + (place // across) * high + top + tall) / height,
-                wide,
-                tall / height,
-            )
-        )
-        for place in range(count)
-    ]
+    parts = []
+    for row, column in (divmod(place, across) for place in range(count)):
+        low = 1 - (head + row * high + top + tall) / height
+        box = ((column * each + left) / width, low, (each - left - right) / width, tall / height)
+        parts.append(figure.add_axes(box))
+    return figure, parts
 
 
 def framed(width: float, height: float, inside: tuple[float, float, float, float]) -> tuple[Figure, Axes]:
@@ -287,7 +268,7 @@ def place_labels(
         spare = np.minimum(tried - extent / 2, np.asarray(box) - tried - extent / 2).min(axis=1)
         cost = cost + _OUTSIDE * np.maximum(-spare, 0) * extent.max()
         centres[number] = tried[np.argmin(cost)]
-    return _apart(centres, np.asarray(sizes, dtype=float).reshape(-1, 2), np.asarray(box, dtype=float))
+    return _apart(centres, extents, np.asarray(box, dtype=float))
 
 
 def _apart(centres: NDArray[np.float64], extents: NDArray[np.float64], box: NDArray[np.float64]) -> NDArray[np.float64]:
@@ -378,10 +359,10 @@ def interval_figure(
     names
         Words of the study, where the rows are those of `own_lines`.
     """
-    from matplotlib.figure import Figure
+    from matplotlib.ticker import MaxNLocator
 
     own = names is not None and names.mixed
-    room = (width - 2 * _MARGIN) * _POINTS
+    room = (width - 2 * _MARGIN) * POINTS
     said, right = _column(remarks, _REMARKS * width)
     most = min(_NAMES * width, width - right - _LEAST_WIDE - 4 * _MARGIN)
     labels, left = _column(ticks, most)
@@ -393,18 +374,45 @@ def interval_figure(
     head = key_lines([str(sign.get_label()) for sign in key], width - 2 * _MARGIN)[1] if key else 0.0
     top = _HEAD + head + 1.15 * _LINE * len(heading)
     height = top + depth + _BOTTOM + _LINE * len(below)
-    figure = Figure(figsize=(width, height))
-    axes = figure.add_axes((left / width, 1 - (top + depth) / height, wide / width, depth / height))
+    figure, axes = framed(width, height, (left, height - top - depth, wide, depth))
     axes.set(xlim=limits, ylim=(depth, 0))
     _draw_rows(axes, rows)
     axes.set_yticks([y for y, _ in ticks], labels, fontsize=LETTERS, color=INK, linespacing=1.0)
     _write(axes, headings, -(left - _MARGIN) / wide, _QUIET)
     _write(axes, list(zip([y for y, _ in remarks], said, strict=True)), 1 + _MARGIN / wide, INK)
-    _style(axes, wide)
+    axes.xaxis.set_major_locator(MaxNLocator(max(2, min(9, int(wide / 0.55))), steps=[1, 2, 2.5, 5, 10]))
+    upright_grid(axes)
     if own:
         axes.set_xticks([])
     _write_around(figure, heading, below, head, key)
     return figure, axes
+
+
+def line_by_line(
+    rows: pd.DataFrame,
+    line: float,
+    labels: Iterable[str],
+    *,
+    remarks: Iterable[str] = (),
+    free: float = 0.0,
+    **how: Any,
+) -> tuple[Figure, Axes]:
+    """Return an `interval_figure` with one line for each row, `line` inches high, so much of one `free` at either end.
+
+    What the rows do not say is a dot in ink without an interval; `y` is told by the ticks.
+    """
+    y = line * (np.arange(len(rows)) + 0.5 + free)
+    plainly: dict[str, Any] = {"colour": INK, "shape": "o", "filled": True, "ci_low": np.nan, "ci_high": np.nan}
+    drawn = rows.assign(**{name: look for name, look in plainly.items() if name not in rows}, y=y)
+    said = list(zip(y, remarks, strict=False))
+    return interval_figure(drawn, line * (len(rows) + 2 * free), list(zip(y, labels, strict=True)), remarks=said, **how)
+
+
+def as_prototypes(rows: pd.DataFrame, names: Naming) -> pd.DataFrame:
+    """Return rows of an `interval_figure` with the `colour` and `shape` of the prototype that each `stands_for`."""
+    looks = [marker_of(names, str(name)) for name in rows["prototype"]]
+    colours, shapes = [look.colour for look in looks], [look.shape for look in looks]
+    return rows.assign(colour=colours, shape=shapes, stands_for=rows["prototype"])
 
 
 def signs_of(drawn: Mapping[str, Marker]) -> list[Artist]:
@@ -444,13 +452,10 @@ def _write_around(
         write_key(figure, key, left=_MARGIN)
 
 
-def _style(axes: Axes, wide: float) -> None:
-    """Write no more numbers on the scale than there is room for, and draw no more of the frame than is needed."""
-    from matplotlib.ticker import MaxNLocator
-
+def upright_grid(axes: Axes) -> None:
+    """Leave of the frame of a picture the side below with its small numbers, and a pale upright grid."""
     axes.tick_params(axis="y", length=0)
     axes.tick_params(axis="x", labelsize=LETTERS - 1, colors=INK)
-    axes.xaxis.set_major_locator(MaxNLocator(max(2, min(9, int(wide / 0.55))), steps=[1, 2, 2.5, 5, 10]))
     axes.grid(axis="x", color=FAINT, linewidth=0.6)
     axes.set_axisbelow(True)
     axes.spines[["top", "right", "left"]].set_visible(False)
@@ -460,17 +465,12 @@ def _draw_rows(axes: Axes, rows: pd.DataFrame) -> None:
     known = rows.dropna(subset=["ci_low", "ci_high"])
     axes.hlines(known["y"], known["ci_low"], known["ci_high"], colors=list(known["colour"]), linewidth=1.5, zorder=2)
     for row in rows.to_dict("records"):
-        _draw_interval(axes, row)
-
-
-def _draw_interval(axes: Axes, line: dict[Any, Any]) -> None:
-    y, colour = line["y"], line["colour"]
-    axes.plot(
-        [line["estimate"]], [y], linestyle="none", marker=line["shape"], markersize=6, zorder=3,
-        markerfacecolor=colour if line["filled"] else "white", markeredgecolor=INK if line["filled"] else colour,
-        markeredgewidth=0.6 if line["filled"] else 1.3,
-        gid=prototype_mark(line["stands_for"]) if line.get("stands_for") else None,
-    )  # fmt: skip
+        face, edge, wide = (row["colour"], INK, 0.6) if row["filled"] else ("white", row["colour"], 1.3)
+        axes.plot(
+            [row["estimate"]], [row["y"]], linestyle="none", marker=row["shape"], markersize=6, zorder=3,
+            markerfacecolor=face, markeredgecolor=edge, markeredgewidth=wide,
+            gid=prototype_mark(row["stands_for"]) if row.get("stands_for") else None,
+        )  # fmt: skip
 
 
 def draw_prototype(
@@ -500,12 +500,12 @@ def _write(axes: Axes, words: _Words, across: float, colour: str) -> None:
 def _column(words: _Words, most: float) -> tuple[list[str], float]:
     """Return words in two lines at the most, and the width of the column they stand in, in inches."""
     whole = _widest(words)
-    lines = [[text] if whole <= most else wrapped(text, LETTERS, most * _POINTS, 2) for _, text in words]
+    lines = [[text] if whole <= most else wrapped(text, LETTERS, most * POINTS, 2) for _, text in words]
     return ["\n".join(each) for each in lines], min(whole, _widest([(0.0, part) for each in lines for part in each]))
 
 
 def _widest(words: _Words) -> float:
-    return max((text_width(text, LETTERS) for _, text in words), default=0.0) / _POINTS
+    return max((text_width(text, LETTERS) for _, text in words), default=0.0) / POINTS
 
 
 # A figure as SVG text: the same figure always gives the same text.

@@ -229,7 +229,9 @@ PLAIN = tuple(str(voice) for voice in range(1, 43) if str(voice) not in WINDING)
 def _found(file):
     with HERE.with_name(file).open(encoding="utf-8", newline="") as opened:
         rows = list(csv.DictReader(opened))
-    rows = rows[:: 2 if file in MANY else 1]  # every other one of thousands, which are varied one by one
+    rows = rows[
+        :: 2 if file in MANY else 1
+    ]  # every other one of thousands, varied one by one; with each that alone goes some way
     return [(row, _finder_of(row["study"], row["statement"])(row["claim"])) for row in rows]
 
 

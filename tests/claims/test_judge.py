@@ -5,6 +5,7 @@ The truths are constructed; what counts as enough evidence follows the kinds of 
 
 import math
 import re
+from dataclasses import replace
 from functools import cache
 from pathlib import Path
 
@@ -44,12 +45,14 @@ from tests.claims.claim_studies import (
     verdict_of,
     vote_rows,
 )
+from tests.fine_scale import PART, finer, without_numbers
 from tests.formula_studies import ALKANE, CARBONATE, hand_cream_formulas
 from tests.studies import small_study
 
 DEMO = Path(__file__).resolve().parents[2] / "data_demo" / "reading_room"
 PRECISE = {"scatter": 2.0, "own_view": 1.0}
 SINK = {"attribute": "SINK", "unit": "s"}
+FITTED = 1e-6  # the mixed model is found by iteration
 MORE = {"attribute": "SOFT", "direction": "more", "minutes": 480.0}
 
 
@@ -289,6 +292,23 @@ def test_a_change_is_that_of_each_person_beside_the_change_of_the_control():
     np.testing.assert_allclose(found[["ci_low", "ci_high"]].astype(float), expected.confidence_interval(0.95))
 
 
+@pytest.mark.parametrize("direction", ["more", "less"])
+def test_where_nothing_changed_on_average_no_change_is_told(direction):
+    """Constructed: as many people up as down, by the same; the control stays where it was."""
+    built = changed(50, 50, 50, 50) | {
+        "scores": [
+            {"assessor": f"A{person}", "prototype": prototype, "attribute": "SOFT", "session": sitting,
+             "score": 50.0 + own * (prototype == "P1") * (sitting == "after")}
+            for person, own in enumerate((4, -4, 2, -2, 1, -1, 3, -3, 5, -5))
+            for prototype in ("P1", "P2") for sitting in ("before", "after")
+        ]
+    }  # fmt: skip
+    found = judge_claims(judged(but(SOFTER, direction=direction), built))
+    assert found.claims["estimate"].tolist() == [0.0]
+    assert found.claims["verdict"].tolist() == [NOT_SUPPORTED]
+    assert "Another sentence: the change does not go the way this one says." in set(found.needs["need"])
+
+
 @pytest.mark.parametrize(
     ("case", "built", "side", "allowed"),
     [
@@ -317,6 +337,27 @@ def test_a_mean_just_on_the_claimed_side_of_its_bar_is_nothing_against_it():
     for beyond, against in ((0.5, False), (-0.5, True)):
         found = judge_claims(judged((*FILM[:2], FILM[2] | {"bar": mean + beyond}), grease(20, 40)))
         assert (found.claims["verdict"].iloc[0] == NOT_SUPPORTED) == against
+
+
+def _on_the_scale(kind):
+    """The limits of a claim that are given on the scale of the panel; a bar of answers is a share."""
+    return {"margin", "bar_panel"} | ({"bar"} if kind == "perceived_attribute" else set())
+
+
+LIMITED = [n for n, ((_, kind, row), _, _) in enumerate(CASES) if "attribute" in row and _on_the_scale(kind) & {*row}]
+
+
+@pytest.mark.parametrize("number", LIMITED)
+def test_no_verdict_depends_on_how_small_the_numbers_of_a_scale_are(number):
+    (sentence, kind, row), built, _ = CASES[number]
+    small = {name: cell * PART if name in _on_the_scale(kind) else cell for name, cell in row.items()}
+    study = finer(judged((sentence, kind, row), built))
+    claims = judged((sentence, kind, small), built).table("claims")
+    told, other = found_of(number), judge_claims(replace(study, tables={**study.tables, "claims": claims}))
+    for name, column in (("claims", "verdict"), ("claims", "suggestion"), ("reasons", "reason"), ("numbers", "side")):
+        words, same = ([*map(without_numbers, getattr(each, name)[column])] for each in (told, other))
+        assert words == same
+    assert other.claims["p_value"].iloc[0] == pytest.approx(told.claims["p_value"].iloc[0], rel=FITTED, nan_ok=True)
 
 
 def test_the_table_has_a_case_for_and_against_every_kind():
@@ -404,6 +445,16 @@ def test_words_that_say_too_much_change_a_verdict():
     stop = claim_row("soothes eczema", "agreement", question="soft")
     study = study_with([plain, loud, stop], **built)
     assert [verdict_of(study, number) for number in (1, 2, 3)] == [SUPPORTED, WITH_WORDING, NOT_THIS_TOOL]
+
+
+def test_in_order_stand_the_same_claims_by_their_verdicts_and_then_their_numbers():
+    found = found_of_demo()
+    places = [(VERDICTS.index(row["verdict"]), row["number"]) for row in found.in_order.to_dict("records")]
+    assert places == sorted(places)
+    assert len({verdict for verdict, _ in places}) > 1
+    again = found.in_order.sort_values("number", ignore_index=True)
+    pd.testing.assert_frame_equal(again, found.claims)
+    assert found.in_order.index.equals(pd.RangeIndex(len(places)))
 
 
 def test_a_study_without_claims_gives_frames_without_rows():
@@ -569,24 +620,27 @@ def test_a_number_is_for_a_claim_only_where_its_whole_interval_keeps_to_its_side
     assert _with_sides(pd.DataFrame([row]))["side"].tolist() == [side]
 
 
-@pytest.mark.parametrize(("case", "built"), [(case, built) for case, built, _ in CASES])
-def test_what_may_be_said_instead_is_supported_as_worded_whatever_the_kind(case, built):
-    sentence, kind, row = case
+@cache
+def drafted(number):
+    """A case as a draft, once as it is and once with words that nothing accounts for; its study and its statement."""
+    (sentence, kind, row), built, _ = CASES[number]
     study, statement = study_with([], **built), {"kind": kind, "prototype": "P1", **row}
-    for words in (sentence, f"{sentence}, and how"):
-        (draft,) = judge_drafts(study, [statement | {"claim": words}])
-        if draft.may_be_said:
-            (said,) = judge_drafts(study, [statement | {"claim": draft.may_be_said, "kind": draft.said_as}])
-            assert said.verdict in AS_WORDED, (draft.may_be_said, said.reasons)
-            assert said.not_covered == ()
+    rows = [statement | {"claim": words} for words in (sentence, f"{sentence}, and how")]
+    return judge_drafts(study, rows), study, statement
+
+
+@pytest.mark.parametrize("number", range(len(CASES)))
+def test_what_may_be_said_instead_is_supported_as_worded_whatever_the_kind(number):
+    drafts, study, statement = drafted(number)
+    offered = {draft.may_be_said: draft.said_as for draft in drafts if draft.may_be_said}
+    rows = [statement | {"claim": words, "kind": kind} for words, kind in offered.items()]
+    for said in judge_drafts(study, rows) if rows else ():
+        assert said.verdict in AS_WORDED, (said.claim, said.reasons)
+        assert said.not_covered == ()
 
 
 def test_what_may_be_said_is_offered_for_every_kind_but_one():
-    offered = set()
-    for (sentence, kind, row), built, _ in CASES:
-        statement = {"claim": f"{sentence} blorp", "kind": kind, "prototype": "P1", **row}
-        (draft,) = judge_drafts(study_with([], **built), [statement])
-        offered |= {kind} if draft.may_be_said else set()
+    offered = {CASES[number][0][1] for number in range(len(CASES)) if drafted(number)[0][1].may_be_said}
     assert offered == {kind for (_, kind, _), _, _ in CASES} - {"beyond_sensory"}
 
 

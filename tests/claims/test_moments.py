@@ -8,7 +8,7 @@ import math
 import pytest
 
 from panel.claims.judge import judge_claims
-from panel.claims.names import forms_of
+from panel.claims.parts import forms_of
 from panel.study.naming import judged_after, judged_minutes, moment_words, when_judged
 from tests.claims.claim_studies import answer_rows, claim_row, panel_scores, seeded, study_with, words_judge
 
@@ -153,6 +153,27 @@ NOT_RINSING = (
 )  # fmt: skip
 def test_a_sentence_may_name_that_moment_and_no_other(how, true, false):
     holds = judge_of(*how)
+    assert [sentence for sentence in true if not holds(sentence)] == []
+    assert [sentence for sentence in false if holds(sentence)] == []
+
+
+WHEN = ("after", "once", "when", "as soon as")
+RINSED = ("it has been rinsed off", "you have rinsed it off", "the balm has been rinsed off", "they have rinsed it off")
+OTHERWISE = (
+    "it has been rubbed in", "you have applied it", "the balm has been wiped off", "they have rinsed their hair",
+    "it has not been rinsed off", "it has dried", "you have rubbed off the balm", "the bath has been rinsed off",
+)  # fmt: skip
+
+
+@pytest.mark.parametrize("when", WHEN)
+def test_however_it_is_joined_what_had_happened_is_read(when):
+    """By the grammar of English: each conjunction of time before a clause in the perfect, first or last."""
+    holds = judge_of("oily film after rinsing", 0)
+    frames = ("{when} {what}, skin has less oily film {than}", "Less oily film {than} {when} {what}")
+    true, false = (
+        [frame.format(when=when, what=what, than=THAN) for what in told for frame in frames]
+        for told in (RINSED, OTHERWISE)
+    )
     assert [sentence for sentence in true if not holds(sentence)] == []
     assert [sentence for sentence in false if holds(sentence)] == []
 

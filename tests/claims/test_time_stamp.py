@@ -112,6 +112,16 @@ def reply(authority, request_):
     return authority.reply(request_)
 
 
+def test_the_request_is_the_one_openssl_makes_and_reads(authority, made):
+    digest = stamps_hash(made.table("claims"))
+    same = authority.run("ts", "-query", "-digest", digest, "-sha256", "-cert", "-no_nonce")
+    assert time_stamp_request(digest) == same
+    for nonce in (1, 0x7F, 0x80, 0xFFFF, NONCE, 2**70):  # a leading byte of noughts keeps a number positive
+        (authority.folder / "own.tsq").write_bytes(time_stamp_request(digest, nonce))
+        told = authority.run("ts", "-query", "-in", "own.tsq", "-text").decode()
+        assert f"Nonce: 0x{nonce:0{2 * -(-nonce.bit_length() // 8)}X}" in told
+
+
 def test_a_true_reply_shows_that_the_claims_stood(authority, made, request_, reply):
     found = verify_time_stamp(reply, made.table("claims"), request=request_, roots=authority.root)
     assert (found.claims, found.problems, found.notes, found.authority) == (2, (), (), "CN=Own stamps")
@@ -194,6 +204,27 @@ def test_another_mask_than_its_hash_is_refused(authority, made, request_):
 def test_the_older_way_to_name_the_certificate_is_known_too(tmp_path, made, request_):
     own = Authority(tmp_path, ess="sha1")
     assert problems(own.reply(request_), made, roots=own.root) == ()
+
+
+def with_optional_parts(reply):
+    """The same reply with what RFC 5652 lets stand in it unsigned: lists of revoked certificates, attributes."""
+    status, token = next(_parts(reply)).parts()
+    kind, body = token.parts()
+    *before, signers = body.parts()[0].parts()
+    (signer,) = signers.parts()
+    attribute = _der(0x30, kind.whole + _der(0x31, kind.whole))
+    told = _der(0x30, signer.content + _der(0xA1, attribute))
+    signed = b"".join(part.whole for part in before) + _der(0xA1, b"") + _der(0x31, told)
+    return _der(0x30, status.whole + _der(0x30, kind.whole + _der(0xA0, _der(0x30, signed))))
+
+
+def test_what_stands_in_a_reply_unsigned_changes_nothing(authority, made, request_, reply):
+    """OpenSSL, a second reader, takes it too."""
+    more = with_optional_parts(reply)
+    assert problems(more, made, request=request_, roots=authority.root) == ()
+    (authority.folder / "more.tsr").write_bytes(more)
+    (authority.folder / "more.tsq").write_bytes(request_)
+    authority.run("ts", "-verify", "-in", "more.tsr", "-queryfile", "more.tsq", "-CAfile", "root.pem")
 
 
 def test_a_refusal_is_told(authority, made):

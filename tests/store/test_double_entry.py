@@ -1,7 +1,6 @@
 import pandas as pd
 import pytest
 
-from panel.errors import StudyError
 from panel.store.double_entry import _compare_entries
 
 BLANK = pd.DataFrame(
@@ -52,21 +51,3 @@ def test_differences_come_in_the_order_of_the_paper():
     one = typed(STICK=(4, "1"), GLOSS=(8, "1"), RESIDUE=(0, "1"))
     table = _compare_entries(one, typed())
     assert table["assessor"].tolist() == ["A01", "A02", "A03"]
-
-
-def test_the_order_of_rows_does_not_matter():
-    shuffled = typed(STICK=(4, "1")).iloc[::-1].reset_index(drop=True)
-    pd.testing.assert_frame_equal(_compare_entries(shuffled, typed()), _compare_entries(typed(STICK=(4, "1")), typed()))
-
-
-def test_grids_of_other_servings_or_attributes_are_refused():
-    with pytest.raises(StudyError, match="not the same servings and attributes"):
-        _compare_entries(typed(), typed().iloc[:-1])
-    with pytest.raises(StudyError, match="not the same servings and attributes"):
-        _compare_entries(typed(), typed().assign(MORE=""))
-    with pytest.raises(StudyError, match="A grid lacks the column 'code'"):
-        _compare_entries(typed(), typed().drop(columns="code"))
-    twice = typed()
-    twice.loc[1] = twice.loc[0]
-    with pytest.raises(StudyError, match=r"A grid has the serving .*A01.* twice; keep one of them"):
-        _compare_entries(twice, twice)

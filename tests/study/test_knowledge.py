@@ -12,11 +12,11 @@ from rdkit.Chem import Descriptors, rdMolDescriptors
 from scipy.stats import spearmanr
 
 from panel.errors import StudyError
-from panel.study import knowledge
+from panel.study import tables
 from panel.study.formulas import canonical_ingredient, emollient_value, ingredients, own_measurement
-from panel.study.knowledge import PROPERTIES, _shared_folder, shared_table
+from panel.study.knowledge import PROPERTIES, shared_table
 from panel.study.study import Study
-from panel.study.tables import TABLES
+from panel.study.tables import TABLES, shared_folder
 
 # Molar masses are written to 0.1 g/mol.
 MOLAR_MASS_ROUNDING = 0.05 + 1e-9
@@ -408,14 +408,14 @@ def test_what_is_returned_is_a_copy(read):
 
 
 def test_missing_tables_are_said_with_both_places(monkeypatch, tmp_path):
-    monkeypatch.setattr(knowledge, "__file__", str(tmp_path / "panel" / "study" / "knowledge.py"))
-    with pytest.raises(StudyError, match=r"emollients\.csv.*_shared.*shared.*Install the package again"):
-        _shared_folder.__wrapped__()
+    monkeypatch.setattr(tables, "__file__", str(tmp_path / "panel" / "study" / "tables.py"))
+    with pytest.raises(ImportError, match=r"study_tables\.csv.*_shared.*shared.*Install the package again"):
+        shared_folder()
 
 
 def test_an_installed_package_finds_its_own_tables(monkeypatch, tmp_path):
     inside = tmp_path / "panel" / "_shared"
     inside.mkdir(parents=True)
-    (inside / "emollients.csv").write_text("ingredient\n", encoding="utf-8")
-    monkeypatch.setattr(knowledge, "__file__", str(tmp_path / "panel" / "study" / "knowledge.py"))
-    assert _shared_folder.__wrapped__() == inside
+    (inside / "study_tables.csv").write_text("ingredient\n", encoding="utf-8")
+    monkeypatch.setattr(tables, "__file__", str(tmp_path / "panel" / "study" / "tables.py"))
+    assert shared_folder() == inside

@@ -27,6 +27,7 @@ from panel.app.widgets import (
     say,
     show_picture,
     table,
+    warn,
 )
 from panel.checks.finding import SEVERITIES, Finding
 from panel.study.folder import read_journal
@@ -141,15 +142,6 @@ def _general_cautions() -> None:
 # Correcting a score, or setting it aside, with a name and a reason; the score itself stays in the study.
 
 
-_LABELS = {
-    "assessor": "Assessor",
-    "session": "Session",
-    "replicate": "Replicate",
-    "prototype": "Prototype",
-    "attribute": "Attribute",
-}
-
-
 def _correction_form(study: StudyInUse, names: Naming) -> None:
     scores = study.study.scores
     with st.form("correction", clear_on_submit=False):
@@ -159,7 +151,8 @@ def _correction_form(study: StudyInUse, names: Naming) -> None:
         for column, box in zip(asked, columns, strict=True):
             given = list(dict.fromkeys(name for name in scores[column] if name))
             words = names.attribute if column == "attribute" else names.prototype if column == "prototype" else str
-            place[column] = str(box.selectbox(_LABELS[column], given, format_func=words, key=f"correct {column}"))
+            label, key = column.capitalize(), f"correct {column}"
+            place[column] = str(box.selectbox(label, given, format_func=words, key=key))
         left, middle, right, last = st.columns([2, 2, 4, 1])
         row = last.text_input("Row", help="As the check numbers it, in place of the names: where two are alike.")
         new = left.text_input("New score", help="7.5 and 7,5 are both read. Leave it empty to set the score aside.")
@@ -167,18 +160,11 @@ def _correction_form(study: StudyInUse, names: Naming) -> None:
         why = right.text_input("Why", placeholder="such as: the ballot says 33.0")
         to_disk = study.folder is not None and st.checkbox(f"Also write it into {plain(study.folder)}", value=True)
         if st.form_submit_button("Write the correction"):
-            written = {"new": new or "", "who": who or "", "why": why or ""}
-            keep_and_tell(
-                study,
-                lambda now: (
-                    with_row_corrected(now, int(row), when=moment(), **written)
-                    if row and row.strip().isdecimal()
-                    else with_correction(now, place, when=moment(), **written)
-                ),
-                "The correction is written; the score itself stays in the study.",
-                who=written["who"],
-                to_disk=bool(to_disk),
-            )
+            written = {"new": new or "", "who": who or "", "why": why or "", "when": moment()}
+            by_row = bool(row) and row.strip().isdecimal()
+            change = partial(with_row_corrected, row=int(row)) if by_row else partial(with_correction, place=place)
+            done = "The correction is written; the score itself stays in the study."
+            keep_and_tell(study, partial(change, **written), done, who=written["who"], to_disk=bool(to_disk))
 
 
 _MOST_TO_MIND = 3
@@ -284,7 +270,7 @@ def _removal(folder: Path, people: tuple[str, ...]) -> None:
         sure = st.checkbox("Remove it; this cannot be undone, and the history begins anew", key="sure to remove")
         if st.form_submit_button("Remove"):
             if not person or not sure:
-                st.warning("Choose the person, and tick that it is to be removed for good.", icon=":material/info:")
+                warn("Choose the person, and tick that it is to be removed for good.")
                 return
             act_and_tell(
                 lambda: remove_person(folder, str(person), who=who, why=why),

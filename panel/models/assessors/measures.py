@@ -165,10 +165,13 @@ def _panel_rows(numbers: PanelNumbers, fits: list[tuple[PanelDesign, MixedFit]])
     frame["repeatability"] = np.sqrt(frame["residual"].where(repeated))
     terms = frame[["assessor", "assessor_prototype", "session", "residual"]]
     frame["reproducibility"] = np.sqrt(terms.sum(axis=1, min_count=1))
-    chance = {"reversal_noticed": _reversal_noticed(numbers)}
-    for name, values in (_agreement_of_all(numbers) | _own_tests(numbers) | chance).items():
-        frame[name] = values
-    return frame.drop(columns=terms.columns)
+    own = numbers.own
+    return frame.drop(columns=terms.columns).assign(
+        **_agreement_of_all(numbers),
+        n_assessors=(own.counts.sum(axis=2) > 0).sum(axis=1),
+        n_separating=_separated(np.isfinite(own.p_value), own.p_value, axis=1),
+        reversal_noticed=_reversal_noticed(numbers),
+    )
 
 
 def _agreement_of_all(numbers: PanelNumbers) -> dict[str, Array]:
@@ -199,8 +202,6 @@ def _reversal_noticed(numbers: PanelNumbers) -> Array:
     """Return about how likely a scale used backwards would have been noticed, (q,), the mean over the assessors."""
     own, found, apart = numbers.own, numbers.found, numbers.apart
     looked_at = np.isfinite(apart.lower)
-    df = own.df_error.sum(axis=1, keepdims=True)
-    usual = np.where(own.df_error > 0, own.within, 0.0).sum(axis=1, keepdims=True) / np.maximum(df, 1)
     chance = reversal_chance(
         REVERSED_RULES,
         (float(looked_at.sum()), float((looked_at & _looked_at_closely(numbers)).sum() + 1)),
@@ -208,20 +209,12 @@ def _reversal_noticed(numbers: PanelNumbers) -> Array:
         others_square=found.others_square,
         std_error=apart.std_error,
         df=apart.df,
-        own=(usual, own.df_error, own.counts.sum(axis=2) / np.maximum(found.prototypes, 1)),
+        own=(_usual(own), own.df_error, own.counts.sum(axis=2) / np.maximum(found.prototypes, 1)),
         prototypes=found.prototypes,
     )
     known = np.isfinite(chance)
     total = np.where(known, chance, 0.0).sum(axis=1)
     return np.where(known.any(axis=1), total / np.maximum(known.sum(axis=1), 1), np.nan)
-
-
-def _own_tests(numbers: PanelNumbers) -> dict[str, Array]:
-    """Return how many assessors there are, and how many of them separate alone."""
-    return {
-        "n_assessors": (numbers.own.counts.sum(axis=2) > 0).sum(axis=1),
-        "n_separating": _separated(np.isfinite(numbers.own.p_value), numbers.own.p_value, axis=1),
-    }
 
 
 def _separated(tested: np.ndarray, p_value: Array, axis: int) -> Array:
@@ -310,8 +303,8 @@ def _panel_numbers(study: Study, scores: pd.DataFrame, tests: pd.DataFrame) -> P
         reliability = np.where(judged, np.clip(1 - 1 / statistic, 0.0, 1.0), 0.0)
     found = agreement(own.means)
     repeating = repeats(own)
-    beyond = _beyond(own)
-    sittings = effects[:, :, _order(array, scores)]
+    beyond = np.where(own.df_error > 0, np.fmax(own.mean_square - _usual(own), 0.0), 0.0)
+    sittings = effects[:, :, pd.Index(array.sessions).get_indexer(pd.Index(dict.fromkeys(scores["session"])))]
     return PanelNumbers(
         assessors=array.assessors,
         attributes=attributes,
@@ -337,11 +330,10 @@ def _departures(
     return departures(found, reliability, judged, (variance, df), others, extra, residual_correlations(own))
 
 
-def _beyond(own: VarianceTables) -> Array:
-    """Return by how much each person's residual variance exceeds the panel's, zero where it does not."""
+def _usual(own: VarianceTables) -> Array:
+    """Return the panel's own residual variance of each attribute, (q, 1)."""
     df = own.df_error.sum(axis=1, keepdims=True)
-    usual = np.where(own.df_error > 0, own.within, 0.0).sum(axis=1, keepdims=True) / np.maximum(df, 1)
-    return np.where(own.df_error > 0, np.fmax(own.mean_square - usual, 0.0), 0.0)
+    return np.asarray(np.where(own.df_error > 0, own.within, 0.0).sum(axis=1, keepdims=True) / np.maximum(df, 1))
 
 
 def _per(variance: Array, own: VarianceTables, means: Array) -> Array:
@@ -371,8 +363,3 @@ def _by_session(scores: pd.DataFrame) -> pd.DataFrame:
             return scores
         number = scores["session"].map(began)
     return scores.loc[number.sort_values(kind="stable").index]
-
-
-def _order(array: ScoreArray, scores: pd.DataFrame) -> np.ndarray:
-    """Return the places of the sessions of `array` in order of time."""
-    return pd.Index(array.sessions).get_indexer(pd.Index(dict.fromkeys(scores["session"])))

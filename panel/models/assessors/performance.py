@@ -22,7 +22,7 @@ from panel.models.assessors.measures import (
     PanelNumbers,
     panel_tables,
 )
-from panel.models.prototypes.differences import ask_fits, panel_test
+from panel.models.prototypes.differences import ask_fits, minus, panel_test
 from panel.models.prototypes.panel_design import PanelDesign, fit_study, in_order
 from panel.stats.arrays import Codes
 from panel.stats.assessors.departures import SCALE_SD
@@ -509,10 +509,8 @@ def _leave_one_out_differences(design: PanelDesign, refit: _Refit, benchmark: st
     """Return the differences of all other prototypes from the benchmark, one row per fit and prototype."""
     left_out, attribute, fit = refit
     others = [name for name in design.prototypes if name != benchmark]
-    contrasts = np.zeros((len(others), design.fixed.shape[1]))
-    contrasts[np.arange(len(others)), [design.prototypes.index(name) for name in others]] = 1
-    contrasts[:, design.prototypes.index(benchmark)] = -1
-    found = inference(fit).estimate(contrasts)
+    places = list(map(design.prototypes.index, others))
+    found = inference(fit).estimate(minus(design, places, design.prototypes.index(benchmark)))
     low, high = found.interval(LEVEL)
     values = {"estimate": found.estimate, "std_error": found.std_error, "df": found.df, "statistic": found.statistic}
     values |= {"p_value": found.p_value, "ci_low": low, "ci_high": high}

@@ -51,8 +51,6 @@ class Agreement:
         statement; `lost` is how many of the agreed were theirs.
     agrees
         Where 1 was read as full agreement, or nothing in the study says which point is; what was not understood.
-    method, notes
-        How it was done, and what to know before trusting it.
     """
 
     statements: pd.DataFrame

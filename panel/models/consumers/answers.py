@@ -4,9 +4,9 @@ from __future__ import annotations
 
 import math
 import re
-from collections.abc import Mapping
+from collections.abc import Iterable, Mapping
 from dataclasses import dataclass
-from typing import Any, Literal
+from typing import Any, Literal, get_args
 
 import numpy as np
 import pandas as pd
@@ -14,18 +14,16 @@ from numpy.typing import NDArray
 
 from panel.errors import ModelError
 from panel.plan.codes import first_opening
-from panel.stats.arrays import Array
+from panel.stats.answers.binomial import wilson_interval
+from panel.stats.arrays import Array, ratio
+from panel.stats.comparing.multiplicity import LEVEL
 from panel.study.numbers_read import read_numbers
 from panel.study.scores_used import ANSWER_ENDS, answer_points, named_rows
-from panel.study.study import Study
+from panel.study.study import Study, those_in
+from panel.words import counted
 
 Kind = Literal["liking", "just_about_right", "check_all", "agreement"]
-KIND_WORDS = {
-    "liking": "liking",
-    "just_about_right": "just-about-right",
-    "check_all": "check-all",
-    "agreement": "agreement",
-}
+KIND_WORDS = {kind: kind.replace("_", "-") for kind in get_args(Kind)}
 """What answers of each kind are called."""
 _NOT_WHOLE, _NOT_A_NUMBER = "not a whole number", "not a number"
 _ROW_COLUMNS = ["assessor", "prototype", "answer", "session", "position", "replicate"]
@@ -129,16 +127,19 @@ def _values(texts: pd.Series, low: float, high: float) -> tuple[np.ndarray, np.n
 def _table(study: Study, rows: pd.DataFrame) -> tuple[pd.DataFrame, int]:
     """Return the means by consumer and prototype, and how many cells hold more than one answer."""
     person, people = pd.factorize(rows["assessor"])
-    found = [str(name) for name in rows["prototype"].unique()]
-    listed = [name for name in study.prototypes if name in set(found)]
-    order = listed + [name for name in found if name not in set(listed)]
+    order = in_study_order(study.prototypes, rows["prototype"])
     what = pd.Index(order).get_indexer(pd.Index(rows["prototype"]))
     cell, size = person * len(order) + what, len(people) * len(order)
     count = np.bincount(cell, minlength=size).reshape(len(people), len(order))
     total = np.bincount(cell, rows["answer"].to_numpy(dtype=float), size).reshape(count.shape)
-    mean = np.divide(total, count, out=np.full(count.shape, np.nan), where=count > 0)
     index = pd.Index(people, name="assessor", dtype="str")
-    return pd.DataFrame(mean, index=index, columns=pd.Index(order, name="prototype")), int((count > 1).sum())
+    means = pd.DataFrame(ratio(total, count), index=index, columns=pd.Index(order, name="prototype"))
+    return means, int((count > 1).sum())
+
+
+def in_study_order(names: Iterable[str], column: pd.Series) -> tuple[str, ...]:
+    """Return what occurs in a column: first the `names` in their order, then what is not among them, as it comes."""
+    return tuple(dict.fromkeys((*those_in(names, column), *map(str, column.unique()))))
 
 
 # All answers of one kind at once: questions by consumers by prototypes, for what is counted question by question.
@@ -184,13 +185,13 @@ class AnswerGrid:
             stay = "counted as not agreeing" if self.strange.any() else "left out"
             stay = f"{'is' if len(self.unread) == 1 else 'are'} {stay}"
             told.append(
-                f"{_counted(len(self.unread))} could not be read and {stay}, "
+                f"{counted(len(self.unread), 'answer')} could not be read and {stay}, "
                 f"such as {first['answer']!r} of {first['assessor']} to {first['question']}."
             )
         if self.n_repeated:
             told.append(
-                f"{_counted(self.n_repeated)} came after an earlier answer of the same person to the same question "
-                "for the same prototype; the first one counts."
+                f"{counted(self.n_repeated, 'answer')} came after an earlier answer of the same person to the same "
+                "question for the same prototype; the first one counts."
             )
         return told
 
@@ -215,7 +216,7 @@ def answer_grid(study: Study, kind: Kind) -> AnswerGrid:
     kept = own.loc[stays]
     codes, axes = zip(*(pd.factorize(kept[name]) for name in ("question", "assessor", "prototype")), strict=True)
     questions, people, found = (tuple(str(name) for name in axis) for axis in axes)
-    prototypes = tuple(sorted(found, key=_place(study, found).__getitem__))
+    prototypes = in_study_order(study.prototypes, kept["prototype"])
     to_place = np.array([prototypes.index(name) for name in found])
     shape = len(questions), len(people), len(prototypes)
     cell = np.ravel_multi_index((codes[0], codes[1], to_place[codes[2]]), shape)[::-1]
@@ -225,15 +226,6 @@ def answer_grid(study: Study, kind: Kind) -> AnswerGrid:
     distinct = int(np.count_nonzero(np.bincount(cell, minlength=1)))
     unread = own.loc[bad, ["assessor", "prototype", "question", "answer"]].reset_index(drop=True)
     return AnswerGrid(values, unknown, strange, questions, people, prototypes, unread, len(cell) - distinct)
-
-
-def _place(study: Study, found: tuple[str, ...]) -> dict[str, int]:
-    order = [*(name for name in study.prototypes if name in set(found)), *found]
-    return {name: order.index(name) for name in found}
-
-
-def _counted(number: int) -> str:
-    return "1 answer" if number == 1 else f"{number} answers"
 
 
 # What does the study say about its consumer questions: wording, ends, attribute, bar, and which one is untrue?
@@ -278,7 +270,15 @@ class QuestionFacts:
 
 def question_facts(study: Study, kind: str) -> dict[str, QuestionFacts]:
     """Return what the study says about its questions of one kind, by their short names, each fact as it is used."""
-    return {name: _facts(entry) for name, entry in recorded_questions(study, kind).items()}
+    return {
+        name: QuestionFacts(
+            **{about: str(entry.get(about, "")) for about in ("words", "low_end", "high_end", "attribute")},
+            opposite=str(entry.get("attribute_runs", "")) == "opposite",
+            foil=entry.get("foil") in (True, "yes", "true", "1", 1),
+            bar=share_of_bar(entry.get("bar")),
+        )
+        for name, entry in recorded_questions(study, kind).items()
+    }
 
 
 def recorded_questions(study: Study, kind: str) -> dict[str, dict[str, Any]]:
@@ -309,16 +309,10 @@ def _entry(about: object) -> dict[str, Any]:
     return {str(name): value for name, value in about.items()} if isinstance(about, Mapping) else {}
 
 
-def _facts(entry: Mapping[str, Any]) -> QuestionFacts:
-    return QuestionFacts(
-        words=str(entry.get("words", "")),
-        low_end=str(entry.get("low_end", "")),
-        high_end=str(entry.get("high_end", "")),
-        attribute=str(entry.get("attribute", "")),
-        opposite=str(entry.get("attribute_runs", "")) == "opposite",
-        foil=entry.get("foil") in (True, "yes", "true", "1", 1),
-        bar=share_of_bar(entry.get("bar")),
-    )
+def shares_of(count: Array, base: Array, counted_as: str = "count") -> dict[str, Array]:
+    """Return the columns `count base share ci_low ci_high`, the interval Wilson's, of counts out of a base."""
+    low, high = wilson_interval(count, base, LEVEL)
+    return {counted_as: count, "base": base, "share": count / base, "ci_low": low, "ci_high": high}
 
 
 def share_of_bar(bar: object) -> float:

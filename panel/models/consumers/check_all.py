@@ -10,9 +10,8 @@ import numpy as np
 import pandas as pd
 
 from panel.errors import ModelError
-from panel.models.consumers.answers import AnswerGrid, answer_grid, numeric_answers, questions_of
+from panel.models.consumers.answers import AnswerGrid, answer_grid, numeric_answers, questions_of, shares_of
 from panel.models.prototypes.verdict import with_deciding
-from panel.stats.answers.binomial import wilson_interval
 from panel.stats.answers.paired_answers import (
     cochran_tests,
     mcnemar_exact,
@@ -20,6 +19,7 @@ from panel.stats.answers.paired_answers import (
     ticked_differences,
     within_people,
 )
+from panel.stats.arrays import ratio
 from panel.stats.comparing.group_means import MeanDifferences
 from panel.stats.comparing.multiplicity import LEVEL, below, holm
 from panel.stats.maps.components import correspondence
@@ -61,8 +61,8 @@ class CheckAll:
         share`; `terms`: `term mass` and one column `component_1`, `component_2` ... with principal coordinates;
         `prototypes`: `prototype mass` and the same; `left_out`: `kind name` of terms nobody ticked and prototypes
         nobody ticked anything for.
-    liking, method, notes
-        The liking question used (empty if none), how it was done, and what to know.
+    liking
+        The liking question used (empty if none).
     """
 
     terms: pd.DataFrame
@@ -116,16 +116,12 @@ def _counted(grid: AnswerGrid) -> tuple[np.ndarray, np.ndarray]:
 def _shares(grid: AnswerGrid) -> pd.DataFrame:
     ticked, base = _counted(grid)
     term, prototype = np.nonzero(base)
-    x, n = ticked[term, prototype], base[term, prototype]
-    low, high = wilson_interval(x, n, LEVEL)
-    frame = pd.DataFrame(
-        {
-            "term": np.array(grid.questions, dtype=object)[term],
-            "prototype": np.array(grid.prototypes, dtype=object)[prototype],
-            **{"ticked": x, "base": n, "share": x / n, "ci_low": low, "ci_high": high},
-        }
-    )
-    return frame.astype({"term": "str", "prototype": "str"})
+    names = {
+        "term": np.array(grid.questions, dtype=object)[term],
+        "prototype": np.array(grid.prototypes, dtype=object)[prototype],
+    }
+    counts = shares_of(ticked[term, prototype], base[term, prototype], "ticked")
+    return pd.DataFrame(names | counts).astype({"term": "str", "prototype": "str"})
 
 
 def _terms(grid: AnswerGrid, tests: Mapping[str, Any]) -> pd.DataFrame:
@@ -150,12 +146,7 @@ def _pairs(grid: AnswerGrid) -> pd.DataFrame:
     found = pair_counts(grid.values)
     p_value = np.where(found["n"] > 0, mcnemar_exact(found["only_second"], found["only_first"]), np.nan)
     adjusted = np.stack([holm(row) for row in p_value])
-    estimate = np.divide(
-        found["only_second"] - found["only_first"],
-        found["n"],
-        out=np.full(found["n"].shape, np.nan),
-        where=found["n"] > 0,
-    )
+    estimate = ratio(found["only_second"] - found["only_first"], found["n"])
     names = np.array(grid.prototypes, dtype=object)
     count = len(grid.questions)
     frame = pd.DataFrame(

@@ -19,13 +19,13 @@ from panel.models.consumers.answers import (
     numeric_answers,
     question_facts,
     questions_of,
+    shares_of,
 )
 from panel.models.consumers.liking_checks import without_order
 from panel.models.emollients.swaps import TracedSwaps, trace_swaps
 from panel.models.prototypes.verdict import with_deciding
-from panel.stats.answers.binomial import wilson_interval
 from panel.stats.answers.paired_answers import paired_tables, stuart_maxwell, within_people
-from panel.stats.arrays import Array
+from panel.stats.arrays import Array, ratio
 from panel.stats.comparing.group_means import welch_differences
 from panel.stats.comparing.multiplicity import LEVEL, below, holm
 from panel.study.formulas import SAME_AMOUNT, formula_percents
@@ -74,8 +74,6 @@ class JustAboutRight:
         The liking question the drops are in; empty if there is none.
     facts
         What the study says about the questions, by their names.
-    method, notes
-        How it was done, and what to know before trusting it.
     """
 
     shares: pd.DataFrame
@@ -184,21 +182,13 @@ def _shares(grid: AnswerGrid, side: Array) -> pd.DataFrame:
     place = np.indices(counts.shape).reshape(3, -1)
     kept = base.ravel() > 0
     question, prototype, which = (row[kept] for row in place)
-    count, of = counts.ravel()[kept], base.ravel()[kept]
-    low, high = wilson_interval(count, of, LEVEL)
-    return pd.DataFrame(
-        {
-            "prototype": np.array(grid.prototypes, dtype=object)[prototype],
-            "question": np.array(grid.questions, dtype=object)[question],
-            "side": np.array(ALL_SIDES, dtype=object)[which],
-            "count": count,
-            "base": of,
-            "share": count / of,
-            "ci_low": low,
-            "ci_high": high,
-            "most": low > _HALF,
-        }
-    ).astype(dict.fromkeys(("prototype", "question", "side"), "str"))
+    names = {
+        "prototype": np.array(grid.prototypes, dtype=object)[prototype],
+        "question": np.array(grid.questions, dtype=object)[question],
+        "side": np.array(ALL_SIDES, dtype=object)[which],
+    }
+    frame = pd.DataFrame(names | shares_of(counts.ravel()[kept], base.ravel()[kept])).astype(_TEXT)
+    return frame.assign(most=frame["ci_low"] > _HALF)
 
 
 def _pairs(grid: AnswerGrid, side: Array) -> pd.DataFrame:
@@ -326,9 +316,9 @@ def _drop_frame(grid: AnswerGrid, side: Array, liked: Array, asked: NDArray[np.b
                 for column in ("std_error", "df", "statistic", "p_value", "ci_low", "ci_high")
             },
             "own_p": np.where(beside.estimate > 0, beside.p_value, 1.0),
-            "weighted": _over(size[off], n) * np.where(size[off] > 0, found.estimate, 0.0),
+            "weighted": ratio(size[off], n) * np.where(size[off] > 0, found.estimate, 0.0),
             "n": n,
-            "grand_mean": _over(np.where(size > 0, size * mean, 0.0).sum(axis=0), n),
+            "grand_mean": ratio(np.where(size > 0, size * mean, 0.0).sum(axis=0), n),
         }
         place = np.indices(n.shape).reshape(2, -1)
         names = {
@@ -344,8 +334,8 @@ def _drop_frame(grid: AnswerGrid, side: Array, liked: Array, asked: NDArray[np.b
 def _beside_the_others(liked: Array) -> Array:
     """Return each liking less what the same person gives the other prototypes on average, each less its own mean."""
     there = ~np.isnan(liked)
-    own = np.where(there, liked - _over(np.where(there, liked, 0.0).sum(axis=0), there.sum(axis=0)), 0.0)
-    others = _over(own.sum(axis=1, keepdims=True) - own, there.sum(axis=1, keepdims=True) - there)
+    own = np.where(there, liked - ratio(np.where(there, liked, 0.0).sum(axis=0), there.sum(axis=0)), 0.0)
+    others = ratio(own.sum(axis=1, keepdims=True) - own, there.sum(axis=1, keepdims=True) - there)
     return np.where(there, own - others, np.nan)
 
 
@@ -370,15 +360,11 @@ def _groups(side: Array, liked: Array) -> tuple[NDArray[np.int64], Array, Array]
     there = ~np.isnan(liked)
     marks = [((side == place) & there).astype(np.float64) for place in range(3)]
     size = np.stack([mark.sum(axis=1) for mark in marks])
-    mean = _over(np.stack([np.einsum("qnp,np->qp", mark, y) for mark in marks]), size)
+    mean = ratio(np.stack([np.einsum("qnp,np->qp", mark, y) for mark in marks]), size)
     squares = np.stack([np.einsum("qnp,np->qp", mark, y**2) for mark in marks])
     # likings are small whole numbers: the difference of sums of squares loses nothing that matters
-    variance = _over(np.maximum(squares - size * np.nan_to_num(mean) ** 2, 0.0), size - 1)
+    variance = ratio(np.maximum(squares - size * np.nan_to_num(mean) ** 2, 0.0), size - 1)
     return size.astype(np.int64), mean, variance
-
-
-def _over(above: Array, below: Array) -> Array:
-    return np.asarray(np.divide(above, below, out=np.full(np.shape(above), np.nan), where=np.asarray(below) > 0))
 
 
 def _judged(rows: pd.DataFrame) -> pd.DataFrame:

@@ -12,14 +12,13 @@ from scipy.special import fdtrc
 
 from panel.checks.confounds import answer_confounds
 from panel.errors import ModelError
-from panel.models.consumers.answers import AnswersRead, numeric_answers
+from panel.models.consumers.answers import AnswersRead, numeric_answers, shares_of
 from panel.models.consumers.liking_checks import ranks_beside, serving_effects
 from panel.models.prototypes.differences import attribute_rows, mean_rows, pair_rows, versus_rows
 from panel.models.prototypes.panel_design import PanelDesign
 from panel.models.prototypes.verdict import difference_verdicts, verdict_letters
-from panel.stats.answers.binomial import wilson_interval
 from panel.stats.comparing.group_means import ASSESSOR
-from panel.stats.comparing.multiplicity import LEVEL, below, letters_for
+from panel.stats.comparing.multiplicity import below, letters_for
 from panel.stats.mixed.inference import Inference, between_people, inference
 from panel.stats.mixed.reml import MixedFit, fit_mixed_model
 from panel.stats.mixed.residuals import nothing_left
@@ -375,21 +374,8 @@ def _top_boxes(frame: pd.DataFrame) -> pd.DataFrame:
     base = np.isfinite(value).sum(axis=0)
     rows = []
     for box, lowest in _BOXES.items():
-        count = (value >= lowest).sum(axis=0)
-        low, high = wilson_interval(count, base, LEVEL)
-        rows.append(
-            pd.DataFrame(
-                {
-                    "prototype": pd.Series(frame.columns, dtype="str"),
-                    "box": box,
-                    "count": count,
-                    "base": base,
-                    "share": count / base,
-                    "ci_low": low,
-                    "ci_high": high,
-                }
-            )
-        )
+        names = {"prototype": pd.Series(frame.columns, dtype="str"), "box": box}
+        rows.append(pd.DataFrame(names | shares_of((value >= lowest).sum(axis=0), base)))
     return pd.concat(rows, ignore_index=True)
 
 

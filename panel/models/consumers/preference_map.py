@@ -110,7 +110,9 @@ def map_preferences(
     own = pd.DataFrame(without_levels(frame.to_numpy(dtype=float)), index=frame.index, columns=both)
     places = placed.prototypes.set_index("prototype").loc[both].reset_index()
     points = places[["component_1", "component_2"]].to_numpy(dtype=float)
-    liked = _by_group(own, groups)
+    segment = groups.consumers.set_index("assessor")["segment"].reindex(own.index)
+    several = range(1, groups.n_groups + 1) if groups.n_groups > 1 else ()
+    liked = {0: own} | {group: own.loc[(segment == group).to_numpy()] for group in several}
     profile = means.pivot_table(index="prototype", columns="attribute", values="estimate").loc[both]
     order = [name for name in study.attributes if name in profile.columns]
     draws = _DRAWS if len(frame) <= _MANY else _FEWER_DRAWS
@@ -142,13 +144,6 @@ def _in_both(placed: PrototypeMap, frame: pd.DataFrame) -> list[str]:
             f"tried; there are {len(both)}. With so few nearly any direction fits; compare the mean liking instead."
         )
     return both
-
-
-def _by_group(own: pd.DataFrame, groups: Segments) -> dict[int, pd.DataFrame]:
-    """Return number of the group to its liking, consumers by prototypes; 0 is everybody."""
-    segment = groups.consumers.set_index("assessor")["segment"].reindex(own.index)
-    several = range(1, groups.n_groups + 1) if groups.n_groups > 1 else ()
-    return {0: own} | {group: own.loc[(segment == group).to_numpy()] for group in several}
 
 
 def _means(own: pd.DataFrame) -> Array:

@@ -136,14 +136,8 @@ def _labels(used: pd.DataFrame, needed: int, rng: np.random.Generator) -> tuple[
     """Return the group of each consumer from 0, the steps that led there, and why it is one group if it is."""
     one = np.zeros(len(used), dtype=np.intp)
     if len(used) < _FEWEST_CONSUMERS:
-        return (
-            one,
-            [],
-            (
-                f"{len(used)} consumers tried at least {needed} prototypes; groups are not looked for with fewer than "
-                f"{_FEWEST_CONSUMERS}."
-            ),
-        )
+        why = f"{len(used)} consumers tried at least {needed} prototypes; groups are not looked for with fewer than "
+        return one, [], f"{why}{_FEWEST_CONSUMERS}."
     value = used.to_numpy(dtype=float)
     present = np.isfinite(value)
     if not present.any(axis=0).all():
@@ -283,7 +277,10 @@ def _pairs_by_group(model: dict[int, LikingModel]) -> pd.DataFrame:
     return pd.concat(own).sort_index(kind="stable")[_DIVIDED].reset_index(drop=True)
 
 
-_DIVIDED_PAIRS = ("prototype", "versus", "segment", "n", "estimate", "ci_low", "ci_high", "leaning")
+_DIVIDED_PAIRS = {
+    **dict.fromkeys(("prototype", "versus", "segment"), "str"),
+    **{"n": "int64", "estimate": "float64", "ci_low": "float64", "ci_high": "float64", "leaning": "str"},
+}
 _LIKES, _LEANS = "prefers", "leans to"
 
 
@@ -311,20 +308,9 @@ def divided_pairs(segments: Segments | None, among: tuple[str, ...]) -> pd.DataF
     They cannot be separated over all consumers, while in these answers one group likes the one better and another leans
     the other way.
     """
-    empty = pd.DataFrame({name: pd.Series(dtype="float64") for name in _DIVIDED_PAIRS}).astype(
-        {"prototype": "str", "versus": "str", "segment": "str", "n": "int64", "leaning": "str"}
-    )
-    if segments is None or segments.n_groups < 2:
-        return empty
-    rows = segments.divided
+    rows = pd.DataFrame(columns=_DIVIDED) if segments is None else segments.divided
     rows = rows.loc[rows["prototype"].isin(among) & rows["versus"].isin(among)]
-    if rows.empty:
-        return empty
-    size = segments.means.groupby("segment")["n"].max()
+    size = {} if segments is None else segments.means.groupby("segment")["n"].max().to_dict()
     told = (rows["ci_low"] > 0) | (rows["ci_high"] < 0)
-    rows = rows.assign(
-        n=rows["segment"].map(size).astype("int64"),
-        segment=rows["segment"].astype("str"),
-        leaning=pd.Series(np.where(told, _LIKES, _LEANS), index=rows.index, dtype="str"),
-    )
-    return rows[list(_DIVIDED_PAIRS)].reset_index(drop=True)
+    rows = rows.assign(n=rows["segment"].map(size), leaning=np.where(told, _LIKES, _LEANS))
+    return rows[list(_DIVIDED_PAIRS)].astype(_DIVIDED_PAIRS).reset_index(drop=True)

@@ -49,7 +49,7 @@ from panel.models.prototypes.alike import smallest_difference
 from panel.models.prototypes.differences import Differences, confound_notes, find_differences
 from panel.models.prototypes.panel_design import fit_study
 from panel.models.prototypes.verdict import CANNOT_TELL
-from panel.plan.codes import first_changed_row, moment, row_seal
+from panel.plan.codes import first_changed_row, moment, with_sealed_row
 from panel.stats.arrays import Array
 from panel.stats.comparing.multiplicity import ALPHA, LEVEL
 from panel.stats.maps.draws import DRAWS
@@ -388,9 +388,7 @@ def with_decision(
         "date": date.strip(),
         "data_hash": _decided_on(study),
     }
-    last = str(decisions["seal"].iloc[-1]) if len(decisions) else _START
-    added = pd.DataFrame([row | {"seal": row_seal(last, row)}], columns=list(_DECISION_COLUMNS), dtype="str")
-    longer = pd.concat([decisions[list(_DECISION_COLUMNS)], added], ignore_index=True).fillna("").astype("str")
+    longer = with_sealed_row(decisions, row, _DECISION_COLUMNS, _START).fillna("").astype("str")
     return replace(study, tables={**study.tables, "decisions": longer})
 
 

@@ -237,21 +237,18 @@ def judge_gates(study: Study, prototypes: tuple[str, ...]) -> pd.DataFrame:
     """
     limits, free_of, stability = _gate_limits(study)
     rows: list[tuple[object, ...]] = []
+    nothing = (math.nan,) * 4
     for gate in (name for name in LIMITED if name in limits):
         values = _values(study, gate, prototypes)
         rows += [(name, gate, *limits[gate], *_judged(limits[gate], values[name])) for name in prototypes]
     for word in free_of:
-        rows += [(name, f"{FREE_OF} {word}", *_nothing(4), *told) for name, told in _contents(study, word, prototypes)]
+        rows += [(name, f"{FREE_OF} {word}", *nothing, *told) for name, told in _contents(study, word, prototypes)]
     if stability is not None:
-        rows += [(name, STABILITY, *_nothing(4), *_stability(stability.get(name))) for name in prototypes]
+        rows += [(name, STABILITY, *nothing, *_stability(stability.get(name))) for name in prototypes]
     frame = pd.DataFrame(rows, columns=list(_GATE_COLUMNS))
     return frame.astype(dict.fromkeys(("prototype", "gate", "result", "reason"), "str")).astype(
         dict.fromkeys(("low", "high", "value_low", "value_high"), "float64")
     )
-
-
-def _nothing(count: int) -> tuple[float, ...]:
-    return (float("nan"),) * count
 
 
 def _judged(limits: tuple[float, float], value: _Value) -> tuple[float, float, str, str]:
@@ -268,7 +265,7 @@ def _judged(limits: tuple[float, float], value: _Value) -> tuple[float, float, s
 
 
 def _unknown(reason: str) -> _Value:
-    return float("nan"), float("nan"), reason, False
+    return math.nan, math.nan, reason, False
 
 
 def _values(study: Study, gate: str, prototypes: tuple[str, ...]) -> dict[str, _Value]:
@@ -384,14 +381,8 @@ def _stability(entry: Mapping[str, str] | None) -> tuple[str, str]:
 
 
 GATES, STABILITY = "gates", "stability"
-PH, VISCOSITY, SOLID, VOLATILE, COST, FREE_OF = (
-    "ph",
-    "viscosity_mpa_s",
-    "solid_share",
-    "volatile_share",
-    "cost",
-    "free_of",
-)
+PH, VISCOSITY, SOLID, VOLATILE, COST = "ph", "viscosity_mpa_s", "solid_share", "volatile_share", "cost"
+FREE_OF = "free_of"
 LIMITED = (PH, VISCOSITY, SOLID, VOLATILE, COST)
 SHARES = (SOLID, VOLATILE)
 _PASSED, _FAILED, _RUNNING = "passed", "failed", "running"

@@ -42,8 +42,6 @@ class Causes:
         NaN where nothing is wanted.
     margins
         Attribute to the smallest difference that matters on it, as the study states it.
-    method, notes
-        As of the swaps.
     """
 
     swaps: pd.DataFrame

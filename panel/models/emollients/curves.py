@@ -44,8 +44,6 @@ class ReducedCurves:
     readings
         `prototype measure unit value repeat`: what may be joined to the panel like any reading. Without viscosities
         beyond the measured rates, yield stresses that cannot be told, and consistencies, whose unit hangs on n.
-    method, notes
-        How it was done, and what to know before trusting it.
     """
 
     flow: _FlowCurves
@@ -347,12 +345,6 @@ def _stacked(frames: list[pd.DataFrame]) -> pd.DataFrame:
 # Force curves of the prototypes reduced to firmness, work and stickiness.
 
 
-_FIRMNESS, _WORK_OF_SHEAR, _STICKINESS, _WORK_OF_ADHESION = (
-    "firmness",
-    "work of shear",
-    "stickiness",
-    "work of adhesion",
-)
 _NOT_ZEROED = 0.05  # force at the first point as a share of the peak; common practice, no source
 _COLUMNS = [*_CURVE, "measure", "unit", "estimate", "limits", "used"]
 
@@ -407,17 +399,14 @@ def _force_curves(curves: pd.DataFrame, speed_mm_s: float | None) -> _ForceCurve
             left_out.append((str(prototype), str(repeat), str(error)))
             continue
         quantities += [{**key, **row} for row in _quantities(found, units)]
-        points.append(
-            pd.DataFrame(
-                {"along": found["along"], "force": force, **key, "along_unit": units[0], "force_unit": units[1]}
-            )
-        )
+        along = {"along": found["along"], "along_unit": units[0], "force": force, "force_unit": units[1]}
+        points.append(pd.DataFrame(key | along))
         peaks.append({**key, "peak_at": found["peak_at"], "pull_at": found["pull_at"]})
         touched += [name] if abs(found["start_share"]) > _NOT_ZEROED else []
         timed += [name] if units[0] == "s" else []
     return _ForceCurves(
         quantities=pd.DataFrame(quantities, columns=_COLUMNS),
-        points=_points(points),
+        points=_stacked(points),
         peaks=pd.DataFrame(peaks, columns=[*_CURVE, "peak_at", "pull_at"]),
         left_out=pd.DataFrame(left_out, columns=[*_CURVE, "why"], dtype="str"),
         notes=tuple(_force_curves_notes(touched, timed)),
@@ -444,18 +433,13 @@ def _quantities(found: Mapping[str, Any], units: _Units) -> list[dict[str, objec
     _, force_unit, area_unit, factor = units
     to_peak, whole = found["area_to_peak"] * factor, found["area_above"] * factor
     rows = [
-        (_FIRMNESS, force_unit, found["peak_force"], "largest force", True),
-        (_WORK_OF_SHEAR, area_unit, to_peak, "area above zero, from the start to the peak", True),
-        (_WORK_OF_SHEAR, area_unit, whole, "area above zero, over the whole stroke", False),
-        (_STICKINESS, force_unit, found["pull_force"], "size of the most negative force after the peak", True),
-        (_WORK_OF_ADHESION, area_unit, found["area_below"] * factor, "area below zero, after the peak", True),
+        ("firmness", force_unit, found["peak_force"], "largest force", True),
+        ("work of shear", area_unit, to_peak, "area above zero, from the start to the peak", True),
+        ("work of shear", area_unit, whole, "area above zero, over the whole stroke", False),
+        ("stickiness", force_unit, found["pull_force"], "size of the most negative force after the peak", True),
+        ("work of adhesion", area_unit, found["area_below"] * factor, "area below zero, after the peak", True),
     ]
     return [dict(zip(_COLUMNS[2:], row, strict=True)) for row in rows]
-
-
-def _points(points: list[pd.DataFrame]) -> pd.DataFrame:
-    columns = [*_CURVE, "along", "along_unit", "force", "force_unit"]
-    return pd.concat(points, ignore_index=True)[columns] if points else pd.DataFrame(columns=columns)
 
 
 def _force_curves_notes(touched: list[str], timed: list[str]) -> Iterator[str]:

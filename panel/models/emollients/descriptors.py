@@ -27,7 +27,7 @@ from panel.study.formulas import (
     emollient_blend,
     emollient_value,
     formula_totals,
-    ingredients,
+    ingredient_tags,
     own_measurement,
     swap_table,
 )
@@ -75,8 +75,6 @@ class BlendDescriptors:
         Names of the descriptors that are weak for no prototype.
     own
         The user's own measurements used in place of table values.
-    method, notes
-        How it was computed, and what to know before trusting it.
     """
 
     values: pd.DataFrame
@@ -394,14 +392,8 @@ def _cost(study: Study, blend: Mapping[str, float], base: Mapping[str, float]) -
 
 
 def _assessors(study: Study, blend: Mapping[str, float]) -> Iterator[tuple[object, ...]]:
-    known = ingredients().set_index("ingredient")["allergen"]
-    held = {
-        tag.strip().casefold(): one
-        for one, amount in blend.items()
-        if amount > 0 and one in known.index
-        for tag in str(known[one]).split(";")
-        if tag.strip()
-    }
+    present = [one for one, amount in blend.items() if amount > 0]
+    held = {tag.casefold(): one for one in present for tag in ingredient_tags(one, "allergen")}
     listed = study.table("assessors")
     for tag, one in held.items():
         avoiding = [
@@ -414,13 +406,11 @@ def _assessors(study: Study, blend: Mapping[str, float]) -> Iterator[tuple[objec
 
 
 def _cautions(blend: Mapping[str, float]) -> list[tuple[object, ...]]:
-    tags = ingredients().set_index("ingredient")["cautions"]
     words = shared_table("cautions").set_index("caution")["words"]
     called: dict[str, list[str]] = {}
     for one, amount in blend.items():
-        if amount > 0 and one in tags.index:
-            for tag in filter(None, (part.strip() for part in str(tags[one]).split(";"))):
-                called.setdefault(tag, []).append(one)
+        for tag in ingredient_tags(one, "cautions") if amount > 0 else ():
+            called.setdefault(tag, []).append(one)
     nothing = float("nan")
     return [("caution", nothing, nothing, ", ".join(about), str(words[tag])) for tag, about in called.items()]
 

@@ -54,8 +54,6 @@ class Ladder:
         `_find_links`.
     copies
         Descriptors left out because they are copies of another in these blends.
-    method, notes
-        How it was done, and what to know before trusting it.
     """
 
     steps: Mapping[str, pd.DataFrame]
@@ -122,9 +120,12 @@ def find_ladder(
     columns = link_columns(blends, descriptors)
     model, why_no_model = _model(study, blends)
     not_apart = why_not_apart(told.attributes)
-    made = None if model is None else swap_verdicts(_over_prototypes(model), swaps.confounds, not_apart)
-    if made is not None and made.empty:
-        made, why_no_model = None, "the blends hold no swap whose effect could be told apart"
+    made = None
+    if model is not None:
+        effects = with_deciding(swap_effects(model), benjamini_hochberg)
+        made = swap_verdicts(effects, swaps.confounds, not_apart)
+        if made.empty:
+            made, why_no_model = None, "the blends hold no swap whose effect could be told apart"
     why_no_links = _too_little(blends, columns, _FEWEST_FOR_LINKS, "set an attribute against a property")
     links, running, named, facts = (pd.DataFrame(),) * 4 if why_no_links else _find_links(blends, columns)
     predicted, why_no_prediction = _prediction(blends, columns, model, draws, rng)
@@ -156,10 +157,6 @@ def _model(study: Study, blends: PrototypeLevel) -> tuple[PredictionModel | None
         return model_of(study, blends), ""
     except ModelError as error:
         return None, str(error).rstrip(".")
-
-
-def _over_prototypes(model: PredictionModel) -> pd.DataFrame:
-    return with_deciding(swap_effects(model), benjamini_hochberg)
 
 
 def _prediction(
@@ -245,7 +242,8 @@ def _find_links(
     expected = _expected(columns.names, attributes)
     differs = (level.error["p_adjusted"] < _DIFFERS).to_numpy()
     moves = independent_moves(level.amounts.to_numpy(dtype=float), SAME_AMOUNT)
-    p_named = _p_named(columns, found["r"], expected, moves)
+    asked = (expected != 0) & (columns.is_descriptor & ~columns.aliased)[:, None]
+    p_named = holm(np.where(asked, p_over_moves(found["r"], moves), np.nan))
     refused = _refused(columns, found, expected, differs)
     between = np.corrcoef(columns.values, rowvar=False).reshape(len(columns.names), -1)
     with np.errstate(invalid="ignore"):
@@ -260,15 +258,6 @@ def _find_links(
         pd.DataFrame(named, columns=["attribute", "descriptor"], dtype="str"),
         _facts(found["p_value"][own], (n, moves), int(own.sum()), int(np.isfinite(p_named).sum())),
     )
-
-
-def _p_named(columns: LinkColumns, r: Array, expected: NDArray[np.int64], moves: int) -> Array:
-    """Return the p-values over the moves of the pairs that may be named, adjusted over these; NaN for the others.
-
-    What moves with others is not asked: it could not be named whatever the scores are.
-    """
-    asked = (expected != 0) & (columns.is_descriptor & ~columns.aliased)[:, None]
-    return holm(np.where(asked, p_over_moves(r, moves), np.nan))
 
 
 def _refused(
@@ -389,8 +378,9 @@ def attribute_verdicts(
         doubtful = [swap for swap in heard if swap not in swaps]
         driver = next(iter(drivers.get(name, [])), "")
         along = list(dict.fromkeys([*beside.get(name, []), *beside_too.get(name, [])]))
-        differs = bool(below(p_adjusted))
-        verdict = _verdict(differs, driver, swaps, doubtful, along)
+        reached = {"driver": driver, "swaps": swaps, "assessors": doubtful, "along": along}
+        reached["unclear"] = "differs" if below(p_adjusted) else ""
+        verdict = next((word for word, there in reached.items() if there), "alike")
         joined = [JOIN.join(each) for each in (swaps, doubtful, explaining.get(name, []), along)]
         rows.append((name, verdict, driver, *joined))
     columns = ["attribute", "verdict", "driver", "swaps", "doubtful", "running", "along"]
@@ -412,15 +402,3 @@ def _by_attribute(rows: pd.DataFrame, column: str = "swap") -> dict[str, list[st
     if rows.empty:
         return {}
     return {str(name): list(part[column]) for name, part in rows.groupby("attribute", sort=False)}
-
-
-def _verdict(differs: bool, driver: str, swaps: list[str], doubtful: list[str], along: list[str]) -> str:
-    if driver:
-        return "driver"
-    if swaps:
-        return "swaps"
-    if doubtful:
-        return "assessors"
-    if along:
-        return "along"
-    return "unclear" if differs else "alike"

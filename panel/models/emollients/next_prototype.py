@@ -167,24 +167,27 @@ def _result(
         wanted = (len(targets), expected, nearer)
         rows.append((number, purpose, told.inside, *wanted, int(rank_gain[0]), float(gain[0])))
         amounts_rows += [(number, name, amount) for name, amount in blend.items() if amount > SAME_AMOUNT]
-        profiles.append(told.profile.assign(proposal=number))
+        profiles.append(told.profile)
         teaches += [(number, kind, about) for kind, about in _teaches(model, amounts, purpose, int(rank_gain[0]))]
-        warnings.append(blend_warnings(study, blend, base).assign(proposal=number))
+        warnings.append(blend_warnings(study, blend, base))
     head = ["proposal", "purpose", "inside", "windows", "expected", "nearer", "rank_gain", "gain"]
     return NextPrototypes(
         proposals=pd.DataFrame(rows, columns=head).astype({"purpose": "str"}),
         tested=tested,
         blends=pd.DataFrame(amounts_rows, columns=["proposal", "ingredient", "percent"]).astype({"ingredient": "str"}),
-        profiles=_first("proposal", pd.concat(profiles, ignore_index=True)),
+        profiles=_proposal_first(profiles),
         teaches=pd.DataFrame(teaches, columns=["proposal", "kind", "about"]).astype({"kind": "str", "about": "str"}),
-        warnings=_first("proposal", pd.concat(warnings, ignore_index=True)),
+        warnings=_proposal_first(warnings),
         method=_method(model, candidates),
         notes=tuple(_notes(study, model, targets)),
     )
 
 
-def _first(column: str, frame: pd.DataFrame) -> pd.DataFrame:
-    return frame[[column, *(name for name in frame.columns if name != column)]]
+def _proposal_first(frames: list[pd.DataFrame]) -> pd.DataFrame:
+    """Return the frames of all proposals below each other, their numbers before all else."""
+    return (
+        pd.concat(dict(enumerate(frames, start=1)), names=["proposal"]).reset_index("proposal").reset_index(drop=True)
+    )
 
 
 def _teaches(model: PredictionModel, amounts: Array, purpose: str, rank_gain: int) -> list[tuple[str, str]]:

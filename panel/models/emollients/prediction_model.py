@@ -10,7 +10,7 @@ from typing import Literal
 import numpy as np
 import pandas as pd
 from numpy.typing import NDArray
-from scipy.special import fdtrc
+from scipy.special import fdtrc, stdtr, stdtrit
 
 from panel.errors import ModelError
 from panel.models.emollients.descriptors import (
@@ -258,17 +258,8 @@ def _row(level: PrototypeLevel, attribute: str, order: Order, form: Form, shares
     y = level.means[attribute].to_numpy(dtype=float)
     fit = fit_mixture(shares, y, order, form=form)
     q2 = float(q_squared(y[:, None], fit.left_out[:, None])[0])
-    tested = (fit.statistic, fit.df, fit.p_value)
-    return (
-        attribute,
-        order,
-        form,
-        len(fit.terms),
-        fit.df_error,
-        q2,
-        *tested,
-        *_lack(level, attribute, order, form, fit),
-    )
+    tested = (len(fit.terms), fit.df_error, q2, fit.statistic, fit.df, fit.p_value)
+    return (attribute, order, form, *tested, *_lack(level, attribute, order, form, fit))
 
 
 def _lack(level: PrototypeLevel, attribute: str, order: Order, form: Form, fit: MixtureFit) -> tuple[object, ...]:
@@ -449,8 +440,6 @@ def swap_effects(model: PredictionModel) -> pd.DataFrame:
 def _effect_rows(
     model: PredictionModel, fit: LinearFit, contrasts: Array, swaps: pd.Series, error: tuple[Array, Array]
 ) -> pd.DataFrame:
-    from scipy.special import stdtr, stdtrit
-
     variance, df = error
     estimate = contrasts @ fit.coefficients
     spread = np.einsum("ij,jk,ik->i", contrasts, fit.inverse, contrasts)
@@ -527,8 +516,6 @@ def predict_from_descriptors(
 
 def _swaps_q_squared(level: PrototypeLevel, swaps: PredictionModel | None) -> np.ndarray:
     """Return the leave-one-prototype-out Q2 of the swaps alone; NaN where some prototype cannot be predicted."""
-    from panel.stats.maps.links import q_squared
-
     Y = level.means.to_numpy(dtype=float)
     if swaps is None:
         return np.full(Y.shape[1], np.nan)

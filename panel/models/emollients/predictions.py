@@ -164,9 +164,8 @@ def _outcome(prediction: Mapping[str, Any], means: pd.DataFrame) -> pd.DataFrame
 
 def _no_outcomes() -> pd.DataFrame:
     numbers = ("estimate", "ci_low", "ci_high", "outcome", "error", "error_from_base")
-    empty = {"prototype": pd.Series(dtype="str"), "attribute": pd.Series(dtype="str")}
-    empty |= {name: pd.Series(dtype="float64") for name in numbers}
-    return pd.DataFrame({**empty, "within": pd.Series(dtype="bool")})
+    kinds = {"prototype": "str", "attribute": "str", **dict.fromkeys(numbers, "float64"), "within": "bool"}
+    return pd.DataFrame(columns=list(kinds)).astype(kinds)
 
 
 def _summary(outcomes: pd.DataFrame, kept: Sequence[Mapping[str, Any]]) -> pd.DataFrame:

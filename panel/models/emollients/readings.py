@@ -56,8 +56,6 @@ class JoinedReadings:
         Panel and instruments on one map, or None where there is too little for one.
     left_out
         `measure why`.
-    method, notes
-        How it was done, and what to know before trusting it.
     """
 
     means: pd.DataFrame

@@ -24,25 +24,16 @@ from panel.models.prototypes.verdict import (
     BatchSpread,
     batch_spread,
     shrunken_effects,
+    wanted_ways,
     why_not_apart,
     with_deciding,
 )
-from panel.stats.arrays import Array, Codes
+from panel.stats.arrays import Array, Codes, ratio
 from panel.stats.comparing.group_means import mean_of_known, paired_contrasts
 from panel.stats.comparing.multiplicity import ALPHA, LEVEL, below, benjamini_hochberg
-from panel.stats.formulas.composition import (
-    ALIAS_THRESHOLD,
-    alias_groups,
-    sizes_of_moves,
-)
+from panel.stats.formulas.composition import ALIAS_THRESHOLD, alias_groups, sizes_of_moves
 from panel.stats.mixed.inference import widened
-from panel.study.formulas import (
-    blend_rounding,
-    emollient_blend,
-    formula_pairs,
-    joint_changes,
-    matched_pairs,
-)
+from panel.study.formulas import blend_rounding, emollient_blend, formula_pairs, joint_changes, matched_pairs
 from panel.study.naming import naming
 from panel.study.scores_used import scores_used
 from panel.study.study import Study, kept
@@ -89,8 +80,6 @@ class TracedSwaps:
         Attribute to the smallest difference that matters on it, where the study states one.
     directions
         Attribute to what is wanted of it, `more` or `less`, where the study says so.
-    method, notes
-        How it was done, and what to know before trusting it.
     """
 
     n_moves: int
@@ -126,7 +115,7 @@ def trace_swaps(study: Study) -> TracedSwaps:
     members = pd.concat([pairs, together], ignore_index=True)
     effects = _effects(scores, members, spread)
     effects = shrunken_effects(swap_verdicts(effects, confounds, _not_apart(study)), "attribute")
-    single, listed = effects["swap"].isin(pairs["swap"]), study.listed("attributes", "attribute", "direction")
+    single = effects["swap"].isin(pairs["swap"])
     moves = _moves_frame(*sizes_of_moves(blend.to_numpy(), blend_rounding(study)))
     return TracedSwaps(
         n_moves=int(moves["counts"].sum()),
@@ -140,7 +129,7 @@ def trace_swaps(study: Study) -> TracedSwaps:
         unpaired=differing.loc[~differing["kind"].isin(["swap", "joint"])].reset_index(drop=True),
         confounds=confounds,
         margins=study.margins(),
-        directions={name: way for name, way in zip(*listed, strict=True) if way in ("more", "less")},
+        directions=wanted_ways(study),
         method=_method(len(effects)) + (f" {spread.sentence}" if spread.sd else ""),
         notes=(
             *_swap_notes(study, scores, pairs, together, differing, confounds),
@@ -337,8 +326,7 @@ def _sittings(study: Study, prototypes: Sequence[str]) -> _Sittings:
     size = int(np.prod(shape))
     count = np.bincount(place, minlength=size)
     total = np.bincount(place, weights=scores["score"].to_numpy(dtype=float), minlength=size)
-    values = np.divide(total, count, out=np.full(size, np.nan), where=count > 0).reshape(shape)
-    return _Sittings(values, tuple(map(str, assessors)), attributes, tuple(prototypes))
+    return _Sittings(ratio(total, count).reshape(shape), tuple(map(str, assessors)), attributes, tuple(prototypes))
 
 
 def _places(names: Sequence[str], wanted: pd.Series) -> Codes:

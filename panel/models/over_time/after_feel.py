@@ -285,7 +285,9 @@ def _time_design(frame: pd.DataFrame, times: pd.DataFrame, prototypes: tuple[str
     cell = _codes(rows["prototype"], kept) * len(minutes) + _codes(rows["minutes"], minutes)
     groups, terms = _random(rows)
     fixed = np.eye(len(cells))[cell]
-    session = _session_contrasts(rows)
+    codes = pd.factorize(rows["session"])[0]
+    each = np.eye(int(codes.max()) + 1)[codes]
+    session = np.asarray(each[:, :-1] - each[:, -1:])
     both = np.hstack([fixed, session])
     with_session = bool(session.shape[1]) and np.linalg.matrix_rank(both) == both.shape[1]
     return _TimeDesign(
@@ -326,12 +328,6 @@ def _random(rows: pd.DataFrame) -> tuple[list[Codes], tuple[str, ...]]:
 def _same_groups(one: Codes, other: Codes) -> bool:
     pairs = len(np.unique(np.stack([one, other]), axis=1).T)
     return bool(pairs == one.max() + 1 == other.max() + 1)
-
-
-def _session_contrasts(rows: pd.DataFrame) -> Array:
-    codes = pd.factorize(rows["session"])[0]
-    each = np.eye(int(codes.max()) + 1)[codes]
-    return np.asarray(each[:, :-1] - each[:, -1:])
 
 
 QUANTITIES = MappingProxyType(

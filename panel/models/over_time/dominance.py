@@ -10,11 +10,12 @@ import numpy as np
 import pandas as pd
 
 from panel.errors import ModelError
+from panel.models.consumers.answers import in_study_order
 from panel.stats.arrays import Array
 from panel.stats.comparing.multiplicity import ALPHA, LEVEL, below
 from panel.stats.curves.over_time import DRAWS, SAME, chance_line, difference_p, standardised
 from panel.study.scores_used import named_rows
-from panel.study.study import Study, those_in
+from panel.study.study import Study
 from panel.words import typed_share
 
 _STOP = "stop"
@@ -79,8 +80,7 @@ def follow_dominance(study: Study, *, rng: np.random.Generator) -> Dominances:
     evaluations, left_out = _evaluations(rows, attributes)
     if evaluations.empty:
         raise ModelError(f"No evaluation of dominance can be read: {left_out[0]['why']}")
-    prototypes = list(those_in(study.prototypes, evaluations["prototype"]))
-    prototypes += [name for name in evaluations["prototype"].unique() if name not in prototypes]
+    prototypes = in_study_order(study.prototypes, evaluations["prototype"])
     base = study.benchmark if study.benchmark in prototypes else prototypes[0]
     if len(attributes) < 2:
         raise ModelError("Dominance needs two sensations or more to choose from.")

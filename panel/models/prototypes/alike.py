@@ -19,6 +19,7 @@ from panel.models.prototypes.verdict import (
     EQUIVALENT,
     WOULD_BE,
     untold_pairs,
+    wanted_ways,
     with_deciding,
 )
 from panel.stats.arrays import Array
@@ -82,7 +83,8 @@ def find_alike(study: Study, result: Differences, pairs: Sequence[tuple[str, str
             )
     rows = _asked(result, pairs)
     rows = rows.assign(margin=rows["attribute"].map(result.margins).astype(float)).dropna(subset=["margin"])
-    direction = _directions(study, rows["attribute"])
+    ways = wanted_ways(study)
+    direction = pd.Series([ways.get(name, "") for name in rows["attribute"]], index=rows.index, dtype="str")
     equal = EQUIVALENT if result.margin_stated else WOULD_BE
     rows = rows.assign(open=untold_pairs(rows, result.confounds), out_of_turn=_out_of_turn(rows, result.attributes))
     return Alike(
@@ -108,14 +110,6 @@ def _asked(result: Differences, pairs: Sequence[tuple[str, str]] | None) -> pd.D
     wanted = set(pairs)
     asked = [pair in wanted for pair in zip(both["prototype"], both["versus"], strict=True)]
     return in_order(both.loc[asked], "attribute", result.attributes["attribute"])
-
-
-def _directions(study: Study, attributes: pd.Series) -> pd.Series:
-    """Return `more` or `less` for each attribute of which the study says which is better, else empty."""
-    listed = study.table("attributes")
-    stated = dict(zip(listed["attribute"], listed["direction"], strict=True))
-    found = [stated.get(name, "") for name in attributes]
-    return pd.Series([one if one in ("more", "less") else "" for one in found], index=attributes.index, dtype="str")
 
 
 def _tested(rows: pd.DataFrame, direction: pd.Series, equal: str) -> pd.DataFrame:

@@ -9,7 +9,7 @@ from enum import StrEnum
 import numpy as np
 import pandas as pd
 
-from panel.models.prototypes.differences import ask_fits, attribute_rows
+from panel.models.prototypes.differences import ask_fits, attribute_rows, minus
 from panel.models.prototypes.panel_design import PanelDesign, designs_of, fit_panel, fit_study, in_order
 from panel.stats.arrays import Array, Codes
 from panel.stats.comparing.multiplicity import ALPHA, below, holm
@@ -319,7 +319,8 @@ def _influence_rows(
     largest difference most; the model is then fitted anew without each of them, variances included.
     """
     design = panel.design
-    ends = _largest_pairs(panel)
+    means = panel.fit.coefficients[:, : len(panel.design.prototypes)]
+    ends = list(zip(means.argmax(axis=1).tolist(), means.argmin(axis=1).tolist(), strict=True))
     chosen = [_pulling(panel, column, *own, ends[column], candidates) for column, own in enumerate(checks)]
     row = np.concatenate(chosen)
     column = np.repeat(np.arange(len(chosen)), [len(own) for own in chosen])
@@ -330,7 +331,7 @@ def _influence_rows(
     after, before = inference(without), inference(panel.fit)
     tests = attribute_rows(smaller, without, after)
     as_is = attribute_rows(design, panel.fit, before).iloc[column].reset_index(drop=True)
-    contrasts = np.array([_difference(design.fixed.shape[1], *pair) for pair in ends])
+    contrasts = minus(design, *map(list, zip(*ends, strict=True)))
     now, then = after.estimate(contrasts), before.estimate(contrasts)
     place = panel.place[row, column]
     return (
@@ -352,18 +353,6 @@ def _influence_rows(
     )
 
 
-def _largest_pairs(panel: _ScoredPanel) -> list[tuple[int, int]]:
-    """Return, for each attribute, the prototypes with the highest and the lowest estimated mean."""
-    means = panel.fit.coefficients[:, : len(panel.design.prototypes)]
-    return list(zip(means.argmax(axis=1).tolist(), means.argmin(axis=1).tolist(), strict=True))
-
-
-def _difference(n_fixed: int, first: int, second: int) -> Array:
-    contrast = np.zeros(n_fixed)
-    contrast[first], contrast[second] = 1, -1
-    return contrast
-
-
 def _pulling(
     panel: _ScoredPanel,
     column: int,
@@ -374,11 +363,10 @@ def _pulling(
 ) -> np.ndarray:
     """Return the rows of the design whose scores move F or the largest difference most."""
     present = np.flatnonzero(np.isfinite(panel.design.response[:, column]))
-    k, n_fixed = len(panel.design.prototypes), panel.design.fixed.shape[1]
-    contrasts = np.array([_difference(n_fixed, place, 0) for place in range(1, k)])
+    contrasts = minus(panel.design, list(range(1, len(panel.design.prototypes))), 0)
     f = f_without_each(maker, panel.design.response[present, column], contrasts)
     statistic = inference(panel.fit).test(contrasts).statistic[column]
-    moved = found.pull @ _difference(n_fixed, *pair)
+    moved = found.pull @ minus(panel.design, *pair)
     most = [_largest(np.abs(change), candidates) for change in (f - statistic, moved)]
     return present[np.unique(np.concatenate(most))]
 

@@ -35,7 +35,7 @@ from panel.models.prototypes.verdict import (
     verdict_columns,
     verdict_letters,
 )
-from panel.stats.arrays import Array, Codes
+from panel.stats.arrays import Array, Codes, different
 from panel.stats.comparing.group_means import ASSESSOR, INTERACTION
 from panel.stats.comparing.group_means import BATCH as BATCH_TERM
 from panel.stats.comparing.multiplicity import ALPHA, LEVEL, many_to_one, tukey_critical, tukey_p_value
@@ -356,7 +356,7 @@ def _variances(fitted: PanelFit, order: Sequence[str]) -> pd.DataFrame:
 # A fitted panel model as tables: tests, estimated means, differences, variances.
 
 
-def _minus(design: PanelDesign, first: Codes | list[int], second: Codes | list[int] | int) -> Array:
+def minus(design: PanelDesign, first: Codes | list[int] | int, second: Codes | list[int] | int) -> Array:
     """Return the contrasts (m, p) of the prototypes at the places `first` minus those at `second`."""
     columns = np.eye(len(design.prototypes), design.fixed.shape[1])
     return np.asarray(columns[first] - columns[second])
@@ -367,7 +367,7 @@ def panel_test(design: PanelDesign, infer: Inference, counts: Array) -> FTest:
     test = infer.test(_no_difference(design, counts))
     if BATCH_TERM not in design.terms:
         return test
-    batches = len(np.unique(design.groups[design.terms.index(BATCH_TERM)]))
+    batches = different(design.groups[design.terms.index(BATCH_TERM)])
     return with_few_groups(test, batches - len(design.prototypes))
 
 
@@ -377,10 +377,10 @@ def attribute_rows(design: PanelDesign, fit: MixedFit, infer: Inference) -> pd.D
 
 
 def _attribute_columns(design: PanelDesign, fit: MixedFit, infer: Inference) -> Columns:
-    known = np.isfinite(design.response)
-    whole = np.broadcast_to(design.fixed.sum(axis=0), (known.shape[1], design.fixed.shape[1]))
-    test = panel_test(design, infer, whole if known.all() else known.T @ design.fixed)
-    names, q = [VARIANCE_COLUMNS[term] for term in design.terms], len(design.attributes)
+    known, q = np.isfinite(design.response), len(design.attributes)
+    every = np.ones((q, 1)) @ (np.ones((1, len(known))) @ design.fixed)
+    test = panel_test(design, infer, every if known.all() else known.T @ design.fixed)
+    names = [VARIANCE_COLUMNS[term] for term in design.terms]
     at_zero = [", ".join(name for name, zero in zip(names, row, strict=True) if zero) for row in fit.at_zero.tolist()]
     return {
         "attribute": np.array(design.attributes, dtype=object),
@@ -407,9 +407,9 @@ def _no_difference(design: PanelDesign, counts: Array) -> Array:
     if design.sets.any():
         first = {int(design.sets[place]): place for place in reversed(order)}
         others = [place for place in order if place != first[int(design.sets[place])]]
-        return _minus(design, others, [first[int(design.sets[place])] for place in others])
+        return minus(design, others, [first[int(design.sets[place])] for place in others])
     if design.fixed.shape[1] > k:
-        return _minus(design, order[1:], order[0])
+        return minus(design, order[1:], order[0])
     contrasts = np.empty((len(counts), k - 1, k))
     contrasts[:, :, order] = sequential_contrasts(counts[:, order], k)
     return contrasts
@@ -435,7 +435,7 @@ def pair_rows(design: PanelDesign, infer: Inference) -> pd.DataFrame:
 def _pair_columns(design: PanelDesign, infer: Inference) -> Columns:
     k = len(design.prototypes)
     second, first = np.triu_indices(k, 1)
-    contrasts = _minus(design, first, second)
+    contrasts = minus(design, first, second)
     found = infer.estimate(contrasts)
     p_adjusted = tukey_p_value(found.statistic, k, found.df)
     half = tukey_critical(k, found.df, LEVEL) * found.std_error
@@ -457,7 +457,7 @@ def _versus_columns(
 ) -> Columns:
     base = design.prototypes.index(str(benchmark))
     others = np.delete(np.arange(len(design.prototypes)), base)
-    contrasts = _minus(design, others, base)
+    contrasts = minus(design, others, base)
     found = infer.estimate(contrasts)
     covariance_of = infer.covariance
     if of_batches is not None:

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable, Sequence
+from collections.abc import Callable, Iterator, Sequence
 from dataclasses import dataclass
 
 import numpy as np
@@ -54,10 +54,6 @@ class PrototypeMap:
         half axis to component 1 in degrees, anticlockwise; NaN where too few assessors scored the prototype.
     matrix
         `covariance` or `correlation`.
-    method
-        How it was made, as one paragraph.
-    notes
-        What a reader must know before trusting it.
     """
 
     components: pd.DataFrame
@@ -136,8 +132,9 @@ def _map_of_means(
     scale, `words` what it is called. Otherwise as `find_map`.
     """
     _check_settings(matrix, draws)
-    wide = means.pivot_table(index="prototype", columns="attribute", values="estimate")
-    wide = wide.reindex(index=list(prototypes), columns=list(attributes))
+    of = dict(zip(zip(means["prototype"], means["attribute"], strict=True), means["estimate"], strict=True))
+    columns = {name: [of.get((prototype, name), np.nan) for prototype in prototypes] for name in attributes}
+    wide = pd.DataFrame(columns, index=list(prototypes))
     kept, left_out = _placeable(wide)
     out = {kind: those if kind == "prototypes" else [*map(words, those)] for kind, those in left_out.items()}
     table = kept.to_numpy(dtype=float)
@@ -152,7 +149,7 @@ def _map_of_means(
         regions=regions,
         matrix=matrix,
         method=_map_method(kept.shape, by_assessor, matrix, drawn),
-        notes=_map_notes(kept, components, regions, out, spans or {}, matrix, (draws, drawn)),
+        notes=tuple(_map_notes(kept, components, regions, out, spans or {}, matrix, (draws, drawn))),
     )
 
 
@@ -272,6 +269,13 @@ def _map_method(shape: tuple[int, int], by_assessor: Array, matrix: Matrix, draw
     )
 
 
+_REASONS = {
+    "prototypes": "have no estimated mean",
+    "not_estimated": "have no estimated mean for every prototype",
+    "flat": "have the same mean for all prototypes",
+}
+
+
 def _map_notes(
     table: pd.DataFrame,
     components: pd.DataFrame,
@@ -280,97 +284,55 @@ def _map_notes(
     spans: dict[str, float],
     matrix: Matrix,
     draws: tuple[int, int],
-) -> tuple[str, ...]:
-    """Return the cautions that apply to this map; `draws` is how many were asked for and could be used."""
-    return tuple(
-        note
-        for note in (
-            *_left_out_notes(left_out),
-            _low_share(components),
-            _no_more_than_chance(components),
-            _few(table),
-            _mixed_scales(table, spans) if matrix == "covariance" else _correlation(),
-            _missing_regions(regions, draws),
+) -> Iterator[str]:
+    """Yield the cautions that apply to this map; `draws` is how many were asked for and could be used."""
+    for kind, why in _REASONS.items():
+        if left_out.get(kind):
+            yield f"Left out of the map, because they {why}: {', '.join(left_out[kind])}."
+    share, first = float(components["share"].iloc[:2].sum()), components.iloc[0]
+    if share < _LOW_SHARE:
+        yield (
+            f"The two axes carry only {format_share(share, rounding=DOWN)} of the differences: prototypes that lie"
+            " together here may be apart in what the map leaves out."
         )
-        if note
-    )
-
-
-def _left_out_notes(left_out: dict[str, list[str]]) -> tuple[str, ...]:
-    reasons = {
-        "prototypes": "have no estimated mean",
-        "not_estimated": "have no estimated mean for every prototype",
-        "flat": "have the same mean for all prototypes",
-    }
-    return tuple(
-        f"Left out of the map, because they {why}: {', '.join(left_out[kind])}."
-        for kind, why in reasons.items()
-        if left_out.get(kind)
-    )
-
-
-def _low_share(components: pd.DataFrame) -> str:
-    share = float(components["share"].iloc[:2].sum())
-    if share >= _LOW_SHARE:
-        return ""
-    return (
-        f"The two axes carry only {format_share(share, rounding=DOWN)} of the differences: prototypes that lie"
-        " together here may be apart in what the map leaves out."
-    )
-
-
-def _no_more_than_chance(components: pd.DataFrame) -> str:
-    first = components.iloc[0]
-    if first["share"] > first["chance_share"]:
-        return ""
-    return (
-        f"The first axis carries {format_share(first['share'])}; attributes that have nothing to do with"
-        f" each other would reach {format_share(first['chance_share'])} in one case of twenty."
-        " Do not read a pattern into this map."
-    )
-
-
-def _few(table: pd.DataFrame) -> str:
+    if not first["share"] > first["chance_share"]:
+        yield (
+            f"The first axis carries {format_share(first['share'])}; attributes that have nothing to do with"
+            f" each other would reach {format_share(first['chance_share'])} in one case of twenty."
+            " Do not read a pattern into this map."
+        )
     prototypes, attributes = table.shape
     if prototypes < _FEW_PROTOTYPES:
-        return (
+        yield (
             f"With {prototypes} prototypes two axes hold nearly everything by arithmetic alone; a map begins"
             f" to say something with {_FEW_PROTOTYPES} or more."
         )
-    if attributes < _FEW_ATTRIBUTES:
-        return f"With {attributes} attributes the map only turns them; plot one against the other instead."
-    return ""
-
-
-def _mixed_scales(table: pd.DataFrame, spans: dict[str, float]) -> str:
-    known = {spans[name] for name in table.columns if np.isfinite(spans.get(name, np.nan))}
-    if len(known) < 2:
-        return ""
-    lengths = ", ".join(f"{length:g}" for length in sorted(known))
-    return (
-        f"The attributes have scales of different length ({lengths}); the longer ones dominate this map."
-        " Use the correlation matrix."
-    )
-
-
-def _correlation() -> str:
-    return (
-        "Each attribute counts the same here, also one in which the prototypes hardly differ; the regions"
-        " are then a little too small (in simulations 95 % regions held the true place 84 to 95 times in 100)."
-    )
-
-
-def _missing_regions(regions: pd.DataFrame, draws: tuple[int, int]) -> str:
-    without = regions.loc[regions["half_axis_1"].isna(), "prototype"]
-    asked, drawn = draws
+    elif attributes < _FEW_ATTRIBUTES:
+        yield f"With {attributes} attributes the map only turns them; plot one against the other instead."
+    yield from _on_scales(table, spans, matrix)
+    without, (asked, drawn) = regions.loc[regions["half_axis_1"].isna(), "prototype"], draws
     if len(without):
-        return (
+        yield (
             f"No region for {', '.join(without)}: fewer than four assessors scored one of its attributes,"
             " or too few draws link the prototypes."
         )
-    if drawn < asked:
-        return f"{asked - drawn} of {asked} draws were left out: their assessors do not link all prototypes."
-    return ""
+    elif drawn < asked:
+        yield f"{asked - drawn} of {asked} draws were left out: their assessors do not link all prototypes."
+
+
+def _on_scales(table: pd.DataFrame, spans: dict[str, float], matrix: Matrix) -> Iterator[str]:
+    known = {spans[name] for name in table.columns if np.isfinite(spans.get(name, np.nan))}
+    if matrix == "correlation":
+        yield (
+            "Each attribute counts the same here, also one in which the prototypes hardly differ; the regions"
+            " are then a little too small (in simulations 95 % regions held the true place 84 to 95 times in 100)."
+        )
+    elif len(known) > 1:
+        lengths = ", ".join(f"{length:g}" for length in sorted(known))
+        yield (
+            f"The attributes have scales of different length ({lengths}); the longer ones dominate this map."
+            " Use the correlation matrix."
+        )
 
 
 PANEL, INSTRUMENTS, BOTH = "panel", "instruments", "both"
@@ -435,7 +397,7 @@ def joint_map(panel: pd.DataFrame, instruments: pd.DataFrame) -> JointMap:
     return JointMap(
         components=_joint_components(found),
         prototypes=_joint_places(found, known),
-        columns=_columns(found, {block: list(table.columns) for block, table in kept.items()}),
+        columns=_columns(found, [(block, name) for block, table in kept.items() for name in table.columns]),
         rv=float(found.rv[0, 1]),
         rv_by_chance=float(found.rv_by_chance[0, 1]),
         left_out=tuple(map(str, left_out)),
@@ -477,14 +439,7 @@ def _joint_places(found: MultipleFactors, prototypes: list[str]) -> pd.DataFrame
     )
 
 
-def _columns(found: MultipleFactors, names: dict[str, list[str]]) -> pd.DataFrame:
-    blocks = [block for block, columns in names.items() for _ in columns]
-    columns = [name for own in names.values() for name in own]
-    return pd.DataFrame(
-        {
-            "block": pd.Series(np.repeat(np.asarray(blocks, dtype=object), 2), dtype="str"),
-            "name": pd.Series(np.repeat(np.asarray(columns, dtype=object), 2), dtype="str"),
-            "component": np.tile([1, 2], len(columns)),
-            "loading": found.loadings[:, :2].ravel(),
-        }
-    )
+def _columns(found: MultipleFactors, names: list[tuple[str, str]]) -> pd.DataFrame:
+    rows = [(*each, component) for each in names for component in (1, 2)]
+    frame = pd.DataFrame(rows, columns=["block", "name", "component"])
+    return frame.assign(loading=found.loadings[:, :2].ravel())

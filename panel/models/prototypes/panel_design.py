@@ -12,7 +12,7 @@ from numpy.typing import NDArray
 
 from panel.checks.confounds import Confounds, find_confounds, sets_of_scores
 from panel.errors import ModelError
-from panel.stats.arrays import Array, Codes
+from panel.stats.arrays import Array, Codes, different, ratio
 from panel.stats.comparing.group_means import ASSESSOR, BATCH, INTERACTION, SITTING, relative_variances
 from panel.stats.mixed.moments import missing_patterns
 from panel.stats.mixed.reml import MixedFit, fit_mixed_model
@@ -156,17 +156,16 @@ def score_array(
         sample = sample * (int(of.max(initial=0)) + 1) + of[begins]
     ranks, samples = _ranked(sample)
     counts, attribute = np.diff(begins, append=len(scores)), placed_at("attribute", slice(None))
-    cell = np.repeat(ranks * len(attributes), counts)
-    cell += attribute
-    if (repeat := _times_seen(cell)).any():
-        row, samples = _ranked(np.repeat(ranks, counts) * (int(repeat.max()) + 1) + repeat)
+    row, k, values = np.repeat(ranks, counts), len(attributes), scores.rows["score"].to_numpy(dtype=float)
+    spread = _spread(row * k + attribute, values, samples * k)
+    if np.count_nonzero(spread == spread) < len(values):  # some share their cell
+        repeat = _times_seen(row * k + attribute)
+        row, samples = _ranked(row * (int(repeat.max()) + 1) + repeat)
         begins = _beginnings([row], len(row))
-        ranks, cell = row[begins], row * len(attributes) + attribute
+        ranks, spread = row[begins], _spread(row * k + attribute, values, samples * k)
     first = np.empty(samples, dtype=np.intp)
     first[ranks[::-1]] = begins[::-1]  # those of one sample often follow each other
-    spread = np.full(samples * len(attributes), np.nan)
-    spread[cell] = scores.rows["score"].to_numpy(dtype=float)
-    levels = {name: tuple(str(level) for level in orders.get(name, columns[name][1])) for name in columns}
+    levels = {name: tuple(map(str, orders.get(name, columns[name][1]))) for name in columns}
     return ScoreArray(
         placed_at("assessor", first),
         placed_at("prototype", first),
@@ -176,9 +175,16 @@ def score_array(
         levels["prototype"],
         levels["session"],
         levels["attribute"],
-        spread.reshape(samples, len(attributes)),
+        spread.reshape(samples, k),
         {name: of[first] for name, of in facts.items()},
     )
+
+
+def _spread(cell: Codes, values: Array, size: int) -> Array:
+    """Return the values in so many cells, each in its own; nothing in the others."""
+    found = np.full(size, np.nan)
+    found[cell] = values
+    return found
 
 
 def _beginnings(codes: Sequence[Codes], n: int) -> Codes:
@@ -253,14 +259,13 @@ def _sets_of_model(array: ScoreArray, rows: np.ndarray, scored: np.ndarray, with
     the same, their difference has no estimate.
     """
     kept = np.flatnonzero(scored)
-    prototype = np.searchsorted(kept, array.prototype[rows])
     factors = [array.session[rows]] if with_session else []
     factors += [codes[rows] for codes in array.covariates.values()]
-    columns = np.eye(len(kept))[prototype]
+    if not factors:
+        return np.zeros(len(kept), dtype=np.intp)
+    columns = np.eye(len(kept))[np.searchsorted(kept, array.prototype[rows])]
     for codes in factors:
         columns = np.hstack([columns, _contrasts_of(np.unique(codes, return_inverse=True)[1].reshape(-1))])
-    if len(factors) == 0:
-        return np.zeros(len(kept), dtype=np.intp)
     values, vectors = np.linalg.eigh(columns.T @ columns)
     open_part = vectors[: len(kept), values <= NO_DIRECTION * max(float(values[-1]), 1.0)]
     number = np.zeros(len(kept), dtype=np.intp)
@@ -291,8 +296,8 @@ def _terms(array: ScoreArray, rows: np.ndarray) -> tuple[tuple[int, ...], bool]:
     if _times_seen(pair).any():
         terms.append(INTERACTION)
     attended = _ranked(sitting)[1]
-    with_session = 1 < len(np.unique(session)) < attended
-    if len(np.unique(assessor)) < attended < len(sitting):
+    with_session = 1 < different(session) < attended
+    if different(assessor) < attended < len(sitting):
         terms.append(SITTING)
     most = int(array.batch.max(initial=0)) + 1
     of_prototype = np.unique(prototype * most + array.batch[rows])
@@ -325,8 +330,8 @@ def _design(
     balanced = not dropped and not array.covariates and BATCH not in terms
     return PanelDesign(
         attributes=tuple(array.attributes[column] for column in columns),
-        prototypes=tuple(array.prototypes[place] for place in kept),
-        assessors=tuple(array.assessors[place] for place in names),
+        prototypes=tuple(map(array.prototypes.__getitem__, kept)),
+        assessors=tuple(map(array.assessors.__getitem__, names)),
         response=response,
         fixed=fixed,
         terms=terms,
@@ -364,12 +369,10 @@ def _full_rank(columns: Array, patterns: list[NDArray[np.bool_]]) -> bool:
 
 def _cube(response: Array, assessor: Codes, prototype: Codes, session: Codes) -> Array | None:
     """Return the scores as (assessors, prototypes, sessions, repetitions, q) if all cells are filled alike."""
-    if not np.isfinite(response).all():
-        return None
     shape = tuple(int(codes.max()) + 1 for codes in (assessor, prototype, session))
     cell = np.ravel_multi_index((assessor, prototype, session), shape)
     counts = np.bincount(cell, minlength=int(np.prod(shape)))
-    if counts.min() != counts.max():
+    if counts.min() != counts.max() or not np.isfinite(response).all():
         return None
     order = np.argsort(cell, kind="stable")
     return response[order].reshape(*shape, int(counts[0]), response.shape[1])
@@ -406,8 +409,6 @@ def _serving_labels(study: Study, scores: pd.DataFrame, names: Sequence[str]) ->
     unknown = [name for name in names if name not in _SERVING_FACTS]
     if unknown:
         raise ModelError(f"{unknown[0]!r} cannot be taken out; choose among {', '.join(_SERVING_FACTS)}.")
-    if not names:
-        return {}
     labels = _all_labels(study, scores)
     for name in names:
         missing = int((labels[name] == "").sum())
@@ -456,13 +457,15 @@ def assessor_means(scores: pd.DataFrame, prototypes: Sequence[str], attributes: 
 
     Assessors who scored fewer than two of the prototypes compare nothing and are not counted.
     """
-    used = scores[scores["prototype"].isin(prototypes) & scores["attribute"].isin(attributes)]
-    cells = used.groupby(["assessor", "prototype", "attribute"], sort=False)["score"].mean()
-    people = list(dict.fromkeys(used["assessor"]))
-    grid = pd.MultiIndex.from_product([people, prototypes, attributes])
-    values = cells.reindex(grid).to_numpy(dtype=float).reshape(len(people), len(prototypes), len(attributes))
-    compares = np.isfinite(values).any(axis=2).sum(axis=1) >= 2
-    return np.asarray(values[compares])
+    numbered, asked = Numbered(scores), {"prototype": prototypes, "attribute": attributes}
+    prototype, attribute = (placed(*numbered[name], order) for name, order in asked.items())
+    used = (prototype >= 0) & (attribute >= 0)
+    who, people = pd.factorize(numbered["assessor"][0][used])
+    shape = len(people), len(prototypes), len(attributes)
+    cell, size = np.ravel_multi_index((who, prototype[used], attribute[used]), shape), int(np.prod(shape))
+    total = np.bincount(cell, scores["score"].to_numpy(dtype=float)[used], size)
+    values = ratio(total, np.bincount(cell, minlength=size)).reshape(shape)
+    return values[np.isfinite(values).any(axis=2).sum(axis=1) >= 2]
 
 
 # The panel's model, fitted.
@@ -561,7 +564,7 @@ def _array_of(study: Study, scores: Numbered, adjust_for: Sequence[str] = ()) ->
     attributes = tuple(name for name in study.attributes if name in held)
     if find_confounds(study).uneven_orders and serving_of_score(study, scores.frame)[0].notna().all():
         adjust_for = tuple(dict.fromkeys(("position", *adjust_for)))
-    covariates = _serving_labels(study, scores.frame, adjust_for)
+    covariates = _serving_labels(study, scores.frame, adjust_for) if adjust_for else {}
     return score_array(scores, study.prototypes, attributes, covariates, batch_of_score(study, scores))
 
 

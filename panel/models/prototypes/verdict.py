@@ -130,6 +130,12 @@ def holds_alone(confounds: Confounds, groups: Sequence[str] = ()) -> str:
     return " and ".join(parts)
 
 
+def wanted_ways(study: Study) -> dict[str, str]:
+    """Return the attributes of which `more` or `less` is wanted, each with that."""
+    listed = zip(*study.listed("attributes", "attribute", "direction"), strict=True)
+    return {name: way for name, way in listed if way in ("more", "less")}
+
+
 def groups_scoring(study: Study) -> tuple[str, ...]:
     """Return the groups of assessors that gave scores."""
     scored, both = set(study.numbered["assessor"][1]), zip(*study.listed("assessors", "assessor", "group"), strict=True)

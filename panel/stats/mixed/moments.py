@@ -80,21 +80,18 @@ class _BlockDesign:
         through = np.eye(m) - self.z_z @ t
         z_v_z = through @ self.z_z
         z_v_w = through @ self.z_w
-        cross = self.w_w - _summed(self.z_w, t @ self.z_w)
-        terms = range(len(self.columns))
-        own = [z_v_w[:, :, columns] for columns in self.columns]
-        between = [[z_v_z[:, :, left, right] for right in self.columns] for left in self.columns]
-        pairs = list(combinations_with_replacement(terms, 2))
-        products = {(i, j): _summed(own[i], between[i][j] @ own[j]) for i, j in pairs}
-        products |= {(j, i): np.swapaxes(products[i, j], -1, -2) for i, j in pairs}
-        traces = {pair: (between[pair[0]][pair[1]] ** 2).sum(axis=(1, 2, 3)) for pair in pairs}
+        ends = [z_v_z[..., columns] @ z_v_w[:, :, columns] for columns in self.columns]
+        each = np.concatenate([z_v_w, *ends], axis=-1)
+        sums = np.stack([_summed(z_v_w[:, :, columns], each[:, :, columns]) for columns in self.columns], axis=1)
+        sums = sums.reshape(*sums.shape[:3], len(ends) + 1, -1)
+        of_term = np.eye(len(ends)).repeat([columns.stop - columns.start for columns in self.columns], axis=0)
         return Moments(
             log_det=log_det.sum(axis=1),
-            cross=cross,
-            cross_k=np.stack([_summed(part, part) for part in own], axis=1),
-            cross_kl=np.stack([np.stack([products[i, j] for j in terms], axis=1) for i in terms], axis=1),
-            trace_k=np.stack([np.trace(between[i][i], axis1=-2, axis2=-1).sum(axis=1) for i in terms], axis=1),
-            trace_kl=np.stack([np.stack([traces[min(i, j), max(i, j)] for j in terms], axis=1) for i in terms], axis=1),
+            cross=self.w_w - _summed(self.z_w, t @ self.z_w),
+            cross_k=sums[:, :, :, 0],
+            cross_kl=np.swapaxes(sums[:, :, :, 1:], 2, 3),
+            trace_k=np.diagonal(z_v_z, axis1=-2, axis2=-1).sum(axis=1) @ of_term,
+            trace_kl=of_term.T @ (z_v_z**2).sum(axis=1) @ of_term,
         )
 
 
@@ -147,17 +144,17 @@ def block_design(response: Array, fixed: Array, groups: list[Codes]) -> _BlockDe
     z_z, z_w = np.zeros((q, n_blocks, m, m)), np.zeros((q, n_blocks, m, p + 1))
     w_w, n_scores = np.empty((q, p + 1, p + 1)), np.empty(q)
     for rows, chosen in missing_patterns(response):
-        w = np.hstack([fixed[rows], response[rows][:, chosen]])
-        w_w[chosen] = each_response(w.T @ w, p)
-        n_scores[chosen] = rows.sum()
+        x, y = fixed[rows], response[rows][:, chosen]
+        w_w[chosen] = each_response(x, y)
+        n_scores[chosen] = len(x)
         own = [block[rows] * m + where[rows] for where in place]
         for left, right in combinations_with_replacement(range(len(own)), 2):
             counts = np.bincount(own[left] * m + own[right] % m, minlength=n_blocks * m * m)
             counts = counts.reshape(n_blocks, m, m)
             z_z[chosen] += counts if left == right else counts + np.swapaxes(counts, -1, -2)
-        sums = np.zeros((n_blocks * m, w.shape[1]))
+        sums = np.zeros((n_blocks * m, p + len(chosen)))
         for column in own:
-            np.add.at(sums, column, w)
+            np.add.at(sums, column, np.hstack([x, y]))
         by_block = sums.reshape(n_blocks, m, -1)
         z_w[chosen, :, :, :p] = by_block[..., :p]
         z_w[chosen, :, :, p] = np.moveaxis(by_block[..., p:], -1, 0)
@@ -174,14 +171,14 @@ def missing_patterns(response: Array) -> list[tuple[NDArray[np.bool_], Codes]]:
     return [(present[:, place], np.flatnonzero(which.reshape(-1) == k)) for k, place in enumerate(first)]
 
 
-def each_response(products: Array, p: int) -> Array:
-    """Cut the (p + q, p + q) cross-products of [X, Y] into the (p + 1, p + 1) ones of each response."""
-    q = products.shape[0] - p
-    cut = np.empty((q, p + 1, p + 1))
-    cut[:, :p, :p] = products[:p, :p]
-    cut[:, :p, p] = cut[:, p, :p] = products[:p, p:].T
-    cut[:, p, p] = np.diagonal(products)[p:]
-    return cut
+def each_response(x: Array, y: Array) -> Array:
+    """Return the cross-products (q, p + 1, p + 1) of [X, y] for each column y of the responses."""
+    p = x.shape[1]
+    products = np.empty((y.shape[1], p + 1, p + 1))
+    products[:, :p, :p] = x.T @ x
+    products[:, :p, p] = products[:, p, :p] = y.T @ x
+    products[:, p, p] = np.einsum("ij,ij->j", y, y)
+    return products
 
 
 def _layout(groups: list[Codes]) -> tuple[Codes, list[Codes], tuple[slice, ...], int]:
@@ -260,21 +257,18 @@ def intercept_design(response: Array, fixed: Array, group: Codes) -> _InterceptD
     w_w, n_scores = np.empty((q, p + 1, p + 1)), np.empty(q)
     times, sums = np.zeros((q, largest)), np.zeros((q, largest, p + 1, p + 1))
     for rows, chosen in missing_patterns(response):
-        whole = rows.all() and len(chosen) == q  # copied once only
-        w = np.hstack([fixed, response] if whole else [fixed[rows], response[rows][:, chosen]])
-        w_w[chosen] = each_response(w.T @ w, p)
-        n_scores[chosen] = len(w)
+        whole = rows.all() and len(chosen) == q  # no copy
+        x, y = (fixed, response) if whole else (fixed[rows], response[rows][:, chosen])
+        w_w[chosen] = each_response(x, y)
+        n_scores[chosen] = len(x)
         of = group[rows]
-        if (np.diff(of) < 0).any():
-            order = np.argsort(of, kind="stable")
-            of, w = of[order], w[order]
-        starts = np.flatnonzero(np.r_[True, np.diff(of) != 0])
-        totals = np.add.reduceat(w, starts, axis=0)
-        size = np.diff(np.r_[starts, len(w)])
-        for n in np.unique(size):
-            part = totals[size == n]
-            times[chosen, n - 1] = len(part)
-            sums[chosen, n - 1] = each_response(part.T @ part, p)
+        order = np.argsort(of, kind="stable")
+        starts = np.flatnonzero(np.r_[True, np.diff(of[order]) != 0])
+        sizes = np.diff(starts, append=len(of))
+        for n in np.unique(sizes):
+            own = order[starts[sizes == n][:, None] + np.arange(n)]
+            times[chosen, n - 1] = len(own)
+            sums[chosen, n - 1] = each_response(np.ones(n) @ x[own], np.ones(n) @ y[own])
     held = times.any(axis=0)
     size_of = np.broadcast_to(np.arange(1.0, largest + 1), times.shape)
     return _InterceptDesign(w_w, size_of[:, held], times[:, held], sums[:, held], n_scores)

@@ -15,7 +15,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from panel.errors import ModelError
-from panel.stats.arrays import Array, Codes
+from panel.stats.arrays import Array, Codes, different
 from panel.stats.mixed.moments import (
     Moments,
     border_design,
@@ -169,7 +169,7 @@ def _fitted(
 
 
 def _design(response: Array, fixed: Array, groups: list[Codes]) -> Design:
-    if len(groups) == 1 and len(np.unique(groups[0])) >= _ONE_INTERCEPT_FROM:
+    if len(groups) == 1 and different(groups[0]) >= _ONE_INTERCEPT_FROM:
         return intercept_design(response, fixed, groups[0])
     balanced = _strata_design(response, fixed, groups)
     if balanced is not None:
@@ -497,7 +497,7 @@ def _strata_design(response: Array, fixed: Array, groups: list[Codes]) -> _Strat
     if parts is None:
         return None
     projected, df, loads = parts
-    squares = np.stack([each_response(part.T @ part, fixed.shape[1]) for part in projected], axis=1)
+    squares = np.stack([each_response(*np.hsplit(part, [fixed.shape[1]])) for part in projected], axis=1)
     return _StrataDesign(squares, df, loads, np.full(response.shape[1], float(len(response))))
 
 
@@ -517,7 +517,7 @@ def strata_without_groups(response: Array, fixed: Array, groups: list[Codes]) ->
     own = np.empty((size, q, len(projected), p + 1, p + 1))
     for stratum, part in enumerate(projected):
         for place, held in enumerate(rows):
-            own[place, :, stratum] = each_response(part[held].T @ part[held], p)
+            own[place, :, stratum] = each_response(*np.hsplit(part[held], [p]))
     squares = (own.sum(axis=0) - own).reshape(size * q, *own.shape[2:])
     n_scores = np.full(size * q, float(len(response) - rows.shape[1]))
     return _StrataDesign(squares, df * (size - 1) / size, loads, n_scores)

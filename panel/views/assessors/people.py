@@ -14,8 +14,7 @@ from panel.models.assessors.performance import EVERYBODY, NARROWEST, WIDEST, Act
 from panel.stats.comparing.multiplicity import LEVEL
 from panel.study import shown
 from panel.study.naming import Naming
-from panel.study.shown import ATTRIBUTE, Shown, Table, change, each_row, literal, number, p_value
-from panel.views.pictures import BROAD, FAINT, GREY, INK, interval_figure, needed_limits
+from panel.views.pictures import BROAD, FAINT, GREY, INK, interval_figure, line_by_line, needed_limits
 from panel.views.told import Item, Picture, Told, drawer
 from panel.words import (
     NOTHING,
@@ -29,6 +28,7 @@ from panel.words import (
     format_share,
     level_words,
     p_after_holm,
+    with_interval,
 )
 
 if TYPE_CHECKING:
@@ -79,8 +79,7 @@ def patterns_of(result: PanelCheck, assessor: str, attribute: str = "") -> str:
 def _scale_used(row: Mapping[str, Any], _: shown.Shown) -> str:
     width = row["scale_high"] - row["scale_low"]
     digits = 0 if width > 10 else 1 if width > 1 else 2  # no finer than it is known
-    ends = format_interval(row["scale_low"], row["scale_high"], digits)
-    return f"{format_number(row['scale'], digits)} ({ends})" if ends != NOTHING else format_number(row["scale"], digits)
+    return with_interval(row["scale"], row["scale_low"], row["scale_high"], digits)
 
 
 STANDS_OUT = shown.each_row(
@@ -88,7 +87,6 @@ STANDS_OUT = shown.each_row(
     lambda row, about: patterns_of(about.result, row["assessor"], row.get("attribute", "")),
     "assessor",
 )
-_OF_PERSON = shown.Source("scores", same={"assessor": "assessor"})
 _OF_ATTRIBUTE = shown.Source("scores", same={"attribute": "attribute"})
 
 _PEOPLE = shown.Table(
@@ -104,7 +102,7 @@ _PEOPLE = shown.Table(
     ),
     key=("assessor",),
     code="P",
-    sources=(_OF_PERSON,),
+    sources=(shown.Source("scores", same={"assessor": "assessor"}),),
 )
 _MEASURED = shown.Table(
     name="panel",
@@ -178,16 +176,10 @@ def differences_without(who: str) -> shown.Table:
     def rows(result: LeftOut) -> pd.DataFrame:
         return result.differences.loc[result.differences["assessor"].isin([EVERYBODY, who])]
 
-    columns = (
-        shown.ATTRIBUTE,
-        shown.text("Without", "assessor", {EVERYBODY: "nobody", who: who}),
-        shown.PROTOTYPE,
-        shown.VERSUS,
-    )
+    without = shown.text("Without", "assessor", {EVERYBODY: "nobody", who: who})
+    columns = (shown.ATTRIBUTE, without, shown.PROTOTYPE, shown.VERSUS, shown.change("Difference"))
     title = f"Differences from the benchmark, with and without {who}"
-    return shown.Table(
-        "without_differences", title, rows, (*columns, shown.change("Difference"), shown.INTERVAL, shown.P)
-    )
+    return shown.Table("without_differences", title, rows, (*columns, shown.INTERVAL, shown.P))
 
 
 def tell_people(result: PanelCheck, names: Naming) -> Told:
@@ -195,13 +187,6 @@ def tell_people(result: PanelCheck, names: Naming) -> Told:
     told = [sentence(result, names, str(who)) for who in result.people["assessor"]]
     in_line = list(result.people.loc[~result.people["assessor"].isin(result.patterns["assessor"]), "assessor"])
     rest = [f"Nothing stands out: {format_list(in_line)}."] if in_line else []
-    drawers = [
-        drawer("What each assessor shows", *(line for line in told if line), *rest, _PEOPLE),
-        drawer("The panel as a whole", _MEASURED),
-        drawer("With and without each assessor", *_without_words(result, names), _WITHOUT),
-    ]
-    if len(result.duplicates):
-        drawers.append(drawer("Blind duplicates", _DUPLICATES))
     return Told(
         result,
         names,
@@ -209,7 +194,12 @@ def tell_people(result: PanelCheck, names: Naming) -> Told:
         picture=_strip(result, names),
         mind=(_noticed(result, names),),
         table=_PEOPLE,
-        drawers=tuple(drawers),
+        drawers=(
+            drawer("What each assessor shows", *(line for line in told if line), *rest, _PEOPLE),
+            drawer("The panel as a whole", _MEASURED),
+            drawer("With and without each assessor", *_without_words(result, names), _WITHOUT),
+            drawer("Blind duplicates", *([_DUPLICATES] if len(result.duplicates) else [])),
+        ),
         cannot=(
             "Nobody is wrong for seeing something else: a person who stands alone may feel what the others miss.",
             "Only what chance does not bring about is named, judged by the pattern over all attributes; what is not "
@@ -261,10 +251,8 @@ def _topic(row: Mapping[Any, Any], names: Naming) -> str:
 def sentence(result: PanelCheck, names: Naming, who: str) -> str:
     """Return what the numbers say of one person, with advice; empty if nothing stands out."""
     own = result.patterns.loc[result.patterns["assessor"] == who]
-    parts = [
-        _SAID[str(pattern)](rows, result, names)
-        for (pattern, _), rows in own.groupby(["pattern", "quality"], sort=False)
-    ]
+    each = own.groupby(["pattern", "quality"], sort=False)
+    parts = [_SAID[str(pattern)](rows, result, names) for (pattern, _), rows in each]
     return f"{who}: {' '.join(parts)}" if parts else ""
 
 
@@ -299,19 +287,6 @@ def _scatters(rows: pd.DataFrame, _: PanelCheck, names: Naming) -> str:
     return f"scatters more than the others, and than elsewhere, on {told}. Look again at this scale."
 
 
-def _own_view(rows: pd.DataFrame, _: PanelCheck, names: Naming) -> str:
-    told = _each(rows, names, lambda value: f"{format_share(value)} of all disagreement")
-    return (
-        f"sees other differences than the others on {told}. Look again: ask what was judged, and whether the others "
-        "feel it too."
-    )
-
-
-def _drifts(rows: pd.DataFrame, _: PanelCheck, names: Naming) -> str:
-    told = _each(rows, names, lambda value: f"{format_number(value)} per session")
-    return f"drifts against the others on {told}. Look again: start each session with the anchors."
-
-
 def _sits(rows: pd.DataFrame, _: PanelCheck, __: Naming) -> str:
     side = "high" if rows["pattern"].iloc[0] == Pattern.HIGH else "low"
     size = format_share(abs(float(rows["estimate"].iloc[0])))
@@ -338,8 +313,15 @@ _SAID: Mapping[str, Callable[[pd.DataFrame, PanelCheck, Naming], str]] = {
         "but the means lean on this person more."
     ),
     Pattern.SCATTERS: _scatters,
-    Pattern.OWN_VIEW: _own_view,
-    Pattern.DRIFTS: _drifts,
+    Pattern.OWN_VIEW: lambda rows, _, names: (
+        "sees other differences than the others on "
+        f"{_each(rows, names, lambda value: f'{format_share(value)} of all disagreement')}. Look again: ask what was "
+        "judged, and whether the others feel it too."
+    ),
+    Pattern.DRIFTS: lambda rows, _, names: (
+        f"drifts against the others on {_each(rows, names, lambda value: f'{format_number(value)} per session')}. Look "
+        "again: start each session with the anchors."
+    ),
     Pattern.HIGH: _sits,
     Pattern.LOW: _sits,
 }
@@ -356,19 +338,19 @@ def _slopes(rows: pd.DataFrame, result: PanelCheck, names: Naming) -> str:
     told = []
     for name in rows["attribute"]:
         cell = cells.loc[(rows["assessor"].iloc[0], name)]
-        ends = format_interval(cell["ci_low"], cell["ci_high"], 1)
-        expected = (
-            "" if pd.isna(cell["slope_expected"]) else f", about {format_number(cell['slope_expected'])} expected"
-        )
-        slope = f"slope {format_number(cell['slope'])}, {level_words(LEVEL)} {ends}{expected}"
+        likely = format_number(cell["slope_expected"])
+        slope = f"slope {format_number(cell['slope'])}, {_interval(cell)}"
+        slope += "" if likely == NOTHING else f", about {likely} expected"
         told.append(f"{names.attribute(str(name))} ({slope})")
     return format_list(told)
 
 
 def _scale(rows: pd.DataFrame, result: PanelCheck) -> str:
-    row = rows.iloc[0]
-    ends = format_interval(row["ci_low"], row["ci_high"], 1)
-    return f"slope {format_number(row['estimate'])} on their means, {level_words(LEVEL)} {ends}"
+    return f"slope {format_number(rows['estimate'].iloc[0])} on their means, {_interval(rows.iloc[0])}"
+
+
+def _interval(row: pd.Series) -> str:
+    return f"{level_words(LEVEL)} {format_interval(row['ci_low'], row['ci_high'])}"
 
 
 def _noticed(result: PanelCheck, names: Naming) -> str:
@@ -396,13 +378,13 @@ def _without_words(result: PanelCheck, names: Naming) -> list[str]:
         f"{first_few(list(part['assessor']))}."
         for name, part in other.groupby("attribute", sort=False)
     ]
-    first = "On no attribute does the answer hang on one person." if not told else ""
-    return [*([first] if first else []), *told, "Leaving somebody out needs a rule recorded before unblinding."]
+    told = told or ["On no attribute does the answer hang on one person."]
+    return [*told, "Leaving somebody out needs a rule recorded before unblinding."]
 
 
-LINE = 0.26  # inches
-BAND = "#eef2f4"
-NO_INTERVAL = {"ci_low": np.nan, "ci_high": np.nan}
+_LINE = 0.26  # inches
+_BAND = "#eef2f4"
+_NO_INTERVAL = {"ci_low": np.nan, "ci_high": np.nan}
 _NEAR, _FAR = -1.5, 2.0  # slopes beyond these are drawn at the edge
 
 
@@ -412,23 +394,20 @@ def _strip_rows(result: PanelCheck) -> pd.DataFrame:
     `filled` and dark: named in the words; the others are quiet rings.
     """
     cells = result.assessors.loc[result.assessors["sees"] != NOT_JUDGED].dropna(subset="slope")
-    place = {who: LINE * (number + 0.75) for number, who in enumerate(result.people["assessor"])}
+    place = {who: _LINE * (number + 0.75) for number, who in enumerate(result.people["assessor"])}
     told = result.patterns.loc[(result.patterns["attribute"] != "") & (result.patterns["action"] != Action.NONE)]
     named = pd.MultiIndex.from_frame(cells[["assessor", "attribute"]]).isin(
         pd.MultiIndex.from_frame(told[["assessor", "attribute"]])
     )
-    return (
-        cells[["assessor", "attribute"]]
-        .assign(
-            estimate=cells["slope"].clip(_NEAR, _FAR),
-            y=cells["assessor"].map(place),
-            colour=np.where(named, INK, GREY),
-            shape=np.where(named, "D", "o"),
-            filled=named,
-            **NO_INTERVAL,
-        )
-        .sort_values("filled", kind="stable", ignore_index=True)
+    drawn = cells[["assessor", "attribute"]].assign(
+        estimate=cells["slope"].clip(_NEAR, _FAR),
+        y=cells["assessor"].map(place),
+        colour=np.where(named, INK, GREY),
+        shape=np.where(named, "D", "o"),
+        filled=named,
+        **_NO_INTERVAL,
     )
+    return drawn.sort_values("filled", kind="stable", ignore_index=True)
 
 
 def _strip(result: PanelCheck, names: Naming) -> Picture | None:
@@ -443,17 +422,17 @@ def _strip(result: PanelCheck, names: Naming) -> Picture | None:
 
 
 def _strip_figure(rows: pd.DataFrame, said: Mapping[str, list[str]], width: float = BROAD) -> Figure:
-    heights = {who: LINE * (number + 0.75) for number, who in enumerate(said)}
+    heights = {who: _LINE * (number + 0.75) for number, who in enumerate(said)}
     figure, axes = interval_figure(
         rows,
-        LINE * (len(said) + 0.5),
+        _LINE * (len(said) + 0.5),
         [(y, who) for who, y in heights.items()],
         remarks=[(heights[who], first_few(told, 1)) for who, told in said.items() if told],
         width=width,
         limits=needed_limits(rows, _NEAR, _FAR),
         title="How each person follows the others, a dot an attribute; dark: talk about it",
     )
-    axes.axvspan(NARROWEST, WIDEST, color=BAND, zorder=0)
+    axes.axvspan(NARROWEST, WIDEST, color=_BAND, zorder=0)
     axes.axvline(0, color=INK, linewidth=1.0, zorder=1)
     ends = ["the other\nway round", "not\nat all", "like the\nothers"]
     axes.set_xticks([-1, 0, 1], ends, linespacing=1.0)
@@ -476,31 +455,28 @@ def person_items(result: PanelCheck, names: Naming, who: str, attribute: str) ->
     return (*items, _means_picture(result, names, who, attribute), _person_table(who))
 
 
-def _person_table(who: str) -> Table:
-    return Table(
+def _person_table(who: str) -> shown.Table:
+    return shown.Table(
         name="assessor",
-        title=f"{literal(who)} on every attribute",
+        title=f"{shown.literal(who)} on every attribute",
         rows=lambda result: result.assessors.loc[result.assessors["assessor"] == who].reset_index(drop=True),
         columns=(
-            *(ATTRIBUTE, p_value("p, tells apart alone", "p_value")),
-            number("Scatter against the others'", "repeat_ratio", 2),
-            number("Correlation with the others", "correlation", 2),
-            each_row("Slope on the others, {level}", _slope_cell, "slope", "ci_low", figure=True),
-            *(change("Level{scale}", "level"), change("Change per session", "drift"), STANDS_OUT),
+            *(shown.ATTRIBUTE, shown.p_value("p, tells apart alone", "p_value")),
+            shown.number("Scatter against the others'", "repeat_ratio", 2),
+            shown.number("Correlation with the others", "correlation", 2),
+            shown.each_row("Slope on the others, {level}", _slope_cell, "slope", "ci_low", figure=True),
+            *(shown.change("Level{scale}", "level"), shown.change("Change per session", "drift"), STANDS_OUT),
         ),
         key=("attribute",),
     )
 
 
-def _slope_cell(row: Mapping[str, Any], _: Shown) -> str:
-    if not row["judged"]:
-        return NOTHING
-    ends = format_interval(row["ci_low"], row["ci_high"], 2)
-    return f"{format_number(row['slope'], 2)} ({ends})" if ends != NOTHING else format_number(row["slope"], 2)
+def _slope_cell(row: Mapping[str, Any], _: shown.Shown) -> str:
+    return with_interval(row["slope"], row["ci_low"], row["ci_high"], 2) if row["judged"] else NOTHING
 
 
 def _slope_rows(result: PanelCheck, names: Naming, who: str) -> pd.DataFrame:
-    """Return what the picture of slopes draws: judged attributes with `estimate ci_low ci_high label remark y`."""
+    """Return what the picture of slopes draws: judged attributes with `estimate ci_low ci_high label remark`."""
     cells = result.assessors
     rows = cells.loc[(cells["assessor"] == who) & (cells["sees"] != NOT_JUDGED) & cells["slope"].notna()]
     remarks = [patterns_of(result, who, str(name)) for name in rows["attribute"]]
@@ -511,23 +487,23 @@ def _slope_rows(result: PanelCheck, names: Naming, who: str) -> pd.DataFrame:
         colour=[GREY if remark == NOTHING else INK for remark in remarks],
         shape=np.where(rows["sees"] == AGAINST, "v", "o"),
         filled=rows["sees"].isin([WITH, AGAINST]),
-        y=LINE * (np.arange(len(rows)) + 0.75),
     ).reset_index(drop=True)
 
 
 def _slopes_figure(rows: pd.DataFrame, who: str, width: float = BROAD) -> Figure:
     """Return one person's slope on the others' means, attribute by attribute: 1 is the others', 0 no relation."""
-    figure, axes = interval_figure(
+    figure, axes = line_by_line(
         rows,
-        LINE * (len(rows) + 0.5),
-        list(zip(rows["y"], rows["label"], strict=True)),
-        remarks=list(zip(rows["y"], rows["remark"], strict=True)),
+        _LINE,
+        rows["label"],
+        remarks=rows["remark"],
+        free=0.25,
         width=width,
         limits=needed_limits(rows, 0.0, WIDEST),
         title=f"{who} against the others",
         x_title="Slope on the others' means (hollow: alone does not tell the prototypes apart)",
     )
-    axes.axvspan(NARROWEST, WIDEST, color=BAND, zorder=0)
+    axes.axvspan(NARROWEST, WIDEST, color=_BAND, zorder=0)
     for place in (0.0, 1.0):
         axes.axvline(place, color=INK, linewidth=1.0, linestyle="-" if place == 0 else (0, (4, 3)), zorder=1)
     return figure
@@ -550,7 +526,7 @@ def _mean_rows(result: PanelCheck, who: str, attribute: str) -> pd.DataFrame:
     rows = result.means
     rows = rows.loc[(rows["assessor"] == who) & (rows["attribute"] == attribute)]
     rows = rows.sort_values("others", ascending=False, kind="stable", ignore_index=True)
-    return rows.assign(y=LINE * (np.arange(len(rows)) + 0.75))
+    return rows.assign(y=_LINE * (np.arange(len(rows)) + 0.75))
 
 
 def _means_figure(rows: pd.DataFrame, who: str, axis: str, width: float = BROAD) -> Figure:
@@ -558,12 +534,12 @@ def _means_figure(rows: pd.DataFrame, who: str, axis: str, width: float = BROAD)
 
     Prototypes come in the order of the others: somebody who reads the scale the other way round runs against it.
     """
-    others = rows.assign(estimate=rows["others"], colour=GREY, shape="o", filled=False, **NO_INTERVAL)
-    own = rows.assign(colour=INK, shape="D", filled=True, **NO_INTERVAL)
+    others = rows.assign(estimate=rows["others"], colour=GREY, shape="o", filled=False, **_NO_INTERVAL)
+    own = rows.assign(colour=INK, shape="D", filled=True, **_NO_INTERVAL)
     both = pd.concat([others, own], ignore_index=True)
     figure, axes = interval_figure(
         both,
-        LINE * (len(rows) + 0.5),
+        _LINE * (len(rows) + 0.5),
         [(row["y"], str(row["prototype"])) for row in rows.to_dict("records")],
         width=width,
         limits=needed_limits(both, 0.0),

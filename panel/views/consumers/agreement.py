@@ -13,8 +13,8 @@ from panel.models.consumers.agreement import DEFAULT, FROM_QUESTION, MAJORITY, A
 from panel.stats.comparing.multiplicity import LEVEL
 from panel.study import shown
 from panel.study.naming import Naming
-from panel.views.pictures import BROAD, GREY, INK, interval_figure
-from panel.views.told import Picture, Told, drawer
+from panel.views.pictures import BROAD, GREY, INK, line_by_line
+from panel.views.told import Item, Picture, Told, drawer
 
 if TYPE_CHECKING:
     from matplotlib.figure import Figure
@@ -103,6 +103,7 @@ def tell_agreement(result: Agreement, names: Naming) -> Told:
     """Return what is told of agreement with statements."""
     untrue = result.foils.sort_values("agreed", ascending=False, kind="stable")
     yes_saying = [_foil(row, result) for row in untrue.to_dict("records")]
+    left_out: tuple[Item, ...] = (_NO_FOIL,) if result.foils.empty else (_NOBODY_OUT, _WITHOUT_FOIL)
     dropped = _dropped_from_all(result)
     return Told(
         result,
@@ -119,12 +120,14 @@ def tell_agreement(result: Agreement, names: Naming) -> Told:
         drawers=(
             drawer("Against the bars", _BARS),
             drawer("Statement by statement", *_statements(result, alone=not dropped), _STATEMENTS),
-            drawer("How readily do these people say yes?", *yes_saying[1:], *_without_yes_sayers(result)),
+            drawer("How readily do these people say yes?", *yes_saying[1:], *left_out),
         ),
         cannot=_CANNOT,
     )
 
 
+_NO_FOIL = "No statement is marked as untrue, so nothing measures how readily these people say yes."
+_NOBODY_OUT = "Nobody is left out of the result; the table only shows how much could be yes-saying."
 _CANNOT = (
     "Agreement is what people say they perceive; it proves nothing about what a product does to skin.",
     "It holds for these people, this product, these days. A percentage may only be used with its count, base, dates "
@@ -181,17 +184,21 @@ def _dropped_from_all(result: Agreement) -> list[str]:
 
 def _statements(result: Agreement, *, alone: bool) -> list[str]:
     """Return one plain line per statement, in the order of the ballot, without the untrue ones."""
-    lines = []
-    for row in result.statements.loc[~result.statements["foil"]].to_dict("records"):
-        own = (result.bars["prototype"] == row["prototype"]) & (result.bars["question"] == row["question"])
-        lines.append(_line(row, result.bars.loc[own], result, alone=alone))
-    return lines
+    true = result.statements.loc[~result.statements["foil"]]
+    return [_line(row, _same(result.bars, row), result, alone=alone) for row in true.to_dict("records")]
+
+
+def _same(rows: pd.DataFrame, row: Mapping[Any, Any]) -> pd.DataFrame:
+    """Return the rows about the same statement on the same prototype."""
+    return rows.loc[(rows["prototype"] == row["prototype"]) & (rows["question"] == row["question"])]
 
 
 def _line(row: Mapping[Any, Any], bars: pd.DataFrame, result: Agreement, *, alone: bool) -> str:
     told = words.counted_share(int(row["agreed"]), int(row["base"]), words.DOWN)
     interval = f"{words.level_words(LEVEL)} {words.format_shares(row['ci_low'], row['ci_high'], 1)}"
-    parts = [f"{_name(row, _several(result))}: {told} agreed ({interval}); at most {_at_most(row)}."]
+    tens = _in_ten(int(row["agreed"]), int(row["base"]))
+    most = "fewer than 1 in 10" if tens == "none" else f"'{tens}'"
+    parts = [f"{_name(row, _several(result))}: {told} agreed ({interval}); at most {most}."]
     parts += [_bar(bar) for bar in bars.to_dict("records")]
     if row["dont_know"]:
         opinion = words.counted_share(int(row["agreed"]), int(row["opinion_base"]), words.DOWN)
@@ -211,11 +218,6 @@ def _in_ten(count: int, base: int) -> str:
     return f"{tens} in 10" if tens else "none"
 
 
-def _at_most(row: Mapping[Any, Any]) -> str:
-    tens = _in_ten(int(row["agreed"]), int(row["base"]))
-    return "fewer than 1 in 10" if tens == "none" else f"'{tens}'"
-
-
 def _goal(bar: Mapping[Any, Any] | pd.Series) -> str:
     return "more than half" if bar["bar"] == MAJORITY else f"more than {words.typed_share(bar['bar'])}"
 
@@ -233,8 +235,7 @@ def _bar(bar: Mapping[Any, Any]) -> str:
 
 def _foil(row: Mapping[Any, Any], result: Agreement) -> str:
     """Return what an untrue statement says about trust in the others."""
-    own = (result.statements["prototype"] == row["prototype"]) & (result.statements["question"] == row["question"])
-    sentence = str(result.statements.loc[own, "words"].iloc[0]) or str(row["question"])
+    sentence = str(_same(result.statements, row)["words"].iloc[0]) or str(row["question"])
     counted = words.counted_share(int(row["agreed"]), int(row["base"]), words.UP)
     told = f"{counted} agreed with a sentence that is untrue for {row['prototype']}, '{sentence.rstrip('.')}'"
     if not row["agreed"]:
@@ -250,12 +251,6 @@ def _foil(row: Mapping[Any, Any], result: Agreement) -> str:
     return f"{told}; without these {words.format_list(fall)} would no longer pass {theirs}."
 
 
-def _without_yes_sayers(result: Agreement) -> tuple[str | shown.Table, ...]:
-    if result.foils.empty:
-        return ("No statement is marked as untrue, so nothing measures how readily these people say yes.",)
-    return ("Nobody is left out of the result; the table only shows how much could be yes-saying.", _WITHOUT_FOIL)
-
-
 _ROW = 0.3  # inches
 
 
@@ -265,7 +260,6 @@ def _figure(result: Agreement, width: float = BROAD) -> Figure:
     several = _several(result)
     names = [f"{_name(row, several)}{' (untrue)' if row['foil'] else ''}" for row in rows.to_dict("records")]
     drawn = rows.assign(
-        y=[_ROW * (number + 0.5) for number in range(len(rows))],
         estimate=100 * rows["share"],
         ci_low=100 * rows["ci_low"],
         ci_high=100 * rows["ci_high"],
@@ -274,17 +268,17 @@ def _figure(result: Agreement, width: float = BROAD) -> Figure:
         filled=~rows["foil"],
     )
     counts = [_agreed_words(row, "base") for row in rows.to_dict("records")]
-    figure, axes = interval_figure(
+    figure, axes = line_by_line(
         drawn,
-        _ROW * len(rows),
-        list(zip(drawn["y"], names, strict=True)),
-        remarks=list(zip(drawn["y"], counts, strict=True)),
+        _ROW,
+        names,
+        remarks=counts,
         width=width,
         limits=(0.0, 100.0),
         x_title="Per cent who agreed, of all who answered (strokes: bars)",
     )
     axes.axvline(100 * MAJORITY, color=GREY, linewidth=0.8, zorder=1)
-    height = dict(zip(zip(rows["prototype"], rows["question"], strict=True), drawn["y"], strict=True))
+    height = dict(zip(zip(rows["prototype"], rows["question"], strict=True), axes.get_yticks(), strict=True))
     for bar in result.bars.to_dict("records"):
         y = height[bar["prototype"], bar["question"]]
         axes.plot([100 * bar["bar"]] * 2, [y - 0.35 * _ROW, y + 0.35 * _ROW], color=INK, linewidth=1.6, zorder=2)

@@ -157,12 +157,22 @@ def _liking_in_short(result: CheckAll) -> tuple[str, ...]:
         return ()
     seen = _strongest_first(result)
     if seen.empty:
-        return ("For none of the terms is a difference in liking shown; that does not show that there is none.",)
+        return (_only_within(result) or f"For none of the terms is a difference in liking shown; {_MAY_BE}",)
     parts = []
     for way, rows in (("better", seen.loc[seen["estimate"] > 0]), ("less", seen.loc[seen["estimate"] < 0])):
         if len(rows):
             parts.append(f"liked {way} where these are ticked: {words.first_few(list(rows['term']))}")
     return (f"{words.capital('; '.join(parts))}. What makes the liking these answers do not show.",)
+
+
+_MAY_BE = "that does not show that there is none."
+
+
+def _only_within(result: CheckAll) -> str:
+    """Return of which terms a difference is shown only between answers of one consumer; empty where of none."""
+    only = [str(name) for name in result.lift.loc[result.lift["within_shown"] & ~result.lift["shown"], "term"]]
+    told = f"Between answers of the same consumer liking differs with {words.format_list(only)}"
+    return f"{told}; over all answers together that is not shown." if only else ""
 
 
 def _strongest_first(result: CheckAll) -> pd.DataFrame:
@@ -173,11 +183,11 @@ def _strongest_first(result: CheckAll) -> pd.DataFrame:
 def _lift_lines(result: CheckAll) -> list[str]:
     """Return one line for each term that goes with liking, the strongest first, and how far to trust the others."""
     seen = _strongest_first(result)
-    lines = [_lift(row) for row in seen.to_dict("records")]
-    rest = len(result.lift) - len(seen)
-    if rest and len(seen):
+    lines = [*map(_lift, seen.to_dict("records")), *filter(None, [_only_within(result)])]
+    rest = int((~result.lift["shown"] & ~result.lift["within_shown"]).sum())
+    if rest and lines:
         others = "the other term" if rest == 1 else f"the other {rest} terms"
-        lines.append(f"For {others} no difference in liking is shown; that does not show that there is none.")
+        lines.append(f"For {others} no difference in liking is shown; {_MAY_BE}")
     few = [str(name) for name in result.lift.loc[result.lift["few"], "term"]]
     if few:
         lines.append(
@@ -242,7 +252,6 @@ def _test(row: Mapping[Any, Any]) -> str:
 
 
 _FONT = 9.0  # points
-_POINTS = 72.0  # to the inch
 _LEAST, _MOST = 4.2, 6.5  # inches
 _LEFT, _BOTTOM, _TOP, _RIGHT = 0.7, 0.6, 0.1, 0.15
 _LINE = 1.45  # height of a line of text, in font sizes
@@ -260,7 +269,7 @@ def _map_figure(found: dict[str, pd.DataFrame], names: Naming, width: float = pi
     figure, axes = pictures.framed(width, height, (_LEFT, _BOTTOM, wide, tall))
     axes.axhline(0, color=pictures.FAINT, linewidth=0.8, zorder=0)
     axes.axvline(0, color=pictures.FAINT, linewidth=0.8, zorder=0)
-    _draw(axes, points, labels, is_term, names, np.array([wide, tall]) * _POINTS)
+    _draw(axes, points, labels, is_term, names, np.array([wide, tall]) * pictures.POINTS)
     shares = [words.format_share(value) for value in found["components"]["share"]]
     axes.set_xlabel(f"Component 1 ({shares[0]} of the differences)", fontsize=_FONT, color=pictures.INK)
     if len(shares) > 1:
@@ -293,18 +302,8 @@ def _draw(axes: Axes, points: Array, labels: list[str], is_term: list[bool], nam
             axes.plot([x], [y], ".", color=pictures.GREY, markersize=6, zorder=2)
         else:
             pictures.draw_prototype(axes, names, label, (x, y), size=8.0)
-        weight = "normal" if term else "bold"
-        axes.text(
-            to_x,
-            to_y,
-            written,
-            fontsize=_FONT,
-            color=pictures.INK,
-            ha="center",
-            va="center",
-            fontweight=weight,
-            zorder=3,
-        )
+        look: dict[str, Any] = {"fontsize": _FONT, "color": pictures.INK, "ha": "center", "va": "center", "zorder": 3}
+        axes.text(to_x, to_y, written, fontweight="normal" if term else "bold", **look)
 
 
 def _points(found: dict[str, pd.DataFrame]) -> tuple[Array, list[str], list[bool]]:
@@ -328,11 +327,10 @@ def _map_picture(result: CheckAll, names: Naming) -> Picture:
 def _lift_figure(result: CheckAll, width: float = pictures.BROAD) -> Figure:
     """Return how much liking differs where a term is ticked, from the most welcome term down; hollow: can be chance."""
     rows = result.lift.dropna(subset=["estimate"]).sort_values("estimate", ascending=False, kind="stable")
-    rows = rows.assign(y=_ROW * (np.arange(len(rows)) + 0.5), colour=pictures.INK, shape="o", filled=rows["shown"])
-    figure, axes = pictures.interval_figure(
-        rows,
-        _ROW * len(rows),
-        [(float(y), str(term)) for y, term in zip(rows["y"], rows["term"], strict=True)],
+    figure, axes = pictures.line_by_line(
+        rows.assign(filled=rows["shown"]),
+        _ROW,
+        rows["term"],
         width=width,
         limits=pictures.needed_limits(rows, 0.0),
         x_title="Liking where it is ticked minus where it is not (hollow: can be chance)",

@@ -32,7 +32,7 @@ from panel.study.shown import (
     text,
     yes_no,
 )
-from panel.views.pictures import BROAD, INK, LETTERS, interval_figure
+from panel.views.pictures import BROAD, INK, LETTERS, line_by_line
 from panel.views.told import Picture, Told, drawer
 
 if TYPE_CHECKING:
@@ -266,7 +266,6 @@ def _repeated(result: ForcedChoices) -> list[str]:
 
 
 _ROW, _HALF = 0.42, 0.13  # inches
-_GUESSING, _NEEDED = (0, (1, 1.5)), "-"
 
 
 def _figure(result: ForcedChoices, width: float = BROAD) -> Figure:
@@ -315,21 +314,19 @@ def _shares_figure(lines: pd.DataFrame, width: float, title: str, x_title: str) 
     """Return a picture of `share ci_low ci_high filled dotted full name remark`: dots beside two upright strokes."""
     from matplotlib.ticker import PercentFormatter
 
-    heights = [(place + 0.5) * _ROW for place in range(len(lines))]
-    rows = lines.assign(y=heights, estimate=lines["share"], colour=INK, shape="o")
-    figure, axes = interval_figure(
-        rows,
-        _ROW * len(lines),
-        list(zip(heights, lines["name"], strict=True)),
-        remarks=list(zip(heights, lines["remark"], strict=True)),
+    figure, axes = line_by_line(
+        lines.assign(estimate=lines["share"]),
+        _ROW,
+        lines["name"],
+        remarks=lines["remark"],
         width=width,
         limits=(-0.02, 1.02),
         title=title,
         x_title=x_title,
     )
     axes.xaxis.set_major_formatter(PercentFormatter(xmax=1, decimals=0, symbol=" %"))
-    for y, row in zip(heights, lines.to_dict("records"), strict=True):
-        for at, dashes in ((row["dotted"], _GUESSING), (row["full"], _NEEDED)):
+    for y, row in zip(axes.get_yticks(), lines.to_dict("records"), strict=True):
+        for at, dashes in ((row["dotted"], (0, (1, 1.5))), (row["full"], "-")):
             if at <= 1:
                 axes.plot([at] * 2, [y - _HALF, y + _HALF], color=INK, linestyle=dashes, linewidth=1.4, zorder=4)
     axes.xaxis.label.set_fontsize(LETTERS - 1)

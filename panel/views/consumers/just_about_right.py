@@ -31,11 +31,21 @@ from panel.study.shown import (
     of_share,
     text,
 )
-from panel.views.pictures import BROAD, FAINT, INK, LETTERS, framed, key_lines, shortened, text_width, write_key
+from panel.views.pictures import (
+    BROAD,
+    INK,
+    LETTERS,
+    POINTS,
+    framed,
+    key_lines,
+    shortened,
+    text_width,
+    upright_grid,
+    write_key,
+)
 from panel.views.told import Item, Picture, Told, drawer
 
 if TYPE_CHECKING:
-    from matplotlib.axes import Axes
     from matplotlib.figure import Figure
 
 _MOST_CHANGES = 2  # proposed for one case; the table has them all
@@ -196,11 +206,8 @@ def _headline(result: JustAboutRight) -> str:
     if moves.empty:
         return "Nothing that people find too little or too much is shown to cost liking. It may still do so."
     worst = moves.sort_values("weighted", ascending=False)
-    cases = [f"{row['prototype']} ({_side(result, row)})" for row in worst.to_dict("records")]
-    return (
-        f"Worth testing a change: {words.format_list(cases)}. Those who say so like it less, which need not be the "
-        "reason."
-    )
+    cases = words.format_list([f"{row['prototype']} ({_side(result, row)})" for row in worst.to_dict("records")])
+    return f"Worth testing a change: {cases}. Those who say so like it less, which need not be the reason."
 
 
 def _liked_less(result: JustAboutRight) -> str:
@@ -231,9 +238,8 @@ def _mind(result: JustAboutRight) -> tuple[str, ...]:
 def _cases(result: JustAboutRight) -> list[str]:
     """Return one line for each case where at least a fifth are on one side and something can be said about it."""
     rows = _CASES.of(result)
-    rows = rows.assign(order=rows["verdict"].map(_TOLD)).sort_values(
-        ["order", "weighted"], ascending=[True, False], kind="stable"
-    )
+    rows = rows.assign(order=rows["verdict"].map(_TOLD), first=-rows["weighted"])
+    rows = rows.sort_values(["order", "first"], kind="stable")
     lines = [_drop_sentence(result, row) for row in rows.to_dict("records")]
     if (rows["verdict"] == "perhaps").any():
         lines.append("Where it can be chance, ask again before moving anything.")
@@ -256,17 +262,14 @@ def _drop_sentence(result: JustAboutRight, row: Mapping[Any, Any]) -> str:
         f"{words.level_words(row['told_level'])} of the drop "
         f"{words.format_interval(row['told_low'], row['told_high'])}, {words.p_after_holm(row['p_adjusted'])}"
     )
-    if row["verdict"] == "move":
-        told = f"{head}, and those like it {less} ({interval}): test it {_other_way(result, row)}."
-    elif row["verdict"] == "own level":
-        told = (
-            f"{head}, and those like it {less} ({interval}); they may like everything less, for beside what they give "
-            "the other prototypes it is not shown."
-        )
-    elif row["verdict"] == "perhaps":
-        told = f"{head}, and those like it {less} ({interval}); among so many questions this can be chance."
-    else:
+    then = {
+        "move": f": test it {_other_way(result, row)}",
+        "own level": "; they may like everything less, for beside what they give the other prototypes it is not shown",
+        "perhaps": "; among so many questions this can be chance",
+    }.get(row["verdict"])
+    if then is None:
         return f"{head}, but it is not shown that those like it less ({interval}): no reason to move."
+    told = f"{head}, and those like it {less} ({interval}){then}."
     if row["split"]:
         told += " As many find the opposite: a move would lose others. Look for groups of consumers first."
     return told
@@ -274,11 +277,12 @@ def _drop_sentence(result: JustAboutRight, row: Mapping[Any, Any]) -> str:
 
 def _over_all_prototypes(result: JustAboutRight) -> list[str]:
     """Return one line per question: how much less either side goes with within consumers, over all prototypes."""
-    lines = []
-    for question, rows in result.within.groupby("question", sort=False):
-        told = [_within_words(result, row) for row in rows.to_dict("records")]
-        lines.append(f"{question}: {'; '.join(told)}.")
-    return lines if result.liking else []
+    if not result.liking:
+        return []
+    return [
+        f"{question}: {'; '.join(_within_words(result, row) for row in rows.to_dict('records'))}."
+        for question, rows in result.within.groupby("question", sort=False)
+    ]
 
 
 def _changes_to_test(result: JustAboutRight, names: Naming) -> list[str]:
@@ -333,7 +337,6 @@ def _change(result: JustAboutRight, row: Mapping[Any, Any], names: Naming) -> st
     return told
 
 
-_POINTS = 72.0  # to the inch
 _BAR, _BOTTOM, _MARGIN = 0.3, 0.55, 0.12  # inches
 _PARTS = (("#9ecae1", "///"), ("#e6e6e6", ""), ("#fdae6b", "..."))  # light enough for dark words on them
 
@@ -344,41 +347,33 @@ def _figure(result: JustAboutRight, question: str, width: float = BROAD) -> Figu
 
     rows = result.shares.loc[result.shares["question"] == question]
     prototypes = [str(name) for name in dict.fromkeys(rows["prototype"])]
-    labels = [shortened(name, LETTERS, 0.36 * width * _POINTS) for name in prototypes]
-    left = max(text_width(name, LETTERS) for name in labels) / _POINTS + 2 * _MARGIN
+    labels = [shortened(name, LETTERS, 0.36 * width * POINTS) for name in prototypes]
+    left = max(text_width(name, LETTERS) for name in labels) / POINTS + 2 * _MARGIN
     sides = [_side_words(result, question, side) for side in ALL_SIDES]
     depth, top = _BAR * len(prototypes), key_lines(sides, width)[1] + 0.1
     height, wide = top + depth + _BOTTOM, width - left - 2.5 * _MARGIN
     figure, axes = framed(width, height, (left, _BOTTOM, wide, depth))
-    least = (text_width("88 %", LETTERS - 1) + 4) / _POINTS / wide
+    least = (text_width("88 %", LETTERS - 1) + 4) / POINTS / wide
     share = rows.pivot_table(index="prototype", columns="side", values="share", sort=False)
+    look: dict[str, Any] = {"fontsize": LETTERS - 1, "color": INK, "ha": "center", "va": "center"}
     for place, prototype in enumerate(prototypes):
         start = 0.0
         for side, (colour, hatch) in zip(ALL_SIDES, _PARTS, strict=True):
             value = float(share.loc[[prototype], side].iloc[0])
             axes.barh(place, value, 0.8, start, color=colour, hatch=hatch, edgecolor="white", linewidth=0.5)
             if value >= least:
-                _write(axes, start + value / 2, place, words.format_share(value), colour)
+                box = {"facecolor": colour, "edgecolor": "none", "pad": 1.0}
+                axes.text(start + value / 2, place, words.format_share(value), **look, bbox=box)
             start += value
     axes.set(xlim=(0, 1), ylim=(len(prototypes) - 0.4, -0.6))
     axes.set_yticks(range(len(prototypes)), labels, fontsize=LETTERS, color=INK)
     axes.set_xticks([0, LEAST_SHARE, 0.5, 1 - LEAST_SHARE, 1], ["0", "20", "50", "80", "100 %"])
-    axes.tick_params(axis="x", labelsize=LETTERS - 1, colors=INK)
-    axes.tick_params(axis="y", length=0)
-    axes.grid(axis="x", color=FAINT, linewidth=0.6)
-    axes.set_axisbelow(True)
-    axes.spines[["top", "right", "left"]].set_visible(False)
+    upright_grid(axes)
     axes.set_xlabel("Share of those who answered", fontsize=LETTERS, color=INK)
     parts = zip(_PARTS, sides, strict=True)
-    write_key(
-        figure, [Patch(facecolor=fill, hatch=hatch, edgecolor="white", label=said) for (fill, hatch), said in parts]
-    )
+    signs = [Patch(facecolor=fill, hatch=hatch, edgecolor="white", label=said) for (fill, hatch), said in parts]
+    write_key(figure, signs)
     return figure
-
-
-def _write(axes: Axes, across: float, place: int, said: str, colour: str) -> None:
-    box = {"facecolor": colour, "edgecolor": "none", "pad": 1.0}
-    axes.text(across, place, said, fontsize=LETTERS - 1, color=INK, ha="center", va="center", bbox=box)
 
 
 def _picture(result: JustAboutRight, question: str) -> Picture:

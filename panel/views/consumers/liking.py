@@ -58,10 +58,9 @@ def _verdict(row: Mapping[str, Any], about: shown.Shown) -> str:
     return f"cannot be separated: {row['because'].partition('; ')[0]}" if alone else "cannot be separated"
 
 
-def _lost(row: Mapping[str, Any], about: shown.Shown) -> Mapping[Any, Any]:
-    lost = about.result.lost
-    own: dict[Any, Any] = lost.loc[lost["method"] == row["test"]].iloc[0].to_dict()
-    return own
+def _lost(row: Mapping[str, Any], about: shown.Shown) -> pd.Series:
+    lost: pd.DataFrame = about.result.lost
+    return lost.loc[lost["method"] == row["test"]].iloc[0]
 
 
 def _degrees(row: Mapping[str, Any], _: shown.Shown) -> str:
@@ -69,18 +68,14 @@ def _degrees(row: Mapping[str, Any], _: shown.Shown) -> str:
     return df if pd.isna(row["df_error"]) else f"{df}; {words.format_number(row['df_error'])}"
 
 
-def _used_cell(row: Mapping[str, Any], about: shown.Shown) -> str:
-    own = _lost(row, about)
-    return f"{own['consumers']} ({words.counted(own['answers'], 'answer')})"
+def _people(heading: str, of: str = "") -> shown.Column:
+    """Describe a column of consumers with their answers, of those a test uses or those it loses."""
 
+    def write(row: Mapping[str, Any], about: shown.Shown) -> str:
+        people, answers = _lost(row, about)[[f"consumers{of}", f"answers{of}"]]
+        return f"{people} ({words.counted(answers, 'answer')})" if people or not of else words.NOTHING
 
-def _lost_cell(row: Mapping[str, Any], about: shown.Shown) -> str:
-    own = _lost(row, about)
-    return (
-        f"{own['consumers_lost']} ({words.counted(own['answers_lost'], 'answer')})"
-        if own["consumers_lost"]
-        else words.NOTHING
-    )
+    return shown.each_row(heading, write, "test")
 
 
 _LIKING_MEANS = shown.Table(
@@ -105,7 +100,7 @@ _LIKING_TESTS = shown.Table(
     columns=(
         *(shown.text("Test", "test"), shown.number("Statistic", "statistic", 2)),
         *(shown.each_row("Degrees of freedom", _degrees, "df", "df_error", figure=True), shown.P),
-        *(shown.each_row("Consumers used", _used_cell, "test"), shown.each_row("Lost", _lost_cell, "test")),
+        *(_people("Consumers used"), _people("Lost", "_lost")),
         shown.each_row("Because they", lambda row, about: _lost(row, about)["why"] or words.NOTHING, "test"),
     ),
     key=("test",),
@@ -307,7 +302,6 @@ def _same_everywhere(result: Liking) -> list[str]:
     ]
 
 
-_POINTS = 72.0  # to the inch
 _LINE, _BOTTOM, _MARGIN, _RIGHT = 0.34, 0.55, 0.12, 0.25  # inches
 _BAR = 0.78  # of a line
 _LIGHTEST, _DARKEST = 0.97, 0.10  # of the map of greys and blues: dark is disliked
@@ -321,28 +315,26 @@ def _distribution_figure(result: Liking, names: Naming, width: float = pictures.
 
     order = list(_best_first(result)["prototype"])
     labels = [names.prototype(str(name)) for name in order]
-    labels = [pictures.shortened(label, pictures.LETTERS, 0.36 * width * _POINTS) for label in labels]
-    left = max(pictures.text_width(label, pictures.LETTERS) for label in labels) / _POINTS + 2 * _MARGIN
-    title = pictures.wrapped(
-        "1 dislike extremely ... 9 like extremely", pictures.LETTERS, (width - left - _RIGHT) * _POINTS
-    )
+    labels = [pictures.shortened(label, pictures.LETTERS, 0.36 * width * pictures.POINTS) for label in labels]
+    left = max(pictures.text_width(label, pictures.LETTERS) for label in labels) / pictures.POINTS + 2 * _MARGIN
+    ends, room = "1 dislike extremely ... 9 like extremely", (width - left - _RIGHT) * pictures.POINTS
+    title = pictures.wrapped(ends, pictures.LETTERS, room)
     depth, top = _LINE * (len(order) + 0.4), 0.15 + 0.17 * len(title)
     height, wide = top + depth + _BOTTOM, width - left - _RIGHT
     figure, axes = pictures.framed(width, height, (left, _BOTTOM, wide, depth))
-    least = 10 / _POINTS / wide  # smallest share with room for its number
+    least = 10 / pictures.POINTS / wide  # smallest share with room for its number
     shade = colormaps["cividis"](np.linspace(_DARKEST, _LIGHTEST, 9))
     shares = result.distribution.pivot_table(index="prototype", columns="answer", values="share").loc[order]
     start = np.zeros(len(order))
     places = np.arange(len(order)) + 0.7
+    look: dict[str, Any] = {"fontsize": pictures.LETTERS - 1, "ha": "center", "va": "center"}
     for place, (answer, share) in enumerate(shares.items()):
         parts = share.to_numpy(dtype=float)
         axes.barh(places, parts, _BAR, left=start, color=shade[place], edgecolor="white", linewidth=0.8)
         ink = "white" if float(shade[place][:3] @ (0.2126, 0.7152, 0.0722)) < _DARK else pictures.INK
         for y, x, part in zip(places, start, parts, strict=True):
             if part >= least:
-                axes.text(
-                    x + part / 2, y, str(answer), fontsize=pictures.LETTERS - 1, color=ink, ha="center", va="center"
-                )
+                axes.text(x + part / 2, y, str(answer), color=ink, **look)
         start = start + parts
     axes.set(xlim=(0, 1), ylim=(len(order) + 0.4, 0))
     axes.set_yticks(places, labels, fontsize=pictures.LETTERS, color=pictures.INK)
@@ -364,38 +356,25 @@ def _distribution(result: Liking, names: Naming) -> Picture:
 
 def _means_figure(result: Liking, names: Naming, width: float = pictures.BROAD) -> Figure:
     """Return the mean liking of each prototype with its interval, best liked first, letters at the right."""
-    rows = _best_first(result).reset_index(drop=True)
-    y = _LINE * 0.75 * (np.arange(len(rows)) + 0.75)
-    looks = [pictures.marker_of(names, str(name)) for name in rows["prototype"]]
-    rows = rows.assign(
-        y=y,
-        colour=[look.colour for look in looks],
-        shape=[look.shape for look in looks],
-        filled=rows["prototype"] != result.benchmark,
-        stands_for=rows["prototype"],
-    )
-    figure, _ = pictures.interval_figure(
-        rows,
-        _LINE * 0.75 * (len(rows) + 0.5),
-        [(at, names.prototype(str(name))) for at, name in zip(y, rows["prototype"], strict=True)],
-        remarks=list(zip(y, rows["letters"], strict=True)),
+    rows = pictures.as_prototypes(_best_first(result), names)
+    hollow = "; hollow: benchmark" if result.benchmark else ""
+    figure, _ = pictures.line_by_line(
+        rows.assign(filled=rows["prototype"] != result.benchmark),
+        _LINE * 0.75,
+        [names.prototype(str(name)) for name in rows["prototype"]],
+        remarks=rows["letters"],
+        free=0.25,
         width=width,
         limits=pictures.needed_limits(rows),
         title="Mean liking",
-        x_title=_x_title(result),
+        x_title=f"1 to 9, {words.level_words(LEVEL)}s; same letter: not separated{hollow}",
     )
     return figure
 
 
-def _x_title(result: Liking) -> str:
-    hollow = "; hollow: benchmark" if result.benchmark else ""
-    return f"1 to 9, {words.level_words(LEVEL)}s; same letter: not separated{hollow}"
-
-
 def _means_alt(result: Liking) -> str:
     said = [
-        f"{row['prototype']} {words.format_number(row['estimate'])} "
-        f"({words.format_interval(row['ci_low'], row['ci_high'])})"
+        f"{row['prototype']} {words.with_interval(row['estimate'], row['ci_low'], row['ci_high'])}"
         for row in _best_first(result).to_dict("records")
     ]
     return f"Mean liking of each prototype with its interval: {'; '.join(said)}."

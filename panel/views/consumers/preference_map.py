@@ -20,6 +20,7 @@ from panel.views.pictures import (
     INK,
     LETTERS,
     OTHERS,
+    POINTS,
     draw_prototype,
     framed,
     place_labels,
@@ -165,7 +166,6 @@ def _single_pair(result: PreferenceMap) -> str:
 
 
 _FONT = 8.5  # points
-_POINTS = 72.0
 _LEFT, _BOTTOM, _RIGHT, _TOP = 0.75, 0.55, 0.15, 0.1  # inches
 _LOWEST, _HIGHEST = 3.0, 5.2
 _QUIET = "#5c5c5c"  # words of less weight, 6.7 to 1 on white
@@ -186,7 +186,7 @@ def _figure(result: PreferenceMap, names: Naming, width: float = BROAD) -> Figur
     tall = float(np.clip(wide * (high[1] - low[1]) / (high[0] - low[0]), _LOWEST, _HIGHEST))
     arrows = _arrows(result)
     told = "In brackets: share of consumers expected to like that place better than their own mean."
-    below = wrapped(told, LETTERS, (width - 0.2) * _POINTS)
+    below = wrapped(told, LETTERS, (width - 0.2) * POINTS)
     bottom = _BOTTOM + 0.17 * len(below)
     height = _TOP + tall + bottom
     figure, axes = framed(width, height, (_LEFT, bottom, wide, tall))
@@ -195,7 +195,7 @@ def _figure(result: PreferenceMap, names: Naming, width: float = BROAD) -> Figur
     tips = _draw_arrows(axes, result, arrows, 0.5 * float((high - low).min()))
     for prototype, at in zip(result.places["prototype"], points, strict=True):
         draw_prototype(axes, names, str(prototype), tuple(at))
-    _name(axes, _labels(result, points), points, arrows, tips, (wide * _POINTS, tall * _POINTS))
+    _name(axes, _labels(result, points), points, arrows, tips, (wide * POINTS, tall * POINTS))
     share = result.components["share"]
     axes.set_xlabel(f"Component 1: {format_share(float(share.iloc[0]))} of the differences", fontsize=_FONT, color=INK)
     axes.set_ylabel(f"Component 2: {format_share(float(share.iloc[1]))}", fontsize=_FONT, color=INK)

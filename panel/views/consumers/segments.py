@@ -36,8 +36,7 @@ def _sizes(result: Segments) -> list[int]:
 
 
 def _mean(row: Mapping[str, Any], _: shown.Shown) -> str:
-    ends = words.format_interval(row["ci_low"], row["ci_high"], 2)
-    return f"{words.format_number(row['estimate'], 2)} ({ends}) {row['letters']}"
+    return f"{words.with_interval(row['estimate'], row['ci_low'], row['ci_high'], 2)} {row['letters']}"
 
 
 SEGMENT_MEANS = shown.Table(
@@ -83,6 +82,7 @@ _STEPS = shown.Table(
 def tell_segments(result: Segments, names: Naming) -> Told:
     """Return what is told of groups of consumers."""
     several = result.n_groups > 1
+    each: list[Item] = [_group(result, segment) for segment in range(1, result.n_groups + 1)]
     steps: tuple[Item, ...] = (_STEPS,) if len(result.steps) else ()
     pairs: tuple[Item, ...] = (_divided(result), _DIVIDED) if len(result.divided) else ()
     picture = Picture(
@@ -96,7 +96,7 @@ def tell_segments(result: Segments, names: Naming) -> Told:
         mind=(*_how_sure(result), *_order(result)),
         table=SEGMENT_MEANS if several else None,
         drawers=(
-            drawer("What each group likes", *_each_group(result), *([SEGMENT_MEANS] if several else [])),
+            drawer("What each group likes", *([*each, SEGMENT_MEANS] if several else [])),
             drawer("Pairs that please different people", *pairs),
             drawer("How groups were looked for", *steps),
         ),
@@ -163,12 +163,6 @@ def _how_sure(result: Segments) -> tuple[str, ...]:
     )
 
 
-def _each_group(result: Segments) -> list[str]:
-    if result.n_groups == 1:
-        return []
-    return [_group(result, segment) for segment in range(1, result.n_groups + 1)]
-
-
 def _group(result: Segments, segment: int) -> str:
     rows = result.means.loc[result.means["segment"] == segment].sort_values("estimate", ascending=False, kind="stable")
     best = rows.loc[rows["favourite"]]
@@ -196,8 +190,8 @@ def _divided(result: Segments) -> str:
 def _pair(rows: pd.DataFrame) -> str:
     first, second = rows["prototype"].iloc[0], rows["versus"].iloc[0]
     each = [
-        f"group {row['segment']} {words.format_change(row['estimate'])} "
-        f"({words.format_interval(row['ci_low'], row['ci_high'])})"
+        f"group {row['segment']} "
+        f"{words.with_interval(row['estimate'], row['ci_low'], row['ci_high'], write=words.format_change)}"
         for row in rows.to_dict("records")
     ]
     return f"{first} against {second}: {words.format_list(each)}"
@@ -212,13 +206,12 @@ def _figure(result: Segments, names: Naming, width: float = BROAD) -> Figure:
     drawn = markers([_segment_name(result, group) for group in groups])
     order = list(dict.fromkeys(result.means["prototype"]))
     step = _LINE * len(groups) + _BETWEEN
+    looks = [drawn[_segment_name(result, group)] for group in result.means["segment"]]
+    place = result.means["prototype"].map(order.index)
     rows = result.means.assign(
-        y=[
-            step * order.index(row["prototype"]) + _BETWEEN + _LINE * (row["segment"] - 0.5)
-            for row in result.means.to_dict("records")
-        ],
-        colour=[drawn[_segment_name(result, group)].colour for group in result.means["segment"]],
-        shape=[drawn[_segment_name(result, group)].shape for group in result.means["segment"]],
+        y=step * place + _BETWEEN + _LINE * (result.means["segment"] - 0.5),
+        colour=[look.colour for look in looks],
+        shape=[look.shape for look in looks],
         filled=result.means["favourite"],
     )
     ticks = [(step * k + _BETWEEN + _LINE * len(groups) / 2, names.prototype(name)) for k, name in enumerate(order)]

@@ -26,7 +26,7 @@ from panel.claims.verdict import (
 from panel.study.knowledge import shared_table
 from panel.study.naming import Naming
 from panel.study.shown import Table, count, each_row, interval, number, p_value, text
-from panel.views.pictures import BROAD, GREY, INK, interval_figure, needed_limits
+from panel.views.pictures import BROAD, GREY, INK, line_by_line, needed_limits
 from panel.views.told import Picture
 from panel.words import DOWN, NOTHING, UP, counted, format_list, format_number, format_share
 
@@ -253,9 +253,9 @@ _UNIT_TITLES = {"scale": "On the scale of the panel", "%": "Per cent of people",
 
 
 def _claim_rows(result: Claims, number: int, unit: str, names: Naming) -> pd.DataFrame:
-    """Return what the picture draws: the numbers in one unit, with `label remark clear y`.
+    """Return what the picture draws: the numbers in one unit, with `label remark filled`.
 
-    `clear` is True where the interval keeps to its side of every limit.
+    Filled where the interval keeps to its side of every limit.
     """
     own = result.numbers.loc[(result.numbers["number"] == number) & (result.numbers["unit"] == unit)]
     rows = own.reset_index(drop=True)
@@ -264,36 +264,34 @@ def _claim_rows(result: Claims, number: int, unit: str, names: Naming) -> pd.Dat
     within = (np.isnan(low) | (ends[0] > low)) & (np.isnan(high) | (ends[1] < high))
     remarks = [f"{interval_words(row, names)}; to lie {limit_words(row, names)}" for row in rows.to_dict("records")]
     labels = [f"{row['what']}{', ' + row['method'] if row['method'] else ''}" for row in rows.to_dict("records")]
-    y = _LINE * (np.arange(len(rows)) + 0.75)
-    return rows.assign(label=labels, remark=remarks, clear=within, y=y)
+    return rows.assign(label=labels, remark=remarks, filled=within)
 
 
 def _claim_figure(result: Claims, number: int, unit: str, names: Naming, width: float = BROAD) -> Figure:
     """Return a line for each number: filled where its interval keeps to its side of the limit, hollow where not."""
     rows = _claim_rows(result, number, unit, names)
-    limits = needed_limits(_finite(rows), *_known(rows))
-    drawn = rows.assign(
-        ci_low=rows["ci_low"].clip(lower=limits[0]),
-        ci_high=rows["ci_high"].clip(upper=limits[1]),
-        colour=np.where(rows["clear"], INK, GREY),
-        shape="o",
-        filled=rows["clear"],
-    )
-    figure, axes = interval_figure(
-        drawn,
-        _LINE * (len(rows) + 0.5),
-        list(zip(rows["y"], rows["label"], strict=True)),
-        remarks=list(zip(rows["y"], rows["remark"], strict=True)),
+    held_against = rows[["limit_low", "limit_high"]].to_numpy(float)
+    limits = needed_limits(_finite(rows), *held_against[~np.isnan(held_against)])
+    figure, axes = line_by_line(
+        rows.assign(
+            ci_low=rows["ci_low"].clip(lower=limits[0]),
+            ci_high=rows["ci_high"].clip(upper=limits[1]),
+            colour=np.where(rows["filled"], INK, GREY),
+        ),
+        _LINE,
+        rows["label"],
+        remarks=rows["remark"],
+        free=0.25,
         width=width,
         limits=limits,
         title=_title(result, number),
         x_title=f"{_UNIT_TITLES.get(unit, unit)}; upright lines: what the interval is held against",
     )
-    for row in rows.to_dict("records"):
-        for end in {row["limit_low"], row["limit_high"]}:
-            if not np.isnan(end):
-                reach = (row["y"] - _LINE / 2, row["y"] + _LINE / 2)
-                axes.plot([end, end], reach, color=INK, linewidth=1.2, linestyle=(0, (4, 2)), zorder=1)
+    for y, ends in zip(axes.get_yticks(), held_against, strict=True):
+        for end in np.unique(ends[~np.isnan(ends)]):
+            axes.plot(
+                [end, end], [y - _LINE / 2, y + _LINE / 2], color=INK, linewidth=1.2, linestyle=(0, (4, 2)), zorder=1
+            )
     return figure
 
 
@@ -323,11 +321,6 @@ def _finite(rows: pd.DataFrame) -> pd.DataFrame:
     """Return the rows with open ends taken as the estimate, so that they set no limits."""
     ends = rows[["ci_low", "ci_high"]].replace([np.inf, -np.inf], np.nan)
     return rows.assign(ci_low=ends["ci_low"].fillna(rows["estimate"]), ci_high=ends["ci_high"].fillna(rows["estimate"]))
-
-
-def _known(rows: pd.DataFrame) -> list[float]:
-    values = rows[["limit_low", "limit_high"]].to_numpy(float).ravel()
-    return [float(value) for value in values if not np.isnan(value)]
 
 
 def gap_lines(gaps: Iterable[tuple[str, str, str]], parts: int) -> list[str]:

@@ -28,6 +28,7 @@ from panel.words import (
     format_number,
     format_share,
     format_window,
+    with_interval,
 )
 
 _MOST_MISSED = 2
@@ -148,15 +149,15 @@ def _mind(result: Decision, names: Naming) -> Iterator[str]:
     row, total = _row(result, leader), len(result.profile.wanted)
     own = result.windows.loc[result.windows["prototype"] == leader]
     met = int((own["read_met"] == 1).sum())
-    both = [_sure("chance_all"), _sure("chance_all_versus")]
+    both = [_chance_text(row, name, "such came true in ") for name in ("chance_all", "chance_all_versus")]
     here, there = both[::-1] if result.by_benchmark else both
     on = f"as differences from {result.benchmark}" if result.by_benchmark else "on this panel's scale"
     at_once = "all at once with" if total > 1 else "with"
-    yield f"{leader} meets {met} of {counted(total, 'window')}, read {on}; {at_once} a chance of {here(row)}."
+    yield f"{leader} meets {met} of {counted(total, 'window')}, read {on}; {at_once} a chance of {here}."
     if result.benchmark is not None and leader != result.benchmark:
         other = int((own["met_versus" if not result.by_benchmark else "met"] == 1).sum())
         way = "on this panel's scale" if result.by_benchmark else f"as differences from {result.benchmark}"
-        yield f"Read {way} it meets {other}; {at_once} a chance of {there(row)}."
+        yield f"Read {way} it meets {other}; {at_once} a chance of {there}."
     out, open_ = (list(result.ranking.loc[result.ranking["standing"] == name, "prototype"]) for name in (OUT, OPEN))
     parts = [f"out: {format_list(out)}"] if out else []
     parts += [f"not known yet: {format_list(open_)}"] if open_ else []
@@ -164,21 +165,11 @@ def _mind(result: Decision, names: Naming) -> Iterator[str]:
         yield capital(f"{'; '.join(parts)}.")
 
 
-def _sure(name: str) -> Any:
-    return lambda row: _chance_text(float(row[name]), float(row[f"{name}_true"]))
-
-
-def _chance_text(chance: float, true: float) -> str:
-    return (
-        f"{chance_words(chance)} (such came true in {format_share(true)})"
-        if _telling(chance, true)
-        else chance_words(chance)
-    )
-
-
-def _telling(chance: float, true: float) -> bool:
-    """Return whether it says something how often such a chance came true."""
-    return not math.isnan(true) and chance_words(chance) == format_share(chance)
+def _chance_text(row: Mapping[Any, Any] | pd.Series, name: str, came: str = "") -> str:
+    """Return a chance, and how often such a one came true where that says something."""
+    chance, true = float(row[name]), float(row[f"{name}_true"])
+    told = chance_words(chance)
+    return f"{told} ({came}{format_share(true)})" if true == true and told == format_share(chance) else told
 
 
 def _nearest(result: Decision, names: Naming) -> Iterator[str]:
@@ -192,12 +183,9 @@ def _nearest(result: Decision, names: Naming) -> Iterator[str]:
         "draws of what the true means may be."
     )
     own = result.windows.loc[(result.windows["prototype"] == leader) & (result.windows["read_met"] == 1)]
-    least = own.sort_values("read_chance").head(1)
-    for one in least.to_dict("records"):
-        yield (
-            f"Least sure of the windows it meets: {names.attribute(str(one['attribute']))}, chance "
-            f"{chance_words(one['read_chance'])}."
-        )
+    for one in own.sort_values("read_chance").head(1).to_dict("records"):
+        least, chance = names.attribute(str(one["attribute"])), chance_words(one["read_chance"])
+        yield f"Least sure of the windows it meets: {least}, chance {chance}."
 
 
 def _out(result: Decision, names: Naming) -> Iterator[str]:
@@ -206,9 +194,7 @@ def _out(result: Decision, names: Naming) -> Iterator[str]:
     for name in result.ranking.loc[result.ranking["standing"] == OUT, "prototype"]:
         reasons.setdefault(_why_out(str(name), result, names), []).append(str(name))
     for why, out in reasons.items():
-        yield (
-            f"Out: {format_list(out)}, because it {why}." if len(out) == 1 else f"Out: {format_list(out)}; each {why}."
-        )
+        yield f"Out: {format_list(out)}{', because it' if len(out) == 1 else '; each'} {why}."
     for name in result.ranking.loc[result.ranking["standing"] == OPEN, "prototype"]:
         unknown = _gates(str(name), result, CANNOT_TELL) or ["a window that was not scored"]
         yield f"Open: {name}, because {format_list(unknown)} cannot be told yet."
@@ -221,13 +207,9 @@ def _out(result: Decision, names: Naming) -> Iterator[str]:
 def _why_out(prototype: str, result: Decision, names: Naming) -> str:
     failed = _gates(prototype, result, FAILS)
     reasons = [f"fails {format_list(failed)}"] if failed else []
-    clear = result.windows.loc[
-        (result.windows["prototype"] == prototype) & result.windows["clearly_missed"], "attribute"
-    ]
-    if len(clear):
-        reasons.append(
-            f"clearly misses a window that must be met ({format_list([names.attribute(str(a)) for a in clear])})"
-        )
+    rows = result.windows.loc[(result.windows["prototype"] == prototype) & result.windows["clearly_missed"]]
+    if clear := [names.attribute(str(name)) for name in rows["attribute"]]:
+        reasons.append(f"clearly misses a window that must be met ({format_list(clear)})")
     return format_list(reasons)
 
 
@@ -247,12 +229,9 @@ def _shortfall(prototype: str, result: Decision) -> str:
 def _alike(prototype: str, result: Decision, column: str) -> list[str]:
     """Return the prototypes that are not out and that a column of verdicts does not separate from this one."""
     able = set(result.ranking.loc[result.ranking["standing"] != OUT, "prototype"])
-    pairs = result.pairs
-    own = pairs.loc[
-        ((pairs["prototype"] == prototype) | (pairs["versus"] == prototype)) & (pairs[column] == CANNOT_TELL)
-    ]
-    found = [str(a) if b == prototype else str(b) for a, b in zip(own["prototype"], own["versus"], strict=True)]
-    return [name for name in found if name in able]
+    pairs = result.pairs.loc[result.pairs[column] == CANNOT_TELL, ["prototype", "versus"]]
+    own = pairs.loc[(pairs == prototype).any(axis=1)].to_numpy().tolist()
+    return [other for pair in own for other in map(str, pair) if other != prototype and other in able]
 
 
 def _apart(result: Decision) -> Iterator[str]:
@@ -302,20 +281,14 @@ def _weights(result: Decision, names: Naming) -> str:
         return "No weight puts a prototype first: each lies beyond the tolerance of some window."
     if other.empty:
         return f"Halving or doubling any one weight leaves {best} first."
-    changes = [
-        f"{names.attribute(str(r['attribute']))} {r['change']}: {r['prototype']}" for r in other.to_dict("records")
-    ]
+    rows = other.to_dict("records")
+    changes = [f"{names.attribute(str(row['attribute']))} {row['change']}: {row['prototype']}" for row in rows]
     return f"Another one than {best} comes first with {format_list(changes)}."
 
 
 def _chance(heading: str, name: str) -> shown.Column:
     """Describe a column of chances, with how often such a chance came true."""
-
-    def write(row: Mapping[str, Any], _: shown.Shown) -> str:
-        words, true = chance_words(row[name]), row[f"{name}_true"]
-        return f"{words} ({format_share(true)})" if _telling(row[name], true) else words
-
-    return shown.each_row(heading, write, name, f"{name}_true", figure=True)
+    return shown.each_row(heading, lambda row, _: _chance_text(row, name), name, f"{name}_true", figure=True)
 
 
 def _with_interval(
@@ -323,8 +296,7 @@ def _with_interval(
 ) -> shown.Column:
     def cell(row: Mapping[str, Any], about: shown.Shown) -> str:
         own, write = about.digits(digits, row.get("attribute")), format_change if changes else format_number
-        ends = format_interval(row[low], row[high], own)
-        return write(row[name], own) if ends == NOTHING else f"{write(row[name], own)} ({ends})"
+        return with_interval(row[name], row[low], row[high], own, write)
 
     return shown.each_row(heading, cell, name, low, high, figure=True)
 

@@ -21,6 +21,8 @@ from panel.views.pictures import (
     INK,
     LETTERS,
     MOST_COLOURED,
+    POINTS,
+    as_prototypes,
     interval_figure,
     marker_of,
     needed_limits,
@@ -37,7 +39,6 @@ if TYPE_CHECKING:
     from matplotlib.axes import Axes
     from matplotlib.figure import Figure
 
-_POINTS = 72.0  # to the inch
 _CELL, _NARROWEST, _ROW, _LEFT, _GAP = 1.05, 0.78, 0.3, 0.25, 0.12  # inches
 _PALE, _DARK = np.array([1.0, 1.0, 1.0]), np.array([0.42, 0.70, 0.72])  # white to a teal that black letters stand on
 _MET, _MISSED, _UNKNOWN = "✓", "✗", "–"
@@ -105,16 +106,16 @@ def _chances_figure(result: Decision, names: Naming, width: float = BROAD) -> Fi
     labels = [f"{name} (out)" if name in out else str(name) for name in result.ranking["prototype"]]
     headings = cells.loc[cells["row"] == 0, ["column", "heading"]].sort_values("column")["heading"].tolist()
     singles = int((cells.loc[cells["row"] == 0, "mark"] != "").sum())
-    labels = [shortened(label, LETTERS, 0.3 * width * _POINTS) for label in labels]
-    left = max(text_width(label, LETTERS) for label in labels) / _POINTS + _LEFT
+    labels = [shortened(label, LETTERS, 0.3 * width * POINTS) for label in labels]
+    left = max(text_width(label, LETTERS) for label in labels) / POINTS + _LEFT
     side = max(1, int((width - left - 0.1 - _GAP) / _NARROWEST))  # more windows go into a second band
     bands = -(-len(headings) // side)
     side = -(-len(headings) // bands)
     wide = min((width - left - 0.1 - _GAP) / side, _CELL)
     across = [(n % side) * wide + (_GAP if n >= singles else 0.0) for n in range(len(headings))]
-    heads = [wrapped(str(heading), LETTERS - 1, wide * _POINTS - 4, 5) for heading in headings]
+    heads = [wrapped(str(heading), LETTERS - 1, wide * POINTS - 4, 5) for heading in headings]
     head, depth = 0.15 + 0.145 * max(map(len, heads)), len(labels) * _ROW
-    key = wrapped(_CHANCES_KEY, LETTERS - 0.5, (width - 0.2) * _POINTS)
+    key = wrapped(_CHANCES_KEY, LETTERS - 0.5, (width - 0.2) * POINTS)
     height = bands * (head + depth + 0.1) + 0.16 * len(key) + 0.1
     figure, axes = sheet(width, height)
     tops = [(number // side) * (head + depth + 0.1) + head for number in range(len(headings))]
@@ -122,14 +123,8 @@ def _chances_figure(result: Decision, names: Naming, width: float = BROAD) -> Fi
         place = left + across[cell["column"]], tops[cell["column"]] + cell["row"] * _ROW, wide
         _cell(axes, *place, float(cell["chance"]), str(cell["mark"]))
     for lines, x, y in zip(heads, across, tops, strict=True):
-        words: dict[str, Any] = {
-            "fontsize": LETTERS - 1,
-            "color": INK,
-            "ha": "center",
-            "va": "bottom",
-            "linespacing": 1.05,
-        }
-        axes.text(left + x + wide / 2, y - 0.05, "\n".join(lines), **words)
+        words: dict[str, Any] = {"fontsize": LETTERS - 1, "color": INK, "va": "bottom", "linespacing": 1.05}
+        axes.text(left + x + wide / 2, y - 0.05, "\n".join(lines), ha="center", **words)
     for (number, label), y in product(enumerate(labels), sorted(set(tops))):
         axes.text(left - 0.1, y + (number + 0.5) * _ROW, label, fontsize=LETTERS, color=INK, ha="right", va="center")
     axes.text(0.1, height - 0.08, "\n".join(key), fontsize=LETTERS - 0.5, color=INK, va="bottom")
@@ -160,12 +155,7 @@ def _windows_figure(
     shown = list(chosen)[:MOST_COLOURED]
     marks = {name: marker_of(names, name) for name in shown}
     rows, places = _interval_rows(result, shown, versus=versus)
-    drawn = rows.assign(
-        colour=[marks[name].colour for name in rows["prototype"]],
-        shape=[marks[name].shape for name in rows["prototype"]],
-        filled=True,
-        stands_for=rows["prototype"],
-    )
+    drawn = as_prototypes(rows, names).assign(filled=True)
     first = rows.drop_duplicates("attribute")
     windows = dict(zip(first["attribute"], first[["low", "high"]].to_numpy(float).tolist(), strict=True))
     remarks = [(y, names.window(name, *windows[name], typed=not versus)) for name, y in places.items()]

@@ -14,9 +14,9 @@ from panel.models.emollients.swaps import TracedSwaps
 from panel.study.naming import Naming
 from panel.study.shown import Across, Shown, Table, each_row
 from panel.views.emollients.causes import short_ingredients
-from panel.views.pictures import BROAD, FAINT, INK, framed, key_lines, shortened, text_width, write_key
-from panel.views.told import Drawer, Picture, Told, drawer
-from panel.words import NOTHING, capital, counted, format_list, format_number
+from panel.views.pictures import BROAD, FAINT, INK, POINTS, framed, key_lines, shortened, text_width, write_key
+from panel.views.told import Picture, Told, drawer
+from panel.words import NOTHING, capital, counted, format_list, format_number, from_to
 
 if TYPE_CHECKING:
     from matplotlib.artist import Artist
@@ -24,7 +24,6 @@ if TYPE_CHECKING:
     from matplotlib.figure import Figure
 
 _FONT = 9.0  # points
-_POINTS = 72.0  # to the inch
 # Inches.
 _ROW, _BOTTOM, _MARGIN, _STACKED_BELOW = 0.42, 0.62, 0.15, 6.0
 _BAR_HEIGHT, _THIN = 0.52, 0.3
@@ -76,8 +75,7 @@ def _known(row: Mapping[str, Any], about: Shown) -> str:
     known = values.loc[values["descriptor"] == row["descriptor"], "coverage"].dropna()
     if known.empty:
         return NOTHING
-    low, high = (format_number(value, 0) for value in (known.min(), known.max()))
-    return f"{low} %" if low == high else f"{low} to {high} %"
+    return f"{from_to(*(format_number(value, 0) for value in (known.min(), known.max())))} %"
 
 
 def _heading(row: Mapping[str, Any], _: Shown) -> str:
@@ -103,33 +101,25 @@ _DESCRIPTORS = Table(
 
 def tell_blends(described: BlendDescriptors, names: Naming, blend: pd.DataFrame, traced: TracedSwaps | None) -> Told:
     """Tell what the emollient part of each prototype (`blend`, per cent) is made of, and what goes together in it."""
-    count = counted(int((blend > 0).any().sum()), "emollient")
-    ways = "" if traced is None else f" {_moves(traced)}"
+    told = f"{counted(len(blend), 'blend')} of {counted(int((blend > 0).any().sum()), 'emollient')}."
+    if traced is not None:
+        ways = counted(traced.n_moves, "independent way")
+        told += f" The blends differ in {ways}: no more than that can be told apart, whatever is computed from them."
+    title, heard = "Spreading cascade of each blend", _cascade_alt_text(described, names)
+    cascade = Picture("cascade", title, heard, partial(_cascade_figure, described, names))
+    mind = _cascade_sentences(described)
     return Told(
         described,
         names,
-        f"{counted(len(blend), 'blend')} of {count}.{ways}",
+        told,
         blend_picture(blend, names, None if traced is None else traced.pairs),
-        _cascade_sentences(described)[:1],
+        mind[:1],
         drawers=(
-            *_together(traced),
-            drawer(
-                "How each blend spreads",
-                Picture(
-                    "cascade",
-                    "Spreading cascade of each blend",
-                    _cascade_alt_text(described, names),
-                    partial(_cascade_figure, described, names),
-                ),
-                *_cascade_sentences(described)[1:],
-            ),
+            drawer("What always comes together in these blends", *(() if traced is None else alias_sentences(traced))),
+            drawer("How each blend spreads", cascade, *mind[1:]),
             drawer("What the blends are like", _DESCRIPTORS),
         ),
     )
-
-
-def _together(traced: TracedSwaps | None) -> tuple[Drawer, ...]:
-    return () if traced is None else (drawer("What always comes together in these blends", *alias_sentences(traced)),)
 
 
 def blend_picture(blend: pd.DataFrame, names: Naming, pairs: pd.DataFrame | None = None) -> Picture:
@@ -151,12 +141,6 @@ def _blend_alt_text(blend: pd.DataFrame, names: Naming) -> str:
         shares = [f"{format_number(share, 0)} % {name}" for name, share in row.items() if share > 0]
         parts.append(f"{names.prototype(str(prototype))}: {format_list(shares)}.")
     return f"Emollient part of each prototype. {' '.join(parts)}"
-
-
-def _moves(result: TracedSwaps) -> str:
-    """Return how many independent directions the blends differ in."""
-    ways = counted(result.n_moves, "independent way")
-    return f"The blends differ in {ways}: no more than that can be told apart, whatever is computed from them."
 
 
 def alias_sentences(result: TracedSwaps) -> tuple[str, ...]:
@@ -194,8 +178,8 @@ def _blend_figure(blend: pd.DataFrame, names: Naming, pairs: pd.DataFrame | None
     ordered = blend[_swapped_side_by_side(list(blend.columns), pairs)]
     ordered = ordered.rename(columns=short_ingredients(map(str, ordered.columns)))
     labels = {str(name): _Label(str(name)) for name in ordered.columns}
-    prototypes = [shortened(names.prototype(str(name)), _FONT, 0.3 * width * _POINTS) for name in ordered.index]
-    left = max([0.6, *(text_width(text, _FONT) / _POINTS + 0.3 for text in prototypes)])
+    prototypes = [shortened(names.prototype(str(name)), _FONT, 0.3 * width * POINTS) for name in ordered.index]
+    left = max([0.6, *(text_width(text, _FONT) / POINTS + 0.3 for text in prototypes)])
     wide = width - left - 0.25
     fits = all(labels[str(name)].on_part(float(part), wide) for name in ordered for part in ordered[name] if part > 0)
     signs = [] if fits else [Patch(**_look(number), label=name) for number, name in enumerate(labels)]
@@ -249,7 +233,7 @@ class _Label:
         share = f"{format_number(percent, 0)} %"
         widths = [*self.widths, text_width(share, _PART_FONT)]
         # Screens with coarse dots draw letters a little wider than their outlines.
-        room = 0.92 * (percent / 100 * inches * _POINTS - 4)
+        room = 0.92 * (percent / 100 * inches * POINTS - 4)
         lines: list[str] = []
         used = room
         for word, width in zip([*self.words, share], widths, strict=True):
@@ -297,8 +281,8 @@ def _cascade_figure(result: BlendDescriptors, names: Naming, width: float = BROA
     from matplotlib.figure import Figure
 
     rows = _cascade_rows(result)
-    prototypes = [shortened(names.prototype(str(name)), _FONT, 0.3 * width * _POINTS) for name in rows["prototype"]]
-    left = max(0.6, *(text_width(text, _FONT) / _POINTS + 0.2 for text in prototypes))
+    prototypes = [shortened(names.prototype(str(name)), _FONT, 0.3 * width * POINTS) for name in rows["prototype"]]
+    left = max(0.6, *(text_width(text, _FONT) / POINTS + 0.2 for text in prototypes))
     signs = [*_bar_signs(rows), *_dot_signs()]
     head = key_lines([str(sign.get_label()) for sign in signs], width)[1] + 0.1
     depth, room = _ROW * len(rows), width - left - _MARGIN
@@ -347,17 +331,12 @@ def _cascade_sentences(result: BlendDescriptors) -> tuple[str, ...]:
             f"{format_number(first['liquids'], 0)}, the whole blend only {format_number(first['whole'], 0)} mm² in 10 "
             "min: by the liquids a blend with a butter looks lighter than it feels."
         )
-    for name in ("fast", "medium", "slow"):
-        empty = [
-            str(p) for p in rows.loc[(rows[name] < _SMALLEST_SHOWN) & (rows["unknown"] < _SMALLEST_SHOWN), "prototype"]
-        ]
-        if 0 < len(empty) < len(rows):
-            told.append(f"A gap in the cascade, nothing that spreads {_speed(name)}: {format_list(empty)}.")
+    for name, speed in (("fast", "fast"), ("medium", "at middling speed"), ("slow", "slowly")):
+        without = (rows[[name, "unknown"]] < _SMALLEST_SHOWN).all(axis=1)
+        if 0 < without.sum() < len(rows):
+            empty = format_list(rows.loc[without, "prototype"].tolist())
+            told.append(f"A gap in the cascade, nothing that spreads {speed}: {empty}.")
     return tuple(told)
-
-
-def _speed(name: str) -> str:
-    return {"fast": "fast", "medium": "at middling speed", "slow": "slowly"}[name]
 
 
 def _bar_signs(rows: pd.DataFrame) -> list[Artist]:
@@ -404,7 +383,7 @@ def _draw_bars(axes: Axes, rows: pd.DataFrame, inches: float) -> None:
 
 def _label(axes: Axes, name: str, part: float, middle: float, row: int, inches: float) -> None:
     """Write name and share on a part of a bar, the share alone where there is no room for both."""
-    room = part / 100 * inches * _POINTS - 4
+    room = part / 100 * inches * POINTS - 4
     share = f"{format_number(part, 0)} %"
     words = next((text for text in (f"{name} {share}", share) if text_width(text, _FONT - 1) <= room), "")
     if part >= _SMALLEST_SHOWN and words:

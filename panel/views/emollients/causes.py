@@ -15,7 +15,7 @@ from panel.models.emollients.causes import AWAY, GOES_ALONG, STANDS_OUT, TOWARDS
 from panel.models.prototypes.verdict import CANNOT_TELL
 from panel.study.naming import Naming
 from panel.study.shown import ATTRIBUTE, SCALE, Across, Shown, Table, each_row, told_words
-from panel.views.pictures import FAINT, INK, shortened, text_width, wrapped
+from panel.views.pictures import FAINT, INK, POINTS, sheet, shortened, text_width, wrapped
 from panel.views.told import Drawer, Picture, Told, drawer
 
 if TYPE_CHECKING:
@@ -63,9 +63,8 @@ def _heading(letter: Any, about: Shown) -> str:
 
 def _cell(row: Mapping[str, Any], about: Shown) -> str:
     digits = about.digits(SCALE, row["attribute"])
-    told = f"{_SIGNS[row['mark']]} {words.format_change(row['estimate'], digits)}"
-    ends = words.format_interval(row["told_low"], row["told_high"], digits)
-    return told if ends == words.NOTHING else f"{told} ({ends})"
+    told = words.with_interval(row["estimate"], row["told_low"], row["told_high"], digits, words.format_change)
+    return f"{_SIGNS[row['mark']]} {told}"
 
 
 WANTED = each_row("Wanted", lambda row, _: words.format_window(row["target_low"], row["target_high"]), "target_low")
@@ -263,6 +262,7 @@ _WIDEST_CELL, _MOST_ON_A_PHONE = 120.0, 9
 _HEADING, _BODY, _SMALL, _SMALLEST = 10.5, 9.0, 8.0, 7.7  # letters
 _ROW, _LINE = 56.0, 1.28
 _TOWARDS, _AWAY, _QUIET, _BAND, _HATCH = "#0b6b63", "#a8480a", "#6e6e6e", "#e9eeec", "#c3cbc8"
+_HATCHED: dict[str, Any] = {"facecolor": "none", "edgecolor": _HATCH, "linewidth": 0, "hatch": "////", "zorder": 0}
 _DOT, _RADIUS = 7.5, 10.0  # size of a mark, radius of the ring around a letter
 _BOLD = 1.14  # bold letters are so much wider
 
@@ -303,12 +303,8 @@ def _reach(causes: Causes, names: Naming, attribute: object) -> float:
 
 def _sheet(width: float, height: float) -> tuple[Figure, Axes]:
     """Return an empty picture in which one unit is one point, from the top left."""
-    from matplotlib.figure import Figure
-
-    figure = Figure(figsize=(width / 72, height / 72))
-    axes = figure.add_axes((0, 0, 1, 1))
+    figure, axes = sheet(width / POINTS, height / POINTS)
     axes.set(xlim=(0, width), ylim=(height, 0))
-    axes.axis("off")
     return figure, axes
 
 
@@ -321,10 +317,10 @@ def _figure(causes: Causes, names: Naming) -> Figure:
     heads = {name: wrapped(names.attribute(name), size, wide - 1, 3) for name in columns}
     targets = causes.cells.drop_duplicates("attribute").set_index("attribute")[["target_low", "target_high"]]
     key = _key_lines(causes, names, width - 2 * _MARGIN)
-    top = 20 + _line(size) * max([1, *(len(lines) for lines in heads.values())])
+    top = 20 + _LINE * size * max([1, *(len(lines) for lines in heads.values())])
     top += 12 if targets.loc[columns].notna().any(axis=None) else 0
     told = [_swap_lines(row, short, _NAMES) for row in causes.swaps.to_dict("records")]
-    tall = [max(_ROW, 16 + sum(len(lines) * _line(size) for lines, size, _ in swap)) for swap in told]
+    tall = [max(_ROW, 16 + sum(len(lines) * _LINE * size for lines, size, _ in swap)) for swap in told]
     height = top + sum(tall) + 10 + 15 * len(key)
     figure, axes = _sheet(width, height)
     _lines(axes, _MARGIN, 18 + size, [names.with_scale("Change of the score")], _SMALL, color=_QUIET)
@@ -392,23 +388,21 @@ def _write_swap(axes: Axes, row: Mapping[Any, Any], short: Mapping[str, str], y:
     for lines, size, colour in _swap_lines(row, short, width):
         weight = "bold" if size == _HEADING else "normal"
         _lines(axes, _MARGIN + 2 * _RADIUS + 8, down + size, lines, size, color=colour, weight=weight)
-        down += len(lines) * _line(size)
-
-
-_Box = tuple[float, float, float, float]
+        down += len(lines) * _LINE * size
 
 
 def _draw_cell(
-    axes: Axes, cell: Mapping[Any, Any], box: _Box, reach: float, margin: float | None, names: Naming
+    axes: Axes,
+    cell: Mapping[Any, Any],
+    box: tuple[float, float, float, float],
+    reach: float,
+    margin: float | None,
+    names: Naming,
 ) -> None:
     """Draw one effect: number above, mark with its interval on the common scale, the wanted way below."""
-    from matplotlib.patches import Rectangle
-
     left, top, wide, tall = box
     if cell["mark"] == GOES_ALONG:
-        place = (left + 1, top + 1)
-        hatched: dict[str, Any] = {"facecolor": "none", "edgecolor": _HATCH, "linewidth": 0, "hatch": "////"}
-        axes.add_artist(Rectangle(place, wide - 2, tall - 2, **hatched, zorder=0))
+        _draw_box(axes, left + 1, top + 1, wide - 2, tall - 2, **_HATCHED)
     middle, y = left + wide / 2, top + tall / 2 + 1
     _draw_mark(axes, cell, middle, y, (wide / 2 - 4) / reach, margin)
     colour, way = _look(cell)
@@ -423,12 +417,9 @@ def _draw_cell(
 def _draw_mark(
     axes: Axes, cell: Mapping[Any, Any], middle: float, y: float, scale: float, margin: float | None
 ) -> None:
-    from matplotlib.patches import Rectangle
-
     if margin:
-        axes.add_artist(
-            Rectangle((middle - margin * scale, y - 8), 2 * margin * scale, 16, facecolor=_BAND, linewidth=0, zorder=1)
-        )
+        half = margin * scale
+        _draw_box(axes, middle - half, y - 8, 2 * half, 16, facecolor=_BAND, linewidth=0, zorder=1)
     axes.plot([middle, middle], [y - 10, y + 10], color=_HATCH, linewidth=0.9, zorder=2)
     colour, _ = _look(cell)
     ends = [middle + scale * float(cell[end]) for end in ("told_low", "told_high")]
@@ -483,9 +474,13 @@ def _write_key(axes: Axes, lines: Sequence[Sequence[tuple[str, str]]], y: float)
         y += 15
 
 
-def _draw_sign(axes: Axes, sign: str, x: float, y: float) -> None:
+def _draw_box(axes: Axes, x: float, y: float, wide: float, tall: float, **look: Any) -> None:
     from matplotlib.patches import Rectangle
 
+    axes.add_artist(Rectangle((x, y), wide, tall, **look))
+
+
+def _draw_sign(axes: Axes, sign: str, x: float, y: float) -> None:
     if sign in ("dot", "ring"):
         face, edge = (INK, INK) if sign == "dot" else ("white", _QUIET)
         axes.plot([x], [y], marker="o", markersize=7, markerfacecolor=face, markeredgecolor=edge, markeredgewidth=1.4)
@@ -493,7 +488,7 @@ def _draw_sign(axes: Axes, sign: str, x: float, y: float) -> None:
         axes.plot([x - 7, x + 7], [y, y], color=INK, linewidth=2.2, solid_capstyle="round")
     else:
         look: dict[str, Any] = {"facecolor": _BAND} if sign == "band" else {"facecolor": "none", "hatch": "//////"}
-        axes.add_artist(Rectangle((x - 7, y - 5), 14, 10, edgecolor=_HATCH, linewidth=0.5, **look))
+        _draw_box(axes, x - 7, y - 5, 14, 10, edgecolor=_HATCH, linewidth=0.5, **look)
 
 
 # For a phone: a block for each swap, a line for each sensation.
@@ -507,7 +502,7 @@ def _narrow_figure(causes: Causes, names: Naming) -> Figure:
     key = _key_lines(causes, names, _NARROW - 2 * _MARGIN)
     blocks = [_block(causes, str(letter), columns) for letter in causes.swaps["letter"]]
     heads = [
-        16 + sum(len(lines) * _line(size) for lines, size, _ in _swap_lines(row, short, _NARROW - _MARGIN))
+        16 + sum(len(lines) * _LINE * size for lines, size, _ in _swap_lines(row, short, _NARROW - _MARGIN))
         for row in causes.swaps.to_dict("records")
     ]
     depths = [
@@ -536,13 +531,11 @@ def _block(causes: Causes, letter: str, columns: Sequence[str]) -> tuple[list[di
 
 
 def _draw_line(axes: Axes, cell: Mapping[Any, Any], y: float, causes: Causes, names: Naming) -> None:
-    from matplotlib.patches import Rectangle
-
     wide = _NARROW - 2 * _MARGIN - _NUMBER
     name, place = 0.46 * wide, _MARGIN + 0.46 * wide
     if cell["mark"] == GOES_ALONG:
-        box = (place, y - _STEP / 2 + 1), wide - name, _STEP - 2
-        axes.add_artist(Rectangle(*box, facecolor="none", edgecolor=_HATCH, linewidth=0, hatch="////", zorder=0))
+        box = (place, y - _STEP / 2 + 1, wide - name, _STEP - 2)
+        _draw_box(axes, *box, **_HATCHED)
     lines = wrapped(names.attribute(str(cell["attribute"])), _BODY, name - 4, 2)
     _lines(axes, _MARGIN, y + 3.2 - (len(lines) - 1) * 5.5, lines, _BODY)
     half = (wide - name) / 2
@@ -557,14 +550,10 @@ def _draw_line(axes: Axes, cell: Mapping[Any, Any], y: float, causes: Causes, na
             _text(axes, right, y + 9, way, _SMALL, ha="right", color=colour)
 
 
-def _line(size: float) -> float:
-    return size * _LINE
-
-
 def _text(axes: Axes, x: float, y: float, said: str, size: float, **look: Any) -> None:
     axes.text(x, y, said, fontsize=size, **({"color": INK, "ha": "left", "va": "baseline"} | look))
 
 
 def _lines(axes: Axes, x: float, y: float, lines: Sequence[str], size: float, **look: Any) -> None:
     for number, said in enumerate(lines):
-        _text(axes, x, y + number * _line(size), said, size, **look)
+        _text(axes, x, y + number * _LINE * size, said, size, **look)

@@ -19,6 +19,7 @@ from panel.views.pictures import (
     BROAD,
     GREY,
     INK,
+    POINTS,
     framed,
     key_lines,
     marker_of,
@@ -35,7 +36,6 @@ from panel.views.told import Picture, Told, drawer
 from panel.words import NOTHING, format_change, format_list, format_number, format_typed
 
 if TYPE_CHECKING:
-    from matplotlib.artist import Artist
     from matplotlib.axes import Axes
     from matplotlib.figure import Figure
 
@@ -126,7 +126,7 @@ def _force_sentences(result: curves.ReducedCurves) -> tuple[str, ...]:
         return ()
     used = used.loc[used["used"].astype(bool)]
     return tuple(
-        f"{str(measure)[0].upper()}{str(measure)[1:]} runs {_from_to(rows, 'estimate', str(rows['unit'].iloc[0]))}: "
+        f"{str(measure)[0].upper()}{str(measure)[1:]} runs {_from_to(rows, str(rows['unit'].iloc[0]))}: "
         f"{rows['limits'].iloc[0]}."
         for measure, rows in used.groupby("measure", sort=False)
     )
@@ -139,17 +139,17 @@ def _curve_name(prototype: object, repeat: object, n_repeats: int = 2) -> str:
 
 def _model_sentence(result: curves.ReducedCurves) -> str:
     flow = result.flow
-    words = {model: curves.MODEL_WORDS[model] for model in FLOW_MODELS}
-    chosen = next(model for model in FLOW_MODELS if model == flow.model)
+    chosen = next(curves.MODEL_WORDS[model] for model in FLOW_MODELS if model == flow.model)
     totals = flow.totals.set_index("model")["aicc"]
     count = len(flow.yield_stresses)
     on = f"summed over {count} curves" if count > 1 else "one curve"
-    above = {words[model]: float(totals[model] - totals.iloc[0]) for model in FLOW_MODELS if np.isfinite(totals[model])}
+    models = [model for model in FLOW_MODELS if np.isfinite(totals[model])]
+    above = {curves.MODEL_WORDS[model]: float(totals[model] - totals.iloc[0]) for model in models}
     ranked = sorted(above, key=lambda model: above[model])
     told = ", ".join(f"{model} {format_change(above[model], 1)}" for model in ranked)
-    close = [model for model in ranked if model != words[chosen] and abs(above[model]) <= CLEARLY_WORSE]
+    close = [model for model in ranked if model != chosen and abs(above[model]) <= CLEARLY_WORSE]
     doubt = f" {format_list(close)} would do about as well." if close else ""
-    return f"All flow curves are told by {words[chosen]}. AICc ({on}; lower is better): {told}.{doubt}"
+    return f"All flow curves are told by {chosen}. AICc ({on}; lower is better): {told}.{doubt}"
 
 
 def _viscosity_sentences(viscosities: pd.DataFrame) -> tuple[str, ...]:
@@ -161,7 +161,7 @@ def _viscosity_sentences(viscosities: pd.DataFrame) -> tuple[str, ...]:
         if beyond.any() and not doubt:
             doubt = " For some curves this lies beyond what was measured."
         at = f"{float(str(rate)):g} 1/s" + (f" ({when})" if when else "")
-        sentences.append(f"At {at} viscosity runs {_from_to(rows, 'estimate', curves.VISCOSITY_UNIT)}.{doubt}")
+        sentences.append(f"At {at} viscosity runs {_from_to(rows, curves.VISCOSITY_UNIT)}.{doubt}")
     return tuple(sentences)
 
 
@@ -173,17 +173,13 @@ def _yield_sentence(result: curves.ReducedCurves) -> tuple[str, ...]:
     if seen.empty:
         return ("No yield stress can be told from these curves.",)
     stresses = flow.parameters.loc[flow.parameters["parameter"] == "yield_stress"].merge(seen)
-    return (f"The yield stress runs {_from_to(stresses, 'estimate', 'Pa')}.",)
+    return (f"The yield stress runs {_from_to(stresses, 'Pa')}.",)
 
 
-def _from_to(rows: pd.DataFrame, column: str, unit: str) -> str:
+def _from_to(rows: pd.DataFrame, unit: str) -> str:
     """Return `from 57.7 g (P1, repeat 2) to 128 g (P8, repeat 1)`."""
-    repeats = rows["repeat"].nunique()
-    ordered = rows.sort_values(column, kind="stable").to_dict("records")
-    ends = []
-    for row in (ordered[0], ordered[-1]):
-        name = _curve_name(row["prototype"], row["repeat"], repeats)
-        ends.append(f"{with_unit(format_reading(float(row[column])), unit)} ({name})")
+    ordered = _with_curve(rows).sort_values("estimate", kind="stable").iloc[[0, -1]].to_dict("records")
+    ends = [f"{with_unit(format_reading(float(row['estimate'])), unit)} ({row['curve']})" for row in ordered]
     return f"from {ends[0]} to {ends[1]}" if len(rows) > 1 else f"to {ends[0]}"
 
 
@@ -249,7 +245,6 @@ _FORCE = Table(
 
 
 _FONT = 8.5  # points
-_POINTS = 72.0  # to the inch
 # Inches.
 _HEIGHT, _LEFT, _BOTTOM, _RIGHT = 4.0, 0.75, 0.6, 0.4
 _SMALL, _SMALL_HEIGHT, _SMALL_LEFT, _SMALL_TOP = 1.9, 1.6, 0.55, 0.35
@@ -267,10 +262,10 @@ def _flow_figure(result: curves.ReducedCurves, names: Naming, width: float = BRO
     """
     flow = result.flow
     prototypes = [str(name) for name in dict.fromkeys(flow.points["prototype"])]
-    named = {name: shortened(names.prototype(name), _FONT, 0.3 * width * _POINTS) for name in prototypes}
-    right = max((text_width(name, _FONT) for name in named.values()), default=0.0) / _POINTS + _RIGHT
+    named = {name: shortened(names.prototype(name), _FONT, 0.3 * width * POINTS) for name in prototypes}
+    right = max((text_width(name, _FONT) for name in named.values()), default=0.0) / POINTS + _RIGHT
     model = "" if flow.model is None else f"; lines: {curves.MODEL_WORDS[flow.model]}"
-    title = wrapped(f"Flow curves{model}", _FONT + 1, (width - 0.2) * _POINTS)
+    title = wrapped(f"Flow curves{model}", _FONT + 1, (width - 0.2) * POINTS)
     rates = sorted(set(flow.viscosities["rate"]))
     top = 0.2 + 0.18 * len(title) + 0.15 * len(rates)
     wide, height = width - _LEFT - right, _BOTTOM + _HEIGHT + top
@@ -297,9 +292,14 @@ def _flow_figure(result: curves.ReducedCurves, names: Naming, width: float = BRO
 
 def _force_figure(result: curves.ReducedCurves, width: float = BROAD) -> Figure:
     """Return the force curves, one picture per prototype; the areas taken of its first repeat are filled."""
+    from matplotlib.patches import Patch
+
     points, peaks = result.force.points, result.force.peaks
     prototypes = [str(name) for name in dict.fromkeys(points["prototype"])]
-    signs = _force_signs()
+    signs = [
+        Patch(facecolor=_WORK, alpha=0.6, label="work of shear"),
+        Patch(facecolor=_PULL, alpha=0.6, hatch=_HATCH, edgecolor=INK, linewidth=0, label="work of adhesion"),
+    ]
     head = key_lines([str(sign.get_label()) for sign in signs], width)[1]
     figure, parts = panels(
         len(prototypes), width, least=_SMALL, tall=_SMALL_HEIGHT, left=_SMALL_LEFT, top=_SMALL_TOP, bottom=_BOTTOM,
@@ -309,7 +309,7 @@ def _force_figure(result: curves.ReducedCurves, width: float = BROAD) -> Figure:
         axes.set(xlim=_reach(points["along"]), ylim=_reach(points["force"]))
         own = points.loc[points["prototype"] == prototype]
         _draw_force(axes, own, peaks.loc[peaks["prototype"] == prototype].iloc[0])
-        room = axes.get_position().width * width * _POINTS
+        room = axes.get_position().width * width * POINTS
         axes.set_title(shortened(prototype, _FONT, room), fontsize=_FONT, color=INK, loc="left")
         along, force = str(own["along_unit"].iloc[0]), str(own["force_unit"].iloc[0])
         axes.set_xlabel(f"{'Time' if along == 's' else 'Way'}, {_unit_words(along)}", fontsize=_FONT, color=INK)
@@ -337,7 +337,7 @@ def _name_at_the_right(axes: Axes, lines: pd.DataFrame, named: Mapping[str, str]
     """Write each prototype beside the end of its curve, apart from the others, with a thin line to it."""
     ends = lines.loc[lines.groupby("prototype", sort=False)["rate"].idxmax()]
     low, high = np.log(axes.get_ylim())
-    side = _HEIGHT * _POINTS
+    side = _HEIGHT * POINTS
     wished = (np.log(ends["stress"].to_numpy(dtype=float)) - low) / (high - low) * side
     heights = np.full(len(ends), _FONT * _LINE_SPACE)
     places = spread_apart(wished, heights, 0.0, side)
@@ -352,10 +352,9 @@ def _name_at_the_right(axes: Axes, lines: pd.DataFrame, named: Mapping[str, str]
 
 def _draw_force(axes: Axes, own: pd.DataFrame, peak: pd.Series) -> None:
     for turn, (_, curve) in enumerate(own.groupby("repeat", sort=False)):
-        first = turn == 0
-        (line,) = axes.plot(curve["along"], curve["force"], color=GREY, linewidth=0.7, zorder=3)
-        if first:
-            line.set(color=INK, linewidth=1.2, zorder=4)
+        colour, wide = (GREY, 0.7) if turn else (INK, 1.2)
+        axes.plot(curve["along"], curve["force"], color=colour, linewidth=wide, zorder=3 if turn else 4)
+        if not turn:
             _fill_areas(axes, curve, peak)
     axes.axhline(0, color=INK, linewidth=0.8, zorder=1)
     plain(axes)
@@ -376,15 +375,6 @@ def _fill_areas(axes: Axes, curve: pd.DataFrame, peak: pd.Series) -> None:
 def _reach(values: pd.Series) -> tuple[float, float]:
     low, high = min(float(values.min()), 0.0), float(values.max())
     return low - 0.05 * (high - low), high + 0.05 * (high - low)
-
-
-def _force_signs() -> list[Artist]:
-    from matplotlib.patches import Patch
-
-    return [
-        Patch(facecolor=_WORK, alpha=0.6, label="work of shear"),
-        Patch(facecolor=_PULL, alpha=0.6, hatch=_HATCH, edgecolor=INK, linewidth=0, label="work of adhesion"),
-    ]
 
 
 def _log_ticks(axes: Axes) -> None:

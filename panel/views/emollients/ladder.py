@@ -133,17 +133,13 @@ def _stair(ladder: Ladder, names: Naming, width: float = BROAD) -> Figure:
 
 def _verdict_sentences(ladder: Ladder, names: Naming) -> tuple[str, ...]:
     """Return one sentence per attribute, the most certain first."""
-    order = {"driver": 0, "swaps": 1, "assessors": 2, "along": 3, "unclear": 4, "alike": 5}
-    rows = ladder.verdicts.sort_values("verdict", key=lambda column: column.map(order), kind="stable")
+    rows = ladder.verdicts.sort_values("verdict", key=lambda kinds: kinds.map(list(_REACHED).index), kind="stable")
     return tuple(_verdict(row, names) for row in rows.to_dict("records"))
 
 
-def _adds(row: Mapping[str, Any], about: Shown) -> str:
-    return f"Stops here: {row['stopped']}." if row["stopped"] else _WRITERS[row["step"]](about)[0]
-
-
-def _cannot(row: Mapping[str, Any], about: Shown) -> str:
-    return NOTHING if row["stopped"] else _WRITERS[row["step"]](about)[1] or NOTHING
+def _step(row: Mapping[str, Any], about: Shown) -> tuple[str, str]:
+    """Return what a step adds, and what it cannot say."""
+    return (f"Stops here: {row['stopped']}.", "") if row["stopped"] else _WRITERS[row["step"]](about)
 
 
 def _moves(about: Shown) -> tuple[str, str]:
@@ -244,17 +240,12 @@ def _ceiling(about: Shown) -> tuple[str, str]:
     )
 
 
-def _along(swap: str) -> str:
-    change, _, factor = swap.partition(WITH)
-    return f"goes along with {swap_words(change)} or the {factor}"
-
-
 def _verdict(row: Mapping[Any, Any], names: Naming) -> str:
     attribute, kind = names.attribute(row["attribute"]), row["verdict"]
-    swaps = [swap_words(swap) for swap in row["swaps"].split(JOIN) if swap]
-    doubtful = [swap_words(swap) for swap in row["doubtful"].split(JOIN) if swap]
+    swaps, doubtful = ([swap_words(swap) for swap in row[name].split(JOIN) if swap] for name in ("swaps", "doubtful"))
     running = [descriptor_words(name) for name in row["running"].split(JOIN) if name]
-    along = [_along(each) for each in row["along"].split(JOIN) if each]
+    tied = [each.partition(WITH) for each in row["along"].split(JOIN) if each]
+    along = [f"goes along with {swap_words(change)} or the {factor}" for change, _, factor in tied]
     sentence = {
         "driver": (
             f"{attribute} goes with {descriptor_words(row['driver'])}, as said beforehand, and nothing else explains "
@@ -294,13 +285,7 @@ _WRITERS: dict[str, Callable[[Shown], tuple[str, str]]] = {
 
 def _significant(value: float) -> str:
     """Return a slope with two significant digits: properties have very different units."""
-    if pd.isna(value):
-        return NOTHING
-    size = abs(value)
-    digits = 0
-    while digits < 4 and size * 10**digits < 10:
-        digits += 1
-    return format_number(value, digits)
+    return format_number(value, next((digits for digits in range(4) if abs(value) * 10**digits >= 10), 4))
 
 
 def _link_rows(ladder: Ladder) -> pd.DataFrame:
@@ -318,9 +303,7 @@ def _without_one(row: Mapping[str, Any], _: Shown) -> str:
 
 def _said_beforehand(row: Mapping[str, Any], _: Shown) -> str:
     words = {1: "rises", -1: "falls"}.get(int(row["expected"]))
-    if words is None:
-        return NOTHING
-    return f"{words}: {'yes' if row['agrees'] == 1 else 'no'}"
+    return f"{words}: {'yes' if row['agrees'] == 1 else 'no'}" if words else NOTHING
 
 
 LADDER = Table(
@@ -329,8 +312,8 @@ LADDER = Table(
     lambda ladder: pd.DataFrame({"step": list(ladder.stopped), "stopped": list(ladder.stopped.values())}),
     (
         text("Step", "step", _TITLES),
-        each_row("What it adds", _adds, "step"),
-        each_row("What it cannot say", _cannot, "step"),
+        each_row("What it adds", lambda row, about: _step(row, about)[0], "step"),
+        each_row("What it cannot say", lambda row, about: _step(row, about)[1] or NOTHING, "step"),
     ),
     key=("step",),
 )

@@ -102,11 +102,11 @@ def _candidate(row: Mapping[Any, Any], result: NextPrototypes, names: Naming) ->
 
 def _likely(profile: pd.DataFrame, names: Naming) -> str:
     told = []
-    for word, places in (("likely meets", (IN, LIKELY_IN)), ("doubtful", (LIKELY_OUT, OUT))):
-        rows = profile.loc[profile["place"].isin(places), "attribute"]
-        count = f" {len(rows)} of {counted((profile['place'] != '').sum(), 'target')}" if word != "doubtful" else ""
-        if len(rows):
-            told.append(f"{word}{count}: {format_list([quoted(names.attribute(str(name))) for name in rows])}")
+    asked = counted((profile["place"] != "").sum(), "target")
+    for head, places in ((f"likely meets {{}} of {asked}", (IN, LIKELY_IN)), ("doubtful", (LIKELY_OUT, OUT))):
+        named = [quoted(names.attribute(str(name))) for name in profile.loc[profile["place"].isin(places), "attribute"]]
+        if named:
+            told.append(f"{head.format(len(named))}: {format_list(named)}")
     return "; ".join(told) or "nothing is wanted of what can be predicted"
 
 
@@ -225,8 +225,6 @@ def tell_record(record: PredictionRecord, names: Naming) -> Told:
 
 
 _DIRECTIONS = {1: "higher", -1: "lower", 0: "not known"}
-
-
 _WHAT_IF = shown.Table(
     "what_if",
     "What to expect",
@@ -241,7 +239,10 @@ _WHAT_IF = shown.Table(
             shown.share("Chance to meet it", "chance"),
         )
         if result.inside
-        else (shown.ATTRIBUTE, shown.text("Compared with the base", "direction", _DIRECTIONS))
+        else (
+            shown.ATTRIBUTE,
+            shown.text("Compared with the base", "direction", {1: "higher", -1: "lower", 0: "not known"}),
+        )
     ),
     key=("attribute",),
 )
@@ -274,19 +275,12 @@ def _what_if_headline(result: WhatIf, names: Naming, base: str) -> str:
 
 
 def _outside(result: WhatIf, names: Naming) -> list[str]:
-    told = {
-        sign: [
-            names.attribute(str(name)) for name in result.profile.loc[result.profile["direction"] == sign, "attribute"]
-        ]
-        for sign in (1, -1, 0)
-    }
+    heads = {1: "Likely higher than the base", -1: "Likely lower than the base", 0: "Direction not known"}
     sentences = []
-    if told[1]:
-        sentences.append(f"Likely higher than the base: {format_list(told[1])}.")
-    if told[-1]:
-        sentences.append(f"Likely lower than the base: {format_list(told[-1])}.")
-    if told[0]:
-        sentences.append(f"Direction not known: {format_list(told[0])}.")
+    for sign, head in heads.items():
+        rows = result.profile.loc[result.profile["direction"] == sign, "attribute"]
+        if told := [names.attribute(str(name)) for name in rows]:
+            sentences.append(f"{head}: {format_list(told)}.")
     return sentences
 
 
@@ -333,8 +327,8 @@ def _figure(result: WhatIf, names: Naming, width: float = BROAD) -> Figure:
 
 def _in_order(profile: pd.DataFrame, names: Naming) -> pd.DataFrame:
     order = {stage: place for place, stage in enumerate(_STAGES)}
-    place = [order.get(names.stage(str(name)), len(order)) for name in profile["attribute"]]
-    return profile.iloc[np.argsort(place, kind="stable")].reset_index(drop=True)
+    place = profile["attribute"].map(lambda name: order.get(names.stage(str(name)), len(order)))
+    return profile.iloc[place.argsort(kind="stable")].reset_index(drop=True)
 
 
 def _places(profile: pd.DataFrame, names: Naming) -> tuple[list[float], list[tuple[float, str]]]:

@@ -21,7 +21,7 @@ from panel.views import pictures
 from panel.views.emollients.causes import short_swap
 from panel.views.emollients.curves import format_reading, measure_title, with_unit
 from panel.views.emollients.swaps import SWAP
-from panel.views.told import Drawer, Picture, Told, drawer
+from panel.views.told import Item, Picture, Told, drawer
 
 if TYPE_CHECKING:
     from matplotlib.axes import Axes
@@ -49,7 +49,7 @@ def tell_readings(result: JoinedReadings, names: Naming) -> Told:
         (
             drawer("Each declared pair", *((_scatter_picture(result, names), _PARTNERS) if len(pairs) else ())),
             drawer("All other pairs", *screened[1:], *((_SCREENING,) if len(result.screening) else ())),
-            *_map_drawer(result.map, names),
+            drawer("Panel and instruments on one map", *_mapped(result.map, names)),
             drawer("What changed in the readings with each swap", *_swap_sentences(result), _READING_SWAPS),
             drawer("The readings", _READINGS, _MEASURES),
         ),
@@ -152,10 +152,8 @@ def _pair_count(rows: pd.DataFrame) -> str:
     return words.counted(high, "matched pair") if low == high else f"{low} to {high} matched pairs"
 
 
-def _map_drawer(joint: JointMap | None, names: Naming) -> tuple[Drawer, ...]:
-    if joint is None:
-        return ()
-    return (drawer("Panel and instruments on one map", *_map_sentences(joint), _map_picture(joint, names)),)
+def _mapped(joint: JointMap | None, names: Naming) -> tuple[Item, ...]:
+    return () if joint is None else (*_map_sentences(joint), _map_picture(joint, names))
 
 
 def _map_sentences(joint: JointMap) -> tuple[str, ...]:
@@ -181,7 +179,7 @@ def _expected(row: Mapping[str, Any], _: shown.Shown) -> str:
 
 
 def _correlation(row: Mapping[Any, Any]) -> str:
-    return f"{words.format_number(row['estimate'], 2)} ({words.format_interval(row['ci_low'], row['ci_high'], 2)})"
+    return words.with_interval(row["estimate"], row["ci_low"], row["ci_high"], 2)
 
 
 _READING = shown.text("Reading", "measure")
@@ -264,8 +262,7 @@ _READINGS = shown.Table(
 
 
 def _repeats(row: Mapping[str, Any], _: shown.Shown) -> str:
-    low, high = int(row["fewest"]), int(row["most"])
-    return f"{low}" if low == high else f"{low} to {high}"
+    return words.from_to(int(row["fewest"]), int(row["most"]))
 
 
 _MEASURES = shown.Table(
@@ -328,7 +325,7 @@ _READING_SWAPS = shown.Table(
 NUMBERS = (_READINGS, _PARTNERS, _READING_SWAPS)  # in the order of the evidence file
 
 
-_QUIET, _STEP = "#6e6e6e", 0.3
+_QUIET = "#6e6e6e"
 
 
 def _pairs_picture(result: JoinedReadings, names: Naming) -> Picture:
@@ -342,17 +339,12 @@ def _pairs_picture(result: JoinedReadings, names: Naming) -> Picture:
 
 def _pairs_figure(result: JoinedReadings, names: Naming, width: float = pictures.BROAD) -> Figure:
     pairs = result.partners
-    heights = [_STEP * (place + 0.5) for place in range(len(pairs))]
     sure = (pairs["verdict"] != CANNOT_TELL).to_numpy(bool)
-    rows = pairs[["estimate", "ci_low", "ci_high"]].assign(
-        y=heights, colour=np.where(sure, pictures.INK, _QUIET), shape="o", filled=sure
-    )
-    labels = [f"{names.attribute(str(row['attribute']))} – {row['measure']}" for row in pairs.to_dict("records")]
-    figure, axes = pictures.interval_figure(
-        rows,
-        _STEP * len(pairs),
-        list(zip(heights, labels, strict=True)),
-        remarks=list(zip(heights, pairs["verdict"].astype(str), strict=True)),
+    figure, axes = pictures.line_by_line(
+        pairs.assign(colour=np.where(sure, pictures.INK, _QUIET), filled=sure),
+        0.3,
+        [f"{names.attribute(str(row['attribute']))} – {row['measure']}" for row in pairs.to_dict("records")],
+        remarks=pairs["verdict"],
         width=width,
         limits=(-1.02, 1.02),
         x_title="r over the prototypes, with its interval: −1 opposite ways, 0 nothing, 1 together",
@@ -377,7 +369,7 @@ def _map_picture(joint: JointMap, names: Naming) -> Picture:
     return Picture("joint_map", "Joint map of panel and instruments", alt, partial(_map_figure, joint, names))
 
 
-_FONT, _POINTS = 8.5, 72.0  # points; of them to the inch
+_FONT, _POINTS = 8.5, pictures.POINTS
 _SIZE, _LEFT, _BOTTOM, _TOP, _LEAST = 2.1, 0.65, 0.55, 0.85, 2.7
 _ROOM = 0.14  # of the range of the values, on either side
 _MARK = 7.0  # size of a dot, and distance of a label from it, in points
@@ -402,11 +394,8 @@ def _scatter_figure(result: JoinedReadings, names: Naming, width: float = pictur
         together = readings.join(result.panel[attribute].rename("panel"), how="inner").dropna(subset=["panel"])
         _scatter(axes, together, names, 0.35 if pair["verdict"] == CANNOT_TELL else 1.0)
         unit = str(readings["unit"].iloc[0])
-        axes.set_xlabel(
-            pictures.shortened(measure_title(str(pair["measure"]), unit), _FONT, room),
-            fontsize=_FONT,
-            color=pictures.INK,
-        )
+        measured = pictures.shortened(measure_title(str(pair["measure"]), unit), _FONT, room)
+        axes.set_xlabel(measured, fontsize=_FONT, color=pictures.INK)
         axes.set_ylabel(names.with_scale("Panel mean"), fontsize=_FONT, color=pictures.INK)
         r = f"r = {_correlation(pair)}"
         worded = (names.attribute(attribute), r, str(pair["verdict"]))
@@ -420,17 +409,10 @@ def _scatter(axes: Axes, together: pd.DataFrame, names: Naming, strength: float)
 
     for prototype, x, y in zip(together.index, together["estimate"], together["panel"], strict=True):
         pictures.draw_prototype(axes, names, str(prototype), (x, y), alpha=strength)
-    known = together["sd"].notna()
-    axes.hlines(
-        together.loc[known, "panel"],
-        (together["estimate"] - together["sd"])[known],
-        (together["estimate"] + together["sd"])[known],
-        color=pictures.GREY,
-        linewidth=1.0,
-        zorder=2,
-    )
-    ends = pd.concat([together["estimate"] - together["sd"].fillna(0), together["estimate"] + together["sd"].fillna(0)])
-    axes.set(xlim=_limits(ends), ylim=_limits(together["panel"]))
+    known = together.dropna(subset=["sd"])
+    ends = known["estimate"] - known["sd"], known["estimate"] + known["sd"]
+    axes.hlines(known["panel"], *ends, color=pictures.GREY, linewidth=1.0, zorder=2)
+    axes.set(xlim=_limits(pd.concat([together["estimate"], *ends])), ylim=_limits(together["panel"]))
     _label(axes, together)
     pictures.plain(axes)
     for axis in (axes.xaxis, axes.yaxis):
@@ -566,10 +548,7 @@ def _write(
     for worded, place, start, size, colour in zip(labels, places, starts, sizes, colours, strict=False):
         gap = np.abs(place - start) * np.array(box) - np.array(size) / 2
         if gap.max() > 1.5 * _MARK:
-            axes.plot(
-                *np.column_stack([start, place]), transform=axes.transAxes, color=pictures.GREY, linewidth=0.5, zorder=1
-            )
-        x, y = place
-        axes.text(
-            x, y, worded, transform=axes.transAxes, fontsize=_FONT, color=colour, ha="center", va="center", zorder=4
-        )
+            led = np.column_stack([start, place])
+            axes.plot(*led, transform=axes.transAxes, color=pictures.GREY, linewidth=0.5, zorder=1)
+        look: dict[str, Any] = {"fontsize": _FONT, "color": colour, "ha": "center", "va": "center", "zorder": 4}
+        axes.text(place[0], place[1], worded, transform=axes.transAxes, **look)

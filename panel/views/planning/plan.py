@@ -16,7 +16,7 @@ from panel.study.naming import Naming
 from panel.study.people import WHO_MAY_SEE
 from panel.study.shown import ASSESSOR, PROTOTYPE, VERDICT, Across, Shown, Table, count, each_row, number, text, yes_no
 from panel.views.emollients.swaps import swap_words
-from panel.views.pictures import BROAD, FAINT, GREY, INK, sheet, text_width, wrapped
+from panel.views.pictures import BROAD, FAINT, GREY, INK, POINTS, sheet, text_width, wrapped
 from panel.views.told import Item, Picture, Told, drawer
 from panel.words import DOWN, NOTHING, capital, counted, first_few, format_list, format_number, format_share
 
@@ -189,14 +189,14 @@ def tray_figure(rows: Sequence[str], columns: Sequence[str], cells: np.ndarray, 
     width
         In inches; what does not fit beside each other goes into a second band of trays.
     """
-    names = [wrapped(word, _FONT, 0.4 * width * _POINTS, 2) for word in rows]
-    left = max(text_width(line, _FONT) / _POINTS for lines in names for line in lines) + 0.25
-    wide = max([text_width(str(word), _FONT) / _POINTS for word in cells.ravel()] + [0.35]) + 0.2
-    wide = max(wide, min(max(text_width(word, _FONT) / _POINTS for word in columns) + 0.1, _MOST_WIDE))
+    names = [wrapped(word, _FONT, 0.4 * width * POINTS, 2) for word in rows]
+    left = max(text_width(line, _FONT) / POINTS for lines in names for line in lines) + 0.25
+    wide = max([text_width(str(word), _FONT) / POINTS for word in cells.ravel()] + [0.35]) + 0.2
+    wide = max(wide, min(max(text_width(word, _FONT) / POINTS for word in columns) + 0.1, _MOST_WIDE))
     bands = -(-len(columns) // max(1, int((width - left - 0.1) / wide)))
     across = -(-len(columns) // bands)
     wide = min((width - left - 0.1) / across, _MOST_WIDE)
-    heads = [wrapped(word, _FONT, (wide - 0.06) * _POINTS, 5) for word in columns]
+    heads = [wrapped(word, _FONT, (wide - 0.06) * POINTS, 5) for word in columns]
     depth = _ROW * len(rows) + 0.15 * max(map(len, heads)) + 0.2
     height = bands * depth + 0.15
     figure, axes = sheet(width, height)
@@ -237,7 +237,6 @@ def _draw_trays(
 
 
 _FONT = 9.0  # points
-_POINTS = 72.0  # to the inch
 _ROW, _WIDEST, _MOST_WIDE = 0.36, 0.9, 1.3  # inches
 _TRAY = "#eef2f4"
 

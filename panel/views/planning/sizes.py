@@ -12,7 +12,7 @@ from panel.plan.batch_numbers import BatchNumbers
 from panel.plan.sample_size import ALL_PAIRS, ALONE, WITH_BENCHMARK, PanelSizes
 from panel.study.naming import Naming
 from panel.study.shown import SCALE, Across, Shown, Table, count, each_row, number, share, text
-from panel.views.pictures import BROAD, GREY, INK, framed, plain, text_width, wrapped
+from panel.views.pictures import BROAD, GREY, INK, POINTS, framed, plain, text_width, wrapped
 from panel.views.told import Drawer, Picture, Told, drawer
 from panel.words import capital, format_list, format_number, format_share, format_shares
 
@@ -216,7 +216,6 @@ def what_batches_buy(result: BatchNumbers, names: Naming) -> str:
 
 _FONT = 9.0  # points
 _MOST_LINES = 5
-_POINTS = 72.0  # to the inch
 _HEIGHT, _BOTTOM, _LEFT, _GAP = 3.2, 0.6, 0.75, 0.12  # inches
 _DASHES: tuple[str | tuple[int, tuple[int, ...]], ...] = ("-", (0, (6, 2)), (0, (2, 2)), (0, (6, 2, 2, 2)), (0, (1, 1)))
 _APART = 0.06  # of the height, between two labels
@@ -288,9 +287,9 @@ def _spread(heights: Sequence[float]) -> list[float]:
 def _axes(labels: Sequence[str], title: str, width: float) -> tuple[Figure, Axes]:
     from matplotlib.ticker import PercentFormatter
 
-    words = max((text_width(label, _FONT) / _POINTS for label in labels), default=0.0)
+    words = max((text_width(label, _FONT) / POINTS for label in labels), default=0.0)
     wide = (width - _LEFT - words - 2 * _GAP) / 1.1
-    heading = wrapped(title, _FONT + 1, (width - 2 * _GAP) * _POINTS)
+    heading = wrapped(title, _FONT + 1, (width - 2 * _GAP) * POINTS)
     height = 0.18 + 0.18 * len(heading) + _HEIGHT + _BOTTOM
     figure, axes = framed(width, height, (_LEFT, _BOTTOM, wide, _HEIGHT))
     words_at: dict[str, Any] = {"fontsize": _FONT + 1, "color": INK, "va": "top", "linespacing": 1.15}

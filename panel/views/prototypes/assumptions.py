@@ -189,16 +189,9 @@ def _residual_figure(result: Assumptions, attribute: str, names: Naming, width: 
     axes = figure.subplots()
     for chosen, colour in ((~rows["marked"], pictures.GREY), (rows["marked"], _MARKED)):
         axes.plot(
-            rows.loc[chosen, "fitted"],
-            rows.loc[chosen, "residual"],
-            linestyle="none",
-            marker="o",
-            markersize=4,
-            color=colour,
-            alpha=0.75,
-            markeredgewidth=0,
-            zorder=2,
-        )
+            rows.loc[chosen, "fitted"], rows.loc[chosen, "residual"], linestyle="none", marker="o", markersize=4,
+            color=colour, alpha=0.75, markeredgewidth=0, zorder=2,
+        )  # fmt: skip
     for band in _typical_size(rows).to_dict("records"):
         for sign in (-1, 1):
             ends, height = [band["low"], band["high"]], [sign * band["spread"]] * 2
@@ -218,28 +211,27 @@ def _spread_figure(result: Assumptions, attribute: str, names: Naming, width: fl
     people = people.sort_values("ratio", ascending=False, kind="stable", na_position="last").reset_index(drop=True)
     widest = _widest_assessor(result, attribute)
     rows = people.assign(
-        y=_LINE * (np.arange(len(people)) + 0.75),
         estimate=0.0,
         ci_low=-people["residual_sd"],
         ci_high=people["residual_sd"],
         colour=np.where(people["assessor"] == widest, _MARKED, _PLAIN),
         shape="|",
-        filled=True,
     )
     scores = result.residuals.loc[result.residuals["attribute"] == attribute]
     reach = 1.05 * float(scores["residual"].abs().max())
     remarks = [f"{format_number(ratio, 1)} ×" if np.isfinite(ratio) else "too few" for ratio in rows["ratio"]]
-    figure, axes = pictures.interval_figure(
+    figure, axes = pictures.line_by_line(
         rows,
-        _LINE * (len(rows) + 0.5),
-        list(zip(rows["y"], rows["assessor"], strict=True)),
-        remarks=list(zip(rows["y"], remarks, strict=True)),
+        _LINE,
+        rows["assessor"],
+        remarks=remarks,
+        free=0.25,
         width=width,
         limits=(-reach, reach),
         title=_title(result, attribute, names),
         x_title="Residual; bar: ± its SD; right: SD over the panel's",
     )
-    height = scores["assessor"].map(dict(zip(rows["assessor"], rows["y"], strict=True))).astype("float64")
+    height = scores["assessor"].map(dict(zip(rows["assessor"], axes.get_yticks(), strict=True))).astype("float64")
     axes.plot(
         scores["residual"], height, linestyle="none", marker="o", markersize=3, color=pictures.GREY, alpha=0.7, zorder=1
     )

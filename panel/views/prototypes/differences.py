@@ -23,6 +23,8 @@ from panel.views.pictures import (
     GREY,
     INK,
     LETTERS,
+    POINTS,
+    as_prototypes,
     interval_figure,
     marker_of,
     needed_limits,
@@ -30,6 +32,7 @@ from panel.views.pictures import (
     shortened,
     signs_of,
     text_width,
+    upright_grid,
     wrapped,
 )
 from panel.views.told import Item, Picture, Told, drawer
@@ -46,12 +49,7 @@ _OF_PAIR = (shown.Source("scores", same={"attribute": "attribute"}, direct=("pro
 
 def _change_and_interval(row: Mapping[str, Any], about: shown.Shown) -> str:
     digits = about.names.digits_of(row["attribute"])
-    if pd.isna(row["estimate"]):
-        return words.NOTHING
-    return (
-        f"{words.format_change(row['estimate'], digits)} "
-        f"({words.format_interval(row['ci_low'], row['ci_high'], digits)})"
-    )
+    return words.with_interval(row["estimate"], row["ci_low"], row["ci_high"], digits, words.format_change)
 
 
 def _said(row: Mapping[str, Any], about: shown.Shown) -> str:
@@ -72,9 +70,8 @@ def _brief(row: Mapping[str, Any], about: shown.Shown) -> str:
 
 
 def _mean_and_letters(row: Mapping[str, Any], about: shown.Shown) -> str:
-    return (
-        f"{words.format_number(row['estimate'], about.names.digits_of(row['attribute']))} {row.get('letters', '')}"
-    ).strip()
+    mean = words.format_number(row["estimate"], about.names.digits_of(row["attribute"]))
+    return f"{mean} {row.get('letters', '')}".strip()
 
 
 def _do_they_differ(row: Mapping[str, Any], _: shown.Shown) -> str:
@@ -370,13 +367,11 @@ def _in_intervals(rows: pd.DataFrame, result: Differences, names: Naming) -> lis
 
 
 def _sides(told: pd.DataFrame, against: str) -> list[str]:
-    sides = []
-    for word, rows in (("Higher", told[told["estimate"] > 0]), ("Lower", told[told["estimate"] < 0])):
-        if len(rows):
-            sides.append(
-                f"{word}{against}: {words.format_list(_widest_first(rows)['prototype'].astype(str).tolist())}."
-            )
-    return sides
+    return [
+        f"{word}{against}: {words.format_list(_widest_first(rows)['prototype'].astype(str).tolist())}."
+        for word, rows in (("Higher", told[told["estimate"] > 0]), ("Lower", told[told["estimate"] < 0]))
+        if len(rows)
+    ]
 
 
 def _widest_first(rows: pd.DataFrame) -> pd.DataFrame:
@@ -412,25 +407,20 @@ def _what_the_differences_cannot_show(result: Differences, names: Naming) -> tup
         if result.confounds.one_batch
         else "Each prototype was scored from two batches or more; what differs between batches is in the intervals.",
         "'Not told apart' is not 'the same': that needs a margin and an interval within it.",
-        _margin_words(result, names),
-    )
-
-
-def _margin_words(result: Differences, names: Naming) -> str:
-    if not result.margin_stated:
-        return _TYPED_IN.format(margin=names.margins(result.margins))
-    return (
-        f"A difference up to {names.margins(result.margins)} is taken as too small to matter; that margin was set by "
-        "people, not by the data."
+        (_SET_BY_PEOPLE if result.margin_stated else _TYPED_IN).format(margin=names.margins(result.margins))
         if result.margins
         else "No margin was set, so the differences are not judged as large or small. Set the smallest difference that "
-        "matters before the next test."
+        "matters before the next test.",
     )
+
+
+_SET_BY_PEOPLE = (
+    "A difference up to {margin} is taken as too small to matter; that margin was set by people, not by the data."
+)
 
 
 _TOP, _MARGIN, _LEAST_WIDE = 0.5, 0.1, 0.86  # inches
 _LINE = 0.27  # inches for one attribute
-_POINTS = 72.0  # to the inch
 _MARGIN_COLOUR = "#e8eef2"
 
 
@@ -452,16 +442,16 @@ def _against_figure(result: Differences, names: Naming, width: float = BROAD) ->
     rows, behind = shown.own_lines(rows, names, "margin", about_zero=True)
     attributes = [str(name) for name in result.attributes["attribute"]]
     prototypes = [str(name) for name in dict.fromkeys(result.versus["prototype"])]
-    room = min(2.3, 0.42 * width) * _POINTS
+    room = min(2.3, 0.42 * width) * POINTS
     pairs = [(names.attribute(name), behind.get(name, "")) for name in attributes]
     labels = [f"{shortened(name, LETTERS, room - text_width(end, LETTERS))}{end}" for name, end in pairs]
-    left = max(text_width(label, LETTERS) for label in labels) / _POINTS + 2 * _MARGIN
+    left = max(text_width(label, LETTERS) for label in labels) / POINTS + 2 * _MARGIN
     bands = ceil(len(prototypes) / max(1, int((width - left) / _LEAST_WIDE)))
     across = ceil(len(prototypes) / bands)
     depth, wide = _LINE * len(attributes), (width - left) / across
-    heads = {name: wrapped(name, LETTERS + 1, 0.85 * (wide - _MARGIN) * _POINTS, 2) for name in prototypes}
+    heads = {name: wrapped(name, LETTERS + 1, 0.85 * (wide - _MARGIN) * POINTS, 2) for name in prototypes}
     top = _TOP + 0.17 * (max(map(len, heads.values())) - 1)
-    legend = wrapped(_legend(result, names), LETTERS, (width - 2 * _MARGIN) * _POINTS)
+    legend = wrapped(_legend(result, names), LETTERS, (width - 2 * _MARGIN) * POINTS)
     bottom = 0.5 + 0.16 * len(legend)
     height = bands * (top + depth) + bottom + (bands - 1) * 0.35
     limits = needed_limits(rows, 0.0, *rows["margin"].dropna(), *-rows["margin"].dropna())
@@ -496,16 +486,12 @@ def _draw_prototype(axes: Axes, rows: pd.DataFrame, attributes: list[str], proto
         axes.plot(drawn["estimate"], heights[drawn.index], linestyle="none", marker=look.shape, markersize=6,
                   markerfacecolor=fill, markeredgecolor=edge, markeredgewidth=0.8, zorder=3,
                   gid=prototype_mark(prototype))  # fmt: skip
-    above = axes.transAxes + ScaledTranslation(0, 9 / _POINTS, axes.figure.dpi_scale_trans)
+    above = axes.transAxes + ScaledTranslation(0, 9 / POINTS, axes.figure.dpi_scale_trans)
     axes.plot([0.5], [1], transform=above, linestyle="none", marker=look.shape, markersize=7, clip_on=False,
               markerfacecolor=look.colour, markeredgecolor=INK, markeredgewidth=0.6,
               gid=prototype_mark(prototype))  # fmt: skip
-    axes.tick_params(axis="y", length=0)
-    axes.tick_params(axis="x", labelsize=LETTERS - 1, colors=INK)
     axes.xaxis.set_major_locator(NullLocator() if names.mixed else MaxNLocator(3, steps=[1, 2, 5, 10]))
-    axes.grid(axis="x", color=FAINT, linewidth=0.5)
-    axes.set_axisbelow(True)
-    axes.spines[["top", "right", "left"]].set_visible(False)
+    upright_grid(axes)
 
 
 def _legend(result: Differences, names: Naming) -> str:
@@ -542,18 +528,14 @@ def _means_figure(result: Differences, names: Naming, width: float = BROAD) -> F
         result.means.dropna(subset=["estimate"]).assign(ci_low=np.nan, ci_high=np.nan), names
     )
     prototypes = [str(name) for name in dict.fromkeys(rows["prototype"])]
-    looks = {name: marker_of(names, name) for name in prototypes}
     attributes = [str(name) for name in result.attributes["attribute"]]
     apart = dict(zip(attributes, result.attributes["verdict"] == DIFFERS, strict=True))
     line = _LINE * 1.4
     step = {name: 0.5 + 0.6 * ((place + 0.5) / len(prototypes) - 0.5) for place, name in enumerate(prototypes)}
     middle = {name: line * place for place, name in enumerate(attributes)}
-    drawn = rows.assign(
+    drawn = as_prototypes(rows, names).assign(
         y=rows["attribute"].map(middle) + line * rows["prototype"].map(step).astype("float64"),
-        colour=[looks[name].colour for name in rows["prototype"]],
-        shape=[looks[name].shape for name in rows["prototype"]],
         filled=[bool(apart.get(name, False)) for name in rows["attribute"]],
-        stands_for=rows["prototype"],
     )
     figure, axes = interval_figure(
         drawn,
@@ -561,7 +543,7 @@ def _means_figure(result: Differences, names: Naming, width: float = BROAD) -> F
         [(top + line / 2, f"{names.attribute(name)}{behind[name]}") for name, top in middle.items()],
         width=width,
         limits=needed_limits(drawn),
-        key=signs_of(looks),
+        key=signs_of({name: marker_of(names, name) for name in prototypes}),
         x_title=f"{names.with_scale('Estimated mean')}. Filled: the prototypes differ. Hollow: cannot tell.",
         names=names,
     )

@@ -177,7 +177,6 @@ def _count(assessors: pd.Series) -> str:
 
 
 _FONT = 9.5  # points
-_POINTS = 72.0  # to the inch
 _HEIGHT, _TOP, _NUMBERED_BELOW = 4.8, 0.1, 6.0  # inches
 _STRIP_LINE = 0.3  # inches for a prototype where there is only a line
 _LABELS_FROM = 1.14  # names of attributes begin this far from the middle, the circle being at 1
@@ -209,12 +208,12 @@ def _figure(result: PrototypeMap, names: Naming, width: float = pictures.BROAD) 
         told.append("; ".join(f"{place}\u00a0{label}" for place, label in enumerate(labels.values(), start=1)))
         labels = {name: f"{place}" for place, name in enumerate(labels, start=1)}
         tall = width
-    below = [line for words in told for line in pictures.wrapped(words, _FONT - 0.5, 0.94 * width * _POINTS)]
+    below = [line for words in told for line in pictures.wrapped(words, _FONT - 0.5, 0.94 * width * pictures.POINTS)]
     foot = 0.2 + 0.17 * len(below)
     height = foot + tall + _TOP
     figure = Figure(figsize=(width, height))
     axes = figure.add_axes((0, foot / height, 1, tall / height))
-    box = width * _POINTS, tall * _POINTS
+    box = width * pictures.POINTS, tall * pictures.POINTS
     lines, limits = _attribute_lines(result, labels, box)
     axes.set(xlim=limits[0], ylim=limits[1], aspect="equal")
     axes.axis("off")
@@ -229,18 +228,10 @@ def _figure(result: PrototypeMap, names: Naming, width: float = pictures.BROAD) 
 
 def _strip(result: PrototypeMap, names: Naming, width: float = pictures.BROAD) -> Figure:
     rows = result.prototypes.assign(estimate=result.prototypes["component_1"], ci_low=np.nan, ci_high=np.nan)
-    looks = [pictures.marker_of(names, str(name)) for name in rows["prototype"]]
-    rows = rows.assign(
-        y=_STRIP_LINE * (np.arange(len(rows)) + 0.5),
-        colour=[look.colour for look in looks],
-        shape=[look.shape for look in looks],
-        filled=True,
-        stands_for=rows["prototype"],
-    )
-    figure, _ = pictures.interval_figure(
-        rows,
-        _STRIP_LINE * len(rows),
-        [(y, str(name)) for y, name in zip(rows["y"], rows["prototype"], strict=True)],
+    figure, _ = pictures.line_by_line(
+        pictures.as_prototypes(rows, names),
+        _STRIP_LINE,
+        rows["prototype"],
         width=width,
         limits=pictures.needed_limits(rows),
         x_title=f"Component 1: {format_share(result.components['share'].iloc[0])} of the differences",

@@ -21,7 +21,7 @@ def notes(
     table = pd.DataFrame(np.zeros(shape), columns=[f"T{k}" for k in range(shape[1])])
     components = pd.DataFrame({"share": shares, "chance_share": [chance] * len(shares)})
     regions = pd.DataFrame({"prototype": ["P1", "P2"], "half_axis_1": [1.0, half_axes]})
-    return _map_notes(table, components, regions, left_out or {}, spans or {}, matrix, draws)
+    return tuple(_map_notes(table, components, regions, left_out or {}, spans or {}, matrix, draws))
 
 
 def test_a_good_map_has_no_caution():

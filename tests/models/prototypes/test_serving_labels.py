@@ -42,10 +42,6 @@ def test_labels_come_from_the_servings(position):
     assert list(labels["first_on_site"]) == ["no", "no", "yes", "yes"]
 
 
-def test_nothing_asked_nothing_needed():
-    assert _serving_labels(Study({}), pd.DataFrame(), ()) == {}
-
-
 def test_what_is_not_recorded_is_said():
     own = study()
     scores = pd.concat([own.scores, own.scores.iloc[[0]].assign(session="2")], ignore_index=True)

@@ -202,8 +202,8 @@ def test_the_picture_draws_each_number_against_its_limit(result):
     assert len(claim_pictures(result, 1, Naming())) == 1
     assert claim_pictures(result, 4, Naming()) == []
     rows = _claim_rows(result, 1, "%", Naming())
-    assert rows["clear"].all()
-    assert not _claim_rows(result, 2, "%", Naming())["clear"].any()
+    assert rows["filled"].all()
+    assert not _claim_rows(result, 2, "%", Naming())["filled"].any()
     axes = _claim_figure(result, 1, "%", Naming()).axes[0]
     uprights = [line for line in axes.lines if len(set(line.get_xdata())) == 1 and len(line.get_xdata()) == 2]
     assert {float(line.get_xdata()[0]) for line in uprights} == {50.0}
