@@ -82,7 +82,7 @@ def set_in_study(
     afterfeel set STUDY proposal 330 [ROW] --who NAME      what a finding proposes for a cell with 330
     afterfeel set STUDY FILE.jsonl             all that a journal lists (see: afterfeel history --script)
     """  # noqa: D301  # click wants the character itself
-    from panel.study.editing import changes_between, table_problems, told_together
+    from panel.study.editing import changes_between, new_problems, told_together
     from panel.study.open_study import open_study
     from panel.study.saving import save
     from panel.study.table_cells import ENTRIES, study_changes
@@ -99,7 +99,7 @@ def set_in_study(
         after = save(study, seen, change, who=who, what=told)
     changed = changes_between(seen, after)
     tables = [name for name in (*TABLES, *ENTRIES) if name == what or name in set(changed["table"])]
-    problems = [problem for name in tables for problem in table_problems(after, name)]
+    problems = new_problems(seen, after, tables, what)
     if as_json:
         wrong = [parts_of(problem, "table", "row", "column", "message", "advice") for problem in problems]
         saved = bool(len(changed)) and not only_try

@@ -21,6 +21,7 @@ from panel.study.facts import KINDS, STATED, entry_example, likely_day, read_fac
 from panel.study.journal import FACTS, changed_rows, row_changes, sides
 from panel.study.numbers_read import NOT_A_NUMBER, typed_number
 from panel.study.raw_table import RawTable
+from panel.study.scores_used import rows_corrected
 from panel.study.study import Study
 from panel.study.table_cells import (
     ENTRIES,
@@ -293,14 +294,18 @@ def _only(study: Study, name: str) -> Study:
 
 
 def table_problems(study: Study, name: str) -> tuple[Problem, ...]:
-    """Return what is wrong with the cells of one table, or fact of entries, in the order of its rows."""
+    """Return what is wrong with the cells of one table, or fact of entries, in the order of its rows.
+
+    A score that was corrected is no longer wrong where it could not be read.
+    """
     if name in ENTRIES:
         return _entry_problems(study, name)
     frame, texts = study.table(name), texts_of_table(study, name)
     own = study.unread[study.unread["table"] == name].astype("str")
     unread = {(int(str(cell.row)) - 1, str(cell.column)): str(cell.reason) for cell in own.itertuples()}
+    corrected = {(row + 1, "score") for row in rows_corrected(study)} if name == "scores" and unread else set()
     found = [
-        *_cells_unread(name, texts, unread),
+        *_cells_unread(name, texts, {place: why for place, why in unread.items() if place not in corrected}),
         *_cells_wrong(study, name, frame, texts, unread),
         *_keys_twice(name, frame),
     ]
@@ -386,6 +391,18 @@ def _keys_twice(name: str, frame: pd.DataFrame) -> Iterator[Problem]:
             f"a row above has the same {', '.join(key)}.",
             "Keep one of the two, or give the other its own name.",
         )
+
+
+def new_problems(before: Study, after: Study, names: Iterable[str], whole: str = "") -> list[Problem]:
+    """Return what is wrong with tables and was not before a change, wherever it stood; all of the table `whole`."""
+    found = []
+    for name in names:
+        known = Counter((each.column, each.message) for each in table_problems(before, name) if name != whole)
+        for problem in table_problems(after, name):
+            place = (problem.column, problem.message)
+            found += [] if known[place] > 0 else [problem]
+            known[place] -= 1
+    return found
 
 
 def told_together(problems: Sequence[Problem]) -> list[str]:

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import random
 import re
-from collections.abc import Iterable, Iterator, Mapping, Sequence
+from collections.abc import Collection, Iterable, Iterator, Mapping, Sequence
 from dataclasses import replace
 from itertools import count
 from typing import Any
@@ -15,9 +15,9 @@ import pandas as pd
 from panel.errors import StudyError
 from panel.study.facts import STATED
 from panel.study.knowledge import heading_words, is_called, named_columns, numbers_one, people_asked, worded, wordings
-from panel.study.questions import asked_kind, choices, is_product, is_tried_as
+from panel.study.questions import asked_kind, choices, is_product, is_tried_as, ordinal
 from panel.study.raw_table import RawTable
-from panel.study.sheet_keys import as_product, kind_column, product_column, refuse_other_products
+from panel.study.sheet_keys import Sheet, as_product, kind_column, product_column, refuse_other_products
 from panel.study.study import IMPORTED_ROW, SOURCES, RawFile, Study, natural_order
 from panel.study.table_cells import with_questions, without_other_rows
 from panel.study.tables import TABLES
@@ -478,14 +478,14 @@ def number_of_people(table: RawTable, known: dict[str, str]) -> None:
             return
 
 
-def who_judged(table: RawTable, known: dict[str, str]) -> None:
-    """Let the assessor be the column of who judged, not of who typed the rows, if several are called so.
+def who_judged(table: RawTable, known: dict[str, str], fixed: Collection[str]) -> None:
+    """Let the assessor, unless `fixed`, be the column of who judged, not of who typed the rows, of several called so.
 
     That one names the same person on every line, or a few who would have tried each prototype again and again, and
     beside it stands one of more people, each of whom tried several prototypes.
     """
     own = [role for role in ("prototype", "session", "replicate", "attribute", "moment") if role in known]
-    if not {"assessor", "prototype"} <= {*known}:
+    if not {"assessor", "prototype"} <= {*known} or "assessor" in fixed:
         return
     rows = pd.DataFrame({role: [*map(as_seen, table.column(known[role]))] for role in own})
     called = table.column(known["assessor"])
@@ -549,3 +549,52 @@ def served_place(table: RawTable, held: Mapping[str, str]) -> dict[str, str]:
 
 _NUMBER_WORDS = frozenset(("no", "nr", "num", "number", "nummer", "numero"))
 _OFTEN = 0.8  # share of the people whose numbers run from 1 to the last
+
+
+# A sheet beside the scores with the order of each person: a column for the first, one for the second.
+
+
+def with_order_beside(table: Sheet, others: list[Sheet]) -> tuple[Sheet, list[str], list[Sheet]]:
+    """Return a sheet of scores with the place of each sample where another sheet has it, that said, and the rest.
+
+    It has a row for each person, of each session if there are several, and below `1st`, `2nd` what was tried then.
+    """
+    held = named_columns(table.header)
+    if "position" in held or not {"assessor", "prototype"} <= {*held}:
+        return table, [], others
+    products = {*table.cells(held["prototype"])} - {""}
+    for sheet in others:
+        places = {place: head for head in sheet.header if (place := _place_called(head))}
+        own = named_columns([head for head in sheet.header if head not in places.values()])
+        shared = [role for role in ("assessor", "session", "replicate") if role in held and role in own]
+        apart = [role for role in ("session", "replicate") if role in held and len({*table.cells(held[role])}) > 1]
+        tried = {cell for head in places.values() for cell in sheet.cells(head)} - {""}
+        if not tried or not tried <= products or [*places] != [n + 1 for n in range(len(places))]:
+            continue
+        keys = list(zip(*(sheet.cells(own[role]) for role in shared), strict=True))
+        if not {"assessor", *apart} <= {*shared} or len({*keys}) < len(keys):
+            lacks = first_few(["assessor", *apart])
+            return (
+                table,
+                [f"The sheet {sheet.name!r} was not read as the order: it needs a row for each {lacks}."],
+                others,
+            )
+        order = {(*key, of): n for n, head in places.items() for key, of in zip(keys, sheet.cells(head), strict=True)}
+        asked = zip(*(table.cells(held[role]) for role in (*shared, "prototype")), strict=True)
+        position = [str(order.get(each, "")) for each in asked]
+        rows = tuple((*row, place) for row, place in zip(table.rows, position, strict=True))
+        note = f"The order was read from the sheet {sheet.name!r}, for {sum(map(bool, position))} of {len(rows)} rows."
+        return (
+            replace(table, header=(*table.header, "position"), rows=rows),
+            [note],
+            [each for each in others if each is not sheet],
+        )
+    return table, [], others
+
+
+def _place_called(heading: str) -> int:
+    """Return which place a heading is for, 1 of `1st`, `First`, `Sample 1`; 0 for none."""
+    found = re.fullmatch(
+        r"(?:[^\W\d]+\.?[ _]?)?(\d{1,2})(?:st|nd|rd|th|\.|er?|re|\u00e8me|[\u00aa\u00ba])?(?: [^\W\d]+)?", heading, re.I
+    )
+    return int(found[1]) if found else ordinal(heading)

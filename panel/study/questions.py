@@ -139,7 +139,12 @@ def as_stated(words: str) -> str:
 
 def is_tried_as(heading: str) -> bool:
     """Return True if a heading says first, second or third: which one was tried then, or chosen."""
-    return any(ordinal.search(heading) for ordinal in _ORDINALS)
+    return bool(ordinal(heading))
+
+
+def ordinal(heading: str) -> int:
+    """Return 1, 2 or 3 of a heading that says first, second or third; 0 for none."""
+    return next((n for n, each in enumerate(_ORDINALS, 1) if each.search(heading)), 0)
 
 
 _TRIED = (

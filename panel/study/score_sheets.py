@@ -38,6 +38,7 @@ from panel.study.file_names import (
     without_question,
 )
 from panel.study.knowledge import is_called, is_reckoned, named_columns, said_missing, said_scale
+from panel.study.people import with_order_beside
 from panel.study.raw_table import UNNAMED, UPLOADED, Limits, RawTable, filled_rows, is_workbook, raw_table, rows_of_file
 from panel.study.sheet_keys import (
     Sheet,
@@ -105,6 +106,7 @@ def _with_what_lines_say(table: RawTable, laid_out: Sequence[tuple[str, list[lis
     return replace(table, columns=tuple(columns), notes=tuple(notes), scale=scale)
 
 
+_ABOVE = "Above the headings in line"
 _OF_A_LINE = 3  # cells at most of a line that is no row
 
 
@@ -129,16 +131,16 @@ def _table(
         return raw_table(file, first.name, limits)
     names = {each.name for each in together}
     stacked = _stacked(sittings_of_sheets(together), "title of the table" if below else "name of the sheet")
-    said = " ".join(stacked.notes)
     used = {*names, *([key.name] if key else [])}
-    left = [each.name for each in sheets if each.name not in used and repr(each.name) not in said]
+    left = [each for each in sheets if each.name not in used and repr(each.name) not in " ".join(stacked.notes)]
     table, notes = _melted(stacked)
     ask_of_left_out(first, [each for each in scored if each.name not in names])
     ask_of_codes(together, [each for each in sheets if each.name not in names], key)
     table, by_key = resolved(table, key)
-    told = [*stacked.notes, *chain(*noticed), *named, *notes, *by_key]
-    if left:
-        told.append(f"Other {'tables' if below else 'sheets'} were not read: {', '.join(left)}.")
+    table, by_order, left = with_order_beside(table, left)
+    told = [*stacked.notes, *chain(*noticed), *named, *notes, *by_key, *by_order]
+    unread = ", ".join(each.name for each in left)
+    told += [f"Other {'tables' if below else 'sheets'} were not read: {unread}."] * bool(left)
     columns = tuple(zip(*table.rows, strict=True)) if table.rows else tuple(() for _ in table.header)
     unnamed = tuple(head for head in table.header if UNNAMED.fullmatch(head))
     return RawTable(file.name, table.header, columns, table.lines, tuple(told), unnamed)
@@ -219,7 +221,7 @@ def sheet_of(name: str, filled: Sequence[tuple[int, list[str]]], heading: int = 
             header[i] = f"{over}{BAR}{header[i]}" if over and BAR in header[i] else header[i]
     title = [" ".join(cell for cell in row if cell) for row in cells[:first]]
     if title:
-        notes = [f"{_ABOVE} {filled[bottom][0]} stands: {first_few(title)}.", *notes]
+        notes = [f"{_ABOVE} {filled[bottom][0]} stands: {first_few(title).rstrip('.')}.", *notes]
     header, notes = without_question(header, notes)
     reckoned = [head for head in header if BAR in head and any(map(is_reckoned, head.split(BAR)))]
     if reckoned:
@@ -236,9 +238,6 @@ def sheet_of(name: str, filled: Sequence[tuple[int, list[str]]], heading: int = 
     lines = tuple(line for line, _ in filled[bottom + 1 :])
     coded = _over_codes(cells, top) if top else ()
     return Sheet(name, tuple(header), body, lines, tuple(notes), coded) if body else None
-
-
-_ABOVE = "Above the headings in line"
 
 
 def _named_and_filled(

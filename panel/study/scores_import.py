@@ -377,7 +377,8 @@ def _notes_on_numbers(numbers: dict[str, NumbersRead]) -> list[str]:
 
 def _notes_on_shape(table: RawTable, layout: ScoresLayout, scores: pd.DataFrame, unread: pd.DataFrame) -> list[str]:
     empty = int(scores["score"].isna().sum())
-    notes = [f"{len(table.lines)} rows gave {len(scores)} scores; {empty} of them are empty or could not be read."]
+    blank = f"{empty} of them {'is' if empty == 1 else 'are'} empty or could not be read"
+    notes = [f"{counted(len(table.lines), 'row')} gave {counted(len(scores), 'score')}; {blank}."]
     if not layout.is_long:
         notes.insert(
             0, f"Attribute columns put below each other: {len(layout.attributes)} ({_some(list(layout.attributes))})."
@@ -478,8 +479,7 @@ def guess_layout(table: RawTable, fixed: Mapping[str, str] | None = None, scored
     free = [c for c in table.header if c not in {*known.values(), *more, *table.unnamed}]
     numbers = _numeric_columns(table, free)
     known = {**named_columns(free, numbers), **known}
-    if "assessor" not in fixed:
-        who_judged(table, known)
+    who_judged(table, known, fixed)
     cells = {column: table.column(column) for column in free if column not in known.values()}
     known = {**asked_roles(cells, numbers), **known}
     if "session" in known and "session" not in fixed and is_clock(table.column(known["session"])):
@@ -494,8 +494,7 @@ def guess_layout(table: RawTable, fixed: Mapping[str, str] | None = None, scored
         known |= _scores_left(table, known, numbers)
     texts = [column for column in free if column not in numbers and not is_called(column, "comment")]
     fill_last_name(table, known, [name for name in texts if not are_sittings(name, table.column(name))])
-    if "assessor" not in fixed:
-        who_judged(table, known)
+    who_judged(table, known, fixed)
     number_of_people(table, known)
     known |= served_place(table, known)
     held: dict[str, Any] = {**known, **sittings(table, known, fixed)}

@@ -148,7 +148,7 @@ def _below_titles(file: RawFile, rows: Sequence[list[str]]) -> RawTable | None:
     title = [as_seen(" ".join(filter(None, row))) for row in rows[:place] if any(row)]
     if is_workbook(file) or not title:
         return None
-    note = f"Above the headings in line {place + 1} stands: {first_few(title)}."
+    note = f"Above the headings in line {place + 1} stands: {first_few(title).rstrip('.')}."
     return table_of_rows([[]] * place + [list(row) for row in rows[place:]], file.name, [note])
 
 

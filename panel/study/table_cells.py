@@ -563,6 +563,6 @@ def without_titles(table: RawTable) -> RawTable:
     if place is None or len({*heads}) < len(heads) or "" in heads:
         return table
     title = [name for name in table.header if name not in table.unnamed]
-    notes = (*table.notes, f"Above the headings in line {table.lines[place]} stands: {first_few(title)}.")
+    notes = (*table.notes, f"Above the headings in line {table.lines[place]} stands: {first_few(title).rstrip('.')}.")
     columns = tuple(column[place + 1 :] for column in table.columns)
     return RawTable(table.name, tuple(heads), columns, table.lines[place + 1 :], notes)

@@ -103,6 +103,22 @@ def test_problems_are_named_with_row_and_column(folder: Path):
     assert "'acid' is not read" in problem["message"]
 
 
+def test_what_was_wrong_before_is_told_once(tmp_path: Path):
+    rows = ["Judge,Product,Gloss,Tack", *(f"J{n},W{p},{n + p},{9 - n}" for n in range(6) for p in (1, 2))]
+    (tmp_path / "wax.csv").write_text(
+        "\n".join(rows).replace("J2,W1,3,7", "J2,W1,3 ?,7").replace("J3,W1,4,6", "J3,W1,?,6")
+    )
+    folder = tmp_path / "wax"
+    assert "'3 ?' (not a number)" in run("import", tmp_path / "wax.csv", "--out", folder).output
+    assert "is not read" not in run("set", folder, "rename", "prototype", "W2", "W9").output
+    place = ("assessor=J2", "prototype=W1", "attribute=Gloss")
+    assert "is not read" not in run("set", folder, "correct", *place, "new=3", "--who", "L", "--why", "asked").output
+    (tmp_path / "s.csv").write_text("assessor,prototype,attribute,score\nJ4,W1,Gloss,4?\nJ5,W1,Gloss,4?\n")
+    told = run("set", folder, "scores", tmp_path / "s.csv").output
+    assert told.count("'4?' is not read") == 2
+    assert "'3 ?'" not in told  # corrected
+
+
 def test_a_workbook_goes_out_and_comes_back(folder: Path, tmp_path: Path):
     run("template", "--out", tmp_path / "s.xlsx", "--from", folder)
     assert "Nothing changes" in run("set", folder, tmp_path / "s.xlsx").stdout

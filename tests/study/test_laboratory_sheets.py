@@ -479,3 +479,51 @@ def test_a_day_with_one_sample_by_a_slip_is_a_session_still():
     for n, row in enumerate(rows[1:]):
         row[1] = "06/10/2025" if n == 4 else f"0{5 + int(row[1])}/10/2026"
     assert guess_layout(read_table(rows)).session == "Morning"
+
+
+def test_one_is_said_as_one_and_a_title_with_a_full_stop_ends_with_one():
+    rows = [["Waxes of May, 1 = none."], [""], *typed_by("R", people=("R",), days="1")]
+    rows[3][4] = ""
+    assert "stands: Waxes of May, 1 = none. " in told(imported(rows))
+    assert "3 rows gave 6 scores; 1 of them is empty or could not be read." in told(imported(rows))
+
+
+# The order of each person on a sheet of its own.
+
+
+def with_order(heads: tuple[str, ...], of_day: bool = True) -> tuple[dict[str, Cells], dict[tuple[str, ...], int]]:
+    """Return a book of scores and orders, and the place of each person, day and wax, which is the judge."""
+    scores, orders, places = [["Judge", "Day", "Product", "streaks"]], [["Judge", "Day", *heads]], {}
+    for n, (day, who) in enumerate(product("12", PEOPLE)):
+        turned = [PRODUCTS[(n + k) % 3] for k in range(3)]
+        orders.append([who, day, *turned])
+        for wax in PRODUCTS:
+            scores.append([who, day, wax, str(number(who, day, wax))])
+            places[who, day, wax] = 1 + turned.index(wax)
+    orders = orders if of_day else [[who, *rest] for who, _, *rest in orders[: 1 + len(PEOPLE)]]
+    return {"Scores": scores, "Served": orders}, places
+
+
+@pytest.mark.parametrize(
+    "heads", [("1st", "2nd", "3rd"), ("First", "Second", "Third"), ("Place 1", "Place 2", "Place 3")]
+)
+def test_the_order_of_each_person_is_read_from_a_sheet_beside_the_scores(heads: tuple[str, ...]):
+    book_, places = with_order(heads)
+    of = imported(book_)
+    assert len(of.scores) == len(places)
+    for row in of.scores.to_dict("records"):
+        assert row["position"] == places[row["assessor"], row["session"], row["prototype"]]
+        assert row["score"] == number(row["assessor"], row["session"], row["prototype"])
+    assert "The order was read from the sheet 'Served', for 24 of 24 rows." in told(of)
+    assert "not read" not in told(of)
+
+
+def test_an_order_that_does_not_say_the_session_is_not_guessed_and_other_names_are_no_order():
+    of = imported(with_order(("1st", "2nd", "3rd"), of_day=False)[0])
+    assert of.scores["position"].isna().all()
+    assert "'Served' was not read as the order: it needs a row for each assessor and session." in told(of)
+    book_, _ = with_order(("1st", "2nd", "3rd"))
+    book_["Served"] = [[cell.replace("wax", "soap") for cell in row] for row in book_["Served"]]
+    of = imported(book_)
+    assert of.scores["position"].isna().all()
+    assert "Other sheets were not read: Served." in told(of)
