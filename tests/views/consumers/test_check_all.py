@@ -107,7 +107,11 @@ def test_what_goes_with_liking_is_no_cause(found, one):
         "Liked better where these are ticked: soaks in fast and dry touch; liked less where these are ticked: greasy "
         "and rich. What makes the liking these answers do not show."
     )
-    nothing = replace(found, lift=found.lift.assign(shown=False))
+    inside = replace(found, lift=found.lift.assign(shown=False, within_shown=found.lift["term"] == "rich"))
+    only = "Between answers of the same consumer liking differs with rich; over all answers together that is not shown."
+    assert tell_check_all(inside, Naming()).mind == (only,)
+    assert _lift_lines(inside)[0] == only
+    nothing = replace(found, lift=found.lift.assign(shown=False, within_shown=False))
     assert tell_check_all(nothing, Naming()).mind[0].startswith("For none of the terms is a difference in liking")
     assert tell_check_all(one, Naming()).mind == ()
     assert "Without a liking question" in " ".join(one.notes)
