@@ -12,6 +12,7 @@ from types import MappingProxyType
 
 from panel.claims.parts import SILENT, Tokens, entries_at, entry_at, phrases, root
 from panel.study.knowledge import shared_table
+from panel.words import less_of
 
 STATES = frozenset(("when", "while", "during", "until", "till", "once", "after", "before"))
 OBJECTS = frozenset((
@@ -33,6 +34,7 @@ _BEING = frozenset(
     ("is", "are", "was", "were", "feel", "feels", "felt", "feeling", "look", "looks", "looked", "judged", "found")
 )
 _BE = frozenset(("is", "are", "was", "were", "be"))
+_STUFF = frozenset(("wax", "oil", "powder", "milk", "water", "grit", "sand", "butter"))
 _DENIALS = frozenset(("no", "not"))
 _DEGREES = MappingProxyType({
     "more": "more", "less": "less", "most": "most", "least": "least", "fewer": "less", "fewest": "least",
@@ -333,7 +335,8 @@ def _another_word(token: str, word: str) -> bool:
     """Return whether a token is no form of a word though they share a kernel: tube and tub, rubber and rubs."""
     one, two = token.rstrip("s"), word.rstrip("s")
     doing = re.search(r"(?:ing|(?<!s)s|ed)$", word) is not None and not word.endswith("ring")
-    if f"{one}e" == two or f"{two}e" == one or (token.endswith("ing") and token == f"{word}ing"):
+    of_it = one in _STUFF and word.endswith("y")  # the least wax, where it was the least waxy
+    if of_it or f"{one}e" == two or f"{two}e" == one or (token.endswith("ing") and token == f"{word}ing"):
         return True
     if re.search(r"ers?$", token) and doing and token != word:
         return True
@@ -373,9 +376,14 @@ def _compared(tokens: Tokens, start: int, end: int, way: Way) -> Tokens:
         right = stop
     if (found := _degree(tokens, start, right, way)) is None:
         return ()
-    if any(each[0] == "to" for each in way.states) and right == end and _of_body(tokens, start):
+    leads = {words[0] for words in (*way.things, *way.states) if words[0] in OBJECTS} - {"of"}
+    if any(token in leads and place not in spans for place, token in enumerate(tokens[start : right + 3], start)):
+        return ()  # hair sticks to hair, where it was to the face
+    to_it = any(tokens[place] == "to" for place in spans)
+    if any(each[0] == "to" for each in way.states) and right == end and not to_it and _of_body(tokens, start):
         return ()  # skin dries, where it was dry to the touch
     left, at, sign, stop = found
+    sites |= {place for place in range(right, at) if entry_at(tokens, place, "site")[0]}  # cools feet more
     for thing in way.things:
         led = (place for place in spans if tokens[place] in _leading(thing[0], tokens[start]))
         told = any(_phrase_end(tokens, place + 1, thing[1:]) for place in led)
@@ -490,7 +498,8 @@ def _plain(words: Tokens, way: Way, *, before: bool, again: bool) -> Tokens:
     if words == ("better",):
         return ("more",) if way.better and (not before or (way.kind == "more" and way.core == way.named[-1:])) else ()
     if amount and len(words) == 1 and words[0] in _DEGREES:
-        return (_DEGREES[words[0]],)
+        counted = not words[0].startswith("few") or less_of(" ".join(way.named).removeprefix("number of ")) == "fewer"
+        return (_DEGREES[words[0]],) if counted else ()
     verb = way.kind == "more" and not before and (way.core[-1].endswith("s") or way.core[0].endswith("ing"))  # glides
     kind = "ease" if verb else "time" if way.kind == "speed" else way.kind
     for part in ("to verb", "verb so"):
@@ -513,7 +522,8 @@ def as_defined(left_over: Sequence[str], sentence: Tokens, told: Sequence[Tokens
                 pairs = zip(sentence[start:], words[at:], strict=False)
                 run = [one for one, _ in takewhile(lambda pair: pair[0] == pair[1], pairs)]
                 known = run[0] in OBJECTS | {"under"} or not names.isdisjoint(map(kernel, run))
-                known = known or not STATES.isdisjoint(words[:at]) & STATES.isdisjoint(sentence[:start])
+                when = [[word for word in each if word in STATES][-1:] for each in (words[:at], sentence[:start])]
+                known = known or when[0] == when[1] != []
                 known = known and not {*map(kernel, run)} <= names | _SMALL_WORDS
                 plain = not any(entry_at(tuple(run), n, part)[0] for n in range(len(run)) for part in _COMPARING)
                 inside |= {*range(start, start + len(run))} if known and plain and len(run) > 1 else set()

@@ -398,7 +398,7 @@ def _on_shares(claim: Claim, evidence: Evidence, materials: Materials, reading: 
         counted = math.nan
     users = materials.agreed(claim.prototype, claim.question).base if evidence.rests_on == BOTH else evidence.n
     for share in reading.shares if not math.isnan(counted) else ():
-        if not share.is_counted(counted, users):
+        if not share.is_counted(counted, evidence.n if reading.has("panel") else users):
             yield _change(
                 "not the counted share",
                 f"The sentence quotes “{share.words}”; {cut_share(counted)} were counted. A share is given as it was "
