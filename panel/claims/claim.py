@@ -533,3 +533,21 @@ def _meaning(core: Sequence[Entry]) -> tuple[object, ...]:
         {chunk.family for chunk in core} - {""},
         {chunk.asked_as for chunk in core} - {""},
     )
+
+
+_FACT = "claim_floors"
+
+
+def floor(study: Study, name: str) -> float:
+    """Return a floor: that of the shared table, or the study's own (fact `claim_floors`) where that is stricter."""
+    usual = _usual_floors()[name]
+    stated = study.facts.get(_FACT)
+    own = stated.get(name) if isinstance(stated, dict) else None
+    if isinstance(own, bool) or not isinstance(own, int | float) or not math.isfinite(own):
+        return usual
+    return min(usual, float(own)) if name.startswith("most") else max(usual, float(own))
+
+
+@cache
+def _usual_floors() -> dict[str, float]:
+    return {str(row["floor"]): float(row["value"]) for row in shared_table("claim_floors").to_dict("records")}

@@ -11,9 +11,9 @@ from typing import Any
 import pandas as pd
 
 from panel.checks.confounds import GROUP, POSITION, SESSION, Labels, confounds_of, labels
-from panel.claims.claim import ANSWERS, BY_VOTES, VOTES, Claim, Evidence, NumberShown, Weaker, kinds, nothing_yet
+from panel.claims.claim import ANSWERS, BY_VOTES, VOTES, Claim, Evidence, NumberShown, Weaker, floor, kinds, nothing_yet
 from panel.claims.materials import Counted, Materials, people_for_parity, people_for_share
-from panel.claims.names import floor, public_name
+from panel.claims.names import public_name
 from panel.models.consumers.agreement import MOST_STRANGE
 from panel.models.consumers.answers import KIND_WORDS
 from panel.stats.answers.binomial import (

@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import math
 import re
 from collections.abc import Iterator, Mapping
 from dataclasses import dataclass, field, replace
@@ -24,6 +23,7 @@ from panel.claims.own_words import (
     Way,
     as_defined,
     is_applied,
+    judged_of,
     ways_described,
     ways_of,
 )
@@ -184,7 +184,7 @@ def _ways_to(study: Study, attribute: str) -> Iterator[Way]:
     if not family.startswith(OF_STUDY) and family in _BY_TIME:
         return
     better = "more" in table.loc[table["attribute"] == attribute, "direction"].tolist()
-    types = {word for phrase in _product(study)[0] for word in phrase if not entry_at((word,), 0, "site")[0]}
+    types = _words_of_kind(study)
     heading = timed_words(_ASIDE.sub(" ", attribute).strip())[0]
     heading = heading if _WORDS.fullmatch(heading) and not heading.isupper() else ""
     ways = [(named, named) for named in map(words_of, (words, moment_words(words)[0]))]
@@ -219,15 +219,17 @@ def judged_as(study: Study, attribute: str) -> tuple[Tokens, ...]:
     return _described(study).get(attribute, _NOTHING)[2]
 
 
-_NOTHING = "", "", tuple[Tokens, ...]()
+_NOTHING = "", "", tuple[Tokens, ...](), ""
 
 
 @kept
-def _described(study: Study) -> dict[str, tuple[str, str, tuple[Tokens, ...]]]:
-    """Return attribute to its unit, its stage and the words of how it was judged: asked again for every sentence."""
+def _described(study: Study) -> dict[str, tuple[str, str, tuple[Tokens, ...], str]]:
+    """Return attribute to its unit, its stage, the words of how it was judged, and of what: for every sentence."""
     rows = zip(*study.listed("attributes", "attribute", "unit", "stage", "definition", "procedure"), strict=True)
+    types = _words_of_kind(study)
     return {
-        n: (str(unit), str(stage), tuple(words_of(str(text)) for text in (n, *told))) for n, unit, stage, *told in rows
+        n: (str(unit), str(stage), (words_of(n), words_of(how), words_of(done)), judged_of(words_of(how), types))
+        for n, unit, stage, how, done in rows
     }
 
 
@@ -245,7 +247,7 @@ def sites_judged(study: Study, attribute: str, usual: frozenset[str]) -> frozens
     named = tuple(takewhile(lambda word: word not in STATES, whole))
     own, on = _sites_of(whole), (n for n, word in enumerate(named) if n and word in OBJECTS)
     of_thing = any({*named[n + 1 :]} - FELT_AS - {"the"} for n in on)  # but: to the touch
-    told = own.union(*map(_sites_of, judged_as(study, attribute)))
+    told = own or frozenset().union(*map(_sites_of, judged_as(study, attribute))) - {"fingers"}  # they feel it
     of_its_own = family_of(study, attribute).startswith(OF_STUDY) and (own or of_thing)
     if of_its_own or _described(study).get(attribute, _NOTHING)[1] in ("appearance", "pick-up"):
         return told  # judged of a thing, or before it is put on
@@ -341,6 +343,10 @@ def _is_any(words: Tokens) -> bool:
 
 def _role_families(tokens: Tokens) -> set[str]:
     return {entry.family for place in range(len(tokens)) for _, entry in entries_at(tokens, place, "role")}
+
+
+def _words_of_kind(study: Study) -> set[str]:
+    return {word for phrase in _product(study)[0] for word in phrase if not entry_at((word,), 0, "site")[0]}
 
 
 def _product(study: Study) -> tuple[frozenset[Tokens], frozenset[Tokens]]:
@@ -495,24 +501,6 @@ def _product_words(names: Names) -> str:
     return max((" ".join(words) for words in sorted(names.product_types)), key=len, default="formula")
 
 
-_FACT = "claim_floors"
-
-
-def floor(study: Study, name: str) -> float:
-    """Return a floor: that of the shared table, or the study's own (fact `claim_floors`) where that is stricter."""
-    usual = _usual_floors()[name]
-    stated = study.facts.get(_FACT)
-    own = stated.get(name) if isinstance(stated, dict) else None
-    if isinstance(own, bool) or not isinstance(own, int | float) or not math.isfinite(own):
-        return usual
-    return min(usual, float(own)) if name.startswith("most") else max(usual, float(own))
-
-
-@cache
-def _usual_floors() -> dict[str, float]:
-    return {str(row["floor"]): float(row["value"]) for row in shared_table("claim_floors").to_dict("records")}
-
-
 # What a sentence says happened before something was judged.
 
 
@@ -565,6 +553,11 @@ def of_another(reading: Reading, asked: Reading, own: frozenset[str]) -> bool:
 
 def said_of_other(study: Study, attribute: str, reading: Reading, own: frozenset[str]) -> str:
     """Return what was judged, the product or the skin, where a sentence says it of the other one; else nothing."""
+    judged, said = _described(study).get(attribute, _NOTHING)[3], reading.said_of
+    if (judged == "product" and said not in ("", "people", judged)) or (
+        judged not in ("", "product") and said == "product" and reading.family.startswith(OF_STUDY)
+    ):
+        return judged  # the skin pulls less, where the stick does; the balm slips less, where the foot does
     of = "skin" if reading.family in _OF_SKIN else "product"
     timed = is_timed(study, attribute) and not reading.family.startswith(OF_STUDY)  # hands are clean sooner
     only = reading.family in {*_BY_PRODUCT, *_OF_SKIN} or timed

@@ -34,6 +34,7 @@ _BEING = frozenset(
     ("is", "are", "was", "were", "feel", "feels", "felt", "feeling", "look", "looks", "looked", "judged", "found")
 )
 _BE = frozenset(("is", "are", "was", "were", "be"))
+_WHO_JUDGED = frozenset(("panel", "test", "we", "assessors", "they"))
 _STUFF = frozenset(("wax", "oil", "powder", "milk", "water", "grit", "sand", "butter"))
 _DENIALS = frozenset(("no", "not"))
 _DEGREES = MappingProxyType({
@@ -155,25 +156,45 @@ def ways_described(told: Tokens, named: Tokens, types: set[str]) -> Iterator[Way
     """
     if told[:1] != ("how",) or _TURNING & {*told}:
         return
-    how, words = told[1:2], told[2:]
+    how, words, verb = told[1:2], told[2:], _verb_at(told[2:])
     kind = "more" if how in _HOW_MUCH else "ease" if how == ("easily",) else ""
-    ends = (n for n in range(len(words)) if words[n + 1 : n + 2] == () or words[n + 1] in OBJECTS | PARTICLES | STATES)
-    doing = (
-        n for n in ends if n and words[n].endswith("s") and words[n - 1] not in _ARTICLES and words[n] not in _BEING
-    )
-    if kind and (verb := next(doing, 0)):
+    if kind and words[verb : verb + 1] and words[verb] not in _BEING:
         rest = " ".join(words[verb:]).split(" and ")[0].split()
         _, core, others = _parts_of(tuple(rest), types)
-        subject = words[:verb]
     elif not kind and words[-1:] != () and words[-1] in _BEING and entry_at(how, 0, "property")[0] == 0:
-        core, others, subject, kind = how, [], words[:-1], "more"
+        core, others, kind, verb = how, [], "more", len(words) - 1
     else:
         return
-    subject = tuple(word for word in subject if word not in _ARTICLES | types | {"it", "still"})
+    subject = tuple(word for word in words[:verb] if word not in _ARTICLES | types | {"it", "still"})
     of_body = all(entry_at((word,), 0, "site")[0] for word in subject)
     states = tuple(each for each in others if _is_state(each))
     things = tuple(each for each in others if each not in states)
     yield Way(kind, core, things if of_body else (("of", *subject), *things), states, named, better=False)
+
+
+def _verb_at(words: Tokens) -> int:
+    """Return the place of the verb of a clause, after its subject: slips of the foot slips in a sock; else its end."""
+    ends = STATES | OBJECTS | PARTICLES
+    for n, word in enumerate(words):
+        doing = word.endswith("s") and words[n - 1] not in _ARTICLES and (n + 1 == len(words) or words[n + 1] in ends)
+        if n and (word in _BEING or doing):
+            return n
+    return len(words)
+
+
+def judged_of(told: Tokens, types: set[str]) -> str:
+    """Return what a definition says it of: `product`, or the place of the body that does it; else nothing.
+
+    Of how grainy the cream is that is the product, of how far the foot slips the foot.
+    """
+    words, verb = told[2:], _verb_at(told[2:])
+    subject = [word for word in words[:verb] if word not in _ARTICLES | {"still"}] if told[:1] == ("how",) else []
+    if not subject or verb == len(words):
+        return ""
+    if {*subject} <= types | {"it", "product"}:
+        return "product"
+    does = words[verb] not in _BEING and all(entry_at((word,), 0, "site")[0] for word in subject)
+    return " ".join(subject) if does else ""
 
 
 _HOW_MUCH = (("much",), ("far",), ("strongly",))
@@ -383,6 +404,7 @@ def _compared(tokens: Tokens, start: int, end: int, way: Way) -> Tokens:
     if any(each[0] == "to" for each in way.states) and right == end and not to_it and _of_body(tokens, start):
         return ()  # skin dries, where it was dry to the touch
     left, at, sign, stop = found
+    before_it = tokens[start - 1] if start and left == start else ""
     sites |= {place for place in range(right, at) if entry_at(tokens, place, "site")[0]}  # cools feet more
     for thing in way.things:
         led = (place for place in spans if tokens[place] in _leading(thing[0], tokens[start]))
@@ -391,8 +413,8 @@ def _compared(tokens: Tokens, start: int, end: int, way: Way) -> Tokens:
         if not (told or high):
             return ()
         spans |= {low: high} if high else {}
-    if any("new" in tokens[max(0, place - 1) : place] for place in {left, *spans}):
-        return ()  # our new razor
+    if any("new" in tokens[max(0, place - 1) : place] for place in {left, *spans}) or before_it in _WHO_JUDGED:
+        return ()  # our new razor; the panel slips less
     cut = {place for span in (*spans.items(), (left, stop), (start, right)) for place in range(*span)} - sites
     before = tokens[left - 1] if left else ""
     kept_on = way.kind == "lasting" and root(before) == "keep"

@@ -32,9 +32,10 @@ from panel.claims.claim import (
     Evidence,
     Reading,
     WordingFinding,
+    floor,
 )
 from panel.claims.materials import Materials
-from panel.claims.names import family_of, floor, is_turned
+from panel.claims.names import family_of, is_turned
 from panel.claims.parts import words_of
 from panel.models.consumers.answers import AnswerGrid, question_facts
 from panel.models.emollients.readings import declared_pairs

@@ -25,6 +25,7 @@ from panel.claims.claim import (
     Evidence,
     Reading,
     WordingFinding,
+    floor,
     kinds,
     of_kind,
 )
@@ -33,7 +34,6 @@ from panel.claims.names import (
     as_felt,
     as_judged,
     family_of,
-    floor,
     happened,
     is_moment,
     is_timed,
@@ -398,7 +398,8 @@ def _on_shares(claim: Claim, evidence: Evidence, materials: Materials, reading: 
         counted = math.nan
     users = materials.agreed(claim.prototype, claim.question).base if evidence.rests_on == BOTH else evidence.n
     for share in reading.shares if not math.isnan(counted) else ():
-        if not share.is_counted(counted, evidence.n if reading.has("panel") else users):
+        of_panel = evidence.rests_on == BOTH and reading.has("panel") and not reading.has("people")
+        if of_panel or not share.is_counted(counted, users):
             yield _change(
                 "not the counted share",
                 f"The sentence quotes “{share.words}”; {cut_share(counted)} were counted. A share is given as it was "

@@ -4,8 +4,8 @@ import math
 
 import pytest
 
+from panel.claims.claim import _FACT, floor
 from panel.claims.judge import judge_claims, judge_drafts
-from panel.claims.names import _FACT, floor
 from panel.claims.verdict import CANNOT_TELL, IN_BATCHES, NOT_SUPPORTED, SUPPORTED, WITH_WORDING
 from panel.errors import StudyError
 from panel.study.knowledge import shared_table

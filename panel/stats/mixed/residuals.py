@@ -16,6 +16,7 @@ from collections.abc import Iterator, Sequence
 from dataclasses import dataclass
 
 import numpy as np
+from numpy.typing import NDArray
 from scipy.special import ndtri
 
 from panel.errors import ModelError
@@ -289,11 +290,11 @@ def fits_without_groups(
         return
     responses = np.arange(response.shape[1])
     centred, level = about_means(response, fixed)
-    for left_out, design in _designs(centred, fixed, groups):
-        able, fit = fit_those_possible(design, start[left_out].reshape(-1, len(groups)))
+    for left_out, design, known in _designs(centred, fixed, groups):
+        able, fit = fit_those_possible(design.select(known), start[left_out].reshape(-1, len(groups))[known])
         if fit is not None:
-            which = np.tile(responses, len(left_out))[able]
-            yield np.repeat(left_out, len(responses))[able], which, at_level(fit, level[which])
+            which = np.tile(responses, len(left_out))[known][able]
+            yield np.repeat(left_out, len(responses))[known][able], which, at_level(fit, level[which])
 
 
 def _one_by_one(
@@ -310,8 +311,8 @@ def _one_by_one(
         yield np.full(q, place), np.arange(q), fit
 
 
-def _designs(response: Array, fixed: Array, groups: list[Codes]) -> Iterator[tuple[Codes, Design]]:
-    """Yield groups to leave out, and the design without each of them in turn."""
+def _designs(response: Array, fixed: Array, groups: list[Codes]) -> Iterator[tuple[Codes, Design, NDArray[np.bool_]]]:
+    """Yield groups to leave out, the design without each of them in turn, and whether what is left tells all of b."""
     number = int(groups[0].max()) + 1
     balanced = strata_without_groups(response, fixed, groups)
     if balanced is not None:
@@ -319,7 +320,8 @@ def _designs(response: Array, fixed: Array, groups: list[Codes]) -> Iterator[tup
         for left_out in _chunks(number, width):
             chosen = np.zeros((number, response.shape[1]), dtype=bool)
             chosen[left_out] = True
-            yield left_out, balanced.select(chosen.ravel())
+            strata = balanced.select(chosen.ravel())
+            yield left_out, strata, _of_full_rank(strata.squares.sum(axis=1)[:, :-1, :-1])
         return
     columns = each_columns(response, fixed)
     rows = [np.flatnonzero(groups[0] == place) for place in range(number)]
@@ -331,11 +333,22 @@ def _designs(response: Array, fixed: Array, groups: list[Codes]) -> Iterator[tup
         ends = np.r_[cells.first, cells.counts.shape[1]]
         squares = _without(np.stack([cells.squares(slice(*ends[place : place + 2])) for place in range(number)]))
         for out in _chunks(number, nested.sums.size):
-            yield out, nested.without(out, *(_flat(each[out]) for each in (w_w, n_scores, squares)))
+            cells_left = nested.without(out, *(_flat(each[out]) for each in (w_w, n_scores, squares)))
+            yield out, cells_left, _of_full_rank(_flat(w_w[out])[:, :-1, :-1])
         return
     blocks = block_design(response, fixed, groups)
     for out in _chunks(number, blocks.z_z.size + blocks.z_w.size):
-        yield out, blocks.without(out, *(_flat(each[out]) for each in (w_w, n_scores)))
+        blocks_left = blocks.without(out, *(_flat(each[out]) for each in (w_w, n_scores)))
+        yield out, blocks_left, _of_full_rank(_flat(w_w[out])[:, :-1, :-1])
+
+
+_FULL_RANK = 1e-9  # least eigenvalue over the greatest: those of a column that others make up are about 1e-16
+
+
+def _of_full_rank(x_x: Array) -> NDArray[np.bool_]:
+    """Return for each X'X whether no column is made up of others: no prototype that only who is out was served."""
+    values = np.linalg.eigvalsh(x_x)
+    return np.asarray(values[:, 0] > _FULL_RANK * values[:, -1])
 
 
 def _without(own: Array) -> Array:

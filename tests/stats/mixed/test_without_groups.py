@@ -55,6 +55,19 @@ def test_what_cannot_be_fitted_without_a_group_is_not_there():
     assert {(out, k) for out in range(6) for k in range(5)} - pairs == {(4, 1)}
 
 
+@pytest.mark.parametrize("seed", range(5))
+def test_without_the_one_who_had_another_order_place_and_prototype_are_one(seed):
+    """All others had the prototypes in one order: without the sixth nothing is left to tell the two apart."""
+    response, _, groups = panel(("a", "ap"), 0.0, seed)
+    assessor, prototype = groups[0], groups[1] % 4
+    place = np.where(assessor == 5, (prototype + 1) % 4, prototype)
+    fixed = np.hstack([np.eye(4)[prototype], np.eye(4)[place][:, :3] - np.eye(4)[place][:, 3:]])
+    assert np.linalg.matrix_rank(fixed) == 7
+    assert np.linalg.matrix_rank(fixed[assessor != 5]) == 4
+    found = list(fits_without_groups(response, fixed, groups, np.ones((6, 5, 2))))
+    assert {int(out) for each in found for out in each[0]} == set(range(5))
+
+
 @pytest.mark.parametrize("terms", [("a", "ap"), ("a", "ap", "as"), ("a", "batch")])
 @pytest.mark.parametrize("missing", [0.0, 0.15])
 def test_scores_far_from_zero_have_the_same_variances_and_means(terms, missing):
