@@ -322,8 +322,7 @@ FOR, AGAINST, OPEN, _NEITHER = "for", "against", "open", "neither"
 _PANEL, _CONSUMERS, _INSTRUMENTS = "trained panel", "consumers", "instruments"
 _DENIED = frozenset(("negated", "absent", "low", "not comparative"))
 _COMPARED = frozenset(("superiority", "ranking", "ingredient_attribution", "parity", "unsurpassed"))
-_HALF = 0.5
-_LEAST_LETTERS = 4  # of a word that a sentence and the name of a measure share
+_HALF, _LEAST_LETTERS = 0.5, 4  # the latter of a word that a sentence and the name of a measure share
 
 
 def bearing_on(claim: Claim, materials: Materials) -> tuple[_Bearing, ...]:
