@@ -16,7 +16,7 @@ PLAIN = "--assert=plain"
 if __name__ == "__main__":
     one_thread = dict.fromkeys(("OPENBLAS_NUM_THREADS", "OMP_NUM_THREADS", "MKL_NUM_THREADS"), "1")
     kept = {name: value for name, value in os.environ.items() if name != "PYTHONDONTWRITEBYTECODE"}  # compile once
-    processes = str(min((os.cpu_count() or 1) + 2, MOST_PROCESSES))
+    processes = str(min((os.cpu_count() or 1) + 1, MOST_PROCESSES))
     command = [
         str(ready("test")),
         "-m",

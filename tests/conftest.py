@@ -16,31 +16,35 @@ settings.register_profile("afterfeel", deadline=None, derandomize=True, max_exam
 settings.load_profile("afterfeel")
 
 LONG = (
-    *("tests/test_interrupted.py", "tests/study/test_two_writers.py", "tests/app/test_editors_browser.py"),
-    *("tests/app/test_browser.py", "tests/app/test_journeys.py", "tests/app/test_bench_browser.py"),
-    *("tests/ballots/test_browser.py", "tests/app/test_pages.py", "tests/test_hostile_study.py"),
-    *("tests/views/test_every_picture.py", "tests/claims/test_any_word.py", "tests/study/test_hostile_archives.py"),
-    "tests/views/test_everything_told.py",
+    *("tests/app/test_editors_browser.py", "tests/views/test_every_picture.py"),
+    *("tests/study/test_hostile_archives.py", "tests/claims/test_fresh.py", "tests/claims/test_new_products.py"),
+    *("tests/plan/test_assurance.py", "tests/app/test_journeys.py", "tests/test_hostile_study.py"),
+    *("tests/app/test_pages.py", "tests/stats/curves/test_flow.py", "tests/claims/test_judge.py"),
+    *("tests/checks/test_all_checks.py", "tests/study/test_editing.py", "tests/views/test_everything_told.py"),
+    *("tests/app/test_browser.py", "tests/claims/test_wording.py", "tests/views/prototypes/test_one_word.py"),
+    *("tests/stats/curves/test_apparent_viscosity.py", "tests/report/test_contents.py"),
+    *("tests/report/test_pdf.py", "tests/test_interrupted.py", "tests/report/test_docx.py"),
+    *("tests/cli/test_report.py", "tests/stats/curves/test_yield_stress.py", "tests/app/test_bench_browser.py"),
+    *("tests/study/test_saving.py", "tests/report/test_archive.py", "tests/study/test_template.py"),
+    *("tests/ballots/test_browser.py", "tests/study/test_two_writers.py", "tests/claims/test_any_word.py"),
     *("tests/claims/test_simulation.py", "tests/models/prototypes/test_batches_random.py"),
-    *("tests/test_odd_studies.py", "tests/report/test_pdf.py", "tests/claims/test_wording.py"),
-    *("tests/app/test_editors.py", "tests/test_cli.py", "tests/claims/test_judge.py", "tests/test_spread.py"),
+    *("tests/test_odd_studies.py", "tests/app/test_editors.py", "tests/test_cli.py", "tests/test_spread.py"),
     *("tests/app/test_ballots_page.py", "tests/study/test_facts.py", "tests/test_names_and_order.py"),
-    *("tests/checks/test_all_checks.py", "tests/report/test_archive.py", "tests/claims/test_fresh.py"),
-    *("tests/study/test_saving.py", "tests/cli/test_report.py", "tests/plan/test_assurance.py"),
     *("tests/test_composition_truth.py", "tests/models/consumers/test_just_about_right.py"),
     *("tests/models/assessors/test_performance.py", "tests/ballots/test_rehearsal.py"),
-    *("tests/claims/test_paraphrases.py", "tests/app/test_claims_page.py"),
-    *("tests/views/test_glance.py", "tests/app/test_servings_page.py", "tests/views/prototypes/test_one_word.py"),
-    *("tests/study/test_made_by_hand.py", "tests/app/test_what_was_recorded.py", "tests/app/test_safety_page.py"),
+    *("tests/claims/test_paraphrases.py", "tests/app/test_claims_page.py", "tests/views/test_glance.py"),
+    *("tests/app/test_servings_page.py", "tests/study/test_made_by_hand.py"),
+    *("tests/app/test_what_was_recorded.py", "tests/app/test_safety_page.py"),
     *("tests/models/prototypes/test_invariances.py", "tests/views/over_time/test_over_time_pictures.py"),
     *("tests/app/test_consumers_page.py", "tests/test_data_demo.py", "tests/models/consumers/test_liking.py"),
-    *("tests/study/test_hostile_tables.py", "tests/app/test_decide_page.py", "tests/study/test_editing.py"),
+    *("tests/study/test_hostile_tables.py", "tests/app/test_decide_page.py"),
     *("tests/models/consumers/test_segments.py", "tests/report/test_case.py", "tests/ballots/test_load.py"),
-    *("tests/ballots/test_gate_watch.py", "tests/report/test_contents.py", "tests/ballots/test_security.py"),
+    *("tests/ballots/test_gate_watch.py", "tests/ballots/test_security.py"),
     *("tests/models/consumers/test_forced_choice.py", "tests/app/test_guide.py"),
     *("tests/claims/test_outside_checks.py",),
 )
-"""Files that take longest, by processor time or by waiting: begun first, and left out by `scripts/check quick`."""
+"""Files that take longest, left out by `scripts/check quick`, begun first: what waits (a browser, a server, another
+process) between what computes, so that both processors have something to do."""
 
 _COLLECT_AFTER = 50_000  # new objects before the collector looks for cycles
 

@@ -4,7 +4,7 @@ import socket
 import pytest
 
 from panel.ballots.answers import MOST_BYTES
-from panel.ballots.app import _TOO_MUCH
+from panel.ballots.answers import TOO_MUCH
 
 WANTED = {
     "cache-control": "no-store",
@@ -69,7 +69,7 @@ def test_pages_load_nothing_and_have_no_handlers_in_their_tags(running):
 def test_a_form_that_is_too_large_is_refused_and_nothing_kept(running):
     path = f"/b/{running.tokens['A01']}/1/1"
     answer = running.client.post(path, content=b"comment=" + b"x" * MOST_BYTES)
-    assert (answer.status_code, _TOO_MUCH in answer.text) == (413, True)
+    assert (answer.status_code, TOO_MUCH in answer.text) == (413, True)
 
     def endless():
         for _ in range(100):
