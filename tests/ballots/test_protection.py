@@ -3,8 +3,7 @@ import socket
 
 import pytest
 
-from panel.ballots.answers import MOST_BYTES
-from panel.ballots.answers import TOO_MUCH
+from panel.ballots.answers import MOST_BYTES, TOO_MUCH
 
 WANTED = {
     "cache-control": "no-store",
