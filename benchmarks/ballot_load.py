@@ -37,6 +37,7 @@ from panel.store.tables import SAFETY
 from panel.study.study import Study
 
 SERVINGS, STAGES, LINES = 4, 5, 4
+KEPT, _TRIES = 303, 20  # the status of a page that is kept; how often one that is not, as the record was busy, is sent
 LIMIT_P95 = 0.5  # seconds
 
 
@@ -91,7 +92,7 @@ class Phone:
             await self.hang_up()
             return 0
         self.seconds.append(time.perf_counter() - began)
-        if status == 303:
+        if status == KEPT:
             self.kept[f"{position} {stage}"] = values
         else:
             self.refused.append(status)
@@ -251,13 +252,14 @@ def kill(url: str, schema: str, phones: int, rng: np.random.Generator, after: fl
     devices = [Phone(token, assessor, server.port) for assessor, token in people]
 
     async def run() -> None:
-        async def killer() -> None:
-            while server.process.poll() is None and not any(phone.kept for phone in devices):
-                await asyncio.sleep(0.002)
-            await asyncio.sleep(after)
-            server.process.send_signal(signal.SIGKILL)
-
-        await asyncio.gather(killer(), *(_until_gone(phone, rng) for phone in devices))
+        posting = [asyncio.create_task(_until_gone(phone, rng)) for phone in devices]
+        while server.process.poll() is None and not (
+            any(phone.kept for phone in devices) or all(task.done() for task in posting)
+        ):
+            await asyncio.sleep(0.002)
+        await asyncio.sleep(after)
+        server.process.send_signal(signal.SIGKILL)
+        await asyncio.gather(*posting)
 
     asyncio.run(run())
     server.process.wait(20)
@@ -271,12 +273,17 @@ def kill(url: str, schema: str, phones: int, rng: np.random.Generator, after: fl
 
 
 async def _until_gone(phone: Phone, rng: np.random.Generator) -> None:
-    """Post page after page until the server does not answer any more, or all pages are sent."""
+    """Post page after page until the server does not answer any more, or all are sent; what was refused again."""
     for position in range(1, SERVINGS + 1):
         for stage in range(1, STAGES + 1):
             values = tuple(float(value) for value in rng.integers(0, 1001, LINES) / 10.0)
-            if not await phone.post(position, stage, values, secrets.token_urlsafe(16)):
-                return
+            submission = secrets.token_urlsafe(16)
+            for _ in range(_TRIES):
+                if not (status := await phone.post(position, stage, values, submission)):
+                    return
+                if status == KEPT:
+                    break
+                await asyncio.sleep(0.05)
     await phone.hang_up()
 
 
