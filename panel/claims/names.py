@@ -178,7 +178,7 @@ OF_STUDY = "attribute "  # and its name: what no table of words speaks of
 
 
 def _ways_to(study: Study, attribute: str) -> Iterator[Way]:
-    """Give how an attribute of the study's own is told: by its name, and by that without its moment."""
+    """Give how an attribute is told: by its name, by that without its moment, and by how it was judged."""
     words = study.attribute_words(attribute)
     family, table = family_of(study, attribute), study.table("attributes")
     if not family.startswith(OF_STUDY) and family in _BY_TIME:

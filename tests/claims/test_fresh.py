@@ -2,18 +2,18 @@
 
 Over the demo and three simulated studies; every kind of claim with numbers of the panel, of answers and of votes.
 Common practice, no source. They came one voice after the other (`voice` in `sentences_voices.csv`), the grammar
-mended by rule for each before the next was read: 1 to 8 from our own heads; the others by some twenty writers who did
-not know it: plain copy (9 to 11, 13 to 21, 24, 25), long and clipped sentences (22, 23), an examiner's devious turns
-(27, 28), sober and short lines, a chemist's words, pack copy, press, slides and newsletters (the rest), as winding as
-could be thought of (12).
+mended by rule for each before the next was read: 1 to 8 from our own heads; the others by writers who did not know
+it: plain copy (9 to 11, 13 to 21, 24, 25), long and clipped sentences (22, 23), an examiner's devious turns (27, 28),
+sober and short lines, a chemist's words, pack copy, press, slides and newsletters (the rest), as winding as could be
+thought of (12).
 
-As first read, of 1,173 that may not be said 6 were supported, four of which ("our least greasy butter" of the three
-that were tested, a share the writer was not told) are on the border now. Of the true ones were refused: 5 of 65, 6 of
-40, 2 of 20, 24 of 103, 16 of 51, 6 of 28, 8 of 40, 13 of 30, 11 of 43, 12 of 44, 11 of 44, 32 of 43 (voice 12), 10, 4
-and 11 of 45, 5, 10, 7, 12, 4 and 9 of 45 (21), 35 and 22 of 70, 4, 8 and 11 of 40, 2, 5 and 13 of 40, 13 and 20 of 42
-(31), 7, 15 and 19 of 38, 10, 9, 15, 3, 6 and 12 of 36 (40), 4 and 4 of 41, 16, 22, 19 and 14 of 44 (46). So words
-from our own heads hardly help with those of others. What was put on the border later: a bare non-greasy, whose time
-the trade asks for, oily where greasy was asked, and shares that our floors allow.
+As first read, of 1,111 that may not be said 7 were supported, three of which ("our least greasy butter" of the three
+that were tested) are on the border now. Of the true ones were refused: 5 of 65, 6 of 40, 2 of 20, 24 of 103, 16 of
+51, 6 of 28, 8 of 40, 13 of 30, 11 of 43, 12 of 44, 11 of 44, 32 of 43 (voice 12), 10, 4 and 11 of 45, 5, 10, 7, 12, 4
+and 9 of 45 (21), 35 and 22 of 70, 4, 8 and 11 of 40, 2, 5 and 13 of 40, 13 and 20 of 42 (31), 7, 15 and 19 of 38, 10,
+9, 15, 3, 6 and 12 of 34 to 40 (40), 4 of 42, 4 of 40, 16, 22, 19 and 14 of 44 (46). So words from our own heads
+hardly help with those of others. What was put on the border later: a bare non-greasy, whose time the trade asks for,
+oily where greasy was asked, and shares that our floors allow.
 
 Those who knew the grammar attacked it: what may not be said stands in `sentences_turned.csv` and
 `sentences_new_attacked.csv`, none of it supported.

@@ -1,13 +1,14 @@
-"""Sentences on eighteen kinds of product that nobody had in mind: hair, beard, feet, lips, a bath, mascara, a razor.
+"""Sentences on twenty-one kinds of product nobody had in mind: hair, beard, feet, lips, a bath, mascara, a sun stick.
 
-By eight writers who saw nothing but what was tested, verdicts first (`sentences_new_products`; common practice, no
-source), and by five who knew the program and looked for what it lets through (`sentences_new_attacked`). The studies
+By ten writers who saw nothing but what was tested, verdicts first (`sentences_new_products`; common practice, no
+source), and by six who knew the program and looked for what it lets through (`sentences_new_attacked`). The studies
 are invented, drawn around the means that were found. As first read, 106 of the 148 true ones on the first nine were
 refused, 21 of 44 on the next three and 58 of 88 on the last six; the second writers of these, when the first had been
 mended, 20 of 38 and 21 of 44. Of those that may not be said none was supported then; those refused now stand in
 `sentences_lost.csv`. Of 1,372 attacked sentences on the first nine 14 still pass by their words and stand in no file;
 of 287 on the next three none does; of 1,973 on the last six, written against new rules, 338 did, and 95 do, most of
-them border; a sample of the rest is here.
+them border; a sample of the rest is here. On the last three, of a deodorant cream, a sun stick and a foot balm, 49 of
+80 true ones were refused when first read and 20 when mended; of 2,217 attacked ones 260 passed, and 79 do.
 """
 
 import csv
@@ -90,7 +91,7 @@ def test_what_is_left_over_of_their_words_is_what_was_before():
     assert differing(read_lines(FOLDER, "new_products"), lines_of_new_products()) == []
 
 
-@pytest.mark.parametrize(("file", "least"), [("sentences_new_products.csv", 165), ("sentences_new_attacked.csv", 1400)])
+@pytest.mark.parametrize(("file", "least"), [("sentences_new_products.csv", 200), ("sentences_new_attacked.csv", 1700)])
 def test_nothing_that_may_not_be_said_is_supported(file, least):
     refused = [(row["claim"], said) for row, said in judged(file) if row["verdict"] == "refused"]
     assert len(refused) >= least
