@@ -76,6 +76,8 @@ _TYPED = {
     "claims": ("Sentence, exactly as it is to be said", "less greasy than the bench"),
 }
 _PUT_BACK, _CHOSEN = "Put back what you had typed.", "Put back what you had chosen."
+_IS_KEPT = "text => Object.values(localStorage).some(one => one.includes(JSON.stringify({text}).slice(1, -1)))"
+_TRIES = 3
 _SIX = {"Appearance": ["gloss"], "Rub-out": ["spread"], "After-feel": ["greas", "stick", "waxy", "powdery"]}
 
 
@@ -91,11 +93,15 @@ def typed_into_fields(walk: Walk, address: str, folder: Path) -> None:
     """Type into fields of three kinds, and reload the page in the midst of it, without leaving the field."""
     for name, (label, text) in _TYPED.items():
         opened(walk.page, address, name, folder)
-        walk.field(label).click()
-        walk.page.keyboard.press("Control+a")
-        walk.page.keyboard.type(text)
+        for _ in range(_TRIES):  # what a field that is drawn anew lost is seen, and typed again
+            walk.field(label).click()
+            walk.page.keyboard.press("Control+a")
+            walk.page.keyboard.type(text)
+            if walk.field(label).input_value() == text:
+                break
+        assert walk.page.evaluate(_IS_KEPT, text)
         walk.page.reload()
-        settled(walk.page)
+        walk.page.get_by_text(_PUT_BACK).locator("visible=true").wait_for()
 
 
 def fields_are_put_back_until_saved(walk: Walk, address: str, folder: Path) -> None:

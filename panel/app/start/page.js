@@ -176,7 +176,13 @@ document.addEventListener('click', event => {
   }
 
   function meet(field, name) {
-    const kept = read(name), done = field.matches(CHOICES) ? 'chosen' : 'typed';
+    const was = met.get(field), done = field.matches(CHOICES) ? 'chosen' : 'typed';
+    if (was && field === document.activeElement && read(was)?.text === held(field)) { // renamed while she types
+      write(name, read(was));
+      localStorage.removeItem(was);
+      if (back.delete(was)) back.add(name);
+    }
+    const kept = read(name);
     met.set(field, name);
     if (!before.has(field) || field !== document.activeElement) before.set(field, held(field)); // she may be typing
     unsign(field);
@@ -298,7 +304,7 @@ document.addEventListener('click', event => {
   document.addEventListener('input', ({target}) => {
     if (grid?.isConnected && target.matches(TYPING)) keepCell(target.value);
     if (putting || !target.matches(FIELDS)) return;
-    if (!met.has(target)) look();
+    if (!met.get(target)?.startsWith(KEPT + placeOf().join('\n'))) look(); // the address may have changed since
     keep(target);
   }, true);
   // A list lies beside its field, which keeps the focus; a moment later the field holds what was chosen.
