@@ -330,7 +330,7 @@ def nothing_yet(rests_on: str, *missing: str) -> Evidence:
     return Evidence(rests_on, missing=missing)
 
 
-STOP, CHANGE, _NOTE = "stop", "change", "note"
+STOP, CHANGE, NOTE = "stop", "change", "note"
 
 
 @dataclass(frozen=True, slots=True)

@@ -11,7 +11,7 @@ import pandas as pd
 
 from panel.claims.claim import PANEL, TIMES, Claim, Evidence, NumberShown, Weaker, beyond, nothing_yet
 from panel.claims.materials import Materials, people_for_share
-from panel.claims.names import family_of, saying
+from panel.claims.study_names import family_of, saying
 from panel.models.emollients.swaps import TracedSwaps
 from panel.models.prototypes.verdict import DIFFERS
 from panel.stats.answers.binomial import percentile_interval, upper_tail

@@ -14,7 +14,8 @@ import pandas as pd
 from panel.checks.moments_recorded import minutes_between
 from panel.claims.claim import BOTH, PANEL, Claim, Evidence, NumberShown, Weaker, beyond, floor, nothing_yet
 from panel.claims.materials import Estimate, Materials, assessors_for_difference, assessors_for_estimate
-from panel.claims.names import public_name, rest_tested, saying
+from panel.claims.names import public_name, rest_tested
+from panel.claims.study_names import saying
 from panel.stats.comparing.group_means import paired_contrasts
 from panel.stats.comparing.multiplicity import ALPHA, LEVEL, below
 from panel.stats.comparing.power import OneSided, non_inferiority, two_one_sided_tests

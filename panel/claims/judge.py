@@ -27,7 +27,7 @@ from panel.claims.claim import (
 )
 from panel.claims.grammar import read_sentence
 from panel.claims.materials import Materials
-from panel.claims.names import family_of, names_of
+from panel.claims.study_names import family_of, names_of
 from panel.claims.time_stamp import standing
 from panel.claims.verdict import (
     AGAINST,

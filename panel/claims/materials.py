@@ -15,8 +15,9 @@ from scipy.special import stdtr, stdtrit
 from panel.checks.confounds import Confounds
 from panel.claims.claim import Claim, Reading, kinds
 from panel.claims.grammar import read_sentence
-from panel.claims.names import Names, happened, is_applied, is_turned, names_of
+from panel.claims.names import Names, happened, is_applied
 from panel.claims.parts import entries_at, words_of
+from panel.claims.study_names import is_turned, names_of
 from panel.errors import ModelError
 from panel.models.consumers.answers import AnswerGrid, Kind, answer_grid
 from panel.models.emollients.prediction_model import model_of, prototype_level, swap_effects

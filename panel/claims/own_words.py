@@ -19,7 +19,7 @@ OBJECTS = frozenset((
     "on", "onto", "between", "under", "around", "against", "with", "over", "in", "inside", "into", "across", "at",
     "of", "from", "to",
 ))  # fmt: skip
-PARTICLES = frozenset(("off", "in", "on", "up", "out", "away", "down", "through"))
+PARTICLES = frozenset(("about", "off", "in", "on", "up", "out", "away", "down", "through"))
 """Small words of names: what leads a moment, or a thing; what goes with a verb."""
 
 FELT_AS = frozenset(("feel", "touch", "texture", "sensation", "look"))

@@ -8,10 +8,11 @@ from itertools import pairwise
 from typing import TYPE_CHECKING
 
 from panel.claims.claim import CHANGE, Claim, Reading, WordingFinding
-from panel.claims.names import is_timed, longest
+from panel.claims.names import longest
 from panel.claims.own_words import kernel
 from panel.claims.parts import ENDS, SLACK, Tokens, entry_at, number_at, words_of
 from panel.claims.reading import BEFORE_OTHER, Cursor
+from panel.claims.study_names import is_timed
 
 if TYPE_CHECKING:
     from panel.claims.materials import Materials

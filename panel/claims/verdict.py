@@ -35,8 +35,8 @@ from panel.claims.claim import (
     floor,
 )
 from panel.claims.materials import Materials
-from panel.claims.names import family_of, is_turned
 from panel.claims.parts import words_of
+from panel.claims.study_names import IN_OWN_WORDS, family_of, is_turned
 from panel.models.consumers.answers import AnswerGrid, question_facts
 from panel.models.emollients.readings import declared_pairs
 from panel.models.prototypes.verdict import DIFFERS
@@ -122,8 +122,7 @@ def verdict_on(case: Case) -> Verdict:
     if case.evidence.missing:
         reasons = ("Something is not there that a claim of this kind needs.", *case.evidence.reasons)
         return Verdict(CANNOT_TELL, reasons, case.evidence.missing, "")
-    found = _from_the_data(case)
-    return _held_back(case, found)
+    return _held_back(case, _from_the_data(case))
 
 
 def _is_shown(evidence: Evidence, p_adjusted: float) -> bool:
@@ -135,7 +134,8 @@ def _from_the_data(case: Case) -> Verdict:
     """Return the verdict as far as the numbers go."""
     evidence = case.evidence
     contrary = [f"{AGAINST_IT} {source}, {words}." for side, source, words in case.bearing if side == AGAINST]
-    reasons = [*contrary, *evidence.reasons, *_on_family(case)]
+    stated = [finding.message for finding in case.findings if finding.check == IN_OWN_WORDS]
+    reasons = [*contrary, *stated, *evidence.reasons, *_on_family(case)]
     if evidence.refused:
         verdict = NOT_SUPPORTED if evidence.against else CANNOT_TELL
         return Verdict(verdict, (*evidence.refused, *reasons), evidence.refused, "")

@@ -10,11 +10,11 @@ from typing import Any
 
 from panel.checks.moments_recorded import minutes_between, panel_days, test_record
 from panel.claims.claim import (
-    _NOTE,
     ANSWERS,
     BEYOND,
     BOTH,
     CHANGE,
+    NOTE,
     OPPOSITE,
     PANEL,
     STOP,
@@ -30,19 +30,9 @@ from panel.claims.claim import (
     of_kind,
 )
 from panel.claims.materials import Materials
-from panel.claims.names import (
-    as_felt,
-    as_judged,
-    family_of,
-    happened,
-    is_moment,
-    is_timed,
-    of_another,
-    public_name,
-    said_of_other,
-    sites_judged,
-)
+from panel.claims.names import as_felt, happened, is_moment, of_another, public_name
 from panel.claims.parts import OF_FILM, OF_PEOPLE, SLACK, UNREADABLE, legible, whole_words, words_of
+from panel.claims.study_names import as_judged, family_of, in_own_words, is_timed, said_of_other, sites_judged
 from panel.claims.times_quoted import on_times
 from panel.study.knowledge import shared_table
 from panel.study.naming import judged_minutes, naming
@@ -54,7 +44,7 @@ _RUBBING = frozenset(("spreading", "soaking in", "slip during rubbing"))
 _ELSE_WHILE = re.compile(r"\b(?:while|during) (?!rub|massag|appl|spread)")  # while rinsing
 _NOT_COVERED = "words not covered"
 _STOP_CATEGORIES = frozenset(("physiology", "medicine", "safety"))
-_ORDER = (STOP, CHANGE, _NOTE)
+_ORDER = (STOP, CHANGE, NOTE)
 
 
 def wording_of(
@@ -71,6 +61,7 @@ def wording_of(
     found = list(_refused(claim, reading.left_over, asked=own, perceived=own and reading.has("feel")))
     if claim.kind != BEYOND and not claim.problems:
         found += _whole(reading, not_covered, own=own)
+        found += in_own_words(claim, materials.study)
         found += _statement_findings(claim, evidence, materials, reading)
         found += _around_findings(claim, evidence, materials, reading)
     return tuple(sorted(found, key=lambda finding: _ORDER.index(finding.severity))), not_covered
@@ -129,7 +120,7 @@ def _refused(claim: Claim, left_over: list[str], *, asked: bool, perceived: bool
         elif category == "physiology" and perceived:
             advice = "Keep 'feels' in the sentence, and have it reviewed: the step to an effect on the skin is short."
             message = f"{words!r} belongs to {category}; the sentence may only speak of what people felt."
-            yield WordingFinding(_NOTE, f"word of {category}", message, advice, row["criterion"], row["source"])
+            yield WordingFinding(NOTE, f"word of {category}", message, advice, row["criterion"], row["source"])
         else:
             message = f"{words!r} belongs to {category}; a test of what people feel cannot show it."
             advice = "Leave it out, or ask a regulatory professional which evidence it needs."
@@ -204,9 +195,9 @@ def _unreadable(reading: Reading) -> WordingFinding:
         )
         return _change("several statements in one", message, "Make a claim of each.", "evidential support")
     if not reading.families:
-        return _change(
-            _NOT_NAMED, "The sentence names nothing that was judged.", "Name what was judged.", "evidential support"
-        )
+        or_state = ", or state what the attribute is also said as, where these words say just that" * reading.read
+        advice = f"Name what was judged{or_state}."
+        return _change(_NOT_NAMED, "The sentence names nothing that was judged.", advice, "evidential support")
     message = "The words do not make one statement that can be read."
     return _change("no single statement", message, "Say one thing, simply.", "informed decision-making")
 
@@ -381,7 +372,7 @@ def _around_findings(
     yield from _on_names(claim, materials, reading)
     if claim.kind == "agreement" and not (record["days"] or record["either"]):
         yield WordingFinding(
-            _NOTE, "duration not recorded", "Nothing says for how many days the users had it, nor when.",
+            NOTE, "duration not recorded", "Nothing says for how many days the users had it, nor when.",
             "Record the first and the last day in the study's fact dates.", "evidential support",
         )  # fmt: skip
 

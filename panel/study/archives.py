@@ -207,6 +207,7 @@ class _Measure:
         self._value, self._hidden = "", list[tuple[int, ...]]()
         self._read_tag = self._row_text = self._number = ""
         self._known: dict[str, int] = {}
+        self._looks: dict[tuple[str | None, str], tuple[str, ...]] = {}  # to what is told of cells that look so
         self._parser = parser = expat.ParserCreate()
         parser.ordered_attributes = parser.buffer_text = True
         parser.StartDoctypeDeclHandler = self._doctype
@@ -228,7 +229,7 @@ class _Measure:
             raise _unusual(self.name, self._part)
         if tag == "c":
             self._count_cell(self._kind != _TEXTS)
-            self._cell(dict(zip(attributes[::2], attributes[1::2], strict=True)))
+            self._cell(dict(zip(attributes[::2], attributes[1::2], strict=True)) if attributes else {})
         elif tag == "v" or (tag == "t" and self._kind != _TEXTS):
             self._read_tag = full_tag
         elif tag == "f":
@@ -274,11 +275,11 @@ class _Measure:
     def _cell(self, attributes: dict[str, str]) -> None:
         kind = attributes.get("t")
         self._shared = kind == "s"
-        style = self._number_of(attributes.get("s", ""))
-        shown = self._formats.get(self._styles[style], "") if kind in (None, "n") and style < len(self._styles) else ""
-        self.told["per cent"] += "%" in shown
-        self.told["zeros"] += re.fullmatch(r"0{2,}", shown) is not None
-        self.told["errors"] += kind == "e"
+        look = kind, attributes.get("s", "")
+        if look not in self._looks:
+            self._looks[look] = self._not_as_seen(*look)
+        for told in self._looks[look]:
+            self.told[told] += 1
         self._value = ""
         reference = attributes.get("r")
         if reference is None:
@@ -295,6 +296,13 @@ class _Measure:
             if row != self._row_text:
                 self._row = self._number_of(row)
         self._widen()
+
+    def _not_as_seen(self, kind: str | None, style: str) -> tuple[str, ...]:
+        """Return what of a cell of a kind and style a person does not see as it is kept."""
+        place = self._number_of(style)
+        shown = self._formats.get(self._styles[place], "") if kind in (None, "n") and place < len(self._styles) else ""
+        found = {"per cent": "%" in shown, "zeros": re.fullmatch(r"0{2,}", shown) is not None, "errors": kind == "e"}
+        return tuple(told for told, is_so in found.items() if is_so)
 
     def _number_of(self, digits: str) -> int:
         return int(digits) if digits.isascii() and digits.isdigit() and len(digits) < 8 else _FAR
@@ -313,18 +321,21 @@ class _Measure:
             raise StudyError(f"{where}; delete what is not the table and save it again.")
 
     def _characters(self, text: str) -> None:
-        if self._read_tag:
-            self._value = ""
-            self.told["hidden rows"] += self._is_hidden
+        if not self._read_tag:
+            return
+        self._value = ""
+        if self._is_hidden:
+            self.told["hidden rows"] += 1
             self._is_hidden = False
-        if self._read_tag and self._shared:
+        if self._shared:
             self._number += text
-        elif self._read_tag:
+        else:
             self._add_text(len(text.encode()))
 
     def _end(self, tag: str) -> None:
         self._depth -= 1
-        self.told["formulas"] += self._value == "awaited" and tag.rpartition(":")[2] == "c"
+        if self._value == "awaited" and tag.rpartition(":")[2] == "c":
+            self.told["formulas"] += 1
         if tag == self._read_tag:
             self._read_tag = ""
             if self._number:

@@ -53,7 +53,7 @@ manifest_scanner.scan_component_manifests = cache(manifest_scanner.scan_componen
 def part_of_app(name: str) -> AppTest:
     """Return a part of the app, not run yet."""
     place, part = PARTS[name]
-    script = f"from panel.app.navigation import _chosen_place, _show_place\n_chosen_place()\n_show_place({place!r})"
+    script = f"from panel.app.start.main import _chosen_place, _show_place\n_chosen_place()\n_show_place({place!r})"
     app = AppTest.from_string(script, default_timeout=SECONDS)
     if part is not PLACES[place].parts[0]:
         app.query_params[PART] = part.title

@@ -7,8 +7,8 @@ import pytest
 from hypothesis import example, given, settings
 from hypothesis import strategies as st
 
-from panel.claims.names import names_of
 from panel.claims.parts import SILENT, known_words, tokens_of
+from panel.claims.study_names import names_of
 from tests.claims.claim_studies import words_judge
 from tests.claims.test_fresh import PROTOTYPES, STATEMENTS, STUDIES
 

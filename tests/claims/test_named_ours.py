@@ -2,7 +2,7 @@
 
 import pytest
 
-from panel.claims.names import names_of
+from panel.claims.study_names import names_of
 from tests.claims.claim_studies import claim_row, panel_scores, seeded, study_with, words_judge
 
 

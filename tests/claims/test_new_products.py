@@ -19,7 +19,7 @@ from pathlib import Path
 import pytest
 
 from panel.claims.grammar import read_sentence
-from panel.claims.names import names_of
+from panel.claims.study_names import names_of
 from tests.as_before import differing, read_lines
 from tests.claims.as_judged import FOLDER, lines_left_over
 from tests.claims.claim_studies import (

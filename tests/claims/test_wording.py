@@ -12,8 +12,8 @@ import pytest
 
 from panel.claims.grammar import read_sentence
 from panel.claims.judge import judge_drafts
-from panel.claims.names import _families_of, family_of, names_of
 from panel.claims.parts import _written_out
+from panel.claims.study_names import _families_of, family_of, names_of
 from panel.claims.verdict import (
     _CRITERIA,
     AS_WORDED,
