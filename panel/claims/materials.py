@@ -17,7 +17,7 @@ from panel.claims.claim import Claim, Reading, kinds
 from panel.claims.grammar import read_sentence
 from panel.claims.names import Names, happened, is_applied
 from panel.claims.parts import entries_at, words_of
-from panel.claims.study_names import is_turned, names_of
+from panel.claims.study_names import is_turned, names_of, words_of_kind
 from panel.errors import ModelError
 from panel.models.consumers.answers import AnswerGrid, Kind, answer_grid
 from panel.models.emollients.prediction_model import model_of, prototype_level, swap_effects
@@ -200,7 +200,9 @@ class Materials:
     def happened(self, attribute: str) -> frozenset[str]:
         """Return what those minutes count from, as a sentence may name it: rinsing, or that it was applied."""
         words = judged_after(self.study, attribute)
-        return frozenset(("applied",) if is_applied(words) else happened(self.read(words)) or filter(None, (words,)))
+        found = frozenset(("applied",) if is_applied(words) else happened(self.read(words)) or filter(None, (words,)))
+        washes = any(word.startswith(("cleans", "wash", "shampoo", "soap")) for word in words_of_kind(self.study))
+        return found | {"washing", "cleansing"} if washes and "applied" in found else found  # that is its use
 
     def role(self, prototype: str) -> str:
         """Return the role of a prototype; empty if it is not listed."""

@@ -19,7 +19,7 @@ OBJECTS = frozenset((
     "on", "onto", "between", "under", "around", "against", "with", "over", "in", "inside", "into", "across", "at",
     "of", "from", "to",
 ))  # fmt: skip
-PARTICLES = frozenset(("about", "off", "in", "on", "up", "out", "away", "down", "through"))
+PARTICLES = frozenset(("about", "off", "in", "on", "up", "out", "away", "down", "through", "together"))
 """Small words of names: what leads a moment, or a thing; what goes with a verb."""
 
 FELT_AS = frozenset(("feel", "touch", "texture", "sensation", "look"))
@@ -43,6 +43,7 @@ _DEGREES = MappingProxyType({
 _BY_SIGN = MappingProxyType({1.0: "more", -1.0: "less", 2.0: "most", -2.0: "least"})
 _LEAVES = frozenset(("leave", "leaves", "left", "give", "gives", "gave", "is", "you", "with", "have", "has"))
 _NEEDS = frozenset(("need", "needs", "needed", "take", "takes", "took", "requires"))
+_LEFT = frozenset(("left", "remaining", "felt", "seen", "perceived"))
 _NONE = frozenset(("none", "nothing", "neither"))
 _QUICKLY = frozenset(("quickly", "fast", "rapidly"))
 _AS = MappingProxyType({
@@ -134,6 +135,8 @@ def ways_of(called: Tokens, named: Tokens, types: set[str], better: bool) -> Ite
     states = tuple(each for each in others if _is_state(each))
     things = tuple(each for each in others if each not in states)
     yield Way(kind, core, things, states, named, better)
+    if core[1:] and core[-1] in _LEFT and kind == "more":  # oil left on the fingertips
+        yield Way(kind, core[:-1], things, states, named, better)
     verb_first = core[2:] != () and core[0].endswith(("ing", "s"))
     if verb_first and core[-1] in PARTICLES:
         yield Way(kind, (core[0], core[-1], *core[1:-1]), things, states, named, better)  # takes off mascara
@@ -157,26 +160,31 @@ def ways_described(told: Tokens, named: Tokens, types: set[str]) -> Iterator[Way
     if told[:1] != ("how",) or _TURNING & {*told}:
         return
     how, words, verb = told[1:2], told[2:], _verb_at(told[2:])
-    kind = "more" if how in _HOW_MUCH else "ease" if how == ("easily",) else ""
-    if kind and words[verb : verb + 1] and words[verb] not in _BEING:
-        rest = " ".join(words[verb:]).split(" and ")[0].split()
-        _, core, others = _parts_of(tuple(rest), types)
-    elif not kind and words[-1:] != () and words[-1] in _BEING and entry_at(how, 0, "property")[0] == 0:
-        core, others, kind, verb = how, [], "more", len(words) - 1
-    else:
-        return
+    kind = "more" if how in _HOW_MUCH else "ease" if how == ("easily",) else "speed" if {*how} & _QUICKLY else ""
     subject = tuple(word for word in words[:verb] if word not in _ARTICLES | types | {"it", "still"})
-    of_body = all(entry_at((word,), 0, "site")[0] for word in subject)
-    states = tuple(each for each in others if _is_state(each))
-    things = tuple(each for each in others if each not in states)
-    yield Way(kind, core, things if of_body else (("of", *subject), *things), states, named, better=False)
+    done = " ".join(words[verb:]).split(" and ")[0].split()
+    unclear = {"and", "or", "can", "be"} & {*subject} or (how == ("much",) and words[0] not in (*_ARTICLES, "it"))
+    if not done or unclear or how[0].endswith("ly") > bool(kind) or (done[0] in _BEING) == bool(kind):
+        return  # how much foam two pumps give is no giving
+    _, core, others = _parts_of(tuple(done), types)
+    if not kind and entry_at(how, 0, "property")[0]:
+        return
+    kind, core = (kind, core) if kind else ("more", how)
+    of_body = all(entry_at((word,), 0, "site")[0] for word in {*subject} - {"of"})
+    of_name = {*map(kernel, named)}
+    needed = tuple(each for each in others if not _is_state(each) and of_name & {*map(kernel, each[1:])})
+    states = tuple(each for each in others if each not in needed)  # from cheek to tip: no part of the name
+    head = tuple(takewhile(lambda word: word != "of", subject))[-1:]
+    for whose in dict.fromkeys(((),) if of_body else ((("of", *subject),), (("of", *head),))):
+        yield Way(kind, core, (*whose, *needed), states, named, better=False)
 
 
 def _verb_at(words: Tokens) -> int:
     """Return the place of the verb of a clause, after its subject: slips of the foot slips in a sock; else its end."""
     ends = STATES | OBJECTS | PARTICLES
     for n, word in enumerate(words):
-        doing = word.endswith("s") and words[n - 1] not in _ARTICLES and (n + 1 == len(words) or words[n + 1] in ends)
+        doing = word.endswith("s") and words[n - 1] not in _ARTICLES | OBJECTS  # of several: three drops run
+        doing = (doing or words[n - 1].endswith("s")) and (n + 1 == len(words) or words[n + 1] in ends)
         if n and (word in _BEING or doing):
             return n
     return len(words)
@@ -193,7 +201,9 @@ def judged_of(told: Tokens, types: set[str]) -> str:
         return ""
     if {*subject} <= types | {"it", "product"}:
         return "product"
-    does = words[verb] not in _BEING and all(entry_at((word,), 0, "site")[0] for word in subject)
+    does = (words[verb] not in _BEING or words[verb].startswith("look")) and all(
+        entry_at((word,), 0, "site")[0] for word in subject
+    )
     return " ".join(subject) if does else ""
 
 
@@ -208,7 +218,7 @@ def _parts_of(named: Tokens, types: set[str]) -> tuple[str, Tokens, list[Tokens]
     if words[-1:] == ["time"] and words[0].endswith("ing"):
         kind, words = "time", words[:-1]
     kind = "ease" if EASE & {*words} else "speed" if _SPEED & {*words} else kind
-    types = types - {word for word, after in pairwise(words) if after == "that"}  # oil that comes off, of an oil
+    types = types - {word for word, after in pairwise(words) if after == "that" or after in _LEFT}  # oil that comes off
     words = [word for word in words if word not in EASE | _SPEED | types]
     starts = [n for n, word in enumerate(words) if n and word in STATES | OBJECTS and n + 1 < len(words)]
     later = next((n for n in starts if words[n] in ("after", "before") and words[n + 1].isdigit()), len(words))
@@ -335,6 +345,8 @@ def _core_end(tokens: Tokens, start: int, way: Way) -> int:
             place += 1 + bool(goes)
         elif (word, way.kind) != ("through", "ease"):
             return 0
+    off = tokens[place : place + 1] != () and tokens[place] in ("off", "out", "away") and way.kind == "ease"
+    place += off and kernel(tokens[place - 1]) in ("rins", "wash")
     return place + (tokens[place : place + 1] != () and tokens[place] in FELT_AS and tokens[place] in way.named)
 
 
@@ -503,6 +515,9 @@ def _degree(tokens: Tokens, start: int, right: int, way: Way) -> tuple[int, int,
     return (start, start, (), right) if without else None
 
 
+_RATED = frozenset(("lower", "higher", "reduced", "of", "degree", "extent", "pronounced", "marked", "evident"))
+
+
 def _plain(words: Tokens, way: Way, *, before: bool, again: bool) -> Tokens:
     """Return the plain word for some that compare what is told of an attribute; none where they do not."""
     amount = way.kind in ("more", "like")
@@ -522,6 +537,9 @@ def _plain(words: Tokens, way: Way, *, before: bool, again: bool) -> Tokens:
     if amount and len(words) == 1 and words[0] in _DEGREES:
         counted = not words[0].startswith("few") or less_of(" ".join(way.named).removeprefix("number of ")) == "fewer"
         return (_DEGREES[words[0]],) if counted else ()
+    for degree in ("less", "more") if amount else ():
+        if entry_at(words, 0, degree)[0] == len(words) > 0 and words[-1] in _RATED:
+            return (degree,)
     verb = way.kind == "more" and not before and (way.core[-1].endswith("s") or way.core[0].endswith("ing"))  # glides
     kind = "ease" if verb else "time" if way.kind == "speed" else way.kind
     for part in ("to verb", "verb so"):

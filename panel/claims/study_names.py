@@ -70,7 +70,7 @@ def names_of(study: Study) -> Names:
     prototypes, roles = _prototypes(study)
     types, titles = _product(study)
     called = [(study.attribute_words(name), family_of(study, name)) for name in study.attributes]
-    attributes = {words_of(way): family for words, family in called for way in (words, moment_words(words)[0])}
+    attributes = {words_of(way): family for words, family in called for way in (words, _plain_name(words))}
     told = [str(study.facts.get(fact, "")) for fact in ("title", "purpose")] + [
         str(row.get("words")) for row in asked(study)
     ]
@@ -254,9 +254,20 @@ def _ingredients(study: Study) -> dict[Tokens, str]:
 def family_of(study: Study, attribute: str) -> str:
     """Return what an attribute speaks of, in the words of the table; a word of its own where they do not know it."""
     words = study.attribute_words(attribute)
-    found = _family_named(words) or _family_named(moment_words(words)[0])
+    found = _family_named(words) or _family_named(_plain_name(words))
     own = found in _BY_TIME and (_is_how_far(study, attribute) or (found == "spreading" and is_timed(study, attribute)))
-    return f"{OF_STUDY}{attribute}" if own or not found else found  # rubbed in sooner is not spread more easily
+    if found and not own:
+        return found
+    same = (n for n in study.attributes if _plain_name(study.attribute_words(n)) == _plain_name(words))
+    return f"{OF_STUDY}{next(same, attribute)}"  # rubbed in sooner is not spread more easily
+
+
+def _plain_name(words: str) -> str:
+    """Return the name of an attribute without when it is judged: coolness, of coolness, on spreading."""
+    return _MEANWHILE.sub("", moment_words(words)[0])
+
+
+_MEANWHILE = re.compile(r"(?i)(?:, ?| \()(?:on|upon|during|while) (?:\w+ing|application|use)\)?$")
 
 
 def _is_how_far(study: Study, attribute: str) -> bool:
@@ -286,11 +297,11 @@ def ways_to(study: Study, attribute: str, types: set[str]) -> Iterator[Way]:
     better = "more" in table.loc[table["attribute"] == attribute, "direction"].tolist()
     heading = timed_words(_ASIDE.sub(" ", attribute).strip())[0]
     heading = heading if _WORDS.fullmatch(heading) and not heading.isupper() else ""
-    ways = [(named, named) for named in map(words_of, (words, moment_words(words)[0]))]
+    ways = [(named, named) for named in map(words_of, (words, _plain_name(words)))]
     for called, named in dict.fromkeys([*ways, (words_of(heading), words_of(words))]):
         yield from ways_of(called, named, types, better)
     for told in judged_as(study, attribute)[1:2]:
-        yield from ways_described(told, words_of(words), types)
+        yield from ways_described(told, words_of(_plain_name(words)), types)
 
 
 _NO_WORDS = tuple[str, ...](), tuple[str, ...]()
@@ -326,7 +337,7 @@ def _may_stand(words: Tokens, family: str) -> bool:
         (length, entry.part) for place in range(len(words)) for length, entry in entries_at(words, place)
         if entry.part not in _ASIDES and entry.family not in ("", family)
     ]  # fmt: skip
-    compares = any(entry_at((word,), 0, part)[0] for word in words for part in _COMPARING)
+    compares = any(entry_at((word,), 0, part)[0] for word in words for part in _JUDGING)
     return not compares and not any(part != "verb" or length == len(words) for length, part in of_others)
 
 
@@ -334,7 +345,7 @@ _MAY_BE_PART = ("where it was used", "rounded up")  # the foot slips about
 _ASIDES = frozenset((
     "function", "aside", "site", "event", "unit", "product", "product_type", "product_place", "rubbing",
 ))  # fmt: skip
-_COMPARING = ("more", "less", "most", "least", "not", "free", "than", "nothing", "too", "beats", "credit")
+_JUDGING = ("more", "less", "most", "least", "not", "free", "than", "nothing", "too", "beats", "credit")
 
 
 def in_own_words(claim: Claim, study: Study) -> Iterator[WordingFinding]:
@@ -411,6 +422,22 @@ def sites_judged(study: Study, attribute: str, usual: frozenset[str]) -> frozens
     if of_its_own or _described(study).get(attribute, _NOTHING)[1] in ("appearance", "pick-up"):
         return told  # judged of a thing, or before it is put on
     return usual | told
+
+
+def felt_with(study: Study, attribute: str, sentence: Tokens) -> frozenset[str]:
+    """Return the fingers, where a sentence only has them as it is said how it was judged: under the fingertips."""
+    told = frozenset().union(*map(_fingers_in, judged_as(study, attribute)[1:]))
+    return frozenset(("fingers",)) if _fingers_in(sentence) <= told else frozenset()
+
+
+def _fingers_in(words: Tokens) -> frozenset[str]:
+    """Return what leads the fingers wherever words name them, else what they do: under; clings."""
+    found = set()
+    for n in (n for n in range(len(words)) if entry_at(words, n, "site")[1].family == "fingers"):
+        leads = [word for word in words[:n] if word not in ("the", "a", "your", "their")][-1:]
+        led = leads[0] in OBJECTS | {"under"} if leads else False
+        found.add(leads[0] if led else kernel(" ".join(words[n + 1 : n + 2])))
+    return frozenset(found)
 
 
 def _sites_of(words: Tokens) -> frozenset[str]:
@@ -524,7 +551,9 @@ def said_of_other(study: Study, attribute: str, reading: Reading, own: frozenset
     judged = next((judged_of(told, words_of_kind(study)) for told in judged_as(study, attribute)[1:2]), "")
     said = reading.said_of
     if (judged == "product" and said not in ("", "people", judged)) or (
-        judged not in ("", "product") and said == "product" and reading.family.startswith(OF_STUDY)
+        judged not in ("", "product")
+        and said == "product"
+        and (reading.family.startswith(OF_STUDY) or reading.has("look"))
     ):
         return judged  # the skin pulls less, where the stick does; the balm slips less, where the foot does
     of = "skin" if reading.family in _OF_SKIN else "product"

@@ -32,7 +32,15 @@ from panel.claims.claim import (
 from panel.claims.materials import Materials
 from panel.claims.names import as_felt, happened, is_moment, of_another, public_name
 from panel.claims.parts import OF_FILM, OF_PEOPLE, SLACK, UNREADABLE, legible, whole_words, words_of
-from panel.claims.study_names import as_judged, family_of, in_own_words, is_timed, said_of_other, sites_judged
+from panel.claims.study_names import (
+    as_judged,
+    family_of,
+    felt_with,
+    in_own_words,
+    is_timed,
+    said_of_other,
+    sites_judged,
+)
 from panel.claims.times_quoted import on_times
 from panel.study.knowledge import shared_table
 from panel.study.naming import judged_minutes, naming
@@ -42,6 +50,7 @@ from panel.words import cut_share, format_list, format_typed
 _IN_TEST = r"\b(test|tests|tested|assessed|judged|compared|tried)\b"
 _RUBBING = frozenset(("spreading", "soaking in", "slip during rubbing"))
 _ELSE_WHILE = re.compile(r"\b(?:while|during) (?!rub|massag|appl|spread)")  # while rinsing
+_ON_RUBBING = re.compile(r"\b(?:on|upon|during|while) (?:rub|massag|appl|spread)")
 _NOT_COVERED = "words not covered"
 _STOP_CATEGORIES = frozenset(("physiology", "medicine", "safety"))
 _ORDER = (STOP, CHANGE, NOTE)
@@ -294,9 +303,7 @@ def _on_comparators(claim: Claim, materials: Materials, reading: Reading) -> Ite
 
 
 def _qualified(evidence: Evidence, reading: Reading) -> bool:
-    if evidence.replaced is not None:
-        return reading.replaced == evidence.replaced
-    return reading.has("slight")
+    return reading.has("slight") if evidence.replaced is None else reading.replaced == evidence.replaced
 
 
 def _beside_question(claim: Claim, materials: Materials, reading: Reading, asked: Reading) -> Iterator[WordingFinding]:
@@ -500,6 +507,7 @@ def _on_places(claim: Claim, materials: Materials, reading: Reading) -> Iterator
     exact = asked is not None and (named or asked.in_own_words)
     fitting = named if exact else own | ({"skin"} if anywhere else set())
     fitting = sites_judged(materials.study, claim.attribute, fitting) if claim.attribute else fitting
+    fitting |= felt_with(materials.study, claim.attribute, words_of(claim.claim)) if claim.attribute else set()
     for site in sorted(reading.families_for("site") - fitting):
         message = f"The sentence speaks of {site}; that was not what was asked, or not what the product is for."
         yield _change("another place", message, "Name the place it was tried on.", "evidential support")
@@ -521,8 +529,9 @@ def _on_moments(
         at = [claim.bar / 60]  # after a minute it has sunk in
     fitting = {"at": at, "within": [claim.bar / 60] if claim.kind == "time" else [], "for": []}
     fitting["for"] = [claim.minutes] if claim.kind == "duration" else []
+    called = materials.called(claim) if claim.attribute else ""
     rubbed = reading.families <= _RUBBING or naming(materials.study).stage(claim.attribute) == "rub-out"
-    rubbed = rubbed and not (claim.attribute and _ELSE_WHILE.search(materials.called(claim)))
+    rubbed = (rubbed or _ON_RUBBING.search(called) is not None) and not _ELSE_WHILE.search(called)
     fitting["rubbing"] = [0.0] * (bool(claim.attribute) and not judged > 0 and rubbed)
     fitting["use"], fitting["later"] = days, [each for each in at if each not in days]
     wrong = [words for kind, minutes, words in reading.moments if not _near(minutes, fitting[kind])]
