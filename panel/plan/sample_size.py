@@ -365,10 +365,10 @@ def _assured(grid: pd.DataFrame, difference: Array, scatter: Scatter, df: Array,
         first = np.flatnonzero(a == people)[0]
         steps = critical[first] * np.linspace(0, _FURTHEST, _STEPS)
         chance = detection_power(steps, 1.0, df[first], critical[first])
-        for place in np.flatnonzero((a == people) & np.isfinite(difference)):
-            ratio = difference[place] / np.sqrt(2 * variances[r[place]] / people)
-            each = np.interp(ratio, steps, chance)
-            found[:, place] = each.mean(), *np.quantile(each, (0.1, 0.9), method="hazen")
+        for repeated, possible in variances.items():
+            places = np.flatnonzero((a == people) & (r == repeated) & np.isfinite(difference))
+            each = np.interp(difference[places, None] / np.sqrt(2 * possible / people), steps, chance)
+            found[:, places] = each.mean(axis=1), *np.quantile(each, (0.1, 0.9), axis=1, method="hazen")
     return found
 
 
