@@ -11,6 +11,7 @@ import pandas as pd
 from numpy.typing import NDArray
 
 from panel import words
+from panel.checks.confounds import untold_findings
 from panel.models.over_time.after_feel import QUANTITIES, AfterFeel, Courses
 from panel.models.over_time.dominance import Dominances
 from panel.models.prototypes.verdict import DIFFERS
@@ -81,7 +82,10 @@ _AFTER_FEEL_VERSUS = Table(
     name="after_feel_versus",
     title="Differences from {benchmark} at each time; intervals and p-values over all times and prototypes at once",
     rows="versus",
-    columns=(_NAME, _MINUTES, PROTOTYPE, VERSUS, change("Difference (scale units)"), _AT_ONCE, P_ADJUSTED),
+    columns=lambda found: (
+        *(_NAME, _MINUTES, PROTOTYPE, VERSUS, change("Difference (scale units)"), _AT_ONCE, P_ADJUSTED),
+        *([text("Cannot tell", "because")] if found.versus["because"].any() else []),
+    ),
 )
 _DIGITS = {"area": 0, "rate": 2}
 _COURSES_TABLE = Table(
@@ -135,6 +139,7 @@ def tell_after_feel(result: AfterFeel, names: Naming) -> Told:
             f"Means of each prototype over the minutes after use, with intervals. {_after_feel_headline(result)}",
             partial(_after_feel_figure, result, names),
         ),
+        mind=tuple(finding.message for finding in untold_findings(result.confounds))[:1],
         table=_AFTER_FEEL_VERSUS if len(result.versus) else _AFTER_FEEL_MEANS,
         drawers=(
             drawer("Attribute by attribute", *_after_feel_sentences(result, names)),
@@ -153,7 +158,8 @@ def tell_after_feel(result: AfterFeel, names: Naming) -> Told:
 def _after_feel_headline(result: AfterFeel) -> str:
     rows = result.tests.loc[(result.tests["term"] == "prototype_time") & result.tests["differs"], "name"]
     if len(rows):
-        return f"The prototypes do not change alike over time on {words.format_list([str(name) for name in rows])}."
+        on = words.format_list([str(name) for name in rows])
+        return f"The prototypes do not change alike over time on {f'{on} {result.holds}'.rstrip()}."
     return "No attribute shows that the prototypes change differently over time. That does not show they change alike."
 
 
@@ -171,7 +177,7 @@ def _follow(name: str, rows: pd.DataFrame, result: AfterFeel, names: Naming) -> 
     }
     parts = [
         f"{seen if told[term]['differs'] else not_seen} (F {words.format_number(told[term]['statistic'], 1)}, "
-        f"{words.p_after_holm(told[term]['p_adjusted'])})"
+        f"{words.p_after_holm(told[term]['p_adjusted'])}{'; ' * bool(told[term]['because'])}{told[term]['because']})"
         for term, (seen, not_seen) in worded.items()
     ]
     return f"{name}: {'; '.join(parts)}.{_beside_benchmark(name, result, names)}"
@@ -182,6 +188,8 @@ def _beside_benchmark(name: str, result: AfterFeel, names: Naming) -> str:
     if versus.empty:
         return ""
     out = versus.loc[versus["differs"].astype(bool)]
+    if (versus["because"] != "").all():
+        return f" No difference from {result.benchmark} can be told: {versus['because'].iloc[0]}."
     if out.empty:
         return f" No difference from {result.benchmark} stands out at any time."
     each = []
@@ -249,10 +257,12 @@ def _courses_headline(result: Courses, names: Naming) -> str:
     if not told:
         return "In no quantity can the courses be told apart. That does not show that they are alike."
     if len(told) == len(rows):
-        return f"The courses of the prototypes differ in {'the one quantity' if len(rows) == 1 else 'every quantity'}."
+        each = "the one quantity" if len(rows) == 1 else "every quantity"
+        return f"The courses of the prototypes differ in {f'{each} {result.differences.holds}'.rstrip()}."
     followed = [words.quoted(names.attribute(str(name))) for name in result.courses["attribute"].unique()]
     what = f": {words.format_list(few)}" if few else f" of {words.format_list(followed)}"
-    return f"The courses of the prototypes differ in {len(told)} of {len(rows)} quantities{what}."
+    holds = f", {result.differences.holds}" if result.differences.holds else ""
+    return f"The courses of the prototypes differ in {len(told)} of {len(rows)} quantities{what}{holds}."
 
 
 def _course_sentences(result: Courses, names: Naming) -> list[str]:
