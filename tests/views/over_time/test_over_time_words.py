@@ -37,7 +37,8 @@ NAMES = naming(STUDY)
 
 def test_change_that_differs():
     found = follow_after_feel(STUDY)
-    assert _after_feel_headline(found) == "The prototypes do not change alike over time on greasy film in these batches."
+    told = "The prototypes do not change alike over time on greasy film in these batches."
+    assert _after_feel_headline(found) == told
     (told,) = _after_feel_sentences(found, NAMES)
     assert told.startswith("greasy film: the prototypes do not change alike (F 7.6, p after Holm < 0.001); ")
     late = found.versus.query("prototype == 'P3' and minutes == 20")["estimate"].item()
