@@ -291,6 +291,7 @@ def tell_dominance(result: Dominances, names: Naming) -> Told:
         names,
         _dominance_headline(result, names),
         Picture("dominance", "Dominant sensations over time", alt, partial(_dominance_figure, result, names)),
+        mind=result.untold[:1],
         table=_DOMINANT,
         drawers=(
             drawer("Prototype by prototype", *lines, _DOMINANT),
@@ -356,7 +357,7 @@ def _difference_sentences(result: Dominances, names: Naming) -> list[str]:
             f"most at {words.format_number(100 * largest['time'], 0)} % of the time (by "
             f"{words.format_share(abs(largest['estimate']))} of the evaluations, "
             f"{words.p_words(float(largest['p_adjusted']))} for all "
-            "times and sensations at once)."
+            "prototypes, times and sensations at once)."
         )
     if len(rows) and not lines:
         lines.append("At no time is a difference of dominance shown. That does not show that there is none.")

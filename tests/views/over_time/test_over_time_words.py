@@ -140,7 +140,7 @@ def test_dominance():
     told = _difference_sentences(found, NAMES)
     assert any(line.startswith("dry is dominant more often in P2 than in P1") for line in told)
     assert any(line.startswith("wet is dominant less often in P2 than in P1") for line in told)
-    assert all("for all times and sensations at once" in line for line in told)
+    assert all("for all prototypes, times and sensations at once" in line for line in told)
 
 
 @pytest.mark.parametrize("sequences", [{"P1": ["ab"] * 2}, {"P1": ["aaaa", "bbbb", "cccc", "dddd"] * 3}])
