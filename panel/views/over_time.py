@@ -11,7 +11,6 @@ import pandas as pd
 from numpy.typing import NDArray
 
 from panel import words
-from panel.checks.confounds import untold_findings
 from panel.models.over_time.after_feel import QUANTITIES, AfterFeel, Courses
 from panel.models.over_time.dominance import Dominances
 from panel.models.prototypes.verdict import DIFFERS
@@ -139,7 +138,7 @@ def tell_after_feel(result: AfterFeel, names: Naming) -> Told:
             f"Means of each prototype over the minutes after use, with intervals. {_after_feel_headline(result)}",
             partial(_after_feel_figure, result, names),
         ),
-        mind=tuple(finding.message for finding in untold_findings(result.confounds))[:1],
+        mind=result.untold[:1],
         table=_AFTER_FEEL_VERSUS if len(result.versus) else _AFTER_FEEL_MEANS,
         drawers=(
             drawer("Attribute by attribute", *_after_feel_sentences(result, names)),

@@ -16,7 +16,7 @@ import numpy as np
 import pandas as pd
 from scipy.special import stdtrit
 
-from panel.checks.confounds import Confounds, find_confounds
+from panel.checks.confounds import Confounds, find_confounds, untold_findings
 from panel.errors import ModelError
 from panel.models.prototypes.differences import Differences, confound_notes, find_differences
 from panel.models.prototypes.panel_design import NOTHING_JOINED, fixed_columns
@@ -61,8 +61,8 @@ class AfterFeel:
         `name term variance`.
     not_estimated
         `name why`.
-    confounds, holds
-        What the pairs cannot be told from; for what alone the verdicts hold.
+    untold, holds
+        What pairs cannot be told from, in words; for what alone the verdicts hold.
     """
 
     tests: pd.DataFrame
@@ -71,7 +71,7 @@ class AfterFeel:
     variances: pd.DataFrame
     not_estimated: pd.DataFrame
     benchmark: str | None
-    confounds: Confounds
+    untold: tuple[str, ...]
     holds: str
     method: str
     notes: tuple[str, ...]
@@ -126,7 +126,7 @@ def follow_after_feel(study: Study) -> AfterFeel:
         variances=pd.concat([part["variances"] for part in parts], ignore_index=True),
         not_estimated=pd.DataFrame(left_out, columns=["name", "why"], dtype="str"),
         benchmark=study.benchmark if len(versus) else None,
-        confounds=confounds,
+        untold=tuple(finding.message for finding in untold_findings(confounds)),
         holds=holds_alone(replace(confounds, batches={}), groups_scoring(study)),  # no model here holds batches
         method=_method(),
         notes=(
