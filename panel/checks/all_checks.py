@@ -66,6 +66,7 @@ def check_study(study: Study) -> tuple[Finding, ...]:
         *_check_claim_stamps(sound),
         *_check_agreement(study),
         *_answers_alike(sound),
+        *_answered_again(sound),
         *_check_understood(study),
     ]
     return gravest_first(_in_her_words(sound, naming(sound).attributes, findings))
@@ -218,6 +219,28 @@ def _answers_alike(sound: Study) -> Iterator[Finding]:
                 "Answers of consumers); until then each counts as a question of its own."
             )
             yield Finding("warning", "answers_alike", f"answers, question {names[-1]}", message, advice)
+
+
+def _answered_again(sound: Study) -> Iterator[Finding]:
+    """Give a finding for answers of one person to one question about the same samples that nothing tells apart."""
+    answers = sound.table("answers")
+    pairs = zip(answers["prototype"], answers["versus"], strict=True)
+    key = answers[["question", "kind", "assessor", "session", "replicate"]].assign(pair=[*map(frozenset, pairs)])
+    again = answers.loc[key.duplicated() & (answers["answer"] != "")]
+    if again.empty:
+        return
+    first, people = again.iloc[0], counted(again["assessor"].nunique(), "person", "people")
+    come = "comes" if len(again) == 1 else "come"
+    message = (
+        f"{counted(len(again), 'answer')} of {people} {come} after another to the same question about the same "
+        f"samples, in one session and repetition, such as that of {first['assessor']} to {first['question']!r}. "
+        "Choices count each time, of liking the mean, of other answers the first."
+    )
+    advice = (
+        "If ballots were brought twice, take the rows of one out of the table answers (page Edit, Answers of "
+        "consumers); if people were asked again, name the repetition in the column replicate."
+    )
+    yield Finding("warning", "answered_again", f"answers, row {again.index[0] + 2}", message, advice)
 
 
 _BY_CHANCE = 0.001  # a setting: how likely a coincidence in a study may be at most

@@ -81,7 +81,10 @@ _AFTER_FEEL_VERSUS = Table(
     name="after_feel_versus",
     title="Differences from {benchmark} at each time; intervals and p-values over all times and prototypes at once",
     rows="versus",
-    columns=(_NAME, _MINUTES, PROTOTYPE, VERSUS, change("Difference (scale units)"), _AT_ONCE, P_ADJUSTED),
+    columns=lambda found: (
+        *(_NAME, _MINUTES, PROTOTYPE, VERSUS, change("Difference (scale units)"), _AT_ONCE, P_ADJUSTED),
+        *([text("Cannot tell", "because")] if found.versus["because"].any() else []),
+    ),
 )
 _DIGITS = {"area": 0, "rate": 2}
 _COURSES_TABLE = Table(
@@ -135,6 +138,7 @@ def tell_after_feel(result: AfterFeel, names: Naming) -> Told:
             f"Means of each prototype over the minutes after use, with intervals. {_after_feel_headline(result)}",
             partial(_after_feel_figure, result, names),
         ),
+        mind=result.untold[:1],
         table=_AFTER_FEEL_VERSUS if len(result.versus) else _AFTER_FEEL_MEANS,
         drawers=(
             drawer("Attribute by attribute", *_after_feel_sentences(result, names)),
@@ -153,7 +157,8 @@ def tell_after_feel(result: AfterFeel, names: Naming) -> Told:
 def _after_feel_headline(result: AfterFeel) -> str:
     rows = result.tests.loc[(result.tests["term"] == "prototype_time") & result.tests["differs"], "name"]
     if len(rows):
-        return f"The prototypes do not change alike over time on {words.format_list([str(name) for name in rows])}."
+        on = words.format_list([str(name) for name in rows])
+        return f"The prototypes do not change alike over time on {f'{on} {result.holds}'.rstrip()}."
     return "No attribute shows that the prototypes change differently over time. That does not show they change alike."
 
 
@@ -171,7 +176,7 @@ def _follow(name: str, rows: pd.DataFrame, result: AfterFeel, names: Naming) -> 
     }
     parts = [
         f"{seen if told[term]['differs'] else not_seen} (F {words.format_number(told[term]['statistic'], 1)}, "
-        f"{words.p_after_holm(told[term]['p_adjusted'])})"
+        f"{words.p_after_holm(told[term]['p_adjusted'])}{'; ' * bool(told[term]['because'])}{told[term]['because']})"
         for term, (seen, not_seen) in worded.items()
     ]
     return f"{name}: {'; '.join(parts)}.{_beside_benchmark(name, result, names)}"
@@ -182,6 +187,8 @@ def _beside_benchmark(name: str, result: AfterFeel, names: Naming) -> str:
     if versus.empty:
         return ""
     out = versus.loc[versus["differs"].astype(bool)]
+    if (versus["because"] != "").all():
+        return f" No difference from {result.benchmark} can be told: {versus['because'].iloc[0]}."
     if out.empty:
         return f" No difference from {result.benchmark} stands out at any time."
     each = []
@@ -249,10 +256,12 @@ def _courses_headline(result: Courses, names: Naming) -> str:
     if not told:
         return "In no quantity can the courses be told apart. That does not show that they are alike."
     if len(told) == len(rows):
-        return f"The courses of the prototypes differ in {'the one quantity' if len(rows) == 1 else 'every quantity'}."
+        each = "the one quantity" if len(rows) == 1 else "every quantity"
+        return f"The courses of the prototypes differ in {f'{each} {result.differences.holds}'.rstrip()}."
     followed = [words.quoted(names.attribute(str(name))) for name in result.courses["attribute"].unique()]
     what = f": {words.format_list(few)}" if few else f" of {words.format_list(followed)}"
-    return f"The courses of the prototypes differ in {len(told)} of {len(rows)} quantities{what}."
+    holds = f", {result.differences.holds}" if result.differences.holds else ""
+    return f"The courses of the prototypes differ in {len(told)} of {len(rows)} quantities{what}{holds}."
 
 
 def _course_sentences(result: Courses, names: Naming) -> list[str]:
@@ -281,6 +290,7 @@ def tell_dominance(result: Dominances, names: Naming) -> Told:
         names,
         _dominance_headline(result, names),
         Picture("dominance", "Dominant sensations over time", alt, partial(_dominance_figure, result, names)),
+        mind=result.untold[:1],
         table=_DOMINANT,
         drawers=(
             drawer("Prototype by prototype", *lines, _DOMINANT),
@@ -346,7 +356,7 @@ def _difference_sentences(result: Dominances, names: Naming) -> list[str]:
             f"most at {words.format_number(100 * largest['time'], 0)} % of the time (by "
             f"{words.format_share(abs(largest['estimate']))} of the evaluations, "
             f"{words.p_words(float(largest['p_adjusted']))} for all "
-            "times and sensations at once)."
+            "prototypes, times and sensations at once)."
         )
     if len(rows) and not lines:
         lines.append("At no time is a difference of dominance shown. That does not show that there is none.")

@@ -209,6 +209,23 @@ def test_answers_that_were_brought_twice_under_two_names_are_told_once():
         assert "answers_alike" not in kinds_with(study, turned)
 
 
+def test_answers_that_one_person_gave_twice_are_told_unless_a_repetition_parts_them():
+    names = ["assessor", "prototype", "versus", "question", "kind", "answer", "session", "replicate"]
+    once = [(f"C{n}", "P2", "P1", "tell", "triangle", str(n % 2), "1", "1") for n in range(12)]
+    turned = [(f"C{n}", "P1", "P2", "tell", "triangle", "1", "1", "1") for n in range(3)]
+    later = [(f"C{n}", "P2", "P1", "tell", "triangle", "1", "1", "2") for n in range(12)]
+
+    def told(rows: list[tuple[str, ...]]) -> dict[str, str]:
+        answers = pd.DataFrame(rows, columns=names, dtype="str")
+        prototypes = pd.DataFrame({"prototype": ["P1", "P2"]}, dtype="str")
+        return kinds_with(Study({"prototypes": prototypes, "answers": answers}, {}), answers.iloc[:0])
+
+    assert "answered_again" not in told([*once, *later])
+    message = told([*once, *turned])["answered_again"]
+    assert message.startswith("3 answers of 3 people come after another to the same question about the same samples")
+    assert "such as that of C0 to 'tell'" in message
+
+
 @pytest.mark.parametrize("people", [2, 60])
 def test_answers_that_agree_by_chance_are_not_called_the_same(people: int):
     """Two people who agree on two words, and many who all tick nothing: a coincidence, by the product of the shares."""

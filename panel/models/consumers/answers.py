@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import math
 import re
-from collections.abc import Iterable, Mapping
+from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass
 from typing import Any, Literal, get_args
 
@@ -12,10 +12,11 @@ import numpy as np
 import pandas as pd
 from numpy.typing import NDArray
 
+from panel.checks.confounds import Confounds, answer_confounds
 from panel.errors import ModelError
 from panel.plan.codes import first_opening
 from panel.stats.answers.binomial import wilson_interval
-from panel.stats.arrays import Array, ratio
+from panel.stats.arrays import Array, Codes, ratio
 from panel.stats.comparing.multiplicity import LEVEL
 from panel.study.numbers_read import read_numbers
 from panel.study.scores_used import ANSWER_ENDS, answer_points, named_rows
@@ -135,6 +136,18 @@ def _table(study: Study, rows: pd.DataFrame) -> tuple[pd.DataFrame, int]:
     index = pd.Index(people, name="assessor", dtype="str")
     means = pd.DataFrame(ratio(total, count), index=index, columns=pd.Index(order, name="prototype"))
     return means, int((count > 1).sum())
+
+
+def kind_confounds(study: Study, kind: Kind) -> Confounds:
+    """Return what the prototypes cannot be told from by the answers of one kind, all questions together."""
+    rows = named_rows(study, "answers")
+    return answer_confounds(rows.loc[rows["kind"] == kind], study.prototypes)
+
+
+def lost_pairs(confounds: Confounds, prototypes: Sequence[str], first: Codes, second: Codes) -> NDArray[np.bool_]:
+    """Return which pairs of places among `prototypes` cannot be told from session or position."""
+    ends = zip(first, second, strict=True)
+    return np.array([len(confounds.untold("", prototypes[one], prototypes[other])) > 0 for one, other in ends], bool)
 
 
 def in_study_order(names: Iterable[str], column: pd.Series) -> tuple[str, ...]:

@@ -9,9 +9,18 @@ from typing import Any
 import numpy as np
 import pandas as pd
 
+from panel.checks.confounds import Confounds, untold_findings
 from panel.errors import ModelError
-from panel.models.consumers.answers import AnswerGrid, answer_grid, numeric_answers, questions_of, shares_of
-from panel.models.prototypes.verdict import with_deciding
+from panel.models.consumers.answers import (
+    AnswerGrid,
+    answer_grid,
+    kind_confounds,
+    lost_pairs,
+    numeric_answers,
+    questions_of,
+    shares_of,
+)
+from panel.models.prototypes.verdict import with_deciding, with_pairs_told
 from panel.stats.answers.paired_answers import (
     cochran_tests,
     mcnemar_exact,
@@ -42,13 +51,13 @@ class CheckAll:
         over all prototypes; Cochran's Q over consumers who answered for every prototype (`n_lost` did not), of whom
         `n_telling` neither ticked the term everywhere nor nowhere; `exact` where the p-value is from the permutations
         within consumers, else from chi-square; `p_adjusted` by Holm over the terms, `differs`
-        by that.
+        by that. Where the test takes in pairs that cannot be told, the others must say so too.
     shares
         `term prototype ticked base share ci_low ci_high`; Wilson intervals.
     pairs
-        `term prototype versus n only_prototype only_versus estimate p_value p_adjusted differs`: McNemar's exact test
-        over those who judged both, `estimate` the difference of shares, prototype minus versus, Holm over the pairs of
-        a term.
+        `term prototype versus n only_prototype only_versus estimate p_value p_adjusted differs lost`: McNemar's exact
+        test over those who judged both, `estimate` the difference of shares, prototype minus versus, Holm over the
+        pairs of a term; without p-values where session or position go wholly along with the pair.
     lift
         `term n_ticked n_not few estimate std_error df statistic p_value p_adjusted ci_low ci_high told_low told_high
         told_level n_consumers n_within shown within_shown` and `within_` before `estimate p_value p_adjusted ci_low
@@ -63,6 +72,8 @@ class CheckAll:
         nobody ticked anything for.
     liking
         The liking question used (empty if none).
+    untold
+        What pairs cannot be told from, in words.
     """
 
     terms: pd.DataFrame
@@ -71,6 +82,7 @@ class CheckAll:
     lift: pd.DataFrame
     map: dict[str, pd.DataFrame]
     liking: str
+    untold: tuple[str, ...]
     method: str
     notes: tuple[str, ...]
 
@@ -92,17 +104,19 @@ def count_check_all(study: Study) -> CheckAll:
             "between prototypes: ask about at least two."
         )
     tests = cochran_tests(grid.values)
-    shares = _shares(grid)
-    terms = _terms(grid, tests)
+    shares, confounds = _shares(grid), kind_confounds(study, "check_all")
+    pairs = _pairs(grid, confounds)
+    terms = _terms(grid, tests, pairs)
     lift, liking = _lift(study, grid)
     mapped, about_map = _map(shares)
     return CheckAll(
         terms=terms,
         shares=shares,
-        pairs=_pairs(grid),
+        pairs=pairs,
         lift=lift,
         map=mapped,
         liking=liking,
+        untold=tuple(finding.message for finding in untold_findings(confounds)),
         method=_method(len(grid.questions)),
         notes=(*grid.notes(), *_notes(grid, terms, liking), *about_map),
     )
@@ -124,8 +138,10 @@ def _shares(grid: AnswerGrid) -> pd.DataFrame:
     return pd.DataFrame(names | counts).astype({"term": "str", "prototype": "str"})
 
 
-def _terms(grid: AnswerGrid, tests: Mapping[str, Any]) -> pd.DataFrame:
-    adjusted = holm(tests["p_value"])
+def _terms(grid: AnswerGrid, tests: Mapping[str, Any], pairs: pd.DataFrame) -> pd.DataFrame:
+    by_term = pairs["p_adjusted"].to_numpy(float).reshape(len(grid.questions), -1)
+    lost = pairs["lost"].to_numpy(bool).reshape(by_term.shape)
+    adjusted = holm([with_pairs_told(*each) for each in zip(tests["p_value"], by_term, lost, strict=True)])
     ticked, base = (part.sum(axis=1) for part in _counted(grid))
     return pd.DataFrame(
         {
@@ -142,9 +158,10 @@ def _terms(grid: AnswerGrid, tests: Mapping[str, Any]) -> pd.DataFrame:
     )
 
 
-def _pairs(grid: AnswerGrid) -> pd.DataFrame:
+def _pairs(grid: AnswerGrid, confounds: Confounds) -> pd.DataFrame:
     found = pair_counts(grid.values)
-    p_value = np.where(found["n"] > 0, mcnemar_exact(found["only_second"], found["only_first"]), np.nan)
+    lost = lost_pairs(confounds, grid.prototypes, found["first"], found["second"])
+    p_value = np.where((found["n"] > 0) & ~lost, mcnemar_exact(found["only_second"], found["only_first"]), np.nan)
     adjusted = np.stack([holm(row) for row in p_value])
     estimate = ratio(found["only_second"] - found["only_first"], found["n"])
     names = np.array(grid.prototypes, dtype=object)
@@ -161,6 +178,7 @@ def _pairs(grid: AnswerGrid) -> pd.DataFrame:
             "p_value": p_value.ravel(),
             "p_adjusted": adjusted.ravel(),
             "differs": below(adjusted.ravel()),
+            "lost": np.tile(lost, count),
         }
     )
     return frame.astype(dict.fromkeys(("term", "prototype", "versus"), "str"))

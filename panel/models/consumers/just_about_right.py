@@ -11,11 +11,14 @@ import numpy as np
 import pandas as pd
 from numpy.typing import NDArray
 
+from panel.checks.confounds import Confounds, untold_findings
 from panel.errors import ModelError
 from panel.models.consumers.answers import (
     AnswerGrid,
     QuestionFacts,
     answer_grid,
+    kind_confounds,
+    lost_pairs,
     numeric_answers,
     question_facts,
     questions_of,
@@ -61,7 +64,8 @@ class JustAboutRight:
         judged the same one), `perhaps` (alone, not among so many), `not shown`, `few people`.
     pairs
         `question prototype versus n statistic df p_value p_adjusted`: do the same people spread differently over the
-        three sides; Stuart and Maxwell's test, Holm over the pairs of a question.
+        three sides; Stuart and Maxwell's test, Holm over the pairs of a question; without p-values where session or
+        position go wholly along with the pair.
     moves
         `prototype question side attribute wanted swap removed added percent made estimate ci_low ci_high told_low
         told_high told_level p_adjusted gives also`: tested changes of emollients whose effect on the matching attribute
@@ -74,6 +78,8 @@ class JustAboutRight:
         The liking question the drops are in; empty if there is none.
     facts
         What the study says about the questions, by their names.
+    untold
+        What pairs cannot be told from, in words.
     """
 
     shares: pd.DataFrame
@@ -84,6 +90,7 @@ class JustAboutRight:
     refused: pd.DataFrame
     liking: str
     facts: dict[str, QuestionFacts]
+    untold: tuple[str, ...]
     method: str
     notes: tuple[str, ...]
 
@@ -101,7 +108,7 @@ def weigh_just_about_right(study: Study, *, swaps: TracedSwaps | None = None) ->
     ModelError
         If the study has no just-about-right answers.
     """
-    grid = answer_grid(study, "just_about_right")
+    grid, confounds = answer_grid(study, "just_about_right"), kind_confounds(study, "just_about_right")
     facts = question_facts(study, "just_about_right")
     side = np.sign(grid.values - _RIGHT) + 1  # 0 too little, 1 right, 2 too much
     refused = _refused(grid, side, facts)
@@ -115,11 +122,12 @@ def weigh_just_about_right(study: Study, *, swaps: TracedSwaps | None = None) ->
         shares=_shares(grid, side),
         drops=drops,
         within=within,
-        pairs=_pairs(grid, side),
+        pairs=_pairs(grid, side, confounds),
         moves=_move_frame(drops, facts, traced, formulas),
         refused=refused,
         liking=liking,
         facts=facts,
+        untold=tuple(finding.message for finding in untold_findings(confounds)),
         method=_method(int(drops["p_value"].notna().sum())),
         notes=(*grid.notes(), *_notes(grid, drops, refused, facts, liking), *why_not),
     )
@@ -191,12 +199,13 @@ def _shares(grid: AnswerGrid, side: Array) -> pd.DataFrame:
     return frame.assign(most=frame["ci_low"] > _HALF)
 
 
-def _pairs(grid: AnswerGrid, side: Array) -> pd.DataFrame:
+def _pairs(grid: AnswerGrid, side: Array, confounds: Confounds) -> pd.DataFrame:
     """Return the tests between prototypes, question by question."""
     parts = []
     for question, answers in zip(grid.questions, side, strict=True):
         first, second, tables = paired_tables(answers, 3)
         found = stuart_maxwell(tables)
+        found["p_value"] = np.where(lost_pairs(confounds, grid.prototypes, first, second), np.nan, found["p_value"])
         parts.append(
             pd.DataFrame(
                 {

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from functools import partial
 from typing import Any
 
@@ -10,18 +10,20 @@ import numpy as np
 import pandas as pd
 from scipy.special import fdtrc
 
-from panel.checks.confounds import answer_confounds
+from panel.checks.confounds import SESSION, WHOLLY, Confounds, answer_confounds, untold_findings
 from panel.errors import ModelError
 from panel.models.consumers.answers import AnswersRead, numeric_answers, shares_of
 from panel.models.consumers.liking_checks import ranks_beside, serving_effects
 from panel.models.prototypes.differences import attribute_rows, mean_rows, pair_rows, versus_rows
-from panel.models.prototypes.panel_design import PanelDesign
-from panel.models.prototypes.verdict import difference_verdicts, verdict_letters
-from panel.stats.comparing.group_means import ASSESSOR
+from panel.models.prototypes.panel_design import PanelDesign, fixed_columns
+from panel.models.prototypes.verdict import difference_verdicts, untold_pairs, verdict_letters, with_pairs_told
+from panel.stats.arrays import Codes
+from panel.stats.comparing.group_means import ASSESSOR, INTERACTION
 from panel.stats.comparing.multiplicity import below, letters_for
 from panel.stats.mixed.inference import Inference, between_people, inference
 from panel.stats.mixed.reml import MixedFit, fit_mixed_model
 from panel.stats.mixed.residuals import nothing_left
+from panel.stats.orders.block_designs import sets_told
 from panel.study.study import Study
 
 _UNEVEN = 0.75  # of Box's epsilon: below, pairs divide people clearly unequally (common practice)
@@ -64,7 +66,10 @@ class Liking:
     variances
         `consumer residual`.
     p_value, differs
-        Of the test the answer rests on: the corrected one where enough consumers tried each prototype.
+        Of the test the answer rests on: the corrected one where enough consumers tried each prototype; where it takes
+        in pairs that cannot be told from session or position, the others must say so too.
+    untold
+        What pairs cannot be told from, in words.
     answers
         What was read, and what could not be (`panel.models.consumers.answers`).
     """
@@ -84,6 +89,7 @@ class Liking:
     answers: AnswersRead
     p_value: float
     differs: bool
+    untold: tuple[str, ...]
     benchmark: str | None
     margin: float | None
     method: str
@@ -104,7 +110,10 @@ def weigh_liking(study: Study, *, versus: str | None = None, question: str | Non
     """
     answers = numeric_answers(study, "liking", question)
     model, main, pairs, against = judged_liking(study, answers, versus)
-    frame, differs = answers.frame, bool(below(float(main[-1]["p_value"])))
+    frame, confounds = answers.frame, answer_confounds(answers.rows, study.prototypes)
+    lost = untold_pairs(pairs, confounds)
+    p_value = with_pairs_told(float(main[-1]["p_value"]), pairs["p_adjusted"].to_numpy(float), lost)
+    differs = bool(below(p_value))
     base = versus or (study.benchmark if study.benchmark in frame.columns else None)
     rank_test, why_lost, ranks_by, rank_notes = ranks_beside(frame)
     serving, positions = serving_effects(answers)
@@ -112,7 +121,7 @@ def weigh_liking(study: Study, *, versus: str | None = None, question: str | Non
     letters = verdict_letters(*(each.assign(attribute="") for each in (model.means, pairs, against)))
     return Liking(
         question=answers.question,
-        tests=tests.assign(differs=below(tests["p_value"])),
+        tests=tests.assign(differs=below(tests["p_value"]) & (differs or not lost.any())),
         means=_with_counts(model.means.assign(letters=letters), frame),
         pairs=pairs,
         versus=against,
@@ -126,8 +135,9 @@ def weigh_liking(study: Study, *, versus: str | None = None, question: str | Non
         same_everywhere=_same_everywhere(frame),
         variances=model.variances,
         answers=answers,
-        p_value=float(main[-1]["p_value"]),
+        p_value=p_value,
         differs=differs,
+        untold=tuple(finding.message for finding in untold_findings(confounds)),
         benchmark=base,
         margin=_stated_margin(study),
         method=_method(model, ranks_by, base),
@@ -144,16 +154,25 @@ def judged_liking(
     """
     frame = _asked(answers, versus).frame
     base = versus or (study.benchmark if study.benchmark in frame.columns else None)
-    model = liking_model(frame, base)
+    confounds = answer_confounds(answers.rows, study.prototypes)
+    model = liking_model(frame, base, _in_sessions(answers, confounds))
     main = [model.test] if np.isnan(model.evenness) else [model.test, _corrected_test(model.test, model.evenness)]
+    lost = untold_pairs(model.pairs, confounds)
+    p_value = with_pairs_told(float(main[-1]["p_value"]), model.pairs["p_adjusted"].to_numpy(float), lost)
     judge = partial(
         difference_verdicts,
         margins={} if (margin := _stated_margin(study)) is None else {"": margin},
-        told_apart={"": bool(below(float(main[-1]["p_value"])))},
-        confounds=answer_confounds(answers.rows, study.prototypes),
+        told_apart={"": bool(below(p_value))},
+        confounds=confounds,
     )
     pairs, against = judge(model.pairs), judge(model.versus)
     return model, main, pairs.assign(with_benchmark=(pairs[["prototype", "versus"]] == base).any(axis=1)), against
+
+
+def _in_sessions(answers: AnswersRead, confounds: Confounds) -> pd.DataFrame | None:
+    """Return the answers one by one where sessions go along with pairs of prototypes, as the design says; else None."""
+    along = confounds.pairs.loc[confounds.pairs["factor"] == SESSION, "kind"]
+    return answers.rows if len(along) and (along != WHOLLY).any() else None
 
 
 def _stated_margin(study: Study) -> float | None:
@@ -191,11 +210,12 @@ def _asked(answers: AnswersRead, versus: str | None) -> AnswersRead:
 def _method(model: LikingModel, ranks: str, base: str | None) -> str:
     against = f" Differences from {base} are adjusted by Dunnett's method," if base else " All"
     return (
-        "Mixed model by REML with Satterthwaite's degrees of freedom: liking = prototype (fixed) + consumer (random) + "
-        "residual; every answer is used, also those of consumers who did not try everything. The F test is corrected "
-        "for pairs that divide people unequally (Box's epsilon), and means and differences have errors as they show "
-        "between consumers, each left out in turn (Tukey, 1958), where each prototype was tried by more than twice as "
-        f"many as there are prototypes.{against} {'all ' if base else ''}pairs by Tukey's; a pair differs only where "
+        "Mixed model by REML with Satterthwaite's degrees of freedom: liking = "
+        f"prototype{', session' if model.sessions else ''} (fixed) + consumer (random) + residual; every answer is "
+        "used, also those of consumers who did not try everything. The F test is corrected for pairs that divide "
+        "people unequally (Box's epsilon), and means and differences have errors as they show between consumers, each "
+        "left out in turn (Tukey, 1958), where each prototype was tried by more than twice as many as there are "
+        f"prototypes.{against} {'all ' if base else ''}pairs by Tukey's; a pair differs only where "
         f"the test over all prototypes shows a difference. Shares with Wilson's interval. Beside it {ranks}."
         f"{' The variance between consumers is estimated at zero.' if model.at_zero else ''}"
     )
@@ -244,10 +264,11 @@ class LikingModel:
     variances: pd.DataFrame
     at_zero: bool
     converged: bool
+    sessions: bool = False
 
 
-def liking_model(frame: pd.DataFrame, versus: str | None = None) -> LikingModel:
-    """Fit the model to answers, consumers by prototypes with NaN for gaps.
+def liking_model(frame: pd.DataFrame, versus: str | None = None, rows: pd.DataFrame | None = None) -> LikingModel:
+    """Fit the model to answers, consumers by prototypes with NaN for gaps; or to single `rows`, with their sessions.
 
     The test takes all pairs of prototypes as equally scattered. Means and differences do not, where each prototype was
     tried by enough consumers: else a pair that divides people looks surer than it is.
@@ -257,22 +278,8 @@ def liking_model(frame: pd.DataFrame, versus: str | None = None) -> LikingModel:
     ModelError
         If the answers leave nothing to judge differences by, or too few of them are there.
     """
-    value = frame.to_numpy(dtype=float)
-    person, prototype = np.nonzero(np.isfinite(value))
-    response = value[person, prototype][:, None]
-    design = PanelDesign(
-        attributes=("liking",),
-        prototypes=tuple(str(name) for name in frame.columns),
-        assessors=tuple(str(name) for name in frame.index),
-        response=response,
-        fixed=np.eye(frame.shape[1])[prototype],
-        terms=(ASSESSOR,),
-        groups=[person],
-        cube=None,
-        factors=(),
-        dropped=(),
-        sets=np.zeros(frame.shape[1], dtype=np.intp),
-    )
+    design = _design(frame) if rows is None else _design_of_rows(frame, rows)
+    response, person = design.response, design.groups[0]
     fit = fit_mixed_model(response, design.fixed, design.groups)
     if not fit.told_apart[0]:
         raise ModelError(
@@ -284,7 +291,7 @@ def liking_model(frame: pd.DataFrame, versus: str | None = None) -> LikingModel:
             "All consumers answered in exactly the same pattern, so nothing is left to judge a difference by. Check "
             "how the answers were entered."
         )
-    infer, evenness = _errors_of(frame, fit)
+    infer, evenness = _errors_of(frame, fit) if rows is None else (inference(fit), float("nan"))
     test = attribute_rows(design, fit, infer).iloc[0]
     pairs = pair_rows(design, infer).drop(columns="attribute")
     means = mean_rows(design, infer).drop(columns="attribute")
@@ -300,9 +307,52 @@ def liking_model(frame: pd.DataFrame, versus: str | None = None) -> LikingModel:
         means=means.assign(letters=_letters(means, pairs)),
         pairs=pairs,
         versus=against,
-        variances=pd.DataFrame({"consumer": fit.variances[:, 0], "residual": fit.variances[:, 1]}),
+        variances=pd.DataFrame({"consumer": fit.variances[:, 0], "residual": fit.variances[:, -1]}),
         at_zero=bool(fit.at_zero[0, 0]),
         converged=bool(fit.converged[0]),
+        sessions=rows is not None,
+    )
+
+
+def _design(frame: pd.DataFrame) -> PanelDesign:
+    """Return the design of answers, one of each consumer and prototype."""
+    value = frame.to_numpy(dtype=float)
+    person, prototype = np.nonzero(np.isfinite(value))
+    return PanelDesign(
+        attributes=("liking",),
+        prototypes=tuple(str(name) for name in frame.columns),
+        assessors=tuple(str(name) for name in frame.index),
+        response=value[person, prototype][:, None],
+        fixed=np.eye(frame.shape[1])[prototype],
+        terms=(ASSESSOR,),
+        groups=[person],
+        cube=None,
+        factors=(),
+        dropped=(),
+        sets=np.zeros(frame.shape[1], dtype=np.intp),
+    )
+
+
+def _design_of_rows(frame: pd.DataFrame, rows: pd.DataFrame) -> PanelDesign:
+    """Return the design of single answers, their sessions fixed beside the prototypes as far as they can be told."""
+    person, prototype = (
+        np.asarray(names.get_indexer(pd.Index(rows[column])), dtype=np.intp)
+        for names, column in ((frame.index, "assessor"), (frame.columns, "prototype"))
+    )
+    response, session = rows[["answer"]].to_numpy(dtype=float), np.asarray(pd.factorize(rows["session"])[0], np.intp)
+    columns = np.eye(frame.shape[1])[prototype]
+    fixed, dropped = fixed_columns(columns, {"session": session}, response)
+    pair: Codes = person * frame.shape[1] + prototype
+    again = len(np.unique(pair)) < len(pair)
+    return replace(
+        _design(frame),
+        response=response,
+        fixed=fixed,
+        terms=(ASSESSOR, INTERACTION) if again else (ASSESSOR,),
+        groups=[person, pair] if again else [person],
+        factors=("session",),
+        dropped=dropped,
+        sets=sets_told(columns, [session]),
     )
 
 

@@ -6,7 +6,9 @@ while a sample is worked in stand here too: how it rises and falls, and where th
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from collections.abc import Iterable
+from dataclasses import dataclass, replace
+from itertools import combinations
 from types import MappingProxyType
 from typing import Any
 
@@ -14,22 +16,26 @@ import numpy as np
 import pandas as pd
 from scipy.special import stdtrit
 
+from panel.checks.confounds import Confounds, find_confounds, untold_findings
 from panel.errors import ModelError
-from panel.models.prototypes.differences import Differences, find_differences
+from panel.models.prototypes.differences import Differences, confound_notes, find_differences
+from panel.models.prototypes.panel_design import NOTHING_JOINED, fixed_columns
+from panel.models.prototypes.verdict import groups_scoring, holds_alone
 from panel.stats.arrays import Array, Codes
 from panel.stats.comparing.multiplicity import ALPHA, LEVEL, below, holm
 from panel.stats.curves.over_time import course_at, intensity_course
 from panel.stats.mixed.inference import estimate_contrasts, test_contrasts
 from panel.stats.mixed.reml import fit_mixed_model
 from panel.stats.mixed.residuals import nothing_left
-from panel.study.scores_used import named_rows, scores_used
+from panel.stats.orders.block_designs import both_sets, sets_told
+from panel.study.scores_used import named_rows, scores_used, serving_of_score
 from panel.study.study import Study, natural_order
 from panel.words import level_words
 
 _FEWEST_TIMES = 2
 _VERSUS = [
     *("name", "minutes", "prototype", "versus", "estimate", "std_error", "df", "statistic", "p_value"),
-    *("ci_low", "ci_high", "p_adjusted", "differs"),
+    *("ci_low", "ci_high", "p_adjusted", "differs", "because"),
 ]
 
 
@@ -40,19 +46,23 @@ class AfterFeel:
     Parameters
     ----------
     tests
-        `name term statistic df df_error p_value p_adjusted n_scores times model differs`; terms `prototype` (means over
-        the times), `time` (means over the prototypes) and `prototype_time` (do the prototypes change alike?);
-        `p_adjusted` by Holm over the attributes, for each term.
+        `name term statistic df df_error p_value p_adjusted n_scores times model differs because`; terms `prototype`
+        (means over the times), `time` (means over the prototypes) and `prototype_time` (do the prototypes change
+        alike?); `p_adjusted` by Holm over the attributes, for each term. Prototypes are compared only where a session
+        joins them; `because`: what else in the test could explain it, then nothing `differs`.
     curves
         `name attribute minutes prototype estimate std_error df ci_low ci_high`: estimated means.
     versus
-        `name minutes prototype versus estimate std_error df statistic p_value ci_low ci_high p_adjusted differs`:
-        differences from the benchmark at each time; p-values and intervals by Bonferroni over all times and
-        prototypes of the attribute. Without rows if there is no benchmark.
+        `name minutes prototype versus estimate std_error df statistic p_value ci_low ci_high p_adjusted differs
+        because`: differences from the benchmark at each time; p-values and intervals by Bonferroni over all times and
+        prototypes of the attribute. Without rows if there is no benchmark; without numbers where something of the test
+        goes wholly along with the pair, which `because` names.
     variances
         `name term variance`.
     not_estimated
         `name why`.
+    untold, holds
+        What pairs cannot be told from, in words; for what alone the verdicts hold.
     """
 
     tests: pd.DataFrame
@@ -61,6 +71,8 @@ class AfterFeel:
     variances: pd.DataFrame
     not_estimated: pd.DataFrame
     benchmark: str | None
+    untold: tuple[str, ...]
+    holds: str
     method: str
     notes: tuple[str, ...]
 
@@ -91,12 +103,13 @@ def follow_after_feel(study: Study) -> AfterFeel:
             "No attribute was scored at several times. Give attributes that are the same but for the time one name and "
             "different minutes in the table attributes."
         )
-    frame = scores_used(study).frame
+    frame, confounds = scores_used(study).frame, find_confounds(study)
+    frame = frame.assign(position=serving_of_score(study, frame)[0])
     parts: list[dict[str, Any]] = []
     left_out: list[tuple[str, str]] = []
     for name, times in timed.items():
         try:
-            design = _time_design(frame, times, study.prototypes)
+            design = _time_design(frame, times, study.prototypes, confounds)
             parts.append(_follow(name, design, study.benchmark))
         except ModelError as error:
             left_out.append((name, str(error)))
@@ -104,7 +117,7 @@ def follow_after_feel(study: Study) -> AfterFeel:
         raise ModelError(f"No attribute can be followed over time: {'; '.join(f'{n} ({why})' for n, why in left_out)}")
     tests = pd.concat([part["tests"] for part in parts], ignore_index=True)
     tests["p_adjusted"] = tests.groupby("term")["p_value"].transform(lambda p: holm(p.to_numpy()))
-    tests["differs"] = below(tests["p_adjusted"])
+    tests["differs"] = below(tests["p_adjusted"]) & (tests["because"] == "")
     versus = pd.concat([part["versus"] for part in parts], ignore_index=True)
     return AfterFeel(
         tests=tests,
@@ -113,8 +126,14 @@ def follow_after_feel(study: Study) -> AfterFeel:
         variances=pd.concat([part["variances"] for part in parts], ignore_index=True),
         not_estimated=pd.DataFrame(left_out, columns=["name", "why"], dtype="str"),
         benchmark=study.benchmark if len(versus) else None,
+        untold=tuple(finding.message for finding in untold_findings(confounds)),
+        holds=holds_alone(replace(confounds, batches={}), groups_scoring(study)),  # no model here holds batches
         method=_method(),
-        notes=(*(note for part in parts for note in part["notes"]), *(f"{n}: {why}" for n, why in left_out)),
+        notes=(
+            *(note for part in parts for note in part["notes"]),
+            *(f"{n}: {why}" for n, why in left_out),
+            *confound_notes(confounds),
+        ),
     )
 
 
@@ -137,6 +156,7 @@ def _follow(name: str, design: _TimeDesign, benchmark: str | None) -> dict[str, 
                 "n_scores": int(fit.n_scores[0]),
                 "times": len(design.minutes),
                 "model": design.sentence,
+                "because": "" if term == "time" else design.taken_in,
             }
         )
     cells = estimate_contrasts(fit, np.eye(design.n_cells, design.fixed.shape[1]))
@@ -156,12 +176,13 @@ def _follow(name: str, design: _TimeDesign, benchmark: str | None) -> dict[str, 
 def _hypotheses(design: _TimeDesign) -> tuple[Array, Array, Array]:
     """Return contrasts of the cells (prototype by time, time fastest): prototypes, times, and their interaction.
 
-    Prototypes are compared with the first of them in the natural order of names, whatever order they are shown in.
+    Prototypes are compared with the first of their set in the natural order of names, whatever order they are shown in.
     """
     k, m = len(design.prototypes), len(design.minutes)
     order = [design.prototypes.index(name) for name in natural_order(design.prototypes)]
-    apart_k, apart_m = np.zeros((k - 1, k)), _differences(m)
-    apart_k[:, order] = _differences(k)
+    first = {int(design.sets[place]): place for place in reversed(order)}
+    others = [place for place in order if place not in first.values()]
+    apart_k, apart_m = np.eye(k)[others] - np.eye(k)[[first[int(design.sets[place])] for place in others]], _steps(m)
     rows = (
         np.kron(apart_k, np.full((1, m), 1 / m)),
         np.kron(np.full((1, k), 1 / k), apart_m),
@@ -172,7 +193,7 @@ def _hypotheses(design: _TimeDesign) -> tuple[Array, Array, Array]:
     return prototype, time, both
 
 
-def _differences(k: int) -> Array:
+def _steps(k: int) -> Array:
     return np.hstack([-np.ones((k - 1, 1)), np.eye(k - 1)])
 
 
@@ -187,28 +208,34 @@ def _versus(name: str, design: _TimeDesign, fit: Any, benchmark: str | None) -> 
     contrasts[np.arange(len(others)), others["place"]] = 1
     contrasts[np.arange(len(others)), base.loc[others["minutes"]].to_numpy()] = -1
     found = estimate_contrasts(fit, contrasts)
-    half = stdtrit(found.df[0], 1 - ALPHA / (2 * len(others))) * found.std_error[0]
-    return others.assign(
-        name=name,
-        versus=benchmark,
-        estimate=found.estimate[0],
-        std_error=found.std_error[0],
-        df=found.df[0],
-        statistic=found.statistic[0],
-        p_value=found.p_value[0],
-        ci_low=found.estimate[0] - half,
-        ci_high=found.estimate[0] + half,
-        p_adjusted=np.minimum(len(others) * found.p_value[0], 1.0),
-        differs=below(len(others) * found.p_value[0]),
-    )[_VERSUS]
+    because = [design.untold[frozenset((prototype, str(benchmark)))] for prototype in others["prototype"]]
+    told = np.array(because, dtype=object) == ""
+    asked = int(told.sum())
+    half = stdtrit(found.df[0], 1 - ALPHA / (2 * max(asked, 1))) * found.std_error[0]
+    adjusted = np.where(told, np.minimum(asked * found.p_value[0], 1.0), np.nan)
+    values = {
+        "estimate": found.estimate[0],
+        "std_error": found.std_error[0],
+        "df": found.df[0],
+        "statistic": found.statistic[0],
+        "p_value": found.p_value[0],
+        "ci_low": found.estimate[0] - half,
+        "ci_high": found.estimate[0] + half,
+        "p_adjusted": adjusted,
+    }
+    shown = {column: np.where(told, own, np.nan) for column, own in values.items()}
+    rows = others.assign(name=name, versus=benchmark, **shown, differs=below(adjusted))
+    return rows.assign(because=pd.Series(because, index=rows.index, dtype="str"))[_VERSUS]
 
 
 def _method() -> str:
     return (
         "One mixed model per attribute over all its times: prototype by time fixed (and session where there are "
-        "several); assessor, assessor x prototype, assessor x time, and where something was repeated each serving and "
+        "several, and position where orders are uneven); assessor, assessor x prototype, assessor x time, and where "
+        "something was repeated assessor x session, each serving and "
         "assessor x prototype x time random; REML, Satterthwaite. The test of prototype x time asks whether the "
-        "prototypes change alike; Holm over the attributes. Differences from the benchmark: p-values and "
+        "prototypes change alike; Holm over the attributes. Prototypes are compared only where sessions, days and "
+        "groups of assessors join them. Differences from the benchmark: p-values and "
         f"{level_words(LEVEL)}s by Bonferroni, the family being all times and prototypes of one attribute. "
         "Scores of one serving at neighbouring times are taken to go together no more than those further apart."
     )
@@ -221,6 +248,7 @@ _TERM_WORDS = {
     "assessor": "assessor",
     "assessor_prototype": "assessor x prototype",
     "assessor_time": "assessor x time",
+    "assessor_session": "assessor x session",
     "serving": "serving",
     "assessor_prototype_time": "assessor x prototype x time",
 }
@@ -235,7 +263,10 @@ class _TimeDesign:
     cells
         `attribute minutes prototype place`: the fixed columns, prototype by time, time fastest.
     response, fixed, groups, terms
-        Scores (n, 1), fixed columns (n, p): first the cells, then session contrasts; group numbers of each random term.
+        Scores (n, 1), fixed columns (n, p): first the cells, then contrasts of the `factors`, as far as they are told;
+        group numbers of each random term.
+    sets, untold
+        Number of the set within which each prototype can be compared; of each pair why it cannot be told, or nothing.
     """
 
     prototypes: tuple[str, ...]
@@ -245,8 +276,18 @@ class _TimeDesign:
     fixed: Array
     groups: list[Codes]
     terms: tuple[str, ...]
-    with_session: bool
+    factors: tuple[str, ...]
+    sets: Codes
+    untold: dict[frozenset[str], str]
     notes: tuple[str, ...]
+
+    @property
+    def taken_in(self) -> str:
+        """Why the tests of prototypes tell nothing: what goes along with a pair that they take in; else nothing."""
+        places = combinations(range(len(self.prototypes)), 2)
+        inside = [(one, other) for one, other in places if self.sets[one] == self.sets[other]]
+        why = [self.untold[frozenset((self.prototypes[one], self.prototypes[other]))] for one, other in inside]
+        return next(filter(None, why), "")
 
     @property
     def n_cells(self) -> int:
@@ -256,17 +297,19 @@ class _TimeDesign:
     @property
     def sentence(self) -> str:
         """The model in words."""
-        fixed = "prototype x time, session" if self.with_session else "prototype x time"
+        fixed = ", ".join(("prototype x time", *self.factors))
         return f"score = {fixed} (fixed) + {', '.join(_TERM_WORDS[term] for term in self.terms)} (random) + residual"
 
 
-def _time_design(frame: pd.DataFrame, times: pd.DataFrame, prototypes: tuple[str, ...]) -> _TimeDesign:
+def _time_design(
+    frame: pd.DataFrame, times: pd.DataFrame, prototypes: tuple[str, ...], confounds: Confounds
+) -> _TimeDesign:
     """Return the design for the attributes and minutes in `times`.
 
     Raises
     ------
     ModelError
-        If fewer than two times, prototypes scored at all of them, or assessors are there.
+        If fewer than two times, prototypes scored at all of them, or assessors are there, or nothing joins prototypes.
     """
     rows = frame.loc[frame["attribute"].isin(times["attribute"])]
     rows = rows.assign(minutes=rows["attribute"].map(times.set_index("attribute")["minutes"]))
@@ -282,25 +325,47 @@ def _time_design(frame: pd.DataFrame, times: pd.DataFrame, prototypes: tuple[str
         [(names[value], value, name) for name in kept for value in minutes],
         columns=["attribute", "minutes", "prototype"],
     ).assign(place=range(len(kept) * len(minutes)))
-    cell = _codes(rows["prototype"], kept) * len(minutes) + _codes(rows["minutes"], minutes)
+    columns = np.eye(len(cells))[_codes(rows["prototype"], kept) * len(minutes) + _codes(rows["minutes"], minutes)]
+    factors, response = _factors(rows, uneven=confounds.uneven_orders), rows[["score"]].to_numpy(dtype=float)
+    sets = sets_told(columns, factors.values(), len(minutes))
+    for name in map(names.__getitem__, minutes):
+        sets = both_sets(sets, np.array([confounds.sets[name][prototype] for prototype in kept], dtype=np.intp))
+    if int(sets.max()) + 1 == len(kept):
+        raise ModelError(f"{NOTHING_JOINED}.")
     groups, terms = _random(rows)
-    fixed = np.eye(len(cells))[cell]
-    codes = pd.factorize(rows["session"])[0]
-    each = np.eye(int(codes.max()) + 1)[codes]
-    session = np.asarray(each[:, :-1] - each[:, -1:])
-    both = np.hstack([fixed, session])
-    with_session = bool(session.shape[1]) and np.linalg.matrix_rank(both) == both.shape[1]
     return _TimeDesign(
         prototypes=kept,
         minutes=minutes,
         cells=cells,
-        response=rows[["score"]].to_numpy(dtype=float),
-        fixed=both if with_session else fixed,
+        response=response,
+        fixed=fixed_columns(columns, factors, response)[0],
         groups=groups,
         terms=terms,
-        with_session=with_session,
+        factors=tuple(factors),
+        sets=sets,
+        untold=_untold(kept, sets, list(map(names.__getitem__, minutes)), confounds),
         notes=notes,
     )
+
+
+def _factors(rows: pd.DataFrame, *, uneven: bool) -> dict[str, Codes]:
+    """Return what is fixed beside prototypes and times: sessions that are the panel's, positions of `uneven` orders."""
+    sessions, attended = rows["session"].nunique(), len(rows[["assessor", "session"]].drop_duplicates())
+    names = [*(["session"] if 1 < sessions < attended else []), *(["position"] if uneven else [])]
+    return {name: pd.factorize(rows[name], sort=True)[0].astype(np.intp) for name in names}
+
+
+def _untold(
+    prototypes: tuple[str, ...], sets: Codes, attributes: Iterable[str], confounds: Confounds
+) -> dict[frozenset[str], str]:
+    """Return why each pair cannot be told, as nothing joins the two or something of the test goes along with them."""
+    found = {}
+    for one, other in combinations(range(len(prototypes)), 2):
+        pair = prototypes[one], prototypes[other]
+        why = dict.fromkeys(words for name in attributes for words in confounds.untold(name, *pair)["because"])
+        apart = "" if sets[one] == sets[other] else "sessions and positions leave no estimate of it"
+        found[frozenset(pair)] = "; ".join(why) or apart
+    return found
 
 
 def _codes(values: pd.Series, order: tuple[object, ...]) -> Codes:
@@ -313,6 +378,7 @@ def _random(rows: pd.DataFrame) -> tuple[list[Codes], tuple[str, ...]]:
         "assessor": ["assessor"],
         "assessor_prototype": ["assessor", "prototype"],
         "assessor_time": ["assessor", "minutes"],
+        "assessor_session": ["assessor", "session"],
         "serving": ["assessor", "prototype", "session", "replicate"],
         "assessor_prototype_time": ["assessor", "prototype", "minutes"],
     }
@@ -428,7 +494,8 @@ def _compare(study: Study, courses: pd.DataFrame) -> tuple[Differences | None, s
     attributes = pd.DataFrame({"attribute": list(words), "name": list(words.values())})
     scores = long.assign(attribute=short)[["assessor", "prototype", "attribute", "score", "session", "replicate"]]
     facts = {"benchmark": study.benchmark} if study.benchmark in set(courses["prototype"]) else {}
-    tables = {"prototypes": study.table("prototypes"), "attributes": attributes, "scores": scores}
+    tables = {name: study.table(name) for name in ("prototypes", "assessors")}
+    tables |= {"attributes": attributes, "scores": scores}
     try:
         return find_differences(Study(tables, facts)), ""
     except ModelError as error:

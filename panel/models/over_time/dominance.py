@@ -9,6 +9,7 @@ from typing import Any
 import numpy as np
 import pandas as pd
 
+from panel.checks.confounds import Confounds, answer_confounds, untold_findings
 from panel.errors import ModelError
 from panel.models.consumers.answers import in_study_order
 from panel.stats.arrays import Array
@@ -39,11 +40,14 @@ class Dominances:
         `prototype attribute start end highest share_of_time`: stretches of time above the line.
     differences
         `attribute prototype versus time estimate p_adjusted paired differs`: rate of prototype minus versus and its
-        p-value over all times and sensations at once; `paired` where the same people evaluated both.
+        p-value over all prototypes, times and sensations at once, none where the session goes wholly along with the
+        pair; `paired` where the same people evaluated both.
     left_out
         `prototype assessor session replicate why`.
     attributes
         The sensations to choose from.
+    untold
+        What pairs cannot be told from, in words.
     """
 
     rates: pd.DataFrame
@@ -52,6 +56,7 @@ class Dominances:
     differences: pd.DataFrame
     left_out: pd.DataFrame
     attributes: tuple[str, ...]
+    untold: tuple[str, ...]
     method: str
     notes: tuple[str, ...]
 
@@ -87,15 +92,17 @@ def follow_dominance(study: Study, *, rng: np.random.Generator) -> Dominances:
     people = {
         name: _by_person(evaluations.loc[evaluations["prototype"] == name], len(attributes)) for name in prototypes
     }
+    confounds = answer_confounds(evaluations.assign(position=np.nan), study.prototypes)
     rates = _rates(evaluations, people, attributes)
     lines = _lines(evaluations, people, rng)
     return Dominances(
         rates=rates,
         lines=lines,
         periods=_periods(rates, lines),
-        differences=_differences(people, str(base), attributes, rng),
+        differences=_differences(people, str(base), attributes, rng, confounds),
         left_out=pd.DataFrame(left_out, columns=["prototype", *_WHO, "why"], dtype="str"),
         attributes=attributes,
+        untold=tuple(finding.message for finding in untold_findings(confounds)),
         method=_method(),
         notes=tuple(_notes(evaluations, left_out, lines, stated, attributes, rates)),
     )
@@ -197,7 +204,11 @@ def _periods(rates: pd.DataFrame, lines: pd.DataFrame) -> pd.DataFrame:
 
 
 def _differences(
-    people: Mapping[str, Mapping[str, Array]], base: str, attributes: tuple[str, ...], rng: np.random.Generator
+    people: Mapping[str, Mapping[str, Array]],
+    base: str,
+    attributes: tuple[str, ...],
+    rng: np.random.Generator,
+    confounds: Confounds,
 ) -> pd.DataFrame:
     """Return the differences from one prototype; paired over the people who evaluated both, if they are two or more."""
     parts = []
@@ -210,7 +221,8 @@ def _differences(
         theirs = np.stack([people[base][who] for who in (both if paired else people[base])])
         estimate, p_value = difference_p(ours, theirs, rng, paired=paired)
         told = _over_time(estimate, attributes, "estimate").assign(prototype=prototype, versus=base, paired=paired)
-        told["p_adjusted"] = p_value.T.ravel()
+        lost = len(confounds.untold("", prototype, base)) > 0
+        told["p_adjusted"] = np.nan if lost else np.minimum((len(people) - 1) * p_value, 1.0).T.ravel()
         parts.append(told.assign(differs=below(told["p_adjusted"])))
     return pd.concat(parts, ignore_index=True)[_DIFFERENCES] if parts else pd.DataFrame(columns=_DIFFERENCES)
 
@@ -222,7 +234,8 @@ def _method() -> str:
         f"chance alone passes at any time and with any sensation in {typed_share(ALPHA)} of panels: each person's "
         "sensations change names at random, the same in all of that person's evaluations. Differences between "
         f"prototypes: {DRAWS} permutations over people (paired where the same people evaluated both), each p-value "
-        "from the largest difference over all times and sensations."
+        "from the largest difference over all times and sensations, times the number of prototypes compared "
+        "(Bonferroni)."
     )
 
 

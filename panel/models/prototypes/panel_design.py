@@ -17,7 +17,7 @@ from panel.stats.comparing.group_means import ASSESSOR, BATCH, INTERACTION, SITT
 from panel.stats.mixed.moments import missing_patterns
 from panel.stats.mixed.reml import MixedFit, fit_mixed_model
 from panel.stats.mixed.residuals import nothing_left
-from panel.stats.orders.block_designs import NO_DIRECTION, both_sets
+from panel.stats.orders.block_designs import NO_DIRECTION, both_sets, contrasts_of, sets_told
 from panel.study.scores_used import ScoresUsed, batch_of_score, scores_used, serving_of_score
 from panel.study.study import Numbered, Study, kept, natural_order, placed
 
@@ -253,32 +253,13 @@ def _panel_designs(
 
 
 def _sets_of_model(array: ScoreArray, rows: np.ndarray, scored: np.ndarray, with_session: bool) -> Codes:
-    """Return the sets of prototypes between which the fixed factors leave no difference to estimate.
-
-    Columns that add up to nothing, all factors whole, tell: where the weights of two prototypes in such a sum are not
-    the same, their difference has no estimate.
-    """
+    """Return the sets of prototypes between which the fixed factors leave no difference to estimate."""
     kept = np.flatnonzero(scored)
     factors = [array.session[rows]] if with_session else []
     factors += [codes[rows] for codes in array.covariates.values()]
     if not factors:
         return np.zeros(len(kept), dtype=np.intp)
-    columns = np.eye(len(kept))[np.searchsorted(kept, array.prototype[rows])]
-    for codes in factors:
-        columns = np.hstack([columns, _contrasts_of(np.unique(codes, return_inverse=True)[1].reshape(-1))])
-    values, vectors = np.linalg.eigh(columns.T @ columns)
-    open_part = vectors[: len(kept), values <= NO_DIRECTION * max(float(values[-1]), 1.0)]
-    number = np.zeros(len(kept), dtype=np.intp)
-    for place in range(len(kept)):
-        same = np.abs(open_part[:place] - open_part[place]).max(axis=1, initial=0.0) < np.sqrt(NO_DIRECTION)
-        number[place] = number[:place][same][0] if same.any() else number[:place].max(initial=-1) + 1
-    return number
-
-
-def _contrasts_of(codes: Codes) -> Array:
-    """Return the sum-to-zero contrasts of a factor, (n, levels - 1)."""
-    each = np.eye(int(codes.max()) + 1)[codes]
-    return np.asarray(each[:, :-1] - each[:, -1:])
+    return sets_told(np.eye(len(kept))[np.searchsorted(kept, array.prototype[rows])], factors)
 
 
 def _terms(array: ScoreArray, rows: np.ndarray) -> tuple[tuple[int, ...], bool]:
@@ -320,7 +301,7 @@ def _design(
     session = attended if with_session else np.zeros_like(attended)
     factors = {"session": session} if with_session else {}
     factors |= {name: codes[rows] for name, codes in array.covariates.items()}
-    fixed, dropped = _fixed_columns(prototype, factors, response)
+    fixed, dropped = fixed_columns(np.eye(int(prototype.max()) + 1)[prototype], factors, response)
     code = {
         ASSESSOR: person,
         INTERACTION: person * len(kept) + prototype,
@@ -343,12 +324,12 @@ def _design(
     )
 
 
-def _fixed_columns(prototype: Codes, factors: Mapping[str, Codes], response: Array) -> tuple[Array, tuple[str, ...]]:
-    """Return prototype columns and the contrasts of the factors that every attribute can tell from those before."""
-    columns, dropped = np.eye(int(prototype.max()) + 1)[prototype], []
+def fixed_columns(columns: Array, factors: Mapping[str, Codes], response: Array) -> tuple[Array, tuple[str, ...]]:
+    """Return the columns and the contrasts of the factors that every attribute can tell from those before."""
+    dropped = []
     patterns = [rows for rows, _ in missing_patterns(response)] if factors else []
     for name, codes in factors.items():
-        contrasts = _contrasts_of(codes)
+        contrasts = contrasts_of(codes)
         proposed = np.hstack([columns, contrasts])
         if _full_rank(proposed, patterns):
             columns = proposed
@@ -471,7 +452,7 @@ def assessor_means(scores: pd.DataFrame, prototypes: Sequence[str], attributes: 
 # The panel's model, fitted.
 
 
-_NOTHING_JOINED = (
+NOTHING_JOINED = (
     "no two prototypes were scored in one session, on one day and by one group of assessors, nor joined through "
     "others, so that no difference can be told from these"
 )
@@ -524,7 +505,7 @@ def _fit_array(
     fits: list[tuple[PanelDesign, MixedFit]] = []
     for design in _panel_designs(array, sets, too_little):
         if len(design.prototypes) == int(design.sets.max()) + 1:
-            left_out += [(name, _NOTHING_JOINED) for name in design.attributes]
+            left_out += [(name, NOTHING_JOINED) for name in design.attributes]
             continue
         fitted, why_not = _fit_all(design)
         fits += fitted

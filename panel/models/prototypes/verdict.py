@@ -187,6 +187,14 @@ def untold_pairs(differences: pd.DataFrame, confounds: Confounds | None) -> np.n
     return _asked(differences, confounds)[0]
 
 
+def with_pairs_told(p_value: float, p_pairs: Array, lost: NDArray[np.bool_]) -> float:
+    """Return the p-value of a test over all prototypes; where it takes in pairs that are `lost`, the others say so too.
+
+    Lost are pairs that cannot be told from a factor of the test; `p_pairs` are their adjusted p-values.
+    """
+    return max(p_value, float(np.nanmin(p_pairs[~lost], initial=1.0))) if lost.any() else p_value
+
+
 def attribute_verdicts(
     attributes: Table,
     pairs: Table,

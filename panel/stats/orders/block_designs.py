@@ -15,7 +15,7 @@ estimate if and only if it lies in the row space of C.
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Iterable, Sequence
 from itertools import combinations
 from math import comb, gcd, isqrt
 
@@ -405,3 +405,28 @@ def _in_order(label: np.ndarray) -> Codes:
     """Return the labels as numbers from 0 in the order in which they first come."""
     _, start, code = np.unique(label, return_index=True, return_inverse=True)
     return np.asarray(np.argsort(np.argsort(start))[code.reshape(-1)], dtype=np.intp)
+
+
+def contrasts_of(codes: Codes) -> Array:
+    """Return the sum-to-zero contrasts of a factor, (n, levels - 1)."""
+    each = np.eye(int(codes.max()) + 1)[codes]
+    return np.asarray(each[:, :-1] - each[:, -1:])
+
+
+def sets_told(columns: Array, factors: Iterable[Codes], beside: int = 1) -> Codes:
+    """Return the sets of groups between which the fixed factors leave no difference to estimate.
+
+    Each group has so many columns `beside` each other, such as one for each time. Columns that add up to nothing, all
+    factors whole, tell: where the weights of two groups in such a sum are not the same, their difference has no
+    estimate.
+    """
+    k = columns.shape[1] // beside
+    parts = [contrasts_of(np.unique(codes, return_inverse=True)[1].reshape(-1)) for codes in factors]
+    whole = np.hstack([columns, *parts])
+    values, vectors = np.linalg.eigh(whole.T @ whole)
+    open_part = vectors[: columns.shape[1], values <= NO_DIRECTION * max(float(values[-1]), 1.0)].reshape(k, -1)
+    number = np.zeros(k, dtype=np.intp)
+    for place in range(k):
+        same = np.abs(open_part[:place] - open_part[place]).max(axis=1, initial=0.0) < np.sqrt(NO_DIRECTION)
+        number[place] = number[:place][same][0] if same.any() else number[:place].max(initial=-1) + 1
+    return number

@@ -108,7 +108,7 @@ def tell_check_all(result: CheckAll, names: Naming) -> Told:
         names,
         _headline(result),
         _map_picture(result, names) if result.map else None,
-        mind=_liking_in_short(result),
+        mind=(*result.untold[:1], *_liking_in_short(result)),
         table=_TERM_COUNTS,
         drawers=(
             drawer("How often each term was ticked", _TERM_COUNTS),

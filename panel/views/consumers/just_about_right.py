@@ -170,7 +170,7 @@ def tell_just_about_right(result: JustAboutRight, names: Naming, question: str =
             drawer("Changes of emollients that could be tested", *changes),
             drawer("How many say what", _sides_of(asked)),
             drawer("Over all prototypes", *_over_all_prototypes(result), _WITHIN),
-            drawer("Do the prototypes differ on these questions?", _RIGHT_PAIRS),
+            drawer("Do the prototypes differ on these questions?", *result.untold, _RIGHT_PAIRS),
             drawer("Questions that cannot be asked both ways", *([_REFUSED] if len(result.refused) else [])),
         ),
         cannot=_CANNOT,

@@ -154,9 +154,11 @@ NUMBERS = (_LIKING_MEANS, _LIKING_TESTS, _LIKING_PAIRS, _LIKING_TOP)
 def tell_liking(result: Liking, names: Naming) -> Told:
     """Return what is told of liking."""
     order = [_serving(row, result) for row in result.serving.to_dict("records")]
-    matters = [line for line, found in zip(order, result.serving["matters"], strict=True) if found]
+    matters = [
+        line for line, found in zip(order, result.serving["matters"], strict=True) if found and not result.untold
+    ]
     agree = (result.tests["differs"] == result.differs).all()
-    mind = [*_against_benchmark(result, names), *matters[:1], *([] if agree else [_tests(result)])]
+    mind = [*result.untold[:1], *_against_benchmark(result, names), *matters[:1], *([] if agree else [_tests(result)])]
     versus: tuple[Item, ...] = (_VERSUS,) if len(result.versus) else (_NO_BENCHMARK,) if not result.benchmark else ()
     return Told(
         result,

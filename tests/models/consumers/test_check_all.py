@@ -14,6 +14,7 @@ from data_demo.make_demo import make_study
 from panel.errors import ModelError
 from panel.models.consumers.check_all import count_check_all
 from tests.consumer_answers import study_of, ticked
+from tests.consumer_studies import answers_study
 from tests.stats.answers.test_cochran import CONOVER, STATSMODELS
 
 CLOSED_FORM = 1e-9
@@ -171,3 +172,20 @@ def test_order_of_rows_does_not_matter(demo, found):
     pd.testing.assert_series_equal(first, second.loc[first.index])
     inertias = [result.map["components"]["inertia"].to_numpy() for result in (found, again)]
     np.testing.assert_allclose(*inertias, rtol=1e-8)
+
+
+@pytest.mark.parametrize(("along", "levels"), [("session", ["1", "1", "2"]), ("position", [1.0, 1.0, 2.0])])
+def test_what_the_session_or_the_place_may_be_is_told_of_no_term(along, levels):
+    rng = np.random.default_rng(2)
+    table = (rng.random((40, 3)) < [0.2, 0.2, 0.8]).astype(int)
+    plain = count_check_all(answers_study(table, kind="check_all", question="light"))
+    tied = count_check_all(answers_study(table, kind="check_all", question="light", **{along: np.tile(levels, 40)}))
+    assert plain.terms["differs"].all()
+    assert not tied.terms["differs"].any()
+    assert tied.terms["p_adjusted"].item() == tied.pairs.loc[~tied.pairs["lost"], "p_adjusted"].item()
+    own = tied.pairs.set_index(["prototype", "versus"])
+    assert not own["differs"].any()
+    assert own.loc[[("P3", "P1"), ("P3", "P2")], "p_value"].isna().all()
+    b, c = own.loc[("P2", "P1"), ["only_prototype", "only_versus"]]
+    assert own.loc[("P2", "P1"), "p_adjusted"] == pytest.approx(mcnemar([[0, b], [c, 0]], exact=True).pvalue)
+    assert f"2 of 3 pairs cannot be told from the {along}" in tied.untold[0]

@@ -20,6 +20,7 @@ from panel.models.emollients.swaps import trace_swaps
 from panel.study.formulas import formula_percents
 from panel.study.study import Study
 from tests.consumer_answers import RIGHT, TOO_LITTLE, TOO_MUCH, constructed, study_of
+from tests.consumer_studies import answers_study
 
 PRINTED = 5e-8  # half a unit of the seventh decimal
 PRINTED_4 = 5e-5
@@ -383,3 +384,18 @@ def test_the_drop_beside_people_and_prototypes_is_that_of_least_squares():
     assert row["beside_estimate"] == pytest.approx(-fitted.params["much"], abs=1e-9)
     fitted = ols("liking ~ much + C(assessor)", wide).fit()
     assert row["estimate"] == pytest.approx(-fitted.params["much"], abs=1e-9)
+
+
+def test_prototypes_of_two_sessions_are_not_held_against_each_other():
+    sides = np.random.default_rng(2).choice([1, 3, 5], (40, 3), p=[0.1, 0.6, 0.3])
+    sides[:, 2] = np.where(np.arange(40) < 30, 1, 3)
+    plain = weigh_just_about_right(answers_study(sides, kind="just_about_right"))
+    split = weigh_just_about_right(
+        answers_study(sides, kind="just_about_right", session=np.tile(["1", "1", "2"], len(sides)))
+    )
+    keys = ["prototype", "versus"]
+    before, now = (found.pairs.set_index(keys)["p_adjusted"] for found in (plain, split))
+    assert (before.loc[[("P3", "P1"), ("P3", "P2")]] < 0.05).all()
+    assert now.loc[[("P3", "P1"), ("P3", "P2")]].isna().all()
+    assert now.loc[("P2", "P1")] == split.pairs.set_index(keys).loc[("P2", "P1"), "p_value"]
+    assert "2 of 3 pairs cannot be told from the session" in split.untold[0]

@@ -1,5 +1,7 @@
 """Liking against textbook data, general libraries, and panels in which nothing is there to be found."""
 
+from pathlib import Path
+
 import numpy as np
 import pandas as pd
 import pytest
@@ -300,3 +302,37 @@ def test_every_refusal_says_what_to_do():
 def test_what_was_read_is_kept_with_the_answer():
     study = answers_study(one_group_panel(np.random.default_rng(12), "even", 10, 3))
     assert weigh_liking(study).answers.frame.equals(numeric_answers(study, "liking").frame)
+
+
+REFERENCE = Path(__file__).parents[2] / "reference" / "liking_sessions"
+
+
+def test_sessions_that_share_a_prototype_only_are_in_the_model_as_r_has_it():
+    # R 4.2.2, lme4, lmerTest, emmeans: tests/reference/liking_sessions/make_reference.R
+    answers = pd.read_csv(REFERENCE / "answers.csv", dtype=str).assign(question="liking", kind="liking")
+    found = weigh_liking(Study({"answers": answers}))
+    expected = pd.read_csv(REFERENCE / "tests.csv").iloc[0]
+    test = found.tests.set_index("test").loc["mixed model", expected.index]
+    np.testing.assert_allclose(test.astype(float), expected, rtol=1e-5)
+    keys = ["prototype", "versus"]
+    by_r = pd.read_csv(REFERENCE / "pairs.csv").set_index(keys)
+    np.testing.assert_allclose(found.pairs.set_index(keys).loc[by_r.index, by_r.columns], by_r, rtol=1e-4)
+    moved = answers["answer"].astype(int) + 2 * (answers["session"] == "1")
+    again = weigh_liking(Study({"answers": answers.assign(answer=moved.clip(upper=9).astype(str))}))
+    assert again.pairs.set_index(keys).loc[("P4", "P2"), "verdict"] == "differs"  # both of one session but in part
+
+
+@pytest.mark.parametrize("along", ["session", "position"])
+def test_what_the_session_or_the_place_may_be_is_no_difference_in_liking(along):
+    table = np.clip(np.rint(np.random.default_rng(3).normal([6, 6, 8, 8], 1, (30, 4))), 1, 9)
+    place = {"session": np.tile(["1", "1", "2", "2"], 30), "position": np.tile([1.0, 1.0, 2.0, 2.0], 30)}
+    plain, tied = (weigh_liking(answers_study(table, **part)) for part in ({}, {along: place[along]}))
+    assert plain.differs
+    assert not tied.differs
+    assert not tied.tests["differs"].any()
+    assert (tied.pairs["verdict"] == "cannot tell").all()
+    assert f"4 of 6 pairs cannot be told from the {along}" in tied.untold[0]
+    within = np.clip(table - np.array([0, 3, 0, 0]), 1, 9)  # what can be told still is
+    told = weigh_liking(answers_study(within, **{along: place[along]}))
+    assert told.differs
+    assert told.pairs.set_index(["prototype", "versus"])["verdict"].eq("differs").sum() == 1

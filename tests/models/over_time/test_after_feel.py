@@ -1,5 +1,7 @@
 """After-feel over minutes: balanced data against the classical strata, statsmodels, size by simulation, and gaps."""
 
+from pathlib import Path
+
 import numpy as np
 import pandas as pd
 import pytest
@@ -13,6 +15,7 @@ from panel.models.over_time.after_feel import follow_after_feel, timed_attribute
 from panel.study.study import Study
 from tests.time_studies import MINUTES, PROTOTYPES, after_feel_scores, after_feel_study
 
+REFERENCE = Path(__file__).parents[2] / "reference" / "after_feel"
 REML = 1e-4  # relative; an iterative fit against closed forms
 CLOSED_FORM = 1e-8
 
@@ -100,6 +103,59 @@ def test_sessions_are_taken_out():
     found = follow_after_feel(after_feel_study(moved)).tests
     np.testing.assert_allclose(found["statistic"], plain["statistic"], rtol=REML)
     assert "session" in found["model"].iloc[0]
+
+
+def test_sessions_and_gaps_are_as_r_has_them():
+    # R 4.2.2, lme4, lmerTest, emmeans: tests/reference/after_feel/make_reference.R
+    scores = pd.read_csv(REFERENCE / "scores.csv", dtype=str).astype({"score": float})
+    times = sorted(scores["minutes"].unique(), key=int)
+    attributes = pd.DataFrame({"attribute": [f"G{at}" for at in times], "name": "grease", "minutes": map(float, times)})
+    roles = pd.DataFrame({"prototype": ["P1", "P2", "P3"], "role": ["benchmark", "prototype", "prototype"]})
+    tables = {"attributes": attributes, "prototypes": roles, "scores": scores.assign(attribute="G" + scores["minutes"])}
+    found = follow_after_feel(Study(tables))
+    expected = pd.read_csv(REFERENCE / "tests.csv").set_index("term")
+    got = found.tests.set_index("term").loc[expected.index, expected.columns]
+    np.testing.assert_allclose(got.astype(float), expected, rtol=REML)
+    keys = ["minutes", "prototype"]
+    by_r = pd.read_csv(REFERENCE / "versus.csv").set_index(keys)
+    np.testing.assert_allclose(found.versus.set_index(keys).loc[by_r.index, by_r.columns], by_r, rtol=2e-4, atol=2e-4)
+
+
+def test_what_was_never_in_one_session_is_not_told_apart():
+    scores = after_feel_scores(np.random.default_rng(5))
+    later = scores["prototype"] == "P3"
+    split = scores.assign(session=np.where(later, "2", "1"), score=scores["score"] + 40 * later)
+    found = follow_after_feel(after_feel_study(split))
+    rows = found.versus.groupby("prototype")
+    assert not rows.get_group("P3")[["differs", "estimate", "p_adjusted"]].fillna(0).to_numpy().any()
+    assert rows.get_group("P3")["because"].str.startswith("P1 and P3 were never served in one session").all()
+    alone = found.tests.set_index("term")
+    without = follow_after_feel(after_feel_study(split.loc[~later])).tests.set_index("term")
+    assert alone.loc["prototype", "df"] == without.loc["prototype", "df"] == 1
+    assert (rows.get_group("P2")["because"] == "").all()
+    moved = follow_after_feel(after_feel_study(split.assign(score=split["score"] + 100 * later))).tests
+    np.testing.assert_allclose(moved["statistic"], found.tests["statistic"], rtol=REML)
+    apart = scores.assign(session=scores["prototype"])
+    with pytest.raises(ModelError, match="no two prototypes were scored in one session"):
+        follow_after_feel(after_feel_study(apart))
+
+
+def test_one_order_for_all_leaves_nothing_told():
+    scores = after_feel_scores(np.random.default_rng(5)).assign(position=lambda rows: rows["prototype"].str[1:])
+    found = follow_after_feel(after_feel_study(scores.astype({"position": float})))
+    tests = found.tests.set_index("term")
+    assert tests.loc[["prototype", "prototype_time"], "because"].str.contains("position").all()
+    assert not tests.loc[["prototype", "prototype_time"], "differs"].any()
+    assert not found.versus["differs"].any()
+
+
+def test_sessions_named_after_a_person_are_no_sessions_of_the_panel(balanced):
+    scores, found = balanced
+    own = scores.assign(session=scores["assessor"] + scores["replicate"], replicate="")
+    again = follow_after_feel(after_feel_study(own)).tests
+    # each person's days are levels of that person: balanced, the classical tests of the prototypes stay
+    np.testing.assert_allclose(again["statistic"], found.tests["statistic"], rtol=REML)
+    assert "session (fixed)" not in again["model"].iloc[0]
 
 
 def test_a_prototype_that_falls_faster_is_found_and_named_by_its_time():

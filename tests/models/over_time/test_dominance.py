@@ -70,6 +70,21 @@ def test_the_same_people_are_compared_with_themselves():
     assert at(found.differences, 0.1, attribute="a")["p_adjusted"] == 1
 
 
+def test_prototypes_are_one_family_and_sessions_tell_nothing():
+    sequences = {"P1": [EARLY] * 9 + [LATE], "P2": [LATE] * 9 + [EARLY]}
+    found = followed(sequences | {f"P{number}": [EARLY] * 10 for number in range(3, 7)})
+    exact = 5 * 2 * binom.cdf(1, 10, 0.5)  # of one difference as above, five prototypes held against P1
+    row = at(found.differences, 0.9, attribute="c", prototype="P2")
+    assert row["p_adjusted"] == pytest.approx(exact, abs=5 * 4 * np.sqrt(exact / 5 / DRAWS))
+    assert not row["differs"]
+    rows = dominance_rows({"P1": [EARLY] * 12, "P2": [LATE] * 12})
+    split = rows.assign(session=np.where(rows["prototype"] == "P1", "1", "2"))
+    alone, apart = (follow_dominance(Study({"dominances": own}), rng=seeded()) for own in (rows, split))
+    assert alone.differences["differs"].any()
+    assert not apart.differences["differs"].any()
+    assert apart.untold[0].startswith("P1 and P2 were never served in one session")
+
+
 def test_other_people_are_compared_as_groups():
     found = followed({"P1": [EARLY] * 8}, other_people(dominance_rows({"P2": [LATE] * 5 + [EARLY]})))
     assert not found.differences["paired"].any()

@@ -56,6 +56,7 @@ def result(*drops, moves=(), within=(), facts=None, liking="overall liking"):
         refused=pd.DataFrame(),
         liking=liking,
         facts={"thickness": THICKNESS} if facts is None else facts,
+        untold=(),
         method="",
         notes=(),
     )

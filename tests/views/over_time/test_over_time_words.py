@@ -37,7 +37,8 @@ NAMES = naming(STUDY)
 
 def test_change_that_differs():
     found = follow_after_feel(STUDY)
-    assert _after_feel_headline(found) == "The prototypes do not change alike over time on greasy film."
+    told = "The prototypes do not change alike over time on greasy film in these batches."
+    assert _after_feel_headline(found) == told
     (told,) = _after_feel_sentences(found, NAMES)
     assert told.startswith("greasy film: the prototypes do not change alike (F 7.6, p after Holm < 0.001); ")
     late = found.versus.query("prototype == 'P3' and minutes == 20")["estimate"].item()
@@ -54,6 +55,17 @@ def test_nothing_shown_is_not_told_as_alike():
     (told,) = _after_feel_sentences(found, NAMES)
     assert "no difference in the change is shown" in told
     assert told.endswith("No difference from P1 stands out at any time.")
+
+
+def test_what_a_session_may_be_is_told_first_and_as_no_difference():
+    scores = after_feel_scores(np.random.default_rng(5))
+    split = scores.assign(session=np.where(scores["prototype"] == "P1", "1", "2"))
+    found = follow_after_feel(after_feel_study(split))
+    told = tell_after_feel(found, NAMES)
+    assert told.mind[0].startswith("2 of 3 pairs cannot be told from the session")
+    (line,) = _after_feel_sentences(found, NAMES)
+    assert " No difference from P1 can be told: P1 and P2 were never served in one session" in line
+    assert "P2 higher" not in line
 
 
 def test_higher_is_told_as_higher():
@@ -92,7 +104,7 @@ def test_courses():
     lines = _course_sentences(replace(found, courses=more), NAMES)
     assert [line.split(":")[0] for line in lines] == ["STICK", "GREASE"]  # as in the study, not as in the alphabet
     headline = _courses_headline(found, NAMES)
-    assert headline.startswith("The courses of the prototypes differ in 6 of 7 quantities of STICK.")
+    assert headline.startswith("The courses of the prototypes differ in 6 of 7 quantities of STICK, in these batches.")
     assert "duration" not in headline  # what is not shown is not listed
     words = _course_names(found, NAMES)
     assert words.attribute("STICK: rate_up") == "STICK, rate of rise (per s)"
@@ -102,7 +114,7 @@ def test_courses():
     ("verdict", "words"),
     [
         ("cannot tell", "In no quantity can the courses be told apart. That does not show that they are alike."),
-        ("differs", "The courses of the prototypes differ in every quantity."),
+        ("differs", "The courses of the prototypes differ in every quantity in these batches."),
     ],
 )
 def test_courses_that_differ_in_everything_or_nothing(verdict, words):
@@ -128,7 +140,7 @@ def test_dominance():
     told = _difference_sentences(found, NAMES)
     assert any(line.startswith("dry is dominant more often in P2 than in P1") for line in told)
     assert any(line.startswith("wet is dominant less often in P2 than in P1") for line in told)
-    assert all("for all times and sensations at once" in line for line in told)
+    assert all("for all prototypes, times and sensations at once" in line for line in told)
 
 
 @pytest.mark.parametrize("sequences", [{"P1": ["ab"] * 2}, {"P1": ["aaaa", "bbbb", "cccc", "dddd"] * 3}])
