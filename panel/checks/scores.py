@@ -470,7 +470,8 @@ def _nobody_in_common(cells: ScoreCells) -> list[Finding]:
 def _unequal_samples(cells: ScoreCells, samples: _Codes, absent: _Codes, planned: _Codes) -> list[Finding]:
     """Return whether the prototypes were meant to be tried equally often; single losses are told elsewhere."""
     keys = (cells.assessor, cells.sitting, cells.replicate, cells.prototype)
-    rows = np.flatnonzero(~cells.sitting.blank) if len(cells.sitting) > 1 else np.arange(len(cells.line))
+    left_out = cells.settled & np.isnan(cells.score)  # set aside by a correction, as the copy of a line is
+    rows = np.flatnonzero(~left_out & ~(cells.sitting.blank & (len(cells.sitting) > 1)))
     *_, tried, _ = distinct(*(names.code[rows] for names in keys), or_none(cells.position[rows]))
     not_tried = _join(absent, _without(planned, _join(samples, absent)))[2]
     if (cells.sitting.blank & cells.replicate.blank).all():  # then nothing but its scores tells how often one was tried

@@ -243,9 +243,10 @@ def resolved(sheet: Sheet, key: Sheet | None) -> tuple[Sheet, list[str]]:
         )
     width = 1 + len(more)
     said = [known.get(place, [""] * width)[:width] for place in places]
-    _ask_of_contradicted(sheet, own if own != held else "", [names[0] for names in said])
+    own = own if own != held else ""
+    _ask_of_contradicted(sheet, own, [names[0] for names in said])
     rows = tuple((*names, *row) for names, row in zip(said, sheet.rows, strict=True))
-    other = {held: BLIND_CODE, own: "prototype written beside the code"}
+    other = {own: "prototype written beside the code", held: BLIND_CODE}
     header = ("prototype", *more, *(other.get(head, head) for head in sheet.header))
     by = f", each within its {' and '.join(shared)}" if shared else ""
     return replace(sheet, header=header, rows=rows), [
