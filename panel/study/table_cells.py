@@ -262,6 +262,9 @@ def _is_called_too(words: str, column: str) -> bool:
     """Return True if a heading is surely one that a column has in any of the languages known, its unit the same."""
     bare = _without_unit(words)
     unit, role = bare_words(words)[len(bare_words(bare)) :], _ROLE_OF.get(column, column)
+    for own in _UNITS.get(column, ()):  # `Amount g`
+        if not unit and heading_words(bare).endswith(f" {own}"):
+            bare, unit = heading_words(bare).removesuffix(f" {own}"), own
     named = any(fits(name, heading_words(bare), plain_names(bare)) for name in headings_called(role)[0])
     return named and unit in _UNITS.get(column, (unit,))
 

@@ -408,7 +408,15 @@ def remarks_told(margin: str) -> dict[str, str]:
 
 @pytest.mark.parametrize(
     "margin",
-    ["small cut, stopped the blood", "itched a little", "skin burning", "got a rash", "stung", "Juckreiz am Arm", "skin went red"],
+    [
+        "small cut, stopped the blood",
+        "itched a little",
+        "skin burning",
+        "got a rash",
+        "stung",
+        "Juckreiz am Arm",
+        "skin went red",
+    ],
 )
 def test_a_remark_of_an_injury_is_pointed_to_the_record_of_reactions_and_not_repeated(margin: str):
     found = remarks_told(margin)
