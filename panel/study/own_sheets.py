@@ -81,7 +81,7 @@ def of_the_study(texts: pd.DataFrame, name: str, study: Study) -> tuple[pd.DataF
     """
     for role in (role for role in _OWNERS if role in texts):
         names = _names(study, role)
-        short = [of[0] if len(of := names.get(_folded(cell), ())) == 1 else cell for cell in texts[role]]
+        short = [of[0] if len(of := names.get(_folded(cell), [])) == 1 else cell for cell in texts[role]]
         texts = texts.assign(**{role: pd.array(short, dtype="str")})
     if name != "attributes" or "attribute" not in texts:
         return texts, []

@@ -409,7 +409,7 @@ def one_row_each(
         person = person_column(table, [name for name in words if name != prototype])
     if not person:
         say = "Say which column holds the person; by command: --assessor COLUMN."
-        raise StudyError(f"{table.name} has a row for each {prototype}. {say}")
+        raise StudyError(f"{table.name} has a row for each {prototype.rstrip(' ?')!r}. {say}")
     spelled: dict[str, str] = {}  # one person may be typed with other capitals
     cells[person] = [spelled.setdefault(cell.casefold(), cell) for cell in cells[person]]
     answer, question = named.get("score", ""), named.get("attribute", "")

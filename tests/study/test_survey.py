@@ -91,7 +91,7 @@ def test_a_row_for_each_person_and_product_gives_the_same_answers(answers: bool)
 @pytest.mark.parametrize(
     ("text", "words"),
     [
-        ("Product;liking\nP1;3\nP2;4\nP1;5", "has a row for each Product. Say which column holds the person"),
+        ("Product;liking\nP1;3\nP2;4\nP1;5", "has a row for each 'Product'. Say which column holds the person"),
         ("Person;Product;liking\nA;P1;3\nA;P2;4\nA;P1;5", "Line 4 of survey.csv is a second one of A for P1"),
         ("Person;Product;liking\nA;P1;3\n;P1;4\nB;P2;5", "Line 3 of survey.csv does not say whose it is"),
     ],
@@ -353,6 +353,32 @@ def test_ranks_are_no_liking_and_comments_no_boxes():
     rows = [f"R{n};P{p};{n % 9 + 1};thick, nice" for n in range(6) for p in (1, 2)]
     asked = asked_in("\n".join(["Consommateur;Produit;Liking;Any comments?", *rows]))
     assert set(asked["kind"]) == {"person", "liking", ""}
+
+
+OWN_WORDS = ("-", "-", "would buy", "would buy", "a bit like gel; ok", "", "-", "would buy", "nice", "nice", "-", "")
+
+
+@pytest.mark.parametrize("heading", ["Anything else you want to tell us?", "Your thoughts, please"])
+def test_what_people_write_again_and_again_is_no_list_of_boxes(heading: str):
+    rows = [f"R{n}\tP{p}\t{n % 9 + 1}\t{OWN_WORDS[n]}" for n in range(len(OWN_WORDS)) for p in (1, 2)]
+    asked = asked_in("\n".join([f"Your number\tProduct\tLiking\t{heading}", *rows]))
+    assert asked["kind"].tolist() == ["person", "liking", "liking", "", ""]
+
+
+def test_a_dash_is_no_word_that_was_ticked():
+    rows = [f"R{n}\tP{p}\t{('soft; light', '-; soft', 'light', '-')[(n + p) % 4]}" for n in range(8) for p in (1, 2)]
+    asked = asked_in("\n".join(["Respondent\tProduct\tWhich words fit?", *rows]))
+    assert {*asked["question"]} - {"Respondent"} == {"soft", "light"}
+
+
+def test_a_column_that_would_become_boxes_can_be_left_out(tmp_path):
+    rows = [
+        f"R{n}\tP{p}\t{n % 9 + 1}\t{('soft; light', 'soft', 'light')[(n + p) % 3]}" for n in range(6) for p in (1, 2)
+    ]
+    file = tmp_path / "form.csv"
+    file.write_text("\n".join(["Respondent\tProduct\tLiking\tWhich words fit?", *rows]))
+    _, _, asked, _ = survey_of(file, "", ["Which words fit?="])
+    assert asked["kind"].tolist() == ["person", "liking", "liking"]
 
 
 TYPED = [
