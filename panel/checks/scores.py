@@ -208,7 +208,7 @@ def _cannot_judge(cells: ScoreCells) -> Iterator[Finding]:
 def _given_twice(cells: ScoreCells) -> list[Finding]:
     """Return scores for which assessor, prototype, attribute, session, replicate and position are an earlier row's.
 
-    Rows with neither session nor replicate may be repeats that nobody numbered: they give one note.
+    Rows with neither session nor replicate may be repeats that nobody numbered: they give one note, but for copies.
     """
     numbered = ~(cells.sitting.blank & cells.replicate.blank)
     rows = np.flatnonzero(np.isfinite(cells.score) & numbered)
@@ -216,11 +216,22 @@ def _given_twice(cells: ScoreCells) -> list[Finding]:
     later, earlier = _repeats(rows, *(names.code[rows] for names in keys), or_none(cells.position[rows]))
     same = cells.score[later] == cells.score[earlier]
     rows = np.flatnonzero(np.isfinite(cells.score) & ~numbered)
+    again, first = _repeats(rows, *(names.code[rows] for names in keys[:3]))
+    copied = _copied(cells, again, first)
+    same_too = np.concatenate([later[same], again[copied]]), np.concatenate([earlier[same], first[copied]])
     return [
-        *_told_twice(cells, later[same], earlier[same], same=True),
+        *_told_twice(cells, *same_too, same=True),
         *_told_twice(cells, later[~same], earlier[~same], same=False),
-        *_not_numbered(cells, _repeats(rows, *(names.code[rows] for names in keys[:3]))[0]),
+        *_not_numbered(cells, again[~copied]),
     ]
+
+
+def _copied(cells: ScoreCells, later: np.ndarray, earlier: np.ndarray) -> np.ndarray:
+    """Return which repeats are of a sample whose scores, of several values, are all the same again."""
+    sample, _ = grouped(cells.assessor.code[later], cells.prototype.code[later])
+    other = np.bincount(sample, cells.score[later] != cells.score[earlier])
+    values = np.bincount(np.unique(np.column_stack([sample, cells.score[later]]), axis=0)[:, 0].astype(int))
+    return np.asarray(((other == 0) & (np.bincount(sample) >= _FEWEST_VALUES) & (values > 2))[sample])
 
 
 def _repeats(rows: np.ndarray, *codes: np.ndarray) -> tuple[np.ndarray, np.ndarray]:
@@ -247,10 +258,11 @@ def _told_twice(cells: ScoreCells, later: np.ndarray, earlier: np.ndarray, *, sa
             message = f"{len(cases):,} scores stand a second time with another value; the first contradicts row "
             message += f"{cells.line[before]}."
         kind = "score_given_twice" if same else "score_given_twice_differently"
+        lines = cells.line[later[cases]]
+        last = f"-{lines[-1]}" if len(lines) > 1 and (np.diff(lines) == 1).all() else ""
         advice = (
             "Both count until one is set aside by a written correction (afterfeel set STUDY correct "
-            f"row={cells.line[after]} new= --who NAME --why REASON). If the sample was tried twice, number the "
-            "replicates."
+            f"row={lines[0]}{last} new= --who NAME --why REASON). If the sample was tried twice, number the replicates."
         )
         yield Finding("warning", kind, where, message, advice)
 
