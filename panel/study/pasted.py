@@ -20,8 +20,8 @@ from panel.study.editing import known_numbers, put_table, texts_of_table
 from panel.study.file_names import is_number
 from panel.study.formulas import canonical_ingredient
 from panel.study.knowledge import is_called, is_reckoned
+from panel.study.naming import known_by_cells, of_the_study
 from panel.study.numbers_read import measured, read_numbers
-from panel.study.own_sheets import known_by_cells, of_the_study
 from panel.study.raw_table import NOT_READ, decode, filled_rows, is_workbook, likely_delimiter, rows_of_file
 from panel.study.study import RawFile, Study
 from panel.study.table_cells import columns_of, known_column, known_columns, nearest_column, number_text
@@ -202,7 +202,8 @@ def _is_mean(name: str) -> bool:
 
 def _with_headings(rows: Sequence[Sequence[str]], name: str, notes: Sequence[str], study: Study) -> Pasted:
     header, unknown = [], {}
-    certain = known_by_cells(name, rows, known_columns(name, rows[0]), study)
+    columns = [column.name for column in columns_of(name)]
+    certain = known_by_cells(columns, rows, known_columns(name, rows[0]), study)
     for place, (heading, found) in enumerate(zip(rows[0], certain, strict=True)):
         words = heading or f"column {place + 1}"
         if found:
