@@ -167,7 +167,7 @@ def turn(who: str, day: str, n: int) -> int:
 
 
 @pytest.mark.parametrize(
-    "head", ["No. of the evening", "Nr. des Abends", "Number of the dish", "Evening no.", "No. this day"]
+    "head", ["No. of the evening", "Nr. des Abends", "Number of the dish", "Evening no.", "No. this day", "Turn"]
 )
 def test_what_numbers_each_that_was_tried_is_the_position_and_no_attribute(head: str):
     of = imported(counted_and_timed((head, turn)))
