@@ -547,7 +547,7 @@ def served_place(table: RawTable, held: Mapping[str, str]) -> dict[str, str]:
     return {}
 
 
-_NUMBER_WORDS = frozenset("no nr num number nummer numero turn tour turno turnus giro vuelta pasada".split())
+_NUMBER_WORDS = frozenset(("no", "nr", "num", "number", "nummer", "numero", "turn", "tour", "turno", "turnus", "giro"))
 _OFTEN = 0.8  # share of the people whose numbers run from 1 to the last
 
 

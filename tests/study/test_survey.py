@@ -287,6 +287,25 @@ def test_a_list_of_ticked_words_is_a_box_for_each():
     assert "my own words for it" in read_survey(exported(text))[0].notes[-1]
 
 
+def test_which_of_two_is_softer_is_a_paired_comparison_and_no_preference(tmp_path):
+    rows = ["1;F1;F2;F1;F1", "2;F2;F1;F2;no preference", "3;F1;F2;F1;F2"]
+    file = tmp_path / "pairs.csv"
+    file.write_text("\n".join(["Voter;Left;Right;Which side feels softer?;Which do you prefer?", *rows]))
+    raw, table, asked, _ = survey_of(file, "", ["Which side feels softer?=paired"])
+    answers = with_survey(Study({}), table, asked, raw).table("answers")
+    told = answers.groupby("kind")["answer"].agg(list).to_dict()
+    assert told == {"paired": ["F1", "F2", "F1"], "preference": ["F1", "no preference", "F2"]}
+    assert {*answers.query("kind == 'paired'")["question"]} == {"Which side feels softer"}
+
+
+def test_choices_of_several_pairs_are_asked_for_one_file_of_each():
+    table, asked = read_survey(
+        exported("Voter;Left;Right;Preferred\n1;F1;F2;F1\n2;F1;F3;F3\n3;F2;F3;F2"), "", ("F1", "F2", "F3")
+    )
+    with pytest.raises(StudyError, match="Of two at a time each pair has a file of its own: make one of each"):
+        with_survey(Study({}), table, asked)
+
+
 def test_a_preference_between_two_is_read_and_among_three_is_said():
     text = "ID;P1 liking;P2 liking;Which do you prefer?\nA;7;5;P1\nB;6;8;no preference\nC;6;6;P2"
     found = answers_in(text).query("kind == 'preference'")
@@ -494,7 +513,7 @@ def test_a_column_of_prototypes_or_none_is_a_preference_whatever_it_asks(order, 
 def test_what_names_one_of_two_for_another_reason_is_no_preference(question: str):
     asked = read_survey(exported(chosen(f"Gardener no.,First,Second,{question}")), prototypes=FOUR)[1]
     assert "preference" not in asked["kind"].tolist()
-    assert asked["noticed"].iloc[3] == "not read: names one of them; say preference if that is asked"
+    assert asked["noticed"].iloc[3] == "not read: names one of them; say preference if that is asked, or paired"
 
 
 def test_the_product_of_a_row_is_no_preference_where_something_else_is_asked():
