@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import math
 import re
 from collections.abc import Callable, Iterable, Iterator, Sequence
 from dataclasses import dataclass, field
@@ -201,6 +202,42 @@ def distinct(*codes: np.ndarray) -> tuple[np.ndarray, ...]:
 def or_none(position: np.ndarray) -> np.ndarray:
     """Return codes for numbers such as positions, 0 for none."""
     return pd.factorize(position)[0].astype(np.int64) + 1
+
+
+# What can be asked of rows of codes: membership, matching, what is usual.
+
+
+def among(rows: tuple[np.ndarray, ...], others: tuple[np.ndarray, ...]) -> np.ndarray:
+    """Return True for each of the rows that is also one of the others."""
+    number = len(others[0])
+    shape = [int(max(map(np.max, pair))) + 1 for pair in zip(rows, others, strict=True) if min(map(len, pair))]
+    if shape and math.prod(shape) <= DENSE * (number + len(rows[0])):
+        there = np.zeros(shape, dtype=bool)
+        there[others] = True
+        return np.asarray(there[rows])
+    group, first = grouped(*(np.concatenate(pair) for pair in zip(others, rows, strict=True)))
+    return first[group[number:]] < number
+
+
+def matched(left: np.ndarray, right: np.ndarray) -> tuple[np.ndarray, np.ndarray]:
+    """Return all pairs of a row on the left and a row on the right with the same code, as two columns of rows."""
+    width = int(max(left.max(initial=-1), right.max(initial=-1))) + 1
+    order, counts = np.argsort(right, kind="stable"), np.bincount(right, minlength=width)
+    times = counts[left]
+    of_left = np.repeat(np.arange(len(left)), times)
+    within = np.arange(len(of_left)) - np.repeat(np.cumsum(times) - times, times)
+    starts = np.cumsum(counts) - counts
+    return of_left, order[starts[left[of_left]] + within]
+
+
+def common(by: tuple[np.ndarray, ...], what: np.ndarray, whole: tuple[np.ndarray, ...]) -> tuple[np.ndarray, ...]:
+    """Return the rows (by, what) that occur more than half as often as their `by` occurs among the rows of `whole`."""
+    group, first = grouped(*by, what)
+    of_all, _ = grouped(*(np.concatenate(pair) for pair in zip(whole, by, strict=True)))
+    number = len(whole[0])
+    total = np.bincount(of_all[:number], minlength=int(of_all.max(initial=-1)) + 1)[of_all[number:]]
+    often = first[2 * np.bincount(group) > total[first]]
+    return tuple(code[often] for code in (*by, what))
 
 
 # Dates and times of the study's tables as values that can be compared.

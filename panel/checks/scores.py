@@ -2,13 +2,12 @@
 
 from __future__ import annotations
 
-import math
 from collections.abc import Iterator
 from decimal import Decimal
 
 import numpy as np
 
-from panel.checks.finding import DENSE, Finding, Proposal, distinct, gathered, grouped, or_none
+from panel.checks.finding import Finding, Proposal, among, common, distinct, gathered, grouped, matched, or_none
 from panel.checks.score_patterns import ScoreCells, check_patterns, score_cells, straight_lines, told_turn
 from panel.checks.sound_study import sound_study
 from panel.checks.structure import unread_rows, with_one_name_each
@@ -116,9 +115,9 @@ def _far_off(cells: ScoreCells) -> Iterator[Finding]:
 
 
 def _within(cells: ScoreCells, row: int) -> Proposal:
-    """Return what a score outside its scale may be: the same without a missing decimal point, else none."""
+    """Return what a score outside its scale may be: the same with the missing decimal point if that is near, or ''."""
     score = float(cells.score[row])
-    meant = _meant(cells, row) if _slips(cells, np.array([row]))[0] else ""
+    meant = _meant(cells, row) if _slips(cells, np.array([row]))[0] and not _far_from(cells, row) else ""
     return Proposal("scores", int(cells.line[row]), "score", number_text(score), meant)
 
 
@@ -127,6 +126,18 @@ def _slips(cells: ScoreCells, rows: np.ndarray) -> np.ndarray:
     attribute, tenth = cells.attribute.code[rows], cells.score[rows] / 10
     on_scale = (tenth >= cells.lowest[attribute]) & (tenth <= cells.highest[attribute])
     return on_scale & (~_whole(cells)[attribute] | (tenth == np.floor(tenth)))
+
+
+def _far_from(cells: ScoreCells, row: int) -> str:
+    """Return the others of its attribute and prototype where a tenth of a score lies farther off than these apart."""
+    code, score = cells.attribute.code, float(cells.score[row]) / 10
+    same = (code == code[row]) & (cells.prototype.code == cells.prototype.code[row])
+    others = cells.score[same & (cells.score >= cells.lowest[code]) & (cells.score <= cells.highest[code])]
+    low, high = (others.min(), others.max()) if len(others) >= _FEWEST_VALUES else (-np.inf, np.inf)
+    if 2 * low - high <= score <= 2 * high - low or np.isinf(low):
+        return ""
+    others_of = f"the other scores of {cells.prototype.of[cells.prototype.code[row]]}"
+    return f"far from {others_of}, {format_typed(low)} to {format_typed(high)}"
 
 
 def _whole(cells: ScoreCells) -> np.ndarray:
@@ -153,7 +164,9 @@ def _told_outside(cells: ScoreCells, rows: np.ndarray) -> str:
     likely = f"{format_typed(cells.score[slips[0]])} may be {_meant(cells, slips[0])}" if len(slips) else ""
     zero = len(slips) > 0 and _whole(cells)[cells.attribute.code[slips[0]]]
     if len(rows) == 1:
-        slip = f" {likely}: {'a zero too many' if zero else 'a missing decimal point'}." if likely else ""
+        far = _far_from(cells, rows[0])
+        what = "a zero too many" if zero else "a missing decimal point"
+        slip = f" {likely}: {what}{f', but that is {far}' if far else ''}." if likely else ""
         return f"{format_typed(scores[0])} is outside {scale}.{slip}"
     if len(np.unique(low)) > 1 or len(np.unique(high)) > 1:
         scale = "their scales"
@@ -208,7 +221,7 @@ def _cannot_judge(cells: ScoreCells) -> Iterator[Finding]:
 def _given_twice(cells: ScoreCells) -> list[Finding]:
     """Return scores for which assessor, prototype, attribute, session, replicate and position are an earlier row's.
 
-    Rows with neither session nor replicate may be repeats that nobody numbered: they give one note.
+    Rows with neither session nor replicate may be repeats that nobody numbered: they give one note, but for copies.
     """
     numbered = ~(cells.sitting.blank & cells.replicate.blank)
     rows = np.flatnonzero(np.isfinite(cells.score) & numbered)
@@ -216,11 +229,22 @@ def _given_twice(cells: ScoreCells) -> list[Finding]:
     later, earlier = _repeats(rows, *(names.code[rows] for names in keys), or_none(cells.position[rows]))
     same = cells.score[later] == cells.score[earlier]
     rows = np.flatnonzero(np.isfinite(cells.score) & ~numbered)
+    again, first = _repeats(rows, *(names.code[rows] for names in keys[:3]))
+    copied = _copied(cells, again, first)
+    same_too = np.concatenate([later[same], again[copied]]), np.concatenate([earlier[same], first[copied]])
     return [
-        *_told_twice(cells, later[same], earlier[same], same=True),
+        *_told_twice(cells, *same_too, same=True),
         *_told_twice(cells, later[~same], earlier[~same], same=False),
-        *_not_numbered(cells, _repeats(rows, *(names.code[rows] for names in keys[:3]))[0]),
+        *_not_numbered(cells, again[~copied]),
     ]
+
+
+def _copied(cells: ScoreCells, later: np.ndarray, earlier: np.ndarray) -> np.ndarray:
+    """Return which repeats are of a sample whose scores, of several values, are all the same again."""
+    sample, _ = grouped(cells.assessor.code[later], cells.prototype.code[later])
+    other = np.bincount(sample, cells.score[later] != cells.score[earlier])
+    values = np.bincount(np.unique(np.column_stack([sample, cells.score[later]]), axis=0)[:, 0].astype(int))
+    return np.asarray(((other == 0) & (np.bincount(sample) >= _FEWEST_VALUES) & (values > 2))[sample])
 
 
 def _repeats(rows: np.ndarray, *codes: np.ndarray) -> tuple[np.ndarray, np.ndarray]:
@@ -247,10 +271,11 @@ def _told_twice(cells: ScoreCells, later: np.ndarray, earlier: np.ndarray, *, sa
             message = f"{len(cases):,} scores stand a second time with another value; the first contradicts row "
             message += f"{cells.line[before]}."
         kind = "score_given_twice" if same else "score_given_twice_differently"
+        lines = cells.line[later[cases]]
+        last = f"-{lines[-1]}" if len(lines) > 1 and (np.diff(lines) == 1).all() else ""
         advice = (
             "Both count until one is set aside by a written correction (afterfeel set STUDY correct "
-            f"row={cells.line[after]} new= --who NAME --why REASON). If the sample was tried twice, number the "
-            "replicates."
+            f"row={lines[0]}{last} new= --who NAME --why REASON). If the sample was tried twice, number the replicates."
         )
         yield Finding("warning", kind, where, message, advice)
 
@@ -300,7 +325,7 @@ def _score_gaps(study: Study, cells: ScoreCells) -> list[Finding]:
         *_attributes_left_out(cells, samples),
         *_never_scored(study, cells),
         *_pairs_never_scored(cells),
-        *_nobody_in_common(cells),
+        *_nobody_incommon(cells),
         *_unequal_samples(cells, samples, absent, planned),
     ]
 
@@ -325,7 +350,7 @@ def _join(*parts: _Codes) -> _Codes:
 
 def _without(rows: _Codes, others: _Codes) -> _Codes:
     """Return the different ones of the rows that are not among the others, in sorted order."""
-    new = distinct(*(code[~_among(rows, others)] for code in rows))
+    new = distinct(*(code[~among(rows, others)] for code in rows))
     order = np.lexsort(new[::-1])
     return tuple(code[order] for code in new)
 
@@ -355,10 +380,10 @@ def _sessions_missed(cells: ScoreCells, turns: _Codes) -> Iterator[Finding]:
 
 def _samples_absent(turns: _Codes, samples: _Codes, planned: _Codes) -> _Codes:
     """Return the samples one would expect in the sittings that took place, and that have no row."""
-    by_plan = tuple(code[_among(planned[:2], turns)] for code in planned)
+    by_plan = tuple(code[among(planned[:2], turns)] for code in planned)
     assessor, sitting = _without(turns, planned[:2])
-    usual_sitting, usual_prototype = _common((samples[1],), samples[2], (turns[1],))
-    of_turn, of_usual = _matched(sitting, usual_sitting)
+    usual_sitting, usual_prototype = common((samples[1],), samples[2], (turns[1],))
+    of_turn, of_usual = matched(sitting, usual_sitting)
     by_custom = (assessor[of_turn], sitting[of_turn], usual_prototype[of_usual])
     return _without(_join(by_plan, by_custom), samples)
 
@@ -395,10 +420,10 @@ def _without_others(samples: _Codes) -> dict[tuple[int, int], list[int]]:
 def _attributes_left_out(cells: ScoreCells, samples: _Codes) -> Iterator[Finding]:
     """Return attributes without a row in a sample, where most others who scored that sample have one."""
     entries = distinct(cells.assessor.code, cells.sitting.code, cells.prototype.code, cells.attribute.code)
-    *usual_sample, usual_attribute = _common(entries[1:3], entries[3], samples[1:])
+    *usual_sample, usual_attribute = common(entries[1:3], entries[3], samples[1:])
     number = len(usual_attribute)
     kind, _ = grouped(*_join(tuple(usual_sample), samples[1:]))
-    of_sample, of_usual = _matched(kind[number:], kind[:number])
+    of_sample, of_usual = matched(kind[number:], kind[:number])
     expected = (*(code[of_sample] for code in samples), usual_attribute[of_usual])
     assessor, sitting, prototype, attribute = _without(expected, entries)
 
@@ -449,7 +474,7 @@ def _pairs_never_scored(cells: ScoreCells) -> Iterator[Finding]:
         yield Finding("warning", "prototype_never_scored", where, message, advice)
 
 
-def _nobody_in_common(cells: ScoreCells) -> list[Finding]:
+def _nobody_incommon(cells: ScoreCells) -> list[Finding]:
     """Return whether no chain of people who scored both joins some prototypes to the others."""
     rows = np.isfinite(cells.score) & ~cells.prototype.blank & ~cells.assessor.blank
     met = np.zeros((len(cells.prototype), len(cells.assessor)))
@@ -470,7 +495,8 @@ def _nobody_in_common(cells: ScoreCells) -> list[Finding]:
 def _unequal_samples(cells: ScoreCells, samples: _Codes, absent: _Codes, planned: _Codes) -> list[Finding]:
     """Return whether the prototypes were meant to be tried equally often; single losses are told elsewhere."""
     keys = (cells.assessor, cells.sitting, cells.replicate, cells.prototype)
-    rows = np.flatnonzero(~cells.sitting.blank) if len(cells.sitting) > 1 else np.arange(len(cells.line))
+    left_out = cells.settled & np.isnan(cells.score)  # set aside by a correction, as the copy of a line is
+    rows = np.flatnonzero(~left_out & ~(cells.sitting.blank & (len(cells.sitting) > 1)))
     *_, tried, _ = distinct(*(names.code[rows] for names in keys), or_none(cells.position[rows]))
     not_tried = _join(absent, _without(planned, _join(samples, absent)))[2]
     if (cells.sitting.blank & cells.replicate.blank).all():  # then nothing but its scores tells how often one was tried
@@ -501,9 +527,9 @@ def _serving_order(study: Study, cells: ScoreCells) -> list[Finding]:
     codes = (cells.assessor.code, cells.sitting.code, cells.prototype.code)
     _, first = grouped(*codes, or_none(cells.position))
     scored, rows = tuple(code[first] for code in codes), first
-    planned, right = _among(scored[:2], turns), _among(scored, served)
+    planned, right = among(scored[:2], turns), among(scored, served)
     both = or_none(np.concatenate([position, cells.position[rows]]))
-    in_place = _among((*scored, both[len(position) :]), (*served, both[: len(position)]))
+    in_place = among((*scored, both[len(position) :]), (*served, both[: len(position)]))
     elsewhere = right & ~in_place & np.isfinite(cells.position[rows])
     return [
         *_session_not_planned(cells, rows[_once(~planned & ~cells.sitting.blank[rows], scored[:2])]),
@@ -549,39 +575,3 @@ def _other_position(
             message = f"{counted(len(cases), 'sample')} at another position than served. The first: {message.lower()}"
         advice = "Check the ballots: samples may have been exchanged, or the order was changed and not written down."
         yield Finding("warning", "position_differs_from_serving", where, message, advice)
-
-
-# What can be asked of rows of codes: membership, matching, what is usual.
-
-
-def _among(rows: tuple[np.ndarray, ...], others: tuple[np.ndarray, ...]) -> np.ndarray:
-    """Return True for each of the rows that is also one of the others."""
-    number = len(others[0])
-    shape = [int(max(map(np.max, pair))) + 1 for pair in zip(rows, others, strict=True) if min(map(len, pair))]
-    if shape and math.prod(shape) <= DENSE * (number + len(rows[0])):
-        there = np.zeros(shape, dtype=bool)
-        there[others] = True
-        return np.asarray(there[rows])
-    group, first = grouped(*(np.concatenate(pair) for pair in zip(others, rows, strict=True)))
-    return first[group[number:]] < number
-
-
-def _matched(left: np.ndarray, right: np.ndarray) -> tuple[np.ndarray, np.ndarray]:
-    """Return all pairs of a row on the left and a row on the right with the same code, as two columns of rows."""
-    width = int(max(left.max(initial=-1), right.max(initial=-1))) + 1
-    order, counts = np.argsort(right, kind="stable"), np.bincount(right, minlength=width)
-    times = counts[left]
-    of_left = np.repeat(np.arange(len(left)), times)
-    within = np.arange(len(of_left)) - np.repeat(np.cumsum(times) - times, times)
-    starts = np.cumsum(counts) - counts
-    return of_left, order[starts[left[of_left]] + within]
-
-
-def _common(by: tuple[np.ndarray, ...], what: np.ndarray, whole: tuple[np.ndarray, ...]) -> tuple[np.ndarray, ...]:
-    """Return the rows (by, what) that occur more than half as often as their `by` occurs among the rows of `whole`."""
-    group, first = grouped(*by, what)
-    of_all, _ = grouped(*(np.concatenate(pair) for pair in zip(whole, by, strict=True)))
-    number = len(whole[0])
-    total = np.bincount(of_all[:number], minlength=int(of_all.max(initial=-1)) + 1)[of_all[number:]]
-    often = first[2 * np.bincount(group) > total[first]]
-    return tuple(code[often] for code in (*by, what))

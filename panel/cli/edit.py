@@ -76,6 +76,7 @@ def set_in_study(
     afterfeel set STUDY session P1 P2 --who NAME   one more session with these prototypes
     afterfeel set STUDY correct assessor=A1 prototype=P1 attribute=X [session=1] new=33 --who NAME --why REASON
     afterfeel set STUDY correct row=98 new=33 --who NAME --why REASON   the row that the check names; new= sets it aside
+    afterfeel set STUDY correct row=98-107 new= --who NAME --why REASON   all of a line that was copied
     afterfeel set STUDY decision chosen=P4 not_established=WORDS [role=WORDS] --who NAME --why REASON
     afterfeel set STUDY withdraw NUMBER --who NAME --why REASON    a statement; it stays in the table
     afterfeel set STUDY predict P9 'INGREDIENT=PERCENT' ...        what a blend will feel like, before it is made
@@ -215,10 +216,21 @@ def _correction(_seen: Study, words: tuple[str, ...], who: str, why: str) -> Cha
 
     place, when = _named(words), _moment()
     new, row = place.pop("new", ""), place.pop("row", "")
-    if row and (place or not row.isdecimal()):
-        raise StudyError("Name a score by its row alone, as the check does (row=98), or by whose it is and of what.")
+    first, several, last = row.partition("-")
+    if row and (place or not first.isdecimal() or (several and not last.isdecimal())):
+        raise StudyError(
+            "Name scores by rows alone, as the check does (row=98, row=98-107), or one by whose it is and of what."
+        )
+    if several and new:
+        raise StudyError("Several rows can only be set aside together (new=). Correct each by its own row.")
+
+    def corrected(now: Study) -> Study:
+        for each in range(int(first), int(last or first) + 1):
+            now = with_row_corrected(now, each, new=new, who=who, why=why, when=when)
+        return now
+
     if row:
-        return lambda now: with_row_corrected(now, int(row), new=new, who=who, why=why, when=when)
+        return corrected
     if unknown := [name for name in place if name not in PLACE_COLUMNS]:
         raise StudyError(
             f"A score is not found by {unknown[0]}. Name: {', '.join(PLACE_COLUMNS)}; or row=NUMBER; new=VALUE."

@@ -13,6 +13,7 @@ import click
 if TYPE_CHECKING:
     import pandas as pd
 
+    from panel.study.shown import Shown
     from panel.study.study import Study
     from panel.views.told import Told
 
@@ -92,7 +93,7 @@ def print_told(told: Told, *, everything: bool = False, brief: bool = False) -> 
     print_lines(told.headline, *told.mind[: 1 if brief else None], "")
     if told.table is not None and not brief:
         print_lines(told.shown(told.table).title)
-        print_table(told.shown(told.table).texts)
+        _print_shown(told.shown(told.table))
     if not everything:
         return
     for each in told.every_drawer():
@@ -103,11 +104,16 @@ def print_told(told: Told, *, everything: bool = False, brief: bool = False) -> 
         for item in items:
             if isinstance(item, str):
                 click.echo(item)
-            elif len(texts := told.shown(item).texts):
-                print_table(texts)
             else:
-                tell(told.shown(item).table.none or "None.")
+                _print_shown(told.shown(item))
         click.echo()
+
+
+def _print_shown(shown: Shown) -> None:
+    if len(shown.texts):
+        print_table(shown.texts)
+    else:
+        print_lines(shown.table.none or "None.", "")
 
 
 # Results as plain data for other programs: numbers unrounded, what is missing as null.

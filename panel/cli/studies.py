@@ -149,7 +149,7 @@ def survey_of(
     file: Path, person: str, kinds: Sequence[str], prototypes: Sequence[str] = (), sheet: str = ""
 ) -> tuple[RawFile, RawTable, pd.DataFrame, str]:
     """Return a survey's file, its table, what its columns ask, with the kinds named as QUESTION=KIND, and its test."""
-    from panel.study.questions import with_scale
+    from panel.study.questions import with_scale, without_columns
     from panel.study.raw_table import read_raw_file
     from panel.study.survey import KINDS, as_said, read_survey, survey_table
 
@@ -157,8 +157,12 @@ def survey_of(
     named = [tuple(map(str.strip, words.rpartition("=")[::2])) for words in kinds]
     about, session = (next((of for what, of in named if what == word and of not in KINDS), "") for word in _OF_ALL)
     person = person or next((column for column, kind in named if kind == "person"), "")
-    table, asked = read_survey(survey_table(raw, sheet), person, prototypes, about)
-    for question, kind in (each for each in named if each not in (("product", about), ("session", session))):
+    laid_out = survey_table(raw, sheet)
+    table, asked = read_survey(laid_out, person, prototypes, about)
+    if lists := _left_out(laid_out, asked, [question for question, kind in named if not kind]):
+        table, asked = read_survey(without_columns(laid_out, lists), person, prototypes, about)
+    known = [("product", about), ("session", session), *((head, "") for head in lists)]
+    for question, kind in (each for each in named if each not in known):
         kind, _, scale = kind.partition(" ")
         meant = _meant(asked, question)
         if not meant.any() and "=" in question:  # QUESTION=NAME=KIND, such as what answers are too much of
@@ -184,6 +188,11 @@ def survey_of(
 
 
 _OF_ALL = ("product", "session")  # what may be said of a whole survey
+
+
+def _left_out(laid_out: RawTable, asked: pd.DataFrame, questions: Sequence[str]) -> list[str]:
+    """Return the headings of columns to be left out that stand for several questions, as a list of words does."""
+    return [head for head in questions if head in laid_out.header and not _meant(asked, head).any()]
 
 
 def _meant(asked: pd.DataFrame, question: str) -> pd.Series:

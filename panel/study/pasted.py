@@ -20,6 +20,7 @@ from panel.study.editing import known_numbers, put_table, texts_of_table
 from panel.study.file_names import is_number
 from panel.study.formulas import canonical_ingredient
 from panel.study.knowledge import is_called, is_reckoned
+from panel.study.naming import known_by_cells, of_the_study
 from panel.study.numbers_read import measured, read_numbers
 from panel.study.raw_table import NOT_READ, decode, filled_rows, is_workbook, likely_delimiter, rows_of_file
 from panel.study.study import RawFile, Study
@@ -128,7 +129,7 @@ def read_rows(rows: list[list[str]], name: str, study: Study | None = None) -> P
         rows, done = _readings(rows, study)
         notes += done
     if _known(name, rows[0]):
-        return _with_headings(rows, name, notes)
+        return _with_headings(rows, name, notes, study)
     _refuse_strange_headings(rows, name)
     known = [column.name for column in columns_of(name)]
     if len(rows[0]) > len(known):
@@ -199,9 +200,10 @@ def _is_mean(name: str) -> bool:
     return is_reckoned(name) or is_called(name, "reckoned_alone")
 
 
-def _with_headings(rows: Sequence[Sequence[str]], name: str, notes: Sequence[str]) -> Pasted:
-    header, unknown, done = [], {}, list(notes)
-    certain = known_columns(name, rows[0])
+def _with_headings(rows: Sequence[Sequence[str]], name: str, notes: Sequence[str], study: Study) -> Pasted:
+    header, unknown = [], {}
+    columns = [column.name for column in columns_of(name)]
+    certain = known_by_cells(columns, rows, known_columns(name, rows[0]), study)
     for place, (heading, found) in enumerate(zip(rows[0], certain, strict=True)):
         words = heading or f"column {place + 1}"
         if found:
@@ -213,7 +215,8 @@ def _with_headings(rows: Sequence[Sequence[str]], name: str, notes: Sequence[str
     twice = next((column for column in header if header.count(column) > 1), "")
     if twice:
         raise StudyError(f"Two pasted columns are both {twice}. Keep one of them, or give one another heading.")
-    texts = _frame(rows[1:], header)
+    texts, told = of_the_study(_frame(rows[1:], header), name, study)
+    done = [*notes, *told]
     if name == "formulas" and ("prototype" not in texts or (texts["prototype"] == "").any()):
         _refuse_nameless(texts, rows[0])
     empty = [column for column in texts if column not in certain and not texts[column].any()]
@@ -305,11 +308,12 @@ def put_formulas(study: Study, grid: pd.DataFrame) -> Study:
 
 
 def _sign(study: Study, cells: pd.DataFrame) -> str:
-    """Return the decimal sign of the amounts that are new in a grid; empty where they do not show one."""
+    """Return the decimal sign of the amounts that are new in a grid; empty where they do not show one, or show both."""
     known = known_numbers(study, "formulas", "percent")
     fresh = [cell for column in cells for cell in cells[column] if cell not in known and not _FILLS_UP.fullmatch(cell)]
     read = read_numbers(fresh)
-    return read.decimal if read.decided else ""
+    mixed = len(read_numbers(fresh, read.decimal).reasons) > len(read.reasons)
+    return read.decimal if read.decided and not mixed else ""
 
 
 def columns_of_grid(study: Study, grid: pd.DataFrame) -> list[str]:
@@ -339,8 +343,11 @@ def _filled_up(
         )
     total = total_of(study, cells, sign)
     if math.isnan(total):
+        alone = ((what, cell) for what, cell in zip(ingredients, cells, strict=True) if cell)
+        odd = [f"{cell!r} of {what}" for what, cell in alone if math.isnan(total_of(study, [cell], sign))]
         raise StudyError(
-            f"The formula of {prototype} cannot be filled up: an amount in it is missing or not read. Write it first."
+            f"The formula of {prototype} cannot be filled up: an amount in it is missing or not read ({first_few(odd)})"
+            ". Write it first."
         )
     if total > 100:
         raise StudyError(

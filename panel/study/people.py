@@ -409,7 +409,7 @@ def one_row_each(
         person = person_column(table, [name for name in words if name != prototype])
     if not person:
         say = "Say which column holds the person; by command: --assessor COLUMN."
-        raise StudyError(f"{table.name} has a row for each {prototype}. {say}")
+        raise StudyError(f"{table.name} has a row for each {prototype.rstrip(' ?')!r}. {say}")
     spelled: dict[str, str] = {}  # one person may be typed with other capitals
     cells[person] = [spelled.setdefault(cell.casefold(), cell) for cell in cells[person]]
     answer, question = named.get("score", ""), named.get("attribute", "")
@@ -547,7 +547,7 @@ def served_place(table: RawTable, held: Mapping[str, str]) -> dict[str, str]:
     return {}
 
 
-_NUMBER_WORDS = frozenset(("no", "nr", "num", "number", "nummer", "numero"))
+_NUMBER_WORDS = frozenset(("no", "nr", "num", "number", "nummer", "numero", "turn", "tour", "turno", "turnus", "giro"))
 _OFTEN = 0.8  # share of the people whose numbers run from 1 to the last
 
 

@@ -339,6 +339,13 @@ def is_turned(heading: str, kind: str, known: Mapping[str, str]) -> bool:
     return any(sides) and max(sides) <= 0
 
 
+def without_columns(table: RawTable, heads: Collection[str]) -> RawTable:
+    """Return a survey without the columns below these headings."""
+    kept = [(head, cells) for head, cells in zip(table.header, table.columns, strict=True) if head not in heads]
+    header, columns = zip(*kept, strict=True)
+    return replace(table, header=header, columns=columns)
+
+
 def with_scale(table: RawTable, asked: pd.DataFrame, meant: pd.Series, scale: str) -> tuple[RawTable, pd.DataFrame]:
     """Return a survey with a scale such as 1-7 written behind the headings of the columns that are meant."""
     ends = re.fullmatch(r"(\d+)\s*-\s*(\d+)", scale)

@@ -61,7 +61,7 @@ from panel.study.sittings import (
     with_days,
 )
 from panel.study.study import RawFile
-from panel.study.table_cells import filled_in_order, is_mean_of_others, without_other_rows
+from panel.study.table_cells import filled_in_order, is_mean_of_others, without_other_rows, without_units
 from panel.words import as_seen, counted, first_few
 
 
@@ -198,6 +198,7 @@ def sheet_of(name: str, filled: Sequence[tuple[int, list[str]]], heading: int = 
 
     Nothing above the line named is read but a row of groups of columns.
     """
+    filled, units = without_units(filled)
     cells = [row for _, row in filled]
     if len(cells) < FEWEST_ROWS or len(cells[0]) < 2:
         return None
@@ -222,7 +223,7 @@ def sheet_of(name: str, filled: Sequence[tuple[int, list[str]]], heading: int = 
     title = [" ".join(cell for cell in row if cell) for row in cells[:first]]
     if title:
         notes = [f"{_ABOVE} {filled[bottom][0]} stands: {first_few(title).rstrip('.')}.", *notes]
-    header, notes = without_question(header, notes)
+    header, notes = without_question(header, [*units, *notes])
     reckoned = [head for head in header if BAR in head and any(map(is_reckoned, head.split(BAR)))]
     if reckoned:
         notes.append(f"Columns with means or totals were left out: {first_few(reckoned)}.")

@@ -94,6 +94,7 @@ def ask_of_left_out(first: Sheet, left: Sequence[Sheet]) -> None:
 
 _SHARED = ("assessor", "session", "replicate")  # a code may stand for something else for each of these
 _MOSTLY = 0.8
+_LISTS = 0.2  # share of the cells from which a sign between words is that of a list, and not of remarks
 
 
 def key_and_scores(sheets: Sequence[Sheet]) -> tuple[Sheet | None, list[Sheet]]:
@@ -243,9 +244,10 @@ def resolved(sheet: Sheet, key: Sheet | None) -> tuple[Sheet, list[str]]:
         )
     width = 1 + len(more)
     said = [known.get(place, [""] * width)[:width] for place in places]
-    _ask_of_contradicted(sheet, own if own != held else "", [names[0] for names in said])
+    own = own if own != held else ""
+    _ask_of_contradicted(sheet, own, [names[0] for names in said])
     rows = tuple((*names, *row) for names, row in zip(said, sheet.rows, strict=True))
-    other = {held: BLIND_CODE, own: "prototype written beside the code"}
+    other = {own: "prototype written beside the code", held: BLIND_CODE}
     header = ("prototype", *more, *(other.get(head, head) for head in sheet.header))
     by = f", each within its {' and '.join(shared)}" if shared else ""
     return replace(sheet, header=header, rows=rows), [
@@ -454,9 +456,8 @@ def lists_apart(table: RawTable, names: re.Pattern[str], about: str = "") -> Raw
     """Return a table with a column for each word of a column that lists ticked words; all is `about` one, or named."""
     asked: dict[str, list[str]] = {}
     for head in table.header:
-        if (about or names.search(head)) and not is_called(
-            typed_question(without_names(names, asked_words(head))), "comment"
-        ):
+        bare = typed_question(without_names(names, asked_words(head)))
+        if (about or names.search(head)) and not is_called(bare, "comment"):
             asked.setdefault(names.sub("", head), []).append(head)
     made: dict[str, Sequence[str]] = dict(zip(table.header, table.columns, strict=True))
     notes = list(table.notes)
@@ -468,7 +469,8 @@ def lists_apart(table: RawTable, names: re.Pattern[str], about: str = "") -> Raw
         spelled = {part.casefold(): part for cell in reversed(cells) for part in reversed(_parts(cell, sign))}
         times = Counter(part.casefold() for cell in cells for part in _parts(cell, sign))
         terms = [term for term, n in times.items() if ":" not in term and (n > 1 or len(term.split()) <= TERMS)]
-        if not any(sign in cell for cell in cells) or sum(n for n in times.values() if n > 1) < _MOSTLY * times.total():
+        again, lists = sum(n for n in times.values() if n > 1), sum(sign in cell for cell in cells)
+        if lists < max(1, _LISTS * len(cells)) or again < _MOSTLY * times.total():
             continue
         if strange := [spelled[term] for term in times if term not in terms]:
             notes.append(f"Left out of what was ticked, as somebody's own words: {first_few(strange)}.")
@@ -487,7 +489,7 @@ def _free(term: str, taken: Collection[str]) -> str:
 
 
 def _parts(cell: str, sign: str) -> list[str]:
-    return [part for each in cell.split(sign) if (part := as_seen(each))]
+    return [part for each in cell.split(sign) if re.search(r"\w", part := as_seen(each))]
 
 
 # Which names of prototypes do headings hold?

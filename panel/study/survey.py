@@ -83,7 +83,7 @@ _CODE = re.compile(  # no number of something, such as 24 h
     r"ml|mm|cm|std|stunden?|minuten?|tagen?|wochen?|heures?|jours?|horas?|ore|giorni)\b))",
     re.IGNORECASE,
 )
-KINDS = (*ASKED_KINDS, "check_all", "position", "person")
+KINDS = (*ASKED_KINDS, "paired", "check_all", "position", "person")
 NO_PRODUCT = "names no prototype"
 _TO_FIVE = "not read: numbers from 1 to 5; say what they are"
 _COLUMNS = ("column", "prototype", "question", "kind", "noticed")
@@ -334,7 +334,7 @@ def _kind(
         return "", "empty"
     names_one = all(cell in prototypes or worded(cell, wordings("preference")) for cell in given)
     if names_one and (chosen or called == "preference") and not is_against(heading):
-        return ("preference", "") if len(prototypes) == 2 else ("", "not read: more than two to choose from")
+        return ("preference", "") if len(prototypes) == 2 else ("", f"not read: {_AMONG}")
     if names_one and not is_tried_as(heading) and not any(re.fullmatch(r"\d{1,2}", cell) for cell in given):
         return "", _ONE
     if is_ranks(heading):
@@ -370,7 +370,7 @@ def _kind(
     return "", _TO_FIVE if to_five else "not read: numbers; say what they are"
 
 
-_ONE = "not read: names one of them; say preference if that is asked"
+_ONE, _AMONG = "not read: names one of them; say preference if that is asked, or paired", "more than two to choose from"
 _FULL, _UNLESS = "5 read as full agreement", ", if the ends in the table of questions do not say otherwise"
 
 
@@ -452,6 +452,8 @@ def with_survey(
     held = list(map(str, study.table("answers")["question"].unique()))
     spelled = {plain_words(question_words(study, name)): name for name in held} | {plain_words(n): n for n in held}
     asked = asked.assign(question=[spelled.get(plain_words(name), name) for name in asked["question"].str.strip()])
+    paired = {*asked.loc[asked["kind"] == "paired", "question"]}  # read as a preference is
+    asked = asked.assign(kind=asked["kind"].replace("paired", "preference"))
     read = asked.loc[~asked["kind"].isin(("", "position", "person"))]
     if read.empty:
         _refuse_unread(asked.get("noticed", pd.Series(dtype="str")))
@@ -480,6 +482,7 @@ def with_survey(
     )
     answers = answers.assign(position=_places_of(answers, table, people, asked))
     block = answers.loc[answers["answer"] != ""].reset_index(drop=True).astype("str")
+    block["kind"] = block["kind"].mask(block["question"].isin(paired), "paired")
     of = re.compile("|".join(whole(name).pattern for name in named) or r"(?!)")
     called = {asked_: _asks(table.header, of)[head] for head, asked_ in read[["column", "question"]].to_numpy()}
     study = with_questions_renamed(study, block, called, same_file=file in study.raw_files)
@@ -490,7 +493,7 @@ def with_survey(
     study = put_block(study, "assessors", pd.DataFrame({"assessor": people, "kind": "consumer"}, dtype="str"))
     told = _agreement_told(table, read, beside)
     study = with_answers_replaced(study, block, told)
-    for block_ in (ends_in_words(study, table, read), told, _words_asked(study, read)):
+    for block_ in (ends_in_words(study, table, read), told, _words_asked(study, read[~read["question"].isin(paired)])):
         study = put_block(study, "questions", block_) if len(block_) else study
     kept = (file,) if file is not None and file not in study.raw_files else ()
     return replace(put_block(study, "answers", block), raw_files=(*study.raw_files, *kept))
@@ -502,6 +505,10 @@ def _refuse_unread(noticed: pd.Series) -> None:
         raise StudyError(f"No column is read: {NO_PRODUCT}. {say}")
     why = dict.fromkeys(words for words in noticed if words.startswith("not read"))
     told = f" ({first_few(list(why))})" if why else ""
+    if any(_AMONG in words for words in why):
+        raise StudyError(
+            f"No column is read{told}. Of two at a time each pair has a file of its own: make one of each."
+        )
     raise StudyError(f"No column is read{told}. Say of one at least which kind of question it is.")
 
 

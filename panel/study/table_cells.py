@@ -27,8 +27,9 @@ from panel.study.knowledge import (
     named_columns,
     numbers_one,
     plain_names,
+    stated_scale,
 )
-from panel.study.numbers_read import read_number_columns, read_numbers
+from panel.study.numbers_read import read_number_columns, read_numbers, unit_of_heading
 from panel.study.raw_table import RawTable, holds_control_signs
 from panel.study.study import UNREAD_COLUMNS, Study
 from panel.study.tables import ENTRIES, TABLES, Column, Table, heading, spoken
@@ -262,6 +263,9 @@ def _is_called_too(words: str, column: str) -> bool:
     """Return True if a heading is surely one that a column has in any of the languages known, its unit the same."""
     bare = _without_unit(words)
     unit, role = bare_words(words)[len(bare_words(bare)) :], _ROLE_OF.get(column, column)
+    for own in _UNITS.get(column, ()):  # `Amount g`
+        if not unit and heading_words(bare).endswith(f" {own}"):
+            bare, unit = heading_words(bare).removesuffix(f" {own}"), own
     named = any(fits(name, heading_words(bare), plain_names(bare)) for name in headings_called(role)[0])
     return named and unit in _UNITS.get(column, (unit,))
 
@@ -343,7 +347,33 @@ def _is_of_means(cell: str, known: Collection[str]) -> str:
     return "if alone" if is_called(cell, "reckoned_alone") else ""
 
 
-# Names that a sheet shows once, above blanks.
+# A line of units below the headings, and names that a sheet shows once, above blanks.
+
+
+def without_units(filled: Sequence[tuple[int, list[str]]]) -> tuple[list[tuple[int, list[str]]], list[str]]:
+    """Return the lines of a sheet without one of units below its headings, which get them where they differ; notes."""
+    lines = list(filled)
+    for n in range(1, min(len(lines) - 1, _MOST_HEADINGS)):
+        (at, heads), (_, units), (_, below) = lines[n - 1 : n + 2]
+        said = [i for i, cell in enumerate(units) if cell]
+        of_heads = all(heads[i] and _is_unit(units[i]) and not _is_unit(heads[i]) for i in said)
+        numbers = read_numbers([below[i] for i in said]).share if said else 0
+        if len(said) > 1 and of_heads and numbers >= _NUMBERS:
+            named = dict.fromkeys(units[i] for i in said)
+            if len(named) > 1:
+                heads = [f"{head} ({unit})" if unit else head for head, unit in zip(heads, units, strict=True)]
+            told = f"The line below the headings {'was left out' if len(named) == 1 else 'joins them'}"
+            return [*lines[: n - 1], (at, heads), *lines[n + 1 :]], [f"{told}: {first_few(list(named))}."]
+    return lines, []
+
+
+_MOST_HEADINGS = 12  # lines of titles and headings above the first row
+
+
+def _is_unit(cell: str) -> bool:
+    """Return True if a cell is a unit or a scale: `mm`, `0-10`, `points`."""
+    bare = cell.strip("()[] ")
+    return bool(stated_scale(f"x ({bare})")[1] or unit_of_heading(f"x ({bare})") or is_called(bare, "score"))
 
 
 def filled_in_order(

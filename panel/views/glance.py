@@ -66,6 +66,10 @@ _WITHOUT_SCORES: tuple[tuple[Question[Any], Callable[[Any, Naming], Told], str],
 _ONE_SCORE = re.compile(r"scores, row \d+(?: \(line [^;]*\))?: ([^;,]+, )(?:session [^;,]+, )?([^;]+)$")
 _LATIN_NAME = re.compile(r"[A-Z][a-z-]+(?: [A-Z][a-z-]+)+ \(([A-Z][A-Za-z -]+)\)")  # `Cocos Nucifera (Coconut) Oil`
 
+_SENTENCE_END = re.compile(  # not behind a title or an initial, such as `Dr. Alma` or `B. Alma`
+    r"(?<!\b[A-Z])(?<!\b[A-Z][a-z])(?<!\b[A-Z][a-z]{2})(?<!\b[A-Z][a-z]{3})\. "
+)
+
 
 @dataclass(frozen=True, eq=False)
 class Glance:
@@ -176,7 +180,7 @@ def _settle(findings: Sequence[Finding]) -> tuple[Finding, ...]:
 
 def in_short(finding: Finding) -> str:
     """Return who and what it is about, for a score, and the first statement; INCI names without the Latin."""
-    first = _LATIN_NAME.sub(r"\1", finding.message.partition(": ")[0].partition(". ")[0])
+    first = _LATIN_NAME.sub(r"\1", _SENTENCE_END.split(finding.message.partition(": ")[0])[0])
     place = _ONE_SCORE.match(finding.where)
     return f"{place[1] + place[2] + ': ' if place else ''}{first.rstrip('.')}."
 

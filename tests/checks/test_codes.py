@@ -3,8 +3,7 @@ import pandas as pd
 from hypothesis import given
 from hypothesis import strategies as st
 
-from panel.checks.finding import Names, distinct, grouped, or_none
-from panel.checks.scores import _among, _common, _matched
+from panel.checks.finding import Names, among, common, distinct, grouped, matched, or_none
 
 rows = st.lists(st.tuples(st.integers(0, 3), st.integers(0, 5)), max_size=40)
 
@@ -41,12 +40,12 @@ def test_distinct_rows_are_those_of_pandas(pairs):
 
 @given(rows, rows)
 def test_among_is_membership(pairs, others):
-    assert _among(columns(pairs), columns(others)).tolist() == [pair in others for pair in pairs]
+    assert among(columns(pairs), columns(others)).tolist() == [pair in others for pair in pairs]
 
 
 @given(st.lists(st.integers(0, 5), max_size=20), st.lists(st.integers(0, 5), max_size=20))
 def test_matched_rows_are_the_inner_join_of_pandas(left, right):
-    at_left, at_right = _matched(np.array(left, dtype=np.int64), np.array(right, dtype=np.int64))
+    at_left, at_right = matched(np.array(left, dtype=np.int64), np.array(right, dtype=np.int64))
     frames = [pd.DataFrame({"key": key, "row": range(len(key))}).astype("int64") for key in (left, right)]
     joined = frames[0].merge(frames[1], on="key")
     assert sorted(zip(at_left.tolist(), at_right.tolist(), strict=True)) == sorted(
@@ -58,7 +57,7 @@ def test_common_means_more_than_half():
     # session 0: four assessors, prototype 1 scored by three, prototype 2 by two; session 1: one assessor
     turns = np.array([0, 0, 0, 0, 1])
     session, prototype = np.array([0, 0, 0, 0, 0, 1]), np.array([1, 1, 1, 2, 2, 2])
-    usual = _common((session,), prototype, (turns,))
+    usual = common((session,), prototype, (turns,))
     assert list(zip(*(code.tolist() for code in usual), strict=True)) == [(0, 1), (1, 2)]
 
 

@@ -102,7 +102,7 @@ def test_many_blank_scores_give_one_finding_for_each_assessor():
 
 
 @pytest.mark.parametrize(
-    ("slip", "told"), [(104.0, ""), (330.0, " 330 may be 33: a zero too many."), (1040.0, ""), (1000.0, "100: a zero")]
+    ("slip", "told"), [(104.0, ""), (330.0, " 330 may be 33: a zero too many."), (1040.0, ""), (280.0, "28: a zero")]
 )
 def test_where_all_scores_are_whole_no_decimal_point_is_missed(slip: float, told: str):
     whole = small_study(scores=table("scores").assign(score=lambda scores: scores["score"].round()))
@@ -114,6 +114,19 @@ def test_where_all_scores_are_whole_no_decimal_point_is_missed(slip: float, told
     else:
         assert finding.message == f"{slip:.0f} is outside the scale 0 to 100."
         assert finding.proposals[0].value == ""
+
+
+def test_a_slip_that_would_lie_far_from_what_all_others_gave_is_told_and_not_proposed():
+    study = with_cells("scores", [8], score=1000.0)
+    row = study.scores.iloc[8]
+    alike = (study.scores["attribute"] == row["attribute"]) & (study.scores["prototype"] == row["prototype"])
+    others = study.scores["score"][alike].drop(8)
+    finding = the_one(study)
+    assert finding.message == (
+        "1000 is outside the scale 0 to 100. 1000 may be 100.0: a missing decimal point, but that is far from the "
+        f"other scores of P4, {others.min():g} to {others.max():g}."
+    )
+    assert finding.proposals[0].value == ""
 
 
 def test_what_could_not_be_judged_is_an_answer_and_no_blank():

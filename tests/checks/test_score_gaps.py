@@ -2,6 +2,7 @@ import numpy as np
 import pandas as pd
 import pytest
 
+from panel.study.renaming import with_row_corrected
 from tests.checks.planted import new_findings, rows_of, table, the_one, with_cells
 from tests.studies import crossed_study, small_study
 
@@ -115,6 +116,17 @@ def test_prototypes_tried_more_often_are_noted():
     assert (finding.severity, finding.kind, finding.where) == ("note", "unequal_replicates", "scores")
     assert finding.message == ("The prototypes were not tried equally often; samples: P2 8, P4 8, P3 8 and P1 16.")
     assert finding.advice.startswith("Those tried more often are known better.")
+
+
+def test_a_copied_line_that_was_set_aside_is_no_sample_more():
+    scores = table("scores").assign(recorded_at="")
+    first = rows_of(scores, assessor="A01", session="1", prototype="P1")
+    copied = pd.concat([scores, scores[first].assign(position=5)], ignore_index=True)
+    study = small_study(scores=copied, servings=None)
+    assert "unequal_replicates" in {finding.kind for finding in new_findings(study)}
+    for row in range(len(scores), len(copied)):
+        study = with_row_corrected(study, row + 2, new="", who="Ida", why="copied twice", when="2025-04-01T10:00")
+    assert "unequal_replicates" not in {finding.kind for finding in new_findings(study)}
 
 
 def test_balanced_incomplete_blocks_have_no_gaps():

@@ -382,6 +382,25 @@ def test_who_keeps_a_name_as_a_code_is_told_where_others_get_one(tmp_path: Path)
     assert read_folder(tmp_path / "rub").assessors == ("A01", "BEA 2")
 
 
+def test_a_copied_ballot_is_told_and_set_aside_in_one_go_also_without_sessions(tmp_path: Path):
+    heads = ["Judge", "Sample", "cooling", "glide", "film", "gloss", "slip"]
+    design = [(who, of) for who in ("J1", "J2", "J3") for of in ("G1", "G2", "G33")]
+    rows = [[who, of, *(str((n * n + 5 * k + 2 * n * k) % 9) for k in range(5))] for n, (who, of) in enumerate(design)]
+    (tmp_path / "gel.csv").write_text("\n".join(map(";".join, [heads, *rows, rows[3]])))
+    gel = tmp_path / "gel"
+    run("import", tmp_path / "gel.csv", "--out", gel, "--scale-min", 0, "--scale-max", 10)
+    told = run("check", gel).stdout
+    assert "5 scores stand a second time with the same value; the first repeats row 17." in told
+    assert "afterfeel set STUDY correct row=47-51 new= --who NAME --why REASON" in told
+    assert "taken as replicates" not in told
+    run("set", gel, "correct", "row=47-51", "new=", "--who", "EK", "--why", "copied")
+    assert len(scores_used(read_folder(gel)).frame) == 45
+    assert "second time" not in run("check", gel).stdout
+    words = ("--who", "EK", "--why", "copied")
+    told = run("set", gel, "correct", "row=2-3", "new=4", *words, code=2).output
+    assert "Several rows can only be set aside together" in told
+
+
 def test_a_line_that_was_sent_twice_is_set_aside_by_the_row_that_the_check_names(tmp_path: Path):
     lines = ["Judge;Sample;Visit;cooling", "J1;G1;1;4", "J1;G2;1;5", "J2;G1;1;5", "J2;G2;1;7", "J1;G2;1;5"]
     (tmp_path / "gel.csv").write_text("\n".join(lines))
@@ -399,7 +418,7 @@ def test_a_line_that_was_sent_twice_is_set_aside_by_the_row_that_the_check_names
     assert scores_used(read_folder(gel)).corrected["row"].tolist() == [6]
     assert read_folder(gel).table("corrections")["old"].tolist() == ["5.0", ""]
     assert "rows are 2 to 6" in run("set", gel, "correct", "row=7", "new=", *words, code=2).output
-    assert "by its row alone" in run("set", gel, "correct", "row=6", "session=1", "new=", *words, code=2).output
+    assert "by rows alone" in run("set", gel, "correct", "row=6", "session=1", "new=", *words, code=2).output
     assert "needs a name" in run("set", gel, "correct", "row=6", "new=", code=2).output
     same = run("set", gel, "correct", "row=2", "new=", *words, "--json").stdout  # one of its kind is named as ever
     assert "key=assessor=J1; session=1; prototype=G1; attribute=cooling;" in same

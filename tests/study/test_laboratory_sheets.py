@@ -167,7 +167,7 @@ def turn(who: str, day: str, n: int) -> int:
 
 
 @pytest.mark.parametrize(
-    "head", ["No. of the evening", "Nr. des Abends", "Number of the dish", "Evening no.", "No. this day"]
+    "head", ["No. of the evening", "Nr. des Abends", "Number of the dish", "Evening no.", "No. this day", "Turn"]
 )
 def test_what_numbers_each_that_was_tried_is_the_position_and_no_attribute(head: str):
     of = imported(counted_and_timed((head, turn)))
@@ -408,7 +408,15 @@ def remarks_told(margin: str) -> dict[str, str]:
 
 @pytest.mark.parametrize(
     "margin",
-    ["small cut, stopped the blood", "itched a little", "skin burning", "got a rash", "stung", "Juckreiz am Arm"],
+    [
+        "small cut, stopped the blood",
+        "itched a little",
+        "skin burning",
+        "got a rash",
+        "stung",
+        "Juckreiz am Arm",
+        "skin went red",
+    ],
 )
 def test_a_remark_of_an_injury_is_pointed_to_the_record_of_reactions_and_not_repeated(margin: str):
     found = remarks_told(margin)

@@ -188,3 +188,26 @@ def test_primes_behind_a_name_are_minutes_and_seconds():
         ("Judge 5's gloss", np.nan),
     ):
         np.testing.assert_equal(timed_words(name)[1], minutes)  # ISO 80000-3 and common practice of a laboratory
+
+
+@pytest.mark.parametrize("unit", ["0-100", "(0 to 100)", "points", "mm"])
+def test_a_line_of_units_below_two_lines_of_headings_is_no_heading(unit: str):
+    upper, lower = ["", "", "", "After 2 min", "", "After 20 min", ""], ["Judge", "Sample", "Rep", *WORDS, *WORDS]
+    columns = [(word, at) for at in MINUTES for word in WORDS]
+    rows = wide(upper, lower, columns)
+    with_units = read([*rows[:2], ["", "", "", *[unit] * 4], *rows[2:]]).scores
+    told = ["assessor", "prototype", "attribute", "replicate", "score"]
+    assert with_units[told].equals(read(rows).scores[told])
+
+
+def test_units_that_differ_are_those_of_their_columns():
+    rows = [["Judge", "Sample", "Rep", *WORDS, "Time to dry"], ["", "", "", "0-100", "0-100", "s"]]
+    rows += [[*of, TRUTH[of, WORDS[0], 2], TRUTH[of, WORDS[1], 2], 20 + n * 7 % 11] for n, of in enumerate(DESIGN)]
+    read_as = read(rows)
+    study = study_from_scores(read_as, raw_file("a.csv", b"x"), "units")
+    assert dict(zip(*study.listed("attributes", "attribute", "unit"), strict=True)) == {
+        "Greasy film (0-100)": "",
+        "Softness (0-100)": "",
+        "Time to dry (s)": "s",
+    }
+    assert list(study.scales(["Greasy film (0-100)"])) == [(0, 100)]

@@ -591,6 +591,16 @@ def test_a_code_with_two_meanings_is_resolved_by_its_day_or_refused():
         score_table(raw_file(*book(**blind(("Mon 3/3", "Fri 7/3"), ("Code Monday", "Code Friday"), again=True))))
 
 
+@pytest.mark.parametrize("called", ["Sample", "Code"])
+def test_a_column_of_codes_is_one_however_it_is_called(called: str):
+    sheets = blind(("Day 1", "Day 2"), ("Day 1", "Day 2"))
+    rows = sheets["Scores"]
+    table = score_table(raw_file(*book(**sheets | {"Scores": [["Judge", "Day", called, *rows[0][3:]], *rows[1:]]})))
+    assert table.header.count("blind code") == 1
+    assert [*table.column("blind code")] == [row[2] for row in rows[1:]]
+    assert not any("beside the code" in name for name in table.header)
+
+
 def grouped_brushes(heads: tuple[str, ...]) -> list[list[str]]:
     rows = [["", "", "stiff hairs", "", "soft hairs", ""], ["Judge", "Sample", *heads]]
     return [

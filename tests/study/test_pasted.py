@@ -72,6 +72,12 @@ def test_formulas_pasted_any_way_are_the_same(block: str, delimiter: str, decima
     assert lines_of(put_block(study, "formulas", pasted.texts)) == LINES
 
 
+def test_an_amount_with_a_comma_among_points_is_read():
+    block = "Ingredient\tP1\tP2\nWater\tad 100\tad 100\nGlycerin\t5\t5\nCarbomer\t0,5\t0.5\nPanthenol\t0.2\t0.2"
+    made = put_block(Study({}), "formulas", read_block(block, "formulas").texts).table("formulas")
+    assert made["percent"].tolist() == pytest.approx([94.3, 5, 0.5, 0.2] * 2)
+
+
 def test_water_to_a_hundred_and_trade_spelling():
     block = "Ingredient\tP1\tP2\nWater\tq.s.\tad 100\nGlycerin\t4,5\t4,5\nSqualane\t10\t0"
     pasted = read_block(block, "formulas", Study({}))
@@ -90,7 +96,7 @@ def test_water_to_a_hundred_and_trade_spelling():
     [
         ("", "Nothing was pasted"),
         ("Ingredient\tP1\nWater\tq.s.\nGlycerin\tq.s.", "are both filled up"),
-        ("Ingredient\tP1\nWater\tq.s.\nGlycerin\tsome", "missing or not read"),
+        ("Ingredient\tP1\nWater\tq.s.\nGlycerin\tsome", r"missing or not read \('some' of Glycerin\)"),
         ("Ingredient\tP1\nWater\tq.s.\nGlycerin\t104", "is at 104 % without"),
         ("Ingredient\tP1\tP1\nWater\t90\t80", "the same prototype"),
         ("Ingredient\tP1\t\nWater\t90\t80", "no heading"),

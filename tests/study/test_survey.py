@@ -91,7 +91,7 @@ def test_a_row_for_each_person_and_product_gives_the_same_answers(answers: bool)
 @pytest.mark.parametrize(
     ("text", "words"),
     [
-        ("Product;liking\nP1;3\nP2;4\nP1;5", "has a row for each Product. Say which column holds the person"),
+        ("Product;liking\nP1;3\nP2;4\nP1;5", "has a row for each 'Product'. Say which column holds the person"),
         ("Person;Product;liking\nA;P1;3\nA;P2;4\nA;P1;5", "Line 4 of survey.csv is a second one of A for P1"),
         ("Person;Product;liking\nA;P1;3\n;P1;4\nB;P2;5", "Line 3 of survey.csv does not say whose it is"),
     ],
@@ -287,6 +287,25 @@ def test_a_list_of_ticked_words_is_a_box_for_each():
     assert "my own words for it" in read_survey(exported(text))[0].notes[-1]
 
 
+def test_which_of_two_is_softer_is_a_paired_comparison_and_no_preference(tmp_path):
+    rows = ["1;F1;F2;F1;F1", "2;F2;F1;F2;no preference", "3;F1;F2;F1;F2"]
+    file = tmp_path / "pairs.csv"
+    file.write_text("\n".join(["Voter;Left;Right;Which side feels softer?;Which do you prefer?", *rows]))
+    raw, table, asked, _ = survey_of(file, "", ["Which side feels softer?=paired"])
+    answers = with_survey(Study({}), table, asked, raw).table("answers")
+    told = answers.groupby("kind")["answer"].agg(list).to_dict()
+    assert told == {"paired": ["F1", "F2", "F1"], "preference": ["F1", "no preference", "F2"]}
+    assert {*answers.query("kind == 'paired'")["question"]} == {"Which side feels softer"}
+
+
+def test_choices_of_several_pairs_are_asked_for_one_file_of_each():
+    table, asked = read_survey(
+        exported("Voter;Left;Right;Preferred\n1;F1;F2;F1\n2;F1;F3;F3\n3;F2;F3;F2"), "", ("F1", "F2", "F3")
+    )
+    with pytest.raises(StudyError, match="Of two at a time each pair has a file of its own: make one of each"):
+        with_survey(Study({}), table, asked)
+
+
 def test_a_preference_between_two_is_read_and_among_three_is_said():
     text = "ID;P1 liking;P2 liking;Which do you prefer?\nA;7;5;P1\nB;6;8;no preference\nC;6;6;P2"
     found = answers_in(text).query("kind == 'preference'")
@@ -353,6 +372,32 @@ def test_ranks_are_no_liking_and_comments_no_boxes():
     rows = [f"R{n};P{p};{n % 9 + 1};thick, nice" for n in range(6) for p in (1, 2)]
     asked = asked_in("\n".join(["Consommateur;Produit;Liking;Any comments?", *rows]))
     assert set(asked["kind"]) == {"person", "liking", ""}
+
+
+OWN_WORDS = ("-", "-", "would buy", "would buy", "a bit like gel; ok", "", "-", "would buy", "nice", "nice", "-", "")
+
+
+@pytest.mark.parametrize("heading", ["Anything else you want to tell us?", "Your thoughts, please"])
+def test_what_people_write_again_and_again_is_no_list_of_boxes(heading: str):
+    rows = [f"R{n}\tP{p}\t{n % 9 + 1}\t{OWN_WORDS[n]}" for n in range(len(OWN_WORDS)) for p in (1, 2)]
+    asked = asked_in("\n".join([f"Your number\tProduct\tLiking\t{heading}", *rows]))
+    assert asked["kind"].tolist() == ["person", "liking", "liking", "", ""]
+
+
+def test_a_dash_is_no_word_that_was_ticked():
+    rows = [f"R{n}\tP{p}\t{('soft; light', '-; soft', 'light', '-')[(n + p) % 4]}" for n in range(8) for p in (1, 2)]
+    asked = asked_in("\n".join(["Respondent\tProduct\tWhich words fit?", *rows]))
+    assert {*asked["question"]} - {"Respondent"} == {"soft", "light"}
+
+
+def test_a_column_that_would_become_boxes_can_be_left_out(tmp_path):
+    rows = [
+        f"R{n}\tP{p}\t{n % 9 + 1}\t{('soft; light', 'soft', 'light')[(n + p) % 3]}" for n in range(6) for p in (1, 2)
+    ]
+    file = tmp_path / "form.csv"
+    file.write_text("\n".join(["Respondent\tProduct\tLiking\tWhich words fit?", *rows]))
+    _, _, asked, _ = survey_of(file, "", ["Which words fit?="])
+    assert asked["kind"].tolist() == ["person", "liking", "liking"]
 
 
 TYPED = [
@@ -468,7 +513,7 @@ def test_a_column_of_prototypes_or_none_is_a_preference_whatever_it_asks(order, 
 def test_what_names_one_of_two_for_another_reason_is_no_preference(question: str):
     asked = read_survey(exported(chosen(f"Gardener no.,First,Second,{question}")), prototypes=FOUR)[1]
     assert "preference" not in asked["kind"].tolist()
-    assert asked["noticed"].iloc[3] == "not read: names one of them; say preference if that is asked"
+    assert asked["noticed"].iloc[3] == "not read: names one of them; say preference if that is asked, or paired"
 
 
 def test_the_product_of_a_row_is_no_preference_where_something_else_is_asked():

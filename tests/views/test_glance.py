@@ -117,6 +117,10 @@ def test_what_was_found_is_said_in_short():
     assert in_short(finding) == "330 is outside the scale 0 to 100."
     where = "scores, row 19 (line 7 of march.xlsx): A02, session 2, P4, greasy film"
     assert in_short(replace(finding, where=where)) == ("A02, P4, greasy film: 330 is outside the scale 0 to 100.")
+    titled = "2 scores of Ass. Alma and B. Roe are blank. Look at them."
+    assert in_short(Finding("warning", "x", "scores", titled, "Look.")) == (
+        "2 scores of Ass. Alma and B. Roe are blank."
+    )
     swap = "Making day and the swap Cocos Nucifera (Coconut) Oil → Shea Butter cannot be told apart: see Batches."
     assert in_short(Finding("warning", "x", "scores", swap, "Look.")) == (
         "Making day and the swap Coconut Oil → Shea Butter cannot be told apart."

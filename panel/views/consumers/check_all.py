@@ -162,7 +162,10 @@ def _liking_in_short(result: CheckAll) -> tuple[str, ...]:
     for way, rows in (("better", seen.loc[seen["estimate"] > 0]), ("less", seen.loc[seen["estimate"] < 0])):
         if len(rows):
             parts.append(f"liked {way} where these are ticked: {words.first_few(list(rows['term']))}")
-    return (f"{words.capital('; '.join(parts))}. What makes the liking these answers do not show.",)
+    unsure = seen.loc[seen["within_estimate"].notna() & ~seen["within_shown"].astype(bool), "term"]
+    but = f" Between answers of the same consumer that is not shown for {words.first_few(list(unsure))}."
+    told = f"{words.capital('; '.join(parts))}.{but * bool(len(unsure))}"
+    return (f"{told} What makes the liking these answers do not show.",)
 
 
 _MAY_BE = "that does not show that there is none."

@@ -204,7 +204,8 @@ def _headline(result: JustAboutRight) -> str:
     if moves.empty and less:
         return f"{less}; for no prototype alone is that shown."
     if moves.empty:
-        return "Nothing that people find too little or too much is shown to cost liking. It may still do so."
+        left = f"; not weighed: {words.first_few(list(result.refused['question']))}" if len(result.refused) else ""
+        return f"Nothing that people find too little or too much is shown to cost liking{left}. It may still do so."
     worst = moves.sort_values("weighted", ascending=False)
     cases = words.format_list([f"{row['prototype']} ({_side(result, row)})" for row in worst.to_dict("records")])
     return f"Worth testing a change: {cases}. Those who say so like it less, which need not be the reason."

@@ -105,7 +105,12 @@ def test_what_goes_with_liking_is_no_cause(found, one):
     (line,) = tell_check_all(found, Naming()).mind
     assert line == (
         "Liked better where these are ticked: soaks in fast and dry touch; liked less where these are ticked: greasy "
-        "and rich. What makes the liking these answers do not show."
+        "and rich. Between answers of the same consumer that is not shown for rich and dry touch. What makes the "
+        "liking these answers do not show."
+    )
+    across = replace(found, lift=found.lift.assign(within_shown=found.lift["term"] != "rich"))
+    assert (
+        "Between answers of the same consumer that is not shown for rich." in tell_check_all(across, Naming()).mind[0]
     )
     inside = replace(found, lift=found.lift.assign(shown=False, within_shown=found.lift["term"] == "rich"))
     only = "Between answers of the same consumer liking differs with rich; over all answers together that is not shown."

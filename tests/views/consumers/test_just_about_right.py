@@ -6,6 +6,7 @@ import numpy as np
 import pandas as pd
 import pytest
 
+from panel.cli.shared import print_told
 from panel.models.consumers.answers import QuestionFacts
 from panel.models.consumers.just_about_right import JustAboutRight
 from panel.study.naming import Naming
@@ -68,6 +69,23 @@ def test_a_side_is_told_in_the_words_of_the_question():
     assert _side_words(found, "thickness", "too much") == "too thick"
     assert _side_words(found, "thickness", "just about right") == "just about right"
     assert _side_words(found, "glide", "too much") == "too much"
+
+
+def test_a_question_that_is_not_weighed_is_named_where_nothing_is_shown():
+    none = result(drop(verdict="no cost seen"))
+    assert _headline(none) == (
+        "Nothing that people find too little or too much is shown to cost liking. It may still do so."
+    )
+    refused = pd.DataFrame({"question": ["stickiness"], "why": ["few want it stickier: 3 of 70 answers."]})
+    assert _headline(replace(none, refused=refused)) == (
+        "Nothing that people find too little or too much is shown to cost liking; not weighed: stickiness. It may "
+        "still do so."
+    )
+
+
+def test_a_table_without_rows_is_said_to_be_none_by_command(capsys):
+    print_told(tell_just_about_right(result(drop(verdict="no cost seen")), NAMES))
+    assert capsys.readouterr().out.endswith("may like it less\nNone.\n\n")
 
 
 def test_a_move_says_how_many_how_much_and_which_way():
