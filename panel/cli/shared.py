@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import json
 import sys
-from collections.abc import Mapping
+from collections.abc import Iterable, Mapping
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
@@ -108,6 +108,14 @@ def print_told(told: Told, *, everything: bool = False, brief: bool = False) -> 
             else:
                 tell(told.shown(item).table.none or "None.")
         click.echo()
+
+
+def tell_how_days_are_given(texts: Iterable[str]) -> None:
+    """Print the command for what sentences ask for: the days of the sessions."""
+    from panel.checks.moments_recorded import GIVE_DAYS
+
+    if any(GIVE_DAYS in text for text in texts):
+        print_lines("""The days by command: afterfeel set STUDY dates '{"1": "2026-03-10"}'""")
 
 
 # Results as plain data for other programs: numbers unrounded, what is missing as null.

@@ -29,6 +29,7 @@ from panel.answers import (
 )
 from panel.checks.finding import SEVERITIES, Finding
 from panel.checks.moments_recorded import GIVE_DAYS, NOT_SHOWN
+from panel.claims.claim import SPOKEN_FOR
 from panel.claims.judge import CLAIMS, Claims
 from panel.claims.verdict import AS_WORDED
 from panel.models.decision.contenders import OUT, Decision
@@ -197,19 +198,34 @@ def _leaders(decision: Decision | NoAnswer, names: Naming) -> tuple[str, ...]:
 
 
 def _claims(claims: Claims | NoAnswer) -> tuple[tuple[str, ...], str]:
-    """Return the sentences that may be said, with their verdict, and how many others there are."""
+    """Return the sentences that may be said, with their verdict, and how many others there are.
+
+    Those that the numbers speak for, and that only their stamp holds back, are named.
+    """
     if isinstance(claims, NoAnswer) or claims.claims.empty:
         return (), "No sentence for the pack is written down yet. Best written before the scores come in."
     rows: pd.DataFrame = claims.in_order
     good = rows["verdict"].isin(AS_WORDED)
     may = tuple(f"“{row['claim']}”: {row['verdict']}." for row in rows.loc[good].to_dict("records")[:_MOST_CLAIMS])
-    rest = int((~good).sum())
-    count = counted(rest, "other sentence" if may else "sentence")
-    late = not_beforehand(rows.loc[~good]).tolist()
+    left = rows.loc[~good]
+    if left.empty:
+        return may, ""
+    late = not_beforehand(left).tolist()
+    if left["estimate"].isna().all() and not any(late):
+        waits = "waits for its" if len(left) == 1 else "wait for their"
+        return may, f"{counted(len(left), 'other sentence' if may else 'sentence')} {waits} data."
     unknown = late.count(NOT_SHOWN)
     why = f": {late[0]}" if len(set(late)) == 1 and late[0] else f": {unknown} {NOT_SHOWN}" if unknown else ""
-    others = f"{count} may not be said as {'it stands' if rest == 1 else 'they stand'}{why}."
-    return may, f"{others} {GIVE_DAYS}" if unknown else others if rest else ""
+    others = f"{counted(len(left), 'other sentence' if may else 'sentence')} may not be said as "
+    others += f"{'it stands' if len(left) == 1 else 'they stand'}{_spoken_for(claims, left)}{why}."
+    return may, f"{others} {GIVE_DAYS}" if unknown else others
+
+
+def _spoken_for(claims: Claims, rows: pd.DataFrame) -> str:
+    """Return which of these sentences the numbers speak for; empty where of none."""
+    spoken = claims.reasons.loc[claims.reasons["reason"].str.contains(SPOKEN_FOR, regex=False), "number"]
+    named = [f"“{words}”" for words in rows.loc[rows["number"].isin(spoken), "claim"]]
+    return f", though the numbers speak for {first_few(named, _MOST_CLAIMS)}" if named else ""
 
 
 def _step(answers: Answers, findings: Iterable[Finding]) -> tuple[str, str]:

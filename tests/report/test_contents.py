@@ -399,10 +399,10 @@ def test_the_command_for_a_fact_closes_its_gap(fact):
     ("gap", "opened", "begins"),
     [
         ("Nobody has written down a claim, so none is judged here.", "claims", "afterfeel set STUDY claims"),
-        ("The study does not say on which days it was run.", "", "afterfeel set STUDY dates"),
+        ("The study does not say on which days it was run.", "facts", "afterfeel set STUDY dates"),
         ("No sign-off of the safety gate is recorded in this study.", "safety", "afterfeel sign-off STUDY"),
         ("The study holds no formulas.", "formulas", "afterfeel set STUDY formulas"),
-        ("The study does not say who is panel leader.", "", "afterfeel set STUDY people"),
+        ("The study does not say who is panel leader.", "facts", "afterfeel set STUDY people"),
     ],
 )
 def test_a_gap_leads_to_where_it_is_mended(gap, opened, begins):

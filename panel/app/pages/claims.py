@@ -9,7 +9,7 @@ from typing import Any
 import streamlit as st
 
 from panel.app.state import StudyInUse, moment
-from panel.app.widgets import ask, attempt, download, keep_and_tell, plain, say, show_picture
+from panel.app.widgets import ask, attempt, download, keep_and_tell, offer_days, plain, say, show_picture
 from panel.app.widgets import show as show_told
 from panel.checks.moments_recorded import stamps_hash
 from panel.claims.claim import fields_of
@@ -53,6 +53,7 @@ def show(study: StudyInUse) -> None:
     if result.claims.empty:
         study.lacking.append(lambda demo: demo.told(tell_claims, CLAIMS, mark(demo.study)))
     show_told(told)
+    offer_days(result.reasons["reason"])
     if len(result.claims):
         with st.expander("Numbers of one claim as a picture"):
             _pictures(study, result)

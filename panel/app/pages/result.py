@@ -111,6 +111,7 @@ def _four(study: StudyInUse, told: Glance) -> None:
     with said:
         widgets.heading("May be said")
         widgets.say((*told.may, *([told.may_not] if told.may_not else [])))
+        widgets.offer_days([told.may_not])
         go("claims", "All sentences")
     with following:
         widgets.heading("Next")
