@@ -32,19 +32,23 @@ from panel.words import counted
 
 _NEW, _OPEN, _DEMO = "A new study", "A study I have", "The demo"
 _WAYS = (_NEW, MINE, SURVEY, _OPEN, _DEMO)
+_CHOSEN = MappingProxyType({MINE: "Bring your table of scores", SURVEY: "Bring a survey of consumers"})
 
 
 def show_start(_study: state.StudyInUse | None = None) -> None:
     """Let the user begin a study, bring her own table, or open another one."""
-    study = attempt(state.study_in_use)
-    if study is None or not begun(study):
-        headline("Begin a study, bring your table of scores, or open another one")
+    study, key = attempt(state.study_in_use), _way_chosen()
+    chosen = st.session_state.get(WAY_TO_OPEN) or st.session_state.get(key)
+    set_up = study is not None and begun(study)
+    if study is None or not set_up or chosen:  # what was chosen stands first: a file lies in it
+        headline(_CHOSEN.get(chosen, "Begin a study, bring your table of scores, or open another one"))
         _choose()
+        if set_up:
+            st.button("Back to setting up", type="tertiary", on_click=partial(st.session_state.__setitem__, key, None))
         return
     headline(f"Setting up {study.title}")
     _show_steps(study)
-    chosen = WAY_TO_OPEN in st.session_state or st.session_state.get(_way_chosen()) is not None
-    with st.expander("Begin or open another one", expanded=chosen):  # as long as one is chosen: a file lies in it
+    with st.expander("Begin or open another one"):
         _choose()
 
 
