@@ -53,7 +53,7 @@ def _show_place(name: str) -> None:
         for each in held.parts:
             if each.name in answered:  # each kind of answers is told in the part that is called like it
                 go(each.name, f"{each.title}: {each.purpose}")
-        offer_to_fill(study.study, part.needs)
+        offer_to_fill(study.study, part.name, part.needs)
         drawer("What this would look like: the demo study", partial(_of_the_demo, study))
     close()
     other, why = held.then
