@@ -203,10 +203,10 @@ def fill(needed: str) -> None:
     leave_for("edit")
 
 
-def offer_to_fill(study: Study, part: str, needs: Sequence[str]) -> None:
+def offer_to_fill(study: Study, part: str, needs: Sequence[str], *, first: bool = True) -> None:
     """Offer the way to the first table that a part needs and the study lacks, or to answers of the part's own kind."""
     unasked = part in KINDS and part not in set(study.table("answers")["kind"])
     otherwise = "" if needs[-1] in _BROUGHT and not unasked else needs[-1]
     needed = next((name for name in needs if not _is_there(study, name)), otherwise)
-    if needed and st.button(_way_to_fill(needed), type="primary", icon=":material/edit:"):
+    if needed and st.button(_way_to_fill(needed), type="primary" if first else "secondary", icon=":material/edit:"):
         fill(needed)

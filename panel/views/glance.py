@@ -27,7 +27,7 @@ from panel.answers import (
     NoAnswer,
     Question,
 )
-from panel.checks.finding import SEVERITIES, Finding
+from panel.checks.finding import NO_SCORES, SEVERITIES, Finding
 from panel.checks.moments_recorded import GIVE_DAYS, NOT_SHOWN
 from panel.claims.claim import SPOKEN_FOR
 from panel.claims.judge import CLAIMS, Claims
@@ -107,7 +107,7 @@ def tell_glance(answers: Answers) -> Glance:
     return Glance(
         headline=headline,
         about=about,
-        settle=_settle(findings),
+        settle=_settle(findings, scored=not answers.study.scores.empty),
         leaders=_leaders(decision, answers.names),
         may=may,
         may_not=may_not,
@@ -167,8 +167,9 @@ def glance_picture(answers: Answers) -> Picture | None:
     return None if other is None else other[0].picture
 
 
-def _settle(findings: Sequence[Finding]) -> tuple[Finding, ...]:
-    grave = [each for each in findings if each.severity != SEVERITIES[-1]]
+def _settle(findings: Sequence[Finding], *, scored: bool) -> tuple[Finding, ...]:
+    """Return what to settle; that there are no scores yet is no fault of a study, and the headline says it."""
+    grave = [each for each in findings if each.severity != SEVERITIES[-1] and (scored or each.kind != NO_SCORES)]
     grave.sort(key=lambda each: SEVERITIES.index(each.severity))
     first_of_kind = {each.kind: each for each in reversed(grave)}
     kinds = list(dict.fromkeys(each.kind for each in grave))[:_MOST_TO_SETTLE]
@@ -229,7 +230,7 @@ def _spoken_for(claims: Claims, rows: pd.DataFrame) -> str:
 
 
 def _step(answers: Answers, findings: Iterable[Finding]) -> tuple[str, str]:
-    if any(each.severity == "stop" and each.kind != "no_scores" for each in findings):
+    if any(each.severity == "stop" and each.kind != NO_SCORES for each in findings):
         return "Settle what stops the analysis.", "study"
     study = answers.study
     if study.scores.empty and (other := _without_scores(answers)) is not None:

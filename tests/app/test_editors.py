@@ -278,8 +278,8 @@ def test_a_study_is_begun_filled_and_laid_out_on_the_page_alone(tmp_path: Path, 
     assert read_folder(folder).facts["margin"] == 7.5  # a folder from the first minute
     assert "At any stage" in {box.label for box in app.multiselect}
     labelled(app.multiselect, "After-feel").set_value(["AF_GREASE", "AF_STICK"]).run()
-    labelled(app.text_input, "One of your own").set_value("paper mark").run()
-    labelled(app.button, "Add 3 attributes").click().run()
+    labelled(app.text_input, "Your own, separated by ;").set_value("paper mark; drag on nails;").run()
+    labelled(app.button, "Add 4 attributes").click().run()
     app = AppTest.from_file(app._script_path, default_timeout=60)  # closed and opened again, by its address
     app.query_params["study"] = str(folder)
     app = part(app.run(), OTHER)
@@ -310,7 +310,7 @@ def test_a_study_is_begun_filled_and_laid_out_on_the_page_alone(tmp_path: Path, 
     study = read_folder(folder)
     assert set(study.table("batches")["made_on"]) == {"2026-03-10"}
     assert _steps_done(study) == frozenset(_STEPS)
-    assert study.attributes == ("AF_GREASE", "AF_STICK", "paper mark")
+    assert study.attributes == ("AF_GREASE", "AF_STICK", "paper mark", "drag on nails")
     assert study.scale("AF_GREASE") == (0, 100)
     assert study.benchmark == "P1"
     assert len(study.table("servings")) == 6 * 3 * 2

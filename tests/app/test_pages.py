@@ -181,6 +181,28 @@ def test_what_is_brought_into_a_study_stands_first_until_one_goes_back_to_settin
     assert labelled(app.radio, "What to open").value is None
 
 
+def test_the_first_screen_leads_to_a_study_of_ones_own(demo: Study):
+    app = opened("at_a_glance").run()
+    labelled(app.button, "Begin a study, or bring a table").click().run()
+    assert not app.exception
+
+
+def test_that_a_study_has_no_scores_yet_is_nothing_to_settle(begun: None):
+    app = opened("at_a_glance").run()
+    assert "no scores" not in " ".join(part.value for part in app.markdown)
+    app = opened("study").run()
+    assert "There are no scores yet" in app.header[0].value
+    assert "Settle this first" not in " ".join(drawer.label for drawer in app.expander)
+
+
+def test_a_study_left_half_way_leads_back_to_its_steps_from_where_it_lacks_something(begun: None):
+    app = opened("assessors").run()
+    first = [button.label for button in app.button if button.proto.type == "primary"]
+    assert first == ["Go on setting up"]
+    labelled(app.button, "Go on setting up").click().run()
+    assert not app.exception
+
+
 def test_a_study_left_half_way_leads_back_to_its_steps(begun: None):
     links = [link.proto.label for link in opened("at_a_glance").run().get("page_link")]
     assert "Go on setting up" in links
@@ -459,6 +481,15 @@ def test_swaps_of_one_emollient_are_proposed_with_a_part_of_it_each_and_an_amoun
     assert [box.value for box in app.text_input][:3] == ["3.33"] * 3
     assert "8 prototypes for 3 swaps" in shown(app)
     assert not app.exception
+
+
+def test_a_swap_is_proposed_by_as_much_as_the_study_tries(kept: Path):
+    study = open_study(kept)
+    base = BASE | {CARBONATE: 10.0}
+    formulas = study_of({"P1": base, "P2": base | {CARBONATE: 6.0, ALKANE: 4.0}}).table("formulas")
+    write_study(Study({**study.tables, "formulas": formulas}, study.facts), kept, overwrite=True)
+    app = opened("plan").run()
+    assert app.text_input[0].value == "4"
 
 
 def test_a_study_left_half_way_says_where_it_goes_on(begun: None):

@@ -26,7 +26,7 @@ from panel.answers import (
 from panel.app import widgets
 from panel.app.guide import begin_tour, explain, fill, mend, way_to_mend
 from panel.app.new_study import begun
-from panel.app.places import go
+from panel.app.places import go, leave_for
 from panel.app.state import StudyInUse, demo_folder, moment
 from panel.app.study_editors import show_proposal
 from panel.models.decision.decide import NONE_CHOSEN, decisions_so_far, first_changed_decision, with_decision
@@ -64,6 +64,8 @@ def show(study: StudyInUse) -> None:
     with place.container():
         widgets.headline(first)
         st.caption(widgets.plain(about))
+        if study.handle.path == str(demo_folder()):
+            _own_or_tour()
     told, picture = _glance(study.key, study)
     with rest.container():
         if picture is not None:
@@ -72,8 +74,14 @@ def show(study: StudyInUse) -> None:
             study.lacking.append(_glance_told)
         _four(study, told)
         explain([told.headline, told.about, *told.leaders, *told.may])
-    if study.handle.path == str(demo_folder()) and st.button("New here? A tour in six stops", type="tertiary"):
-        begin_tour()
+
+
+def _own_or_tour() -> None:
+    with st.container(horizontal=True):
+        if st.button("Begin a study, or bring a table", type="primary"):
+            leave_for("start")
+        if st.button("New here? A tour in six stops", type="tertiary"):
+            begin_tour()
 
 
 @st.cache_resource(max_entries=4, show_spinner=False)
@@ -100,7 +108,7 @@ def _four(study: StudyInUse, told: Glance) -> None:
                 mend(finding)
             show_proposal(study, finding, f"proposal at a glance {number}")
         if not told.settle:
-            st.markdown("Nothing was found that could mislead.")
+            st.markdown("Nothing yet." if study.study.scores.empty else "Nothing was found that could mislead.")
     with near:
         widgets.heading("Nearest first")
         widgets.say(told.leaders or ("No targets are written down for this study.",))
