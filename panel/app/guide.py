@@ -208,5 +208,7 @@ def offer_to_fill(study: Study, part: str, needs: Sequence[str], *, first: bool 
     unasked = part in KINDS and part not in set(study.table("answers")["kind"])
     otherwise = "" if needs[-1] in _BROUGHT and not unasked else needs[-1]
     needed = next((name for name in needs if not _is_there(study, name)), otherwise)
+    if needed == "targets" and study.attributes:
+        return  # they have a form of their own
     if needed and st.button(_way_to_fill(needed), type="primary" if first else "secondary", icon=":material/edit:"):
         fill(needed)

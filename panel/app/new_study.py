@@ -41,7 +41,7 @@ def show_start(_study: state.StudyInUse | None = None) -> None:
     chosen = st.session_state.get(WAY_TO_OPEN) or st.session_state.get(key)
     set_up = study is not None and begun(study)
     if study is None or not set_up or chosen:  # what was chosen stands first: a file lies in it
-        headline(_CHOSEN.get(chosen, "Begin a study, bring your table of scores, or open another one"))
+        headline(_CHOSEN.get(str(chosen), "Begin a study, bring your table of scores, or open another one"))
         _choose()
         if set_up:
             st.button("Back to setting up", type="tertiary", on_click=partial(st.session_state.__setitem__, key, None))
