@@ -376,6 +376,15 @@ def test_each_gap_has_a_place_that_is_there_and_a_command_that_is_known():
         assert name != "set" or {rest[0]} & {*TABLES, *facts, "benchmark", "decision"}, command
 
 
+@pytest.mark.parametrize("named", [True, False])
+def test_without_servings_the_gap_says_whether_the_scores_name_positions(named: bool):
+    scores = small_study().scores
+    study = small_study(servings=None, scores=scores if named else scores.assign(position=np.nan))
+    (gap,) = [gap for _, gap in report_of(Answers(study)).gaps() if "holds no serving plan" in gap]
+    assert ("though its scores name positions: codes and balance" in gap) == named
+    assert ("codes, orders and balance" in gap) != named
+
+
 @pytest.mark.parametrize("made", [small_report, hostile_report, demo_report])
 def test_every_gap_leads_somewhere_and_most_to_the_very_thing(made):
     gaps = [(section.number, gap) for section, gap in made().gaps()]
